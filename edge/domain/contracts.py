@@ -1,0 +1,99 @@
+"""The seams, as Protocols: what an adapter, a clock and a reader of the journal may count on."""
+
+from __future__ import annotations
+
+from typing import Any, Mapping, Protocol, Sequence
+
+from edge.domain.entries import Entry, Now
+
+
+class Clock(Protocol):
+    """Monotonic and wall time. Real, fast (demo) or told (tests)."""
+
+    boot: str  # identity of this boot; mono_ms of different boots can't be compared
+    speed: float  # how much faster than real time; 1.0 live
+
+    def now(self) -> Now:
+        """This instant."""
+        ...
+
+    def mono_ms(self) -> int:
+        """Monotonic milliseconds of this boot, in the clock's own time."""
+        ...
+
+    def real_s(self, ms: int) -> float:
+        """How many real seconds `ms` of this clock's time take."""
+        ...
+
+
+class Raw:
+    """What an adapter returns for one point: a number in the unit that the point's wiring names, or why there is none."""
+
+    __slots__ = ("point", "mono_ms", "number", "unit", "reason", "detail")
+
+    def __init__(
+        self, point: str, mono_ms: int, number: float | None, unit: str = "", reason: str | None = None, detail: str = ""
+    ) -> None:
+        self.point, self.mono_ms, self.number = point, mono_ms, number
+        self.unit, self.reason, self.detail = unit, reason, detail
+
+    def __repr__(self) -> str:
+        return f"Raw({self.point!r}, {self.mono_ms}, {self.number!r}, {self.unit!r}, {self.reason!r}, {self.detail!r})"
+
+
+class Adapter(Protocol):
+    """One way of reading sensors. One thread calls it; it may block, but should keep its own time limits.
+
+    It is made with `(bus_options, points, clock)`: the bus's table and, by point id, each point's table from the station
+    file, as plain dicts (keys that the station model owns, such as id, role, every, are there too).
+    Raising BusLost from any call means: the whole bus; the caller closes it, backs off and opens again.
+    """
+
+    def open(self) -> None:
+        """Take the hardware. Raises BusLost."""
+        ...
+
+    def read(self, due: Sequence[str]) -> Sequence[Raw]:
+        """Read the points that are due, and hand over what else has arrived. Timestamps are taken at the read.
+
+        Returns an empty sequence where nothing came yet (the point ages). Raises BusLost; SensorSilent for all due points.
+        """
+        ...
+
+    def close(self) -> None:
+        """Let the hardware go. Never raises, never blocks for long; may be called twice or before open."""
+        ...
+
+
+class AdapterFactory(Protocol):
+    """What a name in the adapters' table leads to."""
+
+    def __call__(self, bus: Mapping[str, Any], points: Mapping[str, Mapping[str, Any]], clock: Clock) -> Adapter: ...
+
+
+class JournalReader(Protocol):
+    """The journal as its readers see it; any thread may call it."""
+
+    def read(self, after: int, limit: int) -> list[Entry]:
+        """Entries with seq > after, in order, at most `limit`."""
+        ...
+
+    def last_seq(self) -> int:
+        """Highest seq on disk; 0 where there is none."""
+        ...
+
+    def head(self) -> tuple[int, str]:
+        """(seq, digest as 64 hex digits) of the newest entry; (0, "00…") where there is none."""
+        ...
+
+    def wait(self, after: int, timeout_s: float) -> bool:
+        """Wait (real seconds) until last_seq() > after; False when time ran out."""
+        ...
+
+    def cursor(self, name: str) -> int | None:
+        """A reader's saved position: the highest contiguous seq it has passed; None where it never saved one."""
+        ...
+
+    def move_cursor(self, name: str, seq: int) -> None:
+        """Save a reader's position. Never an entry."""
+        ...

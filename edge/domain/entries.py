@@ -1,0 +1,80 @@
+"""Time as the domain sees it, and the journal's entries."""
+
+from __future__ import annotations
+
+from datetime import UTC, datetime
+from typing import Any, Final, NamedTuple
+
+#: kinds of entry; adding is free, renaming is not
+KINDS: Final = frozenset(
+    "started stopped settings clock_step bus alarm verdict phase draw heat_up filter_day record told untold repair".split()
+)
+
+
+class Now(NamedTuple):
+    """One instant: monotonic since boot, wall since 1970 (UTC), and whether the wall clock is trusted."""
+
+    mono_ms: int
+    wall_ms: int
+    trusted: bool
+
+
+class Draft(NamedTuple):
+    """An entry before the journal gives it its seq. `body` holds only what JSON can: str, int, float, bool, None, list, dict."""
+
+    now: Now
+    kind: str
+    body: dict[str, Any]
+
+
+class Entry(NamedTuple):
+    """An entry of the journal."""
+
+    seq: int
+    boot: str
+    mono_ms: int
+    wall_ms: int
+    trusted: bool
+    kind: str
+    body: dict[str, Any]
+
+    def as_json(self) -> dict[str, Any]:
+        """The shape that is published: times as RFC 3339 UTC with milliseconds."""
+        return {
+            "seq": self.seq,
+            "boot": self.boot,
+            "mono_ms": self.mono_ms,
+            "at": rfc3339(self.wall_ms),
+            "trusted": self.trusted,
+            "kind": self.kind,
+            "body": self.body,
+        }
+
+
+_EPOCH: Final = datetime(1970, 1, 1, tzinfo=UTC)
+
+
+def rfc3339(wall_ms: int) -> str:
+    """Milliseconds since 1970 as RFC 3339 UTC with milliseconds.
+
+    >>> rfc3339(1773640200123)
+    '2026-03-16T05:50:00.123Z'
+    """
+    seconds, millis = divmod(wall_ms, 1000)
+    return f"{datetime.fromtimestamp(seconds, UTC):%Y-%m-%dT%H:%M:%S}.{millis:03d}Z"
+
+
+def wall_ms_of(text: str) -> int:
+    """RFC 3339 with Z or an offset, as milliseconds since 1970.
+
+    Raises:
+        ValueError: not such a time, or without an offset.
+
+    >>> wall_ms_of("2026-03-16T05:50:00.123Z")
+    1773640200123
+    """
+    moment = datetime.fromisoformat(text)
+    if moment.tzinfo is None:
+        raise ValueError(f"{text!r} has no offset")
+    delta = moment - _EPOCH
+    return (delta.days * 86_400 + delta.seconds) * 1000 + (delta.microseconds + 500) // 1000

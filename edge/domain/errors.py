@@ -1,0 +1,50 @@
+"""Every refusal, one family: one clear sentence for a person, four parts for a program."""
+
+from __future__ import annotations
+
+
+class WarmwellError(Exception):
+    """Base of every refusal.
+
+    Args:
+        what: what is wrong, as a clause without a full stop.
+        where: the file and line, topic, route, port or point that it is about.
+        expected: what would have done.
+        do: what to do about it, as a clause without a full stop.
+
+    >>> str(WarmwellError("low is 65 psi, high is 60 psi", where="station.toml line 21, supply.pressure",
+    ...                   expected="low below high", do="Swap the two"))
+    'station.toml line 21, supply.pressure: low is 65 psi, high is 60 psi; expected low below high. Swap the two.'
+    """
+
+    def __init__(self, what: str, *, where: str, expected: str, do: str) -> None:
+        super().__init__(f"{where}: {what}; expected {expected}. {do}.")
+        self.what, self.where, self.expected, self.do = what, where, expected, do
+
+
+class UnusableInput(WarmwellError):
+    """A file, argument or message that can't be used; the command line ends with exit code 2."""
+
+
+class NewerStore(WarmwellError):
+    """A store that a newer version wrote; the command line ends with exit code 3."""
+
+
+class AlreadyRunning(WarmwellError):
+    """Another process holds the store, a port or a name; the command line ends with exit code 4."""
+
+
+class StoreFault(WarmwellError):
+    """The disk refused a write or a read; nothing that was answered as kept is touched."""
+
+
+class BusLost(WarmwellError):
+    """A whole bus can't be read: its port is gone, held by another, or refused."""
+
+
+class SensorSilent(WarmwellError):
+    """The bus works, but a point gave no answer within its time limit."""
+
+
+class RecordRefused(WarmwellError):
+    """A record whose shape can't be used (a wrong order is never refused, only marked)."""

@@ -1,0 +1,136 @@
+"""Samples, readings, their quality and the table of reasons.
+
+A Sample is what an adapter hands over; a Reading is a sample that was judged. Quality is `good`, `uncertain` or `bad`;
+each but the first has a reason. A bad reading has no value: no number can be mistaken for one.
+"""
+
+from __future__ import annotations
+
+from enum import StrEnum
+from types import MappingProxyType
+from typing import Final, Mapping, NamedTuple
+
+
+class Quality(StrEnum):
+    """How far a reading may be relied on. Unknown is never treated as fine."""
+
+    GOOD = "good"
+    UNCERTAIN = "uncertain"
+    BAD = "bad"
+
+
+class Kind(StrEnum):
+    """What a point measures; it decides the unit that values are held in."""
+
+    TEMPERATURE = "temperature"  # Cel
+    PRESSURE = "pressure"  # kPa, gauge
+    FLOW = "flow"  # L/min
+    CONDUCTIVITY = "conductivity"  # uS/cm
+    CONTACT = "contact"  # 1: tripped, wet, on; 0: ok, dry, off
+
+
+UNIT_OF: Final[Mapping[Kind, str]] = MappingProxyType(
+    {Kind.TEMPERATURE: "Cel", Kind.PRESSURE: "kPa", Kind.FLOW: "L/min", Kind.CONDUCTIVITY: "uS/cm", Kind.CONTACT: "1"}
+)
+
+
+class Role(StrEnum):
+    """What a point means to its station."""
+
+    RESERVOIR_TEMPERATURE = "reservoir_temperature"
+    BASIN_TEMPERATURE = "basin_temperature"
+    ROOM_TEMPERATURE = "room_temperature"
+    SUPPLY_TEMPERATURE = "supply_temperature"
+    SUPPLY_PRESSURE = "supply_pressure"
+    BETWEEN_FILTERS_PRESSURE = "between_filters_pressure"
+    FILTERED_PRESSURE = "filtered_pressure"
+    SUPPLY_FLOW = "supply_flow"
+    OUTLET_PROTECTION = "outlet_protection"
+    MACHINE_POWER = "machine_power"
+    LEAK = "leak"
+    FILTERED_CONDUCTIVITY = "filtered_conductivity"
+
+
+KIND_OF: Final[Mapping[Role, Kind]] = MappingProxyType(
+    {
+        Role.RESERVOIR_TEMPERATURE: Kind.TEMPERATURE,
+        Role.BASIN_TEMPERATURE: Kind.TEMPERATURE,
+        Role.ROOM_TEMPERATURE: Kind.TEMPERATURE,
+        Role.SUPPLY_TEMPERATURE: Kind.TEMPERATURE,
+        Role.SUPPLY_PRESSURE: Kind.PRESSURE,
+        Role.BETWEEN_FILTERS_PRESSURE: Kind.PRESSURE,
+        Role.FILTERED_PRESSURE: Kind.PRESSURE,
+        Role.SUPPLY_FLOW: Kind.FLOW,
+        Role.OUTLET_PROTECTION: Kind.CONTACT,
+        Role.MACHINE_POWER: Kind.CONTACT,
+        Role.LEAK: Kind.CONTACT,
+        Role.FILTERED_CONDUCTIVITY: Kind.CONDUCTIVITY,
+    }
+)
+
+#: words of a contact, (0, 1), by role; used by replay files, exports and the page
+CONTACT_WORDS: Final[Mapping[Role, tuple[str, str]]] = MappingProxyType(
+    {Role.OUTLET_PROTECTION: ("ok", "tripped"), Role.LEAK: ("dry", "wet"), Role.MACHINE_POWER: ("off", "on")}
+)
+
+
+class Why(NamedTuple):
+    """One row of the table of reasons."""
+
+    quality: Quality
+    text: str
+    advice: str
+
+
+#: The table of reasons. The key is what is stored, published and shown; adding a row is free, renaming one is not.
+REASONS: Final[Mapping[str, Why]] = MappingProxyType(
+    {
+        "no_reading_yet": Why(Quality.BAD, "no reading yet", "Wait one period; then check that the sensor is wired and powered"),
+        "stale": Why(Quality.BAD, "no reading for too long", "Check the sensor's cable and supply"),
+        "no_answer": Why(Quality.BAD, "no answer within the time limit", "Check the sensor's cable, supply and address"),
+        "bus_lost": Why(Quality.BAD, "its bus is lost", "Reseat the adapter's plug; Warmwell tries again by itself"),
+        "in_use": Why(Quality.BAD, "the line or port is in use by another program", "Stop the other program"),
+        "garbled": Why(Quality.BAD, "the answer could not be understood", "Check baud rate, pattern and shielding"),
+        "empty_answer": Why(Quality.BAD, "an empty answer", "Check the sensor's cable and pull-up"),
+        "crc": Why(Quality.BAD, "check sum wrong (CRC)", "Check cable length, pull-up and shielding"),
+        "power_on_value": Why(Quality.BAD, "power-on value", "Check the sensor's supply and pull-up"),
+        "not_a_number": Why(Quality.BAD, "not a number", "Check the transmitter's output format"),
+        "out_of_range": Why(Quality.BAD, "outside what this point can be", "Check sensor, wiring and the point's range setting"),
+        "impossible_rate": Why(Quality.BAD, "changed faster than it can", "Check for a loose contact or interference"),
+        "stuck": Why(Quality.BAD, "has not moved at all for too long", "Compare with a reference; replace the sensor if it is frozen"),
+        "perhaps_stuck": Why(Quality.UNCERTAIN, "has not moved at all for a while", "Compare with a reference instrument"),
+        "loop_open": Why(Quality.BAD, "current loop open or sender fault", "Check the loop's wiring and the transmitter"),
+        "loop_over": Why(Quality.BAD, "current loop shorted or sender fault", "Check the loop's wiring and the transmitter"),
+        "under_range": Why(Quality.UNCERTAIN, "below the transmitter's range", "Check the transmitter's range and zero"),
+        "over_range": Why(Quality.UNCERTAIN, "above the transmitter's range", "Check the transmitter's range and span"),
+        "shorted": Why(Quality.BAD, "sensor line shorted", "Check the sensor's cable for a short circuit"),
+        "adapter_fault": Why(Quality.BAD, "the adapter failed", "See the system journal; report it with a replay of the readings"),
+        "contradicted": Why(Quality.UNCERTAIN, "contradicted by another point", "Check both points"),
+        "recorded_bad": Why(Quality.BAD, "recorded as bad", "See the recording for why"),
+    }
+)
+
+
+class Sample(NamedTuple):
+    """One attempt to read a point: after the transducer, before calibration and judgement.
+
+    `value` is in the unit of the point's kind (UNIT_OF), None where there is none; then `reason` (a key of REASONS) says why.
+    `mono_ms` is the monotonic time of the read itself.
+    """
+
+    point: str
+    mono_ms: int
+    value: float | None
+    reason: str | None = None
+    detail: str = ""
+
+
+class Reading(NamedTuple):
+    """A judged sample. `value` is calibrated, in the unit of the point's kind; None when bad. `u` is the standard uncertainty."""
+
+    point: str
+    mono_ms: int
+    value: float | None
+    quality: Quality
+    reason: str | None
+    u: float | None

@@ -1,0 +1,130 @@
+"""What a station is, in the units that values are held in. Made from the station file by edge/config.py; checked there."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass, field
+from typing import Mapping
+
+from edge.domain.readings import Kind, Role
+
+
+@dataclass(frozen=True, slots=True)
+class Point:
+    """One measured quantity. Range, rate, resolution and uncertainty in the unit of `kind`."""
+
+    id: str
+    role: Role
+    kind: Kind
+    every_ms: int
+    stale_after_ms: int
+    low: float
+    high: float
+    max_rate_per_s: float | None = None
+    resolution: float | None = None
+    uncertainty: float | None = None  # standard uncertainty of an uncalibrated point, if stated
+    of: str | None = None
+    unit: str = ""  # for display and for replay columns without a unit, as written in the station file ("psi")
+    bus: str = ""
+
+
+@dataclass(frozen=True, slots=True)
+class Basin:
+    """One basin."""
+
+    id: str
+    channel_ports: int
+
+
+@dataclass(frozen=True, slots=True)
+class Reservoir:
+    """The heated disinfectant and what its label asks for in the basin."""
+
+    set_point_c: float
+    thermostat_band_k: float
+    contact_min_c: float
+    loss_share: float  # f: basin = T - f (T - cold)
+    loss_measured: bool
+    warm_up_limit_ms: int
+    volume_l: float | None = None
+    maximum_c: float | None = None
+    contact_max_c: float | None = None
+    coldest_room_c: float | None = None
+
+
+@dataclass(frozen=True, slots=True)
+class Supply:
+    """Limits of the cold water, upstream of the filters."""
+
+    pressure_low_kpa: float
+    pressure_high_kpa: float
+    flow_low_l_min: float | None
+    flow_high_l_min: float | None
+    draw_starts_l_min: float
+    draw_ends_l_min: float
+    steady_after_ms: int
+    stands_for_ms: int
+    static_high_kpa: float | None = None
+    leak_volume_l: float | None = None
+    leak_within_ms: int | None = None
+
+
+@dataclass(frozen=True, slots=True)
+class Filter:
+    """One stage of the filter train; stages stand in the order of flow."""
+
+    id: str
+    rating_um: float | None
+    drop_limit_kpa: float | None  # at the reference flow and temperature
+    replace_after_months: int | None
+
+
+@dataclass(frozen=True, slots=True)
+class DailyTest:
+    """Delivery per channel port: `volume_ml` in strictly less than `within_s`."""
+
+    volume_ml: float
+    within_s: float
+    measure: str  # "weak ports" or "every port"
+
+
+@dataclass(frozen=True, slots=True)
+class AlarmTuning:
+    """What the station file sets for one alarm; None leaves the catalogue's value."""
+
+    on_delay_ms: int | None = None
+    off_delay_ms: int | None = None
+    deadband: float | None = None
+    priority: str | None = None
+    limit: float | None = None
+    re_announce_ms: int | None = None
+
+
+@dataclass(frozen=True, slots=True)
+class Settings:
+    """One station. `hours`: weekday (Monday 0) -> (first case, end), minutes after local midnight; None: no hours given."""
+
+    site: str
+    id: str
+    title: str
+    timezone: str
+    points: tuple[Point, ...]
+    buses: tuple[str, ...] = ()
+    hours: Mapping[int, tuple[int, int]] | None = None
+    basins: tuple[Basin, ...] = ()
+    reservoir: Reservoir | None = None
+    supply: Supply | None = None
+    filters: tuple[Filter, ...] = ()
+    reference_flow_l_min: float | None = None
+    reference_c: float | None = None
+    daily_test: DailyTest | None = None
+    treatment_contact_ms: int | None = None  # water-path treatment; None: the section is absent
+    clean_side_opened_by: frozenset[str] = frozenset()
+    reuse_life_ms: int | None = None  # disinfectant
+    not_fitted: Mapping[Role, int] = field(default_factory=dict)  # role -> how long an entered reading stands, ms
+    duties: Mapping[str, int] = field(default_factory=dict)  # the site's own list: name -> every, ms
+    tuning: Mapping[str, AlarmTuning] = field(default_factory=dict)  # by alarm id without what follows ':'
+
+    @property
+    def name(self) -> str:
+        """`site/id`, as it stands in topics and in the chain."""
+        return f"{self.site}/{self.id}"
