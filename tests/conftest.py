@@ -1,0 +1,116 @@
+"""Shared by all tests: no skip goes unnoticed, and the run ends with a plain count.
+
+A test that can't run here skips with a reason. The reason must stand in tests/allowed_skips.txt, else the run fails:
+a test that quietly stopped running is a failure nobody sees.
+"""
+
+from __future__ import annotations
+
+from collections import Counter
+from fnmatch import fnmatchcase
+from pathlib import Path
+from typing import NamedTuple
+
+import hypothesis
+import pytest
+
+ALLOWED_SKIPS = Path(__file__).parent / "allowed_skips.txt"
+
+# No time limit for one example, on a busy board; no data base of examples in the checkout, which may be read-only.
+hypothesis.settings.register_profile("warmwell", deadline=None, database=None)
+hypothesis.settings.load_profile("warmwell")
+
+
+class AllowedSkip(NamedTuple):
+    """One line of the list: shell-style patterns for the test's node id and for its reason."""
+
+    test: str
+    reason: str
+
+    def covers(self, test: str, reason: str) -> bool:
+        return fnmatchcase(test, self.test) and fnmatchcase(reason, self.reason)
+
+
+def allowed_skips(text: str) -> list[AllowedSkip]:
+    """Lines `NODE-ID PATTERN | REASON PATTERN`; blank lines and lines that begin with # are left out.
+
+    Raises:
+        ValueError: a line without ` | `, or with nothing on one side of it.
+    """
+    skips = []
+    for number, line in enumerate(text.splitlines(), start=1):
+        if not line.strip() or line.lstrip().startswith("#"):
+            continue
+        test, _, reason = (part.strip() for part in line.partition(" | "))
+        if not test or not reason:
+            raise ValueError(f"line {number} of the list of skips: expected `node id pattern | reason pattern`")
+        skips.append(AllowedSkip(test, reason))
+    return skips
+
+
+def reason_of(report: pytest.TestReport | pytest.CollectReport) -> str:
+    """Why a test was skipped or expected to fail, as its author wrote it."""
+    if getattr(report, "wasxfail", None) is not None:
+        return f"expected failure: {report.wasxfail}"
+    text = report.longrepr[2] if isinstance(report.longrepr, tuple) else str(report.longrepr)
+    return text.removeprefix("Skipped: ")
+
+
+class SkipWatch:
+    """Counts outcomes; notes each skip and expected failure that the list doesn't cover."""
+
+    def __init__(self, listed: list[AllowedSkip], wants_count: bool) -> None:
+        self.listed, self.wants_count = listed, wants_count
+        self.counts: Counter[str] = Counter()
+        self.unlisted: list[tuple[str, str]] = []
+
+    def _skipped(self, report: pytest.TestReport | pytest.CollectReport) -> None:
+        self.counts["skipped"] += 1
+        reason = reason_of(report)
+        if not any(skip.covers(report.nodeid, reason) for skip in self.listed):
+            self.unlisted.append((report.nodeid, reason))
+
+    def pytest_runtest_logreport(self, report: pytest.TestReport) -> None:
+        if report.skipped:
+            self._skipped(report)
+        elif report.failed:
+            self.counts["failed"] += 1
+        elif report.when == "call":
+            self.counts["passed"] += 1
+
+    def pytest_collectreport(self, report: pytest.CollectReport) -> None:
+        if report.skipped:
+            self._skipped(report)
+        elif report.failed:
+            self.counts["failed"] += 1
+
+    @pytest.hookimpl(tryfirst=True)
+    def pytest_sessionfinish(self, session: pytest.Session) -> None:
+        if self.unlisted and session.exitstatus in (pytest.ExitCode.OK, pytest.ExitCode.NO_TESTS_COLLECTED):
+            session.exitstatus = pytest.ExitCode.TESTS_FAILED
+
+    def pytest_terminal_summary(self, terminalreporter: pytest.TerminalReporter) -> None:
+        if not self.unlisted:
+            return
+        terminalreporter.section("skipped, but not on the list tests/allowed_skips.txt")
+        for test, reason in self.unlisted:
+            terminalreporter.line(f"{test} | {reason}")
+
+    def pytest_unconfigure(self) -> None:
+        if self.wants_count:
+            passed, failed, skipped = (self.counts[outcome] for outcome in ("passed", "failed", "skipped"))
+            print(f"{passed} passed, {failed + len(self.unlisted)} failed, {skipped} skipped")
+
+
+def pytest_addoption(parser: pytest.Parser) -> None:
+    group = parser.getgroup("warmwell")
+    group.addoption("--plain-count", action="store_true", help="end with `N passed, N failed, N skipped` on a line")
+    group.addoption("--allowed-skips", type=Path, default=ALLOWED_SKIPS, help="the list of skips that are fine")
+
+
+def pytest_configure(config: pytest.Config) -> None:
+    try:
+        listed = allowed_skips(config.getoption("--allowed-skips").read_text(encoding="utf-8"))
+    except (OSError, ValueError) as exc:
+        raise pytest.UsageError(f"the list of allowed skips can't be used: {exc}") from exc
+    config.pluginmanager.register(SkipWatch(listed, config.getoption("--plain-count")), "warmwell-skips")
