@@ -1,0 +1,297 @@
+"""Monotonic and wall time, boot identity, trust and steps; a fast clock for demos, a told one for tests.
+
+Monotonic time is CLOCK_BOOTTIME: it goes on while the board is suspended, so that a reading from before a suspend is as old
+as it really is. NTP slews it together with the wall clock, so `wall - mono` changes only when somebody sets the clock: a step.
+
+When the wall clock is trusted:
+- the kernel says that it is synchronised (adjtimex gives anything but TIME_ERROR, adjtimex(2)); or
+- it is plausible: later than this version was made and than the newest trusted time in the journal, less than twenty years
+  ahead, and something kept it: a battery clock that the kernel took the time from at boot, or somebody set it while we
+  watched. A board without a battery clock wakes with the time it was switched off at, which looks plausible and is wrong by
+  the length of the outage; there only the kernel's word, or a setting of the clock, counts.
+Trust that was won holds until the clock steps; the kernel's flag alone drops out after hours without network, while the clock is
+still right to a second or two.
+"""
+
+from __future__ import annotations
+
+import ctypes
+import threading
+import time
+import uuid
+from collections.abc import Callable
+from pathlib import Path
+from typing import Final, NamedTuple
+
+from edge.domain.entries import Now
+
+#: no true wall time is earlier: 2026-11-01T00:00:00Z, when this version was made
+MADE_MS: Final = 1_793_491_200_000
+#: and none is later than this: a clock decades ahead is as wrong as one in 1970
+FARTHEST_MS: Final = MADE_MS + 20 * 31_557_600_000
+#: a change of wall - mono beyond this is a step (clocks are set whole; slewing moves both)
+STEP_MS: Final = 1000
+#: how often the kernel is asked whether it is synchronised
+ASK_EVERY_MS: Final = 1000
+
+_TIME_ERROR: Final = 5  # adjtimex(2): the clock is not synchronised
+_BOOT_ID: Final = Path("/proc/sys/kernel/random/boot_id")
+_RTC_CLASS: Final = Path("/sys/class/rtc")
+
+
+class Trust(NamedTuple):
+    """Whether the wall clock is trusted, and why, as a clause for people."""
+
+    trusted: bool
+    why: str
+
+
+class Step(NamedTuple):
+    """What ClockWatch found since its last look.
+
+    `by_ms`: how far the wall clock was set (0: not at all, only the trust changed). `first_trusted`: trusted for the first
+    time in this boot: this offset dates the stretch before it. `offset_ms`: wall - mono now, for the clock map.
+    """
+
+    by_ms: int
+    first_trusted: bool
+    trusted: bool
+    offset_ms: int
+
+
+class ClockWatch:
+    """Tells when the wall clock was set and when it became trusted. Pure: the caller brings the instants.
+
+    It compares with the offset it last reported, so that several settings below the threshold can't add up unseen.
+    """
+
+    def __init__(self, step_ms: int = STEP_MS) -> None:
+        self._step_ms = step_ms
+        self._offset_ms: int | None = None
+        self._trusted = False
+        self._ever_trusted = False
+
+    def look(self, now: Now) -> Step | None:
+        """Compare with the last look. The first look only takes note: the start is told by whoever starts."""
+        offset_ms = now.wall_ms - now.mono_ms
+        if self._offset_ms is None:
+            self._offset_ms, self._trusted, self._ever_trusted = offset_ms, now.trusted, now.trusted
+            return None
+        by_ms = offset_ms - self._offset_ms
+        stepped = abs(by_ms) > self._step_ms
+        if not stepped and now.trusted == self._trusted:
+            return None
+        step = Step(by_ms if stepped else 0, now.trusted and not self._ever_trusted, now.trusted, offset_ms)
+        self._offset_ms = offset_ms if stepped else self._offset_ms
+        self._trusted = now.trusted
+        self._ever_trusted = self._ever_trusted or now.trusted
+        return step
+
+
+def kernel_synchronised() -> bool | None:
+    """Whether the kernel says that its clock is synchronised; None where it doesn't let itself be asked."""
+    ask = _adjtimex()
+    if ask is None:
+        return None
+    # struct timex is 208 bytes on 64-bit Linux; the first word, modes = 0, means: change nothing
+    state = ask(ctypes.create_string_buffer(1024))
+    return None if state < 0 else state != _TIME_ERROR
+
+
+def _adjtimex() -> Callable[..., int] | None:
+    try:
+        found: Callable[..., int] = ctypes.CDLL(None).adjtimex
+    except (OSError, AttributeError):
+        return None
+    return found
+
+
+def has_battery_clock() -> bool | None:
+    """Whether the kernel took its time from a battery clock at boot; None where the system doesn't say."""
+    try:
+        clocks = list(_RTC_CLASS.iterdir())
+    except OSError:
+        return None
+    return any(_first_line(clock / "hctosys") == "1" for clock in clocks)
+
+
+def boot_identity() -> str:
+    """This boot's identity, as the kernel gives it; a random one where it is hidden (then each start counts as a boot)."""
+    return _first_line(_BOOT_ID) or str(uuid.uuid4())
+
+
+def _first_line(path: Path) -> str:
+    try:
+        return path.read_text(encoding="ascii", errors="replace").strip()
+    except OSError:
+        return ""
+
+
+class RealClock:
+    """The board's own clocks.
+
+    Args:
+        known_ms: newest trusted wall time in the journal; a clock before it contradicts the journal. 0: none.
+        synchronised: asks the kernel; handed in by tests.
+        battery_clock: True: a plausible wall clock at the start is trusted without the kernel's word; False: it is not;
+            None: the system is asked, and where it doesn't say, a plausible clock is trusted.
+        wall_ns, mono_ns: the two clocks; handed in by tests.
+    """
+
+    speed = 1.0
+
+    def __init__(
+        self,
+        known_ms: int = 0,
+        *,
+        synchronised: Callable[[], bool | None] = kernel_synchronised,
+        battery_clock: bool | None = None,
+        boot: str | None = None,
+        wall_ns: Callable[[], int] = time.time_ns,
+        mono_ns: Callable[[], int] = lambda: time.clock_gettime_ns(time.CLOCK_BOOTTIME),
+    ) -> None:
+        self.boot = boot or boot_identity()
+        self._known_ms = known_ms
+        self._synchronised = synchronised
+        kept = has_battery_clock() if battery_clock is None else battery_clock
+        self._kept = kept is not False  # whether something kept the time since it was last right
+        self._wall_ns, self._mono_ns = wall_ns, mono_ns
+        self._lock = threading.Lock()
+        self._trust = Trust(False, "not looked at yet")
+        self._offset_ms: int | None = None
+        self._asked_ms = -ASK_EVERY_MS
+
+    def mono_ms(self) -> int:
+        return self._mono_ns() // 1_000_000
+
+    def real_s(self, ms: int) -> float:
+        return ms / 1000
+
+    def now(self) -> Now:
+        mono_ms, wall_ms = self._both()
+        with self._lock:
+            self._look(mono_ms, wall_ms)
+            return Now(mono_ms, wall_ms, self._trust.trusted)
+
+    def trust(self) -> Trust:
+        """Whether the wall clock is trusted at this instant, and why, for status pages and the `clock` condition."""
+        self.now()
+        return self._trust
+
+    def journal_reaches(self, wall_ms: int) -> None:
+        """Tell the newest trusted wall time of the journal once it has been read."""
+        with self._lock:
+            self._known_ms = max(self._known_ms, wall_ms)
+            self._asked_ms = -ASK_EVERY_MS
+
+    def _both(self) -> tuple[int, int]:
+        """Both clocks at one instant: on a busy board the thread can be held up between the two, which would look like a step."""
+        narrowest, both = None, (0, 0)
+        for _ in range(5):
+            before_ns = self._mono_ns()
+            wall_ns = self._wall_ns()
+            gap_ns = self._mono_ns() - before_ns
+            if narrowest is None or gap_ns < narrowest:
+                narrowest, both = gap_ns, (before_ns // 1_000_000, wall_ns // 1_000_000)
+            if gap_ns < 2_000_000:
+                break
+        return both
+
+    def _look(self, mono_ms: int, wall_ms: int) -> None:
+        offset_ms = wall_ms - mono_ms
+        by_ms = 0 if self._offset_ms is None else offset_ms - self._offset_ms
+        stepped = abs(by_ms) > STEP_MS
+        if not stepped and self._offset_ms is not None and mono_ms - self._asked_ms < ASK_EVERY_MS:
+            return
+        self._asked_ms = mono_ms
+        if stepped and _bounds(wall_ms, self._known_ms) is None:
+            self._kept = True  # somebody set it to a plausible time while we watched
+        if stepped or self._offset_ms is None:
+            self._offset_ms = offset_ms
+        self._trust = self._judge(wall_ms, still=self._trust.trusted and not stepped)
+
+    def _judge(self, wall_ms: int, still: bool) -> Trust:
+        if self._synchronised():
+            return Trust(True, "the kernel says that it is synchronised")
+        if still:
+            return Trust(True, "it was right earlier in this boot and has not been set since")
+        wrong = _bounds(wall_ms, self._known_ms)
+        if wrong is not None:
+            return Trust(False, wrong)
+        if not self._kept:
+            return Trust(False, "it is not synchronised, and this board has no battery clock that kept the time while it was off")
+        return Trust(True, "it is not synchronised, but plausible and not before the journal's newest entry")
+
+
+def _bounds(wall_ms: int, known_ms: int) -> str | None:
+    """Why a wall time can't be true; None where it can."""
+    if wall_ms < MADE_MS:
+        return "it shows a time before this version of Warmwell was made"
+    if wall_ms > FARTHEST_MS:
+        return "it shows a time decades ahead"
+    if wall_ms < known_ms:
+        return "it shows a time before the journal's newest entry"
+    return None
+
+
+class FastClock:
+    """A clock that runs `speed` times as fast as real time from a given wall time on; its wall clock is trusted.
+
+    Monotonic time begins at 0. Each has a boot identity of its own: two demos in one folder are two boots.
+    """
+
+    def __init__(self, speed: float, start_wall_ms: int, boot: str | None = None) -> None:
+        if not speed > 0:
+            raise ValueError(f"speed is {speed}; it must be above 0")
+        self.speed = float(speed)
+        self.boot = boot or str(uuid.uuid4())
+        self._start_wall_ms = start_wall_ms
+        self._began_ns = time.monotonic_ns()
+
+    def mono_ms(self) -> int:
+        return int((time.monotonic_ns() - self._began_ns) * self.speed) // 1_000_000
+
+    def now(self) -> Now:
+        mono_ms = self.mono_ms()
+        return Now(mono_ms, self._start_wall_ms + mono_ms, True)
+
+    def real_s(self, ms: int) -> float:
+        return ms / 1000 / self.speed
+
+
+class ToldClock:
+    """A clock for tests: it moves only when it is told to. Any thread may ask it."""
+
+    speed = 1.0
+
+    def __init__(
+        self, mono_ms: int = 0, wall_ms: int = 1_800_000_000_000, trusted: bool = True, boot: str = "told"
+    ) -> None:
+        self.boot = boot
+        self.trusted = trusted
+        self._mono_ms, self._wall_ms = mono_ms, wall_ms
+        self._lock = threading.Lock()
+
+    def tell(self, ms: int) -> None:
+        """Let `ms` pass, on both clocks."""
+        if ms < 0:
+            raise ValueError("monotonic time does not go back")
+        with self._lock:
+            self._mono_ms += ms
+            self._wall_ms += ms
+
+    def step_wall(self, ms: int, trusted: bool | None = None) -> None:
+        """Set the wall clock `ms` ahead (or back), and with it, where given, whether it is trusted."""
+        with self._lock:
+            self._wall_ms += ms
+            self.trusted = self.trusted if trusted is None else trusted
+
+    def mono_ms(self) -> int:
+        return self._mono_ms
+
+    def now(self) -> Now:
+        with self._lock:
+            return Now(self._mono_ms, self._wall_ms, self.trusted)
+
+    def real_s(self, ms: int) -> float:
+        return ms / 1000
