@@ -1,0 +1,68 @@
+"""Ways of reading sensors, by name. A name leads to "module:Class", imported only when a station file asks for it.
+
+Packages from elsewhere add kinds with the entry-point group `warmwell.adapters`; none of them can take over a name of
+the table here.
+"""
+
+from __future__ import annotations
+
+import difflib
+from importlib import import_module
+from importlib.metadata import EntryPoint, entry_points
+from typing import Final, cast
+
+from edge.domain.contracts import AdapterFactory
+from edge.domain.errors import UnusableInput
+
+TABLE: Final[dict[str, str]] = {
+    "simulated": "simulators.adapter:Simulated",
+    "replay": "adapters.replay:Replay",
+    "serial-line": "adapters.serial_line:SerialLine",
+}
+
+#: kinds that station files may name already; their code comes with a later version
+NOT_YET: Final = frozenset({"onewire", "modbus-rtu", "gpio"})
+
+GROUP: Final = "warmwell.adapters"
+
+
+def kinds() -> list[str]:
+    """Every kind of bus that can be read here: the table's and those of installed packages."""
+    return sorted({*TABLE, *(entry.name for entry in entry_points(group=GROUP))})
+
+
+def find(kind: str) -> AdapterFactory:
+    """The adapter for a kind of bus.
+
+    Raises:
+        UnusableInput: no such kind, not in this version, or its package can't be imported.
+    """
+    target = TABLE.get(kind) or _installed(kind)
+    if target is None:
+        raise _unknown(kind)
+    module, _, name = target.partition(":")
+    try:
+        return cast(AdapterFactory, getattr(import_module(module), name))
+    except (ImportError, AttributeError, SyntaxError) as exc:
+        raise UnusableInput(
+            f"the adapter can't be loaded from {target} ({exc})",
+            where=f'bus kind "{kind}"',
+            expected="an installed adapter",
+            do="Install the package that it needs, or take the bus out of the station file",
+        ) from exc
+
+
+def _installed(kind: str) -> str | None:
+    found: list[EntryPoint] = [entry for entry in entry_points(group=GROUP) if entry.name == kind]
+    return found[0].value.partition("[")[0].strip() if found else None
+
+
+def _unknown(kind: str) -> UnusableInput:
+    known = kinds()
+    if kind in NOT_YET:
+        what, do = "this version can't read it yet", "Leave the bus and its points out until a version can"
+    else:
+        near = difflib.get_close_matches(kind, known, n=1)
+        what = "there is no such kind of bus"
+        do = f'Write "{near[0]}"' if near else "Choose one of these, or install the package that brings it"
+    return UnusableInput(what, where=f'bus kind "{kind[:40]}"', expected="one of " + ", ".join(known), do=do)

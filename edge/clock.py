@@ -1,16 +1,17 @@
 """Monotonic and wall time, boot identity, trust and steps; a fast clock for demos, a told one for tests.
 
-Monotonic time is CLOCK_BOOTTIME: it goes on while the board is suspended, so that a reading from before a suspend is as old
-as it really is. NTP slews it together with the wall clock, so `wall - mono` changes only when somebody sets the clock: a step.
+Monotonic time is CLOCK_BOOTTIME: it goes on while the board is suspended, so that a reading from before a suspend is as
+old as it really is. NTP slews it together with the wall clock, so `wall - mono` changes only when somebody sets the
+clock: a step.
 
 When the wall clock is trusted:
 - the kernel says that it is synchronised (adjtimex gives anything but TIME_ERROR, adjtimex(2)); or
-- it is plausible: later than this version was made and than the newest trusted time in the journal, less than twenty years
-  ahead, and something kept it: a battery clock that the kernel took the time from at boot, or somebody set it while we
-  watched. A board without a battery clock wakes with the time it was switched off at, which looks plausible and is wrong by
-  the length of the outage; there only the kernel's word, or a setting of the clock, counts.
-Trust that was won holds until the clock steps; the kernel's flag alone drops out after hours without network, while the clock is
-still right to a second or two.
+- it is plausible: later than this version was made and than the newest trusted time in the journal, less than twenty
+  years ahead, and something kept it: a battery clock that the kernel took the time from at boot, or somebody set it
+  while we watched. A board without a battery clock wakes with the time it was switched off at, which looks plausible
+  and is wrong by the length of the outage; there only the kernel's word, or a setting of the clock, counts.
+Trust that was won holds until the clock steps; the kernel's flag alone drops out after hours without network, while the
+clock is still right to a second or two.
 """
 
 from __future__ import annotations
@@ -49,8 +50,8 @@ class Trust(NamedTuple):
 class Step(NamedTuple):
     """What ClockWatch found since its last look.
 
-    `by_ms`: how far the wall clock was set (0: not at all, only the trust changed). `first_trusted`: trusted for the first
-    time in this boot: this offset dates the stretch before it. `offset_ms`: wall - mono now, for the clock map.
+    `by_ms`: how far the wall clock was set (0: not at all, only the trust changed). `first_trusted`: trusted for the
+    first time in this boot: this offset dates the stretch before it. `offset_ms`: wall - mono now, for the clock map.
     """
 
     by_ms: int
@@ -116,7 +117,7 @@ def has_battery_clock() -> bool | None:
 
 
 def boot_identity() -> str:
-    """This boot's identity, as the kernel gives it; a random one where it is hidden (then each start counts as a boot)."""
+    """This boot's identity, from the kernel; a random one where it is hidden (each start then counts as a boot)."""
     return _first_line(_BOOT_ID) or str(uuid.uuid4())
 
 
@@ -182,10 +183,10 @@ class RealClock:
         """Tell the newest trusted wall time of the journal once it has been read."""
         with self._lock:
             self._known_ms = max(self._known_ms, wall_ms)
-            self._asked_ms = -ASK_EVERY_MS
+            self._trust, self._offset_ms = Trust(False, "not looked at yet"), None
 
     def _both(self) -> tuple[int, int]:
-        """Both clocks at one instant: on a busy board the thread can be held up between the two, which would look like a step."""
+        """Both clocks at one instant: a thread that is held up between the two would see a step that never was."""
         narrowest, both = None, (0, 0)
         for _ in range(5):
             before_ns = self._mono_ns()
@@ -219,7 +220,7 @@ class RealClock:
         if wrong is not None:
             return Trust(False, wrong)
         if not self._kept:
-            return Trust(False, "it is not synchronised, and this board has no battery clock that kept the time while it was off")
+            return Trust(False, "it is not synchronised, and no battery clock kept the time while the board was off")
         return Trust(True, "it is not synchronised, but plausible and not before the journal's newest entry")
 
 
