@@ -13,7 +13,7 @@ warmwell_root=$(cd "$(dirname "${BASH_SOURCE[0]}")/.." && pwd -P)
 
 _say() { printf 'warmwell: %s\n' "$*" >&2; }
 
-# Hold an exclusive lock on file $2 through descriptor $1 (open until this shell closes it). By Python: it is here anyway.
+# Hold an exclusive lock on the open file with descriptor $1 until this shell closes it. By Python: it is here anyway.
 _hold() { "$warmwell_python" -I -c 'import fcntl, sys; fcntl.flock(int(sys.argv[1]), fcntl.LOCK_EX)' "$1"; }
 
 _find_python() {
@@ -82,6 +82,7 @@ _by_uv() {
     [ -z "${PIP_INDEX_URL:-}" ] || export UV_DEFAULT_INDEX="${UV_DEFAULT_INDEX:-$PIP_INDEX_URL}"
     [ -z "${PIP_EXTRA_INDEX_URL:-}" ] || export UV_INDEX="${UV_INDEX:-$PIP_EXTRA_INDEX_URL}"
     [ -z "${PIP_FIND_LINKS:-}" ] || export UV_FIND_LINKS="${UV_FIND_LINKS:-$PIP_FIND_LINKS}"
+    [ -z "${PIP_NO_INDEX:-}" ] || export UV_NO_INDEX="${UV_NO_INDEX:-$PIP_NO_INDEX}"
     [ -z "${PIP_CERT:-}" ] || export SSL_CERT_FILE="${SSL_CERT_FILE:-$PIP_CERT}"
     install=(uv pip install --python "$1/bin/python")
 }

@@ -6,10 +6,10 @@ set -uo pipefail
 root=$(cd "$(dirname "${BASH_SOURCE[0]}")/.." && pwd -P)
 # shellcheck source=deploy/environment.sh
 . "$root/deploy/environment.sh"
-# shellcheck source=deploy/debian.sh
-. "$root/deploy/debian.sh"
+# shellcheck source=tests/debian.sh
+. "$root/tests/debian.sh"
 warmwell_environment test "$root/deploy/requirements-test.lock" || exit
-debian_packages mosquitto:mosquitto mosquitto_sub:mosquitto-clients chromium:chromium fusermount3:fuse3
+debian_packages "$warmwell_cache/apt.log" mosquitto:mosquitto mosquitto_sub:mosquitto-clients chromium:chromium fusermount3:fuse3 shellcheck:shellcheck
 
 cd "$root" || exit 1
 bin=$warmwell_env/bin

@@ -52,7 +52,7 @@ def name_of(path: Path) -> str:
 
 
 def imports_of(path: Path) -> set[str]:
-    """Dotted names that a module imports, wherever in it; `from a import b` gives a.b where that is our module, else a."""
+    """Dotted names that a module imports, wherever in it; for `from a import b` a.b where that is ours, else a."""
     found: set[str] = set()
     package = name_of(path).split(".")
     for node in ast.walk(ast.parse(path.read_text(encoding="utf-8"))):

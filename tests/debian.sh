@@ -1,7 +1,8 @@
 # Sourced by tests/run.sh: Debian packages that the tests use, installed where we may, named where we may not.
 #
-#   debian_packages COMMAND:PACKAGE...    packages whose command is missing
+#   debian_packages LOG COMMAND:PACKAGE...    packages whose command is missing; what apt says goes to the file LOG
 #
+# Needs deploy/environment.sh (its lock, its voice). WARMWELL_NO_APT=1 means: install nothing.
 # Services that an installation would start are kept from starting by policy-rc.d, which is made only where there is none
 # and removed afterwards. Services that run are never touched.
 
@@ -26,7 +27,8 @@ _apt_install() (  # a subshell: its trap and its lock end with it
 )
 
 debian_packages() {
-    local pair packages=()
+    local log=$1 pair packages=()
+    shift
     for pair in "$@"; do
         command -v "${pair%%:*}" >/dev/null 2>&1 || packages+=("${pair#*:}")
     done
@@ -36,7 +38,7 @@ debian_packages() {
         return 0
     fi
     _say "installing for the tests: ${packages[*]}"
-    if ! _apt_install "${packages[@]}" >"$warmwell_cache/apt.log" 2>&1; then
-        _say "could not be installed, so some tests will skip: ${packages[*]} (see $warmwell_cache/apt.log)"
+    if ! _apt_install "${packages[@]}" >"$log" 2>&1; then
+        _say "could not be installed, so some tests will skip: ${packages[*]} (see $log)"
     fi
 }

@@ -1,0 +1,99 @@
+"""What is installed: the locks say what pyproject.toml asks for, and an installed wheel works from any folder."""
+
+from __future__ import annotations
+
+import os
+import re
+import subprocess
+import sys
+import tomllib
+import zipfile
+from pathlib import Path
+
+import pytest
+from packaging.requirements import Requirement
+from packaging.utils import canonicalize_name
+
+ROOT = Path(__file__).parents[2]
+PROJECT = tomllib.loads((ROOT / "pyproject.toml").read_text(encoding="utf-8"))
+RUN, TEST = ROOT / "deploy/requirements-run.lock", ROOT / "deploy/requirements-test.lock"
+
+
+def wanted(*extras: str) -> list[Requirement]:
+    project = PROJECT["project"]
+    lists = [project["dependencies"], PROJECT["build-system"]["requires"]]
+    lists += [project["optional-dependencies"][extra] for extra in extras]
+    return [Requirement(text) for texts in lists for text in texts]
+
+
+def locked(path: Path) -> dict[str, str]:
+    found = re.findall(r"^([A-Za-z0-9._-]+)==([^ ;\\]+)", path.read_text(encoding="utf-8"), re.MULTILINE)
+    return {canonicalize_name(name): version for name, version in found}
+
+
+@pytest.mark.parametrize("path, extras", [(RUN, ["demo"]), (TEST, ["demo", "test"])], ids=["run", "test"])
+def test_lock_holds_what_the_project_asks_for(path: Path, extras: list[str]):
+    versions = locked(path)
+    missing = [
+        str(r) for r in wanted(*extras) if not r.specifier.contains(versions.get(canonicalize_name(r.name), "0"))
+    ]
+    assert missing == [], "run deploy/relock.sh"
+
+
+def test_tests_run_with_the_versions_that_people_run():
+    run, test = locked(RUN), locked(TEST)
+    assert len(run) > 20
+    assert {name: test.get(name) for name in run} == run
+
+
+@pytest.mark.parametrize("path", [RUN, TEST], ids=["run", "test"])
+def test_lock_has_hashes_takes_wheels_only_and_names_no_place(path: Path):
+    text = path.read_text(encoding="utf-8")
+    assert "\n--only-binary :all:\n" in text
+    assert not re.search(r"://|--index|--extra-index|--find-links|@ file", text)
+    entries = re.findall(r"^[A-Za-z0-9._-]+==(?:.*\\\n)*.*$", text, re.MULTILINE)
+    assert len(entries) == len(locked(path))
+    assert [entry.split()[0] for entry in entries if not re.search(r"--hash=sha256:[0-9a-f]{64}\b", entry)] == []
+
+
+@pytest.fixture(scope="module")
+def wheel(tmp_path_factory: pytest.TempPathFactory) -> Path:
+    folder = tmp_path_factory.mktemp("wheel")
+    command = [sys.executable, "-m", "pip", "wheel", "-q", "--no-deps", "--no-build-isolation", "-w", folder, ROOT]
+    done = subprocess.run(command, capture_output=True, text=True, timeout=120, check=False)
+    assert done.returncode == 0, done.stderr
+    return next(folder.glob("warmwell-*.whl"))
+
+
+def test_wheel_holds_the_page_and_the_examples(wheel: Path):
+    names = zipfile.ZipFile(wheel).namelist()
+    inside = {name for name in names if ".data/" not in name and ".dist-info/" not in name}
+    assert {name.split("/")[0] for name in inside} == {"edge", "adapters", "simulators"}
+    sources = [p for folder in ("edge", "adapters", "simulators") for p in (ROOT / folder).rglob("*") if p.is_file()]
+    expected = {p.relative_to(ROOT).as_posix() for p in sources if p.suffix != ".pyc"}
+    assert expected - inside == set()
+    assert any(name.endswith(".html") for name in inside)
+    assert any("/data/share/warmwell/config/" in name and name.endswith(".toml") for name in names)
+
+
+def test_installed_wheel_runs_from_any_folder(wheel: Path, tmp_path: Path):
+    site, elsewhere = tmp_path / "site", tmp_path / "elsewhere"
+    elsewhere.mkdir()
+    install = [sys.executable, "-m", "pip", "install", "-q", "--no-deps", "--no-index", "--target", site, wheel]
+    done = subprocess.run(install, capture_output=True, text=True, timeout=120, check=False)
+    assert done.returncode == 0, done.stderr
+    environ = {**os.environ, "PYTHONPATH": str(site)}
+
+    def said(*command: str | Path) -> str:
+        done = subprocess.run(
+            command, cwd=elsewhere, env=environ, capture_output=True, text=True, timeout=60, check=False
+        )
+        assert done.returncode == 0, done.stderr
+        return done.stdout
+
+    where = said(sys.executable, "-c", "import edge.cli, simulators; print(edge.cli.__file__)")
+    assert Path(where.strip()).is_relative_to(site)  # not the checkout's
+    program = site / "bin/warmwell"
+    assert "check" in said(program, "--help")
+    for example in sorted(site.glob("share/warmwell/config/*.toml")):
+        said(program, "check", example)
