@@ -1,0 +1,122 @@
+"""What stands in journal.db, and its migrations.
+
+The table `entry` is made once and never rebuilt: SQLite drops the triggers of a table that is rebuilt, and its bytes
+are evidence. New things get new tables. sqlite-utils is imported only when there is something to make or to migrate: it
+costs a board 12 MB and a third of a second.
+"""
+
+from __future__ import annotations
+
+import sqlite3
+from pathlib import Path
+from typing import TYPE_CHECKING, Final
+
+from edge.domain.errors import StoreFault
+from edge.store.database import newer_store
+
+if TYPE_CHECKING:
+    from sqlite_utils import Database, Migrations
+
+#: version of journal.db, kept in `pragma user_version`; grows with each migration
+JOURNAL_VERSION: Final = 1
+
+ENTRY_TABLE: Final = """
+CREATE TABLE entry (
+    seq INTEGER PRIMARY KEY,
+    hashed BLOB NOT NULL,
+    digest BLOB NOT NULL,
+    trusted INTEGER NOT NULL,
+    trust_check BLOB NOT NULL
+)
+"""
+
+#: by name; start refuses a journal that lacks one, verify reports it
+TRIGGERS: Final = {
+    "entry_no_update": """
+        CREATE TRIGGER entry_no_update BEFORE UPDATE ON entry
+        BEGIN SELECT RAISE(ABORT, 'entries of the journal are never changed'); END""",
+    "entry_no_delete": """
+        CREATE TRIGGER entry_no_delete BEFORE DELETE ON entry
+        BEGIN SELECT RAISE(ABORT, 'entries of the journal are never deleted'); END""",
+    "entry_in_order": """
+        CREATE TRIGGER entry_in_order BEFORE INSERT ON entry
+        WHEN NEW.seq IS NOT (SELECT coalesce(max(seq), 0) + 1 FROM entry)
+        BEGIN SELECT RAISE(ABORT, 'an entry follows the newest one'); END""",
+}
+
+#: for people who look with a shell: the entries as columns
+ENTRY_VIEW: Final = """
+CREATE VIEW entries AS SELECT
+    seq,
+    json_extract(CAST(hashed AS TEXT), '$.boot') AS boot,
+    json_extract(CAST(hashed AS TEXT), '$.mono_ms') AS mono_ms,
+    strftime('%Y-%m-%dT%H:%M:%fZ', json_extract(CAST(hashed AS TEXT), '$.wall_ms') / 1000.0, 'unixepoch') AS at,
+    trusted,
+    json_extract(CAST(hashed AS TEXT), '$.kind') AS kind,
+    json_extract(CAST(hashed AS TEXT), '$.body') AS body,
+    lower(hex(digest)) AS digest
+FROM entry
+"""
+
+
+def bring_journal_up(conn: sqlite3.Connection, path: Path) -> None:
+    """Make or migrate the tables of journal.db.
+
+    Raises:
+        NewerStore: a later version wrote it.
+        StoreFault: a trigger that guards the entries is missing or was altered.
+    """
+    version = conn.execute("PRAGMA user_version").fetchone()[0]
+    if version > JOURNAL_VERSION:
+        raise newer_store(path, str(version), JOURNAL_VERSION)
+    if version < JOURNAL_VERSION:
+        from sqlite_utils import Database
+
+        _journal_migrations().apply(Database(conn, execute_plugins=False))
+        conn.execute(f"PRAGMA user_version={JOURNAL_VERSION:d}")
+    wrong = wrong_triggers(conn)
+    if wrong:
+        raise StoreFault(
+            f"the journal is not guarded: {'; '.join(wrong)}", where=str(path),
+            expected="the triggers that refuse changes to entries",
+            do="Find out who changed the file; run `warmwell verify` on the folder, set journal.db aside by hand (it "
+            "is evidence) and start again with a new one",
+        )
+
+
+def _journal_migrations() -> Migrations:
+    from sqlite_utils import Migrations
+
+    migrations = Migrations("warmwell-journal")
+
+    @migrations(name="1 entries, readers' positions, snapshots of the fold")
+    def first(db: Database) -> None:
+        db.execute(ENTRY_TABLE)
+        for trigger in TRIGGERS.values():
+            db.execute(trigger)
+        db.execute(ENTRY_VIEW)
+        db.table("cursor").create({"name": str, "seq": int}, pk="name", not_null={"seq"})
+        db.table("fold").create(
+            {"version": int, "seq": int, "state": str, "check_sum": bytes},
+            pk="version", not_null={"seq", "state", "check_sum"},
+        )
+
+    return migrations
+
+
+def wrong_triggers(conn: sqlite3.Connection) -> list[str]:
+    """What is wrong with the triggers that guard the entries, one clause each; empty where they are as made."""
+    there = dict(conn.execute("SELECT name, sql FROM sqlite_master WHERE type = 'trigger' AND tbl_name = 'entry'"))
+    wrong = [f"trigger {name} is missing" for name in TRIGGERS if name not in there]
+    wrong += [
+        f"trigger {name} was altered"
+        for name, sql in TRIGGERS.items()
+        if name in there and _words(there[name]) != _words(sql)
+    ]
+    # one that fires before ours could skip or change what is inserted
+    wrong += [f"trigger {name} is not ours" for name in sorted(there.keys() - TRIGGERS.keys())]
+    return wrong
+
+
+def _words(sql: str) -> list[str]:
+    return sql.split()

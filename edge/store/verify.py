@@ -1,0 +1,237 @@
+"""Does the journal hold? The chain from its first entry to its newest, the guards, and a head noted outside.
+
+The journal is read in pieces, by short reads, so that a running daemon is not held up; nothing is written.
+"""
+
+from __future__ import annotations
+
+import json
+import sqlite3
+from collections.abc import Callable, Iterator
+from pathlib import Path
+from typing import Final, NamedTuple
+
+from edge.domain.errors import NewerStore, StoreFault, UnusableInput
+from edge.store.chain import FIRST_PREVIOUS, MEMBERS, V, link, trust_check
+from edge.store.database import JOURNAL_FILE, as_sentence, connect, fault, looks_like_sqlite, newer_store
+from edge.store.schema import JOURNAL_VERSION, wrong_triggers
+
+#: entries of one read
+_PIECE: Final = 1000
+
+
+class Verified(NamedTuple):
+    """What verify found. `first_bad_seq` is None where it holds, or where what is wrong is no single entry."""
+
+    ok: bool
+    first_bad_seq: int | None
+    why: str
+    head_seq: int
+    head_digest: str
+    station: str = ""
+
+
+class Misfit(NamedTuple):
+    """The first entry that doesn't fit, and why. `other_station`: it fits, but in another station's journal."""
+
+    seq: int
+    why: str
+    other_station: str = ""
+
+
+class _Row(NamedTuple):
+    seq: int
+    hashed: bytes
+    digest: bytes
+    trusted: int
+    trust_check: bytes
+
+
+def verify(
+    folder: Path, head: tuple[int, str] | None = None, progress: Callable[[int, int], None] | None = None
+) -> Verified:
+    """Check the journal of a folder, also while a daemon runs on it.
+
+    Args:
+        folder: the folder, or the journal file itself.
+        head: (seq, digest in hex) noted outside, as the retained `head` topic publishes it: finds entries cut off the
+            end and a chain that was forged whole.
+        progress: called with (entries checked, entries in all) now and then.
+
+    Raises:
+        UnusableInput: there is no journal, or the head isn't one.
+        NewerStore: a later version wrote it.
+        StoreFault: the disk refuses.
+    """
+    path = folder if folder.is_file() else folder / JOURNAL_FILE
+    _refuse_unusable(path, head)
+    if not looks_like_sqlite(path):
+        return Verified(False, None, f"{path.name} is empty or not an SQLite file", 0, FIRST_PREVIOUS.hex())
+    try:
+        return _verify_file(path, head, progress)
+    except sqlite3.DatabaseError as exc:
+        told = fault(exc, str(path))
+        if type(told) is StoreFault:
+            raise told from exc
+        return Verified(False, None, f"{path.name} is damaged: {exc}", 0, FIRST_PREVIOUS.hex())
+
+
+def parse_head(text: str) -> tuple[int, str]:
+    """`SEQ:DIGEST` as the command line takes it.
+
+    Raises:
+        UnusableInput: it is not.
+
+    >>> parse_head("0:" + "0" * 64)[0]
+    0
+    """
+    seq, _, digest = text.partition(":")
+    try:
+        if len(bytes.fromhex(digest)) == 32 and int(seq) >= 0:
+            return int(seq), digest.lower()
+    except ValueError:
+        pass
+    raise UnusableInput(
+        f"{text!r} is no head of a journal", where="--head",
+        expected="SEQ:DIGEST, such as 17:9f86d08… with 64 hex digits",
+        do="Copy seq and digest from the retained `head` topic or an earlier verify",
+    )
+
+
+def _refuse_unusable(path: Path, head: tuple[int, str] | None) -> None:
+    if head is not None:
+        parse_head(f"{head[0]}:{head[1]}")
+    if not path.is_file():
+        raise UnusableInput(
+            "there is no journal", where=str(path.parent), expected=f"a folder with {JOURNAL_FILE}",
+            do="Name the folder that [keep] of the station file names",
+        )
+
+
+def _verify_file(path: Path, head: tuple[int, str] | None, progress: Callable[[int, int], None] | None) -> Verified:
+    conn = _open_to_look(path)
+    try:
+        version = conn.execute("PRAGMA user_version").fetchone()[0]
+        if version > JOURNAL_VERSION:
+            raise newer_store(path, str(version), JOURNAL_VERSION)
+        if not conn.execute("SELECT 1 FROM sqlite_master WHERE name = 'entry'").fetchone():
+            return Verified(False, None, f"{path.name} holds no table of entries", 0, FIRST_PREVIOUS.hex())
+        return _verify_chain(conn, head, progress)
+    finally:
+        conn.close()
+
+
+def _open_to_look(path: Path) -> sqlite3.Connection:
+    """A read-only connection; on a read-only disk the file alone, where its log holds nothing more."""
+    try:
+        return connect(path, readonly=True)
+    except StoreFault as exc:
+        log = path.with_name(path.name + "-wal")
+        if type(exc) is not StoreFault or (log.exists() and log.stat().st_size > 0):
+            raise
+    with as_sentence(str(path)):
+        return sqlite3.connect(f"file:{path.absolute()}?mode=ro&immutable=1", uri=True)
+
+
+def _verify_chain(
+    conn: sqlite3.Connection, head: tuple[int, str] | None, progress: Callable[[int, int], None] | None
+) -> Verified:
+    walk = _Walk(conn, progress=progress)
+    misfit = walk.first_misfit()
+    at = (walk.seq, walk.digest.hex(), walk.station or "")
+    if misfit is not None:
+        return Verified(False, misfit.seq, misfit.why, *at)
+    if head is not None:
+        cut = _against_head(conn, head, walk.seq)
+        if cut is not None:
+            return Verified(False, cut.seq, cut.why, *at)
+    wrong = wrong_triggers(conn)
+    if wrong:
+        return Verified(False, None, f"the chain holds, but the journal is not guarded: {'; '.join(wrong)}", *at)
+    return Verified(True, None, "the chain holds", *at)
+
+
+def _against_head(conn: sqlite3.Connection, head: tuple[int, str], last_seq: int) -> Misfit | None:
+    seq, digest = head
+    if seq > last_seq:
+        return Misfit(last_seq + 1, f"the journal ends at {last_seq}; the noted head is {seq}: entries were cut off")
+    row = conn.execute("SELECT digest FROM entry WHERE seq = ?", (seq,)).fetchone()
+    there = bytes(row[0]).hex() if row else FIRST_PREVIOUS.hex()
+    if there != digest.lower():
+        return Misfit(seq, f"its digest is {there[:16]}…, the noted head says {digest[:16].lower()}…: another chain")
+    return None
+
+
+def first_misfit(conn: sqlite3.Connection, after: int = 0, station: str | None = None) -> Misfit | None:
+    """The first entry with seq > after that doesn't fit the one before it. `station`: whose journal it must be."""
+    return _Walk(conn, after, station).first_misfit()
+
+
+class _Walk:
+    """One walk along the chain."""
+
+    def __init__(
+        self, conn: sqlite3.Connection, after: int = 0, station: str | None = None,
+        progress: Callable[[int, int], None] | None = None,
+    ) -> None:
+        self._conn, self._progress = conn, progress
+        self.seq, self.digest, self.station = after, FIRST_PREVIOUS, station
+        self._own_station = station is None
+        self._all: int = conn.execute("SELECT count(*) FROM entry").fetchone()[0] if progress else 0
+
+    def first_misfit(self) -> Misfit | None:
+        if self.seq:
+            row = self._conn.execute("SELECT digest FROM entry WHERE seq = ?", (self.seq,)).fetchone()
+            if row is None:
+                return Misfit(self.seq, "it is missing")
+            self.digest = bytes(row[0])
+        for row in self._rows():
+            misfit = self._look(row)
+            if misfit is not None:
+                return misfit
+            self.seq, self.digest = row.seq, row.digest
+        return None
+
+    def _rows(self) -> Iterator[_Row]:
+        """In pieces by key, so that no read stays open. A row below seq 1 would hide from `seq > 0`: it comes first."""
+        sql = "SELECT seq, hashed, digest, trusted, trust_check FROM entry"
+        if self.seq == 0:
+            before = self._conn.execute(f"{sql} WHERE seq < 1 ORDER BY seq LIMIT 1").fetchall()
+            yield from (_Row(*row) for row in before)
+        after = self.seq
+        while piece := self._conn.execute(f"{sql} WHERE seq > ? ORDER BY seq LIMIT ?", (after, _PIECE)).fetchall():
+            yield from (_Row(*row) for row in piece)
+            after = piece[-1][0]
+            if self._progress:
+                self._progress(min(after, self._all), self._all)
+
+    def _look(self, row: _Row) -> Misfit | None:
+        expected = self.seq + 1
+        if row.seq != expected:
+            return Misfit(expected, "it is missing" if row.seq > expected else f"an entry {row.seq} stands before it")
+        if not all(isinstance(part, bytes) for part in (row.hashed, row.digest, row.trust_check)):
+            return Misfit(row.seq, "a column is not of the kind that is written")
+        if link(self.digest, row.hashed) != row.digest:
+            return Misfit(row.seq, "its digest doesn't fit its content and the entry before it")
+        return self._content(row)
+
+    def _content(self, row: _Row) -> Misfit | None:
+        try:
+            said = json.loads(row.hashed)
+        except ValueError:
+            return Misfit(row.seq, "its content is no JSON")
+        if not isinstance(said, dict) or said.keys() != MEMBERS or said["v"] != V or not isinstance(said["body"], dict):
+            return Misfit(row.seq, "its content isn't that of an entry")
+        if said["seq"] != row.seq:
+            return Misfit(row.seq, f"its content is that of entry {said['seq']}")
+        if row.trusted not in (0, 1) or trust_check(row.digest, bool(row.trusted)) != row.trust_check:
+            return Misfit(row.seq, "its mark of whether the clock was trusted was changed")
+        if self.station is None:
+            self.station = said["station"]
+        if said["station"] != self.station:
+            other = "" if self._own_station else str(said["station"])
+            return Misfit(row.seq, f"it is of station {said['station']}, the journal of {self.station}", other)
+        return None
+
+
+__all__ = ["Misfit", "NewerStore", "Verified", "first_misfit", "parse_head", "verify"]
