@@ -1,0 +1,72 @@
+"""The tables of DEVELOPERS.md that are drawn from the code.
+
+`python tests/tables.py` writes them anew between their marks; a test compares.
+"""
+
+from __future__ import annotations
+
+import re
+import sys
+from collections.abc import Callable, Iterable
+from pathlib import Path
+
+ROOT = Path(__file__).parents[1]
+DEVELOPERS = ROOT / "DEVELOPERS.md"
+sys.path.insert(0, str(ROOT))  # when run as a program, from any folder
+
+from edge.domain.alarms import COMES_BACK, LATCHING, TABLE, Event, State  # noqa: E402  (after the path)
+from edge.domain.catalogue import CATALOGUE  # noqa: E402
+from edge.domain.readings import KIND_OF, REASONS, UNIT_OF  # noqa: E402
+
+
+def _table(head: Iterable[str], rows: Iterable[Iterable[str]]) -> str:
+    lines = ["| " + " | ".join(cells) + " |" for cells in [list(head), *map(list, rows)]]
+    lines.insert(1, re.sub(r"[^|]+", " --- ", lines[0]))
+    return "\n".join(lines)
+
+
+def reasons() -> str:
+    rows = ((f"`{key}`", str(why.quality), why.text, why.advice) for key, why in REASONS.items())
+    return _table(("reason", "quality", "text", "advice"), rows)
+
+
+def roles() -> str:
+    return _table(("role", "kind", "unit"), ((f"`{role}`", str(kind), UNIT_OF[kind]) for role, kind in KIND_OF.items()))
+
+
+def alarms() -> str:
+    rows = (
+        (f"`{name}`", row.priority, f"{row.on_ms / 1000:g} s", row.consequence, row.response)
+        for name, row in CATALOGUE.items()
+    )
+    return _table(("alarm", "priority", "on-delay", "consequence", "response"), rows)
+
+
+def states() -> str:
+    def to(state: State, event: Event) -> str:
+        if (state, event) in COMES_BACK:
+            return "unacknowledged if still there, else normal"
+        then = str(TABLE.get((state, event), ""))
+        latched = LATCHING.get((state, event))
+        return f"{then}; latching: {latched}" if latched else then
+
+    used = [event for event in Event if any(to(state, event) for state in State)]
+    return _table(("state", *used), ((f"`{state}`", *(to(state, event) for event in used)) for state in State))
+
+
+TABLES: dict[str, Callable[[], str]] = {"reasons": reasons, "roles": roles, "alarms": alarms, "states": states}
+
+
+def mark(name: str) -> re.Pattern[str]:
+    return re.compile(rf"(<!-- {name}: written by tests/tables.py -->\n)(.*?)(\n<!-- end -->)", re.DOTALL)
+
+
+def main() -> None:
+    text = DEVELOPERS.read_text(encoding="utf-8")
+    for name, table in TABLES.items():
+        text = mark(name).sub(lambda found, table=table: found[1] + table() + found[3], text)
+    DEVELOPERS.write_text(text, encoding="utf-8")
+
+
+if __name__ == "__main__":
+    main()
