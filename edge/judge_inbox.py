@@ -1,0 +1,143 @@
+"""The judge's queue, what can stand in it, and what the judge asks of the parts that it works with."""
+
+from __future__ import annotations
+
+import threading
+from collections import deque
+from collections.abc import Callable, Iterable, Mapping, Sequence
+from concurrent.futures import Future
+from typing import Any, Final, NamedTuple, Protocol
+
+from edge.domain.entries import Draft, Entry, Now
+from edge.domain.errors import StoreFault
+from edge.domain.readings import Reading, Sample
+
+#: samples that may wait; 20,000 are half an hour of 12 points at 1 Hz. Beyond, the oldest are dropped and counted
+MOST_SAMPLES: Final = 20_000
+
+
+class OwnedStation(Protocol):
+    """What the judge asks of a station (edge.domain.station.Station)."""
+
+    FOLD_VERSION: int
+
+    @property
+    def readings(self) -> Sequence[Reading]: ...
+    def hear(self, samples: Sequence[Sample], now: Now) -> list[Draft]: ...
+    def advance(self, now: Now) -> list[Draft]: ...
+    def next_deadline(self) -> int | None: ...
+    def record(self, body: Mapping[str, Any], now: Now) -> list[Draft]: ...
+    def bus(self, bus_id: str, what: str, why: str, now: Now) -> list[Draft]: ...
+    def clock_step(self, now: Now, by_ms: int, why: str) -> list[Draft]: ...
+    def fold(self, entry: Entry) -> None: ...
+    def kept(self, entries: Sequence[Entry]) -> None: ...
+    def state(self) -> dict[str, Any]: ...
+    def verdict(self, now: Now) -> dict[str, Any]: ...
+    def points(self, now: Now) -> dict[str, Any]: ...
+    def alarms(self, now: Now) -> dict[str, Any]: ...
+    def estimates(self, now: Now) -> dict[str, Any]: ...
+
+
+class KeptJournal(Protocol):
+    """What the judge asks of the journal. Only the judge appends."""
+
+    def append(self, drafts: Sequence[Draft]) -> list[Entry]: ...
+    def read(self, after: int, limit: int) -> list[Entry]: ...
+    def last_seq(self) -> int: ...
+    def save_fold(self, seq: int, version: int, state: dict[str, Any]) -> None: ...
+    def load_fold(self, version: int) -> tuple[int, dict[str, Any]] | None: ...
+
+
+class KeptSeries(Protocol):
+    """What the judge asks of the readings' store. `append` must not block for long."""
+
+    def append(self, readings: Sequence[Reading]) -> None: ...
+    def note_clock(self, boot: str, mono_ms: int, offset_ms: int, trusted: bool) -> None: ...
+
+
+class Reload(NamedTuple):
+    """New settings to put in force: `make(state)` gives the new station from what the old one knows."""
+
+    make: Callable[[dict[str, Any]], OwnedStation]
+    document: Mapping[str, Any]
+    digest: str
+    done: Future[None]
+
+
+class Heard(NamedTuple):
+    samples: Sequence[Sample]
+
+
+class Record(NamedTuple):
+    mono_ms: int
+    body: Mapping[str, Any]
+    answer: Future[Entry]
+
+
+class Act(NamedTuple):
+    """Something that happened at `mono_ms`: `do(station, now)` gives the drafts."""
+
+    mono_ms: int
+    what: str
+    do: Callable[[Any, Now], list[Draft]]
+
+
+class Stop(NamedTuple):
+    why: str
+
+
+class Inbox:
+    """What waits for the judge. Samples are bounded, the oldest go first; nothing else is ever dropped."""
+
+    def __init__(self, most_samples: int = MOST_SAMPLES) -> None:
+        self._most, self._samples = most_samples, 0
+        self._items: deque[Any] = deque()
+        self._changed = threading.Condition()
+        self.dropped = 0
+
+    def put(self, item: Any) -> None:
+        """Add an item; never blocks for longer than another caller's few lines, never raises."""
+        with self._changed:
+            self._items.append(item)
+            if isinstance(item, Heard):
+                self._samples += len(item.samples)
+                while self._samples > self._most:
+                    self._drop_oldest()
+            self._changed.notify()
+
+    def _drop_oldest(self) -> None:
+        for place, item in enumerate(self._items):
+            if isinstance(item, Heard):
+                del self._items[place]
+                self._samples -= len(item.samples)
+                self.dropped += len(item.samples)
+                return
+
+    def take(self, timeout_s: float) -> list[Any]:
+        """All that waits, in order; waits up to `timeout_s` for the first."""
+        with self._changed:
+            if not self._items and timeout_s > 0:
+                self._changed.wait(timeout_s)
+            items = list(self._items)
+            self._items.clear()
+            self._samples = 0
+            return items
+
+    def __len__(self) -> int:
+        return len(self._items)
+
+
+def not_running() -> StoreFault:
+    """What a record gets before the start and after the stop."""
+    return StoreFault(
+        "the station is starting or stopping", where="record", expected="a running station",
+        do="Send the record again in a minute; it was not kept",
+    )  # fmt: skip
+
+
+def refuse_left(items: Iterable[Any]) -> None:
+    """Answer those whose item will not be judged any more."""
+    for item in items:
+        future = item.answer if isinstance(item, Record) else item.done if isinstance(item, Reload) else None
+        if future is not None and not future.done():
+            future.set_exception(not_running())
