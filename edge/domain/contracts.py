@@ -2,7 +2,8 @@
 
 from __future__ import annotations
 
-from typing import Any, Mapping, Protocol, Sequence
+from collections.abc import Mapping, Sequence
+from typing import Any, Protocol
 
 from edge.domain.entries import Entry, Now
 
@@ -32,7 +33,13 @@ class Raw:
     __slots__ = ("point", "mono_ms", "number", "unit", "reason", "detail")
 
     def __init__(
-        self, point: str, mono_ms: int, number: float | None, unit: str = "", reason: str | None = None, detail: str = ""
+        self,
+        point: str,
+        mono_ms: int,
+        number: float | None,
+        unit: str = "",
+        reason: str | None = None,
+        detail: str = "",
     ) -> None:
         self.point, self.mono_ms, self.number = point, mono_ms, number
         self.unit, self.reason, self.detail = unit, reason, detail

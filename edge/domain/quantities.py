@@ -15,9 +15,10 @@ from __future__ import annotations
 import difflib
 import math
 import re
+from collections.abc import Mapping
 from fractions import Fraction
 from types import MappingProxyType
-from typing import Final, Mapping, NamedTuple
+from typing import Final, NamedTuple
 
 from edge.domain.readings import UNIT_OF, Kind
 
@@ -79,7 +80,9 @@ def _plain(units: Mapping[str, Fraction]) -> Mapping[str, tuple[Fraction, Fracti
 
 
 def _flows() -> Mapping[str, Fraction]:
-    return {f"{volume}/{time}": litres * per for volume, litres in _VOLUMES_L.items() for time, per in _PER_MINUTE.items()}
+    return {
+        f"{volume}/{time}": litres * per for volume, litres in _VOLUMES_L.items() for time, per in _PER_MINUTE.items()
+    }
 
 
 def _gauge_and_absolute() -> Mapping[str, tuple[Fraction, Fraction]]:
@@ -97,7 +100,9 @@ _CONDUCTIVITIES: Final[Mapping[str, Fraction]] = {
 
 def _rates(steps: Mapping[str, Fraction]) -> Mapping[str, tuple[Fraction, Fraction]]:
     """A change of each unit per second, minute or hour, in canonical units per second."""
-    return _plain({f"{unit}/{time}": scale * per / 60 for unit, scale in steps.items() for time, per in _PER_MINUTE.items()})
+    return _plain(
+        {f"{unit}/{time}": scale * per / 60 for unit, scale in steps.items() for time, per in _PER_MINUTE.items()}
+    )
 
 
 #: every dimension that a station file, a record or a replay file can name
@@ -237,7 +242,8 @@ def _no_such_unit(unit: str, dimension: Dimension) -> UnitError:
     other = _dimension_of_unit(unit)
     if other is not None:
         return UnitError(
-            f'"{shown}" is the unit of {DIMENSIONS[other].called}, not of {dimension.called}', _one_of(dimension.examples)
+            f'"{shown}" is the unit of {DIMENSIONS[other].called}, not of {dimension.called}',
+            _one_of(dimension.examples),
         )
     near = difflib.get_close_matches(_tidy(unit)[:40], [*dimension.units, *_ALSO], n=3, cutoff=0.6)
     near = [name for name in near if _lookup(name, dimension.units) is not None]

@@ -6,9 +6,10 @@ each but the first has a reason. A bad reading has no value: no number can be mi
 
 from __future__ import annotations
 
+from collections.abc import Mapping
 from enum import StrEnum
 from types import MappingProxyType
-from typing import Final, Mapping, NamedTuple
+from typing import Final, NamedTuple
 
 
 class Quality(StrEnum):
@@ -85,9 +86,13 @@ class Why(NamedTuple):
 #: The table of reasons. The key is what is stored, published and shown; adding a row is free, renaming one is not.
 REASONS: Final[Mapping[str, Why]] = MappingProxyType(
     {
-        "no_reading_yet": Why(Quality.BAD, "no reading yet", "Wait one period; then check that the sensor is wired and powered"),
+        "no_reading_yet": Why(
+            Quality.BAD, "no reading yet", "Wait one period; then check that the sensor is wired and powered"
+        ),
         "stale": Why(Quality.BAD, "no reading for too long", "Check the sensor's cable and supply"),
-        "no_answer": Why(Quality.BAD, "no answer within the time limit", "Check the sensor's cable, supply and address"),
+        "no_answer": Why(
+            Quality.BAD, "no answer within the time limit", "Check the sensor's cable, supply and address"
+        ),
         "bus_lost": Why(Quality.BAD, "its bus is lost", "Reseat the adapter's plug; Warmwell tries again by itself"),
         "in_use": Why(Quality.BAD, "the line or port is in use by another program", "Stop the other program"),
         "garbled": Why(Quality.BAD, "the answer could not be understood", "Check baud rate, pattern and shielding"),
@@ -95,16 +100,32 @@ REASONS: Final[Mapping[str, Why]] = MappingProxyType(
         "crc": Why(Quality.BAD, "check sum wrong (CRC)", "Check cable length, pull-up and shielding"),
         "power_on_value": Why(Quality.BAD, "power-on value", "Check the sensor's supply and pull-up"),
         "not_a_number": Why(Quality.BAD, "not a number", "Check the transmitter's output format"),
-        "out_of_range": Why(Quality.BAD, "outside what this point can be", "Check sensor, wiring and the point's range setting"),
+        "out_of_range": Why(
+            Quality.BAD, "outside what this point can be", "Check sensor, wiring and the point's range setting"
+        ),
         "impossible_rate": Why(Quality.BAD, "changed faster than it can", "Check for a loose contact or interference"),
-        "stuck": Why(Quality.BAD, "has not moved at all for too long", "Compare with a reference; replace the sensor if it is frozen"),
-        "perhaps_stuck": Why(Quality.UNCERTAIN, "has not moved at all for a while", "Compare with a reference instrument"),
-        "loop_open": Why(Quality.BAD, "current loop open or sender fault", "Check the loop's wiring and the transmitter"),
-        "loop_over": Why(Quality.BAD, "current loop shorted or sender fault", "Check the loop's wiring and the transmitter"),
-        "under_range": Why(Quality.UNCERTAIN, "below the transmitter's range", "Check the transmitter's range and zero"),
+        "stuck": Why(
+            Quality.BAD,
+            "has not moved at all for too long",
+            "Compare with a reference; replace the sensor if it is frozen",
+        ),
+        "perhaps_stuck": Why(
+            Quality.UNCERTAIN, "has not moved at all for a while", "Compare with a reference instrument"
+        ),
+        "loop_open": Why(
+            Quality.BAD, "current loop open or sender fault", "Check the loop's wiring and the transmitter"
+        ),
+        "loop_over": Why(
+            Quality.BAD, "current loop shorted or sender fault", "Check the loop's wiring and the transmitter"
+        ),
+        "under_range": Why(
+            Quality.UNCERTAIN, "below the transmitter's range", "Check the transmitter's range and zero"
+        ),
         "over_range": Why(Quality.UNCERTAIN, "above the transmitter's range", "Check the transmitter's range and span"),
         "shorted": Why(Quality.BAD, "sensor line shorted", "Check the sensor's cable for a short circuit"),
-        "adapter_fault": Why(Quality.BAD, "the adapter failed", "See the system journal; report it with a replay of the readings"),
+        "adapter_fault": Why(
+            Quality.BAD, "the adapter failed", "See the system journal; report it with a replay of the readings"
+        ),
         "contradicted": Why(Quality.UNCERTAIN, "contradicted by another point", "Check both points"),
         "recorded_bad": Why(Quality.BAD, "recorded as bad", "See the recording for why"),
     }

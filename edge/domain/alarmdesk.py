@@ -1,0 +1,312 @@
+"""All alarms of one station: conditions in, changes of state out; one cause, one alarm.
+
+An alarm that comes as the consequence of another that is present (the reservoir cools after its outlet has tripped; every point of
+a lost bus falls silent) is suppressed by design and names its cause. When the cause ends and the consequence stays, it is announced.
+"""
+
+from __future__ import annotations
+
+import difflib
+from collections.abc import Callable, Mapping, Sequence
+from typing import Any, Final
+
+from edge.domain.alarms import Alarm, Band, Event, State
+from edge.domain.catalogue import CATALOGUE, base_of
+from edge.domain.entries import Entry, Now, rfc3339, wall_ms_of
+from edge.domain.errors import RecordRefused
+from edge.domain.readings import UNIT_OF
+from edge.domain.records import shelf_ms
+from edge.domain.settings import Settings
+from edge.domain.show import value_text
+
+#: between draws a pending one is dropped, a lit one waits for the next draw
+_WORDS: Final[Mapping[str, str]] = {
+    "pressure_low": "while drawing", "pressure_high": "while drawing", "static_high": "while nothing draws", "flow_low": "while drawing",
+    "flow_high": "while drawing", "reservoir_hot": "in the reservoir",
+}  # fmt: skip
+
+Emit = Callable[[dict[str, Any], Now], None]
+
+
+class AlarmDesk:
+    """Owns the alarms. `emit(body, now)` is called with the body of an alarm entry for each change of state."""
+
+    def __init__(self, settings: Settings, outlets: Sequence[str], has_leak: bool, emit: Emit) -> None:
+        self.settings, self._emit = settings, emit
+        self.alarms: dict[str, Alarm] = {}
+        self.bands: dict[str, Band] = {}
+        self._pending: dict[str, Alarm] = {}
+        self._kinds = {p.id: p for p in settings.points}
+        self._bus_of = {p.id: p.bus for p in settings.points}
+        for ident in self._wanted(outlets, has_leak):
+            self._add(ident)
+        self._trips = [ident for ident in self.alarms if ident.startswith("outlet_tripped:")]
+
+    def _wanted(self, outlets: Sequence[str], has_leak: bool) -> list[str]:
+        s = self.settings
+        wanted: list[str] = []
+        if s.reservoir is not None:
+            wanted.append("reservoir_cold")
+            if s.reservoir.maximum_c is not None:
+                wanted.append("reservoir_hot")
+        if s.supply is not None:
+            wanted += ["pressure_low", "pressure_high"]
+            wanted += ["static_high"] if s.supply.static_high_kpa is not None else []
+            wanted += ["flow_low"] if s.supply.flow_low_l_min is not None else []
+            wanted += ["flow_high"] if s.supply.flow_high_l_min is not None else []
+        wanted += [f"outlet_tripped:{outlet}" for outlet in outlets]
+        if has_leak or (s.supply is not None and s.supply.leak_volume_l is not None):
+            wanted.append("leak")
+        wanted += [f"filter_due:{stage.id}" for stage in s.filters]
+        wanted += [f"silent:{point.id}" for point in s.points]
+        wanted += [f"bus_lost:{bus}" for bus in dict.fromkeys([*s.buses, *(p.bus for p in s.points if p.bus)])]
+        wanted += ["duty_due:daily_test"] if s.daily_test is not None else []
+        wanted += ["duty_due:water_path_treatment"] if s.treatment_contact_ms is not None else []
+        wanted += ["duty_due:disinfectant_change"] if s.reuse_life_ms is not None else []
+        return [*wanted, "hold", "disk_low", "clock_untrusted", "untold"]
+
+    def _add(self, ident: str) -> None:
+        base = base_of(ident)
+        row, tuned = CATALOGUE[base], self.settings.tuning.get(base)
+
+        def of(name: str, default: Any) -> Any:
+            value = getattr(tuned, name, None)
+            return default if value is None else value
+
+        self.alarms[ident] = Alarm(
+            ident,
+            on_ms=of("on_delay_ms", row.on_ms),
+            off_ms=of("off_delay_ms", row.off_ms),
+            priority=of("priority", row.priority),
+        )
+        limit = of("limit", self._limit(base))
+        if limit is not None:
+            self.bands[ident] = Band(limit, of("deadband", row.deadband), low=base.endswith("_low"))
+
+    def _limit(self, base: str) -> float | None:
+        supply, reservoir = self.settings.supply, self.settings.reservoir
+        if base == "reservoir_hot":
+            return reservoir.maximum_c if reservoir is not None else None
+        if supply is None:
+            return None
+        return {
+            "pressure_low": supply.pressure_low_kpa, "pressure_high": supply.pressure_high_kpa, "static_high": supply.static_high_kpa,
+            "flow_low": supply.flow_low_l_min, "flow_high": supply.flow_high_l_min,
+        }.get(base)  # fmt: skip
+
+    # -- conditions
+
+    def see(self, ident: str, value: float, point: str, now: Now) -> None:
+        """A value against the alarm's limit and deadband. An alarm that this station does not have is passed over."""
+        band = self.bands.get(ident)
+        if band is None:
+            return
+        active = band.see(value)
+        alarm = self.alarms[ident]
+        if not active and not alarm.condition:
+            return
+        cause = ""
+        if active:
+            settings = self._kinds[point]
+            side = "below" if band.low else "above"
+            here, limit = (value_text(v, settings.unit, settings.kind) for v in (value, band.limit))
+            cause = f"{here} {_WORDS[ident]}, {side} {limit}"
+        self.set(
+            ident,
+            active,
+            now,
+            value=value,
+            unit=UNIT_OF[self._kinds[point].kind],
+            limit=band.limit,
+            point=point,
+            cause=cause,
+        )
+
+    def set(
+        self, ident: str, active: bool, now: Now, *, value: float | None = None, unit: str = "", limit: float | None = None,
+        point: str | None = None, cause: str = "",
+    ) -> bool:  # fmt: skip
+        """Say whether an alarm's condition holds. True where that is news."""
+        alarm = self.alarms.get(ident)
+        if alarm is None or (active is alarm.condition and ident not in self._pending):
+            return False
+        news = active is not alarm.condition
+        if news and active and not alarm.present:
+            alarm.since_wall_ms = now.wall_ms
+        alarm.condition = active
+        if active and not alarm.present:
+            alarm.value, alarm.unit, alarm.limit, alarm.point, alarm.cause = value, unit, limit, point, cause
+        elif not active and value is not None:
+            alarm.value = value
+        self._pass(alarm, now)
+        return news
+
+    def drop_pending(self, ident: str, now: Now) -> None:
+        """What showed the condition is over: an alarm that was only pending is forgotten, one that is present stays."""
+        alarm = self.alarms.get(ident)
+        if alarm is not None and not alarm.present and alarm.condition:
+            if ident in self.bands:
+                self.bands[ident].beyond = False
+            self.set(ident, False, now)
+
+    def _pass(self, alarm: Alarm, now: Now) -> None:
+        was = alarm.present
+        present = alarm.delay.see(alarm.condition, now.mono_ms)
+        if alarm.delay.pending_since_ms is None:
+            self._pending.pop(alarm.id, None)
+        else:
+            self._pending[alarm.id] = alarm
+        if present is not was:
+            self._arrive(alarm, now) if present else self._leave(alarm, now)
+
+    def _arrive(self, alarm: Alarm, now: Now) -> None:
+        of = self.cause_of(alarm.id)
+        if of is not None and alarm.state is State.NORMAL:
+            alarm.consequence_of = of
+            self.step(alarm.id, Event.SUPPRESS, now)
+        else:
+            self.step(alarm.id, Event.ALARM, now)
+
+    def _leave(self, alarm: Alarm, now: Now) -> None:
+        if alarm.state is State.SUPPRESSED:
+            self.step(alarm.id, Event.UNSUPPRESS, now)
+        else:
+            self.step(alarm.id, Event.RETURN_TO_NORMAL, now)
+        self._release_consequences(alarm.id, now)
+
+    def _release_consequences(self, cause: str, now: Now) -> None:
+        for other in self.alarms.values():
+            if other.consequence_of == cause and other.state is State.SUPPRESSED:
+                follows = self.cause_of(other.id)
+                if follows is None:
+                    self.step(other.id, Event.UNSUPPRESS, now)
+                    other.consequence_of = None
+                else:
+                    other.consequence_of = follows
+
+    def cause_of(self, ident: str) -> str | None:
+        """The present alarm that this one would be a consequence of; None where there is none."""
+        if ident == "reservoir_cold":
+            named = [t for t in self._trips if "heat" in t]
+            return next((t for t in named or self._trips if self.alarms[t].present), None)
+        if ident.startswith("silent:"):
+            bus = f"bus_lost:{self._bus_of.get(ident.removeprefix('silent:'), '')}"
+            return bus if bus in self.alarms and self.alarms[bus].present else None
+        return None
+
+    def pass_time(self, now: Now) -> None:
+        """Delays that have run out, shelves that have ended."""
+        for alarm in list(self._pending.values()):
+            self._pass(alarm, now)
+        for alarm in self.alarms.values():
+            until = alarm.shelved_until_wall_ms
+            if until is not None and now.trusted and now.wall_ms >= until and alarm.state is State.SHELVED:
+                self.step(alarm.id, Event.UNSHELVE, now)
+
+    def next_deadline_ms(self, now: Now) -> int | None:
+        """Monotonic time of the next delay or shelf that runs out."""
+        due = [alarm.delay.due_ms for alarm in self._pending.values()]
+        due += [
+            now.mono_ms + alarm.shelved_until_wall_ms - now.wall_ms
+            for alarm in self.alarms.values()
+            if alarm.shelved_until_wall_ms is not None and alarm.state is State.SHELVED and now.trusted
+        ]
+        return min((d for d in due if d is not None), default=None)
+
+    # -- what people do
+
+    def check_record(self, record: str, body: Mapping[str, Any], now: Now) -> None:
+        """Can this record be carried out?
+
+        Raises:
+            RecordRefused: no such alarm here, or a shelf without an end.
+        """
+        ident = body.get("alarm")
+        if not isinstance(ident, str) or ident not in self.alarms:
+            near = difflib.get_close_matches(str(ident), self.alarms, 1)
+            raise RecordRefused(
+                f"no alarm {ident!r} at this station", where=f"record '{record}', alarm",
+                expected=f"{near[0]!r} perhaps" if near else "the id of one of its alarms", do="Look at /api/1/alarms for the ids",
+            )  # fmt: skip
+        if record == "shelve":
+            shelf_ms(body)
+
+    def shelve(self, ident: str, by: str, until_wall_ms: int, now: Now) -> None:
+        """Put an alarm aside until then."""
+        self.alarms[ident].shelved_until_wall_ms = until_wall_ms
+        self.step(ident, Event.SHELVE, now, by=by)
+
+    def step(self, ident: str, event: Event, now: Now, by: str | None = None) -> None:
+        """One event for one alarm; a change of state is an entry."""
+        alarm = self.alarms[ident]
+        before = alarm.step(event)
+        if before is None:
+            return
+        if alarm.state not in (State.SHELVED,):
+            alarm.shelved_until_wall_ms = None
+        if event is Event.ACKNOWLEDGE:
+            alarm.acknowledged_by, alarm.acknowledged_wall_ms = by, now.wall_ms
+        if alarm.state is State.NORMAL:
+            alarm.consequence_of = None
+        alarm.at_wall_ms = now.wall_ms
+        body: dict[str, Any] = {
+            "id": ident, "from": str(before), "to": str(alarm.state), "cause": alarm.cause, "value": alarm.value, "unit": alarm.unit,
+            "limit": alarm.limit, "since": None if alarm.since_wall_ms is None else rfc3339(alarm.since_wall_ms), "point": alarm.point,
+            "priority": alarm.priority, "present": alarm.present,
+        }  # fmt: skip
+        if by is not None:
+            body["by"] = by
+        if alarm.consequence_of is not None:
+            body["consequence_of"] = alarm.consequence_of
+        if alarm.shelved_until_wall_ms is not None:
+            body["until"] = rfc3339(alarm.shelved_until_wall_ms)
+        self._emit(body, now)
+
+    # -- published, kept
+
+    def published(self, now: Now) -> dict[str, dict[str, Any]]:
+        """Every alarm, also when normal: shape in edge/snapshot.py."""
+        return {ident: self._published(alarm) for ident, alarm in self.alarms.items()}
+
+    def _published(self, alarm: Alarm) -> dict[str, Any]:
+        row = CATALOGUE[base_of(alarm.id)]
+        lit = alarm.state is not State.NORMAL
+        return {
+            "id": alarm.id, "state": str(alarm.state), "active": alarm.present, "announced": alarm.state is State.UNACKNOWLEDGED,
+            "priority": alarm.priority, "since": rfc3339(alarm.since_wall_ms) if lit and alarm.since_wall_ms is not None else None,
+            "point": alarm.point, "value": alarm.value if lit else None, "unit": alarm.unit, "limit": alarm.limit,
+            "cause": alarm.cause if lit else "", "consequence": row.consequence, "response": row.response,
+            "respond_within_s": row.respond_within_s, "acknowledged_by": alarm.acknowledged_by,
+            "acknowledged_at": None if alarm.acknowledged_wall_ms is None else rfc3339(alarm.acknowledged_wall_ms),
+            "consequence_of": alarm.consequence_of, "seq": alarm.seq, "at": None if alarm.at_wall_ms is None else rfc3339(alarm.at_wall_ms),
+        }  # fmt: skip
+
+    def fold(self, entry: Entry) -> None:
+        """Take an alarm entry of the journal as the alarm's state. One that this station has no more is passed over."""
+        body = entry.body
+        alarm = self.alarms.get(body["id"])
+        if alarm is None:
+            return
+        state = State(body["to"])
+        acknowledged = state in (State.ACKNOWLEDGED, State.LATCHED_ACKNOWLEDGED)
+        alarm.restore(
+            {
+                "state": state, "present": body["present"], "since": None if body["since"] is None else wall_ms_of(body["since"]),
+                "value": body["value"], "limit": body["limit"], "cause": body["cause"], "point": body["point"], "unit": body["unit"],
+                "by": body.get("by") if acknowledged else None, "acknowledged": entry.wall_ms if acknowledged else None,
+                "of": body.get("consequence_of"), "seq": entry.seq, "at": entry.wall_ms,
+                "until": None if "until" not in body else wall_ms_of(body["until"]),
+            }
+        )  # fmt: skip
+        self._restored(alarm)
+
+    def restore(self, states: Mapping[str, Mapping[str, Any]]) -> None:
+        """Take back what as_state() gave for each alarm."""
+        for ident, kept in states.items():
+            if ident in self.alarms:
+                self.alarms[ident].restore(kept)
+                self._restored(self.alarms[ident])
+
+    def _restored(self, alarm: Alarm) -> None:
+        if alarm.id in self.bands:
+            self.bands[alarm.id].beyond = alarm.condition

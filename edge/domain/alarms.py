@@ -1,0 +1,219 @@
+"""The alarm state machine of IEC 62682 / ISA-18.2, as a table, and the delays and deadbands in front of it.
+
+The standards could not be opened here; states and transitions are from memory, with their public summaries, and are checked
+against the rows of tests/handbook/k.alarms.jsonl. An alarm needs strictly beyond its limit; both delays run on monotonic time.
+
+Every state of the table is live: `suppressed_by_design` is entered when an alarm comes as the consequence of another, and
+left, announced, when the cause ends and the consequence stays. A phase or a pause between draws that explains a value never
+becomes an alarm at all: it masks the condition before the delays.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+from enum import StrEnum
+from types import MappingProxyType
+from typing import Any, Final
+
+
+class State(StrEnum):
+    """States A to I of the standards' diagram, in their order."""
+
+    NORMAL = "normal"
+    UNACKNOWLEDGED = "unacknowledged"
+    ACKNOWLEDGED = "acknowledged"
+    RETURNED = "returned_unacknowledged"
+    LATCHED_UNACKNOWLEDGED = "latched_unacknowledged"
+    LATCHED_ACKNOWLEDGED = "latched_acknowledged"
+    SHELVED = "shelved"
+    SUPPRESSED = "suppressed_by_design"
+    OUT_OF_SERVICE = "out_of_service"
+
+
+class Event(StrEnum):
+    """What can happen to an alarm."""
+
+    ALARM = "alarm"
+    RETURN_TO_NORMAL = "rtn"
+    ACKNOWLEDGE = "ack"
+    RESET = "reset"
+    SHELVE = "shelve"
+    UNSHELVE = "unshelve"
+    SUPPRESS = "suppress"
+    UNSUPPRESS = "unsuppress"
+    REMOVE = "remove"
+    RETURN_TO_SERVICE = "return"
+
+
+_LIVE: Final = tuple(State)[:6]
+
+#: (state, event) -> next state. A pair that is missing changes nothing: an alarm must never crash.
+TABLE: Final[Mapping[tuple[State, Event], State]] = MappingProxyType(
+    {
+        (State.NORMAL, Event.ALARM): State.UNACKNOWLEDGED,
+        (State.UNACKNOWLEDGED, Event.ACKNOWLEDGE): State.ACKNOWLEDGED,
+        (State.UNACKNOWLEDGED, Event.RETURN_TO_NORMAL): State.RETURNED,
+        (State.ACKNOWLEDGED, Event.RETURN_TO_NORMAL): State.NORMAL,
+        (State.RETURNED, Event.ALARM): State.UNACKNOWLEDGED,
+        (State.RETURNED, Event.ACKNOWLEDGE): State.NORMAL,
+        (State.LATCHED_UNACKNOWLEDGED, Event.ALARM): State.UNACKNOWLEDGED,
+        (State.LATCHED_UNACKNOWLEDGED, Event.ACKNOWLEDGE): State.LATCHED_ACKNOWLEDGED,
+        (State.LATCHED_ACKNOWLEDGED, Event.ALARM): State.UNACKNOWLEDGED,
+        (State.LATCHED_ACKNOWLEDGED, Event.RESET): State.NORMAL,
+        **{(live, Event.SHELVE): State.SHELVED for live in _LIVE},
+        **{(live, Event.SUPPRESS): State.SUPPRESSED for live in _LIVE},
+        **{(live, Event.REMOVE): State.OUT_OF_SERVICE for live in _LIVE},
+    }
+)
+
+#: the rows that a latching alarm replaces
+LATCHING: Final[Mapping[tuple[State, Event], State]] = MappingProxyType(
+    {
+        (State.UNACKNOWLEDGED, Event.RETURN_TO_NORMAL): State.LATCHED_UNACKNOWLEDGED,
+        (State.ACKNOWLEDGED, Event.RETURN_TO_NORMAL): State.LATCHED_ACKNOWLEDGED,
+    }
+)
+
+#: events that end an absence: what is still present comes back as a new unacknowledged alarm
+COMES_BACK: Final = MappingProxyType(
+    {
+        (State.SHELVED, Event.UNSHELVE): True,
+        (State.SUPPRESSED, Event.UNSUPPRESS): True,
+        (State.OUT_OF_SERVICE, Event.RETURN_TO_SERVICE): True,
+    }
+)
+
+LIT: Final = frozenset({State.UNACKNOWLEDGED, State.ACKNOWLEDGED})
+#: in these the process's comings and goings are noted but change no state
+ABSENT: Final = frozenset({State.SHELVED, State.SUPPRESSED, State.OUT_OF_SERVICE})
+
+
+def next_state(state: State, event: Event, *, latching: bool = False, in_alarm: bool = False) -> State:
+    """Advance one alarm by one event.
+
+    Args:
+        latching: stays until a person resets it.
+        in_alarm: the condition is present now; only looked at when an absence ends.
+
+    >>> next_state(State.UNACKNOWLEDGED, Event.RETURN_TO_NORMAL)
+    <State.RETURNED: 'returned_unacknowledged'>
+    """
+    key = (state, event)
+    if key in COMES_BACK:
+        return State.UNACKNOWLEDGED if in_alarm else State.NORMAL
+    if latching and key in LATCHING:
+        return LATCHING[key]
+    return TABLE.get(key, state)
+
+
+#: comparing converted units must not raise an alarm by a last bit: a value this close to a limit is at it (kPa, Cel, L/min)
+AT_LIMIT: Final = 0.001
+
+
+class Band:
+    """A limit with its deadband: beyond it strictly, back only when inside by the deadband."""
+
+    __slots__ = ("low", "limit", "deadband", "beyond")
+
+    def __init__(self, limit: float, deadband: float, *, low: bool) -> None:
+        self.low, self.limit, self.deadband, self.beyond = low, limit, deadband, False
+
+    def see(self, value: float) -> bool:
+        """Is `value` beyond, with what was seen before in mind?
+
+        >>> band = Band(40.0, 2.0, low=True)
+        >>> [band.see(v) for v in (40.0, 39.9, 41.9, 42.0)]
+        [False, True, True, False]
+        """
+        over = self.limit - value if self.low else value - self.limit
+        self.beyond = over > AT_LIMIT if not self.beyond else over > -self.deadband + AT_LIMIT
+        return self.beyond
+
+
+class Delay:
+    """On-delay and off-delay: a change counts once it has lasted; a change back in between starts anew."""
+
+    __slots__ = ("on_ms", "off_ms", "out", "pending_since_ms")
+
+    def __init__(self, on_ms: int, off_ms: int) -> None:
+        self.on_ms, self.off_ms = on_ms, off_ms
+        self.out = False
+        self.pending_since_ms: int | None = None
+
+    def see(self, active: bool, mono_ms: int) -> bool:
+        """The delayed state at this instant. Call it again at `due_ms` with the same `active`."""
+        if active == self.out:
+            self.pending_since_ms = None
+            return self.out
+        if self.pending_since_ms is None:
+            self.pending_since_ms = mono_ms
+        if mono_ms - self.pending_since_ms >= (self.on_ms if active else self.off_ms):
+            self.out, self.pending_since_ms = active, None
+        return self.out
+
+    @property
+    def due_ms(self) -> int | None:
+        """When a pending change will count, if nothing happens before."""
+        if self.pending_since_ms is None:
+            return None
+        return self.pending_since_ms + (self.off_ms if self.out else self.on_ms)
+
+
+class Alarm:
+    """One alarm of one station: its state, why, since when, who answered. Texts and tuning come from the catalogue."""
+
+    __slots__ = (
+        "id", "state", "condition", "delay", "since_wall_ms", "value", "limit", "cause", "point", "unit", "priority",
+        "acknowledged_by", "acknowledged_wall_ms", "consequence_of", "seq", "at_wall_ms", "latching", "shelved_until_wall_ms",
+    )  # fmt: skip
+
+    def __init__(self, ident: str, *, on_ms: int, off_ms: int, priority: str, latching: bool = False) -> None:
+        self.id, self.priority, self.latching = ident, priority, latching
+        self.state, self.condition, self.delay = State.NORMAL, False, Delay(on_ms, off_ms)
+        self.since_wall_ms: int | None = None
+        self.value: float | None = None
+        self.limit: float | None = None
+        self.cause, self.unit = "", ""
+        self.point: str | None = None
+        self.acknowledged_by: str | None = None
+        self.acknowledged_wall_ms: int | None = None
+        self.consequence_of: str | None = None
+        self.seq: int | None = None
+        self.at_wall_ms: int | None = None
+        self.shelved_until_wall_ms: int | None = None
+
+    @property
+    def present(self) -> bool:
+        """The delayed condition holds now, whatever the state says."""
+        return self.delay.out
+
+    def step(self, event: Event) -> State | None:
+        """Apply an event; the state it came from when that changed, else None."""
+        before = self.state
+        self.state = next_state(before, event, latching=self.latching, in_alarm=self.present)
+        if self.state is before:
+            return None
+        if self.state in (State.UNACKNOWLEDGED, State.NORMAL):
+            self.acknowledged_by = self.acknowledged_wall_ms = None
+        if self.state is State.UNACKNOWLEDGED:
+            self.consequence_of = None
+        return before
+
+    def as_state(self) -> dict[str, Any]:
+        """What has to survive a restart."""
+        return {
+            "state": str(self.state), "present": self.present, "since": self.since_wall_ms, "value": self.value, "limit": self.limit,
+            "cause": self.cause, "point": self.point, "unit": self.unit, "by": self.acknowledged_by,
+            "acknowledged": self.acknowledged_wall_ms, "of": self.consequence_of, "seq": self.seq, "at": self.at_wall_ms,
+            "until": self.shelved_until_wall_ms,
+        }  # fmt: skip
+
+    def restore(self, kept: Mapping[str, Any]) -> None:
+        """Take back what as_state() gave."""
+        self.state = State(kept["state"])
+        self.condition = self.delay.out = bool(kept["present"])
+        self.since_wall_ms, self.value, self.limit = kept["since"], kept["value"], kept["limit"]
+        self.cause, self.point, self.unit = kept["cause"], kept["point"], kept["unit"]
+        self.acknowledged_by, self.acknowledged_wall_ms = kept["by"], kept["acknowledged"]
+        self.consequence_of, self.seq, self.at_wall_ms = kept["of"], kept["seq"], kept["at"]
+        self.shelved_until_wall_ms = kept["until"]

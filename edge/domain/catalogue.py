@@ -1,0 +1,92 @@
+"""Every alarm that a station can raise: cause, consequence, response, time to respond, and its default tuning.
+
+Priorities, delays and deadbands are starting values of common practice (no published source but the rules of thumb kept in
+tests/handbook/k.alarms.jsonl, from memory: pressure 2 % of the span and 15 s, flow 15 s, temperature 1 % and 60 s); the station
+file tunes each. The reservoir's on-delay is longer than the rule of thumb: a cycle that takes the liquid away has to be told
+from a cold reservoir first, and nobody can answer that alarm within minutes anyway.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+from types import MappingProxyType
+from typing import Final, NamedTuple
+
+
+class Row(NamedTuple):
+    """One alarm of the catalogue. `on_ms`, `off_ms`, `deadband` (kPa, Cel, L/min) and `priority` can be tuned."""
+
+    priority: str
+    on_ms: int
+    off_ms: int
+    deadband: float
+    consequence: str
+    response: str
+    respond_within_s: int
+
+
+_MIN: Final = 60_000
+_PSI: Final = 6.894757293168361  # kPa
+
+CATALOGUE: Final[Mapping[str, Row]] = MappingProxyType(
+    {
+        "reservoir_cold": Row(
+            "medium", 2 * _MIN, 0, 0.0, "Contact in the basin would be below the label's minimum: no cycle may start",
+            "See that the heater is on and its outlet live; wait for the expected time, or warm the room", 1800,
+        ),
+        "reservoir_hot": Row(
+            "medium", 1 * _MIN, 0, 0.5, "Beyond the label's range; endoscopes and liquid may suffer; hot surfaces and vapour",
+            "Don't start; let it cool; have the thermostat looked at by the maker's rules", 900,
+        ),
+        "pressure_low": Row(
+            "medium", 15_000, 0, 2 * _PSI, "Channels and rinses get too little water",
+            "Open the stop valve fully; see whether others draw; look at the supply's regulator", 900,
+        ),
+        "pressure_high": Row(
+            "medium", 15_000, 0, 2 * _PSI, "Fittings and filter housings are stressed",
+            "Have the supply's regulator set; keep away from housings under pressure", 900,
+        ),
+        "static_high": Row(
+            "medium", 15_000, 0, 2 * _PSI, "Fittings and filter housings are stressed while nothing draws",
+            "Have the supply's regulator looked at; keep away from housings under pressure", 3600,
+        ),
+        "flow_low": Row(
+            "medium", 15_000, 0, 0.4, "Fills and rinses take too long",
+            "Open the stop valve fully; look at the filters' pressure drops", 900,
+        ),
+        "flow_high": Row("low", 15_000, 0, 0.4, "A hose may be off, or the meter's factor wrong", "Look for running water", 900),
+        "outlet_tripped": Row(
+            "high", 0, 0, 0.0, "No power behind this outlet: what it feeds stands still or cools",
+            "Keep hands dry; don't reset more than once: have the cause found by licensed staff", 300,
+        ),
+        "leak": Row("high", 0, 0, 0.0, "Water where none should be", "Shut the stop valve; wipe up; find where it comes from", 300),
+        "filter_due": Row(
+            "low", 0, 0, 0.0, "Rinses lengthen; a filter past its time may let through what it should hold",
+            "Change the filter by its maker's instructions; then the water-path treatment is owed", 86_400,
+        ),
+        "silent": Row("medium", 0, 0, 0.0, "What this point should tell is not known", "Follow the point's advice", 1800),
+        "bus_lost": Row(
+            "medium", 0, 0, 0.0, "None of its points can be read", "Reseat the adapter's plug; it is tried again by itself", 1800,
+        ),
+        "duty_due": Row("low", 0, 0, 0.0, "The station may not start until it is done", "Do it and record it", 3600),
+        "hold": Row("medium", 0, 0, 0.0, "The station is held and may not start", "Ask whoever holds it", 3600),
+        "disk_low": Row(
+            "medium", 0, 0, 0.0, "Readings, later the journal, can't be kept", "Free space on the board's disk, or replace the card", 3600,
+        ),
+        "clock_untrusted": Row(
+            "low", 10 * _MIN, 0, 0.0, "Due dates can't be told", "See that the board reaches its time server", 3600,
+        ),
+        "untold": Row(
+            "medium", 10 * _MIN, 0, 0.0, "Nobody away from here hears of alarms", "See that network and broker are up", 1800,
+        ),
+    }
+)  # fmt: skip
+
+
+def base_of(alarm_id: str) -> str:
+    """The catalogue's name of an alarm.
+
+    >>> base_of("outlet_tripped:heater")
+    'outlet_tripped'
+    """
+    return alarm_id.partition(":")[0]

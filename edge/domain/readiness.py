@@ -1,0 +1,544 @@
+"""May this station start? The conditions, each with its state, its words, since when, and when it will mend itself.
+
+`ready` only where every condition is met (or met by eye); `not_ready` where one is unmet; `unknown` where none is unmet and one is
+unknown. Surroundings only: the maker's instructions decide the rest.
+"""
+
+from __future__ import annotations
+
+from typing import TYPE_CHECKING, Any, Final, NamedTuple
+
+from edge.domain.alarms import AT_LIMIT
+from edge.domain.duties import is_test_due, months_later_ms
+from edge.domain.entries import Now, rfc3339
+from edge.domain.filters import GAINS_AT_MOST_KPA
+from edge.domain.heating import Forecast, basin_c
+from edge.domain.phases import Phase
+from edge.domain.quantities import UnitError, quantity
+from edge.domain.readings import KIND_OF, REASONS, UNIT_OF, Kind, Role
+
+if TYPE_CHECKING:
+    from edge.domain.station import Station
+
+MET: Final = "met"
+UNMET: Final = "unmet"
+UNKNOWN: Final = "unknown"
+BY_EYE: Final = "by_eye"
+
+NOTE: Final = "Surroundings only: the maker's instructions decide the rest"
+
+#: a point of one of these roles may fall silent without making the station unready at once: what rests on it goes unknown by itself,
+#: or a declared value is taken instead
+LESSER_ROLES: Final = frozenset(
+    {
+        Role.BASIN_TEMPERATURE, Role.SUPPLY_TEMPERATURE, Role.FILTERED_CONDUCTIVITY, Role.BETWEEN_FILTERS_PRESSURE,
+        Role.FILTERED_PRESSURE,
+    }
+)  # fmt: skip
+
+
+class Judged(NamedTuple):
+    """One condition as judged now. `mends`: by itself (then `when` says when); `ask`: what people must do."""
+
+    state: str
+    text: str
+    mends: bool = False
+    when: Forecast | None = None
+    ask: str = ""
+    seq: int | None = None
+    evidence_ms: int | None = None  # wall time of the evidence
+
+
+def verdict_word(states: list[str]) -> str:
+    """The verdict that follows from the states of all conditions.
+
+    >>> verdict_word(["met", "by_eye"]), verdict_word(["unknown", "unmet"]), verdict_word(["met", "unknown"]), verdict_word([])
+    ('ready', 'not_ready', 'unknown', 'unknown')
+    """
+    if UNMET in states:
+        return "not_ready"
+    return "unknown" if UNKNOWN in states or not states else "ready"
+
+
+class Readiness:
+    """The conditions of one station, judged on its present state. Reads the station, changes nothing in it."""
+
+    def __init__(self, station: Station) -> None:
+        self.station = station
+        settings = station.settings
+        self.judges: dict[str, Any] = {"free": self.free, "no_hold": self.no_hold}
+        if settings.reservoir is not None:
+            self.judges["reservoir"] = self.reservoir
+        if settings.supply is not None:
+            self.judges["pressure"] = self.pressure
+            self.judges["flow"] = self.flow
+        for stage in settings.filters:
+            self.judges[f"filter:{stage.id}"] = lambda now, ident=stage.id: self.filter(ident, now)
+        for outlet, _ in station.outlets:
+            self.judges[f"outlet:{outlet}"] = lambda now, ident=outlet: self.outlet(ident, now)
+        if station.leak_points or (settings.supply is not None and settings.supply.leak_volume_l is not None):
+            self.judges["no_leak"] = self.no_leak
+        if settings.daily_test is not None:
+            self.judges["daily_test"] = self.daily_test
+        if settings.treatment_contact_ms is not None:
+            self.judges["water_path_treatment"] = self.water_path_treatment
+        if settings.reuse_life_ms is not None:
+            self.judges["disinfectant"] = self.disinfectant
+        self.judges["sensors"] = self.sensors
+        self.judges["clock"] = self.clock
+
+    # -- what people and the machine are doing
+
+    def free(self, now: Now) -> Judged:
+        """Not in use, no work declared, powered."""
+        s = self.station
+        work = s.book.work
+        if work is not None:
+            return Judged(
+                UNMET,
+                f"work was declared by {work.body.get('by', 'somebody')}",
+                ask="End the declared work",
+                seq=work.seq,
+                evidence_ms=work.at_ms,
+            )
+        if s.phase is Phase.OFF:
+            return Judged(UNMET, "the machine has no power", ask="Switch the machine on")
+        if s.phase is Phase.IN_USE:
+            away = s.cycle is not None and s.cycle.is_away(now.mono_ms)
+            return Judged(
+                UNMET, "a cycle is running: the heated liquid is away" if away else "water is being drawn", mends=True
+            )
+        if s.power_point is not None and s.watches[s.power_point].value(now.mono_ms) is None:
+            return Judged(UNKNOWN, "whether the machine has power is not known")
+        return Judged(MET, "not in use")
+
+    def no_hold(self, now: Now) -> Judged:
+        """Nobody holds the station."""
+        hold = self.station.book.hold
+        if hold is None:
+            return Judged(MET, "no hold")
+        why = hold.body.get("why") or hold.body.get("name") or "no reason given"
+        return Judged(
+            UNMET,
+            f"held by {hold.body.get('by', 'somebody')}: {why}",
+            ask="Have the hold released",
+            seq=hold.seq,
+            evidence_ms=hold.at_ms,
+        )
+
+    # -- the reservoir
+
+    def reservoir(self, now: Now) -> Judged:
+        """Warm enough for today's room, not too hot for the label."""
+        s, plan = self.station, self.station.settings.reservoir
+        assert plan is not None
+        if s.reservoir_point is None:
+            return self._by_eye_temperature(now)
+        liquid = s.watches[s.reservoir_point].value(now.mono_ms)
+        if liquid is None:
+            return Judged(
+                UNKNOWN,
+                f"the reservoir's temperature is not known: {self._why(s.reservoir_point)}",
+                ask=self._advice(s.reservoir_point),
+            )
+        enter, leave, cold, assumed = s.warm_limits(now)
+        here = s.show(s.reservoir_point, liquid) + s.nominal(s.reservoir_point)
+        if s.last_quality_uncertain(s.reservoir_point):
+            return Judged(UNKNOWN, f"{here}, but {REASONS['perhaps_stuck'].text}", ask=REASONS["perhaps_stuck"].advice)
+        basin = basin_c(s.loss or plan, liquid, cold)
+        if plan.maximum_c is not None and liquid > plan.maximum_c + AT_LIMIT:
+            return Judged(
+                UNMET,
+                f"{here}, above the {s.show(s.reservoir_point, plan.maximum_c)} allowed",
+                mends=False,
+                ask="Let it cool; have the thermostat looked at",
+            )
+        if plan.contact_max_c is not None and basin > plan.contact_max_c + AT_LIMIT:
+            text = f"{here}: the basin would see {s.show(s.reservoir_point, basin)}, above the label's {s.show(s.reservoir_point, plan.contact_max_c)}"
+            return Judged(UNMET, text, ask="Lower the set point within the label's range, or let it cool")
+        room = f"{'assumed ' if assumed else ''}room of {s.show(s.reservoir_point, cold)}"
+        trough = ""
+        if plan.set_point_c - plan.thermostat_band_k < enter - AT_LIMIT:
+            would = enter + plan.thermostat_band_k
+            trough = (
+                f"; the thermostat lets it fall to {s.show(s.reservoir_point, plan.set_point_c - plan.thermostat_band_k)}, "
+                f"a set point of {s.show(s.reservoir_point, would)} would do, or a warmer room"
+            )
+        if s.is_warm:
+            return Judged(MET, f"{here}, {s.show(s.reservoir_point, leave)} needed in a {room}{trough}")
+        text = f"{here}; {s.show(s.reservoir_point, enter)} needed in a {room}, the basin would see {s.show(s.reservoir_point, basin)}{trough}"
+        if s.phase is Phase.OFF or s.heater_is_tripped(now.mono_ms):
+            return Judged(UNMET, text, ask="Get the heater's power back")
+        return Judged(UNMET, text, mends=True, when=s.until_warm(now, enter, liquid))
+
+    def _by_eye_temperature(self, now: Now) -> Judged:
+        s, plan = self.station, self.station.settings.reservoir
+        assert plan is not None
+        entered = self.entered(Role.RESERVOIR_TEMPERATURE, now)
+        if entered is None:
+            return self._nothing(Role.RESERVOIR_TEMPERATURE)
+        value, seq, at_ms, by = entered
+        enter, _, _, _ = s.warm_limits(now)
+        text = f"{value:.1f} °C read by {by}; {enter:.1f} °C needed"
+        return Judged(
+            BY_EYE if value >= enter - AT_LIMIT else UNMET,
+            text,
+            seq=seq,
+            evidence_ms=at_ms,
+            ask="" if value >= enter - AT_LIMIT else "Wait and read again",
+        )
+
+    # -- the water
+
+    def pressure(self, now: Now) -> Judged:
+        """Dynamic pressure within its limits in the last steady draw, static pressure not too high."""
+        s, plan = self.station, self.station.settings.supply
+        assert plan is not None
+        high = s.desk.alarms.get("static_high")
+        if high is not None and high.present and s.supply_point is not None and high.value is not None:
+            return Judged(
+                UNMET,
+                f"{s.show(s.supply_point, high.value)} while nothing draws: too high",
+                ask="Have the supply's regulator set",
+            )
+        return self._drawn(
+            "supply_kpa", Role.SUPPLY_PRESSURE, s.supply_point, plan.pressure_low_kpa, plan.pressure_high_kpa, now
+        )
+
+    def flow(self, now: Now) -> Judged:
+        """Flow within its limits in the last steady draw."""
+        plan = self.station.settings.supply
+        assert plan is not None
+        return self._drawn(
+            "flow_l_min", Role.SUPPLY_FLOW, self.station.flow_point, plan.flow_low_l_min, plan.flow_high_l_min, now
+        )
+
+    def _drawn(
+        self, key: str, role: Role, point: str | None, low: float | None, high: float | None, now: Now
+    ) -> Judged:
+        s = self.station
+        missing = next((r for r, p in ((role, point), (Role.SUPPLY_FLOW, s.flow_point)) if p is None), None)
+        if missing is not None:
+            return self._by_eye_drawn(role, low, high, now) if point is None else self._nothing(missing)
+        assert point is not None
+        value, seq, at_ms, fresh = s.drawn(key, now)
+        if value is None:
+            return Judged(UNKNOWN, "no steady draw of water yet to judge it by", ask="Draw water for half a minute")
+        if not fresh:
+            return Judged(
+                UNKNOWN,
+                f"the last steady draw was {age_text(now.wall_ms - (at_ms or now.wall_ms))} ago",
+                ask="Draw water for half a minute",
+                seq=seq,
+                evidence_ms=at_ms,
+            )
+        text = f"{s.show(point, value)}{s.nominal(point)} while drawing"
+        if low is not None and value < low - AT_LIMIT:
+            return Judged(
+                UNMET,
+                f"{text}, below {s.show(point, low)}",
+                ask="Open the stop valve fully; look at supply and filters; then draw water again",
+                seq=seq,
+                evidence_ms=at_ms,
+            )
+        if high is not None and value > high + AT_LIMIT:
+            return Judged(
+                UNMET,
+                f"{text}, above {s.show(point, high)}",
+                ask="Have the supply's regulator set; then draw water again",
+                seq=seq,
+                evidence_ms=at_ms,
+            )
+        return Judged(MET, text, seq=seq, evidence_ms=at_ms)
+
+    def _by_eye_drawn(self, role: Role, low: float | None, high: float | None, now: Now) -> Judged:
+        entered = self.entered(role, now)
+        if entered is None:
+            return self._nothing(role)
+        value, seq, at_ms, by = entered
+        unit = UNIT_OF[KIND_OF[role]]
+        if (low is not None and value < low - AT_LIMIT) or (high is not None and value > high + AT_LIMIT):
+            return Judged(
+                UNMET,
+                f"{value:.1f} {unit} read by {by}: outside its limits",
+                seq=seq,
+                evidence_ms=at_ms,
+                ask="Mend it and read again",
+            )
+        return Judged(BY_EYE, f"{value:.1f} {unit} read by {by}", seq=seq, evidence_ms=at_ms)
+
+    def filter(self, ident: str, now: Now) -> Judged:
+        """Its drop at the reference flow, and its age."""
+        s = self.station
+        stage = next(f for f in s.settings.filters if f.id == ident)
+        change = s.book.last_change(ident)
+        drop, seq, at_ms, fresh = s.dropped(ident, now)
+        text = f"{s.show_pressure(drop)} of drop at the reference flow" if drop is not None else "no drop known"
+        if drop is not None and stage.drop_limit_kpa is not None and drop > stage.drop_limit_kpa + AT_LIMIT:
+            return Judged(
+                UNMET,
+                f"{text}, above {s.show_pressure(stage.drop_limit_kpa)}",
+                ask=f"Change filter {ident}",
+                seq=seq,
+                evidence_ms=at_ms,
+            )
+        if change is not None and stage.replace_after_months is not None:
+            due_ms = months_later_ms(change.at_ms, stage.replace_after_months, s.zone)
+            if now.trusted and now.wall_ms >= due_ms:
+                return Judged(
+                    UNMET,
+                    f"changed {age_text(now.wall_ms - change.at_ms)} ago, after {stage.replace_after_months} months it is due",
+                    ask=f"Change filter {ident}",
+                    seq=change.seq,
+                    evidence_ms=change.at_ms,
+                )
+        if stage.replace_after_months is not None and change is None:
+            return Judged(
+                UNKNOWN, f"{text}; no change of it on record", ask=f"Record when filter {ident} was last changed"
+            )
+        if stage.drop_limit_kpa is not None:
+            if drop is None or not fresh:
+                return Judged(
+                    UNKNOWN,
+                    "no steady draw of late to judge its drop by",
+                    ask="Draw water for half a minute",
+                    seq=seq,
+                    evidence_ms=at_ms,
+                )
+            if drop < -GAINS_AT_MOST_KPA:
+                return Judged(
+                    UNKNOWN,
+                    f"{text}: a filter can't gain pressure",
+                    ask="Check whether the pressure plugs are exchanged",
+                )
+        return Judged(MET, text, seq=seq, evidence_ms=at_ms)
+
+    def outlet(self, ident: str, now: Now) -> Judged:
+        """The ground-fault outlet is live."""
+        s = self.station
+        point = next(p for o, p in s.outlets if o == ident)
+        value = s.watches[point].value(now.mono_ms)
+        if value is None:
+            return Judged(UNKNOWN, f"not known: {self._why(point)}", ask=self._advice(point))
+        if value:
+            return Judged(
+                UNMET, "tripped", ask=f"Have the {ident} outlet's trip looked into; reset it once, dry-handed"
+            )
+        return Judged(MET, "live")
+
+    def no_leak(self, now: Now) -> Judged:
+        """No water where none should be."""
+        s = self.station
+        alarm = s.desk.alarms["leak"]
+        if alarm.present:
+            return Judged(UNMET, alarm.cause, ask="Shut the stop valve; find where the water comes from")
+        silent = [p for p in s.leak_points if s.watches[p].value(now.mono_ms) is None]
+        if silent:
+            return Judged(UNKNOWN, f"not known: {self._why(silent[0])}", ask=self._advice(silent[0]))
+        return Judged(MET, "no leak seen")
+
+    # -- duties
+
+    def daily_test(self, now: Now) -> Judged:
+        """Passed today, and since the machine was powered up."""
+        s = self.station
+        last = s.book.last("daily_test")
+        if last is None:
+            return Judged(
+                UNMET if now.trusted else UNKNOWN, "no daily test on record", ask="Do the daily test and record it"
+            )
+        if not s.book.passed(last):
+            return Judged(
+                UNMET,
+                f"the last daily test failed: {s.test_text(last)}",
+                ask="Mend what failed and do the daily test again",
+                seq=last.seq,
+                evidence_ms=last.at_ms,
+            )
+        if s.book.powered_up_ms is not None and s.book.powered_up_ms > last.at_ms:
+            return Judged(
+                UNMET,
+                "due: the machine was powered up since the last one",
+                ask="Do the daily test and record it",
+                seq=last.seq,
+                evidence_ms=last.at_ms,
+            )
+        if not now.trusted:
+            return Judged(
+                UNKNOWN,
+                "the clock is not trusted: whether it was passed today can't be told",
+                seq=last.seq,
+                evidence_ms=last.at_ms,
+            )
+        if is_test_due(last.at_ms, now.wall_ms, s.zone):
+            return Judged(
+                UNMET,
+                "due: none was passed today",
+                ask="Do the daily test and record it",
+                seq=last.seq,
+                evidence_ms=last.at_ms,
+            )
+        return Judged(MET, f"passed {age_text(now.wall_ms - last.at_ms)} ago", seq=last.seq, evidence_ms=last.at_ms)
+
+    def water_path_treatment(self, now: Now) -> Judged:
+        """Done since the clean side was last opened."""
+        book = self.station.book
+        opened, treated = book.opened(), book.last("water_path_treatment")
+        if treated is not None and (opened is None or treated.at_ms >= opened.at_ms):
+            return Judged(
+                MET, f"done {age_text(now.wall_ms - treated.at_ms)} ago", seq=treated.seq, evidence_ms=treated.at_ms
+            )
+        ask = "Pass the daily test, then do the water-path treatment by the label, drain and rinse, and record it"
+        if opened is None:
+            return Judged(UNKNOWN, "neither a treatment nor an opening of the clean side on record", ask=ask)
+        return Judged(
+            UNMET,
+            f"owed since the clean side was opened ({opened.record.replace('_', ' ')})",
+            ask=ask,
+            seq=opened.seq,
+            evidence_ms=opened.at_ms,
+        )
+
+    def disinfectant(self, now: Now) -> Judged:
+        """Within its reuse life."""
+        s = self.station
+        fill = s.book.last("disinfectant_fill")
+        if fill is None:
+            return Judged(UNKNOWN, "no fill on record", ask="Record when the disinfectant was filled")
+        left_ms = fill.at_ms + (s.settings.reuse_life_ms or 0) - now.wall_ms
+        if not now.trusted:
+            return Judged(
+                UNKNOWN, "the clock is not trusted: its age can't be told", seq=fill.seq, evidence_ms=fill.at_ms
+            )
+        if left_ms <= 0:
+            return Judged(
+                UNMET,
+                f"its reuse life ended {age_text(-left_ms)} ago",
+                ask="Change the disinfectant by its label",
+                seq=fill.seq,
+                evidence_ms=fill.at_ms,
+            )
+        return Judged(MET, f"{age_text(left_ms)} of its reuse life left", seq=fill.seq, evidence_ms=fill.at_ms)
+
+    # -- the instrument itself
+
+    def sensors(self, now: Now) -> Judged:
+        """Every point that decides is heard."""
+        s = self.station
+        silent = [p for p in s.silent if s.decides(p)]
+        if silent:
+            names = ", ".join(f"{p} ({self._why(p)})" for p in silent)
+            return Judged(UNKNOWN, f"not heard: {names}", ask=self._advice(silent[0]))
+        if s.silent:
+            return Judged(MET, "all that decide are heard; not heard: " + ", ".join(sorted(s.silent)))
+        waiting = [p for p, w in s.watches.items() if w.good is None and s.decides(p)]
+        if waiting:
+            return Judged(UNKNOWN, "no reading yet: " + ", ".join(waiting))
+        return Judged(MET, "all are heard")
+
+    def clock(self, now: Now) -> Judged:
+        """Dates can be told."""
+        if now.trusted:
+            return Judged(MET, "trusted")
+        return Judged(
+            UNKNOWN,
+            "the clock is not trusted yet: due dates can't be told",
+            mends=True,
+            ask="See that the board reaches its time server",
+        )
+
+    # -- helpers
+
+    def entered(self, role: Role, now: Now) -> tuple[float, int | None, int, str] | None:
+        """(value in the unit of the role's kind, seq, at_ms, by) of an entered reading that has not expired."""
+        stands_ms = self.station.settings.not_fitted.get(role)
+        fact = self.station.book.last("entered_reading", role=str(role))
+        if fact is None or stands_ms is None or not now.trusted or now.wall_ms - fact.at_ms > stands_ms:
+            return None
+        value = entered_value(role, fact.body)
+        return None if value is None else (value, fact.seq, fact.at_ms, str(fact.body.get("by", "somebody")))
+
+    def _nothing(self, role: Role) -> Judged:
+        if role in self.station.settings.not_fitted:
+            return Judged(
+                UNKNOWN, f"no reading of {role} by eye that still stands", ask=f"Read {role} by eye and enter it"
+            )
+        return Judged(
+            UNKNOWN, f"no point has the role {role}", ask=f"Fit a point for {role}, or name it under [not_fitted]"
+        )
+
+    def _why(self, point: str) -> str:
+        return REASONS[self.station.watches[point].why_silent()].text
+
+    def _advice(self, point: str) -> str:
+        return f"{point}: {REASONS[self.station.watches[point].why_silent()].advice}"
+
+
+def entered_value(role: Role, body: Any) -> float | None:
+    """The value of an entered reading ("44 psi", or a number in the unit of the kind) in the unit of the role's kind."""
+    value, kind = body.get("value"), KIND_OF[role]
+    if isinstance(value, str) and kind is not Kind.CONTACT:
+        try:
+            return quantity(value, str(kind))
+        except UnitError:
+            return None
+    if isinstance(value, bool) or not isinstance(value, int | float):
+        return None
+    return float(value)
+
+
+def age_text(ms: int) -> str:
+    """A duration as people say it.
+
+    >>> age_text(45_000), age_text(8_100_000), age_text(500_000_000)
+    ('45 s', '2 h 15 min', '6 days')
+    """
+    seconds = max(ms, 0) // 1000
+    if seconds < 120:
+        return f"{seconds} s"
+    if seconds < 7200:
+        return f"{seconds // 60} min"
+    if seconds < 172_800:
+        return f"{seconds // 3600} h {seconds % 3600 // 60} min"
+    return f"{seconds // 86_400} days"
+
+
+def assemble(station: Station, judged: dict[str, Judged], since: dict[str, int], now: Now) -> dict[str, Any]:
+    """The verdict as it is published: shape in edge/snapshot.py."""
+    conditions: list[dict[str, Any]] = []
+    waits: list[str] = []
+    latest: Forecast | None = None
+    cannot_say = mends = False
+    for ident, one in judged.items():
+        expected: str | None = None
+        if one.state in (UNMET, UNKNOWN):
+            if one.ask:
+                waits.append(one.ask)
+            if one.mends:
+                mends = True
+                when = one.when
+                if when is None or when.in_ms is None:
+                    cannot_say = True
+                else:
+                    expected = rfc3339(now.wall_ms + when.in_ms)
+                    if latest is None or when.in_ms > (latest.in_ms or 0):
+                        latest = when
+        text = one.text + (f" ({one.when.why})" if one.when is not None and one.when.why else "")
+        conditions.append(
+            {
+                "id": ident, "state": one.state, "text": text, "since": rfc3339(since[ident]) if ident in since else None,
+                "expected_at": expected,
+                "evidence": None if one.evidence_ms is None else {"seq": one.seq, "at": rfc3339(one.evidence_ms), "age_s": max(now.wall_ms - one.evidence_ms, 0) // 1000},
+            }
+        )  # fmt: skip
+    known = mends and not cannot_say and latest is not None and latest.in_ms is not None
+    word = verdict_word([one.state for one in judged.values()])
+
+    def at(ms: int | None) -> str | None:
+        return rfc3339(now.wall_ms + ms) if known and ms is not None else None
+
+    return {
+        "at": rfc3339(now.wall_ms), "trusted": now.trusted, "site": station.settings.site, "station": station.settings.id, "verdict": word,
+        "phase": str(station.phase), "expected_at": at(latest.in_ms if latest else None), "earliest": at(latest.low_ms if latest else None),
+        "latest": at(latest.high_ms if latest else None), "waits_for": list(dict.fromkeys(waits)), "conditions": conditions, "note": NOTE,
+    }  # fmt: skip

@@ -1,0 +1,125 @@
+"""What is shown and published of points and estimates: words, units, ages. No number is shown that may not be one."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+from typing import TYPE_CHECKING, Any, Final
+
+from edge.domain.entries import Now, rfc3339
+from edge.domain.heating import Forecast, basin_c, needed_c
+from edge.domain.quantities import from_kind
+from edge.domain.readings import CONTACT_WORDS, REASONS, UNIT_OF, Kind, Quality
+from edge.domain.validity import PointWatch
+
+if TYPE_CHECKING:
+    from edge.domain.station import Station
+
+_DECIMALS: Final[Mapping[str, int]] = {"psi": 1, "kPa": 1, "bar": 3, "gal/min": 2, "L/min": 2, "L/h": 0}
+
+
+def value_text(value: float, unit: str, kind: Kind) -> str:
+    """A value held in the unit of `kind`, for people, in `unit` ("" for the kind's own).
+
+    >>> value_text(39.04, "degC", Kind.TEMPERATURE), value_text(275.79, "psi", Kind.PRESSURE)
+    ('39.0 °C', '40.0 psi')
+    """
+    name = unit or UNIT_OF[kind]
+    number = from_kind(value, name, kind)
+    if kind is Kind.TEMPERATURE:
+        return f"{number:.1f} {'°F' if name in ('degF', '°F') else 'K' if name == 'K' else '°C'}"
+    return f"{number:.{_DECIMALS.get(name, 2)}f} {name}"
+
+
+def silent_text(point: str, why: str) -> str:
+    """Why a point is silent."""
+    return f"{point}: {REASONS[why].text}"
+
+
+def point(watch: PointWatch, is_silent: bool, now: Now) -> dict[str, Any]:
+    """One point as it is published: shape in edge/snapshot.py. A bad or silent point has no value."""
+    settings, last = watch.point, watch.last
+    quality, reason, value = Quality.BAD, watch.why_silent(), None
+    if is_silent:
+        pass
+    elif last is None:
+        reason = "no_reading_yet"
+    else:
+        quality, value = last.quality, last.value
+        reason = last.reason or ""
+    why = REASONS.get(reason or "")
+    shown = None
+    if value is not None and settings.kind is not Kind.CONTACT:
+        unit = settings.unit or UNIT_OF[settings.kind]
+        shown = {"value": round(from_kind(value, unit, settings.kind), 4), "unit": unit}
+    elif value is not None:
+        shown = {"value": CONTACT_WORDS[settings.role][int(value)], "unit": ""}
+    read_ms = None if watch.good is None else watch.good_ms
+    return {
+        "id": settings.id, "role": str(settings.role), "of": settings.of, "value": value, "unit": UNIT_OF[settings.kind],
+        "quality": str(quality), "reason": reason or None, "text": why.text if why else "", "advice": why.advice if why else "",
+        "at": None if read_ms is None else rfc3339(now.wall_ms - (now.mono_ms - read_ms)),
+        "age_s": None if read_ms is None else (now.mono_ms - read_ms) / 1000.0,
+        "stale_after_s": settings.stale_after_ms / 1000.0, "u": settings.uncertainty, "errors": watch.errors, "shown": shown,
+    }  # fmt: skip
+
+
+def estimate(
+    of: str, unit: str, now: Now, value: Any = None, low: Any = None, high: Any = None, why: str = ""
+) -> dict[str, Any]:
+    """One estimate as it is published."""
+    return {"at": rfc3339(now.wall_ms), "of": of, "value": value, "low": low, "high": high, "unit": unit, "why": why}
+
+
+def _when(of: str, forecast: Forecast, now: Now) -> dict[str, Any]:
+    if forecast.in_ms is None or forecast.low_ms is None or forecast.high_ms is None:
+        return estimate(of, "time", now, why=forecast.why)
+    value, low, high = (rfc3339(now.wall_ms + ms) for ms in (forecast.in_ms, forecast.low_ms, forecast.high_ms))
+    return estimate(of, "time", now, value, low, high)
+
+
+def estimates(station: Station, now: Now) -> dict[str, dict[str, Any]]:
+    """Every estimate that exists so far, by name."""
+    found: dict[str, dict[str, Any]] = {}
+    plan = station.settings.reservoir
+    if plan is not None:
+        _reservoir(station, now, found)
+    for stage in station.settings.filters:
+        drop, _, _, _ = station.dropped(stage.id, now)
+        name = f"filter:{stage.id}:drop"
+        rounded = None if drop is None else round(drop, 3)
+        found[name] = estimate(
+            name, "kPa", now, rounded, why="" if drop is not None else "no steady draw to judge it by"
+        )
+    return found
+
+
+def _reservoir(station: Station, now: Now, found: dict[str, dict[str, Any]]) -> None:
+    loss = station.loss
+    assert loss is not None
+    enter, _, cold, assumed = station.warm_limits(now)
+    source = "with the declared coldest room" if assumed else ""
+    needed = needed_c(loss, cold)
+    found["needed_reservoir_temperature"] = estimate(
+        "needed_reservoir_temperature", "Cel", now, round(needed, 3), why=source
+    )
+    liquid = None if station.reservoir_point is None else station.watches[station.reservoir_point].value(now.mono_ms)
+    if liquid is None:
+        for name, unit in (
+            ("reservoir_ready", "time"),
+            ("reservoir_below_needed", "time"),
+            ("basin_temperature", "Cel"),
+        ):
+            found[name] = estimate(name, unit, now, why="the reservoir's temperature is not known")
+        return
+    found["basin_temperature"] = estimate(
+        "basin_temperature", "Cel", now, round(basin_c(loss, liquid, cold), 3), why=source
+    )
+    if station.is_warm:
+        found["reservoir_ready"] = estimate("reservoir_ready", "time", now, why="it is warm")
+    elif station.heater_is_tripped(now.mono_ms):
+        found["reservoir_ready"] = estimate("reservoir_ready", "time", now, why="the heater has no power")
+    else:
+        found["reservoir_ready"] = _when("reservoir_ready", station.until_warm(now, enter, liquid), now)
+    found["reservoir_below_needed"] = _when(
+        "reservoir_below_needed", station.heat.until_below(needed, now.mono_ms), now
+    )

@@ -1,0 +1,122 @@
+"""Is this reading believable? Range, rate, stuck, not a number, stale: before any limit is looked at.
+
+A single bad reading makes nothing unknown: the last good one stands until the point's stale limit. After that the point has no
+usable value, and whatever rests on it is unknown.
+"""
+
+from __future__ import annotations
+
+from math import isfinite
+from typing import Final
+
+from edge.domain.readings import REASONS, Kind, Quality, Reading, Role, Sample
+from edge.domain.settings import Point
+
+#: readings that agree with each other after a jump, before the new level is believed
+JUMP_CONFIRMED_BY: Final = 3
+#: a heated liquid this far from its room cannot keep still: it cools, or its thermostat works
+STUCK_AWAY_FROM_ROOM_K: Final = 5.0
+PERHAPS_STUCK_AFTER_MS: Final = 3 * 3_600_000
+STUCK_AFTER_MS: Final = 4 * 3_600_000
+
+_GOOD, _BAD, _UNCERTAIN = Quality.GOOD, Quality.BAD, Quality.UNCERTAIN
+
+
+class PointWatch:
+    """What is known of one point: its last reading, its last good one, and whether it has fallen silent.
+
+    `started_ms`: monotonic time from which a first reading is waited for.
+    """
+
+    __slots__ = (
+        "point", "last", "good", "good_ms", "started_ms", "still_since_ms", "errors", "_jump", "_jumps", "_rate", "_low", "_high",
+        "_slack", "_contact", "_can_stick", "_stale_after_ms",
+    )  # fmt: skip
+
+    def __init__(self, point: Point, started_ms: int) -> None:
+        self.point, self.started_ms = point, started_ms
+        self.last: Reading | None = None
+        self.good: float | None = None
+        self.good_ms = started_ms
+        self.still_since_ms = started_ms
+        self.errors = 0
+        self._jump: tuple[int, float] | None = None
+        self._jumps = 0
+        self._rate = None if point.max_rate_per_s is None else point.max_rate_per_s / 1000.0
+        self._low, self._high = point.low, point.high
+        self._slack = 2.0 * (point.resolution or 0.0)
+        self._contact = point.kind is Kind.CONTACT
+        self._can_stick = point.role is Role.RESERVOIR_TEMPERATURE
+        self._stale_after_ms = point.stale_after_ms
+
+    def hear(self, sample: Sample, room_c: float | None = None) -> Reading:
+        """Judge one sample and remember it. `room_c` is only looked at for a point that can be stuck."""
+        value, mono_ms = sample.value, sample.mono_ms
+        if value is None:
+            return self._bad(sample, sample.reason if sample.reason in REASONS else "no_answer")
+        if not isfinite(value):
+            return self._bad(sample, "not_a_number")
+        if value < self._low or value > self._high:
+            return self._bad(sample, "out_of_range")
+        if self._contact:
+            if value not in (0.0, 1.0):
+                return self._bad(sample, "garbled")
+        elif self._rate is not None and self.good is not None and self._jumped(value, mono_ms):
+            return self._bad(sample, "impossible_rate")
+        reason = sample.reason if sample.reason in REASONS else None
+        quality = _GOOD if reason is None else REASONS[reason].quality
+        if quality is _BAD:
+            return self._bad(sample, reason)
+        if self._can_stick:
+            if value != self.good:
+                self.still_since_ms = mono_ms
+            elif reason is None and self._is_still(value, mono_ms, room_c):
+                if mono_ms - self.still_since_ms >= STUCK_AFTER_MS:
+                    return self._bad(sample, "stuck")
+                reason, quality = "perhaps_stuck", _UNCERTAIN
+        self.good, self.good_ms = value, mono_ms
+        self._jump = None
+        self.last = reading = Reading(sample.point, mono_ms, value, quality, reason, self.point.uncertainty)
+        return reading
+
+    def _is_still(self, value: float, mono_ms: int, room_c: float | None) -> bool:
+        """Not moved by a last bit for hours, though it is far from its room."""
+        if room_c is None or mono_ms - self.still_since_ms < PERHAPS_STUCK_AFTER_MS:
+            return False
+        return abs(value - room_c) > STUCK_AWAY_FROM_ROOM_K
+
+    def _jumped(self, value: float, mono_ms: int) -> bool:
+        """Did it change faster than it can, and has the new level not been confirmed yet?"""
+        assert self._rate is not None and self.good is not None
+        since = mono_ms - self.good_ms
+        if since > self._stale_after_ms or abs(value - self.good) <= self._rate * since + self._slack:
+            return False
+        before = self._jump
+        agrees = before is not None and abs(value - before[1]) <= self._rate * (mono_ms - before[0]) + self._slack
+        self._jumps = self._jumps + 1 if agrees else 1
+        self._jump = (mono_ms, value)
+        return self._jumps < JUMP_CONFIRMED_BY
+
+    def _bad(self, sample: Sample, reason: str | None) -> Reading:
+        self.errors += 1
+        self.last = reading = Reading(sample.point, sample.mono_ms, None, _BAD, reason, None)
+        return reading
+
+    @property
+    def stale_at_ms(self) -> int:
+        """When the point falls silent if nothing good is heard before."""
+        return self.good_ms + self._stale_after_ms + 1
+
+    def is_silent(self, mono_ms: int) -> bool:
+        """No good reading within the stale limit. Exactly at the limit it still stands."""
+        return mono_ms - self.good_ms > self._stale_after_ms
+
+    def value(self, mono_ms: int) -> float | None:
+        """The last good value while it stands, else None."""
+        return None if self.good is None or mono_ms - self.good_ms > self._stale_after_ms else self.good
+
+    def why_silent(self) -> str:
+        """The reason (a key of REASONS) to show while the point is silent."""
+        if self.last is not None and self.last.quality is _BAD and self.last.reason is not None:
+            return self.last.reason
+        return "no_reading_yet" if self.good is None else "stale"

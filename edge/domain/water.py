@@ -1,0 +1,167 @@
+"""Draws of water and what they show: pressure and flow while drawing, static pressure between draws, water that leaks.
+
+Pressure and flow are judged only in the steady part of a draw (`steady_after` from its start); static pressure only between
+draws. What a finished draw showed stands for a time that the station file sets. Limits: common practice, no published source;
+they are settings.
+"""
+
+from __future__ import annotations
+
+from collections import deque
+from dataclasses import dataclass, field
+from typing import Any, Final
+
+from edge.domain.settings import Supply
+
+#: pressure settles after a draw (hammer, a pressure tank filling) before it counts as static
+STATIC_AFTER_MS: Final = 10_000
+
+
+class Mean:
+    """A running mean with its least and greatest value."""
+
+    __slots__ = ("n", "total", "least", "most")
+
+    def __init__(self) -> None:
+        self.n, self.total = 0, 0.0
+        self.least, self.most = float("inf"), float("-inf")
+
+    def add(self, value: float) -> None:
+        """One more value."""
+        self.n += 1
+        self.total += value
+        if value < self.least:
+            self.least = value
+        if value > self.most:
+            self.most = value
+
+    @property
+    def value(self) -> float | None:
+        """The mean; None where there was nothing."""
+        return self.total / self.n if self.n else None
+
+
+@dataclass(slots=True)
+class Draw:
+    """One period of flow. Pressures [kPa], flow [L/min], volume [L]; means and extremes of its steady part."""
+
+    start_ms: int
+    start_wall_ms: int
+    volume_l: float = 0.0
+    flow: Mean = field(default_factory=Mean)
+    supply: Mean = field(default_factory=Mean)
+    between: Mean = field(default_factory=Mean)
+    filtered: Mean = field(default_factory=Mean)
+    static_before_kpa: float | None = None
+    supply_temperature_c: float | None = None
+
+    def as_body(self, end_ms: int, end_wall_ms: int, why: str) -> dict[str, Any]:
+        """The body of its journal entry."""
+        steady = self.flow.n > 0
+        return {
+            "start_ms": self.start_wall_ms, "end_ms": end_wall_ms, "duration_s": (end_ms - self.start_ms) / 1000.0,
+            "volume_l": round(self.volume_l, 4), "steady": steady, "ended": why,
+            "flow_l_min": _rounded(self.flow.value), "least_flow_l_min": _rounded(self.flow.least if steady else None),
+            "supply_kpa": _rounded(self.supply.value), "least_supply_kpa": _rounded(self.supply.least if self.supply.n else None),
+            "most_supply_kpa": _rounded(self.supply.most if self.supply.n else None),
+            "between_kpa": _rounded(self.between.value), "filtered_kpa": _rounded(self.filtered.value),
+            "static_before_kpa": _rounded(self.static_before_kpa), "supply_c": _rounded(self.supply_temperature_c),
+        }  # fmt: skip
+
+
+def _rounded(value: float | None) -> float | None:
+    return None if value is None else round(value, 4)
+
+
+class DrawWatch:
+    """Finds draws in the flow, and gathers what the pressures showed in their steady part."""
+
+    __slots__ = ("supply", "draw", "last_end_ms", "_flow", "_flow_ms", "static_kpa", "leaked")
+
+    def __init__(self, supply: Supply) -> None:
+        self.supply = supply
+        self.draw: Draw | None = None
+        self.last_end_ms: int | None = None
+        self._flow: float | None = None
+        self._flow_ms = 0
+        self.static_kpa: float | None = None
+        self.leaked = LeakWindow(supply.leak_within_ms or 0)
+
+    def is_steady(self, mono_ms: int) -> bool:
+        """Inside the steady part of a draw."""
+        return self.draw is not None and mono_ms - self.draw.start_ms >= self.supply.steady_after_ms
+
+    def hear_flow(self, flow_l_min: float, mono_ms: int, wall_ms: int, stale_after_ms: int) -> tuple[Draw, str] | None:
+        """One reading of flow; the draw that it ended, and how, or None."""
+        ended: tuple[Draw, str] | None = None
+        before, before_ms = self._flow, self._flow_ms
+        self._flow, self._flow_ms = flow_l_min, mono_ms
+        known = before is not None and 0 < mono_ms - before_ms <= stale_after_ms
+        litres = (before + flow_l_min) * (mono_ms - before_ms) / 120_000.0 if known and before is not None else 0.0
+        draw = self.draw
+        if draw is not None:
+            draw.volume_l += litres
+            if flow_l_min < self.supply.draw_ends_l_min:
+                ended = (draw, "flow")
+                self.draw, self.last_end_ms = None, mono_ms
+            elif mono_ms - draw.start_ms >= self.supply.steady_after_ms:
+                draw.flow.add(flow_l_min)
+        elif flow_l_min > self.supply.draw_starts_l_min:
+            self.draw = Draw(mono_ms, wall_ms, litres, static_before_kpa=self.static_kpa)
+            self.leaked.forget_last()
+        elif known and self.supply.leak_volume_l is not None:
+            self.leaked.add(litres, mono_ms)
+        return ended
+
+    def lose_flow(self, mono_ms: int) -> Draw | None:
+        """The flow can't be told any more: a draw under way ends without proof."""
+        draw, self.draw, self._flow = self.draw, None, None
+        if draw is not None:
+            self.last_end_ms = mono_ms
+        return draw
+
+    def hear_pressure(self, tap: str, kpa: float, mono_ms: int) -> bool:
+        """One reading of a pressure tap ("supply", "between", "filtered"). True where it was static."""
+        draw = self.draw
+        if draw is not None:
+            if mono_ms - draw.start_ms >= self.supply.steady_after_ms:
+                getattr(draw, tap).add(kpa)
+            return False
+        if self._flow is None or (self.last_end_ms is not None and mono_ms - self.last_end_ms < STATIC_AFTER_MS):
+            return False
+        if tap == "supply":
+            self.static_kpa = kpa
+        return True
+
+
+class LeakWindow:
+    """Volume that passed while nothing drew, within the last `within_ms`. Noise around zero cancels: volumes are signed."""
+
+    __slots__ = ("within_ms", "_parts", "_sum")
+
+    def __init__(self, within_ms: int) -> None:
+        self.within_ms = within_ms
+        self._parts: deque[tuple[int, float]] = deque()  # (start of a slice, litres); a slice is a 60th of the window
+        self._sum = 0.0
+
+    def add(self, litres: float, mono_ms: int) -> None:
+        """Some more, at this time."""
+        slice_ms = max(self.within_ms // 60, 1)
+        at = mono_ms - mono_ms % slice_ms
+        if self._parts and self._parts[-1][0] == at:
+            self._parts[-1] = (at, self._parts[-1][1] + litres)
+        else:
+            self._parts.append((at, litres))
+        self._sum += litres
+        while self._parts and mono_ms - self._parts[0][0] > self.within_ms:
+            self._sum -= self._parts.popleft()[1]
+
+    def forget_last(self) -> None:
+        """A draw began: the rise of its flow, just before, was no leak."""
+        if self._parts:
+            self._sum -= self._parts.pop()[1]
+
+    @property
+    def litres(self) -> float:
+        """Litres within the window, never below zero."""
+        return max(self._sum, 0.0)
