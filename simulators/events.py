@@ -1,0 +1,137 @@
+"""What happens to a simulated station, as data. Times are whole seconds since the scenario's start, `[from_s, until_s)`."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass, field
+from typing import Final
+
+from simulators.reservoir import Vessel
+from simulators.water import Mains, Stage
+
+MINUTE: Final = 60
+HOUR: Final = 3600
+DAY_S: Final = 86_400
+
+
+@dataclass(frozen=True, slots=True)
+class Draw:
+    """The machine's fill valve is open. `opening`: 1 is the whole valve, a rinse through channels takes less."""
+
+    from_s: int
+    until_s: int
+    opening: float = 1.0
+    into_basin: bool = True
+
+
+@dataclass(frozen=True, slots=True)
+class Away:
+    """The heated liquid is in the basin. `probe_in_air`: the vessel empties past the probe; else it stays in a heel."""
+
+    from_s: int
+    until_s: int
+    probe_in_air: bool = True
+
+
+@dataclass(frozen=True, slots=True)
+class Trip:
+    """A ground-fault-protected outlet has tripped; `outlet` is "machine" or "heater"."""
+
+    from_s: int
+    until_s: int
+    outlet: str
+
+
+@dataclass(frozen=True, slots=True)
+class PowerOff:
+    """The machine is switched off."""
+
+    from_s: int
+    until_s: int
+
+
+@dataclass(frozen=True, slots=True)
+class Leak:
+    """Water in the drip tray."""
+
+    from_s: int
+    until_s: int
+
+
+@dataclass(frozen=True, slots=True)
+class Sag:
+    """The building's static pressure is another: a neighbour draws, a regulator drifts."""
+
+    from_s: int
+    until_s: int
+    static_kpa: float
+
+
+@dataclass(frozen=True, slots=True)
+class SensorFault:
+    """A point reads nothing true. `how`: a reason of the table of readings, "absent" or "frozen"."""
+
+    from_s: int
+    until_s: int
+    point: str
+    how: str
+
+
+@dataclass(frozen=True, slots=True)
+class LineFault:
+    """The serial line of the pressures is "garbled" or "unplugged"."""
+
+    from_s: int
+    until_s: int
+    how: str
+
+
+@dataclass(frozen=True, slots=True)
+class TopUp:
+    """Cold liquid is poured into the reservoir."""
+
+    from_s: int
+    litres: float
+    temp_c: float
+
+    @property
+    def until_s(self) -> int:
+        return self.from_s + 1
+
+
+Event = Draw | Away | Trip | PowerOff | Leak | Sag | SensorFault | LineFault | TopUp
+
+
+#: the two stages some weeks after their change: 3.5 and 3.8 psi
+COARSE: Final = Stage(drop_kpa=24.0, doubles_l=18_000.0)
+FINE: Final = Stage(drop_kpa=26.0, doubles_l=45_000.0)
+
+
+@dataclass(frozen=True)
+class Day:
+    """The physical side of a scenario: how the station stands at the start, and what happens within the day.
+
+    The day starts at `start_s` seconds after local midnight and begins anew every 24 h, the liquid and the filters carrying on
+    as they are. `room`: (hour of the local day, Cel), in order; straight lines between, around midnight too.
+    """
+
+    start_s: int
+    liquid_c: float
+    room: tuple[tuple[float, float], ...]
+    events: tuple[Event, ...]
+    heating: bool = True
+    vessel: Vessel = field(default_factory=Vessel)
+    mains: Mains = field(default_factory=Mains)
+    coarse: Stage = COARSE
+    fine: Stage = FINE
+
+
+def cycle(at_s: int, contact_min: int = 8, *, probe_in_air: bool = True) -> tuple[Event, ...]:
+    """One cycle of the machine: it fills and washes, borrows the liquid, gives it back and rinses twice."""
+    away_s = at_s + 4 * MINUTE
+    back_s = away_s + contact_min * MINUTE
+    return (
+        Draw(at_s, at_s + 170),
+        Away(away_s, back_s, probe_in_air),
+        Draw(back_s + 60, back_s + 60 + 150),
+        Draw(back_s + 330, back_s + 330 + 150),
+    )

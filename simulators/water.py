@@ -1,0 +1,104 @@
+"""The cold water: what the mains give, what two filters take, what flows.
+
+Four resistances stand in a row: the building's pipes, two filter stages, the machine's fill valve. The flow is what balances them:
+
+    static - k Q^1.85 = coarse(Q) + fine(Q) + r Q^2
+
+The building's curve is the one of fire-flow tests (exponent 1.85 of Hazen and Williams). A stage is a medium (drop proportional
+to flow and viscosity, growing with what it has caught) in a housing (square of the flow).
+"""
+
+from __future__ import annotations
+
+from bisect import bisect_left
+from dataclasses import dataclass
+from typing import Final
+
+#: dynamic viscosity of water, (Cel, Pa s), at 101.325 kPa. Source: IAPWS R12-08 with IAPWS-95 densities
+VISCOSITY: Final = (
+    (5.0, 0.001518173), (8.0, 0.001384724), (12.0, 0.001234043), (15.0, 0.001137568), (18.0, 0.001052674), (20.0, 0.001001596),
+    (22.0, 0.0009543962), (25.0, 0.0008900225), (30.0, 0.0007972218), (39.0, 0.0006651895), (40.0, 0.0006527287),
+)  # fmt: skip
+#: a stage's drop is stated at this flow and temperature
+STATED_L_MIN: Final = 9.4635  # 2.5 US gal/min
+STATED_C: Final = 15.0
+BUILDING_EXPONENT: Final = 1.85
+
+
+def viscosity_pa_s(water_c: float) -> float:
+    """Dynamic viscosity [Pa s] by straight lines between the published values; held beyond their ends.
+
+    >>> viscosity_pa_s(15.0)
+    0.001137568
+    """
+    at = bisect_left(VISCOSITY, (water_c,))
+    if at == 0:
+        return VISCOSITY[0][1]
+    if at == len(VISCOSITY):
+        return VISCOSITY[-1][1]
+    (c0, mu0), (c1, mu1) = VISCOSITY[at - 1], VISCOSITY[at]
+    return mu0 + (mu1 - mu0) * (water_c - c0) / (c1 - c0)
+
+
+@dataclass(frozen=True, slots=True)
+class Stage:
+    """One filter as it stands at the start of a scenario.
+
+    `drop_kpa`: its drop at STATED_L_MIN and STATED_C. `doubles_l`: the volume after which the medium resists twice as much.
+    `housing_share`: how much of the drop is housing and fittings.
+    """
+
+    drop_kpa: float
+    doubles_l: float
+    housing_share: float = 0.1
+
+    def law(self, passed_l: float, water_c: float) -> tuple[float, float]:
+        """(a, b) of drop = a Q + b Q^2 [kPa, L/min] after `passed_l` [L]."""
+        thick = viscosity_pa_s(water_c) / viscosity_pa_s(STATED_C)
+        caught = 1.0 + passed_l / self.doubles_l
+        medium = self.drop_kpa * (1.0 - self.housing_share) / STATED_L_MIN
+        return medium * thick * caught, self.drop_kpa * self.housing_share / STATED_L_MIN**2
+
+
+@dataclass(frozen=True, slots=True)
+class Mains:
+    """The building's supply and the machine's fill valve. `curve`: k of static - k Q^1.85; `valve`: r of r Q^2 [kPa, L/min]."""
+
+    static_kpa: float = 385.0  # 55.8 psi
+    curve: float = 1.385
+    valve: float = 2.83
+    water_c: float = 12.5
+
+
+@dataclass(slots=True)
+class Flowing:
+    """What the water does at one instant: flow [L/min] and the gauge pressures [kPa] before, between and after the filters."""
+
+    flow_l_min: float
+    supply_kpa: float
+    between_kpa: float
+    filtered_kpa: float
+
+
+def at_rest(static_kpa: float) -> Flowing:
+    """Nothing flows: one pressure everywhere."""
+    return Flowing(0.0, static_kpa, static_kpa, static_kpa)
+
+
+def drawing(mains: Mains, static_kpa: float, coarse: tuple[float, float], fine: tuple[float, float], valve: float) -> Flowing:
+    """The balance of the row while the fill valve is open; `coarse` and `fine` as Stage.law gives them.
+
+    Found by halving: what the mains give falls with the flow, what the row takes rises, so there is exactly one crossing.
+    """
+    a, b = coarse[0] + fine[0], coarse[1] + fine[1] + valve
+    low, high = 0.0, 100.0
+    for _ in range(44):
+        flow = 0.5 * (low + high)
+        if static_kpa - mains.curve * flow**BUILDING_EXPONENT > (a + b * flow) * flow:
+            low = flow
+        else:
+            high = flow
+    flow = 0.5 * (low + high)
+    supply = static_kpa - mains.curve * flow**BUILDING_EXPONENT
+    between = supply - (coarse[0] + coarse[1] * flow) * flow
+    return Flowing(flow, supply, between, between - (fine[0] + fine[1] * flow) * flow)
