@@ -6,8 +6,11 @@ read can't be ended in Python; it stays the only one of its bus, the supervisor 
 thread it holds up neither stop() nor the end of the program. (asyncio's pool would: the interpreter waits for it.)
 
 Samples carry the time that the adapter read the clock at. Time limits and back-offs run in real time, periods in the
-clock's. Some methods are optional: `listen(timeout_s) -> Sequence[Raw]` waits where bytes come by themselves, instead of sleeping until the next period, with `wake()` to end that wait from another thread; and `changed() -> bool`
-says, while the bus is lost, that trying again before the back-off ends is worth it.
+clock's.
+
+Three methods are optional for adapters: `listen(timeout_s) -> Sequence[Raw]` waits where bytes come by themselves,
+instead of sleeping until the next period; `wake()` ends that wait from another thread; `changed() -> bool` says, while
+the bus is lost, that trying again before the back-off ends is worth it.
 """
 
 from __future__ import annotations
@@ -34,7 +37,7 @@ _T = TypeVar("_T")
 OnSamples = Callable[[Sequence[Sample]], None]
 OnBus = Callable[[str, str, str, Now], None]
 
-TIME_LIMIT_S: Final = 5.0  # for one read, where the bus sets none
+TIME_LIMIT_S: Final = 2.0  # for one read, where the bus sets none
 FIRST_BACK_OFF_S: Final = 1.0
 LONGEST_BACK_OFF_S: Final = 60.0
 STEADY_S: Final = 60.0  # a bus that was good for so long starts its back-off anew
@@ -129,7 +132,7 @@ class Acquisition:
         self._supervisor.start()
 
     def stop(self, timeout_s: float = 2.0) -> bool:
-        """End the threads and let the hardware go. False where one is stuck in its adapter: it ends with the program."""
+        """End the threads and let the hardware go. False where one is stuck in a read: it ends with the program."""
         deadline_s = time.monotonic() + timeout_s
         self._stop.set()
         for worker in self._workers:
@@ -153,7 +156,7 @@ class Acquisition:
         return {point: age for worker in self._workers for point, age in worker.ages().items()}
 
     def status(self) -> dict[str, dict[str, Any]]:
-        """By bus, for /health: {"kind", "state", "why", "reads", "faults", "points": {id: age in ms | None}}."""
+        """By bus, for /health: {"kind", "state", "why", "reads", "faults", "counts", "points": {id: age in ms | None}}."""
         return {worker.id: worker.status() for worker in self._workers}
 
     def _supervise(self) -> None:
@@ -225,7 +228,7 @@ class _BusWorker:
             state = "hung" if self._hung else self._state
             return {
                 "kind": self._bus.kind, "state": state, "why": self._why, "reads": self._reads, "faults": self._faults,
-                "points": self.ages(),
+                "counts": dict(getattr(self._adapter, "counts", {})), "points": self.ages(),
             }  # fmt: skip
 
     def look(self) -> None:

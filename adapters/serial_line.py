@@ -1,0 +1,556 @@
+"""Lines of text from a transmitter on a serial port, such as b"P1=+52.4 psi\\r\\n".
+
+The transmitter talks by itself; nothing is ever sent to it. Per point, a regular expression finds the value in a line.
+What matters most here: no half number is ever taken for a whole one. So
+- the line that was under way when the port was opened, or after an overlong or unfinished one, is skipped to its end;
+- a line counts when its end has come, however long that takes; one whose rest doesn't come is dropped;
+- a value that the pattern cuts out of a longer number ("2.4" of "52.4", "5" of "5,2") is bad, not a value;
+- only plain decimal numbers count, with a decimal comma only where the station file says so, whatever the locale is.
+
+The port is opened by its lasting name (a link such as /dev/serial/by-id/...), locked against other programs, and closed
+before it is looked for again: while a dead port is held open, the kernel gives the new one another name.
+"""
+
+from __future__ import annotations
+
+import errno
+import logging
+import os
+import re
+import select
+import termios
+import threading
+import time
+from collections import Counter
+from collections.abc import Callable, Mapping, Sequence
+from itertools import islice
+from pathlib import Path
+from typing import TYPE_CHECKING, Any, Final, NamedTuple
+
+from edge.domain.contracts import Clock, Raw
+from edge.domain.errors import BusLost, UnusableInput
+from edge.domain.quantities import UnitError, quantity
+from edge.domain.transducers import plain_number
+
+if TYPE_CHECKING:
+    import serial
+
+_log = logging.getLogger(__name__)
+
+LONGEST_LINE: Final = 4096  # bytes
+FRAGMENT_S: Final = 5.0  # so long after its last byte, an unfinished line is given up
+MOST_LINES: Final = 64  # of one read; of a longer backlog the oldest are dropped and counted
+PAUSE_S: Final = 0.01  # after bytes without a line end: a dripping line must not wake us for each byte
+SILENT_PERIODS: Final = 3  # where the bus sets no `silence`
+LEAST_SILENCE_S: Final = 1.0
+
+_ENDS: Final = re.compile(rb"[\r\n]")
+_RUN_BEFORE: Final = re.compile(r"(?<![0-9.,])[0-9.,]*$")
+_RUN_AFTER: Final = re.compile(r"^[0-9.,]*")
+_ONE_NUMBER: Final = re.compile(r"[+-]?[0-9]+,[0-9]+|[+-]?[0-9]{1,3}(?:,[0-9]{3})+(?:\.[0-9]+)?")
+#: signs of units that transmitters send in Latin-1: degree, plus-minus, squared, cubed, micro, dot, no-break space
+_LATIN_SIGNS: Final = frozenset("°±²³µ·\N{NO-BREAK SPACE}")
+_PARITIES: Final = {"none": "N", "even": "E", "odd": "O", "mark": "M", "space": "S"}
+_NO_NUMBERS: Final = frozenset("nan inf infinity".split())
+
+
+class PortInUse(BusLost):
+    """Another program, or another bus of this one, holds the port."""
+
+    reason = "in_use"
+
+
+class LineBuffer:
+    """Bytes in, whole lines out. Pure: no port, no clock.
+
+    It begins by skipping: nobody knows where the first line began, so what comes before the first line end is no line.
+    `dropped` counts what was lost, by kind: "cut" (under way when we began), "overlong", "unfinished".
+    """
+
+    def __init__(self, longest: int = LONGEST_LINE) -> None:
+        self._longest = longest
+        self._rest = bytearray()
+        self._skipping: str | None = "cut"
+        self.dropped: Counter[str] = Counter()
+
+    @property
+    def unfinished(self) -> bool:
+        """Whether a line has begun and not ended."""
+        return bool(self._rest) and self._skipping is None
+
+    def feed(self, chunk: bytes) -> list[bytes]:
+        """Take bytes; return the lines that they complete, without line ends and without empty ones."""
+        *lines, rest = _ENDS.split(bytes(self._rest) + chunk)
+        if lines and self._skipping is not None:
+            self.dropped[self._skipping] += bool(lines[0]) or self._skipping != "cut"
+            lines, self._skipping = lines[1:], None
+        whole = [line for line in lines if 0 < len(line) <= self._longest]
+        self.dropped["overlong"] += sum(len(line) > self._longest for line in lines)
+        self._keep(rest)
+        return whole
+
+    def _keep(self, rest: bytes) -> None:
+        if self._skipping is None and len(rest) > self._longest:
+            self._skipping = "overlong"
+        self._rest[:] = b"" if self._skipping == "overlong" else rest[: self._longest]
+
+    def give_up(self) -> None:
+        """Drop the unfinished line; should its rest come after all, it is skipped too."""
+        if self.unfinished:
+            self._rest.clear()
+            self._skipping = "unfinished"
+
+
+def text_of(line: bytes) -> tuple[str, bool]:
+    """A line as text, and whether it is clean: printable, in UTF-8 or in ASCII with the Latin-1 signs of units.
+
+    >>> text_of(b"39.1 \\xb0C"), text_of(b"39.1\\xff")
+    (('39.1 °C', True), ('39.1ÿ', False))
+    """
+    try:
+        text = line.decode("utf-8")
+        clean = True
+    except UnicodeDecodeError:
+        text = line.decode("latin-1")
+        clean = all(char.isascii() or char in _LATIN_SIGNS for char in text)
+    return text, clean and all(char.isprintable() or char in "\t\N{NO-BREAK SPACE}" for char in text)
+
+
+class Field(NamedTuple):
+    """How one point stands in a line: its pattern, and what makes a number of the group `value` or raises ValueError."""
+
+    point: str
+    pattern: re.Pattern[str]
+    number: Callable[[str], float]
+    is_word: bool
+    decimal: str
+    silence_s: float
+
+
+class Garbled(ValueError):
+    """A value that can't be relied on; `reason` is a key of the table of reasons."""
+
+    def __init__(self, what: str, reason: str = "garbled") -> None:
+        super().__init__(what)
+        self.reason = reason
+
+
+def value_in(text: str, field: Field) -> float | None:
+    """The value of one point in a line; None where the pattern doesn't fit.
+
+    Raises:
+        Garbled: it fits, but what it found is no plain number or word, is part of a longer one, or is there twice.
+    """
+    found = list(islice(field.pattern.finditer(text), 3))
+    if not found:
+        return None
+    first = found[0]
+    value = first["value"]
+    if value is None:
+        return None
+    if any(match["value"] != value for match in found[1:]):
+        raise Garbled("the pattern fits in two places with different values")
+    cut = _cut(text, first, field)
+    if cut:
+        raise Garbled(f"the pattern takes {value[:32]!r} out of {cut}")
+    try:
+        return field.number(value.strip())
+    except ValueError as exc:
+        spelt = value.strip().lower().lstrip("+-")
+        raise Garbled(str(exc), "not_a_number" if spelt in _NO_NUMBERS else "garbled") from exc
+
+
+def _cut(text: str, match: re.Match[str], field: Field) -> str:
+    """What longer number or word the value is only a part of; "" where it stands alone."""
+    start, end = match.span("value")
+    before, after = text[:start], text[end:]
+    if field.is_word:
+        return "a longer word" if re.search(r"\w$", before) or re.match(r"\w", after) else ""
+    if re.search(r"[0-9.]$|[-\N{MINUS SIGN}]\s*$", before):
+        return "a longer number, or its sign is left out"
+    if re.match(r"[0-9.]|[eE][-+]?[0-9]", after):
+        return "a longer number"
+    if field.decimal == "comma" and (re.search(r"[0-9],$", before) or re.match(r",[0-9]", after)):
+        return "a longer number"
+    if field.decimal == "point" and _comma_inside(text, match):
+        return 'a number with a comma in it (for a decimal comma the station file says decimal = "comma")'
+    return ""
+
+
+def _comma_inside(text: str, match: re.Match[str]) -> bool:
+    """Whether the value is one side of a comma that belongs to one number: 39,1 or 1,234.5.
+
+    In 39.1,52.4 and in 39,52,2 the comma parts columns. In 39,52 nobody can tell, unless the pattern spells out both sides;
+    and with a semicolon beside it, it is that which parts columns.
+    """
+    start, end = match.span("value")
+    left = start - len(_RUN_BEFORE.findall(text[:start])[0])
+    right = end + len(_RUN_AFTER.findall(text[end:])[0])
+    if _ONE_NUMBER.fullmatch(text[left:right]) is None:
+        return False
+    spelt_out = match.start() <= left and match.end() >= right
+    return not spelt_out or ";" in (text[left - 1 : left], text[right : right + 1])
+
+
+class SerialLine:
+    """The adapter of buses of kind "serial-line".
+
+    Options of the bus: port; baud (9600), parity ("none"), data_bits (8), stop_bits (1); settle ("0 s": how long after
+    opening nothing counts), silence (so long without a line, and a point is bad; else three of its periods, at least 1 s).
+    Each point: text = { pattern, unit, decimal } or, for contacts, { pattern, true, false }.
+
+    Raises:
+        UnusableInput: options that can't be used.
+    """
+
+    def __init__(self, bus: Mapping[str, Any], points: Mapping[str, Mapping[str, Any]], clock: Clock) -> None:
+        self._clock = clock
+        self._id = str(bus.get("id", "?"))
+        self._port_name = _port_name(bus, self._id)
+        self._line_settings = _line_settings(bus, self._id)
+        self._settle_s = _duration_s(bus, "settle", self._id) or 0.0
+        silence_s = _duration_s(bus, "silence", self._id)
+        self._fields = [_field(self._id, name, table, silence_s, clock) for name, table in points.items()]
+        self._silence_s = {field.point: field.silence_s for field in self._fields}
+        self._port: serial.Serial | None = None
+        self._waking = threading.Lock()
+        self._wake_pipe: tuple[int, int] | None = None
+        self._poll: select.poll | None = None
+        self._buffer = LineBuffer()
+        self._settled_s = self._byte_s = 0.0
+        self._heard_s: dict[str, float] = {}
+        self._misfits = 0  # lines without a value since the last one with
+        self._told: set[str] = set()
+        self._seen = _identity(self._port_name)
+        self.counts: Counter[str] = Counter()
+
+    # -- the port
+
+    def open(self) -> None:
+        self._seen = _identity(self._port_name)
+        self._port = self._opened()
+        now_s = time.monotonic()
+        with self._waking:
+            self._wake_pipe = os.pipe()
+        self._poll = select.poll()
+        self._poll.register(self._port.fileno(), select.POLLIN)
+        self._poll.register(self._wake_pipe[0], select.POLLIN)
+        self._buffer = LineBuffer()
+        self._settled_s = self._byte_s = now_s + self._settle_s
+        self._heard_s = dict.fromkeys(self._silence_s, self._settled_s)
+        self._misfits = 0
+        self._told.clear()
+
+    def _opened(self) -> serial.Serial:
+        import serial  # heavy for a board that has no serial bus
+
+        try:
+            port = serial.Serial(self._port_name, timeout=0, exclusive=True, **self._line_settings)
+        except (serial.SerialException, OSError, termios.error, ValueError) as exc:
+            raise self._not_opened(exc) from exc
+        try:
+            port.reset_input_buffer()  # what came before the port was ours is nobody's reading
+        except (OSError, termios.error) as exc:
+            port.close()
+            raise self._lost(exc) from exc
+        return port
+
+    def close(self) -> None:
+        with self._waking:
+            pipe, self._wake_pipe = self._wake_pipe, None
+        port, self._port, self._poll = self._port, None, None
+        for handle in pipe or ():
+            os.close(handle)
+        if port is not None:
+            try:
+                port.close()
+            except (OSError, termios.error) as exc:  # a port that is gone is closed all the same
+                _log.debug("closing %s: %s", self._port_name, exc)
+        self._seen = _identity(self._port_name)
+
+    def wake(self) -> None:
+        """End a wait in listen(), from another thread."""
+        with self._waking:
+            if self._wake_pipe is not None:
+                os.write(self._wake_pipe[1], b"x")
+
+    def changed(self) -> bool:
+        """Whether the port has appeared, or leads to another device, since the last look."""
+        before, self._seen = self._seen, _identity(self._port_name)
+        return self._seen is not None and self._seen != before
+
+    # -- reading
+
+    def listen(self, timeout_s: float) -> Sequence[Raw]:
+        """Wait until lines are complete, at most `timeout_s`; return their readings, stamped now."""
+        deadline_s = time.monotonic() + timeout_s
+        while (left_s := deadline_s - time.monotonic()) > 0.0:
+            if not self._ready(left_s):
+                break
+            raws, whole = self._take()
+            if raws:
+                return raws
+            if not whole and self._woken(PAUSE_S):
+                break
+        return ()
+
+    def read(self, due: Sequence[str]) -> Sequence[Raw]:
+        """What has arrived; and for each due point that has been silent for too long, why there is nothing. Never waits."""
+        raws = list(self._take()[0]) if self._ready(0.0) else []
+        now_s = time.monotonic()
+        self._give_up_unfinished(now_s)
+        told = {raw.point for raw in raws}
+        raws += [self._silent(point) for point in due if point not in told and self._is_silent(point, now_s)]
+        return raws
+
+    def _give_up_unfinished(self, now_s: float) -> None:
+        if self._buffer.unfinished and now_s - self._byte_s > FRAGMENT_S:
+            self._buffer.give_up()
+            self._say_once(f"a line was not finished within {FRAGMENT_S:g} s and is dropped")
+
+    def _is_silent(self, point: str, now_s: float) -> bool:
+        return now_s - self._heard_s.get(point, now_s) > self._silence_s.get(point, 0.0)
+
+    def _silent(self, point: str) -> Raw:
+        limit_s = self._silence_s[point]
+        if self._misfits:
+            detail = f"{self._misfits} lines came without a value"
+            return Raw(point, self._clock.mono_ms(), None, reason="garbled", detail=detail)
+        return Raw(point, self._clock.mono_ms(), None, reason="no_answer", detail=f"no line for more than {limit_s:g} s")
+
+    def _ready(self, timeout_s: float) -> bool:
+        """Whether the port has bytes, or a fault, within the time."""
+        if self._port is None or self._poll is None:
+            raise self._lost("it is not open")
+        events = self._poll.poll(timeout_s * 1000)
+        return any(handle == self._port.fileno() for handle, _ in events)
+
+    def _woken(self, timeout_s: float) -> bool:
+        pipe = self._wake_pipe
+        return pipe is None or bool(select.select([pipe[0]], [], [], timeout_s)[0])
+
+    def _take(self) -> tuple[list[Raw], bool]:
+        """Readings of the lines that are complete now, and whether there was a whole line at all."""
+        port = self._port
+        assert port is not None
+        try:
+            chunk = port.read(max(1, port.in_waiting))
+        except (OSError, termios.error, TypeError) as exc:  # SerialException is an OSError; TypeError: closed under us
+            raise self._lost(exc) from exc
+        mono_ms, now_s = self._clock.mono_ms(), time.monotonic()
+        if now_s < self._settled_s:
+            self.counts["bytes before settled"] += len(chunk)
+            return [], False
+        self._give_up_unfinished(now_s)
+        self._byte_s = now_s
+        before = self._buffer.dropped.copy()
+        lines = self._buffer.feed(chunk)
+        self._note_dropped(self._buffer.dropped - before)
+        if len(lines) > MOST_LINES:
+            self.counts["lines of a backlog dropped"] += len(lines) - MOST_LINES
+            lines = lines[-MOST_LINES:]
+        return [raw for line in lines for raw in self._heard(line, mono_ms, now_s)], bool(lines)
+
+    def _heard(self, line: bytes, mono_ms: int, now_s: float) -> list[Raw]:
+        """The readings in one line."""
+        text, clean = text_of(line)
+        raws = [raw for field in self._fields if (raw := self._field_in(text, clean, field, mono_ms)) is not None]
+        self.counts["lines"] += 1
+        for raw in raws:
+            self._heard_s[raw.point] = now_s
+        if any(raw.number is not None for raw in raws):
+            self._misfits = 0
+            return raws
+        self._misfits += 1
+        self.counts["lines without a value"] += 1
+        self._say_once("a line has no value that fits" if clean else "a line is rubbish", shown=line)
+        return raws
+
+    def _field_in(self, text: str, clean: bool, field: Field, mono_ms: int) -> Raw | None:
+        try:
+            number = value_in(text, field)
+        except Garbled as exc:
+            return Raw(field.point, mono_ms, None, reason=exc.reason, detail=f"{exc}, in {text[:60]!r}")
+        if number is None:
+            return None
+        if not clean:
+            return Raw(field.point, mono_ms, None, reason="garbled", detail=f"bytes that are no text, in {text[:60]!r}")
+        return Raw(field.point, mono_ms, number)
+
+    # -- what is told
+
+    def _note_dropped(self, dropped: Counter[str]) -> None:
+        for kind, times in dropped.items():
+            self.counts[f"{kind} lines dropped"] += times
+            if kind == "overlong":
+                self._say_once(f"a line is longer than {LONGEST_LINE} bytes and is dropped")
+
+    def _say_once(self, what: str, shown: bytes = b"") -> None:
+        """One line in the log for each kind of trouble, until the port is opened again; the counts go on."""
+        if what not in self._told:
+            self._told.add(what)
+            _log.warning("bus %s, %s: %s%s", self._id, self._port_name, what, f" ({shown[:60]!r})" if shown else "")
+
+    def _lost(self, why: object) -> BusLost:
+        return BusLost(
+            f"the port is lost ({why})",
+            where=f"bus {self._id}, {self._port_name}",
+            expected="lines of text",
+            do="Reseat the adapter's plug; Warmwell opens it again by itself",
+        )
+
+    def _not_opened(self, exc: Exception) -> BusLost:
+        code = getattr(exc, "errno", None) or (exc.args[0] if isinstance(exc, termios.error) else None)
+        where = f"bus {self._id}, {self._port_name}"
+        if code in (errno.ENOENT, errno.ENODEV, errno.ENXIO, errno.EIO, errno.ENOTDIR):
+            return BusLost(
+                "the port is not there", where=where, expected="the adapter's plug in its socket",
+                do="Plug it in; Warmwell opens it by itself",
+            )  # fmt: skip
+        if code in (errno.EAGAIN, errno.EBUSY):
+            return PortInUse(
+                f"the port is held by {_holder(self._port_name)}", where=where, expected="a port that nobody else reads",
+                do="Stop that program, or give the bus another port",
+            )  # fmt: skip
+        if code in (errno.EACCES, errno.EPERM):
+            return BusLost(
+                "the port may not be opened by this user", where=where, expected="permission to read and write it",
+                do="Add the user to the port's group (often dialout), then start Warmwell again",
+            )  # fmt: skip
+        settings = " ".join(f"{value}" for value in self._line_settings.values())
+        return BusLost(
+            f"it can't be opened as a serial port with {settings} ({exc})", where=where,
+            expected="a serial port that can do these settings", do="Check port, baud, parity, data_bits and stop_bits",
+        )  # fmt: skip
+
+
+# -- settings
+
+
+def _unusable(bus_id: str, key: str, what: str, expected: str) -> UnusableInput:
+    return UnusableInput(what, where=f"bus {bus_id}, {key}", expected=expected, do="Correct it in the station file")
+
+
+def _port_name(bus: Mapping[str, Any], bus_id: str) -> str:
+    name = bus.get("port")
+    if not isinstance(name, str) or not name or "\0" in name:
+        raise _unusable(bus_id, "port", f"{name!r} is no port", 'a name such as "/dev/serial/by-id/usb-transmitter"')
+    return name
+
+
+def _line_settings(bus: Mapping[str, Any], bus_id: str) -> dict[str, Any]:
+    """pyserial's words for the wire's settings."""
+    parity = str(bus.get("parity", "none")).lower()
+    letter = _PARITIES.get(parity, parity.upper())
+    baud, data_bits, stop_bits = bus.get("baud", 9600), bus.get("data_bits", 8), bus.get("stop_bits", 1)
+    if letter not in _PARITIES.values():
+        raise _unusable(bus_id, "parity", f"{parity!r} is no parity", '"none", "even" or "odd"')
+    if type(baud) is not int or not 50 <= baud <= 4_000_000:
+        raise _unusable(bus_id, "baud", f"{baud!r} is no speed", "a whole number such as 9600")
+    if data_bits not in (5, 6, 7, 8):
+        raise _unusable(bus_id, "data_bits", f"{data_bits!r} is not possible", "5, 6, 7 or 8")
+    if stop_bits not in (1, 1.5, 2):
+        raise _unusable(bus_id, "stop_bits", f"{stop_bits!r} is not possible", "1 or 2")
+    return {"baudrate": baud, "bytesize": data_bits, "parity": letter, "stopbits": stop_bits}
+
+
+def _duration_s(table: Mapping[str, Any], key: str, bus_id: str) -> float | None:
+    value = table.get(key)
+    if value is None:
+        return None
+    if isinstance(value, (int, float)):
+        return value / 1000  # checked already: milliseconds
+    try:
+        return quantity(str(value), "duration") / 1000
+    except UnitError as exc:
+        raise _unusable(bus_id, key, exc.what, exc.expected) from exc
+
+
+def _pattern(bus_id: str, where: str, text: Any) -> re.Pattern[str]:
+    if not isinstance(text, Mapping) or not isinstance(text.get("pattern"), str):
+        example = "text = { pattern = 'P1=(?P<value>\\S+)', unit = \"psi\" }"
+        raise _unusable(bus_id, where, "there is no pattern", example)
+    try:
+        pattern = re.compile(text["pattern"], re.ASCII)
+    except (re.error, OverflowError, RecursionError) as exc:
+        what = f"the pattern is no regular expression ({exc})"
+        raise _unusable(bus_id, where, what, "one with a group `value`") from exc
+    if "value" not in pattern.groupindex:
+        raise _unusable(bus_id, where, "the pattern has no group `value`", "a group (?P<value>...)")
+    return pattern
+
+
+def _field(bus_id: str, point: str, table: Mapping[str, Any], silence_s: float | None, clock: Clock) -> Field:
+    where = f"point {point}, text"
+    text = table.get("text", {})
+    pattern = _pattern(bus_id, where, text)
+    decimal = str(text.get("decimal", "point"))
+    if decimal not in ("point", "comma"):
+        raise _unusable(bus_id, where, f"decimal is {decimal!r}", '"point" or "comma"')
+    is_word = "true" in text or "false" in text
+    every_s = _duration_s(table, "every", bus_id) or 1.0
+    own_s = max(LEAST_SILENCE_S, clock.real_s(round(SILENT_PERIODS * every_s * 1000)))
+    number = _words(text) if is_word else (lambda value: plain_number(value, decimal))
+    return Field(point, pattern, number, is_word, decimal, own_s if silence_s is None else silence_s)
+
+
+def _words(text: Mapping[str, Any]) -> Callable[[str], float]:
+    """1 for the word that means tripped, wet or on, 0 for the other; any other word is garbled."""
+    levels = {str(text[key]): level for key, level in (("true", 1.0), ("false", 0.0)) if key in text}
+
+    def number(value: str) -> float:
+        if value not in levels:
+            raise ValueError(f"{value[:32]!r} is none of the words {', '.join(levels)}")
+        return levels[value]
+
+    return number
+
+
+# -- who and what is behind a name
+
+
+def _identity(port_name: str) -> tuple[int, int, int] | None:
+    """What a port's name leads to now; None where it leads nowhere."""
+    try:
+        found = os.stat(port_name)
+    except OSError:
+        return None
+    return found.st_dev, found.st_ino, found.st_rdev
+
+
+def _holder(port_name: str) -> str:
+    """Who holds a port, as far as this user may see."""
+    pid = _lock_owner(port_name) or _opener(port_name)
+    if pid is None:
+        return "another program"
+    if pid == os.getpid():
+        return "this program itself: another bus names the same port"
+    try:
+        called = Path(f"/proc/{pid}/comm").read_text(encoding="utf-8", errors="replace").strip()
+    except OSError:
+        called = "a program"
+    return f"{called} (process {pid})"
+
+
+def _lock_owner(port_name: str) -> int | None:
+    """The process that the kernel's table of locks names for the port."""
+    try:
+        found = os.stat(port_name)
+        rows = Path("/proc/locks").read_text(encoding="ascii", errors="replace").splitlines()
+    except OSError:
+        return None
+    place = f"{os.major(found.st_dev):02x}:{os.minor(found.st_dev):02x}:{found.st_ino}"
+    pids = [words[4] for words in map(str.split, rows) if len(words) > 5 and words[1] == "FLOCK" and words[5] == place]
+    return next((int(pid) for pid in pids if pid.isdigit() and int(pid) > 0), None)
+
+
+def _opener(port_name: str) -> int | None:
+    """A process that has the port open, of those whose open files this user may see."""
+    device = os.path.realpath(port_name)
+    for handles in Path("/proc").glob("[0-9]*/fd"):
+        try:
+            if any(os.readlink(handle) == device for handle in handles.iterdir()):
+                return int(handles.parent.name)
+        except OSError:
+            continue  # ended meanwhile, or another user's
+    return None
