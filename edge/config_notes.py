@@ -1,0 +1,174 @@
+"""What a person should know of a file that can be used: sections without their points, and what this version doesn't do yet."""
+
+from __future__ import annotations
+
+from collections.abc import Iterator, Mapping, Sequence
+from typing import Final
+
+from edge.config_checks import is_loopback
+from edge.config_points import ACTIVE_KINDS, GpioPoint, ReplayPoint
+from edge.config_reading import Findings
+from edge.config_sections import Tables, kind_of, other_kinds
+from edge.domain.catalogue import CATALOGUE
+from edge.domain.quantities import pulse_resolution_l_min
+from edge.domain.readings import KIND_OF, Kind, Role
+
+#: roles that a section's condition can't be judged without
+_NEEDS: Final[Mapping[str, Sequence[tuple[Role, str]]]] = {
+    "reservoir": ((Role.RESERVOIR_TEMPERATURE, "whether the reservoir is warm enough"),),
+    "supply": ((Role.SUPPLY_PRESSURE, "whether the supply's pressure will do"),),
+    "filter": (
+        (Role.SUPPLY_PRESSURE, "the first stage's pressure drop"),
+        (Role.BETWEEN_FILTERS_PRESSURE, "the pressure drop of each stage"),
+        (Role.FILTERED_PRESSURE, "the last stage's pressure drop"),
+        (Role.SUPPLY_FLOW, "pressure drops at the reference flow"),
+    ),
+}
+#: sections that a role is judged by
+_JUDGED_BY: Final[Mapping[Role, str]] = {
+    Role.RESERVOIR_TEMPERATURE: "reservoir",
+    Role.SUPPLY_PRESSURE: "supply",
+    Role.BETWEEN_FILTERS_PRESSURE: "filter",
+    Role.FILTERED_PRESSURE: "filter",
+}
+#: alarms whose own `limit` this version's station looks at
+_LIMIT_IS_USED: Final = frozenset({"reservoir_cold"})
+
+
+def warn(tables: Tables, found: Findings) -> None:
+    """Add the file's warnings, in its order as far as there is one."""
+    _missing_points(tables, found)
+    _reservoir(tables, found)
+    _filters(tables, found)
+    _daily_test(tables, found)
+    _points(tables, found)
+    _mqtt(tables, found)
+
+
+def _roles(tables: Tables) -> set[Role]:
+    return {point.role for point in tables.point}
+
+
+def _missing_points(tables: Tables, found: Findings) -> None:
+    roles = _roles(tables)
+    for section, needs in _NEEDS.items():
+        if not getattr(tables, section):
+            continue
+        for role, why in needs:
+            if role is Role.BETWEEN_FILTERS_PRESSURE and len(tables.filter) < 2:
+                continue
+            if role not in roles and role not in tables.not_fitted:
+                found.warn(
+                    (section,),
+                    f"no point has the role {role}, so {why} can't be told and its condition is unknown; fit one, or name the role "
+                    "in [not_fitted] with how often it is looked at by eye",
+                )  # fmt: skip
+    if tables.supply is not None and tables.supply.flow is not None and Role.SUPPLY_FLOW not in roles | set(tables.not_fitted):
+        text = f"no point has the role {Role.SUPPLY_FLOW}, so flow can't be told and its condition is unknown"
+        found.warn(("supply", "flow"), text + "; fit one, or name the role in [not_fitted]")
+    for point in tables.point:
+        section = _JUDGED_BY.get(point.role)
+        if section is not None and not getattr(tables, section):
+            header = f"[[{section}]]" if section == "filter" else f"[{section}]"
+            found.warn(tables.path(point), f"{point.role} is read and kept, but without {header} nothing judges it")
+
+
+def _reservoir(tables: Tables, found: Findings) -> None:
+    own = tables.reservoir
+    if own is None:
+        return
+    if own.coldest_room is None and Role.ROOM_TEMPERATURE not in _roles(tables):
+        found.warn(
+            ("reservoir",), "neither a room point nor coldest_room says how cold the room is, so the loss on the way to the basin can't be told"
+        )
+    share = own.transfer_loss.loss / (own.set_point - own.transfer_loss.room)
+    room = own.coldest_room
+    if room is not None:
+        needed = (own.contact.minimum - share * room) / (1 - share)
+        if needed > own.set_point:
+            found.warn(
+                ("reservoir", "set_point"),
+                f"in a room of {room:.3g} degC the basin needs {needed:.3g} degC in the reservoir, more than the set point: "
+                "the station will not be ready then",
+            )
+        if own.maximum is not None and needed >= own.maximum:
+            found.warn(("reservoir", "maximum"), f"the basin needs {needed:.3g} degC in the reservoir in a room of {room:.3g} degC")
+
+
+def _filters(tables: Tables, found: Findings) -> None:
+    if not tables.filter:
+        return
+    if tables.filters is None:
+        found.warn(("filter",), "without [filters] reference the pressure drops can't be compared at one flow and temperature")
+    if Role.SUPPLY_TEMPERATURE not in _roles(tables) | set(tables.not_fitted):
+        text = f"no point has the role {Role.SUPPLY_TEMPERATURE}: cold water alone adds a third to a drop; fit one, or name it"
+        found.warn(("filter",), text + " in [not_fitted]")
+    ratings = [stage.rating for stage in tables.filter if stage.rating is not None]
+    if ratings != sorted(ratings, reverse=True):
+        found.warn(("filter",), "a finer filter stands before a coarser one; stages stand in the order of flow")
+
+
+def _daily_test(tables: Tables, found: Findings) -> None:
+    if tables.daily_test is None:
+        return
+    if not tables.basin:
+        found.warn(("daily_test",), "without a [[basin]] the number of channel ports is not known")
+    if Role.MACHINE_POWER not in _roles(tables):
+        text = f"no point has the role {Role.MACHINE_POWER}, so that only local midnight makes the daily test due, not power-up"
+        found.warn(("daily_test",), text)
+
+
+def _points(tables: Tables, found: Findings) -> None:
+    used = {id(tables.bus_of(point)) for point in tables.point}
+    for bus in tables.bus:
+        if id(bus) not in used:
+            found.warn(tables.path(bus), "no point is on this bus")
+    ends_below = tables.supply.draw.ends_below if tables.supply is not None else None
+    for point in tables.point:
+        path = tables.path(point)
+        if isinstance(point, ReplayPoint) and point.unit is None and KIND_OF[point.role] is not Kind.CONTACT:
+            found.warn(path, "no unit: a column of a recording that names none is read as degC, kPa or L/min")
+        if isinstance(point, GpioPoint) and point.pulses is not None and ends_below is not None and point.every is not None:
+            step = pulse_resolution_l_min(point.pulses.count / point.pulses.per, point.every / 1000)
+            if step > ends_below:
+                found.warn(path, f"one pulse in a period is {step:.2g} L/min, coarser than supply.draw.ends_below")
+
+
+def _mqtt(tables: Tables, found: Findings) -> None:
+    own = tables.mqtt
+    if own is not None and own.tls is None and not is_loopback(own.host):
+        what = "the password and all messages go" if own.username else "all messages go"
+        found.warn(("mqtt",), f"without tls {what} over the network unprotected")
+
+
+def not_active(tables: Tables, found: Findings) -> Iterator[str]:
+    """What is checked now and done by a later version."""
+    active = ACTIVE_KINDS | other_kinds() if any(kind_of(bus) not in ACTIVE_KINDS for bus in tables.bus) else ACTIVE_KINDS
+    for bus in tables.bus:
+        if kind_of(bus) not in active:
+            points = [point.id for point in tables.point if tables.bus_of(point) is bus]
+            yield (
+                f'bus "{bus.id}": kind {kind_of(bus)} is checked but not read by this version yet; '
+                f"{_listed(points)} without a reading."
+            )
+    for alarm_id, table in tables.alarm.items():
+        if alarm_id not in CATALOGUE:
+            yield f"alarm.{alarm_id}: checked, but this version doesn't raise this alarm yet."
+            continue
+        if table.limit is not None and alarm_id not in _LIMIT_IS_USED:
+            yield f"alarm.{alarm_id}.limit: checked, but this version compares with the limit of the alarm's section."
+        if table.re_announce is not None:
+            yield f"alarm.{alarm_id}.re_announce: checked, but this version tells an alarm once."
+    if tables.api is not None and (tables.api.tls is not None or tables.api.people is not None):
+        yield "api.tls and api.people: checked, but this version's page listens on this machine only, without them."
+    written = found.document.get("keep", {})
+    tiers = [key for key in ("raw", "minutes", "hours", "size") if key in written]
+    if tiers:
+        yield f"{', '.join(f'keep.{tier}' for tier in tiers)}: checked, but this version deletes nothing yet."
+
+
+def _listed(points: Sequence[str]) -> str:
+    if not points:
+        return "it is"
+    words = ", ".join(f'"{point}"' for point in points)
+    return f"point {words} is" if len(points) == 1 else f"points {words} are"

@@ -1,0 +1,318 @@
+"""From a file to its tables: bytes, text, TOML, values; every mistake is collected with its line, none stops the reading.
+
+A value that can't be used becomes None in its table, so that the checks between values (edge/config_checks.py) can still look at
+the rest. After a slip of TOML itself the line is set aside and the reading goes on, so that one missing quote hides nothing.
+"""
+
+from __future__ import annotations
+
+import re
+import stat
+import tomllib
+import types
+import typing
+from collections.abc import Collection, Iterable, Mapping
+from pathlib import Path
+from typing import Any, Final, NamedTuple, TypeVar
+
+from pydantic import ValidationError
+
+from edge.config_fields import CORRECT, nearest, told
+from edge.config_locate import Locator
+from edge.config_locate import Path as KeyPath
+from edge.config_tables import Table
+from edge.domain.errors import UnusableInput
+
+LARGEST_BYTES: Final = 1 << 20
+_MOST_SLIPS: Final = 20
+_SET_ASIDE: Final = "set aside, line "
+
+T = TypeVar("T", bound=Table)
+
+
+class UnusableInputs(UnusableInput):
+    """All mistakes of one file, in the order of its lines. Its text is one sentence a line."""
+
+    def __init__(self, mistakes: Iterable[UnusableInput]) -> None:
+        self.mistakes = tuple(mistakes)
+        first = self.mistakes[0]
+        super().__init__(first.what, where=first.where, expected=first.expected, do=first.do)
+
+    def __str__(self) -> str:
+        return "\n".join(str(mistake) for mistake in self.mistakes)
+
+    def __iter__(self) -> typing.Iterator[UnusableInput]:
+        return iter(self.mistakes)
+
+    def __len__(self) -> int:
+        return len(self.mistakes)
+
+
+class Mistake(NamedTuple):
+    """One thing that is wrong, and where."""
+
+    line: int
+    key: str
+    what: str
+    expected: str
+    do: str
+
+
+class Findings:
+    """Mistakes and warnings of one file while it is read."""
+
+    def __init__(self, file: str) -> None:
+        self.file = file
+        self.mistakes: list[Mistake] = []
+        self.warnings: list[str] = []
+        self.locator = Locator("")
+        self.document: Mapping[str, Any] = {}
+
+    def wrong(self, path: KeyPath, what: str, expected: str, do: str = CORRECT) -> None:
+        """A mistake at a key; the same sentence is never said twice."""
+        mistake = Mistake(self.locator.line(path), dotted(path, self.document), what, expected, do)
+        if mistake not in self.mistakes:
+            self.mistakes.append(mistake)
+
+    def warn(self, path: KeyPath, text: str) -> None:
+        """Something that is allowed, but that the person should know."""
+        self.warnings.append(f"{self._where(self.locator.line(path), dotted(path, self.document))}: {text}.")
+
+    def _where(self, line: int, key: str) -> str:
+        return f"{self.file} line {line}{', ' + key if key else ''}"
+
+    def refuse(self) -> None:
+        """Raise all mistakes there are.
+
+        Raises:
+            UnusableInputs: there are some.
+        """
+        if self.mistakes:
+            in_order = sorted(self.mistakes, key=lambda mistake: mistake.line)
+            raise UnusableInputs(
+                UnusableInput(m.what, where=self._where(m.line, m.key), expected=m.expected, do=m.do) for m in in_order
+            )
+
+
+def dotted(path: KeyPath, document: Mapping[str, Any]) -> str:
+    """A path as people write it: supply.pressure.low, point[supply].every, point[2] where it has no id.
+
+    >>> dotted(("point", 0, "every"), {"point": [{"id": "supply"}]})
+    'point[supply].every'
+    """
+    text = ""
+    inside: Any = document
+    for step in path:
+        if isinstance(step, int):
+            inside = inside[step] if isinstance(inside, list) and step < len(inside) else None
+            own = inside.get("id") if isinstance(inside, dict) else None
+            text += f"[{own}]" if isinstance(own, str) and re.fullmatch(r"[\w.-]{1,63}", own) else f"[{step + 1}]"
+        else:
+            inside = inside.get(step) if isinstance(inside, dict) else None
+            shown = step if re.fullmatch(r"[A-Za-z0-9_-]{1,80}", step) else told(step)
+            text += f".{shown}" if text else shown
+    return text
+
+
+def text_of(path: Path) -> str:
+    """The file's text.
+
+    Raises:
+        UnusableInput: missing, a folder, no ordinary file, unreadable, too big, not UTF-8.
+    """
+    where = str(path)
+    expected = "a station file: TOML text, UTF-8, at most 1 MiB"
+    try:
+        mode = path.stat().st_mode
+        if stat.S_ISDIR(mode):
+            raise UnusableInput("is a folder", where=where, expected=expected, do="Name the file in it")
+        if not stat.S_ISREG(mode):
+            raise UnusableInput("is not an ordinary file", where=where, expected=expected, do="Save it as a file first")
+        with path.open("rb") as file:
+            data = file.read(LARGEST_BYTES + 1)
+    except FileNotFoundError:
+        raise UnusableInput("there is no such file", where=where, expected=expected, do="Check the name") from None
+    except PermissionError:
+        raise UnusableInput(
+            "can't be read: this user may not", where=where, expected=expected, do="Give this user the right to read it"
+        ) from None
+    except (OSError, ValueError) as exc:  # ValueError: a NUL in the name
+        why = exc.strerror if isinstance(exc, OSError) and exc.strerror else "its name can't be used"
+        raise UnusableInput(f"can't be read ({why})", where=where, expected=expected, do="Check the file and its disk") from exc
+    if len(data) > LARGEST_BYTES:
+        raise UnusableInput("is larger than 1 MiB", where=where, expected=expected, do="Check that it is the right file")
+    return _decoded(data, where, expected)
+
+
+def _decoded(data: bytes, where: str, expected: str) -> str:
+    if data.startswith((b"\xff\xfe", b"\xfe\xff")):
+        raise UnusableInput("is saved as UTF-16", where=f"{where} line 1, byte 1", expected=expected, do="Save it as UTF-8")
+    try:
+        return data.decode("utf-8-sig")
+    except UnicodeDecodeError as exc:
+        before = data[: exc.start]
+        line, byte = before.count(b"\n") + 1, exc.start - before.rfind(b"\n")
+        raise UnusableInput(
+            f"is not UTF-8 (octet 0x{data[exc.start]:02x})", where=f"{where} line {line}, byte {byte}", expected=expected,
+            do="Save it as UTF-8",
+        ) from exc  # fmt: skip
+
+
+class Slips(NamedTuple):
+    """What was left out of the reading because its TOML was wrong."""
+
+    keys: frozenset[str]
+    may_lack: bool  # a whole table, or the rest of the file, is missing: nothing may be called missing then
+
+
+def document_of(text: str, found: Findings) -> Slips:
+    """Read the TOML into `found.document`, with as many mistakes of its form as can be told apart."""
+    lines = text.replace("\r\n", "\n").split("\n")
+    keys: set[str] = set()
+    may_lack = False
+    for _ in range(_MOST_SLIPS):
+        try:
+            document = tomllib.loads("\n".join(lines))
+            break
+        except RecursionError:
+            found.mistakes.append(Mistake(1, "", "is nested too deeply", "tables and lists a few levels deep", CORRECT))
+            return Slips(frozenset(), True)
+        except ValueError as exc:  # TOMLDecodeError, and int()'s own for a number of thousands of digits
+            line = _line_of(str(exc), lines)
+            what, expected, do = _slip(str(exc), lines[line - 1])
+            found.mistakes.append(Mistake(line, "", what, expected, do))
+            bad = lines[line - 1].strip()
+            if not bad or "end of document" in str(exc):
+                return Slips(frozenset(), True)
+            if bad.startswith("["):
+                may_lack = True
+                lines[line - 1] = f'["{_SET_ASIDE}{line}"]'
+            else:
+                keys.add(re.split(r"[\s=.]", bad.strip("\"'"), maxsplit=1)[0])
+                lines[line - 1] = ""
+    else:
+        return Slips(frozenset(), True)
+    found.document = {key: value for key, value in document.items() if not key.startswith(_SET_ASIDE)}
+    found.locator = Locator("\n".join(lines))
+    return Slips(frozenset(keys), may_lack)
+
+
+def _line_of(message: str, lines: list[str]) -> int:
+    match = re.search(r"\(at line (\d+), column", message)
+    if match:
+        return min(int(match.group(1)), len(lines))
+    if "digits" in message:  # int() names no line: the number is the longest run of digits in the file
+        runs = [max((len(run) for run in re.findall(r"\d+", line)), default=0) for line in lines]
+        return runs.index(max(runs)) + 1
+    return len(lines)
+
+
+def _slip(message: str, line: str) -> tuple[str, str, str]:
+    """What is wrong, expected, do: for a slip of TOML, with hints for the commonest."""
+    shown = line.strip() if len(line.strip()) <= 60 else line.strip()[:60] + "…"
+    bare = re.search(r"=\s*([+-]?\d[\d.]*(?:,\d+)?\s*[A-Za-z°%µ][^\"'#]*)", line)
+    if bare and "newline or end of document" in message:
+        value = bare.group(1).strip()
+        return f"the quantity {value} stands without quotes", f'it in quotes, as in "{value[:60]}"', "Add the quotes"
+    if re.search(r"=\s*[+-]?\d+,\d", line):
+        return f"{shown} has a decimal comma", 'a decimal point, and a quantity in quotes, as in "39.1 degC"', CORRECT
+    if "Cannot overwrite a value" in message:
+        return f"{shown} sets a key that is set already", "each key once", "Remove one of the two"
+    if "Cannot declare" in message:
+        return f"{shown} opens a table that is there already", "each table once", "Put the two together"
+    if "digits" in message:
+        return "holds a number of thousands of digits", "a number that can be", CORRECT
+    what = re.sub(r" \(at (?:line .*|end of document)\)$", "", message)
+    end = ", and then the file ends" if "end of document)" in message else ""
+    return (
+        f"is not TOML: {what[:1].lower()}{what[1:]}{end}", 'lines such as key = "value", and tables such as [supply]',
+        CORRECT + "; what follows from it is looked at after that" if end else CORRECT,
+    )  # fmt: skip
+
+
+class Reader:
+    """Reads tables into their models, value by value."""
+
+    def __init__(self, found: Findings, slips: Slips, homes: Mapping[str, str]) -> None:
+        self._found, self._slips, self._homes = found, slips, homes
+
+    def table(self, model: type[T], value: object, path: KeyPath) -> T | None:
+        """One table. What can't be used in it is None; None where it is no table at all."""
+        if not isinstance(value, dict):
+            self._found.wrong(path, f"is {told(value)}", "a table", "Write it as a table, with its keys")
+            return None
+        keys = {field.alias or own: own for own, field in model.model_fields.items()}
+        others = {key: item for key, item in value.items() if key not in keys}
+        if model.model_config.get("extra") != "allow":
+            for key in others:
+                self._unknown(key, (*path, key), keys)
+            others = {}
+        blank = model.model_construct()
+        values = {own: self._field(model, own, key, value, path, blank) for key, own in keys.items()}
+        return model.model_construct(**values, **others)
+
+    def _unknown(self, key: str, path: KeyPath, keys: Collection[str]) -> None:
+        near = nearest(key, keys)
+        if not near and key in self._homes:
+            near = f" (it belongs in {self._homes[key]})"
+        known = ", ".join(keys)
+        self._found.wrong(path, f"key {told(key)} is not known here{near}", f"one of {known}", "Correct or remove it")
+
+    def _field(self, model: type[Table], own: str, key: str, table: Mapping[str, Any], path: KeyPath, blank: Table) -> Any:
+        field = model.model_fields[own]
+        if key in table:
+            return self.value(model, own, table[key], (*path, key), blank)
+        if not field.is_required():
+            default = field.get_default(call_default_factory=True)
+            return self._leaf(model, own, default, (*path, key), blank) if field.validate_default else default
+        if key not in self._slips.keys and not self._slips.may_lack:
+            expected = field.description or "it"
+            self._found.wrong((*path, key), f"{key} is missing", f"{_clause(expected)}, as {key} = {_example(model, own)}", "Add it")
+        return None
+
+    def value(self, model: type[Table], own: str, value: object, path: KeyPath, blank: Table) -> Any:
+        """One field, whatever its shape."""
+        shape, inner = _shape(model.model_fields[own].annotation)
+        if shape == "table" and inner is not None:
+            return self.table(inner, value, path)
+        return self._leaf(model, own, value, path, blank)
+
+    def _leaf(self, model: type[Table], own: str, value: object, path: KeyPath, blank: Table) -> Any:
+        try:
+            model.__pydantic_validator__.validate_assignment(blank, own, value)
+        except ValidationError as exc:
+            for error in exc.errors(include_url=False):
+                context = error.get("ctx", {})
+                self._found.wrong(
+                    path, str(context.get("what", f"is {told(value)}")), str(context.get("expected", error["msg"])),
+                    str(context.get("do", CORRECT)),
+                )  # fmt: skip
+            return None
+        return getattr(blank, own)
+
+
+def _shape(annotation: Any) -> tuple[str, type[Table] | None]:
+    """("table", model) for a nested table, optional or not; ("leaf", None) for all else."""
+    if typing.get_origin(annotation) in (types.UnionType, typing.Union):
+        parts = [part for part in typing.get_args(annotation) if part is not type(None)]
+        return _shape(parts[0]) if len(parts) == 1 else ("leaf", None)
+    if isinstance(annotation, type) and issubclass(annotation, Table):
+        return "table", annotation
+    return "leaf", None
+
+
+def _clause(description: str) -> str:
+    return description.rstrip(".").split(".")[0].split(";")[0]
+
+
+def _example(model: type[Table], own: str) -> str:
+    """How a missing key could be written."""
+    schema = model.model_json_schema()
+    field = model.model_fields[own]
+    part = schema["properties"].get(field.alias or own, {})
+    examples = part.get("examples") or part.get("enum") or ([part["const"]] if "const" in part else [])
+    if examples:
+        return f'"{examples[0]}"'
+    if part.get("type") in ("integer", "number"):
+        return str(part.get("minimum", 1))
+    return "{ … }" if "$ref" in part else "…"

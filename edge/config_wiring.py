@@ -1,0 +1,220 @@
+"""What each way of reading asks of a point: that its keys fit its role, and that no two points read the same thing."""
+
+from __future__ import annotations
+
+from collections.abc import Callable, Mapping
+from types import MappingProxyType
+from typing import Final
+
+from edge.config_bounds import MOST_PULSES_HZ
+from edge.config_build import written
+from edge.config_locate import Path
+from edge.config_points import (
+    GpioPoint,
+    IioPoint,
+    LoopTable,
+    ModbusPoint,
+    OneWirePoint,
+    PointTable,
+    SerialLinePoint,
+    TextTable,
+)
+from edge.config_reading import Findings
+from edge.config_sections import Tables, kind_of
+from edge.domain.quantities import UnitError, converter, pulse_frequency_hz, scale_and_offset
+from edge.domain.readings import KIND_OF, Kind, Role
+
+#: which key says what a closed or open contact means, by role
+_WHEN: Final[Mapping[Role, str]] = MappingProxyType(
+    {Role.OUTLET_PROTECTION: "tripped_when", Role.LEAK: "wet_when", Role.MACHINE_POWER: "on_when"}
+)
+
+
+def check(tables: Tables, found: Findings) -> None:
+    """All points, one by one and against each other."""
+    for point in tables.point:
+        role: Role | None = point.role
+        if role is None:
+            continue
+        path, kind = tables.path(point), KIND_OF[role]
+        for model, judge in _JUDGES:
+            if isinstance(point, model):
+                judge(found, path, point, kind)
+        loop = getattr(point, "loop", None)
+        if isinstance(loop, LoopTable):
+            _loop(found, (*path, "loop"), loop, kind)
+    _same_source(tables, found)
+    _same_port(tables, found)
+
+
+def _loop(found: Findings, path: Path, loop: LoopTable, kind: Kind) -> None:
+    if kind is Kind.CONTACT:
+        found.wrong(path, "a contact has no loop", "a measured role, or no loop", "Remove it")
+        return
+    start: float | None = loop.from_
+    if start is not None and loop.to is not None and start >= loop.to:
+        text = f"from is {written(found, (*path, 'from'))}, to is {written(found, (*path, 'to'))}"
+        found.wrong(path, text, "from below to", "Swap the two")
+    if kind is Kind.PRESSURE and loop.kind is None and written(found, (*path, "kind")) is None:
+        found.wrong((*path, "kind"), "kind is missing", 'kind = "gauge" or kind = "absolute", by the data sheet', "Add it")
+    if kind is not Kind.PRESSURE and loop.kind is not None:
+        found.wrong((*path, "kind"), "only a pressure is gauge or absolute", "no kind here", "Remove it")
+    bands = [b for b in (loop.fault_low, loop.range_low, loop.range_high, loop.fault_high) if b is not None]
+    if bands != sorted(bands):
+        found.wrong(path, "the loop's bands overlap", "fault_low below range_low below range_high below fault_high")
+
+
+def _unit(found: Findings, path: Path, unit: str | None, kind: Kind, looped: bool) -> None:
+    """The unit of a raw number: the loop's current, or a unit of the point's kind. It is compulsory."""
+    if unit is None:
+        if written(found, path) is None:
+            example = "mA" if looped else {Kind.PRESSURE: "psi", Kind.TEMPERATURE: "degC", Kind.FLOW: "L/min"}.get(kind, "uS/cm")
+            found.wrong(path, "unit is missing", f'the unit of the number, for instance unit = "{example}"', "Add it")
+        return
+    try:
+        if looped:
+            scale_and_offset(unit, "current_ma")
+        else:
+            converter(unit, kind)
+    except UnitError as exc:
+        hint = "; a current needs a loop beside it, which says what it stands for" if not looped and unit in ("mA", "A") else ""
+        found.wrong(path, exc.what, exc.expected + hint if not looped else 'the unit of the loop\'s current, "mA"')
+
+
+def _serial_line(found: Findings, path: Path, point: PointTable, kind: Kind) -> None:
+    assert isinstance(point, SerialLinePoint)
+    text: TextTable | None = point.text
+    if text is None:
+        return
+    at = (*path, "text")
+    if kind is Kind.CONTACT:
+        for key, word in (("true", text.true_), ("false", text.false_)):
+            if word is None and written(found, (*at, key)) is None:
+                example = "TRIP" if key == "true" else "OK"
+                found.wrong((*at, key), f"{key} is missing", f'the sender\'s word, for instance {key} = "{example}"', "Add it")
+        if text.true_ is not None and text.true_ == text.false_:
+            found.wrong(at, f'true and false are both "{text.true_}"', "two different words")
+        if text.unit is not None:
+            found.wrong((*at, "unit"), "a contact has no unit", "no unit", "Remove it")
+        return
+    for key, word in (("true", text.true_), ("false", text.false_)):
+        if word is not None:
+            found.wrong((*at, key), f"{key} is for contacts", "a unit instead, for a measured role", "Remove it")
+    _unit(found, (*at, "unit"), text.unit, kind, point.loop is not None)
+
+
+def _one_wire(found: Findings, path: Path, point: PointTable, kind: Kind) -> None:
+    if kind is not Kind.TEMPERATURE:
+        found.wrong((*path, "role"), f"a digital thermometer can't be a {point.role}", "a role of a temperature")
+
+
+def _modbus(found: Findings, path: Path, point: PointTable, kind: Kind) -> None:
+    assert isinstance(point, ModbusPoint)
+    register = point.register_
+    if register is None or register.kind is None or register.type is None:
+        return
+    at = (*path, "register")
+    is_bit = register.kind in ("coil", "discrete")
+    if is_bit != (register.type == "bit"):
+        found.wrong(at, f"a {register.kind} is no {register.type}", 'type "bit" for coil and discrete, and only for them')
+    elif is_bit != (kind is Kind.CONTACT):
+        found.wrong(at, f"a {register.kind} can't be a {point.role}", "coil or discrete for contacts, input or holding for numbers")
+    wide = register.type in ("int32", "uint32", "float32")
+    if wide and register.order is None and written(found, (*at, "order")) is None:
+        found.wrong((*at, "order"), "order is missing", 'the order of the four octets, "ABCD", "CDAB", "BADC" or "DCBA"', "Add it")
+    if not wide and register.order is not None:
+        found.wrong((*at, "order"), f"{register.type} has no order of words", "order only for 32 bits", "Remove it")
+    if kind is not Kind.CONTACT and not is_bit:
+        _unit(found, (*at, "unit"), register.unit, kind, point.loop is not None)
+
+
+def _gpio(found: Findings, path: Path, point: PointTable, kind: Kind) -> None:
+    assert isinstance(point, GpioPoint)
+    own = _WHEN.get(point.role)
+    for role, key in _WHEN.items():
+        if getattr(point, key) is not None and key != own:
+            right = f'{own} = "{getattr(point, key)}"' if own else "no such key"
+            found.wrong((*path, key), f"{key} is for {role}, not for {point.role}", right)
+    if kind is Kind.CONTACT:
+        if point.pulses is not None:
+            found.wrong((*path, "pulses"), f"{point.role} counts no pulses", "pulses for supply_flow only", "Remove it")
+        return
+    if kind is not Kind.FLOW:
+        found.wrong((*path, "role"), f"a line of the board can't be a {point.role}", "a contact's role, or supply_flow with pulses")
+    elif point.pulses is None:
+        if written(found, (*path, "pulses")) is None:
+            example = 'pulses = { per = "1 L", count = 450, maximum_flow = "30 L/min" }'
+            found.wrong((*path, "pulses"), "pulses is missing", f"the meter's K factor, for instance {example}", "Add it")
+    else:
+        _pulses(found, (*path, "pulses"), point)
+
+
+def _pulses(found: Findings, path: Path, point: GpioPoint) -> None:
+    pulses = point.pulses
+    if pulses is None or any(part is None for part in (pulses.per, pulses.count, pulses.maximum_flow)):
+        return
+    most_hz = pulse_frequency_hz(pulses.maximum_flow, pulses.count / pulses.per)
+    if most_hz > MOST_PULSES_HZ:
+        found.wrong(
+            path, f"{most_hz:.0f} pulses a second at the meter's maximum flow are more than a line can count",
+            f"at most {MOST_PULSES_HZ} a second", "Check count and per; a meter this fast needs a counter of its own",
+        )  # fmt: skip
+
+
+def _iio(found: Findings, path: Path, point: PointTable, kind: Kind) -> None:
+    assert isinstance(point, IioPoint)
+    if kind is Kind.CONTACT:
+        found.wrong((*path, "role"), f"a converter's channel can't be a {point.role}", "a measured role")
+    if point.loop is not None and point.shunt is None and written(found, (*path, "shunt")) is None:
+        found.wrong((*path, "shunt"), "shunt is missing", "the resistor [ohm] that the loop's current flows through", "Add it")
+
+
+Judge = Callable[[Findings, Path, PointTable, Kind], None]
+_JUDGES: Final[tuple[tuple[type[PointTable], Judge], ...]] = (
+    (SerialLinePoint, _serial_line),
+    (OneWirePoint, _one_wire),
+    (ModbusPoint, _modbus),
+    (GpioPoint, _gpio),
+    (IioPoint, _iio),
+)
+
+
+def _source(point: PointTable) -> tuple[str, object] | None:
+    """The key that says where a point is read, and what it says; None where several may share it."""
+    if isinstance(point, OneWirePoint):
+        return "address", point.address
+    if isinstance(point, GpioPoint):
+        return "line", point.line
+    if isinstance(point, IioPoint):
+        return "channel", point.channel
+    if isinstance(point, SerialLinePoint) and point.text is not None:
+        return "text", point.text.pattern
+    if isinstance(point, ModbusPoint) and point.register_ is not None:
+        return "register", (point.unit_id, point.register_.kind, point.register_.at)
+    return None
+
+
+def _same_source(tables: Tables, found: Findings) -> None:
+    seen: dict[tuple[str, object], PointTable] = {}
+    for point in tables.point:
+        bus, source = tables.bus_of(point), _source(point)
+        if bus is None or source is None or source[1] is None:
+            continue
+        first = seen.setdefault((bus.id, source[1]), point)
+        if first is not point:
+            path = (*tables.path(point), source[0])
+            found.wrong(path, f'reads the same {source[0]} as point "{first.id}"', f"a {source[0]} of its own for each point")
+
+
+def _same_port(tables: Tables, found: Findings) -> None:
+    seen: dict[str, str] = {}
+    for bus in tables.bus:
+        key = "chip" if kind_of(bus) == "gpio" else "port"
+        port = getattr(bus, key, None)
+        if not isinstance(port, str):
+            continue
+        if port in seen:
+            found.wrong((*tables.path(bus), key), f'bus "{seen[port]}" has this {key} already', f"one bus for each {key}")
+        seen.setdefault(port, bus.id)
+
+
