@@ -1,0 +1,152 @@
+"""A pressure transmitter that prints lines of text, played over a pseudo-terminal: what the real serial-line adapter reads.
+
+    P1=55.73 P2=55.59 P3=55.72\\r\\n
+
+It talks by itself, one line a period, and hears nothing, like the real thing. It can garble its lines (as a wrong baud rate does),
+be unplugged and be plugged in again, which gives another device behind the same lasting name.
+"""
+
+from __future__ import annotations
+
+import os
+import shutil
+import tempfile
+import threading
+import tty
+from pathlib import Path
+from typing import Final, NamedTuple
+
+from edge.domain.contracts import Clock
+from simulators.adapter import SharedWorld
+from simulators.model import METERS, Missing
+from simulators.noise import mixed
+from simulators.station_file import CHANNELS, SERIAL_LEAST_MS
+
+KPA_PER_PSI: Final = 6.894757293168361
+
+
+class Channel(NamedTuple):
+    """One value of a line: which point of the world, what the transmitter calls it, and its unit ("psi" or the kind's own)."""
+
+    point: str
+    label: str
+    unit: str = ""
+
+    def text(self, value: float | Missing) -> str:
+        """How it stands in the line; a channel without a sensor prints dashes."""
+        if isinstance(value, Missing):
+            return f"{self.label}=----"
+        if self.point not in METERS:
+            return f"{self.label}={'ON' if value else 'OFF'}"
+        return f"{self.label}={value / KPA_PER_PSI if self.unit == 'psi' else value:.2f}"
+
+
+PRESSURE_CHANNELS: Final = tuple(Channel(point, label, "psi") for point, label in CHANNELS)
+
+
+class SerialTransmitter:
+    """Feeds a pseudo-terminal with a line each period, in a daemon thread of its own, until stop().
+
+    Args:
+        shared: the world (simulators.adapter.shared_world) that it measures.
+        clock: the station's clock: `every_ms` is in its time, but a line never comes sooner than each 50 ms of real time.
+        channels: what a line carries.
+        follow_faults: the scenario's own faults of the line happen; else only garble(), unplug() and replug() do anything.
+    """
+
+    def __init__(
+        self,
+        shared: SharedWorld,
+        clock: Clock,
+        channels: tuple[Channel, ...] = PRESSURE_CHANNELS,
+        every_ms: int = 500,
+        follow_faults: bool = True,
+    ) -> None:
+        self._shared, self._channels, self._follow = shared, channels, follow_faults
+        self._period_s = max(clock.real_s(every_ms), SERIAL_LEAST_MS / 1000.0)
+        self._folder = Path(tempfile.mkdtemp(prefix="warmwell-line-"))
+        self.port = str(self._folder / "panel")
+        self._lock = threading.Lock()
+        self._ends: tuple[int, int] | None = None  # far end (ours) and near end (kept open: else the far end reads EIO)
+        self._garbled = False
+        self._stopping = threading.Event()
+        self._thread = threading.Thread(target=self._talk, name="transmitter", daemon=True)
+        self.lines = 0
+        self.replug()
+
+    def start(self) -> None:
+        """Begin to talk."""
+        self._thread.start()
+
+    def stop(self) -> None:
+        """Stop talking and take the port away. May be called twice, and without start()."""
+        self._stopping.set()
+        if self._thread.is_alive():
+            self._thread.join(2.0)
+        self.unplug()
+        shutil.rmtree(self._folder, ignore_errors=True)
+
+    def line(self) -> str:
+        """The line that it would print now, without its end."""
+        _, values = self._shared.read([channel.point for channel in self._channels])
+        return " ".join(channel.text(value) for channel, value in zip(self._channels, values, strict=True))
+
+    def garble(self, on: bool = True) -> None:
+        """From now on send what a receiver at a wrong baud rate sees; or be right again."""
+        self._garbled = on
+
+    def unplug(self) -> None:
+        """Pull the plug: the near end hangs up and the name is gone."""
+        with self._lock:
+            ends, self._ends = self._ends, None
+            if ends is not None:
+                os.close(ends[0])
+                os.close(ends[1])
+                Path(self.port).unlink(missing_ok=True)
+
+    def replug(self) -> None:
+        """Plug it in: another device, the same lasting name. Does nothing where it is plugged in."""
+        with self._lock:
+            if self._ends is not None or self._stopping.is_set():
+                return
+            far, near = os.openpty()
+            tty.setraw(near)  # else bytes are echoed and line ends changed
+            os.set_blocking(far, False)  # nobody listening must not hold the sender up: a serial line just loses bytes
+            fresh = self._folder / "panel.new"
+            fresh.symlink_to(os.ttyname(near))
+            fresh.replace(self.port)
+            self._ends = (far, near)
+
+    @property
+    def is_plugged(self) -> bool:
+        """The port is there."""
+        return self._ends is not None
+
+    def _talk(self) -> None:
+        state = "ok"
+        while not self._stopping.wait(self._period_s):
+            if self._follow:
+                before, state = state, self._shared.line_state()
+                if state != before:
+                    self._fault_changed(state)
+            self._send(self.line())
+
+    def _fault_changed(self, state: str) -> None:
+        self.garble(state == "garbled")
+        if state == "unplugged":
+            self.unplug()
+        else:
+            self.replug()
+
+    def _send(self, line: str) -> None:
+        self.lines += 1
+        data = f"{line}\r\n".encode()
+        if self._garbled:
+            data = bytes(0x80 | (mixed(self.lines * 4096 + at) & 0x7F) for at in range(len(line))) + b"\r\n"
+        with self._lock:
+            if self._ends is None:
+                return
+            try:
+                os.write(self._ends[0], data)
+            except OSError:  # nobody listens and the terminal is full, or the near end hung up: bytes are lost, as on a wire
+                pass
