@@ -1,4 +1,4 @@
-"""deploy/demo.sh and the environment it makes, on machines that lack one thing or another.
+"""deploy/demo.sh, tests/run.sh and the environment they make, on machines that lack one thing or another.
 
 A small checkout of its own stands in for the project: a package whose `warmwell` prints its arguments and ends with 7,
 and a lock with one wheel. The machine is a folder of links on PATH, with a python3 that lacks what a test takes away
@@ -59,7 +59,9 @@ def build_editable(folder, config_settings=None, metadata_directory=None):
         wheel.writestr("warmwell.pth", str(Path.cwd()))
         wheel.writestr(info + "METADATA", "Metadata-Version: 2.1\\nName: warmwell\\nVersion: 0\\n")
         wheel.writestr(info + "WHEEL", "Wheel-Version: 1.0\\nRoot-Is-Purelib: true\\nTag: py3-none-any\\n")
-        wheel.writestr(info + "entry_points.txt", "[console_scripts]\\nwarmwell = stand_in:main\\n")
+        names = ("warmwell", "ruff", "mypy")
+        scripts = "".join(f"{name} = stand_in:{name}\\n" for name in names)
+        wheel.writestr(info + "entry_points.txt", "[console_scripts]\\n" + scripts)
         wheel.writestr(info + "RECORD", "warmwell.pth,,\\n" + "".join(
             f"{info}{name},,\\n" for name in ("METADATA", "WHEEL", "entry_points.txt", "RECORD")))
     return name
@@ -68,12 +70,24 @@ def build_wheel(*_args):
     raise SystemExit("only the editable install is expected")
 """
 STAND_IN = """
-import json, sys
+import json, os, sys
 import thing  # of the lock
 
-def main():
+def warmwell():
     print(json.dumps({"arguments": sys.argv[1:], "thing": thing.VALUE}))
     return 7
+
+def ruff():
+    return int(os.environ.get("RUFF_FINDS", "0"))
+
+def mypy():
+    return 0
+"""
+PYTEST = """
+import json, os, sys
+print(json.dumps({"arguments": sys.argv[1:], "folder": os.getcwd()}))
+print("3 passed, 0 failed, 0 skipped")
+sys.exit(int(os.environ.get("PYTEST_ENDS", "0")))
 """
 PYPROJECT = """
 [build-system]
@@ -119,37 +133,42 @@ class Machine:
     def __post_init__(self) -> None:
         self.bin, self.checkout = self.folder / "bin", self.folder / "a clinic's checkout"
         self.elsewhere, self.wheels = self.folder / "elsewhere", self.folder / "wheels"
-        for folder in (self.bin, self.checkout / "deploy", self.elsewhere, self.wheels):
+        for folder in (self.bin, self.checkout / "deploy", self.checkout / "tests", self.elsewhere, self.wheels):
             folder.mkdir(parents=True)
         for tool in TOOLS:
             (self.bin / tool).symlink_to(str(shutil.which(tool)))
         self.command("python3", PYTHON)
-        for name in ("demo.sh", "environment.sh"):
-            shutil.copy(ROOT / "deploy" / name, self.checkout / "deploy")
-        for name, text in {"backend.py": BACKEND, "stand_in.py": STAND_IN, "pyproject.toml": PYPROJECT}.items():
+        for name in ("deploy/demo.sh", "deploy/environment.sh", "tests/run.sh", "tests/debian.sh"):
+            shutil.copy(ROOT / name, self.checkout / name)
+        project = {"backend.py": BACKEND, "stand_in.py": STAND_IN, "pytest.py": PYTEST, "pyproject.toml": PYPROJECT}
+        for name, text in project.items():
             (self.checkout / name).write_text(text)
         self.lock = self.checkout / "deploy/requirements-run.lock"
         self.lock.write_text(f"thing==1.0 --hash=sha256:{digest(wheel_of_thing(self.wheels))}\n")
+        shutil.copy(self.lock, self.checkout / "deploy/requirements-test.lock")
 
     def command(self, name: str, text: str) -> None:
         path = self.bin / name
         path.write_text(text.replace("{bash}", str(shutil.which("bash"))).replace("{python}", sys.executable))
         path.chmod(0o755)
 
-    def start(self, *arguments: str) -> subprocess.Popen[str]:
+    def start(self, script: str, *arguments: str) -> subprocess.Popen[str]:
         environ = {
             "PATH": str(self.bin), "HOME": str(self.folder / "home"), "LACKING": self.lacking,
             "WARMWELL_WHEELS": str(self.folder / "no-wheels"), "PIP_FIND_LINKS": str(self.wheels), "PIP_NO_INDEX": "1",
-            "PIP_CONFIG_FILE": os.devnull, "PIP_NO_CACHE_DIR": "1", **self.settings,
+            "PIP_CONFIG_FILE": os.devnull, "PIP_NO_CACHE_DIR": "1", "WARMWELL_NO_APT": "1", **self.settings,
         }  # fmt: skip
-        script = ["bash", str(self.checkout / "deploy/demo.sh"), *arguments]
+        command = ["bash", str(self.checkout / script), *arguments]
         return subprocess.Popen(
-            script, cwd=self.elsewhere, env=environ, stdout=subprocess.PIPE, stderr=subprocess.PIPE, text=True
+            command, cwd=self.elsewhere, env=environ, stdout=subprocess.PIPE, stderr=subprocess.PIPE, text=True
         )
 
     def demo(self, *arguments: str) -> tuple[int, str, str]:
+        return self.run("deploy/demo.sh", *arguments)
+
+    def run(self, script: str, *arguments: str) -> tuple[int, str, str]:
         """Exit code, standard output, standard error."""
-        process = self.start(*arguments)
+        process = self.start(script, *arguments)
         out, err = process.communicate(timeout=120)
         return process.returncode, out, err
 
@@ -207,14 +226,15 @@ def test_each_way_leads_to_the_same_demo(machine: Machine, way: str):
     assert json.loads(out) == {"arguments": ["demo", "--scenario", "cold-morning", "--json"], "thing": 42}
 
 
-def test_without_any_way_it_says_what_to_install(machine: Machine):
+@pytest.mark.parametrize("script", ["deploy/demo.sh", "tests/run.sh"])
+def test_without_any_way_it_says_what_to_install(machine: Machine, script: str):
     machine.lacking = "venv virtualenv"
-    status, out, err = machine.demo("--json")
+    status, out, err = machine.run(script, "--json")
     assert (status, out) == (3, "")
     said = err.splitlines()
     assert [line for line in said if "preparing" not in line] == said[-1:]
     assert said[-1].endswith("run 'apt install python3-venv' and start again.")
-    assert not list(machine.checkout.rglob("run-*"))
+    assert [path.name for path in machine.checkout.glob(".cache/env/*") if path.is_dir()] == []
 
 
 def test_without_a_python_it_says_what_to_install(machine: Machine):
@@ -240,7 +260,7 @@ def test_a_second_start_changes_nothing_and_a_new_lock_does(machine: Machine):
 
 def test_two_at_once_share_one_environment(machine: Machine):
     machine.lacking = "ensurepip"
-    both = [machine.start("first"), machine.start("second")]
+    both = [machine.start("deploy/demo.sh", word) for word in ("first", "second")]
     said = [process.communicate(timeout=120) for process in both]
     assert [process.returncode for process in both] == [7, 7]
     assert [json.loads(out)["arguments"] for out, _ in said] == [["demo", "first"], ["demo", "second"]]
@@ -284,3 +304,26 @@ def test_a_machine_without_browser_or_broker_is_fine(machine: Machine):
     status, _, err = machine.demo()
     assert status == 7
     assert "install" not in err
+
+
+@pytest.mark.parametrize(
+    "settings, status, last",
+    [
+        ({}, 0, ""),
+        ({"RUFF_FINDS": "1"}, 1, "not passed: ruff format --check"),
+        ({"PYTEST_ENDS": "5"}, 5, ""),
+    ],
+    ids=["all well", "ruff finds something", "pytest ran nothing"],
+)
+def test_run_passes_arguments_on_and_fails_when_anything_does(
+    machine: Machine, settings: dict[str, str], status: int, last: str
+):
+    machine.lacking, machine.settings = "ensurepip", settings
+    ended, out, err = machine.run("tests/run.sh", "-k", "two words")
+    said, count = out.splitlines()
+    assert ended == status, err
+    assert json.loads(said)["arguments"][-2:] == ["-k", "two words"]
+    assert json.loads(said)["folder"] == str(machine.checkout)
+    assert count == "3 passed, 0 failed, 0 skipped"
+    assert err.rstrip().endswith(last)
+    assert "some tests will skip: mosquitto" in err  # told to install nothing, it says what is missing

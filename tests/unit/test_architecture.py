@@ -137,12 +137,14 @@ def test_simulators_share_only_value_types(path: Path):
 
 @pytest.mark.parametrize("path", MODULES, ids=name_of)
 def test_modules_stay_readable(path: Path):
-    assert len(path.read_text(encoding="utf-8").splitlines()) <= 700
+    lines = path.read_text(encoding="utf-8").count("\n")
+    assert lines <= 700
 
 
 @pytest.mark.parametrize("path", MODULES, ids=name_of)
-def test_no_module_imports_our_package_root(path: Path):
-    assert ours_in(imports_of(path)) & set(OURS) == set()
+def test_no_module_imports_its_own_package_root(path: Path):
+    # What a package's root imports would then import the root again. (`adapters` holds the table of names: others may.)
+    assert name_of(path).split(".")[0] not in imports_of(path)
 
 
 def test_starting_does_not_import_what_is_heavy():
