@@ -27,6 +27,7 @@ from edge.domain.contracts import Clock
 from edge.domain.entries import Draft, Entry, Now, rfc3339
 from edge.domain.errors import RecordRefused, StoreFault, WarmwellError
 from edge.domain.readings import Sample
+from edge.domain.station import FOLD_VERSION
 from edge.judge_inbox import (
     Act,
     Heard,
@@ -239,7 +240,7 @@ class Judge:
 
     def _fold_journal(self) -> Entry | None:
         """Fold the entries after the saved fold; the newest entry, or None for an empty journal."""
-        saved = self._journal.load_fold(self._station.FOLD_VERSION)
+        saved = self._journal.load_fold(FOLD_VERSION)
         newest: Entry | None = None
         if saved is not None:
             self._seq, state = saved
@@ -497,7 +498,7 @@ class Judge:
         if self._drafts or time.monotonic() < self._retry_at_s:
             return False
         try:
-            self._journal.save_fold(self._seq, self._station.FOLD_VERSION, self._station.state())
+            self._journal.save_fold(self._seq, FOLD_VERSION, self._station.state())
         except Exception as exc:  # supervision border: as in _commit
             self._disk_refused(exc if isinstance(exc, StoreFault) else _store_fault(exc))
             return False
@@ -557,7 +558,7 @@ class Judge:
 
     def _save_fold(self) -> None:
         try:
-            self._journal.save_fold(self._seq, self._station.FOLD_VERSION, self._station.state())
+            self._journal.save_fold(self._seq, FOLD_VERSION, self._station.state())
         except StoreFault as fault:  # only a shortcut for the next start: the entries are what counts
             log.warning("%s", fault)
         self._folded_seq = self._seq

@@ -19,8 +19,6 @@ MOST_SAMPLES: Final = 20_000
 class OwnedStation(Protocol):
     """What the judge asks of a station (edge.domain.station.Station)."""
 
-    FOLD_VERSION: int
-
     @property
     def readings(self) -> Sequence[Reading]: ...
     def hear(self, samples: Sequence[Sample], now: Now) -> list[Draft]: ...

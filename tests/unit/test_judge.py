@@ -20,6 +20,7 @@ from edge.clock import ToldClock
 from edge.domain.entries import Draft, Entry, Now
 from edge.domain.errors import RecordRefused, StoreFault, WarmwellError
 from edge.domain.readings import Quality, Reading, Sample
+from edge.domain.station import FOLD_VERSION
 from edge.judge import MOST_UNSAVED, Judge, Ticker
 from edge.judge_inbox import Heard, Inbox
 
@@ -28,8 +29,6 @@ SETTINGS = SimpleNamespace(site="harbour-lane", id="scope-room-2")
 
 class FakeStation:
     """Values above 50 raise an alarm entry, records are kept in a list, a told deadline gives a `verdict` entry."""
-
-    FOLD_VERSION = 3
 
     def __init__(self, settings: Any, boot: str, state: dict[str, Any] | None = None) -> None:
         self.settings, self.boot = settings, boot
@@ -129,7 +128,7 @@ class FakeJournal:
         self.saved = (seq, json.loads(json.dumps(state)))
 
     def load_fold(self, version: int) -> tuple[int, dict[str, Any]] | None:
-        assert version == FakeStation.FOLD_VERSION
+        assert version == FOLD_VERSION
         return self.saved
 
     def kinds(self) -> list[str]:

@@ -1,0 +1,160 @@
+"""`warmwell run FILE`: the daemon of one station, from the start to a clean stop.
+
+SIGTERM and SIGINT stop it within five seconds; SIGHUP reloads the station file (a bad one leaves the old in force, and says
+so). Under a service manager it speaks sd_notify: ready once the sensors are read, and alive only while the judge is.
+"""
+
+from __future__ import annotations
+
+import contextlib
+import logging
+import signal
+import socket
+import threading
+import time
+from collections.abc import Iterator
+from pathlib import Path
+from types import FrameType
+from typing import Final
+
+from edge import config
+from edge.clock import RealClock
+from edge.daemon_assembly import Assembly, program_version
+from edge.daemon_systemd import notify, watchdog_s
+from edge.domain.errors import AlreadyRunning, WarmwellError
+
+log = logging.getLogger("warmwell.daemon")
+
+#: how often the parts are looked at (real seconds)
+LOOK_EVERY_S: Final = 1.0
+
+
+class Asked:
+    """What signals asked for. A handler only notes it; the main thread acts."""
+
+    def __init__(self) -> None:
+        self.stop_why: str | None = None
+        self.reload = False
+        self._wake = threading.Event()
+
+    def handle(self, number: int, _frame: FrameType | None) -> None:
+        if number == signal.SIGHUP:
+            self.reload = True
+        else:
+            self.stop_why = self.stop_why or signal.Signals(number).name
+        self._wake.set()
+
+    def wait(self, timeout_s: float) -> None:
+        """Until a signal or `timeout_s` (real seconds)."""
+        self._wake.wait(timeout_s)
+        self._wake.clear()
+
+
+@contextlib.contextmanager
+def listening() -> Iterator[Asked]:
+    """Take SIGTERM, SIGINT and SIGHUP as requests; what handled them before is put back at the end."""
+    asked = Asked()
+    numbers = (signal.SIGTERM, signal.SIGINT, signal.SIGHUP)
+    before = {number: signal.signal(number, asked.handle) for number in numbers}
+    try:
+        yield asked
+    finally:
+        for number, handler in before.items():
+            signal.signal(number, handler)
+
+
+def run(path: Path) -> int:
+    """Run the station that a file describes until a signal stops it.
+
+    Returns: 0 after a clean stop; 1 where the judge died or a part could not be stopped in time.
+
+    Raises:
+        UnusableInputs: the station file can't be used.
+        AlreadyRunning: another process holds the folder or the port of the page.
+        NewerStore, StoreFault: the store can't be used.
+    """
+    plan = config.load(path)
+    with listening() as asked:
+        log.info("Warmwell %s: station %s, settings %s", program_version(), plan.settings.name, plan.digest[:12])
+        for text in plan.warnings:
+            log.warning("%s", text)
+        for text in plan.not_active:
+            log.warning("not active yet: %s", text)
+        refuse_held_port(plan.api.host, plan.api.port)
+        assembly = Assembly(plan, RealClock())
+        judged = True
+        try:
+            assembly.open()
+            assembly.start_reading()
+            notify("READY=1\nSTATUS=reading the sensors")
+            assembly.start_telling()
+            log.info("the page is at %s", assembly.url or "(not yet: see above)")
+            judged = _attend(assembly, asked, path)
+        finally:
+            notify("STOPPING=1")
+            ended = assembly.stop(asked.stop_why or "a fault")
+        log.info("stopped (%s)", asked.stop_why or "a fault")
+        return 0 if judged and ended else 1
+
+
+def _attend(assembly: Assembly, asked: Asked, path: Path) -> bool:
+    """Supervise until a signal asks for the stop; False where the judge died."""
+    watchdog, fed_s = watchdog_s(), 0.0
+    while asked.stop_why is None:
+        asked.wait(min(LOOK_EVERY_S, watchdog or LOOK_EVERY_S))
+        if asked.reload:
+            asked.reload = False
+            reload(assembly, path)
+        if not assembly.judge.alive():
+            log.critical("the judge has ended; Warmwell stops, so that the service manager can start it afresh")
+            return False
+        try:
+            assembly.look()
+        except Exception:  # supervision border: whoever looks after the parts must outlive a mistake about one
+            log.exception("looking after the parts failed")
+        if watchdog is not None and assembly.is_judging() and time.monotonic() - fed_s >= watchdog / 2:
+            notify("WATCHDOG=1")
+            fed_s = time.monotonic()
+    return True
+
+
+def reload(assembly: Assembly, path: Path) -> bool:
+    """Load the station file anew; a bad one leaves the old in force. Returns whether the new one is in force."""
+    notify("RELOADING=1")
+    try:
+        plan = config.load(path)
+        assembly.reload(plan)
+    except WarmwellError as exc:
+        for line in str(exc).splitlines():
+            log.error("%s", line)
+        log.error("the station file was not taken; the old settings (%s) stay in force", assembly.plan.digest[:12])
+        return False
+    except Exception:  # supervision border: a reload that fails must not end the watch
+        log.exception("the reload failed; see /health for what is in force")
+        return False
+    finally:
+        notify("READY=1")
+    for text in (*plan.warnings, *(f"not active yet: {text}" for text in plan.not_active)):
+        log.warning("%s", text)
+    log.info("the station file was taken: settings %s are in force", plan.digest[:12])
+    return True
+
+
+def refuse_held_port(host: str, port: int) -> None:
+    """Say before anything is begun that the page's port is taken.
+
+    Raises:
+        AlreadyRunning: another program listens there.
+    """
+    if port == 0:
+        return
+    family = socket.AF_INET6 if ":" in host else socket.AF_INET
+    with socket.socket(family, socket.SOCK_STREAM) as sock:
+        sock.setsockopt(socket.SOL_SOCKET, socket.SO_REUSEADDR, 1)
+        try:
+            sock.bind((host, port))
+        except OSError as exc:
+            raise AlreadyRunning(
+                f"the port can't be taken ({exc.strerror})", where=f"{host} port {port}",
+                expected="a free port for the page", do="Stop the other program, or change `listen` under [api]",
+            ) from exc  # fmt: skip

@@ -1,0 +1,376 @@
+"""The composition root: builds the parts of one station, wires them, watches them, stops them in order.
+
+The order of the start is the order of what would be missed most: the journal (nothing may be told that isn't kept), the
+judge, the sensors; only then the parts that tell, with their large libraries. Each part that tells may fail, at its start
+or later, without a word lost: it reads the journal from where it was, so it is stopped, and started again after a growing
+pause.
+"""
+
+from __future__ import annotations
+
+import logging
+import threading
+import time
+from collections.abc import Callable, Mapping, Sequence
+from importlib.metadata import PackageNotFoundError
+from importlib.metadata import version as version_of
+from typing import Any, Final, Protocol
+
+from edge.acquisition import Acquisition
+from edge.config import StationFile
+from edge.domain.contracts import Clock
+from edge.domain.entries import Entry
+from edge.domain.errors import UnusableInput, WarmwellError
+from edge.domain.station import Station
+from edge.judge import Judge, Ticker
+from edge.store.journal import Journal
+from edge.store.series import Series
+
+log = logging.getLogger("warmwell.daemon")
+
+#: pauses before a part that failed is started again (real seconds)
+FIRST_PAUSE_S, LONGEST_PAUSE_S = 2.0, 120.0
+#: a part that ran so long (real seconds) has earned the first pause again
+STEADY_S: Final = 300.0
+#: a judge that has not begun a pass for so long (real seconds) hangs
+JUDGE_HANGS_S: Final = 30.0
+
+
+def program_version() -> str:
+    """Version of the installed program; "0+source" where it runs from a bare checkout."""
+    try:
+        return version_of("warmwell")
+    except PackageNotFoundError:
+        return "0+source"
+
+
+class Telling(Protocol):
+    """A part that tells the world: the publisher, the API."""
+
+    def start(self) -> None: ...
+    def stop(self, timeout_s: float = ...) -> Any: ...
+
+
+class Part:
+    """One part that tells: made and started by `make`, watched, and made again after a pause when it died.
+
+    Args:
+        name: as it stands in the log and in /health.
+        make: builds a part, not started; its library is imported here. May raise anything.
+        alive: whether a started part still works.
+    """
+
+    def __init__(self, name: str, make: Callable[[], Any], alive: Callable[[Any], bool]) -> None:
+        self.name, self._make, self._alive = name, make, alive
+        self.running: Any = None
+        self.why = "not started yet"
+        self._pause_s, self._again_s, self._since_s = FIRST_PAUSE_S, 0.0, 0.0
+        self.restarts = 0
+
+    def start(self) -> None:
+        """Start it. Raises what it raises; it is then tried again by look()."""
+        self._again_s = time.monotonic() + self._pause_s
+        self._pause_s = min(self._pause_s * 2, LONGEST_PAUSE_S)
+        part = self._make()
+        part.start()
+        self.running, self.why, self._since_s = part, "", time.monotonic()
+
+    def look(self) -> None:
+        """See to it that it works: notice a death, start again when the pause is over."""
+        if self.running is not None and self._is_alive():
+            return
+        if self.running is not None:
+            self._bury()
+        if time.monotonic() < self._again_s:
+            return
+        try:
+            self.start()
+            log.info("%s: started again", self.name)
+        except WarmwellError as exc:
+            self._failed(str(exc))
+        except Exception as exc:  # supervision border: what tells may fail in any way; watching and judging go on
+            log.debug("%s", self.name, exc_info=True)
+            self._failed(f"it could not be started ({type(exc).__name__}: {exc})")
+
+    def _is_alive(self) -> bool:
+        try:
+            return self._alive(self.running)
+        except Exception:  # supervision border: one that can't say is taken for dead
+            return False
+
+    def _bury(self) -> None:
+        if time.monotonic() - self._since_s > STEADY_S:
+            self._pause_s = FIRST_PAUSE_S
+        self.restarts += 1
+        self._failed("it died")
+        self._again_s = time.monotonic() + self._pause_s
+        dead, self.running = self.running, None
+        self._stop(dead, 1.0)
+
+    def _failed(self, why: str) -> None:
+        if why != self.why:
+            log.error("%s: %s; it is tried again by itself", self.name, why)
+        self.why = why
+
+    def stop(self, timeout_s: float) -> None:
+        """Stop it, if it runs. Never raises."""
+        part, self.running = self.running, None
+        if part is not None:
+            self._stop(part, timeout_s)
+
+    def _stop(self, part: Any, timeout_s: float) -> None:
+        try:
+            part.stop(timeout_s)
+        except Exception:  # supervision border: the other parts still have to be stopped
+            log.warning("%s: stopping it failed", self.name, exc_info=True)
+
+    def status(self) -> dict[str, Any]:
+        """For /health."""
+        if self.running is None:
+            return {"ok": False, "state": "down", "why": self.why, "restarts": self.restarts}
+        own = self.running.status() if hasattr(self.running, "status") else {}
+        return {"ok": True, "state": "up", "restarts": self.restarts, **own}
+
+
+class Assembly:
+    """The parts of one station.
+
+    Args:
+        plan: the station file.
+        clock: real or fast.
+        tickers, on_entries: see Judge.
+        about: more for the `started` entry and the API's `about`.
+    """
+
+    def __init__(
+        self,
+        plan: StationFile,
+        clock: Clock,
+        *,
+        tickers: Sequence[Ticker] = (),
+        on_entries: Callable[[Sequence[Entry]], None] | None = None,
+        about: Mapping[str, Any] | None = None,
+    ) -> None:
+        self.plan, self.clock = plan, clock
+        self._tickers, self._on_entries, self._about = tickers, on_entries, dict(about or {})
+        self._began_s = time.monotonic()
+        self._facts: dict[str, tuple[bool, str]] = {}
+        self._stores_open = False
+        self.parts: dict[str, Part] = {}
+
+    # ---- start ------------------------------------------------------------------------------------------------------
+
+    def open(self) -> None:
+        """Open the store and begin to judge.
+
+        Raises:
+            AlreadyRunning: another process holds the folder.
+            NewerStore: a later version wrote the store.
+            UnusableInput: the folder is another station's.
+            StoreFault: the folder can't be used, or the journal is damaged.
+        """
+        settings, keep = self.plan.settings, self.plan.keep
+        self.series = Series(keep.folder, settings.points)
+        try:
+            self.journal = Journal(
+                keep.folder, settings.name, self.clock.boot, make_room=getattr(self.series, "make_room", None)
+            )
+        except BaseException:
+            self.series.close()
+            raise
+        self._stores_open = True
+        if hasattr(self.clock, "journal_reaches"):
+            self.clock.journal_reaches(self.journal.newest_trusted_wall_ms())
+        self.judge = Judge(
+            Station(settings, self.clock.boot),
+            self.journal,
+            self.series,
+            self.clock,
+            rebuild=self._station_maker(self.plan),
+            about={"version": program_version(), **self._about},
+            settings=(self.plan.document, self.plan.digest),
+            tickers=self._tickers,
+            on_entries=self._on_entries,
+        )
+        self.judge.start()
+
+    def _station_maker(self, plan: StationFile) -> Callable[[dict[str, Any]], Station]:
+        return lambda state: Station(plan.settings, self.clock.boot, state)
+
+    def start_reading(self) -> None:
+        """Begin to read the sensors."""
+        self.acquisition = self._acquisition(self.plan)
+        self.acquisition.start()
+
+    def _acquisition(self, plan: StationFile) -> Acquisition:
+        return Acquisition(
+            [bus for bus in plan.buses if bus.active],
+            {point.id: point for point in plan.settings.points},
+            self.clock,
+            self.judge.heard,
+            self.judge.bus_changed,
+        )
+
+    def start_telling(self) -> None:
+        """Start the publisher and the API. What fails is said and tried again by look()."""
+        if self.plan.mqtt is not None:
+            self.parts["mqtt"] = Part("mqtt", self._make_publisher, _thread_lives)
+        self.parts["api"] = Part("api", self._make_api, _thread_lives)
+        for part in self.parts.values():
+            part.look()
+
+    def _make_publisher(self) -> Any:
+        from edge.publish import Publisher
+
+        assert self.plan.mqtt is not None
+        settings = self.plan.settings
+        return Publisher(
+            self.plan.mqtt,
+            settings.site,
+            settings.id,
+            self.journal,
+            self.judge.snapshot,
+            self.judge.wait_snapshot,
+            self.clock.boot,
+        )
+
+    def _make_api(self) -> Any:
+        from edge.api.server import ApiServer
+
+        api = self.plan.api
+        return ApiServer(
+            api.host, api.port, self.judge, self.journal, self.series, about=self.about(), status=self.status
+        )
+
+    # ---- while it runs ----------------------------------------------------------------------------------------------
+
+    def about(self) -> dict[str, Any]:
+        """What the API says of this station."""
+        settings = self.plan.settings
+        return {
+            "site": settings.site,
+            "station": settings.id,
+            "title": settings.title,
+            "timezone": settings.timezone,
+            "version": program_version(),
+            "speed": self.clock.speed,
+            "boot": self.clock.boot,
+            "settings": self.plan.digest,
+            **self._about,
+        }
+
+    @property
+    def url(self) -> str:
+        """Where the page is; "" while the API is down."""
+        api = self.parts.get("api")
+        return str(getattr(api.running, "url", "")) if api is not None and api.running is not None else ""
+
+    def look(self) -> None:
+        """Supervise: parts that died are started again, what the station can't see is told to it. Call it each second."""
+        for part in self.parts.values():
+            part.look()
+        disk = self.series.status()
+        self._fact("disk_low", bool(disk.get("disk_low")), str(disk.get("why") or "the disk is nearly full"))
+        mqtt = self.parts.get("mqtt")
+        if mqtt is not None:
+            status = mqtt.status()
+            connected = bool(status.get("connected"))
+            self._fact("untold", not connected, str(status.get("why") or "the broker can't be reached"))
+
+    def _fact(self, alarm: str, present: bool, text: str) -> None:
+        """Tell the station when it changes; the text of what is over doesn't matter."""
+        told = (present, text if present else "")
+        if self._facts.get(alarm, (False, "")) != told:
+            self._facts[alarm] = told
+            self.judge.fact(alarm, present, text)
+
+    def is_judging(self) -> bool:
+        """Whether the judge lives and has begun a pass lately."""
+        return self.judge.alive() and self.judge.idle_s() < JUDGE_HANGS_S
+
+    def status(self) -> dict[str, Any]:
+        """For /health: {"ok", "uptime_s", "judge", "journal", "series", "buses", and each part that tells}."""
+        parts = {name: part.status() for name, part in self.parts.items()}
+        judge = self.judge.status()
+        return {
+            "ok": bool(judge["ok"]) and all(part["ok"] for part in parts.values()),
+            "uptime_s": round(time.monotonic() - self._began_s, 1),
+            "judge": judge,
+            "journal": self.journal.status(),
+            "series": self.series.status(),
+            "buses": self.acquisition.status(),
+            **parts,
+        }
+
+    # ---- new settings -----------------------------------------------------------------------------------------------
+
+    def reload(self, new: StationFile) -> None:
+        """Put a changed station file in force.
+
+        Raises:
+            UnusableInput: it names another station or another folder: that takes a restart. The old stays in force.
+            StoreFault: the judge did not come round to it.
+        """
+        old = self.plan
+        if new.settings.name != old.settings.name or new.keep.folder != old.keep.folder:
+            raise UnusableInput(
+                f"it is now station {new.settings.name} in {new.keep.folder}, not {old.settings.name} in {old.keep.folder}",
+                where=str(new.path),
+                expected="the same site, station and [keep] folder as long as Warmwell runs",
+                do="Restart Warmwell to change them; the old settings stay in force",
+            )
+        self.judge.reload(self._station_maker(new), new.document, new.digest).result(timeout=10)
+        self.plan = new
+        if hasattr(self.series, "set_points"):
+            self.series.set_points(new.settings.points)
+        if new.buses != old.buses or new.settings.points != old.settings.points:
+            self.acquisition.stop(2.0)
+            self.acquisition = self._acquisition(new)
+            self.acquisition.start()
+        self._reload_telling(old, new)
+
+    def _reload_telling(self, old: StationFile, new: StationFile) -> None:
+        if new.mqtt != old.mqtt:
+            if "mqtt" in self.parts:
+                self.parts.pop("mqtt").stop(2.0)
+            if new.mqtt is not None:
+                self.parts["mqtt"] = Part("mqtt", self._make_publisher, _thread_lives)
+        if new.api != old.api or new.settings.title != old.settings.title:
+            self.parts.pop("api").stop(3.0)
+            self.parts["api"] = Part("api", self._make_api, _thread_lives)
+        for part in self.parts.values():
+            part.look()
+
+    # ---- stop -------------------------------------------------------------------------------------------------------
+
+    def stop(self, why: str) -> bool:
+        """Stop in order, within five seconds: no more requests, no more readings, the last entry, then tell it, then close.
+
+        Returns: whether every part ended in time.
+        """
+        closing: threading.Thread | None = None
+        api = self.parts.pop("api", None)
+        if api is not None:  # open streams may take their three seconds while the rest is stopped
+            closing = threading.Thread(target=api.stop, args=(3.0,), name="stop of the API")
+            closing.start()
+        ended = True
+        if hasattr(self, "acquisition"):
+            self.acquisition.stop(0.8)
+        if hasattr(self, "judge"):
+            ended = self.judge.stop(2.0, why) and ended
+        for part in self.parts.values():
+            part.stop(1.2)
+        if closing is not None:
+            closing.join(3.5)
+            ended = not closing.is_alive() and ended
+        if self._stores_open:
+            self.series.close()
+            self.journal.close()
+            self._stores_open = False
+        return ended
+
+
+def _thread_lives(part: Any) -> bool:
+    """A part says itself whether it works; one that can't say is taken to."""
+    alive = getattr(part, "alive", None)
+    return bool(alive()) if callable(alive) else True
