@@ -154,7 +154,8 @@ class Readiness:
                 ask="Let it cool; have the thermostat looked at",
             )
         if plan.contact_max_c is not None and basin > plan.contact_max_c + AT_LIMIT:
-            text = f"{here}: the basin would see {s.show(s.reservoir_point, basin)}, above the label's {s.show(s.reservoir_point, plan.contact_max_c)}"
+            label = s.show(s.reservoir_point, plan.contact_max_c)
+            text = f"{here}: the basin would see {s.show(s.reservoir_point, basin)}, above the label's {label}"
             return Judged(UNMET, text, ask="Lower the set point within the label's range, or let it cool")
         room = f"{'assumed ' if assumed else ''}room of {s.show(s.reservoir_point, cold)}"
         trough = ""
@@ -166,7 +167,8 @@ class Readiness:
             )
         if s.is_warm:
             return Judged(MET, f"{here}, {s.show(s.reservoir_point, leave)} needed in a {room}{trough}")
-        text = f"{here}; {s.show(s.reservoir_point, enter)} needed in a {room}, the basin would see {s.show(s.reservoir_point, basin)}{trough}"
+        there = s.show(s.reservoir_point, basin)
+        text = f"{here}; {s.show(s.reservoir_point, enter)} needed in a {room}, the basin would see {there}{trough}"
         if s.phase is Phase.OFF or s.heater_is_tripped(now.mono_ms):
             return Judged(UNMET, text, ask="Get the heater's power back")
         return Judged(UNMET, text, mends=True, when=s.until_warm(now, enter, liquid))
@@ -425,7 +427,7 @@ class Readiness:
     def sensors(self, now: Now) -> Judged:
         """Every point that decides is heard."""
         s = self.station
-        silent = [p for p in s.silent if s.decides(p)]
+        silent = [p for p in sorted(s.silent) if s.decides(p)]
         if silent:
             names = ", ".join(f"{p} ({self._why(p)})" for p in silent)
             return Judged(UNKNOWN, f"not heard: {names}", ask=self._advice(silent[0]))
@@ -503,6 +505,12 @@ def age_text(ms: int) -> str:
     return f"{seconds // 86_400} days"
 
 
+def _evidence(one: Judged, now: Now) -> dict[str, Any] | None:
+    if one.evidence_ms is None:
+        return None
+    return {"seq": one.seq, "at": rfc3339(one.evidence_ms), "age_s": max(now.wall_ms - one.evidence_ms, 0) // 1000}
+
+
 def assemble(station: Station, judged: dict[str, Judged], since: dict[str, int], now: Now) -> dict[str, Any]:
     """The verdict as it is published: shape in edge/snapshot.py."""
     conditions: list[dict[str, Any]] = []
@@ -528,7 +536,7 @@ def assemble(station: Station, judged: dict[str, Judged], since: dict[str, int],
             {
                 "id": ident, "state": one.state, "text": text, "since": rfc3339(since[ident]) if ident in since else None,
                 "expected_at": expected,
-                "evidence": None if one.evidence_ms is None else {"seq": one.seq, "at": rfc3339(one.evidence_ms), "age_s": max(now.wall_ms - one.evidence_ms, 0) // 1000},
+                "evidence": _evidence(one, now),
             }
         )  # fmt: skip
     known = mends and not cannot_say and latest is not None and latest.in_ms is not None

@@ -478,6 +478,7 @@ class Station:
             return
         liquid = self.watches[self.reservoir_point].value(now.mono_ms)
         if liquid is None:
+            self.is_warm, self._warm_since_ms = False, None
             return
         enter, leave, cold, _ = self.warm_limits(now)
         if self.is_warm:
@@ -817,7 +818,8 @@ class Station:
             self.total_l = body["total_l"]
             if body["steady"] and body["ended"] == "flow":
                 self._last_draw = {
-                    "boot": entry.boot, "mono_ms": entry.mono_ms, "wall_ms": entry.wall_ms, "trusted": entry.trusted, "seq": entry.seq, "body": body,
+                    "boot": entry.boot, "mono_ms": entry.mono_ms, "wall_ms": entry.wall_ms, "trusted": entry.trusted,
+                    "seq": entry.seq, "body": body,
                 }  # fmt: skip
             self._fold_day(entry)
         elif entry.kind == "phase":

@@ -179,6 +179,8 @@ def _linear(point: Point, wiring: Mapping[str, Any]) -> Transducer:
             return _finite(raw, in_kind(float(raw.number), unit, point.kind))
         except UnitError as exc:
             return _bad(raw, "adapter_fault", f"unit {unit!r}: {exc}")
+        except OverflowError:
+            return _bad(raw, "not_a_number", f"{raw.number} {unit}")
 
     return convert
 
