@@ -127,7 +127,9 @@ def loads(text: str, path: Path) -> StationFile:
     found = Findings(str(path))
     slips = document_of(text, found)
     if not text.strip() or not (found.document or found.mistakes):
-        found.mistakes.append(Mistake(1, "", "the file is empty", "at least [station], one [[bus]] and one [[point]]", "Fill it"))
+        found.mistakes.append(
+            Mistake(1, "", "the file is empty", "at least [station], one [[bus]] and one [[point]]", "Fill it")
+        )
     tables = read(found, slips)
     points = _points(tables, found)
     tunings = _tunings(tables, found)
@@ -250,10 +252,8 @@ def check_report(path: Path) -> tuple[int, str]:
     except UnusableInputs as exc:
         return 2, str(exc)
     settings = station.settings
-    lines = [
-        f"{path}: can be used. Station {settings.name}, {_many(len(settings.points), 'point')} on "
-        f"{_many(len(station.buses), 'bus', 'buses')}, settings {station.digest[:12]}."
-    ]
+    size = f"{_many(len(settings.points), 'point')} on {_many(len(station.buses), 'bus', 'buses')}"
+    lines = [f"{path}: can be used. Station {settings.name}, {size}, settings {station.digest[:12]}."]
     lines += [f"Warning: {text}" for text in (*station.warnings, *_missing_files(station))]
     lines += [f"Not active yet: {text}" for text in station.not_active]
     return 0, "\n".join(lines)
@@ -274,7 +274,11 @@ def _missing_files(station: StationFile) -> list[str]:
         "mqtt.tls.key": tls.key,
         "mqtt.password_file": station.mqtt.password_file,
     }
-    return [f"{station.path}, {key}: {name} isn't there." for key, name in named.items() if name is not None and not name.exists()]
+    return [
+        f"{station.path}, {key}: {name} isn't there."
+        for key, name in named.items()
+        if name is not None and not name.exists()
+    ]
 
 
 __all__ = [

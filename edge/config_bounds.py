@@ -26,7 +26,9 @@ class Bound(NamedTuple):
 BOUNDS: Final[Mapping[str, Bound]] = MappingProxyType(
     {
         "reservoir.volume": Bound("volume", "0.5 L", "200 L", "reservoirs under a bench hold some ten litres"),
-        "reservoir.set_point": Bound("temperature", "15 degC", "70 degC", "heated disinfectants are used warm, not hot"),
+        "reservoir.set_point": Bound(
+            "temperature", "15 degC", "70 degC", "heated disinfectants are used warm, not hot"
+        ),
         "reservoir.thermostat_band": Bound("temperature_difference", "0.05 K", "10 K", "a thermostat's switching band"),
         "reservoir.maximum": Bound("temperature", "20 degC", "90 degC", "above it the liquid steams"),
         "reservoir.warm_up_limit": Bound("duration", "5 min", "24 h", "warm-up can take up to 2 h"),
@@ -82,7 +84,10 @@ class RoleFacts(NamedTuple):
 ROLES: Final[Mapping[Role, RoleFacts]] = MappingProxyType(
     {
         Role.RESERVOIR_TEMPERATURE: RoleFacts(
-            -5.0, 90.0, 10.0, "a heated liquid indoors; a cycle takes it away within seconds, the probe's lag smooths that"
+            -5.0,
+            90.0,
+            10.0,
+            "a heated liquid indoors; a cycle takes it away within seconds, the probe's lag smooths that",
         ),
         Role.BASIN_TEMPERATURE: RoleFacts(-5.0, 90.0, 10.0, "the basin fills within seconds"),
         Role.ROOM_TEMPERATURE: RoleFacts(-20.0, 60.0, 2.0, "indoors; a door opens, the sun comes in"),
@@ -108,7 +113,16 @@ STALE_FLOOR_MS: Final = 10_000
 
 #: shortest period of one point, by kind of bus, where no formula of edge/config_checks.py says more [ms]
 LEAST_EVERY_MS: Final[Mapping[str, int]] = MappingProxyType(
-    {"simulated": 10, "replay": 10, "serial-line": 20, "onewire": 750, "modbus-rtu": 20, "gpio": 10, "iio": 20, "entered": 60_000}
+    {
+        "simulated": 10,
+        "replay": 10,
+        "serial-line": 20,
+        "onewire": 750,
+        "modbus-rtu": 20,
+        "gpio": 10,
+        "iio": 20,
+        "entered": 60_000,
+    }
 )
 #: one conversion of a 12-bit digital thermometer takes 750 ms, measured with the kernel's driver; probes are read in turn
 ONEWIRE_READ_MS: Final = 770

@@ -57,7 +57,9 @@ def loop_span(found: Findings, path: Path, loop: LoopTable, kind: Kind) -> tuple
         if value is not None and kind is Kind.PRESSURE:
             spelt_absolute = text.rstrip().endswith(_ABS)
             if spelt_absolute and loop.kind == "gauge":
-                found.wrong((*path, key), f"{text} is absolute, but kind is gauge", "the sender's kind, by its data sheet")
+                found.wrong(
+                    (*path, key), f"{text} is absolute, but kind is gauge", "the sender's kind, by its data sheet"
+                )
             if loop.kind == "absolute" and not spelt_absolute:
                 value = in_dimension(found, (*path, key), text + _ABS, "pressure")
         if value is not None:
@@ -84,7 +86,9 @@ def point(found: Findings, path: Path, table: PointTable, bus_id: str) -> settin
         every = CONTACT_EVERY_MS
     if every is None:
         if not _is_written(found, (*path, "every")):
-            found.wrong((*path, "every"), "every is missing", 'how often it is read, for instance every = "2 s"', "Add it")
+            found.wrong(
+                (*path, "every"), "every is missing", 'how often it is read, for instance every = "2 s"', "Add it"
+            )
         return None
     low, high = _range(found, path, table, kind, (facts.low, facts.high))
     measured = kind is not Kind.CONTACT
@@ -137,7 +141,12 @@ def _is_written(found: Findings, path: Path) -> bool:
 def _no_measures(found: Findings, path: Path, table: PointTable) -> None:
     for key in ("range", "max_rate", "resolution", "uncertainty", "unit"):
         if getattr(table, key) is not None:
-            found.wrong((*path, key), f"a contact has no {key}", f"no {key}: it is ok or tripped, dry or wet, off or on", "Remove it")
+            found.wrong(
+                (*path, key),
+                f"a contact has no {key}",
+                f"no {key}: it is ok or tripped, dry or wet, off or on",
+                "Remove it",
+            )
 
 
 def _range(
@@ -201,7 +210,12 @@ def tuning(found: Findings, alarm_id: str, table: AlarmTable) -> settings.AlarmT
         for key in ("deadband", "limit"):
             if getattr(table, key) is not None:
                 have = ", ".join(COMPARES)
-                found.wrong((*path, key), f"{alarm_id} compares no reading and has no {key}", f"{key} only for {have}", "Remove it")
+                found.wrong(
+                    (*path, key),
+                    f"{alarm_id} compares no reading and has no {key}",
+                    f"{key} only for {have}",
+                    "Remove it",
+                )
     else:
         deadband = in_dimension(found, (*path, "deadband"), table.deadband, DIFFERENCE_OF[kind])
         limit = in_dimension(found, (*path, "limit"), table.limit, DIMENSION_OF[kind])
@@ -221,7 +235,9 @@ def _ms(value: float | None) -> int | None:
     return None if value is None else whole_ms(value)
 
 
-def station(tables: Tables, points: tuple[settings.Point, ...], tunings: Mapping[str, settings.AlarmTuning]) -> settings.Settings:
+def station(
+    tables: Tables, points: tuple[settings.Point, ...], tunings: Mapping[str, settings.AlarmTuning]
+) -> settings.Settings:
     """The station's settings, from tables without a mistake."""
     own = tables.station
     assert own is not None  # [station] is compulsory: refused before

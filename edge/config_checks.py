@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import ipaddress
-from collections.abc import Callable, Mapping, Sequence
+from collections.abc import Mapping, Sequence
 from types import MappingProxyType
 from typing import Final
 
@@ -15,7 +15,7 @@ from edge.config_points import ModbusBus, PointTable, SerialLineBus
 from edge.config_reading import Findings
 from edge.config_sections import ALARM_IDS, Tables, kind_of
 from edge.domain import settings
-from edge.domain.readings import KIND_OF, Kind, Role
+from edge.domain.readings import Role
 
 #: duties that the station has of itself
 OWN_DUTIES: Final = (
@@ -47,11 +47,15 @@ def _as(found: Findings, *path: str | int) -> str:
     return value if isinstance(value, str) and len(value) <= 60 else told(value)
 
 
-def _band(found: Findings, path: Path, low: float | None, high: float | None, names: tuple[str, str] = ("low", "high")) -> None:
+def _band(
+    found: Findings, path: Path, low: float | None, high: float | None, names: tuple[str, str] = ("low", "high")
+) -> None:
     if _at_or_above(low, high):
         first, second = (f"{name} is {_as(found, *path, name)}" for name in names)
         same = low == high
-        found.wrong(path, f"{first}, {second}", f"{names[0]} below {names[1]}", "Set them apart" if same else "Swap the two")
+        found.wrong(
+            path, f"{first}, {second}", f"{names[0]} below {names[1]}", "Set them apart" if same else "Swap the two"
+        )
 
 
 def _reservoir(tables: Tables, found: Findings) -> None:
@@ -65,7 +69,12 @@ def _reservoir(tables: Tables, found: Findings) -> None:
         text = f"the room is {_default(found, '20 degC', 'reservoir', 'transfer_loss', 'room')}, "
         text += f"the set point {_as(found, 'reservoir', 'set_point')}"
         found.wrong(("reservoir", "transfer_loss"), text, "a room colder than the set point")
-    elif room is not None and loss is not None and own.set_point is not None and loss_share(loss, own.set_point, room) >= 1:
+    elif (
+        room is not None
+        and loss is not None
+        and own.set_point is not None
+        and loss_share(loss, own.set_point, room) >= 1
+    ):
         found.wrong(
             ("reservoir", "transfer_loss"),
             f"a loss of {_default(found, '4 K', 'reservoir', 'transfer_loss', 'loss')} would cool the liquid below the room",
@@ -81,7 +90,12 @@ def _contact(tables: Tables, found: Findings) -> None:
         return
     _band(found, ("reservoir", "contact"), own.contact.minimum, own.contact.maximum, ("minimum", "maximum"))
     if _above(own.contact.minimum, own.set_point):
-        _pair(found, ("reservoir", "contact", "minimum"), ("reservoir", "set_point"), "a contact minimum at or below the set point")
+        _pair(
+            found,
+            ("reservoir", "contact", "minimum"),
+            ("reservoir", "set_point"),
+            "a contact minimum at or below the set point",
+        )
 
 
 def _there(part: object) -> bool:
@@ -105,7 +119,12 @@ def _supply(tables: Tables, found: Findings) -> None:
     if _there(own.pressure):
         _band(found, ("supply", "pressure"), own.pressure.low, own.pressure.high)
         if _above(own.pressure.low, own.static_high):
-            _pair(found, ("supply", "static_high"), ("supply", "pressure", "low"), "a static limit above the dynamic minimum")
+            _pair(
+                found,
+                ("supply", "static_high"),
+                ("supply", "pressure", "low"),
+                "a static limit above the dynamic minimum",
+            )
     flow_low = None
     if own.flow is not None:
         _band(found, ("supply", "flow"), own.flow.low, own.flow.high)
@@ -120,7 +139,11 @@ def _supply(tables: Tables, found: Findings) -> None:
     if _at_or_above(starts, flow_low):
         text = f"a draw starts above {_default(found, '0.3 gal/min', 'supply', 'draw', 'starts_above')}, "
         text += f"supply.flow.low is {_as(found, 'supply', 'flow', 'low')}"
-        found.wrong(("supply", "draw", "starts_above"), text, "a draw to start below the least flow, else a low flow is never seen")
+        found.wrong(
+            ("supply", "draw", "starts_above"),
+            text,
+            "a draw to start below the least flow, else a low flow is never seen",
+        )
 
 
 def _filters(tables: Tables, found: Findings) -> None:
@@ -147,7 +170,12 @@ def _ids(tables: Tables, found: Findings) -> None:
     for point in tables.point:
         if point.id == "time":
             path = (*tables.path(point), "id")
-            found.wrong(path, 'a point can\'t be called "time"', "another id: it is the name of the column of times", "Rename it")
+            found.wrong(
+                path,
+                'a point can\'t be called "time"',
+                "another id: it is the name of the column of times",
+                "Rename it",
+            )
 
 
 def _roles(tables: Tables, found: Findings) -> None:
@@ -182,7 +210,12 @@ def _alarms(tables: Tables, found: Findings) -> None:
     for alarm_id in tables.alarm:
         base = alarm_id.partition(":")[0]
         if alarm_id not in ALARM_IDS and base in ALARM_IDS:
-            found.wrong(("alarm", alarm_id), "is one alarm of its kind", f"the kind: [alarm.{base}] tunes them all", "Leave out the rest")
+            found.wrong(
+                ("alarm", alarm_id),
+                "is one alarm of its kind",
+                f"the kind: [alarm.{base}] tunes them all",
+                "Leave out the rest",
+            )
         elif alarm_id not in ALARM_IDS:
             what = f"alarm {told(alarm_id)} is not known{nearest(alarm_id, ALARM_IDS)}"
             found.wrong(("alarm", alarm_id), what, f"one of {', '.join(ALARM_IDS)}", "Correct or remove it")
@@ -236,7 +269,9 @@ def _api(tables: Tables, found: Findings) -> None:
         lacks = " and ".join(
             text for text, part in (("without TLS", own.tls), ("without access control", own.people)) if part is None
         )
-        found.wrong(("api", "listen"), f"{_as(found, 'api', 'listen')} would open the page to the network {lacks}", expected)
+        found.wrong(
+            ("api", "listen"), f"{_as(found, 'api', 'listen')} would open the page to the network {lacks}", expected
+        )
     else:
         found.wrong(
             ("api", "listen"), "this version of the page has neither TLS nor sign-in yet, so it is not opened to the network",
@@ -294,11 +329,17 @@ def _within(found: Findings, path: Path, value: float, point: settings.Point) ->
 
         ends = f"{shown(point.low, point.unit, point.kind)} to {shown(point.high, point.unit, point.kind)}"
         text = _as(found, *path) if written(found, path) is not None else "its default"
-        found.wrong(path, f'{text} is beyond what point "{point.id}" can read', f"a limit within {ends}", "Correct it, or the point's range")
+        found.wrong(
+            path,
+            f'{text} is beyond what point "{point.id}" can read',
+            f"a limit within {ends}",
+            "Correct it, or the point's range",
+        )
 
 
 def _periods(tables: Tables, points: Mapping[int, settings.Point], found: Findings) -> None:
     """No period shorter than the bus can keep, for one point and for all its points together."""
+    rows = tables.by_index()
     for bus in tables.bus:
         kind = kind_of(bus)
         if kind not in LEAST_EVERY_MS:
@@ -307,7 +348,7 @@ def _periods(tables: Tables, points: Mapping[int, settings.Point], found: Findin
         if isinstance(bus, SerialLineBus) and bus.baud:
             least = max(least, -(-SHORT_LINE_CHARACTERS * 10_000 // bus.baud))
         read_ms = _read_ms(bus)
-        on_it = [(index, point) for index, point in points.items() if tables.bus_of(tables.point[index]) is bus]
+        on_it = [(index, point) for index, point in points.items() if tables.bus_of(rows[index]) is bus]
         for index, point in on_it:
             if point.every_ms < least and written(found, ("point", index, "every")) is not None:
                 found.wrong(
@@ -333,5 +374,3 @@ def _read_ms(bus: object) -> float:
         characters = 8 + 9 + 2 * 3.5  # question, answer of two registers, and the silence around them
         return characters * 11_000 / bus.baud + MODBUS_TURNAROUND_MS
     return 0.0
-
-

@@ -50,6 +50,8 @@ def told(value: object) -> str:
 def nearest(name: str, known: Collection[str], count: int = 1) -> str:
     """` (did you mean "x"?)`, or nothing where nothing is near."""
     close = difflib.get_close_matches(name[:80], list(known), n=count, cutoff=0.55)
+    if not close and "_" in name:  # suply_min_psi: perhaps the section's name leads it
+        close = difflib.get_close_matches(name[:80].partition("_")[0], list(known), n=count, cutoff=0.8)
     return f" (did you mean {listed(close)}?)" if close else ""
 
 
@@ -73,7 +75,9 @@ class Due:
     def __get_pydantic_core_schema__(self, source: Any, handler: GetCoreSchemaHandler) -> core_schema.CoreSchema:
         return core_schema.no_info_plain_validator_function(self.parse)
 
-    def __get_pydantic_json_schema__(self, schema: core_schema.CoreSchema, handler: GetJsonSchemaHandler) -> dict[str, Any]:
+    def __get_pydantic_json_schema__(
+        self, schema: core_schema.CoreSchema, handler: GetJsonSchemaHandler
+    ) -> dict[str, Any]:
         return self.schema()
 
 
@@ -125,11 +129,18 @@ class Quantity(Due):
         if isinstance(value, str) and value.strip():
             return value
         with_unit(value, self._dimensions[0])
-        raise unfit("is empty", f'a quantity with its unit, for instance "{DIMENSIONS[self._dimensions[0]].examples[0]}"')
+        raise unfit(
+            "is empty", f'a quantity with its unit, for instance "{DIMENSIONS[self._dimensions[0]].examples[0]}"'
+        )
 
     def schema(self) -> dict[str, Any]:
         examples = [example for name in self._dimensions for example in DIMENSIONS[name].examples[:1]]
-        return {"type": "string", "pattern": _SCHEMA_PATTERN, "examples": examples, "description": "A quantity with its unit."}
+        return {
+            "type": "string",
+            "pattern": _SCHEMA_PATTERN,
+            "examples": examples,
+            "description": "A quantity with its unit.",
+        }
 
 
 _SCHEMA_PATTERN: Final = r"^\s*[+-]?([0-9]+\.?[0-9]*|\.[0-9]+)([eE][+-]?[0-9]{1,3})?\s*[^0-9.,\s].*$"
@@ -157,7 +168,9 @@ def with_unit(value: object, dimension: str) -> str:
 class Text(Due):
     """Free text of a line or a name."""
 
-    def __init__(self, called: str, example: str, *, longest: int = 200, pattern: str | None = None, rule: str = "") -> None:
+    def __init__(
+        self, called: str, example: str, *, longest: int = 200, pattern: str | None = None, rule: str = ""
+    ) -> None:
         self._called, self._example, self._longest, self._rule = called, example, longest, rule
         self._pattern = re.compile(pattern) if pattern else None
 
@@ -176,7 +189,12 @@ class Text(Due):
         return value
 
     def schema(self) -> dict[str, Any]:
-        out: dict[str, Any] = {"type": "string", "minLength": 1, "maxLength": self._longest, "examples": [self._example]}
+        out: dict[str, Any] = {
+            "type": "string",
+            "minLength": 1,
+            "maxLength": self._longest,
+            "examples": [self._example],
+        }
         if self._pattern:
             out["pattern"] = f"^(?:{self._pattern.pattern})$"
         return out | {"description": f"{self._called.capitalize()}{', ' + self._rule if self._rule else ''}."}
@@ -308,7 +326,11 @@ class DayHours(Due):
         return first, end
 
     def schema(self) -> dict[str, Any]:
-        return {"type": "string", "pattern": r"^(closed|\s*\d{1,2}:\d{2}\s*-\s*\d{1,2}:\d{2}\s*)$", "examples": ["07:30-18:00"]}
+        return {
+            "type": "string",
+            "pattern": r"^(closed|\s*\d{1,2}:\d{2}\s*-\s*\d{1,2}:\d{2}\s*)$",
+            "examples": ["07:30-18:00"],
+        }
 
 
 class Zone(Due):
@@ -356,7 +378,9 @@ class Pattern(Due):
             raise unfit(f"is {len(value)} characters long", "at most 300 characters")
         try:
             with warnings.catch_warnings():
-                warnings.simplefilter("ignore")  # Python's advice on style of patterns is not for the person at the bench
+                warnings.simplefilter(
+                    "ignore"
+                )  # Python's advice on style of patterns is not for the person at the bench
                 groups: Mapping[str, int] = re.compile(value).groupindex
         except (re.error, OverflowError, RecursionError) as exc:
             raise unfit(f"{told(value)} is no regular expression ({exc})", expected) from None

@@ -63,13 +63,17 @@ def _missing_points(tables: Tables, found: Findings) -> None:
                     f"no point has the role {role}, so {why} can't be told and its condition is unknown; fit one, or name the role "
                     "in [not_fitted] with how often it is looked at by eye",
                 )  # fmt: skip
-    if tables.supply is not None and tables.supply.flow is not None and Role.SUPPLY_FLOW not in roles | set(tables.not_fitted):
+    if (
+        tables.supply is not None
+        and tables.supply.flow is not None
+        and Role.SUPPLY_FLOW not in roles | set(tables.not_fitted)
+    ):
         text = f"no point has the role {Role.SUPPLY_FLOW}, so flow can't be told and its condition is unknown"
         found.warn(("supply", "flow"), text + "; fit one, or name the role in [not_fitted]")
     for point in tables.point:
-        section = _JUDGED_BY.get(point.role)
-        if section is not None and not getattr(tables, section):
-            header = f"[[{section}]]" if section == "filter" else f"[{section}]"
+        judge = _JUDGED_BY.get(point.role)
+        if judge is not None and not getattr(tables, judge):
+            header = f"[[{judge}]]" if judge == "filter" else f"[{judge}]"
             found.warn(tables.path(point), f"{point.role} is read and kept, but without {header} nothing judges it")
 
 
@@ -79,7 +83,8 @@ def _reservoir(tables: Tables, found: Findings) -> None:
         return
     if own.coldest_room is None and Role.ROOM_TEMPERATURE not in _roles(tables):
         found.warn(
-            ("reservoir",), "neither a room point nor coldest_room says how cold the room is, so the loss on the way to the basin can't be told"
+            ("reservoir",),
+            "neither a room point nor coldest_room says how cold the room is, so the loss on the way to the basin can't be told",
         )
     share = own.transfer_loss.loss / (own.set_point - own.transfer_loss.room)
     room = own.coldest_room
@@ -92,14 +97,19 @@ def _reservoir(tables: Tables, found: Findings) -> None:
                 "the station will not be ready then",
             )
         if own.maximum is not None and needed >= own.maximum:
-            found.warn(("reservoir", "maximum"), f"the basin needs {needed:.3g} degC in the reservoir in a room of {room:.3g} degC")
+            found.warn(
+                ("reservoir", "maximum"),
+                f"the basin needs {needed:.3g} degC in the reservoir in a room of {room:.3g} degC",
+            )
 
 
 def _filters(tables: Tables, found: Findings) -> None:
     if not tables.filter:
         return
     if tables.filters is None:
-        found.warn(("filter",), "without [filters] reference the pressure drops can't be compared at one flow and temperature")
+        found.warn(
+            ("filter",), "without [filters] reference the pressure drops can't be compared at one flow and temperature"
+        )
     if Role.SUPPLY_TEMPERATURE not in _roles(tables) | set(tables.not_fitted):
         text = f"no point has the role {Role.SUPPLY_TEMPERATURE}: cold water alone adds a third to a drop; fit one, or name it"
         found.warn(("filter",), text + " in [not_fitted]")
@@ -128,7 +138,12 @@ def _points(tables: Tables, found: Findings) -> None:
         path = tables.path(point)
         if isinstance(point, ReplayPoint) and point.unit is None and KIND_OF[point.role] is not Kind.CONTACT:
             found.warn(path, "no unit: a column of a recording that names none is read as degC, kPa or L/min")
-        if isinstance(point, GpioPoint) and point.pulses is not None and ends_below is not None and point.every is not None:
+        if (
+            isinstance(point, GpioPoint)
+            and point.pulses is not None
+            and ends_below is not None
+            and point.every is not None
+        ):
             step = pulse_resolution_l_min(point.pulses.count / point.pulses.per, point.every / 1000)
             if step > ends_below:
                 found.warn(path, f"one pulse in a period is {step:.2g} L/min, coarser than supply.draw.ends_below")
@@ -143,7 +158,9 @@ def _mqtt(tables: Tables, found: Findings) -> None:
 
 def not_active(tables: Tables, found: Findings) -> Iterator[str]:
     """What is checked now and done by a later version."""
-    active = ACTIVE_KINDS | other_kinds() if any(kind_of(bus) not in ACTIVE_KINDS for bus in tables.bus) else ACTIVE_KINDS
+    active = (
+        ACTIVE_KINDS | other_kinds() if any(kind_of(bus) not in ACTIVE_KINDS for bus in tables.bus) else ACTIVE_KINDS
+    )
     for bus in tables.bus:
         if kind_of(bus) not in active:
             points = [point.id for point in tables.point if tables.bus_of(point) is bus]

@@ -47,7 +47,9 @@ class PointTable(Table):
     bus: Annotated[str, name("the id of a bus", "probe-wire")] | None = Field(
         None, description="May be left out where the file has one bus only."
     )
-    every: Annotated[float, Is("point.every")] | None = Field(None, description="How often it is read; contacts: 250 ms.")
+    every: Annotated[float, Is("point.every")] | None = Field(
+        None, description="How often it is read; contacts: 250 ms."
+    )
     stale_after: Annotated[float, Is("point.stale_after")] | None = Field(None, description="5 periods, at least 10 s.")
     range: RangeTable | None = None
     max_rate: Annotated[str, Quantity("temperature_rate", "pressure_rate", "flow_rate")] | None = Field(
@@ -135,7 +137,12 @@ class OneWirePoint(PointTable):
 
     address: Annotated[
         str,
-        Text("the probe's address", "28-00000a1b2c3d", pattern=r"(10|22|28|3b|42)-[0-9a-f]{12}", rule="family and 12 hex digits"),
+        Text(
+            "the probe's address",
+            "28-00000a1b2c3d",
+            pattern=r"(10|22|28|3b|42)-[0-9a-f]{12}",
+            rule="family and 12 hex digits",
+        ),
     ]
 
 
@@ -163,7 +170,9 @@ class IioPoint(PointTable):
     """A channel of a converter that the kernel knows."""
 
     channel: Annotated[str, Text("a channel's name", "voltage0", longest=60, pattern=r"[a-z][a-z0-9_-]*")]
-    shunt: Annotated[float, Number(0.001, 1e6)] | None = Field(None, description="Ohm, where a current is measured as a voltage.")
+    shunt: Annotated[float, Number(0.001, 1e6)] | None = Field(
+        None, description="Ohm, where a current is measured as a voltage."
+    )
     loop: LoopTable | None = None
 
 
@@ -175,7 +184,9 @@ class BusTable(Table):
     """What every bus has."""
 
     id: Annotated[str, name("the bus's name", "probe-wire")]
-    time_limit: Annotated[float, Is("bus.time_limit")] | None = Field(None, description="How long one reading may take; 2 s.")
+    time_limit: Annotated[float, Is("bus.time_limit")] | None = Field(
+        None, description="How long one reading may take; 2 s."
+    )
 
 
 class SimulatedBus(BusTable):
@@ -279,7 +290,8 @@ KINDS: Final[Mapping[str, tuple[type[BusTable], type[PointTable]]]] = MappingPro
 ACTIVE_KINDS: Final = frozenset({"simulated", "replay", "serial-line"})
 
 AnyBus = Annotated[
-    SimulatedBus | ReplayBus | SerialLineBus | OneWireBus | ModbusBus | GpioBus | IioBus | EnteredBus, Field(discriminator="kind")
+    SimulatedBus | ReplayBus | SerialLineBus | OneWireBus | ModbusBus | GpioBus | IioBus | EnteredBus,
+    Field(discriminator="kind"),
 ]
 AnyPoint = (
     SerialLinePoint | OneWirePoint | ModbusPoint | GpioPoint | IioPoint | SimulatedPoint | ReplayPoint | EnteredPoint

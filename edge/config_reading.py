@@ -138,15 +138,21 @@ def text_of(path: Path) -> str:
         ) from None
     except (OSError, ValueError) as exc:  # ValueError: a NUL in the name
         why = exc.strerror if isinstance(exc, OSError) and exc.strerror else "its name can't be used"
-        raise UnusableInput(f"can't be read ({why})", where=where, expected=expected, do="Check the file and its disk") from exc
+        raise UnusableInput(
+            f"can't be read ({why})", where=where, expected=expected, do="Check the file and its disk"
+        ) from exc
     if len(data) > LARGEST_BYTES:
-        raise UnusableInput("is larger than 1 MiB", where=where, expected=expected, do="Check that it is the right file")
+        raise UnusableInput(
+            "is larger than 1 MiB", where=where, expected=expected, do="Check that it is the right file"
+        )
     return _decoded(data, where, expected)
 
 
 def _decoded(data: bytes, where: str, expected: str) -> str:
     if data.startswith((b"\xff\xfe", b"\xfe\xff")):
-        raise UnusableInput("is saved as UTF-16", where=f"{where} line 1, byte 1", expected=expected, do="Save it as UTF-8")
+        raise UnusableInput(
+            "is saved as UTF-16", where=f"{where} line 1, byte 1", expected=expected, do="Save it as UTF-8"
+        )
     try:
         return data.decode("utf-8-sig")
     except UnicodeDecodeError as exc:
@@ -182,7 +188,7 @@ def document_of(text: str, found: Findings) -> Slips:
             what, expected, do = _slip(str(exc), lines[line - 1])
             found.mistakes.append(Mistake(line, "", what, expected, do))
             bad = lines[line - 1].strip()
-            if not bad or "end of document" in str(exc):
+            if not bad or "at end of document)" in str(exc):
                 return Slips(frozenset(), True)
             if bad.startswith("["):
                 may_lack = True
@@ -193,7 +199,12 @@ def document_of(text: str, found: Findings) -> Slips:
     else:
         return Slips(frozenset(), True)
     found.document = {key: value for key, value in document.items() if not key.startswith(_SET_ASIDE)}
-    found.locator = Locator("\n".join(lines))
+    try:
+        found.locator = Locator("\n".join(lines))
+    except RecursionError:
+        found.mistakes.append(Mistake(1, "", "is nested too deeply", "tables and lists a few levels deep", CORRECT))
+        found.document = {}
+        return Slips(frozenset(), True)
     return Slips(frozenset(keys), may_lack)
 
 
@@ -249,7 +260,7 @@ class Reader:
             others = {}
         blank = model.model_construct()
         values = {own: self._field(model, own, key, value, path, blank) for key, own in keys.items()}
-        return model.model_construct(**values, **others)
+        return typing.cast(T, model.model_construct(**values, **others))
 
     def _unknown(self, key: str, path: KeyPath, keys: Collection[str]) -> None:
         near = nearest(key, keys)
@@ -258,7 +269,9 @@ class Reader:
         known = ", ".join(keys)
         self._found.wrong(path, f"key {told(key)} is not known here{near}", f"one of {known}", "Correct or remove it")
 
-    def _field(self, model: type[Table], own: str, key: str, table: Mapping[str, Any], path: KeyPath, blank: Table) -> Any:
+    def _field(
+        self, model: type[Table], own: str, key: str, table: Mapping[str, Any], path: KeyPath, blank: Table
+    ) -> Any:
         field = model.model_fields[own]
         if key in table:
             return self.value(model, own, table[key], (*path, key), blank)
@@ -267,7 +280,9 @@ class Reader:
             return self._leaf(model, own, default, (*path, key), blank) if field.validate_default else default
         if key not in self._slips.keys and not self._slips.may_lack:
             expected = field.description or "it"
-            self._found.wrong((*path, key), f"{key} is missing", f"{_clause(expected)}, as {key} = {_example(model, own)}", "Add it")
+            self._found.wrong(
+                (*path, key), f"{key} is missing", f"{_clause(expected)}, as {key} = {_example(model, own)}", "Add it"
+            )
         return None
 
     def value(self, model: type[Table], own: str, value: object, path: KeyPath, blank: Table) -> Any:

@@ -61,7 +61,9 @@ class WholeFile(Table):
     not_fitted: dict[str, Standing] = Field(
         default_factory=dict, description="Roles looked at by eye instead: how long an entered reading stands."
     )
-    alarm: dict[str, AlarmTable] = Field(default_factory=dict, description="Tuning by alarm id without what follows ':'.")
+    alarm: dict[str, AlarmTable] = Field(
+        default_factory=dict, description="Tuning by alarm id without what follows ':'."
+    )
     duty: dict[str, DutyTable] = Field(default_factory=dict, description="The site's own list of duties.")
     bus: list[AnyBus] = Field(min_length=1)
     point: list[AnyPoint] = Field(min_length=1)
@@ -111,6 +113,10 @@ class Tables:
         """Where a table of a list stands."""
         return self.places[id(table)]
 
+    def by_index(self) -> dict[int, PointTable]:
+        """Points by their index in the file; those that are no tables at all are missing."""
+        return {index: point for point in self.point if isinstance(index := self.path(point)[-1], int)}
+
     def bus_of(self, point: PointTable) -> BusTable | None:
         """The bus that a point names, or the only one there is."""
         if point.bus is None:
@@ -150,7 +156,9 @@ def read(found: Findings, slips: Slips) -> Tables:
     for path, row in _rows(found, "bus"):
         _keep(tables, "bus", reader.table(_bus_model(found, path, row), row, path), path)
     for path, row in _rows(found, "point"):
-        _keep(tables, "point", _point(found, reader, tables, path, row), path)
+        _keep(tables, "point", _point(found, reader, tables, path, row, slips), path)
+    if "bus" not in document and not slips.may_lack and document:
+        found.wrong((), "no [[bus]] is there", "at least one bus that points are read through", "Add it")
     if not tables.point and "point" not in document and not slips.may_lack and document:
         found.wrong((), "no [[point]] is there", "at least one point on a bus", "Add what the station measures")
     return tables
@@ -225,7 +233,9 @@ def _bus_model(found: Findings, path: Path, row: Any) -> type[BusTable]:
     return OtherBus
 
 
-def _point(found: Findings, reader: Reader, tables: Tables, path: Path, row: Any) -> PointTable | None:
+def _point(
+    found: Findings, reader: Reader, tables: Tables, path: Path, row: Any, slips: Slips
+) -> PointTable | None:
     if not isinstance(row, dict):
         return reader.table(PointTable, row, path)
     named = row.get("bus")
@@ -235,7 +245,8 @@ def _point(found: Findings, reader: Reader, tables: Tables, path: Path, row: Any
     bus = next((bus for bus in tables.bus if bus.id == named), None) if named is not None else None
     if named is None and len(tables.bus) == 1:
         bus = tables.bus[0]
-    if isinstance(named, str) and bus is None:
+    told_already = slips.may_lack or not isinstance(found.document.get("bus", []), list)
+    if isinstance(named, str) and bus is None and not told_already:
         ids = [bus.id for bus in tables.bus if bus.id]
         there = f"the id of a bus: {', '.join(ids)}" if ids else "a [[bus]] with this id"
         found.wrong((*path, "bus"), f"there is no bus {told(named)}{nearest(named, ids)}", there)
@@ -252,7 +263,9 @@ def _judge_keys(found: Findings, path: Path, row: Mapping[str, Any]) -> None:
     known = {info.alias or own: None for _, model in KINDS.values() for own, info in model.model_fields.items()}
     for key in row:
         if key not in known:
-            found.wrong((*path, key), f"key {told(key)} is not known here{nearest(key, known)}", f"one of {', '.join(known)}")
+            found.wrong(
+                (*path, key), f"key {told(key)} is not known here{nearest(key, known)}", f"one of {', '.join(known)}"
+            )
 
 
 @cache
@@ -306,4 +319,3 @@ def _without_null(node: Any) -> Any:
 
 
 __all__ = ["ALARM_IDS", "SECTIONS", "Tables", "WholeFile", "kind_of", "other_kinds", "read", "schema"]
-

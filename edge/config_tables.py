@@ -196,7 +196,8 @@ class AlarmTable(Table):
     on_delay: Annotated[float, Is("alarm.delay")] | None = None
     off_delay: Annotated[float, Is("alarm.delay")] | None = None
     deadband: Annotated[str, Quantity("pressure_difference", "temperature_difference", "flow")] | None = Field(
-        None, description="How far inside its limit a value must come before the alarm returns; a difference, as in 1 psi."
+        None,
+        description="How far inside its limit a value must come before the alarm returns; a difference, as in 1 psi.",
     )
     priority: Annotated[str, Word("low", "medium", "high")] | None = None
     limit: Annotated[str, Quantity("pressure", "temperature", "flow")] | None = Field(
@@ -225,7 +226,9 @@ class MqttTlsTable(Table):
 class MqttTable(Table):
     """The broker that hears the station."""
 
-    host: Annotated[str, Text("a host's name or address", "broker.harbour-lane.example", longest=253, pattern=r"[A-Za-z0-9._:-]+")]
+    host: Annotated[
+        str, Text("a host's name or address", "broker.harbour-lane.example", longest=253, pattern=r"[A-Za-z0-9._:-]+")
+    ]
     port: Annotated[int, Count(1, 65535)] | None = Field(None, description="8883 with tls, else 1883.")
     tls: MqttTlsTable | None = None
     username: Annotated[str, Text("a user's name", "scope-room-2")] | None = None

@@ -16,6 +16,7 @@ from edge.config_points import (
     ModbusPoint,
     OneWirePoint,
     PointTable,
+    RegisterTable,
     SerialLinePoint,
     TextTable,
 )
@@ -56,7 +57,9 @@ def _loop(found: Findings, path: Path, loop: LoopTable, kind: Kind) -> None:
         text = f"from is {written(found, (*path, 'from'))}, to is {written(found, (*path, 'to'))}"
         found.wrong(path, text, "from below to", "Swap the two")
     if kind is Kind.PRESSURE and loop.kind is None and written(found, (*path, "kind")) is None:
-        found.wrong((*path, "kind"), "kind is missing", 'kind = "gauge" or kind = "absolute", by the data sheet', "Add it")
+        found.wrong(
+            (*path, "kind"), "kind is missing", 'kind = "gauge" or kind = "absolute", by the data sheet', "Add it"
+        )
     if kind is not Kind.PRESSURE and loop.kind is not None:
         found.wrong((*path, "kind"), "only a pressure is gauge or absolute", "no kind here", "Remove it")
     bands = [b for b in (loop.fault_low, loop.range_low, loop.range_high, loop.fault_high) if b is not None]
@@ -68,7 +71,11 @@ def _unit(found: Findings, path: Path, unit: str | None, kind: Kind, looped: boo
     """The unit of a raw number: the loop's current, or a unit of the point's kind. It is compulsory."""
     if unit is None:
         if written(found, path) is None:
-            example = "mA" if looped else {Kind.PRESSURE: "psi", Kind.TEMPERATURE: "degC", Kind.FLOW: "L/min"}.get(kind, "uS/cm")
+            example = (
+                "mA"
+                if looped
+                else {Kind.PRESSURE: "psi", Kind.TEMPERATURE: "degC", Kind.FLOW: "L/min"}.get(kind, "uS/cm")
+            )
             found.wrong(path, "unit is missing", f'the unit of the number, for instance unit = "{example}"', "Add it")
         return
     try:
@@ -77,7 +84,11 @@ def _unit(found: Findings, path: Path, unit: str | None, kind: Kind, looped: boo
         else:
             converter(unit, kind)
     except UnitError as exc:
-        hint = "; a current needs a loop beside it, which says what it stands for" if not looped and unit in ("mA", "A") else ""
+        hint = (
+            "; a current needs a loop beside it, which says what it stands for"
+            if not looped and unit in ("mA", "A")
+            else ""
+        )
         found.wrong(path, exc.what, exc.expected + hint if not looped else 'the unit of the loop\'s current, "mA"')
 
 
@@ -91,7 +102,9 @@ def _serial_line(found: Findings, path: Path, point: PointTable, kind: Kind) -> 
         for key, word in (("true", text.true_), ("false", text.false_)):
             if word is None and written(found, (*at, key)) is None:
                 example = "TRIP" if key == "true" else "OK"
-                found.wrong((*at, key), f"{key} is missing", f'the sender\'s word, for instance {key} = "{example}"', "Add it")
+                found.wrong(
+                    (*at, key), f"{key} is missing", f'the sender\'s word, for instance {key} = "{example}"', "Add it"
+                )
         if text.true_ is not None and text.true_ == text.false_:
             found.wrong(at, f'true and false are both "{text.true_}"', "two different words")
         if text.unit is not None:
@@ -110,18 +123,29 @@ def _one_wire(found: Findings, path: Path, point: PointTable, kind: Kind) -> Non
 
 def _modbus(found: Findings, path: Path, point: PointTable, kind: Kind) -> None:
     assert isinstance(point, ModbusPoint)
-    register = point.register_
-    if register is None or register.kind is None or register.type is None:
+    register: RegisterTable | None = point.register_
+    if register is None or None in (register.kind, register.type):
         return
     at = (*path, "register")
     is_bit = register.kind in ("coil", "discrete")
     if is_bit != (register.type == "bit"):
-        found.wrong(at, f"a {register.kind} is no {register.type}", 'type "bit" for coil and discrete, and only for them')
+        found.wrong(
+            at, f"a {register.kind} is no {register.type}", 'type "bit" for coil and discrete, and only for them'
+        )
     elif is_bit != (kind is Kind.CONTACT):
-        found.wrong(at, f"a {register.kind} can't be a {point.role}", "coil or discrete for contacts, input or holding for numbers")
+        found.wrong(
+            at,
+            f"a {register.kind} can't be a {point.role}",
+            "coil or discrete for contacts, input or holding for numbers",
+        )
     wide = register.type in ("int32", "uint32", "float32")
     if wide and register.order is None and written(found, (*at, "order")) is None:
-        found.wrong((*at, "order"), "order is missing", 'the order of the four octets, "ABCD", "CDAB", "BADC" or "DCBA"', "Add it")
+        found.wrong(
+            (*at, "order"),
+            "order is missing",
+            'the order of the four octets, "ABCD", "CDAB", "BADC" or "DCBA"',
+            "Add it",
+        )
     if not wide and register.order is not None:
         found.wrong((*at, "order"), f"{register.type} has no order of words", "order only for 32 bits", "Remove it")
     if kind is not Kind.CONTACT and not is_bit:
@@ -140,11 +164,17 @@ def _gpio(found: Findings, path: Path, point: PointTable, kind: Kind) -> None:
             found.wrong((*path, "pulses"), f"{point.role} counts no pulses", "pulses for supply_flow only", "Remove it")
         return
     if kind is not Kind.FLOW:
-        found.wrong((*path, "role"), f"a line of the board can't be a {point.role}", "a contact's role, or supply_flow with pulses")
+        found.wrong(
+            (*path, "role"),
+            f"a line of the board can't be a {point.role}",
+            "a contact's role, or supply_flow with pulses",
+        )
     elif point.pulses is None:
         if written(found, (*path, "pulses")) is None:
             example = 'pulses = { per = "1 L", count = 450, maximum_flow = "30 L/min" }'
-            found.wrong((*path, "pulses"), "pulses is missing", f"the meter's K factor, for instance {example}", "Add it")
+            found.wrong(
+                (*path, "pulses"), "pulses is missing", f"the meter's K factor, for instance {example}", "Add it"
+            )
     else:
         _pulses(found, (*path, "pulses"), point)
 
@@ -166,7 +196,9 @@ def _iio(found: Findings, path: Path, point: PointTable, kind: Kind) -> None:
     if kind is Kind.CONTACT:
         found.wrong((*path, "role"), f"a converter's channel can't be a {point.role}", "a measured role")
     if point.loop is not None and point.shunt is None and written(found, (*path, "shunt")) is None:
-        found.wrong((*path, "shunt"), "shunt is missing", "the resistor [ohm] that the loop's current flows through", "Add it")
+        found.wrong(
+            (*path, "shunt"), "shunt is missing", "the resistor [ohm] that the loop's current flows through", "Add it"
+        )
 
 
 Judge = Callable[[Findings, Path, PointTable, Kind], None]
@@ -203,7 +235,9 @@ def _same_source(tables: Tables, found: Findings) -> None:
         first = seen.setdefault((bus.id, source[1]), point)
         if first is not point:
             path = (*tables.path(point), source[0])
-            found.wrong(path, f'reads the same {source[0]} as point "{first.id}"', f"a {source[0]} of its own for each point")
+            found.wrong(
+                path, f'reads the same {source[0]} as point "{first.id}"', f"a {source[0]} of its own for each point"
+            )
 
 
 def _same_port(tables: Tables, found: Findings) -> None:
@@ -214,7 +248,7 @@ def _same_port(tables: Tables, found: Findings) -> None:
         if not isinstance(port, str):
             continue
         if port in seen:
-            found.wrong((*tables.path(bus), key), f'bus "{seen[port]}" has this {key} already', f"one bus for each {key}")
+            found.wrong(
+                (*tables.path(bus), key), f'bus "{seen[port]}" has this {key} already', f"one bus for each {key}"
+            )
         seen.setdefault(port, bus.id)
-
-

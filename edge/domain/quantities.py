@@ -7,7 +7,7 @@ where case carries meaning: a unit that begins with m or M is never guessed (`mP
 
 Sources of the definitions (from memory, all exact by definition): inch 25.4 mm, pound 0.45359237 kg, standard gravity 9.80665 m/s2,
 US gallon 231 cubic inches, imperial gallon 4.54609 L, standard atmosphere 101325 Pa, conventional millimetre of mercury
-133.322387415 Pa, conventional metre of water 9806.65 Pa. tests/handbook/flow_units.jsonl holds the check values.
+133.322387415 Pa, conventional metre of water 9806.65 Pa. tests/handbook/f.flow-units.jsonl holds the check values.
 """
 
 from __future__ import annotations
