@@ -1,0 +1,123 @@
+"""What the publisher remembers over a restart besides its cursor: retained topics it wrote, and refusals under way."""
+
+from __future__ import annotations
+
+import json
+import logging
+import os
+from collections.abc import Iterable
+from pathlib import Path
+from typing import Any, NamedTuple, Protocol
+
+_log = logging.getLogger("warmwell.mqtt")
+
+
+class Refused(NamedTuple):
+    """How long the broker has refused one entry (real seconds in which it was tried), and whether that was told."""
+
+    for_s: float
+    told: bool
+
+
+class Memory(Protocol):
+    """Where that is kept."""
+
+    def topics_seen(self) -> frozenset[str]:
+        """Retained topics that may still stand on the broker."""
+        ...
+
+    def remember_topics(self, topics: Iterable[str]) -> None:
+        """Before they are published."""
+        ...
+
+    def forget_topics(self, topics: Iterable[str]) -> None:
+        """After the broker confirmed that they are empty."""
+        ...
+
+    def refusals(self) -> dict[int, Refused]:
+        """By seq."""
+        ...
+
+    def remember_refusals(self, refusals: dict[int, Refused]) -> None:
+        """All that are under way; those left out are over."""
+        ...
+
+
+class FileMemory:
+    """One small JSON file, replaced whole. A file that can't be read or written costs ghosts and repeats, never the telling."""
+
+    def __init__(self, path: Path) -> None:
+        self._path = path
+        self._trouble = ""
+        document = self._read()
+        topics, refused = document.get("topics"), document.get("refused")
+        self._topics = {topic for topic in topics if isinstance(topic, str)} if isinstance(topics, list) else set()
+        self._refused = _refusals(refused) if isinstance(refused, dict) else {}
+
+    @property
+    def trouble(self) -> str:
+        """Why it can't be kept; empty while all is well."""
+        return self._trouble
+
+    def topics_seen(self) -> frozenset[str]:
+        return frozenset(self._topics)
+
+    def remember_topics(self, topics: Iterable[str]) -> None:
+        new = set(topics) - self._topics
+        if new:
+            self._topics |= new
+            self._write()
+
+    def forget_topics(self, topics: Iterable[str]) -> None:
+        gone = set(topics) & self._topics
+        if gone:
+            self._topics -= gone
+            self._write()
+
+    def refusals(self) -> dict[int, Refused]:
+        return dict(self._refused)
+
+    def remember_refusals(self, refusals: dict[int, Refused]) -> None:
+        if refusals != self._refused:
+            self._refused = dict(refusals)
+            self._write()
+
+    def _read(self) -> dict[str, Any]:
+        try:
+            document = json.loads(self._path.read_text(encoding="utf-8"))
+        except FileNotFoundError:
+            return {}
+        except (OSError, ValueError) as exc:
+            self._say(f"{self._path}: can't be read ({exc}); expected the topics published earlier. Old ones may stay on the broker")
+            return {}
+        return document if isinstance(document, dict) else {}
+
+    def _write(self) -> None:
+        document = {
+            "topics": sorted(self._topics),
+            "refused": {str(seq): {"for_s": round(r.for_s, 1), "told": r.told} for seq, r in sorted(self._refused.items())},
+        }
+        new = self._path.with_name(self._path.name + ".new")
+        try:
+            with new.open("w", encoding="utf-8") as file:
+                json.dump(document, file)
+                file.flush()
+                os.fsync(file.fileno())
+            os.replace(new, self._path)
+        except (OSError, ValueError) as exc:
+            self._say(f"{self._path}: can't be written ({exc}); expected room and a writable folder. Old topics may stay on the broker")
+        else:
+            self._trouble = ""
+
+    def _say(self, trouble: str) -> None:
+        if not self._trouble:
+            _log.warning(trouble)
+        self._trouble = trouble
+
+
+def _refusals(document: dict[str, Any]) -> dict[int, Refused]:
+    found = {}
+    for seq, row in document.items():
+        if seq.isdecimal() and isinstance(row, dict) and isinstance(row.get("for_s"), int | float):
+            found[int(seq)] = Refused(float(row["for_s"]), row.get("told") is True)
+    return found

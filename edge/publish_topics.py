@@ -1,0 +1,125 @@
+"""MQTT topics: what a name may hold, where each thing is published, and which filters match.
+
+Rules: MQTT 5.0, 4.7 (topic names and filters), 1.5.4 (strings).
+"""
+
+from __future__ import annotations
+
+import json
+from collections.abc import Mapping
+from typing import Any, Final
+
+from edge.domain.entries import Entry
+from edge.domain.errors import UnusableInput
+
+#: first levels of every topic: the project and the version of what is said below it
+ROOT: Final = "warmwell/1"
+
+#: words of the node topic
+ONLINE, STOPPED, LOST = "online", "stopped", "lost"
+
+_LONGEST_BYTES: Final = 65_535  # MQTT 5.0, 4.7.3
+_LONGEST_LEVEL: Final = 200  # ours: no name of a station, point or alarm is near it
+
+
+def mqtt_topic_ok(topic: str) -> bool:
+    """Whether a message may be published under this topic name.
+
+    1 to 65535 bytes of UTF-8, no wildcard, no U+0000, no surrogates (MQTT 5.0, 4.7.1, 4.7.3, 1.5.4).
+
+    >>> mqtt_topic_ok("warmwell/1/harbour-lane"), mqtt_topic_ok("a/#")
+    (True, False)
+    """
+    return _string_ok(topic) and not any(sign in topic for sign in "+#")
+
+
+def mqtt_filter_ok(flt: str) -> bool:
+    """Whether one may subscribe to this filter: a wildcard fills its level, and `#` is the last one (MQTT 5.0, 4.7.1)."""
+    levels = flt.split("/")
+    wildcards_alone = all(level in ("+", "#") or not set(level) & {"+", "#"} for level in levels)
+    return _string_ok(flt) and wildcards_alone and "#" not in levels[:-1]
+
+
+def mqtt_filter_match(flt: str, topic: str) -> bool:
+    """Whether a subscription to `flt` receives what is published under `topic` (MQTT 5.0, 4.7.1 and 4.7.2).
+
+    >>> mqtt_filter_match("sport/#", "sport"), mqtt_filter_match("#", "$SYS/x")
+    (True, False)
+    """
+    if not (mqtt_filter_ok(flt) and mqtt_topic_ok(topic)):
+        return False
+    if topic.startswith("$") and flt[0] in "+#":
+        return False
+    wanted, levels = flt.split("/"), topic.split("/")
+    for place, level in enumerate(wanted):
+        if level == "#":
+            return True
+        if place >= len(levels) or level not in ("+", levels[place]):
+            return False
+    return len(wanted) == len(levels)
+
+
+def _string_ok(text: str) -> bool:
+    try:
+        size = len(text.encode("utf-8"))
+    except UnicodeEncodeError:  # a lone surrogate
+        return False
+    return 1 <= size <= _LONGEST_BYTES and "\0" not in text
+
+
+def level(name: str, what: str) -> str:
+    """`name` as one level of a topic, so that nobody can add a level or a wildcard by naming a thing.
+
+    Raises:
+        UnusableInput: empty, too long, begins with `$`, or holds `/`, `+`, `#`, a space or a control character.
+    """
+    bad = next((sign for sign in name if sign in "/+#" or sign.isspace() or not sign.isprintable()), None)
+    if name and len(name) <= _LONGEST_LEVEL and bad is None and not name.startswith("$"):
+        return name
+    raise UnusableInput(
+        f"{name[:60]!r} can't stand in an MQTT topic",
+        where=what,
+        expected=f"1 to {_LONGEST_LEVEL} characters without '/', '+', '#', spaces or control characters, not beginning with '$'",
+        do="Give it another name in the station file",
+    )
+
+
+def levels(name: str, what: str) -> str:
+    """An id with `:` in it, as levels: `outlet_tripped:heater` becomes `outlet_tripped/heater`. Raises UnusableInput."""
+    return "/".join(level(part, what) for part in name.split(":"))
+
+
+class Topics:
+    """The topics of one station. Raises UnusableInput for names that can't stand in one."""
+
+    def __init__(self, site: str, station: str) -> None:
+        self.site, self.station = level(site, "site"), level(station, "station")
+        self.base = f"{ROOT}/{self.site}/{self.station}"
+        self.node = f"{self.base}/node"
+        self.head = f"{self.base}/head"
+        self.verdict = f"{self.base}/verdict"
+        self.journal = f"{self.base}/journal"
+
+    def alarm(self, alarm_id: str) -> str:
+        return f"{self.base}/alarm/{levels(alarm_id, 'alarm')}"
+
+    def point(self, point_id: str) -> str:
+        return f"{self.base}/point/{level(point_id, 'point')}"
+
+    def estimate(self, name: str) -> str:
+        return f"{self.base}/estimate/{levels(name, 'estimate')}"
+
+
+def compact(message: Mapping[str, Any]) -> bytes:
+    """A message as compact JSON with sorted keys: the same content is the same bytes.
+
+    Raises:
+        ValueError: NaN or an infinity, which JSON has no word for.
+    """
+    text = json.dumps(message, sort_keys=True, separators=(",", ":"), ensure_ascii=False, allow_nan=False)
+    return text.encode("utf-8", "backslashreplace")
+
+
+def entry_message(entry: Entry, site: str, station: str) -> bytes:
+    """An entry as it is published. A repeat is byte for byte the same: nothing but the entry goes into it."""
+    return compact({**entry.as_json(), "site": site, "station": station})
