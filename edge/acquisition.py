@@ -414,8 +414,8 @@ class _BusWorker:
                     fresh.append(sample)
                     if sample.value is not None:
                         self._good_ms[sample.point] = sample.mono_ms
-            if not fresh:
-                return
+            if not fresh or self._stop.is_set():
+                return  # after the stop nobody is there to take them, should a hung read come back
             try:
                 self._on_samples(fresh)
             except Exception:  # supervision border: reading goes on whatever becomes of the readings
@@ -445,6 +445,8 @@ class _BusWorker:
             self._call_on_bus("back", "it is read again")
 
     def _call_on_bus(self, what: str, why: str) -> None:
+        if self._stop.is_set():
+            return
         try:
             self._on_bus(self.id, what, why, self._clock.now())
         except Exception:  # supervision border: as in _hand_over
