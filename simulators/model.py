@@ -110,14 +110,15 @@ class World:
                 self._begin_block()
             seconds = min(target, self._block_end) - self._s
             self.reservoir.step(seconds, self._room_now, self._powered, self._rinse_c, self._probe_in_air)
-            self.passed_l += self.water.flow_l_min * seconds / 60.0
             self._s += seconds
+            self.passed_l = self._passed_before_l + self.water.flow_l_min * (self._s - self._block_start) / 60.0
         if self._s == self._block_end:
             self._begin_block()
 
     def _begin_block(self) -> None:
         """Look at everything that is held until the block's end; blocks end at the same instants for every caller."""
-        start = self._s
+        start = self._block_start = self._s
+        self._passed_before_l = self.passed_l
         of_day = start % DAY_S
         self._happen(of_day)
         draw = self._draw(of_day)

@@ -45,7 +45,10 @@ class Vessel:
 class Reservoir:
     """State of reservoir and basin; `step` moves it on by whole seconds with everything else held."""
 
-    __slots__ = ("vessel", "liquid_c", "wall_c", "probe_c", "basin_c", "litres", "away_l", "away_c", "heating", "heat_j", "lost_j")
+    __slots__ = (
+        "vessel", "liquid_c", "wall_c", "probe_c", "basin_c", "litres", "away_l", "away_c", "heating", "heat_j",
+        "_vessel_lost_j", "_basin_lost_j",
+    )  # fmt: skip
 
     def __init__(self, vessel: Vessel, liquid_c: float, room_c: float, heating: bool = False) -> None:
         self.vessel = vessel
@@ -57,12 +60,17 @@ class Reservoir:
         self.away_c = liquid_c
         self.heating = heating  # what the thermostat wants
         self.heat_j = 0.0  # heat put in since the start
-        self.lost_j = 0.0  # heat given to room and rinse water since the start
+        self._vessel_lost_j = self._basin_lost_j = 0.0
 
     @property
     def is_away(self) -> bool:
         """The liquid is in the basin."""
         return self.away_l > 0.0
+
+    @property
+    def lost_j(self) -> float:
+        """Heat given to room and rinse water since the start [J]."""
+        return self._vessel_lost_j + self._basin_lost_j
 
     @property
     def held_j(self) -> float:
@@ -82,7 +90,7 @@ class Reservoir:
         low, high = v.set_point_c - v.hysteresis_k, v.set_point_c
         may_heat = powered and not away
         exchange, wall_loss, wall_j = v.wall_exchange, v.wall_loss, v.wall_j_per_k
-        on_s, lost = 0, 0.0
+        on_s, lost = 0, self._vessel_lost_j
         for _ in range(seconds):
             if liquid >= high:
                 heating = False
@@ -100,26 +108,26 @@ class Reservoir:
             lost += off_surface + off_wall
         self.liquid_c, self.wall_c, self.probe_c, self.heating = liquid, wall, probe, heating
         self.heat_j += on_s * v.heater_w
-        self.lost_j += lost
+        self._vessel_lost_j = lost
         self._step_basin(seconds, room_c, rinse_c)
 
     def _step_basin(self, seconds: int, room_c: float, rinse_c: float | None) -> None:
         v = self.vessel
+        lost, temp = self._basin_lost_j, self.basin_c
         if self.is_away:
             together_j = self.away_l * J_PER_L_K + v.basin_j_per_k
-            temp, lost = self.away_c, 0.0
             for _ in range(seconds):
                 off = v.basin_loss * (temp - room_c)
                 temp -= off / together_j
                 lost += off
-            self.away_c = self.basin_c = temp
-            self.lost_j += lost
-            return
-        towards, lag_s = (room_c, v.basin_to_room_s) if rinse_c is None else (rinse_c, v.basin_to_rinse_s)
-        before = self.basin_c
-        for _ in range(seconds):
-            self.basin_c += (towards - self.basin_c) / lag_s
-        self.lost_j += (before - self.basin_c) * v.basin_j_per_k
+            self.away_c = temp
+        else:
+            towards, lag_s = (room_c, v.basin_to_room_s) if rinse_c is None else (rinse_c, v.basin_to_rinse_s)
+            for _ in range(seconds):
+                off = (temp - towards) / lag_s
+                temp -= off
+                lost += off * v.basin_j_per_k
+        self.basin_c, self._basin_lost_j = temp, lost
 
     def take_away(self) -> None:
         """A cycle pumps the liquid into the basin; a heel stays. Basin and liquid mix at once."""

@@ -7,8 +7,10 @@ stale limits grow with it, and notes() says so.
 
 from __future__ import annotations
 
+from collections.abc import Mapping
 from typing import Final, NamedTuple
 
+from edge.domain.readings import Role
 from simulators.scenarios import SITE, STATION, TITLE, scenario_named
 
 #: points on a real protocol are read at this real period or more; simulated ones at this
@@ -41,6 +43,8 @@ _ROWS: Final = (
     _Row("power", "machine_power", 250),
     _Row("leak", "leak", 250),
 )
+#: role of each point of a scenario's station file, in the file's order
+ROLE_OF: Final[Mapping[str, Role]] = {row.point: Role(row.role) for row in _ROWS}
 _ON_THE_LINE: Final = dict(CHANNELS)
 
 _HEAD: Final = """\
@@ -122,6 +126,7 @@ def station_toml(
     speed: float = 1.0,
     seed: int = 1,
     mqtt_host: str = "127.0.0.1",
+    sampled_ms: int = 0,
 ) -> str:
     """The text of a station file.
 
@@ -131,6 +136,7 @@ def station_toml(
         mqtt_port: of the broker at `mqtt_host`; None: no broker.
         serial_port: where the pressures' transmitter is plugged in; None: the pressures are simulated too.
         speed: of the clock that the station will run on.
+        sampled_ms: no point has a shorter period: that of a recording's rows.
 
     Raises:
         UnusableInput: there is no such scenario.
@@ -141,18 +147,18 @@ def station_toml(
     if serial_port is not None:
         parts.append(f'[[bus]]\nid = "panel"\nkind = "serial-line"\nport = {_quoted(serial_port)}\nbaud = 9600\n\n')
     for row in _ROWS:
-        parts.append(_point(row, serial_port is not None and row.point in _ON_THE_LINE, speed))
+        parts.append(_point(row, serial_port is not None and row.point in _ON_THE_LINE, speed, sampled_ms))
     if mqtt_port is not None:
         parts.append(f"[mqtt]\nhost = {_quoted(mqtt_host)}\nport = {mqtt_port}\n\n")
     parts.append(f'[api]\nlisten = "127.0.0.1:{api_port}"\n\n[keep]\nfolder = {_quoted(keep_folder)}\n')
     return "".join(parts)
 
 
-def _point(row: _Row, on_the_line: bool, speed: float) -> str:
+def _point(row: _Row, on_the_line: bool, speed: float, sampled_ms: int) -> str:
     text = f'[[point]]\nid = "{row.point}"\nrole = "{row.role}"\nbus = "{"panel" if on_the_line else "bench"}"\n{row.more}'
     if on_the_line:
         text += f"text = {{ pattern = '{_ON_THE_LINE[row.point]}=(?P<value>\\S+)', unit = \"psi\" }}\n"
-    every = every_ms(row.every_ms, on_the_line, speed)
+    every = max(every_ms(row.every_ms, on_the_line, speed), sampled_ms)
     return f'{text}every = "{every} ms"\nstale_after = "{stale_after_ms(every, speed)} ms"\n\n'
 
 
