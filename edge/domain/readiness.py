@@ -12,7 +12,7 @@ from edge.domain.alarms import AT_LIMIT
 from edge.domain.duties import is_test_due, months_later_ms
 from edge.domain.entries import Now, rfc3339
 from edge.domain.filters import GAINS_AT_MOST_KPA
-from edge.domain.heating import Forecast, basin_c
+from edge.domain.heating import Forecast
 from edge.domain.phases import Phase
 from edge.domain.quantities import UnitError, quantity
 from edge.domain.readings import KIND_OF, REASONS, UNIT_OF, Kind, Role
@@ -104,7 +104,7 @@ class Readiness:
         if s.phase is Phase.OFF:
             return Judged(UNMET, "the machine has no power", ask="Switch the machine on")
         if s.phase is Phase.IN_USE:
-            away = s.cycle is not None and s.cycle.is_away(now.mono_ms)
+            away = s.warmth is not None and s.warmth.cycle.is_away(now.mono_ms)
             return Judged(
                 UNMET, "a cycle is running: the heated liquid is away" if away else "water is being drawn", mends=True
             )
@@ -130,8 +130,8 @@ class Readiness:
 
     def reservoir(self, now: Now) -> Judged:
         """Warm enough for today's room, not too hot for the label."""
-        s, plan = self.station, self.station.settings.reservoir
-        assert plan is not None
+        s, plan, warmth = self.station, self.station.settings.reservoir, self.station.warmth
+        assert plan is not None and warmth is not None
         if s.reservoir_point is None:
             return self._by_eye_temperature(now)
         liquid = s.watches[s.reservoir_point].value(now.mono_ms)
@@ -141,11 +141,12 @@ class Readiness:
                 f"the reservoir's temperature is not known: {self._why(s.reservoir_point)}",
                 ask=self._advice(s.reservoir_point),
             )
-        enter, leave, cold, assumed = s.warm_limits(now)
+        cold, assumed = s.cold_now(now)
+        enter, leave = warmth.limits(cold)
         here = s.show(s.reservoir_point, liquid) + s.nominal(s.reservoir_point)
         if s.last_quality_uncertain(s.reservoir_point):
             return Judged(UNKNOWN, f"{here}, but {REASONS['perhaps_stuck'].text}", ask=REASONS["perhaps_stuck"].advice)
-        basin = basin_c(s.loss or plan, liquid, cold)
+        basin = warmth.basin_c(liquid, cold)
         if plan.maximum_c is not None and liquid > plan.maximum_c + AT_LIMIT:
             return Judged(
                 UNMET,
@@ -165,22 +166,22 @@ class Readiness:
                 f"; the thermostat lets it fall to {s.show(s.reservoir_point, plan.set_point_c - plan.thermostat_band_k)}, "
                 f"a set point of {s.show(s.reservoir_point, would)} would do, or a warmer room"
             )
-        if s.is_warm:
+        if warmth.is_warm:
             return Judged(MET, f"{here}, {s.show(s.reservoir_point, leave)} needed in a {room}{trough}")
         there = s.show(s.reservoir_point, basin)
         text = f"{here}; {s.show(s.reservoir_point, enter)} needed in a {room}, the basin would see {there}{trough}"
         if s.phase is Phase.OFF or s.heater_is_tripped(now.mono_ms):
             return Judged(UNMET, text, ask="Get the heater's power back")
-        return Judged(UNMET, text, mends=True, when=s.until_warm(now, enter, liquid))
+        return Judged(UNMET, text, mends=True, when=warmth.until(cold, now.mono_ms))
 
     def _by_eye_temperature(self, now: Now) -> Judged:
-        s, plan = self.station, self.station.settings.reservoir
-        assert plan is not None
+        warmth = self.station.warmth
+        assert warmth is not None
         entered = self.entered(Role.RESERVOIR_TEMPERATURE, now)
         if entered is None:
             return self._nothing(Role.RESERVOIR_TEMPERATURE)
         value, seq, at_ms, by = entered
-        enter, _, _, _ = s.warm_limits(now)
+        enter, _ = warmth.limits(self.station.cold_now(now)[0])
         text = f"{value:.1f} °C read by {by}; {enter:.1f} °C needed"
         return Judged(
             BY_EYE if value >= enter - AT_LIMIT else UNMET,

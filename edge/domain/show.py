@@ -6,7 +6,7 @@ from collections.abc import Mapping
 from typing import TYPE_CHECKING, Any, Final
 
 from edge.domain.entries import Now, rfc3339
-from edge.domain.heating import Forecast, basin_c, needed_c
+from edge.domain.heating import Forecast
 from edge.domain.quantities import from_kind
 from edge.domain.readings import CONTACT_WORDS, REASONS, UNIT_OF, Kind, Quality
 from edge.domain.validity import PointWatch
@@ -94,11 +94,11 @@ def estimates(station: Station, now: Now) -> dict[str, dict[str, Any]]:
 
 
 def _reservoir(station: Station, now: Now, found: dict[str, dict[str, Any]]) -> None:
-    loss = station.loss
-    assert loss is not None
-    enter, _, cold, assumed = station.warm_limits(now)
+    warmth = station.warmth
+    assert warmth is not None
+    cold, assumed = station.cold_now(now)
     source = "with the declared coldest room" if assumed else ""
-    needed = needed_c(loss, cold)
+    needed = warmth.needed_c(cold)
     found["needed_reservoir_temperature"] = estimate(
         "needed_reservoir_temperature", "Cel", now, round(needed, 3), why=source
     )
@@ -112,14 +112,12 @@ def _reservoir(station: Station, now: Now, found: dict[str, dict[str, Any]]) -> 
             found[name] = estimate(name, unit, now, why="the reservoir's temperature is not known")
         return
     found["basin_temperature"] = estimate(
-        "basin_temperature", "Cel", now, round(basin_c(loss, liquid, cold), 3), why=source
+        "basin_temperature", "Cel", now, round(warmth.basin_c(liquid, cold), 3), why=source
     )
-    if station.is_warm:
+    if warmth.is_warm:
         found["reservoir_ready"] = estimate("reservoir_ready", "time", now, why="it is warm")
     elif station.heater_is_tripped(now.mono_ms):
         found["reservoir_ready"] = estimate("reservoir_ready", "time", now, why="the heater has no power")
     else:
-        found["reservoir_ready"] = _when("reservoir_ready", station.until_warm(now, enter, liquid), now)
-    found["reservoir_below_needed"] = _when(
-        "reservoir_below_needed", station.heat.until_below(needed, now.mono_ms), now
-    )
+        found["reservoir_ready"] = _when("reservoir_ready", warmth.until(cold, now.mono_ms), now)
+    found["reservoir_below_needed"] = _when("reservoir_below_needed", warmth.heat.until_below(needed, now.mono_ms), now)

@@ -7,8 +7,6 @@ rates use the monotonic part, calendar duties the wall part. Entries are outcome
 from __future__ import annotations
 
 from collections.abc import Callable, Iterable, Mapping, Sequence
-from dataclasses import replace
-from datetime import datetime, timedelta
 from functools import partial
 from typing import Any, Final
 from zoneinfo import ZoneInfo
@@ -19,32 +17,23 @@ from edge.domain.alarms import AT_LIMIT
 from edge.domain.duties import ALARM_RECORDS, Book, Fact, checked, local_date, next_date_change_ms, test_result
 from edge.domain.entries import Draft, Entry, Now, rfc3339, wall_ms_of
 from edge.domain.filters import stage_drops_kpa
-from edge.domain.heating import HOLD_MS, Forecast, HeatWatch, basin_c, needed_c
-from edge.domain.phases import AWAY_WITHIN_MS, DRAW_BELONGS_MS, CycleWatch, Phase
+from edge.domain.hours import at_rest
+from edge.domain.phases import DRAW_BELONGS_MS, Phase
 from edge.domain.readiness import LESSER_ROLES, Judged, Readiness, assemble, verdict_word
 from edge.domain.readings import Kind, Quality, Reading, Role, Sample
 from edge.domain.records import as_draft_body, to_alarms
-from edge.domain.settings import Reservoir, Settings
+from edge.domain.settings import Settings
 from edge.domain.validity import PointWatch
+from edge.domain.warmth import Warmth
 from edge.domain.water import Draw, DrawWatch
 
 #: changes when the meaning of state() changes; snapshots of another version are rebuilt from the journal
 FOLD_VERSION: Final = 1
-#: an unmeasured transfer loss is never taken for less than the rule: 4 K of the 19 K between 39 Cel and a 20 Cel room
-#: (common practice, no published source)
-RULE_SHARE: Final = 4.0 / 19.0
 #: where neither a room point nor a coldest room is given
 ASSUMED_ROOM_C: Final = 18.0
 #: at the latest after this everything is judged anew, whatever happened
 LOOK_AGAIN_MS: Final = 3_600_000
 _DRAWN_ALARMS: Final = ("pressure_low", "pressure_high", "flow_low", "flow_high")
-
-
-def _careful(reservoir: Reservoir | None) -> Reservoir | None:
-    """The same reservoir, with an unmeasured transfer loss never below the rule."""
-    if reservoir is None or reservoir.loss_measured or reservoir.loss_share >= RULE_SHARE:
-        return reservoir
-    return replace(reservoir, loss_share=RULE_SHARE)
 
 
 class Station:
@@ -63,23 +52,18 @@ class Station:
         self.readings: list[Reading] = []
         self.watches: dict[str, PointWatch] = {p.id: PointWatch(p, 0) for p in settings.points}
         self.silent: set[str] = set()
-        self.heat = HeatWatch()
-        self.cycle = CycleWatch(settings.reservoir.warm_up_limit_ms) if settings.reservoir is not None else None
+        self.warmth = Warmth(settings.reservoir) if settings.reservoir is not None else None
         self.draws = DrawWatch(settings.supply) if settings.supply is not None else None
-        self.loss = _careful(settings.reservoir)
         self.phase = Phase.IDLE
-        self.is_warm = False
         self.total_l = 0.0
         self._find_points()
         self.desk = AlarmDesk(settings, [o for o, _ in self.outlets], bool(self.leak_points), self._alarm_entry)
         self._drafts: list[Draft] = []
         self._now = Now(0, 0, False)
         self._begun = self._dirty = self._reservoir_moved = False
-        self._warm_since_ms: int | None = None
         self._resting = False
         self._silence_ms = self._again_ms = 0
         self._edge_ms = self._day_ms = 0  # monotonic times of the next edge of the hours and of the next local date
-        self._mark: object = None
         self._last_draw: dict[str, Any] | None = None
         self._belongs_until_ms: int | None = None
         self._day: dict[str, Any] = {}
@@ -172,12 +156,12 @@ class Station:
         if not self._begun:
             return None
         due = [self._silence_ms, self._again_ms, self._edge_ms, self._day_ms]
-        if self._warm_since_ms is not None and not self.is_warm:
-            due.append(self._warm_since_ms + HOLD_MS)
         if self._belongs_until_ms is not None:
             due.append(self._belongs_until_ms)
-        if self.cycle is not None:
-            ends = self.cycle.next_deadline_ms()
+        if self.warmth is not None:
+            if self.warmth.hold_ends_ms is not None:
+                due.append(self.warmth.hold_ends_ms)
+            ends = self.warmth.cycle.next_deadline_ms()
             if ends is not None and ends > self._now.mono_ms:
                 due.append(ends)
         pending = self.desk.next_deadline_ms(self._now)
@@ -258,14 +242,9 @@ class Station:
         return ASSUMED_ROOM_C if declared is None else declared
 
     def _hear_reservoir(self, liquid_c: float, mono_ms: int, now: Now) -> None:
-        room_c = self._room_now(mono_ms)
-        self.heat.hear(liquid_c, room_c, mono_ms)
         self._reservoir_moved = True
-        if self.cycle is not None:
-            enter, _, _, _ = self.warm_limits(now)
-            what = self.cycle.hear(liquid_c, self.heat.fell_by(liquid_c, AWAY_WITHIN_MS), room_c, enter, mono_ms)
-            if what is not None:
-                self.heat.forget()
+        if self.warmth is not None:
+            self.warmth.hear(liquid_c, self._room_now(mono_ms), mono_ms)
 
     def _hear_room(self, value: float, mono_ms: int, now: Now) -> None:
         self._reservoir_moved = True
@@ -394,6 +373,8 @@ class Station:
                 watch.started_ms = watch.good_ms = watch.still_since_ms = now.mono_ms
             self._edge_ms = self._day_ms = self._again_ms = now.mono_ms
             self._dirty = True
+            if self.phase is Phase.IN_USE and self.warmth is not None:  # a restart in the middle of a cycle
+                self.warmth.cycle.away_since_ms = now.mono_ms
         elif before.trusted != now.trusted:
             self._edge_ms = self._day_ms = now.mono_ms
             self._dirty = True
@@ -415,7 +396,7 @@ class Station:
             self._look_at_calendar(now)
         if mono_ms >= self._edge_ms:
             self._look_at_hours(now)
-        if self._reservoir_moved or (self._warm_since_ms is not None and not self.is_warm):
+        if self._reservoir_moved or (self.warmth is not None and self.warmth.hold_ends_ms is not None):
             self._look_at_warmth(now)
         self._look_at_phase(now)
         if self._reservoir_moved:
@@ -450,8 +431,8 @@ class Station:
         why = watch.why_silent()
         self.desk.set(f"silent:{ident}", True, now, point=ident, cause=show.silent_text(ident, why))
         if ident == self.reservoir_point:
-            self.is_warm, self._warm_since_ms = False, None
-            self.heat.forget()
+            if self.warmth is not None:
+                self.warmth.forget()
             self.desk.drop_pending("reservoir_cold", now)
             self.desk.drop_pending("reservoir_hot", now)
         elif ident == self.room_point:
@@ -461,108 +442,68 @@ class Station:
             if draw is not None:
                 self._finish_draw(draw, "flow not known", now)
 
-    def warm_limits(self, now: Now) -> tuple[float, float, float, bool]:
-        """(met at, ends below, cold temperature on the way, is that assumed) [Cel]."""
-        plan = self.settings.reservoir
-        assert plan is not None and self.loss is not None
+    def cold_now(self, now: Now) -> tuple[float, bool]:
+        """(what the liquid meets on its way [Cel], is that assumed): the room, or the declared coldest one."""
         measured = self.watches[self.room_point].value(now.mono_ms) if self.room_point is not None else None
-        cold = self._room_now(now.mono_ms)
-        needed = needed_c(self.loss, cold)
-        enter = max(needed, plan.set_point_c - plan.thermostat_band_k)
-        return enter, max(needed, plan.set_point_c - 2.0 * plan.thermostat_band_k), cold, measured is None
+        return self._room_now(now.mono_ms), measured is None
 
     def _look_at_warmth(self, now: Now) -> None:
-        """Met at the upper limit once held for two minutes, ends below the lower one."""
-        plan = self.settings.reservoir
-        if plan is None or self.reservoir_point is None:
+        if self.warmth is None or self.reservoir_point is None:
             return
-        liquid = self.watches[self.reservoir_point].value(now.mono_ms)
+        watch = self.watches[self.reservoir_point]
+        liquid = watch.value(now.mono_ms)
         if liquid is None:
-            self.is_warm, self._warm_since_ms = False, None
+            self.warmth.forget()
             return
-        enter, leave, cold, _ = self.warm_limits(now)
-        if self.is_warm:
-            if liquid < leave - AT_LIMIT:
-                self.is_warm, self._warm_since_ms = False, None
-        elif liquid < enter - AT_LIMIT:
-            self._warm_since_ms = None
-        else:
-            if self._warm_since_ms is None:
-                self._warm_since_ms = self.watches[self.reservoir_point].good_ms
-            if now.mono_ms - self._warm_since_ms >= HOLD_MS:
-                self.is_warm = True
-                self._note_heat_up(enter, now)
-        basin = basin_c(self.loss or plan, liquid, cold)
-        hot = plan.maximum_c is not None and liquid > plan.maximum_c + AT_LIMIT
-        mark = (
-            self.is_warm,
-            hot,
-            plan.contact_max_c is not None and basin > plan.contact_max_c + AT_LIMIT,
-            self.last_quality_uncertain(self.reservoir_point),
-        )
-        if mark != self._mark:
-            self._mark, self._dirty = mark, True
-
-    def _note_heat_up(self, reached_c: float, now: Now) -> None:
-        since = self.heat.heating_since_ms
-        if since is None or reached_c - self.heat.started_at_c < 2.0:
-            return
-        body = {
-            "from_c": round(self.heat.started_at_c, 3), "to_c": round(reached_c, 3), "room_c": round(self._room_now(now.mono_ms), 3),
-            "start": rfc3339(now.wall_ms - (now.mono_ms - since)), "duration_s": (now.mono_ms - since) / 1000.0,
-        }  # fmt: skip
-        self._drafts.append(Draft(now, "heat_up", body))
+        cold_c = self._room_now(now.mono_ms)
+        uncertain = self.last_quality_uncertain(self.reservoir_point)
+        changed, became_warm = self.warmth.look(liquid, watch.good_ms, cold_c, uncertain, now.mono_ms)
+        self._dirty |= changed
+        body = self.warmth.heat_up(cold_c, now) if became_warm else None
+        if body is not None:
+            self._drafts.append(Draft(now, "heat_up", body))
 
     def _look_at_reservoir_alarms(self, now: Now) -> None:
-        plan, point = self.settings.reservoir, self.reservoir_point
-        if plan is None or point is None:
+        warmth, point = self.warmth, self.reservoir_point
+        liquid = self.watches[point].value(now.mono_ms) if point is not None else None
+        if warmth is None or point is None or liquid is None:
             return
-        liquid = self.watches[point].value(now.mono_ms)
-        if liquid is None:
-            return
-        enter, leave, _, _ = self.warm_limits(now)
-        cold = self.desk.alarms["reservoir_cold"]
-        tuned = self.settings.tuning.get("reservoir_cold")
-        if tuned is not None and tuned.limit is not None:
-            leave, enter = tuned.limit, tuned.limit + (tuned.deadband or 0.0)
-        elif plan.set_point_c - plan.thermostat_band_k < leave - AT_LIMIT:
-            enter = (
-                leave + plan.thermostat_band_k
-            )  # the thermostat's own trough lies below: one alarm, not one each quarter of an hour
-        below = liquid < leave - AT_LIMIT or (cold.condition and liquid < enter - AT_LIMIT)
-        tripped = self.desk.cause_of("reservoir_cold") is not None
-        explained = (
-            self._resting
-            or (self.phase is Phase.OFF and not tripped)
-            or (self.cycle is not None and self.cycle.explains_cold(now.mono_ms) and not tripped)
-        )
-        active = below and not explained
-        cause = f"{self.show(point, liquid)}, below {self.show(point, leave)}" if active else ""
+        limit, again = warmth.alarm_limits(self._room_now(now.mono_ms), self.settings.tuning.get("reservoir_cold"))
+        below = liquid < (again if self.desk.alarms["reservoir_cold"].condition else limit) - AT_LIMIT
+        active = below and not self._is_explained(warmth, now.mono_ms)
+        cause = f"{self.show(point, liquid)}, below {self.show(point, limit)}" if active else ""
         self.desk.set(
-            "reservoir_cold", active, now, value=liquid, unit="Cel", limit=round(leave, 4), point=point, cause=cause
+            "reservoir_cold", active, now, value=liquid, unit="Cel", limit=round(limit, 4), point=point, cause=cause
         )
-        if plan.maximum_c is not None:
-            self.desk.see("reservoir_hot", liquid, point, now)
+        self.desk.see("reservoir_hot", liquid, point, now)
+
+    def _is_explained(self, warmth: Warmth, mono_ms: int) -> bool:
+        """A cold reservoir is no alarm at rest, nor while a phase explains it; after a trip it is the trip's consequence."""
+        if self._resting:
+            return True
+        if self.desk.cause_of("reservoir_cold") is not None:
+            return False
+        return self.phase is Phase.OFF or warmth.cycle.explains_cold(mono_ms)
 
     def _belongs(self, now: Now) -> bool:
         """Is water drawn now, or just now, drawn for a cycle? A cold liquid can't be in a cycle."""
-        if self.cycle is None or self.reservoir_point is None:
+        if self.warmth is None or self.reservoir_point is None:
             return True
-        return self.is_warm or self.cycle.explains_cold(now.mono_ms) or self.phase is Phase.IN_USE
+        return self.warmth.is_warm or self.warmth.cycle.explains_cold(now.mono_ms) or self.phase is Phase.IN_USE
 
     def _look_at_phase(self, now: Now) -> None:
         mono_ms = now.mono_ms
         if self._belongs_until_ms is not None and mono_ms >= self._belongs_until_ms:
             self._belongs_until_ms = None
         drawing = self.draws is not None and self.draws.draw is not None
-        away = self.cycle is not None and self.cycle.is_away(mono_ms)
+        away = self.warmth is not None and self.warmth.cycle.is_away(mono_ms)
         if self.power_point is not None and self.watches[self.power_point].value(mono_ms) == 0.0:
             phase = Phase.OFF
         elif self.book.work is not None:
             phase = Phase.AT_WORK
         elif away or self._belongs_until_ms is not None or (drawing and self._belongs(now)):
             phase = Phase.IN_USE
-        elif self._is_reheating(mono_ms):
+        elif self.warmth is not None and self.warmth.is_reheating(mono_ms):
             phase = Phase.REHEATING
         else:
             phase = Phase.AT_REST if self._resting else Phase.IDLE
@@ -570,40 +511,14 @@ class Station:
             self._drafts.append(Draft(now, "phase", {"from": str(self.phase), "to": str(phase)}))
             self.phase, self._dirty, self._reservoir_moved = phase, True, True
 
-    def _is_reheating(self, mono_ms: int) -> bool:
-        if self.is_warm or self.cycle is None:
-            return False
-        return self.cycle.explains_cold(mono_ms) or self.heat.heating_since_ms is not None
-
     def _look_at_hours(self, now: Now) -> None:
-        """At rest: outside the hours, less the warm-up before the first case. An untrusted clock can't say so."""
-        hours = self.settings.hours
-        self._edge_ms = now.mono_ms + LOOK_AGAIN_MS * 24
-        resting = False
+        """At rest: outside the hours. An untrusted clock can't say so."""
+        hours, resting = self.settings.hours, False
+        self._edge_ms = now.mono_ms + 24 * LOOK_AGAIN_MS
         if hours is not None and now.trusted:
             lead_ms = self.settings.reservoir.warm_up_limit_ms if self.settings.reservoir is not None else 0
-            resting, edge_wall_ms = True, None
-            today = local_date(now.wall_ms, self.zone)
-            for offset in range(-1, 9):
-                day = today + timedelta(days=offset)
-                if day.weekday() not in hours:
-                    continue
-                begins, ends = (
-                    int(
-                        datetime(day.year, day.month, day.day, m // 60 % 24, m % 60, tzinfo=self.zone).timestamp()
-                        * 1000
-                    )
-                    + m // 1440 * 86_400_000
-                    for m in hours[day.weekday()]
-                )
-                begins -= lead_ms
-                if begins <= now.wall_ms < ends:
-                    resting = False
-                later = [edge for edge in (begins, ends) if edge > now.wall_ms]
-                if later:
-                    edge_wall_ms = min(later) if edge_wall_ms is None else min(edge_wall_ms, *later)
-            if edge_wall_ms is not None:
-                self._edge_ms = min(self._edge_ms, now.mono_ms + edge_wall_ms - now.wall_ms)
+            resting, change_ms = at_rest(hours, lead_ms, self.zone, now.wall_ms)
+            self._edge_ms = now.mono_ms + change_ms - now.wall_ms
         if resting != self._resting:
             self._resting, self._dirty, self._reservoir_moved = resting, True, True
 
@@ -733,13 +648,6 @@ class Station:
             last["wall_ms"],
             self._draw_age_ms(now) <= self.settings.supply.stands_for_ms,
         )
-
-    def until_warm(self, now: Now, enter_c: float, liquid_c: float) -> Forecast:
-        """Time until the reservoir's condition is met."""
-        if self._warm_since_ms is not None:
-            left = max(self._warm_since_ms + HOLD_MS - now.mono_ms, 0)
-            return Forecast(left, left, left, "")
-        return self.heat.until(enter_c, now.mono_ms)
 
     def heater_is_tripped(self, mono_ms: int) -> bool:
         """An outlet that feeds the heater (the one named so, else any) has tripped."""

@@ -1,0 +1,120 @@
+"""Is the reservoir warm enough for today's room, and what follows from how it got there.
+
+Met at max(needed, set point - band) once held for two minutes; ends below max(needed, set point - 2 bands). An unmeasured transfer
+loss is never taken for less than the rule.
+"""
+
+from __future__ import annotations
+
+from dataclasses import replace
+from typing import Any, Final
+
+from edge.domain.alarms import AT_LIMIT
+from edge.domain.entries import Now, rfc3339
+from edge.domain.heating import HOLD_MS, Forecast, HeatWatch, basin_c, needed_c
+from edge.domain.phases import AWAY_WITHIN_MS, CycleWatch
+from edge.domain.settings import AlarmTuning, Reservoir
+
+#: 4 K of the 19 K between 39 Cel and a 20 Cel room (common practice, no published source)
+RULE_SHARE: Final = 4.0 / 19.0
+#: a rise of at least this much is a heat-up worth remembering
+HEAT_UP_K: Final = 2.0
+
+
+class Warmth:
+    """The reservoir's condition with its hold and hysteresis, its heating and its cycles."""
+
+    def __init__(self, plan: Reservoir) -> None:
+        self.plan = plan
+        careless = not plan.loss_measured and plan.loss_share < RULE_SHARE
+        self.loss = replace(plan, loss_share=RULE_SHARE) if careless else plan
+        self.heat = HeatWatch()
+        self.cycle = CycleWatch(plan.warm_up_limit_ms)
+        self.is_warm = False
+        self.since_ms: int | None = None  # monotonic time since when it has been warm enough without a break
+        self._mark: object = None
+
+    def needed_c(self, cold_c: float) -> float:
+        """Reservoir temperature at which the basin just sees the label's minimum [Cel]."""
+        return needed_c(self.loss, cold_c)
+
+    def basin_c(self, liquid_c: float, cold_c: float) -> float:
+        """What the basin would see now [Cel]."""
+        return basin_c(self.loss, liquid_c, cold_c)
+
+    def limits(self, cold_c: float) -> tuple[float, float]:
+        """(met at, ends below) [Cel]."""
+        needed, plan = needed_c(self.loss, cold_c), self.plan
+        return (
+            max(needed, plan.set_point_c - plan.thermostat_band_k),
+            max(needed, plan.set_point_c - 2.0 * plan.thermostat_band_k),
+        )
+
+    def alarm_limits(self, cold_c: float, tuned: AlarmTuning | None) -> tuple[float, float]:
+        """(cold below, cold no more at) [Cel]. Where the thermostat's own trough lies below what is needed, the alarm waits
+        for a band more: one alarm, not one each quarter of an hour."""
+        if tuned is not None and tuned.limit is not None:
+            return tuned.limit, tuned.limit + (tuned.deadband or 0.0)
+        enter, leave = self.limits(cold_c)
+        trough = self.plan.set_point_c - self.plan.thermostat_band_k
+        return leave, leave + self.plan.thermostat_band_k if trough < leave - AT_LIMIT else enter
+
+    def hear(self, liquid_c: float, cold_c: float, mono_ms: int) -> None:
+        """One good reading."""
+        self.heat.hear(liquid_c, cold_c, mono_ms)
+        fell_k = self.heat.fell_by(liquid_c, AWAY_WITHIN_MS)
+        if self.cycle.hear(liquid_c, fell_k, cold_c, self.limits(cold_c)[0], mono_ms) is not None:
+            self.heat.forget()
+
+    def forget(self) -> None:
+        """The temperature is not known any more."""
+        self.is_warm, self.since_ms = False, None
+        self.heat.forget()
+
+    def look(self, liquid_c: float, read_ms: int, cold_c: float, uncertain: bool, mono_ms: int) -> tuple[bool, bool]:
+        """(something that conditions show has changed, it has just become warm). `read_ms`: when the value was read."""
+        enter, leave = self.limits(cold_c)
+        became = False
+        if self.is_warm:
+            if liquid_c < leave - AT_LIMIT:
+                self.is_warm, self.since_ms = False, None
+        elif liquid_c < enter - AT_LIMIT:
+            self.since_ms = None
+        else:
+            self.since_ms = read_ms if self.since_ms is None else self.since_ms
+            self.is_warm = became = mono_ms - self.since_ms >= HOLD_MS
+        plan, basin = self.plan, basin_c(self.loss, liquid_c, cold_c)
+        hot = plan.maximum_c is not None and liquid_c > plan.maximum_c + AT_LIMIT
+        beyond_label = plan.contact_max_c is not None and basin > plan.contact_max_c + AT_LIMIT
+        mark = (self.is_warm, hot, beyond_label, uncertain)
+        changed, self._mark = mark != self._mark, mark
+        return changed, became
+
+    def heat_up(self, cold_c: float, now: Now) -> dict[str, Any] | None:
+        """The body of the entry of the heat-up that has just ended; None where there was none to speak of."""
+        since, reached_c = self.heat.heating_since_ms, self.limits(cold_c)[0]
+        if since is None or reached_c - self.heat.started_at_c < HEAT_UP_K:
+            return None
+        return {
+            "from_c": round(self.heat.started_at_c, 3),
+            "to_c": round(reached_c, 3),
+            "room_c": round(cold_c, 3),
+            "start": rfc3339(now.wall_ms - (now.mono_ms - since)),
+            "duration_s": (now.mono_ms - since) / 1000.0,
+        }
+
+    def until(self, cold_c: float, mono_ms: int) -> Forecast:
+        """Time until the condition is met."""
+        if self.since_ms is not None:
+            left = max(self.since_ms + HOLD_MS - mono_ms, 0)
+            return Forecast(left, left, left, "")
+        return self.heat.until(self.limits(cold_c)[0], mono_ms)
+
+    def is_reheating(self, mono_ms: int) -> bool:
+        """Below what is needed and on its way up, after a cycle or from cold."""
+        return not self.is_warm and (self.cycle.explains_cold(mono_ms) or self.heat.heating_since_ms is not None)
+
+    @property
+    def hold_ends_ms(self) -> int | None:
+        """Monotonic time at which the hold will have lasted; None where none is under way."""
+        return None if self.since_ms is None or self.is_warm else self.since_ms + HOLD_MS
