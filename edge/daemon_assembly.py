@@ -173,7 +173,7 @@ class Assembly:
         self.series = Series(keep.folder, settings.points)
         try:
             self.journal = Journal(
-                keep.folder, settings.name, self.clock.boot, make_room=getattr(self.series, "make_room", None)
+                keep.folder, settings.name, self.clock.boot, make_room=self.series.make_room
             )
         except BaseException:
             self.series.close()
@@ -232,7 +232,14 @@ class Assembly:
             self.judge.snapshot,
             self.judge.wait_snapshot,
             self.clock.boot,
+            clock=self.clock,
+            folder=self.plan.keep.folder,
+            software=program_version(),
+            untold=self._untold,
         )
+
+    def _untold(self, entry: Entry, why: str) -> None:
+        self.judge.note("untold", {"seq": entry.seq, "kind": entry.kind, "why": why})
 
     def _make_api(self) -> Any:
         from edge.api.server import ApiServer
@@ -270,12 +277,12 @@ class Assembly:
         for part in self.parts.values():
             part.look()
         disk = self.series.status()
-        self._fact("disk_low", bool(disk.get("disk_low")), str(disk.get("why") or "the disk is nearly full"))
+        self._fact("disk_low", bool(disk["low"]), f"the disk is nearly full: {disk['disk']}")
         mqtt = self.parts.get("mqtt")
         if mqtt is not None:
             status = mqtt.status()
-            connected = bool(status.get("connected"))
-            self._fact("untold", not connected, str(status.get("why") or "the broker can't be reached"))
+            why = status.get("last_error") or status.get("why") or "the broker has not been reached yet"
+            self._fact("untold", not status.get("connected"), str(why))
 
     def _fact(self, alarm: str, present: bool, text: str) -> None:
         """Tell the station when it changes; the text of what is over doesn't matter."""

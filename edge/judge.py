@@ -626,7 +626,7 @@ def unknown_verdict(now: Now, text: str, names: tuple[str, str]) -> dict[str, An
 
 
 def _settings_draft(now: Now, document: Mapping[str, Any], digest: str) -> Draft:
-    return Draft(now, "settings", {"digest": digest, "settings": dict(document)})
+    return Draft(now, "settings", {"digest": digest, "document": dict(document)})
 
 
 def _time_of(sample: Sample) -> int:

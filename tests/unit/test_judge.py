@@ -423,7 +423,7 @@ def test_a_start_folds_what_came_after_the_saved_fold_and_says_how_the_last_run_
     assert bench.now_station().records == ["r1", "r2", "r3", "r4"] and bench.now_station().folded == [3, 4]
     assert bench.journal.kinds()[4:] == ["started", "settings"]
     assert bench.journal.entries[4].body == {"version": "1", "after": "an unclean stop"}
-    assert bench.journal.entries[5].body == {"digest": "ab", "settings": {"station": {}}}
+    assert bench.journal.entries[5].body == {"digest": "ab", "document": {"station": {}}}
     assert bench.judge.snapshot().seq == 6
 
 
@@ -467,7 +467,7 @@ def test_a_reload_takes_over_what_is_known_and_a_bad_one_leaves_the_old_in_force
     assert bench.now_station() is before and bench.journal.kinds() == ["record"]
     bench.judge.reload(lambda state: FakeStation(SETTINGS, "told", state), {"new": 1}, "cd").result(5)
     assert bench.now_station() is not before and bench.now_station().records == ["note"]
-    assert bench.journal.entries[-1].body == {"digest": "cd", "settings": {"new": 1}}
+    assert bench.journal.entries[-1].body == {"digest": "cd", "document": {"new": 1}}
 
 
 def test_readers_wait_for_the_next_picture_and_get_the_old_one_when_time_is_up(make: Callable[..., Bench]) -> None:

@@ -1,0 +1,301 @@
+"""The command line. Each verb a few lines; what is heavy is imported where it is used.
+
+Exit codes: 0 done; 1 a fault while running; 2 input that can't be used; 3 a store of a newer version; 4 already running.
+"""
+
+from __future__ import annotations
+
+import sys
+from collections.abc import Callable
+from enum import StrEnum
+from pathlib import Path
+from typing import Annotated, Any
+
+import typer
+
+from edge import cli_say as say
+
+app = typer.Typer(
+    name="warmwell",
+    help="Warmwell watches what surrounds an endoscope reprocessor and says whether the station may start. It only watches.",
+    epilog="Exit codes: 0 done, 1 fault while running, 2 input that can't be used, 3 store of a newer version, 4 already running.",
+    add_completion=False,
+    no_args_is_help=True,
+    rich_markup_mode=None,
+    pretty_exceptions_enable=False,
+)
+
+Url = Annotated[str, typer.Option(help="Address of the station's page.", envvar="WARMWELL_URL")]
+DEFAULT_URL = "http://127.0.0.1:8484/"
+
+
+class Form(StrEnum):
+    """How lines are printed."""
+
+    TEXT = "text"
+    JSONL = "jsonl"
+
+
+class Table(StrEnum):
+    """How rows are exported."""
+
+    CSV = "csv"
+    JSONL = "jsonl"
+
+
+class What(StrEnum):
+    """What can be exported."""
+
+    JOURNAL = "journal"
+    READINGS = "readings"
+
+
+class Log(StrEnum):
+    """How the daemon logs."""
+
+    AUTO = "auto"
+    TEXT = "text"
+    JSON = "json"
+
+
+class Schema(StrEnum):
+    """What has a schema."""
+
+    STATION = "station"
+
+
+def _done(call: Callable[[], int | None]) -> None:
+    """Run a verb's work and end with its exit code."""
+    raise typer.Exit(say.guarded(call))
+
+
+def _version(wanted: bool) -> None:
+    if wanted:
+        from importlib.metadata import version
+
+        print(f"warmwell {version('warmwell')}")
+        raise typer.Exit
+
+
+@app.callback()
+def _main(
+    version: Annotated[bool, typer.Option("--version", callback=_version, is_eager=True, help="Print the version.")] = False,
+) -> None:
+    """Only --version lives here."""
+
+
+@app.command()
+def run(
+    file: Annotated[Path, typer.Argument(help="The station file.", metavar="FILE")],
+    log: Annotated[Log, typer.Option(help="auto: JSON lines for the system journal, text for a terminal.")] = Log.AUTO,
+) -> None:
+    """Run a station until SIGTERM or Ctrl-C; SIGHUP reloads its file."""
+
+    def work() -> int:
+        from edge import daemon, daemon_log
+
+        daemon_log.set_up(log)
+        return daemon.run(file)
+
+    _done(work)
+
+
+@app.command()
+def check(file: Annotated[Path, typer.Argument(help="The station file.", metavar="FILE")]) -> None:
+    """Check a station file: every mistake with its line, and what is not active yet."""
+
+    def work() -> int:
+        from edge.config import check_report
+
+        code, text = check_report(file)
+        print(text, file=sys.stderr if code else sys.stdout)
+        return code
+
+    _done(work)
+
+
+@app.command()
+def schema(what: Annotated[Schema, typer.Argument(help="What to describe.")]) -> None:
+    """Print a JSON Schema."""
+
+    def work() -> None:
+        import json
+
+        from edge import config
+
+        print(json.dumps(config.schema(), indent=2, ensure_ascii=False))
+
+    _done(work)
+
+
+@app.command()
+def replay(
+    station: Annotated[Path, typer.Argument(help="The station file.", metavar="STATION.toml")],
+    data: Annotated[Path, typer.Argument(help="Recorded readings.", metavar="DATA.csv")],
+    records: Annotated[Path | None, typer.Option(help="What people recorded: JSON lines.", metavar="R.jsonl")] = None,
+    verdict_every: Annotated[str, typer.Option(help="A verdict line each such interval of the data's time.")] = "60s",
+    estimates_every: Annotated[str | None, typer.Option(help="And estimates each such interval.")] = None,
+    format: Annotated[Form, typer.Option(help="For people, or one JSON object a line.")] = Form.TEXT,
+    out: Annotated[Path | None, typer.Option(help="Keep the lines and a store in this folder, too.", metavar="DIR")] = None,
+) -> None:
+    """Run recorded readings through the code that runs live."""
+
+    def work() -> int:
+        from edge import replay as replaying
+
+        return replaying.main(
+            station,
+            data,
+            records=records,
+            verdict_every_ms=say.duration_ms(verdict_every, "--verdict-every"),
+            estimates_every_ms=None if estimates_every is None else say.duration_ms(estimates_every, "--estimates-every"),
+            form=str(format),
+            out=out,
+            stdout=sys.stdout.buffer,
+            stderr=sys.stderr,
+        )
+
+    _done(work)
+
+
+@app.command()
+def verify(
+    folder: Annotated[Path, typer.Argument(help="The [keep] folder.", metavar="FOLDER")],
+    head: Annotated[str | None, typer.Option(help="A head noted outside: finds entries cut off the end.", metavar="SEQ:DIGEST")] = None,
+) -> None:
+    """Check that nothing in the journal was changed, removed or put in."""
+
+    def work() -> int:
+        from edge.store.verify import parse_head
+        from edge.store.verify import verify as look
+
+        with say.progress("checking", "entries") as told:
+            found = look(folder, parse_head(head) if head is not None else None, told)
+        if found.ok:
+            print(f"{folder}: {found.why}: {found.head_seq} entries of {found.station or 'no station yet'}")
+            print(f"head {found.head_seq}:{found.head_digest}")
+            return say.DONE
+        where = "" if found.first_bad_seq is None else f"entry {found.first_bad_seq}: "
+        print(f"{folder}: the journal does not hold: {where}{found.why}")
+        return say.FAULT
+
+    _done(work)
+
+
+@app.command()
+def export(
+    what: Annotated[What, typer.Argument(help="What to export.")],
+    folder: Annotated[Path, typer.Argument(help="The [keep] folder.", metavar="FOLDER")],
+    format: Annotated[Table, typer.Option(help="How.")] = Table.CSV,
+    since: Annotated[str | None, typer.Option("--from", help="From this time on.", metavar="TIME")] = None,
+    until: Annotated[str | None, typer.Option("--to", help="Before this time.", metavar="TIME")] = None,
+    points: Annotated[str | None, typer.Option(help="Only these points, with commas between.")] = None,
+    output: Annotated[Path | None, typer.Option(help="A file in place of standard output.")] = None,
+) -> None:
+    """Export the journal or the readings, also while the station runs."""
+
+    def work() -> int:
+        from edge import cli_export
+
+        return cli_export.export(str(what), folder, str(format), since, until, points, output)
+
+    _done(work)
+
+
+@app.command()
+def listen(
+    site: Annotated[str, typer.Argument(help="The site whose alarms to print.", metavar="SITE")],
+    broker: Annotated[str, typer.Option(help="The broker.", metavar="HOST:PORT")] = "127.0.0.1:1883",
+) -> None:
+    """Print a site's alarms as a facilities system would see them."""
+
+    def work() -> Any:
+        from edge import listen as listening  # type: ignore[attr-defined]  # lands with the MQTT part
+
+        return listening.main(site, broker)
+
+    _done(work)
+
+
+@app.command()
+def demo(
+    scenario: Annotated[str, typer.Option(help="What happens; a wrong name lists them.")] = "cold-morning",
+    speed: Annotated[float, typer.Option(help="How many times faster than real time.")] = 60.0,
+    for_s: Annotated[float | None, typer.Option("--for", help="Stop after so many real seconds.", metavar="SECONDS")] = None,
+    port: Annotated[int | None, typer.Option(help="Port of the page; else 8484, or a free one.")] = None,
+    json: Annotated[bool, typer.Option("--json", help="Print the lines of a replay and nothing else.")] = False,
+    keep: Annotated[Path | None, typer.Option(help="Keep the store in this folder.", metavar="DIR")] = None,
+    broker: Annotated[str | None, typer.Option(help="Use this broker in place of an own one.", metavar="HOST:PORT")] = None,
+    verdict_every: Annotated[str, typer.Option(help="With --json: a verdict line each such simulated interval.")] = "60s",
+    estimates_every: Annotated[str | None, typer.Option(help="With --json: estimates each such interval.")] = None,
+) -> None:
+    """A simulated station with everything: sensors, journal, alarms, MQTT, page."""
+
+    def work() -> int:
+        from edge import demo as showing
+
+        return showing.main(
+            showing.Wishes(
+                scenario=scenario,
+                speed=speed,
+                for_s=for_s,
+                port=port,
+                as_json=json,
+                keep=keep,
+                broker=broker,
+                verdict_every_ms=say.duration_ms(verdict_every, "--verdict-every"),
+                estimates_every_ms=None if estimates_every is None else say.duration_ms(estimates_every, "--estimates-every"),
+            )
+        )
+
+    _done(work)
+
+
+@app.command()
+def status(url: Url = DEFAULT_URL) -> None:
+    """Print what a running station says now."""
+
+    def work() -> int:
+        from edge import cli_ask
+
+        return cli_ask.status(url)
+
+    _done(work)
+
+
+@app.command()
+def watch(url: Url = DEFAULT_URL) -> None:
+    """Print what happens at a running station, until Ctrl-C."""
+
+    def work() -> int:
+        from edge import cli_ask
+
+        return cli_ask.watch(url)
+
+    _done(work)
+
+
+@app.command()
+def ack(
+    alarm: Annotated[str, typer.Argument(help="Its id, such as outlet_tripped:heater.", metavar="ALARM")],
+    by: Annotated[str, typer.Option(help="Who acknowledges.")],
+    url: Url = DEFAULT_URL,
+) -> None:
+    """Acknowledge an alarm of a running station."""
+
+    def work() -> int:
+        from edge import cli_ask
+
+        return cli_ask.ack(alarm, by, url)
+
+    _done(work)
+
+
+def main() -> None:
+    """Entry point of the console script."""
+    say.use_utf8()
+    app(prog_name="warmwell")
+
+
+if __name__ == "__main__":
+    main()

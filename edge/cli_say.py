@@ -1,0 +1,142 @@
+"""How the command line speaks: what goes where, and what an error becomes. No stack trace reaches a user."""
+
+from __future__ import annotations
+
+import contextlib
+import os
+import sys
+import tempfile
+import traceback
+from collections.abc import Callable, Iterator
+from pathlib import Path
+from typing import Any, BinaryIO, Final
+
+from edge.domain.errors import AlreadyRunning, NewerStore, UnusableInput, WarmwellError
+
+#: the documented exit codes
+DONE, FAULT, UNUSABLE, NEWER, RUNNING = 0, 1, 2, 3, 4
+_CODES: Final = ((AlreadyRunning, RUNNING), (NewerStore, NEWER), (UnusableInput, UNUSABLE))
+
+
+def exit_code(refusal: WarmwellError) -> int:
+    """The documented exit code of a refusal."""
+    return next((code for kind, code in _CODES if isinstance(refusal, kind)), FAULT)
+
+
+def guarded(call: Callable[[], int | None]) -> int:
+    """Run a verb; whatever happens becomes an exit code and at most a few sentences on standard error."""
+    try:
+        code = call()
+        sys.stdout.flush()
+        return code or DONE
+    except WarmwellError as refusal:
+        complain(str(refusal))
+        return exit_code(refusal)
+    except BrokenPipeError:  # `warmwell … | head`: whoever read has enough
+        _no_more_output()
+        return DONE
+    except KeyboardInterrupt:
+        return 130
+    except Exception as exc:  # supervision border: the last one there is
+        complain(_unexpected(exc))
+        return FAULT
+
+
+def complain(text: str) -> None:
+    """A sentence on standard error, if anybody still listens there."""
+    with contextlib.suppress(OSError, ValueError):
+        print(text, file=sys.stderr, flush=True)
+
+
+def _no_more_output() -> None:
+    """Let the interpreter's own last flush go nowhere."""
+    with contextlib.suppress(OSError, ValueError):
+        os.dup2(os.open(os.devnull, os.O_WRONLY), sys.stdout.fileno())
+
+
+def _unexpected(exc: Exception) -> str:
+    if os.environ.get("WARMWELL_DEBUG") == "1":
+        traceback.print_exception(exc)
+    where = "run it again with WARMWELL_DEBUG=1 set to see where"
+    try:
+        with tempfile.NamedTemporaryFile("w", prefix="warmwell-fault-", suffix=".log", delete=False) as file:
+            traceback.print_exception(exc, file=file)
+            where = f"it is written down in {file.name}"
+    except OSError:
+        pass  # a full disk, perhaps the very cause
+    return f"Warmwell met a fault of its own ({type(exc).__name__}: {str(exc)[:200]}); {where}. Please report it."
+
+
+def use_utf8() -> None:
+    """Print UTF-8 whatever the locale says; a terminal that can't show a sign gets a substitute, never an error."""
+    for stream in (sys.stdout, sys.stderr):
+        reconfigure = getattr(stream, "reconfigure", None)
+        if reconfigure is not None:
+            reconfigure(encoding="utf-8", errors="replace")
+
+
+def is_terminal(stream: Any) -> bool:
+    """Whether a person sees this stream directly."""
+    try:
+        return bool(stream.isatty())
+    except (AttributeError, ValueError):
+        return False
+
+
+@contextlib.contextmanager
+def progress(what: str, unit: str = "") -> Iterator[Callable[[int, int | None], None]]:
+    """A progress bar on standard error where that is a terminal, else nothing: `(done, of)`; `of` None where unknown."""
+    if not is_terminal(sys.stderr):
+        yield lambda _done, _of: None
+        return
+    from rich.console import Console
+    from rich.progress import BarColumn, Progress, TextColumn, TimeRemainingColumn
+
+    columns = (TextColumn("{task.description}"), BarColumn(), TextColumn("{task.completed:,.0f} " + unit), TimeRemainingColumn())
+    with Progress(*columns, console=Console(stderr=True), transient=True) as bar:
+        task = bar.add_task(what, total=None)
+        yield lambda done, of: bar.update(task, completed=done, total=of)
+
+
+@contextlib.contextmanager
+def output(path: Path | None) -> Iterator[BinaryIO]:
+    """Standard output, or a file that only takes its name once it is whole.
+
+    Raises:
+        UnusableInput: the file can't be written.
+    """
+    if path is None:
+        yield sys.stdout.buffer
+        return
+    part = path.with_name(path.name + ".part")
+    try:
+        file = part.open("wb")
+    except OSError as exc:
+        raise UnusableInput(
+            f"it can't be written ({exc.strerror})", where=str(path), expected="a file in a folder that you may write to",
+            do="Name another file with --output",
+        ) from exc  # fmt: skip
+    try:
+        with file:
+            yield file
+        part.replace(path)
+    except BaseException:
+        part.unlink(missing_ok=True)
+        raise
+
+
+def duration_ms(text: str, option: str) -> int:
+    """A duration such as "60s" or "5 min" from the command line, in ms.
+
+    Raises:
+        UnusableInput: it is none, or not longer than nothing.
+    """
+    from edge.domain.quantities import UnitError, quantity
+
+    try:
+        ms = round(quantity(text, "duration"))
+    except UnitError as exc:
+        raise UnusableInput(str(exc), where=option, expected="a duration with its unit", do='Write such as "60s"') from exc
+    if ms < 1:
+        raise UnusableInput(f"{text!r} is no time at all", where=option, expected="more than nothing", do='Write such as "60s"')
+    return ms
