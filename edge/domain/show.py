@@ -84,7 +84,7 @@ def estimates(station: Station, now: Now) -> dict[str, dict[str, Any]]:
     if plan is not None:
         _reservoir(station, now, found)
     for stage in station.settings.filters:
-        drop, _, _, _ = station.dropped(stage.id, now)
+        drop = station.dropped(stage.id, now).value
         name = f"filter:{stage.id}:drop"
         rounded = None if drop is None else round(drop, 3)
         found[name] = estimate(

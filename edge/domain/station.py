@@ -16,7 +16,7 @@ from edge.domain.alarmdesk import AlarmDesk
 from edge.domain.alarms import AT_LIMIT
 from edge.domain.duties import ALARM_RECORDS, Book, Fact, checked, local_date, next_date_change_ms, test_result
 from edge.domain.entries import Draft, Entry, Now, rfc3339, wall_ms_of
-from edge.domain.filters import stage_drops_kpa
+from edge.domain.evidence import Evidence, Shown
 from edge.domain.hours import at_rest
 from edge.domain.phases import DRAW_BELONGS_MS, Phase
 from edge.domain.readiness import LESSER_ROLES, Judged, Readiness, assemble, verdict_word
@@ -55,7 +55,7 @@ class Station:
         self.warmth = Warmth(settings.reservoir) if settings.reservoir is not None else None
         self.draws = DrawWatch(settings.supply) if settings.supply is not None else None
         self.phase = Phase.IDLE
-        self.total_l = 0.0
+        self.evidence = Evidence(settings, self.zone, boot)
         self._find_points()
         self.desk = AlarmDesk(settings, [o for o, _ in self.outlets], bool(self.leak_points), self._alarm_entry)
         self._drafts: list[Draft] = []
@@ -64,9 +64,7 @@ class Station:
         self._resting = False
         self._silence_ms = self._again_ms = 0
         self._edge_ms = self._day_ms = 0  # monotonic times of the next edge of the hours and of the next local date
-        self._last_draw: dict[str, Any] | None = None
         self._belongs_until_ms: int | None = None
-        self._day: dict[str, Any] = {}
         self._word: str | None = None
         self._states: dict[str, str] = {}
         self._since: dict[str, int] = {}
@@ -323,44 +321,13 @@ class Station:
     def _finish_draw(self, draw: Draw, why: str, now: Now) -> None:
         if self.supply_temperature_point is not None:
             draw.supply_temperature_c = self.watches[self.supply_temperature_point].value(now.mono_ms)
-        self.total_l += draw.volume_l
-        body = draw.as_body(now.mono_ms, now.wall_ms, why)
-        flow = draw.flow.value
-        drops: dict[str, float] = {}
-        if flow is not None and why == "flow":
-            taps = {"supply": draw.supply.value, "between": draw.between.value, "filtered": draw.filtered.value}
-            drops = stage_drops_kpa(self.settings, taps, flow, draw.supply_temperature_c)
-        body |= {
-            "drops_kpa": drops,
-            "total_l": round(self.total_l, 4),
-            "start": rfc3339(body.pop("start_ms")),
-            "end": rfc3339(body.pop("end_ms")),
-        }
-        self._drafts.append(Draft(now, "draw", body))
-        if body["steady"] and why == "flow":
-            self._last_draw = {
-                "boot": self.boot,
-                "mono_ms": now.mono_ms,
-                "wall_ms": now.wall_ms,
-                "trusted": now.trusted,
-                "seq": None,
-                "body": body,
-            }
-        self._count_day(drops, draw.volume_l)
+        self._drafts.append(Draft(now, "draw", self.evidence.finish(draw, why, now)))
         if self._belongs(now):
             self._belongs_until_ms = now.mono_ms + DRAW_BELONGS_MS
         for ident in _DRAWN_ALARMS:
             self.desk.drop_pending(ident, now)
         self._look_at_filters(now)
         self._dirty = True
-
-    def _count_day(self, drops: Mapping[str, float], volume_l: float) -> None:
-        day = self._day
-        day["draws"] = day.get("draws", 0) + 1
-        day["volume_l"] = day.get("volume_l", 0.0) + volume_l
-        for ident, drop in drops.items():
-            n, mean = day.setdefault("drops", {}).get(ident, (0, 0.0))
-            day["drops"][ident] = (n + 1, mean + (drop - mean) / (n + 1))
 
     # -- after every call
 
@@ -526,29 +493,15 @@ class Station:
         """A local date began, or facts changed: duties, ages of filters, the day's filter figures."""
         self._day_ms = now.mono_ms + (next_date_change_ms(now.wall_ms, self.zone) - now.wall_ms)
         today = local_date(now.wall_ms, self.zone).isoformat()
-        if self._day.get("date") not in (None, today) and now.trusted:
-            self._close_day(now)
-        if self._day.get("date") != today:
-            self._day = {"date": today}
+        if now.trusted:
+            self._drafts += [Draft(now, "filter_day", body) for body in self.evidence.begin_day(today)]
         self._look_at_filters(now)
         self._dirty = True
-
-    def _close_day(self, now: Now) -> None:
-        for ident, (n, mean) in self._day.get("drops", {}).items():
-            body = {
-                "date": self._day["date"],
-                "filter": ident,
-                "drop_kpa": round(mean, 4),
-                "draws": n,
-                "volume_l": round(self._day["volume_l"], 3),
-                "total_l": round(self.total_l, 3),
-            }
-            self._drafts.append(Draft(now, "filter_day", body))
 
     def _look_at_filters(self, now: Now) -> None:
         for stage in self.settings.filters:
             judged = self.readiness.filter(stage.id, now)
-            drop, _, _, _ = self.dropped(stage.id, now)
+            drop = self.dropped(stage.id, now).value
             self.desk.set(
                 f"filter_due:{stage.id}", judged.state == "unmet", now, value=drop, unit="kPa", limit=stage.drop_limit_kpa,
                 cause=f"filter {stage.id}: {judged.text}",
@@ -600,8 +553,9 @@ class Station:
     def _plan_next_look(self, judged: Mapping[str, Judged], now: Now) -> None:
         """When evidence or a reuse life runs out before the next hour."""
         ends: list[int] = []
-        if self._last_draw is not None and self.settings.supply is not None:
-            ends.append(self.settings.supply.stands_for_ms - self._draw_age_ms(now) + 1)
+        age_ms = self.evidence.age_ms(now)
+        if age_ms is not None and self.settings.supply is not None:
+            ends.append(self.settings.supply.stands_for_ms - age_ms + 1)
         fill = self.book.last("disinfectant_fill")
         if fill is not None and self.settings.reuse_life_ms is not None:
             ends.append(fill.at_ms + self.settings.reuse_life_ms - now.wall_ms)
@@ -613,41 +567,14 @@ class Station:
             if 0 < end < LOOK_AGAIN_MS:
                 self._again_ms = min(self._again_ms, now.mono_ms + end)
 
-    def _draw_age_ms(self, now: Now) -> int:
-        draw = self._last_draw
-        assert draw is not None
-        if draw["boot"] == self.boot:
-            return int(now.mono_ms - draw["mono_ms"])
-        return int(now.wall_ms - draw["wall_ms"]) if now.trusted and draw["trusted"] else 1 << 60
+    def drawn(self, key: str, now: Now) -> Shown:
+        """What the last steady draw showed, or the one under way once it is steady."""
+        return self.evidence.shown(key, now, self.draws.draw if self.draws is not None else None)
 
-    def drawn(self, key: str, now: Now) -> tuple[float | None, int | None, int | None, bool]:
-        """(value, seq, wall time, does it still stand) of the last steady draw, or of the one under way once it is steady."""
-        draw = self.draws.draw if self.draws is not None else None
-        if draw is not None:
-            live = draw.supply if key == "supply_kpa" else draw.flow
-            if live.n >= 3:
-                return live.value, None, now.wall_ms, True
-        return self._from_last_draw(lambda body: body.get(key), now)
-
-    def dropped(self, ident: str, now: Now) -> tuple[float | None, int | None, int | None, bool]:
-        """The same for a filter's normalised drop [kPa]; a drop from before its change is none."""
+    def dropped(self, ident: str, now: Now) -> Shown:
+        """A filter's normalised drop [kPa]."""
         change = self.book.last_change(ident)
-        if self._last_draw is not None and change is not None and change.at_ms > self._last_draw["wall_ms"]:
-            return None, None, None, False
-        return self._from_last_draw(lambda body: body["drops_kpa"].get(ident), now)
-
-    def _from_last_draw(
-        self, pick: Callable[[Mapping[str, Any]], float | None], now: Now
-    ) -> tuple[float | None, int | None, int | None, bool]:
-        last = self._last_draw
-        if last is None or self.settings.supply is None:
-            return None, None, None, False
-        return (
-            pick(last["body"]),
-            last["seq"],
-            last["wall_ms"],
-            self._draw_age_ms(now) <= self.settings.supply.stands_for_ms,
-        )
+        return self.evidence.drop(ident, None if change is None else change.at_ms, now)
 
     def heater_is_tripped(self, mono_ms: int) -> bool:
         """An outlet that feeds the heater (the one named so, else any) has tripped."""
@@ -712,8 +639,8 @@ class Station:
                     self.book.number_next(entry.seq)
             elif entry.kind == "alarm":
                 self.desk.alarms[entry.body["id"]].seq = entry.seq
-            elif entry.kind == "draw" and self._last_draw is not None and self._last_draw["seq"] is None:
-                self._last_draw["seq"] = entry.seq
+            elif entry.kind == "draw":
+                self.evidence.kept(entry.seq)
 
     def fold(self, entry: Entry) -> None:
         """Take one outcome of the journal into the state, in order, before the first reading."""
@@ -723,13 +650,7 @@ class Station:
         elif entry.kind == "record" and body.get("record") not in ALARM_RECORDS:
             self.book.add(Fact(entry.seq, body["record"], wall_ms_of(body["at"]), body, bool(body.get("counts"))))
         elif entry.kind == "draw":
-            self.total_l = body["total_l"]
-            if body["steady"] and body["ended"] == "flow":
-                self._last_draw = {
-                    "boot": entry.boot, "mono_ms": entry.mono_ms, "wall_ms": entry.wall_ms, "trusted": entry.trusted,
-                    "seq": entry.seq, "body": body,
-                }  # fmt: skip
-            self._fold_day(entry)
+            self.evidence.fold(entry)
         elif entry.kind == "phase":
             self.phase = Phase(body["to"])
             if body["from"] == Phase.OFF:
@@ -740,18 +661,12 @@ class Station:
                 if self._states.get(ident) != state:
                     self._states[ident], self._since[ident] = state, entry.wall_ms
 
-    def _fold_day(self, entry: Entry) -> None:
-        day = local_date(entry.wall_ms, self.zone).isoformat()
-        if self._day.get("date") != day:
-            self._day = {"date": day}
-        self._count_day(entry.body["drops_kpa"], entry.body["volume_l"])
-
     def state(self) -> dict[str, Any]:
         """What the journal's entries add up to, as JSON; a snapshot spares reading them all."""
         return {
             "alarms": {ident: alarm.as_state() for ident, alarm in self.desk.alarms.items() if alarm.seq is not None or alarm.present},
             "facts": [[f.seq, f.record, f.at_ms, dict(f.body), f.counts] for f in self.book.facts],
-            "powered_up_ms": self.book.powered_up_ms, "last_draw": self._last_draw, "total_l": self.total_l, "day": self._day,
+            "powered_up_ms": self.book.powered_up_ms, "evidence": self.evidence.state(),
             "phase": str(self.phase), "word": self._word, "states": dict(self._states), "since": dict(self._since),
         }  # fmt: skip
 
@@ -761,8 +676,6 @@ class Station:
             Fact(seq, record, at_ms, body, counts) for seq, record, at_ms, body, counts in state["facts"]
         ]
         self.book.powered_up_ms = state["powered_up_ms"]
-        self._last_draw, self.total_l, self.phase = state["last_draw"], state["total_l"], Phase(state["phase"])
-        self._day = {**state["day"]}
-        if "drops" in self._day:
-            self._day["drops"] = {k: tuple(v) for k, v in self._day["drops"].items()}
+        self.evidence.restore(state["evidence"])
+        self.phase = Phase(state["phase"])
         self._word, self._states, self._since = state["word"], dict(state["states"]), dict(state["since"])

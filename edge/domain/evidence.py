@@ -1,0 +1,137 @@
+"""What finished draws showed, how long it stands, and the filters' figures of the day. Rebuilt from the journal's draw entries."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+from typing import Any, NamedTuple
+from zoneinfo import ZoneInfo
+
+from edge.domain.duties import local_date
+from edge.domain.entries import Entry, Now, rfc3339
+from edge.domain.filters import stage_drops_kpa
+from edge.domain.settings import Settings
+from edge.domain.water import Draw
+
+#: an age that outlasts every limit: that of evidence whose time can't be told
+FOREVER_MS = 1 << 60
+
+
+class Shown(NamedTuple):
+    """A value that a steady draw showed: which entry, when, and does it still stand? None where there is none."""
+
+    value: float | None
+    seq: int | None = None
+    wall_ms: int | None = None
+    stands: bool = False
+
+
+class Evidence:
+    """The last steady draw, the volume drawn in all, and the day so far."""
+
+    def __init__(self, settings: Settings, zone: ZoneInfo, boot: str) -> None:
+        self._settings, self._zone, self._boot = settings, zone, boot
+        self.total_l = 0.0
+        self.last: dict[str, Any] | None = None  # boot, mono_ms, wall_ms, trusted, seq, body
+        self._day: dict[str, Any] = {}
+
+    def finish(self, draw: Draw, why: str, now: Now) -> dict[str, Any]:
+        """Take a finished draw; the body of its entry."""
+        self.total_l += draw.volume_l
+        body = draw.as_body(now.mono_ms, now.wall_ms, why)
+        flow, drops = draw.flow.value, {}
+        if flow is not None and why == "flow":
+            taps = {"supply": draw.supply.value, "between": draw.between.value, "filtered": draw.filtered.value}
+            drops = stage_drops_kpa(self._settings, taps, flow, draw.supply_temperature_c)
+        body |= {
+            "drops_kpa": drops,
+            "total_l": round(self.total_l, 4),
+            "start": rfc3339(body.pop("start_ms")),
+            "end": rfc3339(body.pop("end_ms")),
+        }
+        self._remember(body, self._boot, now, None)
+        self._count(body)
+        return body
+
+    def fold(self, entry: Entry) -> None:
+        """Take a draw entry of the journal."""
+        body = entry.body
+        self.total_l = body["total_l"]
+        self._remember(body, entry.boot, Now(entry.mono_ms, entry.wall_ms, entry.trusted), entry.seq)
+        self.begin_day(local_date(entry.wall_ms, self._zone).isoformat())
+        self._count(body)
+
+    def kept(self, seq: int) -> None:
+        """The newest draw's entry got its seq."""
+        if self.last is not None and self.last["seq"] is None:
+            self.last["seq"] = seq
+
+    def _remember(self, body: dict[str, Any], boot: str, now: Now, seq: int | None) -> None:
+        if body["steady"] and body["ended"] == "flow":
+            mono_ms, wall_ms, trusted = now
+            self.last = {
+                "boot": boot, "mono_ms": mono_ms, "wall_ms": wall_ms, "trusted": trusted, "seq": seq, "body": body,
+            }  # fmt: skip
+
+    def age_ms(self, now: Now) -> int | None:
+        """Age of the last steady draw; None where there was none."""
+        last = self.last
+        if last is None:
+            return None
+        if last["boot"] == self._boot:
+            return int(now.mono_ms - last["mono_ms"])
+        return int(now.wall_ms - last["wall_ms"]) if now.trusted and last["trusted"] else FOREVER_MS
+
+    def shown(self, key: str, now: Now, draw: Draw | None) -> Shown:
+        """A mean of the last steady draw ("supply_kpa", "flow_l_min"), or of the one under way once it is steady."""
+        if draw is not None:
+            live = draw.supply if key == "supply_kpa" else draw.flow
+            if live.n >= 3:
+                return Shown(live.value, None, now.wall_ms, True)
+        return self._of_last(None if self.last is None else self.last["body"].get(key), now)
+
+    def drop(self, filter_id: str, changed_ms: int | None, now: Now) -> Shown:
+        """A filter's normalised drop [kPa]; one from before its change is none."""
+        last = self.last
+        if last is None or (changed_ms is not None and changed_ms > last["wall_ms"]):
+            return Shown(None)
+        return self._of_last(last["body"]["drops_kpa"].get(filter_id), now)
+
+    def _of_last(self, value: float | None, now: Now) -> Shown:
+        last, age_ms, supply = self.last, self.age_ms(now), self._settings.supply
+        if last is None or age_ms is None or supply is None:
+            return Shown(None)
+        return Shown(value, last["seq"], last["wall_ms"], age_ms <= supply.stands_for_ms)
+
+    # -- the day
+
+    def begin_day(self, date: str) -> list[dict[str, Any]]:
+        """A local date has begun (nothing happens while it is the same): the bodies of the ended day's filter_day entries."""
+        day = self._day
+        if day.get("date") == date:
+            return []
+        ended = [
+            {
+                "date": day["date"], "filter": ident, "drop_kpa": round(mean, 4), "draws": n,
+                "volume_l": round(day["volume_l"], 3), "total_l": round(self.total_l, 3),
+            }
+            for ident, (n, mean) in day.get("drops", {}).items()
+        ]  # fmt: skip
+        self._day = {"date": date}
+        return ended
+
+    def _count(self, body: Mapping[str, Any]) -> None:
+        day = self._day
+        day["volume_l"] = day.get("volume_l", 0.0) + body["volume_l"]
+        drops = day.setdefault("drops", {})
+        for ident, drop in body["drops_kpa"].items():
+            n, mean = drops.get(ident, (0, 0.0))
+            drops[ident] = (n + 1, mean + (drop - mean) / (n + 1))
+
+    def state(self) -> dict[str, Any]:
+        """What has to survive a restart, as JSON."""
+        return {"last": self.last, "total_l": self.total_l, "day": self._day}
+
+    def restore(self, state: Mapping[str, Any]) -> None:
+        """Take back what state() gave."""
+        self.last, self.total_l, self._day = state["last"], state["total_l"], dict(state["day"])
+        self._day["drops"] = {ident: tuple(pair) for ident, pair in self._day.get("drops", {}).items()}
