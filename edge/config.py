@@ -135,6 +135,7 @@ def loads(text: str, path: Path) -> StationFile:
     tunings = _tunings(tables, found)
     config_checks.check(tables, points, found)
     config_wiring.check(tables, found)
+    found.refuse()
     digest = _digest(found)
     found.refuse()
     config_notes.warn(tables, found)
@@ -180,10 +181,9 @@ def _digest(found: Findings) -> str:
 
     try:
         return hashlib.sha256(rfc8785.dumps(dict(found.document))).hexdigest()
-    except (rfc8785.CanonicalizationError, RecursionError):
-        if not found.mistakes:  # anything else was named already, with its line
-            expected = "texts, numbers that JSON can hold, true, false, lists and tables"
-            found.wrong((), "holds a date, a number that is not finite or a whole number beyond 2^53", expected)
+    except (ValueError, RecursionError):  # the library's own errors are ValueErrors
+        expected = "texts, numbers that JSON can hold, true, false, lists and tables"
+        found.wrong((), "holds a date, a number that is not finite or a whole number beyond 2^53", expected)
         return ""
 
 

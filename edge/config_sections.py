@@ -233,9 +233,7 @@ def _bus_model(found: Findings, path: Path, row: Any) -> type[BusTable]:
     return OtherBus
 
 
-def _point(
-    found: Findings, reader: Reader, tables: Tables, path: Path, row: Any, slips: Slips
-) -> PointTable | None:
+def _point(found: Findings, reader: Reader, tables: Tables, path: Path, row: Any, slips: Slips) -> PointTable | None:
     if not isinstance(row, dict):
         return reader.table(PointTable, row, path)
     named = row.get("bus")
