@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import itertools
 import logging
 import threading
 import time
@@ -97,7 +98,7 @@ def quick_back_off(monkeypatch):
 def steadily_read(bench, point, since=0):
     """Asserts that a point kept its period: no gap of two periods, as far as this machine's own pauses allow."""
     stamps = [sample.mono_ms for sample in bench.of(point)][since:]
-    gaps = [later - earlier for earlier, later in zip(stamps, stamps[1:], strict=False)]
+    gaps = [later - earlier for earlier, later in itertools.pairwise(stamps)]
     assert len(gaps) > 3
     # the shared machine the tests run on may hold any thread up once; a bus that waits for another does so every time
     assert sorted(gaps)[len(gaps) * 9 // 10] < 2 * PERIOD_MS, gaps
@@ -135,7 +136,7 @@ def test_a_read_that_never_returns_stalls_nobody_else(monkeypatch):
         assert bench.of("hung")[0].mono_ms - began_ms < LIMIT_MS + 150
         assert {(s.value, s.reason) for s in bench.of("hung")} == {(None, "no_answer")}
         stamps = [sample.mono_ms for sample in bench.of("hung")]
-        assert all(later - earlier >= PERIOD_MS * 0.8 for earlier, later in zip(stamps, stamps[1:], strict=False)), stamps
+        assert all(later - earlier >= PERIOD_MS * 0.8 for earlier, later in itertools.pairwise(stamps)), stamps
         steadily_read(bench, "a")
         steadily_read(bench, "b")
         bench.wait(lambda: bench.told_of("hung") == ["lost"])
@@ -328,7 +329,7 @@ def test_while_a_bus_is_lost_its_points_say_so_seldom_but_before_they_look_merel
     with Bench({"a": plug.adapter()}, stale_ms=400) as bench:
         bench.wait(lambda: len(bench.of("a")) >= 4)
     stamps = [sample.mono_ms for sample in bench.of("a")]
-    gaps = [later - earlier for earlier, later in zip(stamps, stamps[1:], strict=False)]
+    gaps = [later - earlier for earlier, later in itertools.pairwise(stamps)]
     assert min(gaps) > 2 * PERIOD_MS
     assert sorted(gaps)[len(gaps) // 2] < 400
     assert bench.told_of("a") == ["lost"]
@@ -397,7 +398,7 @@ def test_a_fast_clock_makes_periods_short_and_leaves_time_limits_as_they_are():
 
 
 def test_waiting_costs_next_to_nothing():
-    with Bench({name: Steady for name in "abcd"}, period_ms=1000):
+    with Bench(dict.fromkeys("abcd", Steady), period_ms=1000):
         began_s, cpu_s = time.monotonic(), time.process_time()
         while time.monotonic() - began_s < 1.0:
             time.sleep(0.1)
