@@ -107,7 +107,8 @@ class Acquisition:
         points: settings by point id.
         clock: stamps and paces the reads.
         on_samples: gets each batch; from any thread; must not block.
-        on_bus: gets (bus id, "lost" or "back", why, now), once for each change.
+        on_bus: gets (bus id, "lost" or "back", why, now): once when it is first known, then once for each change. So a
+            bus that was lost before a restart, or before a reload of the station file, is told to be back.
         find_adapter: what makes an adapter of a bus's kind.
     """
 
@@ -198,7 +199,7 @@ class _BusWorker:
         self._overdue_s: float | None = None  # monotonic time at which the call under way becomes overdue
         self._hung = False
         self._state, self._why = "starting", ""
-        self._lost = False
+        self._lost: bool | None = None  # None: nothing was told yet
         self._good_since_s: float | None = None
         self._lost_schedule: Schedule | None = None
         self._reads = self._faults = 0
@@ -250,21 +251,29 @@ class _BusWorker:
 
     def _run(self) -> None:
         while not self._stop.is_set():
-            reason, why = "adapter_fault", ""
             try:
-                self._open()
-                self._read_on()
-            except UnusableInput as exc:
-                why = str(exc)
-            except BusLost as exc:
-                reason, why = _reason_of(exc), str(exc)
-            except BaseException as exc:  # supervision border: whatever an adapter raises stays on its bus
-                why = f"bus {self.id}: the adapter failed ({_described(exc)})"
-                _log.debug("bus %s", self.id, exc_info=True)
-            self._close()
-            if not self._stop.is_set():
-                self._lost_until_next_try(reason, why)
+                self._one_life()
+            except Exception:  # supervision border: a mistake of ours must not end a bus for good
+                _log.exception("bus %s: reading it failed", self.id)
+                self._stop.wait(LONGEST_BACK_OFF_S)
         self._state = "stopped"
+
+    def _one_life(self) -> None:
+        """Open the bus, read it until it is lost, close it, and wait until trying again makes sense."""
+        reason, why = "adapter_fault", ""
+        try:
+            self._open()
+            self._read_on()
+        except UnusableInput as exc:
+            why = str(exc)
+        except BusLost as exc:
+            reason, why = _reason_of(exc), str(exc)
+        except BaseException as exc:  # supervision border: whatever an adapter raises stays on its bus
+            why = f"bus {self.id}: the adapter failed ({_described(exc)})"
+            _log.debug("bus %s", self.id, exc_info=True)
+        self._close()
+        if not self._stop.is_set():
+            self._lost_until_next_try(reason, why)
 
     def _open(self) -> None:
         everything = list(self._points)
@@ -274,8 +283,8 @@ class _BusWorker:
             self._adapter = self._find(self._bus.kind)(options, self._bus.points, self._clock)
             self._adapter.open()
 
+        self._adapter = self._good_since_s = None
         self._limited(make, everything, self.limit_s)
-        self._good_since_s = None
 
     def _close(self) -> None:
         adapter = self._adapter
@@ -340,7 +349,9 @@ class _BusWorker:
             self._stop.wait(wait_s)
             return
         began_s = time.monotonic()
-        self._hear(self._limited(lambda: listen(wait_s), list(self._points), wait_s + self.limit_s))
+        _, odd = self._hear(self._limited(lambda: listen(wait_s), list(self._points), wait_s + self.limit_s))
+        if odd:
+            self._faulty((), odd)
         if time.monotonic() - began_s < 0.005:  # one that returns at once must not keep the processor busy
             self._stop.wait(min(wait_s, 0.005))
 
@@ -426,7 +437,7 @@ class _BusWorker:
 
     def _tell_lost(self, why: str) -> None:
         with self._lock:
-            first, self._lost = not self._lost, True
+            first, self._lost = self._lost is not True, True
             self._state, self._why = "lost", why
         if first:
             _log.warning("bus lost: %s", why)
@@ -434,14 +445,15 @@ class _BusWorker:
 
     def _tell_back(self) -> None:
         with self._lock:
-            first, self._lost = self._lost, False
+            before, self._lost = self._lost, False
             self._state, self._why = "ok", ""
             if self._good_since_s is None:
                 self._good_since_s = time.monotonic()
-        if first:
+        if before:
             self._lost_schedule = None
             self._odd.clear()
             _log.info("bus %s: back", self.id)
+        if before is not False:
             self._call_on_bus("back", "it is read again")
 
     def _call_on_bus(self, what: str, why: str) -> None:

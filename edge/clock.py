@@ -36,6 +36,10 @@ STEP_MS: Final = 1000
 ASK_EVERY_MS: Final = 1000
 
 _TIME_ERROR: Final = 5  # adjtimex(2): the clock is not synchronised
+_NOT_KEPT: Final = (
+    "it is not synchronised, and no battery clock kept the time while the board was off; "
+    "connect a network, or set the clock while Warmwell runs"
+)
 _BOOT_ID: Final = Path("/proc/sys/kernel/random/boot_id")
 _RTC_CLASS: Final = Path("/sys/class/rtc")
 
@@ -185,6 +189,17 @@ class RealClock:
             self._known_ms = max(self._known_ms, wall_ms)
             self._trust, self._offset_ms = Trust(False, "not looked at yet"), None
 
+    def trusted_before(self, boot: str, offset_ms: int) -> None:
+        """Tell that an earlier run had this offset (wall - mono) and trusted it: in the same boot, it still holds.
+
+        Without it, a restart on a board without battery clock would lose what was known, until the network is back.
+        """
+        mono_ms, wall_ms = self._both()
+        with self._lock:
+            if boot == self.boot and abs(wall_ms - mono_ms - offset_ms) <= STEP_MS and not _bounds(wall_ms, self._known_ms):
+                self._offset_ms = wall_ms - mono_ms
+                self._trust = Trust(True, "an earlier run trusted it in this boot, and it has not been set since")
+
     def _both(self) -> tuple[int, int]:
         """Both clocks at one instant: a thread that is held up between the two would see a step that never was."""
         narrowest, both = None, (0, 0)
@@ -220,7 +235,7 @@ class RealClock:
         if wrong is not None:
             return Trust(False, wrong)
         if not self._kept:
-            return Trust(False, "it is not synchronised, and no battery clock kept the time while the board was off")
+            return Trust(False, _NOT_KEPT)
         return Trust(True, "it is not synchronised, but plausible and not before the journal's newest entry")
 
 

@@ -108,6 +108,18 @@ def test_the_journal_can_contradict_a_clock_that_was_plausible_until_it_was_read
     assert not clock.now().trusted
 
 
+def test_trust_outlives_a_restart_in_the_same_boot_and_with_the_same_offset():
+    board = Board(TODAY_MS, mono_ms=1000)
+    offset_ms = TODAY_MS - 1000
+    for boot, told_ms, trusted in [("test", offset_ms, True), ("other", offset_ms, False), ("test", offset_ms - 5000, False)]:
+        clock = board.clock()
+        clock.trusted_before(boot, told_ms)
+        assert clock.now().trusted is trusted
+    clock = board.clock(known_ms=TODAY_MS + 1)
+    clock.trusted_before("test", offset_ms)
+    assert not clock.now().trusted
+
+
 def test_the_kernel_is_not_asked_at_each_reading():
     board, asked = Board(TODAY_MS), []
     clock = RealClock(
