@@ -125,12 +125,12 @@ def load(path: Path) -> StationFile:
 def loads(text: str, path: Path) -> StationFile:
     """As load(), from text; `path` names the file in sentences, and relative names in it are looked for beside it."""
     found = Findings(str(path))
-    slips = document_of(text, found)
+    document_of(text, found)
     if not text.strip() or not (found.document or found.mistakes):
         found.mistakes.append(
             Mistake(1, "", "the file is empty", "at least [station], one [[bus]] and one [[point]]", "Fill it")
         )
-    tables = read(found, slips)
+    tables = read(found)
     points = _points(tables, found)
     tunings = _tunings(tables, found)
     config_checks.check(tables, points, found)
@@ -149,7 +149,7 @@ def loads(text: str, path: Path) -> StationFile:
         document=dict(found.document),
         digest=digest,
         warnings=tuple(found.warnings),
-        not_active=tuple(config_notes.not_active(tables, found)),
+        not_active=tuple(config_notes.not_active(tables)),
     )
 
 

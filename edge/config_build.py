@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Mapping
 from types import MappingProxyType
-from typing import Any, Final
+from typing import Final
 
 from edge.config_bounds import CONTACT_EVERY_MS, LOOP_MARGIN, ROLES, STALE_FLOOR_MS, STALE_PERIODS
 from edge.config_fields import told
@@ -85,7 +85,7 @@ def point(found: Findings, path: Path, table: PointTable, bus_id: str) -> settin
     if every is None and kind is Kind.CONTACT:
         every = CONTACT_EVERY_MS
     if every is None:
-        if not _is_written(found, (*path, "every")):
+        if found.lacks((*path, "every")):
             found.wrong(
                 (*path, "every"), "every is missing", 'how often it is read, for instance every = "2 s"', "Add it"
             )
@@ -103,7 +103,7 @@ def point(found: Findings, path: Path, table: PointTable, bus_id: str) -> settin
     stale = table.stale_after
     if stale is not None and stale <= every:
         found.wrong(
-            (*path, "stale_after"), f"{told(written(found, (*path, 'stale_after')))} is not longer than a period",
+            (*path, "stale_after"), f"{told(found.written((*path, 'stale_after')))} is not longer than a period",
             "longer than every, better several times as long",
         )  # fmt: skip
     return settings.Point(
@@ -121,21 +121,6 @@ def point(found: Findings, path: Path, table: PointTable, bus_id: str) -> settin
         unit=_display_unit(found, path, table, kind),
         bus=bus_id,
     )
-
-
-def written(found: Findings, path: Path) -> Any:
-    """The value as it stands in the file; None where it doesn't."""
-    value: Any = found.document
-    for step in path:
-        try:
-            value = value[step]
-        except (KeyError, IndexError, TypeError):
-            return None
-    return value
-
-
-def _is_written(found: Findings, path: Path) -> bool:
-    return written(found, path) is not None
 
 
 def _no_measures(found: Findings, path: Path, table: PointTable) -> None:

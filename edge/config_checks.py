@@ -8,7 +8,7 @@ from types import MappingProxyType
 from typing import Final
 
 from edge.config_bounds import LEAST_EVERY_MS, MODBUS_TURNAROUND_MS, ONEWIRE_READ_MS, SHORT_LINE_CHARACTERS
-from edge.config_build import COMPARES, loss_share, written
+from edge.config_build import COMPARES, loss_share
 from edge.config_fields import listed, nearest, told
 from edge.config_locate import Path
 from edge.config_points import ModbusBus, PointTable, SerialLineBus
@@ -43,7 +43,7 @@ def _at_or_above(a: float | None, b: float | None) -> bool:
 
 def _as(found: Findings, *path: str | int) -> str:
     """A value as it stands in the file, for a sentence."""
-    value = written(found, path)
+    value = found.written(path)
     return value if isinstance(value, str) and len(value) <= 60 else told(value)
 
 
@@ -104,7 +104,7 @@ def _there(part: object) -> bool:
 
 
 def _default(found: Findings, default: str, *path: str | int) -> str:
-    return default if written(found, path) is None else _as(found, *path)
+    return default if found.written(path) is None else _as(found, *path)
 
 
 def _pair(found: Findings, path: Path, other: Path, expected: str) -> None:
@@ -183,7 +183,7 @@ def _roles(tables: Tables, found: Findings) -> None:
     for point in tables.point:
         role: Role | None = point.role
         path = tables.path(point)
-        if role is None or (point.of is None and written(found, (*path, "of")) is not None):
+        if role is None or (point.of is None and found.written((*path, "of")) is not None):
             continue
         first = seen.setdefault((role, point.of), point)
         if first is not point:
@@ -240,13 +240,13 @@ def _mqtt(tables: Tables, found: Findings) -> None:
     tls = own.tls
     if tls is not None and (tls.certificate is None) != (tls.key is None) and _as_written_pair(found):
         found.wrong(("mqtt", "tls"), "certificate and key go together", "both of them, or neither")
-    if own.password_file is not None and own.username is None and written(found, ("mqtt", "username")) is None:
+    if own.password_file is not None and own.username is None and found.lacks(("mqtt", "username")):
         found.wrong(("mqtt", "password_file"), "a password without a username", "username beside it", "Add it")
 
 
 def _as_written_pair(found: Findings) -> bool:
     """Is one of the two really absent, not only unusable?"""
-    return (written(found, ("mqtt", "tls", "certificate")) is None) != (written(found, ("mqtt", "tls", "key")) is None)
+    return (found.written(("mqtt", "tls", "certificate")) is None) != (found.written(("mqtt", "tls", "key")) is None)
 
 
 def is_loopback(host: str) -> bool:
@@ -328,7 +328,7 @@ def _within(found: Findings, path: Path, value: float, point: settings.Point) ->
         from edge.domain.quantities import shown
 
         ends = f"{shown(point.low, point.unit, point.kind)} to {shown(point.high, point.unit, point.kind)}"
-        text = _as(found, *path) if written(found, path) is not None else "its default"
+        text = _as(found, *path) if found.written(path) is not None else "its default"
         found.wrong(
             path,
             f'{text} is beyond what point "{point.id}" can read',
@@ -350,7 +350,7 @@ def _periods(tables: Tables, points: Mapping[int, settings.Point], found: Findin
         read_ms = _read_ms(bus)
         on_it = [(index, point) for index, point in points.items() if tables.bus_of(rows[index]) is bus]
         for index, point in on_it:
-            if point.every_ms < least and written(found, ("point", index, "every")) is not None:
+            if point.every_ms < least and found.written(("point", index, "every")) is not None:
                 found.wrong(
                     ("point", index, "every"), f"{_as(found, 'point', index, 'every')} is shorter than a {kind} bus can keep",
                     f"{least} ms or longer",

@@ -381,7 +381,7 @@ class Pattern(Due):
                 warnings.simplefilter(
                     "ignore"
                 )  # Python's advice on style of patterns is not for the person at the bench
-                groups: Mapping[str, int] = re.compile(value).groupindex
+                groups: Mapping[str, int] = re.compile(value, re.ASCII).groupindex
         except (re.error, OverflowError, RecursionError) as exc:
             raise unfit(f"{told(value)} is no regular expression ({exc})", expected) from None
         if "value" not in groups:

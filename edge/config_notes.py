@@ -31,8 +31,8 @@ _JUDGED_BY: Final[Mapping[Role, str]] = {
     Role.BETWEEN_FILTERS_PRESSURE: "filter",
     Role.FILTERED_PRESSURE: "filter",
 }
-#: alarms whose own `limit` this version's station looks at
-_LIMIT_IS_USED: Final = frozenset({"reservoir_cold"})
+#: filter trains whose pressure drops this version can tell stage by stage
+_MOST_STAGES: Final = 2
 
 
 def warn(tables: Tables, found: Findings) -> None:
@@ -156,7 +156,7 @@ def _mqtt(tables: Tables, found: Findings) -> None:
         found.warn(("mqtt",), f"without tls {what} over the network unprotected")
 
 
-def not_active(tables: Tables, found: Findings) -> Iterator[str]:
+def not_active(tables: Tables) -> Iterator[str]:
     """What is checked now and done by a later version."""
     active = (
         ACTIVE_KINDS | other_kinds() if any(kind_of(bus) not in ACTIVE_KINDS for bus in tables.bus) else ACTIVE_KINDS
@@ -172,16 +172,24 @@ def not_active(tables: Tables, found: Findings) -> Iterator[str]:
         if alarm_id not in CATALOGUE:
             yield f"alarm.{alarm_id}: checked, but this version doesn't raise this alarm yet."
             continue
-        if table.limit is not None and alarm_id not in _LIMIT_IS_USED:
-            yield f"alarm.{alarm_id}.limit: checked, but this version compares with the limit of the alarm's section."
         if table.re_announce is not None:
             yield f"alarm.{alarm_id}.re_announce: checked, but this version tells an alarm once."
+    yield from _parts(tables)
     if tables.api is not None and (tables.api.tls is not None or tables.api.people is not None):
         yield "api.tls and api.people: checked, but this version's page listens on this machine only, without them."
-    written = found.document.get("keep", {})
-    tiers = [key for key in ("raw", "minutes", "hours", "size") if key in written]
-    if tiers:
-        yield f"{', '.join(f'keep.{tier}' for tier in tiers)}: checked, but this version deletes nothing yet."
+
+
+def _parts(tables: Tables) -> Iterator[str]:
+    """Settings of the station itself that nothing looks at yet."""
+    if tables.reservoir is not None and tables.reservoir.volume is not None:
+        yield "reservoir.volume: checked, but this version's first forecast doesn't use it yet."
+    if len(tables.filter) > _MOST_STAGES:
+        yield f"filter: this version tells the pressure drops of {_MOST_STAGES} stages, not of {len(tables.filter)}."
+    for own in tables.duty:
+        yield f"duty.{own}: checked, but this version doesn't ask for the site's own duties yet."
+    named = [point.id for point in tables.point if point.serial is not None]
+    if named:
+        yield f"serial of {', '.join(named)}: checked, but this version keeps no calibrations yet."
 
 
 def _listed(points: Sequence[str]) -> str:

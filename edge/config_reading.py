@@ -8,7 +8,6 @@ from __future__ import annotations
 
 import re
 import stat
-import tomllib
 import types
 import typing
 from collections.abc import Collection, Iterable, Mapping
@@ -20,12 +19,11 @@ from pydantic import ValidationError
 from edge.config_fields import CORRECT, nearest, told
 from edge.config_locate import Locator
 from edge.config_locate import Path as KeyPath
+from edge.config_slips import Parsed, parse, too_deep
 from edge.config_tables import Table
 from edge.domain.errors import UnusableInput
 
 LARGEST_BYTES: Final = 1 << 20
-_MOST_SLIPS: Final = 20
-_SET_ASIDE: Final = "set aside, line "
 
 T = TypeVar("T", bound=Table)
 
@@ -67,6 +65,21 @@ class Findings:
         self.warnings: list[str] = []
         self.locator = Locator("")
         self.document: Mapping[str, Any] = {}
+        self.parsed = Parsed({}, "")
+
+    def lacks(self, path: KeyPath) -> bool:
+        """Is the key really absent, and not only in a line that was set aside?"""
+        return self.written(path) is None and path[-1] not in self.parsed.keys and not self.parsed.may_lack
+
+    def written(self, path: KeyPath) -> Any:
+        """The value as it stands in the file; None where it doesn't."""
+        value: Any = self.document
+        for step in path:
+            try:
+                value = value[step]
+            except (KeyError, IndexError, TypeError):
+                return None
+        return value
 
     def wrong(self, path: KeyPath, what: str, expected: str, do: str = CORRECT) -> None:
         """A mistake at a key; the same sentence is never said twice."""
@@ -164,88 +177,22 @@ def _decoded(data: bytes, where: str, expected: str) -> str:
         ) from exc  # fmt: skip
 
 
-class Slips(NamedTuple):
-    """What was left out of the reading because its TOML was wrong."""
-
-    keys: frozenset[str]
-    may_lack: bool  # a whole table, or the rest of the file, is missing: nothing may be called missing then
-
-
-def document_of(text: str, found: Findings) -> Slips:
+def document_of(text: str, found: Findings) -> None:
     """Read the TOML into `found.document`, with as many mistakes of its form as can be told apart."""
-    lines = text.replace("\r\n", "\n").split("\n")
-    keys: set[str] = set()
-    may_lack = False
-    for _ in range(_MOST_SLIPS):
-        try:
-            document = tomllib.loads("\n".join(lines))
-            break
-        except RecursionError:
-            found.mistakes.append(Mistake(1, "", "is nested too deeply", "tables and lists a few levels deep", CORRECT))
-            return Slips(frozenset(), True)
-        except ValueError as exc:  # TOMLDecodeError, and int()'s own for a number of thousands of digits
-            line = _line_of(str(exc), lines)
-            what, expected, do = _slip(str(exc), lines[line - 1])
-            found.mistakes.append(Mistake(line, "", what, expected, do))
-            bad = lines[line - 1].strip()
-            if not bad or "at end of document)" in str(exc):
-                return Slips(frozenset(), True)
-            if bad.startswith("["):
-                may_lack = True
-                lines[line - 1] = f'["{_SET_ASIDE}{line}"]'
-            else:
-                keys.add(re.split(r"[\s=.]", bad.strip("\"'"), maxsplit=1)[0])
-                lines[line - 1] = ""
-    else:
-        return Slips(frozenset(), True)
-    found.document = {key: value for key, value in document.items() if not key.startswith(_SET_ASIDE)}
+    parsed = parse(text)
     try:
-        found.locator = Locator("\n".join(lines))
+        found.locator = Locator(parsed.text)
     except RecursionError:
-        found.mistakes.append(Mistake(1, "", "is nested too deeply", "tables and lists a few levels deep", CORRECT))
-        found.document = {}
-        return Slips(frozenset(), True)
-    return Slips(frozenset(keys), may_lack)
-
-
-def _line_of(message: str, lines: list[str]) -> int:
-    match = re.search(r"\(at line (\d+), column", message)
-    if match:
-        return min(int(match.group(1)), len(lines))
-    if "digits" in message:  # int() names no line: the number is the longest run of digits in the file
-        runs = [max((len(run) for run in re.findall(r"\d+", line)), default=0) for line in lines]
-        return runs.index(max(runs)) + 1
-    return len(lines)
-
-
-def _slip(message: str, line: str) -> tuple[str, str, str]:
-    """What is wrong, expected, do: for a slip of TOML, with hints for the commonest."""
-    shown = line.strip() if len(line.strip()) <= 60 else line.strip()[:60] + "…"
-    bare = re.search(r"=\s*([+-]?\d[\d.]*(?:,\d+)?\s*[A-Za-z°%µ][^\"'#]*)", line)
-    if bare and "newline or end of document" in message:
-        value = bare.group(1).strip()
-        return f"the quantity {value} stands without quotes", f'it in quotes, as in "{value[:60]}"', "Add the quotes"
-    if re.search(r"=\s*[+-]?\d+,\d", line):
-        return f"{shown} has a decimal comma", 'a decimal point, and a quantity in quotes, as in "39.1 degC"', CORRECT
-    if "Cannot overwrite a value" in message:
-        return f"{shown} sets a key that is set already", "each key once", "Remove one of the two"
-    if "Cannot declare" in message:
-        return f"{shown} opens a table that is there already", "each table once", "Put the two together"
-    if "digits" in message:
-        return "holds a number of thousands of digits", "a number that can be", CORRECT
-    what = re.sub(r" \(at (?:line .*|end of document)\)$", "", message)
-    end = ", and then the file ends" if "end of document)" in message else ""
-    return (
-        f"is not TOML: {what[:1].lower()}{what[1:]}{end}", 'lines such as key = "value", and tables such as [supply]',
-        CORRECT + "; what follows from it is looked at after that" if end else CORRECT,
-    )  # fmt: skip
+        parsed = Parsed({}, "", (*parsed.slips, too_deep()), may_lack=True)
+    found.document, found.parsed = parsed.document, parsed
+    found.mistakes += [Mistake(slip.line, "", slip.what, slip.expected, slip.do) for slip in parsed.slips]
 
 
 class Reader:
     """Reads tables into their models, value by value."""
 
-    def __init__(self, found: Findings, slips: Slips, homes: Mapping[str, str]) -> None:
-        self._found, self._slips, self._homes = found, slips, homes
+    def __init__(self, found: Findings, homes: Mapping[str, str]) -> None:
+        self._found, self._homes = found, homes
 
     def table(self, model: type[T], value: object, path: KeyPath) -> T | None:
         """One table. What can't be used in it is None; None where it is no table at all."""
@@ -278,7 +225,7 @@ class Reader:
         if not field.is_required():
             default = field.get_default(call_default_factory=True)
             return self._leaf(model, own, default, (*path, key), blank) if field.validate_default else default
-        if key not in self._slips.keys and not self._slips.may_lack:
+        if self._found.lacks((*path, key)):
             expected = field.description or "it"
             self._found.wrong(
                 (*path, key), f"{key} is missing", f"{_clause(expected)}, as {key} = {_example(model, own)}", "Add it"

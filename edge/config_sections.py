@@ -13,7 +13,7 @@ from pydantic import Field
 from edge.config_fields import Is, listed, nearest, told
 from edge.config_locate import Path
 from edge.config_points import KINDS, AnyBus, AnyPoint, BusTable, OtherBus, OtherPoint, PointTable
-from edge.config_reading import Findings, Reader, Slips
+from edge.config_reading import Findings, Reader
 from edge.config_tables import (
     AlarmTable,
     ApiTable,
@@ -136,9 +136,9 @@ def other_kinds() -> frozenset[str]:
     return frozenset(entry_points(group=ADAPTERS_GROUP).names)
 
 
-def read(found: Findings, slips: Slips) -> Tables:
+def read(found: Findings) -> Tables:
     """All tables of `found.document`."""
-    reader = Reader(found, slips, _homes())
+    reader = Reader(found, _homes())
     document, tables = found.document, Tables()
     for key in document:
         if key not in SECTIONS:
@@ -146,7 +146,7 @@ def read(found: Findings, slips: Slips) -> Tables:
     for key, model in SINGLE.items():
         if key in document:
             setattr(tables, key, reader.table(model, document[key], (key,)))
-    if "station" not in document and not slips.may_lack and document:
+    if "station" not in document and not found.parsed.may_lack and document:
         found.wrong(("station",), "the table [station] is missing", "[station] with site, id and timezone", "Add it")
     for key, row_model in (("basin", BasinTable), ("filter", FilterTable)):
         for path, row in _rows(found, key):
@@ -156,10 +156,10 @@ def read(found: Findings, slips: Slips) -> Tables:
     for path, row in _rows(found, "bus"):
         _keep(tables, "bus", reader.table(_bus_model(found, path, row), row, path), path)
     for path, row in _rows(found, "point"):
-        _keep(tables, "point", _point(found, reader, tables, path, row, slips), path)
-    if "bus" not in document and not slips.may_lack and document:
+        _keep(tables, "point", _point(found, reader, tables, path, row), path)
+    if "bus" not in document and not found.parsed.may_lack and document:
         found.wrong((), "no [[bus]] is there", "at least one bus that points are read through", "Add it")
-    if not tables.point and "point" not in document and not slips.may_lack and document:
+    if not tables.point and "point" not in document and not found.parsed.may_lack and document:
         found.wrong((), "no [[point]] is there", "at least one point on a bus", "Add what the station measures")
     return tables
 
@@ -233,17 +233,17 @@ def _bus_model(found: Findings, path: Path, row: Any) -> type[BusTable]:
     return OtherBus
 
 
-def _point(found: Findings, reader: Reader, tables: Tables, path: Path, row: Any, slips: Slips) -> PointTable | None:
+def _point(found: Findings, reader: Reader, tables: Tables, path: Path, row: Any) -> PointTable | None:
     if not isinstance(row, dict):
         return reader.table(PointTable, row, path)
     named = row.get("bus")
-    if named is None and len(tables.bus) > 1:
+    if named is None and len(tables.bus) > 1 and found.lacks((*path, "bus")):
         known = [bus.id for bus in tables.bus if bus.id]
         found.wrong((*path, "bus"), "bus is missing", f"the id of a bus: {', '.join(known)}", "Add it")
     bus = next((bus for bus in tables.bus if bus.id == named), None) if named is not None else None
     if named is None and len(tables.bus) == 1:
         bus = tables.bus[0]
-    told_already = slips.may_lack or not isinstance(found.document.get("bus", []), list)
+    told_already = found.parsed.may_lack or not isinstance(found.document.get("bus", []), list)
     if isinstance(named, str) and bus is None and not told_already:
         ids = [bus.id for bus in tables.bus if bus.id]
         there = f"the id of a bus: {', '.join(ids)}" if ids else "a [[bus]] with this id"

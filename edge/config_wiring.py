@@ -7,7 +7,6 @@ from types import MappingProxyType
 from typing import Final
 
 from edge.config_bounds import MOST_PULSES_HZ
-from edge.config_build import written
 from edge.config_locate import Path
 from edge.config_points import (
     GpioPoint,
@@ -54,9 +53,9 @@ def _loop(found: Findings, path: Path, loop: LoopTable, kind: Kind) -> None:
         return
     start: float | None = loop.from_
     if start is not None and loop.to is not None and start >= loop.to:
-        text = f"from is {written(found, (*path, 'from'))}, to is {written(found, (*path, 'to'))}"
+        text = f"from is {found.written((*path, 'from'))}, to is {found.written((*path, 'to'))}"
         found.wrong(path, text, "from below to", "Swap the two")
-    if kind is Kind.PRESSURE and loop.kind is None and written(found, (*path, "kind")) is None:
+    if kind is Kind.PRESSURE and loop.kind is None and found.lacks((*path, "kind")):
         found.wrong(
             (*path, "kind"), "kind is missing", 'kind = "gauge" or kind = "absolute", by the data sheet', "Add it"
         )
@@ -70,7 +69,7 @@ def _loop(found: Findings, path: Path, loop: LoopTable, kind: Kind) -> None:
 def _unit(found: Findings, path: Path, unit: str | None, kind: Kind, looped: bool) -> None:
     """The unit of a raw number: the loop's current, or a unit of the point's kind. It is compulsory."""
     if unit is None:
-        if written(found, path) is None:
+        if found.lacks(path):
             example = (
                 "mA"
                 if looped
@@ -100,7 +99,7 @@ def _serial_line(found: Findings, path: Path, point: PointTable, kind: Kind) -> 
     at = (*path, "text")
     if kind is Kind.CONTACT:
         for key, word in (("true", text.true_), ("false", text.false_)):
-            if word is None and written(found, (*at, key)) is None:
+            if word is None and found.lacks((*at, key)):
                 example = "TRIP" if key == "true" else "OK"
                 found.wrong(
                     (*at, key), f"{key} is missing", f'the sender\'s word, for instance {key} = "{example}"', "Add it"
@@ -139,7 +138,7 @@ def _modbus(found: Findings, path: Path, point: PointTable, kind: Kind) -> None:
             "coil or discrete for contacts, input or holding for numbers",
         )
     wide = register.type in ("int32", "uint32", "float32")
-    if wide and register.order is None and written(found, (*at, "order")) is None:
+    if wide and register.order is None and found.lacks((*at, "order")):
         found.wrong(
             (*at, "order"),
             "order is missing",
@@ -170,7 +169,7 @@ def _gpio(found: Findings, path: Path, point: PointTable, kind: Kind) -> None:
             "a contact's role, or supply_flow with pulses",
         )
     elif point.pulses is None:
-        if written(found, (*path, "pulses")) is None:
+        if found.lacks((*path, "pulses")):
             example = 'pulses = { per = "1 L", count = 450, maximum_flow = "30 L/min" }'
             found.wrong(
                 (*path, "pulses"), "pulses is missing", f"the meter's K factor, for instance {example}", "Add it"
@@ -195,7 +194,7 @@ def _iio(found: Findings, path: Path, point: PointTable, kind: Kind) -> None:
     assert isinstance(point, IioPoint)
     if kind is Kind.CONTACT:
         found.wrong((*path, "role"), f"a converter's channel can't be a {point.role}", "a measured role")
-    if point.loop is not None and point.shunt is None and written(found, (*path, "shunt")) is None:
+    if point.loop is not None and point.shunt is None and found.lacks((*path, "shunt")):
         found.wrong(
             (*path, "shunt"), "shunt is missing", "the resistor [ohm] that the loop's current flows through", "Add it"
         )
