@@ -218,25 +218,37 @@ class Readers:
     call. A connection that fails is closed, and the question is asked once more on a new one.
     """
 
-    def __init__(self, path: Path) -> None:
-        self._path = path
+    def __init__(self, path: Path, on_damage: Callable[[], None] | None = None) -> None:
+        self._path, self._on_damage = path, on_damage
         self._mine = threading.local()
         self._lock = threading.Lock()
         self._all: list[tuple[weakref.ref[threading.Thread], sqlite3.Connection]] = []
         self._closed = False
+        self._generation = 0
 
     def ask(self, question: Callable[[sqlite3.Connection], T]) -> T:
         """Call `question` with this thread's connection; it must fetch all it wants before it returns."""
-        with as_sentence(str(self._path)):
-            try:
+        try:
+            with as_sentence(str(self._path)):
+                try:
+                    return question(self._connection())
+                except sqlite3.DatabaseError:
+                    self._drop()
                 return question(self._connection())
-            except sqlite3.DatabaseError:
-                self._drop()
-            return question(self._connection())
+        except Damaged:
+            self._drop()
+            if self._on_damage is not None:
+                self._on_damage()
+            raise
 
     def rows(self, sql: str, *values: object) -> list[tuple[object, ...]]:
         """All rows of one query."""
         return self.ask(lambda conn: conn.execute(sql, values).fetchall())
+
+    def renew(self) -> None:
+        """Let each thread open anew at its next question: another file stands under the name."""
+        with self._lock:
+            self._generation += 1
 
     def close(self) -> None:
         """Close the connections of all threads."""
@@ -248,8 +260,9 @@ class Readers:
 
     def _connection(self) -> sqlite3.Connection:
         conn: sqlite3.Connection | None = getattr(self._mine, "conn", None)
-        if conn is not None:
+        if conn is not None and self._mine.generation == self._generation:
             return conn
+        self._drop()
         with self._lock:
             if self._closed:
                 raise StoreFault(
@@ -258,7 +271,7 @@ class Readers:
             conn = connect(self._path, readonly=True)
             self._forget_ended_threads()
             self._all.append((weakref.ref(threading.current_thread()), conn))
-        self._mine.conn = conn
+            self._mine.conn, self._mine.generation = conn, self._generation
         return conn
 
     def _forget_ended_threads(self) -> None:

@@ -32,6 +32,7 @@ from edge.store.database import (
 )
 from edge.store.lock import FolderLock
 from edge.store.schema import bring_journal_up
+from edge.store.space import Space
 
 #: how many of the newest entries are checked against the chain at each start (verify checks them all)
 CHECKED_AT_START: Final = 20_000
@@ -113,7 +114,8 @@ class Journal(ReadOnlyJournal):
         folder: where journal.db stands; made where it doesn't exist.
         station: `site/id`; a journal of another station is refused.
         boot: identity of this boot; stands in every entry that is appended.
-        make_room: called once when the disk is full; True: it made some, so that the commit is worth another try.
+        make_room: called once when a commit finds the disk full; True: it made some, so that the commit is worth
+            another try. Without it the journal keeps a reserve of its own for that.
 
     Raises:
         AlreadyRunning: another process holds the folder.
@@ -128,14 +130,15 @@ class Journal(ReadOnlyJournal):
         self._lock_of_folder = FolderLock(ready_folder(folder))
         self._changed = threading.Condition()
         self._write = threading.Lock()  # the judge's appends and the readers' positions share one connection
-        self._station, self._boot, self._make_room = station, boot, make_room
+        self._station, self._boot, self._space = station, boot, Space(folder)
+        self._make_room = make_room or self._space.make_room
         self._known_head: Head | None = None
         path = folder / JOURNAL_FILE
         try:
             _refuse_what_is_no_journal(path)
             if not path.exists():
                 new_file(path, lambda conn: bring_journal_up(conn, path))
-            self._conn = connect(path)
+            self._conn = self._open(path)
         except BaseException:
             self._lock_of_folder.release()
             raise
@@ -144,9 +147,20 @@ class Journal(ReadOnlyJournal):
             with as_sentence(str(path)):
                 bring_journal_up(self._conn, path)
                 self._check_the_newest()
+            self._space.room(fresh=True)  # lays the reserve down while there is room
         except BaseException:
             self.close()
             raise
+
+    def _open(self, path: Path) -> sqlite3.Connection:
+        try:
+            return connect(path)
+        except Damaged:
+            raise
+        except StoreFault:
+            if not self._make_room():
+                raise
+            return connect(path)  # opening takes some room, too (the index of the write-ahead log)
 
     # -- appending
 
@@ -162,7 +176,7 @@ class Journal(ReadOnlyJournal):
             try:
                 kept = self._commit(drafts)
             except DiskFull:
-                if self._make_room is None or not self._make_room():
+                if not self._make_room():
                     raise
                 kept = self._commit(drafts)
         with self._changed:
@@ -266,9 +280,9 @@ class Journal(ReadOnlyJournal):
     # -- figures and the end
 
     def status(self) -> dict[str, Any]:
-        """For /health: how large the journal and its write-ahead log are."""
+        """For /health: how large the journal and its write-ahead log are, and the disk's room."""
         log = self.path.with_name(self.path.name + "-wal")
-        return {"seq": self.last_seq(), "bytes": _size(self.path), "log_bytes": _size(log)}
+        return self._space.status() | {"seq": self.last_seq(), "bytes": _size(self.path), "log_bytes": _size(log)}
 
     def close(self) -> None:
         """Close the file and let the folder go. May be called twice."""

@@ -13,7 +13,7 @@ import sys
 import zlib
 from array import array
 from collections.abc import Iterator, Mapping, Sequence
-from itertools import accumulate
+from itertools import accumulate, pairwise
 from typing import Final, NamedTuple
 
 from edge.domain.readings import Quality, Reading
@@ -108,7 +108,7 @@ def _spread(source: _Source, marks: bytes, has_number: bytes) -> list[float | No
 
 
 def _pack_times(out: bytearray, times: list[int]) -> None:
-    deltas = [b - a for a, b in zip(times, times[1:], strict=False)]
+    deltas = [b - a for a, b in pairwise(times)]
     small = all(-(2**31) <= delta < 2**31 for delta in deltas)
     out += _little(array("q", times[:1]))
     out.append(4 if small else 8)

@@ -46,6 +46,7 @@ class Span:
         """A value that stood for some time of the span, from a reading in it or before it."""
         self.integral += value * ms
         self.covered_ms += ms
+        self._reach(value, value)
 
     def add(self, other: Span) -> None:
         """Take in another part, or a shorter span."""

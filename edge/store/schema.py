@@ -120,3 +120,62 @@ def wrong_triggers(conn: sqlite3.Connection) -> list[str]:
 
 def _words(sql: str) -> list[str]:
     return sql.split()
+
+
+#: version of series.db, kept in `pragma user_version`
+SERIES_VERSION: Final = 1
+
+
+def bring_series_up(conn: sqlite3.Connection, path: Path) -> None:
+    """Make or migrate the tables of series.db.
+
+    Raises:
+        NewerStore: a later version wrote it.
+    """
+    version = conn.execute("PRAGMA user_version").fetchone()[0]
+    if version > SERIES_VERSION:
+        raise newer_store(path, str(version), SERIES_VERSION)
+    if version < SERIES_VERSION:
+        from sqlite_utils import Database
+
+        _series_migrations().apply(Database(conn, execute_plugins=False))
+        conn.execute(f"PRAGMA user_version={SERIES_VERSION:d}")
+
+
+def _series_migrations() -> Migrations:
+    from sqlite_utils import Migrations
+
+    migrations = Migrations("warmwell-series")
+
+    @migrations(name="1 points, clock map, batches, sealed blocks, rollups")
+    def first(db: Database) -> None:
+        db.table("point").create(
+            {"number": int, "id": str, "role": str, "kind": str, "unit": str, "hold_ms": int}, pk="number",
+            not_null={"id", "role", "kind", "unit", "hold_ms"},
+        ).create_index(["id"], unique=True)
+        db.table("boot").create({"number": int, "id": str}, pk="number", not_null={"id"}).create_index(["id"], unique=True)
+        db.table("clock").create(
+            {"boot": int, "from_mono_ms": int, "offset_ms": int, "trusted": int}, pk=("boot", "from_mono_ms"),
+            not_null={"offset_ms", "trusted"},
+        )
+        db.table("batch").create(
+            {"number": int, "boot": int, "hour": int, "from_mono_ms": int, "to_mono_ms": int, "packed": bytes}, pk="number",
+            not_null={"boot", "hour", "from_mono_ms", "to_mono_ms", "packed"},
+        )
+        db.table("block").create(
+            {
+                "number": int, "point": int, "boot": int, "hour": int, "part": int, "n": int, "from_mono_ms": int,
+                "to_mono_ms": int, "rolled_up": int, "packed": bytes,
+            },
+            pk="number",
+            not_null={"point", "boot", "hour", "part", "n", "from_mono_ms", "to_mono_ms", "rolled_up", "packed"},
+        ).create_index(["boot", "hour", "point", "part"], unique=True)
+        db.execute("CREATE INDEX block_not_rolled_up ON block (boot) WHERE rolled_up = 0")
+        for tier in ("minute", "hour"):  # all of one point together: a chart reads few pages, a seal writes few
+            db.execute(
+                f"CREATE TABLE {tier} (point INTEGER NOT NULL, at INTEGER NOT NULL, n INTEGER NOT NULL, low REAL, high REAL,"
+                " integral REAL NOT NULL, covered_ms INTEGER NOT NULL, worst INTEGER NOT NULL, PRIMARY KEY (point, at))"
+                " WITHOUT ROWID"
+            )
+
+    return migrations

@@ -1,0 +1,78 @@
+"""A damaged series.db is set aside under a dated name and a new one begun. The journal is never touched from here."""
+
+from __future__ import annotations
+
+import os
+from datetime import UTC, datetime
+from pathlib import Path
+from typing import Any, Final
+
+from edge.store.database import (
+    Damaged,
+    as_sentence,
+    confirm_damage,
+    connect,
+    looks_like_sqlite,
+    new_file,
+    sync_path,
+)
+from edge.store.schema import bring_series_up
+
+#: up to this size a file is looked through at each start; a larger one shows its damage when it is used
+_LOOKED_THROUGH_BYTES: Final = 64 << 20
+
+
+def is_damaged(path: Path) -> str | None:
+    """What is wrong with the file, found by opening it anew; None where it is whole or missing.
+
+    Raises:
+        StoreFault: it can't be opened at all, which is no proof of damage.
+    """
+    with as_sentence(str(path)):
+        if not path.exists():
+            return None
+        size = path.stat().st_size
+    if not looks_like_sqlite(path):
+        return "it is empty" if size == 0 else "it doesn't begin as an SQLite file does"
+    if size <= _LOOKED_THROUGH_BYTES:
+        return confirm_damage(path)
+    return _first_damage(path)
+
+
+def _first_damage(path: Path) -> str | None:
+    """A short look at a large file: its schema and its newest rows; where that fails, the whole of it."""
+    try:
+        with as_sentence(str(path)):
+            conn = connect(path)
+            try:
+                for (table,) in conn.execute("SELECT name FROM sqlite_master WHERE type = 'table'").fetchall():
+                    conn.execute(f'SELECT * FROM "{table}" LIMIT 1').fetchall()
+                    conn.execute(f'SELECT max(rowid) FROM "{table}"' if table in ("batch", "block") else "SELECT 1")
+            finally:
+                conn.close()
+    except Damaged:
+        return confirm_damage(path)
+    return None
+
+
+def begin_anew(path: Path, why: str | None) -> dict[str, Any]:
+    """Set the file and its log aside, make a new one, and return the body of a `repair` entry.
+
+    `why` None: there was no file. Raises StoreFault.
+    """
+    aside = path.with_name(f"series-damaged-{datetime.now(UTC):%Y%m%dT%H%M%SZ}.db")
+    number = 1
+    while aside.exists():
+        number += 1
+        aside = aside.with_name(f"{aside.stem.rsplit('_', 1)[0]}_{number}.db")
+    with as_sentence(str(path)):
+        for ending in ("", "-wal", "-shm"):
+            old = path.with_name(path.name + ending)
+            if old.exists():
+                os.replace(old, aside.with_name(aside.name + ending))
+        sync_path(path.parent)
+    new_file(path, lambda conn: bring_series_up(conn, path))
+    return {
+        "file": path.name, "why": why, "set_aside": aside.name,
+        "lost": "readings and rollups kept until now are not shown any more; the journal is whole",
+    }

@@ -1,0 +1,328 @@
+"""Readings as they are read back: row by row for exports, drawn together to buckets for charts."""
+
+from __future__ import annotations
+
+import heapq
+import sqlite3
+from collections.abc import Callable, Iterable, Iterator, Sequence
+from pathlib import Path
+from typing import Any, Final, NamedTuple
+
+from edge.domain.entries import rfc3339
+from edge.domain.errors import UnusableInput
+from edge.domain.readings import Kind, Reading
+from edge.store.clockmap import BootClock, Note
+from edge.store.database import SERIES_FILE, Readers
+from edge.store.packing import Columns, unpack
+from edge.store.rollup import HOUR_MS, MINUTE_MS, QUALITIES, Span, Spans, fold
+
+#: the most buckets that one question gets
+MOST_BUCKETS: Final = 2000
+#: the longest span that is drawn from readings themselves; beyond it minutes are the finest
+LONGEST_RAW_MS: Final = 6 * HOUR_MS
+#: from this width on, buckets are drawn from hours
+HOURS_FROM_MS: Final = 6 * HOUR_MS
+#: sealed hours whose time was not trusted yet (no rollups): so many of the newest are read for one chart
+_MOST_UNROLLED: Final = 200
+
+
+class PointFacts(NamedTuple):
+    """What the store knows of a point, without the station file. `hold_ms`: how long a reading stands at most."""
+
+    number: int
+    id: str
+    role: str
+    kind: str
+    unit: str
+    hold_ms: int
+
+
+class Row(NamedTuple):
+    """One reading with its wall time, and whether that is trusted."""
+
+    wall_ms: int
+    trusted: bool
+    boot: str
+    reading: Reading
+
+
+class Packed(NamedTuple):
+    """Readings of one hour of monotonic time as they stand in the store. `point` 0: all points together."""
+
+    point: int
+    data: bytes
+
+
+class SeriesReader:
+    """The readings of a folder, in this process or another; takes no lock and writes nothing.
+
+    Raises:
+        UnusableInput: there are no readings in the folder.
+    """
+
+    def __init__(self, folder: Path, on_damage: Callable[[], None] | None = None) -> None:
+        self.path = folder / SERIES_FILE
+        if not self.path.is_file():
+            raise UnusableInput(
+                "there are no readings", where=str(folder), expected=f"a folder with {SERIES_FILE}",
+                do="Name the folder that [keep] of the station file names",
+            )
+        self._readers = Readers(self.path, on_damage)
+        self.unreadable_blocks = 0
+
+    def close(self) -> None:
+        self._readers.close()
+
+    def points(self) -> list[PointFacts]:
+        """Every point that ever had readings here, by id."""
+        rows = self._rows("SELECT number, id, role, kind, unit, hold_ms FROM point ORDER BY id")
+        return [PointFacts(*row) for row in rows]
+
+    def readings_sealed(self) -> int:
+        """How many readings stand in sealed hours: about how long an export of all is."""
+        return int(self._rows("SELECT coalesce(sum(n), 0) FROM block")[0][0])
+
+    # -- row by row
+
+    def rows(
+        self, from_wall_ms: int | None = None, to_wall_ms: int | None = None, points: Sequence[str] | None = None
+    ) -> Iterator[Row]:
+        """Readings with wall time in [from, to), boot by boot in order of monotonic time; an hour at a time in memory.
+
+        Readings of a boot that never noted a clock have no wall time and are left out.
+        """
+        facts = {fact.number: fact for fact in self.points() if points is None or fact.id in points}
+        begin, end = _bounds(from_wall_ms, to_wall_ms)
+        clocks = self.clocks()
+        for boot, name in self._boots():
+            clock = clocks.get(boot)
+            if clock is None:
+                continue
+            for from_mono_ms, to_mono_ms in clock.spans(begin, end):
+                yield from self._rows_of(boot, name, clock, facts, from_mono_ms, to_mono_ms)
+
+    def _rows_of(
+        self, boot: int, name: str, clock: BootClock, facts: dict[int, PointFacts], from_mono_ms: int, to_mono_ms: int
+    ) -> Iterator[Row]:
+        for hour in self._hours(boot, from_mono_ms, to_mono_ms):
+            columns = self._columns(boot, hour, list(facts))
+            streams = [_in_order(facts[number].id, parts) for number, parts in sorted(columns.items())]
+            for reading in heapq.merge(*streams, key=lambda r: r.mono_ms):
+                stretch = clock.at(reading.mono_ms)
+                if stretch is not None and from_mono_ms <= reading.mono_ms < to_mono_ms:
+                    yield Row(stretch.wall_ms(reading.mono_ms), stretch.trusted, name, reading)
+
+    # -- drawn together
+
+    def buckets(self, point: str, from_wall_ms: int, to_wall_ms: int, n: int) -> list[dict[str, Any]]:
+        """At most `n` equally wide buckets over [from, to), from the tier that fits the width; empty ones are gaps.
+
+        Each: {"from", "to" (RFC 3339), "n" (readings with a value), "min", "mean" (time-weighted), "max", "worst"
+        (quality, null where there is nothing), "covered" (share of the bucket in which a value stood, 0 to 1)}; for a flow
+        also "volume_l" (null where nothing stood). Widths are whole minutes or hours where the tier is, so the first
+        bucket may begin earlier.
+
+        Raises:
+            UnusableInput: an unknown point, or a span that ends before it begins.
+            StoreFault: the disk refuses.
+        """
+        fact = self._fact(point)
+        if not from_wall_ms < to_wall_ms or n < 1:
+            raise UnusableInput(
+                f"{n} buckets from {from_wall_ms} to {to_wall_ms}", where=f"readings of {point}",
+                expected="at least one bucket and a span that ends after it begins", do="Swap from and to",
+            )
+        frames = _frames(from_wall_ms, to_wall_ms, min(n, MOST_BUCKETS))
+        spans: Spans = {}
+        for frame in frames:
+            spans = self._spans(fact, frame)
+            if spans:
+                break
+        else:
+            frame = frames[0]
+        return [_bucket(frame, index, spans.get(index), fact.kind) for index in range(frame.number)]
+
+    def _spans(self, fact: PointFacts, frame: _Frame) -> Spans:
+        spans: Spans = {}
+        if frame.tier_ms:
+            self._add_rollups(fact, frame, spans)
+        clocks = self.clocks()
+        for boot, _ in self._boots():
+            clock = clocks.get(boot)
+            for begin, end in clock.spans(frame.from_ms, frame.to_ms) if clock else ():
+                hours = self._hours(boot, begin - fact.hold_ms, end, unrolled=bool(frame.tier_ms))
+                self._add_readings(fact, frame, spans, boot, clock, hours[-_MOST_UNROLLED:], begin, end)
+        return spans
+
+    def _add_rollups(self, fact: PointFacts, frame: _Frame, spans: Spans) -> None:
+        tier = "hour" if frame.tier_ms == HOUR_MS else "minute"
+        rows = self._rows(
+            f"SELECT (at * ? - ?) / ? AS bucket, sum(n), min(low), max(high), sum(integral), sum(covered_ms), max(worst)"
+            f" FROM {tier} WHERE point = ? AND at >= ? AND at < ? GROUP BY bucket",
+            frame.tier_ms, frame.from_ms, frame.width_ms, fact.number,
+            frame.from_ms // frame.tier_ms, -(-frame.to_ms // frame.tier_ms),
+        )
+        for bucket, *values in rows:
+            spans[bucket] = Span(*values)
+
+    def _add_readings(
+        self, fact: PointFacts, frame: _Frame, spans: Spans, boot: int, clock: BootClock | None, hours: Sequence[int],
+        begin_ms: int, end_ms: int,
+    ) -> None:
+        """Fold the readings of some hours. The one before the span lends its value to the beginning."""
+        if clock is None:
+            return
+        readings: list[tuple[int, float | None, Any]] = []
+        for hour in hours:
+            for reading in _in_order(fact.id, self._columns(boot, hour, [fact.number], bool(frame.tier_ms)).get(
+                fact.number, []
+            )):
+                if begin_ms - fact.hold_ms <= reading.mono_ms < end_ms:
+                    readings.append((reading.mono_ms, reading.value, reading.quality))
+        for stretch in clock.within(begin_ms, end_ms):
+            fold(
+                (r for r in readings if stretch.from_mono_ms - fact.hold_ms <= r[0] < stretch.to_mono_ms),
+                fact.hold_ms, stretch.offset_ms - frame.from_ms, stretch.to_mono_ms, frame.width_ms, spans,
+                stretch.from_mono_ms,
+            )
+
+    def _fact(self, point: str) -> PointFacts:
+        rows = self._rows("SELECT number, id, role, kind, unit, hold_ms FROM point WHERE id = ?", point)
+        if not rows:
+            raise UnusableInput(
+                f"there is no point {point!r}", where=str(self.path), expected="a point of the station file",
+                do="Look at /api/1/points for the names",
+            )
+        return PointFacts(*rows[0])
+
+    # -- what stands in the file
+
+    def clocks(self) -> dict[int, BootClock]:
+        """The clock map, by the boot's number."""
+        notes: dict[int, list[Note]] = {}
+        for boot, from_mono_ms, offset_ms, trusted in self._clock_notes():
+            notes.setdefault(boot, []).append(Note(from_mono_ms, offset_ms, bool(trusted)))
+        return {boot: BootClock(of_boot) for boot, of_boot in notes.items()}
+
+    def _clock_notes(self) -> list[tuple[int, int, int, int]]:
+        return self._rows("SELECT boot, from_mono_ms, offset_ms, trusted FROM clock")
+
+    def _boots(self) -> list[tuple[int, str]]:
+        return self._rows("SELECT number, id FROM boot ORDER BY number")
+
+    def _hours(self, boot: int, from_mono_ms: int, to_mono_ms: int, unrolled: bool = False) -> list[int]:
+        """Hours of a boot that have readings. `unrolled`: only those that the rollups don't hold yet."""
+        first, last = from_mono_ms // HOUR_MS, (to_mono_ms - 1) // HOUR_MS
+        rows = self._rows(
+            "SELECT hour FROM block WHERE boot = ?1 AND hour BETWEEN ?2 AND ?3 AND (NOT ?4 OR rolled_up = 0)"
+            " UNION SELECT hour FROM batch WHERE boot = ?1 AND hour BETWEEN ?2 AND ?3 ORDER BY hour",
+            boot, max(first, -(2**40)), min(last, 2**40), unrolled,
+        )
+        return [row[0] for row in rows]
+
+    def _packed(self, boot: int, hour: int, unrolled: bool) -> list[Packed]:
+        """What there is of one hour, in one read: sealed blocks and batches."""
+
+        def question(conn: sqlite3.Connection) -> list[Packed]:
+            return [
+                Packed(point, data)
+                for point, data in conn.execute(
+                    "SELECT point, packed FROM block WHERE boot = ?1 AND hour = ?2 AND (NOT ?3 OR rolled_up = 0)"
+                    " UNION ALL SELECT 0, packed FROM batch WHERE boot = ?1 AND hour = ?2",
+                    (boot, hour, unrolled),
+                ).fetchall()
+            ]
+
+        return self._readers.ask(question)
+
+    def _columns(
+        self, boot: int, hour: int, numbers: Sequence[int], unrolled: bool = False
+    ) -> dict[int, list[Columns]]:
+        """The readings of one hour, by the point's number; parts that can't be unpacked are counted and left out."""
+        wanted = set(numbers)
+        columns: dict[int, list[Columns]] = {}
+        for packed in self._packed(boot, hour, unrolled):
+            if packed.point and packed.point not in wanted:
+                continue
+            try:
+                parts = unpack(packed.data)
+            except ValueError:
+                self.unreadable_blocks += 1  # one block of one hour is lost; the rest is as good as it was
+                continue
+            for number, part in parts.items():
+                if number in wanted:
+                    columns.setdefault(number, []).append(part)
+        return columns
+
+    def _rows(self, sql: str, *values: object) -> list[Any]:
+        return self._readers.ask(lambda conn: conn.execute(sql, values).fetchall())
+
+
+class _Frame(NamedTuple):
+    """Buckets to fill: equally wide from `from_ms` on. `tier_ms` 0: from readings; else from rollups of this length."""
+
+    from_ms: int
+    width_ms: int
+    number: int
+    tier_ms: int
+
+    @property
+    def to_ms(self) -> int:
+        return self.from_ms + self.number * self.width_ms
+
+
+def _frames(from_ms: int, to_ms: int, n: int) -> list[_Frame]:
+    """The frame that fits best, and coarser ones for when its tier is no longer kept."""
+    width_ms = -(-(to_ms - from_ms) // n)
+    frames = []
+    if to_ms - from_ms <= LONGEST_RAW_MS:
+        frames.append(_Frame(from_ms, width_ms, -(-(to_ms - from_ms) // width_ms), 0))
+    if width_ms < HOURS_FROM_MS:
+        frames.append(_aligned(from_ms, to_ms, n, MINUTE_MS))
+    frames.append(_aligned(from_ms, to_ms, n, HOUR_MS))
+    return frames
+
+
+def _aligned(from_ms: int, to_ms: int, n: int, tier_ms: int) -> _Frame:
+    begin_ms = from_ms // tier_ms * tier_ms
+    width_ms = -(-(to_ms - begin_ms) // (n * tier_ms)) * tier_ms
+    return _Frame(begin_ms, width_ms, -(-(to_ms - begin_ms) // width_ms), tier_ms)
+
+
+def _bucket(frame: _Frame, index: int, span: Span | None, kind: str) -> dict[str, Any]:
+    begin_ms = frame.from_ms + index * frame.width_ms
+    span = span or Span()
+    bucket: dict[str, Any] = {
+        "from": rfc3339(begin_ms),
+        "to": rfc3339(begin_ms + frame.width_ms),
+        "n": span.n,
+        "min": span.low,
+        "mean": _between(span),
+        "max": span.high,
+        "worst": QUALITIES[span.worst].value if span.worst >= 0 else None,
+        "covered": min(1.0, span.covered_ms / frame.width_ms),
+    }
+    if kind == Kind.FLOW:
+        bucket["volume_l"] = span.integral / MINUTE_MS if span.covered_ms else None  # L/min times ms
+    return bucket
+
+
+def _between(span: Span) -> float | None:
+    """The mean, kept between min and max: dividing the integral can miss them by a last digit."""
+    mean = span.mean()
+    if mean is None or span.low is None or span.high is None:
+        return mean
+    return min(max(mean, span.low), span.high)
+
+
+def _in_order(point: str, parts: Iterable[Columns]) -> Iterable[Reading]:
+    readings = [reading for part in parts for reading in part.readings(point)]
+    readings.sort(key=lambda reading: reading.mono_ms)
+    return readings
+
+
+def _bounds(from_wall_ms: int | None, to_wall_ms: int | None) -> tuple[int, int]:
+    return (
+        -(2**52) if from_wall_ms is None else from_wall_ms,
+        2**52 if to_wall_ms is None else to_wall_ms,
+    )

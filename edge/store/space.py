@@ -1,0 +1,152 @@
+"""How much room the disk has, and what is given up when it runs out: raw readings first, then rollups, the journal last.
+
+A reserve file is kept for the journal. When a commit finds the disk full, the reserve is unlinked, because deleting rows
+doesn't help then: a delete has to be written too, and fails. Room that comes back is noticed within seconds.
+"""
+
+from __future__ import annotations
+
+import os
+import threading
+import time
+from collections.abc import Callable
+from dataclasses import dataclass
+from enum import IntEnum
+from pathlib import Path
+from typing import Any, Final
+
+RESERVE_FILE: Final = "reserve"
+
+#: how often the disk is asked, real seconds
+_ASK_EVERY_S: Final = 2.0
+_MIB: Final = 1 << 20
+
+
+class Room(IntEnum):
+    """What there is room for. The higher, the less."""
+
+    FOR_ALL = 0
+    LOW = 1  # still for all, but someone should free some
+    NO_RAW = 2  # rollups and journal
+    NO_ROLLUPS = 3  # the journal alone
+
+
+WORDS: Final = {
+    Room.FOR_ALL: "ok",
+    Room.LOW: "low",
+    Room.NO_RAW: "raw readings are not kept",
+    Room.NO_ROLLUPS: "neither raw readings nor rollups are kept",
+}
+
+
+@dataclass(frozen=True, slots=True)
+class Margins:
+    """Free bytes below which something is given up; on a small disk the share of its size, where that is less."""
+
+    low: int = 256 * _MIB
+    raw: int = 64 * _MIB
+    rollups: int = 32 * _MIB
+    reserve: int = 8 * _MIB
+    low_share: float = 0.10
+    raw_share: float = 0.05
+    rollups_share: float = 0.03
+    reserve_share: float = 0.02
+
+    def of(self, disk_bytes: int) -> tuple[int, int, int, int]:
+        """(low, raw, rollups, reserve) in bytes for a disk of this size."""
+        return (
+            min(self.low, int(disk_bytes * self.low_share)),
+            min(self.raw, int(disk_bytes * self.raw_share)),
+            min(self.rollups, int(disk_bytes * self.rollups_share)),
+            min(self.reserve, int(disk_bytes * self.reserve_share)),
+        )
+
+
+def free_and_size(folder: Path) -> tuple[int, int]:
+    """(bytes that this user may still write, bytes of the file system)."""
+    found = os.statvfs(folder)
+    return found.f_bavail * found.f_frsize, found.f_blocks * found.f_frsize
+
+
+class Space:
+    """The room of one folder's disk. Any thread may ask; it asks the disk every two seconds at most.
+
+    Args:
+        folder: where the store stands.
+        margins: when to give up what.
+        measure: (free, size) in bytes; handed in by tests.
+    """
+
+    def __init__(
+        self, folder: Path, margins: Margins | None = None,
+        measure: Callable[[Path], tuple[int, int]] = free_and_size,
+    ) -> None:
+        self._folder, self._margins, self._measure = folder, margins or Margins(), measure
+        self._lock = threading.Lock()
+        self._asked_s = -_ASK_EVERY_S
+        self._room, self._free = Room.FOR_ALL, 0
+        self._refused = False
+
+    def room(self, fresh: bool = False) -> Room:
+        """What there is room for. `fresh`: ask the disk now."""
+        with self._lock:
+            now_s = time.monotonic()
+            if fresh or now_s - self._asked_s >= _ASK_EVERY_S:
+                self._asked_s = now_s
+                self._look()
+            return self._room
+
+    def refused(self) -> None:
+        """A write found the disk full, whatever it says about itself: give up raw readings until it says that there is room."""
+        with self._lock:
+            self._refused = True
+            self._asked_s = -_ASK_EVERY_S
+
+    def make_room(self) -> bool:
+        """Unlink the reserve for the journal's sake. True: there was one."""
+        self.refused()
+        try:
+            (self._folder / RESERVE_FILE).unlink()
+        except OSError:
+            return False
+        return True
+
+    def status(self) -> dict[str, Any]:
+        """For /health and the alarm `disk_low`: {"disk": words, "low": bool, "free_bytes": int, "reserve": bool}."""
+        room = self.room()
+        return {
+            "disk": WORDS[room], "low": room >= Room.LOW, "free_bytes": self._free,
+            "reserve": (self._folder / RESERVE_FILE).exists(),
+        }
+
+    def _look(self) -> None:
+        try:
+            self._free, size = self._measure(self._folder)
+        except OSError:
+            self._room = Room.NO_ROLLUPS  # a disk that can't even be asked
+            return
+        low, raw, rollups, reserve = self._margins.of(size)
+        if self._free < rollups:
+            self._room = Room.NO_ROLLUPS
+        elif self._free < raw:
+            self._room = Room.NO_RAW
+        else:
+            self._room = Room.LOW if self._free < low else Room.FOR_ALL
+        if self._free >= raw + reserve:
+            self._refused = False
+            self._keep_reserve(reserve)
+        elif self._refused:
+            self._room = max(self._room, Room.NO_RAW)
+
+    def _keep_reserve(self, size: int) -> None:
+        path = self._folder / RESERVE_FILE
+        try:
+            if size <= 0 or (path.exists() and path.stat().st_size >= size):
+                return
+            fd = os.open(path, os.O_WRONLY | os.O_CREAT | os.O_CLOEXEC, 0o644)
+            try:
+                os.posix_fallocate(fd, 0, size)
+            finally:
+                os.close(fd)
+        except OSError:
+            pass  # no reserve then: it is a help, and status() says that there is none
