@@ -79,7 +79,13 @@ def hashed_bytes(
     """The bytes that are hashed and stored for one entry."""
     return canonical(
         {
-            "v": V, "station": station, "seq": seq, "boot": boot, "mono_ms": mono_ms, "wall_ms": wall_ms, "kind": kind,
+            "v": V,
+            "station": station,
+            "seq": seq,
+            "boot": boot,
+            "mono_ms": mono_ms,
+            "wall_ms": wall_ms,
+            "kind": kind,
             "body": storable(body),
         }
     )

@@ -52,27 +52,36 @@ def fault(exc: BaseException, where: str) -> WarmwellError:
     said = f"{exc} ({name})"
     if primary == sqlite3.SQLITE_FULL:
         return DiskFull(
-            "the disk is full", where=where, expected="space to write",
+            "the disk is full",
+            where=where,
+            expected="space to write",
             do="Free some space; Warmwell goes on by itself, and what was answered as kept is safe",
         )
     if primary in (sqlite3.SQLITE_CORRUPT, sqlite3.SQLITE_NOTADB):
         return Damaged(
-            f"the file is damaged: {said}", where=where, expected="a whole SQLite file",
+            f"the file is damaged: {said}",
+            where=where,
+            expected="a whole SQLite file",
             do="Run `warmwell verify` on the folder; keep the file, it is evidence",
         )
     if primary in (sqlite3.SQLITE_READONLY, sqlite3.SQLITE_CANTOPEN, sqlite3.SQLITE_PERM):
         return StoreFault(
-            f"the file can't be opened for writing: {said}", where=where,
+            f"the file can't be opened for writing: {said}",
+            where=where,
             expected="a folder that Warmwell may write to",
             do="Give the user that runs Warmwell the right to write there, or mount the disk for writing",
         )
     if primary in (sqlite3.SQLITE_BUSY, sqlite3.SQLITE_LOCKED):
         return StoreFault(
-            f"another program holds the file for writing: {said}", where=where,
-            expected=f"the write lock within {BUSY_MS // 1000} s", do="Close the program that has the file open",
+            f"another program holds the file for writing: {said}",
+            where=where,
+            expected=f"the write lock within {BUSY_MS // 1000} s",
+            do="Close the program that has the file open",
         )
     return StoreFault(
-        f"the disk refused: {said}", where=where, expected="a read or write that succeeds",
+        f"the disk refused: {said}",
+        where=where,
+        expected="a read or write that succeeds",
         do="Check the disk and its cable or card; Warmwell tries again by itself",
     )
 
@@ -81,7 +90,9 @@ def _file_fault(exc: OSError, where: str) -> WarmwellError:
     if exc.errno is not None and os.strerror(exc.errno) == os.strerror(28):
         return DiskFull("the disk is full", where=where, expected="space to write", do="Free some space")
     return StoreFault(
-        f"the folder can't be used: {exc.strerror or exc}", where=where, expected="a folder that Warmwell may write to",
+        f"the folder can't be used: {exc.strerror or exc}",
+        where=where,
+        expected="a folder that Warmwell may write to",
         do="Give the user that runs Warmwell the right to write there, or name another folder",
     )
 
@@ -101,7 +112,9 @@ def ready_folder(folder: Path) -> Path:
         folder.mkdir(parents=True, exist_ok=True)
     if not os.access(folder, os.W_OK | os.X_OK):
         raise StoreFault(
-            "the folder can't be written to", where=str(folder), expected="a folder that Warmwell may write to",
+            "the folder can't be written to",
+            where=str(folder),
+            expected="a folder that Warmwell may write to",
             do="Give the user that runs Warmwell the right to write there, or name another folder",
         )
     return folder
@@ -127,7 +140,10 @@ def connect(path: Path, *, readonly: bool = False, log_limit_bytes: int = LOG_LI
 
 def _open(path: Path, mode: str) -> sqlite3.Connection:
     return sqlite3.connect(
-        f"file:{quote(str(path.absolute()))}?mode={mode}", uri=True, isolation_level=None, check_same_thread=False,
+        f"file:{quote(str(path.absolute()))}?mode={mode}",
+        uri=True,
+        isolation_level=None,
+        check_same_thread=False,
         timeout=BUSY_MS / 1000,
     )
 
@@ -138,7 +154,8 @@ def _settle(conn: sqlite3.Connection, path: Path, readonly: bool, log_limit_byte
     synchronous = conn.execute("PRAGMA synchronous").fetchone()[0]
     if (journal_mode, synchronous) != ("wal", _FULL):
         raise StoreFault(
-            f"journal mode is {journal_mode}, synchronous is {synchronous}", where=str(path),
+            f"journal mode is {journal_mode}, synchronous is {synchronous}",
+            where=str(path),
             expected="a write-ahead log and synchronous=FULL (2)",
             do="Keep the store on a local disk; network file systems can't keep a write-ahead log",
         )
@@ -206,7 +223,9 @@ def confirm_damage(path: Path) -> str | None:
 def newer_store(path: Path, found: str, known: int) -> NewerStore:
     """The refusal of a file that a later version of Warmwell wrote."""
     return NewerStore(
-        f"the file was written by a newer version ({found})", where=str(path), expected=f"version {known} or older",
+        f"the file was written by a newer version ({found})",
+        where=str(path),
+        expected=f"version {known} or older",
         do="Start the newer version of Warmwell again; nothing was changed",
     )
 

@@ -41,7 +41,11 @@ class Exported(NamedTuple):
 
 
 def export_journal(
-    folder: Path, out: BinaryIO, form: str = "csv", from_wall_ms: int | None = None, to_wall_ms: int | None = None,
+    folder: Path,
+    out: BinaryIO,
+    form: str = "csv",
+    from_wall_ms: int | None = None,
+    to_wall_ms: int | None = None,
     progress: Progress | None = None,
 ) -> Exported:
     """Entries with wall time in [from, to), in order of seq; JSON lines have the published shape.
@@ -65,8 +69,13 @@ def export_journal(
 
 
 def export_readings(
-    folder: Path, out: BinaryIO, form: str = "csv", from_wall_ms: int | None = None, to_wall_ms: int | None = None,
-    points: Sequence[str] | None = None, progress: Progress | None = None,
+    folder: Path,
+    out: BinaryIO,
+    form: str = "csv",
+    from_wall_ms: int | None = None,
+    to_wall_ms: int | None = None,
+    points: Sequence[str] | None = None,
+    progress: Progress | None = None,
 ) -> Exported:
     """Readings with wall time in [from, to); `points`: only these, else all.
 
@@ -104,7 +113,9 @@ def guarded(text: str) -> str:
 
 def _check_form(form: str) -> None:
     if form not in FORMS:
-        raise UnusableInput(f"form {form!r} is not known", where="export", expected="csv or jsonl", do="Name one of them")
+        raise UnusableInput(
+            f"form {form!r} is not known", where="export", expected="csv or jsonl", do="Name one of them"
+        )
 
 
 def _within(wall_ms: int, from_wall_ms: int | None, to_wall_ms: int | None) -> bool:
@@ -156,8 +167,14 @@ def _journal_cells(entry: Entry) -> list[str]:
     body = entry.body
     what, by = body.get("id", body.get("record", "")), body.get("by", "")
     return [
-        str(entry.seq), rfc3339(entry.wall_ms), "true" if entry.trusted else "false", guarded(entry.boot),
-        str(entry.mono_ms), guarded(entry.kind), guarded(str(what)), guarded(str(by or "")),
+        str(entry.seq),
+        rfc3339(entry.wall_ms),
+        "true" if entry.trusted else "false",
+        guarded(entry.boot),
+        str(entry.mono_ms),
+        guarded(entry.kind),
+        guarded(str(what)),
+        guarded(str(by or "")),
         json.dumps(body, ensure_ascii=False, allow_nan=False),
     ]
 
@@ -173,7 +190,9 @@ def _wanted(reader: SeriesReader, points: Sequence[str] | None) -> list[PointFac
     for point in points:
         if point not in known:
             raise UnusableInput(
-                f"there is no point {point!r}", where=str(reader.path), expected=", ".join(known) or "a point",
+                f"there is no point {point!r}",
+                where=str(reader.path),
+                expected=", ".join(known) or "a point",
                 do="Name points that have readings here",
             )
     return [known[point] for point in dict.fromkeys(points)]
@@ -238,9 +257,16 @@ class _Cells:
 def _reading_json(row: Row, units: dict[str, str]) -> dict[str, Any]:
     reading = row.reading
     return {
-        "time": rfc3339(row.wall_ms), "trusted": row.trusted, "boot": row.boot, "mono_ms": reading.mono_ms,
-        "point": reading.point, "value": _finite(reading.value), "unit": units[reading.point],
-        "quality": reading.quality.value, "reason": reading.reason, "u": _finite(reading.u),
+        "time": rfc3339(row.wall_ms),
+        "trusted": row.trusted,
+        "boot": row.boot,
+        "mono_ms": reading.mono_ms,
+        "point": reading.point,
+        "value": _finite(reading.value),
+        "unit": units[reading.point],
+        "quality": reading.quality.value,
+        "reason": reading.reason,
+        "u": _finite(reading.u),
     }
 
 

@@ -63,7 +63,9 @@ class ReadOnlyJournal:
         self.path = folder / JOURNAL_FILE
         if not self.path.is_file():
             raise UnusableInput(
-                "there is no journal", where=str(folder), expected=f"a folder with {JOURNAL_FILE}",
+                "there is no journal",
+                where=str(folder),
+                expected=f"a folder with {JOURNAL_FILE}",
                 do="Name the folder that [keep] of the station file names",
             )
         self._readers = Readers(self.path)
@@ -76,8 +78,10 @@ class ReadOnlyJournal:
             return [entry_of(hashed, bool(trusted)) for hashed, trusted in rows]
         except (ValueError, TypeError) as exc:
             raise Damaged(
-                f"an entry after {after} can't be read ({exc})", where=str(self.path),
-                expected="an entry of the journal", do=_SET_ASIDE,
+                f"an entry after {after} can't be read ({exc})",
+                where=str(self.path),
+                expected="an entry of the journal",
+                do=_SET_ASIDE,
             ) from exc
 
     def last_seq(self) -> int:
@@ -124,9 +128,7 @@ class Journal(ReadOnlyJournal):
         StoreFault: the folder can't be used; the journal is damaged (it is never thrown away).
     """
 
-    def __init__(
-        self, folder: Path, station: str, boot: str, *, make_room: Callable[[], bool] | None = None
-    ) -> None:
+    def __init__(self, folder: Path, station: str, boot: str, *, make_room: Callable[[], bool] | None = None) -> None:
         self._lock_of_folder = FolderLock(ready_folder(folder))
         self._changed = threading.Condition()
         self._write = threading.Lock()  # the judge's appends and the readers' positions share one connection
@@ -258,7 +260,9 @@ class Journal(ReadOnlyJournal):
             check = _fold_check(self._conn, seq, text)
             if check is None:
                 raise StoreFault(
-                    f"there is no entry {seq}", where=str(self.path), expected="a state of entries on disk",
+                    f"there is no entry {seq}",
+                    where=str(self.path),
+                    expected="a state of entries on disk",
                     do="Report this as a fault of Warmwell",
                 )
             self._conn.execute("DELETE FROM fold")
@@ -312,7 +316,9 @@ class Journal(ReadOnlyJournal):
             return
         if misfit.other_station:
             raise UnusableInput(
-                f"the journal is of {misfit.other_station}", where=str(self.path), expected=f"that of {self._station}",
+                f"the journal is of {misfit.other_station}",
+                where=str(self.path),
+                expected=f"that of {self._station}",
                 do="Name another folder under [keep] in the station file, or set the old journal aside",
             )
         raise Damaged(
@@ -357,8 +363,10 @@ def _refuse_what_is_no_journal(path: Path) -> None:
         if not path.exists():
             if log.exists() and log.stat().st_size > 0:
                 raise Damaged(
-                    "the journal is gone, its write-ahead log is still there", where=str(path),
-                    expected="both or neither", do=_SET_ASIDE,
+                    "the journal is gone, its write-ahead log is still there",
+                    where=str(path),
+                    expected="both or neither",
+                    do=_SET_ASIDE,
                 )
             return
         if not looks_like_sqlite(path):

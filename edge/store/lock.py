@@ -57,7 +57,9 @@ def _take(folder: Path) -> int:
         holder = os.pread(fd, 32, 0).decode("ascii", errors="replace").strip() or "unknown"
         os.close(fd)
         raise AlreadyRunning(
-            f"process {holder} holds this folder", where=str(folder), expected="a folder that no other Warmwell uses",
+            f"process {holder} holds this folder",
+            where=str(folder),
+            expected="a folder that no other Warmwell uses",
             do=f"Stop process {holder} first, or name another folder",
         ) from exc
     try:

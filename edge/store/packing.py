@@ -74,7 +74,8 @@ def unpack(data: bytes) -> dict[int, Columns]:
 def _pack_point(out: bytearray, readings: Sequence[Reading]) -> None:
     marks: dict[tuple[str, str | None, bool, bool], int] = {}
     marked = bytes(
-        marks.setdefault((r.quality.value, r.reason, r.value is not None, r.u is not None), len(marks)) for r in readings
+        marks.setdefault((r.quality.value, r.reason, r.value is not None, r.u is not None), len(marks))
+        for r in readings
     )
     table = json.dumps(list(marks), separators=(",", ":")).encode()
     _write_int(out, len(readings))

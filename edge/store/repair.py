@@ -73,6 +73,8 @@ def begin_anew(path: Path, why: str | None) -> dict[str, Any]:
         sync_path(path.parent)
     new_file(path, lambda conn: bring_series_up(conn, path))
     return {
-        "file": path.name, "why": why, "set_aside": aside.name,
+        "file": path.name,
+        "why": why,
+        "set_aside": aside.name,
         "lost": "readings and rollups kept until now are not shown any more; the journal is whole",
     }

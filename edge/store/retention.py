@@ -43,7 +43,8 @@ def steps(
         if retention.raw_ms is not None:
             yield from _aged_blocks(conn, now_ms - retention.raw_ms, clocks)
         for tier, length_ms, age_ms in (
-            ("minute", MINUTE_MS, retention.minutes_ms), ("hour", HOUR_MS, retention.hours_ms)
+            ("minute", MINUTE_MS, retention.minutes_ms),
+            ("hour", HOUR_MS, retention.hours_ms),
         ):
             if age_ms is not None:
                 yield from _aged_rollups(conn, tier, (now_ms - age_ms) // length_ms)

@@ -28,8 +28,13 @@ class Span:
     __slots__ = ("n", "low", "high", "integral", "covered_ms", "worst")
 
     def __init__(
-        self, n: int = 0, low: float | None = None, high: float | None = None, integral: float = 0.0,
-        covered_ms: int = 0, worst: int = -1,
+        self,
+        n: int = 0,
+        low: float | None = None,
+        high: float | None = None,
+        integral: float = 0.0,
+        covered_ms: int = 0,
+        worst: int = -1,
     ) -> None:
         self.n, self.low, self.high, self.integral = n, low, high, integral
         self.covered_ms, self.worst = covered_ms, worst
@@ -75,7 +80,12 @@ Spans = dict[int, Span]
 
 
 def fold(
-    readings: Iterable[Point3], hold_ms: int, offset_ms: int, end_mono_ms: int, width_ms: int, into: Spans,
+    readings: Iterable[Point3],
+    hold_ms: int,
+    offset_ms: int,
+    end_mono_ms: int,
+    width_ms: int,
+    into: Spans,
     begin_mono_ms: int | None = None,
 ) -> None:
     """Add readings of one point and one stretch of the clock to spans of `width_ms`, by the span's index since 1970.

@@ -77,7 +77,8 @@ def bring_journal_up(conn: sqlite3.Connection, path: Path) -> None:
     wrong = wrong_triggers(conn)
     if wrong:
         raise StoreFault(
-            f"the journal is not guarded: {'; '.join(wrong)}", where=str(path),
+            f"the journal is not guarded: {'; '.join(wrong)}",
+            where=str(path),
             expected="the triggers that refuse changes to entries",
             do="Find out who changed the file; run `warmwell verify` on the folder, set journal.db aside by hand (it "
             "is evidence) and start again with a new one",
@@ -98,7 +99,8 @@ def _journal_migrations() -> Migrations:
         db.table("cursor").create({"name": str, "seq": int}, pk="name", not_null={"seq"})
         db.table("fold").create(
             {"version": int, "seq": int, "state": str, "check_sum": bytes},
-            pk="version", not_null={"seq", "state", "check_sum"},
+            pk="version",
+            not_null={"seq", "state", "check_sum"},
         )
 
     return migrations
@@ -150,22 +152,35 @@ def _series_migrations() -> Migrations:
     @migrations(name="1 points, clock map, batches, sealed blocks, rollups")
     def first(db: Database) -> None:
         db.table("point").create(
-            {"number": int, "id": str, "role": str, "kind": str, "unit": str, "hold_ms": int}, pk="number",
+            {"number": int, "id": str, "role": str, "kind": str, "unit": str, "hold_ms": int},
+            pk="number",
             not_null={"id", "role", "kind", "unit", "hold_ms"},
         ).create_index(["id"], unique=True)
-        db.table("boot").create({"number": int, "id": str}, pk="number", not_null={"id"}).create_index(["id"], unique=True)
+        db.table("boot").create({"number": int, "id": str}, pk="number", not_null={"id"}).create_index(
+            ["id"], unique=True
+        )
         db.table("clock").create(
-            {"boot": int, "from_mono_ms": int, "offset_ms": int, "trusted": int}, pk=("boot", "from_mono_ms"),
+            {"boot": int, "from_mono_ms": int, "offset_ms": int, "trusted": int},
+            pk=("boot", "from_mono_ms"),
             not_null={"offset_ms", "trusted"},
         )
         db.table("batch").create(
-            {"number": int, "boot": int, "hour": int, "from_mono_ms": int, "to_mono_ms": int, "packed": bytes}, pk="number",
+            {"number": int, "boot": int, "hour": int, "from_mono_ms": int, "to_mono_ms": int, "packed": bytes},
+            pk="number",
             not_null={"boot", "hour", "from_mono_ms", "to_mono_ms", "packed"},
         )
         db.table("block").create(
             {
-                "number": int, "point": int, "boot": int, "hour": int, "part": int, "n": int, "from_mono_ms": int,
-                "to_mono_ms": int, "rolled_up": int, "packed": bytes,
+                "number": int,
+                "point": int,
+                "boot": int,
+                "hour": int,
+                "part": int,
+                "n": int,
+                "from_mono_ms": int,
+                "to_mono_ms": int,
+                "rolled_up": int,
+                "packed": bytes,
             },
             pk="number",
             not_null={"point", "boot", "hour", "part", "n", "from_mono_ms", "to_mono_ms", "rolled_up", "packed"},

@@ -173,8 +173,10 @@ class Series(SeriesReader):
         """
         with self._inbox:
             own = {
-                "trouble": self._trouble, "waiting": len(self._waiting) + len(self._closed),
-                "lost_readings": self._lost, "written_readings": self._written,
+                "trouble": self._trouble,
+                "waiting": len(self._waiting) + len(self._closed),
+                "lost_readings": self._lost,
+                "written_readings": self._written,
                 "unreadable_blocks": self.unreadable_blocks,
             }
         return self._space.status() | own
@@ -368,7 +370,12 @@ class Series(SeriesReader):
                         for r in row
                         if stretch.from_mono_ms - hold_ms <= r.mono_ms < stretch.to_mono_ms
                     ),
-                    hold_ms, stretch.offset_ms, stretch.to_mono_ms, MINUTE_MS, minutes, stretch.from_mono_ms,
+                    hold_ms,
+                    stretch.offset_ms,
+                    stretch.to_mono_ms,
+                    MINUTE_MS,
+                    minutes,
+                    stretch.from_mono_ms,
                 )
             _add_spans(conn, "minute", number, minutes)
             _add_spans(conn, "hour", number, regroup(minutes, MINUTE_MS, HOUR_MS))
@@ -568,7 +575,13 @@ def _insert_block(
         "INSERT INTO block (point, boot, hour, part, n, from_mono_ms, to_mono_ms, rolled_up, packed) SELECT ?1, ?2, ?3,"
         " coalesce(max(part), 0) + 1, ?4, ?5, ?6, ?7, ?8 FROM block WHERE boot = ?2 AND hour = ?3 AND point = ?1",
         (
-            point, boot, hour, len(readings), readings[0].mono_ms, readings[-1].mono_ms, int(rolled_up),
+            point,
+            boot,
+            hour,
+            len(readings),
+            readings[0].mono_ms,
+            readings[-1].mono_ms,
+            int(rolled_up),
             pack({point: readings}),
         ),
     )

@@ -64,7 +64,9 @@ class SeriesReader:
         self.path = folder / SERIES_FILE
         if not self.path.is_file():
             raise UnusableInput(
-                "there are no readings", where=str(folder), expected=f"a folder with {SERIES_FILE}",
+                "there are no readings",
+                where=str(folder),
+                expected=f"a folder with {SERIES_FILE}",
                 do="Name the folder that [keep] of the station file names",
             )
         self._readers = Readers(self.path, on_damage)
@@ -129,8 +131,10 @@ class SeriesReader:
         fact = self._fact(point)
         if not from_wall_ms < to_wall_ms or n < 1:
             raise UnusableInput(
-                f"{n} buckets from {from_wall_ms} to {to_wall_ms}", where=f"readings of {point}",
-                expected="at least one bucket and a span that ends after it begins", do="Swap from and to",
+                f"{n} buckets from {from_wall_ms} to {to_wall_ms}",
+                where=f"readings of {point}",
+                expected="at least one bucket and a span that ends after it begins",
+                do="Swap from and to",
             )
         frames = _frames(from_wall_ms, to_wall_ms, min(n, MOST_BUCKETS))
         spans: Spans = {}
@@ -159,30 +163,45 @@ class SeriesReader:
         rows = self._rows(
             f"SELECT (at * ? - ?) / ? AS bucket, sum(n), min(low), max(high), sum(integral), sum(covered_ms), max(worst)"
             f" FROM {tier} WHERE point = ? AND at >= ? AND at < ? GROUP BY bucket",
-            frame.tier_ms, frame.from_ms, frame.width_ms, fact.number,
-            frame.from_ms // frame.tier_ms, -(-frame.to_ms // frame.tier_ms),
+            frame.tier_ms,
+            frame.from_ms,
+            frame.width_ms,
+            fact.number,
+            frame.from_ms // frame.tier_ms,
+            -(-frame.to_ms // frame.tier_ms),
         )
         for bucket, *values in rows:
             spans[bucket] = Span(*values)
 
     def _add_readings(
-        self, fact: PointFacts, frame: _Frame, spans: Spans, boot: int, clock: BootClock | None, hours: Sequence[int],
-        begin_ms: int, end_ms: int,
+        self,
+        fact: PointFacts,
+        frame: _Frame,
+        spans: Spans,
+        boot: int,
+        clock: BootClock | None,
+        hours: Sequence[int],
+        begin_ms: int,
+        end_ms: int,
     ) -> None:
         """Fold the readings of some hours. The one before the span lends its value to the beginning."""
         if clock is None:
             return
         readings: list[tuple[int, float | None, Any]] = []
         for hour in hours:
-            for reading in _in_order(fact.id, self._columns(boot, hour, [fact.number], bool(frame.tier_ms)).get(
-                fact.number, []
-            )):
+            for reading in _in_order(
+                fact.id, self._columns(boot, hour, [fact.number], bool(frame.tier_ms)).get(fact.number, [])
+            ):
                 if begin_ms - fact.hold_ms <= reading.mono_ms < end_ms:
                     readings.append((reading.mono_ms, reading.value, reading.quality))
         for stretch in clock.within(begin_ms, end_ms):
             fold(
                 (r for r in readings if stretch.from_mono_ms - fact.hold_ms <= r[0] < stretch.to_mono_ms),
-                fact.hold_ms, stretch.offset_ms - frame.from_ms, stretch.to_mono_ms, frame.width_ms, spans,
+                fact.hold_ms,
+                stretch.offset_ms - frame.from_ms,
+                stretch.to_mono_ms,
+                frame.width_ms,
+                spans,
                 stretch.from_mono_ms,
             )
 
@@ -190,7 +209,9 @@ class SeriesReader:
         rows = self._rows("SELECT number, id, role, kind, unit, hold_ms FROM point WHERE id = ?", point)
         if not rows:
             raise UnusableInput(
-                f"there is no point {point!r}", where=str(self.path), expected="a point of the station file",
+                f"there is no point {point!r}",
+                where=str(self.path),
+                expected="a point of the station file",
                 do="Look at /api/1/points for the names",
             )
         return PointFacts(*rows[0])
@@ -216,7 +237,10 @@ class SeriesReader:
         rows = self._rows(
             "SELECT hour FROM block WHERE boot = ?1 AND hour BETWEEN ?2 AND ?3 AND (NOT ?4 OR rolled_up = 0)"
             " UNION SELECT hour FROM batch WHERE boot = ?1 AND hour BETWEEN ?2 AND ?3 ORDER BY hour",
-            boot, max(first, -(2**40)), min(last, 2**40), unrolled,
+            boot,
+            max(first, -(2**40)),
+            min(last, 2**40),
+            unrolled,
         )
         return [row[0] for row in rows]
 

@@ -78,7 +78,9 @@ class Space:
     """
 
     def __init__(
-        self, folder: Path, margins: Margins | None = None,
+        self,
+        folder: Path,
+        margins: Margins | None = None,
         measure: Callable[[Path], tuple[int, int]] = free_and_size,
     ) -> None:
         self._folder, self._margins, self._measure = folder, margins or Margins(), measure
@@ -115,7 +117,9 @@ class Space:
         """For /health and the alarm `disk_low`: {"disk": words, "low": bool, "free_bytes": int, "reserve": bool}."""
         room = self.room()
         return {
-            "disk": WORDS[room], "low": room >= Room.LOW, "free_bytes": self._free,
+            "disk": WORDS[room],
+            "low": room >= Room.LOW,
+            "free_bytes": self._free,
             "reserve": (self._folder / RESERVE_FILE).exists(),
         }
 

@@ -92,7 +92,8 @@ def parse_head(text: str) -> tuple[int, str]:
     except ValueError:
         pass
     raise UnusableInput(
-        f"{text!r} is no head of a journal", where="--head",
+        f"{text!r} is no head of a journal",
+        where="--head",
         expected="SEQ:DIGEST, such as 17:9f86d08… with 64 hex digits",
         do="Copy seq and digest from the retained `head` topic or an earlier verify",
     )
@@ -103,7 +104,9 @@ def _refuse_unusable(path: Path, head: tuple[int, str] | None) -> None:
         parse_head(f"{head[0]}:{head[1]}")
     if not path.is_file():
         raise UnusableInput(
-            "there is no journal", where=str(path.parent), expected=f"a folder with {JOURNAL_FILE}",
+            "there is no journal",
+            where=str(path.parent),
+            expected=f"a folder with {JOURNAL_FILE}",
             do="Name the folder that [keep] of the station file names",
         )
 
@@ -171,7 +174,10 @@ class _Walk:
     """One walk along the chain."""
 
     def __init__(
-        self, conn: sqlite3.Connection, after: int = 0, station: str | None = None,
+        self,
+        conn: sqlite3.Connection,
+        after: int = 0,
+        station: str | None = None,
         progress: Callable[[int, int], None] | None = None,
     ) -> None:
         self._conn, self._progress = conn, progress
