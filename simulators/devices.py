@@ -17,16 +17,16 @@ from pathlib import Path
 from typing import Final, NamedTuple
 
 from edge.domain.contracts import Clock
+from edge.domain.quantities import converter
+from edge.domain.readings import KIND_OF
 from simulators.adapter import SharedWorld
 from simulators.model import METERS, Missing
 from simulators.noise import mixed
-from simulators.station_file import CHANNELS, SERIAL_LEAST_MS
-
-KPA_PER_PSI: Final = 6.894757293168361
+from simulators.station_file import CHANNELS, ROLE_OF, SERIAL_LEAST_MS
 
 
 class Channel(NamedTuple):
-    """One value of a line: which point of the world, what the transmitter calls it, and its unit ("psi" or the kind's own)."""
+    """One value of a line: which point of the world, what the transmitter calls it, its unit ("": the kind's own)."""
 
     point: str
     label: str
@@ -38,7 +38,8 @@ class Channel(NamedTuple):
             return f"{self.label}=----"
         if self.point not in METERS:
             return f"{self.label}={'ON' if value else 'OFF'}"
-        return f"{self.label}={value / KPA_PER_PSI if self.unit == 'psi' else value:.2f}"
+        scale, offset = converter(self.unit, KIND_OF[ROLE_OF[self.point]]) if self.unit else (1.0, 0.0)
+        return f"{self.label}={(value - offset) / scale:.2f}"
 
 
 PRESSURE_CHANNELS: Final = tuple(Channel(point, label, "psi") for point, label in CHANNELS)

@@ -68,12 +68,13 @@ class Sag:
 
 @dataclass(frozen=True, slots=True)
 class SensorFault:
-    """A point reads nothing true. `how`: a reason of the table of readings, "absent" or "frozen"."""
+    """A point reads nothing true. `how`: a reason of the table of readings, "absent" or "frozen". `share`: of its readings."""
 
     from_s: int
     until_s: int
     point: str
     how: str
+    share: float = 1.0
 
 
 @dataclass(frozen=True, slots=True)

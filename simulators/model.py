@@ -13,7 +13,7 @@ from math import pi, sin
 from typing import Final, NamedTuple, TypeVar
 
 from simulators.events import DAY_S, Away, Day, Draw, Event, Leak, LineFault, PowerOff, Sag, SensorFault, TopUp, Trip
-from simulators.noise import normal, stream_of
+from simulators.noise import even, normal, stream_of
 from simulators.reservoir import Reservoir
 from simulators.scenarios import scenario_named
 from simulators.water import Flowing, at_rest, drawing
@@ -22,6 +22,7 @@ _E = TypeVar("_E", Away, Draw, Leak, LineFault, PowerOff, Sag, SensorFault, TopU
 
 BLOCK_S: Final = 60  # room and outlets are looked at again at least this often
 DRAW_BLOCK_S: Final = 10  # and while water runs: filters load
+_FAULTS: Final = 0x5DEECE66D  # tells the chance of a fault from the noise of the same point
 TICK_MS: Final = 50  # readings closer together than this carry the same noise
 
 
@@ -203,7 +204,7 @@ class World:
         """
         at_ms = self.mono_ms if mono_ms is None else mono_ms
         fault = self._fault(point, at_ms / 1000.0 % DAY_S)
-        if fault is not None:
+        if fault is not None and even(self._streams.get(point, self.seed) ^ _FAULTS, at_ms // TICK_MS) < fault.share:
             if fault.how != "frozen":
                 return Missing("", "no answer") if fault.how == "absent" else Missing(fault.how, "simulated fault")
             if point in self._frozen:

@@ -27,6 +27,11 @@ def normal(stream: int, tick: int) -> float:
     return (total - 131070.0) * _SCALE
 
 
+def even(stream: int, tick: int) -> float:
+    """Even noise from 0 up to, not including, 1."""
+    return (mixed(stream ^ (tick * 0xD1342543DE82EF95)) >> 11) / (1 << 53)
+
+
 def stream_of(seed: int, name: str) -> int:
     """A stream of its own for each point and seed; the same in each process (no hash of the interpreter)."""
     key = seed & _MASK

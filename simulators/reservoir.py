@@ -14,6 +14,7 @@ A float switch keeps the heater off while the vessel is nearly empty.
 from __future__ import annotations
 
 from dataclasses import dataclass
+from math import exp
 from typing import Final
 
 #: heat that one litre of the liquid holds [J/(L K)]: water near 35 Cel, 4178 J/(kg K) and 0.994 kg/L (IAPWS-95), diluted in it nothing else
@@ -85,7 +86,7 @@ class Reservoir:
         away = self.is_away
         liquid_j = self.litres * J_PER_L_K
         surface = v.heel_surface_loss if away else v.surface_loss
-        lag = 1.0 / (v.probe_lag_air_s if away and probe_in_air else v.probe_lag_s)
+        follows = 1.0 - exp(-1.0 / (v.probe_lag_air_s if away and probe_in_air else v.probe_lag_s))
         liquid, wall, probe, heating = self.liquid_c, self.wall_c, self.probe_c, self.heating
         low, high = v.set_point_c - v.hysteresis_k, v.set_point_c
         may_heat = powered and not away
@@ -104,7 +105,7 @@ class Reservoir:
             else:
                 liquid -= (across + off_surface) / liquid_j
             wall += (across - off_wall) / wall_j
-            probe += (seen - probe) * lag
+            probe += (seen - probe) * follows
             lost += off_surface + off_wall
         self.liquid_c, self.wall_c, self.probe_c, self.heating = liquid, wall, probe, heating
         self.heat_j += on_s * v.heater_w

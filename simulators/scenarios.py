@@ -255,7 +255,7 @@ def _probe_fault() -> Scenario:
     events = (
         *_first_water(at(7, 5)),
         *_test_water(at(7, 18)),
-        SensorFault(at(8, 0), at(8, 4), "reservoir", "crc"),
+        SensorFault(at(8, 0), at(8, 20), "reservoir", "crc", share=0.1),
         SensorFault(at(8, 30), at(9, 15), "reservoir", "power_on_value"),
         SensorFault(at(9, 30), at(10, 15), "reservoir", "absent"),
         LineFault(at(10, 30), at(10, 34), "garbled"),
@@ -264,7 +264,7 @@ def _probe_fault() -> Scenario:
     )
     return Scenario(
         "probe-fault", "The reservoir's probe can't be believed",
-        "A few failed check sums at 08:00; from 08:30 the power-on value; from 09:30 no answer; the pressures' line garbled at 10:30 and "
+        "A few failed check sums from 08:00; from 08:30 the power-on value; from 09:30 no answer; the pressures' line garbled at 10:30 and "
         "unplugged at 10:45; from 11:30 to 16:00 a number that never moves. In between and after, all is right.",
         start, 9.5, _warm_day(start, events),
         (_test(at(7, 26)), _answer(at(9, 0), "silent:reservoir"), _answer(at(10, 0), "silent:reservoir")),
@@ -308,6 +308,7 @@ def _busy_day() -> Scenario:
         *_test_water(at(7, 18)),
         *cycle(at(8, 0), 8),
         *cycle(at(9, 15), 6, probe_in_air=False),
+        Sag(at(10, 10), at(10, 14), 345.0),
         *cycle(at(10, 30), 8),
         TopUp(at(11, 35), 0.3, 19.0),
         *cycle(at(11, 50), 12),
@@ -316,8 +317,9 @@ def _busy_day() -> Scenario:
     )
     return Scenario(
         "busy-day", "Six cycles",
-        "A warm station works through six cycles from 08:00 on: each takes the liquid away, draws water, brings the liquid back cooler and "
-        "heats it again. A little liquid is topped up at 11:35. No alarm is due.",
+        "A warm station works through six cycles from 08:00 on: each takes the liquid away, draws water, brings it back cooler and "
+        "heats it again. At 10:10 a neighbour's draw dips the pressure; at 11:35 a little liquid is topped up. No alarm is "
+        "due.",
         start, 9.5, _warm_day(start, events), (_test(at(7, 26)),),
     )  # fmt: skip
 

@@ -68,7 +68,6 @@ id = "basin"
 ports = 6
 
 [reservoir]
-volume = "11 L"
 set_point = "40 degC"
 thermostat_band = "0.5 K"
 maximum = "45 degC"
