@@ -135,6 +135,7 @@ class Publisher:
         self._in_flight: dict[int, tuple[str, str | int]] = {}  # mid -> ("entry", seq), ("topic", name) or ("ghost", name)
         self._emptied: set[str] = set()  # ghosts tried in this connection
         self._protocol, self._older_until_s = MQTT_5, float("-inf")
+        self._took_5 = False
         self._picture_shown: Snapshot | None = None
         self._head_seq = -1
         self._ghosts_next_s = 0.0
@@ -169,6 +170,10 @@ class Publisher:
             thread.join(max(0.0, deadline_s - time.monotonic()))
         return not any(thread.is_alive() for thread in self._threads)
 
+    def alive(self) -> bool:
+        """Whether its threads run; for the daemon's supervision."""
+        return bool(self._threads) and all(thread.is_alive() for thread in self._threads)
+
     def untold_since_ms(self) -> int | None:
         """Monotonic time (the clock's) since when nobody can be told; None while telling works. For the alarm `untold`."""
         return self._untold_since_ms
@@ -188,6 +193,7 @@ class Publisher:
                 "protocol": WORDS[self._protocol],
                 "confirmed": feed.confirmed,
                 "behind": feed.behind(),
+                "in_flight": len(self._in_flight),
                 "last_error": str(self._trouble) if self._trouble else None,
                 "last_error_at": _time(self._trouble_at_ms),
                 "next_try_s": None if next_try_s is None else max(0.0, round(next_try_s - self._mono_s(), 1)),
@@ -252,6 +258,7 @@ class Publisher:
                     return
                 link.turn(0.5, self._waker)
             up_s = self._up_s = self._mono_s()
+            self._took_5 = self._took_5 or link.protocol == MQTT_5
             self._begin(link)
             self._serve(link)
         except BrokerTrouble as trouble:
@@ -282,20 +289,24 @@ class Publisher:
         return "" if now.trusted else rfc3339(now.wall_ms)
 
     def _falls_back(self, trouble: BrokerTrouble) -> bool:
-        """Whether to try again at once with MQTT 3.1.1: the broker refused 5, or hung up on it without an answer."""
+        """Whether to try again at once with MQTT 3.1.1: the broker refused 5, or gave it no answer at all.
+
+        Some brokers of the older version hang up on 5, some just wait. One that ever took 5 was only in trouble.
+        """
         if self._protocol == MQTT_3_1_1:
             self._protocol = MQTT_5  # it was not the version
             return False
-        if trouble.kind not in (Kind.PROTOCOL, Kind.LOST):
+        speechless = trouble.kind in (Kind.LOST, Kind.SILENT) and not self._took_5
+        if trouble.kind is not Kind.PROTOCOL and not speechless:
             return False
         self._protocol, self._older_until_s = MQTT_3_1_1, self._mono_s() + self._timing.older_s
+        _log.info("MQTT: %s; trying version 3.1.1", trouble.what)
         return True
 
     def _told_better(self, trouble: BrokerTrouble) -> BrokerTrouble:
         """Short connections in a row are worth a clearer word than the last of their ends."""
-        times = self._back_off.short_ones
-        if trouble.kind is Kind.LOST and times >= 3:
-            return flapping_trouble(self.client_id, times, self.where)
+        if trouble.kind is Kind.LOST and self._back_off.short_ones >= 3:
+            return flapping_trouble(self.client_id, self.where)
         return trouble
 
     def _begin(self, link: Link) -> None:

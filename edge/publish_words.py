@@ -111,10 +111,10 @@ def disconnect_trouble(code: int, name: str, client_id: str, where: str) -> Brok
     )  # fmt: skip
 
 
-def flapping_trouble(client_id: str, times: int, where: str) -> BrokerTrouble:
+def flapping_trouble(client_id: str, where: str) -> BrokerTrouble:
     """Connections end again and again after seconds, and the broker doesn't say why (MQTT 3.1.1 can't)."""
     return BrokerTrouble(
-        Kind.LOST, f"{times} connections in a row lasted less than a minute", where=where, expected="a lasting connection",
+        Kind.LOST, "connections end again and again within a minute", where=where, expected="a lasting connection",
         do=f"See whether another client uses the name {client_id!r}; see the broker's log",
     )  # fmt: skip
 
