@@ -79,7 +79,9 @@ def _version(wanted: bool) -> None:
 
 @app.callback()
 def _main(
-    version: Annotated[bool, typer.Option("--version", callback=_version, is_eager=True, help="Print the version.")] = False,
+    version: Annotated[
+        bool, typer.Option("--version", callback=_version, is_eager=True, help="Print the version.")
+    ] = False,
 ) -> None:
     """Only --version lives here."""
 
@@ -136,7 +138,9 @@ def replay(
     verdict_every: Annotated[str, typer.Option(help="A verdict line each such interval of the data's time.")] = "60s",
     estimates_every: Annotated[str | None, typer.Option(help="And estimates each such interval.")] = None,
     format: Annotated[Form, typer.Option(help="For people, or one JSON object a line.")] = Form.TEXT,
-    out: Annotated[Path | None, typer.Option(help="Keep the lines and a store in this folder, too.", metavar="DIR")] = None,
+    out: Annotated[
+        Path | None, typer.Option(help="Keep the lines and a store in this folder, too.", metavar="DIR")
+    ] = None,
 ) -> None:
     """Run recorded readings through the code that runs live."""
 
@@ -148,7 +152,9 @@ def replay(
             data,
             records=records,
             verdict_every_ms=say.duration_ms(verdict_every, "--verdict-every"),
-            estimates_every_ms=None if estimates_every is None else say.duration_ms(estimates_every, "--estimates-every"),
+            estimates_every_ms=None
+            if estimates_every is None
+            else say.duration_ms(estimates_every, "--estimates-every"),
             form=str(format),
             out=out,
             stdout=sys.stdout.buffer,
@@ -161,7 +167,9 @@ def replay(
 @app.command()
 def verify(
     folder: Annotated[Path, typer.Argument(help="The [keep] folder.", metavar="FOLDER")],
-    head: Annotated[str | None, typer.Option(help="A head noted outside: finds entries cut off the end.", metavar="SEQ:DIGEST")] = None,
+    head: Annotated[
+        str | None, typer.Option(help="A head noted outside: finds entries cut off the end.", metavar="SEQ:DIGEST")
+    ] = None,
 ) -> None:
     """Check that nothing in the journal was changed, removed or put in."""
 
@@ -221,12 +229,18 @@ def listen(
 def demo(
     scenario: Annotated[str, typer.Option(help="What happens; a wrong name lists them.")] = "cold-morning",
     speed: Annotated[float, typer.Option(help="How many times faster than real time.")] = 60.0,
-    for_s: Annotated[float | None, typer.Option("--for", help="Stop after so many real seconds.", metavar="SECONDS")] = None,
+    for_s: Annotated[
+        float | None, typer.Option("--for", help="Stop after so many real seconds.", metavar="SECONDS")
+    ] = None,
     port: Annotated[int | None, typer.Option(help="Port of the page; else 8484, or a free one.")] = None,
     json: Annotated[bool, typer.Option("--json", help="Print the lines of a replay and nothing else.")] = False,
     keep: Annotated[Path | None, typer.Option(help="Keep the store in this folder.", metavar="DIR")] = None,
-    broker: Annotated[str | None, typer.Option(help="Use this broker in place of an own one.", metavar="HOST:PORT")] = None,
-    verdict_every: Annotated[str, typer.Option(help="With --json: a verdict line each such simulated interval.")] = "60s",
+    broker: Annotated[
+        str | None, typer.Option(help="Use this broker in place of an own one.", metavar="HOST:PORT")
+    ] = None,
+    verdict_every: Annotated[
+        str, typer.Option(help="With --json: a verdict line each such simulated interval.")
+    ] = "60s",
     estimates_every: Annotated[str | None, typer.Option(help="With --json: estimates each such interval.")] = None,
 ) -> None:
     """A simulated station with everything: sensors, journal, alarms, MQTT, page."""
@@ -244,7 +258,9 @@ def demo(
                 keep=keep,
                 broker=broker,
                 verdict_every_ms=say.duration_ms(verdict_every, "--verdict-every"),
-                estimates_every_ms=None if estimates_every is None else say.duration_ms(estimates_every, "--estimates-every"),
+                estimates_every_ms=None
+                if estimates_every is None
+                else say.duration_ms(estimates_every, "--estimates-every"),
             )
         )
 

@@ -92,7 +92,12 @@ def progress(what: str, unit: str = "") -> Iterator[Callable[[int, int | None], 
     from rich.console import Console
     from rich.progress import BarColumn, Progress, TextColumn, TimeRemainingColumn
 
-    columns = (TextColumn("{task.description}"), BarColumn(), TextColumn("{task.completed:,.0f} " + unit), TimeRemainingColumn())
+    columns = (
+        TextColumn("{task.description}"),
+        BarColumn(),
+        TextColumn("{task.completed:,.0f} " + unit),
+        TimeRemainingColumn(),
+    )
     with Progress(*columns, console=Console(stderr=True), transient=True) as bar:
         task = bar.add_task(what, total=None)
         yield lambda done, of: bar.update(task, completed=done, total=of)
@@ -136,7 +141,11 @@ def duration_ms(text: str, option: str) -> int:
     try:
         ms = round(quantity(text, "duration"))
     except UnitError as exc:
-        raise UnusableInput(str(exc), where=option, expected="a duration with its unit", do='Write such as "60s"') from exc
+        raise UnusableInput(
+            str(exc), where=option, expected="a duration with its unit", do='Write such as "60s"'
+        ) from exc
     if ms < 1:
-        raise UnusableInput(f"{text!r} is no time at all", where=option, expected="more than nothing", do='Write such as "60s"')
+        raise UnusableInput(
+            f"{text!r} is no time at all", where=option, expected="more than nothing", do='Write such as "60s"'
+        )
     return ms

@@ -17,14 +17,16 @@ from importlib.metadata import version as version_of
 from typing import Any, Final, Protocol
 
 from edge.acquisition import Acquisition
+from edge.clock import RealClock
 from edge.config import StationFile
+from edge.daemon_series import CurrentSeries
 from edge.domain.contracts import Clock
 from edge.domain.entries import Entry
 from edge.domain.errors import UnusableInput, WarmwellError
 from edge.domain.station import Station
 from edge.judge import Judge, Ticker
 from edge.store.journal import Journal
-from edge.store.series import Series
+from edge.store.space import Space
 
 log = logging.getLogger("warmwell.daemon")
 
@@ -32,6 +34,8 @@ log = logging.getLogger("warmwell.daemon")
 FIRST_PAUSE_S, LONGEST_PAUSE_S = 2.0, 120.0
 #: a part that ran so long (real seconds) has earned the first pause again
 STEADY_S: Final = 300.0
+#: until then (real seconds) a broker that was never reached is none that is lost
+FIRST_CONNECT_S: Final = 15.0
 #: a judge that has not begun a pass for so long (real seconds) hangs
 JUDGE_HANGS_S: Final = 30.0
 
@@ -140,6 +144,7 @@ class Assembly:
         clock: real or fast.
         tickers, on_entries: see Judge.
         about: more for the `started` entry and the API's `about`.
+        quick_mqtt: for a broker on this machine in fast motion: short time limits and pauses.
     """
 
     def __init__(
@@ -150,8 +155,10 @@ class Assembly:
         tickers: Sequence[Ticker] = (),
         on_entries: Callable[[Sequence[Entry]], None] | None = None,
         about: Mapping[str, Any] | None = None,
+        quick_mqtt: bool = False,
     ) -> None:
         self.plan, self.clock = plan, clock
+        self._quick_mqtt, self._was_connected = quick_mqtt, False
         self._tickers, self._on_entries, self._about = tickers, on_entries, dict(about or {})
         self._began_s = time.monotonic()
         self._facts: dict[str, tuple[bool, str]] = {}
@@ -170,16 +177,12 @@ class Assembly:
             StoreFault: the folder can't be used, or the journal is damaged.
         """
         settings, keep = self.plan.settings, self.plan.keep
-        self.series = Series(keep.folder, settings.points)
-        try:
-            self.journal = Journal(
-                keep.folder, settings.name, self.clock.boot, make_room=self.series.make_room
-            )
-        except BaseException:
-            self.series.close()
-            raise
+        space = Space(keep.folder)
+        self.journal = Journal(keep.folder, settings.name, self.clock.boot, make_room=space.make_room)
+        self.series = CurrentSeries(keep, self.clock.boot, space)
         self._stores_open = True
-        if hasattr(self.clock, "journal_reaches"):
+        self.series.wanted(settings.points)
+        if isinstance(self.clock, RealClock):
             self.clock.journal_reaches(self.journal.newest_trusted_wall_ms())
         self.judge = Judge(
             Station(settings, self.clock.boot),
@@ -214,14 +217,16 @@ class Assembly:
     def start_telling(self) -> None:
         """Start the publisher and the API. What fails is said and tried again by look()."""
         if self.plan.mqtt is not None:
-            self.parts["mqtt"] = Part("mqtt", self._make_publisher, _thread_lives)
-        self.parts["api"] = Part("api", self._make_api, _thread_lives)
+            self.parts["mqtt"] = Part("mqtt", self._make_publisher, _publishes)
+        self.parts["api"] = Part("api", self._make_api, _serves)
         for part in self.parts.values():
             part.look()
 
     def _make_publisher(self) -> Any:
-        from edge.publish import Publisher
+        from edge.publish import Publisher, Timing
+        from edge.publish_link import Limits
 
+        timing = Timing(first_s=0.5, cap_s=2.0, limits=Limits(connect_s=0.7)) if self._quick_mqtt else Timing()
         assert self.plan.mqtt is not None
         settings = self.plan.settings
         return Publisher(
@@ -236,6 +241,7 @@ class Assembly:
             folder=self.plan.keep.folder,
             software=program_version(),
             untold=self._untold,
+            timing=timing,
         )
 
     def _untold(self, entry: Entry, why: str) -> None:
@@ -276,13 +282,20 @@ class Assembly:
         """Supervise: parts that died are started again, what the station can't see is told to it. Call it each second."""
         for part in self.parts.values():
             part.look()
+        self.series.look()
+        for body in self.series.take_repairs():
+            self.judge.note("repair", body)
         disk = self.series.status()
         self._fact("disk_low", bool(disk["low"]), f"the disk is nearly full: {disk['disk']}")
         mqtt = self.parts.get("mqtt")
         if mqtt is not None:
             status = mqtt.status()
+            connected = bool(status.get("connected"))
+            self._was_connected = self._was_connected or connected
+            # a first connection takes real seconds, which are many minutes in fast motion
+            early = not self._was_connected and time.monotonic() - self._began_s < FIRST_CONNECT_S
             why = status.get("last_error") or status.get("why") or "the broker has not been reached yet"
-            self._fact("untold", not status.get("connected"), str(why))
+            self._fact("untold", not connected and not early, str(why))
 
     def _fact(self, alarm: str, present: bool, text: str) -> None:
         """Tell the station when it changes; the text of what is over doesn't matter."""
@@ -328,8 +341,8 @@ class Assembly:
             )
         self.judge.reload(self._station_maker(new), new.document, new.digest).result(timeout=10)
         self.plan = new
-        if hasattr(self.series, "set_points"):
-            self.series.set_points(new.settings.points)
+        if new.settings.points != old.settings.points:
+            self.series.wanted(new.settings.points)
         if new.buses != old.buses or new.settings.points != old.settings.points:
             self.acquisition.stop(2.0)
             self.acquisition = self._acquisition(new)
@@ -341,10 +354,10 @@ class Assembly:
             if "mqtt" in self.parts:
                 self.parts.pop("mqtt").stop(2.0)
             if new.mqtt is not None:
-                self.parts["mqtt"] = Part("mqtt", self._make_publisher, _thread_lives)
+                self.parts["mqtt"] = Part("mqtt", self._make_publisher, _publishes)
         if new.api != old.api or new.settings.title != old.settings.title:
             self.parts.pop("api").stop(3.0)
-            self.parts["api"] = Part("api", self._make_api, _thread_lives)
+            self.parts["api"] = Part("api", self._make_api, _serves)
         for part in self.parts.values():
             part.look()
 
@@ -377,7 +390,9 @@ class Assembly:
         return ended
 
 
-def _thread_lives(part: Any) -> bool:
-    """A part says itself whether it works; one that can't say is taken to."""
-    alive = getattr(part, "alive", None)
-    return bool(alive()) if callable(alive) else True
+def _serves(part: Any) -> bool:
+    return bool(part.status()["ok"])
+
+
+def _publishes(part: Any) -> bool:
+    return bool(part.alive())

@@ -117,6 +117,7 @@ class Judge:
         self._lost: Counter[str] = Counter()
         self._seq = self._folded_seq = 0
         self._stumbles, self._stumble = 0, ""
+        self._hearings = self._heard = self._bad = 0
         self._news = False  # something to picture
         self._urgent = False  # and at once
         self._pictured_s = 0.0
@@ -210,6 +211,9 @@ class Judge:
             "ok": self.alive() and self._fault is None and self.idle_s() < 10,
             "seq": self._seq,
             "idle_s": round(self.idle_s(), 3),
+            "hearings": self._hearings,
+            "readings": self._heard,
+            "bad": self._bad,
             "waiting": len(self._inbox),
             "samples_dropped": self._inbox.dropped,
             "unsaved": len(self._drafts),
@@ -392,7 +396,11 @@ class Judge:
             return
         self._took(drafts)
         self._news = True
-        self._series.append(self._station.readings)
+        readings = self._station.readings
+        self._hearings += 1
+        self._heard += len(readings)
+        self._bad += sum(1 for reading in readings if reading.value is None)
+        self._series.append(readings)
 
     def _do(self, act: Act) -> None:
         self._reach(act.mono_ms)
