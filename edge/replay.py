@@ -57,8 +57,13 @@ def main(
     began_s = time.perf_counter()
     plan = load(station)
     listed = read_records(records) if records is not None else []
-    recording = Recording(data, {p.id: p for p in plan.settings.points})
     keeper = Keeper(out, plan.settings) if out is not None else None
+    try:
+        recording = Recording(data, {p.id: p for p in plan.settings.points})
+    except UnusableInput:
+        if keeper is not None:
+            keeper.close()
+        raise
     try:
         run = Replay(
             plan, listed, stdout, form, verdict_every_ms, estimates_every_ms, keeper, records.name if records else ""
@@ -235,9 +240,9 @@ class Replay:
                 self._tick(at_ms)
 
     def _step_back(self, wall_ms: int) -> None:
+        before_ms, mono_ms = self._wall_ms, self._mono_ms + self._interval_ms
         self._run_through(self._wall_ms + max(self._interval_ms, 1))
-        before_ms = self._wall_ms
-        self._mono_ms += max(self._interval_ms - (self._wall_ms - before_ms), 0)
+        self._mono_ms = max(mono_ms, self._mono_ms)
         self._wall_ms = wall_ms
         for kind, every in self._every.items():
             if every is not None:

@@ -128,11 +128,15 @@ class Recording:
             raise self._refused(
                 exc.strerror or "it can't be read", "a CSV file", "Check its name and permissions"
             ) from exc
-        text = self._text(first, 1).lstrip("\ufeff").strip()
-        if not text:
-            raise self._refused("it is empty", "a header: time, then point ids", "Export readings again", line=1)
-        self.separator = ";" if ";" in text else ","
-        self._columns = self._header(self._split(text, 1), points)
+        try:
+            text = self._text(first, 1).lstrip("\ufeff").strip()
+            if not text:
+                raise self._refused("it is empty", "a header: time, then point ids", "Export readings again", line=1)
+            self.separator = ";" if ";" in text else ","
+            self._columns = self._header(self._split(text, 1), points)
+        except UnusableInput:
+            self._file.close()
+            raise
 
     def close(self) -> None:
         """Let the file go."""

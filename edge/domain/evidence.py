@@ -36,7 +36,7 @@ class Evidence:
 
     def finish(self, draw: Draw, why: str, now: Now) -> dict[str, Any]:
         """Take a finished draw; the body of its entry."""
-        self.total_l += draw.volume_l
+        self.total_l = round(self.total_l + draw.volume_l, 4)  # as the entry has it
         body = draw.as_body(now.mono_ms, now.wall_ms, why)
         flow, drops = draw.flow.value, {}
         if flow is not None and why == "flow":
@@ -44,7 +44,7 @@ class Evidence:
             drops = stage_drops_kpa(self._settings, taps, flow, draw.supply_temperature_c)
         body |= {
             "drops_kpa": drops,
-            "total_l": round(self.total_l, 4),
+            "total_l": self.total_l,
             "start": rfc3339(body.pop("start_ms")),
             "end": rfc3339(body.pop("end_ms")),
         }

@@ -68,6 +68,7 @@ class Station:
         self._word: str | None = None
         self._states: dict[str, str] = {}
         self._since: dict[str, int] = {}
+        self._told: tuple[dict[str, str], dict[str, int]] = ({}, {})
         self._lost_buses: set[str] = set()
         self.readiness = Readiness(self)
         if state is not None:
@@ -250,32 +251,39 @@ class Station:
     def _hear_flow(self, value: float, mono_ms: int, now: Now) -> None:
         if self.draws is None or self.flow_point is None:
             return
-        was = self.draws.draw
-        ended = self.draws.hear_flow(
-            value, mono_ms, now.wall_ms - (now.mono_ms - mono_ms), self.watches[self.flow_point].point.stale_after_ms
-        )
-        if ended is not None:
-            self._finish_draw(ended[0], ended[1], now)
-        elif was is None and self.draws.draw is not None:
+        wall_ms = now.wall_ms - (now.mono_ms - mono_ms)
+        heard = self.draws.hear_flow(value, mono_ms, wall_ms, self.watches[self.flow_point].point.stale_after_ms)
+        if heard.ended is not None:
+            self._finish_draw(*heard.ended, now)
+        elif heard.began:
             self._dirty = True
             self.desk.drop_pending("static_high", now)
-        elif self.draws.draw is None:
-            leaked = self.draws.leaked.litres
-            supply = self.settings.supply
-            if supply is not None and supply.leak_volume_l is not None:
-                self._look_for_leak(leaked, now)
-        elif self.draws.is_steady(mono_ms):
-            self._dirty = True
-            self.desk.see("flow_low", value, self.flow_point, now)
-            self.desk.see("flow_high", value, self.flow_point, now)
+        elif heard.steady:
+            for what, seen in heard.steady:
+                self._see_drawn(what, seen, now)
+        elif (
+            self.draws.draw is None
+            and self.settings.supply is not None
+            and self.settings.supply.leak_volume_l is not None
+        ):
+            self._look_for_leak(self.draws.leaked.litres, now)
 
     def _hear_supply(self, value: float, mono_ms: int, now: Now) -> None:
         if self.draws is None or self.supply_point is None:
             return
-        if self.draws.hear_pressure("supply", value, mono_ms):
+        static, steady = self.draws.hear_pressure("supply", value, mono_ms)
+        if static:
             self.desk.see("static_high", value, self.supply_point, now)
-        elif self.draws.is_steady(mono_ms):
-            self._dirty = True
+        elif steady:
+            self._see_drawn("supply", value, now)
+
+    def _see_drawn(self, what: str, value: float, now: Now) -> None:
+        """A value of a steady draw against its limits."""
+        self._dirty = True
+        if what == "flow" and self.flow_point is not None:
+            self.desk.see("flow_low", value, self.flow_point, now)
+            self.desk.see("flow_high", value, self.flow_point, now)
+        elif what == "supply" and self.supply_point is not None:
             self.desk.see("pressure_low", value, self.supply_point, now)
             self.desk.see("pressure_high", value, self.supply_point, now)
 
@@ -535,8 +543,8 @@ class Station:
                 "conditions": {i: one.state for i, one in judged.items()},
             }
             why = [f"{i}: {one.text}" for i, one in judged.items() if one.state in ("unmet", "unknown")]
-            self._word = word
             self._drafts.append(Draft(now, "verdict", body | {"why": why}))
+            self._remember_verdict(body, now.wall_ms)
 
     def _raise_duties(self, judged: Mapping[str, Judged], now: Now) -> None:
         for condition, alarm in (
@@ -656,10 +664,16 @@ class Station:
             if body["from"] == Phase.OFF:
                 self.book.powered_up_ms = entry.wall_ms
         elif entry.kind == "verdict":
-            self._word = body["to"]
-            for ident, state in body["conditions"].items():
-                if self._states.get(ident) != state:
-                    self._states[ident], self._since[ident] = state, entry.wall_ms
+            self._remember_verdict(body, entry.wall_ms)
+            self._states, self._since = dict(self._told[0]), dict(self._told[1])
+
+    def _remember_verdict(self, body: Mapping[str, Any], wall_ms: int) -> None:
+        """What the journal's verdict entries tell of the conditions: the rest is forgotten in a restart."""
+        self._word = body["to"]
+        states, since = self._told
+        for ident, state in body["conditions"].items():
+            if states.get(ident) != state:
+                states[ident], since[ident] = state, wall_ms
 
     def state(self) -> dict[str, Any]:
         """What the journal's entries add up to, as JSON; a snapshot spares reading them all."""
@@ -667,7 +681,7 @@ class Station:
             "alarms": {ident: alarm.as_state() for ident, alarm in self.desk.alarms.items() if alarm.seq is not None or alarm.present},
             "facts": [[f.seq, f.record, f.at_ms, dict(f.body), f.counts] for f in self.book.facts],
             "powered_up_ms": self.book.powered_up_ms, "evidence": self.evidence.state(),
-            "phase": str(self.phase), "word": self._word, "states": dict(self._states), "since": dict(self._since),
+            "phase": str(self.phase), "word": self._word, "told": [dict(part) for part in self._told],
         }  # fmt: skip
 
     def _restore(self, state: Mapping[str, Any]) -> None:
@@ -678,4 +692,5 @@ class Station:
         self.book.powered_up_ms = state["powered_up_ms"]
         self.evidence.restore(state["evidence"])
         self.phase = Phase(state["phase"])
-        self._word, self._states, self._since = state["word"], dict(state["states"]), dict(state["since"])
+        self._word, self._told = state["word"], (dict(state["told"][0]), dict(state["told"][1]))
+        self._states, self._since = dict(self._told[0]), dict(self._told[1])

@@ -9,12 +9,14 @@ from __future__ import annotations
 
 from collections import deque
 from dataclasses import dataclass, field
-from typing import Any, Final
+from typing import Any, Final, NamedTuple
 
 from edge.domain.settings import Supply
 
 #: pressure settles after a draw (hammer, a pressure tank filling) before it counts as static
 STATIC_AFTER_MS: Final = 10_000
+#: a valve closes: what was read this shortly before the end of a draw is no part of its steady part
+CLOSING_MS: Final = 3_000
 
 
 class Mean:
@@ -55,6 +57,10 @@ class Draw:
     static_before_kpa: float | None = None
     supply_temperature_c: float | None = None
 
+    def mean(self, what: str) -> Mean:
+        """The mean of a tap, or of the flow."""
+        return {"supply": self.supply, "between": self.between, "filtered": self.filtered, "flow": self.flow}[what]
+
     def as_body(self, end_ms: int, end_wall_ms: int, why: str) -> dict[str, Any]:
         """The body of its journal entry."""
         steady = self.flow.n > 0
@@ -73,10 +79,25 @@ def _rounded(value: float | None) -> float | None:
     return None if value is None else round(value, 4)
 
 
-class DrawWatch:
-    """Finds draws in the flow, and gathers what the pressures showed in their steady part."""
+class Heard(NamedTuple):
+    """What a reading of the flow settled: the draw that it ended and how, and readings in a steady draw that it confirmed."""
 
-    __slots__ = ("supply", "draw", "last_end_ms", "_flow", "_flow_ms", "static_kpa", "leaked")
+    ended: tuple[Draw, str] | None = None
+    began: bool = False
+    steady: tuple[tuple[str, float], ...] = ()  # (tap or "flow", value)
+
+
+_NOTHING: Final = Heard()
+
+
+class DrawWatch:
+    """Finds draws in the flow, and gathers what the pressures showed in their steady part.
+
+    A pressure counts as read while drawing only once a reading of the flow, at its own instant or later, shows that the draw was
+    still on; so that the first pressure after a draw is never taken for one of it.
+    """
+
+    __slots__ = ("supply", "draw", "last_end_ms", "_flow", "_flow_ms", "static_kpa", "leaked", "_waiting", "_line")
 
     def __init__(self, supply: Supply) -> None:
         self.supply = supply
@@ -86,52 +107,75 @@ class DrawWatch:
         self._flow_ms = 0
         self.static_kpa: float | None = None
         self.leaked = LeakWindow(supply.leak_within_ms or 0)
+        self._waiting: list[tuple[int, str, float]] = []  # not confirmed yet
+        self._line: deque[tuple[int, str, float]] = deque()  # confirmed, perhaps read while a valve closed
 
-    def is_steady(self, mono_ms: int) -> bool:
-        """Inside the steady part of a draw."""
-        return self.draw is not None and mono_ms - self.draw.start_ms >= self.supply.steady_after_ms
-
-    def hear_flow(self, flow_l_min: float, mono_ms: int, wall_ms: int, stale_after_ms: int) -> tuple[Draw, str] | None:
-        """One reading of flow; the draw that it ended, and how, or None."""
-        ended: tuple[Draw, str] | None = None
+    def hear_flow(self, flow_l_min: float, mono_ms: int, wall_ms: int, stale_after_ms: int) -> Heard:
+        """One reading of flow [L/min]."""
         before, before_ms = self._flow, self._flow_ms
         self._flow, self._flow_ms = flow_l_min, mono_ms
+        litres = 0.0
         known = before is not None and 0 < mono_ms - before_ms <= stale_after_ms
-        litres = (before + flow_l_min) * (mono_ms - before_ms) / 120_000.0 if known and before is not None else 0.0
+        if known and before is not None:
+            litres = (before + flow_l_min) * (mono_ms - before_ms) / 120_000.0
         draw = self.draw
         if draw is not None:
             draw.volume_l += litres
             if flow_l_min < self.supply.draw_ends_l_min:
-                ended = (draw, "flow")
-                self.draw, self.last_end_ms = None, mono_ms
-            elif mono_ms - draw.start_ms >= self.supply.steady_after_ms:
-                draw.flow.add(flow_l_min)
-        elif flow_l_min > self.supply.draw_starts_l_min:
+                return Heard((self._end(draw, mono_ms), "flow"))
+            return self._go_on(draw, flow_l_min, mono_ms)
+        if flow_l_min > self.supply.draw_starts_l_min:
             self.draw = Draw(mono_ms, wall_ms, litres, static_before_kpa=self.static_kpa)
             self.leaked.forget_last()
-        elif known and self.supply.leak_volume_l is not None:
+            return Heard(began=True)
+        if known and self.supply.leak_volume_l is not None:
             self.leaked.add(litres, mono_ms)
-        return ended
+        return _NOTHING
+
+    def _go_on(self, draw: Draw, flow_l_min: float, mono_ms: int) -> Heard:
+        if mono_ms - draw.start_ms < self.supply.steady_after_ms:
+            self._waiting.clear()
+            return _NOTHING
+        confirmed = [(read_ms, tap, kpa) for read_ms, tap, kpa in self._waiting if read_ms <= mono_ms]
+        self._waiting = [held for held in self._waiting if held[0] > mono_ms]
+        confirmed.append((mono_ms, "flow", flow_l_min))
+        line = self._line
+        line.extend(confirmed)
+        while line and mono_ms - line[0][0] >= CLOSING_MS:
+            _, tap, value = line.popleft()
+            draw.mean(tap).add(value)
+        return Heard(steady=tuple((tap, value) for _, tap, value in confirmed))
+
+    def _end(self, draw: Draw, mono_ms: int) -> Draw:
+        self.draw, self.last_end_ms = None, mono_ms
+        self._waiting.clear()
+        self._line.clear()
+        return draw
 
     def lose_flow(self, mono_ms: int) -> Draw | None:
         """The flow can't be told any more: a draw under way ends without proof."""
-        draw, self.draw, self._flow = self.draw, None, None
-        if draw is not None:
-            self.last_end_ms = mono_ms
-        return draw
+        self._flow = None
+        return None if self.draw is None else self._end(self.draw, mono_ms)
 
-    def hear_pressure(self, tap: str, kpa: float, mono_ms: int) -> bool:
-        """One reading of a pressure tap ("supply", "between", "filtered"). True where it was static."""
+    def hear_pressure(self, tap: str, kpa: float, mono_ms: int) -> tuple[bool, bool]:
+        """One reading of a tap ("supply", "between", "filtered"): (it is static, it is of a steady draw).
+
+        One that may be of a steady draw waits for the flow to confirm it, unless the flow of its own instant has done so.
+        """
         draw = self.draw
         if draw is not None:
-            if mono_ms - draw.start_ms >= self.supply.steady_after_ms:
-                getattr(draw, tap).add(kpa)
-            return False
+            if mono_ms - draw.start_ms < self.supply.steady_after_ms:
+                return False, False
+            if self._flow_ms < mono_ms:
+                self._waiting.append((mono_ms, tap, kpa))
+                return False, False
+            self._line.append((mono_ms, tap, kpa))
+            return False, True
         if self._flow is None or (self.last_end_ms is not None and mono_ms - self.last_end_ms < STATIC_AFTER_MS):
-            return False
+            return False, False
         if tap == "supply":
             self.static_kpa = kpa
-        return True
+        return True, False
 
 
 class LeakWindow:
