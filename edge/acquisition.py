@@ -161,9 +161,7 @@ class Acquisition:
         return {worker.id: worker.status() for worker in self._workers}
 
     def _supervise(self) -> None:
-        limits_s = [worker.limit_s for worker in self._workers]
-        tick_s = min(0.5, max(0.05, min(limits_s, default=1.0) / 4))
-        while not self._stop.wait(tick_s):
+        while not self._stop.wait(min((worker.look_again_s() for worker in self._workers), default=1.0)):
             for worker in self._workers:
                 try:
                     worker.look()
@@ -231,6 +229,13 @@ class _BusWorker:
                 "kind": self._bus.kind, "state": state, "why": self._why, "reads": self._reads, "faults": self._faults,
                 "counts": dict(getattr(self._adapter, "counts", {})), "points": self.ages(),
             }  # fmt: skip
+
+    def look_again_s(self) -> float:
+        """When the supervisor should look: often enough for the time limit, and for each period while a read hangs."""
+        often_s = self.limit_s / 4
+        if self._hung and self._points:
+            often_s = min(often_s, self._clock.real_s(min(point.every_ms for point in self._points.values())))
+        return min(0.5, max(0.05, often_s))
 
     def look(self) -> None:
         """The supervisor's look: speak for the points of a read that doesn't come back."""

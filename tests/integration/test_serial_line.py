@@ -442,7 +442,9 @@ def talking(line):
     talker.join()
 
 
-def test_unplugged_and_back_under_another_name(talking):
+def test_unplugged_and_back_under_another_name(talking, monkeypatch):
+    """The back-off is made long, so that what opens the port again is that its lasting name leads somewhere else."""
+    monkeypatch.setattr("edge.acquisition.FIRST_BACK_OFF_S", 30.0)
     line = talking
     with Station(line) as station:
         station.wait(lambda: station.good("supply"))
@@ -451,7 +453,7 @@ def test_unplugged_and_back_under_another_name(talking):
         pulled_ms = RealClock().mono_ms()
         line.unplug()
         station.wait(lambda: len(station.told) == 2)
-        assert RealClock().mono_ms() - pulled_ms < 200 + 300  # within a period, and what this machine takes
+        assert RealClock().mono_ms() - pulled_ms < 200 + 800  # within a period, and what a busy machine takes
         station.wait(lambda: station.samples[-1].reason == "bus_lost")
         spare = os.openpty()  # takes the number that the old one had: the device comes back under another name
         cpu_s, began_s = time.process_time(), time.monotonic()
@@ -473,12 +475,15 @@ def test_lines_are_stamped_when_they_come_and_not_when_they_are_next_due(line):
     with Station(line, silence="30 s") as station:
         station.wait(lambda: station.acquisition.status()["lines"]["reads"] >= 1)
         line.send(b"\n")
-        for _ in range(4):
+        late_ms = []
+        for _ in range(5):
             sent_ms = clock.mono_ms()
             before = len(station.samples)
             line.send(b"T=39.0\n")
             station.wait(lambda since=before: station.good("reservoir", since))
-            assert 0 <= station.good("reservoir", before)[0].mono_ms - sent_ms < 100
+            late_ms.append(station.good("reservoir", before)[0].mono_ms - sent_ms)
+    # waiting for the next period would make it half a period, 100 ms, on average; a busy machine may be late now and then
+    assert 0 <= min(late_ms) <= sorted(late_ms)[2] < 40, late_ms
 
 
 def test_a_held_port_is_said_once_and_read_as_soon_as_it_is_free(talking):
