@@ -68,6 +68,7 @@ class Part:
         self.name, self._make, self._alive = name, make, alive
         self.running: Any = None
         self.why = "not started yet"
+        self.last_status: dict[str, Any] = {}  # after its stop
         self._pause_s, self._again_s, self._since_s = FIRST_PAUSE_S, 0.0, 0.0
         self.restarts = 0
 
@@ -89,7 +90,8 @@ class Part:
             return
         try:
             self.start()
-            log.info("%s: started again", self.name)
+            if self.restarts:
+                log.info("%s: started again", self.name)
         except WarmwellError as exc:
             self._failed(str(exc))
         except Exception as exc:  # supervision border: what tells may fail in any way; watching and judging go on
@@ -121,6 +123,7 @@ class Part:
         part, self.running = self.running, None
         if part is not None:
             self._stop(part, timeout_s)
+            self.last_status = part.status()
 
     def _stop(self, part: Any, timeout_s: float) -> None:
         try:

@@ -182,7 +182,6 @@ class Demo:
         finally:
             over.set()
             self.view.end() if self.lines is None else None
-            broker_status = assembly.parts["mqtt"].status() if "mqtt" in assembly.parts else {}
             ended = assembly.stop("the demo is over")
         span_s = assembly.judge.snapshot().now.mono_ms / 1000
         if self.lines is not None:
@@ -191,7 +190,7 @@ class Demo:
             )
             self.lines.end()
         else:
-            print("\n".join(self._summary(assembly, broker_status, span_s)))
+            print("\n".join(self._summary(assembly, span_s)))
         return 0 if ended else 1
 
     # ---- before -----------------------------------------------------------------------------------------------------
@@ -245,7 +244,7 @@ class Demo:
         settings = assembly.plan.settings
         said = [
             f"{self.scenario.title}: {self.scenario.text}",
-            f"Speed {self.wishes.speed:g}: {self.scenario.hours:g} hours in {self.scenario.hours * 60 / self.wishes.speed:.0f} minutes.",
+            f"Speed {self.wishes.speed:g}: its {self.scenario.hours:g} hours take {self._takes()}.",
             *self.notes,
             f"Page:    {assembly.url}",
             f"Status:  warmwell status --url {assembly.url}",
@@ -257,6 +256,10 @@ class Demo:
                 f"Topics:  mosquitto_sub -h {host} -p {port} -t 'warmwell/#' -v",
             ]
         return [*said, f"Journal: warmwell verify {self.folder.path}", "Ctrl-C ends the demo."]
+
+    def _takes(self) -> str:
+        minutes = self.scenario.hours * 60 / self.wishes.speed
+        return f"{minutes:.0f} minutes" if minutes >= 2 else f"{minutes * 60:.0f} seconds"
 
     # ---- while it plays ---------------------------------------------------------------------------------------------
 
@@ -306,7 +309,7 @@ class Demo:
 
     # ---- after ------------------------------------------------------------------------------------------------------
 
-    def _summary(self, assembly: Assembly, mqtt: dict[str, object], span_s: float) -> list[str]:
+    def _summary(self, assembly: Assembly, span_s: float) -> list[str]:
         """One screen: what happened, and whether the journal holds."""
         figures = assembly.judge.status()
         found = verify(self.folder.path)
@@ -319,8 +322,9 @@ class Demo:
             f"Journal:  {self.count} entries; {found.why}; head {found.head_seq}:{found.head_digest[:16]}…",
             f"Alarms:   {alarms}",
         ]
-        if mqtt:
-            said.append(f"MQTT:     told up to entry {mqtt.get('confirmed')}, to {mqtt.get('broker')}")
+        if "mqtt" in assembly.parts:
+            told = assembly.parts["mqtt"].last_status
+            said.append(f"MQTT:     told up to entry {told.get('confirmed')}, to {told.get('broker')}")
         where = "kept in" if self.folder.stays else "was in (and is removed from)"
         return [*said, f"Store:    {where} {self.folder.path}"]
 

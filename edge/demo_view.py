@@ -21,8 +21,8 @@ if TYPE_CHECKING:
     from rich.console import RenderableType
     from rich.live import Live
 
-#: entries that the live view shows
-NEWEST: Final = 12
+#: entries that the live view shows at most; fewer where the terminal is low
+NEWEST: Final = 16
 _LAMP: Final = {"met": "ok", "by_eye": "ok", "unmet": "NOT", "unknown": "?"}
 _DULL: Final = frozenset({"settings", "phase", "draw", "filter_day"})
 
@@ -131,7 +131,7 @@ class PlainLines:
         word = verdict_word(picture.verdict)
         if word != self._word:
             self._word = word
-            print(f"{clock_text(picture.verdict['at'], self._zone)}  {headline(picture, self._zone)}", file=self._out)
+            print(headline(picture, self._zone), file=self._out)
         self._out.flush()
 
     def end(self) -> None:
@@ -144,7 +144,6 @@ class LiveView:
     def __init__(self, zone: ZoneInfo) -> None:
         self._zone = zone
         self._newest: deque[Entry] = deque(maxlen=NEWEST)
-        self._further: Sequence[str] = ()
         self._live: Live | None = None
 
     def entries(self, entries: Sequence[Entry]) -> None:
@@ -154,8 +153,9 @@ class LiveView:
         from rich.console import Console
         from rich.live import Live
 
-        self._further = further
-        self._live = Live(console=Console(), auto_refresh=False, screen=False, transient=True)
+        console = Console()
+        console.print("\n".join(further), markup=False, highlight=False)  # stays above, whatever the view's height
+        self._live = Live(console=console, auto_refresh=False, transient=True, vertical_overflow="crop")
         self._live.start()
 
     def show(self, picture: Snapshot) -> None:
@@ -169,17 +169,18 @@ class LiveView:
         from rich.text import Text
 
         ready = picture.verdict["verdict"] == "ready"
-        top = Panel(Text(headline(picture, self._zone), style="bold" if ready else "bold reverse"))
+        style = "bold" if ready else "bold reverse"
+        top = Panel(Text(headline(picture, self._zone), style=style, no_wrap=True, overflow="ellipsis"))
         conditions = Table(show_header=False, box=None, padding=(0, 1))
         for condition in picture.verdict["conditions"]:
             right = condition["state"] in ("met", "by_eye")
-            text = Text(condition["text"], style="dim" if right else "")
+            text = Text(condition["text"], style="dim" if right else "", no_wrap=True, overflow="ellipsis")
             conditions.add_row(Text(_LAMP[condition["state"]], style="" if right else "bold"), condition["id"], text)
-        journal = Text(
-            "\n".join(entry_text(entry, self._zone) for entry in list(self._newest)), no_wrap=True, overflow="ellipsis"
-        )
-        further = Text("\n".join(self._further), style="dim")
-        return Group(top, conditions, Panel(journal, title="journal", title_align="left"), further)
+        height = self._live.console.height if self._live is not None else 24
+        room = max(3, min(NEWEST, height - 7 - len(picture.verdict["conditions"])))
+        newest = [entry_text(entry, self._zone) for entry in list(self._newest)[-room:]]
+        journal = Text("\n".join(newest), no_wrap=True, overflow="ellipsis")
+        return Group(top, conditions, Panel(journal, title="journal", title_align="left"))
 
     def end(self) -> None:
         if self._live is not None:
