@@ -1,7 +1,8 @@
 """All alarms of one station: conditions in, changes of state out; one cause, one alarm.
 
 An alarm that comes as the consequence of another that is present (the reservoir cools after its outlet has tripped; every point of
-a lost bus falls silent) is suppressed by design and names its cause. When the cause ends and the consequence stays, it is announced.
+a lost bus falls silent) is suppressed by design and names its cause. When the cause has ended and the consequence stays, it is
+announced.
 """
 
 from __future__ import annotations
@@ -25,6 +26,9 @@ _WORDS: Final[Mapping[str, str]] = {
     "flow_high": "while drawing", "reservoir_hot": "in the reservoir",
 }  # fmt: skip
 
+#: so long a consequence may outlast its cause before it is announced as an alarm of its own
+GRACE_MS: Final = 30_000
+
 Emit = Callable[[dict[str, Any], Now], None]
 
 
@@ -36,6 +40,8 @@ class AlarmDesk:
         self.alarms: dict[str, Alarm] = {}
         self.bands: dict[str, Band] = {}
         self._pending: dict[str, Alarm] = {}
+        self._absent: dict[str, None] = {}  # shelved or suppressed: looked at as time passes
+        self._grace: dict[str, int] = {}  # consequences whose cause has ended -> when they are announced
         self._kinds = {p.id: p for p in settings.points}
         self._bus_of = {p.id: p.bus for p in settings.points}
         for ident in self._wanted(outlets, has_leak):
@@ -172,17 +178,18 @@ class AlarmDesk:
             self.step(alarm.id, Event.UNSUPPRESS, now)
         else:
             self.step(alarm.id, Event.RETURN_TO_NORMAL, now)
-        self._release_consequences(alarm.id, now)
 
-    def _release_consequences(self, cause: str, now: Now) -> None:
-        for other in self.alarms.values():
-            if other.consequence_of == cause and other.state is State.SUPPRESSED:
-                follows = self.cause_of(other.id)
-                if follows is None:
-                    self.step(other.id, Event.UNSUPPRESS, now)
-                    other.consequence_of = None
-                else:
-                    other.consequence_of = follows
+    def _mind_cause(self, alarm: Alarm, now: Now) -> None:
+        """A suppressed alarm: its cause may have ended, perhaps before a restart."""
+        cause = self.cause_of(alarm.id)
+        if cause is not None:
+            alarm.consequence_of = cause
+            self._grace.pop(alarm.id, None)
+            return
+        ends_ms = self._grace.setdefault(alarm.id, now.mono_ms + max(alarm.delay.on_ms, GRACE_MS))
+        if now.mono_ms >= ends_ms:
+            alarm.consequence_of = None
+            self.step(alarm.id, Event.UNSUPPRESS, now)
 
     def cause_of(self, ident: str) -> str | None:
         """The present alarm that this one would be a consequence of; None where there is none."""
@@ -198,17 +205,21 @@ class AlarmDesk:
         """Delays that have run out, shelves that have ended."""
         for alarm in list(self._pending.values()):
             self._pass(alarm, now)
-        for alarm in self.alarms.values():
+        for ident in list(self._absent):
+            alarm = self.alarms[ident]
             until = alarm.shelved_until_wall_ms
-            if until is not None and now.trusted and now.wall_ms >= until and alarm.state is State.SHELVED:
-                self.step(alarm.id, Event.UNSHELVE, now)
+            if alarm.state is State.SUPPRESSED:
+                self._mind_cause(alarm, now)
+            elif until is not None and now.trusted and now.wall_ms >= until:
+                self.step(ident, Event.UNSHELVE, now)
 
     def next_deadline_ms(self, now: Now) -> int | None:
         """Monotonic time of the next delay or shelf that runs out."""
         due = [alarm.delay.due_ms for alarm in self._pending.values()]
+        due += self._grace.values()
         due += [
             now.mono_ms + alarm.shelved_until_wall_ms - now.wall_ms
-            for alarm in self.alarms.values()
+            for alarm in map(self.alarms.__getitem__, self._absent)
             if alarm.shelved_until_wall_ms is not None and alarm.state is State.SHELVED and now.trusted
         ]
         return min((d for d in due if d is not None), default=None)
@@ -242,13 +253,14 @@ class AlarmDesk:
         before = alarm.step(event)
         if before is None:
             return
-        if alarm.state not in (State.SHELVED,):
+        if alarm.state is not State.SHELVED:
             alarm.shelved_until_wall_ms = None
         if event is Event.ACKNOWLEDGE:
             alarm.acknowledged_by, alarm.acknowledged_wall_ms = by, now.wall_ms
         if alarm.state is State.NORMAL:
             alarm.consequence_of = None
         alarm.at_wall_ms = now.wall_ms
+        self._place(alarm)
         body: dict[str, Any] = {
             "id": ident, "from": str(before), "to": str(alarm.state), "cause": alarm.cause, "value": alarm.value, "unit": alarm.unit,
             "limit": alarm.limit, "since": None if alarm.since_wall_ms is None else rfc3339(alarm.since_wall_ms), "point": alarm.point,
@@ -307,6 +319,14 @@ class AlarmDesk:
                 self.alarms[ident].restore(kept)
                 self._restored(self.alarms[ident])
 
+    def _place(self, alarm: Alarm) -> None:
+        if alarm.state in (State.SHELVED, State.SUPPRESSED):
+            self._absent[alarm.id] = None
+        else:
+            self._absent.pop(alarm.id, None)
+        self._grace.pop(alarm.id, None)
+
     def _restored(self, alarm: Alarm) -> None:
+        self._place(alarm)
         if alarm.id in self.bands:
             self.bands[alarm.id].beyond = alarm.condition

@@ -68,7 +68,7 @@ CATALOGUE: Final[Mapping[str, Row]] = MappingProxyType(
         "bus_lost": Row(
             "medium", 0, 0, 0.0, "None of its points can be read", "Reseat the adapter's plug; it is tried again by itself", 1800,
         ),
-        "duty_due": Row("low", 0, 0, 0.0, "The station may not start until it is done", "Do it and record it", 3600),
+        "duty_due": Row("low", 1 * _MIN, 0, 0.0, "The station may not start until it is done", "Do it and record it", 3600),
         "hold": Row("medium", 0, 0, 0.0, "The station is held and may not start", "Ask whoever holds it", 3600),
         "disk_low": Row(
             "medium", 0, 0, 0.0, "Readings, later the journal, can't be kept", "Free space on the board's disk, or replace the card", 3600,

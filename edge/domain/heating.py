@@ -17,7 +17,7 @@ Transfer loss: the basin sees T - f (T - Tcold); f by the rule of the station fi
 from __future__ import annotations
 
 from collections import deque
-from math import exp, log, sqrt
+from math import exp, inf, log, sqrt
 from typing import Final, NamedTuple
 
 from edge.domain.settings import Reservoir
@@ -30,6 +30,7 @@ PRIOR_B: Final = 1.0 / 18_000.0  # 1/s: five hours; broad
 PRIOR_B_SD: Final = 0.5 * PRIOR_B
 NOISE_K: Final = 0.06
 MODEL_FLOOR: Final = 0.03  # standard deviation of the remaining time that one lump leaves out
+COARSEST_K: Final = 0.25  # a probe's steps beyond this are no quantisation
 HOLD_MS: Final = 120_000  # the condition has to hold this long
 Z90: Final = 1.645
 
@@ -135,7 +136,7 @@ class HeatWatch:
     """Follows the reservoir: is it heating, cooling, since when, and what follows from that."""
 
     __slots__ = (
-        "fit", "_start_ms", "_start_c", "_low", "_last", "_sampled_ms", "_recent", "_turn_c",
+        "fit", "_start_ms", "_start_c", "_low", "_last", "_sampled_ms", "_recent", "_turn_c", "_step_k",
     )  # fmt: skip
 
     def __init__(self) -> None:
@@ -148,6 +149,7 @@ class HeatWatch:
         self._recent: deque[tuple[int, float]] = deque()  # one a quarter of a minute, ten minutes
 
         self._turn_c = 0.0
+        self._step_k = inf  # the smallest step between two readings: the probe's resolution
 
     @property
     def heating_since_ms(self) -> int | None:
@@ -172,6 +174,8 @@ class HeatWatch:
     def hear(self, liquid_c: float, room_c: float, mono_ms: int) -> None:
         """One good reading of the reservoir, with the room (measured or declared)."""
         last = self._last
+        if last is not None and liquid_c != last[1]:
+            self._step_k = min(self._step_k, abs(liquid_c - last[1]))
         self._last = (mono_ms, liquid_c, room_c)
         if last is None or mono_ms - last[0] > 900_000:
             self.forget()
@@ -235,7 +239,11 @@ class HeatWatch:
         return max((c for t, c in self._recent if self._sampled_ms - t <= over_ms), default=liquid_c) - liquid_c
 
     def until(self, target_c: float, mono_ms: int) -> Forecast:
-        """Time until the liquid is at `target_c` and has held it for two minutes."""
+        """Time until the liquid reads `target_c` and has held it for two minutes.
+
+        A probe that rounds to steps reads the target half a step early.
+        """
+        target_c -= 0.5 * self._step_k if self._step_k <= COARSEST_K else 0.0
         if self._last is None:
             return Forecast(None, None, None, "no reading of the reservoir")
         if self._start_ms is None:

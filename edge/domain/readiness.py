@@ -144,7 +144,7 @@ class Readiness:
         cold, assumed = s.cold_now(now)
         enter, leave = warmth.limits(cold)
         here = s.show(s.reservoir_point, liquid) + s.nominal(s.reservoir_point)
-        if s.last_quality_uncertain(s.reservoir_point):
+        if not s.watches[s.reservoir_point].is_sure:
             return Judged(UNKNOWN, f"{here}, but {REASONS['perhaps_stuck'].text}", ask=REASONS["perhaps_stuck"].advice)
         basin = warmth.basin_c(liquid, cold)
         if plan.maximum_c is not None and liquid > plan.maximum_c + AT_LIMIT:

@@ -20,7 +20,7 @@ from edge.domain.evidence import Evidence, Shown
 from edge.domain.hours import at_rest
 from edge.domain.phases import DRAW_BELONGS_MS, Phase
 from edge.domain.readiness import LESSER_ROLES, Judged, Readiness, assemble, verdict_word
-from edge.domain.readings import Kind, Quality, Reading, Role, Sample
+from edge.domain.readings import Kind, Reading, Role, Sample
 from edge.domain.records import as_draft_body, to_alarms
 from edge.domain.settings import Settings
 from edge.domain.validity import PointWatch
@@ -329,6 +329,9 @@ class Station:
     def _finish_draw(self, draw: Draw, why: str, now: Now) -> None:
         if self.supply_temperature_point is not None:
             draw.supply_temperature_c = self.watches[self.supply_temperature_point].value(now.mono_ms)
+        else:
+            entered = self.readiness.entered(Role.SUPPLY_TEMPERATURE, now)
+            draw.supply_temperature_c = None if entered is None else entered[0]
         self._drafts.append(Draft(now, "draw", self.evidence.finish(draw, why, now)))
         if self._belongs(now):
             self._belongs_until_ms = now.mono_ms + DRAW_BELONGS_MS
@@ -431,7 +434,7 @@ class Station:
             self.warmth.forget()
             return
         cold_c = self._room_now(now.mono_ms)
-        uncertain = self.last_quality_uncertain(self.reservoir_point)
+        uncertain = not watch.is_sure
         changed, became_warm = self.warmth.look(liquid, watch.good_ms, cold_c, uncertain, now.mono_ms)
         self._dirty |= changed
         body = self.warmth.heat_up(cold_c, now) if became_warm else None
@@ -595,11 +598,6 @@ class Station:
         if role is Role.ROOM_TEMPERATURE:
             return self.settings.reservoir is not None and self.settings.reservoir.coldest_room_c is None
         return role not in LESSER_ROLES
-
-    def last_quality_uncertain(self, point: str) -> bool:
-        """The point's newest reading is uncertain."""
-        last = self.watches[point].last
-        return last is not None and last.quality is Quality.UNCERTAIN
 
     def test_text(self, fact: Fact) -> str:
         """Why a daily test passed or failed."""

@@ -29,8 +29,8 @@ class PointWatch:
     """
 
     __slots__ = (
-        "point", "last", "good", "good_ms", "started_ms", "still_since_ms", "errors", "_jump", "_jumps", "_rate", "_low", "_high",
-        "_slack", "_contact", "_can_stick", "_stale_after_ms",
+        "point", "last", "good", "good_ms", "is_sure", "started_ms", "still_since_ms", "errors", "_jump", "_jumps", "_rate",
+        "_low", "_high", "_slack", "_contact", "_can_stick", "_stale_after_ms",
     )  # fmt: skip
 
     def __init__(self, point: Point, started_ms: int) -> None:
@@ -38,6 +38,7 @@ class PointWatch:
         self.last: Reading | None = None
         self.good: float | None = None
         self.good_ms = started_ms
+        self.is_sure = True  # the value that stands was read as good, not as uncertain
         self.still_since_ms = started_ms
         self.errors = 0
         self._jump: tuple[int, float] | None = None
@@ -74,7 +75,7 @@ class PointWatch:
                 if mono_ms - self.still_since_ms >= STUCK_AFTER_MS:
                     return self._bad(sample, "stuck")
                 reason, quality = "perhaps_stuck", _UNCERTAIN
-        self.good, self.good_ms = value, mono_ms
+        self.good, self.good_ms, self.is_sure = value, mono_ms, quality is _GOOD
         self._jump = None
         self.last = reading = Reading(sample.point, mono_ms, value, quality, reason, self.point.uncertainty)
         return reading
