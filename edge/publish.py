@@ -11,6 +11,7 @@ import logging
 import random
 import threading
 import time
+from collections import Counter
 from collections.abc import Callable
 from dataclasses import dataclass, field
 from pathlib import Path
@@ -23,7 +24,16 @@ from edge.publish_feed import Feed, Patience
 from edge.publish_link import MQTT_3_1_1, MQTT_5, WORDS, Limits, Link, MqttSettings, Waker, Will
 from edge.publish_memory import FileMemory, Memory
 from edge.publish_topics import LOST, ONLINE, STOPPED, Topics, compact, entry_message
-from edge.publish_words import BAD_FORMAT, TOO_LARGE, BrokerTrouble, Kind, failed_trouble, flapping_trouble, refusal
+from edge.publish_words import (
+    BAD_FORMAT,
+    CUTS,
+    TOO_LARGE,
+    BrokerTrouble,
+    Kind,
+    failed_trouble,
+    flapping_trouble,
+    refusal,
+)
 from edge.snapshot import Snapshot
 
 _log = logging.getLogger("warmwell.mqtt")
@@ -37,6 +47,7 @@ _SLOW: Final = frozenset(
 )
 #: troubles that end when the wall clock is set
 _OF_THE_CLOCK: Final = frozenset({Kind.CLOCK, Kind.CERTIFICATE})
+_GUILTY_AFTER: Final = 3  # connections that ended with the same message alone under way
 _RESERVED: Final = 4  # of the messages in flight: for retained topics while many entries are waiting
 
 
@@ -133,6 +144,9 @@ class Publisher:
         self._threads: list[threading.Thread] = []
         self._picture: Snapshot | None = None  # set by the waiting thread, taken by the talking one
         self._in_flight: dict[int, tuple[str, str | int]] = {}  # mid -> ("entry", seq), ("topic", name) or ("ghost", name)
+        self._careful: set[tuple[str, str | int]] = set()  # under way when a connection ended: sent again one by one
+        self._blamed: Counter[tuple[str, str | int]] = Counter()  # alone under way when a connection ended
+        self._was_cut = self._confirmed_any = self._entry_next = False
         self._emptied: set[str] = set()  # ghosts tried in this connection
         self._protocol, self._older_until_s = MQTT_5, float("-inf")
         self._took_5 = False
@@ -265,6 +279,7 @@ class Publisher:
             if up_s is None and self._falls_back(trouble):
                 return
             if up_s is not None:
+                self._was_cut = trouble.kind is Kind.LOST and self._confirmed_any
                 self._back_off.lasted(self._mono_s() - up_s)
             raise self._told_better(trouble) from trouble.__cause__
         finally:
@@ -311,6 +326,7 @@ class Publisher:
 
     def _begin(self, link: Link) -> None:
         now = self._clock.now()
+        self._look_for_the_guilty()
         after = self._feed.begin(link.session_present, now, self._boot)
         self._in_flight.clear()
         self._emptied.clear()
@@ -327,6 +343,30 @@ class Publisher:
         _log.info("MQTT: connected to %s, version %s; it %s; entries after %d follow", self.where, WORDS[link.protocol], known, after)
         for note in notes.values():
             _log.warning("MQTT: %s", note)
+
+    def _look_for_the_guilty(self) -> None:
+        """Some brokers answer a message that is too large by hanging up. Without this it would be sent again, for ever.
+
+        What was under way when a connection ended is sent one by one in the next; what was alone under way three times when
+        the broker cut a connection that had worked for others is taken for the cause and held back.
+        """
+        under_way = set(self._in_flight.values())
+        if len(under_way) == 1 and self._was_cut:
+            (one,) = under_way
+            self._blamed[one] += 1
+            if self._blamed[one] >= _GUILTY_AFTER:
+                self._hold_back(*one)
+                under_way.clear()
+                del self._blamed[one]
+        self._careful, self._was_cut, self._confirmed_any, self._entry_next = under_way, False, False, False
+
+    def _hold_back(self, what: str, which: str | int) -> None:
+        if what == "entry":
+            self._feed.refuse(int(which), CUTS, "")
+        elif what == "topic":
+            self._board.refused(str(which), refusal(CUTS, ""), cuts=True)
+        elif what == "ghost":
+            self._memory.forget_topics([str(which)])
 
     def _capabilities(self, link: Link) -> dict[str, str]:
         notes = {}
@@ -379,13 +419,21 @@ class Publisher:
     def _pump(self, link: Link) -> None:
         """Hand over what is due, as far as the broker has room."""
         self._look_at_picture()
-        for entry in self._feed.take(self._room_for_entries(link)):
-            self._tell(link, entry)
+        if self._careful and not self._entry_next:  # one by one means taking turns; the state comes first
+            self._tell_state(link)
+        self._tell_entries(link)
         self._tell_state(link)
         self._empty_ghosts(link)
         self._feed.save()
 
+    def _room(self, link: Link) -> int:
+        if self._careful and self._mono_s() - self._up_s > self._timing.lasting_s:
+            self._careful.clear()  # it lasts; what is not there any more won't come
+        return max(0, min(link.room, 1 - len(self._in_flight))) if self._careful else link.room
+
     def _room_for_entries(self, link: Link) -> int:
+        if self._careful:
+            return self._room(link)
         reserved = min(_RESERVED, link.receive_maximum // 4)
         return max(0, link.room - reserved)
 
@@ -399,6 +447,11 @@ class Publisher:
             self._head_seq = seq
             seq, digest = self._journal.head()
             self._board.say(self._topics.head, {"seq": seq, "digest": digest}, gap_s=self._timing.pace.head_gap_s)
+
+    def _tell_entries(self, link: Link) -> None:
+        for entry in self._feed.take(self._room_for_entries(link)):
+            self._entry_next = False
+            self._tell(link, entry)
 
     def _tell(self, link: Link, entry: Entry) -> None:
         try:
@@ -416,7 +469,7 @@ class Publisher:
             self._in_flight[mid] = ("entry", entry.seq)
 
     def _tell_state(self, link: Link) -> None:
-        due = self._board.due()[: link.room]
+        due = self._board.due()[: self._room(link)]
         if due:
             self._memory.remember_topics(due)  # before they are there, so that none is ever a ghost that nobody knows
         for topic in due:
@@ -429,6 +482,7 @@ class Publisher:
                 continue
             mid = link.publish(topic, payload, retain=True)
             if mid is not None:
+                self._entry_next = True
                 self._in_flight[mid] = ("topic", topic)
                 self._board.sent(topic)
 
@@ -437,7 +491,7 @@ class Publisher:
             return
         self._ghosts_next_s = self._mono_s() + self._timing.pace.ghost_s
         for topic in self._board.gone(self._memory.topics_seen()):
-            if topic in self._emptied or not link.room:
+            if topic in self._emptied or not self._room(link):
                 continue
             mid = link.publish(topic, b"", retain=True)
             if mid is not None:
@@ -446,7 +500,10 @@ class Publisher:
 
     def _acknowledged(self, mid: int, code: int, name: str) -> None:
         """What the broker said to one message; called from within link.turn()."""
-        what, which = self._in_flight.pop(mid, ("", ""))
+        what, which = one = self._in_flight.pop(mid, ("", ""))
+        self._careful.discard(one)
+        self._blamed.pop(one, None)
+        self._confirmed_any = True
         taken = code < 128
         if what == "entry":
             if taken:

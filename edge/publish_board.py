@@ -32,6 +32,7 @@ class Pace:
     heartbeat_s: float = 60.0  # unchanged values are said again, so that their age can be told
     alarm_heartbeat_s: float = 600.0  # mends what another client wrote or emptied there
     retry_s: float = 60.0  # after a refusal
+    cuts_retry_s: float = 3600.0  # after a message that ends the connection each time it is sent
     ghost_s: float = 10.0  # a topic that is gone from the picture this long is emptied
 
 
@@ -48,6 +49,7 @@ class _Topic:
     in_flight: bool = False
     not_before_s: float = float("-inf")
     refused: str = ""
+    cuts: bool = False  # the connection ends whenever it is sent
     seen_s: float = 0.0
 
     def is_due(self, now_s: float) -> bool:
@@ -146,7 +148,9 @@ class Board:
     def renew(self) -> None:
         """A connection began: everything is to be said anew, whatever was said before."""
         for topic in self._topics.values():
-            topic.said, topic.in_flight, topic.not_before_s, topic.refused = None, False, float("-inf"), ""
+            topic.said, topic.in_flight = None, False
+            if not topic.cuts:
+                topic.not_before_s, topic.refused = float("-inf"), ""
 
     def due(self) -> list[str]:
         """Topics to publish now: those that people act on first."""
@@ -173,15 +177,16 @@ class Board:
 
     def confirmed(self, topic: str) -> None:
         if (found := self._topics.get(topic)) is not None:
-            found.in_flight, found.refused = False, ""
+            found.in_flight, found.refused, found.cuts = False, "", False
 
-    def refused(self, topic: str, why: str) -> None:
+    def refused(self, topic: str, why: str, *, cuts: bool = False) -> None:
         if (found := self._topics.get(topic)) is None:
             return
         if not found.refused:
             _log.warning("MQTT: the broker refuses %s: %s", topic, why)
         found.in_flight, found.said, found.refused = False, None, why
-        found.not_before_s = self._mono_s() + self._pace.retry_s
+        found.cuts = cuts
+        found.not_before_s = self._mono_s() + (self._pace.cuts_retry_s if cuts else self._pace.retry_s)
 
     def refusals(self) -> dict[str, str]:
         """Topics that the broker refuses at present, and why."""

@@ -35,6 +35,7 @@ class Patience:
     cursor_s: float = 1.0
     retry_s: float = 5.0
     retry_cap_s: float = 300.0
+    one_message_s: float = 3600.0  # least pause for a message that the broker can't take: it may end the connection each time
     report_s: float = 60.0  # a refusal that may mend by itself is told after this long
     give_up_s: float = 86_400.0
     repeat_ms: int = 86_400_000
@@ -113,9 +114,12 @@ class Feed:
         self._page.clear()
         self._next_after = self._confirmed if known else min(self._confirmed, self._first_of_the_day(now, boot))
         self._contiguous = self._next_after
-        for held in self._held.values():
-            self._earlier[held.entry.seq] = Refused(held.for_s, held.told)
-        self._held.clear()
+        for seq, held in list(self._held.items()):
+            if held.code in OF_ONE_MESSAGE:  # a new connection makes it no smaller
+                held.next_s = max(held.next_s, self._mono_s() + held.pause_s)
+            else:
+                self._earlier[seq] = Refused(held.for_s, held.told)
+                del self._held[seq]
         return self._next_after
 
     def _first_of_the_day(self, now: Now, boot: str) -> int:
@@ -153,7 +157,8 @@ class Feed:
                     break
             entry = self._page.popleft()
             self._next_after = entry.seq
-            taken.append(entry)
+            if entry.seq not in self._held:
+                taken.append(entry)
         self._in_flight.update((entry.seq, entry) for entry in taken)
         return taken
 
@@ -176,7 +181,8 @@ class Feed:
         if self._held.pop(seq, None) is not None:
             self._remember()
             for held in self._held.values():
-                held.next_s = self._mono_s()  # what mended one has mended the others
+                if held.code not in OF_ONE_MESSAGE:
+                    held.next_s = self._mono_s()  # what mended one has mended the others
         self._pass(seq)
 
     def refuse(self, seq: int, code: int, name: str) -> None:
@@ -194,6 +200,8 @@ class Feed:
             held.for_s += now_s - held.tried_s
         held.code, held.why, held.tried_s = code, refusal(code, name), now_s
         held.pause_s = min(held.pause_s * 2, patience.retry_cap_s)
+        if code in OF_ONE_MESSAGE:
+            held.pause_s = max(held.pause_s, patience.one_message_s)
         held.next_s = now_s + held.pause_s
         if held is self.refused or code in OF_ONE_MESSAGE:
             self._report(held)
@@ -215,7 +223,8 @@ class Feed:
         _log.warning("MQTT: entry %d was refused for %.0f h and is passed over: %s", held.entry.seq, held.for_s / 3600, held.why)
         del self._held[held.entry.seq]
         for other in self._held.values():
-            other.next_s = other.tried_s = self._mono_s()  # each is tried for 24 h of its own
+            if other.code not in OF_ONE_MESSAGE:
+                other.next_s = other.tried_s = self._mono_s()  # each is tried for 24 h of its own
         self._remember()
         self._pass(held.entry.seq)
 

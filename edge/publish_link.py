@@ -29,6 +29,7 @@ from edge.publish_words import (
     opening_trouble,
     settings_trouble,
     silent_trouble,
+    tls_trouble,
 )
 
 if TYPE_CHECKING:
@@ -174,6 +175,7 @@ class Link:
         self._unconfirmed: dict[int, float] = {}  # mid -> when it was sent
         self._end: BrokerTrouble | None = None
         self._last_error = ""
+        self._answered = False  # to our CONNECT
         self._keepalive_s = max(2, round(plan.keepalive_s))
         self._heard_s = self._opened_s = 0.0
 
@@ -188,7 +190,7 @@ class Link:
         try:
             client.connect(self._plan.host, self._plan.port, keepalive=self._keepalive_s, **options)
         except (OSError, ValueError) as exc:  # ssl's errors and gaierror are OSErrors; ValueError: a host name that can't be encoded
-            raise opening_trouble(exc, self.where, self._clock()) from exc
+            raise opening_trouble(exc, self.where, clock=self._clock(), tls=self._plan.tls is not None) from exc
         self._opened_s = self._heard_s = self._mono_s()
         if isinstance(sock := client.socket(), socket.socket):  # one small message must not wait 40 ms for the one before
             sock.setsockopt(socket.IPPROTO_TCP, socket.TCP_NODELAY, 1)
@@ -285,8 +287,8 @@ class Link:
         return self._end or self._lost()
 
     def _lost(self) -> BrokerTrouble:
-        if "ALERT" in self._last_error:  # TLS 1.3 tells what is wrong with our certificate only after the handshake
-            return opening_trouble(ssl.SSLError(1, self._last_error), self.where, self._clock())
+        if self._plan.tls and not self._answered:
+            return tls_trouble(self._last_error or "hung up", self.where, began=True)
         return lost_trouble(self._last_error, self.where)
 
     # ---- saying and hearing
@@ -348,6 +350,7 @@ class Link:
     # ---- paho's callbacks; all come from within open(), turn(), publish() or close()
 
     def _on_connect(self, _client: Any, _userdata: Any, flags: Any, reason: Any, properties: Any) -> None:
+        self._answered = True
         if reason.value >= 128 or reason.is_failure:
             self._end = connack_trouble(int(reason.value), str(reason), self.where)
             return

@@ -51,7 +51,8 @@ _CONNACK: Final[Mapping[int, tuple[Kind, str, str, str]]] = {
         "Correct [mqtt] username and the file that password_file names",
     ),
     135: (
-        Kind.FORBIDDEN, "the broker does not let us in (not authorised)", "a user, password or certificate that it knows",
+        Kind.FORBIDDEN, "the broker does not let us in (not authorised: user name, password or certificate)",
+        "a user and password, or a certificate, that it knows",
         "Add this station to the broker's users, or correct [mqtt] username, password_file or tls",
     ),
     136: (Kind.REFUSED, "the broker says it is not available", "a broker at work", "Wait; Warmwell tries again by itself"),
@@ -75,11 +76,13 @@ _PUBACK: Final[Mapping[int, tuple[str, str]]] = {
 }
 
 #: refusals that won't mend by waiting a little
-LASTING: Final = frozenset({135, 144, 149, 153, 154, 155})
+LASTING: Final = frozenset({135, 144, 149, 153, 154, 155, 1149})
 #: refusals that are about this one message, not about all of its topic
-OF_ONE_MESSAGE: Final = frozenset({149, 153})
+OF_ONE_MESSAGE: Final = frozenset({149, 153, 1149})
 TOO_LARGE: Final = 149
 BAD_FORMAT: Final = 153
+#: ours, outside MQTT's byte: the connection ends each time this message is sent
+CUTS: Final = 1149
 TAKEN_OVER: Final = 142
 UNSUPPORTED_PROTOCOL: Final = 132
 
@@ -143,12 +146,14 @@ def silent_trouble(what: str, where: str) -> BrokerTrouble:
     )
 
 
-def opening_trouble(exc: OSError | ValueError, where: str, clock: str) -> BrokerTrouble:
-    """What hindered TCP or TLS. `clock`: empty where the wall clock is trusted, else what it shows."""
+def opening_trouble(exc: OSError | ValueError, where: str, *, clock: str, tls: bool) -> BrokerTrouble:
+    """What hindered TCP or TLS. `clock`: empty where the wall clock is trusted, else what it shows. `tls`: it is asked for."""
     if isinstance(exc, ssl.SSLCertVerificationError):
         return _certificate_trouble(exc, where, clock)
     if isinstance(exc, ssl.SSLError):
-        return _tls_trouble(exc, where)
+        return tls_trouble(exc.reason or str(exc), where)
+    if tls and isinstance(exc, ConnectionResetError):
+        return tls_trouble("connection reset", where)
     if isinstance(exc, socket.gaierror):
         return BrokerTrouble(
             Kind.NAME, "the host's name leads to no address", where=where, expected="a name that the network knows",
@@ -190,12 +195,14 @@ def _certificate_trouble(exc: ssl.SSLCertVerificationError, where: str, clock: s
     )
 
 
-def _tls_trouble(exc: ssl.SSLError, where: str) -> BrokerTrouble:
-    reason = (exc.reason or str(exc)).replace("_", " ").lower()
-    if "alert" in reason:
+def tls_trouble(reason: str, where: str, *, began: bool = False) -> BrokerTrouble:
+    """TLS did not come about. `began`: the handshake was done on our side; with TLS 1.3 the broker judges us only then."""
+    reason = reason.replace("_", " ").lower()
+    if began or "alert" in reason:
         return BrokerTrouble(
             Kind.CERTIFICATE, f"the broker ended the TLS handshake ({reason})", where=where,
-            expected="a client certificate that the broker accepts", do="Correct [mqtt] tls.certificate and tls.key, or renew them",
+            expected="a client certificate that the broker accepts, if it asks for one",
+            do="Correct [mqtt] tls.certificate and tls.key, or renew them",
         )  # fmt: skip
     return BrokerTrouble(
         Kind.CERTIFICATE, f"no TLS with what listens there ({reason})", where=where, expected="a listener with TLS",
@@ -212,5 +219,7 @@ def settings_trouble(what: str, file: str, expected: str) -> BrokerTrouble:
 
 def refusal(code: int, name: str) -> str:
     """Why one message was refused, as a clause, with what to do."""
+    if code == CUTS:
+        return "the connection ends whenever it is sent; perhaps it is too large for the broker. See the broker's log"
     what, do = _PUBACK.get(code, (f"refused ({name})", "See the broker's log"))
     return f"{what}, code {code}. {do}" if do else f"{what}, code {code}"

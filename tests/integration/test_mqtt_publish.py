@@ -166,7 +166,7 @@ def test_retained_orders_change_nothing_and_the_station_subscribes_to_nothing(
     for _ in range(10):
         bench.connected()
         bench.restart()
-    bench.told()
+    bench.settled()
     subscribe = 0x82  # MQTT 5.0, 3.8.1
     assert proxy.connects >= 11
     assert subscribe not in proxy.sent_types
