@@ -1,0 +1,507 @@
+"""The routes of /api/1, /health, /metrics, the page and the API pages. Imports FastAPI: import this module late."""
+
+from __future__ import annotations
+
+import asyncio
+import logging
+import math
+import os
+from collections.abc import AsyncIterator, Callable, Iterator, Mapping
+from concurrent.futures import Future
+from typing import Annotated, Any, Final
+
+from fastapi import Depends, FastAPI, Path, Query, Request
+from fastapi.exceptions import RequestValidationError
+from fastapi.openapi.utils import get_openapi
+from fastapi.responses import Response, StreamingResponse
+from starlette.exceptions import HTTPException
+
+from edge.api import jsonin, metrics, models, pages, problems, times
+from edge.api.border import Border, Names
+from edge.api.jsonout import dumps, in_pieces
+from edge.api.parts import Parts
+from edge.api.picture import Watch
+from edge.api.problems import Problem, as_problem, shown, unknown_name
+from edge.api.readers import Readers
+from edge.api.stream import Hub
+from edge.domain.entries import Entry, rfc3339
+from edge.domain.errors import RecordRefused, StoreFault
+
+log = logging.getLogger(__name__)
+
+KEPT_WITHIN_S: Final = 10.0
+MOST_BUCKETS: Final = 2000
+MOST_ENTRIES: Final = 1000
+_HOUR_MS: Final = 3_600_000
+_BIGGEST: Final = 2**53
+
+_DESCRIPTION: Final = """What surrounds one reprocessing station, and whether it may start: **surroundings only, the maker's
+instructions decide the rest**. Times in answers are RFC 3339 UTC. Times in requests may be RFC 3339 with Z or an offset, the same
+without a zone (then the station's zone is meant), a date alone (the start of that local day) or UNIX seconds; answers say which
+instant was understood. Refusals are RFC 9457 problem documents with one sentence in `detail`."""
+
+
+def _refusals(*statuses: int) -> dict[int | str, dict[str, Any]]:
+    """OpenAPI of the problems that a route may answer with, beside those that every route may."""
+    texts = {
+        400: "not understood", 403: "sent by another site's page", 404: "no such id", 408: "the body came too slowly",
+        413: "the body is too long", 415: "the body is not JSON", 421: "for another host", 422: "understood, but it can't be used",
+        500: "an error of Warmwell's own", 503: "can't be answered now: see `detail`",
+    }  # fmt: skip
+    content = {problems.MEDIA_TYPE: {"schema": {"$ref": "#/components/schemas/Problem"}}}
+    return {status: {"description": texts[status], "content": content} for status in sorted({*statuses, 413, 421, 500})}
+
+
+class JsonResponse(Response):
+    """Bytes of JSON that are made already."""
+
+    media_type = "application/json"
+
+
+class EventStream(StreamingResponse):
+    """A stream that gives its place back however it ends."""
+
+    media_type = "text/event-stream"
+
+    def __init__(self, pieces: AsyncIterator[bytes], done: Callable[[], None]) -> None:
+        super().__init__(pieces, headers={"cache-control": "no-cache", "x-accel-buffering": "no"})
+        self._done = done
+
+    async def __call__(self, scope: Any, receive: Any, send: Any) -> None:
+        try:
+            await super().__call__(scope, receive, send)
+        finally:
+            self._done()
+
+
+class Desk:
+    """What the routes share: the parts, the picture's watch, the store's readers, the streams."""
+
+    def __init__(self, parts: Parts, *, kept_within_s: float = KEPT_WITHIN_S) -> None:
+        self.parts = parts
+        self.kept_within_s = kept_within_s
+        about = dict(parts.about)
+        speed = about.get("speed", 1.0)
+        self.about = {"site": "", "station": "", "title": "", "timezone": "UTC", "version": "", **about, "speed": float(speed)}
+        self.zone = times.zone_of(str(self.about["timezone"]))
+        self.watch = Watch(parts.judge, self.about["speed"])
+        self.readers = Readers()
+        self.hub = Hub(parts.judge, parts.journal, self.watch, self.readers)
+
+    def stamped(self, name: str, shapes: Mapping[str, Any]) -> JsonResponse:
+        """`shapes` by id, with the time of the picture they are from."""
+        verdict = self.watch.see().snapshot.verdict
+        return JsonResponse(dumps({"at": verdict.get("at"), "trusted": verdict.get("trusted", False), name: dict(shapes)}))
+
+    async def keep(self, body: dict[str, Any], where: str) -> JsonResponse:
+        """Hand a record to the judge and wait until it is on disk.
+
+        Raises:
+            Problem: 422 refused, 503 the store is at fault, or it isn't known in time whether the record was kept.
+        """
+        try:
+            future: Future[Entry] = self.parts.judge.record(body)
+            async with asyncio.timeout(self.kept_within_s):
+                entry = await asyncio.shield(asyncio.wrap_future(future))
+        except RecordRefused as exc:
+            raise as_problem(422, exc) from exc
+        except StoreFault as exc:
+            raise as_problem(503, exc) from exc
+        except TimeoutError as exc:
+            future.add_done_callback(_forget)
+            raise _not_known(f"it was not on disk within {self.kept_within_s:g} s", where) from exc
+        except Exception as exc:  # supervision border: whatever befell the judge, the sender must learn that it isn't known
+            log.warning("a record for %s failed", where, exc_info=exc)
+            raise _not_known(f"the judge failed over it ({type(exc).__name__})", where) from exc
+        answer: dict[str, Any] = {"seq": entry.seq, "at": rfc3339(entry.wall_ms)}
+        answer |= {key: entry.body[key] for key in ("counts", "why_not") if key in entry.body}
+        return JsonResponse(dumps(answer))
+
+
+def _forget(future: Future[Entry]) -> None:
+    """Look at the late outcome, so that nothing complains that nobody did."""
+    if not future.cancelled() and future.exception() is not None:
+        log.warning("a record that was answered 'not known' failed later: %s", future.exception())
+
+
+def _not_known(what: str, where: str) -> Problem:
+    return Problem(
+        503,
+        f"{what}, and it is not known whether it was kept",
+        where=where,
+        expected="an entry on disk",
+        do="Look in the journal before you send it again",
+    )
+
+
+def _desk(request: Request) -> Desk:
+    desk: Desk = request.app.state.desk
+    return desk
+
+
+OfDesk = Annotated[Desk, Depends(_desk)]
+PointId = Annotated[str, Path(max_length=200, description="id of a point in the station file")]
+AlarmId = Annotated[str, Path(max_length=200, description="id of an alarm, such as outlet_tripped:heater")]
+
+
+def only(*names: str) -> Any:
+    """A dependency: refuse query parameters that the route doesn't have, and repeated ones. A mistyped one isn't ignored."""
+
+    def check(request: Request) -> None:
+        given = [name for name, _ in request.query_params.multi_items()]
+        for name in given:
+            path = request.url.path
+            if name not in names:
+                expected = problems.nearest(name, names) if names else "no parameters"
+                raise Problem(422, f"there is no parameter {shown(name)}", where=path, expected=expected, do="Correct its name")
+            if given.count(name) > 1:
+                raise Problem(422, f"the parameter {name} is given twice", where=path, expected="it once", do="Leave one out")
+
+    return Depends(check)
+
+
+async def station(desk: OfDesk) -> Response:
+    """Which station this is, and how it is set up."""
+    return JsonResponse(dumps(desk.about))
+
+
+async def verdict(desk: OfDesk) -> Response:
+    """May the station start, and if not, what is missing, what should be done, and when will it be right?"""
+    return JsonResponse(dumps(desk.watch.verdict(desk.watch.see())))
+
+
+async def points(desk: OfDesk) -> Response:
+    """All points with value, age, quality and reason."""
+    return desk.stamped("points", desk.watch.points(desk.watch.see()))
+
+
+async def alarms(desk: OfDesk) -> Response:
+    """All alarms that the station can raise, also those that are normal."""
+    return desk.stamped("alarms", desk.watch.see().snapshot.alarms)
+
+
+async def estimates(desk: OfDesk) -> Response:
+    """What is expected, each with a 90 % interval."""
+    return desk.stamped("estimates", desk.watch.see().snapshot.estimates)
+
+
+async def readings(
+    request: Request,
+    desk: OfDesk,
+    id: PointId,
+    from_: Annotated[str | None, Query(alias="from", max_length=64, description="start; left out: an hour before `to`")] = None,
+    to: Annotated[str | None, Query(max_length=64, description="end; left out: now")] = None,
+    buckets: Annotated[int, Query(ge=1, le=MOST_BUCKETS)] = 300,
+) -> Response:
+    """Readings of one point, thinned to buckets with their least, mean and greatest."""
+    path, snapshot = request.url.path, desk.watch.see().snapshot
+    point = snapshot.points.get(id)
+    if point is None:
+        raise unknown_name("point", id, snapshot.points, path, "/api/1/points")
+    to_ms = snapshot.now.wall_ms if to is None else times.wall_ms_of(to, desk.zone, f"{path}, to")
+    from_ms = max(0, to_ms - _HOUR_MS) if from_ is None else times.wall_ms_of(from_, desk.zone, f"{path}, from")
+    if from_ms >= to_ms:
+        raise Problem(
+            422, f"from is {rfc3339(from_ms)}, to is {rfc3339(to_ms)}", where=path, expected="from before to", do="Swap or widen them"
+        )
+    n = min(buckets, to_ms - from_ms)
+    found = await desk.readers.read(path, lambda: desk.parts.series.buckets(id, from_ms, to_ms, n))
+    head = {"point": id, "unit": point.get("unit"), "from": rfc3339(from_ms), "to": rfc3339(to_ms)}
+    return StreamingResponse(_politely(in_pieces(head, "buckets", map(_bucket, found))), media_type="application/json")
+
+
+def _bucket(row: Mapping[str, Any]) -> dict[str, Any]:
+    """A bucket as published: null, never zero or NaN, where there is nothing."""
+    numbers = {key: row.get(key) for key in ("min", "mean", "max")}
+    has_value = bool(row.get("n")) and all(isinstance(v, int | float) and math.isfinite(v) for v in numbers.values())
+    reason = row.get("reason")
+    if not has_value:
+        numbers = dict.fromkeys(numbers)
+        reason = reason or ("no_reading" if not row.get("n") else "bad")
+    covered = row.get("covered")
+    return {
+        "from": _time(row["from"]),
+        "to": _time(row["to"]),
+        "n": int(row.get("n") or 0),
+        **numbers,
+        "quality": str(row.get("worst") or "bad") if has_value else "bad",
+        "reason": reason,
+        "covered": covered if isinstance(covered, int | float) else 0.0,
+    }
+
+
+def _time(value: Any) -> Any:
+    return rfc3339(int(value)) if isinstance(value, int | float) else value
+
+
+async def journal(
+    request: Request,
+    desk: OfDesk,
+    after: Annotated[int, Query(ge=0, le=_BIGGEST, description="entries with a greater seq")] = 0,
+    limit: Annotated[int, Query(ge=1, le=MOST_ENTRIES)] = 100,
+) -> Response:
+    """Entries of the journal, in order."""
+    path, reader = request.url.path, desk.parts.journal
+    last, entries = await desk.readers.read(path, lambda: (reader.last_seq(), reader.read(after, limit)))
+    next_after = entries[-1].seq if entries else after
+    head = {"after": after, "next_after": next_after, "last_seq": max(last, next_after if entries else 0), "more": next_after < last}
+    return StreamingResponse(_politely(in_pieces(head, "entries", (e.as_json() for e in entries))), media_type="application/json")
+
+
+async def _politely(pieces: Iterator[bytes]) -> AsyncIterator[bytes]:
+    """Pieces of an answer, with the others let in between."""
+    for piece in pieces:
+        yield piece
+        await asyncio.sleep(0)
+
+
+async def stream(
+    request: Request,
+    desk: OfDesk,
+    after: Annotated[int | None, Query(ge=0, le=_BIGGEST, description="for clients that can't set Last-Event-ID")] = None,
+) -> Response:
+    """Live: each entry of the journal (id: its seq) and snapshots of verdict, points and alarms, as server-sent events."""
+    path, last_event = request.url.path, request.headers.get("last-event-id")
+    if last_event:
+        if not (last_event.isascii() and last_event.isdigit() and int(last_event[:17]) <= _BIGGEST):
+            raise Problem(
+                400, f"Last-Event-ID is {shown(last_event)}", where=path, expected="the seq of an entry", do="Leave it out to begin anew"
+            )
+        after = int(last_event[:17])
+    last = await desk.hub.last_seq()
+    place = desk.hub.take_place(path)
+    return EventStream(desk.hub.events(after, last), lambda: desk.hub.leave_place(place))
+
+
+async def records(request: Request, desk: OfDesk) -> Response:
+    """Record what a person did. Answered once it is on disk; a record in the wrong order is kept and does not count."""
+    path = request.url.path
+    body = await _body(request)
+    record = body.get("record")
+    if not isinstance(record, str) or not record or len(record) > 64:
+        raise Problem(422, _lacks(record), where=f"{path}, record", expected="the record's name", do="Say what was done")
+    body["by"] = _name(body, path)
+    if body.get("at") is None:
+        body.pop("at", None)
+    elif isinstance(body["at"], bool) or not isinstance(body["at"], str | int | float):
+        raise Problem(422, f"{shown(body['at'])} is no time", where=f"{path}, at", expected="a time", do="Correct it, or leave it out")
+    else:
+        body["at"] = rfc3339(times.wall_ms_of(str(body["at"]), desk.zone, f"{path}, at"))
+    if record == "acknowledge" and isinstance(body.get("alarm"), str):
+        _known_alarm(desk, body["alarm"], path)
+    return await desk.keep(body, path)
+
+
+async def acknowledge(request: Request, desk: OfDesk, id: AlarmId) -> Response:
+    """Answer an alarm: I have seen it. Its cause stays until it is mended."""
+    path = request.url.path
+    _known_alarm(desk, id, path)
+    body = await _body(request)
+    for key in body:
+        if key not in ("by", "note"):
+            raise Problem(422, f"there is no field {shown(key)}", where=path, expected="by, and note if you like", do="Leave it out")
+    record: dict[str, Any] = {"record": "acknowledge", "alarm": id, "by": _name(body, path)}
+    note = body.get("note")
+    if note is not None:
+        if not isinstance(note, str) or len(note) > 2000:
+            raise Problem(422, "the note can't be used", where=f"{path}, note", expected="up to 2000 characters", do="Shorten it")
+        record["note"] = note
+    return await desk.keep(record, path)
+
+
+def _known_alarm(desk: Desk, ident: str, path: str) -> None:
+    known = desk.watch.see().snapshot.alarms
+    if ident not in known:
+        raise unknown_name("alarm", ident, known, path, "/api/1/alarms")
+
+
+async def _body(request: Request) -> dict[str, Any]:
+    """The JSON object that was sent; its size is bounded by the border already."""
+    kind, _, rest = request.headers.get("content-type", "").partition(";")
+    charset = rest.strip().lower().replace('"', "")
+    if kind.strip().lower() != "application/json" or charset not in ("", "charset=utf-8"):
+        raise Problem(
+            415,
+            f"the content type is {shown(request.headers.get('content-type', ''))}",
+            where=request.url.path,
+            expected="application/json",
+            do="Send JSON and say so in Content-Type",
+        )
+    return jsonin.loads_object(await request.body(), request.url.path)
+
+
+def _name(body: Mapping[str, Any], path: str) -> str:
+    by = body.get("by")
+    if not isinstance(by, str) or not by.strip() or len(by) > 80 or not by.isprintable():
+        raise Problem(422, _lacks(by), where=f"{path}, by", expected="a name of 1 to 80 characters", do="Say who did it")
+    return by.strip()
+
+
+def _lacks(value: object) -> str:
+    return "it is missing" if value is None else f"{shown(value)} can't be used"
+
+
+async def health(desk: OfDesk) -> Response:
+    """Is the daemon well? 503 where it can't be relied on."""
+    seen = desk.watch.see()
+    parts: dict[str, Any] = {}
+    is_well = True
+    try:
+        parts = dict(desk.parts.status())
+        is_well = parts.get("ok", True) is not False
+    except Exception as exc:  # supervision border: a part that can't tell its state is not well, and the others still are shown
+        log.warning("a part could not tell its state", exc_info=exc)
+        parts, is_well = {"status": f"can't be told ({type(exc).__name__})"}, False
+    last_seq: int | None = None
+    try:
+        last_seq = await desk.readers.read("/health", desk.parts.journal.last_seq)
+    except Problem as problem:
+        parts["journal"] = str(problem)
+    failed = seen.is_silent or last_seq is None
+    answer = {
+        "status": "failed" if failed else "ok" if is_well else "degraded",
+        "judge_quiet_s": round(seen.quiet_s, 1),
+        "streams": desk.hub.streams,
+        "last_seq": last_seq,
+        "parts": parts,
+    }
+    return JsonResponse(dumps(answer), 503 if failed else 200)
+
+
+async def exposition(desk: OfDesk) -> Response:
+    """Figures for a collector, as OpenMetrics text."""
+    seen = desk.watch.see()
+    try:
+        last_seq: int | None = await desk.readers.read("/metrics", desk.parts.journal.last_seq)
+    except Problem:
+        last_seq = None
+    figures = {"last_seq": last_seq, "streams": desk.hub.streams, "resident_bytes": _resident_bytes()}
+    body = metrics.text(desk.about, desk.watch.verdict(seen), desk.watch.points(seen), seen.snapshot.alarms, figures)
+    return Response(body.encode("utf-8", "replace"), media_type=metrics.MEDIA_TYPE)
+
+
+def _resident_bytes() -> int | None:
+    try:
+        with open("/proc/self/statm", "rb") as file:
+            return int(file.read().split()[1]) * os.sysconf("SC_PAGE_SIZE")
+    except (OSError, ValueError, IndexError):
+        return None
+
+
+_BODY_OF_RECORD: Final = {
+    "requestBody": {"required": True, "content": {"application/json": {"schema": {"$ref": "#/components/schemas/Record"}}}}
+}
+_BODY_OF_ACKNOWLEDGE: Final = {
+    "requestBody": {"required": True, "content": {"application/json": {"schema": {"$ref": "#/components/schemas/Acknowledge"}}}}
+}
+
+
+def build(parts: Parts, *, kept_within_s: float = KEPT_WITHIN_S) -> FastAPI:
+    """The application, without the border around it."""
+    app = FastAPI(
+        title="Warmwell",
+        version=str(parts.about.get("version", "")) or "0",
+        description=_DESCRIPTION,
+        docs_url=None,
+        redoc_url=None,
+        redirect_slashes=False,
+        separate_input_output_schemas=False,
+    )
+    app.state.desk = Desk(parts, kept_within_s=kept_within_s)
+    _add_routes(app)
+    pages.add_to(app)
+    _add_handlers(app)
+    app.openapi = lambda: _openapi(app)  # type: ignore[method-assign]  # FastAPI's own way to change the document
+    return app
+
+
+def _add_routes(app: FastAPI) -> None:
+    def get(path: str, route: Any, model: Any, *params: str, refusals: tuple[int, ...] = (), **more: Any) -> None:
+        responses = _refusals(*refusals, 422) | more.pop("responses", {})
+        app.add_api_route(
+            path, route, methods=["GET"], response_model=model, responses=responses, dependencies=[only(*params)], **more
+        )
+
+    one = "/api/1"
+    get(f"{one}/station", station, models.Station)
+    get(f"{one}/verdict", verdict, models.Verdict)
+    get(f"{one}/points", points, models.Points)
+    get(f"{one}/points/{{id}}/readings", readings, models.Readings, "from", "to", "buckets", refusals=(404, 503))
+    get(f"{one}/alarms", alarms, models.Alarms)
+    get(f"{one}/estimates", estimates, models.Estimates)
+    get(f"{one}/journal", journal, models.Journal, "after", "limit", refusals=(503,))
+    events = {200: {"description": "events", "content": {"text/event-stream": {"schema": {"type": "string"}}}}}
+    get(f"{one}/stream", stream, None, "after", refusals=(400, 503), responses=events, response_class=EventStream, status_code=200)
+    get("/health", health, models.Health, responses={503: {"model": models.Health, "description": "it can't be relied on"}})
+    plain = {200: {"description": "OpenMetrics", "content": {metrics.MEDIA_TYPE: {"schema": {"type": "string"}}}}}
+    get("/metrics", exposition, None, responses=plain, response_class=Response)
+
+    def post(path: str, route: Any, body: dict[str, Any], *refusals: int) -> None:
+        app.add_api_route(
+            path,
+            route,
+            methods=["POST"],
+            response_model=models.Kept,
+            responses=_refusals(400, 403, 408, 415, 422, 503, *refusals),
+            dependencies=[only()],
+            openapi_extra=body,
+        )
+
+    post(f"{one}/records", records, _BODY_OF_RECORD, 404)
+    post(f"{one}/alarms/{{id}}/acknowledge", acknowledge, _BODY_OF_ACKNOWLEDGE, 404)
+
+
+def _add_handlers(app: FastAPI) -> None:
+    async def on_problem(request: Request, exc: Exception) -> Response:
+        assert isinstance(exc, Problem)
+        return problems.response(exc, request.url.path)
+
+    async def on_validation(request: Request, exc: Exception) -> Response:
+        assert isinstance(exc, RequestValidationError)
+        return problems.response(problems.of_validation(exc.errors(), request.url.path), request.url.path)
+
+    async def on_http(request: Request, exc: Exception) -> Response:
+        assert isinstance(exc, HTTPException)
+        return problems.response(_of_framework(app, request, exc), request.url.path)
+
+    app.add_exception_handler(Problem, on_problem)
+    app.add_exception_handler(RequestValidationError, on_validation)
+    app.add_exception_handler(HTTPException, on_http)
+
+
+def _of_framework(app: FastAPI, request: Request, exc: HTTPException) -> Problem:
+    """The framework's own refusals, as ours."""
+    path, headers = request.url.path, dict(exc.headers or {})
+    if exc.status_code == 404:
+        known = [str(getattr(route, "path", "")) for route in app.routes]
+        return Problem(
+            404, "there is nothing at this path", where=shown(path), expected=problems.nearest(path, known), do="See /docs for all paths"
+        )
+    if exc.status_code == 405:
+        allowed = headers.get("Allow", headers.get("allow", ""))
+        return Problem(
+            405, f"{request.method} can't be used here", where=path, expected=allowed or "another method", do="See /docs", headers=headers
+        )
+    return Problem(
+        exc.status_code, str(exc.detail).rstrip(".").lower(), where=path, expected="another request", do="See /docs", headers=headers
+    )
+
+
+def _openapi(app: FastAPI) -> dict[str, Any]:
+    """The OpenAPI document, with the shapes that routes name by reference."""
+    if app.openapi_schema is None:
+        document = get_openapi(
+            title=app.title, version=app.version, description=app.description, routes=app.routes, openapi_version=app.openapi_version
+        )
+        schemas = document.setdefault("components", {}).setdefault("schemas", {})
+        for model in (models.Problem, models.Record, models.Acknowledge):
+            schemas[model.__name__] = model.model_json_schema(ref_template="#/components/schemas/{model}")
+        app.openapi_schema = document
+    return app.openapi_schema
+
+
+def bordered(app: FastAPI, host: str, **limits: Any) -> Border:
+    """The application as it is served."""
+    return Border(app, Names(host), **limits)
+
+

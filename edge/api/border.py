@@ -1,0 +1,270 @@
+"""What every request passes first, and every answer last: host and origin, size and pace of bodies, headers, faults.
+
+Plain ASGI, no framework: it has to hold also where the framework would read a whole body into memory.
+"""
+
+from __future__ import annotations
+
+import asyncio
+import ipaddress
+import logging
+from collections.abc import Awaitable, Callable, Iterable, MutableMapping
+from typing import Any, Final
+
+from edge.api import problems
+from edge.api.problems import Problem, shown
+
+log = logging.getLogger(__name__)
+
+Message = MutableMapping[str, Any]
+Receive = Callable[[], Awaitable[Message]]
+Send = Callable[[Message], Awaitable[None]]
+App = Callable[[MutableMapping[str, Any], Receive, Send], Awaitable[None]]
+
+BODY_LIMIT: Final = 64 * 1024
+BODY_WITHIN_S: Final = 10.0
+TAKEN_WITHIN_S: Final = 30.0  # a client that takes nothing for so long is let go
+DISCARD_FOR_S: Final = 2.0  # a body that is too long is read and thrown away for so long, so that its sender sees our answer
+
+SLOW_CLIENT: Final = b'event: goodbye\ndata: {"why":"this client took nothing for %d s; connect again to resume"}\n\n'
+
+#: for every answer; what a route sets itself wins
+HEADERS: Final[tuple[tuple[bytes, bytes], ...]] = (
+    (b"x-content-type-options", b"nosniff"),
+    (b"x-frame-options", b"DENY"),
+    (b"referrer-policy", b"no-referrer"),
+    (b"cross-origin-resource-policy", b"same-origin"),
+    (b"cross-origin-opener-policy", b"same-origin"),
+    (b"permissions-policy", b"camera=(), geolocation=(), microphone=()"),
+    (b"cache-control", b"no-store"),
+    (
+        b"content-security-policy",
+        (
+            b"default-src 'none'; script-src 'self'; style-src 'self'; img-src 'self'; connect-src 'self'; "
+            b"base-uri 'none'; form-action 'none'; frame-ancestors 'none'"
+        ),
+    ),
+)
+
+
+class ClientGone(Exception):
+    """Unwinds a request whose client takes nothing any more."""
+
+
+class Names:
+    """The names under which this server may be asked for: a foreign one is a page elsewhere that points at us (DNS rebinding)."""
+
+    LOOPBACK: Final = frozenset({"localhost", "127.0.0.1", "[::1]"})
+
+    def __init__(self, host: str) -> None:
+        self.is_loopback = _is_loopback(host)
+        self._known = self.LOOPBACK | {f"[{host}]" if ":" in host else host.lower()}
+
+    def check(self, method: str, headers: list[tuple[bytes, bytes]], path: str) -> None:
+        """Raise a Problem for a host that isn't ours, and for a write that comes from another site's page."""
+        host = _header(headers, b"host")
+        if host is not None and self.is_loopback and _without_port(host) not in self._known:
+            raise Problem(
+                421,
+                f"the request is for the host {shown(host)}",
+                where=path,
+                expected="one of " + ", ".join(sorted(self._known)),
+                do="Use the address that the station prints at its start",
+            )
+        if method in ("GET", "HEAD", "OPTIONS"):
+            return
+        origin, site = _header(headers, b"origin"), _header(headers, b"sec-fetch-site")
+        foreign = origin is not None and origin.lower() not in (f"http://{host}".lower(), f"https://{host}".lower())
+        if foreign or site in ("cross-site", "same-site"):
+            raise Problem(
+                403,
+                f"the request was sent by a page of {shown(origin or 'another site')}",
+                where=path,
+                expected="a page of this station",
+                do="Open the station's own page and do it there",
+            )
+
+
+class Border:
+    """The outermost layer. `let_go` ends a connection whose client takes nothing; in-process callers have none."""
+
+    def __init__(
+        self,
+        app: App,
+        names: Names,
+        let_go: Callable[[MutableMapping[str, Any], bool], None] = lambda scope, at_once: None,
+        *,
+        body_within_s: float = BODY_WITHIN_S,
+        taken_within_s: float = TAKEN_WITHIN_S,
+    ) -> None:
+        self._app, self._names, self._let_go = app, names, let_go
+        self._body_within_s, self._taken_within_s = body_within_s, taken_within_s
+
+    async def __call__(self, scope: MutableMapping[str, Any], receive: Receive, send: Send) -> None:
+        if scope["type"] != "http":
+            return
+        path = str(scope["path"])
+        answer = Answer(scope, send, self._let_go, self._taken_within_s)
+        try:
+            try:
+                self._names.check(scope["method"], scope["headers"], path)
+                receive = await self._whole_body(scope, receive, path)
+            except Problem as problem:
+                await answer.refuse(problem, path)
+                return
+            if scope["method"] == "HEAD" and not path.endswith("/stream"):
+                scope = {**scope, "method": "GET"}  # the server itself leaves the body out
+            await self._app(scope, receive, answer.send)
+        except ClientGone:
+            log.info("a client of %s took nothing for %g s and was let go", path, self._taken_within_s)
+        except Exception:  # supervision border: one request may fail, the server may not, and nobody is shown a trace
+            log.exception("answering %s %s failed", scope["method"], path)
+            await answer.fail(path)
+
+    async def _whole_body(self, scope: MutableMapping[str, Any], receive: Receive, path: str) -> Receive:
+        """Read the body, bounded in size and time, and hand it on in one piece."""
+        headers = scope["headers"]
+        length = _header(headers, b"content-length")
+        if length is None and _header(headers, b"transfer-encoding") is None:
+            return receive
+        if length is not None and int(length) > BODY_LIMIT:  # the server has checked that it is a number
+            if _header(headers, b"expect") is None:
+                await _discard(receive)
+            raise _too_long(path)
+        body = bytearray()
+        try:
+            async with asyncio.timeout(self._body_within_s):
+                while True:
+                    message = await receive()
+                    if message["type"] == "http.disconnect":
+                        raise ClientGone
+                    body += message.get("body", b"")
+                    if len(body) > BODY_LIMIT:
+                        break
+                    if not message.get("more_body", False):
+                        return _replay(bytes(body), receive)
+        except TimeoutError:
+            raise Problem(
+                408,
+                f"the body did not arrive within {self._body_within_s:g} s",
+                where=path,
+                expected="the whole body at once",
+                do="Send it again; nothing was recorded",
+                headers={"connection": "close"},
+            ) from None
+        body.clear()
+        await _discard(receive)
+        raise _too_long(path)
+
+
+class Answer:
+    """Sends an answer: adds the headers of every answer, and doesn't wait for ever for a client that takes nothing."""
+
+    def __init__(
+        self,
+        scope: MutableMapping[str, Any],
+        send: Send,
+        let_go: Callable[[MutableMapping[str, Any], bool], None],
+        taken_within_s: float,
+    ) -> None:
+        self._scope, self._send, self._let_go, self._taken_within_s = scope, send, let_go, taken_within_s
+        self._started = self._is_stream = False
+
+    async def send(self, message: Message) -> None:
+        if message["type"] == "http.response.start":
+            self._started = True
+            headers = list(message.get("headers", ()))
+            self._is_stream = (_header(headers, b"content-type") or "").startswith("text/event-stream")
+            names = {name.lower() for name, _ in headers}
+            message = {**message, "headers": headers + [pair for pair in HEADERS if pair[0] not in names]}
+        try:
+            async with asyncio.timeout(self._taken_within_s):
+                await self._send(message)
+        except TimeoutError:
+            await self._give_up()
+            raise ClientGone from None
+
+    async def _give_up(self) -> None:
+        """Leave a last word where the answer is a stream, then end the connection."""
+        self._let_go(self._scope, not self._is_stream)
+        if self._is_stream:
+            last = SLOW_CLIENT % int(self._taken_within_s)
+            try:
+                async with asyncio.timeout(1):
+                    await self._send({"type": "http.response.body", "body": last, "more_body": False})
+            except TimeoutError:
+                self._let_go(self._scope, True)
+
+    async def refuse(self, problem: Problem, path: str) -> None:
+        body = problems.document(problem, path)
+        headers = [(b"content-type", problems.MEDIA_TYPE.encode()), (b"content-length", str(len(body)).encode())]
+        headers += [(name.encode("latin-1"), value.encode("latin-1")) for name, value in problem.headers.items()]
+        await self.send({"type": "http.response.start", "status": problem.status, "headers": headers})
+        await self.send({"type": "http.response.body", "body": body, "more_body": False})
+
+    async def fail(self, path: str) -> None:
+        """500, or the connection's end where an answer has already begun."""
+        if self._started:
+            self._let_go(self._scope, True)
+            return
+        fault = Problem(
+            500,
+            "an error of Warmwell's own",
+            where=path,
+            expected="an answer",
+            do="See the system journal, and report it with what you asked for",
+        )
+        await self.refuse(fault, path)
+
+
+def _replay(body: bytes, receive: Receive) -> Receive:
+    given = False
+
+    async def again() -> Message:
+        nonlocal given
+        if given:
+            return await receive()
+        given = True
+        return {"type": "http.request", "body": body, "more_body": False}
+
+    return again
+
+
+async def _discard(receive: Receive) -> None:
+    try:
+        async with asyncio.timeout(DISCARD_FOR_S):
+            more = True
+            while more:
+                message = await receive()
+                more = message["type"] == "http.request" and message.get("more_body", False)
+    except TimeoutError:
+        pass  # whoever still sends now finds the connection closed
+
+
+def _too_long(path: str) -> Problem:
+    return Problem(
+        413,
+        "the body is too long",
+        where=path,
+        expected=f"at most {BODY_LIMIT // 1024} KiB",
+        do="Send less; nothing was recorded",
+        headers={"connection": "close"},
+    )
+
+
+def _header(headers: Iterable[tuple[bytes, bytes]], name: bytes) -> str | None:
+    return next((value.decode("latin-1") for key, value in headers if key.lower() == name), None)
+
+
+def _without_port(host: str) -> str:
+    bare = host.strip().lower().rstrip(".")
+    if bare.startswith("["):
+        return bare.partition("]")[0] + "]"
+    return bare.partition(":")[0].rstrip(".")
+
+
+def _is_loopback(host: str) -> bool:
+    try:
+        return ipaddress.ip_address(host).is_loopback
+    except ValueError:
+        return host.lower() == "localhost"

@@ -1,0 +1,240 @@
+"""The shapes of the answers, for OpenAPI and for whoever generates a client. Further fields may be added at any time."""
+
+from __future__ import annotations
+
+from typing import Any, Literal
+
+from pydantic import BaseModel, ConfigDict, Field
+
+VerdictWord = Literal["ready", "not_ready", "unknown"]
+Quality = Literal["good", "uncertain", "bad"]
+Time = str | None  # RFC 3339 UTC with milliseconds
+
+
+class Shape(BaseModel):
+    """Base of the shapes."""
+
+    model_config = ConfigDict(extra="allow")
+
+
+class Problem(Shape):
+    """A refusal (RFC 9457). `detail` is one sentence: where, what, what was expected, what to do."""
+
+    type: str
+    title: str
+    status: int
+    detail: str
+    instance: str
+    what: str
+    where: str
+    expected: str
+    do: str
+
+
+class Station(Shape):
+    """Which station this is."""
+
+    site: str
+    station: str
+    title: str
+    timezone: str = Field(description="IANA name; times without a zone in requests are understood in it")
+    version: str
+    speed: float = Field(description="how much faster than real time its clock runs; 1 but in demos")
+
+
+class Condition(Shape):
+    """One requirement of readiness."""
+
+    id: str
+    state: Literal["met", "unmet", "unknown", "by_eye"]
+    text: str
+    since: Time = None
+    expected_at: Time = None
+    evidence: Any = None
+
+
+class Verdict(Shape):
+    """May the station start? Both `not_ready` and `unknown` mean: don't. Surroundings only."""
+
+    at: str
+    trusted: bool
+    site: str
+    station: str
+    verdict: VerdictWord
+    phase: str | None = None
+    expected_at: Time = None
+    earliest: Time = None
+    latest: Time = None
+    waits_for: list[str]
+    conditions: list[Condition]
+    note: str | None = None
+    seq: int = Field(description="highest entry of the journal that it takes into account")
+    quiet_s: float = Field(description="for how long the judge has not renewed it")
+
+
+class Shown(Shape):
+    """A value in the unit of the station file."""
+
+    value: float | str | None
+    unit: str
+
+
+class Point(Shape):
+    """One measured quantity. Without a value that may be shown, `value` is null and quality and reason say why."""
+
+    id: str
+    role: str
+    of: str | None = None
+    value: float | None
+    unit: str
+    quality: Quality
+    reason: str | None = None
+    advice: str | None = None
+    text: str | None = None
+    at: Time = None
+    age_s: float | None = None
+    stale_after_s: float | None = None
+    u: float | None = None
+    shown: Shown | None = None
+
+
+class Points(Shape):
+    """All points, by id."""
+
+    at: str
+    trusted: bool
+    points: dict[str, Point]
+
+
+class Bucket(Shape):
+    """Readings of a stretch of time. Nothing kept: n is 0, and min, mean and max are null, never zero."""
+
+    from_: str = Field(alias="from")
+    to: str
+    n: int
+    min: float | None
+    mean: float | None
+    max: float | None
+    quality: Quality = Field(description="the worst in it; bad where there is nothing")
+    reason: str | None = None
+    covered: float | None = Field(None, description="share of the time that readings stand for, 0 to 1")
+
+
+class Readings(Shape):
+    """Readings thinned to buckets. `from` and `to` are the instants that were understood."""
+
+    point: str
+    unit: str
+    from_: str = Field(alias="from")
+    to: str
+    buckets: list[Bucket]
+
+
+class Alarm(Shape):
+    """One alarm that this station can raise, also when normal."""
+
+    id: str
+    state: str
+    active: bool
+    announced: bool
+    priority: str
+    since: Time = None
+    point: str | None = None
+    value: float | None = None
+    unit: str | None = None
+    limit: float | None = None
+    cause: str | None = None
+    consequence: str | None = None
+    response: str | None = None
+    respond_within_s: float | None = None
+    acknowledged_by: str | None = None
+    acknowledged_at: Time = None
+    consequence_of: str | None = None
+    seq: int | None = None
+    at: Time = None
+
+
+class Alarms(Shape):
+    """All alarms, by id."""
+
+    at: str
+    trusted: bool
+    alarms: dict[str, Alarm]
+
+
+class Estimate(Shape):
+    """What is expected, with a 90 % interval; null where nothing can be said, and why."""
+
+    at: Time = None
+    of: str | None = None
+    value: float | str | None
+    low: float | str | None = None
+    high: float | str | None = None
+    unit: str | None = None
+    why: str | None = None
+
+
+class Estimates(Shape):
+    """All estimates, by name."""
+
+    at: str
+    trusted: bool
+    estimates: dict[str, Estimate]
+
+
+class JournalEntry(Shape):
+    """One entry of the journal."""
+
+    seq: int
+    boot: str
+    mono_ms: int
+    at: str
+    trusted: bool
+    kind: str
+    body: dict[str, Any]
+
+
+class Journal(Shape):
+    """A page of the journal. Ask again with `after` = `next_after` while `more` is true."""
+
+    after: int
+    next_after: int
+    last_seq: int
+    more: bool
+    entries: list[JournalEntry]
+
+
+class Kept(Shape):
+    """The record is on disk, as this entry. `counts` false: it was kept and does not count, and `why_not` says so."""
+
+    seq: int
+    at: str
+    counts: bool | None = None
+    why_not: str | None = None
+
+
+class Record(Shape):
+    """What a person records. Which further fields there are depends on `record`."""
+
+    record: str = Field(min_length=1, max_length=64, examples=["daily_test"])
+    by: str = Field(min_length=1, max_length=80, examples=["M. Osei"], description="who")
+    at: str | int | float | None = Field(
+        None, description="when it happened: RFC 3339 (without a zone: the station's), or UNIX seconds; left out: now"
+    )
+
+
+class Acknowledge(Shape):
+    """Who answers an alarm."""
+
+    by: str = Field(min_length=1, max_length=80, examples=["M. Osei"])
+    note: str | None = Field(None, max_length=2000)
+
+
+class Health(Shape):
+    """`ok`; `degraded`: it judges, but a part is in trouble; `failed`: the judge is silent or the journal unreadable."""
+
+    status: Literal["ok", "degraded", "failed"]
+    judge_quiet_s: float
+    streams: int
+    last_seq: int | None
+    parts: dict[str, Any]

@@ -1,0 +1,47 @@
+"""What the API needs of the other parts, as Protocols: it imports none of them."""
+
+from __future__ import annotations
+
+from collections.abc import Callable, Mapping
+from concurrent.futures import Future
+from dataclasses import dataclass
+from typing import Any, Protocol
+
+from edge.domain.contracts import JournalReader
+from edge.domain.entries import Entry
+from edge.snapshot import Snapshot
+
+
+class Judge(Protocol):
+    """The one that owns the station."""
+
+    def record(self, body: dict[str, Any]) -> Future[Entry]:
+        """Take a record; the future is resolved after its entry is on disk (RecordRefused or StoreFault as exceptions)."""
+        ...
+
+    def snapshot(self) -> Snapshot:
+        """The newest picture; never blocks."""
+        ...
+
+    def wait_snapshot(self, version: int, timeout_s: float) -> Snapshot:
+        """A picture newer than `version`, or the newest when time (real seconds) ran out."""
+        ...
+
+
+class Series(Protocol):
+    """The readings' store, as far as the API asks it."""
+
+    def buckets(self, point: str, from_wall_ms: int, to_wall_ms: int, n: int) -> list[dict[str, Any]]:
+        """At most `n` buckets: {"from","to","n","min","mean","max","worst","covered"}."""
+        ...
+
+
+@dataclass(frozen=True, slots=True)
+class Parts:
+    """All that the API is handed. `about`: site, station, title, timezone, version, speed …; `status`: health of the parts."""
+
+    judge: Judge
+    journal: JournalReader
+    series: Series
+    about: Mapping[str, Any]
+    status: Callable[[], dict[str, Any]]

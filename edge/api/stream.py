@@ -1,0 +1,248 @@
+"""The live stream: one pump reads the journal and the pictures for all clients; each client keeps only its place.
+
+Server-sent events: `entry` (id: the journal's seq), `snapshot` (no id: verdict, points and alarms; at most one a second, and at
+once when a verdict, a condition or an alarm changes), `reset`, `trouble` and `goodbye` (each with `why`).
+A client that falls behind is fed from the journal again, so nothing has to be queued for it.
+"""
+
+from __future__ import annotations
+
+import asyncio
+import itertools
+import logging
+import threading
+import time
+from collections import deque
+from collections.abc import AsyncIterator, Iterator, Mapping, Sequence
+from contextlib import contextmanager
+from typing import Any, Final
+
+from edge.api.jsonout import dumps
+from edge.api.parts import Judge
+from edge.api.picture import Watch
+from edge.api.problems import Problem
+from edge.api.readers import Readers
+from edge.domain.contracts import JournalReader
+from edge.domain.entries import Entry
+
+log = logging.getLogger(__name__)
+
+MOST_STREAMS: Final = 20
+BEAT_S: Final = 10.0
+_PAGE: Final = 200  # entries read at a time
+_RING: Final = 512  # newest entries kept encoded, for all clients together
+_SNAPSHOT_EVERY_S: Final = 1.0
+_BREATH_S: Final = 0.05  # the pump looks at most 20 times a second, however often the judge renews its picture
+
+
+def event(name: str, data: Mapping[str, Any], ident: int | None = None) -> bytes:
+    """One server-sent event.
+
+    >>> event("entry", {"seq": 7}, 7)
+    b'event: entry\\nid: 7\\ndata: {"seq":7}\\n\\n'
+    """
+    marked = b"" if ident is None else b"id: %d\n" % ident
+    return b"event: %s\n%sdata: %s\n\n" % (name.encode(), marked, dumps(data))
+
+
+class Hub:
+    """All live streams of this server. Made and used in the event loop's thread, but for the pump."""
+
+    def __init__(self, judge: Judge, journal: JournalReader, watch: Watch, readers: Readers, most: int = MOST_STREAMS) -> None:
+        self._judge, self._journal, self._watch, self._readers = judge, journal, watch, readers
+        self._most = most
+        self._wakers: dict[int, asyncio.Event] = {}
+        self._places: set[int] = set()
+        self._numbers = itertools.count(1)
+        self._ring: deque[tuple[int, bytes]] = deque(maxlen=_RING)
+        self._head = 0
+        self._picture = b""
+        self._pictures = 0
+        self._loop: asyncio.AbstractEventLoop | None = None
+        self._pump: threading.Thread | None = None
+        self._wanted, self._closing = threading.Event(), threading.Event()
+
+    @property
+    def streams(self) -> int:
+        """How many are open."""
+        return len(self._places)
+
+    def take_place(self, path: str) -> int:
+        """A place for one more stream.
+
+        Raises:
+            Problem: 503, all places are taken, or the server is stopping.
+        """
+        if self._closing.is_set():
+            raise Problem(
+                503, "the server is stopping", where=path, expected="a running server", do="Connect again in some seconds",
+                headers={"retry-after": "5"},
+            )  # fmt: skip
+        if len(self._places) >= self._most:
+            raise Problem(
+                503, f"all {self._most} live streams are taken", where=path, expected="a free one",
+                do="Close a page that isn't needed, or ask /api/1/journal from time to time", headers={"retry-after": "10"},
+            )  # fmt: skip
+        place = next(self._numbers)
+        self._places.add(place)
+        self._start_pump()
+        return place
+
+    def leave_place(self, place: int) -> None:
+        """Give a place back; the pump rests when nobody looks."""
+        self._places.discard(place)
+        if not self._places:
+            self._wanted.clear()
+
+    def close(self) -> None:
+        """End all streams, each with a last event."""
+        self._closing.set()
+        self._wanted.set()
+        for waker in self._wakers.values():
+            waker.set()
+
+    def join(self, timeout_s: float) -> None:
+        """Wait for the pump."""
+        if self._pump is not None:
+            self._pump.join(timeout_s)
+
+    async def last_seq(self) -> int:
+        """Highest seq on disk; Problem 503 where the journal can't be read."""
+        return await self._readers.read("/api/1/stream", self._journal.last_seq)
+
+    async def events(self, after: int | None, last: int) -> AsyncIterator[bytes]:
+        """What one client is sent: entries after `after` (None: after `last`, the newest), pictures, beats, and a last word."""
+        with self._waker() as waker:
+            yield b"retry: 2000\n\n"
+            sent, trouble = last if after is None else after, b""
+            if sent > last:  # another journal than the client knew
+                yield event("reset", {"why": f"the journal ends at {last}; you asked from {sent} on", "last_seq": last})
+                sent = last
+            self._head = max(self._head, last)
+            seen, beat_s = -1, time.monotonic()
+            while not self._closing.is_set():
+                waker.clear()
+                while sent < self._head and not self._closing.is_set():
+                    before, (sent, piece) = sent, await self._entries(sent)
+                    if piece != trouble:
+                        yield piece
+                    trouble = piece if sent == before else b""
+                    if trouble:  # said once; tried again when there is news
+                        break
+                if seen != self._pictures or seen < 0:
+                    yield self._picture if seen >= 0 and self._picture else event("snapshot", self._watch.everything(self._watch.see()))
+                    seen = self._pictures
+                if time.monotonic() - beat_s >= BEAT_S:
+                    yield b": still here\n\n"
+                    beat_s = time.monotonic()
+                await _woken(waker, beat_s + BEAT_S - time.monotonic())
+            yield event("goodbye", {"why": "the server is stopping; connect again to resume"})
+
+    async def _entries(self, sent: int) -> tuple[int, bytes]:
+        """The next entries after `sent` as events, from the ring where it reaches back so far, else from the journal."""
+        if self._ring and self._ring[0][0] <= sent + 1:
+            found = [pair for pair in self._ring if pair[0] > sent][:_PAGE]
+            if found:
+                return found[-1][0], b"".join(piece for _, piece in found)
+        try:
+            entries = await self._readers.read("/api/1/stream", lambda: self._journal.read(sent, _PAGE))
+        except Problem as problem:
+            return sent, event("trouble", {"why": str(problem)})
+        if not entries:
+            return self._head, b""
+        return entries[-1].seq, b"".join(piece for _, piece in _encoded(entries))
+
+    @contextmanager
+    def _waker(self) -> Iterator[asyncio.Event]:
+        number, waker = next(self._numbers), asyncio.Event()
+        self._wakers[number] = waker
+        try:
+            yield waker
+        finally:
+            del self._wakers[number]
+
+    def _start_pump(self) -> None:
+        self._loop = asyncio.get_running_loop()
+        self._wanted.set()
+        if self._pump is None:
+            self._pump = threading.Thread(target=self._run, name="api-pump", daemon=True)
+            self._pump.start()
+
+    def _run(self) -> None:
+        """The pump. Waits for pictures (each entry makes one), at most a second, and looks at the journal each time."""
+        pump: _Pump | None = None
+        while not self._closing.is_set():
+            if not self._wanted.is_set():  # nobody looked for a while: what came meanwhile is read from the journal
+                pump = None
+                self._wanted.wait()
+            try:
+                pump = pump or _Pump(self._judge, self._journal, self._watch)
+                news = pump.look()
+            except Exception as exc:  # supervision border: a store that can't be read now may be readable in a second
+                log.warning("the live stream can't read: %s", exc)
+                self._closing.wait(_SNAPSHOT_EVERY_S)
+                continue
+            if news is not None and self._loop is not None:
+                try:
+                    self._loop.call_soon_threadsafe(self._publish, *news)
+                except RuntimeError:
+                    return  # the loop is closed: the server has stopped
+            self._closing.wait(_BREATH_S)
+
+    def _publish(self, entries: Sequence[tuple[int, bytes]], head: int, picture: bytes | None) -> None:
+        if self._ring and entries and entries[0][0] != self._ring[-1][0] + 1:
+            self._ring.clear()  # a gap: what is older comes from the journal
+        self._ring.extend(entries)
+        self._head = max(self._head, head)
+        if picture is not None:
+            self._picture, self._pictures = picture, self._pictures + 1
+        for waker in self._wakers.values():
+            waker.set()
+
+
+class _Pump:
+    """What the pump remembers between two looks."""
+
+    def __init__(self, judge: Judge, journal: JournalReader, watch: Watch) -> None:
+        self._judge, self._journal, self._watch = judge, journal, watch
+        self._head = journal.last_seq()
+        self._version = -1
+        self._marks: object = None
+        self._shown_s = 0.0
+
+    def look(self) -> tuple[list[tuple[int, bytes]], int, bytes | None] | None:
+        """(new entries as events, highest seq, picture or None), or None where there is nothing new."""
+        snapshot = self._judge.wait_snapshot(self._version, _SNAPSHOT_EVERY_S)
+        is_new = snapshot.version != self._version
+        entries, picture = self._new_entries(), None
+        marks = _marks(snapshot.verdict, snapshot.alarms)
+        if is_new and (marks != self._marks or time.monotonic() - self._shown_s >= _SNAPSHOT_EVERY_S):
+            picture = event("snapshot", self._watch.everything(self._watch.see()))
+            self._version, self._marks, self._shown_s = snapshot.version, marks, time.monotonic()
+        return (entries, self._head, picture) if entries or picture is not None else None
+
+    def _new_entries(self) -> list[tuple[int, bytes]]:
+        if self._journal.last_seq() <= self._head:
+            return []
+        entries = self._journal.read(self._head, _PAGE)
+        if entries:
+            self._head = entries[-1].seq
+        return _encoded(entries)
+
+
+def _encoded(entries: Sequence[Entry]) -> list[tuple[int, bytes]]:
+    return [(entry.seq, event("entry", entry.as_json(), entry.seq)) for entry in entries]
+
+
+def _marks(verdict: Mapping[str, Any], alarms: Mapping[str, Mapping[str, Any]]) -> object:
+    """What must be shown at once when it changes."""
+    conditions = tuple((c.get("id"), c.get("state")) for c in verdict.get("conditions", ()))
+    return verdict.get("verdict"), verdict.get("phase"), conditions, tuple((k, a.get("state")) for k, a in alarms.items())
+
+
+async def _woken(waker: asyncio.Event, timeout_s: float) -> None:
+    try:
+        async with asyncio.timeout(max(0.0, timeout_s)):
+            await waker.wait()
+    except TimeoutError:
+        pass  # time for a beat
