@@ -31,8 +31,9 @@ from edge.store.database import (
     ready_folder,
 )
 from edge.store.lock import FolderLock
-from edge.store.schema import bring_journal_up
+from edge.store.schema import bring_journal_up, refuse_newer_or_unguarded
 from edge.store.space import Space
+from edge.store.verify import first_misfit
 
 #: how many of the newest entries are checked against the chain at each start (verify checks them all)
 CHECKED_AT_START: Final = 20_000
@@ -137,32 +138,45 @@ class Journal(ReadOnlyJournal):
         self._known_head: Head | None = None
         path = folder / JOURNAL_FILE
         try:
-            _refuse_what_is_no_journal(path)
-            if not path.exists():
-                new_file(path, lambda conn: bring_journal_up(conn, path))
-            self._conn = self._open(path)
+            self._conn = self._open_file(path)
+        except Damaged as exc:
+            self._lock_of_folder.release()
+            raise Damaged(exc.what, where=exc.where, expected=exc.expected, do=_SET_ASIDE) from exc
         except BaseException:
             self._lock_of_folder.release()
             raise
         super().__init__(folder)
-        try:
-            with as_sentence(str(path)):
-                bring_journal_up(self._conn, path)
-                self._check_the_newest()
-            self._space.room(fresh=True)  # lays the reserve down while there is room
-        except BaseException:
-            self.close()
-            raise
+        self._space.room(fresh=True)  # lays the reserve down while there is room
 
-    def _open(self, path: Path) -> sqlite3.Connection:
+    def _open_file(self, path: Path) -> sqlite3.Connection:
+        """Look at what is there without changing it; then open it for writing."""
+        _refuse_what_is_no_journal(path)
+        if not path.exists():
+            new_file(path, lambda conn: bring_journal_up(conn, path))
+        with as_sentence(str(path)):
+            conn = self._connect(path, readonly=True)
+            try:
+                refuse_newer_or_unguarded(conn, path)
+                self._check_the_newest(conn, path)
+            finally:
+                conn.close()
+            conn = self._connect(path)
+            try:
+                bring_journal_up(conn, path)
+            except BaseException:
+                conn.close()
+                raise
+        return conn
+
+    def _connect(self, path: Path, readonly: bool = False) -> sqlite3.Connection:
         try:
-            return connect(path)
+            return connect(path, readonly=readonly)
         except Damaged:
             raise
         except StoreFault:
             if not self._make_room():
                 raise
-            return connect(path)  # opening takes some room, too (the index of the write-ahead log)
+            return connect(path, readonly=readonly)  # opening takes room, too: for the index of the write-ahead log
 
     # -- appending
 
@@ -306,24 +320,20 @@ class Journal(ReadOnlyJournal):
                 self._undo()
                 raise
 
-    def _check_the_newest(self) -> None:
-        from edge.store.verify import first_misfit  # verify reads what this module writes
-
-        head = read_head(self._conn)
-        misfit = first_misfit(self._conn, after=max(0, head.seq - CHECKED_AT_START), station=self._station)
+    def _check_the_newest(self, conn: sqlite3.Connection, path: Path) -> None:
+        head = read_head(conn)
+        misfit = first_misfit(conn, after=max(0, head.seq - CHECKED_AT_START), station=self._station)
         if misfit is None:
             self._known_head = head
             return
         if misfit.other_station:
             raise UnusableInput(
                 f"the journal is of {misfit.other_station}",
-                where=str(self.path),
+                where=str(path),
                 expected=f"that of {self._station}",
                 do="Name another folder under [keep] in the station file, or set the old journal aside",
             )
-        raise Damaged(
-            f"entry {misfit.seq}: {misfit.why}", where=str(self.path), expected="an unbroken chain", do=_SET_ASIDE
-        )
+        raise Damaged(f"entry {misfit.seq}: {misfit.why}", where=str(path), expected="an unbroken chain", do=_SET_ASIDE)
 
 
 #: a write that changes nothing anyone reads, yet makes SQLite write a page

@@ -12,7 +12,7 @@ from pathlib import Path
 from typing import TYPE_CHECKING, Final
 
 from edge.domain.errors import StoreFault
-from edge.store.database import newer_store
+from edge.store.database import Damaged, newer_store
 
 if TYPE_CHECKING:
     from sqlite_utils import Database, Migrations
@@ -60,20 +60,33 @@ FROM entry
 
 
 def bring_journal_up(conn: sqlite3.Connection, path: Path) -> None:
-    """Make or migrate the tables of journal.db.
-
-    Raises:
-        NewerStore: a later version wrote it.
-        StoreFault: a trigger that guards the entries is missing or was altered.
-    """
-    version = conn.execute("PRAGMA user_version").fetchone()[0]
-    if version > JOURNAL_VERSION:
-        raise newer_store(path, str(version), JOURNAL_VERSION)
+    """Make or migrate the tables of journal.db. Raises NewerStore: a later version wrote it."""
+    version = _version(conn, path, JOURNAL_VERSION)
     if version < JOURNAL_VERSION:
         from sqlite_utils import Database
 
         _journal_migrations().apply(Database(conn, execute_plugins=False))
         conn.execute(f"PRAGMA user_version={JOURNAL_VERSION:d}")
+
+
+def _version(conn: sqlite3.Connection, path: Path, known: int) -> int:
+    version = int(conn.execute("PRAGMA user_version").fetchone()[0])
+    if version > known:
+        raise newer_store(path, str(version), known)
+    return version
+
+
+def refuse_newer_or_unguarded(conn: sqlite3.Connection, path: Path) -> None:
+    """Look at a journal before anything is written to it.
+
+    Raises:
+        NewerStore: a later version wrote it.
+        Damaged: it holds no entries' table.
+        StoreFault: a trigger that guards the entries is missing or was altered.
+    """
+    _version(conn, path, JOURNAL_VERSION)
+    if not has_entries(conn):
+        raise Damaged("it holds no table of entries", where=str(path), expected="a journal", do="Look at the file")
     wrong = wrong_triggers(conn)
     if wrong:
         raise StoreFault(
@@ -83,6 +96,11 @@ def bring_journal_up(conn: sqlite3.Connection, path: Path) -> None:
             do="Find out who changed the file; run `warmwell verify` on the folder, set journal.db aside by hand (it "
             "is evidence) and start again with a new one",
         )
+
+
+def has_entries(conn: sqlite3.Connection) -> bool:
+    """Whether the file holds the entries' table."""
+    return conn.execute("SELECT 1 FROM sqlite_master WHERE type = 'table' AND name = 'entry'").fetchone() is not None
 
 
 def _journal_migrations() -> Migrations:
@@ -134,9 +152,7 @@ def bring_series_up(conn: sqlite3.Connection, path: Path) -> None:
     Raises:
         NewerStore: a later version wrote it.
     """
-    version = conn.execute("PRAGMA user_version").fetchone()[0]
-    if version > SERIES_VERSION:
-        raise newer_store(path, str(version), SERIES_VERSION)
+    version = _version(conn, path, SERIES_VERSION)
     if version < SERIES_VERSION:
         from sqlite_utils import Database
 

@@ -10,11 +10,12 @@ import sqlite3
 from collections.abc import Callable, Iterator
 from pathlib import Path
 from typing import Final, NamedTuple
+from urllib.parse import quote
 
-from edge.domain.errors import NewerStore, StoreFault, UnusableInput
+from edge.domain.errors import StoreFault, UnusableInput
 from edge.store.chain import FIRST_PREVIOUS, MEMBERS, V, link, trust_check
-from edge.store.database import JOURNAL_FILE, as_sentence, connect, fault, looks_like_sqlite, newer_store
-from edge.store.schema import JOURNAL_VERSION, wrong_triggers
+from edge.store.database import JOURNAL_FILE, Damaged, as_sentence, connect, fault, looks_like_sqlite, newer_store
+from edge.store.schema import JOURNAL_VERSION, has_entries, wrong_triggers
 
 #: entries of one read
 _PIECE: Final = 1000
@@ -68,12 +69,10 @@ def verify(
     if not looks_like_sqlite(path):
         return Verified(False, None, f"{path.name} is empty or not an SQLite file", 0, FIRST_PREVIOUS.hex())
     try:
-        return _verify_file(path, head, progress)
-    except sqlite3.DatabaseError as exc:
-        told = fault(exc, str(path))
-        if type(told) is StoreFault:
-            raise told from exc
-        return Verified(False, None, f"{path.name} is damaged: {exc}", 0, FIRST_PREVIOUS.hex())
+        with as_sentence(str(path)):
+            return _verify_file(path, head, progress)
+    except Damaged as exc:
+        return Verified(False, None, exc.what, 0, FIRST_PREVIOUS.hex())
 
 
 def parse_head(text: str) -> tuple[int, str]:
@@ -117,7 +116,7 @@ def _verify_file(path: Path, head: tuple[int, str] | None, progress: Callable[[i
         version = conn.execute("PRAGMA user_version").fetchone()[0]
         if version > JOURNAL_VERSION:
             raise newer_store(path, str(version), JOURNAL_VERSION)
-        if not conn.execute("SELECT 1 FROM sqlite_master WHERE name = 'entry'").fetchone():
+        if not has_entries(conn):
             return Verified(False, None, f"{path.name} holds no table of entries", 0, FIRST_PREVIOUS.hex())
         return _verify_chain(conn, head, progress)
     finally:
@@ -132,15 +131,20 @@ def _open_to_look(path: Path) -> sqlite3.Connection:
         log = path.with_name(path.name + "-wal")
         if type(exc) is not StoreFault or (log.exists() and log.stat().st_size > 0):
             raise
-    with as_sentence(str(path)):
-        return sqlite3.connect(f"file:{path.absolute()}?mode=ro&immutable=1", uri=True)
+    return sqlite3.connect(f"file:{quote(str(path.absolute()))}?mode=ro&immutable=1", uri=True)
 
 
 def _verify_chain(
     conn: sqlite3.Connection, head: tuple[int, str] | None, progress: Callable[[int, int], None] | None
 ) -> Verified:
     walk = _Walk(conn, progress=progress)
-    misfit = walk.first_misfit()
+    try:
+        misfit = walk.first_misfit()
+    except sqlite3.DatabaseError as exc:
+        told = fault(exc, JOURNAL_FILE)
+        if not isinstance(told, Damaged):
+            raise
+        misfit = Misfit(walk.seq + 1, f"it can't be read, {told.what}")
     at = (walk.seq, walk.digest.hex(), walk.station or "")
     if misfit is not None:
         return Verified(False, misfit.seq, misfit.why, *at)
@@ -205,11 +209,17 @@ class _Walk:
             before = self._conn.execute(f"{sql} WHERE seq < 1 ORDER BY seq LIMIT 1").fetchall()
             yield from (_Row(*row) for row in before)
         after = self.seq
-        while piece := self._conn.execute(f"{sql} WHERE seq > ? ORDER BY seq LIMIT ?", (after, _PIECE)).fetchall():
+        while piece := self._piece(f"{sql} WHERE seq > ? ORDER BY seq LIMIT ?", after):
             yield from (_Row(*row) for row in piece)
             after = piece[-1][0]
             if self._progress:
                 self._progress(min(after, self._all), self._all)
+
+    def _piece(self, sql: str, after: int) -> list[tuple[int, bytes, bytes, int, bytes]]:
+        try:
+            return self._conn.execute(sql, (after, _PIECE)).fetchall()
+        except sqlite3.DatabaseError:
+            return self._conn.execute(sql, (after, 1)).fetchall()  # one by one up to the one that can't be read
 
     def _look(self, row: _Row) -> Misfit | None:
         expected = self.seq + 1
@@ -240,4 +250,4 @@ class _Walk:
         return None
 
 
-__all__ = ["Misfit", "NewerStore", "Verified", "first_misfit", "parse_head", "verify"]
+__all__ = ["Misfit", "Verified", "first_misfit", "parse_head", "verify"]
