@@ -97,7 +97,7 @@ class Series(SeriesReader):
         self._stop = self._wake = False
         self._repairs: list[dict[str, Any]] = []
         self._own_notes: list[Note] = []
-        self._newest_mono_ms = 0
+        self._taken_mono_ms = 0  # up to here readings have left the judge's batch: hours before it are over
         self._sealed_hour = -1
         self._leads: dict[int, tuple[int, int, Reading]] = {}  # by point: boot, hour and last reading of a sealed hour
         self._own_number: int | None = None
@@ -108,6 +108,7 @@ class Series(SeriesReader):
         try:
             self._conn = self._open_file(folder / SERIES_FILE)
             super().__init__(folder, self._suspect_damage)
+            self._register_if_it_can()
         except BaseException:
             self._lock_of_folder.release()
             raise
@@ -127,7 +128,6 @@ class Series(SeriesReader):
             if not self._open:
                 self._open_slot, self._opened_s = newest_ms // self._batch_ms, time.monotonic()
             self._open.extend(readings)
-            self._newest_mono_ms = max(self._newest_mono_ms, newest_ms)
 
     def note_clock(self, boot: str, mono_ms: int, offset_ms: int, trusted: bool) -> None:
         """From this instant on, wall time is `mono_ms + offset_ms`. Never waits for the disk."""
@@ -262,6 +262,7 @@ class Series(SeriesReader):
                 batch = _Batch(hour, len(readings), min(times), max(times), pack(by_point))
                 with self._inbox:
                     self._waiting.append(batch)
+            self._taken_mono_ms = max(self._taken_mono_ms, *(reading.mono_ms for reading in readings))
 
     def _by_point(self, readings: Iterable[Reading]) -> dict[int, list[Reading]]:
         by_point: dict[int, list[Reading]] = {}
@@ -304,7 +305,7 @@ class Series(SeriesReader):
     # -- sealing
 
     def _seal_what_is_over(self, keep_raw: bool) -> None:
-        current = self._newest_mono_ms // HOUR_MS
+        current = self._taken_mono_ms // HOUR_MS
         if current == self._sealed_hour:
             return
         own = self._own_boot_number()
@@ -401,7 +402,7 @@ class Series(SeriesReader):
         self._late_rollups = False
 
     def _retain(self, clock: BootClock | None) -> None:
-        now = clock.wall_ms(self._newest_mono_ms) if clock else None
+        now = clock.wall_ms(self._taken_mono_ms) if clock else None
         now_ms = now[0] if now is not None and now[1] else None
         for step in retention.steps(self._conn, self._retention, now_ms, self.clocks()):
             with self._transaction() as conn:
@@ -441,8 +442,16 @@ class Series(SeriesReader):
         self._hold_ms = {row[0]: row[5] for row in rows}
         self._unregistered = sorted(set(wanted.values()) - {tuple(row[1:]) for row in rows})
 
+    def _register_if_it_can(self) -> None:
+        """At the start. A full disk must not stop it: the first passes try again."""
+        try:
+            self._register_points()
+            self._own_boot_number()
+        except StoreFault as exc:
+            self._trouble = str(exc)
+
     def _register_points(self) -> None:
-        """Points that the file doesn't know as they are now. At the first pass: a full disk must not stop a start."""
+        """Points that the file doesn't know as they are now."""
         if not self._unregistered:
             return
         with self._transaction() as conn:

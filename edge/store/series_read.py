@@ -303,7 +303,8 @@ def _frames(from_ms: int, to_ms: int, n: int) -> list[_Frame]:
         frames.append(_Frame(from_ms, width_ms, -(-(to_ms - from_ms) // width_ms), 0))
     if width_ms < HOURS_FROM_MS:
         frames.append(_aligned(from_ms, to_ms, n, MINUTE_MS))
-    frames.append(_aligned(from_ms, to_ms, n, HOUR_MS))
+    if to_ms - from_ms >= HOUR_MS:
+        frames.append(_aligned(from_ms, to_ms, n, HOUR_MS))
     return frames
 
 
