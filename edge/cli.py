@@ -9,7 +9,7 @@ import sys
 from collections.abc import Callable
 from enum import StrEnum
 from pathlib import Path
-from typing import Annotated, Any
+from typing import Annotated, Literal
 
 import typer
 
@@ -71,9 +71,9 @@ def _done(call: Callable[[], int | None]) -> None:
 
 def _version(wanted: bool) -> None:
     if wanted:
-        from importlib.metadata import version
+        from edge.daemon_version import program_version
 
-        print(f"warmwell {version('warmwell')}")
+        print(f"warmwell {program_version()}")
         raise typer.Exit
 
 
@@ -212,15 +212,24 @@ def export(
 
 @app.command()
 def listen(
-    site: Annotated[str, typer.Argument(help="The site whose alarms to print.", metavar="SITE")],
-    broker: Annotated[str, typer.Option(help="The broker.", metavar="HOST:PORT")] = "127.0.0.1:1883",
+    site: Annotated[
+        str, typer.Argument(help="The site whose alarms to print; without it, every site's.", metavar="SITE")
+    ] = "",
+    broker: Annotated[
+        str, typer.Option(help="mqtt://host:port, mqtts:// for TLS, or host:port.")
+    ] = "mqtt://127.0.0.1:1883",
+    format: Annotated[Form, typer.Option(help="For people, or one JSON object a line.")] = Form.TEXT,
+    ca: Annotated[Path | None, typer.Option(help="Certificate of the broker's authority.", metavar="FILE")] = None,
+    username: Annotated[str | None, typer.Option(help="Name at the broker.")] = None,
+    password_file: Annotated[Path | None, typer.Option(help="File with the password alone.", metavar="FILE")] = None,
 ) -> None:
-    """Print a site's alarms as a facilities system would see them."""
+    """Print alarms as a facilities system sees them, and what is missing."""
 
-    def work() -> Any:
-        from edge import listen as listening  # type: ignore[attr-defined]  # lands with the MQTT part
+    def work() -> int:
+        from edge import listen as listening
 
-        return listening.main(site, broker)
+        form: Literal["text", "jsonl"] = "jsonl" if format is Form.JSONL else "text"
+        return listening.main(site, broker, form, ca=ca, username=username, password_file=password_file)
 
     _done(work)
 

@@ -19,8 +19,9 @@ from typing import Final
 
 from edge import config
 from edge.clock import RealClock
-from edge.daemon_assembly import Assembly, program_version
+from edge.daemon_assembly import Assembly
 from edge.daemon_systemd import notify, watchdog_s
+from edge.daemon_version import program_version
 from edge.domain.errors import AlreadyRunning, WarmwellError
 
 log = logging.getLogger("warmwell.daemon")

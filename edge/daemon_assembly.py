@@ -12,14 +12,13 @@ import logging
 import threading
 import time
 from collections.abc import Callable, Mapping, Sequence
-from importlib.metadata import PackageNotFoundError
-from importlib.metadata import version as version_of
-from typing import Any, Final, Protocol
+from typing import Any, Final
 
 from edge.acquisition import Acquisition
 from edge.clock import RealClock
 from edge.config import StationFile
 from edge.daemon_series import CurrentSeries
+from edge.daemon_version import program_version
 from edge.domain.contracts import Clock
 from edge.domain.entries import Entry
 from edge.domain.errors import UnusableInput, WarmwellError
@@ -38,21 +37,6 @@ STEADY_S: Final = 300.0
 FIRST_CONNECT_S: Final = 15.0
 #: a judge that has not begun a pass for so long (real seconds) hangs
 JUDGE_HANGS_S: Final = 30.0
-
-
-def program_version() -> str:
-    """Version of the installed program; "0+source" where it runs from a bare checkout."""
-    try:
-        return version_of("warmwell")
-    except PackageNotFoundError:
-        return "0+source"
-
-
-class Telling(Protocol):
-    """A part that tells the world: the publisher, the API."""
-
-    def start(self) -> None: ...
-    def stop(self, timeout_s: float = ...) -> Any: ...
 
 
 class Part:
