@@ -12,6 +12,7 @@ import hashlib
 import importlib.util
 import json
 import os
+import shlex
 import shutil
 import subprocess
 import sys
@@ -149,7 +150,9 @@ class Machine:
 
     def command(self, name: str, text: str) -> None:
         path = self.bin / name
-        path.write_text(text.replace("{bash}", str(shutil.which("bash"))).replace("{python}", sys.executable))
+        path.write_text(
+            text.replace("{bash}", str(shutil.which("bash"))).replace("{python}", shlex.quote(sys.executable))
+        )
         path.chmod(0o755)
 
     def start(self, script: str, *arguments: str) -> subprocess.Popen[str]:

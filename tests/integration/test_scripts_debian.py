@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import shlex
 import shutil
 import subprocess
 import sys
@@ -43,7 +44,9 @@ class Debian:
 
     def command(self, name: str, text: str) -> None:
         path = self.bin / name
-        path.write_text(text.replace("{bash}", str(shutil.which("bash"))).replace("{python}", sys.executable))
+        path.write_text(
+            text.replace("{bash}", str(shutil.which("bash"))).replace("{python}", shlex.quote(sys.executable))
+        )
         path.chmod(0o755)
 
     def packages(self, *wanted: str, **settings: str) -> str:
