@@ -37,8 +37,9 @@ def test_every_kind_of_entry_is_explained():
 
 
 def test_readme_names_every_verb_of_the_command_line():
-    from edge.cli import app  # here: the command line imports much
     from typer.main import get_command
+
+    from edge.cli import app  # here: the command line imports much
 
     verbs = set(getattr(get_command(app), "commands", {}))
     assert verbs
