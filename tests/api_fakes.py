@@ -96,9 +96,9 @@ def cold_morning() -> dict[str, Any]:
         alarm("filter_due:fine", priority="low"),
     ]  # fmt: skip
     estimates = {
-        "reservoir_ready": {"at": rfc3339(START_MS), "of": "reservoir_ready", "value": ready_at, "low": ready_at, "high": ready_at, "unit": "time", "why": ""},
-        "basin_temperature": {"at": rfc3339(START_MS), "of": "basin_temperature", "value": None, "low": None, "high": None, "unit": "Cel", "why": "not known"},
-    }  # fmt: skip
+        of: {"at": rfc3339(START_MS), "of": of, "value": value, "low": value, "high": value, "unit": unit, "why": why}
+        for of, value, unit, why in (("reservoir_ready", ready_at, "time", ""), ("basin_temperature", None, "Cel", "not known"))
+    }
     return {
         "verdict": verdict, "points": {p["id"]: p for p in points}, "alarms": {a["id"]: a for a in alarms}, "estimates": estimates,
     }  # fmt: skip

@@ -219,7 +219,8 @@ def _bucket(row: Mapping[str, Any]) -> dict[str, Any]:
         numbers = dict.fromkeys(numbers)
         reason = reason or ("no_reading" if not row.get("n") else "bad")
     covered = row.get("covered")
-    return {
+    volume = {"volume_l": row["volume_l"]} if "volume_l" in row else {}  # flows only
+    return volume | {
         "from": _time(row["from"]),
         "to": _time(row["to"]),
         "n": int(row.get("n") or 0),
@@ -464,7 +465,11 @@ def _add_handlers(app: FastAPI) -> None:
         assert isinstance(exc, HTTPException)
         return problems.response(_of_framework(app, request, exc), request.url.path)
 
+    async def on_fault(request: Request, exc: Exception) -> Response:
+        return problems.response(problems.own_fault(request.url.path), request.url.path)
+
     app.add_exception_handler(Problem, on_problem)
+    app.add_exception_handler(Exception, on_fault)  # raised again after it: the border writes it to the log
     app.add_exception_handler(RequestValidationError, on_validation)
     app.add_exception_handler(HTTPException, on_http)
 

@@ -168,7 +168,7 @@ class Answer:
         taken_within_s: float,
     ) -> None:
         self._scope, self._send, self._let_go, self._taken_within_s = scope, send, let_go, taken_within_s
-        self._started = self._is_stream = False
+        self._started = self._is_stream = self._is_whole = False
 
     async def send(self, message: Message) -> None:
         if message["type"] == "http.response.start":
@@ -180,6 +180,7 @@ class Answer:
         try:
             async with asyncio.timeout(self._taken_within_s):
                 await self._send(message)
+            self._is_whole = message["type"] == "http.response.body" and not message.get("more_body", False)
         except TimeoutError:
             await self._give_up()
             raise ClientGone from None
@@ -203,18 +204,13 @@ class Answer:
         await self.send({"type": "http.response.body", "body": body, "more_body": False})
 
     async def fail(self, path: str) -> None:
-        """500, or the connection's end where an answer has already begun."""
+        """500, or the connection's end where an answer has begun and can't be finished."""
+        if self._is_whole:
+            return  # the framework has answered with own_fault() already
         if self._started:
             self._let_go(self._scope, True)
             return
-        fault = Problem(
-            500,
-            "an error of Warmwell's own",
-            where=path,
-            expected="an answer",
-            do="See the system journal, and report it with what you asked for",
-        )
-        await self.refuse(fault, path)
+        await self.refuse(problems.own_fault(path), path)
 
 
 def _replay(body: bytes, receive: Receive) -> Receive:

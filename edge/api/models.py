@@ -118,6 +118,7 @@ class Bucket(Shape):
     quality: Quality = Field(description="the worst in it; bad where there is nothing")
     reason: str | None = None
     covered: float | None = Field(None, description="share of the time that readings stand for, 0 to 1")
+    volume_l: float | None = Field(None, description="flows only: litres, null where nothing stood")
 
 
 class Readings(Shape):

@@ -53,6 +53,17 @@ def response(problem: Problem, path: str) -> Response:
     return Response(document(problem, path), problem.status, dict(problem.headers), MEDIA_TYPE)
 
 
+def own_fault(path: str) -> Problem:
+    """500."""
+    return Problem(
+        500,
+        "an error of Warmwell's own",
+        where=path,
+        expected="an answer",
+        do="See the system journal, and report it with what you asked for",
+    )
+
+
 def shown(text: object) -> str:
     """What was sent, quoted and shortened, safe to show back.
 

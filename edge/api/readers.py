@@ -13,7 +13,7 @@ from collections.abc import Callable
 from typing import Any, Final, TypeVar
 
 from edge.api.problems import Problem, as_problem
-from edge.domain.errors import StoreFault
+from edge.domain.errors import StoreFault, WarmwellError
 
 log = logging.getLogger(__name__)
 T = TypeVar("T")
@@ -56,6 +56,8 @@ class Readers:
                 return await answer
         except StoreFault as exc:
             raise as_problem(503, exc, {"retry-after": "10"}) from exc
+        except WarmwellError as exc:  # the store understands, and can't do what was asked
+            raise as_problem(422, exc) from exc
         except TimeoutError as exc:
             raise self._unreadable(where, f"the store gave no answer within {self._timeout_s:g} s") from exc
         except Exception as exc:  # supervision border: whatever a damaged store raises, page and verdict go on

@@ -23,6 +23,13 @@ const ALARM_STATES = {
 };
 const UNITS = { Cel: "°C", degC: "°C", degF: "°F", "uS/cm": "µS/cm", 1: "" };
 const CONTACTS = { outlet_protection: ["ok", "tripped"], leak: ["dry", "wet"], machine_power: ["off", "on"] };
+const ALARMS = {
+  reservoir_cold: "Reservoir cold", reservoir_hot: "Reservoir hot", not_heating: "Not heating", heating_weak: "Heating weak",
+  late_for_first_case: "Late for the first case", pressure_low: "Pressure low", pressure_high: "Pressure high",
+  static_high: "Static pressure high", flow_low: "Flow low", flow_high: "Flow high", outlet_tripped: "Outlet tripped:", leak: "Leak",
+  filter_due: "Filter due:", filter_fell: "Filter's drop fell:", silent: "Sensor silent:", bus_lost: "Bus lost:", duty_due: "Due:",
+  hold: "Hold", disk_low: "Disk nearly full", clock_untrusted: "Clock not trusted", untold: "Nobody could be told",
+};
 const PRIORITIES = ["high", "medium", "low"];
 const SHAPES = {
   met: "M4 13l5 5L20 7", by_eye: "M2 12s4-6 10-6 10 6 10 6-4 6-10 6S2 12 2 12zM12 10a2 2 0 100 4 2 2 0 000-4z",
@@ -146,14 +153,19 @@ function expected(verdict) {
   if (verdict.verdict === "ready") return "";
   if (!verdict.expected_at) return "When it will be right is not known.";
   const range = verdict.earliest && verdict.latest ? ` (${clockTime(verdict.earliest)} to ${clockTime(verdict.latest)})` : "";
-  const rest = (verdict.waits_for || []).length > 0 ? "By itself right about" : "Ready about";
-  return `${rest} ${clockTime(verdict.expected_at)}${range}`;
+  const rest = (verdict.waits_for || []).length > 0 ? ", once the list below is done" : "";
+  return `Ready about ${clockTime(verdict.expected_at)}${range}${rest}`;
 }
 const stationName = () => (state.station && (state.station.title || state.station.station)) || "Warmwell";
 
 // -- conditions, points, alarms --------------------------------------------------------------------------------------
 function row(...more) {
   return make("li", "row", make("span", "mark"), make("span", "name"), ...more);
+}
+function pointRow(...more) {
+  const element = row(...more);
+  part(element, "name").append(make("span", "role"), make("small", "id"));
+  return element;
 }
 function showConditions() {
   const conditions = (state.news && state.news.verdict.conditions) || [];
@@ -179,7 +191,7 @@ function showPoints() {
   const points = state.news ? Object.values(state.news.points) : [];
   const speed = (state.station && state.station.speed) || 1;
   const more = state.newsAt ? secondsSince(state.newsAt) * speed : 0;
-  const create = () => row(make("span", "value", make("span", "number"), make("small")), make("span", "age"), make("span", "text"));
+  const create = () => pointRow(make("span", "value", make("span", "number"), make("small")), make("span", "age"), make("span", "text"));
   keep($("point-list"), points, (p) => p.id, create, (element, p) => {
     const seconds = typeof p.age_s === "number" ? p.age_s + more : null;
     const isOld = p.quality === "bad" || seconds === null || (typeof p.stale_after_s === "number" && seconds > p.stale_after_s);
@@ -189,9 +201,11 @@ function showPoints() {
     element.classList.toggle("old", isOld);
     set(part(element, "mark"), "aria-hidden", "true");
     draw(part(element, "mark"), SHAPE_OF[quality]);
-    put(part(element, "name"), `${p.id} · ${words(p.role)}${p.of ? " " + p.of : ""}`);
+    const role = words(p.role);
+    put(part(element, "role"), role.charAt(0).toUpperCase() + role.slice(1) + (p.of ? `, ${p.of}` : ""));
+    put(part(element, "id"), ` ${p.id}`);
     put(part(element, "number"), number);
-    put(element.querySelector("small"), unit ? " " + unit : "");
+    put(part(element, "value").querySelector("small"), unit ? " " + unit : "");
     put(part(element, "age"), seconds === null ? "no reading" : `${age(seconds)} old`);
     const reason = p.quality === "good" && isOld ? "stale: no news of it" : quality === "good" ? "" : [p.text || words(p.reason || ""), p.advice].filter(Boolean).join(". ");
     put(part(element, "text"), quality === "good" ? "" : `${QUALITIES[quality]}: ${reason}`);
@@ -206,6 +220,7 @@ function showAlarms() {
   const ordered = causes.flatMap((cause) => [cause, ...lit.filter((a) => a.consequence_of === cause.id)]);
   const missed = lit.filter((a) => !ordered.includes(a));
   $("no-alarms").hidden = lit.length > 0;
+  put($("no-alarms"), !state.news ? "Not known yet." : document.body.classList.contains("lost") ? "None when last heard; not known now." : "None.");
   keep($("alarm-list"), [...ordered, ...missed], (a) => a.id, createAlarm, updateAlarm);
 }
 function byWeight(a, b) {
@@ -227,11 +242,11 @@ function updateAlarm(element, a) {
   element.classList.toggle("answered", !wantsAnswer(a));
   element.classList.toggle("follows", Boolean(a.consequence_of));
   draw(part(element, "mark"), "triangle");
-  put(part(element, "what"), named(a.id, {}));
+  put(part(element, "what"), named(a.id, ALARMS));
   const facts = [`${a.priority || "low"} priority`, ALARM_STATES[a.state] || words(a.state)];
   if (a.since) facts.push(`since ${clockTime(a.since)}`);
   if (a.acknowledged_by) facts.push(`seen by ${a.acknowledged_by}`);
-  if (a.consequence_of) facts.push(`follows from ${named(a.consequence_of, {})}`);
+  if (a.consequence_of) facts.push(`follows from ${named(a.consequence_of, ALARMS)}`);
   put(part(element, "facts"), facts.join(" · "));
   put(part(element, "cause"), a.cause);
   put(part(element, "consequence"), a.consequence);
@@ -239,13 +254,13 @@ function updateAlarm(element, a) {
   const button = part(element, "answer");
   button.hidden = !wantsAnswer(a);
   button.disabled = document.body.classList.contains("lost");
-  set(button, "aria-label", `Acknowledge ${named(a.id, {})}`);
+  set(button, "aria-label", `Acknowledge ${named(a.id, ALARMS)}`);
 }
 
 // -- journal ---------------------------------------------------------------------------------------------------------
 function entryText(entry) {
   const b = entry.body || {};
-  if (entry.kind === "alarm") return `${named(b.id, {})}: ${ALARM_STATES[b.to] || words(b.to)}${b.by ? " by " + b.by : ""}${b.cause ? " · " + b.cause : ""}`;
+  if (entry.kind === "alarm") return `${named(b.id, ALARMS)}: ${ALARM_STATES[b.to] || words(b.to)}${b.by ? " by " + b.by : ""}${b.cause ? " · " + b.cause : ""}`;
   if (entry.kind === "verdict") return `${words(b.to || b.verdict || "")}`;
   if (entry.kind === "record") return `${words(b.record)} by ${b.by}${b.counts === false ? " · does not count: " + (b.why_not || "") : ""}`;
   if (entry.kind === "phase") return `${words(b.from || "")} → ${words(b.to || "")}`;
@@ -290,7 +305,7 @@ function remembered(name) {
 }
 function askWho(id) {
   answering = id;
-  put($("who-alarm"), `${named(id, {})}: acknowledging says that you have seen it. Its cause stays until it is mended.`);
+  put($("who-alarm"), `${named(id, ALARMS)}: acknowledging says that you have seen it. Its cause stays until it is mended.`);
   put($("who-fault"), "");
   $("who-name").value = remembered();
   $("who-send").disabled = false;
