@@ -255,7 +255,6 @@ class Assembly:
             "version": program_version(),
             "speed": self.clock.speed,
             "boot": self.clock.boot,
-            "settings": self.plan.digest,
             **self._about,
         }
 
@@ -327,22 +326,22 @@ class Assembly:
                 do="Restart Warmwell to change them; the old settings stay in force",
             )
         self.judge.reload(self._station_maker(new), new.document, new.digest).result(timeout=10)
-        self.plan = new
+        about, self.plan = self.about(), new
         if new.settings.points != old.settings.points:
             self.series.wanted(new.settings.points)
         if new.buses != old.buses or new.settings.points != old.settings.points:
             self.acquisition.stop(2.0)
             self.acquisition = self._acquisition(new)
             self.acquisition.start()
-        self._reload_telling(old, new)
+        self._reload_telling(old, new, about)
 
-    def _reload_telling(self, old: StationFile, new: StationFile) -> None:
+    def _reload_telling(self, old: StationFile, new: StationFile, about: Mapping[str, Any]) -> None:
         if new.mqtt != old.mqtt:
             if "mqtt" in self.parts:
                 self.parts.pop("mqtt").stop(2.0)
             if new.mqtt is not None:
                 self.parts["mqtt"] = Part("mqtt", self._make_publisher, _publishes)
-        if new.api != old.api or new.settings.title != old.settings.title:
+        if (new.api, self.about()) != (old.api, about):  # the API holds a copy of what it says about the station
             self.parts.pop("api").stop(3.0)
             self.parts["api"] = Part("api", self._make_api, _serves)
         for part in self.parts.values():

@@ -133,10 +133,10 @@ def test_a_store_of_a_newer_version_is_left_alone(daemon: Daemon) -> None:
 
 
 def test_a_station_file_that_can_not_be_used_ends_it_with_a_sentence_for_each_mistake(daemon: Daemon) -> None:
-    daemon.file.write_text(daemon.file.read_text().replace('"40 degC"', '"40"').replace("kind =", "knid =", 1))
+    daemon.file.write_text(daemon.file.read_text().replace('"40 degC"', '"40"').replace("every =", "evry =", 1))
     code, out, err = finished("run", daemon.file)
     assert code == 2 and out == ""
-    assert "line 9, reservoir.set_point" in err and "knid" in err and "Traceback" not in err
+    assert "line 9, reservoir.set_point" in err and "evry" in err and "every" in err and "Traceback" not in err
     assert not daemon.keep.exists()
 
 

@@ -1,0 +1,80 @@
+"""The whole daemon on a disk that refuses: it goes on watching, says so, keeps what it must, and takes back nothing it said.
+
+The disk is powercut_fs.py, told to fail every write (28: no space left, 5: input/output error, 30: read-only; errno(3)).
+"""
+
+from __future__ import annotations
+
+import signal
+from collections.abc import Iterator
+from pathlib import Path
+
+import pytest
+
+from edge.store.journal import ReadOnlyJournal
+from edge.store.verify import verify
+from tests.integration.daemon_kit import Daemon, finished, until
+from tests.integration.powercut_fs import PowercutMount, powercut_mount, why_not
+
+pytestmark = [pytest.mark.fuse, pytest.mark.skipif(why_not() is not None, reason=f"can't mount: {why_not()}")]
+
+
+@pytest.fixture
+def disk(tmp_path: Path) -> Iterator[PowercutMount]:
+    with powercut_mount(above=tmp_path) as mounted:
+        yield mounted
+
+
+@pytest.fixture
+def daemon(disk: PowercutMount, tmp_path: Path) -> Iterator[Daemon]:
+    made = Daemon(tmp_path, keep=disk.folder / "keep")
+    yield made
+    made.end()
+
+
+@pytest.mark.parametrize("error", [28, 5, 30], ids=["no space left", "input/output error", "read-only"])
+def test_a_disk_that_refuses_is_said_and_nothing_is_lost(daemon: Daemon, disk: PowercutMount, error: int) -> None:
+    daemon.start()
+    assert daemon.record(record="note", text="before")[0] == 200
+    disk.order(f"errno {error}")
+    for number in range(3):
+        status, problem = daemon.record(record="note", text=f"refused {number}")
+        assert status == 503 and problem["status"] == 503 and problem["do"]
+    tuned = '\n[alarm.outlet_tripped]\non_delay = "2 s"\n'
+    daemon.file.write_text(daemon.file.read_text() + tuned)  # becomes an entry by itself, meanwhile
+    daemon.send(signal.SIGHUP)
+    note = until(lambda: "can't be written" in str(daemon.get("/api/1/verdict")[1]["note"]))
+    assert note
+    assert daemon.get("/api/1/points")[0] == 200
+    assert daemon.record(record="note", text="refused too")[0] == 503  # while an entry waits for the disk
+
+    disk.order("errno 0")
+    until(lambda: [entry["kind"] for entry in daemon.entries()].count("settings") == 2, why=daemon.log())
+    until(lambda: "can't be written" not in str(daemon.get("/api/1/verdict")[1]["note"]))
+    assert daemon.record(record="note", text="after")[0] == 200
+    code, took_s = daemon.stop()
+    assert code == 0 and took_s < 5
+    assert "Traceback" not in daemon.log()
+
+    assert verify(daemon.keep).ok
+    journal = ReadOnlyJournal(daemon.keep)
+    entries = journal.read(0, 1000)
+    journal.close()
+    assert [entry.seq for entry in entries] == list(range(1, len(entries) + 1))
+    assert [entry.body["text"] for entry in entries if entry.kind == "record"] == ["before", "after"]
+
+
+def test_a_disk_that_refuses_from_the_start_ends_it_with_a_sentence(daemon: Daemon, disk: PowercutMount) -> None:
+    disk.order("errno 28")
+    code, _, err = finished("run", daemon.file)
+    assert code == 1 and str(disk.folder) in err and "Traceback" not in err
+
+
+def test_a_stop_while_the_disk_refuses_is_still_quick(daemon: Daemon, disk: PowercutMount) -> None:
+    daemon.start()
+    disk.order("errno 28")
+    assert daemon.record(record="note", text="refused")[0] == 503
+    code, took_s = daemon.stop()
+    assert code in (0, 1) and took_s < 5.0, daemon.log()
+    disk.order("errno 0")
+    assert verify(daemon.keep).ok
