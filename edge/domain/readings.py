@@ -122,6 +122,21 @@ REASONS: Final[Mapping[str, Why]] = MappingProxyType(
             Quality.UNCERTAIN, "below the transmitter's range", "Check the transmitter's range and zero"
         ),
         "over_range": Why(Quality.UNCERTAIN, "above the transmitter's range", "Check the transmitter's range and span"),
+        "sensor_open": Why(
+            Quality.BAD,
+            "sensor open: cable or element broken",
+            "Check the sensor's plug and cable; measure the element",
+        ),
+        "under_supplied": Why(
+            Quality.BAD,
+            "the sensor has too little power",
+            "Give the probe its supply wire, or a stronger pull-up; shorten the cable",
+        ),
+        "supply_wrong": Why(
+            Quality.BAD,
+            "the sensor's supply voltage is wrong",
+            "Measure the sensor's supply at its plug; check fuse and cable",
+        ),
         "shorted": Why(Quality.BAD, "sensor line shorted", "Check the sensor's cable for a short circuit"),
         "adapter_fault": Why(
             Quality.BAD, "the adapter failed", "See the system journal; report it with a replay of the readings"
