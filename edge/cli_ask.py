@@ -76,11 +76,19 @@ def point_line(point: Mapping[str, Any]) -> str:
     if shown is None:
         return f"{point['id']}: {point.get('text') or point.get('reason') or 'no reading'}{old}. {point.get('advice') or ''}".rstrip()
     doubt = "" if point.get("quality") == "good" else f" ({point.get('quality')}: {point.get('text')})"
-    return f"{point['id']}: {shown['value']} {shown['unit']}{doubt}{old}"
+    return f"{point['id']}: {shown['value']} {shown['unit']}".rstrip() + f"{doubt}{old}"
 
 
 def watch(url: str) -> int:
     """Print what happens as it happens, until Ctrl-C. A connection that breaks is opened again where it was."""
+    try:
+        _watch(url)
+    except KeyboardInterrupt:
+        pass  # the ordinary end
+    return 0
+
+
+def _watch(url: str) -> None:
     after: int | None = None
     word = told = ""
     while True:

@@ -46,10 +46,17 @@ class Part:
         name: as it stands in the log and in /health.
         make: builds a part, not started; its library is imported here. May raise anything.
         alive: whether a started part still works.
+        mono_s: real time; handed in by tests.
     """
 
-    def __init__(self, name: str, make: Callable[[], Any], alive: Callable[[Any], bool]) -> None:
-        self.name, self._make, self._alive = name, make, alive
+    def __init__(
+        self,
+        name: str,
+        make: Callable[[], Any],
+        alive: Callable[[Any], bool],
+        mono_s: Callable[[], float] = time.monotonic,
+    ) -> None:
+        self.name, self._make, self._alive, self._mono_s = name, make, alive, mono_s
         self.running: Any = None
         self.why = "not started yet"
         self.last_status: dict[str, Any] = {}  # after its stop
@@ -58,11 +65,11 @@ class Part:
 
     def start(self) -> None:
         """Start it. Raises what it raises; it is then tried again by look()."""
-        self._again_s = time.monotonic() + self._pause_s
+        self._again_s = self._mono_s() + self._pause_s
         self._pause_s = min(self._pause_s * 2, LONGEST_PAUSE_S)
         part = self._make()
         part.start()
-        self.running, self.why, self._since_s = part, "", time.monotonic()
+        self.running, self.why, self._since_s = part, "", self._mono_s()
 
     def look(self) -> None:
         """See to it that it works: notice a death, start again when the pause is over."""
@@ -70,7 +77,7 @@ class Part:
             return
         if self.running is not None:
             self._bury()
-        if time.monotonic() < self._again_s:
+        if self._mono_s() < self._again_s:
             return
         try:
             self.start()
@@ -89,11 +96,11 @@ class Part:
             return False
 
     def _bury(self) -> None:
-        if time.monotonic() - self._since_s > STEADY_S:
+        if self._mono_s() - self._since_s > STEADY_S:
             self._pause_s = FIRST_PAUSE_S
         self.restarts += 1
         self._failed("it died")
-        self._again_s = time.monotonic() + self._pause_s
+        self._again_s = self._mono_s() + self._pause_s
         dead, self.running = self.running, None
         self._stop(dead, 1.0)
 

@@ -8,6 +8,7 @@ from __future__ import annotations
 
 import contextlib
 import json
+import re
 import signal
 import socket
 import sqlite3
@@ -21,7 +22,7 @@ import pytest
 
 from edge.store.journal import ReadOnlyJournal
 from edge.store.verify import verify
-from tests.integration.daemon_kit import ROOT, Daemon, finished, open_stream, until
+from tests.integration.daemon_kit import ROOT, Daemon, finished, open_stream, until, warmwell
 
 
 @pytest.fixture
@@ -237,3 +238,30 @@ def test_a_stop_right_after_the_start_is_a_clean_one(daemon: Daemon) -> None:
         assert kinds(started)[-1] == "stopped"
     finally:
         started.end()
+
+
+def test_status_watch_and_ack_ask_the_running_station(daemon: Daemon) -> None:
+    daemon.start()
+    url = f"http://127.0.0.1:{daemon.port}/"
+    with warmwell("watch", "--url", url) as watching:
+        try:
+            assert watching.stdout is not None
+            first = watching.stdout.readline()
+            assert first.startswith("harbour-lane/scope-room-2  NOT READY")
+            assert daemon.record(record="hold", reason="recall", released_by="biomed technician")[0] == 200
+            seen = ""
+            while "alarm: hold normal -> unacknowledged" not in seen:
+                seen = watching.stdout.readline()
+                assert seen
+        finally:
+            watching.send_signal(signal.SIGINT)
+    assert watching.returncode == 0
+
+    code, out, err = finished("status", "--url", url)
+    assert code == 0 and err == "" and "hold  unacknowledged" in out
+    assert re.search(r"reservoir: \d+\.\d* ", out) and "heater-outlet: ok, " in out
+    code, out, err = finished("ack", "hold", "--by", "early technician", "--url", url)
+    assert code == 0 and err == "" and out.startswith("acknowledged: entry ")
+    assert daemon.alarm("hold")["acknowledged_by"] == "early technician"
+    code, out, err = finished("ack", "hodl", "--by", "early technician", "--url", url)
+    assert code == 1 and out == "" and "hodl" in err and err.count("\n") == 1

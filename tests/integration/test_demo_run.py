@@ -4,10 +4,12 @@ from __future__ import annotations
 
 import contextlib
 import json
+import os
 import re
 import signal
 import socket
 import subprocess
+import sys
 import threading
 from collections.abc import Iterator
 from pathlib import Path
@@ -17,7 +19,7 @@ import pytest
 
 from edge.domain.entries import wall_ms_of
 from edge.store.verify import verify
-from tests.integration.daemon_kit import finished, until, warmwell
+from tests.integration.daemon_kit import ROOT, finished, until, warmwell
 
 
 def lines_of(out: str) -> list[dict[str, Any]]:
@@ -125,6 +127,26 @@ def playing(*wishes: str, **environment: str) -> Iterator[subprocess.Popen[str]]
             yield demo
         finally:
             demo.kill()
+
+
+def test_on_a_terminal_there_is_a_live_view_and_then_the_summary(tmp_path: Path) -> None:
+    ours, theirs = os.openpty()
+    command = [sys.executable, "-m", "edge.cli", "demo", "--speed", "600", "--for", "3", "--port", "0"]
+    environment = {**os.environ, "TMPDIR": str(tmp_path), "TERM": "xterm-256color", "COLUMNS": "100", "LINES": "40"}
+    with subprocess.Popen(
+        command, stdin=theirs, stdout=theirs, stderr=subprocess.PIPE, cwd=ROOT, env=environment
+    ) as demo:
+        os.close(theirs)
+        shown = b""
+        with contextlib.suppress(OSError):  # the far end hangs up when the demo has ended
+            while piece := os.read(ours, 65_536):
+                shown += piece
+        os.close(ours)
+        assert demo.wait(20) == 0 and demo.stderr is not None and demo.stderr.read() == b""
+    text = shown.decode()
+    for words in ("Page:", "NOT READY", "reservoir", "journal", "alarm: reservoir_cold", "the chain holds"):
+        assert words in text
+    assert text.count("\x1b[?25l") == text.count("\x1b[?25h") == 1  # the cursor is given back
 
 
 def _later(lines: list[str], word: str) -> list[str]:
