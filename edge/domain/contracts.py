@@ -28,9 +28,14 @@ class Clock(Protocol):
 
 
 class Raw:
-    """What an adapter returns for one point: a number in the unit that the point's wiring names, or why there is none."""
+    """What an adapter returns for one point: a number in the unit that the point's wiring names, or why there is none.
 
-    __slots__ = ("point", "mono_ms", "number", "unit", "reason", "detail")
+    `beside` is what had to be measured with it, at the same moment, where the wiring names a channel for it: the sensor's
+    supply [V], or the temperature of a thermocouple's reference junction [degC]. None where no such channel is named, or
+    where it gave nothing (then the transducer says so; it never assumes a value that was to be measured).
+    """
+
+    __slots__ = ("point", "mono_ms", "number", "unit", "reason", "detail", "beside")
 
     def __init__(
         self,
@@ -40,9 +45,10 @@ class Raw:
         unit: str = "",
         reason: str | None = None,
         detail: str = "",
+        beside: float | None = None,
     ) -> None:
         self.point, self.mono_ms, self.number = point, mono_ms, number
-        self.unit, self.reason, self.detail = unit, reason, detail
+        self.unit, self.reason, self.detail, self.beside = unit, reason, detail, beside
 
     def __repr__(self) -> str:
         return f"Raw({self.point!r}, {self.mono_ms}, {self.number!r}, {self.unit!r}, {self.reason!r}, {self.detail!r})"
