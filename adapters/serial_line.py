@@ -6,34 +6,21 @@ What matters most here: no half number is ever taken for a whole one. So
 - a line counts when its end has come, however long that takes; one whose rest doesn't come is dropped;
 - a value that the pattern cuts out of a longer number ("2.4" of "52.4", "5" of "5,2") is bad, not a value;
 - only plain decimal numbers count, with a decimal comma only where the station file says so, whatever the locale is.
-
-The port is opened by its lasting name (a link such as /dev/serial/by-id/...), locked against other programs, and closed
-before it is looked for again: while a dead port is held open, the kernel gives the new one another name.
 """
 
 from __future__ import annotations
 
-import errno
 import logging
-import os
 import re
-import select
-import termios
-import threading
 import time
 from collections import Counter
 from collections.abc import Callable, Mapping, Sequence
 from itertools import islice
-from pathlib import Path
-from typing import TYPE_CHECKING, Any, Final, NamedTuple
+from typing import Any, Final, NamedTuple
 
+from adapters.serial_port import SerialPort, duration_s, unusable
 from edge.domain.contracts import Clock, Raw
-from edge.domain.errors import BusLost, UnusableInput
-from edge.domain.quantities import UnitError, quantity
 from edge.domain.transducers import plain_number
-
-if TYPE_CHECKING:
-    import serial
 
 _log = logging.getLogger(__name__)
 
@@ -50,14 +37,7 @@ _RUN_AFTER: Final = re.compile(r"^[0-9.,]*")
 _ONE_NUMBER: Final = re.compile(r"[+-]?[0-9]+,[0-9]+|[+-]?[0-9]{1,3}(?:,[0-9]{3})+(?:\.[0-9]+)?")
 #: signs of units that transmitters send in Latin-1: degree, plus-minus, squared, cubed, micro, dot, no-break space
 _LATIN_SIGNS: Final = frozenset("°±²³µ·\N{NO-BREAK SPACE}")
-_PARITIES: Final = {"none": "N", "even": "E", "odd": "O", "mark": "M", "space": "S"}
 _NO_NUMBERS: Final = frozenset("nan inf infinity".split())
-
-
-class PortInUse(BusLost):
-    """Another program, or another bus of this one, holds the port."""
-
-    reason = "in_use"
 
 
 class LineBuffer:
@@ -206,78 +186,39 @@ class SerialLine:
     def __init__(self, bus: Mapping[str, Any], points: Mapping[str, Mapping[str, Any]], clock: Clock) -> None:
         self._clock = clock
         self._id = str(bus.get("id", "?"))
-        self._port_name = _port_name(bus, self._id)
-        self._line_settings = _line_settings(bus, self._id)
-        self._settle_s = _duration_s(bus, "settle", self._id) or 0.0
-        silence_s = _duration_s(bus, "silence", self._id)
+        self._port = SerialPort(bus, "lines of text")
+        self._settle_s = duration_s(bus, "settle", self._id) or 0.0
+        silence_s = duration_s(bus, "silence", self._id)
         self._fields = [_field(self._id, name, table, silence_s, clock) for name, table in points.items()]
         self._silence_s = {field.point: field.silence_s for field in self._fields}
-        self._port: serial.Serial | None = None
-        self._waking = threading.Lock()
-        self._wake_pipe: tuple[int, int] | None = None
-        self._poll: select.poll | None = None
         self._buffer = LineBuffer()
         self._settled_s = self._byte_s = 0.0
         self._heard_s: dict[str, float] = {}
         self._misfits = 0  # lines without a value since the last one with
         self._told: set[str] = set()
-        self._seen = _identity(self._port_name)
         self.counts: Counter[str] = Counter()
 
     # -- the port
 
     def open(self) -> None:
-        self._seen = _identity(self._port_name)
-        self._port = self._opened()
+        self._port.open()
         now_s = time.monotonic()
-        with self._waking:
-            self._wake_pipe = os.pipe()
-        self._poll = select.poll()
-        self._poll.register(self._port.fileno(), select.POLLIN)
-        self._poll.register(self._wake_pipe[0], select.POLLIN)
         self._buffer = LineBuffer()
         self._settled_s = self._byte_s = now_s + self._settle_s
         self._heard_s = dict.fromkeys(self._silence_s, self._settled_s)
         self._misfits = 0
         self._told.clear()
 
-    def _opened(self) -> serial.Serial:
-        import serial  # heavy for a board that has no serial bus
-
-        try:
-            port = serial.Serial(self._port_name, timeout=0, exclusive=True, **self._line_settings)
-        except (serial.SerialException, OSError, termios.error, ValueError) as exc:
-            raise self._not_opened(exc) from exc
-        try:
-            port.reset_input_buffer()  # what came before the port was ours is nobody's reading
-        except (OSError, termios.error) as exc:
-            port.close()
-            raise self._lost(exc) from exc
-        return port
-
     def close(self) -> None:
-        with self._waking:
-            pipe, self._wake_pipe = self._wake_pipe, None
-        port, self._port, self._poll = self._port, None, None
-        for handle in pipe or ():
-            os.close(handle)
-        if port is not None:
-            try:
-                port.close()
-            except (OSError, termios.error) as exc:  # a port that is gone is closed all the same
-                _log.debug("closing %s: %s", self._port_name, exc)
-        self._seen = _identity(self._port_name)
+        self._port.close()
 
     def wake(self) -> None:
         """End a wait in listen(), from another thread."""
-        with self._waking:
-            if self._wake_pipe is not None:
-                os.write(self._wake_pipe[1], b"x")
+        self._port.wake()
 
     def changed(self) -> bool:
         """Whether the port has appeared, or leads to another device, since the last look."""
-        before, self._seen = self._seen, _identity(self._port_name)
-        return self._seen is not None and self._seen != before
+        return self._port.changed()
 
     # -- reading
 
@@ -285,18 +226,18 @@ class SerialLine:
         """Wait until lines are complete, at most `timeout_s`; return their readings, stamped now."""
         deadline_s = time.monotonic() + timeout_s
         while (left_s := deadline_s - time.monotonic()) > 0.0:
-            if not self._ready(left_s):
+            if not self._port.ready(left_s):
                 break
             raws, whole = self._take()
             if raws:
                 return raws
-            if not whole and self._woken(PAUSE_S):
+            if not whole and self._port.woken(PAUSE_S):
                 break
         return ()
 
     def read(self, due: Sequence[str]) -> Sequence[Raw]:
         """What has arrived; and for each due point that has been silent for too long, why there is nothing. Never waits."""
-        raws = list(self._take()[0]) if self._ready(0.0) else []
+        raws = list(self._take()[0]) if self._port.ready(0.0) else []
         now_s = time.monotonic()
         self._give_up_unfinished(now_s)
         told = {raw.point for raw in raws}
@@ -316,27 +257,13 @@ class SerialLine:
         if self._misfits:
             detail = f"{self._misfits} lines came without a value"
             return Raw(point, self._clock.mono_ms(), None, reason="garbled", detail=detail)
-        return Raw(point, self._clock.mono_ms(), None, reason="no_answer", detail=f"no line for more than {limit_s:g} s")
-
-    def _ready(self, timeout_s: float) -> bool:
-        """Whether the port has bytes, or a fault, within the time."""
-        if self._port is None or self._poll is None:
-            raise self._lost("it is not open")
-        events = self._poll.poll(timeout_s * 1000)
-        return any(handle == self._port.fileno() for handle, _ in events)
-
-    def _woken(self, timeout_s: float) -> bool:
-        pipe = self._wake_pipe
-        return pipe is None or bool(select.select([pipe[0]], [], [], timeout_s)[0])
+        return Raw(
+            point, self._clock.mono_ms(), None, reason="no_answer", detail=f"no line for more than {limit_s:g} s"
+        )
 
     def _take(self) -> tuple[list[Raw], bool]:
         """Readings of the lines that are complete now, and whether there was a whole line at all."""
-        port = self._port
-        assert port is not None
-        try:
-            chunk = port.read(max(1, port.in_waiting))
-        except (OSError, termios.error, TypeError) as exc:  # SerialException is an OSError; TypeError: closed under us
-            raise self._lost(exc) from exc
+        chunk = self._port.read()
         mono_ms, now_s = self._clock.mono_ms(), time.monotonic()
         if now_s < self._settled_s:
             self.counts["bytes before settled"] += len(chunk)
@@ -389,94 +316,23 @@ class SerialLine:
         """One line in the log for each kind of trouble, until the port is opened again; the counts go on."""
         if what not in self._told:
             self._told.add(what)
-            _log.warning("bus %s, %s: %s%s", self._id, self._port_name, what, f" ({shown[:60]!r})" if shown else "")
-
-    def _lost(self, why: object) -> BusLost:
-        return BusLost(
-            f"the port is lost ({why})",
-            where=f"bus {self._id}, {self._port_name}",
-            expected="lines of text",
-            do="Reseat the adapter's plug; Warmwell opens it again by itself",
-        )
-
-    def _not_opened(self, exc: Exception) -> BusLost:
-        code = getattr(exc, "errno", None) or (exc.args[0] if isinstance(exc, termios.error) else None)
-        where = f"bus {self._id}, {self._port_name}"
-        if code in (errno.ENOENT, errno.ENODEV, errno.ENXIO, errno.EIO, errno.ENOTDIR):
-            return BusLost(
-                "the port is not there", where=where, expected="the adapter's plug in its socket",
-                do="Plug it in; Warmwell opens it by itself",
-            )  # fmt: skip
-        if code in (errno.EAGAIN, errno.EBUSY):
-            return PortInUse(
-                f"the port is held by {_holder(self._port_name)}", where=where, expected="a port that nobody else reads",
-                do="Stop that program, or give the bus another port",
-            )  # fmt: skip
-        if code in (errno.EACCES, errno.EPERM):
-            return BusLost(
-                "the port may not be opened by this user", where=where, expected="permission to read and write it",
-                do="Add the user to the port's group (often dialout), then start Warmwell again",
-            )  # fmt: skip
-        settings = " ".join(f"{value}" for value in self._line_settings.values())
-        return BusLost(
-            f"it can't be opened as a serial port with {settings} ({exc})", where=where,
-            expected="a serial port that can do these settings", do="Check port, baud, parity, data_bits and stop_bits",
-        )  # fmt: skip
+            _log.warning("bus %s, %s: %s%s", self._id, self._port.name, what, f" ({shown[:60]!r})" if shown else "")
 
 
 # -- settings
 
 
-def _unusable(bus_id: str, key: str, what: str, expected: str) -> UnusableInput:
-    return UnusableInput(what, where=f"bus {bus_id}, {key}", expected=expected, do="Correct it in the station file")
-
-
-def _port_name(bus: Mapping[str, Any], bus_id: str) -> str:
-    name = bus.get("port")
-    if not isinstance(name, str) or not name or "\0" in name:
-        raise _unusable(bus_id, "port", f"{name!r} is no port", 'a name such as "/dev/serial/by-id/usb-transmitter"')
-    return name
-
-
-def _line_settings(bus: Mapping[str, Any], bus_id: str) -> dict[str, Any]:
-    """pyserial's words for the wire's settings."""
-    parity = str(bus.get("parity", "none")).lower()
-    letter = _PARITIES.get(parity, parity.upper())
-    baud, data_bits, stop_bits = bus.get("baud", 9600), bus.get("data_bits", 8), bus.get("stop_bits", 1)
-    if letter not in _PARITIES.values():
-        raise _unusable(bus_id, "parity", f"{parity!r} is no parity", '"none", "even" or "odd"')
-    if type(baud) is not int or not 50 <= baud <= 4_000_000:
-        raise _unusable(bus_id, "baud", f"{baud!r} is no speed", "a whole number such as 9600")
-    if data_bits not in (5, 6, 7, 8):
-        raise _unusable(bus_id, "data_bits", f"{data_bits!r} is not possible", "5, 6, 7 or 8")
-    if stop_bits not in (1, 1.5, 2):
-        raise _unusable(bus_id, "stop_bits", f"{stop_bits!r} is not possible", "1 or 2")
-    return {"baudrate": baud, "bytesize": data_bits, "parity": letter, "stopbits": stop_bits}
-
-
-def _duration_s(table: Mapping[str, Any], key: str, bus_id: str) -> float | None:
-    value = table.get(key)
-    if value is None:
-        return None
-    if isinstance(value, (int, float)):
-        return value / 1000  # checked already: milliseconds
-    try:
-        return quantity(str(value), "duration") / 1000
-    except UnitError as exc:
-        raise _unusable(bus_id, key, exc.what, exc.expected) from exc
-
-
 def _pattern(bus_id: str, where: str, text: Any) -> re.Pattern[str]:
     if not isinstance(text, Mapping) or not isinstance(text.get("pattern"), str):
         example = "text = { pattern = 'P1=(?P<value>\\S+)', unit = \"psi\" }"
-        raise _unusable(bus_id, where, "there is no pattern", example)
+        raise unusable(bus_id, where, "there is no pattern", example)
     try:
         pattern = re.compile(text["pattern"], re.ASCII)
     except (re.error, OverflowError, RecursionError) as exc:
         what = f"the pattern is no regular expression ({exc})"
-        raise _unusable(bus_id, where, what, "one with a group `value`") from exc
+        raise unusable(bus_id, where, what, "one with a group `value`") from exc
     if "value" not in pattern.groupindex:
-        raise _unusable(bus_id, where, "the pattern has no group `value`", "a group (?P<value>...)")
+        raise unusable(bus_id, where, "the pattern has no group `value`", "a group (?P<value>...)")
     return pattern
 
 
@@ -486,9 +342,9 @@ def _field(bus_id: str, point: str, table: Mapping[str, Any], silence_s: float |
     pattern = _pattern(bus_id, where, text)
     decimal = str(text.get("decimal", "point"))
     if decimal not in ("point", "comma"):
-        raise _unusable(bus_id, where, f"decimal is {decimal!r}", '"point" or "comma"')
+        raise unusable(bus_id, where, f"decimal is {decimal!r}", '"point" or "comma"')
     is_word = "true" in text or "false" in text
-    every_s = _duration_s(table, "every", bus_id) or 1.0
+    every_s = duration_s(table, "every", bus_id) or 1.0
     own_s = max(LEAST_SILENCE_S, clock.real_s(round(SILENT_PERIODS * every_s * 1000)))
     number = _words(text) if is_word else (lambda value: plain_number(value, decimal))
     return Field(point, pattern, number, is_word, decimal, own_s if silence_s is None else silence_s)
@@ -504,53 +360,3 @@ def _words(text: Mapping[str, Any]) -> Callable[[str], float]:
         return levels[value]
 
     return number
-
-
-# -- who and what is behind a name
-
-
-def _identity(port_name: str) -> tuple[int, int, int] | None:
-    """What a port's name leads to now; None where it leads nowhere."""
-    try:
-        found = os.stat(port_name)
-    except OSError:
-        return None
-    return found.st_dev, found.st_ino, found.st_rdev
-
-
-def _holder(port_name: str) -> str:
-    """Who holds a port, as far as this user may see."""
-    pid = _lock_owner(port_name) or _opener(port_name)
-    if pid is None:
-        return "another program"
-    if pid == os.getpid():
-        return "this program itself: another bus names the same port"
-    try:
-        called = Path(f"/proc/{pid}/comm").read_text(encoding="utf-8", errors="replace").strip()
-    except OSError:
-        called = "a program"
-    return f"{called} (process {pid})"
-
-
-def _lock_owner(port_name: str) -> int | None:
-    """The process that the kernel's table of locks names for the port."""
-    try:
-        found = os.stat(port_name)
-        rows = Path("/proc/locks").read_text(encoding="ascii", errors="replace").splitlines()
-    except OSError:
-        return None
-    place = f"{os.major(found.st_dev):02x}:{os.minor(found.st_dev):02x}:{found.st_ino}"
-    pids = [words[4] for words in map(str.split, rows) if len(words) > 5 and words[1] == "FLOCK" and words[5] == place]
-    return next((int(pid) for pid in pids if pid.isdigit() and int(pid) > 0), None)
-
-
-def _opener(port_name: str) -> int | None:
-    """A process that has the port open, of those whose open files this user may see."""
-    device = os.path.realpath(port_name)
-    for handles in Path("/proc").glob("[0-9]*/fd"):
-        try:
-            if any(os.readlink(handle) == device for handle in handles.iterdir()):
-                return int(handles.parent.name)
-        except OSError:
-            continue  # ended meanwhile, or another user's
-    return None

@@ -21,7 +21,8 @@ import tty
 import pytest
 import serial
 
-from adapters.serial_line import PortInUse, SerialLine
+from adapters.serial_line import SerialLine
+from adapters.serial_port import PortInUse
 from edge.acquisition import Acquisition
 from edge.clock import RealClock
 from edge.domain.errors import BusLost
