@@ -8,8 +8,9 @@ config_build (settings), config_checks and config_wiring (values against each ot
 from __future__ import annotations
 
 import hashlib
+import json
 from collections.abc import Mapping
-from dataclasses import dataclass, field
+from dataclasses import dataclass, field, replace
 from pathlib import Path
 from typing import Any, Final
 
@@ -141,7 +142,7 @@ def loads(text: str, path: Path) -> StationFile:
     config_notes.warn(tables, found)
     return StationFile(
         path=path,
-        settings=build_station(tables, tuple(points.values()), tunings),
+        settings=build_station(tables, _bound(points, found.document), tunings),
         buses=tuple(_bus_plan(tables, bus, points, found) for bus in tables.bus),
         mqtt=_mqtt(tables, path.parent),
         api=_api(tables, path.parent),
@@ -173,6 +174,26 @@ def _index(tables: Tables, table: Any) -> int:
 def _tunings(tables: Tables, found: Findings) -> dict[str, AlarmTuning]:
     made = {alarm_id: build_tuning(found, alarm_id, table) for alarm_id, table in tables.alarm.items()}
     return {alarm_id: tuned for alarm_id, tuned in made.items() if tuned is not None}
+
+
+#: keys of a point that say nothing of how a quantity is made of what its sensor says
+_NOT_TRANSDUCER: Final = frozenset(
+    "id role of bus address serial every stale_after range max_rate resolution uncertainty unit".split()
+)
+
+
+def _bound(points: Mapping[int, Point], document: Mapping[str, Any]) -> tuple[Point, ...]:
+    """Points with what their calibrations are bound to: which sensor, and a digest of the transducer's settings."""
+    bound = []
+    for index, point in points.items():
+        table = document["point"][index]
+        wiring = {key: value for key, value in table.items() if key not in _NOT_TRANSDUCER}
+        identity = str(table.get("address") or table.get("serial") or "")
+        digest = (
+            hashlib.sha256(json.dumps(wiring, sort_keys=True, default=str).encode()).hexdigest()[:16] if wiring else ""
+        )
+        bound.append(replace(point, identity=identity, transducer=digest))
+    return tuple(bound)
 
 
 def _digest(found: Findings) -> str:

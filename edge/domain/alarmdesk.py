@@ -15,7 +15,7 @@ from edge.domain.alarms import Alarm, Band, Event, State
 from edge.domain.catalogue import CATALOGUE, base_of
 from edge.domain.entries import Entry, Now, rfc3339, wall_ms_of
 from edge.domain.errors import RecordRefused
-from edge.domain.readings import UNIT_OF
+from edge.domain.readings import UNIT_OF, Kind
 from edge.domain.records import shelf_ms
 from edge.domain.settings import Settings
 from edge.domain.show import value_text
@@ -69,6 +69,7 @@ class AlarmDesk:
         wanted += ["duty_due:daily_test"] if s.daily_test is not None else []
         wanted += ["duty_due:water_path_treatment"] if s.treatment_contact_ms is not None else []
         wanted += ["duty_due:disinfectant_change"] if s.reuse_life_ms is not None else []
+        wanted += [f"duty_due:calibration:{point.id}" for point in s.points if point.kind is not Kind.CONTACT]
         return [*wanted, "hold", "disk_low", "clock_untrusted", "untold"]
 
     def _add(self, ident: str) -> None:

@@ -262,6 +262,8 @@ class Book:
                 fact.body.get("role"),
                 fact.body.get("of"),
                 fact.body.get("name"),
+                fact.body.get("point"),
+                fact.body.get("adjust"),
             )
             newest[key] = fact
         keep = (

@@ -9,7 +9,7 @@ from __future__ import annotations
 from typing import TYPE_CHECKING, Any, Final, NamedTuple
 
 from edge.domain.alarms import AT_LIMIT
-from edge.domain.duties import is_test_due, months_later_ms
+from edge.domain.duties import is_test_due, months_later_ms, test_result
 from edge.domain.entries import Now, rfc3339
 from edge.domain.filters import GAINS_AT_MOST_KPA
 from edge.domain.heating import Forecast
@@ -147,14 +147,15 @@ class Readiness:
         if not s.watches[s.reservoir_point].is_sure:
             return Judged(UNKNOWN, f"{here}, but {REASONS['perhaps_stuck'].text}", ask=REASONS["perhaps_stuck"].advice)
         basin = warmth.basin_c(liquid, cold)
-        if plan.maximum_c is not None and liquid > plan.maximum_c + AT_LIMIT:
+        guard = s.watches[s.reservoir_point].guard
+        if plan.maximum_c is not None and liquid + guard > plan.maximum_c + AT_LIMIT:
             return Judged(
                 UNMET,
                 f"{here}, above the {s.show(s.reservoir_point, plan.maximum_c)} allowed",
                 mends=False,
                 ask="Let it cool; have the thermostat looked at",
             )
-        if plan.contact_max_c is not None and basin > plan.contact_max_c + AT_LIMIT:
+        if plan.contact_max_c is not None and basin + guard > plan.contact_max_c + AT_LIMIT:
             label = s.show(s.reservoir_point, plan.contact_max_c)
             text = f"{here}: the basin would see {s.show(s.reservoir_point, basin)}, above the label's {label}"
             return Judged(UNMET, text, ask="Lower the set point within the label's range, or let it cool")
@@ -236,7 +237,8 @@ class Readiness:
                 evidence_ms=at_ms,
             )
         text = f"{s.show(point, value)}{s.nominal(point)} while drawing"
-        if low is not None and value < low - AT_LIMIT:
+        guard = s.watches[point].guard
+        if low is not None and value - guard < low - AT_LIMIT:
             return Judged(
                 UNMET,
                 f"{text}, below {s.show(point, low)}",
@@ -244,7 +246,7 @@ class Readiness:
                 seq=seq,
                 evidence_ms=at_ms,
             )
-        if high is not None and value > high + AT_LIMIT:
+        if high is not None and value + guard > high + AT_LIMIT:
             return Judged(
                 UNMET,
                 f"{text}, above {s.show(point, high)}",
@@ -353,7 +355,7 @@ class Readiness:
         if not s.book.passed(last):
             return Judged(
                 UNMET,
-                f"the last daily test failed: {s.test_text(last)}",
+                f"the last daily test failed: {test_result(s.settings, last.body)[1]}",
                 ask="Mend what failed and do the daily test again",
                 seq=last.seq,
                 evidence_ms=last.at_ms,
@@ -428,13 +430,13 @@ class Readiness:
     def sensors(self, now: Now) -> Judged:
         """Every point that decides is heard."""
         s = self.station
-        silent = [p for p in sorted(s.silent) if s.decides(p)]
+        silent = [p for p in sorted(s.silent) if self._decides(p)]
         if silent:
             names = ", ".join(f"{p} ({self._why(p)})" for p in silent)
             return Judged(UNKNOWN, f"not heard: {names}", ask=self._advice(silent[0]))
         if s.silent:
             return Judged(MET, "all that decide are heard; not heard: " + ", ".join(sorted(s.silent)))
-        waiting = [p for p, w in s.watches.items() if w.good is None and s.decides(p)]
+        waiting = [p for p, w in s.watches.items() if w.good is None and self._decides(p)]
         if waiting:
             return Judged(UNKNOWN, "no reading yet: " + ", ".join(waiting))
         return Judged(MET, "all are heard")
@@ -469,6 +471,13 @@ class Readiness:
         return Judged(
             UNKNOWN, f"no point has the role {role}", ask=f"Fit a point for {role}, or name it under [not_fitted]"
         )
+
+    def _decides(self, point: str) -> bool:
+        """Does this point's silence make the station's readiness unknown?"""
+        role, reservoir = self.station.watches[point].point.role, self.station.settings.reservoir
+        if role is Role.ROOM_TEMPERATURE:
+            return reservoir is not None and reservoir.coldest_room_c is None
+        return role not in LESSER_ROLES
 
     def _why(self, point: str) -> str:
         return REASONS[self.station.watches[point].why_silent()].text

@@ -25,6 +25,10 @@ class Point:
     of: str | None = None
     unit: str = ""  # for display and for replay columns without a unit, as written in the station file ("psi")
     bus: str = ""
+    identity: str = ""  # which sensor it is: address or serial number; a calibration is bound to it
+    transducer: str = (
+        ""  # digest of the settings that make a quantity of what the sensor says; a calibration is bound to it too
+    )
 
 
 @dataclass(frozen=True, slots=True)

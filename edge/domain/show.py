@@ -59,7 +59,8 @@ def point(watch: PointWatch, is_silent: bool, now: Now) -> dict[str, Any]:
         "quality": str(quality), "reason": reason or None, "text": why.text if why else "", "advice": why.advice if why else "",
         "at": None if read_ms is None else rfc3339(now.wall_ms - (now.mono_ms - read_ms)),
         "age_s": None if read_ms is None else (now.mono_ms - read_ms) / 1000.0,
-        "stale_after_s": settings.stale_after_ms / 1000.0, "u": settings.uncertainty, "errors": watch.errors, "shown": shown,
+        "stale_after_s": settings.stale_after_ms / 1000.0, "u": settings.uncertainty if watch.correction is None else watch.correction.u,
+        "calibrated": watch.correction is not None, "uncorrected": watch.raw, "errors": watch.errors, "shown": shown,
     }  # fmt: skip
 
 

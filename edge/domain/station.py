@@ -14,12 +14,14 @@ from zoneinfo import ZoneInfo
 from edge.domain import show
 from edge.domain.alarmdesk import AlarmDesk
 from edge.domain.alarms import AT_LIMIT
-from edge.domain.duties import ALARM_RECORDS, Book, Fact, checked, local_date, next_date_change_ms, test_result
+from edge.domain.calibration import u_text
+from edge.domain.calibrations import Calibrations
+from edge.domain.duties import ALARM_RECORDS, Book, Fact, checked, local_date, next_date_change_ms
 from edge.domain.entries import Draft, Entry, Now, rfc3339, wall_ms_of
 from edge.domain.evidence import Evidence, Shown
 from edge.domain.hours import at_rest
 from edge.domain.phases import DRAW_BELONGS_MS, Phase
-from edge.domain.readiness import LESSER_ROLES, Judged, Readiness, assemble, verdict_word
+from edge.domain.readiness import Judged, Readiness, assemble, verdict_word
 from edge.domain.readings import Kind, Reading, Role, Sample
 from edge.domain.records import as_draft_body, to_alarms
 from edge.domain.settings import Settings
@@ -53,6 +55,7 @@ class Station:
         self.watches: dict[str, PointWatch] = {p.id: PointWatch(p, 0) for p in settings.points}
         self.silent: set[str] = set()
         self.warmth = Warmth(settings.reservoir) if settings.reservoir is not None else None
+        self.calibrations = Calibrations(settings, self.watches, self.book)
         self.draws = DrawWatch(settings.supply) if settings.supply is not None else None
         self.phase = Phase.IDLE
         self.evidence = Evidence(settings, self.zone, boot)
@@ -180,7 +183,10 @@ class Station:
             counts, why = True, ""
         else:
             counts, why = self.book.judge(record, at_ms, body, now)
-        kept = as_draft_body(body, record, by, at_ms, counts, why)
+        worked: dict[str, Any] = {}
+        if record == "calibration" and counts:
+            counts, why, worked = self.calibrations.judge(body, at_ms)
+        kept = as_draft_body({**body, **worked}, record, by, at_ms, counts, why)
         self._begin(now)
         self.readings = []
         self._drafts.insert(0, Draft(now, "record", kept))
@@ -188,6 +194,7 @@ class Station:
             to_alarms(self.desk, record, by, body, now)
         else:
             self.book.add(Fact(None, record, at_ms, kept, counts))
+            self.calibrations.apply()
         self._dirty = True
         self._day_ms = now.mono_ms
         self._settle(now)
@@ -347,6 +354,7 @@ class Station:
         before, self._now = self._now, now
         if not self._begun:
             self._begun = True
+            self.calibrations.apply()
             for watch in self.watches.values():
                 watch.started_ms = watch.good_ms = watch.still_since_ms = now.mono_ms
             self._edge_ms = self._day_ms = self._again_ms = now.mono_ms
@@ -434,6 +442,7 @@ class Station:
             self.warmth.forget()
             return
         cold_c = self._room_now(now.mono_ms)
+        self.warmth.guard_k = watch.guard
         uncertain = not watch.is_sure
         changed, became_warm = self.warmth.look(liquid, watch.good_ms, cold_c, uncertain, now.mono_ms)
         self._dirty |= changed
@@ -558,6 +567,9 @@ class Station:
             if condition in judged:
                 one = judged[condition]
                 self.desk.set(alarm, one.state == "unmet" and not self._resting, now, cause=one.text)
+        for ident in self.calibrations.duties:
+            why = self.calibrations.due(ident, now)
+            self.desk.set(f"duty_due:calibration:{ident}", bool(why), now, cause=why)
         hold = judged["no_hold"]
         self.desk.set("hold", hold.state == "unmet", now, cause=hold.text)
 
@@ -568,6 +580,7 @@ class Station:
         if age_ms is not None and self.settings.supply is not None:
             ends.append(self.settings.supply.stands_for_ms - age_ms + 1)
         fill = self.book.last("disinfectant_fill")
+        ends += [w.correction.due_ms - now.wall_ms for w in self.watches.values() if w.correction is not None]
         if fill is not None and self.settings.reuse_life_ms is not None:
             ends.append(fill.at_ms + self.settings.reuse_life_ms - now.wall_ms)
         for role, stands_ms in self.settings.not_fitted.items():
@@ -592,17 +605,6 @@ class Station:
         named = [p for o, p in self.outlets if "heat" in o]
         return any(self.watches[p].value(mono_ms) == 1.0 for p in named or [p for _, p in self.outlets])
 
-    def decides(self, point: str) -> bool:
-        """Does this point's silence make the station's readiness unknown?"""
-        role = self.watches[point].point.role
-        if role is Role.ROOM_TEMPERATURE:
-            return self.settings.reservoir is not None and self.settings.reservoir.coldest_room_c is None
-        return role not in LESSER_ROLES
-
-    def test_text(self, fact: Fact) -> str:
-        """Why a daily test passed or failed."""
-        return test_result(self.settings, fact.body)[1]
-
     def show(self, point: str, value: float) -> str:
         """A value in the unit that the station file gives its point."""
         settings = self.watches[point].point
@@ -614,8 +616,9 @@ class Station:
         return "?" if kpa is None else show.value_text(kpa, unit, Kind.PRESSURE)
 
     def nominal(self, point: str) -> str:
-        """The words for a value that no calibration stands behind."""
-        return " (uncalibrated)"
+        """What stands behind a value: its expanded uncertainty, or that it is uncalibrated."""
+        watch = self.watches[point]
+        return " (uncalibrated)" if watch.correction is None else u_text(watch.correction, watch.point)
 
     # -- what is published
 

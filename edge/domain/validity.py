@@ -9,6 +9,7 @@ from __future__ import annotations
 from math import isfinite
 from typing import Final
 
+from edge.domain.calibration import K_CALIBRATED, Correction
 from edge.domain.readings import REASONS, Kind, Quality, Reading, Role, Sample
 from edge.domain.settings import Point
 
@@ -29,8 +30,8 @@ class PointWatch:
     """
 
     __slots__ = (
-        "point", "last", "good", "good_ms", "is_sure", "started_ms", "still_since_ms", "errors", "_jump", "_jumps", "_rate",
-        "_low", "_high", "_slack", "_contact", "_can_stick", "_stale_after_ms",
+        "point", "last", "good", "good_ms", "is_sure", "raw", "correction", "started_ms", "still_since_ms", "errors",
+        "_jump", "_jumps", "_rate", "_low", "_high", "_slack", "_contact", "_can_stick", "_stale_after_ms",
     )  # fmt: skip
 
     def __init__(self, point: Point, started_ms: int) -> None:
@@ -38,6 +39,8 @@ class PointWatch:
         self.last: Reading | None = None
         self.good: float | None = None
         self.good_ms = started_ms
+        self.raw: float | None = None  # the last good value before calibration
+        self.correction: Correction | None = None
         self.is_sure = True  # the value that stands was read as good, not as uncertain
         self.still_since_ms = started_ms
         self.errors = 0
@@ -59,6 +62,9 @@ class PointWatch:
             return self._bad(sample, "not_a_number")
         if value < self._low or value > self._high:
             return self._bad(sample, "out_of_range")
+        raw, u = value, self.point.uncertainty
+        if self.correction is not None:
+            value, u = self.correction.of(value), self.correction.u
         if self._contact:
             if value not in (0.0, 1.0):
                 return self._bad(sample, "garbled")
@@ -75,9 +81,9 @@ class PointWatch:
                 if mono_ms - self.still_since_ms >= STUCK_AFTER_MS:
                     return self._bad(sample, "stuck")
                 reason, quality = "perhaps_stuck", _UNCERTAIN
-        self.good, self.good_ms, self.is_sure = value, mono_ms, quality is _GOOD
+        self.good, self.good_ms, self.is_sure, self.raw = value, mono_ms, quality is _GOOD, raw
         self._jump = None
-        self.last = reading = Reading(sample.point, mono_ms, value, quality, reason, self.point.uncertainty)
+        self.last = reading = Reading(sample.point, mono_ms, value, quality, reason, u)
         return reading
 
     def _is_still(self, value: float, mono_ms: int, room_c: float | None) -> bool:
@@ -102,6 +108,11 @@ class PointWatch:
         self.errors += 1
         self.last = reading = Reading(sample.point, sample.mono_ms, None, _BAD, reason, None)
         return reading
+
+    @property
+    def guard(self) -> float:
+        """k u: how far inside a limit a value has to be to count as met (JCGM 106); 0 for a point without a calibration."""
+        return 0.0 if self.correction is None else K_CALIBRATED * self.correction.u
 
     @property
     def stale_at_ms(self) -> int:

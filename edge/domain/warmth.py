@@ -32,6 +32,7 @@ class Warmth:
         self.cycle = CycleWatch(plan.warm_up_limit_ms)
         self.is_warm = False
         self.since_ms: int | None = None  # monotonic time since when it has been warm enough without a break
+        self.guard_k = 0.0  # k u of the reservoir's calibrated probe
         self._mark: object = None
 
     def needed_c(self, cold_c: float) -> float:
@@ -72,8 +73,11 @@ class Warmth:
         self.heat.forget()
 
     def look(self, liquid_c: float, read_ms: int, cold_c: float, uncertain: bool, mono_ms: int) -> tuple[bool, bool]:
-        """(something that conditions show has changed, it has just become warm). `read_ms`: when the value was read."""
-        enter, leave = self.limits(cold_c)
+        """(something that conditions show has changed, it has just become warm). `read_ms`: when the value was read.
+
+        A minimum is met only by `guard_k` more, a maximum only by as much less.
+        """
+        enter, leave = (limit + self.guard_k for limit in self.limits(cold_c))
         became = False
         if self.is_warm:
             if liquid_c < leave - AT_LIMIT:
@@ -84,8 +88,8 @@ class Warmth:
             self.since_ms = read_ms if self.since_ms is None else self.since_ms
             self.is_warm = became = mono_ms - self.since_ms >= HOLD_MS
         plan, basin = self.plan, basin_c(self.loss, liquid_c, cold_c)
-        hot = plan.maximum_c is not None and liquid_c > plan.maximum_c + AT_LIMIT
-        beyond_label = plan.contact_max_c is not None and basin > plan.contact_max_c + AT_LIMIT
+        hot = plan.maximum_c is not None and liquid_c + self.guard_k > plan.maximum_c + AT_LIMIT
+        beyond_label = plan.contact_max_c is not None and basin + self.guard_k > plan.contact_max_c + AT_LIMIT
         mark = (self.is_warm, hot, beyond_label, uncertain)
         changed, self._mark = mark != self._mark, mark
         return changed, became
@@ -108,7 +112,7 @@ class Warmth:
         if self.since_ms is not None:
             left = max(self.since_ms + HOLD_MS - mono_ms, 0)
             return Forecast(left, left, left, "")
-        return self.heat.until(self.limits(cold_c)[0], mono_ms)
+        return self.heat.until(self.limits(cold_c)[0] + self.guard_k, mono_ms)
 
     def is_reheating(self, mono_ms: int) -> bool:
         """Below what is needed and on its way up, after a cycle or from cold."""
