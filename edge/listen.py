@@ -195,7 +195,7 @@ class _Listener:
                 while heard:
                     for line in self._ledger.hear(*heard.popleft()):
                         self._say(line)
-            link.close(1.0, waker)
+            link.close(1.0)
         finally:
             link.drop()
 

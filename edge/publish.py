@@ -182,7 +182,10 @@ class Publisher:
         deadline_s = time.monotonic() + timeout_s
         for thread in self._threads:
             thread.join(max(0.0, deadline_s - time.monotonic()))
-        return not any(thread.is_alive() for thread in self._threads)
+        ended = not any(thread.is_alive() for thread in self._threads)
+        if ended:
+            self._waker.close()
+        return ended
 
     def alive(self) -> bool:
         """Whether its threads run; for the daemon's supervision."""
@@ -542,7 +545,7 @@ class Publisher:
             self._in_flight[mid] = ("topic", self._topics.node)
             self._until(link, lambda: mid not in self._in_flight, self._stop_s, pump=False)
         self._feed_saved()
-        link.close(max(0.1, self._stop_s - self._mono_s()), self._waker)
+        link.close(max(0.1, self._stop_s - self._mono_s()))
         _log.info("MQTT: said goodbye to %s", self.where)
 
     def _until(self, link: Link, done: Callable[[], bool], deadline_s: float, *, pump: bool = True) -> None:

@@ -20,7 +20,6 @@ from pathlib import Path
 from typing import TYPE_CHECKING, Any, Final, Protocol
 
 from edge.publish_words import (
-    UNSUPPORTED_PROTOCOL,
     BrokerTrouble,
     Kind,
     connack_trouble,
@@ -87,10 +86,12 @@ class Waker:
         return self._out
 
     def wake(self) -> None:
+        if self._closed:
+            return  # nobody waits any more, and the number may be another file's by now
         try:
             os.write(self._in, b"!")
         except OSError:
-            pass  # full: it is awake already; closed: nobody waits any more
+            pass  # full: it is awake already
 
     def clear(self) -> None:
         try:
@@ -319,7 +320,7 @@ class Link:
             return None
         return self._client.subscribe([(flt, 1) for flt in filters])[1]
 
-    def close(self, timeout_s: float, waker: Waker) -> None:
+    def close(self, timeout_s: float) -> None:
         """Say goodbye, so that the broker does not send the last will, and close."""
         client = self._client
         if client is None or client.socket() is None:
@@ -389,11 +390,6 @@ class Link:
             self._last_error = text.removeprefix("failed to receive on socket: ")
 
 
-def is_protocol_refused(trouble: BrokerTrouble) -> bool:
-    """Whether the broker may speak the older version instead."""
-    return trouble.kind is Kind.PROTOCOL
-
-
 def _tls_context(tls: TlsSettings) -> ssl.SSLContext:
     """Verification of chain and host name is on, always."""
     try:
@@ -428,6 +424,3 @@ class _ClosedOnFailure(ssl.SSLSocket):
 def _no_question() -> str:
     """OpenSSL would ask for a pass phrase on the terminal and hang there."""
     return ""
-
-
-__all__ = ["UNSUPPORTED_PROTOCOL", "Limits", "Link", "MqttSettings", "TlsSettings", "Waker", "Will", "is_protocol_refused"]

@@ -12,7 +12,19 @@ import pytest
 
 from edge.listen import listen
 from edge.publish_link import Limits
-from tests.integration.mqtt_kit import BASE, NEEDS_MOSQUITTO, SITE, Bench, Broker, Proxy, Watcher, alarm, bench, broker, until
+from tests.integration.mqtt_kit import (
+    BASE,
+    NEEDS_MOSQUITTO,
+    SITE,
+    Bench,
+    Broker,
+    Proxy,
+    Watcher,
+    alarm,
+    bench,
+    broker,
+    until,
+)
 from tests.integration.test_mqtt_refused import Guarded
 
 __all__ = ["bench", "broker"]  # fixtures

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import itertools
 import json
 import random
 from pathlib import Path
@@ -356,7 +357,7 @@ def test_a_point_is_told_at_most_once_in_five_seconds_and_at_least_once_a_minute
         if "point/p" in _sent(board):
             told_s.append(clock.s)
         clock.s += 0.1
-    gaps = [later - sooner for sooner, later in zip(told_s, told_s[1:], strict=False)]
+    gaps = [later - sooner for sooner, later in itertools.pairwise(told_s)]
     assert min(gaps) >= 5.0 and max(gaps) <= 60.2
     assert len(told_s) in (13, 14)  # each 5 s for a minute, then its last value, then the heartbeat
 

@@ -136,7 +136,7 @@ def test_a_terminal_obeys_nothing_that_is_shown(text: str) -> None:
     heard.hear("journal", entry(1, id=text, to=text, cause=text, unit=text, value=1, by=text))
     heard.hear("node", json.dumps({"state": text, "at": text}).encode())
     for line in heard.text().splitlines() or [""]:
-        assert line.isprintable() or all(sign.isprintable() or sign.isspace() and sign not in "\r\v\f\x85" for sign in line)
+        assert line.isprintable() or all(sign.isprintable() or (sign.isspace() and sign not in "\r\v\f\x85") for sign in line)
     said: list[str] = []
     for line in heard.lines:
         _json_lines(said.append)(line)
