@@ -406,8 +406,8 @@ def _alarm_text(line: Mapping[str, Any]) -> str:
     parts = [_start(line), str(line.get("alarm")), str(line.get("state")).replace("_", " ")]
     if line.get("priority") and line.get("state") != "normal":
         parts.append(f"priority {line['priority']}")
-    if line.get("value") is not None:
-        unit = "" if line.get("unit") in (None, "1") else f" {line['unit']}"
+    if line.get("value") is not None and line.get("unit") not in (None, "", "1"):  # of a contact the alarm says it all
+        unit = f" {line['unit']}"
         limit = f" (limit {_number(line['limit'])}{unit})" if line.get("limit") is not None else ""
         parts.append(f"{_number(line['value'])}{unit}{limit}")
     if line.get("by"):
