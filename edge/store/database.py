@@ -166,6 +166,14 @@ def _settle(conn: sqlite3.Connection, path: Path, readonly: bool, log_limit_byte
         conn.execute(f"PRAGMA journal_size_limit={log_limit_bytes}")
 
 
+def shrink_log(conn: sqlite3.Connection) -> None:
+    """Move the write-ahead log into the file and cut it to nothing, where the disk lets us: on a full one that is room."""
+    try:
+        conn.execute("PRAGMA wal_checkpoint(TRUNCATE)").fetchone()
+    except sqlite3.Error:
+        pass  # the file has to grow for it, and can't: the commit that follows tells
+
+
 def looks_like_sqlite(path: Path) -> bool:
     """Whether the file begins as SQLite's do (an empty file doesn't)."""
     with as_sentence(str(path)), path.open("rb") as file:

@@ -29,6 +29,7 @@ from edge.store.database import (
     looks_like_sqlite,
     new_file,
     ready_folder,
+    shrink_log,
 )
 from edge.store.lock import FolderLock
 from edge.store.schema import bring_journal_up, refuse_newer_or_unguarded
@@ -194,6 +195,7 @@ class Journal(ReadOnlyJournal):
             except DiskFull:
                 if not self._make_room():
                     raise
+                shrink_log(self._conn)
                 kept = self._commit(drafts)
         with self._changed:
             self._changed.notify_all()

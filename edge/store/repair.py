@@ -13,10 +13,8 @@ from edge.store.database import (
     confirm_damage,
     connect,
     looks_like_sqlite,
-    new_file,
     sync_path,
 )
-from edge.store.schema import bring_series_up
 
 #: up to this size a file is looked through at each start; a larger one shows its damage when it is used
 _LOOKED_THROUGH_BYTES: Final = 64 << 20
@@ -55,23 +53,20 @@ def _first_damage(path: Path) -> str | None:
     return None
 
 
-def begin_anew(path: Path, why: str | None) -> dict[str, Any]:
-    """Set the file and its log aside, make a new one, and return the body of a `repair` entry.
-
-    `why` None: there was no file. Raises StoreFault.
-    """
-    aside = path.with_name(f"series-damaged-{datetime.now(UTC):%Y%m%dT%H%M%SZ}.db")
-    number = 1
+def set_aside(path: Path, why: str) -> dict[str, Any]:
+    """Give the damaged file and its log a dated name. Returns the body of a `repair` entry. Raises StoreFault."""
+    stem = f"series-damaged-{datetime.now(UTC):%Y%m%dT%H%M%SZ}"
+    aside, number = path.with_name(f"{stem}.db"), 1
     while aside.exists():
         number += 1
-        aside = aside.with_name(f"{aside.stem.rsplit('_', 1)[0]}_{number}.db")
+        aside = path.with_name(f"{stem}_{number}.db")
     with as_sentence(str(path)):
-        for ending in ("", "-wal", "-shm"):
-            old = path.with_name(path.name + ending)
-            if old.exists():
-                os.replace(old, aside.with_name(aside.name + ending))
+        for ending in ("-wal", "-shm", ""):  # the file itself last: a half-done move is begun again
+            try:
+                os.replace(path.with_name(path.name + ending), aside.with_name(aside.name + ending))
+            except FileNotFoundError:
+                pass  # no log was left, or the last connection took it away with it
         sync_path(path.parent)
-    new_file(path, lambda conn: bring_series_up(conn, path))
     return {
         "file": path.name,
         "why": why,

@@ -26,10 +26,20 @@ from edge.domain.readings import Reading
 from edge.domain.settings import Point
 from edge.store import retention
 from edge.store.clockmap import BootClock, Note, Stretch
-from edge.store.database import SERIES_FILE, Damaged, DiskFull, as_sentence, connect, fault, ready_folder
+from edge.store.database import (
+    SERIES_FILE,
+    Damaged,
+    DiskFull,
+    as_sentence,
+    connect,
+    fault,
+    new_file,
+    ready_folder,
+    shrink_log,
+)
 from edge.store.lock import FolderLock
 from edge.store.packing import pack, unpack
-from edge.store.repair import begin_anew, is_damaged
+from edge.store.repair import is_damaged, set_aside
 from edge.store.retention import Retention
 from edge.store.rollup import HOUR_MS, MINUTE_MS, Spans, fold, regroup
 from edge.store.schema import bring_series_up
@@ -40,6 +50,9 @@ from edge.store.space import Margins, Room, Space
 BATCH_MS: Final = 10_000
 #: readings that wait for a disk that refuses; beyond it the oldest are lost
 MOST_WAITING: Final = 100_000
+
+#: on a disk that is nearly full the write-ahead log is cut back so often, real seconds
+_SHRINK_EVERY_S: Final = 60.0
 
 _log = logging.getLogger("warmwell.store")
 
@@ -104,6 +117,7 @@ class Series(SeriesReader):
         self._late_rollups = True
         self._suspect = False
         self._lost = self._written = 0
+        self._shrunk_s = -_SHRINK_EVERY_S
         self._trouble: str | None = None
         try:
             self._conn = self._open_file(folder / SERIES_FILE)
@@ -233,6 +247,9 @@ class Series(SeriesReader):
 
     def _one_pass(self) -> None:
         room = self._space.room()
+        if room > Room.FOR_ALL and time.monotonic() - self._shrunk_s > _SHRINK_EVERY_S:
+            self._shrunk_s = time.monotonic()
+            shrink_log(self._conn)
         if room < Room.NO_ROLLUPS:
             self._register_points()
             self._store_notes()
@@ -421,9 +438,11 @@ class Series(SeriesReader):
     def _open_file(self, path: Path) -> sqlite3.Connection:
         why = is_damaged(path)
         if why is not None:
-            self._repairs.append(begin_anew(path, why))
-        elif not path.exists():
-            begin_anew(path, None)
+            repair = set_aside(path, why)
+            with self._inbox:
+                self._repairs.append(repair)
+        if not path.exists():
+            new_file(path, lambda fresh: bring_series_up(fresh, path))
         conn = connect(path)
         try:
             with as_sentence(str(path)):

@@ -20,6 +20,8 @@ RESERVE_FILE: Final = "reserve"
 #: how often the disk is asked, real seconds
 _ASK_EVERY_S: Final = 2.0
 _MIB: Final = 1 << 20
+#: opening two files takes an index of 32 kB each for the write-ahead log, before a single page is written
+_LEAST_RESERVE: Final = 128 << 10
 
 
 class Room(IntEnum):
@@ -58,7 +60,7 @@ class Margins:
             min(self.low, int(disk_bytes * self.low_share)),
             min(self.raw, int(disk_bytes * self.raw_share)),
             min(self.rollups, int(disk_bytes * self.rollups_share)),
-            min(self.reserve, int(disk_bytes * self.reserve_share)),
+            min(max(_LEAST_RESERVE, min(self.reserve, int(disk_bytes * self.reserve_share))), disk_bytes // 8),
         )
 
 
