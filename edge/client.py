@@ -101,6 +101,8 @@ def _ask(url: str, method: str, path: str, body: dict[str, Any] | None, timeout_
         connection.request(method, path, sent, headers)
         answer = connection.getresponse()
         content = answer.read(_MOST_BYTES)
+        if answer.length:  # so much of what was announced never came
+            raise _broken(url, "it broke off in the middle")
         if answer.status != 200:
             raise _refused(answer, content, url)
         return _object(content, url)
@@ -139,8 +141,8 @@ def _connection(url: str, timeout_s: float) -> Iterator[http.client.HTTPConnecti
         raise WarmwellError(
             f"the name is unknown ({exc})", where=url, expected="a known host", do="Correct the address"
         ) from exc
-    except http.client.IncompleteRead as exc:
-        raise _broken(url, "it broke off in the middle") from exc
+    except (http.client.IncompleteRead, ConnectionError) as exc:
+        raise _broken(url, "it broke off") from exc
     except (http.client.HTTPException, ValueError) as exc:
         raise _not_ours(url, f"what no station says ({type(exc).__name__})") from exc
     except OSError as exc:
