@@ -33,6 +33,8 @@ from edge.domain.entries import Entry
 from edge.domain.errors import UnusableInput, WarmwellError
 from edge.judge import Ticker
 from edge.store.database import JOURNAL_FILE
+from edge.store.journal import Journal
+from edge.store.series import Series
 from edge.store.verify import verify
 from simulators.adapter import shared_world
 from simulators.devices import SerialTransmitter
@@ -144,9 +146,7 @@ class Demo:
         with listening() as asked:
             port = self._page_port()
             broker = self._broker()
-            config.loads(
-                self._station_toml(None, port, None), self.folder.path / "station.toml"
-            )  # libraries, before the clock
+            self._warm_up(port)
             clock = FastClock(self.wishes.speed, self.scenario.start_wall_ms)
             shared = shared_world(self.scenario.name, 1, clock)
             transmitter = SerialTransmitter(shared, clock, every_ms=every_ms(500, True, self.wishes.speed))
@@ -224,6 +224,15 @@ class Demo:
         return self.scenario.station_toml(
             str(self.folder.path), mqtt_port, port, serial_port=serial_port, speed=self.wishes.speed, mqtt_host=host
         )
+
+    def _warm_up(self, port: int) -> None:
+        """Libraries and files before the clock starts: in fast motion a second of theirs is a quarter of an hour."""
+        import edge.api.app
+        import edge.publish  # noqa: F401 - both only to have been imported
+
+        plan = config.loads(self._station_toml(None, port, None), self.folder.path / "station.toml")
+        Journal(self.folder.path, plan.settings.name, "none").close()
+        Series(self.folder.path, plan.settings.points, "none").close()
 
     def _plan(self, broker: tuple[str, int] | None, port: int, serial_port: str) -> config.StationFile:
         text = self._station_toml(broker, port, serial_port)

@@ -270,3 +270,31 @@ def test_the_broker_outage_is_played_with_the_demos_own_broker(tmp_path: Path) -
     assert [entry["body"]["to"] for entry in untold] == ["unacknowledged", "returned_unacknowledged"]
     raised, over = (wall_ms_of(entry["at"]) for entry in untold)
     assert wall_ms_of("2026-03-23T08:00:00Z") < raised < wall_ms_of("2026-03-23T09:00:00Z") < over
+
+
+#: one step of the probe (0.0625 K) is this much of heating near the end: no forecast of a stepped reading can be finer
+ONE_STEP_MS = 30_000
+
+
+@pytest.mark.slow
+def test_the_cold_morning_from_its_alarm_to_ready(tmp_path: Path) -> None:
+    """The main job, seen from outside: alarm, a forecast that holds, the alarm's return, ready. Two simulated hours."""
+    code, out, err = finished(
+        "demo", "--scenario", "cold-morning", "--speed", "600", "--for", "14", "--json", "--port", "0", TMPDIR=str(tmp_path)
+    )  # fmt: skip
+    assert code == 0, err
+    lines = lines_of(out)
+    entries = [line for line in lines if line["type"] == "entry"]
+    told = [e["body"]["to"] for e in entries if e["kind"] == "alarm" and e["body"]["id"] == "reservoir_cold"]
+    assert told == ["unacknowledged", "acknowledged", "normal"]
+    ready_ms = next(wall_ms_of(e["at"]) for e in entries if e["kind"] == "verdict" and e["body"]["to"] == "ready")
+    verdicts = [line for line in lines if line["type"] == "verdict"]
+    assert verdicts[-1]["verdict"] == "ready"
+    from_ms = wall_ms_of("2026-03-16T06:01:00Z")  # heating began at 05:50
+    waiting = [v for v in verdicts if from_ms <= wall_ms_of(v["at"]) < ready_ms]
+    assert len(waiting) > 60
+    for verdict in waiting:
+        left_ms = ready_ms - wall_ms_of(verdict["at"])
+        assert verdict["verdict"] == "not_ready" and verdict["expected_at"] is not None, verdict["at"]
+        off_ms = abs(wall_ms_of(verdict["expected_at"]) - ready_ms)
+        assert off_ms <= max(left_ms / 10, ONE_STEP_MS), (verdict["at"], verdict["expected_at"])
