@@ -134,7 +134,14 @@ DIMENSIONS: Final[Mapping[str, Dimension]] = MappingProxyType(
         "current_ma": Dimension(
             "a current", "mA", _plain({"mA": Fraction(1), "uA": Fraction(1, 1000), "A": Fraction(1000)}), ("4 mA", "20 mA")
         ),
-        "voltage_v": Dimension("a voltage", "V", _plain({"V": Fraction(1), "mV": Fraction(1, 1000)}), ("0.5 V", "4.5 V")),
+        "voltage_v": Dimension(
+            "a voltage", "V", _plain({"V": Fraction(1), "mV": Fraction(1, 1000), "uV": Fraction(1, 1_000_000)}), ("0.5 V", "4.5 V")
+        ),
+        "resistance_ohm": Dimension(
+            "a resistance", "ohm",
+            _plain({"ohm": Fraction(1), "kohm": Fraction(1000), "Mohm": Fraction(1_000_000), "mohm": Fraction(1, 1000)}),
+            ("250 ohm", "10 kohm"),
+        ),
         "size_bytes": Dimension(
             "a size on disk", "B",
             _plain({"kB": Fraction(10**3), "MB": Fraction(10**6), "GB": Fraction(10**9), "TB": Fraction(10**12),
@@ -161,10 +168,23 @@ _ALSO: Final[Mapping[str, str]] = MappingProxyType(
         "gallons": "gal", "cc": "cm3", "US fl oz": "fl oz",
         "sec": "s", "second": "s", "seconds": "s", "minute": "min", "minutes": "min", "hour": "h", "hours": "h", "hr": "h",
         "d": "day", "days": "day", "weeks": "week", "wk": "week", "micron": "um", "microns": "um", "inch": "in",
-        "microS/cm": "uS/cm",
+        "microS/cm": "uS/cm", "ohms": "ohm", "kohms": "kohm",
     }
 )  # fmt: skip
-_SIGNS: Final = str.maketrans({"°": "deg", "µ": "u", "μ": "u", "³": "3", "²": "2", "₂": "2", "℃": "degC", "℉": "degF"})
+_SIGNS: Final = str.maketrans(
+    {
+        "°": "deg",
+        "µ": "u",
+        "μ": "u",
+        "³": "3",
+        "²": "2",
+        "₂": "2",
+        "℃": "degC",
+        "℉": "degF",
+        "Ω": "ohm",
+        "\N{OHM SIGN}": "ohm",
+    }
+)
 _NUMBER: Final = re.compile(r"[+-]?(?:[0-9]{1,40}(?:\.[0-9]{0,40})?|\.[0-9]{1,40})(?:[eE][+-]?[0-9]{1,3})?")
 _COMMA: Final = re.compile(r"[+-]?[0-9]{1,40},[0-9]{1,40}(?![0-9,.])")
 _NOT_FINITE: Final = re.compile(r"[+-]?(?:nan|inf|infinity)\b", re.IGNORECASE)
@@ -384,6 +404,69 @@ def months(text: str) -> int:
     if not 1 <= count <= 600:
         raise UnitError(f'"{text.strip()[:60]}" is not between 1 and 600 months', expected)
     return count
+
+
+_K_FACTOR: Final = Dimension(
+    "a K factor", "/L", {}, ("450 /L", "7.5 Hz per L/min")
+)  # its units are made of others, so that it has no table of its own
+_PULSE: Final = r"(?:pulses?|impulses?|imp|counts?|p)"
+_PER_VOLUME: Final = re.compile(rf"{_PULSE}?/(.+)", re.IGNORECASE)
+_PER_FLOW: Final = re.compile(rf"(?:Hz|hertz|{_PULSE}/s)/\(?([^()]+)\)?", re.IGNORECASE)
+_VOLUME_EACH: Final = re.compile(rf"([^/]+)/{_PULSE}", re.IGNORECASE)
+
+
+def k_factor(text: str) -> float:
+    """A flow meter's K factor in pulses per litre, in whatever way its data sheet spells it.
+
+    Args:
+        text: pulses per volume ("450 /L", "1703 pulses per gal"), frequency per flow ("7.5 Hz per L/min"), or volume per
+            pulse ("2.2 mL/pulse", "1 L per pulse"). A gallon is the US gallon unless it says `imp gal`.
+
+    Raises:
+        UnitError: a bare number (pulses per litre and per gallon differ by 3.8), another unit, not above 0.
+
+    >>> k_factor("7.5 Hz per L/min"), k_factor("450 pulses/L"), k_factor("2 mL/pulse")
+    (450.0, 450.0, 500.0)
+    """
+    shown_text = text.strip()[:60]
+    if _NUMBER.fullmatch(shown_text):
+        raise UnitError(
+            f'"{shown_text}" has no unit', f'"{shown_text} /L" for pulses per litre, "{shown_text} /gal" per gallon'
+        )
+    number, unit = split(text, _K_FACTOR)
+    exact = Fraction(number)
+    if not 0 < exact <= _HUGE:
+        raise UnitError(f'"{shown_text}" is no K factor', f"a number above 0, {_one_of(_K_FACTOR.examples)}")
+    spelt = _tidy(re.sub(r"\bper\b", "/", unit))
+    flow, each, volume = (form.fullmatch(spelt) for form in (_PER_FLOW, _VOLUME_EACH, _PER_VOLUME))
+    try:
+        if flow is not None:
+            return float(exact * 60 / _exact(flow[1], "flow")[0])
+        if each is not None:
+            return float(1 / (exact * _exact(each[1], "volume")[0]))
+        if volume is not None:
+            return float(exact / _exact(volume[1], "volume")[0])
+    except UnitError as exc:
+        raise UnitError(f'"{shown_text}": {exc.what}', _one_of(_K_FACTOR.examples)) from None
+    raise UnitError(f'"{shown_text}" is no K factor of a flow meter', _one_of(_K_FACTOR.examples))
+
+
+def pulse_flow_l_min(frequency_hz: float, pulses_per_l: float) -> float:
+    """The flow behind a frequency of pulses: Q = 60 f / K.
+
+    >>> pulse_flow_l_min(60.0, 450.0)
+    8.0
+    """
+    return 60.0 * frequency_hz / pulses_per_l
+
+
+def pulse_volume_l(pulses: float, pulses_per_l: float) -> float:
+    """The volume behind a count of pulses: V = N / K.
+
+    >>> pulse_volume_l(45, 450.0)
+    0.1
+    """
+    return pulses / pulses_per_l
 
 
 def pulse_frequency_hz(flow_l_min: float, pulses_per_l: float) -> float:

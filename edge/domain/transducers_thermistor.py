@@ -10,6 +10,7 @@ Sources: the definitions; check values in tests/handbook/b.thermistor.jsonl, fro
 from __future__ import annotations
 
 from collections.abc import Sequence
+from itertools import pairwise
 from math import exp, isfinite, log
 from typing import Final, NamedTuple, Protocol
 
@@ -121,7 +122,7 @@ class Table:
         ordered = sorted(rows)
         if len(ordered) < 2:
             raise ValueError("a table needs two rows or more")
-        for (cold_c, cold_ohm), (warm_c, warm_ohm) in zip(ordered, ordered[1:], strict=False):
+        for (cold_c, cold_ohm), (warm_c, warm_ohm) in pairwise(ordered):
             if not (warm_c > cold_c > -ICE_POINT_K and cold_ohm > warm_ohm > 0.0):
                 raise ValueError(
                     f"from {cold_c:g} degC, {cold_ohm:g} ohm to {warm_c:g} degC, {warm_ohm:g} ohm the resistance doesn't fall"
@@ -135,14 +136,14 @@ class Table:
 
     def celsius(self, ohm: float) -> float:
         """Temperature at a resistance; ValueError beyond the table's ends."""
-        for cold, warm in zip(self._rows, self._rows[1:], strict=False):
+        for cold, warm in pairwise(self._rows):
             if warm[1] <= ohm <= cold[1]:
                 return _between(cold, warm).celsius(ohm)
         raise ValueError(f"{ohm:g} ohm is beyond the table's ends, {self.ends_ohm[0]:g} and {self.ends_ohm[1]:g} ohm")
 
     def ohm(self, celsius: float) -> float:
         """Resistance at a temperature; ValueError beyond the table's ends."""
-        for cold, warm in zip(self._rows, self._rows[1:], strict=False):
+        for cold, warm in pairwise(self._rows):
             if cold[0] <= celsius <= warm[0]:
                 return _between(cold, warm).ohm(celsius)
         raise ValueError(f"{celsius:g} degC is beyond the table's ends")
