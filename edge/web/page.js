@@ -38,7 +38,7 @@ const SHAPES = {
 const SHAPE_OF = { good: "met", uncertain: "unknown", bad: "unmet" };
 
 const $ = (id) => document.getElementById(id);
-const state = { station: null, news: null, newsAt: null, lastSeq: null, source: null, openedAt: 0, entries: new Map(), asked: false };
+const state = { station: null, news: null, newsAt: null, lastSeq: null, source: null, openedAt: null, entries: new Map(), asked: false };
 
 // -- time ------------------------------------------------------------------------------------------------------------
 // Two clocks: one stops while a tablet sleeps, the other can be set. The longer time counts.
@@ -365,15 +365,18 @@ function open() {
     state.asked = false;
   });
 }
-async function loadStation() {
+// First which station this is, for its zone and the pace of its clock: no time is shown in a guessed zone.
+async function begin() {
+  state.openedAt = instant();
   try {
-    const answer = await fetch("/api/1/station");
+    const answer = await fetch("/api/1/station", { signal: AbortSignal.timeout(5000) });
     if (!answer.ok) return;
     state.station = await answer.json();
-    put($("title"), stationName());
   } catch {
-    // asked again by tick()
+    return; // tick() tries again
   }
+  put($("title"), stationName());
+  open();
 }
 function showAll() {
   showVerdict();
@@ -383,16 +386,14 @@ function showAll() {
 }
 function tick() {
   showAll();
-  if (!state.station) loadStation();
   const isClosed = !state.source || state.source.readyState === EventSource.CLOSED;
   const isMute = Math.min(secondsSince(state.newsAt), secondsSince(state.openedAt)) > REOPEN_AFTER_S;
-  if ((isClosed && secondsSince(state.openedAt) > 3) || isMute) open();
+  if ((isClosed && secondsSince(state.openedAt) > 3) || isMute) begin();
 }
 $("who-form").addEventListener("submit", sendAnswer);
 $("who-cancel").addEventListener("click", () => $("who").close());
 window.addEventListener("pagehide", () => state.source && state.source.close());
-window.addEventListener("pageshow", (event) => event.persisted && open());
-loadStation();
-open();
+window.addEventListener("pageshow", (event) => event.persisted && begin());
+begin();
 setInterval(tick, 1000);
 showAll();

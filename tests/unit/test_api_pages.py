@@ -105,7 +105,11 @@ def _luminance(colour: str) -> float:
 
 @pytest.mark.parametrize(
     "text, ground",
-    [("--text", "--panel"), ("--quiet", "--panel"), ("--quiet", "--ground"), ("--text", "--amber"), ("#1b2125", "#e0d7f0"), ("--red", "#ffffff")],
+    [
+        ("--text", "--panel"), ("--quiet", "--panel"), ("--quiet", "--ground"), ("--text", "--amber"), ("--text", "#e0d7f0"),
+        ("--text", "#ffe3ab"), ("--text", "#e9e1f5"), ("--quiet", "#e9e1f5"), ("--quiet", "#fbe4e2"), ("--quiet", "#fff1d3"),
+        ("--red", "#ffffff"),
+    ],
 )
 def test_words_stand_out_from_their_ground(text: str, ground: str) -> None:
     """WCAG 2.2, 1.4.3: a contrast of at least 4.5; luminance as defined there."""
