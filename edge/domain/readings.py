@@ -138,6 +138,31 @@ REASONS: Final[Mapping[str, Why]] = MappingProxyType(
             "Measure the sensor's supply at its plug; check fuse and cable",
         ),
         "shorted": Why(Quality.BAD, "sensor line shorted", "Check the sensor's cable for a short circuit"),
+        "device_gone": Why(
+            Quality.BAD,
+            "the sensor or its device is not there",
+            "Check plug, cable and supply, and the address in the station file",
+        ),
+        "io_error": Why(
+            Quality.BAD,
+            "reading it failed (input/output error)",
+            "Check cable and connectors; see the system's own journal",
+        ),
+        "no_access": Why(
+            Quality.BAD,
+            "the daemon may not read it",
+            "Give the daemon's user access to the device, as the installer does",
+        ),
+        "lower_stop": Why(
+            Quality.BAD,
+            "the converter is at its lower end stop",
+            "Check the sensor's wiring and polarity, and the converter's measuring range",
+        ),
+        "upper_stop": Why(
+            Quality.BAD,
+            "the converter is at its upper end stop",
+            "Check for an open sensor or a wrong supply, and the converter's measuring range",
+        ),
         "adapter_fault": Why(
             Quality.BAD, "the adapter failed", "See the system journal; report it with a replay of the readings"
         ),
