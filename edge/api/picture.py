@@ -16,6 +16,8 @@ from edge.domain.readings import REASONS
 from edge.snapshot import Snapshot
 
 SILENT_AFTER_S: Final = 10.0  # the judge renews its picture at least each second
+#: with a fast clock a second between two pictures is minutes: within so many real seconds that is no age
+FAST_GRACE_S: Final = 3.0
 
 
 class Seen(NamedTuple):
@@ -63,7 +65,8 @@ class Watch:
 
     def points(self, seen: Seen) -> dict[str, dict[str, Any]]:
         """Points by id, aged."""
-        more_s = seen.quiet_s * self._speed
+        grace_s = FAST_GRACE_S if self._speed > 1.0 else 0.0
+        more_s = seen.quiet_s * self._speed if seen.quiet_s > grace_s else 0.0
         return {ident: aged(point, more_s) for ident, point in seen.snapshot.points.items()}
 
     def everything(self, seen: Seen) -> dict[str, Any]:

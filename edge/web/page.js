@@ -4,6 +4,7 @@
 
 const LOST_AFTER_S = 5; // a snapshot comes each second
 const REOPEN_AFTER_S = 12; // a connection over which nothing comes is opened anew
+const FAST_GRACE_S = 3; // with a fast clock the second between two snapshots is minutes, and no age
 const ENTRIES_SHOWN = 15;
 
 const CONDITIONS = {
@@ -190,7 +191,8 @@ function shownValue(point) {
 function showPoints() {
   const points = state.news ? Object.values(state.news.points) : [];
   const speed = (state.station && state.station.speed) || 1;
-  const more = state.newsAt ? secondsSince(state.newsAt) * speed : 0;
+  const since = state.newsAt ? secondsSince(state.newsAt) : 0;
+  const more = speed > 1 && since <= FAST_GRACE_S ? 0 : since * speed;
   const create = () => pointRow(make("span", "value", make("span", "number"), make("small")), make("span", "age"), make("span", "text"));
   keep($("point-list"), points, (p) => p.id, create, (element, p) => {
     const seconds = typeof p.age_s === "number" ? p.age_s + more : null;

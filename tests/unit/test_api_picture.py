@@ -52,10 +52,14 @@ def test_points_go_on_ageing_and_become_stale_by_themselves() -> None:
     assert watch.points(watch.see())["between"]["reason"] == "loop_open"  # what was bad keeps its own reason
 
 
-def test_a_fast_clock_ages_fast() -> None:
-    _, clock, watch = watched(speed=60.0)
-    clock.s += 0.1
-    assert watch.points(watch.see())["reservoir"]["age_s"] == 6.4
+def test_a_fast_clock_ages_fast_once_it_is_late() -> None:
+    """At 600 times real time, the second between two pictures is ten minutes of the station's time, and nothing is late."""
+    _, clock, watch = watched(speed=600.0)
+    clock.s += 1.0
+    assert watch.points(watch.see())["reservoir"]["quality"] == "good"
+    clock.s += 2.5
+    late = watch.points(watch.see())["reservoir"]
+    assert (late["age_s"], late["quality"], late["value"]) == (2100.4, "bad", None)
 
 
 def test_a_silent_judge_is_never_ready() -> None:
