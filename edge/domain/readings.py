@@ -99,6 +99,16 @@ REASONS: Final[Mapping[str, Why]] = MappingProxyType(
         "empty_answer": Why(Quality.BAD, "an empty answer", "Check the sensor's cable and pull-up"),
         "crc": Why(Quality.BAD, "check sum wrong (CRC)", "Check cable length, pull-up and shielding"),
         "power_on_value": Why(Quality.BAD, "power-on value", "Check the sensor's supply and pull-up"),
+        "refused": Why(
+            Quality.BAD,
+            "the unit refused the question",
+            "Check kind and address of the register against the unit's manual; addresses count from 0",
+        ),
+        "absurd_number": Why(
+            Quality.BAD,
+            "a number that can't be a measurement",
+            "Check type and order of the register against the unit's manual",
+        ),
         "not_a_number": Why(Quality.BAD, "not a number", "Check the transmitter's output format"),
         "out_of_range": Why(
             Quality.BAD, "outside what this point can be", "Check sensor, wiring and the point's range setting"
