@@ -1,4 +1,4 @@
-"""From what an adapter read to a quantity: units, contact words and levels, current loops.
+"""From what an adapter read to a quantity: units, contact words and levels, current loops, pulses, bare sensors.
 
 An adapter hands over a Raw: a number in the unit that the point's wiring names. A transducer makes a Sample of it, in
 the unit that the point's kind is held in, or says why there is none. It never invents a value: what it can't use is
@@ -17,11 +17,12 @@ from enum import StrEnum
 from typing import Any, Final, NamedTuple
 
 from edge.domain.contracts import Raw
-from edge.domain.quantities import DIMENSION_OF, UnitError, converter, in_kind, quantity
-from edge.domain.readings import REASONS, UNIT_OF, Kind, Sample
+from edge.domain.quantities import UnitError, converter, in_kind, k_factor, pulse_flow_l_min, quantity
+from edge.domain.readings import UNIT_OF, Kind, Sample
 from edge.domain.settings import Point
-
-Transducer = Callable[[Raw], Sample]
+from edge.domain.transducers_common import CURRENTS_MA, VOLTAGES_V, Transducer, bad, finite, span
+from edge.domain.transducers_electric import milliampere
+from edge.domain.transducers_sensors import ntc, ratiometric, rtd, thermocouple
 
 
 class LoopState(StrEnum):
@@ -57,7 +58,6 @@ _BAND_REASONS: Final[Mapping[LoopState, tuple[str | None, bool]]] = {
     LoopState.FAULT_HIGH: ("loop_over", False),
 }
 
-_MA_PER: Final[Mapping[str, float]] = {"mA": 1.0, "A": 1000.0, "uA": 0.001}
 _ROUNDING_MA: Final = 1e-9  # 380 counts of 0.01 mA are 3.8 mA, whatever binary fractions make of it
 
 #: one plain decimal number; no exponent, no underscore, no inf or nan, nothing cut off behind a point
@@ -127,34 +127,85 @@ def transducer(point: Point, wiring: Mapping[str, Any]) -> Transducer:
 
     The result never raises. A current between measurement and failure keeps its value and gets an uncertain reason.
     """
-    if "loop" in wiring:
-        convert = _loop(point, wiring)
-    elif point.kind is Kind.CONTACT:
-        convert = _contact(point, wiring)
-    else:
-        convert = _linear(point, wiring)
+    convert = _made(point, wiring)
 
     def sample_of(raw: Raw) -> Sample:
         if raw.reason is not None or raw.number is None:
-            return _bad(raw, raw.reason or "no_answer", raw.detail)
+            return bad(raw, raw.reason or "no_answer", raw.detail)
         if not math.isfinite(raw.number):
-            return _bad(raw, "not_a_number", raw.detail or f"{raw.number}")
+            return bad(raw, "not_a_number", raw.detail or f"{raw.number}")
         return convert(raw)
 
     return sample_of
 
 
-def _bad(raw: Raw, reason: str, detail: str) -> Sample:
-    if reason not in REASONS:
-        reason, detail = "adapter_fault", f"reason {reason!r} is not in the table; {detail}".rstrip("; ")
-    return Sample(raw.point, raw.mono_ms, None, reason, detail)
+Maker = Callable[[Point, Mapping[str, Any], str], Transducer]
+
+#: key of a point's table -> what makes its transducer from that table and the unit that the wiring names
+SENSORS: Final[Mapping[str, Maker]] = {
+    "rtd": rtd, "ntc": ntc, "thermocouple": thermocouple, "ratiometric": ratiometric,
+}  # fmt: skip
+
+#: where a sensor's table names a channel that is measured beside the point's own
+_BESIDE: Final = ("supply_channel", "junction_channel", "lead_channel")
 
 
-def _finite(raw: Raw, value: float, reason: str | None = None, detail: str = "") -> Sample:
-    """A sample of a computed value: a huge number can overflow on its way."""
-    if not math.isfinite(value):
-        return _bad(raw, "not_a_number", f"{raw.number} {raw.unit}".strip())
-    return Sample(raw.point, raw.mono_ms, value, reason, detail)
+def _made(point: Point, wiring: Mapping[str, Any]) -> Transducer:
+    named = [key for key in ("loop", *SENSORS) if key in wiring]
+    if len(named) > 1:
+        raise ValueError(f"{' and '.join(named)} can't both be this point's sensor; expected one of them")
+    if named and (point.kind is Kind.CONTACT or not isinstance(wiring[named[0]], Mapping)):
+        raise ValueError(f"{named[0]} needs a table, and a point that is not a contact")
+    if named == ["loop"]:
+        return _loop(point, wiring)
+    if named:
+        try:
+            return SENSORS[named[0]](point, wiring[named[0]], wired_unit(wiring))
+        except (TypeError, KeyError) as exc:  # of another package's bus: no model has checked its tables
+            raise ValueError(f"{named[0]}: {exc}") from exc
+    if point.kind is Kind.CONTACT:
+        return _contact(point, wiring)
+    return _pulses(point, wiring) if "pulses" in wiring else _linear(point, wiring)
+
+
+def beside_channel(wiring: Mapping[str, Any]) -> str | None:
+    """The channel that an adapter measures together with the point's own and hands over as Raw.beside; None for none."""
+    for table in (wiring.get(key) for key in SENSORS):
+        for name in _BESIDE:
+            if isinstance(table, Mapping) and isinstance(table.get(name), str):
+                return str(table[name])
+    return None
+
+
+def pulses_per_l(pulses: Mapping[str, Any] | str) -> float:
+    """A flow meter's K factor in pulses per litre: "450 /L", { k_factor = "450 /L" } or { per = "1 L", count = 450 }.
+
+    Raises:
+        ValueError: neither or both, or not above 0 (UnitError where it is a unit, and for a bare number).
+    """
+    if isinstance(pulses, str):
+        return k_factor(pulses)
+    if ("k_factor" in pulses) == ("count" in pulses):
+        raise ValueError("pulses needs either k_factor, or count and per")
+    if "k_factor" in pulses:
+        return k_factor(str(pulses["k_factor"]))
+    litres, count = quantity(str(pulses.get("per", "")), "volume"), float(pulses["count"])
+    if not (litres > 0.0 and 0.0 < count < math.inf):
+        raise ValueError("per and count are above 0")
+    return count / litres
+
+
+def _pulses(point: Point, wiring: Mapping[str, Any]) -> Transducer:
+    """A flow meter's frequency by its K factor; a flow that the adapter has worked out already passes."""
+    if point.kind is not Kind.FLOW:
+        raise ValueError(f"{point.role} counts no pulses")
+    per_l, flow = pulses_per_l(wiring["pulses"]), _linear(point, wiring)
+
+    def convert(raw: Raw) -> Sample:
+        assert raw.number is not None
+        return finite(raw, pulse_flow_l_min(raw.number, per_l)) if raw.unit == "Hz" else flow(raw)
+
+    return convert
 
 
 def wired_unit(wiring: Mapping[str, Any]) -> str:
@@ -176,11 +227,11 @@ def _linear(point: Point, wiring: Mapping[str, Any]) -> Transducer:
         if unit == UNIT_OF[point.kind]:
             return Sample(raw.point, raw.mono_ms, float(raw.number))
         try:
-            return _finite(raw, in_kind(float(raw.number), unit, point.kind))
+            return finite(raw, in_kind(float(raw.number), unit, point.kind))
         except UnitError as exc:
-            return _bad(raw, "adapter_fault", f"unit {unit!r}: {exc}")
+            return bad(raw, "adapter_fault", f"unit {unit!r}: {exc}")
         except OverflowError:
-            return _bad(raw, "not_a_number", f"{raw.number} {unit}")
+            return bad(raw, "not_a_number", f"{raw.number} {unit}")
 
     return convert
 
@@ -193,9 +244,9 @@ def _contact(point: Point, wiring: Mapping[str, Any]) -> Transducer:
 
     def convert(raw: Raw) -> Sample:
         if raw.unit not in ("", "1", "closed"):
-            return _bad(raw, "adapter_fault", f"a contact in {raw.unit!r}")
+            return bad(raw, "adapter_fault", f"a contact in {raw.unit!r}")
         if raw.number not in (0.0, 1.0):
-            return _bad(raw, "garbled", f"a contact is 0 or 1, not {raw.number}")
+            return bad(raw, "garbled", f"a contact is 0 or 1, not {raw.number}")
         level = float(raw.number)
         turned = raw.unit == "closed" and means == "open"
         return Sample(raw.point, raw.mono_ms, 1.0 - level if turned else level)
@@ -211,21 +262,28 @@ class _Loop(NamedTuple):
     low: float
     high: float
     bands: Bands | None
+    burden_ohm: float | None  # the resistor that the current flows through, where its voltage is what is measured
 
 
-def _loop_settings(point: Point, table: Mapping[str, Any]) -> _Loop:
-    dimension = DIMENSION_OF[point.kind]
-    absolute = point.kind is Kind.PRESSURE and table.get("kind", "gauge") == "absolute"
-
-    def in_kind_of(text: str) -> float:
-        return quantity(f"{text} abs" if absolute and not text.rstrip().endswith(" abs") else text, dimension)
-
+def _loop_settings(point: Point, wiring: Mapping[str, Any]) -> _Loop:
+    table = wiring["loop"]
     from_ma = quantity(str(table.get("from", "4 mA")), "current_ma")
     to_ma = quantity(str(table.get("to", "20 mA")), "current_ma")
-    low, high = in_kind_of(str(table["low"])), in_kind_of(str(table["high"]))
-    if from_ma == to_ma or low == high:
-        raise ValueError("a loop whose ends are the same says nothing; expected from and to, low and high to differ")
-    return _Loop(from_ma, to_ma, low, high, _bands(table, from_ma, to_ma))
+    low, high = span(point, table)
+    if from_ma == to_ma:
+        raise ValueError("a loop whose ends are the same says nothing; expected from and to to differ")
+    return _Loop(from_ma, to_ma, low, high, _bands(table, from_ma, to_ma), _burden_ohm(wiring))
+
+
+def _burden_ohm(wiring: Mapping[str, Any]) -> float | None:
+    """`burden` of the loop with its unit, or the older `shunt` beside it, in ohm."""
+    burden, shunt = wiring["loop"].get("burden"), wiring.get("shunt")
+    if burden is None and shunt is None:
+        return None
+    ohm = quantity(str(burden), "resistance_ohm") if burden is not None else float(str(shunt))
+    if not 0.0 < ohm < math.inf:
+        raise ValueError("a loop's burden is above 0 ohm")
+    return ohm
 
 
 def _bands(table: Mapping[str, Any], from_ma: float, to_ma: float) -> Bands | None:
@@ -241,25 +299,28 @@ def _bands(table: Mapping[str, Any], from_ma: float, to_ma: float) -> Bands | No
 
 
 def _loop(point: Point, wiring: Mapping[str, Any]) -> Transducer:
-    table = wiring["loop"]
-    if point.kind is Kind.CONTACT or not isinstance(table, Mapping) or not {"low", "high"} <= set(table):
-        raise ValueError("a loop needs low and high, and a point that is not a contact")
-    loop = _loop_settings(point, table)
-    own = wired_unit(wiring) or "mA"
-    if own not in _MA_PER:
-        raise UnitError(f'"{own}" is no unit of a loop\'s current', '"mA"')
+    loop = _loop_settings(point, wiring)
+    own = wired_unit(wiring) or ("mA" if loop.burden_ohm is None else "V")
+    if own not in CURRENTS_MA and (own not in VOLTAGES_V or loop.burden_ohm is None):
+        raise UnitError(f'"{own}" is no unit of a loop\'s current', '"mA", or "V" and a burden')
+
+    def milliamperes(number: float, unit: str) -> float | None:
+        if unit in CURRENTS_MA:
+            return number * CURRENTS_MA[unit]
+        if unit in VOLTAGES_V and loop.burden_ohm is not None:
+            return milliampere(number * VOLTAGES_V[unit], loop.burden_ohm)
+        return None
 
     def convert(raw: Raw) -> Sample:
         assert raw.number is not None
-        per = _MA_PER.get(raw.unit or own)
-        if per is None:
-            return _bad(raw, "adapter_fault", f"a loop's current in {raw.unit!r}")
-        ma = float(raw.number) * per
+        ma = milliamperes(float(raw.number), raw.unit or own)
+        if ma is None:
+            return bad(raw, "adapter_fault", f"a loop's current in {raw.unit!r}")
         state = LoopState.MEASUREMENT if loop.bands is None else loop_state(ma, loop.bands)
         reason, stands = _BAND_REASONS[state]
         detail = "" if reason is None else f"{ma:.2f} mA"
         if not stands:
             return Sample(raw.point, raw.mono_ms, None, reason, detail)
-        return _finite(raw, loop_value(ma, loop.low, loop.high, loop.from_ma, loop.to_ma), reason, detail)
+        return finite(raw, loop_value(ma, loop.low, loop.high, loop.from_ma, loop.to_ma), reason, detail)
 
     return convert
