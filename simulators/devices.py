@@ -8,18 +8,14 @@ be unplugged and be plugged in again, which gives another device behind the same
 
 from __future__ import annotations
 
-import os
-import shutil
-import tempfile
 import threading
-import tty
-from pathlib import Path
 from typing import Final, NamedTuple
 
 from edge.domain.contracts import Clock
 from edge.domain.quantities import converter
 from edge.domain.readings import KIND_OF
 from simulators.adapter import SharedWorld
+from simulators.far_end import FarEnd
 from simulators.model import METERS, Missing
 from simulators.noise import mixed
 from simulators.station_file import CHANNELS, ROLE_OF, SERIAL_LEAST_MS
@@ -65,15 +61,12 @@ class SerialTransmitter:
     ) -> None:
         self._shared, self._channels, self._follow = shared, channels, follow_faults
         self._period_s = max(clock.real_s(every_ms), SERIAL_LEAST_MS / 1000.0)
-        self._folder = Path(tempfile.mkdtemp(prefix="warmwell-line-"))
-        self.port = str(self._folder / "panel")
-        self._lock = threading.Lock()
-        self._ends: tuple[int, int] | None = None  # far end (ours) and near end (kept open: else the far end reads EIO)
+        self._line = FarEnd("panel")
+        self.port = self._line.port
         self._garbled = False
         self._stopping = threading.Event()
         self._thread = threading.Thread(target=self._talk, name="transmitter", daemon=True)
         self.lines = 0
-        self.replug()
 
     def start(self) -> None:
         """Begin to talk."""
@@ -84,8 +77,7 @@ class SerialTransmitter:
         self._stopping.set()
         if self._thread.is_alive():
             self._thread.join(2.0)
-        self.unplug()
-        shutil.rmtree(self._folder, ignore_errors=True)
+        self._line.done()
 
     def line(self) -> str:
         """The line that it would print now, without its end."""
@@ -98,30 +90,16 @@ class SerialTransmitter:
 
     def unplug(self) -> None:
         """Pull the plug: the near end hangs up and the name is gone."""
-        with self._lock:
-            ends, self._ends = self._ends, None
-            if ends is not None:
-                os.close(ends[0])
-                os.close(ends[1])
-                Path(self.port).unlink(missing_ok=True)
+        self._line.unplug()
 
     def replug(self) -> None:
         """Plug it in: another device, the same lasting name. Does nothing where it is plugged in."""
-        with self._lock:
-            if self._ends is not None or self._stopping.is_set():
-                return
-            far, near = os.openpty()
-            tty.setraw(near)  # else bytes are echoed and line ends changed
-            os.set_blocking(far, False)  # nobody listening must not hold the sender up: a serial line just loses bytes
-            fresh = self._folder / "panel.new"
-            fresh.symlink_to(os.ttyname(near))
-            fresh.replace(self.port)
-            self._ends = (far, near)
+        self._line.replug()
 
     @property
     def is_plugged(self) -> bool:
         """The port is there."""
-        return self._ends is not None
+        return self._line.is_plugged
 
     def _talk(self) -> None:
         state = "ok"
@@ -144,10 +122,4 @@ class SerialTransmitter:
         data = f"{line}\r\n".encode()
         if self._garbled:
             data = bytes(0x80 | (mixed(self.lines * 4096 + at) & 0x7F) for at in range(len(line))) + b"\r\n"
-        with self._lock:
-            if self._ends is None:
-                return
-            try:
-                os.write(self._ends[0], data)
-            except OSError:  # nobody listens and the terminal is full, or the near end hung up: bytes are lost, as on a wire
-                pass
+        self._line.write(data)
