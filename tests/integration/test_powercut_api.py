@@ -7,6 +7,7 @@ WARMWELL_CUTS sets how many cuts (default 3; 50 for a release).
 
 from __future__ import annotations
 
+import http.client
 import os
 import random
 import subprocess
@@ -71,7 +72,7 @@ class Writers:
             text = f"person {person}, note {number}, " + "x" * (number * 37 % 700)
             try:
                 status, answer = self._daemon.record(record="note", text=text)
-            except (OSError, ValueError):  # the daemon is gone
+            except (OSError, ValueError, http.client.HTTPException):  # the daemon is gone
                 return
             if status == 200:
                 self.told[answer["seq"]] = text
