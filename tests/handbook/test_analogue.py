@@ -1,14 +1,14 @@
-"""Current loops against check values (topic e.analogue): each row of e.analogue.jsonl names its source.
+"""Current loops, ratiometric senders and converters against check values (topic e.analogue): each row names its source.
 
 NAMUR NE 43 is not freely readable; its rows come from public summaries, and where those contradict each other, from the
-majority (row e.ne43.conflict). Of the topic's rows those on shunts, ratiometric sensors and converters aren't here: nothing
-of Warmwell computes them yet.
+majority (row e.ne43.conflict).
 """
 
 from __future__ import annotations
 
 import json
 from pathlib import Path
+from typing import Any
 
 import pytest
 
@@ -16,8 +16,20 @@ from edge.domain.contracts import Raw
 from edge.domain.readings import Kind, Role
 from edge.domain.settings import Point
 from edge.domain.transducers import NE43, loop_current_ma, loop_state, loop_value, transducer
+from edge.domain.transducers_electric import (
+    adc_code,
+    adc_highest_v,
+    adc_step_v,
+    adc_volt,
+    milliampere,
+    ratiometric_value,
+    ratiometric_volt,
+    volt,
+)
 
-ROWS = [json.loads(line) for line in (Path(__file__).parent / "e.analogue.jsonl").read_text(encoding="utf-8").splitlines()]
+ROWS = [
+    json.loads(line) for line in (Path(__file__).parent / "e.analogue.jsonl").read_text(encoding="utf-8").splitlines()
+]
 POINT = Point("p", Role.SUPPLY_PRESSURE, Kind.PRESSURE, 1000, 3000, -1000, 1000)
 
 
@@ -35,7 +47,7 @@ def test_a_current_says_what_the_table_says(row):
 def test_the_whole_way_from_current_to_kilopascal(row):
     """The note of each psi row holds the same pressure in kPa, to six digits."""
     kpa = float(row["note"].removeprefix("= ").removesuffix(" kPa"))
-    made = transducer(POINT, {"loop": {"low": "0 psi", "high": "100 psi"}, "register": {"unit": "mA"}})
+    made = transducer(POINT, {"loop": {"low": "0 psi", "high": "100 psi", "kind": "gauge"}, "register": {"unit": "mA"}})
     sample = made(Raw("p", 0, row["inputs"]["ma"]))
     assert sample.value == pytest.approx(kpa, abs=0.0005)
 
@@ -43,7 +55,9 @@ def test_the_whole_way_from_current_to_kilopascal(row):
 @pytest.mark.parametrize("row", rows("loop_current"))
 def test_the_current_for_a_value(row):
     given = row["inputs"]
-    assert loop_current_ma(given["value"], given["lo"], given["hi"]) == pytest.approx(row["expected"], abs=row["tolerance"])
+    assert loop_current_ma(given["value"], given["lo"], given["hi"]) == pytest.approx(
+        row["expected"], abs=row["tolerance"]
+    )
 
 
 @pytest.mark.parametrize("row", rows("ne43_class"))
@@ -60,5 +74,81 @@ def test_the_bands_end_where_the_summaries_say():
 def test_the_bands_can_follow_the_summary_that_contradicts():
     """Row e.ne43.conflict: one summary ends the measuring band at 4.0 and 20.0 mA, so the ends are settings."""
     assert "4.0" in next(row["expected"] for row in ROWS if row["id"] == "e.ne43.conflict")
-    loop = {"low": "0 psi", "high": "100 psi", "range_low": "4.0 mA", "range_high": "20.0 mA"}
+    loop = {"low": "0 psi", "high": "100 psi", "kind": "gauge", "range_low": "4.0 mA", "range_high": "20.0 mA"}
     assert transducer(POINT, {"loop": loop})(Raw("p", 0, 3.9)).reason == "under_range"
+
+
+@pytest.mark.parametrize("row", rows("ohm_volt"))
+def test_what_a_current_makes_at_its_burden(row):
+    given = row["inputs"]
+    assert volt(given["ma"], given["ohm"]) == pytest.approx(row["expected"], abs=row["tolerance"])
+    assert milliampere(row["expected"], given["ohm"]) == pytest.approx(given["ma"], abs=1e-9)
+
+
+@pytest.mark.parametrize("row", rows("ohm_volt"))
+def test_a_loop_over_its_burden_says_what_its_current_says(row):
+    loop = {"low": "0 psi", "high": "100 psi", "kind": "gauge"}
+    by_volt = transducer(POINT, {"loop": {**loop, "burden": f"{row['inputs']['ohm']} ohm"}})
+    by_current = transducer(POINT, {"loop": loop})
+    over, direct = by_volt(Raw("p", 0, row["expected"], "V")), by_current(Raw("p", 0, row["inputs"]["ma"], "mA"))
+    assert over.reason == direct.reason
+    assert over.value == (None if direct.value is None else pytest.approx(direct.value, abs=1e-9))
+
+
+def ratiometric_answer(given: dict[str, Any]) -> float:
+    supply_v = given.get("supply", 5.0)
+    if given["op"] == "ratiometric_volt":
+        return ratiometric_volt(given["value"], 0.0, given["span"], supply_v)
+    return ratiometric_value(given["volt"], 0.0, given["span"], supply_v)
+
+
+@pytest.mark.parametrize("row", [*rows("ratiometric_volt"), *rows("ratiometric_value")])
+def test_a_ratiometric_sender(row):
+    assert ratiometric_answer(row["inputs"]) == pytest.approx(row["expected"], abs=row["tolerance"])
+
+
+@pytest.mark.parametrize("row", rows("ratiometric_value"))
+def test_the_supply_that_is_measured_is_used_and_the_other_is_believed(row):
+    """Rows e.ratio.sag.wrong and e.ratio.sag.right; the notes hold the pressure in kPa, to six digits."""
+    table = {"low": "0 psi", "high": "100 psi", "kind": "gauge"}
+    if "supply" in row["inputs"]:
+        table["supply_channel"] = "voltage3"
+    raw = Raw("p", 0, row["inputs"]["volt"], "V", beside=row["inputs"].get("supply"))
+    kpa = float(row["note"].rpartition("= ")[2].removesuffix(" kPa"))
+    assert transducer(POINT, {"ratiometric": table})(raw).value == pytest.approx(kpa, abs=0.0005)
+
+
+def converter_answer(given: dict[str, Any]) -> float:
+    if given["op"] == "adc_lsb":
+        return adc_step_v(given["fsr"])
+    if given["op"] == "adc_code":
+        return adc_code(given["volt"], given["fsr"])
+    return adc_volt(int(given["code"], 16), given["fsr"])
+
+
+@pytest.mark.parametrize("row", [*rows("adc_lsb"), *rows("adc_code"), *rows("adc_volt")])
+def test_a_converters_steps_codes_and_volts(row):
+    assert converter_answer(row["inputs"]) == pytest.approx(row["expected"], rel=0, abs=row["tolerance"])
+
+
+def test_an_input_takes_no_more_than_the_converters_own_supply():
+    row = next(row for row in ROWS if row["id"] == "e.adc.supply")
+    assert adc_highest_v(row["inputs"]["fsr"], row["inputs"]["vdd"]) == row["expected"]
+    assert adc_highest_v(2.048, 5.0) == 2.048
+
+
+#: rows that nothing in this file is compared with, and why
+ELSEWHERE = {
+    "e.ne43.hold": "a failure should last 4 s before it is believed: one bad reading silences nothing here, since the last good "
+    "one stands for 10 s or more (edge/config_bounds.py, STALE_FLOOR_MS)",
+}
+
+
+def test_every_row_is_used_or_named_with_a_reason():
+    from edge.config_bounds import STALE_FLOOR_MS
+
+    facts = {row["id"]: row for row in ROWS if "op" not in row["inputs"]}
+    ends = {f"e.ne43.{end}" for end in ("fault.low", "range.low", "range.high", "fault.high", "conflict")}
+    assert len(ROWS) == 55
+    assert set(facts) == ends | {"e.adc.supply"} | set(ELSEWHERE)
+    assert facts["e.ne43.hold"]["expected"] * 1000 <= STALE_FLOOR_MS

@@ -12,7 +12,17 @@ from typing import Any
 
 import pytest
 
-from edge.domain.quantities import convert, from_kind, in_kind, pulse_frequency_hz, pulse_resolution_l_min, quantity
+from edge.domain.quantities import (
+    convert,
+    from_kind,
+    in_kind,
+    k_factor,
+    pulse_flow_l_min,
+    pulse_frequency_hz,
+    pulse_resolution_l_min,
+    pulse_volume_l,
+    quantity,
+)
 from edge.domain.readings import Kind
 
 ROWS: list[dict[str, Any]] = [
@@ -36,14 +46,11 @@ UNITS = {
     "gpm_to_m3_per_s": ("flow", "gal/min", "m3/s"),
 }
 
-#: rows that this version has no function for, and why
+#: rows that nothing here is compared with, and why
 NOT_BUILT = {
     "f.one.lb_to_kg": "nothing here has a mass",
     "f.kv": "no valve coefficient is used",
     "f.nist.rounding": "a remark on the tables, kept in this file's first lines",
-    "f.pulse.inv": "counting pulses comes with the adapter of the board's lines",
-    "f.pulse.vol": "counting pulses comes with the adapter of the board's lines",
-    "f.pulse.vol.1": "counting pulses comes with the adapter of the board's lines",
 }
 
 
@@ -66,6 +73,10 @@ def _answer(inputs: dict[str, Any]) -> float:
         return in_kind(inputs["f"], "degF", Kind.TEMPERATURE)
     if op == "pulse_freq":
         return pulse_frequency_hz(inputs["q_l_min"], inputs["k_per_l"])
+    if op == "pulse_flow":
+        return pulse_flow_l_min(inputs["hz"], inputs["k_per_l"])
+    if op == "pulse_volume":
+        return 1000 * pulse_volume_l(inputs["pulses"], inputs["k_per_l"])  # the row is in mL
     assert op == "pulse_resolution", op
     return pulse_resolution_l_min(inputs["k_per_l"], inputs["window_s"])
 
@@ -73,6 +84,20 @@ def _answer(inputs: dict[str, Any]) -> float:
 @pytest.mark.parametrize("row", [row for row in ROWS if row["id"] not in NOT_BUILT], ids=lambda row: row["id"])
 def test_units_agree_with_the_row(row: dict[str, Any]) -> None:
     assert _answer(row["inputs"]) == pytest.approx(row["expected"], rel=0, abs=row["tolerance"])
+
+
+@pytest.mark.parametrize(
+    "row", [row for row in ROWS if row["inputs"].get("op") == "pulse_freq"], ids=lambda row: row["id"]
+)
+def test_a_k_factor_is_the_same_in_every_spelling(row: dict[str, Any]) -> None:
+    """The rows' K as a data sheet may print it: per litre, per gallon, as a frequency per flow, as a volume per pulse."""
+    k_per_l, hz, l_min = row["inputs"]["k_per_l"], row["expected"], row["inputs"]["q_l_min"]
+    per_gal = k_per_l * convert(1, "gal", "L", "volume")
+    for spelt in (
+        f"{k_per_l} /L", f"{k_per_l} pulses per litre", f"{per_gal} /gal", f"{k_per_l / 60} Hz per L/min",
+        f"{hz / l_min} Hz/(L/min)", f"{1000 / k_per_l} mL/pulse", f"{1 / per_gal} gal per pulse",
+    ):  # fmt: skip
+        assert pulse_frequency_hz(l_min, k_factor(spelt)) == pytest.approx(hz, abs=row["tolerance"])
 
 
 def test_every_row_is_used_or_named_with_a_reason() -> None:
