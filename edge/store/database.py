@@ -27,6 +27,10 @@ SERIES_FILE: Final = "series.db"
 BUSY_MS: Final = 5000
 #: the log is cut back to this after a checkpoint, so that one long reader doesn't leave gigabytes behind
 LOG_LIMIT_BYTES: Final = 8 << 20
+#: of a new file. A commit writes whole pages: small ones cost a card less (tests/bench/store_writes.py)
+PAGE_BYTES: Final = 1024
+#: the log is moved into the file when it has so many pages
+_LOG_PAGES: Final = 500
 
 _FULL: Final = 2  # what `pragma synchronous` answers for FULL
 _SQLITE_MAGIC: Final = b"SQLite format 3\0"
@@ -164,6 +168,7 @@ def _settle(conn: sqlite3.Connection, path: Path, readonly: bool, log_limit_byte
         conn.execute("PRAGMA query_only=ON")
     else:
         conn.execute(f"PRAGMA journal_size_limit={log_limit_bytes}")
+        conn.execute(f"PRAGMA wal_autocheckpoint={_LOG_PAGES}")
 
 
 def shrink_log(conn: sqlite3.Connection) -> None:
@@ -188,6 +193,7 @@ def new_file(path: Path, build: Callable[[sqlite3.Connection], None]) -> None:
             leftover.unlink(missing_ok=True)
         conn = _open(making, "rwc")
         try:
+            conn.execute(f"PRAGMA page_size={PAGE_BYTES}")
             _settle(conn, making, readonly=False, log_limit_bytes=LOG_LIMIT_BYTES)
             build(conn)
         finally:

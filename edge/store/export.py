@@ -29,7 +29,7 @@ FORMS: Final = ("csv", "jsonl")
 Progress = Callable[[int, int | None], None]
 
 _PIECE: Final = 500
-_FORMULA: Final = ("=", "+", "-", "@", "\t", "\r", "\n")
+_FORMULA: Final = ("=", "+", "-", "@", "\t", "\n")
 _JOURNAL_COLUMNS: Final = ("seq", "at", "trusted", "boot", "mono_ms", "kind", "what", "by", "body")
 
 
@@ -103,11 +103,12 @@ def export_readings(
 
 
 def guarded(text: str) -> str:
-    """The text, with an apostrophe before what a spreadsheet would take for a formula.
+    """The text, with an apostrophe before what a spreadsheet would take for a formula, and plain line ends.
 
     >>> guarded("=1+1"), guarded("note")
     ("'=1+1", 'note')
     """
+    text = text.replace("\r\n", "\n").replace("\r", "\n")
     return "'" + text if text.startswith(_FORMULA) else text
 
 

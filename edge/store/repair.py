@@ -45,7 +45,7 @@ def _first_damage(path: Path) -> str | None:
             try:
                 for (table,) in conn.execute("SELECT name FROM sqlite_master WHERE type = 'table'").fetchall():
                     conn.execute(f'SELECT * FROM "{table}" LIMIT 1').fetchall()
-                    conn.execute(f'SELECT max(rowid) FROM "{table}"' if table in ("batch", "block") else "SELECT 1")
+                    conn.execute(f'SELECT max(rowid) FROM "{table}"' if table in ("slot", "block") else "SELECT 1")
             finally:
                 conn.close()
     except Damaged:

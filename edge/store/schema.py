@@ -165,7 +165,7 @@ def _series_migrations() -> Migrations:
 
     migrations = Migrations("warmwell-series")
 
-    @migrations(name="1 points, clock map, batches, sealed blocks, rollups")
+    @migrations(name="1 points, clock map, slots for batches, sealed blocks, rollups")
     def first(db: Database) -> None:
         db.table("point").create(
             {"number": int, "id": str, "role": str, "kind": str, "unit": str, "hold_ms": int},
@@ -180,11 +180,9 @@ def _series_migrations() -> Migrations:
             pk=("boot", "from_mono_ms"),
             not_null={"offset_ms", "trusted"},
         )
-        db.table("batch").create(
-            {"number": int, "boot": int, "hour": int, "from_mono_ms": int, "to_mono_ms": int, "packed": bytes},
-            pk="number",
-            not_null={"boot", "hour", "from_mono_ms", "to_mono_ms", "packed"},
-        )
+        db.table("slot").create({"number": int, "data": bytes}, pk="number", not_null={"data"})
+        db.table("sealed").create({"id": int, "up_to": bytes}, pk="id", not_null={"up_to"})
+        db.execute("INSERT INTO sealed (id, up_to) VALUES (1, zeroblob(8))")
         db.table("block").create(
             {
                 "number": int,

@@ -24,7 +24,7 @@ from typing import Any, Final, NamedTuple
 from edge.domain.errors import StoreFault
 from edge.domain.readings import Reading
 from edge.domain.settings import Point
-from edge.store import retention
+from edge.store import retention, slots
 from edge.store.clockmap import BootClock, Note, Stretch
 from edge.store.database import (
     SERIES_FILE,
@@ -62,8 +62,6 @@ class _Batch(NamedTuple):
 
     hour: int
     n: int
-    from_mono_ms: int
-    to_mono_ms: int
     packed: bytes
 
 
@@ -254,10 +252,11 @@ class Series(SeriesReader):
             self._register_points()
             self._store_notes()
         self._pack_closed()
+        if room < Room.NO_ROLLUPS:
+            self._seal_what_is_over(keep_raw=room < Room.NO_RAW)
         if room < Room.NO_RAW:
             self._store_batches()
         if room < Room.NO_ROLLUPS:
-            self._seal_what_is_over(keep_raw=room < Room.NO_RAW)
             self._roll_up_late()
         self._drop_beyond_memory()
 
@@ -271,12 +270,11 @@ class Series(SeriesReader):
             self._closed.clear()
         by_hour: dict[int, list[Reading]] = {}
         for reading in taken:
-            by_hour.setdefault(reading.mono_ms // HOUR_MS, []).append(reading)
+            by_hour.setdefault(max(0, reading.mono_ms // HOUR_MS), []).append(reading)
         for hour, readings in sorted(by_hour.items()):
             by_point = self._by_point(readings)
             if by_point:
-                times = [reading.mono_ms for reading in readings]
-                batch = _Batch(hour, len(readings), min(times), max(times), pack(by_point))
+                batch = _Batch(hour, sum(map(len, by_point.values())), pack(by_point))
                 with self._inbox:
                     self._waiting.append(batch)
             self._taken_mono_ms = max(self._taken_mono_ms, *(reading.mono_ms for reading in readings))
@@ -309,51 +307,53 @@ class Series(SeriesReader):
             batches = list(self._waiting)
             if not batches:
                 return
-            boot = self._own_boot_number()
+            own = self._own_boot_number()
             with self._transaction() as conn:
-                conn.executemany(
-                    "INSERT INTO batch (boot, hour, from_mono_ms, to_mono_ms, packed) VALUES (?, ?, ?, ?, ?)",
-                    [(boot, b.hour, b.from_mono_ms, b.to_mono_ms, b.packed) for b in batches],
-                )
-            with self._inbox:
-                self._waiting.clear()
-                self._written += sum(batch.n for batch in batches)
+                slots.keep(conn, [slots.Batch(own, b.hour, b.n, b.packed) for b in batches])
+            self._now_on_disk(batches)
+
+    def _now_on_disk(self, batches: Sequence[_Batch]) -> None:
+        with self._inbox:
+            gone = set(map(id, batches))
+            self._waiting = deque(batch for batch in self._waiting if id(batch) not in gone)
+            self._written += sum(batch.n for batch in batches)
 
     # -- sealing
 
     def _seal_what_is_over(self, keep_raw: bool) -> None:
+        """Before batches of a new hour are stored: all that is stored then belongs to hours that are over."""
         current = self._taken_mono_ms // HOUR_MS
         if current == self._sealed_hour:
             return
         own = self._own_boot_number()
-        sql = "SELECT DISTINCT boot, hour FROM batch WHERE boot <> ? OR hour < ? ORDER BY boot, hour"
-        due = dict.fromkeys(self._conn.execute(sql, (own, current)).fetchall())
-        if not keep_raw:  # what can't be written any more still goes into the rollups
-            due |= dict.fromkeys((own, batch.hour) for batch in self._waiting if batch.hour < current)
-        clocks = self.clocks()
-        for boot, hour in due:
-            self._seal(boot, hour, clocks.get(boot), boot == own)
+        over = [batch for batch in self._waiting if batch.hour < current]
+        if over or any(boot != own or hour < current for boot, hour in slots.live_hours(self._conn)):
+            self._seal(own, over, keep_raw)
         self._sealed_hour = current
-        self._retain(clocks.get(own))
+        self._retain(self.clocks().get(own))
 
-    def _seal(self, boot: int, hour: int, clock: BootClock | None, is_own: bool) -> None:
-        """Turn the batches of an hour into one block per point, and draw its rollups where its time is trusted."""
-        with self._storing, self._transaction() as conn:
-            sql = "SELECT number, packed FROM batch WHERE boot = ? AND hour = ? ORDER BY number"
-            stored = conn.execute(sql, (boot, hour)).fetchall()
-            in_memory = [batch for batch in self._waiting if is_own and batch.hour == hour]
-            kept = self._merged(packed for _, packed in stored)
-            all_of_it = self._merged(b.packed for b in in_memory)
-            for number, readings in kept.items():
-                all_of_it.setdefault(number, [])[:0] = readings
-            rolled_up = self._roll_up(conn, boot, hour, clock, all_of_it)
-            for number, readings in kept.items():
-                _insert_block(conn, number, boot, hour, readings, rolled_up)
-            conn.executemany("DELETE FROM batch WHERE number = ?", [(number,) for number, _ in stored])
-        if in_memory:
+    def _seal(self, own: int, over: list[_Batch], keep_raw: bool) -> None:
+        """Turn all batches into one block per hour and point, and draw rollups where the time is trusted.
+
+        `over`: batches in memory of hours that are over; without `keep_raw` they go into the rollups alone.
+        """
+        clocks = self.clocks()
+        in_memory = [slots.Batch(own, batch.hour, batch.n, batch.packed) for batch in over]
+        with self._storing:
+            with self._transaction() as conn:
+                stored = slots.live(conn)
+                for boot, hour in sorted({(batch.boot, batch.hour) for batch in stored + in_memory}):
+                    drawn = self._merged(_of_hour(stored + in_memory, boot, hour))
+                    rolled_up = self._roll_up(conn, boot, hour, clocks.get(boot), drawn)
+                    kept = drawn if keep_raw else self._merged(_of_hour(stored, boot, hour))
+                    for number, readings in kept.items():
+                        _insert_block(conn, number, boot, hour, readings, rolled_up)
+                slots.free_all(conn)
+            self._now_on_disk(over)
+        if not keep_raw:
             with self._inbox:
-                self._waiting = deque(batch for batch in self._waiting if batch not in in_memory)
-                self._lost += sum(batch.n for batch in in_memory)
+                lost = sum(batch.n for batch in over)
+                self._lost, self._written = self._lost + lost, self._written - lost
 
     def _merged(self, packed: Iterable[bytes]) -> dict[int, list[Reading]]:
         merged: dict[int, list[Reading]] = {}
@@ -589,6 +589,10 @@ def _trusted_stretches(clock: BootClock | None, hour: int) -> list[Stretch] | No
 def _point_row(point: Point) -> tuple[str, str, str, str, int]:
     hold_ms = max(point.stale_after_ms, point.every_ms)
     return point.id, point.role.value, point.kind.value, point.unit, hold_ms
+
+
+def _of_hour(batches: Iterable[slots.Batch], boot: int, hour: int) -> list[bytes]:
+    return [batch.packed for batch in batches if (batch.boot, batch.hour) == (boot, hour)]
 
 
 def _boot_number(conn: sqlite3.Connection, boot: str) -> int:

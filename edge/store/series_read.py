@@ -11,6 +11,7 @@ from typing import Any, Final, NamedTuple
 from edge.domain.entries import rfc3339
 from edge.domain.errors import UnusableInput
 from edge.domain.readings import Kind, Reading
+from edge.store import slots
 from edge.store.clockmap import BootClock, Note
 from edge.store.database import SERIES_FILE, Readers
 from edge.store.packing import Columns, unpack
@@ -233,29 +234,30 @@ class SeriesReader:
 
     def _hours(self, boot: int, from_mono_ms: int, to_mono_ms: int, unrolled: bool = False) -> list[int]:
         """Hours of a boot that have readings. `unrolled`: only those that the rollups don't hold yet."""
-        first, last = from_mono_ms // HOUR_MS, (to_mono_ms - 1) // HOUR_MS
+        first, last = max(from_mono_ms // HOUR_MS, 0), min((to_mono_ms - 1) // HOUR_MS, 2**40)
+        open_hours = self._readers.ask(
+            slots.live_hours
+        )  # first: one that is sealed meanwhile is found among the blocks
         rows = self._rows(
-            "SELECT hour FROM block WHERE boot = ?1 AND hour BETWEEN ?2 AND ?3 AND (NOT ?4 OR rolled_up = 0)"
-            " UNION SELECT hour FROM batch WHERE boot = ?1 AND hour BETWEEN ?2 AND ?3 ORDER BY hour",
+            "SELECT DISTINCT hour FROM block WHERE boot = ? AND hour BETWEEN ? AND ? AND (NOT ? OR rolled_up = 0)",
             boot,
-            max(first, -(2**40)),
-            min(last, 2**40),
+            first,
+            last,
             unrolled,
         )
-        return [row[0] for row in rows]
+        return sorted({row[0] for row in rows} | {h for b, h in open_hours if b == boot and first <= h <= last})
 
     def _packed(self, boot: int, hour: int, unrolled: bool) -> list[Packed]:
         """What there is of one hour, in one read: sealed blocks and batches."""
+        sql = "SELECT point, packed FROM block WHERE boot = ? AND hour = ? AND (NOT ? OR rolled_up = 0)"
 
         def question(conn: sqlite3.Connection) -> list[Packed]:
-            return [
-                Packed(point, data)
-                for point, data in conn.execute(
-                    "SELECT point, packed FROM block WHERE boot = ?1 AND hour = ?2 AND (NOT ?3 OR rolled_up = 0)"
-                    " UNION ALL SELECT 0, packed FROM batch WHERE boot = ?1 AND hour = ?2",
-                    (boot, hour, unrolled),
-                ).fetchall()
-            ]
+            conn.execute("BEGIN")  # so that an hour that is sealed meanwhile is seen once
+            try:
+                sealed = [Packed(*row) for row in conn.execute(sql, (boot, hour, unrolled)).fetchall()]
+                return sealed + [Packed(0, batch.packed) for batch in slots.live(conn, boot, hour)]
+            finally:
+                conn.execute("ROLLBACK")
 
         return self._readers.ask(question)
 

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import sqlite3
 import subprocess
 import sys
 import time
@@ -11,6 +12,7 @@ from pathlib import Path
 from edge.domain.entries import Draft, Now
 from edge.domain.readings import KIND_OF, Quality, Reading, Role
 from edge.domain.settings import Point
+from edge.store import slots
 
 STATION = "harbour-lane/scope-room-2"
 #: 2026-03-16T05:50:00Z
@@ -46,6 +48,15 @@ def seconds(first_s: int, last_s: int, points: Sequence[Point] = POINTS) -> Iter
             reading(p.id, at_s * 1000, float(at_s % 2) if p.role is Role.OUTLET_PROTECTION else at_s / 8)
             for p in points
         ]
+
+
+def open_batches(folder: Path) -> list[slots.Batch]:
+    """Batches on disk that aren't sealed yet."""
+    conn = sqlite3.connect(folder / "series.db")
+    try:
+        return slots.live(conn)
+    finally:
+        conn.close()
 
 
 def until(what: Callable[[], bool], timeout_s: float = 10.0) -> bool:
