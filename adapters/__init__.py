@@ -18,10 +18,11 @@ TABLE: Final[dict[str, str]] = {
     "simulated": "simulators.adapter:Simulated",
     "replay": "adapters.replay:Replay",
     "serial-line": "adapters.serial_line:SerialLine",
+    "modbus-rtu": "adapters.modbus_rtu:ModbusRtu",
 }
 
 #: kinds that station files may name already; their code comes with a later version
-NOT_YET: Final = frozenset({"onewire", "modbus-rtu", "gpio"})
+NOT_YET: Final = frozenset({"onewire", "gpio"})
 
 GROUP: Final = "warmwell.adapters"
 

@@ -11,11 +11,12 @@ from edge.config_bounds import LEAST_EVERY_MS, MODBUS_TURNAROUND_MS, ONEWIRE_REA
 from edge.config_build import COMPARES, loss_share
 from edge.config_fields import listed, nearest, told
 from edge.config_locate import Path
-from edge.config_points import ModbusBus, PointTable, SerialLineBus
+from edge.config_points import ModbusBus, ModbusPoint, OneWireBus, PointTable, RegisterTable, SerialLineBus
 from edge.config_reading import Findings
 from edge.config_sections import ALARM_IDS, Tables, kind_of
 from edge.domain import settings
 from edge.domain.readings import Role
+from edge.domain.registers import FUNCTIONS, Register, blocks, wire_ms
 
 #: duties that the station has of itself
 OWN_DUTIES: Final = (
@@ -347,7 +348,6 @@ def _periods(tables: Tables, points: Mapping[int, settings.Point], found: Findin
         least = LEAST_EVERY_MS[kind]
         if isinstance(bus, SerialLineBus) and bus.baud:
             least = max(least, -(-SHORT_LINE_CHARACTERS * 10_000 // bus.baud))
-        read_ms = _read_ms(bus)
         on_it = [(index, point) for index, point in points.items() if tables.bus_of(rows[index]) is bus]
         for index, point in on_it:
             if point.every_ms < least and found.written(("point", index, "every")) is not None:
@@ -355,22 +355,47 @@ def _periods(tables: Tables, points: Mapping[int, settings.Point], found: Findin
                     ("point", index, "every"), f"{_as(found, 'point', index, 'every')} is shorter than a {kind} bus can keep",
                     f"{least} ms or longer",
                 )  # fmt: skip
-        load = sum(read_ms / point.every_ms for _, point in on_it)
+        reads = _reads(bus, [(rows[index], point.every_ms) for index, point in on_it])
+        load = sum(read_ms / every_ms for read_ms, every_ms in reads)
         if load > 1 and all(point.every_ms >= least for _, point in on_it):
             index, fastest = min(on_it, key=lambda pair: pair[1].every_ms)
             found.wrong(
                 ("point", index, "every"),
-                f'bus "{bus.id}" would be busy {load:.0%} of the time: {len(on_it)} points of {read_ms:.0f} ms each',
+                f'bus "{bus.id}" would be busy {load:.0%} of the time: {_reads_told(bus, len(on_it), reads)}',
                 f"longer periods, for instance {fastest.every_ms * load * 1.1:.0f} ms here",
                 "Read some of its points less often",
             )
 
 
-def _read_ms(bus: object) -> float:
-    """How long one reading keeps the bus busy; 0 where it doesn't matter."""
-    if kind_of(bus) == "onewire":  # type: ignore[arg-type]  # any bus has a kind
-        return ONEWIRE_READ_MS
-    if isinstance(bus, ModbusBus) and bus.baud:
-        characters = 8 + 9 + 2 * 3.5  # question, answer of two registers, and the silence around them
-        return characters * 11_000 / bus.baud + MODBUS_TURNAROUND_MS
-    return 0.0
+def _reads(bus: object, on_it: Sequence[tuple[PointTable, int]]) -> list[tuple[float, int]]:
+    """What keeps a bus busy: how long each read takes and how often it comes [ms]; nothing where it doesn't matter.
+
+    Neighbouring registers that are read equally often are one question.
+    """
+    if isinstance(bus, OneWireBus):
+        return [(ONEWIRE_READ_MS, every_ms) for _, every_ms in on_it]
+    if not isinstance(bus, ModbusBus) or not bus.baud:
+        return []
+    by_period: dict[int, dict[str, tuple[int, Register]]] = {}
+    for row, every_ms in on_it:
+        register = row.register_ if isinstance(row, ModbusPoint) else None
+        if isinstance(row, ModbusPoint) and _is_whole(row, register):
+            place = Register(FUNCTIONS[row.register_.kind], row.register_.at, row.register_.type)
+            by_period.setdefault(every_ms, {})[row.id] = (row.unit_id, place)
+    return [
+        (wire_ms(block.function, block.size, bus.baud) + MODBUS_TURNAROUND_MS, every_ms)
+        for every_ms, wanted in by_period.items()
+        for block in blocks(wanted)
+    ]
+
+
+def _is_whole(row: ModbusPoint, register: RegisterTable | None) -> bool:
+    """Whether everything that says where a point is read could itself be read."""
+    return register is not None and None not in (row.id, row.unit_id, register.kind, register.at, register.type)
+
+
+def _reads_told(bus: object, points: int, reads: Sequence[tuple[float, int]]) -> str:
+    if isinstance(bus, ModbusBus):
+        longest_ms = max(read_ms for read_ms, _ in reads)
+        return f"{points} points take {len(reads)} questions of up to {longest_ms:.0f} ms at {bus.baud} baud"
+    return f"{points} points of {reads[0][0]:.0f} ms each"

@@ -147,11 +147,16 @@ class OneWirePoint(PointTable):
 
 
 class ModbusPoint(PointTable):
-    """A register of a unit."""
+    """A register of a unit, or a bit of one."""
 
     unit_id: Annotated[int, Count(1, 247)]
     register_: RegisterTable = Field(alias="register")
     loop: LoopTable | None = None
+    tripped_when: Annotated[str, Word("open", "closed")] | None = Field(
+        None, description="For a contact behind an input of the unit: closed is 1. Left out: 1 is tripped, wet or on."
+    )
+    wet_when: Annotated[str, Word("open", "closed")] | None = None
+    on_when: Annotated[str, Word("open", "closed")] | None = None
 
 
 class GpioPoint(PointTable):
@@ -287,7 +292,7 @@ KINDS: Final[Mapping[str, tuple[type[BusTable], type[PointTable]]]] = MappingPro
 )
 
 #: kinds whose adapter is part of this version
-ACTIVE_KINDS: Final = frozenset({"simulated", "replay", "serial-line"})
+ACTIVE_KINDS: Final = frozenset({"simulated", "replay", "serial-line", "modbus-rtu"})
 
 AnyBus = Annotated[
     SimulatedBus | ReplayBus | SerialLineBus | OneWireBus | ModbusBus | GpioBus | IioBus | EnteredBus,

@@ -24,6 +24,8 @@ from edge.config_sections import Tables, kind_of
 from edge.domain.quantities import UnitError, converter, pulse_frequency_hz, scale_and_offset
 from edge.domain.readings import KIND_OF, Kind, Role
 
+#: the highest address of a register or bit
+LAST_REGISTER: Final = 0xFFFF
 #: which key says what a closed or open contact means, by role
 _WHEN: Final[Mapping[Role, str]] = MappingProxyType(
     {Role.OUTLET_PROTECTION: "tripped_when", Role.LEAK: "wet_when", Role.MACHINE_POWER: "on_when"}
@@ -126,6 +128,7 @@ def _modbus(found: Findings, path: Path, point: PointTable, kind: Kind) -> None:
     if register is None or None in (register.kind, register.type):
         return
     at = (*path, "register")
+    _when(found, path, point)
     is_bit = register.kind in ("coil", "discrete")
     if is_bit != (register.type == "bit"):
         found.wrong(
@@ -149,15 +152,28 @@ def _modbus(found: Findings, path: Path, point: PointTable, kind: Kind) -> None:
         found.wrong((*at, "order"), f"{register.type} has no order of words", "order only for 32 bits", "Remove it")
     if kind is not Kind.CONTACT and not is_bit:
         _unit(found, (*at, "unit"), register.unit, kind, point.loop is not None)
+    if is_bit and register.unit is not None:
+        found.wrong((*at, "unit"), "a bit has no unit", "no unit", "Remove it")
+    if register.at == LAST_REGISTER and wide:
+        found.wrong(
+            (*at, "at"),
+            f"{register.type} takes two registers, and there is none behind {register.at}",
+            "a lower address",
+        )
 
 
-def _gpio(found: Findings, path: Path, point: PointTable, kind: Kind) -> None:
-    assert isinstance(point, GpioPoint)
+def _when(found: Findings, path: Path, point: GpioPoint | ModbusPoint) -> None:
+    """A contact says by its own role's word what closed or open means; nothing else has such a word."""
     own = _WHEN.get(point.role)
     for role, key in _WHEN.items():
         if getattr(point, key) is not None and key != own:
             right = f'{own} = "{getattr(point, key)}"' if own else "no such key"
             found.wrong((*path, key), f"{key} is for {role}, not for {point.role}", right)
+
+
+def _gpio(found: Findings, path: Path, point: PointTable, kind: Kind) -> None:
+    assert isinstance(point, GpioPoint)
+    _when(found, path, point)
     if kind is Kind.CONTACT:
         if point.pulses is not None:
             found.wrong((*path, "pulses"), f"{point.role} counts no pulses", "pulses for supply_flow only", "Remove it")

@@ -92,18 +92,17 @@ def test_the_examples_alarms_plans_and_points() -> None:
     assert points["power"].every_ms == 250
     buses = {bus.id: bus for bus in station.buses}
     assert buses["panel"].points["supply"]["register"]["at"] == 0
-    assert (buses["panel"].options["baud"], buses["panel"].period_ms, buses["panel"].active) == (19200, 500, False)
+    assert (buses["panel"].options["baud"], buses["panel"].period_ms, buses["panel"].active) == (19200, 500, True)
 
 
 def test_what_is_not_active_yet_is_said_bus_by_bus() -> None:
     said = config.load(EXAMPLE).not_active
     assert [text.split(":")[0] for text in said] == [
         'bus "probe-wire"',
-        'bus "panel"',
         'bus "lines"',
         "reservoir.volume",
     ]
-    assert '"machine-outlet"' in said[2]
+    assert '"machine-outlet"' in said[1]
 
 
 def test_the_digest_is_that_of_the_canonical_document() -> None:
