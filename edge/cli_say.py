@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import contextlib
+import errno
 import os
 import sys
 import tempfile
@@ -15,6 +16,7 @@ from edge.domain.errors import AlreadyRunning, NewerStore, UnusableInput, Warmwe
 
 #: the documented exit codes
 DONE, FAULT, UNUSABLE, NEWER, RUNNING = 0, 1, 2, 3, 4
+_DISK_SAYS_NO: Final = frozenset({errno.ENOSPC, errno.EDQUOT, errno.EFBIG, errno.EIO, errno.EROFS})
 _CODES: Final = ((AlreadyRunning, RUNNING), (NewerStore, NEWER), (UnusableInput, UNUSABLE))
 
 
@@ -37,6 +39,16 @@ def guarded(call: Callable[[], int | None]) -> int:
         return DONE
     except KeyboardInterrupt:
         return 130
+    except OSError as exc:
+        if exc.errno not in _DISK_SAYS_NO:
+            complain(_unexpected(exc))
+            return FAULT
+        _no_more_output()
+        complain(
+            f"{exc.filename or 'output'}: it can't be written ({exc.strerror}); expected a disk with room. "
+            "Free some space, or write to another disk."
+        )
+        return FAULT
     except Exception as exc:  # supervision border: the last one there is
         complain(_unexpected(exc))
         return FAULT

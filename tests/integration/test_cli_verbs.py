@@ -150,7 +150,12 @@ def test_a_reader_that_has_enough_is_no_fault(folder: Path) -> None:
 def test_a_full_disk_under_the_output_is_one_sentence(folder: Path) -> None:
     command = f'"{sys.executable}" -m edge.cli export journal "{folder}" > /dev/full'
     done = subprocess.run(["bash", "-c", command], cwd=ROOT, capture_output=True, text=True, timeout=60, check=False)
-    assert done.returncode == 1 and "No space left" in done.stderr and "Traceback" not in done.stderr
+    assert (
+        done.returncode == 1
+        and "No space left" in done.stderr
+        and done.stderr.count("\n") == 1
+        and "fault" not in done.stderr
+    )
 
 
 def test_a_fault_of_its_own_is_one_sentence_that_names_where_the_trace_is(tmp_path: Path) -> None:
