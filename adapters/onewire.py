@@ -1,0 +1,250 @@
+"""Digital thermometers on the kernel's 1-Wire bus, each by the address that is lasered into it.
+
+Probes are never told apart by order: a point is read by its address or not at all. When its probe is gone, other probes
+that no point names are told as candidates for a deliberate replacement; none takes its place by itself.
+
+What is read, the first that a probe has: `w1_slave` (the scratchpad, and so the most to judge by), `temperature`,
+`hwmon/hwmon*/temp1_input`. Where several points share a master, its `therm_bulk_read` is triggered first: all probes
+convert at once, and the wait of 750 ms comes once instead of for each.
+
+The kernel seldom gives an error. An empty file is what a cut cable and a wrong check sum look like; the rest is in
+edge/domain/onewire_text.py. Whether 85 degC is a temperature is decided in edge/domain/onewire_history.py.
+"""
+
+from __future__ import annotations
+
+import logging
+import os
+import re
+import time
+from collections import Counter
+from collections.abc import Iterable, Mapping, Sequence
+from typing import Any, Final, NamedTuple
+
+from adapters.kernel_files import TooLong, names_in, read_whole, reason_of, text_of, write_whole
+from adapters.serial_port import duration_s, unusable
+from edge.domain.contracts import Clock, Raw
+from edge.domain.errors import BusLost
+from edge.domain.onewire_history import RECENT_MS, ProbeHistory
+from edge.domain.onewire_text import FAMILIES, Heard, parse_millidegrees, parse_w1_slave
+
+_log = logging.getLogger(__name__)
+
+ROOT: Final = "/sys/bus/w1/devices"
+TRIGGER: Final = b"trigger\n"  # to the byte: the kernel compares length and text
+BULK_LIMIT_S: Final = 1.0  # after the order came back, for a conversion that another program has begun
+BULK_LOOK_S: Final = 0.02
+PATIENCE_SHARE: Final = 0.6  # of the bus's time limit: so long all silent files of one read are waited for together
+USUAL_LIMIT_S: Final = 2.0
+RECENT_PERIODS: Final = 5  # good readings that many periods back still tell where a temperature can be
+MOST_CANDIDATES: Final = 5  # in one sentence
+
+ADDRESS: Final = re.compile(rf"(?:{'|'.join(FAMILIES)})-[0-9a-f]{{12}}")
+_PHANTOM: Final = re.compile(r"00-[0-9a-f]{12}")  # a shorted wire answers every search with ones that aren't there
+_MASTER: Final = re.compile(r"w1_bus_master[0-9]+")
+_BULK: Final = "therm_bulk_read"
+_UNDER_WAY, _UNREAD = "-1", "1"  # what the kernel's bulk file says
+#: what `resolution` holds after a failure, though it is no resolution then
+_AFTERWARDS: Final = {"-19": "it didn't answer its address", "-5": "its check sum was wrong each time"}
+
+
+class Probe(NamedTuple):
+    """A thermometer that the kernel has found."""
+
+    address: str
+    folder: str
+
+
+def probes(root: str = ROOT) -> list[Probe]:
+    """The thermometers that are there now, by address. Other devices and phantoms are left out."""
+    return [Probe(name, os.path.join(root, name)) for name in names_in(root) if ADDRESS.fullmatch(name)]
+
+
+class OneWire:
+    """The adapter of buses of kind "onewire".
+
+    Options of the bus: root ("/sys/bus/w1/devices"). Each point: address ("28-00000a1b2c3d").
+
+    `counts`: bad answers by reason, and bulk conversions ("bulk", "bulk_refused").
+
+    Raises:
+        UnusableInput: options that can't be used.
+    """
+
+    def __init__(self, bus: Mapping[str, Any], points: Mapping[str, Mapping[str, Any]], clock: Clock) -> None:
+        self._clock = clock
+        self._id = str(bus.get("id", "?"))
+        self._root = _root(bus, self._id)
+        self._patience_s = PATIENCE_SHARE * (duration_s(bus, "time_limit", self._id) or USUAL_LIMIT_S)
+        self._address = {name: _address(self._id, name, table) for name, table in points.items()}
+        self._history = {
+            name: ProbeHistory(max(RECENT_MS, round(RECENT_PERIODS * 1000 * (duration_s(table, "every", self._id) or 0.0))))
+            for name, table in points.items()
+        }  # fmt: skip
+        self._silent: set[str] = set()  # points whose file didn't answer: read last, so that they hold up no other
+        self._gone: set[str] = set()
+        self._bulk_refused = False
+        self.counts: Counter[str] = Counter()
+
+    def open(self) -> None:
+        """Look whether the kernel's tree is there. Raises BusLost."""
+        why = self._why_lost()
+        if why:
+            raise BusLost(
+                why,
+                where=f"bus {self._id}, {self._root}",
+                expected="the kernel's 1-Wire tree with a bus master",
+                do="Plug the bus master in and load its driver (on many boards the overlay w1-gpio)",
+            )
+
+    def changed(self) -> bool:
+        """Whether, after it was lost, the tree is back."""
+        return not self._why_lost()
+
+    def close(self) -> None:
+        """Nothing is held open."""
+
+    def read(self, due: Sequence[str]) -> Sequence[Raw]:
+        """Read the due points' probes. Raises BusLost where the tree or its last bus master is gone."""
+        there = set(names_in(self._root))
+        present = {name for name in due if self._address[name] in there}
+        if not present:
+            self.open()
+        deadline_s = time.monotonic() + self._patience_s
+        self._convert_at_once(there, present, deadline_s)
+        in_order = sorted(due, key=lambda name: name in self._silent)
+        return [self._read(name, deadline_s) if name in present else self._not_there(name, there) for name in in_order]
+
+    def _why_lost(self) -> str:
+        names = names_in(self._root)
+        if not names and not os.path.isdir(self._root):
+            return "there is no such folder"
+        if not any(_MASTER.fullmatch(name) or ADDRESS.fullmatch(name) for name in names):
+            return "there is no bus master"
+        return ""
+
+    # -- one conversion for all
+
+    def _convert_at_once(self, there: Iterable[str], present: Iterable[str], deadline_s: float) -> None:
+        """Have all probes of each master convert, where that saves a wait; else each read converts by itself."""
+        mine = set(self._address.values()) & set(there)
+        masters = [self._master_of(address, there) for address in mine]
+        asked = {self._master_of(self._address[name], there) for name in present}
+        for master in sorted(filter(None, asked)):
+            bulk = os.path.join(master, _BULK)
+            # an answer of a bulk conversion that nobody fetched is as old as that conversion: have a new one
+            if masters.count(master) > 1 or text_of(bulk, deadline_s) == _UNREAD:
+                self._trigger(bulk, deadline_s)
+
+    def _master_of(self, address: str, there: Iterable[str]) -> str:
+        """The folder of a probe's master, where it can convert all at once; else ""."""
+        above = os.path.dirname(os.path.realpath(os.path.join(self._root, address)))
+        if os.path.exists(os.path.join(above, _BULK)):
+            return above
+        masters = [os.path.join(self._root, name) for name in there if _MASTER.fullmatch(name)]
+        able = [folder for folder in masters if os.path.exists(os.path.join(folder, _BULK))]
+        own = [folder for folder in able if os.path.exists(os.path.join(folder, address))]
+        return own[0] if own else able[0] if len(masters) == 1 and able else ""
+
+    def _trigger(self, bulk: str, deadline_s: float) -> None:
+        try:
+            write_whole(bulk, TRIGGER)
+        except OSError as exc:
+            self.counts["bulk_refused"] += 1
+            if not self._bulk_refused:
+                self._bulk_refused = True
+                _log.warning("bus %s: %s takes no order (%s); probes are read one by one", self._id, bulk, exc)
+            return
+        self.counts["bulk"] += 1
+        self._bulk_refused = False
+        until_s = min(deadline_s, time.monotonic() + BULK_LIMIT_S)
+        while text_of(bulk, deadline_s) == _UNDER_WAY and time.monotonic() < until_s:
+            time.sleep(BULK_LOOK_S)
+
+    # -- one probe
+
+    def _read(self, name: str, deadline_s: float) -> Raw:
+        folder = os.path.join(self._root, self._address[name])
+        try:
+            heard, detail = self._heard(name, folder, deadline_s)
+        except OSError as exc:
+            reason, detail = reason_of(exc)
+            heard = Heard(None, reason)
+        except TooLong as exc:
+            heard, detail = Heard(None, "garbled"), str(exc)
+        mono_ms = self._clock.mono_ms()
+        decided = self._history[name].decide(heard, mono_ms)
+        (self._silent.add if decided.reason == "no_answer" else self._silent.discard)(name)
+        self._gone.discard(name)
+        if decided.reason is None:
+            return Raw(name, mono_ms, decided.celsius, "degC")
+        return self._bad(name, mono_ms, decided.reason, detail or _shown(heard))
+
+    def _heard(self, name: str, folder: str, deadline_s: float) -> tuple[Heard, str]:
+        """What the first file that is there says, and what can be told beside it."""
+        try:
+            data = read_whole(os.path.join(folder, "w1_slave"), deadline_s)
+        except FileNotFoundError:
+            return parse_millidegrees(self._millidegrees(folder, deadline_s)), ""
+        heard = parse_w1_slave(data, self._address[name][:2])
+        afterwards = ""
+        if heard.reason == "empty_answer":
+            afterwards = _AFTERWARDS.get(text_of(os.path.join(folder, "resolution"), deadline_s), "")
+        return heard, afterwards
+
+    def _millidegrees(self, folder: str, deadline_s: float) -> bytes:
+        try:
+            return read_whole(os.path.join(folder, "temperature"), deadline_s)
+        except FileNotFoundError:
+            hwmon = os.path.join(folder, "hwmon")
+            inputs = [os.path.join(hwmon, name, "temp1_input") for name in names_in(hwmon)]
+            if not inputs:
+                raise
+            return read_whole(inputs[0], deadline_s)
+
+    def _not_there(self, name: str, there: Iterable[str]) -> Raw:
+        """A probe that the kernel doesn't list. Phantoms in its stead are the sign of a wire shorted to ground."""
+        address = self._address[name]
+        phantoms = [other for other in there if _PHANTOM.fullmatch(other)]
+        if phantoms:
+            reason, detail = "shorted", f"{address} is gone and the bus shows phantoms: {_some(phantoms)}"
+        else:
+            reason, detail = "device_gone", f"{address} is not on the bus"
+            strangers = [other for other in there if ADDRESS.fullmatch(other) and other not in self._address.values()]
+            if strangers:
+                detail += f"; candidates, if one of them is meant to replace it in the station file: {_some(strangers)}"
+        if name not in self._gone:
+            self._gone.add(name)
+            _log.warning("bus %s, point %s: %s", self._id, name, detail)
+        return self._bad(name, self._clock.mono_ms(), reason, detail)
+
+    def _bad(self, name: str, mono_ms: int, reason: str, detail: str) -> Raw:
+        self.counts[reason] += 1
+        return Raw(name, mono_ms, None, "degC", reason, detail)
+
+
+def _some(names: Iterable[str]) -> str:
+    ordered = sorted(names)
+    more = f" and {len(ordered) - MOST_CANDIDATES} more" if len(ordered) > MOST_CANDIDATES else ""
+    return ", ".join(ordered[:MOST_CANDIDATES]) + more
+
+
+def _shown(heard: Heard) -> str:
+    """The scratchpad, for whoever looks into it."""
+    return f"scratchpad {heard.scratchpad.hex(' ')}" if heard.scratchpad is not None else ""
+
+
+def _root(bus: Mapping[str, Any], bus_id: str) -> str:
+    root = bus.get("root", ROOT)
+    if not isinstance(root, str) or not root or "\0" in root:
+        raise unusable(bus_id, "root", f"{root!r} is no folder", f'a folder such as "{ROOT}"')
+    return root
+
+
+def _address(bus_id: str, name: str, table: Mapping[str, Any]) -> str:
+    address = table.get("address")
+    if not isinstance(address, str) or ADDRESS.fullmatch(address) is None:
+        families = ", ".join(FAMILIES)
+        expected = f'family ({families}) and 12 hex digits, such as "28-00000a1b2c3d"'
+        raise unusable(bus_id, f"point {name}", f"{address!r} is no thermometer's address", expected)
+    return address
