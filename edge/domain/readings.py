@@ -173,6 +173,19 @@ REASONS: Final[Mapping[str, Why]] = MappingProxyType(
             "the converter is at its upper end stop",
             "Check for an open sensor or a wrong supply, and the converter's measuring range",
         ),
+        "no_such_line": Why(
+            Quality.BAD, "the chip has no such line", "Check the line's number or name in the station file"
+        ),
+        "edges_lost": Why(
+            Quality.UNCERTAIN,
+            "pulses were lost on their way and counted by their numbers",
+            "Read the meter more often, or take load off the board",
+        ),
+        "edges_noisy": Why(
+            Quality.UNCERTAIN,
+            "more edges than the meter can give",
+            "Check the meter's cable, shield and pull-up, and its maximum flow in the station file",
+        ),
         "adapter_fault": Why(
             Quality.BAD, "the adapter failed", "See the system journal; report it with a replay of the readings"
         ),
