@@ -64,7 +64,7 @@ class EventStream(StreamingResponse):
     media_type = "text/event-stream"
 
     def __init__(self, pieces: AsyncIterator[bytes], done: Callable[[], None]) -> None:
-        super().__init__(pieces, headers={"cache-control": "no-cache", "x-accel-buffering": "no"})
+        super().__init__(pieces, headers={"cache-control": "no-cache", "connection": "close", "x-accel-buffering": "no"})
         self._done = done
 
     async def __call__(self, scope: Any, receive: Any, send: Any) -> None:

@@ -30,7 +30,8 @@ log = logging.getLogger(__name__)
 MOST_STREAMS: Final = 20
 BEAT_S: Final = 10.0
 _PAGE: Final = 200  # entries read at a time
-_RING: Final = 512  # newest entries kept encoded, for all clients together
+_PIECE_BYTES: Final = 64 * 1024
+_RING: Final = 128  # newest entries kept encoded, for all clients together
 _SNAPSHOT_EVERY_S: Final = 1.0
 _BREATH_S: Final = 0.05  # the pump looks at most 20 times a second, however often the judge renews its picture
 
@@ -141,16 +142,16 @@ class Hub:
     async def _entries(self, sent: int) -> tuple[int, bytes]:
         """The next entries after `sent` as events, from the ring where it reaches back so far, else from the journal."""
         if self._ring and self._ring[0][0] <= sent + 1:
-            found = [pair for pair in self._ring if pair[0] > sent][:_PAGE]
+            found = [pair for pair in self._ring if pair[0] > sent]
             if found:
-                return found[-1][0], b"".join(piece for _, piece in found)
+                return _fitting(found)
         try:
             entries = await self._readers.read("/api/1/stream", lambda: self._journal.read(sent, _PAGE))
         except Problem as problem:
             return sent, event("trouble", {"why": str(problem)})
         if not entries:
             return self._head, b""
-        return entries[-1].seq, b"".join(piece for _, piece in _encoded(entries))
+        return _fitting(_encoded(entries))
 
     @contextmanager
     def _waker(self) -> Iterator[asyncio.Event]:
@@ -232,6 +233,18 @@ class _Pump:
 
 def _encoded(entries: Sequence[Entry]) -> list[tuple[int, bytes]]:
     return [(entry.seq, event("entry", entry.as_json(), entry.seq)) for entry in entries]
+
+
+def _fitting(events: Sequence[tuple[int, bytes]]) -> tuple[int, bytes]:
+    """As many events as fit one piece, at least one: (the last one's seq, the piece). It is all that waits for one client."""
+    piece = bytearray(events[0][1])
+    last = events[0][0]
+    for seq, encoded in events[1:]:
+        if len(piece) + len(encoded) > _PIECE_BYTES:
+            break
+        piece += encoded
+        last = seq
+    return last, bytes(piece)
 
 
 def _marks(verdict: Mapping[str, Any], alarms: Mapping[str, Mapping[str, Any]]) -> object:

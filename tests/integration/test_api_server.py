@@ -20,6 +20,7 @@ import pytest
 
 from edge import client
 from edge.api import connection as api_connection
+from edge.api.border import Border
 from edge.api.server import ApiServer
 from edge.domain.errors import AlreadyRunning, UnusableInput, WarmwellError
 from tests.api_fakes import ABOUT, Fakes, until
@@ -303,6 +304,24 @@ def test_the_twenty_first_stream_is_refused_and_told_when_to_come_back(running: 
         assert raw.startswith(b"HTTP/1.1 503 ") and b"retry-after: 10" in raw
         assert "all 20 live streams are taken" in problem_of(raw)["detail"]
         assert client.get_verdict(running.url)["verdict"] == "not_ready"  # everything else goes on
+
+
+def test_a_client_that_takes_nothing_loses_its_place_and_finds_a_last_word(monkeypatch: pytest.MonkeyPatch) -> None:
+    monkeypatch.setitem(Border.__init__.__kwdefaults__, "taken_within_s", 0.5)
+    running = Running()
+    with socket.socket() as suspended, running.stream() as other:
+        suspended.setsockopt(socket.SOL_SOCKET, socket.SO_RCVBUF, 4096)
+        suspended.connect(("127.0.0.1", running.port))
+        suspended.sendall(b"GET /api/1/stream?after=0 HTTP/1.1\r\nHost: localhost\r\n\r\n")
+        for n in range(300):
+            running.fakes.journal.add("note", {"n": n, "text": "x" * 20_000})
+        running.fakes.judge.show()
+        read_until(other, b'"n":299')  # the others don't wait for it
+        until(lambda: client.get(running.url, "/health")["streams"] == 1, "its place is free")
+        raw = read_all(suspended)
+        assert b"event: goodbye" in raw and b"took nothing" in raw and raw.endswith(b"0\r\n\r\n")
+        assert 0 < raw.count(b"event: entry") < 300
+    running.server.stop()
 
 
 def resident_kib() -> int:
