@@ -19,10 +19,12 @@ TABLE: Final[dict[str, str]] = {
     "replay": "adapters.replay:Replay",
     "serial-line": "adapters.serial_line:SerialLine",
     "modbus-rtu": "adapters.modbus_rtu:ModbusRtu",
+    "onewire": "adapters.onewire:OneWire",
+    "iio": "adapters.iio:Iio",
 }
 
 #: kinds that station files may name already; their code comes with a later version
-NOT_YET: Final = frozenset({"onewire", "gpio"})
+NOT_YET: Final = frozenset({"gpio"})
 
 GROUP: Final = "warmwell.adapters"
 

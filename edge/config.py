@@ -15,11 +15,12 @@ from pathlib import Path
 from typing import Any, Final
 
 from edge import config_checks, config_notes, config_wiring
+from edge.config_bounds import ONEWIRE_READ_MS
 from edge.config_build import point as build_point
 from edge.config_build import station as build_station
 from edge.config_build import tuning as build_tuning
 from edge.config_build import whole_ms
-from edge.config_points import ACTIVE_KINDS, BusTable
+from edge.config_points import ACTIVE_KINDS, BusTable, OneWireBus
 from edge.config_reading import Findings, Mistake, UnusableInputs, document_of, text_of
 from edge.config_sections import Tables, kind_of, other_kinds, read, schema
 from edge.config_tables import KeepTable
@@ -218,8 +219,13 @@ def _bus_plan(tables: Tables, bus: BusTable, points: Mapping[int, Point], found:
         points={point.id: dict(found.document["point"][index]) for index, point in on_it.items()},
         active=kind_of(bus) in ACTIVE_KINDS or kind_of(bus) in other_kinds(),
         period_ms=min((points[index].every_ms for index in on_it), default=1000),
-        time_limit_ms=whole_ms(bus.time_limit) if bus.time_limit is not None else None,
+        time_limit_ms=whole_ms(bus.time_limit) if bus.time_limit is not None else _own_limit_ms(bus, len(on_it)),
     )
+
+
+def _own_limit_ms(bus: BusTable, points: int) -> int | None:
+    """A time limit by the kind of bus; None for acquisition's own. Probes that can't convert at once convert in turn."""
+    return 2000 + ONEWIRE_READ_MS * points if isinstance(bus, OneWireBus) else None
 
 
 def _beside(folder: Path, name: str | None) -> Path | None:

@@ -370,10 +370,10 @@ def _periods(tables: Tables, points: Mapping[int, settings.Point], found: Findin
 def _reads(bus: object, on_it: Sequence[tuple[PointTable, int]]) -> list[tuple[float, int]]:
     """What keeps a bus busy: how long each read takes and how often it comes [ms]; nothing where it doesn't matter.
 
-    Neighbouring registers that are read equally often are one question.
+    Neighbouring registers that are read equally often are one question; probes that are, convert at once.
     """
     if isinstance(bus, OneWireBus):
-        return [(ONEWIRE_READ_MS, every_ms) for _, every_ms in on_it]
+        return [(ONEWIRE_READ_MS, every_ms) for every_ms in sorted({every_ms for _, every_ms in on_it})]
     if not isinstance(bus, ModbusBus) or not bus.baud:
         return []
     by_period: dict[int, dict[str, tuple[int, Register]]] = {}
@@ -398,4 +398,4 @@ def _reads_told(bus: object, points: int, reads: Sequence[tuple[float, int]]) ->
     if isinstance(bus, ModbusBus):
         longest_ms = max(read_ms for read_ms, _ in reads)
         return f"{points} points take {len(reads)} questions of up to {longest_ms:.0f} ms at {bus.baud} baud"
-    return f"{points} points of {reads[0][0]:.0f} ms each"
+    return f"a conversion of {reads[0][0]:.0f} ms for each of {len(reads)} periods"

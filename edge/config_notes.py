@@ -5,8 +5,9 @@ from __future__ import annotations
 from collections.abc import Iterator, Mapping, Sequence
 from typing import Final
 
+from edge.config_bounds import ONEWIRE_READ_MS
 from edge.config_checks import is_loopback
-from edge.config_points import ACTIVE_KINDS, GpioPoint, ReplayPoint
+from edge.config_points import ACTIVE_KINDS, GpioPoint, OneWireBus, ReplayPoint
 from edge.config_reading import Findings
 from edge.config_sections import Tables, kind_of, other_kinds
 from edge.domain.catalogue import CATALOGUE
@@ -133,6 +134,8 @@ def _points(tables: Tables, found: Findings) -> None:
     for bus in tables.bus:
         if id(bus) not in used:
             found.warn(tables.path(bus), "no point is on this bus")
+        if isinstance(bus, OneWireBus):
+            _in_turn(tables, bus, found)
     ends_below = tables.supply.draw.ends_below if tables.supply is not None else None
     for point in tables.point:
         path = tables.path(point)
@@ -147,6 +150,15 @@ def _points(tables: Tables, found: Findings) -> None:
             step = pulse_resolution_l_min(point.pulses.count / point.pulses.per, point.every / 1000)
             if step > ends_below:
                 found.warn(path, f"one pulse in a period is {step:.2g} L/min, coarser than supply.draw.ends_below")
+
+
+def _in_turn(tables: Tables, bus: OneWireBus, found: Findings) -> None:
+    """Probes are meant to convert at once; an old kernel, or one that takes no order for it, has them do it in turn."""
+    periods = [point.every for point in tables.point if tables.bus_of(point) is bus and point.every is not None]
+    load = sum(ONEWIRE_READ_MS / every for every in periods)
+    if load > 1:
+        text = f"where the kernel can't have all probes convert at once, this bus would be busy {load:.0%} of the time"
+        found.warn(tables.path(bus), f"{text} and its points be read less often than they say")
 
 
 def _mqtt(tables: Tables, found: Findings) -> None:

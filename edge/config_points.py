@@ -171,6 +171,13 @@ class GpioPoint(PointTable):
     debounce: Annotated[float, Is("gpio.debounce")] | None = None
 
 
+class CountsTable(Table):
+    """A converter's end stops: its lowest and its highest raw number."""
+
+    low: Annotated[int, Count(-(2**31), 2**31 - 1)]
+    high: Annotated[int, Count(-(2**31), 2**31 - 1)]
+
+
 class IioPoint(PointTable):
     """A channel of a converter that the kernel knows."""
 
@@ -179,6 +186,9 @@ class IioPoint(PointTable):
         None, description="Ohm, where a current is measured as a voltage."
     )
     loop: LoopTable | None = None
+    counts: CountsTable | None = Field(
+        None, description="The converter's end stops, where the kernel doesn't tell them; a reading there is bad."
+    )
 
 
 class EnteredPoint(PointTable):
@@ -229,7 +239,9 @@ class OneWireBus(BusTable):
     """Digital thermometers on one wire."""
 
     kind: Literal["onewire"]
-    folder: Annotated[str, Text("a folder", "/sys/bus/w1/devices", longest=1000)] = default("/sys/bus/w1/devices")
+    root: Annotated[str, Text("a folder", "/sys/bus/w1/devices", longest=1000)] = default(
+        "/sys/bus/w1/devices", "Where the kernel shows the bus."
+    )
 
 
 class ModbusBus(BusTable):
@@ -254,7 +266,12 @@ class IioBus(BusTable):
     """A converter that the kernel knows."""
 
     kind: Literal["iio"]
-    device: Annotated[str, Text("a device's folder", "/sys/bus/iio/devices/iio:device0", longest=1000)]
+    device: Annotated[str, Text("a device's name or folder", "ads1015", longest=1000)] = Field(
+        description="Its name, as the kernel shows it; or its folder, or that of the chip it belongs to."
+    )
+    root: Annotated[str, Text("a folder", "/sys/bus/iio/devices", longest=1000)] = default(
+        "/sys/bus/iio/devices", "Where the kernel shows converters by name."
+    )
 
 
 class EnteredBus(BusTable):
@@ -292,7 +309,7 @@ KINDS: Final[Mapping[str, tuple[type[BusTable], type[PointTable]]]] = MappingPro
 )
 
 #: kinds whose adapter is part of this version
-ACTIVE_KINDS: Final = frozenset({"simulated", "replay", "serial-line", "modbus-rtu"})
+ACTIVE_KINDS: Final = frozenset({"simulated", "replay", "serial-line", "modbus-rtu", "onewire", "iio"})
 
 AnyBus = Annotated[
     SimulatedBus | ReplayBus | SerialLineBus | OneWireBus | ModbusBus | GpioBus | IioBus | EnteredBus,

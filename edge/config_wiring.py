@@ -210,6 +210,9 @@ def _iio(found: Findings, path: Path, point: PointTable, kind: Kind) -> None:
     assert isinstance(point, IioPoint)
     if kind is Kind.CONTACT:
         found.wrong((*path, "role"), f"a converter's channel can't be a {point.role}", "a measured role")
+    counts = point.counts
+    if counts is not None and None not in (counts.low, counts.high) and counts.low >= counts.high:
+        found.wrong((*path, "counts"), f"low is {counts.low}, high is {counts.high}", "low below high", "Swap the two")
     if point.loop is not None and point.shunt is None and found.lacks((*path, "shunt")):
         found.wrong(
             (*path, "shunt"), "shunt is missing", "the resistor [ohm] that the loop's current flows through", "Add it"

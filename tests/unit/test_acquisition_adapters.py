@@ -25,12 +25,18 @@ def test_each_name_of_the_table_leads_somewhere(kind):
 
 @pytest.mark.parametrize(
     "kind, said",
-    [("serial_line", 'Write "serial-line"'), ("telepathy", "Choose one of these"), ("onewire", "this version can't"), ("", "no such")],
+    [("serial_line", 'Write "serial-line"'), ("telepathy", "Choose one of these"), ("", "no such")],
 )
 def test_unknown_kinds_get_one_sentence(kind, said):
     with pytest.raises(UnusableInput, match=said) as refused:
         adapters.find(kind)
     assert "\n" not in str(refused.value)
+
+
+def test_a_kind_that_comes_later_is_told_as_such(monkeypatch):
+    monkeypatch.setattr("adapters.NOT_YET", frozenset({"carrier-wave"}))
+    with pytest.raises(UnusableInput, match="this version can't read it yet"):
+        adapters.find("carrier-wave")
 
 
 def test_installed_packages_add_kinds_and_broken_ones_are_told(monkeypatch):

@@ -98,11 +98,24 @@ def test_the_examples_alarms_plans_and_points() -> None:
 def test_what_is_not_active_yet_is_said_bus_by_bus() -> None:
     said = config.load(EXAMPLE).not_active
     assert [text.split(":")[0] for text in said] == [
-        'bus "probe-wire"',
         'bus "lines"',
         "reservoir.volume",
     ]
-    assert '"machine-outlet"' in said[1]
+    assert '"machine-outlet"' in said[0]
+
+
+def test_probes_that_share_a_bus_convert_at_once_and_an_older_kernel_is_warned_of() -> None:
+    text = EXAMPLE.read_text(encoding="utf-8")
+    one = text.replace('every = "10 s"', 'every = "2 s"', 1)
+    probe = '\n[[point]]\nid = "{0}"\nrole = "{1}"\nbus = "probe-wire"\naddress = "28-00000a1b2c{2}"\nevery = "2 s"\n'
+    more = probe.format("basin", "basin_temperature", "5f") + probe.format("water", "supply_temperature", "60")
+    station = config.loads(one, EXAMPLE)
+    assert not any("convert at once" in warning for warning in station.warnings)
+    four = one.replace('supply_temperature = "7 days"', "") + more
+    station = config.loads(four, EXAMPLE)
+    warned = [warning for warning in station.warnings if "convert at once" in warning]
+    assert len(warned) == 1 and "busy 154% of the time" in warned[0]  # four conversions of 770 ms in 2 s
+    assert {bus.id: bus.time_limit_ms for bus in station.buses}["probe-wire"] == 2000 + 4 * 770
 
 
 def test_the_digest_is_that_of_the_canonical_document() -> None:
