@@ -101,7 +101,7 @@ def test_the_journal_as_csv_and_json_lines(tmp_path: Path) -> None:
         [
             draft(1, trusted=False),
             Draft(
-                Now(5, WALL_MS, True), "alarm", {"id": "leak", "by": "M. Byrne", "value": 0.1 + 0.2, "text": 'é,\n"'}
+                Now(5, WALL_MS, True), "alarm", {"id": "leak", "by": "biomed-2", "value": 0.1 + 0.2, "text": 'é,\n"'}
             ),
         ]
     )
@@ -110,7 +110,7 @@ def test_the_journal_as_csv_and_json_lines(tmp_path: Path) -> None:
     assert [row["seq"] for row in rows] == ["1", "2"]
     assert (rows[0]["trusted"], rows[0]["what"]) == ("false", "note")
     assert (rows[1]["at"], rows[1]["kind"], rows[1]["what"], rows[1]["by"]) == (
-        "2026-03-16T05:50:00.000Z", "alarm", "leak", "M. Byrne",
+        "2026-03-16T05:50:00.000Z", "alarm", "leak", "biomed-2",
     )  # fmt: skip
     assert json.loads(rows[1]["body"]) == kept[1].body
     lines = [json.loads(line) for line in exported(export_journal, tmp_path, "jsonl").splitlines()]
