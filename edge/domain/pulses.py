@@ -117,6 +117,10 @@ class PulseMeter:
         """What has run through since the meter is watched."""
         return pulse_volume_l(self.pulses, self.pulses_per_l)
 
+    def is_like(self, other: PulseMeter) -> bool:
+        """Whether both have the same factor and maximum, so that one's counts may go on in the other's place."""
+        return (self.pulses_per_l, self.shortest_ns) == (other.pulses_per_l, other.shortest_ns)
+
     def begin(self, now_ns: int) -> None:
         """The line was taken: its numbers begin at 1, and what was before is not known. Counts go on."""
         self._begun_ns = now_ns
