@@ -4,6 +4,7 @@ One thread, one question at a time. What matters most here is that no answer is 
 the protocol numbers neither, so a late answer of the same length looks like the right one. So
 - a unit that gave no answer isn't asked again before it has been silent for as long again as it may take to answer;
 - then the same question is asked first: a stale answer would be old by seconds, but of the right registers;
+- and when that is answered, no other question before the answers that may still be under way have come, too;
 - after a broken answer the line is read until it has been silent for longer than that unit's slowest answer;
 - a frame of another unit, function or length is set aside, and tells how late that unit answers.
 
@@ -48,6 +49,7 @@ GIVE_UP_RETRIES: Final = 3  # after so many rounds of broken answers a unit is a
 FIRST_BACK_OFF_S: Final = 1.0
 LONGEST_BACK_OFF_S: Final = 30.0
 LEAST_PATIENCE_S: Final = 0.2
+MOST_LATE_S: Final = 5.0  # an answer later than this is not reckoned with
 PAUSE_S: Final = 0.002  # after bytes that complete nothing: more of them come
 NOISY_PAUSE_S: Final = 0.01  # after bytes that nobody asked for: noise must not wake us for each of them
 _STRAY: Final = 300
@@ -63,8 +65,10 @@ class _Unit:
         self.silences = 0  # questions in a row that it gave no answer to
         self.broken = 0  # rounds in a row that ended with a broken answer
         self.ask_after_s = 0.0
-        self.slowest_s = 0.0  # of its answers, late ones too; what is long ago counts less and less
-        self.owes: tuple[Block, float] | None = None  # the question that it has not answered, and when it was sent
+        self.usual_s = self.late_s = 0.0  # how long its slowest answers took, in time and late; long ago counts less
+        self.sent_s = 0.0  # when it was last asked
+        self.owes: Block | None = None  # the question that it has not answered
+        self.unanswered_s: list[float] = []  # when those were sent that it may still answer
         self.why: tuple[str, str] | None = None  # what its points are while it is left alone; None: nothing is said
         self.counts: dict[str, int] = dict.fromkeys(("asked", "answered", "refused", "broken", "silent", "late"), 0)
 
@@ -72,6 +76,9 @@ class _Unit:
     def is_suspect(self) -> bool:
         """It may not answer: others come first, and nobody waits for it."""
         return self.silences > 0
+
+    def not_answered_lately(self, now_s: float) -> list[float]:
+        return [sent_s for sent_s in self.unanswered_s if now_s - sent_s < MOST_LATE_S]
 
     def told(self) -> dict[str, float]:
         asked = self.counts["asked"]
@@ -132,6 +139,7 @@ class ModbusRtu:
         self._byte_s = time.monotonic()
         for unit in self._units.values():
             unit.silences, unit.broken, unit.ask_after_s, unit.owes = 0, 0, 0.0, None
+            unit.unanswered_s.clear()
 
     def close(self) -> None:
         self._port.close()
@@ -183,7 +191,7 @@ class ModbusRtu:
             raws += self._settle(now_s)
             if self._exchange is None:
                 raws += self._ask(now_s, everybody)
-            is_busy = self._is_waiting(everybody)
+            is_busy = self._is_waiting(now_s, everybody)
             if now_s >= until_s or (not is_busy if is_read else bool(raws)):
                 return raws
             if self._port.ready(max(0.0, min(until_s, self._next_look_s(now_s)) - now_s)):
@@ -194,11 +202,12 @@ class ModbusRtu:
             elif self._port.woken(0.0):
                 return raws
 
-    def _is_waiting(self, everybody: bool) -> bool:
-        """Whether a unit that a read waits for is being asked, or is still to be asked."""
-        if self._block is not None and (everybody or not self._units[self._block.unit_id].is_suspect):
-            return True
-        return any(everybody or not self._units[self._where[point][0]].is_suspect for point in self._wanted)
+    def _is_waiting(self, now_s: float, everybody: bool) -> bool:
+        """Whether a unit that a read waits for is being asked, or can be asked now."""
+        waiting = [self._units[self._where[point][0]] for point in self._wanted]
+        units = [unit for unit in waiting if unit.ask_after_s <= now_s]
+        units += [self._units[self._block.unit_id]] if self._block is not None else []
+        return any(everybody or not unit.is_suspect for unit in units)
 
     def _next_look_s(self, now_s: float) -> float:
         """When there is something to do even if no byte comes."""
@@ -249,7 +258,7 @@ class ModbusRtu:
         if chosen is None:
             return None
         if chosen.owes is not None:
-            return chosen.owes[0]  # the same question first: see the module's head
+            return chosen.owes  # the same question first: see the module's head
         own = {point: self._where[point] for point in self._wanted if self._where[point][0] == chosen.id}
         return min(blocks(own, self._alone), key=lambda block: min(self._wanted[point] for point in block.points))
 
@@ -262,7 +271,7 @@ class ModbusRtu:
         wire_s = wire_ms(block.function, block.size, self._baud) / 1000
         self._block = block
         self._exchange = Exchange(question, now_s, self._patience_s(unit), self._break_s, wire_s)
-        self._sent_s = now_s
+        self._sent_s = unit.sent_s = now_s
         unit.counts["asked"] += 1
 
     def _patience_s(self, unit: _Unit) -> float:
@@ -271,7 +280,7 @@ class ModbusRtu:
             return self._answer_s
         others = [self._period_s[name] for name, (unit_id, _) in self._where.items() if unit_id != unit.id]
         spare_s = 0.9 * min(others, default=self._answer_s)
-        return min(self._answer_s, max(LEAST_PATIENCE_S, spare_s, 1.2 * unit.slowest_s))
+        return min(self._answer_s, max(LEAST_PATIENCE_S, spare_s, 1.2 * unit.late_s))
 
     # -- what comes back
 
@@ -309,10 +318,12 @@ class ModbusRtu:
         self._quiet_s = self._gap_s
         if isinstance(outcome, Failure):
             return self._failed(unit, block, outcome, now_s)
-        if unit.owes is not None:  # it may have been the answer to the question before: hear whether another one comes
-            unit.ask_after_s = now_s + max(self._answer_s, unit.slowest_s)
+        unit.unanswered_s = unit.not_answered_lately(now_s)
+        if unit.unanswered_s:
+            self._heard_in_doubt(unit, block, now_s)
+            unit.unanswered_s.clear()
         else:
-            unit.slowest_s = max(0.9 * unit.slowest_s, now_s - self._sent_s)
+            unit.usual_s, unit.late_s = max(0.9 * unit.usual_s, now_s - self._sent_s), 0.9 * unit.late_s
         if unit.silences:
             _log.info("bus %s: unit %d answers again", self._id, unit.id)
         unit.owes, unit.silences, unit.broken, unit.has_answered = None, 0, 0, True
@@ -323,6 +334,13 @@ class ModbusRtu:
         for point in block.points:
             self._wanted.pop(point, None)
         return [self._reading(point, block, outcome) for point in block.points]
+
+    def _heard_in_doubt(self, unit: _Unit, block: Block, now_s: float) -> None:
+        """It may have been the answer to a question before: then those to the later ones are under way, as late as it was."""
+        own = {point for point, (unit_id, _) in self._where.items() if unit_id == unit.id}
+        if own - set(block.points):
+            late_s = now_s - unit.unanswered_s[0]
+            unit.ask_after_s = max(now_s + self._answer_s, self._sent_s + 1.1 * late_s)
 
     def _reading(self, point: str, block: Block, answer: Answer) -> Raw:
         register = self._where[point][1]
@@ -347,11 +365,11 @@ class ModbusRtu:
         return self._all_bad(block.points, *unit.why)
 
     def _failed(self, unit: _Unit, block: Block, failure: Failure, now_s: float) -> list[Raw]:
-        late = "" if failure.heard or unit.slowest_s <= self._answer_s else self._too_slow(unit)
+        late = "" if failure.heard or unit.late_s <= self._answer_s else self._too_slow(unit)
         unit.why = (failure.reason, f"unit {unit.id}: {failure.detail}{late}")
         unit.counts["broken" if failure.heard else "silent"] += 1
         if failure.heard:
-            self._quiet_s = max(self._break_s, 1.5 * unit.slowest_s)
+            self._quiet_s = max(self._break_s, 1.5 * unit.usual_s)
         if now_s >= self._sent_s + self._patience_s(unit):  # whatever came was not the answer: that may still come
             return self._fell_silent(unit, block, now_s)
         if self._tries < RETRIES and unit.broken < GIVE_UP_RETRIES and self._has_time_left(block, now_s):
@@ -370,31 +388,35 @@ class ModbusRtu:
         """Leave a unit alone until a late answer would have come, and longer each time; all of its points are bad."""
         assert unit.why is not None
         unit.silences += 1
-        unit.owes = (block, self._sent_s)
+        unit.owes = block
+        unit.unanswered_s = [*unit.not_answered_lately(now_s), self._sent_s]
         back_off_s = 0.0
         if unit.silences > 1:
             back_off_s = min(LONGEST_BACK_OFF_S, FIRST_BACK_OFF_S * 2.0 ** min(unit.silences - 2, 10))
         else:
             _log.info("bus %s: %s", self._id, unit.why[1])
-        over_s = self._sent_s + 2 * max(self._answer_s, unit.slowest_s)
+        over_s = self._sent_s + 2 * max(self._answer_s, unit.late_s)
         unit.ask_after_s = max(over_s, now_s + back_off_s)
         waiting = [point for point in self._wanted if self._where[point][0] == unit.id]
         return self._all_bad([*block.points, *(point for point in waiting if point not in block.points)], *unit.why)
 
     def _too_slow(self, unit: _Unit) -> str:
-        return f"; it answers after {unit.slowest_s:.3g} s, later than time_limit"
+        return f"; it answers after {unit.late_s:.3g} s, later than time_limit"
 
     def _answered_late(self, frames: Sequence[Frame], now_s: float) -> None:
         """Frames that came after their question was given up: never a reading, but they tell that their unit lives."""
         for frame in frames:
             unit = self._units.get(frame.unit_id)
-            if unit is None or unit.owes is None:
+            if unit is None or not unit.sent_s:
                 continue
-            _, sent_s = unit.owes
+            since_s = (
+                unit.unanswered_s.pop(0) if unit.unanswered_s else unit.sent_s
+            )  # it answers in the order of questions
             unit.counts["late"] += 1
-            unit.slowest_s = max(unit.slowest_s, min(now_s - sent_s, LONGEST_BACK_OFF_S))
+            unit.late_s = max(unit.late_s, min(now_s - since_s, MOST_LATE_S))
             self._say_once(f"unit {unit.id} answers late; its late answers are thrown away")
-            unit.ask_after_s = min(unit.ask_after_s, now_s + max(self._answer_s, unit.slowest_s))
+            if unit.is_suspect:  # it lives: no need to wait for the end of the back-off
+                unit.ask_after_s = min(unit.ask_after_s, now_s + max(self._answer_s, unit.late_s))
 
     # -- what is told
 
