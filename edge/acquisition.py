@@ -8,9 +8,10 @@ thread it holds up neither stop() nor the end of the program. (asyncio's pool wo
 Samples carry the time that the adapter read the clock at. Time limits and back-offs run in real time, periods in the
 clock's.
 
-Three methods are optional for adapters: `listen(timeout_s) -> Sequence[Raw]` waits where bytes come by themselves,
+Four methods are optional for adapters: `listen(timeout_s) -> Sequence[Raw]` waits where bytes come by themselves,
 instead of sleeping until the next period; `wake()` ends that wait from another thread; `changed() -> bool` says, while
-the bus is lost, that trying again before the back-off ends is worth it.
+the bus is lost, that trying again before the back-off ends is worth it; `resume(before)` hands a new adapter the one that
+read the bus until it was lost, so that what it has counted goes on.
 """
 
 from __future__ import annotations
@@ -281,12 +282,15 @@ class _BusWorker:
             self._lost_until_next_try(reason, why)
 
     def _open(self) -> None:
-        everything = list(self._points)
+        everything, before = list(self._points), self._adapter
 
         def make() -> None:
             options = {**self._bus.options, "id": self._bus.id, "kind": self._bus.kind}
-            self._adapter = self._find(self._bus.kind)(options, self._bus.points, self._clock)
-            self._adapter.open()
+            self._adapter = adapter = self._find(self._bus.kind)(options, self._bus.points, self._clock)
+            resume = getattr(adapter, "resume", None)
+            if resume is not None and before is not None:
+                resume(before)
+            adapter.open()
 
         self._adapter = self._good_since_s = None
         self._limited(make, everything, self.limit_s)
