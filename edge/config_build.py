@@ -12,10 +12,12 @@ from edge.config_locate import Path
 from edge.config_points import LoopTable, PointTable, TextTable
 from edge.config_reading import Findings
 from edge.config_sections import ALARM_IDS, Tables
+from edge.config_sensors import RatiometricTable, RtdTable
 from edge.config_tables import AlarmTable
 from edge.domain import settings
 from edge.domain.quantities import DIFFERENCE_OF, DIMENSION_OF, RATE_OF, UnitError, converter, quantity, unit_in
 from edge.domain.readings import KIND_OF, Kind, Role
+from edge.domain.transducers_platinum import tolerance_k
 
 #: alarms that compare a reading with a limit, and the kind of that reading; only they have a limit and a deadband
 COMPARES: Final[Mapping[str, Kind]] = MappingProxyType(
@@ -31,6 +33,7 @@ COMPARES: Final[Mapping[str, Kind]] = MappingProxyType(
 )
 WEEKDAYS: Final = ("monday", "tuesday", "wednesday", "thursday", "friday", "saturday", "sunday")
 _ABS: Final = " abs"
+_CLASS_AT_C: Final = 40.0  # just above where heated disinfectants are kept; the class widens by 10 mK a kelvin at most
 
 
 def whole_ms(value: float) -> int:
@@ -49,8 +52,19 @@ def in_dimension(found: Findings, path: Path, text: str | None, dimension: str) 
         return None
 
 
-def loop_span(found: Findings, path: Path, loop: LoopTable, kind: Kind) -> tuple[float, float] | None:
-    """Low and high end of a loop in the unit of `kind` (pressures: gauge)."""
+def sender_of(table: PointTable) -> tuple[str, LoopTable | RatiometricTable] | None:
+    """A point's sender with a span of its own, with the key of its table: a current loop or a ratiometric one."""
+    for key in ("loop", "ratiometric"):
+        sender = getattr(table, key, None)
+        if isinstance(sender, (LoopTable, RatiometricTable)):
+            return key, sender
+    return None
+
+
+def loop_span(
+    found: Findings, path: Path, loop: LoopTable | RatiometricTable, kind: Kind
+) -> tuple[float, float] | None:
+    """Low and high end of a sender in the unit of `kind` (pressures: gauge)."""
     ends: list[float] = []
     for key, text in (("low", loop.low), ("high", loop.high)):
         value = in_dimension(found, (*path, key), text, DIMENSION_OF[kind])
@@ -98,6 +112,8 @@ def point(found: Findings, path: Path, table: PointTable, bus_id: str) -> settin
     for key, text, value in (("max_rate", table.max_rate, rate), ("resolution", table.resolution, step)):
         if value is not None and value <= 0:
             found.wrong((*path, key), f"is {text}", "more than 0")
+    if u is None and measured:
+        u = _by_class(table)
     if u is not None and u < 0:
         found.wrong((*path, "uncertainty"), f"is {table.uncertainty}", "0 or more")
     stale = table.stale_after
@@ -123,6 +139,17 @@ def point(found: Findings, path: Path, table: PointTable, bus_id: str) -> settin
     )
 
 
+def _by_class(table: PointTable) -> float | None:
+    """Standard uncertainty [K] of an uncalibrated platinum element by its tolerance class, at the temperatures of the trade.
+
+    The class is a bound, so that its uncertainty is rectangular (GUM, JCGM 100:2008, 4.3.7).
+    """
+    rtd = getattr(table, "rtd", None)
+    if not isinstance(rtd, RtdTable) or rtd.class_ is None:
+        return None
+    return tolerance_k(rtd.class_, _CLASS_AT_C) / 3**0.5
+
+
 def _no_measures(found: Findings, path: Path, table: PointTable) -> None:
     for key in ("range", "max_rate", "resolution", "uncertainty", "unit"):
         if getattr(table, key) is not None:
@@ -137,13 +164,13 @@ def _no_measures(found: Findings, path: Path, table: PointTable) -> None:
 def _range(
     found: Findings, path: Path, table: PointTable, kind: Kind, default: tuple[float, float]
 ) -> tuple[float, float]:
-    """What the point can read: its own range, else its loop's span and a little, else what its role can be."""
+    """What the point can read: its own range, else its sender's span and a little, else what its role can be."""
     if kind is Kind.CONTACT:
         return default
     span = None
-    loop = getattr(table, "loop", None)
-    if isinstance(loop, LoopTable):
-        span = loop_span(found, (*path, "loop"), loop, kind)
+    sender = sender_of(table)
+    if sender is not None:
+        span = loop_span(found, (*path, sender[0]), sender[1], kind)
     if table.range is None:
         if span is None:
             return default
@@ -161,7 +188,7 @@ def _range(
 
 
 def _display_unit(found: Findings, path: Path, table: PointTable, kind: Kind) -> str:
-    """The point's own unit, else its loop's, else its line's; "" for the unit of its kind."""
+    """The point's own unit, else its sender's, else its line's; "" for the unit of its kind."""
     if kind is Kind.CONTACT:
         return ""
     if table.unit is not None:
@@ -170,10 +197,10 @@ def _display_unit(found: Findings, path: Path, table: PointTable, kind: Kind) ->
         except UnitError as exc:
             found.wrong((*path, "unit"), exc.what, exc.expected)
         return table.unit
-    loop, text = getattr(table, "loop", None), getattr(table, "text", None)
-    if isinstance(loop, LoopTable) and loop.low:
+    sender, text = sender_of(table), getattr(table, "text", None)
+    if sender is not None and sender[1].low:
         try:
-            return unit_in(loop.low, DIMENSION_OF[kind]).removesuffix(_ABS)
+            return unit_in(sender[1].low, DIMENSION_OF[kind]).removesuffix(_ABS)
         except UnitError:
             return ""
     if isinstance(text, TextTable) and text.unit:

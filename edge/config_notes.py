@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import math
 from collections.abc import Iterator, Mapping, Sequence
 from typing import Final
 
@@ -10,6 +11,7 @@ from edge.config_checks import is_loopback
 from edge.config_points import ACTIVE_KINDS, GpioPoint, OneWireBus, ReplayPoint
 from edge.config_reading import Findings
 from edge.config_sections import Tables, kind_of, other_kinds
+from edge.config_sensors import warnings as sensor_warnings
 from edge.domain.catalogue import CATALOGUE
 from edge.domain.quantities import pulse_resolution_l_min
 from edge.domain.readings import KIND_OF, Kind, Role
@@ -141,13 +143,15 @@ def _points(tables: Tables, found: Findings) -> None:
         path = tables.path(point)
         if isinstance(point, ReplayPoint) and point.unit is None and KIND_OF[point.role] is not Kind.CONTACT:
             found.warn(path, "no unit: a column of a recording that names none is read as degC, kPa or L/min")
+        for at, text in sensor_warnings(path, point):
+            found.warn(at, text)
         if (
             isinstance(point, GpioPoint)
             and point.pulses is not None
             and ends_below is not None
             and point.every is not None
         ):
-            step = pulse_resolution_l_min(point.pulses.count / point.pulses.per, point.every / 1000)
+            step = pulse_resolution_l_min(point.pulses.per_litre or math.inf, point.every / 1000)
             if step > ends_below:
                 found.warn(path, f"one pulse in a period is {step:.2g} L/min, coarser than supply.draw.ends_below")
 

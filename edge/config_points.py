@@ -13,6 +13,14 @@ from typing import Annotated, Any, Final, Literal
 from pydantic import ConfigDict, Field
 
 from edge.config_fields import Count, Due, Is, Number, Pattern, Quantity, Text, Word, name, nearest, told, unfit
+from edge.config_sensors import (
+    CHANNEL_PATTERN,
+    NtcTable,
+    PulsesTable,
+    RatiometricTable,
+    RtdTable,
+    ThermocoupleTable,
+)
 from edge.config_tables import Table, default
 from edge.domain.readings import Role
 
@@ -75,6 +83,9 @@ class LoopTable(Table):
     low: Annotated[str, Quantity("pressure", "temperature", "flow", "conductivity")]
     high: Annotated[str, Quantity("pressure", "temperature", "flow", "conductivity")]
     kind: Annotated[str, Word("gauge", "absolute")] | None = Field(None, description="Compulsory for a pressure.")
+    burden: Annotated[float, Is("loop.burden")] | None = Field(
+        None, description="The resistor that the current flows through, where its voltage is measured."
+    )
     fault_low: Annotated[float, Is("loop.current")] | None = Field(None, description="At or below: open; 3.6 mA.")
     range_low: Annotated[float, Is("loop.current")] | None = Field(None, description="From here a measurement; 3.8 mA.")
     range_high: Annotated[float, Is("loop.current")] | None = Field(None, description="Up to here; 20.5 mA.")
@@ -109,14 +120,6 @@ class RegisterTable(Table):
     unit: Annotated[str, Text("a unit", "mA", longest=40)] | None = None
 
 
-class PulsesTable(Table):
-    """A flow meter's contact: `count` pulses for each `per`."""
-
-    per: Annotated[float, Is("pulses.per")]
-    count: Annotated[float, Number(0.001, 1e6)]
-    maximum_flow: Annotated[float, Is("pulses.maximum_flow")]
-
-
 class SimulatedPoint(PointTable):
     """A point of the simulated station."""
 
@@ -125,11 +128,20 @@ class ReplayPoint(PointTable):
     """A point whose readings come from a recording."""
 
 
-class SerialLinePoint(PointTable):
+class SensorPoint(PointTable):
+    """A point whose raw number is a sensor's: a current, a voltage, a resistance. At most one of these."""
+
+    loop: LoopTable | None = None
+    rtd: RtdTable | None = None
+    ntc: NtcTable | None = None
+    thermocouple: ThermocoupleTable | None = None
+    ratiometric: RatiometricTable | None = None
+
+
+class SerialLinePoint(SensorPoint):
     """A point that a transmitter tells in lines of text."""
 
     text: TextTable
-    loop: LoopTable | None = None
 
 
 class OneWirePoint(PointTable):
@@ -146,12 +158,11 @@ class OneWirePoint(PointTable):
     ]
 
 
-class ModbusPoint(PointTable):
+class ModbusPoint(SensorPoint):
     """A register of a unit, or a bit of one."""
 
     unit_id: Annotated[int, Count(1, 247)]
     register_: RegisterTable = Field(alias="register")
-    loop: LoopTable | None = None
     tripped_when: Annotated[str, Word("open", "closed")] | None = Field(
         None, description="For a contact behind an input of the unit: closed is 1. Left out: 1 is tripped, wet or on."
     )
@@ -178,14 +189,13 @@ class CountsTable(Table):
     high: Annotated[int, Count(-(2**31), 2**31 - 1)]
 
 
-class IioPoint(PointTable):
+class IioPoint(SensorPoint):
     """A channel of a converter that the kernel knows."""
 
-    channel: Annotated[str, Text("a channel's name", "voltage0", longest=60, pattern=r"[a-z][a-z0-9_-]*")]
+    channel: Annotated[str, Text("a channel's name", "voltage0", longest=60, pattern=CHANNEL_PATTERN)]
     shunt: Annotated[float, Number(0.001, 1e6)] | None = Field(
-        None, description="Ohm, where a current is measured as a voltage."
+        None, description="Ohm, where a current is measured as a voltage; the same as the loop's burden."
     )
-    loop: LoopTable | None = None
     counts: CountsTable | None = Field(
         None, description="The converter's end stops, where the kernel doesn't tell them; a reading there is bad."
     )

@@ -7,6 +7,7 @@ from types import MappingProxyType
 from typing import Final
 
 from edge.config_bounds import MOST_PULSES_HZ
+from edge.config_fields import dimension_of_text
 from edge.config_locate import Path
 from edge.config_points import (
     GpioPoint,
@@ -21,6 +22,8 @@ from edge.config_points import (
 )
 from edge.config_reading import Findings
 from edge.config_sections import Tables, kind_of
+from edge.config_sensors import SENSORS, check_channel, sensor_of
+from edge.config_sensors import check as check_sensor
 from edge.domain.quantities import UnitError, converter, pulse_frequency_hz, scale_and_offset
 from edge.domain.readings import KIND_OF, Kind, Role
 
@@ -44,45 +47,41 @@ def check(tables: Tables, found: Findings) -> None:
                 judge(found, path, point, kind)
         loop = getattr(point, "loop", None)
         if isinstance(loop, LoopTable):
-            _loop(found, (*path, "loop"), loop, kind)
+            _loop(found, (*path, "loop"), loop)
+        check_sensor(found, path, point, kind)
     _same_source(tables, found)
     _same_port(tables, found)
 
 
-def _loop(found: Findings, path: Path, loop: LoopTable, kind: Kind) -> None:
-    if kind is Kind.CONTACT:
-        found.wrong(path, "a contact has no loop", "a measured role, or no loop", "Remove it")
-        return
+def _loop(found: Findings, path: Path, loop: LoopTable) -> None:
     start: float | None = loop.from_
     if start is not None and loop.to is not None and start >= loop.to:
         text = f"from is {found.written((*path, 'from'))}, to is {found.written((*path, 'to'))}"
         found.wrong(path, text, "from below to", "Swap the two")
-    if kind is Kind.PRESSURE and loop.kind is None and found.lacks((*path, "kind")):
-        found.wrong(
-            (*path, "kind"), "kind is missing", 'kind = "gauge" or kind = "absolute", by the data sheet', "Add it"
-        )
-    if kind is not Kind.PRESSURE and loop.kind is not None:
-        found.wrong((*path, "kind"), "only a pressure is gauge or absolute", "no kind here", "Remove it")
     bands = [b for b in (loop.fault_low, loop.range_low, loop.range_high, loop.fault_high) if b is not None]
     if bands != sorted(bands):
         found.wrong(path, "the loop's bands overlap", "fault_low below range_low below range_high below fault_high")
 
 
-def _unit(found: Findings, path: Path, unit: str | None, kind: Kind, looped: bool) -> None:
-    """The unit of a raw number: the loop's current, or a unit of the point's kind. It is compulsory."""
+_USUAL_UNIT: Final[Mapping[Kind, str]] = MappingProxyType(
+    {Kind.PRESSURE: "psi", Kind.TEMPERATURE: "degC", Kind.FLOW: "L/min", Kind.CONDUCTIVITY: "uS/cm"}
+)
+
+
+def _unit(found: Findings, path: Path, unit: str | None, kind: Kind, sensor: str | None) -> None:
+    """The unit of a raw number: what its sensor is measured in, or a unit of the point's kind. It is compulsory."""
+    looped = sensor == "loop"
     if unit is None:
         if found.lacks(path):
-            example = (
-                "mA"
-                if looped
-                else {Kind.PRESSURE: "psi", Kind.TEMPERATURE: "degC", Kind.FLOW: "L/min"}.get(kind, "uS/cm")
-            )
+            example = SENSORS[sensor] if sensor is not None else _USUAL_UNIT[kind]
             found.wrong(path, "unit is missing", f'the unit of the number, for instance unit = "{example}"', "Add it")
         return
+    if sensor is not None and not looped:
+        return  # judged with the sensor
     try:
-        if looped:
+        if looped and dimension_of_text(f"1 {unit}", ("voltage_v",)) is None:
             scale_and_offset(unit, "current_ma")
-        else:
+        elif not looped:
             converter(unit, kind)
     except UnitError as exc:
         hint = (
@@ -114,7 +113,7 @@ def _serial_line(found: Findings, path: Path, point: PointTable, kind: Kind) -> 
     for key, word in (("true", text.true_), ("false", text.false_)):
         if word is not None:
             found.wrong((*at, key), f"{key} is for contacts", "a unit instead, for a measured role", "Remove it")
-    _unit(found, (*at, "unit"), text.unit, kind, point.loop is not None)
+    _unit(found, (*at, "unit"), text.unit, kind, sensor_of(point))
 
 
 def _one_wire(found: Findings, path: Path, point: PointTable, kind: Kind) -> None:
@@ -151,7 +150,7 @@ def _modbus(found: Findings, path: Path, point: PointTable, kind: Kind) -> None:
     if not wide and register.order is not None:
         found.wrong((*at, "order"), f"{register.type} has no order of words", "order only for 32 bits", "Remove it")
     if kind is not Kind.CONTACT and not is_bit:
-        _unit(found, (*at, "unit"), register.unit, kind, point.loop is not None)
+        _unit(found, (*at, "unit"), register.unit, kind, sensor_of(point))
     if is_bit and register.unit is not None:
         found.wrong((*at, "unit"), "a bit has no unit", "no unit", "Remove it")
     if register.at == LAST_REGISTER and wide:
@@ -196,13 +195,25 @@ def _gpio(found: Findings, path: Path, point: PointTable, kind: Kind) -> None:
 
 def _pulses(found: Findings, path: Path, point: GpioPoint) -> None:
     pulses = point.pulses
-    if pulses is None or any(part is None for part in (pulses.per, pulses.count, pulses.maximum_flow)):
+    if pulses is None:
         return
-    most_hz = pulse_frequency_hz(pulses.maximum_flow, pulses.count / pulses.per)
+    written = [key for key in ("k_factor", "per", "count") if found.written((*path, key)) is not None]
+    if "k_factor" in written and len(written) > 1:
+        found.wrong(
+            (*path, written[1]), f"k_factor and {written[1]} say the same twice", "k_factor alone, or per and count"
+        )
+    elif written != ["k_factor"] and len(written) < 2 and not found.parsed.may_lack:
+        found.wrong(
+            path, "the meter's K factor is missing", 'k_factor = "450 /L", or per = "1 L" and count = 450', "Add it"
+        )
+    maximum: float | None = pulses.maximum_flow
+    if pulses.per_litre is None or maximum is None:
+        return
+    most_hz = pulse_frequency_hz(maximum, pulses.per_litre)
     if most_hz > MOST_PULSES_HZ:
         found.wrong(
             path, f"{most_hz:.0f} pulses a second at the meter's maximum flow are more than a line can count",
-            f"at most {MOST_PULSES_HZ} a second", "Check count and per; a meter this fast needs a counter of its own",
+            f"at most {MOST_PULSES_HZ} a second", "Check the K factor; a meter this fast needs a counter of its own",
         )  # fmt: skip
 
 
@@ -213,10 +224,7 @@ def _iio(found: Findings, path: Path, point: PointTable, kind: Kind) -> None:
     counts = point.counts
     if counts is not None and None not in (counts.low, counts.high) and counts.low >= counts.high:
         found.wrong((*path, "counts"), f"low is {counts.low}, high is {counts.high}", "low below high", "Swap the two")
-    if point.loop is not None and point.shunt is None and found.lacks((*path, "shunt")):
-        found.wrong(
-            (*path, "shunt"), "shunt is missing", "the resistor [ohm] that the loop's current flows through", "Add it"
-        )
+    check_channel(found, path, point, kind)
 
 
 Judge = Callable[[Findings, Path, PointTable, Kind], None]

@@ -247,18 +247,16 @@ def thermistor(table: Mapping[str, Any]) -> Thermistor:
     """
     ways = [way for way in ("a", "beta", "points", "table") if way in table]
     if len(ways) != 1:
-        raise ValueError("a thermistor's curve is one of: a, b and c; r25 and beta; points; table")
+        named = " beside ".join(ways) or "none"
+        raise ValueError(
+            f"of the ways to give its curve it has {named}; expected one: a, b and c; r25 and beta; points; table"
+        )
     if ways[0] == "points":
         return fit(rows(table["points"]))
     if ways[0] == "table":
         return Table(rows(table["table"]))
     if ways[0] == "beta":
-        r_ohm = quantity(str(table.get("r25", table.get("r", ""))), "resistance_ohm")
-        at_c = quantity(str(table.get("at", "25 degC")), "temperature")
-        beta = Beta(r_ohm, float(table["beta"]), at_c)
-        if not (beta.r_ohm > 0.0 and 500.0 <= beta.beta_k <= 10_000.0):
-            raise ValueError("a beta form needs r25 above 0 and beta from 500 to 10000 [K]")
-        return beta
+        return _beta_form(table)
     missing = [key for key in ("b", "c") if key not in table]
     if missing:
         raise ValueError(f"{missing[0]} is missing; expected a, b and c for ohm and kelvin")
@@ -267,6 +265,18 @@ def thermistor(table: Mapping[str, Any]) -> Thermistor:
     if fault is not None:
         raise ValueError(f"these coefficients make no thermistor: {fault}; expected a, b and c for ohm and kelvin")
     return curve
+
+
+def _beta_form(table: Mapping[str, Any]) -> Beta:
+    if ("r25" in table) == ("r" in table) or ("r" in table) != ("at" in table):
+        raise ValueError('beta alone is no curve; expected r25 = "10 kohm", or r and at for another temperature')
+    r_ohm = quantity(str(table.get("r25", table.get("r"))), "resistance_ohm")
+    beta = Beta(r_ohm, float(table["beta"]), quantity(str(table.get("at", "25 degC")), "temperature"))
+    if not (beta.r_ohm > 0.0 and 500.0 <= beta.beta_k <= 10_000.0):
+        raise ValueError(
+            f"{beta.r_ohm:g} ohm and {beta.beta_k:g} K; expected r25 above 0 and beta from 500 to 10000 [K]"
+        )
+    return beta
 
 
 def rows(written: Sequence[Sequence[str]]) -> list[tuple[float, float]]:
@@ -286,8 +296,9 @@ def thermocouple(point: Point, table: Mapping[str, Any], own: str) -> Transducer
     if kind not in TYPES:
         raise ValueError(f"type is {kind!r}; expected one of {', '.join(TYPES)}")
     if ("junction" in table) == ("junction_channel" in table):
+        told = "is said twice" if "junction" in table else "is missing"
         raise ValueError(
-            "a thermocouple needs either junction or junction_channel: its reference junction's temperature"
+            f"the reference junction's temperature {told}; expected junction_channel where it is measured, or junction"
         )
     fixed = quantity(str(table["junction"]), "temperature") if "junction" in table else None
     expect_unit(own or "V", VOLTAGES_V)
@@ -331,7 +342,10 @@ def ratiometric(point: Point, table: Mapping[str, Any], own: str) -> Transducer:
     volts = {key: quantity(str(table.get(key, usual)), "voltage_v") for key, usual in _RATIO_USUAL.items()}
     divider = float(table.get("divider", 1.0))
     if not (0.0 < volts["from"] < volts["to"] < volts["supply"] and 0.0 < divider <= 1.0):
-        raise ValueError("a ratiometric sender needs 0 V < from < to < supply, and a divider above 0 and up to 1")
+        told = ", ".join(f"{key} {volt:g} V" for key, volt in volts.items())
+        raise ValueError(
+            f"{told}, divider {divider:g}; expected 0 V < from < to < supply, and a divider above 0 and up to 1"
+        )
     supply = Supply(volts["supply"], "supply_channel" in table, divider)
     it = _Ratiometric(low, high, volts["from"], volts["to"], volts["supply"], supply, divider)
     expect_unit(own or "V", VOLTAGES_V)

@@ -17,6 +17,8 @@ from typing import Final, NamedTuple, Protocol
 ICE_POINT_K: Final = 273.15
 LOWEST_C: Final = -55.0  # colder and hotter than any part of this kind is specified for: an open, a shorted one
 HIGHEST_C: Final = 155.0
+#: steepness that a thermistor can have, as B between 0 and 60 degC [K]; those of the trade have 2500 to 5000 (common practice)
+BETAS_K: Final = (1000.0, 8000.0)
 #: a row of a printed table this far off the curve through the others is probably a misprint [K]; common practice
 ODD_ROW_K: Final = 0.25
 
@@ -75,9 +77,10 @@ class SteinhartHart(NamedTuple):
             return "b is not above 0, or c is below 0, so that resistance would not fall as it warms"
         try:
             cold, warm = self.ohm(0.0), self.ohm(60.0)
-        except (ValueError, OverflowError):
+            beta_k = beta_of((0.0, cold), (60.0, warm))
+        except (ValueError, OverflowError, ZeroDivisionError):
             return "they give no resistance between 0 and 60 degC"
-        if not 1.0 <= warm < cold <= 1e8:
+        if not 1.0 <= warm < cold <= 1e8 or not BETAS_K[0] <= beta_k <= BETAS_K[1]:
             return f"they give {cold:.3g} ohm at 0 degC and {warm:.3g} ohm at 60 degC"
         return None
 
@@ -121,11 +124,12 @@ class Table:
         """
         ordered = sorted(rows)
         if len(ordered) < 2:
-            raise ValueError("a table needs two rows or more")
+            raise ValueError(f"a table of {len(ordered)} rows; expected two or more")
         for (cold_c, cold_ohm), (warm_c, warm_ohm) in pairwise(ordered):
             if not (warm_c > cold_c > -ICE_POINT_K and cold_ohm > warm_ohm > 0.0):
                 raise ValueError(
-                    f"from {cold_c:g} degC, {cold_ohm:g} ohm to {warm_c:g} degC, {warm_ohm:g} ohm the resistance doesn't fall"
+                    f"{cold_ohm:g} ohm at {cold_c:g} degC, {warm_ohm:g} ohm at {warm_c:g} degC; expected resistance to "
+                    "fall as it warms"
                 )
         self._rows = ordered
 
@@ -174,7 +178,7 @@ def fit(points: Sequence[tuple[float, float]]) -> SteinhartHart:
     25.0
     """
     if len({ohm for _, ohm in points}) < 3 or len({celsius for celsius, _ in points}) < 3:
-        raise ValueError("a Steinhart-Hart curve needs three different points or more")
+        raise ValueError("too few points for a Steinhart-Hart curve; expected three different ones or more")
     if any(ohm <= 0.0 or celsius <= -ICE_POINT_K for celsius, ohm in points):
         raise ValueError("a resistance is above 0 ohm, a temperature above absolute zero")
     logs = [log(ohm) for _, ohm in points]
