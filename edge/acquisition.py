@@ -30,7 +30,8 @@ from edge.domain.entries import Now
 from edge.domain.errors import BusLost, SensorSilent, UnusableInput, WarmwellError
 from edge.domain.readings import REASONS, Sample
 from edge.domain.settings import Point
-from edge.domain.transducers import Transducer, transducer
+from edge.domain.transducers import transducer
+from edge.domain.transducers_common import Transducer
 
 _log = logging.getLogger(__name__)
 

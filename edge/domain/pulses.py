@@ -149,13 +149,13 @@ class PulseMeter:
                 self.glitches += 1
                 continue
             step, ahead = counter_step(self._seqno, seqno, SEQNO_BITS, MOST_AHEAD)
-            if step is Step.SAME or step is Step.GLITCH:
+            if step in (Step.SAME, Step.GLITCH) or (step is Step.RESET and at_ns == self._seen_ns):
                 self.glitches += 1
                 continue
             self._seqno = seqno
             if step is Step.RESET:
                 self._restart(at_ns)
-            self._edge(at_ns, ahead - 1)
+            self._edge(at_ns, max(ahead - 1, 0))
             self._seen_ns = at_ns
 
     def _restart(self, at_ns: int) -> None:
@@ -167,7 +167,7 @@ class PulseMeter:
         self._n = self._at_first = 0
 
     def _edge(self, at_ns: int, lost: int) -> None:
-        self._settle(at_ns)
+        self._settle(at_ns, lost)
         credited = self._recover(lost, at_ns) if lost else 0
         last_ns = self._last_ns
         if last_ns is None:
@@ -183,13 +183,13 @@ class PulseMeter:
         """So soon after the last pulse that the one before it must have come as soon, else it is bounce."""
         return gap_ns < LONE * self.shortest_ns and (self._before_ns is None or self._before_ns >= LONE * gap_ns)
 
-    def _settle(self, at_ns: int) -> None:
-        """Was the lone edge a pulse? Only if the next edge comes as soon as it did. `at_ns`: of that edge, or now."""
+    def _settle(self, at_ns: int, lost: int = 0) -> None:
+        """Was the lone edge a pulse? Only if the next edge, seen or lost, comes as soon. `at_ns`: of that edge, or now."""
         lone_ns, last_ns = self._lone_ns, self._last_ns
         if lone_ns is None or last_ns is None or at_ns - lone_ns < self.shortest_ns:
             return
         self._lone_ns = None
-        if at_ns - lone_ns >= LONE * (lone_ns - last_ns):
+        if not lost and at_ns - lone_ns >= LONE * (lone_ns - last_ns):
             self._reject()
         else:
             self._pulse(lone_ns, 1)
