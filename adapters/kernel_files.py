@@ -61,7 +61,10 @@ def _from_pipe(fd: int, deadline_s: float) -> bytes:
     while len(data) <= LONGEST:
         if not poll.poll(max(0.0, deadline_s - time.monotonic()) * 1000.0):
             raise TimeoutError(errno.ETIMEDOUT, os.strerror(errno.ETIMEDOUT))
-        chunk = os.read(fd, LONGEST + 1 - len(data))
+        try:
+            chunk = os.read(fd, LONGEST + 1 - len(data))
+        except BlockingIOError:  # whoever was about to write came and went
+            continue
         if not chunk:
             break
         data += chunk
