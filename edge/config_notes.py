@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import math
 from collections.abc import Iterator, Mapping, Sequence
 from typing import Final
 
@@ -13,7 +12,7 @@ from edge.config_reading import Findings
 from edge.config_sections import Tables, kind_of, other_kinds
 from edge.config_sensors import warnings as sensor_warnings
 from edge.domain.catalogue import CATALOGUE
-from edge.domain.quantities import pulse_resolution_l_min
+from edge.domain.quantities import pulse_frequency_hz
 from edge.domain.readings import KIND_OF, Kind, Role
 
 #: roles that a section's condition can't be judged without
@@ -34,6 +33,10 @@ _JUDGED_BY: Final[Mapping[Role, str]] = {
     Role.BETWEEN_FILTERS_PRESSURE: "filter",
     Role.FILTERED_PRESSURE: "filter",
 }
+#: a draw whose end is noticed later than this reads longer than it was (common practice, no published source)
+SLOW_END_S: Final = 5.0
+#: edges that the kernel is asked to keep between two reads of a line
+PULSE_QUEUE: Final = 1024
 #: filter trains whose pressure drops this version can tell stage by stage
 _MOST_STAGES: Final = 2
 
@@ -145,15 +148,23 @@ def _points(tables: Tables, found: Findings) -> None:
             found.warn(path, "no unit: a column of a recording that names none is read as degC, kPa or L/min")
         for at, text in sensor_warnings(path, point):
             found.warn(at, text)
-        if (
-            isinstance(point, GpioPoint)
-            and point.pulses is not None
-            and ends_below is not None
-            and point.every is not None
-        ):
-            step = pulse_resolution_l_min(point.pulses.per_litre or math.inf, point.every / 1000)
-            if step > ends_below:
-                found.warn(path, f"one pulse in a period is {step:.2g} L/min, coarser than supply.draw.ends_below")
+        if isinstance(point, GpioPoint) and point.pulses is not None:
+            for text in _pulses(point.pulses.per_litre, point.pulses.maximum_flow, point.every, ends_below):
+                found.warn(path, text)
+
+
+def _pulses(
+    per_l: float | None, maximum_l_min: float | None, every_ms: float | None, ends_below: float | None
+) -> Iterator[str]:
+    """What a meter of this factor can't show as fast as one would like."""
+    if per_l is None:
+        return
+    if ends_below is not None and (longest_s := 60.0 / (per_l * ends_below)) > SLOW_END_S:
+        yield f"pulses come each {longest_s:.2g} s at supply.draw.ends_below: the end of a draw is noticed that late"
+    most_hz = pulse_frequency_hz(maximum_l_min or 0.0, per_l)
+    if every_ms is not None and most_hz * every_ms / 1000 > PULSE_QUEUE:
+        text = f"at its maximum flow the meter gives {most_hz:.0f} pulses a second, and the kernel keeps {PULSE_QUEUE}"
+        yield f"{text}: read it each {PULSE_QUEUE / most_hz:.2g} s or sooner, else pulses are lost (and said to be)"
 
 
 def _in_turn(tables: Tables, bus: OneWireBus, found: Findings) -> None:

@@ -215,6 +215,11 @@ def _pulses(found: Findings, path: Path, point: GpioPoint) -> None:
             path, f"{most_hz:.0f} pulses a second at the meter's maximum flow are more than a line can count",
             f"at most {MOST_PULSES_HZ} a second", "Check the K factor; a meter this fast needs a counter of its own",
         )  # fmt: skip
+    elif point.debounce is not None and point.debounce > 500 / most_hz:
+        found.wrong(
+            (*path[:-1], "debounce"), f"pulses come each {1000 / most_hz:.2g} ms at the meter's maximum flow",
+            f"at most half of that, {500 / most_hz:.2g} ms", "Leave it out: a meter's bounce is told by its maximum flow",
+        )  # fmt: skip
 
 
 def _iio(found: Findings, path: Path, point: PointTable, kind: Kind) -> None:
