@@ -21,10 +21,11 @@ TABLE: Final[dict[str, str]] = {
     "modbus-rtu": "adapters.modbus_rtu:ModbusRtu",
     "onewire": "adapters.onewire:OneWire",
     "iio": "adapters.iio:Iio",
+    "gpio": "adapters.gpio:Gpio",
 }
 
 #: kinds that station files may name already; their code comes with a later version
-NOT_YET: Final = frozenset({"gpio"})
+NOT_YET: Final[frozenset[str]] = frozenset()
 
 GROUP: Final = "warmwell.adapters"
 

@@ -39,6 +39,23 @@ class RoleWord(Due):
         return {"enum": [role.value for role in Role], "description": "What the point means to the station."}
 
 
+class LineName(Due):
+    """A line of a chip: its number, or the name that the board gives it."""
+
+    _LAST: Final = 1023
+
+    def parse(self, value: object) -> int | str:
+        fits = 0 <= value <= self._LAST if type(value) is int else isinstance(value, str) and bool(value.strip())
+        if not fits or not isinstance(value, int | str) or len(str(value)) > 31:
+            raise unfit(f"is {told(value)}", f'a number from 0 to {self._LAST}, or the line\'s name, such as "GPIO17"')
+        return value
+
+    def schema(self) -> dict[str, Any]:
+        number = {"type": "integer", "minimum": 0, "maximum": self._LAST}
+        text = {"type": "string", "minLength": 1, "maxLength": 31}
+        return {"anyOf": [number, text], "examples": [17, "GPIO17"], "description": "The line's number, or its name."}
+
+
 class RangeTable(Table):
     """What the point can read at all; a reading outside is bad."""
 
@@ -173,13 +190,20 @@ class ModbusPoint(SensorPoint):
 class GpioPoint(PointTable):
     """A line of the board: a contact, or a flow meter's pulses."""
 
-    line: Annotated[int, Count(0, 1023)]
+    line: Annotated[int | str, LineName()]
     pulses: PulsesTable | None = None
     tripped_when: Annotated[str, Word("open", "closed")] | None = None
     wet_when: Annotated[str, Word("open", "closed")] | None = None
     on_when: Annotated[str, Word("open", "closed")] | None = None
-    bias: Annotated[str, Word("pull-up", "pull-down", "none")] | None = None
-    debounce: Annotated[float, Is("gpio.debounce")] | None = None
+    bias: Annotated[str, Word("pull-up", "pull-down", "none")] | None = Field(
+        None, description="The board's own resistor; pull-up. With none, the wiring has one."
+    )
+    closed_is: Annotated[str, Word("low", "high")] | None = Field(
+        None, description="The line's level while the contact is closed; low, with a pull-down high."
+    )
+    debounce: Annotated[float, Is("gpio.debounce")] | None = Field(
+        None, description="Contacts: 20 ms. A meter's bounce is told by its maximum flow instead."
+    )
 
 
 class CountsTable(Table):
@@ -270,6 +294,11 @@ class GpioBus(BusTable):
 
     kind: Literal["gpio"]
     chip: Annotated[str, Text("a chip's device", "/dev/gpiochip0", longest=1000)]
+    lines: Annotated[str, Word("kernel", "simulated")] = default("kernel")
+    scenario: Annotated[str, name("a scenario's name", "cold-morning")] | None = Field(
+        None, description="Of simulated lines."
+    )
+    seed: Annotated[int, Count(0, 2**31 - 1)] | None = Field(None, description="Of simulated lines.")
 
 
 class IioBus(BusTable):
@@ -319,7 +348,7 @@ KINDS: Final[Mapping[str, tuple[type[BusTable], type[PointTable]]]] = MappingPro
 )
 
 #: kinds whose adapter is part of this version
-ACTIVE_KINDS: Final = frozenset({"simulated", "replay", "serial-line", "modbus-rtu", "onewire", "iio"})
+ACTIVE_KINDS: Final = frozenset({"simulated", "replay", "serial-line", "modbus-rtu", "onewire", "iio", "gpio"})
 
 AnyBus = Annotated[
     SimulatedBus | ReplayBus | SerialLineBus | OneWireBus | ModbusBus | GpioBus | IioBus | EnteredBus,
