@@ -22,6 +22,7 @@ TABLE: Final[dict[str, str]] = {
     "onewire": "adapters.onewire:OneWire",
     "iio": "adapters.iio:Iio",
     "gpio": "adapters.gpio:Gpio",
+    "entered": "adapters.entered:Entered",
 }
 
 #: kinds that station files may name already; their code comes with a later version

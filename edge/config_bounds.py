@@ -118,6 +118,8 @@ LOOP_MARGIN: Final = 0.05
 CONTACT_EVERY_MS: Final = 250
 #: a point is stale after this many periods, but never sooner than STALE_FLOOR_MS: one lost reading is no alarm
 STALE_PERIODS: Final = 5
+#: where people read it by eye, one round may be missed
+STALE_ROUNDS: Final = 2
 STALE_FLOOR_MS: Final = 10_000
 
 #: shortest period of one point, by kind of bus, where no formula of edge/config_checks.py says more [ms]

@@ -6,10 +6,10 @@ from collections.abc import Mapping
 from types import MappingProxyType
 from typing import Final
 
-from edge.config_bounds import CONTACT_EVERY_MS, LOOP_MARGIN, ROLES, STALE_FLOOR_MS, STALE_PERIODS
+from edge.config_bounds import CONTACT_EVERY_MS, LOOP_MARGIN, ROLES, STALE_FLOOR_MS, STALE_PERIODS, STALE_ROUNDS
 from edge.config_fields import told
 from edge.config_locate import Path
-from edge.config_points import LoopTable, PointTable, TextTable
+from edge.config_points import EnteredPoint, LoopTable, PointTable, TextTable
 from edge.config_reading import Findings
 from edge.config_sections import ALARM_IDS, Tables
 from edge.config_sensors import RatiometricTable, RtdTable
@@ -95,8 +95,8 @@ def point(found: Findings, path: Path, table: PointTable, bus_id: str) -> settin
     kind, facts = KIND_OF[role], ROLES[role]
     if kind is Kind.CONTACT:
         _no_measures(found, path, table)
-    every = table.every
-    if every is None and kind is Kind.CONTACT:
+    every, by_people = table.every, isinstance(table, EnteredPoint)
+    if every is None and kind is Kind.CONTACT and not by_people:
         every = CONTACT_EVERY_MS
     if every is None:
         if found.lacks((*path, "every")):
@@ -122,20 +122,22 @@ def point(found: Findings, path: Path, table: PointTable, bus_id: str) -> settin
             (*path, "stale_after"), f"{told(found.written((*path, 'stale_after')))} is not longer than a period",
             "longer than every, better several times as long",
         )  # fmt: skip
+    periods = STALE_ROUNDS if by_people else STALE_PERIODS
     return settings.Point(
         id=table.id,
         role=role,
         kind=kind,
         every_ms=whole_ms(every),
-        stale_after_ms=whole_ms(stale) if stale is not None else max(STALE_PERIODS * whole_ms(every), STALE_FLOOR_MS),
+        stale_after_ms=whole_ms(stale) if stale is not None else max(periods * whole_ms(every), STALE_FLOOR_MS),
         low=low,
         high=high,
-        max_rate_per_s=rate if rate is not None else facts.max_rate,
+        max_rate_per_s=rate if rate is not None or by_people else facts.max_rate,  # who mistyped corrects it at once
         resolution=step,
         uncertainty=u,
         of=table.of,
         unit=_display_unit(found, path, table, kind),
         bus=bus_id,
+        by_people=by_people,
     )
 
 

@@ -75,7 +75,9 @@ class PointTable(Table):
     every: Annotated[float, Is("point.every")] | None = Field(
         None, description="How often it is read; contacts: 250 ms."
     )
-    stale_after: Annotated[float, Is("point.stale_after")] | None = Field(None, description="5 periods, at least 10 s.")
+    stale_after: Annotated[float, Is("point.stale_after")] | None = Field(
+        None, description="5 periods, at least 10 s; where people read it, 2 periods."
+    )
     range: RangeTable | None = None
     max_rate: Annotated[str, Quantity("temperature_rate", "pressure_rate", "flow_rate")] | None = Field(
         None, description="Faster than it can change; such as 0.5 K/s or 20 psi/s."
@@ -348,7 +350,9 @@ KINDS: Final[Mapping[str, tuple[type[BusTable], type[PointTable]]]] = MappingPro
 )
 
 #: kinds whose adapter is part of this version
-ACTIVE_KINDS: Final = frozenset({"simulated", "replay", "serial-line", "modbus-rtu", "onewire", "iio", "gpio"})
+ACTIVE_KINDS: Final = frozenset(
+    {"simulated", "replay", "serial-line", "modbus-rtu", "onewire", "iio", "gpio", "entered"}
+)
 
 AnyBus = Annotated[
     SimulatedBus | ReplayBus | SerialLineBus | OneWireBus | ModbusBus | GpioBus | IioBus | EnteredBus,

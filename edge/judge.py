@@ -442,6 +442,8 @@ class Judge:
             item.answer.set_exception(self._record_fault(exc))
             return
         self._kept(entries)
+        # what people read and enter is a reading, too; one from before this boot has no place among its readings
+        self._series.append([reading for reading in self._station.readings if reading.mono_ms >= 0])
         self._show(self._now)  # whoever is answered finds their record in the picture
         item.answer.set_result(entries[0])
 

@@ -16,6 +16,7 @@ class Snapshot:
         "conditions":[{"id","state","text","since","expected_at","evidence"}],"note"}
     `points`, by id: {"id","role","of","value","unit","quality","reason","advice","text","at","age_s","stale_after_s","u","shown"}
         (value null unless it may be shown as a number; `shown` is {"value","unit"} in the unit of the station file, or null)
+        and, where a person entered it, {"by","seq"}
     `alarms`, by id: {"id","state","active","announced","priority","since","point","value","unit","limit","cause","consequence",
         "response","respond_within_s","acknowledged_by","acknowledged_at","consequence_of","seq","at"}
         (every alarm that this station can raise, also when normal)

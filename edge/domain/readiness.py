@@ -10,12 +10,12 @@ from typing import TYPE_CHECKING, Any, Final, NamedTuple
 
 from edge.domain.alarms import AT_LIMIT
 from edge.domain.duties import is_test_due, months_later_ms, test_result
+from edge.domain.entered import entered_value
 from edge.domain.entries import Now, rfc3339
 from edge.domain.filters import GAINS_AT_MOST_KPA
 from edge.domain.heating import Forecast
 from edge.domain.phases import Phase
-from edge.domain.quantities import UnitError, quantity
-from edge.domain.readings import KIND_OF, REASONS, UNIT_OF, Kind, Role
+from edge.domain.readings import KIND_OF, REASONS, UNIT_OF, Role
 
 if TYPE_CHECKING:
     from edge.domain.station import Station
@@ -484,19 +484,6 @@ class Readiness:
 
     def _advice(self, point: str) -> str:
         return f"{point}: {REASONS[self.station.watches[point].why_silent()].advice}"
-
-
-def entered_value(role: Role, body: Any) -> float | None:
-    """The value of an entered reading ("44 psi", or a number in the unit of the kind) in the unit of the role's kind."""
-    value, kind = body.get("value"), KIND_OF[role]
-    if isinstance(value, str) and kind is not Kind.CONTACT:
-        try:
-            return quantity(value, str(kind))
-        except UnitError:
-            return None
-    if isinstance(value, bool) or not isinstance(value, int | float):
-        return None
-    return float(value)
 
 
 def age_text(ms: int) -> str:

@@ -90,6 +90,9 @@ REASONS: Final[Mapping[str, Why]] = MappingProxyType(
             Quality.BAD, "no reading yet", "Wait one period; then check that the sensor is wired and powered"
         ),
         "stale": Why(Quality.BAD, "no reading for too long", "Check the sensor's cable and supply"),
+        "not_entered": Why(
+            Quality.BAD, "nobody has entered a reading that still stands", "Read it and enter it, with its unit"
+        ),
         "no_answer": Why(
             Quality.BAD, "no answer within the time limit", "Check the sensor's cable, supply and address"
         ),

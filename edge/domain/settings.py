@@ -29,6 +29,7 @@ class Point:
     transducer: str = (
         ""  # digest of the settings that make a quantity of what the sensor says; a calibration is bound to it too
     )
+    by_people: bool = False  # read by eye and entered
 
 
 @dataclass(frozen=True, slots=True)

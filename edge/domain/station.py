@@ -17,6 +17,7 @@ from edge.domain.alarms import AT_LIMIT
 from edge.domain.calibration import u_text
 from edge.domain.calibrations import Calibrations
 from edge.domain.duties import ALARM_RECORDS, Book, Fact, checked, local_date, next_date_change_ms
+from edge.domain.entered import BY_EYE, Entered
 from edge.domain.entries import Draft, Entry, Now, rfc3339, wall_ms_of
 from edge.domain.evidence import Evidence, Shown
 from edge.domain.hours import at_rest
@@ -56,6 +57,7 @@ class Station:
         self.silent: set[str] = set()
         self.warmth = Warmth(settings.reservoir) if settings.reservoir is not None else None
         self.calibrations = Calibrations(settings, self.watches, self.book)
+        self.entered = Entered(settings, self.watches, self.book)
         self.draws = DrawWatch(settings.supply) if settings.supply is not None else None
         self.phase = Phase.IDLE
         self.evidence = Evidence(settings, self.zone, boot)
@@ -124,8 +126,12 @@ class Station:
         A sample of a point that the station does not have is passed over.
         """
         self._begin(now)
-        self.readings = readings = []
-        watches, handlers = self.watches, self._handlers
+        self._hear(samples, now)
+        self._settle(now)
+        return self._take()
+
+    def _hear(self, samples: Sequence[Sample], now: Now) -> None:
+        readings, watches, handlers = self.readings, self.watches, self._handlers
         for sample in samples:
             watch = watches.get(sample.point)
             if watch is None:
@@ -143,13 +149,10 @@ class Station:
             handler = handlers.get(sample.point)
             if handler is not None:
                 handler(value, sample.mono_ms, now)
-        self._settle(now)
-        return self._take()
 
     def advance(self, now: Now) -> list[Draft]:
         """Let time pass without a reading."""
         self._begin(now)
-        self.readings = []
         self._settle(now)
         return self._take()
 
@@ -183,18 +186,21 @@ class Station:
             counts, why = True, ""
         else:
             counts, why = self.book.judge(record, at_ms, body, now)
+        if record == "entered_reading" and counts:
+            counts, why = self.entered.judge(body, at_ms, now)
         worked: dict[str, Any] = {}
         if record == "calibration" and counts:
             counts, why, worked = self.calibrations.judge(body, at_ms)
         kept = as_draft_body({**body, **worked}, record, by, at_ms, counts, why)
         self._begin(now)
-        self.readings = []
         self._drafts.insert(0, Draft(now, "record", kept))
         if record in ALARM_RECORDS:
             to_alarms(self.desk, record, by, body, now)
         else:
             self.book.add(Fact(None, record, at_ms, kept, counts))
             self.calibrations.apply()
+            self._hear(self.entered.samples(now), now)
+            self._silence_ms = now.mono_ms if record in BY_EYE else self._silence_ms
         self._dirty = True
         self._day_ms = now.mono_ms
         self._settle(now)
@@ -203,7 +209,6 @@ class Station:
     def bus(self, bus: str, what: str, why: str, now: Now) -> list[Draft]:
         """A bus was "lost", or is "back"."""
         self._begin(now)
-        self.readings = []
         lost = what == "lost"
         if lost == (bus in self._lost_buses):
             return []
@@ -216,7 +221,6 @@ class Station:
     def fact(self, alarm_id: str, active: bool, text: str, now: Now) -> list[Draft]:
         """What the daemon knows and the station can't see: `disk_low`, `untold`."""
         self._begin(now)
-        self.readings = []
         self.desk.set(alarm_id, active, now, cause=text)
         self._settle(now)
         return self._take()
@@ -224,14 +228,8 @@ class Station:
     def clock_step(self, now: Now, by_ms: int, why: str) -> list[Draft]:
         """The wall clock stepped. Delays don't notice; dates do."""
         self._begin(now)
-        self.readings = []
-        self._drafts.append(
-            Draft(
-                now,
-                "clock_step",
-                {"by_ms": by_ms, "why": why, "from": rfc3339(now.wall_ms - by_ms), "to": rfc3339(now.wall_ms)},
-            )
-        )
+        times = {"from": rfc3339(now.wall_ms - by_ms), "to": rfc3339(now.wall_ms)}
+        self._drafts.append(Draft(now, "clock_step", {"by_ms": by_ms, "why": why, **times}))
         self._edge_ms = self._day_ms = now.mono_ms
         self._dirty = True
         self._settle(now)
@@ -350,7 +348,7 @@ class Station:
     # -- after every call
 
     def _begin(self, now: Now) -> None:
-        self._drafts = []
+        self._drafts, self.readings = [], []
         before, self._now = self._now, now
         if not self._begun:
             self._begun = True
@@ -359,12 +357,15 @@ class Station:
                 watch.started_ms = watch.good_ms = watch.still_since_ms = now.mono_ms
             self._edge_ms = self._day_ms = self._again_ms = now.mono_ms
             self._dirty = True
+            self._hear(self.entered.samples(now), now)
             if self.phase is Phase.IN_USE and self.warmth is not None:  # a restart in the middle of a cycle
                 self.warmth.cycle.away_since_ms = now.mono_ms
         elif before.trusted != now.trusted:
-            self._edge_ms = self._day_ms = now.mono_ms
+            self._silence_ms = self._edge_ms = self._day_ms = now.mono_ms
             self._dirty = True
+            self._hear(self.entered.samples(now), now)
         self.desk.set("clock_untrusted", not now.trusted, now, cause="the wall clock is not trusted")
+        self.readings = []  # what was entered before a restart is no new reading
 
     def _take(self) -> list[Draft]:
         drafts, self._drafts = self._drafts, []
@@ -632,7 +633,8 @@ class Station:
 
     def points(self, now: Now) -> dict[str, dict[str, Any]]:
         """Every point's last reading, its age and what to do: shape in edge/snapshot.py."""
-        return {ident: show.point(watch, ident in self.silent, now) for ident, watch in self.watches.items()}
+        silent, signed = self.silent, self.entered.signed
+        return {i: {**show.point(watch, i in silent, now), **signed(i)} for i, watch in self.watches.items()}
 
     def estimates(self, now: Now) -> dict[str, dict[str, Any]]:
         """What is computed rather than read: shape in edge/snapshot.py."""

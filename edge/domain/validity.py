@@ -109,6 +109,11 @@ class PointWatch:
         self.last = reading = Reading(sample.point, sample.mono_ms, None, _BAD, reason, None)
         return reading
 
+    def forget(self) -> None:
+        """What was heard is withdrawn: the point is as silent as if nothing had ever been."""
+        self.last = self.good = self.raw = self._jump = None
+        self.good_ms = self.started_ms - self._stale_after_ms - 1
+
     @property
     def guard(self) -> float:
         """k u: how far inside a limit a value has to be to count as met (JCGM 106); 0 for a point without a calibration."""
@@ -131,4 +136,6 @@ class PointWatch:
         """The reason (a key of REASONS) to show while the point is silent."""
         if self.last is not None and self.last.quality is _BAD and self.last.reason is not None:
             return self.last.reason
+        if self.point.by_people:
+            return "not_entered"
         return "no_reading_yet" if self.good is None else "stale"

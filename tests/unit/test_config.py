@@ -346,3 +346,36 @@ def test_reading_a_file_imports_nothing_heavy() -> None:
         check=True,
     )
     assert ran.stdout.strip() == "[]"
+
+
+ENTERED = """
+[station]
+site = "harbour-lane"
+id = "scope-room-2"
+title = "Scope room 2"
+timezone = "Europe/Dublin"
+[[bus]]
+id = "people"
+kind = "entered"
+[[point]]
+id = "gauge"
+role = "supply_pressure"
+bus = "people"
+every = "8 h"
+unit = "psi"
+"""
+
+
+def test_points_that_people_read_stand_for_two_rounds_and_know_no_rate(tmp_path):
+    station = config.loads(ENTERED, tmp_path / "station.toml")
+    assert station.not_active == () and station.buses[0].active
+    point = station.settings.points[0]
+    assert point.by_people and point.stale_after_ms == 16 * 3_600_000 and point.max_rate_per_s is None
+    slow = config.loads(ENTERED + 'stale_after = "3 days"\nmax_rate = "1 psi/s"\n', tmp_path / "station.toml")
+    assert slow.settings.points[0].stale_after_ms == 3 * 86_400_000
+    assert slow.settings.points[0].max_rate_per_s == pytest.approx(6.894757)  # kPa in a psi: SP 811 of NIST, B.8
+
+
+def test_nobody_reads_a_gauge_each_second(tmp_path):
+    with pytest.raises(config.UnusableInputs, match="every"):
+        config.loads(ENTERED.replace("8 h", "1 s"), tmp_path / "station.toml")
