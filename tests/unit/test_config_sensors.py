@@ -17,6 +17,7 @@ from edge.domain.transducers import transducer
 SENTENCE = re.compile(
     r"^s\.toml line (?P<line>\d+), (?P<key>\S+): (?P<what>.+); expected (?P<expected>.+)\. (?P<do>[A-Z].+)\.$"
 )
+EXAMPLE = Path(__file__).parents[2] / "config" / "sensors-example.toml"
 HEAD = """\
 [station]
 site = "harbour-lane"
@@ -126,6 +127,31 @@ def test_a_tolerance_class_is_the_uncertainty_until_the_point_is_calibrated() ->
     assert loaded(own).settings.points[0].uncertainty == pytest.approx(0.23 / 3**0.5)
     assert loaded(own + '\nuncertainty = "0.5 K"').settings.points[0].uncertainty == 0.5
     assert loaded(R + 'rtd = { element = "Pt100", wires = 4 }').settings.points[0].uncertainty is None
+
+
+def test_the_shipped_example_of_sensors_loads_and_each_of_them_makes_a_transducer() -> None:
+    """39 degC on a Pt100, 25 degC on a thermistor, 10 degC on type T from a junction at 25 degC, half of each span, 8 L/min."""
+    file = config.load(EXAMPLE)
+    raws = {
+        "reservoir": Raw("reservoir", 0, 115.15453225, "ohm"),
+        "room": Raw("room", 0, 1.65, "V", beside=3.3),
+        "cold-water": Raw("cold-water", 0, -0.6012, ""),
+        "supply": Raw("supply", 0, 2.45 * 0.6667, "V", beside=4.9 * 0.6667),
+        "filtered": Raw("filtered", 0, 1.8, "V"),
+        "flow": Raw("flow", 0, 60.0, "Hz"),
+    }
+    wirings = {own: table for bus in file.buses for own, table in bus.points.items()}
+    values = {point.id: transducer(point, wirings[point.id])(raws[point.id]).value for point in file.settings.points}
+    assert values == {
+        "reservoir": pytest.approx(39.0, abs=1e-6),
+        "room": pytest.approx(25.0, abs=1e-6),
+        "cold-water": pytest.approx(
+            10.0, abs=0.01
+        ),  # rows c.T.10 and, for 25 degC, 0.992 mV of the ITS-90 table (from memory)
+        "supply": pytest.approx(50 * PSI_KPA, abs=1e-6),
+        "filtered": pytest.approx(50 * PSI_KPA, abs=1e-6),
+        "flow": pytest.approx(8.0),
+    }
 
 
 MISTAKES = [
