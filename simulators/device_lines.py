@@ -65,10 +65,15 @@ class DeviceLines:
     # -- what may happen to it
 
     def unplug(self) -> None:
-        """The chip is gone, and so is every line that is held."""
+        """The chip is gone, and so is our hold on its lines."""
         with self._lock:
             self._generation = None
             self._taken.clear()
+
+    def break_line(self, line: int | str, code: int | None) -> None:
+        """From now on asking a line fails with this errno; None: no longer."""
+        with self._lock:
+            self._wires[line].code = code
 
     def replug(self) -> None:
         """It is there again: another chip behind the same name."""
@@ -133,23 +138,24 @@ class DeviceLines:
     def holder(self, line: int | str) -> str:
         return self._holders.get(line, "")
 
-    def check(self, generation: int) -> None:
-        """Raises ENODEV where the chip that was opened is not there any more."""
-        if generation != self._generation:
-            raise OSError(errno.ENODEV, os.strerror(errno.ENODEV))
+    def check(self, generation: int, wire: _Wire | None = None) -> None:
+        """Raises ENODEV where the chip that was opened is not there any more, and whatever a broken line gives."""
+        code = errno.ENODEV if generation != self._generation else wire.code if wire is not None else None
+        if code is not None:
+            raise OSError(code, os.strerror(code))
 
     def now_ns(self) -> int:
         return self._clock.mono_ms() * _NS_PER_MS
 
     def is_closed(self, wire: _Wire, generation: int) -> bool:
         with self._lock:
-            self.check(generation)
+            self.check(generation, wire)
             _, (value,) = self._shared.read([wire.point])
             return wire.is_closed(value)
 
     def edges(self, wire: _Wire, generation: int) -> Sequence[tuple[int, int]]:
         with self._lock:
-            self.check(generation)
+            self.check(generation, wire)
             mono_ms, (value,) = self._shared.read([wire.point])
             return wire.turn(value, mono_ms * _NS_PER_MS, round(QUEUE * max(1.0, self._clock.speed)))
 
@@ -160,6 +166,7 @@ class _Wire:
     def __init__(self, point: str, means: str, per_l: float) -> None:
         self.point, self._means, self._per_l = point, means, per_l
         self.extra = self.to_lose = 0
+        self.code: int | None = None
         self.is_cut = False
         self._turned = 0.0  # of the way to the next closing
         self.begin(0)
@@ -249,12 +256,20 @@ def device_lines(path: str, shared: SharedWorld, clock: Clock) -> DeviceLines:
 class SimulatedLines:
     """Where the adapter finds a chip for a bus with lines = "simulated". Options: chip, scenario, seed, as of a simulated bus.
 
-    Each point's line is wired to the point of the world that its role stands for.
+    Each point's line is wired to the point of the world that its role stands for. `device`: that chip, where a test made it.
     """
 
-    def __init__(self, bus: Mapping[str, Any], points: Mapping[str, Mapping[str, Any]], clock: Clock) -> None:
-        shared = shared_world(str(bus.get("scenario", "cold-morning")), int(bus.get("seed", 1)), clock)
-        self.device = device_lines(str(bus.get("chip", "")), shared, clock)
+    def __init__(
+        self,
+        bus: Mapping[str, Any],
+        points: Mapping[str, Mapping[str, Any]],
+        clock: Clock,
+        device: DeviceLines | None = None,
+    ) -> None:
+        if device is None:
+            shared = shared_world(str(bus.get("scenario", "cold-morning")), int(bus.get("seed", 1)), clock)
+            device = device_lines(str(bus.get("chip", "")), shared, clock)
+        self.device = device
         for table in points.values():
             role = Role(table["role"])
             means = next((str(table[key]) for key in ("tripped_when", "wet_when", "on_when") if key in table), "closed")

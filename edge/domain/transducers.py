@@ -18,7 +18,7 @@ from typing import Any, Final, NamedTuple
 
 from edge.domain.contracts import Raw
 from edge.domain.quantities import UnitError, converter, in_kind, k_factor, pulse_flow_l_min, quantity
-from edge.domain.readings import UNIT_OF, Kind, Sample
+from edge.domain.readings import REASONS, UNIT_OF, Kind, Quality, Sample
 from edge.domain.settings import Point
 from edge.domain.transducers_common import CURRENTS_MA, VOLTAGES_V, Transducer, bad, finite, span
 from edge.domain.transducers_electric import milliampere
@@ -125,18 +125,27 @@ def transducer(point: Point, wiring: Mapping[str, Any]) -> Transducer:
     Raises:
         ValueError: settings that can't be used (UnitError where it is a unit).
 
-    The result never raises. A current between measurement and failure keeps its value and gets an uncertain reason.
+    The result never raises. A current between measurement and failure keeps its value and gets an uncertain reason, and so
+    does a number that the adapter hands over with one.
     """
     convert = _made(point, wiring)
 
     def sample_of(raw: Raw) -> Sample:
-        if raw.reason is not None or raw.number is None:
+        if raw.number is None or (raw.reason is not None and not _stands(raw.reason)):
             return bad(raw, raw.reason or "no_answer", raw.detail)
         if not math.isfinite(raw.number):
             return bad(raw, "not_a_number", raw.detail or f"{raw.number}")
-        return convert(raw)
+        sample = convert(raw)
+        if raw.reason is not None and sample.reason is None:
+            return sample._replace(reason=raw.reason, detail=raw.detail)
+        return sample
 
     return sample_of
+
+
+def _stands(reason: str) -> bool:
+    """Whether a value that is handed over with this reason is uncertain, not bad."""
+    return reason in REASONS and REASONS[reason].quality is Quality.UNCERTAIN
 
 
 Maker = Callable[[Point, Mapping[str, Any], str], Transducer]
