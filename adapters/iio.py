@@ -249,7 +249,8 @@ class Iio:
         if not folder:
             raise self._lost(why)
         deadline_s = time.monotonic() + self._patience_s
-        self._folder, self._name = folder, self._called(deadline_s)
+        self._folder = folder
+        self._name = self._called(deadline_s)
         self._channels = {name: Channel(folder, own, self._counts[name]) for name, own in self._named.items()}
         self._beside = {name: Channel(folder, along, None) for name, along in self._along.items() if along}
         for channel in (*self._channels.values(), *self._beside.values()):
