@@ -61,6 +61,7 @@ BOUNDS: Final[Mapping[str, Bound]] = MappingProxyType(
         "bus.settle": Bound("duration", "0 s", "10 min", "what a sender needs after its port is opened"),
         "bus.silence": Bound("duration", "50 ms", "1 day", "how long a sender may say nothing"),
         "gpio.debounce": Bound("duration", "0 s", "1 s", "contacts bounce for milliseconds"),
+        "supervised.ohm": Bound("resistance_ohm", "10 ohm", "1 Mohm", "end-of-line resistors are some kilohms"),
         "pulses.per": Bound("volume", "0.1 mL", "1000 L", "flow meters give 1 to 10 000 pulses a litre"),
         "pulses.maximum_flow": Bound("flow", "0.1 L/min", "1000 L/min", "the meter's data sheet"),
         "loop.burden": Bound("resistance_ohm", "1 ohm", "2 kohm", "a loop's sender drives some hundred ohm"),

@@ -19,6 +19,7 @@ from edge.config_sensors import (
     PulsesTable,
     RatiometricTable,
     RtdTable,
+    SupervisedTable,
     ThermocoupleTable,
 )
 from edge.config_tables import Table, default
@@ -221,6 +222,9 @@ class IioPoint(SensorPoint):
     channel: Annotated[str, Text("a channel's name", "voltage0", longest=60, pattern=CHANNEL_PATTERN)]
     shunt: Annotated[float, Number(0.001, 1e6)] | None = Field(
         None, description="Ohm, where a current is measured as a voltage; the same as the loop's burden."
+    )
+    supervised: SupervisedTable | None = Field(
+        None, description="Where the channel watches the loop of a contact: an outlet's protection, or a leak."
     )
     counts: CountsTable | None = Field(
         None, description="The converter's end stops, where the kernel doesn't tell them; a reading there is bad."

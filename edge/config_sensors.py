@@ -119,6 +119,13 @@ class NtcTable(ResistanceTable):
     )
 
 
+class SupervisedTable(ResistanceTable):
+    """A contact whose loop ends in a resistor: cut and shorted cables are told from a contact at rest."""
+
+    normal: Annotated[float, Is("supervised.ohm")] = Field(description="The loop's resistance at rest.")
+    tripped: Annotated[float, Is("supervised.ohm")] = Field(description="The loop's resistance when tripped, or wet.")
+
+
 class ThermocoupleTable(Table):
     """A thermocouple, by the ITS-90 reference functions."""
 
@@ -291,13 +298,40 @@ def _voltage(found: Findings, path: Path, point: Any, kind: Kind, sensor: str | 
     if sensor == "loop" and point.loop.burden is not None and point.shunt is not None:
         found.wrong((*path, "shunt"), "shunt and the loop's burden are the same thing", "one of them", "Remove it")
     if sensor in ("rtd", "ntc"):
-        table: ResistanceTable = getattr(point, sensor)
-        by_divider = table.reference is not None and (table.supply is not None or table.supply_channel is not None)
-        if table.current is None and not by_divider and found.lacks((*path, sensor, "current")):
+        _divided(found, path, point, sensor)
+
+
+def _divided(found: Findings, path: Path, point: Any, key: str) -> None:
+    """A voltage becomes a resistance by a known current, or beside a known resistor and supply."""
+    table: ResistanceTable = getattr(point, key)
+    by_divider = table.reference is not None and (table.supply is not None or table.supply_channel is not None)
+    if table.current is None and not by_divider and found.lacks((*path, key, "current")):
+        found.wrong(
+            (*path, key), f'channel "{point.channel}" is a voltage: nothing says how a resistance is had from it',
+            'current = "1 mA"; or reference = "10 kohm" with supply_channel or supply', "Add it",
+        )  # fmt: skip
+
+
+def check_supervised(found: Findings, path: Path, point: Any, kind: Kind) -> None:
+    """A contact behind a converter's channel is a supervised loop, and nothing else is."""
+    table: SupervisedTable | None = point.supervised
+    if table is None:
+        if kind is Kind.CONTACT and found.written((*path, "supervised")) is None:
+            expected = 'its loop, for instance supervised = { normal = "1 kohm", tripped = "2 kohm" }'
             found.wrong(
-                (*path, sensor), f'channel "{point.channel}" is a voltage: nothing says how a resistance is had from it',
-                'current = "1 mA"; or reference = "10 kohm" with supply_channel or supply', "Add it",
-            )  # fmt: skip
+                path, f"a converter's channel that is a {point.role} watches a supervised loop", expected, "Add it"
+            )
+        return
+    named = sensor_of(point)
+    if kind is not Kind.CONTACT or named is not None:
+        what = f"{point.role} has no supervised loop" if named is None else f"supervised stands beside {named}"
+        found.wrong((*path, "supervised"), what, "a contact's role, and no other sensor", "Remove it")
+        return
+    _beside(found, (*path, "supervised"), point, table)
+    if str(point.channel or "").startswith("voltage"):
+        _divided(found, path, point, "supervised")
+    if not _is_wrong_already(found, path, "supervised"):
+        _made(found, path, point, kind, "supervised")
 
 
 def warnings(path: Path, point: Any) -> Iterator[tuple[Path, str]]:

@@ -22,7 +22,7 @@ from edge.config_points import (
 )
 from edge.config_reading import Findings
 from edge.config_sections import Tables, kind_of
-from edge.config_sensors import SENSORS, check_channel, sensor_of
+from edge.config_sensors import SENSORS, check_channel, check_supervised, sensor_of
 from edge.config_sensors import check as check_sensor
 from edge.domain.quantities import UnitError, converter, pulse_frequency_hz, scale_and_offset
 from edge.domain.readings import KIND_OF, Kind, Role
@@ -224,8 +224,7 @@ def _pulses(found: Findings, path: Path, point: GpioPoint) -> None:
 
 def _iio(found: Findings, path: Path, point: PointTable, kind: Kind) -> None:
     assert isinstance(point, IioPoint)
-    if kind is Kind.CONTACT:
-        found.wrong((*path, "role"), f"a converter's channel can't be a {point.role}", "a measured role")
+    check_supervised(found, path, point, kind)
     counts = point.counts
     if counts is not None and None not in (counts.low, counts.high) and counts.low >= counts.high:
         found.wrong((*path, "counts"), f"low is {counts.low}, high is {counts.high}", "low below high", "Swap the two")

@@ -176,6 +176,11 @@ REASONS: Final[Mapping[str, Why]] = MappingProxyType(
             "the converter is at its upper end stop",
             "Check for an open sensor or a wrong supply, and the converter's measuring range",
         ),
+        "loop_unclear": Why(
+            Quality.BAD,
+            "the supervised loop is neither at rest nor tripped",
+            "Measure the loop at the board; check its resistors, joints and cable for corrosion and water",
+        ),
         "no_such_line": Why(
             Quality.BAD, "the chip has no such line", "Check the line's number or name in the station file"
         ),

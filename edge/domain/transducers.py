@@ -20,6 +20,7 @@ from edge.domain.contracts import Raw
 from edge.domain.quantities import UnitError, converter, in_kind, k_factor, pulse_flow_l_min, quantity
 from edge.domain.readings import REASONS, UNIT_OF, Kind, Quality, Sample
 from edge.domain.settings import Point
+from edge.domain.supervised import supervised
 from edge.domain.transducers_common import CURRENTS_MA, VOLTAGES_V, Transducer, bad, finite, span
 from edge.domain.transducers_electric import milliampere
 from edge.domain.transducers_sensors import ntc, ratiometric, rtd, thermocouple
@@ -173,13 +174,14 @@ def _made(point: Point, wiring: Mapping[str, Any]) -> Transducer:
         except (TypeError, KeyError) as exc:  # of another package's bus: no model has checked its tables
             raise ValueError(f"{named[0]}: {exc}") from exc
     if point.kind is Kind.CONTACT:
-        return _contact(point, wiring)
+        loop = wiring.get("supervised")
+        return _contact(point, wiring) if loop is None else supervised(point, loop, wired_unit(wiring))
     return _pulses(point, wiring) if "pulses" in wiring else _linear(point, wiring)
 
 
 def beside_channel(wiring: Mapping[str, Any]) -> str | None:
     """The channel that an adapter measures together with the point's own and hands over as Raw.beside; None for none."""
-    for table in (wiring.get(key) for key in SENSORS):
+    for table in (wiring.get(key) for key in (*SENSORS, "supervised")):
         for name in _BESIDE:
             if isinstance(table, Mapping) and isinstance(table.get(name), str):
                 return str(table[name])
