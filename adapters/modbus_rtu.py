@@ -48,6 +48,7 @@ RETRIES: Final = 2  # for a broken answer, within its period
 GIVE_UP_RETRIES: Final = 3  # after so many rounds of broken answers a unit is asked once a period only
 FIRST_BACK_OFF_S: Final = 1.0
 LONGEST_BACK_OFF_S: Final = 30.0
+SPARE_SHARE: Final = 0.75  # of the others' shortest period: so long a unit may be silent, or LEAST_PATIENCE_S
 LEAST_PATIENCE_S: Final = 0.2
 MOST_LATE_S: Final = 5.0  # an answer later than this is not reckoned with
 PAUSE_S: Final = 0.002  # after bytes that complete nothing: more of them come
@@ -69,7 +70,7 @@ class _Unit:
         self.sent_s = 0.0  # when it was last asked
         self.owes: Block | None = None  # the question that it has not answered
         self.unanswered_s: list[float] = []  # when those were sent that it may still answer
-        self.why: tuple[str, str] | None = None  # what its points are while it is left alone; None: nothing is said
+        self.why: tuple[str, str] | None = None  # what its points are while it is left alone; None: they wait
         self.counts: dict[str, int] = dict.fromkeys(("asked", "answered", "refused", "broken", "silent", "late"), 0)
 
     @property
@@ -90,9 +91,10 @@ class _Unit:
 class ModbusRtu:
     """The adapter of buses of kind "modbus-rtu".
 
-    Options of the bus: port; baud (19200), parity ("even"), stop_bits (1); time_limit (how long a unit may take to answer;
-    1 s). Each point: unit_id and register = { kind, at, type, order, scale, offset, unit }; a contact may say
-    tripped_when (wet_when, on_when): what a closed contact, 1, means.
+    Options of the bus: port; baud (19200), parity ("even"), stop_bits (1); time_limit (how long a unit may take to answer:
+    1 s; less where other units are read so often that they would have to wait for it). Each point: unit_id and register =
+    { kind, at, type, order, scale, offset, unit }; a contact may say tripped_when (wet_when, on_when): what a closed
+    contact, 1, means.
 
     Raises:
         UnusableInput: options that can't be used.
@@ -171,8 +173,8 @@ class ModbusRtu:
             if point not in self._where:
                 continue
             unit = self._units[self._where[point][0]]
-            if unit.ask_after_s > now_s:
-                raws += [self._bad(point, *unit.why)] if unit.why is not None else []
+            if unit.ask_after_s > now_s and unit.why is not None:
+                raws.append(self._bad(point, *unit.why))
             else:
                 self._wanted.setdefault(point, now_s)
         everybody, self._listened = not self._listened, False
@@ -275,12 +277,14 @@ class ModbusRtu:
         unit.counts["asked"] += 1
 
     def _patience_s(self, unit: _Unit) -> float:
-        """How long an answer is waited for: a silent unit must not take a period from the others."""
-        if not unit.is_suspect:
-            return self._answer_s
+        """How long an answer is waited for: the time limit, or less, so that silence takes no period from the others.
+
+        A unit that is known to be slower gets its time all the same.
+        """
         others = [self._period_s[name] for name, (unit_id, _) in self._where.items() if unit_id != unit.id]
-        spare_s = 0.9 * min(others, default=self._answer_s)
-        return min(self._answer_s, max(LEAST_PATIENCE_S, spare_s, 1.2 * unit.late_s))
+        spare_s = SPARE_SHARE * min(others, default=self._answer_s / SPARE_SHARE)
+        late_s = unit.late_s if unit.late_s <= self._answer_s else 0.0
+        return min(self._answer_s, max(LEAST_PATIENCE_S, spare_s, 1.2 * late_s, 1.5 * unit.usual_s))
 
     # -- what comes back
 

@@ -11,7 +11,7 @@ import heapq
 import struct
 import threading
 import time
-from collections import Counter
+from collections import Counter, deque
 from collections.abc import Callable, Mapping, Sequence
 from itertools import count
 from typing import Final, NamedTuple
@@ -103,7 +103,8 @@ class ModbusSlaves:
         answer_s: how long a unit takes to answer.
         line_state: says "ok", "garbled" or "unplugged": faults that a scenario has in store for the line.
 
-    `asked` counts the questions by unit, `sent` the answers that were sent by what was wrong with them ("" for nothing).
+    `asked` counts the questions by unit, `asked_at` holds the newest with their monotonic times [s]; `sent` counts the
+    answers by what was wrong with them ("" for nothing).
     """
 
     def __init__(
@@ -122,6 +123,7 @@ class ModbusSlaves:
         self._rolls = 0
         self.late_s, self.drip_s, self.exception_code = 0.45, 0.06, 2
         self.asked: Counter[int] = Counter()
+        self.asked_at: deque[tuple[int, float]] = deque(maxlen=1000)
         self.sent: Counter[str] = Counter()
 
     def start(self) -> None:
@@ -221,6 +223,7 @@ class ModbusSlaves:
     def _answer(self, asked: bytes, now_s: float) -> None:
         unit_id = asked[0]
         self.asked[unit_id] += 1
+        self.asked_at.append((unit_id, now_s))
         how = self._wrong.get(unit_id, self._wrong.get(None, ""))
         at_s = now_s + self._answer_s
         if how in ("echo", "echo only"):
