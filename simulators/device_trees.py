@@ -170,9 +170,7 @@ class OneWireTree:
         path = f"{folder}/{_PROBE_FILES[self._shows]}"
         self._files.put(f"{folder}/name", f"{address}\n".encode())
         self._files.put(f"{folder}/resolution", _RESOLUTION.get(state, b"12\n"))
-        _behave(
-            self._files, path, state, what, self._text(address, state, value), f"{MASTER}/{BULK}" if self._bulk else ""
-        )
+        _behave(self._files, path, state, what, self._text(address, state, value), converts=f"{MASTER}/{BULK}")
         self._files.link(address, f"{MASTER}/{address}")
 
     def _text(self, address: str, state: str, celsius: float) -> bytes:
