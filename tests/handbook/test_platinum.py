@@ -99,3 +99,10 @@ def test_rows_far_from_here(celsius: float, ohm: float) -> None:
 def test_no_platinum_element_has_this_resistance(ohm: float) -> None:
     with pytest.raises(ValueError, match="no platinum element"):
         platinum_celsius(ohm)
+
+
+@pytest.mark.parametrize("celsius", [-199.0, -100.0, -50.0, -1.0, 1.0, 39.0, 400.0, 849.0])
+def test_the_slope_is_that_of_the_equation(celsius: float) -> None:
+    """Compared with the difference quotient of the resistance itself."""
+    quotient = (platinum_ohm(celsius + 1e-4) - platinum_ohm(celsius - 1e-4)) / 2e-4
+    assert platinum_slope_ohm_per_k(celsius) == pytest.approx(quotient, abs=1e-7)

@@ -6,6 +6,7 @@ One of the printed tables holds a misprint (row b.tab4.40.misprint): tables are 
 from __future__ import annotations
 
 import json
+import math
 from pathlib import Path
 from typing import Any
 
@@ -126,3 +127,28 @@ def test_a_fit_through_more_than_three_points_finds_the_curve_again() -> None:
 def test_points_that_make_no_thermistor(points: list[tuple[float, float]]) -> None:
     with pytest.raises(ValueError):
         fit(points)
+
+
+def test_the_beta_form_is_steinhart_hart_without_its_last_term() -> None:
+    """1/T = 1/T25 + ln(R/R25)/B: a = 1/T25 - ln(R25)/B, b = 1/B, c = 0 (by definition)."""
+    b = 1 / 3950
+    curve = SteinhartHart(1 / 298.15 - math.log(10_000) * b, b, 0.0)
+    assert curve.fault() is None
+    for celsius in (0.0, 25.0, 39.0, 60.0):
+        assert curve.ohm(celsius) == pytest.approx(Beta(10_000.0, 3950.0).ohm(celsius), rel=1e-9)
+
+
+@pytest.mark.parametrize(
+    "rows",
+    [
+        [(0.0, 32650.0), (0.0, 10000.0)],
+        [(0.0, 10000.0), (25.0, 10000.0)],
+        [(0.0, 32650.0), (25.0, 0.0)],
+        [(-300.0, 1e6), (25.0, 10000.0)],
+        [(0.0, 32650.0)],
+    ],
+    ids=["one temperature twice", "one resistance twice", "nothing", "below absolute zero", "one row"],
+)
+def test_rows_that_make_no_table(rows: list[tuple[float, float]]) -> None:
+    with pytest.raises(ValueError, match="expected"):
+        Table(rows)

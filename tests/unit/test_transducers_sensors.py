@@ -124,6 +124,15 @@ def test_an_open_or_shorted_thermistor_is_never_a_temperature(curve, element_to,
     assert (sample.value, sample.reason) == (None, reason)
 
 
+@pytest.mark.parametrize(
+    "ohm, reason", [(1e-6, "shorted"), (10.0, "shorted"), (50.0, "shorted"), (2e6, "sensor_open"), (1e9, "sensor_open")]
+)
+def test_resistances_that_no_thermistor_of_ten_kilohm_has(ohm, reason):
+    """At a micro-ohm the curve has no temperature at all; 50 ohm would be beyond 200 degC, 2 Mohm below -60 degC."""
+    sample = heard({"ntc": NTC}, ohm, "ohm")
+    assert (sample.value, sample.reason) == (None, reason) and "ohm" in sample.detail
+
+
 def test_every_way_to_give_a_curve_gives_the_same_temperature_at_25():
     for curve in (NTC, {"r25": "10 kohm", "beta": 3950}, {"table": [["0 degC", "32650 ohm"], ["25 degC", "10 kohm"]]}):
         assert heard({"ntc": curve}, 10.0, "kohm").value == pytest.approx(25.0, abs=0.001)
