@@ -177,7 +177,10 @@ class Assembly:
         self._stores_open = True
         self.series.wanted(settings.points)
         if isinstance(self.clock, RealClock):
-            self.clock.journal_reaches(self.journal.newest_trusted_wall_ms())
+            trusted = self.journal.newest_trusted()
+            if trusted is not None:
+                self.clock.journal_reaches(trusted.wall_ms)
+                self.clock.trusted_before(trusted.boot, trusted.wall_ms - trusted.mono_ms)
         self.judge = Judge(
             Station(settings, self.clock.boot),
             self.journal,

@@ -400,7 +400,7 @@ class Judge:
         self._hearings += 1
         self._heard += len(readings)
         self._bad += sum(1 for reading in readings if reading.value is None)
-        self._series.append(readings)
+        self._series.append([reading.uncorrected() for reading in readings])
 
     def _do(self, act: Act) -> None:
         self._reach(act.mono_ms)
@@ -443,7 +443,7 @@ class Judge:
             return
         self._kept(entries)
         # what people read and enter is a reading, too; one from before this boot has no place among its readings
-        self._series.append([reading for reading in self._station.readings if reading.mono_ms >= 0])
+        self._series.append([reading.uncorrected() for reading in self._station.readings if reading.mono_ms >= 0])
         self._show(self._now)  # whoever is answered finds their record in the picture
         item.answer.set_result(entries[0])
 

@@ -24,7 +24,7 @@ from edge.api.picture import Watch
 from edge.api.problems import Problem, as_problem, shown, unknown_name
 from edge.api.readers import Readers
 from edge.api.stream import Hub
-from edge.domain.entries import Entry, rfc3339
+from edge.domain.entries import Entry, rfc3339, wall_ms_of
 from edge.domain.errors import RecordRefused, StoreFault
 
 log = logging.getLogger(__name__)
@@ -193,7 +193,10 @@ async def readings(
     to: Annotated[str | None, Query(max_length=64, description="end; left out: now")] = None,
     buckets: Annotated[int, Query(ge=1, le=MOST_BUCKETS)] = 300,
 ) -> Response:
-    """Readings of one point, thinned to buckets with their least, mean and greatest."""
+    """Readings of one point, thinned to buckets with their least, mean and greatest.
+
+    Readings are stored before calibration; they are shown with the one that is in force now, named in `correction`.
+    """
     path, snapshot = request.url.path, desk.watch.see().snapshot
     point = snapshot.points.get(id)
     if point is None:
@@ -207,7 +210,22 @@ async def readings(
     n = min(buckets, to_ms - from_ms)
     found = await desk.readers.read(path, lambda: desk.parts.series.buckets(id, from_ms, to_ms, n))
     head = {"point": id, "unit": point.get("unit"), "from": rfc3339(from_ms), "to": rfc3339(to_ms)}
-    return StreamingResponse(_politely(in_pieces(head, "buckets", map(_bucket, found))), media_type="application/json")
+    correction = point.get("correction")
+    head["correction"] = correction
+    shown = (_bucket(_corrected(row, correction)) for row in found)
+    return StreamingResponse(_politely(in_pieces(head, "buckets", shown)), media_type="application/json")
+
+
+def _corrected(row: Mapping[str, Any], correction: Mapping[str, Any] | None) -> Mapping[str, Any]:
+    """A bucket with a calibration's gain and offset; a gain is above zero, so least stays least."""
+    if correction is None:
+        return row
+    gain, offset = correction["gain"], correction["offset"]
+    made = {key: row[key] * gain + offset for key in ("min", "mean", "max") if isinstance(row.get(key), int | float)}
+    if isinstance(row.get("volume_l"), int | float):
+        minutes = (wall_ms_of(_time(row["to"])) - wall_ms_of(_time(row["from"]))) * (row.get("covered") or 0.0) / 60_000.0
+        made["volume_l"] = row["volume_l"] * gain + offset * minutes
+    return {**row, **made}
 
 
 def _bucket(row: Mapping[str, Any]) -> dict[str, Any]:

@@ -79,6 +79,14 @@ class Shown(Shape):
     unit: str
 
 
+class Correction(Shape):
+    """The calibration in force: a stored reading y is shown as gain y + offset."""
+
+    gain: float
+    offset: float
+    due_at: str
+
+
 class Point(Shape):
     """One measured quantity. Without a value that may be shown, `value` is null and quality and reason say why."""
 
@@ -90,11 +98,16 @@ class Point(Shape):
     quality: Quality
     reason: str | None = None
     advice: str | None = None
+    detail: str = ""
     text: str | None = None
     at: Time = None
     age_s: float | None = None
     stale_after_s: float | None = None
     u: float | None = None
+    calibrated: bool = False
+    correction: Correction | None = None
+    uncorrected: float | None = None
+    errors: int = 0
     shown: Shown | None = None
 
 
@@ -128,6 +141,7 @@ class Readings(Shape):
     unit: str
     from_: str = Field(alias="from")
     to: str
+    correction: Correction | None = None
     buckets: list[Bucket]
 
 

@@ -8,7 +8,7 @@ from typing import TYPE_CHECKING, Any, Final
 from edge.domain.entries import Now, rfc3339
 from edge.domain.heating import Forecast
 from edge.domain.quantities import from_kind
-from edge.domain.readings import CONTACT_WORDS, REASONS, UNIT_OF, Kind, Quality
+from edge.domain.readings import CONTACT_WORDS, REASONS, UNIT_OF, Kind, Quality, Why
 from edge.domain.validity import PointWatch
 
 if TYPE_CHECKING:
@@ -30,9 +30,9 @@ def value_text(value: float, unit: str, kind: Kind) -> str:
     return f"{number:.{_DECIMALS.get(name, 2)}f} {name}"
 
 
-def silent_text(point: str, why: str) -> str:
-    """Why a point is silent."""
-    return f"{point}: {REASONS[why].text}"
+def silent_text(point: str, why: str, detail: str = "") -> str:
+    """Why a point is silent, with what its adapter told beside it."""
+    return f"{point}: {REASONS[why].text}" + (f" ({detail})" if detail else "")
 
 
 def point(watch: PointWatch, is_silent: bool, now: Now) -> dict[str, Any]:
@@ -47,6 +47,8 @@ def point(watch: PointWatch, is_silent: bool, now: Now) -> dict[str, Any]:
         quality, value = last.quality, last.value
         reason = last.reason or ""
     why = REASONS.get(reason or "")
+    if reason == "contradicted" and watch.doubt is not None:
+        why = Why(quality, *watch.doubt)
     shown = None
     if value is not None and settings.kind is not Kind.CONTACT:
         unit = settings.unit or UNIT_OF[settings.kind]
@@ -57,11 +59,20 @@ def point(watch: PointWatch, is_silent: bool, now: Now) -> dict[str, Any]:
     return {
         "id": settings.id, "role": str(settings.role), "of": settings.of, "value": value, "unit": UNIT_OF[settings.kind],
         "quality": str(quality), "reason": reason or None, "text": why.text if why else "", "advice": why.advice if why else "",
+        "detail": watch.detail if why else "",
         "at": None if read_ms is None else rfc3339(now.wall_ms - (now.mono_ms - read_ms)),
         "age_s": None if read_ms is None else (now.mono_ms - read_ms) / 1000.0,
         "stale_after_s": settings.stale_after_ms / 1000.0, "u": settings.uncertainty if watch.correction is None else watch.correction.u,
-        "calibrated": watch.correction is not None, "uncorrected": watch.raw, "errors": watch.errors, "shown": shown,
+        "calibrated": watch.correction is not None,
+        "correction": _correction(watch), "uncorrected": watch.raw, "errors": watch.errors, "shown": shown,
     }  # fmt: skip
+
+
+def _correction(watch: PointWatch) -> dict[str, Any] | None:
+    """The calibration in force: readings are stored before it."""
+    if watch.correction is None:
+        return None
+    return {"gain": watch.correction.gain, "offset": watch.correction.offset, "due_at": rfc3339(watch.correction.due_ms)}
 
 
 def estimate(

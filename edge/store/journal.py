@@ -248,9 +248,14 @@ class Journal(ReadOnlyJournal):
 
     def newest_trusted_wall_ms(self) -> int:
         """Wall time of the newest entry made while the clock was trusted; 0 where there is none."""
+        entry = self.newest_trusted()
+        return 0 if entry is None else entry.wall_ms
+
+    def newest_trusted(self) -> Entry | None:
+        """The newest entry made while the clock was trusted."""
         sql = "SELECT hashed FROM entry WHERE trusted ORDER BY seq DESC LIMIT 1"
         rows = self._readers.ask(lambda conn: conn.execute(sql).fetchall())
-        return entry_of(rows[0][0], True).wall_ms if rows else 0
+        return entry_of(rows[0][0], True) if rows else None
 
     # -- positions of readers
 

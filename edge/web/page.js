@@ -115,7 +115,7 @@ function keep(list, items, key, create, update) {
 const words = (id) => String(id).replaceAll("_", " ");
 function named(id, table) {
   const [base, ...rest] = String(id).split(":");
-  return (table[base] || words(base)) + (rest.length ? ` ${rest.join(":")}` : "");
+  return (table[base] || words(base)) + (rest.length ? ` ${words(rest.join(" "))}` : "");
 }
 const part = (element, name) => element.querySelector("." + name);
 
@@ -209,7 +209,7 @@ function showPoints() {
     put(part(element, "number"), number);
     put(part(element, "value").querySelector("small"), unit ? " " + unit : "");
     put(part(element, "age"), seconds === null ? "no reading" : `${age(seconds)} old`);
-    const reason = p.quality === "good" && isOld ? "stale: no news of it" : quality === "good" ? "" : [p.text || words(p.reason || ""), p.advice].filter(Boolean).join(". ");
+    const reason = p.quality === "good" && isOld ? "stale: no news of it" : quality === "good" ? "" : [p.text || words(p.reason || ""), p.detail, p.advice].filter(Boolean).join(". ");
     put(part(element, "text"), quality === "good" ? "" : `${QUALITIES[quality]}: ${reason}`);
   });
 }

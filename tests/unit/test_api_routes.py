@@ -117,6 +117,18 @@ def test_an_empty_bucket_is_null_with_its_quality(desk: Desk) -> None:
     assert desk.fakes.series.asked == [("reservoir", 1773640000_000, 1773640200_000, 2)]
 
 
+def test_stored_readings_are_shown_with_the_calibration_in_force(desk: Desk) -> None:
+    before = desk("GET", f"{ONE}/points/reservoir/readings?from=1773640000&to=1773640200&buckets=2").json["buckets"][0]
+    calibrated = point("reservoir", "reservoir_temperature", 31.2, "Cel", (31.2, "degC"))
+    correction = {"gain": 2.0, "offset": -0.5, "due_at": "2027-03-16T05:50:00.000Z"}
+    desk.fakes.judge.show(points={"reservoir": {**calibrated, "correction": correction}})
+    answer = desk("GET", f"{ONE}/points/reservoir/readings?from=1773640000&to=1773640200&buckets=2").json
+    assert answer["correction"] == correction
+    for key in ("min", "mean", "max"):
+        assert answer["buckets"][0][key] == pytest.approx(2.0 * before[key] - 0.5)
+    assert answer["buckets"][1]["mean"] is None
+
+
 def test_readings_default_to_the_last_hour(desk: Desk) -> None:
     answer = desk("GET", f"{ONE}/points/reservoir/readings").json
     assert (answer["from"], answer["to"]) == (rfc3339(START_MS - 3_600_000), rfc3339(START_MS))
