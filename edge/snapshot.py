@@ -15,7 +15,7 @@ class Snapshot:
 
     `verdict`: {"at","trusted","site","station","verdict","phase","expected_at","earliest","latest","waits_for":[str],
         "conditions":[{"id","state","text","since","expected_at","evidence"}],"note"}
-    `points`, by id: {"id","role","of","value","unit","quality","reason","advice","text","at","age_s","stale_after_s","u","shown"}
+    `points`, by id: {"id","role","of","value","unit","quality","reason","advice","text","detail","at","age_s","stale_after_s","u","shown"}
         (value null unless it may be shown as a number; `shown` is {"value","unit"} in the unit of the station file, or null)
         and, where a person entered it, {"by","seq"}
     `alarms`, by id: {"id","state","active","announced","priority","since","point","value","unit","limit","cause","consequence",

@@ -416,7 +416,7 @@ class Station:
 
     def _fall_silent(self, ident: str, watch: PointWatch, now: Now) -> None:
         why = watch.why_silent()
-        self.desk.set(f"silent:{ident}", True, now, point=ident, cause=show.silent_text(ident, why))
+        self.desk.set(f"silent:{ident}", True, now, point=ident, cause=show.silent_text(ident, why, watch.detail))
         if ident == self.reservoir_point:
             if self.warmth is not None:
                 self.warmth.forget()

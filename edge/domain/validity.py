@@ -20,6 +20,9 @@ STUCK_AWAY_FROM_ROOM_K: Final = 5.0
 PERHAPS_STUCK_AFTER_MS: Final = 3 * 3_600_000
 STUCK_AFTER_MS: Final = 4 * 3_600_000
 
+#: characters of what is told beside a reason
+LONGEST_DETAIL: Final = 400
+
 _GOOD, _BAD, _UNCERTAIN = Quality.GOOD, Quality.BAD, Quality.UNCERTAIN
 
 
@@ -31,7 +34,7 @@ class PointWatch:
 
     __slots__ = (
         "point", "last", "good", "good_ms", "is_sure", "raw", "correction", "started_ms", "still_since_ms", "errors",
-        "_jump", "_jumps", "_rate", "_low", "_high", "_slack", "_contact", "_can_stick", "_stale_after_ms",
+        "detail", "_jump", "_jumps", "_rate", "_low", "_high", "_slack", "_contact", "_can_stick", "_stale_after_ms",
     )  # fmt: skip
 
     def __init__(self, point: Point, started_ms: int) -> None:
@@ -44,6 +47,7 @@ class PointWatch:
         self.is_sure = True  # the value that stands was read as good, not as uncertain
         self.still_since_ms = started_ms
         self.errors = 0
+        self.detail = ""  # what the adapter or the transducer told beside the last sample's reason
         self._jump: tuple[int, float] | None = None
         self._jumps = 0
         self._rate = None if point.max_rate_per_s is None else point.max_rate_per_s / 1000.0
@@ -56,6 +60,7 @@ class PointWatch:
     def hear(self, sample: Sample, room_c: float | None = None) -> Reading:
         """Judge one sample and remember it. `room_c` is only looked at for a point that can be stuck."""
         value, mono_ms = sample.value, sample.mono_ms
+        self.detail = sample.detail[:LONGEST_DETAIL]
         if value is None:
             return self._bad(sample, sample.reason if sample.reason in REASONS else "no_answer")
         if not isfinite(value):
