@@ -170,10 +170,15 @@ def test_c005_a_reservoir_without_its_probe_is_unknown_and_not_ready(wire):
     driver = Driver()
     driver.run(5)
     wire.write(GOOD, OTHER)
-    driver.run(12, {name: value for name, value in QUIET.items() if name != "reservoir"})
-    station_hears(wire, driver)
+    for _ in range(6):
+        station_hears(wire, driver)
+        driver.run(2, {name: value for name, value in QUIET.items() if name != "reservoir"})
     assert driver.condition("reservoir")["state"] == "unknown"
     assert driver.verdict() != "ready"
+    shown = driver.station.points(driver.now)["reservoir"]
+    assert (shown["value"], shown["reason"]) == (None, "device_gone") and OTHER in shown["detail"]
+    alarm = next(e.body for e in driver.said if e.kind == "alarm" and e.body["id"] == "silent:reservoir")
+    assert OTHER in alarm["cause"]
 
 
 def test_c005_accepting_a_replacement_is_a_change_of_the_station_file(tmp_path):
