@@ -226,3 +226,8 @@ class Reading(NamedTuple):
     quality: Quality
     reason: str | None
     u: float | None
+    raw: float | None = None  # before calibration: what is stored and exported; None where it is the value
+
+    def uncorrected(self) -> Reading:
+        """The same reading with its value before calibration."""
+        return self if self.raw is None else self._replace(value=self.raw, raw=None)

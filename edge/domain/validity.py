@@ -34,7 +34,7 @@ class PointWatch:
 
     __slots__ = (
         "point", "last", "good", "good_ms", "is_sure", "raw", "correction", "started_ms", "still_since_ms", "errors",
-        "detail", "_jump", "_jumps", "_rate", "_low", "_high", "_slack", "_contact", "_can_stick", "_stale_after_ms",
+        "doubt", "detail", "_jump", "_jumps", "_rate", "_low", "_high", "_slack", "_contact", "_can_stick", "_stale_after_ms",
     )  # fmt: skip
 
     def __init__(self, point: Point, started_ms: int) -> None:
@@ -48,6 +48,7 @@ class PointWatch:
         self.still_since_ms = started_ms
         self.errors = 0
         self.detail = ""  # what the adapter or the transducer told beside the last sample's reason
+        self.doubt: tuple[str, str] | None = None  # what contradicts it, and what to do (contradictions.py)
         self._jump: tuple[int, float] | None = None
         self._jumps = 0
         self._rate = None if point.max_rate_per_s is None else point.max_rate_per_s / 1000.0
@@ -67,15 +68,17 @@ class PointWatch:
             return self._bad(sample, "not_a_number")
         if value < self._low or value > self._high:
             return self._bad(sample, "out_of_range")
-        raw, u = value, self.point.uncertainty
+        raw, u, before = value, self.point.uncertainty, None
         if self.correction is not None:
-            value, u = self.correction.of(value), self.correction.u
+            value, u, before = self.correction.of(value), self.correction.u, raw
         if self._contact:
             if value not in (0.0, 1.0):
                 return self._bad(sample, "garbled")
         elif self._rate is not None and self.good is not None and self._jumped(value, mono_ms):
             return self._bad(sample, "impossible_rate")
         reason = sample.reason if sample.reason in REASONS else None
+        if self.doubt is not None and reason is None:
+            reason = "contradicted"
         quality = _GOOD if reason is None else REASONS[reason].quality
         if quality is _BAD:
             return self._bad(sample, reason)
@@ -88,7 +91,7 @@ class PointWatch:
                 reason, quality = "perhaps_stuck", _UNCERTAIN
         self.good, self.good_ms, self.is_sure, self.raw = value, mono_ms, quality is _GOOD, raw
         self._jump = None
-        self.last = reading = Reading(sample.point, mono_ms, value, quality, reason, u)
+        self.last = reading = Reading(sample.point, mono_ms, value, quality, reason, u, before)
         return reading
 
     def _is_still(self, value: float, mono_ms: int, room_c: float | None) -> bool:
