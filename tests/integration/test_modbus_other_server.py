@@ -10,8 +10,6 @@ import pytest
 from simulators.far_end import FarEnd
 from tests.integration.modbus_kit import Master, point
 
-pymodbus = pytest.importorskip("pymodbus", reason="pymodbus is not installed here")
-
 
 class Server(threading.Thread):
     """Unit 1: register n holds 1000 + n, for n below 40; bit n is set where n is odd. In a loop of its own."""

@@ -1,0 +1,94 @@
+"""Station files with Modbus units: what is read, what is refused, and how much of the line's time the questions take."""
+
+from __future__ import annotations
+
+from pathlib import Path
+
+import pytest
+
+from edge import config
+from edge.config_reading import UnusableInputs
+from edge.domain.registers import wire_ms
+
+HEAD = """
+[station]
+site = "harbour-lane"
+id = "scope-room-2"
+timezone = "Europe/Dublin"
+
+[[bus]]
+id = "panel"
+kind = "modbus-rtu"
+port = "/dev/serial/by-id/usb-rs485"
+baud = {baud}
+"""
+NUMBER = """
+[[point]]
+id = "{id}"
+role = "{role}"
+unit_id = 3
+register = {{ kind = "input", at = {at}, type = "{type}"{more}, unit = "kPa" }}
+every = "{every}"
+"""
+PRESSURES = ("supply_pressure", "between_filters_pressure", "filtered_pressure")
+
+
+def station(*points, baud=9600):
+    return config.loads(HEAD.format(baud=baud) + "".join(points), Path("station.toml"))
+
+
+def number(index, at, every="500 ms", width="int16", more=""):
+    return NUMBER.format(id=f"p{index}", role=PRESSURES[index], at=at, every=every, type=width, more=more)
+
+
+def contact(**keys):
+    more = "".join(f'{key} = "{value}"\n' for key, value in keys.items())
+    return f'[[point]]\nid = "o"\nrole = "outlet_protection"\nunit_id = 4\nregister = {{ kind = "discrete", at = 0, type = "bit" }}\n{more}'
+
+
+def refused(*points, baud=9600):
+    with pytest.raises(UnusableInputs) as said:
+        station(*points, baud=baud)
+    return str(said.value)
+
+
+def test_a_modbus_bus_is_read():
+    read = station(number(0, 0))
+    assert read.buses[0].active
+    assert read.buses[0].points["p0"]["register"]["type"] == "int16"
+    assert read.not_active == ()
+
+
+def test_neighbours_cost_one_question_and_strays_one_each():
+    """At 600 baud: 13 octets and 2 per register at 11 bits, twice 3.5 characters of silence, and 20 ms for the unit."""
+    together_ms, alone_ms = wire_ms(4, 3, 600) + 20, wire_ms(4, 1, 600) + 20
+    assert together_ms == pytest.approx((13 + 6 + 7) * 11_000 / 600 + 20)
+    assert together_ms < 600 and alone_ms * 3 > 600  # ms
+    station(*(number(index, index, "600 ms") for index in range(3)), baud=600)
+    text = refused(*(number(index, 4 * index, "600 ms") for index in range(3)), baud=600)
+    assert 'bus "panel" would be busy' in text
+    assert f"3 points take 3 questions of up to {alone_ms:.0f} ms at 600 baud" in text
+
+
+def test_registers_that_are_read_unequally_often_are_counted_apart():
+    text = refused(number(0, 0, "300 ms"), number(1, 1, "310 ms"), number(2, 2, "320 ms"), baud=1200)
+    assert "3 points take 3 questions" in text
+
+
+def test_the_last_register_has_none_behind_it():
+    text = refused(number(0, 65535, width="float32", more=', order = "ABCD"'))
+    assert "float32 takes two registers, and there is none behind 65535" in text
+    station(number(0, 65535))
+
+
+def test_a_contact_behind_a_units_input_may_say_what_closed_means():
+    read = station(contact(tripped_when="open"))
+    assert read.buses[0].points["o"]["tripped_when"] == "open"
+    assert "wet_when is for leak, not for outlet_protection" in refused(contact(wet_when="open"))
+    assert "tripped_when is for outlet_protection, not for supply_pressure" in refused(
+        number(0, 0) + 'tripped_when = "open"\n'
+    )
+
+
+def test_a_bit_has_no_unit():
+    assert "a bit has no unit" in refused(contact().replace('"bit" }', '"bit", unit = "1" }'))
