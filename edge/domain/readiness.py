@@ -205,17 +205,22 @@ class Readiness:
                 f"{s.show(s.supply_point, high.value)} while nothing draws: too high",
                 ask="Have the supply's regulator set",
             )
-        return self._drawn(
-            "supply_kpa", Role.SUPPLY_PRESSURE, s.supply_point, plan.pressure_low_kpa, plan.pressure_high_kpa, now
-        )
+        point, least, most = s.supply_point, plan.pressure_low_kpa, plan.pressure_high_kpa
+        return self._believed(self._drawn("supply_kpa", Role.SUPPLY_PRESSURE, point, least, most, now), point)
 
     def flow(self, now: Now) -> Judged:
         """Flow within its limits in the last steady draw."""
         plan = self.station.settings.supply
         assert plan is not None
-        return self._drawn(
-            "flow_l_min", Role.SUPPLY_FLOW, self.station.flow_point, plan.flow_low_l_min, plan.flow_high_l_min, now
-        )
+        point, low, high = self.station.flow_point, plan.flow_low_l_min, plan.flow_high_l_min
+        return self._believed(self._drawn("flow_l_min", Role.SUPPLY_FLOW, point, low, high, now))
+
+    def _believed(self, judged: Judged, *points: str | None) -> Judged:
+        """As judged by these points and the flow; unknown where they are contradicted, unless it is unmet all the same."""
+        doubt = self.station.contradictions.doubt_about((self.station.flow_point, *points))
+        if doubt is None or judged.state in (UNMET, BY_EYE):
+            return judged
+        return judged._replace(state=UNKNOWN, text=doubt[0], ask=doubt[1])
 
     def _drawn(
         self, key: str, role: Role, point: str | None, low: float | None, high: float | None, now: Now
@@ -302,6 +307,9 @@ class Readiness:
                 UNKNOWN, f"{text}; no change of it on record", ask=f"Record when filter {ident} was last changed"
             )
         if stage.drop_limit_kpa is not None:
+            doubt = s.contradictions.doubt_about(s.taps.values())
+            if doubt is not None:
+                return Judged(UNKNOWN, doubt[0], ask=doubt[1], seq=seq, evidence_ms=at_ms)
             if drop is None or not fresh:
                 return Judged(
                     UNKNOWN,

@@ -16,11 +16,13 @@ from edge.domain.alarmdesk import AlarmDesk
 from edge.domain.alarms import AT_LIMIT
 from edge.domain.calibration import u_text
 from edge.domain.calibrations import Calibrations
+from edge.domain.contradictions import Contradictions
 from edge.domain.duties import ALARM_RECORDS, Book, Fact, checked, local_date, next_date_change_ms
 from edge.domain.entered import BY_EYE, Entered
 from edge.domain.entries import Draft, Entry, Now, rfc3339, wall_ms_of
 from edge.domain.evidence import Evidence, Shown
 from edge.domain.hours import at_rest
+from edge.domain.leaks import look_for_leak
 from edge.domain.phases import DRAW_BELONGS_MS, Phase
 from edge.domain.readiness import Judged, Readiness, assemble, verdict_word
 from edge.domain.readings import Kind, Reading, Role, Sample
@@ -63,6 +65,8 @@ class Station:
         self.evidence = Evidence(settings, self.zone, boot)
         self._find_points()
         self.desk = AlarmDesk(settings, [o for o, _ in self.outlets], bool(self.leak_points), self._alarm_entry)
+        points = (self.watches, self.flow_point, self.taps, self.power_point)
+        self.contradictions = Contradictions(*points, tell=partial(self._draft, "contradiction"))
         self._drafts: list[Draft] = []
         self._now = Now(0, 0, False)
         self._begun = self._dirty = self._reservoir_moved = False
@@ -108,9 +112,10 @@ class Station:
             name = first(role)
             if name is not None:
                 handlers[name] = handler
-        for role, tap in ((Role.BETWEEN_FILTERS_PRESSURE, "between"), (Role.FILTERED_PRESSURE, "filtered")):
-            name = first(role)
-            if name is not None:
+        between, filtered = first(Role.BETWEEN_FILTERS_PRESSURE), first(Role.FILTERED_PRESSURE)
+        self.taps = {"supply": self.supply_point, "between": between, "filtered": filtered}
+        for tap, name in self.taps.items():
+            if name is not None and tap != "supply":
                 handlers[name] = partial(self._hear_tap, tap)
         for outlet, name in self.outlets:
             handlers[name] = partial(self._hear_outlet, outlet, name)
@@ -262,6 +267,7 @@ class Station:
             self._finish_draw(*heard.ended, now)
         elif heard.began:
             self._dirty = True
+            self.contradictions.flowed()
             self.desk.drop_pending("static_high", now)
         elif heard.steady:
             for what, seen in heard.steady:
@@ -271,7 +277,7 @@ class Station:
             and self.settings.supply is not None
             and self.settings.supply.leak_volume_l is not None
         ):
-            self._look_for_leak(self.draws.leaked.litres, now)
+            look_for_leak(self, self.draws.leaked.litres, now)
 
     def _hear_supply(self, value: float, mono_ms: int, now: Now) -> None:
         if self.draws is None or self.supply_point is None:
@@ -279,6 +285,7 @@ class Station:
         static, steady = self.draws.hear_pressure("supply", value, mono_ms)
         if static:
             self.desk.see("static_high", value, self.supply_point, now)
+            self._dirty |= self.contradictions.static(value, mono_ms)
         elif steady:
             self._see_drawn("supply", value, now)
 
@@ -308,28 +315,12 @@ class Station:
             self._dirty = True
 
     def _hear_leak(self, value: float, mono_ms: int, now: Now) -> None:
-        self._look_for_leak(self.draws.leaked.litres if self.draws is not None else 0.0, now)
+        look_for_leak(self, self.draws.leaked.litres if self.draws is not None else 0.0, now)
 
     def _hear_power(self, value: float, mono_ms: int, now: Now) -> None:
         if self.phase is Phase.OFF and value == 1.0:
             self.book.powered_up_ms = now.wall_ms
             self._dirty = True
-
-    def _look_for_leak(self, litres: float, now: Now) -> None:
-        wet = next((p for p in self.leak_points if self.watches[p].value(now.mono_ms) == 1.0), None)
-        supply = self.settings.supply
-        limit = supply.leak_volume_l if supply is not None else None
-        if wet is not None:
-            self.desk.set("leak", True, now, value=1.0, point=wet, cause=f"{wet} is wet")
-        elif limit is not None and supply is not None:
-            hours = (supply.leak_within_ms or 0) / 3_600_000
-            active = litres > limit or (self.desk.alarms["leak"].condition and litres > 0.5 * limit)
-            cause = f"{litres:.1f} L passed within {hours:g} h while nothing drew"
-            self.desk.set(
-                "leak", active, now, value=round(litres, 3), unit="L", limit=limit, point=self.flow_point, cause=cause
-            )
-        else:
-            self.desk.set("leak", False, now)
 
     def _finish_draw(self, draw: Draw, why: str, now: Now) -> None:
         if self.supply_temperature_point is not None:
@@ -338,6 +329,7 @@ class Station:
             entered = self.readiness.entered(Role.SUPPLY_TEMPERATURE, now)
             draw.supply_temperature_c = None if entered is None else entered[0]
         self._drafts.append(Draft(now, "draw", self.evidence.finish(draw, why, now)))
+        self.contradictions.drawn(draw)
         if self._belongs(now):
             self._belongs_until_ms = now.mono_ms + DRAW_BELONGS_MS
         for ident in _DRAWN_ALARMS:
@@ -370,6 +362,10 @@ class Station:
     def _take(self) -> list[Draft]:
         drafts, self._drafts = self._drafts, []
         return drafts
+
+    def _draft(self, kind: str, body: dict[str, Any]) -> None:
+        self._drafts.append(Draft(self._now, kind, body))
+        self._dirty = True
 
     def _alarm_entry(self, body: dict[str, Any], now: Now) -> None:
         self._drafts.append(Draft(now, "alarm", body))
@@ -662,6 +658,8 @@ class Station:
             self.book.add(Fact(entry.seq, body["record"], wall_ms_of(body["at"]), body, bool(body.get("counts"))))
         elif entry.kind == "draw":
             self.evidence.fold(entry)
+        elif entry.kind == "contradiction":
+            self.contradictions.take(body)
         elif entry.kind == "phase":
             self.phase = Phase(body["to"])
             if body["from"] == Phase.OFF:
@@ -685,6 +683,7 @@ class Station:
             "facts": [[f.seq, f.record, f.at_ms, dict(f.body), f.counts] for f in self.book.facts],
             "powered_up_ms": self.book.powered_up_ms, "evidence": self.evidence.state(),
             "phase": str(self.phase), "word": self._word, "told": [dict(part) for part in self._told],
+            "doubts": self.contradictions.state(),
         }  # fmt: skip
 
     def _restore(self, state: Mapping[str, Any]) -> None:
@@ -694,6 +693,7 @@ class Station:
         ]
         self.book.powered_up_ms = state["powered_up_ms"]
         self.evidence.restore(state["evidence"])
+        self.contradictions.restore(state.get("doubts", {}))
         self.phase = Phase(state["phase"])
         self._word, self._told = state["word"], (dict(state["told"][0]), dict(state["told"][1]))
         self._states, self._since = dict(self._told[0]), dict(self._told[1])
