@@ -159,6 +159,7 @@ class Gpio:
 
     def _take(self, chip: Chip, line: _Line) -> None:
         where = f"line {line.line} of {self._path}"
+        now_ns = chip.now_ns()  # before it is taken: no edge of ours is older
         try:
             line.held = chip.take(line.line, line.wanted)
         except LookupError:
@@ -172,7 +173,7 @@ class Gpio:
                 self._note(line, "no_answer", f"{where} can't be taken ({exc.strerror or exc})")
         else:
             if line.meter is not None:
-                line.meter.begin(chip.now_ns())
+                line.meter.begin(now_ns)
             if line.trouble.reason:
                 _log.info("bus %s, point %s: %s is read", self._id, line.point, where)
             line.trouble.is_over()
@@ -249,7 +250,7 @@ class Gpio:
                 "the chip may not be opened by this user", where=self._where(), expected="permission to read and write it",
                 do="Add the user to the chip's group (often gpio), then start Warmwell again",
             )  # fmt: skip
-        if exc.errno in (errno.ENOENT, errno.ENODEV, errno.ENXIO, errno.ENOTDIR):
+        if exc.errno in (errno.ENOENT, errno.ENOTDIR):
             return BusLost(
                 "the chip is not there", where=self._where(), expected="a GPIO chip, such as /dev/gpiochip0",
                 do="Correct its path in the station file, or plug it in; Warmwell opens it by itself",

@@ -35,5 +35,5 @@ lock() {  # lock FILE EXTRA-OPTION...
     done
 }
 
-lock deploy/requirements-run.lock --extra demo "$@"
-lock deploy/requirements-test.lock --extra demo --extra test --constraint deploy/requirements-run.lock "$@"
+lock deploy/requirements-run.lock --extra demo --extra gpio "$@"
+lock deploy/requirements-test.lock --extra demo --extra gpio --extra test --constraint deploy/requirements-run.lock "$@"
