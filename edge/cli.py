@@ -58,6 +58,14 @@ class Log(StrEnum):
     JSON = "json"
 
 
+class Parity(StrEnum):
+    """Of a serial line."""
+
+    NONE = "none"
+    EVEN = "even"
+    ODD = "odd"
+
+
 class Schema(StrEnum):
     """What has a schema."""
 
@@ -312,6 +320,106 @@ def ack(
         from edge import cli_ask
 
         return cli_ask.ack(alarm, by, url)
+
+    _done(work)
+
+
+@app.command()
+def record(
+    kind: Annotated[str, typer.Argument(help="What was done or read; a wrong word lists them.", metavar="KIND")],
+    by: Annotated[str, typer.Option(help="Who did it.")],
+    pairs: Annotated[
+        list[str] | None,
+        typer.Argument(help="What belongs to it, such as point=gauge value='44 psi'.", metavar="[KEY=VALUE]..."),
+    ] = None,
+    at: Annotated[str | None, typer.Option(help="When, where it isn't now.", metavar="TIME")] = None,
+    url: Url = DEFAULT_URL,
+) -> None:
+    """Record at a running station what was done, or what was read by eye."""
+
+    def work() -> int:
+        from edge import cli_record
+
+        return cli_record.record(kind, by, at, pairs or (), url)
+
+    _done(work)
+
+
+@app.command()
+def calibrate(
+    point: Annotated[str, typer.Argument(help="The point's id.", metavar="POINT")],
+    by: Annotated[str, typer.Option(help="Who calibrates.")],
+    reference: Annotated[
+        list[str] | None,
+        typer.Option(
+            help="What the reference shows; without READING it is compared with the present one.",
+            metavar="VALUE[=READING]",
+        ),
+    ] = None,
+    instrument: Annotated[str | None, typer.Option(help="The reference instrument.")] = None,
+    certificate: Annotated[str | None, typer.Option(help="Its certificate.")] = None,
+    reference_u: Annotated[str | None, typer.Option(help="Its standard uncertainty, such as '0.05 K'.")] = None,
+    drift_allowance: Annotated[str | None, typer.Option(help="How far the point may drift until the next one.")] = None,
+    due: Annotated[str | None, typer.Option(help="When it is due again; else in a year.", metavar="DATE")] = None,
+    check: Annotated[bool, typer.Option("--check", help="Compare only: adjust nothing.")] = False,
+    url: Url = DEFAULT_URL,
+) -> None:
+    """Calibrate a point of a running station against a reference; on a terminal it asks for what is missing."""
+
+    def work() -> int:
+        from edge import cli_record
+
+        references = tuple(reference or ())
+        wishes = cli_record.Calibration(
+            point, by, references, instrument, certificate, reference_u, drift_allowance, due, is_check=check
+        )
+        return cli_record.calibrate(wishes, url)
+
+    _done(work)
+
+
+@app.command()
+def survey(
+    more_ports: Annotated[
+        list[str] | None, typer.Argument(help="More ports, as with --ports.", metavar="[PORT]...")
+    ] = None,
+    root: Annotated[Path, typer.Option(help="The tree that holds sys and dev.", metavar="TREE")] = Path("/"),
+    ports: Annotated[
+        list[str] | None,
+        typer.Option(help="Serial ports to listen on, in place of all with lasting names.", metavar="PORT"),
+    ] = None,
+    modbus: Annotated[
+        str | None,
+        typer.Option(help="A port on which to ask Modbus units; nothing is asked without it.", metavar="PORT"),
+    ] = None,
+    baud: Annotated[int | None, typer.Option(help="Of the Modbus line (19200), else of the ports.")] = None,
+    parity: Annotated[Parity, typer.Option(help="Of the Modbus line.")] = Parity.EVEN,
+    units: Annotated[str, typer.Option(help="Units to ask.", metavar="FIRST-LAST")] = "1-16",
+    registers: Annotated[int, typer.Option(help="The last register to ask for, counted from 0.", min=0, max=9999)] = 63,
+    write: Annotated[Path | None, typer.Option(help="Write a station file to start from.", metavar="FILE")] = None,
+    for_s: Annotated[float, typer.Option("--for", help="How long to look.", metavar="SECONDS", min=0.1)] = 10.0,
+    json: Annotated[bool, typer.Option(help="One JSON object a line.")] = False,
+) -> None:
+    """Look at what is wired to this board, live, and write a station file to start from. Switches nothing."""
+
+    def work() -> int:
+        from edge import survey as looking
+
+        named = [*(ports or ()), *(more_ports or ())]
+        return looking.main(
+            looking.Wishes(
+                root=root,
+                ports=tuple(dict.fromkeys(port for names in named for port in names.split(",") if port)),
+                modbus_port=modbus,
+                baud=baud,
+                parity=str(parity),
+                units=looking.units_in(units),
+                last_register=registers,
+                write=write,
+                for_s=for_s,
+                as_json=json,
+            )
+        )
 
     _done(work)
 

@@ -20,7 +20,7 @@ from edge.store.series import Series
 from tests.integration.daemon_kit import ROOT, finished, free_port
 
 PROJECT = tomllib.loads((ROOT / "pyproject.toml").read_text(encoding="utf-8"))["project"]
-VERBS = "run check schema replay verify export listen demo status watch ack".split()
+VERBS = "run check schema replay verify export listen demo status watch ack record calibrate survey".split()
 WALL_MS = 1_773_640_200_000  # 2026-03-16T05:50:00Z
 
 
@@ -79,6 +79,11 @@ def test_words_that_can_not_be_understood_end_with_2(words: list[str]) -> None:
         (["replay", "nowhere.toml", "nowhere.csv", "--verdict-every", "often"], "--verdict-every"),
         (["status", "--url", "ftp://nowhere"], "ftp://nowhere"),
         (["listen", "--broker", "//"], "--broker"),
+        (["survey", "--root", "nowhere"], "nowhere"),
+        (["survey", "--units", "0-400"], "--units"),
+        (["survey", "--write", "README.md"], "README.md"),
+        (["record", "reading", "--by", "biomed"], "entered_reading"),
+        (["record", "note", "--by", "biomed", "text"], "key=value"),
     ],
 )
 def test_input_that_can_not_be_used_ends_with_2_and_one_sentence(words: list[str], said: str) -> None:
