@@ -33,7 +33,7 @@ from edge.domain.warmth import Warmth
 from edge.domain.water import Draw, DrawWatch
 
 #: changes when the meaning of state() changes; snapshots of another version are rebuilt from the journal
-FOLD_VERSION: Final = 1
+FOLD_VERSION: Final = 2
 #: where neither a room point nor a coldest room is given
 ASSUMED_ROOM_C: Final = 18.0
 #: at the latest after this everything is judged anew, whatever happened
@@ -142,9 +142,8 @@ class Station:
             if watch is None:
                 continue
             first = watch.good is None
-            reading = watch.hear(
-                sample, self._room_now(sample.mono_ms) if sample.point == self.reservoir_point else None
-            )
+            room_c = self._room_now(sample.mono_ms) if sample.point == self.reservoir_point else None
+            reading = watch.hear(sample, room_c)
             readings.append(reading)
             value = reading.value
             if value is None:
@@ -660,6 +659,8 @@ class Station:
             self.evidence.fold(entry)
         elif entry.kind == "contradiction":
             self.contradictions.take(body)
+        elif entry.kind == "heat_up" and self.warmth is not None:
+            self.warmth.learn(body)
         elif entry.kind == "phase":
             self.phase = Phase(body["to"])
             if body["from"] == Phase.OFF:
@@ -683,17 +684,17 @@ class Station:
             "facts": [[f.seq, f.record, f.at_ms, dict(f.body), f.counts] for f in self.book.facts],
             "powered_up_ms": self.book.powered_up_ms, "evidence": self.evidence.state(),
             "phase": str(self.phase), "word": self._word, "told": [dict(part) for part in self._told],
-            "doubts": self.contradictions.state(),
+            "doubts": self.contradictions.state(), "heat_ups": [] if self.warmth is None else self.warmth.fits,
         }  # fmt: skip
 
     def _restore(self, state: Mapping[str, Any]) -> None:
         self.desk.restore(state["alarms"])
-        self.book.facts = [
-            Fact(seq, record, at_ms, body, counts) for seq, record, at_ms, body, counts in state["facts"]
-        ]
+        self.book.facts = [Fact(*fact) for fact in state["facts"]]
         self.book.powered_up_ms = state["powered_up_ms"]
         self.evidence.restore(state["evidence"])
         self.contradictions.restore(state.get("doubts", {}))
+        if self.warmth is not None:
+            self.warmth.recall(state["heat_ups"])
         self.phase = Phase(state["phase"])
         self._word, self._told = state["word"], (dict(state["told"][0]), dict(state["told"][1]))
         self._states, self._since = dict(self._told[0]), dict(self._told[1])

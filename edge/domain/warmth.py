@@ -6,17 +6,24 @@ loss is never taken for less than the rule.
 
 from __future__ import annotations
 
+from collections.abc import Mapping
 from dataclasses import replace
 from typing import Any, Final
 
 from edge.domain.alarms import AT_LIMIT
 from edge.domain.entries import Now, rfc3339
-from edge.domain.heating import HOLD_MS, Forecast, HeatWatch, basin_c, needed_c
+from edge.domain.heat_prior import REMEMBERED, is_usable, of_volume
+from edge.domain.heat_watch import HeatWatch
+from edge.domain.heating import HOLD_MS, Forecast, basin_c, needed_c
 from edge.domain.phases import AWAY_WITHIN_MS, CycleWatch
 from edge.domain.settings import AlarmTuning, Reservoir
 
 #: 4 K of the 19 K between 39 Cel and a 20 Cel room (common practice, no published source)
 RULE_SHARE: Final = 4.0 / 19.0
+#: a thermostat's scale is no better than this
+SET_POINT_SLACK_K: Final = 0.5
+#: not heated for so long, being below what is needed
+NOT_HEATING_MS: Final = 900_000
 #: a rise of at least this much is a heat-up worth remembering
 HEAT_UP_K: Final = 2.0
 
@@ -28,7 +35,8 @@ class Warmth:
         self.plan = plan
         careless = not plan.loss_measured and plan.loss_share < RULE_SHARE
         self.loss = replace(plan, loss_share=RULE_SHARE) if careless else plan
-        self.heat = HeatWatch()
+        self.heat = HeatWatch(of_volume(plan.volume_l))
+        self.fits: list[dict[str, Any]] = []  # what the last heat-ups left to learn from, oldest first
         self.cycle = CycleWatch(plan.warm_up_limit_ms)
         self.is_warm = False
         self.since_ms: int | None = None  # monotonic time since when it has been warm enough without a break
@@ -99,20 +107,60 @@ class Warmth:
         since, reached_c = self.heat.heating_since_ms, self.limits(cold_c)[0]
         if since is None or reached_c - self.heat.started_at_c < HEAT_UP_K:
             return None
-        return {
+        body: dict[str, Any] = {
             "from_c": round(self.heat.started_at_c, 3),
             "to_c": round(reached_c, 3),
             "room_c": round(cold_c, 3),
             "start": rfc3339(now.wall_ms - (now.mono_ms - since)),
             "duration_s": (now.mono_ms - since) / 1000.0,
         }
+        fit = self.heat.summary()
+        if fit is not None:
+            body["fit"] = fit
+        self.learn(body)
+        return body
+
+    def learn(self, body: Mapping[str, Any]) -> None:
+        """Take what a heat_up entry, just made or read from the journal, has to teach."""
+        fit = body.get("fit")
+        if isinstance(fit, Mapping) and is_usable(fit):
+            self.recall([*self.fits, dict(fit)])
+
+    def recall(self, fits: list[dict[str, Any]]) -> None:
+        """Believe these fits, oldest first, and no others."""
+        self.fits = fits[-REMEMBERED:]
+        self.heat.learn(self.fits)
 
     def until(self, cold_c: float, mono_ms: int) -> Forecast:
         """Time until the condition is met."""
         if self.since_ms is not None:
             left = max(self.since_ms + HOLD_MS - mono_ms, 0)
             return Forecast(left, left, left, "")
-        return self.heat.until(self.limits(cold_c)[0] + self.guard_k, mono_ms)
+        target_c = self.limits(cold_c)[0] + self.guard_k
+        if target_c > self.plan.set_point_c + max(self.plan.thermostat_band_k, SET_POINT_SLACK_K):
+            why = f"it will not get there: the set point of {self.plan.set_point_c:.1f} °C is below the {target_c:.1f} °C needed"
+            return Forecast(None, None, None, why)
+        return self.heat.until(target_c, mono_ms)
+
+    # -- facts that alarms can be made of
+
+    def is_not_heating(self, cold_c: float, mono_ms: int) -> bool:
+        """Below what is needed for a while, no cycle explains it, and it doesn't rise."""
+        if self.is_warm or self.cycle.explains_cold(mono_ms):
+            return False
+        if self.heat.has_levelled_off:
+            return True
+        since_ms = self.heat.not_heating_since_ms()
+        return since_ms is not None and mono_ms - since_ms >= NOT_HEATING_MS
+
+    def weaker_than_habit(self) -> float | None:
+        """The heater's power as a share of its habit, where it is surely weaker; None where it isn't, or no habit is known."""
+        return self.heat.weaker_than_habit()
+
+    def overshoot_k(self) -> float:
+        """How far the heat-up under way went beyond the set point and its band [K]; 0.0 where it didn't."""
+        highest = self.heat.highest_c
+        return 0.0 if highest is None else max(highest - self.plan.set_point_c - self.plan.thermostat_band_k, 0.0)
 
     def is_reheating(self, mono_ms: int) -> bool:
         """Below what is needed and on its way up, after a cycle or from cold."""

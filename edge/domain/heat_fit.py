@@ -1,0 +1,349 @@
+"""How a heat-up goes on: weighted hypotheses about wall, probe and losses, each with a Kalman filter for what is linear.
+
+Theory. Liquid (capacity C) and vessel wall (share w of C) exchange heat with the rate k; both lose heat b (T - Troom); a heater puts in
+p from the start on; a probe follows the liquid with the lag 1/r (textbook lumped capacities, first-order lag). With
+L the temperature of liquid and wall together, X the integral of (T - Troom) and F[.] the probe's lag,
+    y(t) = T0 + p F[t + w u(t)] - b (X(t) + w Y(t)) + d g(t),   u(t) = (1 - exp(-k t)) / k,   Y' = (T - Troom) - k Y,
+linear in (T0, p, b, d) for each (w, k, r): X and Y follow from the readings themselves, since the lag of an integral is the integral of
+what lags. d g(t) is what the beginning leaves open: the start's instant after rest (g = F[1]), or a wall that isn't as warm as the
+liquid after a cycle (g = F[exp(-k t)]). Hypotheses are spread over the prior by a fixed low-discrepancy sequence (Kronecker's, with
+the roots of the generalised golden ratio; M. Roberts 2018, from memory), weighted by the evidence of their filters, and given up when it
+is hopeless. R. E. Kalman's filter and the Rao-Blackwellised mixture are textbook matter.
+
+Forecast: L runs towards Troom + p/b by a closed form; what is left of wall and probe is added; each hypothesis gives five points along
+the direction that moves its own time most, so the interval is skew where it must be, and "never" has a probability.
+"""
+
+from __future__ import annotations
+
+from math import exp, inf, log, sqrt
+from typing import Any, Final
+
+from edge.domain.heat_prior import Prior
+
+HYPOTHESES: Final = 96
+HOPELESS: Final = 9.0  # in the logarithm of the weight
+FEWEST: Final = 10
+STRANGE: Final = 32  # hypotheses that don't believe the station's history
+STRANGE_SHARE: Final = 0.1
+#: what the model leaves out, as noise: of each sample [K], of the level [K^2/s], of the heater [share^2/s]
+FLOOR_K: Final = 0.008
+LEVEL_WALK: Final = 0.0016**2 / 60.0
+POWER_WALK: Final = 0.001**2 / 60.0
+OTHERWISE: Final = 20  # so many odd samples in a row: it heats otherwise than it did, begin anew
+TEMPER: Final = 0.7  # evidence counts for less than it says: the hypotheses don't lie close enough
+ALONE: Final = 1e-3  # relative; between two hypotheses' rates and lags that would coincide
+_POINTS: Final = ((-1.8, 0.10), (-0.8, 0.24), (0.0, 0.32), (0.8, 0.24), (1.8, 0.10))
+_GOLDEN: Final = tuple((1.0 / 1.16730397826) ** k for k in range(1, 5))  # root of x^5 = x + 1
+
+
+class Hyp:
+    """One hypothesis: its numbers, its weight, and mean and covariance of (T0, p, b, d)."""
+
+    __slots__ = (
+        "w", "k", "r", "t0", "lw", "y", "x0", "x1", "x2", "x3", "p00", "p01", "p02", "p03", "p11", "p12", "p13", "p22", "p23", "p33",
+        "nu", "s", "h1", "h2", "h3",
+    )  # fmt: skip
+    w: float  # heat capacity of the wall over the liquid's
+    k: float  # 1/s, with which wall and liquid even out
+    r: float  # 1/s, with which the probe follows
+    t0: float  # when the heater came on
+    lw: float  # logarithm of the weight
+    y: float  # the wall's integral Y
+    x0: float
+    x1: float
+    x2: float
+    x3: float
+    p00: float
+    p01: float
+    p02: float
+    p03: float
+    p11: float
+    p12: float
+    p13: float
+    p22: float
+    p23: float
+    p33: float
+    nu: float  # of the sample under way: how far off it is, its variance, and the row's last three numbers
+    s: float
+    h1: float
+    h2: float
+    h3: float
+
+
+class HeatFit:
+    """One heat-up. Times in s from where its record begins, temperatures in Cel.
+
+    Args:
+        level_c, level_sd: where it starts from.
+        bend_s: where the straight rise, drawn back, meets the level (start and probe's lag together); None where the start wasn't seen.
+        slope: K/s, roughly.
+        prior: what is believed beforehand.
+    """
+
+    def __init__(
+        self, level_c: float, level_sd: float, bend_s: float | None, slope: float, prior: Prior, broad: Prior
+    ) -> None:
+        self.prior, self.broad = prior, broad
+        self.t = 0.0
+        self.room_c = 0.0
+        self.disturbed_t: float | None = None
+        self._begin(level_c, level_sd, bend_s, slope)
+
+    def _begin(self, level_c: float, level_sd: float, bend_s: float | None, slope: float) -> None:
+        self.seen_start = bend_s is not None
+        self.integral = self.theta = 0.0
+        self.n = 0
+        self.odd = 0  # samples in a row that nothing explains
+        level = (level_c, level_sd**2)
+        self.hyps: list[Hyp] = []
+        if self.prior.heat_ups:
+            self._spread(self.prior, HYPOTHESES - STRANGE, log(1.0 - STRANGE_SHARE), level, bend_s, slope)
+            self._spread(self.broad, STRANGE, log(STRANGE_SHARE), level, bend_s, slope)
+        else:
+            self._spread(self.broad, HYPOTHESES, 0.0, level, bend_s, slope)
+
+    def _spread(
+        self, prior: Prior, n: int, log_share: float, level: tuple[float, float], bend_s: float | None, slope: float
+    ) -> None:
+        """`n` hypotheses all over a prior."""
+        spreads = (prior.wall, prior.wall_s, prior.lag_s, prior.loss)
+        loss_sd = prior.loss.sd * prior.loss.median
+        pull = prior.power_loss / loss_sd**2
+        for i in range(n):
+            shares = [(0.5 + (i + 1) * g) % 1.0 for g in _GOLDEN]
+            w, wall_s, lag_s, loss = (s.at(0.01 + 0.98 * share) for s, share in zip(spreads, shares, strict=True))
+            h = Hyp()
+            h.w, h.k, h.r = w, 1.0 / wall_s, 1.0 / lag_s
+            if abs(h.k / h.r - 1.0) < ALONE:
+                h.k *= 1.0 + 2.0 * ALONE
+            h.t0 = self.t if bend_s is None else bend_s - lag_s
+            h.lw, h.y = log_share - log(n), 0.0
+            h.x0, h.x1, h.x2, h.x3 = level[0], prior.power[0] + pull * (loss - prior.loss.median), loss, 0.0
+            h.p22 = (0.35 * prior.loss.sd * loss) ** 2
+            h.p12 = pull * h.p22
+            h.p11 = max(prior.power[1] ** 2 - pull * prior.power_loss, 0.0) + pull * h.p12 + (0.002 * h.x1) ** 2
+            h.p00 = level[1]
+            h.p33 = (30.0 * slope) ** 2 if bend_s is not None else 0.7**2
+            h.p01 = h.p02 = h.p03 = h.p13 = h.p23 = 0.0
+            self.hyps.append(h)
+
+    def add(self, t: float, read_c: float, variance: float, room_c: float) -> None:
+        """The mean of the readings around `t`, with its variance [K^2], and the room."""
+        dt = t - self.t
+        theta = read_c - room_c
+        if self.n:
+            mean = 0.5 * (theta + self.theta)
+            self.integral += mean * dt
+            for h in self.hyps:
+                fade = exp(-h.k * dt)
+                h.y = h.y * fade + mean * (1.0 - fade) / h.k
+        self.t, self.theta, self.room_c = t, theta, room_c
+        self.n += 1
+        variance += FLOOR_K**2
+        x, total, off, wide = self.integral, 0.0, 0.0, 0.0
+        best = self.hyps[0].lw
+        seen_start = self.seen_start
+        for h in self.hyps:
+            ts = t - h.t0
+            if ts > 0.0:
+                er, ek = exp(-h.r * ts), exp(-h.k * ts)
+                a = (ek - er) / (1.0 - h.k / h.r)
+                h1 = ts - (1.0 - er) / h.r + h.w * (1.0 - er - a) / h.k
+                h3 = 1.0 - er if seen_start else a + er
+            else:
+                h1, h3 = 0.0, 0.0 if seen_start else 1.0
+            h2 = -(x + h.w * h.y)
+            h.h1, h.h2, h.h3 = h1, h2, h3
+            h.p00 += LEVEL_WALK * dt
+            h.p11 += POWER_WALK * h.x1 * h.x1 * dt
+            h.nu = read_c - h.x0 - h.x1 * h1 - h.x2 * h2 - h.x3 * h3
+            h.s = variance + h.p00 + h1 * (2.0 * h.p01 + h1 * h.p11) + h2 * (2.0 * (h.p02 + h1 * h.p12) + h2 * h.p22) \
+                + h3 * (2.0 * (h.p03 + h1 * h.p13 + h2 * h.p23) + h3 * h.p33)  # fmt: skip
+            weight = exp(h.lw - best)
+            total += weight
+            off += weight * h.nu
+            wide += weight * (h.s + h.nu * h.nu)
+        off /= total
+        wide = max(wide / total - off * off, variance)
+        if self.n > 12 and off * off > 25.0 * wide and abs(off) > 0.08:
+            self._odd(t, off, read_c)
+            return
+        self.odd = 0
+        self._update()
+
+    def _odd(self, t: float, off: float, read_c: float) -> None:
+        """A sample that nothing explains: passed over; when it goes on, the level is open again, and at last the heater."""
+        self.odd += 1
+        if self.odd < 2:
+            return
+        self.disturbed_t = t
+        if self.odd >= OTHERWISE:
+            self._begin(read_c, 1.0, None, 0.0)
+            return
+        for h in self.hyps:
+            h.p00 += 4.0 * off * off
+            h.s += 4.0 * off * off
+        self._update(weigh=False)
+
+    def _update(self, weigh: bool = True) -> None:
+        top = -inf
+        for h in self.hyps:
+            h1, h2, h3, s = h.h1, h.h2, h.h3, h.s
+            g0 = h.p00 + h.p01 * h1 + h.p02 * h2 + h.p03 * h3
+            g1 = h.p01 + h.p11 * h1 + h.p12 * h2 + h.p13 * h3
+            g2 = h.p02 + h.p12 * h1 + h.p22 * h2 + h.p23 * h3
+            g3 = h.p03 + h.p13 * h1 + h.p23 * h2 + h.p33 * h3
+            k0, k1, k2, k3, nu = g0 / s, g1 / s, g2 / s, g3 / s, h.nu
+            h.x0 += k0 * nu
+            h.x1 += k1 * nu
+            h.x2 += k2 * nu
+            h.x3 += k3 * nu
+            h.p00 -= k0 * g0
+            h.p01 -= k0 * g1
+            h.p02 -= k0 * g2
+            h.p03 -= k0 * g3
+            h.p11 -= k1 * g1
+            h.p12 -= k1 * g2
+            h.p13 -= k1 * g3
+            h.p22 -= k2 * g2
+            h.p23 -= k2 * g3
+            h.p33 -= k3 * g3
+            if weigh:
+                h.lw -= 0.5 * TEMPER * (nu * nu / s + log(s))
+            if h.lw > top:
+                top = h.lw
+        if len(self.hyps) > FEWEST and self.n % 4 == 0:
+            kept = [h for h in self.hyps if h.lw > top - HOPELESS]
+            if len(kept) < FEWEST:
+                kept = sorted(self.hyps, key=lambda h: -h.lw)[:FEWEST]
+            self.hyps = kept
+
+    def weights(self) -> list[float]:
+        """Of the hypotheses, adding up to one."""
+        top = max(h.lw for h in self.hyps)
+        raw = [exp(h.lw - top) for h in self.hyps]
+        total = sum(raw)
+        return [r / total for r in raw]
+
+    def summary(self) -> dict[str, Any]:
+        """What the next heat-up can learn from: see heat_prior.learned."""
+        weights = self.weights()
+        power, power_sd = _moments([(w, h.x1, h.p11) for w, h in zip(weights, self.hyps, strict=True)])
+        loss, loss_sd = _moments([(w, h.x2, h.p22) for w, h in zip(weights, self.hyps, strict=True)])
+        joint = sum(w * (h.p12 + (h.x1 - power) * (h.x2 - loss)) for w, h in zip(weights, self.hyps, strict=True))
+        found: dict[str, Any] = {
+            "power": [_short(power * 60.0), _short(power_sd * 60.0)],
+            "loss": [_short(max(loss, 2e-6) * 3_600.0), _short(loss_sd * 3_600.0)],
+            "together": round(max(min(joint / (power_sd * loss_sd), 0.98), -0.98), 3),
+        }
+        for name, logs in (
+            ("wall", [log(h.w) for h in self.hyps]),
+            ("wall_s", [-log(h.k) for h in self.hyps]),
+            ("lag_s", [-log(h.r) for h in self.hyps]),
+        ):
+            mean, sd = _moments([(w, x, 0.1**2) for w, x in zip(weights, logs, strict=True)])
+            found[name] = [_short(exp(mean)), _short(sd)]
+        return found
+
+    def power_now(self) -> tuple[float, float]:
+        """P/C [K/s] and its standard deviation."""
+        return _moments([(w, h.x1, h.p11) for w, h in zip(self.weights(), self.hyps, strict=True)])
+
+    def loss_now(self) -> tuple[float, float]:
+        """UA/C [1/s] and its standard deviation."""
+        return _moments([(w, h.x2, h.p22) for w, h in zip(self.weights(), self.hyps, strict=True)])
+
+    def plateau_c(self, room_c: float) -> float:
+        """Where it ends if it goes on like this [Cel]."""
+        power, loss = self.power_now()[0], self.loss_now()[0]
+        return room_c + power / max(loss, 2e-6)
+
+    def open_level(self) -> None:
+        """Something may have been done to the liquid meanwhile."""
+        for h in self.hyps:
+            h.p00 += 1.0
+
+    def points(self, target_c: float, room_c: float) -> list[tuple[float, float]]:
+        """(seconds from the last sample until the probe reads `target_c`, weight), sorted; inf where it never does."""
+        found: list[tuple[float, float]] = []
+        for h, weight in zip(self.hyps, self.weights(), strict=True):
+            if weight < 1e-3:
+                continue
+            x = (h.x0, h.x1, h.x2, h.x3)
+            mid = self._seconds(h, x, target_c, room_c)
+            cov = ((h.p00, h.p01, h.p02, h.p03), (h.p01, h.p11, h.p12, h.p13), (h.p02, h.p12, h.p22, h.p23), (h.p03, h.p13, h.p23, h.p33))
+            grad = self._gradient(h, x, cov, mid, target_c, room_c)
+            moved = [sum(cov[i][j] * grad[j] for j in range(4)) for i in range(4)]
+            variance = sum(moved[i] * grad[i] for i in range(4))
+            sd = sqrt(variance) if variance > 0.0 else 0.0
+            for z, share in _POINTS:
+                if z == 0.0 or sd == 0.0:
+                    found.append((mid, weight * share))
+                else:
+                    at = tuple(x[i] + z * moved[i] / sd for i in range(4))
+                    found.append((self._seconds(h, at, target_c, room_c), weight * share))
+        found.sort()
+        return found
+
+    def _gradient(
+        self, h: Hyp, x: tuple[float, ...], cov: tuple[tuple[float, ...], ...], mid: float, target_c: float, room_c: float
+    ) -> list[float]:
+        if mid == inf:  # how far short it falls instead: the plateau's
+            rate = max(x[2], 1e-7)
+            return [0.0, -1.0 / rate, x[1] / rate**2, 0.0]
+        grad = []
+        for i in range(4):
+            step = 0.2 * sqrt(max(cov[i][i], 0.0))
+            if step == 0.0:
+                grad.append(0.0)
+                continue
+            up = self._seconds(h, (*x[:i], x[i] + step, *x[i + 1 :]), target_c, room_c)
+            if up == inf:
+                step = -step
+                up = self._seconds(h, (*x[:i], x[i] + step, *x[i + 1 :]), target_c, room_c)
+            grad.append((up - mid) / step if up < inf else 0.0)
+        return grad
+
+    def _seconds(self, h: Hyp, x: tuple[float, ...], target_c: float, room_c: float) -> float:
+        """Seconds until the probe reads the target, by one hypothesis and one point of what it leaves open."""
+        level, p, b, d = x
+        b = max(b, 2e-6)
+        lag = 1.0 / h.r
+        ts = self.t - h.t0
+        ek = exp(-h.k * ts)
+        # liquid and wall together, and what the liquid stands above that
+        theta = self.theta + lag * (p - b * self.theta)
+        whole = level + p * ts - b * (self.integral + lag * self.theta)
+        above = h.w * (p * (1.0 - ek) / h.k - b * h.y)
+        if self.seen_start:
+            whole += d
+        else:
+            above += d * ek
+        net = p - b * theta
+        shift = h.w / h.k - lag  # of the probe from L, in seconds of the slow rise
+        now = whole + shift * net
+        rest = (above - h.w / h.k * net) / (1.0 - h.k * lag)  # of the wall, as the probe will see it
+        gap = (target_c - now) / (1.0 - b * shift)
+        seconds, left = 0.0, rest
+        for _ in range(3):
+            if gap <= left:
+                return 0.0
+            q = 1.0 - b * (gap - left) / max(net, 1e-9)
+            if q <= 0.0:
+                return inf
+            seconds = -log(q) / b
+            if -1e-4 < rest < 1e-4:
+                break
+            left = rest * exp(-min(h.k * seconds, 30.0))
+        return seconds
+
+
+def _moments(rows: list[tuple[float, float, float]]) -> tuple[float, float]:
+    """(mean, standard deviation) of a mixture: weight, mean and variance of each."""
+    mean = sum(w * m for w, m, _ in rows)
+    return mean, sqrt(max(sum(w * (v + (m - mean) ** 2) for w, m, v in rows), 1e-18))
+
+
+def _short(x: float) -> float:
+    return float(f"{x:.4g}")
