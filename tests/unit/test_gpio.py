@@ -229,6 +229,20 @@ def test_a_chip_that_is_unplugged_is_the_bus_and_counts_go_on_after_it():
         again.read(["flow"])
 
 
+def test_a_chip_that_goes_while_its_lines_are_taken_is_the_bus():
+    bench = Bench()
+    take = bench.device.take
+
+    def gone(line: Any, generation: int) -> Any:
+        bench.device.unplug()
+        return take(line, generation)
+
+    bench.device.take = gone  # type: ignore[method-assign]  # the plug is pulled in the middle
+    with pytest.raises(BusLost, match="the chip is gone"):
+        bench.adapter.open()
+    bench.adapter.close()
+
+
 # -- edge detection refused at start
 
 
