@@ -130,7 +130,7 @@ def test_a_tolerance_class_is_the_uncertainty_until_the_point_is_calibrated() ->
 
 
 def test_the_shipped_example_of_sensors_loads_and_each_of_them_makes_a_transducer() -> None:
-    """39 degC on a Pt100, 25 degC on a thermistor, 10 degC on type T from a junction at 25 degC, half of each span, 8 L/min."""
+    """39 degC on a Pt100, 25 degC on a thermistor, 10 degC on type T from a junction at 25 degC, half of each span, 8 L/min, a dry tray."""
     file = config.load(EXAMPLE)
     raws = {
         "reservoir": Raw("reservoir", 0, 115.15453225, "ohm"),
@@ -139,6 +139,7 @@ def test_the_shipped_example_of_sensors_loads_and_each_of_them_makes_a_transduce
         "supply": Raw("supply", 0, 2.45 * 0.6667, "V", beside=4.9 * 0.6667),
         "filtered": Raw("filtered", 0, 1.8, "V"),
         "flow": Raw("flow", 0, 60.0, "Hz"),
+        "tray": Raw("tray", 0, 1.65, "V", beside=3.3),  # half of the supply over a resistor like the other: at rest
     }
     wirings = {own: table for bus in file.buses for own, table in bus.points.items()}
     values = {point.id: transducer(point, wirings[point.id])(raws[point.id]).value for point in file.settings.points}
@@ -149,6 +150,7 @@ def test_the_shipped_example_of_sensors_loads_and_each_of_them_makes_a_transduce
             10.0, abs=0.01
         ),  # rows c.T.10 and, for 25 degC, 0.992 mV of the ITS-90 table (from memory)
         "supply": pytest.approx(50 * PSI_KPA, abs=1e-6),
+        "tray": 0.0,
         "filtered": pytest.approx(50 * PSI_KPA, abs=1e-6),
         "flow": pytest.approx(8.0),
     }
