@@ -64,7 +64,9 @@ class Station:
         self.phase = Phase.IDLE
         self.evidence = Evidence(settings, self.zone, boot)
         self._find_points()
-        self.desk = AlarmDesk(settings, [o for o, _ in self.outlets], bool(self.leak_points), self._alarm_entry)
+        self.desk = AlarmDesk(
+            settings, [o for o, _ in self.outlets], bool(self.leak_points), partial(self._draft, "alarm")
+        )
         points = (self.watches, self.flow_point, self.taps, self.power_point)
         self.contradictions = Contradictions(*points, tell=partial(self._draft, "contradiction"))
         self._drafts: list[Draft] = []
@@ -362,12 +364,8 @@ class Station:
         drafts, self._drafts = self._drafts, []
         return drafts
 
-    def _draft(self, kind: str, body: dict[str, Any]) -> None:
-        self._drafts.append(Draft(self._now, kind, body))
-        self._dirty = True
-
-    def _alarm_entry(self, body: dict[str, Any], now: Now) -> None:
-        self._drafts.append(Draft(now, "alarm", body))
+    def _draft(self, kind: str, body: dict[str, Any], now: Now | None = None) -> None:
+        self._drafts.append(Draft(now or self._now, kind, body))
         self._dirty = True
 
     def _settle(self, now: Now) -> None:
