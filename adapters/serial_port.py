@@ -13,7 +13,7 @@ import os
 import select
 import termios
 import threading
-from collections.abc import Mapping
+from collections.abc import Iterator, Mapping
 from pathlib import Path
 from typing import TYPE_CHECKING, Any, Final
 
@@ -230,13 +230,41 @@ def identity(port_name: str) -> tuple[int, int, int] | None:
     return found.st_dev, found.st_ino, found.st_rdev
 
 
+def other_reader(port_name: str) -> str:
+    """Another program that has the port open, locked or not; "" where none is seen.
+
+    Two readers take each other's bytes. Whoever plays the far end of a pseudo-terminal is no reader of it. A user sees only
+    its own programs and those that hold a lock.
+    """
+    pids = [_lock_owner(port_name), *_openers(port_name)]
+    others = [pid for pid in pids if pid not in (None, os.getpid())]
+    return next((_called(pid) for pid in others if pid is not None and not _is_far_end(pid, port_name)), "")
+
+
+def _is_far_end(pid: int, port_name: str) -> bool:
+    """Whether a process holds the other side of this pseudo-terminal."""
+    number = os.path.realpath(port_name).removeprefix("/dev/pts/")
+    for info in Path(f"/proc/{pid}/fdinfo").glob("*"):
+        try:
+            rows = info.read_text(encoding="ascii", errors="replace").splitlines()
+        except OSError:
+            continue
+        if any(row.split() == ["tty-index:", number] for row in rows):
+            return True
+    return False
+
+
 def holder(port_name: str) -> str:
     """Who holds a port, as far as this user may see."""
-    pid = _lock_owner(port_name) or _opener(port_name)
+    pid = _lock_owner(port_name) or next(_openers(port_name), None)
     if pid is None:
         return "another program"
     if pid == os.getpid():
         return "this program itself: another bus names the same port"
+    return _called(pid)
+
+
+def _called(pid: int) -> str:
     try:
         called = Path(f"/proc/{pid}/comm").read_text(encoding="utf-8", errors="replace").strip()
     except OSError:
@@ -256,13 +284,12 @@ def _lock_owner(port_name: str) -> int | None:
     return next((int(pid) for pid in pids if pid.isdigit() and int(pid) > 0), None)
 
 
-def _opener(port_name: str) -> int | None:
-    """A process that has the port open, of those whose open files this user may see."""
+def _openers(port_name: str) -> Iterator[int]:
+    """The processes that have the port open, of those whose open files this user may see."""
     device = os.path.realpath(port_name)
     for handles in Path("/proc").glob("[0-9]*/fd"):
         try:
             if any(os.readlink(handle) == device for handle in handles.iterdir()):
-                return int(handles.parent.name)
+                yield int(handles.parent.name)
         except OSError:
             continue  # ended meanwhile, or another user's
-    return None

@@ -91,7 +91,7 @@ def _refuse(wishes: Wishes) -> None:
             "it is there already", where=f"--write {wishes.write}", expected="the name of a new file",
             do="Name another: a survey overwrites nothing",
         )  # fmt: skip
-    if wishes.modbus_port is not None and wishes.modbus_port in wishes.ports:
+    if wishes.modbus_port is not None and os.path.realpath(wishes.modbus_port) in map(os.path.realpath, wishes.ports):
         raise UnusableInput(
             "it can't be listened on and asked at once", where=f"--ports {wishes.modbus_port}", expected="either --ports or --modbus",
             do="Name it once",
@@ -135,7 +135,8 @@ def _found(wishes: Wishes) -> tuple[list[Watch], list[str]]:
     gpio = survey_gpio.chips(str(wishes.root / "dev"))
     watches += [survey_gpio.chip(path) for path in gpio]
     absent += [] if gpio else ["GPIO: no chip (the kernel makes dev/gpiochip0)"]
-    ports = wishes.ports or tuple(port for port in serial_ports(wishes.root) if port != wishes.modbus_port)
+    asked = os.path.realpath(wishes.modbus_port) if wishes.modbus_port is not None else ""
+    ports = wishes.ports or tuple(port for port in serial_ports(wishes.root) if os.path.realpath(port) != asked)
     for port in ports:
         bus = {"port": lasting_name(port, wishes.root)}
         watches.append(lines_on(port, wishes.baud if wishes.modbus_port is None else None, bus))

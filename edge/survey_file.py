@@ -26,7 +26,7 @@ _ROLES: Final[dict[Kind, Sequence[Role]]] = {
     Kind.FLOW: (Role.SUPPLY_FLOW,),
     Kind.CONDUCTIVITY: (Role.FILTERED_CONDUCTIVITY,),
 }  # fmt: skip
-_EVERY: Final = {"onewire": "2 s", "iio": "1 s", "serial-line": "1 s", "modbus-rtu": "1 s"}
+_EVERY: Final = {"onewire": "2 s", "iio": "1 s", "modbus-rtu": "1 s"}
 _OWN_ID: Final = "@id@"  # a point's own id, in a line that is written before it is known
 _BUS_IDS: Final = {"onewire": "probe-wire", "serial-line": "lines", "modbus-rtu": "modbus", "gpio": "board"}
 _CONTACT_ROLES: Final = "outlet_protection, machine_power or leak"
@@ -118,7 +118,7 @@ class Draft:
             f'id = "{name}"',
             *body,
             f'bus = "{bus_id}"',
-            f'every = "{_EVERY.get(device.kind, "500 ms")}"',
+            f'every = "{_every(device)}"',
         ]
         if is_active:
             lines = [line.replace(_OWN_ID, name) for line in lines]
@@ -245,6 +245,10 @@ class Draft:
         name = name if name[0].isalpha() else f"n-{name}"
         self._ids[name] += 1
         return name if self._ids[name] == 1 else self._id(f"{name}-{self._ids[name]}")
+
+
+def _every(device: Device) -> str:
+    return f"{device.every_s} s" if device.kind == "serial-line" else _EVERY.get(device.kind, "500 ms")
 
 
 def _name(device: Device, row: Row) -> str:

@@ -30,7 +30,7 @@ class Place(NamedTuple):
 
 
 class Scan:
-    """One line, while it is scanned and watched. Call open() first, close() last.
+    """One line, while it is scanned and watched. The port is open; close() lets it go.
 
     `units`: what each unit that answered is like. `registers`: the two octets of each register, as they were last; `moved`: those
     that have changed since they were first read.
@@ -45,10 +45,6 @@ class Scan:
         self.moved: set[Place] = set()
         self.echo = False
         self.garbled = 0
-
-    def open(self) -> None:
-        """Take the port. Raises BusLost, PortInUse."""
-        self._port.open()
 
     def close(self) -> None:
         """Let it go."""

@@ -122,7 +122,7 @@ def electrical(value: float, unit: str) -> list[str]:
 def _thermistor(ohm: float) -> float | None:
     """The commonest thermistor, where it gives a temperature that one can have near a station."""
     try:
-        celsius = Beta(10_000.0, 25.0, 3950.0).celsius(ohm)
+        celsius = Beta(10_000.0, 3950.0).celsius(ohm)
     except ValueError:
         return None
     return celsius if -40.0 <= celsius <= 120.0 else None

@@ -7,6 +7,7 @@ calibrated; on serial ports it only listens, but for a Modbus line that was aske
 from __future__ import annotations
 
 import logging
+import math
 import os
 import threading
 import time
@@ -18,7 +19,7 @@ from typing import Any, Final
 from adapters import iio, onewire
 from adapters.kernel_files import names_in
 from adapters.serial_line import LineBuffer, text_of
-from adapters.serial_port import PortInUse, SerialPort
+from adapters.serial_port import PortInUse, SerialPort, other_reader
 from edge.clock import RealClock
 from edge.domain.contracts import Raw
 from edge.domain.errors import WarmwellError
@@ -33,7 +34,7 @@ _log = logging.getLogger(__name__)
 EVERY_S: Final = 1.0
 MOST_LINES: Final = 60  # of a port, that patterns are made from
 BAUDS: Final = (9600, 19200, 115200, 38400, 4800, 57600, 2400)
-LISTEN_S: Final = 3.0  # at one speed, before another is tried
+LISTEN_S: Final = 2.0  # at one speed, where rubbish comes, before another is tried
 ENOUGH_LINES: Final = 3
 PROPOSE_S: Final = 0.5  # patterns are made anew at most so often
 
@@ -64,6 +65,7 @@ class Device:
     is_held: bool = False
     is_done: bool = False
     is_scanning: bool = False  # it isn't known yet what there is
+    every_s: int = 1  # how often it has something to say
     bus: dict[str, Any] = field(default_factory=dict)  # options for the station file
     rows: dict[str, Row] = field(default_factory=dict)
 
@@ -84,7 +86,7 @@ class Watch:
         """End it; one that hangs in a read stays behind, and its device says so."""
         self._over.set()
         self._thread.join(max(0.0, timeout_s))
-        if self._thread.is_alive():
+        if self._thread.is_alive() and not any(row.good for row in self.device.rows.values()):
             self.device.trouble = self.device.trouble or "a read has not come back"
 
     def _run(self) -> None:
@@ -216,15 +218,17 @@ def lines_on(port_name: str, baud: int | None, bus: Mapping[str, Any]) -> Watch:
 def _listen(device: Device, port_name: str, baud: int, over: threading.Event, patience_s: float | None) -> bool:
     """Hear lines at one speed; False where no whole line of text came within the patience."""
     port = SerialPort({"id": "survey", "port": port_name, "baud": baud}, "lines of text")
-    port.open()
+    _take(port)
     buffer, kept = LineBuffer(), deque[str](maxlen=MOST_LINES)
-    began_s, total, rubbish, octets, proposed_s = time.monotonic(), 0, 0, 0, 0.0
+    began_s, total, rubbish, octets = time.monotonic(), 0, 0, 0
+    proposed_s = first_s = 0.0
     try:
         while not over.is_set():
-            if patience_s is not None and total < ENOUGH_LINES and time.monotonic() - began_s > patience_s:
+            is_rubbish = octets > 0 and total < ENOUGH_LINES and total <= rubbish
+            if patience_s is not None and is_rubbish and time.monotonic() - began_s > patience_s:
                 return False
             if not port.ready(0.2):
-                device.about = device.about or f"{baud} baud, nothing yet"
+                device.about = device.about if octets else f"{baud} baud, nothing comes"
                 continue
             chunk = port.read()
             octets += len(chunk)
@@ -233,6 +237,9 @@ def _listen(device: Device, port_name: str, baud: int, over: threading.Event, pa
                 total, rubbish = total + clean, rubbish + (not clean)
                 if clean:
                     kept.append(text)
+                    first_s = first_s or time.monotonic()
+            if total > 1:
+                device.every_s = max(1, math.ceil((time.monotonic() - first_s) / (total - 1)))
             if total:
                 device.bus["baud"] = baud
                 device.about = f"{baud} baud, {total} lines, newest {kept[-1][:80]!r}"
@@ -246,6 +253,17 @@ def _listen(device: Device, port_name: str, baud: int, over: threading.Event, pa
         port.close()
     _propose(device, list(kept))
     return True
+
+
+def _take(port: SerialPort) -> None:
+    """Open a port, unless somebody else reads it. Raises PortInUse, BusLost."""
+    reader = other_reader(port.name)
+    if reader:
+        raise PortInUse(
+            f"the port is held by {reader}", where=port.name, expected="a port that nobody else reads",
+            do="Stop that program first, as with systemctl stop warmwell; two readers would take each other's bytes",
+        )  # fmt: skip
+    port.open()
 
 
 def _propose(device: Device, lines: list[str]) -> None:
@@ -288,8 +306,9 @@ def modbus(port_name: str, baud: int, parity: str, units: Sequence[int], last_re
     device = Device("modbus-rtu", port_name, bus=bus)
 
     def work(device: Device, over: threading.Event) -> None:
-        scan = Scan(SerialPort({"id": "survey", **bus}, "answers of the units", baud=baud, parity=parity))
-        scan.open()
+        port = SerialPort({"id": "survey", **bus}, "answers of the units", baud=baud, parity=parity)
+        _take(port)
+        scan = Scan(port)
         try:
             for unit_id in units:
                 device.about = f"asking unit {unit_id} of {units[0]} to {units[-1]}; {_units_text(scan)}"
