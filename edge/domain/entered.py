@@ -10,7 +10,7 @@ trusted clock can tell: until then the point has no value.
 
 from __future__ import annotations
 
-from collections.abc import Mapping
+from collections.abc import Iterable, Iterator, Mapping
 from typing import Any, Final
 
 from edge.domain.duties import Book, Fact
@@ -22,6 +22,18 @@ from edge.domain.validity import PointWatch
 
 #: records that give a point a reading by eye, or take one away
 BY_EYE: Final = ("entered_reading", "correction")
+#: roles whose conditions rest on readings each second (draws, warm-up): what people read of them is evidence by eye instead
+_FOLLOWED: Final = frozenset(
+    {
+        Role.RESERVOIR_TEMPERATURE, Role.BASIN_TEMPERATURE, Role.SUPPLY_PRESSURE, Role.BETWEEN_FILTERS_PRESSURE,
+        Role.FILTERED_PRESSURE, Role.SUPPLY_FLOW,
+    }
+)  # fmt: skip
+
+
+def sensed(points: Iterable[Point]) -> Iterator[Point]:
+    """The points that the station may follow: all but those that people read, of roles that change by the second."""
+    return (point for point in points if not (point.by_people and point.role in _FOLLOWED))
 
 
 def entered_value(role: Role, body: Mapping[str, Any]) -> float | None:
@@ -92,9 +104,15 @@ class Entered:
                 found.append(Sample(name, now.mono_ms - age_ms, value))
         return found
 
+    def point_of(self, role: Role) -> Point | None:
+        """The point of this role that people read, if there is one."""
+        return next((self._points[name] for name in self._by_people if self._points[name].role is role), None)
+
     def signed(self, name: str) -> dict[str, Any]:
         """Who entered the reading that stands, for what is published of the point; nothing for a sensor's."""
-        fact = self._book.last("entered_reading", point=name) if name in self._taken else None
+        if name not in self._taken or self._watches[name].good is None:
+            return {}
+        fact = self._book.last("entered_reading", point=name)
         return {} if fact is None else {"by": fact.body.get("by"), "seq": fact.seq}
 
 

@@ -466,12 +466,19 @@ class Readiness:
         """(value in the unit of the role's kind, seq, at_ms, by) of an entered reading that has not expired."""
         stands_ms = self.station.settings.not_fitted.get(role)
         fact = self.station.book.last("entered_reading", role=str(role))
+        point = self.station.entered.point_of(role)
+        if point is not None:
+            stands_ms = point.stale_after_ms
+            fact = self.station.book.last("entered_reading", point=point.id)
         if fact is None or stands_ms is None or not now.trusted or now.wall_ms - fact.at_ms > stands_ms:
             return None
         value = entered_value(role, fact.body)
         return None if value is None else (value, fact.seq, fact.at_ms, str(fact.body.get("by", "somebody")))
 
     def _nothing(self, role: Role) -> Judged:
+        point = self.station.entered.point_of(role)
+        if point is not None:
+            return Judged(UNKNOWN, f"no reading of {point.id} by eye that still stands", ask=f"Read {point.id} and enter it")
         if role in self.station.settings.not_fitted:
             return Judged(
                 UNKNOWN, f"no reading of {role} by eye that still stands", ask=f"Read {role} by eye and enter it"

@@ -18,7 +18,7 @@ from edge.domain.calibration import u_text
 from edge.domain.calibrations import Calibrations
 from edge.domain.contradictions import Contradictions
 from edge.domain.duties import ALARM_RECORDS, Book, Fact, checked, local_date, next_date_change_ms
-from edge.domain.entered import BY_EYE, Entered
+from edge.domain.entered import BY_EYE, Entered, sensed
 from edge.domain.entries import Draft, Entry, Now, rfc3339, wall_ms_of
 from edge.domain.evidence import Evidence, Shown
 from edge.domain.hours import at_rest
@@ -87,7 +87,7 @@ class Station:
 
     def _find_points(self) -> None:
         by_role: dict[Role, list[str]] = {}
-        for point in self.settings.points:
+        for point in sensed(self.settings.points):
             by_role.setdefault(point.role, []).append(point.id)
 
         def first(role: Role) -> str | None:

@@ -12,7 +12,7 @@ from typing import Any
 import pytest
 
 from edge.domain.entered import entered_value
-from edge.domain.readings import Role
+from edge.domain.readings import KIND_OF, Role
 from edge.domain.station import Station
 from tests.unit.stations import HOUR, MONDAY, POINTS, PSI, SETTINGS, Driver
 
@@ -166,3 +166,29 @@ def test_a_role_without_a_point_is_still_read_by_eye() -> None:
     driver.tell(reservoir=39.0)
     assert entered(driver, role="supply_pressure", value="44 psi")["counts"]
     assert driver.condition("pressure")["state"] == "by_eye"
+
+
+def test_a_point_that_people_read_meets_its_condition_by_eye_and_not_for_ever() -> None:
+    driver = Driver(BY_EYE)
+    driver.tell(reservoir=39.0)
+    condition = driver.condition("pressure")
+    assert condition["state"] == "unknown" and "supply by eye" in condition["text"]
+    entered(driver, point="supply", value="44 psi")
+    assert (
+        driver.condition("pressure")["state"] == "by_eye" and "early technician" in driver.condition("pressure")["text"]
+    )
+    entered(driver, point="supply", value="30 psi")
+    assert driver.condition("pressure")["state"] == "unmet"
+    entered(driver, point="supply", value="44 psi")
+    driver.pass_to(driver.mono_ms + STALE_MS + 2)
+    assert driver.condition("pressure")["state"] == "unknown"
+
+
+def test_a_contact_that_people_look_at_raises_its_alarm() -> None:
+    leak = replace(PEOPLE[-1], id="floor", role=Role.LEAK, kind=KIND_OF[Role.LEAK])
+    driver = Driver(replace(BY_EYE, points=(*PEOPLE, leak)))
+    driver.tell(reservoir=39.0)
+    entered(driver, point="floor", value="wet")
+    assert driver.alarms("leak") == ["unacknowledged"]
+    entered(driver, point="floor", value="dry")
+    assert driver.alarms("leak")[-1] == "returned_unacknowledged"
