@@ -259,11 +259,23 @@ def demo(
         str, typer.Option(help="With --json: a verdict line each such simulated interval.")
     ] = "60s",
     estimates_every: Annotated[str | None, typer.Option(help="With --json: estimates each such interval.")] = None,
+    hardware: Annotated[
+        bool,
+        typer.Option("--hardware", help="Read every sensor through the adapter for its kind, on simulated devices."),
+    ] = False,
+    unplug: Annotated[
+        list[str] | None,
+        typer.Option(
+            help="With --hardware: pull a device's plug, such as panel:30min:35min after the start.",
+            metavar="BUS:FROM:TO",
+        ),
+    ] = None,
 ) -> None:
     """A simulated station with everything: sensors, journal, alarms, MQTT, page."""
 
     def work() -> int:
         from edge import demo as showing
+        from edge.demo_hardware import unplugging_in
 
         return showing.main(
             showing.Wishes(
@@ -278,6 +290,8 @@ def demo(
                 estimates_every_ms=None
                 if estimates_every is None
                 else say.duration_ms(estimates_every, "--estimates-every"),
+                hardware=hardware,
+                unplug=tuple(unplugging_in(text) for text in unplug or ()),
             )
         )
 

@@ -1,8 +1,8 @@
 """`warmwell demo`: a simulated station with everything a real one has, on this machine, in fast motion.
 
-Sensors are simulated; a part of them is read through the real serial-line adapter over a pseudo-terminal. Store, judge,
-publisher, broker, API and page are the ones that run on a site. What people do in a scenario reaches the station the way a
-person's record does.
+Sensors are simulated; a part of them is read through the real serial-line adapter over a pseudo-terminal, with --hardware
+every one through the adapter for its kind, on a device that speaks its protocol. Store, judge, publisher, broker, API and page
+are the ones that run on a site. What people do in a scenario reaches the station the way a person's record does.
 """
 
 from __future__ import annotations
@@ -15,19 +15,22 @@ import tempfile
 import threading
 import time
 from collections import Counter
-from collections.abc import Sequence
+from collections.abc import Callable, Sequence
 from dataclasses import dataclass
+from functools import partial
 from pathlib import Path
 from types import TracebackType
-from typing import Final
+from typing import Final, NamedTuple
 from zoneinfo import ZoneInfo
 
+import adapters
 from edge import config, daemon_log
 from edge.cli_say import is_terminal
 from edge.clock import FastClock
 from edge.daemon import Asked, listening, refuse_held_port
 from edge.daemon_assembly import Assembly
 from edge.demo_broker import USUAL_PORT, DemoBroker, free_port, is_installed
+from edge.demo_hardware import Unplugging, with_hardware
 from edge.demo_view import JsonLines, LiveView, PlainLines, View
 from edge.domain.entries import Entry
 from edge.domain.errors import UnusableInput, WarmwellError
@@ -38,8 +41,9 @@ from edge.store.series import Series
 from edge.store.verify import verify
 from simulators.adapter import shared_world
 from simulators.devices import SerialTransmitter
+from simulators.hardware import Hardware
 from simulators.scenarios import Act, Scenario, scenario_named
-from simulators.station_file import every_ms, notes
+from simulators.station_file import Places, every_ms, notes, station_toml
 
 log = logging.getLogger("warmwell.demo")
 
@@ -62,6 +66,8 @@ class Wishes:
     broker: str | None = None
     verdict_every_ms: int = 60_000
     estimates_every_ms: int | None = None
+    hardware: bool = False
+    unplug: tuple[Unplugging, ...] = ()
 
 
 def main(wishes: Wishes) -> int:
@@ -93,6 +99,10 @@ def _refuse_unusable(wishes: Wishes) -> None:
         )
     if wishes.port is not None and not 0 <= wishes.port <= 65_535:
         raise UnusableInput(f"{wishes.port} is no port", where="--port", expected="0 to 65535", do="Choose another")
+    if wishes.unplug and not wishes.hardware:
+        raise UnusableInput(
+            "there is no device to unplug", where="--unplug", expected="--hardware beside it", do="Add --hardware, or leave it out"
+        )  # fmt: skip
 
 
 class Folder:
@@ -128,12 +138,20 @@ class Folder:
             shutil.rmtree(self.path, ignore_errors=True)
 
 
+class Doing(NamedTuple):
+    """Something that happens at `mono_ms` of the scenario, beside what its world does."""
+
+    mono_ms: int
+    what: str
+    do: Callable[[], object]
+
+
 class Demo:
     """One showing."""
 
     def __init__(self, wishes: Wishes, scenario: Scenario, folder: Folder) -> None:
         self.wishes, self.scenario, self.folder = wishes, scenario, folder
-        self.notes = notes(wishes.speed)
+        self.notes = notes(wishes.speed, hardware=wishes.hardware)
         self.zone = ZoneInfo("Europe/Dublin")
         self.alarms: Counter[str] = Counter()
         self.count = 0
@@ -148,32 +166,32 @@ class Demo:
             broker = self._broker()
             self._warm_up(port)
             clock = FastClock(self.wishes.speed, self.scenario.start_wall_ms)
-            shared = shared_world(self.scenario.name, 1, clock)
-            transmitter = SerialTransmitter(shared, clock, every_ms=every_ms(500, True, self.wishes.speed))
+            devices = self._devices(clock)
             try:
-                plan = self._plan(broker, port, transmitter.port)
+                plan = self._plan(broker, port, devices)
                 self.zone = ZoneInfo(plan.settings.timezone)
                 assembly = Assembly(
                     plan,
                     clock,
                     tickers=self._tickers(),
                     on_entries=self._entries,
-                    about={"demo": self.scenario.name},
+                    about={"demo": self.scenario.name, **({"hardware": True} if self.wishes.hardware else {})},
                     quick_mqtt=self.own_broker is not None,
                 )
-                return self._play(assembly, clock, transmitter, asked)
+                return self._play(assembly, clock, devices, asked)
             finally:
-                transmitter.stop()
+                devices.stop()
                 if self.own_broker is not None:
                     self.own_broker.down()
 
-    def _play(self, assembly: Assembly, clock: FastClock, transmitter: SerialTransmitter, asked: Asked) -> int:
+    def _play(self, assembly: Assembly, clock: FastClock, devices: SerialTransmitter | Hardware, asked: Asked) -> int:
         over = threading.Event()
-        people = threading.Thread(target=self._people, args=(assembly, clock, over), name="people", daemon=True)
+        doings = self._doings(assembly, devices)
+        people = threading.Thread(target=_do, args=(doings, clock, over), name="people", daemon=True)
         ended = False
         try:
             assembly.open()
-            transmitter.start()
+            devices.start()
             assembly.start_reading()
             people.start()
             assembly.start_telling()
@@ -219,23 +237,41 @@ class Demo:
             return None
         return self.own_broker.host, self.own_broker.port
 
-    def _station_toml(self, broker: tuple[str, int] | None, port: int, serial_port: str | None) -> str:
+    def _devices(self, clock: FastClock) -> SerialTransmitter | Hardware:
+        if self.wishes.hardware:
+            return Hardware(self.scenario.name, clock)
+        shared = shared_world(self.scenario.name, 1, clock)
+        return SerialTransmitter(shared, clock, every_ms=every_ms(500, True, self.wishes.speed))
+
+    def _station_toml(
+        self, broker: tuple[str, int] | None, port: int, serial_port: str | None, places: Places | None = None
+    ) -> str:
         host, mqtt_port = broker or ("127.0.0.1", None)
-        return self.scenario.station_toml(
-            str(self.folder.path), mqtt_port, port, serial_port=serial_port, speed=self.wishes.speed, mqtt_host=host
-        )
+        return station_toml(
+            self.scenario.name, str(self.folder.path), mqtt_port, port, serial_port=serial_port, speed=self.wishes.speed,
+            mqtt_host=host, hardware=places,
+        )  # fmt: skip
 
     def _warm_up(self, port: int) -> None:
         """Libraries and files before the clock starts: in fast motion a second of theirs is a quarter of an hour."""
-        import edge.api.app
-        import edge.publish  # noqa: F401 - both only to have been imported
+        import serial  # noqa: F401 - these three only to have been imported
 
+        import edge.api.app
+        import edge.publish  # noqa: F401
+
+        for kind in ("simulated", "serial-line", *(adapters.kinds() if self.wishes.hardware else ())):
+            adapters.find(kind)
         plan = config.loads(self._station_toml(None, port, None), self.folder.path / "station.toml")
         Journal(self.folder.path, plan.settings.name, "none").close()
         Series(self.folder.path, plan.settings.points, "none").close()
 
-    def _plan(self, broker: tuple[str, int] | None, port: int, serial_port: str) -> config.StationFile:
-        text = self._station_toml(broker, port, serial_port)
+    def _plan(
+        self, broker: tuple[str, int] | None, port: int, devices: SerialTransmitter | Hardware
+    ) -> config.StationFile:
+        if isinstance(devices, Hardware):
+            text = self._station_toml(broker, port, None, devices.places)
+        else:
+            text = self._station_toml(broker, port, devices.port)
         path = self.folder.path / "station.toml"
         path.write_text(text, encoding="utf-8")
         return config.loads(text, path)
@@ -293,18 +329,15 @@ class Demo:
                 looked_s = time.monotonic()
                 assembly.look()
 
-    def _people(self, assembly: Assembly, clock: FastClock, over: threading.Event) -> None:
-        """What people do, at its time."""
-        for act in self.scenario.acts:
-            while (wait_s := clock.real_s(act.mono_ms - clock.mono_ms())) > 0:
-                if over.wait(min(wait_s, 1.0)):
-                    return
-            try:
-                self._act(act, assembly)
-            except WarmwellError as refusal:
-                log.warning("%s: %s", act.kind, refusal)
-            except Exception:  # supervision border: one act that fails must not end the day
-                log.exception("%s failed", act.kind)
+    def _doings(self, assembly: Assembly, devices: SerialTransmitter | Hardware) -> list[Doing]:
+        """What people do, and the plugs that are pulled, in order of time."""
+        acts = with_hardware(self.scenario.acts) if self.wishes.hardware else self.scenario.acts
+        doings = [Doing(act.mono_ms, act.kind, partial(self._act, act, assembly)) for act in acts]
+        if isinstance(devices, Hardware):
+            for one in self.wishes.unplug:
+                doings.append(Doing(one.from_ms, f"unplugging {one.bus}", partial(devices.unplug, one.bus)))
+                doings.append(Doing(one.to_ms, f"plugging in {one.bus}", partial(devices.plug, one.bus)))
+        return sorted(doings, key=lambda doing: doing.mono_ms)
 
     def _act(self, act: Act, assembly: Assembly) -> None:
         if act.kind in ("record", "acknowledge"):
@@ -336,6 +369,20 @@ class Demo:
             said.append(f"MQTT:     told up to entry {told.get('confirmed')}, to {told.get('broker')}")
         where = "kept in" if self.folder.stays else "was in (and is removed from)"
         return [*said, f"Store:    {where} {self.folder.path}"]
+
+
+def _do(doings: Sequence[Doing], clock: FastClock, over: threading.Event) -> None:
+    """Each at its time."""
+    for doing in doings:
+        while (wait_s := clock.real_s(doing.mono_ms - clock.mono_ms())) > 0:
+            if over.wait(min(wait_s, 1.0)):
+                return
+        try:
+            doing.do()
+        except WarmwellError as refusal:
+            log.warning("%s: %s", doing.what, refusal)
+        except Exception:  # supervision border: one act that fails must not end the day
+            log.exception("%s failed", doing.what)
 
 
 def broker_address(text: str) -> tuple[str, int]:
