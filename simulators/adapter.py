@@ -109,7 +109,9 @@ class Simulated:
     def read(self, due: Sequence[str]) -> Sequence[Raw]:
         """One Raw for each due point that answers. Raises BusLost before open and after close."""
         if self._shared is None:
-            raise BusLost("it is not open", where=self._where, expected="open() first", do="It is tried again by itself")
+            raise BusLost(
+                "it is not open", where=self._where, expected="open() first", do="It is tried again by itself"
+            )
         mono_ms, heard = self._shared.read([self._stands_for[point] for point in due])
         answers = []
         for point, value in zip(due, heard, strict=True):

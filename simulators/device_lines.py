@@ -54,6 +54,7 @@ class DeviceLines:
         self._wires: dict[int | str, _Wire] = {}
         self._holders: dict[int | str, str] = {}
         self._taken: set[int | str] = set()
+        self._lacking: set[int | str] = set()
         self._generation: int | None = 1  # None: unplugged
         self._plugged = 1
 
@@ -97,6 +98,11 @@ class DeviceLines:
         with self._lock:
             self._holders.pop(line, None)
 
+    def lack(self, line: int | str, lacks: bool = True) -> None:
+        """Another chip, which has no such line; or the right one again. Who holds the line already keeps it."""
+        with self._lock:
+            (self._lacking.add if lacks else self._lacking.discard)(line)
+
     def bounce(self, line: int | str, extra: int) -> None:
         """From now on each closing gives up to `extra` edges more."""
         with self._lock:
@@ -122,7 +128,7 @@ class DeviceLines:
         """Hold a line; its numbers begin at 1."""
         with self._lock:
             self.check(generation)
-            if line not in self._wires:
+            if line not in self._wires or line in self._lacking:
                 raise LookupError(line)
             if line in self._holders or line in self._taken:
                 raise OSError(errno.EBUSY, os.strerror(errno.EBUSY))

@@ -63,7 +63,10 @@ def _cell(point: str, unit: str | None) -> Callable[[float | Missing], str]:
     role = ROLE_OF.get(point)
     if role is None:
         raise UnusableInput(
-            f"there is no point {point!r}", where="recording", expected="one of " + ", ".join(ALL_POINTS), do="Choose from these"
+            f"there is no point {point!r}",
+            where="recording",
+            expected="one of " + ", ".join(ALL_POINTS),
+            do="Choose from these",
         )
     if point not in METERS:
         words = CONTACT_WORDS[role]
@@ -80,7 +83,9 @@ def _conversion(point: str, unit: str, kind: Kind) -> tuple[float, float]:
     try:
         return converter(unit, kind)
     except UnitError as exc:
-        raise UnusableInput(str(exc), where=f"recording, column {point}", expected="a unit of its kind", do="Choose another") from exc
+        raise UnusableInput(
+            str(exc), where=f"recording, column {point}", expected="a unit of its kind", do="Choose another"
+        ) from exc
 
 
 def _bad(missing: Missing) -> str:
@@ -117,7 +122,9 @@ def write(scenario: str, folder: Path, hours: float | None = None, every_s: floa
 
 def main(arguments: Sequence[str] | None = None) -> int:
     """Command line; exit code 2 for what can't be used."""
-    parser = argparse.ArgumentParser(prog="python -m simulators.record", description="Record a simulated station for replay.")
+    parser = argparse.ArgumentParser(
+        prog="python -m simulators.record", description="Record a simulated station for replay."
+    )
     parser.add_argument("scenario", help=", ".join(SCENARIOS))
     parser.add_argument("folder", type=Path)
     parser.add_argument("--hours", type=float, default=None, help="default: as long as the scenario suggests")

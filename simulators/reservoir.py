@@ -54,7 +54,9 @@ class Reservoir:
     def __init__(self, vessel: Vessel, liquid_c: float, room_c: float, heating: bool = False) -> None:
         self.vessel = vessel
         self.liquid_c = self.wall_c = self.probe_c = liquid_c
-        self.wall_c -= (liquid_c - room_c) * vessel.wall_loss / (vessel.wall_loss + vessel.wall_exchange)  # as if long at rest
+        self.wall_c -= (
+            (liquid_c - room_c) * vessel.wall_loss / (vessel.wall_loss + vessel.wall_exchange)
+        )  # as if long at rest
         self.basin_c = room_c
         self.litres = vessel.litres
         self.away_l = 0.0  # liquid that is in the basin
@@ -97,7 +99,11 @@ class Reservoir:
                 heating = False
             elif liquid <= low:
                 heating = True
-            across, off_surface, off_wall = exchange * (liquid - wall), surface * (liquid - room_c), wall_loss * (wall - room_c)
+            across, off_surface, off_wall = (
+                exchange * (liquid - wall),
+                surface * (liquid - room_c),
+                wall_loss * (wall - room_c),
+            )
             seen = 0.65 * wall + 0.35 * room_c if away and probe_in_air else liquid
             if heating and may_heat:
                 on_s += 1

@@ -88,7 +88,14 @@ class Scenario:
         from simulators.station_file import station_toml
 
         return station_toml(
-            self.name, keep_folder, mqtt_port, api_port, serial_port=serial_port, speed=speed, seed=seed, mqtt_host=mqtt_host
+            self.name,
+            keep_folder,
+            mqtt_port,
+            api_port,
+            serial_port=serial_port,
+            speed=speed,
+            seed=seed,
+            mqtt_host=mqtt_host,
         )
 
 
@@ -343,7 +350,10 @@ def scenario_named(name: str) -> Scenario:
     found = SCENARIOS.get(name)
     if found is None:
         raise UnusableInput(
-            f"there is no scenario {name!r}", where="scenario", expected="one of " + ", ".join(SCENARIOS), do="Choose one of these"
+            f"there is no scenario {name!r}",
+            where="scenario",
+            expected="one of " + ", ".join(SCENARIOS),
+            do="Choose one of these",
         )
     return found
 

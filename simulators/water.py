@@ -85,7 +85,9 @@ def at_rest(static_kpa: float) -> Flowing:
     return Flowing(0.0, static_kpa, static_kpa, static_kpa)
 
 
-def drawing(mains: Mains, static_kpa: float, coarse: tuple[float, float], fine: tuple[float, float], valve: float) -> Flowing:
+def drawing(
+    mains: Mains, static_kpa: float, coarse: tuple[float, float], fine: tuple[float, float], valve: float
+) -> Flowing:
     """The balance of the row while the fill valve is open; `coarse` and `fine` as Stage.law gives them.
 
     Found by halving: what the mains give falls with the flow, what the row takes rises, so there is exactly one crossing.
