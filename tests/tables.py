@@ -1,6 +1,6 @@
-"""The tables of DEVELOPERS.md that are drawn from the code.
+"""The tables of DEVELOPERS.md and deploy/wiring.md that are drawn from the code.
 
-`python tests/tables.py` writes them anew between their marks; a test compares.
+`python tests/tables.py` writes them anew between their marks; tests compare.
 """
 
 from __future__ import annotations
@@ -12,6 +12,7 @@ from pathlib import Path
 
 ROOT = Path(__file__).parents[1]
 DEVELOPERS = ROOT / "DEVELOPERS.md"
+WIRING = ROOT / "deploy/wiring.md"
 sys.path.insert(0, str(ROOT))  # when run as a program, from any folder
 
 from edge.domain.alarms import COMES_BACK, LATCHING, TABLE, Event, State  # noqa: E402  (after the path)
@@ -61,11 +62,25 @@ def mark(name: str) -> re.Pattern[str]:
     return re.compile(rf"(<!-- {name}: written by tests/tables.py -->\n)(.*?)(\n<!-- end -->)", re.DOTALL)
 
 
+#: in deploy/wiring.md, the reasons that a kind of sensor can show
+SAYS: re.Pattern[str] = re.compile(
+    r"(<!-- says ([\w ]+): written by tests/tables.py -->\n)(.*?)(<!-- end -->)", re.DOTALL
+)
+
+
+def says(keys: str) -> str:
+    """What Warmwell says of readings with these reasons, and what it advises."""
+    rows = ((REASONS[key].text, str(REASONS[key].quality), REASONS[key].advice) for key in keys.split())
+    return _table(("Warmwell says", "the reading is", "and advises"), rows)
+
+
 def main() -> None:
     text = DEVELOPERS.read_text(encoding="utf-8")
     for name, table in TABLES.items():
         text = mark(name).sub(lambda found, table=table: found[1] + table() + found[3], text)
     DEVELOPERS.write_text(text, encoding="utf-8")
+    text = SAYS.sub(lambda found: f"{found[1]}{says(found[2])}\n{found[4]}", WIRING.read_text(encoding="utf-8"))
+    WIRING.write_text(text, encoding="utf-8")
 
 
 if __name__ == "__main__":
