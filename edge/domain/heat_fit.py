@@ -272,7 +272,12 @@ class HeatFit:
                 continue
             x = (h.x0, h.x1, h.x2, h.x3)
             mid = self._seconds(h, x, target_c, room_c)
-            cov = ((h.p00, h.p01, h.p02, h.p03), (h.p01, h.p11, h.p12, h.p13), (h.p02, h.p12, h.p22, h.p23), (h.p03, h.p13, h.p23, h.p33))
+            cov = (
+                (h.p00, h.p01, h.p02, h.p03),
+                (h.p01, h.p11, h.p12, h.p13),
+                (h.p02, h.p12, h.p22, h.p23),
+                (h.p03, h.p13, h.p23, h.p33),
+            )
             grad = self._gradient(h, x, cov, mid, target_c, room_c)
             moved = [sum(cov[i][j] * grad[j] for j in range(4)) for i in range(4)]
             variance = sum(moved[i] * grad[i] for i in range(4))
@@ -287,7 +292,13 @@ class HeatFit:
         return found
 
     def _gradient(
-        self, h: Hyp, x: tuple[float, ...], cov: tuple[tuple[float, ...], ...], mid: float, target_c: float, room_c: float
+        self,
+        h: Hyp,
+        x: tuple[float, ...],
+        cov: tuple[tuple[float, ...], ...],
+        mid: float,
+        target_c: float,
+        room_c: float,
     ) -> list[float]:
         if mid == inf:  # how far short it falls instead: the plateau's
             rate = max(x[2], 1e-7)

@@ -58,7 +58,11 @@ def is_usable(fit: object) -> bool:
         return False
     for name in ("power", "loss", "wall", "wall_s", "lag_s"):
         pair = fit.get(name)
-        if not isinstance(pair, Sequence) or len(pair) != 2 or not all(isinstance(x, int | float) and x > 0.0 for x in pair):
+        if (
+            not isinstance(pair, Sequence)
+            or len(pair) != 2
+            or not all(isinstance(x, int | float) and x > 0.0 for x in pair)
+        ):
             return False
     together = fit.get("together")
     return isinstance(together, int | float) and abs(together) < 1.0
@@ -75,7 +79,10 @@ def learned(broad: Prior, fits: Sequence[Mapping[str, Any]]) -> Prior:
     cov = (broad.power[1] ** 2, 0.0, (broad.loss.sd * broad.loss.median) ** 2)
     daily = (0.0, 0.0)
     for fit in fits:
-        (power, power_sd), (loss, loss_sd) = ((fit["power"][i] / 60.0 for i in (0, 1)), (fit["loss"][i] / 3_600.0 for i in (0, 1)))
+        (power, power_sd), (loss, loss_sd) = (
+            (fit["power"][i] / 60.0 for i in (0, 1)),
+            (fit["loss"][i] / 3_600.0 for i in (0, 1)),
+        )
         daily = ((POWER_DAILY * power) ** 2, (LOSS_DAILY * loss) ** 2)
         seen = (power_sd**2 + daily[0], fit["together"] * power_sd * loss_sd, loss_sd**2 + daily[1])
         mean, cov = _fused(mean, cov, (power, loss), seen)

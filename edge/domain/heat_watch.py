@@ -8,7 +8,7 @@ from __future__ import annotations
 
 from collections import deque
 from collections.abc import Mapping, Sequence
-from math import ceil, erfc, exp, hypot, inf, log, sqrt
+from math import ceil, erfc, exp, hypot, inf, log, pi, sqrt
 from typing import Any, Final
 
 from edge.domain.heat_fit import HeatFit
@@ -34,6 +34,7 @@ WAITING: Final = 240  # averages kept for the fit before it is made to take them
 #: standard deviation of what is left that no hypothesis knows: always, and at five minutes (falling with the time since)
 FLOOR_SHARE: Final = 0.009
 EARLY_SHARE: Final = 0.05
+LEAST_SD_S: Final = 4.0
 COOLING_SHARE: Final = 0.06
 LONGEST_S: Final = 172_800.0
 WEAK_SHARE: Final = 0.9  # of its habit
@@ -53,7 +54,9 @@ class HeatWatch:
         self._step_k = inf  # the smallest step between two readings: the probe's resolution
         self._diff2, self._diffs = 0.0, 0
         self._per_bin = 10.0  # readings an average is made of
-        self._waiting: list[tuple[int, float, float, int]] = []  # averages that the fit hasn't taken: when, Cel, room, how many
+        self._waiting: list[
+            tuple[int, float, float, int]
+        ] = []  # averages that the fit hasn't taken: when, Cel, room, how many
         self._recent: deque[tuple[int, float, float]] = deque()  # averages of a quarter of a minute: when, Cel, room
         self.forget()
 
@@ -116,9 +119,9 @@ class HeatWatch:
         return power / habit if power + Z90 * sd < WEAK_SHARE * habit else None
 
     def summary(self) -> dict[str, Any] | None:
-        """What the heat-up under way leaves to learn from; None where its start wasn't seen, it was disturbed, or it was too short."""
+        """What the heat-up under way leaves to learn from; None where it was disturbed, or too little of it was seen."""
         fit = self._catch_up()
-        if fit is None or not fit.seen_start or fit.disturbed_t is not None or fit.t < 600.0:
+        if fit is None or fit.disturbed_t is not None or fit.t < (600.0 if fit.seen_start else 1_500.0):
             return None
         found = fit.summary()
         return found if is_usable(found) else None
@@ -145,8 +148,10 @@ class HeatWatch:
 
     def _close(self, mono_ms: int) -> None:
         """A quarter of a minute is over."""
-        at_ms = (self._bin_ms + mono_ms) // 2
         liquid_c, room_c, n = self._sum / self._count, self._room_sum / self._count, self._count
+        at_ms = (
+            self._bin_ms + mono_ms + (mono_ms - self._bin_ms) // n
+        ) // 2  # the last reading is at its end, none at its beginning
         self._bin_ms, self._count, self._sum, self._room_sum = mono_ms, 0, 0.0, 0.0
         if self._diffs > 400:
             self._diffs, self._diff2 = self._diffs // 2, self._diff2 / 2.0
@@ -264,26 +269,33 @@ class HeatWatch:
 
     # -- the fit
 
-    def _noise2(self) -> float:
-        return max(self._diff2 / self._diffs / 2.0, 1e-6) if self._diffs else 0.0025
+    def _noise2(self, slope: float) -> float:
+        """Variance of one reading before it is rounded [K^2], at a slope [K/s].
 
-    def _true_noise2(self) -> float:
-        """Of a reading before it is rounded: what the steps of a slow rise add is taken off."""
-        q, noise2 = self._step_k, self._noise2()
-        if FINEST_K < q <= COARSEST_K and self._recent:
-            slope = abs(self.slope_k_per_min(600_000) or 0.0) / 60.0
-            noise2 = max(noise2 - 0.5 * q * slope * BIN_MS / 1000.0 / self._per_bin, 0.05 * noise2)
-        return noise2
+        Half the mean square of neighbours' differences holds the rounding: a slow rise adds q rise/2 a reading; noise s well below the
+        step q shows as 0.564 q s, above a third of it as s^2 + q^2/12 (both meet there).
+        """
+        if not self._diffs:
+            return 0.0025
+        seen, q = self._diff2 / self._diffs / 2.0, self._step_k
+        rise = slope * BIN_MS / 1000.0 / self._per_bin
+        if not FINEST_K < q <= COARSEST_K:
+            return max(seen - 0.5 * rise * rise, 1e-6)
+        seen = max(seen - 0.5 * q * rise, 0.05 * seen)
+        return max((seen / (0.564 * q)) ** 2 if seen < 0.17 * q * q else seen - q * q / 12.0, 1e-6)
 
     def _variance(self, n: int, slope: float) -> float:
-        """Variance of the mean of `n` readings of a quarter of a minute: noise, and what rounding leaves."""
-        noise2 = self._noise2()
-        found = noise2 / n
-        q = self._step_k
+        """Variance of the mean of `n` readings of a quarter of a minute [K^2]: noise, and what rounding leaves.
+
+        Rounding leaves little where noise spreads over the steps (the first harmonic of the sawtooth, exp(-4 pi^2 s^2/q^2)), and
+        where the rise passes whole steps; a step that takes longer than the mean tells its place once.
+        """
+        noise2 = self._noise2(slope)
+        found, q = noise2 / n, self._step_k
         if FINEST_K < q <= COARSEST_K:
-            passed = max(slope * BIN_MS / 1000.0 / q, 0.05)  # steps of the probe within the time
-            dither = exp(-min(39.5 * max(noise2 - q * slope * BIN_MS / n / 2000.0, 0.0) / q**2, 50.0))
-            found += q * q / 12.0 * dither * (1.0 / passed if passed < 1.0 else 1.0 / passed**2)
+            passed = max(slope * BIN_MS / 1000.0 / q, 0.05)
+            left = exp(-min(39.5 * noise2 / q**2, 50.0))
+            found += q * q / 12.0 * left * (1.0 / passed if passed < 1.0 else 1.0 / passed**2)
         return found
 
     def _catch_up(self) -> HeatFit | None:
@@ -365,7 +377,9 @@ class HeatWatch:
         high = min(mid + sqrt((high - mid) ** 2 + floor**2), LONGEST_S)
         if high - low > WIDEST * (mid + 120.0):
             return Forecast(None, None, None, "not known yet: too little has been seen of this heat-up")
-        late = self._held_late_s(fit, target_c, room_c) - ((mono_ms - self._from_ms) / 1000.0 - fit.t)
+        late, late_sd = self._held_late_s(fit, target_c, room_c)
+        late -= (mono_ms - self._from_ms) / 1000.0 - fit.t
+        low, high = mid - hypot(mid - low, Z90 * late_sd), mid + hypot(high - mid, Z90 * late_sd)
         mid_ms, low_ms, high_ms = (int(max(s + late, 0.0) * 1000.0) + HOLD_MS for s in (mid, low, high))
         return Forecast(mid_ms, low_ms, high_ms, "")
 
@@ -379,25 +393,25 @@ class HeatWatch:
                 return "; it loses more heat than it used to: is the lid open?"
         return "; the heater is too weak, or the lid open"
 
-    def _held_late_s(self, fit: HeatFit, target_c: float, room_c: float) -> float:
-        """How long after the mean passes the target the last noisy reading below it comes, in the median.
+    def _held_late_s(self, fit: HeatFit, target_c: float, room_c: float) -> tuple[float, float]:
+        """How long after the mean passes the target the last noisy reading below it comes: median, standard deviation.
 
-        The number of readings below it after tau seconds is s/(r dt) G(r tau/s), G(x) the integral of the normal tail; in the
-        median there is none more where that is ln 2.
+        Of readings below it after tau seconds there are s/(r dt) G(r tau/s), G(x) the integral of the normal tail, s the noise, r
+        the rise; in the median there is none more where that is ln 2.
         """
-        noise = sqrt(self._true_noise2())
         power, loss = fit.power_now()[0], fit.loss_now()[0]
         rate = max(power - loss * (target_c - room_c), 0.1 * power, 1e-5)
         every_s = BIN_MS / 1000.0 / max(self._per_bin, 1.0)
-        share = noise / (rate * every_s)
-        if share < 0.2:
-            return 0.5 * every_s
+        wide_s = min(sqrt(self._noise2(rate)) / rate, 300.0)
+        sd_s = hypot(0.5 * wide_s, 0.4 * every_s, LEAST_SD_S)
+        if wide_s < 0.2 * every_s:
+            return 0.5 * every_s, sd_s
         low, high = -4.0, 4.0
         for _ in range(14):
             x = 0.5 * (low + high)
-            tail = exp(-0.5 * x * x) / 2.5066282746 - x * 0.5 * erfc(x / 1.41421356)
-            low, high = (x, high) if share * tail > 0.693 else (low, x)
-        return min(0.5 * (low + high) * noise / rate, 600.0) + 0.5 * every_s
+            tail = exp(-0.5 * x * x) / sqrt(2.0 * pi) - x * 0.5 * erfc(x / sqrt(2.0))
+            low, high = (x, high) if wide_s / every_s * tail > log(2.0) else (low, x)
+        return 0.5 * (low + high) * wide_s + 0.5 * every_s, sd_s
 
     def until_below(self, limit_c: float, mono_ms: int) -> Forecast:
         """Time until a cooling liquid is below `limit_c`.
