@@ -214,9 +214,6 @@ def _parts(tables: Tables) -> Iterator[str]:
         yield f"filter: this version tells the pressure drops of {_MOST_STAGES} stages, not of {len(tables.filter)}."
     for own in tables.duty:
         yield f"duty.{own}: checked, but this version doesn't ask for the site's own duties yet."
-    named = [point.id for point in tables.point if point.serial is not None]
-    if named:
-        yield f"serial of {', '.join(named)}: checked, but this version keeps no calibrations yet."
 
 
 def _listed(points: Sequence[str]) -> str:

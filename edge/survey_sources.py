@@ -120,8 +120,10 @@ def one_wire(root: str) -> Watch | None:
                 addresses = there
                 tables = {address: {"address": address, "every": "1 s"} for address in addresses}
                 adapter = onewire.OneWire({"id": "survey", "root": root}, tables, RealClock())
-            device.about = (
-                f"{len(addresses)} thermometer{'' if len(addresses) == 1 else 's'}" if addresses else "no thermometer"
+            device.about = f"{len(addresses) or 'no'} thermometer{'' if len(addresses) == 1 else 's'}"
+            phantoms = [name for name in names_in(root) if name.startswith("00-")]
+            device.trouble = (
+                f"the bus shows phantoms ({phantoms[0]}): its wire is shorted to ground" if phantoms else ""
             )
             if addresses:
                 for raw in adapter.read(addresses):

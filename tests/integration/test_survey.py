@@ -289,6 +289,19 @@ def test_a_dying_sensor_is_told_with_advice_and_is_no_point(tmp_path: Path) -> N
     assert [point["address"] for point in drafted["point"]] == [RESERVOIR] and ROOM in file.read_text(encoding="utf-8")
 
 
+def test_a_shorted_wire_is_told(tmp_path: Path) -> None:
+    wires = tmp_path / "w1"
+    wires.mkdir()
+    probes = OneWireTree(wires, {RESERVOIR: lambda: 39.0})
+    probes.start()
+    probes.show(RESERVOIR, "phantoms")
+    try:
+        code, out, _ = finished("survey", "--root", tmp_path, "--for", "1")
+    finally:
+        probes.stop()
+    assert code == 0 and "no thermometers" in out and "shorted to ground" in out
+
+
 def test_a_file_that_is_there_is_never_overwritten_and_nothing_found_is_said(tmp_path: Path) -> None:
     file = tmp_path / "mine.toml"
     file.write_text("mine", encoding="utf-8")
