@@ -57,7 +57,12 @@ class Played:
     """A far end that answers each question with the next of some answers, whatever was asked; the last one stays."""
 
     def __init__(self, *answers):
-        self.line, self.answers, self.asked = FarEnd("played"), [bytes.fromhex(answer) for answer in answers], []
+        self.line, self.answers, self.asked, self.asked_at_s = (
+            FarEnd("played"),
+            [bytes.fromhex(answer) for answer in answers],
+            [],
+            [],
+        )
         self.done = threading.Event()
         self.thread = threading.Thread(target=self.play, daemon=True)
         self.port = self.line.port
@@ -66,6 +71,7 @@ class Played:
         while not self.done.is_set():
             if asked := self.line.read(0.05):
                 self.asked.append(asked)
+                self.asked_at_s.append(time.monotonic())
                 self.line.write(self.answers[0])
                 del self.answers[: len(self.answers) > 1]
 

@@ -23,7 +23,7 @@ from edge.domain.errors import BusLost, UnusableInput
 from edge.domain.readings import REASONS, Kind, Quality, Role
 from edge.domain.settings import Point
 from edge.domain.transducers import transducer
-from simulators.device_modbus import MISBEHAVIOURS, ModbusSlaves, bit, octets, register
+from simulators.device_modbus import MISBEHAVIOURS, ModbusSlaves, bit, crc_of, octets, register
 from tests.integration.modbus_kit import Master, Played, point
 
 FLOAT = {"pressure": point(1, 0, "float32", order="ABCD", unit="psi")}
@@ -143,6 +143,45 @@ def test_a_late_answer_is_never_taken_for_the_next_question(units, late_s):
         assert {raw.reason for raw in heard} == {None, "no_answer"}
         far.behave()
         master.ask_until_good()
+
+
+@pytest.mark.parametrize("late_s", [0.15, 0.21, 0.25])
+def test_a_unit_that_is_always_late_gives_no_number_of_another_register(units, late_s):
+    """Its answers are stale whenever they come in the time of a later question; then they must be of the same registers."""
+    far = units({1: {"input": {10: register(lambda: 1010, "int16"), 20: register(lambda: 1020, "int16")}}})
+    far.late_s = late_s
+    far.misbehave("late")
+    points = {"10": point(1, 10, every="50 ms"), "20": point(1, 20, every="50 ms")}
+    with Master(far.port, points, time_limit="100 ms") as master:
+        heard, began_s = [], time.monotonic()
+        while time.monotonic() - began_s < 2.0:
+            heard += [*master.adapter.read(["10", "20"]), *master.adapter.listen(0.02)]
+        assert far.asked[1] >= 3
+        assert {(raw.point, raw.number) for raw in heard if raw.number is not None} <= {("10", 1010), ("20", 1020)}
+
+
+def test_after_a_silence_the_same_question_is_asked_again_and_not_too_soon():
+    """A stale answer to it would be of the right registers; and one that comes within the time limit again is heard before."""
+    points = {"10": point(1, 10, every="50 ms"), "20": point(1, 20, every="50 ms")}
+    with Played("") as far, Master(far.port, points, time_limit="100 ms") as master:
+        master.ask("10")
+        while len(far.asked) < 3:
+            master.adapter.read(["20"])
+            master.adapter.listen(0.02)
+        assert set(far.asked) == {bytes.fromhex("01 04 00 0a 00 01 11 c8")}  # for register 10, though only 20 was due
+        assert (
+            far.asked_at_s[1] - far.asked_at_s[0] > 0.19
+        )  # twice the limit, less a little for the far end's own thread
+
+
+def test_what_waits_in_the_port_is_no_answer_to_a_question_that_comes_after_it(units):
+    far = units({1: {"input": {0: register(lambda: 5, "int16")}}})
+    stale = b"\x01\x04\x02\x00\x63"
+    with Master(far.port, {"p": point(1, 0)}) as master:
+        far.say(stale + crc_of(stale))
+        assert master.adapter._port.ready(1.0)  # it is there before the question
+        assert master.ask()["p"].number == 5
+        assert master.adapter.counts["noise bytes"] == 7
 
 
 def test_a_unit_that_is_always_late_says_so(units):
