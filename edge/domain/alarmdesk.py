@@ -29,6 +29,9 @@ _WORDS: Final[Mapping[str, str]] = {
 #: so long a consequence may outlast its cause before it is announced as an alarm of its own
 GRACE_MS: Final = 30_000
 
+#: what follows when the heater has no power
+_AFTER_A_TRIP: Final = frozenset({"reservoir_cold", "not_heating", "heating_weak", "late_for_first_case"})
+
 Emit = Callable[[dict[str, Any], Now], None]
 
 
@@ -52,7 +55,8 @@ class AlarmDesk:
         s = self.settings
         wanted: list[str] = []
         if s.reservoir is not None:
-            wanted.append("reservoir_cold")
+            wanted += ["reservoir_cold", "not_heating", "heating_weak"]
+            wanted += ["late_for_first_case"] if s.hours else []
             if s.reservoir.maximum_c is not None:
                 wanted.append("reservoir_hot")
         if s.supply is not None:
@@ -194,7 +198,7 @@ class AlarmDesk:
 
     def cause_of(self, ident: str) -> str | None:
         """The present alarm that this one would be a consequence of; None where there is none."""
-        if ident == "reservoir_cold":
+        if ident in _AFTER_A_TRIP:
             named = [t for t in self._trips if "heat" in t]
             return next((t for t in named or self._trips if self.alarms[t].present), None)
         if ident.startswith("silent:"):

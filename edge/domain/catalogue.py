@@ -38,6 +38,18 @@ CATALOGUE: Final[Mapping[str, Row]] = MappingProxyType(
             "medium", 1 * _MIN, 0, 0.5, "Beyond the label's range; endoscopes and liquid may suffer; hot surfaces and vapour",
             "Don't start; let it cool; have the thermostat looked at by the maker's rules", 900,
         ),
+        "not_heating": Row(
+            "medium", 20 * _MIN, 0, 0.0, "It does not get warm: no cycle may start",
+            "See that the heater is on and its thermostat set; close the lid; have heater and thermostat looked at by licensed staff", 1800,
+        ),
+        "heating_weak": Row(
+            "low", 10 * _MIN, 0, 0.0, "Warm-up takes longer than it used to: an element may be failing, or the lid is open",
+            "Close the lid; reckon with the later time; have the heater looked at by licensed staff", 86_400,
+        ),
+        "late_for_first_case": Row(
+            "medium", 5 * _MIN, 0, 0.0, "The first case of the day has to wait",
+            "Start heating now where it isn't; close the lid, warm the room; tell who plans the cases when it will be warm", 900,
+        ),
         "pressure_low": Row(
             "medium", 15_000, 0, 2 * _PSI, "Channels and rinses get too little water",
             "Open the stop valve fully; see whether others draw; look at the supply's regulator", 900,

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Mapping
-from datetime import datetime, timedelta
+from datetime import UTC, datetime, timedelta
 from typing import Final
 from zoneinfo import ZoneInfo
 
@@ -39,3 +39,20 @@ def _at(year: int, month: int, day: int, minutes: int, zone: ZoneInfo) -> int:
     days, minutes = divmod(minutes, 1440)
     moment = datetime(year, month, day, minutes // 60, minutes % 60, tzinfo=zone)
     return int(moment.timestamp() * 1000) + days * _DAY_MS
+
+
+def first_case(hours: Mapping[int, tuple[int, int]], zone: ZoneInfo, wall_ms: int) -> int | None:
+    """When the first case of this local date begins, milliseconds since 1970; None on a closed day."""
+    today = local_date(wall_ms, zone)
+    if today.weekday() not in hours:
+        return None
+    return _at(today.year, today.month, today.day, hours[today.weekday()][0], zone)
+
+
+def clock_text(wall_ms: int, zone: ZoneInfo) -> str:
+    """The time on the station's wall.
+
+    >>> clock_text(1_773_647_100_000, ZoneInfo("Europe/Dublin"))
+    '07:45'
+    """
+    return datetime.fromtimestamp(wall_ms / 1000.0, UTC).astimezone(zone).strftime("%H:%M")

@@ -1,13 +1,18 @@
 """What the station is doing, as far as temperature, flow, power and what people declared can tell.
 
 A cycle takes the heated liquid away: the probe then sees air or a heel of liquid, and falls far faster than a covered vessel can
-cool (a quarter of a kelvin in four minutes at most, against kelvins). The liquid comes back cooler and is heated again. An alarm
-that a cycle explains is masked, for a limited time.
+cool (0.05 to 0.1 K a minute, against 0.2 and more in a heel and kelvins in air). The liquid comes back cooler, at some 33 to 37 Cel,
+and is heated again. Four minutes after it went a cycle has been recognised by temperature alone; where a flow meter shows that water
+is drawn, with the draw, and smaller falls count. An alarm that a cycle explains is masked, for a limited time.
+Cold liquid poured in is a fall that doesn't go on: it passes for a cycle until it has been level for some minutes.
+The figures are common practice, no published source; `python -m tests.bench.cycles` is what they were tried on.
 """
 
 from __future__ import annotations
 
+from collections import deque
 from enum import StrEnum
+from math import inf, sqrt
 from typing import Final
 
 
@@ -24,25 +29,68 @@ class Phase(StrEnum):
 
 AWAY_FALL_K: Final = 0.8
 AWAY_WITHIN_MS: Final = 240_000
+#: (K, within ms): a fall of averages by as much shows it sooner
+SOONER: Final = ((0.45, 120_000), (0.6, 180_000))
+#: where water was drawn so shortly before, this share of those falls is enough
+DRAWN_MS: Final = 360_000
+DRAWN_SHARE: Final = 0.7
+#: and never less than so many standard deviations of the difference of two averages, or two steps of the probe
+SIGMAS: Final = 6.0
 #: only a liquid this far above the room shows by its fall that it was taken away
 AWAY_ABOVE_ROOM_K: Final = 8.0
 BACK_RISE_K: Final = 0.5
 AWAY_AT_MOST_MS: Final = 60 * 60_000
+#: it is back, or was never away, where it is cold and has fallen by less than LEVEL_K within LEVEL_MS
+LEVEL_MS: Final = 360_000
+LEVEL_K: Final = 0.3
 #: water drawn this short before or after belongs to the same cycle
 DRAW_BELONGS_MS: Final = 180_000
+BIN_MS: Final = 15_000
+
+
+def phase_of(*, off: bool, at_work: bool, away: bool, drawn: bool, reheating: bool, resting: bool) -> Phase:
+    """The phase that follows from what is known; the first that holds.
+
+    >>> str(phase_of(off=False, at_work=False, away=True, drawn=False, reheating=True, resting=False))
+    'in_use'
+    """
+    if off:
+        return Phase.OFF
+    if at_work:
+        return Phase.AT_WORK
+    if away or drawn:
+        return Phase.IN_USE
+    if reheating:
+        return Phase.REHEATING
+    return Phase.AT_REST if resting else Phase.IDLE
 
 
 class CycleWatch:
     """Is the heated liquid away, or back and being heated again after a cycle?"""
 
-    __slots__ = ("away_since_ms", "back_since_ms", "_lowest", "_reheat_at_most_ms", "_was_warm_ms")
+    __slots__ = (
+        "away_since_ms", "back_since_ms", "powered", "_lowest", "_reheat_at_most_ms", "_drawn_ms", "_bins", "_sum", "_count", "_bin_ms",
+        "_before", "_diff2", "_diffs", "_falls", "_step_k", "_per_bin",
+    )  # fmt: skip
 
     def __init__(self, warm_up_limit_ms: int) -> None:
         self.away_since_ms: int | None = None
         self.back_since_ms: int | None = None
+        self.powered = True  # a machine without power takes no liquid away
         self._lowest = 0.0
         self._reheat_at_most_ms = max(45 * 60_000, warm_up_limit_ms * 3 // 4)
-        self._was_warm_ms: int | None = None
+        self._drawn_ms: int | None = None
+        self._bins: deque[tuple[int, float]] = deque()  # averages of a quarter of a minute: its end, Cel
+        self._sum, self._count, self._bin_ms = 0.0, 0, 0
+        self._before: float | None = None
+        self._diff2, self._diffs = 0.0, 0
+        self._falls = 0  # readings in a row that have fallen
+        self._step_k = inf  # the smallest step between two readings: the probe's resolution
+        self._per_bin = 1.0  # readings that an average is made of
+
+    def drew(self, mono_ms: int) -> None:
+        """Water is drawn, or was until now."""
+        self._drawn_ms = mono_ms
 
     def hear(self, liquid_c: float, fell_k: float, room_c: float, warm_c: float, mono_ms: int) -> str | None:
         """One reading of the reservoir. `fell_k`: below its highest of the last AWAY_WITHIN_MS; `warm_c`: warm enough to start.
@@ -50,19 +98,72 @@ class CycleWatch:
         Returns "away" or "back" at the reading that shows it, else None.
         """
         if liquid_c >= warm_c:
-            self._was_warm_ms = mono_ms
-            if self.back_since_ms is not None:
-                self.back_since_ms = None
+            self.back_since_ms = None
+        closed = self._gather(liquid_c, mono_ms)
         if self.away_since_ms is None:
-            if fell_k >= AWAY_FALL_K and liquid_c + fell_k - room_c >= AWAY_ABOVE_ROOM_K:
-                self.away_since_ms, self._lowest, self.back_since_ms = mono_ms, liquid_c, None
+            self._falls = self._falls + 1 if fell_k >= AWAY_FALL_K else 0
+            fell_k = max(fell_k if self._falls > 1 else 0.0, self._fell_soon(mono_ms) if closed else 0.0)
+            if fell_k > 0.0 and self.powered and liquid_c + fell_k - room_c >= AWAY_ABOVE_ROOM_K:
+                self.away_since_ms, self.back_since_ms = mono_ms, None
+                self._lowest = self._bins[-1][1] if closed else liquid_c
+                self._bins.clear()
                 return "away"
             return None
-        self._lowest = min(self._lowest, liquid_c)
-        if liquid_c - self._lowest >= BACK_RISE_K:
-            self.away_since_ms, self.back_since_ms = None, mono_ms
+        if closed and self._is_back(warm_c, mono_ms):
+            self.away_since_ms, self.back_since_ms, self._falls = None, mono_ms, 0
+            self._bins.clear()
             return "back"
         return None
+
+    def _gather(self, liquid_c: float, mono_ms: int) -> bool:
+        """Average a quarter of a minute; has one just been finished?"""
+        if self._before is not None:
+            step_k = abs(liquid_c - self._before)
+            if 0.0 < step_k < self._step_k:
+                self._step_k = step_k
+            self._diff2 += step_k * step_k
+            self._diffs += 1
+            if self._diffs > 400:
+                self._diff2, self._diffs = self._diff2 / 2.0, self._diffs // 2
+        self._before = liquid_c
+        self._sum += liquid_c
+        self._count += 1
+        if mono_ms - self._bin_ms < BIN_MS:
+            return False
+        bins = self._bins
+        bins.append((mono_ms, self._sum / self._count))
+        while mono_ms - bins[0][0] > LEVEL_MS + BIN_MS:
+            bins.popleft()
+        self._per_bin += 0.2 * (self._count - self._per_bin)
+        self._sum, self._count, self._bin_ms = 0.0, 0, mono_ms
+        return True
+
+    def _fell_soon(self, mono_ms: int) -> float:
+        """How far the averages have fallen, where it is as much as SOONER asks; else 0.0."""
+        bins = self._bins
+        now_c = bins[-1][1]
+        if not self._diffs:
+            return 0.0
+        least_k = max(
+            SIGMAS * sqrt(self._diff2 / self._diffs / max(self._per_bin, 1.0)), 2.0 * min(self._step_k, AWAY_FALL_K)
+        )
+        share = DRAWN_SHARE if self._drawn_ms is not None and mono_ms - self._drawn_ms <= DRAWN_MS else 1.0
+        for wanted_k, within_ms in SOONER:
+            fell_k = max((c for at_ms, c in bins if mono_ms - at_ms <= within_ms), default=now_c) - now_c
+            if fell_k >= max(share * wanted_k, least_k):
+                return fell_k
+        return 0.0
+
+    def _is_back(self, warm_c: float, mono_ms: int) -> bool:
+        bins = self._bins
+        now_c = bins[-1][1]
+        if now_c < self._lowest:
+            self._lowest = now_c
+        if now_c - self._lowest >= BACK_RISE_K:
+            return True
+        if now_c >= warm_c or mono_ms - bins[0][0] < LEVEL_MS:
+            return False
+        return max(c for _, c in bins) - now_c < LEVEL_K
 
     def is_away(self, mono_ms: int) -> bool:
         """The liquid is away, and not for longer than a cycle can last."""

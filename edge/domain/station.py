@@ -13,7 +13,6 @@ from zoneinfo import ZoneInfo
 
 from edge.domain import show
 from edge.domain.alarmdesk import AlarmDesk
-from edge.domain.alarms import AT_LIMIT
 from edge.domain.calibration import u_text
 from edge.domain.calibrations import Calibrations
 from edge.domain.contradictions import Contradictions
@@ -23,10 +22,11 @@ from edge.domain.entries import Draft, Entry, Now, rfc3339, wall_ms_of
 from edge.domain.evidence import Evidence, Shown
 from edge.domain.hours import at_rest
 from edge.domain.leaks import look_for_leak
-from edge.domain.phases import DRAW_BELONGS_MS, Phase
+from edge.domain.phases import DRAW_BELONGS_MS, Phase, phase_of
 from edge.domain.readiness import Judged, Readiness, assemble, verdict_word
 from edge.domain.readings import Kind, Reading, Role, Sample
 from edge.domain.records import as_draft_body, to_alarms
+from edge.domain.reservoir_alarms import ReservoirAlarms
 from edge.domain.settings import Settings
 from edge.domain.validity import PointWatch
 from edge.domain.warmth import Warmth
@@ -72,7 +72,7 @@ class Station:
         self._drafts: list[Draft] = []
         self._now = Now(0, 0, False)
         self._begun = self._dirty = self._reservoir_moved = False
-        self._resting = False
+        self.is_resting = False  # outside the hours, by a trusted clock
         self._silence_ms = self._again_ms = 0
         self._edge_ms = self._day_ms = 0  # monotonic times of the next edge of the hours and of the next local date
         self._belongs_until_ms: int | None = None
@@ -82,6 +82,7 @@ class Station:
         self._told: tuple[dict[str, str], dict[str, int]] = ({}, {})
         self._lost_buses: set[str] = set()
         self.readiness = Readiness(self)
+        self.reservoir_alarms = ReservoirAlarms(self)
         if state is not None:
             self._restore(state)
 
@@ -319,6 +320,8 @@ class Station:
         look_for_leak(self, self.draws.leaked.litres if self.draws is not None else 0.0, now)
 
     def _hear_power(self, value: float, mono_ms: int, now: Now) -> None:
+        if self.warmth is not None:
+            self.warmth.cycle.powered = value == 1.0
         if self.phase is Phase.OFF and value == 1.0:
             self.book.powered_up_ms = now.wall_ms
             self._dirty = True
@@ -380,7 +383,7 @@ class Station:
             self._look_at_warmth(now)
         self._look_at_phase(now)
         if self._reservoir_moved:
-            self._look_at_reservoir_alarms(now)
+            self.reservoir_alarms.look(now)
             self._reservoir_moved = False
         self.desk.pass_time(now)
         if self._dirty or mono_ms >= self._again_ms:
@@ -413,8 +416,7 @@ class Station:
         if ident == self.reservoir_point:
             if self.warmth is not None:
                 self.warmth.forget()
-            self.desk.drop_pending("reservoir_cold", now)
-            self.desk.drop_pending("reservoir_hot", now)
+            self.reservoir_alarms.forget(now)
         elif ident == self.room_point:
             self._reservoir_moved = True
         elif ident == self.flow_point and self.draws is not None:
@@ -444,28 +446,6 @@ class Station:
         if body is not None:
             self._drafts.append(Draft(now, "heat_up", body))
 
-    def _look_at_reservoir_alarms(self, now: Now) -> None:
-        warmth, point = self.warmth, self.reservoir_point
-        liquid = self.watches[point].value(now.mono_ms) if point is not None else None
-        if warmth is None or point is None or liquid is None:
-            return
-        limit, again = warmth.alarm_limits(self._room_now(now.mono_ms), self.settings.tuning.get("reservoir_cold"))
-        below = liquid < (again if self.desk.alarms["reservoir_cold"].condition else limit) - AT_LIMIT
-        active = below and not self._is_explained(warmth, now.mono_ms)
-        cause = f"{self.show(point, liquid)}, below {self.show(point, limit)}" if active else ""
-        self.desk.set(
-            "reservoir_cold", active, now, value=liquid, unit="Cel", limit=round(limit, 4), point=point, cause=cause
-        )
-        self.desk.see("reservoir_hot", liquid, point, now)
-
-    def _is_explained(self, warmth: Warmth, mono_ms: int) -> bool:
-        """A cold reservoir is no alarm at rest, nor while a phase explains it; after a trip it is the trip's consequence."""
-        if self._resting:
-            return True
-        if self.desk.cause_of("reservoir_cold") is not None:
-            return False
-        return self.phase is Phase.OFF or warmth.cycle.explains_cold(mono_ms)
-
     def _belongs(self, now: Now) -> bool:
         """Is water drawn now, or just now, drawn for a cycle? A cold liquid can't be in a cycle."""
         if self.warmth is None or self.reservoir_point is None:
@@ -477,17 +457,17 @@ class Station:
         if self._belongs_until_ms is not None and mono_ms >= self._belongs_until_ms:
             self._belongs_until_ms = None
         drawing = self.draws is not None and self.draws.draw is not None
+        if drawing and self.warmth is not None:
+            self.warmth.cycle.drew(mono_ms)
         away = self.warmth is not None and self.warmth.cycle.is_away(mono_ms)
-        if self.power_point is not None and self.watches[self.power_point].value(mono_ms) == 0.0:
-            phase = Phase.OFF
-        elif self.book.work is not None:
-            phase = Phase.AT_WORK
-        elif away or self._belongs_until_ms is not None or (drawing and self._belongs(now)):
-            phase = Phase.IN_USE
-        elif self.warmth is not None and self.warmth.is_reheating(mono_ms):
-            phase = Phase.REHEATING
-        else:
-            phase = Phase.AT_REST if self._resting else Phase.IDLE
+        phase = phase_of(
+            off=self.power_point is not None and self.watches[self.power_point].value(mono_ms) == 0.0,
+            at_work=self.book.work is not None,
+            away=away,
+            drawn=self._belongs_until_ms is not None or (drawing and self._belongs(now)),
+            reheating=self.warmth is not None and self.warmth.is_reheating(mono_ms),
+            resting=self.is_resting,
+        )
         if phase is not self.phase:
             self._drafts.append(Draft(now, "phase", {"from": str(self.phase), "to": str(phase)}))
             self.phase, self._dirty, self._reservoir_moved = phase, True, True
@@ -500,8 +480,8 @@ class Station:
             lead_ms = self.settings.reservoir.warm_up_limit_ms if self.settings.reservoir is not None else 0
             resting, change_ms = at_rest(hours, lead_ms, self.zone, now.wall_ms)
             self._edge_ms = now.mono_ms + change_ms - now.wall_ms
-        if resting != self._resting:
-            self._resting, self._dirty, self._reservoir_moved = resting, True, True
+        if resting != self.is_resting:
+            self.is_resting, self._dirty, self._reservoir_moved = resting, True, True
 
     def _look_at_calendar(self, now: Now) -> None:
         """A local date began, or facts changed: duties, ages of filters, the day's filter figures."""
@@ -560,7 +540,7 @@ class Station:
         ):
             if condition in judged:
                 one = judged[condition]
-                self.desk.set(alarm, one.state == "unmet" and not self._resting, now, cause=one.text)
+                self.desk.set(alarm, one.state == "unmet" and not self.is_resting, now, cause=one.text)
         for ident in self.calibrations.duties:
             why = self.calibrations.due(ident, now)
             self.desk.set(f"duty_due:calibration:{ident}", bool(why), now, cause=why)

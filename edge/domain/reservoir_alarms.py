@@ -1,0 +1,198 @@
+"""The alarms of the heated liquid: cold, hot, not heating, heating weakly, late for the first case of the day.
+
+A cold reservoir is no alarm at rest, nor while a cycle explains it; after an outlet's trip it is the trip's consequence. Late for
+the first case: it is expected to be warm after the first case only, or it isn't heating and has to, now. That needs the
+station's hours and a trusted clock; once it has been warm for that day's first case, the day is not late any more.
+"""
+
+from __future__ import annotations
+
+from typing import TYPE_CHECKING, Final, NamedTuple
+
+from edge.domain.alarms import AT_LIMIT
+from edge.domain.entries import Now
+from edge.domain.heating import HOLD_MS, time_to_s
+from edge.domain.hours import clock_text, first_case
+from edge.domain.phases import Phase
+from edge.domain.set_point import trough, words
+from edge.domain.warmth import Warmth
+
+if TYPE_CHECKING:
+    from edge.domain.station import Station
+
+#: a forecast is asked for this often
+ASK_MS: Final = 60_000
+#: so much later than the first case is late; a forecast that moves about within it is not
+SLACK_MS: Final = 120_000
+#: a case that began so long ago is not waited for any more
+OVER_MS: Final = 600_000
+#: without heat-ups to learn from: this many times the warm-up limit's share
+CAUTION: Final = 1.25
+#: a heat-up that went on for so long without a sign of weakness shows that there is none
+STRONG_AFTER_MS: Final = 1_200_000
+FIRST_CASE: Final = "late_for_first_case"
+
+
+class MustStart(NamedTuple):
+    """When heating has to begin at the latest [ms since 1970], and where that is from."""
+
+    by_ms: int
+    why: str
+
+
+class ReservoirAlarms:
+    """Looks at one station's reservoir; remembers what alarms need and conditions don't."""
+
+    def __init__(self, station: Station) -> None:
+        self._station = station
+        self._asked_ms: int | None = None
+        self._warm_for_ms: int | None = None  # the first case that it has been warm for
+        self._seen_weak_ms: int | None = None  # start of the heat-up that has shown weakness
+
+    def look(self, now: Now) -> None:
+        """Look at each alarm; called where the reservoir, the room or the phase has changed."""
+        s = self._station
+        warmth, point = s.warmth, s.reservoir_point
+        liquid = s.watches[point].value(now.mono_ms) if point is not None else None
+        if warmth is None or point is None or liquid is None:
+            return
+        cold_c = s.cold_now(now)[0]
+        self._look_for_cold(warmth, point, liquid, cold_c, now)
+        s.desk.see("reservoir_hot", liquid, point, now)
+        if self._asked_ms is None or now.mono_ms - self._asked_ms >= ASK_MS:
+            self._asked_ms = now.mono_ms
+            self._look_for_weakness(warmth, point, now)
+            self._look_at_first_case(warmth, point, liquid, cold_c, now)
+        self._look_for_heat(warmth, point, liquid, cold_c, now)
+
+    def forget(self, now: Now) -> None:
+        """The temperature is not known any more: what was only pending is forgotten."""
+        for ident in ("reservoir_cold", "reservoir_hot", "not_heating", "heating_weak", FIRST_CASE):
+            self._station.desk.drop_pending(ident, now)
+
+    def _look_for_cold(self, warmth: Warmth, point: str, liquid: float, cold_c: float, now: Now) -> None:
+        s = self._station
+        limit, again = warmth.alarm_limits(cold_c, s.settings.tuning.get("reservoir_cold"))
+        below = liquid < (again if s.desk.alarms["reservoir_cold"].condition else limit) - AT_LIMIT
+        active, cause = below and not self._is_explained(warmth, now.mono_ms), ""
+        if active:
+            cause = f"{s.show(point, liquid)}, below {s.show(point, limit)}"
+            found = trough(warmth.loss, warmth.limits(cold_c)[0] + warmth.guard_k, cold_c)
+            if warmth.cycle.away_since_ms is not None:
+                cause += "; the liquid has been away for longer than a cycle lasts"
+            elif found is not None:
+                cause += f"; {words(found, lambda c: s.show(point, c))}"
+        s.desk.set(
+            "reservoir_cold", active, now, value=liquid, unit="Cel", limit=round(limit, 4), point=point, cause=cause
+        )
+
+    def _is_explained(self, warmth: Warmth, mono_ms: int) -> bool:
+        """A cold reservoir is no alarm at rest, nor while a phase explains it; after a trip it is the trip's consequence."""
+        s = self._station
+        if s.is_resting:
+            return True
+        if s.desk.cause_of("reservoir_cold") is not None:
+            return False
+        return s.phase is Phase.OFF or warmth.cycle.explains_cold(mono_ms)
+
+    def _look_for_heat(self, warmth: Warmth, point: str, liquid: float, cold_c: float, now: Now) -> None:
+        """Colder than its thermostat would let it be, and not rising. Its delay is the alarm's on-delay."""
+        s, heat, plan = self._station, warmth.heat, warmth.plan
+        limit = min(warmth.limits(cold_c)[1], plan.set_point_c - 2.0 * plan.thermostat_band_k)
+        rises = heat.heating_since_ms is not None and not heat.has_levelled_off
+        active, cause = liquid < limit - AT_LIMIT and not rises and warmth.cycle.away_since_ms is None, ""
+        active = active and self._should_heat(now)
+        if active:
+            cause = f"{s.show(point, liquid)} and not rising"
+            if heat.has_levelled_off and heat.highest_c is not None:
+                cause = f"it has levelled off near {s.show(point, heat.highest_c)}, {s.show(point, plan.set_point_c)} is set"
+        s.desk.set(
+            "not_heating", active, now, value=liquid, unit="Cel", limit=round(limit, 4), point=point, cause=cause
+        )
+
+    def _should_heat(self, now: Now) -> bool:
+        """Somebody counts on it, and it has power; while it has yet to begin for the first case, that alarm says so."""
+        s = self._station
+        if s.is_resting or s.phase is Phase.OFF or s.heater_is_tripped(now.mono_ms):
+            return False
+        told = s.desk.alarms.get(FIRST_CASE)
+        return told is None or not told.present or self._first_case_ms(now, OVER_MS) is None
+
+    def _look_for_weakness(self, warmth: Warmth, point: str, now: Now) -> None:
+        """Surely weaker than its habit. It stands until a heat-up shows otherwise: between heat-ups nothing is known."""
+        s, since_ms = self._station, warmth.heat.heating_since_ms
+        share = None if since_ms is None or s.is_resting else warmth.weaker_than_habit()
+        if share is not None:
+            self._seen_weak_ms = since_ms
+            cause = f"the heater gives {100.0 * share:.0f} % of what it used to"
+            s.desk.set("heating_weak", True, now, value=round(share, 3), unit="1", point=point, cause=cause)
+        elif since_ms is not None and now.mono_ms - since_ms >= STRONG_AFTER_MS and self._seen_weak_ms != since_ms:
+            s.desk.set("heating_weak", False, now)
+
+    # -- the first case
+
+    def _first_case_ms(self, now: Now, over_ms: int) -> int | None:
+        """Today's first case [ms since 1970], where it is known and not over for longer than that."""
+        s = self._station
+        if s.settings.hours is None or not now.trusted or s.is_resting:
+            return None
+        first_ms = first_case(s.settings.hours, s.zone, now.wall_ms)
+        return None if first_ms is None or now.wall_ms > first_ms + over_ms else first_ms
+
+    def must_start(self, liquid: float, cold_c: float, now: Now) -> MustStart | None:
+        """When heating must begin for the first case of this day; None where there is none to be in time for, or it is warm."""
+        warmth = self._station.warmth
+        first_ms = self._first_case_ms(now, 0)
+        if warmth is None or first_ms is None or warmth.is_warm:
+            return None
+        target_c = warmth.limits(cold_c)[0] + warmth.guard_k
+        prior = warmth.heat.prior
+        if prior.heat_ups:
+            power, loss = prior.power[0], prior.loss.median
+            takes_s = time_to_s(liquid, target_c, cold_c + power / loss, loss) if liquid < target_c else 0.0
+            if takes_s is not None:
+                return MustStart(first_ms - int(takes_s * 1000.0) - HOLD_MS, "by this station's own heat-ups")
+        limit_ms = warmth.plan.warm_up_limit_ms
+        share = min(max((target_c - liquid) / max(target_c - cold_c, 1.0), 0.0) * CAUTION, 1.0)
+        return MustStart(first_ms - int(share * limit_ms), f"by the warm-up limit of {limit_ms / 3_600_000:g} h")
+
+    def _look_at_first_case(self, warmth: Warmth, point: str, liquid: float, cold_c: float, now: Now) -> None:
+        s = self._station
+        alarm = s.desk.alarms.get(FIRST_CASE)
+        if alarm is None:
+            return
+        first_ms = self._first_case_ms(now, OVER_MS if not alarm.condition else 1 << 60)
+        if first_ms is not None and warmth.is_warm:
+            self._warm_for_ms = first_ms
+        if first_ms is None or self._warm_for_ms == first_ms or warmth.cycle.explains_cold(now.mono_ms):
+            s.desk.set(FIRST_CASE, False, now, value=liquid)
+            return
+        why = self._why_late(warmth, liquid, cold_c, first_ms, alarm.condition, now)
+        if why is None:
+            return
+        cause = f"{s.show(point, liquid)}, {why}" if why else ""
+        limit = round(warmth.limits(cold_c)[0] + warmth.guard_k, 4)
+        s.desk.set(FIRST_CASE, bool(why), now, value=liquid, unit="Cel", limit=limit, point=point, cause=cause)
+
+    def _why_late(
+        self, warmth: Warmth, liquid: float, cold_c: float, first_ms: int, was_late: bool, now: Now
+    ) -> str | None:
+        """Why it is late for the first case; "" where it isn't, None where that can't be told yet."""
+        case = f"the first case at {clock_text(first_ms, self._station.zone)}"
+        forecast = warmth.until(cold_c, now.mono_ms)
+        if forecast.in_ms is not None:
+            expected_ms = now.wall_ms + forecast.in_ms
+            if expected_ms <= first_ms + (0 if was_late else SLACK_MS):
+                return ""
+            return f"expected at {clock_text(expected_ms, self._station.zone)}, after {case}"
+        if forecast.why.startswith("it will not get there"):
+            return f"{forecast.why}: not in time for {case}"
+        if warmth.heat.heating_since_ms is not None:
+            return None if now.wall_ms < first_ms else f"not warm yet for {case}"
+        must = self.must_start(liquid, cold_c, now)
+        if must is None:
+            return f"not heating, not warm for {case}"
+        at = clock_text(must.by_ms, self._station.zone)
+        if now.wall_ms < must.by_ms:
+            return ""
+        return f"not heating: heating must start by {at} ({must.why}) to be warm for {case}"
