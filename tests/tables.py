@@ -18,6 +18,7 @@ sys.path.insert(0, str(ROOT))  # when run as a program, from any folder
 from edge.domain.alarms import COMES_BACK, LATCHING, TABLE, Event, State  # noqa: E402  (after the path)
 from edge.domain.catalogue import CATALOGUE  # noqa: E402
 from edge.domain.readings import KIND_OF, REASONS, UNIT_OF  # noqa: E402
+from tests.integration.adapter_table import TABLE as MISBEHAVIOURS  # noqa: E402
 
 
 def _table(head: Iterable[str], rows: Iterable[Iterable[str]]) -> str:
@@ -55,7 +56,19 @@ def states() -> str:
     return _table(("state", *used), ((f"`{state}`", *(to(state, event) for event in used)) for state in State))
 
 
-TABLES: dict[str, Callable[[], str]] = {"reasons": reasons, "roles": roles, "alarms": alarms, "states": states}
+def misbehaviours() -> str:
+    def says(reason: str | None) -> tuple[str, str]:
+        return ("read all the same", "") if reason is None else (str(REASONS[reason].quality), f"`{reason}`")
+
+    rows = (
+        (f"`{row.adapter}`" if row.adapter != "any" else "any", row.what, *says(row.reason)) for row in MISBEHAVIOURS
+    )
+    return _table(("adapter", "what is wrong", "quality", "reason"), rows)
+
+
+TABLES: dict[str, Callable[[], str]] = {
+    "reasons": reasons, "misbehaviours": misbehaviours, "roles": roles, "alarms": alarms, "states": states,
+}  # fmt: skip
 
 
 def mark(name: str) -> re.Pattern[str]:

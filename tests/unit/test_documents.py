@@ -24,7 +24,7 @@ def tables() -> ModuleType:
     return module
 
 
-@pytest.mark.parametrize("name", ["reasons", "roles", "alarms", "states"])
+@pytest.mark.parametrize("name", ["reasons", "misbehaviours", "roles", "alarms", "states"])
 def test_tables_are_those_of_the_code(name: str):
     found = tables().mark(name).search(DEVELOPERS)
     assert found, "the table's marks are gone"
