@@ -29,12 +29,15 @@ _LABELLED: Final = re.compile(
 )
 _WORDED: Final = re.compile(r"(?P<label>[A-Za-z][\w./-]*?)(?P<gap>\s*[=:]\s*)(?P<value>[A-Za-z]+)(?![\w.])")
 _COLUMN: Final = re.compile(rf"\s*(?P<value>{_NUMBER})\s*(?P<unit>[°%]?[A-Za-zµμ/°%]+[A-Za-z0-9/]*)?\s*")
-#: words of senders: (1, 0) by role
+#: words of senders, (1, 0) by role; and words that mean something only behind a label that begins so
 _WORDS: Final[Sequence[tuple[Role, Sequence[str], Sequence[str]]]] = (
     (Role.OUTLET_PROTECTION, ("TRIP", "TRIPPED", "FAULT"), ("OK",)),
     (Role.LEAK, ("WET", "LEAK"), ("DRY",)),
-    (Role.MACHINE_POWER, ("ON",), ("OFF",)),
 )
+_SWITCHED: Final[Sequence[tuple[str, Role]]] = (
+    ("LEAK", Role.LEAK), ("POWER", Role.MACHINE_POWER), ("MAINS", Role.MACHINE_POWER),
+)  # fmt: skip
+_ON, _OFF = ("ON",), ("OFF",)
 #: what the beginning of a label hints at, where no unit is named
 _HINTS: Final[Sequence[tuple[str, Kind]]] = (
     ("CON", Kind.CONDUCTIVITY), ("EC", Kind.CONDUCTIVITY), ("FL", Kind.FLOW), ("Q", Kind.FLOW), ("P", Kind.PRESSURE),
@@ -117,7 +120,7 @@ def _worded(lines: Sequence[str]) -> list[Proposal]:
     for label, words in seen.items():
         pattern = r"(?:^|[^\w.])" + re.escape(label) + r"\s*[=:]\s*(?P<value>\w+)"
         newest = next(m["value"] for line in reversed(lines) if (m := re.search(pattern, line)))
-        role, pair = _pair_of(set(words))
+        role, pair = _pair_of(label, set(words))
         made.append(
             Proposal(
                 label, pattern, newest, None, kind=Kind.CONTACT, words=pair, words_seen=frozenset(words), role=role,
@@ -127,9 +130,10 @@ def _worded(lines: Sequence[str]) -> list[Proposal]:
     return made
 
 
-def _pair_of(words: set[str]) -> tuple[Role | None, tuple[str, str] | None]:
-    """What two words of a contact mean, where they, or the one that was heard, are known."""
-    for role, trues, falses in _WORDS:
+def _pair_of(label: str, words: set[str]) -> tuple[Role | None, tuple[str, str] | None]:
+    """What two words of a contact mean, where they, or the one that was heard, are known. ON of an outlet could be either."""
+    behind = [(role, _ON, _OFF) for start, role in _SWITCHED if label.upper().startswith(start)]
+    for role, trues, falses in (*_WORDS, *behind):
         if {word.upper() for word in words} <= {*trues, *falses}:
             true = next((word for word in words if word.upper() in trues), trues[0])
             false = next((word for word in words if word.upper() in falses), falses[0])

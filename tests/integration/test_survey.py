@@ -23,11 +23,14 @@ from typing import Any
 import pytest
 
 from edge import survey, survey_gpio
+from edge.clock import RealClock
 from edge.domain.registers import ORDERS
 from edge.survey_sources import Device
 from simulators.device_modbus import ModbusSlaves, register
 from simulators.device_trees import IioChannel, IioTree, OneWireTree
 from simulators.far_end import FarEnd
+from simulators.hardware import Hardware
+from simulators.station_file import PANEL_UNIT, PROBES, WATER_CHANNEL
 from tests.integration.daemon_kit import ROOT, Daemon, finished, until
 
 RESERVOIR, ROOM = "28-00000a1b2c3d", "28-00000a1b2c4e"
@@ -146,6 +149,46 @@ def test_it_finds_every_device_and_its_file_is_checked_and_read_with_all_points_
         assert all_good(daemon)  # and it was not disturbed
     finally:
         daemon.end()
+
+
+def test_it_finds_the_devices_of_the_demo_and_drafts_what_they_tell(tmp_path: Path) -> None:
+    """The same devices as `warmwell demo --hardware`; its GPIO chip has no file, so that it is reported as absent."""
+    devices = Hardware("cold-morning", RealClock())
+    devices.start()
+    places, file = devices.places, tmp_path / "draft.toml"
+    try:
+        root = Path(places.wire_root).parent
+        words = [
+            "survey",
+            "--root",
+            root,
+            "--ports",
+            places.tray_port,
+            "--modbus",
+            places.panel_port,
+            "--parity",
+            "none",
+        ]
+        code, out, err = finished(
+            *words, "--units", "1-4", "--registers", "15", "--for", "4", "--json", "--write", file
+        )
+        assert (code, err) == (0, "")
+        rows = found(out)
+        assert sorted(row["kind"] for row in of(rows, "device")) == ["iio", "modbus-rtu", "onewire", "serial-line"]
+        read = {row["key"] for row in of(rows, "reading")}
+        loops = {f"unit {PANEL_UNIT} input {at}" for at in range(3)}
+        assert {*PROBES.values(), WATER_CHANNEL, "LEAK", *loops} == read
+        (drafted,) = of(rows, "file")
+        assert len(drafted["points"]) == 4 and len(drafted["left"]) == 3
+        assert finished("check", file)[0] == 0
+        daemon = drafted_daemon(tmp_path, file)
+        try:
+            points = until(lambda: all_good(daemon), why="not all points are good")
+            assert set(points) == set(drafted["points"]) and points["leak"]["shown"]["value"] == "dry"
+        finally:
+            daemon.end()
+    finally:
+        devices.stop()
 
 
 def drafted_daemon(tmp_path: Path, file: Path) -> Daemon:

@@ -62,12 +62,15 @@ def test_values_are_found_with_what_the_line_tells_of_them(
 
 
 def test_contacts_by_their_words() -> None:
-    lines = ["OUTLET=OK LEAK=DRY MODE=RUN POWER=ON", "OUTLET=TRIP LEAK=DRY MODE=RUN POWER=OFF"]
+    lines = ["OUTLET=OK LEAK=DRY MODE=RUN POWER=ON HEATER=ON", "OUTLET=TRIP LEAK=DRY MODE=RUN POWER=OFF HEATER=ON"]
     found = {one.label: one for one in proposals(lines)}
     assert found["OUTLET"].words == ("TRIP", "OK") and found["OUTLET"].role is Role.OUTLET_PROTECTION
     assert found["LEAK"].words == ("WET", "DRY") and found["LEAK"].words_seen == {"DRY"}
     assert found["POWER"].role is Role.MACHINE_POWER
     assert found["MODE"].words is None and not found["MODE"].is_sure
+    assert not found["HEATER"].is_sure  # ON could mean that it has power, or that it has tripped
+    (tray,) = proposals(["LEAK=OFF", "LEAK=OFF"])
+    assert tray.role is Role.LEAK and tray.words == ("ON", "OFF") and tray.words_seen == {"OFF"}
 
 
 def device(lines: list[str]) -> Device:
