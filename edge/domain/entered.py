@@ -132,9 +132,18 @@ def _why_not(point: Point, body: Mapping[str, Any]) -> str:
         return f'value is {value!r} without a unit; such as "{value:g} {point.unit or _USUAL[point.kind]}" would do'
     read = entered_value(point.role, body)
     if read is None:
-        return f"value is {value!r}{'' if unit is None else f' {unit}'}, no {point.kind} with its unit"
+        return f"value is {value!r}{'' if unit is None else f' {unit}'}, no {point.kind} with its unit{_hint(point, value)}"
     if not point.low <= read <= point.high:
         return f"value is {value!r}{'' if unit is None else f' {unit}'}: outside what this point can be"
+    return ""
+
+
+def _hint(point: Point, value: object) -> str:
+    """What is wrong with a typed value, where the station file's own reader of quantities knows it (a decimal comma)."""
+    try:
+        quantity(str(value), str(point.kind))
+    except UnitError as exc:
+        return f" ({exc})" if isinstance(value, str) else ""
     return ""
 
 
