@@ -99,7 +99,99 @@ class TopUp:
         return self.from_s + 1
 
 
-Event = Draw | Away | Trip | PowerOff | Leak | Sag | SensorFault | LineFault | TopUp
+@dataclass(frozen=True, slots=True)
+class HeaterWeak:
+    """The heater gives this share of its power; 0: an element is open and nothing has tripped."""
+
+    from_s: int
+    until_s: int
+    share: float
+
+
+@dataclass(frozen=True, slots=True)
+class LidOpen:
+    """The reservoir stands open: it loses so much more."""
+
+    from_s: int
+    until_s: int
+    w_per_k: float = 3.0
+
+
+@dataclass(frozen=True, slots=True)
+class Turned:
+    """Somebody has turned the thermostat."""
+
+    from_s: int
+    until_s: int
+    by_k: float
+
+
+@dataclass(frozen=True, slots=True)
+class Drip:
+    """Water runs though nothing draws: a valve that leaks, a hose."""
+
+    from_s: int
+    until_s: int
+    l_min: float
+
+
+@dataclass(frozen=True, slots=True)
+class Torn:
+    """A filter lets its water past: it takes this share less of the pressure. `stage` is "coarse" or "fine"."""
+
+    from_s: int
+    until_s: int
+    stage: str
+    share: float = 0.6
+
+
+@dataclass(frozen=True, slots=True)
+class NewFilter:
+    """A filter is changed: it stands as at the scenario's start again."""
+
+    from_s: int
+    stage: str
+
+    @property
+    def until_s(self) -> int:
+        return self.from_s + 1
+
+
+@dataclass(frozen=True, slots=True)
+class Drift:
+    """A sensor reads more and more of what isn't there, in its unit an hour, and `by` from the start."""
+
+    from_s: int
+    until_s: int
+    point: str
+    per_h: float = 0.0
+    by: float = 0.0
+
+
+@dataclass(frozen=True, slots=True)
+class Lag:
+    """A sensor follows with this time constant."""
+
+    from_s: int
+    until_s: int
+    point: str
+    s: float
+
+
+@dataclass(frozen=True, slots=True)
+class Noisy:
+    """A sensor's noise is so many times what it was."""
+
+    from_s: int
+    until_s: int
+    point: str
+    times: float
+
+
+Event = (
+    Draw | Away | Trip | PowerOff | Leak | Sag | SensorFault | LineFault | TopUp | HeaterWeak | LidOpen | Turned | Drip | Torn
+    | NewFilter | Drift | Lag | Noisy
+)  # fmt: skip
 
 
 #: the two stages some weeks after their change: 3.5 and 3.8 psi

@@ -8,7 +8,8 @@ Heat capacities and conductances only, stepped by whole seconds:
     basin    metal, endoscope and hoses, between the room's temperature and the rinse water's; mixing with the liquid by heat
              content is what costs some four kelvins on the way (common practice, no published source)
 
-A float switch keeps the heater off while the vessel is nearly empty.
+A float switch keeps the heater off while the vessel is nearly empty. Liquid that is not stirred can lie in two layers (`lower_share`):
+the heater warms the lower, which rises and mixes; cold liquid poured in sinks and stays below, and the probe hangs above it.
 """
 
 from __future__ import annotations
@@ -41,6 +42,9 @@ class Vessel:
     basin_loss: float = 3.0
     basin_to_room_s: float = 1_500.0
     basin_to_rinse_s: float = 500.0
+    lower_share: float = 0.0  # of the liquid that lies below the probe; 0: stirred
+    calm_exchange: float = 8.0  # W/K between the layers while the lower is the colder
+    rising_exchange: float = 250.0  # and while it is the warmer
 
 
 class Reservoir:
@@ -48,7 +52,7 @@ class Reservoir:
 
     __slots__ = (
         "vessel", "liquid_c", "wall_c", "probe_c", "basin_c", "litres", "away_l", "away_c", "heating", "heat_j",
-        "_vessel_lost_j", "_basin_lost_j",
+        "_vessel_lost_j", "_basin_lost_j", "layers_k", "heater_share", "lid_w_per_k", "set_by_k",
     )  # fmt: skip
 
     def __init__(self, vessel: Vessel, liquid_c: float, room_c: float, heating: bool = False) -> None:
@@ -63,6 +67,10 @@ class Reservoir:
         self.away_c = liquid_c
         self.heating = heating  # what the thermostat wants
         self.heat_j = 0.0  # heat put in since the start
+        self.layers_k = 0.0  # upper layer above the lower one
+        self.heater_share = 1.0  # of its power that the heater gives
+        self.lid_w_per_k = 0.0  # lost through an open lid
+        self.set_by_k = 0.0  # the thermostat has been turned by
         self._vessel_lost_j = self._basin_lost_j = 0.0
 
     @property
@@ -87,10 +95,11 @@ class Reservoir:
         v = self.vessel
         away = self.is_away
         liquid_j = self.litres * J_PER_L_K
-        surface = v.heel_surface_loss if away else v.surface_loss
+        surface = (v.heel_surface_loss if away else v.surface_loss) + self.lid_w_per_k
         follows = 1.0 - exp(-1.0 / (v.probe_lag_air_s if away and probe_in_air else v.probe_lag_s))
         liquid, wall, probe, heating = self.liquid_c, self.wall_c, self.probe_c, self.heating
-        low, high = v.set_point_c - v.hysteresis_k, v.set_point_c
+        high = v.set_point_c + self.set_by_k
+        low, heater_w, layers, below = high - v.hysteresis_k, v.heater_w * self.heater_share, self.layers_k, v.lower_share
         may_heat = powered and not away
         exchange, wall_loss, wall_j = v.wall_exchange, v.wall_loss, v.wall_j_per_k
         on_s, lost = 0, self._vessel_lost_j
@@ -107,14 +116,21 @@ class Reservoir:
             seen = 0.65 * wall + 0.35 * room_c if away and probe_in_air else liquid
             if heating and may_heat:
                 on_s += 1
-                liquid += (v.heater_w - across - off_surface) / liquid_j
+                liquid += (heater_w - across - off_surface) / liquid_j
+                if below:
+                    layers -= heater_w / (liquid_j * below)
             else:
                 liquid -= (across + off_surface) / liquid_j
             wall += (across - off_wall) / wall_j
+            if below:
+                through = (v.rising_exchange if layers < 0.0 else v.calm_exchange) / (liquid_j * below * (1.0 - below))
+                layers -= layers * min(through, 1.0)
+                seen += below * layers
             probe += (seen - probe) * follows
             lost += off_surface + off_wall
         self.liquid_c, self.wall_c, self.probe_c, self.heating = liquid, wall, probe, heating
-        self.heat_j += on_s * v.heater_w
+        self.heat_j += on_s * heater_w
+        self.layers_k = layers
         self._vessel_lost_j = lost
         self._step_basin(seconds, room_c, rinse_c)
 
@@ -144,6 +160,7 @@ class Reservoir:
         self.away_l = max(self.litres - v.heel_l, 0.0)
         self.litres -= self.away_l
         liquid_j = self.away_l * J_PER_L_K
+        self.layers_k = 0.0  # pumping stirs it
         self.away_c = (liquid_j * self.liquid_c + v.basin_j_per_k * self.basin_c) / (liquid_j + v.basin_j_per_k)
         self.basin_c = self.away_c
 
@@ -155,6 +172,9 @@ class Reservoir:
 
     def top_up(self, litres: float, temp_c: float) -> None:
         """Cold liquid is poured in. The heat it brings counts as put in."""
+        upper_c = self.liquid_c + self.vessel.lower_share * self.layers_k
         self.liquid_c = (self.litres * self.liquid_c + litres * temp_c) / (self.litres + litres)
+        if self.vessel.lower_share:  # it sinks
+            self.layers_k = (upper_c - self.liquid_c) / self.vessel.lower_share
         self.litres += litres
         self.heat_j += litres * J_PER_L_K * temp_c

@@ -12,6 +12,7 @@ from __future__ import annotations
 
 from bisect import bisect_left
 from dataclasses import dataclass
+from math import sqrt
 from typing import Final
 
 #: dynamic viscosity of water, (Cel, Pa s), at 101.325 kPa. Source: IAPWS R12-08 with IAPWS-95 densities
@@ -23,6 +24,8 @@ VISCOSITY: Final = (
 STATED_L_MIN: Final = 9.4635  # 2.5 US gal/min
 STATED_C: Final = 15.0
 BUILDING_EXPONENT: Final = 1.85
+#: a clogged filter still lets some water through
+MOST_TIMES: Final = 50.0
 
 
 def viscosity_pa_s(water_c: float) -> float:
@@ -45,29 +48,68 @@ class Stage:
     """One filter as it stands at the start of a scenario.
 
     `drop_kpa`: its drop at STATED_L_MIN and STATED_C. `doubles_l`: the volume after which the medium resists twice as much.
-    `housing_share`: how much of the drop is housing and fittings.
+    `housing_share`: how much of the drop is housing and fittings. `blocks`: how it catches dirt, "cake" (in proportion to the
+    volume), "intermediate" (by powers), "standard" (pores narrow) or "complete" (pores close).
     """
 
     drop_kpa: float
     doubles_l: float
     housing_share: float = 0.1
+    blocks: str = "cake"
+
+    def resists(self, passed_l: float) -> float:
+        """How many times as much as at the start the medium resists after `passed_l`; never more than MOST_TIMES.
+
+        >>> [round(Stage(1.0, 100.0, blocks=b).resists(100.0), 6) for b in ("cake", "intermediate", "standard", "complete")]
+        [2.0, 2.0, 2.0, 2.0]
+        """
+        doublings = passed_l / self.doubles_l
+        if self.blocks == "cake":
+            return min(1.0 + doublings, MOST_TIMES)
+        if self.blocks == "intermediate":
+            return min(float(2.0 ** min(doublings, 10.0)), MOST_TIMES)
+        if self.blocks == "complete":
+            return min(1.0 / max(1.0 - 0.5 * doublings, 1e-9), MOST_TIMES)
+        open_share = max(1.0 - doublings * (1.0 - sqrt(0.5)), 1e-9)
+        return min(1.0 / (open_share * open_share), MOST_TIMES)
 
     def law(self, passed_l: float, water_c: float) -> tuple[float, float]:
         """(a, b) of drop = a Q + b Q^2 [kPa, L/min] after `passed_l` [L]."""
         thick = viscosity_pa_s(water_c) / viscosity_pa_s(STATED_C)
-        caught = 1.0 + passed_l / self.doubles_l
+        caught = self.resists(passed_l)
         medium = self.drop_kpa * (1.0 - self.housing_share) / STATED_L_MIN
         return medium * thick * caught, self.drop_kpa * self.housing_share / STATED_L_MIN**2
 
 
 @dataclass(frozen=True, slots=True)
+class Pump:
+    """A pressure tank that a pump fills between two pressures: the static pressure goes up and down. `l_per_kpa`: what the tank gives."""
+
+    cut_in_kpa: float = 320.0
+    cut_out_kpa: float = 400.0
+    l_per_kpa: float = 0.12
+    l_min: float = 22.0
+
+
+@dataclass(frozen=True, slots=True)
 class Mains:
-    """The building's supply and the machine's fill valve. `curve`: k of static - k Q^1.85; `valve`: r of r Q^2 [kPa, L/min]."""
+    """The building's supply and the machine's fill valve. `curve`: k of static - k Q^1.85; `valve`: r of r Q^2 [kPa, L/min].
+
+    `opens_s`: the valve takes so long to open and to close. `hammer_kpa`: how far the pressure swings when STATED_L_MIN is shut off.
+    `swing_k`: the water is so much warmer than `water_c` in high summer, and so much colder half a year later.
+    """
 
     static_kpa: float = 385.0  # 55.8 psi
     curve: float = 1.385
     valve: float = 2.83
     water_c: float = 12.5
+    opens_s: int = 0
+    hammer_kpa: float = 0.0
+    hammer_hz: float = 3.0
+    hammer_dies_s: float = 0.7
+    swing_k: float = 0.0
+    warmest_day: int = 227  # of the year: mid-August
+    pump: Pump | None = None
 
 
 @dataclass(slots=True)

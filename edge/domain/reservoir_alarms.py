@@ -30,6 +30,8 @@ OVER_MS: Final = 600_000
 CAUTION: Final = 1.25
 #: a heat-up that went on for so long without a sign of weakness shows that there is none
 STRONG_AFTER_MS: Final = 1_200_000
+#: before this a heat-up tells nothing of its power
+WEAK_AFTER_MS: Final = 600_000
 FIRST_CASE: Final = "late_for_first_case"
 
 
@@ -119,14 +121,18 @@ class ReservoirAlarms:
         return told is None or not told.present or self._first_case_ms(now, OVER_MS) is None
 
     def _look_for_weakness(self, warmth: Warmth, point: str, now: Now) -> None:
-        """Surely weaker than its habit. It stands until a heat-up shows otherwise: between heat-ups nothing is known."""
-        s, since_ms = self._station, warmth.heat.heating_since_ms
-        share = None if since_ms is None or s.is_resting else warmth.weaker_than_habit()
+        """Surely weaker than its habit for a while. Then it stands until a heat-up shows otherwise: between them nothing is known."""
+        s, since_ms, share = self._station, warmth.heat.heating_since_ms, None
+        if since_ms is not None and now.mono_ms - since_ms >= WEAK_AFTER_MS and not s.is_resting:
+            share = warmth.weaker_than_habit()
         if share is not None:
             self._seen_weak_ms = since_ms
             cause = f"the heater gives {100.0 * share:.0f} % of what it used to"
             s.desk.set("heating_weak", True, now, value=round(share, 3), unit="1", point=point, cause=cause)
-        elif since_ms is not None and now.mono_ms - since_ms >= STRONG_AFTER_MS and self._seen_weak_ms != since_ms:
+            return
+        s.desk.drop_pending("heating_weak", now)
+        strong = since_ms is not None and now.mono_ms - since_ms >= STRONG_AFTER_MS and self._seen_weak_ms != since_ms
+        if strong:
             s.desk.set("heating_weak", False, now)
 
     # -- the first case
