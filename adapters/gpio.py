@@ -174,9 +174,6 @@ class Gpio:
         else:
             if line.meter is not None:
                 line.meter.begin(now_ns)
-            if line.trouble.reason:
-                _log.info("bus %s, point %s: %s is read", self._id, line.point, where)
-            line.trouble.is_over()
 
     def _note(self, line: _Line, reason: str, detail: str) -> None:
         if not line.trouble.is_again(reason, detail):
@@ -230,13 +227,17 @@ class Gpio:
         if line.held is None:
             return None
         try:
-            return call(line.held)
+            found = call(line.held)
         except OSError as exc:
             self._gone_with(exc)
             line.held.release()
             line.held = None
             self._note(line, "no_answer", f"line {line.line} of {self._path} can't be read ({exc.strerror or exc})")
             return None
+        if line.trouble.reason:  # not before: one that can be taken but never read is tried ever more seldom, too
+            _log.info("bus %s, point %s: line %s of %s is read", self._id, line.point, line.line, self._path)
+            line.trouble.is_over()
+        return found
 
     # -- what is told
 

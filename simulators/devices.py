@@ -63,7 +63,7 @@ class SerialTransmitter:
         self._period_s = max(clock.real_s(every_ms), SERIAL_LEAST_MS / 1000.0)
         self._line = FarEnd("panel")
         self.port = self._line.port
-        self._garbled = False
+        self._garbled = self._muted = False
         self._stopping = threading.Event()
         self._thread = threading.Thread(target=self._talk, name="transmitter", daemon=True)
         self.lines = 0
@@ -88,6 +88,10 @@ class SerialTransmitter:
         """From now on send what a receiver at a wrong baud rate sees; or be right again."""
         self._garbled = on
 
+    def mute(self, on: bool = True) -> None:
+        """From now on send nothing; or talk again."""
+        self._muted = on
+
     def unplug(self) -> None:
         """Pull the plug: the near end hangs up and the name is gone."""
         self._line.unplug()
@@ -108,7 +112,8 @@ class SerialTransmitter:
                 before, state = state, self._shared.line_state()
                 if state != before:
                     self._fault_changed(state)
-            self._send(self.line())
+            if not self._muted:
+                self._send(self.line())
 
     def _fault_changed(self, state: str) -> None:
         self.garble(state == "garbled")

@@ -199,6 +199,31 @@ def test_a_line_that_fails_is_let_go_and_taken_again_and_the_others_go_on(monkey
     assert bench.run(1)[-1]["machine-outlet"].value == 0.0
 
 
+def test_a_line_that_can_be_taken_but_never_read_is_tried_ever_more_seldom_and_said_once(monkeypatch, caplog):
+    now_s = [1000.0]
+    monkeypatch.setattr("adapters.gpio.time.monotonic", lambda: now_s[0])
+    bench = Bench()
+    bench.adapter.open()
+    bench.device.break_line(22, errno.EIO)
+    tries: list[float] = []
+    take = bench.device.take
+
+    def counted(line: Any, generation: int) -> Any:
+        tries.append(now_s[0])
+        return take(line, generation)
+
+    bench.device.take = counted  # type: ignore[method-assign]  # to see when it is tried
+    for second in range(180):
+        now_s[0] = 1000.0 + second
+        assert bench.run(1)[-1]["machine-outlet"].reason == "no_answer"
+    gaps = [later - sooner for sooner, later in zip([1000.0, *tries], tries, strict=False)]
+    assert gaps == sorted(gaps) and 60.0 >= gaps[-1] > 30.0 and len(tries) < 12
+    assert sum("can't be read" in line for line in caplog.messages) == 1
+    bench.device.break_line(22, None)
+    now_s[0] += 60.0
+    assert bench.run(1)[-1]["machine-outlet"].value == 0.0
+
+
 def test_a_chip_that_is_unplugged_is_the_bus_and_counts_go_on_after_it():
     bench = Bench(Draw(*DRAW_S))
     bench.adapter.open()
