@@ -1,0 +1,184 @@
+"""`warmwell demo --hardware`: the same morning, read through every adapter on devices that speak their protocols.
+
+What is compared is the project's own: the plain demo and the one with hardware see the same world.
+"""
+
+from __future__ import annotations
+
+import csv
+import json
+import tomllib
+from collections.abc import Iterator
+from pathlib import Path
+from typing import Any, NamedTuple
+
+import pytest
+
+import adapters
+from edge.domain.entries import wall_ms_of
+from simulators.scenarios import scenario_named
+from simulators.station_file import HARDWARE_BUSES
+from tests.integration.daemon_kit import finished, warmwell
+
+START_MS = scenario_named("cold-morning").start_wall_ms
+MIN_MS = 60_000
+#: bus -> minutes after 05:50 at which it is unplugged and plugged in: some while it heats, some once it is ready (07:33)
+PULLED = {"probe-wire": (15, 21), "converter": (28, 34), "tray": (41, 47), "lines": (112, 118), "panel": (126, 132)}
+#: a busy machine may take a thread from its work for this long (real 2 s at speed 60)
+BUSY_MS = 2 * MIN_MS
+
+
+class Played(NamedTuple):
+    """One demo: its lines, and where it kept its store."""
+
+    lines: list[dict[str, Any]]
+    keep: Path
+
+    def entries(self, kind: str) -> list[dict[str, Any]]:
+        return [line for line in self.lines if line["type"] == "entry" and line["kind"] == kind]
+
+    def verdicts(self) -> list[tuple[str | None, str, int]]:
+        """(from, to, at) of each change."""
+        return [(e["body"]["from"], e["body"]["to"], wall_ms_of(e["at"])) for e in self.entries("verdict")]
+
+    def station(self) -> dict[str, Any]:
+        return tomllib.loads((self.keep / "station.toml").read_text())
+
+    def points_of(self, bus: str) -> set[str]:
+        return {point["id"] for point in self.station()["point"] if point["bus"] == bus}
+
+
+@pytest.fixture(scope="module")
+def mornings(tmp_path_factory: pytest.TempPathFactory) -> Iterator[dict[str, Played]]:
+    """Two and a half hours, three times at once: plain, with hardware, and with hardware whose plugs are pulled."""
+    folder = tmp_path_factory.mktemp("mornings")
+    pulled = [wish for bus, (off, on) in PULLED.items() for wish in ("--unplug", f"{bus}:{off}min:{on}min")]
+    wishes = {"plain": [], "hardware": ["--hardware"], "pulled": ["--hardware", *pulled]}
+    usual = ("--scenario", "cold-morning", "--speed", "60", "--for", "150", "--json", "--port", "0")
+    demos = {name: warmwell("demo", *own, *usual, "--keep", folder / name) for name, own in wishes.items()}
+    played = {}
+    try:
+        for name, demo in demos.items():
+            out, err = demo.communicate(timeout=240)
+            assert (demo.returncode, err) == (0, ""), name
+            played[name] = Played([json.loads(line) for line in out.splitlines()], folder / name)
+    finally:
+        for demo in demos.values():
+            demo.kill()
+            demo.wait(10)
+    yield played
+
+
+@pytest.mark.slow
+def test_hardware_gives_the_same_verdict_changes_within_a_simulated_minute(mornings: dict[str, Played]) -> None:
+    plain, hardware = mornings["plain"].verdicts(), mornings["hardware"].verdicts()
+    assert [change[:2] for change in plain] == [(None, "not_ready"), ("not_ready", "ready")]
+    assert [change[:2] for change in hardware] == [change[:2] for change in plain]
+    for (*_, expected_ms), (*_, at_ms) in zip(plain, hardware, strict=True):
+        assert abs(at_ms - expected_ms) <= MIN_MS
+    for name in ("plain", "hardware"):
+        assert [e for e in mornings[name].entries("bus") if e["body"]["what"] == "lost"] == []
+    alarms = {name: mornings[name].lines[-1]["alarms"] for name in ("plain", "hardware")}
+    assert alarms["hardware"] == alarms["plain"]
+
+
+@pytest.mark.slow
+def test_every_sensor_was_read_by_the_adapter_of_its_kind(mornings: dict[str, Played]) -> None:
+    station = mornings["hardware"].station()
+    kinds = {bus["id"]: bus["kind"] for bus in station["bus"]}
+    assert set(kinds.values()) == set(adapters.TABLE) - {"simulated", "replay"}
+    assert {point["bus"] for point in station["point"]} == set(kinds)
+    code, out, err = finished("export", "readings", mornings["hardware"].keep)
+    assert code == 0, err
+    header, *rows = csv.reader(out.splitlines())
+    for column, name in enumerate(header[1:], start=1):
+        good = [row[column] for row in rows if row[column] and not row[column].startswith("bad")]
+        assert len(good) >= (1 if name.startswith("conductivity") else 100), name
+
+
+@pytest.mark.slow
+@pytest.mark.parametrize("bus", PULLED)
+def test_an_unplugged_device_turns_only_its_points_bad_and_they_come_back(
+    mornings: dict[str, Played], bus: str
+) -> None:
+    pulled = mornings["pulled"]
+    own = pulled.points_of(bus)
+    from_ms, to_ms = (START_MS + minutes * MIN_MS for minutes in PULLED[bus])
+    told = [(e["body"]["what"], wall_ms_of(e["at"])) for e in pulled.entries("bus") if e["body"]["bus"] == bus]
+    assert [what for what, _ in told] == ["lost", "back"]  # nothing is told of a bus that was good from the start
+    assert from_ms <= told[0][1] <= from_ms + BUSY_MS and to_ms <= told[1][1] <= to_ms + BUSY_MS
+    silent = {
+        e["body"]["id"].removeprefix("silent:")
+        for e in pulled.entries("alarm")
+        if e["body"]["id"].startswith("silent:") and from_ms <= wall_ms_of(e["at"]) <= to_ms + BUSY_MS
+    }
+    assert silent == own
+    code, out, err = finished("export", "readings", pulled.keep)
+    assert code == 0, err
+    header, *rows = csv.reader(out.splitlines())
+    within = [row for row in rows if from_ms <= wall_ms_of(row[0]) <= to_ms]
+    bad = {
+        name.split(" ")[0] for row in within for name, cell in zip(header, row, strict=True) if cell.startswith("bad:")
+    }
+    assert bad == own
+    after = [row for row in rows if to_ms + BUSY_MS <= wall_ms_of(row[0]) <= to_ms + 2 * BUSY_MS]
+    cells = [(name.split(" ")[0], cell) for row in after for name, cell in zip(header, row, strict=True) if cell]
+    assert own <= {name for name, cell in cells if not cell.startswith("bad:")}
+    assert not [name for name, cell in cells if cell.startswith("bad:")]
+
+
+@pytest.mark.slow
+def test_with_all_plugs_back_the_station_is_ready(mornings: dict[str, Played]) -> None:
+    verdicts = [line for line in mornings["pulled"].lines if line["type"] == "verdict"]
+    assert verdicts[-1]["verdict"] == "ready"
+    changes = [change[1] for change in mornings["pulled"].verdicts()]
+    # what decides is missed while it is away: lines carries outlets, flow and power, panel the pressure that draws are judged by
+    assert changes == ["not_ready", "ready", "unknown", "ready", "unknown", "ready"]
+
+
+def test_faster_than_devices_can_be_read_it_reads_them_less_often_and_says_so(tmp_path: Path) -> None:
+    keep = tmp_path / "kept"
+    code, out, err = finished("demo", "--hardware", "--speed", "600", "--for", "4", "--port", "0", "--keep", keep)
+    assert code == 0, err
+    assert "No sensor is read more often than every 30 simulated seconds" in out
+    assert "speed 600 is beyond 60" in out
+    assert "a point counts as silent after 20 simulated minutes" in out
+    points = tomllib.loads((keep / "station.toml").read_text())["point"]
+    read = [point for point in points if point["bus"] in HARDWARE_BUSES]
+    assert {point["every"] for point in read} == {"30000 ms"}
+    assert {point["stale_after"] for point in read} == {"1200000 ms"}
+    assert "bus_lost" not in out and "silent:" not in out
+
+
+def test_the_conductivity_is_what_people_enter(tmp_path: Path) -> None:
+    keep = tmp_path / "kept"
+    code, out, err = finished(
+        "demo", "--hardware", "--speed", "60", "--for", "3", "--json", "--port", "0", "--keep", keep
+    )
+    assert code == 0, err
+    records = [line["body"] for line in map(json.loads, out.splitlines()) if line.get("kind") == "record"]
+    (entered,) = [body for body in records if body["record"] == "entered_reading"]
+    assert (entered["point"], entered["value"], entered["unit"]) == ("conductivity", 310, "uS/cm")
+    assert entered.get("counts", True)
+
+
+@pytest.mark.parametrize(
+    "wish, said",
+    [
+        (["--unplug", "panel:1min:2min"], "--hardware beside it"),
+        (["--hardware", "--unplug", "bench:1min:2min"], "probe-wire, converter, panel, lines, tray"),
+        (["--hardware", "--unplug", "panel:2min:1min"], "Swap the two"),
+        (["--hardware", "--unplug", "panel:2min"], "BUS:FROM:TO"),
+        (["--hardware", "--unplug", "panel:2:3"], "a duration with its unit"),
+        (["--hardware", "--unplug", ""], "BUS:FROM:TO"),
+    ],
+)
+def test_an_unplugging_that_can_not_be_is_one_sentence(wish: list[str], said: str, tmp_path: Path) -> None:
+    code, out, err = finished("demo", *wish, "--for", "1", TMPDIR=str(tmp_path))
+    assert (code, out) == (2, "") and said in err and err.count("\n") == 1
+
+
+def test_nothing_of_the_devices_is_left_behind(tmp_path: Path) -> None:
+    code, _, err = finished("demo", "--hardware", "--speed", "60", "--for", "1", "--port", "0", TMPDIR=str(tmp_path))
+    assert code == 0, err
+    assert list(tmp_path.iterdir()) == []
