@@ -3,9 +3,10 @@
 Theory. Liquid (capacity C) and vessel wall (share w of C) exchange heat with the rate k; both lose heat b (T - Troom); a heater puts in
 p from the start on; a probe follows the liquid with the lag 1/r (textbook lumped capacities, first-order lag). With
 L the temperature of liquid and wall together, X the integral of (T - Troom) and F[.] the probe's lag,
-    y(t) = T0 + p F[t + w u(t)] - b (X(t) + w Y(t)) + d g(t),   u(t) = (1 - exp(-k t)) / k,   Y' = (T - Troom) - k Y,
-linear in (T0, p, b, d) for each (w, k, r): X and Y follow from the readings themselves, since the lag of an integral is the integral of
-what lags. d g(t) is what the beginning leaves open: the start's instant after rest (g = F[1]), or a wall that isn't as warm as the
+    y(t) = F[L + w D],   L' = p - b (T - Troom),   D' = L' - k D,
+L is linear in (L0, p, b, d) for each (w, k, r), its losses following from the readings themselves, since the lag of an integral is the
+integral of what lags. The state carried along is (L, p, b, d), so what wanders, wanders from now on only.
+d g(t) is what the beginning leaves open: the start's instant after rest (g = F[1]), or a wall that isn't as warm as the
 liquid after a cycle (g = F[exp(-k t)]). Hypotheses are spread over the prior by a fixed low-discrepancy sequence (Kronecker's, with
 the roots of the generalised golden ratio; M. Roberts 2018, from memory), weighted by the evidence of their filters, and given up when it
 is hopeless. R. E. Kalman's filter and the Rao-Blackwellised mixture are textbook matter.
@@ -29,7 +30,7 @@ STRANGE_SHARE: Final = 0.1
 #: what the model leaves out, as noise: of each sample [K], of the level [K^2/s], of the heater [share^2/s]
 FLOOR_K: Final = 0.008
 LEVEL_WALK: Final = 0.0016**2 / 60.0
-POWER_WALK: Final = 0.001**2 / 60.0
+POWER_WALK: Final = 0.002**2 / 60.0
 OTHERWISE: Final = 20  # so many odd samples in a row: it heats otherwise than it did, begin anew
 TEMPER: Final = 0.7  # evidence counts for less than it says: the hypotheses don't lie close enough
 ALONE: Final = 1e-3  # relative; between two hypotheses' rates and lags that would coincide
@@ -38,16 +39,17 @@ _GOLDEN: Final = tuple((1.0 / 1.16730397826) ** k for k in range(1, 5))  # root 
 
 
 class Hyp:
-    """One hypothesis: its numbers, its weight, and mean and covariance of (T0, p, b, d)."""
+    """One hypothesis: its numbers, its weight, and mean and covariance of (L, p, b, d)."""
 
     __slots__ = (
-        "w", "k", "r", "t0", "lw", "y", "x0", "x1", "x2", "x3", "p00", "p01", "p02", "p03", "p11", "p12", "p13", "p22", "p23", "p33",
+        "w", "k", "r", "t0", "ts", "lw", "y", "x0", "x1", "x2", "x3", "p00", "p01", "p02", "p03", "p11", "p12", "p13", "p22", "p23", "p33",
         "nu", "s", "h1", "h2", "h3",
     )  # fmt: skip
     w: float  # heat capacity of the wall over the liquid's
     k: float  # 1/s, with which wall and liquid even out
     r: float  # 1/s, with which the probe follows
     t0: float  # when the heater came on
+    ts: float  # how long it has been on
     lw: float  # logarithm of the weight
     y: float  # the wall's integral Y
     x0: float
@@ -92,7 +94,7 @@ class HeatFit:
 
     def _begin(self, level_c: float, level_sd: float, bend_s: float | None, slope: float) -> None:
         self.seen_start = bend_s is not None
-        self.integral = self.theta = 0.0
+        self.theta = 0.0
         self.n = 0
         self.odd = 0  # samples in a row that nothing explains
         level = (level_c, level_sd**2)
@@ -118,7 +120,7 @@ class HeatFit:
             if abs(h.k / h.r - 1.0) < ALONE:
                 h.k *= 1.0 + 2.0 * ALONE
             h.t0 = self.t if bend_s is None else bend_s - lag_s
-            h.lw, h.y = log_share - log(n), 0.0
+            h.lw, h.y, h.ts = log_share - log(n), 0.0, 0.0
             h.x0, h.x1, h.x2, h.x3 = level[0], prior.power[0] + pull * (loss - prior.loss.median), loss, 0.0
             h.p22 = (0.35 * prior.loss.sd * loss) ** 2
             h.p12 = pull * h.p22
@@ -132,31 +134,40 @@ class HeatFit:
         """The mean of the readings around `t`, with its variance [K^2], and the room."""
         dt = t - self.t
         theta = read_c - room_c
-        if self.n:
-            mean = 0.5 * (theta + self.theta)
-            self.integral += mean * dt
-            for h in self.hyps:
-                fade = exp(-h.k * dt)
-                h.y = h.y * fade + mean * (1.0 - fade) / h.k
+        gained = 0.5 * (theta + self.theta) * dt if self.n else 0.0  # of the integral of T - Troom
+        mean = gained / dt if dt > 0.0 else 0.0
         self.t, self.theta, self.room_c = t, theta, room_c
         self.n += 1
         variance += FLOOR_K**2
-        x, total, off, wide = self.integral, 0.0, 0.0, 0.0
+        total = off = wide = 0.0
         best = self.hyps[0].lw
         seen_start = self.seen_start
         for h in self.hyps:
             ts = t - h.t0
+            heated = (ts if ts > 0.0 else 0.0) - h.ts
+            h.ts += heated
+            # liquid and wall together move on; the covariance with them
+            h.x0 += heated * h.x1 - gained * h.x2
+            h.p00 += (
+                heated * (2.0 * h.p01 + heated * h.p11 - 2.0 * gained * h.p12)
+                + gained * (gained * h.p22 - 2.0 * h.p02)
+                + LEVEL_WALK * dt
+            )
+            h.p01 += heated * h.p11 - gained * h.p12
+            h.p02 += heated * h.p12 - gained * h.p22
+            h.p03 += heated * h.p13 - gained * h.p23
+            h.p11 += POWER_WALK * h.x1 * h.x1 * dt
+            fade = exp(-h.k * dt)
+            h.y = h.y * fade + mean * (1.0 - fade) / h.k
             if ts > 0.0:
                 er, ek = exp(-h.r * ts), exp(-h.k * ts)
                 a = (ek - er) / (1.0 - h.k / h.r)
-                h1 = ts - (1.0 - er) / h.r + h.w * (1.0 - er - a) / h.k
+                h1 = h.w * (1.0 - er - a) / h.k - (1.0 - er) / h.r
                 h3 = 1.0 - er if seen_start else a + er
             else:
                 h1, h3 = 0.0, 0.0 if seen_start else 1.0
-            h2 = -(x + h.w * h.y)
+            h2 = -h.w * h.y
             h.h1, h.h2, h.h3 = h1, h2, h3
-            h.p00 += LEVEL_WALK * dt
-            h.p11 += POWER_WALK * h.x1 * h.x1 * dt
             h.nu = read_c - h.x0 - h.x1 * h1 - h.x2 * h2 - h.x3 * h3
             h.s = variance + h.p00 + h1 * (2.0 * h.p01 + h1 * h.p11) + h2 * (2.0 * (h.p02 + h1 * h.p12) + h2 * h.p22) \
                 + h3 * (2.0 * (h.p03 + h1 * h.p13 + h2 * h.p23) + h3 * h.p33)  # fmt: skip
@@ -321,11 +332,10 @@ class HeatFit:
         level, p, b, d = x
         b = max(b, 2e-6)
         lag = 1.0 / h.r
-        ts = self.t - h.t0
-        ek = exp(-h.k * ts)
-        # liquid and wall together, and what the liquid stands above that
+        ek = exp(-h.k * (self.t - h.t0))
+        # liquid and wall together, and what the liquid stands above that; the probe is late in what they lost
         theta = self.theta + lag * (p - b * self.theta)
-        whole = level + p * ts - b * (self.integral + lag * self.theta)
+        whole = level - b * lag * self.theta
         above = h.w * (p * (1.0 - ek) / h.k - b * h.y)
         if self.seen_start:
             whole += d

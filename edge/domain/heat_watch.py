@@ -9,7 +9,7 @@ from __future__ import annotations
 from collections import deque
 from collections.abc import Mapping, Sequence
 from math import ceil, erfc, exp, hypot, inf, log, pi, sqrt
-from typing import Any, Final
+from typing import Any, Final, NamedTuple
 
 from edge.domain.heat_fit import HeatFit
 from edge.domain.heat_prior import REMEMBERED, Prior, is_usable, learned
@@ -28,17 +28,27 @@ RESUME_MS: Final = 900_000  # a heat-up that goes on within this is the same one
 RISE_K: Final = 0.25  # a heat-up shows by a rise of this much, at this slope
 RISING_K_PER_MIN: Final = 0.03
 FALLING_K_PER_MIN: Final = -0.03
-LEVEL_K_PER_MIN: Final = 0.004  # slower than this it has levelled off
+LEVEL_K_PER_MIN: Final = 0.003  # slower than this it has levelled off
 FELL_K: Final = 0.7
 WAITING: Final = 240  # averages kept for the fit before it is made to take them
 #: standard deviation of what is left that no hypothesis knows: always, and at five minutes (falling with the time since)
 FLOOR_SHARE: Final = 0.009
-EARLY_SHARE: Final = 0.05
+EARLY_SHARE: Final = 0.08
 LEAST_SD_S: Final = 4.0
 COOLING_SHARE: Final = 0.06
 LONGEST_S: Final = 172_800.0
 WEAK_SHARE: Final = 0.9  # of its habit
 Z90: Final = 1.645
+
+
+class _Average(NamedTuple):
+    """Of a quarter of a minute, or a minute: when, Cel, room, of how many readings, variance [K^2]."""
+
+    at_ms: int
+    liquid_c: float
+    room_c: float
+    n: int
+    variance: float
 
 
 class HeatWatch:
@@ -47,6 +57,7 @@ class HeatWatch:
     __slots__ = (
         "prior", "broad", "_start_ms", "_start_c", "_low", "_last", "_recent", "_turn_c", "_step_k", "_sum", "_room_sum", "_count",
         "_bin_ms", "_diff2", "_diffs", "_fit", "_from_ms", "_waiting", "_paused", "_plan", "_merge", "_stalled", "_per_bin", "_stopped_ms",
+        "_slope",
     )  # fmt: skip
 
     def __init__(self, broad: Prior | None = None) -> None:
@@ -54,9 +65,7 @@ class HeatWatch:
         self._step_k = inf  # the smallest step between two readings: the probe's resolution
         self._diff2, self._diffs = 0.0, 0
         self._per_bin = 10.0  # readings an average is made of
-        self._waiting: list[
-            tuple[int, float, float, int]
-        ] = []  # averages that the fit hasn't taken: when, Cel, room, how many
+        self._waiting: list[_Average] = []  # what the fit has not taken yet
         self._recent: deque[tuple[int, float, float]] = deque()  # averages of a quarter of a minute: when, Cel, room
         self.forget()
 
@@ -71,9 +80,10 @@ class HeatWatch:
         self._fit: HeatFit | None = None
         self._plan: tuple[float, float, float | None, float] | None = None  # what the fit begins with
         self._paused: tuple[int, HeatFit, int, int, float] | None = None  # when it stopped, and what there was
-        self._merge: tuple[float, float, float, int, int] | None = None  # averages that become one of a minute
+        self._merge: list[_Average] = []  # those that become one of a minute
         self._stalled = False
         self._stopped_ms = 0
+        self._slope = 0.0
         self._waiting.clear()
         self._recent.clear()
 
@@ -182,19 +192,20 @@ class HeatWatch:
         if self._stalled:
             return
         if self._plan is None:
-            waiting.append((at_ms, liquid_c, room_c, n))
+            waiting.append(_Average(at_ms, liquid_c, room_c, n, 0.0))
             if len(waiting) > 2 * 60:
                 del waiting[:60]
             return
+        average = _Average(at_ms, liquid_c, room_c, n, self._variance(n, self._slope))
         if at_ms - self._from_ms < COARSE_AFTER_MS:
-            waiting.append((at_ms, liquid_c, room_c, n))
+            waiting.append(average)
         else:
-            t, c, r, m, k = self._merge or (0.0, 0.0, 0.0, 0, 0)
-            t, c, r, m, k = t + at_ms, c + liquid_c, r + room_c, m + n, k + 1
-            self._merge = (t, c, r, m, k)
-            if k == 4:
-                waiting.append((round(t / 4.0), c / 4.0, r / 4.0, m))
-                self._merge = None
+            merge = self._merge
+            merge.append(average)
+            if len(merge) == 4:
+                t, c, r, v = (sum(a[i] for a in merge) for i in (0, 1, 2, 4))
+                waiting.append(_Average(round(t / 4.0), c / 4.0, r / 4.0, 4 * n, v / 16.0))
+                merge.clear()
         if len(waiting) > WAITING:
             self._catch_up()
 
@@ -202,25 +213,31 @@ class HeatWatch:
         """Has the heat-up under way come to its end, or to a stop?"""
         assert self._start_ms is not None
         slope = self.slope_k_per_min(300_000)
-        if liquid_c < self._turn_c - FELL_K or (slope is not None and slope < FALLING_K_PER_MIN):
-            fit = self._catch_up() if not self._stalled else None
-            self._paused = None if fit is None else (at_ms, fit, self._from_ms, self._start_ms, self._start_c)
-            self._stopped_ms = at_ms
-            self._start_ms = self._fit = self._plan = self._merge = None
-            self._stalled = False
-            self._waiting.clear()
-            self._low = (at_ms, liquid_c)
-        elif not self._stalled and at_ms - self._start_ms > 900_000:
+        if slope is not None and slope > 0.0:
+            self._slope = slope / 60.0
+        falls = liquid_c < self._turn_c - FELL_K or (slope is not None and slope < FALLING_K_PER_MIN)
+        levels = False
+        if not falls and not self._stalled and at_ms - self._start_ms > 900_000:
             long = self.slope_k_per_min(600_000)
-            if long is not None and long < LEVEL_K_PER_MIN:
-                self._catch_up()
-                self._stalled = True
-                self._low = (at_ms, liquid_c)
+            levels = long is not None and long < LEVEL_K_PER_MIN
+        if not falls and not levels:
+            return
+        if not self._stalled:
+            fit = self._catch_up()
+            self._paused = None if fit is None else (at_ms, fit, self._from_ms, self._start_ms, self._start_c)
+        self._low = (at_ms, liquid_c)
+        self._stalled = levels
+        self._plan = None
+        self._merge.clear()
+        self._waiting.clear()
+        if falls:
+            self._start_ms, self._fit, self._stopped_ms = None, None, at_ms
 
     def _begin(self, at_ms: int) -> None:
         """A heat-up is under way, or goes on."""
         assert self._low is not None
-        self._merge, self._stalled = None, False
+        self._merge.clear()
+        self._stalled = False
         self._turn_c = self._low[1]
         paused, self._paused = self._paused, None
         if paused is not None and at_ms - paused[0] <= RESUME_MS:
@@ -305,9 +322,8 @@ class HeatWatch:
         if self._fit is None:
             self._fit = HeatFit(*self._plan, self.prior, self.broad)
         fit = self._fit
-        slope = abs(fit.hyps[0].x1)
-        for at_ms, liquid_c, room_c, n in self._waiting:
-            fit.add((at_ms - self._from_ms) / 1000.0, liquid_c, self._variance(n, slope), room_c)
+        for at_ms, liquid_c, room_c, _, variance in self._waiting:
+            fit.add((at_ms - self._from_ms) / 1000.0, liquid_c, variance, room_c)
         self._waiting.clear()
         return fit
 
@@ -316,7 +332,7 @@ class HeatWatch:
         assert self._start_ms is not None
         # at rest it runs towards the room: that is taken away before a level is looked for
         loss, seen = self.prior.loss.median / 1000.0, [w for w in self._waiting if w[0] > self._start_ms - 420_000]
-        rows = [(t, liquid_c + loss * (liquid_c - room_c) * (t - at_ms)) for t, liquid_c, room_c, _ in seen]
+        rows = [(t, liquid_c + loss * (liquid_c - room_c) * (t - at_ms)) for t, liquid_c, room_c, _, _ in seen]
         found = hinge(rows)
         if found is not None:
             bend_ms, level, slope, before = found
@@ -333,7 +349,10 @@ class HeatWatch:
             rows = [w for w in rows if w[0] > at_ms - 120_000]
             self._from_ms = rows[0][0]
             self._plan = (rows[0][1], 1.0, None, late * 1000.0)
-        self._waiting = [w for w in self._waiting if w[0] >= self._from_ms]
+        self._slope = self._plan[3]
+        self._waiting = [
+            w._replace(variance=self._variance(w.n, self._slope)) for w in self._waiting if w.at_ms >= self._from_ms
+        ]
 
     def _slope_of(self, from_ms: int, to_ms: int) -> float | None:
         """K/ms of the averages between two times; None where there are fewer than four."""
@@ -360,7 +379,10 @@ class HeatWatch:
         if self._start_ms is None:
             return Forecast(None, None, None, "it is not heating")
         if self._stalled:
-            return Forecast(None, None, None, f"it will not get there: it has levelled off near {self._turn_c:.1f} °C")
+            ends_c = self._turn_c
+            if self._paused is not None:
+                ends_c = max(ends_c, self._paused[1].plateau_c(self._last[2]))
+            return Forecast(None, None, None, f"it will not get there: it levels off near {ends_c:.1f} °C")
         fit = self._catch_up()
         if fit is None or fit.n < 4:
             return Forecast(None, None, None, "not known yet: heating has only just begun")

@@ -154,7 +154,15 @@ class Warmth:
         return since_ms is not None and mono_ms - since_ms >= NOT_HEATING_MS
 
     def weaker_than_habit(self) -> float | None:
-        """The heater's power as a share of its habit, where it is surely weaker; None where it isn't, or no habit is known."""
+        """The heater's power as a share of its habit, where it is surely weaker; None where it isn't, or no habit is known.
+
+        Near the set point a thermostat switches it off and on: nothing is said there.
+        """
+        highest = self.heat.highest_c
+        if highest is None or highest > self.plan.set_point_c - 2.0 * max(
+            self.plan.thermostat_band_k, SET_POINT_SLACK_K
+        ):
+            return None
         return self.heat.weaker_than_habit()
 
     def overshoot_k(self) -> float:

@@ -288,7 +288,8 @@ class Oracle:
 
         litres, loss = plant.liquid / J_PER_L_K, plant.surface_loss + plant.wall_loss
         return [
-            math.log(plant.heater / plant.liquid / 0.0035) / 0.9, place(loss / (litres / 10.0) ** (2.0 / 3.0), 1.0, 5.0), place(litres, 5.0, 30.0),
+            math.log(plant.heater / plant.liquid / 0.0035) / 0.9, place(loss / (litres / 10.0) ** (2.0 / 3.0), 1.0, 5.0),
+            place(litres, 5.0, 30.0),
             place(math.exp(plant.wall_loss / loss), math.exp(0.2), math.exp(0.9)), place(plant.wall / plant.liquid, 0.03, 0.3),
             place(plant.wall / plant.exchange, 40.0, 1_200.0), place(plant.element_s, 5.0, 60.0), place(plant.lag_s, 5.0, 120.0), 0.0,
             place(math.exp(morning.ripple / 0.01), 1.0, math.e), place(math.exp((morning.wave_s - 600.0) / 2_400.0), 1.0, math.e),
