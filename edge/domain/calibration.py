@@ -45,6 +45,17 @@ def probability_above(value: float, u: float, limit: float) -> float:
     return 0.5 * erfc((limit - value) / (u * sqrt(2.0)))
 
 
+def probability_within(value: float, u: float, low: float | None, high: float | None) -> float:
+    """Probability that the true value lies within [low, high] (JCGM 106, 8.2 and 8.3); None: no limit on that side.
+
+    >>> round(probability_within(10.0, 1.0, 10.0 - 1.96, 10.0 + 1.96), 3)
+    0.95
+    """
+    above_low = 1.0 if low is None else probability_above(value, u, low)
+    above_high = 0.0 if high is None else probability_above(value, u, high) if u > 0.0 or value > high else 0.0
+    return max(above_low - above_high, 0.0)
+
+
 @dataclass(frozen=True, slots=True)
 class Line:
     """A least-squares line y = slope * x + intercept with what its uncertainty needs."""

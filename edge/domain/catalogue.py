@@ -47,7 +47,7 @@ CATALOGUE: Final[Mapping[str, Row]] = MappingProxyType(
             "Close the lid; reckon with the later time; have the heater looked at by licensed staff", 86_400,
         ),
         "late_for_first_case": Row(
-            "medium", 5 * _MIN, 0, 0.0, "The first case of the day has to wait",
+            "medium", 10 * _MIN, 0, 0.0, "The first case of the day has to wait",
             "Start heating now where it isn't; close the lid, warm the room; tell who plans the cases when it will be warm", 900,
         ),
         "pressure_low": Row(

@@ -6,9 +6,11 @@ unknown. Surroundings only: the maker's instructions decide the rest.
 
 from __future__ import annotations
 
+from functools import partial
 from typing import TYPE_CHECKING, Any, Final, NamedTuple
 
 from edge.domain.alarms import AT_LIMIT
+from edge.domain.calibration import K_CALIBRATED, combined, probability_within
 from edge.domain.duties import is_test_due, months_later_ms, test_result
 from edge.domain.entered import entered_value
 from edge.domain.entries import Now, rfc3339
@@ -16,10 +18,12 @@ from edge.domain.filters import GAINS_AT_MOST_KPA
 from edge.domain.heating import Forecast
 from edge.domain.phases import Phase
 from edge.domain.readings import KIND_OF, REASONS, UNIT_OF, Role
+from edge.domain.set_point import trough, words
 
 if TYPE_CHECKING:
     from edge.domain.station import Station
 
+UNCALIBRATED: Final = " (uncalibrated)"
 MET: Final = "met"
 UNMET: Final = "unmet"
 UNKNOWN: Final = "unknown"
@@ -47,6 +51,7 @@ class Judged(NamedTuple):
     ask: str = ""
     seq: int | None = None
     evidence_ms: int | None = None  # wall time of the evidence
+    probability: float | None = None  # that what is asked for is truly so (JCGM 106); None for what isn't calibrated
 
 
 def verdict_word(states: list[str]) -> str:
@@ -143,6 +148,8 @@ class Readiness:
             )
         cold, assumed = s.cold_now(now)
         enter, leave = warmth.limits(cold)
+        read_ms = now.wall_ms - (now.mono_ms - s.watches[s.reservoir_point].good_ms)
+        sure = self._probability(s.reservoir_point, liquid, leave if warmth.is_warm else enter, None)
         here = s.show(s.reservoir_point, liquid) + s.nominal(s.reservoir_point)
         if not s.watches[s.reservoir_point].is_sure:
             return Judged(UNKNOWN, f"{here}, but {REASONS['perhaps_stuck'].text}", ask=REASONS["perhaps_stuck"].advice)
@@ -160,20 +167,29 @@ class Readiness:
             text = f"{here}: the basin would see {s.show(s.reservoir_point, basin)}, above the label's {label}"
             return Judged(UNMET, text, ask="Lower the set point within the label's range, or let it cool")
         room = f"{'assumed ' if assumed else ''}room of {s.show(s.reservoir_point, cold)}"
-        trough = ""
-        if plan.set_point_c - plan.thermostat_band_k < enter - AT_LIMIT:
-            would = enter + plan.thermostat_band_k
-            trough = (
-                f"; the thermostat lets it fall to {s.show(s.reservoir_point, plan.set_point_c - plan.thermostat_band_k)}, "
-                f"a set point of {s.show(s.reservoir_point, would)} would do, or a warmer room"
-            )
+        low = trough(warmth.loss, enter + guard, cold)
+        too_low = "" if low is None else f"; {words(low, partial(s.show, s.reservoir_point))}"
+        evidence: dict[str, Any] = {} if sure is None else {"probability": sure, "evidence_ms": read_ms}
         if warmth.is_warm:
-            return Judged(MET, f"{here}, {s.show(s.reservoir_point, leave)} needed in a {room}{trough}")
+            text = f"{here}, {s.show(s.reservoir_point, leave)} needed in a {room}{too_low}"
+            return Judged(MET, self._nominally(text, s.reservoir_point), **evidence)
         there = s.show(s.reservoir_point, basin)
-        text = f"{here}; {s.show(s.reservoir_point, enter)} needed in a {room}, the basin would see {there}{trough}"
+        text = f"{here}; {s.show(s.reservoir_point, enter)} needed in a {room}, the basin would see {there}{too_low}"
         if s.phase is Phase.OFF or s.heater_is_tripped(now.mono_ms):
-            return Judged(UNMET, text, ask="Get the heater's power back")
-        return Judged(UNMET, text, mends=True, when=warmth.until(cold, now.mono_ms))
+            return Judged(UNMET, text, ask="Get the heater's power back", **evidence)
+        return Judged(UNMET, text, mends=True, when=warmth.until(cold, now.mono_ms), **evidence)
+
+    def _nominally(self, text: str, *points: str | None) -> str:
+        """The words of a condition that is met, where one of the points that it rests on is uncalibrated: only nominally."""
+        watches = self.station.watches
+        if all(p is None or watches[p].correction is not None for p in points):
+            return text
+        return text.replace(UNCALIBRATED, "") + "; met nominally: uncalibrated"
+
+    def _probability(self, point: str, value: float, low: float | None, high: float | None) -> float | None:
+        """That the true value lies within its limits; None for a point that isn't calibrated."""
+        correction = self.station.watches[point].correction
+        return None if correction is None else round(probability_within(value, correction.u, low, high), 3)
 
     def _by_eye_temperature(self, now: Now) -> Judged:
         warmth = self.station.warmth
@@ -242,24 +258,27 @@ class Readiness:
                 evidence_ms=at_ms,
             )
         text = f"{s.show(point, value)}{s.nominal(point)} while drawing"
+        sure = self._probability(point, value, low, high)
         guard = s.watches[point].guard
         if low is not None and value - guard < low - AT_LIMIT:
             return Judged(
                 UNMET,
-                f"{text}, below {s.show(point, low)}",
+                f"{text}, {self._beyond('below', value < low - AT_LIMIT, s.show(point, low))}",
                 ask="Open the stop valve fully; look at supply and filters; then draw water again",
                 seq=seq,
                 evidence_ms=at_ms,
+                probability=sure,
             )
         if high is not None and value + guard > high + AT_LIMIT:
             return Judged(
                 UNMET,
-                f"{text}, above {s.show(point, high)}",
+                f"{text}, {self._beyond('above', value > high + AT_LIMIT, s.show(point, high))}",
                 ask="Have the supply's regulator set; then draw water again",
                 seq=seq,
                 evidence_ms=at_ms,
+                probability=sure,
             )
-        return Judged(MET, text, seq=seq, evidence_ms=at_ms)
+        return Judged(MET, self._nominally(text, point), seq=seq, evidence_ms=at_ms, probability=sure)
 
     def _by_eye_drawn(self, role: Role, low: float | None, high: float | None, now: Now) -> Judged:
         entered = self.entered(role, now)
@@ -284,14 +303,20 @@ class Readiness:
         change = s.book.last_change(ident)
         drop, seq, at_ms, fresh = s.dropped(ident, now)
         text = f"{s.show_pressure(drop)} of drop at the reference flow" if drop is not None else "no drop known"
-        if drop is not None and stage.drop_limit_kpa is not None and drop > stage.drop_limit_kpa + AT_LIMIT:
-            return Judged(
-                UNMET,
-                f"{text}, above {s.show_pressure(stage.drop_limit_kpa)}",
-                ask=f"Change filter {ident}",
-                seq=seq,
-                evidence_ms=at_ms,
-            )
+        taps = self._taps_of(ident)
+        u = self._drop_u(taps)
+        sure = None
+        if drop is not None and stage.drop_limit_kpa is not None:
+            sure = None if u is None else round(probability_within(drop, u, None, stage.drop_limit_kpa), 3)
+            if drop + K_CALIBRATED * (u or 0.0) > stage.drop_limit_kpa + AT_LIMIT:
+                return Judged(
+                    UNMET,
+                    f"{text}, {self._beyond('above', drop > stage.drop_limit_kpa, s.show_pressure(stage.drop_limit_kpa))}",
+                    ask=f"Change filter {ident}",
+                    seq=seq,
+                    evidence_ms=at_ms,
+                    probability=sure,
+                )
         if change is not None and stage.replace_after_months is not None:
             due_ms = months_later_ms(change.at_ms, stage.replace_after_months, s.zone)
             if now.trusted and now.wall_ms >= due_ms:
@@ -324,7 +349,28 @@ class Readiness:
                     f"{text}: a filter can't gain pressure",
                     ask="Check whether the pressure plugs are exchanged",
                 )
-        return Judged(MET, text, seq=seq, evidence_ms=at_ms)
+        if stage.drop_limit_kpa is not None:
+            text = self._nominally(text, *taps)
+        return Judged(MET, text, seq=seq, evidence_ms=at_ms, probability=sure)
+
+    def _taps_of(self, ident: str) -> list[str]:
+        """The pressure points before and after a stage; those that the station has."""
+        s = self.station
+        taps = [s.taps["supply"], s.taps["between"], s.taps["filtered"]]
+        at, n = [f.id for f in s.settings.filters].index(ident), len(s.settings.filters)
+        around = (taps[0], taps[2] or taps[1]) if n == 1 else (taps[at], taps[at + 1]) if at < 2 else ()
+        return [tap for tap in around if tap is not None]
+
+    def _drop_u(self, taps: list[str]) -> float | None:
+        """Standard uncertainty of a difference of two calibrated pressures [kPa]; None where one isn't calibrated."""
+        corrections = [self.station.watches[tap].correction for tap in taps]
+        known = [c.u for c in corrections if c is not None]
+        return combined(known) if len(known) == 2 else None
+
+    @staticmethod
+    def _beyond(side: str, truly: bool, limit: str) -> str:
+        """A limit that is passed, or that is too near for the uncertainty."""
+        return f"{side} {limit}" if truly else f"too near to {limit} for its uncertainty"
 
     def outlet(self, ident: str, now: Now) -> Judged:
         """The ground-fault outlet is live."""
@@ -478,7 +524,9 @@ class Readiness:
     def _nothing(self, role: Role) -> Judged:
         point = self.station.entered.point_of(role)
         if point is not None:
-            return Judged(UNKNOWN, f"no reading of {point.id} by eye that still stands", ask=f"Read {point.id} and enter it")
+            return Judged(
+                UNKNOWN, f"no reading of {point.id} by eye that still stands", ask=f"Read {point.id} and enter it"
+            )
         if role in self.station.settings.not_fitted:
             return Judged(
                 UNKNOWN, f"no reading of {role} by eye that still stands", ask=f"Read {role} by eye and enter it"
@@ -520,7 +568,8 @@ def age_text(ms: int) -> str:
 def _evidence(one: Judged, now: Now) -> dict[str, Any] | None:
     if one.evidence_ms is None:
         return None
-    return {"seq": one.seq, "at": rfc3339(one.evidence_ms), "age_s": max(now.wall_ms - one.evidence_ms, 0) // 1000}
+    found = {"seq": one.seq, "at": rfc3339(one.evidence_ms), "age_s": max(now.wall_ms - one.evidence_ms, 0) // 1000}
+    return found if one.probability is None else found | {"probability": one.probability}
 
 
 def assemble(station: Station, judged: dict[str, Judged], since: dict[str, int], now: Now) -> dict[str, Any]:

@@ -31,7 +31,10 @@ CAUTION: Final = 1.25
 #: a heat-up that went on for so long without a sign of weakness shows that there is none
 STRONG_AFTER_MS: Final = 1_200_000
 #: before this a heat-up tells nothing of its power
-WEAK_AFTER_MS: Final = 600_000
+WEAK_AFTER_MS: Final = 900_000
+#: so many heat-ups are a habit, and one from so far below the set point shows the heater's power
+HABIT: Final = 3
+FAR_K: Final = 6.0
 FIRST_CASE: Final = "late_for_first_case"
 
 
@@ -75,11 +78,14 @@ class ReservoirAlarms:
     def _look_for_cold(self, warmth: Warmth, point: str, liquid: float, cold_c: float, now: Now) -> None:
         s = self._station
         limit, again = warmth.alarm_limits(cold_c, s.settings.tuning.get("reservoir_cold"))
-        below = liquid < (again if s.desk.alarms["reservoir_cold"].condition else limit) - AT_LIMIT
-        active, cause = below and not self._is_explained(warmth, now.mono_ms), ""
+        alarm = s.desk.alarms["reservoir_cold"]
+        active, cause = liquid < (again if alarm.condition else limit) - AT_LIMIT, ""
+        found = trough(warmth.loss, warmth.limits(cold_c)[0] + warmth.guard_k, cold_c) if active else None
+        if active and self._is_explained(warmth, now.mono_ms):
+            # a set point that is too low is one alarm, not one after each cycle
+            active = found is not None and alarm.present and not s.is_resting
         if active:
             cause = f"{s.show(point, liquid)}, below {s.show(point, limit)}"
-            found = trough(warmth.loss, warmth.limits(cold_c)[0] + warmth.guard_k, cold_c)
             if warmth.cycle.away_since_ms is not None:
                 cause += "; the liquid has been away for longer than a cycle lasts"
             elif found is not None:
@@ -123,7 +129,7 @@ class ReservoirAlarms:
     def _look_for_weakness(self, warmth: Warmth, point: str, now: Now) -> None:
         """Surely weaker than its habit for a while. Then it stands until a heat-up shows otherwise: between them nothing is known."""
         s, since_ms, share = self._station, warmth.heat.heating_since_ms, None
-        if since_ms is not None and now.mono_ms - since_ms >= WEAK_AFTER_MS and not s.is_resting:
+        if since_ms is not None and now.mono_ms - since_ms >= WEAK_AFTER_MS and self._tells_power(warmth, now):
             share = warmth.weaker_than_habit()
         if share is not None:
             self._seen_weak_ms = since_ms
@@ -134,6 +140,12 @@ class ReservoirAlarms:
         strong = since_ms is not None and now.mono_ms - since_ms >= STRONG_AFTER_MS and self._seen_weak_ms != since_ms
         if strong:
             s.desk.set("heating_weak", False, now)
+
+    def _tells_power(self, warmth: Warmth, now: Now) -> bool:
+        """A warm-up from cold of a station whose habit is known. After a cycle a cold wall takes its share of the heat first."""
+        from_far = warmth.heat.started_at_c <= warmth.plan.set_point_c - FAR_K
+        known = warmth.heat.prior.heat_ups >= HABIT
+        return known and from_far and not self._station.is_resting and not warmth.cycle.explains_cold(now.mono_ms)
 
     # -- the first case
 

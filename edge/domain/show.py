@@ -13,6 +13,7 @@ from edge.domain.validity import PointWatch
 
 if TYPE_CHECKING:
     from edge.domain.station import Station
+    from edge.domain.warmth import Warmth
 
 _DECIMALS: Final[Mapping[str, int]] = {"psi": 1, "kPa": 1, "bar": 3, "gal/min": 2, "L/min": 2, "L/h": 0}
 
@@ -72,7 +73,11 @@ def _correction(watch: PointWatch) -> dict[str, Any] | None:
     """The calibration in force: readings are stored before it."""
     if watch.correction is None:
         return None
-    return {"gain": watch.correction.gain, "offset": watch.correction.offset, "due_at": rfc3339(watch.correction.due_ms)}
+    return {
+        "gain": watch.correction.gain,
+        "offset": watch.correction.offset,
+        "due_at": rfc3339(watch.correction.due_ms),
+    }
 
 
 def estimate(
@@ -133,3 +138,15 @@ def _reservoir(station: Station, now: Now, found: dict[str, dict[str, Any]]) -> 
     else:
         found["reservoir_ready"] = _when("reservoir_ready", warmth.until(cold, now.mono_ms), now)
     found["reservoir_below_needed"] = _when("reservoir_below_needed", warmth.heat.until_below(needed, now.mono_ms), now)
+    if station.settings.hours is not None:
+        found["heating_must_start_by"] = _must_start(station, warmth, liquid, cold, now)
+
+
+def _must_start(station: Station, warmth: Warmth, liquid: float, cold_c: float, now: Now) -> dict[str, Any]:
+    """When heating has to begin for today's first case."""
+    name, must = "heating_must_start_by", station.reservoir_alarms.must_start(liquid, cold_c, now)
+    if must is None:
+        return estimate(name, "time", now, why="it is warm" if warmth.is_warm else "no first case to be in time for")
+    if warmth.heat.heating_since_ms is not None:
+        return estimate(name, "time", now, why="it is heating")
+    return estimate(name, "time", now, rfc3339(must.by_ms), why=must.why)
