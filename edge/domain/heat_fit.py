@@ -25,7 +25,8 @@ from edge.domain.heat_prior import Prior
 HYPOTHESES: Final = 96
 HOPELESS: Final = 9.0  # in the logarithm of the weight
 FEWEST: Final = 10
-STRANGE: Final = 32  # hypotheses that don't believe the station's history
+KNOWN: Final = 48  # hypotheses about a station whose history is known
+STRANGE: Final = 32  # and those that don't believe the history
 STRANGE_SHARE: Final = 0.1
 #: what the model leaves out, as noise: of each sample [K], of the level [K^2/s], of the heater [share^2/s]
 FLOOR_K: Final = 0.008
@@ -90,6 +91,10 @@ class HeatFit:
         self.t = 0.0
         self.room_c = 0.0
         self.disturbed_t: float | None = None
+        #: what was worked out since the last average, by temperature
+        self.memo: dict[float, tuple[float, float, float] | None] = {}
+        self._power: tuple[float, float] | None = None
+        self._loss: tuple[float, float] | None = None
         self._begin(level_c, level_sd, bend_s, slope)
 
     def _begin(self, level_c: float, level_sd: float, bend_s: float | None, slope: float) -> None:
@@ -100,7 +105,7 @@ class HeatFit:
         level = (level_c, level_sd**2)
         self.hyps: list[Hyp] = []
         if self.prior.heat_ups:
-            self._spread(self.prior, HYPOTHESES - STRANGE, log(1.0 - STRANGE_SHARE), level, bend_s, slope)
+            self._spread(self.prior, KNOWN, log(1.0 - STRANGE_SHARE), level, bend_s, slope)
             self._spread(self.broad, STRANGE, log(STRANGE_SHARE), level, bend_s, slope)
         else:
             self._spread(self.broad, HYPOTHESES, 0.0, level, bend_s, slope)
@@ -132,6 +137,8 @@ class HeatFit:
 
     def add(self, t: float, read_c: float, variance: float, room_c: float) -> None:
         """The mean of the readings around `t`, with its variance [K^2], and the room."""
+        self.memo.clear()
+        self._power = self._loss = None
         dt = t - self.t
         theta = read_c - room_c
         gained = 0.5 * (theta + self.theta) * dt if self.n else 0.0  # of the integral of T - Troom
@@ -259,11 +266,15 @@ class HeatFit:
 
     def power_now(self) -> tuple[float, float]:
         """P/C [K/s] and its standard deviation."""
-        return _moments([(w, h.x1, h.p11) for w, h in zip(self.weights(), self.hyps, strict=True)])
+        if self._power is None:
+            self._power = _moments([(w, h.x1, h.p11) for w, h in zip(self.weights(), self.hyps, strict=True)])
+        return self._power
 
     def loss_now(self) -> tuple[float, float]:
         """UA/C [1/s] and its standard deviation."""
-        return _moments([(w, h.x2, h.p22) for w, h in zip(self.weights(), self.hyps, strict=True)])
+        if self._loss is None:
+            self._loss = _moments([(w, h.x2, h.p22) for w, h in zip(self.weights(), self.hyps, strict=True)])
+        return self._loss
 
     def plateau_c(self, room_c: float) -> float:
         """Where it ends if it goes on like this [Cel]."""
@@ -274,12 +285,16 @@ class HeatFit:
         """Something may have been done to the liquid meanwhile."""
         for h in self.hyps:
             h.p00 += 1.0
+        self.memo.clear()
 
     def points(self, target_c: float, room_c: float) -> list[tuple[float, float]]:
-        """(seconds from the last sample until the probe reads `target_c`, weight), sorted; inf where it never does."""
+        """(seconds from the last sample until the probe reads `target_c`, weight), sorted.
+
+        inf where it never does, negative where it has.
+        """
         found: list[tuple[float, float]] = []
         for h, weight in zip(self.hyps, self.weights(), strict=True):
-            if weight < 1e-3:
+            if weight < 2e-3:
                 continue
             x = (h.x0, h.x1, h.x2, h.x3)
             mid = self._seconds(h, x, target_c, room_c)
@@ -315,7 +330,7 @@ class HeatFit:
             rate = max(x[2], 1e-7)
             return [0.0, -1.0 / rate, x[1] / rate**2, 0.0]
         grad = []
-        for i in range(4):
+        for i in range(3 if self.seen_start else 4):
             step = 0.2 * sqrt(max(cov[i][i], 0.0))
             if step == 0.0:
                 grad.append(0.0)
@@ -325,7 +340,7 @@ class HeatFit:
                 step = -step
                 up = self._seconds(h, (*x[:i], x[i] + step, *x[i + 1 :]), target_c, room_c)
             grad.append((up - mid) / step if up < inf else 0.0)
-        return grad
+        return [*grad, grad[0]] if self.seen_start else grad  # a late start and a low level are the same from now on
 
     def _seconds(self, h: Hyp, x: tuple[float, ...], target_c: float, room_c: float) -> float:
         """Seconds until the probe reads the target, by one hypothesis and one point of what it leaves open."""
@@ -349,7 +364,7 @@ class HeatFit:
         seconds, left = 0.0, rest
         for _ in range(3):
             if gap <= left:
-                return 0.0
+                return (gap - left) / max(net, 1e-6)
             q = 1.0 - b * (gap - left) / max(net, 1e-9)
             if q <= 0.0:
                 return inf

@@ -9,6 +9,7 @@ from __future__ import annotations
 from collections import deque
 from collections.abc import Mapping, Sequence
 from math import ceil, erfc, exp, hypot, inf, log, pi, sqrt
+from math import floor as floor_of
 from typing import Any, Final, NamedTuple
 
 from edge.domain.heat_fit import HeatFit
@@ -36,6 +37,7 @@ FLOOR_SHARE: Final = 0.009
 EARLY_SHARE: Final = 0.08
 LEAST_SD_S: Final = 4.0
 COOLING_SHARE: Final = 0.06
+GRID_K: Final = 0.25
 LONGEST_S: Final = 172_800.0
 WEAK_SHARE: Final = 0.9  # of its habit
 Z90: Final = 1.645
@@ -387,23 +389,37 @@ class HeatWatch:
         if fit is None or fit.n < 4:
             return Forecast(None, None, None, "not known yet: heating has only just begun")
         room_c = fit.room_c
-        points = fit.points(self._threshold(target_c), room_c)
-        if sum(w for s, w in points if s == inf) > 0.5:
+        found = self._quantiles(fit, self._threshold(target_c))
+        if found is None:
             ends_c = fit.plateau_c(room_c)
             return Forecast(
                 None, None, None, f"it will not get there: at this rate it ends near {ends_c:.1f} °C{self._cause(fit)}"
             )
-        low, mid, high = (quantile(points, share) for share in (0.05, 0.5, 0.95))
+        low, mid, high = found
         floor = Z90 * hypot(FLOOR_SHARE, EARLY_SHARE * 300.0 / max(fit.t, 60.0)) * mid
-        low = mid - sqrt((mid - low) ** 2 + floor**2)
-        high = min(mid + sqrt((high - mid) ** 2 + floor**2), LONGEST_S)
-        if high - low > WIDEST * (mid + 120.0):
+        low = mid - hypot(mid - low, floor)
+        high = min(mid + hypot(high - mid, floor), LONGEST_S)
+        if mid > 0.0 and high - low > WIDEST * (mid + 120.0):
             return Forecast(None, None, None, "not known yet: too little has been seen of this heat-up")
         late, late_sd = self._held_late_s(fit, target_c, room_c)
         late -= (mono_ms - self._from_ms) / 1000.0 - fit.t
         low, high = mid - hypot(mid - low, Z90 * late_sd), mid + hypot(high - mid, Z90 * late_sd)
         mid_ms, low_ms, high_ms = (int(max(s + late, 0.0) * 1000.0) + HOLD_MS for s in (mid, low, high))
         return Forecast(mid_ms, low_ms, high_ms, "")
+
+    @staticmethod
+    def _quantiles(fit: HeatFit, sees_c: float) -> tuple[float, float, float] | None:
+        """5, 50 and 95 % points [s] of when the probe sees this; None where it rather never does.
+
+        The target moves with the room and is asked for at every reading: worked out on a grid, once an average, and read off between.
+        """
+        below = floor_of(sees_c / GRID_K) * GRID_K
+        share = (sees_c - below) / GRID_K
+        left, right = _grid_point(fit, below), _grid_point(fit, below + GRID_K)
+        if left is None or right is None:
+            return _grid_point(fit, sees_c)
+        low, mid, high = (a if share == 0.0 else a + share * (b - a) for a, b in zip(left, right, strict=True))
+        return low, mid, high
 
     def _cause(self, fit: HeatFit) -> str:
         """Why it will not get there, where this station's habit tells."""
@@ -482,6 +498,19 @@ class HeatWatch:
         # noise of the averages, and what probe and wall do to a beginning
         sd = sqrt(self._variance(10, abs(slope)) / spread) + 0.1 / (60.0 + n * BIN_MS / 1000.0) / 3.0
         return mean_c - slope * mean_t, slope, sd, above
+
+
+def _grid_point(fit: HeatFit, sees_c: float) -> tuple[float, float, float] | None:
+    """5, 50 and 95 % points for one temperature, remembered until the fit takes another average."""
+    if sees_c not in fit.memo:
+        points = fit.points(sees_c, fit.room_c)
+        never = sum(w for s, w in points if s == inf)
+        fit.memo[sees_c] = (
+            None
+            if never > 0.5
+            else (quantile(points, 0.05), quantile(points, 0.5), min(quantile(points, 0.95), LONGEST_S))
+        )
+    return fit.memo[sees_c]
 
 
 def hinge(rows: list[tuple[int, float]]) -> tuple[float, float, float, int] | None:

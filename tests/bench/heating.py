@@ -230,9 +230,9 @@ class Followed:
             if since // 60 == minute or since < 60:
                 continue
             minute = since // 60
-            began = time.perf_counter()
+            began = time.process_time()
             said = self.watch.until(seen.target_c, mono_ms)
-            self.took.append(time.perf_counter() - began)
+            self.took.append(time.process_time() - began)
             if said.in_ms is None or said.low_ms is None or said.high_ms is None:
                 yield since, None
             else:
@@ -550,7 +550,7 @@ def report(title: str, table: dict[int, Figures], moves: list[bool], took: list[
     if moves:
         print(f"  new estimates inside the interval of the minute before: {100 * sum(moves) / len(moves):.1f} %")
     if took:
-        print(f"  an answer takes {1000 * statistics.fmean(took):.2f} ms, at the most {1000 * max(took):.1f} ms")
+        print(f"  an answer takes {1000 * statistics.fmean(took):.2f} ms of CPU, at the most {1000 * max(took):.1f} ms")
 
 
 def empty() -> dict[int, Figures]:
