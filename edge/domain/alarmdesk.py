@@ -67,7 +67,7 @@ class AlarmDesk:
         wanted += [f"outlet_tripped:{outlet}" for outlet in outlets]
         if has_leak or (s.supply is not None and s.supply.leak_volume_l is not None):
             wanted.append("leak")
-        wanted += [f"filter_due:{stage.id}" for stage in s.filters]
+        wanted += [f"{what}:{stage.id}" for stage in s.filters for what in ("filter_due", "filter_fell")]
         wanted += [f"silent:{point.id}" for point in s.points]
         wanted += [f"bus_lost:{bus}" for bus in dict.fromkeys([*s.buses, *(p.bus for p in s.points if p.bus)])]
         wanted += ["duty_due:daily_test"] if s.daily_test is not None else []

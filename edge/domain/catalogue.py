@@ -76,6 +76,10 @@ CATALOGUE: Final[Mapping[str, Row]] = MappingProxyType(
             "low", 0, 0, 0.0, "Rinses lengthen; a filter past its time may let through what it should hold",
             "Change the filter by its maker's instructions; then the water-path treatment is owed", 86_400,
         ),
+        "filter_fell": Row(
+            "medium", 0, 0, 0.0, "A torn or by-passed filter lets through what it should hold",
+            "If it was changed, record the change; else have the filter and its seals looked at before water is used", 3600,
+        ),
         "silent": Row("medium", 0, 0, 0.0, "What this point should tell is not known", "Follow the point's advice", 1800),
         "bus_lost": Row(
             "medium", 0, 0, 0.0, "None of its points can be read", "Reseat the adapter's plug; it is tried again by itself", 1800,

@@ -3,13 +3,17 @@
 from __future__ import annotations
 
 from collections.abc import Mapping
+from functools import partial
 from typing import Any, NamedTuple
 from zoneinfo import ZoneInfo
 
-from edge.domain.duties import local_date
+from edge.domain.duties import Book, local_date
 from edge.domain.entries import Entry, Now, rfc3339
-from edge.domain.filters import stage_drops_kpa
+from edge.domain.readings import Role
 from edge.domain.settings import Settings
+from edge.domain.supply import Fills, Flows
+from edge.domain.train import TRAIN, Train
+from edge.domain.use import Use
 from edge.domain.water import Draw
 
 #: an age that outlasts every limit: that of evidence whose time can't be told
@@ -28,8 +32,10 @@ class Shown(NamedTuple):
 class Evidence:
     """The last steady draw, the volume drawn in all, and the day so far."""
 
-    def __init__(self, settings: Settings, zone: ZoneInfo, boot: str) -> None:
+    def __init__(self, settings: Settings, zone: ZoneInfo, boot: str, book: Book) -> None:
         self._settings, self._zone, self._boot = settings, zone, boot
+        self.train = Train(settings, taps_fitted(settings), partial(_changed_ms, book))
+        self.fills, self.flows, self.use = Fills(), Flows(), Use()
         self.total_l = 0.0
         self.last: dict[str, Any] | None = None  # boot, mono_ms, wall_ms, trusted, seq, body
         self._day: dict[str, Any] = {}
@@ -38,25 +44,30 @@ class Evidence:
         """Take a finished draw; the body of its entry."""
         self.total_l = round(self.total_l + draw.volume_l, 4)  # as the entry has it
         body = draw.as_body(now.mono_ms, now.wall_ms, why)
-        flow, drops = draw.flow.value, {}
-        if flow is not None and why == "flow":
-            taps = {"supply": draw.supply.value, "between": draw.between.value, "filtered": draw.filtered.value}
-            drops = stage_drops_kpa(self._settings, taps, flow, draw.supply_temperature_c)
-        body |= {
-            "drops_kpa": drops,
-            "total_l": self.total_l,
-            "start": rfc3339(body.pop("start_ms")),
-            "end": rfc3339(body.pop("end_ms")),
-        }
+        body |= {"total_l": self.total_l, "start": rfc3339(body.pop("start_ms")), "end": rfc3339(body.pop("end_ms"))}
+        drops = self._learn(body, now.wall_ms)
+        self.train.look(self.total_l)
+        body["drops_kpa"] = {ident: drop for ident, drop in drops.items() if ident != TRAIN}
+        if TRAIN in drops:
+            body["total_drop_kpa"] = drops[TRAIN]
         self._remember(body, self._boot, now, None)
         self._count(body)
         return body
+
+    def _learn(self, body: Mapping[str, Any], wall_ms: int) -> dict[str, float]:
+        """What outlasts the draw: the same from a draw that has just ended and from its entry in the journal."""
+        self.use.add(local_date(wall_ms, self._zone).isoformat(), body["volume_l"])
+        if body["ended"] == "flow":
+            self.fills.add(wall_ms, body["volume_l"], body["duration_s"])
+            self.flows.add(wall_ms, body)
+        return self.train.learn(body, wall_ms)
 
     def fold(self, entry: Entry) -> None:
         """Take a draw entry of the journal."""
         body = entry.body
         self.total_l = body["total_l"]
         self._remember(body, entry.boot, Now(entry.mono_ms, entry.wall_ms, entry.trusted), entry.seq)
+        self._learn(body, entry.wall_ms)
         self.begin_day(local_date(entry.wall_ms, self._zone).isoformat())
         self._count(body)
 
@@ -90,11 +101,11 @@ class Evidence:
         return self._of_last(None if self.last is None else self.last["body"].get(key), now)
 
     def drop(self, filter_id: str, changed_ms: int | None, now: Now) -> Shown:
-        """A filter's normalised drop [kPa]; one from before its change is none."""
-        last = self.last
-        if last is None or (changed_ms is not None and changed_ms > last["wall_ms"]):
+        """A filter's normalised drop [kPa], robust over the last draws; one from before its change is none."""
+        last, stage = self.last, self.train.stages.get(filter_id)
+        if stage is None or last is None or (changed_ms is not None and changed_ms > last["wall_ms"]):
             return Shown(None)
-        return self._of_last(last["body"]["drops_kpa"].get(filter_id), now)
+        return self._of_last(stage.drop_kpa(changed_ms), now)
 
     def _of_last(self, value: float | None, now: Now) -> Shown:
         last, age_ms, supply = self.last, self.age_ms(now), self._settings.supply
@@ -129,9 +140,29 @@ class Evidence:
 
     def state(self) -> dict[str, Any]:
         """What has to survive a restart, as JSON."""
-        return {"last": self.last, "total_l": self.total_l, "day": self._day}
+        return {
+            "last": self.last, "total_l": self.total_l, "day": self._day, "train": self.train.state(),
+            "fills": self.fills.state(), "flows": self.flows.state(), "use": self.use.state(),
+        }  # fmt: skip
 
     def restore(self, state: Mapping[str, Any]) -> None:
         """Take back what state() gave."""
         self.last, self.total_l, self._day = state["last"], state["total_l"], dict(state["day"])
+        self.train.restore(state["train"])
+        self.fills.restore(state["fills"])
+        self.flows.restore(state["flows"])
+        self.use.restore(state["use"])
         self._day["drops"] = {ident: tuple(pair) for ident, pair in self._day.get("drops", {}).items()}
+
+
+def taps_fitted(settings: Settings) -> frozenset[str]:
+    """Which taps have a pressure point."""
+    names = {
+        Role.SUPPLY_PRESSURE: "supply", Role.BETWEEN_FILTERS_PRESSURE: "between", Role.FILTERED_PRESSURE: "filtered",
+    }  # fmt: skip
+    return frozenset(names[point.role] for point in settings.points if point.role in names)
+
+
+def _changed_ms(book: Book, filter_id: str) -> int | None:
+    change = book.last_change(filter_id)
+    return None if change is None else change.at_ms

@@ -7,12 +7,12 @@ supply temperature the viscosity is left as it is, and that is said.
 
 from __future__ import annotations
 
-from collections.abc import Mapping, Sequence
-from typing import Final
+from collections.abc import Sequence
+from typing import Final, NamedTuple
 
 from edge.domain.settings import Settings
 
-#: a stage can't gain pressure; this much is the pressures' own uncertainty (placeholder until calibrations say more)
+#: a stage can't gain pressure; this much is what is left of the pressures' own uncertainty once their zeros are differenced
 GAINS_AT_MOST_KPA: Final = 3.0
 
 
@@ -51,26 +51,27 @@ def normalised_drop(
     return drop * reference_l_min / flow_l_min * ratio
 
 
-def stage_drops_kpa(
-    settings: Settings, taps: Mapping[str, float | None], flow_l_min: float, supply_c: float | None
-) -> dict[str, float]:
-    """Normalised drop [kPa] of each stage that its neighbours' taps are known for, by filter id.
+class Parts(NamedTuple):
+    """What a draw's flow and temperature make of a drop, relative to the reference: viscosity times flow, and flow squared."""
 
-    Args:
-        taps: gauge pressures [kPa] of the same steady draw: "supply", "between", "filtered"; None where unknown.
+    laminar: float
+    square: float
+
+
+def parts(settings: Settings, flow_l_min: float, supply_c: float | None) -> Parts:
+    """The parts of a draw. Where the station file gives no reference flow, drops stand as they are.
+
+    Raises:
+        ValueError: no flow; a mistake in the caller.
     """
-    between = _pairs([f.id for f in settings.filters])
-    drops: dict[str, float] = {}
-    for ident, (before, after) in between.items():
-        high, low = taps.get(before), taps.get(after)
-        if high is None or low is None or high - low < -GAINS_AT_MOST_KPA or flow_l_min <= 0.0:
-            continue
-        reference = settings.reference_flow_l_min or flow_l_min
-        drops[ident] = round(normalised_drop(high - low, flow_l_min, reference, supply_c, settings.reference_c), 4)
-    return drops
+    if flow_l_min <= 0.0:
+        raise ValueError(f"flow must be above zero, got {flow_l_min}")
+    reference = settings.reference_flow_l_min or flow_l_min
+    laminar = 1.0 / normalised_drop(1.0, flow_l_min, reference, supply_c, settings.reference_c)
+    return Parts(laminar, (flow_l_min / reference) ** 2)
 
 
-def _pairs(filters: Sequence[str]) -> dict[str, tuple[str, str]]:
+def taps_of(filters: Sequence[str]) -> dict[str, tuple[str, str]]:
     """Between which taps each filter sits. More than two stages can't be told apart by three taps."""
     if len(filters) == 1:
         return {filters[0]: ("supply", "filtered")}

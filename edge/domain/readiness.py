@@ -19,6 +19,8 @@ from edge.domain.heating import Forecast
 from edge.domain.phases import Phase
 from edge.domain.readings import KIND_OF, REASONS, UNIT_OF, Role
 from edge.domain.set_point import trough, words
+from edge.domain.show_water import capacity_text, fell_text, filter_text
+from edge.domain.train import TRAIN
 
 if TYPE_CHECKING:
     from edge.domain.station import Station
@@ -222,7 +224,10 @@ class Readiness:
                 ask="Have the supply's regulator set",
             )
         point, least, most = s.supply_point, plan.pressure_low_kpa, plan.pressure_high_kpa
-        return self._believed(self._drawn("supply_kpa", Role.SUPPLY_PRESSURE, point, least, most, now), point)
+        judged = self._believed(self._drawn("supply_kpa", Role.SUPPLY_PRESSURE, point, least, most, now), point)
+        if judged.state not in (MET, UNMET):
+            return judged
+        return judged._replace(text=judged.text + capacity_text(s, now))
 
     def flow(self, now: Now) -> Judged:
         """Flow within its limits in the last steady draw."""
@@ -331,10 +336,16 @@ class Readiness:
             return Judged(
                 UNKNOWN, f"{text}; no change of it on record", ask=f"Record when filter {ident} was last changed"
             )
+        seen = s.evidence.train.of(ident)
+        if seen is not None and seen.fell is not None:
+            ask = f"Record the change of filter {ident}, or have the filter and its seals looked at"
+            return Judged(UNKNOWN, fell_text(s, seen), ask=ask, seq=seq, evidence_ms=at_ms)
         if stage.drop_limit_kpa is not None:
             doubt = s.contradictions.doubt_about(s.taps.values())
             if doubt is not None:
                 return Judged(UNKNOWN, doubt[0], ask=doubt[1], seq=seq, evidence_ms=at_ms)
+            if s.evidence.train.is_lumped:
+                return self._lumped(ident, stage.drop_limit_kpa, now)
             if drop is None or not fresh:
                 return Judged(
                     UNKNOWN,
@@ -351,7 +362,25 @@ class Readiness:
                 )
         if stage.drop_limit_kpa is not None:
             text = self._nominally(text, *taps)
-        return Judged(MET, text, seq=seq, evidence_ms=at_ms, probability=sure)
+        return Judged(MET, text + filter_text(s, ident, now), seq=seq, evidence_ms=at_ms, probability=sure)
+
+    def _lumped(self, ident: str, limit_kpa: float, now: Now) -> Judged:
+        """A filter of a train without a pressure between its stages: what the drop over all of them lets say of one."""
+        s = self.station
+        total, seq, at_ms, fresh = s.dropped(TRAIN, now)
+        if total is None or not fresh:
+            ask = "Draw water for half a minute"
+            return Judged(UNKNOWN, "no steady draw of late to judge the filters' drop by", ask=ask, seq=seq, evidence_ms=at_ms)
+        limits = [f.drop_limit_kpa for f in s.settings.filters]
+        text = f"{s.show_pressure(total)} of drop over all filters, no pressure between them"
+        if total <= limit_kpa + AT_LIMIT:
+            return Judged(MET, text + filter_text(s, ident, now), seq=seq, evidence_ms=at_ms)
+        if None not in limits and total > sum(filter(None, limits)) + AT_LIMIT:
+            ask = "Change the filters; fit a pressure point between them to tell which"
+            return Judged(UNMET, f"{text}: more than their limits together", ask=ask, seq=seq, evidence_ms=at_ms)
+        ask = f"Fit a pressure point between the filters, or change filter {ident}"
+        text += f": this one alone may be above {s.show_pressure(limit_kpa)}"
+        return Judged(UNKNOWN, text, ask=ask, seq=seq, evidence_ms=at_ms)
 
     def _taps_of(self, ident: str) -> list[str]:
         """The pressure points before and after a stage; those that the station has."""

@@ -95,18 +95,11 @@ def _when(of: str, forecast: Forecast, now: Now) -> dict[str, Any]:
 
 
 def estimates(station: Station, now: Now) -> dict[str, dict[str, Any]]:
-    """Every estimate that exists so far, by name."""
+    """Every estimate of the reservoir that exists so far, by name (those of the water: show_water.py)."""
     found: dict[str, dict[str, Any]] = {}
     plan = station.settings.reservoir
     if plan is not None:
         _reservoir(station, now, found)
-    for stage in station.settings.filters:
-        drop = station.dropped(stage.id, now).value
-        name = f"filter:{stage.id}:drop"
-        rounded = None if drop is None else round(drop, 3)
-        found[name] = estimate(
-            name, "kPa", now, rounded, why="" if drop is not None else "no steady draw to judge it by"
-        )
     return found
 
 

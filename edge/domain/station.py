@@ -20,6 +20,7 @@ from edge.domain.duties import ALARM_RECORDS, Book, Fact, checked, local_date, n
 from edge.domain.entered import BY_EYE, Entered, sensed
 from edge.domain.entries import Draft, Entry, Now, rfc3339, wall_ms_of
 from edge.domain.evidence import Evidence, Shown
+from edge.domain.filter_alarms import look_at_filters
 from edge.domain.hours import at_rest
 from edge.domain.leaks import look_for_leak
 from edge.domain.phases import DRAW_BELONGS_MS, Phase, phase_of
@@ -28,12 +29,13 @@ from edge.domain.readings import Kind, Reading, Role, Sample
 from edge.domain.records import as_draft_body, to_alarms
 from edge.domain.reservoir_alarms import ReservoirAlarms
 from edge.domain.settings import Settings
+from edge.domain.show_water import water_estimates
 from edge.domain.validity import PointWatch
 from edge.domain.warmth import Warmth
 from edge.domain.water import Draw, DrawWatch
 
 #: changes when the meaning of state() changes; snapshots of another version are rebuilt from the journal
-FOLD_VERSION: Final = 2
+FOLD_VERSION: Final = 3
 #: where neither a room point nor a coldest room is given
 ASSUMED_ROOM_C: Final = 18.0
 #: at the latest after this everything is judged anew, whatever happened
@@ -62,7 +64,7 @@ class Station:
         self.entered = Entered(settings, self.watches, self.book)
         self.draws = DrawWatch(settings.supply) if settings.supply is not None else None
         self.phase = Phase.IDLE
-        self.evidence = Evidence(settings, self.zone, boot)
+        self.evidence = Evidence(settings, self.zone, boot, self.book)
         self._find_points()
         self.desk = AlarmDesk(
             settings, [o for o, _ in self.outlets], bool(self.leak_points), partial(self._draft, "alarm")
@@ -338,7 +340,7 @@ class Station:
             self._belongs_until_ms = now.mono_ms + DRAW_BELONGS_MS
         for ident in _DRAWN_ALARMS:
             self.desk.drop_pending(ident, now)
-        self._look_at_filters(now)
+        look_at_filters(self, now)
         self._dirty = True
 
     # -- after every call
@@ -489,17 +491,8 @@ class Station:
         today = local_date(now.wall_ms, self.zone).isoformat()
         if now.trusted:
             self._drafts += [Draft(now, "filter_day", body) for body in self.evidence.begin_day(today)]
-        self._look_at_filters(now)
+        look_at_filters(self, now)
         self._dirty = True
-
-    def _look_at_filters(self, now: Now) -> None:
-        for stage in self.settings.filters:
-            judged = self.readiness.filter(stage.id, now)
-            drop = self.dropped(stage.id, now).value
-            self.desk.set(
-                f"filter_due:{stage.id}", judged.state == "unmet", now, value=drop, unit="kPa", limit=stage.drop_limit_kpa,
-                cause=f"filter {stage.id}: {judged.text}",
-            )  # fmt: skip
 
     # -- judging
 
@@ -611,7 +604,7 @@ class Station:
 
     def estimates(self, now: Now) -> dict[str, dict[str, Any]]:
         """What is computed rather than read: shape in edge/snapshot.py."""
-        return show.estimates(self, now)
+        return show.estimates(self, now) | water_estimates(self, now)
 
     # -- after a restart
 

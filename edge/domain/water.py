@@ -11,12 +11,19 @@ from collections import deque
 from dataclasses import dataclass, field
 from typing import Any, Final, NamedTuple
 
+from edge.domain.leak_signs import Decay, LeakWindow, NightFlow
 from edge.domain.settings import Supply
 
+#: in the order of flow
+TAPS: Final = ("supply", "between", "filtered")
 #: pressure settles after a draw (hammer, a pressure tank filling) before it counts as static
 STATIC_AFTER_MS: Final = 10_000
 #: a valve closes: what was read this shortly before the end of a draw is no part of its steady part
 CLOSING_MS: Final = 3_000
+#: static pressures are averaged over spells of this length
+SPELL_MS: Final = 20_000
+#: an older spell tells nothing of the pressure just before a draw
+SPELL_STANDS_MS: Final = 600_000
 
 
 class Mean:
@@ -55,6 +62,7 @@ class Draw:
     between: Mean = field(default_factory=Mean)
     filtered: Mean = field(default_factory=Mean)
     static_before_kpa: float | None = None
+    static_kpa: dict[str, float] = field(default_factory=dict)  # of each tap, in the quiet spell before
     supply_temperature_c: float | None = None
 
     def mean(self, what: str) -> Mean:
@@ -71,12 +79,45 @@ class Draw:
             "supply_kpa": _rounded(self.supply.value), "least_supply_kpa": _rounded(self.supply.least if self.supply.n else None),
             "most_supply_kpa": _rounded(self.supply.most if self.supply.n else None),
             "between_kpa": _rounded(self.between.value), "filtered_kpa": _rounded(self.filtered.value),
-            "static_before_kpa": _rounded(self.static_before_kpa), "supply_c": _rounded(self.supply_temperature_c),
+            "static_before_kpa": _rounded(self.static_before_kpa),
+            "static_kpa": {tap: round(kpa, 4) for tap, kpa in self.static_kpa.items()}, "supply_c": _rounded(self.supply_temperature_c),
         }  # fmt: skip
 
 
 def _rounded(value: float | None) -> float | None:
     return None if value is None else round(value, 4)
+
+
+class Rest:
+    """The mean of a tap's static pressure over the last whole spell of `SPELL_MS`.
+
+    What is read last before a draw may be of the draw already, as its flow is told a little later; the spell under way is therefore
+    never used.
+    """
+
+    __slots__ = ("_since_ms", "_n", "_total", "mean_kpa", "until_ms")
+
+    def __init__(self) -> None:
+        self.forget()
+
+    def forget(self) -> None:
+        """A draw has begun."""
+        self._since_ms, self._n, self._total = 0, 0, 0.0
+        self.mean_kpa: float | None = None
+        self.until_ms = 0
+
+    def hear(self, kpa: float, mono_ms: int) -> bool:
+        """One static pressure. True where it ended a spell: `mean_kpa` is that one's."""
+        if not self._n:
+            self._since_ms, self._n, self._total = mono_ms, 1, kpa
+            return False
+        if mono_ms - self._since_ms < SPELL_MS:
+            self._n += 1
+            self._total += kpa
+            return False
+        self.mean_kpa, self.until_ms = self._total / self._n, mono_ms
+        self._since_ms, self._n, self._total = mono_ms, 1, kpa
+        return True
 
 
 class Heard(NamedTuple):
@@ -97,7 +138,9 @@ class DrawWatch:
     still on; so that the first pressure after a draw is never taken for one of it.
     """
 
-    __slots__ = ("supply", "draw", "last_end_ms", "_flow", "_flow_ms", "static_kpa", "leaked", "_waiting", "_line")
+    __slots__ = (
+        "supply", "draw", "last_end_ms", "_flow", "_flow_ms", "static_kpa", "leaked", "decay", "night", "_waiting", "_line", "_rests",
+    )  # fmt: skip
 
     def __init__(self, supply: Supply) -> None:
         self.supply = supply
@@ -106,7 +149,10 @@ class DrawWatch:
         self._flow: float | None = None
         self._flow_ms = 0
         self.static_kpa: float | None = None
+        self._rests = {tap: Rest() for tap in TAPS}
         self.leaked = LeakWindow(supply.leak_within_ms or 0)
+        self.decay = Decay()
+        self.night = NightFlow()
         self._waiting: list[tuple[int, str, float]] = []  # not confirmed yet
         self._line: deque[tuple[int, str, float]] = deque()  # confirmed, perhaps read while a valve closed
 
@@ -119,18 +165,33 @@ class DrawWatch:
         if known and before is not None:
             litres = (before + flow_l_min) * (mono_ms - before_ms) / 120_000.0
         draw = self.draw
+        if known and draw is None:
+            self.night.add(litres, before_ms, mono_ms)
         if draw is not None:
             draw.volume_l += litres
             if flow_l_min < self.supply.draw_ends_l_min:
                 return Heard((self._end(draw, mono_ms), "flow"))
             return self._go_on(draw, flow_l_min, mono_ms)
         if flow_l_min > self.supply.draw_starts_l_min:
-            self.draw = Draw(mono_ms, wall_ms, litres, static_before_kpa=self.static_kpa)
+            static = self._static_before(mono_ms)
+            before_kpa = static.get("supply", self.static_kpa)
+            self.draw = Draw(mono_ms, wall_ms, litres, static_before_kpa=before_kpa, static_kpa=static)
             self.leaked.forget_last()
+            self.night.draw(mono_ms)
+            self.decay.forget()
             return Heard(began=True)
         if known and self.supply.leak_volume_l is not None:
             self.leaked.add(litres, mono_ms)
         return _NOTHING
+
+    def _static_before(self, mono_ms: int) -> dict[str, float]:
+        """Each tap's pressure in the last whole quiet spell before now; a draw begins, so all are forgotten."""
+        found: dict[str, float] = {}
+        for tap, rest in self._rests.items():
+            if rest.mean_kpa is not None and mono_ms - rest.until_ms <= SPELL_STANDS_MS:
+                found[tap] = rest.mean_kpa
+            rest.forget()
+        return found
 
     def _go_on(self, draw: Draw, flow_l_min: float, mono_ms: int) -> Heard:
         if mono_ms - draw.start_ms < self.supply.steady_after_ms:
@@ -173,39 +234,8 @@ class DrawWatch:
             return False, True
         if self._flow is None or (self.last_end_ms is not None and mono_ms - self.last_end_ms < STATIC_AFTER_MS):
             return False, False
+        if self._rests[tap].hear(kpa, mono_ms) and tap == "supply":
+            self.decay.hear(self._rests[tap].mean_kpa or 0.0, mono_ms)
         if tap == "supply":
             self.static_kpa = kpa
         return True, False
-
-
-class LeakWindow:
-    """Volume that passed while nothing drew, within the last `within_ms`. Noise around zero cancels: volumes are signed."""
-
-    __slots__ = ("within_ms", "_parts", "_sum")
-
-    def __init__(self, within_ms: int) -> None:
-        self.within_ms = within_ms
-        self._parts: deque[tuple[int, float]] = deque()  # (start of a slice, litres); a slice is a 60th of the window
-        self._sum = 0.0
-
-    def add(self, litres: float, mono_ms: int) -> None:
-        """Some more, at this time."""
-        slice_ms = max(self.within_ms // 60, 1)
-        at = mono_ms - mono_ms % slice_ms
-        if self._parts and self._parts[-1][0] == at:
-            self._parts[-1] = (at, self._parts[-1][1] + litres)
-        else:
-            self._parts.append((at, litres))
-        self._sum += litres
-        while self._parts and mono_ms - self._parts[0][0] > self.within_ms:
-            self._sum -= self._parts.popleft()[1]
-
-    def forget_last(self) -> None:
-        """A draw began: the rise of its flow, just before, was no leak."""
-        if self._parts:
-            self._sum -= self._parts.pop()[1]
-
-    @property
-    def litres(self) -> float:
-        """Litres within the window, never below zero."""
-        return max(self._sum, 0.0)

@@ -1,0 +1,290 @@
+"""How much water a loading filter will still let through before its drop reaches the limit.
+
+Theory: J. Hermia, Trans. IChemE 60 (1982) 183, "Constant pressure blocking filtration laws": d2t/dV2 = k (dt/dV)^n with n = 2
+(complete blocking), 3/2 (standard), 1 (intermediate), 0 (cake). At constant pressure dt/dV is the resistance R, so dR/dV = k R^n:
+how resistance grows with the volume that has passed, whatever the flow was. (Cited from memory; the four growth laws of R were read
+in a public text on filtration, www.eurocode.us/wastewater-treatment.) Solved, each law has a function of R that is a straight line
+over the volume:
+
+    complete      1/R = (1 - k V) / R0
+    standard      1/sqrt(R) = (1 - k V / 2) / sqrt(R0)
+    intermediate  ln R = ln R0 + k V
+    cake          R = R0 (1 + k V)
+
+A line goes on as it is from any of its points, so it doesn't matter where counting began.
+
+Water is not equally dirty every day: along the line the filter runs ahead and falls behind, as a random walk over the volume; and each
+drop has its own error of measurement. Both are in the model (a local level with drift; A. C. Harvey, Forecasting, structural time
+series models and the Kalman filter, 1989; the line's two numbers by generalised least squares on the filter's innovations, P. de Jong
+1991). So what lies ahead starts from where the filter is now, not from where the line would have it, and its uncertainty has the walk
+still to come: the first passage of a walk with drift, whose variance is gap x q / drift^3 (inverse Gaussian distribution).
+
+Laws, and ratios of walk to error, are weighed by their restricted likelihood and averaged: all have the same number of parameters,
+so differences of Akaike's or the Bayesian information criterion are those of the likelihood (Burnham and Anderson 2002).
+
+A draw's drop is R x viscosity x flow (Darcy), and a share of the housing that goes with the square of the flow and never grows. The
+housing is found from neighbouring draws of different flow, whatever the law may be.
+"""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Callable, Sequence
+from itertools import pairwise
+from typing import Final, NamedTuple
+
+from edge.domain.robust import huber_weight, mad_sigma, median, normal_cdf
+
+LAWS: Final = ("complete", "standard", "intermediate", "cake")
+#: fewer points tell nothing of a law
+LEAST_POINTS: Final = 6
+#: the walk's variance over the volume seen, relative to that of one point's error
+RATIOS: Final = (0.03, 0.3, 3.0, 30.0, 300.0, 3000.0)
+#: likelihoods below exp(-10) of the best are left out
+WORTH: Final = 10.0
+#: a point can't be better than this share of the limit: gauges' linearity, viscosity's formula (common practice, no published source)
+FLOOR_SHARE: Final = 0.001
+#: standard uncertainty of a drop's scale: an uncalibrated meter is 2 % off, and so is the drop that is scaled by its flow (common
+#: practice, no published source)
+SCALE_U: Final = 0.02
+#: what a housing takes of a clean filter's drop, before anything was seen: mean and standard deviation (common practice, no
+#: published source), never beyond twice that deviation above the mean
+HOUSING: Final = (0.10, 0.10)
+#: three points of a normal distribution with its mean, variance and kurtosis (Gauss-Hermite): (standard deviations, weight)
+_NODES: Final = ((-math.sqrt(3.0), 1.0 / 6.0), (0.0, 2.0 / 3.0), (math.sqrt(3.0), 1.0 / 6.0))
+#: volumes left beyond this many times the volume seen say only "long"
+LONG: Final = 30.0
+
+
+class Point(NamedTuple):
+    """What one draw, or several like it, showed of a stage: litres that had passed; drop [kPa]; its parts at that draw relative to
+    the reference: viscosity times flow, and flow squared; how many draws it stands for."""
+
+    volume_l: float
+    laminar: float
+    square: float
+    drop_kpa: float
+    weight: float = 1.0
+
+
+class Life(NamedTuple):
+    """What the fit says. Volume left [L] with the 5 and 95 % points, infinity where the drop doesn't seem to grow; `weights` of the
+    laws; `housing_kpa`: the housing's share at the reference."""
+
+    left_l: float
+    low_l: float
+    high_l: float
+    weights: dict[str, float]
+    housing_kpa: float
+
+    @property
+    def law(self) -> str | None:
+        """The law that is decided on: none where no law has 80 % of the weight."""
+        best = max(self.weights, key=self.weights.__getitem__)
+        return best if self.weights[best] >= 0.8 else None
+
+
+def straight(law: str, resistance: float) -> float:
+    """The function of a resistance (above 0, any unit) that the law makes a straight line.
+
+    >>> [straight(law, 4.0) for law in LAWS]
+    [0.25, 0.5, 1.3862943611198906, 4.0]
+    """
+    if law == "complete":
+        return 1.0 / resistance
+    if law == "standard":
+        return 1.0 / math.sqrt(resistance)
+    return math.log(resistance) if law == "intermediate" else resistance
+
+
+def _steepness(law: str, resistance: float) -> float:
+    """|d straight / d resistance|."""
+    if law == "complete":
+        return 1.0 / resistance**2
+    if law == "standard":
+        return 0.5 / (resistance * math.sqrt(resistance))
+    return 1.0 / resistance if law == "intermediate" else 1.0
+
+
+class Housing(NamedTuple):
+    """What neighbouring draws of different flow told of the housing's share: sums over their differences of (square / laminar) and of
+    (drop / laminar): xx, xy [kPa], yy [kPa2], and how many."""
+
+    xx: float = 0.0
+    xy: float = 0.0
+    yy: float = 0.0
+    n: int = 0
+
+    def and_draws(self, one: Point, other: Point) -> Housing:
+        """With two draws that followed on each other. The wildest differences are taken as three standard deviations."""
+        x = other.square / other.laminar - one.square / one.laminar
+        y = other.drop_kpa / other.laminar - one.drop_kpa / one.laminar
+        if self.n >= 8:
+            most = 3.0 * math.sqrt(self.yy / self.n)
+            y = min(max(y, -most), most)
+        return Housing(self.xx + x * x, self.xy + x * y, self.yy + y * y, self.n + 1)
+
+    def share_kpa(self, clean_kpa: float) -> tuple[float, float]:
+        """(the housing's share, its standard uncertainty) [kPa], with what is usual of a filter of this clean drop as prior."""
+        mean, sigma = HOUSING[0] * clean_kpa, HOUSING[1] * clean_kpa
+        if self.n < 4 or self.xx <= 0.0:
+            return mean, sigma
+        slope = self.xy / self.xx
+        # neighbours share a draw, so their differences are worth two thirds of their number
+        noise = max(self.yy - slope * self.xy, 1e-12) / self.n
+        seen = 1.5 * noise / self.xx
+        both = 1.0 / (1.0 / sigma**2 + 1.0 / seen)
+        value = both * (mean / sigma**2 + slope / seen)
+        return min(max(value, 0.0), mean + 2.0 * sigma), math.sqrt(both)
+
+
+class _Line(NamedTuple):
+    """One law, ratio and housing: log of the restricted likelihood, and the volume left as a lognormal (logarithm, deviation);
+    infinity as the logarithm where the drop doesn't grow, minus infinity where the limit is passed."""
+
+    law: str
+    likelihood: float
+    log_left: float
+    deviation: float
+
+
+def fit(points: Sequence[Point], housing: Housing, limit_kpa: float, passed_l: float) -> Life | None:
+    """The volume left until the drop at the reference reaches the limit; None where the points can't tell.
+
+    Args:
+        points: in the order of volume, those of before a change left out; some 100 at most.
+        passed_l: litres that have passed by now, counted as the points' are.
+    """
+    if len(points) < LEAST_POINTS or points[-1].volume_l <= points[0].volume_l:
+        return None
+    clean = median([point.drop_kpa / point.laminar for point in points[:5]])
+    if clean <= 0.0:
+        return None
+    share, doubt = housing.share_kpa(clean)
+    lines: list[tuple[float, _Line]] = []
+    for off, weight in _NODES:
+        part = min(max(share + off * doubt, 0.0), 0.8 * clean)
+        lines += [(math.log(weight) + line.likelihood, line) for line in _lines(points, part, limit_kpa, passed_l)]
+    if not lines:
+        return None
+    best = max(likelihood for likelihood, _ in lines)
+    mixture = [(math.exp(lk - best), line) for lk, line in lines if lk > best - WORTH]
+    total = sum(weight for weight, _ in mixture)
+    weights = {law: sum(w for w, line in mixture if line.law == law) / total for law in LAWS}
+    parts = [(weight / total, line.log_left, line.deviation) for weight, line in mixture]
+    far = LONG * (points[-1].volume_l - points[0].volume_l)
+    low, middle, high = (_quantile(parts, wanted, far) for wanted in (0.05, 0.5, 0.95))
+    return Life(middle, low, high, weights, share)
+
+
+def _lines(points: Sequence[Point], housing_kpa: float, limit_kpa: float, passed_l: float) -> list[_Line]:
+    seen = [(p.drop_kpa - housing_kpa * p.square) / p.laminar for p in points]
+    limit = limit_kpa - housing_kpa
+    least = 0.02 * median(seen)
+    if least <= 0.0 or limit <= least:
+        return []
+    seen = [max(value, least) for value in seen]
+    weights = _sober_weights(points, seen)
+    volumes = [p.volume_l for p in points]
+    floor = (FLOOR_SHARE * limit_kpa) ** 2
+    found: list[_Line] = []
+    for law in LAWS:
+        solve = _solver(law, volumes, seen, weights, floor, limit)
+        found += [line for line in (solve(ratio, passed_l) for ratio in RATIOS) if line is not None]
+    return found
+
+
+def _sober_weights(points: Sequence[Point], seen: Sequence[float]) -> list[float]:
+    """Points that stand out of their neighbours weigh less (Huber), whatever law may hold."""
+    off = [value - median([*seen[max(i - 3, 0) : i], *seen[i + 1 : i + 4]]) for i, value in enumerate(seen)]
+    sigma = mad_sigma(off)
+    return [p.weight * huber_weight(r, sigma) ** 2 for p, r in zip(points, off, strict=True)]
+
+
+def _solver(
+    law: str, volumes: Sequence[float], seen: Sequence[float], weights: Sequence[float], floor: float, limit_kpa: float
+) -> Callable[[float, float], _Line | None]:
+    """For one law: solve(ratio of walk to error, litres passed)."""
+    start, span, n = volumes[0], volumes[-1] - volumes[0], len(volumes)
+    ys = [straight(law, value) for value in seen]
+    slopes = [_steepness(law, value) for value in seen]
+    mean_weight = sum(weights) / n
+    errors = [s * s * mean_weight / w for s, w in zip(slopes, weights, strict=True)]
+    typical = median(errors)
+    # likelihoods are of drops, not of the law's own straight function of them; and nothing is known before of the drop at either end
+    ends = median(slopes[:5]) * median(slopes[-5:])
+    jacobian = sum(map(math.log, slopes)) - math.log(ends)
+    steps = [0.0, *(later - sooner for sooner, later in pairwise(volumes))]
+
+    limit, scale = straight(law, limit_kpa), SCALE_U * limit_kpa * _steepness(law, limit_kpa)
+
+    def solve(ratio: float, passed_l: float) -> _Line | None:
+        walk = ratio * typical / span
+        wy = w1 = wv = variance = 0.0  # the walk as filtered from the series y, 1 and V; its variance over the errors'
+        logs = yy = y1 = yv = oo = ov = vv = 0.0
+        for y, volume, step, error in zip(ys, volumes, steps, errors, strict=True):
+            variance += walk * step
+            total = variance + error
+            gain = variance / total
+            v = volume - start
+            ey, e1, ev = y - wy, 1.0 - w1, v - wv
+            wy, w1, wv = wy + gain * ey, w1 + gain * e1, wv + gain * ev
+            variance -= gain * variance
+            logs += math.log(total)
+            sy, s1, sv = ey / total, e1 / total, ev / total
+            yy, y1, yv = yy + sy * ey, y1 + s1 * ey, yv + sv * ey
+            oo, ov, vv = oo + s1 * e1, ov + s1 * ev, vv + sv * ev
+        det = oo * vv - ov * ov
+        if det <= 0.0:
+            return None
+        level0, slope = (y1 * vv - yv * ov) / det, (oo * yv - ov * y1) / det
+        freedom = n - 2
+        rss = max(yy - level0 * y1 - slope * yv, 0.0)
+        noise = rss / freedom + floor * typical
+        likelihood = jacobian - 0.5 * (logs + math.log(det) + freedom * math.log(noise) + rss / noise)
+        # where the line is now, and how sure that and its slope are
+        c1, cv = 1.0 - w1, passed_l - start - wv
+        level = level0 * c1 + slope * cv + wy
+        ahead = walk * max(passed_l - volumes[-1], 0.0)
+        var_level = noise * ((c1 * c1 * vv - 2.0 * c1 * cv * ov + cv * cv * oo) / det + variance + ahead)
+        var_slope = noise * oo / det
+        both = noise * (cv * oo - c1 * ov) / det
+        gap = limit - level
+        if gap == 0.0 or _passed(law, gap):
+            return _Line(law, likelihood, -math.inf, 0.0)
+        if slope * gap <= 0.0:
+            return _Line(law, likelihood, math.inf, 0.0)
+        relative = var_level / gap**2 + var_slope / slope**2 + 2.0 * both / (gap * slope)
+        relative += noise * walk / abs(gap * slope) + (scale / gap) ** 2
+        relative = max(relative, 1e-9) * (1.0 + 3.0 / freedom)  # the tails of few points (Student)
+        return _Line(law, likelihood, math.log(gap / slope), math.sqrt(relative))
+
+    return solve
+
+
+def _passed(law: str, gap: float) -> bool:
+    """Does the line stand beyond its limit? The lines of complete and standard blocking fall."""
+    return gap > 0.0 if law in ("complete", "standard") else gap < 0.0
+
+
+def _quantile(parts: Sequence[tuple[float, float, float]], wanted: float, far: float) -> float:
+    """The value below which this share of a mixture of lognormals lies; infinity beyond `far`."""
+
+    def below(log: float) -> float:
+        share = 0.0
+        for weight, middle, deviation in parts:
+            if middle == -math.inf:
+                share += weight
+            elif middle != math.inf:
+                share += weight * normal_cdf((log - middle) / deviation)
+        return share
+
+    low, high = -7.0, math.log(far)
+    if below(low) >= wanted:
+        return 0.0
+    if below(high) < wanted:
+        return math.inf
+    for _ in range(40):
+        middle = (low + high) / 2.0
+        low, high = (middle, high) if below(middle) < wanted else (low, middle)
+    return math.exp((low + high) / 2.0)

@@ -1,0 +1,144 @@
+"""Statistics that a few wild values can't spoil, and what is needed of the normal distribution. Plain Python.
+
+Sources: P. K. Sen 1968 (slope and its interval), H. B. Mann 1945 and M. G. Kendall (trend), F. R. Hampel (median absolute
+deviation), P. J. Huber (weights): textbooks, formulas from memory; checked in tests/handbook/test_statistics.py.
+"""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Sequence
+from typing import Final, NamedTuple
+
+#: makes the median absolute deviation of normal values their standard deviation
+MAD_TO_SIGMA: Final = 1.4826022185056018
+#: Huber's constant: 95 % as good as the mean where values are normal
+HUBER_K: Final = 1.345
+
+
+def median(values: Sequence[float]) -> float:
+    """The middle value; of an even number, the mean of the two.
+
+    Raises:
+        ValueError: there is none; a mistake in the caller.
+    """
+    if not values:
+        raise ValueError("median of nothing")
+    ordered = sorted(values)
+    half = len(ordered) // 2
+    return ordered[half] if len(ordered) % 2 else (ordered[half - 1] + ordered[half]) / 2.0
+
+
+def mad_sigma(values: Sequence[float]) -> float:
+    """Standard deviation by the median absolute deviation.
+
+    >>> round(mad_sigma([1.0, 2.0, 3.0, 4.0, 90.0]), 4)
+    1.4826
+    """
+    middle = median(values)
+    return MAD_TO_SIGMA * median([abs(value - middle) for value in values])
+
+
+def huber_weight(residual: float, sigma: float) -> float:
+    """1 for an ordinary residual, less the wilder it is."""
+    size = abs(residual)
+    return 1.0 if sigma <= 0.0 or size <= HUBER_K * sigma else HUBER_K * sigma / size
+
+
+def normal_cdf(z: float) -> float:
+    """Share of a standard normal distribution below z."""
+    return 0.5 * math.erfc(-z / math.sqrt(2.0))
+
+
+def normal_quantile(share: float) -> float:
+    """z below which this share of a standard normal distribution lies, by bisection to 1e-12; 0 < share < 1."""
+    if not 0.0 < share < 1.0:
+        raise ValueError(f"share must lie between 0 and 1, got {share}")
+    low, high = -40.0, 40.0
+    while high - low > 1e-12:
+        middle = (low + high) / 2.0
+        if normal_cdf(middle) < share:
+            low = middle
+        else:
+            high = middle
+    return (low + high) / 2.0
+
+
+class Slope(NamedTuple):
+    """A robust line: slope with its interval, and the intercept."""
+
+    slope: float
+    intercept: float
+    low: float
+    high: float
+
+
+def theil_sen(x: Sequence[float], y: Sequence[float], confidence: float = 0.95) -> Slope | None:
+    """The median of all slopes between two points, its interval by Kendall's statistic, the intercept through the medians.
+
+    None where no two points differ in x. Cost grows with the square of the number of points: thin out first.
+    """
+    n = len(x)
+    slopes = sorted((y[j] - y[i]) / (x[j] - x[i]) for i in range(n) for j in range(i + 1, n) if x[j] != x[i])
+    if not slopes:
+        return None
+    middle = median(slopes)
+    spread = normal_quantile(0.5 + confidence / 2.0) * math.sqrt(_kendall_variance(x, y))
+    count = len(slopes)
+    upper = min(round((count + spread) / 2.0), count - 1)
+    lower = max(round((count - spread) / 2.0) - 1, 0)
+    return Slope(middle, median(y) - middle * median(x), slopes[lower], slopes[upper])
+
+
+def _kendall_variance(x: Sequence[float], y: Sequence[float]) -> float:
+    def part(n: int) -> float:
+        return n * (n - 1) * (2.0 * n + 5.0)
+
+    variance = part(len(x))
+    for values in (x, y):
+        for tied in _ties(values):
+            variance -= part(tied)
+    return max(variance, 0.0) / 18.0
+
+
+def _ties(values: Sequence[float]) -> list[int]:
+    counts: dict[float, int] = {}
+    for value in values:
+        counts[value] = counts.get(value, 0) + 1
+    return [count for count in counts.values() if count > 1]
+
+
+class Trend(NamedTuple):
+    """Mann-Kendall: S, the standard score, and the probability of such a score without a trend (two-sided)."""
+
+    s: int
+    z: float
+    p: float
+
+
+def mann_kendall(values: Sequence[float]) -> Trend:
+    """Is there a trend in values that stand in the order of time? Below four values there is none that could be told."""
+    n = len(values)
+    s = sum((b > a) - (b < a) for i, a in enumerate(values) for b in values[i + 1 :])
+    variance = _kendall_variance(range(n), values)
+    if n < 4 or variance <= 0.0:
+        return Trend(s, 0.0, 1.0)
+    z = (s - (s > 0) + (s < 0)) / math.sqrt(variance)
+    return Trend(s, z, 2.0 * (1.0 - normal_cdf(abs(z))))
+
+
+def weighted_quantile(pairs: Sequence[tuple[float, float]], share: float) -> float:
+    """The value below which this share of the weight lies; between neighbours, by their middles. `pairs`: (value, weight)."""
+    ordered = sorted(pairs)
+    total = sum(weight for _, weight in ordered)
+    wanted, below = share * total, 0.0
+    before: tuple[float, float] | None = None
+    for value, weight in ordered:
+        centre = below + weight / 2.0
+        if centre >= wanted:
+            if before is None or centre == before[1]:
+                return value
+            known, at = before
+            return known + (value - known) * (wanted - at) / (centre - at) if math.isfinite(value) else value
+        before, below = (value, centre), below + weight
+    return ordered[-1][0]

@@ -1,0 +1,217 @@
+"""What is published of the water: the supply's capacity, the fill's time, what the filters will still let through."""
+
+from __future__ import annotations
+
+import math
+from datetime import UTC, datetime
+from typing import TYPE_CHECKING, Any
+
+from edge.domain.duties import DAY_MS, day_start_ms, local_date, months_later_ms
+from edge.domain.entries import Now
+from edge.domain.readings import Kind
+from edge.domain.show import estimate, value_text
+from edge.domain.supply import Figure
+from edge.domain.train import Stage
+from edge.domain.use import Days
+
+if TYPE_CHECKING:
+    from edge.domain.station import Station
+
+#: what is told of the filters where two pressures or the flow are missing
+LUMPED = "no pressure between the filters: only the drop over all of them is known"
+NO_METER = "no flow meter: drops can't be made comparable, nor the volume that passed be known"
+FELL = "its drop fell suddenly: torn, by-passed, or changed without a record"
+NOT_YET = "too few steady draws since its change"
+
+
+def water_estimates(station: Station, now: Now) -> dict[str, dict[str, Any]]:
+    """Every estimate of the water that exists so far, by name."""
+    found: dict[str, dict[str, Any]] = {}
+    for stage in station.settings.filters:
+        _filter(station, stage.id, now, found)
+    if station.settings.supply is None:
+        return found
+    figure = supply_capacity(station, now)
+    name = "supply_capacity"
+    if figure is None:
+        found[name] = estimate(name, "L/min", now, why=_no_capacity(station))
+    else:
+        found[name] = estimate(name, "L/min", now, *figure.rounded(3), "")
+    _fill(station, now, found)
+    if station.draws is not None and station.flow_point is not None:
+        least = station.draws.night.least_l_min
+        why = (
+            "the least flow of half an hour without a draw, within a day"
+            if least is not None
+            else "no quiet half hour yet"
+        )
+        found["night_flow"] = estimate("night_flow", "L/min", now, None if least is None else round(least, 4), why=why)
+    return found
+
+
+def supply_capacity(station: Station, now: Now) -> Figure | None:
+    """Flow [L/min] that the supply gives at the least pressure of the station file; None where no draw has told it of late."""
+    plan = station.settings.supply
+    if plan is None or station.supply_point is None or station.flow_point is None:
+        return None
+    pressure, flow = station.watches[station.supply_point], station.watches[station.flow_point]
+    u_kpa = pressure.point.uncertainty if pressure.correction is None else pressure.correction.u
+    u_flow = flow.point.uncertainty if flow.correction is None else flow.correction.u
+    last = station.evidence.shown("flow_l_min", now, None).value
+    share = None if u_flow is None or not last else u_flow / last
+    return station.evidence.flows.capacity(plan.pressure_low_kpa, now.wall_ms, plan.stands_for_ms, u_kpa, share)
+
+
+def capacity_text(station: Station, now: Now) -> str:
+    """Can the supply serve? For the pressure's condition; empty where that isn't known."""
+    figure, plan = supply_capacity(station, now), station.settings.supply
+    if figure is None or plan is None or station.supply_point is None or station.flow_point is None:
+        return ""
+    least = station.show(station.supply_point, plan.pressure_low_kpa)
+    gives = f"{station.show(station.flow_point, figure.value)} at {least}"
+    wanted = plan.flow_low_l_min
+    if wanted is None or figure.value >= wanted:
+        return f"; the supply could give {gives}"
+    doubt = "cannot" if figure.high < wanted else "perhaps cannot"
+    return (
+        f"; the supply {doubt} serve: it could give only {gives}, {station.show(station.flow_point, wanted)} is needed"
+    )
+
+
+def _no_capacity(station: Station) -> str:
+    if station.flow_point is None:
+        return "no flow meter"
+    return "no supply pressure" if station.supply_point is None else "no steady draw of late that pressure fell by"
+
+
+def _fill(station: Station, now: Now, found: dict[str, dict[str, Any]]) -> None:
+    fills, name = station.evidence.fills, "fill_time"
+    figure, reference = fills.time_s(), fills.reference()
+    if figure is None or reference is None:
+        why = "no flow meter" if station.flow_point is None else "too few draws of one volume yet"
+        found[name] = estimate(name, "s", now, why=why)
+        return
+    trend = fills.trend()
+    why = f"for {reference[0]:.2f} L"
+    if trend is not None:
+        way = "longer" if trend.share > 0 else "shorter"
+        why += f"; it has become {abs(trend.share):.0%} {way} within {trend.days:.0f} days"
+        why += ": a filter that loads, or a weaker supply" if trend.share > 0 else ""
+    found[name] = estimate(name, "s", now, *figure.rounded(2), why)
+
+
+def _filter(station: Station, ident: str, now: Now, found: dict[str, dict[str, Any]]) -> None:
+    evidence, train = station.evidence, station.evidence.train
+    stage, lumped = train.of(ident), train.is_lumped
+    drop = station.dropped(ident, now).value
+    name = f"filter:{ident}:drop"
+    why = "" if drop is not None else why_no_drop(station)
+    if drop is not None and station.settings.reference_flow_l_min is None:
+        why = "as drawn: the station file gives no reference flow"
+    found[name] = estimate(name, "kPa", now, None if drop is None else round(drop, 3), why=why)
+    volume, days = f"filter:{ident}:volume_left", f"filter:{ident}:left"
+    why = why_no_life(station, stage)
+    left = None if why or stage is None else stage.left(evidence.total_l)
+    if left is None:
+        found[volume], found[days] = (estimate(n, u, now, why=why or NOT_YET) for n, u in ((volume, "L"), (days, "d")))
+        return
+    why = f"{LUMPED}; left until the sum of their limits" if lumped else lead_text(station, ident)
+    if math.isinf(left[0]):
+        low = None if math.isinf(left[1]) else round(left[1], 1)
+        found[volume] = estimate(volume, "L", now, None, low, None, "its drop hardly grows: more than can be told")
+        found[days] = estimate(days, "d", now, why="its drop hardly grows: more than can be told")
+        return
+    high = None if math.isinf(left[2]) else round(left[2], 1)
+    found[volume] = estimate(volume, "L", now, round(left[0], 1), round(left[1], 1), high, why)
+    found[days] = _days(station, days, ident, days_left(station, stage, now), why, now)
+
+
+def _days(station: Station, name: str, ident: str, left: Days | None, why: str, now: Now) -> dict[str, Any]:
+    if left is None:
+        told = "the clock is not trusted" if not now.trusted else "too few days of use seen yet"
+        return estimate(name, "d", now, why=told)
+    age = age_days(station, ident, now)
+    if age is not None and age < left.value:
+        why = "; ".join(filter(None, (why, f"by its age it is due in {max(age, 0.0):.0f} days")))
+    value, low, high = (None if math.isinf(v) else round(v, 2) for v in left)
+    return estimate(name, "d", now, value, low, high, why if value is not None else "more than ten years")
+
+
+def days_left(station: Station, stage: Stage | None, now: Now) -> Days | None:
+    """Days until a stage's limit, by this station's use of water."""
+    left = None if stage is None else stage.left(station.evidence.total_l)
+    if left is None or not now.trusted or math.isinf(left[0]):
+        return None
+    today = local_date(now.wall_ms, station.zone)
+    began = day_start_ms(today, station.zone)
+    spent = 0.5 if began is None else min(max((now.wall_ms - began) / DAY_MS, 0.0), 1.0)
+    return station.evidence.use.days_left(left, today, spent)
+
+
+def age_days(station: Station, ident: str, now: Now) -> float | None:
+    """Days until a filter is due by its age; None where no limit or no change is known."""
+    stage = next(f for f in station.settings.filters if f.id == ident)
+    change = station.book.last_change(ident)
+    if change is None or stage.replace_after_months is None or not now.trusted:
+        return None
+    return (months_later_ms(change.at_ms, stage.replace_after_months, station.zone) - now.wall_ms) / DAY_MS
+
+
+def why_no_drop(station: Station) -> str:
+    """Why a filter has no drop of its own."""
+    if station.flow_point is None:
+        return NO_METER
+    train = station.evidence.train
+    if train.is_lumped:
+        total = next(iter(train.stages.values())).drop_kpa(train.changed_ms("*"))
+        return LUMPED if total is None else f"{LUMPED}: {station.show_pressure(total)}"
+    return "no steady draw to judge it by" if train.stages else "no pressure before or behind it"
+
+
+def why_no_life(station: Station, stage: Stage | None) -> str:
+    """Why nothing can be said of what is left; empty where something may be."""
+    if station.flow_point is None:
+        return NO_METER
+    if stage is None:
+        return "no pressure before or behind it"
+    if stage.limit_kpa is None:
+        return "the station file gives no drop_limit"
+    if stage.fell is not None:
+        return FELL
+    return ""
+
+
+def lead_text(station: Station, ident: str) -> str:
+    """Whether this stage will be the first at its limit."""
+    return "the first to reach its limit" if station.evidence.train.leading(station.evidence.total_l) == ident else ""
+
+
+def filter_text(station: Station, ident: str, now: Now) -> str:
+    """What is left, for the filter's condition; empty where nothing can be said."""
+    stage = station.evidence.train.of(ident)
+    left = (
+        None
+        if stage is None or station.flow_point is None or stage.fell is not None
+        else stage.left(station.evidence.total_l)
+    )
+    if left is None or math.isinf(left[0]):
+        return ""
+    days = days_left(station, stage, now)
+    if days is None or math.isinf(days.value):
+        return ""
+    until = datetime.fromtimestamp((now.wall_ms + days.value * DAY_MS) / 1000.0, UTC).astimezone(station.zone).date()
+    high = "?" if math.isinf(days.high) else f"{days.high:.0f}"
+    lead = ", the first to reach its limit" if lead_text(station, ident) else ""
+    return f"; about {days.value:.0f} days left ({days.low:.0f} to {high}), until {until.isoformat()}{lead}"
+
+
+def fell_text(station: Station, stage: Stage) -> str:
+    """What a sudden fall of the drop was; empty where there was none."""
+    if stage.fell is None:
+        return ""
+    before, after = (value_text(kpa, _unit(station), Kind.PRESSURE) for kpa in stage.fell[:2])
+    return f"its drop fell from {before} to {after}: torn, by-passed, or changed without a record"
+
+
+def _unit(station: Station) -> str:
+    return station.watches[station.supply_point].point.unit if station.supply_point is not None else "kPa"

@@ -1,0 +1,288 @@
+"""The filter train as finished draws show it: the taps' zeros, each stage's drop over the water that has passed, what is left.
+
+Everything here is rebuilt from the journal's draw entries, in their order. Pressure sensors of 1 % of 100 psi are 0.8 psi off, on a
+clean drop of 2 psi; but while nothing flows all taps stand at one pressure. So the differences between the taps at rest, before
+each draw (the whole of a quiet night is before the first one), are the differences of their zeros, and are taken off the drops.
+
+A drop that falls suddenly is never good news: a filter may be torn or by-passed, or was changed and nobody recorded it. Numbers
+that have no source beside them are common practice, no published source.
+"""
+
+from __future__ import annotations
+
+import math
+from collections import deque
+from collections.abc import Callable, Mapping, Sequence
+from typing import Any, Final, NamedTuple
+
+from edge.domain.filter_life import Housing, Life, Point, fit
+from edge.domain.filters import GAINS_AT_MOST_KPA, parts, taps_of
+from edge.domain.robust import mad_sigma, median
+from edge.domain.settings import Settings
+
+#: the whole train as one stage, where no pressure is known between its stages; no filter's id is a star
+TRAIN: Final = "*"
+#: zeros: the median of so many quiet spells; a difference beyond this is no zero error (a check valve holds pressure, say)
+ZEROS_KEPT: Final = 15
+ZERO_AT_MOST_KPA: Final = 25.0
+#: points kept of a stage, each of as many draws as the first; beyond, neighbours are merged. An even number
+POINTS_KEPT: Final = 96
+#: draws whose median is the drop now, and those before them that a fall is judged against
+LAST: Final = 3
+BEFORE: Final = 9
+#: a fall by this share, this much and this many standard deviations is sudden
+FELL_SHARE: Final = 0.3
+FELL_KPA: Final = 3.0
+FELL_SIGMA: Final = 6.0
+#: the fit is made anew once this share more water has passed
+AGAIN_SHARE: Final = 0.02
+
+
+class Zeros:
+    """By how much each tap reads below the supply's at rest [kPa]."""
+
+    def __init__(self) -> None:
+        self._seen: dict[str, deque[float]] = {}
+
+    def learn(self, static_kpa: Mapping[str, float]) -> None:
+        """Pressures of all taps in one quiet spell."""
+        supply = static_kpa.get("supply")
+        if supply is None:
+            return
+        for tap, kpa in static_kpa.items():
+            if tap != "supply" and abs(supply - kpa) <= ZERO_AT_MOST_KPA:
+                self._seen.setdefault(tap, deque(maxlen=ZEROS_KEPT)).append(round(supply - kpa, 4))
+
+    def below(self, tap: str) -> float:
+        """What has to be added to a tap's pressure to make it comparable with the supply's."""
+        seen = self._seen.get(tap)
+        return median(seen) if seen else 0.0
+
+    def state(self) -> dict[str, list[float]]:
+        """What has to survive a restart, as JSON."""
+        return {tap: list(seen) for tap, seen in self._seen.items()}
+
+    def restore(self, state: Mapping[str, Sequence[float]]) -> None:
+        """Take back what state() gave."""
+        self._seen = {tap: deque(seen, maxlen=ZEROS_KEPT) for tap, seen in state.items()}
+
+
+class Fall(NamedTuple):
+    """A sudden fall of a drop: from, to [kPa], since when."""
+
+    before_kpa: float
+    after_kpa: float
+    wall_ms: int
+
+
+class Seen(NamedTuple):
+    """A point of the stage's life, and the wall time of its (last) draw."""
+
+    wall_ms: int
+    point: Point
+
+
+class Stage:
+    """One stage of the train, or all of it as one. Drops at the reference [kPa] since its last change."""
+
+    def __init__(self, limit_kpa: float | None) -> None:
+        self.limit_kpa = limit_kpa
+        self.life: Life | None = None
+        self.fell: Fall | None = None
+        self._seen: list[Seen] = []
+        self._aside: list[Seen] = []  # of before the last change; a correction may take the change back
+        self._recent: deque[Seen] = deque(maxlen=LAST + BEFORE)
+        self._housing = Housing()  # outlasts a change: the housing stays
+        self._before: Point | None = None
+        self._fitted_l: float | None = None
+
+    def add(self, seen: Seen, changed_ms: int | None) -> None:
+        """One more draw."""
+        self.rebase(changed_ms)
+        if self._before is not None:
+            self._housing = self._housing.and_draws(self._before, seen.point)
+        self._before = seen.point
+        self._recent.append(seen)
+        self._look_for_fall(seen.wall_ms, changed_ms)
+        if self._seen and seen.point.volume_l <= self._seen[-1].point.volume_l:
+            return  # the meter ran backwards, or no water passed: no new point of its life
+        open_still = len(self._seen) > 1 and self._seen[-1].point.weight < self._seen[0].point.weight
+        if open_still:
+            self._seen[-1] = _merged(self._seen[-1], seen)
+            return
+        if len(self._seen) == POINTS_KEPT:
+            self._seen = [_merged(a, b) for a, b in zip(self._seen[::2], self._seen[1::2], strict=True)]
+        self._seen.append(seen)
+
+    def rebase(self, changed_ms: int | None) -> None:
+        """What was before the last change is of another filter."""
+        since = -math.inf if changed_ms is None else changed_ms
+        if self.fell is not None and self.fell.wall_ms <= since:
+            self.fell = None
+        old, new = self._aside, self._seen
+        if (old and old[-1].wall_ms > since) or (new and new[0].wall_ms <= since):
+            every = [*old, *new]
+            self._seen = [seen for seen in every if seen.wall_ms > since]
+            self._aside = [seen for seen in every if seen.wall_ms <= since][-POINTS_KEPT:]
+            self.life = self._fitted_l = None
+
+    def _levels(self, changed_ms: int | None) -> list[float]:
+        """Drops at the reference of the last draws: the medium's share scaled, the housing's (where it is known) by the square."""
+        housing = 0.0 if self.life is None else self.life.housing_kpa
+        return [
+            (seen.point.drop_kpa - housing * seen.point.square) / seen.point.laminar + housing
+            for seen in self._recent
+            if changed_ms is None or seen.wall_ms > changed_ms
+        ]
+
+    def drop_kpa(self, changed_ms: int | None) -> float | None:
+        """The drop now: the median of the last three draws; of two, the later. None where there was none since the change."""
+        levels = self._levels(changed_ms)[-LAST:]
+        if not levels:
+            return None
+        return levels[-1] if len(levels) < LAST else median(levels)
+
+    def _look_for_fall(self, wall_ms: int, changed_ms: int | None) -> None:
+        levels = self._levels(changed_ms)
+        if self.fell is not None:
+            if median(levels[-LAST:]) > (self.fell.before_kpa + self.fell.after_kpa) / 2.0:
+                self.fell = None
+            return
+        if len(levels) < LAST + BEFORE:
+            return
+        before, after = levels[:-LAST], levels[-LAST:]
+        was, now = median(before), median(after)
+        if was - now > max(FELL_SHARE * was, FELL_KPA, FELL_SIGMA * mad_sigma(before)):
+            self.fell = Fall(round(was, 3), round(now, 3), wall_ms)
+
+    def look(self, passed_l: float, changed_ms: int | None) -> None:
+        """Make the fit anew where enough has passed since the last."""
+        self.rebase(changed_ms)
+        if self.limit_kpa is None or self.fell is not None or not self._seen:
+            self.life = self._fitted_l = None
+            return
+        span = passed_l - self._seen[0].point.volume_l
+        if self._fitted_l is not None and passed_l - self._fitted_l < AGAIN_SHARE * span:
+            return
+        self._fitted_l = passed_l
+        self.life = fit([seen.point for seen in self._seen], self._housing, self.limit_kpa, passed_l)
+
+    def left(self, passed_l: float) -> tuple[float, float, float] | None:
+        """(litres left, 5 and 95 % points); infinity where the drop hardly grows. None where nothing can be said."""
+        if self.life is None or self._fitted_l is None:
+            return None
+        since = passed_l - self._fitted_l
+        low, middle, high = (max(v - since, 0.0) for v in (self.life.low_l, self.life.left_l, self.life.high_l))
+        return middle, low, high
+
+    def state(self) -> dict[str, Any]:
+        """What has to survive a restart, as JSON."""
+        fell = None if self.fell is None else list(self.fell)
+        lists = {"seen": self._seen, "aside": self._aside, "recent": self._recent}
+        return {name: [_flat(seen) for seen in kept] for name, kept in lists.items()} | {
+            "fell": fell,
+            "housing": list(self._housing),
+        }
+
+    def restore(self, state: Mapping[str, Any]) -> None:
+        """Take back what state() gave."""
+        self._seen, self._aside = ([_seen(flat) for flat in state[name]] for name in ("seen", "aside"))
+        self._recent = deque(map(_seen, state["recent"]), maxlen=LAST + BEFORE)
+        self._housing, self._before = Housing(*state["housing"]), self._recent[-1].point if self._recent else None
+        self.fell = None if state["fell"] is None else Fall(*state["fell"])
+
+
+def _merged(a: Seen, b: Seen) -> Seen:
+    """Two neighbours as one: the sums that the fit makes of them stay the same, but for the curve between them."""
+    one, other = a.point, b.point
+    weight = one.weight + other.weight
+    mean = [(x * one.weight + y * other.weight) / weight for x, y in zip(one[:4], other[:4], strict=True)]
+    return Seen(b.wall_ms, Point(mean[0], mean[1], mean[2], mean[3], weight))
+
+
+def _flat(seen: Seen) -> list[float]:
+    return [seen.wall_ms, *(round(value, 6) for value in seen.point)]
+
+
+def _seen(flat: Sequence[float]) -> Seen:
+    return Seen(int(flat[0]), Point(*flat[1:]))
+
+
+class Train:
+    """All stages of a station.
+
+    Args:
+        changed: a filter's last recorded change, wall time in ms; None where there is none on record.
+    """
+
+    def __init__(self, settings: Settings, taps: frozenset[str], changed: Callable[[str], int | None]) -> None:
+        self._settings, self._changed = settings, changed
+        self.zeros = Zeros()
+        ids = [stage.id for stage in settings.filters]
+        limits = {stage.id: stage.drop_limit_kpa for stage in settings.filters}
+        pairs = {ident: pair for ident, pair in taps_of(ids).items() if set(pair) <= taps}
+        #: stages can't be told apart: only the drop over all of them is known
+        self.is_lumped = not pairs and len(ids) > 1 and {"supply", "filtered"} <= taps
+        self._pairs = {TRAIN: ("supply", "filtered")} if self.is_lumped else pairs
+        known = [limit for limit in limits.values() if limit is not None]
+        limits[TRAIN] = sum(known) if len(known) == len(ids) else None
+        self.stages = {ident: Stage(limits[ident]) for ident in self._pairs}
+
+    def of(self, ident: str) -> Stage | None:
+        """The stage that tells of a filter: its own, or the whole train."""
+        return self.stages.get(TRAIN if self.is_lumped else ident)
+
+    def changed_ms(self, ident: str) -> int | None:
+        """When a stage was last changed; the whole train counts from its newest change."""
+        if ident != TRAIN and not self.is_lumped:
+            return self._changed(ident)
+        return max(filter(None, (self._changed(stage.id) for stage in self._settings.filters)), default=None)
+
+    def learn(self, body: Mapping[str, Any], wall_ms: int) -> dict[str, float]:
+        """Take a draw's entry; the drop [kPa] at the reference of each stage, by filter id, that it shows."""
+        flow_l_min, temperature_c = body["flow_l_min"], body["supply_c"]
+        self.zeros.learn(body.get("static_kpa") or {})
+        if flow_l_min is None or flow_l_min <= 0.0 or body["ended"] != "flow":
+            return {}
+        laminar, square = parts(self._settings, flow_l_min, temperature_c)
+        found: dict[str, float] = {}
+        for ident, (before, after) in self._pairs.items():
+            high, low = body[f"{before}_kpa"], body[f"{after}_kpa"]
+            if high is None or low is None:
+                continue
+            drop = (high + self.zeros.below(before)) - (low + self.zeros.below(after))
+            if drop < -GAINS_AT_MOST_KPA:
+                continue
+            point = Point(body["total_l"] - body["volume_l"] / 2.0, laminar, square, drop)
+            self.stages[ident].add(Seen(wall_ms, point), self.changed_ms(ident))
+            found[ident] = round(drop / laminar, 4)
+        return found
+
+    def look(self, passed_l: float) -> None:
+        """After a draw: fits, where it is time for one."""
+        for ident, stage in self.stages.items():
+            stage.look(passed_l, self.changed_ms(ident))
+
+    def leading(self, passed_l: float) -> str | None:
+        """The stage that will reach its limit first; where that can't be told, the one that has used up most of it."""
+        if self.is_lumped or len(self.stages) < 2:
+            return None
+        ranks: list[tuple[float, float, str]] = []
+        for ident, stage in self.stages.items():
+            drop = stage.drop_kpa(self.changed_ms(ident))
+            if drop is None or not stage.limit_kpa:
+                return None
+            left = stage.left(passed_l)
+            ranks.append((math.inf if left is None else left[0], -drop / stage.limit_kpa, ident))
+        return min(ranks)[2]
+
+    def state(self) -> dict[str, Any]:
+        """What has to survive a restart, as JSON."""
+        return {"zeros": self.zeros.state(), "stages": {ident: stage.state() for ident, stage in self.stages.items()}}
+
+    def restore(self, state: Mapping[str, Any]) -> None:
+        """Take back what state() gave; a stage that this station has no more is passed over."""
+        self.zeros.restore(state["zeros"])
+        for ident, kept in state["stages"].items():
+            if ident in self.stages:
+                self.stages[ident].restore(kept)
