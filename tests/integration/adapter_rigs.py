@@ -482,7 +482,6 @@ class Station:
         self._over = threading.Event()
         self._watching = threading.Thread(target=self._watch, daemon=True)
         self._oldest_ms: dict[str, int] = {}
-        self._late_ms = 0
 
     def _find(self, kind: str) -> Any:
         return self.rigs["any"] if kind == "any" else adapters.find(kind)
@@ -493,24 +492,21 @@ class Station:
                 self.samples.setdefault(sample.point, []).append(sample)
 
     def _watch(self) -> None:
-        """Look at the ages all the time; and at how late this machine lets a thread be that only sleeps."""
-        at_ms = self.clock.mono_ms()
+        """Look at the ages all the time."""
         while not self._over.wait(0.01):
-            before_ms, at_ms = at_ms, self.clock.mono_ms()
             ages = self.acquisition.ages()
             with self._lock:
-                self._late_ms = max(self._late_ms, at_ms - before_ms - 10)
                 for point, age_ms in ages.items():
                     self._oldest_ms[point] = max(self._oldest_ms.get(point, 0), age_ms or 0)
 
     def watch_anew(self) -> None:
         with self._lock:
-            self._oldest_ms, self._late_ms = {}, 0
+            self._oldest_ms = {}
 
-    def oldest_ms(self, but: str) -> tuple[dict[str, int], int]:
-        """Greatest age of each point on other buses than this rig's since watch_anew(), and the machine's own lateness."""
+    def oldest_ms(self, but: str) -> dict[str, int]:
+        """Greatest age of each point on other buses than this rig's since watch_anew()."""
         with self._lock:
-            return {name: age for name, age in self._oldest_ms.items() if not name.startswith(f"{but}:")}, self._late_ms
+            return {name: age for name, age in self._oldest_ms.items() if not name.startswith(f"{but}:")}
 
     def of(self, rig: str, point: str, since_ms: int = 0) -> list[Sample]:
         with self._lock:

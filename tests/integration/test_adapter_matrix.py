@@ -24,6 +24,8 @@ from tests.integration.adapter_table import TABLE, Row
 _NO_MISBEHAVIOUR = {"good", "bytes", "error", "slow"}
 #: a row is watched for so long after its reason has come
 WATCHED_MS = 3 * PERIOD_MS
+#: so often a row is tried before the other buses' periods are held against it
+TRIES = 4
 
 LIVE = [row for row in TABLE if row.adapter != "entered"]
 
@@ -48,10 +50,18 @@ def named(row: Row) -> str:
 
 @pytest.mark.parametrize("row", LIVE, ids=named)
 def test_a_misbehaviour_has_its_reason_harms_no_other_and_ends_without_a_restart(station: Station, row: Row):
-    name = row.rig_name
-    if name not in station.rigs:
+    if row.rig_name not in station.rigs:
         pytest.skip(f"can't mount: {why_not()}")
-    rig = station.rigs[name]
+    # A busy machine holds any thread up now and then, a misbehaviour that harms other buses does so each time.
+    late: list[dict[str, int]] = []
+    while not late or (late[-1] and len(late) < TRIES):
+        late.append(spoil_and_mend(station, row))
+    assert not late[-1], late
+
+
+def spoil_and_mend(station: Station, row: Row) -> dict[str, int]:
+    """One misbehaviour from its beginning to its end; the points of other buses whose age came to two periods meanwhile."""
+    name, rig = row.rig_name, station.rigs[row.rig_name]
     started_ms = station.clock.mono_ms()
     for point in rig.tables:
         station.until(lambda point=point: station.is_good(name, point, started_ms), f"{point} is not good")
@@ -66,21 +76,18 @@ def test_a_misbehaviour_has_its_reason_harms_no_other_and_ends_without_a_restart
         until_ms = station.clock.mono_ms() + WATCHED_MS
         station.until(lambda: station.clock.mono_ms() >= until_ms, "the time goes by")
         said = station.of(name, row.point, spoilt_ms)
-        oldest_ms, late_ms = station.oldest_ms(but=name)
+        oldest_ms = station.oldest_ms(but=name)
     finally:
         rig.mend()
     # exactly this reason, with its quality
     assert {sample.reason for sample in said} <= {row.reason, None} | row.also, said
     assert_quality(station.points[f"{name}:{row.point}"], row, came)
-    # nobody else: neither on the bus nor on others, which keep their periods but for what this machine does to any thread
-    if not row.is_bus:
-        for point in set(rig.tables) - {row.point}:
-            beside = [sample for sample in station.of(name, point, spoilt_ms) if sample.mono_ms < until_ms]
-            assert beside or name == "modbus-rtu", point
-            if not on_the_same_unit(row, point):
-                assert {sample.reason for sample in beside} <= {None}, (point, beside)
-    too_old = {point: age for point, age in oldest_ms.items() if age >= 2 * PERIOD_MS + 2 * late_ms}
-    assert oldest_ms and not too_old, (too_old, late_ms)
+    # nobody else on the bus
+    for point in set(rig.tables) - {row.point} if not row.is_bus else ():
+        beside = [sample for sample in station.of(name, point, spoilt_ms) if sample.mono_ms < until_ms]
+        assert beside or name == "modbus-rtu", point
+        if not on_the_same_unit(row, point):
+            assert {sample.reason for sample in beside} <= {None}, (point, beside)
     # and it ends
     mended_ms = station.clock.mono_ms()
     for point in rig.tables:
@@ -90,6 +97,8 @@ def test_a_misbehaviour_has_its_reason_harms_no_other_and_ends_without_a_restart
         )
     lost = [what for what in station.told[told:] if what[1] == "lost"]
     assert lost == ([(rig.id, "lost")] if row.reason == "bus_lost" or row.is_lost else []), lost
+    assert oldest_ms
+    return {point: age for point, age in oldest_ms.items() if age >= 2 * PERIOD_MS}
 
 
 def on_the_same_unit(row: Row, point: str) -> bool:
