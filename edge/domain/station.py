@@ -152,6 +152,8 @@ class Station:
             readings.append(reading)
             value = reading.value
             if value is None:
+                if (advice := watch.advice()) is not None:
+                    self._drafts.append(Draft(now, "advice", advice))
                 continue
             if first or sample.point in self.silent:
                 self._heard_again(sample.point, now)

@@ -6,8 +6,9 @@ usable value, and whatever rests on it is unknown.
 
 from __future__ import annotations
 
+from collections import deque
 from math import isfinite
-from typing import Final
+from typing import Any, Final
 
 from edge.domain.calibration import K_CALIBRATED, Correction
 from edge.domain.readings import REASONS, Kind, Quality, Reading, Role, Sample
@@ -20,6 +21,8 @@ STUCK_AWAY_FROM_ROOM_K: Final = 5.0
 PERHAPS_STUCK_AFTER_MS: Final = 3 * 3_600_000
 STUCK_AFTER_MS: Final = 4 * 3_600_000
 
+#: so many single bad readings among good ones within an hour are told once (our own number: at one in ten minutes nobody need act)
+WILD_AN_HOUR: Final = 7
 #: characters of what is told beside a reason
 LONGEST_DETAIL: Final = 400
 
@@ -34,7 +37,7 @@ class PointWatch:
 
     __slots__ = (
         "point", "last", "good", "good_ms", "is_sure", "raw", "correction", "started_ms", "still_since_ms", "errors",
-        "doubt", "detail", "_jump", "_jumps", "_rate", "_low", "_high", "_slack", "_contact", "_can_stick", "_stale_after_ms",
+        "doubt", "detail", "_wild", "_jump", "_jumps", "_rate", "_low", "_high", "_slack", "_contact", "_can_stick", "_stale_after_ms",
     )  # fmt: skip
 
     def __init__(self, point: Point, started_ms: int) -> None:
@@ -47,6 +50,7 @@ class PointWatch:
         self.is_sure = True  # the value that stands was read as good, not as uncertain
         self.still_since_ms = started_ms
         self.errors = 0
+        self._wild: deque[int] = deque(maxlen=WILD_AN_HOUR)  # when single bad readings came among good ones
         self.detail = ""  # what the adapter or the transducer told beside the last sample's reason
         self.doubt: tuple[str, str] | None = None  # what contradicts it, and what to do (contradictions.py)
         self._jump: tuple[int, float] | None = None
@@ -114,6 +118,8 @@ class PointWatch:
 
     def _bad(self, sample: Sample, reason: str | None) -> Reading:
         self.errors += 1
+        if self.last is not None and self.last.quality is not _BAD:
+            self._wild.append(sample.mono_ms)
         self.last = reading = Reading(sample.point, sample.mono_ms, None, _BAD, reason, None)
         return reading
 
@@ -131,6 +137,16 @@ class PointWatch:
     def stale_at_ms(self) -> int:
         """When the point falls silent if nothing good is heard before."""
         return self.good_ms + self._stale_after_ms + 1
+
+    def advice(self) -> dict[str, Any] | None:
+        """The body of an advice entry when bad readings among good ones have become many within an hour; then it counts anew."""
+        wild = self._wild
+        if len(wild) < WILD_AN_HOUR or wild[-1] - wild[0] > 3_600_000 or self.last is None or self.last.reason is None:
+            return None
+        wild.clear()
+        why = REASONS[self.last.reason]
+        text = f"{WILD_AN_HOUR} single bad readings within an hour, the last: {why.text}"
+        return {"point": self.point.id, "reason": self.last.reason, "what": text, "advice": why.advice}
 
     def is_silent(self, mono_ms: int) -> bool:
         """No good reading within the stale limit. Exactly at the limit it still stands."""

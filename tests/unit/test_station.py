@@ -265,6 +265,19 @@ def test_case_15_one_wild_sample_leaves_no_trace() -> None:
     assert not [e for e in driver.said if e.kind == "alarm" and e.body["id"].startswith("pressure")]
 
 
+def test_case_15_many_wild_samples_within_an_hour_are_told_once() -> None:
+    def told(every_s: int) -> list[str]:
+        driver = Driver()
+        driver.run(3600, lambda t: QUIET | {"supply": -19_800.0 if int(t) % every_s == every_s - 1 else 52 * PSI})
+        return [e.body["point"] for e in driver.said if e.kind == "advice"]
+
+    assert told(479) == ["supply"], "about every eight minutes"
+    assert told(620) == []
+    broken = Driver()
+    broken.run(600, QUIET | {"supply": -19_800.0})
+    assert [e for e in broken.said if e.kind == "advice"] == [], "a point that is bad throughout falls silent instead"
+
+
 def test_a_level_that_truly_jumped_is_believed_after_three_readings() -> None:
     points = tuple(replace(p, max_rate_per_s=1.0) if p.id == "room" else p for p in POINTS)
     driver = Driver(replace(SETTINGS, points=points))
