@@ -6,6 +6,7 @@ All buses of one process that name the same scenario and seed, on the same boot 
 from __future__ import annotations
 
 import threading
+from collections import deque
 from collections.abc import Mapping, Sequence
 from typing import Any, Final
 
@@ -16,6 +17,11 @@ from simulators.model import Missing, World
 
 #: a clock at speed 1 that is older than this was not started for the scenario: the world then begins when it is first used
 YOUNG_MS: Final = 3_600_000
+
+#: with a clock that runs fast, what these points show is noted each so often on the way to the next read
+SLOW_POINTS: Final = ("reservoir",)
+BETWEEN_MS: Final = 2_000
+MOST_BETWEEN: Final = 200
 
 _POINT_OF: Final[Mapping[Role, str]] = {
     Role.RESERVOIR_TEMPERATURE: "reservoir",
@@ -41,13 +47,32 @@ class SharedWorld:
         now_ms = clock.mono_ms()
         self._zero_ms = now_ms if clock.speed == 1.0 and now_ms > YOUNG_MS else 0
         self._lock = threading.Lock()
+        self._reached_ms = now_ms
+        self._between: deque[tuple[int, dict[str, float | Missing]]] = deque(maxlen=MOST_BETWEEN)
 
     def read(self, points: Sequence[str]) -> tuple[int, list[float | Missing]]:
         """The clock's time, and what each point (of simulators.model.POINTS) says at that instant."""
         with self._lock:
             mono_ms = self._clock.mono_ms()
+            if self._clock.speed > 1.0:
+                self._go_by_steps(mono_ms)
             self.world.step_to(mono_ms - self._zero_ms)
+            self._reached_ms = mono_ms
             return mono_ms, [self.world.read(point) for point in points]
+
+    def _go_by_steps(self, mono_ms: int) -> None:
+        """A clock that runs fast skips over what a probe would have shown: it is noted on the way."""
+        first = self._reached_ms // BETWEEN_MS + 1
+        for step in range(max(first, mono_ms // BETWEEN_MS - MOST_BETWEEN), -(-mono_ms // BETWEEN_MS)):
+            self.world.step_to(step * BETWEEN_MS - self._zero_ms)
+            self._between.append((step * BETWEEN_MS, {point: self.world.read(point) for point in SLOW_POINTS}))
+
+    def between(self, point: str, from_ms: int, to_ms: int) -> list[tuple[int, float | Missing]]:
+        """What a slow point showed on the way, after `from_ms` and before `to_ms`."""
+        with self._lock:
+            return [
+                (at_ms, heard[point]) for at_ms, heard in self._between if from_ms < at_ms < to_ms and point in heard
+            ]
 
     def line_state(self) -> str:
         """How the serial line of the pressures is now."""
@@ -91,6 +116,7 @@ class Simulated:
         self._scenario, self._seed = str(bus.get("scenario", "cold-morning")), int(bus.get("seed", 1))
         self._clock = clock
         self._shared: SharedWorld | None = None
+        self._read_ms: dict[str, int] = {}
         self._stands_for: dict[str, str] = {}
         self._unit: dict[str, str] = {}
         for point, table in points.items():
@@ -107,19 +133,25 @@ class Simulated:
             raise BusLost(exc.what, where=self._where, expected=exc.expected, do=exc.do) from exc
 
     def read(self, due: Sequence[str]) -> Sequence[Raw]:
-        """One Raw for each due point that answers. Raises BusLost before open and after close."""
+        """A Raw for each due point, and what a slow one showed since the last read. Raises BusLost before open and after close."""
         if self._shared is None:
             raise BusLost(
                 "it is not open", where=self._where, expected="open() first", do="It is tried again by itself"
             )
         mono_ms, heard = self._shared.read([self._stands_for[point] for point in due])
-        answers = []
+        answers: list[Raw] = []
         for point, value in zip(due, heard, strict=True):
-            if not isinstance(value, Missing):
-                answers.append(Raw(point, mono_ms, value, self._unit[point]))
-            else:
-                answers.append(Raw(point, mono_ms, None, self._unit[point], value.reason or "no_answer", value.detail))
+            before_ms = self._read_ms.get(point, mono_ms)
+            for at_ms, earlier in self._shared.between(self._stands_for[point], before_ms, mono_ms):
+                answers.append(self._raw(point, at_ms, earlier))
+            answers.append(self._raw(point, mono_ms, value))
+            self._read_ms[point] = mono_ms
         return answers
+
+    def _raw(self, point: str, mono_ms: int, value: float | Missing) -> Raw:
+        if isinstance(value, Missing):
+            return Raw(point, mono_ms, None, self._unit[point], value.reason or "no_answer", value.detail)
+        return Raw(point, mono_ms, value, self._unit[point])
 
     def close(self) -> None:
         """Leave the world; it goes on for others."""
