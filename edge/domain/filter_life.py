@@ -44,6 +44,8 @@ RATIOS: Final = (0.03, 0.3, 3.0, 30.0, 300.0, 3000.0)
 WORTH: Final = 10.0
 #: a point can't be better than this share of the limit: gauges' linearity, viscosity's formula (common practice, no published source)
 FLOOR_SHARE: Final = 0.001
+#: dirt comes in spells of days, so the walk's steps go together: points are worth so many times fewer than they are
+SPELLS: Final = 2.0
 #: standard uncertainty of a drop's scale: an uncalibrated meter is 2 % off, and so is the drop that is scaled by its flow (common
 #: practice, no published source)
 SCALE_U: Final = 0.02
@@ -241,7 +243,7 @@ def _solver(
         freedom = n - 2
         rss = max(yy - level0 * y1 - slope * yv, 0.0)
         noise = rss / freedom + floor * typical
-        likelihood = jacobian - 0.5 * (logs + math.log(det) + freedom * math.log(noise) + rss / noise)
+        likelihood = (jacobian - 0.5 * (logs + math.log(det) + freedom * math.log(noise) + rss / noise)) / SPELLS
         # where the line is now, and how sure that and its slope are
         c1, cv = 1.0 - w1, passed_l - start - wv
         level = level0 * c1 + slope * cv + wy
@@ -255,8 +257,9 @@ def _solver(
         if slope * gap <= 0.0:
             return _Line(law, likelihood, math.inf, 0.0)
         relative = var_level / gap**2 + var_slope / slope**2 + 2.0 * both / (gap * slope)
-        relative += noise * walk / abs(gap * slope) + (scale / gap) ** 2
-        relative = max(relative, 1e-9) * (1.0 + 3.0 / freedom)  # the tails of few points (Student)
+        relative += noise * walk / abs(gap * slope)
+        relative = max(relative, 1e-9) * SPELLS * (1.0 + 3.0 / freedom)  # the last for the tails of few points (Student)
+        relative += (scale / gap) ** 2
         return _Line(law, likelihood, math.log(gap / slope), math.sqrt(relative))
 
     return solve
