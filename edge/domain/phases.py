@@ -29,23 +29,26 @@ class Phase(StrEnum):
 
 AWAY_FALL_K: Final = 0.8
 AWAY_WITHIN_MS: Final = 240_000
-#: (K, within ms): a fall of averages by as much shows it sooner
-SOONER: Final = ((0.45, 120_000), (0.6, 180_000))
+#: (K, within ms): a fall of averages by as much shows it too, sooner or in a large heel that cools slowly
+SOONER: Final = ((0.45, 120_000), (0.6, 180_000), (0.8, 300_000), (1.0, 420_000))
 #: where water was drawn so shortly before, this share of those falls is enough
 DRAWN_MS: Final = 360_000
 DRAWN_SHARE: Final = 0.7
-#: and never less than so many standard deviations of the difference of two averages, or two steps of the probe
+#: (a step of the probe more), and never less than so many standard deviations of the difference of two averages
 SIGMAS: Final = 6.0
 #: only a liquid this far above the room shows by its fall that it was taken away
 AWAY_ABOVE_ROOM_K: Final = 8.0
 BACK_RISE_K: Final = 0.5
 AWAY_AT_MOST_MS: Final = 60 * 60_000
 #: it is back, or was never away, where it is cold and has fallen by less than LEVEL_K within LEVEL_MS
+#: (below LEVEL_FROM_C it may be air that the probe hangs in)
+LEVEL_FROM_C: Final = 31.0
 LEVEL_MS: Final = 360_000
 LEVEL_K: Final = 0.3
 #: water drawn this short before or after belongs to the same cycle
 DRAW_BELONGS_MS: Final = 180_000
 BIN_MS: Final = 15_000
+COARSEST_K: Final = 1.0  # a probe has no coarser steps
 
 
 def phase_of(*, off: bool, at_work: bool, away: bool, drawn: bool, reheating: bool, resting: bool) -> Phase:
@@ -101,7 +104,8 @@ class CycleWatch:
             self.back_since_ms = None
         closed = self._gather(liquid_c, mono_ms)
         if self.away_since_ms is None:
-            self._falls = self._falls + 1 if fell_k >= AWAY_FALL_K else 0
+            coarse_k = 2.5 * self._step_k if self._step_k <= COARSEST_K else 0.0
+            self._falls = self._falls + 1 if fell_k >= max(AWAY_FALL_K, coarse_k) else 0
             fell_k = max(fell_k if self._falls > 1 else 0.0, self._fell_soon(mono_ms) if closed else 0.0)
             if fell_k > 0.0 and self.powered and liquid_c + fell_k - room_c >= AWAY_ABOVE_ROOM_K:
                 self.away_since_ms, self.back_since_ms = mono_ms, None
@@ -132,7 +136,7 @@ class CycleWatch:
             return False
         bins = self._bins
         bins.append((mono_ms, self._sum / self._count))
-        while mono_ms - bins[0][0] > LEVEL_MS + BIN_MS:
+        while mono_ms - bins[0][0] > SOONER[-1][1]:
             bins.popleft()
         self._per_bin += 0.2 * (self._count - self._per_bin)
         self._sum, self._count, self._bin_ms = 0.0, 0, mono_ms
@@ -144,13 +148,12 @@ class CycleWatch:
         now_c = bins[-1][1]
         if not self._diffs:
             return 0.0
-        least_k = max(
-            SIGMAS * sqrt(self._diff2 / self._diffs / max(self._per_bin, 1.0)), 2.0 * min(self._step_k, AWAY_FALL_K)
-        )
+        least_k = SIGMAS * sqrt(self._diff2 / self._diffs / max(self._per_bin, 1.0))
+        step_k = self._step_k if self._step_k <= COARSEST_K else 0.0
         share = DRAWN_SHARE if self._drawn_ms is not None and mono_ms - self._drawn_ms <= DRAWN_MS else 1.0
         for wanted_k, within_ms in SOONER:
             fell_k = max((c for at_ms, c in bins if mono_ms - at_ms <= within_ms), default=now_c) - now_c
-            if fell_k >= max(share * wanted_k, least_k):
+            if fell_k >= max(share * wanted_k + step_k, least_k):
                 return fell_k
         return 0.0
 
@@ -161,9 +164,9 @@ class CycleWatch:
             self._lowest = now_c
         if now_c - self._lowest >= BACK_RISE_K:
             return True
-        if now_c >= warm_c or mono_ms - bins[0][0] < LEVEL_MS:
+        if not LEVEL_FROM_C <= now_c < warm_c or mono_ms - bins[0][0] < LEVEL_MS:
             return False
-        return max(c for _, c in bins) - now_c < LEVEL_K
+        return max(c for at_ms, c in bins if mono_ms - at_ms <= LEVEL_MS) - now_c < LEVEL_K
 
     def is_away(self, mono_ms: int) -> bool:
         """The liquid is away, and not for longer than a cycle can last."""

@@ -79,7 +79,7 @@ class ReservoirAlarms:
         s = self._station
         limit, again = warmth.alarm_limits(cold_c, s.settings.tuning.get("reservoir_cold"))
         alarm = s.desk.alarms["reservoir_cold"]
-        active, cause = liquid < (again if alarm.condition else limit) - AT_LIMIT, ""
+        active, cause = liquid < (again if alarm.present else limit) - AT_LIMIT, ""
         found = trough(warmth.loss, warmth.limits(cold_c)[0] + warmth.guard_k, cold_c) if active else None
         if active and self._is_explained(warmth, now.mono_ms):
             # a set point that is too low is one alarm, not one after each cycle
@@ -186,7 +186,8 @@ class ReservoirAlarms:
             s.desk.set(FIRST_CASE, False, now, value=liquid)
             return
         why = self._why_late(warmth, liquid, cold_c, first_ms, alarm.condition, now)
-        if why is None:
+        if why is None:  # what is present stays, what was pending isn't known to be so
+            s.desk.drop_pending(FIRST_CASE, now)
             return
         cause = f"{s.show(point, liquid)}, {why}" if why else ""
         limit = round(warmth.limits(cold_c)[0] + warmth.guard_k, 4)
