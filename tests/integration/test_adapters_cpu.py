@@ -14,7 +14,9 @@ def test_all_adapters_stay_under_five_percent_of_a_core_good_or_hung_up():
     done = subprocess.run(command, cwd=ROOT, capture_output=True, text=True, timeout=120, check=False)
     found = json.loads(done.stdout)
     states = found["states"]
-    assert {state: cost["share"] < found["limit"] for state, cost in states.items()} == dict.fromkeys(states, True), found
+    assert {state: cost["share"] < found["limit"] for state, cost in states.items()} == dict.fromkeys(states, True), (
+        found
+    )
     assert done.returncode == 0
     # and it was measured while what it says was so
     assert states["good"]["good"] == states["good"]["readings"] > 30
