@@ -123,7 +123,8 @@ class World:
             seconds = min(target, self._block_end) - self._s
             self.reservoir.step(seconds, self._room_now, self._powered, self._rinse_c, self._probe_in_air)
             self._s += seconds
-            self._fill_tank(seconds)
+            if self._s == self._block_end:  # whole blocks only: the same whatever the caller's steps are
+                self._fill_tank(self._s - self._block_start)
             self.passed_l = self._passed_before_l + self.water.flow_l_min * (self._s - self._block_start) / 60.0
         if self._s == self._block_end:
             self._begin_block()
@@ -133,6 +134,7 @@ class World:
         start = self._block_start = self._s
         self._passed_before_l = self.passed_l
         of_day = start % DAY_S
+        self._follow(of_day)
         self._happen(of_day)
         draw = self._draw(of_day)
         step = self._block_s(draw, of_day)
@@ -144,7 +146,6 @@ class World:
         self._rinse_c = self._true_water_c if draw is not None and draw.into_basin else None
         before, self.water = self.water, self._water(draw, of_day)
         self._ring(before.flow_l_min - self.water.flow_l_min, draw is not None)
-        self._follow(of_day)
 
     def _block_s(self, draw: Draw | None, of_day: int) -> int:
         """How long everything may be held."""
@@ -276,16 +277,23 @@ class World:
         lags = {e.point: e.s for e in self._all(happen.Lag) if e.from_s <= of_day < e.until_s}
         shown = {}
         for point, lag_s in lags.items():
-            true = self.true(point)
+            true = self._held(point)
             before, _ = self._lagging.get(point, (true, lag_s))
             shown[point] = (before + (true - before) * (1.0 - exp(-(self._s - self._followed_s) / lag_s)), lag_s)
         self._lagging, self._followed_s = shown, self._s
 
+    def _held(self, point: str) -> float:
+        """The truth as it counts within a block; a slow sensor doesn't follow a pressure's swing."""
+        if point == "room":
+            return self.room_c(self._s)
+        water = {"supply": self.water.supply_kpa, "between": self.water.between_kpa, "filtered": self.water.filtered_kpa}
+        return water[point] if point in water else self.true(point)
+
     def _seen(self, point: str, at_ms: int) -> float:
         """What the sensor of a point is at: the truth, or where it has got to on its slow way there."""
-        true = self.true(point)
         if point not in self._lagging:
-            return true
+            return self.true(point)
+        true = self._held(point)
         before, lag_s = self._lagging[point]
         return before + (true - before) * (1.0 - exp(-max(at_ms / 1000.0 - self._followed_s, 0.0) / lag_s))
 

@@ -3,6 +3,8 @@
     python -m simulators.record cold-morning /tmp/morning        # station.toml, readings.csv, records.jsonl
     warmwell replay /tmp/morning/station.toml /tmp/morning/readings.csv --records /tmp/morning/records.jsonl
 
+A file of faults and figures can be laid upon a scenario: `--with FILE`, see simulators/compose.py.
+
 Ten days of one scenario are ten such days in a row; what people did is told for the first only.
 """
 
@@ -19,6 +21,8 @@ from edge.domain.entries import rfc3339
 from edge.domain.errors import UnusableInput
 from edge.domain.quantities import UnitError, converter
 from edge.domain.readings import CONTACT_WORDS, KIND_OF, Kind
+from simulators.compose import composed
+from simulators.events import Day
 from simulators.model import METERS, Missing, World
 from simulators.scenarios import SCENARIOS, scenario_named
 from simulators.station_file import ROLE_OF, station_toml
@@ -37,10 +41,12 @@ def table(
     units: Mapping[str, str] = TRADE_UNITS,
     seed: int = 1,
     separator: str = ",",
+    day: Day | None = None,
 ) -> Iterator[str]:
     """Lines of CSV, without line ends: a header, then a row each `every_s` seconds over `hours` hours, both ends included.
 
     Args:
+        day: instead of the scenario's own.
         points: of the station file of a scenario; each is a column.
         units: by point; a column without one has none in the header and holds the kind's plain unit (degC, kPa, L/min).
 
@@ -48,6 +54,8 @@ def table(
         UnusableInput: no such scenario, point or unit.
     """
     world = World(scenario, seed)
+    if day is not None:
+        world = World.of_day(day, seed, world.start_wall_ms)
     cells = [_cell(point, units.get(point)) for point in points]
     yield separator.join(["time", *(f"{p} [{units[p]}]" if p in units else p for p in points)])
     start_wall_ms, columns = world.start_wall_ms, list(zip(points, cells, strict=True))
@@ -100,8 +108,10 @@ def records(scenario: str) -> Iterator[str]:
             yield json.dumps({**act.body, "at": act.body.get("at", rfc3339(wanted.start_wall_ms + act.mono_ms))})
 
 
-def write(scenario: str, folder: Path, hours: float | None = None, every_s: float = 2.0, seed: int = 1) -> int:
-    """Write station.toml, readings.csv and records.jsonl into a folder; gives the number of rows.
+def write(
+    scenario: str, folder: Path, hours: float | None = None, every_s: float = 2.0, seed: int = 1, day: Day | None = None
+) -> int:
+    """Write station.toml, readings.csv and records.jsonl into a folder; gives the number of rows. `day`: instead of its own.
 
     Raises:
         UnusableInput: no such scenario.
@@ -113,7 +123,7 @@ def write(scenario: str, folder: Path, hours: float | None = None, every_s: floa
     (folder / "station.toml").write_text(text, encoding="utf-8")
     rows = -1
     with (folder / "readings.csv").open("w", encoding="utf-8") as out:
-        for line in table(scenario, wanted.hours if hours is None else hours, every_s, seed=seed):
+        for line in table(scenario, wanted.hours if hours is None else hours, every_s, seed=seed, day=day):
             out.write(line + "\n")
             rows += 1
     (folder / "records.jsonl").write_text("".join(line + "\n" for line in records(scenario)), encoding="utf-8")
@@ -130,11 +140,13 @@ def main(arguments: Sequence[str] | None = None) -> int:
     parser.add_argument("--hours", type=float, default=None, help="default: as long as the scenario suggests")
     parser.add_argument("--every", type=float, default=2.0, metavar="S", help="seconds between rows")
     parser.add_argument("--seed", type=int, default=1)
+    parser.add_argument("--with", dest="file", type=Path, default=None, metavar="FILE", help="a TOML file laid upon it (compose.py)")
     given = parser.parse_args(arguments)
     if not given.every > 0 or (given.hours is not None and not 0 < given.hours <= 24 * 3660):
         parser.error("--every and --hours must be above 0, and no more than ten years of hours")
     try:
-        rows = write(given.scenario, given.folder, given.hours, given.every, given.seed)
+        day = None if given.file is None else composed(given.file, given.scenario)
+        rows = write(given.scenario, given.folder, given.hours, given.every, given.seed, day)
     except (UnusableInput, OSError) as exc:
         sys.stderr.write(f"{exc}\n")
         return 2
