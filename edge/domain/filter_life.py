@@ -49,6 +49,8 @@ SPELLS: Final = 2.0
 #: standard uncertainty of a drop's scale: an uncalibrated meter is 2 % off, and so is the drop that is scaled by its flow (common
 #: practice, no published source)
 SCALE_U: Final = 0.02
+#: the same where nobody measures the water's temperature: cold water moves by some 4 K over the year, and 2.5 % of viscosity go with 1 K
+SCALE_BLIND_U: Final = 0.08
 #: what a housing takes of a clean filter's drop, before anything was seen: mean and standard deviation (common practice, no
 #: published source), never beyond twice that deviation above the mean
 HOUSING: Final = (0.10, 0.10)
@@ -129,7 +131,7 @@ class Housing(NamedTuple):
     def share_kpa(self, clean_kpa: float) -> tuple[float, float]:
         """(the housing's share, its standard uncertainty) [kPa], with what is usual of a filter of this clean drop as prior."""
         mean, sigma = HOUSING[0] * clean_kpa, HOUSING[1] * clean_kpa
-        if self.n < 4 or self.xx <= 0.0:
+        if sigma <= 0.0 or self.n < 4 or self.xx <= 0.0:
             return mean, sigma
         slope = self.xy / self.xx
         # neighbours share a draw, so their differences are worth two thirds of their number
@@ -150,12 +152,15 @@ class _Line(NamedTuple):
     deviation: float
 
 
-def fit(points: Sequence[Point], housing: Housing, limit_kpa: float, passed_l: float) -> Life | None:
+def fit(
+    points: Sequence[Point], housing: Housing, limit_kpa: float, passed_l: float, scale_u: float = SCALE_U
+) -> Life | None:
     """The volume left until the drop at the reference reaches the limit; None where the points can't tell.
 
     Args:
         points: in the order of volume, those of before a change left out; some 100 at most.
         passed_l: litres that have passed by now, counted as the points' are.
+        scale_u: relative standard uncertainty of the drops' scale.
     """
     if len(points) < LEAST_POINTS or points[-1].volume_l <= points[0].volume_l:
         return None
@@ -166,7 +171,9 @@ def fit(points: Sequence[Point], housing: Housing, limit_kpa: float, passed_l: f
     lines: list[tuple[float, _Line]] = []
     for off, weight in _NODES:
         part = min(max(share + off * doubt, 0.0), 0.8 * clean)
-        lines += [(math.log(weight) + line.likelihood, line) for line in _lines(points, part, limit_kpa, passed_l)]
+        lines += [
+            (math.log(weight) + line.likelihood, line) for line in _lines(points, part, limit_kpa, passed_l, scale_u)
+        ]
     if not lines:
         return None
     best = max(likelihood for likelihood, _ in lines)
@@ -179,7 +186,9 @@ def fit(points: Sequence[Point], housing: Housing, limit_kpa: float, passed_l: f
     return Life(middle, low, high, weights, share)
 
 
-def _lines(points: Sequence[Point], housing_kpa: float, limit_kpa: float, passed_l: float) -> list[_Line]:
+def _lines(
+    points: Sequence[Point], housing_kpa: float, limit_kpa: float, passed_l: float, scale_u: float
+) -> list[_Line]:
     seen = [(p.drop_kpa - housing_kpa * p.square) / p.laminar for p in points]
     limit = limit_kpa - housing_kpa
     least = 0.02 * median(seen)
@@ -191,7 +200,7 @@ def _lines(points: Sequence[Point], housing_kpa: float, limit_kpa: float, passed
     floor = (FLOOR_SHARE * limit_kpa) ** 2
     found: list[_Line] = []
     for law in LAWS:
-        solve = _solver(law, volumes, seen, weights, floor, limit)
+        solve = _solver(law, volumes, seen, weights, floor, (limit, scale_u * limit_kpa))
         found += [line for line in (solve(ratio, passed_l) for ratio in RATIOS) if line is not None]
     return found
 
@@ -204,9 +213,14 @@ def _sober_weights(points: Sequence[Point], seen: Sequence[float]) -> list[float
 
 
 def _solver(
-    law: str, volumes: Sequence[float], seen: Sequence[float], weights: Sequence[float], floor: float, limit_kpa: float
+    law: str,
+    volumes: Sequence[float],
+    seen: Sequence[float],
+    weights: Sequence[float],
+    floor: float,
+    limits: tuple[float, float],
 ) -> Callable[[float, float], _Line | None]:
-    """For one law: solve(ratio of walk to error, litres passed)."""
+    """For one law: solve(ratio of walk to error, litres passed). `limits`: of the medium, and its standard uncertainty [kPa]."""
     start, span, n = volumes[0], volumes[-1] - volumes[0], len(volumes)
     ys = [straight(law, value) for value in seen]
     slopes = [_steepness(law, value) for value in seen]
@@ -218,7 +232,7 @@ def _solver(
     jacobian = sum(map(math.log, slopes)) - math.log(ends)
     steps = [0.0, *(later - sooner for sooner, later in pairwise(volumes))]
 
-    limit, scale = straight(law, limit_kpa), SCALE_U * limit_kpa * _steepness(law, limit_kpa)
+    limit, scale = straight(law, limits[0]), limits[1] * _steepness(law, limits[0])
 
     def solve(ratio: float, passed_l: float) -> _Line | None:
         walk = ratio * typical / span
@@ -258,7 +272,9 @@ def _solver(
             return _Line(law, likelihood, math.inf, 0.0)
         relative = var_level / gap**2 + var_slope / slope**2 + 2.0 * both / (gap * slope)
         relative += noise * walk / abs(gap * slope)
-        relative = max(relative, 1e-9) * SPELLS * (1.0 + 3.0 / freedom)  # the last for the tails of few points (Student)
+        relative = (
+            max(relative, 1e-9) * SPELLS * (1.0 + 3.0 / freedom)
+        )  # the last for the tails of few points (Student)
         relative += (scale / gap) ** 2
         return _Line(law, likelihood, math.log(gap / slope), math.sqrt(relative))
 

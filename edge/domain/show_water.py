@@ -20,6 +20,7 @@ if TYPE_CHECKING:
 #: what is told of the filters where two pressures or the flow are missing
 LUMPED = "no pressure between the filters: only the drop over all of them is known"
 NO_METER = "no flow meter: drops can't be made comparable, nor the volume that passed be known"
+BLIND = "no water temperature: not scaled to the reference's viscosity"
 FELL = "its drop fell suddenly: torn, by-passed, or changed without a record"
 NOT_YET = "too few steady draws since its change"
 
@@ -27,6 +28,7 @@ NOT_YET = "too few steady draws since its change"
 def water_estimates(station: Station, now: Now) -> dict[str, dict[str, Any]]:
     """Every estimate of the water that exists so far, by name."""
     found: dict[str, dict[str, Any]] = {}
+    station.evidence.train.look(station.evidence.total_l)  # after a restart; else nothing is due
     for stage in station.settings.filters:
         _filter(station, stage.id, now, found)
     if station.settings.supply is None:
@@ -108,6 +110,8 @@ def _filter(station: Station, ident: str, now: Now, found: dict[str, dict[str, A
     why = "" if drop is not None else why_no_drop(station)
     if drop is not None and station.settings.reference_flow_l_min is None:
         why = "as drawn: the station file gives no reference flow"
+    elif drop is not None and stage is not None and stage.is_blind:
+        why = BLIND
     found[name] = estimate(name, "kPa", now, None if drop is None else round(drop, 3), why=why)
     volume, days = f"filter:{ident}:volume_left", f"filter:{ident}:left"
     why = why_no_life(station, stage)
@@ -116,6 +120,7 @@ def _filter(station: Station, ident: str, now: Now, found: dict[str, dict[str, A
         found[volume], found[days] = (estimate(n, u, now, why=why or NOT_YET) for n, u in ((volume, "L"), (days, "d")))
         return
     why = f"{LUMPED}; left until the sum of their limits" if lumped else lead_text(station, ident)
+    why = "; ".join(filter(None, (why, BLIND if stage is not None and stage.is_blind else "")))
     if math.isinf(left[0]):
         low = None if math.isinf(left[1]) else round(left[1], 1)
         found[volume] = estimate(volume, "L", now, None, low, None, "its drop hardly grows: more than can be told")
@@ -188,6 +193,7 @@ def lead_text(station: Station, ident: str) -> str:
 
 def filter_text(station: Station, ident: str, now: Now) -> str:
     """What is left, for the filter's condition; empty where nothing can be said."""
+    station.evidence.train.look(station.evidence.total_l)
     stage = station.evidence.train.of(ident)
     left = (
         None

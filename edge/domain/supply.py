@@ -78,6 +78,7 @@ class Flows:
 
     def __init__(self) -> None:
         self._seen: deque[Flow] = deque(maxlen=FLOWS_KEPT)
+        self._cached: tuple[tuple[float, ...], int, int, Figure | None] | None = None
 
     def add(self, wall_ms: int, body: Mapping[str, Any]) -> None:
         """A draw's entry."""
@@ -85,6 +86,7 @@ class Flows:
         static = (body.get("static_kpa") or {}).get("supply", body["static_before_kpa"])
         if flow is not None and dynamic is not None and static is not None and flow > 0.0:
             self._seen.append(Flow(wall_ms, flow, static, dynamic))
+            self._cached = None
 
     def capacity(
         self, at_kpa: float, now_ms: int, within_ms: int, u_kpa: float | None, u_share: float | None
@@ -94,20 +96,19 @@ class Flows:
         Args:
             u_kpa, u_share: standard uncertainty of the supply's pressure [kPa] and of the flow (a share); None where not known.
         """
-        seen = [
-            s for s in self._seen if now_ms - s.wall_ms <= within_ms and s.static_kpa - s.dynamic_kpa >= LEAST_FALL_KPA
-        ]
-        if not seen:
-            return None
-        values = [capacity_l_min(s.flow_l_min, s.static_kpa, s.dynamic_kpa, at_kpa) for s in seen]
-        middle = median(values)
-        if middle <= 0.0:
-            return Figure(0.0, 0.0, max(values))
-        logs = [math.log(value / middle) for value in values if value > 0.0]
-        spread = mad_sigma(logs) if len(logs) >= 3 else max(map(abs, logs), default=0.0)
-        static, dynamic = median([s.static_kpa for s in seen]), median([s.dynamic_kpa for s in seen])
-        u = math.hypot(spread, _doubt(static, dynamic, at_kpa, u_kpa, u_share))
-        return Figure(middle, middle * math.exp(-_Z90 * u), middle * math.exp(_Z90 * u))
+        asked: tuple[float, ...] = (
+            at_kpa,
+            within_ms,
+            -1.0 if u_kpa is None else u_kpa,
+            -1.0 if u_share is None else u_share,
+        )
+        if self._cached is not None and self._cached[0] == asked and self._cached[1] <= now_ms < self._cached[2]:
+            return self._cached[3]
+        recent = [s for s in self._seen if now_ms - s.wall_ms <= within_ms]
+        ends_ms = min((s.wall_ms + within_ms + 1 for s in recent), default=1 << 62)
+        figure = _capacity(recent, at_kpa, u_kpa, u_share)
+        self._cached = (asked, now_ms, ends_ms, figure)
+        return figure
 
     def state(self) -> list[list[float]]:
         """What has to survive a restart, as JSON."""
@@ -115,7 +116,23 @@ class Flows:
 
     def restore(self, state: Sequence[Sequence[float]]) -> None:
         """Take back what state() gave."""
+        self._cached = None
         self._seen = deque((Flow(int(f[0]), f[1], f[2], f[3]) for f in state), maxlen=FLOWS_KEPT)
+
+
+def _capacity(recent: Sequence[Flow], at_kpa: float, u_kpa: float | None, u_share: float | None) -> Figure | None:
+    seen = [s for s in recent if s.static_kpa - s.dynamic_kpa >= LEAST_FALL_KPA]
+    if not seen:
+        return None
+    values = [capacity_l_min(s.flow_l_min, s.static_kpa, s.dynamic_kpa, at_kpa) for s in seen]
+    middle = median(values)
+    if middle <= 0.0:
+        return Figure(0.0, 0.0, max(values))
+    logs = [math.log(value / middle) for value in values if value > 0.0]
+    spread = mad_sigma(logs) if len(logs) >= 3 else max(map(abs, logs), default=0.0)
+    static, dynamic = median([s.static_kpa for s in seen]), median([s.dynamic_kpa for s in seen])
+    u = math.hypot(spread, _doubt(static, dynamic, at_kpa, u_kpa, u_share))
+    return Figure(middle, middle * math.exp(-_Z90 * u), middle * math.exp(_Z90 * u))
 
 
 def _doubt(static: float, dynamic: float, at_kpa: float, u_kpa: float | None, u_share: float | None) -> float:

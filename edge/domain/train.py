@@ -15,7 +15,7 @@ from collections import deque
 from collections.abc import Callable, Mapping, Sequence
 from typing import Any, Final, NamedTuple
 
-from edge.domain.filter_life import Housing, Life, Point, fit
+from edge.domain.filter_life import SCALE_BLIND_U, SCALE_U, Housing, Life, Point, fit
 from edge.domain.filters import GAINS_AT_MOST_KPA, parts, taps_of
 from edge.domain.robust import mad_sigma, median
 from edge.domain.settings import Settings
@@ -92,12 +92,14 @@ class Stage:
         self._seen: list[Seen] = []
         self._aside: list[Seen] = []  # of before the last change; a correction may take the change back
         self._recent: deque[Seen] = deque(maxlen=LAST + BEFORE)
+        self.is_blind = False  # the last draw's water temperature is not known
         self._housing = Housing()  # outlasts a change: the housing stays
         self._before: Point | None = None
         self._fitted_l: float | None = None
 
-    def add(self, seen: Seen, changed_ms: int | None) -> None:
-        """One more draw."""
+    def add(self, seen: Seen, changed_ms: int | None, is_blind: bool = False) -> None:
+        """One more draw; blind: its water's temperature is not known."""
+        self.is_blind = is_blind
         self.rebase(changed_ms)
         if self._before is not None:
             self._housing = self._housing.and_draws(self._before, seen.point)
@@ -126,9 +128,14 @@ class Stage:
             self._aside = [seen for seen in every if seen.wall_ms <= since][-POINTS_KEPT:]
             self.life = self._fitted_l = None
 
+    def _housing_kpa(self) -> float:
+        first = [seen.point for seen in self._seen[:5]]
+        clean = median([point.drop_kpa / point.laminar for point in first]) if first else 0.0
+        return self._housing.share_kpa(clean)[0] if clean > 0.0 else 0.0
+
     def _levels(self, changed_ms: int | None) -> list[float]:
-        """Drops at the reference of the last draws: the medium's share scaled, the housing's (where it is known) by the square."""
-        housing = 0.0 if self.life is None else self.life.housing_kpa
+        """Drops at the reference of the last draws: the medium's share scaled, the housing's by the square of the flow."""
+        housing = self._housing_kpa()
         return [
             (seen.point.drop_kpa - housing * seen.point.square) / seen.point.laminar + housing
             for seen in self._recent
@@ -165,7 +172,8 @@ class Stage:
         if self._fitted_l is not None and passed_l - self._fitted_l < AGAIN_SHARE * span:
             return
         self._fitted_l = passed_l
-        self.life = fit([seen.point for seen in self._seen], self._housing, self.limit_kpa, passed_l)
+        scale_u = SCALE_BLIND_U if self.is_blind else SCALE_U
+        self.life = fit([seen.point for seen in self._seen], self._housing, self.limit_kpa, passed_l, scale_u)
 
     def left(self, passed_l: float) -> tuple[float, float, float] | None:
         """(litres left, 5 and 95 % points); infinity where the drop hardly grows. None where nothing can be said."""
@@ -182,12 +190,14 @@ class Stage:
         return {name: [_flat(seen) for seen in kept] for name, kept in lists.items()} | {
             "fell": fell,
             "housing": list(self._housing),
+            "blind": self.is_blind,
         }
 
     def restore(self, state: Mapping[str, Any]) -> None:
         """Take back what state() gave."""
         self._seen, self._aside = ([_seen(flat) for flat in state[name]] for name in ("seen", "aside"))
         self._recent = deque(map(_seen, state["recent"]), maxlen=LAST + BEFORE)
+        self.is_blind = state["blind"]
         self._housing, self._before = Housing(*state["housing"]), self._recent[-1].point if self._recent else None
         self.fell = None if state["fell"] is None else Fall(*state["fell"])
 
@@ -254,7 +264,7 @@ class Train:
             if drop < -GAINS_AT_MOST_KPA:
                 continue
             point = Point(body["total_l"] - body["volume_l"] / 2.0, laminar, square, drop)
-            self.stages[ident].add(Seen(wall_ms, point), self.changed_ms(ident))
+            self.stages[ident].add(Seen(wall_ms, point), self.changed_ms(ident), temperature_c is None)
             found[ident] = round(drop / laminar, 4)
         return found
 

@@ -9,7 +9,15 @@ from typing import Any
 
 import pytest
 
-from edge.domain.robust import huber_weight, mad_sigma, mann_kendall, median, normal_quantile, theil_sen, weighted_quantile
+from edge.domain.robust import (
+    huber_weight,
+    mad_sigma,
+    mann_kendall,
+    median,
+    normal_quantile,
+    theil_sen,
+    weighted_quantile,
+)
 
 
 def rows(op: str) -> list[Any]:

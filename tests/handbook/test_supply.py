@@ -45,13 +45,17 @@ def test_uncertainty_is_what_small_changes_of_the_readings_do() -> None:
     """Propagation against finite differences: zero of the gauge (both pressures), flow."""
     flows = Flows()
     for i in range(5):
-        flows.add(i, {"flow_l_min": 9.0, "supply_kpa": 310.0, "static_before_kpa": 385.0, "static_kpa": {"supply": 385.0}})
+        flows.add(
+            i, {"flow_l_min": 9.0, "supply_kpa": 310.0, "static_before_kpa": 385.0, "static_kpa": {"supply": 385.0}}
+        )
     figure = flows.capacity(275.8, 5, 1000, u_kpa=3.0, u_share=0.02)
     assert figure is not None and figure.value == pytest.approx(capacity_l_min(9.0, 385.0, 310.0, 275.8))
     by_zero = math.log(capacity_l_min(9.0, 388.0, 313.0, 275.8) / figure.value)
     half = math.log(figure.high / figure.value)
     assert half == pytest.approx(-math.log(figure.low / figure.value))
-    assert half / 1.645 == pytest.approx(math.hypot(by_zero, 0.02), rel=0.45)  # the gauge's repeatability and the exponent come on top
+    assert half / 1.645 == pytest.approx(
+        math.hypot(by_zero, 0.02), rel=0.45
+    )  # the gauge's repeatability and the exponent come on top
     assert half / 1.645 > math.hypot(by_zero, 0.02)
     assert flows.capacity(275.8, 2000, 1000, 3.0, 0.02) is None  # of too long ago
 
@@ -64,7 +68,9 @@ def scaling(op: str) -> list[Any]:
 
 
 @pytest.mark.parametrize(("inputs", "expected", "tolerance"), scaling("laminar_scale"))
-def test_laminar_drops_scale_with_flow_and_viscosity(inputs: dict[str, float], expected: float, tolerance: float) -> None:
+def test_laminar_drops_scale_with_flow_and_viscosity(
+    inputs: dict[str, float], expected: float, tolerance: float
+) -> None:
     got = normalised_drop(inputs["dp"], inputs["q1"], inputs["q2"], inputs["t1"], inputs["t2"])
     assert got == pytest.approx(expected, rel=0.003)  # our viscosity is the simpler correlation
     assert tolerance < 0.003 * expected

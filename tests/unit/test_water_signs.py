@@ -1,0 +1,206 @@
+"""The supply's capacity, the fill's time, leaks: at a station that is fed readings. Figures are of the invented clinic."""
+
+from __future__ import annotations
+
+import math
+import random
+from dataclasses import replace
+from datetime import date, timedelta
+
+import pytest
+
+from edge.domain.leak_signs import Decay, NightFlow
+from edge.domain.readings import Role
+from edge.domain.station import Station
+from edge.domain.supply import Fills, Flows, capacity_l_min
+from edge.domain.use import Use
+from edge.domain.water import DrawWatch
+from tests.unit.stations import DRAWING, HOUR, POINTS, PSI, QUIET, SETTINGS, Driver
+
+
+def test_capacity_is_that_of_the_draws_and_says_whether_the_supply_can_serve() -> None:
+    driver = Driver()
+    driver.run(130, QUIET)
+    estimate = driver.station.estimates(driver.now)["supply_capacity"]
+    assert estimate["value"] is None and estimate["why"] == "no steady draw of late that pressure fell by"
+    driver.run(60, DRAWING)
+    driver.run(30, QUIET)
+    estimate = driver.station.estimates(driver.now)["supply_capacity"]
+    wanted = capacity_l_min(9.0, 55.0, 46.0, 40.0)
+    assert estimate["value"] == pytest.approx(wanted, rel=1e-3) and estimate["unit"] == "L/min"
+    assert estimate["low"] < wanted < estimate["high"]
+    assert driver.condition("pressure")["text"].endswith("; the supply could give 3.13 gal/min at 40.0 psi")
+    weak = DRAWING | {"supply": 41 * PSI, "between": 40 * PSI, "filtered": 39 * PSI, "flow": 5.0}
+    for _ in range(9):
+        driver.run(60, QUIET | {"supply": 44 * PSI, "between": 44 * PSI, "filtered": 44 * PSI})
+        driver.run(60, weak)
+    driver.run(30, QUIET)
+    assert "cannot serve: it could give only" in driver.condition("pressure")["text"]
+
+
+def test_static_pressure_is_not_taken_from_the_draw_that_follows() -> None:
+    """The pressure of the row in which the flow begins is of the draw already, and heard before the flow."""
+    driver = Driver()
+    driver.run(130, QUIET)
+    driver.run(60, DRAWING)
+    driver.run(15, QUIET)
+    body = next(e.body for e in driver.said if e.kind == "draw")
+    assert body["static_before_kpa"] == pytest.approx(55 * PSI)
+    assert body["static_kpa"] == {tap: pytest.approx(55 * PSI) for tap in ("supply", "between", "filtered")}
+
+
+def test_capacity_is_zero_where_even_the_static_pressure_is_below_the_least() -> None:
+    flows = Flows()
+    flows.add(1, {"flow_l_min": 6.0, "supply_kpa": 200.0, "static_before_kpa": 260.0})
+    figure = flows.capacity(275.8, 2, 1000, None, None)
+    assert figure is not None and figure.value == 0.0
+
+
+def test_fill_time_is_of_the_commonest_volume_and_its_trend_is_told() -> None:
+    fills, rng = Fills(), random.Random(2)
+    for day in range(20):
+        for n in range(6):
+            wall = (day * 24 + 8 + n) * HOUR
+            fills.add(wall, 9.0 * (1 + rng.gauss(0, 0.01)), 60.0 * (1 + 0.01 * day) * (1 + rng.gauss(0, 0.005)))
+            fills.add(wall + 1, rng.uniform(0.3, 3.0), 20.0)  # rinses, hands
+    reference, figure, trend = fills.reference(), fills.time_s(), fills.trend()
+    assert reference is not None and reference[0] == pytest.approx(9.0, rel=0.02)
+    assert figure is not None and figure.value == pytest.approx(60.0 * 1.19, rel=0.02)
+    assert figure.low < figure.value < figure.high
+    assert trend is not None and trend.slope_s == pytest.approx(0.6, rel=0.15) and trend.days == 19
+    kept = Fills()
+    kept.restore(fills.state())
+    assert kept.time_s() == figure
+
+
+def test_a_steady_fill_has_no_trend() -> None:
+    told = 0
+    for seed in range(40):
+        fills, rng = Fills(), random.Random(seed)
+        for day in range(20):
+            for n in range(5):
+                fills.add((day * 24 + 8 + n) * HOUR, 9.0, 60.0 * (1 + rng.gauss(0, 0.01)))
+        told += fills.trend() is not None
+    assert told == 0  # significant by chance 1 in 20 times, but never by 5 % of the time
+
+
+def test_fill_time_is_published() -> None:
+    driver = Driver()
+    driver.run(130, QUIET)
+    for _ in range(6):
+        driver.run(60, DRAWING)
+        driver.run(60, QUIET)
+    estimate = driver.station.estimates(driver.now)["fill_time"]
+    assert estimate["value"] == pytest.approx(60.0, abs=1.5) and estimate["why"] == "for 9.00 L"
+
+
+def bleed(tau_s: float, start_kpa: float = 380.0, noise: float = 0.3, seconds: int = 4 * 3600) -> Decay:
+    decay, rng = Decay(), random.Random(1)
+    for t in range(0, seconds, 20):
+        decay.hear(start_kpa * math.exp(-t / tau_s) + rng.gauss(0.0, noise), t * 1000)
+    return decay
+
+
+def test_pressure_that_bleeds_away_is_found_and_one_that_stays_is_not() -> None:
+    bled = bleed(1800.0).bled
+    assert bled is not None and bled.from_kpa == pytest.approx(380.0, abs=6.0)
+    assert bleed(1e7).bled is None
+    assert bleed(60.0, seconds=600).bled is None  # a valve, not a leak
+
+
+def test_a_pump_that_comes_on_again_is_no_leak() -> None:
+    decay = Decay()
+    for t in range(0, 6 * 3600, 20):  # a tank that others draw from: 60 psi down to 40, and up again
+        phase = (t % 2400) / 2400
+        decay.hear((60 - 20 * phase) * PSI, t * 1000)
+        assert decay.bled is None
+
+
+def test_a_step_down_is_no_leak() -> None:
+    decay = Decay()
+    for t in range(0, 3600, 20):
+        decay.hear(380.0 if t < 1200 else 120.0, t * 1000)
+    assert decay.bled is None
+
+
+def test_bleeding_pressure_raises_the_leak_alarm_and_a_draw_ends_it() -> None:
+    driver = Driver()
+    driver.run(130, QUIET)
+
+    def falling(t: float) -> dict[str, float]:
+        kpa = 55 * PSI * math.exp(-t / 1200)
+        return QUIET | {"supply": kpa, "between": kpa, "filtered": kpa}
+
+    driver.run(1200, falling, every_s=2)
+    assert driver.alarms("leak") == ["unacknowledged"]
+    cause = next(e.body["cause"] for e in driver.said if e.kind == "alarm" and e.body["id"] == "leak")
+    assert "while nothing drew" in cause and "stop valve" in cause
+    assert driver.condition("no_leak")["state"] == "unmet"
+    driver.run(60, DRAWING)
+    driver.run(30, QUIET)
+    assert driver.alarms("leak")[-1] == "returned_unacknowledged"
+
+
+def test_the_least_flow_of_a_day_tells_a_drip_from_a_meter_at_rest() -> None:
+    for leak, wanted in ((0.0, 0.0), (0.05, 0.05)):
+        night = NightFlow()
+        for minute in range(26 * 60):
+            drawing = 8 * 60 < minute < 17 * 60 and minute % 20 < 3
+            if drawing:
+                night.draw(minute * 60_000)
+                continue
+            night.add(leak, (minute - 1) * 60_000, minute * 60_000)
+        assert night.least_l_min == pytest.approx(wanted)
+    assert NightFlow().least_l_min is None
+
+
+def test_days_left_go_by_the_weekday() -> None:
+    """100 L on working days, none at the weekend: from Thursday morning, 250 L last until Monday noon."""
+    use, monday = Use(), date(2026, 3, 2)
+    for n in range(31):
+        day = monday + timedelta(days=n)
+        if day.weekday() < 5:
+            use.add(day.isoformat(), 100.0)
+    thursday = monday + timedelta(days=31)
+    days = use.days_left((250.0, 200.0, 300.0), thursday, 0.0)
+    assert days is not None and days.value == pytest.approx(4.5) and days.low <= 4.5 <= days.high
+    far = use.days_left((50_000.0, 1.0, math.inf), thursday, 0.0)
+    assert far is not None and far.value == pytest.approx(50_000 / 500 * 7, rel=0.01) and math.isinf(far.high)
+    assert Use().days_left((1.0, 1.0, 1.0), thursday, 0.0) is None
+
+
+def test_without_a_meter_nothing_is_made_up() -> None:
+    driver = Driver(replace(SETTINGS, points=tuple(p for p in POINTS if p.role is not Role.SUPPLY_FLOW)))
+    driver.run(60, {k: v for k, v in QUIET.items() if k != "flow"})
+    found = driver.station.estimates(driver.now)
+    for name in ("filter:coarse:drop", "filter:coarse:volume_left", "filter:fine:left", "supply_capacity", "fill_time"):
+        assert found[name]["value"] is None and "no flow meter" in found[name]["why"], found[name]
+
+
+def test_state_survives_a_restart_and_a_fold_gives_the_same() -> None:
+    driver = Driver()
+    driver.run(130, QUIET)
+    for n in range(8):
+        driver.run(60, DRAWING | {"between": (43 - 0.1 * n) * PSI})
+        driver.run(60, QUIET | {"between": 55.4 * PSI})
+    folded = Station(SETTINGS, driver.boot)
+    for entry in driver.said:
+        folded.fold(entry)
+    assert folded.state()["evidence"] == driver.station.state()["evidence"]
+    again = Station(SETTINGS, driver.boot, driver.station.state())
+    assert again.state() == driver.station.state()
+    assert (
+        again.estimates(driver.now)["filter:coarse:drop"] == driver.station.estimates(driver.now)["filter:coarse:drop"]
+    )
+
+
+def test_rests_need_a_whole_spell() -> None:
+    plan = SETTINGS.supply
+    assert plan is not None
+    watch = DrawWatch(plan)
+    watch.hear_flow(0.0, 0, 0, 10_000)
+    for t in range(1, 15):
+        watch.hear_flow(0.0, t * 1000, t * 1000, 10_000)
+        watch.hear_pressure("supply", 380.0, t * 1000)
+    watch.hear_flow(9.0, 15_000, 15_000, 10_000)
+    assert watch.draw is not None and watch.draw.static_kpa == {} and watch.draw.static_before_kpa == 380.0
