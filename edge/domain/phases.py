@@ -48,6 +48,9 @@ LEVEL_K: Final = 0.3
 #: water drawn this short before or after belongs to the same cycle
 DRAW_BELONGS_MS: Final = 180_000
 BIN_MS: Final = 15_000
+#: a fall of so much within so long may become a cycle: an alarm of cold waits for it, but no longer than that
+SUSPECT_K: Final = 0.5
+SUSPECT_MS: Final = 300_000
 COARSEST_K: Final = 1.0  # a probe has no coarser steps
 
 
@@ -73,7 +76,7 @@ class CycleWatch:
 
     __slots__ = (
         "away_since_ms", "back_since_ms", "powered", "_lowest", "_reheat_at_most_ms", "_drawn_ms", "_bins", "_sum", "_count", "_bin_ms",
-        "_before", "_diff2", "_diffs", "_falls", "_step_k", "_per_bin",
+        "_before", "_diff2", "_diffs", "_falls", "_step_k", "_suspect_ms", "_per_bin",
     )  # fmt: skip
 
     def __init__(self, warm_up_limit_ms: int) -> None:
@@ -88,6 +91,7 @@ class CycleWatch:
         self._before: float | None = None
         self._diff2, self._diffs = 0.0, 0
         self._falls = 0  # readings in a row that have fallen
+        self._suspect_ms: int | None = None  # since when it has been falling as if away
         self._step_k = inf  # the smallest step between two readings: the probe's resolution
         self._per_bin = 1.0  # readings that an average is made of
 
@@ -103,6 +107,8 @@ class CycleWatch:
         if liquid_c >= warm_c:
             self.back_since_ms = None
         closed = self._gather(liquid_c, mono_ms)
+        if closed:
+            self._suspect(mono_ms)
         if self.away_since_ms is None:
             coarse_k = 2.5 * self._step_k if self._step_k <= COARSEST_K else 0.0
             self._falls = self._falls + 1 if fell_k >= max(AWAY_FALL_K, coarse_k) else 0
@@ -167,6 +173,19 @@ class CycleWatch:
         if not LEVEL_FROM_C <= now_c < warm_c or mono_ms - bins[0][0] < LEVEL_MS:
             return False
         return max(c for at_ms, c in bins if mono_ms - at_ms <= LEVEL_MS) - now_c < LEVEL_K
+
+    def _suspect(self, mono_ms: int) -> None:
+        bins = self._bins
+        fell_k = max(c for at_ms, c in bins if mono_ms - at_ms <= SUSPECT_MS) - bins[-1][1]
+        if fell_k < SUSPECT_K:
+            self._suspect_ms = None
+        elif self._suspect_ms is None:
+            self._suspect_ms = mono_ms
+
+    def may_explain_cold(self, mono_ms: int) -> bool:
+        """As explains_cold, or it falls as if a cycle had taken the liquid, and that can't be told yet."""
+        since_ms = self._suspect_ms
+        return self.explains_cold(mono_ms) or (since_ms is not None and mono_ms - since_ms <= SUSPECT_MS)
 
     def is_away(self, mono_ms: int) -> bool:
         """The liquid is away, and not for longer than a cycle can last."""

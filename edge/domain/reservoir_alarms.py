@@ -101,7 +101,7 @@ class ReservoirAlarms:
             return True
         if s.desk.cause_of("reservoir_cold") is not None:
             return False
-        return s.phase is Phase.OFF or warmth.cycle.explains_cold(mono_ms)
+        return s.phase is Phase.OFF or warmth.cycle.may_explain_cold(mono_ms)
 
     def _look_for_heat(self, warmth: Warmth, point: str, liquid: float, cold_c: float, now: Now) -> None:
         """Colder than its thermostat would let it be, and not rising. Its delay is the alarm's on-delay."""

@@ -163,3 +163,10 @@ def test_busy_days_are_judged_right(three_days: Result):
     assert three_days.right / three_days.minutes >= GOAL_RIGHT
     assert three_days.below_much == three_days.away_ready == 0, "never READY where the basin would be too cold"
     assert three_days.false == [] and three_days.missed == []
+
+
+def test_a_fall_that_may_become_a_cycle_holds_an_alarm_back_for_five_minutes_only():
+    watch, said = watch_over(lambda t: 39.6 - 0.11 * t / 60.0, 500, noise_k=0.01)
+    assert said == [] and watch.may_explain_cold(10_000_000 + 500_000) and not watch.explains_cold(10_000_000 + 500_000)
+    watch, said = watch_over(lambda t: 39.6 - 0.11 * t / 60.0, 900, noise_k=0.01)
+    assert said == [] and not watch.may_explain_cold(10_000_000 + 900_000)
