@@ -125,20 +125,3 @@ def mann_kendall(values: Sequence[float]) -> Trend:
         return Trend(s, 0.0, 1.0)
     z = (s - (s > 0) + (s < 0)) / math.sqrt(variance)
     return Trend(s, z, 2.0 * (1.0 - normal_cdf(abs(z))))
-
-
-def weighted_quantile(pairs: Sequence[tuple[float, float]], share: float) -> float:
-    """The value below which this share of the weight lies; between neighbours, by their middles. `pairs`: (value, weight)."""
-    ordered = sorted(pairs)
-    total = sum(weight for _, weight in ordered)
-    wanted, below = share * total, 0.0
-    before: tuple[float, float] | None = None
-    for value, weight in ordered:
-        centre = below + weight / 2.0
-        if centre >= wanted:
-            if before is None or centre == before[1]:
-                return value
-            known, at = before
-            return known + (value - known) * (wanted - at) / (centre - at) if math.isfinite(value) else value
-        before, below = (value, centre), below + weight
-    return ordered[-1][0]

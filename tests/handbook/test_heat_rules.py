@@ -122,3 +122,14 @@ def test_drop_at_another_flow_and_temperature(inputs: dict[str, float], expected
     got = normalised_drop(inputs["dp"], inputs["q1"], inputs["q2"], inputs["t1"], inputs["t2"])
     assert got == pytest.approx(expected, rel=0.002)
     assert tolerance < 0.01
+
+
+@pytest.mark.parametrize("temperature_c", [*range(1, 60, 4), 59.9])
+def test_viscosity_agrees_with_reference_packages(temperature_c: float) -> None:
+    """IAPWS R12-08 by the packages iapws and CoolProp at 101.325 kPa; ours is to be within 1 % of both."""
+    from CoolProp.CoolProp import PropsSI
+    from iapws import IAPWS95
+
+    ours = viscosity_mpa_s(temperature_c) / 1000.0
+    assert ours == pytest.approx(PropsSI("V", "T", temperature_c + 273.15, "P", 101_325.0, "Water"), rel=0.01)
+    assert ours == pytest.approx(IAPWS95(T=temperature_c + 273.15, P=0.101325).mu, rel=0.01)

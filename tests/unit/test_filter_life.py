@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import math
 import random
+from itertools import pairwise
 
 import pytest
 
@@ -35,7 +36,7 @@ def test_each_law_is_a_straight_line_of_its_own(law: str) -> None:
     """Hermia 1982 (from memory): d2t/dV2 = k (dt/dV)^n; the function that is straight is that equation's own solution."""
     curve = grown(law, 15.0, 4e-4, 1000.0)[:: 4 * 50]
     ys = [straight(law, r) for _, r in curve]
-    steps = [b - a for a, b in zip(ys, ys[1:], strict=False)]
+    steps = [b - a for a, b in pairwise(ys)]
     assert max(steps) == pytest.approx(min(steps), rel=1e-6)
 
 
@@ -54,7 +55,7 @@ def life_of(law: str, share: float, noise_kpa: float, seed: int = 1) -> tuple[fl
 
 def housing_of(points: list[Point]) -> Housing:
     housing = Housing()
-    for one, other in zip(points, points[1:], strict=False):
+    for one, other in pairwise(points):
         housing = housing.and_draws(one, other)
     return housing
 
