@@ -108,7 +108,7 @@ class CycleWatch:
             self.back_since_ms = None
         closed = self._gather(liquid_c, mono_ms)
         if closed:
-            self._suspect(mono_ms)
+            self._suspect(room_c, mono_ms)
         if self.away_since_ms is None:
             coarse_k = 2.5 * self._step_k if self._step_k <= COARSEST_K else 0.0
             self._falls = self._falls + 1 if fell_k >= max(AWAY_FALL_K, coarse_k) else 0
@@ -174,10 +174,10 @@ class CycleWatch:
             return False
         return max(c for at_ms, c in bins if mono_ms - at_ms <= LEVEL_MS) - now_c < LEVEL_K
 
-    def _suspect(self, mono_ms: int) -> None:
+    def _suspect(self, room_c: float, mono_ms: int) -> None:
         bins = self._bins
         fell_k = max(c for at_ms, c in bins if mono_ms - at_ms <= SUSPECT_MS) - bins[-1][1]
-        if fell_k < SUSPECT_K:
+        if fell_k < SUSPECT_K or not self.powered or bins[-1][1] + fell_k - room_c < AWAY_ABOVE_ROOM_K:
             self._suspect_ms = None
         elif self._suspect_ms is None:
             self._suspect_ms = mono_ms
