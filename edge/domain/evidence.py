@@ -35,6 +35,7 @@ class Evidence:
     def __init__(self, settings: Settings, zone: ZoneInfo, boot: str, book: Book) -> None:
         self._settings, self._zone, self._boot = settings, zone, boot
         self.train = Train(settings, taps_fitted(settings), partial(_changed_ms, book))
+        self._is_assumed = all(point.role is not Role.SUPPLY_FLOW for point in settings.points)  # see meterless.py
         self.fills, self.flows, self.use = Fills(), Flows(), Use()
         self.total_l = 0.0
         self.last: dict[str, Any] | None = None  # boot, mono_ms, wall_ms, trusted, seq, body
@@ -45,6 +46,8 @@ class Evidence:
         self.total_l = round(self.total_l + draw.volume_l, 4)  # as the entry has it
         body = draw.as_body(now.mono_ms, now.wall_ms, why)
         body |= {"total_l": self.total_l, "start": rfc3339(body.pop("start_ms")), "end": rfc3339(body.pop("end_ms"))}
+        if self._is_assumed:
+            body["flow_assumed"] = True
         drops = self._learn(body, now.wall_ms)
         self.train.look(self.total_l)
         body["drops_kpa"] = {ident: drop for ident, drop in drops.items() if ident != TRAIN}
@@ -57,7 +60,7 @@ class Evidence:
     def _learn(self, body: Mapping[str, Any], wall_ms: int) -> dict[str, float]:
         """What outlasts the draw: the same from a draw that has just ended and from its entry in the journal."""
         self.use.add(local_date(wall_ms, self._zone).isoformat(), body["volume_l"])
-        if body["ended"] == "flow":
+        if body["ended"] == "flow" and not body.get("flow_assumed"):
             self.fills.add(wall_ms, body["volume_l"], body["duration_s"])
             self.flows.add(wall_ms, body)
         return self.train.learn(body, wall_ms)

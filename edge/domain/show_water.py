@@ -20,6 +20,7 @@ if TYPE_CHECKING:
 #: what is told of the filters where two pressures or the flow are missing
 LUMPED = "no pressure between the filters: only the drop over all of them is known"
 NO_METER = "no flow meter: drops can't be made comparable, nor the volume that passed be known"
+ASSUMED = "no flow meter: the reference flow is assumed whenever the filters take pressure"
 BLIND = "no water temperature: not scaled to the reference's viscosity"
 FELL = "its drop fell suddenly: torn, by-passed, or changed without a record"
 NOT_YET = "too few steady draws since its change"
@@ -110,6 +111,8 @@ def _filter(station: Station, ident: str, now: Now, found: dict[str, dict[str, A
     why = "" if drop is not None else why_no_drop(station)
     if drop is not None and station.settings.reference_flow_l_min is None:
         why = "as drawn: the station file gives no reference flow"
+    elif drop is not None and station.flow_point is None:
+        why = ASSUMED
     elif drop is not None and stage is not None and stage.is_blind:
         why = BLIND
     found[name] = estimate(name, "kPa", now, None if drop is None else round(drop, 3), why=why)
@@ -120,7 +123,8 @@ def _filter(station: Station, ident: str, now: Now, found: dict[str, dict[str, A
         found[volume], found[days] = (estimate(n, u, now, why=why or NOT_YET) for n, u in ((volume, "L"), (days, "d")))
         return
     why = f"{LUMPED}; left until the sum of their limits" if lumped else lead_text(station, ident)
-    why = "; ".join(filter(None, (why, BLIND if stage is not None and stage.is_blind else "")))
+    lesser = ASSUMED if station.flow_point is None else ""
+    why = "; ".join(filter(None, (why, lesser, BLIND if stage is not None and stage.is_blind else "")))
     if math.isinf(left[0]):
         low = None if math.isinf(left[1]) else round(left[1], 1)
         found[volume] = estimate(volume, "L", now, None, low, None, "its drop hardly grows: more than can be told")
@@ -164,7 +168,7 @@ def age_days(station: Station, ident: str, now: Now) -> float | None:
 
 def why_no_drop(station: Station) -> str:
     """Why a filter has no drop of its own."""
-    if station.flow_point is None:
+    if station.flow_point is None and station.meterless is None:
         return NO_METER
     train = station.evidence.train
     if train.is_lumped:
@@ -175,7 +179,7 @@ def why_no_drop(station: Station) -> str:
 
 def why_no_life(station: Station, stage: Stage | None) -> str:
     """Why nothing can be said of what is left; empty where something may be."""
-    if station.flow_point is None:
+    if station.flow_point is None and station.meterless is None:
         return NO_METER
     if stage is None:
         return "no pressure before or behind it"
@@ -197,7 +201,7 @@ def filter_text(station: Station, ident: str, now: Now) -> str:
     stage = station.evidence.train.of(ident)
     left = (
         None
-        if stage is None or station.flow_point is None or stage.fell is not None
+        if stage is None or stage.fell is not None
         else stage.left(station.evidence.total_l)
     )
     if left is None or math.isinf(left[0]):

@@ -23,6 +23,7 @@ from edge.domain.evidence import Evidence, Shown
 from edge.domain.filter_alarms import look_at_filters
 from edge.domain.hours import at_rest
 from edge.domain.leaks import look_for_leak
+from edge.domain.meterless import Meterless
 from edge.domain.phases import DRAW_BELONGS_MS, Phase, phase_of
 from edge.domain.readiness import Judged, Readiness, assemble, verdict_word
 from edge.domain.readings import Kind, Reading, Role, Sample
@@ -106,6 +107,8 @@ class Station:
         self.leak_points = by_role.get(Role.LEAK, [])
         points = {p.id: p for p in self.settings.points}
         self.outlets: list[tuple[str, str]] = [(points[p].of or p, p) for p in by_role.get(Role.OUTLET_PROTECTION, [])]
+        reference = self.settings.reference_flow_l_min
+        self.meterless = Meterless(reference) if self.flow_point is None and reference is not None else None
         handlers: dict[str, Callable[[float, int, Now], None]] = {}
         for role, handler in (
             (Role.RESERVOIR_TEMPERATURE, self._hear_reservoir),
@@ -265,10 +268,11 @@ class Station:
         self._reservoir_moved = True
 
     def _hear_flow(self, value: float, mono_ms: int, now: Now) -> None:
-        if self.draws is None or self.flow_point is None:
+        point = self.flow_point or self.taps["filtered"]
+        if self.draws is None or point is None:
             return
         wall_ms = now.wall_ms - (now.mono_ms - mono_ms)
-        heard = self.draws.hear_flow(value, mono_ms, wall_ms, self.watches[self.flow_point].point.stale_after_ms)
+        heard = self.draws.hear_flow(value, mono_ms, wall_ms, self.watches[point].point.stale_after_ms)
         if heard.ended is not None:
             self._finish_draw(*heard.ended, now)
         elif heard.began:
@@ -306,8 +310,13 @@ class Station:
             self.desk.see("pressure_high", value, self.supply_point, now)
 
     def _hear_tap(self, tap: str, value: float, mono_ms: int, now: Now) -> None:
-        if self.draws is not None:
-            self.draws.hear_pressure(tap, value, mono_ms)
+        if self.draws is None:
+            return
+        self.draws.hear_pressure(tap, value, mono_ms)
+        if self.meterless is not None and tap == "filtered" and self.supply_point is not None:
+            supply_kpa = self.watches[self.supply_point].value(mono_ms)
+            if supply_kpa is not None:
+                self._hear_flow(self.meterless.hear(supply_kpa - value, mono_ms), mono_ms, now)
 
     def _hear_outlet(self, outlet: str, point: str, value: float, mono_ms: int, now: Now) -> None:
         if self.desk.set(
@@ -423,7 +432,7 @@ class Station:
             self.reservoir_alarms.forget(now)
         elif ident == self.room_point:
             self._reservoir_moved = True
-        elif ident == self.flow_point and self.draws is not None:
+        elif ident == (self.flow_point or self.taps["filtered"]) and self.draws is not None:
             draw = self.draws.lose_flow(now.mono_ms)
             if draw is not None:
                 self._finish_draw(draw, "flow not known", now)

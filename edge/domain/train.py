@@ -68,7 +68,7 @@ class Zeros:
 
 
 class Fall(NamedTuple):
-    """A sudden fall of a drop: from, to [kPa], since when."""
+    """A sudden fall of a drop: from, to [kPa]; wall time of the last draw before it."""
 
     before_kpa: float
     after_kpa: float
@@ -105,7 +105,7 @@ class Stage:
             self._housing = self._housing.and_draws(self._before, seen.point)
         self._before = seen.point
         self._recent.append(seen)
-        self._look_for_fall(seen.wall_ms, changed_ms)
+        self._look_for_fall(changed_ms)
         if self._seen and seen.point.volume_l <= self._seen[-1].point.volume_l:
             return  # the meter ran backwards, or no water passed: no new point of its life
         open_still = len(self._seen) > 1 and self._seen[-1].point.weight < self._seen[0].point.weight
@@ -119,7 +119,7 @@ class Stage:
     def rebase(self, changed_ms: int | None) -> None:
         """What was before the last change is of another filter."""
         since = -math.inf if changed_ms is None else changed_ms
-        if self.fell is not None and self.fell.wall_ms <= since:
+        if self.fell is not None and self.fell.wall_ms < since:
             self.fell = None
         old, new = self._aside, self._seen
         if (old and old[-1].wall_ms > since) or (new and new[0].wall_ms <= since):
@@ -149,7 +149,7 @@ class Stage:
             return None
         return levels[-1] if len(levels) < LAST else median(levels)
 
-    def _look_for_fall(self, wall_ms: int, changed_ms: int | None) -> None:
+    def _look_for_fall(self, changed_ms: int | None) -> None:
         levels = self._levels(changed_ms)
         if self.fell is not None:
             if median(levels[-LAST:]) > (self.fell.before_kpa + self.fell.after_kpa) / 2.0:
@@ -160,7 +160,7 @@ class Stage:
         before, after = levels[:-LAST], levels[-LAST:]
         was, now = median(before), median(after)
         if was - now > max(FELL_SHARE * was, FELL_KPA, FELL_SIGMA * mad_sigma(before)):
-            self.fell = Fall(round(was, 3), round(now, 3), wall_ms)
+            self.fell = Fall(round(was, 3), round(now, 3), self._recent[-LAST - 1].wall_ms)
 
     def look(self, passed_l: float, changed_ms: int | None) -> None:
         """Make the fit anew where enough has passed since the last."""

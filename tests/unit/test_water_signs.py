@@ -170,7 +170,8 @@ def test_days_left_go_by_the_weekday() -> None:
 
 
 def test_without_a_meter_nothing_is_made_up() -> None:
-    driver = Driver(replace(SETTINGS, points=tuple(p for p in POINTS if p.role is not Role.SUPPLY_FLOW)))
+    points = tuple(p for p in POINTS if p.role is not Role.SUPPLY_FLOW)
+    driver = Driver(replace(SETTINGS, points=points, reference_flow_l_min=None))
     driver.run(60, {k: v for k, v in QUIET.items() if k != "flow"})
     found = driver.station.estimates(driver.now)
     for name in ("filter:coarse:drop", "filter:coarse:volume_left", "filter:fine:left", "supply_capacity", "fill_time"):
