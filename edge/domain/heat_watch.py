@@ -418,8 +418,10 @@ class HeatWatch:
         left, right = _grid_point(fit, below), _grid_point(fit, below + GRID_K)
         if left is None or right is None:
             return _grid_point(fit, sees_c)
-        low, mid, high = (a if share == 0.0 else a + share * (b - a) for a, b in zip(left, right, strict=True))
-        return low, mid, high
+        # at a point that may never be reached the grid holds infinity, which has no place between
+        pairs = zip(left, right, strict=True)
+        low, mid, high = (max(a, b) if inf in (a, b) else a + share * (b - a) for a, b in pairs)
+        return None if mid == inf else (low, mid, high)
 
     def _cause(self, fit: HeatFit) -> str:
         """Why it will not get there, where this station's habit tells."""
