@@ -5,6 +5,7 @@ Exit codes: 0 done; 1 a fault while running; 2 input that can't be used; 3 a sto
 
 from __future__ import annotations
 
+import functools
 import sys
 from collections.abc import Callable
 from enum import StrEnum
@@ -24,6 +25,10 @@ app = typer.Typer(
     rich_markup_mode=None,
     pretty_exceptions_enable=False,
 )
+
+# A file is judged by the verb that reads it, in one sentence of ours; typer would say "is not readable" below a usage line.
+FileArgument = functools.partial(typer.Argument, readable=False)
+FileOption = functools.partial(typer.Option, readable=False)
 
 Url = Annotated[str, typer.Option(help="Address of the station's page.", envvar="WARMWELL_URL")]
 DEFAULT_URL = "http://127.0.0.1:8484/"
@@ -96,7 +101,7 @@ def _main(
 
 @app.command()
 def run(
-    file: Annotated[Path, typer.Argument(help="The station file.", metavar="FILE")],
+    file: Annotated[Path, FileArgument(help="The station file.", metavar="FILE")],
     log: Annotated[Log, typer.Option(help="auto: JSON lines for the system journal, text for a terminal.")] = Log.AUTO,
 ) -> None:
     """Run a station until SIGTERM or Ctrl-C; SIGHUP reloads its file."""
@@ -111,7 +116,7 @@ def run(
 
 
 @app.command()
-def check(file: Annotated[Path, typer.Argument(help="The station file.", metavar="FILE")]) -> None:
+def check(file: Annotated[Path, FileArgument(help="The station file.", metavar="FILE")]) -> None:
     """Check a station file: every mistake with its line, and what is not active yet."""
 
     def work() -> int:
@@ -140,14 +145,14 @@ def schema(what: Annotated[Schema, typer.Argument(help="What to describe.")]) ->
 
 @app.command()
 def replay(
-    station: Annotated[Path, typer.Argument(help="The station file.", metavar="STATION.toml")],
-    data: Annotated[Path, typer.Argument(help="Recorded readings.", metavar="DATA.csv")],
-    records: Annotated[Path | None, typer.Option(help="What people recorded: JSON lines.", metavar="R.jsonl")] = None,
+    station: Annotated[Path, FileArgument(help="The station file.", metavar="STATION.toml")],
+    data: Annotated[Path, FileArgument(help="Recorded readings.", metavar="DATA.csv")],
+    records: Annotated[Path | None, FileOption(help="What people recorded: JSON lines.", metavar="R.jsonl")] = None,
     verdict_every: Annotated[str, typer.Option(help="A verdict line each such interval of the data's time.")] = "60s",
     estimates_every: Annotated[str | None, typer.Option(help="And estimates each such interval.")] = None,
     format: Annotated[Form, typer.Option(help="For people, or one JSON object a line.")] = Form.TEXT,
     out: Annotated[
-        Path | None, typer.Option(help="Keep the lines and a store in this folder, too.", metavar="DIR")
+        Path | None, FileOption(help="Keep the lines and a store in this folder, too.", metavar="DIR")
     ] = None,
 ) -> None:
     """Run recorded readings through the code that runs live."""
@@ -174,7 +179,7 @@ def replay(
 
 @app.command()
 def verify(
-    folder: Annotated[Path, typer.Argument(help="The [keep] folder.", metavar="FOLDER")],
+    folder: Annotated[Path, FileArgument(help="The [keep] folder.", metavar="FOLDER")],
     head: Annotated[
         str | None, typer.Option(help="A head noted outside: finds entries cut off the end.", metavar="SEQ:DIGEST")
     ] = None,
@@ -201,12 +206,12 @@ def verify(
 @app.command()
 def export(
     what: Annotated[What, typer.Argument(help="What to export.")],
-    folder: Annotated[Path, typer.Argument(help="The [keep] folder.", metavar="FOLDER")],
+    folder: Annotated[Path, FileArgument(help="The [keep] folder.", metavar="FOLDER")],
     format: Annotated[Table, typer.Option(help="How.")] = Table.CSV,
     since: Annotated[str | None, typer.Option("--from", help="From this time on.", metavar="TIME")] = None,
     until: Annotated[str | None, typer.Option("--to", help="Before this time.", metavar="TIME")] = None,
     points: Annotated[str | None, typer.Option(help="Only these points, with commas between.")] = None,
-    output: Annotated[Path | None, typer.Option(help="A file in place of standard output.")] = None,
+    output: Annotated[Path | None, FileOption(help="A file in place of standard output.")] = None,
 ) -> None:
     """Export the journal or the readings, also while the station runs."""
 
@@ -227,9 +232,9 @@ def listen(
         str, typer.Option(help="mqtt://host:port, mqtts:// for TLS, or host:port.")
     ] = "mqtt://127.0.0.1:1883",
     format: Annotated[Form, typer.Option(help="For people, or one JSON object a line.")] = Form.TEXT,
-    ca: Annotated[Path | None, typer.Option(help="Certificate of the broker's authority.", metavar="FILE")] = None,
+    ca: Annotated[Path | None, FileOption(help="Certificate of the broker's authority.", metavar="FILE")] = None,
     username: Annotated[str | None, typer.Option(help="Name at the broker.")] = None,
-    password_file: Annotated[Path | None, typer.Option(help="File with the password alone.", metavar="FILE")] = None,
+    password_file: Annotated[Path | None, FileOption(help="File with the password alone.", metavar="FILE")] = None,
 ) -> None:
     """Print alarms as a facilities system sees them, and what is missing."""
 
@@ -251,7 +256,7 @@ def demo(
     ] = None,
     port: Annotated[int | None, typer.Option(help="Port of the page; else 8484, or a free one.")] = None,
     json: Annotated[bool, typer.Option("--json", help="Print the lines of a replay and nothing else.")] = False,
-    keep: Annotated[Path | None, typer.Option(help="Keep the store in this folder.", metavar="DIR")] = None,
+    keep: Annotated[Path | None, FileOption(help="Keep the store in this folder.", metavar="DIR")] = None,
     broker: Annotated[
         str | None, typer.Option(help="Use this broker in place of an own one.", metavar="HOST:PORT")
     ] = None,
@@ -397,7 +402,7 @@ def survey(
     more_ports: Annotated[
         list[str] | None, typer.Argument(help="More ports, as with --ports.", metavar="[PORT]...")
     ] = None,
-    root: Annotated[Path, typer.Option(help="The tree that holds sys and dev.", metavar="TREE")] = Path("/"),
+    root: Annotated[Path, FileOption(help="The tree that holds sys and dev.", metavar="TREE")] = Path("/"),
     ports: Annotated[
         list[str] | None,
         typer.Option(help="Serial ports to listen on, in place of all with lasting names.", metavar="PORT"),
@@ -410,7 +415,7 @@ def survey(
     parity: Annotated[Parity, typer.Option(help="Of the Modbus line.")] = Parity.EVEN,
     units: Annotated[str, typer.Option(help="Units to ask.", metavar="FIRST-LAST")] = "1-16",
     registers: Annotated[int, typer.Option(help="The last register to ask for, counted from 0.", min=0, max=9999)] = 63,
-    write: Annotated[Path | None, typer.Option(help="Write a station file to start from.", metavar="FILE")] = None,
+    write: Annotated[Path | None, FileOption(help="Write a station file to start from.", metavar="FILE")] = None,
     for_s: Annotated[float, typer.Option("--for", help="How long to look.", metavar="SECONDS", min=0.1)] = 10.0,
     json: Annotated[bool, typer.Option(help="One JSON object a line.")] = False,
 ) -> None:

@@ -54,6 +54,13 @@ def guarded(call: Callable[[], int | None]) -> int:
         return FAULT
 
 
+def _open_streams() -> None:
+    """Started with output or errors closed (`>&-`), what is said goes nowhere: Python has no stream there at all then."""
+    for name in ("stdout", "stderr"):
+        if getattr(sys, name) is None:
+            setattr(sys, name, open(os.devnull, "w", encoding="utf-8"))  # noqa: SIM115  # stays open as long as the program
+
+
 def complain(text: str) -> None:
     """A sentence on standard error, if anybody still listens there."""
     with contextlib.suppress(OSError, ValueError):
@@ -81,6 +88,7 @@ def _unexpected(exc: Exception) -> str:
 
 def use_utf8() -> None:
     """Print UTF-8 whatever the locale says; a terminal that can't show a sign gets a substitute, never an error."""
+    _open_streams()
     for stream in (sys.stdout, sys.stderr):
         reconfigure = getattr(stream, "reconfigure", None)
         if reconfigure is not None:
@@ -125,6 +133,11 @@ def output(path: Path | None) -> Iterator[BinaryIO]:
     if path is None:
         yield sys.stdout.buffer
         return
+    if path.exists() and not path.is_file():  # a folder; or a device, which a rename would do away with
+        raise UnusableInput(
+            f"it is {'a folder' if path.is_dir() else 'not an ordinary file'}", where=str(path),
+            expected="a file, new or to be replaced", do="Name a file with --output",
+        )  # fmt: skip
     part = path.with_name(path.name + ".part")
     try:
         file = part.open("wb")
@@ -154,10 +167,10 @@ def duration_ms(text: str, option: str) -> int:
         ms = round(quantity(text, "duration"))
     except UnitError as exc:
         raise UnusableInput(
-            str(exc), where=option, expected="a duration with its unit", do='Write such as "60s"'
+            exc.what, where=option, expected="a duration with its unit", do='Write such as "60s"'
         ) from exc
     if ms < 1:
         raise UnusableInput(
-            f"{text!r} is no time at all", where=option, expected="more than nothing", do='Write such as "60s"'
+            f"{text!r} is no time to wait", where=option, expected="1 ms or more", do='Write such as "60s"'
         )
     return ms

@@ -118,7 +118,7 @@ class Recording:
     """
 
     def __init__(self, path: Path, points: Mapping[str, Point]) -> None:
-        self.path = path
+        self.path, self._points = path, points
         try:
             self._file: BinaryIO = path.open("rb")
             first = self._file.readline(LONGEST_LINE + 1)
@@ -132,7 +132,7 @@ class Recording:
             text = self._text(first, 1).lstrip("\ufeff").strip()
             if not text:
                 raise self._refused("it is empty", "a header: time, then point ids", "Export readings again", line=1)
-            self.separator = ";" if ";" in text else ","
+            self.separator = self._separator(text)
             self._columns = self._header(self._split(text, 1), points)
         except UnusableInput:
             self._file.close()
@@ -155,7 +155,7 @@ class Recording:
                     if not text.strip():
                         continue
                     raise self._refused(
-                        f"{len(fields)} fields",
+                        f"{len(fields)} {'field' if len(fields) == 1 else 'fields'}",
                         f"{width}, separated by '{separator}' as in the header",
                         "Correct the line",
                         line=line,
@@ -170,7 +170,7 @@ class Recording:
                         try:
                             value, reason = column[1](field)
                         except ValueError:
-                            raise self._no_number(field, line, column[0]) from None
+                            raise self._no_reading(field, line, column[0], self._points[column[0]]) from None
                         cells.append((column[0], value, reason))
                 yield Row(line, wall_ms, cells)
         except OSError as exc:
@@ -179,6 +179,18 @@ class Recording:
             ) from exc
 
     # -- parts
+
+    def _separator(self, header: str) -> str:
+        if ";" in header and "," in header:
+            raise self._refused(
+                "both ',' and ';' in the header",
+                "one separator for the whole file",
+                "Use one of them throughout",
+                line=1,
+            )
+        if "\t" in header:
+            raise self._refused("tabs in the header", "',' or ';' between columns", "Export it as CSV", line=1)
+        return ";" if ";" in header else ","
 
     def _header(self, names: Sequence[str], points: Mapping[str, Point]) -> list[tuple[str, Cell] | None]:
         columns: list[tuple[str, Cell] | None] = []
@@ -236,8 +248,8 @@ class Recording:
                 f"{field[:40]!r} is no such time", expected, "Correct the time", line=line, column="time"
             ) from None
 
-    def _no_number(self, field: str, line: int, column: str) -> UnusableInput:
-        if re.fullmatch(r"[+-]?\d+,\d+", field):
+    def _no_reading(self, field: str, line: int, column: str, point: Point) -> UnusableInput:
+        if point.kind is not Kind.CONTACT and re.fullmatch(r"[+-]?\d+,\d+", field):
             return self._refused(
                 f"{field!r} has a decimal comma",
                 "a decimal point",
@@ -245,7 +257,8 @@ class Recording:
                 line=line,
                 column=column,
             )
-        expected = "a number, a contact's word, nothing, NaN or bad:REASON"
+        words = " or ".join(CONTACT_WORDS[point.role]) if point.kind is Kind.CONTACT else "a number"
+        expected = f"{words}, nothing, NaN or bad:REASON"
         return self._refused(
             f"{field[:40]!r} is no reading", expected, "Correct the cell, or leave it blank", line=line, column=column
         )

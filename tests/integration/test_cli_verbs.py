@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import errno
 import json
 import os
 import subprocess
@@ -11,6 +12,7 @@ from pathlib import Path
 
 import pytest
 
+from edge.cli import app
 from edge.domain.entries import Draft, Now
 from edge.domain.readings import Kind as PointKind
 from edge.domain.readings import Quality, Reading, Role
@@ -75,6 +77,8 @@ def test_words_that_can_not_be_understood_end_with_2(words: list[str]) -> None:
         (["export", "journal", "nowhere", "--from", "yesterday"], "--from"),
         (["export", "journal", "nowhere", "--from", "2026-03-16T05:50:00"], "--from"),
         (["export", "journal", "nowhere", "--points", "supply"], "--points"),
+        (["export", "journal", "nowhere", "--output", "tests"], "tests: it is a folder"),
+        (["export", "journal", "nowhere", "--output", "/dev/null"], "/dev/null: it is not an ordinary file"),
         (["replay", "nowhere.toml", "nowhere.csv"], "nowhere.toml"),
         (["replay", "nowhere.toml", "nowhere.csv", "--verdict-every", "often"], "--verdict-every"),
         (["status", "--url", "ftp://nowhere"], "ftp://nowhere"),
@@ -161,6 +165,38 @@ def test_a_full_disk_under_the_output_is_one_sentence(folder: Path) -> None:
         and done.stderr.count("\n") == 1
         and "fault" not in done.stderr
     )
+
+
+def test_output_that_is_closed_is_no_fault(folder: Path) -> None:
+    command = f'"{sys.executable}" -m edge.cli verify "{folder}"'
+    for closed, code in ((">&-", 0), (">&- 2>&-", 0)):
+        done = subprocess.run(
+            ["bash", "-c", f"{command} {closed}"], cwd=ROOT, capture_output=True, timeout=60, check=False
+        )
+        assert (done.returncode, done.stdout, done.stderr) == (code, b"", b"")
+
+
+@pytest.mark.parametrize("words", [["check"], ["run"], ["replay"], ["verify"], ["export", "journal"]], ids=" ".join)
+def test_a_file_that_may_not_be_read_gets_a_sentence_of_ours(
+    words: list[str], tmp_path: Path, monkeypatch: pytest.MonkeyPatch, capsys: pytest.CaptureFixture[str]
+) -> None:
+    """typer would say "is not readable" below a line of usage: what was expected and what to do would be missing.
+
+    Root may read everything, so the system's answers are stood in for.
+    """
+
+    def refuse(*_args: object, **_named: object) -> None:
+        raise PermissionError(errno.EACCES, os.strerror(errno.EACCES))
+
+    closed = tmp_path / "closed"
+    closed.write_text("[station]")
+    monkeypatch.setattr(os, "access", lambda *_args, **_named: False)
+    monkeypatch.setattr(Path, "open", refuse)
+    monkeypatch.setattr(os, "open", refuse)
+    with pytest.raises(SystemExit) as ended:
+        app([*words, str(closed), *([str(closed)] if words == ["replay"] else [])], prog_name="warmwell")
+    said = capsys.readouterr().err
+    assert ended.value.code in (1, 2) and str(closed) in said and "expected" in said and "Usage" not in said
 
 
 def test_a_fault_of_its_own_is_one_sentence_that_names_where_the_trace_is(tmp_path: Path) -> None:
