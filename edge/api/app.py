@@ -36,9 +36,9 @@ _HOUR_MS: Final = 3_600_000
 _BIGGEST: Final = 2**53
 
 _DESCRIPTION: Final = """What surrounds one reprocessing station, and whether it may start: **surroundings only, the maker's
-instructions decide the rest**. Times in answers are RFC 3339 UTC. Times in requests may be RFC 3339 with Z or an offset, the same
-without a zone (then the station's zone is meant), a date alone (the start of that local day) or UNIX seconds; answers say which
-instant was understood. Refusals are RFC 9457 problem documents with one sentence in `detail`."""
+instructions decide the rest**. Times in answers are RFC 3339 UTC. Times in requests may be RFC 3339 with Z or an offset, a date
+alone (the start of that day in the station's zone) or UNIX seconds; a time of day without a zone is refused. Refusals are
+RFC 9457 problem documents with one sentence in `detail`."""
 
 
 def _refusals(*statuses: int) -> dict[int | str, dict[str, Any]]:

@@ -37,7 +37,7 @@ class Station(Shape):
     site: str
     station: str
     title: str
-    timezone: str = Field(description="IANA name; times without a zone in requests are understood in it")
+    timezone: str = Field(description="IANA name; a date in a request is understood in it")
     version: str
     speed: float = Field(description="how much faster than real time its clock runs; 1 but in demos")
 
@@ -234,7 +234,7 @@ class Record(Shape):
     record: str = Field(min_length=1, max_length=64, examples=["daily_test"])
     by: str = Field(min_length=1, max_length=80, examples=["M. Osei"], description="who")
     at: str | int | float | None = Field(
-        None, description="when it happened: RFC 3339 (without a zone: the station's), or UNIX seconds; left out: now"
+        None, description="when it happened: RFC 3339 with Z or an offset, a date, or UNIX seconds; left out: now"
     )
 
 

@@ -1,8 +1,8 @@
 """Times as people and programs write them in requests, understood or refused in one sentence.
 
-Accepted: RFC 3339 with Z or an offset; the same without a zone, which then means the station's; a date alone, the first instant
-of that local day; UNIX seconds. An hour that comes twice is understood as the first; an hour that a zone leaves out, by the
-offset before the change. Answers say which instant was understood.
+Accepted: RFC 3339 with Z or an offset; a date alone, the first instant of that day in the station's zone; UNIX seconds. A time of
+day without a zone is refused, as a replay's records refuse it: who sends it may sit in another zone, and one hour a year comes
+twice. A record is evidence; its time is never guessed.
 """
 
 from __future__ import annotations
@@ -39,7 +39,7 @@ def wall_ms_of(text: str, zone: tzinfo, where: str) -> int:
     Raises:
         Problem: 422, no such time.
 
-    >>> wall_ms_of("2026-03-16T05:50:00", ZoneInfo("Europe/Dublin"), "from") == wall_ms_of("1773640200", UTC, "from")
+    >>> wall_ms_of("2026-03-16T05:50:00Z", ZoneInfo("Europe/Dublin"), "from") == wall_ms_of("1773640200", UTC, "from")
     True
     """
     text = text.strip()
@@ -48,6 +48,12 @@ def wall_ms_of(text: str, zone: tzinfo, where: str) -> int:
     match = _TIME.fullmatch(text)
     if match is None:
         raise _refused(f"{shown(text)} is no time that is understood here", where)
+    if match.group(4) is not None and match.group(8, 9) == (None, None):
+        raise _refused(
+            f"{shown(text)} doesn't say its zone",
+            where,
+            f"Z or an offset behind it, such as {text[:40]}Z or {text[:40]}+01:00",
+        )
     try:
         return _from_parts(match, zone, text, where)
     except (ValueError, OverflowError) as exc:
@@ -86,7 +92,7 @@ def _zone(match: re.Match[str], station: tzinfo) -> tzinfo:
     utc, sign, hours, minutes = match.group(8, 9, 10, 11)
     if utc:
         return UTC
-    if sign is None:
+    if sign is None:  # a date alone
         return station
     if int(hours) > 23 or int(minutes) > 59:
         raise ValueError("its offset is none")
