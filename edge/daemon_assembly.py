@@ -280,6 +280,9 @@ class Assembly:
             part.look()
         self.series.look()
         for body in self.series.take_repairs():
+            log.warning(
+                "%s is damaged (%s): set aside as %s; %s", body["file"], body["why"], body["set_aside"], body["lost"]
+            )
             self.judge.note("repair", body)
         disk = self.series.status()
         self._fact("disk_low", bool(disk["low"]), f"the disk is nearly full: {disk['disk']}")

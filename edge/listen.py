@@ -109,13 +109,32 @@ def listen(
 
 def main(site: str, broker: str = "mqtt://127.0.0.1:1883", format: Format = "text", **options: Any) -> int:
     """For the command line: prints until Ctrl-C. Returns the exit code; raises UnusableInput."""
-    where = broker_of(broker, options.pop("ca", None))
+    ca, password_file = options.pop("ca", None), options.get("password_file")
+    _look_into("--ca", ca, "a file with the certificate of the broker's authority")
+    _look_into("--password-file", password_file, "a file with the password in its first line")
+    where = broker_of(broker, ca)
+    options["username"] = options.get("username") or where.username
+    if password_file is not None and not options["username"]:
+        raise UnusableInput(
+            "a password without a user name", where="--password-file", expected="both or neither", do="Add --username"
+        )
     try:
-        listen(where.host, where.port, site, emit=_print, format=format, tls=where.tls,
-               **{"username": where.username, **options})  # fmt: skip
+        listen(where.host, where.port, site, emit=_print, format=format, tls=where.tls, **options)
     except (KeyboardInterrupt, BrokenPipeError):
         pass  # the ordinary ends: Ctrl-C, and a reader such as `head` that has seen enough
     return 0
+
+
+def _look_into(option: str, file: Path | None, expected: str) -> None:
+    """What can't be read now will not be readable at the next try either: say so and end. Raises UnusableInput."""
+    if file is None:
+        return
+    try:
+        with file.open("rb") as opened:
+            opened.read(1)
+    except OSError as exc:
+        why = f"{file} can't be read ({exc.strerror})"
+        raise UnusableInput(why, where=option, expected=expected, do="Correct its name or its permissions") from exc
 
 
 def _print(line: str) -> None:

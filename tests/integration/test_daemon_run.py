@@ -133,6 +133,15 @@ def test_a_store_of_a_newer_version_is_left_alone(daemon: Daemon) -> None:
     assert (daemon.keep / "journal.db").read_bytes() == before
 
 
+def test_readings_that_are_damaged_are_set_aside_and_it_says_so(daemon: Daemon) -> None:
+    daemon.start().stop()
+    (daemon.keep / "series.db").write_bytes(b"garbage" * 4000)
+    daemon.start()
+    until(lambda: any(entry["kind"] == "repair" for entry in daemon.entries()), why="no entry `repair`")
+    until(lambda: "series.db is damaged" in daemon.log(), why="the log is silent")
+    assert "set aside as series-damaged-" in daemon.log() and daemon.get("/api/1/verdict")[0] == 200
+
+
 def test_a_station_file_that_can_not_be_used_ends_it_with_a_sentence_for_each_mistake(daemon: Daemon) -> None:
     daemon.file.write_text(daemon.file.read_text().replace('"40 degC"', '"40"').replace("every =", "evry =", 1))
     code, out, err = finished("run", daemon.file)

@@ -10,7 +10,7 @@ from hypothesis import given
 from hypothesis import strategies as st
 
 from edge.domain.errors import UnusableInput
-from edge.listen import Ledger, _json_lines, _text_lines, broker_of, plain
+from edge.listen import Ledger, _json_lines, _text_lines, broker_of, main, plain
 
 BASE = "warmwell/1/harbour-lane/scope-room-2"
 
@@ -161,3 +161,16 @@ def test_addresses_of_brokers(address: str, host: str, port: int, tls: bool) -> 
 def test_what_is_no_address_is_refused_with_the_right_form(address: str) -> None:
     with pytest.raises(UnusableInput, match="expected mqtt://host:port"):
         broker_of(address)
+
+
+@pytest.mark.parametrize(
+    ("broker", "username", "said"),
+    [("mqtt://hall@127.0.0.1", None, "hall"), ("127.0.0.1", "hall", "hall"), ("mqtt://hall@127.0.0.1", "porter", "porter")],
+)
+def test_the_user_name_may_stand_in_the_address_or_beside_it(
+    monkeypatch: pytest.MonkeyPatch, broker: str, username: str | None, said: str
+) -> None:
+    heard: list[str | None] = []
+    monkeypatch.setattr("edge.listen.listen", lambda *_args, username, **_named: heard.append(username))
+    assert main("", broker, ca=None, username=username, password_file=None) == 0
+    assert heard == [said]
