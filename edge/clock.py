@@ -196,7 +196,11 @@ class RealClock:
         """
         mono_ms, wall_ms = self._both()
         with self._lock:
-            if boot == self.boot and abs(wall_ms - mono_ms - offset_ms) <= STEP_MS and not _bounds(wall_ms, self._known_ms):
+            if (
+                boot == self.boot
+                and abs(wall_ms - mono_ms - offset_ms) <= STEP_MS
+                and not _bounds(wall_ms, self._known_ms)
+            ):
                 self._offset_ms = wall_ms - mono_ms
                 self._trust = Trust(True, "an earlier run trusted it in this boot, and it has not been set since")
 

@@ -70,7 +70,13 @@ def broker_of(address: str, ca: Path | None = None) -> Where:
     except ValueError:
         port = host = None
     else:
-        if parts.scheme in ("mqtt", "mqtts") and host and not parts.path.strip("/") and not parts.query and parts.password is None:
+        if (
+            parts.scheme in ("mqtt", "mqtts")
+            and host
+            and not parts.path.strip("/")
+            and not parts.query
+            and parts.password is None
+        ):
             secure = parts.scheme == "mqtts" or ca is not None
             return Where(host, port or (8883 if secure else 1883), Tls(ca) if secure else None, parts.username)
     raise UnusableInput(
@@ -144,7 +150,9 @@ def _print(line: str) -> None:
 class _Listener:
     """Keeps one connection after the other; what is heard goes to the ledger, what it makes of it to `emit`."""
 
-    def __init__(self, where: Where, site: str, emit: Emit, format: Format, stop: threading.Event, limits: Limits) -> None:
+    def __init__(
+        self, where: Where, site: str, emit: Emit, format: Format, stop: threading.Event, limits: Limits
+    ) -> None:
         self._where, self._site, self._stop, self._limits = where, site, stop, limits
         self._say = _text_lines(emit) if format == "text" else _json_lines(emit)
         self._ledger = Ledger()
@@ -229,7 +237,13 @@ class _Listener:
             )  # fmt: skip
         if len(refused) < len(codes):
             site = "all sites" if self._site == "+" else self._site
-            self._say({"type": "listening", "at": _now(), "text": f"{link.where}, MQTT {WORDS[link.protocol]}: listening to {site}"})
+            self._say(
+                {
+                    "type": "listening",
+                    "at": _now(),
+                    "text": f"{link.where}, MQTT {WORDS[link.protocol]}: listening to {site}",
+                }
+            )
 
 
 def _unanswered(where: str) -> BrokerTrouble:
@@ -293,7 +307,12 @@ class Ledger:
         name, what = f"{levels[2]}/{levels[3]}", levels[4]
         message = _parsed(payload)
         if message is None:
-            yield {"type": "error", "station": name, "at": _now(), "text": f"{topic}: not understood; expected a JSON object"}
+            yield {
+                "type": "error",
+                "station": name,
+                "at": _now(),
+                "text": f"{topic}: not understood; expected a JSON object",
+            }
             return
         station = self._stations.setdefault(name, _Station())
         if what == "alarm":
@@ -303,7 +322,9 @@ class Ledger:
         elif what == "journal":
             yield from self._entry(name, station, message, payload)
 
-    def _node(self, name: str, station: _Station, message: Mapping[str, Any], retained: bool) -> Iterator[dict[str, Any]]:
+    def _node(
+        self, name: str, station: _Station, message: Mapping[str, Any], retained: bool
+    ) -> Iterator[dict[str, Any]]:
         state = str(message.get("state"))
         if state != station.node:
             station.node = state
@@ -350,7 +371,14 @@ class Ledger:
         body = message.get("body")
         body = body if isinstance(body, dict) else {}
         if message.get("kind") != "alarm":
-            yield {"type": "entry", "station": name, "seq": seq, "at": message.get("at"), "kind": message.get("kind"), "body": body}
+            yield {
+                "type": "entry",
+                "station": name,
+                "seq": seq,
+                "at": message.get("at"),
+                "kind": message.get("kind"),
+                "body": body,
+            }
             return
         alarm_id, state = str(body.get("id")), str(body.get("to"))
         known_seq, known_state = station.events.get(alarm_id, (0, "normal"))

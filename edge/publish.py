@@ -143,7 +143,9 @@ class Publisher:
         self._stop_s = 0.0  # when stop() wants to be done
         self._threads: list[threading.Thread] = []
         self._picture: Snapshot | None = None  # set by the waiting thread, taken by the talking one
-        self._in_flight: dict[int, tuple[str, str | int]] = {}  # mid -> ("entry", seq), ("topic", name) or ("ghost", name)
+        self._in_flight: dict[
+            int, tuple[str, str | int]
+        ] = {}  # mid -> ("entry", seq), ("topic", name) or ("ghost", name)
         self._careful: set[tuple[str, str | int]] = set()  # under way when a connection ended: sent again one by one
         self._blamed: Counter[tuple[str, str | int]] = Counter()  # alone under way when a connection ended
         self._was_cut = self._confirmed_any = self._entry_next = False
@@ -343,7 +345,13 @@ class Publisher:
         with self._lock:
             self._connected, self._since_ms, self._next_try_s, self._notes = True, now.wall_ms, None, notes
         known = "knows our session" if link.session_present else "doesn't know our session; the last 24 h are repeated"
-        _log.info("MQTT: connected to %s, version %s; it %s; entries after %d follow", self.where, WORDS[link.protocol], known, after)
+        _log.info(
+            "MQTT: connected to %s, version %s; it %s; entries after %d follow",
+            self.where,
+            WORDS[link.protocol],
+            known,
+            after,
+        )
         for note in notes.values():
             _log.warning("MQTT: %s", note)
 
@@ -374,7 +382,9 @@ class Publisher:
     def _capabilities(self, link: Link) -> dict[str, str]:
         notes = {}
         if link.protocol == MQTT_3_1_1:
-            notes["older"] = "the broker refuses MQTT 5; 3.1.1 is spoken, in which it can't say that it refuses a message"
+            notes["older"] = (
+                "the broker refuses MQTT 5; 3.1.1 is spoken, in which it can't say that it refuses a message"
+            )
         if not link.retains:
             notes["retain"] = "the broker keeps no retained messages; who subscribes later sees no present state"
         return notes
@@ -459,7 +469,10 @@ class Publisher:
     def _tell(self, link: Link, entry: Entry) -> None:
         try:
             payload = entry_message(entry, self._topics.site, self._topics.station)
-        except (TypeError, ValueError) as exc:  # the chain takes no such entry; still, one must not stop all that follow
+        except (
+            TypeError,
+            ValueError,
+        ) as exc:  # the chain takes no such entry; still, one must not stop all that follow
             self._feed.refuse(entry.seq, BAD_FORMAT, f"can't be said as JSON: {exc}")
             return
         if not link.fits(self._topics.journal, payload):

@@ -35,7 +35,9 @@ class Patience:
     cursor_s: float = 1.0
     retry_s: float = 5.0
     retry_cap_s: float = 300.0
-    one_message_s: float = 3600.0  # least pause for a message that the broker can't take: it may end the connection each time
+    one_message_s: float = (
+        3600.0  # least pause for a message that the broker can't take: it may end the connection each time
+    )
     report_s: float = 60.0  # a refusal that may mend by itself is told after this long
     give_up_s: float = 86_400.0
     repeat_ms: int = 86_400_000
@@ -194,7 +196,9 @@ class Feed:
         held = self._held.get(seq)
         if held is None:
             earlier = self._earlier.pop(seq, Refused(0.0, False))
-            held = _Held(entry, code, refusal(code, name), earlier.for_s, earlier.told, now_s, now_s, patience.retry_s / 2)
+            held = _Held(
+                entry, code, refusal(code, name), earlier.for_s, earlier.told, now_s, now_s, patience.retry_s / 2
+            )
             self._held[seq] = held
         else:
             held.for_s += now_s - held.tried_s
@@ -220,7 +224,9 @@ class Feed:
             _log.exception("MQTT: that entry %d is refused could not be recorded", held.entry.seq)
 
     def _give_up(self, held: _Held) -> None:
-        _log.warning("MQTT: entry %d was refused for %.0f h and is passed over: %s", held.entry.seq, held.for_s / 3600, held.why)
+        _log.warning(
+            "MQTT: entry %d was refused for %.0f h and is passed over: %s", held.entry.seq, held.for_s / 3600, held.why
+        )
         del self._held[held.entry.seq]
         for other in self._held.values():
             if other.code not in OF_ONE_MESSAGE:
@@ -229,7 +235,9 @@ class Feed:
         self._pass(held.entry.seq)
 
     def _remember(self) -> None:
-        self._memory.remember_refusals({seq: Refused(held.for_s, held.told) for seq, held in self._held.items() if held.told})
+        self._memory.remember_refusals(
+            {seq: Refused(held.for_s, held.told) for seq, held in self._held.items() if held.told}
+        )
 
     def _pass(self, seq: int) -> None:
         if seq <= self._contiguous:
@@ -252,7 +260,11 @@ class Feed:
 
     def next_s(self) -> float:
         """When something is due without an event: a save or another try; infinite where nothing is."""
-        due_s = [held.next_s for held in self._held.values() if held.entry.seq not in self._in_flight and self._may_retry(held)]
+        due_s = [
+            held.next_s
+            for held in self._held.values()
+            if held.entry.seq not in self._in_flight and self._may_retry(held)
+        ]
         if self._confirmed > self._saved:
             due_s.append(self._saved_s + self._patience.cursor_s)
         return min(due_s, default=float("inf"))

@@ -190,10 +190,15 @@ class Link:
             options = {"clean_start": not self._lasting, "properties": self._connect_properties()}
         try:
             client.connect(self._plan.host, self._plan.port, keepalive=self._keepalive_s, **options)
-        except (OSError, ValueError) as exc:  # ssl's errors and gaierror are OSErrors; ValueError: a host name that can't be encoded
+        except (
+            OSError,
+            ValueError,
+        ) as exc:  # ssl's errors and gaierror are OSErrors; ValueError: a host name that can't be encoded
             raise opening_trouble(exc, self.where, clock=self._clock(), tls=self._plan.tls is not None) from exc
         self._opened_s = self._heard_s = self._mono_s()
-        if isinstance(sock := client.socket(), socket.socket):  # one small message must not wait 40 ms for the one before
+        if isinstance(
+            sock := client.socket(), socket.socket
+        ):  # one small message must not wait 40 ms for the one before
             sock.setsockopt(socket.IPPROTO_TCP, socket.TCP_NODELAY, 1)
 
     def _made(self) -> Client:
@@ -211,7 +216,11 @@ class Link:
         client.connect_timeout = self._limits.connect_s
         client.max_inflight_messages = 0  # no limit: the caller keeps within receive_maximum, so paho never queues
         client.on_connect, client.on_disconnect = self._on_connect, self._on_disconnect
-        client.on_publish, client.on_message, client.on_subscribe = self._on_publish, self._on_message, self._on_subscribe
+        client.on_publish, client.on_message, client.on_subscribe = (
+            self._on_publish,
+            self._on_message,
+            self._on_subscribe,
+        )
         client.on_log = self._on_log
         if self._will:
             client.will_set(self._will.topic, self._will.payload, qos=1, retain=True)
@@ -270,13 +279,17 @@ class Link:
         now_s = self._mono_s()
         if not self.up:
             if now_s - self._opened_s > self._limits.connect_s:
-                raise self._cut(silent_trouble(f"connected, but no answer within {self._limits.connect_s:g} s", self.where))
+                raise self._cut(
+                    silent_trouble(f"connected, but no answer within {self._limits.connect_s:g} s", self.where)
+                )
             return
         if now_s - self._heard_s > 1.5 * self._keepalive_s:
             raise self._cut(silent_trouble(f"nothing heard for {1.5 * self._keepalive_s:g} s", self.where))
         oldest_s = min(self._unconfirmed.values(), default=now_s)
         if now_s - oldest_s > self._limits.ack_s:
-            raise self._cut(silent_trouble(f"a message was not acknowledged within {self._limits.ack_s:g} s", self.where))
+            raise self._cut(
+                silent_trouble(f"a message was not acknowledged within {self._limits.ack_s:g} s", self.where)
+            )
 
     def _cut(self, trouble: BrokerTrouble) -> BrokerTrouble:
         self._end = self._end or trouble

@@ -88,14 +88,18 @@ class FileMemory:
         except FileNotFoundError:
             return {}
         except (OSError, ValueError) as exc:
-            self._say(f"{self._path}: can't be read ({exc}); expected the topics published earlier. Old ones may stay on the broker")
+            self._say(
+                f"{self._path}: can't be read ({exc}); expected the topics published earlier. Old ones may stay on the broker"
+            )
             return {}
         return document if isinstance(document, dict) else {}
 
     def _write(self) -> None:
         document = {
             "topics": sorted(self._topics),
-            "refused": {str(seq): {"for_s": round(r.for_s, 1), "told": r.told} for seq, r in sorted(self._refused.items())},
+            "refused": {
+                str(seq): {"for_s": round(r.for_s, 1), "told": r.told} for seq, r in sorted(self._refused.items())
+            },
         }
         new = self._path.with_name(self._path.name + ".new")
         try:
@@ -105,7 +109,9 @@ class FileMemory:
                 os.fsync(file.fileno())
             os.replace(new, self._path)
         except (OSError, ValueError) as exc:
-            self._say(f"{self._path}: can't be written ({exc}); expected room and a writable folder. Old topics may stay on the broker")
+            self._say(
+                f"{self._path}: can't be written ({exc}); expected room and a writable folder. Old topics may stay on the broker"
+            )
         else:
             self._trouble = ""
 

@@ -93,7 +93,8 @@ _NOT_YET_VALID, _HAS_EXPIRED = 9, 10
 def connack_trouble(code: int, name: str, where: str) -> BrokerTrouble:
     """The broker answered CONNECT with a reason code other than success."""
     kind, what, expected, do = _CONNACK.get(
-        code, (Kind.REFUSED, f"the broker refuses the connection ({name}, {code})", "to be let in", "See the broker's log")
+        code,
+        (Kind.REFUSED, f"the broker refuses the connection ({name}, {code})", "to be let in", "See the broker's log"),
     )
     return BrokerTrouble(kind, what, where=where, expected=expected, do=do)
 
@@ -142,7 +143,11 @@ def failed_trouble(exc: Exception, where: str) -> BrokerTrouble:
 def silent_trouble(what: str, where: str) -> BrokerTrouble:
     """The connection looks alive, but nothing comes back."""
     return BrokerTrouble(
-        Kind.SILENT, what, where=where, expected="an answer", do="See that network and broker are up; Warmwell tries again by itself"
+        Kind.SILENT,
+        what,
+        where=where,
+        expected="an answer",
+        do="See that network and broker are up; Warmwell tries again by itself",
     )
 
 
@@ -213,7 +218,11 @@ def tls_trouble(reason: str, where: str, *, began: bool = False) -> BrokerTroubl
 def settings_trouble(what: str, file: str, expected: str) -> BrokerTrouble:
     """A file that the [mqtt] section names can't be used."""
     return BrokerTrouble(
-        Kind.SETTINGS, what, where=file, expected=expected, do="Correct the [mqtt] section or the file; Warmwell looks again"
+        Kind.SETTINGS,
+        what,
+        where=file,
+        expected=expected,
+        do="Correct the [mqtt] section or the file; Warmwell looks again",
     )
 
 

@@ -87,13 +87,20 @@ def _event(one: Any, day: Day, where: str) -> Event:
             given[f"{name}_s"] = _second(one[name], day, where)
     unknown = set(given) - set(known)
     if unknown:
-        raise _unusable(where, f"{kind.__name__} has no {sorted(unknown)[0]!r}", "one of " + ", ".join(known), "Correct the name")
+        raise _unusable(
+            where, f"{kind.__name__} has no {sorted(unknown)[0]!r}", "one of " + ", ".join(known), "Correct the name"
+        )
     try:
         made: Event = kind(**given)
     except TypeError as exc:
         raise _unusable(where, str(exc).replace("__init__() ", ""), "all that the event needs", "Add it") from None
     if not 0 <= made.from_s < made.until_s <= DAY_S:
-        raise _unusable(where, "it ends before it begins, or is not of the scenario's first day", "from before until", "Correct the times")
+        raise _unusable(
+            where,
+            "it ends before it begins, or is not of the scenario's first day",
+            "from before until",
+            "Correct the times",
+        )
     return made
 
 

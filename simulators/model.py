@@ -100,7 +100,9 @@ class World:
         self._rings: tuple[int, float] = (-DAY_S, 0.0)  # when a valve moved, and by how much the pressure swings [kPa]
         self._drawing = False
         self._followed_s = 0
-        self._lagging: dict[str, tuple[float, float]] = {}  # what a slow sensor shows at the block's start, and its time constant
+        self._lagging: dict[
+            str, tuple[float, float]
+        ] = {}  # what a slow sensor shows at the block's start, and its time constant
         self._faulty = tuple(e for e in day.events if isinstance(e, happen.Drift | happen.Noisy))
         self.reservoir = Reservoir(day.vessel, day.liquid_c, self.room_c(0), day.heating)
         self.water = at_rest(day.mains.static_kpa)
@@ -150,14 +152,22 @@ class World:
     def _block_s(self, draw: Draw | None, of_day: int) -> int:
         """How long everything may be held."""
         mains = self.day.mains
-        if draw is not None and mains.opens_s and (of_day < draw.from_s + mains.opens_s or of_day >= draw.until_s - mains.opens_s):
+        if (
+            draw is not None
+            and mains.opens_s
+            and (of_day < draw.from_s + mains.opens_s or of_day >= draw.until_s - mains.opens_s)
+        ):
             return 1
         if mains.pump is not None and (self._pumping or draw is not None):
             return PUMP_BLOCK_S
         return DRAW_BLOCK_S if draw is not None else BLOCK_S
 
     def _happen(self, of_day: int) -> None:
-        weak, lid, turned = self._now(happen.HeaterWeak, of_day), self._now(happen.LidOpen, of_day), self._now(happen.Turned, of_day)
+        weak, lid, turned = (
+            self._now(happen.HeaterWeak, of_day),
+            self._now(happen.LidOpen, of_day),
+            self._now(happen.Turned, of_day),
+        )
         self.reservoir.heater_share = 1.0 if weak is None else weak.share
         self.reservoir.lid_w_per_k = 0.0 if lid is None else lid.w_per_k
         self.reservoir.set_by_k = 0.0 if turned is None else turned.by_k
@@ -268,7 +278,11 @@ class World:
         since_s = self.mono_ms / 1000.0 - self._rings[0]
         if not 0.0 <= since_s < 8.0 * self.day.mains.hammer_dies_s:
             return 0.0
-        return self._rings[1] * exp(-since_s / self.day.mains.hammer_dies_s) * cos(2.0 * pi * self.day.mains.hammer_hz * since_s)
+        return (
+            self._rings[1]
+            * exp(-since_s / self.day.mains.hammer_dies_s)
+            * cos(2.0 * pi * self.day.mains.hammer_hz * since_s)
+        )
 
     # -- sensors that are not what they were
 
@@ -286,7 +300,11 @@ class World:
         """The truth as it counts within a block; a slow sensor doesn't follow a pressure's swing."""
         if point == "room":
             return self.room_c(self._s)
-        water = {"supply": self.water.supply_kpa, "between": self.water.between_kpa, "filtered": self.water.filtered_kpa}
+        water = {
+            "supply": self.water.supply_kpa,
+            "between": self.water.between_kpa,
+            "filtered": self.water.filtered_kpa,
+        }
         return water[point] if point in water else self.true(point)
 
     def _seen(self, point: str, at_ms: int) -> float:
@@ -340,7 +358,11 @@ class World:
         if point == "conductivity":
             return 310.0
         swing = self._swing_kpa() if self.day.mains.hammer_kpa else 0.0
-        values = {"supply": water.supply_kpa + swing, "between": water.between_kpa + swing, "filtered": water.filtered_kpa + swing}
+        values = {
+            "supply": water.supply_kpa + swing,
+            "between": water.between_kpa + swing,
+            "filtered": water.filtered_kpa + swing,
+        }
         if point == "flow":
             return water.flow_l_min
         return values[point]

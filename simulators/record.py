@@ -140,7 +140,9 @@ def main(arguments: Sequence[str] | None = None) -> int:
     parser.add_argument("--hours", type=float, default=None, help="default: as long as the scenario suggests")
     parser.add_argument("--every", type=float, default=2.0, metavar="S", help="seconds between rows")
     parser.add_argument("--seed", type=int, default=1)
-    parser.add_argument("--with", dest="file", type=Path, default=None, metavar="FILE", help="a TOML file laid upon it (compose.py)")
+    parser.add_argument(
+        "--with", dest="file", type=Path, default=None, metavar="FILE", help="a TOML file laid upon it (compose.py)"
+    )
     given = parser.parse_args(arguments)
     if not given.every > 0 or (given.hours is not None and not 0 < given.hours <= 24 * 3660):
         parser.error("--every and --hours must be above 0, and no more than ten years of hours")

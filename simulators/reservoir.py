@@ -99,7 +99,12 @@ class Reservoir:
         follows = 1.0 - exp(-1.0 / (v.probe_lag_air_s if away and probe_in_air else v.probe_lag_s))
         liquid, wall, probe, heating = self.liquid_c, self.wall_c, self.probe_c, self.heating
         high = v.set_point_c + self.set_by_k
-        low, heater_w, layers, below = high - v.hysteresis_k, v.heater_w * self.heater_share, self.layers_k, v.lower_share
+        low, heater_w, layers, below = (
+            high - v.hysteresis_k,
+            v.heater_w * self.heater_share,
+            self.layers_k,
+            v.lower_share,
+        )
         may_heat = powered and not away
         exchange, wall_loss, wall_j = v.wall_exchange, v.wall_loss, v.wall_j_per_k
         on_s, lost = 0, self._vessel_lost_j

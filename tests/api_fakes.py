@@ -26,7 +26,9 @@ ABOUT = {
 }  # fmt: skip
 
 
-def point(ident: str, role: str, value: float | None, unit: str, shown: tuple[Any, str] | None, **more: Any) -> dict[str, Any]:
+def point(
+    ident: str, role: str, value: float | None, unit: str, shown: tuple[Any, str] | None, **more: Any
+) -> dict[str, Any]:
     """A point's shape in edge/snapshot.py."""
     return {
         "id": ident, "role": role, "of": None, "value": value, "unit": unit, "quality": "good", "reason": None, "advice": "",
@@ -97,7 +99,10 @@ def cold_morning() -> dict[str, Any]:
     ]  # fmt: skip
     estimates = {
         of: {"at": rfc3339(START_MS), "of": of, "value": value, "low": value, "high": value, "unit": unit, "why": why}
-        for of, value, unit, why in (("reservoir_ready", ready_at, "time", ""), ("basin_temperature", None, "Cel", "not known"))
+        for of, value, unit, why in (
+            ("reservoir_ready", ready_at, "time", ""),
+            ("basin_temperature", None, "Cel", "not known"),
+        )
     }
     return {
         "verdict": verdict, "points": {p["id"]: p for p in points}, "alarms": {a["id"]: a for a in alarms}, "estimates": estimates,
@@ -168,8 +173,26 @@ class FakeSeries:
 def _two_buckets(from_ms: int, to_ms: int, n: int) -> list[dict[str, Any]]:
     middle = (from_ms + to_ms) // 2
     return [
-        {"from": from_ms, "to": middle, "n": 5, "min": 31.0, "mean": 31.2, "max": 31.4, "worst": "good", "covered": 1.0},
-        {"from": middle, "to": to_ms, "n": 0, "min": None, "mean": float("nan"), "max": None, "worst": None, "covered": 0.0},
+        {
+            "from": from_ms,
+            "to": middle,
+            "n": 5,
+            "min": 31.0,
+            "mean": 31.2,
+            "max": 31.4,
+            "worst": "good",
+            "covered": 1.0,
+        },
+        {
+            "from": middle,
+            "to": to_ms,
+            "n": 0,
+            "min": None,
+            "mean": float("nan"),
+            "max": None,
+            "worst": None,
+            "covered": 0.0,
+        },
     ][: max(1, n)]
 
 
@@ -187,7 +210,12 @@ class FakeJudge:
         """A newer picture; what is not given stays."""
         with self.changed:
             old = self.newest
-            given = {"verdict": old.verdict, "points": old.points, "alarms": old.alarms, "estimates": old.estimates} | parts
+            given = {
+                "verdict": old.verdict,
+                "points": old.points,
+                "alarms": old.alarms,
+                "estimates": old.estimates,
+            } | parts
             self.newest = Snapshot(old.version + 1, len(self.journal.entries), old.now, **given)
             self.changed.notify_all()
 
@@ -233,7 +261,9 @@ class Fakes:
 
     def break_store(self) -> None:
         """From now on nothing can be read."""
-        fault = StoreFault("the disk refused a read", where="journal.db", expected="a readable file", do="Check the card")
+        fault = StoreFault(
+            "the disk refused a read", where="journal.db", expected="a readable file", do="Check the card"
+        )
         self.journal.fault = self.series.fault = fault
 
 

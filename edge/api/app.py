@@ -64,7 +64,9 @@ class EventStream(StreamingResponse):
     media_type = "text/event-stream"
 
     def __init__(self, pieces: AsyncIterator[bytes], done: Callable[[], None]) -> None:
-        super().__init__(pieces, headers={"cache-control": "no-cache", "connection": "close", "x-accel-buffering": "no"})
+        super().__init__(
+            pieces, headers={"cache-control": "no-cache", "connection": "close", "x-accel-buffering": "no"}
+        )
         self._done = done
 
     async def __call__(self, scope: Any, receive: Any, send: Any) -> None:
@@ -82,7 +84,15 @@ class Desk:
         self.kept_within_s = kept_within_s
         about = dict(parts.about)
         speed = about.get("speed", 1.0)
-        self.about = {"site": "", "station": "", "title": "", "timezone": "UTC", "version": "", **about, "speed": float(speed)}
+        self.about = {
+            "site": "",
+            "station": "",
+            "title": "",
+            "timezone": "UTC",
+            "version": "",
+            **about,
+            "speed": float(speed),
+        }
         self.zone = times.zone_of(str(self.about["timezone"]))
         self.watch = Watch(parts.judge, self.about["speed"])
         self.readers = Readers()
@@ -91,7 +101,9 @@ class Desk:
     def stamped(self, name: str, shapes: Mapping[str, Any]) -> JsonResponse:
         """`shapes` by id, with the time of the picture they are from."""
         verdict = self.watch.see().snapshot.verdict
-        return JsonResponse(dumps({"at": verdict.get("at"), "trusted": verdict.get("trusted", False), name: dict(shapes)}))
+        return JsonResponse(
+            dumps({"at": verdict.get("at"), "trusted": verdict.get("trusted", False), name: dict(shapes)})
+        )
 
     async def keep(self, body: dict[str, Any], where: str) -> JsonResponse:
         """Hand a record to the judge and wait until it is on disk.
@@ -110,7 +122,9 @@ class Desk:
         except TimeoutError as exc:
             future.add_done_callback(_forget)
             raise _not_known(f"it was not on disk within {self.kept_within_s:g} s", where) from exc
-        except Exception as exc:  # supervision border: whatever befell the judge, the sender must learn that it isn't known
+        except (
+            Exception
+        ) as exc:  # supervision border: whatever befell the judge, the sender must learn that it isn't known
             log.warning("a record for %s failed", where, exc_info=exc)
             raise _not_known(f"the judge failed over it ({type(exc).__name__})", where) from exc
         answer: dict[str, Any] = {"seq": entry.seq, "at": rfc3339(entry.wall_ms)}
@@ -153,9 +167,13 @@ def only(*names: str) -> Any:
             path = request.url.path
             if name not in names:
                 expected = problems.nearest(name, names) if names else "no parameters"
-                raise Problem(422, f"there is no parameter {shown(name)}", where=path, expected=expected, do="Correct its name")
+                raise Problem(
+                    422, f"there is no parameter {shown(name)}", where=path, expected=expected, do="Correct its name"
+                )
             if given.count(name) > 1:
-                raise Problem(422, f"the parameter {name} is given twice", where=path, expected="it once", do="Leave one out")
+                raise Problem(
+                    422, f"the parameter {name} is given twice", where=path, expected="it once", do="Leave one out"
+                )
 
     return Depends(check)
 
@@ -189,7 +207,9 @@ async def readings(
     request: Request,
     desk: OfDesk,
     id: PointId,
-    from_: Annotated[str | None, Query(alias="from", max_length=64, description="start; left out: an hour before `to`")] = None,
+    from_: Annotated[
+        str | None, Query(alias="from", max_length=64, description="start; left out: an hour before `to`")
+    ] = None,
     to: Annotated[str | None, Query(max_length=64, description="end; left out: now")] = None,
     buckets: Annotated[int, Query(ge=1, le=MOST_BUCKETS)] = 300,
 ) -> Response:
@@ -205,7 +225,11 @@ async def readings(
     from_ms = max(0, to_ms - _HOUR_MS) if from_ is None else times.wall_ms_of(from_, desk.zone, f"{path}, from")
     if from_ms >= to_ms:
         raise Problem(
-            422, f"from is {rfc3339(from_ms)}, to is {rfc3339(to_ms)}", where=path, expected="from before to", do="Swap or widen them"
+            422,
+            f"from is {rfc3339(from_ms)}, to is {rfc3339(to_ms)}",
+            where=path,
+            expected="from before to",
+            do="Swap or widen them",
         )
     n = min(buckets, to_ms - from_ms)
     found = await desk.readers.read(path, lambda: desk.parts.series.buckets(id, from_ms, to_ms, n))
@@ -223,7 +247,9 @@ def _corrected(row: Mapping[str, Any], correction: Mapping[str, Any] | None) -> 
     gain, offset = correction["gain"], correction["offset"]
     made = {key: row[key] * gain + offset for key in ("min", "mean", "max") if isinstance(row.get(key), int | float)}
     if isinstance(row.get("volume_l"), int | float):
-        minutes = (wall_ms_of(_time(row["to"])) - wall_ms_of(_time(row["from"]))) * (row.get("covered") or 0.0) / 60_000.0
+        minutes = (
+            (wall_ms_of(_time(row["to"])) - wall_ms_of(_time(row["from"]))) * (row.get("covered") or 0.0) / 60_000.0
+        )
         made["volume_l"] = row["volume_l"] * gain + offset * minutes
     return {**row, **made}
 
@@ -263,8 +289,15 @@ async def journal(
     path, reader = request.url.path, desk.parts.journal
     last, entries = await desk.readers.read(path, lambda: (reader.last_seq(), reader.read(after, limit)))
     next_after = entries[-1].seq if entries else after
-    head = {"after": after, "next_after": next_after, "last_seq": max(last, next_after if entries else 0), "more": next_after < last}
-    return StreamingResponse(_politely(in_pieces(head, "entries", (e.as_json() for e in entries))), media_type="application/json")
+    head = {
+        "after": after,
+        "next_after": next_after,
+        "last_seq": max(last, next_after if entries else 0),
+        "more": next_after < last,
+    }
+    return StreamingResponse(
+        _politely(in_pieces(head, "entries", (e.as_json() for e in entries))), media_type="application/json"
+    )
 
 
 async def _politely(pieces: Iterator[bytes]) -> AsyncIterator[bytes]:
@@ -277,14 +310,20 @@ async def _politely(pieces: Iterator[bytes]) -> AsyncIterator[bytes]:
 async def stream(
     request: Request,
     desk: OfDesk,
-    after: Annotated[int | None, Query(ge=0, le=_BIGGEST, description="for clients that can't set Last-Event-ID")] = None,
+    after: Annotated[
+        int | None, Query(ge=0, le=_BIGGEST, description="for clients that can't set Last-Event-ID")
+    ] = None,
 ) -> Response:
     """Live: each entry of the journal (id: its seq) and snapshots of verdict, points and alarms, as server-sent events."""
     path, last_event = request.url.path, request.headers.get("last-event-id")
     if last_event:
         if not (last_event.isascii() and last_event.isdigit() and int(last_event[:17]) <= _BIGGEST):
             raise Problem(
-                400, f"Last-Event-ID is {shown(last_event)}", where=path, expected="the seq of an entry", do="Leave it out to begin anew"
+                400,
+                f"Last-Event-ID is {shown(last_event)}",
+                where=path,
+                expected="the seq of an entry",
+                do="Leave it out to begin anew",
             )
         after = int(last_event[:17])
     last = await desk.hub.last_seq()
@@ -298,12 +337,20 @@ async def records(request: Request, desk: OfDesk) -> Response:
     body = await _body(request)
     record = body.get("record")
     if not isinstance(record, str) or not record or len(record) > 64:
-        raise Problem(422, _lacks(record), where=f"{path}, record", expected="the record's name", do="Say what was done")
+        raise Problem(
+            422, _lacks(record), where=f"{path}, record", expected="the record's name", do="Say what was done"
+        )
     body["by"] = _name(body, path)
     if body.get("at") is None:
         body.pop("at", None)
     elif isinstance(body["at"], bool) or not isinstance(body["at"], str | int | float):
-        raise Problem(422, f"{shown(body['at'])} is no time", where=f"{path}, at", expected="a time", do="Correct it, or leave it out")
+        raise Problem(
+            422,
+            f"{shown(body['at'])} is no time",
+            where=f"{path}, at",
+            expected="a time",
+            do="Correct it, or leave it out",
+        )
     else:
         body["at"] = rfc3339(times.wall_ms_of(str(body["at"]), desk.zone, f"{path}, at"))
     if record == "acknowledge" and isinstance(body.get("alarm"), str):
@@ -318,12 +365,20 @@ async def acknowledge(request: Request, desk: OfDesk, id: AlarmId) -> Response:
     body = await _body(request)
     for key in body:
         if key not in ("by", "note"):
-            raise Problem(422, f"there is no field {shown(key)}", where=path, expected="by, and note if you like", do="Leave it out")
+            raise Problem(
+                422,
+                f"there is no field {shown(key)}",
+                where=path,
+                expected="by, and note if you like",
+                do="Leave it out",
+            )
     record: dict[str, Any] = {"record": "acknowledge", "alarm": id, "by": _name(body, path)}
     note = body.get("note")
     if note is not None:
         if not isinstance(note, str) or len(note) > 2000:
-            raise Problem(422, "the note can't be used", where=f"{path}, note", expected="up to 2000 characters", do="Shorten it")
+            raise Problem(
+                422, "the note can't be used", where=f"{path}, note", expected="up to 2000 characters", do="Shorten it"
+            )
         record["note"] = note
     return await desk.keep(record, path)
 
@@ -352,7 +407,9 @@ async def _body(request: Request) -> dict[str, Any]:
 def _name(body: Mapping[str, Any], path: str) -> str:
     by = body.get("by")
     if not isinstance(by, str) or not by.strip() or len(by) > 80 or not by.isprintable():
-        raise Problem(422, _lacks(by), where=f"{path}, by", expected="a name of 1 to 80 characters", do="Say who did it")
+        raise Problem(
+            422, _lacks(by), where=f"{path}, by", expected="a name of 1 to 80 characters", do="Say who did it"
+        )
     return by.strip()
 
 
@@ -368,7 +425,9 @@ async def health(desk: OfDesk) -> Response:
     try:
         parts = dict(desk.parts.status())
         is_well = parts.get("ok", True) is not False
-    except Exception as exc:  # supervision border: a part that can't tell its state is not well, and the others still are shown
+    except (
+        Exception
+    ) as exc:  # supervision border: a part that can't tell its state is not well, and the others still are shown
         log.warning("a part could not tell its state", exc_info=exc)
         parts, is_well = {"status": f"can't be told ({type(exc).__name__})"}, False
     last_seq: int | None = None
@@ -408,10 +467,16 @@ def _resident_bytes() -> int | None:
 
 
 _BODY_OF_RECORD: Final = {
-    "requestBody": {"required": True, "content": {"application/json": {"schema": {"$ref": "#/components/schemas/Record"}}}}
+    "requestBody": {
+        "required": True,
+        "content": {"application/json": {"schema": {"$ref": "#/components/schemas/Record"}}},
+    }
 }
 _BODY_OF_ACKNOWLEDGE: Final = {
-    "requestBody": {"required": True, "content": {"application/json": {"schema": {"$ref": "#/components/schemas/Acknowledge"}}}}
+    "requestBody": {
+        "required": True,
+        "content": {"application/json": {"schema": {"$ref": "#/components/schemas/Acknowledge"}}},
+    }
 }
 
 
@@ -438,7 +503,13 @@ def _add_routes(app: FastAPI) -> None:
     def get(path: str, route: Any, model: Any, *params: str, refusals: tuple[int, ...] = (), **more: Any) -> None:
         responses = _refusals(*refusals, 422) | more.pop("responses", {})
         app.add_api_route(
-            path, route, methods=["GET"], response_model=model, responses=responses, dependencies=[only(*params)], **more
+            path,
+            route,
+            methods=["GET"],
+            response_model=model,
+            responses=responses,
+            dependencies=[only(*params)],
+            **more,
         )
 
     one = "/api/1"
@@ -450,8 +521,22 @@ def _add_routes(app: FastAPI) -> None:
     get(f"{one}/estimates", estimates, models.Estimates)
     get(f"{one}/journal", journal, models.Journal, "after", "limit", refusals=(503,))
     events = {200: {"description": "events", "content": {"text/event-stream": {"schema": {"type": "string"}}}}}
-    get(f"{one}/stream", stream, None, "after", refusals=(400, 503), responses=events, response_class=EventStream, status_code=200)
-    get("/health", health, models.Health, responses={503: {"model": models.Health, "description": "it can't be relied on"}})
+    get(
+        f"{one}/stream",
+        stream,
+        None,
+        "after",
+        refusals=(400, 503),
+        responses=events,
+        response_class=EventStream,
+        status_code=200,
+    )
+    get(
+        "/health",
+        health,
+        models.Health,
+        responses={503: {"model": models.Health, "description": "it can't be relied on"}},
+    )
     plain = {200: {"description": "OpenMetrics", "content": {metrics.MEDIA_TYPE: {"schema": {"type": "string"}}}}}
     get("/metrics", exposition, None, responses=plain, response_class=Response)
 
@@ -498,15 +583,29 @@ def _of_framework(app: FastAPI, request: Request, exc: HTTPException) -> Problem
     if exc.status_code == 404:
         known = [str(getattr(route, "path", "")) for route in app.routes]
         return Problem(
-            404, "there is nothing at this path", where=shown(path), expected=problems.nearest(path, known), do="See /docs for all paths"
+            404,
+            "there is nothing at this path",
+            where=shown(path),
+            expected=problems.nearest(path, known),
+            do="See /docs for all paths",
         )
     if exc.status_code == 405:
         allowed = headers.get("Allow", headers.get("allow", ""))
         return Problem(
-            405, f"{request.method} can't be used here", where=path, expected=allowed or "another method", do="See /docs", headers=headers
+            405,
+            f"{request.method} can't be used here",
+            where=path,
+            expected=allowed or "another method",
+            do="See /docs",
+            headers=headers,
         )
     return Problem(
-        exc.status_code, str(exc.detail).rstrip(".").lower(), where=path, expected="another request", do="See /docs", headers=headers
+        exc.status_code,
+        str(exc.detail).rstrip(".").lower(),
+        where=path,
+        expected="another request",
+        do="See /docs",
+        headers=headers,
     )
 
 
@@ -514,7 +613,11 @@ def _openapi(app: FastAPI) -> dict[str, Any]:
     """The OpenAPI document, with the shapes that routes name by reference."""
     if app.openapi_schema is None:
         document = get_openapi(
-            title=app.title, version=app.version, description=app.description, routes=app.routes, openapi_version=app.openapi_version
+            title=app.title,
+            version=app.version,
+            description=app.description,
+            routes=app.routes,
+            openapi_version=app.openapi_version,
         )
         schemas = document.setdefault("components", {}).setdefault("schemas", {})
         for model in (models.Problem, models.Record, models.Acknowledge):
@@ -526,5 +629,3 @@ def _openapi(app: FastAPI) -> dict[str, Any]:
 def bordered(app: FastAPI, host: str, **limits: Any) -> Border:
     """The application as it is served."""
     return Border(app, Names(host), **limits)
-
-

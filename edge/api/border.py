@@ -24,7 +24,9 @@ App = Callable[[MutableMapping[str, Any], Receive, Send], Awaitable[None]]
 BODY_LIMIT: Final = 64 * 1024
 BODY_WITHIN_S: Final = 10.0
 TAKEN_WITHIN_S: Final = 30.0  # a client that takes nothing for so long is let go
-DISCARD_FOR_S: Final = 2.0  # a body that is too long is read and thrown away for so long, so that its sender sees our answer
+DISCARD_FOR_S: Final = (
+    2.0  # a body that is too long is read and thrown away for so long, so that its sender sees our answer
+)
 
 SLOW_CLIENT: Final = b'event: goodbye\ndata: {"why":"this client took nothing for %d s; connect again to resume"}\n\n'
 

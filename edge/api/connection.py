@@ -26,7 +26,12 @@ class BoundedConnection(H11Protocol):
     def connection_made(self, transport: asyncio.Transport) -> None:  # type: ignore[override]  # as uvicorn itself narrows it
         super().connection_made(transport)
         if len(self.connections) > MOST_CONNECTIONS:
-            self._refuse(503, f"more than {MOST_CONNECTIONS} connections are open", "fewer", "Close some, or ask again in some seconds")
+            self._refuse(
+                503,
+                f"more than {MOST_CONNECTIONS} connections are open",
+                "fewer",
+                "Close some, or ask again in some seconds",
+            )
             return
         self._arm()
 
@@ -46,7 +51,9 @@ class BoundedConnection(H11Protocol):
 
     def send_400_response(self, msg: str) -> None:
         """What h11 could not understand."""
-        self._refuse(400, "the request is no HTTP/1.1, or its headers are too long", "a request of HTTP/1.1", "Correct it")
+        self._refuse(
+            400, "the request is no HTTP/1.1, or its headers are too long", "a request of HTTP/1.1", "Correct it"
+        )
 
     def _arm(self) -> None:
         if self._deadline is None:

@@ -32,10 +32,16 @@ def loads_object(body: bytes, where: str) -> dict[str, Any]:
     try:
         value = _parse(body)
     except _Refused as exc:
-        raise Problem(exc.status, exc.what, where=where, expected=exc.expected, do="Correct the body and send it again") from None
+        raise Problem(
+            exc.status, exc.what, where=where, expected=exc.expected, do="Correct the body and send it again"
+        ) from None
     if not isinstance(value, dict):
         raise Problem(
-            422, f"the body is {_kind(value)}", where=where, expected='a JSON object such as {"by": "…"}', do="Send an object"
+            422,
+            f"the body is {_kind(value)}",
+            where=where,
+            expected='a JSON object such as {"by": "…"}',
+            do="Send an object",
         )
     return value
 
@@ -99,7 +105,11 @@ def _check_nest(value: Any) -> None:
             elif isinstance(item, list):
                 following += item
             elif isinstance(item, str) and any("\ud800" <= sign <= "\udfff" for sign in item):
-                raise _Refused(400, f"the text {shown(ascii(item))} has half a character in it (a lone surrogate)", "whole characters")
+                raise _Refused(
+                    400,
+                    f"the text {shown(ascii(item))} has half a character in it (a lone surrogate)",
+                    "whole characters",
+                )
         layer = following
 
 

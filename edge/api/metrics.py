@@ -73,7 +73,9 @@ def _verdict(verdict: Mapping[str, Any]) -> _Family:
 def _conditions(verdict: Mapping[str, Any]) -> _Family:
     family = _Family("warmwell_condition", "stateset", "state of each condition of readiness")
     for condition in verdict.get("conditions", ()):
-        family.states(("met", "unmet", "unknown", "by_eye"), str(condition.get("state")), condition=str(condition.get("id")))
+        family.states(
+            ("met", "unmet", "unknown", "by_eye"), str(condition.get("state")), condition=str(condition.get("id"))
+        )
     return family
 
 
@@ -99,7 +101,9 @@ def _alarms(alarms: Mapping[str, Mapping[str, Any]]) -> list[_Family]:
 
 
 def _process(verdict: Mapping[str, Any], figures: Mapping[str, Any]) -> list[_Family]:
-    quiet = _Family("warmwell_judge_quiet_seconds", "gauge", "how long the judge has not renewed its picture", "seconds")
+    quiet = _Family(
+        "warmwell_judge_quiet_seconds", "gauge", "how long the judge has not renewed its picture", "seconds"
+    )
     quiet.add(verdict.get("quiet_s"))
     entries = _Family("warmwell_journal_entries", "counter", "entries on disk since the journal began")
     entries.add(figures.get("last_seq"))

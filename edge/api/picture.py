@@ -95,7 +95,9 @@ def aged(point: Mapping[str, Any], more_s: float) -> dict[str, Any]:
     value = point.get("value")
     if isinstance(value, float) and not math.isfinite(value):
         return _without_value(older, "not_a_number")
-    is_stale = isinstance(older.get("age_s"), int | float) and isinstance(limit_s, int | float) and older["age_s"] > limit_s
+    is_stale = (
+        isinstance(older.get("age_s"), int | float) and isinstance(limit_s, int | float) and older["age_s"] > limit_s
+    )
     if more_s > 0 and is_stale and point.get("quality") != "bad":
         return _without_value(older, "stale")
     return older

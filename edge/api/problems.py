@@ -109,5 +109,9 @@ def of_validation(errors: Iterable[Mapping[str, Any]], path: str) -> Problem:
     message = str(first.get("msg", "another value"))
     expected = message.removeprefix("Input should be ").removeprefix("Field ")
     return Problem(
-        422, what, where=f"{path}, {kind} {name}", expected=expected[:1].lower() + expected[1:], do="Correct it and ask again"
+        422,
+        what,
+        where=f"{path}, {kind} {name}",
+        expected=expected[:1].lower() + expected[1:],
+        do="Correct it and ask again",
     )

@@ -230,7 +230,8 @@ def _refused(exc: OSError | OverflowError, where: str) -> WarmwellError:
             "this user may not listen there", where=where, expected="a port above 1023", do="Choose another port"
         )
     return UnusableInput(
-        f"it can't be listened on ({exc})", where=where, expected="an address of this machine and a port", do="Use 127.0.0.1:8484"
+        f"it can't be listened on ({exc})",
+        where=where,
+        expected="an address of this machine and a port",
+        do="Use 127.0.0.1:8484",
     )
-
-

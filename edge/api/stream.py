@@ -49,7 +49,9 @@ def event(name: str, data: Mapping[str, Any], ident: int | None = None) -> bytes
 class Hub:
     """All live streams of this server. Made and used in the event loop's thread, but for the pump."""
 
-    def __init__(self, judge: Judge, journal: JournalReader, watch: Watch, readers: Readers, most: int = MOST_STREAMS) -> None:
+    def __init__(
+        self, judge: Judge, journal: JournalReader, watch: Watch, readers: Readers, most: int = MOST_STREAMS
+    ) -> None:
         self._judge, self._journal, self._watch, self._readers = judge, journal, watch, readers
         self._most = most
         self._wakers: dict[int, asyncio.Event] = {}
@@ -131,7 +133,11 @@ class Hub:
                     if trouble:  # said once; tried again when there is news
                         break
                 if seen != self._pictures or seen < 0:
-                    yield self._picture if seen >= 0 and self._picture else event("snapshot", self._watch.everything(self._watch.see()))
+                    yield (
+                        self._picture
+                        if seen >= 0 and self._picture
+                        else event("snapshot", self._watch.everything(self._watch.see()))
+                    )
                     seen = self._pictures
                 if time.monotonic() - beat_s >= BEAT_S:
                     yield b": still here\n\n"
@@ -250,7 +256,12 @@ def _fitting(events: Sequence[tuple[int, bytes]]) -> tuple[int, bytes]:
 def _marks(verdict: Mapping[str, Any], alarms: Mapping[str, Mapping[str, Any]]) -> object:
     """What must be shown at once when it changes."""
     conditions = tuple((c.get("id"), c.get("state")) for c in verdict.get("conditions", ()))
-    return verdict.get("verdict"), verdict.get("phase"), conditions, tuple((k, a.get("state")) for k, a in alarms.items())
+    return (
+        verdict.get("verdict"),
+        verdict.get("phase"),
+        conditions,
+        tuple((k, a.get("state")) for k, a in alarms.items()),
+    )
 
 
 async def _woken(waker: asyncio.Event, timeout_s: float) -> None:

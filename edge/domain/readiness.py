@@ -370,7 +370,9 @@ class Readiness:
         total, seq, at_ms, fresh = s.dropped(TRAIN, now)
         if total is None or not fresh:
             ask = "Draw water for half a minute"
-            return Judged(UNKNOWN, "no steady draw of late to judge the filters' drop by", ask=ask, seq=seq, evidence_ms=at_ms)
+            return Judged(
+                UNKNOWN, "no steady draw of late to judge the filters' drop by", ask=ask, seq=seq, evidence_ms=at_ms
+            )
         limits = [f.drop_limit_kpa for f in s.settings.filters]
         text = f"{s.show_pressure(total)} of drop over all filters, no pressure between them"
         if total <= limit_kpa + AT_LIMIT:

@@ -199,11 +199,7 @@ def filter_text(station: Station, ident: str, now: Now) -> str:
     """What is left, for the filter's condition; empty where nothing can be said."""
     station.evidence.train.look(station.evidence.total_l)
     stage = station.evidence.train.of(ident)
-    left = (
-        None
-        if stage is None or stage.fell is not None
-        else stage.left(station.evidence.total_l)
-    )
+    left = None if stage is None or stage.fell is not None else stage.left(station.evidence.total_l)
     if left is None or math.isinf(left[0]):
         return ""
     days = days_left(station, stage, now)

@@ -138,7 +138,11 @@ def _says(heard: Heard, value: float) -> bool:
     message = heard.message
     if heard.topic.endswith("/journal"):
         body = message.get("body", {})
-        return message.get("kind") == "alarm" and body.get("id") == "leak" and (body.get("to") == "unacknowledged") == (value > 0)
+        return (
+            message.get("kind") == "alarm"
+            and body.get("id") == "leak"
+            and (body.get("to") == "unacknowledged") == (value > 0)
+        )
     return bool(message.get("active")) == (value > 0)
 
 
@@ -187,7 +191,12 @@ def measure(n: int, there: Callable[[], tuple[int, Heard]], back: Callable[[], A
 
 def figures(took_ms: list[float]) -> dict[str, float]:
     cuts = statistics.quantiles(took_ms, n=100, method="inclusive")
-    return {"n": len(took_ms), "p50_ms": round(cuts[49], 2), "p99_ms": round(cuts[98], 2), "max_ms": round(max(took_ms), 2)}
+    return {
+        "n": len(took_ms),
+        "p50_ms": round(cuts[49], 2),
+        "p99_ms": round(cuts[98], 2),
+        "max_ms": round(max(took_ms), 2),
+    }
 
 
 def main() -> int:
@@ -234,7 +243,9 @@ def as_text(result: dict[str, Any]) -> str:
         row = result[key]
         lines.append(f"{text:<26}{row['n']:>6}{row['p50_ms']:>10}{row['p99_ms']:>10}{row['max_ms']:>10}")
     ratio = result["ratio"]
-    lines.append(f"journal topic to bare: {ratio['p50_ms']} times at p50, {ratio['p99_ms']} times at p99; limit {LIMIT_MS:g} ms at p99")
+    lines.append(
+        f"journal topic to bare: {ratio['p50_ms']} times at p50, {ratio['p99_ms']} times at p99; limit {LIMIT_MS:g} ms at p99"
+    )
     return "\n".join(lines)
 
 

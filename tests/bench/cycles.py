@@ -224,7 +224,10 @@ class Truth:
 
     def __init__(self, busy: Busy) -> None:
         self.busy, self.plan = busy, busy.settings.reservoir
-        self.has_flow, self.has_power = busy.settings.supply is not None, any(p.id == "power" for p in busy.settings.points)
+        self.has_flow, self.has_power = (
+            busy.settings.supply is not None,
+            any(p.id == "power" for p in busy.settings.points),
+        )
         self._warm, self._since_s, self._short_s = False, -1, 0
         self.hidden = self.lasts = False
         self.short_k = 0.0
@@ -284,7 +287,9 @@ class Truth:
         kpa, l_min, n = self._sums
         if n >= at_least:
             self._pressure = "met" if supply.pressure_low_kpa <= kpa / n <= supply.pressure_high_kpa else "unmet"
-            self._flow = "met" if (supply.flow_low_l_min or 0) <= l_min / n <= (supply.flow_high_l_min or 99) else "unmet"
+            self._flow = (
+                "met" if (supply.flow_low_l_min or 0) <= l_min / n <= (supply.flow_high_l_min or 99) else "unmet"
+            )
 
 
 #: layers that differ by more hide from the probe what the basin would get
@@ -376,7 +381,8 @@ class Run:
 
     def _keep(self, drafts: Sequence[Any]) -> None:
         entries = [
-            Entry(len(self.said) + n + 1, "bench", d.now.mono_ms, d.now.wall_ms, True, d.kind, d.body) for n, d in enumerate(drafts)
+            Entry(len(self.said) + n + 1, "bench", d.now.mono_ms, d.now.wall_ms, True, d.kind, d.body)
+            for n, d in enumerate(drafts)
         ]
         self.station.kept(entries)
         self.said += entries
@@ -399,7 +405,9 @@ class Run:
         for away in aways:
             found.cycles += 1
             first, last = away.from_s // STEP_S, (away.from_s + FOUND_S) // STEP_S
-            at = next((i for i in range(first, min(last + 1, len(self.phases))) if self.phases[i] is Phase.IN_USE), None)
+            at = next(
+                (i for i in range(first, min(last + 1, len(self.phases))) if self.phases[i] is Phase.IN_USE), None
+            )
             if at is not None:
                 found.found += 1
                 found.delays_s.append((at - first) * STEP_S)
@@ -440,7 +448,8 @@ class Run:
                 found.hidden += self.unseen[i] == "hidden"
         aways = self.busy.all(Away)
         found.away_ready = sum(
-            said == "ready" and any(a.from_s + LATEST_S <= i * STEP_S < a.until_s for a in aways) for i, (_, said) in enumerate(self.words)
+            said == "ready" and any(a.from_s + LATEST_S <= i * STEP_S < a.until_s for a in aways)
+            for i, (_, said) in enumerate(self.words)
         )
 
     show = False
@@ -465,14 +474,23 @@ class Run:
         is_dead = any(h.from_s <= at_s < h.until_s + 90 * MINUTE for h in dead)
         if ident == "reservoir_cold":
             for away in self.busy.all(Away):
-                warm_again = next((i for i in range(away.until_s // STEP_S, len(self.warm)) if self.warm[i]), len(self.warm)) * STEP_S
+                warm_again = (
+                    next((i for i in range(away.until_s // STEP_S, len(self.warm)) if self.warm[i]), len(self.warm))
+                    * STEP_S
+                )
                 if away.from_s <= at_s <= min(warm_again, away.until_s + 80 * MINUTE) and not is_dead:
                     return "a cycle explains it"
             poured = any(0 <= at_s - t.from_s < HOUR for t in self.busy.all(TopUp))
             morning = not any(self.warm[: at_s // STEP_S])
             lid = any(0 <= at_s - e.from_s < HOUR for e in self.busy.all(LidOpen))
-            cold = not all(self.warm[max(at_s // STEP_S - 36, 0) : at_s // STEP_S + 36])  # noise and bias move it by a little
-            return "" if cold and (is_dead or poured or morning or lid or self.busy.has_trough) else f"nothing explains it (cold {cold})"
+            cold = not all(
+                self.warm[max(at_s // STEP_S - 36, 0) : at_s // STEP_S + 36]
+            )  # noise and bias move it by a little
+            return (
+                ""
+                if cold and (is_dead or poured or morning or lid or self.busy.has_trough)
+                else f"nothing explains it (cold {cold})"
+            )
         if ident == "not_heating":
             return "" if is_dead else "it heats"
         if ident == "late_for_first_case":
@@ -499,7 +517,9 @@ class Run:
             if not weak.from_s:
                 continue
             # from the end of the last cycle that borrows warmth, or from cold on: not heating must show within 35 minutes of cold
-            cold_s = next((i * STEP_S for i in range(weak.from_s // STEP_S, weak.until_s // STEP_S) if self._is_cold(i)), None)
+            cold_s = next(
+                (i * STEP_S for i in range(weak.from_s // STEP_S, weak.until_s // STEP_S) if self._is_cold(i)), None
+            )
             if cold_s is None or weak.until_s - cold_s < 35 * MINUTE:
                 continue
             if not raised("not_heating", weak.from_s, weak.until_s):
@@ -527,7 +547,9 @@ def report(all_days: Result, seconds: float) -> bool:
         f"{r.by_temperature} by the probe alone; {r.strange} times in use by our word though nothing was"
     )
     share = r.right / max(r.minutes, 1)
-    print(f"verdict right at {100 * share:.2f} % of minutes ({100 * r.excused / max(r.minutes, 1):.2f} % by the tolerance)")
+    print(
+        f"verdict right at {100 * share:.2f} % of minutes ({100 * r.excused / max(r.minutes, 1):.2f} % by the tolerance)"
+    )
     for what, n in r.wrong.most_common():
         print(f"  {n} minutes: {what}")
     print(
@@ -536,15 +558,24 @@ def report(all_days: Result, seconds: float) -> bool:
         f"liquid lying below the probe); READY with the liquid away for longer than {LATEST_S} s: {r.away_ready} instants"
     )
     print("alarms announced: " + (", ".join(f"{ident} {n}" for ident, n in sorted(r.alarms.items())) or "none"))
-    print(f"false alarms: {len(r.false)} ({sum('cycle explains' in f for f in r.false)} that a cycle explains); missed: {len(r.missed)}")
+    print(
+        f"false alarms: {len(r.false)} ({sum('cycle explains' in f for f in r.false)} that a cycle explains); missed: {len(r.missed)}"
+    )
     for line in [*r.false, *r.missed][:40]:
         print(f"  {line}")
-    return share >= GOAL_RIGHT and not r.below_much and not r.away_ready and not any("cycle explains" in f for f in r.false)
+    return (
+        share >= GOAL_RIGHT
+        and not r.below_much
+        and not r.away_ready
+        and not any("cycle explains" in f for f in r.false)
+    )
 
 
 def main(arguments: Sequence[str] | None = None) -> int:
     """Exit code 1 where a goal is missed."""
-    parser = argparse.ArgumentParser(prog="python -m tests.bench.cycles", description="Cycles and verdicts over random busy days.")
+    parser = argparse.ArgumentParser(
+        prog="python -m tests.bench.cycles", description="Cycles and verdicts over random busy days."
+    )
     parser.add_argument("--days", type=int, default=100)
     parser.add_argument("--seed", type=int, default=1, help="of the first day")
     parser.add_argument("--show", action="store_true", help="print each wrong minute")

@@ -81,7 +81,9 @@ class Browser:
 
     def _next(self, deadline: float) -> dict[str, Any]:
         while b"\0" not in self._buffer:
-            assert select.select([self._from], [], [], max(0.0, deadline - time.monotonic()))[0], "the browser is silent"
+            assert select.select([self._from], [], [], max(0.0, deadline - time.monotonic()))[0], (
+                "the browser is silent"
+            )
             piece = os.read(self._from, 1 << 20)
             assert piece, "the browser has ended"
             self._buffer += piece
@@ -201,7 +203,9 @@ class Station:
 
     def __init__(self) -> None:
         self.fakes = Fakes()
-        self.server = ApiServer("127.0.0.1", 0, self.fakes.judge, self.fakes.journal, self.fakes.series, ABOUT, self.fakes.status)
+        self.server = ApiServer(
+            "127.0.0.1", 0, self.fakes.judge, self.fakes.journal, self.fakes.series, ABOUT, self.fakes.status
+        )
         self.server.start()
         assert self.server.wait_ready(30)
         self.url = self.server.url
@@ -226,7 +230,10 @@ def station(browser: Browser) -> Iterator[Station]:
     browser.said.clear()
     browser.size(1280, 800)
     browser.call("Page.navigate", url=found.url)
-    until(lambda: browser.js("document.body && document.querySelectorAll('#point-list li').length") == 7, "the page shows the points")
+    until(
+        lambda: browser.js("document.body && document.querySelectorAll('#point-list li').length") == 7,
+        "the page shows the points",
+    )
     yield found
     browser.call("Page.navigate", url="about:blank")
     found.stop()
@@ -246,12 +253,20 @@ def ready_picture(fakes: Fakes) -> dict[str, Any]:
 def test_the_page_shows_verdict_conditions_points_alarms_and_journal(browser: Browser, station: Station) -> None:
     assert browser.text("#word-text") == "NOT READY"
     assert "31.4 °C; 38.9 °C are needed in this room" in browser.text("#why")
-    assert browser.text("#when") == "Ready about 07:42 (07:35 to 07:58), once the list below is done"  # Europe/Dublin in winter
+    assert (
+        browser.text("#when") == "Ready about 07:42 (07:35 to 07:58), once the list below is done"
+    )  # Europe/Dublin in winter
     assert "surroundings only: the maker's instructions decide the rest" in browser.text("#note")
     assert browser.text("#waits") == "Do the daily test and record it"
     points = browser.text("#point-list")
-    assert "31.4 °C" in points and "57.8 psi" in points and "current loop open or sender fault. Check the loop's wiring" in points
-    assert "Reservoir cold" in browser.text("#alarm-list") and "Do: See that the heater is on" in browser.text("#alarm-list")
+    assert (
+        "31.4 °C" in points
+        and "57.8 psi" in points
+        and "current loop open or sender fault. Check the loop's wiring" in points
+    )
+    assert "Reservoir cold" in browser.text("#alarm-list") and "Do: See that the heater is on" in browser.text(
+        "#alarm-list"
+    )
     shows(browser, "#entry-list", "phase")
     assert browser.text("#cannot") == "" and browser.js("document.body.classList.contains('lost')") is False
     assert browser.js("document.title") == "NOT READY · Scope room 2, left bench"
@@ -313,7 +328,9 @@ def test_an_alarm_is_acknowledged_with_a_name_that_is_remembered(browser: Browse
     assert browser.js("document.activeElement.id") == "who-name"
     browser.call("Input.insertText", text="M. Osei")
     for kind in ("keyDown", "keyUp"):  # by keyboard alone
-        browser.call("Input.dispatchKeyEvent", type=kind, key="Enter", code="Enter", windowsVirtualKeyCode=13, text="\r")
+        browser.call(
+            "Input.dispatchKeyEvent", type=kind, key="Enter", code="Enter", windowsVirtualKeyCode=13, text="\r"
+        )
     until(lambda: station.fakes.judge.bodies, "the station hears of it")
     assert station.fakes.judge.bodies == [{"record": "acknowledge", "alarm": "outlet_tripped:heater", "by": "M. Osei"}]
     shows(browser, "#alarm-list", "seen by M. Osei")
@@ -326,7 +343,9 @@ def test_an_alarm_is_acknowledged_with_a_name_that_is_remembered(browser: Browse
 
 def test_a_refusal_is_shown_in_the_stations_own_words(browser: Browser, station: Station) -> None:
     alarms = dict(station.fakes.judge.newest.alarms)
-    browser.js("document.querySelector('#alarm-list li button').click(); document.getElementById('who-name').value = 'Kim'")
+    browser.js(
+        "document.querySelector('#alarm-list li button').click(); document.getElementById('who-name').value = 'Kim'"
+    )
     del alarms["reservoir_cold"]
     station.fakes.judge.show(alarms=alarms)
     browser.js("document.getElementById('who-send').click()")
@@ -358,7 +377,9 @@ def test_it_fits_and_can_be_touched_with_gloves(browser: Browser, station: Stati
     # From two metres a letter should be about 0.004 x 2000 mm = 8 mm high or more (20/40 at 2 m, rule of thumb from memory);
     # at 96 px per inch that is 31 px; capitals are about 0.7 of the font size.
     assert browser.js("parseFloat(getComputedStyle(document.getElementById('word')).fontSize)") * 0.7 >= 31
-    for size in browser.js("[...document.querySelectorAll('main button:not([hidden])')].map(b => Math.min(b.offsetHeight, b.offsetWidth))"):
+    for size in browser.js(
+        "[...document.querySelectorAll('main button:not([hidden])')].map(b => Math.min(b.offsetHeight, b.offsetWidth))"
+    ):
         assert size >= 48
     assert browser.screenshot()[:8] == b"\x89PNG\r\n\x1a\n"
 

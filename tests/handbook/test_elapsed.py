@@ -14,7 +14,10 @@ import pytest
 
 from edge.domain.entries import rfc3339, wall_ms_of
 
-ROWS = [json.loads(line) for line in (Path(__file__).parent / "o.time.elapsed.jsonl").read_text(encoding="utf-8").splitlines()]
+ROWS = [
+    json.loads(line)
+    for line in (Path(__file__).parent / "o.time.elapsed.jsonl").read_text(encoding="utf-8").splitlines()
+]
 
 
 def rows(*ops):

@@ -74,7 +74,13 @@ def test_row(row: dict[str, Any]) -> None:
 def _code_of(name: str) -> int:
     """The code that the library packs for a name, whichever packet carries it."""
     wanted = OTHER_NAMES.get(name, name).lower()
-    for packet in (PacketTypes.CONNACK, PacketTypes.PUBACK, PacketTypes.SUBACK, PacketTypes.UNSUBACK, PacketTypes.DISCONNECT):
+    for packet in (
+        PacketTypes.CONNACK,
+        PacketTypes.PUBACK,
+        PacketTypes.SUBACK,
+        PacketTypes.UNSUBACK,
+        PacketTypes.DISCONNECT,
+    ):
         for code in range(256):
             try:
                 if str(ReasonCode(packet, identifier=code)).lower() == wanted:
@@ -95,7 +101,9 @@ def test_our_own_numbers_are_those_of_the_table() -> None:
     assert all(code >= failure for code in LASTING | OF_ONE_MESSAGE)
 
 
-@pytest.mark.parametrize("name", ["Bad user name or password", "Not authorized", "Server unavailable", "Quota exceeded"])
+@pytest.mark.parametrize(
+    "name", ["Bad user name or password", "Not authorized", "Server unavailable", "Quota exceeded"]
+)
 def test_a_refusal_at_the_door_is_one_sentence(name: str) -> None:
     code = next(row["expected"] for row in ROWS if row["inputs"].get("name") == name)
     sentence = str(connack_trouble(code, name, "MQTT broker b:1"))

@@ -37,7 +37,13 @@ STEP_C = 0.002
 def one_lump(c: float, p: float, ua: float, t0: float, room_c: float) -> Reservoir:
     """The model with everything but the liquid taken away: no wall, no thermostat, no heel."""
     vessel = Vessel(
-        litres=c / J_PER_L_K, heater_w=p, set_point_c=1e6, wall_exchange=1e-12, wall_loss=0.0, surface_loss=ua, heel_l=0.0
+        litres=c / J_PER_L_K,
+        heater_w=p,
+        set_point_c=1e6,
+        wall_exchange=1e-12,
+        wall_loss=0.0,
+        surface_loss=ua,
+        heel_l=0.0,
     )
     return Reservoir(vessel, t0, room_c, heating=True)
 
@@ -65,7 +71,9 @@ def heat_temp(i: dict[str, Any], seconds: int) -> float:
     return reservoir.liquid_c
 
 
-def mixed_c(liquid: tuple[float, float], basin: tuple[float, float], poured: tuple[float, float] | None = None) -> float:
+def mixed_c(
+    liquid: tuple[float, float], basin: tuple[float, float], poured: tuple[float, float] | None = None
+) -> float:
     """What a basin makes of the liquid; capacities J/K and temperatures Cel. `poured`: cold liquid that was added before."""
     vessel = Vessel(litres=liquid[0] / J_PER_L_K, heel_l=0.0, basin_j_per_k=basin[0])
     reservoir = Reservoir(vessel, liquid[1], basin[1])

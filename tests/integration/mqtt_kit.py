@@ -299,7 +299,9 @@ class ListJournal:
         with self._changed:
             for _ in range(count):
                 seq = len(self.entries) + 1
-                self.entries.append(Entry(seq, self._boot, now.mono_ms, now.wall_ms, now.trusted, kind, body or {"n": seq}))
+                self.entries.append(
+                    Entry(seq, self._boot, now.mono_ms, now.wall_ms, now.trusted, kind, body or {"n": seq})
+                )
             self._changed.notify_all()
 
     def read(self, after: int, limit: int) -> list[Entry]:
@@ -335,7 +337,15 @@ def alarm(alarm_id: str, state: str = "normal", seq: int = 0, **more: Any) -> di
 
 def point(point_id: str, value: float | None = 39.0, **more: Any) -> dict[str, Any]:
     """A point as a snapshot has it."""
-    return {"id": point_id, "value": value, "unit": "Cel", "quality": "good", "at": "2026-03-16T05:50:00.000Z", "age_s": 0.1, **more}
+    return {
+        "id": point_id,
+        "value": value,
+        "unit": "Cel",
+        "quality": "good",
+        "at": "2026-03-16T05:50:00.000Z",
+        "age_s": 0.1,
+        **more,
+    }
 
 
 class PictureBook:
@@ -420,7 +430,10 @@ class Bench:
 
     def settled(self) -> None:
         """Connected, and all that there is to say has been said and confirmed."""
-        until(lambda: (s := self.status)["connected"] and s["behind"] == 0 and s["in_flight"] == 0 and self._has_said(), "calm")
+        until(
+            lambda: (s := self.status)["connected"] and s["behind"] == 0 and s["in_flight"] == 0 and self._has_said(),
+            "calm",
+        )
 
     def _has_said(self) -> bool:
         return "node" in "".join(self.publisher._memory.topics_seen())

@@ -33,7 +33,9 @@ class Running:
 
     def __init__(self, entries: int = 7, port: int = 0) -> None:
         self.fakes = Fakes(entries)
-        self.server = ApiServer("127.0.0.1", port, self.fakes.judge, self.fakes.journal, self.fakes.series, ABOUT, self.fakes.status)
+        self.server = ApiServer(
+            "127.0.0.1", port, self.fakes.judge, self.fakes.journal, self.fakes.series, ABOUT, self.fakes.status
+        )
         self.server.start()
         assert self.server.wait_ready(30)
         self.url = self.server.url
@@ -99,7 +101,11 @@ def test_status_watch_and_ack_work_through_the_client(running: Running) -> None:
     assert client.record({"record": "note", "by": "Kim"}, running.url)["seq"] == 9
     events = client.stream(running.url, after=6)
     names = [next(events) for _ in range(4)]
-    assert [e.seq for e in names[:3]] == [7, 8, 9] and names[3].name == "snapshot" and names[3].data["verdict"]["verdict"] == "not_ready"
+    assert (
+        [e.seq for e in names[:3]] == [7, 8, 9]
+        and names[3].name == "snapshot"
+        and names[3].data["verdict"]["verdict"] == "not_ready"
+    )
     events.close()
 
 
@@ -179,7 +185,9 @@ def test_twenty_quick_restarts_find_the_port_free() -> None:
 def test_fastapi_is_imported_by_the_servers_own_thread_only() -> None:
     """It is the price of the whole daemon: sampling begins before it."""
     script = "import sys, edge.api.server, edge.client; print(sorted({'fastapi', 'starlette', 'uvicorn', 'pydantic'} & set(sys.modules)))"
-    done = subprocess.run([sys.executable, "-c", script], cwd=ROOT, capture_output=True, text=True, timeout=60, check=True)
+    done = subprocess.run(
+        [sys.executable, "-c", script], cwd=ROOT, capture_output=True, text=True, timeout=60, check=True
+    )
     assert done.stdout.strip() == "[]"
 
 
@@ -213,7 +221,9 @@ def test_it_stops_within_three_seconds_with_ten_streams_open_one_of_them_suspend
         assert took_s < 3.0
         for stream in streams:
             last = read_all(stream)
-            assert b"event: goodbye" in last and last.endswith(b"0\r\n\r\n")  # a whole answer: the client comes back by itself
+            assert b"event: goodbye" in last and last.endswith(
+                b"0\r\n\r\n"
+            )  # a whole answer: the client comes back by itself
     until(lambda: threading.active_count() < before, "the server's threads end")
     with pytest.raises(ConnectionRefusedError):
         running.connect()
@@ -228,7 +238,9 @@ def test_a_client_that_comes_back_resumes_where_it_was() -> None:
     for event in events:
         assert event.name in ("snapshot", "goodbye")
     journal.add("note", {"while": "away"})
-    again = ApiServer("127.0.0.1", first.port, first.fakes.judge, journal, first.fakes.series, ABOUT, first.fakes.status)
+    again = ApiServer(
+        "127.0.0.1", first.port, first.fakes.judge, journal, first.fakes.series, ABOUT, first.fakes.status
+    )
     again.start()
     raw = socket.create_connection(("127.0.0.1", first.port), timeout=10)
     raw.sendall(b"GET /api/1/stream?after=1 HTTP/1.1\r\nHost: localhost\r\nLast-Event-ID: 7\r\n\r\n")  # the header wins
@@ -258,7 +270,9 @@ def test_a_write_in_progress_is_answered_at_a_stop() -> None:
 
     running.fakes.judge.recorded = slowly
     answers: list[Any] = []
-    writer = threading.Thread(target=lambda: answers.append(client.record({"record": "note", "by": "Kim"}, running.url)))
+    writer = threading.Thread(
+        target=lambda: answers.append(client.record({"record": "note", "by": "Kim"}, running.url))
+    )
     writer.start()
     until(lambda: running.fakes.judge.bodies, "the record reaches the judge")
     stopper = threading.Thread(target=running.server.stop)
@@ -337,7 +351,10 @@ def test_sixty_megabytes_are_413_and_never_in_memory(running: Running, how: str,
     highest = before
     with running.connect() as sock:
         kind = b"Content-Length: 60000000" if how == "length" else b"Transfer-Encoding: chunked"
-        sock.sendall(b"POST %s HTTP/1.1\r\nHost: localhost\r\nContent-Type: application/json\r\n%s\r\n\r\n" % (path.encode(), kind))
+        sock.sendall(
+            b"POST %s HTTP/1.1\r\nHost: localhost\r\nContent-Type: application/json\r\n%s\r\n\r\n"
+            % (path.encode(), kind)
+        )
         sent, raw = 0, b""
         while sent < 60_000_000 and not raw:
             try:
@@ -357,7 +374,9 @@ def test_sixty_megabytes_are_413_and_never_in_memory(running: Running, how: str,
 def test_a_body_announced_too_long_is_refused_before_it_is_sent(running: Running) -> None:
     """RFC 9110, 10.1.1: a client that waits for 100 (Continue) gets the final status instead."""
     with running.connect() as sock:
-        sock.sendall(b"POST /api/1/records HTTP/1.1\r\nHost: localhost\r\nExpect: 100-continue\r\nContent-Length: 60000000\r\n\r\n")
+        sock.sendall(
+            b"POST /api/1/records HTTP/1.1\r\nHost: localhost\r\nExpect: 100-continue\r\nContent-Length: 60000000\r\n\r\n"
+        )
         began = time.monotonic()
         raw = read_all(sock)
     assert raw.startswith(b"HTTP/1.1 413 ") and time.monotonic() - began < 1.5

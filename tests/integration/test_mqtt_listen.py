@@ -42,7 +42,12 @@ class Listening:
         self._thread.start()
 
     def shows(self, part: str) -> str:
-        return str(until(lambda: next((line for line in list(self.lines) if part in line), ""), f"a line with {part!r}: {self.lines}"))
+        return str(
+            until(
+                lambda: next((line for line in list(self.lines) if part in line), ""),
+                f"a line with {part!r}: {self.lines}",
+            )
+        )
 
     def close(self) -> None:
         self._stop.set()
@@ -62,7 +67,14 @@ def test_an_alarm_is_shown_once_with_everything_that_one_needs(bench: Bench, lis
     bench.book.draw([alarm("outlet_tripped:heater")])
     bench.start()
     bench.settled()
-    body = {"id": "outlet_tripped:heater", "from": "normal", "to": "unacknowledged", "value": 1.0, "unit": "1", "priority": "high"}
+    body = {
+        "id": "outlet_tripped:heater",
+        "from": "normal",
+        "to": "unacknowledged",
+        "value": 1.0,
+        "unit": "1",
+        "priority": "high",
+    }
     bench.add("alarm", **body)
     bench.book.draw([alarm("outlet_tripped:heater", "unacknowledged", 1)])
     line = listening.shows("outlet_tripped:heater")
@@ -86,7 +98,9 @@ def test_it_listens_again_after_the_broker_was_away_and_names_what_it_missed(tmp
         broker.start()
         until(lambda: sum("listening to" in line for line in listening.lines) == 2, "listening again")
         _say(broker.port, 44)
-        listening.shows("entries 41 to 43 of harbour-lane/scope-room-2 are missing: ask its API /api/1/journal?after=40")
+        listening.shows(
+            "entries 41 to 43 of harbour-lane/scope-room-2 are missing: ask its API /api/1/journal?after=40"
+        )
     finally:
         listening.close()
         broker.stop()
@@ -94,7 +108,12 @@ def test_it_listens_again_after_the_broker_was_away_and_names_what_it_missed(tmp
 
 def _say(port: int, seq: int) -> None:
     watcher = Watcher(port)
-    entry = {"seq": seq, "at": "2026-03-16T05:50:00.000Z", "kind": "alarm", "body": {"id": "leak", "to": "unacknowledged"}}
+    entry = {
+        "seq": seq,
+        "at": "2026-03-16T05:50:00.000Z",
+        "kind": "alarm",
+        "body": {"id": "leak", "to": "unacknowledged"},
+    }
     watcher.say(f"{BASE}/journal", json.dumps(entry).encode())
     watcher.close()
 
@@ -138,7 +157,9 @@ class _Refusing(Proxy):
 
     def _copy_back(self, upstream: Any, client: Any) -> None:
         send = client.sendall
-        super()._copy_back(upstream, _Changed(client, lambda p: send(p[:-3] + b"\x87" + p[-2:] if p[0] >> 4 == 9 else p)))
+        super()._copy_back(
+            upstream, _Changed(client, lambda p: send(p[:-3] + b"\x87" + p[-2:] if p[0] >> 4 == 9 else p))
+        )
 
 
 class _Changed:
@@ -154,6 +175,11 @@ def test_json_lines(broker: Broker) -> None:
         listening.shows('"listening"')
         _say(broker.port, 1)
         line = json.loads(listening.shows('"alarm"'))
-        assert (line["type"], line["station"], line["seq"], line["alarm"]) == ("alarm", f"{SITE}/scope-room-2", 1, "leak")
+        assert (line["type"], line["station"], line["seq"], line["alarm"]) == (
+            "alarm",
+            f"{SITE}/scope-room-2",
+            1,
+            "leak",
+        )
     finally:
         listening.close()

@@ -47,7 +47,11 @@ class Station:
     def __init__(self, folder: Path, tcp_port: int) -> None:
         program = [sys.executable, str(Path(__file__).with_name("mqtt_station.py")), str(folder), str(tcp_port)]
         self._process = subprocess.Popen(
-            program, stdin=subprocess.PIPE, stdout=subprocess.PIPE, text=True, env={**os.environ, "PYTHONPATH": str(ROOT)}
+            program,
+            stdin=subprocess.PIPE,
+            stdout=subprocess.PIPE,
+            text=True,
+            env={**os.environ, "PYTHONPATH": str(ROOT)},
         )
         assert self.line() == "ready"
 
@@ -113,7 +117,9 @@ def lasting(tmp_path: Path) -> Iterator[Broker]:
     made.stop()
 
 
-def test_broker_gone_and_the_station_killed_meanwhile(lasting: Broker, tmp_path: Path, stations: Callable[[Path, int], Station]) -> None:
+def test_broker_gone_and_the_station_killed_meanwhile(
+    lasting: Broker, tmp_path: Path, stations: Callable[[Path, int], Station]
+) -> None:
     folder = tmp_path / "keep"
     watcher = Watcher(lasting.port, lasting=True)
     station = stations(folder, lasting.port)
@@ -125,7 +131,10 @@ def test_broker_gone_and_the_station_killed_meanwhile(lasting: Broker, tmp_path:
     station = stations(folder, lasting.port)
     kept = station.keep(4)
     assert kept == 12
-    until(lambda: not station.status()["connected"] and station.status()["untold_since"], "nobody could be told, and it is said")
+    until(
+        lambda: not station.status()["connected"] and station.status()["untold_since"],
+        "nobody could be told, and it is said",
+    )
     lasting.start()
     station.told()
     until(lambda: set(watcher.seqs()) >= set(range(1, 13)), "all entries at the subscriber")
@@ -136,7 +145,9 @@ def test_broker_gone_and_the_station_killed_meanwhile(lasting: Broker, tmp_path:
     watcher.close()
 
 
-def test_killed_again_and_again_while_it_talks(lasting: Broker, tmp_path: Path, stations: Callable[[Path, int], Station]) -> None:
+def test_killed_again_and_again_while_it_talks(
+    lasting: Broker, tmp_path: Path, stations: Callable[[Path, int], Station]
+) -> None:
     folder, kept = tmp_path / "keep", 0
     watcher = Watcher(lasting.port, lasting=True)
     for _ in range(4):
@@ -199,7 +210,9 @@ def test_every_third_acknowledgement_swallowed_then_cut(bench: Bench, watcher: W
     assert _in_order_but_for_repeats(watcher.seqs())
 
 
-def test_a_stalled_network_is_noticed_within_one_and_a_half_keep_alives(bench: Bench, watcher: Watcher, proxy: Proxy) -> None:
+def test_a_stalled_network_is_noticed_within_one_and_a_half_keep_alives(
+    bench: Bench, watcher: Watcher, proxy: Proxy
+) -> None:
     bench.port = proxy.port
     bench.publisher = bench.made()
     bench.start()
@@ -234,7 +247,9 @@ def test_a_message_in_a_stalled_network_is_missed_sooner(bench: Bench, watcher: 
     until(lambda: watcher.seqs() == [1, 2, 3], "all entries")
 
 
-def test_two_clients_of_one_name_are_said_and_do_not_fight_for_ever(bench: Bench, watcher: Watcher, tmp_path: Path) -> None:
+def test_two_clients_of_one_name_are_said_and_do_not_fight_for_ever(
+    bench: Bench, watcher: Watcher, tmp_path: Path
+) -> None:
     twin = Bench(tmp_path / "twin", bench.port)
     twin.folder.mkdir()
     twin.publisher = twin.made()
@@ -283,7 +298,9 @@ def test_an_older_broker_is_spoken_to_in_its_version(bench: Bench, watcher: Watc
 
 
 @pytest.mark.parametrize("answer", [b"", None], ids=["hangs up", "says nothing"])
-def test_a_broker_that_gives_version_5_no_answer(bench: Bench, watcher: Watcher, proxy: Proxy, answer: bytes | None) -> None:
+def test_a_broker_that_gives_version_5_no_answer(
+    bench: Bench, watcher: Watcher, proxy: Proxy, answer: bytes | None
+) -> None:
     def no_answer(packet: bytes) -> bytes | None:
         if packet[packet.index(b"MQTT") + 4] != 5:
             return None

@@ -79,7 +79,9 @@ def test_an_alarm_goes_at_once_and_a_point_at_most_once_a_gap(bench: Bench, watc
     until(lambda: watcher.last("point/room"), "the point")
     for step in range(30):
         bench.book.draw([alarm("leak", "unacknowledged" if step % 2 else "normal", step)], [point("room", 20.0 + step)])
-        until(lambda wanted=step: (m := watcher.last("alarm/leak")) and m.json()["seq"] == wanted, f"alarm, step {step}")
+        until(
+            lambda wanted=step: (m := watcher.last("alarm/leak")) and m.json()["seq"] == wanted, f"alarm, step {step}"
+        )
     until(lambda: (m := watcher.last("point/room")) and m.json()["value"] == 49.0, "the newest value")
     points = [m for m in watcher.messages if m.topic.endswith("point/room")]
     assert len(points) < 10, "values in between are merged"
@@ -109,7 +111,9 @@ def test_a_clean_stop_says_stopped_and_takes_the_last_entries_along(bench: Bench
     assert node and node.json()["at"] == rfc3339(bench.clock.now().wall_ms)
 
 
-def test_topics_of_things_that_are_gone_are_emptied_even_after_a_restart(bench: Bench, watcher: Watcher, broker: Broker) -> None:
+def test_topics_of_things_that_are_gone_are_emptied_even_after_a_restart(
+    bench: Bench, watcher: Watcher, broker: Broker
+) -> None:
     bench.book.draw([alarm("leak"), alarm("outlet_tripped:heater")], [point("room"), point("spare")])
     bench.start()
     until(lambda: watcher.last("point/spare") and watcher.last("alarm/outlet_tripped/heater"), "the first topics")
@@ -140,7 +144,9 @@ def test_topics_of_a_station_that_was_renamed_are_emptied(bench: Bench, watcher:
         until(lambda rest=rest: (m := watcher.last(rest)) and m.payload == b"", f"old {rest} emptied")
 
 
-def test_a_thing_that_vanishes_while_it_runs_is_emptied_and_a_silent_judge_empties_nothing(bench: Bench, watcher: Watcher) -> None:
+def test_a_thing_that_vanishes_while_it_runs_is_emptied_and_a_silent_judge_empties_nothing(
+    bench: Bench, watcher: Watcher
+) -> None:
     bench.book.draw([alarm("leak")], [point("room"), point("spare")])
     bench.start()
     until(lambda: watcher.last("point/spare"), "the point")
@@ -178,7 +184,9 @@ def test_a_name_that_would_make_a_level_is_left_out_and_said(bench: Bench, watch
     bench.book.draw([alarm("leak"), alarm("leak/acknowledge"), alarm("#")], [point("a+b"), point("room")])
     bench.start()
     until(lambda: watcher.last("alarm/leak") and watcher.last("point/room"), "the good names")
-    assert all(m.topic.removeprefix(BASE + "/") in {"node", "verdict", "alarm/leak", "point/room"} for m in watcher.messages)
+    assert all(
+        m.topic.removeprefix(BASE + "/") in {"node", "verdict", "alarm/leak", "point/room"} for m in watcher.messages
+    )
 
 
 def test_a_first_connection_repeats_all_and_a_known_session_nothing(bench: Bench, watcher: Watcher) -> None:

@@ -119,7 +119,9 @@ def test_a_forbidden_journal_is_told_once_while_the_state_goes_on(tmp_path: Path
         assert bench.status["refused_entry"] == {"seq": 1, "why": why}
         assert bench.publisher.untold_since_ms() is not None
         bench.book.draw([alarm("leak", "unacknowledged", 7)])
-        until(lambda: (m := guarded.watcher.last("alarm/leak")) and m.json()["seq"] == 7, "the alarm's state all the same")
+        until(
+            lambda: (m := guarded.watcher.last("alarm/leak")) and m.json()["seq"] == 7, "the alarm's state all the same"
+        )
         bench.restart()  # what was told is not told again
         until(lambda: bench.publisher._feed.refused, "still refused")
         assert len(bench.untold) == 1
@@ -138,7 +140,9 @@ def test_an_entry_refused_for_the_whole_time_is_passed_over(tmp_path: Path) -> N
     guarded = Guarded(tmp_path / "guarded", "node")
     password = tmp_path / "password"
     password.write_text("right", encoding="utf-8")
-    bench = Bench(tmp_path, guarded.broker.port, plan={"username": "station", "password_file": password})  # gives up after 1 s
+    bench = Bench(
+        tmp_path, guarded.broker.port, plan={"username": "station", "password_file": password}
+    )  # gives up after 1 s
     bench.add(count=3)
     bench.start()
     try:
@@ -163,7 +167,10 @@ def test_a_forbidden_alarm_topic_is_in_the_status_and_nothing_else_waits(tmp_pat
     bench.start()
     try:
         bench.told()
-        until(lambda: "not authorised, code 135" in bench.status["refused_topics"].get(f"{BASE}/alarm/leak", ""), "the refusal")
+        until(
+            lambda: "not authorised, code 135" in bench.status["refused_topics"].get(f"{BASE}/alarm/leak", ""),
+            "the refusal",
+        )
         guarded.let("#")
         guarded.broker.reload()
         until(lambda: guarded.watcher.last("alarm/leak"), "the alarm once it is allowed")
@@ -211,7 +218,9 @@ class Authority:
         self._folder = folder
         self.ca, self._ca_key = folder / "ca.pem", folder / "ca.key"
         subject = ["-subj", "/CN=Harbour Lane test authority"]
-        self._openssl("req", "-x509", *_KEY, "-keyout", str(self._ca_key), "-out", str(self.ca), "-days", "3650", *subject)
+        self._openssl(
+            "req", "-x509", *_KEY, "-keyout", str(self._ca_key), "-out", str(self.ca), "-days", "3650", *subject
+        )
         (folder / "index.txt").touch()
         (folder / "serial").write_text("01\n", encoding="ascii")
         (folder / "ca.cnf").write_text(_CA_SETTINGS.format(folder=folder), encoding="ascii")
@@ -265,7 +274,14 @@ def tls_brokers(tmp_path: Path, authority: Authority) -> Iterator[object]:
         name = f"broker-{len(list(tmp_path.iterdir()))}"
         own = authority.certificate(name, begins, ends)
         started.append(
-            Broker(tmp_path / name, "user root", f"cafile {authority.ca}", f"certfile {own.certificate}", f"keyfile {own.key}", *lines)
+            Broker(
+                tmp_path / name,
+                "user root",
+                f"cafile {authority.ca}",
+                f"certfile {own.certificate}",
+                f"keyfile {own.key}",
+                *lines,
+            )
         )
         return started[-1].start()
 
@@ -345,7 +361,9 @@ def test_not_yet_valid_by_a_clock_that_is_not_trusted(tmp_path: Path, authority:
 
 
 @NEEDS_OPENSSL
-def test_not_yet_valid_by_a_clock_that_is_trusted_is_the_certificate(tmp_path: Path, authority: Authority, tls_brokers) -> None:  # type: ignore[no-untyped-def]
+def test_not_yet_valid_by_a_clock_that_is_trusted_is_the_certificate(
+    tmp_path: Path, authority: Authority, tls_brokers
+) -> None:  # type: ignore[no-untyped-def]
     started = tls_brokers(NOW + DAY, NOW + 9 * DAY)
     bench = _bench(tmp_path, started, _tls(authority)).start()
     bench.error("the broker's certificate is not yet valid")

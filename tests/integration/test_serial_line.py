@@ -131,7 +131,9 @@ def test_a_line_cut_by_the_time_limit_is_one_line(line):
         line.send(b"\n39.1,52.")
         heard, began_s = [], time.monotonic()
         while time.monotonic() - began_s < 1.2:  # reads with a limit of 0.5 s go by meanwhile
-            heard += [raw for raw in [*reader.adapter.listen(0.25), *reader.adapter.read(list(CSV))] if raw.number is not None]
+            heard += [
+                raw for raw in [*reader.adapter.listen(0.25), *reader.adapter.read(list(CSV))] if raw.number is not None
+            ]
         line.send(b"4,2.31\n")
         heard += reader.hear(3)
         assert pairs(heard) == [("reservoir", 39.1), ("supply", 52.4), ("conductivity", 2.31)]
@@ -175,7 +177,9 @@ def test_a_decimal_comma_is_bad_unless_the_station_file_says_so(line):
     """`39,1;52,4;2,31`, as a transmitter of another locale sends it."""
     semicolons = {name: rf"^(?:[^;]+;){{{column}}}(?P<value>[^;]+)(?:;|$)" for name, column in CSV.items()}
     plain = {name: {"every": "1 s", "text": {"pattern": pattern}} for name, pattern in semicolons.items()}
-    comma = {name: {"every": "1 s", "text": {"pattern": pattern, "decimal": "comma"}} for name, pattern in semicolons.items()}
+    comma = {
+        name: {"every": "1 s", "text": {"pattern": pattern, "decimal": "comma"}} for name, pattern in semicolons.items()
+    }
     with Reader(line, plain) as reader:
         line.send(b"\n39,1;52,4;2,31\n")
         assert {raw.reason for raw in reader.hear(3)} == {"garbled"}
@@ -313,7 +317,9 @@ def test_the_port_is_locked_while_it_is_open_and_free_afterwards(line):
     serial.Serial(line.path, exclusive=True).close()
 
 
-@pytest.mark.parametrize("fails", [termios.error(22, "Invalid argument"), OSError(5, "Input/output error"), serial.SerialException("gone")])
+@pytest.mark.parametrize(
+    "fails", [termios.error(22, "Invalid argument"), OSError(5, "Input/output error"), serial.SerialException("gone")]
+)
 def test_every_kind_of_failure_of_a_dead_port_is_a_lost_bus(line, monkeypatch, fails):
     """termios.error is neither an OSError nor a SerialException; in_waiting gives a bare OSError."""
 

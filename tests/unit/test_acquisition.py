@@ -59,7 +59,8 @@ class Bench:
         self.samples, self.told, self.clock = [], [], clock or RealClock()
         self._lock = threading.Lock()
         points = {
-            name: Point(name, Role.ROOM_TEMPERATURE, Kind.TEMPERATURE, period_ms, stale_ms, -50, 150) for name in adapters
+            name: Point(name, Role.ROOM_TEMPERATURE, Kind.TEMPERATURE, period_ms, stale_ms, -50, 150)
+            for name in adapters
         }
         self.acquisition = Acquisition(
             [Plan(name, name, {name: {"id": name}}, time_limit_ms=limit_ms) for name in adapters],
@@ -271,7 +272,9 @@ def test_one_bad_adapter_beside_five_good_ones(broken):
 
 
 def test_numbers_that_are_none_are_bad_without_a_number():
-    with Bench({"nan": returning(stamped(number=float("nan"))), "inf": returning(stamped(number=float("inf")))}) as bench:
+    with Bench(
+        {"nan": returning(stamped(number=float("nan"))), "inf": returning(stamped(number=float("inf")))}
+    ) as bench:
         bench.wait(lambda: len(bench.of("nan")) >= 2 and len(bench.of("inf")) >= 2)
     assert {(s.value, s.reason) for s in bench.samples} == {(None, "not_a_number")}
 
@@ -360,7 +363,9 @@ def test_an_adapter_that_refuses_its_settings_says_why():
 
     with Bench({"a": refuse}) as bench:
         bench.wait(lambda: len(bench.of("a")) >= 1)
-        assert bench.told == [("a", "lost", "bus a, baud: baud is 0; expected a speed. Correct it in the station file.")]
+        assert bench.told == [
+            ("a", "lost", "bus a, baud: baud is 0; expected a speed. Correct it in the station file.")
+        ]
 
 
 def test_a_bus_that_was_lost_before_the_start_is_told_to_be_back():

@@ -151,7 +151,11 @@ def test_a_decimal_comma_on_the_wire_is_bad_unless_the_station_file_says_so(patt
 
 
 def test_a_decimal_comma_that_the_station_file_says():
-    fields = [field(r"^(?P<value>[^;]+);", "comma"), field(r";(?P<value>[^;]+);", "comma"), field(r";(?P<value>[^;]+)$", "comma")]
+    fields = [
+        field(r"^(?P<value>[^;]+);", "comma"),
+        field(r";(?P<value>[^;]+);", "comma"),
+        field(r";(?P<value>[^;]+)$", "comma"),
+    ]
     values = [value_in("39,1;52,4;2,31", one) for one in fields[:1]]
     values.append(value_in("39,1;52,4;2,31", fields[1]))
     values.append(value_in("39,1;52,4;2,31", field(r";[^;]+;(?P<value>[^;]+)$", "comma")))

@@ -40,7 +40,9 @@ def test_our_own_names_are_accepted(host: str) -> None:
     assert asyncio.run(ask(Border(echo, Names("127.0.0.1")), "GET", "/x", None, {"host": host})).status == 200
 
 
-@pytest.mark.parametrize("host", ["evil.example", "evil.example:8484", "127.0.0.1.evil.example", "localhost.evil.example", "", "10.0.0.5"])
+@pytest.mark.parametrize(
+    "host", ["evil.example", "evil.example:8484", "127.0.0.1.evil.example", "localhost.evil.example", "", "10.0.0.5"]
+)
 def test_a_foreign_host_is_refused(host: str) -> None:
     """RFC 9110, 15.5.20: 421 where a server can't answer for the name that was asked."""
     answer = asyncio.run(ask(Border(echo, Names("127.0.0.1")), "GET", "/x", None, {"host": host}))
@@ -108,7 +110,13 @@ def test_a_client_that_takes_nothing_is_let_go_with_a_last_word() -> None:
             said.append(message)
 
         async def stream(scope: Any, receive: Any, send: Any) -> None:
-            await send({"type": "http.response.start", "status": 200, "headers": [(b"content-type", b"text/event-stream; charset=utf-8")]})
+            await send(
+                {
+                    "type": "http.response.start",
+                    "status": 200,
+                    "headers": [(b"content-type", b"text/event-stream; charset=utf-8")],
+                }
+            )
             while True:
                 await send({"type": "http.response.body", "body": b"data: 1\n\n", "more_body": True})
 

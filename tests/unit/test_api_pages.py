@@ -66,7 +66,11 @@ def test_the_api_pages_name_no_other_host() -> None:
 
 def test_the_page_says_what_to_do_without_a_script() -> None:
     html = get("/").body.decode()
-    assert "<noscript>" in html and "/api/1/verdict" in html and "surroundings only: the maker's instructions decide the rest" in html
+    assert (
+        "<noscript>" in html
+        and "/api/1/verdict" in html
+        and "surroundings only: the maker's instructions decide the rest" in html
+    )
 
 
 def test_the_script_asks_only_for_elements_that_the_page_has() -> None:
@@ -106,8 +110,16 @@ def _luminance(colour: str) -> float:
 @pytest.mark.parametrize(
     "text, ground",
     [
-        ("--text", "--panel"), ("--quiet", "--panel"), ("--quiet", "--ground"), ("--text", "--amber"), ("--text", "#e0d7f0"),
-        ("--text", "#ffe3ab"), ("--text", "#e9e1f5"), ("--quiet", "#e9e1f5"), ("--quiet", "#fbe4e2"), ("--quiet", "#fff1d3"),
+        ("--text", "--panel"),
+        ("--quiet", "--panel"),
+        ("--quiet", "--ground"),
+        ("--text", "--amber"),
+        ("--text", "#e0d7f0"),
+        ("--text", "#ffe3ab"),
+        ("--text", "#e9e1f5"),
+        ("--quiet", "#e9e1f5"),
+        ("--quiet", "#fbe4e2"),
+        ("--quiet", "#fff1d3"),
         ("--red", "#ffffff"),
     ],
 )

@@ -83,4 +83,6 @@ def test_a_silent_judges_unmet_conditions_stay_unmet() -> None:
     verdict = watch.verdict(watch.see())
     assert verdict["verdict"] == "not_ready"
     states = {c["id"]: c["state"] for c in verdict["conditions"]}
-    assert states["reservoir"] == "unmet" and states["free"] == "unknown" and states["water_path_treatment"] == "unknown"
+    assert (
+        states["reservoir"] == "unmet" and states["free"] == "unknown" and states["water_path_treatment"] == "unknown"
+    )

@@ -17,7 +17,10 @@ from edge.domain.errors import RecordRefused, StoreFault
 from tests.api_fakes import ABOUT, START_MS, Answer, Fakes, ask, point
 
 ONE = "/api/1"
-GETS = [f"{ONE}/{name}" for name in ("station", "verdict", "points", "points/reservoir/readings", "alarms", "journal", "estimates")]
+GETS = [
+    f"{ONE}/{name}"
+    for name in ("station", "verdict", "points", "points/reservoir/readings", "alarms", "journal", "estimates")
+]
 MODELS = {
     "station": models.Station, "verdict": models.Verdict, "points": models.Points, "alarms": models.Alarms,
     "estimates": models.Estimates, "journal": models.Journal, "points/reservoir/readings": models.Readings,
@@ -95,7 +98,9 @@ def test_what_is_no_number_never_leaves(desk: Desk, value: float) -> None:
         if path != "/metrics":
             json.loads(answer.body, parse_constant=no_constant)
         else:
-            assert not any(line.split(b" ")[-1].lower().strip(b"+-") in (b"nan", b"inf") for line in answer.body.splitlines())
+            assert not any(
+                line.split(b" ")[-1].lower().strip(b"+-") in (b"nan", b"inf") for line in answer.body.splitlines()
+            )
     shown = desk("GET", f"{ONE}/points").json["points"]["reservoir"]
     assert (shown["value"], shown["shown"], shown["quality"], shown["reason"]) == (None, None, "bad", "not_a_number")
     bucket = desk("GET", f"{ONE}/points/reservoir/readings").json["buckets"][0]
@@ -103,7 +108,9 @@ def test_what_is_no_number_never_leaves(desk: Desk, value: float) -> None:
 
 
 def test_a_huge_number_is_shown_as_it_is(desk: Desk) -> None:
-    desk.fakes.judge.show(points={"reservoir": point("reservoir", "reservoir_temperature", 1e308, "Cel", (1e308, "degC"))})
+    desk.fakes.judge.show(
+        points={"reservoir": point("reservoir", "reservoir_temperature", 1e308, "Cel", (1e308, "degC"))}
+    )
     assert desk("GET", f"{ONE}/points").json["points"]["reservoir"]["value"] == 1e308
     assert b"1e+308" in desk("GET", "/metrics").body
 
@@ -192,7 +199,11 @@ def test_without_a_readable_store_verdict_and_page_go_on(desk: Desk) -> None:
     for path in (f"{ONE}/verdict", f"{ONE}/points", f"{ONE}/alarms", "/", "/metrics"):
         assert desk("GET", path).status == 200
     health = desk("GET", "/health")
-    assert health.status == 503 and health.json["status"] == "failed" and "the disk refused" in health.json["parts"]["journal"]
+    assert (
+        health.status == 503
+        and health.json["status"] == "failed"
+        and "the disk refused" in health.json["parts"]["journal"]
+    )
 
 
 def test_a_store_that_fails_in_its_own_way_is_503_too(desk: Desk) -> None:
@@ -299,7 +310,8 @@ def test_an_unknown_alarm_is_404_naming_the_nearest(desk: Desk) -> None:
 
 
 @pytest.mark.parametrize(
-    "kind", ["text/plain", "", "application/xml", "application/x-www-form-urlencoded", "application/json; charset=latin-1"]
+    "kind",
+    ["text/plain", "", "application/xml", "application/x-www-form-urlencoded", "application/json; charset=latin-1"],
 )
 def test_a_body_that_is_not_json_is_415(desk: Desk, kind: str) -> None:
     assert_problem(desk("POST", f"{ONE}/records", b"{}", content_type=kind), 415, "application/json")
@@ -312,12 +324,18 @@ def failing(fault: BaseException) -> Any:
 
 
 def test_what_the_judge_refuses_is_422_in_its_own_words(desk: Desk) -> None:
-    desk.fakes.judge.recorded = failing(RecordRefused("no such record", where="record 'dance'", expected="one of …", do="Correct it"))
-    assert_problem(desk("POST", f"{ONE}/records", {"record": "dance", "by": "Kim"}), 422, "record 'dance': no such record")
+    desk.fakes.judge.recorded = failing(
+        RecordRefused("no such record", where="record 'dance'", expected="one of …", do="Correct it")
+    )
+    assert_problem(
+        desk("POST", f"{ONE}/records", {"record": "dance", "by": "Kim"}), 422, "record 'dance': no such record"
+    )
 
 
 def test_a_disk_that_refuses_is_503(desk: Desk) -> None:
-    desk.fakes.judge.recorded = failing(StoreFault("the disk is full", where="journal.db", expected="free space", do="Free some"))
+    desk.fakes.judge.recorded = failing(
+        StoreFault("the disk is full", where="journal.db", expected="free space", do="Free some")
+    )
     assert_problem(desk("POST", f"{ONE}/records", {"record": "note", "by": "Kim"}), 503, "the disk is full")
 
 

@@ -44,7 +44,9 @@ def test_every_refusal_is_documented_as_a_problem_document() -> None:
             assert refusals, path
             for status, answer in refusals.items():
                 assert list(answer["content"]) == ["application/problem+json"], (path, status)
-    assert {"type", "title", "status", "detail", "instance"} <= DOCUMENT["components"]["schemas"]["Problem"]["properties"].keys()
+    assert {"type", "title", "status", "detail", "instance"} <= DOCUMENT["components"]["schemas"]["Problem"][
+        "properties"
+    ].keys()
 
 
 def test_every_reference_of_the_document_leads_somewhere() -> None:
@@ -54,12 +56,13 @@ def test_every_reference_of_the_document_leads_somewhere() -> None:
     assert "http://" not in text and "https://" not in text
 
 
-
-
 def with_known_ids(document: dict[str, Any]) -> dict[str, Any]:
     """The document, with ids that the fakes have among those that are made up: else nearly all answers were 404."""
     found = deepcopy(document)
-    known = {"/api/1/points/{id}/readings": fakes.judge.newest.points, "/api/1/alarms/{id}/acknowledge": fakes.judge.newest.alarms}
+    known = {
+        "/api/1/points/{id}/readings": fakes.judge.newest.points,
+        "/api/1/alarms/{id}/acknowledge": fakes.judge.newest.alarms,
+    }
     for path, ids in known.items():
         for operation in found["paths"][path].values():
             (ident,) = [p for p in operation["parameters"] if p["name"] == "id"]
@@ -68,7 +71,9 @@ def with_known_ids(document: dict[str, Any]) -> dict[str, Any]:
 
 
 STATUSES: dict[str, Counter[int]] = defaultdict(Counter)
-schemathesis_schema = schemathesis.openapi.from_dict(with_known_ids(DOCUMENT)).exclude(path="/api/1/stream")  # it never ends
+schemathesis_schema = schemathesis.openapi.from_dict(with_known_ids(DOCUMENT)).exclude(
+    path="/api/1/stream"
+)  # it never ends
 load_all_checks()
 #: what the document can't say: bodies that JSON Schema accepts and the journal can't keep, paths that are no ids
 LEFT_OUT = {"positive_data_acceptance", "use_after_free", "ensure_resource_availability", "ignored_auth"}

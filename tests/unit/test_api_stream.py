@@ -146,7 +146,9 @@ def test_a_change_of_verdict_or_alarm_is_shown_at_once() -> None:
             alarms["outlet_tripped:heater"] = dict(alarms["outlet_tripped:heater"]) | {"state": "unacknowledged"}
             began = loop.time()
             fakes.judge.show(alarms=alarms)
-            await client.until(lambda seen: seen[-1].data["alarms"]["outlet_tripped:heater"]["state"] == "unacknowledged")
+            await client.until(
+                lambda seen: seen[-1].data["alarms"]["outlet_tripped:heater"]["state"] == "unacknowledged"
+            )
             assert loop.time() - began < 0.5
 
     asyncio.run(run())

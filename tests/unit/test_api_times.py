@@ -24,7 +24,11 @@ def ms(*parts: int) -> int:
     [
         ("1985-04-12T23:20:50.52Z", DUBLIN, ms(1985, 4, 12, 23, 20, 50) + 520),  # RFC 3339, 5.8
         ("1996-12-19T16:39:57-08:00", DUBLIN, ms(1996, 12, 20, 0, 39, 57)),  # RFC 3339, 5.8
-        ("1990-12-31T23:59:60Z", DUBLIN, ms(1991, 1, 1)),  # RFC 3339, 5.8: a leap second; here the first instant after it
+        (
+            "1990-12-31T23:59:60Z",
+            DUBLIN,
+            ms(1991, 1, 1),
+        ),  # RFC 3339, 5.8: a leap second; here the first instant after it
         ("1990-12-31T15:59:60-08:00", DUBLIN, ms(1991, 1, 1)),  # RFC 3339, 5.8
         ("2026-03-16t05:50:00z", DUBLIN, ms(2026, 3, 16, 5, 50)),  # RFC 3339, 5.6: T and Z may be small
         ("2026-03-16 05:50:00Z", DUBLIN, ms(2026, 3, 16, 5, 50)),  # RFC 3339, 5.6: a blank for T, for readability

@@ -111,7 +111,11 @@ def test_the_journal_can_contradict_a_clock_that_was_plausible_until_it_was_read
 def test_trust_outlives_a_restart_in_the_same_boot_and_with_the_same_offset():
     board = Board(TODAY_MS, mono_ms=1000)
     offset_ms = TODAY_MS - 1000
-    for boot, told_ms, trusted in [("test", offset_ms, True), ("other", offset_ms, False), ("test", offset_ms - 5000, False)]:
+    for boot, told_ms, trusted in [
+        ("test", offset_ms, True),
+        ("other", offset_ms, False),
+        ("test", offset_ms - 5000, False),
+    ]:
         clock = board.clock()
         clock.trusted_before(boot, told_ms)
         assert clock.now().trusted is trusted

@@ -35,7 +35,9 @@ def until(driver: Driver, clock: str, values: Any) -> None:
     driver.run((at(clock) - driver.wall_ms) / 1000, values, every_s=5.0)
 
 
-def heating(power_w: float, start_c: float = 25.0, capacity: float = 46_000.0, loss: float = 2.4) -> Callable[[float], dict[str, float]]:
+def heating(
+    power_w: float, start_c: float = 25.0, capacity: float = 46_000.0, loss: float = 2.4
+) -> Callable[[float], dict[str, float]]:
     """One lump: seconds -> readings. A probe that rounds to 1/16 K; held at the thermostat's 39.5 Cel."""
 
     def values(t: float) -> dict[str, float]:
@@ -54,7 +56,9 @@ def test_cold_and_not_heating_is_told_with_the_time_by_which_it_must():
     driver = driver_at("05:40")
     until(driver, "06:10", COLD)
     (told,) = announced(driver, LATE)
-    assert at("05:55") <= told.wall_ms <= at("05:58"), "the day begins a warm-up before the first case, and its delay passes"
+    assert at("05:55") <= told.wall_ms <= at("05:58"), (
+        "the day begins a warm-up before the first case, and its delay passes"
+    )
     cause = told.body["cause"]
     assert "not heating: heating must start by" in cause and "first case at 07:45" in cause, cause
     assert "05:45" in cause or "05:5" in cause, cause
@@ -77,7 +81,9 @@ def test_expected_after_the_first_case_is_told_with_the_expected_time():
     driver = driver_at("06:15")
     until(driver, "07:00", heating(120.0))
     (told,) = announced(driver, LATE)
-    assert "expected at 0" in told.body["cause"] and "after the first case at 07:45" in told.body["cause"], told.body["cause"]
+    assert "expected at 0" in told.body["cause"] and "after the first case at 07:45" in told.body["cause"], told.body[
+        "cause"
+    ]
     plateau = ROOM + 120.0 / 2.4
     needed = driver.station.warmth.limits(ROOM)[0]  # type: ignore[union-attr]
     truth_s = math.log((plateau - 25.0) / (plateau - needed)) * 46_000.0 / 2.4
@@ -152,7 +158,11 @@ def test_a_late_first_case_survives_a_restart():
 def test_not_heating_is_told_twenty_minutes_after_it_might_have_risen():
     driver = driver_at("08:00")
     until(driver, "09:00", QUIET | {"room": ROOM, "reservoir": 39.2})
-    until(driver, "11:00", lambda t: QUIET | {"room": ROOM, "reservoir": round((ROOM + 17.2 * math.exp(-t / 19_000)) * 16) / 16})
+    until(
+        driver,
+        "11:00",
+        lambda t: QUIET | {"room": ROOM, "reservoir": round((ROOM + 17.2 * math.exp(-t / 19_000)) * 16) / 16},
+    )
     (told,) = announced(driver, "not_heating")
     below_s = -19_000 * math.log((38.5 - ROOM) / 17.2)  # set point less two bands
     assert abs(told.wall_ms - at("09:00") - (below_s + 1200) * 1000) < 150_000

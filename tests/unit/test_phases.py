@@ -95,7 +95,9 @@ def test_the_liquids_return_is_found(away, minutes, back_c):
 
     _, said = watch_over(liquid, minutes * 60 + 1500)
     assert [what for what, _ in said] == ["away", "back"]
-    assert minutes * 60 - 60 < said[1][1] <= minutes * 60 + 420, "at once where it rises, else with the first half kelvin"
+    assert minutes * 60 - 60 < said[1][1] <= minutes * 60 + 420, (
+        "at once where it rises, else with the first half kelvin"
+    )
 
 
 def test_a_return_to_a_heater_that_stands_still_is_found_by_its_level():

@@ -51,7 +51,9 @@ class Heard:
 def test_a_gap_is_named_with_where_to_ask() -> None:
     heard = Heard()
     heard.seqs(39, 40, 44)
-    assert "entries 41 to 43 of harbour-lane/scope-room-2 are missing: ask its API /api/1/journal?after=40" in heard.text()
+    assert (
+        "entries 41 to 43 of harbour-lane/scope-room-2 are missing: ask its API /api/1/journal?after=40" in heard.text()
+    )
     heard.seqs(46)
     assert "entry 45 of harbour-lane/scope-room-2 is missing: ask its API /api/1/journal?after=44" in heard.text()
 
@@ -85,9 +87,16 @@ def test_one_event_from_two_topics_is_told_once_with_what_to_do() -> None:
     alarm = {"id": "leak", "state": "normal", "response": "Shut the valve", "seq": 0}
     assert heard.hear("alarm/leak", json.dumps(alarm).encode(), retained=True) == []
     (line,) = heard.hear("journal", entry(7, id="leak", to="unacknowledged", value=1.0, priority="high"))
-    assert (line["alarm"], line["state"], line["response"], line["seq"]) == ("leak", "unacknowledged", "Shut the valve", 7)
+    assert (line["alarm"], line["state"], line["response"], line["seq"]) == (
+        "leak",
+        "unacknowledged",
+        "Shut the valve",
+        7,
+    )
     assert heard.hear("alarm/leak", json.dumps({**alarm, "state": "unacknowledged", "seq": 7}).encode()) == []
-    (line,) = heard.hear("alarm/leak", json.dumps({**alarm, "state": "acknowledged", "seq": 8, "by": "M. Field"}).encode())
+    (line,) = heard.hear(
+        "alarm/leak", json.dumps({**alarm, "state": "acknowledged", "seq": 8, "by": "M. Field"}).encode()
+    )
     assert line["state"] == "acknowledged"
     assert heard.hear("journal", entry(8, id="leak", **{"from": "unacknowledged", "to": "acknowledged"})) == []
     assert "Shut the valve" in heard.text() and "priority high" in heard.text()
@@ -115,7 +124,8 @@ def test_the_same_seq_with_other_contents_is_said() -> None:
 
 
 @pytest.mark.parametrize(
-    "payload", [b"{", b"[]", b"\xff\xfe", b"[" * 100_000, b'{"seq": "x"}', b'{"seq": true}', b"x" * 300_000, b'"', b"{}"]
+    "payload",
+    [b"{", b"[]", b"\xff\xfe", b"[" * 100_000, b'{"seq": "x"}', b'{"seq": true}', b"x" * 300_000, b'"', b"{}"],
 )
 def test_what_is_not_understood_is_one_line(payload: bytes) -> None:
     heard = Heard()
@@ -136,7 +146,9 @@ def test_a_terminal_obeys_nothing_that_is_shown(text: str) -> None:
     heard.hear("journal", entry(1, id=text, to=text, cause=text, unit=text, value=1, by=text))
     heard.hear("node", json.dumps({"state": text, "at": text}).encode())
     for line in heard.text().splitlines() or [""]:
-        assert line.isprintable() or all(sign.isprintable() or (sign.isspace() and sign not in "\r\v\f\x85") for sign in line)
+        assert line.isprintable() or all(
+            sign.isprintable() or (sign.isspace() and sign not in "\r\v\f\x85") for sign in line
+        )
     said: list[str] = []
     for line in heard.lines:
         _json_lines(said.append)(line)
@@ -157,7 +169,9 @@ def test_addresses_of_brokers(address: str, host: str, port: int, tls: bool) -> 
     assert (where.host, where.port, where.tls is not None) == (host, port, tls)
 
 
-@pytest.mark.parametrize("address", ["", "http://b", "mqtt://", "mqtt://b:99999", "mqtt://b/x", "mqtt://u:secret@b", "mqtt://b:x"])
+@pytest.mark.parametrize(
+    "address", ["", "http://b", "mqtt://", "mqtt://b:99999", "mqtt://b/x", "mqtt://u:secret@b", "mqtt://b:x"]
+)
 def test_what_is_no_address_is_refused_with_the_right_form(address: str) -> None:
     with pytest.raises(UnusableInput, match="expected mqtt://host:port"):
         broker_of(address)
@@ -165,7 +179,11 @@ def test_what_is_no_address_is_refused_with_the_right_form(address: str) -> None
 
 @pytest.mark.parametrize(
     ("broker", "username", "said"),
-    [("mqtt://hall@127.0.0.1", None, "hall"), ("127.0.0.1", "hall", "hall"), ("mqtt://hall@127.0.0.1", "porter", "porter")],
+    [
+        ("mqtt://hall@127.0.0.1", None, "hall"),
+        ("127.0.0.1", "hall", "hall"),
+        ("mqtt://hall@127.0.0.1", "porter", "porter"),
+    ],
 )
 def test_the_user_name_may_stand_in_the_address_or_beside_it(
     monkeypatch: pytest.MonkeyPatch, broker: str, username: str | None, said: str

@@ -65,7 +65,9 @@ def test_it_is_one_alarm_and_one_sentence_all_day_also_with_cycles():
     assert driver.alarms("reservoir_cold") == ["unacknowledged"]
     assert driver.alarms("not_heating") == [], "its thermostat works"
     cause = driver.station.alarms(driver.now)["reservoir_cold"]["cause"]
-    assert cause.count("a set point of 40.0 °C would do") == 1 and "the thermostat lets it fall to 39.0 °C" in cause, cause
+    assert cause.count("a set point of 40.0 °C would do") == 1 and "the thermostat lets it fall to 39.0 °C" in cause, (
+        cause
+    )
 
 
 def test_the_verdicts_follow_the_liquid_and_each_says_the_remedy():

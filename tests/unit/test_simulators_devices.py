@@ -41,7 +41,9 @@ def points_of(**roles: str) -> dict[str, dict[str, str]]:
 
 def test_it_reads_a_point_of_any_name_by_its_role():
     clock = ToldClock()
-    adapter = Simulated({"scenario": "outlet-trip"}, points_of(tank="reservoir_temperature", a="outlet_protection:heater"), clock)
+    adapter = Simulated(
+        {"scenario": "outlet-trip"}, points_of(tank="reservoir_temperature", a="outlet_protection:heater"), clock
+    )
     adapter.open()
     clock.tell(3_600_000)  # 08:00: the heater's outlet trips
     raws = adapter.read(["tank", "a"])
@@ -113,7 +115,9 @@ class Bench:
     def __init__(self) -> None:
         scenario = SCENARIOS["busy-day"]
         self.clock = FastClock(20.0, scenario.start_wall_ms)
-        self.transmitter = SerialTransmitter(shared_world("busy-day", 1, self.clock), self.clock, every_ms=1000, follow_faults=False)
+        self.transmitter = SerialTransmitter(
+            shared_world("busy-day", 1, self.clock), self.clock, every_ms=1000, follow_faults=False
+        )
         document = tomllib.loads(scenario.station_toml("/nowhere", serial_port=self.transmitter.port, speed=20.0))
         (bus,) = (bus for bus in document["bus"] if bus["kind"] == "serial-line")
         points = {point["id"]: point for point in document["point"] if point["bus"] == "panel"}

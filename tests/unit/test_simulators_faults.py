@@ -79,7 +79,9 @@ def test_a_sensor_that_drifts_lags_and_is_noisy():
     usual = world(Draw(1200, 1800))
     after(w, 7200)
     after(usual, 7200)
-    assert w._measured("room", 7_200_000) - usual._measured("room", 7_200_000) == pytest.approx(2.0, abs=METERS["room"].resolution)
+    assert w._measured("room", 7_200_000) - usual._measured("room", 7_200_000) == pytest.approx(
+        2.0, abs=METERS["room"].resolution
+    )
     w, usual = world(Lag(600, 86_400, "supply", 60.0), Draw(1200, 1800)), world(Draw(1200, 1800))
     after(w, 1260), after(usual, 1260)
     fell, truly = 385.0 - w._seen("supply", 1_260_000), 385.0 - usual.true("supply")
@@ -131,7 +133,9 @@ def test_filters_block_by_laws_that_agree_at_the_start_and_at_the_double(blocks)
 
 def test_the_blocking_laws_bend_in_their_order():
     half = {b: Stage(20.0, 1000.0, blocks=b).resists(500.0) for b in ("cake", "intermediate", "standard", "complete")}
-    assert half["cake"] > half["intermediate"] > half["standard"] > half["complete"] > 1.0, "the later, the steeper at the end"
+    assert half["cake"] > half["intermediate"] > half["standard"] > half["complete"] > 1.0, (
+        "the later, the steeper at the end"
+    )
 
 
 def test_torn_and_new_filters_and_a_drip():
@@ -149,7 +153,13 @@ def test_torn_and_new_filters_and_a_drip():
 
 
 def test_the_same_faulty_world_however_often_it_is_read():
-    events = (Drift(0, 9000, "room", 0.5), Lag(100, 9000, "supply", 30.0), Draw(500, 700), TopUp(800, 0.5, 15.0), Drip(900, 2000, 0.4))
+    events = (
+        Drift(0, 9000, "room", 0.5),
+        Lag(100, 9000, "supply", 30.0),
+        Draw(500, 700),
+        TopUp(800, 0.5, 15.0),
+        Drip(900, 2000, 0.4),
+    )
     mains, vessel = Mains(pump=Pump(), hammer_kpa=100.0, opens_s=2), Vessel(lower_share=0.3)
     often, seldom = (world(*events, mains=mains, vessel=vessel) for _ in range(2))
     for s in range(3001):
@@ -230,5 +240,17 @@ def test_a_file_that_is_none_is_refused(tmp_path: Path, capsys: pytest.CaptureFi
 
 
 def test_every_event_can_be_named():
-    assert {"Away", "Draw", "Drift", "HeaterWeak", "Lag", "Torn", "Turned", "LidOpen", "NewFilter", "Noisy", "Drip"} <= set(KINDS)
+    assert {
+        "Away",
+        "Draw",
+        "Drift",
+        "HeaterWeak",
+        "Lag",
+        "Torn",
+        "Turned",
+        "LidOpen",
+        "NewFilter",
+        "Noisy",
+        "Drip",
+    } <= set(KINDS)
     assert J_PER_L_K > 4000.0

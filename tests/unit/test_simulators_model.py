@@ -197,7 +197,9 @@ def test_a_stage_has_its_stated_drop_and_grows_with_what_passed():
     assert drop(0.0, STATED_C) == pytest.approx(30.0)
     assert drop(1000.0, STATED_C) == pytest.approx(30.0 * 1.9)  # the medium's 90 % doubled
     # water of 8 against 20 Cel: viscosity 38 % higher (IAPWS R12-08), felt by the medium only
-    assert drop(0.0, 8.0) / drop(0.0, 20.0) == pytest.approx((0.9 * 1.384724 + 0.113757) / (0.9 * 1.001596 + 0.113757), rel=1e-4)
+    assert drop(0.0, 8.0) / drop(0.0, 20.0) == pytest.approx(
+        (0.9 * 1.384724 + 0.113757) / (0.9 * 1.001596 + 0.113757), rel=1e-4
+    )
 
 
 def test_without_a_draw_all_three_pressures_are_one():
@@ -305,7 +307,13 @@ def test_a_share_of_readings_fails():
 
 def test_the_line_of_the_pressures_has_its_own_faults():
     world = world_of(LineFault(10, 20, "garbled"), LineFault(30, 40, "unplugged"))
-    assert [world.line_state(ms) for ms in (0, 10_000, 19_999, 20_000, 35_000)] == ["ok", "garbled", "garbled", "ok", "unplugged"]
+    assert [world.line_state(ms) for ms in (0, 10_000, 19_999, 20_000, 35_000)] == [
+        "ok",
+        "garbled",
+        "garbled",
+        "ok",
+        "unplugged",
+    ]
 
 
 def test_an_unknown_point_is_a_mistake_of_the_caller():

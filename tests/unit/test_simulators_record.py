@@ -56,7 +56,11 @@ def test_every_record_has_its_time_and_somebody():
 
 @pytest.mark.parametrize(
     ("points", "units", "says"),
-    [(["boiler"], {}, "boiler"), (["supply"], {"supply": "gal/min"}, "column supply"), (["flow"], {"flow": "psi"}, "column flow")],
+    [
+        (["boiler"], {}, "boiler"),
+        (["supply"], {"supply": "gal/min"}, "column supply"),
+        (["flow"], {"flow": "psi"}, "column flow"),
+    ],
 )
 def test_what_can_not_be_recorded_is_refused_in_one_sentence(points: list[str], units: dict[str, str], says: str):
     with pytest.raises(UnusableInput, match=says):
@@ -66,7 +70,11 @@ def test_what_can_not_be_recorded_is_refused_in_one_sentence(points: list[str], 
 def test_write_makes_three_files(tmp_path: Path):
     rows = write("outlet-trip", tmp_path / "new", hours=0.1, every_s=10.0)
     assert rows == 37
-    assert sorted(path.name for path in (tmp_path / "new").iterdir()) == ["readings.csv", "records.jsonl", "station.toml"]
+    assert sorted(path.name for path in (tmp_path / "new").iterdir()) == [
+        "readings.csv",
+        "records.jsonl",
+        "station.toml",
+    ]
     assert len((tmp_path / "new/readings.csv").read_text().splitlines()) == rows + 1
 
 

@@ -81,7 +81,9 @@ def test_the_history_lies_before_the_start_on_days_that_the_clinic_is_open(name:
 @pytest.mark.parametrize("name", ALL)
 def test_the_station_file_is_one_that_the_daemon_takes(name: str, speed: float, tmp_path: Path):
     path = tmp_path / "station.toml"
-    text = SCENARIOS[name].station_toml(str(tmp_path / "keep"), 1883, 8484, serial_port="/dev/pts/9", speed=speed, seed=3)
+    text = SCENARIOS[name].station_toml(
+        str(tmp_path / "keep"), 1883, 8484, serial_port="/dev/pts/9", speed=speed, seed=3
+    )
     path.write_text(text, encoding="utf-8")
     loaded = load(path)
     assert loaded.warnings == ()
@@ -198,7 +200,12 @@ def replayed(name: str, folder: Path, every_s: float = 5.0) -> list[dict[str, An
     write(name, folder, every_s=every_s)
     out, err = io.BytesIO(), io.StringIO()
     replay(
-        folder / "station.toml", folder / "readings.csv", records=folder / "records.jsonl", form="jsonl", stdout=out, stderr=err
+        folder / "station.toml",
+        folder / "readings.csv",
+        records=folder / "records.jsonl",
+        form="jsonl",
+        stdout=out,
+        stderr=err,
     )
     return [json.loads(line) for line in out.getvalue().splitlines()]
 

@@ -164,7 +164,25 @@ def test_plain_numbers(text, decimal, number):
 
 @pytest.mark.parametrize(
     "text",
-    ["", "52.", "nan", "inf", "-inf", "1_000", "0x1f", "1e3", "39,1", "1,234.5", "- 5", "--5", "5-", " 5", "٣٩", "½", "9" * 400],
+    [
+        "",
+        "52.",
+        "nan",
+        "inf",
+        "-inf",
+        "1_000",
+        "0x1f",
+        "1e3",
+        "39,1",
+        "1,234.5",
+        "- 5",
+        "--5",
+        "5-",
+        " 5",
+        "٣٩",
+        "½",
+        "9" * 400,
+    ],
 )
 def test_what_is_not_a_plain_number(text):
     """Python's float() takes many of these, and rounds the last to infinity."""
