@@ -97,7 +97,9 @@ class Board:
         """Something that is not in the snapshot: the node word, the journal's head. Goes at once after a change."""
         found = self._topics.get(topic)
         if found is None:
-            found = self._topics[topic] = _Topic(gap_s, self._pace.alarm_heartbeat_s, None if gap_s else dict, seen_s=float("inf"))
+            found = self._topics[topic] = _Topic(
+                gap_s, self._pace.alarm_heartbeat_s, None if gap_s else dict, seen_s=float("inf")
+            )
         if found.message != message:
             found.message = message
 
@@ -183,7 +185,10 @@ class Board:
         if (found := self._topics.get(topic)) is None:
             return
         if not found.refused:
-            _log.warning("MQTT: the broker refuses %s: %s", topic, why)
+            # one access list refuses all twenty topics at once: the first is told, /health has them all
+            first = not any(each.refused for each in self._topics.values())
+            more = "; topics refused beside it are in /health" if first else ""
+            _log.log(logging.WARNING if first else logging.DEBUG, "MQTT: the broker refuses %s: %s%s", topic, why, more)
         found.in_flight, found.said, found.refused = False, None, why
         found.cuts = cuts
         found.not_before_s = self._mono_s() + (self._pace.cuts_retry_s if cuts else self._pace.retry_s)
@@ -202,6 +207,7 @@ class Board:
         for name in [name for name, found in self._topics.items() if found.seen_s < gone_s and not found.in_flight]:
             del self._topics[name]
         return sorted(known - self._topics.keys())
+
 
 def _calm(message: Any) -> Any:
     """A message without what is restless in it."""

@@ -336,7 +336,9 @@ def test_a_caller_that_raises_does_not_end_the_telling(memory: FileMemory) -> No
 
 
 def _picture(version: int, **parts: Any) -> Snapshot:
-    return Snapshot(version, 0, NOW, parts.get("verdict", {"verdict": "ready"}), parts.get("points", {}), parts.get("alarms", {}))
+    return Snapshot(
+        version, 0, NOW, parts.get("verdict", {"verdict": "ready"}), parts.get("points", {}), parts.get("alarms", {})
+    )
 
 
 def _sent(board: Board) -> list[str]:
@@ -374,6 +376,21 @@ def test_an_alarm_waits_for_nothing_but_its_own_confirmation() -> None:
     board.confirmed("warmwell/1/a/b/alarm/leak")
     assert _sent(board) == ["alarm/leak"]
     assert json.loads(board.payload("warmwell/1/a/b/alarm/leak"))["seq"] == 8
+
+
+def test_of_many_refused_topics_the_first_is_told_and_all_are_known(caplog: pytest.LogCaptureFixture) -> None:
+    board = Board(Topics("a", "b"), Told())
+    board.show(
+        _picture(1, alarms={each: {"id": each, "state": "normal", "seq": 0} for each in ("leak", "hold", "untold")})
+    )
+    caplog.set_level("INFO", "warmwell.mqtt")
+    due = board.due()
+    for topic in due:
+        board.sent(topic)
+        board.refused(topic, "not authorised")
+    assert len(due) == 4 and sorted(board.refusals()) == sorted(due)
+    (told,) = caplog.messages
+    assert due[0] in told and "not authorised" in told and "/health" in told
 
 
 def test_a_refused_topic_is_tried_again_later_and_after_a_new_connection() -> None:
