@@ -17,6 +17,7 @@ import math
 import random
 import statistics
 import time
+from collections.abc import Callable
 from dataclasses import dataclass, field, replace
 from zoneinfo import ZoneInfo
 
@@ -55,6 +56,11 @@ class Medium:
             half = self.r + 0.5 * step * self.k * self.r ** POWER[self.law]  # midpoint rule
             self.r += step * self.k * half ** POWER[self.law]
             left -= step
+
+    def pass_at_once(self, litres: float) -> None:
+        """Coarser steps, for the search of k."""
+        half = self.r + 0.5 * litres * self.k * self.r ** POWER[self.law]
+        self.r = min(self.r + litres * self.k * half ** POWER[self.law], 1e6)
 
     def drop_kpa(self, flow: float, thick: float) -> float:
         q = flow / REFERENCE_L_MIN
@@ -107,19 +113,11 @@ def stage(rng: random.Random, limit_kpa: float, life_l: float) -> Medium:
         k = math.sqrt(low * high)
         tried = Medium(law, clean, housing, limit_kpa, k)
         for _ in range(100):
-            tried.pass_water_coarse(life_l / 100.0)
+            tried.pass_at_once(life_l / 100.0)
             if tried.reference_kpa > limit_kpa:
                 break
         low, high = (low, k) if tried.reference_kpa > limit_kpa else (k, high)
     return Medium(law, clean, housing, limit_kpa, k)
-
-
-def _coarse(self: Medium, litres: float) -> None:
-    half = self.r + 0.5 * litres * self.k * self.r ** POWER[self.law]
-    self.r = min(self.r + litres * self.k * half ** POWER[self.law], 1e6)
-
-
-Medium.pass_water_coarse = _coarse  # type: ignore[attr-defined]  # only the search above uses it
 
 
 def plant(seed: int, blind: bool = False) -> Plant:
@@ -146,7 +144,7 @@ def plant(seed: int, blind: bool = False) -> Plant:
     )  # fmt: skip
 
 
-def one_draw(p: Plant, evidence: Evidence, at_ms: int, day: int) -> None:
+def one_draw(p: Plant, evidence: Evidence | Sink, at_ms: int, day: int) -> None:
     """The filters take a draw, the sensors read it, the station keeps it."""
     rng = p.random
     water_c = p.warm_c + p.season_k * math.sin((day - p.season_day) * 2.0 * math.pi / 365.0) + rng.gauss(0.0, 0.3)
@@ -236,7 +234,7 @@ def live(seed: int, blind: bool = False) -> Outcome:
     return out
 
 
-def run(p: Plant, evidence: Evidence | None, truth: list[float], look=None) -> int:  # type: ignore[no-untyped-def]  # bench
+def run(p: Plant, evidence: Evidence | None, truth: list[float], look: Callable[[], bool] | None = None) -> int:
     """Days of draws; without a station, until both stages reached their limits."""
     reached: list[float | None] = [None, None]
     day = 0
@@ -248,8 +246,7 @@ def run(p: Plant, evidence: Evidence | None, truth: list[float], look=None) -> i
         for _ in range(int(p.random.gauss(p.draws_a_day, 0.2 * p.draws_a_day) * share)):
             at_ms += 900_000
             if evidence is None:
-                dummy = Sink()
-                one_draw(p, dummy, at_ms, day)  # type: ignore[arg-type]  # draws the same random numbers
+                one_draw(p, Sink(), at_ms, day)  # the same random numbers
             else:
                 one_draw(p, evidence, at_ms, day)
                 if look is not None and look():
