@@ -7,6 +7,7 @@ so). Under a service manager it speaks sd_notify: ready once the sensors are rea
 from __future__ import annotations
 
 import contextlib
+import errno
 import logging
 import signal
 import socket
@@ -22,7 +23,7 @@ from edge.clock import RealClock
 from edge.daemon_assembly import Assembly
 from edge.daemon_systemd import notify, watchdog_s
 from edge.daemon_version import program_version
-from edge.domain.errors import AlreadyRunning, WarmwellError
+from edge.domain.errors import AlreadyRunning, UnusableInput, WarmwellError
 
 log = logging.getLogger("warmwell.daemon")
 
@@ -146,6 +147,7 @@ def refuse_held_port(host: str, port: int) -> None:
 
     Raises:
         AlreadyRunning: another program listens there.
+        UnusableInput: nobody can: no address of this machine, or a port kept for root.
     """
     if port == 0:
         return
@@ -155,7 +157,13 @@ def refuse_held_port(host: str, port: int) -> None:
         try:
             sock.bind((host, port))
         except OSError as exc:
-            raise AlreadyRunning(
-                f"the port can't be taken ({exc.strerror})", where=f"{host} port {port}",
-                expected="a free port for the page", do="Stop the other program, or change `listen` under [api]",
+            where, what = f"{host} port {port}", f"the port can't be taken ({exc.strerror})"
+            if exc.errno == errno.EADDRINUSE:
+                raise AlreadyRunning(
+                    what, where=where, expected="a free port for the page",
+                    do="Stop the other program, or name another port: `listen` under [api], --port of a demo",
+                ) from exc  # fmt: skip
+            raise UnusableInput(
+                what, where=where, expected="an address of this machine and a port that this user may take, above 1023",
+                do="Correct `listen` under [api]",
             ) from exc  # fmt: skip

@@ -11,10 +11,11 @@ from typing import Any
 
 import pytest
 
+from edge.daemon import refuse_held_port
 from edge.daemon_assembly import FIRST_PAUSE_S, LONGEST_PAUSE_S, STEADY_S, Part
 from edge.daemon_log import JsonLines, PlainLines, set_up
 from edge.daemon_systemd import notify, watchdog_s
-from edge.domain.errors import AlreadyRunning
+from edge.domain.errors import AlreadyRunning, UnusableInput
 
 
 class Teller:
@@ -180,3 +181,11 @@ def test_where_the_system_journal_listens_lines_are_json(monkeypatch: pytest.Mon
         for handler in before:
             root.addHandler(handler)
         root.setLevel(level)
+
+
+def test_only_a_port_that_is_taken_means_already_running() -> None:
+    """192.0.2.1 is nobody's address: RFC 5737, for documentation."""
+    with socket.create_server(("127.0.0.1", 0)) as other, pytest.raises(AlreadyRunning, match="in use"):
+        refuse_held_port("127.0.0.1", other.getsockname()[1])
+    with pytest.raises(UnusableInput, match="expected an address of this machine"):
+        refuse_held_port("192.0.2.1", 8484)
