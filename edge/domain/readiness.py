@@ -168,15 +168,15 @@ class Readiness:
             label = s.show(s.reservoir_point, plan.contact_max_c)
             text = f"{here}: the basin would see {s.show(s.reservoir_point, basin)}, above the label's {label}"
             return Judged(UNMET, text, ask="Lower the set point within the label's range, or let it cool")
-        room = f"{'assumed ' if assumed else ''}room of {s.show(s.reservoir_point, cold)}"
+        room = f"{'an assumed' if assumed else 'a'} room of {s.show(s.reservoir_point, cold)}"
         low = trough(warmth.loss, enter + guard, cold)
         too_low = "" if low is None else f"; {words(low, partial(s.show, s.reservoir_point))}"
         evidence: dict[str, Any] = {} if sure is None else {"probability": sure, "evidence_ms": read_ms}
         if warmth.is_warm:
-            text = f"{here}, {s.show(s.reservoir_point, leave)} needed in a {room}{too_low}"
+            text = f"{here}, {s.show(s.reservoir_point, leave)} needed in {room}{too_low}"
             return Judged(MET, self._nominally(text, s.reservoir_point), **evidence)
         there = s.show(s.reservoir_point, basin)
-        text = f"{here}; {s.show(s.reservoir_point, enter)} needed in a {room}, the basin would see {there}{too_low}"
+        text = f"{here}; {s.show(s.reservoir_point, enter)} needed in {room}, the basin would see {there}{too_low}"
         if s.phase is Phase.OFF or s.heater_is_tripped(now.mono_ms):
             return Judged(UNMET, text, ask="Get the heater's power back", **evidence)
         return Judged(UNMET, text, mends=True, when=warmth.until(cold, now.mono_ms), **evidence)

@@ -378,3 +378,13 @@ def test_text_form_is_one_line_each(tmp_path: Path) -> None:
 )  # fmt: skip
 def test_times(text: str, wall_ms: int) -> None:
     assert time_of(text) == wall_ms
+
+
+@pytest.mark.parametrize(
+    ("column", "cell", "said"), [("", "", "an assumed room of 18.0"), (",room", ",21", "in a room of 21.0")]
+)
+def test_a_room_that_is_assumed_is_said_to_be(run: Any, column: str, cell: str, said: str) -> None:
+    lines = run(f"time,reservoir{column}\n{stamp(0)},25{cell}\n{stamp(1)},25{cell}\n")
+    closing = [line for line in lines if line["type"] == "verdict"][-1]
+    (reservoir,) = (each for each in closing["conditions"] if each["id"] == "reservoir")
+    assert said in reservoir["text"]
