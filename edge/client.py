@@ -152,10 +152,11 @@ def _connection(url: str, timeout_s: float) -> Iterator[http.client.HTTPConnecti
 
 
 def _refused(answer: http.client.HTTPResponse, content: bytes, url: str) -> WarmwellError:
-    """The station's own sentence, where it gave one."""
+    """The station's own sentence, where it gave one; what was sent can't be used where the status says so."""
+    family = UnusableInput if answer.status in (400, 404, 413, 422) else WarmwellError
     try:
         problem = json.loads(content)
-        return WarmwellError(
+        return family(
             str(problem["what"]), where=str(problem["where"]), expected=str(problem["expected"]), do=str(problem["do"])
         )
     except (ValueError, KeyError, TypeError):

@@ -102,9 +102,29 @@ class SkipWatch:
             print(f"{passed} passed, {failed + len(self.unlisted)} failed, {skipped} skipped")
 
 
+def in_share(path: str, share: int, of: int) -> bool:
+    """Is this test file in the share? Files that mostly wait are dealt out by name; the others belong to the first share."""
+    name = Path(path).name
+    if "/integration/" not in path or name.startswith("test_powercut"):
+        return share == 1
+    return 1 + sum(map(ord, name)) % of == share
+
+
+def pytest_collection_modifyitems(config: pytest.Config, items: list[pytest.Item]) -> None:
+    share, _, of = config.getoption("--share").partition("/")
+    if not (share.isdigit() and of.isdigit() and 1 <= int(share) <= int(of)):
+        raise pytest.UsageError(f"--share {config.getoption('--share')} can't be used: expected K/N, for instance 1/2")
+    kept = [item for item in items if int(of) == 1 or in_share(item.path.as_posix(), int(share), int(of))]
+    config.hook.pytest_deselected(items=[item for item in items if item not in set(kept)])
+    items[:] = kept
+
+
 def pytest_addoption(parser: pytest.Parser) -> None:
     group = parser.getgroup("warmwell")
     group.addoption("--plain-count", action="store_true", help="end with `N passed, N failed, N skipped` on a line")
+    group.addoption(
+        "--share", default="1/1", help="K/N: only this share of the files (tests that wait run side by side)"
+    )
     group.addoption("--allowed-skips", type=Path, default=ALLOWED_SKIPS, help="the list of skips that are fine")
 
 

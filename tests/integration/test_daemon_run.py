@@ -273,4 +273,4 @@ def test_status_watch_and_ack_ask_the_running_station(daemon: Daemon) -> None:
     assert code == 0 and err == "" and out.startswith("acknowledged: entry ")
     assert daemon.alarm("hold")["acknowledged_by"] == "early technician"
     code, out, err = finished("ack", "hodl", "--by", "early technician", "--url", url)
-    assert code == 1 and out == "" and "hodl" in err and err.count("\n") == 1
+    assert code == 2 and out == "" and "hodl" in err and err.count("\n") == 1

@@ -27,7 +27,8 @@ PSI = 6.894757293168361  # kPa, exact by the definitions of pound, inch and stan
 
 
 @pytest.fixture
-def hardware() -> Iterator[Hardware]:
+def hardware(monkeypatch: pytest.MonkeyPatch) -> Iterator[Hardware]:
+    monkeypatch.setattr("simulators.adapter._WORLDS", {})  # its own cold morning, not one that an earlier test began
     devices = Hardware("cold-morning", RealClock(), follow_faults=False)
     devices.start()
     yield devices
