@@ -9,7 +9,6 @@ from __future__ import annotations
 
 import heapq
 import struct
-import threading
 import time
 from collections import Counter, deque
 from collections.abc import Callable, Mapping, Sequence
@@ -19,7 +18,7 @@ from typing import Final, NamedTuple
 from edge.domain.quantities import from_kind
 from edge.domain.readings import KIND_OF, Kind
 from simulators.adapter import SharedWorld
-from simulators.far_end import FarEnd
+from simulators.far_end import OnALine
 from simulators.model import METERS, Missing
 from simulators.noise import mixed
 from simulators.station_file import ROLE_OF
@@ -95,7 +94,7 @@ class _Sending(NamedTuple):
     data: bytes
 
 
-class ModbusSlaves:
+class ModbusSlaves(OnALine):
     """One or more units on one line, in a daemon thread of their own, from start() until stop().
 
     Args:
@@ -110,32 +109,17 @@ class ModbusSlaves:
     def __init__(
         self, units: Mapping[int, Bank], answer_s: float = 0.004, line_state: Callable[[], str] | None = None
     ) -> None:
-        self._units, self._answer_s, self._line_state = units, answer_s, line_state
-        self._line = FarEnd("rs485")
-        self.port = self._line.port
-        self._stopping = threading.Event()
-        self._thread = threading.Thread(target=self._serve, name="units", daemon=True)
+        super().__init__("rs485", line_state)
+        self._units, self._answer_s = units, answer_s
         self._wrong: dict[int | None, str] = {}
         self._rates: dict[str, float] = {}
         self._queue: list[_Sending] = []
         self._turns = count()
-        self._state = "ok"
         self._rolls = 0
         self.late_s, self.drip_s, self.exception_code = 0.45, 0.06, 2
         self.asked: Counter[int] = Counter()
         self.asked_at: deque[tuple[int, float]] = deque(maxlen=1000)
         self.sent: Counter[str] = Counter()
-
-    def start(self) -> None:
-        """Begin to listen."""
-        self._thread.start()
-
-    def stop(self) -> None:
-        """End, and take the port away. May be called twice, and without start()."""
-        self._stopping.set()
-        if self._thread.is_alive():
-            self._thread.join(2.0)
-        self._line.done()
 
     def misbehave(self, how: str, unit_id: int | None = None) -> None:
         """From now on do this wrong: one unit, or all. One of MISBEHAVIOURS."""
@@ -155,18 +139,12 @@ class ModbusSlaves:
         """From now on spoil this share of the answers: one flipped bit, ff 00 in front, the last byte missing."""
         self._rates = {"flipped": flipped, "noise": noise, "short": short}
 
-    def unplug(self) -> None:
-        """Pull the line's plug."""
-        self._line.unplug()
-
-    def replug(self) -> None:
-        """Plug it in: another device, the same lasting name."""
-        self._line.replug()
-
-    @property
-    def is_plugged(self) -> bool:
-        """The port is there."""
-        return self._line.is_plugged
+    def garble(self, on: bool = True) -> None:
+        """From now on every answer is rubbish; or be right again."""
+        if on:
+            self.misbehave("garbage")
+        else:
+            self._wrong.pop(None, None)
 
     def say(self, data: bytes) -> None:
         """Send bytes that nobody asked for."""
@@ -192,21 +170,6 @@ class ModbusSlaves:
         if not self._queue:
             return 0.05
         return min(0.05, max(0.0, self._queue[0].at_s - time.monotonic()))
-
-    def _follow_line(self) -> None:
-        """What the scenario does to the line, when it begins and when it ends."""
-        state = self._line_state() if self._line_state is not None else self._state
-        before, self._state = self._state, state
-        if state == before:
-            return
-        if state == "garbled":
-            self.misbehave("garbage")
-        elif before == "garbled":
-            self._wrong.pop(None, None)
-        if state == "unplugged":
-            self.unplug()
-        else:
-            self.replug()
 
     def _take_questions(self, heard: bytearray, now_s: float) -> None:
         """Answer each question for a unit of ours; what is none is passed over, as a unit does."""

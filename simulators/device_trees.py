@@ -10,7 +10,7 @@ from __future__ import annotations
 import errno
 import logging
 import threading
-from collections.abc import Callable, Mapping
+from collections.abc import Callable, Iterable, Mapping, Sequence
 from dataclasses import dataclass
 from pathlib import Path
 from types import MappingProxyType
@@ -77,7 +77,47 @@ def millidegrees_of(nine: bytes) -> int:
     return int(int.from_bytes(nine[:2], "little", signed=True) * 1000 / 16)
 
 
-class OneWireTree:
+class _Tree:
+    """A tree of files that follows what it shows: each part of it (a probe, a channel) in a state, renewed by a thread.
+
+    Args:
+        root: what the adapter's `root` is set to.
+        parts: the names of its parts.
+        states: those that a part can be in, the first of them at the start.
+        files: plain files where none are given.
+    """
+
+    def __init__(self, root: Path, parts: Iterable[str], states: Sequence[str], files: DeviceFiles | None) -> None:
+        self.root = root
+        self._files = files if files is not None else PlainFiles(root)
+        self._states = states
+        self._state: dict[str, tuple[str, bytes | int]] = dict.fromkeys(parts, (states[0], b""))
+        self._renewal = _Renewal(self.renew)
+
+    def start(self) -> None:
+        """Make the tree and begin to keep it up to date."""
+        self.renew()
+        self._renewal.start()
+
+    def stop(self) -> None:
+        """End, let everything go that waits, and take the tree away."""
+        self._renewal.stop()
+        self._files.close()
+
+    def show(self, part: str, state: str, what: bytes | int = b"") -> None:
+        """From now on this part is in one of the tree's states; `what`: the bytes, or for "error" the errno."""
+        if state not in self._states:
+            raise ValueError(f"{state!r} is no state of {part}; one of {', '.join(self._states)}")
+        with self._renewal.lock:
+            self._state[part] = (state, what)
+            self.renew()
+
+    def renew(self) -> None:
+        """Have the files say what is so now."""
+        raise NotImplementedError
+
+
+class OneWireTree(_Tree):
     """Thermometers on one bus master.
 
     Args:
@@ -98,31 +138,10 @@ class OneWireTree:
         shows: str = "w1_slave",
         look_alikes: frozenset[str] = frozenset(),
     ) -> None:
-        self.root = root
+        super().__init__(root, ids, ONE_WIRE_STATES, files)
         self._ids = dict(ids)
-        self._files = files if files is not None else PlainFiles(root)
         self._bulk, self._shows, self._look_alikes = bulk, shows, look_alikes
-        self._state: dict[str, tuple[str, bytes | int]] = dict.fromkeys(self._ids, ("good", b""))
         self._has_master = True
-        self._renewal = _Renewal(self.renew)
-
-    def start(self) -> None:
-        """Make the tree and begin to keep it up to date."""
-        self.renew()
-        self._renewal.start()
-
-    def stop(self) -> None:
-        """End, let everything go that waits, and take the tree away."""
-        self._renewal.stop()
-        self._files.close()
-
-    def show(self, address: str, state: str, what: bytes | int = b"") -> None:
-        """From now on this probe is in one of ONE_WIRE_STATES; `what`: the bytes, or for "error" the errno."""
-        if state not in ONE_WIRE_STATES:
-            raise ValueError(f"{state!r} is no state of a probe; one of {', '.join(ONE_WIRE_STATES)}")
-        with self._renewal.lock:
-            self._state[address] = (state, what)
-            self.renew()
 
     def plug(self, address: str, measured: Measured) -> None:
         """Another probe on the wire."""
@@ -247,7 +266,7 @@ class IioChannel:
         return min(high, max(low, round(kernel_value / self.scale - self.offset)))
 
 
-class IioTree:
+class IioTree(_Tree):
     """One converter.
 
     Args:
@@ -266,36 +285,16 @@ class IioTree:
         files: DeviceFiles | None = None,
         tells_stops: bool = True,
     ) -> None:
-        self.root, self.name = root, name
+        super().__init__(root, channels, IIO_STATES, files)
+        self.name = name
         self._channels = dict(channels)
-        self._files = files if files is not None else PlainFiles(root)
         self._tells_stops = tells_stops
-        self._state: dict[str, tuple[str, bytes | int]] = dict.fromkeys(self._channels, ("good", b""))
         self._number: int | None = 0
-        self._renewal = _Renewal(self.renew)
 
     @property
     def device(self) -> Path:
         """The device's folder, while it is plugged in."""
         return self.root / f"iio:device{self._number}"
-
-    def start(self) -> None:
-        """Make the tree and begin to keep it up to date."""
-        self.renew()
-        self._renewal.start()
-
-    def stop(self) -> None:
-        """End, let everything go that waits, and take the tree away."""
-        self._renewal.stop()
-        self._files.close()
-
-    def show(self, channel: str, state: str, what: bytes | int = b"") -> None:
-        """From now on this channel is in one of IIO_STATES; `what`: the bytes, or for "error" the errno."""
-        if state not in IIO_STATES:
-            raise ValueError(f"{state!r} is no state of a channel; one of {', '.join(IIO_STATES)}")
-        with self._renewal.lock:
-            self._state[channel] = (state, what)
-            self.renew()
 
     def unplug(self) -> None:
         """The device goes, with its folder."""

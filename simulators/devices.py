@@ -8,14 +8,13 @@ be unplugged and be plugged in again, which gives another device behind the same
 
 from __future__ import annotations
 
-import threading
 from typing import Final, NamedTuple
 
 from edge.domain.contracts import Clock
 from edge.domain.quantities import converter
 from edge.domain.readings import KIND_OF
 from simulators.adapter import SharedWorld
-from simulators.far_end import FarEnd
+from simulators.far_end import OnALine
 from simulators.model import METERS, Missing
 from simulators.noise import mixed
 from simulators.station_file import CHANNELS, ROLE_OF, SERIAL_LEAST_MS
@@ -41,7 +40,7 @@ class Channel(NamedTuple):
 PRESSURE_CHANNELS: Final = tuple(Channel(point, label, "psi") for point, label in CHANNELS)
 
 
-class SerialTransmitter:
+class SerialTransmitter(OnALine):
     """Feeds a pseudo-terminal with a line each period, in a daemon thread of its own, until stop().
 
     Args:
@@ -59,25 +58,11 @@ class SerialTransmitter:
         every_ms: int = 500,
         follow_faults: bool = True,
     ) -> None:
-        self._shared, self._channels, self._follow = shared, channels, follow_faults
+        super().__init__("panel", shared.line_state if follow_faults else None)
+        self._shared, self._channels = shared, channels
         self._period_s = max(clock.real_s(every_ms), SERIAL_LEAST_MS / 1000.0)
-        self._line = FarEnd("panel")
-        self.port = self._line.port
         self._garbled = self._muted = False
-        self._stopping = threading.Event()
-        self._thread = threading.Thread(target=self._talk, name="transmitter", daemon=True)
         self.lines = 0
-
-    def start(self) -> None:
-        """Begin to talk."""
-        self._thread.start()
-
-    def stop(self) -> None:
-        """Stop talking and take the port away. May be called twice, and without start()."""
-        self._stopping.set()
-        if self._thread.is_alive():
-            self._thread.join(2.0)
-        self._line.done()
 
     def line(self) -> str:
         """The line that it would print now, without its end."""
@@ -92,35 +77,11 @@ class SerialTransmitter:
         """From now on send nothing; or talk again."""
         self._muted = on
 
-    def unplug(self) -> None:
-        """Pull the plug: the near end hangs up and the name is gone."""
-        self._line.unplug()
-
-    def replug(self) -> None:
-        """Plug it in: another device, the same lasting name. Does nothing where it is plugged in."""
-        self._line.replug()
-
-    @property
-    def is_plugged(self) -> bool:
-        """The port is there."""
-        return self._line.is_plugged
-
-    def _talk(self) -> None:
-        state = "ok"
+    def _serve(self) -> None:
         while not self._stopping.wait(self._period_s):
-            if self._follow:
-                before, state = state, self._shared.line_state()
-                if state != before:
-                    self._fault_changed(state)
+            self._follow_line()
             if not self._muted:
                 self._send(self.line())
-
-    def _fault_changed(self, state: str) -> None:
-        self.garble(state == "garbled")
-        if state == "unplugged":
-            self.unplug()
-        else:
-            self.replug()
 
     def _send(self, line: str) -> None:
         self.lines += 1

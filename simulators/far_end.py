@@ -11,6 +11,8 @@ import shutil
 import tempfile
 import threading
 import tty
+from abc import ABC, abstractmethod
+from collections.abc import Callable
 from pathlib import Path
 
 
@@ -90,3 +92,64 @@ class FarEnd:
                 return os.read(ends[0], 4096)
             except OSError:  # nothing there after all, or the near end hung up
                 return b""
+
+
+class OnALine(ABC):
+    """A device at the far end of a line of its own: a daemon thread serves it from start() until stop(), and its plug can be pulled.
+
+    Args:
+        name: what the port is called.
+        line_state: says "ok", "garbled" or "unplugged": faults that a scenario has in store for the line; None for none.
+    """
+
+    def __init__(self, name: str, line_state: Callable[[], str] | None = None) -> None:
+        self._line = FarEnd(name)
+        self.port = self._line.port
+        self._line_state, self._state = line_state, "ok"
+        self._stopping = threading.Event()
+        self._thread = threading.Thread(target=self._serve, name=name, daemon=True)
+
+    def start(self) -> None:
+        """Begin to serve."""
+        self._thread.start()
+
+    def stop(self) -> None:
+        """End, and take the port away. May be called twice, and without start()."""
+        self._stopping.set()
+        if self._thread.is_alive():
+            self._thread.join(2.0)
+        self._line.done()
+
+    def unplug(self) -> None:
+        """Pull the plug: the near end hangs up and the name is gone."""
+        self._line.unplug()
+
+    def replug(self) -> None:
+        """Plug it in: another device, the same lasting name. Does nothing where it is plugged in."""
+        self._line.replug()
+
+    @property
+    def is_plugged(self) -> bool:
+        """The port is there."""
+        return self._line.is_plugged
+
+    def _follow_line(self) -> None:
+        """What the scenario does to the line, when it begins and when it ends."""
+        before = self._state
+        if self._line_state is None or (state := self._line_state()) == before:
+            return
+        self._state = state
+        if "garbled" in (state, before):
+            self.garble(state == "garbled")
+        if state == "unplugged":
+            self.unplug()
+        else:
+            self.replug()
+
+    @abstractmethod
+    def garble(self, on: bool = True) -> None:
+        """From now on send what a receiver at a wrong baud rate sees; or be right again."""
+
+    @abstractmethod
+    def _serve(self) -> None:
+        """Until `_stopping` is set."""
