@@ -1,4 +1,4 @@
-"""Follows the reservoir: is it heating, cooling, resting, since when, and when will it be where it is wanted.
+"""Follows the reservoir: is it heating, resting, since when, and when will it be where it is wanted.
 
 Readings are averaged over a quarter of a minute, later over half and whole minutes, and kept until somebody asks: the fit
 (heat_fit.py) takes them in order then, so the answer doesn't depend on how often one asks, and nothing is computed for nobody.
@@ -36,7 +36,6 @@ WAITING: Final = 240  # averages kept for the fit before it is made to take them
 FLOOR_SHARE: Final = 0.009
 EARLY_SHARE: Final = 0.08
 LEAST_SD_S: Final = 4.0
-COOLING_SHARE: Final = 0.06
 GRID_K: Final = 0.25
 LONGEST_S: Final = 172_800.0
 WEAK_SHARE: Final = 0.9  # of its habit
@@ -452,54 +451,6 @@ class HeatWatch:
             tail = exp(-0.5 * x * x) / sqrt(2.0 * pi) - x * 0.5 * erfc(x / sqrt(2.0))
             low, high = (x, high) if wide_s / every_s * tail > log(2.0) else (low, x)
         return 0.5 * (low + high) * wide_s + 0.5 * every_s, sd_s
-
-    def until_below(self, limit_c: float, mono_ms: int) -> Forecast:
-        """Time until a cooling liquid is below `limit_c`.
-
-        (T - Troom) falls by the rate b = UA/C; b from the slope of the last minutes and from what is believed of the vessel.
-        """
-        if self._last is None:
-            return Forecast(None, None, None, "no reading of the reservoir")
-        read_ms, liquid_c, room_c = self._last
-        if liquid_c < limit_c:
-            return Forecast(None, None, None, "it is below already")
-        seen = self._cooling()
-        if seen is None:
-            return Forecast(None, None, None, "it is not cooling")
-        if room_c >= limit_c:
-            return Forecast(None, None, None, "the room keeps it above")
-        now_c, slope, slope_sd, above = seen
-        believed = self.prior.loss
-        weight, own = 1.0 / (believed.sd * believed.median) ** 2, above**2 / slope_sd**2
-        rate = max((believed.median * weight - slope / above * own) / (weight + own), 2e-6)
-        share = sqrt(1.0 / (weight + own) / rate**2 + COOLING_SHARE**2)
-        left_s = max(log((now_c - room_c) / (limit_c - room_c)) / rate, 0.0)
-        passed_s = (mono_ms - read_ms) / 1000.0
-        edge_s = self._step_k / (rate * (limit_c - room_c)) if FINEST_K < self._step_k <= COARSEST_K else 30.0
-        spread = sqrt((Z90 * share * left_s) ** 2 + edge_s**2)
-        low, high = left_s - spread, left_s * exp(min(spread / max(left_s, 1.0), 1.0)) + edge_s
-        left_ms, low_ms, high_ms = (int(max(s - passed_s, 0.0) * 1000.0) for s in (left_s, low, min(high, LONGEST_S)))
-        return Forecast(left_ms, low_ms, high_ms, "")
-
-    def _cooling(self) -> tuple[float, float, float, float] | None:
-        """(Cel now, slope K/s, its standard deviation, mean of T - Troom) since the liquid began to fall; None where it doesn't."""
-        recent = list(self._recent)
-        top = max(range(len(recent)), key=lambda i: (recent[i][1], i), default=0)
-        rows = recent[top:]
-        short, long = self.slope_k_per_min(300_000), self.slope_k_per_min(600_000)
-        if len(rows) < 12 or short is None or short > -0.003 or (long is not None and long > -0.003):
-            return None
-        end_ms, n = rows[-1][0], len(rows)
-        times = [(t - end_ms) / 1000.0 for t, _, _ in rows]
-        mean_t, mean_c = sum(times) / n, sum(c for _, c, _ in rows) / n
-        above = sum(c - r for _, c, r in rows) / n
-        spread = sum((t - mean_t) ** 2 for t in times)
-        slope = sum((t - mean_t) * (c - mean_c) for t, (_, c, _) in zip(times, rows, strict=True)) / spread
-        if slope >= 0.0 or above <= 0.2:
-            return None
-        # noise of the averages, and what probe and wall do to a beginning
-        sd = sqrt(self._variance(10, abs(slope)) / spread) + 0.1 / (60.0 + n * BIN_MS / 1000.0) / 3.0
-        return mean_c - slope * mean_t, slope, sd, above
 
 
 def _grid_point(fit: HeatFit, sees_c: float) -> tuple[float, float, float] | None:

@@ -7,10 +7,11 @@ station's hours and a trusted clock; once it has been warm for that day's first 
 
 from __future__ import annotations
 
-from typing import TYPE_CHECKING, Final, NamedTuple
+from collections.abc import Callable
+from typing import TYPE_CHECKING, Any, Final, NamedTuple
 
 from edge.domain.alarms import AT_LIMIT
-from edge.domain.entries import Now
+from edge.domain.entries import Now, rfc3339
 from edge.domain.heating import HOLD_MS, time_to_s
 from edge.domain.hours import clock_text, first_case
 from edge.domain.phases import Phase
@@ -46,10 +47,10 @@ class MustStart(NamedTuple):
 
 
 class ReservoirAlarms:
-    """Looks at one station's reservoir; remembers what alarms need and conditions don't."""
+    """Looks at one station's reservoir; remembers what alarms need and conditions don't. `tell`: the body of a cool_down entry."""
 
-    def __init__(self, station: Station) -> None:
-        self._station = station
+    def __init__(self, station: Station, tell: Callable[[dict[str, Any], Now], None]) -> None:
+        self._station, self._tell = station, tell
         self._asked_ms: int | None = None
         self._warm_for_ms: int | None = None  # the first case that it has been warm for
         self._seen_weak_ms: int | None = None  # start of the heat-up that has shown weakness
@@ -58,8 +59,11 @@ class ReservoirAlarms:
         """Look at each alarm; called where the reservoir, the room or the phase has changed."""
         s = self._station
         warmth, point = s.warmth, s.reservoir_point
-        liquid = s.watches[point].value(now.mono_ms) if point is not None else None
-        if warmth is None or point is None or liquid is None:
+        if warmth is None or point is None:
+            return
+        self._follow_cooling(warmth, now)
+        liquid = s.watches[point].value(now.mono_ms)
+        if liquid is None:
             return
         cold_c = s.cold_now(now)[0]
         self._look_for_cold(warmth, point, liquid, cold_c, now)
@@ -69,6 +73,15 @@ class ReservoirAlarms:
             self._look_for_weakness(warmth, point, now)
             self._look_at_first_case(warmth, point, liquid, cold_c, now)
         self._look_for_heat(warmth, point, liquid, cold_c, now)
+
+    def _follow_cooling(self, warmth: Warmth, now: Now) -> None:
+        """Where the heater has no power it cools, from then on; what a cool-down leaves to learn from is an entry."""
+        s = self._station
+        warmth.cool.heater(s.phase is Phase.OFF or s.heater_is_tripped(now.mono_ms), now.mono_ms)
+        noted = warmth.cool.take_noted()
+        if noted is not None:
+            start_ms = now.wall_ms - (now.mono_ms - noted.pop("start_ms"))
+            self._tell({"start": rfc3339(start_ms), **noted}, now)
 
     def forget(self, now: Now) -> None:
         """The temperature is not known any more: what was only pending is forgotten."""

@@ -130,7 +130,7 @@ def _reservoir(station: Station, now: Now, found: dict[str, dict[str, Any]]) -> 
         found["reservoir_ready"] = estimate("reservoir_ready", "time", now, why="the heater has no power")
     else:
         found["reservoir_ready"] = _when("reservoir_ready", warmth.until(cold, now.mono_ms), now)
-    found["reservoir_below_needed"] = _when("reservoir_below_needed", warmth.heat.until_below(needed, now.mono_ms), now)
+    found["reservoir_below_needed"] = _when("reservoir_below_needed", warmth.until_below(needed, now.mono_ms), now)
     if station.settings.hours is not None:
         found["heating_must_start_by"] = _must_start(station, warmth, liquid, cold, now)
 

@@ -16,6 +16,7 @@ from edge.domain.alarmdesk import AlarmDesk
 from edge.domain.calibration import u_text
 from edge.domain.calibrations import Calibrations
 from edge.domain.contradictions import Contradictions
+from edge.domain.cooling import Loss
 from edge.domain.duties import ALARM_RECORDS, Book, Fact, checked, local_date, next_date_change_ms
 from edge.domain.entered import BY_EYE, Entered, sensed
 from edge.domain.entries import Draft, Entry, Now, rfc3339, wall_ms_of
@@ -85,7 +86,7 @@ class Station:
         self._told: tuple[dict[str, str], dict[str, int]] = ({}, {})
         self._lost_buses: set[str] = set()
         self.readiness = Readiness(self)
-        self.reservoir_alarms = ReservoirAlarms(self)
+        self.reservoir_alarms = ReservoirAlarms(self, partial(self._draft, "cool_down"))
         if state is not None:
             self._restore(state)
 
@@ -327,7 +328,7 @@ class Station:
             point=point,
             cause=f"the {outlet} outlet has tripped",
         ):
-            self._dirty = True
+            self._dirty = self._reservoir_moved = True
 
     def _hear_leak(self, value: float, mono_ms: int, now: Now) -> None:
         look_for_leak(self, self.draws.leaked.litres if self.draws is not None else 0.0, now)
@@ -643,6 +644,8 @@ class Station:
             self.contradictions.take(body)
         elif entry.kind == "heat_up" and self.warmth is not None:
             self.warmth.learn(body)
+        elif entry.kind == "cool_down" and self.warmth is not None:
+            self.warmth.cool.learn(body)
         elif entry.kind == "phase":
             self.phase = Phase(body["to"])
             if body["from"] == Phase.OFF:
@@ -667,6 +670,7 @@ class Station:
             "powered_up_ms": self.book.powered_up_ms, "evidence": self.evidence.state(),
             "phase": str(self.phase), "word": self._word, "told": [dict(part) for part in self._told],
             "doubts": self.contradictions.state(), "heat_ups": [] if self.warmth is None else self.warmth.fits,
+            "cool_downs": [] if self.warmth is None else [list(loss) for loss in self.warmth.cool.kept],
         }  # fmt: skip
 
     def _restore(self, state: Mapping[str, Any]) -> None:
@@ -677,6 +681,7 @@ class Station:
         self.contradictions.restore(state.get("doubts", {}))
         if self.warmth is not None:
             self.warmth.recall(state["heat_ups"])
+            self.warmth.cool.kept = [Loss(*loss) for loss in state.get("cool_downs", [])]
         self.phase = Phase(state["phase"])
         self._word, self._told = state["word"], (dict(state["told"][0]), dict(state["told"][1]))
         self._states, self._since = dict(self._told[0]), dict(self._told[1])

@@ -11,6 +11,7 @@ from dataclasses import replace
 from typing import Any, Final
 
 from edge.domain.alarms import AT_LIMIT
+from edge.domain.cooling import CoolWatch
 from edge.domain.entries import Now, rfc3339
 from edge.domain.heat_prior import REMEMBERED, is_usable, of_volume
 from edge.domain.heat_watch import HeatWatch
@@ -36,6 +37,7 @@ class Warmth:
         careless = not plan.loss_measured and plan.loss_share < RULE_SHARE
         self.loss = replace(plan, loss_share=RULE_SHARE) if careless else plan
         self.heat = HeatWatch(of_volume(plan.volume_l))
+        self.cool = CoolWatch(of_volume(plan.volume_l))
         self.fits: list[dict[str, Any]] = []  # what the last heat-ups left to learn from, oldest first
         self.cycle = CycleWatch(plan.warm_up_limit_ms)
         self.is_warm = False
@@ -71,14 +73,17 @@ class Warmth:
     def hear(self, liquid_c: float, cold_c: float, mono_ms: int) -> None:
         """One good reading."""
         self.heat.hear(liquid_c, cold_c, mono_ms)
+        self.cool.hear(liquid_c, cold_c, mono_ms)
         fell_k = self.heat.fell_by(liquid_c, AWAY_WITHIN_MS)
         if self.cycle.hear(liquid_c, fell_k, cold_c, self.limits(cold_c)[0], mono_ms) is not None:
             self.heat.forget()
+            self.cool.forget()
 
     def forget(self) -> None:
         """The temperature is not known any more."""
         self.is_warm, self.since_ms = False, None
         self.heat.forget()
+        self.cool.forget()
 
     def look(self, liquid_c: float, read_ms: int, cold_c: float, uncertain: bool, mono_ms: int) -> tuple[bool, bool]:
         """(something that conditions show has changed, it has just become warm). `read_ms`: when the value was read.
@@ -130,6 +135,7 @@ class Warmth:
         """Believe these fits, oldest first, and no others."""
         self.fits = fits[-REMEMBERED:]
         self.heat.learn(self.fits)
+        self.cool.prior = self.heat.prior
 
     def until(self, cold_c: float, mono_ms: int) -> Forecast:
         """Time until the condition is met."""
@@ -141,6 +147,12 @@ class Warmth:
             why = f"it will not get there: the set point of {self.plan.set_point_c:.1f} °C is below the {target_c:.1f} °C needed"
             return Forecast(None, None, None, why)
         return self.heat.until(target_c, mono_ms)
+
+    def until_below(self, limit_c: float, mono_ms: int) -> Forecast:
+        """Time until the liquid, where it cools, is below `limit_c`."""
+        if self.cycle.is_away(mono_ms):
+            return Forecast(None, None, None, "the liquid is away")
+        return self.cool.until_below(limit_c, mono_ms, self.plan.set_point_c - self.plan.thermostat_band_k)
 
     # -- facts that alarms can be made of
 

@@ -9,6 +9,7 @@ from typing import Any
 
 import pytest
 
+from edge.domain.cooling import CoolWatch
 from edge.domain.filters import normalised_drop, viscosity_mpa_s
 from edge.domain.heat_watch import HeatWatch
 from edge.domain.heating import HOLD_MS, basin_c, needed_c, plateau_c, time_to_s
@@ -39,14 +40,16 @@ def test_time_to_temperature(inputs: dict[str, float], expected: float | None, t
     assert got == (None if expected is None else pytest.approx(expected, abs=tolerance)), rising
 
 
-def hear_lump(inputs: dict[str, float], seconds: int) -> HeatWatch:
+def hear_lump(inputs: dict[str, float], seconds: int) -> tuple[HeatWatch, CoolWatch]:
     """The row's one lump, by its closed form, read each second from the moment its heater is switched."""
-    watch, rate = HeatWatch(), inputs["ua"] / inputs["c"]
+    watch, cool, rate = HeatWatch(), CoolWatch(), inputs["ua"] / inputs["c"]
     plateau = inputs["ta"] + inputs["p"] / inputs["ua"]
     for second in range(seconds + 1):
         liquid = plateau - (plateau - inputs["t0"]) * exp(-rate * second)
-        watch.hear(round(liquid / 0.0625) * 0.0625, inputs["ta"], second * 1000)
-    return watch
+        read_c = round(liquid / 0.0625) * 0.0625
+        watch.hear(read_c, inputs["ta"], second * 1000)
+        cool.hear(read_c, inputs["ta"], second * 1000)
+    return watch, cool
 
 
 @pytest.mark.parametrize(("inputs", "expected", "tolerance"), rows("h.heat.domain.jsonl", "heat_time"))
@@ -55,14 +58,14 @@ def test_the_estimator_finds_the_time_of_the_closed_form(
 ) -> None:
     """It knows neither power, capacity nor losses; it has seen half an hour, or two thirds of the way, in steps of 1/16 K."""
     seen_s = int(min(1_800.0, 0.67 * expected)) if expected else 1_800
-    mono_ms, watch = seen_s * 1000, hear_lump(inputs, seen_s)
+    mono_ms, (watch, cool) = seen_s * 1000, hear_lump(inputs, seen_s)
     if expected == 0.0:
         assert watch.until(inputs["target"], mono_ms).in_ms == HOLD_MS
     elif expected is None:
         said = watch.until(inputs["target"], mono_ms)
         assert said.in_ms is None or said.high_ms > 3 * said.in_ms  # type: ignore[operator] # numbers where in_ms is one
     elif inputs["target"] < inputs["t0"]:
-        said = watch.until_below(inputs["target"], mono_ms)
+        said = cool.until_below(inputs["target"], mono_ms)
         assert said.in_ms is not None and said.low_ms is not None and said.high_ms is not None
         assert said.in_ms / 1000.0 == pytest.approx(expected - seen_s, rel=0.1)
         assert said.low_ms / 1000.0 <= expected - seen_s <= said.high_ms / 1000.0

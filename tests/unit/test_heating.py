@@ -352,31 +352,6 @@ def test_a_cooler_liquid_back_from_a_cycle_is_forecast() -> None:
     assert low <= truth <= high and middle == pytest.approx(truth, rel=0.2)
 
 
-@pytest.mark.parametrize("step_k", [0.0625, 0.1, 1e-9])
-def test_cooling_after_a_trip(step_k: float) -> None:
-    bench = heating()
-    bench.tank.step_k = step_k
-    while bench.tank.liquid < 40.0:
-        bench.run(60)
-    bench.tank.on = False
-    bench.run(300)
-    for minutes in (15, 30, 45):
-        bench.run(60 * minutes - 60 * (minutes - 15) - 1)
-        said = bench.watch.until_below(36.0, bench.s * 1000)
-        tank, truth = Tank(), 0
-        tank.liquid, tank.wall, tank.probe, tank.noise_k = bench.tank.liquid, bench.tank.wall, bench.tank.probe, 0.0
-        while tank.probe >= 36.0:
-            tank.second()
-            truth += 1
-        if truth < 300:
-            break
-        assert said.in_ms is not None and said.low_ms is not None and said.high_ms is not None, said
-        assert said.in_ms / 1000.0 == pytest.approx(truth, rel=0.2), minutes
-        assert said.low_ms / 1000.0 <= truth <= said.high_ms / 1000.0, minutes
-    assert bench.watch.until_below(ROOM_C - 1.0, bench.s * 1000).why == "the room keeps it above"
-    assert bench.watch.until_below(45.0, bench.s * 1000).why == "it is below already"
-
-
 def test_a_probe_in_steps_reads_the_target_half_a_step_early() -> None:
     """First passage: with 0.1 K steps and no noise the reading 39.0 comes when the probe is at 38.95."""
     bench = heating()
