@@ -6,9 +6,9 @@ Three times: for a station that was read for ten minutes only, for one that was 
 and for one that has five heat-ups and that hour and a half behind it. Then what is said where nothing tripped, and how often a
 minute's estimate lies inside the interval of the minute before.
 
-True is the probe without its noise and steps, against what the room, as its probe reads it in the mean, needs at that moment. Plants, probes, thermostats and rooms are
-random, and simulated here step by step (liquid, wall, probe; a part of the loss goes with a higher power of the temperature, as
-evaporation does); nothing is shared with the estimator.
+True is the probe without its noise and steps, against what the room, as its probe reads it in the mean, needs at that moment.
+Plants, probes, thermostats and rooms are random, and simulated here step by step (liquid, wall, probe; a part of the loss goes with a
+higher power of the temperature, as evaporation does); nothing is shared with the estimator.
 """
 
 from __future__ import annotations
