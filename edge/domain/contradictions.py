@@ -4,7 +4,8 @@
   back, again and again, while the meter says that nothing flows. A wheel that sticks, a cut cable or a missing pull-up reads as
   a calm zero. A fall that all taps of the filter train share is none: where water flows, filters take pressure; where the
   building's supply sags, nothing differs between them.
-- The pressures of a steady draw rise along the filter train: no filter gains pressure, so plugs or lines are exchanged.
+- The pressures of a steady draw rise along the filter train: no filter gains pressure, so plugs or lines are exchanged. What the taps
+  differ by at rest, their zeros, is taken off first: a sensor of 1 % of 100 psi may stand 7 kPa too high.
 
 (A reservoir that is frozen while the room moves is told in validity.py.) A doubted point reads on, as uncertain; what rests on
 it is unknown. A meter is believed again once it shows a draw, a train once a draw shows its pressures in order. The numbers
@@ -138,6 +139,7 @@ class Contradictions:
         flow: the meter's point, or None.
         taps: the points of the pressures by tap, in the order of flow; None where there is none.
         power: the point that says whether the machine has power: without power it draws nothing.
+        below: by how much a tap reads below the supply's at rest [kPa].
         tell: gets the body of an entry for each change, {"points", "what": "began" | "ended", "cause", "advice"}.
     """
 
@@ -147,9 +149,10 @@ class Contradictions:
         flow: str | None,
         taps: Mapping[str, str | None],
         power: str | None,
+        below: Callable[[str], float],
         tell: Callable[[dict[str, Any]], None],
     ) -> None:
-        self._watches, self._flow, self._tell = watches, flow, tell
+        self._watches, self._flow, self._below, self._tell = watches, flow, below, tell
         self._taps = {tap: point for tap, point in taps.items() if point is not None}
         downstream = [point for tap, point in self._taps.items() if tap != "supply"]
         self._last_tap = watches[downstream[-1]] if downstream else None
@@ -178,7 +181,8 @@ class Contradictions:
         """A draw has ended: are its steady pressures in order?"""
         if not draw.supply.n:
             return
-        wrong = exchanged([(point, draw.mean(tap).value) for tap, point in self._taps.items()])
+        shown = [(tap, point, draw.mean(tap).value) for tap, point in self._taps.items()]
+        wrong = exchanged([(point, None if kpa is None else kpa + self._below(tap)) for tap, point, kpa in shown])
         fresh = [point for point in self._taps.values() if point in wrong and self._watches[point].doubt is None]
         over = [point for point in self._taps.values() if point not in wrong and self._watches[point].doubt is not None]
         if over:

@@ -9,6 +9,7 @@ from __future__ import annotations
 
 from collections.abc import Mapping
 from datetime import UTC, date, datetime, timedelta
+from functools import lru_cache
 from typing import Any, Final, NamedTuple
 from zoneinfo import ZoneInfo
 
@@ -55,6 +56,7 @@ def is_test_due(last_pass_ms: int | None, now_ms: int, zone: ZoneInfo) -> bool:
     return last_pass_ms is None or local_date(now_ms, zone) > local_date(last_pass_ms, zone)
 
 
+@lru_cache(maxsize=64)  # thousands of looks at the zone's rules, and asked for with every judgement of a filter
 def day_start_ms(day: date, zone: ZoneInfo) -> int | None:
     """First instant of a local date, milliseconds since 1970; None where the date was skipped whole.
 

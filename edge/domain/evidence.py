@@ -18,6 +18,8 @@ from edge.domain.water import Draw
 
 #: an age that outlasts every limit: that of evidence whose time can't be told
 FOREVER_MS = 1 << 60
+#: a draw under way tells something once its steady part has so many readings
+LIVE_FROM = 3
 
 
 class Shown(NamedTuple):
@@ -99,7 +101,7 @@ class Evidence:
         """A mean of the last steady draw ("supply_kpa", "flow_l_min"), or of the one under way once it is steady."""
         if draw is not None:
             live = draw.supply if key == "supply_kpa" else draw.flow
-            if live.n >= 3:
+            if live.n >= LIVE_FROM:
                 return Shown(live.value, None, now.wall_ms, True)
         return self._of_last(None if self.last is None else self.last["body"].get(key), now)
 

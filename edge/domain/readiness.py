@@ -14,6 +14,7 @@ from edge.domain.calibration import K_CALIBRATED, combined, probability_within
 from edge.domain.duties import is_test_due, months_later_ms, test_result
 from edge.domain.entered import entered_value
 from edge.domain.entries import Now, rfc3339
+from edge.domain.evidence import LIVE_FROM
 from edge.domain.filters import GAINS_AT_MOST_KPA
 from edge.domain.heating import Forecast
 from edge.domain.phases import Phase
@@ -264,8 +265,8 @@ class Readiness:
             )
         text = f"{s.show(point, value)}{s.nominal(point)} while drawing"
         sure = self._probability(point, value, low, high)
-        guard = s.watches[point].guard
-        if low is not None and value - guard < low - AT_LIMIT:
+        side = side_of(value, s.watches[point].guard, low, high)
+        if low is not None and side < 0:
             return Judged(
                 UNMET,
                 f"{text}, {self._beyond('below', value < low - AT_LIMIT, s.show(point, low))}",
@@ -274,7 +275,7 @@ class Readiness:
                 evidence_ms=at_ms,
                 probability=sure,
             )
-        if high is not None and value + guard > high + AT_LIMIT:
+        if high is not None and side > 0:
             return Judged(
                 UNMET,
                 f"{text}, {self._beyond('above', value > high + AT_LIMIT, s.show(point, high))}",
@@ -284,6 +285,22 @@ class Readiness:
                 probability=sure,
             )
         return Judged(MET, self._nominally(text, point), seq=seq, evidence_ms=at_ms, probability=sure)
+
+    def drawn_sides(self) -> tuple[int | None, ...]:
+        """Where the draw under way stands in its limits, pressure and flow: see `side_of`; None where it tells nothing yet."""
+        s, plan = self.station, self.station.settings.supply
+        draw = None if s.draws is None else s.draws.draw
+        if draw is None or plan is None:
+            return ()
+        judged = (
+            (draw.supply, s.supply_point, plan.pressure_low_kpa, plan.pressure_high_kpa),
+            (draw.flow, s.flow_point, plan.flow_low_l_min, plan.flow_high_l_min),
+        )
+        return tuple(
+            None if mean.n < LIVE_FROM or mean.value is None or point is None
+            else side_of(mean.value, s.watches[point].guard, low, high)
+            for mean, point, low, high in judged
+        )  # fmt: skip
 
     def _by_eye_drawn(self, role: Role, low: float | None, high: float | None, now: Now) -> Judged:
         entered = self.entered(role, now)
@@ -578,6 +595,17 @@ class Readiness:
 
     def _advice(self, point: str) -> str:
         return f"{point}: {REASONS[self.station.watches[point].why_silent()].advice}"
+
+
+def side_of(value: float, guard: float, low: float | None, high: float | None) -> int:
+    """-1: not surely at or above the least, 1: not surely at or below the most, 0: within both (JCGM 106, 8.3, guarded acceptance).
+
+    >>> [side_of(v, 1.0, 10.0, 20.0) for v in (10.9, 11.0, 19.0, 19.1)], side_of(15.0, 0.0, None, 12.0)
+    ([-1, 0, 0, 1], 1)
+    """
+    if low is not None and value - guard < low - AT_LIMIT:
+        return -1
+    return 1 if high is not None and value + guard > high + AT_LIMIT else 0
 
 
 def age_text(ms: int) -> str:

@@ -71,7 +71,7 @@ class Station:
         self.desk = AlarmDesk(
             settings, [o for o, _ in self.outlets], bool(self.leak_points), partial(self._draft, "alarm")
         )
-        points = (self.watches, self.flow_point, self.taps, self.power_point)
+        points = (self.watches, self.flow_point, self.taps, self.power_point, self.evidence.train.zeros.below)
         self.contradictions = Contradictions(*points, tell=partial(self._draft, "contradiction"))
         self._drafts: list[Draft] = []
         self._now = Now(0, 0, False)
@@ -80,6 +80,7 @@ class Station:
         self._silence_ms = self._again_ms = 0
         self._edge_ms = self._day_ms = 0  # monotonic times of the next edge of the hours and of the next local date
         self._belongs_until_ms: int | None = None
+        self._sides: tuple[int | None, ...] = ()  # on which sides of its limits the draw under way stands
         self._word: str | None = None
         self._states: dict[str, str] = {}
         self._since: dict[str, int] = {}
@@ -301,8 +302,10 @@ class Station:
             self._see_drawn("supply", value, now)
 
     def _see_drawn(self, what: str, value: float, now: Now) -> None:
-        """A value of a steady draw against its limits."""
-        self._dirty = True
+        """A value of a steady draw against its limits. Judged anew only where that may change a condition: a draw has many."""
+        sides = self.readiness.drawn_sides()
+        if sides != self._sides:
+            self._sides, self._dirty = sides, True
         if what == "flow" and self.flow_point is not None:
             self.desk.see("flow_low", value, self.flow_point, now)
             self.desk.see("flow_high", value, self.flow_point, now)

@@ -233,3 +233,16 @@ def test_what_a_draw_showed_stands_for_hours_but_not_against_a_doubt():
         fall(driver)
     driver.pass_to(driver.mono_ms + HOUR)
     assert driver.condition("flow")["state"] == "unknown"
+
+
+def test_a_gauge_that_stands_too_high_at_rest_too_is_not_exchanged():
+    """1 % of 100 psi: the gauge between the filters reads 7 kPa more than the supply's while nothing flows."""
+    driver, zero = Driver(), 7.0
+    rest, drawn = QUIET | {"between": 55 * PSI + zero}, DRAWING | {"between": 45.6 * PSI + zero}
+    driver.run(90, rest)
+    driver.run(60, drawn)
+    driver.run(60, rest)
+    assert changes(driver) == []
+    driver.run(60, DRAWING | {"supply": 43 * PSI, "between": 46 * PSI + zero})
+    driver.run(30, rest)
+    assert changes(driver) == [("began", ["supply", "between"])]

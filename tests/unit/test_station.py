@@ -10,7 +10,7 @@ from dataclasses import replace
 
 import pytest
 
-from edge.domain.entries import Now
+from edge.domain.entries import Now, wall_ms_of
 from edge.domain.errors import RecordRefused
 from edge.domain.readings import Role
 from edge.domain.settings import AlarmTuning
@@ -492,3 +492,17 @@ def test_leak_contact() -> None:
     assert driver.alarms("leak") == ["unacknowledged"]
     driver.run(1, QUIET | {"floor": 0.0})
     assert driver.alarms("leak")[-1] == "returned_unacknowledged"
+
+
+def test_a_long_draw_is_judged_anew_only_where_that_may_change_something() -> None:
+    driver = Driver()
+    driver.duties_done()
+    driver.run(60)
+    judges, asked = driver.station.readiness.judges, []
+    began_ms = driver.wall_ms
+    judges["free"] = lambda now, free=judges["free"]: asked.append(now) or free(now)
+    driver.run(600, lambda t: DRAWING | {"supply": (46.0 if t < 300 else 20.0) * PSI})
+    assert driver.condition("pressure")["state"] == "unmet"  # the mean of the draw so far fell below 40 psi
+    assert len(asked) < 12
+    fell_s = wall_ms_of(driver.condition("pressure")["since"]) / 1000 - began_ms / 1000
+    assert fell_s == pytest.approx(385.5, abs=5.0)  # 285 s of 46 psi and 85.5 s of 20 psi make 40 psi, from 15 s on
