@@ -60,9 +60,12 @@ def is_test_due(last_pass_ms: int | None, now_ms: int, zone: ZoneInfo) -> bool:
 def day_start_ms(day: date, zone: ZoneInfo) -> int | None:
     """First instant of a local date, milliseconds since 1970; None where the date was skipped whole.
 
-    A minute scan, so that skipped and doubled midnights come out right by the zone's own rules.
+    A minute scan, so that skipped and doubled midnights come out right by the zone's own rules; but a midnight that is none of
+    these, as nearly all are, is found at once: this is asked with each reading of a draw.
     """
     guess = datetime(day.year, day.month, day.day, tzinfo=zone).astimezone(UTC)
+    if guess.astimezone(zone).date() == day != (guess - timedelta(minutes=1)).astimezone(zone).date():
+        return int(guess.timestamp()) * 1000
     for minutes in range(-26 * 60, 26 * 60):
         moment = guess + timedelta(minutes=minutes)
         if moment.astimezone(zone).date() == day:

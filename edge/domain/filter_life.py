@@ -29,11 +29,11 @@ housing is found from neighbouring draws of different flow, whatever the law may
 from __future__ import annotations
 
 import math
-from collections.abc import Callable, Sequence
+from collections.abc import Callable, Mapping, Sequence
 from itertools import pairwise
 from typing import Final, NamedTuple
 
-from edge.domain.robust import huber_weight, mad_sigma, median, normal_cdf
+from edge.domain.robust import huber_weight, mad_sigma, median
 
 LAWS: Final = ("complete", "standard", "intermediate", "cake")
 #: fewer points tell nothing of a law
@@ -71,21 +71,38 @@ class Point(NamedTuple):
     weight: float = 1.0
 
 
+class Line(NamedTuple):
+    """One law, ratio and housing: log of the restricted likelihood, and the volume left as a lognormal (logarithm, deviation);
+    infinity as the logarithm where the drop doesn't grow, minus infinity where the limit is passed."""
+
+    law: str
+    likelihood: float
+    log_left: float
+    deviation: float
+
+
 class Life(NamedTuple):
     """What the fit says. Volume left [L] with the 5 and 95 % points, infinity where the drop doesn't seem to grow; `weights` of the
-    laws; `housing_kpa`: the housing's share at the reference."""
+    laws; `housing_kpa`: the housing's share at the reference. `parts`: (weight, line) of what it is the mixture of."""
 
     left_l: float
     low_l: float
     high_l: float
     weights: dict[str, float]
     housing_kpa: float
+    far_l: float
+    parts: tuple[tuple[float, Line], ...]
 
     @property
     def law(self) -> str | None:
         """The law that is decided on: none where no law has 80 % of the weight."""
         best = max(self.weights, key=self.weights.__getitem__)
         return best if self.weights[best] >= 0.8 else None
+
+    def weighed(self, weights: Mapping[str, float]) -> Life:
+        """The same with other weights of the laws: something else told of them as well."""
+        parts = [(weight * weights[line.law] / max(self.weights[line.law], 1e-12), line) for weight, line in self.parts]
+        return _life(parts, self.housing_kpa, self.far_l)
 
 
 def straight(law: str, resistance: float) -> float:
@@ -101,7 +118,7 @@ def straight(law: str, resistance: float) -> float:
     return math.log(resistance) if law == "intermediate" else resistance
 
 
-def _steepness(law: str, resistance: float) -> float:
+def steepness(law: str, resistance: float) -> float:
     """|d straight / d resistance|."""
     if law == "complete":
         return 1.0 / resistance**2
@@ -142,16 +159,6 @@ class Housing(NamedTuple):
         return min(max(value, 0.0), mean + 2.0 * sigma), math.sqrt(both)
 
 
-class _Line(NamedTuple):
-    """One law, ratio and housing: log of the restricted likelihood, and the volume left as a lognormal (logarithm, deviation);
-    infinity as the logarithm where the drop doesn't grow, minus infinity where the limit is passed."""
-
-    law: str
-    likelihood: float
-    log_left: float
-    deviation: float
-
-
 def fit(
     points: Sequence[Point], housing: Housing, limit_kpa: float, passed_l: float, scale_u: float = SCALE_U
 ) -> Life | None:
@@ -168,7 +175,7 @@ def fit(
     if clean <= 0.0:
         return None
     share, doubt = housing.share_kpa(clean)
-    lines: list[tuple[float, _Line]] = []
+    lines: list[tuple[float, Line]] = []
     for off, weight in _NODES:
         part = min(max(share + off * doubt, 0.0), 0.8 * clean)
         lines += [
@@ -178,17 +185,21 @@ def fit(
         return None
     best = max(likelihood for likelihood, _ in lines)
     mixture = [(math.exp(lk - best), line) for lk, line in lines if lk > best - WORTH]
+    return _life(mixture, share, LONG * (points[-1].volume_l - points[0].volume_l))
+
+
+def _life(mixture: Sequence[tuple[float, Line]], housing_kpa: float, far_l: float) -> Life:
     total = sum(weight for weight, _ in mixture)
-    weights = {law: sum(w for w, line in mixture if line.law == law) / total for law in LAWS}
-    parts = [(weight / total, line.log_left, line.deviation) for weight, line in mixture]
-    far = LONG * (points[-1].volume_l - points[0].volume_l)
-    low, middle, high = (_quantile(parts, wanted, far) for wanted in (0.05, 0.5, 0.95))
-    return Life(middle, low, high, weights, share)
+    parts = tuple((weight / total, line) for weight, line in mixture)
+    weights = {law: sum(w for w, line in parts if line.law == law) for law in LAWS}
+    ahead = [(weight, line.log_left, line.deviation) for weight, line in parts]
+    low, middle, high = (_quantile(ahead, wanted, far_l) for wanted in (0.05, 0.5, 0.95))
+    return Life(middle, low, high, weights, housing_kpa, far_l, parts)
 
 
 def _lines(
     points: Sequence[Point], housing_kpa: float, limit_kpa: float, passed_l: float, scale_u: float
-) -> list[_Line]:
+) -> list[Line]:
     seen = [(p.drop_kpa - housing_kpa * p.square) / p.laminar for p in points]
     limit = limit_kpa - housing_kpa
     least = 0.02 * median(seen)
@@ -198,7 +209,7 @@ def _lines(
     weights = _sober_weights(points, seen)
     volumes = [p.volume_l for p in points]
     floor = (FLOOR_SHARE * limit_kpa) ** 2
-    found: list[_Line] = []
+    found: list[Line] = []
     for law in LAWS:
         solve = _solver(law, volumes, seen, weights, floor, (limit, scale_u * limit_kpa))
         found += [line for line in (solve(ratio, passed_l) for ratio in RATIOS) if line is not None]
@@ -219,11 +230,11 @@ def _solver(
     weights: Sequence[float],
     floor: float,
     limits: tuple[float, float],
-) -> Callable[[float, float], _Line | None]:
+) -> Callable[[float, float], Line | None]:
     """For one law: solve(ratio of walk to error, litres passed). `limits`: of the medium, and its standard uncertainty [kPa]."""
     start, span, n = volumes[0], volumes[-1] - volumes[0], len(volumes)
     ys = [straight(law, value) for value in seen]
-    slopes = [_steepness(law, value) for value in seen]
+    slopes = [steepness(law, value) for value in seen]
     mean_weight = sum(weights) / n
     errors = [s * s * mean_weight / w for s, w in zip(slopes, weights, strict=True)]
     typical = median(errors)
@@ -232,9 +243,9 @@ def _solver(
     jacobian = sum(map(math.log, slopes)) - math.log(ends)
     steps = [0.0, *(later - sooner for sooner, later in pairwise(volumes))]
 
-    limit, scale = straight(law, limits[0]), limits[1] * _steepness(law, limits[0])
+    limit, scale = straight(law, limits[0]), limits[1] * steepness(law, limits[0])
 
-    def solve(ratio: float, passed_l: float) -> _Line | None:
+    def solve(ratio: float, passed_l: float) -> Line | None:
         walk = ratio * typical / span
         wy = w1 = wv = variance = 0.0  # the walk as filtered from the series y, 1 and V; its variance over the errors'
         logs = yy = y1 = yv = oo = ov = vv = 0.0
@@ -267,43 +278,47 @@ def _solver(
         both = noise * (cv * oo - c1 * ov) / det
         gap = limit - level
         if gap == 0.0 or _passed(law, gap):
-            return _Line(law, likelihood, -math.inf, 0.0)
+            return Line(law, likelihood, -math.inf, 0.0)
         if slope * gap <= 0.0:
-            return _Line(law, likelihood, math.inf, 0.0)
+            return Line(law, likelihood, math.inf, 0.0)
         relative = var_level / gap**2 + var_slope / slope**2 + 2.0 * both / (gap * slope)
         relative += noise * walk / abs(gap * slope)
         relative = (
             max(relative, 1e-9) * SPELLS * (1.0 + 3.0 / freedom)
         )  # the last for the tails of few points (Student)
         relative += (scale / gap) ** 2
-        return _Line(law, likelihood, math.log(gap / slope), math.sqrt(relative))
+        return Line(law, likelihood, math.log(gap / slope), math.sqrt(relative))
 
     return solve
 
 
+def falls(law: str) -> bool:
+    """Does the law's straight line fall as the filter loads?"""
+    return law in ("complete", "standard")
+
+
 def _passed(law: str, gap: float) -> bool:
-    """Does the line stand beyond its limit? The lines of complete and standard blocking fall."""
-    return gap > 0.0 if law in ("complete", "standard") else gap < 0.0
+    """Does the line stand beyond its limit?"""
+    return gap > 0.0 if falls(law) else gap < 0.0
 
 
 def _quantile(parts: Sequence[tuple[float, float, float]], wanted: float, far: float) -> float:
     """The value below which this share of a mixture of lognormals lies; infinity beyond `far`."""
 
+    over = sum(weight for weight, middle, _ in parts if middle == -math.inf)
+    ahead = [
+        (weight, middle, math.sqrt(2.0) * deviation) for weight, middle, deviation in parts if math.isfinite(middle)
+    ]
+
     def below(log: float) -> float:
-        share = 0.0
-        for weight, middle, deviation in parts:
-            if middle == -math.inf:
-                share += weight
-            elif middle != math.inf:
-                share += weight * normal_cdf((log - middle) / deviation)
-        return share
+        return over + sum(0.5 * weight * math.erfc((middle - log) / wide) for weight, middle, wide in ahead)
 
     low, high = -7.0, math.log(far)
     if below(low) >= wanted:
         return 0.0
     if below(high) < wanted:
         return math.inf
-    for _ in range(40):
+    for _ in range(30):
         middle = (low + high) / 2.0
         low, high = (middle, high) if below(middle) < wanted else (low, middle)
     return math.exp((low + high) / 2.0)

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import math
 from datetime import UTC, datetime
-from typing import TYPE_CHECKING, Any
+from typing import TYPE_CHECKING, Any, Final
 
 from edge.domain.duties import DAY_MS, day_start_ms, local_date, months_later_ms
 from edge.domain.entries import Now
@@ -17,6 +17,7 @@ from edge.domain.use import Days
 if TYPE_CHECKING:
     from edge.domain.station import Station
 
+QUARTER_MS: Final = 900_000
 #: what is told of the filters where two pressures or the flow are missing
 LUMPED = "no pressure between the filters: only the drop over all of them is known"
 NO_METER = "no flow meter: drops can't be made comparable, nor the volume that passed be known"
@@ -118,7 +119,7 @@ def _filter(station: Station, ident: str, now: Now, found: dict[str, dict[str, A
     found[name] = estimate(name, "kPa", now, None if drop is None else round(drop, 3), why=why)
     volume, days = f"filter:{ident}:volume_left", f"filter:{ident}:left"
     why = why_no_life(station, stage)
-    left = None if why or stage is None else stage.left(evidence.total_l)
+    left = None if why or stage is None else train.left(ident, evidence.total_l)
     if left is None:
         found[volume], found[days] = (estimate(n, u, now, why=why or NOT_YET) for n, u in ((volume, "L"), (days, "d")))
         return
@@ -132,7 +133,7 @@ def _filter(station: Station, ident: str, now: Now, found: dict[str, dict[str, A
         return
     high = None if math.isinf(left[2]) else round(left[2], 1)
     found[volume] = estimate(volume, "L", now, round(left[0], 1), round(left[1], 1), high, why)
-    found[days] = _days(station, days, ident, days_left(station, stage, now), why, now)
+    found[days] = _days(station, days, ident, days_left(station, ident, now), why, now)
 
 
 def _days(station: Station, name: str, ident: str, left: Days | None, why: str, now: Now) -> dict[str, Any]:
@@ -146,14 +147,15 @@ def _days(station: Station, name: str, ident: str, left: Days | None, why: str, 
     return estimate(name, "d", now, value, low, high, why if value is not None else "more than ten years")
 
 
-def days_left(station: Station, stage: Stage | None, now: Now) -> Days | None:
+def days_left(station: Station, ident: str, now: Now) -> Days | None:
     """Days until a stage's limit, by this station's use of water."""
-    left = None if stage is None else stage.left(station.evidence.total_l)
+    left = station.evidence.train.left(ident, station.evidence.total_l)
     if left is None or not now.trusted or math.isinf(left[0]):
         return None
     today = local_date(now.wall_ms, station.zone)
     began = day_start_ms(today, station.zone)
-    spent = 0.5 if began is None else min(max((now.wall_ms - began) / DAY_MS, 0.0), 1.0)
+    # by quarters of an hour, as this is asked with each reading of a draw
+    spent = 0.5 if began is None else min(max((now.wall_ms - began) // QUARTER_MS * QUARTER_MS / DAY_MS, 0.0), 1.0)
     return station.evidence.use.days_left(left, today, spent)
 
 
@@ -199,10 +201,11 @@ def filter_text(station: Station, ident: str, now: Now) -> str:
     """What is left, for the filter's condition; empty where nothing can be said."""
     station.evidence.train.look(station.evidence.total_l)
     stage = station.evidence.train.of(ident)
-    left = None if stage is None or stage.fell is not None else stage.left(station.evidence.total_l)
+    train = station.evidence.train
+    left = None if stage is None or stage.fell is not None else train.left(ident, station.evidence.total_l)
     if left is None or math.isinf(left[0]):
         return ""
-    days = days_left(station, stage, now)
+    days = days_left(station, ident, now)
     if days is None or math.isinf(days.value):
         return ""
     until = datetime.fromtimestamp((now.wall_ms + days.value * DAY_MS) / 1000.0, UTC).astimezone(station.zone).date()

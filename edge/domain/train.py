@@ -16,6 +16,7 @@ from collections.abc import Callable, Mapping, Sequence
 from typing import Any, Final, NamedTuple
 
 from edge.domain.filter_life import SCALE_BLIND_U, SCALE_U, Housing, Life, Point, fit
+from edge.domain.filter_pair import Pair, Side, together
 from edge.domain.filters import GAINS_AT_MOST_KPA, parts, taps_of
 from edge.domain.robust import mad_sigma, median
 from edge.domain.settings import Settings
@@ -34,6 +35,8 @@ BEFORE: Final = 9
 FELL_SHARE: Final = 0.3
 FELL_KPA: Final = 3.0
 FELL_SIGMA: Final = 6.0
+#: the first of two stages that seem to end together is told as ending by this share sooner
+TIE: Final = 0.005
 #: the fit is made anew once this share more water has passed
 AGAIN_SHARE: Final = 0.02
 
@@ -88,6 +91,7 @@ class Stage:
     def __init__(self, limit_kpa: float | None) -> None:
         self.limit_kpa = limit_kpa
         self.life: Life | None = None
+        self._alone: Life | None = None  # by its own points, without what the other stage tells
         self.fell: Fall | None = None
         self._seen: list[Seen] = []
         self._aside: list[Seen] = []  # of before the last change; a correction may take the change back
@@ -96,10 +100,12 @@ class Stage:
         self._housing = Housing()  # outlasts a change: the housing stays
         self._before: Point | None = None
         self._fitted_l: float | None = None
+        self._told: dict[int | None, float | None] = {}  # drop_kpa's answers since the last draw
 
     def add(self, seen: Seen, changed_ms: int | None, is_blind: bool = False) -> None:
         """One more draw; blind: its water's temperature is not known."""
         self.is_blind = is_blind
+        self._told.clear()
         self.rebase(changed_ms)
         if self._before is not None:
             self._housing = self._housing.and_draws(self._before, seen.point)
@@ -126,6 +132,7 @@ class Stage:
             every = [*old, *new]
             self._seen = [seen for seen in every if seen.wall_ms > since]
             self._aside = [seen for seen in every if seen.wall_ms <= since][-POINTS_KEPT:]
+            self._told.clear()
             self.life = self._fitted_l = None
 
     def _housing_kpa(self) -> float:
@@ -144,10 +151,10 @@ class Stage:
 
     def drop_kpa(self, changed_ms: int | None) -> float | None:
         """The drop now: the median of the last three draws; of two, the later. None where there was none since the change."""
-        levels = self._levels(changed_ms)[-LAST:]
-        if not levels:
-            return None
-        return levels[-1] if len(levels) < LAST else median(levels)
+        if changed_ms not in self._told:
+            levels = self._levels(changed_ms)[-LAST:]
+            self._told[changed_ms] = None if not levels else levels[-1] if len(levels) < LAST else median(levels)
+        return self._told[changed_ms]
 
     def _look_for_fall(self, changed_ms: int | None) -> None:
         levels = self._levels(changed_ms)
@@ -162,18 +169,31 @@ class Stage:
         if was - now > max(FELL_SHARE * was, FELL_KPA, FELL_SIGMA * mad_sigma(before)):
             self.fell = Fall(round(was, 3), round(now, 3), self._recent[-LAST - 1].wall_ms)
 
-    def look(self, passed_l: float, changed_ms: int | None) -> None:
-        """Make the fit anew where enough has passed since the last."""
+    def look(self, passed_l: float, changed_ms: int | None) -> bool:
+        """Make the fit anew where enough has passed since the last; is there another than before?"""
         self.rebase(changed_ms)
         if self.limit_kpa is None or self.fell is not None or not self._seen:
-            self.life = self._fitted_l = None
-            return
+            was, self.life, self._fitted_l = self.life, None, None
+            return was is not None
         span = passed_l - self._seen[0].point.volume_l
         if self._fitted_l is not None and passed_l - self._fitted_l < AGAIN_SHARE * span:
-            return
+            return False
         self._fitted_l = passed_l
         scale_u = SCALE_BLIND_U if self.is_blind else SCALE_U
-        self.life = fit([seen.point for seen in self._seen], self._housing, self.limit_kpa, passed_l, scale_u)
+        self._alone = fit([seen.point for seen in self._seen], self._housing, self.limit_kpa, passed_l, scale_u)
+        self.life = self._alone
+        return True
+
+    def side(self) -> Side | None:
+        """This stage for a look at two together."""
+        if self.life is None or self._alone is None or self.limit_kpa is None:
+            return None
+        return Side([s.point for s in self._seen], self._alone.housing_kpa, self.limit_kpa, self._alone.weights)
+
+    def told(self, weights: Mapping[str, float]) -> None:
+        """The other stage told of this one's law as well."""
+        if self._alone is not None:
+            self.life = self._alone.weighed(weights)
 
     def left(self, passed_l: float) -> tuple[float, float, float] | None:
         """(litres left, 5 and 95 % points); infinity where the drop hardly grows. None where nothing can be said."""
@@ -200,6 +220,7 @@ class Stage:
         self.is_blind = state["blind"]
         self._housing, self._before = Housing(*state["housing"]), self._recent[-1].point if self._recent else None
         self.fell = None if state["fell"] is None else Fall(*state["fell"])
+        self._told.clear()
 
 
 def _merged(a: Seen, b: Seen) -> Seen:
@@ -216,6 +237,15 @@ def _flat(seen: Seen) -> list[float]:
 
 def _seen(flat: Sequence[float]) -> Seen:
     return Seen(int(flat[0]), Point(*flat[1:]))
+
+
+def _pooled(one: tuple[float, float, float], other: tuple[float, float, float]) -> float:
+    """The mean of two medians, each weighing by its interval's width; the other where one is infinite."""
+    known = [left for left in (one, other) if math.isfinite(left[0])]
+    if not known:
+        return math.inf
+    weights = [(max(min(high, 1e12) - low, 1e-9)) ** -2 for _, low, high in known]
+    return sum(w * left[0] for w, left in zip(weights, known, strict=True)) / sum(weights)
 
 
 class Train:
@@ -237,6 +267,7 @@ class Train:
         known = [limit for limit in limits.values() if limit is not None]
         limits[TRAIN] = sum(known) if len(known) == len(ids) else None
         self.stages = {ident: Stage(limits[ident]) for ident in self._pairs}
+        self.pair: Pair | None = None
 
     def of(self, ident: str) -> Stage | None:
         """The stage that tells of a filter: its own, or the whole train."""
@@ -270,8 +301,33 @@ class Train:
 
     def look(self, passed_l: float) -> None:
         """After a draw: fits, where it is time for one."""
-        for ident, stage in self.stages.items():
-            stage.look(passed_l, self.changed_ms(ident))
+        anew = [stage.look(passed_l, self.changed_ms(ident)) for ident, stage in self.stages.items()]
+        if len(self.stages) != 2 or not any(anew):
+            return
+        one, other = self.stages.values()
+        own, its = one.side(), other.side()
+        self.pair = None if own is None or its is None else together(own, its)
+        if self.pair is not None:
+            one.told(self.pair.one)
+            other.told(self.pair.other)
+
+    def left(self, ident: str, passed_l: float) -> tuple[float, float, float] | None:
+        """A stage's litres left, 5 and 95 % points. Where both together say which is the first, its own can't be the more: what each
+        alone said is then pooled."""
+        stage = self.of(ident)
+        own = None if stage is None else stage.left(passed_l)
+        if own is None or self.pair is None or self.is_lumped:
+            return own
+        lefts = {name: left for name, of in self.stages.items() if (left := of.left(passed_l)) is not None}
+        if len(lefts) < 2 or any(left[0] == 0.0 for left in lefts.values()):
+            return own
+        names = list(lefts) if self.pair.one_first >= 0.5 else list(lefts)[::-1]
+        first, second = (lefts[name] for name in names)
+        pooled = _pooled(first, second)
+        if first[0] < second[0] or math.isinf(pooled):
+            return own
+        middle = pooled * (1.0 - TIE) if names[0] == ident else pooled * (1.0 + TIE)
+        return middle, min(own[1], middle), max(own[2], middle)
 
     def leading(self, passed_l: float) -> str | None:
         """The stage that will reach its limit first; where that can't be told, the one that has used up most of it."""
@@ -282,7 +338,7 @@ class Train:
             drop = stage.drop_kpa(self.changed_ms(ident))
             if drop is None or not stage.limit_kpa:
                 return None
-            left = stage.left(passed_l)
+            left = self.left(ident, passed_l)
             ranks.append((math.inf if left is None else left[0], -drop / stage.limit_kpa, ident))
         return min(ranks)[2]
 

@@ -13,6 +13,8 @@ DAYS_KEPT: Final = 70
 LEAST_DAYS: Final = 3
 #: nothing is told further ahead
 FARTHEST_DAYS: Final = 3650
+#: answers that are kept, as the same is asked with each reading of a draw
+TOLD_KEPT: Final = 16
 #: two-sided 90 % of a normal distribution
 _Z90: Final = 1.645
 
@@ -30,9 +32,11 @@ class Use:
 
     def __init__(self) -> None:
         self._days: dict[str, float] = {}
+        self._told: dict[tuple[object, ...], Days | None] = {}  # answers since the last draw, the newest few
 
     def add(self, day: str, litres: float) -> None:
         """Some more on this date (ISO)."""
+        self._told.clear()
         self._days[day] = round(self._days.get(day, 0.0) + litres, 4)
         if len(self._days) > DAYS_KEPT:
             del self._days[min(self._days)]
@@ -50,6 +54,14 @@ class Use:
             left_l: litres left, with the 5 and 95 % points.
             spent: share of today that is over, 0 to 1.
         """
+        asked = (*left_l, today, spent)
+        if asked not in self._told:
+            if len(self._told) == TOLD_KEPT:
+                self._told.clear()
+            self._told[asked] = self._days_left(left_l, today, spent)
+        return self._told[asked]
+
+    def _days_left(self, left_l: tuple[float, float, float], today: date, spent: float) -> Days | None:
         seen = self._whole_days(today)
         total = sum(litres for _, litres in seen)
         if len(seen) < LEAST_DAYS or total <= 0.0:
@@ -77,7 +89,7 @@ class Use:
 
     def restore(self, state: Mapping[str, Any]) -> None:
         """Take back what state() gave."""
-        self._days = dict(state)
+        self._days, self._told = dict(state), {}
 
 
 def _last(litres: float, rates: list[float], weekday: int, spent: float) -> float:

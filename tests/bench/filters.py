@@ -216,7 +216,7 @@ def live(seed: int, blind: bool = False) -> Outcome:
         for share in AT:
             if share not in out.said and p.passed_l >= share * life_l:
                 evidence.train.look(evidence.total_l)
-                left = evidence.train.stages[ids[first]].left(evidence.total_l)
+                left = evidence.train.left(ids[first], evidence.total_l)
                 out.stage_right[share] = evidence.train.leading(evidence.total_l) == ids[first]
                 out.said[share] = left is not None and math.isfinite(left[0])
                 if left is not None:

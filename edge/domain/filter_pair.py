@@ -1,0 +1,154 @@
+"""What two stages in a row tell together: how each loads, and which will be the first at its limit.
+
+The same water, as dirty as it is, passes both. Over the litres each of them runs ahead and falls behind with the dirt; but over one
+another they don't: where one stage's law makes it a straight line over the dirt that has passed, and the other's law the other, the
+one's straight function is a straight line over the other's. What is left about that line is only error of measurement; so pairs of
+laws are told apart sooner than one law over the litres, and which limit comes first can be read off without a forecast of the dirt.
+
+A line with errors in both (W. E. Deming 1943: effective variance, by iteration); distances from it are taken in kPa, at right angles
+to the curve, so that pairs of laws are compared by the same measure. If the stages do not load together after all, neighbouring
+distances are alike, and count for fewer (n (1 - r) / (1 + r) of n; textbook for a first-order series).
+"""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Mapping, Sequence
+from itertools import pairwise
+from typing import Final, NamedTuple
+
+from edge.domain.filter_life import FLOOR_SHARE, LAWS, Point, falls, steepness, straight
+from edge.domain.robust import median, normal_cdf
+
+#: fewer points of both tell nothing of a pair of laws
+LEAST_TOGETHER: Final = 12
+_TURNS: Final = 4
+
+
+class Side(NamedTuple):
+    """One stage: its points, the housing's share [kPa], its limit [kPa] and the weights of its laws over the litres alone."""
+
+    points: Sequence[Point]
+    housing_kpa: float
+    limit_kpa: float
+    weights: Mapping[str, float]
+
+
+class Pair(NamedTuple):
+    """Weights of the laws of each of both, and the probability that the first of them is the first at its limit."""
+
+    one: dict[str, float]
+    other: dict[str, float]
+    one_first: float
+
+
+def together(one: Side, other: Side) -> Pair | None:
+    """What both say; None where too few of their points are of the same water."""
+    seen = _side_by_side(one, other)
+    if len(seen) < LEAST_TOGETHER:
+        return None
+    limits = one.limit_kpa - one.housing_kpa, other.limit_kpa - other.housing_kpa
+    if min(limits) <= 0.0:
+        return None
+    floor = (FLOOR_SHARE * max(one.limit_kpa, other.limit_kpa)) ** 2
+    lines = {(a, b): _line(a, b, seen, limits, floor) for a in LAWS for b in LAWS}
+    best = min(lines.values(), key=lambda line: line.noise)
+    worth = (len(seen) - 2) * (1.0 - best.alike) / (1.0 + best.alike)
+    logs = {
+        pair: -0.5 * worth * math.log(line.noise / best.noise)
+        + 0.5 * (math.log(one.weights[pair[0]] + 1e-9) + math.log(other.weights[pair[1]] + 1e-9))
+        for pair, line in lines.items()
+    }
+    top = max(logs.values())
+    raw = {pair: math.exp(log - top) for pair, log in logs.items()}
+    total = sum(raw.values())
+    first = sum(
+        weight * normal_cdf(lines[pair].ahead / math.sqrt((len(seen) - 2) / max(worth, 1.0)))
+        for pair, weight in raw.items()
+    )
+    return Pair(
+        {law: sum(w for pair, w in raw.items() if pair[0] == law) / total for law in LAWS},
+        {law: sum(w for pair, w in raw.items() if pair[1] == law) / total for law in LAWS},
+        first / total,
+    )
+
+
+class _Line(NamedTuple):
+    """Variance about the line [kPa2]; likeness of neighbouring distances, 0 to 1; by how many standard deviations the other stage is
+    still short of its limit when the first reaches its own."""
+
+    noise: float
+    alike: float
+    ahead: float
+
+
+def _side_by_side(one: Side, other: Side) -> list[tuple[float, float, float]]:
+    """(resistance of one, of the other [kPa at the reference], weight) where both were seen, at the volumes of the one with fewer."""
+    a, b = (_resistances(side) for side in (one, other))
+    if len(a) <= len(b):
+        return [(y, at, w) for v, y, w in a if (at := _between(b, v)) is not None]
+    return [(at, y, w) for v, y, w in b if (at := _between(a, v)) is not None]
+
+
+def _resistances(side: Side) -> list[tuple[float, float, float]]:
+    seen = [(p.drop_kpa - side.housing_kpa * p.square) / p.laminar for p in side.points]
+    least = 0.02 * median(seen)
+    if least <= 0.0:
+        return []
+    return [(p.volume_l, max(r, least), p.weight) for p, r in zip(side.points, seen, strict=True)]
+
+
+def _between(rows: Sequence[tuple[float, float, float]], volume_l: float) -> float | None:
+    """The resistance at a volume, by the straight line between its neighbours; none outside."""
+    if not rows or not rows[0][0] <= volume_l <= rows[-1][0]:
+        return None
+    low, high = 0, len(rows) - 1
+    while high - low > 1:
+        middle = (low + high) // 2
+        low, high = (middle, high) if rows[middle][0] <= volume_l else (low, middle)
+    (v0, r0, _), (v1, r1, _) = rows[low], rows[high]
+    return r0 if v1 <= v0 else r0 + (r1 - r0) * (volume_l - v0) / (v1 - v0)
+
+
+def _line(
+    a: str, b: str, seen: Sequence[tuple[float, float, float]], limits: tuple[float, float], floor: float
+) -> _Line:
+    x, y = [straight(a, r) for r, _, _ in seen], [straight(b, r) for _, r, _ in seen]
+    sx, sy = [steepness(a, r) for r, _, _ in seen], [steepness(b, r) for _, r, _ in seen]
+    # the slope to begin with: between the ends' medians
+    n = len(seen)
+    third = max(n // 4, 2)
+    run = median(x[-third:]) - median(x[:third])
+    slope = (median(y[-third:]) - median(y[:third])) / run if run else 0.0
+    level = mean_x = sxx = 0.0
+    for _ in range(_TURNS):
+        weights = [w / (q * q + slope * slope * p * p) for (_, _, w), p, q in zip(seen, sx, sy, strict=True)]
+        total = sum(weights)
+        mean_x = sum(w * v for w, v in zip(weights, x, strict=True)) / total
+        level = sum(w * v for w, v in zip(weights, y, strict=True)) / total
+        # where the line stands for a point: errors in x would else make the slope too small
+        fit_x = [
+            (u * q * q + slope * p * p * (v - level + slope * mean_x)) / (q * q + slope * slope * p * p)
+            for u, v, p, q in zip(x, y, sx, sy, strict=True)
+        ]
+        sxx = sum(w * (f - mean_x) ** 2 for w, f in zip(weights, fit_x, strict=True))
+        sxy = sum(w * (f - mean_x) * (v - level) for w, f, v in zip(weights, fit_x, y, strict=True))
+        sux = sum(w * (f - mean_x) * (u - mean_x) for w, f, u in zip(weights, fit_x, x, strict=True))
+        if sux <= 0.0 or sxx <= 0.0:
+            break
+        slope = sxy / sux
+    off = [
+        (v - level - slope * (u - mean_x)) / math.sqrt(q * q + slope * slope * p * p)
+        for u, v, p, q in zip(x, y, sx, sy, strict=True)
+    ]
+    mean_weight = sum(w for _, _, w in seen) / n
+    squares = sum(w * d * d for (_, _, w), d in zip(seen, off, strict=True)) / mean_weight
+    noise = squares / (n - 2) + floor
+    alike = sum(p * q for p, q in pairwise(off)) / (sum(d * d for d in off) + n * floor)
+    limit_x, limit_y = straight(a, limits[0]), straight(b, limits[1])
+    gap = limit_y - level - slope * (limit_x - mean_x)
+    total = sum(w / (q * q + slope * slope * p * p) for (_, _, w), p, q in zip(seen, sx, sy, strict=True)) / mean_weight
+    far = (limit_x - mean_x) ** 2 * mean_weight / sxx if sxx > 0.0 else math.inf
+    doubt = math.sqrt(noise * (1.0 / total + far))
+    ahead = (-gap if falls(b) else gap) / doubt if doubt > 0.0 else 0.0
+    return _Line(noise, min(max(alike, 0.0), 0.95), ahead)
