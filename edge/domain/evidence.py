@@ -36,7 +36,7 @@ class Evidence:
 
     def __init__(self, settings: Settings, zone: ZoneInfo, boot: str, book: Book) -> None:
         self._settings, self._zone, self._boot = settings, zone, boot
-        self.train = Train(settings, taps_fitted(settings), partial(_changed_ms, book))
+        self.train = Train(settings, taps_fitted(settings), partial(_changed_ms, book), zone)
         self._is_assumed = all(point.role is not Role.SUPPLY_FLOW for point in settings.points)  # see meterless.py
         self.fills, self.flows, self.use = Fills(), Flows(), Use()
         self.total_l = 0.0

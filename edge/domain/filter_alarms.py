@@ -5,7 +5,7 @@ from __future__ import annotations
 from typing import TYPE_CHECKING
 
 from edge.domain.entries import Now
-from edge.domain.show_water import fell_text
+from edge.domain.show_water import both_text, fell_text
 
 if TYPE_CHECKING:
     from edge.domain.station import Station
@@ -17,7 +17,7 @@ def look_at_filters(station: Station, now: Now) -> None:
     for stage in station.settings.filters:
         judged = station.readiness.filter(stage.id, now)
         drop = station.dropped(stage.id, now).value
-        cause = f"filter {stage.id}: {judged.text}"
+        cause = f"filter {stage.id}: {judged.text}{both_text(station)}"
         due, fell = f"filter_due:{stage.id}", f"filter_fell:{stage.id}"
         active = judged.state == "unmet"
         station.desk.set(due, active, now, value=drop, unit="kPa", limit=stage.drop_limit_kpa, cause=cause)

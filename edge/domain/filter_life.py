@@ -49,11 +49,11 @@ SPELLS: Final = 2.0
 #: standard uncertainty of a drop's scale: an uncalibrated meter is 2 % off, and so is the drop that is scaled by its flow (common
 #: practice, no published source)
 SCALE_U: Final = 0.02
-#: the same where nobody measures the water's temperature: cold water moves by some 4 K over the year, and 2.5 % of viscosity go with 1 K
-SCALE_BLIND_U: Final = 0.08
 #: what a housing takes of a clean filter's drop, before anything was seen: mean and standard deviation (common practice, no
 #: published source), never beyond twice that deviation above the mean
 HOUSING: Final = (0.10, 0.10)
+#: a share counts as known once its uncertainty is below this part of what it was before anything was seen
+KNOWN: Final = 0.4
 #: three points of a normal distribution with its mean, variance and kurtosis (Gauss-Hermite): (standard deviations, weight)
 _NODES: Final = ((-math.sqrt(3.0), 1.0 / 6.0), (0.0, 2.0 / 3.0), (math.sqrt(3.0), 1.0 / 6.0))
 #: volumes left beyond this many times the volume seen say only "long"
@@ -145,15 +145,28 @@ class Housing(NamedTuple):
             y = min(max(y, -most), most)
         return Housing(self.xx + x * x, self.xy + x * y, self.yy + y * y, self.n + 1)
 
-    def share_kpa(self, clean_kpa: float) -> tuple[float, float]:
-        """(the housing's share, its standard uncertainty) [kPa], with what is usual of a filter of this clean drop as prior."""
-        mean, sigma = HOUSING[0] * clean_kpa, HOUSING[1] * clean_kpa
-        if sigma <= 0.0 or self.n < 4 or self.xx <= 0.0:
-            return mean, sigma
+    def slope_kpa(self) -> tuple[float, float] | None:
+        """(the housing's share by the draws alone, its variance [kPa2]): two terms, drop / laminar = medium + share x square / laminar.
+        None where too few draws differed in their flow."""
+        if self.n < 4 or self.xx <= 0.0:
+            return None
         slope = self.xy / self.xx
         # neighbours share a draw, so their differences are worth two thirds of their number
         noise = max(self.yy - slope * self.xy, 1e-12) / self.n
-        seen = 1.5 * noise / self.xx
+        return slope, 1.5 * noise / self.xx
+
+    def known_kpa(self, clean_kpa: float) -> float:
+        """The share, where draws have told it much better than what is usual; else none, and all is taken as laminar."""
+        share, u = self.share_kpa(clean_kpa)
+        return share if u < KNOWN * HOUSING[1] * clean_kpa else 0.0
+
+    def share_kpa(self, clean_kpa: float) -> tuple[float, float]:
+        """(the housing's share, its standard uncertainty) [kPa], with what is usual of a filter of this clean drop as prior."""
+        mean, sigma = HOUSING[0] * clean_kpa, HOUSING[1] * clean_kpa
+        found = self.slope_kpa()
+        if sigma <= 0.0 or found is None:
+            return mean, sigma
+        slope, seen = found
         both = 1.0 / (1.0 / sigma**2 + 1.0 / seen)
         value = both * (mean / sigma**2 + slope / seen)
         return min(max(value, 0.0), mean + 2.0 * sigma), math.sqrt(both)

@@ -1,19 +1,34 @@
 """What the pressures before, between and after the two water filters say: drop per stage, made comparable.
 
 The same filter shows more drop at more flow and in colder, thicker water; a drop is therefore scaled to the reference flow and
-temperature of the station file. Laminar flow through the medium: drop ~ viscosity x flow (Darcy's law, textbook). Without a
-supply temperature the viscosity is left as it is, and that is said.
+temperature of the station file. Laminar flow through the medium: drop ~ viscosity x flow (Darcy's law, textbook). Its housing,
+where draws of different flow have shown its share: drop ~ flow squared (textbook; the density of water doesn't matter here).
+Without a supply temperature the viscosity is left as it is; what the season may make of that is told beside it.
 """
 
 from __future__ import annotations
 
+import math
 from collections.abc import Sequence
+from datetime import UTC, datetime
 from typing import Final, NamedTuple
+from zoneinfo import ZoneInfo
 
 from edge.domain.settings import Settings
 
 #: a stage can't gain pressure; this much is what is left of the pressures' own uncertainty once their zeros are differenced
 GAINS_AT_MOST_KPA: Final = 3.0
+
+#: cold water where nobody measures it: its mean, halfway from this to the reference [Cel]; its swing [K]; its coldest day of the year in
+#: the north, half a year later in the south (common practice, no published source)
+USUAL_C: Final = 12.0
+SWING_K: Final = 3.0
+COLDEST_DAY: Final = 45
+#: relative standard uncertainty of a drop that would be scaled by that: 4 K, and 2.5 % of viscosity go with 1 K
+BLIND_U: Final = 0.10
+#: so many of these deviations colder than usual, and a filter is still not told to be due: of 60 random lives one was told so earlier
+#: than a tenth of its life before its limit, and half of them later than at it (tests/bench/filters.py --blind)
+BLIND_GUARD: Final = 0.5
 
 
 def viscosity_mpa_s(temperature_c: float) -> float:
@@ -69,6 +84,33 @@ def parts(settings: Settings, flow_l_min: float, supply_c: float | None) -> Part
     reference = settings.reference_flow_l_min or flow_l_min
     laminar = 1.0 / normalised_drop(1.0, flow_l_min, reference, supply_c, settings.reference_c)
     return Parts(laminar, (flow_l_min / reference) ** 2)
+
+
+def scaled(drop_kpa: float, of: Parts, housing_kpa: float = 0.0) -> float:
+    """A drop [kPa] as it would be at the reference: what the housing takes by the square of the flow, the rest as laminar.
+
+    Args:
+        housing_kpa: the housing's share at the reference.
+    """
+    return (drop_kpa - housing_kpa * of.square) / of.laminar + housing_kpa
+
+
+def assumed_c(reference_c: float, wall_ms: int, zone: ZoneInfo) -> float:
+    """What the supply's water is taken for where nobody measures it [Cel]: colder in winter. Which half of the year that is, a zone
+    with summer time tells; without one it is the mean all the year."""
+    mean = (USUAL_C + reference_c) / 2.0
+    now = datetime.fromtimestamp(wall_ms / 1000.0, UTC)
+    january, july = (datetime(now.year, month, 15, 12, tzinfo=zone).utcoffset() for month in (1, 7))
+    if january is None or july is None or january == july:
+        return mean
+    swing = SWING_K if july > january else -SWING_K
+    return mean - swing * math.cos(2.0 * math.pi * (now.timetuple().tm_yday - COLDEST_DAY) / 365.25)
+
+
+def colder_share(reference_c: float, wall_ms: int, zone: ZoneInfo) -> float:
+    """How much of a drop may be water colder than the reference, where nobody measures it: by the season, and somewhat more."""
+    season = viscosity_mpa_s(reference_c) / viscosity_mpa_s(assumed_c(reference_c, wall_ms, zone))
+    return max(1.0 - season / (1.0 + BLIND_GUARD * BLIND_U), 0.0)
 
 
 def taps_of(filters: Sequence[str]) -> dict[str, tuple[str, str]]:

@@ -20,7 +20,7 @@ from edge.domain.heating import Forecast
 from edge.domain.phases import Phase
 from edge.domain.readings import KIND_OF, REASONS, UNIT_OF, Role
 from edge.domain.set_point import trough, words
-from edge.domain.show_water import capacity_text, fell_text, filter_text
+from edge.domain.show_water import blind_text, capacity_text, fell_text, filter_text
 from edge.domain.train import TRAIN
 
 if TYPE_CHECKING:
@@ -325,15 +325,24 @@ class Readiness:
         change = s.book.last_change(ident)
         drop, seq, at_ms, fresh = s.dropped(ident, now)
         text = f"{s.show_pressure(drop)} of drop at the reference flow" if drop is not None else "no drop known"
+        seen = s.evidence.train.of(ident)
         taps = self._taps_of(ident)
         u = self._drop_u(taps)
         sure = None
-        if drop is not None and stage.drop_limit_kpa is not None:
-            sure = None if u is None else round(probability_within(drop, u, None, stage.drop_limit_kpa), 3)
-            if drop + K_CALIBRATED * (u or 0.0) > stage.drop_limit_kpa + AT_LIMIT:
+        if (
+            drop is not None
+            and stage.drop_limit_kpa is not None
+            and seen is not None
+            and not s.evidence.train.is_lumped
+        ):
+            limit = stage.drop_limit_kpa
+            sure = None if u is None else round(probability_within(drop, u, None, limit), 3)
+            above = drop - seen.doubt_kpa(drop) + K_CALIBRATED * (u or 0.0) > limit + AT_LIMIT
+            if above or seen.is_due:
+                beyond = self._beyond("above", drop > limit, s.show_pressure(limit))
                 return Judged(
                     UNMET,
-                    f"{text}, {self._beyond('above', drop > stage.drop_limit_kpa, s.show_pressure(stage.drop_limit_kpa))}",
+                    f"{text}, {beyond if above else f'after it was above {s.show_pressure(limit)}'}",
                     ask=f"Change filter {ident}",
                     seq=seq,
                     evidence_ms=at_ms,
@@ -353,7 +362,6 @@ class Readiness:
             return Judged(
                 UNKNOWN, f"{text}; no change of it on record", ask=f"Record when filter {ident} was last changed"
             )
-        seen = s.evidence.train.of(ident)
         if seen is not None and seen.fell is not None:
             ask = f"Record the change of filter {ident}, or have the filter and its seals looked at"
             return Judged(UNKNOWN, fell_text(s, seen), ask=ask, seq=seq, evidence_ms=at_ms)
@@ -377,6 +385,9 @@ class Readiness:
                     f"{text}: a filter can't gain pressure",
                     ask="Check whether the pressure plugs are exchanged",
                 )
+            if drop > stage.drop_limit_kpa + AT_LIMIT:  # but not for certain, see above
+                text = f"{text}, perhaps above {s.show_pressure(stage.drop_limit_kpa)}: {blind_text(seen)}"
+                return Judged(UNKNOWN, text, ask="Measure the water's temperature", seq=seq, evidence_ms=at_ms)
         if stage.drop_limit_kpa is not None:
             text = self._nominally(text, *taps)
         return Judged(MET, text + filter_text(s, ident, now), seq=seq, evidence_ms=at_ms, probability=sure)
@@ -394,7 +405,10 @@ class Readiness:
         text = f"{s.show_pressure(total)} of drop over all filters, no pressure between them"
         if total <= limit_kpa + AT_LIMIT:
             return Judged(MET, text + filter_text(s, ident, now), seq=seq, evidence_ms=at_ms)
-        if None not in limits and total > sum(filter(None, limits)) + AT_LIMIT:
+        seen = s.evidence.train.of(ident)
+        doubt = 0.0 if seen is None else seen.doubt_kpa(total)
+        is_due = seen is not None and seen.is_due
+        if None not in limits and (is_due or total - doubt > sum(filter(None, limits)) + AT_LIMIT):
             ask = "Change the filters; fit a pressure point between them to tell which"
             return Judged(UNMET, f"{text}: more than their limits together", ask=ask, seq=seq, evidence_ms=at_ms)
         ask = f"Fit a pressure point between the filters, or change filter {ident}"

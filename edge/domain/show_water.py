@@ -17,12 +17,12 @@ from edge.domain.use import Days
 if TYPE_CHECKING:
     from edge.domain.station import Station
 
+#: the days left are told anew so often
 QUARTER_MS: Final = 900_000
 #: what is told of the filters where two pressures or the flow are missing
 LUMPED = "no pressure between the filters: only the drop over all of them is known"
 NO_METER = "no flow meter: drops can't be made comparable, nor the volume that passed be known"
 ASSUMED = "no flow meter: the reference flow is assumed whenever the filters take pressure"
-BLIND = "no water temperature: not scaled to the reference's viscosity"
 FELL = "its drop fell suddenly: torn, by-passed, or changed without a record"
 NOT_YET = "too few steady draws since its change"
 
@@ -114,8 +114,8 @@ def _filter(station: Station, ident: str, now: Now, found: dict[str, dict[str, A
         why = "as drawn: the station file gives no reference flow"
     elif drop is not None and station.flow_point is None:
         why = ASSUMED
-    elif drop is not None and stage is not None and stage.is_blind:
-        why = BLIND
+    elif drop is not None:
+        why = blind_text(stage)
     found[name] = estimate(name, "kPa", now, None if drop is None else round(drop, 3), why=why)
     volume, days = f"filter:{ident}:volume_left", f"filter:{ident}:left"
     why = why_no_life(station, stage)
@@ -125,7 +125,7 @@ def _filter(station: Station, ident: str, now: Now, found: dict[str, dict[str, A
         return
     why = f"{LUMPED}; left until the sum of their limits" if lumped else lead_text(station, ident)
     lesser = ASSUMED if station.flow_point is None else ""
-    why = "; ".join(filter(None, (why, lesser, BLIND if stage is not None and stage.is_blind else "")))
+    why = "; ".join(filter(None, (why, lesser, blind_text(stage))))
     if math.isinf(left[0]):
         low = None if math.isinf(left[1]) else round(left[1], 1)
         found[volume] = estimate(volume, "L", now, None, low, None, "its drop hardly grows: more than can be told")
@@ -192,6 +192,14 @@ def why_no_life(station: Station, stage: Stage | None) -> str:
     return ""
 
 
+def blind_text(stage: Stage | None) -> str:
+    """What a drop is worth where nobody measures the water's temperature; empty where it is known, or doesn't matter."""
+    if stage is None or stage.colder is None:
+        return ""
+    cold = f", and at this season {stage.colder:.0%} of the drop may be cold water" if stage.colder >= 0.01 else ""
+    return f"no water temperature: not scaled to the reference's viscosity{cold}"
+
+
 def lead_text(station: Station, ident: str) -> str:
     """Whether this stage will be the first at its limit."""
     return "the first to reach its limit" if station.evidence.train.leading(station.evidence.total_l) == ident else ""
@@ -212,6 +220,24 @@ def filter_text(station: Station, ident: str, now: Now) -> str:
     high = "?" if math.isinf(days.high) else f"{days.high:.0f}"
     lead = ", the first to reach its limit" if lead_text(station, ident) else ""
     return f"; about {days.value:.0f} days left ({days.low:.0f} to {high}), until {until.isoformat()}{lead}"
+
+
+def both_text(station: Station) -> str:
+    """For a filter that is due: which has used up the most of its limit, and that changing all at once is the least trouble (common
+    practice: each change owes the water path a treatment of its own). Empty where there is but one."""
+    train, stages = station.evidence.train, station.settings.filters
+    if len(stages) < 2:
+        return ""
+    used: list[tuple[float, str]] = []
+    for stage in stages:
+        seen = None if train.is_lumped else train.of(stage.id)
+        drop = None if seen is None else seen.drop_kpa(train.changed_ms(stage.id))
+        if drop is not None and stage.drop_limit_kpa:
+            used.append((drop / stage.drop_limit_kpa, stage.id))
+    used.sort(reverse=True)
+    shares = " and ".join(f"{ident} {share:.0%}" for share, ident in used)
+    most = f"; {used[0][1]} has used up the most of its limit ({shares})" if len(used) > 1 else ""
+    return f"{most}; changing {'both' if len(stages) == 2 else 'all'} at once needs one treatment of the water path instead of several"
 
 
 def fell_text(station: Station, stage: Stage) -> str:

@@ -37,7 +37,7 @@ from edge.domain.warmth import Warmth
 from edge.domain.water import Draw, DrawWatch
 
 #: changes when the meaning of state() changes; snapshots of another version are rebuilt from the journal
-FOLD_VERSION: Final = 3
+FOLD_VERSION: Final = 4
 #: where neither a room point nor a coldest room is given
 ASSUMED_ROOM_C: Final = 18.0
 #: at the latest after this everything is judged anew, whatever happened

@@ -14,10 +14,11 @@ import math
 from collections import deque
 from collections.abc import Callable, Mapping, Sequence
 from typing import Any, Final, NamedTuple
+from zoneinfo import ZoneInfo
 
-from edge.domain.filter_life import SCALE_BLIND_U, SCALE_U, Housing, Life, Point, fit
+from edge.domain.filter_life import SCALE_U, Housing, Life, Point, fit
 from edge.domain.filter_pair import Pair, Side, together
-from edge.domain.filters import GAINS_AT_MOST_KPA, parts, taps_of
+from edge.domain.filters import BLIND_U, GAINS_AT_MOST_KPA, Parts, colder_share, parts, scaled, taps_of
 from edge.domain.robust import mad_sigma, median
 from edge.domain.settings import Settings
 
@@ -28,13 +29,18 @@ ZEROS_KEPT: Final = 15
 ZERO_AT_MOST_KPA: Final = 25.0
 #: points kept of a stage, each of as many draws as the first; beyond, neighbours are merged. An even number
 POINTS_KEPT: Final = 96
-#: draws whose median is the drop now, and those before them that a fall is judged against
+#: draws whose median is the drop now
 LAST: Final = 3
-BEFORE: Final = 9
+#: a fall is told by so many draws, before two of them could make the median look better; it is judged against those before them
+FELL_LAST: Final = 2
+BEFORE: Final = 10
+LEAST_BEFORE: Final = 5
 #: a fall by this share, this much and this many standard deviations is sudden
 FELL_SHARE: Final = 0.3
 FELL_KPA: Final = 3.0
 FELL_SIGMA: Final = 6.0
+#: a filter that is due stays so until it is changed, or its drop is below its limit by this share
+DUE_BAND: Final = 0.1
 #: the first of two stages that seem to end together is told as ending by this share sooner
 TIE: Final = 0.005
 #: the fit is made anew once this share more water has passed
@@ -95,16 +101,19 @@ class Stage:
         self.fell: Fall | None = None
         self._seen: list[Seen] = []
         self._aside: list[Seen] = []  # of before the last change; a correction may take the change back
-        self._recent: deque[Seen] = deque(maxlen=LAST + BEFORE)
-        self.is_blind = False  # the last draw's water temperature is not known
+        self._recent: deque[Seen] = deque(maxlen=FELL_LAST + BEFORE)
+        self.colder: float | None = (
+            None  # where the last draw's water temperature isn't known: how much of its drop may be cold water
+        )
+        self.is_due = False
         self._housing = Housing()  # outlasts a change: the housing stays
         self._before: Point | None = None
         self._fitted_l: float | None = None
         self._told: dict[int | None, float | None] = {}  # drop_kpa's answers since the last draw
 
-    def add(self, seen: Seen, changed_ms: int | None, is_blind: bool = False) -> None:
-        """One more draw; blind: its water's temperature is not known."""
-        self.is_blind = is_blind
+    def add(self, seen: Seen, changed_ms: int | None, colder: float | None = None) -> None:
+        """One more draw; `colder`: its water's temperature is not known, and so much of its drop may be by that."""
+        self.colder = colder
         self._told.clear()
         self.rebase(changed_ms)
         if self._before is not None:
@@ -112,6 +121,7 @@ class Stage:
         self._before = seen.point
         self._recent.append(seen)
         self._look_for_fall(changed_ms)
+        self._look_whether_due(changed_ms)
         if self._seen and seen.point.volume_l <= self._seen[-1].point.volume_l:
             return  # the meter ran backwards, or no water passed: no new point of its life
         open_still = len(self._seen) > 1 and self._seen[-1].point.weight < self._seen[0].point.weight
@@ -127,6 +137,8 @@ class Stage:
         since = -math.inf if changed_ms is None else changed_ms
         if self.fell is not None and self.fell.wall_ms < since:
             self.fell = None
+        if self._recent and self._recent[-1].wall_ms <= since:
+            self.is_due = False
         old, new = self._aside, self._seen
         if (old and old[-1].wall_ms > since) or (new and new[0].wall_ms <= since):
             every = [*old, *new]
@@ -138,13 +150,17 @@ class Stage:
     def _housing_kpa(self) -> float:
         first = [seen.point for seen in self._seen[:5]]
         clean = median([point.drop_kpa / point.laminar for point in first]) if first else 0.0
-        return self._housing.share_kpa(clean)[0] if clean > 0.0 else 0.0
+        return self._housing.known_kpa(clean) if clean > 0.0 else 0.0
+
+    def level(self, point: Point) -> float:
+        """A draw's drop at the reference: the medium's share scaled, the housing's by the square of the flow where it is known."""
+        return scaled(point.drop_kpa, Parts(point.laminar, point.square), self._housing_kpa())
 
     def _levels(self, changed_ms: int | None) -> list[float]:
-        """Drops at the reference of the last draws: the medium's share scaled, the housing's by the square of the flow."""
+        """Drops at the reference of the last draws."""
         housing = self._housing_kpa()
         return [
-            (seen.point.drop_kpa - housing * seen.point.square) / seen.point.laminar + housing
+            scaled(seen.point.drop_kpa, Parts(seen.point.laminar, seen.point.square), housing)
             for seen in self._recent
             if changed_ms is None or seen.wall_ms > changed_ms
         ]
@@ -162,12 +178,23 @@ class Stage:
             if median(levels[-LAST:]) > (self.fell.before_kpa + self.fell.after_kpa) / 2.0:
                 self.fell = None
             return
-        if len(levels) < LAST + BEFORE:
+        before, after = levels[:-FELL_LAST], levels[-FELL_LAST:]
+        if len(before) < LEAST_BEFORE:
             return
-        before, after = levels[:-LAST], levels[-LAST:]
-        was, now = median(before), median(after)
+        was, now = median(before), max(after)
         if was - now > max(FELL_SHARE * was, FELL_KPA, FELL_SIGMA * mad_sigma(before)):
-            self.fell = Fall(round(was, 3), round(now, 3), self._recent[-LAST - 1].wall_ms)
+            self.fell = Fall(round(was, 3), round(median(after), 3), self._recent[-FELL_LAST - 1].wall_ms)
+
+    def doubt_kpa(self, drop_kpa: float) -> float:
+        """How much of a drop may be water that is colder than the reference."""
+        return drop_kpa * self.colder if self.colder is not None else 0.0
+
+    def _look_whether_due(self, changed_ms: int | None) -> None:
+        drop = self.drop_kpa(changed_ms)
+        if drop is None or self.limit_kpa is None:
+            return
+        band = DUE_BAND if self.is_due else 0.0
+        self.is_due = drop - self.doubt_kpa(drop) > (1.0 - band) * self.limit_kpa
 
     def look(self, passed_l: float, changed_ms: int | None) -> bool:
         """Make the fit anew where enough has passed since the last; is there another than before?"""
@@ -179,7 +206,7 @@ class Stage:
         if self._fitted_l is not None and passed_l - self._fitted_l < AGAIN_SHARE * span:
             return False
         self._fitted_l = passed_l
-        scale_u = SCALE_BLIND_U if self.is_blind else SCALE_U
+        scale_u = math.hypot(SCALE_U, BLIND_U) if self.colder is not None else SCALE_U
         self._alone = fit([seen.point for seen in self._seen], self._housing, self.limit_kpa, passed_l, scale_u)
         self.life = self._alone
         return True
@@ -210,14 +237,15 @@ class Stage:
         return {name: [_flat(seen) for seen in kept] for name, kept in lists.items()} | {
             "fell": fell,
             "housing": list(self._housing),
-            "blind": self.is_blind,
+            "colder": self.colder,
+            "due": self.is_due,
         }
 
     def restore(self, state: Mapping[str, Any]) -> None:
         """Take back what state() gave."""
         self._seen, self._aside = ([_seen(flat) for flat in state[name]] for name in ("seen", "aside"))
-        self._recent = deque(map(_seen, state["recent"]), maxlen=LAST + BEFORE)
-        self.is_blind = state["blind"]
+        self._recent = deque(map(_seen, state["recent"]), maxlen=FELL_LAST + BEFORE)
+        self.colder, self.is_due = state["colder"], state["due"]
         self._housing, self._before = Housing(*state["housing"]), self._recent[-1].point if self._recent else None
         self.fell = None if state["fell"] is None else Fall(*state["fell"])
         self._told.clear()
@@ -255,8 +283,10 @@ class Train:
         changed: a filter's last recorded change, wall time in ms; None where there is none on record.
     """
 
-    def __init__(self, settings: Settings, taps: frozenset[str], changed: Callable[[str], int | None]) -> None:
-        self._settings, self._changed = settings, changed
+    def __init__(
+        self, settings: Settings, taps: frozenset[str], changed: Callable[[str], int | None], zone: ZoneInfo
+    ) -> None:
+        self._settings, self._changed, self._zone = settings, changed, zone
         self.zeros = Zeros()
         ids = [stage.id for stage in settings.filters]
         limits = {stage.id: stage.drop_limit_kpa for stage in settings.filters}
@@ -286,6 +316,9 @@ class Train:
         if flow_l_min is None or flow_l_min <= 0.0 or body["ended"] != "flow":
             return {}
         laminar, square = parts(self._settings, flow_l_min, temperature_c)
+        reference_c = self._settings.reference_c
+        blind = temperature_c is None and reference_c is not None
+        colder = colder_share(reference_c, wall_ms, self._zone) if blind and reference_c is not None else None
         found: dict[str, float] = {}
         for ident, (before, after) in self._pairs.items():
             high, low = body[f"{before}_kpa"], body[f"{after}_kpa"]
@@ -295,8 +328,8 @@ class Train:
             if drop < -GAINS_AT_MOST_KPA:
                 continue
             point = Point(body["total_l"] - body["volume_l"] / 2.0, laminar, square, drop)
-            self.stages[ident].add(Seen(wall_ms, point), self.changed_ms(ident), temperature_c is None)
-            found[ident] = round(drop / laminar, 4)
+            self.stages[ident].add(Seen(wall_ms, point), self.changed_ms(ident), colder)
+            found[ident] = round(self.stages[ident].level(point), 4)
         return found
 
     def look(self, passed_l: float) -> None:

@@ -4,12 +4,14 @@ from __future__ import annotations
 
 import json
 import math
+from itertools import pairwise
 from pathlib import Path
 from typing import Any
 
 import pytest
 
-from edge.domain.filters import normalised_drop
+from edge.domain.filter_life import Housing, Point
+from edge.domain.filters import Parts, normalised_drop, scaled
 from edge.domain.supply import Flows, capacity_l_min, pressure_at_kpa
 
 
@@ -74,3 +76,29 @@ def test_laminar_drops_scale_with_flow_and_viscosity(
     got = normalised_drop(inputs["dp"], inputs["q1"], inputs["q2"], inputs["t1"], inputs["t2"])
     assert got == pytest.approx(expected, rel=0.003)  # our viscosity is the simpler correlation
     assert tolerance < 0.003 * expected
+
+
+@pytest.mark.parametrize(("inputs", "expected", "tolerance"), scaling("square_scale"))
+def test_a_housings_drop_goes_with_the_square_of_the_flow(
+    inputs: dict[str, float], expected: float, tolerance: float
+) -> None:
+    """All of the drop is the housing's: its share at the reference is what it would be there."""
+    flow = inputs["q1"] / inputs["q2"]
+    at_reference = inputs["dp"] / flow**2
+    assert scaled(inputs["dp"], Parts(flow, flow**2), at_reference) == pytest.approx(
+        expected, abs=max(tolerance, 1e-12)
+    )
+
+
+@pytest.mark.parametrize(("inputs", "expected", "tolerance"), scaling("fit_two_term"))
+def test_medium_and_housing_are_told_apart_by_draws_of_different_flow(
+    inputs: dict[str, Any], expected: float, tolerance: float
+) -> None:
+    draws = [Point(float(n), q, q * q, drop) for n, (q, drop) in enumerate(zip(inputs["q"], inputs["dp"], strict=True))]
+    housing = Housing()
+    for one, other in pairwise(draws):
+        housing = housing.and_draws(one, other)
+    found = housing.slope_kpa()
+    assert found is not None
+    medium = scaled(draws[0].drop_kpa, Parts(draws[0].laminar, draws[0].square), found[0]) - found[0]
+    assert (medium if inputs["want"] == "a" else found[0]) == pytest.approx(expected, abs=tolerance)
