@@ -31,6 +31,8 @@ GRACE_MS: Final = 30_000
 
 #: what follows when the heater has no power
 _AFTER_A_TRIP: Final = frozenset({"reservoir_cold", "not_heating", "heating_weak", "late_for_first_case"})
+#: alarm -> those that it is a consequence of, the first that is present; it gives way to one that comes after it, too
+_CAUSES: Final[Mapping[str, tuple[str, ...]]] = {"reservoir_cold": ("late_for_first_case", "not_heating")}
 
 Emit = Callable[[dict[str, Any], Now], None]
 
@@ -177,6 +179,14 @@ class AlarmDesk:
             self.step(alarm.id, Event.SUPPRESS, now)
         else:
             self.step(alarm.id, Event.ALARM, now)
+            self._take_over(alarm.id, now)
+
+    def _take_over(self, cause: str, now: Now) -> None:
+        """What was announced before its cause was known, and that nobody has answered yet, is shown as its consequence."""
+        for ident in (i for i, causes in _CAUSES.items() if cause in causes and i in self.alarms):
+            if self.alarms[ident].state is State.UNACKNOWLEDGED and self.alarms[cause].state is State.UNACKNOWLEDGED:
+                self.alarms[ident].consequence_of = cause
+                self.step(ident, Event.SUPPRESS, now)
 
     def _leave(self, alarm: Alarm, now: Now) -> None:
         if alarm.state is State.SUPPRESSED:
@@ -200,7 +210,8 @@ class AlarmDesk:
         """The present alarm that this one would be a consequence of; None where there is none."""
         if ident in _AFTER_A_TRIP:
             named = [t for t in self._trips if "heat" in t]
-            return next((t for t in named or self._trips if self.alarms[t].present), None)
+            causes = [*(named or self._trips), *_CAUSES.get(ident, ())]
+            return next((c for c in causes if c in self.alarms and self.alarms[c].present), None)
         if ident.startswith("silent:"):
             bus = f"bus_lost:{self._bus_of.get(ident.removeprefix('silent:'), '')}"
             return bus if bus in self.alarms and self.alarms[bus].present else None

@@ -10,7 +10,7 @@ from __future__ import annotations
 from collections.abc import Callable
 from typing import TYPE_CHECKING, Any, Final, NamedTuple
 
-from edge.domain.alarms import AT_LIMIT
+from edge.domain.alarms import AT_LIMIT, LIT
 from edge.domain.entries import Now, rfc3339
 from edge.domain.heating import HOLD_MS, time_to_s
 from edge.domain.hours import clock_text, first_case
@@ -37,6 +37,9 @@ WEAK_AFTER_MS: Final = 900_000
 HABIT: Final = 3
 FAR_K: Final = 6.0
 FIRST_CASE: Final = "late_for_first_case"
+#: words of its causes
+NOT_HEATING: Final = "not heating"
+NEVER: Final = "it will not get there"
 
 
 class MustStart(NamedTuple):
@@ -54,6 +57,8 @@ class ReservoirAlarms:
         self._asked_ms: int | None = None
         self._warm_for_ms: int | None = None  # the first case that it has been warm for
         self._seen_weak_ms: int | None = None  # start of the heat-up that has shown weakness
+        self._heated = False  # since it has been late for the first case
+        self._in_time = False  # for the first case, as far as can be told
 
     def look(self, now: Now) -> None:
         """Look at each alarm; called where the reservoir, the room or the phase has changed."""
@@ -72,6 +77,7 @@ class ReservoirAlarms:
             self._asked_ms = now.mono_ms
             self._look_for_weakness(warmth, point, now)
             self._look_at_first_case(warmth, point, liquid, cold_c, now)
+        self._heated |= warmth.heat.heating_since_ms is not None
         self._look_for_heat(warmth, point, liquid, cold_c, now)
 
     def _follow_cooling(self, warmth: Warmth, now: Now) -> None:
@@ -94,7 +100,7 @@ class ReservoirAlarms:
         alarm = s.desk.alarms["reservoir_cold"]
         active, cause = liquid < (again if alarm.present else limit) - AT_LIMIT, ""
         found = trough(warmth.loss, warmth.limits(cold_c)[0] + warmth.guard_k, cold_c) if active else None
-        if active and self._is_explained(warmth, now.mono_ms):
+        if active and self._is_explained(warmth, now):
             # a set point that is too low is one alarm, not one after each cycle
             active = found is not None and alarm.present and not s.is_resting
         if active:
@@ -107,14 +113,27 @@ class ReservoirAlarms:
             "reservoir_cold", active, now, value=liquid, unit="Cel", limit=round(limit, 4), point=point, cause=cause
         )
 
-    def _is_explained(self, warmth: Warmth, mono_ms: int) -> bool:
-        """A cold reservoir is no alarm at rest, nor while a phase explains it; after a trip it is the trip's consequence."""
+    def _is_explained(self, warmth: Warmth, now: Now) -> bool:
+        """A cold reservoir is no alarm at rest, while it can still be in time for the first case, nor while a phase explains it."""
         s = self._station
         if s.is_resting:
             return True
         if s.desk.cause_of("reservoir_cold") is not None:
             return False
-        return s.phase is Phase.OFF or warmth.cycle.may_explain_cold(mono_ms)
+        return s.phase is Phase.OFF or self._is_for_first_case(now) or warmth.cycle.may_explain_cold(now.mono_ms)
+
+    def _is_for_first_case(self, now: Now) -> bool:
+        """Before the first case, in time or about to be told as late; what has been announced already stays."""
+        desk = self._station.desk
+        late, cold = desk.alarms.get(FIRST_CASE), desk.alarms["reservoir_cold"]
+        if late is None or cold.state in LIT or not self._is_before_first_case(now):
+            return False
+        return self._in_time or (late.condition and not late.present)
+
+    def _is_before_first_case(self, now: Now) -> bool:
+        """It has yet to become warm for the day's first case: whether that will be in time is an alarm of its own."""
+        first_ms = self._first_case_ms(now, 0)
+        return first_ms is not None and self._warm_for_ms != first_ms
 
     def _look_for_heat(self, warmth: Warmth, point: str, liquid: float, cold_c: float, now: Now) -> None:
         """Colder than its thermostat would let it be, and not rising. Its delay is the alarm's on-delay."""
@@ -132,12 +151,14 @@ class ReservoirAlarms:
         )
 
     def _should_heat(self, now: Now) -> bool:
-        """Somebody counts on it, and it has power; while it has yet to begin for the first case, that alarm says so."""
+        """Somebody counts on it, and it has power; what the alarm for the first case says needs no other."""
         s = self._station
-        if s.is_resting or s.phase is Phase.OFF or s.heater_is_tripped(now.mono_ms):
+        if s.is_resting or s.phase is Phase.OFF or s.heater_is_tripped(now.mono_ms) or self._is_before_first_case(now):
             return False
         told = s.desk.alarms.get(FIRST_CASE)
-        return told is None or not told.present or self._first_case_ms(now, OVER_MS) is None
+        if told is None or not told.present:
+            return True
+        return NEVER not in told.cause and (NOT_HEATING not in told.cause or self._heated)
 
     def _look_for_weakness(self, warmth: Warmth, point: str, now: Now) -> None:
         """Surely weaker than its habit for a while. Then it stands until a heat-up shows otherwise: between them nothing is known."""
@@ -195,14 +216,18 @@ class ReservoirAlarms:
         first_ms = self._first_case_ms(now, OVER_MS if not alarm.condition else 1 << 60)
         if first_ms is not None and warmth.is_warm:
             self._warm_for_ms = first_ms
+        self._in_time = False
         if first_ms is None or self._warm_for_ms == first_ms or warmth.cycle.explains_cold(now.mono_ms):
             s.desk.set(FIRST_CASE, False, now, value=liquid)
             return
         why = self._why_late(warmth, liquid, cold_c, first_ms, alarm.condition, now)
+        self._in_time = why == ""
         if why is None:  # what is present stays, what was pending isn't known to be so
             s.desk.drop_pending(FIRST_CASE, now)
             return
         cause = f"{s.show(point, liquid)}, {why}" if why else ""
+        if not alarm.condition:
+            self._heated = False
         limit = round(warmth.limits(cold_c)[0] + warmth.guard_k, 4)
         s.desk.set(FIRST_CASE, bool(why), now, value=liquid, unit="Cel", limit=limit, point=point, cause=cause)
 
@@ -217,14 +242,14 @@ class ReservoirAlarms:
             if expected_ms <= first_ms + (0 if was_late else SLACK_MS):
                 return ""
             return f"expected at {clock_text(expected_ms, self._station.zone)}, after {case}"
-        if forecast.why.startswith("it will not get there"):
+        if forecast.why.startswith(NEVER):
             return f"{forecast.why}: not in time for {case}"
         if warmth.heat.heating_since_ms is not None:
             return None if now.wall_ms < first_ms else f"not warm yet for {case}"
         must = self.must_start(liquid, cold_c, now)
         if must is None:
-            return f"not heating, not warm for {case}"
+            return f"{NOT_HEATING}, not warm for {case}"
         at = clock_text(must.by_ms, self._station.zone)
         if now.wall_ms < must.by_ms:
             return ""
-        return f"not heating: heating must start by {at} ({must.why}) to be warm for {case}"
+        return f"{NOT_HEATING}: heating must start by {at} ({must.why}) to be warm for {case}"

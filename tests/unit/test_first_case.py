@@ -100,6 +100,75 @@ def test_in_time_is_no_alarm():
     assert driver.station.estimates(driver.now)["heating_must_start_by"]["value"] is None
 
 
+def a_known_station(clock: str) -> Driver:
+    """One that has warmed up on earlier days: it knows that it needs about an hour and a quarter from 25 Cel."""
+    driver = driver_at(clock)
+    assert driver.station.warmth is not None
+    fit = {
+        "power": [0.2, 0.002],
+        "loss": [0.19, 0.01],
+        "together": 0.0,
+        "wall": [0.1, 0.3],
+        "wall_s": [180.0, 0.5],
+        "lag_s": [20.0, 0.4],
+    }
+    driver.station.warmth.recall([dict(fit) for _ in range(4)])
+    return driver
+
+
+def test_a_morning_that_will_be_in_time_is_no_alarm_of_any_kind():
+    """Cold and not heated yet, then heated in time: neither cold nor not heating is told, each day."""
+    driver = a_known_station("05:30")
+    until(driver, "05:56", COLD)
+    until(driver, "08:00", heating(170.0))
+    raised = [
+        e.body["id"]
+        for e in driver.said
+        if e.kind == "alarm" and e.body["id"] in (LATE, "reservoir_cold", "not_heating")
+    ]
+    assert raised == [] and driver.condition("reservoir")["state"] == "met"
+
+
+def test_nobody_switched_it_on_is_one_alarm_all_day():
+    driver = a_known_station("05:30")
+    until(driver, "12:00", COLD)
+    (told,) = announced(driver, LATE)
+    assert "this station's own heat-ups" in told.body["cause"] and at("06:00") < told.wall_ms < at("06:50")
+    assert announced(driver, "reservoir_cold") == announced(driver, "not_heating") == []
+    shown = driver.station.alarms(driver.now)
+    assert shown["reservoir_cold"]["consequence_of"] == LATE and shown["not_heating"]["state"] == "normal"
+
+
+def test_heated_too_late_and_then_no_more_is_news():
+    driver = a_known_station("05:30")
+    until(driver, "06:30", COLD)
+    until(driver, "08:00", heating(170.0))
+    until(driver, "09:30", lambda t: QUIET | {"room": ROOM, "reservoir": 36.0 - 0.03 * t / 60.0})
+    assert announced(driver, LATE) and announced(driver, "not_heating")
+
+
+def test_cold_that_was_told_before_its_cause_becomes_its_consequence():
+    driver = driver_at("10:00")
+    until(driver, "10:20", QUIET | {"room": ROOM, "reservoir": 39.2})
+    until(driver, "11:30", lambda t: QUIET | {"room": ROOM, "reservoir": 39.2 - 0.05 * t / 60.0})
+    assert [e.body["to"] for e in driver.said if e.kind == "alarm" and e.body["id"] == "reservoir_cold"] == [
+        "unacknowledged",
+        "suppressed_by_design",
+    ]
+    assert len(announced(driver, "not_heating")) == 1
+    assert driver.station.alarms(driver.now)["reservoir_cold"]["consequence_of"] == "not_heating"
+
+
+def test_cold_that_somebody_has_answered_stays_as_it_is():
+    driver = driver_at("10:00")
+    until(driver, "10:20", QUIET | {"room": ROOM, "reservoir": 39.2})
+    cooling = lambda t: QUIET | {"room": ROOM, "reservoir": 38.9 - 0.05 * t / 60.0}  # noqa: E731 # the same values, in two stretches
+    until(driver, "10:32", cooling)
+    driver.keep(driver.station.record({"record": "acknowledge", "by": "kim", "alarm": "reservoir_cold"}, driver.now))
+    until(driver, "11:30", lambda t: cooling(t + 720.0))
+    assert driver.alarms("reservoir_cold")[-1] == "acknowledged" and announced(driver, "not_heating")
+
+
 def test_what_will_never_be_warm_is_late_and_says_why():
     driver = driver_at("05:30")
     until(driver, "07:30", heating(36.0, capacity=20_000.0))  # ends at 37 Cel

@@ -464,9 +464,15 @@ def test_outside_the_hours_cold_is_no_alarm_but_a_trip_is() -> None:
     assert driver.alarms("outlet_tripped:heater") == ["unacknowledged"]
     driver.run(60, QUIET | {"reservoir": 25.0})
     driver.run(3 * HOUR / 1000, QUIET | {"reservoir": 25.0}, every_s=5)
-    first = next(e for e in driver.said if e.kind == "alarm" and e.body["id"] == "reservoir_cold")
-    assert first.body["to"] == "unacknowledged"
-    assert first.body["since"] == "2026-03-16T05:30:00.000Z", "a warm-up before the first case"
+    late, cold = (
+        [e for e in driver.said if e.kind == "alarm" and e.body["id"] == i]
+        for i in ("late_for_first_case", "reservoir_cold")
+    )
+    assert late[0].body["to"] == "unacknowledged"
+    assert late[0].body["since"] == "2026-03-16T05:30:00.000Z", "a warm-up before the first case"
+    assert [e.body["to"] for e in cold] == ["suppressed_by_design"] and cold[0].body[
+        "consequence_of"
+    ] == "late_for_first_case"
 
 
 def test_case_38_not_a_number_goes_no_further() -> None:
