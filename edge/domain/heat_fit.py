@@ -33,8 +33,17 @@ FLOOR_K: Final = 0.008
 LEVEL_WALK: Final = 0.0016**2 / 60.0
 POWER_WALK: Final = 0.002**2 / 60.0
 OTHERWISE: Final = 20  # so many odd samples in a row: it heats otherwise than it did, begin anew
+AGAIN: Final = 3  # or so many disturbances the same way: it is no disturbance
+YOUNG_S: Final = 600.0  # or one so soon: the start was taken wrongly
+OPENED: Final = 0.15  # by this share the heater's power is open again after a disturbance
+EXCESS_RATE: Final = 0.05  # how fast a probe that is noisier than it seemed is found out
+EXCESS_MOST: Final = 6.0  # by what one sample may tell of that
 TEMPER: Final = 0.7  # evidence counts for less than it says: the hypotheses don't lie close enough
 ALONE: Final = 1e-3  # relative; between two hypotheses' rates and lags that would coincide
+#: what may have happened, for people
+COOLED: Final = "a new estimate: something cooled the liquid on its way; was the lid open, or cold liquid poured in?"
+WARMED: Final = "a new estimate: it rises faster than it did; was the lid closed, or warm liquid poured in?"
+PAUSED: Final = "a new estimate: heating had paused, or the liquid was cooled"
 _POINTS: Final = ((-1.8, 0.10), (-0.8, 0.24), (0.0, 0.32), (0.8, 0.24), (1.8, 0.10))
 _GOLDEN: Final = tuple((1.0 / 1.16730397826) ** k for k in range(1, 5))  # root of x^5 = x + 1
 
@@ -80,38 +89,49 @@ class HeatFit:
     Args:
         level_c, level_sd: where it starts from.
         bend_s: where the straight rise, drawn back, meets the level (start and probe's lag together); None where the start wasn't seen.
+        bend_sd_s: by how much that may be wrong.
         slope: K/s, roughly.
         prior: what is believed beforehand.
     """
 
     def __init__(
-        self, level_c: float, level_sd: float, bend_s: float | None, slope: float, prior: Prior, broad: Prior
+        self,
+        level_c: float,
+        level_sd: float,
+        bend_s: float | None,
+        bend_sd_s: float,
+        slope: float,
+        prior: Prior,
+        broad: Prior,
     ) -> None:
         self.prior, self.broad = prior, broad
         self.t = 0.0
         self.room_c = 0.0
-        self.disturbed_t: float | None = None
+        self.disturbed_t: float | None = None  # when something last happened that nothing here explains
+        self.disturbed_by = ""  # and what that may have been, in words
         #: what was worked out since the last average, by temperature
-        self.memo: dict[float, tuple[float, float, float] | None] = {}
+        self.memo: dict[float, tuple[float, float, float] | float] = {}
         self._power: tuple[float, float] | None = None
         self._loss: tuple[float, float] | None = None
-        self._begin(level_c, level_sd, bend_s, slope)
+        self._begin(level_c, level_sd, bend_s, bend_sd_s * slope)
 
-    def _begin(self, level_c: float, level_sd: float, bend_s: float | None, slope: float) -> None:
+    def _begin(self, level_c: float, level_sd: float, bend_s: float | None, open_k: float) -> None:
         self.seen_start = bend_s is not None
         self.theta = 0.0
         self.n = 0
-        self.odd = 0  # samples in a row that nothing explains
+        self.odd = self.again = 0  # samples in a row that nothing explains; disturbances the same way, < 0 downwards
+        self.start_t = self.t if bend_s is None else bend_s
+        self.excess = 1.0  # of the readings' scatter over what they are said to have
         level = (level_c, level_sd**2)
         self.hyps: list[Hyp] = []
         if self.prior.heat_ups:
-            self._spread(self.prior, KNOWN, log(1.0 - STRANGE_SHARE), level, bend_s, slope)
-            self._spread(self.broad, STRANGE, log(STRANGE_SHARE), level, bend_s, slope)
+            self._spread(self.prior, KNOWN, log(1.0 - STRANGE_SHARE), level, bend_s, open_k)
+            self._spread(self.broad, STRANGE, log(STRANGE_SHARE), level, bend_s, open_k)
         else:
-            self._spread(self.broad, HYPOTHESES, 0.0, level, bend_s, slope)
+            self._spread(self.broad, HYPOTHESES, 0.0, level, bend_s, open_k)
 
     def _spread(
-        self, prior: Prior, n: int, log_share: float, level: tuple[float, float], bend_s: float | None, slope: float
+        self, prior: Prior, n: int, log_share: float, level: tuple[float, float], bend_s: float | None, open_k: float
     ) -> None:
         """`n` hypotheses all over a prior."""
         spreads = (prior.wall, prior.wall_s, prior.lag_s, prior.loss)
@@ -131,7 +151,7 @@ class HeatFit:
             h.p12 = pull * h.p22
             h.p11 = max(prior.power[1] ** 2 - pull * prior.power_loss, 0.0) + pull * h.p12 + (0.002 * h.x1) ** 2
             h.p00 = level[1]
-            h.p33 = (30.0 * slope) ** 2 if bend_s is not None else 0.7**2
+            h.p33 = open_k**2 if bend_s is not None else 0.7**2
             h.p01 = h.p02 = h.p03 = h.p13 = h.p23 = 0.0
             self.hyps.append(h)
 
@@ -145,9 +165,9 @@ class HeatFit:
         mean = gained / dt if dt > 0.0 else 0.0
         self.t, self.theta, self.room_c = t, theta, room_c
         self.n += 1
-        variance += FLOOR_K**2
+        variance = variance * max(self.excess, 1.0) + FLOOR_K**2
         total = off = wide = 0.0
-        best = self.hyps[0].lw
+        best = max(h.lw for h in self.hyps)
         seen_start = self.seen_start
         for h in self.hyps:
             ts = t - h.t0
@@ -184,7 +204,8 @@ class HeatFit:
             wide += weight * (h.s + h.nu * h.nu)
         off /= total
         wide = max(wide / total - off * off, variance)
-        if self.n > 12 and off * off > 25.0 * wide and abs(off) > 0.08:
+        self.excess += EXCESS_RATE * (min(off * off / wide, EXCESS_MOST) * max(self.excess, 1.0) - self.excess)
+        if self.n > 12 and t - self.start_t > 60.0 and off * off > 25.0 * wide and abs(off) > 0.08:
             self._odd(t, off, read_c)
             return
         self.odd = 0
@@ -195,13 +216,22 @@ class HeatFit:
         self.odd += 1
         if self.odd < 2:
             return
-        self.disturbed_t = t
-        if self.odd >= OTHERWISE:
+        if self.odd == 2:
+            up = off > 0.0
+            self.again = self.again + (1 if up else -1) if up == (self.again > 0) else 1 if up else -1
+        young = self.seen_start and t - self.start_t < YOUNG_S
+        if not young:
+            self.disturbed_t, self.disturbed_by = t, COOLED if off < 0.0 else WARMED
+        if young or self.odd >= OTHERWISE or abs(self.again) >= AGAIN:
             self._begin(read_c, 1.0, None, 0.0)
             return
         for h in self.hyps:
             h.p00 += 4.0 * off * off
             h.s += 4.0 * off * off
+            if self.odd == 2:
+                opened = (OPENED * h.x1) ** 2
+                h.p11 += opened
+                h.s += h.h1 * h.h1 * opened
         self._update(weigh=False)
 
     def _update(self, weigh: bool = True) -> None:
@@ -281,11 +311,9 @@ class HeatFit:
         power, loss = self.power_now()[0], self.loss_now()[0]
         return room_c + power / max(loss, 2e-6)
 
-    def open_level(self) -> None:
-        """Something may have been done to the liquid meanwhile."""
-        for h in self.hyps:
-            h.p00 += 1.0
-        self.memo.clear()
+    def resumed(self) -> None:
+        """It goes on after a break."""
+        self.disturbed_t, self.disturbed_by = self.t, PAUSED
 
     def points(self, target_c: float, room_c: float) -> list[tuple[float, float]]:
         """(seconds from the last sample until the probe reads `target_c`, weight), sorted.

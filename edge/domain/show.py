@@ -91,7 +91,7 @@ def _when(of: str, forecast: Forecast, now: Now) -> dict[str, Any]:
     if forecast.in_ms is None or forecast.low_ms is None or forecast.high_ms is None:
         return estimate(of, "time", now, why=forecast.why)
     value, low, high = (rfc3339(now.wall_ms + ms) for ms in (forecast.in_ms, forecast.low_ms, forecast.high_ms))
-    return estimate(of, "time", now, value, low, high)
+    return estimate(of, "time", now, value, low, high, forecast.why)
 
 
 def estimates(station: Station, now: Now) -> dict[str, dict[str, Any]]:

@@ -72,7 +72,8 @@ class Warmth:
 
     def hear(self, liquid_c: float, cold_c: float, mono_ms: int) -> None:
         """One good reading."""
-        self.heat.hear(liquid_c, cold_c, mono_ms)
+        if not self.heat.hear(liquid_c, cold_c, mono_ms):
+            return  # one reading far off: a slip, unless the next agrees
         self.cool.hear(liquid_c, cold_c, mono_ms)
         fell_k = self.heat.fell_by(liquid_c, AWAY_WITHIN_MS)
         if self.cycle.hear(liquid_c, fell_k, cold_c, self.limits(cold_c)[0], mono_ms) is not None:
@@ -82,7 +83,6 @@ class Warmth:
     def forget(self) -> None:
         """The temperature is not known any more."""
         self.is_warm, self.since_ms = False, None
-        self.heat.forget()
         self.cool.forget()
 
     def look(self, liquid_c: float, read_ms: int, cold_c: float, uncertain: bool, mono_ms: int) -> tuple[bool, bool]:
@@ -139,10 +139,9 @@ class Warmth:
 
     def until(self, cold_c: float, mono_ms: int) -> Forecast:
         """Time until the condition is met."""
-        if self.since_ms is not None:
-            left = max(self.since_ms + HOLD_MS - mono_ms, 0)
-            return Forecast(left, left, left, "")
         target_c = self.limits(cold_c)[0] + self.guard_k
+        if self.since_ms is not None:
+            return self.heat.held(max(self.since_ms + HOLD_MS - mono_ms, 0), target_c, mono_ms)
         if target_c > self.plan.set_point_c + max(self.plan.thermostat_band_k, SET_POINT_SLACK_K):
             why = f"it will not get there: the set point of {self.plan.set_point_c:.1f} °C is below the {target_c:.1f} °C needed"
             return Forecast(None, None, None, why)
