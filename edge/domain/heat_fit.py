@@ -32,10 +32,14 @@ STRANGE_SHARE: Final = 0.1
 FLOOR_K: Final = 0.008
 LEVEL_WALK: Final = 0.0016**2 / 60.0
 POWER_WALK: Final = 0.002**2 / 60.0
-OTHERWISE: Final = 20  # so many odd samples in a row: it heats otherwise than it did, begin anew
-AGAIN: Final = 3  # or so many disturbances the same way: it is no disturbance
-YOUNG_S: Final = 600.0  # or one so soon: the start was taken wrongly
-OPENED: Final = 0.15  # by this share the heater's power is open again after a disturbance
+#: a disturbance is over when for SETTLED_S the rise is as it was to this share of the heater's; where it doesn't end: it heats otherwise
+SETTLED_S: Final = 60.0
+SETTLED_SHARE: Final = 0.2
+OTHERWISE_S: Final = 360.0
+AGAIN: Final = 3  # nor are so many disturbances the same way any
+YOUNG_S: Final = 600.0  # nor one so soon: the start was taken wrongly
+OPENED: Final = 0.04  # by this share the heater's power is open after a disturbance
+OPEN_K: Final = 0.15  # and by this the level
 EXCESS_RATE: Final = 0.05  # how fast a probe that is noisier than it seemed is found out
 EXCESS_MOST: Final = 6.0  # by what one sample may tell of that
 TEMPER: Final = 0.7  # evidence counts for less than it says: the hypotheses don't lie close enough
@@ -120,6 +124,9 @@ class HeatFit:
         self.theta = 0.0
         self.n = 0
         self.odd = self.again = 0  # samples in a row that nothing explains; disturbances the same way, < 0 downwards
+        self.shifts: list[
+            tuple[float, float]
+        ] = []  # of a disturbance under way: when, how far it went beside what was expected
         self.start_t = self.t if bend_s is None else bend_s
         self.excess = 1.0  # of the readings' scatter over what they are said to have
         level = (level_c, level_sd**2)
@@ -205,6 +212,9 @@ class HeatFit:
         off /= total
         wide = max(wide / total - off * off, variance)
         self.excess += EXCESS_RATE * (min(off * off / wide, EXCESS_MOST) * max(self.excess, 1.0) - self.excess)
+        if self.shifts:
+            self._follow(t, off, read_c, variance)
+            return
         if self.n > 12 and t - self.start_t > 60.0 and off * off > 25.0 * wide and abs(off) > 0.08:
             self._odd(t, off, read_c)
             return
@@ -212,29 +222,48 @@ class HeatFit:
         self._update()
 
     def _odd(self, t: float, off: float, read_c: float) -> None:
-        """A sample that nothing explains: passed over; when it goes on, the level is open again, and at last the heater."""
+        """A sample that nothing explains is passed over; with a second one it is a disturbance, or the start was taken wrongly."""
         self.odd += 1
         if self.odd < 2:
             return
-        if self.odd == 2:
-            up = off > 0.0
-            self.again = self.again + (1 if up else -1) if up == (self.again > 0) else 1 if up else -1
+        up = off > 0.0
+        self.again = self.again + (1 if up else -1) if up == (self.again > 0) else 1 if up else -1
         young = self.seen_start and t - self.start_t < YOUNG_S
         if not young:
-            self.disturbed_t, self.disturbed_by = t, COOLED if off < 0.0 else WARMED
-        if young or self.odd >= OTHERWISE or abs(self.again) >= AGAIN:
+            self.disturbed_t, self.disturbed_by = t, WARMED if up else COOLED
+        if young or abs(self.again) >= AGAIN:
             self._begin(read_c, 1.0, None, 0.0)
             return
-        for h in self.hyps:
-            h.p00 += 4.0 * off * off
-            h.s += 4.0 * off * off
-            if self.odd == 2:
-                opened = (OPENED * h.x1) ** 2
-                h.p11 += opened
-                h.s += h.h1 * h.h1 * opened
-        self._update(weigh=False)
+        self.shifts.append((t, off))
+        self._shift()
 
-    def _update(self, weigh: bool = True) -> None:
+    def _shift(self) -> None:
+        """The liquid is where it is read to be; nothing is learned of heater and losses."""
+        for h in self.hyps:
+            h.x0 += h.nu
+            h.p00, h.p01, h.p02, h.p03 = OPEN_K**2, 0.0, 0.0, 0.0
+
+    def _follow(self, t: float, off: float, read_c: float, variance: float) -> None:
+        """In a disturbance: until it rises as it did before."""
+        shifts = self.shifts
+        shifts.append((t, off))
+        self._shift()
+        self.disturbed_t = t
+        began = shifts[0][0]
+        if t - began < SETTLED_S:
+            return
+        lately = sum(shift for at, shift in shifts[1:] if t - at < SETTLED_S)
+        power = max(self.power_now()[0], 0.0)
+        if abs(lately) <= max(SETTLED_SHARE * power * SETTLED_S, 3.0 * sqrt(2.0 * variance)):
+            shifts.clear()
+            self.odd = 0
+            for h in self.hyps:
+                h.p00 += variance
+                h.p11 += (OPENED * h.x1) ** 2
+        elif t - began > OTHERWISE_S:
+            self._begin(read_c, 1.0, None, 0.0)
+
+    def _update(self) -> None:
         top = -inf
         for h in self.hyps:
             h1, h2, h3, s = h.h1, h.h2, h.h3, h.s
@@ -257,8 +286,7 @@ class HeatFit:
             h.p22 -= k2 * g2
             h.p23 -= k2 * g3
             h.p33 -= k3 * g3
-            if weigh:
-                h.lw -= 0.5 * TEMPER * (nu * nu / s + log(s))
+            h.lw -= 0.5 * TEMPER * (nu * nu / s + log(s))
             if h.lw > top:
                 top = h.lw
         if len(self.hyps) > FEWEST and self.n % 4 == 0:
