@@ -13,7 +13,7 @@ from typing import Any, Final
 
 from edge.domain.heat_fit import HeatFit
 from edge.domain.heat_prior import REMEMBERED, Prior, is_usable, learned
-from edge.domain.heat_readings import BIN_MS, GAP_MS, RECENT_MS, Average, Readings
+from edge.domain.heat_readings import GAP_MS, RECENT_MS, Average, Readings
 from edge.domain.heating import HOLD_MS, Forecast
 
 FOUNDED_MS: Final = 240_000  # before this a heat-up tells nothing
