@@ -8,7 +8,10 @@ one that fails falls just so, and is told in the same words. All numbers: common
 from __future__ import annotations
 
 from collections import deque
+from math import exp, pi, sqrt
 from typing import Final, NamedTuple
+
+from edge.domain.robust import normal_cdf, normal_quantile
 
 #: a pressure below this tells nothing by its fall
 WORTH_KPA: Final = 70.0
@@ -21,6 +24,15 @@ RISES_KPA: Final = 2.0
 FASTEST_MS: Final = 180_000
 SLOWEST_MS: Final = 12 * 3_600_000
 _KEPT: Final = 256
+
+#: a meter's noise is told from water by so many readings, a stretch of the leak's time of at least a 60th, at most a 6th
+SLICE_READINGS: Final = 100
+#: standard deviation over mean of the readings above zero: 0.756 for half a normal distribution (sqrt(pi/2 - 1)), about 0 for pulses
+CENSORED: Final = (0.6, 0.92)
+#: more zeros than three readings in four are no noise around zero
+MOST_ZEROS_SIGMAS: Final = 0.674
+#: a draw's flow rises this long, at most, before it counts as one
+RISES_MS: Final = 5_000
 
 #: the least flow of a day is looked for in windows of this length, wholly without a draw
 NIGHT_MS: Final = 1_800_000
@@ -68,27 +80,69 @@ class Decay:
                 self.bled = Bled(high, kpa, lasted_ms)
 
 
+class Stretch:
+    """Some readings of the flow while nothing draws: litres, and what tells a meter's noise from water."""
+
+    __slots__ = ("since_ms", "litres", "n", "zeros", "total", "squares")
+
+    def __init__(self, since_ms: int) -> None:
+        self.since_ms = since_ms
+        self.litres = self.total = self.squares = 0.0
+        self.n = self.zeros = 0
+
+    def add(self, litres: float, flow_l_min: float) -> None:
+        """One reading, and what passed since the one before it."""
+        self.litres += litres
+        self.n += 1
+        self.zeros += flow_l_min == 0.0
+        self.total += flow_l_min
+        self.squares += flow_l_min * flow_l_min
+
+    def water_l(self) -> float:
+        """Litres of water, without what is noise."""
+        return self.litres * self._share_of_water()
+
+    def _share_of_water(self) -> float:
+        """Which share of the litres is water.
+
+        A meter that never shows less than zero turns its noise into flow: half of its readings are zero, the others spread as the
+        halves of a normal distribution do. What flows below such noise follows from the share of zeros (a normal distribution
+        censored at zero, textbook). Pulses, and water that runs off and on, spread otherwise and are taken as they are.
+        """
+        above = self.n - self.zeros
+        if self.n < SLICE_READINGS or not self.zeros or above < 3 or self.total <= 0.0:
+            return 1.0
+        spread = sqrt(max(self.squares * above / (self.total * self.total) - 1.0, 0.0))
+        if not CENSORED[0] <= spread <= CENSORED[1]:
+            return 1.0
+        flow_sigmas = -normal_quantile(self.zeros / self.n)  # below zero by chance too: so that chance cancels
+        if flow_sigmas < -MOST_ZEROS_SIGMAS:
+            return 1.0
+        density = exp(-0.5 * flow_sigmas * flow_sigmas) / sqrt(2.0 * pi)
+        return flow_sigmas / (flow_sigmas * normal_cdf(flow_sigmas) + density)
+
+
 class NightFlow:
     """The least mean flow of the half hours without a draw, within the last day: zero where nothing leaks."""
 
-    __slots__ = ("_bin", "_covered_ms", "_litres", "_quiet", "_done")
+    __slots__ = ("_bin", "_covered_ms", "_seen", "_quiet", "_done")
 
     def __init__(self) -> None:
-        self._bin, self._covered_ms, self._litres, self._quiet = -1, 0, 0.0, True
+        self._bin, self._covered_ms, self._seen, self._quiet = -1, 0, Stretch(0), True
         self._done: deque[tuple[int, float]] = deque()  # (end of the half hour, L/min), flows rising
 
     def draw(self, mono_ms: int) -> None:
         """A draw began: its half hour is not quiet."""
         self._quiet = False
 
-    def add(self, litres: float, from_ms: int, mono_ms: int) -> None:
-        """What passed between two readings without a draw."""
+    def add(self, litres: float, flow_l_min: float, from_ms: int, mono_ms: int) -> None:
+        """What passed between two readings without a draw; the later one showed this flow."""
         at = mono_ms // NIGHT_MS
         if at != self._bin:
             self._end(mono_ms)
-            self._bin, self._covered_ms, self._litres, self._quiet = at, 0, 0.0, True
+            self._bin, self._covered_ms, self._seen, self._quiet = at, 0, Stretch(mono_ms), True
         self._covered_ms += mono_ms - from_ms
-        self._litres += litres
+        self._seen.add(litres, flow_l_min)
 
     def _end(self, mono_ms: int) -> None:
         done = self._done
@@ -96,7 +150,7 @@ class NightFlow:
             done.popleft()
         if not self._quiet or self._covered_ms < 0.9 * NIGHT_MS:
             return
-        flow = self._litres * 60_000.0 / self._covered_ms
+        flow = self._seen.water_l() * 60_000.0 / self._covered_ms
         while done and done[-1][1] >= flow:
             done.pop()
         done.append((mono_ms, flow))
@@ -110,31 +164,54 @@ class NightFlow:
 class LeakWindow:
     """Volume that passed while nothing drew, within the last `within_ms`. Noise around zero cancels: volumes are signed."""
 
-    __slots__ = ("within_ms", "_parts", "_sum")
+    __slots__ = ("within_ms", "_parts", "_sum", "_open", "_held")
 
     def __init__(self, within_ms: int) -> None:
         self.within_ms = within_ms
-        self._parts: deque[tuple[int, float]] = deque()  # (start of a slice, litres); a slice is a 60th of the window
+        self._parts: deque[tuple[int, float]] = deque()  # (start of a slice, litres of water)
         self._sum = 0.0
+        self._open: Stretch | None = None
+        self._held: deque[tuple[int, float, float]] = deque()  # may be the rise of a draw's flow yet
 
-    def add(self, litres: float, mono_ms: int) -> None:
-        """Some more, at this time."""
-        slice_ms = max(self.within_ms // 60, 1)
-        at = mono_ms - mono_ms % slice_ms
-        if self._parts and self._parts[-1][0] == at:
-            self._parts[-1] = (at, self._parts[-1][1] + litres)
-        else:
-            self._parts.append((at, litres))
+    def add(self, litres: float, flow_l_min: float, mono_ms: int) -> None:
+        """Some more, at this time, when the meter showed this flow."""
+        held = self._held
+        while held and mono_ms - held[0][0] >= RISES_MS:
+            at_ms, some, flow = held.popleft()
+            self._count(some, flow, at_ms)
+        held.append((mono_ms, litres, flow_l_min))
+        self.pass_time(mono_ms)
+
+    def _count(self, litres: float, flow_l_min: float, mono_ms: int) -> None:
+        part = self._open
+        if part is not None:
+            lasted_ms = mono_ms - part.since_ms
+            full = part.n >= SLICE_READINGS and lasted_ms >= self.within_ms // 60
+            if full or lasted_ms >= self.within_ms // 6:
+                self.put(part.water_l(), part.since_ms)
+                part = None
+        if part is None:
+            self._open = part = Stretch(mono_ms)
+        part.add(litres, flow_l_min)
+
+    def put(self, litres: float, mono_ms: int) -> None:
+        """So much water has passed at this time: a slice, or what is known from before a restart."""
+        self._parts.append((mono_ms, litres))
         self._sum += litres
+
+    def pass_time(self, mono_ms: int) -> None:
+        """What is older than the window no longer counts."""
         while self._parts and mono_ms - self._parts[0][0] > self.within_ms:
             self._sum -= self._parts.popleft()[1]
+        if self._open is not None and mono_ms - self._open.since_ms > self.within_ms:
+            self._open = None
 
     def forget_last(self) -> None:
         """A draw began: the rise of its flow, just before, was no leak."""
-        if self._parts:
-            self._sum -= self._parts.pop()[1]
+        self._held.clear()
 
     @property
     def litres(self) -> float:
         """Litres within the window, never below zero."""
-        return max(self._sum, 0.0)
+        held = sum(some for _, some, _ in self._held)
+        return max(self._sum + held + (0.0 if self._open is None else self._open.litres), 0.0)

@@ -1,4 +1,6 @@
-"""Water where none should be: a wet contact, litres that pass the meter while nothing draws, pressure that bleeds away at rest."""
+"""Water where none should be: a wet contact, litres that pass the meter while nothing draws, water that never stops, pressure that bleeds
+away at rest.
+"""
 
 from __future__ import annotations
 
@@ -10,29 +12,46 @@ if TYPE_CHECKING:
     from edge.domain.station import Station
 
 
-def look_for_leak(station: Station, litres: float, now: Now) -> None:
-    """See whether water is where none should be.
-
-    Args:
-        litres: what has passed the meter while nothing drew, within the time that the station file sets.
-    """
+def look_for_leak(station: Station, now: Now) -> None:
+    """See whether water is where none should be."""
     wet = next((p for p in station.leak_points if station.watches[p].value(now.mono_ms) == 1.0), None)
     supply = station.settings.supply
     limit = supply.leak_volume_l if supply is not None else None
+    draw = station.draws.draw if station.draws is not None else None
+    runs_on_ms = None if draw is None else draw.runs_on_ms(now.mono_ms)
     bled = station.draws.decay.bled if station.draws is not None and station.supply_point is not None else None
     if wet is not None:
         station.desk.set("leak", True, now, value=1.0, point=wet, cause=f"{wet} is wet")
+    elif draw is not None and runs_on_ms is not None:
+        cause = (
+            f"water has run for {runs_on_ms / 60_000:.0f} min without a stop: a valve doesn't close, or a hose is off"
+        )
+        station.desk.set("leak", True, now, value=draw.flow.value, unit="L/min", point=station.flow_point, cause=cause)
     elif bled is not None and (station.is_resting or station.settings.hours is None):
         before, after = station.show_pressure(bled.from_kpa), station.show_pressure(bled.to_kpa)
         cause = f"pressure fell from {before} to {after} within {bled.within_ms / 60_000:.0f} min while nothing drew: "
         cause += "with the stop valve shut, water leaks behind it; with it open, the supply has failed"
         station.desk.set("leak", True, now, value=bled.to_kpa, unit="kPa", point=station.supply_point, cause=cause)
-    elif limit is not None and supply is not None:
+    elif limit is not None and supply is not None and station.draws is not None:
+        station.draws.leaked.pass_time(now.mono_ms)
+        litres = station.draws.leaked.litres
         hours = (supply.leak_within_ms or 0) / 3_600_000
-        active = litres > limit or (station.desk.alarms["leak"].condition and litres > 0.5 * limit)
+        told = station.desk.alarms["leak"].condition
+        active = litres > limit or (told and litres > 0.5 * limit)
+        if not active and not told:
+            return
         cause = f"{litres:.1f} L passed within {hours:g} h while nothing drew"
         station.desk.set(
             "leak", active, now, value=round(litres, 3), unit="L", limit=limit, point=station.flow_point, cause=cause
         )
     else:
         station.desk.set("leak", False, now)
+
+
+def recall_leak(station: Station, now: Now) -> None:
+    """After a restart: what had leaked when the alarm came counts on, or the restart would end it."""
+    supply, alarm = station.settings.supply, station.desk.alarms.get("leak")
+    if supply is None or supply.leak_volume_l is None or station.draws is None or alarm is None:
+        return
+    if alarm.present and alarm.unit == "L" and alarm.value is not None:
+        station.draws.leaked.put(max(alarm.value, supply.leak_volume_l), now.mono_ms)

@@ -1,7 +1,8 @@
 """Draws at a station without a flow meter: water passes where the filters take pressure.
 
 The lesser way: that water is drawn, and for how long, is seen; how much is not. The reference flow of the station file is taken
-instead, so volumes are as good as that, and what hangs on their proportion (days left) is better than they are. No flow is judged by it.
+instead, so volumes are as good as that, and what hangs on their proportion (days left) is better than they are. No flow is judged by it;
+the supply's pressure is, for a dip that the filters don't share is a neighbour's, and one that they do is ours.
 The numbers are common practice, no published source.
 """
 
@@ -9,12 +10,23 @@ from __future__ import annotations
 
 from typing import Final
 
+from edge.domain.settings import Settings
+
 #: more than at rest by this much: water passes; by less than the second: no more
 STARTS_KPA: Final = 6.0
 ENDS_KPA: Final = 3.0
 #: what the taps differ by at rest (their zeros) is followed with this time constant, and can't be more than this
 REST_MS: Final = 300_000.0
 REST_AT_MOST_KPA: Final = 12.0
+
+
+def assumed_l_min(settings: Settings) -> float | None:
+    """The flow that is taken while water passes: the reference, else the middle of the flow's limits; None where neither is given."""
+    supply = settings.supply
+    if settings.reference_flow_l_min is not None or supply is None:
+        return settings.reference_flow_l_min
+    known = [flow for flow in (supply.flow_low_l_min, supply.flow_high_l_min) if flow is not None]
+    return sum(known) / len(known) if known else None
 
 
 class Meterless:

@@ -11,7 +11,7 @@ from typing import TYPE_CHECKING, Any, Final, NamedTuple
 
 from edge.domain.alarms import AT_LIMIT
 from edge.domain.calibration import K_CALIBRATED, combined, probability_within
-from edge.domain.duties import is_test_due, months_later_ms, test_result
+from edge.domain.duties import Fact, is_test_due, months_later_ms, test_result
 from edge.domain.entered import entered_value
 from edge.domain.entries import Now, rfc3339
 from edge.domain.evidence import LIVE_FROM
@@ -32,6 +32,8 @@ UNMET: Final = "unmet"
 UNKNOWN: Final = "unknown"
 BY_EYE: Final = "by_eye"
 
+#: what a pressure is judged by where there is no flow meter (meterless.py)
+BY_DROP: Final = "no flow meter: taken while the filters take pressure"
 NOTE: Final = "Surroundings only: the maker's instructions decide the rest"
 
 #: a point of one of these roles may fall silent without making the station unready at once: what rests on it goes unknown by itself,
@@ -55,6 +57,11 @@ class Judged(NamedTuple):
     seq: int | None = None
     evidence_ms: int | None = None  # wall time of the evidence
     probability: float | None = None  # that what is asked for is truly so (JCGM 106); None for what isn't calibrated
+
+
+def by_fact(state: str, text: str, fact: Fact, ask: str = "") -> Judged:
+    """A condition as a record decides it: the record is its evidence."""
+    return Judged(state, text, ask=ask, seq=fact.seq, evidence_ms=fact.at_ms)
 
 
 def verdict_word(states: list[str]) -> str:
@@ -102,12 +109,8 @@ class Readiness:
         s = self.station
         work = s.book.work
         if work is not None:
-            return Judged(
-                UNMET,
-                f"work was declared by {work.body.get('by', 'somebody')}",
-                ask="End the declared work",
-                seq=work.seq,
-                evidence_ms=work.at_ms,
+            return by_fact(
+                UNMET, f"work was declared by {work.body.get('by', 'somebody')}", work, "End the declared work"
             )
         if s.phase is Phase.OFF:
             return Judged(UNMET, "the machine has no power", ask="Switch the machine on")
@@ -126,13 +129,7 @@ class Readiness:
         if hold is None:
             return Judged(MET, "no hold")
         why = hold.body.get("why") or hold.body.get("name") or "no reason given"
-        return Judged(
-            UNMET,
-            f"held by {hold.body.get('by', 'somebody')}: {why}",
-            ask="Have the hold released",
-            seq=hold.seq,
-            evidence_ms=hold.at_ms,
-        )
+        return by_fact(UNMET, f"held by {hold.body.get('by', 'somebody')}: {why}", hold, "Have the hold released")
 
     # -- the reservoir
 
@@ -248,10 +245,10 @@ class Readiness:
         self, key: str, role: Role, point: str | None, low: float | None, high: float | None, now: Now
     ) -> Judged:
         s = self.station
-        missing = next((r for r, p in ((role, point), (Role.SUPPLY_FLOW, s.flow_point)) if p is None), None)
-        if missing is not None:
-            return self._by_eye_drawn(role, low, high, now) if point is None else self._nothing(missing)
-        assert point is not None
+        if point is None:
+            return self._by_eye_drawn(role, low, high, now)
+        if s.flow_point is None and s.meterless is None:
+            return self._nothing(Role.SUPPLY_FLOW)
         value, seq, at_ms, fresh = s.drawn(key, now)
         if value is None:
             return Judged(UNKNOWN, "no steady draw of water yet to judge it by", ask="Draw water for half a minute")
@@ -264,6 +261,7 @@ class Readiness:
                 evidence_ms=at_ms,
             )
         text = f"{s.show(point, value)}{s.nominal(point)} while drawing"
+        text += "" if s.flow_point is not None else f" ({BY_DROP})"
         sure = self._probability(point, value, low, high)
         side = side_of(value, s.watches[point].guard, low, high)
         if low is not None and side < 0:
@@ -351,12 +349,9 @@ class Readiness:
         if change is not None and stage.replace_after_months is not None:
             due_ms = months_later_ms(change.at_ms, stage.replace_after_months, s.zone)
             if now.trusted and now.wall_ms >= due_ms:
-                return Judged(
-                    UNMET,
-                    f"changed {age_text(now.wall_ms - change.at_ms)} ago, after {stage.replace_after_months} months it is due",
-                    ask=f"Change filter {ident}",
-                    seq=change.seq,
-                    evidence_ms=change.at_ms,
+                age, months = age_text(now.wall_ms - change.at_ms), stage.replace_after_months
+                return by_fact(
+                    UNMET, f"changed {age} ago, after {months} months it is due", change, f"Change filter {ident}"
                 )
         if stage.replace_after_months is not None and change is None:
             return Judged(
@@ -456,7 +451,24 @@ class Readiness:
         silent = [p for p in s.leak_points if s.watches[p].value(now.mono_ms) is None]
         if silent:
             return Judged(UNKNOWN, f"not known: {self._why(silent[0])}", ask=self._advice(silent[0]))
-        return Judged(MET, "no leak seen")
+        plan, flow = s.settings.supply, s.flow_point
+        if plan is None or plan.leak_volume_l is None:
+            return Judged(MET, "no leak seen")
+        if flow is None:
+            return self._no_leak_by_eye(now)
+        if s.watches[flow].value(now.mono_ms) is None:
+            return Judged(UNKNOWN, f"not known: {flow}: {self._why(flow)}", ask=self._advice(flow))
+        return self._believed(Judged(MET, "no leak seen"))
+
+    def _no_leak_by_eye(self, now: Now) -> Judged:
+        """No meter tells what passes: a dry contact does for the water that it can see, and so does whoever reads the meter."""
+        if self.station.leak_points:
+            return Judged(MET, "no leak seen; no flow meter tells what passes unseen")
+        entered = self.entered(Role.SUPPLY_FLOW, now)
+        if entered is None:
+            return self._nothing(Role.SUPPLY_FLOW)
+        _, seq, at_ms, by = entered
+        return Judged(BY_EYE, f"no leak seen; {by} read the meter", seq=seq, evidence_ms=at_ms)
 
     # -- duties
 
@@ -469,56 +481,31 @@ class Readiness:
                 UNMET if now.trusted else UNKNOWN, "no daily test on record", ask="Do the daily test and record it"
             )
         if not s.book.passed(last):
-            return Judged(
-                UNMET,
-                f"the last daily test failed: {test_result(s.settings, last.body)[1]}",
-                ask="Mend what failed and do the daily test again",
-                seq=last.seq,
-                evidence_ms=last.at_ms,
+            why = test_result(s.settings, last.body)[1]
+            return by_fact(
+                UNMET, f"the last daily test failed: {why}", last, "Mend what failed and do the daily test again"
             )
         if s.book.powered_up_ms is not None and s.book.powered_up_ms > last.at_ms:
-            return Judged(
-                UNMET,
-                "due: the machine was powered up since the last one",
-                ask="Do the daily test and record it",
-                seq=last.seq,
-                evidence_ms=last.at_ms,
+            return by_fact(
+                UNMET, "due: the machine was powered up since the last one", last, "Do the daily test and record it"
             )
         if not now.trusted:
-            return Judged(
-                UNKNOWN,
-                "the clock is not trusted: whether it was passed today can't be told",
-                seq=last.seq,
-                evidence_ms=last.at_ms,
-            )
+            return by_fact(UNKNOWN, "the clock is not trusted: whether it was passed today can't be told", last)
         if is_test_due(last.at_ms, now.wall_ms, s.zone):
-            return Judged(
-                UNMET,
-                "due: none was passed today",
-                ask="Do the daily test and record it",
-                seq=last.seq,
-                evidence_ms=last.at_ms,
-            )
-        return Judged(MET, f"passed {age_text(now.wall_ms - last.at_ms)} ago", seq=last.seq, evidence_ms=last.at_ms)
+            return by_fact(UNMET, "due: none was passed today", last, "Do the daily test and record it")
+        return by_fact(MET, f"passed {age_text(now.wall_ms - last.at_ms)} ago", last)
 
     def water_path_treatment(self, now: Now) -> Judged:
         """Done since the clean side was last opened."""
         book = self.station.book
         opened, treated = book.opened(), book.last("water_path_treatment")
         if treated is not None and (opened is None or treated.at_ms >= opened.at_ms):
-            return Judged(
-                MET, f"done {age_text(now.wall_ms - treated.at_ms)} ago", seq=treated.seq, evidence_ms=treated.at_ms
-            )
+            return by_fact(MET, f"done {age_text(now.wall_ms - treated.at_ms)} ago", treated)
         ask = "Pass the daily test, then do the water-path treatment by the label, drain and rinse, and record it"
         if opened is None:
             return Judged(UNKNOWN, "neither a treatment nor an opening of the clean side on record", ask=ask)
-        return Judged(
-            UNMET,
-            f"owed since the clean side was opened ({opened.record.replace('_', ' ')})",
-            ask=ask,
-            seq=opened.seq,
-            evidence_ms=opened.at_ms,
-        )
+        what = opened.record.replace("_", " ")
+        return by_fact(UNMET, f"owed since the clean side was opened ({what})", opened, ask)
 
     def disinfectant(self, now: Now) -> Judged:
         """Within its reuse life."""
@@ -528,18 +515,11 @@ class Readiness:
             return Judged(UNKNOWN, "no fill on record", ask="Record when the disinfectant was filled")
         left_ms = fill.at_ms + (s.settings.reuse_life_ms or 0) - now.wall_ms
         if not now.trusted:
-            return Judged(
-                UNKNOWN, "the clock is not trusted: its age can't be told", seq=fill.seq, evidence_ms=fill.at_ms
-            )
+            return by_fact(UNKNOWN, "the clock is not trusted: its age can't be told", fill)
         if left_ms <= 0:
-            return Judged(
-                UNMET,
-                f"its reuse life ended {age_text(-left_ms)} ago",
-                ask="Change the disinfectant by its label",
-                seq=fill.seq,
-                evidence_ms=fill.at_ms,
-            )
-        return Judged(MET, f"{age_text(left_ms)} of its reuse life left", seq=fill.seq, evidence_ms=fill.at_ms)
+            ask = "Change the disinfectant by its label"
+            return by_fact(UNMET, f"its reuse life ended {age_text(-left_ms)} ago", fill, ask)
+        return by_fact(MET, f"{age_text(left_ms)} of its reuse life left", fill)
 
     # -- the instrument itself
 

@@ -22,7 +22,7 @@ QUARTER_MS: Final = 900_000
 #: what is told of the filters where two pressures or the flow are missing
 LUMPED = "no pressure between the filters: only the drop over all of them is known"
 NO_METER = "no flow meter: drops can't be made comparable, nor the volume that passed be known"
-ASSUMED = "no flow meter: the reference flow is assumed whenever the filters take pressure"
+ASSUMED = "no flow meter: the station file's flow is assumed whenever the filters take pressure"
 FELL = "its drop fell suddenly: torn, by-passed, or changed without a record"
 NOT_YET = "too few steady draws since its change"
 
@@ -168,9 +168,14 @@ def age_days(station: Station, ident: str, now: Now) -> float | None:
     return (months_later_ms(change.at_ms, stage.replace_after_months, station.zone) - now.wall_ms) / DAY_MS
 
 
+def _has_no_flow(station: Station) -> bool:
+    """Neither a meter nor a reference flow to assume: drops are as drawn, and what has passed isn't known."""
+    return station.flow_point is None and (station.meterless is None or station.settings.reference_flow_l_min is None)
+
+
 def why_no_drop(station: Station) -> str:
     """Why a filter has no drop of its own."""
-    if station.flow_point is None and station.meterless is None:
+    if _has_no_flow(station):
         return NO_METER
     train = station.evidence.train
     if train.is_lumped:
@@ -181,7 +186,7 @@ def why_no_drop(station: Station) -> str:
 
 def why_no_life(station: Station, stage: Stage | None) -> str:
     """Why nothing can be said of what is left; empty where something may be."""
-    if station.flow_point is None and station.meterless is None:
+    if _has_no_flow(station):
         return NO_METER
     if stage is None:
         return "no pressure before or behind it"

@@ -23,8 +23,8 @@ from edge.domain.entries import Draft, Entry, Now, rfc3339, wall_ms_of
 from edge.domain.evidence import Evidence, Shown
 from edge.domain.filter_alarms import look_at_filters
 from edge.domain.hours import at_rest
-from edge.domain.leaks import look_for_leak
-from edge.domain.meterless import Meterless
+from edge.domain.leaks import look_for_leak, recall_leak
+from edge.domain.meterless import Meterless, assumed_l_min
 from edge.domain.phases import DRAW_BELONGS_MS, Phase, phase_of
 from edge.domain.readiness import Judged, Readiness, assemble, verdict_word
 from edge.domain.readings import Kind, Reading, Role, Sample
@@ -42,6 +42,8 @@ FOLD_VERSION: Final = 4
 ASSUMED_ROOM_C: Final = 18.0
 #: at the latest after this everything is judged anew, whatever happened
 LOOK_AGAIN_MS: Final = 3_600_000
+#: while water is drawn, leaks are looked for so often
+LOOK_FOR_LEAK_MS: Final = 60_000
 _DRAWN_ALARMS: Final = ("pressure_low", "pressure_high", "flow_low", "flow_high")
 
 
@@ -77,7 +79,7 @@ class Station:
         self._now = Now(0, 0, False)
         self._begun = self._dirty = self._reservoir_moved = False
         self.is_resting = False  # outside the hours, by a trusted clock
-        self._silence_ms = self._again_ms = 0
+        self._silence_ms = self._again_ms = self._leak_ms = 0
         self._edge_ms = self._day_ms = 0  # monotonic times of the next edge of the hours and of the next local date
         self._belongs_until_ms: int | None = None
         self._sides: tuple[int | None, ...] = ()  # on which sides of its limits the draw under way stands
@@ -109,8 +111,6 @@ class Station:
         self.leak_points = by_role.get(Role.LEAK, [])
         points = {p.id: p for p in self.settings.points}
         self.outlets: list[tuple[str, str]] = [(points[p].of or p, p) for p in by_role.get(Role.OUTLET_PROTECTION, [])]
-        reference = self.settings.reference_flow_l_min
-        self.meterless = Meterless(reference) if self.flow_point is None and reference is not None else None
         handlers: dict[str, Callable[[float, int, Now], None]] = {}
         for role, handler in (
             (Role.RESERVOIR_TEMPERATURE, self._hear_reservoir),
@@ -127,6 +127,11 @@ class Station:
         for tap, name in self.taps.items():
             if name is not None and tap != "supply":
                 handlers[name] = partial(self._hear_tap, tap)
+        self.last_tap = filtered or between
+        self.meterless = None
+        if self.flow_point is None and self.last_tap is not None and self.supply_point is not None:
+            flow_l_min = assumed_l_min(self.settings)
+            self.meterless = None if flow_l_min is None else Meterless(flow_l_min)
         for outlet, name in self.outlets:
             handlers[name] = partial(self._hear_outlet, outlet, name)
         for name in self.leak_points:
@@ -270,7 +275,7 @@ class Station:
         self._reservoir_moved = True
 
     def _hear_flow(self, value: float, mono_ms: int, now: Now) -> None:
-        point = self.flow_point or self.taps["filtered"]
+        point = self.flow_point or self.last_tap
         if self.draws is None or point is None:
             return
         wall_ms = now.wall_ms - (now.mono_ms - mono_ms)
@@ -284,12 +289,9 @@ class Station:
         elif heard.steady:
             for what, seen in heard.steady:
                 self._see_drawn(what, seen, now)
-        elif (
-            self.draws.draw is None
-            and self.settings.supply is not None
-            and self.settings.supply.leak_volume_l is not None
-        ):
-            look_for_leak(self, self.draws.leaked.litres, now)
+        if self.draws.draw is None or mono_ms >= self._leak_ms:
+            self._leak_ms = mono_ms + LOOK_FOR_LEAK_MS
+            look_for_leak(self, now)
 
     def _hear_supply(self, value: float, mono_ms: int, now: Now) -> None:
         if self.draws is None or self.supply_point is None:
@@ -317,7 +319,7 @@ class Station:
         if self.draws is None:
             return
         self.draws.hear_pressure(tap, value, mono_ms)
-        if self.meterless is not None and tap == "filtered" and self.supply_point is not None:
+        if self.meterless is not None and self.taps[tap] == self.last_tap and self.supply_point is not None:
             supply_kpa = self.watches[self.supply_point].value(mono_ms)
             if supply_kpa is not None:
                 self._hear_flow(self.meterless.hear(supply_kpa - value, mono_ms), mono_ms, now)
@@ -334,7 +336,7 @@ class Station:
             self._dirty = self._reservoir_moved = True
 
     def _hear_leak(self, value: float, mono_ms: int, now: Now) -> None:
-        look_for_leak(self, self.draws.leaked.litres if self.draws is not None else 0.0, now)
+        look_for_leak(self, now)
 
     def _hear_power(self, value: float, mono_ms: int, now: Now) -> None:
         if self.warmth is not None:
@@ -371,6 +373,7 @@ class Station:
             self._edge_ms = self._day_ms = self._again_ms = now.mono_ms
             self._dirty = True
             self._hear(self.entered.samples(now), now)
+            recall_leak(self, now)
             if self.phase is Phase.IN_USE and self.warmth is not None:  # a restart in the middle of a cycle
                 self.warmth.cycle.away_since_ms = now.mono_ms
         elif before.trusted != now.trusted:
@@ -436,7 +439,7 @@ class Station:
             self.reservoir_alarms.forget(now)
         elif ident == self.room_point:
             self._reservoir_moved = True
-        elif ident == (self.flow_point or self.taps["filtered"]) and self.draws is not None:
+        elif ident == (self.flow_point or self.last_tap) and self.draws is not None:
             draw = self.draws.lose_flow(now.mono_ms)
             if draw is not None:
                 self._finish_draw(draw, "flow not known", now)

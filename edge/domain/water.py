@@ -20,6 +20,8 @@ TAPS: Final = ("supply", "between", "filtered")
 STATIC_AFTER_MS: Final = 10_000
 #: a valve closes: what was read this shortly before the end of a draw is no part of its steady part
 CLOSING_MS: Final = 3_000
+#: water that runs for longer than this without a stop is no draw but a valve that doesn't close
+RUNS_ON_MS: Final = 30 * 60_000
 #: static pressures are averaged over spells of this length
 SPELL_MS: Final = 20_000
 #: an older spell tells nothing of the pressure just before a draw
@@ -64,6 +66,11 @@ class Draw:
     static_before_kpa: float | None = None
     static_kpa: dict[str, float] = field(default_factory=dict)  # of each tap, in the quiet spell before
     supply_temperature_c: float | None = None
+
+    def runs_on_ms(self, mono_ms: int) -> int | None:
+        """How long water has run without a stop, where that is too long for a draw; else None."""
+        lasted_ms = mono_ms - self.start_ms
+        return lasted_ms if lasted_ms > RUNS_ON_MS else None
 
     def mean(self, what: str) -> Mean:
         """The mean of a tap, or of the flow."""
@@ -166,7 +173,7 @@ class DrawWatch:
             litres = (before + flow_l_min) * (mono_ms - before_ms) / 120_000.0
         draw = self.draw
         if known and draw is None:
-            self.night.add(litres, before_ms, mono_ms)
+            self.night.add(litres, flow_l_min, before_ms, mono_ms)
         if draw is not None:
             draw.volume_l += litres
             if flow_l_min < self.supply.draw_ends_l_min:
@@ -180,8 +187,9 @@ class DrawWatch:
             self.night.draw(mono_ms)
             self.decay.forget()
             return Heard(began=True)
-        if known and self.supply.leak_volume_l is not None:
-            self.leaked.add(litres, mono_ms)
+        ended_ms = self.last_end_ms
+        if known and self.supply.leak_volume_l is not None and (ended_ms is None or mono_ms - ended_ms > CLOSING_MS):
+            self.leaked.add(litres, flow_l_min, mono_ms)
         return _NOTHING
 
     def _static_before(self, mono_ms: int) -> dict[str, float]:

@@ -149,7 +149,7 @@ def test_the_least_flow_of_a_day_tells_a_drip_from_a_meter_at_rest() -> None:
             if drawing:
                 night.draw(minute * 60_000)
                 continue
-            night.add(leak, (minute - 1) * 60_000, minute * 60_000)
+            night.add(leak, leak, (minute - 1) * 60_000, minute * 60_000)
         assert night.least_l_min == pytest.approx(wanted)
     assert NightFlow().least_l_min is None
 

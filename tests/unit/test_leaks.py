@@ -1,0 +1,183 @@
+"""Leaks at a station and in a meter's noise. Figures are of the invented clinic; common practice, no published source."""
+
+from __future__ import annotations
+
+import random
+from dataclasses import replace
+from typing import Any
+
+import pytest
+
+from edge.domain.leak_signs import LeakWindow, NightFlow
+from edge.domain.readings import Role
+from edge.domain.settings import Settings
+from edge.domain.station import Station
+from tests.unit.stations import DRAWING, HOUR, POINTS, PSI, QUIET, SETTINGS, Driver, point
+
+LEAKING = QUIET | {"flow": 0.4}  # below the flow that a draw starts at
+NO_METER = tuple(p for p in POINTS if p.role is not Role.SUPPLY_FLOW)
+
+
+def with_leak(volume_l: float, within_ms: int, settings: Settings = SETTINGS) -> Settings:
+    assert settings.supply is not None
+    return replace(settings, supply=replace(settings.supply, leak_volume_l=volume_l, leak_within_ms=within_ms))
+
+
+def six_hours(flow_l_min: float, sigma: float, every_s: float = 5.0) -> tuple[LeakWindow, float | None]:
+    """What a meter that never shows less than zero makes of this flow and this noise: the window, the least flow of a half hour."""
+    window, night, rng = LeakWindow(6 * HOUR), NightFlow(), random.Random(4)
+    every_ms = int(every_s * 1000)
+    for at_ms in range(every_ms, 6 * HOUR, every_ms):
+        shown = max(rng.gauss(flow_l_min, sigma), 0.0)
+        window.add(shown * every_s / 60.0, shown, at_ms)
+        night.add(shown * every_s / 60.0, shown, at_ms - every_ms, at_ms)
+    return window, night.least_l_min
+
+
+def test_noise_that_is_cut_off_at_zero_is_no_water() -> None:
+    """A twentieth of a litre a minute of it would be 7 L in six hours."""
+    window, least = six_hours(0.0, 0.05)
+    assert window.litres < 0.8
+    assert least is not None and least < 0.005
+
+
+@pytest.mark.parametrize("drip", [0.03, 0.1])
+def test_water_below_such_noise_is_measured_all_the_same(drip: float) -> None:
+    window, _ = six_hours(drip, 0.05)
+    assert window.litres == pytest.approx(360.0 * drip, rel=0.15)
+
+
+def test_a_cistern_that_runs_now_and_then_is_taken_as_it_is() -> None:
+    window, rng = LeakWindow(6 * HOUR), random.Random(4)
+    for at_s in range(5, 6 * 3600, 5):
+        shown = 0.8 if at_s % 600 < 60 else max(rng.gauss(0.0, 0.02), 0.0)
+        window.add(shown * 5 / 60.0, shown, at_s * 1000)
+    assert window.litres == pytest.approx(36 * 0.8, rel=0.15)
+
+
+def test_the_rise_of_a_draw_and_the_closing_of_its_valve_are_no_leak() -> None:
+    driver = Driver(with_leak(0.5, 6 * HOUR))
+    for _ in range(60):
+        driver.run(2, QUIET | {"flow": 1.0})
+        driver.run(8, DRAWING)
+        driver.run(2, QUIET | {"flow": 0.5})
+        driver.run(20)
+    assert driver.alarms("leak") == []
+
+
+def test_water_that_never_stops_is_a_leak_until_it_stops() -> None:
+    driver = Driver()
+    driver.run(60)
+    driver.run(29 * 60, DRAWING, every_s=5)
+    assert driver.alarms("leak") == [] and driver.condition("no_leak")["state"] == "met"
+    driver.run(3 * 60, DRAWING, every_s=5)
+    assert driver.alarms("leak") == ["unacknowledged"]
+    assert "without a stop" in driver.condition("no_leak")["text"]
+    driver.run(30)
+    assert driver.condition("no_leak")["state"] == "met"
+
+
+def test_what_leaked_before_a_long_draw_is_forgotten_in_its_time() -> None:
+    driver = Driver(with_leak(2.0, 10 * 60_000))
+    driver.run(60)
+    driver.run(8 * 60, LEAKING, every_s=2)
+    assert driver.condition("no_leak")["state"] == "unmet"
+    driver.run(12 * 60, DRAWING, every_s=2)
+    assert driver.alarms("leak")[-1] == "returned_unacknowledged" and driver.condition("no_leak")["state"] == "met"
+
+
+def test_a_restart_does_not_end_a_leak() -> None:
+    driver = Driver()
+    driver.run(60)
+    driver.run(400, LEAKING | {"flow": 0.5}, every_s=2)
+    assert driver.condition("no_leak")["state"] == "unmet"
+    kept = driver.station.state()
+    for make in (lambda: Station(SETTINGS, "boot-2", kept), lambda: Station(SETTINGS, "boot-2")):
+        again = Driver(wall_ms=driver.wall_ms, boot="boot-2")
+        again.station = make()
+        if not again.station.desk.alarms["leak"].present:
+            for entry in driver.said:
+                again.station.fold(entry)
+        again.run(600, LEAKING, every_s=2)
+        assert again.condition("no_leak")["state"] == "unmet" and again.alarms("leak") == []
+        again.run(7 * 3600, every_s=8)
+        assert again.condition("no_leak")["state"] == "met"
+
+
+def state(settings: Settings, values: dict[str, float], **records: Any) -> tuple[str, str]:
+    driver = Driver(settings)
+    if records:
+        driver.record(**records)
+    driver.run(30, values)
+    found = driver.condition("no_leak")
+    return found["state"], found["text"]
+
+
+def test_where_nobody_can_see_a_leak_it_is_not_known() -> None:
+    quiet = {name: value for name, value in QUIET.items() if name != "flow"}
+    bare = replace(SETTINGS, points=NO_METER)
+    assert state(bare, quiet) == ("unknown", "no point has the role supply_flow")
+    tray = replace(SETTINGS, points=(*NO_METER, point("tray", Role.LEAK, 0.0, 1.0)))
+    assert state(tray, quiet | {"tray": 0.0}) == ("met", "no leak seen; no flow meter tells what passes unseen")
+    seen = replace(bare, not_fitted={Role.SUPPLY_FLOW: 24 * HOUR})
+    read = {"record": "entered_reading", "role": "supply_flow", "value": "9 L/min"}
+    assert state(seen, quiet)[0] == "unknown"
+    assert state(seen, quiet, **read) == ("by_eye", "no leak seen; early technician read the meter")
+    assert state(replace(bare, supply=None, points=tray.points), quiet | {"tray": 0.0}) == ("met", "no leak seen")
+
+
+def test_a_meter_that_is_silent_or_doubted_sees_no_leak() -> None:
+    driver = Driver()
+    driver.run(30)
+    assert driver.condition("no_leak")["state"] == "met"
+    driver.run(30, {name: value for name, value in QUIET.items() if name != "flow"})
+    assert driver.condition("no_leak")["state"] == "unknown"
+    driver.run(30)
+    driver.station.watches["flow"].doubt = ("pressure says draw, meter says none", "Check the flow meter")
+    assert driver.condition("no_leak")["text"] == "pressure says draw, meter says none"
+
+
+# -- pressure without a meter
+
+
+def drawing(psi: float) -> dict[str, float]:
+    return {"supply": psi * PSI, "between": (psi - 3) * PSI, "filtered": (psi - 7) * PSI}
+
+
+def test_without_a_meter_the_pressure_is_judged_while_the_filters_take_pressure() -> None:
+    quiet = {name: value for name, value in QUIET.items() if name != "flow"}
+    driver = Driver(replace(SETTINGS, points=NO_METER))
+    driver.run(120, quiet)
+    assert driver.condition("pressure")["state"] == "unknown"
+    driver.run(60, quiet | drawing(46))
+    driver.run(60, quiet)
+    found = driver.condition("pressure")
+    assert found["state"] == "met" and "no flow meter: taken while the filters take pressure" in found["text"]
+    driver.run(90, quiet | dict.fromkeys(("supply", "between", "filtered"), 30 * PSI))  # a neighbour draws
+    driver.run(60, quiet)
+    assert driver.condition("pressure")["state"] == "met"
+    driver.run(60, quiet | drawing(36))
+    driver.run(60, quiet)
+    assert driver.condition("pressure")["state"] == "unmet" and driver.alarms("pressure_low")[0] == "unacknowledged"
+    assert driver.condition("flow")["state"] == "unknown"
+
+
+def test_a_pressure_between_the_filters_does_where_there_is_none_behind_them() -> None:
+    points = tuple(p for p in NO_METER if p.role is not Role.FILTERED_PRESSURE)
+    quiet = {name: value for name, value in QUIET.items() if name not in ("flow", "filtered")}
+    driver = Driver(replace(SETTINGS, points=points, reference_flow_l_min=None))
+    driver.run(120, quiet)
+    driver.run(60, quiet | {"supply": 46 * PSI, "between": 43 * PSI})
+    driver.run(60, quiet)
+    assert driver.condition("pressure")["state"] == "met"
+    assert driver.station.estimates(driver.now)["filter:coarse:volume_left"]["value"] is None  # no flow to assume
+
+
+def test_the_supply_alone_can_not_tell_whose_draw_it_was() -> None:
+    points = tuple(p for p in NO_METER if p.id not in ("between", "filtered"))
+    driver = Driver(replace(SETTINGS, points=points))
+    quiet = {p.id: QUIET[p.id] for p in points}
+    driver.run(120, quiet)
+    driver.run(60, quiet | {"supply": 46 * PSI})
+    driver.run(60, quiet)
+    assert driver.condition("pressure")["state"] == "unknown"
