@@ -34,6 +34,7 @@ BOUNDS: Final[Mapping[str, Bound]] = MappingProxyType(
         "reservoir.warm_up_limit": Bound("duration", "5 min", "24 h", "warm-up can take up to 2 h"),
         "reservoir.contact": Bound("temperature", "5 degC", "70 degC", "labels name room to body temperature, or warm"),
         "reservoir.loss": Bound("temperature_difference", "0 K", "30 K", "the rule is 4 K"),
+        "water": Bound("temperature", "0 degC", "40 degC", "cold or mixed water"),
         "room": Bound("temperature", "0 degC", "50 degC", "a room people work in"),
         "supply.low": Bound("pressure", "10 psi", "150 psi", "building supplies run at 40 to 60 psi"),
         "supply.high": Bound("pressure", "15 psi", "230 psi", "building supplies run at 40 to 60 psi"),

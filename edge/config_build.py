@@ -288,13 +288,13 @@ def _hours(tables: Tables) -> Mapping[int, tuple[int, int]] | None:
     return {index: hours for index, hours in days.items() if hours is not None}
 
 
-def loss_share(loss_k: float, set_point_c: float, room_c: float) -> float:
-    """The share f of (reservoir - cold) that is lost on the way to the basin: loss / (set point - room).
+def loss_share(loss_k: float, set_point_c: float, cold_c: float) -> float:
+    """The share f of (reservoir - cold) that is lost on the way to the basin: loss / (set point - cold).
 
     >>> loss_share(4.0, 39.0, 20.0) == 4 / 19
     True
     """
-    return loss_k / (set_point_c - room_c)
+    return loss_k / (set_point_c - cold_c)
 
 
 def _reservoir(tables: Tables) -> settings.Reservoir | None:
@@ -305,13 +305,15 @@ def _reservoir(tables: Tables) -> settings.Reservoir | None:
         set_point_c=own.set_point,
         thermostat_band_k=own.thermostat_band,
         contact_min_c=own.contact.minimum,
-        loss_share=loss_share(own.transfer_loss.loss, own.set_point, own.transfer_loss.room),
+        loss_share=loss_share(own.transfer_loss.loss, own.set_point, own.transfer_loss.met_c),
         loss_measured=own.transfer_loss.measured,
         warm_up_limit_ms=whole_ms(own.warm_up_limit),
         volume_l=own.volume,
         maximum_c=own.maximum,
         contact_max_c=own.contact.maximum,
         coldest_room_c=own.coldest_room,
+        supply_share=own.transfer_loss.supply_share,
+        coldest_supply_c=own.transfer_loss.supply,
     )
 
 

@@ -81,6 +81,9 @@ def _reservoir(tables: Tables, found: Findings) -> None:
             f"a loss of {_default(found, '4 K', 'reservoir', 'transfer_loss', 'loss')} would cool the liquid below the room",
             f"a loss smaller than set point less room, {own.set_point - room:.3g} K",
         )
+    if _there(own.transfer_loss) and _at_or_above(own.transfer_loss.supply, own.set_point):
+        path = ("reservoir", "transfer_loss", "supply")
+        _pair(found, path, ("reservoir", "set_point"), "supply water colder than the set point")
     if _at_or_above(own.coldest_room, own.set_point):
         _pair(found, ("reservoir", "coldest_room"), ("reservoir", "set_point"), "a room colder than the set point")
 

@@ -6,6 +6,7 @@ from collections.abc import Iterator, Mapping, Sequence
 from typing import Final
 
 from edge.config_bounds import ONEWIRE_READ_MS
+from edge.config_build import loss_share
 from edge.config_checks import is_loopback
 from edge.config_points import ACTIVE_KINDS, GpioPoint, OneWireBus, ReplayPoint
 from edge.config_reading import Findings
@@ -92,10 +93,12 @@ def _reservoir(tables: Tables, found: Findings) -> None:
             ("reservoir",),
             "neither a room point nor coldest_room says how cold the room is, so the loss on the way to the basin can't be told",
         )
-    share = own.transfer_loss.loss / (own.set_point - own.transfer_loss.room)
-    room = own.coldest_room
+    _supply_water(tables, found)
+    loss, room = own.transfer_loss, own.coldest_room
+    share = loss_share(loss.loss, own.set_point, loss.met_c)
     if room is not None:
-        needed = (own.contact.minimum - share * room) / (1 - share)
+        cold = (1.0 - loss.supply_share) * room + loss.supply_share * (room if loss.supply is None else loss.supply)
+        needed = (own.contact.minimum - share * cold) / (1 - share)
         if needed > own.set_point:
             found.warn(
                 ("reservoir", "set_point"),
@@ -107,6 +110,20 @@ def _reservoir(tables: Tables, found: Findings) -> None:
                 ("reservoir", "maximum"),
                 f"the basin needs {needed:.3g} degC in the reservoir in a room of {room:.3g} degC",
             )
+
+
+def _supply_water(tables: Tables, found: Findings) -> None:
+    """What the liquid meets is partly supply water: how cold is that?"""
+    loss = tables.reservoir.transfer_loss if tables.reservoir is not None else None
+    if loss is None:
+        return
+    path = ("reservoir", "transfer_loss")
+    known = Role.SUPPLY_TEMPERATURE in _roles(tables) | set(tables.not_fitted)
+    if loss.supply_share and loss.supply is None:
+        text = "supply_share is set, but not how cold the supply can be: 5 degC is taken"
+        found.warn(path, text + (" while its temperature isn't known" if known else "") + '; add supply = "10 degC"')
+    elif loss.supply is not None and not loss.supply_share:
+        found.warn(path, "supply is set without supply_share, so it counts for nothing")
 
 
 def _filters(tables: Tables, found: Findings) -> None:

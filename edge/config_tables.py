@@ -16,6 +16,7 @@ from edge.config_fields import (
     Flag,
     Is,
     Months,
+    Number,
     Quantity,
     Text,
     Word,
@@ -75,11 +76,24 @@ class ContactTable(Table):
 
 
 class TransferLossTable(Table):
-    """What is lost on the way to the basin: `loss` at the set point in a room of `room`."""
+    """What is lost on the way to the basin: `loss` at the set point in a room of `room`, with supply water of `supply`."""
 
     loss: Annotated[float, Is("reservoir.loss")] = default("4 K")
     room: Annotated[float, Is("room")] = default("20 degC")
     measured: Annotated[bool, Flag()] = Field(False, description="true once a basin thermometer has confirmed it.")
+    supply_share: Annotated[float, Number(0.0, 0.8)] = Field(
+        0.0,
+        description="Of what the liquid meets in hoses and basin: how much is supply water; the rest is as warm as the room.",
+    )
+    supply: Annotated[float, Is("water")] | None = Field(
+        None, description="The coldest supply water: taken where its temperature isn't measured."
+    )
+
+    @property
+    def met_c(self) -> float:
+        """What the liquid meets where `loss` was stated [Cel]; without a `supply` all is taken for as warm as the room."""
+        wet = 0.0 if self.supply is None else self.supply_share
+        return self.room if not wet or self.supply is None else (1.0 - wet) * self.room + wet * self.supply
 
 
 class ReservoirTable(Table):

@@ -48,7 +48,7 @@ log = logging.getLogger("warmwell.judge")
 #: entries that may wait for the disk before telemetry among them is dropped; alarms and what people did never are
 MOST_UNSAVED: Final = 5_000
 #: kinds of entry that may be dropped while the disk refuses, the least missed first
-TELEMETRY: Final = ("phase", "verdict", "heat_up", "cool_down", "filter_day", "draw")
+TELEMETRY: Final = ("phase", "verdict", "heat_up", "cool_down", "transfer", "filter_day", "draw")
 #: samples of one hearing lie within this, in the clock's time
 ONE_INSTANT_MS: Final = 100
 #: a new picture at most this often (real seconds), unless an entry was made

@@ -158,6 +158,14 @@ class NewFilter:
 
 
 @dataclass(frozen=True, slots=True)
+class BasinProbeOut:
+    """The basin's probe hangs beside the basin, in the room's air."""
+
+    from_s: int
+    until_s: int
+
+
+@dataclass(frozen=True, slots=True)
 class Drift:
     """A sensor reads more and more of what isn't there, in its unit an hour, and `by` from the start."""
 
@@ -190,7 +198,7 @@ class Noisy:
 
 Event = (
     Draw | Away | Trip | PowerOff | Leak | Sag | SensorFault | LineFault | TopUp | HeaterWeak | LidOpen | Turned | Drip | Torn
-    | NewFilter | Drift | Lag | Noisy
+    | NewFilter | BasinProbeOut | Drift | Lag | Noisy
 )  # fmt: skip
 
 

@@ -171,6 +171,7 @@ class World:
         self.reservoir.heater_share = 1.0 if weak is None else weak.share
         self.reservoir.lid_w_per_k = 0.0 if lid is None else lid.w_per_k
         self.reservoir.set_by_k = 0.0 if turned is None else turned.by_k
+        self.reservoir.basin_probe_out = self._now(happen.BasinProbeOut, of_day) is not None
         for new in self._all(happen.NewFilter):
             if new.from_s == of_day:
                 self._new_at_l[new.stage] = self.passed_l
@@ -352,7 +353,7 @@ class World:
         if point == "room":
             return self.room_c(self.mono_ms / 1000.0)
         if point == "basin":
-            return reservoir.basin_c
+            return reservoir.basin_probe_c
         if point == "water":
             return self._true_water_c
         if point == "conductivity":

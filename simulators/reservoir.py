@@ -6,7 +6,8 @@ Heat capacities and conductances only, stepped by whole seconds:
     wall     exchanges with what is in the vessel; loses to the room through the insulation
     probe    follows what it hangs in with a lag: quickly in liquid, slowly in the air of an emptied vessel
     basin    metal, endoscope and hoses, between the room's temperature and the rinse water's; mixing with the liquid by heat
-             content is what costs some four kelvins on the way (common practice, no published source)
+             content is what costs some four kelvins on the way (common practice, no published source). Its own probe follows with a
+             lag too, may take a while to be covered (`basin_fill_s`), and may hang outside
 
 A float switch keeps the heater off while the vessel is nearly empty. Liquid that is not stirred can lie in two layers (`lower_share`):
 the heater warms the lower, which rises and mixes; cold liquid poured in sinks and stays below, and the probe hangs above it.
@@ -40,6 +41,8 @@ class Vessel:
     heel_surface_loss: float = 0.5
     basin_j_per_k: float = 12_300.0
     basin_loss: float = 3.0
+    basin_probe_lag_s: float = 2.0
+    basin_fill_s: float = 0.0  # until the liquid stands at its probe
     basin_to_room_s: float = 1_500.0
     basin_to_rinse_s: float = 500.0
     lower_share: float = 0.0  # of the liquid that lies below the probe; 0: stirred
@@ -53,6 +56,7 @@ class Reservoir:
     __slots__ = (
         "vessel", "liquid_c", "wall_c", "probe_c", "basin_c", "litres", "away_l", "away_c", "heating", "heat_j",
         "_vessel_lost_j", "_basin_lost_j", "layers_k", "heater_share", "lid_w_per_k", "set_by_k",
+        "basin_probe_c", "basin_probe_out", "_met_c", "_away_s",
     )  # fmt: skip
 
     def __init__(self, vessel: Vessel, liquid_c: float, room_c: float, heating: bool = False) -> None:
@@ -61,7 +65,9 @@ class Reservoir:
         self.wall_c -= (
             (liquid_c - room_c) * vessel.wall_loss / (vessel.wall_loss + vessel.wall_exchange)
         )  # as if long at rest
-        self.basin_c = room_c
+        self.basin_c = self.basin_probe_c = self._met_c = room_c
+        self.basin_probe_out = False  # it hangs beside the basin
+        self._away_s = 0  # since the liquid came
         self.litres = vessel.litres
         self.away_l = 0.0  # liquid that is in the basin
         self.away_c = liquid_c
@@ -141,13 +147,18 @@ class Reservoir:
 
     def _step_basin(self, seconds: int, room_c: float, rinse_c: float | None) -> None:
         v = self.vessel
-        lost, temp = self._basin_lost_j, self.basin_c
+        lost, temp, probe = self._basin_lost_j, self.basin_c, self.basin_probe_c
+        follows = 1.0 - exp(-1.0 / v.basin_probe_lag_s)
         if self.is_away:
             together_j = self.away_l * J_PER_L_K + v.basin_j_per_k
             for _ in range(seconds):
                 off = v.basin_loss * (temp - room_c)
                 temp -= off / together_j
                 lost += off
+                self._away_s += 1
+                covered = min(self._away_s / v.basin_fill_s, 1.0) if v.basin_fill_s else 1.0
+                seen = room_c if self.basin_probe_out else self._met_c + covered * (temp - self._met_c)
+                probe += (seen - probe) * follows
             self.away_c = temp
         else:
             towards, lag_s = (room_c, v.basin_to_room_s) if rinse_c is None else (rinse_c, v.basin_to_rinse_s)
@@ -155,7 +166,8 @@ class Reservoir:
                 off = (temp - towards) / lag_s
                 temp -= off
                 lost += off * v.basin_j_per_k
-        self.basin_c, self._basin_lost_j = temp, lost
+                probe += ((room_c if self.basin_probe_out else temp) - probe) * follows
+        self.basin_c, self._basin_lost_j, self.basin_probe_c = temp, lost, probe
 
     def take_away(self) -> None:
         """A cycle pumps the liquid into the basin; a heel stays. Basin and liquid mix at once."""
@@ -165,6 +177,7 @@ class Reservoir:
         self.away_l = max(self.litres - v.heel_l, 0.0)
         self.litres -= self.away_l
         liquid_j = self.away_l * J_PER_L_K
+        self._met_c, self._away_s = self.basin_c, 0
         self.layers_k = 0.0  # pumping stirs it
         self.away_c = (liquid_j * self.liquid_c + v.basin_j_per_k * self.basin_c) / (liquid_j + v.basin_j_per_k)
         self.basin_c = self.away_c

@@ -168,14 +168,14 @@ class Contradictions:
             return False
         if self._power is not None and self._power.value(mono_ms) == 0.0:
             return False
-        self._change([self._flow], NO_PULSES, f"{NO_PULSES[0]}: {falls} times without a pulse")
+        self.change([self._flow], NO_PULSES, f"{NO_PULSES[0]}: {falls} times without a pulse")
         return True
 
     def flowed(self) -> None:
         """The meter shows a draw: it can be believed."""
         self._silent_draws.forget()
         if self._flow is not None and self._watches[self._flow].doubt is not None:
-            self._change([self._flow], None, "the meter shows a draw")
+            self.change([self._flow], None, "the meter shows a draw")
 
     def drawn(self, draw: Draw) -> None:
         """A draw has ended: are its steady pressures in order?"""
@@ -186,9 +186,9 @@ class Contradictions:
         fresh = [point for point in self._taps.values() if point in wrong and self._watches[point].doubt is None]
         over = [point for point in self._taps.values() if point not in wrong and self._watches[point].doubt is not None]
         if over:
-            self._change(over, None, "a draw shows the pressures in order")
+            self.change(over, None, "a draw shows the pressures in order")
         if fresh:
-            self._change(fresh, EXCHANGED, EXCHANGED[0])
+            self.change(fresh, EXCHANGED, EXCHANGED[0])
 
     def doubt_about(self, points: Iterable[str | None]) -> tuple[str, str] | None:
         """(what contradicts, what to do) of the first of these points that is doubted."""
@@ -198,7 +198,8 @@ class Contradictions:
                 return watch.doubt
         return None
 
-    def _change(self, points: Sequence[str], doubt: tuple[str, str] | None, cause: str) -> None:
+    def change(self, points: Sequence[str], doubt: tuple[str, str] | None, cause: str) -> None:
+        """These points have come to be doubted, or no longer are (None)."""
         body = {"points": list(points), "what": "ended" if doubt is None else "began", "cause": cause}
         self._tell(body | {"advice": "" if doubt is None else doubt[1]})
         self.take(body | {"advice": "" if doubt is None else doubt[1]})

@@ -500,7 +500,7 @@ class CoolWatch:
         held = self._held
         held.append(average)
         self._asked = None
-        while average.at_ms - held[0].at_ms > HELD_MS:
+        while held and average.at_ms - held[0].at_ms > HELD_MS:
             together = 4 if held[0].at_ms - self._from_ms > COARSE_AFTER_MS else 1
             self._give(self._fit, held[:together])
             del held[:together]

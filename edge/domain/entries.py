@@ -8,8 +8,8 @@ from typing import Any, Final, NamedTuple
 #: kinds of entry; adding is free, renaming is not
 KINDS: Final = frozenset(
     (
-        "started stopped settings clock_step bus alarm verdict phase draw heat_up cool_down filter_day contradiction advice record "
-        "told untold repair"
+        "started stopped settings clock_step bus alarm verdict phase draw heat_up cool_down transfer filter_day contradiction advice "
+        "record told untold repair"
     ).split()
 )
 

@@ -19,7 +19,7 @@ from edge.domain.filters import GAINS_AT_MOST_KPA
 from edge.domain.heating import Forecast
 from edge.domain.phases import Phase
 from edge.domain.readings import KIND_OF, REASONS, UNIT_OF, Role
-from edge.domain.set_point import trough, words
+from edge.domain.set_point import words
 from edge.domain.show_water import blind_text, capacity_text, fell_text, filter_text
 from edge.domain.train import TRAIN
 
@@ -116,12 +116,14 @@ class Readiness:
             return Judged(UNMET, "the machine has no power", ask="Switch the machine on")
         if s.phase is Phase.IN_USE:
             away = s.warmth is not None and s.warmth.cycle.is_away(now.mono_ms)
-            return Judged(
-                UNMET, "a cycle is running: the heated liquid is away" if away else "water is being drawn", mends=True
-            )
+            return Judged(UNMET, self._running() if away else "water is being drawn", mends=True)
         if s.power_point is not None and s.watches[s.power_point].value(now.mono_ms) is None:
             return Judged(UNKNOWN, "whether the machine has power is not known")
         return Judged(MET, "not in use")
+
+    def _running(self) -> str:
+        short = self.station.transfers.short
+        return "a cycle is running: the heated liquid is away" + (f"; {short}" if short else "")
 
     def no_hold(self, now: Now) -> Judged:
         """Nobody holds the station."""
@@ -162,12 +164,13 @@ class Readiness:
                 mends=False,
                 ask="Let it cool; have the thermostat looked at",
             )
-        if plan.contact_max_c is not None and basin + guard > plan.contact_max_c + AT_LIMIT:
+        most = warmth.basin_c(liquid, cold, warmth.share.hot)
+        if plan.contact_max_c is not None and most + guard > plan.contact_max_c + AT_LIMIT:
             label = s.show(s.reservoir_point, plan.contact_max_c)
-            text = f"{here}: the basin would see {s.show(s.reservoir_point, basin)}, above the label's {label}"
+            text = f"{here}: the basin would see {s.show(s.reservoir_point, most)}, above the label's {label}"
             return Judged(UNMET, text, ask="Lower the set point within the label's range, or let it cool")
-        room = f"{'an assumed' if assumed else 'a'} room of {s.show(s.reservoir_point, cold)}"
-        low = trough(warmth.loss, enter + guard, cold)
+        room = f"{'an assumed' if assumed else 'a'} room of {s.show(s.reservoir_point, cold)}, transfer loss {warmth.share.words}"
+        low = warmth.trough(enter + guard, cold)
         too_low = "" if low is None else f"; {words(low, partial(s.show, s.reservoir_point))}"
         evidence: dict[str, Any] = {} if sure is None else {"probability": sure, "evidence_ms": read_ms}
         if warmth.is_warm:

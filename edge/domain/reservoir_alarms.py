@@ -15,7 +15,7 @@ from edge.domain.entries import Now, rfc3339
 from edge.domain.heating import HOLD_MS, time_to_s
 from edge.domain.hours import clock_text, first_case
 from edge.domain.phases import Phase
-from edge.domain.set_point import trough, words
+from edge.domain.set_point import words
 from edge.domain.warmth import Warmth
 
 if TYPE_CHECKING:
@@ -99,7 +99,7 @@ class ReservoirAlarms:
         limit, again = warmth.alarm_limits(cold_c, s.settings.tuning.get("reservoir_cold"))
         alarm = s.desk.alarms["reservoir_cold"]
         active, cause = liquid < (again if alarm.present else limit) - AT_LIMIT, ""
-        found = trough(warmth.loss, warmth.limits(cold_c)[0] + warmth.guard_k, cold_c) if active else None
+        found = warmth.trough(warmth.limits(cold_c)[0] + warmth.guard_k, cold_c) if active else None
         if active and self._is_explained(warmth, now):
             # a set point that is too low is one alarm, not one after each cycle
             active = found is not None and alarm.present and not s.is_resting

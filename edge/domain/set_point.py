@@ -9,6 +9,7 @@ than its own; or a warmer room.
 from __future__ import annotations
 
 from collections.abc import Callable
+from dataclasses import replace
 from typing import NamedTuple
 
 from edge.domain.alarms import AT_LIMIT
@@ -25,19 +26,21 @@ class Trough(NamedTuple):
     room_c: float | None
 
 
-def trough(plan: Reservoir, enter_c: float, cold_c: float) -> Trough | None:
+def trough(plan: Reservoir, enter_c: float, cold_c: float, hot_share: float | None = None) -> Trough | None:
     """The thermostat's trough where it lies below `enter_c`, what the condition needs; else None.
 
     Args:
         plan: with the transfer loss that is judged with.
         cold_c: what the liquid meets on its way [Cel].
+        hot_share: the least transfer loss, with which the label's maximum is judged; None: that of the plan.
     """
     falls_to_c = plan.set_point_c - plan.thermostat_band_k
     if falls_to_c >= enter_c - AT_LIMIT:
         return None
     would_c: float | None = enter_c + plan.thermostat_band_k
     assert would_c is not None
-    beyond_label = plan.contact_max_c is not None and basin_c(plan, would_c, cold_c) > plan.contact_max_c + AT_LIMIT
+    hot = plan if hot_share is None else replace(plan, loss_share=hot_share)
+    beyond_label = plan.contact_max_c is not None and basin_c(hot, would_c, cold_c) > plan.contact_max_c + AT_LIMIT
     if beyond_label or (plan.maximum_c is not None and would_c > plan.maximum_c + AT_LIMIT):
         would_c = None
     share = plan.loss_share

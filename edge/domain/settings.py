@@ -54,6 +54,8 @@ class Reservoir:
     maximum_c: float | None = None
     contact_max_c: float | None = None
     coldest_room_c: float | None = None
+    supply_share: float = 0.0  # of what the liquid meets: water of the supply; the rest is at the room's temperature
+    coldest_supply_c: float | None = None  # assumed where the supply's temperature isn't known
 
 
 @dataclass(frozen=True, slots=True)

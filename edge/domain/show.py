@@ -3,18 +3,22 @@
 from __future__ import annotations
 
 from collections.abc import Mapping
+from math import hypot
 from typing import TYPE_CHECKING, Any, Final
 
 from edge.domain.entries import Now, rfc3339
 from edge.domain.heating import Forecast
 from edge.domain.quantities import from_kind
 from edge.domain.readings import CONTACT_WORDS, REASONS, UNIT_OF, Kind, Quality, Why
+from edge.domain.transfer_share import Z90
 from edge.domain.validity import PointWatch
 
 if TYPE_CHECKING:
     from edge.domain.station import Station
     from edge.domain.warmth import Warmth
 
+#: half the 90 % interval of one reading's noise [K]
+READ_K: Final = 0.1
 _DECIMALS: Final[Mapping[str, int]] = {"psi": 1, "kPa": 1, "bar": 3, "gal/min": 2, "L/min": 2, "L/h": 0}
 
 
@@ -107,10 +111,11 @@ def _reservoir(station: Station, now: Now, found: dict[str, dict[str, Any]]) -> 
     warmth = station.warmth
     assert warmth is not None
     cold, assumed = station.cold_now(now)
-    source = "with the declared coldest room" if assumed else ""
+    source = ("with the declared coldest room; " if assumed else "") + f"transfer loss {warmth.share.words}"
     needed = warmth.needed_c(cold)
+    ends = sorted((needed, warmth.needed_c(cold, warmth.share.low), warmth.needed_c(cold, warmth.share.high)))
     found["needed_reservoir_temperature"] = estimate(
-        "needed_reservoir_temperature", "Cel", now, round(needed, 3), why=source
+        "needed_reservoir_temperature", "Cel", now, round(needed, 3), round(ends[0], 3), round(ends[2], 3), source
     )
     liquid = None if station.reservoir_point is None else station.watches[station.reservoir_point].value(now.mono_ms)
     if liquid is None:
@@ -121,9 +126,7 @@ def _reservoir(station: Station, now: Now, found: dict[str, dict[str, Any]]) -> 
         ):
             found[name] = estimate(name, unit, now, why="the reservoir's temperature is not known")
         return
-    found["basin_temperature"] = estimate(
-        "basin_temperature", "Cel", now, round(warmth.basin_c(liquid, cold), 3), why=source
-    )
+    found["basin_temperature"] = _basin(station, warmth, liquid, cold, source, now)
     if warmth.is_warm:
         found["reservoir_ready"] = estimate("reservoir_ready", "time", now, why="it is warm")
     elif station.heater_is_tripped(now.mono_ms):
@@ -133,6 +136,22 @@ def _reservoir(station: Station, now: Now, found: dict[str, dict[str, Any]]) -> 
     found["reservoir_below_needed"] = _when("reservoir_below_needed", warmth.until_below(needed, now.mono_ms), now)
     if station.settings.hours is not None:
         found["heating_must_start_by"] = _must_start(station, warmth, liquid, cold, now)
+
+
+def _basin(station: Station, warmth: Warmth, liquid: float, room_c: float, source: str, now: Now) -> dict[str, Any]:
+    """What the basin of a day's first cycle would see now; while the liquid is away the reservoir can't tell."""
+    name, share = "basin_temperature", warmth.share
+    if warmth.cycle.is_away(now.mono_ms):
+        return estimate(name, "Cel", now, why="the heated liquid is away")
+    best = warmth.basin_c(liquid, room_c, share.best)
+    above = liquid - warmth.cold_c(room_c)
+    point = station.reservoir_point
+    own = (
+        0.0 if point is None or share.cycles else Z90 * (station.watches[point].u or 0.0)
+    )  # learned, it is in the share
+    low = best - hypot(above * (share.high - share.best), own, READ_K)
+    high = best + hypot(above * (share.best - share.low), own, READ_K)
+    return estimate(name, "Cel", now, round(best, 3), round(low, 3), round(high, 3), source)
 
 
 def _must_start(station: Station, warmth: Warmth, liquid: float, cold_c: float, now: Now) -> dict[str, Any]:

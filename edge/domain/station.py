@@ -32,6 +32,7 @@ from edge.domain.records import as_draft_body, to_alarms
 from edge.domain.reservoir_alarms import ReservoirAlarms
 from edge.domain.settings import Settings
 from edge.domain.show_water import water_estimates
+from edge.domain.transfer import Transfers
 from edge.domain.validity import PointWatch
 from edge.domain.warmth import Warmth
 from edge.domain.water import Draw, DrawWatch
@@ -75,6 +76,8 @@ class Station:
         )
         points = (self.watches, self.flow_point, self.taps, self.power_point, self.evidence.train.zeros.below)
         self.contradictions = Contradictions(*points, tell=partial(self._draft, "contradiction"))
+        self.transfers = Transfers(self, self._draft)
+        self._handlers |= {self.basin_point: self.transfers.hear_basin} if self.basin_point is not None else {}
         self._drafts: list[Draft] = []
         self._now = Now(0, 0, False)
         self._begun = self._dirty = self._reservoir_moved = False
@@ -220,6 +223,7 @@ class Station:
         else:
             self.book.add(Fact(None, record, at_ms, kept, counts))
             self.calibrations.apply()
+            self.transfers.recorded(record, kept)
             self._hear(self.entered.samples(now), now)
             self._silence_ms = now.mono_ms if record in BY_EYE else self._silence_ms
         self._dirty = True
@@ -269,7 +273,8 @@ class Station:
     def _hear_reservoir(self, liquid_c: float, mono_ms: int, now: Now) -> None:
         self._reservoir_moved = True
         if self.warmth is not None:
-            self.warmth.hear(liquid_c, self._room_now(mono_ms), mono_ms)
+            event = self.warmth.hear(liquid_c, self._room_now(mono_ms), mono_ms)
+            self.transfers.hear_liquid(liquid_c, event, mono_ms, now)
 
     def _hear_room(self, value: float, mono_ms: int, now: Now) -> None:
         self._reservoir_moved = True
@@ -368,6 +373,7 @@ class Station:
         if not self._begun:
             self._begun = True
             self.calibrations.apply()
+            self.transfers.refresh()
             for watch in self.watches.values():
                 watch.started_ms = watch.good_ms = watch.still_since_ms = now.mono_ms
             self._edge_ms = self._day_ms = self._again_ms = now.mono_ms
@@ -458,6 +464,7 @@ class Station:
             self.warmth.forget()
             return
         cold_c = self._room_now(now.mono_ms)
+        self.transfers.look_at_supply(now)
         self.warmth.guard_k = watch.guard
         uncertain = not watch.is_sure
         changed, became_warm = self.warmth.look(liquid, watch.good_ms, cold_c, uncertain, now.mono_ms)
@@ -648,10 +655,10 @@ class Station:
             self.evidence.fold(entry)
         elif entry.kind == "contradiction":
             self.contradictions.take(body)
-        elif entry.kind == "heat_up" and self.warmth is not None:
-            self.warmth.learn(body)
-        elif entry.kind == "cool_down" and self.warmth is not None:
-            self.warmth.cool.learn(body)
+        elif entry.kind in ("heat_up", "cool_down") and self.warmth is not None:
+            (self.warmth.learn if entry.kind == "heat_up" else self.warmth.cool.learn)(body)
+        elif entry.kind == "transfer":
+            self.transfers.fold(body)
         elif entry.kind == "phase":
             self.phase = Phase(body["to"])
             if body["from"] == Phase.OFF:
@@ -677,6 +684,7 @@ class Station:
             "phase": str(self.phase), "word": self._word, "told": [dict(part) for part in self._told],
             "doubts": self.contradictions.state(), "heat_ups": [] if self.warmth is None else self.warmth.fits,
             "cool_downs": [] if self.warmth is None else [list(loss) for loss in self.warmth.cool.kept],
+            "transfers": self.transfers.state(),
         }  # fmt: skip
 
     def _restore(self, state: Mapping[str, Any]) -> None:
@@ -685,6 +693,7 @@ class Station:
         self.book.powered_up_ms = state["powered_up_ms"]
         self.evidence.restore(state["evidence"])
         self.contradictions.restore(state.get("doubts", {}))
+        self.transfers.restore(state.get("transfers", {}))
         if self.warmth is not None:
             self.warmth.recall(state["heat_ups"])
             self.warmth.cool.kept = [Loss(*loss) for loss in state.get("cool_downs", [])]

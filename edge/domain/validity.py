@@ -134,6 +134,11 @@ class PointWatch:
         return 0.0 if self.correction is None else K_CALIBRATED * self.correction.u
 
     @property
+    def u(self) -> float | None:
+        """Standard uncertainty of a reading: by calibration, else as the station file states it; None where neither tells."""
+        return self.point.uncertainty if self.correction is None else self.correction.u
+
+    @property
     def stale_at_ms(self) -> int:
         """When the point falls silent if nothing good is heard before."""
         return self.good_ms + self._stale_after_ms + 1

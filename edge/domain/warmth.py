@@ -17,10 +17,12 @@ from edge.domain.heat_prior import REMEMBERED, is_usable, of_volume
 from edge.domain.heat_watch import HeatWatch
 from edge.domain.heating import HOLD_MS, Forecast, basin_c, needed_c
 from edge.domain.phases import AWAY_WITHIN_MS, CycleWatch
+from edge.domain.set_point import Trough, trough
 from edge.domain.settings import AlarmTuning, Reservoir
+from edge.domain.transfer_share import Loss, by_the_file, mixed_c
 
-#: 4 K of the 19 K between 39 Cel and a 20 Cel room (common practice, no published source)
-RULE_SHARE: Final = 4.0 / 19.0
+#: the supply's water where nothing tells how cold it is: mains in winter
+ASSUMED_SUPPLY_C: Final = 5.0
 #: a thermostat's scale is no better than this
 SET_POINT_SLACK_K: Final = 0.5
 #: not heated for so long, being below what is needed
@@ -34,8 +36,10 @@ class Warmth:
 
     def __init__(self, plan: Reservoir) -> None:
         self.plan = plan
-        careless = not plan.loss_measured and plan.loss_share < RULE_SHARE
-        self.loss = replace(plan, loss_share=RULE_SHARE) if careless else plan
+        self.filed = by_the_file(plan.loss_share, plan.loss_measured)  # what holds without a basin's probe
+        self.declared_supply_c = ASSUMED_SUPPLY_C if plan.coldest_supply_c is None else plan.coldest_supply_c
+        self.supply_c = self.declared_supply_c
+        self.believe(self.filed)
         self.heat = HeatWatch(of_volume(plan.volume_l))
         self.cool = CoolWatch(of_volume(plan.volume_l))
         self.fits: list[dict[str, Any]] = []  # what the last heat-ups left to learn from, oldest first
@@ -45,17 +49,38 @@ class Warmth:
         self.guard_k = 0.0  # k u of the reservoir's calibrated probe
         self._mark: object = None
 
-    def needed_c(self, cold_c: float) -> float:
-        """Reservoir temperature at which the basin just sees the label's minimum [Cel]."""
-        return needed_c(self.loss, cold_c)
+    def believe(self, share: Loss) -> None:
+        """Judge with this share f of transfer loss."""
+        self.share = share
+        self.loss = replace(self.plan, loss_share=share.needed)
 
-    def basin_c(self, liquid_c: float, cold_c: float) -> float:
-        """What the basin would see now [Cel]."""
-        return basin_c(self.loss, liquid_c, cold_c)
+    def cold_c(self, room_c: float) -> float:
+        """What the liquid meets on its way [Cel]: basin and hoses at the room's temperature, and the declared share of supply water."""
+        wet = self.plan.supply_share
+        return mixed_c((1.0 - wet, room_c), (wet, self.supply_c)) if wet else room_c
 
-    def limits(self, cold_c: float) -> tuple[float, float]:
+    def needed_c(self, room_c: float, share: float | None = None) -> float:
+        """Reservoir temperature at which the basin just sees the label's minimum [Cel]; with another `share` than is judged with."""
+        plan = self.loss if share is None else replace(self.plan, loss_share=share)
+        return needed_c(plan, self.cold_c(room_c))
+
+    def basin_c(self, liquid_c: float, room_c: float, share: float | None = None) -> float:
+        """What the basin would see now [Cel]; with another `share` than is judged with."""
+        plan = self.loss if share is None else replace(self.plan, loss_share=share)
+        return basin_c(plan, liquid_c, self.cold_c(room_c))
+
+    def trough(self, enter_c: float, room_c: float) -> Trough | None:
+        """Where the thermostat's trough lies below `enter_c`, what the condition needs: what would do."""
+        found = trough(self.loss, enter_c, self.cold_c(room_c), self.share.hot)
+        wet = self.plan.supply_share
+        if found is None or found.room_c is None or not wet:
+            return found
+        warm_c = (found.room_c - wet * self.supply_c) / (1.0 - wet)
+        return found._replace(room_c=warm_c if warm_c < self.plan.contact_min_c else None)
+
+    def limits(self, room_c: float) -> tuple[float, float]:
         """(met at, ends below) [Cel]."""
-        needed, plan = needed_c(self.loss, cold_c), self.plan
+        needed, plan = self.needed_c(room_c), self.plan
         return (
             max(needed, plan.set_point_c - plan.thermostat_band_k),
             max(needed, plan.set_point_c - 2.0 * plan.thermostat_band_k),
@@ -70,15 +95,17 @@ class Warmth:
         trough = self.plan.set_point_c - self.plan.thermostat_band_k
         return leave, leave + self.plan.thermostat_band_k if trough < leave - AT_LIMIT else enter
 
-    def hear(self, liquid_c: float, cold_c: float, mono_ms: int) -> None:
-        """One good reading."""
+    def hear(self, liquid_c: float, cold_c: float, mono_ms: int) -> str | None:
+        """One good reading. "away" or "back" where it shows that a cycle has taken or returned the liquid."""
         if not self.heat.hear(liquid_c, cold_c, mono_ms):
-            return  # one reading far off: a slip, unless the next agrees
+            return None  # one reading far off: a slip, unless the next agrees
         self.cool.hear(liquid_c, cold_c, mono_ms)
         fell_k = self.heat.fell_by(liquid_c, AWAY_WITHIN_MS)
-        if self.cycle.hear(liquid_c, fell_k, cold_c, self.limits(cold_c)[0], mono_ms) is not None:
+        event = self.cycle.hear(liquid_c, fell_k, cold_c, self.limits(cold_c)[0], mono_ms)
+        if event is not None:
             self.heat.forget()
             self.cool.forget()
+        return event
 
     def forget(self) -> None:
         """The temperature is not known any more."""
@@ -100,7 +127,7 @@ class Warmth:
         else:
             self.since_ms = read_ms if self.since_ms is None else self.since_ms
             self.is_warm = became = mono_ms - self.since_ms >= HOLD_MS
-        plan, basin = self.plan, basin_c(self.loss, liquid_c, cold_c)
+        plan, basin = self.plan, self.basin_c(liquid_c, cold_c, self.share.hot)
         hot = plan.maximum_c is not None and liquid_c + self.guard_k > plan.maximum_c + AT_LIMIT
         beyond_label = plan.contact_max_c is not None and basin + self.guard_k > plan.contact_max_c + AT_LIMIT
         mark = (self.is_warm, hot, beyond_label, uncertain)

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import json
+from dataclasses import replace
 from math import exp
 from pathlib import Path
 from typing import Any
@@ -14,6 +15,8 @@ from edge.domain.filters import normalised_drop, viscosity_mpa_s
 from edge.domain.heat_watch import HeatWatch
 from edge.domain.heating import HOLD_MS, basin_c, needed_c, plateau_c, time_to_s
 from edge.domain.settings import Reservoir
+from edge.domain.transfer_share import mixed_c, share_of
+from edge.domain.warmth import Warmth
 
 
 def rows(name: str, op: str) -> list[Any]:
@@ -87,6 +90,15 @@ def test_the_basin_sees_what_mixing_gives(inputs: dict[str, Any], expected: floa
     (hot, hot_c), *cold = inputs["parts"]
     heat, cold_c = sum(c for c, _ in cold), sum(c * t for c, t in cold) / sum(c for c, _ in cold)
     assert basin_c(reservoir(heat / (hot + heat)), hot_c, cold_c) == pytest.approx(expected, abs=tolerance)
+    assert mixed_c(*inputs["parts"]) == pytest.approx(expected, abs=tolerance)
+    wet = replace(
+        reservoir(heat / (hot + heat)),
+        supply_share=cold[-1][0] / heat if len(cold) == 2 else 0.0,
+        coldest_supply_c=cold[-1][1],
+    )
+    assert Warmth(wet).basin_c(hot_c, cold[0][1]) == pytest.approx(expected, abs=tolerance), (
+        "room and supply water mixed"
+    )
 
 
 @pytest.mark.parametrize(("inputs", "expected", "tolerance"), rows("h.heat.domain.jsonl", "mix_limit"))
@@ -95,6 +107,9 @@ def test_needed_temperature_is_where_mixing_just_gives_the_minimum(
 ) -> None:
     plan = reservoir(expected / (inputs["c1"] + expected), inputs["tmin"])
     assert needed_c(plan, inputs["t2"]) == pytest.approx(inputs["t1"], abs=1e-6)
+    assert share_of(inputs["t1"], inputs["tmin"], inputs["t2"]) == pytest.approx(plan.loss_share, abs=1e-9), (
+        "what a probe would show"
+    )
     assert tolerance < 1.0
 
 

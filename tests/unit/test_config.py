@@ -50,6 +50,21 @@ def test_the_examples_reservoir_is_in_celsius_and_its_loss_a_share() -> None:
     assert (reservoir.loss_measured, reservoir.volume_l, reservoir.warm_up_limit_ms) == (False, 11.0, 7_200_000)
 
 
+def test_the_loss_may_be_to_supply_water_in_part() -> None:
+    text = (CONFIG / "station-example.toml").read_text(encoding="utf-8")
+    wet = text.replace("measured = false", 'measured = false, supply_share = 0.25, supply = "10 degC"')
+    station = config.loads(wet, Path("station.toml"))
+    reservoir = station.settings.reservoir
+    assert reservoir is not None and (reservoir.supply_share, reservoir.coldest_supply_c) == (0.25, 10.0)
+    assert reservoir.loss_share == pytest.approx(4.0 / (39.0 - (0.75 * 20.0 + 0.25 * 10.0)))
+    assert not any("supply_share" in warning for warning in station.warnings)
+    for part, said in (("supply_share = 0.25", "5 degC is taken"), ('supply = "10 degC"', "counts for nothing")):
+        warned = config.loads(
+            text.replace("measured = false", f"measured = false, {part}"), Path("station.toml")
+        ).warnings
+        assert any(said in warning for warning in warned), part
+
+
 def test_the_examples_supply_and_filters_are_in_held_units() -> None:
     settings = config.load(EXAMPLE).settings
     supply = settings.supply
