@@ -18,6 +18,7 @@ from edge.domain.calibrations import Calibrations
 from edge.domain.contradictions import Contradictions
 from edge.domain.cooling import Loss
 from edge.domain.duties import ALARM_RECORDS, Book, Fact, checked, local_date, next_date_change_ms
+from edge.domain.duty_alarms import raise_duties
 from edge.domain.entered import BY_EYE, Entered, sensed
 from edge.domain.entries import Draft, Entry, Now, rfc3339, wall_ms_of
 from edge.domain.evidence import Evidence, Shown
@@ -531,7 +532,7 @@ class Station:
         for _ in range(2):  # duties raise alarms of their own, which may be looked at by conditions
             self._dirty = False
             judged = self.judged(now)
-            self._raise_duties(judged, now)
+            raise_duties(self, judged, now)
             if not self._dirty:
                 break
         self._dirty = False
@@ -549,21 +550,6 @@ class Station:
             why = [f"{i}: {one.text}" for i, one in judged.items() if one.state in ("unmet", "unknown")]
             self._drafts.append(Draft(now, "verdict", body | {"why": why}))
             self._remember_verdict(body, now.wall_ms)
-
-    def _raise_duties(self, judged: Mapping[str, Judged], now: Now) -> None:
-        for condition, alarm in (
-            ("daily_test", "duty_due:daily_test"),
-            ("water_path_treatment", "duty_due:water_path_treatment"),
-            ("disinfectant", "duty_due:disinfectant_change"),
-        ):
-            if condition in judged:
-                one = judged[condition]
-                self.desk.set(alarm, one.state == "unmet" and not self.is_resting, now, cause=one.text)
-        for ident in self.calibrations.duties:
-            why = self.calibrations.due(ident, now)
-            self.desk.set(f"duty_due:calibration:{ident}", bool(why), now, cause=why)
-        hold = judged["no_hold"]
-        self.desk.set("hold", hold.state == "unmet", now, cause=hold.text)
 
     def _plan_next_look(self, judged: Mapping[str, Judged], now: Now) -> None:
         """When evidence or a reuse life runs out before the next hour."""

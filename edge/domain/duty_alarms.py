@@ -1,0 +1,29 @@
+"""The alarms of what people owe the station: tests, treatments, changes, calibrations, and a hold that stands."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+from typing import TYPE_CHECKING
+
+from edge.domain.entries import Now
+from edge.domain.readiness import Judged
+
+if TYPE_CHECKING:
+    from edge.domain.station import Station
+
+
+def raise_duties(station: Station, judged: Mapping[str, Judged], now: Now) -> None:
+    """Set each by what its condition, or the calibration's date, says; duties rest with the station."""
+    for condition, alarm in (
+        ("daily_test", "duty_due:daily_test"),
+        ("water_path_treatment", "duty_due:water_path_treatment"),
+        ("disinfectant", "duty_due:disinfectant_change"),
+    ):
+        if condition in judged:
+            one = judged[condition]
+            station.desk.set(alarm, one.state == "unmet" and not station.is_resting, now, cause=one.text)
+    for ident in station.calibrations.duties:
+        why = station.calibrations.due(ident, now)
+        station.desk.set(f"duty_due:calibration:{ident}", bool(why), now, cause=why)
+    hold = judged["no_hold"]
+    station.desk.set("hold", hold.state == "unmet", now, cause=hold.text)
