@@ -10,6 +10,7 @@ becomes an alarm at all: it masks the condition before the delays.
 
 from __future__ import annotations
 
+from collections import deque
 from collections.abc import Mapping
 from enum import StrEnum
 from types import MappingProxyType
@@ -147,16 +148,54 @@ class Delay:
             return self.out
         if self.pending_since_ms is None:
             self.pending_since_ms = mono_ms
-        if mono_ms - self.pending_since_ms >= (self.on_ms if active else self.off_ms):
+        if mono_ms - self.pending_since_ms >= self._wanted_ms():
             self.out, self.pending_since_ms = active, None
         return self.out
+
+    def _wanted_ms(self) -> int:
+        """How long the pending change has to last."""
+        return self.off_ms if self.out else self.on_ms
 
     @property
     def due_ms(self) -> int | None:
         """When a pending change will count, if nothing happens before."""
         if self.pending_since_ms is None:
             return None
-        return self.pending_since_ms + (self.off_ms if self.out else self.on_ms)
+        return self.pending_since_ms + self._wanted_ms()
+
+
+#: an alarm that went so often within so long chatters: from then on it goes only after CHATTER_GONE_MS, so that a loose contact is one
+#: alarm and not one a second (our own numbers, no published source; a longer off-delay is the usual remedy)
+CHATTER_TIMES: Final = 4
+CHATTER_WITHIN_MS: Final = 60_000
+CHATTER_GONE_MS: Final = 300_000
+
+
+class HeldDelay(Delay):
+    """A delay that holds what chatters. A restart counts anew."""
+
+    __slots__ = ("_went",)
+
+    def __init__(self, on_ms: int, off_ms: int) -> None:
+        super().__init__(on_ms, off_ms)
+        self._went: deque[int] = deque(maxlen=CHATTER_TIMES)  # when it last went
+
+    def see(self, active: bool, mono_ms: int) -> bool:
+        """As Delay.see."""
+        was = self.out
+        held = was and not active and self.pending_since_ms is None and self._chatters(mono_ms)
+        if (not super().see(active, mono_ms) and was) or held:
+            self._went.append(mono_ms)
+        return self.out
+
+    def _wanted_ms(self) -> int:
+        wanted_ms = super()._wanted_ms()
+        if self.out and self.pending_since_ms is not None and self._chatters(self.pending_since_ms):
+            return max(wanted_ms, CHATTER_GONE_MS)
+        return wanted_ms
+
+    def _chatters(self, mono_ms: int) -> bool:
+        return len(self._went) == CHATTER_TIMES and mono_ms - self._went[0] <= CHATTER_WITHIN_MS
 
 
 class Alarm:
@@ -169,7 +208,7 @@ class Alarm:
 
     def __init__(self, ident: str, *, on_ms: int, off_ms: int, priority: str, latching: bool = False) -> None:
         self.id, self.priority, self.latching = ident, priority, latching
-        self.state, self.condition, self.delay = State.NORMAL, False, Delay(on_ms, off_ms)
+        self.state, self.condition, self.delay = State.NORMAL, False, HeldDelay(on_ms, off_ms)
         self.since_wall_ms: int | None = None
         self.value: float | None = None
         self.limit: float | None = None

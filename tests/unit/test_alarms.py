@@ -2,13 +2,13 @@
 
 from __future__ import annotations
 
-from itertools import product
+from itertools import pairwise, product
 
 import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
-from edge.domain.alarms import ABSENT, LIT, Delay, Event, State, next_state
+from edge.domain.alarms import ABSENT, CHATTER_GONE_MS, CHATTER_TIMES, LIT, Delay, Event, HeldDelay, State, next_state
 
 A, B, C, D = State.NORMAL, State.UNACKNOWLEDGED, State.ACKNOWLEDGED, State.RETURNED
 COMES, GOES, ANSWERED = Event.ALARM, Event.RETURN_TO_NORMAL, Event.ACKNOWLEDGE
@@ -72,3 +72,19 @@ def test_delays_against_a_plain_count(active: list[bool], on_s: int, off_s: int)
         if now != out and run > (on_s if now else off_s):
             out, run = now, 0
         assert delay.see(now, second * 1000) is out
+
+
+def test_what_chatters_is_held_until_it_has_been_gone_for_long() -> None:
+    delay = HeldDelay(0, 0)
+    outs = [delay.see(second % 2 == 0, second * 1000) for second in range(600)]  # a loose contact, for ten minutes
+    assert sum(1 for was, now in pairwise(outs) if now and not was) == CHATTER_TIMES
+    assert outs[-1]
+    assert delay.see(False, 599_000 + CHATTER_GONE_MS - 1)
+    assert not delay.see(False, 599_000 + CHATTER_GONE_MS)
+
+
+def test_what_comes_and_goes_by_the_minute_is_not_held() -> None:
+    delay = HeldDelay(0, 0)
+    for minute in range(30):
+        assert delay.see(True, minute * 60_000)
+        assert not delay.see(False, minute * 60_000 + 20_000)
