@@ -42,8 +42,8 @@ LEVEL_WALK: Final = 0.0016**2 / 60.0
 LOSS_WALK: Final = 0.008**2 / 60.0
 TEMPER: Final = 0.7  # evidence counts for less than it says: the hypotheses don't lie close enough
 ODD: Final = 5.0  # standard deviations: something was done to the liquid
-STRAINED: Final = 1.5
-OTHERWISE_SHARE: Final = 0.4
+STRAINED: Final = 1.7
+OTHERWISE_SHARE: Final = 0.3
 LEAST_SD_S: Final = 12.0
 ROOM_K: Final = 0.2  # standard deviation of what a room may do within an hour
 ROOM_SHARE: Final = 0.5  # of that, in what is needed and in what it is cooled by
@@ -381,9 +381,12 @@ class CoolWatch:
         elif self._off_ms is None:
             self._off_ms = mono_ms
             self._heated_ms = None
-            if self._fit is None and self._last is not None:
-                if self._count:
-                    self._close(mono_ms)
+            if self._last is not None and self._count:
+                self._close(mono_ms)
+            if self._fit is not None and self._has_turned():
+                assert self._low is not None
+                self._end(self._low[0])
+            if self._last is not None and self._fit is None:
                 self._begin(mono_ms)
 
     def hear(self, liquid_c: float, room_c: float, mono_ms: int) -> None:
@@ -442,6 +445,13 @@ class CoolWatch:
         elif slope < min(FALLING_K_PER_MIN, -SIGMAS * sd):
             self._heated_ms = None
             self._low = (average.at_ms, average.liquid_c)
+
+    def _has_turned(self) -> bool:
+        """It may have begun to be heated again, though that can't be told for sure yet."""
+        low, last = self._low, self._recent[-1] if self._recent else None
+        if low is None or last is None or last.at_ms - low[0] < BIN_MS:
+            return False
+        return last.liquid_c - low[1] > 2.5 * sqrt(self._variance())
 
     def _look_for_fall(self, slope: float | None) -> None:
         """Has it been falling, beyond its noise, for a while?"""

@@ -131,15 +131,15 @@ class HeatWatch:
             return None
         return max(recent[0][0], self._stopped_ms)
 
-    def weaker_than_habit(self) -> float | None:
-        """Heat-up power as a share of this station's habit, where it is surely below WEAK_SHARE; None else."""
+    def weaker_than_habit(self, usual: float = 0.0) -> float | None:
+        """Heat-up power as a share of this station's habit, where it is surely below WEAK_SHARE; None else. `usual`: of long ago [K/s]."""
         if self._start_ms is None or not self.prior.heat_ups:
             return None
         fit = self._catch_up()
         if fit is None:
             return None
         power, sd = fit.power_now()
-        habit = self.prior.power[0]
+        habit = max(self.prior.power[0], usual)
         return power / habit if power + Z90 * sd < WEAK_SHARE * habit else None
 
     def summary(self) -> dict[str, Any] | None:

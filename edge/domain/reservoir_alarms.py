@@ -163,7 +163,8 @@ class ReservoirAlarms:
     def _look_for_weakness(self, warmth: Warmth, point: str, now: Now) -> None:
         """Surely weaker than its habit for a while. Then it stands until a heat-up shows otherwise: between them nothing is known."""
         s, since_ms, share = self._station, warmth.heat.heating_since_ms, None
-        if since_ms is not None and now.mono_ms - since_ms >= WEAK_AFTER_MS and self._tells_power(warmth, now):
+        tells = since_ms is not None and now.mono_ms - since_ms >= WEAK_AFTER_MS and self._tells_power(warmth, now)
+        if tells:
             share = warmth.weaker_than_habit()
         if share is not None:
             self._seen_weak_ms = since_ms
@@ -171,7 +172,7 @@ class ReservoirAlarms:
             s.desk.set("heating_weak", True, now, value=round(share, 3), unit="1", point=point, cause=cause)
             return
         s.desk.drop_pending("heating_weak", now)
-        strong = since_ms is not None and now.mono_ms - since_ms >= STRONG_AFTER_MS and self._seen_weak_ms != since_ms
+        strong = tells and now.mono_ms - (since_ms or 0) >= STRONG_AFTER_MS and self._seen_weak_ms != since_ms
         if strong:
             s.desk.set("heating_weak", False, now)
 

@@ -222,7 +222,7 @@ class Station:
         if record in ALARM_RECORDS:
             to_alarms(self.desk, record, by, body, now)
         else:
-            self.book.add(Fact(None, record, at_ms, kept, counts))
+            self._add(Fact(None, record, at_ms, kept, counts))
             self.calibrations.apply()
             self.transfers.recorded(record, kept)
             self._hear(self.entered.samples(now), now)
@@ -231,6 +231,16 @@ class Station:
         self._day_ms = now.mono_ms
         self._settle(now)
         return self._take()
+
+    def _add(self, fact: Fact) -> None:
+        self.book.add(fact)
+        if (
+            fact.record == "equipment_change"
+            and fact.counts
+            and self.warmth is not None
+            and fact.body.get("what") != "sensor_fitted"
+        ):
+            self.warmth.forget_history()
 
     def bus(self, bus: str, what: str, why: str, now: Now) -> list[Draft]:
         """A bus was "lost", or is "back"."""
@@ -636,7 +646,7 @@ class Station:
         if entry.kind == "alarm":
             self.desk.fold(entry)
         elif entry.kind == "record" and body.get("record") not in ALARM_RECORDS:
-            self.book.add(Fact(entry.seq, body["record"], wall_ms_of(body["at"]), body, bool(body.get("counts"))))
+            self._add(Fact(entry.seq, body["record"], wall_ms_of(body["at"]), body, bool(body.get("counts"))))
         elif entry.kind == "draw":
             self.evidence.fold(entry)
         elif entry.kind == "contradiction":
@@ -670,6 +680,7 @@ class Station:
             "phase": str(self.phase), "word": self._word, "told": [dict(part) for part in self._told],
             "doubts": self.contradictions.state(), "heat_ups": [] if self.warmth is None else self.warmth.fits,
             "cool_downs": [] if self.warmth is None else [list(loss) for loss in self.warmth.cool.kept],
+            "powers": [] if self.warmth is None else self.warmth.habit.powers,
             "transfers": self.transfers.state(),
         }  # fmt: skip
 
@@ -683,6 +694,7 @@ class Station:
         if self.warmth is not None:
             self.warmth.recall(state["heat_ups"])
             self.warmth.cool.kept = [Loss(*loss) for loss in state.get("cool_downs", [])]
+            self.warmth.habit.powers = list(state.get("powers", []))
         self.phase = Phase(state["phase"])
         self._word, self._told = state["word"], (dict(state["told"][0]), dict(state["told"][1]))
         self._states, self._since = dict(self._told[0]), dict(self._told[1])

@@ -13,6 +13,7 @@ from typing import Any, Final
 from edge.domain.alarms import AT_LIMIT
 from edge.domain.cooling import CoolWatch
 from edge.domain.entries import Now, rfc3339
+from edge.domain.habit import Habit
 from edge.domain.heat_prior import REMEMBERED, is_usable, of_volume
 from edge.domain.heat_watch import HeatWatch
 from edge.domain.heating import HOLD_MS, Forecast, basin_c, needed_c
@@ -42,6 +43,7 @@ class Warmth:
         self.believe(self.filed)
         self.heat = HeatWatch(of_volume(plan.volume_l))
         self.cool = CoolWatch(of_volume(plan.volume_l))
+        self.habit = Habit()
         self.fits: list[dict[str, Any]] = []  # what the last heat-ups left to learn from, oldest first
         self.cycle = CycleWatch(plan.warm_up_limit_ms)
         self.is_warm = False
@@ -157,12 +159,18 @@ class Warmth:
         fit = body.get("fit")
         if isinstance(fit, Mapping) and is_usable(fit):
             self.recall([*self.fits, dict(fit)])
+            self.habit.learn(fit)
 
     def recall(self, fits: list[dict[str, Any]]) -> None:
         """Believe these fits, oldest first, and no others."""
         self.fits = fits[-REMEMBERED:]
         self.heat.learn(self.fits)
         self.cool.prior = self.heat.prior
+
+    def forget_history(self) -> None:
+        """It is another machine: what the old one did tells nothing of it."""
+        self.recall([])
+        self.cool.kept, self.cool.seen, self.habit.powers = [], [], []
 
     def until(self, cold_c: float, mono_ms: int) -> Forecast:
         """Time until the condition is met."""
@@ -201,7 +209,7 @@ class Warmth:
             self.plan.thermostat_band_k, SET_POINT_SLACK_K
         ):
             return None
-        return self.heat.weaker_than_habit()
+        return self.heat.weaker_than_habit(self.habit.usual() or 0.0)
 
     def overshoot_k(self) -> float:
         """How far the heat-up under way went beyond the set point and its band [K]; 0.0 where it didn't."""

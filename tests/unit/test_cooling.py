@@ -40,7 +40,7 @@ class Tank:
 class Bench:
     """A tank, followed; `trip()` takes its power."""
 
-    def __init__(self, start_c: float = 39.2, watch: CoolWatch | None = None, **more: float) -> None:
+    def __init__(self, start_c: float = 39.2, watch: CoolWatch | None = None, **more: object) -> None:
         self.tank, self.s = Tank(start_c), 0
         for name, value in more.items():
             setattr(self.tank, name, value)
@@ -120,6 +120,22 @@ def test_a_trip_in_the_middle_of_heating_up_reckons_with_wall_and_probe() -> Non
     bench.run(600)
     middle, low, high = left(bench.until())
     assert middle == pytest.approx(bench.truth_s(), rel=0.25) and low <= bench.truth_s() <= high
+
+
+@pytest.mark.parametrize("seed", [1, 2, 3])
+def test_a_trip_just_after_the_heater_came_on_is_no_pause_that_goes_on(seed: int) -> None:
+    bench = Bench(rng=random.Random(seed))
+    bench.run(7_000)
+    while bench.tank.on:
+        bench.run(1)
+    while not bench.tank.on:
+        bench.run(1)
+    bench.run(60)
+    bench.trip()
+    for _ in range(5):
+        bench.run(60)
+        middle, low, high = left(bench.until())
+        assert low <= bench.truth_s() <= high and high - low < 0.8 * middle, (middle, low, high, bench.truth_s())
 
 
 def test_what_the_thermostat_holds_is_not_said_to_fall_below() -> None:
