@@ -48,18 +48,25 @@ class Bled(NamedTuple):
 
 
 class Decay:
-    """Looks for an unbroken fall of the static pressure to half."""
+    """Looks for an unbroken fall of the static pressure to half: what it did before, slowly, doesn't matter."""
 
-    __slots__ = ("_fall", "bled")
+    __slots__ = ("_fall", "_began", "bled")
 
     def __init__(self) -> None:
         self._fall: list[tuple[int, float]] = []
+        self._began: tuple[int, float] | None = None
         self.bled: Bled | None = None
 
     def forget(self) -> None:
         """Water is drawn."""
         self._fall.clear()
-        self.bled = None
+        self.bled = self._began = None
+
+    def recall(self, kpa: float, mono_ms: int) -> None:
+        """Before a restart it had bled away to this; it stands until the pressure rises or water is drawn."""
+        self._fall = [(mono_ms, kpa)]
+        self._began = (mono_ms, kpa / LEFT)
+        self.bled = Bled(kpa / LEFT, kpa, 0)
 
     def hear(self, kpa: float, mono_ms: int) -> None:
         """The mean static pressure of one quiet spell."""
@@ -67,17 +74,26 @@ class Decay:
         if fall and (kpa > min(p for _, p in fall[-3:]) + RISES_KPA or mono_ms - fall[-1][0] > SLOWEST_MS // 24):
             self.forget()
         fall.append((mono_ms, kpa))
-        while len(fall) > 1 and fall[0][1] <= fall[1][1] + RISES_KPA / 4 and self.bled is None:
-            del fall[0]  # the fall has not begun yet
         if len(fall) > _KEPT:
             del fall[1:-1:2]
-        (began_ms, high), lasted_ms = fall[0], mono_ms - fall[0][0]
-        if self.bled is not None:
-            self.bled = Bled(high, kpa, lasted_ms)
-        elif high >= WORTH_KPA and kpa <= LEFT * high and FASTEST_MS <= lasted_ms <= SLOWEST_MS:
-            halfway = next(p for at, p in fall if at - began_ms >= lasted_ms / 2)
-            if HALFWAY[0] <= halfway / high <= HALFWAY[1]:
-                self.bled = Bled(high, kpa, lasted_ms)
+        if self._began is None:
+            self._began = self._start_of_fall(kpa, mono_ms)
+        if self._began is not None:
+            began_ms, high = self._began
+            self.bled = Bled(high, kpa, mono_ms - began_ms)
+
+    def _start_of_fall(self, kpa: float, mono_ms: int) -> tuple[int, float] | None:
+        """When the pressure was last at twice as much as now, where it has come down from there as a leak lets it."""
+        fall = self._fall
+        at = next((n for n in range(len(fall) - 1, -1, -1) if LEFT * fall[n][1] >= kpa), None)
+        if at is None:
+            return None
+        began_ms, high = fall[at]
+        lasted_ms = mono_ms - began_ms
+        if high < WORTH_KPA or not FASTEST_MS <= lasted_ms <= SLOWEST_MS:
+            return None
+        halfway = next(p for at_ms, p in fall[at:] if at_ms - began_ms >= lasted_ms / 2)
+        return (began_ms, high) if HALFWAY[0] <= halfway / high <= HALFWAY[1] else None
 
 
 class Stretch:

@@ -17,16 +17,17 @@ def look_for_leak(station: Station, now: Now) -> None:
     wet = next((p for p in station.leak_points if station.watches[p].value(now.mono_ms) == 1.0), None)
     supply = station.settings.supply
     limit = supply.leak_volume_l if supply is not None else None
-    draw = station.draws.draw if station.draws is not None else None
-    runs_on_ms = None if draw is None else draw.runs_on_ms(now.mono_ms)
+    runs_on_ms = None if station.draws is None else station.draws.runs_on_ms(now.mono_ms)
     bled = station.draws.decay.bled if station.draws is not None and station.supply_point is not None else None
     if wet is not None:
         station.desk.set("leak", True, now, value=1.0, point=wet, cause=f"{wet} is wet")
-    elif draw is not None and runs_on_ms is not None:
+    elif runs_on_ms is not None:
         cause = (
             f"water has run for {runs_on_ms / 60_000:.0f} min without a stop: a valve doesn't close, or a hose is off"
         )
-        station.desk.set("leak", True, now, value=draw.flow.value, unit="L/min", point=station.flow_point, cause=cause)
+        station.desk.set(
+            "leak", True, now, value=runs_on_ms / 60_000, unit="min", point=station.flow_point, cause=cause
+        )
     elif bled is not None and (station.is_resting or station.settings.hours is None):
         before, after = station.show_pressure(bled.from_kpa), station.show_pressure(bled.to_kpa)
         cause = f"pressure fell from {before} to {after} within {bled.within_ms / 60_000:.0f} min while nothing drew: "
@@ -49,9 +50,13 @@ def look_for_leak(station: Station, now: Now) -> None:
 
 
 def recall_leak(station: Station, now: Now) -> None:
-    """After a restart: what had leaked when the alarm came counts on, or the restart would end it."""
-    supply, alarm = station.settings.supply, station.desk.alarms.get("leak")
-    if supply is None or supply.leak_volume_l is None or station.draws is None or alarm is None:
+    """After a restart: what a leak was told by stands until something shows that it is over, or the restart would end it."""
+    draws, alarm = station.draws, station.desk.alarms.get("leak")
+    if draws is None or alarm is None or not alarm.present or alarm.value is None:
         return
-    if alarm.present and alarm.unit == "L" and alarm.value is not None:
-        station.draws.leaked.put(max(alarm.value, supply.leak_volume_l), now.mono_ms)
+    if alarm.unit == "L":
+        draws.leaked.put(max(alarm.value, draws.supply.leak_volume_l or 0.0), now.mono_ms)
+    elif alarm.unit == "min":
+        draws.ran_on = True
+    elif alarm.unit == "kPa":
+        draws.decay.recall(alarm.value, now.mono_ms)

@@ -67,11 +67,6 @@ class Draw:
     static_kpa: dict[str, float] = field(default_factory=dict)  # of each tap, in the quiet spell before
     supply_temperature_c: float | None = None
 
-    def runs_on_ms(self, mono_ms: int) -> int | None:
-        """How long water has run without a stop, where that is too long for a draw; else None."""
-        lasted_ms = mono_ms - self.start_ms
-        return lasted_ms if lasted_ms > RUNS_ON_MS else None
-
     def mean(self, what: str) -> Mean:
         """The mean of a tap, or of the flow."""
         return {"supply": self.supply, "between": self.between, "filtered": self.filtered, "flow": self.flow}[what]
@@ -147,12 +142,14 @@ class DrawWatch:
 
     __slots__ = (
         "supply", "draw", "last_end_ms", "_flow", "_flow_ms", "static_kpa", "leaked", "decay", "night", "_waiting", "_line", "_rests",
+        "ran_on",
     )  # fmt: skip
 
     def __init__(self, supply: Supply) -> None:
         self.supply = supply
         self.draw: Draw | None = None
         self.last_end_ms: int | None = None
+        self.ran_on = False  # before a restart, water ran without a stop; nothing has shown yet that it stopped
         self._flow: float | None = None
         self._flow_ms = 0
         self.static_kpa: float | None = None
@@ -187,10 +184,17 @@ class DrawWatch:
             self.night.draw(mono_ms)
             self.decay.forget()
             return Heard(began=True)
-        ended_ms = self.last_end_ms
+        self.ran_on, ended_ms = False, self.last_end_ms
         if known and self.supply.leak_volume_l is not None and (ended_ms is None or mono_ms - ended_ms > CLOSING_MS):
             self.leaked.add(litres, flow_l_min, mono_ms)
         return _NOTHING
+
+    def runs_on_ms(self, mono_ms: int) -> int | None:
+        """How long the draw under way has lasted, where that is too long for one; else None."""
+        if self.draw is None:
+            return None
+        lasted_ms = mono_ms - self.draw.start_ms
+        return lasted_ms if self.ran_on or lasted_ms > RUNS_ON_MS else None
 
     def _static_before(self, mono_ms: int) -> dict[str, float]:
         """Each tap's pressure in the last whole quiet spell before now; a draw begins, so all are forgotten."""
@@ -216,7 +220,7 @@ class DrawWatch:
         return Heard(steady=tuple((tap, value) for _, tap, value in confirmed))
 
     def _end(self, draw: Draw, mono_ms: int) -> Draw:
-        self.draw, self.last_end_ms = None, mono_ms
+        self.draw, self.last_end_ms, self.ran_on = None, mono_ms, False
         self._waiting.clear()
         self._line.clear()
         return draw

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import random
+from collections.abc import Callable
 from dataclasses import replace
 from typing import Any
 
@@ -102,6 +103,50 @@ def test_a_restart_does_not_end_a_leak() -> None:
         assert again.condition("no_leak")["state"] == "unmet" and again.alarms("leak") == []
         again.run(7 * 3600, every_s=8)
         assert again.condition("no_leak")["state"] == "met"
+
+
+def restarted(driver: Driver, settings: Settings = SETTINGS) -> Driver:
+    """The same station in another boot, from its journal."""
+    again = Driver(settings, wall_ms=driver.wall_ms + 60_000, boot="boot-2")
+    for entry in driver.said:
+        again.station.fold(entry)
+    return again
+
+
+def test_a_restart_does_not_stop_water_that_never_stops() -> None:
+    driver = Driver()
+    driver.run(60)
+    driver.run(32 * 60, DRAWING, every_s=5)
+    again = restarted(driver)
+    again.run(120, DRAWING)
+    assert again.condition("no_leak")["state"] == "unmet" and again.alarms("leak") == []
+    again.run(30)
+    assert again.condition("no_leak")["state"] == "met"
+
+
+def line_shut(hours: float, after_s: int) -> Callable[[float], dict[str, float]]:
+    """A static pressure that rises slowly through the day, and bleeds away from then on."""
+
+    def pressures(t: float) -> dict[str, float]:
+        kpa = 370.0 + 12.0 * min(t, after_s) / after_s
+        kpa *= 0.5 ** (max(t - after_s, 0.0) / (hours * 3600))
+        return QUIET | dict.fromkeys(("supply", "between", "filtered"), kpa)
+
+    return pressures
+
+
+def test_a_line_that_bleeds_away_is_found_whatever_its_pressure_did_before_and_after_a_restart() -> None:
+    settings = replace(SETTINGS, hours=None)
+    driver, falling = Driver(settings), line_shut(0.5, 6 * 3600)
+    driver.run(6 * 3600 + 1500, falling, every_s=8)
+    assert driver.alarms("leak") == []
+    driver.run(600, lambda t: falling(t + 6 * 3600 + 1500), every_s=8)
+    assert driver.alarms("leak") == ["unacknowledged"] and "within 30 min" in driver.condition("no_leak")["text"]
+    again = restarted(driver, settings)
+    again.run(300, lambda t: falling(t + 6 * 3600 + 2160), every_s=8)
+    assert again.condition("no_leak")["state"] == "unmet"
+    again.run(60)
+    assert again.condition("no_leak")["state"] == "met"
 
 
 def state(settings: Settings, values: dict[str, float], **records: Any) -> tuple[str, str]:
