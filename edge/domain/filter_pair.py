@@ -13,25 +13,26 @@ distances are alike, and count for fewer (n (1 - r) / (1 + r) of n; textbook for
 from __future__ import annotations
 
 import math
-from collections.abc import Mapping, Sequence
+from collections.abc import Sequence
 from itertools import pairwise
 from typing import Final, NamedTuple
 
-from edge.domain.filter_life import FLOOR_SHARE, LAWS, Point, falls, steepness, straight
+from edge.domain.filter_life import FLOOR_SHARE, LAWS, Life, Point, falls, steepness, straight
 from edge.domain.robust import median, normal_cdf
 
 #: fewer points of both tell nothing of a pair of laws
 LEAST_TOGETHER: Final = 12
 _TURNS: Final = 4
+#: 95 % of a normal distribution lie below so many deviations
+_Z95: Final = 1.645
 
 
 class Side(NamedTuple):
-    """One stage: its points, the housing's share [kPa], its limit [kPa] and the weights of its laws over the litres alone."""
+    """One stage: its points, its limit [kPa], and what its drops over the litres alone say."""
 
     points: Sequence[Point]
-    housing_kpa: float
     limit_kpa: float
-    weights: Mapping[str, float]
+    life: Life
 
 
 class Pair(NamedTuple):
@@ -47,30 +48,41 @@ def together(one: Side, other: Side) -> Pair | None:
     seen = _side_by_side(one, other)
     if len(seen) < LEAST_TOGETHER:
         return None
-    limits = one.limit_kpa - one.housing_kpa, other.limit_kpa - other.housing_kpa
+    limits = one.limit_kpa - one.life.housing_kpa, other.limit_kpa - other.life.housing_kpa
     if min(limits) <= 0.0:
         return None
     floor = (FLOOR_SHARE * max(one.limit_kpa, other.limit_kpa)) ** 2
     lines = {(a, b): _line(a, b, seen, limits, floor) for a in LAWS for b in LAWS}
     best = min(lines.values(), key=lambda line: line.noise)
-    worth = (len(seen) - 2) * (1.0 - best.alike) / (1.0 + best.alike)
+    share = (1.0 - best.alike) / (1.0 + best.alike)
+    worth = share * (len(seen) - 2)
+    # the likelihood of both is that of one over the litres times that of the other over the one; the mean of both ways round. Where
+    # they don't load together, that of each over the litres
+    alone = 1.0 - 0.5 * share
     logs = {
-        pair: -0.5 * worth * math.log(line.noise / best.noise)
-        + 0.5 * (math.log(one.weights[pair[0]] + 1e-9) + math.log(other.weights[pair[1]] + 1e-9))
-        for pair, line in lines.items()
+        (a, b): -0.5 * worth * math.log(line.noise / best.noise)
+        + alone * (math.log(one.life.weights[a] + 1e-9) + math.log(other.life.weights[b] + 1e-9))
+        for (a, b), line in lines.items()
     }
     top = max(logs.values())
     raw = {pair: math.exp(log - top) for pair, log in logs.items()}
     total = sum(raw.values())
-    first = sum(
-        weight * normal_cdf(lines[pair].ahead / math.sqrt((len(seen) - 2) / max(worth, 1.0)))
-        for pair, weight in raw.items()
-    )
+    first = sum(weight * normal_cdf(lines[pair].ahead * math.sqrt(share)) for pair, weight in raw.items()) / total
     return Pair(
         {law: sum(w for pair, w in raw.items() if pair[0] == law) / total for law in LAWS},
         {law: sum(w for pair, w in raw.items() if pair[1] == law) / total for law in LAWS},
-        first / total,
+        share * first + (1.0 - share) * _first_alone(one.life, other.life),
     )
+
+
+def _first_alone(one: Life, other: Life) -> float:
+    """The probability that one is the first, by what each says over the litres: as two lognormals."""
+    if not (math.isfinite(one.left_l) and math.isfinite(other.left_l) and one.left_l > 0.0 and other.left_l > 0.0):
+        return float(one.left_l < other.left_l)
+    spread = math.hypot(
+        *(math.log(max(life.left_l / max(life.low_l, 1e-3 * life.left_l), 1.001)) for life in (one, other))
+    )
+    return normal_cdf(_Z95 * math.log(other.left_l / one.left_l) / spread)
 
 
 class _Line(NamedTuple):
@@ -91,7 +103,7 @@ def _side_by_side(one: Side, other: Side) -> list[tuple[float, float, float]]:
 
 
 def _resistances(side: Side) -> list[tuple[float, float, float]]:
-    seen = [(p.drop_kpa - side.housing_kpa * p.square) / p.laminar for p in side.points]
+    seen = [(p.drop_kpa - side.life.housing_kpa * p.square) / p.laminar for p in side.points]
     least = 0.02 * median(seen)
     if least <= 0.0:
         return []

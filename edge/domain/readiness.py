@@ -361,7 +361,7 @@ class Readiness:
                 UNKNOWN, f"{text}; no change of it on record", ask=f"Record when filter {ident} was last changed"
             )
         if seen is not None and seen.fell is not None:
-            ask = f"Record the change of filter {ident}, or have the filter and its seals looked at"
+            ask = f"Record the change of filter {ident}, or have it and its seals looked at and record that service"
             return Judged(UNKNOWN, fell_text(s, seen), ask=ask, seq=seq, evidence_ms=at_ms)
         if stage.drop_limit_kpa is not None:
             doubt = s.contradictions.doubt_about(s.taps.values())

@@ -34,6 +34,8 @@ LAST: Final = 3
 #: a fall is told by so many draws, before two of them could make the median look better; it is judged against those before them
 FELL_LAST: Final = 2
 BEFORE: Final = 10
+#: a drop that is up again within so many draws had not fallen; one that grows again later is another filter's, or a torn one's
+COMES_BACK: Final = 6
 LEAST_BEFORE: Final = 5
 #: a fall by this share, this much and this many standard deviations is sudden
 FELL_SHARE: Final = 0.3
@@ -175,7 +177,9 @@ class Stage:
     def _look_for_fall(self, changed_ms: int | None) -> None:
         levels = self._levels(changed_ms)
         if self.fell is not None:
-            if median(levels[-LAST:]) > (self.fell.before_kpa + self.fell.after_kpa) / 2.0:
+            since = sum(seen.wall_ms > self.fell.wall_ms for seen in self._recent)
+            is_back = min(levels[-FELL_LAST:], default=0.0) > (self.fell.before_kpa + self.fell.after_kpa) / 2.0
+            if is_back and since <= COMES_BACK:
                 self.fell = None
             return
         before, after = levels[:-FELL_LAST], levels[-FELL_LAST:]
@@ -215,7 +219,7 @@ class Stage:
         """This stage for a look at two together."""
         if self.life is None or self._alone is None or self.limit_kpa is None:
             return None
-        return Side([s.point for s in self._seen], self._alone.housing_kpa, self.limit_kpa, self._alone.weights)
+        return Side([s.point for s in self._seen], self.limit_kpa, self._alone)
 
     def told(self, weights: Mapping[str, float]) -> None:
         """The other stage told of this one's law as well."""

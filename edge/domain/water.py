@@ -24,6 +24,8 @@ CLOSING_MS: Final = 3_000
 RUNS_ON_MS: Final = 30 * 60_000
 #: static pressures are averaged over spells of this length
 SPELL_MS: Final = 20_000
+#: where there was no whole spell before a draw, its first readings do, if they are this old
+EARLY_MS: Final = 5_000
 #: an older spell tells nothing of the pressure just before a draw
 SPELL_STANDS_MS: Final = 600_000
 
@@ -97,7 +99,7 @@ class Rest:
     never used.
     """
 
-    __slots__ = ("_since_ms", "_n", "_total", "mean_kpa", "until_ms")
+    __slots__ = ("_since_ms", "_n", "_total", "_early", "mean_kpa", "until_ms")
 
     def __init__(self) -> None:
         self.forget()
@@ -105,6 +107,7 @@ class Rest:
     def forget(self) -> None:
         """A draw has begun."""
         self._since_ms, self._n, self._total = 0, 0, 0.0
+        self._early: float | None = None  # the mean of the first readings of the spell under way
         self.mean_kpa: float | None = None
         self.until_ms = 0
 
@@ -116,10 +119,19 @@ class Rest:
         if mono_ms - self._since_ms < SPELL_MS:
             self._n += 1
             self._total += kpa
+            if mono_ms - self._since_ms <= EARLY_MS:
+                self._early = self._total / self._n
             return False
         self.mean_kpa, self.until_ms = self._total / self._n, mono_ms
         self._since_ms, self._n, self._total = mono_ms, 1, kpa
+        self._early = None
         return True
+
+    def before(self, mono_ms: int) -> float | None:
+        """The mean before a draw that begins now; of records that hold little but draws, what was read well before it."""
+        if self.mean_kpa is not None and mono_ms - self.until_ms <= SPELL_STANDS_MS:
+            return self.mean_kpa
+        return self._early if self._n and mono_ms - self._since_ms >= EARLY_MS + CLOSING_MS else None
 
 
 class Heard(NamedTuple):
@@ -200,8 +212,9 @@ class DrawWatch:
         """Each tap's pressure in the last whole quiet spell before now; a draw begins, so all are forgotten."""
         found: dict[str, float] = {}
         for tap, rest in self._rests.items():
-            if rest.mean_kpa is not None and mono_ms - rest.until_ms <= SPELL_STANDS_MS:
-                found[tap] = rest.mean_kpa
+            before = rest.before(mono_ms)
+            if before is not None:
+                found[tap] = before
             rest.forget()
         return found
 

@@ -195,13 +195,16 @@ def test_state_survives_a_restart_and_a_fold_gives_the_same() -> None:
     )
 
 
-def test_rests_need_a_whole_spell() -> None:
+@pytest.mark.parametrize(("quiet_s", "found"), [(7, {}), (15, {"supply": 380.0})])
+def test_rests_need_a_while(quiet_s: int, found: dict[str, float]) -> None:
+    """A whole spell; or, of a recording with little but draws, what was read well before: pressure falls before the flow is told."""
     plan = SETTINGS.supply
     assert plan is not None
     watch = DrawWatch(plan)
     watch.hear_flow(0.0, 0, 0, 10_000)
-    for t in range(1, 15):
+    for t in range(1, quiet_s):
         watch.hear_flow(0.0, t * 1000, t * 1000, 10_000)
-        watch.hear_pressure("supply", 380.0, t * 1000)
-    watch.hear_flow(9.0, 15_000, 15_000, 10_000)
-    assert watch.draw is not None and watch.draw.static_kpa == {} and watch.draw.static_before_kpa == 380.0
+        watch.hear_pressure("supply", 380.0 if t < quiet_s - 2 else 330.0, t * 1000)
+    watch.hear_flow(9.0, quiet_s * 1000, quiet_s * 1000, 10_000)
+    assert watch.draw is not None and watch.draw.static_kpa == found
+    assert watch.draw.static_before_kpa == found.get("supply", 330.0)
