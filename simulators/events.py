@@ -128,11 +128,12 @@ class Turned:
 
 @dataclass(frozen=True, slots=True)
 class Drip:
-    """Water runs though nothing draws: a valve that leaks, a hose."""
+    """Water runs though nothing draws: a valve that leaks (`l_min`), a hole in a hose (`hole_mm`), whose flow follows the pressure."""
 
     from_s: int
     until_s: int
-    l_min: float
+    l_min: float = 0.0
+    hole_mm: float = 0.0
 
 
 @dataclass(frozen=True, slots=True)

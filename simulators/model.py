@@ -16,6 +16,7 @@ from typing import Final, NamedTuple, TypeVar
 from simulators import events as happen
 from simulators.events import DAY_S, Away, Day, Draw, Event, Leak, LineFault, PowerOff, Sag, SensorFault, TopUp, Trip
 from simulators.noise import even, normal, stream_of
+from simulators.pipes import density_kg_m3, hole_l_min
 from simulators.reservoir import Reservoir
 from simulators.scenarios import scenario_named
 from simulators.water import STATED_L_MIN, Flowing, at_rest, drawing
@@ -62,6 +63,10 @@ CONTACTS: Final = ("machine-outlet", "heater-outlet", "power", "leak")
 #: every point that a world can read
 POINTS: Final = (*METERS, *CONTACTS)
 STALLS_L_MIN: Final = 0.3
+
+
+def _hole_l_min(drip: happen.Drip, static_kpa: float, water_c: float) -> float:
+    return hole_l_min(static_kpa * 1000.0, drip.hole_mm / 1000.0, density_kg_m3(water_c))
 
 
 class World:
@@ -231,7 +236,7 @@ class World:
     def _water(self, draw: Draw | None, of_day: int) -> Flowing:
         mains, static = self.day.mains, self._static_kpa(of_day)
         drip = self._now(happen.Drip, of_day)
-        dripping = 0.0 if drip is None else drip.l_min
+        dripping = 0.0 if drip is None else drip.l_min + _hole_l_min(drip, static, mains.water_c)
         if draw is None:
             still = at_rest(static)
             still.flow_l_min = dripping

@@ -2,7 +2,7 @@
 
 Four resistances stand in a row: the building's pipes, two filter stages, the machine's fill valve. The flow is what balances them:
 
-    static - k Q^1.85 = coarse(Q) + fine(Q) + r Q^2
+    static - k Q^1.85 = coarse(Q) + fine(Q) + r Q^2 (+ the hose between the filters and the machine, where there is one)
 
 The building's curve is the one of fire-flow tests (exponent 1.85 of Hazen and Williams). A stage is a medium (drop proportional
 to flow and viscosity, growing with what it has caught) in a housing (square of the flow).
@@ -15,15 +15,19 @@ from dataclasses import dataclass
 from math import sqrt
 from typing import Final
 
+from simulators.pipes import density_kg_m3, pipe_drop_pa
+
 #: dynamic viscosity of water, (Cel, Pa s), at 101.325 kPa. Source: IAPWS R12-08 with IAPWS-95 densities
 VISCOSITY: Final = (
-    (5.0, 0.001518173), (8.0, 0.001384724), (12.0, 0.001234043), (15.0, 0.001137568), (18.0, 0.001052674), (20.0, 0.001001596),
-    (22.0, 0.0009543962), (25.0, 0.0008900225), (30.0, 0.0007972218), (39.0, 0.0006651895), (40.0, 0.0006527287),
+    (5.0, 0.001518173), (8.0, 0.001384724), (10.0, 0.001305899), (12.0, 0.001234043), (15.0, 0.001137568), (18.0, 0.001052674),
+    (20.0, 0.001001596), (22.0, 0.0009543962), (25.0, 0.0008900225), (30.0, 0.0007972218), (39.0, 0.0006651895), (40.0, 0.0006527287),
 )  # fmt: skip
 #: a stage's drop is stated at this flow and temperature
 STATED_L_MIN: Final = 9.4635  # 2.5 US gal/min
 STATED_C: Final = 15.0
 BUILDING_EXPONENT: Final = 1.85
+#: a plastic hose's wall
+SMOOTH_M: Final = 1.5e-6
 #: a clogged filter still lets some water through
 MOST_TIMES: Final = 50.0
 
@@ -95,6 +99,7 @@ class Pump:
 class Mains:
     """The building's supply and the machine's fill valve. `curve`: k of static - k Q^1.85; `valve`: r of r Q^2 [kPa, L/min].
 
+    A hose of `hose_m` length and `hose_mm` bore leads from the filters to the machine.
     `opens_s`: the valve takes so long to open and to close. `hammer_kpa`: how far the pressure swings when STATED_L_MIN is shut off.
     `swing_k`: the water is so much warmer than `water_c` in high summer, and so much colder half a year later.
     """
@@ -110,6 +115,16 @@ class Mains:
     swing_k: float = 0.0
     warmest_day: int = 227  # of the year: mid-August
     pump: Pump | None = None
+    hose_m: float = 0.0
+    hose_mm: float = 12.7  # half an inch
+
+    def hose_kpa(self, flow_l_min: float) -> float:
+        """What the hose takes."""
+        if self.hose_m <= 0.0:
+            return 0.0
+        flow_m3_s, water_c = flow_l_min / 60_000.0, self.water_c
+        fluid = density_kg_m3(water_c), viscosity_pa_s(water_c)
+        return pipe_drop_pa(flow_m3_s, self.hose_mm / 1000.0, self.hose_m, *fluid, rough_m=SMOOTH_M) / 1000.0
 
 
 @dataclass(slots=True)
@@ -138,7 +153,7 @@ def drawing(
     low, high = 0.0, 100.0
     for _ in range(44):
         flow = 0.5 * (low + high)
-        if static_kpa - mains.curve * flow**BUILDING_EXPONENT > (a + b * flow) * flow:
+        if static_kpa - mains.curve * flow**BUILDING_EXPONENT > (a + b * flow) * flow + mains.hose_kpa(flow):
             low = flow
         else:
             high = flow

@@ -30,18 +30,22 @@ NOT_BUILT = {
     "l.h3.r": "the correlation of the line's coefficients is not needed beside its uncertainty at a value",
     "l.h3.half30": "a half width with Student's t is not used: k is fixed",
     "l.cal.half_new": "the same",
+    "l.arcsine": "no reading of ours is known to swing as a sine between two ends",
+    "l.h1.length": "the measured length itself: nothing is computed for it",
+    "l.j106.inputs": "what l.j106.pc is computed from",
+    "l.guard.U": "a guard band of k = 2: ours is of k = 1.645 (l.guard.0p05); what such a limit risks is l.guard.U.risk",
 }
 
 
 def rows(op: str) -> list[Any]:
-    found = [row for row in ROWS if row["inputs"]["op"] == op and row["id"] not in NOT_BUILT]
+    found = [row for row in ROWS if row["inputs"].get("op") == op and row["id"] not in NOT_BUILT]
     assert found, op
     return [pytest.param(row["inputs"], row["expected"], row["tolerance"], id=row["id"]) for row in found]
 
 
 def test_no_row_is_dropped_silently() -> None:
     used = {"rss", "rect_u", "gum_h3", "line", "conform", "guard_limit"}
-    assert {row["id"] for row in ROWS if row["inputs"]["op"] not in used} <= set(NOT_BUILT)
+    assert {row["id"] for row in ROWS if row["inputs"].get("op") not in used} <= set(NOT_BUILT)
     assert set(NOT_BUILT) <= {row["id"] for row in ROWS}
 
 

@@ -11,11 +11,12 @@ from pathlib import Path
 
 import pytest
 
+from simulators.compose import laid_upon
 from simulators.events import Away, Day, Draw, LineFault, PowerOff, Sag, SensorFault, TopUp, Trip
 from simulators.model import METERS, POINTS, Missing, World
 from simulators.noise import even, mixed, normal, stream_of
 from simulators.reservoir import J_PER_L_K, Reservoir, Vessel
-from simulators.scenarios import SCENARIOS
+from simulators.scenarios import SCENARIOS, scenario_named
 from simulators.water import BUILDING_EXPONENT, STATED_C, STATED_L_MIN, Mains, Stage, at_rest, drawing
 
 ROOT = Path(__file__).parents[2]
@@ -185,6 +186,28 @@ def test_the_row_of_resistances_balances():
     assert water.supply_kpa > water.between_kpa > water.filtered_kpa > 0.0
     assert water.filtered_kpa == pytest.approx(mains.valve * water.flow_l_min**2, rel=1e-9)
     assert water.supply_kpa == pytest.approx(mains.static_kpa - mains.curve * water.flow_l_min**BUILDING_EXPONENT)
+
+
+def test_a_hose_to_the_machine_takes_its_share():
+    coarse, fine = Stage(24.0, 1e4).law(0.0, 12.5), Stage(26.0, 1e4).law(0.0, 12.5)
+    near, far = (drawing(m, m.static_kpa, coarse, fine, m.valve) for m in (Mains(), Mains(hose_m=15.0, hose_mm=9.0)))
+    assert far.flow_l_min < near.flow_l_min and far.filtered_kpa > near.filtered_kpa
+    mains = Mains(hose_m=15.0, hose_mm=9.0)
+    left = far.filtered_kpa - mains.hose_kpa(far.flow_l_min)
+    assert left == pytest.approx(mains.valve * far.flow_l_min**2, rel=1e-6)
+
+
+def test_a_hole_leaks_as_the_pressure_drives_it():
+    def leaks(static_kpa: float) -> float:
+        day = laid_upon(
+            scenario_named("busy-day").day,
+            {"mains": {"static_kpa": static_kpa}, "event": [{"what": "Drip", "from": 0, "until": 60, "hole_mm": 1.0}]},
+        )
+        world = World.of_day(day)
+        world.step_to(30_000)
+        return world.read("flow")
+
+    assert leaks(4 * 300.0) / leaks(300.0) == pytest.approx(2.0, rel=0.01)
 
 
 def test_a_stage_has_its_stated_drop_and_grows_with_what_passed():
