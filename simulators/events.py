@@ -128,12 +128,20 @@ class Turned:
 
 @dataclass(frozen=True, slots=True)
 class Drip:
-    """Water runs though nothing draws: a valve that leaks (`l_min`), a hole in a hose (`hole_mm`), whose flow follows the pressure."""
+    """Water runs though nothing draws: a valve that leaks, a hose."""
 
     from_s: int
     until_s: int
-    l_min: float = 0.0
-    hole_mm: float = 0.0
+    l_min: float
+
+
+@dataclass(frozen=True, slots=True)
+class Hole:
+    """A hole of this bore in a hose: what leaks follows the pressure."""
+
+    from_s: int
+    until_s: int
+    bore_mm: float
 
 
 @dataclass(frozen=True, slots=True)
@@ -198,7 +206,7 @@ class Noisy:
 
 
 Event = (
-    Draw | Away | Trip | PowerOff | Leak | Sag | SensorFault | LineFault | TopUp | HeaterWeak | LidOpen | Turned | Drip | Torn
+    Draw | Away | Trip | PowerOff | Leak | Sag | SensorFault | LineFault | TopUp | HeaterWeak | LidOpen | Turned | Drip | Hole | Torn
     | NewFilter | BasinProbeOut | Drift | Lag | Noisy
 )  # fmt: skip
 

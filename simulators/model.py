@@ -65,10 +65,6 @@ POINTS: Final = (*METERS, *CONTACTS)
 STALLS_L_MIN: Final = 0.3
 
 
-def _hole_l_min(drip: happen.Drip, static_kpa: float, water_c: float) -> float:
-    return hole_l_min(static_kpa * 1000.0, drip.hole_mm / 1000.0, density_kg_m3(water_c))
-
-
 class World:
     """One station's physics. `start_wall_ms` is the wall time of mono 0 (the scenario's own where none is given)."""
 
@@ -236,7 +232,10 @@ class World:
     def _water(self, draw: Draw | None, of_day: int) -> Flowing:
         mains, static = self.day.mains, self._static_kpa(of_day)
         drip = self._now(happen.Drip, of_day)
-        dripping = 0.0 if drip is None else drip.l_min + _hole_l_min(drip, static, mains.water_c)
+        hole = self._now(happen.Hole, of_day)
+        dripping = 0.0 if drip is None else drip.l_min
+        if hole is not None:
+            dripping += hole_l_min(static * 1000.0, hole.bore_mm / 1000.0, density_kg_m3(mains.water_c))
         if draw is None:
             still = at_rest(static)
             still.flow_l_min = dripping

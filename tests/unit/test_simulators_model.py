@@ -201,7 +201,7 @@ def test_a_hole_leaks_as_the_pressure_drives_it():
     def leaks(static_kpa: float) -> float:
         day = laid_upon(
             scenario_named("busy-day").day,
-            {"mains": {"static_kpa": static_kpa}, "event": [{"what": "Drip", "from": 0, "until": 60, "hole_mm": 1.0}]},
+            {"mains": {"static_kpa": static_kpa}, "event": [{"what": "Hole", "from": 0, "until": 60, "bore_mm": 1.0}]},
         )
         world = World.of_day(day)
         world.step_to(30_000)
