@@ -141,7 +141,7 @@ class ReservoirAlarms:
         limit = min(warmth.limits(cold_c)[1], plan.set_point_c - 2.0 * plan.thermostat_band_k)
         rises = heat.heating_since_ms is not None and not heat.has_levelled_off
         active, cause = liquid < limit - AT_LIMIT and not rises and warmth.cycle.away_since_ms is None, ""
-        active = active and self._should_heat(now)
+        active = active and self._should_heat(warmth, now)
         if active:
             cause = f"{s.show(point, liquid)} and not rising"
             if heat.has_levelled_off and heat.highest_c is not None:
@@ -150,7 +150,7 @@ class ReservoirAlarms:
             "not_heating", active, now, value=liquid, unit="Cel", limit=round(limit, 4), point=point, cause=cause
         )
 
-    def _should_heat(self, now: Now) -> bool:
+    def _should_heat(self, warmth: Warmth, now: Now) -> bool:
         """Somebody counts on it, and it has power; what the alarm for the first case says needs no other."""
         s = self._station
         if s.is_resting or s.phase is Phase.OFF or s.heater_is_tripped(now.mono_ms) or self._is_before_first_case(now):
@@ -158,7 +158,9 @@ class ReservoirAlarms:
         told = s.desk.alarms.get(FIRST_CASE)
         if told is None or not told.present:
             return True
-        return NEVER not in told.cause and (NOT_HEATING not in told.cause or self._heated)
+        if warmth.heat.has_levelled_off or NEVER in told.cause:
+            return False
+        return NOT_HEATING not in told.cause or self._heated
 
     def _look_for_weakness(self, warmth: Warmth, point: str, now: Now) -> None:
         """Surely weaker than its habit for a while. Then it stands until a heat-up shows otherwise: between them nothing is known."""
@@ -245,9 +247,17 @@ class ReservoirAlarms:
             return f"expected at {clock_text(expected_ms, self._station.zone)}, after {case}"
         if forecast.why.startswith(NEVER):
             return f"{forecast.why}: not in time for {case}"
-        if warmth.heat.heating_since_ms is not None:
-            return None if now.wall_ms < first_ms else f"not warm yet for {case}"
         must = self.must_start(liquid, cold_c, now)
+        if warmth.heat.heating_since_ms is not None:
+            if now.wall_ms >= first_ms:
+                return f"not warm yet for {case}"
+            if must is None or not warmth.heat.prior.heat_ups:
+                return None
+            return (
+                ""
+                if now.wall_ms <= must.by_ms + SLACK_MS
+                else f"heating, but {must.why} too cold to be warm for {case}"
+            )
         if must is None:
             return f"{NOT_HEATING}, not warm for {case}"
         at = clock_text(must.by_ms, self._station.zone)

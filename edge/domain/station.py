@@ -234,13 +234,8 @@ class Station:
 
     def _add(self, fact: Fact) -> None:
         self.book.add(fact)
-        if (
-            fact.record == "equipment_change"
-            and fact.counts
-            and self.warmth is not None
-            and fact.body.get("what") != "sensor_fitted"
-        ):
-            self.warmth.forget_history()
+        if self.warmth is not None and fact.counts:
+            self.warmth.recorded(fact.record, fact.body)
 
     def bus(self, bus: str, what: str, why: str, now: Now) -> list[Draft]:
         """A bus was "lost", or is "back"."""

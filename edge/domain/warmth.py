@@ -167,10 +167,11 @@ class Warmth:
         self.heat.learn(self.fits)
         self.cool.prior = self.heat.prior
 
-    def forget_history(self) -> None:
-        """It is another machine: what the old one did tells nothing of it."""
-        self.recall([])
-        self.cool.kept, self.cool.seen, self.habit.powers = [], [], []
+    def recorded(self, record: str, body: Mapping[str, Any]) -> None:
+        """A fact that counts: what another machine did tells nothing of this one."""
+        if record == "equipment_change" and body.get("what") != "sensor_fitted":
+            self.recall([])
+            self.cool.kept, self.cool.seen, self.habit.powers = [], [], []
 
     def until(self, cold_c: float, mono_ms: int) -> Forecast:
         """Time until the condition is met."""

@@ -129,6 +129,16 @@ def test_a_morning_that_will_be_in_time_is_no_alarm_of_any_kind():
     assert raised == [] and driver.condition("reservoir")["state"] == "met"
 
 
+def test_heated_in_time_but_far_too_weakly_is_told_before_a_forecast_is():
+    """By its own heat-ups it can't be in time any more; that it is cold, and levels off at last, is the same cause."""
+    driver = a_known_station("05:30")
+    until(driver, "05:50", COLD)
+    until(driver, "17:00", heating(15.0))
+    (told,) = announced(driver, LATE)
+    assert told.wall_ms < at("07:00"), told.body
+    assert announced(driver, "reservoir_cold") == announced(driver, "not_heating") == []
+
+
 def test_nobody_switched_it_on_is_one_alarm_all_day():
     driver = a_known_station("05:30")
     until(driver, "12:00", COLD)
