@@ -108,6 +108,26 @@ def test_the_probe_shows_63_percent_of_a_step_after_its_lag():
     assert (box.probe_c - 20.0) / 20.0 == pytest.approx(0.632121, abs=1e-4)
 
 
+def test_the_basins_probe_shows_63_percent_of_the_step_after_its_lag():
+    """Meaning of a first-order time constant: 1 - 1/e."""
+    box = Reservoir(Vessel(basin_probe_lag_s=30.0, basin_loss=0.0), 40.0, 20.0)
+    box.take_away()
+    box.step(30, 20.0, False, None, False)
+    assert (box.basin_probe_c - 20.0) / (box.basin_c - 20.0) == pytest.approx(0.632121, abs=1e-4)
+
+
+def test_the_basins_probe_may_be_covered_late_or_hang_outside():
+    late, out = (
+        Reservoir(Vessel(basin_probe_lag_s=1.0, basin_loss=0.0, basin_fill_s=fill), 40.0, 20.0) for fill in (60.0, 0.0)
+    )
+    out.basin_probe_out = True
+    for box in (late, out):
+        box.take_away()
+        box.step(30, 20.0, False, None, False)
+    assert (late.basin_probe_c - 20.0) / (late.basin_c - 20.0) == pytest.approx(0.5, abs=0.03)
+    assert out.basin_probe_c == pytest.approx(20.0)
+
+
 def test_a_cycle_takes_the_liquid_and_brings_it_back_cooler():
     world = world_of(Draw(600, 770), Away(840, 840 + 8 * MIN))
     world.step_to(830_000)

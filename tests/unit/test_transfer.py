@@ -19,6 +19,7 @@ from edge.domain.settings import Settings
 from edge.domain.station import Station
 from edge.domain.transfer import arrival, left_at_ms, plateau
 from edge.domain.transfer_share import FEW, LARGEST, RULE_SHARE, Seen, believed, by_the_file, decided
+from tests.bench.transfer import Run
 from tests.unit.stations import HOUR, QUIET, SETTINGS, Driver, point
 
 ROOM = 20.0
@@ -430,3 +431,11 @@ def test_while_the_liquid_is_away_nothing_is_told_of_the_basin_by_the_reservoirs
     )
     told = driver.station.estimates(driver.now)["basin_temperature"]
     assert told["value"] is None and told["why"] == "the heated liquid is away"
+
+
+def test_a_simulated_station_learns_its_loss_and_is_never_ready_by_it_alone() -> None:
+    """One of the bench's; the whole runs by `python -m tests.bench.transfer`."""
+    found = Run(2, 3).run()
+    assert found.first >= 2 and found.odd_counted == 0 and found.wrongly_first == 0
+    assert max(map(abs, found.errors)) < 0.03 and found.below_by_learning == 0
+    assert sum(found.covered) >= 0.85 * len(found.covered)
