@@ -20,7 +20,7 @@ from edge.domain.heating import Forecast
 from edge.domain.phases import Phase
 from edge.domain.readings import KIND_OF, REASONS, UNIT_OF, Role
 from edge.domain.set_point import words
-from edge.domain.show_water import blind_text, capacity_text, fell_text, filter_text
+from edge.domain.show_water import blind_text, capacity_text, fell_text, fill_text, filter_text
 from edge.domain.train import TRAIN
 
 if TYPE_CHECKING:
@@ -80,6 +80,7 @@ class Readiness:
 
     def __init__(self, station: Station) -> None:
         self.station = station
+        self._was_near = False
         settings = station.settings
         self.judges: dict[str, Any] = {"free": self.free, "no_hold": self.no_hold}
         if settings.reservoir is not None:
@@ -224,6 +225,10 @@ class Readiness:
                 f"{s.show(s.supply_point, high.value)} while nothing draws: too high",
                 ask="Have the supply's regulator set",
             )
+        if s.supply_point is not None and self.is_static_near():
+            limit = s.show(s.supply_point, plan.static_high_kpa or 0.0)
+            text = f"while nothing draws {self._beyond('above', False, limit)}{s.nominal(s.supply_point)}"
+            return Judged(UNMET, text, ask="Have the supply's regulator set")
         point, least, most = s.supply_point, plan.pressure_low_kpa, plan.pressure_high_kpa
         judged = self._believed(self._drawn("supply_kpa", Role.SUPPLY_PRESSURE, point, least, most, now), point)
         if judged.state not in (MET, UNMET):
@@ -235,7 +240,8 @@ class Readiness:
         plan = self.station.settings.supply
         assert plan is not None
         point, low, high = self.station.flow_point, plan.flow_low_l_min, plan.flow_high_l_min
-        return self._believed(self._drawn("flow_l_min", Role.SUPPLY_FLOW, point, low, high, now))
+        judged = self._believed(self._drawn("flow_l_min", Role.SUPPLY_FLOW, point, low, high, now))
+        return judged._replace(text=judged.text + fill_text(self.station)) if judged.state in (MET, UNMET) else judged
 
     def _believed(self, judged: Judged, *points: str | None) -> Judged:
         """As judged by these points and the flow; unknown where they are contradicted, unless it is unmet all the same."""
@@ -286,6 +292,20 @@ class Readiness:
                 probability=sure,
             )
         return Judged(MET, self._nominally(text, point), seq=seq, evidence_ms=at_ms, probability=sure)
+
+    def is_static_near(self) -> bool:
+        """Is a calibrated static pressure within its limit, but not surely so?"""
+        s, plan = self.station, self.station.settings.supply
+        static = None if s.draws is None else s.draws.settled_kpa
+        if static is None or plan is None or plan.static_high_kpa is None or s.supply_point is None:
+            return False
+        guard = s.watches[s.supply_point].guard
+        return guard > 0.0 and side_of(static, guard, None, plan.static_high_kpa) > 0
+
+    def has_static_moved(self) -> bool:
+        """Has that changed since it was last asked?"""
+        was, self._was_near = self._was_near, self.is_static_near()
+        return was is not self._was_near
 
     def drawn_sides(self) -> tuple[int | None, ...]:
         """Where the draw under way stands in its limits, pressure and flow: see `side_of`; None where it tells nothing yet."""
@@ -401,8 +421,9 @@ class Readiness:
             )
         limits = [f.drop_limit_kpa for f in s.settings.filters]
         text = f"{s.show_pressure(total)} of drop over all filters, no pressure between them"
-        if total <= limit_kpa + AT_LIMIT:
-            return Judged(MET, text + filter_text(s, ident, now), seq=seq, evidence_ms=at_ms)
+        taps = [tap for tap in (s.taps["supply"], s.taps["filtered"]) if tap is not None]
+        if total + K_CALIBRATED * (self._drop_u(taps) or 0.0) <= limit_kpa + AT_LIMIT:
+            return Judged(MET, self._nominally(text, *taps) + filter_text(s, ident, now), seq=seq, evidence_ms=at_ms)
         seen = s.evidence.train.of(ident)
         doubt = 0.0 if seen is None else seen.doubt_kpa(total)
         is_due = seen is not None and seen.is_due

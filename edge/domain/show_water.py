@@ -95,13 +95,27 @@ def _fill(station: Station, now: Now, found: dict[str, dict[str, Any]]) -> None:
         why = "no flow meter" if station.flow_point is None else "too few draws of one volume yet"
         found[name] = estimate(name, "s", now, why=why)
         return
-    trend = fills.trend()
-    why = f"for {reference[0]:.2f} L"
-    if trend is not None:
-        way = "longer" if trend.share > 0 else "shorter"
-        why += f"; it has become {abs(trend.share):.0%} {way} within {trend.days:.0f} days"
-        why += ": a filter that loads, or a weaker supply" if trend.share > 0 else ""
-    found[name] = estimate(name, "s", now, *figure.rounded(2), why)
+    found[name] = estimate(name, "s", now, *figure.rounded(2), f"for {reference[0]:.2f} L{_trend_text(station)}")
+
+
+def _trend_text(station: Station) -> str:
+    """How the time for a fill has changed; empty where it hasn't, or nobody can tell yet."""
+    trend = station.evidence.fills.trend()
+    if trend is None:
+        return ""
+    way = "longer" if trend.share > 0 else "shorter"
+    text = f"; it has become {abs(trend.share):.0%} {way} within {trend.days:.0f} days"
+    return text + (": a filter that loads, or a weaker supply" if trend.share > 0 else "")
+
+
+def fill_text(station: Station) -> str:
+    """The early sign of a filter that loads, for the flow's condition: told where fills have become longer."""
+    found, trend = station.evidence.fills.reference(), station.evidence.fills.trend()
+    figure = station.evidence.fills.time_s()
+    if found is None or figure is None or trend is None or trend.share <= 0.0 or station.flow_point is None:
+        return ""
+    litres = f"{found[0]:.1f} L"
+    return f"; a fill of {litres} takes {figure.value:.0f} s{_trend_text(station)}"
 
 
 def _filter(station: Station, ident: str, now: Now, found: dict[str, dict[str, Any]]) -> None:

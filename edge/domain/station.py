@@ -310,7 +310,7 @@ class Station:
         static, steady = self.draws.hear_pressure("supply", value, mono_ms)
         if static:
             self.desk.see("static_high", value, self.supply_point, now)
-            self._dirty |= self.contradictions.static(value, mono_ms)
+            self._dirty |= self.contradictions.static(value, mono_ms) | self.readiness.has_static_moved()
         elif steady:
             self._see_drawn("supply", value, now)
 

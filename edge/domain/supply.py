@@ -154,6 +154,8 @@ def _doubt(static: float, dynamic: float, at_kpa: float, u_kpa: float | None, u_
 #: draws of one fill differ by less than this share in volume
 LIKE: Final = 0.12
 FILLS_KEPT: Final = 240
+#: of a day that is over, so many of its commonest draws are kept, those around its median: a busy week would leave no month to see
+OF_A_DAY: Final = 3
 #: so many like draws make a fill, and so many days a trend
 LEAST_FILLS: Final = 5
 LEAST_DAYS: Final = 8
@@ -185,12 +187,25 @@ class Fills:
     def __init__(self) -> None:
         self._seen: deque[Fill] = deque(maxlen=FILLS_KEPT)
         self._cached: tuple[float, list[Fill]] | None = None
+        self._trend: Trend | None = None
+        self._is_trend_fresh = False
 
     def add(self, wall_ms: int, volume_l: float, duration_s: float) -> None:
         """One draw."""
         if volume_l > 0.0 and duration_s > 0.0:
+            if self._seen and self._seen[-1].wall_ms // _DAY_MS != wall_ms // _DAY_MS:
+                self._thin(self._seen[-1].wall_ms // _DAY_MS)
             self._seen.append(Fill(wall_ms, volume_l, duration_s))
-            self._cached = None
+            self._forget()
+
+    def _thin(self, day: int) -> None:
+        """A day is over: what its fill took in the middle stands for it."""
+        of_day = [fill for fill in self._seen if fill.wall_ms // _DAY_MS == day]
+        volume_l, group = _commonest(of_day)
+        middle = median([_scaled_s(fill, volume_l) for fill in group])
+        near = sorted(group, key=lambda fill: abs(_scaled_s(fill, volume_l) - middle))[:OF_A_DAY]
+        others = [fill for fill in self._seen if fill.wall_ms // _DAY_MS != day]
+        self._seen = deque([*others, *sorted(near)], maxlen=FILLS_KEPT)
 
     def reference(self) -> tuple[float, list[Fill]] | None:
         """(the commonest volume [L], draws of it); of two as common, the larger. None where there are too few."""
@@ -210,6 +225,11 @@ class Fills:
 
     def trend(self) -> Trend | None:
         """The change of the fill's time over the days, where there is one that is worth telling."""
+        if not self._is_trend_fresh:
+            self._trend, self._is_trend_fresh = self._trend_now(), True
+        return self._trend
+
+    def _trend_now(self) -> Trend | None:
         found = self.reference()
         if found is None:
             return None
@@ -234,7 +254,10 @@ class Fills:
     def restore(self, state: Sequence[Sequence[float]]) -> None:
         """Take back what state() gave."""
         self._seen = deque((Fill(int(f[0]), f[1], f[2]) for f in state), maxlen=FILLS_KEPT)
-        self._cached = None
+        self._forget()
+
+    def _forget(self) -> None:
+        self._cached, self._is_trend_fresh = None, False
 
 
 def _scaled_s(fill: Fill, volume_l: float) -> float:

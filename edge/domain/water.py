@@ -208,6 +208,11 @@ class DrawWatch:
         lasted_ms = mono_ms - self.draw.start_ms
         return lasted_ms if self.ran_on or lasted_ms > RUNS_ON_MS else None
 
+    @property
+    def settled_kpa(self) -> float | None:
+        """The supply's mean static pressure in the last quiet spell; None since a draw has begun."""
+        return self._rests["supply"].mean_kpa
+
     def _static_before(self, mono_ms: int) -> dict[str, float]:
         """Each tap's pressure in the last whole quiet spell before now; a draw begins, so all are forgotten."""
         found: dict[str, float] = {}

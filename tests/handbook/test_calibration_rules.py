@@ -11,7 +11,8 @@ from typing import Any
 
 import pytest
 
-from edge.domain.calibration import K_CALIBRATED, combined, fit_line, probability_above, rectangular
+from edge.domain.calibration import K_CALIBRATED, combined, fit_line, probability_above, probability_within, rectangular
+from edge.domain.readiness import side_of
 
 ROWS = [
     json.loads(line) for line in (Path(__file__).parent / "l.statistics.jsonl").read_text(encoding="utf-8").splitlines()
@@ -86,10 +87,17 @@ def test_probability_of_conformity(inputs: dict[str, Any], expected: float, tole
     above = probability_above(value, u, inputs["lower"]) if "lower" in inputs else 1.0
     beyond = probability_above(value, u, inputs["upper"]) if "upper" in inputs else 0.0
     assert above - beyond == pytest.approx(expected, abs=tolerance)
+    within = probability_within(value, u, inputs.get("lower"), inputs.get("upper"))
+    assert within == pytest.approx(expected, abs=tolerance)
 
 
 @pytest.mark.parametrize(("inputs", "expected", "tolerance"), rows("guard_limit"))
 def test_guarded_limit_holds_the_risk(inputs: dict[str, Any], expected: float, tolerance: float) -> None:
     assert 1.0 - probability_above(expected, inputs["u"], inputs["limit"]) == pytest.approx(inputs["pfa"], abs=1e-5)
     if inputs["pfa"] == 0.05:
+        assert side_of(expected + 1e-4, K_CALIBRATED * inputs["u"], inputs["limit"], None) == 0
+        assert side_of(expected - 1e-3, K_CALIBRATED * inputs["u"], inputs["limit"], None) == -1
+        mirrored = 2 * inputs["limit"] - expected
+        assert side_of(mirrored - 1e-4, K_CALIBRATED * inputs["u"], None, inputs["limit"]) == 0
+        assert side_of(mirrored + 1e-3, K_CALIBRATED * inputs["u"], None, inputs["limit"]) == 1
         assert inputs["limit"] + K_CALIBRATED * inputs["u"] == pytest.approx(expected, abs=max(tolerance, 1e-4))

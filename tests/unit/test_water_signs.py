@@ -94,6 +94,35 @@ def test_fill_time_is_published() -> None:
     assert estimate["value"] == pytest.approx(60.0, abs=1.5) and estimate["why"] == "for 9.00 L"
 
 
+def test_a_busy_station_sees_weeks_of_its_fills() -> None:
+    """Forty draws a day: 240 of them would be six days, and a filter loads over weeks."""
+    fills, rng = Fills(), random.Random(2)
+    for day in range(30):
+        for n in range(40):
+            litres = 9.0 * (1 + rng.gauss(0, 0.01)) if n % 4 else rng.uniform(0.3, 3.0)
+            took_s = litres / 9.0 * 60.0 * (1 + 0.004 * day) * (1 + rng.gauss(0, 0.01))
+            fills.add((day * 24 + 7) * HOUR + n * HOUR // 4, litres, took_s)
+    figure, trend = fills.time_s(), fills.trend()
+    assert trend is not None and trend.days == 29 and trend.slope_s == pytest.approx(0.24, rel=0.1)
+    assert figure is not None and figure.value == pytest.approx(60.0 * 1.116, rel=0.01)
+    again = Fills()
+    again.restore(fills.state())
+    assert again.trend() == trend and len(fills.state()) < 130
+
+
+def test_a_fill_that_takes_longer_is_told_with_the_flow() -> None:
+    driver = Driver()
+    driver.run(130, QUIET)
+    for day in range(12):
+        for n in range(6):
+            took_s = 60.0 * (1 + 0.01 * day) + 0.1 * n
+            driver.station.evidence.fills.add(driver.wall_ms - (12 - day) * 24 * HOUR + n, 9.0, took_s)
+    driver.run(60, DRAWING)
+    driver.run(60, QUIET)
+    text = driver.condition("flow")["text"]
+    assert "; a fill of 9.0 L takes 6" in text and "% longer within 1" in text and "a filter that loads" in text
+
+
 def bleed(tau_s: float, start_kpa: float = 380.0, noise: float = 0.3, seconds: int = 4 * 3600) -> Decay:
     decay, rng = Decay(), random.Random(1)
     for t in range(0, seconds, 20):
