@@ -29,8 +29,10 @@ _WORDS: Final[Mapping[str, str]] = {
 #: so long a consequence may outlast its cause before it is announced as an alarm of its own
 GRACE_MS: Final = 30_000
 
-#: what follows when the heater has no power
-_AFTER_A_TRIP: Final = frozenset({"reservoir_cold", "not_heating", "heating_weak", "late_for_first_case"})
+#: what follows when an outlet has no power
+LATE: Final = "late_for_first_case"
+DAILY_TEST: Final = "duty_due:daily_test"
+_AFTER_A_TRIP: Final = frozenset({"reservoir_cold", "not_heating", "heating_weak", LATE, DAILY_TEST})
 #: alarm -> those that it is a consequence of, the first that is present; it gives way to one that comes after it, too
 _CAUSES: Final[Mapping[str, tuple[str, ...]]] = {"reservoir_cold": ("late_for_first_case", "not_heating")}
 
@@ -209,13 +211,21 @@ class AlarmDesk:
     def cause_of(self, ident: str) -> str | None:
         """The present alarm that this one would be a consequence of; None where there is none."""
         if ident in _AFTER_A_TRIP:
-            named = [t for t in self._trips if "heat" in t]
-            causes = [*(named or self._trips), *_CAUSES.get(ident, ())]
+            causes = [*self._trips_behind(ident), *_CAUSES.get(ident, ())]
             return next((c for c in causes if c in self.alarms and self.alarms[c].present), None)
         if ident.startswith("silent:"):
             bus = f"bus_lost:{self._bus_of.get(ident.removeprefix('silent:'), '')}"
             return bus if bus in self.alarms and self.alarms[bus].present else None
         return None
+
+    def _trips_behind(self, ident: str) -> list[str]:
+        """Alarms of the outlets that can be why. Without its heater's power it is cold; without any it isn't in time, nor is it tested."""
+        heaters = [t for t in self._trips if "heat" in t]
+        if ident == LATE:
+            return heaters + [t for t in self._trips if t not in heaters]
+        if ident == DAILY_TEST:
+            return [t for t in self._trips if t not in heaters]
+        return heaters or self._trips
 
     def pass_time(self, now: Now) -> None:
         """Delays that have run out, shelves that have ended."""

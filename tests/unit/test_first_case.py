@@ -12,6 +12,7 @@ import pytest
 
 from edge.domain.entries import wall_ms_of
 from edge.domain.hours import first_case
+from edge.domain.readings import Kind, Role
 from edge.domain.settings import Settings
 from edge.domain.station import Station
 from tests.unit.stations import HOUR, MONDAY, QUIET, SETTINGS, Driver
@@ -133,7 +134,7 @@ def test_heated_in_time_but_far_too_weakly_is_told_before_a_forecast_is():
     """By its own heat-ups it can't be in time any more; that it is cold, and levels off at last, is the same cause."""
     driver = a_known_station("05:30")
     until(driver, "05:50", COLD)
-    until(driver, "17:00", heating(15.0))
+    until(driver, "17:00", heating(36.0))
     (told,) = announced(driver, LATE)
     assert told.wall_ms < at("07:00"), told.body
     assert announced(driver, "reservoir_cold") == announced(driver, "not_heating") == []
@@ -217,6 +218,37 @@ def test_after_a_trip_lateness_is_the_trips_consequence():
     assert driver.alarms(LATE) == ["suppressed_by_design"] and driver.alarms("not_heating") == []
     shown = driver.station.alarms(driver.now)[LATE]
     assert shown["consequence_of"] == "outlet_tripped:heater" and not shown["announced"]
+
+
+def test_case_49_a_trip_before_dawn_is_one_alarm_until_it_is_reset():
+    """The machine's outlet at 04:00: no power, it cools, what is due can't be done. Reset at 07:00: what stays is told then."""
+    machine = replace(
+        SETTINGS.points[0],
+        id="machine-outlet",
+        role=Role.OUTLET_PROTECTION,
+        kind=Kind.CONTACT,
+        low=0.0,
+        high=1.0,
+        of="machine",
+        max_rate_per_s=None,
+    )
+    driver = driver_at("03:50", replace(OPEN, points=(*SETTINGS.points, machine)))
+    driver.record("daily_test", at="2026-03-15T07:10:00Z", passed=True)
+    live = QUIET | {"room": ROOM, "reservoir": 39.2, "machine-outlet": 0.0}
+    until(driver, "04:00", live)
+    until(driver, "07:00", lambda t: live | {"reservoir": 39.2 - 0.05 * t / 60.0, "machine-outlet": 1.0, "power": 0.0})
+    rung = {
+        e.body["id"]
+        for e in driver.said
+        if e.kind == "alarm" and e.body["to"] == "unacknowledged" and e.wall_ms > at("03:55")
+    }
+    assert rung == {"outlet_tripped:machine"}, rung
+    shown = driver.station.alarms(driver.now)
+    assert {i: shown[i]["consequence_of"] for i in (LATE, "duty_due:daily_test")} == dict.fromkeys(
+        (LATE, "duty_due:daily_test"), "outlet_tripped:machine"
+    )
+    until(driver, "07:30", live | {"reservoir": 30.0})
+    assert announced(driver, LATE) and announced(driver, "duty_due:daily_test")
 
 
 def test_a_restart_in_the_middle_of_the_day_makes_nobody_late():
