@@ -492,9 +492,10 @@ class Transfers:
         why = ""
         if not body["counts"]:
             return
-        if record == "equipment_change":
+        ours = body.get("point") in (s.basin_point, s.reservoir_point)
+        if record == "equipment_change" and (ours or body.get("what") != "sensor_fitted"):
             why = "the equipment was changed"
-        elif record == "calibration" and body.get("point") in (s.basin_point, s.reservoir_point):
+        elif record == "calibration" and ours:
             why = f"{body['point']} was calibrated"
         if not why or not (self.first or self.later):
             return

@@ -360,6 +360,15 @@ def test_other_equipment_ends_what_was_learned_and_says_so(record: dict[str, Any
     assert again.transfers.first == []
 
 
+def test_a_sensor_fitted_elsewhere_leaves_what_was_learned() -> None:
+    driver = Driver(with_basin())
+    mornings(driver, 0.15, 0.15, 0.15)
+    driver.record("equipment_change", what="sensor_fitted")
+    assert len(driver.station.transfers.first) == 3
+    driver.record("equipment_change", what="sensor_fitted", point="basin")
+    assert driver.station.transfers.first == []
+
+
 def test_contact_below_the_labels_minimum_is_worth_a_sentence() -> None:
     driver = Driver(with_basin())
     morning(driver, 0.15, warm_c=37.0, minutes=12.0)
