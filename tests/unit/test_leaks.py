@@ -226,3 +226,21 @@ def test_the_supply_alone_can_not_tell_whose_draw_it_was() -> None:
     driver.run(60, quiet | {"supply": 46 * PSI})
     driver.run(60, quiet)
     assert driver.condition("pressure")["state"] == "unknown"
+
+
+def test_noisy_gauges_are_no_draws_and_hide_none() -> None:
+    """Two gauges of 2 kPa noise read twice a second: their difference is beyond 6 kPa every few minutes."""
+    quiet = {name: value for name, value in QUIET.items() if name != "flow"}
+    driver, rng = Driver(replace(SETTINGS, points=NO_METER)), random.Random(7)
+
+    def noisy(values: dict[str, float]) -> Callable[[float], dict[str, float]]:
+        taps = ("supply", "between", "filtered")
+        return lambda _: quiet | {tap: values.get(tap, 55 * PSI) + rng.gauss(0.0, 2.0) for tap in taps}
+
+    driver.run(3600, noisy({}), every_s=0.5)
+    for _ in range(5):
+        driver.run(60, noisy(drawing(46)), every_s=0.5)
+        driver.run(240, noisy({}), every_s=0.5)
+    draws = [entry.body for entry in driver.said if entry.kind == "draw"]
+    assert [body["duration_s"] for body in draws] == [pytest.approx(60.0, abs=3.0)] * 5
+    assert all(body["supply_kpa"] == pytest.approx(46 * PSI, abs=3.0) for body in draws)
