@@ -27,6 +27,8 @@ BIN_MS: Final = 15_000
 RECENT_MS: Final = 900_000
 GAP_MS: Final = 900_000  # after such a silence it is another story
 HYPOTHESES: Final = 40
+HOPELESS: Final = 8.0  # in the logarithm of the weight
+FEWEST: Final = 10
 STRANGE: Final = 12  # those that don't believe the history: a lid is open that never was
 STRANGE_SHARE: Final = 0.1
 COARSEST_K: Final = 0.25  # a probe's steps beyond this are no quantisation
@@ -58,19 +60,18 @@ KEPT_EVERY_MS: Final = 6 * 3_600_000  # a pause of the thermostat is kept this o
 LONG_MS: Final = 1_200_000  # what has cooled for so long is kept in any case
 HELD_MS: Final = 180_000  # an average is given to the fit when it is this old
 LAG_MS: Final = 30_000  # a heater may have been on for so long before the probe shows it
-COARSE_AFTER_MS: Final = 2_400_000  # then an average a minute is enough
 TOLD_SD: Final = 0.25  # a fall that leaves the loss less sure teaches nothing
 _POINTS: Final = ((-1.8, 0.10), (-0.8, 0.24), (0.0, 0.32), (0.8, 0.24), (1.8, 0.10))
 _GOLDEN: Final = tuple((1.0 / 1.16730397826) ** k for k in range(1, 5))  # root of x^5 = x + 1
 
 
 class Average(NamedTuple):
-    """Of a quarter of a minute: when, Cel, room, of how many readings."""
+    """Of a quarter of a minute: when, Cel, room, variance [K^2]."""
 
     at_ms: int
     liquid_c: float
     room_c: float
-    n: int
+    variance: float
 
 
 class Loss(NamedTuple):
@@ -143,7 +144,7 @@ class _Hyp:
 
     def g(self, t: float) -> float:
         """What of a bend of 1 K/s the probe hasn't shown after t seconds [K]."""
-        return self.w / self.k * exp(-min(self.k * t, 60.0)) - exp(-min(self.r * t, 60.0)) / self.r
+        return self.w / self.k * exp(-self.k * t) - exp(-self.r * t) / self.r
 
 
 class CoolFit:
@@ -205,6 +206,9 @@ class CoolFit:
                 h.p11 += (OTHERWISE_SHARE * h.x1) ** 2
         rows: list[tuple[_Hyp, float, float, float, float]] = []
         best = max(h.lw for h in self.hyps)
+        if self.n % 4 == 0 and len(self.hyps) > FEWEST:
+            kept = [h for h in self.hyps if h.lw > best - HOPELESS]
+            self.hyps = kept if len(kept) >= FEWEST else sorted(self.hyps, key=lambda h: -h.lw)[:FEWEST]
         total = off = wide = 0.0
         for h in self.hyps:
             h.x0 -= lost * h.x1
@@ -316,7 +320,7 @@ class CoolFit:
             seconds = log((level - room_c) / (at - room_c)) / b
             if seconds > 900.0 and seconds * h.k > 8.0:
                 break
-            missing = bend * h.g(self.t + max(seconds, 0.0))
+            missing = bend * h.g(max(self.t + seconds, 0.0))
         return seconds
 
 
@@ -414,11 +418,12 @@ class CoolWatch:
     def _close(self, mono_ms: int) -> None:
         """A quarter of a minute is over."""
         n = self._count
-        average = Average((self._bin_ms + mono_ms) // 2, self._sum / n, self._room_sum / n, n)
+        at_ms, liquid_c, room_c = (self._bin_ms + mono_ms) // 2, self._sum / n, self._room_sum / n
         self._bin_ms, self._count, self._sum, self._room_sum = mono_ms, 0, 0.0, 0.0
         if self._diffs > 400:
             self._diffs, self._diff2 = self._diffs // 2, self._diff2 / 2.0
         self._per_bin += 0.1 * (n - self._per_bin)
+        average = Average(at_ms, liquid_c, room_c, self._variance())
         recent = self._recent
         recent.append(average)
         while average.at_ms - recent[0].at_ms > RECENT_MS:
@@ -477,7 +482,7 @@ class CoolWatch:
         last = before[-8:] or after[:1]
         if not last:
             assert self._last is not None
-            last = [Average(at_ms, self._last[1], self._last[2], 1)]
+            last = [Average(at_ms, self._last[1], self._last[2], self._variance())]
         level, rise, rise_sd = last[-1].liquid_c, 0.0, 3e-4
         variance = self._variance()
         level_sd = sqrt(variance)
@@ -509,24 +514,22 @@ class CoolWatch:
         """An average since it cools. The fit gets it when it is sure that it was not of a heat-up."""
         held = self._held
         held.append(average)
-        self._asked = None
-        while held and average.at_ms - held[0].at_ms > HELD_MS:
-            together = 4 if held[0].at_ms - self._from_ms > COARSE_AFTER_MS else 1
-            self._give(self._fit, held[:together])
-            del held[:together]
+        if self._asked is not None:
+            self._give(self._asked, average)
+        if average.at_ms - held[0].at_ms > HELD_MS:
+            assert self._fit is not None
+            self._give(self._fit, held.pop(0))
 
-    def _give(self, fit: CoolFit | None, rows: Sequence[Average]) -> None:
-        assert fit is not None
-        n = len(rows)
-        at_ms, liquid_c, room_c = (sum(row[i] for row in rows) / n for i in range(3))
-        fit.add((at_ms - self._from_ms) / 1000.0, liquid_c, self._variance() / n, room_c)
+    def _give(self, fit: CoolFit, average: Average) -> None:
+        t = (average.at_ms - self._from_ms) / 1000.0
+        fit.add(t, average.liquid_c, average.variance, average.room_c)
 
     def _until_now(self) -> CoolFit | None:
         """The fit with all that was heard."""
         if self._asked is None and self._fit is not None:
             self._asked = self._fit.copy()
             for average in self._held:
-                self._give(self._asked, [average])
+                self._give(self._asked, average)
         return self._asked
 
     def _end(self, at_ms: int) -> None:
@@ -536,7 +539,7 @@ class CoolWatch:
             return
         for average in self._held:
             if average.at_ms < at_ms - LAG_MS:
-                self._give(fit, [average])
+                self._give(fit, average)
         if fit.disturbed:
             return
         loss = fit.shown()
@@ -564,7 +567,7 @@ class CoolWatch:
         _, liquid_c, room_c = self._last
         if self._is_below(limit_c, liquid_c):
             return Forecast(None, None, None, "it is below already")
-        fit = self._until_now()
+        fit = self._fit
         if self._off_ms is None:
             if self._heated_ms is not None:
                 return Forecast(None, None, None, "it is being heated")
@@ -575,6 +578,7 @@ class CoolWatch:
             return Forecast(None, None, None, "not known yet: too little has been seen of it")
         if room_c >= limit_c:
             return Forecast(None, None, None, "the room keeps it above")
+        fit = self._until_now() or fit
         points = fit.points(limit_c, room_c)
         mid = quantile(points, 0.5)
         if mid == inf:
@@ -606,7 +610,7 @@ class CoolWatch:
     def _edge_k(self) -> float:
         """How far a single reading may lie from what is read in the mean."""
         step = self._step_k if self._step_k <= COARSEST_K else 0.0
-        return hypot(0.5 * sqrt(self._noise2()), 0.3 * step)
+        return hypot(0.35 * sqrt(self._noise2()), 0.2 * step)
 
     def _noise2(self) -> float:
         """Variance of one reading [K^2]: half the mean square of neighbours' differences."""
