@@ -6,14 +6,15 @@ one's straight function is a straight line over the other's. What is left about 
 laws are told apart sooner than one law over the litres, and which limit comes first can be read off without a forecast of the dirt.
 
 A line with errors in both (W. E. Deming 1943: effective variance, by iteration); distances from it are taken in kPa, at right angles
-to the curve, so that pairs of laws are compared by the same measure. If the stages do not load together after all, neighbouring
-distances are alike, and count for fewer (n (1 - r) / (1 + r) of n; textbook for a first-order series).
+to the curve, so that pairs of laws are compared by the same measure. If the stages do not load together after all, the distances wander,
+and count for fewer: by as many times as the means of long stretches scatter more than their neighbours' differences let expect
+(the inefficiency of a correlated series by blocks; textbook).
 """
 
 from __future__ import annotations
 
 import math
-from collections.abc import Sequence
+from collections.abc import Mapping, Sequence
 from itertools import pairwise
 from typing import Final, NamedTuple
 
@@ -23,6 +24,10 @@ from edge.domain.robust import median, normal_cdf
 #: fewer points of both tell nothing of a pair of laws
 LEAST_TOGETHER: Final = 12
 _TURNS: Final = 4
+#: share of a law's weight that stays with what its stage says alone: the two may not load together, unseen as yet
+DOUBT: Final = 0.2
+#: stretches that the distances are looked at in
+BLOCKS: Final = 8
 #: 95 % of a normal distribution lie below so many deviations
 _Z95: Final = 1.645
 
@@ -54,7 +59,7 @@ def together(one: Side, other: Side) -> Pair | None:
     floor = (FLOOR_SHARE * max(one.limit_kpa, other.limit_kpa)) ** 2
     lines = {(a, b): _line(a, b, seen, limits, floor) for a in LAWS for b in LAWS}
     best = min(lines.values(), key=lambda line: line.noise)
-    share = (1.0 - best.alike) / (1.0 + best.alike)
+    share = 1.0 / best.wanders
     worth = share * (len(seen) - 2)
     # the likelihood of both is that of one over the litres times that of the other over the one; the mean of both ways round. Where
     # they don't load together, that of each over the litres
@@ -69,10 +74,15 @@ def together(one: Side, other: Side) -> Pair | None:
     total = sum(raw.values())
     first = sum(weight * normal_cdf(lines[pair].ahead * math.sqrt(share)) for pair, weight in raw.items()) / total
     return Pair(
-        {law: sum(w for pair, w in raw.items() if pair[0] == law) / total for law in LAWS},
-        {law: sum(w for pair, w in raw.items() if pair[1] == law) / total for law in LAWS},
+        _weights(raw, 0, total, one.life),
+        _weights(raw, 1, total, other.life),
         share * first + (1.0 - share) * _first_alone(one.life, other.life),
     )
+
+
+def _weights(raw: Mapping[tuple[str, str], float], side: int, total: float, alone: Life) -> dict[str, float]:
+    both = {law: sum(w for pair, w in raw.items() if pair[side] == law) / total for law in LAWS}
+    return {law: (1.0 - DOUBT) * both[law] + DOUBT * alone.weights[law] for law in LAWS}
 
 
 def _first_alone(one: Life, other: Life) -> float:
@@ -86,11 +96,11 @@ def _first_alone(one: Life, other: Life) -> float:
 
 
 class _Line(NamedTuple):
-    """Variance about the line [kPa2]; likeness of neighbouring distances, 0 to 1; by how many standard deviations the other stage is
-    still short of its limit when the first reaches its own."""
+    """Variance about the line [kPa2]; how many times more its distances scatter over long stretches than from one to the next, at
+    least 1; by how many standard deviations the other stage is still short of its limit when the first reaches its own."""
 
     noise: float
-    alike: float
+    wanders: float
     ahead: float
 
 
@@ -156,11 +166,17 @@ def _line(
     mean_weight = sum(w for _, _, w in seen) / n
     squares = sum(w * d * d for (_, _, w), d in zip(seen, off, strict=True)) / mean_weight
     noise = squares / (n - 2) + floor
-    alike = sum(p * q for p, q in pairwise(off)) / (sum(d * d for d in off) + n * floor)
     limit_x, limit_y = straight(a, limits[0]), straight(b, limits[1])
     gap = limit_y - level - slope * (limit_x - mean_x)
     total = sum(w / (q * q + slope * slope * p * p) for (_, _, w), p, q in zip(seen, sx, sy, strict=True)) / mean_weight
     far = (limit_x - mean_x) ** 2 * mean_weight / sxx if sxx > 0.0 else math.inf
     doubt = math.sqrt(noise * (1.0 / total + far))
     ahead = (-gap if falls(b) else gap) / doubt if doubt > 0.0 else 0.0
-    return _Line(noise, min(max(alike, 0.0), 0.95), ahead)
+    return _Line(noise, _wanders(off, floor), ahead)
+
+
+def _wanders(off: Sequence[float], floor: float) -> float:
+    length = max(len(off) // BLOCKS, 2)
+    means = [sum(off[at : at + length]) / length for at in range(0, len(off) - length + 1, length)]
+    near = sum((b - a) ** 2 for a, b in pairwise(off)) / (2.0 * (len(off) - 1)) + floor
+    return max(length * sum(m * m for m in means) / (max(len(means) - 2, 1) * near), 1.0)

@@ -23,6 +23,7 @@ QUARTER_MS: Final = 900_000
 LUMPED = "no pressure between the filters: only the drop over all of them is known"
 NO_METER = "no flow meter: drops can't be made comparable, nor the volume that passed be known"
 ASSUMED = "no flow meter: the station file's flow is assumed whenever the filters take pressure"
+NO_ZEROS = "the gauges were never seen at rest: their zeros may be in it"
 FELL = "its drop fell suddenly: torn, by-passed, or changed without a record"
 NOT_YET = "too few steady draws since its change"
 
@@ -129,7 +130,7 @@ def _filter(station: Station, ident: str, now: Now, found: dict[str, dict[str, A
     elif drop is not None and station.flow_point is None:
         why = ASSUMED
     elif drop is not None:
-        why = blind_text(stage)
+        why = "; ".join(filter(None, (blind_text(stage), "" if train.zeros_known(ident) else NO_ZEROS)))
     found[name] = estimate(name, "kPa", now, None if drop is None else round(drop, 3), why=why)
     volume, days = f"filter:{ident}:volume_left", f"filter:{ident}:left"
     why = why_no_life(station, stage)

