@@ -49,6 +49,8 @@ SPELLS: Final = 2.0
 #: standard uncertainty of a drop's scale: an uncalibrated meter is 2 % off, and so is the drop that is scaled by its flow (common
 #: practice, no published source)
 SCALE_U: Final = 0.02
+#: beyond this, a scale's uncertainty is more than a straight line's slope can stand for
+WIDE_U: Final = 0.05
 #: what a housing takes of a clean filter's drop, before anything was seen: mean and standard deviation (common practice, no
 #: published source), never beyond twice that deviation above the mean
 HOUSING: Final = (0.10, 0.10)
@@ -188,12 +190,18 @@ def fit(
     if clean <= 0.0:
         return None
     share, doubt = housing.share_kpa(clean)
+    # a scale that is poorly known is taken at three places, as a limit that may be passed already, or not by far
+    scales = _NODES if scale_u > WIDE_U else ((0.0, 1.0),)
+    narrow_u, floor = min(scale_u, WIDE_U), (FLOOR_SHARE * limit_kpa) ** 2
     lines: list[tuple[float, Line]] = []
     for off, weight in _NODES:
         part = min(max(share + off * doubt, 0.0), 0.8 * clean)
-        lines += [
-            (math.log(weight) + line.likelihood, line) for line in _lines(points, part, limit_kpa, passed_l, scale_u)
-        ]
+        for along, worth in scales:
+            limit = limit_kpa * math.exp(scale_u * along)
+            lines += [
+                (math.log(weight * worth) + line.likelihood, line)
+                for line in _lines(points, part, limit, passed_l, narrow_u, floor)
+            ]
     if not lines:
         return None
     best = max(likelihood for likelihood, _ in lines)
@@ -211,7 +219,7 @@ def _life(mixture: Sequence[tuple[float, Line]], housing_kpa: float, far_l: floa
 
 
 def _lines(
-    points: Sequence[Point], housing_kpa: float, limit_kpa: float, passed_l: float, scale_u: float
+    points: Sequence[Point], housing_kpa: float, limit_kpa: float, passed_l: float, scale_u: float, floor: float
 ) -> list[Line]:
     seen = [(p.drop_kpa - housing_kpa * p.square) / p.laminar for p in points]
     limit = limit_kpa - housing_kpa
@@ -221,7 +229,6 @@ def _lines(
     seen = [max(value, least) for value in seen]
     weights = _sober_weights(points, seen)
     volumes = [p.volume_l for p in points]
-    floor = (FLOOR_SHARE * limit_kpa) ** 2
     found: list[Line] = []
     for law in LAWS:
         solve = _solver(law, volumes, seen, weights, floor, (limit, scale_u * limit_kpa))

@@ -217,8 +217,9 @@ class Stage:
         if self._fitted_l is not None and passed_l - self._fitted_l < AGAIN_SHARE * span:
             return False
         self._fitted_l = passed_l
-        scale_u = SCALE_BLIND_U if self.colder is not None else SCALE_U
-        self._alone = fit([seen.point for seen in self._seen], self._housing, self.limit_kpa, passed_l, scale_u)
+        points = [seen.point for seen in self._seen]
+        scale_u = SCALE_U if self.colder is None else SCALE_BLIND_U
+        self._alone = fit(points, self._housing, self.limit_kpa, passed_l, scale_u)
         self.life = self._alone
         return True
 

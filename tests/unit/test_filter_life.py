@@ -109,3 +109,14 @@ def test_the_housing_is_told_from_the_medium_by_flow_alone() -> None:
     share, u = housing_of(points).share_kpa(16.0)
     assert share == pytest.approx(4.0, abs=0.15) and u < 0.2
     assert Housing().share_kpa(16.0) == pytest.approx((1.6, 1.6))  # nothing seen: what is usual
+
+
+def test_a_limit_that_is_passed_on_a_poorly_known_scale_may_not_be_passed() -> None:
+    """Nobody measures the water's temperature: cold water alone makes a sixth of the drop. With a thermometer, zero is zero."""
+    points = [Point(v, 1.0, 1.0, r) for v, r in grown("cake", 20.0, 2e-3, 800.0)[:: 4 * 20]]
+    limit = points[-1].drop_kpa * 0.95
+    blind = fit(points, Housing(), limit, 800.0, 0.15)
+    sure = fit(points, Housing(), limit, 800.0)
+    assert blind is not None and sure is not None
+    assert sure.left_l == sure.low_l == sure.high_l == 0.0
+    assert blind.low_l == blind.left_l == 0.0 and blind.high_l > 50.0
