@@ -2,9 +2,10 @@
 
 A cycle takes the heated liquid away: the probe then sees air or a heel of liquid, and falls far faster than a covered vessel can
 cool (0.05 to 0.1 K a minute, against 0.2 and more in a heel and kelvins in air). The liquid comes back cooler, at some 33 to 37 Cel,
-and is heated again. Four minutes after it went a cycle has been recognised by temperature alone; where a flow meter shows that water
-is drawn, with the draw, and smaller falls count. An alarm that a cycle explains is masked, for a limited time.
-Cold liquid poured in is a fall that doesn't go on: it passes for a cycle until it has been level for some minutes.
+and is heated again. By temperature alone a cycle is mostly recognised within four minutes of the liquid's leaving, in a large heel that cools
+slowly within eight; where a flow meter shows that water is drawn, with the draw, and smaller falls count. An alarm that a cycle
+explains is masked, for a limited time. Cold liquid poured in is a fall that doesn't go on: it passes for a cycle until it has risen, or
+has been level for some minutes (liquid.py).
 The figures are common practice, no published source; `python -m tests.bench.cycles` is what they were tried on.
 """
 
@@ -14,6 +15,8 @@ from collections import deque
 from enum import StrEnum
 from math import inf, sqrt
 from typing import Final
+
+from edge.domain.liquid import LiquidWatch
 
 
 class Phase(StrEnum):
@@ -34,17 +37,22 @@ SOONER: Final = ((0.45, 120_000), (0.6, 180_000), (0.8, 300_000), (1.0, 420_000)
 #: where water was drawn so shortly before, this share of those falls is enough
 DRAWN_MS: Final = 360_000
 DRAWN_SHARE: Final = 0.7
+#: and so much beyond what a covered vessel cools, where that is sure
+BEYOND_K: Final = 0.12
 #: (a step of the probe more), and never less than so many standard deviations of the difference of two averages
 SIGMAS: Final = 6.0
 #: only a liquid this far above the room shows by its fall that it was taken away
 AWAY_ABOVE_ROOM_K: Final = 8.0
 BACK_RISE_K: Final = 0.5
+RISING_BACK_K: Final = 0.2  # where it surely goes on rising
 AWAY_AT_MOST_MS: Final = 60 * 60_000
 #: it is back, or was never away, where it is cold and has fallen by less than LEVEL_K within LEVEL_MS
 #: (below LEVEL_FROM_C it may be air that the probe hangs in)
 LEVEL_FROM_C: Final = 31.0
 LEVEL_MS: Final = 360_000
 LEVEL_K: Final = 0.3
+#: or where it is calm (liquid.py) for so long
+CALM_MS: Final = 150_000
 #: water drawn this short before or after belongs to the same cycle
 DRAW_BELONGS_MS: Final = 180_000
 BIN_MS: Final = 15_000
@@ -76,10 +84,11 @@ class CycleWatch:
 
     __slots__ = (
         "away_since_ms", "back_since_ms", "powered", "_lowest", "_reheat_at_most_ms", "_drawn_ms", "_bins", "_sum", "_count", "_bin_ms",
-        "_before", "_diff2", "_diffs", "_falls", "_step_k", "_suspect_ms", "_per_bin",
+        "_before", "_diff2", "_diffs", "_falls", "_step_k", "_suspect_ms", "_per_bin", "_liquid",
     )  # fmt: skip
 
-    def __init__(self, warm_up_limit_ms: int) -> None:
+    def __init__(self, warm_up_limit_ms: int, liquid: LiquidWatch | None = None) -> None:
+        self._liquid = liquid or LiquidWatch()
         self.away_since_ms: int | None = None
         self.back_since_ms: int | None = None
         self.powered = True  # a machine without power takes no liquid away
@@ -113,6 +122,8 @@ class CycleWatch:
             coarse_k = 2.5 * self._step_k if self._step_k <= COARSEST_K else 0.0
             self._falls = self._falls + 1 if fell_k >= max(AWAY_FALL_K, coarse_k) else 0
             fell_k = max(fell_k if self._falls > 1 else 0.0, self._fell_soon(mono_ms) if closed else 0.0)
+            if self._drawn_lately(mono_ms) and self._liquid.fell_beyond_k >= BEYOND_K:
+                fell_k = max(fell_k, self._liquid.fell_beyond_k)
             if fell_k > 0.0 and self.powered and liquid_c + fell_k - room_c >= AWAY_ABOVE_ROOM_K:
                 self.away_since_ms, self.back_since_ms = mono_ms, None
                 self._lowest = self._bins[-1][1] if closed else liquid_c
@@ -156,19 +167,24 @@ class CycleWatch:
             return 0.0
         least_k = SIGMAS * sqrt(self._diff2 / self._diffs / max(self._per_bin, 1.0))
         step_k = self._step_k if self._step_k <= COARSEST_K else 0.0
-        share = DRAWN_SHARE if self._drawn_ms is not None and mono_ms - self._drawn_ms <= DRAWN_MS else 1.0
+        share = DRAWN_SHARE if self._drawn_lately(mono_ms) else 1.0
         for wanted_k, within_ms in SOONER:
             fell_k = max((c for at_ms, c in bins if mono_ms - at_ms <= within_ms), default=now_c) - now_c
             if fell_k >= max(share * wanted_k + step_k, least_k):
                 return fell_k
         return 0.0
 
+    def _drawn_lately(self, mono_ms: int) -> bool:
+        return self._drawn_ms is not None and mono_ms - self._drawn_ms <= DRAWN_MS
+
     def _is_back(self, warm_c: float, mono_ms: int) -> bool:
         bins = self._bins
         now_c = bins[-1][1]
         if now_c < self._lowest:
             self._lowest = now_c
-        if now_c - self._lowest >= BACK_RISE_K:
+        if now_c - self._lowest >= (RISING_BACK_K if self._liquid.rises_k_per_s > 0.0 else BACK_RISE_K):
+            return True
+        if now_c >= LEVEL_FROM_C and self._liquid.is_calm and mono_ms - bins[0][0] >= CALM_MS:
             return True
         if not LEVEL_FROM_C <= now_c < warm_c or mono_ms - bins[0][0] < LEVEL_MS:
             return False

@@ -101,8 +101,8 @@ class ReservoirAlarms:
         active, cause = liquid < (again if alarm.present else limit) - AT_LIMIT, ""
         found = warmth.trough(warmth.limits(cold_c)[0] + warmth.guard_k, cold_c) if active else None
         if active and self._is_explained(warmth, now):
-            # a set point that is too low is one alarm, not one after each cycle
-            active = found is not None and alarm.present and not s.is_resting
+            # a set point that is too low is one alarm, not one after each cycle; what wasn't told yet isn't told in a cycle
+            active = found is not None and alarm.present and alarm.state in LIT and not s.is_resting
         if active:
             cause = f"{s.show(point, liquid)}, below {s.show(point, limit)}"
             if warmth.cycle.away_since_ms is not None:

@@ -17,6 +17,7 @@ from edge.domain.habit import Habit
 from edge.domain.heat_prior import REMEMBERED, is_usable, of_volume
 from edge.domain.heat_watch import HeatWatch
 from edge.domain.heating import HOLD_MS, Forecast, basin_c, needed_c
+from edge.domain.liquid import LiquidWatch
 from edge.domain.phases import AWAY_WITHIN_MS, CycleWatch
 from edge.domain.set_point import Trough, trough
 from edge.domain.settings import AlarmTuning, Reservoir
@@ -28,6 +29,10 @@ ASSUMED_SUPPLY_C: Final = 5.0
 SET_POINT_SLACK_K: Final = 0.5
 #: not heated for so long, being below what is needed
 NOT_HEATING_MS: Final = 900_000
+#: for so long after it fell like that nothing may point to colder liquid before it is believed
+MIXED_MS: Final = 60_000
+#: of what is believed of its losses, this quantile is how fast a covered vessel may cool
+COOLS_SHARE: Final = 0.9
 #: a rise of at least this much is a heat-up worth remembering
 HEAT_UP_K: Final = 2.0
 
@@ -45,11 +50,17 @@ class Warmth:
         self.cool = CoolWatch(of_volume(plan.volume_l))
         self.habit = Habit()
         self.fits: list[dict[str, Any]] = []  # what the last heat-ups left to learn from, oldest first
-        self.cycle = CycleWatch(plan.warm_up_limit_ms)
-        self.is_warm = False
+        self.liquid = LiquidWatch()
+        self.cycle = CycleWatch(plan.warm_up_limit_ms, self.liquid)
+        self.is_warm = False  # warm enough, and not about to fall below it
+        self.is_falling = False  # it was, and falls faster than its vessel cools: where it ends isn't known yet
+        self._slipped = False  # the last reading was far off
+        self._held = False  # warm enough with the hold and the hysteresis
         self.since_ms: int | None = None  # monotonic time since when it has been warm enough without a break
         self.guard_k = 0.0  # k u of the reservoir's calibrated probe
         self._mark: object = None
+        self._fell_ms: int | None = None  # when last it could have come to less than what is needed
+        self._told_ms: int | None = None  # start of the heat-up that an entry was made of
 
     def believe(self, share: Loss) -> None:
         """Judge with this share f of transfer loss."""
@@ -99,9 +110,11 @@ class Warmth:
 
     def hear(self, liquid_c: float, cold_c: float, mono_ms: int) -> str | None:
         """One good reading. "away" or "back" where it shows that a cycle has taken or returned the liquid."""
-        if not self.heat.hear(liquid_c, cold_c, mono_ms):
+        self._slipped = not self.heat.hear(liquid_c, cold_c, mono_ms)
+        if self._slipped:
             return None  # one reading far off: a slip, unless the next agrees
         self.cool.hear(liquid_c, cold_c, mono_ms)
+        self.liquid.hear(liquid_c, self.heat.prior.loss.at(COOLS_SHARE) * max(liquid_c - cold_c, 0.0), mono_ms)
         fell_k = self.heat.fell_by(liquid_c, AWAY_WITHIN_MS)
         event = self.cycle.hear(liquid_c, fell_k, cold_c, self.limits(cold_c)[0], mono_ms)
         if event is not None:
@@ -111,36 +124,58 @@ class Warmth:
 
     def forget(self) -> None:
         """The temperature is not known any more."""
-        self.is_warm, self.since_ms = False, None
+        self.is_warm = self.is_falling = self._held = self._slipped = False
+        self.since_ms = self._fell_ms = None
         self.cool.forget()
+        self.liquid.forget()
 
     def look(self, liquid_c: float, read_ms: int, cold_c: float, uncertain: bool, mono_ms: int) -> tuple[bool, bool]:
         """(something that conditions show has changed, it has just become warm). `read_ms`: when the value was read.
 
         A minimum is met only by `guard_k` more, a maximum only by as much less.
         """
-        enter, leave = (limit + self.guard_k for limit in self.limits(cold_c))
-        became = False
-        if self.is_warm:
-            if liquid_c < leave - AT_LIMIT:
-                self.is_warm, self.since_ms = False, None
-        elif liquid_c < enter - AT_LIMIT:
-            self.since_ms = None
-        else:
-            self.since_ms = read_ms if self.since_ms is None else self.since_ms
-            self.is_warm = became = mono_ms - self.since_ms >= HOLD_MS
+        became = self._hold(liquid_c, read_ms, cold_c, mono_ms)
         plan, basin = self.plan, self.basin_c(liquid_c, cold_c, self.share.hot)
         hot = plan.maximum_c is not None and liquid_c + self.guard_k > plan.maximum_c + AT_LIMIT
         beyond_label = plan.contact_max_c is not None and basin + self.guard_k > plan.contact_max_c + AT_LIMIT
-        mark = (self.is_warm, hot, beyond_label, uncertain)
+        mark = (self.is_warm, self.is_falling, hot, beyond_label, uncertain)
         changed, self._mark = mark != self._mark, mark
         return changed, became
+
+    def _hold(self, liquid_c: float, read_ms: int, cold_c: float, mono_ms: int) -> bool:
+        """Follow the condition; True where it has just become warm enough. One reading far off ends it only for as long as it stands."""
+        judged_c = self.liquid.judged_c(liquid_c, self._slipped)
+        enter, leave = (limit + self.guard_k for limit in self.limits(cold_c))
+        became = False
+        if self._held:
+            if judged_c < leave - AT_LIMIT:
+                self._held, self.since_ms = False, None
+        elif judged_c < enter - AT_LIMIT:
+            self.since_ms = None
+        else:
+            self.since_ms = read_ms if self.since_ms is None else self.since_ms
+            self._held = became = mono_ms - self.since_ms >= HOLD_MS
+        if self._may_fall_to(judged_c) < self.needed_c(cold_c) + self.guard_k - AT_LIMIT:
+            self._fell_ms = mono_ms
+        fell = self._fell_ms is not None and mono_ms - self._fell_ms < MIXED_MS
+        self.is_falling = self._held and (fell or (self._slipped and liquid_c < leave - AT_LIMIT))
+        self.is_warm = self._held and not self.is_falling
+        return became
+
+    def _may_fall_to(self, judged_c: float) -> float:
+        """What the liquid is or comes to by what is seen of it [Cel]: a probe that falls is behind, by its lag and by rounding."""
+        liquid = self.liquid
+        falls_to_c = judged_c - liquid.falls_yet_k
+        if liquid.line_c is None:
+            return falls_to_c
+        return min(falls_to_c, liquid.line_c - liquid.falls_k_per_s * self.heat.prior.lag_s.median)
 
     def heat_up(self, cold_c: float, now: Now) -> dict[str, Any] | None:
         """The body of the entry of the heat-up that has just ended; None where there was none to speak of."""
         since, reached_c = self.heat.heating_since_ms, self.limits(cold_c)[0]
-        if since is None or reached_c - self.heat.started_at_c < HEAT_UP_K:
+        if since is None or since == self._told_ms or reached_c - self.heat.started_at_c < HEAT_UP_K:
             return None
+        self._told_ms = since
         body: dict[str, Any] = {
             "from_c": round(self.heat.started_at_c, 3),
             "to_c": round(reached_c, 3),
@@ -175,6 +210,8 @@ class Warmth:
 
     def until(self, cold_c: float, mono_ms: int) -> Forecast:
         """Time until the condition is met."""
+        if self.is_falling:
+            return Forecast(None, None, None, "not known yet: it is falling")
         target_c = self.limits(cold_c)[0] + self.guard_k
         if self.since_ms is not None:
             return self.heat.held(max(self.since_ms + HOLD_MS - mono_ms, 0), target_c, mono_ms)
@@ -219,9 +256,9 @@ class Warmth:
 
     def is_reheating(self, mono_ms: int) -> bool:
         """Below what is needed and on its way up, after a cycle or from cold."""
-        return not self.is_warm and (self.cycle.explains_cold(mono_ms) or self.heat.heating_since_ms is not None)
+        return not self._held and (self.cycle.explains_cold(mono_ms) or self.heat.heating_since_ms is not None)
 
     @property
     def hold_ends_ms(self) -> int | None:
         """Monotonic time at which the hold will have lasted; None where none is under way."""
-        return None if self.since_ms is None or self.is_warm else self.since_ms + HOLD_MS
+        return None if self.since_ms is None or self._held else self.since_ms + HOLD_MS

@@ -306,7 +306,10 @@ class Result:
     days: int = 0
     cycles: int = 0
     found: int = 0
-    delays_s: list[float] = field(default_factory=list)
+    delays_s: dict[bool, list[float]] = field(default_factory=lambda: {True: [], False: []})  # by: has it a flow meter
+    unseen_back: dict[bool, int] = field(
+        default_factory=lambda: {True: 0, False: 0}
+    )  # not recognised before the liquid's return
     by_temperature: int = 0
     strange: int = 0  # in use by the station's word, though nothing was
     minutes: int = 0
@@ -326,7 +329,9 @@ class Result:
         """Take the figures of another day."""
         for name in COUNTS:
             setattr(self, name, getattr(self, name) + getattr(other, name))
-        self.delays_s += other.delays_s
+        for has_flow in (True, False):
+            self.delays_s[has_flow] += other.delays_s[has_flow]
+            self.unseen_back[has_flow] += other.unseen_back[has_flow]
         self.wrong += other.wrong
         self.alarms += other.alarms
         self.false += other.false
@@ -405,12 +410,13 @@ class Run:
         for away in aways:
             found.cycles += 1
             first, last = away.from_s // STEP_S, (away.from_s + FOUND_S) // STEP_S
-            at = next(
-                (i for i in range(first, min(last + 1, len(self.phases))) if self.phases[i] is Phase.IN_USE), None
-            )
-            if at is not None:
-                found.found += 1
-                found.delays_s.append((at - first) * STEP_S)
+            back = min(away.until_s // STEP_S, len(self.phases))
+            at = next((i for i in range(first, back) if self.phases[i] is Phase.IN_USE), None)
+            if at is None:
+                found.unseen_back[self.truth.has_flow] += 1
+            else:
+                found.found += at <= last
+                found.delays_s[self.truth.has_flow].append((at - first) * STEP_S)
             span = self.away_by_temperature[first : min(last + 1, away.until_s // STEP_S)]
             found.by_temperature += any(span)
         drawn = [(d.from_s, d.until_s + 200) for d in self.busy.all(Draw)] if self.truth.has_flow else []
@@ -539,13 +545,17 @@ def report(all_days: Result, seconds: float) -> bool:
     """Print the figures; True where the goals are met."""
     r = all_days
     print(f"{r.days} days, {r.minutes} minutes, {seconds:.0f} s of work")
-    delays = sorted(r.delays_s)
-    late = delays[int(0.95 * (len(delays) - 1))] if delays else 0.0
     print(
-        f"cycles: {r.found} of {r.cycles} found within {FOUND_S} s of the liquid's leaving "
-        f"(median {statistics.median(delays or [0]):.0f} s, 95 % {late:.0f} s); "
-        f"{r.by_temperature} by the probe alone; {r.strange} times in use by our word though nothing was"
+        f"cycles: {r.found} of {r.cycles} found within {FOUND_S} s of the liquid's leaving; {r.by_temperature} by the probe alone; "
+        f"{r.strange} times in use by our word though nothing was"
     )
+    for has_flow, words in ((True, "with a flow meter"), (False, "without")):
+        delays = sorted(r.delays_s[has_flow]) or [0.0]
+        late, latest = delays[int(0.95 * (len(delays) - 1))], delays[-1]
+        print(
+            f"  {words}: recognised after {statistics.median(delays):.0f} s in the median, 95 % within {late:.0f} s, all within "
+            f"{latest:.0f} s; {r.unseen_back[has_flow]} not before the return"
+        )
     share = r.right / max(r.minutes, 1)
     print(
         f"verdict right at {100 * share:.2f} % of minutes ({100 * r.excused / max(r.minutes, 1):.2f} % by the tolerance)"
