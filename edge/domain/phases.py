@@ -2,7 +2,7 @@
 
 A cycle takes the heated liquid away: the probe then sees air or a heel of liquid, and falls far faster than a covered vessel can
 cool (0.05 to 0.1 K a minute, against 0.2 and more in a heel and kelvins in air). The liquid comes back cooler, at some 33 to 37 Cel,
-and is heated again. By temperature alone a cycle is mostly recognised within four minutes of the liquid's leaving, in a large heel that cools
+and is heated again. By temperature alone a cycle mostly shows within four minutes of the liquid's leaving, in a large heel that cools
 slowly within eight; where a flow meter shows that water is drawn, with the draw, and smaller falls count. An alarm that a cycle
 explains is masked, for a limited time. Cold liquid poured in is a fall that doesn't go on: it passes for a cycle until it has risen, or
 has been level for some minutes (liquid.py).
