@@ -113,7 +113,7 @@ class CycleWatch:
 
         Returns "away" or "back" at the reading that shows it, else None.
         """
-        if liquid_c >= warm_c:
+        if self._liquid.judged_c(liquid_c) >= warm_c:
             self.back_since_ms = None
         closed = self._gather(liquid_c, mono_ms)
         if closed:

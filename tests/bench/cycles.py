@@ -351,6 +351,7 @@ class Run:
         self.words: list[tuple[str, str]] = []  # each STEP_S: (true, said)
         self.phases: list[Phase] = []
         self.warm: list[bool] = []
+        self.sated: list[bool] = []  # its set point is too low for the room, and the thermostat has what it wants
         self.away_by_temperature: list[bool] = []
         self.short: list[float] = []
         self.unseen: list[str] = []  # why a basin that would be too cold can't be known, "" where it can
@@ -368,6 +369,8 @@ class Run:
             true, warm = self.truth.look(self.world, at_s)
             self.words.append((true, self.word))
             self.warm.append(warm)
+            vessel = self.world.reservoir
+            self.sated.append(self.busy.has_trough and not vessel.heating and not vessel.is_away)
             self.phases.append(self.station.phase)
             self.short.append(self.truth.short_k)
             self.unseen.append("hidden" if self.truth.hidden else "" if self.truth.lasts else "new")
@@ -480,8 +483,13 @@ class Run:
         is_dead = any(h.from_s <= at_s < h.until_s + 90 * MINUTE for h in dead)
         if ident == "reservoir_cold":
             for away in self.busy.all(Away):
+                if self.busy.has_trough and 0 <= at_s - away.from_s < 60:
+                    continue  # it was cold by its set point for the whole delay before the liquid went
                 warm_again = (
-                    next((i for i in range(away.until_s // STEP_S, len(self.warm)) if self.warm[i]), len(self.warm))
+                    next(
+                        (i for i in range(away.until_s // STEP_S, len(self.warm)) if self.warm[i] or self.sated[i]),
+                        len(self.warm),
+                    )
                     * STEP_S
                 )
                 if away.from_s <= at_s <= min(warm_again, away.until_s + 80 * MINUTE) and not is_dead:
