@@ -4,7 +4,8 @@ Theory. Liquid (capacity C) and vessel wall (share w of C) exchange heat with th
 p from the start on; a probe follows the liquid with the lag 1/r (textbook lumped capacities, first-order lag). With
 L the temperature of liquid and wall together, X the integral of (T - Troom) and F[.] the probe's lag,
     y(t) = F[L + w D],   L' = p - b (T - Troom),   D' = L' - k D,
-L is linear in (L0, p, b, d) for each (w, k, r), its losses following from the readings themselves, since the lag of an integral is the
+(T - Troom) is in part what drives evaporation, which grows faster: a share e of the loss, per hypothesis.
+L is linear in (L0, p, b, d) for each (w, k, r, e), its losses following from the readings themselves, since the lag of an integral is the
 integral of what lags. The state carried along is (L, p, b, d), so what wanders, wanders from now on only.
 d g(t) is what the beginning leaves open: the start's instant after rest (g = F[1]), or a wall that isn't as warm as the
 liquid after a cycle (g = F[exp(-k t)]). Hypotheses are spread over the prior by a fixed low-discrepancy sequence (Kronecker's, with
@@ -20,7 +21,7 @@ from __future__ import annotations
 from math import exp, inf, log, sqrt
 from typing import Any, Final
 
-from edge.domain.heat_prior import Prior
+from edge.domain.heat_prior import Prior, damp_at, damp_k
 
 HYPOTHESES: Final = 96
 HOPELESS: Final = 9.0  # in the logarithm of the weight
@@ -49,19 +50,20 @@ COOLED: Final = "a new estimate: something cooled the liquid on its way; was the
 WARMED: Final = "a new estimate: it rises faster than it did; was the lid closed, or warm liquid poured in?"
 PAUSED: Final = "a new estimate: heating had paused, or the liquid was cooled"
 _POINTS: Final = ((-1.8, 0.10), (-0.8, 0.24), (0.0, 0.32), (0.8, 0.24), (1.8, 0.10))
-_GOLDEN: Final = tuple((1.0 / 1.16730397826) ** k for k in range(1, 5))  # root of x^5 = x + 1
+_GOLDEN: Final = tuple((1.0 / 1.13472413840) ** k for k in range(1, 6))  # root of x^6 = x + 1
 
 
 class Hyp:
     """One hypothesis: its numbers, its weight, and mean and covariance of (L, p, b, d)."""
 
     __slots__ = (
-        "w", "k", "r", "t0", "ts", "lw", "y", "x0", "x1", "x2", "x3", "p00", "p01", "p02", "p03", "p11", "p12", "p13", "p22", "p23", "p33",
-        "nu", "s", "h1", "h2", "h3",
+        "w", "k", "r", "e", "t0", "ts", "lw", "y", "x0", "x1", "x2", "x3", "p00", "p01", "p02", "p03", "p11", "p12", "p13", "p22",
+        "p23", "p33", "nu", "s", "h1", "h2", "h3",
     )  # fmt: skip
     w: float  # heat capacity of the wall over the liquid's
     k: float  # 1/s, with which wall and liquid even out
     r: float  # 1/s, with which the probe follows
+    e: float  # share of the loss by evaporation
     t0: float  # when the heater came on
     ts: float  # how long it has been on
     lw: float  # logarithm of the weight
@@ -111,6 +113,7 @@ class HeatFit:
         self.prior, self.broad = prior, broad
         self.t = 0.0
         self.room_c = 0.0
+        self.damp_slope = 1.0  # of what drives evaporation, from here to the target
         self.disturbed_t: float | None = None  # when something last happened that nothing here explains
         self.disturbed_by = ""  # and what that may have been, in words
         #: what was worked out since the last average, by temperature
@@ -121,7 +124,7 @@ class HeatFit:
 
     def _begin(self, level_c: float, level_sd: float, bend_s: float | None, open_k: float) -> None:
         self.seen_start = bend_s is not None
-        self.theta = 0.0
+        self.theta = self.damp = 0.0
         self.n = 0
         self.odd = self.again = 0  # samples in a row that nothing explains; disturbances the same way, < 0 downwards
         self.shifts: list[
@@ -146,8 +149,9 @@ class HeatFit:
         pull = prior.power_loss / loss_sd**2
         for i in range(n):
             shares = [(0.5 + (i + 1) * g) % 1.0 for g in _GOLDEN]
-            w, wall_s, lag_s, loss = (s.at(0.01 + 0.98 * share) for s, share in zip(spreads, shares, strict=True))
+            w, wall_s, lag_s, loss = (s.at(0.01 + 0.98 * share) for s, share in zip(spreads, shares[:4], strict=True))
             h = Hyp()
+            h.e = damp_at(prior.damp, 0.01 + 0.98 * shares[4])
             h.w, h.k, h.r = w, 1.0 / wall_s, 1.0 / lag_s
             if abs(h.k / h.r - 1.0) < ALONE:
                 h.k *= 1.0 + 2.0 * ALONE
@@ -167,16 +171,19 @@ class HeatFit:
         self.memo.clear()
         self._power = self._loss = None
         dt = t - self.t
-        theta = read_c - room_c
-        gained = 0.5 * (theta + self.theta) * dt if self.n else 0.0  # of the integral of T - Troom
-        mean = gained / dt if dt > 0.0 else 0.0
-        self.t, self.theta, self.room_c = t, theta, room_c
+        theta, damp = read_c - room_c, damp_k(read_c, room_c)
+        dry_mean, damp_mean = 0.5 * (theta + self.theta), 0.5 * (damp + self.damp)
+        if not self.n:
+            dry_mean = damp_mean = 0.0
+        self.t, self.theta, self.damp, self.room_c = t, theta, damp, room_c
         self.n += 1
         variance = variance * max(self.excess, 1.0) + FLOOR_K**2
         total = off = wide = 0.0
         best = max(h.lw for h in self.hyps)
         seen_start = self.seen_start
         for h in self.hyps:
+            mean = dry_mean + h.e * (damp_mean - dry_mean)
+            gained = mean * dt  # of the integral of what drives the loss
             ts = t - h.t0
             heated = (ts if ts > 0.0 else 0.0) - h.ts
             h.ts += heated
@@ -236,6 +243,11 @@ class HeatFit:
             return
         self.shifts.append((t, off))
         self._shift()
+
+    @property
+    def is_disturbed(self) -> bool:
+        """Something is being done to the liquid."""
+        return len(self.shifts) > 0
 
     def _shift(self) -> None:
         """The liquid is where it is read to be; nothing is learned of heater and losses."""
@@ -313,6 +325,8 @@ class HeatFit:
             "loss": [_short(max(loss, 2e-6) * 3_600.0), _short(loss_sd * 3_600.0)],
             "together": round(max(min(joint / (power_sd * loss_sd), 0.98), -0.98), 3),
         }
+        damp, damp_sd = _moments([(w, h.e, 0.05**2) for w, h in zip(weights, self.hyps, strict=True)])
+        found["damp"] = [_short(max(damp, 0.01)), _short(damp_sd)]
         for name, logs in (
             ("wall", [log(h.w) for h in self.hyps]),
             ("wall_s", [-log(h.k) for h in self.hyps]),
@@ -336,8 +350,14 @@ class HeatFit:
 
     def plateau_c(self, room_c: float) -> float:
         """Where it ends if it goes on like this [Cel]."""
-        power, loss = self.power_now()[0], self.loss_now()[0]
-        return room_c + power / max(loss, 2e-6)
+        power, loss = self.power_now()[0], max(self.loss_now()[0], 2e-6)
+        share = sum(w * h.e for w, h in zip(self.weights(), self.hyps, strict=True))
+        low, high = room_c - 10.0, room_c + min(power / loss, 200.0) + 20.0
+        for _ in range(24):
+            mid = 0.5 * (low + high)
+            drive = (1.0 - share) * (mid - room_c) + share * damp_k(mid, room_c)
+            low, high = (mid, high) if loss * drive < power else (low, mid)
+        return 0.5 * (low + high)
 
     def resumed(self) -> None:
         """It goes on after a break."""
@@ -349,6 +369,14 @@ class HeatFit:
         inf where it never does, negative where it has.
         """
         found: list[tuple[float, float]] = []
+        # evaporation between here and there, as a straight line with the same mean
+        now_c = self.theta + room_c
+        way = target_c - now_c
+        if abs(way) > 0.05:
+            middle, end = damp_k(now_c + 0.5 * way, room_c), damp_k(target_c, room_c)
+            self.damp_slope = 2.0 * ((self.damp + 4.0 * middle + end) / 6.0 - self.damp) / way
+        else:
+            self.damp_slope = 1.0
         for h, weight in zip(self.hyps, self.weights(), strict=True):
             if weight < 2e-3:
                 continue
@@ -383,7 +411,7 @@ class HeatFit:
         room_c: float,
     ) -> list[float]:
         if mid == inf:  # how far short it falls instead: the plateau's
-            rate = max(x[2], 1e-7)
+            rate = max(x[2] * (1.0 + h.e * (self.damp_slope - 1.0)), 1e-7)
             return [0.0, -1.0 / rate, x[1] / rate**2, 0.0]
         grad = []
         for i in range(3 if self.seen_start else 4):
@@ -405,14 +433,17 @@ class HeatFit:
         lag = 1.0 / h.r
         ek = exp(-h.k * (self.t - h.t0))
         # liquid and wall together, and what the liquid stands above that; the probe is late in what they lost
-        theta = self.theta + lag * (p - b * self.theta)
-        whole = level - b * lag * self.theta
+        steep = 1.0 + h.e * (self.damp_slope - 1.0)
+        drive = self.theta + h.e * (self.damp - self.theta)
+        theta = drive + lag * steep * (p - b * drive)
+        whole = level - b * lag * drive
         above = h.w * (p * (1.0 - ek) / h.k - b * h.y)
         if self.seen_start:
             whole += d
         else:
             above += d * ek
         net = p - b * theta
+        b *= steep
         shift = h.w / h.k - lag  # of the probe from L, in seconds of the slow rise
         now = whole + shift * net
         rest = (above - h.w / h.k * net) / (1.0 - h.k * lag)  # of the wall, as the probe will see it

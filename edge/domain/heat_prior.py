@@ -18,6 +18,10 @@ REMEMBERED: Final = 8
 POWER_DAILY: Final = 0.025
 LOSS_DAILY: Final = 0.06
 SHAPE_DAILY: Final = 0.1
+MOST_DAMP: Final = 0.8  # more of the loss than this isn't evaporation
+#: by the warm-up limit: so much is to be warmed up within it [K], and a plant is rather so much quicker
+WARM_UP_K: Final = 20.0
+QUICKER: Final = 1.5
 _NORMAL: Final = NormalDist()
 
 
@@ -39,17 +43,25 @@ class Prior(NamedTuple):
     wall_s: Spread = Spread(180.0, 1.0)  # time constant with which the two even out
     lag_s: Spread = Spread(25.0, 0.95)  # the probe's
     loss: Spread = Spread(5.0e-5, 0.6)  # 1/s: a covered vessel's time constant is some hours
+    damp: tuple[float, float] = (0.2, 0.25)  # share of the loss by evaporation, at 30 Cel, and its standard deviation
     power: tuple[float, float] = (0.004, 0.006)  # K/s and its standard deviation
     power_loss: float = 0.0  # covariance of power and loss
     heat_ups: int = 0  # what it was learned from
 
 
-def of_volume(volume_l: float | None) -> Prior:
-    """The broad belief. A vessel loses by its surface and holds by its volume: the rate goes with the cube root of the volume."""
+def of_volume(volume_l: float | None, warm_up_limit_ms: int | None = None) -> Prior:
+    """The broad belief. A vessel loses by its surface and holds by its volume: the rate goes with the cube root of the volume.
+
+    The station file's warm-up limit is an upper end that plants stay below, or far below, or miss: it moves the middle only.
+    """
+    power = Prior().power
+    if warm_up_limit_ms is not None and warm_up_limit_ms > 0:
+        middle = QUICKER * WARM_UP_K / (warm_up_limit_ms / 1000.0)
+        power = (middle, max(1.5 * middle, power[1]))
     if volume_l is None or volume_l <= 0.0:
-        return Prior()
+        return Prior(power=power)
     median = 5.0e-5 * (11.0 / min(max(volume_l, 2.0), 100.0)) ** (1.0 / 3.0)
-    return Prior(loss=Spread(median, 0.58))
+    return Prior(loss=Spread(median, 0.58), power=power)
 
 
 def is_usable(fit: object) -> bool:
@@ -57,15 +69,17 @@ def is_usable(fit: object) -> bool:
     if not isinstance(fit, Mapping):
         return False
     for name in ("power", "loss", "wall", "wall_s", "lag_s"):
-        pair = fit.get(name)
-        if (
-            not isinstance(pair, Sequence)
-            or len(pair) != 2
-            or not all(isinstance(x, int | float) and x > 0.0 for x in pair)
-        ):
+        if not _is_pair(fit.get(name)):
             return False
     together = fit.get("together")
     return isinstance(together, int | float) and abs(together) < 1.0
+
+
+def _is_pair(pair: object) -> bool:
+    """Two positive numbers."""
+    if not isinstance(pair, Sequence) or len(pair) != 2:
+        return False
+    return all(isinstance(x, int | float) and x > 0.0 for x in pair)
 
 
 def learned(broad: Prior, fits: Sequence[Mapping[str, Any]]) -> Prior:
@@ -92,6 +106,7 @@ def learned(broad: Prior, fits: Sequence[Mapping[str, Any]]) -> Prior:
         wall_s=_shape(broad.wall_s, [fit["wall_s"] for fit in fits]),
         lag_s=_shape(broad.lag_s, [fit["lag_s"] for fit in fits]),
         loss=Spread(max(mean[1], 2e-6), min(sd / max(mean[1], 2e-6), broad.loss.sd)),
+        damp=_damp(broad.damp, [fit["damp"] for fit in fits if _is_pair(fit.get("damp"))]),
         power=(mean[0], sqrt(cov[0] + daily[0])),
         power_loss=cov[1],
         heat_ups=len(fits),
@@ -128,3 +143,30 @@ def _shape(broad: Spread, seen: Sequence[Sequence[float]]) -> Spread:
         weight += more
         total += more * log(median)
     return Spread(exp(total / weight), sqrt(1.0 / weight + SHAPE_DAILY**2))
+
+
+def _damp(broad: tuple[float, float], seen: Sequence[Sequence[float]]) -> tuple[float, float]:
+    """Shares put together as normal distributions; the broad belief is in each already."""
+    weight, total = 1.0 / broad[1] ** 2, broad[0] / broad[1] ** 2
+    for mean, sd in seen:
+        more = max(1.0 / (sd**2 + SHAPE_DAILY**2) - 1.0 / broad[1] ** 2, 0.0)
+        weight += more
+        total += more * mean
+    return total / weight, min(sqrt(1.0 / weight + SHAPE_DAILY**2), broad[1])
+
+
+def damp_at(damp: tuple[float, float], share: float) -> float:
+    """The quantile of this share."""
+    return min(max(damp[0] + damp[1] * _NORMAL.inv_cdf(share), 0.0), MOST_DAMP)
+
+
+def damp_k(liquid_c: float, room_c: float) -> float:
+    """What drives evaporation, as a difference of temperatures [K]: vapour's pressure at the liquid less that of a room half moist.
+
+    Over its slope at 30 Cel, so that 1 K is 1 K there. Source: Magnus' formula (coefficients of the WMO guide to instruments, 2014).
+    """
+    return (_vapour_pa(liquid_c) - 0.5 * _vapour_pa(room_c)) / 243.0
+
+
+def _vapour_pa(t_c: float) -> float:
+    return 611.2 * exp(17.62 * t_c / (243.12 + t_c))

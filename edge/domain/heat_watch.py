@@ -33,6 +33,7 @@ SCATTERS: Final = 4.5  # an average
 STEPS: Final = 1.4  # or so many of the probe's steps
 TODAY_K: Final = 3.0  # a heat-up broken off after such a rise tells of the next
 NEWS_S: Final = 900.0  # so long a disturbance is told beside the estimate
+FALLING_MS: Final = 240_000  # a heat-up that falls for so long has ended
 BROKEN_MS: Final = 480_000  # and so long that a heat-up was broken off
 BROKEN_OFF: Final = "not known yet: it was heating, then was cooled, or the heater went off; was the lid open, or cold liquid poured in?"
 SURELY: Final = 0.9  # chance of never, to say so
@@ -40,7 +41,7 @@ SURELY_S: Final = 600.0  # nor before
 STILL_HEATS_K: Final = 3.0  # levelled off so far below where its heater would take it: the heater is off
 WAITING: Final = 240  # averages kept for the fit before it is made to take them
 #: standard deviation of what is left that no hypothesis knows: always, and at five minutes (falling with the time since)
-FLOOR_SHARE: Final = 0.009
+FLOOR_SHARE: Final = 0.012
 EARLY_SHARE: Final = 0.08
 LEAST_SD_S: Final = 4.0
 GRID_K: Final = 0.25
@@ -55,7 +56,7 @@ class HeatWatch:
 
     __slots__ = (
         "prior", "broad", "_start_ms", "_start_c", "_low", "_turn_c", "_fit", "_from_ms", "_waiting", "_broken", "_plan", "_merge",
-        "_stalled", "_stopped_ms", "_slope", "_rise", "_heard", "_fits", "_today", "_origin",
+        "_stalled", "_stopped_ms", "_slope", "_rise", "_heard", "_fits", "_today", "_origin", "_falling_ms",
     )  # fmt: skip
 
     def __init__(self, broad: Prior | None = None) -> None:
@@ -86,6 +87,7 @@ class HeatWatch:
         self._merge: list[Average] = []  # those that become one of a minute
         self._stalled = False
         self._stopped_ms = 0
+        self._falling_ms: int | None = None  # since when it has been falling
         self._slope = self._rise = 0.0
         self._waiting.clear()
         self._heard.forget()
@@ -227,8 +229,12 @@ class HeatWatch:
         falls = liquid_c < self._turn_c - self._surely_k(FELL_K)
         falls = falls or (slope is not None and slope.k_per_min + SIGMAS * slope.sd < FALLING_K_PER_MIN)
         levels = not falls and not self._stalled and at_ms - self._start_ms > 900_000 and self._levels()
-        if not falls and not levels:
+        if falls and not self._stalled and not self._goes_on_falling(at_ms):
             return
+        if not falls:
+            self._falling_ms = None
+            if not levels:
+                return
         if not self._stalled:
             self._catch_up()
             self._remember()
@@ -240,6 +246,15 @@ class HeatWatch:
         self._waiting.clear()
         if falls:
             self._start_ms, self._fit, self._origin, self._stopped_ms = None, None, None, at_ms
+
+    def _goes_on_falling(self, at_ms: int) -> bool:
+        """For so long that it is no lid, and nothing that was poured in."""
+        lately = self._heard.slope(120_000)
+        if self._fit is None or self._falling_ms is None:
+            self._falling_ms = at_ms
+        if lately is not None and lately.k_per_min > SIGMAS * lately.sd:
+            self._falling_ms = at_ms
+        return self._fit is None or at_ms - self._falling_ms >= FALLING_MS
 
     def _levels(self) -> bool:
         """As good as level, and a tenth of its first rise would have shown."""
@@ -345,6 +360,8 @@ class HeatWatch:
         if self._stalled:
             return Forecast(None, None, None, self._why_stalled())
         fit = self._catch_up()
+        if fit is not None and fit.is_disturbed:
+            return Forecast(None, None, None, BROKEN_OFF)
         if fit is None or fit.n < 4:
             return Forecast(None, None, None, "not known yet: heating has only just begun")
         found = self._quantiles(fit, self._threshold(target_c))

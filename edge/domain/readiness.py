@@ -185,7 +185,10 @@ class Readiness:
         text = f"{here}; {s.show(s.reservoir_point, enter)} needed in {room}, the basin would see {there}{too_low}"
         if s.phase is Phase.OFF or s.heater_is_tripped(now.mono_ms):
             return Judged(UNMET, text, ask="Get the heater's power back", **evidence)
-        return Judged(UNMET, text, mends=True, when=warmth.until(cold, now.mono_ms), **evidence)
+        when = warmth.until(cold, now.mono_ms)
+        if when.in_ms is not None and when.why:
+            text += f"; {when.why}"
+        return Judged(UNMET, text, mends=True, when=when, **evidence)
 
     def _nominally(self, text: str, *points: str | None) -> str:
         """The words of a condition that is met, where one of the points that it rests on is uncalibrated: only nominally."""

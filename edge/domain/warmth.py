@@ -46,7 +46,7 @@ class Warmth:
         self.declared_supply_c = ASSUMED_SUPPLY_C if plan.coldest_supply_c is None else plan.coldest_supply_c
         self.supply_c = self.declared_supply_c
         self.believe(self.filed)
-        self.heat = HeatWatch(of_volume(plan.volume_l))
+        self.heat = HeatWatch(of_volume(plan.volume_l, plan.warm_up_limit_ms))
         self.cool = CoolWatch(of_volume(plan.volume_l))
         self.habit = Habit()
         self.fits: list[dict[str, Any]] = []  # what the last heat-ups left to learn from, oldest first
@@ -118,7 +118,8 @@ class Warmth:
         fell_k = self.heat.fell_by(liquid_c, AWAY_WITHIN_MS)
         event = self.cycle.hear(liquid_c, fell_k, cold_c, self.limits(cold_c)[0], mono_ms)
         if event is not None:
-            self.heat.forget()
+            if self.is_warm or self.heat.heating_since_ms is None:
+                self.heat.forget()  # else a warm-up that is cooled may go on: the heat-up sees for itself
             self.cool.forget()
         return event
 

@@ -6,13 +6,18 @@ import json
 from dataclasses import replace
 from math import exp
 from pathlib import Path
-from typing import Any
+from typing import Any, NamedTuple
 
+import numpy as np
 import pytest
+from scipy.integrate import solve_ivp
+from scipy.optimize import brentq
 
 from edge.domain.cooling import CoolWatch
 from edge.domain.filters import normalised_drop, viscosity_mpa_s
-from edge.domain.heat_watch import HeatWatch
+from edge.domain.heat_fit import HeatFit
+from edge.domain.heat_prior import Prior, Spread, damp_k
+from edge.domain.heat_watch import HeatWatch, quantile
 from edge.domain.heating import HOLD_MS, basin_c, needed_c, plateau_c, time_to_s
 from edge.domain.settings import Reservoir
 from edge.domain.transfer_share import mixed_c, share_of
@@ -151,3 +156,105 @@ def test_viscosity_agrees_with_reference_packages(temperature_c: float) -> None:
     ours = viscosity_mpa_s(temperature_c) / 1000.0
     assert ours == pytest.approx(PropsSI("V", "T", temperature_c + 273.15, "P", 101_325.0, "Water"), rel=0.01)
     assert ours == pytest.approx(IAPWS95(T=temperature_c + 273.15, P=0.101325).mu, rel=0.01)
+
+
+# -- against a general solver of differential equations (scipy.integrate.solve_ivp), which shares no formula with the closed forms
+
+
+@pytest.mark.parametrize(("inputs", "expected", "tolerance"), rows("h.heat.domain.jsonl", "heat_time"))
+def test_closed_form_agrees_with_a_general_solver(
+    inputs: dict[str, float], expected: float | None, tolerance: float
+) -> None:
+    def rate(_: float, y: list[float]) -> list[float]:
+        return [(inputs["p"] - inputs["ua"] * (y[0] - inputs["ta"])) / inputs["c"]]
+
+    def reached(_: float, y: list[float]) -> float:
+        return float(y[0] - inputs["target"])
+
+    reached.terminal = True  # type: ignore[attr-defined] # solve_ivp's way of naming it
+    solved = solve_ivp(rate, (0.0, 200_000.0), [inputs["t0"]], events=reached, rtol=1e-10, atol=1e-10)
+    plateau = plateau_c(inputs["p"], inputs["ua"], inputs["ta"])
+    if len(solved.t_events[0]):
+        got = time_to_s(inputs["t0"], inputs["target"], plateau, inputs["ua"] / inputs["c"])
+        assert got == pytest.approx(solved.t_events[0][0], rel=1e-5)
+    else:  # it never crosses the target: below the plateau, or above it from the start
+        assert expected in (None, 0.0) and tolerance == 0
+        assert solved.y[0][-1] == pytest.approx(plateau, abs=0.01)
+
+
+class TwoNodes(NamedTuple):
+    """Liquid, vessel wall, probe; evaporation as a share of the loss. J/K, W/K, W, s, Cel."""
+
+    liquid: float = 46_000.0
+    wall: float = 7_000.0
+    exchange: float = 20.0
+    loss: float = 3.0
+    damp: float = 0.0
+    heater: float = 260.0
+    lag_s: float = 45.0
+    room_c: float = 20.0
+    start_c: float = 20.0
+
+    def rates(self, _: float, y: Any) -> list[float]:
+        liquid, wall, probe = y
+        drive = (1.0 - self.damp) * (liquid - self.room_c) + self.damp * damp_k(liquid, self.room_c)
+        across = self.exchange * (liquid - wall)
+        return [
+            (self.heater - across - self.loss * drive) / self.liquid,
+            across / self.wall,
+            (liquid - probe) / self.lag_s,
+        ]
+
+    def solved(self) -> Any:
+        return solve_ivp(self.rates, (0.0, 30_000.0), [self.start_c] * 3, rtol=1e-9, atol=1e-9, dense_output=True)
+
+    def believed(self) -> Prior:
+        """All of it known, but for the heater's power."""
+        whole, sure = self.liquid + self.wall, 0.002
+        wall_s = self.wall / self.exchange / (1.0 + self.wall / self.liquid)
+        return Prior(
+            Spread(self.wall / self.liquid, sure), Spread(wall_s, sure), Spread(self.lag_s, sure), Spread(self.loss / whole, sure),
+            (self.damp, 1e-3),
+        )  # fmt: skip
+
+
+@pytest.mark.parametrize(
+    "plant",
+    [
+        TwoNodes(),
+        TwoNodes(wall=14_000.0, exchange=12.0, lag_s=110.0),
+        TwoNodes(lag_s=8.0, loss=6.0, room_c=16.0),
+        TwoNodes(damp=0.6, loss=4.0),
+        TwoNodes(damp=0.8, loss=5.0, start_c=28.0, wall=12_000.0),
+    ],
+    ids=["plain", "thick wall, slow probe", "quick probe, high loss", "evaporation", "much evaporation, warm"],
+)
+def test_the_forecast_for_a_known_plant_agrees_with_a_general_solver(plant: TwoNodes) -> None:
+    """Wall, lag and losses are given, the heater's power is found from ten minutes of the solver's own curve; then time to 39 Cel."""
+    solved = plant.solved()
+    at = np.arange(0.0, 30_000.0, 1.0)
+    probe = solved.sol(at)[2]
+    reached_s = float(at[np.argmax(probe >= 39.0)])
+    known = plant.believed()
+    fit = HeatFit(plant.start_c, 0.001, plant.lag_s, 0.1, 0.004, known, known)
+    for t in range(15, 601, 15):
+        fit.add(float(t), float(solved.sol(float(t))[2]), 1e-6, plant.room_c)
+    points = fit.points(39.0, plant.room_c)
+    assert quantile(points, 0.5) == pytest.approx(reached_s - 600.0, rel=0.01)
+    assert fit.power_now()[0] == pytest.approx(plant.heater / (plant.liquid + plant.wall), rel=0.01)
+    ends = brentq(lambda c: plant.rates(0.0, (c, c, c))[0], 30.0, 200.0)
+    assert fit.plateau_c(plant.room_c) == pytest.approx(ends, abs=1.0)
+
+
+@pytest.mark.parametrize("room_c", [15.0, 20.0, 25.0])
+def test_what_drives_evaporation_agrees_with_steam_tables(room_c: float) -> None:
+    """Saturation pressure by IAPWS-IF97 (package iapws), half of it in the room; 1 K is 1 K at 30 Cel."""
+    from iapws.iapws97 import _PSat_T
+
+    def vapour(t_c: float) -> float:
+        return float(_PSat_T(t_c + 273.15)) * 1e6
+
+    slope = (vapour(30.5) - vapour(29.5)) / 1.0
+    for liquid_c in (20.0, 30.0, 40.0, 45.0):
+        expected = (vapour(liquid_c) - 0.5 * vapour(room_c)) / slope
+        assert damp_k(liquid_c, room_c) == pytest.approx(expected, rel=0.01)
