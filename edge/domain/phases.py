@@ -128,6 +128,7 @@ class CycleWatch:
                 self.away_since_ms, self.back_since_ms = mono_ms, None
                 self._lowest = self._bins[-1][1] if closed else liquid_c
                 self._bins.clear()
+                self._sum, self._count, self._bin_ms = 0.0, 0, mono_ms  # what was read before the fall is no rise
                 return "away"
             return None
         if closed and self._is_back(warm_c, mono_ms):
@@ -182,7 +183,8 @@ class CycleWatch:
         now_c = bins[-1][1]
         if now_c < self._lowest:
             self._lowest = now_c
-        if now_c - self._lowest >= (RISING_BACK_K if self._liquid.rises_k_per_s > 0.0 else BACK_RISE_K):
+        rise_k = RISING_BACK_K if self._liquid.rises_k_per_s > 0.0 else BACK_RISE_K
+        if now_c - self._lowest >= max(rise_k, 2.5 * self._step_k if self._step_k <= COARSEST_K else 0.0):
             return True
         if now_c >= LEVEL_FROM_C and self._liquid.is_calm and mono_ms - bins[0][0] >= CALM_MS:
             return True
@@ -197,6 +199,10 @@ class CycleWatch:
             self._suspect_ms = None
         elif self._suspect_ms is None:
             self._suspect_ms = mono_ms
+
+    def fell_to_c(self) -> float:
+        """Lowest average since the liquid went away [Cel]."""
+        return self._lowest
 
     def may_explain_cold(self, mono_ms: int) -> bool:
         """As explains_cold, or it falls as if a cycle had taken the liquid, and that can't be told yet."""

@@ -25,6 +25,8 @@ from edge.domain.transfer_share import Loss, by_the_file, mixed_c
 
 #: the supply's water where nothing tells how cold it is: mains in winter
 ASSUMED_SUPPLY_C: Final = 5.0
+#: a lid, or what is poured in, cools a warm-up by less; a cycle by more
+TAKEN_K: Final = 5.0
 #: a thermostat's scale is no better than this
 SET_POINT_SLACK_K: Final = 0.5
 #: not heated for so long, being below what is needed
@@ -55,6 +57,7 @@ class Warmth:
         self.is_warm = False  # warm enough, and not about to fall below it
         self.is_falling = False  # it was, and falls faster than its vessel cools: where it ends isn't known yet
         self._slipped = False  # the last reading was far off
+        self._went_ms: int | None = None  # start of the heat-up that was under way when the liquid seemed to go away
         self._held = False  # warm enough with the hold and the hysteresis
         self.since_ms: int | None = None  # monotonic time since when it has been warm enough without a break
         self.guard_k = 0.0  # k u of the reservoir's calibrated probe
@@ -118,10 +121,19 @@ class Warmth:
         fell_k = self.heat.fell_by(liquid_c, AWAY_WITHIN_MS)
         event = self.cycle.hear(liquid_c, fell_k, cold_c, self.limits(cold_c)[0], mono_ms)
         if event is not None:
-            if self.is_warm or self.heat.heating_since_ms is None:
-                self.heat.forget()  # else a warm-up that is cooled may go on: the heat-up sees for itself
+            if not self._goes_on(event):
+                self.heat.forget()
             self.cool.forget()
         return event
+
+    def _goes_on(self, event: str) -> bool:
+        """A warm-up that is only cooled (a lid, cold liquid poured in) goes on; what a cycle has taken and returned begins anew."""
+        since_ms, highest_c = self.heat.heating_since_ms, self.heat.highest_c
+        if event == "away":
+            self._went_ms = None if self.is_warm else since_ms
+            return self._went_ms is not None
+        same = since_ms is not None and since_ms == self._went_ms
+        return same and highest_c is not None and highest_c - self.cycle.fell_to_c() < TAKEN_K
 
     def forget(self) -> None:
         """The temperature is not known any more."""
