@@ -20,7 +20,7 @@ from edge.domain.heating import Forecast
 from edge.domain.phases import Phase
 from edge.domain.readings import KIND_OF, REASONS, UNIT_OF, Role
 from edge.domain.set_point import words
-from edge.domain.show_water import blind_text, capacity_text, fell_text, fill_text, filter_text
+from edge.domain.show_water import blind_text, capacity_text, fell_text, fill_text, filter_text, never_seen
 from edge.domain.train import TRAIN
 
 if TYPE_CHECKING:
@@ -396,6 +396,8 @@ class Readiness:
                 return Judged(UNKNOWN, doubt[0], ask=doubt[1], seq=seq, evidence_ms=at_ms)
             if s.evidence.train.is_lumped:
                 return self._lumped(ident, stage.drop_limit_kpa, now)
+            if drop is None and (never := never_seen(s, ident)) is not None:
+                return self._nothing(never) if isinstance(never, Role) else Judged(UNKNOWN, never[0], ask=never[1])
             if drop is None or not fresh:
                 return Judged(
                     UNKNOWN,

@@ -244,6 +244,8 @@ class ReservoirAlarms:
             expected_ms = now.wall_ms + forecast.in_ms
             if expected_ms <= first_ms + (0 if was_late else SLACK_MS):
                 return ""
+            if expected_ms // 60_000 == first_ms // 60_000:
+                return f"expected just after {case}"
             return f"expected at {clock_text(expected_ms, self._station.zone)}, after {case}"
         if forecast.why.startswith(NEVER):
             return f"{forecast.why}: not in time for {case}"

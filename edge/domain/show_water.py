@@ -8,7 +8,7 @@ from typing import TYPE_CHECKING, Any, Final
 
 from edge.domain.duties import DAY_MS, day_start_ms, local_date, months_later_ms
 from edge.domain.entries import Now
-from edge.domain.readings import Kind
+from edge.domain.readings import Kind, Role
 from edge.domain.show import estimate, value_text
 from edge.domain.supply import Figure
 from edge.domain.train import Stage
@@ -270,3 +270,21 @@ def fell_text(station: Station, stage: Stage) -> str:
 
 def _unit(station: Station) -> str:
     return station.watches[station.supply_point].point.unit if station.supply_point is not None else "kPa"
+
+
+def never_seen(station: Station, ident: str) -> Role | tuple[str, str] | None:
+    """Why no draw can ever tell a stage's drop: the role that no point has, or (what, what to do); None where one can."""
+    if station.draws is None:
+        return "no draw is told: the station file has no section [supply]", "Add a section [supply] to the station file"
+    if station.evidence.train.of(ident) is not None:
+        return None
+    taps = {
+        Role.SUPPLY_PRESSURE: station.taps["supply"],
+        Role.BETWEEN_FILTERS_PRESSURE: station.taps["between"],
+        Role.FILTERED_PRESSURE: station.taps["filtered"],
+    }
+    filters = [stage.id for stage in station.settings.filters]
+    at = filters.index(ident)
+    around = (Role.SUPPLY_PRESSURE, Role.FILTERED_PRESSURE) if len(filters) == 1 else tuple(taps)[at : at + 2]
+    missing = next((role for role in around if taps[role] is None), None)
+    return missing or ("no pressures are measured before and after it", "Judge it by eye and by its age")

@@ -8,6 +8,7 @@ from __future__ import annotations
 
 from collections.abc import Mapping
 from dataclasses import replace
+from math import inf
 from typing import Any, Final
 
 from edge.domain.alarms import AT_LIMIT
@@ -29,6 +30,8 @@ ASSUMED_SUPPLY_C: Final = 5.0
 TAKEN_K: Final = 5.0
 #: a thermostat's scale is no better than this
 SET_POINT_SLACK_K: Final = 0.5
+#: a liquid that has been this far beyond what is needed will be there again
+BEYOND_K: Final = 0.1
 #: not heated for so long, being below what is needed
 NOT_HEATING_MS: Final = 900_000
 #: for so long after it fell like that nothing may point to colder liquid before it is believed
@@ -57,6 +60,7 @@ class Warmth:
         self.is_warm = False  # warm enough, and not about to fall below it
         self.is_falling = False  # it was, and falls faster than its vessel cools: where it ends isn't known yet
         self._slipped = False  # the last reading was far off
+        self._highest_c = -inf  # that this thermostat has let it be [Cel]
         self._went_ms: int | None = None  # start of the heat-up that was under way when the liquid seemed to go away
         self._held = False  # warm enough with the hold and the hysteresis
         self.since_ms: int | None = None  # monotonic time since when it has been warm enough without a break
@@ -159,6 +163,7 @@ class Warmth:
         """Follow the condition; True where it has just become warm enough. One reading far off ends it only for as long as it stands."""
         judged_c = self.liquid.judged_c(liquid_c, self._slipped)
         enter, leave = (limit + self.guard_k for limit in self.limits(cold_c))
+        self._highest_c = max(self._highest_c, judged_c)
         became = False
         if self._held:
             if judged_c < leave - AT_LIMIT:
@@ -230,6 +235,9 @@ class Warmth:
             return self.heat.held(max(self.since_ms + HOLD_MS - mono_ms, 0), target_c, mono_ms)
         if target_c > self.plan.set_point_c + max(self.plan.thermostat_band_k, SET_POINT_SLACK_K):
             why = f"it will not get there: the set point of {self.plan.set_point_c:.1f} °C is below the {target_c:.1f} °C needed"
+            return Forecast(None, None, None, why)
+        if target_c > max(self.plan.set_point_c, self._highest_c - BEYOND_K) + AT_LIMIT:
+            why = f"not known: the set point of {self.plan.set_point_c:.1f} °C is below the {target_c:.1f} °C needed, it may not get there"
             return Forecast(None, None, None, why)
         return self.heat.until(target_c, mono_ms)
 

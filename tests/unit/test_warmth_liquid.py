@@ -171,3 +171,39 @@ def test_a_heat_up_is_told_once_however_often_it_gets_warm_again():
         if became:
             told += warmth.heat_up(ROOM_C, Now(mono_ms, 1_773_000_000_000 + s * 1000, True)) is not None
     assert told == 1
+
+
+def test_what_lies_above_the_set_point_is_promised_only_once_it_has_been_there() -> None:
+    """Needs 39.0 Cel in a room of 20 Cel; the dial says 38.8: whether it gets there depends on how true the dial is."""
+    plan = Reservoir(38.8, 0.5, 35.0, 4 / 19, True, 7_200_000, volume_l=11.0)
+    seen = watch(lambda s: 30.0 + s / 500.0, 3_600, plan=plan)
+    said = seen.warmth.until(ROOM_C, 10_000_000 + 3_600_000)
+    assert said.in_ms is None
+    assert said.why == "not known: the set point of 38.8 °C is below the 39.0 °C needed, it may not get there"
+
+    def cycle(s: int) -> float:
+        return min(38.0 + s / 500.0, 39.4) if s < 3_600 else 34.0 + (s - 3_600) / 500.0
+
+    seen = watch(cycle, 4_800, plan=plan)
+    assert "set point" not in seen.warmth.until(ROOM_C, 10_000_000 + 4_800_000).why
+
+
+def test_a_cycle_in_a_warm_up_begins_it_anew_and_a_lid_does_not() -> None:
+    """What comes back is a step that no heater makes; a lid cools by some kelvin, and the heat-up goes on."""
+    warming = watch(lambda s: 20.0 + s / 200.0, 3_000)
+    since = warming.warmth.heat.heating_since_ms
+    assert since is not None
+
+    def taken(s: int) -> float:
+        return 20.0 + s / 200.0 if s < 2_400 else 22.0 if s < 3_000 else 34.0 + (s - 3_000) / 200.0
+
+    seen = watch(taken, 3_600)
+    assert True in seen.away.values()
+    again = seen.warmth.heat.heating_since_ms
+    assert again is None or again >= 10_000_000 + 2_900_000
+
+    def lid(s: int) -> float:
+        return 20.0 + s / 200.0 - (0.0 if s < 2_400 else min(s - 2_400, 180) * 0.01)
+
+    seen = watch(lid, 3_600)
+    assert seen.warmth.heat.heating_since_ms == since
