@@ -19,9 +19,9 @@ from edge.domain.settings import Settings
 
 #: words of the contract
 RECORDS: Final = tuple(
-    "daily_test water_path_treatment filter_change disinfectant_fill concentration_check calibration entered_reading outlet_test "
-    "hold release equipment_change service work_begins work_ends acknowledge shelve unshelve out_of_service in_service correction "
-    "note".split()
+    "daily_test water_path_treatment filter_change disinfectant_fill disinfectant_top_up concentration_check calibration "
+    "entered_reading outlet_test hold release equipment_change service work_begins work_ends acknowledge shelve unshelve "
+    "out_of_service in_service correction note".split()
 )
 #: what people do to alarms: remembered by the alarms themselves
 ALARM_RECORDS: Final = frozenset({"acknowledge", "shelve", "unshelve", "out_of_service", "in_service"})
@@ -183,6 +183,11 @@ class Book:
             if wanted and (found is None or fact.at_ms >= found.at_ms):
                 found = fact
         return found
+
+    def poured_ms(self) -> int | None:
+        """When the disinfectant was last topped up, but for what says `stirred`. It doesn't begin a new reuse life."""
+        fact = self.last("disinfectant_top_up")
+        return None if fact is None or fact.body.get("stirred") is True else fact.at_ms
 
     def last_change(self, filter_id: str) -> Fact | None:
         """The newest change of this filter: a filter_change that names it in `filters`, `filter`, or names none (all)."""

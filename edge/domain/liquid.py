@@ -34,6 +34,7 @@ CALM_S: Final = 140.0
 CALM_SIGMAS: Final = 2.0
 CALM_K_PER_S: Final = 0.0005
 SIGMAS: Final = 4.0
+SUDDEN_SIGMAS: Final = 4.0  # of one reading against what was heard before
 PAIR_SIGMAS: Final = 5.0  # of two bins there are many
 LASTS: Final = 4.0
 LAG_S: Final = 60.0
@@ -141,6 +142,22 @@ class LiquidWatch:
         if not averaged or (averaged[-1][1] != liquid_c and not slipped):
             return liquid_c
         return sum(c for _, c in averaged) / len(averaged) - SURE * self.noise_k / sqrt(len(averaged))
+
+    def falls_to_c(self, liquid_c: float, cools_k_per_s: float, lag_s: float, mono_ms: int) -> float | None:
+        """Where the next reading, not heard yet, may be on its way to [Cel]; None where it is what the last ones were, by their noise.
+
+        A probe shows in its first seconds in colder liquid dt/lag of how much colder that is.
+        """
+        averaged = self._averaged
+        if not averaged or self._step_k == inf:  # the first change of all may be the probe's step
+            return None
+        n = len(averaged)
+        mean_c, mean_ms = sum(c for _, c in averaged) / n, sum(t for t, _ in averaged) / n
+        fell_k = mean_c - cools_k_per_s * (mono_ms - mean_ms) / 1000.0 - liquid_c
+        step_k = self._step_k if self._step_k <= COARSEST_K else 0.0
+        if fell_k <= max(SUDDEN_SIGMAS * self.noise_k * sqrt(1.0 + 1.0 / n), step_k, WOBBLE_K):
+            return None
+        return liquid_c - fell_k * lag_s / max((mono_ms - averaged[-1][0]) / 1000.0, 1.0)
 
     def _close(self, cools_k_per_s: float, mono_ms: int) -> None:
         """A bin is full: where is it going?"""

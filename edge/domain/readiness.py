@@ -178,9 +178,9 @@ class Readiness:
             text = f"{here}, {s.show(s.reservoir_point, leave)} needed in {room}{too_low}"
             return Judged(MET, self._nominally(text, s.reservoir_point), **evidence)
         there = s.show(s.reservoir_point, basin)
-        if warmth.is_falling:
+        if warmth.unsure:
             need = s.show(s.reservoir_point, leave)
-            text = f"{here} and falling: the liquid may be colder than its probe; {need} needed in {room}{too_low}"
+            text = f"{here} {warmth.unsure}; {need} needed in {room}{too_low}"
             return Judged(UNMET, text, mends=True, when=warmth.until(cold, now.mono_ms), **evidence)
         text = f"{here}; {s.show(s.reservoir_point, enter)} needed in {room}, the basin would see {there}{too_low}"
         if s.phase is Phase.OFF or s.heater_is_tripped(now.mono_ms):

@@ -227,7 +227,7 @@ class Station:
             self.transfers.recorded(record, kept)
             self._hear(self.entered.samples(now), now)
             self._silence_ms = now.mono_ms if record in BY_EYE else self._silence_ms
-        self._dirty = True
+        self._dirty = self._reservoir_moved = True
         self._day_ms = now.mono_ms
         self._settle(now)
         return self._take()
@@ -235,6 +235,7 @@ class Station:
     def _add(self, fact: Fact) -> None:
         self.book.add(fact)
         if self.warmth is not None and fact.counts:
+            self.warmth.poured_ms = self.book.poured_ms()
             self.warmth.recorded(fact.record, fact.body)
 
     def bus(self, bus: str, what: str, why: str, now: Now) -> list[Draft]:
@@ -473,7 +474,7 @@ class Station:
         self.transfers.look_at_supply(now)
         self.warmth.guard_k = watch.guard
         uncertain = not watch.is_sure
-        changed, became_warm = self.warmth.look(liquid, watch.good_ms, cold_c, uncertain, now.mono_ms)
+        changed, became_warm = self.warmth.look(liquid, watch.good_ms, cold_c, uncertain, now)
         self._dirty |= changed
         body = self.warmth.heat_up(cold_c, now) if became_warm else None
         if body is not None:
@@ -687,6 +688,7 @@ class Station:
         self.contradictions.restore(state.get("doubts", {}))
         self.transfers.restore(state.get("transfers", {}))
         if self.warmth is not None:
+            self.warmth.poured_ms = self.book.poured_ms()
             self.warmth.recall(state["heat_ups"])
             self.warmth.cool.kept = [Loss(*loss) for loss in state.get("cool_downs", [])]
             self.warmth.habit.powers = list(state.get("powers", []))

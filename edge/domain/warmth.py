@@ -13,6 +13,7 @@ from typing import Any, Final
 
 from edge.domain.alarms import AT_LIMIT
 from edge.domain.cooling import CoolWatch
+from edge.domain.duties import AHEAD_MS
 from edge.domain.entries import Now, rfc3339
 from edge.domain.habit import Habit
 from edge.domain.heat_prior import REMEMBERED, is_usable, of_volume
@@ -36,8 +37,14 @@ BEYOND_K: Final = 0.1
 NOT_HEATING_MS: Final = 900_000
 #: for so long after it fell like that nothing may point to colder liquid before it is believed
 MIXED_MS: Final = 60_000
+#: cold liquid that was poured in may lie below the probe until its heater makes the probe rise: as long as that lies there nothing warms
+#: what is above it. A thermostat comes round within so long, and so far back a rise may have begun before the pouring
+MIXES_MS: Final = 1_800_000
+RISES_AFTER_MS: Final = 150_000
 #: of what is believed of its losses, this quantile is how fast a covered vessel may cool
 COOLS_SHARE: Final = 0.9
+#: and this one of what probes' lags are is how far behind it may be: what heat-ups tell of a lag is the wall's as well
+LAGS_SHARE: Final = 0.9
 #: a rise of at least this much is a heat-up worth remembering
 HEAT_UP_K: Final = 2.0
 
@@ -52,20 +59,28 @@ class Warmth:
         self.supply_c = self.declared_supply_c
         self.believe(self.filed)
         self.heat = HeatWatch(of_volume(plan.volume_l, plan.warm_up_limit_ms))
+        self.lag_s = self.heat.broad.lag_s.at(LAGS_SHARE)
         self.cool = CoolWatch(of_volume(plan.volume_l))
         self.habit = Habit()
         self.fits: list[dict[str, Any]] = []  # what the last heat-ups left to learn from, oldest first
         self.liquid = LiquidWatch()
         self.cycle = CycleWatch(plan.warm_up_limit_ms, self.liquid)
         self.is_warm = False  # warm enough, and not about to fall below it
+        self._pumped = False  # a cycle has returned the liquid since the last look: it is mixed
         self.is_falling = False  # it was, and falls faster than its vessel cools: where it ends isn't known yet
         self._slipped = False  # the last reading was far off
+        self._sudden_c = inf  # where it may be on its way to, where the last reading fell beyond its noise [Cel]
         self._highest_c = -inf  # that this thermostat has let it be [Cel]
         self._went_ms: int | None = None  # start of the heat-up that was under way when the liquid seemed to go away
         self._held = False  # warm enough with the hold and the hysteresis
         self.since_ms: int | None = None  # monotonic time since when it has been warm enough without a break
         self.guard_k = 0.0  # k u of the reservoir's calibrated probe
         self._mark: object = None
+        self.poured_ms: int | None = None  # wall time of the last recorded top-up that wasn't stirred
+        self._mixed_ms = 0  # wall time at which it was last seen to be mixed
+        self.is_mixing = (
+            False  # it has been topped up, and nothing has shown yet that no cold liquid lies below the probe
+        )
         self._fell_ms: int | None = None  # when last it could have come to less than what is needed
         self._told_ms: int | None = None  # start of the heat-up that an entry was made of
 
@@ -117,14 +132,18 @@ class Warmth:
 
     def hear(self, liquid_c: float, cold_c: float, mono_ms: int) -> str | None:
         """One good reading. "away" or "back" where it shows that a cycle has taken or returned the liquid."""
+        cools = self.heat.prior.loss.at(COOLS_SHARE) * max(liquid_c - cold_c, 0.0)
+        sudden_c = self.liquid.falls_to_c(liquid_c, cools, self.lag_s, mono_ms)
+        self._sudden_c = inf if sudden_c is None else sudden_c
         self._slipped = not self.heat.hear(liquid_c, cold_c, mono_ms)
         if self._slipped:
             return None  # one reading far off: a slip, unless the next agrees
         self.cool.hear(liquid_c, cold_c, mono_ms)
-        self.liquid.hear(liquid_c, self.heat.prior.loss.at(COOLS_SHARE) * max(liquid_c - cold_c, 0.0), mono_ms)
+        self.liquid.hear(liquid_c, cools, mono_ms)
         fell_k = self.heat.fell_by(liquid_c, AWAY_WITHIN_MS)
         event = self.cycle.hear(liquid_c, fell_k, cold_c, self.limits(cold_c)[0], mono_ms)
         if event is not None:
+            self._pumped = event == "back"
             if not self._goes_on(event):
                 self.heat.forget()
             self.cool.forget()
@@ -143,19 +162,21 @@ class Warmth:
         """The temperature is not known any more."""
         self.is_warm = self.is_falling = self._held = self._slipped = False
         self.since_ms = self._fell_ms = None
+        self._sudden_c = inf
         self.cool.forget()
         self.liquid.forget()
 
-    def look(self, liquid_c: float, read_ms: int, cold_c: float, uncertain: bool, mono_ms: int) -> tuple[bool, bool]:
+    def look(self, liquid_c: float, read_ms: int, cold_c: float, uncertain: bool, now: Now) -> tuple[bool, bool]:
         """(something that conditions show has changed, it has just become warm). `read_ms`: when the value was read.
 
         A minimum is met only by `guard_k` more, a maximum only by as much less.
         """
-        became = self._hold(liquid_c, read_ms, cold_c, mono_ms)
+        self.is_mixing = self._may_lie_below(now.wall_ms)
+        became = self._hold(liquid_c, read_ms, cold_c, now.mono_ms)
         plan, basin = self.plan, self.basin_c(liquid_c, cold_c, self.share.hot)
         hot = plan.maximum_c is not None and liquid_c + self.guard_k > plan.maximum_c + AT_LIMIT
         beyond_label = plan.contact_max_c is not None and basin + self.guard_k > plan.contact_max_c + AT_LIMIT
-        mark = (self.is_warm, self.is_falling, hot, beyond_label, uncertain)
+        mark = (self.is_warm, self.is_falling, self.is_mixing, hot, beyond_label, uncertain)
         changed, self._mark = mark != self._mark, mark
         return changed, became
 
@@ -173,12 +194,32 @@ class Warmth:
         else:
             self.since_ms = read_ms if self.since_ms is None else self.since_ms
             self._held = became = mono_ms - self.since_ms >= HOLD_MS
-        if self._may_fall_to(judged_c) < self.needed_c(cold_c) + self.guard_k - AT_LIMIT:
+        needed = self.needed_c(cold_c) + self.guard_k - AT_LIMIT
+        if self._may_fall_to(judged_c) < needed:
             self._fell_ms = mono_ms
         fell = self._fell_ms is not None and mono_ms - self._fell_ms < MIXED_MS
-        self.is_falling = self._held and (fell or (self._slipped and liquid_c < leave - AT_LIMIT))
-        self.is_warm = self._held and not self.is_falling
+        sudden = self._sudden_c < needed or (self._slipped and liquid_c < leave - AT_LIMIT)
+        self.is_falling = self._held and (fell or sudden)
+        self.is_warm = self._held and not self.is_falling and not self.is_mixing
         return became
+
+    def _may_lie_below(self, wall_ms: int) -> bool:
+        """Somebody has told of cold liquid that was poured in, and it isn't known to be mixed."""
+        pumped, self._pumped = self._pumped, False
+        if self.poured_ms is None or not -AHEAD_MS <= wall_ms - self.poured_ms < MIXES_MS:
+            return False
+        if pumped or (self.liquid.rises_k_per_s > 0.0 and wall_ms - self.poured_ms >= RISES_AFTER_MS):
+            self._mixed_ms = wall_ms
+        return self._mixed_ms < self.poured_ms
+
+    @property
+    def unsure(self) -> str:
+        """Why a liquid that reads warm enough isn't taken to be; "" where it is, or doesn't."""
+        if self.is_falling:
+            return "and falling: the liquid may be colder than its probe"
+        if self.is_mixing and self._held:
+            return "but topped up: cold liquid may lie below the probe until it is seen to rise"
+        return ""
 
     def _may_fall_to(self, judged_c: float) -> float:
         """What the liquid is or comes to by what is seen of it [Cel]: a probe that falls is behind, by its lag and by rounding."""
@@ -186,7 +227,7 @@ class Warmth:
         falls_to_c = judged_c - liquid.falls_yet_k
         if liquid.line_c is None:
             return falls_to_c
-        return min(falls_to_c, liquid.line_c - liquid.falls_k_per_s * self.heat.prior.lag_s.median)
+        return min(falls_to_c, liquid.line_c - liquid.falls_k_per_s * self.lag_s)
 
     def heat_up(self, cold_c: float, now: Now) -> dict[str, Any] | None:
         """The body of the entry of the heat-up that has just ended; None where there was none to speak of."""
@@ -228,8 +269,10 @@ class Warmth:
 
     def until(self, cold_c: float, mono_ms: int) -> Forecast:
         """Time until the condition is met."""
-        if self.is_falling:
-            return Forecast(None, None, None, "not known yet: it is falling")
+        if self.unsure:
+            return Forecast(
+                None, None, None, f"not known yet: it {'is falling' if self.is_falling else 'was topped up'}"
+            )
         target_c = self.limits(cold_c)[0] + self.guard_k
         if self.since_ms is not None:
             return self.heat.held(max(self.since_ms + HOLD_MS - mono_ms, 0), target_c, mono_ms)

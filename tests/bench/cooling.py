@@ -134,9 +134,10 @@ def heat_ups(warmth: Warmth, v: Vessel, n: int, rng: random.Random) -> int:
             mono_ms = int((mono_s + t) * 1000)
             if t > 600.0:
                 warmth.hear(read, room, mono_ms)
-            _, became = warmth.look(read, mono_ms, room, False, mono_ms)
+            now = Now(mono_ms, START_MS + mono_ms, True)
+            _, became = warmth.look(read, mono_ms, room, False, now)
             if became:
-                warmth.heat_up(room, Now(mono_ms, START_MS + mono_ms, True))
+                warmth.heat_up(room, now)
                 break
             if t > 20_000.0:
                 break

@@ -294,7 +294,7 @@ def test_a_thermostat_that_cycles_is_neither_weak_nor_not_heating() -> None:
     thermostat = Thermostat(bench)
     for _ in range(300):
         bench.run(60, thermostat)
-        warmth.look(bench.heard[-1], bench.s * 1000, ROOM_C, False, bench.s * 1000)
+        warmth.look(bench.heard[-1], bench.s * 1000, ROOM_C, False, Now(bench.s * 1000, 0, False))
         assert warmth.weaker_than_habit() is None
         assert not warmth.is_not_heating(ROOM_C, bench.s * 1000) or not warmth.is_warm
     assert warmth.is_warm and warmth.overshoot_k() == 0.0

@@ -163,7 +163,7 @@ def three_days() -> Result:
 def test_busy_days_are_judged_right(three_days: Result):
     assert three_days.cycles >= 15 and three_days.found == three_days.cycles, f"within {FOUND_S} s"
     assert three_days.right / three_days.minutes >= GOAL_RIGHT
-    assert three_days.below_much == three_days.away_ready == 0, "never READY where the basin would be too cold"
+    assert three_days.told == three_days.away_ready == 0, "never READY where the basin would be too cold"
     assert three_days.false == [] and three_days.missed == []
 
 

@@ -9,7 +9,7 @@ from __future__ import annotations
 import math
 import random
 from collections.abc import Callable
-from dataclasses import dataclass, field
+from dataclasses import dataclass, field, replace
 
 import pytest
 
@@ -21,6 +21,11 @@ from edge.domain.warmth import Warmth
 ROOM_C = 20.0
 #: needs 39.0 Cel in a room of 20 Cel; met at 39.3, ends below 39.0
 PLAN = Reservoir(39.8, 0.5, 35.0, 4 / 19, True, 7_200_000, volume_l=11.0)
+
+
+def now_at(s: int) -> Now:
+    """The clock, `s` seconds after the start."""
+    return Now(10_000_000 + s * 1000, 1_773_000_000_000 + s * 1000, True)
 
 
 @dataclass
@@ -39,21 +44,23 @@ class Seen:
 
 def watch(
     liquid: Callable[[int], float], seconds: int, every_s: int = 5, noise_k: float = 0.03, step_k: float = 0.0625, lag_s: float = 1.0,
-    seed: int = 1, plan: Reservoir = PLAN, drawn_s: tuple[int, ...] = (),
+    seed: int = 1, plan: Reservoir = PLAN, drawn_s: tuple[int, ...] = (), topped_up_s: int | None = None,
 ) -> Seen:  # fmt: skip
-    """A probe with a lag in `liquid` (Cel, of seconds)."""
+    """A probe with a lag in `liquid` (Cel, of seconds). `topped_up_s`: of a record that is heard at that second."""
     r, seen, probe = random.Random(seed), Seen(Warmth(plan)), liquid(0)
     for s in range(seconds):
         probe += (liquid(s) - probe) * (1.0 - math.exp(-1.0 / lag_s))
         if s in drawn_s:
             seen.warmth.cycle.drew(10_000_000 + s * 1000)
+        if s == topped_up_s:
+            seen.warmth.poured_ms = now_at(s).wall_ms
         if s % every_s:
             continue
         read_c = probe + r.gauss(0.0, noise_k)
         read_c = round(read_c / step_k) * step_k if step_k else read_c
-        mono_ms = 10_000_000 + s * 1000
+        mono_ms = now_at(s).mono_ms
         seen.warmth.hear(read_c, ROOM_C, mono_ms)
-        seen.warmth.look(read_c, mono_ms, ROOM_C, False, mono_ms)
+        seen.warmth.look(read_c, mono_ms, ROOM_C, False, now_at(s))
         seen.warm[s], seen.falling[s] = seen.warmth.is_warm, seen.warmth.is_falling
         seen.away[s] = seen.warmth.cycle.is_away(mono_ms)
     return seen
@@ -92,6 +99,49 @@ def test_cold_liquid_poured_in_ends_ready_before_the_probe_has_followed(lag_s, e
         seen = watch(lambda s: 39.7 if s < 900 else 37.7, 1200, every_s=every_s, lag_s=lag_s, seed=seed)
         assert seen.warm[900 - every_s], "it was ready"
         assert seen.first(seen.warm, False, 900) <= within_s + every_s
+
+
+@pytest.mark.parametrize("step_k", [0.01, 0.0625, 0.1])
+@pytest.mark.parametrize("lag_s, every_s", [(20, 5), (50, 5), (50, 10), (100, 10), (20, 30)])
+def test_ready_ends_at_the_first_reading_that_fell_beyond_its_noise(lag_s, every_s, step_k):
+    """2.2 K colder at once: no second reading is waited for, it stands only for as long as no other tells otherwise."""
+    for seed in range(5):
+        seen = watch(
+            lambda s: 39.75 if s <= 1200 else 37.55, 1400, every_s=every_s, lag_s=lag_s, step_k=step_k, seed=seed, noise_k=0.025
+        )  # fmt: skip
+        shows_s = next(s for s in seen.warm if s > 1200 and 2.2 * (1.0 - math.exp(-(s - 1200) / lag_s)) > 0.35)
+        assert seen.warm[1200] and not seen.warm[shows_s], f"after {shows_s - 1200} s"
+
+
+def test_one_low_reading_ends_ready_for_as_long_as_it_stands():
+    warmth, warm = Warmth(PLAN), {}
+    r = random.Random(2)
+    for s in range(0, 1300, 5):
+        read_c = 39.7 + r.gauss(0.0, 0.02) - (0.22 if s == 1200 else 0.0)
+        now = now_at(s)
+        warmth.hear(read_c, ROOM_C, now.mono_ms)
+        warmth.look(read_c, now.mono_ms, ROOM_C, False, now)
+        warm[s] = warmth.is_warm
+    assert [s for s in range(600, 1300, 5) if not warm[s]] == [1200]
+
+
+@pytest.mark.parametrize("step_k, noise_k", [(0.01, 0.0), (0.0625, 0.03), (0.25, 0.05)])
+def test_what_was_topped_up_is_not_warm_before_the_probe_has_risen(step_k, noise_k):
+    """Cold liquid lies below the probe, which cools as ever for six minutes, then is warmed from below."""
+    seen = watch(
+        lambda s: 39.9 - 0.05 * s / 60.0 if s < 1260 else 38.85 + 0.2 * (s - 1260) / 60.0 if s < 1500 else 39.65, 2400,
+        step_k=step_k, noise_k=noise_k, topped_up_s=900, plan=replace(PLAN, set_point_c=39.5, contact_min_c=34.0),
+    )  # fmt: skip
+    assert seen.warm[895] and not any(v for s, v in seen.warm.items() if 900 <= s <= 1260)
+    assert seen.first(seen.warm, True, 900) <= 1500 + 120 - 900, "it has risen"
+
+
+def test_what_was_topped_up_counts_as_mixed_after_half_an_hour_or_a_cycle():
+    still = watch(lambda s: 39.7, 3000, topped_up_s=900)
+    assert still.first(still.warm, True, 900) == 1800
+    assert "topped up" in watch(lambda s: 39.7, 1500, topped_up_s=900).warmth.unsure
+    cycle = watch(lambda s: 39.7 if s < 1000 else 30.0 if s < 1400 else 39.7, 2400, topped_up_s=900)
+    assert cycle.first(cycle.warm, True, 900) < 1700 - 900
 
 
 def test_a_little_cold_liquid_is_ready_again_once_it_is_seen_to_be_level():
@@ -165,11 +215,11 @@ def test_a_heat_up_is_told_once_however_often_it_gets_warm_again():
         read_c = min(30.0 + 0.2 * s / 60.0, 39.9) - (0.4 if 6000 < s < 6300 else 0.0)
         if 3000 <= s < 6000 or s >= 6300:
             read_c = 39.6 + 0.3 * math.sin((s - 3000) / 200.0)
-        mono_ms = 10_000_000 + s * 1000
-        warmth.hear(read_c, ROOM_C, mono_ms)
-        _, became = warmth.look(read_c, mono_ms, ROOM_C, False, mono_ms)
+        now = now_at(s)
+        warmth.hear(read_c, ROOM_C, now.mono_ms)
+        _, became = warmth.look(read_c, now.mono_ms, ROOM_C, False, now)
         if became:
-            told += warmth.heat_up(ROOM_C, Now(mono_ms, 1_773_000_000_000 + s * 1000, True)) is not None
+            told += warmth.heat_up(ROOM_C, now) is not None
     assert told == 1
 
 
