@@ -346,7 +346,7 @@ class Publisher:
             self._connected, self._since_ms, self._next_try_s, self._notes = True, now.wall_ms, None, notes
         known = "knows our session" if link.session_present else "doesn't know our session; the last 24 h are repeated"
         _log.info(
-            "MQTT: connected to %s, version %s; it %s; entries after %d follow",
+            "Connected to %s, version %s; it %s; entries after %d follow",
             self.where,
             WORDS[link.protocol],
             known,
@@ -400,7 +400,7 @@ class Publisher:
         with self._lock:
             changed = self._trouble is None or str(self._trouble) != str(trouble)
             self._trouble, self._trouble_at_ms = trouble, self._clock.now().wall_ms
-        _log.log(logging.WARNING if changed else logging.INFO, "MQTT: %s", trouble)  # said once, not each time
+        _log.log(logging.WARNING if changed else logging.INFO, "%s", trouble)  # said once; it names the broker itself
 
     def _rest(self, kind: Kind) -> None:
         """Wait for the next try; at once where the clock was set and that may be what was wrong."""
@@ -559,7 +559,7 @@ class Publisher:
             self._until(link, lambda: mid not in self._in_flight, self._stop_s, pump=False)
         self._feed_saved()
         link.close(max(0.1, self._stop_s - self._mono_s()))
-        _log.info("MQTT: said goodbye to %s", self.where)
+        _log.info("Said goodbye to %s", self.where)
 
     def _until(self, link: Link, done: Callable[[], bool], deadline_s: float, *, pump: bool = True) -> None:
         while not done() and self._mono_s() < deadline_s:

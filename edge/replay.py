@@ -17,11 +17,13 @@ from collections.abc import Mapping, Sequence
 from pathlib import Path
 from typing import IO, Any, BinaryIO, Final, NamedTuple
 
-from edge.config import StationFile, load
+from edge.config import StationFile
+from edge.config import load as load_station
 from edge.domain.entries import Draft, Entry, Now, wall_ms_of
 from edge.domain.errors import RecordRefused, UnusableInput
 from edge.domain.readings import Quality
 from edge.domain.station import Station
+from edge.domain.strict_json import NotStrict, loads
 from edge.replay_keep import Keeper
 from edge.replay_rows import LONGEST_LINE, Recording, samples_of
 from edge.replay_text import as_text
@@ -55,7 +57,7 @@ def main(
         UnusableInputs, UnusableInput: a file that can't be used; lines already written stand.
     """
     began_s = time.perf_counter()
-    plan = load(station)
+    plan = load_station(station)
     listed = read_records(records) if records is not None else []
     keeper = Keeper(out, plan.settings) if out is not None else None
     try:
@@ -108,9 +110,9 @@ def read_records(path: Path) -> list[Record]:
                 if not raw.strip():
                     continue
                 try:
-                    body = json.loads(raw)
-                except (ValueError, RecursionError):
-                    raise refused("not JSON", "one JSON object a line", "Correct the line", number) from None
+                    body = loads(raw, "the line")
+                except NotStrict as exc:
+                    raise refused(exc.what, exc.expected, "Correct the line", number) from None
                 if not isinstance(body, dict):
                     raise refused(
                         "not a JSON object", 'a record: {"record":…,"by":…,"at":…}', "Correct the line", number

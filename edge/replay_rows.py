@@ -21,8 +21,8 @@ from edge.domain.settings import Point
 LONGEST_LINE: Final = 64 * 1024
 _EPOCH: Final = datetime(1970, 1, 1, tzinfo=UTC)
 _LATEST_MS: Final = 4_102_444_800_000  # 2100: a later time is a slip of the pen
-_RFC3339: Final = re.compile(r"\d{4}-\d\d-\d\d[Tt ]\d\d:\d\d:\d\d(\.\d+)?([Zz]|[+-]\d\d:\d\d)\Z")
-_SECONDS: Final = re.compile(r"[+-]?\d+(\.\d+)?\Z")
+_RFC3339: Final = re.compile(r"\d{4}-\d\d-\d\d[Tt ]\d\d:\d\d:\d\d(\.\d+)?([Zz]|[+-]\d\d:\d\d)\Z", re.ASCII)
+_SECONDS: Final = re.compile(r"[+-]?\d+(\.\d+)?\Z", re.ASCII)
 #: where neither column, point nor loop names a unit
 PLAIN_UNITS: Final = {Kind.TEMPERATURE: "degC", Kind.PRESSURE: "kPa", Kind.FLOW: "L/min", Kind.CONDUCTIVITY: "uS/cm"}
 
@@ -77,13 +77,10 @@ def number_cell(scale: float, offset: float) -> Cell:
             if bad is None:
                 raise
             return bad
-        if "_" in text or value - value != 0.0:
-            bad = _bad(text)
-            if bad is None and "_" not in text:
-                return None, "not_a_number"  # 1e999
-            if bad is None:
-                raise ValueError(text)
-            return bad
+        if "_" in text or not text.isascii():  # both would be numbers to Python only
+            raise ValueError(text)
+        if value - value != 0.0:
+            return _bad(text) or (None, "not_a_number")  # 1e999
         return value * scale + offset, None
 
     return cell
@@ -215,6 +212,9 @@ class Recording:
             raise self._refused(
                 "no column 'time'", "a header with time, then point ids", "Add the header, or correct it", line=1
             )
+        if len(columns) == 1:
+            expected = "a header with time, then the id of at least one of the station's points"
+            raise self._refused("no column but 'time'", expected, "Add a column, or export readings again", line=1)
         return columns
 
     def _cell(self, point: Point, unit: str | None) -> Cell:
@@ -249,7 +249,7 @@ class Recording:
             ) from None
 
     def _no_reading(self, field: str, line: int, column: str, point: Point) -> UnusableInput:
-        if point.kind is not Kind.CONTACT and re.fullmatch(r"[+-]?\d+,\d+", field):
+        if point.kind is not Kind.CONTACT and re.fullmatch(r"[+-]?\d+,\d+", field, re.ASCII):
             return self._refused(
                 f"{field!r} has a decimal comma",
                 "a decimal point",

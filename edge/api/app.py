@@ -21,11 +21,12 @@ from edge.api.border import Border, Names
 from edge.api.jsonout import dumps, in_pieces
 from edge.api.parts import Parts
 from edge.api.picture import Watch
-from edge.api.problems import Problem, as_problem, shown, unknown_name
+from edge.api.problems import Problem, as_problem, unknown_name
 from edge.api.readers import Readers
 from edge.api.stream import Hub
 from edge.domain.entries import Entry, rfc3339, wall_ms_of
 from edge.domain.errors import RecordRefused, StoreFault
+from edge.domain.strict_json import shown
 
 log = logging.getLogger(__name__)
 

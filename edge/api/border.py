@@ -12,7 +12,8 @@ from collections.abc import Awaitable, Callable, Iterable, MutableMapping
 from typing import Any, Final
 
 from edge.api import problems
-from edge.api.problems import Problem, shown
+from edge.api.problems import Problem
+from edge.domain.strict_json import shown
 
 log = logging.getLogger(__name__)
 

@@ -11,9 +11,9 @@ from fastapi.responses import Response
 
 from edge.api.jsonout import dumps
 from edge.domain.errors import WarmwellError
+from edge.domain.strict_json import shown
 
 MEDIA_TYPE: Final = "application/problem+json"
-_SHOWN: Final = 60  # so much of what was sent is shown back
 
 
 class Problem(WarmwellError):
@@ -62,17 +62,6 @@ def own_fault(path: str) -> Problem:
         expected="an answer",
         do="See the system journal, and report it with what you asked for",
     )
-
-
-def shown(text: object) -> str:
-    """What was sent, quoted and shortened, safe to show back.
-
-    >>> shown("x" * 100)[-8:]
-    "xxxxx…'"
-    """
-    plain = text if isinstance(text, str) else repr(text)
-    plain = plain if len(plain) <= _SHOWN else plain[:_SHOWN] + "…"
-    return repr(plain)
 
 
 def nearest(name: str, known: Iterable[str]) -> str:

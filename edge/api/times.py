@@ -12,7 +12,8 @@ from datetime import UTC, datetime, timedelta, timezone, tzinfo
 from typing import Final
 from zoneinfo import ZoneInfo
 
-from edge.api.problems import Problem, shown
+from edge.api.problems import Problem
+from edge.domain.strict_json import shown
 
 _TIME: Final = re.compile(
     r"(\d{4})-(\d\d)-(\d\d)"

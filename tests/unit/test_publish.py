@@ -13,6 +13,7 @@ from hypothesis import given
 from hypothesis import strategies as st
 
 from edge.clock import ToldClock
+from edge.config import MqttPlan
 from edge.domain.entries import Entry
 from edge.domain.errors import UnusableInput
 from edge.publish import BackOff, Publisher, Timing
@@ -469,6 +470,19 @@ def test_errors_of_the_network_become_sentences() -> None:
     ):
         assert str(opening_trouble(exc, where, clock="", tls=False)).startswith(f"{where}: {part}; expected ")
     assert "session" not in str(disconnect_trouble(142, "Session taken over", "x", where))
+
+
+def test_the_log_names_the_broker_once(memory: FileMemory, caplog: pytest.LogCaptureFixture) -> None:
+    plan = MqttPlan("b", 1883)
+    publisher = Publisher(
+        plan, "a", "b", Journal(), lambda: _picture(1), lambda _v, _t: _picture(1), "boot", clock=ToldClock(), memory=memory
+    )  # fmt: skip
+    caplog.set_level("INFO", "warmwell.mqtt")
+    publisher._note_trouble(
+        opening_trouble(ConnectionRefusedError(111, "refused"), publisher.where, clock="", tls=False)
+    )
+    (told,) = caplog.messages
+    assert told.startswith("MQTT broker b:1883: ") and told.count("MQTT") == 1
 
 
 def test_a_publisher_needs_names_that_can_stand_in_topics(memory: FileMemory) -> None:

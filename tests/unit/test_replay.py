@@ -269,6 +269,9 @@ REFUSED = {
     "text in a number": (b"time,room\n1773640200,warm\n", "line 2, column room: 'warm' is no reading"),
     "decimal comma": (b'time;room\n1773640200;39,1\n', "decimal comma"),
     "underscore": (b"time,room\n1773640200,1_0\n", "'1_0' is no reading"),
+    "digits of another script": ("time,room\n1773640200,٢١\n".encode(), "'٢١' is no reading"),
+    "time in digits of another script": ("time,room\n١٧٧٣٦٤٠٢٠٠,21\n".encode(), "is no such time"),
+    "a header of time alone": (b"time\n1773640200\n", "line 1: no column but 'time'"),
     "hexadecimal": (b"time,room\n1773640200,0x10\n", "'0x10' is no reading"),
     "time without zone": (b"time,room\n2026-03-16T05:50:00,21\n", "line 2, column time"),
     "time that is none": (b"time,room\n2026-03-16T24:61:00Z,21\n", "column time"),
@@ -299,13 +302,19 @@ def test_lines_already_printed_stand(run: Any) -> None:
 @pytest.mark.parametrize(
     ("records", "said"),
     [
-        ("{", "line 1: not JSON"),
+        ("{", "line 1: the line is no JSON"),
         ("[]", "line 1: not a JSON object"),
         ('{"record":"note","by":"x"}', "at is None"),
         ('{"record":"note","by":"x","at":"yesterday"}', "at is 'yesterday'"),
         ('{"record":"nonsense","by":"x","at":"2026-03-16T05:50:00Z"}', "no such record"),
         ("x" * 70_000, "longer than 64 KiB"),
-        ("[" * 30_000, "not JSON"),
+        ("[" * 30_000, "nested deeper"),
+        ('{"record":"note","by":"x","by":"y","at":"2026-03-16T05:50:00Z"}', "the key 'by' stands there twice"),
+        (
+            '{"record":"note","by":"x","at":"2026-03-16T05:50:00Z","more":{"a":1,"a":2}}',
+            "the key 'a' stands there twice",
+        ),
+        ('{"record":"note","by":"x","at":"2026-03-16T05:50:00Z","value":NaN}', "NaN is no JSON number"),
     ],
 )
 def test_records_that_cannot_be_used(run: Any, records: str, said: str) -> None:
