@@ -9,12 +9,13 @@ from __future__ import annotations
 from collections.abc import Mapping, Sequence
 from math import ceil, erfc, exp, hypot, inf, log, pi, sqrt
 from math import floor as floor_of
-from typing import Any, Final
+from typing import Any, Final, NamedTuple
 
 from edge.domain.heat_fit import HeatFit
 from edge.domain.heat_prior import REMEMBERED, Prior, is_usable, learned
 from edge.domain.heat_readings import GAP_MS, RECENT_MS, Average, Readings
 from edge.domain.heating import HOLD_MS, Forecast
+from edge.domain.passing import Probe, Rise
 
 FOUNDED_MS: Final = 240_000  # before this a heat-up tells nothing
 FOUNDED_LEARNED_MS: Final = 150_000  # nor, of a station that is known
@@ -49,6 +50,22 @@ LONGEST_S: Final = 172_800.0
 WEAK_SHARE: Final = 0.9  # of its habit
 Z90: Final = 1.645
 BEND_SD_S: Final = 30.0
+
+
+class Seen(NamedTuple):
+    """When the probe sees something: seconds from now, < 0 where it has, with a 90 % interval; and what has happened of late."""
+
+    mid_s: float
+    low_s: float
+    high_s: float
+    why: str
+
+    def later(self, late_s: float, late_sd_s: float, hold_ms: int) -> Forecast:
+        """What comes so much later, and has to hold."""
+        mid, wide_s = self.mid_s, Z90 * late_sd_s
+        low, high = mid - hypot(mid - self.low_s, wide_s), mid + hypot(self.high_s - mid, wide_s)
+        mid_ms, low_ms, high_ms = (int(max(s + late_s, 0.0) * 1000.0) + hold_ms for s in (mid, low, high))
+        return Forecast(mid_ms, low_ms, high_ms, self.why)
 
 
 class HeatWatch:
@@ -350,42 +367,51 @@ class HeatWatch:
         return last[1] + (ceil(steps - 1e-6) - 0.5) * q
 
     def until(self, target_c: float, mono_ms: int) -> Forecast:
-        """Time until the liquid reads `target_c` and has held it for two minutes."""
+        """Time until the liquid reads `target_c` and goes on reading it for two minutes."""
+        seen = self.sees(self._threshold(target_c), mono_ms)
+        if isinstance(seen, str):
+            return Forecast(None, None, None, seen)
+        assert self._fit is not None
+        return seen.later(*self._held_late_s(self._fit, target_c, self._fit.room_c), HOLD_MS)
+
+    def sees(self, sees_c: float, mono_ms: int) -> Seen | str:
+        """When the probe sees this; or why that isn't known."""
         if self._heard.last is None:
-            return Forecast(None, None, None, "no reading of the reservoir")
+            return "no reading of the reservoir"
         if self._start_ms is None:
             broken = self._broken
             lately = broken is not None and mono_ms - broken[0] <= BROKEN_MS and broken[1] >= TODAY_K
-            return Forecast(None, None, None, BROKEN_OFF if lately else "it is not heating")
+            return BROKEN_OFF if lately else "it is not heating"
         if self._stalled:
-            return Forecast(None, None, None, self._why_stalled())
+            return self._why_stalled()
         fit = self._catch_up()
         if fit is not None and fit.is_disturbed:
-            return Forecast(None, None, None, BROKEN_OFF)
+            return BROKEN_OFF
         if fit is None or fit.n < 4:
-            return Forecast(None, None, None, "not known yet: heating has only just begun")
-        found = self._quantiles(fit, self._threshold(target_c))
+            return "not known yet: heating has only just begun"
+        found = self._quantiles(fit, sees_c)
         if isinstance(found, float):
-            return Forecast(None, None, None, self._why_never(fit, found))
+            return self._why_never(fit, found)
         low, mid, high = found
         floor = Z90 * hypot(FLOOR_SHARE, EARLY_SHARE * 300.0 / max(fit.t, 60.0)) * mid
         low = mid - hypot(mid - low, floor)
         high = min(mid + hypot(high - mid, floor), LONGEST_S)
         if mid > 0.0 and high - low > WIDEST * (mid + 120.0):
-            return Forecast(None, None, None, "not known yet: too little has been seen of this heat-up")
-        late, late_sd = self._held_late_s(fit, target_c, fit.room_c)
-        late -= (mono_ms - self._from_ms) / 1000.0 - fit.t
-        low, high = mid - hypot(mid - low, Z90 * late_sd), mid + hypot(high - mid, Z90 * late_sd)
-        mid_ms, low_ms, high_ms = (int(max(s + late, 0.0) * 1000.0) + HOLD_MS for s in (mid, low, high))
-        return Forecast(mid_ms, low_ms, high_ms, self._news(fit))
+            return "not known yet: too little has been seen of this heat-up"
+        ago = (mono_ms - self._from_ms) / 1000.0 - fit.t
+        return Seen(mid - ago, low - ago, high - ago, self._news(fit))
 
-    def held(self, left_ms: int, target_c: float, mono_ms: int) -> Forecast:
-        """It reads `target_c`, and will have held it in `left_ms`, unless a noisy reading, or a slip of the probe, begins the hold anew."""
-        said = self.until(target_c, mono_ms)
-        if said.in_ms is None or said.low_ms is None or said.high_ms is None:
-            return Forecast(left_ms, left_ms, left_ms + HOLD_MS, "")
-        mid, low, high = (left_ms if ms <= HOLD_MS else ms for ms in (said.in_ms, said.low_ms, said.high_ms))
-        return Forecast(mid, low, high, said.why)
+    def rise(self, sees_c: float, seen: Seen, mono_ms: int) -> Rise:
+        """The probe's way about where it sees this."""
+        assert self._fit is not None
+        return Rise(mono_ms + 1000.0 * seen.mid_s, sees_c, self._rate(self._fit, sees_c, self._fit.room_c))
+
+    @property
+    def probe(self) -> Probe:
+        """How it reads."""
+        heard = self._heard
+        reads_c = 0.0 if heard.last is None else heard.last[1]
+        return Probe(heard.step_k or 0.0, reads_c, sqrt(heard.noise2()), heard.every_s)
 
     @staticmethod
     def _news(fit: HeatFit) -> str:
@@ -441,8 +467,7 @@ class HeatWatch:
         Of readings below it after tau seconds there are s/(r dt) G(r tau/s), G(x) the integral of the normal tail, s the noise, r
         the rise; in the median there is none more where that is ln 2.
         """
-        power, loss = fit.power_now()[0], fit.loss_now()[0]
-        rate = max(power - loss * (target_c - room_c), 0.1 * power, 1e-5)
+        rate = self._rate(fit, target_c, room_c)
         every_s = self._heard.every_s
         wide_s = min(sqrt(self._heard.noise2()) / rate, 300.0)
         sd_s = hypot(0.5 * wide_s, 0.4 * every_s, LEAST_SD_S)
@@ -454,6 +479,12 @@ class HeatWatch:
             tail = exp(-0.5 * x * x) / sqrt(2.0 * pi) - x * 0.5 * erfc(x / sqrt(2.0))
             low, high = (x, high) if wide_s / every_s * tail > log(2.0) else (low, x)
         return 0.5 * (low + high) * wide_s + 0.5 * every_s, sd_s
+
+    @staticmethod
+    def _rate(fit: HeatFit, sees_c: float, room_c: float) -> float:
+        """How fast it rises there [K/s]."""
+        power, loss = fit.power_now()[0], fit.loss_now()[0]
+        return max(power - loss * (sees_c - room_c), 0.1 * power, 1e-5)
 
 
 def _grid_point(fit: HeatFit, sees_c: float) -> tuple[float, float, float] | float:

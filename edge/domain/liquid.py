@@ -19,6 +19,8 @@ from collections import deque
 from math import ceil, inf, sqrt
 from typing import Final
 
+from edge.domain.passing import Passing, Probe, Rule
+
 QUIET_K: Final = 0.02
 SURE: Final = 2.0
 AVERAGED_MS: Final = 90_000
@@ -129,9 +131,21 @@ class LiquidWatch:
     def _average(self, liquid_c: float, mono_ms: int) -> None:
         averaged = self._averaged
         averaged.append((mono_ms, liquid_c))
-        wanted = min(ceil((self.noise_k / QUIET_K) ** 2), 1000)
-        while len(averaged) > max(wanted, 1) or mono_ms - averaged[0][0] > AVERAGED_MS:
+        wanted = self._wanted
+        while len(averaged) > wanted or mono_ms - averaged[0][0] > AVERAGED_MS:
             averaged.popleft()
+
+    @property
+    def _wanted(self) -> int:
+        """Readings that bring the standard error of their mean to QUIET_K."""
+        return max(min(ceil((self.noise_k / QUIET_K) ** 2), 1000), 1)
+
+    def passing(self, limit_c: float, probe: Probe) -> Passing | None:
+        """How judged_c will come to pass this; None before the first reading."""
+        if not self._averaged:
+            return None
+        rule = Rule(self._wanted, AVERAGED_MS / 1000.0, self.noise_k, SURE, self._seen)
+        return Passing(probe, rule, self._averaged, limit_c)
 
     def judged_c(self, liquid_c: float, slipped: bool = False) -> float:
         """What minima are compared with, where it reads `liquid_c` [Cel]: the average less SURE of its standard errors.

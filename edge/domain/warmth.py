@@ -8,7 +8,7 @@ from __future__ import annotations
 
 from collections.abc import Mapping
 from dataclasses import replace
-from math import inf
+from math import hypot, inf
 from typing import Any, Final
 
 from edge.domain.alarms import AT_LIMIT
@@ -17,7 +17,7 @@ from edge.domain.duties import AHEAD_MS
 from edge.domain.entries import Now, rfc3339
 from edge.domain.habit import Habit
 from edge.domain.heat_prior import REMEMBERED, is_usable, of_volume
-from edge.domain.heat_watch import HeatWatch
+from edge.domain.heat_watch import LEAST_SD_S, HeatWatch
 from edge.domain.heating import HOLD_MS, Forecast, basin_c, needed_c
 from edge.domain.liquid import LiquidWatch
 from edge.domain.phases import AWAY_WITHIN_MS, CycleWatch
@@ -275,14 +275,39 @@ class Warmth:
             )
         target_c = self.limits(cold_c)[0] + self.guard_k
         if self.since_ms is not None:
-            return self.heat.held(max(self.since_ms + HOLD_MS - mono_ms, 0), target_c, mono_ms)
+            return self._until_held(target_c, self.since_ms + HOLD_MS, mono_ms)
         if target_c > self.plan.set_point_c + max(self.plan.thermostat_band_k, SET_POINT_SLACK_K):
             why = f"it will not get there: the set point of {self.plan.set_point_c:.1f} °C is below the {target_c:.1f} °C needed"
             return Forecast(None, None, None, why)
         if target_c > max(self.plan.set_point_c, self._highest_c - BEYOND_K) + AT_LIMIT:
             why = f"not known: the set point of {self.plan.set_point_c:.1f} °C is below the {target_c:.1f} °C needed, it may not get there"
             return Forecast(None, None, None, why)
-        return self.heat.until(target_c, mono_ms)
+        return self._until_judged(target_c, mono_ms)
+
+    def _until_judged(self, target_c: float, mono_ms: int) -> Forecast:
+        """Time until what is judged has been there for as long as it must hold: later than the probe sees it."""
+        passing = self.liquid.passing(target_c, self.heat.probe)
+        if passing is None:
+            return Forecast(None, None, None, "no reading of the reservoir")
+        seen = self.heat.sees(passing.sees_c, mono_ms)
+        if isinstance(seen, str):
+            return Forecast(None, None, None, seen)
+        comes_ms, sd_s = passing.comes(self.heat.rise(passing.sees_c, seen, mono_ms))
+        late_s = (comes_ms - mono_ms) / 1000.0 - seen.mid_s
+        return seen.later(late_s, hypot(sd_s, LEAST_SD_S), HOLD_MS)
+
+    def _until_held(self, target_c: float, ends_ms: int, mono_ms: int) -> Forecast:
+        """Time until it has held, at `ends_ms` unless a fall of what is judged, or a slip of the probe, begins the hold anew."""
+        left_ms = max(ends_ms - mono_ms, 0)
+        passing = self.liquid.passing(target_c, self.heat.probe)
+        seen = "" if passing is None else self.heat.sees(passing.sees_c, mono_ms)
+        if isinstance(seen, str) or passing is None:
+            return Forecast(left_ms, left_ms, left_ms + HOLD_MS, "")
+        if 1000.0 * seen.mid_s > left_ms:
+            return self._until_judged(target_c, mono_ms)
+        falls = passing.holds(self.heat.rise(passing.sees_c, seen, mono_ms), ends_ms)
+        mid_ms, high_ms = (max(int(ms) + HOLD_MS - mono_ms, left_ms) for ms in falls)
+        return Forecast(mid_ms, left_ms, high_ms, seen.why)
 
     def until_below(self, limit_c: float, mono_ms: int) -> Forecast:
         """Time until the liquid, where it cools, is below `limit_c`."""
