@@ -182,7 +182,7 @@ class Replay:
                 self._pass_to(wall_ms)
             elif wall_ms < self._wall_ms:
                 self._step_back(wall_ms)
-            self._apply_records(wall_ms)
+            self._apply_records(wall_ms, readings_follow=True)
             now = Now(self._mono_ms, wall_ms, True)
             self._keep(station.hear(samples_of(row, self._mono_ms), now))
             self.rows += 1
@@ -214,7 +214,7 @@ class Replay:
                 Draft(now, "settings", {"digest": self._plan.digest, "document": self._plan.document}),
             ]
         )
-        self._apply_records(wall_ms)
+        self._apply_records(wall_ms, readings_follow=True)
 
     def _pass_to(self, wall_ms: int) -> None:
         """Let time pass up to a row's instant; what is due at that instant itself is left to the row."""
@@ -261,12 +261,13 @@ class Replay:
                 self._ticks[kind] = at_ms + (self._every[kind] or 0)
         self._next_tick_ms = min(self._ticks.values(), default=1 << 62)
 
-    def _apply_records(self, wall_ms: int) -> None:
+    def _apply_records(self, wall_ms: int, *, readings_follow: bool = False) -> None:
         while self._next_record < len(self._records) and self._records[self._next_record].wall_ms <= wall_ms:
             record = self._records[self._next_record]
             self._next_record += 1
             try:
-                self._keep(self.station.record(record.body, Now(self._mono_ms, wall_ms, True)))
+                now = Now(self._mono_ms, wall_ms, True)
+                self._keep(self.station.record(record.body, now, readings_follow=readings_follow))
             except RecordRefused as exc:
                 where = f"{self._records_name} line {record.line}"
                 raise UnusableInput(f"{exc.where}: {exc.what}", where=where, expected=exc.expected, do=exc.do) from None

@@ -36,7 +36,18 @@ _AFTER_A_TRIP: Final = frozenset({"reservoir_cold", "not_heating", "heating_weak
 #: alarm -> those that it is a consequence of, the first that is present; it gives way to one that comes after it, too
 _CAUSES: Final[Mapping[str, tuple[str, ...]]] = {"reservoir_cold": ("late_for_first_case", "not_heating")}
 
+#: what is said of an alarm that is put aside, or taken back, while nothing of it is there
+_ABSENCE: Final[Mapping[Event, str]] = {
+    Event.REMOVE: "taken out of service", Event.RETURN_TO_SERVICE: "back in service", Event.SHELVE: "shelved",
+    Event.UNSHELVE: "no longer shelved",
+}  # fmt: skip
+
 Emit = Callable[[dict[str, Any], Now], None]
+
+
+def _since(alarm: Alarm, now: Now) -> str | None:
+    """Since when it stands; never later than now, whatever clock an earlier boot had."""
+    return None if alarm.since_wall_ms is None else rfc3339(min(alarm.since_wall_ms, now.wall_ms))
 
 
 class AlarmDesk:
@@ -51,6 +62,7 @@ class AlarmDesk:
         self._grace: dict[str, int] = {}  # consequences whose cause has ended -> when they are announced
         self._kinds = {p.id: p for p in settings.points}
         self._bus_of = {p.id: p.bus for p in settings.points}
+        self.silent_all: str | None = None  # the alarm that stands for a station of which nothing is heard
         for ident in self._wanted(outlets, has_leak):
             self._add(ident)
         self._trips = [ident for ident in self.alarms if ident.startswith("outlet_tripped:")]
@@ -156,6 +168,12 @@ class AlarmDesk:
         self._pass(alarm, now)
         return news
 
+    def hold(self, ident: str, off_ms: int) -> None:
+        """From now on an alarm has to be gone for so long to count as gone, or for as long as it is tuned to."""
+        row, tuned = CATALOGUE[base_of(ident)], self.settings.tuning.get(base_of(ident))
+        own_ms = row.off_ms if tuned is None or tuned.off_delay_ms is None else tuned.off_delay_ms
+        self.alarms[ident].delay.off_ms = max(own_ms, off_ms)
+
     def drop_pending(self, ident: str, now: Now) -> None:
         """What showed the condition is over: an alarm that was only pending is forgotten, one that is present stays."""
         alarm = self.alarms.get(ident)
@@ -186,9 +204,13 @@ class AlarmDesk:
     def _take_over(self, cause: str, now: Now) -> None:
         """What was announced before its cause was known, and that nobody has answered yet, is shown as its consequence."""
         for ident in (i for i, causes in _CAUSES.items() if cause in causes and i in self.alarms):
-            if self.alarms[ident].state is State.UNACKNOWLEDGED and self.alarms[cause].state is State.UNACKNOWLEDGED:
-                self.alarms[ident].consequence_of = cause
-                self.step(ident, Event.SUPPRESS, now)
+            self.give_way(ident, cause, now)
+
+    def give_way(self, ident: str, cause: str, now: Now) -> None:
+        """Show an alarm as the consequence of another, where both are announced and nobody has answered."""
+        if self.alarms[ident].state is State.UNACKNOWLEDGED and self.alarms[cause].state is State.UNACKNOWLEDGED:
+            self.alarms[ident].consequence_of = cause
+            self.step(ident, Event.SUPPRESS, now)
 
     def _leave(self, alarm: Alarm, now: Now) -> None:
         if alarm.state is State.SUPPRESSED:
@@ -214,8 +236,8 @@ class AlarmDesk:
             causes = [*self._trips_behind(ident), *_CAUSES.get(ident, ())]
             return next((c for c in causes if c in self.alarms and self.alarms[c].present), None)
         if ident.startswith("silent:"):
-            bus = f"bus_lost:{self._bus_of.get(ident.removeprefix('silent:'), '')}"
-            return bus if bus in self.alarms and self.alarms[bus].present else None
+            buses = (f"bus_lost:{self._bus_of.get(ident.removeprefix('silent:'), '')}", self.silent_all)
+            return next((bus for bus in buses if bus in self.alarms and self.alarms[bus].present), None)
         return None
 
     def _trips_behind(self, ident: str) -> list[str]:
@@ -287,9 +309,14 @@ class AlarmDesk:
             alarm.consequence_of = None
         alarm.at_wall_ms = now.wall_ms
         self._place(alarm)
+        if (
+            event in _ABSENCE and not alarm.present and not alarm.condition
+        ):  # nothing of what it once was is said of it now
+            alarm.value = alarm.since_wall_ms = None
+            alarm.cause = f"not present; {_ABSENCE[event]}" + ("" if by is None else f" by {by}")
         body: dict[str, Any] = {
             "id": ident, "from": str(before), "to": str(alarm.state), "cause": alarm.cause, "value": alarm.value, "unit": alarm.unit,
-            "limit": alarm.limit, "since": None if alarm.since_wall_ms is None else rfc3339(alarm.since_wall_ms), "point": alarm.point,
+            "limit": alarm.limit, "since": _since(alarm, now), "point": alarm.point,
             "priority": alarm.priority, "present": alarm.present,
         }  # fmt: skip
         if by is not None:
@@ -300,18 +327,26 @@ class AlarmDesk:
             body["until"] = rfc3339(alarm.shelved_until_wall_ms)
         self._emit(body, now)
 
+    def redate(self, booted_ms: int, by_ms: int) -> None:
+        """The wall clock stepped: what has stood since a time of this boot has stood as long as before."""
+        for alarm in self.alarms.values():
+            if alarm.since_wall_ms is not None and alarm.since_wall_ms >= booted_ms:
+                alarm.since_wall_ms += by_ms
+            if alarm.acknowledged_wall_ms is not None and alarm.acknowledged_wall_ms >= booted_ms:
+                alarm.acknowledged_wall_ms += by_ms
+
     # -- published, kept
 
     def published(self, now: Now) -> dict[str, dict[str, Any]]:
         """Every alarm, also when normal: shape in edge/snapshot.py."""
-        return {ident: self._published(alarm) for ident, alarm in self.alarms.items()}
+        return {ident: self._published(alarm, now) for ident, alarm in self.alarms.items()}
 
-    def _published(self, alarm: Alarm) -> dict[str, Any]:
+    def _published(self, alarm: Alarm, now: Now) -> dict[str, Any]:
         row = CATALOGUE[base_of(alarm.id)]
         lit = alarm.state is not State.NORMAL
         return {
             "id": alarm.id, "state": str(alarm.state), "active": alarm.present, "announced": alarm.state is State.UNACKNOWLEDGED,
-            "priority": alarm.priority, "since": rfc3339(alarm.since_wall_ms) if lit and alarm.since_wall_ms is not None else None,
+            "priority": alarm.priority, "since": _since(alarm, now) if lit else None,
             "point": alarm.point, "value": alarm.value if lit else None, "unit": alarm.unit, "limit": alarm.limit,
             "cause": alarm.cause if lit else "", "consequence": row.consequence, "response": row.response,
             "respond_within_s": row.respond_within_s, "acknowledged_by": alarm.acknowledged_by,

@@ -559,12 +559,12 @@ class Readiness:
     def sensors(self, now: Now) -> Judged:
         """Every point that decides is heard."""
         s = self.station
-        silent = [p for p in sorted(s.silent) if self._decides(p)]
+        silent = [p for p in sorted(s.silence.points) if self._decides(p)]
         if silent:
             names = ", ".join(f"{p} ({self._why(p)})" for p in silent)
             return Judged(UNKNOWN, f"not heard: {names}", ask=self._advice(silent[0]))
-        if s.silent:
-            return Judged(MET, "all that decide are heard; not heard: " + ", ".join(sorted(s.silent)))
+        if s.silence.points:
+            return Judged(MET, "all that decide are heard; not heard: " + ", ".join(sorted(s.silence.points)))
         waiting = [p for p, w in s.watches.items() if w.good is None and self._decides(p)]
         if waiting:
             return Judged(UNKNOWN, "no reading yet: " + ", ".join(waiting))
@@ -681,7 +681,7 @@ def assemble(station: Station, judged: dict[str, Judged], since: dict[str, int],
         text = one.text + (f" ({one.when.why})" if one.when is not None and one.when.why else "")
         conditions.append(
             {
-                "id": ident, "state": one.state, "text": text, "since": rfc3339(since[ident]) if ident in since else None,
+                "id": ident, "state": one.state, "text": text, "since": rfc3339(min(since[ident], now.wall_ms)) if ident in since else None,
                 "expected_at": expected,
                 "evidence": _evidence(one, now),
             }

@@ -33,6 +33,7 @@ from edge.domain.records import as_draft_body, to_alarms
 from edge.domain.reservoir_alarms import ReservoirAlarms
 from edge.domain.settings import Settings
 from edge.domain.show_water import water_estimates
+from edge.domain.silence import Silence
 from edge.domain.transfer import Transfers
 from edge.domain.validity import PointWatch
 from edge.domain.warmth import Warmth
@@ -64,7 +65,6 @@ class Station:
         self.book = Book(settings, self.zone)
         self.readings: list[Reading] = []
         self.watches: dict[str, PointWatch] = {p.id: PointWatch(p, 0) for p in settings.points}
-        self.silent: set[str] = set()
         self.warmth = Warmth(settings.reservoir) if settings.reservoir is not None else None
         self.calibrations = Calibrations(settings, self.watches, self.book)
         self.entered = Entered(settings, self.watches, self.book)
@@ -77,13 +77,14 @@ class Station:
         )
         points = (self.watches, self.flow_point, self.taps, self.power_point, self.evidence.train.zeros.below)
         self.contradictions = Contradictions(*points, tell=partial(self._draft, "contradiction"))
+        self.silence = Silence(self)
         self.transfers = Transfers(self, self._draft)
         self._handlers |= {self.basin_point: self.transfers.hear_basin} if self.basin_point is not None else {}
         self._drafts: list[Draft] = []
         self._now = Now(0, 0, False)
         self._begun = self._dirty = self._reservoir_moved = False
         self.is_resting = False  # outside the hours, by a trusted clock
-        self._silence_ms = self._again_ms = self._leak_ms = 0
+        self._again_ms = self._leak_ms = 0
         self._edge_ms = self._day_ms = 0  # monotonic times of the next edge of the hours and of the next local date
         self._belongs_until_ms: int | None = None
         self._sides: tuple[int | None, ...] = ()  # on which sides of its limits the draw under way stands
@@ -91,7 +92,6 @@ class Station:
         self._states: dict[str, str] = {}
         self._since: dict[str, int] = {}
         self._told: tuple[dict[str, str], dict[str, int]] = ({}, {})
-        self._lost_buses: set[str] = set()
         self.readiness = Readiness(self)
         self.reservoir_alarms = ReservoirAlarms(self, partial(self._draft, "cool_down"))
         if state is not None:
@@ -169,8 +169,9 @@ class Station:
                 if (advice := watch.advice()) is not None:
                     self._drafts.append(Draft(now, "advice", advice))
                 continue
-            if first or sample.point in self.silent:
-                self._heard_again(sample.point, now)
+            if first or sample.point in self.silence.points:
+                self._dirty = True
+                self.silence.heard(sample.point, now)
             handler = handlers.get(sample.point)
             if handler is not None:
                 handler(value, sample.mono_ms, now)
@@ -185,7 +186,7 @@ class Station:
         """Monotonic time at which advance() is due if nothing is heard before; None before the first call."""
         if not self._begun:
             return None
-        due = [self._silence_ms, self._again_ms, self._edge_ms, self._day_ms]
+        due = [self.silence.next_ms, self._again_ms, self._edge_ms, self._day_ms]
         if self._belongs_until_ms is not None:
             due.append(self._belongs_until_ms)
         if self.warmth is not None:
@@ -199,8 +200,8 @@ class Station:
             due.append(pending)
         return max(min(due), self._now.mono_ms + 1)
 
-    def record(self, body: Mapping[str, Any], now: Now) -> list[Draft]:
-        """Take a record; the first draft is its own.
+    def record(self, body: Mapping[str, Any], now: Now, *, readings_follow: bool = False) -> list[Draft]:
+        """Take a record; the first draft is its own. `readings_follow`, of this very instant: what is due is settled with them.
 
         Raises:
             RecordRefused: its shape can't be used; nothing has changed.
@@ -226,10 +227,11 @@ class Station:
             self.calibrations.apply()
             self.transfers.recorded(record, kept)
             self._hear(self.entered.samples(now), now)
-            self._silence_ms = now.mono_ms if record in BY_EYE else self._silence_ms
+            self.silence.next_ms = now.mono_ms if record in BY_EYE else self.silence.next_ms
         self._dirty = self._reservoir_moved = True
         self._day_ms = now.mono_ms
-        self._settle(now)
+        if not readings_follow:
+            self._settle(now)
         return self._take()
 
     def _add(self, fact: Fact) -> None:
@@ -242,9 +244,10 @@ class Station:
         """A bus was "lost", or is "back"."""
         self._begin(now)
         lost = what == "lost"
-        if lost == (bus in self._lost_buses):
+        buses = self.silence.lost_buses
+        if lost == (bus in buses):
             return []
-        (self._lost_buses.add if lost else self._lost_buses.discard)(bus)
+        (buses.add if lost else buses.discard)(bus)
         self._drafts.append(Draft(now, "bus", {"bus": bus, "what": what, "why": why}))
         self.desk.set(f"bus_lost:{bus}", lost, now, cause=why or f"bus {bus} is {what}")
         self._settle(now)
@@ -262,10 +265,18 @@ class Station:
         self._begin(now)
         times = {"from": rfc3339(now.wall_ms - by_ms), "to": rfc3339(now.wall_ms)}
         self._drafts.append(Draft(now, "clock_step", {"by_ms": by_ms, "why": why, **times}))
+        self._redate(now.wall_ms, now.mono_ms, by_ms)
         self._edge_ms = self._day_ms = now.mono_ms
         self._dirty = True
         self._settle(now)
         return self._take()
+
+    def _redate(self, wall_ms: int, mono_ms: int, by_ms: int) -> None:
+        """What stands since a time of this boot has stood as long as before: by the clock as it is now that was then."""
+        booted_ms = wall_ms - by_ms - mono_ms
+        for since in (self._since, self._told[1]):
+            since.update({ident: at_ms + by_ms for ident, at_ms in since.items() if at_ms >= booted_ms})
+        self.desk.redate(booted_ms, by_ms)
 
     # -- readings, by role
 
@@ -390,11 +401,15 @@ class Station:
             if self.phase is Phase.IN_USE and self.warmth is not None:  # a restart in the middle of a cycle
                 self.warmth.cycle.away_since_ms = now.mono_ms
         elif before.trusted != now.trusted:
-            self._silence_ms = self._edge_ms = self._day_ms = now.mono_ms
+            self.silence.next_ms = self._edge_ms = self._day_ms = now.mono_ms
             self._dirty = True
             self._hear(self.entered.samples(now), now)
         self.desk.set("clock_untrusted", not now.trusted, now, cause="the wall clock is not trusted")
         self.readings = []  # what was entered before a restart is no new reading
+
+    def say(self, draft: Draft) -> None:
+        """An entry of one of the station's parts."""
+        self._drafts.append(draft)
 
     def _take(self) -> list[Draft]:
         drafts, self._drafts = self._drafts, []
@@ -406,8 +421,9 @@ class Station:
 
     def _settle(self, now: Now) -> None:
         mono_ms = now.mono_ms
-        if mono_ms >= self._silence_ms:
-            self._look_for_silence(now)
+        if mono_ms >= self.silence.next_ms:
+            for ident in self.silence.look(now):
+                self._fall_silent(ident, now)
         if mono_ms >= self._day_ms:
             self._look_at_calendar(now)
         if mono_ms >= self._edge_ms:
@@ -422,30 +438,9 @@ class Station:
         if self._dirty or mono_ms >= self._again_ms:
             self._judge(now)
 
-    def _heard_again(self, point: str, now: Now) -> None:
-        self.silent.discard(point)
+    def _fall_silent(self, ident: str, now: Now) -> None:
+        """What rests on a point that has fallen silent."""
         self._dirty = True
-        self._silence_ms = min(self._silence_ms, now.mono_ms + self.watches[point].point.stale_after_ms + 1)
-        self.desk.set(f"silent:{point}", False, now)
-        bus = self.watches[point].point.bus
-        if bus not in self._lost_buses:
-            self.desk.set(f"bus_lost:{bus}", False, now)
-
-    def _look_for_silence(self, now: Now) -> None:
-        mono_ms = now.mono_ms
-        soonest = mono_ms + LOOK_AGAIN_MS
-        for ident, watch in self.watches.items():
-            if not watch.is_silent(mono_ms):
-                soonest = min(soonest, watch.stale_at_ms)
-            elif ident not in self.silent:
-                self.silent.add(ident)
-                self._dirty = True
-                self._fall_silent(ident, watch, now)
-        self._silence_ms = soonest
-
-    def _fall_silent(self, ident: str, watch: PointWatch, now: Now) -> None:
-        why = watch.why_silent()
-        self.desk.set(f"silent:{ident}", True, now, point=ident, cause=show.silent_text(ident, why, watch.detail))
         if ident == self.reservoir_point:
             if self.warmth is not None:
                 self.warmth.forget()
@@ -616,7 +611,7 @@ class Station:
 
     def points(self, now: Now) -> dict[str, dict[str, Any]]:
         """Every point's last reading, its age and what to do: shape in edge/snapshot.py."""
-        silent, signed = self.silent, self.entered.signed
+        silent, signed = self.silence.points, self.entered.signed
         return {i: {**show.point(watch, i in silent, now), **signed(i)} for i, watch in self.watches.items()}
 
     def estimates(self, now: Now) -> dict[str, dict[str, Any]]:
@@ -643,6 +638,8 @@ class Station:
             self.desk.fold(entry)
         elif entry.kind == "record" and body.get("record") not in ALARM_RECORDS:
             self._add(Fact(entry.seq, body["record"], wall_ms_of(body["at"]), body, bool(body.get("counts"))))
+        elif entry.kind == "clock_step":
+            self._redate(entry.wall_ms, entry.mono_ms, body["by_ms"])
         elif entry.kind == "draw":
             self.evidence.fold(entry)
         elif entry.kind == "contradiction":

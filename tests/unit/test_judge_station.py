@@ -48,8 +48,8 @@ class Grudging(Journal):
 
 
 class Bench:
-    def __init__(self, folder: Path, boot: str = "told") -> None:
-        self.clock = ToldClock(mono_ms=1000, wall_ms=MORNING, boot=boot)
+    def __init__(self, folder: Path, boot: str = "told", after_ms: int = 0) -> None:
+        self.clock = ToldClock(mono_ms=1000, wall_ms=MORNING + after_ms, boot=boot)
         self.journal = Grudging(folder, SETTINGS.name, boot)
         self.judge = Judge(Station(SETTINGS, boot), self.journal, FakeSeries(), self.clock, about={"version": "1"})
         self.judge.start()
@@ -135,7 +135,7 @@ def test_alarms_and_answers_are_as_they_were_after_a_restart(tmp_path: Path, cle
     else:  # what a kill leaves: the journal, without a word of farewell
         first.journal.close()
 
-    second = Bench(tmp_path, boot="next boot")
+    second = Bench(tmp_path, boot="next boot", after_ms=60_000)
     try:
         after = second.judge.snapshot().alarms
         for ident in ("outlet_tripped:heater", "hold"):

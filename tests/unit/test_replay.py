@@ -197,6 +197,33 @@ def test_an_alarm_whose_delay_ends_at_a_row_that_is_right_again_is_none(run: Any
     assert cold(run(data(120))) == 2
 
 
+def test_a_record_at_the_instant_of_a_deadline_does_not_settle_it_before_the_row_of_that_instant(run: Any) -> None:
+    data = "time,reservoir,room\n" + "".join(f"{stamp(i)},{25 if i < 120 else 39.6},21.5\n" for i in range(0, 300, 5))
+    note = json.dumps({"record": "note", "by": "x", "text": "looked at", "at": stamp(120)})
+    lines = run(data, note)
+    assert not [
+        e for e in lines if e["type"] == "entry" and e["kind"] == "alarm" and e["body"]["id"] == "reservoir_cold"
+    ]
+    (kept,) = (e for e in lines if e["type"] == "entry" and e["kind"] == "record")
+    assert kept["at"] == stamp(120)
+
+
+def test_nothing_stands_since_later_than_now_after_a_row_that_went_back(run: Any) -> None:
+    rows = [(i, 25.0) for i in range(0, 1200, 5)] + [(i - 3600, 25.0) for i in range(1200, 1500, 5)]
+    lines = run("time,reservoir,room\n" + "".join(f"{stamp(i)},{c},21.5\n" for i, c in rows))
+    back = next(n for n, e in enumerate(lines) if e.get("kind") == "clock_step")
+    verdicts = [line for line in lines[back:] if line["type"] == "verdict"]
+    assert len(verdicts) > 4
+    for verdict in verdicts:
+        for condition in verdict["conditions"]:
+            assert condition["since"] <= verdict["at"], condition["id"]
+    cold = next(c for c in verdicts[-1]["conditions"] if c["id"] == "reservoir")
+    stood = datetime.fromisoformat(verdicts[-1]["at"]) - datetime.fromisoformat(cold["since"])
+    assert stood == timedelta(seconds=1490), (
+        "unmet since the first row, however the clock was set; a step takes one interval"
+    )
+
+
 def test_a_row_that_goes_back_is_a_clock_step(run: Any) -> None:
     rows = [0, 10, 20, 30, -3570, -3560]
     lines = run("time,reservoir,room\n" + "".join(f"{stamp(s)},25,21\n" for s in rows))

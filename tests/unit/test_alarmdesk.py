@@ -1,0 +1,89 @@
+"""What an alarm says of itself: since when, and why, whatever the clock did and whoever put it aside."""
+
+from __future__ import annotations
+
+import pytest
+
+from edge.domain.entries import Now, wall_ms_of
+from edge.domain.station import Station
+from tests.unit.stations import HOUR, QUIET, SETTINGS, Driver
+
+TRIP = "outlet_tripped:heater"
+
+
+def tripped_then_clock_back(by_ms: int) -> Driver:
+    driver = Driver()
+    driver.run(60)
+    driver.run(5, QUIET | {"heater-outlet": 1.0})
+    driver.wall_ms += by_ms
+    driver.keep(driver.station.clock_step(driver.now, by_ms, "set by hand"))
+    driver.run(10, QUIET | {"heater-outlet": 1.0})
+    return driver
+
+
+@pytest.mark.parametrize("by_ms", [-HOUR, HOUR, -1_000])
+def test_after_a_step_of_the_clock_an_alarm_and_a_condition_have_stood_as_long_as_before(by_ms: int) -> None:
+    driver = tripped_then_clock_back(by_ms)
+    since = driver.station.alarms(driver.now)[TRIP]["since"]
+    assert driver.wall_ms - wall_ms_of(since) == 15_000
+    assert driver.wall_ms - wall_ms_of(driver.condition("outlet:heater")["since"]) == 15_000
+    driver.run(5)
+    gone = [e for e in driver.said if e.kind == "alarm" and e.body["id"] == TRIP][-1]
+    assert gone.body["since"] == since and gone.wall_ms - wall_ms_of(since) == 15_000
+
+
+def test_a_restart_after_the_step_says_the_same() -> None:
+    driver = tripped_then_clock_back(-HOUR)
+    after = Station(SETTINGS, "boot-2")
+    for entry in driver.said:
+        after.fold(entry)
+    before = driver.station.alarms(driver.now)[TRIP]["since"]
+    assert after.alarms(Now(5_000, driver.wall_ms + 60_000, True))[TRIP]["since"] == before
+    by_snapshot = Station(SETTINGS, "boot-2", driver.station.state())
+    assert by_snapshot.alarms(Now(5_000, driver.wall_ms + 60_000, True))[TRIP]["since"] == before
+
+
+def test_what_stood_since_an_earlier_boot_whose_clock_was_ahead_stands_since_now() -> None:
+    driver = Driver()
+    driver.run(5, QUIET | {"heater-outlet": 1.0})
+    after = Station(SETTINGS, "boot-2")
+    for entry in driver.said:
+        after.fold(entry)
+    now = Now(5_000, driver.wall_ms - HOUR, True)
+    after.advance(now)
+    assert wall_ms_of(after.alarms(now)[TRIP]["since"]) == now.wall_ms
+    assert all(wall_ms_of(c["since"]) <= now.wall_ms for c in after.verdict(now)["conditions"])
+
+
+@pytest.mark.parametrize(
+    ("records", "causes"),
+    [
+        (
+            ["out_of_service", "in_service"],
+            ["not present; taken out of service by Ana", "not present; back in service by Ana"],
+        ),
+        (["shelve", "unshelve"], ["not present; shelved by Ana", "not present; no longer shelved by Ana"]),
+    ],
+)
+def test_an_alarm_that_was_never_there_and_is_put_aside_says_so(records: list[str], causes: list[str]) -> None:
+    driver = Driver()
+    driver.run(5)
+    for record in records:
+        driver.record(record, alarm=TRIP, by="Ana", minutes=10)
+    bodies = [e.body for e in driver.said if e.kind == "alarm" and e.body["id"] == TRIP]
+    assert [body["cause"] for body in bodies] == causes
+    assert {(body["since"], body["value"]) for body in bodies} == {(None, None)}
+
+
+def test_one_that_was_there_once_says_nothing_of_then_and_what_comes_while_it_is_away_is_told() -> None:
+    driver = Driver()
+    driver.run(5, QUIET | {"heater-outlet": 1.0})
+    driver.record("acknowledge", alarm=TRIP)
+    driver.run(5)
+    driver.record("out_of_service", alarm=TRIP, by="Ana")
+    assert driver.station.alarms(driver.now)[TRIP]["cause"] == "not present; taken out of service by Ana"
+    driver.run(5, QUIET | {"heater-outlet": 1.0})
+    driver.record("in_service", alarm=TRIP, by="Ana")
+    last = [e.body for e in driver.said if e.kind == "alarm" and e.body["id"] == TRIP][-1]
+    assert (last["to"], last["cause"]) == ("unacknowledged", "the heater outlet has tripped")
+    assert last["since"] is not None
