@@ -16,7 +16,6 @@ from edge.domain.alarmdesk import AlarmDesk
 from edge.domain.calibration import u_text
 from edge.domain.calibrations import Calibrations
 from edge.domain.contradictions import Contradictions
-from edge.domain.cooling import Loss
 from edge.domain.duties import ALARM_RECORDS, Book, Fact, checked, local_date, next_date_change_ms
 from edge.domain.duty_alarms import raise_duties
 from edge.domain.entered import BY_EYE, Entered, sensed
@@ -671,10 +670,8 @@ class Station:
             "facts": [[f.seq, f.record, f.at_ms, dict(f.body), f.counts] for f in self.book.facts],
             "powered_up_ms": self.book.powered_up_ms, "evidence": self.evidence.state(),
             "phase": str(self.phase), "word": self._word, "told": [dict(part) for part in self._told],
-            "doubts": self.contradictions.state(), "heat_ups": [] if self.warmth is None else self.warmth.fits,
-            "cool_downs": [] if self.warmth is None else [list(loss) for loss in self.warmth.cool.kept],
-            "powers": [] if self.warmth is None else self.warmth.habit.powers,
-            "transfers": self.transfers.state(),
+            "doubts": self.contradictions.state(), "transfers": self.transfers.state(),
+            **({} if self.warmth is None else self.warmth.state()),
         }  # fmt: skip
 
     def _restore(self, state: Mapping[str, Any]) -> None:
@@ -686,9 +683,7 @@ class Station:
         self.transfers.restore(state.get("transfers", {}))
         if self.warmth is not None:
             self.warmth.poured_ms = self.book.poured_ms()
-            self.warmth.recall(state["heat_ups"])
-            self.warmth.cool.kept = [Loss(*loss) for loss in state.get("cool_downs", [])]
-            self.warmth.habit.powers = list(state.get("powers", []))
+            self.warmth.restore(state)
         self.phase = Phase(state["phase"])
         self._word, self._told = state["word"], (dict(state["told"][0]), dict(state["told"][1]))
         self._states, self._since = dict(self._told[0]), dict(self._told[1])

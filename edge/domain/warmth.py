@@ -13,6 +13,7 @@ from typing import Any, Final
 
 from edge.domain.alarms import AT_LIMIT
 from edge.domain.cooling import CoolWatch
+from edge.domain.cooling import Loss as Cooling
 from edge.domain.duties import AHEAD_MS
 from edge.domain.entries import Now, rfc3339
 from edge.domain.habit import Habit
@@ -71,6 +72,7 @@ class Warmth:
         self._slipped = False  # the last reading was far off
         self._sudden_c = inf  # where it may be on its way to, where the last reading fell beyond its noise [Cel]
         self._highest_c = -inf  # that this thermostat has let it be [Cel]
+        self._let_be: list[float] | None = None  # of that, what a heat_up entry tells: set point, and beyond it [Cel]
         self._went_ms: int | None = None  # start of the heat-up that was under way when the liquid seemed to go away
         self._held = False  # warm enough with the hold and the hysteresis
         self.since_ms: int | None = None  # monotonic time since when it has been warm enough without a break
@@ -245,6 +247,8 @@ class Warmth:
         fit = self.heat.summary()
         if fit is not None:
             body["fit"] = fit
+        if self._highest_c > self.plan.set_point_c:
+            body["let_be"] = [self.plan.set_point_c, round(self._highest_c, 2)]
         self.learn(body)
         return body
 
@@ -254,6 +258,26 @@ class Warmth:
         if isinstance(fit, Mapping) and is_usable(fit):
             self.recall([*self.fits, dict(fit)])
             self.habit.learn(fit)
+        if "let_be" in body:
+            self._allow(body["let_be"])
+
+    def _allow(self, let_be: list[float] | None) -> None:
+        """So far beyond this set point the thermostat has let it be; with another set point it tells nothing."""
+        self._let_be = None if let_be is None else list(let_be)
+        if let_be is not None and abs(let_be[0] - self.plan.set_point_c) < AT_LIMIT:
+            self._highest_c = max(self._highest_c, let_be[1])
+
+    def state(self) -> dict[str, Any]:
+        """What the journal's entries taught, as JSON."""
+        losses = [list(loss) for loss in self.cool.kept]
+        return {"heat_ups": self.fits, "cool_downs": losses, "powers": self.habit.powers, "let_be": self._let_be}
+
+    def restore(self, state: Mapping[str, Any]) -> None:
+        """Believe what state() gave; an older one may lack a part."""
+        self.recall(state.get("heat_ups", []))
+        self.cool.kept = [Cooling(*loss) for loss in state.get("cool_downs", [])]
+        self.habit.powers = list(state.get("powers", []))
+        self._allow(state.get("let_be"))
 
     def recall(self, fits: list[dict[str, Any]]) -> None:
         """Believe these fits, oldest first, and no others."""
@@ -266,6 +290,7 @@ class Warmth:
         if record == "equipment_change" and body.get("what") != "sensor_fitted":
             self.recall([])
             self.cool.kept, self.cool.seen, self.habit.powers = [], [], []
+            self._let_be, self._highest_c = None, -inf
 
     def until(self, cold_c: float, mono_ms: int) -> Forecast:
         """Time until the condition is met."""

@@ -6,6 +6,7 @@ published source. Ten years of a still probe's noise can't be tried here: `pytho
 
 from __future__ import annotations
 
+import json
 import math
 import random
 from collections.abc import Callable
@@ -257,3 +258,27 @@ def test_a_cycle_in_a_warm_up_begins_it_anew_and_a_lid_does_not() -> None:
 
     seen = watch(lid, 3_600)
     assert seen.warmth.heat.heating_since_ms == since
+
+
+def test_how_far_beyond_its_dial_a_thermostat_lets_it_be_outlives_a_restart() -> None:
+    """Told by the heat_up entry and by the saved state alike; a dial that is turned, or another heater, begins anew."""
+    plan = Reservoir(38.8, 0.5, 35.0, 4 / 19, True, 7_200_000, volume_l=11.0)
+    warmth, body = Warmth(plan), None
+    for s in range(0, 3_600, 5):
+        now = now_at(s)
+        read_c = min(30.0 + s / 250.0, 39.4)
+        warmth.hear(read_c, ROOM_C, now.mono_ms)
+        if warmth.look(read_c, now.mono_ms, ROOM_C, False, now)[1]:
+            body = warmth.heat_up(ROOM_C, now)
+    assert body is not None and body["let_be"][0] == 38.8 and body["let_be"][1] > 39.1
+    folded, restored = Warmth(plan), Warmth(plan)
+    folded.learn(json.loads(json.dumps(body)))
+    restored.restore(json.loads(json.dumps(warmth.state())))
+    assert folded.state() == restored.state() == warmth.state()
+    turned = Warmth(replace(plan, set_point_c=38.7))
+    turned.restore(warmth.state())
+    changed = Warmth(plan)
+    changed.restore(warmth.state())
+    changed.recorded("equipment_change", {"what": "heater"})
+    for again, promises in ((folded, True), (restored, True), (turned, False), (changed, False), (Warmth(plan), False)):
+        assert ("it may not get there" not in again.until(ROOM_C, 0).why) == promises
