@@ -63,7 +63,9 @@ class Evidence:
         """What outlasts the draw: the same from a draw that has just ended and from its entry in the journal."""
         self.use.add(local_date(wall_ms, self._zone).isoformat(), body["volume_l"])
         if body["ended"] == "flow" and not body.get("flow_assumed"):
-            self.fills.add(wall_ms, body["volume_l"], body["duration_s"])
+            self.fills.add(
+                wall_ms, body["volume_l"], body["duration_s"], body["flow_l_min"], body.get("reading_s", 0.0)
+            )
             self.flows.add(wall_ms, body)
         return self.train.learn(body, wall_ms)
 

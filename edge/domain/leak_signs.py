@@ -18,8 +18,12 @@ WORTH_KPA: Final = 70.0
 #: gauge pressure has bled away once this share is left; half-way in time, an exponential has this share left, a step has not
 LEFT: Final = 0.5
 HALFWAY: Final = (0.55, 0.88)
-#: noise and heat make a shut line's pressure rise by less than this
+#: heat makes a shut line's pressure rise by less than this, and a gauge's noise by less than so many of its standard deviations
 RISES_KPA: Final = 2.0
+RISES_SIGMAS: Final = 6.0
+#: noise follows the spells by this share, and none of them by more than so many standard deviations
+NOISE_SHARE: Final = 0.05
+WILD: Final = 3.0
 #: faster is no leak but a valve or a failed gauge; slower is heat and a gauge's drift
 FASTEST_MS: Final = 180_000
 SLOWEST_MS: Final = 12 * 3_600_000
@@ -37,6 +41,11 @@ RISES_MS: Final = 5_000
 #: the least flow of a day is looked for in windows of this length, wholly without a draw
 NIGHT_MS: Final = 1_800_000
 NIGHTS_MS: Final = 24 * 3_600_000
+#: water that never stops: in each of so many such windows on end, so many readings show flow, and the least at least this share of the mean
+DRIPS_READINGS: Final = 3
+EVEN: Final = 0.5
+#: where the station file doesn't say within how long a leak shows
+WITHIN_MS: Final = 6 * 3_600_000
 
 
 class Bled(NamedTuple):
@@ -50,9 +59,11 @@ class Bled(NamedTuple):
 class Decay:
     """Looks for an unbroken fall of the static pressure to half: what it did before, slowly, doesn't matter."""
 
-    __slots__ = ("_fall", "_began", "bled")
+    __slots__ = ("_fall", "_began", "bled", "_last", "_variance", "_n")
 
     def __init__(self) -> None:
+        self._last: tuple[float, ...] = ()  # the last two spells
+        self._variance, self._n = 0.0, 0  # of a spell's mean, by its noise
         self._fall: list[tuple[int, float]] = []
         self._began: tuple[int, float] | None = None
         self.bled: Bled | None = None
@@ -71,7 +82,8 @@ class Decay:
     def hear(self, kpa: float, mono_ms: int) -> None:
         """The mean static pressure of one quiet spell."""
         fall = self._fall
-        if fall and (kpa > min(p for _, p in fall[-3:]) + RISES_KPA or mono_ms - fall[-1][0] > SLOWEST_MS // 24):
+        rises_kpa = max(RISES_KPA, RISES_SIGMAS * self._noise_kpa(kpa))
+        if fall and (kpa > min(p for _, p in fall[-3:]) + rises_kpa or mono_ms - fall[-1][0] > SLOWEST_MS // 24):
             self.forget()
         fall.append((mono_ms, kpa))
         if len(fall) > _KEPT:
@@ -81,6 +93,18 @@ class Decay:
         if self._began is not None:
             began_ms, high = self._began
             self.bled = Bled(high, kpa, mono_ms - began_ms)
+
+    def _noise_kpa(self, kpa: float) -> float:
+        """Take a spell; the standard deviation of such means, by what three neighbours are off a straight line."""
+        if len(self._last) == 2:
+            first, second = self._last
+            squared = (first - 2.0 * second + kpa) ** 2 / 6.0
+            if self._n >= 5:
+                squared = min(squared, max(WILD * WILD * self._variance, 0.01))  # a valve's own step is no noise
+            self._n += 1
+            self._variance += max(NOISE_SHARE, 1.0 / self._n) * (squared - self._variance)
+        self._last = (*self._last[-1:], kpa)
+        return sqrt(self._variance)
 
     def _start_of_fall(self, kpa: float, mono_ms: int) -> tuple[int, float] | None:
         """When the pressure was last at twice as much as now, where it has come down from there as a leak lets it."""
@@ -118,6 +142,11 @@ class Stretch:
         """Litres of water, without what is noise."""
         return self.litres * self._share_of_water()
 
+    @property
+    def drips(self) -> bool:
+        """A meter that can stand still showed flow again and again, which is not its noise."""
+        return self.zeros > 0 and self.n - self.zeros >= DRIPS_READINGS and self._share_of_water() == 1.0
+
     def _share_of_water(self) -> float:
         """Which share of the litres is water.
 
@@ -138,12 +167,31 @@ class Stretch:
         return flow_sigmas / (flow_sigmas * normal_cdf(flow_sigmas) + density)
 
 
+class Drip(NamedTuple):
+    """Water that never stopped while nothing drew: litres, within how long."""
+
+    litres: float
+    within_ms: int
+
+    def words(self) -> str:
+        """How much of it."""
+        return f"{self.litres:.1f} L passed within {self.within_ms / 3_600_000:g} h without a stop while nothing drew"
+
+
 class NightFlow:
-    """The least mean flow of the half hours without a draw, within the last day: zero where nothing leaks."""
+    """The least mean flow of the half hours without a draw, within the last day: zero where nothing leaks.
 
-    __slots__ = ("_bin", "_covered_ms", "_seen", "_quiet", "_done")
+    `drip`: what passed evenly through each of them, for as long as a leak is looked for (`within_ms`); it stands until one passes
+    without. That may be less than what counts as a leak.
+    """
 
-    def __init__(self) -> None:
+    __slots__ = ("_bin", "_covered_ms", "_seen", "_quiet", "_done", "_even", "_wanted", "drip", "_is_new")
+
+    def __init__(self, within_ms: int | None = None) -> None:
+        self._wanted = max((within_ms or WITHIN_MS) // NIGHT_MS, 4)
+        self._even: deque[float] = deque(maxlen=self._wanted)  # litres of each window on end that dripped
+        self.drip: Drip | None = None
+        self._is_new = False
         self._bin, self._covered_ms, self._seen, self._quiet = -1, 0, Stretch(0), True
         self._done: deque[tuple[int, float]] = deque()  # (end of the half hour, L/min), flows rising
 
@@ -165,11 +213,29 @@ class NightFlow:
         while done and mono_ms - done[0][0] > NIGHTS_MS:
             done.popleft()
         if not self._quiet or self._covered_ms < 0.9 * NIGHT_MS:
+            self._even.clear()
             return
+        self._look_for_drip()
         flow = self._seen.water_l() * 60_000.0 / self._covered_ms
         while done and done[-1][1] >= flow:
             done.pop()
         done.append((mono_ms, flow))
+
+    def _look_for_drip(self) -> None:
+        even = self._even
+        if not self._seen.drips:
+            even.clear()
+            self.drip = None
+            return
+        even.append(self._seen.litres)
+        if len(even) == self._wanted and min(even) >= EVEN * sum(even) / len(even):
+            self._is_new |= self.drip is None
+            self.drip = Drip(sum(even), len(even) * NIGHT_MS)
+
+    def take_new(self) -> Drip | None:
+        """A drip that has shown since the last call."""
+        is_new, self._is_new = self._is_new, False
+        return self.drip if is_new else None
 
     @property
     def least_l_min(self) -> float | None:

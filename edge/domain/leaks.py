@@ -1,10 +1,11 @@
 """Water where none should be: a wet contact, litres that pass the meter while nothing draws, water that never stops, pressure that bleeds
-away at rest.
+away at rest. Water that never stops, but is less than what counts as a leak, is told as advice.
 """
 
 from __future__ import annotations
 
-from typing import TYPE_CHECKING
+from collections.abc import Callable
+from typing import TYPE_CHECKING, Any
 
 from edge.domain.entries import Now
 
@@ -12,8 +13,9 @@ if TYPE_CHECKING:
     from edge.domain.station import Station
 
 
-def look_for_leak(station: Station, now: Now) -> None:
-    """See whether water is where none should be."""
+def look_for_leak(station: Station, now: Now, tell: Callable[[str, dict[str, Any], Now], None]) -> None:
+    """See whether water is where none should be. `tell`: gets the kind and body of an entry."""
+    _look_for_drip(station, now, tell)
     wet = next((p for p in station.leak_points if station.watches[p].value(now.mono_ms) == 1.0), None)
     supply = station.settings.supply
     limit = supply.leak_volume_l if supply is not None else None
@@ -47,6 +49,19 @@ def look_for_leak(station: Station, now: Now) -> None:
         )
     else:
         station.desk.set("leak", False, now)
+
+
+def no_leak_text(station: Station) -> str:
+    """For the condition: a drip that is less than a leak is told with it."""
+    drip = None if station.draws is None else station.draws.night.drip
+    return "no leak seen" if drip is None else f"no leak seen; but {drip.words()}"
+
+
+def _look_for_drip(station: Station, now: Now, tell: Callable[[str, dict[str, Any], Now], None]) -> None:
+    drip = None if station.draws is None or station.flow_point is None else station.draws.night.take_new()
+    if drip is not None:
+        advice = "Shut the stop valve overnight and look whether it stops; look at drains, hoses and the machine's fill valve"
+        tell("advice", {"point": station.flow_point, "reason": "drip", "what": drip.words(), "advice": advice}, now)
 
 
 def recall_leak(station: Station, now: Now) -> None:

@@ -17,6 +17,7 @@ from edge.domain.entries import Now, rfc3339
 from edge.domain.evidence import LIVE_FROM
 from edge.domain.filters import GAINS_AT_MOST_KPA
 from edge.domain.heating import Forecast
+from edge.domain.leaks import no_leak_text
 from edge.domain.phases import Phase
 from edge.domain.readings import KIND_OF, REASONS, UNIT_OF, Role
 from edge.domain.set_point import words
@@ -491,7 +492,7 @@ class Readiness:
             return self._no_leak_by_eye(now)
         if s.watches[flow].value(now.mono_ms) is None:
             return Judged(UNKNOWN, f"not known: {flow}: {self._why(flow)}", ask=self._advice(flow))
-        return self._believed(Judged(MET, "no leak seen"))
+        return self._believed(Judged(MET, no_leak_text(s)))
 
     def _no_leak_by_eye(self, now: Now) -> Judged:
         """No meter tells what passes: a dry contact does for the water that it can see, and so does whoever reads the meter."""

@@ -313,7 +313,7 @@ class Station:
                 self._see_drawn(what, seen, now)
         if self.draws.draw is None or mono_ms >= self._leak_ms:
             self._leak_ms = mono_ms + LOOK_FOR_LEAK_MS
-            look_for_leak(self, now)
+            look_for_leak(self, now, self._draft)
 
     def _hear_supply(self, value: float, mono_ms: int, now: Now) -> None:
         if self.draws is None or self.supply_point is None:
@@ -358,7 +358,7 @@ class Station:
             self._dirty = self._reservoir_moved = True
 
     def _hear_leak(self, value: float, mono_ms: int, now: Now) -> None:
-        look_for_leak(self, now)
+        look_for_leak(self, now, self._draft)
 
     def _hear_power(self, value: float, mono_ms: int, now: Now) -> None:
         if self.warmth is not None:

@@ -153,6 +153,8 @@ def _doubt(static: float, dynamic: float, at_kpa: float, u_kpa: float | None, u_
 
 #: draws of one fill differ by less than this share in volume
 LIKE: Final = 0.12
+#: a draw's two ends lie within so many readings together
+ENDS_READINGS: Final = 2.0
 FILLS_KEPT: Final = 240
 #: of a day that is over, so many of its commonest draws are kept, those around its median: a busy week would leave no month to see
 OF_A_DAY: Final = 3
@@ -165,11 +167,12 @@ TREND_SHARE: Final = 0.05
 
 
 class Fill(NamedTuple):
-    """One draw: when it ended, litres, seconds."""
+    """One draw: when it ended, litres, seconds; the time between two readings of its flow."""
 
     wall_ms: int
     volume_l: float
     duration_s: float
+    reading_s: float = 0.0
 
 
 class Trend(NamedTuple):
@@ -190,12 +193,17 @@ class Fills:
         self._trend: Trend | None = None
         self._is_trend_fresh = False
 
-    def add(self, wall_ms: int, volume_l: float, duration_s: float) -> None:
-        """One draw."""
+    def add(
+        self, wall_ms: int, volume_l: float, duration_s: float, flow_l_min: float | None = None, reading_s: float = 0.0
+    ) -> None:
+        """One draw. Its ends lie somewhere between two readings; its steady flow tells better how long that volume took."""
         if volume_l > 0.0 and duration_s > 0.0:
+            if flow_l_min:
+                slack_s = ENDS_READINGS * reading_s
+                duration_s = min(max(60.0 * volume_l / flow_l_min, duration_s - slack_s), duration_s + slack_s)
             if self._seen and self._seen[-1].wall_ms // _DAY_MS != wall_ms // _DAY_MS:
                 self._thin(self._seen[-1].wall_ms // _DAY_MS)
-            self._seen.append(Fill(wall_ms, volume_l, duration_s))
+            self._seen.append(Fill(wall_ms, volume_l, duration_s, reading_s))
             self._forget()
 
     def _thin(self, day: int) -> None:
@@ -220,7 +228,8 @@ class Fills:
             return None
         times = [_scaled_s(fill, found[0]) for fill in found[1][-LEAST_FILLS:]]
         middle = median(times)
-        half = _Z90 * max(MAD_TO_SIGMA * median([abs(t - middle) for t in times]), 0.005 * middle)
+        spread = max(MAD_TO_SIGMA * median([abs(t - middle) for t in times]), 0.005 * middle)
+        half = _Z90 * math.hypot(spread, _unread_s(found[1], middle))
         return Figure(middle, middle - half, middle + half)
 
     def trend(self) -> Trend | None:
@@ -253,7 +262,7 @@ class Fills:
 
     def restore(self, state: Sequence[Sequence[float]]) -> None:
         """Take back what state() gave."""
-        self._seen = deque((Fill(int(f[0]), f[1], f[2]) for f in state), maxlen=FILLS_KEPT)
+        self._seen = deque((Fill(int(f[0]), *f[1:]) for f in state), maxlen=FILLS_KEPT)
         self._forget()
 
     def _forget(self) -> None:
@@ -262,6 +271,13 @@ class Fills:
 
 def _scaled_s(fill: Fill, volume_l: float) -> float:
     return fill.duration_s * volume_l / fill.volume_l
+
+
+def _unread_s(group: Sequence[Fill], middle_s: float) -> float:
+    """Standard uncertainty of a fill's time, as its ends lie anywhere between two readings: two rectangular distributions."""
+    reading_s = median([fill.reading_s for fill in group[-LEAST_FILLS:]])
+    averaged = len(group) if reading_s < LIKE * middle_s else 1  # coarser readings part like draws into several kinds
+    return reading_s / math.sqrt(6.0 * averaged)
 
 
 def _commonest(fills: Sequence[Fill]) -> tuple[float, list[Fill]]:
@@ -276,5 +292,5 @@ def _commonest(fills: Sequence[Fill]) -> tuple[float, list[Fill]]:
     group = ordered[best[0] : best[1]]
     if not group:
         return 0.0, []
-    volume = group[len(group) // 2].volume_l
-    return volume, sorted(group)
+    # their mean: a volume that is read in few steps has no middle between them
+    return sum(fill.volume_l for fill in group) / len(group), sorted(group)

@@ -61,6 +61,7 @@ class Draw:
     start_ms: int
     start_wall_ms: int
     volume_l: float = 0.0
+    readings: int = 0  # of the flow, since its start
     flow: Mean = field(default_factory=Mean)
     supply: Mean = field(default_factory=Mean)
     between: Mean = field(default_factory=Mean)
@@ -76,8 +77,10 @@ class Draw:
     def as_body(self, end_ms: int, end_wall_ms: int, why: str) -> dict[str, Any]:
         """The body of its journal entry."""
         steady = self.flow.n > 0
+        lasted_s = (end_ms - self.start_ms) / 1000.0
         return {
-            "start_ms": self.start_wall_ms, "end_ms": end_wall_ms, "duration_s": (end_ms - self.start_ms) / 1000.0,
+            "start_ms": self.start_wall_ms, "end_ms": end_wall_ms, "duration_s": lasted_s,
+            "reading_s": round(lasted_s / max(self.readings, 1), 3),
             "volume_l": round(self.volume_l, 4), "steady": steady, "ended": why,
             "flow_l_min": _rounded(self.flow.value), "least_flow_l_min": _rounded(self.flow.least if steady else None),
             "supply_kpa": _rounded(self.supply.value), "least_supply_kpa": _rounded(self.supply.least if self.supply.n else None),
@@ -168,7 +171,7 @@ class DrawWatch:
         self._rests = {tap: Rest() for tap in TAPS}
         self.leaked = LeakWindow(supply.leak_within_ms or 0)
         self.decay = Decay()
-        self.night = NightFlow()
+        self.night = NightFlow(supply.leak_within_ms)
         self._waiting: list[tuple[int, str, float]] = []  # not confirmed yet
         self._line: deque[tuple[int, str, float]] = deque()  # confirmed, perhaps read while a valve closed
 
@@ -185,6 +188,7 @@ class DrawWatch:
             self.night.add(litres, flow_l_min, before_ms, mono_ms)
         if draw is not None:
             draw.volume_l += litres
+            draw.readings += 1
             if flow_l_min < self.supply.draw_ends_l_min:
                 return Heard((self._end(draw, mono_ms), "flow"))
             return self._go_on(draw, flow_l_min, mono_ms)

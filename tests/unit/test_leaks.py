@@ -244,3 +244,30 @@ def test_noisy_gauges_are_no_draws_and_hide_none() -> None:
     draws = [entry.body for entry in driver.said if entry.kind == "draw"]
     assert [body["duration_s"] for body in draws] == [pytest.approx(60.0, abs=3.0)] * 5
     assert all(body["supply_kpa"] == pytest.approx(46 * PSI, abs=3.0) for body in draws)
+
+
+def a_night(pulses_at_s: set[int], hours: int = 8) -> Driver:
+    """A station at night, read each 5 s; its meter makes a pulse of 1/450 L at these seconds."""
+    driver = Driver()
+    driver.run(130, QUIET)
+    driver.run(hours * 3600, lambda t: QUIET | {"flow": 12.0 / 450.0 if round(t) in pulses_at_s else 0.0}, every_s=5)
+    return driver
+
+
+def test_a_drip_that_never_stops_is_told_as_advice_though_it_is_less_than_a_leak() -> None:
+    """A pulse each 40 s from ten to six: 1.2 L within six hours, where 2 L are a leak."""
+    driver = a_night(set(range(0, 8 * 3600, 40)))
+    told = [e.body for e in driver.said if e.kind == "advice"]
+    assert [body["reason"] for body in told] == ["drip"]
+    assert told[0]["what"] == "1.2 L passed within 6 h without a stop while nothing drew"
+    assert driver.alarms("leak") == []
+    assert (
+        driver.condition("no_leak")["state"] == "met"
+        and "1.2 L passed within 6 h" in driver.condition("no_leak")["text"]
+    )
+
+
+def test_a_few_pulses_at_random_are_only_counted() -> None:
+    driver = a_night({round(t / 5) * 5 for t in (700, 3100, 9100, 15000, 15005, 22000)})
+    assert [e.kind for e in driver.said if e.kind in ("advice", "draw")] == []
+    assert driver.condition("no_leak")["text"] == "no leak seen"

@@ -94,6 +94,26 @@ def test_fill_time_is_published() -> None:
     assert estimate["value"] == pytest.approx(60.0, abs=1.5) and estimate["why"] == "for 9.00 L"
 
 
+@pytest.mark.parametrize("pulses", [False, True])
+def test_the_time_of_a_fill_isnt_tied_to_when_the_meter_was_read(pulses: bool) -> None:
+    every_s, took_s, flow = 5.0, 63.0, 9.0
+    fills, rng = Fills(), random.Random(4)
+    assert SETTINGS.supply is not None
+    watch = DrawWatch(SETTINGS.supply)
+    for n in range(80):
+        starts_s = n * 600.0 + 200.0 + rng.uniform(0.0, every_s)
+        for t in range(int(n * 600), int((n + 1) * 600), int(every_s)):
+            on_s = [max(0.0, min(at, starts_s + took_s) - starts_s) for at in (t - every_s, t)]
+            now = flow * ((on_s[1] - on_s[0]) / every_s if pulses else float(starts_s <= t < starts_s + took_s))
+            heard = watch.hear_flow(now, t * 1000, t * 1000, 30_000)
+            if heard.ended is not None:
+                body = heard.ended[0].as_body(t * 1000, t * 1000, "flow")
+                fills.add(t * 1000, body["volume_l"], body["duration_s"], body["flow_l_min"], body["reading_s"])
+    figure = fills.time_s()
+    assert figure is not None and figure.value == pytest.approx(took_s, rel=0.015)
+    assert figure.low <= took_s <= figure.high and figure.high - figure.low < 3.0
+
+
 def test_a_busy_station_sees_weeks_of_its_fills() -> None:
     """Forty draws a day: 240 of them would be six days, and a filter loads over weeks."""
     fills, rng = Fills(), random.Random(2)
@@ -137,11 +157,19 @@ def test_pressure_that_bleeds_away_is_found_and_one_that_stays_is_not() -> None:
     assert bleed(60.0, seconds=600).bled is None  # a valve, not a leak
 
 
-def test_a_pump_that_comes_on_again_is_no_leak() -> None:
-    decay = Decay()
+@pytest.mark.parametrize("noise_psi", [0.1, 0.2, 0.3])
+def test_a_noisy_gauge_sees_pressure_bleed_away_too_and_goes_on_seeing_it(noise_psi: float) -> None:
+    for tau_s in (3600.0, 3 * 3600.0):
+        found = bleed(tau_s, noise=noise_psi * PSI, seconds=int(2.5 * tau_s)).bled
+        assert found is not None and found.from_kpa == pytest.approx(380.0, rel=0.1)
+
+
+@pytest.mark.parametrize("noise_kpa", [0.0, 2.0])
+def test_a_pump_that_comes_on_again_is_no_leak(noise_kpa: float) -> None:
+    decay, rng = Decay(), random.Random(2)
     for t in range(0, 6 * 3600, 20):  # a tank that others draw from: 60 psi down to 40, and up again
         phase = (t % 2400) / 2400
-        decay.hear((60 - 20 * phase) * PSI, t * 1000)
+        decay.hear((60 - 20 * phase) * PSI + rng.gauss(0.0, noise_kpa), t * 1000)
         assert decay.bled is None
 
 
