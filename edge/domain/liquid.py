@@ -36,7 +36,10 @@ CALM_S: Final = 140.0
 CALM_SIGMAS: Final = 2.0
 CALM_K_PER_S: Final = 0.0005
 SIGMAS: Final = 4.0
-SUDDEN_SIGMAS: Final = 4.0  # of one reading against what was heard before
+SUDDEN_SIGMAS: Final = 4.0  # of the last readings, over so many seconds, against those before them
+SUDDEN_S: Final = (0.0, 5.0, 10.0, 20.0)
+BEFORE_S: Final = 40.0
+LATELY_MS: Final = 60_000
 PAIR_SIGMAS: Final = 5.0  # of two bins there are many
 LASTS: Final = 4.0
 LAG_S: Final = 60.0
@@ -58,6 +61,7 @@ class LiquidWatch:
         "_count",
         "_diff",
         "_last",
+        "_lately",
         "_reversed",
         "_seen",
         "_step_k",
@@ -68,6 +72,7 @@ class LiquidWatch:
         "rises_k_per_s",
         "is_calm",
         "line_c",
+        "line_falls_k_per_s",
     )
 
     def __init__(self) -> None:
@@ -83,6 +88,7 @@ class LiquidWatch:
         self._last: tuple[int, float] | None = None
         self._diff = 0.0
         self._averaged: deque[tuple[int, float]] = deque()  # the readings that are averaged
+        self._lately: deque[tuple[int, float]] = deque()  # those that a sudden fall is looked for in
         self._bins: deque[tuple[int, float]] = deque()
         self._sum, self._count, self._bin_ms = 0.0, 0, 0
         self.falls_yet_k = 0.0  # how far below what it reads it may come yet, by a fall that no vessel's cooling is
@@ -92,6 +98,7 @@ class LiquidWatch:
         self.line_c: float | None = (
             None  # where the line through minutes of a sure fall ends: rounding stands between it and what is read
         )
+        self.line_falls_k_per_s = 0.0  # and how fast it may fall there
         self.is_calm = False  # for minutes it hasn't fallen faster than the vessel cools
 
     @property
@@ -122,6 +129,10 @@ class LiquidWatch:
             if self._seen > 400:
                 self._reversed, self._seen = self._reversed / 2.0, self._seen // 2
         self._last = (mono_ms, liquid_c)
+        lately = self._lately
+        lately.append(self._last)
+        while len(lately) > 1 and mono_ms - lately[1][0] > LATELY_MS:
+            lately.popleft()
         self._average(liquid_c, mono_ms)
         self._sum += liquid_c
         self._count += 1
@@ -158,20 +169,34 @@ class LiquidWatch:
         return sum(c for _, c in averaged) / len(averaged) - SURE * self.noise_k / sqrt(len(averaged))
 
     def falls_to_c(self, liquid_c: float, cools_k_per_s: float, lag_s: float, mono_ms: int) -> float | None:
-        """Where the next reading, not heard yet, may be on its way to [Cel]; None where it is what the last ones were, by their noise.
+        """Where it may be on its way to with this reading, not heard yet [Cel]; None where that agrees with what was heard before.
 
-        A probe shows in its first seconds in colder liquid dt/lag of how much colder that is.
+        The last readings, over each of SUDDEN_S, are held against those of BEFORE_S before them. A probe shows in its first
+        seconds in colder liquid t/lag of how much colder that is.
         """
-        averaged = self._averaged
-        if not averaged or self._step_k == inf:  # the first change of all may be the probe's step
+        if not self._lately or self._step_k == inf:  # the first change of all may be the probe's step
             return None
-        n = len(averaged)
-        mean_c, mean_ms = sum(c for _, c in averaged) / n, sum(t for t, _ in averaged) / n
-        fell_k = mean_c - cools_k_per_s * (mono_ms - mean_ms) / 1000.0 - liquid_c
-        step_k = self._step_k if self._step_k <= COARSEST_K else 0.0
-        if fell_k <= max(SUDDEN_SIGMAS * self.noise_k * sqrt(1.0 + 1.0 / n), step_k, WOBBLE_K):
-            return None
-        return liquid_c - fell_k * lag_s / max((mono_ms - averaged[-1][0]) / 1000.0, 1.0)
+        noise_k, step_k = self.noise_k, self._step_k if self._step_k <= COARSEST_K else 0.0
+        readings = [*self._lately, (mono_ms, liquid_c)]
+        lowest = inf
+        n, at = len(readings), len(readings)
+        for over_s in SUDDEN_S:
+            before = at
+            while at > 1 and mono_ms - readings[at - 1][0] <= over_s * 1000.0:
+                at -= 1
+            if at == before:
+                continue
+            since_ms = readings[at - 1][0] - BEFORE_S * 1000.0
+            first = at - 1
+            while first > 0 and readings[first - 1][0] >= since_ms:
+                first -= 1
+            (was_ms, was_c), (is_ms, is_c) = _mean(readings, first, at), _mean(readings, at, n)
+            fell_k = was_c - is_c - cools_k_per_s * (is_ms - was_ms) / 1000.0
+            unsure = SUDDEN_SIGMAS * noise_k * sqrt(1.0 / (n - at) + 1.0 / (at - first))
+            if fell_k > max(unsure, step_k, WOBBLE_K):
+                began_s = max((is_ms - readings[at - 1][0]) / 1000.0, 1.0)  # ago, at most
+                lowest = min(lowest, is_c - fell_k * lag_s / began_s)
+        return None if lowest == inf else lowest
 
     def _close(self, cools_k_per_s: float, mono_ms: int) -> None:
         """A bin is full: where is it going?"""
@@ -200,12 +225,18 @@ class LiquidWatch:
                 continue
             self.falls_k_per_s = max(self.falls_k_per_s, falls)
             if span_s >= CALM_S:
-                self.line_c = end_c
+                self.line_c, self.line_falls_k_per_s = end_c, SURE * noisy - slope
             beyond = falls - cools_k_per_s
             if beyond > 0.0:
                 self.falls_yet_k = max(self.falls_yet_k, beyond * min(max(LASTS * span_s, LAG_S), LONGEST_S))
                 if span_s >= TELLING_S:
                     self.fell_beyond_k = max(self.fell_beyond_k, beyond * span_s)
+
+
+def _mean(readings: list[tuple[int, float]], first: int, end: int) -> tuple[float, float]:
+    """Of readings[first:end]: when [ms], and Cel."""
+    n = end - first
+    return sum(readings[i][0] for i in range(first, end)) / n, sum(readings[i][1] for i in range(first, end)) / n
 
 
 def _line(bins: deque[tuple[int, float]], n: int) -> tuple[float, float, float, float]:

@@ -229,7 +229,7 @@ class Warmth:
         falls_to_c = judged_c - liquid.falls_yet_k
         if liquid.line_c is None:
             return falls_to_c
-        return min(falls_to_c, liquid.line_c - liquid.falls_k_per_s * self.lag_s)
+        return min(falls_to_c, liquid.line_c - liquid.line_falls_k_per_s * self.lag_s)
 
     def heat_up(self, cold_c: float, now: Now) -> dict[str, Any] | None:
         """The body of the entry of the heat-up that has just ended; None where there was none to speak of."""

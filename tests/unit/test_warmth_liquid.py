@@ -103,7 +103,7 @@ def test_cold_liquid_poured_in_ends_ready_before_the_probe_has_followed(lag_s, e
 
 
 @pytest.mark.parametrize("step_k", [0.01, 0.0625, 0.1])
-@pytest.mark.parametrize("lag_s, every_s", [(20, 5), (50, 5), (50, 10), (100, 10), (20, 30)])
+@pytest.mark.parametrize("lag_s, every_s", [(20, 5), (50, 5), (50, 10), (100, 10), (20, 30), (60, 2), (60, 1)])
 def test_ready_ends_at_the_first_reading_that_fell_beyond_its_noise(lag_s, every_s, step_k):
     """2.2 K colder at once: no second reading is waited for, it stands only for as long as no other tells otherwise."""
     for seed in range(5):
@@ -169,6 +169,17 @@ def test_a_liquid_that_cools_past_what_is_needed_is_not_ready_below_it():
             assert any(seen.warm.values())
             last = max(s for s, v in seen.warm.items() if v)
             assert 300 <= last <= 600, f"below from 600 s on, warm until {last} s"
+
+
+@pytest.mark.parametrize("lag_s, every_s, noise_k", [(60, 10, 0.024), (80, 5, 0.02), (80, 2, 0.04)])
+def test_a_probe_far_behind_a_liquid_that_cools_is_reckoned_with(lag_s, every_s, noise_k):
+    """0.07 K a minute: a probe that lags by 80 s reads 0.09 K more than there is."""
+    plan = Reservoir(39.4, 0.5, 35.0, 4 / 19, True, 7_200_000, volume_l=11.0)
+    for seed in range(3):
+        seen = watch(
+            lambda s: 39.7 - 0.07 * s / 60.0, 1800, every_s=every_s, lag_s=lag_s, noise_k=noise_k, step_k=0.01, seed=seed, plan=plan
+        )  # fmt: skip
+        assert 300 <= max(s for s, v in seen.warm.items() if v) <= 600, "below from 600 s on"
 
 
 @pytest.mark.parametrize("seed", range(3))
