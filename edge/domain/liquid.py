@@ -36,10 +36,9 @@ CALM_S: Final = 140.0
 CALM_SIGMAS: Final = 2.0
 CALM_K_PER_S: Final = 0.0005
 SIGMAS: Final = 4.0
-SUDDEN_SIGMAS: Final = 4.0  # of the last readings, over so many seconds, against those before them
-SUDDEN_S: Final = (0.0, 5.0, 10.0, 20.0)
-BEFORE_S: Final = 40.0
-LATELY_MS: Final = 60_000
+SUDDEN_SIGMAS: Final = 4.0  # of a reading, or the last ones over so many seconds, against those before them
+SUDDEN_S: Final = (5, 10, 20)
+LATELY_MS: Final = 45_000
 PAIR_SIGMAS: Final = 5.0  # of two bins there are many
 LASTS: Final = 4.0
 LAG_S: Final = 60.0
@@ -62,6 +61,10 @@ class LiquidWatch:
         "_diff",
         "_last",
         "_lately",
+        "_lately_ms",
+        "_lately_c",
+        "_grouped_ms",
+        "_goes_to_c",
         "_reversed",
         "_seen",
         "_step_k",
@@ -89,6 +92,8 @@ class LiquidWatch:
         self._diff = 0.0
         self._averaged: deque[tuple[int, float]] = deque()  # the readings that are averaged
         self._lately: deque[tuple[int, float]] = deque()  # those that a sudden fall is looked for in
+        self._lately_ms, self._lately_c = 0, 0.0  # their sums
+        self._grouped_ms, self._goes_to_c = 0, inf  # when the last few were looked at together, and where they went
         self._bins: deque[tuple[int, float]] = deque()
         self._sum, self._count, self._bin_ms = 0.0, 0, 0
         self.falls_yet_k = 0.0  # how far below what it reads it may come yet, by a fall that no vessel's cooling is
@@ -131,8 +136,12 @@ class LiquidWatch:
         self._last = (mono_ms, liquid_c)
         lately = self._lately
         lately.append(self._last)
-        while len(lately) > 1 and mono_ms - lately[1][0] > LATELY_MS:
-            lately.popleft()
+        self._lately_ms += mono_ms
+        self._lately_c += liquid_c
+        while len(lately) > 1 and mono_ms - lately[0][0] > LATELY_MS:
+            gone_ms, gone_c = lately.popleft()
+            self._lately_ms -= gone_ms
+            self._lately_c -= gone_c
         self._average(liquid_c, mono_ms)
         self._sum += liquid_c
         self._count += 1
@@ -171,32 +180,40 @@ class LiquidWatch:
     def falls_to_c(self, liquid_c: float, cools_k_per_s: float, lag_s: float, mono_ms: int) -> float | None:
         """Where it may be on its way to with this reading, not heard yet [Cel]; None where that agrees with what was heard before.
 
-        The last readings, over each of SUDDEN_S, are held against those of BEFORE_S before them. A probe shows in its first
+        The reading, and every few seconds the last ones, are held against those of LATELY_MS before them. A probe shows in its first
         seconds in colder liquid t/lag of how much colder that is.
         """
         if not self._lately or self._step_k == inf:  # the first change of all may be the probe's step
             return None
-        noise_k, step_k = self.noise_k, self._step_k if self._step_k <= COARSEST_K else 0.0
-        readings = [*self._lately, (mono_ms, liquid_c)]
-        lowest = inf
-        n, at = len(readings), len(readings)
-        for over_s in SUDDEN_S:
-            before = at
-            while at > 1 and mono_ms - readings[at - 1][0] <= over_s * 1000.0:
-                at -= 1
-            if at == before:
-                continue
-            since_ms = readings[at - 1][0] - BEFORE_S * 1000.0
-            first = at - 1
-            while first > 0 and readings[first - 1][0] >= since_ms:
-                first -= 1
-            (was_ms, was_c), (is_ms, is_c) = _mean(readings, first, at), _mean(readings, at, n)
-            fell_k = was_c - is_c - cools_k_per_s * (is_ms - was_ms) / 1000.0
-            unsure = SUDDEN_SIGMAS * noise_k * sqrt(1.0 / (n - at) + 1.0 / (at - first))
-            if fell_k > max(unsure, step_k, WOBBLE_K):
-                began_s = max((is_ms - readings[at - 1][0]) / 1000.0, 1.0)  # ago, at most
-                lowest = min(lowest, is_c - fell_k * lag_s / began_s)
+        if mono_ms - self._grouped_ms >= BIN_MS:
+            self._grouped_ms = mono_ms
+            readings = [*self._lately, (mono_ms, liquid_c)]
+            self._goes_to_c = min(self._fell_since(readings, s * 1000, cools_k_per_s, lag_s) for s in SUDDEN_S)
+        n = len(self._lately)
+        before = (self._lately_ms / n, self._lately_c / n, n)
+        lowest = self._beyond_noise(before, self._lately[-1][0], (mono_ms, liquid_c, 1), cools_k_per_s, lag_s)
+        lowest = min(lowest, self._goes_to_c)
         return None if lowest == inf else lowest
+
+    def _fell_since(self, readings: list[tuple[int, float]], over_ms: int, cools_k_per_s: float, lag_s: float) -> float:
+        """As falls_to_c, by the mean of the last `over_ms`; inf where it agrees, or nothing is older."""
+        end_ms = readings[-1][0]
+        lately = [r for r in readings if end_ms - r[0] <= over_ms]
+        before = readings[: len(readings) - len(lately)]
+        if not before:
+            return inf
+        return self._beyond_noise(_mean(before), before[-1][0], _mean(lately), cools_k_per_s, lag_s)
+
+    def _beyond_noise(
+        self, was: tuple[float, float, int], until_ms: int, now: tuple[float, float, int], cools_k_per_s: float, lag_s: float
+    ) -> float:  # fmt: skip
+        """Two means (ms, Cel, of how many), the first until `until_ms`: where the liquid may go; inf where they agree."""
+        fell_k = was[1] - now[1] - cools_k_per_s * (now[0] - was[0]) / 1000.0
+        if fell_k <= max(WOBBLE_K, self._step_k if self._step_k <= COARSEST_K else 0.0):
+            return inf
+        if fell_k <= SUDDEN_SIGMAS * self.noise_k * sqrt(1.0 / now[2] + 1.0 / was[2]):
+            return inf
+        return now[1] - fell_k * lag_s / max((now[0] - until_ms) / 1000.0, 1.0)
 
     def _close(self, cools_k_per_s: float, mono_ms: int) -> None:
         """A bin is full: where is it going?"""
@@ -233,10 +250,10 @@ class LiquidWatch:
                     self.fell_beyond_k = max(self.fell_beyond_k, beyond * span_s)
 
 
-def _mean(readings: list[tuple[int, float]], first: int, end: int) -> tuple[float, float]:
-    """Of readings[first:end]: when [ms], and Cel."""
-    n = end - first
-    return sum(readings[i][0] for i in range(first, end)) / n, sum(readings[i][1] for i in range(first, end)) / n
+def _mean(readings: list[tuple[int, float]]) -> tuple[float, float, int]:
+    """When [ms], Cel, of how many."""
+    n = len(readings)
+    return sum(t for t, _ in readings) / n, sum(c for _, c in readings) / n, n
 
 
 def _line(bins: deque[tuple[int, float]], n: int) -> tuple[float, float, float, float]:
