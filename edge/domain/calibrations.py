@@ -10,7 +10,7 @@ from edge.domain.duties import Book, Fact
 from edge.domain.entries import Now
 from edge.domain.readings import Kind
 from edge.domain.settings import Settings
-from edge.domain.show import value_text
+from edge.domain.show import difference_text
 from edge.domain.validity import PointWatch
 
 
@@ -79,7 +79,7 @@ class Calibrations:
         if newest is not None and newest.body.get("adjust") is False and newest.body.get("beyond_allowance"):
             point = self._points[ident]
             drift, allowed = newest.body["drift"], newest.body.get("drift_allowance")
-            return f"{ident} has drifted by {value_text(drift, '', point.kind)}, {allowed} allowed"
+            return f"{ident} has drifted by {difference_text(drift, point.unit, point.kind)}, {allowed} allowed"
         if correction is not None and is_due(correction, now):
             return f"the calibration of {ident} is past its due date"
         return ""

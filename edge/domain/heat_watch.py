@@ -16,6 +16,7 @@ from edge.domain.heat_prior import REMEMBERED, Prior, is_usable, learned
 from edge.domain.heat_readings import GAP_MS, RECENT_MS, Average, Readings
 from edge.domain.heating import HOLD_MS, Forecast
 from edge.domain.passing import Probe, Rise
+from edge.domain.wording import Worded
 
 FOUNDED_MS: Final = 240_000  # before this a heat-up tells nothing
 FOUNDED_LEARNED_MS: Final = 150_000  # nor, of a station that is known
@@ -423,8 +424,8 @@ class HeatWatch:
         ends_c, room_c = self._heard.mean_c(600_000), self._heard.recent[-1][2]
         fit = self._fit
         if fit is not None and fit.plateau_c(room_c) > ends_c + STILL_HEATS_K:
-            return f"it is not heating: it has stopped rising near {ends_c:.1f} °C"
-        return f"it will not get there: it levels off near {ends_c:.1f} °C{'' if fit is None else self._cause(fit)}"
+            return Worded("it is not heating: it has stopped rising near ", ends_c)
+        return Worded("it will not get there: it levels off near ", ends_c, "" if fit is None else self._cause(fit))
 
     def _why_never(self, fit: HeatFit, never: float) -> str:
         """It rather never gets there, with this chance."""
@@ -432,8 +433,8 @@ class HeatWatch:
             return "not known yet: too little has been seen of this heat-up"
         ends_c = max(fit.plateau_c(fit.room_c), self._turn_c)
         if never < SURELY:
-            return f"not known yet: it may not get there; at this rate it ends near {ends_c:.1f} °C"
-        return f"it will not get there: at this rate it ends near {ends_c:.1f} °C{self._cause(fit)}"
+            return Worded("not known yet: it may not get there; at this rate it ends near ", ends_c)
+        return Worded("it will not get there: at this rate it ends near ", ends_c, self._cause(fit))
 
     @staticmethod
     def _quantiles(fit: HeatFit, sees_c: float) -> tuple[float, float, float] | float:

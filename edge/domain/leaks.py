@@ -8,6 +8,8 @@ from collections.abc import Callable
 from typing import TYPE_CHECKING, Any
 
 from edge.domain.entries import Now
+from edge.domain.readings import Kind
+from edge.domain.show import said_of
 
 if TYPE_CHECKING:
     from edge.domain.station import Station
@@ -31,7 +33,7 @@ def look_for_leak(station: Station, now: Now, tell: Callable[[str, dict[str, Any
             "leak", True, now, value=runs_on_ms / 60_000, unit="min", point=station.flow_point, cause=cause
         )
     elif bled is not None and (station.is_resting or station.settings.hours is None):
-        before, after = station.show_pressure(bled.from_kpa), station.show_pressure(bled.to_kpa)
+        before, after = (said_of(station, Kind.PRESSURE, kpa) for kpa in (bled.from_kpa, bled.to_kpa))
         cause = f"pressure fell from {before} to {after} within {bled.within_ms / 60_000:.0f} min while nothing drew: "
         cause += "with the stop valve shut, water leaks behind it; with it open, the supply has failed"
         station.desk.set("leak", True, now, value=bled.to_kpa, unit="kPa", point=station.supply_point, cause=cause)

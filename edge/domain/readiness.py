@@ -19,8 +19,9 @@ from edge.domain.filters import GAINS_AT_MOST_KPA
 from edge.domain.heating import Forecast
 from edge.domain.leaks import no_leak_text
 from edge.domain.phases import Phase
-from edge.domain.readings import KIND_OF, REASONS, UNIT_OF, Role
+from edge.domain.readings import KIND_OF, REASONS, Kind, Role
 from edge.domain.set_point import words
+from edge.domain.show import drop_text, said_of, why_text
 from edge.domain.show_water import blind_text, capacity_text, fell_text, fill_text, filter_text, never_seen
 from edge.domain.train import TRAIN
 
@@ -188,7 +189,7 @@ class Readiness:
             return Judged(UNMET, text, ask="Get the heater's power back", **evidence)
         when = warmth.until(cold, now.mono_ms)
         if when.in_ms is not None and when.why:
-            text += f"; {when.why}"
+            text += f"; {why_text(s, when)}"
         return Judged(UNMET, text, mends=True, when=when, **evidence)
 
     def _nominally(self, text: str, *points: str | None) -> str:
@@ -211,14 +212,10 @@ class Readiness:
             return self._nothing(Role.RESERVOIR_TEMPERATURE)
         value, seq, at_ms, by = entered
         enter, _ = warmth.limits(self.station.cold_now(now)[0])
-        text = f"{value:.1f} °C read by {by}; {enter:.1f} °C needed"
-        return Judged(
-            BY_EYE if value >= enter - AT_LIMIT else UNMET,
-            text,
-            seq=seq,
-            evidence_ms=at_ms,
-            ask="" if value >= enter - AT_LIMIT else "Wait and read again",
-        )
+        here, need = (said_of(self.station, Kind.TEMPERATURE, c) for c in (value, enter))
+        text, is_warm = f"{here} read by {by}; {need} needed", value >= enter - AT_LIMIT
+        ask = "" if is_warm else "Wait and read again"
+        return Judged(BY_EYE if is_warm else UNMET, text, seq=seq, evidence_ms=at_ms, ask=ask)
 
     # -- the water
 
@@ -336,16 +333,16 @@ class Readiness:
         if entered is None:
             return self._nothing(role)
         value, seq, at_ms, by = entered
-        unit = UNIT_OF[KIND_OF[role]]
+        here = said_of(self.station, KIND_OF[role], value)
         if (low is not None and value < low - AT_LIMIT) or (high is not None and value > high + AT_LIMIT):
             return Judged(
                 UNMET,
-                f"{value:.1f} {unit} read by {by}: outside its limits",
+                f"{here} read by {by}: outside its limits",
                 seq=seq,
                 evidence_ms=at_ms,
                 ask="Mend it and read again",
             )
-        return Judged(BY_EYE, f"{value:.1f} {unit} read by {by}", seq=seq, evidence_ms=at_ms)
+        return Judged(BY_EYE, f"{here} read by {by}", seq=seq, evidence_ms=at_ms)
 
     def filter(self, ident: str, now: Now) -> Judged:
         """Its drop at the reference flow, and its age."""
@@ -353,7 +350,7 @@ class Readiness:
         stage = next(f for f in s.settings.filters if f.id == ident)
         change = s.book.last_change(ident)
         drop, seq, at_ms, fresh = s.dropped(ident, now)
-        text = f"{s.show_pressure(drop)} of drop at the reference flow" if drop is not None else "no drop known"
+        text = f"{drop_text(s, drop)} of drop at the reference flow" if drop is not None else "no drop known"
         seen = s.evidence.train.of(ident)
         taps = self._taps_of(ident)
         u = self._drop_u(taps)
@@ -368,10 +365,10 @@ class Readiness:
             sure = None if u is None else round(probability_within(drop, u, None, limit), 3)
             above = drop - seen.doubt_kpa(drop) + K_CALIBRATED * (u or 0.0) > limit + AT_LIMIT
             if above or seen.is_due:
-                beyond = self._beyond("above", drop > limit, s.show_pressure(limit))
+                beyond = self._beyond("above", drop > limit, drop_text(s, limit))
                 return Judged(
                     UNMET,
-                    f"{text}, {beyond if above else f'after it was above {s.show_pressure(limit)}'}",
+                    f"{text}, {beyond if above else f'after it was above {drop_text(s, limit)}'}",
                     ask=f"Change filter {ident}",
                     seq=seq,
                     evidence_ms=at_ms,
@@ -414,7 +411,7 @@ class Readiness:
                     ask="Check whether the pressure plugs are exchanged",
                 )
             if drop > stage.drop_limit_kpa + AT_LIMIT:  # but not for certain, see above
-                text = f"{text}, perhaps above {s.show_pressure(stage.drop_limit_kpa)}: {blind_text(seen)}"
+                text = f"{text}, perhaps above {drop_text(s, stage.drop_limit_kpa)}: {blind_text(seen)}"
                 return Judged(UNKNOWN, text, ask="Measure the water's temperature", seq=seq, evidence_ms=at_ms)
         if stage.drop_limit_kpa is not None:
             text = self._nominally(text, *taps)
@@ -430,7 +427,7 @@ class Readiness:
                 UNKNOWN, "no steady draw of late to judge the filters' drop by", ask=ask, seq=seq, evidence_ms=at_ms
             )
         limits = [f.drop_limit_kpa for f in s.settings.filters]
-        text = f"{s.show_pressure(total)} of drop over all filters, no pressure between them"
+        text = f"{drop_text(s, total)} of drop over all filters, no pressure between them"
         taps = [tap for tap in (s.taps["supply"], s.taps["filtered"]) if tap is not None]
         if total + K_CALIBRATED * (self._drop_u(taps) or 0.0) <= limit_kpa + AT_LIMIT:
             return Judged(MET, self._nominally(text, *taps) + filter_text(s, ident, now), seq=seq, evidence_ms=at_ms)
@@ -441,7 +438,7 @@ class Readiness:
             ask = "Change the filters; fit a pressure point between them to tell which"
             return Judged(UNMET, f"{text}: more than their limits together", ask=ask, seq=seq, evidence_ms=at_ms)
         ask = f"Fit a pressure point between the filters, or change filter {ident}"
-        text += f": this one alone may be above {s.show_pressure(limit_kpa)}"
+        text += f": this one alone may be above {drop_text(s, limit_kpa)}"
         return Judged(UNKNOWN, text, ask=ask, seq=seq, evidence_ms=at_ms)
 
     def _taps_of(self, ident: str) -> list[str]:
@@ -679,7 +676,7 @@ def assemble(station: Station, judged: dict[str, Judged], since: dict[str, int],
                     expected = rfc3339(now.wall_ms + when.in_ms)
                     if latest is None or when.in_ms > (latest.in_ms or 0):
                         latest = when
-        text = one.text + (f" ({one.when.why})" if one.when is not None and one.when.why else "")
+        text = one.text + (f" ({why_text(station, one.when)})" if one.when is not None and one.when.why else "")
         conditions.append(
             {
                 "id": ident, "state": one.state, "text": text, "since": rfc3339(min(since[ident], now.wall_ms)) if ident in since else None,

@@ -16,6 +16,7 @@ from edge.domain.heating import HOLD_MS, time_to_s
 from edge.domain.hours import clock_text, first_case
 from edge.domain.phases import Phase
 from edge.domain.set_point import words
+from edge.domain.show import why_text
 from edge.domain.warmth import Warmth
 
 if TYPE_CHECKING:
@@ -248,7 +249,7 @@ class ReservoirAlarms:
                 return f"expected just after {case}"
             return f"expected at {clock_text(expected_ms, self._station.zone)}, after {case}"
         if forecast.why.startswith(NEVER):
-            return f"{forecast.why}: not in time for {case}"
+            return f"{why_text(self._station, forecast)}: not in time for {case}"
         must = self.must_start(liquid, cold_c, now)
         if warmth.heat.heating_since_ms is not None:
             if now.wall_ms >= first_ms:

@@ -12,6 +12,7 @@ from edge.domain.quantities import from_kind
 from edge.domain.readings import CONTACT_WORDS, REASONS, UNIT_OF, Kind, Quality, Why
 from edge.domain.transfer_share import Z90
 from edge.domain.validity import PointWatch
+from edge.domain.wording import said
 
 if TYPE_CHECKING:
     from edge.domain.station import Station
@@ -33,6 +34,46 @@ def value_text(value: float, unit: str, kind: Kind) -> str:
     if kind is Kind.TEMPERATURE:
         return f"{number:.1f} {'°F' if name in ('degF', '°F') else 'K' if name == 'K' else '°C'}"
     return f"{number:.{_DECIMALS.get(name, 2)}f} {name}"
+
+
+def difference_text(value: float, unit: str, kind: Kind) -> str:
+    """A difference of two values held in the unit of `kind`, for people, in `unit`.
+
+    >>> difference_text(0.5, "degF", Kind.TEMPERATURE), difference_text(13.79, "psi abs", Kind.PRESSURE)
+    ('0.9 °F', '2.0 psi')
+    """
+    name = unit or UNIT_OF[kind]
+    number = from_kind(value, name, kind) - from_kind(0.0, name, kind)
+    if kind is Kind.TEMPERATURE:
+        return f"{number:.1f} {'°F' if name in ('degF', '°F') else 'K'}"
+    name = name.removesuffix(" abs")
+    return f"{number:.{_DECIMALS.get(name, 2)}f} {name}"
+
+
+def unit_for(station: Station, kind: Kind) -> str:
+    """The unit in which this station's people read a kind of quantity: of the point that they look at first."""
+    first = {
+        Kind.TEMPERATURE: station.reservoir_point,
+        Kind.PRESSURE: station.supply_point,
+        Kind.FLOW: station.flow_point,
+    }
+    points = sorted(station.settings.points, key=lambda p: p.id != first.get(kind))
+    return next((p.unit for p in points if p.kind is kind and p.unit), "")
+
+
+def said_of(station: Station, kind: Kind, value: float) -> str:
+    """A value that is of no point of its own, in the station's unit."""
+    return value_text(value, unit_for(station, kind), kind)
+
+
+def drop_text(station: Station, kpa: float | None) -> str:
+    """A difference of pressures, in the station's unit."""
+    return "?" if kpa is None else difference_text(kpa, unit_for(station, Kind.PRESSURE), Kind.PRESSURE)
+
+
+def why_text(station: Station, forecast: Forecast) -> str:
+    """What a forecast says, in the station's unit."""
+    return said(forecast.why, lambda c: said_of(station, Kind.TEMPERATURE, c))
 
 
 def silent_text(point: str, why: str, detail: str = "") -> str:
@@ -91,11 +132,12 @@ def estimate(
     return {"at": rfc3339(now.wall_ms), "of": of, "value": value, "low": low, "high": high, "unit": unit, "why": why}
 
 
-def _when(of: str, forecast: Forecast, now: Now) -> dict[str, Any]:
+def _when(of: str, forecast: Forecast, station: Station, now: Now) -> dict[str, Any]:
+    why = why_text(station, forecast)
     if forecast.in_ms is None or forecast.low_ms is None or forecast.high_ms is None:
-        return estimate(of, "time", now, why=forecast.why)
+        return estimate(of, "time", now, why=why)
     value, low, high = (rfc3339(now.wall_ms + ms) for ms in (forecast.in_ms, forecast.low_ms, forecast.high_ms))
-    return estimate(of, "time", now, value, low, high, forecast.why)
+    return estimate(of, "time", now, value, low, high, why)
 
 
 def estimates(station: Station, now: Now) -> dict[str, dict[str, Any]]:
@@ -132,8 +174,10 @@ def _reservoir(station: Station, now: Now, found: dict[str, dict[str, Any]]) -> 
     elif station.heater_is_tripped(now.mono_ms):
         found["reservoir_ready"] = estimate("reservoir_ready", "time", now, why="the heater has no power")
     else:
-        found["reservoir_ready"] = _when("reservoir_ready", warmth.until(cold, now.mono_ms), now)
-    found["reservoir_below_needed"] = _when("reservoir_below_needed", warmth.until_below(needed, now.mono_ms), now)
+        found["reservoir_ready"] = _when("reservoir_ready", warmth.until(cold, now.mono_ms), station, now)
+    found["reservoir_below_needed"] = _when(
+        "reservoir_below_needed", warmth.until_below(needed, now.mono_ms), station, now
+    )
     if station.settings.hours is not None:
         found["heating_must_start_by"] = _must_start(station, warmth, liquid, cold, now)
 

@@ -8,8 +8,8 @@ from typing import TYPE_CHECKING, Any, Final
 
 from edge.domain.duties import DAY_MS, day_start_ms, local_date, months_later_ms
 from edge.domain.entries import Now
-from edge.domain.readings import Kind, Role
-from edge.domain.show import estimate, value_text
+from edge.domain.readings import Role
+from edge.domain.show import drop_text, estimate
 from edge.domain.supply import Figure
 from edge.domain.train import Stage
 from edge.domain.use import Days
@@ -195,7 +195,7 @@ def why_no_drop(station: Station) -> str:
     train = station.evidence.train
     if train.is_lumped:
         total = next(iter(train.stages.values())).drop_kpa(train.changed_ms("*"))
-        return LUMPED if total is None else f"{LUMPED}: {station.show_pressure(total)}"
+        return LUMPED if total is None else f"{LUMPED}: {drop_text(station, total)}"
     return "no steady draw to judge it by" if train.stages else "no pressure before or behind it"
 
 
@@ -264,12 +264,8 @@ def fell_text(station: Station, stage: Stage) -> str:
     """What a sudden fall of the drop was; empty where there was none."""
     if stage.fell is None:
         return ""
-    before, after = (value_text(kpa, _unit(station), Kind.PRESSURE) for kpa in stage.fell[:2])
+    before, after = (drop_text(station, kpa) for kpa in stage.fell[:2])
     return f"its drop fell from {before} to {after}: torn, by-passed, or changed without a record"
-
-
-def _unit(station: Station) -> str:
-    return station.watches[station.supply_point].point.unit if station.supply_point is not None else "kPa"
 
 
 def never_seen(station: Station, ident: str) -> Role | tuple[str, str] | None:

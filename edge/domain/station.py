@@ -27,7 +27,7 @@ from edge.domain.leaks import look_for_leak, recall_leak
 from edge.domain.meterless import Meterless, assumed_l_min
 from edge.domain.phases import DRAW_BELONGS_MS, Phase, phase_of
 from edge.domain.readiness import Judged, Readiness, assemble, verdict_word
-from edge.domain.readings import Kind, Reading, Role, Sample
+from edge.domain.readings import Reading, Role, Sample
 from edge.domain.records import as_draft_body, to_alarms
 from edge.domain.reservoir_alarms import ReservoirAlarms
 from edge.domain.settings import Settings
@@ -587,11 +587,6 @@ class Station:
         """A value in the unit that the station file gives its point."""
         settings = self.watches[point].point
         return show.value_text(value, settings.unit, settings.kind)
-
-    def show_pressure(self, kpa: float | None) -> str:
-        """A pressure in the unit of the supply point."""
-        unit = self.watches[self.supply_point].point.unit if self.supply_point is not None else "kPa"
-        return "?" if kpa is None else show.value_text(kpa, unit, Kind.PRESSURE)
 
     def nominal(self, point: str) -> str:
         """What stands behind a value: its expanded uncertainty, or that it is uncalibrated."""

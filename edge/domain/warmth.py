@@ -25,6 +25,7 @@ from edge.domain.phases import AWAY_WITHIN_MS, CycleWatch
 from edge.domain.set_point import Trough, trough
 from edge.domain.settings import AlarmTuning, Reservoir
 from edge.domain.transfer_share import Loss, by_the_file, mixed_c
+from edge.domain.wording import Worded
 
 #: the supply's water where nothing tells how cold it is: mains in winter
 ASSUMED_SUPPLY_C: Final = 5.0
@@ -302,11 +303,11 @@ class Warmth:
         if self.since_ms is not None:
             return self._until_held(target_c, self.since_ms + HOLD_MS, mono_ms)
         if target_c > self.plan.set_point_c + max(self.plan.thermostat_band_k, SET_POINT_SLACK_K):
-            why = f"it will not get there: the set point of {self.plan.set_point_c:.1f} °C is below the {target_c:.1f} °C needed"
-            return Forecast(None, None, None, why)
+            needed = (self.plan.set_point_c, " is below the ", target_c, " needed")
+            return Forecast(None, None, None, Worded("it will not get there: the set point of ", *needed))
         if target_c > max(self.plan.set_point_c, self._highest_c - BEYOND_K) + AT_LIMIT:
-            why = f"not known: the set point of {self.plan.set_point_c:.1f} °C is below the {target_c:.1f} °C needed, it may not get there"
-            return Forecast(None, None, None, why)
+            needed = (self.plan.set_point_c, " is below the ", target_c, " needed, it may not get there")
+            return Forecast(None, None, None, Worded("not known: the set point of ", *needed))
         return self._until_judged(target_c, mono_ms)
 
     def _until_judged(self, target_c: float, mono_ms: int) -> Forecast:
