@@ -48,7 +48,7 @@ class Readings:
 
     __slots__ = (
         "recent", "last", "every_s", "_step_k", "_on_step", "_off_step", "_diff2", "_turn2", "_net", "_before", "_diffs", "_limit_k",
-        "_suspect", "_bin_ms", "_sum", "_room_sum", "_time_sum", "_count", "_per_bin",
+        "_suspect", "_passed_ms", "_bin_ms", "_sum", "_room_sum", "_time_sum", "_count", "_per_bin",
     )  # fmt: skip
 
     def __init__(self) -> None:
@@ -68,7 +68,7 @@ class Readings:
         """What comes has nothing to do with what was; the probe is the same."""
         self.last: tuple[int, float, float] | None = None  # mono, liquid, room
         self._suspect: tuple[int, float, float] | None = None
-        self._bin_ms = self._time_sum = self._count = 0
+        self._bin_ms = self._time_sum = self._count = self._passed_ms = 0
         self._sum = self._room_sum = 0.0
         self.recent.clear()
 
@@ -94,12 +94,22 @@ class Readings:
             self._learn(step)
             if step != 0.0:
                 self._look_at_size(abs(step))
-        pause = mono_ms - last[0] > PAUSE_MS and mono_ms - last[0] > 3000.0 * self.every_s
+        pause = self._is_pause(mono_ms - last[0])
         closed = self._close(last[0]) if pause and self._count else None
         if pause:
             self._bin_ms = mono_ms
         self._take(liquid_c, room_c, mono_ms)
         return self._close(mono_ms) if mono_ms - self._bin_ms >= BIN_MS else closed
+
+    def _is_pause(self, passed_ms: int) -> bool:
+        """So long since the last reading that nothing is known between them; twice in a row it is how the probe is read."""
+        before_ms, self._passed_ms = self._passed_ms, passed_ms
+        if passed_ms <= PAUSE_MS or passed_ms <= 3000.0 * self.every_s:
+            return False
+        if before_ms <= PAUSE_MS or not 0.5 <= passed_ms / before_ms <= 2.0:
+            return True
+        self.every_s = passed_ms / 1000.0
+        return False
 
     @property
     def suspects(self) -> bool:
@@ -159,7 +169,8 @@ class Readings:
             wide_k = SUSPECT_SIGMAS * sqrt(self._diff2 / self._diffs)
             self._limit_k = max(wide_k, SUSPECT_STEPS * (self.step_k or 0.0), SUSPECT_K)
         self._per_bin += 0.1 * (n - self._per_bin)
-        self.every_s += 0.1 * ((end_ms - self._bin_ms) / 1000.0 / n - self.every_s)
+        if end_ms - self._bin_ms >= BIN_MS:  # else a pause has ended it
+            self.every_s += 0.1 * ((end_ms - self._bin_ms) / 1000.0 / n - self.every_s)
         self._bin_ms, self._count, self._sum, self._room_sum, self._time_sum = end_ms, 0, 0.0, 0.0, 0
         recent = self.recent
         recent.append((found.at_ms, found.liquid_c, found.room_c))

@@ -24,6 +24,9 @@ Z90: Final = 1.645
 MOST_WIDE_S: Final = 300.0
 #: the expected way of the mean is followed for so many of its spans
 FOLLOWED: Final = 3.0
+#: it is read no more often; and where it hardly rises, the way is not followed any longer (each reading to come costs time)
+LEAST_EVERY_S: Final = 0.05
+FOLLOWED_AT_MOST_MS: Final = 1_800_000.0
 #: a look of its own is so much of what a mean spans
 LOOK_SHARE: Final = 0.25
 QUIET_SHARE: Final = 0.2  # scatter that passes within so much of a look is none
@@ -73,7 +76,8 @@ class Passing:
     """One probe, one rule, and the readings that are averaged now: (mono ms, Cel), oldest first, at least one."""
 
     def __init__(self, probe: Probe, rule: Rule, heard: Sequence[tuple[int, float]], limit_c: float) -> None:
-        self.probe, self.rule, self.heard = probe, rule, heard
+        self.probe = probe = probe._replace(every_s=max(probe.every_s, LEAST_EVERY_S))
+        self.rule, self.heard = rule, heard
         self.every_ms = 1000.0 * probe.every_s
         self.averaged = max(min(rule.wanted, 1 + int(rule.within_s / probe.every_s)), 1)
         self.scatter_k = probe.noise_k if self.averaged == 1 else rule.noise_k / sqrt(self.averaged)
@@ -108,7 +112,8 @@ class Passing:
         """When the expected mean passes, less half a reading's period."""
         if self.averaged == 1:
             return rise.when_ms(self.sees_c)
-        to_ms = rise.when_ms(self.sees_c + 2.0 * self.probe.step_k) + FOLLOWED * self.averaged * self.every_ms
+        steps_ms = min(2000.0 * self.probe.step_k / rise.k_per_s, FOLLOWED_AT_MOST_MS)
+        to_ms = rise.when_ms(self.sees_c) + steps_ms + FOLLOWED * self.averaged * self.every_ms
         comes_ms = next((at_ms for at_ms, margin_k, _ in self._way(rise, to_ms) if margin_k >= 0.0), to_ms)
         return comes_ms - 0.5 * self.every_ms
 

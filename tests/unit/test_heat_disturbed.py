@@ -222,3 +222,20 @@ def test_the_warm_up_limit_moves_the_belief_weakly() -> None:
         for share in (0.5, 1.0, 3.0):  # a plant that misses the limit, just keeps it, or needs a third of it
             assert abs(share * needs - belief.power[0]) < 1.7 * belief.power[1]
     assert of_volume(None) == Prior()
+
+
+@pytest.mark.parametrize("every_s", [1, 5, 20, 60, 120])
+def test_how_often_a_probe_is_read_is_known_however_seldom(every_s: int) -> None:
+    """What lies ahead is reckoned reading by reading: a period that dwindles would make it endless."""
+    heard = Readings()
+    for n in range(120):
+        heard.hear(22.0 + 0.005 * every_s * n, 21.0, n * every_s * 1000)
+    assert heard.every_s == pytest.approx(every_s, rel=0.05)
+
+
+def test_a_pause_is_not_how_often_a_probe_is_read() -> None:
+    heard, at_ms = Readings(), 0
+    for n in range(400):
+        at_ms += 300_000 if n % 100 == 99 else 2_000
+        heard.hear(22.0 + 0.01 * n, 21.0, at_ms)
+    assert heard.every_s == pytest.approx(2.0, rel=0.05)
