@@ -33,7 +33,11 @@ class Spread(NamedTuple):
 
     def at(self, share: float) -> float:
         """The quantile of this share."""
-        return self.median * exp(self.sd * _NORMAL.inv_cdf(share))
+        return self.of(_NORMAL.inv_cdf(share))
+
+    def of(self, z: float) -> float:
+        """What lies so many standard deviations of the logarithm from the median."""
+        return self.median * exp(self.sd * z)
 
 
 class Prior(NamedTuple):
@@ -47,6 +51,7 @@ class Prior(NamedTuple):
     power: tuple[float, float] = (0.004, 0.006)  # K/s and its standard deviation
     power_loss: float = 0.0  # covariance of power and loss
     heat_ups: int = 0  # what it was learned from
+    element_s: Spread = Spread(15.0, 0.8)  # with which the heater's own heat goes over to the liquid
 
 
 def of_volume(volume_l: float | None, warm_up_limit_ms: int | None = None) -> Prior:
@@ -105,6 +110,7 @@ def learned(broad: Prior, fits: Sequence[Mapping[str, Any]]) -> Prior:
         wall=_shape(broad.wall, [fit["wall"] for fit in fits]),
         wall_s=_shape(broad.wall_s, [fit["wall_s"] for fit in fits]),
         lag_s=_shape(broad.lag_s, [fit["lag_s"] for fit in fits]),
+        element_s=_shape(broad.element_s, [fit["element_s"] for fit in fits if _is_pair(fit.get("element_s"))]),
         loss=Spread(max(mean[1], 2e-6), min(sd / max(mean[1], 2e-6), broad.loss.sd)),
         damp=_damp(broad.damp, [fit["damp"] for fit in fits if _is_pair(fit.get("damp"))]),
         power=(mean[0], sqrt(cov[0] + daily[0])),
@@ -155,9 +161,9 @@ def _damp(broad: tuple[float, float], seen: Sequence[Sequence[float]]) -> tuple[
     return total / weight, min(sqrt(1.0 / weight + SHAPE_DAILY**2), broad[1])
 
 
-def damp_at(damp: tuple[float, float], share: float) -> float:
-    """The quantile of this share."""
-    return min(max(damp[0] + damp[1] * _NORMAL.inv_cdf(share), 0.0), MOST_DAMP)
+def damp_of(damp: tuple[float, float], z: float) -> float:
+    """The share that lies so many standard deviations from the mean."""
+    return min(max(damp[0] + damp[1] * z, 0.0), MOST_DAMP)
 
 
 def damp_k(liquid_c: float, room_c: float) -> float:

@@ -12,6 +12,7 @@ from math import floor as floor_of
 from typing import Any, Final, NamedTuple
 
 from edge.domain.heat_fit import HeatFit
+from edge.domain.heat_hypothesis import Begin
 from edge.domain.heat_prior import REMEMBERED, Prior, is_usable, learned
 from edge.domain.heat_readings import GAP_MS, RECENT_MS, Average, Readings
 from edge.domain.heating import HOLD_MS, Forecast
@@ -43,8 +44,8 @@ SURELY_S: Final = 600.0  # nor before
 STILL_HEATS_K: Final = 3.0  # levelled off so far below where its heater would take it: the heater is off
 WAITING: Final = 240  # averages kept for the fit before it is made to take them
 #: standard deviation of what is left that no hypothesis knows: always, and at five minutes (falling with the time since)
-FLOOR_SHARE: Final = 0.012
-EARLY_SHARE: Final = 0.08
+FLOOR_SHARE: Final = 0.006
+EARLY_SHARE: Final = 0.04
 LEAST_SD_S: Final = 4.0
 GRID_K: Final = 0.25
 LONGEST_S: Final = 172_800.0
@@ -101,7 +102,7 @@ class HeatWatch:
         self._low: tuple[int, float] | None = None  # lowest since the last time it was falling
         self._from_ms = 0
         self._fit = None
-        self._plan: tuple[float, float, float | None, float, float] | None = None  # what the fit begins with
+        self._plan: Begin | None = None  # what the fit begins with
         self._merge: list[Average] = []  # those that become one of a minute
         self._stalled = False
         self._stopped_ms = 0
@@ -311,7 +312,7 @@ class HeatWatch:
             return None
         if self._fit is None:
             fits = self._fits if self._today is None else [*self._fits, self._today]
-            self._fit = HeatFit(*self._plan, learned(self.broad, fits), self.broad)
+            self._fit = HeatFit(self._plan, learned(self.broad, fits), self.broad)
             if self._broken is not None and self._broken[1] >= TODAY_K:
                 self._fit.resumed()
         fit = self._fit
@@ -335,15 +336,16 @@ class HeatWatch:
             level -= loss * (level - first[2]) * (first[0] - at_ms)
             sd = sqrt(self._heard.variance(10, 0.0) / min(before, 16)) + 0.02
             bend_sd_s = hypot(BEND_SD_S, self._heard.scatter_k() / (slope * 1000.0))
-            self._plan = (level, sd, (bend_ms - first[0]) / 1000.0, bend_sd_s, slope * 1000.0)
+            bend_s, rise_s = (bend_ms - first[0]) / 1000.0, (at_ms - bend_ms) / 1000.0
+            self._plan = Begin(level, sd**2, 0.0, bend_s, rise_s, bend_sd_s, slope * 1000.0)
         else:
             late, early = self._slope_of(at_ms - 120_000, at_ms), self._slope_of(at_ms - 240_000, at_ms - 120_000)
             if late is None or early is None or late < 0.75 * early:
                 return  # the probe, or a wall, is still catching up
             rows = [w for w in rows if w[0] > at_ms - 120_000]
             self._from_ms = rows[0][0]
-            self._plan = (rows[0][1], 1.0, None, 0.0, late * 1000.0)
-        self._slope = self._rise = self._plan[4]
+            self._plan = Begin(rows[0][1], 1.0, 0.0, slope=late * 1000.0)
+        self._slope = self._rise = self._plan.slope
         self._waiting = [
             w._replace(variance=self._heard.variance(w.n, self._slope))
             for w in self._waiting

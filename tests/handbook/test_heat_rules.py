@@ -16,6 +16,7 @@ from scipy.optimize import brentq
 from edge.domain.cooling import CoolWatch
 from edge.domain.filters import normalised_drop, viscosity_mpa_s
 from edge.domain.heat_fit import HeatFit
+from edge.domain.heat_hypothesis import Begin
 from edge.domain.heat_prior import Prior, Spread, damp_k
 from edge.domain.heat_watch import HeatWatch, quantile
 from edge.domain.heating import HOLD_MS, basin_c, needed_c, plateau_c, time_to_s
@@ -81,7 +82,7 @@ def test_the_estimator_finds_the_time_of_the_closed_form(
         said = watch.until(inputs["target"], mono_ms)
         assert said.in_ms is not None and said.low_ms is not None and said.high_ms is not None
         left_s = expected - seen_s
-        assert (said.in_ms - HOLD_MS) / 1000.0 == pytest.approx(left_s, rel=0.06, abs=15.0)
+        assert (said.in_ms - HOLD_MS) / 1000.0 == pytest.approx(left_s, rel=0.08, abs=15.0)
         assert said.low_ms - HOLD_MS <= left_s * 1000.0 <= said.high_ms - HOLD_MS
 
 
@@ -183,7 +184,7 @@ def test_closed_form_agrees_with_a_general_solver(
 
 
 class TwoNodes(NamedTuple):
-    """Liquid, vessel wall, probe; evaporation as a share of the loss. J/K, W/K, W, s, Cel."""
+    """Liquid, vessel wall, probe, heater; evaporation as a share of the loss. J/K, W/K, W, s, Cel."""
 
     liquid: float = 46_000.0
     wall: float = 7_000.0
@@ -192,21 +193,24 @@ class TwoNodes(NamedTuple):
     damp: float = 0.0
     heater: float = 260.0
     lag_s: float = 45.0
+    element_s: float = 0.5
     room_c: float = 20.0
     start_c: float = 20.0
 
     def rates(self, _: float, y: Any) -> list[float]:
-        liquid, wall, probe = y
+        liquid, wall, probe, given = y
         drive = (1.0 - self.damp) * (liquid - self.room_c) + self.damp * damp_k(liquid, self.room_c)
         across = self.exchange * (liquid - wall)
         return [
-            (self.heater - across - self.loss * drive) / self.liquid,
+            (given - across - self.loss * drive) / self.liquid,
             across / self.wall,
             (liquid - probe) / self.lag_s,
+            (self.heater - given) / self.element_s,
         ]
 
     def solved(self) -> Any:
-        return solve_ivp(self.rates, (0.0, 30_000.0), [self.start_c] * 3, rtol=1e-9, atol=1e-9, dense_output=True)
+        begin = [self.start_c] * 3 + [0.0]
+        return solve_ivp(self.rates, (0.0, 30_000.0), begin, method="LSODA", rtol=1e-9, atol=1e-9, dense_output=True)
 
     def believed(self) -> Prior:
         """All of it known, but for the heater's power."""
@@ -214,7 +218,7 @@ class TwoNodes(NamedTuple):
         wall_s = self.wall / self.exchange / (1.0 + self.wall / self.liquid)
         return Prior(
             Spread(self.wall / self.liquid, sure), Spread(wall_s, sure), Spread(self.lag_s, sure), Spread(self.loss / whole, sure),
-            (self.damp, 1e-3),
+            (self.damp, 1e-3), element_s=Spread(self.element_s, sure),
         )  # fmt: skip
 
 
@@ -224,10 +228,18 @@ class TwoNodes(NamedTuple):
         TwoNodes(),
         TwoNodes(wall=14_000.0, exchange=12.0, lag_s=110.0),
         TwoNodes(lag_s=8.0, loss=6.0, room_c=16.0),
+        TwoNodes(element_s=60.0, lag_s=90.0),
         TwoNodes(damp=0.6, loss=4.0),
         TwoNodes(damp=0.8, loss=5.0, start_c=28.0, wall=12_000.0),
     ],
-    ids=["plain", "thick wall, slow probe", "quick probe, high loss", "evaporation", "much evaporation, warm"],
+    ids=[
+        "plain",
+        "thick wall, slow probe",
+        "quick probe, high loss",
+        "slow heater",
+        "evaporation",
+        "much evaporation, warm",
+    ],
 )
 def test_the_forecast_for_a_known_plant_agrees_with_a_general_solver(plant: TwoNodes) -> None:
     """Wall, lag and losses are given, the heater's power is found from ten minutes of the solver's own curve; then time to 39 Cel."""
@@ -236,13 +248,16 @@ def test_the_forecast_for_a_known_plant_agrees_with_a_general_solver(plant: TwoN
     probe = solved.sol(at)[2]
     reached_s = float(at[np.argmax(probe >= 39.0)])
     known = plant.believed()
-    fit = HeatFit(plant.start_c, 0.001, plant.lag_s, 0.1, 0.004, known, known)
+    begin = Begin(
+        plant.start_c, 1e-6, 0.0, bend_s=plant.lag_s + plant.element_s, rise_s=1e6, bend_sd_s=0.1, slope=0.004
+    )
+    fit = HeatFit(begin, known, known)
     for t in range(15, 601, 15):
         fit.add(float(t), float(solved.sol(float(t))[2]), 1e-6, plant.room_c)
     points = fit.points(39.0, plant.room_c)
     assert quantile(points, 0.5) == pytest.approx(reached_s - 600.0, rel=0.01)
     assert fit.power_now()[0] == pytest.approx(plant.heater / (plant.liquid + plant.wall), rel=0.01)
-    ends = brentq(lambda c: plant.rates(0.0, (c, c, c))[0], 30.0, 200.0)
+    ends = brentq(lambda c: plant.rates(0.0, [c, c, c, plant.heater])[0], 30.0, 200.0)
     assert fit.plateau_c(plant.room_c) == pytest.approx(ends, abs=1.0)
 
 

@@ -142,11 +142,16 @@ def test_random_plants_are_right_and_the_interval_holds() -> None:
 
 
 def test_the_model_itself_is_right_when_a_plant_is_known_exactly() -> None:
-    """All of wall, lag and loss given: what is left of the error is the readings' and the closed form's: under one per cent."""
+    """All of wall, lags and losses given: what is left of the error is the readings' and the closed form's: under one per cent."""
     plant = Plant(40_000.0, 8_000.0, 20.0, 2.4, 0.0, 0.1, 40.0, 220.0, 0.0, 0.005, 1, 0.0)
     morning = Morning(20.0, 20.0, 0.0, 0.0, 0.0, 600.0, 900, 39.0, 1)
     known = Prior(
-        Spread(0.2, 0.01), Spread(8_000.0 / 20.0 / 1.2, 0.01), Spread(40.0, 0.01), Spread(2.4 / 48_000.0, 0.01)
+        Spread(0.2, 0.01),
+        Spread(8_000.0 / 20.0 / 1.2, 0.01),
+        Spread(40.0, 0.01),
+        Spread(2.4 / 48_000.0, 0.01),
+        damp=(0.0, 0.01),
+        element_s=Spread(1.0, 0.01),
     )
     seen, watch = record(plant, morning), HeatWatch(known)
     for t, read, room in seen.rows:
