@@ -141,6 +141,39 @@ def test_random_plants_are_right_and_the_interval_holds() -> None:
     assert inside >= 0.8 * asked
 
 
+def said_at(plant: Plant, morning: Morning, minutes: float) -> tuple[float, float, float, float]:
+    """(truth, middle, low, high) of what is left, so many minutes after the heat's start [s]."""
+    seen, watch = record(plant, morning), HeatWatch()
+    for t, read, room in seen.rows:
+        watch.hear(read, room, int(t * 1000))
+        if t - seen.start_s >= 60.0 * minutes:
+            return seen.reached_s - t, *left_s(watch.until(seen.target_c, int(t * 1000)))
+    raise AssertionError
+
+
+@pytest.mark.parametrize(("lag_s", "element_s"), [(115.0, 30.0), (60.0, 58.0), (6.0, 60.0)])
+def test_a_slow_probe_and_a_slow_heater_are_told_from_a_wall(lag_s: float, element_s: float) -> None:
+    """Both delay the rise by minutes, which a wall explains, too, and wrongly."""
+    plant = Plant(52_000.0, 7_000.0, 110.0, 1.0, 1.0, element_s, lag_s, 480.0, 0.0625, 0.012, 1, 0.0)
+    morning = Morning(19.0, 20.0, 0.2, 0.1, 0.001, 900.0, 900, 39.0, 5)
+    for minutes in (10.0, 40.0):
+        truth, middle, low, high = said_at(plant, morning, minutes)
+        assert middle == pytest.approx(truth, rel=0.05)
+        assert low - 0.03 * truth <= truth <= high + 0.03 * truth
+
+
+def test_mains_that_wander_widen_the_interval() -> None:
+    """The same vessel with a steady heater, and with one that wanders by 4 %: only the readings tell which it is."""
+    plant = Plant(42_000.0, 5_000.0, 30.0, 1.2, 1.2, 10.0, 20.0, 250.0, 0.0, 0.02, 2, 0.0)
+    widths = []
+    for ripple in (0.0, 0.04):
+        morning = Morning(20.0, 20.0, 0.0, 0.0, ripple, 1_000.0, 900, 39.0, 9)
+        truth, _, low, high = said_at(plant, morning, 40.0)
+        assert low <= truth <= high
+        widths.append((high - low) / truth)
+    assert widths[1] > 1.3 * widths[0]
+
+
 def test_the_model_itself_is_right_when_a_plant_is_known_exactly() -> None:
     """All of wall, lags and losses given: what is left of the error is the readings' and the closed form's: under one per cent."""
     plant = Plant(40_000.0, 8_000.0, 20.0, 2.4, 0.0, 0.1, 40.0, 220.0, 0.0, 0.005, 1, 0.0)
