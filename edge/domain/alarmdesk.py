@@ -133,7 +133,7 @@ class AlarmDesk:
         if not active and not alarm.condition:
             return
         cause = ""
-        if active:
+        if active and band.is_over(value):  # one within the deadband decides nothing
             settings = self._kinds[point]
             side = "below" if band.low else "above"
             here, limit = (value_text(v, settings.unit, settings.kind) for v in (value, band.limit))
@@ -161,7 +161,7 @@ class AlarmDesk:
         if news and active and not alarm.present:
             alarm.since_wall_ms = now.wall_ms
         alarm.condition = active
-        if active and not alarm.present:
+        if active and not alarm.present and (news or cause):
             alarm.value, alarm.unit, alarm.limit, alarm.point, alarm.cause = value, unit, limit, point, cause
         elif not active and value is not None:
             alarm.value = value
@@ -179,11 +179,13 @@ class AlarmDesk:
         alarm = self.alarms.get(ident)
         if alarm is not None and not alarm.present and alarm.condition:
             if ident in self.bands:
-                self.bands[ident].beyond = False
+                self.bands[ident].forget()
             self.set(ident, False, now)
 
     def _pass(self, alarm: Alarm, now: Now) -> None:
-        was = alarm.present
+        was, due_ms = alarm.present, alarm.delay.due_ms
+        if alarm.condition and not was and due_ms is not None and now.mono_ms >= due_ms:
+            self._mind_noise(alarm)
         present = alarm.delay.see(alarm.condition, now.mono_ms)
         if alarm.delay.pending_since_ms is None:
             self._pending.pop(alarm.id, None)
@@ -191,6 +193,13 @@ class AlarmDesk:
             self._pending[alarm.id] = alarm
         if present is not was:
             self._arrive(alarm, now) if present else self._leave(alarm, now)
+
+    def _mind_noise(self, alarm: Alarm) -> None:
+        """The on-delay of an alarm is over: what a reading of noise began, and those since don't bear out, is forgotten."""
+        band = self.bands.get(alarm.id)
+        if band is not None and not band.is_borne_out():
+            band.forget()
+            alarm.condition = False
 
     def _arrive(self, alarm: Alarm, now: Now) -> None:
         of = self.cause_of(alarm.id)

@@ -13,6 +13,7 @@ from __future__ import annotations
 from collections import deque
 from collections.abc import Mapping
 from enum import StrEnum
+from math import sqrt
 from types import MappingProxyType
 from typing import Any, Final
 
@@ -111,13 +112,19 @@ def next_state(state: State, event: Event, *, latching: bool = False, in_alarm: 
 AT_LIMIT: Final = 0.001
 
 
+#: readings that are looked at together, at the most; and how near a mean has to be to its limit to be at it, in standard errors
+MOST_SEEN: Final = 4096
+AT_THE_LIMIT: Final = 0.25
+
+
 class Band:
     """A limit with its deadband: beyond it strictly, back only when inside by the deadband."""
 
-    __slots__ = ("low", "limit", "deadband", "beyond")
+    __slots__ = ("low", "limit", "deadband", "beyond", "_seen")
 
     def __init__(self, limit: float, deadband: float, *, low: bool) -> None:
         self.low, self.limit, self.deadband, self.beyond = low, limit, deadband, False
+        self._seen: deque[float] = deque(maxlen=MOST_SEEN)  # by how much each reading was over since it went beyond
 
     def see(self, value: float) -> bool:
         """Is `value` beyond, with what was seen before in mind?
@@ -128,7 +135,39 @@ class Band:
         """
         over = self.limit - value if self.low else value - self.limit
         self.beyond = over > AT_LIMIT if not self.beyond else over > -self.deadband + AT_LIMIT
+        if self.beyond:
+            self._seen.append(over)
+        else:
+            self._seen.clear()
         return self.beyond
+
+    def is_over(self, value: float) -> bool:
+        """Is this very value beyond?"""
+        return (self.limit - value if self.low else value - self.limit) > AT_LIMIT
+
+    def forget(self) -> None:
+        """What was seen beyond is over."""
+        self.beyond = False
+        self._seen.clear()
+
+    def is_borne_out(self) -> bool:
+        """Do the readings since it went beyond say so together, or was it one of a noisy value that lies inside?
+
+        Their mean without the highest and lowest fifth, against its own standard error: a value that swings about its limit is at it.
+        The deadband alone would hold one reading of noise through the whole on-delay.
+
+        >>> band = Band(60.0, 2.0, low=False)
+        >>> [band.see(v) for v in (60.3, 59.1, 59.4, 58.9, 59.2)][-1], band.is_borne_out()
+        (True, False)
+        """
+        ordered = sorted(self._seen)
+        n, cut = len(ordered), len(ordered) // 5
+        kept = ordered[cut : n - cut]
+        if len(kept) < 2:
+            return True
+        mean = sum(kept) / len(kept)
+        error = sqrt(sum((over - mean) ** 2 for over in kept) / (len(kept) - 1) / n)
+        return mean > -AT_THE_LIMIT * error - AT_LIMIT
 
 
 class Delay:

@@ -9,7 +9,7 @@ from __future__ import annotations
 from functools import partial
 from typing import TYPE_CHECKING, Any, Final, NamedTuple
 
-from edge.domain.alarms import AT_LIMIT
+from edge.domain.alarms import AT_LIMIT, CHATTER_TIMES, CHATTER_WITHIN_MS
 from edge.domain.calibration import K_CALIBRATED, combined, probability_within
 from edge.domain.duties import Fact, is_test_due, months_later_ms, test_result
 from edge.domain.entered import entered_value
@@ -24,11 +24,14 @@ from edge.domain.set_point import words
 from edge.domain.show import drop_text, said_of, why_text
 from edge.domain.show_water import blind_text, capacity_text, fell_text, fill_text, filter_text, never_seen
 from edge.domain.train import TRAIN
+from edge.domain.wording import age_text
 
 if TYPE_CHECKING:
     from edge.domain.station import Station
 
 UNCALIBRATED: Final = " (uncalibrated)"
+#: an outlet that has tripped counts as live once it has been so for this long: one whose contact chatters would have tripped again
+STEADY_MS: Final = CHATTER_WITHIN_MS // (CHATTER_TIMES - 1)
 MET: Final = "met"
 UNMET: Final = "unmet"
 UNKNOWN: Final = "unknown"
@@ -471,6 +474,14 @@ class Readiness:
             return Judged(
                 UNMET, "tripped", ask=f"Have the {ident} outlet's trip looked into; reset it once, dry-handed"
             )
+        if s.desk.alarms[f"outlet_tripped:{ident}"].present:
+            return Judged(
+                UNKNOWN, "live at this moment, but its trip comes and goes", ask=f"Have the {ident} outlet looked into"
+            )
+        left_ms = s.steady_in_ms(ident, now)
+        if left_ms > 0:
+            when = Forecast(left_ms, left_ms, left_ms, "")
+            return Judged(UNKNOWN, "live again, but not yet for long enough to count as steady", mends=True, when=when)
         return Judged(MET, "live")
 
     def no_leak(self, now: Now) -> Judged:
@@ -631,22 +642,6 @@ def side_of(value: float, guard: float, low: float | None, high: float | None) -
     if low is not None and value - guard < low - AT_LIMIT:
         return -1
     return 1 if high is not None and value + guard > high + AT_LIMIT else 0
-
-
-def age_text(ms: int) -> str:
-    """A duration as people say it.
-
-    >>> age_text(45_000), age_text(8_100_000), age_text(500_000_000)
-    ('45 s', '2 h 15 min', '6 days')
-    """
-    seconds = max(ms, 0) // 1000
-    if seconds < 120:
-        return f"{seconds} s"
-    if seconds < 7200:
-        return f"{seconds // 60} min"
-    if seconds < 172_800:
-        return f"{seconds // 3600} h {seconds % 3600 // 60} min"
-    return f"{seconds // 86_400} days"
 
 
 def _evidence(one: Judged, now: Now) -> dict[str, Any] | None:

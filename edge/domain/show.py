@@ -12,7 +12,7 @@ from edge.domain.quantities import from_kind
 from edge.domain.readings import CONTACT_WORDS, REASONS, UNIT_OF, Kind, Quality, Why
 from edge.domain.transfer_share import Z90
 from edge.domain.validity import PointWatch
-from edge.domain.wording import said
+from edge.domain.wording import age_text, said
 
 if TYPE_CHECKING:
     from edge.domain.station import Station
@@ -205,4 +205,6 @@ def _must_start(station: Station, warmth: Warmth, liquid: float, cold_c: float, 
         return estimate(name, "time", now, why="it is warm" if warmth.is_warm else "no first case to be in time for")
     if warmth.heat.heating_since_ms is not None:
         return estimate(name, "time", now, why="it is heating")
-    return estimate(name, "time", now, rfc3339(must.by_ms), why=must.why)
+    overdue_ms = now.wall_ms - must.by_ms
+    why = must.why if overdue_ms <= 0 else f"overdue by {age_text(overdue_ms)}: heating must start now; {must.why}"
+    return estimate(name, "time", now, rfc3339(must.by_ms), why=why)

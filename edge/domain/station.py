@@ -26,7 +26,7 @@ from edge.domain.hours import at_rest
 from edge.domain.leaks import look_for_leak, recall_leak
 from edge.domain.meterless import Meterless, assumed_l_min
 from edge.domain.phases import DRAW_BELONGS_MS, Phase, phase_of
-from edge.domain.readiness import Judged, Readiness, assemble, verdict_word
+from edge.domain.readiness import STEADY_MS, Judged, Readiness, assemble, verdict_word
 from edge.domain.readings import Reading, Role, Sample
 from edge.domain.records import as_draft_body, to_alarms
 from edge.domain.reservoir_alarms import ReservoirAlarms
@@ -111,6 +111,7 @@ class Station:
         self.supply_point = first(Role.SUPPLY_PRESSURE)
         self.flow_point = first(Role.SUPPLY_FLOW)
         self.power_point = first(Role.MACHINE_POWER)
+        self._tripped_ms: dict[str, int] = {}  # outlet -> when it was last read as tripped
         self.leak_points = by_role.get(Role.LEAK, [])
         points = {p.id: p for p in self.settings.points}
         self.outlets: list[tuple[str, str]] = [(points[p].of or p, p) for p in by_role.get(Role.OUTLET_PROTECTION, [])]
@@ -346,7 +347,14 @@ class Station:
             if supply_kpa is not None:
                 self._hear_flow(self.meterless.hear(supply_kpa - value, mono_ms), mono_ms, now)
 
+    def steady_in_ms(self, outlet: str, now: Now) -> int:
+        """In how long an outlet that is live again will have been so for long enough; 0 or less where it has."""
+        tripped_ms = self._tripped_ms.get(outlet)
+        return 0 if tripped_ms is None else tripped_ms + STEADY_MS - now.mono_ms
+
     def _hear_outlet(self, outlet: str, point: str, value: float, mono_ms: int, now: Now) -> None:
+        if value == 1.0:
+            self._tripped_ms[outlet] = mono_ms
         if self.desk.set(
             f"outlet_tripped:{outlet}",
             value == 1.0,
@@ -557,6 +565,7 @@ class Station:
         age_ms = self.evidence.age_ms(now)
         if age_ms is not None and self.settings.supply is not None:
             ends.append(self.settings.supply.stands_for_ms - age_ms + 1)
+        ends += [self.steady_in_ms(outlet, now) for outlet in self._tripped_ms]
         fill = self.book.last("disinfectant_fill")
         ends += [w.correction.due_ms - now.wall_ms for w in self.watches.values() if w.correction is not None]
         if fill is not None and self.settings.reuse_life_ms is not None:

@@ -1,4 +1,4 @@
-"""Texts with temperatures in them, made where nobody knows in which unit the station's people read."""
+"""How people say things: durations, and texts with temperatures made where nobody knows in which unit the station's people read."""
 
 from __future__ import annotations
 
@@ -27,3 +27,19 @@ def said(text: str, show: Callable[[float], str]) -> str:
     if not isinstance(text, Worded):
         return text
     return "".join(p if isinstance(p, str) else show(p) for p in text.parts)
+
+
+def age_text(ms: int) -> str:
+    """A duration as people say it.
+
+    >>> age_text(45_000), age_text(8_100_000), age_text(500_000_000)
+    ('45 s', '2 h 15 min', '5 days')
+    """
+    seconds = max(ms, 0) // 1000
+    if seconds < 120:
+        return f"{seconds} s"
+    if seconds < 7200:
+        return f"{seconds // 60} min"
+    if seconds < 172_800:
+        return f"{seconds // 3600} h {seconds % 3600 // 60} min"
+    return f"{seconds // 86_400} days"

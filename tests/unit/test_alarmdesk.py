@@ -2,11 +2,16 @@
 
 from __future__ import annotations
 
+import math
+import random
+from collections.abc import Callable
+
 import pytest
 
 from edge.domain.entries import Now, wall_ms_of
+from edge.domain.settings import AlarmTuning
 from edge.domain.station import Station
-from tests.unit.stations import HOUR, QUIET, SETTINGS, Driver
+from tests.unit.stations import DRAWING, HOUR, PSI, QUIET, SETTINGS, Driver, tuned
 
 TRIP = "outlet_tripped:heater"
 
@@ -87,3 +92,77 @@ def test_one_that_was_there_once_says_nothing_of_then_and_what_comes_while_it_is
     last = [e.body for e in driver.said if e.kind == "alarm" and e.body["id"] == TRIP][-1]
     assert (last["to"], last["cause"]) == ("unacknowledged", "the heater outlet has tripped")
     assert last["since"] is not None
+
+
+def noisy(mean: float, sd: float, seed: int) -> Callable[[float], dict[str, float]]:
+    """A supply pressure at rest with normal noise [kPa]."""
+    chance = random.Random(seed)
+    return lambda _t: QUIET | {"supply": chance.gauss(mean, sd)}
+
+
+@pytest.mark.parametrize("sd", [1.0, 2.0, 3.5])
+def test_a_noisy_pressure_within_its_limit_is_no_alarm(sd: float) -> None:
+    driver = Driver()
+    driver.run(7200, noisy(60 * PSI - 5.0, sd, 1))
+    assert driver.alarms("static_high") == []
+
+
+@pytest.mark.parametrize("sd", [0.0, 1.0, 3.5])
+def test_a_noisy_pressure_beyond_its_limit_is_one_within_the_minute(sd: float) -> None:
+    driver = Driver()
+    driver.run(60, noisy(60 * PSI + 2.0, sd, 2))
+    assert driver.alarms("static_high") == ["unacknowledged"]
+    (told,) = [e.body for e in driver.said if e.kind == "alarm" and e.body["id"] == "static_high"]
+    assert told["value"] > told["limit"], "the reading that decided it is one beyond"
+
+
+@pytest.mark.parametrize(
+    "swing", [lambda t: 0.4 if t % 2 else -0.4, lambda t: 0.4 * math.sin(1.7 * t), lambda t: 0.4 * math.sin(t / 60)]
+)
+def test_case_44_a_value_that_swings_about_its_limit_is_one_alarm(swing: Callable[[float], float]) -> None:
+    driver = Driver()
+    driver.run(7200, lambda t: QUIET | {"supply": (60.0 + swing(t)) * PSI})
+    assert driver.alarms("static_high") == ["unacknowledged"]
+    driver = Driver()
+    driver.run(60)
+    driver.run(7200, lambda t: DRAWING | {"supply": (40.0 + swing(t)) * PSI})
+    assert driver.alarms("pressure_low") == ["unacknowledged"]
+
+
+def test_a_ramp_is_told_when_its_on_delay_is_over_as_ever() -> None:
+    driver = Driver()
+    driver.run(60, lambda t: QUIET | {"supply": (58.0 + t / 10) * PSI})  # beyond from 21 s on
+    (told,) = [e for e in driver.said if e.kind == "alarm" and e.body["id"] == "static_high"]
+    assert told.mono_ms - 1_000_000 == 36_000
+
+
+def test_an_outlet_whose_contact_flaps_is_never_ready_between() -> None:
+    driver = Driver()
+    driver.duties_done()
+    driver.run(200, DRAWING)
+    driver.run(300)
+    assert driver.verdict() == "ready"
+    for period_s in (18, 4):
+        seen = set()
+        for _ in range(120 // period_s):
+            driver.run(1, QUIET | {"heater-outlet": 1.0})
+            seen.add(driver.verdict())
+            driver.run(period_s - 1)
+            seen.add(driver.verdict())
+        assert "ready" not in seen, period_s
+        driver.run(60)
+    assert driver.condition("outlet:heater")["state"] == "unknown", "held as one that comes and goes"
+    driver.run(300)
+    assert driver.verdict() == "ready"
+
+
+@pytest.mark.parametrize("on_ms", [0, 2_000])
+def test_an_outlet_that_tripped_once_is_live_again_after_a_third_of_a_minute(on_ms: int) -> None:
+    driver = Driver(tuned(outlet_tripped=AlarmTuning(on_delay_ms=on_ms)))
+    driver.run(5, QUIET | {"heater-outlet": 1.0})
+    driver.run(10)
+    assert driver.condition("outlet:heater")["state"] == "unknown" and driver.condition("outlet:heater")["expected_at"]
+    driver.run(9.5, every_s=0.5)
+    assert driver.condition("outlet:heater")["state"] == "met"
+    states = [e.body["conditions"]["outlet:heater"] for e in driver.said if e.kind == "verdict"]
+    assert "unmet" in states

@@ -67,6 +67,20 @@ def test_cold_and_not_heating_is_told_with_the_time_by_which_it_must():
     assert shown["response"].startswith("Start heating now") and shown["respond_within_s"] <= 900
 
 
+def test_when_heating_should_have_started_it_says_by_how_much_it_is_overdue():
+    driver = driver_at("05:40")
+    until(driver, "06:20", COLD | {"reservoir": 35.5})
+    estimate = driver.station.estimates(driver.now)["heating_must_start_by"]
+    assert driver.wall_ms < wall_ms_of(estimate["value"]) and "overdue" not in estimate["why"]
+    until(driver, "06:25", COLD)
+    by_ms = wall_ms_of(driver.station.estimates(driver.now)["heating_must_start_by"]["value"])
+    until(driver, "06:40", COLD)
+    later = driver.station.estimates(driver.now)["heating_must_start_by"]
+    assert abs(wall_ms_of(later["value"]) - by_ms) < 60_000, "the time stays"
+    minutes = (driver.wall_ms - wall_ms_of(later["value"])) // 60_000
+    assert later["why"].startswith(f"overdue by {minutes} min: heating must start now; by the warm-up limit")
+
+
 def test_half_warm_it_may_start_later():
     driver = driver_at("05:40")
     until(driver, "06:30", COLD | {"reservoir": 35.5})
