@@ -14,9 +14,9 @@ from typing import Any, Final, NamedTuple
 from edge.domain.heat_fit import HeatFit
 from edge.domain.heat_hypothesis import Begin
 from edge.domain.heat_prior import REMEMBERED, Prior, is_usable, learned
-from edge.domain.heat_readings import GAP_MS, RECENT_MS, Average, Readings
 from edge.domain.heating import HOLD_MS, Forecast
 from edge.domain.passing import Probe, Rise
+from edge.domain.probe import RECENT_MS, Average, Heard, ProbeWatch, line
 from edge.domain.wording import Worded
 
 FOUNDED_MS: Final = 240_000  # before this a heat-up tells nothing
@@ -75,12 +75,13 @@ class HeatWatch:
 
     __slots__ = (
         "prior", "broad", "_start_ms", "_start_c", "_low", "_turn_c", "_fit", "_from_ms", "_waiting", "_broken", "_plan", "_merge",
-        "_stalled", "_stopped_ms", "_slope", "_rise", "_heard", "_fits", "_today", "_origin", "_falling_ms",
+        "_stalled", "_stopped_ms", "_slope", "_rise", "_probe", "heard", "_fits", "_today", "_origin", "_falling_ms",
     )  # fmt: skip
 
-    def __init__(self, broad: Prior | None = None) -> None:
+    def __init__(self, broad: Prior | None = None, probe: ProbeWatch | None = None) -> None:
         self.prior = self.broad = broad or Prior()
-        self._heard = Readings()
+        self._probe = probe or ProbeWatch()
+        self.heard = Heard(self._probe)
         self._fits: list[Mapping[str, Any]] = []  # of the journal
         self._today: Mapping[str, Any] | None = None  # what a heat-up that was broken off has shown
         self._waiting: list[Average] = []  # what the fit has not taken yet
@@ -93,9 +94,9 @@ class HeatWatch:
 
     def forget(self) -> None:
         """What is going on has nothing to do with heating (the liquid is away, or has just come back)."""
-        if self._start_ms is not None and self._heard.last is not None:
+        if self._start_ms is not None and self.heard.last is not None:
             self._remember()
-            self._broken = (self._heard.last[0], self._turn_c - self._start_c, None)
+            self._broken = (self.heard.last[0], self._turn_c - self._start_c, None)
         self._start_ms = None
         self._origin: tuple[int, float] | None = None  # where it had begun before it was broken off
         self._start_c = self._turn_c = 0.0
@@ -109,7 +110,7 @@ class HeatWatch:
         self._falling_ms: int | None = None  # since when it has been falling
         self._slope = self._rise = 0.0
         self._waiting.clear()
-        self._heard.forget()
+        self.heard.forget()
 
     def _remember(self) -> None:
         """A heat-up that is broken off tells of the next: the vessel is the same."""
@@ -147,10 +148,10 @@ class HeatWatch:
 
     def not_heating_since_ms(self) -> int | None:
         """Since when it has been in sight without heating (at most RECENT_MS ago); None while it heats, or where nothing is known."""
-        recent = self._heard.recent
+        recent = self.heard.lately()
         if self._start_ms is not None or not recent:
             return None
-        return max(recent[0][0], self._stopped_ms)
+        return max(recent[-1].at_ms, self._stopped_ms)
 
     def weaker_than_habit(self, usual: float = 0.0) -> float | None:
         """Heat-up power as a share of this station's habit, where it is surely below WEAK_SHARE; None else. `usual`: of long ago [K/s]."""
@@ -171,18 +172,10 @@ class HeatWatch:
         found = fit.summary()
         return found if is_usable(found) else None
 
-    def hear(self, liquid_c: float, room_c: float, mono_ms: int) -> bool:
-        """One good reading of the reservoir, with the room (measured or declared). False: so far off that it waits for the next."""
-        last = self._heard.last
-        if last is not None and mono_ms - last[0] > GAP_MS:
-            self.forget()
-        closed = self._heard.hear(liquid_c, room_c, mono_ms)
-        if closed is not None:
-            self._take(closed)
-        return not self._heard.suspects
-
-    def _take(self, average: Average) -> None:
+    def take(self, average: Average) -> None:
         """A quarter of a minute is over."""
+        if average.at_ms <= self.heard.since_ms:
+            return
         at_ms, liquid_c, room_c, _, _ = average
         if self._low is None or liquid_c < self._low[1]:
             self._low = (at_ms, liquid_c)
@@ -197,20 +190,20 @@ class HeatWatch:
         if self._plan is None and self._fit is None:
             founded_ms = FOUNDED_LEARNED_MS if self.prior.heat_ups or self._today is not None else FOUNDED_MS
             rose_k = liquid_c - self._start_c
-            if at_ms - self._start_ms >= founded_ms and rose_k >= FOUNDED_STEPS * (self._heard.step_k or 0.0):
+            if at_ms - self._start_ms >= founded_ms and rose_k >= FOUNDED_STEPS * (self._probe.step_k or 0.0):
                 self._make_plan(at_ms)
         self._look_for_fall(at_ms, liquid_c)
 
     def _surely_k(self, least_k: float) -> float:
         """A difference of averages that is no scatter of the probe's [K]."""
-        return max(least_k, SCATTERS * self._heard.scatter_k(), STEPS * (self._heard.step_k or 0.0))
+        return max(least_k, SCATTERS * self._probe.scatter_k(), STEPS * (self._probe.step_k or 0.0))
 
     def _rises(self, liquid_c: float, room_c: float) -> bool:
         """Faster than a warmer room can make it."""
         assert self._low is not None
         if liquid_c - self._low[1] < RISE_K:
             return False
-        slope = self._heard.slope(300_000)
+        slope = self.heard.slope(300_000)
         if slope is None or liquid_c - self._low[1] < self._surely_k(RISE_K):
             return False
         by_room = 60.0 * self.broad.loss.at(0.95) * max(room_c - liquid_c, 0.0)
@@ -226,7 +219,7 @@ class HeatWatch:
             if len(waiting) > 2 * 60:
                 del waiting[:60]
             return
-        average = average._replace(variance=self._heard.variance(average.n, self._slope))
+        average = average._replace(variance=self._probe.variance(average.n, self._slope))
         if average.at_ms - self._from_ms < COARSE_AFTER_MS:
             waiting.append(average)
         else:
@@ -242,7 +235,7 @@ class HeatWatch:
     def _look_for_fall(self, at_ms: int, liquid_c: float) -> None:
         """Has the heat-up under way come to its end, or to a stop?"""
         assert self._start_ms is not None
-        slope = self._heard.slope(300_000)
+        slope = self.heard.slope(300_000)
         if slope is not None and slope.k_per_min > 0.0:
             self._slope = slope.k_per_min / 60.0
         falls = liquid_c < self._turn_c - self._surely_k(FELL_K)
@@ -268,7 +261,7 @@ class HeatWatch:
 
     def _goes_on_falling(self, at_ms: int) -> bool:
         """For so long that it is no lid, and nothing that was poured in."""
-        lately = self._heard.slope(120_000)
+        lately = self.heard.slope(120_000)
         if self._fit is None or self._falling_ms is None:
             self._falling_ms = at_ms
         if lately is not None and lately.k_per_min > SIGMAS * lately.sd:
@@ -279,9 +272,9 @@ class HeatWatch:
         """As good as level, and a tenth of its first rise would have shown."""
         limit = max(LEVEL_K_PER_MIN, LEVEL_SHARE * 60.0 * self._rise)
         for over_ms in (600_000, RECENT_MS):
-            slope = self._heard.slope(over_ms)
+            slope = self.heard.slope(over_ms)
             if slope is not None and slope.k_per_min + 0.5 * SIGMAS * slope.sd < limit:
-                steps_k = 2.0 * (self._heard.step_k or 0.0)
+                steps_k = 2.0 * (self._probe.step_k or 0.0)
                 return self._rise == 0.0 or over_ms == RECENT_MS or 1e-4 * self._rise * over_ms > steps_k
         return False
 
@@ -296,13 +289,9 @@ class HeatWatch:
         self._origin = None if self._broken is None else self._broken[2]
         self._start_ms, self._start_c = self._low
         self._fit = self._plan = None
-        found = hinge([(t, c) for t, c, _ in self._heard.recent if at_ms - t <= 600_000])
+        found = hinge([(average.at_ms, average.liquid_c) for average in reversed(self.heard.lately(600_000))])
         if found is not None:
             self._start_ms, self._start_c = int(found[0]), found[1]
-
-    def fell_by(self, liquid_c: float, over_ms: int) -> float:
-        """How far it is below its highest average of the last `over_ms` [K]."""
-        return self._heard.fell_by(liquid_c, over_ms)
 
     # -- the fit
 
@@ -334,8 +323,8 @@ class HeatWatch:
             self._from_ms, self._start_ms = first[0], int(bend_ms)
             self._start_c = level - loss * (level - first[2]) * (bend_ms - at_ms)
             level -= loss * (level - first[2]) * (first[0] - at_ms)
-            sd = sqrt(self._heard.variance(10, 0.0) / min(before, 16)) + 0.02
-            bend_sd_s = hypot(BEND_SD_S, self._heard.scatter_k() / (slope * 1000.0))
+            sd = sqrt(self._probe.variance(10, 0.0) / min(before, 16)) + 0.02
+            bend_sd_s = hypot(BEND_SD_S, self._probe.scatter_k() / (slope * 1000.0))
             bend_s, rise_s = (bend_ms - first[0]) / 1000.0, (at_ms - bend_ms) / 1000.0
             self._plan = Begin(level, sd**2, 0.0, bend_s, rise_s, bend_sd_s, slope * 1000.0)
         else:
@@ -347,23 +336,19 @@ class HeatWatch:
             self._plan = Begin(rows[0][1], 1.0, 0.0, slope=late * 1000.0)
         self._slope = self._rise = self._plan.slope
         self._waiting = [
-            w._replace(variance=self._heard.variance(w.n, self._slope))
+            w._replace(variance=self._probe.variance(w.n, self._slope))
             for w in self._waiting
             if w.at_ms >= self._from_ms
         ]
 
     def _slope_of(self, from_ms: int, to_ms: int) -> float | None:
         """K/ms of the averages between two times; None where there are fewer than four."""
-        rows = [(t, c) for t, c, _ in self._heard.recent if from_ms < t <= to_ms]
-        if len(rows) < 4:
-            return None
-        n = len(rows)
-        mean_t, mean_c = sum(t for t, _ in rows) / n, sum(c for _, c in rows) / n
-        return sum((t - mean_t) * (c - mean_c) for t, c in rows) / sum((t - mean_t) ** 2 for t, _ in rows)
+        rows = [average for average in self.heard.lately() if from_ms < average.at_ms <= to_ms]
+        return line(rows).k_per_ms if len(rows) >= 4 else None
 
     def _threshold(self, target_c: float) -> float:
         """What the probe must see for the reading to be `target_c`: one that rounds reads it half a step early."""
-        q, last = self._heard.step_k, self._heard.last
+        q, last = self._probe.step_k, self.heard.last
         if q is None or last is None:
             return target_c
         steps = (target_c - last[1]) / q
@@ -379,7 +364,7 @@ class HeatWatch:
 
     def sees(self, sees_c: float, mono_ms: int) -> Seen | str:
         """When the probe sees this; or why that isn't known."""
-        if self._heard.last is None:
+        if self.heard.last is None:
             return "no reading of the reservoir"
         if self._start_ms is None:
             broken = self._broken
@@ -412,9 +397,8 @@ class HeatWatch:
     @property
     def probe(self) -> Probe:
         """How it reads."""
-        heard = self._heard
-        reads_c = 0.0 if heard.last is None else heard.last[1]
-        return Probe(heard.step_k or 0.0, reads_c, sqrt(heard.noise2()), heard.every_s)
+        heard, last = self._probe, self.heard.last
+        return Probe(heard.step_k or 0.0, 0.0 if last is None else last[1], sqrt(heard.noise2()), heard.every_s)
 
     @staticmethod
     def _news(fit: HeatFit) -> str:
@@ -423,7 +407,7 @@ class HeatWatch:
 
     def _why_stalled(self) -> str:
         """It rose and has levelled off: there its losses are what the heater gives, or the heater is off."""
-        ends_c, room_c = self._heard.mean_c(600_000), self._heard.recent[-1][2]
+        ends_c, room_c = self.heard.mean_c(600_000), self.heard.lately(0)[0].room_c
         fit = self._fit
         if fit is not None and fit.plateau_c(room_c) > ends_c + STILL_HEATS_K:
             return Worded("it is not heating: it has stopped rising near ", ends_c)
@@ -471,8 +455,8 @@ class HeatWatch:
         the rise; in the median there is none more where that is ln 2.
         """
         rate = self._rate(fit, target_c, room_c)
-        every_s = self._heard.every_s
-        wide_s = min(sqrt(self._heard.noise2()) / rate, 300.0)
+        every_s = self._probe.every_s
+        wide_s = min(sqrt(self._probe.noise2()) / rate, 300.0)
         sd_s = hypot(0.5 * wide_s, 0.4 * every_s, LEAST_SD_S)
         if wide_s < 0.2 * every_s:
             return 0.5 * every_s, sd_s

@@ -11,12 +11,12 @@ The figures are common practice, no published source; `python -m tests.bench.cyc
 
 from __future__ import annotations
 
-from collections import deque
 from enum import StrEnum
 from math import inf, sqrt
 from typing import Final
 
 from edge.domain.liquid import LiquidWatch
+from edge.domain.probe import Average, Heard, ProbeWatch
 
 
 class Phase(StrEnum):
@@ -55,11 +55,10 @@ LEVEL_K: Final = 0.3
 CALM_MS: Final = 150_000
 #: water drawn this short before or after belongs to the same cycle
 DRAW_BELONGS_MS: Final = 180_000
-BIN_MS: Final = 15_000
+COARSE_STEPS: Final = 2.5  # of a single reading, and of a rise, fewer of the probe's steps tell nothing
 #: a fall of so much within so long may become a cycle: an alarm of cold waits for it, but no longer than that
 SUSPECT_K: Final = 0.5
 SUSPECT_MS: Final = 300_000
-COARSEST_K: Final = 1.0  # a probe has no coarser steps
 
 
 def phase_of(*, off: bool, at_work: bool, away: bool, drawn: bool, reheating: bool, resting: bool) -> Phase:
@@ -83,94 +82,83 @@ class CycleWatch:
     """Is the heated liquid away, or back and being heated again after a cycle?"""
 
     __slots__ = (
-        "away_since_ms", "back_since_ms", "powered", "_lowest", "_reheat_at_most_ms", "_drawn_ms", "_bins", "_sum", "_count", "_bin_ms",
-        "_before", "_diff2", "_diffs", "_falls", "_step_k", "_suspect_ms", "_per_bin", "_liquid",
+        "away_since_ms", "back_since_ms", "powered", "_lowest", "_reheat_at_most_ms", "_drawn_ms", "_falls", "_suspect_ms", "_probe",
+        "_heard", "_highest", "_liquid",
     )  # fmt: skip
 
-    def __init__(self, warm_up_limit_ms: int, liquid: LiquidWatch | None = None) -> None:
+    def __init__(
+        self, warm_up_limit_ms: int, probe: ProbeWatch | None = None, liquid: LiquidWatch | None = None
+    ) -> None:
+        self._probe = probe or ProbeWatch()
+        self._heard = Heard(self._probe)
         self._liquid = liquid or LiquidWatch()
         self.away_since_ms: int | None = None
         self.back_since_ms: int | None = None
         self.powered = True  # a machine without power takes no liquid away
-        self._lowest = 0.0
+        self._lowest = inf  # average since it went away
+        self._highest = -inf  # average of the last AWAY_WITHIN_MS
         self._reheat_at_most_ms = max(45 * 60_000, warm_up_limit_ms * 3 // 4)
         self._drawn_ms: int | None = None
-        self._bins: deque[tuple[int, float]] = deque()  # averages of a quarter of a minute: its end, Cel
-        self._sum, self._count, self._bin_ms = 0.0, 0, 0
-        self._before: float | None = None
-        self._diff2, self._diffs = 0.0, 0
         self._falls = 0  # readings in a row that have fallen
         self._suspect_ms: int | None = None  # since when it has been falling as if away
-        self._step_k = inf  # the smallest step between two readings: the probe's resolution
-        self._per_bin = 1.0  # readings that an average is made of
 
     def drew(self, mono_ms: int) -> None:
         """Water is drawn, or was until now."""
         self._drawn_ms = mono_ms
 
-    def hear(self, liquid_c: float, fell_k: float, room_c: float, warm_c: float, mono_ms: int) -> str | None:
-        """One reading of the reservoir. `fell_k`: below its highest of the last AWAY_WITHIN_MS; `warm_c`: warm enough to start.
+    def hear(self, liquid_c: float, room_c: float, warm_c: float, closed: Average | None, mono_ms: int) -> str | None:
+        """One reading of the reservoir. `closed`: the average that it ended; `warm_c`: warm enough to start.
 
         Returns "away" or "back" at the reading that shows it, else None.
         """
         if self._liquid.judged_c(liquid_c) >= warm_c:
             self.back_since_ms = None
-        closed = self._gather(liquid_c, mono_ms)
-        if closed:
-            self._suspect(room_c, mono_ms)
+        if closed is not None and closed.at_ms <= self._heard.since_ms:
+            closed = None  # what was read before the fall is no rise
+        if closed is not None:
+            self._highest = self._heard.highest_c(AWAY_WITHIN_MS)
+            self._suspect(closed, room_c, mono_ms)
         if self.away_since_ms is None:
-            coarse_k = 2.5 * self._step_k if self._step_k <= COARSEST_K else 0.0
-            self._falls = self._falls + 1 if fell_k >= max(AWAY_FALL_K, coarse_k) else 0
-            fell_k = max(fell_k if self._falls > 1 else 0.0, self._fell_soon(mono_ms) if closed else 0.0)
-            if self._drawn_lately(mono_ms) and self._liquid.fell_beyond_k >= BEYOND_K:
-                fell_k = max(fell_k, self._liquid.fell_beyond_k)
+            fell_k = self._fell_k(liquid_c, closed, mono_ms)
             if fell_k > 0.0 and self.powered and liquid_c + fell_k - room_c >= AWAY_ABOVE_ROOM_K:
                 self.away_since_ms, self.back_since_ms = mono_ms, None
-                self._lowest = self._bins[-1][1] if closed else liquid_c
-                self._bins.clear()
-                self._sum, self._count, self._bin_ms = 0.0, 0, mono_ms  # what was read before the fall is no rise
+                self._lowest = liquid_c if closed is None else closed.liquid_c
+                self.forget()
                 return "away"
-            return None
-        if closed and self._is_back(warm_c, mono_ms):
-            self.away_since_ms, self.back_since_ms, self._falls = None, mono_ms, 0
-            self._bins.clear()
+        elif closed is not None and self._is_back(closed, warm_c):
+            self.away_since_ms, self.back_since_ms = None, mono_ms
+            self.forget()
             return "back"
         return None
 
-    def _gather(self, liquid_c: float, mono_ms: int) -> bool:
-        """Average a quarter of a minute; has one just been finished?"""
-        if self._before is not None:
-            step_k = abs(liquid_c - self._before)
-            if 0.0 < step_k < self._step_k:
-                self._step_k = step_k
-            self._diff2 += step_k * step_k
-            self._diffs += 1
-            if self._diffs > 400:
-                self._diff2, self._diffs = self._diff2 / 2.0, self._diffs // 2
-        self._before = liquid_c
-        self._sum += liquid_c
-        self._count += 1
-        if mono_ms - self._bin_ms < BIN_MS:
-            return False
-        bins = self._bins
-        bins.append((mono_ms, self._sum / self._count))
-        while mono_ms - bins[0][0] > SOONER[-1][1]:
-            bins.popleft()
-        self._per_bin += 0.2 * (self._count - self._per_bin)
-        self._sum, self._count, self._bin_ms = 0.0, 0, mono_ms
-        return True
+    def forget(self) -> None:
+        """What comes is no fall from, and no rise above, what was."""
+        self._highest, self._falls = -inf, 0
+        self._heard.forget()
 
-    def _fell_soon(self, mono_ms: int) -> float:
+    def _fell_k(self, liquid_c: float, closed: Average | None, mono_ms: int) -> float:
+        """How far it has fallen, where it is as much as a cycle makes it; else 0.0."""
+        fell_k = self._highest - liquid_c
+        self._falls = self._falls + 1 if fell_k >= max(AWAY_FALL_K, self._coarse_k()) else 0
+        fell_k = max(fell_k if self._falls > 1 else 0.0, self._fell_soon(closed, mono_ms) if closed else 0.0)
+        if self._drawn_lately(mono_ms) and self._liquid.fell_beyond_k >= BEYOND_K:
+            fell_k = max(fell_k, self._liquid.fell_beyond_k)
+        return fell_k
+
+    def _coarse_k(self) -> float:
+        return COARSE_STEPS * (self._probe.step_k or 0.0)
+
+    def _fell_by(self, now: Average, within_ms: int) -> float:
+        """How far it is below its highest average of so long [K]."""
+        return self._heard.highest_c(within_ms) - now.liquid_c
+
+    def _fell_soon(self, now: Average, mono_ms: int) -> float:
         """How far the averages have fallen, where it is as much as SOONER asks; else 0.0."""
-        bins = self._bins
-        now_c = bins[-1][1]
-        if not self._diffs:
-            return 0.0
-        least_k = SIGMAS * sqrt(self._diff2 / self._diffs / max(self._per_bin, 1.0))
-        step_k = self._step_k if self._step_k <= COARSEST_K else 0.0
+        least_k = SIGMAS * sqrt(2.0 * self._probe.noise2() / now.n)
+        step_k = self._probe.step_k or 0.0
         share = DRAWN_SHARE if self._drawn_lately(mono_ms) else 1.0
         for wanted_k, within_ms in SOONER:
-            fell_k = max((c for at_ms, c in bins if mono_ms - at_ms <= within_ms), default=now_c) - now_c
+            fell_k = self._fell_by(now, within_ms)
             if fell_k >= max(share * wanted_k + step_k, least_k):
                 return fell_k
         return 0.0
@@ -178,24 +166,21 @@ class CycleWatch:
     def _drawn_lately(self, mono_ms: int) -> bool:
         return self._drawn_ms is not None and mono_ms - self._drawn_ms <= DRAWN_MS
 
-    def _is_back(self, warm_c: float, mono_ms: int) -> bool:
-        bins = self._bins
-        now_c = bins[-1][1]
-        if now_c < self._lowest:
-            self._lowest = now_c
+    def _is_back(self, now: Average, warm_c: float) -> bool:
+        self._lowest = min(self._lowest, now.liquid_c)
         rise_k = RISING_BACK_K if self._liquid.rises_k_per_s > 0.0 else BACK_RISE_K
-        if now_c - self._lowest >= max(rise_k, 2.5 * self._step_k if self._step_k <= COARSEST_K else 0.0):
+        if now.liquid_c - self._lowest >= max(rise_k, self._coarse_k()):
             return True
-        if now_c >= LEVEL_FROM_C and self._liquid.is_calm and mono_ms - bins[0][0] >= CALM_MS:
+        seen_ms = now.at_ms - self._heard.lately()[-1].at_ms
+        if now.liquid_c >= LEVEL_FROM_C and self._liquid.is_calm and seen_ms >= CALM_MS:
             return True
-        if not LEVEL_FROM_C <= now_c < warm_c or mono_ms - bins[0][0] < LEVEL_MS:
+        if not LEVEL_FROM_C <= now.liquid_c < warm_c or seen_ms < LEVEL_MS:
             return False
-        return max(c for at_ms, c in bins if mono_ms - at_ms <= LEVEL_MS) - now_c < LEVEL_K
+        return self._fell_by(now, LEVEL_MS) < LEVEL_K
 
-    def _suspect(self, room_c: float, mono_ms: int) -> None:
-        bins = self._bins
-        fell_k = max(c for at_ms, c in bins if mono_ms - at_ms <= SUSPECT_MS) - bins[-1][1]
-        if fell_k < SUSPECT_K or not self.powered or bins[-1][1] + fell_k - room_c < AWAY_ABOVE_ROOM_K:
+    def _suspect(self, now: Average, room_c: float, mono_ms: int) -> None:
+        fell_k = self._fell_by(now, SUSPECT_MS)
+        if fell_k < SUSPECT_K or not self.powered or now.liquid_c + fell_k - room_c < AWAY_ABOVE_ROOM_K:
             self._suspect_ms = None
         elif self._suspect_ms is None:
             self._suspect_ms = mono_ms

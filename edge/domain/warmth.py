@@ -12,8 +12,8 @@ from math import hypot, inf
 from typing import Any, Final
 
 from edge.domain.alarms import AT_LIMIT
+from edge.domain.cool_fit import Loss as Cooling
 from edge.domain.cooling import CoolWatch
-from edge.domain.cooling import Loss as Cooling
 from edge.domain.duties import AHEAD_MS
 from edge.domain.entries import Now, rfc3339
 from edge.domain.habit import Habit
@@ -21,7 +21,8 @@ from edge.domain.heat_prior import REMEMBERED, is_usable, of_volume
 from edge.domain.heat_watch import LEAST_SD_S, HeatWatch
 from edge.domain.heating import HOLD_MS, Forecast, basin_c, needed_c
 from edge.domain.liquid import LiquidWatch
-from edge.domain.phases import AWAY_WITHIN_MS, CycleWatch
+from edge.domain.phases import CycleWatch
+from edge.domain.probe import ProbeWatch
 from edge.domain.set_point import Trough, trough
 from edge.domain.settings import AlarmTuning, Reservoir
 from edge.domain.transfer_share import Loss, by_the_file, mixed_c
@@ -60,13 +61,14 @@ class Warmth:
         self.declared_supply_c = ASSUMED_SUPPLY_C if plan.coldest_supply_c is None else plan.coldest_supply_c
         self.supply_c = self.declared_supply_c
         self.believe(self.filed)
-        self.heat = HeatWatch(of_volume(plan.volume_l, plan.warm_up_limit_ms))
+        self.probe = ProbeWatch()
+        self.heat = HeatWatch(of_volume(plan.volume_l, plan.warm_up_limit_ms), self.probe)
         self.lag_s = self.heat.broad.lag_s.at(LAGS_SHARE)
-        self.cool = CoolWatch(of_volume(plan.volume_l))
+        self.cool = CoolWatch(of_volume(plan.volume_l), self.probe)
         self.habit = Habit()
         self.fits: list[dict[str, Any]] = []  # what the last heat-ups left to learn from, oldest first
         self.liquid = LiquidWatch()
-        self.cycle = CycleWatch(plan.warm_up_limit_ms, self.liquid)
+        self.cycle = CycleWatch(plan.warm_up_limit_ms, self.probe, self.liquid)
         self.is_warm = False  # warm enough, and not about to fall below it
         self._pumped = False  # a cycle has returned the liquid since the last look: it is mixed
         self.is_falling = False  # it was, and falls faster than its vessel cools: where it ends isn't known yet
@@ -138,13 +140,19 @@ class Warmth:
         cools = self.heat.prior.loss.at(COOLS_SHARE) * max(liquid_c - cold_c, 0.0)
         sudden_c = self.liquid.falls_to_c(liquid_c, cools, self.lag_s, mono_ms)
         self._sudden_c = inf if sudden_c is None else sudden_c
-        self._slipped = not self.heat.hear(liquid_c, cold_c, mono_ms)
+        if self.probe.is_another_story(mono_ms):
+            self.heat.forget()
+            self.cool.forget()
+            self.cycle.forget()
+        closed = self.probe.hear(liquid_c, cold_c, mono_ms)
+        if closed is not None:
+            self.heat.take(closed)
+            self.cool.take(closed)
+        self._slipped = self.probe.suspects
         if self._slipped:
             return None  # one reading far off: a slip, unless the next agrees
-        self.cool.hear(liquid_c, cold_c, mono_ms)
         self.liquid.hear(liquid_c, cools, mono_ms)
-        fell_k = self.heat.fell_by(liquid_c, AWAY_WITHIN_MS)
-        event = self.cycle.hear(liquid_c, fell_k, cold_c, self.limits(cold_c)[0], mono_ms)
+        event = self.cycle.hear(liquid_c, cold_c, self.limits(cold_c)[0], closed, mono_ms)
         if event is not None:
             self._pumped = event == "back"
             if not self._goes_on(event):

@@ -37,6 +37,7 @@ from scipy.special import ndtr
 
 from edge.domain.heat_watch import HeatWatch
 from edge.domain.heating import HOLD_MS
+from tests.told import tell
 
 Numbers = NDArray[np.float64]
 AT_MIN = (5, 10, 20, 40)
@@ -231,7 +232,7 @@ class Followed:
             if t >= seen.reached_s - LEAST_LEFT_S:
                 return
             mono_ms = int(t * 1000)
-            self.watch.hear(read, room, mono_ms)
+            tell(self.watch, read, room, mono_ms)
             since = t - seen.start_s
             if since // 60 == minute or since < 60:
                 continue
@@ -534,7 +535,7 @@ def history(plant: Plant, target_c: float, seed: str, number: int = 5) -> list[d
         watch = HeatWatch()
         watch.learn(fits)
         for t, read, room in seen.rows:
-            watch.hear(read, room, int(t * 1000))
+            tell(watch, read, room, int(t * 1000))
         left = watch.summary()
         if left is not None:
             fits.append(json.loads(json.dumps(left)))  # as the journal gives it back

@@ -23,6 +23,7 @@ from edge.domain.heating import HOLD_MS, basin_c, needed_c, plateau_c, time_to_s
 from edge.domain.settings import Reservoir
 from edge.domain.transfer_share import mixed_c, share_of
 from edge.domain.warmth import Warmth
+from tests.told import tell
 
 
 def rows(name: str, op: str) -> list[Any]:
@@ -56,8 +57,8 @@ def hear_lump(inputs: dict[str, float], seconds: int) -> tuple[HeatWatch, CoolWa
     for second in range(seconds + 1):
         liquid = plateau - (plateau - inputs["t0"]) * exp(-rate * second)
         read_c = round(liquid / 0.0625) * 0.0625
-        watch.hear(read_c, inputs["ta"], second * 1000)
-        cool.hear(read_c, inputs["ta"], second * 1000)
+        tell(watch, read_c, inputs["ta"], second * 1000)
+        tell(cool, read_c, inputs["ta"], second * 1000)
     return watch, cool
 
 

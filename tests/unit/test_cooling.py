@@ -8,10 +8,13 @@ from collections.abc import Callable
 
 import pytest
 
-from edge.domain.cooling import CoolWatch, Loss, believed, is_usable
+from edge.domain.cool_fit import Loss
+from edge.domain.cooling import CoolWatch, believed, is_usable
 from edge.domain.heat_prior import Prior, Spread, of_volume
 from edge.domain.heating import Forecast
 from edge.domain.station import Station
+from tests.bench.cooling import AT_MIN, Figures, one
+from tests.told import tell
 from tests.unit.stations import QUIET, SETTINGS, Driver
 
 ROOM_C = 22.0
@@ -49,7 +52,7 @@ class Bench:
     def run(self, seconds: int) -> None:
         for _ in range(seconds):
             self.s += 1
-            self.watch.hear(self.tank.second(), self.tank.room_c, self.s * 1000)
+            tell(self.watch, self.tank.second(), self.tank.room_c, self.s * 1000)
 
     def trip(self) -> None:
         self.tank.powered = False
@@ -183,6 +186,16 @@ def test_the_answer_does_not_depend_on_how_often_one_asks() -> None:
         often.until()
     seldom.run(600)
     assert often.until() == seldom.until()
+
+
+@pytest.mark.parametrize("number", [84, 90, 103, 143])
+def test_what_a_slow_wall_still_draws_in_a_pause_is_not_taken_for_its_losses(number: int) -> None:
+    """Vessels of the bench, stepped there, whose walls need minutes to follow, after an hour and a half under their thermostats."""
+    table = {minutes: Figures() for minutes in AT_MIN}
+    one(number, 5_400, 0, table, [], [])
+    for minutes in (0, 5):
+        [(truth, _, low, high)] = table[minutes].rows
+        assert low <= truth <= high, (minutes, truth, low, high)
 
 
 def test_a_lid_that_is_opened_is_believed_against_the_history() -> None:

@@ -4,16 +4,18 @@ from __future__ import annotations
 
 import random
 from collections.abc import Callable
+from functools import partial
 
 import pytest
 
 from edge.domain.heat_fit import COOLED, PAUSED
 from edge.domain.heat_prior import Prior, of_volume
-from edge.domain.heat_readings import Readings
 from edge.domain.heat_watch import BROKEN_OFF, HeatWatch
 from edge.domain.heating import HOLD_MS, Forecast
+from edge.domain.probe import ProbeWatch
 from edge.domain.settings import Reservoir
 from edge.domain.warmth import Warmth
+from tests.told import tell
 
 PLAN = Reservoir(40.0, 0.5, 35.0, 4 / 19, True, 7_200_000, volume_l=11.0)
 
@@ -29,7 +31,7 @@ class Tank:
         self.every, self.step_k, self.noise_k = every, step_k, noise_k
         self.rng, self.s = random.Random(7), 0
         self.watch = HeatWatch()
-        self.hear: Callable[[float, float, int], object] = self.watch.hear
+        self.hear: Callable[[float, float, int], object] = partial(tell, self.watch)
 
     def second(self) -> None:
         heat = self.power if self.on else 0.0
@@ -85,7 +87,7 @@ def test_a_single_slip_of_the_probe_changes_nothing(every: int) -> None:
 
 
 def test_a_slip_is_left_out_and_a_jump_is_not() -> None:
-    heard = Readings()
+    heard = ProbeWatch()
     for i in range(40):
         heard.hear(30.0 + 0.01 * (i % 3), 20.0, 5_000 * i)
     assert heard.hear(37.0, 20.0, 200_000) is None and heard.suspects
@@ -93,8 +95,8 @@ def test_a_slip_is_left_out_and_a_jump_is_not() -> None:
     assert not heard.suspects
     for i in range(12):
         heard.hear(27.0, 20.0, 210_000 + 5_000 * i)
-    assert heard.recent[-1][1] == pytest.approx(27.0)
-    assert max(c for _, c, _ in heard.recent) < 30.5
+    assert heard.recent[-1].liquid_c == pytest.approx(27.0)
+    assert max(average.liquid_c for average in heard.recent) < 30.5
 
 
 @pytest.mark.parametrize(
@@ -110,12 +112,12 @@ def test_coarse_and_noisy_probes_are_right_all_the_same(every: int, step_k: floa
 def test_steps_and_noise_are_found_from_the_readings() -> None:
     rng = random.Random(3)
     for step_k in (0.0625, 0.1, 0.5):
-        heard = Readings()
+        heard = ProbeWatch()
         for i in range(900):
             heard.hear(round((25.0 + 0.004 * i + rng.gauss(0.0, 0.3 * step_k)) / step_k) * step_k, 20.0, 1_000 * i)
         assert heard.step_k == pytest.approx(step_k)
         assert heard.noise2() ** 0.5 == pytest.approx(0.3 * step_k, rel=0.35)
-    heard = Readings()
+    heard = ProbeWatch()
     for i in range(300):
         heard.hear(25.0 + 0.12 * i + rng.gauss(0.0, 0.07), 20.0, 30_000 * i)
     assert heard.step_k is None
@@ -227,14 +229,14 @@ def test_the_warm_up_limit_moves_the_belief_weakly() -> None:
 @pytest.mark.parametrize("every_s", [1, 5, 20, 60, 120])
 def test_how_often_a_probe_is_read_is_known_however_seldom(every_s: int) -> None:
     """What lies ahead is reckoned reading by reading: a period that dwindles would make it endless."""
-    heard = Readings()
+    heard = ProbeWatch()
     for n in range(max(120, 900 // every_s)):
         heard.hear(22.0 + 0.005 * every_s * n, 21.0, n * every_s * 1000)
     assert heard.every_s == pytest.approx(every_s, rel=0.05)
 
 
 def test_a_pause_is_not_how_often_a_probe_is_read() -> None:
-    heard, at_ms = Readings(), 0
+    heard, at_ms = ProbeWatch(), 0
     for n in range(400):
         at_ms += 300_000 if n % 100 == 99 else 2_000
         heard.hear(22.0 + 0.01 * n, 21.0, at_ms)

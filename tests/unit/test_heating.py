@@ -17,6 +17,7 @@ from edge.domain.heating import HOLD_MS, Forecast
 from edge.domain.settings import Reservoir
 from edge.domain.warmth import Warmth
 from tests.bench.heating import Morning, Plant, a_heater, a_morning, a_plant, history, record, steps
+from tests.told import tell
 
 ROOM_C = 20.0
 PLAN = Reservoir(40.0, 0.5, 35.0, 4 / 19, True, 7_200_000, volume_l=11.0)
@@ -56,7 +57,7 @@ class Bench:
             if each is not None:
                 each()
             self.heard.append(self.tank.second())
-            self.watch.hear(self.heard[-1], ROOM_C, self.s * 1000)
+            tell(self.watch, self.heard[-1], ROOM_C, self.s * 1000)
 
     def until(self, target_c: float = 39.0) -> Forecast:
         return self.watch.until(target_c, self.s * 1000)
@@ -127,7 +128,7 @@ def test_random_plants_are_right_and_the_interval_holds() -> None:
         plant = a_heater(plant, morning, rng)
         seen, watch, done = record(plant, morning), HeatWatch(), False
         for t, read, room in seen.rows:
-            watch.hear(read, room, int(t * 1000))
+            tell(watch, read, room, int(t * 1000))
             if not done and t - seen.start_s >= 1_200.0 and seen.reached_s - t > 300.0:
                 said, done = watch.until(seen.target_c, int(t * 1000)), True
                 if said.in_ms is None:
@@ -145,7 +146,7 @@ def said_at(plant: Plant, morning: Morning, minutes: float) -> tuple[float, floa
     """(truth, middle, low, high) of what is left, so many minutes after the heat's start [s]."""
     seen, watch = record(plant, morning), HeatWatch()
     for t, read, room in seen.rows:
-        watch.hear(read, room, int(t * 1000))
+        tell(watch, read, room, int(t * 1000))
         if t - seen.start_s >= 60.0 * minutes:
             return seen.reached_s - t, *left_s(watch.until(seen.target_c, int(t * 1000)))
     raise AssertionError
@@ -188,7 +189,7 @@ def test_the_model_itself_is_right_when_a_plant_is_known_exactly() -> None:
     )
     seen, watch = record(plant, morning), HeatWatch(known)
     for t, read, room in seen.rows:
-        watch.hear(read, room, int(t * 1000))
+        tell(watch, read, room, int(t * 1000))
         if t in (1_500.0, 2_100.0, 3_300.0):
             middle, _, _ = left_s(watch.until(39.0, int(t * 1000)))
             assert middle == pytest.approx(seen.reached_s - t, rel=0.01), t

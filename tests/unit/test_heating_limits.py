@@ -8,6 +8,7 @@ import pytest
 
 from edge.domain.heat_watch import HeatWatch
 from edge.domain.heating import Forecast
+from tests.told import tell
 
 
 @pytest.mark.parametrize("plateau_c", [36.0, 38.0, 38.9, 39.0, 39.05, 39.4, 41.0])
@@ -17,7 +18,7 @@ def test_a_plateau_near_the_target_is_answered(plateau_c: float, step_k: float) 
     answers: list[Forecast] = []
     for second in range(0, 4 * 3600, 5):
         liquid_c = plateau_c - (plateau_c - 22.0) * math.exp(-second / 3600.0)
-        watch.hear(round(liquid_c / step_k) * step_k, 21.0, second * 1000)
+        tell(watch, round(liquid_c / step_k) * step_k, 21.0, second * 1000)
         if second % 60 == 0:
             for target_c in (37.5, 39.0, 39.5, 45.0):
                 answers.append(watch.until(target_c, second * 1000))

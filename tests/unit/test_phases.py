@@ -13,6 +13,9 @@ from collections.abc import Callable
 import pytest
 
 from edge.domain.phases import AWAY_AT_MOST_MS, CycleWatch, Phase, phase_of
+from edge.domain.probe import ProbeWatch
+from edge.domain.settings import Reservoir
+from edge.domain.warmth import Warmth
 from tests.bench.cycles import FOUND_S, GOAL_RIGHT, Result, Run
 
 ROOM, WARM = 21.0, 39.0
@@ -22,20 +25,21 @@ MINUTE = 60_000
 def watch_over(
     liquid: Callable[[float], float], seconds: int, every_s: int = 5, noise_k: float = 0.03, step_k: float = 0.0625,
     before_s: int = 900, seed: int = 1, drawn_at_s: int | None = None,
+    powered: bool = True,
 ) -> tuple[CycleWatch, list[tuple[str, int]]]:  # fmt: skip
     """A watch that has heard `liquid` (of seconds; before 0 it is held), and what it said at which second."""
-    r, watch, said, recent = random.Random(seed), CycleWatch(7_200_000), [], []
+    r, probe, said = random.Random(seed), ProbeWatch(), []
+    watch = CycleWatch(7_200_000, probe)
+    watch.powered = powered
     for t in range(-before_s, seconds, every_s):
         seen = round((liquid(max(t, 0)) + r.gauss(0.0, noise_k)) / step_k) * step_k
         mono_ms = 10_000_000 + t * 1000
         if drawn_at_s is not None and t == drawn_at_s:
             watch.drew(mono_ms)
-        recent = [(at, c) for at, c in recent if at >= t - 240] + [(t, seen)]
-        quarters = [sum(c for _, c in g) / len(g) for g in (recent[i : i + 3] for i in range(0, len(recent), 3))]
-        told = watch.hear(seen, max(quarters) - seen, ROOM, WARM, mono_ms)
+        closed = probe.hear(seen, ROOM, mono_ms)
+        told = None if probe.suspects else watch.hear(seen, ROOM, WARM, closed, mono_ms)
         if told:
             said.append((told, t))
-            recent = []  # as the heating watch forgets
     return watch, said
 
 
@@ -121,6 +125,26 @@ def test_cold_liquid_poured_in_passes_for_a_cycle_for_some_minutes_only():
     assert [what for what, _ in said] == ["away", "back"] and said[1][1] - said[0][1] <= 420
 
 
+def test_after_a_restart_in_the_middle_of_a_cycle_the_first_average_is_no_return():
+    probe = ProbeWatch()
+    watch = CycleWatch(7_200_000, probe)
+    watch.away_since_ms = 0
+    said = []
+    for t in range(0, 900, 5):
+        seen = air(t) if t < 600 else 35.0
+        closed = probe.hear(seen, ROOM, t * 1000)
+        told = None if probe.suspects else watch.hear(seen, ROOM, WARM, closed, t * 1000)
+        said += [] if told is None else [(told, t)]
+    assert [what for what, _ in said] == ["back"] and said[0][1] >= 600
+
+
+def test_a_fall_over_a_long_silence_is_no_cycle():
+    warmth = Warmth(Reservoir(40.0, 0.5, 35.0, 4 / 19, True, 7_200_000))
+    said = {warmth.hear(39.6, ROOM, t * 1000) for t in range(0, 600, 5)}
+    said |= {warmth.hear(36.0, ROOM, t * 1000) for t in range(3_600, 4_200, 5)}
+    assert said == {None}
+
+
 def test_an_explanation_runs_out():
     watch, said = watch_over(air, 5000)
     assert [what for what, _ in said] == ["away"]
@@ -133,9 +157,8 @@ def test_an_explanation_runs_out():
 
 
 def test_a_machine_without_power_takes_no_liquid_away():
-    watch = CycleWatch(7_200_000)
-    watch.powered = False
-    assert {watch.hear(air(t), 39.6 - air(t), ROOM, WARM, 10_000_000 + t * 1000) for t in range(0, 600, 5)} == {None}
+    _, said = watch_over(air, 600, powered=False)
+    assert said == []
 
 
 def test_every_mix_of_facts_has_one_phase():

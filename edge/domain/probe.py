@@ -1,12 +1,16 @@
-"""The reservoir's readings, averaged over quarters of a minute: odd ones left out, noise and the probe's steps found from them.
+"""What is known of the reservoir's probe: its noise, its steps, its slips, and averages of a quarter of a minute with their slopes.
 
 A reading far from the one before waits for the next: where that one agrees the change is real and both count, else it was a slip (a spike
 on the wire) and is left out. "Far" is by the noise seen so far, so a coarse or noisy probe is no suspect.
+
+The probe is heard once. Those who watch it (heat_watch.py, cooling.py, phases.py) begin anew at different moments: each has a `Heard`, what
+the probe has shown since then.
 """
 
 from __future__ import annotations
 
 from collections import deque
+from collections.abc import Iterable
 from math import exp, inf, sqrt
 from typing import Final, NamedTuple
 
@@ -43,12 +47,44 @@ class Slope(NamedTuple):
     sd: float
 
 
-class Readings:
-    """What was heard of one probe."""
+class Line(NamedTuple):
+    """Through `n` averages, by least squares: their mean time and temperature, K/ms, sum of squares of times about their mean [ms^2]."""
+
+    n: int
+    mean_ms: float
+    mean_c: float
+    k_per_ms: float
+    spread: float
+
+    def at(self, at_ms: float) -> float:
+        """Where the line is then [Cel]."""
+        return self.mean_c + self.k_per_ms * (at_ms - self.mean_ms)
+
+    def variance_at(self, at_ms: float, variance: float) -> float:
+        """Of where it is then, where each average has `variance` [K^2]."""
+        return variance * (1.0 / self.n + (at_ms - self.mean_ms) ** 2 / self.spread)
+
+
+def line(averages: Iterable[Average]) -> Line:
+    """The line through them; at least two."""
+    n = 0
+    at0 = c0 = -1.0
+    st = sc = stt = stc = 0.0
+    for at_ms, liquid_c, _, _, _ in averages:
+        if not n:
+            at0, c0 = at_ms, liquid_c
+        t, c = at_ms - at0, liquid_c - c0
+        n, st, sc, stt, stc = n + 1, st + t, sc + c, stt + t * t, stc + t * c
+    spread = stt - st * st / n
+    return Line(n, at0 + st / n, c0 + sc / n, (stc - st * sc / n) / spread, spread)
+
+
+class ProbeWatch:
+    """One probe, from its readings."""
 
     __slots__ = (
         "recent", "last", "every_s", "_step_k", "_on_step", "_off_step", "_diff2", "_turn2", "_net", "_before", "_diffs", "_limit_k",
-        "_suspect", "_passed_ms", "_bin_ms", "_sum", "_room_sum", "_time_sum", "_count", "_per_bin",
+        "_suspect", "_passed_ms", "_bin_ms", "_sum", "_room_sum", "_time_sum", "_count", "per_bin", "_cut",
     )  # fmt: skip
 
     def __init__(self) -> None:
@@ -59,25 +95,37 @@ class Readings:
         )
         self._before, self._diffs = 0.0, 0
         self._limit_k = UNKNOWN_SUSPECT_K
-        self._per_bin = 10.0  # readings an average is made of
+        self.per_bin = 10.0  # readings an average is made of
         self.every_s = BIN_MS / 10_000.0
-        self.recent: deque[tuple[int, float, float]] = deque()  # averages of a quarter of a minute: when, Cel, room
-        self.forget()
-
-    def forget(self) -> None:
-        """What comes has nothing to do with what was; the probe is the same."""
+        self.recent: deque[Average] = deque()  # of a quarter of a minute, without their variance
         self.last: tuple[int, float, float] | None = None  # mono, liquid, room
+        self._begin(0)
+
+    def _begin(self, mono_ms: int) -> None:
+        """What comes has nothing to do with what was; the probe is the same."""
         self._suspect: tuple[int, float, float] | None = None
-        self._bin_ms = self._time_sum = self._count = self._passed_ms = 0
-        self._sum = self._room_sum = 0.0
+        self._cut: Average | None = None  # one that was ended early and nobody was told of
+        self._bin_ms, self._count, self._sum, self._room_sum, self._time_sum = mono_ms, 0, 0.0, 0.0, 0
+        self._passed_ms = 0
         self.recent.clear()
+
+    def is_another_story(self, mono_ms: int) -> bool:
+        """It was silent for so long that a reading of now has nothing to do with those before."""
+        return self.last is not None and mono_ms - self.last[0] > GAP_MS
+
+    def cut(self) -> int:
+        """What was read until now, and what is read from now on, don't belong into one average. The time of the last reading."""
+        if self.last is None:
+            return -1
+        if self._count:
+            self._cut = self._close(self.last[0])
+        return self.last[0]
 
     def hear(self, liquid_c: float, room_c: float, mono_ms: int) -> Average | None:
         """One reading; the average that it ends, without its variance. Begins anew after GAP_MS."""
         last = self.last
         if last is None or mono_ms - last[0] > GAP_MS:
-            self.forget()
-            self._bin_ms = mono_ms
+            self._begin(mono_ms)
             self._take(liquid_c, room_c, mono_ms)
             return None
         step = liquid_c - last[1]
@@ -95,7 +143,7 @@ class Readings:
             if step != 0.0:
                 self._look_at_size(abs(step))
         pause = self._is_pause(mono_ms - last[0])
-        closed = self._close(last[0]) if pause and self._count else None
+        closed, self._cut = self._close(last[0]) if pause and self._count else self._cut, None
         if pause:
             self._bin_ms = mono_ms
         self._take(liquid_c, room_c, mono_ms)
@@ -168,13 +216,13 @@ class Readings:
         if self._diffs >= FEW:
             wide_k = SUSPECT_SIGMAS * sqrt(self._diff2 / self._diffs)
             self._limit_k = max(wide_k, SUSPECT_STEPS * (self.step_k or 0.0), SUSPECT_K)
-        self._per_bin += 0.1 * (n - self._per_bin)
+        self.per_bin += 0.1 * (n - self.per_bin)
         if end_ms - self._bin_ms >= BIN_MS:  # else a pause has ended it
             self.every_s += 0.1 * ((end_ms - self._bin_ms) / 1000.0 / n - self.every_s)
         self._bin_ms, self._count, self._sum, self._room_sum, self._time_sum = end_ms, 0, 0.0, 0.0, 0
         recent = self.recent
-        recent.append((found.at_ms, found.liquid_c, found.room_c))
-        while found.at_ms - recent[0][0] > RECENT_MS:
+        recent.append(found)
+        while found.at_ms - recent[0].at_ms > RECENT_MS:
             recent.popleft()
         return found
 
@@ -196,59 +244,80 @@ class Readings:
         seen = max(seen - 0.5 * q * rise, 0.05 * seen)
         return max((seen / (0.564 * q)) ** 2 if seen < 0.17 * q * q else seen - q * q / 12.0, 1e-6)
 
-    def variance(self, n: float, slope: float) -> float:
-        """Variance of the mean of `n` readings of a quarter of a minute [K^2]: noise, and what rounding leaves.
+    def level_variance(self, n: float) -> float:
+        """Variance of the mean of `n` readings [K^2]: noise, and what rounding leaves.
 
-        Rounding leaves little where noise spreads over the steps (the first harmonic of the sawtooth, exp(-4 pi^2 s^2/q^2)), and
-        where the rise passes whole steps; a step that takes longer than the mean tells its place once.
+        Rounding to steps q leaves little where noise spreads over them (the first harmonic of the sawtooth, exp(-4 pi^2 s^2/q^2)).
         """
-        noise2, q = self.noise2(), self.step_k
-        found = noise2 / n
+        return self.noise2() / n + self._rounding2()
+
+    def variance(self, n: float, slope: float) -> float:
+        """The same, of a quarter of a minute in a long rise of `slope` [K/s].
+
+        A step that takes longer than the mean tells its place once, and where the rise passes whole steps little is left.
+        """
+        found, q = self.noise2() / n, self.step_k
         if q is not None:
             passed = max(slope * max(BIN_MS / 1000.0, self.every_s) / q, 0.05)
-            left = exp(-min(39.5 * noise2 / q**2, 50.0))
-            found += q * q / 12.0 * left * (1.0 / passed if passed < 1.0 else 1.0 / passed**2)
+            found += self._rounding2() * (1.0 / passed if passed < 1.0 else 1.0 / passed**2)
         return found
+
+    def _rounding2(self) -> float:
+        q = self.step_k
+        return 0.0 if q is None else q * q / 12.0 * exp(-min(39.5 * self.noise2() / q**2, 50.0))
 
     def scatter_k(self) -> float:
         """By how much averages of a quarter of a minute differ though nothing moves: a standard deviation [K]."""
         q = self.step_k or 0.0
-        return sqrt(self.noise2() / max(self._per_bin, 1.0) + q * q / 12.0)
+        return sqrt(self.noise2() / max(self.per_bin, 1.0) + q * q / 12.0)
 
-    def slope(self, over_ms: int) -> Slope | None:
-        """Slope of the last `over_ms` (at most RECENT_MS); None where there are fewer than four averages over half of it."""
-        if not self.recent:
+
+class Heard:
+    """What one who watches has heard of a probe since that one last began anew."""
+
+    __slots__ = ("probe", "since_ms")
+
+    def __init__(self, probe: ProbeWatch) -> None:
+        self.probe = probe
+        self.forget()
+
+    def forget(self) -> None:
+        """What comes has nothing to do with what was."""
+        self.since_ms = self.probe.cut()
+
+    @property
+    def last(self) -> tuple[int, float, float] | None:
+        """Last reading: mono, liquid, room."""
+        last = self.probe.last
+        return None if last is None or last[0] <= self.since_ms else last
+
+    def lately(self, over_ms: int = RECENT_MS) -> list[Average]:
+        """The averages of the last `over_ms` (at most RECENT_MS), newest first."""
+        recent, found = self.probe.recent, []
+        if recent:
+            from_ms = max(recent[-1].at_ms - over_ms, self.since_ms + 1)
+            for average in reversed(recent):
+                if average.at_ms < from_ms:
+                    break
+                found.append(average)
+        return found
+
+    def slope(self, over_ms: int, sd_k: float | None = None) -> Slope | None:
+        """Slope of the last `over_ms` (at most RECENT_MS); None where there are fewer than four averages over half of it.
+
+        `sd_k`: standard deviation of an average; else their scatter.
+        """
+        rows = self.lately(over_ms)
+        if len(rows) < 4 or rows[0].at_ms - rows[-1].at_ms < over_ms / 2:
             return None
-        end_ms, base, _ = self.recent[-1]
-        n = 0
-        st = sc = stt = stc = first = 0.0
-        for at_ms, liquid_c, _ in reversed(self.recent):
-            t = at_ms - end_ms
-            if -t > over_ms:
-                break
-            c = liquid_c - base
-            n, first = n + 1, -t
-            st, sc, stt, stc = st + t, sc + c, stt + t * t, stc + t * c
-        if n < 4 or first < over_ms / 2:
-            return None
-        spread = stt - st * st / n
-        return Slope(60_000.0 * (stc - st * sc / n) / spread, 60_000.0 * self.scatter_k() / sqrt(spread))
+        found, sd_k = line(rows), self.probe.scatter_k() if sd_k is None else sd_k
+        return Slope(60_000.0 * found.k_per_ms, 60_000.0 * sd_k / sqrt(found.spread))
 
     def mean_c(self, over_ms: int) -> float:
         """Mean of the averages of the last `over_ms` [Cel]; there is at least one."""
-        end_ms = self.recent[-1][0]
-        rows = [c for at_ms, c, _ in self.recent if end_ms - at_ms <= over_ms]
-        return sum(rows) / len(rows)
+        rows = self.lately(over_ms)
+        return sum(average.liquid_c for average in rows) / len(rows)
 
-    def fell_by(self, liquid_c: float, over_ms: int) -> float:
-        """How far it is below its highest average of the last `over_ms` [K]."""
-        if not self.recent:
-            return 0.0
-        since_ms = self.recent[-1][0] - over_ms
-        highest = liquid_c
-        for at_ms, c, _ in reversed(self.recent):
-            if at_ms < since_ms:
-                break
-            if c > highest:
-                highest = c
-        return highest - liquid_c
+    def highest_c(self, over_ms: int) -> float:
+        """Of the averages of the last `over_ms` [Cel]; -inf where there is none."""
+        return max((average.liquid_c for average in self.lately(over_ms)), default=-inf)
