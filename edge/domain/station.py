@@ -296,6 +296,8 @@ class Station:
 
     def _hear_room(self, value: float, mono_ms: int, now: Now) -> None:
         self._reservoir_moved = True
+        if self.warmth is not None:
+            self.warmth.hear_room(value, mono_ms)
 
     def _hear_flow(self, value: float, mono_ms: int, now: Now) -> None:
         point = self.flow_point or self.last_tap

@@ -48,6 +48,9 @@ RISES_AFTER_MS: Final = 150_000
 COOLS_SHARE: Final = 0.9
 #: and this one of what probes' lags are is how far behind it may be: what heat-ups tell of a lag is the wall's as well
 LAGS_SHARE: Final = 0.9
+#: a probe in a room's air is so far behind (sensors in still air follow within one to five minutes: makers' data sheets, from memory)
+ROOM_LAG_S: Final = 90.0
+ROOM_STANDS_MS: Final = 180_000
 #: a rise of at least this much is a heat-up worth remembering
 HEAT_UP_K: Final = 2.0
 
@@ -68,6 +71,8 @@ class Warmth:
         self.habit = Habit()
         self.fits: list[dict[str, Any]] = []  # what the last heat-ups left to learn from, oldest first
         self.liquid = LiquidWatch()
+        self._room, self._room_ms = LiquidWatch(), 0
+        self._room_cools = False  # by a room that is falling it may need more than it has
         self.cycle = CycleWatch(plan.warm_up_limit_ms, self.probe, self.liquid)
         self.is_warm = False  # warm enough, and not about to fall below it
         self._pumped = False  # a cycle has returned the liquid since the last look: it is mixed
@@ -160,6 +165,16 @@ class Warmth:
             self.cool.forget()
         return event
 
+    def hear_room(self, room_c: float, mono_ms: int) -> None:
+        """One good reading of the room: where it falls its probe is behind it."""
+        self._room.hear(room_c, 0.0, mono_ms)
+        self._room_ms = mono_ms
+
+    def _coldest_c(self, cold_c: float, mono_ms: int) -> float:
+        """Where a room that surely falls may be by now [Cel]."""
+        heard = mono_ms - self._room_ms <= ROOM_STANDS_MS
+        return cold_c - self._room.falls_k_per_s * ROOM_LAG_S if heard else cold_c
+
     def _goes_on(self, event: str) -> bool:
         """A warm-up that is only cooled (a lid, cold liquid poured in) goes on; what a cycle has taken and returned begins anew."""
         since_ms, highest_c = self.heat.heating_since_ms, self.heat.highest_c
@@ -205,11 +220,14 @@ class Warmth:
         else:
             self.since_ms = read_ms if self.since_ms is None else self.since_ms
             self._held = became = mono_ms - self.since_ms >= HOLD_MS
-        needed = self.needed_c(cold_c) + self.guard_k - AT_LIMIT
-        if self._may_fall_to(judged_c) < needed:
+        needed = self.needed_c(self._coldest_c(cold_c, mono_ms)) + self.guard_k - AT_LIMIT
+        falls_to_c = self._may_fall_to(judged_c)
+        if falls_to_c < needed:
             self._fell_ms = mono_ms
+            self._room_cools = falls_to_c >= self.needed_c(cold_c) + self.guard_k - AT_LIMIT
         fell = self._fell_ms is not None and mono_ms - self._fell_ms < MIXED_MS
         sudden = self._sudden_c < needed or (self._slipped and liquid_c < leave - AT_LIMIT)
+        self._room_cools = self._room_cools and not sudden
         self.is_falling = self._held and (fell or sudden)
         self.is_warm = self._held and not self.is_falling and not self.is_mixing
         return became
@@ -226,6 +244,8 @@ class Warmth:
     @property
     def unsure(self) -> str:
         """Why a liquid that reads warm enough isn't taken to be; "" where it is, or doesn't."""
+        if self.is_falling and self._room_cools:
+            return "but the room is cooling: it may be colder than its probe"
         if self.is_falling:
             return "and falling: the liquid may be colder than its probe"
         if self.is_mixing and self._held:

@@ -182,6 +182,23 @@ def test_a_probe_far_behind_a_liquid_that_cools_is_reckoned_with(lag_s, every_s,
         assert 300 <= max(s for s, v in seen.warm.items() if v) <= 600, "below from 600 s on"
 
 
+def test_a_window_that_is_opened_is_reckoned_with_before_the_room_point_has_followed():
+    """22 Cel, then 17: 38.45 Cel is needed, then 39.8. The room's probe follows with 90 s and is read each ten seconds."""
+    warmth, r, room_c, warm = Warmth(replace(PLAN, set_point_c=39.4)), random.Random(5), 22.0, {}
+    for s in range(0, 1500, 5):
+        room_c += ((22.0 if s < 900 else 17.0) - room_c) * (1.0 - math.exp(-5.0 / 90.0))
+        seen_c, liquid_c, now = round(room_c + r.gauss(0.0, 0.02), 2), 39.1 + r.gauss(0.0, 0.01), now_at(s)
+        if s % 10 == 0:
+            warmth.hear_room(seen_c, now.mono_ms)
+        warmth.hear(liquid_c, seen_c, now.mono_ms)
+        warmth.look(liquid_c, now.mono_ms, seen_c, False, now)
+        warm[s] = warmth.is_warm
+        if s == 940:
+            assert warmth.needed_c(seen_c) < 39.0, "by the room point alone it is still enough"
+            assert warmth.unsure == "but the room is cooling: it may be colder than its probe"
+    assert warm[895] and not any(v for s, v in warm.items() if s >= 930)
+
+
 @pytest.mark.parametrize("seed", range(3))
 def test_a_large_heel_after_a_draw_is_a_cycle_within_five_minutes(seed):
     """It cools by 0.2 K a minute at first, to be told from a vessel's 0.05 to 0.1."""
