@@ -8,10 +8,12 @@ station's hours and a trusted clock; once it has been warm for that day's first 
 from __future__ import annotations
 
 from collections.abc import Callable
+from math import hypot, sqrt
 from typing import TYPE_CHECKING, Any, Final, NamedTuple
 
 from edge.domain.alarms import AT_LIMIT, LIT
 from edge.domain.entries import Now, rfc3339
+from edge.domain.heat_prior import Prior
 from edge.domain.heating import HOLD_MS, time_to_s
 from edge.domain.hours import clock_text, first_case
 from edge.domain.phases import Phase
@@ -37,6 +39,9 @@ WEAK_AFTER_MS: Final = 900_000
 #: so many heat-ups are a habit, and one from so far below the set point shows the heater's power
 HABIT: Final = 3
 FAR_K: Final = 6.0
+#: half of a 90 % interval, in standard deviations; what one lump of liquid leaves out of its time, as a share
+Z90: Final = 1.645
+FORM_SHARE: Final = 0.02
 FIRST_CASE: Final = "late_for_first_case"
 #: words of its causes
 NOT_HEATING: Final = "not heating"
@@ -48,6 +53,34 @@ class MustStart(NamedTuple):
 
     by_ms: int
     why: str
+    low_ms: int | None = None  # 90 % interval, where this station's own heat-ups tell it
+    high_ms: int | None = None
+
+
+def doubt_s(prior: Prior, liquid_c: float, target_c: float, cold_c: float, takes_s: float) -> float | None:
+    """Standard uncertainty [s] of the time from `liquid_c` to `target_c` [Cel] by what earlier heat-ups left of power and loss.
+
+    Propagated to first order (GUM, JCGM 100:2008, 5.2.2), and what wall and probe add. None where it may never get there.
+    """
+    if takes_s <= 0.0:
+        return 0.0
+    (power, power_sd), loss = prior.power, prior.loss.median
+    loss_sd = loss * prior.loss.sd
+
+    def takes(p: float, b: float) -> float | None:
+        return time_to_s(liquid_c, target_c, cold_c + p / b, b) if p > 0.0 and b > 0.0 else None
+
+    ends = [
+        takes(power - power_sd, loss), takes(power + power_sd, loss),
+        takes(power, max(loss - loss_sd, 0.1 * loss)), takes(power, loss + loss_sd),
+    ]  # fmt: skip
+    weak, strong, tight, leaky = ends
+    if weak is None or strong is None or tight is None or leaky is None:
+        return None
+    by_power, by_loss = 0.5 * (strong - weak), 0.5 * (leaky - tight)
+    together = prior.power_loss / (power_sd * loss_sd) if power_sd > 0.0 and loss_sd > 0.0 else 0.0
+    both = by_power**2 + by_loss**2 + 2.0 * min(max(together, -1.0), 1.0) * by_power * by_loss
+    return hypot(sqrt(max(both, 0.0)), FORM_SHARE * takes_s, prior.lag_s.median)
 
 
 class ReservoirAlarms:
@@ -207,7 +240,15 @@ class ReservoirAlarms:
             power, loss = prior.power[0], prior.loss.median
             takes_s = time_to_s(liquid, target_c, cold_c + power / loss, loss) if liquid < target_c else 0.0
             if takes_s is not None:
-                return MustStart(first_ms - int(takes_s * 1000.0) - HOLD_MS, "by this station's own heat-ups")
+                by_ms = first_ms - int(takes_s * 1000.0) - HOLD_MS
+                why = "by this station's own heat-ups"
+                sd_s = doubt_s(prior, liquid, target_c, cold_c, takes_s)
+                half_ms = None if sd_s is None else int(Z90 * sd_s * 1000.0)
+                return (
+                    MustStart(by_ms, why)
+                    if half_ms is None
+                    else MustStart(by_ms, why, by_ms - half_ms, by_ms + half_ms)
+                )
         limit_ms = warmth.plan.warm_up_limit_ms
         share = min(max((target_c - liquid) / max(target_c - cold_c, 1.0), 0.0) * CAUTION, 1.0)
         return MustStart(first_ms - int(share * limit_ms), f"by the warm-up limit of {limit_ms / 3_600_000:g} h")

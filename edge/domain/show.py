@@ -207,4 +207,6 @@ def _must_start(station: Station, warmth: Warmth, liquid: float, cold_c: float, 
         return estimate(name, "time", now, why="it is heating")
     overdue_ms = now.wall_ms - must.by_ms
     why = must.why if overdue_ms <= 0 else f"overdue by {age_text(overdue_ms)}: heating must start now; {must.why}"
-    return estimate(name, "time", now, rfc3339(must.by_ms), why=why)
+    if must.low_ms is None or must.high_ms is None:
+        return estimate(name, "time", now, rfc3339(must.by_ms), why=why)
+    return estimate(name, "time", now, rfc3339(must.by_ms), rfc3339(must.low_ms), rfc3339(must.high_ms), why)

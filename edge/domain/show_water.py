@@ -11,7 +11,7 @@ from edge.domain.entries import Now
 from edge.domain.readings import Role
 from edge.domain.show import drop_text, estimate
 from edge.domain.supply import Figure
-from edge.domain.train import Stage
+from edge.domain.train import Z90, Stage
 from edge.domain.use import Days
 
 if TYPE_CHECKING:
@@ -45,12 +45,8 @@ def water_estimates(station: Station, now: Now) -> dict[str, dict[str, Any]]:
     _fill(station, now, found)
     if station.draws is not None and station.flow_point is not None:
         least = station.draws.night.least_l_min
-        why = (
-            "the least flow of half an hour without a draw, within a day"
-            if least is not None
-            else "no quiet half hour yet"
-        )
-        found["night_flow"] = estimate("night_flow", "L/min", now, None if least is None else round(least, 4), why=why)
+        none = estimate("night_flow", "L/min", now, why="no quiet half hour yet")
+        found["night_flow"] = none if least is None else _night(station, station.flow_point, least, now)
     return found
 
 
@@ -131,7 +127,7 @@ def _filter(station: Station, ident: str, now: Now, found: dict[str, dict[str, A
         why = ASSUMED
     elif drop is not None:
         why = "; ".join(filter(None, (blind_text(stage), "" if train.zeros_known(ident) else NO_ZEROS)))
-    found[name] = estimate(name, "kPa", now, None if drop is None else round(drop, 3), why=why)
+    found[name] = _drop(station, name, ident, drop, why, now)
     volume, days = f"filter:{ident}:volume_left", f"filter:{ident}:left"
     why = why_no_life(station, stage)
     left = None if why or stage is None else train.left(ident, evidence.total_l)
@@ -149,6 +145,37 @@ def _filter(station: Station, ident: str, now: Now, found: dict[str, dict[str, A
     high = None if math.isinf(left[2]) else round(left[2], 1)
     found[volume] = estimate(volume, "L", now, round(left[0], 1), round(left[1], 1), high, why)
     found[days] = _days(station, days, ident, days_left(station, ident, now), why, now)
+
+
+def _drop(station: Station, name: str, ident: str, drop: float | None, why: str, now: Now) -> dict[str, Any]:
+    """A drop with its interval: how draws scatter, the gauges where their zeros are in it, and water that may be cold."""
+    train = station.evidence.train
+    stage = train.of(ident)
+    half = None if drop is None or stage is None else stage.half_kpa(train.changed_ms(ident))
+    if drop is None or stage is None or half is None:
+        more = "" if drop is None else "too few draws yet to say how sure that is"
+        return estimate(
+            name, "kPa", now, None if drop is None else round(drop, 3), why="; ".join(filter(None, (why, more)))
+        )
+    if not train.zeros_known(ident):
+        points = [point for point in map(station.taps.get, train.taps_of(ident)) if point is not None]
+        half = math.hypot(half, *(Z90 * (station.watches[point].u or 0.0) for point in points))
+    low, high = drop - math.hypot(half, stage.doubt_kpa(drop)), drop + half
+    return estimate(name, "kPa", now, round(drop, 3), round(max(low, min(drop, 0.0)), 3), round(high, 3), why)
+
+
+def _night(station: Station, point: str, least: float, now: Now) -> dict[str, Any]:
+    """The least flow with its interval: half the meter's step is told as none, and what its uncertainty allows."""
+    name, why, watch = (
+        "night_flow",
+        "the least flow of half an hour without a draw, within a day",
+        station.watches[point],
+    )
+    half = math.hypot(0.5 * (watch.point.resolution or 0.0), Z90 * (watch.u or 0.0))
+    if half <= 0.0:
+        why += "; the station file tells neither the meter's resolution nor its uncertainty: how sure that is can't be told"
+        return estimate(name, "L/min", now, round(least, 4), why=why)
+    return estimate(name, "L/min", now, round(least, 4), round(max(least - half, 0.0), 4), round(least + half, 4), why)
 
 
 def _days(station: Station, name: str, ident: str, left: Days | None, why: str, now: Now) -> dict[str, Any]:

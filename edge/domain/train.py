@@ -13,13 +13,14 @@ from __future__ import annotations
 import math
 from collections import deque
 from collections.abc import Callable, Mapping, Sequence
+from itertools import pairwise
 from typing import Any, Final, NamedTuple
 from zoneinfo import ZoneInfo
 
 from edge.domain.filter_life import SCALE_U, Housing, Life, Point, fit
 from edge.domain.filter_pair import Pair, Side, together
 from edge.domain.filters import GAINS_AT_MOST_KPA, Parts, colder_share, parts, scaled, taps_of
-from edge.domain.robust import mad_sigma, median
+from edge.domain.robust import MAD_TO_SIGMA, mad_sigma, median
 from edge.domain.settings import Settings
 
 #: the whole train as one stage, where no pressure is known between its stages; no filter's id is a star
@@ -31,6 +32,9 @@ ZERO_AT_MOST_KPA: Final = 25.0
 POINTS_KEPT: Final = 96
 #: draws whose median is the drop now
 LAST: Final = 3
+#: half of a 90 % interval, in standard deviations; and how good a median deviation is, as a share of the draws (Hampel: 37 %)
+Z90: Final = 1.645
+MAD_AS_GOOD: Final = 0.37
 #: a fall is told by so many draws, before two of them could make the median look better; it is judged against those before them
 FELL_LAST: Final = 2
 BEFORE: Final = 10
@@ -181,6 +185,19 @@ class Stage:
             self._told[changed_ms] = None if not levels else levels[-1] if len(levels) < LAST else median(levels)
         return self._told[changed_ms]
 
+    def half_kpa(self, changed_ms: int | None) -> float | None:
+        """Half the 90 % interval of `drop_kpa` by how the draws scatter from one to the next; None where there were too few.
+
+        The median of three normal values has 0.67 times the standard deviation of one (textbook); that of few differences is itself
+        poorly known, as Student's factor for so few says (Cornish and Fisher's first term).
+        """
+        levels = self._levels(changed_ms)
+        steps = [abs(b - a) for a, b in pairwise(levels)]
+        if len(steps) < LAST:
+            return None
+        sigma = MAD_TO_SIGMA * median(steps) / math.sqrt(2.0)
+        return Z90 * (1.0 + (Z90 * Z90 + 1.0) / (4.0 * len(steps) * MAD_AS_GOOD)) * 0.67 * sigma
+
     def _look_for_fall(self, changed_ms: int | None) -> None:
         levels = self._levels(changed_ms)
         if self.fell is not None:
@@ -315,9 +332,13 @@ class Train:
         """The stage that tells of a filter: its own, or the whole train."""
         return self.stages.get(TRAIN if self.is_lumped else ident)
 
+    def taps_of(self, ident: str) -> tuple[str, ...]:
+        """The taps before and after a filter, or of all of them where no pressure is known between."""
+        return tuple(self._pairs.get(TRAIN if self.is_lumped else ident, ()))
+
     def zeros_known(self, ident: str) -> bool:
         """Were the zeros of both taps about a filter seen, so that they are taken off its drop?"""
-        return all(self.zeros.knows(tap) for tap in self._pairs.get(TRAIN if self.is_lumped else ident, ()))
+        return all(self.zeros.knows(tap) for tap in self.taps_of(ident))
 
     def changed_ms(self, ident: str) -> int | None:
         """When a stage was last changed; the whole train counts from its newest change."""
