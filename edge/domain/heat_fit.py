@@ -2,7 +2,7 @@
 
 The first hypotheses are spread over the prior and weighted by the evidence of their filters; what is hopeless is given up. They lie
 too far apart for what a few minutes of readings tell: again and again new ones are drawn around those that the evidence favours
-(heat_cloud.py), hear all that has been heard so far, and take their places. Rao-Blackwellised mixtures are textbook matter.
+(heat_cloud.py), hear all that has been heard so far, and join them. Rao-Blackwellised mixtures are textbook matter.
 """
 
 from __future__ import annotations
@@ -195,7 +195,7 @@ class HeatFit:
             self._cloud, self._drawn = None, []
 
     def _refine(self) -> None:
-        """Draw some new hypotheses around those that the evidence favours; when there are enough they take their places."""
+        """Draw some new hypotheses around those that the evidence favours; when there are enough they join them."""
         if self._cloud is None:
             if self.t < self._refine_t or self.shifts:
                 return
@@ -226,11 +226,13 @@ class HeatFit:
         """The drawn ones and the others of their prior are two estimates of the same: put together by what each is worth."""
         old = [h for h in self.hyps if h.of is self._prior]
         top = max(h.lw for h in (*old, *self._drawn))
-        worth = [effective([exp(max(h.lw - top, -200.0)) for h in some]) for some in (old, self._drawn)]
-        for some, share in zip((old, self._drawn), worth, strict=True):
+        # a set in which nothing comes near is no estimate of anything
+        sets = [some for some in (old, self._drawn) if some and max(h.lw for h in some) > top - HOPELESS]
+        worth = [effective([exp(h.lw - top) for h in some]) for some in sets]
+        for some, share in zip(sets, worth, strict=True):
             for h in some:
                 h.lw += log(share / sum(worth))
-        both = sorted((*old, *self._drawn), key=lambda h: -h.lw)[:MOST]
+        both = sorted((h for some in sets for h in some), key=lambda h: -h.lw)[:MOST]
         self.hyps = [*both, *(h for h in self.hyps if h.of is not self._prior)]
         self._cloud, self._drawn = None, []
 
