@@ -20,6 +20,9 @@ TAPS: Final = ("supply", "between", "filtered")
 STATIC_AFTER_MS: Final = 10_000
 #: a valve closes: what was read this shortly before the end of a draw is no part of its steady part
 CLOSING_MS: Final = 3_000
+#: a flow that is read more seldom is judged once the next reading has shown that the draw went on: a meter that counts tells the mean
+#: since its last reading, and so of a draw's end a part
+SELDOM_MS: Final = 10_000
 #: water that runs for longer than this without a stop is no draw but a valve that doesn't close
 RUNS_ON_MS: Final = 30 * 60_000
 #: static pressures are averaged over spells of this length
@@ -156,8 +159,8 @@ class DrawWatch:
     """
 
     __slots__ = (
-        "supply", "draw", "last_end_ms", "_flow", "_flow_ms", "static_kpa", "leaked", "decay", "night", "_waiting", "_line", "_rests",
-        "ran_on",
+        "supply", "draw", "last_end_ms", "_flow", "_flow_ms", "_every_ms", "static_kpa", "leaked", "decay", "night", "_waiting", "_line",
+        "_rests", "ran_on",
     )  # fmt: skip
 
     def __init__(self, supply: Supply) -> None:
@@ -166,7 +169,7 @@ class DrawWatch:
         self.last_end_ms: int | None = None
         self.ran_on = False  # before a restart, water ran without a stop; nothing has shown yet that it stopped
         self._flow: float | None = None
-        self._flow_ms = 0
+        self._flow_ms = self._every_ms = 0
         self.static_kpa: float | None = None
         self._rests = {tap: Rest() for tap in TAPS}
         self.leaked = LeakWindow(supply.leak_within_ms or 0)
@@ -181,6 +184,7 @@ class DrawWatch:
         self._flow, self._flow_ms = flow_l_min, mono_ms
         litres = 0.0
         known = before is not None and 0 < mono_ms - before_ms <= stale_after_ms
+        self._every_ms = mono_ms - before_ms if known else 0
         if known and before is not None:
             litres = (before + flow_l_min) * (mono_ms - before_ms) / 120_000.0
         draw = self.draw
@@ -236,10 +240,12 @@ class DrawWatch:
         confirmed.append((mono_ms, "flow", flow_l_min))
         line = self._line
         line.extend(confirmed)
-        while line and mono_ms - line[0][0] >= CLOSING_MS:
-            _, tap, value = line.popleft()
-            draw.mean(tap).add(value)
-        return Heard(steady=tuple((tap, value) for _, tap, value in confirmed))
+        settled: list[tuple[int, str, float]] = []
+        while line and mono_ms - line[0][0] >= max(CLOSING_MS, self._every_ms):
+            settled.append(line.popleft())
+            draw.mean(settled[-1][1]).add(settled[-1][2])
+        judged = settled if self._every_ms > SELDOM_MS else confirmed
+        return Heard(steady=tuple((tap, value) for _, tap, value in judged))
 
     def _end(self, draw: Draw, mono_ms: int) -> Draw:
         self.draw, self.last_end_ms, self.ran_on = None, mono_ms, False
@@ -265,7 +271,7 @@ class DrawWatch:
                 self._waiting.append((mono_ms, tap, kpa))
                 return False, False
             self._line.append((mono_ms, tap, kpa))
-            return False, True
+            return False, self._every_ms <= SELDOM_MS
         if self._flow is None or (self.last_end_ms is not None and mono_ms - self.last_end_ms < STATIC_AFTER_MS):
             return False, False
         if self._rests[tap].hear(kpa, mono_ms) and tap == "supply":

@@ -114,6 +114,28 @@ def test_the_time_of_a_fill_isnt_tied_to_when_the_meter_was_read(pulses: bool) -
     assert figure.low <= took_s <= figure.high and figure.high - figure.low < 3.0
 
 
+@pytest.mark.parametrize("every_s", [20, 30, 60])
+def test_a_counting_meter_that_is_read_seldom_shows_no_part_of_a_draw_as_its_flow(every_s: int) -> None:
+    """Its first and its last reading of a draw are means over what was before and after as well; so are pressures between them."""
+    assert SETTINGS.supply is not None
+    watch, rng, seen, bodies = DrawWatch(SETTINGS.supply), random.Random(3), [], []
+    for n in range(30):
+        starts_s = n * 1200.0 + 300.0 + rng.uniform(0.0, every_s)
+        ends_s = starts_s + rng.uniform(100.0, 240.0)
+        for t in range(n * 1200, (n + 1) * 1200, every_s):
+            watch.hear_pressure("supply", 46.0 * PSI if starts_s < t - 5 < ends_s else 55.0 * PSI, (t - 5) * 1000)
+            on_s = max(0.0, min(t, ends_s) - starts_s) - max(0.0, min(t - every_s, ends_s) - starts_s)
+            heard = watch.hear_flow(9.0 * on_s / every_s, t * 1000, t * 1000, 150_000)
+            seen += heard.steady
+            if heard.ended is not None:
+                bodies.append(heard.ended[0].as_body(t * 1000, t * 1000, "flow"))
+    assert len(bodies) == 30 and sum(body["steady"] for body in bodies) >= 12
+    assert {what for what, _ in seen} == {"flow", "supply"}
+    assert all(value == pytest.approx(9.0 if what == "flow" else 46.0 * PSI) for what, value in seen)
+    assert all(body["flow_l_min"] == pytest.approx(9.0) for body in bodies if body["steady"])
+    assert all(body["supply_kpa"] in (None, pytest.approx(46.0 * PSI, rel=1e-6)) for body in bodies)
+
+
 def test_a_busy_station_sees_weeks_of_its_fills() -> None:
     """Forty draws a day: 240 of them would be six days, and a filter loads over weeks."""
     fills, rng = Fills(), random.Random(2)
