@@ -28,6 +28,8 @@ FALL_FROM_MS: Final = 30_000
 FALL_UNTIL_MS: Final = 20 * 60_000
 #: so many falls without a draw between them, within this time, and the meter is doubted
 FALLS: Final = 3
+#: a meter that was doubted wrongly (they were a neighbour's) is doubted after twice as many the next time, and at most so many
+FALLS_AT_MOST: Final = 24
 WITHIN_MS: Final = 12 * 3_600_000
 #: the static pressure follows the building's slow changes with this time constant
 REST_MS: Final = 60_000.0
@@ -158,13 +160,14 @@ class Contradictions:
         self._last_tap = watches[downstream[-1]] if downstream else None
         self._power = None if power is None else watches[power]
         supply = self._taps.get("supply")
+        self._wanted = FALLS
         self._silent_draws = SilentDraws(0 if supply is None else watches[supply].point.stale_after_ms)
 
     def static(self, kpa: float, mono_ms: int) -> bool:
         """One static pressure of the supply. True where the meter has come to be doubted by it."""
         last_kpa = None if self._last_tap is None else self._last_tap.value(mono_ms)
         falls = self._silent_draws.hear(kpa, None if last_kpa is None else kpa - last_kpa, mono_ms)
-        if falls < FALLS or self._flow is None or self._watches[self._flow].doubt is not None:
+        if falls < self._wanted or self._flow is None or self._watches[self._flow].doubt is not None:
             return False
         if self._power is not None and self._power.value(mono_ms) == 0.0:
             return False
@@ -175,6 +178,7 @@ class Contradictions:
         """The meter shows a draw: it can be believed."""
         self._silent_draws.forget()
         if self._flow is not None and self._watches[self._flow].doubt is not None:
+            self._wanted = min(2 * self._wanted, FALLS_AT_MOST)
             self.change([self._flow], None, "the meter shows a draw")
 
     def drawn(self, draw: Draw) -> None:

@@ -29,8 +29,10 @@ FASTEST_MS: Final = 180_000
 SLOWEST_MS: Final = 12 * 3_600_000
 _KEPT: Final = 256
 
-#: a meter's noise is told from water by so many readings, a stretch of the leak's time of at least a 60th, at most a 6th
-SLICE_READINGS: Final = 100
+#: a meter's noise is told from water by so many readings, a stretch of the leak's time of at least a 60th, at most a half
+SLICE_READINGS: Final = 200
+#: fewer than these tell nothing of it
+NOISE_READINGS: Final = 40
 #: standard deviation over mean of the readings above zero: 0.756 for half a normal distribution (sqrt(pi/2 - 1)), about 0 for pulses
 CENSORED: Final = (0.6, 0.92)
 #: more zeros than three readings in four are no noise around zero
@@ -145,7 +147,8 @@ class Stretch:
     @property
     def drips(self) -> bool:
         """A meter that can stand still showed flow again and again, which is not its noise."""
-        return self.zeros > 0 and self.n - self.zeros >= DRIPS_READINGS and self._share_of_water() == 1.0
+        is_pulses = self.zeros > 0 and self.n >= NOISE_READINGS and self._share_of_water() == 1.0
+        return is_pulses and self.n - self.zeros >= DRIPS_READINGS
 
     def _share_of_water(self) -> float:
         """Which share of the litres is water.
@@ -155,7 +158,7 @@ class Stretch:
         censored at zero, textbook). Pulses, and water that runs off and on, spread otherwise and are taken as they are.
         """
         above = self.n - self.zeros
-        if self.n < SLICE_READINGS or not self.zeros or above < 3 or self.total <= 0.0:
+        if self.n < NOISE_READINGS or not self.zeros or above < 3 or self.total <= 0.0:
             return 1.0
         spread = sqrt(max(self.squares * above / (self.total * self.total) - 1.0, 0.0))
         if not CENSORED[0] <= spread <= CENSORED[1]:
@@ -269,7 +272,7 @@ class LeakWindow:
         if part is not None:
             lasted_ms = mono_ms - part.since_ms
             full = part.n >= SLICE_READINGS and lasted_ms >= self.within_ms // 60
-            if full or lasted_ms >= self.within_ms // 6:
+            if full or lasted_ms >= self.within_ms // 2:
                 self.put(part.water_l(), part.since_ms)
                 part = None
         if part is None:
@@ -295,5 +298,12 @@ class LeakWindow:
     @property
     def litres(self) -> float:
         """Litres within the window, never below zero."""
-        held = sum(some for _, some, _ in self._held)
-        return max(self._sum + held + (0.0 if self._open is None else self._open.litres), 0.0)
+        return self._with_open(0.0 if self._open is None else self._open.water_l())
+
+    @property
+    def most_l(self) -> float:
+        """The same with what may be noise of late (that costs less to tell)."""
+        return self._with_open(0.0 if self._open is None else self._open.litres)
+
+    def _with_open(self, litres: float) -> float:
+        return max(self._sum + sum(some for _, some, _ in self._held) + litres, 0.0)

@@ -39,9 +39,11 @@ def look_for_leak(station: Station, now: Now, tell: Callable[[str, dict[str, Any
         station.desk.set("leak", True, now, value=bled.to_kpa, unit="kPa", point=station.supply_point, cause=cause)
     elif limit is not None and supply is not None and station.draws is not None:
         station.draws.leaked.pass_time(now.mono_ms)
-        litres = station.draws.leaked.litres
+        told, leaked = station.desk.alarms["leak"].condition, station.draws.leaked
+        if not told and leaked.most_l <= limit:
+            return
+        litres = leaked.litres
         hours = (supply.leak_within_ms or 0) / 3_600_000
-        told = station.desk.alarms["leak"].condition
         active = litres > limit or (told and litres > 0.5 * limit)
         if not active and not told:
             return

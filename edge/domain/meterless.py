@@ -26,6 +26,8 @@ NOISE_SHARE: Final = 0.005
 LEARNT: Final = 30
 #: averages lag: a draw by noisy gauges ends once this share of what it took is left
 LEFT: Final = 0.3
+#: in time constants of the average, that is later than it was, at most
+LAGS: Final = 2.0
 WILD: Final = 4.0
 LEAST_NOISE_KPA: Final = 0.5
 #: noisy gauges are averaged with at most this time constant
@@ -62,10 +64,12 @@ class Meterless:
         "_level_kpa",
         "_passes",
         "_once",
+        "lag_ms",
     )
 
     def __init__(self, flow_l_min: float) -> None:
         self.flow_l_min = flow_l_min
+        self.lag_ms = 0  # what is averaged tells the end of a draw so late
         self._rest_kpa: float | None = None
         self._shown_kpa = self._read_kpa = 0.0
         self._variance = self._level_kpa = 0.0
@@ -107,5 +111,6 @@ class Meterless:
         if SURE * raw > STARTS_KPA:
             ratio = (STARTS_KPA / (SURE * raw)) ** 2
             share = max(2.0 * ratio / (1.0 + ratio), passed_ms / (passed_ms + AVERAGE_AT_MOST_MS))
+        self.lag_ms = 0 if share == 1.0 else int(passed_ms * (LAGS * (1.0 - share) / share + 1.0))
         self._shown_kpa += share * (train_kpa - self._shown_kpa)
         return raw * sqrt(share / (2.0 - share)), share < 1.0

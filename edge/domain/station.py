@@ -347,7 +347,9 @@ class Station:
         if self.meterless is not None and self.taps[tap] == self.last_tap and self.supply_point is not None:
             supply_kpa = self.watches[self.supply_point].value(mono_ms)
             if supply_kpa is not None:
-                self._hear_flow(self.meterless.hear(supply_kpa - value, mono_ms), mono_ms, now)
+                flow_l_min = self.meterless.hear(supply_kpa - value, mono_ms)
+                self.draws.lag_ms = self.meterless.lag_ms
+                self._hear_flow(flow_l_min, mono_ms, now)
 
     def steady_in_ms(self, outlet: str, now: Now) -> int:
         """In how long an outlet that is live again will have been so for long enough; 0 or less where it has."""

@@ -160,13 +160,14 @@ class DrawWatch:
 
     __slots__ = (
         "supply", "draw", "last_end_ms", "_flow", "_flow_ms", "_every_ms", "static_kpa", "leaked", "decay", "night", "_waiting", "_line",
-        "_rests", "ran_on",
+        "_rests", "ran_on", "lag_ms",
     )  # fmt: skip
 
     def __init__(self, supply: Supply) -> None:
         self.supply = supply
         self.draw: Draw | None = None
         self.last_end_ms: int | None = None
+        self.lag_ms = 0  # so late, at most, what passes for a meter tells the end of a draw
         self.ran_on = False  # before a restart, water ran without a stop; nothing has shown yet that it stopped
         self._flow: float | None = None
         self._flow_ms = self._every_ms = 0
@@ -241,11 +242,16 @@ class DrawWatch:
         line = self._line
         line.extend(confirmed)
         settled: list[tuple[int, str, float]] = []
-        while line and mono_ms - line[0][0] >= max(CLOSING_MS, self._every_ms):
+        while line and mono_ms - line[0][0] >= max(CLOSING_MS, self._every_ms, self.lag_ms):
             settled.append(line.popleft())
             draw.mean(settled[-1][1]).add(settled[-1][2])
-        judged = settled if self._every_ms > SELDOM_MS else confirmed
+        judged = confirmed if self._is_prompt else settled
         return Heard(steady=tuple((tap, value) for _, tap, value in judged))
+
+    @property
+    def _is_prompt(self) -> bool:
+        """The flow is known to be what it is told to be at once."""
+        return self._every_ms <= SELDOM_MS and not self.lag_ms
 
     def _end(self, draw: Draw, mono_ms: int) -> Draw:
         self.draw, self.last_end_ms, self.ran_on = None, mono_ms, False
@@ -271,7 +277,7 @@ class DrawWatch:
                 self._waiting.append((mono_ms, tap, kpa))
                 return False, False
             self._line.append((mono_ms, tap, kpa))
-            return False, self._every_ms <= SELDOM_MS
+            return False, self._is_prompt
         if self._flow is None or (self.last_end_ms is not None and mono_ms - self.last_end_ms < STATIC_AFTER_MS):
             return False, False
         if self._rests[tap].hear(kpa, mono_ms) and tap == "supply":

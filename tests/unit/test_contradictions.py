@@ -69,6 +69,20 @@ def test_static_58_psi_falls_to_46_psi_for_90_s_eight_times_with_0_pulses():
     }  # fmt: skip
 
 
+def test_a_meter_that_was_doubted_wrongly_takes_more_to_be_doubted_again():
+    """They were a neighbour's: its own draws show that the meter counts."""
+    driver = ready_station()
+    for _ in range(4):
+        for _ in range(FALLS + 1):
+            fall(driver)
+        driver.run(60, DRAWING)
+        driver.run(60, QUIET | {"supply": STATIC, "between": STATIC, "filtered": STATIC})
+    assert changes(driver) == [("began", ["flow"]), ("ended", ["flow"])]
+    for _ in range(2 * FALLS):
+        fall(driver)
+    assert changes(driver)[-1] == ("began", ["flow"])
+
+
 def test_it_takes_several_and_a_draw_that_the_meter_sees_ends_it():
     driver = ready_station()
     for _ in range(FALLS - 1):
