@@ -26,7 +26,6 @@ RISE_K: Final = 0.2  # it is heated where it has risen by this much and goes on
 RISING_K_PER_MIN: Final = 0.03
 FOUNDED: Final = 12  # averages since its highest, before a fall is one
 SIGMAS: Final = 4.0
-TURNED: Final = 2.5  # standard deviations above its lowest: it may be heated again
 HOLDS_SLACK_K: Final = 0.3  # a thermostat lets it fall this much below where it should come on
 RISE_SD: Final = 3e-4  # of how it rose before, where that isn't known [K/s]
 TOP_SHARE: Final = 0.3  # or of how it rose before its top, as a share
@@ -45,6 +44,8 @@ REMEMBERED: Final = 12
 KEPT_EVERY_MS: Final = 6 * 3_600_000  # a pause of the thermostat is kept this often
 LONG_MS: Final = 1_200_000  # what has cooled for so long is kept in any case
 HELD_MS: Final = 180_000  # an average is given to the fit when it is this old
+RISES_MS: Final = 900_000  # so long after it lost its power its heat may still come through
+UNSEEN_K: Final = 0.1  # and by so much, at the least, where it had come on unseen
 LAG_MS: Final = 30_000  # a heater may have been on for so long before the probe shows it
 
 
@@ -75,7 +76,7 @@ class CoolWatch:
 
     __slots__ = (
         "prior", "broad", "kept", "seen", "_probe", "heard", "_off_ms", "_fit", "_from_ms", "_low", "_heated_ms", "_trough_c", "_noted",
-        "_kept_ms", "_from_c", "_held", "_asked",
+        "_kept_ms", "_from_c", "_held", "_asked", "_still_rises", "_is_at_top",
     )  # fmt: skip
 
     def __init__(self, broad: Prior | None = None, probe: ProbeWatch | None = None) -> None:
@@ -98,6 +99,7 @@ class CoolWatch:
         self._low: tuple[int, float] | None = None  # lowest since it last was heated
         self._heated_ms: int | None = None  # since when it is being heated
         self._from_c = 0.0
+        self._still_rises = self._is_at_top = False  # it may rise since its heater lost its power; it did
         self._held: list[Average] = []  # the newest, which may already be of the next heat-up
         self._asked: CoolFit | None = None  # the fit with those, worked out when asked for
 
@@ -124,14 +126,15 @@ class CoolWatch:
     def heater(self, is_off: bool, mono_ms: int) -> None:
         """Is the heater known to have no power?"""
         if not is_off:
-            self._off_ms = None
+            self._off_ms, self._still_rises, self._is_at_top = None, False, False
         elif self._off_ms is None:
             self._off_ms = mono_ms
             self._probe.cut()
-            if self._fit is not None and self._low is not None and self._has_turned(self._low):
-                self._end(self._low)
+            if self._fit is not None and self._low is not None:
+                self._end(self._low)  # what began here isn't that pause: the heater may just have come on
             if self.heard.last is not None and self._fit is None:
                 self._begin(mono_ms)
+            self._still_rises = self._heated_ms is None  # if it rises now it was heated, and that was not seen
             self._heated_ms = None
 
     def take(self, average: Average) -> None:
@@ -149,6 +152,8 @@ class CoolWatch:
                 self._look_for_fall(slope)
         elif self._fit is None:
             self._begin(max(self._off_ms, self.heard.lately()[-1].at_ms))
+        elif self._still_rises:
+            self._look_for_top(average)
 
     def _sd_k(self) -> float:
         """Standard deviation of an average [K]."""
@@ -164,13 +169,6 @@ class CoolWatch:
             self._heated_ms = None
             self._low = (average.at_ms, average.liquid_c)
 
-    def _has_turned(self, low: tuple[int, float]) -> bool:
-        """It may have begun to be heated again, though that can't be told for sure yet."""
-        newest = self.heard.lately(0)
-        if not newest or newest[0].at_ms - low[0] < BIN_MS:
-            return False
-        return newest[0].liquid_c - low[1] > TURNED * self._sd_k()
-
     def _look_for_fall(self, slope: Slope) -> None:
         """Has it been falling, beyond its noise, for a while?"""
         if self._fit is not None or self._heated_ms is not None or slope.k_per_min > FALLING_K_PER_MIN:
@@ -183,11 +181,22 @@ class CoolWatch:
         if falls is not None and falls.k_per_min < -SIGMAS * falls.sd:
             self._begin(rows[top].at_ms)
 
+    def _look_for_top(self, average: Average) -> None:
+        """A heater that came on just before it lost its power, unseen: it cools from its top on, and what was begun is void."""
+        assert self._off_ms is not None and self._low is not None
+        if average.at_ms - self._off_ms > RISES_MS:
+            self._still_rises = False
+        elif self._is_at_top and average.liquid_c > self._from_c:
+            self._begin(average.at_ms)
+        elif not self._is_at_top and average.liquid_c - self._low[1] > max(UNSEEN_K, SIGMAS * self._sd_k()):
+            self._is_at_top = True
+            self._begin(average.at_ms)
+
     def _begin(self, at_ms: int) -> None:
         """It cools from here on."""
         rows = self.heard.lately(RECENT_MS)[::-1]
         before = [average for average in rows if average.at_ms <= at_ms] or rows[:1]
-        start = self._at_top(before) if self._off_ms is None else self._at_stop(at_ms, before[-8:])
+        start = self._at_top(before) if self._off_ms is None or self._is_at_top else self._at_stop(at_ms, before[-8:])
         known = bool(self.seen or self.kept or self.prior.heat_ups)
         self._from_ms, self._from_c, self._held, self._asked = at_ms, start.level_c, [], None
         self._fit = CoolFit(start, self.prior, self.believed(), self.broad.loss if known else None)
