@@ -39,6 +39,12 @@ NEWS_S: Final = 900.0  # so long a disturbance is told beside the estimate
 FALLING_MS: Final = 240_000  # a heat-up that falls for so long has ended
 BROKEN_MS: Final = 480_000  # and so long that a heat-up was broken off
 BROKEN_OFF: Final = "not known yet: it was heating, then was cooled, or the heater went off; was the lid open, or cold liquid poured in?"
+TOO_LITTLE: Final = "not known yet: too little has been seen of this heat-up"
+SLOWER: Final = "not known yet: it rises more slowly than what was seen of it would have it"
+#: a rise of the last RISE_MS this far below what is forecast contradicts it; not while it is news that something happened
+SLOWER_SHARE: Final = 0.6
+RISE_MS: Final = 300_000
+MAYBE: Final = 0.2  # chance of never, to say that it may not get there
 SURELY: Final = 0.9  # chance of never, to say so
 SURELY_S: Final = 600.0  # nor before
 STILL_HEATS_K: Final = 3.0  # levelled off so far below where its heater would take it: the heater is off
@@ -47,6 +53,10 @@ WAITING: Final = 240  # averages kept for the fit before it is made to take them
 FLOOR_SHARE: Final = 0.006
 EARLY_SHARE: Final = 0.04
 LEAST_SD_S: Final = 4.0
+LEAST_SOON_S: Final = 300.0
+#: where it would end wanders, with the room and the mains, by so much [K], within so long [s]; a target near there is passed much later
+WANDER_K: Final = 0.2
+WANDER_S: Final = 1_800.0
 GRID_K: Final = 0.25
 LONGEST_S: Final = 172_800.0
 WEAK_SHARE: Final = 0.9  # of its habit
@@ -381,13 +391,42 @@ class HeatWatch:
         if isinstance(found, float):
             return self._why_never(fit, found)
         low, mid, high = found
-        floor = Z90 * hypot(FLOOR_SHARE, EARLY_SHARE * 300.0 / max(fit.t, 60.0)) * mid
+        if self._contradicts(sees_c, mid, fit):
+            return self._why_slower(sees_c)
+        floor = Z90 * hypot(
+            hypot(FLOOR_SHARE, EARLY_SHARE * 300.0 / max(fit.t, 60.0)) * mid, _wanders_s(fit, sees_c, mid)
+        )
         low = mid - hypot(mid - low, floor)
         high = min(mid + hypot(high - mid, floor), LONGEST_S)
         if mid > 0.0 and high - low > WIDEST * (mid + 120.0):
-            return "not known yet: too little has been seen of this heat-up"
+            never = sum(w for s, w in fit.points(sees_c, fit.room_c) if s == inf) if high == LONGEST_S else 0.0
+            return self._why_never(fit, never) if never >= MAYBE else TOO_LITTLE
         ago = (mono_ms - self._from_ms) / 1000.0 - fit.t
         return Seen(mid - ago, low - ago, high - ago, self._news(fit))
+
+    def _contradicts(self, sees_c: float, mid_s: float, fit: HeatFit) -> bool:
+        """A heater that stays on never makes it rise faster than it does, but for a start that still shows: it can't be there so soon."""
+        lately = self.heard.slope(RISE_MS)
+        if lately is None or fit.t - fit.start_t < SURELY_S or self._news(fit):
+            return False
+        at_most = max(lately.k_per_min + 2.0 * SIGMAS * lately.sd, LEVEL_K_PER_MIN) / 60.0
+        return sees_c - self.heard.mean_c(60_000) > at_most * max(mid_s / SLOWER_SHARE, LEAST_SOON_S)
+
+    def _why_slower(self, sees_c: float) -> str:
+        """What it was taken for doesn't hold; where its rise slows down as the rise to an end does, that is told."""
+        late, whole = self.heard.slope(RECENT_MS // 2), self.heard.slope(RECENT_MS)
+        if late is None or whole is None:
+            return SLOWER
+        half_s, now_k, before_k = RECENT_MS / 2000.0, late.k_per_min, 2.0 * whole.k_per_min - late.k_per_min
+        if not 0.0 < now_k < before_k - 2.0 * SIGMAS * hypot(whole.sd, late.sd):
+            return SLOWER
+        fades_s = half_s / log(before_k / now_k)
+        ends_c = self.heard.mean_c(60_000) + now_k / 60.0 * exp(-0.5 * half_s / fades_s) * fades_s
+        return (
+            f"not known yet: it may not get there; it slows down as if to end near {ends_c:.1f} °C"
+            if ends_c < sees_c
+            else SLOWER
+        )
 
     def rise(self, sees_c: float, seen: Seen, mono_ms: int) -> Rise:
         """The probe's way about where it sees this."""
@@ -416,7 +455,7 @@ class HeatWatch:
     def _why_never(self, fit: HeatFit, never: float) -> str:
         """It rather never gets there, with this chance."""
         if fit.t - fit.start_t < SURELY_S:
-            return "not known yet: too little has been seen of this heat-up"
+            return TOO_LITTLE
         ends_c = max(fit.plateau_c(fit.room_c), self._turn_c)
         if never < SURELY:
             return Worded("not known yet: it may not get there; at this rate it ends near ", ends_c)
@@ -486,6 +525,15 @@ def _grid_point(fit: HeatFit, sees_c: float) -> tuple[float, float, float] | flo
             found = (quantile(points, 0.05), mid, min(quantile(points, 0.95), LONGEST_S))
         fit.memo[sees_c] = found
     return found
+
+
+def _wanders_s(fit: HeatFit, sees_c: float, mid_s: float) -> float:
+    """Standard deviation of the time, as the room and the mains wander: of ln((end - now) / (end - target)) / b, by the end's."""
+    end_c, loss = fit.plateau_c(fit.room_c), max(fit.loss_now()[0], 2e-6)
+    wander_k = WANDER_K * sqrt(1.0 - exp(-max(mid_s, 0.0) / WANDER_S))
+    left_k = max(end_c - sees_c, wander_k)
+    way_k = max(sees_c - fit.theta - fit.room_c, 0.0)
+    return wander_k * way_k / (left_k * (left_k + way_k)) / loss
 
 
 def hinge(rows: list[tuple[int, float]]) -> tuple[float, float, float, int] | None:

@@ -3,12 +3,17 @@
 from __future__ import annotations
 
 import math
+import random
+from collections import deque
 
 import pytest
 
+from edge.domain.heat_prior import of_volume
 from edge.domain.heat_watch import HeatWatch
-from edge.domain.heating import Forecast
+from edge.domain.heating import HOLD_MS, Forecast
+from tests.bench.heating import Morning, Plant, steps
 from tests.told import tell
+from tests.unit.test_heating import ROOM_C, Bench, Tank
 
 
 @pytest.mark.parametrize("plateau_c", [36.0, 38.0, 38.9, 39.0, 39.05, 39.4, 41.0])
@@ -25,3 +30,55 @@ def test_a_plateau_near_the_target_is_answered(plateau_c: float, step_k: float) 
     assert all(a.why if a.in_ms is None else a.low_ms <= a.in_ms <= a.high_ms for a in answers)  # type: ignore[operator]  # none of them None
     never = [a for a in answers if a.in_ms is None]
     assert never and {type(a.in_ms) for a in answers} == {int, type(None)}
+
+
+def open_tank(ends_c: float, fades_s: float, seed: int = 1) -> Tank:
+    """A vessel that loses far more than any with a lid: it rises towards `ends_c`."""
+    tank = Tank(seed=seed)
+    tank.loss = 45_000.0 / fades_s
+    tank.power, tank.on = tank.loss * (ends_c - ROOM_C), True
+    return tank
+
+
+def test_no_time_is_promised_that_the_rise_of_the_last_minutes_does_not_bear_out() -> None:
+    """An open vessel slows down as none with a lid does: two degrees below the target for hours it was said to take no minute."""
+    plant = Plant(56_912.0, 4_556.0, 6.714, 8.095, 3.571, 36.0, 114.0, 133.96, 0.0625, 0.0414, 5, -0.162)
+    morning = Morning(23.565, 24.48, 0.168, 0.0427, 0.00343, 1_172.9, 1_229, 38.0, 1)
+    watch, rng = HeatWatch(of_volume(13.7, 7_200_000)), random.Random(3)
+    warned, recent = False, deque[float](maxlen=11)
+    for t, _, probe in steps(plant, morning):
+        if t > morning.before_s + 4.0 * 3_600.0:
+            break
+        if t % plant.every_s:
+            continue
+        read = round((probe + rng.gauss(0.0, plant.noise_k)) / plant.step_k) * plant.step_k
+        tell(watch, read, morning.room(t) + plant.room_error_k, int(t * 1000))
+        if t % 60:
+            continue
+        recent.append(probe)
+        when = watch.until(morning.target_c, int(t * 1000))
+        if t > morning.before_s + 1_800.0 and when.in_ms is not None:
+            left_s, rises = (when.in_ms - HOLD_MS) / 1000.0, (recent[-1] - recent[0]) / 600.0
+            assert left_s >= 0.3 * (morning.target_c - probe) / max(rises, 5e-5), (
+                f"{(t - morning.before_s) / 60.0:.0f} min"
+            )
+        warned = warned or "not get there" in when.why
+    assert warned
+
+
+def test_a_target_near_where_it_ends_is_told_with_a_wide_interval() -> None:
+    """The room and the mains wander: by a fifth of a kelvin each way where it ends, which is much time near there."""
+    widths = []
+    for above_k in (1.5, 12.0):
+        tank = open_tank(39.0 + above_k, 11_000.0)
+        tank.on = False
+        bench = Bench(tank)
+        bench.run(900)
+        tank.on = True
+        while tank.probe < 37.0:
+            bench.run(60)
+        said = bench.until(39.0)
+        assert said.in_ms is not None and said.low_ms is not None and said.high_ms is not None
+        assert said.low_ms <= bench.truth_s(39.0) * 1000 + HOLD_MS <= said.high_ms
+        widths.append((said.high_ms - said.low_ms) / said.in_ms)
+    assert widths[0] > 3.0 * widths[1] and widths[0] > 0.2
