@@ -17,7 +17,7 @@ from edge.domain.cool_fit import CoolFit, Loss, Start
 from edge.domain.heat_prior import Prior, Spread
 from edge.domain.heat_watch import quantile
 from edge.domain.heating import Forecast
-from edge.domain.probe import BIN_MS, Average, Heard, ProbeWatch, Slope, line
+from edge.domain.probe import Average, Heard, ProbeWatch, Slope, line
 
 RECENT_MS: Final = 900_000  # a fall is looked for in so much
 SLOPE_MS: Final = 180_000
