@@ -24,7 +24,7 @@ if [ $# -gt 0 ]; then
     run "$@"
     status=$?
 else
-    # Most integration tests wait: two shares of the files run side by side.
+    # Many tests wait: two shares of the files run side by side.
     other=$(mktemp)
     trap 'rm -f "$other"' EXIT
     run --share 2/2 >"$other" 2>&1 &

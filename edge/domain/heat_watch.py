@@ -529,8 +529,10 @@ def _grid_point(fit: HeatFit, sees_c: float) -> tuple[float, float, float] | flo
 
 def _wanders_s(fit: HeatFit, sees_c: float, mid_s: float) -> float:
     """Standard deviation of the time, as the room and the mains wander: of ln((end - now) / (end - target)) / b, by the end's."""
+    if mid_s <= 0.0:
+        return 0.0
     end_c, loss = fit.plateau_c(fit.room_c), max(fit.loss_now()[0], 2e-6)
-    wander_k = WANDER_K * sqrt(1.0 - exp(-max(mid_s, 0.0) / WANDER_S))
+    wander_k = WANDER_K * sqrt(1.0 - exp(-mid_s / WANDER_S))
     left_k = max(end_c - sees_c, wander_k)
     way_k = max(sees_c - fit.theta - fit.room_c, 0.0)
     return wander_k * way_k / (left_k * (left_k + way_k)) / loss

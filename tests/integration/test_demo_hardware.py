@@ -79,6 +79,8 @@ def test_hardware_gives_the_same_verdict_changes_within_a_simulated_minute(morni
     for name in ("plain", "hardware"):
         assert [e for e in mornings[name].entries("bus") if e["body"]["what"] == "lost"] == []
     alarms = {name: mornings[name].lines[-1]["alarms"] for name in ("plain", "hardware")}
+    for each in alarms.values():
+        each.pop("untold", None)  # of the demo's own broker, which a busy machine may keep waiting; not of the station
     assert alarms["hardware"] == alarms["plain"]
 
 
