@@ -11,6 +11,7 @@ import os
 import pty
 import re
 import select
+import signal
 import subprocess
 import sys
 import threading
@@ -361,12 +362,17 @@ def test_a_file_that_is_there_is_never_overwritten_and_nothing_found_is_said(tmp
         assert what in out
 
 
+def hears_ctrl_c() -> None:
+    """Whoever started the tests in the background has it ignored, and children inherit that."""
+    signal.signal(signal.SIGINT, signal.SIG_DFL)
+
+
 def test_a_terminal_shows_it_live_and_ctrl_c_is_seen_enough(tree: Path) -> None:
     far, near = pty.openpty()
     process = subprocess.Popen(
         [sys.executable, "-m", "edge.cli", "survey", "--root", str(tree), "--for", "60"],
         stdin=near, stdout=near, stderr=near, cwd=ROOT, env={**os.environ, "COLUMNS": "120", "LINES": "40", "TERM": "xterm"},
-        start_new_session=True,
+        start_new_session=True, preexec_fn=hears_ctrl_c,
     )  # fmt: skip
     os.close(near)
     said = ""
