@@ -133,7 +133,7 @@ class Band:
         >>> [band.see(v) for v in (40.0, 39.9, 41.9, 42.0)]
         [False, True, True, False]
         """
-        over = self.limit - value if self.low else value - self.limit
+        over = self._over(value)
         self.beyond = over > AT_LIMIT if not self.beyond else over > -self.deadband + AT_LIMIT
         if self.beyond:
             self._seen.append(over)
@@ -143,7 +143,11 @@ class Band:
 
     def is_over(self, value: float) -> bool:
         """Is this very value beyond?"""
-        return (self.limit - value if self.low else value - self.limit) > AT_LIMIT
+        return self._over(value) > AT_LIMIT
+
+    def _over(self, value: float) -> float:
+        """By how much it is beyond; less than nought inside."""
+        return self.limit - value if self.low else value - self.limit
 
     def forget(self) -> None:
         """What was seen beyond is over."""

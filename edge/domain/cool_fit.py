@@ -9,7 +9,7 @@ its share times 1 - exp(-k D) after a rise that took D. First-order responses to
 Where it isn't known when the heater stopped, t = 0 is the highest that the probe read: there the wall is still behind the rise, it isn't,
     y(t) = L(t) + (s + b (T0 - Troom)) g(t) + s exp(-r t)/r.
 (L, b, s) is linear for each (w, k, r) and is followed by a Kalman filter per hypothesis; hypotheses lie all over what is believed of the
-vessel (heat_prior.py), by the same low-discrepancy sequence as a heat-up's (heat_fit.py), and are weighted by evidence.
+vessel (heat_prior.py, mixture.py) and are weighted by evidence.
 """
 
 from __future__ import annotations
@@ -19,6 +19,7 @@ from math import exp, inf, log, sqrt
 from typing import Final, NamedTuple
 
 from edge.domain.heat_prior import Prior, Spread
+from edge.domain.mixture import POINTS, hopeful, shares, weights
 
 HYPOTHESES: Final = 40
 HOPELESS: Final = 8.0  # in the logarithm of the weight
@@ -36,7 +37,6 @@ STRAINED: Final = 1.7
 OTHERWISE_SHARE: Final = 0.3
 LEAST_B: Final = 2e-6
 TOLD_SD: Final = 0.25  # a fall that leaves the loss less sure teaches nothing
-_POINTS: Final = ((-1.8, 0.10), (-0.8, 0.24), (0.0, 0.32), (0.8, 0.24), (1.8, 0.10))
 _GOLDEN: Final = tuple((1.0 / 1.16730397826) ** k for k in range(1, 5))  # root of x^5 = x + 1
 
 
@@ -183,15 +183,13 @@ class CoolFit:
             for h in self.hyps:
                 h.p11 += (OTHERWISE_SHARE * h.x1) ** 2
         if self.n % 4 == 0 and len(self.hyps) > FEWEST:
-            best = max(h.lw for h in self.hyps)
-            kept = [h for h in self.hyps if h.lw > best - HOPELESS]
-            self.hyps = kept if len(kept) >= FEWEST else sorted(self.hyps, key=lambda h: -h.lw)[:FEWEST]
+            self.hyps = hopeful(self.hyps, HOPELESS, FEWEST)
 
     def _how_odd(self, rows: list[tuple[_Hyp, float, float, float, float]], variance: float) -> float:
         """By how much it is off all that was foreseen [K], where something must have been done to the liquid; else 0.0."""
-        weights = self.weights()
-        off = sum(w * nu for w, (_, _, _, nu, _) in zip(weights, rows, strict=True))
-        wide = sum(w * (s + nu * nu) for w, (_, _, _, nu, s) in zip(weights, rows, strict=True)) - off * off
+        weighed = weights(self.hyps)
+        off = sum(w * nu for w, (_, _, _, nu, _) in zip(weighed, rows, strict=True))
+        wide = sum(w * (s + nu * nu) for w, (_, _, _, nu, s) in zip(weighed, rows, strict=True)) - off * off
         sigmas = off / sqrt(max(wide, variance))
         self.strain = 0.75 * self.strain + 0.25 * max(min(sigmas, 4.0), -4.0)
         odd = abs(off) > ODD_K and abs(sigmas) > ODD
@@ -205,26 +203,19 @@ class CoolFit:
         twin.hyps = [replace(h) for h in self.hyps]
         return twin
 
-    def weights(self) -> list[float]:
-        """Of the hypotheses, adding up to one."""
-        top = max(h.lw for h in self.hyps)
-        raw = [exp(h.lw - top) for h in self.hyps]
-        total = sum(raw)
-        return [r / total for r in raw]
-
     def now_c(self) -> float:
         """What the probe reads now, without its noise [Cel]."""
-        return sum(w * h.foresees(self.t, self.above)[2] for w, h in zip(self.weights(), self.hyps, strict=True))
+        return sum(w * h.foresees(self.t, self.above)[2] for w, h in zip(weights(self.hyps), self.hyps, strict=True))
 
     def loss_now(self) -> float:
         """b [1/s], in the mean."""
-        return sum(w * h.x1 for w, h in zip(self.weights(), self.hyps, strict=True))
+        return sum(w * h.x1 for w, h in zip(weights(self.hyps), self.hyps, strict=True))
 
     def shown(self) -> Loss | None:
         """What it has shown of b beyond what was believed; None where that is little."""
         logs = [
             (w, log(max(h.x1, LEAST_B)), h.p11 / max(h.x1, LEAST_B) ** 2)
-            for w, h in zip(self.weights(), self.hyps, strict=True)
+            for w, h in zip(weights(self.hyps), self.hyps, strict=True)
         ]
         mean = sum(w * m for w, m, _ in logs)
         variance = max(sum(w * (v + (m - mean) ** 2) for w, m, v in logs), 1e-6)
@@ -237,12 +228,12 @@ class CoolFit:
     def points(self, limit_c: float, room_c: float) -> list[tuple[float, float]]:
         """(seconds from the last average until the probe reads `limit_c`, weight), sorted; inf where it never does."""
         found: list[tuple[float, float]] = []
-        for h, weight in zip(self.hyps, self.weights(), strict=True):
+        for h, weight in zip(self.hyps, weights(self.hyps), strict=True):
             if weight < 2e-3:
                 continue
             x = (h.x0, h.x1, h.x2)
             moves = self._moves(h, limit_c, room_c)
-            for z, share in _POINTS:
+            for z, share in POINTS:
                 at = tuple(x[i] + z * moves[i] for i in range(3))
                 found.append((self._seconds(h, at, limit_c, room_c), weight * share))
         found.sort()
@@ -282,9 +273,8 @@ def _spread(start: Start, vessel: Prior, loss: Spread, n: int, share: float) -> 
     """Hypotheses all over what is believed, that have this share of the belief between them."""
     found = []
     for i in range(n):
-        places = [(0.5 + (i + 1) * g) % 1.0 for g in _GOLDEN]
         spreads = (vessel.wall, vessel.wall_s, vessel.lag_s, loss)
-        w, wall_s, lag_s, b = (s.at(0.01 + 0.98 * place) for s, place in zip(spreads, places, strict=True))
+        w, wall_s, lag_s, b = (s.at(share_below) for s, share_below in zip(spreads, shares(i, _GOLDEN), strict=True))
         h = _Hyp(w * (1.0 - exp(-start.rose_s / wall_s)), 1.0 / wall_s, 1.0 / lag_s, start.at_top, log(share / n))
         h.begin(start, b, 0.35 * loss.sd * b)
         found.append(h)

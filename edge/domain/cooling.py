@@ -15,9 +15,10 @@ from typing import Any, Final
 
 from edge.domain.cool_fit import CoolFit, Loss, Start
 from edge.domain.heat_prior import Prior, Spread
-from edge.domain.heat_watch import quantile
 from edge.domain.heating import Forecast
+from edge.domain.mixture import quantile
 from edge.domain.probe import Average, Heard, ProbeWatch, Slope, line
+from edge.domain.robust import Z90
 
 RECENT_MS: Final = 900_000  # a fall is looked for in so much
 SLOPE_MS: Final = 180_000
@@ -290,7 +291,7 @@ class CoolWatch:
         mid = quantile(points, 0.5)
         if mid == inf:
             return Forecast(None, None, None, "the room keeps it above")
-        more = 1.645 * self._unmodelled_s(fit, max(mid, 0.0), limit_c)
+        more = Z90 * self._unmodelled_s(fit, max(mid, 0.0), limit_c)
         low = mid - hypot(mid - quantile(points, 0.05), more)
         high = mid + hypot(min(quantile(points, 0.95), LONGEST_S) - mid, more)
         passed_s = (mono_ms - self._from_ms) / 1000.0 - fit.t

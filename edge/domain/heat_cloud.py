@@ -1,10 +1,9 @@
 """Where new hypotheses are looked for: all over the prior, or around those that the evidence favours.
 
-Places are numbers that are standard normal in the prior. They are spread by a fixed low-discrepancy sequence (Kronecker's, with the
-square roots of primes, as Richtmyer's; from memory), so the same readings give the same answer. Around a weighted cloud they
-are drawn from a normal distribution with its mean and its covariance, widened, and some from the prior still; each draw's weight is
-corrected by the density it was drawn with (importance sampling, repeated: population Monte Carlo, Cappe and others, J. Comput. Graph.
-Stat. 13, 2004; from memory).
+Places are numbers that are standard normal in the prior. They are spread by the sequence of mixture.py, its steps the square roots of
+primes (Richtmyer's; from memory). Around a weighted cloud they are drawn from a normal distribution with its mean and its covariance,
+widened, and some from the prior still; each draw's weight is corrected by the density it was drawn with (importance sampling, repeated:
+population Monte Carlo, Cappe and others, J. Comput. Graph. Stat. 13, 2004; from memory).
 """
 
 from __future__ import annotations
@@ -13,6 +12,8 @@ from collections.abc import Sequence
 from math import exp, log, sqrt
 from statistics import NormalDist
 from typing import Final
+
+from edge.domain.mixture import shares
 
 NUMBERS: Final = 8  # of a hypothesis
 MOST: Final = 3.0  # beyond so many deviations nothing is believed
@@ -24,14 +25,9 @@ _STEPS: Final = tuple(sqrt(prime) % 1.0 for prime in (2, 3, 5, 7, 11, 13, 17, 19
 _NORMAL: Final = NormalDist()
 
 
-def shares(i: int, among: int = NUMBERS) -> list[float]:
-    """The `i`-th point of the sequence in the unit cube, `among` to a side of which the outermost hundredth is left out."""
-    return [0.01 + 0.98 * ((0.5 + (i + 1) * g) % 1.0) for g in _STEPS[:among]]
-
-
 def place(i: int) -> list[float]:
     """The `i`-th place in the prior."""
-    return [_NORMAL.inv_cdf(share) for share in shares(i)]
+    return [_NORMAL.inv_cdf(share) for share in shares(i, _STEPS[:NUMBERS])]
 
 
 def effective(weights: Sequence[float]) -> float:
@@ -67,7 +63,7 @@ class Cloud:
 
     def draw(self, i: int) -> tuple[list[float], float]:
         """The `i`-th place, and the logarithm of the prior's density over the density it is drawn with."""
-        first, *rest = shares(i, NUMBERS + 1)
+        first, *rest = shares(i, _STEPS)
         normal = [_NORMAL.inv_cdf(share) for share in rest]
         if first >= BY_PRIOR:
             normal = [

@@ -13,6 +13,7 @@ from typing import Any, Final
 from edge.domain.heat_cloud import Cloud, effective, place
 from edge.domain.heat_hypothesis import Begin, Do, Heard, Hypothesis, Look
 from edge.domain.heat_prior import Prior, damp_k
+from edge.domain.mixture import hopeful, weights
 
 HYPOTHESES: Final = 96
 HOPELESS: Final = 9.0  # in the logarithm of the weight
@@ -79,7 +80,7 @@ class HeatFit:
         self._drawn: list[Hypothesis] = []
         self._draws = HYPOTHESES  # so many places of the sequence are used up
         self._refine_t = self.start_t + REFINE_AFTER_S
-        self._log_shares: dict[int, float] = {}  # of each prior's hypotheses at first
+        self._log_shares: dict[Prior, float] = {}  # of each prior's hypotheses at first
         self.hyps: list[Hypothesis] = []
         if self.prior.heat_ups:
             self._spread(self.prior, KNOWN, log(1.0 - STRANGE_SHARE))
@@ -89,13 +90,11 @@ class HeatFit:
 
     def _spread(self, prior: Prior, n: int, log_share: float) -> None:
         """`n` hypotheses all over a prior."""
-        self._log_shares[id(prior)] = log_share
+        self._log_shares[prior] = log_share
         self.hyps += [Hypothesis(prior, place(i), log_share - log(n), self._start) for i in range(n)]
 
     def add(self, t: float, read_c: float, variance: float, room_c: float) -> None:
         """The mean of the readings around `t`, with its variance [K^2], and the room."""
-        self.memo.clear()
-        self._power = self._loss = None
         dt = t - self.t
         theta, damp = read_c - room_c, damp_k(read_c, room_c)
         dry_mean, damp_mean = 0.5 * (theta + self.theta), 0.5 * (damp + self.damp)
@@ -117,6 +116,8 @@ class HeatFit:
         wide = max(wide / total - off * off, variance)
         self.excess += EXCESS_RATE * (min(off * off / wide, EXCESS_MOST) * max(self.excess, 1.0) - self.excess)
         self._make(heard, self._judge(heard, off, wide))
+        self.memo.clear()
+        self._power = self._loss = None
 
     def _judge(self, heard: Heard, off: float, wide: float) -> Do | None:
         """What is to be made of this average; None where it begins anew with it."""
@@ -183,11 +184,7 @@ class HeatFit:
         for h in (*self.hyps, *self._drawn):
             h.do(what, heard.variance)
         if len(self.hyps) > FEWEST and self.n % 4 == 0:
-            top = max(h.lw for h in self.hyps)
-            kept = [h for h in self.hyps if h.lw > top - HOPELESS]
-            if len(kept) < FEWEST:
-                kept = sorted(self.hyps, key=lambda h: -h.lw)[:FEWEST]
-            self.hyps = kept
+            self.hyps = hopeful(self.hyps, HOPELESS, FEWEST)
         self._rows.append((heard, what))
         if len(self._rows) <= REMEMBERED_ROWS:
             self._refine()
@@ -206,7 +203,7 @@ class HeatFit:
         for _ in range(AT_ONCE):
             z, log_ratio = self._cloud.draw(self._draws)
             self._draws += 1
-            h = Hypothesis(self._prior, z, self._log_shares[id(self._prior)] + log_ratio - log(DRAWN), self._start)
+            h = Hypothesis(self._prior, z, self._log_shares[self._prior] + log_ratio - log(DRAWN), self._start)
             for heard, what in self._rows:
                 h.hear(heard)
                 h.do(what, heard.variance)
@@ -216,15 +213,15 @@ class HeatFit:
 
     def _favoured(self) -> list[Hypothesis]:
         """Those of the prior that most of the weight believes in."""
-        weight: dict[int, float] = {}
-        for h, w in zip(self.hyps, self.weights(), strict=True):
-            weight[id(h.of)] = weight.get(id(h.of), 0.0) + w
+        weight = dict.fromkeys(self._log_shares, 0.0)
+        for h, w in zip(self.hyps, weights(self.hyps), strict=True):
+            weight[h.of] += w
         most = max(weight, key=lambda of: weight[of])
-        return [h for h in self.hyps if id(h.of) == most]
+        return [h for h in self.hyps if h.of == most]
 
     def _join(self) -> None:
         """The drawn ones and the others of their prior are two estimates of the same: put together by what each is worth."""
-        old = [h for h in self.hyps if h.of is self._prior]
+        old = [h for h in self.hyps if h.of == self._prior]
         top = max(h.lw for h in (*old, *self._drawn))
         # a set in which nothing comes near is no estimate of anything
         sets = [some for some in (old, self._drawn) if some and max(h.lw for h in some) > top - HOPELESS]
@@ -233,28 +230,20 @@ class HeatFit:
             for h in some:
                 h.lw += log(share / sum(worth))
         both = sorted((h for some in sets for h in some), key=lambda h: -h.lw)[:MOST]
-        self.hyps = [*both, *(h for h in self.hyps if h.of is not self._prior)]
+        self.hyps = [*both, *(h for h in self.hyps if h.of != self._prior)]
         self._cloud, self._drawn = None, []
-
-    def weights(self) -> list[float]:
-        """Of the hypotheses, adding up to one."""
-        top = max(h.lw for h in self.hyps)
-        raw = [exp(h.lw - top) for h in self.hyps]
-        total = sum(raw)
-        return [r / total for r in raw]
 
     def summary(self) -> dict[str, Any]:
         """What the next heat-up can learn from: see heat_prior.learned."""
-        weights = self.weights()
-        power, power_sd = _moments([(w, h.x1, h.p11) for w, h in zip(weights, self.hyps, strict=True)])
-        loss, loss_sd = _moments([(w, h.x2, h.p22) for w, h in zip(weights, self.hyps, strict=True)])
-        joint = sum(w * (h.p12 + (h.x1 - power) * (h.x2 - loss)) for w, h in zip(weights, self.hyps, strict=True))
+        (power, power_sd), (loss, loss_sd) = self.power_now(), self.loss_now()
+        weighed = weights(self.hyps)
+        joint = sum(w * (h.p12 + (h.x1 - power) * (h.x2 - loss)) for w, h in zip(weighed, self.hyps, strict=True))
         found: dict[str, Any] = {
             "power": [_short(power * 60.0), _short(power_sd * 60.0)],
             "loss": [_short(max(loss, 2e-6) * 3_600.0), _short(loss_sd * 3_600.0)],
             "together": round(max(min(joint / (power_sd * loss_sd), 0.98), -0.98), 3),
         }
-        damp, damp_sd = _moments([(w, h.e, 0.05**2) for w, h in zip(weights, self.hyps, strict=True)])
+        damp, damp_sd = _moments([(w, h.e, 0.05**2) for w, h in zip(weighed, self.hyps, strict=True)])
         found["damp"] = [_short(max(damp, 0.01)), _short(damp_sd)]
         for name, logs in (
             ("wall", [log(h.w) for h in self.hyps]),
@@ -262,26 +251,26 @@ class HeatFit:
             ("lag_s", [-log(h.r) for h in self.hyps]),
             ("element_s", [-log(h.q) for h in self.hyps]),
         ):
-            mean, sd = _moments([(w, x, 0.1**2) for w, x in zip(weights, logs, strict=True)])
+            mean, sd = _moments([(w, x, 0.1**2) for w, x in zip(weighed, logs, strict=True)])
             found[name] = [_short(exp(mean)), _short(sd)]
         return found
 
     def power_now(self) -> tuple[float, float]:
         """P/C [K/s] and its standard deviation."""
         if self._power is None:
-            self._power = _moments([(w, h.x1, h.p11) for w, h in zip(self.weights(), self.hyps, strict=True)])
+            self._power = _moments([(w, h.x1, h.p11) for w, h in zip(weights(self.hyps), self.hyps, strict=True)])
         return self._power
 
     def loss_now(self) -> tuple[float, float]:
         """UA/C [1/s] and its standard deviation."""
         if self._loss is None:
-            self._loss = _moments([(w, h.x2, h.p22) for w, h in zip(self.weights(), self.hyps, strict=True)])
+            self._loss = _moments([(w, h.x2, h.p22) for w, h in zip(weights(self.hyps), self.hyps, strict=True)])
         return self._loss
 
     def plateau_c(self, room_c: float) -> float:
         """Where it ends if it goes on like this [Cel]."""
         power, loss = self.power_now()[0], max(self.loss_now()[0], 2e-6)
-        share = sum(w * h.e for w, h in zip(self.weights(), self.hyps, strict=True))
+        share = sum(w * h.e for w, h in zip(weights(self.hyps), self.hyps, strict=True))
         low, high = room_c - 10.0, room_c + min(power / loss, 200.0) + 20.0
         for _ in range(24):
             mid = 0.5 * (low + high)
@@ -307,7 +296,7 @@ class HeatFit:
         look = Look(self.t, self.theta, self.damp, slope, target_c, room_c)
         found: list[tuple[float, float]] = []
         asked = 0.0
-        for weight, i in sorted(((w, i) for i, w in enumerate(self.weights())), reverse=True):
+        for weight, i in sorted(((w, i) for i, w in enumerate(weights(self.hyps))), reverse=True):
             found += [(seconds, weight * share) for seconds, share in self.hyps[i].points(look)]
             asked += weight
             if asked >= ASKED:

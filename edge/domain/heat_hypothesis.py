@@ -22,6 +22,7 @@ from math import exp, inf, log, sqrt
 from typing import Final, NamedTuple
 
 from edge.domain.heat_prior import Prior, damp_of
+from edge.domain.mixture import POINTS
 
 LEVEL_WALK: Final = 0.0016**2 / 60.0  # what the model leaves out, as noise of the level [K^2/s]
 #: the heater's power wanders with the mains: share per square root of a minute, median and standard deviation of its logarithm
@@ -34,7 +35,6 @@ ALONE: Final = 1e-3  # relative; between rates that would coincide
 LOSS_LEFT: Final = 0.35  # of the loss's spread is left to the filter
 UNSEEN_K: Final = 0.7  # what a start that wasn't seen leaves open
 START_LEFT_S: Final = 8.0  # of the start's instant is left to the filter
-_POINTS: Final = ((-1.8, 0.10), (-0.8, 0.24), (0.0, 0.32), (0.8, 0.24), (1.8, 0.10))
 
 
 _Four = tuple[float, float, float, float]
@@ -229,7 +229,7 @@ class Hypothesis:
         a, b, c, d = (m / sqrt(variance) for m in moved)
         return [
             (mid if z == 0.0 else self._seconds((x[0] + z * a, x[1] + z * b, x[2] + z * c, x[3] + z * d), look), share)
-            for z, share in _POINTS
+            for z, share in POINTS
         ]
 
     def _gradient(self, x: _Four, variances: _Four, mid: float, look: Look) -> _Four:

@@ -7,16 +7,18 @@ Readings are averaged over a quarter of a minute, later over half and whole minu
 from __future__ import annotations
 
 from collections.abc import Mapping, Sequence
-from math import ceil, erfc, exp, hypot, inf, log, pi, sqrt
+from math import exp, hypot, inf, log, sqrt
 from math import floor as floor_of
 from typing import Any, Final, NamedTuple
 
 from edge.domain.heat_fit import HeatFit
 from edge.domain.heat_hypothesis import Begin
 from edge.domain.heat_prior import REMEMBERED, Prior, is_usable, learned
-from edge.domain.heating import HOLD_MS, Forecast
+from edge.domain.heating import Forecast
+from edge.domain.mixture import quantile
 from edge.domain.passing import Probe, Rise
 from edge.domain.probe import RECENT_MS, Average, Heard, ProbeWatch, line
+from edge.domain.robust import Z90
 from edge.domain.wording import Worded
 
 FOUNDED_MS: Final = 240_000  # before this a heat-up tells nothing
@@ -60,7 +62,6 @@ WANDER_S: Final = 1_800.0
 GRID_K: Final = 0.25
 LONGEST_S: Final = 172_800.0
 WEAK_SHARE: Final = 0.9  # of its habit
-Z90: Final = 1.645
 BEND_SD_S: Final = 30.0
 
 
@@ -356,22 +357,6 @@ class HeatWatch:
         rows = [average for average in self.heard.lately() if from_ms < average.at_ms <= to_ms]
         return line(rows).k_per_ms if len(rows) >= 4 else None
 
-    def _threshold(self, target_c: float) -> float:
-        """What the probe must see for the reading to be `target_c`: one that rounds reads it half a step early."""
-        q, last = self._probe.step_k, self.heard.last
-        if q is None or last is None:
-            return target_c
-        steps = (target_c - last[1]) / q
-        return last[1] + (ceil(steps - 1e-6) - 0.5) * q
-
-    def until(self, target_c: float, mono_ms: int) -> Forecast:
-        """Time until the liquid reads `target_c` and goes on reading it for two minutes."""
-        seen = self.sees(self._threshold(target_c), mono_ms)
-        if isinstance(seen, str):
-            return Forecast(None, None, None, seen)
-        assert self._fit is not None
-        return seen.later(*self._held_late_s(self._fit, target_c, self._fit.room_c), HOLD_MS)
-
     def sees(self, sees_c: float, mono_ms: int) -> Seen | str:
         """When the probe sees this; or why that isn't known."""
         if self.heard.last is None:
@@ -399,7 +384,7 @@ class HeatWatch:
         low = mid - hypot(mid - low, floor)
         high = min(mid + hypot(high - mid, floor), LONGEST_S)
         if mid > 0.0 and high - low > WIDEST * (mid + 120.0):
-            never = sum(w for s, w in fit.points(sees_c, fit.room_c) if s == inf) if high == LONGEST_S else 0.0
+            never = _never(fit.points(sees_c, fit.room_c)) if high == LONGEST_S else 0.0
             return self._why_never(fit, never) if never >= MAYBE else TOO_LITTLE
         ago = (mono_ms - self._from_ms) / 1000.0 - fit.t
         return Seen(mid - ago, low - ago, high - ago, self._news(fit))
@@ -422,11 +407,9 @@ class HeatWatch:
             return SLOWER
         fades_s = half_s / log(before_k / now_k)
         ends_c = self.heard.mean_c(60_000) + now_k / 60.0 * exp(-0.5 * half_s / fades_s) * fades_s
-        return (
-            f"not known yet: it may not get there; it slows down as if to end near {ends_c:.1f} °C"
-            if ends_c < sees_c
-            else SLOWER
-        )
+        if ends_c >= sees_c:
+            return SLOWER
+        return f"not known yet: it may not get there; it slows down as if to end near {ends_c:.1f} °C"
 
     def rise(self, sees_c: float, seen: Seen, mono_ms: int) -> Rise:
         """The probe's way about where it sees this."""
@@ -487,25 +470,6 @@ class HeatWatch:
                 return "; it loses more heat than it used to: is the lid open?"
         return "; the heater is too weak, or the lid open"
 
-    def _held_late_s(self, fit: HeatFit, target_c: float, room_c: float) -> tuple[float, float]:
-        """How long after the mean passes the target the last noisy reading below it comes: median, standard deviation.
-
-        Of readings below it after tau seconds there are s/(r dt) G(r tau/s), G(x) the integral of the normal tail, s the noise, r
-        the rise; in the median there is none more where that is ln 2.
-        """
-        rate = self._rate(fit, target_c, room_c)
-        every_s = self._probe.every_s
-        wide_s = min(sqrt(self._probe.noise2()) / rate, 300.0)
-        sd_s = hypot(0.5 * wide_s, 0.4 * every_s, LEAST_SD_S)
-        if wide_s < 0.2 * every_s:
-            return 0.5 * every_s, sd_s
-        low, high = -4.0, 4.0
-        for _ in range(14):
-            x = 0.5 * (low + high)
-            tail = exp(-0.5 * x * x) / sqrt(2.0 * pi) - x * 0.5 * erfc(x / sqrt(2.0))
-            low, high = (x, high) if wide_s / every_s * tail > log(2.0) else (low, x)
-        return 0.5 * (low + high) * wide_s + 0.5 * every_s, sd_s
-
     @staticmethod
     def _rate(fit: HeatFit, sees_c: float, room_c: float) -> float:
         """How fast it rises there [K/s]."""
@@ -520,11 +484,16 @@ def _grid_point(fit: HeatFit, sees_c: float) -> tuple[float, float, float] | flo
         points = fit.points(sees_c, fit.room_c)
         mid = quantile(points, 0.5)
         if mid == inf:
-            found = sum(w for s, w in points if s == inf)
+            found = _never(points)
         else:
             found = (quantile(points, 0.05), mid, min(quantile(points, 0.95), LONGEST_S))
         fit.memo[sees_c] = found
     return found
+
+
+def _never(points: list[tuple[float, float]]) -> float:
+    """The chance that it never gets there."""
+    return sum(weight for seconds, weight in points if seconds == inf)
 
 
 def _wanders_s(fit: HeatFit, sees_c: float, mid_s: float) -> float:
@@ -562,17 +531,3 @@ def hinge(rows: list[tuple[int, float]]) -> tuple[float, float, float, int] | No
     if best is None or best[4] == 4:
         return None
     return best[1:]
-
-
-def quantile(points: list[tuple[float, float]], share: float) -> float:
-    """Of weighted, sorted points, between their middles."""
-    before, last_at, last = 0.0, -1.0, points[0][0]
-    for value, weight in points:
-        at = before + 0.5 * weight
-        if at >= share:
-            if last_at < 0.0 or value == inf or at == last_at:
-                return value
-            return last + (value - last) * (share - last_at) / (at - last_at)
-        last_at, last = at, value
-        before += weight
-    return points[-1][0]

@@ -20,6 +20,7 @@ from math import ceil, inf, sqrt
 from typing import Final
 
 from edge.domain.passing import Passing, Probe, Rule
+from edge.domain.probe import line
 
 QUIET_K: Final = 0.02
 SURE: Final = 2.0
@@ -230,8 +231,11 @@ class LiquidWatch:
             if n == before or n < 2:
                 break
             before = n
-            slope, spread, span_s, end_c = _line(bins, n)
-            noisy, rounded = noise_k / sqrt(spread), (step_k if span_s >= TELLING_S else max(step_k, WOBBLE_K)) / span_s
+            lately = [bins[-i] for i in range(1, n + 1)]
+            found, end_ms, span_s = line(lately), lately[0][0], (lately[0][0] - lately[-1][0]) / 1000.0
+            slope = 1000.0 * found.k_per_ms
+            noisy = 1000.0 * noise_k / sqrt(found.spread)
+            rounded = (step_k if span_s >= TELLING_S else max(step_k, WOBBLE_K)) / span_s
             unsure = (SIGMAS if n > 2 else PAIR_SIGMAS) * noisy + rounded
             if span_s >= CALM_S:
                 self.is_calm = -slope + CALM_SIGMAS * noisy + rounded <= cools_k_per_s + CALM_K_PER_S
@@ -242,7 +246,7 @@ class LiquidWatch:
                 continue
             self.falls_k_per_s = max(self.falls_k_per_s, falls)
             if span_s >= CALM_S:
-                self.line_c, self.line_falls_k_per_s = end_c, SURE * noisy - slope
+                self.line_c, self.line_falls_k_per_s = found.at(end_ms), SURE * noisy - slope
             beyond = falls - cools_k_per_s
             if beyond > 0.0:
                 self.falls_yet_k = max(self.falls_yet_k, beyond * min(max(LASTS * span_s, LAG_S), LONGEST_S))
@@ -254,17 +258,3 @@ def _mean(readings: list[tuple[int, float]]) -> tuple[float, float, int]:
     """When [ms], Cel, of how many."""
     n = len(readings)
     return sum(t for t, _ in readings) / n, sum(c for _, c in readings) / n, n
-
-
-def _line(bins: deque[tuple[int, float]], n: int) -> tuple[float, float, float, float]:
-    """Of the last n, by least squares: K/s, sum of squares of times about their mean [s^2], what they span [s], the line's end [Cel]."""
-    end_ms, base = bins[-1]
-    st = sc = stt = stc = 0.0
-    t = 0.0
-    for i in range(1, n + 1):
-        at_ms, c = bins[-i]
-        t, c = (at_ms - end_ms) / 1000.0, c - base
-        st, sc, stt, stc = st + t, sc + c, stt + t * t, stc + t * c
-    spread = stt - st * st / n
-    slope = (stc - st * sc / n) / spread
-    return slope, spread, -t, base + (sc - slope * st) / n

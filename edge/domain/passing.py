@@ -20,7 +20,6 @@ from typing import Final, NamedTuple
 
 from edge.domain.alarms import AT_LIMIT
 
-Z90: Final = 1.645
 MOST_WIDE_S: Final = 300.0
 #: the expected way of the mean is followed for so many of its spans
 FOLLOWED: Final = 3.0
@@ -93,7 +92,7 @@ class Passing:
         wide_s = min(self.scatter_k / rise.k_per_s, MOST_WIDE_S)
         late_s = 0.5 * self.probe.every_s
         if wide_s > QUIET_SHARE * looks_s:
-            late_s += max(_last_look(wide_s / looks_s), 0.0) * wide_s
+            late_s += max(last_look(wide_s / looks_s), 0.0) * wide_s
         scatter_s = wide_s * (0.5 + 0.5 * span_s / (span_s + wide_s))
         sd_s = hypot(scatter_s, self._rule_sd_s(rise), 0.4 * self.probe.every_s)
         return self._passes_ms(rise) + 1000.0 * late_s, sd_s
@@ -187,7 +186,7 @@ def rounded_up(needs_c: float, probe: Probe) -> float:
     return probe.reads_c + (ceil((needs_c - probe.reads_c) / probe.step_k - 1e-6) - 0.5) * probe.step_k
 
 
-def _last_look(share: float) -> float:
+def last_look(share: float) -> float:
     """x, in scatters of the mean, after which in the median no look is below; `share`: looks while it rises by its scatter."""
     low, high = -4.0, 4.0
     for _ in range(14):

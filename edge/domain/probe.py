@@ -10,7 +10,7 @@ the probe has shown since then.
 from __future__ import annotations
 
 from collections import deque
-from collections.abc import Iterable
+from collections.abc import Iterable, Sequence
 from math import exp, inf, sqrt
 from typing import Final, NamedTuple
 
@@ -48,7 +48,7 @@ class Slope(NamedTuple):
 
 
 class Line(NamedTuple):
-    """Through `n` averages, by least squares: their mean time and temperature, K/ms, sum of squares of times about their mean [ms^2]."""
+    """Through `n` points, by least squares: their mean time and temperature, K/ms, sum of squares of times about their mean [ms^2]."""
 
     n: int
     mean_ms: float
@@ -65,12 +65,13 @@ class Line(NamedTuple):
         return variance * (1.0 / self.n + (at_ms - self.mean_ms) ** 2 / self.spread)
 
 
-def line(averages: Iterable[Average]) -> Line:
-    """The line through them; at least two."""
+def line(points: Iterable[Sequence[float]]) -> Line:
+    """The line through points that begin with a time [ms] and a temperature [Cel]; at least two."""
     n = 0
     at0 = c0 = -1.0
     st = sc = stt = stc = 0.0
-    for at_ms, liquid_c, _, _, _ in averages:
+    for point in points:
+        at_ms, liquid_c = point[0], point[1]
         if not n:
             at0, c0 = at_ms, liquid_c
         t, c = at_ms - at0, liquid_c - c0

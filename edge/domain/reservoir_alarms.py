@@ -17,6 +17,7 @@ from edge.domain.heat_prior import Prior
 from edge.domain.heating import HOLD_MS, time_to_s
 from edge.domain.hours import clock_text, first_case
 from edge.domain.phases import Phase
+from edge.domain.robust import Z90
 from edge.domain.set_point import words
 from edge.domain.show import why_text
 from edge.domain.warmth import Warmth
@@ -39,8 +40,7 @@ WEAK_AFTER_MS: Final = 900_000
 #: so many heat-ups are a habit, and one from so far below the set point shows the heater's power
 HABIT: Final = 3
 FAR_K: Final = 6.0
-#: half of a 90 % interval, in standard deviations; what one lump of liquid leaves out of its time, as a share
-Z90: Final = 1.645
+#: what one lump of liquid leaves out of its time, as a share
 FORM_SHARE: Final = 0.02
 FIRST_CASE: Final = "late_for_first_case"
 #: words of its causes

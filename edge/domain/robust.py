@@ -12,6 +12,8 @@ from typing import Final, NamedTuple
 
 #: makes the median absolute deviation of normal values their standard deviation
 MAD_TO_SIGMA: Final = 1.4826022185056018
+#: half of a 90 % interval of a normal distribution, in its deviations
+Z90: Final = 1.645
 #: Huber's constant: 95 % as good as the mean where values are normal
 HUBER_K: Final = 1.345
 

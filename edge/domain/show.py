@@ -10,7 +10,7 @@ from edge.domain.entries import Now, rfc3339
 from edge.domain.heating import Forecast
 from edge.domain.quantities import from_kind
 from edge.domain.readings import CONTACT_WORDS, REASONS, UNIT_OF, Kind, Quality, Why
-from edge.domain.transfer_share import Z90
+from edge.domain.robust import Z90
 from edge.domain.validity import PointWatch
 from edge.domain.wording import age_text, said
 

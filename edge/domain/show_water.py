@@ -9,9 +9,10 @@ from typing import TYPE_CHECKING, Any, Final
 from edge.domain.duties import DAY_MS, day_start_ms, local_date, months_later_ms
 from edge.domain.entries import Now
 from edge.domain.readings import Role
+from edge.domain.robust import Z90
 from edge.domain.show import drop_text, estimate
 from edge.domain.supply import Figure
-from edge.domain.train import Z90, Stage
+from edge.domain.train import Stage
 from edge.domain.use import Days
 
 if TYPE_CHECKING:

@@ -9,10 +9,10 @@ good one.
 
 from __future__ import annotations
 
-from collections.abc import Mapping
+from collections.abc import Callable
 from typing import TYPE_CHECKING, Any, Final
 
-from edge.domain.entries import Draft, Now
+from edge.domain.entries import Now
 from edge.domain.show import silent_text
 from edge.domain.validity import PointWatch
 
@@ -26,10 +26,13 @@ STOPPED_PERIODS: Final = 2
 
 
 class Silence:
-    """One station's silent points. `points`: those that are silent now; `next_ms`: when the next one may fall silent."""
+    """One station's silent points. `points`: those that are silent now; `next_ms`: when the next one may fall silent.
 
-    def __init__(self, station: Station) -> None:
-        self._station = station
+    `tell`: gets the kind and body of an entry.
+    """
+
+    def __init__(self, station: Station, tell: Callable[[str, dict[str, Any], Now], None]) -> None:
+        self._station, self._tell = station, tell
         self.points: set[str] = set()
         self.lost_buses: set[str] = set()  # as their adapters say
         self.next_ms = 0
@@ -135,5 +138,4 @@ class Silence:
             return
         advice = "Read more often, or give the points `every` and `stale_after` in the station file by how often they are read"
         standing.cause = f"{', '.join(points)}: {what}; {advice[0].lower()}{advice[1:]}"
-        body: Mapping[str, Any] = {"point": points[0], "reason": "stale", "what": what, "advice": advice}
-        self._station.say(Draft(now, "advice", dict(body)))
+        self._tell("advice", {"point": points[0], "reason": "stale", "what": what, "advice": advice}, now)

@@ -76,7 +76,7 @@ class Station:
         )
         points = (self.watches, self.flow_point, self.taps, self.power_point, self.evidence.train.zeros.below)
         self.contradictions = Contradictions(*points, tell=partial(self._draft, "contradiction"))
-        self.silence = Silence(self)
+        self.silence = Silence(self, self._draft)
         self.transfers = Transfers(self, self._draft)
         self._handlers |= {self.basin_point: self.transfers.hear_basin} if self.basin_point is not None else {}
         self._drafts: list[Draft] = []
@@ -417,10 +417,6 @@ class Station:
             self._hear(self.entered.samples(now), now)
         self.desk.set("clock_untrusted", not now.trusted, now, cause="the wall clock is not trusted")
         self.readings = []  # what was entered before a restart is no new reading
-
-    def say(self, draft: Draft) -> None:
-        """An entry of one of the station's parts."""
-        self._drafts.append(draft)
 
     def _take(self) -> list[Draft]:
         drafts, self._drafts = self._drafts, []

@@ -16,7 +16,7 @@ from collections import deque
 from collections.abc import Mapping, Sequence
 from typing import Any, Final, NamedTuple
 
-from edge.domain.robust import MAD_TO_SIGMA, Slope, mad_sigma, mann_kendall, median, theil_sen
+from edge.domain.robust import MAD_TO_SIGMA, Z90, Slope, mad_sigma, mann_kendall, median, theil_sen
 
 EXPONENT: Final = 0.54
 #: the supply is no single pipe: orifices and regulators have 0.50, smooth pipes up to 0.57
@@ -27,7 +27,6 @@ FLOW_U_SHARE: Final = 0.02
 #: a smaller fall of the pressure tells nothing of the supply
 LEAST_FALL_KPA: Final = 7.0
 FLOWS_KEPT: Final = 15
-_Z90: Final = 1.645
 _DAY_MS: Final = 86_400_000
 
 
@@ -132,7 +131,7 @@ def _capacity(recent: Sequence[Flow], at_kpa: float, u_kpa: float | None, u_shar
     spread = mad_sigma(logs) if len(logs) >= 3 else max(map(abs, logs), default=0.0)
     static, dynamic = median([s.static_kpa for s in seen]), median([s.dynamic_kpa for s in seen])
     u = math.hypot(spread, _doubt(static, dynamic, at_kpa, u_kpa, u_share))
-    return Figure(middle, middle * math.exp(-_Z90 * u), middle * math.exp(_Z90 * u))
+    return Figure(middle, middle * math.exp(-Z90 * u), middle * math.exp(Z90 * u))
 
 
 def _doubt(static: float, dynamic: float, at_kpa: float, u_kpa: float | None, u_share: float | None) -> float:
@@ -229,7 +228,7 @@ class Fills:
         times = [_scaled_s(fill, found[0]) for fill in found[1][-LEAST_FILLS:]]
         middle = median(times)
         spread = max(MAD_TO_SIGMA * median([abs(t - middle) for t in times]), 0.005 * middle)
-        half = _Z90 * math.hypot(spread, _unread_s(found[1], middle))
+        half = Z90 * math.hypot(spread, _unread_s(found[1], middle))
         return Figure(middle, middle - half, middle + half)
 
     def trend(self) -> Trend | None:

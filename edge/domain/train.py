@@ -20,7 +20,7 @@ from zoneinfo import ZoneInfo
 from edge.domain.filter_life import SCALE_U, Housing, Life, Point, fit
 from edge.domain.filter_pair import Pair, Side, together
 from edge.domain.filters import GAINS_AT_MOST_KPA, Parts, colder_share, parts, scaled, taps_of
-from edge.domain.robust import MAD_TO_SIGMA, mad_sigma, median
+from edge.domain.robust import MAD_TO_SIGMA, Z90, mad_sigma, median
 from edge.domain.settings import Settings
 
 #: the whole train as one stage, where no pressure is known between its stages; no filter's id is a star
@@ -32,8 +32,7 @@ ZERO_AT_MOST_KPA: Final = 25.0
 POINTS_KEPT: Final = 96
 #: draws whose median is the drop now
 LAST: Final = 3
-#: half of a 90 % interval, in standard deviations; and how good a median deviation is, as a share of the draws (Hampel: 37 %)
-Z90: Final = 1.645
+#: how good a median deviation is, as a share of the draws (Hampel: 37 %)
 MAD_AS_GOOD: Final = 0.37
 #: a fall is told by so many draws, before two of them could make the median look better; it is judged against those before them
 FELL_LAST: Final = 2

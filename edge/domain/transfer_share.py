@@ -17,7 +17,7 @@ from collections.abc import Sequence
 from math import erf, exp, hypot, log, pi, sqrt
 from typing import Final, NamedTuple
 
-from edge.domain.robust import median
+from edge.domain.robust import Z90, median
 
 #: 4 K of the 19 K between 39 Cel and a 20 Cel room (common practice, no published source)
 RULE_SHARE: Final = 4.0 / 19.0
@@ -41,7 +41,6 @@ SCATTERS: Final = ((0.003, 0.15), (0.006, 0.2), (0.012, 0.25), (0.024, 0.25), (0
 UNSTATED_U_K: Final = 0.3
 LEAST_U: Final = 0.003  # of one transfer: no probe tells more
 STEP: Final = 0.0025
-Z90: Final = 1.645
 
 
 def share_of(before_c: float, after_c: float, cold_c: float) -> float:

@@ -7,6 +7,8 @@ from collections.abc import Mapping
 from datetime import date, timedelta
 from typing import Any, Final, NamedTuple
 
+from edge.domain.robust import Z90
+
 #: the use of so many last days counts
 DAYS_KEPT: Final = 70
 #: whole days that must have been seen before days can be told
@@ -16,7 +18,6 @@ FARTHEST_DAYS: Final = 3650
 #: answers that are kept, as the same is asked with each reading of a draw
 TOLD_KEPT: Final = 16
 #: two-sided 90 % of a normal distribution
-_Z90: Final = 1.645
 
 
 class Days(NamedTuple):
@@ -78,7 +79,7 @@ class Use:
             return Days(middle, low, high)
         # what the days ahead may differ from their means, and the means from what was seen; in days of mean use
         week = sum(rates) / 7.0
-        doubt = _Z90 * math.sqrt(variance * middle * (1.0 + middle / len(seen))) / week
+        doubt = Z90 * math.sqrt(variance * middle * (1.0 + middle / len(seen))) / week
         return Days(
             middle, max(middle - math.hypot(middle - low, doubt), 0.0), middle + math.hypot(high - middle, doubt)
         )

@@ -37,7 +37,7 @@ from scipy.special import ndtr
 
 from edge.domain.heat_watch import HeatWatch
 from edge.domain.heating import HOLD_MS
-from tests.told import tell
+from tests.told import tell, until_read
 
 Numbers = NDArray[np.float64]
 AT_MIN = (5, 10, 20, 40)
@@ -238,7 +238,7 @@ class Followed:
                 continue
             minute = since // 60
             began = time.process_time()
-            said = self.watch.until(seen.target_c, mono_ms)
+            said = until_read(self.watch, seen.target_c, mono_ms)
             self.took.append(time.process_time() - began)
             if said.in_ms is None or said.low_ms is None or said.high_ms is None:
                 yield since, None

@@ -18,12 +18,13 @@ from edge.domain.filters import normalised_drop, viscosity_mpa_s
 from edge.domain.heat_fit import HeatFit
 from edge.domain.heat_hypothesis import Begin
 from edge.domain.heat_prior import Prior, Spread, damp_k
-from edge.domain.heat_watch import HeatWatch, quantile
+from edge.domain.heat_watch import HeatWatch
 from edge.domain.heating import HOLD_MS, basin_c, needed_c, plateau_c, time_to_s
+from edge.domain.mixture import quantile
 from edge.domain.settings import Reservoir
 from edge.domain.transfer_share import mixed_c, share_of
 from edge.domain.warmth import Warmth
-from tests.told import tell
+from tests.told import tell, until_read
 
 
 def rows(name: str, op: str) -> list[Any]:
@@ -70,9 +71,9 @@ def test_the_estimator_finds_the_time_of_the_closed_form(
     seen_s = int(min(1_800.0, 0.67 * expected)) if expected else 1_800
     mono_ms, (watch, cool) = seen_s * 1000, hear_lump(inputs, seen_s)
     if expected == 0.0:
-        assert watch.until(inputs["target"], mono_ms).in_ms == HOLD_MS
+        assert until_read(watch, inputs["target"], mono_ms).in_ms == HOLD_MS
     elif expected is None:
-        said = watch.until(inputs["target"], mono_ms)
+        said = until_read(watch, inputs["target"], mono_ms)
         assert said.in_ms is None or said.high_ms > 3 * said.in_ms  # type: ignore[operator] # numbers where in_ms is one
     elif inputs["target"] < inputs["t0"]:
         said = cool.until_below(inputs["target"], mono_ms)
@@ -80,7 +81,7 @@ def test_the_estimator_finds_the_time_of_the_closed_form(
         assert said.in_ms / 1000.0 == pytest.approx(expected - seen_s, rel=0.1)
         assert said.low_ms / 1000.0 <= expected - seen_s <= said.high_ms / 1000.0
     else:
-        said = watch.until(inputs["target"], mono_ms)
+        said = until_read(watch, inputs["target"], mono_ms)
         assert said.in_ms is not None and said.low_ms is not None and said.high_ms is not None
         left_s = expected - seen_s
         assert (said.in_ms - HOLD_MS) / 1000.0 == pytest.approx(left_s, rel=0.08, abs=15.0)

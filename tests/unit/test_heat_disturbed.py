@@ -15,7 +15,7 @@ from edge.domain.heating import HOLD_MS, Forecast
 from edge.domain.probe import ProbeWatch
 from edge.domain.settings import Reservoir
 from edge.domain.warmth import Warmth
-from tests.told import tell
+from tests.told import tell, until_read
 
 PLAN = Reservoir(40.0, 0.5, 35.0, 4 / 19, True, 7_200_000, volume_l=11.0)
 
@@ -48,7 +48,7 @@ class Tank:
                 self.hear(round(read / self.step_k) * self.step_k, self.room_c, self.s * 1000)
 
     def until(self, target_c: float = 39.0) -> Forecast:
-        return self.watch.until(target_c, self.s * 1000)
+        return until_read(self.watch, target_c, self.s * 1000)
 
     def truth_s(self, target_c: float = 39.0) -> int:
         """How long it really needs, undisturbed from now on."""

@@ -12,12 +12,13 @@ import pytest
 
 from edge.domain.entries import Now
 from edge.domain.heat_prior import Prior, Spread, is_usable, learned, of_volume
-from edge.domain.heat_watch import HeatWatch, hinge, quantile
+from edge.domain.heat_watch import HeatWatch, hinge
 from edge.domain.heating import HOLD_MS, Forecast
+from edge.domain.mixture import quantile
 from edge.domain.settings import Reservoir
 from edge.domain.warmth import Warmth
 from tests.bench.heating import Morning, Plant, a_heater, a_morning, a_plant, history, record, steps
-from tests.told import tell
+from tests.told import tell, until_read
 
 ROOM_C = 20.0
 PLAN = Reservoir(40.0, 0.5, 35.0, 4 / 19, True, 7_200_000, volume_l=11.0)
@@ -60,7 +61,7 @@ class Bench:
             tell(self.watch, self.heard[-1], ROOM_C, self.s * 1000)
 
     def until(self, target_c: float = 39.0) -> Forecast:
-        return self.watch.until(target_c, self.s * 1000)
+        return until_read(self.watch, target_c, self.s * 1000)
 
     def truth_s(self, target_c: float = 39.0) -> float:
         """How long the same tank, undisturbed, really needs from now on; by going on with a copy of it."""
@@ -130,7 +131,7 @@ def test_random_plants_are_right_and_the_interval_holds() -> None:
         for t, read, room in seen.rows:
             tell(watch, read, room, int(t * 1000))
             if not done and t - seen.start_s >= 1_200.0 and seen.reached_s - t > 300.0:
-                said, done = watch.until(seen.target_c, int(t * 1000)), True
+                said, done = until_read(watch, seen.target_c, int(t * 1000)), True
                 if said.in_ms is None:
                     continue
                 middle, low, high = left_s(said)
@@ -148,7 +149,7 @@ def said_at(plant: Plant, morning: Morning, minutes: float) -> tuple[float, floa
     for t, read, room in seen.rows:
         tell(watch, read, room, int(t * 1000))
         if t - seen.start_s >= 60.0 * minutes:
-            return seen.reached_s - t, *left_s(watch.until(seen.target_c, int(t * 1000)))
+            return seen.reached_s - t, *left_s(until_read(watch, seen.target_c, int(t * 1000)))
     raise AssertionError
 
 
@@ -191,7 +192,7 @@ def test_the_model_itself_is_right_when_a_plant_is_known_exactly() -> None:
     for t, read, room in seen.rows:
         tell(watch, read, room, int(t * 1000))
         if t in (1_500.0, 2_100.0, 3_300.0):
-            middle, _, _ = left_s(watch.until(39.0, int(t * 1000)))
+            middle, _, _ = left_s(until_read(watch, 39.0, int(t * 1000)))
             assert middle == pytest.approx(seen.reached_s - t, rel=0.01), t
 
 
@@ -388,7 +389,7 @@ def test_a_cooler_liquid_back_from_a_cycle_is_forecast() -> None:
     assert liquid > 39.0
     tank.liquid, tank.wall, tank.lag_s = 35.5, 30.0, 15.0
     hear(720)
-    said = warmth.heat.until(39.5, bench.s * 1000)
+    said = until_read(warmth.heat, 39.5, bench.s * 1000)
     middle, low, high = left_s(said)
     truth = bench.truth_s(39.5)
     assert low <= truth <= high and middle == pytest.approx(truth, rel=0.2)

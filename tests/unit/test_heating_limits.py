@@ -12,7 +12,7 @@ from edge.domain.heat_prior import of_volume
 from edge.domain.heat_watch import HeatWatch
 from edge.domain.heating import HOLD_MS, Forecast
 from tests.bench.heating import Morning, Plant, steps
-from tests.told import tell
+from tests.told import tell, until_read
 from tests.unit.test_heating import ROOM_C, Bench, Tank
 
 
@@ -26,7 +26,7 @@ def test_a_plateau_near_the_target_is_answered(plateau_c: float, step_k: float) 
         tell(watch, round(liquid_c / step_k) * step_k, 21.0, second * 1000)
         if second % 60 == 0:
             for target_c in (37.5, 39.0, 39.5, 45.0):
-                answers.append(watch.until(target_c, second * 1000))
+                answers.append(until_read(watch, target_c, second * 1000))
     assert all(a.why if a.in_ms is None else a.low_ms <= a.in_ms <= a.high_ms for a in answers)  # type: ignore[operator]  # none of them None
     never = [a for a in answers if a.in_ms is None]
     assert never and {type(a.in_ms) for a in answers} == {int, type(None)}
@@ -56,7 +56,7 @@ def test_no_time_is_promised_that_the_rise_of_the_last_minutes_does_not_bear_out
         if t % 60:
             continue
         recent.append(probe)
-        when = watch.until(morning.target_c, int(t * 1000))
+        when = until_read(watch, morning.target_c, int(t * 1000))
         if t > morning.before_s + 1_800.0 and when.in_ms is not None:
             left_s, rises = (when.in_ms - HOLD_MS) / 1000.0, (recent[-1] - recent[0]) / 600.0
             assert left_s >= 0.3 * (morning.target_c - probe) / max(rises, 5e-5), (
