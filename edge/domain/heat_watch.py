@@ -409,7 +409,7 @@ class HeatWatch:
         ends_c = self.heard.mean_c(60_000) + now_k / 60.0 * exp(-0.5 * half_s / fades_s) * fades_s
         if ends_c >= sees_c:
             return SLOWER
-        return f"not known yet: it may not get there; it slows down as if to end near {ends_c:.1f} °C"
+        return Worded("not known yet: it may not get there; it slows down as if to end near ", ends_c)
 
     def rise(self, sees_c: float, seen: Seen, mono_ms: int) -> Rise:
         """The probe's way about where it sees this."""

@@ -11,6 +11,7 @@ import pytest
 from edge.domain.heat_prior import of_volume
 from edge.domain.heat_watch import HeatWatch
 from edge.domain.heating import HOLD_MS, Forecast
+from edge.domain.wording import said
 from tests.bench.heating import Morning, Plant, steps
 from tests.told import tell, until_read
 from tests.unit.test_heating import ROOM_C, Bench, Tank
@@ -66,6 +67,15 @@ def test_no_time_is_promised_that_the_rise_of_the_last_minutes_does_not_bear_out
     assert warned
 
 
+def test_where_it_slows_down_to_can_be_said_in_another_unit() -> None:
+    watch = HeatWatch()
+    for second in range(0, 2_400, 5):
+        tell(watch, 37.0 - 15.0 * math.exp(-second / 1_500.0), 21.0, second * 1000)
+    told = watch._why_slower(39.0)
+    assert told.startswith("not known yet: it may not get there; it slows down as if to end near 3")
+    assert said(told, lambda c: f"{1.8 * c + 32.0:.0f} °F").endswith(" near 99 °F")
+
+
 def test_a_target_near_where_it_ends_is_told_with_a_wide_interval() -> None:
     """The room and the mains wander: by a fifth of a kelvin each way where it ends, which is much time near there."""
     widths = []
@@ -77,8 +87,8 @@ def test_a_target_near_where_it_ends_is_told_with_a_wide_interval() -> None:
         tank.on = True
         while tank.probe < 37.0:
             bench.run(60)
-        said = bench.until(39.0)
-        assert said.in_ms is not None and said.low_ms is not None and said.high_ms is not None
-        assert said.low_ms <= bench.truth_s(39.0) * 1000 + HOLD_MS <= said.high_ms
-        widths.append((said.high_ms - said.low_ms) / said.in_ms)
+        when = bench.until(39.0)
+        assert when.in_ms is not None and when.low_ms is not None and when.high_ms is not None
+        assert when.low_ms <= bench.truth_s(39.0) * 1000 + HOLD_MS <= when.high_ms
+        widths.append((when.high_ms - when.low_ms) / when.in_ms)
     assert widths[0] > 3.0 * widths[1] and widths[0] > 0.2
