@@ -15,6 +15,7 @@ from typing import Annotated, Literal
 import typer
 
 from edge import cli_say as say
+from edge.cli_form import RecordCommand
 
 app = typer.Typer(
     name="warmwell",
@@ -343,9 +344,14 @@ def ack(
     _done(work)
 
 
-@app.command()
+@app.command(cls=RecordCommand)
 def record(
-    kind: Annotated[str, typer.Argument(help="What was done or read; a wrong word lists them.", metavar="KIND")],
+    kind: Annotated[
+        str,
+        typer.Argument(
+            help="What was done or read; a wrong word lists them, KIND --help has its keys.", metavar="KIND"
+        ),
+    ],
     by: Annotated[str, typer.Option(help="Who did it.")],
     pairs: Annotated[
         list[str] | None,

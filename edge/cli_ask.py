@@ -122,5 +122,6 @@ def entry_line(entry: Mapping[str, Any]) -> str:
 def ack(alarm: str, by: str, url: str) -> int:
     """Acknowledge an alarm; returns once that is on the station's disk."""
     answer = client.acknowledge(alarm, by, url)
-    print(f"acknowledged: entry {answer['seq']} of the journal")
+    doubt = "" if answer.get("counts", True) else f"; it changes nothing: {answer.get('why_not')}"
+    print(f"{'recorded' if doubt else 'acknowledged'}: entry {answer['seq']} of the journal{doubt}")
     return 0

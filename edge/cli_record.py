@@ -15,8 +15,8 @@ from typing import Any, Final
 from edge import client
 from edge.cli_ask import point_line, rows
 from edge.cli_say import is_terminal
-from edge.domain.duties import RECORDS
-from edge.domain.errors import UnusableInput, WarmwellError
+from edge.domain import forms
+from edge.domain.errors import RecordRefused, UnusableInput, WarmwellError
 from edge.domain.quantities import DIFFERENCE_OF, UnitError, converter, quantity
 from edge.domain.readings import KIND_OF, UNIT_OF, Kind, Role
 
@@ -33,21 +33,19 @@ _OWN: Final = frozenset({"record", "by", "at", "counts", "why_not"})
 
 def record(kind: str, by: str, at: str | None, pairs: Sequence[str], url: str) -> int:
     """Send a record; 0 also where it doesn't count: it is kept, and that is said."""
-    if kind not in RECORDS:
-        raise UnusableInput(
-            "there is no such record",
-            where=f"record {kind[:40]!r}",
-            expected="one of " + ", ".join(RECORDS),
-            do="Correct the word",
-        )
-    body = {"record": kind, "by": by, **({"at": at} if at is not None else {}), **fields(pairs)}
+    body = {"record": kind, "by": by, **({"at": at} if at is not None else {}), **fields(pairs, kind)}
+    try:
+        forms.refuse(body)
+    except RecordRefused as exc:
+        raise UnusableInput(exc.what, where=exc.where, expected=exc.expected, do=exc.do) from None
     entry = sent(body, url)
     print(kept_line(entry))
     return 0
 
 
-def fields(pairs: Sequence[str]) -> dict[str, Any]:
-    """key=value of the command line. A value that is JSON (a number, true, a list) is that; all else is text.
+def fields(pairs: Sequence[str], record: str = "") -> dict[str, Any]:
+    """key=value of the command line. A value that is JSON (a number, true, a list) is that; all else, and what the record's form
+    has as text, is text.
 
     >>> fields(["point=gauge", "value=44 psi", "passed=true", "contact_min=12"])
     {'point': 'gauge', 'value': '44 psi', 'passed': True, 'contact_min': 12}
@@ -66,7 +64,8 @@ def fields(pairs: Sequence[str]) -> dict[str, Any]:
             raise UnusableInput(
                 what, where=repr(pair[:60]), expected="key=value, such as value='44 psi'", do="Correct it"
             )
-        body[key] = _value(text)
+        of_form = forms.FORMS[record].keys.get(key, forms.COMMON.get(key)) if record in forms.FORMS else None
+        body[key] = text if of_form is not None and of_form.kind in ("line", "note") else _value(text)
     return body
 
 

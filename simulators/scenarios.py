@@ -207,7 +207,7 @@ def _outlet_trip() -> Scenario:
         "outlet trips; after the reset at 11:50 the machine was powered up, so the daily test is due again: passed at 12:04.",
         start, 8.0, _warm_day(start, events),
         (
-            _test(at(7, 26)), _answer(at(8, 4), "outlet_tripped:heater"), _answer(at(8, 40), "reservoir_cold"),
+            _test(at(7, 26)), _answer(at(8, 4), "outlet_tripped:heater"),
             _answer(at(11, 33), "outlet_tripped:machine", LATE), _test(at(12, 4), LATE),
         ),
     )  # fmt: skip
@@ -232,7 +232,7 @@ def _low_pressure() -> Scenario:
         "From 09:15 to 11:40 the building gives 47 psi at rest; the cycle at 09:30 draws it below 40 psi. The cycle at 12:00 finds "
         "it right again.",
         start, 6.5, _warm_day(start, events),
-        (_test(at(7, 26)), _answer(at(9, 32), "pressure_low"), _answer(at(9, 52), "pressure_low", BIOMED)),
+        (_test(at(7, 26)), _answer(at(9, 32), "pressure_low")),
     )  # fmt: skip
 
 

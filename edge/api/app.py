@@ -6,6 +6,7 @@ import asyncio
 import logging
 import math
 import os
+import time
 from collections.abc import AsyncIterator, Callable, Iterator, Mapping
 from concurrent.futures import Future
 from typing import Annotated, Any, Final
@@ -18,12 +19,15 @@ from starlette.exceptions import HTTPException
 
 from edge.api import jsonin, metrics, models, pages, problems, times
 from edge.api.border import Border, Names
+from edge.api.budget import Budget
+from edge.api.forms_schema import record_schema
 from edge.api.jsonout import dumps, in_pieces
 from edge.api.parts import Parts
 from edge.api.picture import Watch
 from edge.api.problems import Problem, as_problem, unknown_name
 from edge.api.readers import Readers
 from edge.api.stream import Hub
+from edge.domain import forms
 from edge.domain.entries import Entry, rfc3339, wall_ms_of
 from edge.domain.errors import RecordRefused, StoreFault
 from edge.domain.strict_json import shown
@@ -33,6 +37,9 @@ log = logging.getLogger(__name__)
 KEPT_WITHIN_S: Final = 10.0
 MOST_BUCKETS: Final = 2000
 MOST_ENTRIES: Final = 1000
+#: one page of the journal, in bytes of its entries; more are asked for with `after`
+PAGE_BYTES: Final = 1024 * 1024
+_AT_ONCE: Final = 100
 _HOUR_MS: Final = 3_600_000
 _BIGGEST: Final = 2**53
 
@@ -47,7 +54,7 @@ def _refusals(*statuses: int) -> dict[int | str, dict[str, Any]]:
     texts = {
         400: "not understood", 403: "sent by another site's page", 404: "no such id", 408: "the body came too slowly",
         413: "the body is too long", 415: "the body is not JSON", 421: "for another host", 422: "understood, but it can't be used",
-        500: "an error of Warmwell's own", 503: "can't be answered now: see `detail`",
+        429: "too many in a minute", 500: "an error of Warmwell's own", 503: "can't be answered now: see `detail`",
     }  # fmt: skip
     content = {problems.MEDIA_TYPE: {"schema": {"$ref": "#/components/schemas/Problem"}}}
     return {status: {"description": texts[status], "content": content} for status in sorted({*statuses, 413, 421, 500})}
@@ -98,6 +105,7 @@ class Desk:
         self.watch = Watch(parts.judge, self.about["speed"])
         self.readers = Readers()
         self.hub = Hub(parts.judge, parts.journal, self.watch, self.readers)
+        self.budget, self.seconds = Budget(), time.monotonic
 
     def stamped(self, name: str, shapes: Mapping[str, Any]) -> JsonResponse:
         """`shapes` by id, with the time of the picture they are from."""
@@ -110,8 +118,19 @@ class Desk:
         """Hand a record to the judge and wait until it is on disk.
 
         Raises:
-            Problem: 422 refused, 503 the store is at fault, or it isn't known in time whether the record was kept.
+            Problem: 422 refused, 429 too many in a minute, 503 the store is at fault, or it isn't known in time whether the
+                record was kept.
         """
+        wait_s = self.budget.take(len(dumps(body)), self.seconds())
+        if wait_s:
+            raise Problem(
+                429,
+                "too many records came within a minute",
+                where=where,
+                expected="what a person does",
+                do=f"Send it again in {wait_s} s; nothing was recorded",
+                headers={"retry-after": str(wait_s)},
+            )
         try:
             future: Future[Entry] = self.parts.judge.record(body)
             async with asyncio.timeout(self.kept_within_s):
@@ -284,21 +303,37 @@ async def journal(
     request: Request,
     desk: OfDesk,
     after: Annotated[int, Query(ge=0, le=_BIGGEST, description="entries with a greater seq")] = 0,
-    limit: Annotated[int, Query(ge=1, le=MOST_ENTRIES)] = 100,
+    limit: Annotated[
+        int, Query(ge=1, le=MOST_ENTRIES, description="at most so many entries, and 1 MiB of them: see `more`")
+    ] = 100,
 ) -> Response:
     """Entries of the journal, in order."""
     path, reader = request.url.path, desk.parts.journal
-    last, entries = await desk.readers.read(path, lambda: (reader.last_seq(), reader.read(after, limit)))
+    last, entries, cut = await desk.readers.read(path, lambda: _page(reader, after, limit))
     next_after = entries[-1].seq if entries else after
     head = {
         "after": after,
         "next_after": next_after,
         "last_seq": max(last, next_after if entries else 0),
-        "more": next_after < last,
+        "more": cut or next_after < last,
     }
     return StreamingResponse(
         _politely(in_pieces(head, "entries", (e.as_json() for e in entries))), media_type="application/json"
     )
+
+
+def _page(reader: Any, after: int, limit: int) -> tuple[int, list[Entry], bool]:
+    """(last seq, entries, were there too many bytes for one answer?): at most `limit` entries, and PAGE_BYTES; at least one."""
+    last, size, taken = reader.last_seq(), 0, after
+    entries: list[Entry] = []
+    while len(entries) < limit and (some := reader.read(taken, min(limit - len(entries), _AT_ONCE))):
+        for entry in some:
+            size += len(dumps(entry.as_json()))
+            if entries and size > PAGE_BYTES:
+                return last, entries, True
+            entries.append(entry)
+        taken = entries[-1].seq
+    return last, entries, False
 
 
 async def _politely(pieces: Iterator[bytes]) -> AsyncIterator[bytes]:
@@ -354,6 +389,10 @@ async def records(request: Request, desk: OfDesk) -> Response:
         )
     else:
         body["at"] = rfc3339(times.wall_ms_of(str(body["at"]), desk.zone, f"{path}, at"))
+    try:
+        forms.refuse(body)
+    except RecordRefused as exc:
+        raise as_problem(422, exc) from exc
     if record == "acknowledge" and isinstance(body.get("alarm"), str):
         _known_alarm(desk, body["alarm"], path)
     return await desk.keep(body, path)
@@ -547,7 +586,7 @@ def _add_routes(app: FastAPI) -> None:
             route,
             methods=["POST"],
             response_model=models.Kept,
-            responses=_refusals(400, 403, 408, 415, 422, 503, *refusals),
+            responses=_refusals(400, 403, 408, 415, 422, 429, 503, *refusals),
             dependencies=[only()],
             openapi_extra=body,
         )
@@ -621,8 +660,9 @@ def _openapi(app: FastAPI) -> dict[str, Any]:
             openapi_version=app.openapi_version,
         )
         schemas = document.setdefault("components", {}).setdefault("schemas", {})
-        for model in (models.Problem, models.Record, models.Acknowledge):
+        for model in (models.Problem, models.Acknowledge):
             schemas[model.__name__] = model.model_json_schema(ref_template="#/components/schemas/{model}")
+        schemas["Record"] = record_schema()
         app.openapi_schema = document
     return app.openapi_schema
 

@@ -228,16 +228,6 @@ class Kept(Shape):
     why_not: str | None = None
 
 
-class Record(Shape):
-    """What a person records. Which further fields there are depends on `record`."""
-
-    record: str = Field(min_length=1, max_length=64, examples=["daily_test"])
-    by: str = Field(min_length=1, max_length=80, examples=["M. Osei"], description="who")
-    at: str | int | float | None = Field(
-        None, description="when it happened: RFC 3339 with Z or an offset, a date, or UNIX seconds; left out: now"
-    )
-
-
 class Acknowledge(Shape):
     """Who answers an alarm."""
 

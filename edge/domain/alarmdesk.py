@@ -12,11 +12,12 @@ from collections.abc import Callable, Mapping, Sequence
 from typing import Any, Final
 
 from edge.domain.alarms import Alarm, Band, Event, State
-from edge.domain.catalogue import CATALOGUE, base_of
+from edge.domain.catalogue import CATALOGUE, base_of, row_of
 from edge.domain.entries import Entry, Now, rfc3339, wall_ms_of
 from edge.domain.errors import RecordRefused
+from edge.domain.forms import faults
 from edge.domain.readings import UNIT_OF, Kind
-from edge.domain.records import shelf_ms
+from edge.domain.records import changes_nothing, shelf_ms
 from edge.domain.settings import Settings
 from edge.domain.show import value_text
 
@@ -283,8 +284,8 @@ class AlarmDesk:
 
     # -- what people do
 
-    def check_record(self, record: str, body: Mapping[str, Any], now: Now) -> None:
-        """Can this record be carried out?
+    def check_record(self, record: str, body: Mapping[str, Any]) -> str:
+        """Why this record doesn't count: its form, or that it would change nothing; "" where it does.
 
         Raises:
             RecordRefused: no such alarm here, or a shelf without an end.
@@ -298,6 +299,8 @@ class AlarmDesk:
             )  # fmt: skip
         if record == "shelve":
             shelf_ms(body)
+        fault = next(faults(body), None)
+        return changes_nothing(self.alarms[ident], record) if fault is None else str(fault)
 
     def shelve(self, ident: str, by: str, until_wall_ms: int, now: Now) -> None:
         """Put an alarm aside until then."""
@@ -351,7 +354,7 @@ class AlarmDesk:
         return {ident: self._published(alarm, now) for ident, alarm in self.alarms.items()}
 
     def _published(self, alarm: Alarm, now: Now) -> dict[str, Any]:
-        row = CATALOGUE[base_of(alarm.id)]
+        row = row_of(alarm.id)
         lit = alarm.state is not State.NORMAL
         return {
             "id": alarm.id, "state": str(alarm.state), "active": alarm.present, "announced": alarm.state is State.UNACKNOWLEDGED,

@@ -99,6 +99,22 @@ CATALOGUE: Final[Mapping[str, Row]] = MappingProxyType(
 )  # fmt: skip
 
 
+#: a calibration that is due keeps no condition unmet: the station goes on by the old one
+CALIBRATION_DUE: Final = CATALOGUE["duty_due"]._replace(
+    consequence="The point goes on by its old calibration and may have drifted; the station may start",
+    response="Compare the point with a reference and record it",
+)
+
+
+def row_of(alarm_id: str) -> Row:
+    """The catalogue's row of an alarm.
+
+    >>> row_of("duty_due:daily_test").consequence
+    'The station may not start until it is done'
+    """
+    return CALIBRATION_DUE if alarm_id.startswith("duty_due:calibration:") else CATALOGUE[base_of(alarm_id)]
+
+
 def base_of(alarm_id: str) -> str:
     """The catalogue's name of an alarm.
 

@@ -13,8 +13,10 @@ from functools import lru_cache
 from typing import Any, Final, NamedTuple
 from zoneinfo import ZoneInfo
 
+from edge.domain.daily_tests import test_result
 from edge.domain.entries import Now, wall_ms_of
 from edge.domain.errors import RecordRefused
+from edge.domain.forms import LONGEST_NAME
 from edge.domain.settings import Settings
 
 #: words of the contract
@@ -27,7 +29,6 @@ RECORDS: Final = tuple(
 ALARM_RECORDS: Final = frozenset({"acknowledge", "shelve", "unshelve", "out_of_service", "in_service"})
 
 AHEAD_MS: Final = 300_000  # a record's time may be this far ahead of ours: two clocks are never the same
-LONGEST_NAME: Final = 80
 DAY_MS: Final = 86_400_000
 
 
@@ -110,11 +111,11 @@ def checked(body: Mapping[str, Any], now: Now) -> tuple[str, str, int]:
             expected="one of " + ", ".join(RECORDS),
             do="Correct the word and send it again",
         )
-    if not isinstance(by, str) or not by.strip() or len(by) > LONGEST_NAME:
+    if not isinstance(by, str) or not by.strip() or len(by) > LONGEST_NAME or not by.isprintable():
         raise RecordRefused(
             "nobody is named",
             where=f"{where}, by",
-            expected=f"a name of 1 to {LONGEST_NAME} characters",
+            expected=f"a name of 1 to {LONGEST_NAME} printable characters",
             do="Say who did it",
         )
     if at is None:
@@ -130,39 +131,6 @@ def checked(body: Mapping[str, Any], now: Now) -> tuple[str, str, int]:
             expected="a time with Z or an offset, 2026-03-16T07:10:00Z",
             do="Correct the time",
         ) from None
-
-
-def test_result(settings: Settings, body: Mapping[str, Any]) -> tuple[bool | None, str]:
-    """Did a daily test pass? (None: it can't be told), and why.
-
-    `channel_ports`: [{"port": n, "seconds": s}] for the volume of the station file, or {"port", "ml", "seconds"}; "within" is
-    strictly less. Where ports are given they decide; else `passed`.
-    """
-    ports, said, test = body.get("channel_ports"), body.get("passed"), settings.daily_test
-    if ports is None or test is None:
-        if isinstance(said, bool):
-            return said, "passed" if said else "failed"
-        return None, "no result: neither passed nor channel_ports"
-    if not isinstance(ports, list) or not ports:
-        return None, "channel_ports is no list"
-    failed: list[str] = []
-    for port in ports:
-        seconds = port.get("seconds") if isinstance(port, dict) else None
-        if isinstance(seconds, bool) or not isinstance(seconds, int | float) or not 0 < seconds < 3600:
-            return None, f"a channel port without seconds: {port!r}"
-        ml = port.get("ml", test.volume_ml)
-        if isinstance(ml, bool) or not isinstance(ml, int | float) or not 0 < ml < 1e6:
-            return None, f"a channel port with a volume that is none: {port!r}"
-        if not (seconds < test.within_s and ml >= test.volume_ml):
-            failed.append(f"port {port.get('port', '?')} gave {ml:g} mL in {seconds:g} s")
-    wanted = sum(basin.channel_ports for basin in settings.basins)
-    if failed:
-        return False, "; ".join(failed) + f"; at least {test.volume_ml:g} mL in less than {test.within_s:g} s is needed"
-    if said is False:
-        return False, "recorded as failed"
-    if test.measure == "every port" and len({str(p.get("port")) for p in ports}) < wanted:
-        return None, f"{len(ports)} of {wanted} channel ports measured"
-    return True, "passed"
 
 
 class Book:
@@ -190,68 +158,22 @@ class Book:
         return None if fact is None or fact.body.get("stirred") is True else fact.at_ms
 
     def last_change(self, filter_id: str) -> Fact | None:
-        """The newest change of this filter: a filter_change that names it in `filters`, `filter`, or names none (all)."""
+        """The newest change of this filter: a filter_change that names it in `filters` or `filter`."""
         found: Fact | None = None
         for fact in self.facts:
-            wanted = fact.counts and fact.record == "filter_change" and filter_id in changed(fact.body, self.settings)
+            wanted = fact.counts and fact.record == "filter_change" and filter_id in names_of(fact.body)
+            wanted = wanted and not fact.body.get("stands")  # it opened the clean side; what it changed isn't sure
             if wanted and (found is None or fact.at_ms >= found.at_ms):
                 found = fact
         return found
 
     def opened(self) -> Fact | None:
         """The newest fact that opened the clean side of the water path."""
-        opened_by = self.settings.clean_side_opened_by
         found: Fact | None = None
         for fact in self.facts:
-            what = fact.body.get("what")
-            opens = (
-                fact.record in opened_by
-                or (isinstance(what, str) and what in opened_by)
-                or fact.body.get("opened_clean_side") is True
-            )
-            if fact.counts and opens and (found is None or fact.at_ms >= found.at_ms):
+            if fact.counts and opens(fact, self.settings) and (found is None or fact.at_ms >= found.at_ms):
                 found = fact
         return found
-
-    def judge(self, record: str, at_ms: int, body: Mapping[str, Any], now: Now) -> tuple[bool, str]:
-        """Does this record count, and if not, why not?"""
-        if now.trusted and at_ms > now.wall_ms + AHEAD_MS:
-            return False, "its time is in the future"
-        if record == "daily_test":
-            passed, why = test_result(self.settings, body)
-            return passed is not None, "" if passed is not None else why
-        if record == "water_path_treatment":
-            return self._judge_treatment(at_ms, body)
-        if record == "filter_change":
-            unknown = set(_names(body)) - {f.id for f in self.settings.filters}
-            return not unknown, f"no such filter: {', '.join(sorted(map(str, unknown)))}" if unknown else ""
-        if record == "release":
-            return (True, "") if self.is_held else (False, "nothing is held")
-        if record == "work_ends":
-            return (True, "") if self.work is not None else (False, "no work was declared")
-        if record == "correction":
-            fact = next((f for f in self.facts if f.seq is not None and f.seq == body.get("of")), None)
-            return (True, "") if fact is not None and fact.counts else (False, "of: no counting record has this seq")
-        return True, ""
-
-    def _judge_treatment(self, at_ms: int, body: Mapping[str, Any]) -> tuple[bool, str]:
-        wanted_ms = self.settings.treatment_contact_ms or 0
-        minutes = body.get("contact_min")
-        if isinstance(minutes, bool) or not isinstance(minutes, int | float):
-            return False, "contact_min is missing: the minutes of contact"
-        if minutes * 60_000 < wanted_ms:
-            return False, f"{minutes:g} min of contact; {wanted_ms / 60_000:g} min are needed"
-        if body.get("rinsed") is False:
-            return False, "not drained and rinsed"
-        test = self.last("daily_test")
-        if (
-            test is None
-            or local_date(test.at_ms, self.zone) != local_date(at_ms, self.zone)
-            or test.at_ms > at_ms
-            or not self.passed(test)
-        ):
-            return False, "that day's daily test had not passed before it"
-        return True, ""
 
     def add(self, fact: Fact) -> None:
         """Keep a fact. A correction takes the record it names out of the count."""
@@ -268,7 +190,8 @@ class Book:
             key = (
                 fact.record,
                 fact.counts,
-                str(sorted(_names(fact.body))),
+                str(sorted(names_of(fact.body))),
+                str(fact.body.get("outlet")),
                 fact.body.get("role"),
                 fact.body.get("of"),
                 fact.body.get("name"),
@@ -325,13 +248,25 @@ def _ends(release: Fact, hold: Fact) -> bool:
     return release.at_ms >= hold.at_ms and release.body.get("name") in (None, hold.body.get("name"))
 
 
-def _names(body: Mapping[str, Any]) -> list[Any]:
+def opens(fact: Fact, settings: Settings) -> bool:
+    """Did this fact open the clean side of the water path? Another machine is connected behind the filters."""
+    what, opened_by = fact.body.get("what"), settings.clean_side_opened_by
+    return (
+        fact.record in opened_by
+        or (isinstance(what, str) and what in opened_by)
+        or fact.body.get("opened_clean_side") is True
+        or is_machine_changed(fact)
+    )
+
+
+def is_machine_changed(fact: Fact) -> bool:
+    """Does another machine stand here since this fact, or a part of it?"""
+    return fact.record == "equipment_change" and fact.body.get("what") != "sensor_fitted"
+
+
+def names_of(body: Mapping[str, Any]) -> list[str]:
+    """Ids of the filters that a filter_change names."""
     many, one = body.get("filters"), body.get("filter")
     if isinstance(many, list):
         return [n for n in many if isinstance(n, str)]
     return [one] if isinstance(one, str) else []
-
-
-def changed(body: Mapping[str, Any], settings: Settings) -> list[str]:
-    """Ids of the filters that a filter_change is about; all where it names none."""
-    return _names(body) or [f.id for f in settings.filters]

@@ -10,18 +10,32 @@ trusted clock can tell: until then the point has no value.
 
 from __future__ import annotations
 
+import difflib
 from collections.abc import Iterable, Iterator, Mapping
 from typing import Any, Final
 
 from edge.domain.duties import Book, Fact
 from edge.domain.entries import Now
-from edge.domain.quantities import UnitError, in_kind, quantity
-from edge.domain.readings import CONTACT_WORDS, KIND_OF, Kind, Role, Sample
+from edge.domain.quantities import UnitError, in_kind, quantity, unit_in
+from edge.domain.readings import CONTACT_WORDS, KIND_OF, UNIT_OF, Kind, Role, Sample
 from edge.domain.settings import Point, Settings
 from edge.domain.validity import PointWatch
 
 #: records that give a point a reading by eye, or take one away
 BY_EYE: Final = ("entered_reading", "correction")
+#: what a person can read of a role, in the unit of its kind: beyond it lies a slip of the pen or of the unit (common practice, no
+#: published source). Within what a point of the role can be (edge/config_bounds.py)
+BY_EYE_BOUNDS: Final[Mapping[Role, tuple[float, float]]] = {
+    Role.RESERVOIR_TEMPERATURE: (0.0, 90.0),
+    Role.BASIN_TEMPERATURE: (0.0, 90.0),
+    Role.ROOM_TEMPERATURE: (-10.0, 50.0),
+    Role.SUPPLY_TEMPERATURE: (0.0, 70.0),
+    Role.SUPPLY_PRESSURE: (0.0, 1100.0),
+    Role.BETWEEN_FILTERS_PRESSURE: (0.0, 1100.0),
+    Role.FILTERED_PRESSURE: (0.0, 1100.0),
+    Role.SUPPLY_FLOW: (0.0, 100.0),
+    Role.FILTERED_CONDUCTIVITY: (0.0, 20_000.0),
+}
 #: roles whose conditions rest on readings each second (draws, warm-up): what people read of them is evidence by eye instead
 _FOLLOWED: Final = frozenset(
     {
@@ -40,21 +54,18 @@ def entered_value(role: Role, body: Mapping[str, Any]) -> float | None:
     """The value of an entered reading in the unit of the role's kind; None where it is none.
 
     Args:
-        body: `value`: "44 psi"; or a number, with its `unit` beside it, else in the unit of the kind. For a contact its word
-            ("tripped"), or 1 and 0.
+        body: `value`: "44 psi"; or a number, with its `unit` beside it: a bare number is none. For a contact its word ("tripped").
     """
     value, kind, unit = body.get("value"), KIND_OF[role], body.get("unit")
     if kind is Kind.CONTACT:
-        if isinstance(value, str):
-            words = CONTACT_WORDS[role]
-            return float(words.index(value)) if value in words else None
-        return float(value) if isinstance(value, int | float) and value in (0, 1) else None
+        words = CONTACT_WORDS[role]
+        return float(words.index(value)) if value in words else None
     try:
         if isinstance(value, str):
-            return quantity(value, str(kind))
-        if isinstance(value, bool) or not isinstance(value, int | float):
+            return quantity(value, str(kind)) if unit is None or unit_in(value, str(kind)) == unit else None
+        if isinstance(value, bool) or not isinstance(value, int | float) or unit is None:
             return None
-        return float(value) if unit is None else in_kind(float(value), str(unit), kind)
+        return in_kind(float(value), str(unit), kind)
     except (UnitError, OverflowError):
         return None
 
@@ -66,24 +77,52 @@ class Entered:
         self._watches, self._book = watches, book
         self._points = {point.id: point for point in settings.points}
         self._by_people = [point.id for point in settings.points if point.by_people]
+        self._not_fitted = settings.not_fitted
         self._taken: dict[str, Fact] = {}
 
-    def judge(self, body: Mapping[str, Any], at_ms: int, now: Now) -> tuple[bool, str]:
-        """Does an entered reading count, and if not, why not?"""
+    def judge(self, body: Mapping[str, Any], at_ms: int, now: Now) -> str:
+        """Why an entered reading doesn't count; "" where it does."""
         name = body.get("point")
         if name is None:
-            return True, ""  # of a role that has no point
+            return self._why_not_by_role(body, at_ms, now)
         point = self._points.get(str(name))
         if point is None:
-            return False, f"there is no point {name!r}"
+            near = difflib.get_close_matches(str(name), self._points, 1)
+            return f"there is no point {name!r}" + (f"; nearest: {near[0]}" if near else "")
+        if body.get("role") not in (None, point.role):
+            return f"{point.id} has not the role {body['role']!r}: name one of them"
         if not point.by_people:
-            return False, f"{point.id} is read by its sensor: nobody enters its readings"
-        why = _why_not(point, body)
-        if why:
-            return False, why
+            return f"{point.id} is read by its sensor: nobody enters its readings"
         if now.trusted and now.wall_ms - at_ms > point.stale_after_ms:
-            return False, "it is older than a reading of this point may be"
-        return True, ""
+            return _why_not(point, body) or "it is older than a reading of this point may be"
+        return _why_not(point, body)
+
+    def _why_not_by_role(self, body: Mapping[str, Any], at_ms: int, now: Now) -> str:
+        """Why a reading by eye of a role doesn't count; "" where it does."""
+        named, looked_at = str(body.get("role")), self._not_fitted
+        if named not in list(Role):
+            near = difflib.get_close_matches(named, list(Role), 1)
+            return f"there is no role {named[:60]!r}" + (f"; nearest: {near[0]}" if near else "")
+        role = Role(named)
+        if role not in looked_at:
+            point = next((p for p in self._points.values() if p.role is role), None)
+            if point is not None and point.by_people:
+                return f"{role} has a point that people read: enter it with point={point.id}"
+            if point is not None:
+                return f"{point.id} is read by its sensor: nobody enters its readings"
+            by_eye = ", ".join(looked_at) or "none"
+            return f"nothing looks at it: [not_fitted] of the station file names {by_eye}"
+        why = _why_no_value(role, body, _USUAL.get(KIND_OF[role], ""))
+        value = entered_value(role, body)
+        low, high = BY_EYE_BOUNDS.get(role, (0.0, 1.0))
+        if why or value is None:
+            return why
+        if not low <= value <= high:
+            unit = UNIT_OF[KIND_OF[role]].replace("Cel", "degC")
+            return f"{_said(body)} can't be: {role} lies within {low:g} and {high:g} {unit}"
+        if now.trusted and now.wall_ms - at_ms > looked_at[role]:
+            return "it is older than a reading of this role may be"
+        return ""
 
     def samples(self, now: Now) -> list[Sample]:
         """What stands now and hasn't been heard yet. One that was withdrawn takes its value with it."""
@@ -122,26 +161,39 @@ def _is_same(before: Fact, newest: Fact | None) -> bool:
 
 
 def _why_not(point: Point, body: Mapping[str, Any]) -> str:
-    value, unit = body.get("value"), body.get("unit")
-    if value is None:
-        return "value is missing: what was read"
-    if point.kind is Kind.CONTACT:
-        words = " or ".join(CONTACT_WORDS[point.role])
-        return "" if entered_value(point.role, body) is not None else f"value is {value!r}, neither {words}"
-    if isinstance(value, int | float) and not isinstance(value, bool) and unit is None:
-        return f'value is {value!r} without a unit; such as "{value:g} {point.unit or _USUAL[point.kind]}" would do'
+    why = _why_no_value(point.role, body, point.unit or _USUAL.get(point.kind, ""))
     read = entered_value(point.role, body)
-    if read is None:
-        return f"value is {value!r}{'' if unit is None else f' {unit}'}, no {point.kind} with its unit{_hint(point, value)}"
-    if not point.low <= read <= point.high:
-        return f"value is {value!r}{'' if unit is None else f' {unit}'}: outside what this point can be"
+    if why or read is None:
+        return why
+    low, high = BY_EYE_BOUNDS.get(point.role, (0.0, 1.0))
+    if not max(low, point.low) <= read <= min(high, point.high):
+        return f"{_said(body)}: outside what this point can be"
     return ""
 
 
-def _hint(point: Point, value: object) -> str:
+def _why_no_value(role: Role, body: Mapping[str, Any], usual: str) -> str:
+    """Why what was entered is no value of this role with its unit; "" where it is one."""
+    value, unit, kind = body.get("value"), body.get("unit"), KIND_OF[role]
+    if value is None:
+        return "value is missing: what was read"
+    if entered_value(role, body) is not None:
+        return ""
+    if kind is Kind.CONTACT:
+        return f"value is {value!r}, neither {' or '.join(CONTACT_WORDS[role])}"
+    if isinstance(value, int | float) and not isinstance(value, bool) and unit is None:
+        return f'value is {value!r} without a unit; such as "{value:g} {usual}" would do'
+    return f"{_said(body)}, no {kind} with its unit{_hint(kind, value)}"
+
+
+def _said(body: Mapping[str, Any]) -> str:
+    unit = body.get("unit")
+    return f"value is {body.get('value')!r}{'' if unit is None else f' {unit}'}"
+
+
+def _hint(kind: Kind, value: object) -> str:
     """What is wrong with a typed value, where the station file's own reader of quantities knows it (a decimal comma)."""
     try:
-        quantity(str(value), str(point.kind))
+        quantity(str(value), str(kind))
     except UnitError as exc:
         return f" ({exc})" if isinstance(value, str) else ""
     return ""

@@ -7,16 +7,19 @@ unknown. Surroundings only: the maker's instructions decide the rest.
 from __future__ import annotations
 
 from functools import partial
-from typing import TYPE_CHECKING, Any, Final, NamedTuple
+from typing import TYPE_CHECKING, Any, Final
 
 from edge.domain.alarms import AT_LIMIT, CHATTER_TIMES, CHATTER_WITHIN_MS
 from edge.domain.calibration import K_CALIBRATED, combined, probability_within
-from edge.domain.duties import Fact, is_test_due, months_later_ms, test_result
+from edge.domain.duties import months_later_ms
+from edge.domain.duty_conditions import daily_test, disinfectant, outlet_tested, water_path_treatment
 from edge.domain.entered import entered_value
 from edge.domain.entries import Now, rfc3339
 from edge.domain.evidence import LIVE_FROM
 from edge.domain.filters import GAINS_AT_MOST_KPA
 from edge.domain.heating import Forecast
+from edge.domain.judged import BY_EYE, MET, UNKNOWN, UNMET, by_fact
+from edge.domain.judged import Judged as Judged  # others take it from here
 from edge.domain.leaks import no_leak_text
 from edge.domain.phases import Phase
 from edge.domain.readings import KIND_OF, REASONS, Kind, Role
@@ -32,10 +35,6 @@ if TYPE_CHECKING:
 UNCALIBRATED: Final = " (uncalibrated)"
 #: an outlet that has tripped counts as live once it has been so for this long: one whose contact chatters would have tripped again
 STEADY_MS: Final = CHATTER_WITHIN_MS // (CHATTER_TIMES - 1)
-MET: Final = "met"
-UNMET: Final = "unmet"
-UNKNOWN: Final = "unknown"
-BY_EYE: Final = "by_eye"
 
 #: what a pressure is judged by where there is no flow meter (meterless.py)
 BY_DROP: Final = "no flow meter: taken while the filters take pressure"
@@ -49,24 +48,6 @@ LESSER_ROLES: Final = frozenset(
         Role.FILTERED_PRESSURE,
     }
 )  # fmt: skip
-
-
-class Judged(NamedTuple):
-    """One condition as judged now. `mends`: by itself (then `when` says when); `ask`: what people must do."""
-
-    state: str
-    text: str
-    mends: bool = False
-    when: Forecast | None = None
-    ask: str = ""
-    seq: int | None = None
-    evidence_ms: int | None = None  # wall time of the evidence
-    probability: float | None = None  # that what is asked for is truly so (JCGM 106); None for what isn't calibrated
-
-
-def by_fact(state: str, text: str, fact: Fact, ask: str = "") -> Judged:
-    """A condition as a record decides it: the record is its evidence."""
-    return Judged(state, text, ask=ask, seq=fact.seq, evidence_ms=fact.at_ms)
 
 
 def verdict_word(states: list[str]) -> str:
@@ -100,11 +81,11 @@ class Readiness:
         if station.leak_points or (settings.supply is not None and settings.supply.leak_volume_l is not None):
             self.judges["no_leak"] = self.no_leak
         if settings.daily_test is not None:
-            self.judges["daily_test"] = self.daily_test
+            self.judges["daily_test"] = partial(daily_test, station)
         if settings.treatment_contact_ms is not None:
-            self.judges["water_path_treatment"] = self.water_path_treatment
+            self.judges["water_path_treatment"] = partial(water_path_treatment, station)
         if settings.reuse_life_ms is not None:
-            self.judges["disinfectant"] = self.disinfectant
+            self.judges["disinfectant"] = partial(disinfectant, station)
         self.judges["sensors"] = self.sensors
         self.judges["clock"] = self.clock
 
@@ -216,9 +197,26 @@ class Readiness:
         value, seq, at_ms, by = entered
         enter, _ = warmth.limits(self.station.cold_now(now)[0])
         here, need = (said_of(self.station, Kind.TEMPERATURE, c) for c in (value, enter))
+        too_hot = self._too_hot(value, here, self.station.cold_now(now)[0])
+        if too_hot:
+            return Judged(
+                UNMET, f"{too_hot}, read by {by}", seq=seq, evidence_ms=at_ms, ask="Let it cool and read again"
+            )
         text, is_warm = f"{here} read by {by}; {need} needed", value >= enter - AT_LIMIT
         ask = "" if is_warm else "Wait and read again"
         return Judged(BY_EYE if is_warm else UNMET, text, seq=seq, evidence_ms=at_ms, ask=ask)
+
+    def _too_hot(self, liquid: float, here: str, cold: float) -> str:
+        """What is wrong with a temperature read by eye that is above the vessel's maximum or the label's; "" where it isn't."""
+        plan, warmth, said = self.station.settings.reservoir, self.station.warmth, partial(said_of, self.station)
+        assert plan is not None and warmth is not None
+        if plan.maximum_c is not None and liquid > plan.maximum_c + AT_LIMIT:
+            return f"{here}, above the {said(Kind.TEMPERATURE, plan.maximum_c)} allowed"
+        most = warmth.basin_c(liquid, cold, warmth.share.hot)
+        if plan.contact_max_c is not None and most > plan.contact_max_c + AT_LIMIT:
+            there, label = (said(Kind.TEMPERATURE, c) for c in (most, plan.contact_max_c))
+            return f"{here}: the basin would see {there}, above the label's {label}"
+        return ""
 
     # -- the water
 
@@ -467,6 +465,9 @@ class Readiness:
         """The ground-fault outlet is live."""
         s = self.station
         point = next(p for o, p in s.outlets if o == ident)
+        failed = outlet_tested(s, ident, now)
+        if failed is not None:
+            return failed
         value = s.watches[point].value(now.mono_ms)
         if value is None:
             return Judged(UNKNOWN, f"not known: {self._why(point)}", ask=self._advice(point))
@@ -511,57 +512,6 @@ class Readiness:
             return self._nothing(Role.SUPPLY_FLOW)
         _, seq, at_ms, by = entered
         return Judged(BY_EYE, f"no leak seen; {by} read the meter", seq=seq, evidence_ms=at_ms)
-
-    # -- duties
-
-    def daily_test(self, now: Now) -> Judged:
-        """Passed today, and since the machine was powered up."""
-        s = self.station
-        last = s.book.last("daily_test")
-        if last is None:
-            return Judged(
-                UNMET if now.trusted else UNKNOWN, "no daily test on record", ask="Do the daily test and record it"
-            )
-        if not s.book.passed(last):
-            why = test_result(s.settings, last.body)[1]
-            return by_fact(
-                UNMET, f"the last daily test failed: {why}", last, "Mend what failed and do the daily test again"
-            )
-        if s.book.powered_up_ms is not None and s.book.powered_up_ms > last.at_ms:
-            return by_fact(
-                UNMET, "due: the machine was powered up since the last one", last, "Do the daily test and record it"
-            )
-        if not now.trusted:
-            return by_fact(UNKNOWN, "the clock is not trusted: whether it was passed today can't be told", last)
-        if is_test_due(last.at_ms, now.wall_ms, s.zone):
-            return by_fact(UNMET, "due: none was passed today", last, "Do the daily test and record it")
-        return by_fact(MET, f"passed {age_text(now.wall_ms - last.at_ms)} ago", last)
-
-    def water_path_treatment(self, now: Now) -> Judged:
-        """Done since the clean side was last opened."""
-        book = self.station.book
-        opened, treated = book.opened(), book.last("water_path_treatment")
-        if treated is not None and (opened is None or treated.at_ms >= opened.at_ms):
-            return by_fact(MET, f"done {age_text(now.wall_ms - treated.at_ms)} ago", treated)
-        ask = "Pass the daily test, then do the water-path treatment by the label, drain and rinse, and record it"
-        if opened is None:
-            return Judged(UNKNOWN, "neither a treatment nor an opening of the clean side on record", ask=ask)
-        what = opened.record.replace("_", " ")
-        return by_fact(UNMET, f"owed since the clean side was opened ({what})", opened, ask)
-
-    def disinfectant(self, now: Now) -> Judged:
-        """Within its reuse life."""
-        s = self.station
-        fill = s.book.last("disinfectant_fill")
-        if fill is None:
-            return Judged(UNKNOWN, "no fill on record", ask="Record when the disinfectant was filled")
-        left_ms = fill.at_ms + (s.settings.reuse_life_ms or 0) - now.wall_ms
-        if not now.trusted:
-            return by_fact(UNKNOWN, "the clock is not trusted: its age can't be told", fill)
-        if left_ms <= 0:
-            ask = "Change the disinfectant by its label"
-            return by_fact(UNMET, f"its reuse life ended {age_text(-left_ms)} ago", fill, ask)
-        return by_fact(MET, f"{age_text(left_ms)} of its reuse life left", fill)
 
     # -- the instrument itself
 

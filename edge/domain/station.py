@@ -16,6 +16,7 @@ from edge.domain.alarmdesk import AlarmDesk
 from edge.domain.calibration import u_text
 from edge.domain.calibrations import Calibrations
 from edge.domain.contradictions import Contradictions
+from edge.domain.counting import judge, stands
 from edge.domain.duties import ALARM_RECORDS, Book, Fact, checked, local_date, next_date_change_ms
 from edge.domain.duty_alarms import raise_duties
 from edge.domain.entered import BY_EYE, Entered, sensed
@@ -207,27 +208,27 @@ class Station:
             RecordRefused: its shape can't be used; nothing has changed.
         """
         record, by, at_ms = checked(body, now)
-        if record in ALARM_RECORDS:
-            self.desk.check_record(record, body, now)
-            counts, why = True, ""
-        else:
-            counts, why = self.book.judge(record, at_ms, body, now)
-        if record == "entered_reading" and counts:
-            counts, why = self.entered.judge(body, at_ms, now)
         worked: dict[str, Any] = {}
-        if record == "calibration" and counts:
-            counts, why, worked = self.calibrations.judge(body, at_ms)
-        kept = as_draft_body({**body, **worked}, record, by, at_ms, counts, why)
+        if record in ALARM_RECORDS:
+            why = self.desk.check_record(record, body)
+        else:
+            why = judge(self.book, record, at_ms, body, now)
+        if record == "entered_reading" and not why:
+            why = self.entered.judge(body, at_ms, now)
+        if record == "calibration" and not why:
+            _, why, worked = self.calibrations.judge(body, at_ms)
+        held = bool(why) and stands(self.settings, record, body)
+        kept = as_draft_body({**body, **worked}, record, by, at_ms, why, stands=held)
         self._begin(now)
         self._drafts.insert(0, Draft(now, "record", kept))
-        if record in ALARM_RECORDS:
-            to_alarms(self.desk, record, by, body, now)
-        else:
-            self._add(Fact(None, record, at_ms, kept, counts))
+        if record not in ALARM_RECORDS:
+            self._add(Fact(None, record, min(at_ms, now.wall_ms) if held else at_ms, kept, held or not why))
             self.calibrations.apply()
             self.transfers.recorded(record, kept)
             self._hear(self.entered.samples(now), now)
             self.silence.next_ms = now.mono_ms if record in BY_EYE else self.silence.next_ms
+        elif not why:
+            to_alarms(self.desk, record, by, body, now)
         self._dirty = self._reservoir_moved = True
         self._day_ms = now.mono_ms
         if not readings_follow:
@@ -640,7 +641,9 @@ class Station:
         if entry.kind == "alarm":
             self.desk.fold(entry)
         elif entry.kind == "record" and body.get("record") not in ALARM_RECORDS:
-            self._add(Fact(entry.seq, body["record"], wall_ms_of(body["at"]), body, bool(body.get("counts"))))
+            at_ms, held = wall_ms_of(body["at"]), bool(body.get("stands"))
+            at_ms = min(at_ms, entry.wall_ms) if held else at_ms
+            self._add(Fact(entry.seq, body["record"], at_ms, body, held or bool(body.get("counts"))))
         elif entry.kind == "clock_step":
             self._redate(entry.wall_ms, entry.mono_ms, body["by_ms"])
         elif entry.kind == "draw":

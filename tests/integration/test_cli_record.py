@@ -51,8 +51,10 @@ def test_what_is_typed_is_the_points_reading_until_it_is_too_old_also_after_a_ki
         and shown["shown"] == {"value": 44.0, "unit": "psi"}
         and shown["by"] == "early technician"
     )
-    code, out, _ = finished(*words, "value=55")
-    assert code == 0 and "doesn't count" in out and "55 psi" in out
+    code, out, err = finished(*words, "value=55")
+    assert code == 2 and out == "" and "55 has no unit" in err
+    code, out, _ = finished(*words, "value=55 degC")
+    assert code == 0 and "doesn't count" in out and "no pressure with its unit" in out
     daemon.stop(signal.SIGKILL)
     daemon.start()
     shown = until(lambda: (seen := point(daemon, "gauge"))["quality"] == "good" and seen, why="it was forgotten")

@@ -138,9 +138,14 @@ class Driver:
     def verdict(self) -> str:
         return str(self.station.verdict(self.now)["verdict"])
 
+    def change_filters(self, **more: Any) -> list[Entry]:
+        """Every stage is changed."""
+        return self.record("filter_change", filters=[stage.id for stage in self.station.settings.filters], **more)
+
     def duties_done(self) -> None:
         """What people must have recorded before this station can be ready."""
-        self.record("filter_change", at="2026-03-02T17:30:00Z")
+        if self.station.settings.filters:
+            self.change_filters(at="2026-03-02T17:30:00Z")
         self.record("daily_test", at="2026-03-15T07:10:00Z", passed=True)
         self.record("water_path_treatment", at="2026-03-15T08:00:00Z", contact_min=12)
         self.record("disinfectant_fill", at="2026-03-14T08:00:00Z")

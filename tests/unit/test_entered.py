@@ -40,10 +40,12 @@ def supply(driver: Driver) -> dict[str, Any]:
         (Role.SUPPLY_PRESSURE, {"value": "44 psi"}, 44 * PSI),
         (Role.SUPPLY_PRESSURE, {"value": 44, "unit": "psi"}, 44 * PSI),
         (Role.SUPPLY_TEMPERATURE, {"value": 50, "unit": "degF"}, 10.0),
-        (Role.SUPPLY_TEMPERATURE, {"value": 12.5}, 12.5),  # of a role without a point: in the unit of its kind
+        (Role.SUPPLY_TEMPERATURE, {"value": 12.5}, None),  # nobody could tell degC from degF
+        (Role.SUPPLY_PRESSURE, {"value": "44 psi", "unit": "psi"}, 44 * PSI),
+        (Role.SUPPLY_PRESSURE, {"value": "44 psi", "unit": "kPa"}, None),
         (Role.MACHINE_POWER, {"value": "on"}, 1.0),
         (Role.LEAK, {"value": "dry"}, 0.0),
-        (Role.LEAK, {"value": 1}, 1.0),
+        (Role.LEAK, {"value": 1}, None),
         (Role.LEAK, {"value": "on"}, None),
         (Role.LEAK, {"value": 0.5}, None),
         (Role.SUPPLY_PRESSURE, {"value": "44"}, None),

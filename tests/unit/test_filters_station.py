@@ -42,7 +42,7 @@ def draws(driver: Driver, drops: list[tuple[float, float]], zeros: Mapping[str, 
 def started(settings: Settings = SETTINGS) -> Driver:
     driver = Driver(settings)
     driver.run(120, rest(), every_s=2)
-    driver.record("filter_change", at="2026-03-02T17:30:00Z")
+    driver.change_filters(at="2026-03-02T17:30:00Z")
     return driver
 
 
@@ -225,7 +225,7 @@ def life(settings: Settings, keep: Callable[[dict[str, float]], dict[str, float]
     """A coarse filter on its way by the intermediate law, noise on every reading; (driver at 70 % of its life, litres truly left)."""
     rng, driver = random.Random(4), Driver(settings)
     driver.run(120, keep(rest()), every_s=2)
-    driver.record("filter_change", at="2026-03-16T05:00:00Z")
+    driver.change_filters(at="2026-03-16T05:00:00Z")
     passed, total = 0.0, 400.0
     growth = math.log(8.0 / 2.4)
     while passed < 0.7 * total:

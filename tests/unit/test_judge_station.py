@@ -76,7 +76,7 @@ def bench(tmp_path: Path) -> Iterator[Bench]:
     made.end()
 
 
-HOLD = {"record": "hold", "by": "biomed technician", "reason": "culture failed", "released_by": "biomed technician"}
+HOLD = {"record": "hold", "by": "biomed technician", "why": "culture failed", "released_by": "biomed technician"}
 
 
 def test_a_hold_that_could_not_be_kept_is_not_in_force(bench: Bench) -> None:

@@ -358,7 +358,7 @@ class TestDuties:
         driver.record("filter_change", filters=["coarse", "fine"])
         assert driver.condition("water_path_treatment")["state"] == "unmet"
         assert driver.record("water_path_treatment", contact_min=9)[0].body["counts"] is False
-        driver.run(1, QUIET)
+        driver.run(600, QUIET, every_s=5)
         driver.record("water_path_treatment", contact_min=10)
         assert driver.condition("water_path_treatment")["state"] == "met"
 

@@ -146,6 +146,7 @@ def test_a_sensor_that_was_fitted_owes_a_treatment_until_it_is_recorded():
     driver.run(60)
     assert driver.condition("water_path_treatment")["state"] == "unmet"
     driver.record("daily_test", passed=True)
+    driver.run(720, every_s=5)
     driver.record("water_path_treatment", contact_min=12)
     driver.run(60)
     assert driver.condition("water_path_treatment")["state"] == "met"

@@ -1,0 +1,62 @@
+"""The forms of the records as JSON Schema, for OpenAPI and for whoever generates a client."""
+
+from __future__ import annotations
+
+from collections.abc import Iterable, Mapping
+from typing import Any
+
+from edge.domain.forms import COMMON, FORMS, LONGEST_LINE, LONGEST_NAME, LONGEST_NOTE, PAIR, PORT, Form, Key
+
+_LINE = {"type": "string", "minLength": 1, "maxLength": LONGEST_LINE, "pattern": r"\S"}
+_VALUE = {"anyOf": [{"type": "number"}, _LINE]}
+_OF_KIND: Mapping[str, dict[str, Any]] = {
+    "line": _LINE,
+    "note": {"type": "string", "maxLength": LONGEST_NOTE},
+    "number": {"type": "number"},
+    "whole": {"type": "integer"},
+    "flag": {"type": "boolean"},
+    "time": {"type": "string", "format": "date-time"},
+    "any_time": {"type": ["string", "number", "null"]},
+    "names": {"type": "array", "minItems": 1, "maxItems": 20, "items": {**_LINE, "maxLength": LONGEST_NAME}},
+    "reading": _VALUE,
+    "quantity": _VALUE,
+    "quantities": {"type": "array", "minItems": 1, "items": _VALUE},
+}
+
+
+def record_schema() -> dict[str, Any]:
+    """What may be sent to POST /api/1/records: one of the forms."""
+    return {
+        "title": "Record",
+        "description": "What a person records: `record` says which form it has.",
+        "oneOf": [_form(record, form) for record, form in FORMS.items()],
+    }
+
+
+def _form(record: str, form: Form) -> dict[str, Any]:
+    keys = _object({**COMMON, **form.keys}, ("record", "by"))
+    by = {"type": "string", "minLength": 1, "maxLength": LONGEST_NAME, "pattern": r"\S", "examples": ["M. Osei"]}
+    keys["properties"] |= {"record": {"const": record}, "by": by | {"description": COMMON["by"].says}}
+    groups = [{"anyOf": [{"required": [key]} for key in group]} for group in form.needs]
+    return {"title": record, "description": form.says, **keys} | ({"allOf": groups} if groups else {})
+
+
+def _object(keys: Mapping[str, Key], needed: Iterable[str]) -> dict[str, Any]:
+    return {
+        "type": "object",
+        "properties": {name: _key(key) for name, key in keys.items()},
+        "required": list(needed),
+        "additionalProperties": False,
+    }
+
+
+def _key(key: Key) -> dict[str, Any]:
+    if key.kind == "ports":
+        made: dict[str, Any] = {"type": "array", "minItems": 1, "items": _object(PORT, ("port", "seconds"))}
+    elif key.kind == "pairs":
+        made = {"type": "array", "items": _object(PAIR, ("reference",))}
+    else:
+        made = dict(_OF_KIND[key.kind])
+    if key.kind in ("number", "whole"):
+        made |= {"minimum": key.low, "maximum": key.high}
+    return made | {"description": key.says}

@@ -1,0 +1,112 @@
+"""What one client can put into the journal, and get out of it at once: forms, a budget a minute, pages bounded in bytes."""
+
+from __future__ import annotations
+
+import asyncio
+import json
+from typing import Any
+
+import pytest
+
+from edge.api import app as api
+from edge.api.budget import BYTES_A_MINUTE, RECORDS_A_MINUTE, Budget
+from edge.api.jsonout import dumps
+from edge.api.parts import Parts
+from tests.api_fakes import ABOUT, Answer, Fakes, ask
+
+RECORDS = "/api/1/records"
+
+
+class Desk:
+    def __init__(self) -> None:
+        self.fakes = Fakes()
+        fakes = self.fakes
+        self.app = api.build(Parts(fakes.judge, fakes.journal, fakes.series, ABOUT, fakes.status))
+        self.border = api.bordered(self.app, "127.0.0.1")
+
+    def __call__(self, method: str, path: str, body: Any = None) -> Answer:
+        if body is None:
+            return asyncio.run(ask(self.border, method, path))
+        kind = {"content-type": "application/json"}
+        return asyncio.run(ask(self.border, method, path, json.dumps(body).encode(), kind))
+
+
+@pytest.mark.parametrize(
+    ("body", "said"),
+    [
+        ({"record": "hold", "by": "Kim", "reason": "rinse culture positive"}, "nearest: 'why'"),
+        ({"record": "release", "by": "Kim", "nmae": "A"}, "nearest: 'name'"),
+        ({"record": "filter_change", "by": "Kim", "filters": "coarse,fine"}, '["coarse","fine"]'),
+        ({"record": "filter_change", "by": "Kim"}, "is missing"),
+        ({"record": "entered_reading", "by": "Kim", "role": "supply_flow", "value": "9.1"}, "no unit"),
+        ({"record": "note", "by": "Kim", "counts": True}, "the station itself"),
+    ],
+    ids=str,
+)
+def test_a_record_that_does_not_fit_its_form_is_422_and_nothing_is_recorded(body: dict[str, Any], said: str) -> None:
+    desk = Desk()
+    answer = desk("POST", RECORDS, body)
+    assert answer.status == 422 and said in answer.json["detail"] and answer.json["where"].startswith("record '")
+    assert desk.fakes.judge.bodies == []
+
+
+def test_a_budget_fills_evenly_and_says_when_there_is_room() -> None:
+    budget = Budget(records=60, size=6000)
+    assert [budget.take(10, 1000.0) for _ in range(61)] == [0] * 60 + [1]
+    assert budget.take(10, 1001.0) == 0 and budget.take(10, 1001.0) == 1
+    assert budget.take(10, 1000.5) == 1, "a clock that goes back gives nothing"
+    assert [budget.take(3000, 2000.0) for _ in range(3)] == [0, 0, 30]
+    assert budget.take(3000, 2030.0) == 0
+
+
+def test_too_many_records_in_a_minute_are_429_with_when_to_come_back() -> None:
+    desk = Desk()
+    now = [1000.0]
+    desk.app.state.desk.seconds = lambda: now[0]
+    body = {"record": "note", "by": "Kim", "text": "x"}
+    for _ in range(RECORDS_A_MINUTE):
+        assert desk("POST", RECORDS, body).status == 200
+    refused = desk("POST", RECORDS, body)
+    assert refused.status == 429 and refused.headers["retry-after"] == "1"
+    assert (
+        refused.headers["content-type"] == "application/problem+json" and "nothing was recorded" in refused.json["do"]
+    )
+    assert desk("POST", "/api/1/alarms/reservoir_cold/acknowledge", {"by": "Kim"}).status == 429
+    assert len(desk.fakes.judge.bodies) == RECORDS_A_MINUTE
+    now[0] += 1.0
+    assert desk("POST", RECORDS, body).status == 200
+
+
+def test_bytes_count_as_well() -> None:
+    desk = Desk()
+    desk.app.state.desk.seconds = lambda: 1000.0
+    pairs = [{"reference": "35.00 degC", "readings": ["34.87 degC"] * 60}] * 12
+    body = {"record": "calibration", "by": "Kim", "point": "reservoir", "points": pairs, "reference_u": "0.05 K"}
+    answers = [desk("POST", RECORDS, body).status for _ in range(40)]
+    taken = answers.count(200)
+    assert 0 < taken < 40 and answers == [200] * taken + [429] * (40 - taken)
+    assert taken == BYTES_A_MINUTE // len(dumps(body))
+
+
+def test_a_page_of_the_journal_ends_at_a_mebibyte_and_goes_on_where_it_ended() -> None:
+    desk = Desk()
+    for _ in range(300):
+        desk.fakes.journal.add("note", {"text": "x" * 10_000})
+    after, seen, pages = 0, [], 0
+    while True:
+        answer = desk("GET", f"/api/1/journal?after={after}&limit=1000")
+        assert answer.status == 200 and len(answer.body) <= api.PAGE_BYTES + 20_000
+        seen += [entry["seq"] for entry in answer.json["entries"]]
+        pages, after = pages + 1, answer.json["next_after"]
+        if not answer.json["more"]:
+            break
+    assert seen == list(range(1, 308)) and pages == 3
+
+
+def test_an_entry_larger_than_a_page_is_a_page() -> None:
+    desk = Desk()
+    desk.fakes.journal.add("note", {"text": "x" * (2 * api.PAGE_BYTES)})
+    desk.fakes.journal.add("note", {"text": "y"})
+    first = desk("GET", "/api/1/journal?after=7&limit=10").json
+    assert [entry["seq"] for entry in first["entries"]] == [8] and first["more"]
+    assert [entry["seq"] for entry in desk("GET", "/api/1/journal?after=8").json["entries"]] == [9]
