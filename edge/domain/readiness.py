@@ -519,15 +519,14 @@ class Readiness:
         s = self.station
         last = s.book.last("daily_test")
         if last is None:
-            return Judged(
-                UNMET if now.trusted else UNKNOWN, "no daily test on record", ask="Do the daily test and record it"
-            )
+            text, ask = self._doubted("daily_test") or ("no daily test on record", "Do the daily test and record it")
+            return Judged(UNMET if now.trusted else UNKNOWN, text, ask=ask)
         if not s.book.passed(last):
             why = test_result(s.settings, last.body)[1]
             return by_fact(
                 UNMET, f"the last daily test failed: {why}", last, "Mend what failed and do the daily test again"
             )
-        if s.book.powered_up_ms is not None and s.book.powered_up_ms > last.at_ms:
+        if s.book.powered_up_since(last):
             return by_fact(
                 UNMET, "due: the machine was powered up since the last one", last, "Do the daily test and record it"
             )
@@ -540,12 +539,15 @@ class Readiness:
     def water_path_treatment(self, now: Now) -> Judged:
         """Done since the clean side was last opened."""
         book = self.station.book
-        opened, treated = book.opened(), book.last("water_path_treatment")
-        if treated is not None and (opened is None or treated.at_ms >= opened.at_ms):
+        opened, treated = book.opened(), book.treated()
+        if treated is not None:
             return by_fact(MET, f"done {age_text(now.wall_ms - treated.at_ms)} ago", treated)
         ask = "Pass the daily test, then do the water-path treatment by the label, drain and rinse, and record it"
         if opened is None:
             return Judged(UNKNOWN, "neither a treatment nor an opening of the clean side on record", ask=ask)
+        doubted = self._doubted("water_path_treatment")
+        if doubted is not None:
+            return Judged(UNMET, doubted[0], ask=doubted[1])
         what = opened.record.replace("_", " ")
         return by_fact(UNMET, f"owed since the clean side was opened ({what})", opened, ask)
 
@@ -554,7 +556,10 @@ class Readiness:
         s = self.station
         fill = s.book.last("disinfectant_fill")
         if fill is None:
-            return Judged(UNKNOWN, "no fill on record", ask="Record when the disinfectant was filled")
+            text, ask = self._doubted("disinfectant_fill") or (
+                "no fill on record", "Record when the disinfectant was filled",
+            )  # fmt: skip
+            return Judged(UNKNOWN, text, ask=ask)
         left_ms = fill.at_ms + (s.settings.reuse_life_ms or 0) - now.wall_ms
         if not now.trusted:
             return by_fact(UNKNOWN, "the clock is not trusted: its age can't be told", fill)
@@ -562,6 +567,14 @@ class Readiness:
             ask = "Change the disinfectant by its label"
             return by_fact(UNMET, f"its reuse life ended {age_text(-left_ms)} ago", fill, ask)
         return by_fact(MET, f"{age_text(left_ms)} of its reuse life left", fill)
+
+    def _doubted(self, record: str) -> tuple[str, str] | None:
+        """(what is wrong, what to do) where a record of this kind would count, were its date known."""
+        fact = self.station.book.doubted(record)
+        if fact is None:
+            return None
+        what = record.replace("_", " ")
+        return f"the last {what} was {fact.doubt}", f"Repeat the {what}, or record it again with its true time"
 
     # -- the instrument itself
 

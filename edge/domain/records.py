@@ -68,7 +68,7 @@ def to_alarms(desk: AlarmDesk, record: str, by: str, body: Mapping[str, Any], no
     """Carry out what a checked record does to an alarm."""
     ident = str(body["alarm"])
     if record == "shelve":
-        desk.shelve(ident, by, now.wall_ms + shelf_ms(body), now)
+        desk.shelve(ident, by, shelf_ms(body), now)
         return
     event = {
         "acknowledge": Event.ACKNOWLEDGE, "unshelve": Event.UNSHELVE, "out_of_service": Event.REMOVE, "in_service": Event.RETURN_TO_SERVICE,
