@@ -10,6 +10,9 @@ When the wall clock is trusted:
   years ahead, and something kept it: a battery clock that the kernel took the time from at boot, or somebody set it
   while we watched. A board without a battery clock wakes with the time it was switched off at, which looks plausible
   and is wrong by the length of the outage; there only the kernel's word, or a setting of the clock, counts.
+In neither case is a date trusted that no clock can have (before this version was made, decades ahead), or one that is months from
+what the journal, or this boot, knew last: it waits for a person to confirm it, since what is wrong by months puts an end to reuse
+lives, tests and archives, and a time server can be wrong, too.
 Trust that was won holds until the clock steps; the kernel's flag alone drops out after hours without network, while the
 clock is still right to a second or two.
 """
@@ -32,6 +35,8 @@ MADE_MS: Final = 1_793_491_200_000
 FARTHEST_MS: Final = MADE_MS + 20 * 31_557_600_000
 #: a change of wall - mono beyond this is a step (clocks are set whole; slewing moves both)
 STEP_MS: Final = 1000
+#: a date this far from the newest one that was trusted waits for a person: longer than a board is switched off in use
+JUMP_MS: Final = 92 * 86_400_000
 #: how often the kernel is asked whether it is synchronised
 ASK_EVERY_MS: Final = 1000
 
@@ -165,6 +170,7 @@ class RealClock:
         self._trust = Trust(False, "not looked at yet")
         self._offset_ms: int | None = None
         self._asked_ms = -ASK_EVERY_MS
+        self._confirmed_ms: int | None = None  # the offset (wall - mono) that a person confirmed
 
     def mono_ms(self) -> int:
         return self._mono_ns() // 1_000_000
@@ -189,6 +195,13 @@ class RealClock:
             self._known_ms = max(self._known_ms, wall_ms)
             self._trust, self._offset_ms = Trust(False, "not looked at yet"), None
 
+    def confirm(self) -> None:
+        """A person says that the date is right: it is trusted until the clock is set again, unless no clock can have it."""
+        mono_ms, wall_ms = self._both()
+        with self._lock:
+            self._confirmed_ms = wall_ms - mono_ms
+            self._trust = self._judge(mono_ms, wall_ms, still=False)
+
     def trusted_before(self, boot: str, offset_ms: int) -> None:
         """Tell that an earlier run had this offset (wall - mono) and trusted it: in the same boot, it still holds.
 
@@ -199,7 +212,8 @@ class RealClock:
             if (
                 boot == self.boot
                 and abs(wall_ms - mono_ms - offset_ms) <= STEP_MS
-                and not _bounds(wall_ms, self._known_ms)
+                and not _bounds(wall_ms)
+                and wall_ms >= self._known_ms
             ):
                 self._offset_ms = wall_ms - mono_ms
                 self._trust = Trust(True, "an earlier run trusted it in this boot, and it has not been set since")
@@ -224,33 +238,44 @@ class RealClock:
         if not stepped and self._offset_ms is not None and mono_ms - self._asked_ms < ASK_EVERY_MS:
             return
         self._asked_ms = mono_ms
-        if stepped and _bounds(wall_ms, self._known_ms) is None:
+        if stepped and _bounds(wall_ms) is None and wall_ms >= self._known_ms:
             self._kept = True  # somebody set it to a plausible time while we watched
         if stepped or self._offset_ms is None:
             self._offset_ms = offset_ms
-        self._trust = self._judge(wall_ms, still=self._trust.trusted and not stepped)
+        self._trust = self._judge(mono_ms, wall_ms, still=self._trust.trusted and not stepped)
+        if self._trust.trusted:
+            self._known_ms = max(self._known_ms, wall_ms) if self._known_ms - wall_ms < JUMP_MS else wall_ms
 
-    def _judge(self, wall_ms: int, still: bool) -> Trust:
+    def _judge(self, mono_ms: int, wall_ms: int, still: bool) -> Trust:
+        wrong = _bounds(wall_ms)
+        if wrong is not None:
+            return Trust(False, wrong)
+        if self._confirmed_ms is not None and abs(wall_ms - mono_ms - self._confirmed_ms) <= STEP_MS:
+            return Trust(True, "a person confirmed the date")
+        days = (wall_ms - self._known_ms) // 86_400_000
+        if self._known_ms and abs(wall_ms - self._known_ms) > JUMP_MS:
+            ahead = "after" if days > 0 else "before"
+            return Trust(
+                False,
+                f"it shows a date {abs(days)} days {ahead} the newest one that was trusted: confirm it, or set it right",
+            )
         if self._synchronised():
             return Trust(True, "the kernel says that it is synchronised")
         if still:
             return Trust(True, "it was right earlier in this boot and has not been set since")
-        wrong = _bounds(wall_ms, self._known_ms)
-        if wrong is not None:
-            return Trust(False, wrong)
+        if wall_ms < self._known_ms:
+            return Trust(False, "it shows a time before the journal's newest entry")
         if not self._kept:
             return Trust(False, _NOT_KEPT)
         return Trust(True, "it is not synchronised, but plausible and not before the journal's newest entry")
 
 
-def _bounds(wall_ms: int, known_ms: int) -> str | None:
-    """Why a wall time can't be true; None where it can."""
+def _bounds(wall_ms: int) -> str | None:
+    """Why no clock can have this wall time; None where one can."""
     if wall_ms < MADE_MS:
         return "it shows a time before this version of Warmwell was made"
     if wall_ms > FARTHEST_MS:
         return "it shows a time decades ahead"
-    if wall_ms < known_ms:
-        return "it shows a time before the journal's newest entry"
     return None
 
 

@@ -11,8 +11,9 @@ import difflib
 from collections.abc import Callable, Mapping, Sequence
 from typing import Any, Final
 
-from edge.domain.alarms import Alarm, Band, Event, State
+from edge.domain.alarms import Alarm, Band, Event, Shelf, State
 from edge.domain.catalogue import CATALOGUE, base_of, row_of
+from edge.domain.dates import Dates, Stamp
 from edge.domain.entries import Entry, Now, rfc3339, wall_ms_of
 from edge.domain.errors import RecordRefused
 from edge.domain.forms import faults
@@ -51,11 +52,21 @@ def _since(alarm: Alarm, now: Now) -> str | None:
     return None if alarm.since_wall_ms is None else rfc3339(min(alarm.since_wall_ms, now.wall_ms))
 
 
+def _shelf(entry: Entry) -> Shelf | None:
+    """The shelf that an alarm entry tells of."""
+    if "until" not in entry.body:
+        return None
+    since = Stamp(entry.boot, entry.mono_ms, entry.wall_ms, entry.trusted)
+    return Shelf(since, wall_ms_of(entry.body["until"]) - entry.wall_ms)
+
+
 class AlarmDesk:
     """Owns the alarms. `emit(body, now)` is called with the body of an alarm entry for each change of state."""
 
-    def __init__(self, settings: Settings, outlets: Sequence[str], has_leak: bool, emit: Emit) -> None:
-        self.settings, self._emit = settings, emit
+    def __init__(
+        self, settings: Settings, outlets: Sequence[str], has_leak: bool, emit: Emit, dates: Dates, boot: str
+    ) -> None:
+        self.settings, self._emit, self._dates, self._boot = settings, emit, dates, boot
         self.alarms: dict[str, Alarm] = {}
         self.bands: dict[str, Band] = {}
         self._pending: dict[str, Alarm] = {}
@@ -184,8 +195,8 @@ class AlarmDesk:
             self.set(ident, False, now)
 
     def _pass(self, alarm: Alarm, now: Now) -> None:
-        was, due_ms = alarm.present, alarm.delay.due_ms
-        if alarm.condition and not was and due_ms is not None and now.mono_ms >= due_ms:
+        was = alarm.present
+        if alarm.condition and not was and alarm.delay.is_due(now.mono_ms):
             self._mind_noise(alarm)
         present = alarm.delay.see(alarm.condition, now.mono_ms)
         if alarm.delay.pending_since_ms is None:
@@ -265,20 +276,29 @@ class AlarmDesk:
             self._pass(alarm, now)
         for ident in list(self._absent):
             alarm = self.alarms[ident]
-            until = alarm.shelved_until_wall_ms
             if alarm.state is State.SUPPRESSED:
                 self._mind_cause(alarm, now)
-            elif until is not None and now.trusted and now.wall_ms >= until:
+            elif alarm.shelf is not None and self._shelved_for_ms(alarm.shelf, now) <= 0:
                 self.step(ident, Event.UNSHELVE, now)
+
+    def _shelved_for_ms(self, shelf: Shelf, now: Now) -> int:
+        """How much of a shelf is left. After a restart in another boot the time without power counts as far as dates can tell; where
+        they can't, the shelf begins anew with this boot: it ends all the same.
+        """
+        if shelf.since.boot == self._boot:
+            return shelf.for_ms - (now.mono_ms - shelf.since.mono_ms)
+        since = self._dates.of(shelf.since)
+        passed_ms = now.wall_ms - since.wall_ms if now.trusted and not since.doubt else 0
+        return shelf.for_ms - max(passed_ms, now.mono_ms)
 
     def next_deadline_ms(self, now: Now) -> int | None:
         """Monotonic time of the next delay or shelf that runs out."""
         due = [alarm.delay.due_ms for alarm in self._pending.values()]
         due += self._grace.values()
         due += [
-            now.mono_ms + alarm.shelved_until_wall_ms - now.wall_ms
+            now.mono_ms + self._shelved_for_ms(alarm.shelf, now)
             for alarm in map(self.alarms.__getitem__, self._absent)
-            if alarm.shelved_until_wall_ms is not None and alarm.state is State.SHELVED and now.trusted
+            if alarm.shelf is not None and alarm.state is State.SHELVED
         ]
         return min((d for d in due if d is not None), default=None)
 
@@ -302,9 +322,9 @@ class AlarmDesk:
         fault = next(faults(body), None)
         return changes_nothing(self.alarms[ident], record) if fault is None else str(fault)
 
-    def shelve(self, ident: str, by: str, until_wall_ms: int, now: Now) -> None:
-        """Put an alarm aside until then."""
-        self.alarms[ident].shelved_until_wall_ms = until_wall_ms
+    def shelve(self, ident: str, by: str, for_ms: int, now: Now) -> None:
+        """Put an alarm aside for so long."""
+        self.alarms[ident].shelf = Shelf(Stamp(self._boot, *now), for_ms)
         self.step(ident, Event.SHELVE, now, by=by)
 
     def step(self, ident: str, event: Event, now: Now, by: str | None = None) -> None:
@@ -314,7 +334,7 @@ class AlarmDesk:
         if before is None:
             return
         if alarm.state is not State.SHELVED:
-            alarm.shelved_until_wall_ms = None
+            alarm.shelf = None
         if event is Event.ACKNOWLEDGE:
             alarm.acknowledged_by, alarm.acknowledged_wall_ms = by, now.wall_ms
         if alarm.state is State.NORMAL:
@@ -335,8 +355,8 @@ class AlarmDesk:
             body["by"] = by
         if alarm.consequence_of is not None:
             body["consequence_of"] = alarm.consequence_of
-        if alarm.shelved_until_wall_ms is not None:
-            body["until"] = rfc3339(alarm.shelved_until_wall_ms)
+        if alarm.shelf is not None:
+            body["until"] = rfc3339(now.wall_ms + self._shelved_for_ms(alarm.shelf, now))
         self._emit(body, now)
 
     def redate(self, booted_ms: int, by_ms: int) -> None:
@@ -380,7 +400,7 @@ class AlarmDesk:
                 "value": body["value"], "limit": body["limit"], "cause": body["cause"], "point": body["point"], "unit": body["unit"],
                 "by": body.get("by") if acknowledged else None, "acknowledged": entry.wall_ms if acknowledged else None,
                 "of": body.get("consequence_of"), "seq": entry.seq, "at": entry.wall_ms,
-                "until": None if "until" not in body else wall_ms_of(body["until"]),
+                "shelf": _shelf(entry),
             }
         )  # fmt: skip
         self._restored(alarm)

@@ -13,9 +13,11 @@ from __future__ import annotations
 from collections import deque
 from collections.abc import Mapping
 from enum import StrEnum
-from math import sqrt
+from math import exp, sqrt
 from types import MappingProxyType
-from typing import Any, Final
+from typing import Any, Final, NamedTuple
+
+from edge.domain.dates import Stamp
 
 
 class State(StrEnum):
@@ -214,21 +216,51 @@ CHATTER_WITHIN_MS: Final = 60_000
 CHATTER_GONE_MS: Final = 300_000
 
 
-class HeldDelay(Delay):
-    """A delay that holds what chatters. A restart counts anew."""
+#: a condition that holds for this share of the time, over about so many on-delays, is an alarm though each pause begins its on-delay anew
+#: (time in state; our own numbers, no published source)
+MOSTLY: Final = 0.8
+MOSTLY_WITHIN: Final = 2.0
 
-    __slots__ = ("_went",)
+
+class HeldDelay(Delay):
+    """A delay that holds what chatters, and doesn't wait for ever for what pauses. A restart counts anew."""
+
+    __slots__ = ("_went", "_share", "_active", "_at_ms")
 
     def __init__(self, on_ms: int, off_ms: int) -> None:
         super().__init__(on_ms, off_ms)
         self._went: deque[int] = deque(maxlen=CHATTER_TIMES)  # when it last went
+        self._share, self._active = (
+            0.0,
+            False,
+        )  # of the time of late in which the condition held; whether it did when last told
+        self._at_ms: int | None = None
+
+    def is_due(self, mono_ms: int) -> bool:
+        """Would a condition that holds at this instant now be an alarm?"""
+        due_ms = self.due_ms
+        return (due_ms is not None and mono_ms >= due_ms) or self._share_at(mono_ms) >= MOSTLY
+
+    def _share_at(self, mono_ms: int) -> float:
+        """The share of the time in which the condition held, an average that forgets."""
+        if self._at_ms is None or self.on_ms <= 0:
+            return 0.0
+        weight = exp(-max(mono_ms - self._at_ms, 0) / (MOSTLY_WITHIN * self.on_ms))
+        return self._share * weight + (1.0 - weight if self._active else 0.0)
 
     def see(self, active: bool, mono_ms: int) -> bool:
         """As Delay.see."""
         was = self.out
+        self._share = self._share_at(mono_ms)
+        self._active, self._at_ms = active, mono_ms
+        if active and not was and self._share >= MOSTLY:
+            self.out, self.pending_since_ms = True, None
+            return True
         held = was and not active and self.pending_since_ms is None and self._chatters(mono_ms)
         if (not super().see(active, mono_ms) and was) or held:
             self._went.append(mono_ms)
+        if was and not self.out:
+            self._share = 0.0  # it went: what comes now is judged anew
         return self.out
 
     def _wanted_ms(self) -> int:
@@ -241,12 +273,19 @@ class HeldDelay(Delay):
         return len(self._went) == CHATTER_TIMES and mono_ms - self._went[0] <= CHATTER_WITHIN_MS
 
 
+class Shelf(NamedTuple):
+    """Since when an alarm is shelved, and for how long: by monotonic time, whatever the clock does."""
+
+    since: Stamp
+    for_ms: int
+
+
 class Alarm:
     """One alarm of one station: its state, why, since when, who answered. Texts and tuning come from the catalogue."""
 
     __slots__ = (
         "id", "state", "condition", "delay", "since_wall_ms", "value", "limit", "cause", "point", "unit", "priority",
-        "acknowledged_by", "acknowledged_wall_ms", "consequence_of", "seq", "at_wall_ms", "latching", "shelved_until_wall_ms",
+        "acknowledged_by", "acknowledged_wall_ms", "consequence_of", "seq", "at_wall_ms", "latching", "shelf",
     )  # fmt: skip
 
     def __init__(self, ident: str, *, on_ms: int, off_ms: int, priority: str, latching: bool = False) -> None:
@@ -262,7 +301,7 @@ class Alarm:
         self.consequence_of: str | None = None
         self.seq: int | None = None
         self.at_wall_ms: int | None = None
-        self.shelved_until_wall_ms: int | None = None
+        self.shelf: Shelf | None = None
 
     @property
     def present(self) -> bool:
@@ -287,7 +326,7 @@ class Alarm:
             "state": str(self.state), "present": self.present, "since": self.since_wall_ms, "value": self.value, "limit": self.limit,
             "cause": self.cause, "point": self.point, "unit": self.unit, "by": self.acknowledged_by,
             "acknowledged": self.acknowledged_wall_ms, "of": self.consequence_of, "seq": self.seq, "at": self.at_wall_ms,
-            "until": self.shelved_until_wall_ms,
+            "shelf": self.shelf,
         }  # fmt: skip
 
     def restore(self, kept: Mapping[str, Any]) -> None:
@@ -298,4 +337,4 @@ class Alarm:
         self.cause, self.point, self.unit = kept["cause"], kept["point"], kept["unit"]
         self.acknowledged_by, self.acknowledged_wall_ms = kept["by"], kept["acknowledged"]
         self.consequence_of, self.seq, self.at_wall_ms = kept["of"], kept["seq"], kept["at"]
-        self.shelved_until_wall_ms = kept["until"]
+        self.shelf = None if kept["shelf"] is None else Shelf(Stamp(*kept["shelf"][0]), kept["shelf"][1])

@@ -124,7 +124,8 @@ def _treatment(book: Book, at_ms: int, body: Mapping[str, Any]) -> str:
         return f"{contact_ms / 60_000:g} min of contact; {wanted_ms / 60_000:g} min are needed"
     if body.get("rinsed") is False:
         return "not drained and rinsed"
-    opened = max((f for f in book.facts if _opened_by_then(book, f, at_ms)), key=lambda f: f.at_ms, default=None)
+    before = (f for f in book.facts if not f.doubt and _opened_by_then(book, f, at_ms))
+    opened = max(before, key=lambda f: f.at_ms, default=None)
     if opened is not None and began < opened.at_ms:
         what = opened.record.replace("_", " ")
         return (

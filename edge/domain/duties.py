@@ -7,13 +7,14 @@ is never refused for coming in the wrong order: it is kept and does not count, w
 
 from __future__ import annotations
 
-from collections.abc import Mapping
+from collections.abc import Callable, Iterator, Mapping, Sequence
 from datetime import UTC, date, datetime, timedelta
 from functools import lru_cache
 from typing import Any, Final, NamedTuple
 from zoneinfo import ZoneInfo
 
 from edge.domain.daily_tests import test_result
+from edge.domain.dates import Dates, Stamp, as_stamp, claimed
 from edge.domain.entries import Now, wall_ms_of
 from edge.domain.errors import RecordRefused
 from edge.domain.forms import LONGEST_NAME
@@ -32,14 +33,53 @@ AHEAD_MS: Final = 300_000  # a record's time may be this far ahead of ours: two 
 DAY_MS: Final = 86_400_000
 
 
+#: records that meet a condition by their date: one whose date can't be told meets nothing
+DATED: Final = frozenset(
+    {
+        "daily_test",
+        "water_path_treatment",
+        "filter_change",
+        "disinfectant_fill",
+        "concentration_check",
+        "entered_reading",
+        "outlet_test",
+    }
+)
+#: of these the newest by date holds, of the others the last in the journal
+_BY_DATE: Final = frozenset({"disinfectant_fill", "entered_reading"})
+#: that the machine was powered up: no record, but it stands among them in their order
+POWER_UP: Final = "power_up"
+
+
 class Fact(NamedTuple):
-    """A record that was kept. `at_ms`: when it happened."""
+    """A record that was kept. `at_ms`: when it happened, as known now; `doubt`: why that can't be relied on."""
 
     seq: int | None
     record: str
     at_ms: int
     body: Mapping[str, Any]
     counts: bool
+    stamp: Stamp | None = None
+    doubt: str = ""
+
+    def redated(self, dates: Dates) -> Fact:
+        """This fact with its date as known now."""
+        if self.stamp is None:
+            return self
+        dated, said = dates.of(self.stamp), self.body.get("at")
+        if dated.doubt or not isinstance(said, str):
+            return self._replace(at_ms=dated.wall_ms, doubt=dated.doubt)
+        return self._replace(at_ms=claimed(wall_ms_of(said), self.stamp, dated.wall_ms), doubt="")
+
+    def as_state(self) -> list[Any]:
+        """What has to survive a restart, as JSON."""
+        return [self.seq, self.record, self.at_ms, dict(self.body), self.counts, self.stamp, self.doubt]
+
+    @classmethod
+    def of_state(cls, kept: Sequence[Any]) -> Fact:
+        """What as_state() gave."""
+        seq, record, at_ms, body, counts, stamp, doubt = kept
+        return cls(seq, record, at_ms, body, counts, as_stamp(stamp), doubt)
 
 
 def local_date(wall_ms: int, zone: ZoneInfo) -> date:
@@ -134,23 +174,80 @@ def checked(body: Mapping[str, Any], now: Now) -> tuple[str, str, int]:
 
 
 class Book:
-    """The facts that count, newest kept. Rebuilt from the journal after a restart."""
+    """The facts in the order of the journal, and the one place that answers what holds now.
+
+    What binds (a hold, a failed test, a clean side that was opened, work that was declared, a power-up) stands, whatever date it
+    has, until what ends it comes after it in the journal. What meets a condition does so by its date, which is never later than
+    that of its recording; one whose date can't be told meets nothing. Rebuilt from the journal after a restart.
+    """
 
     MOST: Final = 500
 
     def __init__(self, settings: Settings, zone: ZoneInfo) -> None:
         self.settings, self.zone = settings, zone
         self.facts: list[Fact] = []
-        self.powered_up_ms: int | None = None
+        self.dates = Dates()
+        self._dated_by = 0
+
+    def note_clock(self, boot: str, now: Now) -> bool:
+        """The clock showed this. True where it changes what is known of the facts' dates."""
+        self.dates.note(boot, now)
+        if self._dated_by == self.dates.version:
+            return False
+        self._dated_by = self.dates.version
+        before, self.facts = self.facts, [fact.redated(self.dates) for fact in self.facts]
+        return before != self.facts
 
     def last(self, record: str, **where: Any) -> Fact | None:
-        """The newest counting fact of this kind whose body agrees with `where`."""
+        """The counting fact of this kind that holds now and whose body agrees with `where`.
+
+        That is the newest by its date, among those of one date the last in the journal; for what has no date to go by (see DATED) the
+        last in the journal. Of daily tests see `standing`.
+        """
+        if record == "daily_test" and not where:
+            return self.standing(record, self.passed)
         found: Fact | None = None
-        for fact in self.facts:
-            wanted = fact.counts and fact.record == record and all(fact.body.get(k) == v for k, v in where.items())
-            if wanted and (found is None or fact.at_ms >= found.at_ms):
+        for fact in self._counting(record):
+            if any(fact.body.get(k) != v for k, v in where.items()):
+                continue
+            if record not in _BY_DATE or found is None or fact.at_ms >= found.at_ms:
                 found = fact
         return found
+
+    def doubted(self, record: str) -> Fact | None:
+        """The last fact of this kind that would count, were its date known."""
+        return next((f for f in reversed(self.facts) if f.record == record and f.counts and f.doubt), None)
+
+    def _counting(self, record: str) -> Iterator[Fact]:
+        return (f for f in self.facts if f.counts and f.record == record and not (f.doubt and record in DATED))
+
+    def standing(
+        self, record: str, passed: Callable[[Fact], bool], about: Callable[[Fact], bool] = lambda _: True
+    ) -> Fact | None:
+        """The result of a test that holds: a failure of any date until one passes that comes after it in the journal and not before it
+        by date; else the newest pass by its date.
+        """
+        found: Fact | None = None
+        for fact in self.facts:
+            if fact.record != record or not fact.counts or not about(fact):
+                continue
+            holds = not fact.doubt and (found is None or found.doubt or fact.at_ms >= found.at_ms)
+            if holds or not passed(fact):
+                found = fact
+        return found
+
+    def powered_up_since(self, test: Fact) -> bool:
+        """Was the machine powered up after this test, or after it was recorded?"""
+        place = next((i for i, f in enumerate(self.facts) if f.record == POWER_UP), None)
+        if place is None:
+            return False
+        up = self.facts[place]
+        return not any(f is test for f in self.facts[place:]) or (not up.doubt and up.at_ms > test.at_ms)
+
+    def power_up(self, stamp: Stamp) -> None:
+        """The machine was powered up."""
+        self.facts = [f for f in self.facts if f.record != POWER_UP]
+        self.facts.append(Fact(None, POWER_UP, stamp.wall_ms, {}, True, stamp).redated(self.dates))
 
     def poured_ms(self) -> int | None:
         """When the disinfectant was last topped up, but for what says `stirred`. It doesn't begin a new reuse life."""
@@ -160,32 +257,50 @@ class Book:
     def last_change(self, filter_id: str) -> Fact | None:
         """The newest change of this filter: a filter_change that names it in `filters` or `filter`."""
         found: Fact | None = None
-        for fact in self.facts:
-            wanted = fact.counts and fact.record == "filter_change" and filter_id in names_of(fact.body)
+        for fact in self._counting("filter_change"):
+            wanted = filter_id in names_of(fact.body)
             wanted = wanted and not fact.body.get("stands")  # it opened the clean side; what it changed isn't sure
             if wanted and (found is None or fact.at_ms >= found.at_ms):
                 found = fact
         return found
 
     def opened(self) -> Fact | None:
-        """The newest fact that opened the clean side of the water path."""
-        found: Fact | None = None
+        """The last fact in the journal that opened the clean side of the water path, whatever date it has."""
+        return next((f for f in reversed(self.facts) if f.counts and opens(f, self.settings)), None)
+
+    def machine_changed(self) -> Fact | None:
+        """The last fact in the journal since which another machine, or a part of it, stands here."""
+        return next((f for f in reversed(self.facts) if f.counts and is_machine_changed(f)), None)
+
+    def treated(self) -> Fact | None:
+        """The last treatment that was recorded after the clean side was last opened."""
+        found, opened = None, self.opened()
         for fact in self.facts:
-            if fact.counts and opens(fact, self.settings) and (found is None or fact.at_ms >= found.at_ms):
+            if fact is opened:
+                found = None
+            elif fact.record == "water_path_treatment" and fact.counts and not fact.doubt:
                 found = fact
         return found
 
-    def add(self, fact: Fact) -> None:
-        """Keep a fact. A correction takes the record it names out of the count."""
+    def comes_after(self, one: Fact, other: Fact) -> bool:
+        """Was one recorded after the other, and, as far as dates can tell, not done before it?"""
+        order = [f for f in self.facts if f is one or f is other]
+        return order[-1] is one and (bool(other.doubt) or one.at_ms >= other.at_ms)
+
+    def add(self, fact: Fact) -> Fact:
+        """Keep a fact, with its date as known now. A correction takes the record it names out of the count."""
+        fact = fact.redated(self.dates)
         if fact.record == "correction" and fact.counts:
             self.facts = [f._replace(counts=False) if f.seq == fact.body.get("of") else f for f in self.facts]
         self.facts.append(fact)
         if len(self.facts) > self.MOST:
             self._thin()
+        return fact
 
     def _thin(self) -> None:
         """Forget what can't decide anything any more: all but the newest hundred and the newest of each kind."""
         newest: dict[Any, Fact] = {}
+        latest: dict[Any, Fact] = {}
         for fact in self.facts:
             key = (
                 fact.record,
@@ -197,10 +312,13 @@ class Book:
                 fact.body.get("name"),
                 fact.body.get("point"),
                 fact.body.get("adjust"),
+                self.passed(fact) if fact.record == "daily_test" else None,
             )
             newest[key] = fact
+            if key not in latest or fact.at_ms >= latest[key].at_ms:
+                latest[key] = fact
         keep = (
-            {id(f) for f in newest.values()}
+            {id(f) for f in (*newest.values(), *latest.values())}
             | {id(f) for f in self.facts[-100:]}
             | {id(f) for f in self.facts if f.record in ("hold", "release")}
         )
@@ -209,7 +327,7 @@ class Book:
     def number_next(self, seq: int) -> None:
         """Give the earliest fact that has none its seq."""
         for position, fact in enumerate(self.facts):
-            if fact.seq is None:
+            if fact.seq is None and fact.record != POWER_UP:
                 self.facts[position] = fact._replace(seq=seq)
                 return
 
@@ -229,23 +347,20 @@ class Book:
 
     @property
     def hold(self) -> Fact | None:
-        """The newest hold that no release has ended; a release ends the hold of the same `name`, or all where it names none."""
-        releases = [f for f in self.facts if f.counts and f.record == "release"]
-        standing: Fact | None = None
+        """The newest hold that stands: a release recorded after it ends it, that of the same `name`, or all where it names none."""
+        standing: list[Fact] = []
         for fact in self.facts:
-            if fact.counts and fact.record == "hold" and not any(_ends(r, fact) for r in releases):
-                standing = fact
-        return standing
+            if fact.counts and fact.record == "hold":
+                standing.append(fact)
+            elif fact.counts and fact.record == "release":
+                standing = [h for h in standing if fact.body.get("name") not in (None, h.body.get("name"))]
+        return standing[-1] if standing else None
 
     @property
     def work(self) -> Fact | None:
         """The work that was declared and not ended."""
-        begun, ended = self.last("work_begins"), self.last("work_ends")
-        return begun if begun is not None and (ended is None or ended.at_ms < begun.at_ms) else None
-
-
-def _ends(release: Fact, hold: Fact) -> bool:
-    return release.at_ms >= hold.at_ms and release.body.get("name") in (None, hold.body.get("name"))
+        last = next((f for f in reversed(self.facts) if f.counts and f.record in ("work_begins", "work_ends")), None)
+        return last if last is not None and last.record == "work_begins" else None
 
 
 def opens(fact: Fact, settings: Settings) -> bool:

@@ -7,6 +7,7 @@ from functools import partial
 from typing import Any, NamedTuple
 from zoneinfo import ZoneInfo
 
+from edge.domain.dates import Stamp
 from edge.domain.duties import Book, local_date
 from edge.domain.entries import Entry, Now, rfc3339
 from edge.domain.readings import Role
@@ -35,7 +36,7 @@ class Evidence:
     """The last steady draw, the volume drawn in all, and the day so far."""
 
     def __init__(self, settings: Settings, zone: ZoneInfo, boot: str, book: Book) -> None:
-        self._settings, self._zone, self._boot = settings, zone, boot
+        self._settings, self._zone, self._boot, self._book = settings, zone, boot, book
         self.train = Train(settings, taps_fitted(settings), partial(_changed_ms, book), zone)
         self._is_assumed = all(point.role is not Role.SUPPLY_FLOW for point in settings.points)  # see meterless.py
         self.fills, self.flows, self.use = Fills(), Flows(), Use()
@@ -97,7 +98,9 @@ class Evidence:
             return None
         if last["boot"] == self._boot:
             return int(now.mono_ms - last["mono_ms"])
-        return int(now.wall_ms - last["wall_ms"]) if now.trusted and last["trusted"] else FOREVER_MS
+        dated = self._book.dates.of(Stamp(last["boot"], last["mono_ms"], last["wall_ms"], last["trusted"]))
+        age_ms = now.wall_ms - dated.wall_ms
+        return FOREVER_MS if dated.doubt or not now.trusted or age_ms < 0 else int(age_ms)
 
     def shown(self, key: str, now: Now, draw: Draw | None) -> Shown:
         """A mean of the last steady draw ("supply_kpa", "flow_l_min"), or of the one under way once it is steady."""

@@ -101,7 +101,7 @@ def to_alarms(desk: AlarmDesk, record: str, by: str, body: Mapping[str, Any], no
     """Carry out what a checked record does to an alarm."""
     ident = str(body["alarm"])
     if record == "shelve":
-        desk.shelve(ident, by, now.wall_ms + shelf_ms(body), now)
+        desk.shelve(ident, by, shelf_ms(body), now)
         return
     desk.step(ident, _EVENTS[record], now, by=by)
 

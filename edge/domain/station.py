@@ -17,6 +17,7 @@ from edge.domain.calibration import u_text
 from edge.domain.calibrations import Calibrations
 from edge.domain.contradictions import Contradictions
 from edge.domain.counting import judge, stands
+from edge.domain.dates import Stamp
 from edge.domain.duties import ALARM_RECORDS, Book, Fact, checked, local_date, next_date_change_ms
 from edge.domain.duty_alarms import raise_duties
 from edge.domain.entered import BY_EYE, Entered, sensed
@@ -40,7 +41,7 @@ from edge.domain.warmth import Warmth
 from edge.domain.water import Draw, DrawWatch
 
 #: changes when the meaning of state() changes; snapshots of another version are rebuilt from the journal
-FOLD_VERSION: Final = 4
+FOLD_VERSION: Final = 5
 #: where neither a room point nor a coldest room is given
 ASSUMED_ROOM_C: Final = 18.0
 #: at the latest after this everything is judged anew, whatever happened
@@ -73,7 +74,12 @@ class Station:
         self.evidence = Evidence(settings, self.zone, boot, self.book)
         self._find_points()
         self.desk = AlarmDesk(
-            settings, [o for o, _ in self.outlets], bool(self.leak_points), partial(self._draft, "alarm")
+            settings,
+            [o for o, _ in self.outlets],
+            bool(self.leak_points),
+            partial(self._draft, "alarm"),
+            self.book.dates,
+            boot,
         )
         points = (self.watches, self.flow_point, self.taps, self.power_point, self.evidence.train.zeros.below)
         self.contradictions = Contradictions(*points, tell=partial(self._draft, "contradiction"))
@@ -222,7 +228,7 @@ class Station:
         self._begin(now)
         self._drafts.insert(0, Draft(now, "record", kept))
         if record not in ALARM_RECORDS:
-            self._add(Fact(None, record, min(at_ms, now.wall_ms) if held else at_ms, kept, held or not why))
+            self._add(Fact(None, record, at_ms, kept, held or not why, Stamp(self.boot, *now)))
             self.calibrations.apply()
             self.transfers.recorded(record, kept)
             self._hear(self.entered.samples(now), now)
@@ -236,7 +242,7 @@ class Station:
         return self._take()
 
     def _add(self, fact: Fact) -> None:
-        self.book.add(fact)
+        fact = self.book.add(fact)
         if self.warmth is not None and fact.counts:
             self.warmth.poured_ms = self.book.poured_ms()
             self.warmth.recorded(fact.record, fact.body)
@@ -376,9 +382,6 @@ class Station:
     def _hear_power(self, value: float, mono_ms: int, now: Now) -> None:
         if self.warmth is not None:
             self.warmth.cycle.powered = value == 1.0
-        if self.phase is Phase.OFF and value == 1.0:
-            self.book.powered_up_ms = now.wall_ms
-            self._dirty = True
 
     def _finish_draw(self, draw: Draw, why: str, now: Now) -> None:
         if self.supply_temperature_point is not None:
@@ -400,6 +403,8 @@ class Station:
     def _begin(self, now: Now) -> None:
         self._drafts, self.readings = [], []
         before, self._now = self._now, now
+        if self.book.note_clock(self.boot, now):
+            self._facts_redated(now)
         if not self._begun:
             self._begun = True
             self.calibrations.apply()
@@ -418,6 +423,12 @@ class Station:
             self._hear(self.entered.samples(now), now)
         self.desk.set("clock_untrusted", not now.trusted, now, cause="the wall clock is not trusted")
         self.readings = []  # what was entered before a restart is no new reading
+
+    def _facts_redated(self, now: Now) -> None:
+        """More is known of the clock than before, so facts have other dates."""
+        if self.warmth is not None:
+            self.warmth.poured_ms = self.book.poured_ms()
+        self._day_ms, self._dirty = now.mono_ms, True
 
     def _take(self) -> list[Draft]:
         drafts, self._drafts = self._drafts, []
@@ -507,6 +518,8 @@ class Station:
         )
         if phase is not self.phase:
             self._drafts.append(Draft(now, "phase", {"from": str(self.phase), "to": str(phase)}))
+            if self.phase is Phase.OFF:
+                self.book.power_up(Stamp(self.boot, *now))
             self.phase, self._dirty, self._reservoir_moved = phase, True, True
 
     def _look_at_hours(self, now: Now) -> None:
@@ -627,6 +640,7 @@ class Station:
     def kept(self, entries: Iterable[Entry]) -> None:
         """The journal gave entries their seq."""
         for entry in entries:
+            self.book.dates.reached(entry.boot, entry.mono_ms)
             if entry.kind == "record":
                 if entry.body["record"] not in ALARM_RECORDS:
                     self.book.number_next(entry.seq)
@@ -638,12 +652,13 @@ class Station:
     def fold(self, entry: Entry) -> None:
         """Take one outcome of the journal into the state, in order, before the first reading."""
         body = entry.body
+        self.book.note_clock(entry.boot, Now(entry.mono_ms, entry.wall_ms, entry.trusted))
+        self.book.dates.reached(entry.boot, entry.mono_ms)
         if entry.kind == "alarm":
             self.desk.fold(entry)
         elif entry.kind == "record" and body.get("record") not in ALARM_RECORDS:
-            at_ms, held = wall_ms_of(body["at"]), bool(body.get("stands"))
-            at_ms = min(at_ms, entry.wall_ms) if held else at_ms
-            self._add(Fact(entry.seq, body["record"], at_ms, body, held or bool(body.get("counts"))))
+            counts = bool(body.get("stands")) or bool(body.get("counts"))
+            self._add(Fact(entry.seq, body["record"], wall_ms_of(body["at"]), body, counts, _stamp(entry)))
         elif entry.kind == "clock_step":
             self._redate(entry.wall_ms, entry.mono_ms, body["by_ms"])
         elif entry.kind == "draw":
@@ -657,7 +672,7 @@ class Station:
         elif entry.kind == "phase":
             self.phase = Phase(body["to"])
             if body["from"] == Phase.OFF:
-                self.book.powered_up_ms = entry.wall_ms
+                self.book.power_up(_stamp(entry))
         elif entry.kind == "verdict":
             self._remember_verdict(body, entry.wall_ms)
             self._states, self._since = dict(self._told[0]), dict(self._told[1])
@@ -674,8 +689,7 @@ class Station:
         """What the journal's entries add up to, as JSON; a snapshot spares reading them all."""
         return {
             "alarms": {ident: alarm.as_state() for ident, alarm in self.desk.alarms.items() if alarm.seq is not None or alarm.present},
-            "facts": [[f.seq, f.record, f.at_ms, dict(f.body), f.counts] for f in self.book.facts],
-            "powered_up_ms": self.book.powered_up_ms, "evidence": self.evidence.state(),
+            "facts": [fact.as_state() for fact in self.book.facts], "dates": self.book.dates.state(), "evidence": self.evidence.state(),
             "phase": str(self.phase), "word": self._word, "told": [dict(part) for part in self._told],
             "doubts": self.contradictions.state(), "transfers": self.transfers.state(),
             **({} if self.warmth is None else self.warmth.state()),
@@ -683,8 +697,8 @@ class Station:
 
     def _restore(self, state: Mapping[str, Any]) -> None:
         self.desk.restore(state["alarms"])
-        self.book.facts = [Fact(*fact) for fact in state["facts"]]
-        self.book.powered_up_ms = state["powered_up_ms"]
+        self.book.facts = [Fact.of_state(fact) for fact in state["facts"]]
+        self.book.dates.restore(state["dates"])
         self.evidence.restore(state["evidence"])
         self.contradictions.restore(state.get("doubts", {}))
         self.transfers.restore(state.get("transfers", {}))
@@ -694,3 +708,7 @@ class Station:
         self.phase = Phase(state["phase"])
         self._word, self._told = state["word"], (dict(state["told"][0]), dict(state["told"][1]))
         self._states, self._since = dict(self._told[0]), dict(self._told[1])
+
+
+def _stamp(entry: Entry) -> Stamp:
+    return Stamp(entry.boot, entry.mono_ms, entry.wall_ms, entry.trusted)

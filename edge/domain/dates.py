@@ -1,0 +1,139 @@
+"""Which date something has that happened in some boot: by the monotonic time it was stamped with, and by what is known of the clock.
+
+Nothing stored is ever re-dated; what is read from it is. Within a boot monotonic time runs on whatever the clock says, so the newest
+trusted offset (wall - monotonic) of a boot dates all of it, also what was recorded before the clock was set or while it was wrong.
+A boot whose dates reach beyond what a later boot's trusted clock showed was wrong: an older trusted offset of it is taken where that
+fits, and where none does its dates can't be told.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from typing import Any, Final, NamedTuple
+
+from edge.domain.entries import Now
+
+#: two offsets of one boot that differ by less are one: clocks are set whole, slewing moves both
+SAME_MS: Final = 1_000
+#: a boot may seem to end this much after the next one began: two clocks that were right are never exactly so
+OVERLAP_MS: Final = 300_000
+#: boots that are remembered, of older ones what was stamped is taken; and stretches of one boot, the first and the newest
+MOST_BOOTS: Final = 200
+MOST_STRETCHES: Final = 50
+
+NEVER_SET: Final = "recorded before the clock was set"
+WRONG_DATE: Final = "recorded while the date was wrong"
+
+
+class Stamp(NamedTuple):
+    """What the journal stamps an entry with."""
+
+    boot: str
+    mono_ms: int
+    wall_ms: int
+    trusted: bool
+
+
+class Dated(NamedTuple):
+    """When something was stamped, as known now. `doubt`: why that date can't be relied on; "" where it can."""
+
+    wall_ms: int
+    doubt: str = ""
+
+
+class Dates:
+    """What is known of the clock, boot by boot. `version` changes with what it would answer."""
+
+    def __init__(self) -> None:
+        self._boots: dict[
+            str, list[list[int]]
+        ] = {}  # boot -> [offset, trusted, mono of its first and of its last entry]
+        self._chosen: dict[str, tuple[int | None, bool]] = {}
+        self._boot = ""
+        self.version = 0
+
+    def note(self, boot: str, now: Now) -> None:
+        """The clock showed this in this boot. Boots are told in their order."""
+        rows = self._boots.get(boot)
+        offset_ms = now.wall_ms - now.mono_ms
+        if rows is not None and boot == self._boot:
+            row = rows[-1]
+            if row[1] == now.trusted and -SAME_MS <= row[0] - offset_ms <= SAME_MS:
+                return
+        if rows is None:
+            rows = self._boots[boot] = []
+            if len(self._boots) > MOST_BOOTS:
+                del self._boots[next(iter(self._boots))]
+        rows.append([offset_ms, int(now.trusted), now.mono_ms, now.mono_ms])
+        if len(rows) > MOST_STRETCHES:
+            del rows[1]
+        self._boot = boot
+        self._choose()
+
+    def reached(self, boot: str, mono_ms: int) -> None:
+        """An entry of this boot has this time."""
+        if boot == self._boot:
+            self._boots[boot][-1][3] = mono_ms
+
+    def _choose(self) -> None:
+        """For each boot the offset that dates it, the newest boot first: each bounds those before it."""
+        self.version += 1
+        self._chosen = {}
+        bound_ms: int | None = None
+        for boot, rows in reversed(self._boots.items()):
+            first_ms, last_ms = rows[0][2], rows[-1][3]
+            trusted = [row[0] for row in reversed(rows) if row[1]]
+            fits = [o for o in trusted if bound_ms is None or last_ms + o <= bound_ms + OVERLAP_MS]
+            if fits:
+                self._chosen[boot] = (fits[0], True)
+                bound_ms = first_ms + fits[0]
+            else:
+                self._chosen[boot] = (None, bool(trusted))
+
+    def of(self, stamp: Stamp) -> Dated:
+        """The date of what was stamped so.
+
+        In the present boot, as long as its clock was never trusted, ages are right all the same: its newest offset is taken.
+        """
+        offset_ms, was_trusted = self._chosen.get(stamp.boot, (None, False))
+        if offset_ms is not None:
+            return Dated(stamp.mono_ms + offset_ms)
+        if stamp.boot not in self._boots:
+            return Dated(stamp.wall_ms, "" if stamp.trusted else NEVER_SET)
+        if stamp.boot == self._boot and not was_trusted:
+            return Dated(stamp.mono_ms + self._boots[stamp.boot][-1][0])
+        return Dated(stamp.wall_ms, WRONG_DATE if was_trusted else NEVER_SET)
+
+    def state(self) -> list[Any]:
+        """What has to survive a restart, as JSON: in the order of the boots."""
+        return [[boot, rows] for boot, rows in self._boots.items()]
+
+    def restore(self, state: Sequence[Any]) -> None:
+        """Take back what state() gave."""
+        self._boots = {str(boot): [[int(n) for n in row] for row in rows] for boot, rows in state}
+        self._boot = next(reversed(self._boots), "")
+        self._choose()
+
+
+def claimed(claim_ms: int, stamp: Stamp, dated_ms: int) -> int:
+    """When something happened of which a person said when: never later than it was recorded.
+
+    Args:
+        claim_ms: the time that was said, by whatever clock.
+        stamp: of its recording.
+        dated_ms: when it was recorded, as known now.
+
+    What was said goes by the clock that the person saw. So it lies as long before its recording as it did then; where that clock
+    is only now known to have been wrong, the earlier of this and of what was said is taken: nothing seems fresher than it is.
+    """
+    before_ms = stamp.wall_ms - claim_ms
+    if before_ms < 0:  # said by a clock ahead of ours, or while ours had no date yet
+        return min(claim_ms, dated_ms)
+    if not stamp.trusted or abs(stamp.wall_ms - dated_ms) <= OVERLAP_MS:
+        return dated_ms - before_ms
+    return min(claim_ms, dated_ms - before_ms)
+
+
+def as_stamp(kept: Sequence[Any] | None) -> Stamp | None:
+    """A stamp from what JSON made of it."""
+    return None if kept is None else Stamp(*kept)
