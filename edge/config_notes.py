@@ -8,11 +8,12 @@ from typing import Final
 from edge.config_bounds import ONEWIRE_READ_MS
 from edge.config_build import loss_share
 from edge.config_checks import is_loopback
-from edge.config_points import ACTIVE_KINDS, GpioPoint, OneWireBus, ReplayPoint
+from edge.config_points import ACTIVE_KINDS, EnteredPoint, GpioPoint, OneWireBus, ReplayPoint
 from edge.config_reading import Findings
 from edge.config_sections import Tables, kind_of, other_kinds
 from edge.config_sensors import warnings as sensor_warnings
 from edge.domain.catalogue import CATALOGUE
+from edge.domain.cross_roles import ONE_POINT
 from edge.domain.quantities import pulse_frequency_hz
 from edge.domain.readings import KIND_OF, Kind, Role
 
@@ -30,10 +31,13 @@ _NEEDS: Final[Mapping[str, Sequence[tuple[Role, str]]]] = {
 #: sections that a role is judged by
 _JUDGED_BY: Final[Mapping[Role, str]] = {
     Role.RESERVOIR_TEMPERATURE: "reservoir",
+    Role.BASIN_TEMPERATURE: "reservoir",
     Role.SUPPLY_PRESSURE: "supply",
+    Role.SUPPLY_FLOW: "supply",
     Role.BETWEEN_FILTERS_PRESSURE: "filter",
     Role.FILTERED_PRESSURE: "filter",
 }
+NEVER_READY: Final = "the station is never ready so"
 #: a draw whose end is noticed later than this reads longer than it was (common practice, no published source)
 SLOW_END_S: Final = 5.0
 #: edges that the kernel is asked to keep between two reads of a line
@@ -81,7 +85,19 @@ def _missing_points(tables: Tables, found: Findings) -> None:
         judge = _JUDGED_BY.get(point.role)
         if judge is not None and not getattr(tables, judge):
             header = f"[[{judge}]]" if judge == "filter" else f"[{judge}]"
-            found.warn(tables.path(point), f"{point.role} is read and kept, but without {header} nothing judges it")
+            found.warn(
+                tables.path(point),
+                f"{point.role} is read and kept, but without {header} nothing judges it: {NEVER_READY}",
+            )
+    first: dict[Role, str] = {}
+    for point in tables.point:
+        one = point.id if isinstance(point, EnteredPoint) else first.setdefault(point.role, point.id)
+        if one != point.id and point.role in ONE_POINT:
+            text = f'{point.role} is the role of point "{one}" too, and only one of them can be judged: {NEVER_READY}'
+            found.warn(tables.path(point), f"{text}; give the other a station of its own, or leave it out")
+    if tables.reservoir is None and tables.supply is None:
+        what = "neither [reservoir] nor [supply] is there, so that nothing says how warm the liquid or what the water has to be"
+        found.warn(("station",), f"{what}: {NEVER_READY}")
 
 
 def _reservoir(tables: Tables, found: Findings) -> None:
@@ -91,7 +107,8 @@ def _reservoir(tables: Tables, found: Findings) -> None:
     if own.coldest_room is None and Role.ROOM_TEMPERATURE not in _roles(tables):
         found.warn(
             ("reservoir",),
-            "neither a room point nor coldest_room says how cold the room is, so the loss on the way to the basin can't be told",
+            "neither a room point nor coldest_room says how cold the room is, so the loss on the way to the basin can't be told and the "
+            "reservoir's condition is unknown; add coldest_room, or a point for the room",
         )
     _supply_water(tables, found)
     loss, room = own.transfer_loss, own.coldest_room

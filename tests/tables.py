@@ -17,6 +17,7 @@ sys.path.insert(0, str(ROOT))  # when run as a program, from any folder
 
 from edge.domain.alarms import COMES_BACK, LATCHING, TABLE, Event, State  # noqa: E402  (after the path)
 from edge.domain.catalogue import CATALOGUE  # noqa: E402
+from edge.domain.cross_table import CHECKS  # noqa: E402
 from edge.domain.readings import KIND_OF, REASONS, UNIT_OF  # noqa: E402
 from tests.integration.adapter_table import TABLE as MISBEHAVIOURS  # noqa: E402
 
@@ -44,6 +45,11 @@ def alarms() -> str:
     return _table(("alarm", "priority", "on-delay", "consequence", "response"), rows)
 
 
+def crossed() -> str:
+    rows = ((f"`{name}`", row.together, row.after, row.until, row.advice) for name, row in CHECKS.items())
+    return _table(("check", "what is true together", "doubted after", "until", "advice"), rows)
+
+
 def states() -> str:
     def to(state: State, event: Event) -> str:
         if (state, event) in COMES_BACK:
@@ -67,7 +73,7 @@ def misbehaviours() -> str:
 
 
 TABLES: dict[str, Callable[[], str]] = {
-    "reasons": reasons, "misbehaviours": misbehaviours, "roles": roles, "alarms": alarms, "states": states,
+    "reasons": reasons, "misbehaviours": misbehaviours, "roles": roles, "alarms": alarms, "crossed": crossed, "states": states,
 }  # fmt: skip
 
 

@@ -88,7 +88,7 @@ class AlarmDesk:
             if s.reservoir.maximum_c is not None:
                 wanted.append("reservoir_hot")
         if s.supply is not None:
-            wanted += ["pressure_low", "pressure_high"]
+            wanted += ["pressure_low", "pressure_high", "static_low"]
             wanted += ["static_high"] if s.supply.static_high_kpa is not None else []
             wanted += ["flow_low"] if s.supply.flow_low_l_min is not None else []
             wanted += ["flow_high"] if s.supply.flow_high_l_min is not None else []

@@ -62,6 +62,10 @@ CATALOGUE: Final[Mapping[str, Row]] = MappingProxyType(
             "medium", 15_000, 0, 2 * _PSI, "Fittings and filter housings are stressed while nothing draws",
             "Have the supply's regulator looked at; keep away from housings under pressure", 3600,
         ),
+        "static_low": Row(
+            "medium", 0, 0, 0.0, "Less at rest than drawing needs: fills and rinses would get too little water",
+            "Open the stop valve; see whether the building's supply is off; then draw water for half a minute", 900,
+        ),
         "flow_low": Row(
             "medium", 15_000, 0, 0.4, "Fills and rinses take too long",
             "Open the stop valve fully; look at the filters' pressure drops", 900,

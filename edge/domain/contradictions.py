@@ -1,15 +1,12 @@
-"""Points that can't both be right. A believable number of one is doubted because of what others say.
+"""Points that can't all be right. A believable number of one is doubted because of what others say.
 
-- Pressure says draw, meter says none: the supply's pressure falls by more than a few psi for more than half a minute and comes
-  back, again and again, while the meter says that nothing flows. A wheel that sticks, a cut cable or a missing pull-up reads as
-  a calm zero. A fall that all taps of the filter train share is none: where water flows, filters take pressure; where the
-  building's supply sags, nothing differs between them.
-- The pressures of a steady draw rise along the filter train: no filter gains pressure, so plugs or lines are exchanged. What the taps
-  differ by at rest, their zeros, is taken off first: a sensor of 1 % of 100 psi may stand 7 kPa too high.
+What must be true together stands in cross_table.py, one row each; here readings and draws are held against it. A fall of the supply's
+pressure that all taps of the filter train share is no draw: where water flows, filters take pressure; where the building's supply
+sags, nothing differs between them. What the taps differ by at rest, their zeros, is taken off first: a sensor of 1 % of 100 psi may
+stand 7 kPa too high.
 
-(A reservoir that is frozen while the room moves is told in validity.py.) A doubted point reads on, as uncertain; what rests on
-it is unknown. A meter is believed again once it shows a draw, a train once a draw shows its pressures in order. The numbers
-are common practice, no published source.
+(A reservoir that is frozen while the room moves is told in validity.py, too.) A doubted point reads on, as uncertain; what rests on it
+is unknown (cross_weigh.py).
 """
 
 from __future__ import annotations
@@ -17,9 +14,28 @@ from __future__ import annotations
 from collections.abc import Callable, Iterable, Mapping, Sequence
 from typing import Any, Final
 
-from edge.domain.filters import GAINS_AT_MOST_KPA
+from edge.domain.alarms import AT_LIMIT
+from edge.domain.cross_draws import blind_gauges, empty_stages, exchanged
+from edge.domain.cross_noise import Stills
+from edge.domain.cross_table import (
+    CHECKS,
+    COOLER_BY_K,
+    DROP_FROM_MS,
+    HEATED_C,
+    LOW_FROM_MS,
+    LOW_KPA,
+    NEAR_FLOW,
+    REFUTED_MS,
+    ROOM_AGAIN_MS,
+    ROOM_BAND_K,
+    WARMEST_ROOM_C,
+)
+from edge.domain.readings import Kind, Role
+from edge.domain.settings import Settings
+from edge.domain.train import ZERO_AT_MOST_KPA, Train
 from edge.domain.validity import PointWatch
 from edge.domain.water import Draw
+from edge.domain.wording import age_text
 
 #: a draw takes more than a few psi from the supply's static pressure
 FALL_KPA: Final = 20.0
@@ -35,15 +51,10 @@ WITHIN_MS: Final = 12 * 3_600_000
 REST_MS: Final = 60_000.0
 #: pressure lost over the filters that differs by less than this from what it is at rest: no water flows through them
 ALONG_KPA: Final = 7.0
-
-NO_PULSES: Final = (
-    "pressure says draw, meter says none",
-    "Check the flow meter: its rotor, its cable and its pull-up; then draw water for half a minute",
-)
-EXCHANGED: Final = (
-    "pressure rises along the filter train: points probably exchanged",
-    "Check which pressure sensor is plugged in where, and the points' lines in the station file; then draw water for half a minute",
-)
+#: where neither a room point nor a coldest room is given
+ASSUMED_ROOM_C: Final = 18.0
+#: a liquid this near to its room may rest there [K]
+FAR_FROM_ROOM_K: Final = 5.0
 
 
 class SilentDraws:
@@ -115,84 +126,228 @@ class SilentDraws:
         return len(self._falls_ms)
 
 
-def exchanged(pressures: Sequence[tuple[str, float | None]]) -> frozenset[str]:
-    """The points whose pressures stand in the wrong order.
-
-    Args:
-        pressures: (point, gauge pressure [kPa] in the steady part of a draw), in the order of flow; None where unknown.
-
-    >>> sorted(exchanged([("supply", 290.0), ("between", 310.0), ("filtered", 270.0)]))
-    ['between', 'supply']
-    """
-    known = [(name, kpa) for name, kpa in pressures if kpa is not None]
-    wrong: set[str] = set()
-    for at, (name, kpa) in enumerate(known):
-        for later, later_kpa in known[at + 1 :]:
-            if later_kpa - kpa > GAINS_AT_MOST_KPA:
-                wrong |= {name, later}
-    return frozenset(wrong)
+#: what is put in doubt without a row of its own (transfer.py)
+OTHER: Final = "other"
+_WATER: Final = (Role.SUPPLY_PRESSURE, Role.BETWEEN_FILTERS_PRESSURE, Role.FILTERED_PRESSURE)
 
 
 class Contradictions:
-    """Which points of a station are doubted, and why. Reads the watches, and marks those that it doubts.
+    """Which points of a station are doubted, by which row, and why. Reads the watches, and marks those that it doubts.
 
     Args:
         watches: of every point, by its id.
         flow: the meter's point, or None.
         taps: the points of the pressures by tap, in the order of flow; None where there is none.
         power: the point that says whether the machine has power: without power it draws nothing.
-        below: by how much a tap reads below the supply's at rest [kPa].
-        tell: gets the body of an entry for each change, {"points", "what": "began" | "ended", "cause", "advice"}.
+        train: what is known of the filter train: its taps' zeros, its stages.
+        tell: gets the body of an entry for each change, {"check", "points", "what": "began" | "ended", "cause", "advice"}.
     """
 
     def __init__(
         self,
+        settings: Settings,
         watches: Mapping[str, PointWatch],
         flow: str | None,
         taps: Mapping[str, str | None],
         power: str | None,
-        below: Callable[[str], float],
+        train: Train,
         tell: Callable[[dict[str, Any]], None],
     ) -> None:
-        self._watches, self._flow, self._below, self._tell = watches, flow, below, tell
+        self._settings, self._watches, self._flow, self._train, self._tell = settings, watches, flow, train, tell
+        self.doubts: dict[str, dict[str, tuple[str, str]]] = {}  # check, "stage:<filter>" -> point -> (cause, advice)
         self._taps = {tap: point for tap, point in taps.items() if point is not None}
-        downstream = [point for tap, point in self._taps.items() if tap != "supply"]
-        self._last_tap = watches[downstream[-1]] if downstream else None
+        downstream = [tap for tap in self._taps if tap != "supply"]
+        self._last = downstream[-1] if downstream else None
         self._power = None if power is None else watches[power]
         supply = self._taps.get("supply")
         self._wanted = FALLS
         self._silent_draws = SilentDraws(0 if supply is None else watches[supply].point.stale_after_ms)
+        self._drop_ms: int | None = None  # since when the filters take pressure though the meter is still
+        self._low_ms: int | None = None  # since when the static pressure is too low
+        self.is_low = False  # and it still is
+        self._stills = {
+            ident: Stills(watch.point.kind, watch.point.stale_after_ms, watch.point.role is Role.RESERVOIR_TEMPERATURE)
+            for ident, watch in watches.items()
+            if watch.point.kind is not Kind.CONTACT and not watch.point.by_people
+        }
+        self.rooms = [p.id for p in settings.points if p.role is Role.ROOM_TEMPERATURE]
+        self._liquids = [p.id for p in settings.points if p.role is Role.RESERVOIR_TEMPERATURE]
+        self._room_ms: dict[str, int] = {}  # since when a doubted room reads what a room can have
 
-    def static(self, kpa: float, mono_ms: int) -> bool:
-        """One static pressure of the supply. True where the meter has come to be doubted by it."""
-        last_kpa = None if self._last_tap is None else self._last_tap.value(mono_ms)
-        falls = self._silent_draws.hear(kpa, None if last_kpa is None else kpa - last_kpa, mono_ms)
-        if falls < self._wanted or self._flow is None or self._watches[self._flow].doubt is not None:
+    # -- each reading
+
+    def heard(self, point: str, value: float, mono_ms: int) -> None:
+        """A good reading of any point, before anything is made of it."""
+        stills = self._stills.get(point)
+        if stills is None:
+            return
+        role = self._watches[point].point.role
+        if role is Role.ROOM_TEMPERATURE:
+            self._look_at_room(point, value, mono_ms)
+        if role is Role.SUPPLY_FLOW and value <= 0.0:
+            stills.rest()
+            return
+        frozen = point in self.doubts.get("frozen", {})
+        if stills.moves(value, mono_ms, frozen):
+            if frozen:
+                self.change([point], None, f"{point} moves again", "frozen")
+        elif not frozen and (found := stills.too_still(mono_ms)) is not None and self._must_move(point, value, mono_ms):
+            still, longest = map(age_text, found)
+            self._doubt(
+                "frozen", [point], f"{point} is frozen: still for {still}, never before for longer than {longest}"
+            )
+
+    def _must_move(self, point: str, value: float, mono_ms: int) -> bool:
+        """A liquid that has come to its room's temperature may rest there."""
+        if self._watches[point].point.role is not Role.RESERVOIR_TEMPERATURE:
+            return True
+        room = self.room_c(mono_ms)
+        return room is None or abs(value - room) > FAR_FROM_ROOM_K
+
+    def _look_at_room(self, point: str, room_c: float, mono_ms: int) -> None:
+        doubted = point in self.doubts.get("room_warm", {})
+        band = ROOM_BAND_K if doubted else 0.0
+        liquids = [c for p in self._liquids if (c := self._watches[p].value(mono_ms)) is not None and c >= HEATED_C]
+        most = min([WARMEST_ROOM_C, *(c - COOLER_BY_K for c in liquids)]) - band
+        if room_c > most + AT_LIMIT:
+            self._room_ms.pop(point, None)
+            if not doubted:
+                beside = (
+                    "used rooms are no warmer"
+                    if most == WARMEST_ROOM_C
+                    else f"beside a liquid of {min(liquids):.4g} degC"
+                )
+                names = [point] if most == WARMEST_ROOM_C else [point, *self._liquids]
+                cause = f"{point}: {room_c:.4g} degC {CHECKS['room_warm'].says}: {beside}"
+                self._doubt("room_warm", [point], cause, names)
+        elif doubted and mono_ms - self._room_ms.setdefault(point, mono_ms) >= ROOM_AGAIN_MS:
+            self._room_ms.pop(point)
+            self.change([point], None, f"{point} reads what a room can have again", "room_warm")
+
+    def room_c(self, mono_ms: int) -> float | None:
+        """The coldest of the rooms' points that are believed [Cel]; None where none is."""
+        seen = [self._watches[p].value(mono_ms) for p in self.rooms if self._watches[p].doubt is None]
+        return min((c for c in seen if c is not None), default=None)
+
+    def room_now(self, mono_ms: int) -> float:
+        """The room to reckon with [Cel]: as read, else as declared or assumed; one that isn't believed never asks for less by that."""
+        room = self.room_c(mono_ms)
+        if room is not None:
+            return room
+        plan = self._settings.reservoir
+        doubted = [c for p in self.rooms if (c := self._watches[p].value(mono_ms)) is not None]
+        return min([ASSUMED_ROOM_C if plan is None or plan.coldest_room_c is None else plan.coldest_room_c, *doubted])
+
+    # -- between draws
+
+    def static(self, kpa: float, settled_kpa: float | None, mono_ms: int) -> bool:
+        """One static pressure of the supply, and the mean of the last quiet spell. True where something has come to be doubted."""
+        last = None if self._last is None else self._watches[self._taps[self._last]].value(mono_ms)
+        falls = self._silent_draws.hear(kpa, None if last is None else kpa - last, mono_ms)
+        news = self._is_too_low(settled_kpa, mono_ms)
+        if self._flow is None or (self._power is not None and self._power.value(mono_ms) == 0.0):
+            return news
+        if falls >= self._wanted and self._watches[self._flow].doubt is None:
+            self._doubt("no_pulses", [self._flow], f"{CHECKS['no_pulses'].says}: {falls} times without a pulse")
+            news = True
+        return self._takes_at_rest(kpa, last, mono_ms) or news
+
+    def _takes_at_rest(self, kpa: float, last_kpa: float | None, mono_ms: int) -> bool:
+        """Do the filters take pressure while the meter says that nothing flows?"""
+        if last_kpa is None or self._last is None or self._flow is None:
             return False
-        if self._power is not None and self._power.value(mono_ms) == 0.0:
+        known = self._train.zeros.knows(self._last)
+        drop = kpa - last_kpa - (self._train.zeros.below(self._last) if known else 0.0)
+        if drop <= (ALONG_KPA if known else ZERO_AT_MOST_KPA):
+            self._drop_ms = None
             return False
-        self.change([self._flow], NO_PULSES, f"{NO_PULSES[0]}: {falls} times without a pulse")
+        self._drop_ms = mono_ms if self._drop_ms is None else self._drop_ms
+        if mono_ms - self._drop_ms < DROP_FROM_MS or "drop_no_flow" in self.doubts:
+            return False
+        self._doubt("drop_no_flow", [self._flow, self._taps["supply"], self._taps[self._last]])
         return True
+
+    def _is_too_low(self, settled_kpa: float | None, mono_ms: int) -> bool:
+        """A pressure at rest can't be lower than while drawing: what the last draw showed stands no more."""
+        plan, was = self._settings.supply, self.is_low
+        if plan is None or settled_kpa is None:
+            return False
+        if settled_kpa >= plan.pressure_low_kpa - LOW_KPA:
+            self._low_ms, self.is_low = None, self.is_low and settled_kpa < plan.pressure_low_kpa + LOW_KPA
+            return was is not self.is_low
+        self._low_ms = mono_ms if self._low_ms is None else self._low_ms
+        self.is_low = self.is_low or mono_ms - self._low_ms >= LOW_FROM_MS
+        if mono_ms - self._low_ms >= REFUTED_MS and "static_low" not in self.doubts:
+            self._doubt("static_low", [self._taps["supply"]], f"the supply {CHECKS['static_low'].says}")
+        return was is not self.is_low
+
+    # -- draws
 
     def flowed(self) -> None:
         """The meter shows a draw: it can be believed."""
         self._silent_draws.forget()
-        if self._flow is not None and self._watches[self._flow].doubt is not None:
+        self._low_ms = self._drop_ms = None
+        if self._flow is not None and "no_pulses" in self.doubts:
             self._wanted = min(2 * self._wanted, FALLS_AT_MOST)
-            self.change([self._flow], None, "the meter shows a draw")
+            self._end("no_pulses", "the meter shows a draw")
+        self._end("drop_no_flow", "the meter shows a draw")
 
     def drawn(self, draw: Draw) -> None:
-        """A draw has ended: are its steady pressures in order?"""
+        """A draw has ended: what its steady pressures say together."""
         if not draw.supply.n:
             return
-        shown = [(tap, point, draw.mean(tap).value) for tap, point in self._taps.items()]
-        wrong = exchanged([(point, None if kpa is None else kpa + self._below(tap)) for tap, point, kpa in shown])
-        fresh = [point for point in self._taps.values() if point in wrong and self._watches[point].doubt is None]
-        over = [point for point in self._taps.values() if point not in wrong and self._watches[point].doubt is not None]
-        if over:
-            self.change(over, None, "a draw shows the pressures in order")
+        self.is_low = False
+        self._end("static_low", "a draw shows the pressure anew")
+        below, shown = self._train.zeros.below, [(tap, p, draw.mean(tap).value) for tap, p in self._taps.items()]
+        self._now_doubted(
+            "exchanged",
+            exchanged([(point, None if kpa is None else kpa + below(tap)) for tap, point, kpa in shown]),
+            [point for _, point, _ in shown],
+            "a draw shows the pressures in order",
+        )
+        if not self._tells(draw):
+            return
+        if self._flow is not None:
+            none, still = blind_gauges(draw, self._taps)
+            self._now_doubted(
+                "flow_no_drop", [self._flow, *self._taps.values()] if none else [], None, "a draw shows in the gauges"
+            )
+            self._now_doubted("still_in_draw", still, None, "it moves with a draw")
+        empty = empty_stages(draw, self._train)
+        for ident, wanted in empty.items():
+            taps = [self._taps[tap] for tap in self._train.taps_of(ident)]
+            self._now_doubted(
+                f"stage:{ident}",
+                taps if wanted else [],
+                None,
+                f"filter {ident} takes pressure of a draw",
+                f"filter {ident}",
+            )
+
+    def _tells(self, draw: Draw) -> bool:
+        """Is the flow near enough to what the filters are judged at?"""
+        plan, flow = self._settings.supply, draw.flow.value
+        if plan is None or flow is None:
+            return False
+        least = plan.flow_low_l_min or self._settings.reference_flow_l_min or 4.0 * plan.draw_starts_l_min
+        return flow >= NEAR_FLOW * least
+
+    def _now_doubted(
+        self, check: str, wrong: Iterable[str], judged: Sequence[str] | None, over: str, what: str = ""
+    ) -> None:
+        """A draw says of which points a row fails now; of the others (of `judged`, or of all) it holds again."""
+        wrong, had = list(wrong), self.doubts.get(check, {})
+        ended = [p for p in had if p not in wrong and (judged is None or p in judged)]
+        fresh = [p for p in self._watches if p in wrong and p not in had]
+        if ended:
+            self.change(ended, None, over, check)
         if fresh:
-            self.change(fresh, EXCHANGED, EXCHANGED[0])
+            says = CHECKS[check.partition(":")[0]].says
+            self._doubt(
+                check, fresh, f"{what or ', '.join(fresh)} {says}" if what or check == "still_in_draw" else says
+            )
+
+    # -- who is doubted
 
     def doubt_about(self, points: Iterable[str | None]) -> tuple[str, str] | None:
         """(what contradicts, what to do) of the first of these points that is doubted."""
@@ -202,26 +357,59 @@ class Contradictions:
                 return watch.doubt
         return None
 
-    def change(self, points: Sequence[str], doubt: tuple[str, str] | None, cause: str) -> None:
-        """These points have come to be doubted, or no longer are (None)."""
-        body = {"points": list(points), "what": "ended" if doubt is None else "began", "cause": cause}
-        self._tell(body | {"advice": "" if doubt is None else doubt[1]})
-        self.take(body | {"advice": "" if doubt is None else doubt[1]})
+    def evidence_doubt(self, check: str) -> tuple[str, str] | None:
+        """(what contradicts, what to do) where a row that doubts no reading fails: "static_low", "stage:<filter>"."""
+        return next(iter(self.doubts.get(check, {}).values()), None)
+
+    def _doubt(self, check: str, points: Sequence[str], cause: str = "", names: Sequence[str] = ()) -> None:
+        row = CHECKS[check.partition(":")[0]]
+        self.change(points, (cause or row.says, row.advice), cause or row.says, check, names)
+
+    def _end(self, check: str, cause: str) -> None:
+        if check in self.doubts:
+            self.change(list(self.doubts[check]), None, cause, check)
+
+    def change(
+        self, points: Sequence[str], doubt: tuple[str, str] | None, cause: str, check: str = OTHER, names: Sequence[str] = ()
+    ) -> None:  # fmt: skip
+        """These points have come to be doubted, or no longer are (None). `names`: all that the row rests on, where that is more."""
+        body = {"check": check, "points": list(points), "what": "ended" if doubt is None else "began", "cause": cause}
+        body |= {"advice": "" if doubt is None else doubt[1]}
+        if names:
+            body["beside"] = [name for name in names if name not in points]
+        self._tell(body)
+        self.take(body)
 
     # -- after a restart
 
     def take(self, body: Mapping[str, Any]) -> None:
         """Take a change, as it stands in the journal."""
-        doubt = (str(body["cause"]), str(body["advice"])) if body["what"] == "began" else None
+        check, began = str(body.get("check", OTHER)), body["what"] == "began"
+        of = self.doubts.setdefault(check, {})
+        for point in body["points"]:
+            if point in self._watches and began:
+                of[point] = (str(body["cause"]), str(body["advice"]))
+            else:
+                of.pop(point, None)
+        if not of:
+            del self.doubts[check]
         for point in body["points"]:
             if point in self._watches:
-                self._watches[point].doubt = doubt
+                self._watches[point].doubt = self._first(point)
 
-    def state(self) -> dict[str, list[str]]:
-        """Who is doubted and why, as JSON: by point, [what contradicts, what to do]."""
-        return {ident: list(watch.doubt) for ident, watch in self._watches.items() if watch.doubt is not None}
+    def _first(self, point: str) -> tuple[str, str] | None:
+        for check, of in self.doubts.items():
+            row = CHECKS.get(check.partition(":")[0])
+            if point in of and (row is None or row.doubts_reading):
+                return of[point]
+        return None
 
-    def restore(self, state: Mapping[str, Sequence[str]]) -> None:
+    def state(self) -> dict[str, dict[str, list[str]]]:
+        """Who is doubted and why, as JSON: by row and point, [what contradicts, what to do]."""
+        return {check: {point: list(doubt) for point, doubt in of.items()} for check, of in self.doubts.items()}
+
+    def restore(self, state: Mapping[str, Mapping[str, Sequence[str]]]) -> None:
         """Take back what state() gave."""
-        for point, (cause, advice) in state.items():
-            self.take({"points": [point], "what": "began", "cause": cause, "advice": advice})
+        for check, of in state.items():
+            for point, (cause, advice) in of.items():
+                self.take({"check": check, "points": [point], "what": "began", "cause": cause, "advice": advice})

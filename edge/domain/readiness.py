@@ -144,17 +144,21 @@ class Readiness:
             return Judged(UNKNOWN, f"{here}, but {REASONS['perhaps_stuck'].text}", ask=REASONS["perhaps_stuck"].advice)
         basin = warmth.basin_c(liquid, cold)
         guard = s.watches[s.reservoir_point].guard
-        if plan.maximum_c is not None and liquid + guard > plan.maximum_c + AT_LIMIT:
+        if plan.maximum_c is not None and (warmth.hot.over or liquid + guard > plan.maximum_c + AT_LIMIT):
+            is_above = "above" if liquid + guard > plan.maximum_c + AT_LIMIT else "not yet for long enough below"
             return Judged(
                 UNMET,
-                f"{here}, above the {s.show(s.reservoir_point, plan.maximum_c)} allowed",
+                f"{here}, {is_above} the {s.show(s.reservoir_point, plan.maximum_c)} allowed",
                 mends=False,
                 ask="Let it cool; have the thermostat looked at",
             )
         most = warmth.basin_c(liquid, cold, warmth.share.hot)
-        if plan.contact_max_c is not None and most + guard > plan.contact_max_c + AT_LIMIT:
+        if plan.contact_max_c is not None and (
+            warmth.beyond_label.over or most + guard > plan.contact_max_c + AT_LIMIT
+        ):
+            is_above = "above" if most + guard > plan.contact_max_c + AT_LIMIT else "not yet for long enough below"
             label = s.show(s.reservoir_point, plan.contact_max_c)
-            text = f"{here}: the basin would see {s.show(s.reservoir_point, most)}, above the label's {label}"
+            text = f"{here}: the basin would see {s.show(s.reservoir_point, most)}, {is_above} the label's {label}"
             return Judged(UNMET, text, ask="Lower the set point within the label's range, or let it cool")
         room = f"{'an assumed' if assumed else 'a'} room of {s.show(s.reservoir_point, cold)}, transfer loss {warmth.share.words}"
         low = warmth.trough(enter + guard, cold)

@@ -116,6 +116,11 @@ REASONS: Final[Mapping[str, Why]] = MappingProxyType(
         "out_of_range": Why(
             Quality.BAD, "outside what this point can be", "Check sensor, wiring and the point's range setting"
         ),
+        "beyond_its_role": Why(
+            Quality.BAD,
+            "neither running cold water nor a used room can be so",
+            "Check the probe's cable, plug and place; compare it with a reference instrument",
+        ),
         "impossible_rate": Why(Quality.BAD, "changed faster than it can", "Check for a loose contact or interference"),
         "stuck": Why(
             Quality.BAD,

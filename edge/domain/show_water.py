@@ -259,6 +259,8 @@ def filter_text(station: Station, ident: str, now: Now) -> str:
     stage = station.evidence.train.of(ident)
     train = station.evidence.train
     left = None if stage is None or stage.fell is not None else train.left(ident, station.evidence.total_l)
+    if left is not None and stage is not None and not stage.loads:
+        return "; its drop does not rise: it doesn't load"
     if left is None or math.isinf(left[0]):
         return ""
     days = days_left(station, ident, now)

@@ -17,6 +17,7 @@ from edge.domain.calibration import u_text
 from edge.domain.calibrations import Calibrations
 from edge.domain.contradictions import Contradictions
 from edge.domain.counting import judge, stands
+from edge.domain.cross_weigh import Seconds, Weighing
 from edge.domain.dates import Stamp
 from edge.domain.duties import ALARM_RECORDS, Book, Fact, checked, local_date, next_date_change_ms
 from edge.domain.duty_alarms import raise_duties
@@ -42,8 +43,6 @@ from edge.domain.water import Draw, DrawWatch
 
 #: changes when the meaning of state() changes; snapshots of another version are rebuilt from the journal
 FOLD_VERSION: Final = 5
-#: where neither a room point nor a coldest room is given
-ASSUMED_ROOM_C: Final = 18.0
 #: at the latest after this everything is judged anew, whatever happened
 LOOK_AGAIN_MS: Final = 3_600_000
 #: while water is drawn, leaks are looked for so often
@@ -81,8 +80,9 @@ class Station:
             self.book.dates,
             boot,
         )
-        points = (self.watches, self.flow_point, self.taps, self.power_point, self.evidence.train.zeros.below)
-        self.contradictions = Contradictions(*points, tell=partial(self._draft, "contradiction"))
+        points = (self.watches, self.flow_point, self.taps, self.power_point, self.evidence.train)
+        self.contradictions = Contradictions(settings, *points, tell=partial(self._draft, "contradiction"))
+        self.seconds, self.weighing = Seconds(self, self.reservoir_points[1:]), Weighing(self)
         self.silence = Silence(self, self._draft)
         self.transfers = Transfers(self, self._draft)
         self._handlers |= {self.basin_point: self.transfers.hear_basin} if self.basin_point is not None else {}
@@ -112,6 +112,7 @@ class Station:
             return next(iter(by_role.get(role, ())), None)
 
         self.reservoir_point = first(Role.RESERVOIR_TEMPERATURE)
+        self.reservoir_points = by_role.get(Role.RESERVOIR_TEMPERATURE, [])
         self.basin_point = first(Role.BASIN_TEMPERATURE)
         self.room_point = first(Role.ROOM_TEMPERATURE)
         self.supply_temperature_point = first(Role.SUPPLY_TEMPERATURE)
@@ -122,10 +123,10 @@ class Station:
         self.leak_points = by_role.get(Role.LEAK, [])
         points = {p.id: p for p in self.settings.points}
         self.outlets: list[tuple[str, str]] = [(points[p].of or p, p) for p in by_role.get(Role.OUTLET_PROTECTION, [])]
-        handlers: dict[str, Callable[[float, int, Now], None]] = {}
+        rooms = by_role.get(Role.ROOM_TEMPERATURE, ())
+        handlers: dict[str, Callable[[float, int, Now], None]] = dict.fromkeys(rooms, self._hear_room)
         for role, handler in (
             (Role.RESERVOIR_TEMPERATURE, self._hear_reservoir),
-            (Role.ROOM_TEMPERATURE, self._hear_room),
             (Role.SUPPLY_FLOW, self._hear_flow),
             (Role.SUPPLY_PRESSURE, self._hear_supply),
             (Role.MACHINE_POWER, self._hear_power),
@@ -168,7 +169,7 @@ class Station:
             if watch is None:
                 continue
             first = watch.good is None
-            room_c = self._room_now(sample.mono_ms) if sample.point == self.reservoir_point else None
+            room_c = self.contradictions.room_now(sample.mono_ms) if sample.point in self.reservoir_points else None
             reading = watch.hear(sample, room_c)
             readings.append(reading)
             value = reading.value
@@ -176,6 +177,8 @@ class Station:
                 if (advice := watch.advice()) is not None:
                     self._drafts.append(Draft(now, "advice", advice))
                 continue
+            self.contradictions.heard(sample.point, value, sample.mono_ms)
+            self._dirty |= self.seconds.hear(sample.point, value, sample.mono_ms)
             if first or sample.point in self.silence.points:
                 self._dirty = True
                 self.silence.heard(sample.point, now)
@@ -287,18 +290,10 @@ class Station:
 
     # -- readings, by role
 
-    def _room_now(self, mono_ms: int) -> float:
-        room = self.watches[self.room_point].value(mono_ms) if self.room_point is not None else None
-        if room is not None:
-            return room
-        reservoir = self.settings.reservoir
-        declared = reservoir.coldest_room_c if reservoir is not None else None
-        return ASSUMED_ROOM_C if declared is None else declared
-
     def _hear_reservoir(self, liquid_c: float, mono_ms: int, now: Now) -> None:
         self._reservoir_moved = True
         if self.warmth is not None:
-            event = self.warmth.hear(liquid_c, self._room_now(mono_ms), mono_ms)
+            event = self.warmth.hear(liquid_c, self.contradictions.room_now(mono_ms), mono_ms)
             self.transfers.hear_liquid(liquid_c, event, mono_ms, now)
 
     def _hear_room(self, value: float, mono_ms: int, now: Now) -> None:
@@ -331,7 +326,10 @@ class Station:
         static, steady = self.draws.hear_pressure("supply", value, mono_ms)
         if static:
             self.desk.see("static_high", value, self.supply_point, now)
-            self._dirty |= self.contradictions.static(value, mono_ms) | self.readiness.has_static_moved()
+            if self.contradictions.static(value, self.draws.settled_kpa, mono_ms):
+                self._dirty = True
+                self.weighing.tell_static(now)
+            self._dirty |= self.readiness.has_static_moved()
         elif steady:
             self._see_drawn("supply", value, now)
 
@@ -385,12 +383,14 @@ class Station:
 
     def _finish_draw(self, draw: Draw, why: str, now: Now) -> None:
         if self.supply_temperature_point is not None:
-            draw.supply_temperature_c = self.watches[self.supply_temperature_point].value(now.mono_ms)
+            watch = self.watches[self.supply_temperature_point]
+            draw.supply_temperature_c = watch.value(now.mono_ms) if watch.doubt is None else None
         else:
             entered = self.readiness.entered(Role.SUPPLY_TEMPERATURE, now)
             draw.supply_temperature_c = None if entered is None else entered[0]
         self._drafts.append(Draft(now, "draw", self.evidence.finish(draw, why, now)))
         self.contradictions.drawn(draw)
+        self.weighing.tell_static(now)
         if self._belongs(now):
             self._belongs_until_ms = now.mono_ms + DRAW_BELONGS_MS
         for ident in _DRAWN_ALARMS:
@@ -464,7 +464,7 @@ class Station:
             if self.warmth is not None:
                 self.warmth.forget()
             self.reservoir_alarms.forget(now)
-        elif ident == self.room_point:
+        elif ident in self.contradictions.rooms:
             self._reservoir_moved = True
         elif ident == (self.flow_point or self.last_tap) and self.draws is not None:
             draw = self.draws.lose_flow(now.mono_ms)
@@ -473,8 +473,7 @@ class Station:
 
     def cold_now(self, now: Now) -> tuple[float, bool]:
         """(what the liquid meets on its way [Cel], is that assumed): the room, or the declared coldest one."""
-        measured = self.watches[self.room_point].value(now.mono_ms) if self.room_point is not None else None
-        return self._room_now(now.mono_ms), measured is None
+        return self.contradictions.room_now(now.mono_ms), self.contradictions.room_c(now.mono_ms) is None
 
     def _look_at_warmth(self, now: Now) -> None:
         if self.warmth is None or self.reservoir_point is None:
@@ -484,7 +483,7 @@ class Station:
         if liquid is None:
             self.warmth.forget()
             return
-        cold_c = self._room_now(now.mono_ms)
+        cold_c = self.contradictions.room_now(now.mono_ms)
         self.transfers.look_at_supply(now)
         self.warmth.guard_k = watch.guard
         uncertain = not watch.is_sure
@@ -546,7 +545,7 @@ class Station:
 
     def judged(self, now: Now) -> dict[str, Judged]:
         """Every condition as it is now, by id, in the order of the contract."""
-        return {ident: judge(now) for ident, judge in self.readiness.judges.items()}
+        return self.weighing.all(self.readiness.judges, now)
 
     def _judge(self, now: Now) -> None:
         """Look at every condition; the verdict's change is an entry."""

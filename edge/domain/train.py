@@ -18,9 +18,9 @@ from typing import Any, Final, NamedTuple
 from zoneinfo import ZoneInfo
 
 from edge.domain.filter_life import SCALE_U, Housing, Life, Point, fit
-from edge.domain.filter_pair import Pair, Side, together
+from edge.domain.filter_pair import LEAST_TOGETHER, Pair, Side, together
 from edge.domain.filters import GAINS_AT_MOST_KPA, Parts, colder_share, parts, scaled, taps_of
-from edge.domain.robust import MAD_TO_SIGMA, Z90, mad_sigma, median
+from edge.domain.robust import MAD_TO_SIGMA, Z90, mad_sigma, mann_kendall, median
 from edge.domain.settings import Settings
 
 #: the whole train as one stage, where no pressure is known between its stages; no filter's id is a star
@@ -51,6 +51,8 @@ DUE_BAND: Final = 0.1
 SCALE_BLIND_U: Final = 0.15
 #: the first of two stages that seem to end together is told as ending by this share sooner
 TIE: Final = 0.005
+#: a stage loads where its drops rise with this standard score (Mann-Kendall; 2.5 % by chance)
+LOADS_Z: Final = 1.96
 #: the fit is made anew once this share more water has passed
 AGAIN_SHARE: Final = 0.02
 
@@ -110,6 +112,7 @@ class Stage:
         self.limit_kpa = limit_kpa
         self.life: Life | None = None
         self._alone: Life | None = None  # by its own points, without what the other stage tells
+        self.loads = True  # as far as can be told: its drops rise, or there were too few of them
         self.fell: Fall | None = None
         self._seen: list[Seen] = []
         self._aside: list[Seen] = []  # of before the last change; a correction may take the change back
@@ -158,6 +161,7 @@ class Stage:
             self._aside = [seen for seen in every if seen.wall_ms <= since][-POINTS_KEPT:]
             self._told.clear()
             self.life = self._fitted_l = None
+            self.loads = True
 
     def _housing_kpa(self) -> float:
         first = [seen.point for seen in self._seen[:5]]
@@ -234,6 +238,8 @@ class Stage:
             return False
         self._fitted_l = passed_l
         points = [seen.point for seen in self._seen]
+        drops = [point.drop_kpa / point.laminar for point in points]
+        self.loads = len(drops) < LEAST_TOGETHER or mann_kendall(drops).z > LOADS_Z
         scale_u = SCALE_U if self.colder is None else SCALE_BLIND_U
         self._alone = fit(points, self._housing, self.limit_kpa, passed_l, scale_u)
         self.life = self._alone
@@ -375,7 +381,8 @@ class Train:
             return
         one, other = self.stages.values()
         own, its = one.side(), other.side()
-        self.pair = None if own is None or its is None else together(own, its)
+        both_load = one.loads and other.loads  # else what one tells is nothing of the other
+        self.pair = None if own is None or its is None or not both_load else together(own, its)
         if self.pair is not None:
             one.told(self.pair.one)
             other.told(self.pair.other)
@@ -385,6 +392,8 @@ class Train:
         alone said is then pooled."""
         stage = self.of(ident)
         own = None if stage is None else stage.left(passed_l)
+        if own is not None and stage is not None and not stage.loads and own[0] > 0.0:
+            return math.inf, own[1], math.inf
         if own is None or self.pair is None or self.is_lumped:
             return own
         lefts = {name: left for name, of in self.stages.items() if (left := of.left(passed_l)) is not None}
@@ -399,7 +408,8 @@ class Train:
         return middle, min(own[1], middle), max(own[2], middle)
 
     def leading(self, passed_l: float) -> str | None:
-        """The stage that will reach its limit first; where that can't be told, the one that has used up most of it."""
+        """The stage that will reach its limit first; where that can't be told, the one that has used up most of it. Never one that
+        doesn't load."""
         if self.is_lumped or len(self.stages) < 2:
             return None
         ranks: list[tuple[float, float, str]] = []
@@ -408,8 +418,10 @@ class Train:
             if drop is None or not stage.limit_kpa:
                 return None
             left = self.left(ident, passed_l)
+            if not stage.loads and drop < stage.limit_kpa:
+                continue
             ranks.append((math.inf if left is None else left[0], -drop / stage.limit_kpa, ident))
-        return min(ranks)[2]
+        return min(ranks)[2] if ranks else None
 
     def state(self) -> dict[str, Any]:
         """What has to survive a restart, as JSON."""

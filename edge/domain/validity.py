@@ -7,7 +7,9 @@ usable value, and whatever rests on it is unknown.
 from __future__ import annotations
 
 from collections import deque
+from collections.abc import Mapping
 from math import isfinite
+from types import MappingProxyType
 from typing import Any, Final
 
 from edge.domain.calibration import K_CALIBRATED, Correction
@@ -21,8 +23,16 @@ STUCK_AWAY_FROM_ROOM_K: Final = 5.0
 PERHAPS_STUCK_AFTER_MS: Final = 3 * 3_600_000
 STUCK_AFTER_MS: Final = 4 * 3_600_000
 
+#: what running cold water and a room that people work in can be [Cel] (common practice, no published source), and what a probe that
+#: has lost its sensor often isn't
+CAN_BE: Final[Mapping[Role, tuple[float, float]]] = MappingProxyType(
+    {Role.SUPPLY_TEMPERATURE: (1.0, 35.0), Role.ROOM_TEMPERATURE: (5.0, 45.0)}
+)
+
 #: so many single bad readings among good ones within an hour are told once (our own number: at one in ten minutes nobody need act)
 WILD_AN_HOUR: Final = 7
+#: the same advice is told again after this
+ADVISED_AGAIN_MS: Final = 24 * 3_600_000
 #: characters of what is told beside a reason
 LONGEST_DETAIL: Final = 400
 
@@ -37,7 +47,8 @@ class PointWatch:
 
     __slots__ = (
         "point", "last", "good", "good_ms", "is_sure", "raw", "correction", "started_ms", "still_since_ms", "errors",
-        "doubt", "detail", "_wild", "_jump", "_jumps", "_rate", "_low", "_high", "_slack", "_contact", "_can_stick", "_stale_after_ms",
+        "doubt", "detail", "_wild", "_advised_ms", "_jump", "_jumps", "_rate", "_low", "_high", "_slack", "_contact", "_can_be",
+        "_can_stick", "_stale_after_ms",
     )  # fmt: skip
 
     def __init__(self, point: Point, started_ms: int) -> None:
@@ -51,12 +62,14 @@ class PointWatch:
         self.still_since_ms = started_ms
         self.errors = 0
         self._wild: deque[int] = deque(maxlen=WILD_AN_HOUR)  # when single bad readings came among good ones
+        self._advised_ms: dict[str, int] = {}  # reason -> when it was last told
         self.detail = ""  # what the adapter or the transducer told beside the last sample's reason
         self.doubt: tuple[str, str] | None = None  # what contradicts it, and what to do (contradictions.py)
         self._jump: tuple[int, float] | None = None
         self._jumps = 0
         self._rate = None if point.max_rate_per_s is None else point.max_rate_per_s / 1000.0
         self._low, self._high = point.low, point.high
+        self._can_be = CAN_BE.get(point.role)
         self._slack = 2.0 * (point.resolution or 0.0)
         self._contact = point.kind is Kind.CONTACT
         self._can_stick = point.role is Role.RESERVOIR_TEMPERATURE
@@ -72,6 +85,8 @@ class PointWatch:
             return self._bad(sample, "not_a_number")
         if value < self._low or value > self._high:
             return self._bad(sample, "out_of_range")
+        if self._can_be is not None and not self._can_be[0] <= value <= self._can_be[1]:
+            return self._bad(sample, "beyond_its_role")
         raw, u, before = value, self.point.uncertainty, None
         if self.correction is not None:
             value, u, before = self.correction.of(value), self.correction.u, raw
@@ -89,10 +104,10 @@ class PointWatch:
         if self._can_stick:
             if value != self.good:
                 self.still_since_ms = mono_ms
-            elif reason is None and self._is_still(value, mono_ms, room_c):
+            elif reason in (None, "contradicted") and self._is_still(value, mono_ms, room_c):
                 if mono_ms - self.still_since_ms >= STUCK_AFTER_MS:
                     return self._bad(sample, "stuck")
-                reason, quality = "perhaps_stuck", _UNCERTAIN
+                reason, quality = reason or "perhaps_stuck", _UNCERTAIN
         self.good, self.good_ms, self.is_sure, self.raw = value, mono_ms, quality is _GOOD, raw
         self._jump = None
         self.last = reading = Reading(sample.point, mono_ms, value, quality, reason, u, before)
@@ -149,6 +164,10 @@ class PointWatch:
         if len(wild) < WILD_AN_HOUR or wild[-1] - wild[0] > 3_600_000 or self.last is None or self.last.reason is None:
             return None
         wild.clear()
+        told_ms = self._advised_ms.get(self.last.reason)
+        if told_ms is not None and self.last.mono_ms - told_ms < ADVISED_AGAIN_MS:
+            return None
+        self._advised_ms[self.last.reason] = self.last.mono_ms
         why = REASONS[self.last.reason]
         text = f"{WILD_AN_HOUR} single bad readings within an hour, the last: {why.text}"
         return {"point": self.point.id, "reason": self.last.reason, "what": text, "advice": why.advice}

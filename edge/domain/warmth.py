@@ -14,6 +14,7 @@ from typing import Any, Final
 from edge.domain.alarms import AT_LIMIT
 from edge.domain.cool_fit import Loss as Cooling
 from edge.domain.cooling import CoolWatch
+from edge.domain.cross_ceiling import Ceiling
 from edge.domain.duties import AHEAD_MS
 from edge.domain.entries import Now, rfc3339
 from edge.domain.habit import Habit
@@ -84,6 +85,7 @@ class Warmth:
         self._went_ms: int | None = None  # start of the heat-up that was under way when the liquid seemed to go away
         self._held = False  # warm enough with the hold and the hysteresis
         self.since_ms: int | None = None  # monotonic time since when it has been warm enough without a break
+        self.hot, self.beyond_label = Ceiling(), Ceiling()  # of the liquid, of the basin
         self.guard_k = 0.0  # k u of the reservoir's calibrated probe
         self._mark: object = None
         self.poured_ms: int | None = None  # wall time of the last recorded top-up that wasn't stirred
@@ -200,8 +202,8 @@ class Warmth:
         self.is_mixing = self._may_lie_below(now.wall_ms)
         became = self._hold(liquid_c, read_ms, cold_c, now.mono_ms)
         plan, basin = self.plan, self.basin_c(liquid_c, cold_c, self.share.hot)
-        hot = plan.maximum_c is not None and liquid_c + self.guard_k > plan.maximum_c + AT_LIMIT
-        beyond_label = plan.contact_max_c is not None and basin + self.guard_k > plan.contact_max_c + AT_LIMIT
+        hot = self.hot.see(liquid_c + self.guard_k, plan.maximum_c, read_ms)
+        beyond_label = self.beyond_label.see(basin + self.guard_k, plan.contact_max_c, read_ms)
         mark = (self.is_warm, self.is_falling, self.is_mixing, hot, beyond_label, uncertain)
         changed, self._mark = mark != self._mark, mark
         return changed, became

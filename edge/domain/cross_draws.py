@@ -1,0 +1,70 @@
+"""What the pressures of one finished draw say together: in order, moved from rest, lost in each filter."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping, Sequence
+
+from edge.domain.cross_table import NOTHING_KPA, NOTHING_SHARE, STILL_ALONE_KPA, STILL_KPA, STILL_READINGS
+from edge.domain.evidence import LIVE_FROM
+from edge.domain.filters import GAINS_AT_MOST_KPA
+from edge.domain.train import Train
+from edge.domain.water import Draw
+
+#: two readings are alike to the last digit
+_ALIKE_KPA = 1e-6
+
+
+def exchanged(pressures: Sequence[tuple[str, float | None]]) -> frozenset[str]:
+    """The points whose pressures stand in the wrong order.
+
+    Args:
+        pressures: (point, gauge pressure [kPa] in the steady part of a draw), in the order of flow; None where unknown.
+
+    >>> sorted(exchanged([("supply", 290.0), ("between", 310.0), ("filtered", 270.0)]))
+    ['between', 'supply']
+    """
+    known = [(name, kpa) for name, kpa in pressures if kpa is not None]
+    wrong: set[str] = set()
+    for at, (name, kpa) in enumerate(known):
+        for later, later_kpa in known[at + 1 :]:
+            if later_kpa - kpa > GAINS_AT_MOST_KPA:
+                wrong |= {name, later}
+    return frozenset(wrong)
+
+
+def blind_gauges(draw: Draw, taps: Mapping[str, str]) -> tuple[bool, list[str]]:
+    """(no gauge shows the draw, points of the gauges that stood still in it though another moved).
+
+    Args:
+        taps: the pressures' points by tap.
+    """
+    fell: dict[str, float] = {}
+    for tap, point in taps.items():
+        rest, mean = draw.static_kpa.get(tap, draw.static_before_kpa if tap == "supply" else None), draw.mean(tap)
+        if rest is not None and mean.value is not None and mean.n >= LIVE_FROM:
+            fell[point] = rest - mean.value
+    if not fell:
+        return False, []
+    if max(fell.values()) < (STILL_ALONE_KPA if len(fell) == 1 else STILL_KPA):
+        return True, []
+    still = [
+        point for tap, point in taps.items()
+        if point in fell and abs(fell[point]) <= _ALIKE_KPA and draw.mean(tap).n >= STILL_READINGS
+        and draw.mean(tap).most - draw.mean(tap).least <= _ALIKE_KPA
+    ]  # fmt: skip
+    return False, still
+
+
+def empty_stages(draw: Draw, train: Train) -> dict[str, bool]:
+    """By filter ("*": all of a train whose stages can't be told apart): does it take nothing of this draw? Only those that it tells of."""
+    found: dict[str, bool] = {}
+    for ident, stage in train.stages.items():
+        before, after = train.taps_of(ident)
+        high, low = draw.mean(before), draw.mean(after)
+        if high.value is None or low.value is None or min(high.n, low.n) < LIVE_FROM:
+            continue
+        drop = high.value + train.zeros.below(before) - low.value - train.zeros.below(after)
+        nothing = NOTHING_KPA if stage.limit_kpa is None else min(NOTHING_KPA, NOTHING_SHARE * stage.limit_kpa)
+        if drop >= -GAINS_AT_MOST_KPA:
+            found[ident] = drop < nothing
+    return found

@@ -1,0 +1,100 @@
+"""What points must be to each other: one table of cross checks, and what follows where they are not.
+
+A row says what must be true together, how long it has to fail before it counts, what takes the doubt back, and what to do. Where a
+row fails, what rests on its points is unknown, never silently met; the entry `contradiction` names the row and every point that it
+rests on. The numbers are common practice, no published source, but for plain facts: water flows from the higher pressure to the
+lower, loses pressure in every filter, and rests at one pressure.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+from types import MappingProxyType
+from typing import Final, NamedTuple
+
+
+class Check(NamedTuple):
+    """One row. `doubts_reading`: its points read on as uncertain; else only the evidence that rests on them is put in doubt."""
+
+    together: str
+    after: str
+    until: str
+    says: str
+    advice: str
+    doubts_reading: bool = True
+
+
+CHECKS: Final[Mapping[str, Check]] = MappingProxyType(
+    {
+        "no_pulses": Check(
+            "pressure falls as in a draw only where the meter counts", "3 falls without a draw between them", "the meter shows a draw",
+            "pressure says draw, meter says none",
+            "Check the flow meter: its rotor, its cable and its pull-up; then draw water for half a minute",
+        ),
+        "drop_no_flow": Check(
+            "filters take pressure only where water flows", "3 min of a drop while the meter is still", "the meter shows a draw",
+            "the filters take pressure, the meter says nothing flows",
+            "Check the flow meter and both pressure sensors; look for running water; then draw water for half a minute",
+        ),
+        "exchanged": Check(
+            "pressure falls along the filter train", "one steady draw", "a draw with the pressures in order",
+            "pressure rises along the filter train: points probably exchanged",
+            "Check which pressure sensor is plugged in where, and the points' lines in the station file; then draw water for half a minute",
+        ),
+        "flow_no_drop": Check(
+            "water that flows takes pressure from the supply and along the filters", "one steady draw of which no gauge shows anything",
+            "a draw that a gauge shows", "the meter says draw, no gauge moves",
+            "Check the flow meter, the gauges' cables and their isolating valves; then draw water for half a minute",
+        ),
+        "still_in_draw": Check(
+            "a gauge moves where the others do", "one steady draw, to the last digit of rest", "a draw that it shows",
+            "has not moved by its last digit while water was drawn",
+            "Check the gauge, its cable and its isolating valve; then draw water for half a minute",
+        ),
+        "stage": Check(
+            "a filter takes something while water flows", "one steady draw near its reference flow", "a draw that it takes pressure of",
+            "takes nothing while water flows: not fitted, by-passed, or both gauges on one side of it",
+            "See that the filter is fitted and where its pressure sensors are teed in; then draw water for half a minute",
+            doubts_reading=False,
+        ),
+        "static_low": Check(
+            "at rest the pressure is no lower than while drawing", "2 min of rest below the least pressure while drawing",
+            "it is back; after 10 min the next steady draw", "stood too low while nothing drew: what the last draw showed stands no more",
+            "See that the stop valve is open; then draw water for half a minute", doubts_reading=False,
+        ),
+        "frozen": Check(
+            "a point is never quieter than its own noise", "6 of its longest stills, and 15 min to 1 h", "it moves again",
+            "is stiller than it has ever been", "Compare it with a reference instrument; replace the sensor if it is frozen",
+        ),
+        "room_warm": Check(
+            "a room is cooler than the liquid that is heated in it, and no warmer than used rooms are", "one reading",
+            "10 min of readings that a room can have", "reads warmer than a room can be beside the liquid",
+            "See that the room's probe hangs free, away from the vessel, sun and heating",
+        ),
+    }
+)  # fmt: skip
+
+#: where the pressures' mean in a draw differs by less than this from rest, no gauge has moved; with one gauge alone, by less than this
+STILL_KPA: Final = 3.5
+STILL_ALONE_KPA: Final = 1.4
+#: readings of a steady draw that are all alike to the last digit
+STILL_READINGS: Final = 10
+#: a draw of less than this share of the least flow, or of the reference, tells nothing of what it takes
+NEAR_FLOW: Final = 0.6
+#: a stage that takes less than this, or than this share of its limit, takes nothing
+NOTHING_KPA: Final = 1.4
+NOTHING_SHARE: Final = 0.05
+#: a drop between draws that lasts so long is one
+DROP_FROM_MS: Final = 180_000
+#: static pressures: below the least dynamic one by more than this, for so long after a spell's mean
+LOW_KPA: Final = 1.4
+LOW_FROM_MS: Final = 120_000
+#: after so long it was no neighbour who drew: what the last draw showed stands no more, even once the pressure is back
+REFUTED_MS: Final = 600_000
+#: used rooms are no warmer [Cel]; where the liquid is this warm it is heated, and a room is cooler than it by at least so much [K]
+WARMEST_ROOM_C: Final = 32.0
+HEATED_C: Final = 35.0
+COOLER_BY_K: Final = 4.0
+#: a room's doubt ends once it has been cooler than that, by this much, for so long
+ROOM_BAND_K: Final = 1.0
+ROOM_AGAIN_MS: Final = 600_000
