@@ -15,6 +15,7 @@ from zoneinfo import ZoneInfo
 
 from edge.domain.entries import Now, wall_ms_of
 from edge.domain.errors import RecordRefused
+from edge.domain.losses import answers_loss, unconfirmed
 from edge.domain.settings import Settings
 
 #: words of the contract
@@ -226,7 +227,8 @@ class Book:
             unknown = set(_names(body)) - {f.id for f in self.settings.filters}
             return not unknown, f"no such filter: {', '.join(sorted(map(str, unknown)))}" if unknown else ""
         if record == "release":
-            return (True, "") if self.is_held else (False, "nothing is held")
+            answers = self.is_held or (self.loss is not None and answers_loss(body))
+            return (True, "") if answers else (False, "nothing is held")
         if record == "work_ends":
             return (True, "") if self.work is not None else (False, "no work was declared")
         if record == "correction":
@@ -313,6 +315,11 @@ class Book:
             if fact.counts and fact.record == "hold" and not any(_ends(r, fact) for r in releases):
                 standing = fact
         return standing
+
+    @property
+    def loss(self) -> Fact | None:
+        """Entries that the journal lost, until a person has answered for them."""
+        return unconfirmed(self.facts)
 
     @property
     def work(self) -> Fact | None:

@@ -113,7 +113,7 @@ def as_sentence(where: str) -> Iterator[None]:
 def ready_folder(folder: Path) -> Path:
     """The folder, made where it doesn't exist. Raises StoreFault."""
     with as_sentence(str(folder)):
-        folder.mkdir(parents=True, exist_ok=True)
+        folder.mkdir(mode=0o750, parents=True, exist_ok=True)
     if not os.access(folder, os.W_OK | os.X_OK):
         raise StoreFault(
             "the folder can't be written to",
@@ -191,7 +191,8 @@ def new_file(path: Path, build: Callable[[sqlite3.Connection], None]) -> None:
     with as_sentence(str(path)):
         for leftover in (making, making.with_name(making.name + "-wal"), making.with_name(making.name + "-shm")):
             leftover.unlink(missing_ok=True)
-        conn = _open(making, "rwc")
+        os.close(os.open(making, os.O_WRONLY | os.O_CREAT | os.O_EXCL | os.O_NOFOLLOW | os.O_CLOEXEC, 0o640))
+        conn = _open(making, "rw")
         try:
             conn.execute(f"PRAGMA page_size={PAGE_BYTES}")
             _settle(conn, making, readonly=False, log_limit_bytes=LOG_LIMIT_BYTES)
