@@ -61,9 +61,10 @@ def fault(exc: BaseException, where: str) -> WarmwellError:
             expected="space to write",
             do="Free some space; Warmwell goes on by itself, and what was answered as kept is safe",
         )
-    if primary in (sqlite3.SQLITE_CORRUPT, sqlite3.SQLITE_NOTADB):
+    no_text = str(exc).startswith("Could not decode")  # of the driver, without a code: bytes that are no text
+    if primary in (sqlite3.SQLITE_CORRUPT, sqlite3.SQLITE_NOTADB) or no_text:
         return Damaged(
-            f"the file is damaged: {said}",
+            f"the file is damaged: {'text that is none in it' if no_text else said}",
             where=where,
             expected="a whole SQLite file",
             do="Run `warmwell verify` on the folder; keep the file, it is evidence",
@@ -225,6 +226,9 @@ def confirm_damage(path: Path) -> str | None:
         return exc.what
     try:
         found = [row[0] for row in conn.execute("PRAGMA quick_check(3)")]
+        conn.execute("SELECT name, sql FROM sqlite_master").fetchall()
+    except UnicodeDecodeError as exc:  # where it is the name of something that isn't text
+        return f"its text can't be read ({exc})"
     except sqlite3.DatabaseError as exc:
         told = fault(exc, str(path))
         if isinstance(told, Damaged):

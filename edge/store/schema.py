@@ -13,6 +13,7 @@ from typing import TYPE_CHECKING, Final
 
 from edge.domain.errors import StoreFault
 from edge.store.database import Damaged, newer_store
+from edge.store.dating import SEEN_TABLE
 
 if TYPE_CHECKING:
     from sqlite_utils import Database, Migrations
@@ -159,7 +160,9 @@ def _words(sql: str) -> list[str]:
 
 
 #: version of series.db, kept in `pragma user_version`
-SERIES_VERSION: Final = 1
+SERIES_VERSION: Final = 2
+#: no version of ours is ever so high: the number was damaged
+_NO_VERSION: Final = 10_000
 
 
 def bring_series_up(conn: sqlite3.Connection, path: Path) -> None:
@@ -168,6 +171,9 @@ def bring_series_up(conn: sqlite3.Connection, path: Path) -> None:
     Raises:
         NewerStore: a later version wrote it.
     """
+    found = int(conn.execute("PRAGMA user_version").fetchone()[0])
+    if not 0 <= found < _NO_VERSION:
+        raise Damaged(f"its version is {found}", where=str(path), expected="a small number", do="Look at the file")
     version = _version(conn, path, SERIES_VERSION)
     if version < SERIES_VERSION:
         from sqlite_utils import Database
@@ -223,4 +229,34 @@ def _series_migrations() -> Migrations:
                 " WITHOUT ROWID"
             )
 
+    @migrations(name="2 which date has stood for how long")
+    def second(db: Database) -> None:
+        db.execute(SEEN_TABLE)
+
     return migrations
+
+
+#: tables and columns that readings are kept in
+_SERIES_COLUMNS: Final = {
+    "point": "number id role kind unit hold_ms",
+    "boot": "number id",
+    "clock": "boot from_mono_ms offset_ms trusted",
+    "slot": "number data",
+    "sealed": "id up_to",
+    "block": "number point boot hour part n from_mono_ms to_mono_ms rolled_up packed",
+    "minute": "point at n low high integral covered_ms worst",
+    "hour": "point at n low high integral covered_ms worst",
+    "date_seen": "run_ms boot mono_ms wall_ms block",
+}
+
+
+def wrong_series_tables(conn: sqlite3.Connection) -> str:
+    """What is wrong with the tables of series.db; "" where they are as made."""
+    for table, columns in _SERIES_COLUMNS.items():
+        there = {row[1] for row in conn.execute(f"PRAGMA table_info({table})")}
+        missing = [column for column in columns.split() if column not in there]
+        if missing:
+            return f"its table {table} is not as it was made: no {', '.join(missing)}"
+    if conn.execute("SELECT count(*) FROM sealed").fetchone()[0] != 1:
+        return "its note of what is sealed is gone"
+    return ""
