@@ -24,7 +24,7 @@ from edge.domain.entries import Entry
 from edge.domain.errors import UnusableInput, WarmwellError
 from edge.domain.station import Station
 from edge.judge import Judge, Ticker
-from edge.store.journal import Journal
+from edge.store.journal import CHECKED_AT_START, Journal
 from edge.store.space import Space
 
 log = logging.getLogger("warmwell.daemon")
@@ -172,7 +172,9 @@ class Assembly:
         """
         settings, keep = self.plan.settings, self.plan.keep
         space = Space(keep.folder)
-        self.journal = Journal(keep.folder, settings.name, self.clock.boot, make_room=space.make_room)
+        self.journal = Journal(
+            keep.folder, settings.name, self.clock.boot, make_room=space.make_room, fold_anew=CHECKED_AT_START
+        )
         self.series = CurrentSeries(keep, self.clock.boot, space)
         self._stores_open = True
         self.series.wanted(settings.points)

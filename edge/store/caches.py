@@ -91,16 +91,17 @@ class Caches:
         head = json.dumps({"version": version, "seq": seq, "check": _fold_check(digest, version, seq, text)})
         write_whole(self._folder / FOLD_FILE, f"{head}\n{text}\n".encode())
 
-    def load_fold(self, version: int) -> tuple[int, dict[str, Any]] | None:
-        """(seq, state) of the same fold version and of this journal; else None: fold from the start."""
+    def load_fold(self, version: int | None) -> tuple[int, dict[str, Any]] | None:
+        """(seq, state) of the same fold version (None: of any) and of this journal; else None: fold from the start."""
         try:
             content = read_own(self._folder / FOLD_FILE, _MOST_FOLD_BYTES)
             if content is None:
                 return None
             head, _, text = content.decode().partition("\n")
             said, text = json.loads(head), text.removesuffix("\n")
-            if said["version"] != version:
+            if version is not None and said["version"] != version:
                 return None
+            version = int(said["version"])
             seq = said["seq"]
             digest = self._digest_at(seq) if type(seq) is int and seq >= 0 else None
             if digest is None or _fold_check(digest, version, seq, text) != said["check"]:

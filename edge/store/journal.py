@@ -31,6 +31,7 @@ from edge.store.database import (
     shrink_log,
 )
 from edge.store.file_watch import FileWatch
+from edge.store.fold_check import invented, reader
 from edge.store.head_note import MARGIN, HeadNotes, Known
 from edge.store.lock import FolderLock
 from edge.store.schema import JOURNAL_VERSION, bring_journal_up, refuse_newer_or_unguarded
@@ -152,6 +153,7 @@ class Journal(ReadOnlyJournal):
         boot: identity of this boot; stands in every entry that is appended.
         make_room: called once when a commit finds the disk full; True: it made some, so that the commit is worth
             another try. Without it the journal keeps a reserve of its own for that.
+        fold_anew: up to so many entries a saved state is not given back.
 
     Raises:
         AlreadyRunning: another process holds the folder.
@@ -160,7 +162,16 @@ class Journal(ReadOnlyJournal):
         StoreFault: the folder can't be used; the journal is damaged (it is never thrown away).
     """
 
-    def __init__(self, folder: Path, station: str, boot: str, *, make_room: Callable[[], bool] | None = None) -> None:
+    def __init__(
+        self,
+        folder: Path,
+        station: str,
+        boot: str,
+        *,
+        make_room: Callable[[], bool] | None = None,
+        fold_anew: int = 0,
+    ) -> None:
+        self._fold_anew = fold_anew
         self._lock_of_folder = FolderLock(ready_folder(folder))
         self._changed = threading.Condition()
         self._write = threading.Lock()  # the judge's appends and the readers' positions share one connection
@@ -425,8 +436,21 @@ class Journal(ReadOnlyJournal):
         self._caches.save_fold(seq, version, state)
 
     def load_fold(self, version: int) -> tuple[int, dict[str, Any]] | None:
-        """(seq, state) kept by the same fold version and belonging to this chain; else None: fold from the start."""
-        return self._caches.load_fold(version)
+        """(seq, state) kept by the same fold version and belonging to this chain; else None: fold from the start.
+
+        None, too, where the journal is so short that folding it anew takes no time: nothing has to be believed then.
+        """
+        saved = self._caches.load_fold(version)
+        if saved is None or self.last_seq() <= self._fold_anew:
+            return None
+        try:
+            why = self._readers.ask(lambda conn: invented(saved[1], reader(conn)))
+        except (ValueError, TypeError) as exc:
+            why = f"its facts are none ({exc})"
+        if why:
+            self.refuse_fold(why)
+            return None
+        return saved
 
     def refuse_fold(self, why: str) -> None:
         """What load_fold gave can't be used; a `repair` entry will say so."""

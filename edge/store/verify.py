@@ -13,8 +13,10 @@ from typing import Final, NamedTuple
 from urllib.parse import quote
 
 from edge.domain.errors import StoreFault, UnusableInput
+from edge.store.caches import FOLD_FILE, Caches
 from edge.store.chain import FIRST_PREVIOUS, MEMBERS, V, link, trust_check
 from edge.store.database import JOURNAL_FILE, Damaged, as_sentence, connect, fault, looks_like_sqlite, newer_store
+from edge.store.fold_check import invented, left_out, reader
 from edge.store.schema import JOURNAL_VERSION, has_entries, wrong_triggers
 
 #: entries of one read
@@ -119,7 +121,7 @@ def _verify_file(path: Path, head: tuple[int, str] | None, progress: Callable[[i
             raise newer_store(path, str(version), JOURNAL_VERSION)
         if not has_entries(conn):
             return Verified(False, None, f"{path.name} holds no table of entries", 0, FIRST_PREVIOUS.hex())
-        return _verify_chain(conn, head, progress)
+        return _verify_chain(conn, path, head, progress)
     finally:
         conn.close()
 
@@ -136,7 +138,7 @@ def _open_to_look(path: Path) -> sqlite3.Connection:
 
 
 def _verify_chain(
-    conn: sqlite3.Connection, head: tuple[int, str] | None, progress: Callable[[int, int], None] | None
+    conn: sqlite3.Connection, path: Path, head: tuple[int, str] | None, progress: Callable[[int, int], None] | None
 ) -> Verified:
     walk = _Walk(conn, progress=progress)
     try:
@@ -156,7 +158,29 @@ def _verify_chain(
     wrong = wrong_triggers(conn)
     if wrong:
         return Verified(False, None, f"the chain holds, but the journal is not guarded: {'; '.join(wrong)}", *at)
+    forged = _forged_fold(conn, path.parent)
+    if forged:
+        return Verified(
+            False, None, f"the chain holds, but the saved state {FOLD_FILE} doesn't follow from it: {forged}", *at
+        )
     return Verified(True, None, "the chain holds" + lost_text(walk.lost), *at, tuple(walk.lost))
+
+
+def _forged_fold(conn: sqlite3.Connection, folder: Path) -> str:
+    """Why the saved state can't come from these entries; "" where it does, where there is none, or none that is used."""
+    entry_at = reader(conn)
+
+    def digest_at(seq: int) -> bytes | None:
+        row = conn.execute("SELECT digest FROM entry WHERE seq = ?", (seq,)).fetchone()
+        return bytes(row[0]) if row else FIRST_PREVIOUS if seq == 0 else None
+
+    saved = Caches(folder, digest_at).load_fold(None)
+    if saved is None:
+        return ""  # damaged, or of another journal: a start passes it over
+    try:
+        return invented(saved[1], entry_at) or left_out(saved[1], conn, saved[0])
+    except (ValueError, TypeError, KeyError) as exc:
+        return f"its facts are none ({exc})"
 
 
 def lost_text(lost: Sequence[tuple[int, int]]) -> str:

@@ -8,11 +8,13 @@ from pathlib import Path
 
 import pytest
 
+from edge.domain.entries import Draft, Entry, Now
 from edge.domain.errors import StoreFault
 from edge.store.journal import Journal
 from edge.store.side_files import SmallNote, open_own
 from edge.store.space import Space
-from tests.integration.store_kit import POINTS, STATION, draft
+from edge.store.verify import verify
+from tests.integration.store_kit import POINTS, STATION, WALL_MS, draft
 
 DAMAGES = {
     "empty": b"", "no text": b"\xff\xfe\xfd" * 400, "no json": b"{" * 2000, "null": b"null\nnull\n",
@@ -119,3 +121,47 @@ def test_the_store_is_for_its_user_and_group_alone(tmp_path: Path) -> None:
     assert stat.S_IMODE(folder.stat().st_mode) == 0o750
     assert {"journal.db", "journal.db-wal", "series.db", "lock", "head", "cursors", "fold.json"} <= modes.keys()
     assert {name: mode for name, mode in modes.items() if mode & 0o137} == {}
+
+
+# -- a state that somebody wrote
+
+
+def record(number: int, what: str, **more: object) -> Draft:
+    body = {"record": what, "by": "early technician", "at": "2026-03-16T06:00:00.000Z", "counts": True, **more}
+    return Draft(Now(1000 * number, WALL_MS + 1000 * number, True), "record", body)
+
+
+def fact(entry: Entry) -> list[object]:
+    return [entry.seq, entry.body["record"], entry.wall_ms, entry.body, entry.body["counts"]]
+
+
+def test_a_forged_state_is_not_believed_and_verify_says_so(tmp_path: Path) -> None:
+    journal = Journal(tmp_path, STATION, "boot")
+    hold, note = journal.append([record(1, "hold", why="failed culture"), record(2, "note")])
+    true = [fact(hold), fact(note)]
+    journal.save_fold(2, 7, {"facts": true})
+    assert journal.load_fold(7) == (2, {"facts": true})
+    assert verify(tmp_path).ok
+    test = [2, "daily_test", WALL_MS, {"record": "daily_test", "passed": True, "counts": True}, True]
+    for forged in ([*true, test], [fact(hold)[:2]], [[2, *fact(hold)[1:]]], 5):
+        journal.save_fold(2, 7, {"facts": forged})  # with a check sum that fits, as whoever can write can reckon it
+        assert journal.load_fold(7) is None
+        assert [repair["file"] for repair in journal.take_repairs()] == ["fold.json"]
+        found = verify(tmp_path)
+        assert not found.ok
+        assert "fold.json" in found.why
+    journal.save_fold(2, 7, {"facts": [fact(note)]})  # the hold is left out
+    assert "it leaves out entry 1" in verify(tmp_path).why
+    journal.close()
+    journal = Journal(tmp_path, STATION, "boot", fold_anew=2)
+    assert journal.load_fold(7) is None  # a start of the daemon folds so short a journal anew
+    journal.close()
+
+
+def test_a_fact_that_a_correction_took_out_of_the_count_is_true_all_the_same(tmp_path: Path) -> None:
+    journal = Journal(tmp_path, STATION, "boot")
+    (note,) = journal.append([record(1, "note")])
+    journal.save_fold(1, 7, {"facts": [[*fact(note)[:4], False]]})
+    assert journal.load_fold(7) is not None
+    assert verify(tmp_path).ok
+    journal.close()
