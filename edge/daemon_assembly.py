@@ -24,7 +24,7 @@ from edge.domain.entries import Entry
 from edge.domain.errors import UnusableInput, WarmwellError
 from edge.domain.station import Station
 from edge.judge import Judge, Ticker
-from edge.store.journal import Journal
+from edge.store.journal import CHECKED_AT_START, Journal
 from edge.store.space import Space
 
 log = logging.getLogger("warmwell.daemon")
@@ -172,7 +172,9 @@ class Assembly:
         """
         settings, keep = self.plan.settings, self.plan.keep
         space = Space(keep.folder)
-        self.journal = Journal(keep.folder, settings.name, self.clock.boot, make_room=space.make_room)
+        self.journal = Journal(
+            keep.folder, settings.name, self.clock.boot, make_room=space.make_room, fold_anew=CHECKED_AT_START
+        )
         self.series = CurrentSeries(keep, self.clock.boot, space)
         self._stores_open = True
         self.series.wanted(settings.points)
@@ -279,13 +281,12 @@ class Assembly:
         for part in self.parts.values():
             part.look()
         self.series.look()
-        for body in self.series.take_repairs():
-            log.warning(
-                "%s is damaged (%s): set aside as %s; %s", body["file"], body["why"], body["set_aside"], body["lost"]
-            )
+        for body in [*self.series.take_repairs(), *self.journal.take_repairs()]:
+            log.warning("repair: %s", "; ".join(f"{key} {value}" for key, value in body.items()))
             self.judge.note("repair", body)
         disk = self.series.status()
-        self._fact("disk_low", bool(disk["low"]), f"the disk is nearly full: {disk['disk']}")
+        away = self.journal.trouble  # the open journal isn't the one under its name: nothing more is taken
+        self._fact("disk_low", bool(disk["low"] or away), away or f"the disk is nearly full: {disk['disk']}")
         mqtt = self.parts.get("mqtt")
         if mqtt is not None:
             status = mqtt.status()
@@ -312,7 +313,7 @@ class Assembly:
         parts = {name: part.status() for name, part in self.parts.items()}
         judge = self.judge.status()
         return {
-            "ok": bool(judge["ok"]) and all(part["ok"] for part in parts.values()),
+            "ok": bool(judge["ok"]) and self.journal.trouble is None and all(part["ok"] for part in parts.values()),
             "uptime_s": round(time.monotonic() - self._began_s, 1),
             "judge": judge,
             "journal": self.journal.status(),

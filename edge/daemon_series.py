@@ -11,7 +11,7 @@ from collections.abc import Sequence
 from typing import Any
 
 from edge.config import KeepPlan
-from edge.domain.errors import StoreFault
+from edge.domain.errors import NewerStore, StoreFault
 from edge.domain.readings import Reading
 from edge.domain.settings import Point
 from edge.store.retention import Retention
@@ -43,7 +43,7 @@ class CurrentSeries:
                 retention=Retention(keep.raw_ms, keep.minutes_ms, keep.hours_ms, keep.size_bytes),
                 space=self._space,
             )
-        except StoreFault as fault:
+        except (StoreFault, NewerStore) as fault:
             if str(fault) != self._why:
                 log.error("%s The station is watched all the same.", fault)
             self._why = str(fault)

@@ -247,8 +247,7 @@ class Judge:
         saved = self._journal.load_fold(FOLD_VERSION)
         newest: Entry | None = None
         if saved is not None:
-            self._seq, state = saved
-            self._station = self._rebuild(state)
+            self._take_fold(*saved)
             newest = next(iter(self._journal.read(self._seq - 1, 1)), None) if self._seq else None
         self._folded_seq = self._seq
         while entries := self._journal.read(self._seq, 500):
@@ -257,6 +256,14 @@ class Judge:
             newest = entries[-1]
             self._seq = newest.seq
         return newest
+
+    def _take_fold(self, seq: int, state: dict[str, Any]) -> None:
+        try:
+            self._station = self._rebuild(state)
+        except Exception as exc:  # supervision border: a cache can't stop the start; the entries are folded instead
+            self._journal.refuse_fold(f"it holds no state of a station ({type(exc).__name__}: {exc})")
+        else:
+            self._seq = seq
 
     # ---- the judge's thread -----------------------------------------------------------------------------------------
 

@@ -84,6 +84,7 @@ class Feed:
         self._page: deque[Entry] = deque()
         self._in_flight: dict[int, Entry] = {}
         self._early: set[int] = set()  # confirmed beyond a gap
+        self._lost: dict[int, int] = {}  # entry before entries that the journal lost -> the last of those
         self._held: dict[int, _Held] = {}
         self._earlier = memory.refusals()  # of the run before
 
@@ -158,6 +159,8 @@ class Feed:
                 if not self._page:
                     break
             entry = self._page.popleft()
+            if entry.seq > self._next_after + 1:
+                self._lost[self._next_after] = entry.seq - 1
             self._next_after = entry.seq
             if entry.seq not in self._held:
                 taken.append(entry)
@@ -243,8 +246,8 @@ class Feed:
         if seq <= self._contiguous:
             return
         self._early.add(seq)
-        while self._contiguous + 1 in self._early:
-            self._contiguous += 1
+        while self._contiguous + 1 in self._early or self._contiguous in self._lost:
+            self._contiguous = self._lost.get(self._contiguous, self._contiguous + 1)
             self._early.discard(self._contiguous)
         self._confirmed = max(self._confirmed, self._contiguous)
 

@@ -15,6 +15,7 @@ from edge.domain.daily_tests import test_result
 from edge.domain.duties import AHEAD_MS, Book, Fact, local_date, names_of, opens
 from edge.domain.entries import Now, wall_ms_of
 from edge.domain.forms import faults
+from edge.domain.losses import answers_loss
 from edge.domain.readings import Role
 from edge.domain.settings import Settings
 from edge.domain.wording import age_text
@@ -148,6 +149,8 @@ def _tested_before(book: Book, at_ms: int) -> str:
 
 
 def _release(book: Book, body: Mapping[str, Any]) -> str:
+    if book.loss is not None and answers_loss(body):
+        return ""
     if not book.is_held:
         return "nothing is held"
     name = body.get("name")

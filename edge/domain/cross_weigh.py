@@ -13,7 +13,7 @@ from edge.domain.cross_roles import missing, unjudged
 from edge.domain.cross_table import WARMEST_ROOM_C
 from edge.domain.entries import Now
 from edge.domain.heating import HOLD_MS
-from edge.domain.readiness import BY_EYE, MET, UNKNOWN, UNMET, Judged
+from edge.domain.judged import BY_EYE, MET, UNKNOWN, UNMET, Judged
 from edge.domain.readings import REASONS
 from edge.domain.train import TRAIN
 

@@ -18,6 +18,7 @@ from edge.domain.dates import Dates, Stamp, as_stamp, claimed
 from edge.domain.entries import Now, wall_ms_of
 from edge.domain.errors import RecordRefused
 from edge.domain.forms import LONGEST_NAME
+from edge.domain.losses import unconfirmed
 from edge.domain.settings import Settings
 
 #: words of the contract
@@ -355,6 +356,11 @@ class Book:
             elif fact.counts and fact.record == "release":
                 standing = [h for h in standing if fact.body.get("name") not in (None, h.body.get("name"))]
         return standing[-1] if standing else None
+
+    @property
+    def loss(self) -> Fact | None:
+        """Entries that the journal lost, until a person has answered for them."""
+        return unconfirmed(self.facts)
 
     @property
     def work(self) -> Fact | None:

@@ -26,4 +26,4 @@ def raise_duties(station: Station, judged: Mapping[str, Judged], now: Now) -> No
         why = station.calibrations.due(ident, now)
         station.desk.set(f"duty_due:calibration:{ident}", bool(why), now, cause=why)
     hold = judged["no_hold"]
-    station.desk.set("hold", hold.state == "unmet", now, cause=hold.text)
+    station.desk.set("hold", hold.state != "met", now, cause=hold.text)

@@ -9,6 +9,7 @@ from __future__ import annotations
 from functools import partial
 from typing import TYPE_CHECKING, Any, Final
 
+from edge.domain import losses
 from edge.domain.alarms import AT_LIMIT, CHATTER_TIMES, CHATTER_WITHIN_MS
 from edge.domain.calibration import K_CALIBRATED, combined, probability_within
 from edge.domain.duties import months_later_ms
@@ -116,7 +117,8 @@ class Readiness:
         """Nobody holds the station."""
         hold = self.station.book.hold
         if hold is None:
-            return Judged(MET, "no hold")
+            loss = self.station.book.loss
+            return Judged(MET, "no hold") if loss is None else by_fact(UNKNOWN, losses.text(loss), loss, losses.ASK)
         why = hold.body.get("why") or hold.body.get("name") or "no reason given"
         return by_fact(UNMET, f"held by {hold.body.get('by', 'somebody')}: {why}", hold, "Have the hold released")
 

@@ -27,6 +27,7 @@ from edge.domain.evidence import Evidence, Shown
 from edge.domain.filter_alarms import look_at_filters
 from edge.domain.hours import at_rest
 from edge.domain.leaks import look_for_leak, recall_leak
+from edge.domain.losses import LOST, tells_of_loss
 from edge.domain.meterless import Meterless, assumed_l_min
 from edge.domain.phases import DRAW_BELONGS_MS, Phase, phase_of
 from edge.domain.readiness import STEADY_MS, Judged, Readiness, assemble, verdict_word
@@ -647,6 +648,9 @@ class Station:
                 self.desk.alarms[entry.body["id"]].seq = entry.seq
             elif entry.kind == "draw":
                 self.evidence.kept(entry.seq)
+            elif tells_of_loss(entry.kind, entry.body):
+                self._dirty = True
+                self.fold(entry)
 
     def fold(self, entry: Entry) -> None:
         """Take one outcome of the journal into the state, in order, before the first reading."""
@@ -655,6 +659,8 @@ class Station:
         self.book.dates.reached(entry.boot, entry.mono_ms)
         if entry.kind == "alarm":
             self.desk.fold(entry)
+        elif tells_of_loss(entry.kind, body):
+            self.book.add(Fact(entry.seq, LOST, entry.wall_ms, body, True))
         elif entry.kind == "record" and body.get("record") not in ALARM_RECORDS:
             counts = bool(body.get("stands")) or bool(body.get("counts"))
             self._add(Fact(entry.seq, body["record"], wall_ms_of(body["at"]), body, counts, _stamp(entry)))

@@ -61,9 +61,10 @@ def fault(exc: BaseException, where: str) -> WarmwellError:
             expected="space to write",
             do="Free some space; Warmwell goes on by itself, and what was answered as kept is safe",
         )
-    if primary in (sqlite3.SQLITE_CORRUPT, sqlite3.SQLITE_NOTADB):
+    no_text = str(exc).startswith("Could not decode")  # of the driver, without a code: bytes that are no text
+    if primary in (sqlite3.SQLITE_CORRUPT, sqlite3.SQLITE_NOTADB) or no_text:
         return Damaged(
-            f"the file is damaged: {said}",
+            f"the file is damaged: {'text that is none in it' if no_text else said}",
             where=where,
             expected="a whole SQLite file",
             do="Run `warmwell verify` on the folder; keep the file, it is evidence",
@@ -113,7 +114,7 @@ def as_sentence(where: str) -> Iterator[None]:
 def ready_folder(folder: Path) -> Path:
     """The folder, made where it doesn't exist. Raises StoreFault."""
     with as_sentence(str(folder)):
-        folder.mkdir(parents=True, exist_ok=True)
+        folder.mkdir(mode=0o750, parents=True, exist_ok=True)
     if not os.access(folder, os.W_OK | os.X_OK):
         raise StoreFault(
             "the folder can't be written to",
@@ -191,7 +192,8 @@ def new_file(path: Path, build: Callable[[sqlite3.Connection], None]) -> None:
     with as_sentence(str(path)):
         for leftover in (making, making.with_name(making.name + "-wal"), making.with_name(making.name + "-shm")):
             leftover.unlink(missing_ok=True)
-        conn = _open(making, "rwc")
+        os.close(os.open(making, os.O_WRONLY | os.O_CREAT | os.O_EXCL | os.O_NOFOLLOW | os.O_CLOEXEC, 0o640))
+        conn = _open(making, "rw")
         try:
             conn.execute(f"PRAGMA page_size={PAGE_BYTES}")
             _settle(conn, making, readonly=False, log_limit_bytes=LOG_LIMIT_BYTES)
@@ -224,6 +226,9 @@ def confirm_damage(path: Path) -> str | None:
         return exc.what
     try:
         found = [row[0] for row in conn.execute("PRAGMA quick_check(3)")]
+        conn.execute("SELECT name, sql FROM sqlite_master").fetchall()
+    except UnicodeDecodeError as exc:  # where it is the name of something that isn't text
+        return f"its text can't be read ({exc})"
     except sqlite3.DatabaseError as exc:
         told = fault(exc, str(path))
         if isinstance(told, Damaged):

@@ -6,18 +6,17 @@ behind: neither a gap in seq nor an entry that turns up later.
 
 from __future__ import annotations
 
-import hashlib
 import json
 import sqlite3
 import threading
-from collections.abc import Callable, Iterator, Sequence
-from contextlib import contextmanager
+from collections.abc import Callable, Sequence
 from pathlib import Path
 from typing import Any, Final, NamedTuple
 
-from edge.domain.entries import Draft, Entry
+from edge.domain.entries import Draft, Entry, Now
 from edge.domain.errors import StoreFault, UnusableInput
-from edge.store.chain import FIRST_PREVIOUS, entry_of, hashed_bytes, link, storable, trust_check
+from edge.store.caches import Caches
+from edge.store.chain import FIRST_PREVIOUS, entry_of, hashed_bytes, link, trust_check
 from edge.store.database import (
     JOURNAL_FILE,
     Damaged,
@@ -31,8 +30,11 @@ from edge.store.database import (
     ready_folder,
     shrink_log,
 )
+from edge.store.file_watch import FileWatch
+from edge.store.fold_check import invented, reader
+from edge.store.head_note import MARGIN, HeadNotes, Known
 from edge.store.lock import FolderLock
-from edge.store.schema import bring_journal_up, refuse_newer_or_unguarded
+from edge.store.schema import JOURNAL_VERSION, bring_journal_up, refuse_newer_or_unguarded
 from edge.store.space import Space
 from edge.store.verify import first_misfit
 
@@ -43,8 +45,10 @@ _HEAD: Final = "SELECT seq, digest FROM entry ORDER BY seq DESC LIMIT 1"
 _INSERT: Final = "INSERT INTO entry (seq, hashed, digest, trusted, trust_check) VALUES (?, ?, ?, ?, ?)"
 _SET_ASIDE: Final = (
     "Run `warmwell verify` on the folder; then set journal.db, journal.db-wal and journal.db-shm aside by hand (they "
-    "are evidence, Warmwell never throws them away) and start again: a new journal begins at seq 1"
+    "are evidence, Warmwell never throws them away) and start again: a new journal begins above the highest seq that was told"
 )
+#: how often the open file is compared with its name, and the noted head brought to disk (real seconds)
+LOOK_EVERY_S: Final = 1.0
 
 
 class Head(NamedTuple):
@@ -52,6 +56,21 @@ class Head(NamedTuple):
 
     seq: int
     digest: bytes
+
+
+class Loss(NamedTuple):
+    """Entries that were on disk and aren't there now. New ones begin after `up_to`."""
+
+    up_to: int
+    known: int
+    why: str
+
+    def draft(self, head_seq: int, now: Now) -> Draft:
+        """The entry that says it, the first after the loss."""
+        body: dict[str, Any] = {"what": "exchanged", "known": self.known, "why": self.why}
+        if self.up_to > head_seq:
+            body |= {"what": "lost", "from": head_seq + 1, "to": self.up_to}
+        return Draft(now, "repair", body)
 
 
 class ReadOnlyJournal:
@@ -97,8 +116,12 @@ class ReadOnlyJournal:
 
     def station(self) -> str | None:
         """`site/station` whose journal this is; None where it is empty."""
-        rows = self._readers.ask(lambda conn: conn.execute("SELECT hashed FROM entry WHERE seq = 1").fetchall())
+        rows = self._readers.ask(lambda conn: conn.execute("SELECT hashed FROM entry ORDER BY seq LIMIT 1").fetchall())
         return str(json.loads(rows[0][0])["station"]) if rows else None
+
+    def mark(self) -> str:
+        """Which journal this is: the first 16 hex digits of its first entry's digest; "" where it is empty."""
+        return self._readers.ask(_read_mark)
 
     def close(self) -> None:
         self._readers.close()
@@ -113,8 +136,16 @@ def read_head(conn: sqlite3.Connection) -> Head:
     return Head(row[0], bytes(row[1])) if row else Head(0, FIRST_PREVIOUS)
 
 
+def _read_mark(conn: sqlite3.Connection) -> str:
+    row = conn.execute("SELECT digest FROM entry ORDER BY seq LIMIT 1").fetchone()
+    return bytes(row[0]).hex()[:16] if row else ""
+
+
 class Journal(ReadOnlyJournal):
     """The journal of one station, open for appending. Takes the lock of the folder.
+
+    What was lost while it was closed (a log, an older copy put back, the whole file) is noticed by the head noted outside
+    of it: the first append says so in a `repair` entry, and its seq lies above all that can have been told.
 
     Args:
         folder: where journal.db stands; made where it doesn't exist.
@@ -122,6 +153,7 @@ class Journal(ReadOnlyJournal):
         boot: identity of this boot; stands in every entry that is appended.
         make_room: called once when a commit finds the disk full; True: it made some, so that the commit is worth
             another try. Without it the journal keeps a reserve of its own for that.
+        fold_anew: up to so many entries a saved state is not given back.
 
     Raises:
         AlreadyRunning: another process holds the folder.
@@ -130,16 +162,32 @@ class Journal(ReadOnlyJournal):
         StoreFault: the folder can't be used; the journal is damaged (it is never thrown away).
     """
 
-    def __init__(self, folder: Path, station: str, boot: str, *, make_room: Callable[[], bool] | None = None) -> None:
+    def __init__(
+        self,
+        folder: Path,
+        station: str,
+        boot: str,
+        *,
+        make_room: Callable[[], bool] | None = None,
+        fold_anew: int = 0,
+    ) -> None:
+        self._fold_anew = fold_anew
         self._lock_of_folder = FolderLock(ready_folder(folder))
         self._changed = threading.Condition()
         self._write = threading.Lock()  # the judge's appends and the readers' positions share one connection
         self._station, self._boot, self._space = station, boot, Space(folder)
         self._make_room = make_room or self._space.make_room
         self._known_head: Head | None = None
+        self._mark, self._is_closed = "", False
+        self._loss: Loss | None = None
+        self.trouble: str | None = None  # why the open file isn't the one under its name
+        self._notes = HeadNotes(folder, station, boot)
         path = folder / JOURNAL_FILE
         try:
             self._conn = self._open_file(path)
+            with as_sentence(str(path)):
+                self._watch = FileWatch(path, self._look_through)
+                self._remember()
         except Damaged as exc:
             self._lock_of_folder.release()
             raise Damaged(exc.what, where=exc.where, expected=exc.expected, do=_SET_ASIDE) from exc
@@ -147,7 +195,46 @@ class Journal(ReadOnlyJournal):
             self._lock_of_folder.release()
             raise
         super().__init__(folder)
+        self._caches = Caches(folder, self._digest_at)
+        if self._caches.is_new:
+            self._caches.take_over(self._conn)
+        for name in self._notes.damaged():
+            self._caches.rebuilt(name, "it can't be read", "nothing, as long as the journal is whole")
         self._space.room(fresh=True)  # lays the reserve down while there is room
+        self._ended = threading.Event()
+        self._watcher = threading.Thread(target=self._look_now_and_then, name="journal", daemon=True)
+        self._watcher.start()
+
+    def _remember(self) -> None:
+        """Compare what is there with the head that was noted outside; note what is there now."""
+        self._mark = _read_mark(self._conn)
+        head, known = self._known_head, self._notes.known()
+        if head is None:
+            return
+        if known is not None:
+            self._loss = self._loss_of(head, known)
+        if self._loss is None:
+            self._notes.write(head.seq, head.digest.hex(), self._mark)
+
+    def _loss_of(self, head: Head, known: Known) -> Loss | None:
+        if known.seq > head.seq:
+            why = f"entries up to {known.seq} were on disk, as was noted outside the journal; it ends at {head.seq}"
+            return Loss(known.seq + (0 if known.exact else MARGIN), known.seq, why)
+        digest = self._digest_in(self._conn, known.seq)
+        if known.seq and (digest is None or digest.hex() != known.digest):
+            return Loss(0, known.seq, f"entry {known.seq} is not the one that was noted: another journal was put here")
+        return None
+
+    def told_head(self, seq: int, digest: str) -> bool:
+        """Compare with a head that was told to others (a retained topic). False: entries were lost; the next append says so.
+
+        A head that lies so far ahead that no station gets there is passed over.
+        """
+        with self._write:
+            head = self._known_head or read_head(self._conn)
+            if self._loss is None and seq < head.seq + _MOST_AHEAD:
+                self._loss = self._loss_of(head, Known(seq, digest, "", True))
+            return self._loss is None
 
     def _open_file(self, path: Path) -> sqlite3.Connection:
         """Look at what is there without changing it; then open it for writing."""
@@ -161,6 +248,7 @@ class Journal(ReadOnlyJournal):
                 self._check_the_newest(conn, path)
             finally:
                 conn.close()
+            path.chmod(path.stat().st_mode & 0o750)
             conn = self._connect(path)
             try:
                 bring_journal_up(conn, path)
@@ -196,15 +284,25 @@ class Journal(ReadOnlyJournal):
                 if not self._make_room():
                     raise
                 shrink_log(self._conn)
+                self._watch.wrote()
                 kept = self._commit(drafts)
         with self._changed:
             self._changed.notify_all()
         return kept
 
     def _commit(self, drafts: Sequence[Draft]) -> list[Entry]:
+        self._compare()
+        loss = self._loss
         try:
             self._conn.execute("BEGIN IMMEDIATE")
             head = self._known_head or read_head(self._conn)
+            if loss is not None:
+                drafts = [loss.draft(head.seq, drafts[0].now), *drafts]
+                if loss.up_to > head.seq:
+                    self._conn.execute(
+                        "INSERT OR REPLACE INTO lost (after, up_to) VALUES (?, ?)", (head.seq, loss.up_to)
+                    )
+                    head = Head(loss.up_to, head.digest)
             rows, head = _links(head, self._station, self._boot, drafts)
             self._conn.executemany(_INSERT, rows)
             self._conn.execute("COMMIT")
@@ -214,8 +312,60 @@ class Journal(ReadOnlyJournal):
         except BaseException:
             self._undo()
             raise
-        self._known_head = head
+        self._watch.wrote()
+        self._known_head = None
+        self._compare()  # before the answer: was it written where it will be found?
+        self._known_head, self._loss = head, None
+        self._mark = self._mark or rows[0][2].hex()[:16]
+        self._notes.write(head.seq, head.digest.hex(), self._mark)
         return [entry_of(row[1], bool(row[3])) for row in rows]
+
+    def _compare(self) -> None:
+        """Raises StoreFault: the open file isn't the one under its name."""
+        try:
+            with as_sentence(str(self.path)):
+                self._watch.check()
+        except StoreFault as exc:
+            self.trouble = str(exc)
+            raise
+        self.trouble = None
+
+    def _look_through(self) -> None:
+        """Something else wrote to the file. Raises StoreFault where it isn't what it was."""
+        conn = connect(self.path, readonly=True)
+        try:
+            refuse_newer_or_unguarded(conn, self.path)
+            head, there = self._known_head, read_head(conn)
+            why = "" if head is None or there == head else f"it ends at entry {there.seq}, not at {head.seq}"
+            if self._mark and _read_mark(conn) != self._mark:
+                why = "its first entry is another"
+            misfit = None if why else first_misfit(conn, _before(conn, there.seq, _LOOKED_THROUGH), self._station)
+            if misfit is not None:
+                why = f"entry {misfit.seq}: {misfit.why}"
+        finally:
+            conn.close()
+        if why:
+            raise Damaged(
+                f"the journal was changed from outside while Warmwell has it open: {why}",
+                where=str(self.path),
+                expected="entries as they were written",
+                do=_SET_ASIDE,
+            )
+
+    def _look_now_and_then(self) -> None:
+        while not self._ended.wait(LOOK_EVERY_S):
+            self.look()
+
+    def look(self) -> None:
+        """Compare the open file with its name, bring the noted head to disk. Done each second by itself; never raises."""
+        if self._write.acquire(blocking=False):  # else a commit is under way, which compares by itself
+            try:
+                self._compare()
+            except StoreFault:
+                pass  # told by `trouble`
+            finally:
+                self._write.release()
+        self._notes.sync()
 
     def _undo(self) -> None:
         """After a failed commit: forget it, here and in the log.
@@ -229,6 +379,7 @@ class Journal(ReadOnlyJournal):
                 self._conn.execute(statement)
             except sqlite3.Error:
                 pass  # not in a transaction, or the disk still refuses: the next append starts from what is on disk
+        self._watch.wrote()
 
     # -- reading
 
@@ -257,79 +408,92 @@ class Journal(ReadOnlyJournal):
         rows = self._readers.ask(lambda conn: conn.execute(sql).fetchall())
         return entry_of(rows[0][0], True) if rows else None
 
-    # -- positions of readers
+    # -- positions of readers and snapshots of the fold: caches, each in a file of its own
 
     def cursor(self, name: str) -> int | None:
-        """A reader's saved position; None where it never saved one."""
-        rows = self._readers.ask(lambda conn: conn.execute("SELECT seq FROM cursor WHERE name = ?", (name,)).fetchall())
-        return int(rows[0][0]) if rows else None
+        """A reader's saved position; None where it never saved one, or where it was lost."""
+        return self._caches.cursor(name)
 
     def move_cursor(self, name: str, seq: int) -> None:
         """Save a reader's position. Never an entry. Raises StoreFault."""
-        with self._writing():
-            self._conn.execute("INSERT OR REPLACE INTO cursor (name, seq) VALUES (?, ?)", (name, seq))
-
-    # -- snapshots of the fold
+        self._caches.move_cursor(name, seq)
 
     def save_fold(self, seq: int, version: int, state: dict[str, Any]) -> None:
         """Keep the state that the entries up to `seq` lead to, so that a start needs to fold only those after it.
 
-        It replaces the one before. Raises StoreFault.
+        It replaces the one before. Raises StoreFault: it isn't kept, or the journal itself can't be written.
         """
-        text = json.dumps(storable(state), ensure_ascii=False, separators=(",", ":"))
-        with self._writing():
-            check = _fold_check(self._conn, seq, text)
-            if check is None:
-                raise StoreFault(
-                    f"there is no entry {seq}",
-                    where=str(self.path),
-                    expected="a state of entries on disk",
-                    do="Report this as a fault of Warmwell",
-                )
-            self._conn.execute("DELETE FROM fold")
-            self._conn.execute(
-                "INSERT INTO fold (version, seq, state, check_sum) VALUES (?, ?, ?, ?)", (version, seq, text, check)
-            )
+        with self._write:
+            self._compare()
+            with as_sentence(str(self.path)):
+                try:
+                    for statement in ("BEGIN IMMEDIATE", _OVERWRITE, "COMMIT"):
+                        self._conn.execute(statement)
+                except BaseException:
+                    self._undo()
+                    raise
+            self._watch.wrote()
+        self._caches.save_fold(seq, version, state)
 
     def load_fold(self, version: int) -> tuple[int, dict[str, Any]] | None:
-        """(seq, state) kept by the same fold version and belonging to this chain; else None: fold from the start."""
+        """(seq, state) kept by the same fold version and belonging to this chain; else None: fold from the start.
 
-        def question(conn: sqlite3.Connection) -> tuple[int, dict[str, Any]] | None:
-            row = conn.execute("SELECT seq, state, check_sum FROM fold WHERE version = ?", (version,)).fetchone()
-            if row is None or _fold_check(conn, row[0], row[1]) != row[2]:
-                return None
-            return row[0], json.loads(row[1])
+        None, too, where the journal is so short that folding it anew takes no time: nothing has to be believed then.
+        """
+        saved = self._caches.load_fold(version)
+        if saved is None or self.last_seq() <= self._fold_anew:
+            return None
+        try:
+            why = self._readers.ask(lambda conn: invented(saved[1], reader(conn)))
+        except (ValueError, TypeError) as exc:
+            why = f"its facts are none ({exc})"
+        if why:
+            self.refuse_fold(why)
+            return None
+        return saved
 
-        return self._readers.ask(question)
+    def refuse_fold(self, why: str) -> None:
+        """What load_fold gave can't be used; a `repair` entry will say so."""
+        self._caches.refuse_fold(why)
+
+    def take_repairs(self) -> list[dict[str, Any]]:
+        """Bodies for `repair` entries about caches that were worked out anew, each handed out once."""
+        return self._caches.take_repairs()
+
+    def _digest_at(self, seq: int) -> bytes | None:
+        return self._readers.ask(lambda conn: self._digest_in(conn, seq))
+
+    @staticmethod
+    def _digest_in(conn: sqlite3.Connection, seq: int) -> bytes | None:
+        row = conn.execute("SELECT digest FROM entry WHERE seq = ?", (seq,)).fetchone()
+        return bytes(row[0]) if row else FIRST_PREVIOUS if seq == 0 else None
 
     # -- figures and the end
 
     def status(self) -> dict[str, Any]:
         """For /health: how large the journal and its write-ahead log are, and the disk's room."""
         log = self.path.with_name(self.path.name + "-wal")
-        return self._space.status() | {"seq": self.last_seq(), "bytes": _size(self.path), "log_bytes": _size(log)}
+        own = {"seq": self.last_seq(), "bytes": _size(self.path), "log_bytes": _size(log)}
+        return self._space.status() | own | {"trouble": self.trouble or self._notes.trouble}
 
     def close(self) -> None:
         """Close the file and let the folder go. May be called twice."""
+        self._ended.set()
+        self._watcher.join(10)
         super().close()
         with self._write:
+            head = self._known_head
+            if head is not None and self._loss is None and self.trouble is None and not self._is_closed:
+                self._notes.write(head.seq, head.digest.hex(), self._mark, closed=True)
+                self._notes.sync()
+            self._is_closed = True
             self._conn.close()
+            self._watch.close()
         self._lock_of_folder.release()
-
-    @contextmanager
-    def _writing(self) -> Iterator[None]:
-        with self._write, as_sentence(str(self.path)):
-            self._conn.execute("BEGIN IMMEDIATE")
-            try:
-                yield
-                self._conn.execute("COMMIT")
-            except BaseException:
-                self._undo()
-                raise
 
     def _check_the_newest(self, conn: sqlite3.Connection, path: Path) -> None:
         head = read_head(conn)
-        misfit = first_misfit(conn, after=max(0, head.seq - CHECKED_AT_START), station=self._station)
+        misfit = first_misfit(conn, after=_before(conn, head.seq, CHECKED_AT_START), station=self._station)
         if misfit is None:
             self._known_head = head
             return
@@ -344,9 +508,16 @@ class Journal(ReadOnlyJournal):
 
 
 #: a write that changes nothing anyone reads, yet makes SQLite write a page
-_OVERWRITE: Final = (
-    "INSERT OR REPLACE INTO cursor (name, seq) VALUES ('(after a failed commit)', abs(random() % 1000000))"
-)
+_OVERWRITE: Final = f"PRAGMA user_version={JOURNAL_VERSION:d}"
+#: so many of the newest entries are looked through when something else wrote to the open file
+_LOOKED_THROUGH: Final = 1000
+#: no station tells so many entries that it doesn't have: a head beyond that is somebody's slip
+_MOST_AHEAD: Final = 1_000_000
+
+
+def _before(conn: sqlite3.Connection, seq: int, number: int) -> int:
+    """The seq of an entry about `number` entries before this one; 0 where there is none."""
+    return int(conn.execute("SELECT coalesce(max(seq), 0) FROM entry WHERE seq <= ?", (seq - number,)).fetchone()[0])
 
 
 def _links(
@@ -360,17 +531,6 @@ def _links(
         head = Head(head.seq + 1, link(head.digest, hashed))
         rows.append((head.seq, hashed, head.digest, int(now.trusted), trust_check(head.digest, now.trusted)))
     return rows, head
-
-
-def _fold_check(conn: sqlite3.Connection, seq: int, state: str) -> bytes | None:
-    if seq == 0:
-        digest = FIRST_PREVIOUS
-    else:
-        row = conn.execute("SELECT digest FROM entry WHERE seq = ?", (seq,)).fetchone()
-        if row is None:
-            return None
-        digest = bytes(row[0])
-    return hashlib.sha256(digest + state.encode()).digest()
 
 
 def _refuse_what_is_no_journal(path: Path) -> None:

@@ -10,6 +10,7 @@ from typing import Final
 
 from edge.domain.errors import AlreadyRunning
 from edge.store.database import as_sentence, ready_folder
+from edge.store.side_files import open_own
 
 LOCK_FILE: Final = "lock"
 
@@ -50,7 +51,7 @@ class FolderLock:
 def _take(folder: Path) -> int:
     path = folder / LOCK_FILE
     with as_sentence(str(path)):
-        fd = os.open(path, os.O_RDWR | os.O_CREAT | os.O_CLOEXEC, 0o644)
+        fd = open_own(path, os.O_RDWR)
     try:
         fcntl.flock(fd, fcntl.LOCK_EX | fcntl.LOCK_NB)
     except OSError as exc:

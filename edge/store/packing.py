@@ -18,7 +18,8 @@ from typing import Final, NamedTuple
 
 from edge.domain.readings import Quality, Reading
 
-_VERSION: Final = 1
+#: 1 had no check sum of its own (that of zlib is weak for short data)
+_VERSION: Final = 2
 _TABLE, _PLANES = 0, 1  # how a column of numbers is written
 _LEVEL: Final = 6
 
@@ -49,7 +50,8 @@ def pack(points: Mapping[int, Sequence[Reading]]) -> bytes:
     for number, readings in points.items():
         _write_int(out, number)
         _pack_point(out, readings)
-    return bytes([_VERSION]) + zlib.compress(bytes(out), _LEVEL)
+    packed = zlib.compress(bytes(out), _LEVEL)
+    return bytes([_VERSION]) + zlib.crc32(packed).to_bytes(4) + packed
 
 
 def unpack(data: bytes) -> dict[int, Columns]:
@@ -58,15 +60,18 @@ def unpack(data: bytes) -> dict[int, Columns]:
     Raises:
         ValueError: it isn't whole.
     """
-    if data[:1] != bytes([_VERSION]):
+    if data[:1] not in (b"\1", bytes([_VERSION])):
         raise ValueError(f"packed form {data[:1].hex() or 'of no bytes'}, expected {_VERSION:02x}")
+    packed = data[1:] if data[:1] == b"\1" else data[5:]
+    if data[:1] != b"\1" and zlib.crc32(packed).to_bytes(4) != data[1:5]:
+        raise ValueError("a packed block is damaged: its check sum doesn't fit")
     try:
-        source = _Source(zlib.decompress(data[1:]))
+        source = _Source(zlib.decompress(packed))
         points = {}
         while source.left():
             number = source.integer()
             points[number] = _unpack_point(source)
-    except (zlib.error, IndexError, OverflowError) as exc:
+    except (zlib.error, IndexError, OverflowError, TypeError, AttributeError) as exc:
         raise ValueError(f"a packed block is damaged: {exc}") from exc
     return points
 

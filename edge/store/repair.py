@@ -3,10 +3,13 @@
 from __future__ import annotations
 
 import os
+import sqlite3
+import struct
 from datetime import UTC, datetime
 from pathlib import Path
 from typing import Any, Final
 
+from edge.domain.errors import StoreFault
 from edge.store.database import (
     Damaged,
     as_sentence,
@@ -50,6 +53,21 @@ def _first_damage(path: Path) -> str | None:
                 conn.close()
     except Damaged:
         return confirm_damage(path)
+    except ValueError as exc:  # text that is none: sqlite3 raises it unwrapped
+        return f"its schema can't be read ({exc})"
+    return None
+
+
+def unusable(exc: Exception) -> str | None:
+    """Why a file that raised this when it was opened can't be used; None where that is the disk's doing."""
+    if isinstance(exc, Damaged):
+        return exc.what
+    if isinstance(exc, StoreFault):
+        cause = exc.__cause__
+        wrong_schema = getattr(cause, "sqlite_errorcode", None) == sqlite3.SQLITE_ERROR
+        return f"it is no store of readings ({cause})" if wrong_schema else None
+    if isinstance(exc, (ValueError, TypeError, KeyError, IndexError, struct.error, sqlite3.Error)):
+        return f"it can't be read ({type(exc).__name__}: {exc})"
     return None
 
 

@@ -1,4 +1,4 @@
-"""What is deleted, and when: by age once the time is trusted, by size at any time. The journal is never touched.
+"""What is deleted, and when: by age once a date has stood for a day, by size at any time. The journal is never touched.
 
 Deleted rows leave free pages, which SQLite fills again: the file stops growing, no second copy of it is needed.
 """
@@ -8,16 +8,26 @@ from __future__ import annotations
 import sqlite3
 from collections.abc import Callable, Iterator, Mapping
 from dataclasses import dataclass
-from typing import Final
+from functools import partial
+from typing import Final, NamedTuple
 
 from edge.store.clockmap import BootClock
+from edge.store.dating import Dated
 from edge.store.rollup import HOUR_MS, MINUTE_MS
 
 _DAY_MS: Final = 24 * HOUR_MS
 #: blocks deleted in one transaction; a step is short, so that readings never wait long for the next commit
 _BLOCKS_A_STEP: Final = 500
 
-Step = Callable[[sqlite3.Connection], None]
+Deletion = Callable[[sqlite3.Connection], None]
+
+
+class Step(NamedTuple):
+    """A short deletion. `tier`: what it is taken from: "raw", "minute" or "hour"; `why`: "age" or "size"."""
+
+    tier: str
+    why: str
+    delete: Deletion
 
 
 @dataclass(frozen=True, slots=True)
@@ -31,23 +41,23 @@ class Retention:
 
 
 def steps(
-    conn: sqlite3.Connection, retention: Retention, now_ms: int | None, clocks: Mapping[int, BootClock]
+    conn: sqlite3.Connection, retention: Retention, dated: Dated | None, clocks: Mapping[int, BootClock]
 ) -> Iterator[Step]:
     """What is to be deleted now, in short steps, each to be called in a transaction of its own.
 
     Args:
-        now_ms: trusted wall time; None: it isn't trusted, so nothing is deleted by age.
+        dated: the date to delete by (dating.py); None: there is none, so nothing is deleted by age.
         clocks: the clock map; a block whose own time isn't trusted is not deleted by age.
     """
-    if now_ms is not None:
+    if dated is not None:
         if retention.raw_ms is not None:
-            yield from _aged_blocks(conn, now_ms - retention.raw_ms, clocks)
+            yield from _aged_blocks(conn, dated.now_ms - retention.raw_ms, dated.block, clocks)
         for tier, length_ms, age_ms in (
             ("minute", MINUTE_MS, retention.minutes_ms),
             ("hour", HOUR_MS, retention.hours_ms),
         ):
             if age_ms is not None:
-                yield from _aged_rollups(conn, tier, (now_ms - age_ms) // length_ms)
+                yield from _aged_rollups(conn, tier, (dated.now_ms - age_ms) // length_ms)
     if retention.size_bytes is not None:
         yield from _beyond_size(conn, retention.size_bytes)
 
@@ -60,18 +70,20 @@ def used_bytes(conn: sqlite3.Connection) -> int:
     return int((pages - free) * size)
 
 
-def _aged_blocks(conn: sqlite3.Connection, before_ms: int, clocks: Mapping[int, BootClock]) -> Iterator[Step]:
+def _aged_blocks(
+    conn: sqlite3.Connection, before_ms: int, up_to: int, clocks: Mapping[int, BootClock]
+) -> Iterator[Step]:
     """Sealed hours older than that. They are numbered in the order of their sealing: the old ones come first."""
     after = -1
     while True:
-        sql = "SELECT number, boot, to_mono_ms FROM block WHERE number > ? ORDER BY number LIMIT ?"
-        rows = conn.execute(sql, (after, _BLOCKS_A_STEP)).fetchall()
+        sql = "SELECT number, boot, to_mono_ms FROM block WHERE number > ? AND number <= ? ORDER BY number LIMIT ?"
+        rows = conn.execute(sql, (after, up_to, _BLOCKS_A_STEP)).fetchall()
         if not rows:
             return
         aged = [number for number, boot, to_mono_ms in rows if _is_before(clocks.get(boot), to_mono_ms, before_ms)]
         if not aged:
             return
-        yield _deletion(aged)
+        yield Step("raw", "age", _deletion(aged))
         after = rows[-1][0]
 
 
@@ -83,7 +95,7 @@ def _is_before(clock: BootClock | None, mono_ms: int, before_ms: int) -> bool:
 def _aged_rollups(conn: sqlite3.Connection, tier: str, before: int) -> Iterator[Step]:
     for (point,) in conn.execute("SELECT number FROM point").fetchall():
         while conn.execute(f"SELECT 1 FROM {tier} WHERE point = ? AND at < ? LIMIT 1", (point, before)).fetchone():
-            yield lambda inner, point=point: _delete_rollups(inner, tier, point, before)  # type: ignore[misc]  # bound now
+            yield Step(tier, "age", partial(_delete_rollups, tier=tier, point=point, before=before))
 
 
 def _delete_rollups(conn: sqlite3.Connection, tier: str, point: int, before: int) -> None:
@@ -100,19 +112,19 @@ def _beyond_size(conn: sqlite3.Connection, most_bytes: int) -> Iterator[Step]:
         rows = conn.execute("SELECT number FROM block ORDER BY number LIMIT ?", (_BLOCKS_A_STEP // 10,)).fetchall()
         if not rows:
             break
-        yield _deletion([row[0] for row in rows])
+        yield Step("raw", "size", _deletion([row[0] for row in rows]))
     while used_bytes(conn) > most_bytes:
         first = conn.execute("SELECT min(at) FROM minute").fetchone()[0]
         if first is None:
             return
-        yield lambda inner, until=first + _DAY_MS // MINUTE_MS: _delete_minutes(inner, until)  # type: ignore[misc]  # bound now
+        yield Step("minute", "size", partial(_delete_minutes, until=first + _DAY_MS // MINUTE_MS))
 
 
 def _delete_minutes(conn: sqlite3.Connection, until: int) -> None:
     conn.execute("DELETE FROM minute WHERE at < ?", (until,))
 
 
-def _deletion(blocks: list[int]) -> Step:
+def _deletion(blocks: list[int]) -> Deletion:
     def delete(conn: sqlite3.Connection) -> None:
         conn.executemany("DELETE FROM block WHERE number = ?", [(number,) for number in blocks])
 

@@ -13,12 +13,13 @@ from typing import TYPE_CHECKING, Final
 
 from edge.domain.errors import StoreFault
 from edge.store.database import Damaged, newer_store
+from edge.store.dating import SEEN_TABLE
 
 if TYPE_CHECKING:
     from sqlite_utils import Database, Migrations
 
 #: version of journal.db, kept in `pragma user_version`; grows with each migration
-JOURNAL_VERSION: Final = 1
+JOURNAL_VERSION: Final = 2
 
 ENTRY_TABLE: Final = """
 CREATE TABLE entry (
@@ -40,9 +41,15 @@ TRIGGERS: Final = {
         BEGIN SELECT RAISE(ABORT, 'entries of the journal are never deleted'); END""",
     "entry_in_order": """
         CREATE TRIGGER entry_in_order BEFORE INSERT ON entry
-        WHEN NEW.seq IS NOT (SELECT coalesce(max(seq), 0) + 1 FROM entry)
+        WHEN NEW.seq IS NOT (SELECT max(coalesce((SELECT max(seq) FROM entry), 0),
+            coalesce((SELECT max(up_to) FROM lost), 0)) + 1)
         BEGIN SELECT RAISE(ABORT, 'an entry follows the newest one'); END""",
 }
+#: of a journal that an earlier version wrote: there were no entries that are known to be lost
+_FIRST_IN_ORDER: Final = """
+    CREATE TRIGGER entry_in_order BEFORE INSERT ON entry
+    WHEN NEW.seq IS NOT (SELECT coalesce(max(seq), 0) + 1 FROM entry)
+    BEGIN SELECT RAISE(ABORT, 'an entry follows the newest one'); END"""
 
 #: for people who look with a shell: the entries as columns
 ENTRY_VIEW: Final = """
@@ -111,7 +118,7 @@ def _journal_migrations() -> Migrations:
     @migrations(name="1 entries, readers' positions, snapshots of the fold")
     def first(db: Database) -> None:
         db.execute(ENTRY_TABLE)
-        for trigger in TRIGGERS.values():
+        for trigger in (TRIGGERS["entry_no_update"], TRIGGERS["entry_no_delete"], _FIRST_IN_ORDER):
             db.execute(trigger)
         db.execute(ENTRY_VIEW)
         db.table("cursor").create({"name": str, "seq": int}, pk="name", not_null={"seq"})
@@ -121,16 +128,26 @@ def _journal_migrations() -> Migrations:
             not_null={"seq", "state", "check_sum"},
         )
 
+    @migrations(name="2 entries that are known to be lost: seqs that are not told again")
+    def second(db: Database) -> None:
+        db.execute("CREATE TABLE lost (after INTEGER PRIMARY KEY, up_to INTEGER NOT NULL)")
+        db.execute("DROP TRIGGER entry_in_order")
+        db.execute(TRIGGERS["entry_in_order"])
+        db.execute("PRAGMA user_version=2")  # with the trigger, or neither
+
     return migrations
 
 
 def wrong_triggers(conn: sqlite3.Connection) -> list[str]:
     """What is wrong with the triggers that guard the entries, one clause each; empty where they are as made."""
     there = dict(conn.execute("SELECT name, sql FROM sqlite_master WHERE type = 'trigger' AND tbl_name = 'entry'"))
-    wrong = [f"trigger {name} is missing" for name in TRIGGERS if name not in there]
+    made = dict(TRIGGERS)
+    if conn.execute("PRAGMA user_version").fetchone()[0] < 2:
+        made["entry_in_order"] = _FIRST_IN_ORDER
+    wrong = [f"trigger {name} is missing" for name in made if name not in there]
     wrong += [
         f"trigger {name} was altered"
-        for name, sql in TRIGGERS.items()
+        for name, sql in made.items()
         if name in there and _words(there[name]) != _words(sql)
     ]
     # one that fires before ours could skip or change what is inserted
@@ -143,7 +160,9 @@ def _words(sql: str) -> list[str]:
 
 
 #: version of series.db, kept in `pragma user_version`
-SERIES_VERSION: Final = 1
+SERIES_VERSION: Final = 2
+#: no version of ours is ever so high: the number was damaged
+_NO_VERSION: Final = 10_000
 
 
 def bring_series_up(conn: sqlite3.Connection, path: Path) -> None:
@@ -152,6 +171,9 @@ def bring_series_up(conn: sqlite3.Connection, path: Path) -> None:
     Raises:
         NewerStore: a later version wrote it.
     """
+    found = int(conn.execute("PRAGMA user_version").fetchone()[0])
+    if not 0 <= found < _NO_VERSION:
+        raise Damaged(f"its version is {found}", where=str(path), expected="a small number", do="Look at the file")
     version = _version(conn, path, SERIES_VERSION)
     if version < SERIES_VERSION:
         from sqlite_utils import Database
@@ -207,4 +229,34 @@ def _series_migrations() -> Migrations:
                 " WITHOUT ROWID"
             )
 
+    @migrations(name="2 which date has stood for how long")
+    def second(db: Database) -> None:
+        db.execute(SEEN_TABLE)
+
     return migrations
+
+
+#: tables and columns that readings are kept in
+_SERIES_COLUMNS: Final = {
+    "point": "number id role kind unit hold_ms",
+    "boot": "number id",
+    "clock": "boot from_mono_ms offset_ms trusted",
+    "slot": "number data",
+    "sealed": "id up_to",
+    "block": "number point boot hour part n from_mono_ms to_mono_ms rolled_up packed",
+    "minute": "point at n low high integral covered_ms worst",
+    "hour": "point at n low high integral covered_ms worst",
+    "date_seen": "run_ms boot mono_ms wall_ms block",
+}
+
+
+def wrong_series_tables(conn: sqlite3.Connection) -> str:
+    """What is wrong with the tables of series.db; "" where they are as made."""
+    for table, columns in _SERIES_COLUMNS.items():
+        there = {row[1] for row in conn.execute(f"PRAGMA table_info({table})")}
+        missing = [column for column in columns.split() if column not in there]
+        if missing:
+            return f"its table {table} is not as it was made: no {', '.join(missing)}"
+    if conn.execute("SELECT count(*) FROM sealed").fetchone()[0] != 1:
+        return "its note of what is sealed is gone"
+    return ""

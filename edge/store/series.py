@@ -15,16 +15,17 @@ import logging
 import sqlite3
 import threading
 import time
-from collections import deque
+from collections import Counter, deque
 from collections.abc import Callable, Iterable, Iterator, Sequence
 from contextlib import contextmanager
 from pathlib import Path
 from typing import Any, Final, NamedTuple
 
+from edge.domain.entries import rfc3339
 from edge.domain.errors import StoreFault
 from edge.domain.readings import Reading
 from edge.domain.settings import Point
-from edge.store import retention, slots
+from edge.store import dating, retention, slots
 from edge.store.clockmap import BootClock, Note, Stretch
 from edge.store.database import (
     SERIES_FILE,
@@ -39,10 +40,10 @@ from edge.store.database import (
 )
 from edge.store.lock import FolderLock
 from edge.store.packing import pack, unpack
-from edge.store.repair import is_damaged, set_aside
+from edge.store.repair import is_damaged, set_aside, unusable
 from edge.store.retention import Retention
 from edge.store.rollup import HOUR_MS, MINUTE_MS, Spans, fold, regroup
-from edge.store.schema import bring_series_up
+from edge.store.schema import bring_series_up, wrong_series_tables
 from edge.store.series_read import Packed, SeriesReader
 from edge.store.space import Margins, Room, Space
 
@@ -51,6 +52,8 @@ BATCH_MS: Final = 10_000
 #: readings that wait for a disk that refuses; beyond it the oldest are lost
 MOST_WAITING: Final = 100_000
 
+#: a file in which writing fails so often in a row, for no reason of the disk's, is set aside
+_MOST_STUMBLES: Final = 3
 #: on a disk that is nearly full the write-ahead log is cut back so often, real seconds
 _SHRINK_EVERY_S: Final = 60.0
 
@@ -72,7 +75,7 @@ class Series(SeriesReader):
         folder: where series.db stands; made where it doesn't exist.
         points: the station's points; readings of others are not kept.
         boot: identity of this boot.
-        retention: how long and how large; nothing is deleted by age while the time isn't trusted.
+        retention: how long and how large; nothing is deleted by a date that hasn't stood for a day (dating.py).
         space: the disk's room, where the caller shares one with the journal.
         on_change: called in the writing thread with `status()` when what is kept, or why not, changes.
 
@@ -114,7 +117,10 @@ class Series(SeriesReader):
         self._own_number: int | None = None
         self._late_rollups = True
         self._suspect = False
+        self._unreadable, self._stumbles = "", 0  # why the file can't go on being used; passes that failed in a row
         self._lost = self._written = 0
+        self._cut_run_ms = self._said_cut_ms = -dating.STANDS_MS
+        self._cuts: Counter[tuple[str, str]] = Counter()  # rows deleted, by tier and why, not said yet
         self._shrunk_s = -_SHRINK_EVERY_S
         self._trouble: str | None = None
         try:
@@ -240,7 +246,12 @@ class Series(SeriesReader):
             return str(exc)
         except Exception as exc:  # the border of this thread: whatever it is, the next readings are to be kept
             _log.exception("writing readings failed")
+            self._stumbles += 1
+            if self._stumbles >= _MOST_STUMBLES:
+                self._suspect, self._unreadable = True, f"writing to it failed {self._stumbles} times: {exc}"
+                self._stumbles = 0
             return f"writing readings failed: {exc}"
+        self._stumbles = 0
         return None
 
     def _one_pass(self) -> None:
@@ -420,10 +431,32 @@ class Series(SeriesReader):
 
     def _retain(self, clock: BootClock | None) -> None:
         now = clock.wall_ms(self._taken_mono_ms) if clock else None
-        now_ms = now[0] if now is not None and now[1] else None
-        for step in retention.steps(self._conn, self._retention, now_ms, self.clocks()):
+        own = self._own_boot_number()
+        if now is not None and now[1]:
             with self._transaction() as conn:
-                step(conn)
+                dating.see(conn, own, self._taken_mono_ms, now[0])
+        dated = dating.believed(self._conn)
+        if dated is not None and dated.run_ms < self._cut_run_ms + dating.STANDS_MS:
+            dated = None  # once a day of running is enough, and an entry a day says it
+        for step in retention.steps(self._conn, self._retention, dated, self.clocks()):
+            before = self._conn.total_changes
+            with self._transaction() as conn:
+                step.delete(conn)
+            self._cuts[step.tier, step.why] += self._conn.total_changes - before
+        if dated is not None:
+            self._cut_run_ms = dated.run_ms
+        self._say_cuts(rfc3339(now[0]) if now is not None else None)
+
+    def _say_cuts(self, at: str | None) -> None:
+        """Let a `repair` entry say what was deleted, for each tier at most once a day."""
+        if not self._cuts or self._taken_mono_ms < self._said_cut_ms + dating.STANDS_MS:
+            return
+        self._said_cut_ms = self._taken_mono_ms
+        with self._inbox:
+            for (tier, why), rows in self._cuts.items():
+                cut = {"what": "cut", "file": SERIES_FILE, "tier": tier, "why": why, "rows": rows, "date": at}
+                self._repairs.append(cut)
+        self._cuts.clear()
 
     def _drop_beyond_memory(self) -> None:
         with self._inbox:
@@ -436,18 +469,46 @@ class Series(SeriesReader):
     # -- the file
 
     def _open_file(self, path: Path) -> sqlite3.Connection:
-        why = is_damaged(path)
-        if why is not None:
-            repair = set_aside(path, why)
-            with self._inbox:
-                self._repairs.append(repair)
-        if not path.exists():
-            new_file(path, lambda fresh: bring_series_up(fresh, path))
+        """Open it; a file that can't be used is set aside, whatever is wrong with it."""
+        why = self._why_unusable(path)
+        for again in (True, False):
+            if why is not None:
+                repair = set_aside(path, why)
+                with self._inbox:
+                    self._repairs.append(repair)
+            if not path.exists():
+                new_file(path, lambda fresh: bring_series_up(fresh, path))
+            try:
+                return self._opened(path)
+            except Exception as exc:
+                why = unusable(exc)
+                if why is None or not again:
+                    raise
+        raise AssertionError("one of the two ways out was taken")
+
+    def _why_unusable(self, path: Path) -> str | None:
+        if self._unreadable:
+            why, self._unreadable = self._unreadable, ""
+            return why
+        try:
+            return is_damaged(path)
+        except Exception as exc:
+            why_not = unusable(exc)
+            if why_not is None:
+                raise
+            return why_not
+
+    def _opened(self, path: Path) -> sqlite3.Connection:
         conn = connect(path)
         try:
             with as_sentence(str(path)):
                 bring_series_up(conn, path)
+                wrong = wrong_series_tables(conn)
+                if wrong:
+                    raise Damaged(wrong, where=str(path), expected="a store of readings", do="Look at the file")
                 self._know_points(conn)
+                slots.live(conn)
+                dating.believed(conn)
         except BaseException:
             conn.close()
             raise

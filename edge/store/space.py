@@ -15,6 +15,9 @@ from enum import IntEnum
 from pathlib import Path
 from typing import Any, Final
 
+from edge.domain.errors import StoreFault
+from edge.store.side_files import open_own
+
 RESERVE_FILE: Final = "reserve"
 
 #: how often the disk is asked, real seconds
@@ -147,12 +150,12 @@ class Space:
     def _keep_reserve(self, size: int) -> None:
         path = self._folder / RESERVE_FILE
         try:
-            if size <= 0 or (path.exists() and path.stat().st_size >= size):
+            if size <= 0 or (path.exists() and path.lstat().st_size >= size and not path.is_symlink()):
                 return
-            fd = os.open(path, os.O_WRONLY | os.O_CREAT | os.O_CLOEXEC, 0o644)
+            fd = open_own(path, os.O_WRONLY)
             try:
                 os.posix_fallocate(fd, 0, size)
             finally:
                 os.close(fd)
-        except OSError:
+        except (OSError, StoreFault):
             pass  # no reserve then: it is a help, and status() says that there is none

@@ -7,14 +7,16 @@ from __future__ import annotations
 
 import json
 import sqlite3
-from collections.abc import Callable, Iterator
+from collections.abc import Callable, Iterator, Sequence
 from pathlib import Path
 from typing import Final, NamedTuple
 from urllib.parse import quote
 
 from edge.domain.errors import StoreFault, UnusableInput
+from edge.store.caches import FOLD_FILE, Caches
 from edge.store.chain import FIRST_PREVIOUS, MEMBERS, V, link, trust_check
 from edge.store.database import JOURNAL_FILE, Damaged, as_sentence, connect, fault, looks_like_sqlite, newer_store
+from edge.store.fold_check import invented, left_out, reader
 from edge.store.schema import JOURNAL_VERSION, has_entries, wrong_triggers
 
 #: entries of one read
@@ -30,6 +32,7 @@ class Verified(NamedTuple):
     head_seq: int
     head_digest: str
     station: str = ""
+    lost: tuple[tuple[int, int], ...] = ()  # entries that are gone, first and last; the chain itself says so
 
 
 class Misfit(NamedTuple):
@@ -118,7 +121,7 @@ def _verify_file(path: Path, head: tuple[int, str] | None, progress: Callable[[i
             raise newer_store(path, str(version), JOURNAL_VERSION)
         if not has_entries(conn):
             return Verified(False, None, f"{path.name} holds no table of entries", 0, FIRST_PREVIOUS.hex())
-        return _verify_chain(conn, head, progress)
+        return _verify_chain(conn, path, head, progress)
     finally:
         conn.close()
 
@@ -135,7 +138,7 @@ def _open_to_look(path: Path) -> sqlite3.Connection:
 
 
 def _verify_chain(
-    conn: sqlite3.Connection, head: tuple[int, str] | None, progress: Callable[[int, int], None] | None
+    conn: sqlite3.Connection, path: Path, head: tuple[int, str] | None, progress: Callable[[int, int], None] | None
 ) -> Verified:
     walk = _Walk(conn, progress=progress)
     try:
@@ -149,17 +152,53 @@ def _verify_chain(
     if misfit is not None:
         return Verified(False, misfit.seq, misfit.why, *at)
     if head is not None:
-        cut = _against_head(conn, head, walk.seq)
+        cut = _against_head(conn, head, walk.seq, walk.lost)
         if cut is not None:
             return Verified(False, cut.seq, cut.why, *at)
     wrong = wrong_triggers(conn)
     if wrong:
         return Verified(False, None, f"the chain holds, but the journal is not guarded: {'; '.join(wrong)}", *at)
-    return Verified(True, None, "the chain holds", *at)
+    forged = _forged_fold(conn, path.parent)
+    if forged:
+        return Verified(
+            False, None, f"the chain holds, but the saved state {FOLD_FILE} doesn't follow from it: {forged}", *at
+        )
+    return Verified(True, None, "the chain holds" + lost_text(walk.lost), *at, tuple(walk.lost))
 
 
-def _against_head(conn: sqlite3.Connection, head: tuple[int, str], last_seq: int) -> Misfit | None:
+def _forged_fold(conn: sqlite3.Connection, folder: Path) -> str:
+    """Why the saved state can't come from these entries; "" where it does, where there is none, or none that is used."""
+    entry_at = reader(conn)
+
+    def digest_at(seq: int) -> bytes | None:
+        row = conn.execute("SELECT digest FROM entry WHERE seq = ?", (seq,)).fetchone()
+        return bytes(row[0]) if row else FIRST_PREVIOUS if seq == 0 else None
+
+    saved = Caches(folder, digest_at).load_fold(None)
+    if saved is None:
+        return ""  # damaged, or of another journal: a start passes it over
+    try:
+        return invented(saved[1], entry_at) or left_out(saved[1], conn, saved[0])
+    except (ValueError, TypeError, KeyError) as exc:
+        return f"its facts are none ({exc})"
+
+
+def lost_text(lost: Sequence[tuple[int, int]]) -> str:
+    """Words for entries that a journal itself says it lost; none where it lost none.
+
+    >>> lost_text([(101, 274)])
+    '; it says itself that entries 101 to 274 were lost'
+    """
+    spans = ", ".join(f"{first} to {last}" for first, last in lost)
+    return f"; it says itself that entries {spans} were lost" if lost else ""
+
+
+def _against_head(
+    conn: sqlite3.Connection, head: tuple[int, str], last_seq: int, lost: Sequence[tuple[int, int]]
+) -> Misfit | None:
     seq, digest = head
+    if any(first <= seq <= last for first, last in lost):
+        return Misfit(seq, "it was lost, as a later entry says")
     if seq > last_seq:
         return Misfit(last_seq + 1, f"the journal ends at {last_seq}; the noted head is {seq}: entries were cut off")
     row = conn.execute("SELECT digest FROM entry WHERE seq = ?", (seq,)).fetchone()
@@ -187,6 +226,7 @@ class _Walk:
         self._conn, self._progress = conn, progress
         self.seq, self.digest, self.station = after, FIRST_PREVIOUS, station
         self._own_station = station is None
+        self.lost: list[tuple[int, int]] = []
         self._all: int = conn.execute("SELECT count(*) FROM entry").fetchone()[0] if progress else 0
 
     def first_misfit(self) -> Misfit | None:
@@ -223,7 +263,9 @@ class _Walk:
 
     def _look(self, row: _Row) -> Misfit | None:
         expected = self.seq + 1
-        if row.seq != expected:
+        if row.seq > expected and _says_lost(row.hashed, expected, row.seq):
+            self.lost.append((expected, row.seq - 1))
+        elif row.seq != expected:
             return Misfit(expected, "it is missing" if row.seq > expected else f"an entry {row.seq} stands before it")
         if not all(isinstance(part, bytes) for part in (row.hashed, row.digest, row.trust_check)):
             return Misfit(row.seq, "a column is not of the kind that is written")
@@ -250,4 +292,16 @@ class _Walk:
         return None
 
 
-__all__ = ["Misfit", "Verified", "first_misfit", "parse_head", "verify"]
+def _says_lost(hashed: object, first: int, seq: int) -> bool:
+    """Whether an entry says that those between `first` and itself were lost: no gap but a told one."""
+    try:
+        said = json.loads(hashed)  # type: ignore[arg-type]  # what isn't bytes raises
+        body = said["body"]
+        return bool(
+            said["kind"] == "repair" and body["what"] == "lost" and (body["from"], body["to"]) == (first, seq - 1)
+        )
+    except (ValueError, TypeError, KeyError):
+        return False
+
+
+__all__ = ["Misfit", "Verified", "first_misfit", "lost_text", "parse_head", "verify"]

@@ -141,12 +141,12 @@ def test_a_fold_is_given_back_only_to_its_version_and_its_chain(tmp_path: Path) 
     journal.save_fold(1, 8, {"later": True})
     assert (journal.load_fold(7), journal.load_fold(8)) == (None, (1, {"later": True}))
     journal.close()
-    raw = sqlite3.connect(tmp_path / "journal.db")
-    raw.execute("UPDATE fold SET state = '{}'")
-    raw.commit()
-    raw.close()
+    saved = (tmp_path / "fold.json").read_text()
+    (tmp_path / "fold.json").write_text(saved.replace("true", "null"))
     journal = Journal(tmp_path, STATION, "boot")
     assert journal.load_fold(8) is None  # somebody changed it: fold from the start
+    (repair,) = journal.take_repairs()
+    assert (repair["what"], repair["file"]) == ("rebuilt", "fold.json")
     journal.close()
 
 

@@ -13,7 +13,7 @@ from edge.domain.entries import Draft, Entry, wall_ms_of
 from edge.domain.errors import RecordRefused, StoreFault
 from edge.domain.readings import KIND_OF, Role, Sample
 from edge.domain.settings import Point, Settings
-from edge.domain.station import Station
+from edge.domain.station import FOLD_VERSION, Station
 from edge.judge import Judge
 from edge.store.journal import Journal
 from tests.unit.test_judge import FakeSeries, until
@@ -148,3 +148,16 @@ def test_alarms_and_answers_are_as_they_were_after_a_restart(tmp_path: Path, cle
     finally:
         second.end()
         first.judge.stop(5)
+
+
+def test_a_saved_state_that_no_station_can_take_is_folded_anew_and_said(tmp_path: Path) -> None:
+    bench = Bench(tmp_path)
+    bench.judge.record(HOLD).result(5)
+    bench.end()
+    journal = Journal(tmp_path, SETTINGS.name, "told")
+    journal.save_fold(journal.last_seq(), FOLD_VERSION, {"alarms": 5, "facts": []})
+    journal.close()
+    bench = Bench(tmp_path, boot="later", after_ms=60_000)
+    until(lambda: bench.state("hold") == "unacknowledged")
+    assert [repair["file"] for repair in bench.journal.take_repairs()] == ["fold.json"]
+    bench.end()

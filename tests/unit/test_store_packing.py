@@ -102,5 +102,5 @@ def test_a_whole_stream_of_nonsense_is_refused(inside: bytes) -> None:
 
 
 def test_a_later_form_is_refused() -> None:
-    with pytest.raises(ValueError, match="packed form 02"):
-        unpack(b"\x02" + pack({})[1:])
+    with pytest.raises(ValueError, match="packed form 03"):
+        unpack(b"\x03" + pack({})[1:])

@@ -1,0 +1,50 @@
+"""Entries that the journal lost: what they said is not known, so the station isn't ready until a person has looked.
+
+A hold, a failed test, a filter change may be among them. Whoever knows the station says that nothing of the kind stands by a
+`release` that names no hold; what does stand is recorded again.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from typing import TYPE_CHECKING, Any, Final
+
+if TYPE_CHECKING:
+    from edge.domain.duties import Fact
+
+#: the word under which a loss stands among the facts; no record has it
+LOST: Final = "(lost)"
+ASK: Final = (
+    "Ask who worked here, look at the archive or the paper log, record again what is missing (holds, tests, filter "
+    "changes); then record a release that names no hold"
+)
+
+
+def tells_of_loss(kind: str, body: dict[str, Any]) -> bool:
+    """Whether an entry says that entries were lost, or that another journal was put in this one's place."""
+    return kind == "repair" and body.get("what") in ("lost", "exchanged")
+
+
+def unconfirmed(facts: Sequence[Fact]) -> Fact | None:
+    """The newest loss that no later release has answered. Facts stand in the order of the journal."""
+    found: Fact | None = None
+    for fact in facts:
+        if fact.record == LOST:
+            found = fact
+        elif fact.record == "release" and fact.counts and answers_loss(fact.body):
+            found = None
+    return found
+
+
+def answers_loss(release: Any) -> bool:
+    """A release that names a hold answers for that one only."""
+    return release.get("name") is None
+
+
+def text(loss: Fact) -> str:
+    """What a loss means, for people."""
+    first, last = loss.body.get("from"), loss.body.get("to")
+    what = (
+        f"entries {first} to {last} of the journal were lost" if first is not None else "another journal was put here"
+    )
+    return f"{what}: a hold, a failed test or a filter change may be among them"
