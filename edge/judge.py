@@ -569,6 +569,9 @@ class Judge:
 
     def _commit(self) -> None:
         """Bring the drafts to disk in one commit; where it refuses they stay, in order, and are tried again."""
+        if self._not_kept:
+            self._drafts.clear()  # they will never be: nobody may wait for them
+            return
         is_idle = self._writer.settled()
         if not is_idle or not self._drafts or (self._fault is not None and time.monotonic() < self._retry_at_s):
             self._give_up_telemetry()
