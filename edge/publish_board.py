@@ -174,7 +174,10 @@ class Board:
         return int(self._pace.fresh * self._topics[topic].heartbeat_s)
 
     def payload(self, topic: str, fresh_until: str | None = None) -> bytes:
-        """What it says, and until when that holds, as JSON; empty where it can't be said as JSON (logged: a mistake of ours, and no reason to say nothing else)."""
+        """What it says, and until when that holds, as JSON.
+
+        Empty where it can't be said as JSON (logged: a mistake of ours, and no reason to say nothing else).
+        """
         try:
             return compact({**self._topics[topic].message, "fresh_until": fresh_until})
         except (TypeError, ValueError) as exc:
