@@ -151,7 +151,7 @@ def _nobody_can_write(path: Path) -> bool:
     """Whether the disk is mounted for reading only, or no program has the file open and we may not write beside it."""
     if os.statvfs(path.parent).f_flag & os.ST_RDONLY:
         return True
-    return not os.access(path.parent, os.W_OK) and not path.with_name(path.name + "-shm").exists()
+    return not os.access(path.parent, os.W_OK, effective_ids=True) and not path.with_name(path.name + "-shm").exists()
 
 
 def _open_unwritable(path: Path) -> sqlite3.Connection:
