@@ -126,6 +126,7 @@ class Acquisition:
         self._stop = threading.Event()
         seams = (clock, on_samples, on_bus, find_adapter, self._stop)
         self._workers = [_BusWorker(bus, points, *seams) for bus in buses]
+        self._beat_s = time.monotonic()
         self._supervisor = threading.Thread(target=self._supervise, name="bus supervisor", daemon=True)
 
     def start(self) -> None:
@@ -154,6 +155,17 @@ class Acquisition:
         everyone = [worker.thread for worker in self._workers] + [self._supervisor]
         return [thread.name for thread in everyone if thread.is_alive()]
 
+    def quiet_s(self) -> float:
+        """Real seconds since the supervisor last came round."""
+        return 0.0 if self._stop.is_set() or self._supervisor.ident is None else time.monotonic() - self._beat_s
+
+    def ended(self) -> list[str]:
+        """Threads that should run and don't. One that is stuck in a read is none: its points are bad, and its bus is lost."""
+        if self._stop.is_set():
+            return []
+        everyone = [worker.thread for worker in self._workers] + [self._supervisor]
+        return [thread.name for thread in everyone if thread.ident is not None and not thread.is_alive()]
+
     def ages(self) -> dict[str, int | None]:
         """How old the newest good sample of each point is [ms, the clock's time]; None where there was none."""
         return {point: age for worker in self._workers for point, age in worker.ages().items()}
@@ -164,6 +176,7 @@ class Acquisition:
 
     def _supervise(self) -> None:
         while not self._stop.wait(min((worker.look_again_s() for worker in self._workers), default=1.0)):
+            self._beat_s = time.monotonic()
             for worker in self._workers:
                 try:
                     worker.look()

@@ -1,7 +1,8 @@
 """`warmwell run FILE`: the daemon of one station, from the start to a clean stop.
 
 SIGTERM and SIGINT stop it within five seconds; SIGHUP reloads the station file (a bad one leaves the old in force, and says
-so). Under a service manager it speaks sd_notify: ready once the sensors are read, and alive only while the judge is.
+so). Under a service manager it speaks sd_notify: ready once something was read and the page answers, and alive only while
+each part makes progress.
 """
 
 from __future__ import annotations
@@ -29,6 +30,8 @@ log = logging.getLogger("warmwell.daemon")
 
 #: how often the parts are looked at (real seconds)
 LOOK_EVERY_S: Final = 1.0
+#: after so long (real seconds) it is ready without a reading or without the page, and says which
+READY_AFTER_S: Final = 30.0
 
 
 class Asked:
@@ -83,27 +86,34 @@ def run(path: Path) -> int:
         for text in plan.not_active:
             log.warning("not active yet: %s", text)
         refuse_held_port(plan.api.host, plan.api.port)
-        assembly = Assembly(plan, RealClock())
-        judged = True
-        try:
-            assembly.open()
-            assembly.start_reading()
-            notify("READY=1\nSTATUS=reading the sensors")
-            assembly.start_telling()
-            log.info("the page is at %s", assembly.url or "(not yet: see above)")
-            judged = _attend(assembly, asked, path)
-        finally:
-            notify("STOPPING=1")
-            ended = assembly.stop(asked.stop_why or "a fault")
+        judged = again = True
+        while again:
+            again = False
+            assembly = Assembly(plan, RealClock())
+            try:
+                assembly.open()
+                assembly.start_reading()
+                assembly.start_telling()
+                log.info("the page is at %s", assembly.url or "(not yet: see above)")
+                judged = _attend(assembly, asked, path)
+                again = judged and asked.stop_why is None
+            finally:
+                if not again:
+                    notify("STOPPING=1")
+                ended = assembly.stop(asked.stop_why or ("the store can be used again" if again else "a fault"))
+            plan = assembly.plan
         log.info("stopped (%s)", asked.stop_why or "a fault")
         return 0 if judged and ended else 1
 
 
 def _attend(assembly: Assembly, asked: Asked, path: Path) -> bool:
-    """Supervise until a signal asks for the stop; False where the judge died."""
-    watchdog, fed_s = watchdog_s(), 0.0
-    while asked.stop_why is None:
-        asked.wait(min(LOOK_EVERY_S, watchdog or LOOK_EVERY_S))
+    """Supervise until a signal asks for the stop, or a store that couldn't be used can be; False where the judge died."""
+    watchdog, fed_s, began_s, is_ready = watchdog_s(), 0.0, time.monotonic(), False
+    while asked.stop_why is None and not assembly.store_is_back():
+        asked.wait(min(LOOK_EVERY_S if is_ready else 0.1, watchdog or LOOK_EVERY_S))
+        if not is_ready and (assembly.is_ready() or time.monotonic() - began_s > READY_AFTER_S):
+            is_ready = True
+            notify(f"READY=1\nSTATUS={'watching' if assembly.is_ready() else 'watching; no reading or no page yet'}")
         if asked.reload:
             asked.reload = False
             reload(assembly, path)
@@ -114,15 +124,22 @@ def _attend(assembly: Assembly, asked: Asked, path: Path) -> bool:
             assembly.look()
         except Exception:  # supervision border: whoever looks after the parts must outlive a mistake about one
             log.exception("looking after the parts failed")
-        if watchdog is not None and assembly.is_judging() and time.monotonic() - fed_s >= watchdog / 2:
+        if is_ready and watchdog is not None and time.monotonic() - fed_s >= watchdog / 2 and not _are_stuck(assembly):
             notify("WATCHDOG=1")
             fed_s = time.monotonic()
     return True
 
 
+def _are_stuck(assembly: Assembly) -> bool:
+    stuck = assembly.stuck()
+    if stuck:
+        log.critical("no progress: %s; the service manager is not told that all is well", ", ".join(stuck))
+    return bool(stuck)
+
+
 def reload(assembly: Assembly, path: Path) -> bool:
     """Load the station file anew; a bad one leaves the old in force. Returns whether the new one is in force."""
-    notify("RELOADING=1")
+    notify(f"RELOADING=1\nMONOTONIC_USEC={time.clock_gettime_ns(time.CLOCK_MONOTONIC) // 1000}")
     try:
         plan = config.load(path)
         assembly.reload(plan)
@@ -130,16 +147,26 @@ def reload(assembly: Assembly, path: Path) -> bool:
         for line in str(exc).splitlines():
             log.error("%s", line)
         log.error("the station file was not taken; the old settings (%s) stay in force", assembly.plan.digest[:12])
+        _tell_refused(assembly, str(exc))
         return False
     except Exception:  # supervision border: a reload that fails must not end the watch
         log.exception("the reload failed; see /health for what is in force")
+        _tell_refused(assembly, "the reload failed because of a fault in Warmwell; see the system journal")
         return False
     finally:
         notify("READY=1")
     for text in (*plan.warnings, *(f"not active yet: {text}" for text in plan.not_active)):
         log.warning("%s", text)
+    assembly.judge.remark("settings", "")
     log.info("the station file was taken: settings %s are in force", plan.digest[:12])
     return True
+
+
+def _tell_refused(assembly: Assembly, why: str) -> None:
+    """Whoever wrote the file may not see this program's log: it is an entry, and stands beside the verdict until one is taken."""
+    first = why.splitlines()[0] if why else ""
+    assembly.judge.note("settings_refused", {"why": why[:2000], "in_force": assembly.plan.digest})
+    assembly.judge.remark("settings", f"The station file was not taken, the old settings stay in force: {first}")
 
 
 def refuse_held_port(host: str, port: int) -> None:

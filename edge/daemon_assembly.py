@@ -18,10 +18,12 @@ from edge.acquisition import Acquisition
 from edge.clock import RealClock
 from edge.config import StationFile
 from edge.daemon_series import CurrentSeries
+from edge.daemon_unkept import UnkeptJournal
 from edge.daemon_version import program_version
+from edge.daemon_watch import hanging, is_read_only, store_trouble
 from edge.domain.contracts import Clock
 from edge.domain.entries import Entry
-from edge.domain.errors import UnusableInput, WarmwellError
+from edge.domain.errors import StoreFault, UnusableInput, WarmwellError
 from edge.domain.station import Station
 from edge.judge import Judge, Ticker
 from edge.store.journal import CHECKED_AT_START, Journal
@@ -35,8 +37,8 @@ FIRST_PAUSE_S, LONGEST_PAUSE_S = 2.0, 120.0
 STEADY_S: Final = 300.0
 #: until then (real seconds) a broker that was never reached is none that is lost
 FIRST_CONNECT_S: Final = 15.0
-#: a judge that has not begun a pass for so long (real seconds) hangs
-JUDGE_HANGS_S: Final = 30.0
+#: how often a store that can't be used is tried again (real seconds)
+STORE_AGAIN_S: Final = 5.0
 
 
 class Part:
@@ -157,24 +159,31 @@ class Assembly:
         self._began_s = time.monotonic()
         self._facts: dict[str, tuple[bool, str]] = {}
         self._stores_open = False
+        self.not_kept: StoreFault | None = None
+        self._store_tried_s = time.monotonic()
+        self._lost_readings, self._lost_at_s = 0, float("-inf")
         self.parts: dict[str, Part] = {}
 
     # ---- start ------------------------------------------------------------------------------------------------------
 
     def open(self) -> None:
-        """Open the store and begin to judge.
+        """Open the store and begin to judge. Where the store can't be used the station is watched without it.
 
         Raises:
             AlreadyRunning: another process holds the folder.
             NewerStore: a later version wrote the store.
             UnusableInput: the folder is another station's.
-            StoreFault: the folder can't be used, or the journal is damaged.
         """
         settings, keep = self.plan.settings, self.plan.keep
         space = Space(keep.folder)
-        self.journal = Journal(
-            keep.folder, settings.name, self.clock.boot, make_room=space.make_room, fold_anew=CHECKED_AT_START
-        )
+        self.journal: Journal | UnkeptJournal
+        try:
+            self.journal = Journal(
+                keep.folder, settings.name, self.clock.boot, make_room=space.make_room, fold_anew=CHECKED_AT_START
+            )
+        except StoreFault as fault:
+            log.error("%s Nothing is kept; the station is watched, and its verdict is never READY.", fault)
+            self.not_kept, self.journal = fault, UnkeptJournal(keep.folder, fault)
         self.series = CurrentSeries(keep, self.clock.boot, space)
         self._stores_open = True
         self.series.wanted(settings.points)
@@ -193,8 +202,20 @@ class Assembly:
             settings=(self.plan.document, self.plan.digest),
             tickers=self._tickers,
             on_entries=self._on_entries,
+            not_kept=self.not_kept,
         )
         self.judge.start()
+
+    def store_is_back(self) -> bool:
+        """Whether a store that couldn't be used can be: then this assembly is to be stopped, and another made."""
+        if self.not_kept is None or time.monotonic() - self._store_tried_s < STORE_AGAIN_S:
+            return False
+        self._store_tried_s = time.monotonic()
+        try:
+            Journal(self.plan.keep.folder, self.plan.settings.name, self.clock.boot).close()
+        except WarmwellError:
+            return False
+        return True
 
     def _station_maker(self, plan: StationFile) -> Callable[[dict[str, Any]], Station]:
         return lambda state: Station(plan.settings, self.clock.boot, state)
@@ -225,7 +246,11 @@ class Assembly:
         from edge.publish import Publisher, Timing
         from edge.publish_link import Limits
 
-        timing = Timing(first_s=0.5, cap_s=2.0, limits=Limits(connect_s=0.7)) if self._quick_mqtt else Timing()
+        timing = (
+            Timing(first_s=0.5, cap_s=2.0, slow_cap_s=2.0, limits=Limits(connect_s=0.7))
+            if self._quick_mqtt
+            else Timing()
+        )
         assert self.plan.mqtt is not None
         settings = self.plan.settings
         return Publisher(
@@ -285,8 +310,9 @@ class Assembly:
             log.warning("repair: %s", "; ".join(f"{key} {value}" for key, value in body.items()))
             self.judge.note("repair", body)
         disk = self.series.status()
-        away = self.journal.trouble  # the open journal isn't the one under its name: nothing more is taken
-        self._fact("disk_low", bool(disk["low"] or away), away or f"the disk is nearly full: {disk['disk']}")
+        self._fact("disk_low", bool(disk["low"]), f"the disk is nearly full: {disk['disk']}")
+        trouble = self._store_trouble(disk)
+        self._fact("store", bool(trouble), trouble)
         mqtt = self.parts.get("mqtt")
         if mqtt is not None:
             status = mqtt.status()
@@ -294,8 +320,14 @@ class Assembly:
             self._was_connected = self._was_connected or connected
             # a first connection takes real seconds, which are many minutes in fast motion
             early = not self._was_connected and time.monotonic() - self._began_s < FIRST_CONNECT_S
-            why = status.get("last_error") or status.get("why") or "the broker has not been reached yet"
-            self._fact("untold", not connected and not early, str(why))
+            why = (
+                status.get("untold_why")
+                or status.get("last_error")
+                or status.get("why")
+                or "the broker has not been reached yet"
+            )
+            untold = mqtt.running is None or mqtt.running.untold_since_ms() is not None
+            self._fact("untold", untold and not early, str(why))
 
     def _fact(self, alarm: str, present: bool, text: str) -> None:
         """Tell the station when it changes; the text of what is over doesn't matter."""
@@ -304,20 +336,49 @@ class Assembly:
             self._facts[alarm] = told
             self.judge.fact(alarm, present, text)
 
-    def is_judging(self) -> bool:
-        """Whether the judge lives and has begun a pass lately."""
-        return self.judge.alive() and self.judge.idle_s() < JUDGE_HANGS_S
+    def _store_trouble(self, series: Mapping[str, Any]) -> str:
+        lost = int(series.get("lost_readings", 0))
+        if lost > self._lost_readings:
+            self._lost_readings, self._lost_at_s = lost, time.monotonic()
+        newly_lost = time.monotonic() - self._lost_at_s < 60.0
+        trouble = self.journal.trouble or store_trouble(
+            self.judge.status(), self.judge.refusing_s(), series, newly_lost=newly_lost
+        )
+        if not trouble and is_read_only(self.plan.keep.folder):
+            trouble = "the disk is mounted for reading only: nothing can be kept"
+        return trouble
+
+    def stuck(self) -> list[str]:
+        """Parts that make no progress, in words: the service manager's watchdog is fed only while there are none."""
+        quiet_s = {"judge": self.judge.idle_s(), "journal writer": self.judge.writing_s()}
+        for name, part in self.parts.items():
+            if part.running is not None:
+                quiet_s[name] = part.running.quiet_s()
+        dead = [] if self.judge.alive() else ["judge (it has ended)"]
+        if hasattr(self, "acquisition"):
+            quiet_s["acquisition"] = self.acquisition.quiet_s()
+            dead += [f"{name} (it has ended)" for name in self.acquisition.ended()]
+        return dead + hanging(quiet_s)
+
+    def is_ready(self) -> bool:
+        """Whether something has been read (or nothing is to be read) and the page answers."""
+        api = self.parts.get("api")
+        page = api is not None and api.running is not None and api.running.wait_ready(0.0)
+        return page and (self.judge.status()["hearings"] > 0 or not any(bus.active for bus in self.plan.buses))
 
     def status(self) -> dict[str, Any]:
         """For /health: {"ok", "uptime_s", "judge", "journal", "series", "buses", and each part that tells}."""
         parts = {name: part.status() for name, part in self.parts.items()}
-        judge = self.judge.status()
+        judge, series, stuck = self.judge.status(), self.series.status(), self.stuck()
+        trouble = self._store_trouble(series)
         return {
-            "ok": bool(judge["ok"]) and self.journal.trouble is None and all(part["ok"] for part in parts.values()),
+            "ok": bool(judge["ok"]) and not trouble and not stuck and all(part["ok"] for part in parts.values()),
+            "stuck": stuck,
+            "store": trouble or "ok",
             "uptime_s": round(time.monotonic() - self._began_s, 1),
             "judge": judge,
             "journal": self.journal.status(),
-            "series": self.series.status(),
+            "series": {"ok": not series.get("trouble"), **series},
             "buses": self.acquisition.status(),
             **parts,
         }

@@ -23,6 +23,8 @@ if TYPE_CHECKING:
 
 #: entries that the live view shows at most; fewer where the terminal is low
 NEWEST: Final = 16
+#: a reader that takes no line for so long (real seconds) is given up, and that is said
+READER_STALLS_S: Final = 60.0
 _LAMP: Final = {"met": "ok", "by_eye": "ok", "unmet": "NOT", "unknown": "?"}
 _DULL: Final = frozenset({"settings", "phase", "draw", "filter_day"})
 
@@ -48,7 +50,7 @@ class JsonLines:
         self._thread = threading.Thread(target=self._write, name="json lines", daemon=True)
         self.alarms: Counter[str] = Counter()
         self.reader_left = threading.Event()
-        self.count = 0
+        self.count = self._taken = 0
         self._thread.start()
 
     def say(self, line: Mapping[str, Any]) -> None:
@@ -97,13 +99,21 @@ class JsonLines:
         )
 
     def end(self) -> None:
+        """Wait for the reader for as long as it takes lines: none is dropped."""
         self._lines.put(None)
-        self._thread.join(5)
+        taken = -1
+        while self._thread.is_alive() and taken != self._taken:
+            taken = self._taken
+            self._thread.join(READER_STALLS_S)
+        if self._thread.is_alive():
+            self.reader_left.set()
+            print("The reader has taken no line for 60 s: the lines after that are missing.", file=sys.stderr)
 
     def _write(self) -> None:
         while (line := self._lines.get()) is not None:
             try:
                 self._out.write(line)
+                self._taken += 1
                 if self._lines.empty():
                     self._out.flush()
             except (OSError, ValueError):  # `| head` has enough; the demo then stops

@@ -9,6 +9,10 @@ the stop; and the judge looks at the clock itself. Readers get immutable snapsho
 Nothing is answered before its entry is on disk. Where the disk refuses, entries that happened by themselves (alarms,
 draws) wait in memory in their order and are tried again; a record that could not be written is withdrawn from the
 station too: whoever sent it was told that it is not kept, so it must not turn up later.
+
+The disk is waited for by another thread (judge_writer.py). Where it takes its time the judge goes on judging: pictures say
+how many entries are not on disk yet, records wait in their order, and one that was under way is not in force until it is on
+disk; it is then folded, as at a start.
 """
 
 from __future__ import annotations
@@ -20,13 +24,15 @@ import time
 from collections import Counter
 from collections.abc import Callable, Iterable, Mapping, Sequence
 from concurrent.futures import Future
+from functools import partial
+from operator import attrgetter
 from typing import Any, Final, NamedTuple
 
 from edge.clock import ClockWatch
 from edge.domain.contracts import Clock
-from edge.domain.entries import Draft, Entry, Now, rfc3339
-from edge.domain.errors import RecordRefused, StoreFault, WarmwellError
-from edge.domain.readings import Sample
+from edge.domain.entries import Draft, Entry, Now
+from edge.domain.errors import RecordRefused, StoreFault
+from edge.domain.readings import Reading, Sample
 from edge.domain.station import FOLD_VERSION
 from edge.judge_inbox import (
     Act,
@@ -38,17 +44,24 @@ from edge.judge_inbox import (
     Record,
     Reload,
     Stop,
+    bounded,
+    fate_unknown,
     not_running,
+    record_fault,
     refuse_left,
+    settings_draft,
+    store_fault,
 )
+from edge.judge_picture import REFUSES_S, Unsaved, unknown_verdict, with_what_is_not_kept
+from edge.judge_writer import LAST_PATIENCE_S, LOOK_AGAIN_S, PATIENCE_S, Job, Writer
 from edge.snapshot import Snapshot
 
 log = logging.getLogger("warmwell.judge")
 
 #: entries that may wait for the disk before telemetry among them is dropped; alarms and what people did never are
 MOST_UNSAVED: Final = 5_000
-#: kinds of entry that may be dropped while the disk refuses, the least missed first
-TELEMETRY: Final = ("phase", "verdict", "heat_up", "cool_down", "transfer", "filter_day", "draw")
+#: the order of samples
+BY_TIME: Final = attrgetter("mono_ms")
 #: samples of one hearing lie within this, in the clock's time
 ONE_INSTANT_MS: Final = 100
 #: a new picture at most this often (real seconds), unless an entry was made
@@ -84,6 +97,7 @@ class Judge:
         settings: (whole station file as plain JSON, its digest), for the `settings` entry. None: no such entry.
         tickers: see Ticker.
         on_entries: called in the judge's thread with entries that have just come to disk, in order.
+        not_kept: why nothing at all can be kept; the verdict is then never ready. None: the journal is there.
     """
 
     def __init__(
@@ -98,12 +112,14 @@ class Judge:
         settings: tuple[Mapping[str, Any], str] | None = None,
         tickers: Sequence[Ticker] = (),
         on_entries: Callable[[Sequence[Entry]], None] | None = None,
+        not_kept: StoreFault | None = None,
     ) -> None:
         self._station: OwnedStation = station
         self._journal, self._series, self._clock = journal, series, clock
         self._rebuild = rebuild or (lambda state: type(station)(station.settings, clock.boot, state))
         self._about, self._settings, self._tickers, self._on_entries = about, settings, tickers, on_entries
-        self._inbox, self._watch = Inbox(), ClockWatch()
+        self._not_kept = not_kept
+        self._inbox, self._watch, self._writer = Inbox(), ClockWatch(), Writer(PATIENCE_S)
         self._thread: threading.Thread | None = None
         self._open = threading.Event()  # records are taken
         # from here on: touched by the judge's thread only (and by start, before there is one)
@@ -111,8 +127,12 @@ class Judge:
         self._reached_ms = self._now.mono_ms  # the station has been moved up to here
         self._ticks: list[int] = []  # next wall time of each ticker
         self._last: dict[str, Sample] = {}
-        self._drafts: list[Draft] = []  # not on disk yet
+        self._drafts: list[Draft] = []  # not on disk yet, nor under way
+        self._handed: list[Draft] = []  # under way
+        self._parked: list[Record | Reload] = []  # people who came while the disk took its time
+        self._answering: Record | None = None  # whoever's record is under way
         self._fault: StoreFault | None = None
+        self._fault_since_s = 0.0
         self._retry_at_s = 0.0
         self._lost: Counter[str] = Counter()
         self._seq = self._folded_seq = 0
@@ -127,6 +147,7 @@ class Judge:
         self._picture = Snapshot(0, 0, self._now, starting)
         self._pictures = threading.Condition()
         self._beat_s = time.monotonic()
+        self._remarks: Mapping[str, str] = {}
 
     # ---- any thread -------------------------------------------------------------------------------------------------
 
@@ -205,10 +226,24 @@ class Judge:
         """Real seconds since its last pass began; beyond a few seconds it hangs."""
         return time.monotonic() - self._beat_s
 
+    def remark(self, what: str, text: str) -> None:
+        """Something that people have to read beside the verdict until it is over (`text` empty): settings not taken."""
+        remarks = {**self._remarks, what: text}
+        self._remarks = {key: said for key, said in remarks.items() if said}
+
+    def writing_s(self) -> float:
+        """For how long (real seconds) the journal's writer has been at what it is doing; 0 where it waits for work."""
+        return self._writer.busy_s()
+
+    def refusing_s(self) -> float:
+        """For how long (real seconds) the journal has refused; 0 while it takes."""
+        return time.monotonic() - self._fault_since_s if self._fault is not None else 0.0
+
     def status(self) -> dict[str, Any]:
         """For /health."""
+        is_well = self.alive() and max(self.idle_s(), self.writing_s()) < REFUSES_S
         return {
-            "ok": self.alive() and self._fault is None and self.idle_s() < 10,
+            "ok": is_well and self._fault is None and not self._remarks,
             "seq": self._seq,
             "idle_s": round(self.idle_s(), 3),
             "hearings": self._hearings,
@@ -216,8 +251,10 @@ class Judge:
             "bad": self._bad,
             "waiting": len(self._inbox),
             "samples_dropped": self._inbox.dropped,
-            "unsaved": len(self._drafts),
+            "unsaved": len(self._drafts) + len(self._handed),
             "store_fault": None if self._fault is None else str(self._fault),
+            "commit": self._writer.figures(),
+            "remarks": dict(self._remarks),
             "stumbles": self._stumbles,
         }
 
@@ -237,8 +274,10 @@ class Judge:
             after = "nothing" if newest is None else "a clean stop" if newest.kind == "stopped" else "an unclean stop"
             self._drafts.append(Draft(now, "started", {**self._about, "after": after}))
         if self._settings is not None:
-            self._drafts.append(_settings_draft(now, *self._settings))
+            self._drafts.append(settings_draft(now, *self._settings))
         self._drafts += self._station.advance(now)
+        if self._not_kept:
+            self._fault, self._fault_since_s, self._retry_at_s = self._not_kept, float("-inf"), float("inf")
         self._commit()
         self._show(now)
 
@@ -277,16 +316,22 @@ class Judge:
                 self._pass(items)
             except Exception:  # supervision border: one pass must not end the watch; it is said and counted
                 self._stumbled("a pass of the judge")
-                refuse_left(items)
+                under_way = [*self._parked, self._answering]
+                refuse_left([item for item in items if item not in under_way])
         self._open.clear()
         try:
             self._wind_up(stop.why)
         except Exception:  # supervision border: the store must still be closed in order
             self._stumbled("the judge's stop")
-        refuse_left(self._inbox.take(0))
+        if self._answering is not None:
+            self._answering.answer.set_exception(fate_unknown())
+        refuse_left([*self._parked, *self._inbox.take(0)])
+        self._writer.stop()
 
     def _wait_s(self) -> float:
         """Real seconds until there is something to do by itself."""
+        if not self._writer.is_idle():
+            return LOOK_AGAIN_S
         clock_s = [self._clock.real_s(1000)]
         mono_ms = self._clock.mono_ms()
         deadline_ms = self._station.next_deadline()
@@ -302,7 +347,7 @@ class Judge:
         self._now = now = self._clock.now()
         self._look_at_clock(now)
         samples: list[Sample] = []
-        for item in items:
+        for item in (*self._unparked(), *items):
             if isinstance(item, Heard):
                 samples.extend(item.samples)
                 continue
@@ -383,7 +428,7 @@ class Judge:
 
     def _hear(self, samples: list[Sample]) -> None:
         """Hear samples in the order of their times, those of one instant together."""
-        samples.sort(key=_time_of)
+        samples.sort(key=BY_TIME)
         first = 0
         for place in range(1, len(samples) + 1):
             if place == len(samples) or samples[place].mono_ms - samples[first].mono_ms > ONE_INSTANT_MS:
@@ -427,42 +472,73 @@ class Judge:
 
     # ---- records ----------------------------------------------------------------------------------------------------
 
+    def _unparked(self) -> list[Record | Reload]:
+        """People who waited for the disk, if it has come to an end with what it was at."""
+        if not self._writer.settled():
+            return []
+        parked, self._parked = self._parked, []
+        return parked
+
     def _answer(self, item: Record) -> None:
         """Judge a record and answer it: after its entry is on disk, or with why there is none."""
-        if not item.answer.set_running_or_notify_cancel():
+        if not item.answer.running() and not item.answer.set_running_or_notify_cancel():
             return
         self._reach(item.mono_ms)
         at = self._at(item.mono_ms)
         self._reached_ms = at.mono_ms
         self._commit()
-        if self._fault is not None and not self._disk_is_back():
+        is_back = self._fault is None or self._disk_is_back()
+        if not self._writer.is_idle():
+            self._parked.append(item)
+            return
+        if self._fault is not None and not is_back:
             item.answer.set_exception(self._fault)
             return
         before = json.dumps(self._station.state())
         try:
-            entries = self._journal.append(self._station.record(item.body, at))
+            drafts = self._station.record(item.body, at)
         except RecordRefused as refusal:
             item.answer.set_exception(refusal)
             return
-        except Exception as exc:  # supervision border: whoever waits gets an answer, the station is as it was before
+        except Exception:  # supervision border: whoever waits gets an answer, the station is as it was before
             self._withdraw(before)
-            item.answer.set_exception(self._record_fault(exc))
+            self._stumbled("judging a record")
+            item.answer.set_exception(record_fault())
             return
-        self._kept(entries)
         # what people read and enter is a reading, too; one from before this boot has no place among its readings
-        self._series.append([reading.uncorrected() for reading in self._station.readings if reading.mono_ms >= 0])
-        self._show(self._now)  # whoever is answered finds their record in the picture
-        item.answer.set_result(entries[0])
+        read = [reading.uncorrected() for reading in self._station.readings if reading.mono_ms >= 0]
+        self._answering = item
+        if not self._writer.write(
+            partial(self._journal.append, drafts), partial(self._answered, item.answer, read, before)
+        ):
+            self._withdraw(before)  # what is not on disk is not in force
+            self._writer.then = partial(self._answered, item.answer, read, None)
 
-    def _record_fault(self, exc: Exception) -> WarmwellError:
-        if isinstance(exc, StoreFault):
-            self._disk_refused(exc)
-            return exc
-        self._stumbled("judging a record")
-        return WarmwellError(
-            "the record could not be judged because of a fault in Warmwell", where="record",
-            expected="an entry in the journal", do="It is not kept; see the system journal and report it",
-        )  # fmt: skip
+    def _answered(self, answer: Future[Entry], read: Sequence[Reading], before: str | None, job: Job) -> None:
+        """A record's commit has come to an end. `before`: the station as it was; None where it has been put back already."""
+        self._answering = None
+        if job.fault is not None:
+            if before is not None:
+                self._withdraw(before)
+            answer.set_exception(self._disk_refused(job.fault))
+            return
+        entries: list[Entry] = job.result
+        if before is None:
+            self._fold_late(entries)
+        else:
+            self._station.kept(entries)
+        self._disk_took()
+        self._told_kept(entries)
+        self._series.append(read)
+        self._show(self._at(self._now.mono_ms))  # whoever is answered finds their record in the picture
+        answer.set_result(entries[0])
+
+    def _fold_late(self, entries: Sequence[Entry]) -> None:
+        """Put in force what came to disk after the judge had gone on: as at a start, then hear again what was read last."""
+        self._station = self._rebuild(json.loads(json.dumps(self._station.state())))
+        for entry in entries:
+            self._station.fold(entry)
+        self._hear_again()
 
     def _withdraw(self, before: str) -> None:
         """Put the station back to a state; what was read last is heard again, as nothing of it is in the state."""
@@ -470,7 +546,7 @@ class Judge:
         self._hear_again()
 
     def _hear_again(self) -> None:
-        samples = sorted(self._last.values(), key=_time_of)
+        samples = sorted(self._last.values(), key=BY_TIME)
         at = self._at(self._reached_ms)
         self._took(self._station.hear(samples, at) if samples else self._station.advance(at))
 
@@ -479,6 +555,9 @@ class Judge:
         at = self._at(self._now.mono_ms)
         self._reached_ms = at.mono_ms
         self._commit()
+        if not self._writer.is_idle():
+            self._parked.append(item)
+            return
         try:
             station = item.make(json.loads(json.dumps(self._station.state())))
         except Exception as exc:  # supervision border: the settings in force stay
@@ -486,7 +565,7 @@ class Judge:
             return
         self._station = station
         self._rebuild = item.make
-        self._took([_settings_draft(at, item.document, item.digest)])
+        self._took([settings_draft(at, item.document, item.digest)])
         self._last = {point: sample for point, sample in self._last.items() if point in station.points(at)}
         self._hear_again()
         self._commit()
@@ -497,37 +576,42 @@ class Judge:
 
     def _commit(self) -> None:
         """Bring the drafts to disk in one commit; where it refuses they stay, in order, and are tried again."""
-        if not self._drafts or (self._fault is not None and time.monotonic() < self._retry_at_s):
+        if self._not_kept:
+            self._drafts.clear()  # they will never be: nobody may wait for them
             return
-        try:
-            entries = self._journal.append(self._drafts)
-        except Exception as exc:  # supervision border: whatever the store says, an alarm must not be lost
-            fault = exc if isinstance(exc, StoreFault) else _store_fault(exc)
-            self._disk_refused(fault)
+        is_idle = self._writer.settled()
+        if not is_idle or not self._drafts or (self._fault is not None and time.monotonic() < self._retry_at_s):
             self._give_up_telemetry()
             return
-        self._drafts = []
+        self._handed, self._drafts = self._drafts, []
+        self._writer.write(partial(self._journal.append, self._handed), self._committed)
+
+    def _committed(self, job: Job) -> None:
+        handed, self._handed = self._handed, []
+        if job.fault is not None:  # whatever the store says, an alarm must not be lost
+            self._drafts = handed + self._drafts
+            self._disk_refused(job.fault)
+            self._give_up_telemetry()
+            return
+        self._station.kept(job.result)
         self._disk_took()
-        self._kept(entries)
+        self._told_kept(job.result)
 
     def _disk_is_back(self) -> bool:
         """Whether the journal can be written again; asked before a person's record is judged."""
-        if self._drafts or time.monotonic() < self._retry_at_s:
+        if self._drafts or not self._writer.is_idle() or time.monotonic() < self._retry_at_s:
             return False
-        try:
-            self._journal.save_fold(self._seq, FOLD_VERSION, self._station.state())
-        except Exception as exc:  # supervision border: as in _commit
-            self._disk_refused(exc if isinstance(exc, StoreFault) else _store_fault(exc))
-            return False
-        self._folded_seq = self._seq
-        self._disk_took()
-        return True
+        self._save_fold()
+        return self._fault is None
 
-    def _disk_refused(self, fault: StoreFault) -> None:
+    def _disk_refused(self, exc: Exception) -> StoreFault:
+        fault = exc if isinstance(exc, StoreFault) else store_fault(exc)
         if self._fault is None:
             log.error("%s", fault)
+            self._fault_since_s = time.monotonic()
         self._fault, self._retry_at_s = fault, time.monotonic() + RETRY_S
         self._news = self._urgent = True
+        return fault
 
     def _disk_took(self) -> None:
         if self._fault is None:
@@ -541,23 +625,11 @@ class Judge:
             self._lost.clear()
 
     def _give_up_telemetry(self) -> None:
-        """Bound what waits: the least missed kinds first, the oldest first; alarms and what people did stay."""
-        for kind in TELEMETRY:
-            too_many = len(self._drafts) - MOST_UNSAVED
-            if too_many <= 0:
-                return
-            kept = []
-            for draft in self._drafts:
-                if draft.kind == kind and too_many > 0:
-                    too_many -= 1
-                    self._lost[kind] += 1
-                else:
-                    kept.append(draft)
-            self._drafts = kept
+        self._drafts, lost = bounded(self._drafts, MOST_UNSAVED)
+        self._lost.update(lost)
 
-    def _kept(self, entries: Sequence[Entry]) -> None:
+    def _told_kept(self, entries: Sequence[Entry]) -> None:
         self._seq = entries[-1].seq
-        self._station.kept(entries)
         self._news = self._urgent = True
         if self._on_entries is not None:
             self._told(self._on_entries, entries)
@@ -569,25 +641,40 @@ class Judge:
             self._stumbled("telling a listener")
 
     def _save_fold_now_and_then(self) -> None:
-        if self._drafts or self._fault is not None or self._seq - self._folded_seq < FOLD_EVERY:
+        if (
+            self._drafts
+            or not self._writer.is_idle()
+            or self._fault is not None
+            or self._seq - self._folded_seq < FOLD_EVERY
+        ):
             return
         self._save_fold()
 
     def _save_fold(self) -> None:
-        try:
-            self._journal.save_fold(self._seq, FOLD_VERSION, self._station.state())
-        except StoreFault as fault:  # only a shortcut for the next start: the entries are what counts
-            log.warning("%s", fault)
-        self._folded_seq = self._seq
+        state = json.loads(json.dumps(self._station.state()))  # the writer reads it while the station goes on
+        self._folded_seq = seq = self._seq
+        self._writer.write(partial(self._journal.save_fold, seq, FOLD_VERSION, state), self._fold_saved)
+
+    def _fold_saved(self, job: Job) -> None:
+        if job.fault is None:
+            self._disk_took()
+        elif self._fault is not None:
+            self._disk_refused(job.fault)
+        else:  # only a shortcut for the next start: the entries are what counts
+            log.warning("the fold could not be saved: %s", job.fault)
 
     def _wind_up(self, why: str) -> None:
         self._now = self._clock.now()
         self._drafts.append(Draft(self._at(self._now.mono_ms), "stopped", {"why": why}))
-        self._retry_at_s = 0.0
+        if not self._not_kept:
+            self._retry_at_s = 0.0
+        self._writer.patience_s = LAST_PATIENCE_S
+        self._writer.settled(LAST_PATIENCE_S)
         self._commit()
-        if self._drafts:
-            log.error("the disk refuses, and the stop can't wait: %d entries are lost", len(self._drafts))
-        else:
+        left = len(self._drafts) + len(self._handed)
+        if left:
+            log.error("the disk refuses or hangs, and the stop can't wait: %d entries may be lost", left)
+        elif self._writer.is_idle() and not self._not_kept:
             self._save_fold()
         self._show(self._now)
 
@@ -608,10 +695,8 @@ class Judge:
             self._stumbled("picturing the station")
             parts = [{}, {}, {}]
             verdict = unknown_verdict(now, f"Can't tell: {self._stumble}; see the system journal", self._names)
-        if self._fault is not None:
-            waiting = f"{len(self._drafts)} entries wait, records are refused"
-            note = f"The journal can't be written ({self._fault.what}): {waiting}. {verdict.get('note') or ''}"
-            verdict = {**verdict, "note": note.strip()}
+        unsaved = Unsaved(len(self._drafts) + len(self._handed), self.writing_s(), self._fault, self.refusing_s())
+        verdict = with_what_is_not_kept(verdict, unsaved, self._remarks.values())
         with self._pictures:
             self._picture = Snapshot(self._picture.version + 1, self._seq, now, verdict, *parts)
             self._pictures.notify_all()
@@ -620,38 +705,3 @@ class Judge:
         self._stumbles += 1
         self._stumble = f"{what} failed"
         log.exception("%s failed; Warmwell goes on, and says so", what)
-
-
-def unknown_verdict(now: Now, text: str, names: tuple[str, str]) -> dict[str, Any]:
-    """The verdict where the station can't be asked: never fine. `names`: site and station."""
-    return {
-        "at": rfc3339(now.wall_ms),
-        "trusted": now.trusted,
-        "site": names[0],
-        "station": names[1],
-        "verdict": "unknown",
-        "phase": "idle",
-        "expected_at": None,
-        "earliest": None,
-        "latest": None,
-        "waits_for": [],
-        "conditions": [
-            {"id": "sensors", "state": "unknown", "text": text, "since": None, "expected_at": None, "evidence": None}
-        ],
-        "note": text,
-    }
-
-
-def _settings_draft(now: Now, document: Mapping[str, Any], digest: str) -> Draft:
-    return Draft(now, "settings", {"digest": digest, "document": dict(document)})
-
-
-def _time_of(sample: Sample) -> int:
-    return sample.mono_ms
-
-
-def _store_fault(exc: Exception) -> StoreFault:
-    return StoreFault(
-        f"it can't be written ({type(exc).__name__}: {exc})", where="journal", expected="a disk that takes writes",
-        do="Free space or replace the card; Warmwell tries again by itself",
-    )  # fmt: skip

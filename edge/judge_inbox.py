@@ -3,17 +3,19 @@
 from __future__ import annotations
 
 import threading
-from collections import deque
+from collections import Counter, deque
 from collections.abc import Callable, Iterable, Mapping, Sequence
 from concurrent.futures import Future
 from typing import Any, Final, NamedTuple, Protocol
 
 from edge.domain.entries import Draft, Entry, Now
-from edge.domain.errors import StoreFault
+from edge.domain.errors import StoreFault, WarmwellError
 from edge.domain.readings import Reading, Sample
 
 #: samples that may wait; 20,000 are half an hour of 12 points at 1 Hz. Beyond, the oldest are dropped and counted
 MOST_SAMPLES: Final = 20_000
+#: kinds of entry that may be dropped while the disk refuses, the least missed first
+TELEMETRY: Final = ("phase", "verdict", "heat_up", "cool_down", "transfer", "filter_day", "draw")
 
 
 class OwnedStation(Protocol):
@@ -140,3 +142,52 @@ def refuse_left(items: Iterable[Any]) -> None:
         future = item.answer if isinstance(item, Record) else item.done if isinstance(item, Reload) else None
         if future is not None and not future.done():
             future.set_exception(not_running())
+
+
+def store_fault(exc: Exception) -> StoreFault:
+    """What a journal that fails in another way than it should is told as."""
+    return StoreFault(
+        f"it can't be written ({type(exc).__name__}: {exc})", where="journal", expected="a disk that takes writes",
+        do="Free space or replace the card; Warmwell tries again by itself",
+    )  # fmt: skip
+
+
+def record_fault() -> WarmwellError:
+    return WarmwellError(
+        "the record could not be judged because of a fault in Warmwell", where="record",
+        expected="an entry in the journal", do="It is not kept; see the system journal and report it",
+    )  # fmt: skip
+
+
+def fate_unknown() -> StoreFault:
+    """What a record gets whose commit was still under way when the stop could wait no longer."""
+    return StoreFault(
+        "the disk had not answered when the station stopped: whether it was kept isn't known", where="record",
+        expected="a disk that answers within seconds", do="Look for it in the journal after the next start, then repeat it if need be",
+    )  # fmt: skip
+
+
+def bounded(drafts: list[Draft], most: int) -> tuple[list[Draft], Counter[str]]:
+    """What waits for a disk that refuses, and what was given up: the least missed kinds first, the oldest first.
+
+    Alarms and what people did stay, however many there are.
+    """
+    lost: Counter[str] = Counter()
+    for kind in TELEMETRY:
+        too_many = len(drafts) - most
+        if too_many <= 0:
+            break
+        kept = []
+        for draft in drafts:
+            if draft.kind == kind and too_many > 0:
+                too_many -= 1
+                lost[kind] += 1
+            else:
+                kept.append(draft)
+        drafts = kept
+    return drafts, lost
+
+
+def settings_draft(now: Now, document: Mapping[str, Any], digest: str) -> Draft:
+    """The entry that writes down the whole settings and their digest."""
+    return Draft(now, "settings", {"digest": digest, "document": dict(document)})

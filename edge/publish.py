@@ -2,11 +2,13 @@
 
 One thread does all of the talking (publish_link.py); two small ones wait for new entries and new pictures and wake it.
 What is told: each entry in order (publish_feed.py), the retained topics (publish_board.py). The station takes no orders
-by MQTT: it subscribes to nothing, and ignores what a broker might send it all the same.
+by MQTT: it reads back nothing but its own `node` topic, to see that what it says gets there and stands there, and ignores
+whatever else a broker might send.
 """
 
 from __future__ import annotations
 
+import json
 import logging
 import random
 import threading
@@ -19,10 +21,11 @@ from typing import Any, Final
 
 from edge.domain.contracts import Clock, JournalReader
 from edge.domain.entries import Entry, rfc3339
+from edge.domain.errors import StoreFault
 from edge.publish_board import Board, Pace
-from edge.publish_feed import Feed, Patience
+from edge.publish_feed import CURSOR, Feed, Patience
 from edge.publish_link import MQTT_3_1_1, MQTT_5, WORDS, Limits, Link, MqttSettings, Waker, Will
-from edge.publish_memory import FileMemory, Memory
+from edge.publish_memory import Behind, FileMemory, Memory
 from edge.publish_topics import LOST, ONLINE, STOPPED, Topics, compact, entry_message
 from edge.publish_words import (
     BAD_FORMAT,
@@ -56,9 +59,13 @@ class Timing:
     """Real seconds. Network back-offs never run on the demo's fast clock."""
 
     first_s: float = 1.0
-    cap_s: float = 300.0
+    cap_s: float = 12.0  # a broker that is there again is found within 15 s
+    slow_cap_s: float = 300.0
     slow_s: float = 30.0  # least pause after a trouble that a person has to mend
     lasting_s: float = 60.0  # a connection that ended sooner makes the next pause longer
+    read_back_s: float = 60.0  # how often our own node topic is read back
+    correct_s: float = 5.0  # least time between two corrections of it: another that writes there must not start a race
+    unproved_s: float = 10.0  # what 3.1.1 confirmed before the first read-back counts within this time
     older_s: float = 3600.0  # how long 3.1.1 is spoken before 5 is tried again
     limits: Limits = field(default_factory=Limits)
     patience: Patience = field(default_factory=Patience)
@@ -87,8 +94,9 @@ class BackOff:
     def pause_s(self, *, slow: bool) -> float:
         """How long to wait before the next try: between half and the whole of the present step."""
         step_s = max(self._next_s, self._timing.slow_s) if slow else self._next_s
-        step_s = min(step_s, self._timing.cap_s)
-        self._next_s = min(step_s * 2, self._timing.cap_s)
+        cap_s = self._timing.slow_cap_s if slow else self._timing.cap_s
+        step_s = min(step_s, cap_s)
+        self._next_s = min(step_s * 2, cap_s)
         return step_s * (0.5 + 0.5 * self._chance())
 
 
@@ -132,8 +140,9 @@ class Publisher:
         self._snapshots, self._wait_snapshot = snapshots, wait_snapshot
         self._software, self._timing, self._mono_s = software, timing, mono_s
         self._topics = Topics(site, station)
-        self._memory: Memory = memory or FileMemory((folder or Path()) / MEMORY_FILE)
-        self._feed = Feed(journal, self._memory, untold, mono_s, timing.patience)
+        self._behind = Behind()
+        self._memory: Memory = memory or FileMemory((folder or Path()) / MEMORY_FILE, self._behind)
+        self._feed = Feed(journal, self._memory, untold, mono_s, timing.patience, self._save_cursor)
         self._board = Board(self._topics, mono_s, timing.pace)
         self._back_off = BackOff(timing)
         self.client_id = plan.client_id or f"warmwell-{site}-{station}"
@@ -154,8 +163,11 @@ class Publisher:
         self._took_5 = False
         self._picture_shown: Snapshot | None = None
         self._head_seq = -1
-        self._ghosts_next_s = 0.0
+        self._ghosts_next_s = self._read_back_next_s = 0.0
+        self._corrected_s = float("-inf")
+        self._connected_at = ""
         self._up_s = 0.0
+        self._beat_s = time.monotonic()
         # for status(): written by the talking thread, read by any
         self._lock = threading.Lock()
         self._connected = False
@@ -193,6 +205,13 @@ class Publisher:
         """Whether its threads run; for the daemon's supervision."""
         return bool(self._threads) and all(thread.is_alive() for thread in self._threads)
 
+    def quiet_s(self) -> float:
+        """Real seconds since the talking thread last came round."""
+        return 0.0 if self._stopping.is_set() else time.monotonic() - self._beat_s
+
+    def _save_cursor(self, seq: int) -> None:
+        self._behind.do("cursor", lambda: self._journal.move_cursor(CURSOR, seq))
+
     def untold_since_ms(self) -> int | None:
         """Monotonic time (the clock's) since when nobody can be told; None while telling works. For the alarm `untold`."""
         return self._untold_since_ms
@@ -201,7 +220,7 @@ class Publisher:
         """For /health: plain JSON. Any thread may ask; nothing in it waits for the network."""
         feed, refused = self._feed, self._feed.refused
         untold = self._untold_since_ms is not None
-        oldest = feed.oldest_untold() if untold else None
+        oldest = self._oldest_untold() if untold else None
         with self._lock:
             next_try_s = self._next_try_s
             return {
@@ -217,10 +236,29 @@ class Publisher:
                 "last_error_at": _time(self._trouble_at_ms),
                 "next_try_s": None if next_try_s is None else max(0.0, round(next_try_s - self._mono_s(), 1)),
                 "untold_since": _time(oldest.wall_ms) if oldest else (_time(self._since_ms) if untold else None),
+                "untold_why": self._untold_why(),
+                "proved": feed.proved,
+                "keeps": self._behind.trouble or "ok",
                 "refused_entry": {"seq": refused.entry.seq, "why": refused.why} if refused else None,
                 "refused_topics": self._board.refusals(),
                 "notes": list(self._notes.values()),
             }
+
+    def _oldest_untold(self) -> Entry | None:
+        try:
+            return self._feed.oldest_untold()
+        except StoreFault:
+            return None
+
+    def _untold_why(self) -> str | None:
+        """Why nobody hears though the broker is there; None where that is not so."""
+        if not self._connected:
+            return None
+        if self._feed.nobody_hears and (refused := self._feed.refused) is not None:
+            return f"the broker refuses entries: {refused.why}"
+        if not self._feed.proved:
+            return f"the broker confirms all, but nothing of it can be read back: allow this user to write and read {self._topics.base}/#"
+        return None
 
     # ---- waiting for something to tell
 
@@ -270,12 +308,14 @@ class Publisher:
             self._protocol = MQTT_5
         link = self._link()
         up_s: float | None = None
+        self._beat_s = time.monotonic()
         try:
             link.open()
             while not link.up:
                 if self._stopping.is_set():
                     return
                 link.turn(0.5, self._waker)
+                self._beat_s = time.monotonic()
             up_s = self._up_s = self._mono_s()
             self._took_5 = self._took_5 or link.protocol == MQTT_5
             self._begin(link)
@@ -300,6 +340,7 @@ class Publisher:
             will=will,
             limits=self._timing.limits,
             acknowledged=self._acknowledged,
+            received=self._read_back,
             clock=self._untrusted_clock,
             mono_s=self._mono_s,
         )
@@ -332,13 +373,16 @@ class Publisher:
     def _begin(self, link: Link) -> None:
         now = self._clock.now()
         self._look_for_the_guilty()
+        self._feed.proved = link.protocol == MQTT_5
         after = self._feed.begin(link.session_present, now, self._boot)
         self._in_flight.clear()
         self._emptied.clear()
         self._ghosts_next_s = self._mono_s()
         self._head_seq = -1
         self._board.renew()
-        self._board.say(self._topics.node, self._node_message(ONLINE))
+        node = self._node_message(ONLINE)
+        self._connected_at, self._read_back_next_s = node["connected_at"], self._mono_s()
+        self._board.say(self._topics.node, node)
         if (picture := self._picture) is not None:
             self._board.show(picture)
         notes = self._capabilities(link)
@@ -409,6 +453,7 @@ class Publisher:
             self._next_try_s = until_s
         before = self._clock.now()
         while not self._stopping.is_set() and (left_s := until_s - self._mono_s()) > 0:
+            self._beat_s = time.monotonic()
             self._stopping.wait(min(left_s, 0.5))
             if kind in _OF_THE_CLOCK:
                 now = self._clock.now()
@@ -420,12 +465,13 @@ class Publisher:
 
     def _serve(self, link: Link) -> None:
         while not self._stopping.is_set():
+            self._beat_s = time.monotonic()
             self._pump(link)
             link.turn(self._pause_s(), self._waker)
         self._farewell(link)
 
     def _pause_s(self) -> float:
-        due_s = min(self._feed.next_s(), self._board.next_s(), self._ghosts_next_s)
+        due_s = min(self._feed.next_s(), self._board.next_s(), self._ghosts_next_s, self._read_back_next_s)
         wait_s = due_s - self._mono_s()
         return min(1.0, wait_s) if wait_s > 0 else (1.0 if self._in_flight else 0.02)
 
@@ -437,7 +483,30 @@ class Publisher:
         self._tell_entries(link)
         self._tell_state(link)
         self._empty_ghosts(link)
+        if self._mono_s() >= self._read_back_next_s:
+            self._read_back_next_s = self._mono_s() + self._timing.read_back_s
+            link.subscribe([self._topics.node], qos=0)
         self._feed.save()
+
+    def _read_back(self, topic: str, payload: bytes, _retained: bool, _qos: int) -> None:
+        """What stands on our node topic: our own word proves that what we say gets there, any other is corrected."""
+        if topic != self._topics.node:
+            return
+        try:
+            word = json.loads(payload)
+        except ValueError:
+            word = None
+        if isinstance(word, dict) and (word.get("state"), word.get("boot")) == (ONLINE, self._boot):
+            if word.get("connected_at") == self._connected_at and not self._feed.proved:
+                if self._mono_s() - self._up_s > self._timing.unproved_s:
+                    self._feed.proved = True
+                    self._feed.begin(True, self._clock.now(), self._boot)  # what was confirmed until now may be lost
+                else:
+                    self._feed.prove()
+            return
+        if self._mono_s() - self._corrected_s >= self._timing.correct_s:
+            self._corrected_s = self._mono_s()
+            self._board.again(self._topics.node)
 
     def _room(self, link: Link) -> int:
         if self._careful and self._mono_s() - self._up_s > self._timing.lasting_s:
@@ -455,14 +524,23 @@ class Publisher:
         if picture is not None and picture is not self._picture_shown:
             self._picture_shown = picture
             self._board.show(picture)
-        seq = self._journal.last_seq()
-        if seq != self._head_seq and seq > 0:
+        try:
+            seq, digest = self._journal.last_seq(), ""
+            if seq != self._head_seq and seq > 0:
+                seq, digest = self._journal.head()
+        except StoreFault:
+            return  # the present state is told all the same
+        if digest:
             self._head_seq = seq
-            seq, digest = self._journal.head()
             self._board.say(self._topics.head, {"seq": seq, "digest": digest}, gap_s=self._timing.pace.head_gap_s)
 
     def _tell_entries(self, link: Link) -> None:
-        for entry in self._feed.take(self._room_for_entries(link)):
+        try:
+            entries = self._feed.take(self._room_for_entries(link))
+        except StoreFault as fault:  # entries wait in the journal; the present state is told all the same
+            _log.debug("MQTT: the journal can't be read: %s", fault)
+            return
+        for entry in entries:
             self._entry_next = False
             self._tell(link, entry)
 
@@ -489,18 +567,22 @@ class Publisher:
         if due:
             self._memory.remember_topics(due)  # before they are there, so that none is ever a ghost that nobody knows
         for topic in due:
-            payload = self._board.payload(topic)
+            fresh_s = self._board.fresh_s(topic)
+            payload = self._board.payload(topic, self._in_a_while(fresh_s))
             if not payload:
                 self._board.refused(topic, "it can't be said as JSON")
                 continue
             if not link.fits(topic, payload):
                 self._board.refused(topic, refusal(TOO_LARGE, "Packet too large"))
                 continue
-            mid = link.publish(topic, payload, retain=True)
+            mid = link.publish(topic, payload, retain=True, expires_s=fresh_s)
             if mid is not None:
                 self._entry_next = True
                 self._in_flight[mid] = ("topic", topic)
                 self._board.sent(topic)
+
+    def _in_a_while(self, real_s: float) -> str:
+        return rfc3339(self._clock.now().wall_ms + int(real_s * 1000 * self._clock.speed))
 
     def _empty_ghosts(self, link: Link) -> None:
         if self._mono_s() < self._ghosts_next_s:
@@ -534,13 +616,14 @@ class Publisher:
         elif what == "ghost" and taken:
             self._memory.forget_topics([str(which)])
             _log.info("MQTT: emptied %s, which the station no longer has", which)
-        self._judge_telling(taken)
+        self._judge_telling(taken, what == "entry")
 
-    def _judge_telling(self, taken: bool) -> None:
-        if self._feed.refused is not None:
+    def _judge_telling(self, taken: bool, of_entry: bool) -> None:
+        """Somebody is told where entries get through, or where none waits and the state does."""
+        if self._feed.nobody_hears:
             if self._untold_since_ms is None:
                 self._untold_since_ms = self._clock.mono_ms()
-        elif taken:
+        elif taken and self._feed.proved and (of_entry or self._feed.behind() == 0):
             self._untold_since_ms = None
             if self._trouble is not None and self._mono_s() - self._up_s >= self._timing.lasting_s:
                 with self._lock:
@@ -570,6 +653,7 @@ class Publisher:
     def _feed_saved(self) -> None:
         try:
             self._feed.save(at_once=True)
+            self._behind.flush(1.0)
         except Exception:  # a supervision border, at the end: what isn't saved is repeated after the start
             _log.exception("MQTT: the cursor could not be saved; what was told last is told again after the next start")
 

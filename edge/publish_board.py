@@ -33,6 +33,7 @@ class Pace:
     alarm_heartbeat_s: float = 600.0  # mends what another client wrote or emptied there
     retry_s: float = 60.0  # after a refusal
     cuts_retry_s: float = 3600.0  # after a message that ends the connection each time it is sent
+    fresh: int = 3  # so many heartbeats without a word, and what a topic says holds no more
     ghost_s: float = 10.0  # a topic that is gone from the picture this long is emptied
 
 
@@ -98,7 +99,7 @@ class Board:
         found = self._topics.get(topic)
         if found is None:
             found = self._topics[topic] = _Topic(
-                gap_s, self._pace.alarm_heartbeat_s, None if gap_s else dict, seen_s=float("inf")
+                gap_s, self._pace.heartbeat_s, None if gap_s else dict, seen_s=float("inf")
             )
         if found.message != message:
             found.message = message
@@ -163,10 +164,22 @@ class Board:
     def next_s(self) -> float:
         return min((found.due_s() for found in self._topics.values()), default=float("inf"))
 
-    def payload(self, topic: str) -> bytes:
-        """What it says, as JSON; empty where it can't be said as JSON (logged: a mistake of ours, and no reason to say nothing else)."""
+    def again(self, topic: str) -> None:
+        """Something else stands there than what was said last: it is to be said anew, at once."""
+        if (found := self._topics.get(topic)) is not None:
+            found.said, found.said_s = None, float("-inf")
+
+    def fresh_s(self, topic: str) -> int:
+        """For how long (real seconds) what it says holds without being said again."""
+        return int(self._pace.fresh * self._topics[topic].heartbeat_s)
+
+    def payload(self, topic: str, fresh_until: str | None = None) -> bytes:
+        """What it says, and until when that holds, as JSON.
+
+        Empty where it can't be said as JSON (logged: a mistake of ours, and no reason to say nothing else).
+        """
         try:
-            return compact(self._topics[topic].message)
+            return compact({**self._topics[topic].message, "fresh_until": fresh_until})
         except (TypeError, ValueError) as exc:
             _log.error("MQTT: %s can't be said as JSON: %s", topic, exc)
             return b""

@@ -18,6 +18,7 @@ from typing import Final
 
 from edge.domain.contracts import JournalReader
 from edge.domain.entries import Entry, Now
+from edge.domain.errors import StoreFault
 from edge.publish_memory import Memory, Refused
 from edge.publish_words import LASTING, OF_ONE_MESSAGE, refusal
 
@@ -63,6 +64,7 @@ class Feed:
     Args:
         untold: told once for an entry that the broker refuses, and why.
         mono_s: real seconds that never go back.
+        save: keeps the cursor; must not wait for the disk. Without it the journal is asked here and now.
     """
 
     def __init__(
@@ -72,12 +74,21 @@ class Feed:
         untold: Callable[[Entry, str], None],
         mono_s: Callable[[], float],
         patience: Patience = Patience(),
+        save: Callable[[int], None] | None = None,
     ) -> None:
         self._journal, self._memory, self._untold = journal, memory, untold
         self._mono_s, self._patience = mono_s, patience
-        saved = journal.cursor(CURSOR)
-        self._saved = min(saved if saved is not None else 0, journal.last_seq())
-        self._saved_s = float("-inf")
+        self._save = save or (lambda seq: journal.move_cursor(CURSOR, seq))
+        try:
+            saved = journal.cursor(CURSOR)
+            self._saved = min(saved if saved is not None else 0, journal.last_seq())
+        except StoreFault as fault:  # what was told is told again, no more
+            _log.warning("MQTT: the cursor can't be read, all is told again: %s", fault)
+            self._saved = 0
+        #: whether a confirmation means that somebody hears: MQTT 3.1.1 confirms what it refuses, too
+        self.proved = True
+        self._refused_in_a_row = 0
+        self._saved_s, self._save_failed = float("-inf"), False
         self._confirmed = self._saved  # everything up to here is confirmed or passed over; never goes back
         self._contiguous = self._saved  # the same for this connection, which may repeat a day
         self._next_after = self._saved  # handed over up to here, in this connection
@@ -115,7 +126,12 @@ class Feed:
         self._in_flight.clear()
         self._early.clear()
         self._page.clear()
-        self._next_after = self._confirmed if known else min(self._confirmed, self._first_of_the_day(now, boot))
+        self._next_after = self._confirmed
+        if not known:
+            try:
+                self._next_after = min(self._confirmed, self._first_of_the_day(now, boot))
+            except StoreFault as fault:
+                _log.warning("MQTT: the last day can't be read, so it is not repeated: %s", fault)
         self._contiguous = self._next_after
         for seq, held in list(self._held.items()):
             if held.code in OF_ONE_MESSAGE:  # a new connection makes it no smaller
@@ -182,6 +198,7 @@ class Feed:
     def confirm(self, seq: int) -> None:
         """The broker has it."""
         self._in_flight.pop(seq, None)
+        self._refused_in_a_row = 0
         self._earlier.pop(seq, None)
         if self._held.pop(seq, None) is not None:
             self._remember()
@@ -195,6 +212,7 @@ class Feed:
         entry = self._in_flight.pop(seq, None)
         if entry is None:
             return
+        self._refused_in_a_row += 1
         now_s, patience = self._mono_s(), self._patience
         held = self._held.get(seq)
         if held is None:
@@ -249,6 +267,17 @@ class Feed:
         while self._contiguous + 1 in self._early or self._contiguous in self._lost:
             self._contiguous = self._lost.get(self._contiguous, self._contiguous + 1)
             self._early.discard(self._contiguous)
+        if self.proved:
+            self._confirmed = max(self._confirmed, self._contiguous)
+
+    @property
+    def nobody_hears(self) -> bool:
+        """Whether entries are refused and none gets through: the whole topic is, or each that was tried since one was taken."""
+        return self._is_held_back() or (bool(self._held) and self._refused_in_a_row >= 2)
+
+    def prove(self) -> None:
+        """What was told came back: what was confirmed until now counts."""
+        self.proved = True
         self._confirmed = max(self._confirmed, self._contiguous)
 
     # ---- the cursor
@@ -258,8 +287,15 @@ class Feed:
         now_s = self._mono_s()
         if self._confirmed <= self._saved or (not at_once and now_s - self._saved_s < self._patience.cursor_s):
             return
-        self._journal.move_cursor(CURSOR, self._confirmed)
-        self._saved, self._saved_s = self._confirmed, now_s
+        self._saved_s = now_s
+        try:
+            self._save(self._confirmed)
+        except StoreFault as fault:  # then it is told again after the next start, no more
+            if not self._save_failed:
+                _log.warning("MQTT: the cursor can't be saved, so some is told twice after a restart: %s", fault)
+            self._save_failed = True
+            return
+        self._saved, self._save_failed = self._confirmed, False
 
     def next_s(self) -> float:
         """When something is due without an event: a save or another try; infinite where nothing is."""

@@ -316,22 +316,38 @@ class Link:
         """Whether the broker takes a message of this size (MQTT 5.0, 3.2.2.3.6); 16 bytes for the headers."""
         return self.maximum_packet is None or len(topic.encode()) + len(payload) + 16 <= self.maximum_packet
 
-    def publish(self, topic: str, payload: bytes, *, retain: bool) -> int | None:
-        """Hand one message over, QoS 1. Returns its mid; None where the connection has just ended (then nothing was kept)."""
+    def publish(self, topic: str, payload: bytes, *, retain: bool, expires_s: int | None = None) -> int | None:
+        """Hand one message over, QoS 1; a broker of MQTT 5 forgets it after `expires_s` (MQTT 5.0, 3.3.2.3.3).
+
+        Returns its mid; None where the connection has just ended (then nothing was kept).
+        """
         client = self._client
         if client is None or not self.up or client.socket() is None:
             return None
-        info = client.publish(topic, payload, qos=1, retain=retain and self.retains)
+        properties = self._expiry(expires_s) if expires_s is not None and self.protocol == MQTT_5 else None
+        info = client.publish(topic, payload, qos=1, retain=retain and self.retains, properties=properties)
         if info.mid in self._unconfirmed or client.socket() is None:
             return None
         self._unconfirmed[info.mid] = self._mono_s()
         return info.mid
 
-    def subscribe(self, filters: list[str]) -> int | None:
-        """Ask for these topics, QoS 1; the answer goes to `subscribed`. None where the connection has just ended."""
+    @staticmethod
+    def _expiry(expires_s: int) -> Any:
+        from paho.mqtt.packettypes import PacketTypes
+        from paho.mqtt.properties import Properties
+
+        properties = Properties(PacketTypes.PUBLISH)  # type: ignore[no-untyped-call]  # paho's class has no types
+        properties.MessageExpiryInterval = expires_s
+        return properties
+
+    def subscribe(self, filters: list[str], qos: int = 1) -> int | None:
+        """Ask for these topics; what is retained there comes again. The answer goes to `subscribed`.
+
+        None where the connection has just ended.
+        """
         if self._client is None or not self.up:
             return None
-        return self._client.subscribe([(flt, 1) for flt in filters])[1]
+        return self._client.subscribe([(flt, qos) for flt in filters])[1]
 
     def close(self, timeout_s: float) -> None:
         """Say goodbye, so that the broker does not send the last will, and close."""

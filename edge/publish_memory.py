@@ -5,7 +5,8 @@ from __future__ import annotations
 import json
 import logging
 import os
-from collections.abc import Iterable
+import threading
+from collections.abc import Callable, Iterable
 from pathlib import Path
 from typing import Any, NamedTuple, Protocol
 
@@ -17,6 +18,52 @@ class Refused(NamedTuple):
 
     for_s: float
     told: bool
+
+
+class Behind:
+    """Does what needs the disk behind the telling's back: a disk that hangs or refuses holds no message up.
+
+    Of several things under one name only the newest is done; one that fails is left for the next time.
+    """
+
+    def __init__(self) -> None:
+        self._changed = threading.Condition()
+        self._wanted: dict[str, Callable[[], object]] = {}
+        self._busy = False
+        self._thread: threading.Thread | None = None
+        self.trouble = ""
+
+    def do(self, name: str, what: Callable[[], object]) -> None:
+        """Have it done soon. Never waits."""
+        with self._changed:
+            self._wanted[name] = what
+            if self._thread is None:
+                self._thread = threading.Thread(target=self._run, name="mqtt-keeps", daemon=True)
+                self._thread.start()
+            self._changed.notify_all()
+
+    def flush(self, timeout_s: float) -> bool:
+        """Wait until all is done; False where that took longer."""
+        with self._changed:
+            return self._changed.wait_for(lambda: not self._wanted and not self._busy, timeout_s)
+
+    def _run(self) -> None:
+        while True:
+            with self._changed:
+                self._busy = False
+                self._changed.notify_all()
+                self._changed.wait_for(lambda: bool(self._wanted))
+                name = next(iter(self._wanted))
+                what, self._busy = self._wanted.pop(name), True
+            try:
+                what()
+                self.trouble = ""
+            except Exception as exc:  # a supervision border: what isn't kept is repeated after the next start, no more
+                if not self.trouble:
+                    _log.warning(
+                        "MQTT: the %s could not be saved, so some is told twice after a restart: %s", name, exc
+                    )
+                self.trouble = str(exc)
 
 
 class Memory(Protocol):
@@ -46,8 +93,8 @@ class Memory(Protocol):
 class FileMemory:
     """One small JSON file, replaced whole. A file that can't be read or written costs ghosts and repeats, never the telling."""
 
-    def __init__(self, path: Path) -> None:
-        self._path = path
+    def __init__(self, path: Path, behind: Behind | None = None) -> None:
+        self._path, self._behind = path, behind
         self._trouble = ""
         document = self._read()
         topics, refused = document.get("topics"), document.get("refused")
@@ -101,6 +148,12 @@ class FileMemory:
                 str(seq): {"for_s": round(r.for_s, 1), "told": r.told} for seq, r in sorted(self._refused.items())
             },
         }
+        if self._behind is None:
+            self._put(document)
+        else:
+            self._behind.do("memory", lambda: self._put(document))
+
+    def _put(self, document: dict[str, Any]) -> None:
         new = self._path.with_name(self._path.name + ".new")
         try:
             with new.open("w", encoding="utf-8") as file:

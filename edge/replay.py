@@ -19,7 +19,7 @@ from typing import IO, Any, BinaryIO, Final, NamedTuple
 
 from edge.config import StationFile
 from edge.config import load as load_station
-from edge.domain.entries import Draft, Entry, Now, wall_ms_of
+from edge.domain.entries import Draft, Entry, Now, rfc3339, wall_ms_of
 from edge.domain.errors import RecordRefused, UnusableInput
 from edge.domain.readings import Quality
 from edge.domain.station import Station
@@ -29,6 +29,9 @@ from edge.replay_rows import LONGEST_LINE, Recording, samples_of
 from edge.replay_text import as_text
 
 BOOT: Final = "replay"
+
+#: of a longer gap between two rows only so much is told in verdicts and estimates; the rest is one sentence
+GAP_TOLD_MS: Final = 7 * 86_400_000
 
 
 class Record(NamedTuple):
@@ -218,9 +221,25 @@ class Replay:
 
     def _pass_to(self, wall_ms: int) -> None:
         """Let time pass up to a row's instant; what is due at that instant itself is left to the row."""
+        told_until_ms = self._wall_ms + GAP_TOLD_MS
+        if wall_ms > told_until_ms:
+            self._run_through(told_until_ms)
+            self._skip_ticks(wall_ms)
         self._run_through(wall_ms)
         self._mono_ms += wall_ms - self._wall_ms
         self._wall_ms = wall_ms
+
+    def _skip_ticks(self, wall_ms: int) -> None:
+        """No verdicts and estimates in the rest of a long gap: nothing was read that they could say anything about."""
+        if not self._ticks:
+            return
+        since = rfc3339(self._next_tick_ms)
+        for kind, every in self._every.items():
+            if every is not None:
+                self._ticks[kind] = max(self._ticks[kind], -(-wall_ms // every) * every)
+        self._next_tick_ms = min(self._ticks.values())
+        text = "a gap between two rows: nothing is told from here to the next row but entries"
+        self._say({"type": "gap", "from": since, "to": rfc3339(wall_ms), "text": text})
 
     def _run_through(self, end_ms: int) -> None:
         """Deadlines, ticks and records strictly before `end_ms`, in order; of the same instant records first, ticks last."""
@@ -315,7 +334,9 @@ class Replay:
             self._say({"type": "estimate", **estimate})
 
     def _say(self, line: dict[str, Any]) -> None:
-        if self._text_zone is not None:
+        if self._text_zone is not None and line["type"] == "gap":
+            self._lines.append(f"{line['from']}  gap to {line['to']}: {line['text']}\n".encode())
+        elif self._text_zone is not None:
             self._lines.append(as_text(line, self._text_zone).encode())
         else:
             self._lines.append(

@@ -11,6 +11,7 @@ import errno
 import logging
 import socket
 import threading
+import time
 from collections.abc import Callable, Mapping, MutableMapping
 from typing import TYPE_CHECKING, Any, Final
 
@@ -58,6 +59,7 @@ class ApiServer:
         self._ready = threading.Event()
         self._stop_asked = False
         self._fault: str | None = None
+        self._beat_s = time.monotonic()
         self.url = ""
 
     def start(self) -> None:
@@ -76,6 +78,10 @@ class ApiServer:
     def wait_ready(self, timeout_s: float) -> bool:
         """Wait until requests are answered (or serving has failed); False when time ran out."""
         return self._ready.wait(timeout_s)
+
+    def quiet_s(self) -> float:
+        """Real seconds since its loop last came round; it does each second."""
+        return time.monotonic() - self._beat_s
 
     def status(self) -> dict[str, Any]:
         """For /health and the summary: does it serve, where, and if not, why."""
@@ -119,7 +125,12 @@ class ApiServer:
         border = api.bordered(built, self._host, let_go=connections.let_go)
         server.config.loaded_app = server.config.app = border
         desk = built.state.desk
-        watching = asyncio.create_task(_watch(desk.watch.see, self._ready.set))
+
+        def see() -> None:
+            self._beat_s = time.monotonic()
+            desk.watch.see()
+
+        watching = asyncio.create_task(_watch(see, self._ready.set))
         serving = asyncio.create_task(server.serve(sockets=[self._socket] if self._socket else None))
         asked = asyncio.create_task(self._stopping.wait())
         await asyncio.wait({serving, asked}, return_when=asyncio.FIRST_COMPLETED)

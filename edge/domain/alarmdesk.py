@@ -102,7 +102,7 @@ class AlarmDesk:
         wanted += ["duty_due:water_path_treatment"] if s.treatment_contact_ms is not None else []
         wanted += ["duty_due:disinfectant_change"] if s.reuse_life_ms is not None else []
         wanted += [f"duty_due:calibration:{point.id}" for point in s.points if point.kind is not Kind.CONTACT]
-        return [*wanted, "hold", "disk_low", "clock_untrusted", "untold"]
+        return [*wanted, "hold", "disk_low", "store", "clock_untrusted", "untold"]
 
     def _add(self, ident: str) -> None:
         base = base_of(ident)

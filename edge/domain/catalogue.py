@@ -96,6 +96,10 @@ CATALOGUE: Final[Mapping[str, Row]] = MappingProxyType(
         "clock_untrusted": Row(
             "low", 10 * _MIN, 0, 0.0, "Due dates can't be told", "See that the board reaches its time server", 3600,
         ),
+        "store": Row(
+            "medium", 15_000, 60_000, 0.0, "What is measured or recorded here may not be kept; records may be refused",
+            "Replace the card or disk soon; write records on paper until then and enter them after", 1800,
+        ),
         "untold": Row(
             "medium", 10 * _MIN, 0, 0.0, "Nobody away from here hears of alarms", "See that network and broker are up", 1800,
         ),

@@ -60,6 +60,8 @@ class Dates:
             row = rows[-1]
             if row[1] == now.trusted and -SAME_MS <= row[0] - offset_ms <= SAME_MS:
                 return
+            if now.mono_ms < row[2]:  # told late
+                return
         if rows is None:
             rows = self._boots[boot] = []
             if len(self._boots) > MOST_BOOTS:

@@ -137,9 +137,36 @@ def connect(path: Path, *, readonly: bool = False, log_limit_bytes: int = LOG_LI
         conn = _open(path, "ro" if readonly else "rw")
         try:
             _settle(conn, path, readonly, log_limit_bytes)
+        except sqlite3.OperationalError:
+            conn.close()
+            if not (readonly and _nobody_can_write(path)):
+                raise
+            conn = _open_unwritable(path)
         except BaseException:
             conn.close()
             raise
+    return conn
+
+
+def _nobody_can_write(path: Path) -> bool:
+    """Whether the disk is mounted for reading only, or no program has the file open and we may not write beside it."""
+    if os.statvfs(path.parent).f_flag & os.ST_RDONLY:
+        return True
+    return not os.access(path.parent, os.W_OK, effective_ids=True) and not path.with_name(path.name + "-shm").exists()
+
+
+def _open_unwritable(path: Path) -> sqlite3.Connection:
+    """Read a file beside which nothing can be written: the index of its log is kept in memory (SQLite, "Write-Ahead Logging", 8).
+
+    With `immutable=1` the log would be passed over, and with it the newest entries.
+    """
+    conn = _open(path, "ro&vfs=unix-none")
+    try:
+        conn.execute("PRAGMA locking_mode=EXCLUSIVE").fetchone()
+        _settle(conn, path, readonly=True, log_limit_bytes=LOG_LIMIT_BYTES)
+    except BaseException:
+        conn.close()
+        raise
     return conn
 
 

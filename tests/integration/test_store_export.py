@@ -6,6 +6,9 @@ import csv
 import io
 import json
 import math
+import os
+import shutil
+import tempfile
 import tracemalloc
 from pathlib import Path
 from typing import Any
@@ -193,3 +196,26 @@ def test_progress_ends_with_all_of_it(folder: Path) -> None:
     out = io.BytesIO()
     done = export_readings(folder, out, "jsonl", progress=lambda *now: told.append(now))
     assert (told[-1][0], done.rows, done.unreadable) == (2 * len(ODD) + 8, 2 * len(ODD) + 8, 0)
+
+
+def test_a_folder_that_nobody_can_write_to_is_exported_with_the_newest_entries_in_its_log() -> None:
+    """Reading with `immutable=1` would pass over the write-ahead log (SQLite, "Write-Ahead Logging", section 8)."""
+    with tempfile.TemporaryDirectory() as name:
+        folder, copy = Path(name) / "open", Path(name) / "copy"
+        copy.mkdir()
+        journal = Journal(folder, STATION, "boot")
+        journal.append([draft(1)])
+        for file in (folder / "journal.db", folder / "journal.db-wal"):
+            shutil.copy(file, copy)  # as a power cut leaves them
+        journal.close()
+        for path, mode in ((Path(name), 0o755), *((file, 0o444) for file in copy.iterdir()), (copy, 0o555)):
+            path.chmod(mode)
+        user = os.geteuid()
+        if user == 0:
+            os.seteuid(65534)  # root may write anywhere
+        try:
+            text = exported(export_journal, copy)
+        finally:
+            os.seteuid(user)
+            copy.chmod(0o755)
+        assert len(text.splitlines()) == 2

@@ -22,7 +22,9 @@ from edge.domain.errors import RecordRefused, StoreFault, WarmwellError
 from edge.domain.readings import Quality, Reading, Sample
 from edge.domain.station import FOLD_VERSION
 from edge.judge import MOST_UNSAVED, Judge, Ticker
-from edge.judge_inbox import Heard, Inbox
+from edge.judge_inbox import Heard, Inbox, store_fault
+from edge.judge_picture import Unsaved, with_what_is_not_kept
+from edge.judge_writer import PATIENCE_S
 
 SETTINGS = SimpleNamespace(site="harbour-lane", id="scope-room-2")
 
@@ -492,3 +494,108 @@ def test_a_hundred_people_at_once_are_all_answered_each_with_an_entry_of_their_o
     for thread in threads:
         thread.join()
     assert sorted(answer.result(5).seq for answer in answers) == list(range(1, 101))
+
+
+# ---- a disk that takes its time
+
+
+def test_the_judge_goes_on_while_a_commit_hangs_and_nothing_is_told_before_it_is_on_disk(
+    make: Callable[..., Bench],
+) -> None:
+    told: list[Entry] = []
+    bench = make(on_entries=told.extend)
+    bench.judge.start()
+    bench.journal.may_write.clear()
+    bench.judge.heard([sample(60, 0)])  # its alarm's commit hangs
+    until(lambda: bench.judge.status()["unsaved"] == 1)
+    for value in (20, 61, 62):
+        bench.judge.heard([sample(value, 0)])
+    until(lambda: bench.judge.status()["readings"] == 4)
+    until(lambda: bench.judge.snapshot().verdict.get("unsaved") == 3)
+    assert told == [] and bench.journal.entries == []
+    bench.journal.may_write.set()
+    until(lambda: len(told) == 3)
+    assert [entry.body["value"] for entry in bench.journal.entries] == [60, 61, 62]
+    until(lambda: "unsaved" not in bench.judge.snapshot().verdict)
+    assert bench.now_station().kept_seqs == [1, 2, 3]
+
+
+def test_a_record_whose_commit_hangs_is_in_force_and_answered_only_once_it_is_on_disk(
+    make: Callable[..., Bench],
+) -> None:
+    bench = make()
+    bench.judge.start()
+    bench.judge.heard([sample(20, 0)])
+    until(lambda: bench.judge.status()["hearings"] == 1)
+    bench.journal.may_write.clear()
+    first = bench.judge.record({"record": "hold"})
+    until(lambda: bench.judge.writing_s() > 0)
+    second = bench.judge.record({"record": "note"})
+    bench.judge.heard([sample(21, 0)])
+    until(lambda: bench.judge.status()["readings"] == 2)  # it went on
+    assert not first.done() and not second.done()
+    assert bench.now_station().records == []  # what isn't on disk isn't in force
+    bench.journal.may_write.set()
+    assert (first.result(5).seq, second.result(5).seq) == (1, 2)
+    assert bench.now_station().records == ["hold", "note"]
+    assert bench.judge.snapshot().alarms == {"records": {"n": 2}}
+
+
+def test_a_record_whose_commit_hangs_and_then_fails_is_refused_and_leaves_no_trace(make: Callable[..., Bench]) -> None:
+    bench = make()
+    bench.judge.start()
+    bench.journal.may_write.clear()
+    answer = bench.judge.record({"record": "hold"})
+    until(lambda: bench.judge.writing_s() > PATIENCE_S)
+    bench.journal.refuses = True
+    bench.journal.may_write.set()
+    with pytest.raises(StoreFault, match="no space left"):
+        answer.result(5)
+    assert bench.now_station().records == [] and bench.journal.entries == []
+
+
+def test_a_stop_while_a_commit_hangs_says_that_the_fate_of_the_record_is_not_known() -> None:
+    bench = Bench()
+    bench.judge.start()
+    bench.journal.may_write.clear()
+    answer = bench.judge.record({"record": "hold"})
+    until(lambda: bench.judge.writing_s() > PATIENCE_S)
+    assert bench.judge.stop(5)
+    with pytest.raises(StoreFault, match="isn't known"):
+        answer.result(0)
+    bench.journal.may_write.set()
+
+
+@pytest.mark.parametrize(
+    "unsaved, word, state",
+    [
+        (Unsaved(0, 0.0, None, 0.0), "ready", None),
+        (Unsaved(2, 5.0, None, 0.0), "ready", None),  # a slow card
+        (Unsaved(2, 31.0, None, 0.0), "unknown", "unknown"),
+        (Unsaved(2, 0.0, store_fault(OSError("no")), 1.0), "ready", None),
+        (Unsaved(2, 0.0, store_fault(OSError("no")), 11.0), "unknown", "unknown"),
+    ],
+)
+def test_where_nothing_can_be_recorded_ready_can_not_be_told(unsaved: Unsaved, word: str, state: str | None) -> None:
+    """A hold or a failed test could not be recorded: an owed decision of this project, no published source."""
+    station = {"verdict": "ready", "conditions": [{"id": "free", "state": "met"}], "note": "surroundings only"}
+    told = with_what_is_not_kept(station, unsaved)
+    assert told["verdict"] == word
+    assert {c["id"]: c["state"] for c in told["conditions"]}.get("store") == state
+    assert told["note"].endswith("surroundings only")
+    assert (told["note"] == "surroundings only") is (unsaved.entries == 0)
+    assert with_what_is_not_kept({**station, "verdict": "not_ready"}, unsaved)["verdict"] == "not_ready"
+
+
+def test_a_station_without_any_journal_is_watched_and_never_ready(make: Callable[..., Bench]) -> None:
+    bench = make(not_kept=StoreFault("it is damaged", where="journal.db", expected="a whole file", do="Set it aside"))
+    bench.judge.start()
+    bench.judge.heard([sample(60, 0)])
+    until(lambda: bench.judge.status()["hearings"] == 1)
+    until(lambda: bench.judge.snapshot().points != {})
+    verdict = bench.judge.snapshot().verdict
+    assert verdict["verdict"] == "unknown" and "Set it aside" in verdict["waits_for"][-1]
+    assert {c["id"]: c["state"] for c in verdict["conditions"] if c["id"] == "store"} == {"store": "unknown"}
+    with pytest.raises(StoreFault, match="it is damaged"):
+        bench.judge.record({"record": "hold"}).result(5)
+    assert bench.journal.entries == [] and not bench.judge.status()["ok"]
