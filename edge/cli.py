@@ -387,6 +387,13 @@ def calibrate(
     drift_allowance: Annotated[str | None, typer.Option(help="How far the point may drift until the next one.")] = None,
     due: Annotated[str | None, typer.Option(help="When it is due again; else in a year.", metavar="DATE")] = None,
     check: Annotated[bool, typer.Option("--check", help="Compare only: adjust nothing.")] = False,
+    reference_resolution: Annotated[
+        str | None, typer.Option(help="The reference's step, such as '0.1 K'; else as its value was written.")
+    ] = None,
+    confirm: Annotated[
+        str | None, typer.Option(help="Why a correction is right that is larger than one comparison may make.")
+    ] = None,
+    yes: Annotated[bool, typer.Option("--yes", help="Send it without asking.")] = False,
     url: Url = DEFAULT_URL,
 ) -> None:
     """Calibrate a point of a running station against a reference; on a terminal it asks for what is missing."""
@@ -396,8 +403,9 @@ def calibrate(
 
         references = tuple(reference or ())
         wishes = cli_record.Calibration(
-            point, by, references, instrument, certificate, reference_u, drift_allowance, due, is_check=check
-        )
+            point, by, references, instrument, certificate, reference_u, drift_allowance, due, is_check=check,
+            reference_resolution=reference_resolution, confirm=confirm, is_sure=yes,
+        )  # fmt: skip
         return cli_record.calibrate(wishes, url)
 
     _done(work)

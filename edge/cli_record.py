@@ -12,12 +12,12 @@ from collections.abc import Callable, Mapping, Sequence
 from dataclasses import dataclass
 from typing import Any, Final
 
-from edge import client
+from edge import calibration_text, client
 from edge.cli_ask import point_line, rows
 from edge.cli_say import is_terminal
 from edge.domain import forms
 from edge.domain.errors import RecordRefused, UnusableInput, WarmwellError
-from edge.domain.quantities import DIFFERENCE_OF, UnitError, converter, quantity
+from edge.domain.quantities import DIFFERENCE_OF, UnitError, quantity
 from edge.domain.readings import KIND_OF, UNIT_OF, Kind, Role
 
 Ask = Callable[[str], str]
@@ -114,6 +114,9 @@ class Calibration:
     drift_allowance: str | None = None
     due: str | None = None
     is_check: bool = False
+    reference_resolution: str | None = None
+    confirm: str | None = None
+    is_sure: bool = False  # not asked whether to send it
 
 
 def calibrate(wishes: Calibration, url: str, ask: Ask | None = None) -> int:
@@ -150,10 +153,19 @@ def calibrate(wishes: Calibration, url: str, ask: Ask | None = None) -> int:
         body["drift_allowance"] = _difference(wishes.drift_allowance, "--drift-allowance", kind)
     if wishes.due is not None:
         body["due_at"] = _due(wishes.due)
+    if wishes.reference_resolution is not None:
+        body["reference_resolution"] = _difference(wishes.reference_resolution, "--reference-resolution", kind)
+    if wishes.confirm is not None:
+        body["confirm"] = wishes.confirm
     if wishes.is_check:
         body["adjust"] = False
+    if ask is not None and not wishes.is_sure:
+        print("\n".join(calibration_text.preview_lines(body["points"], point, kind, wishes.is_check)))
+        if ask("Send it? Type yes: ").strip().lower() not in ("y", "yes"):
+            print("not sent: nothing has changed")
+            return 0
     entry = sent(body, url)
-    print("\n".join(calibration_lines(entry, point, kind)))
+    print("\n".join(calibration_text.outcome_lines(entry, point, kind, kept_line(entry))))
     return 0 if entry["body"].get("counts") else 2
 
 
@@ -213,7 +225,7 @@ def _asked_pairs(point: str, kind: Kind, url: str, ask: Ask) -> list[dict[str, A
         mean = statistics.fmean(readings)
         spread = statistics.stdev(readings) if len(readings) > 1 else 0.0
         print(f"  the point reads {mean:.4g} {UNIT_OF[kind]}, spread {spread:.2g}")
-        pairs.append({"reference": reference, "readings": readings})
+        pairs.append({"reference": reference, "readings": [f"{r!r} {UNIT_OF[kind]}" for r in readings]})
 
 
 def present_readings(point: str, url: str, wanted: int = READINGS, every_s: float = 1.0) -> list[float]:
@@ -291,32 +303,3 @@ def _example(kind: Kind) -> str:
 
 def _example_u(kind: Kind) -> str:
     return {Kind.TEMPERATURE: "0.05 K", Kind.PRESSURE: "0.2 psi", Kind.FLOW: "0.05 gal/min"}.get(kind, "3 uS/cm")
-
-
-def calibration_lines(entry: Mapping[str, Any], point: Mapping[str, Any], kind: Kind) -> list[str]:
-    """What a calibration came to, in the point's own unit."""
-    body = entry["body"]
-    lines = [kept_line(entry)]
-    if not body.get("counts"):
-        return lines
-    shown = point.get("shown") or {}
-    unit = str(shown.get("unit") or UNIT_OF[kind])
-    step = 1.0 / converter(unit, kind)[0]  # of a difference: an offset of the scale falls out
-    name = "K" if unit in ("degC", "Cel", "°C") else unit
-
-    def difference(value: float) -> str:
-        return f"{value * step:+.3g} {name}"
-
-    lines.append(f"  as found: {difference(body['as_found'])}, the greatest error before")
-    if body.get("adjust") is False:
-        lines.append("  a check: nothing was adjusted")
-    else:
-        lines.append(f"  as left: {difference(body['as_left'])}")
-        own = UNIT_OF[kind]  # in another unit with another zero the offset would be another number
-        lines.append(f"  correction: reading in {own} x {body['gain']:.6g} {body['offset']:+.4g}")
-    parts = ", ".join(f"{part} {value * step:.2g}" for part, value in (body.get("u_parts") or {}).items())
-    lines.append(f"  standard uncertainty: {body['u'] * step:.2g} {name} ({parts})")
-    if body.get("drift") is not None:
-        beyond = ": beyond the allowance, look at the sensor" if body.get("beyond_allowance") else ""
-        lines.append(f"  drift since the last calibration: {difference(body['drift'])}{beyond}")
-    return [*lines, f"  due again: {str(body['due_at'])[:10]}"]

@@ -9,7 +9,7 @@ from typing import Final
 from edge.config_bounds import CONTACT_EVERY_MS, LOOP_MARGIN, ROLES, STALE_FLOOR_MS, STALE_PERIODS, STALE_ROUNDS
 from edge.config_fields import told
 from edge.config_locate import Path
-from edge.config_points import EnteredPoint, LoopTable, PointTable, TextTable
+from edge.config_points import EnteredPoint, LoopTable, OneWirePoint, PointTable, TextTable
 from edge.config_reading import Findings
 from edge.config_sections import ALARM_IDS, Tables
 from edge.config_sensors import RatiometricTable, RtdTable
@@ -138,7 +138,16 @@ def point(found: Findings, path: Path, table: PointTable, bus_id: str) -> settin
         unit=_display_unit(found, path, table, kind),
         bus=bus_id,
         by_people=by_people,
+        sensor=_sensor(table),
     )
+
+
+def _sensor(table: PointTable) -> str:
+    """The class of a temperature's sensor, where its table tells it."""
+    if isinstance(table, OneWirePoint):
+        return "digital"
+    tables = {"rtd": "platinum", "ntc": "thermistor", "thermocouple": "thermocouple"}
+    return next((word for key, word in tables.items() if getattr(table, key, None) is not None), "")
 
 
 def _by_class(table: PointTable) -> float | None:

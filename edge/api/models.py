@@ -80,11 +80,13 @@ class Shown(Shape):
 
 
 class Correction(Shape):
-    """The calibration in force: a stored reading y is shown as gain y + offset."""
+    """The calibration in force: a stored reading y is shown as gain y + offset. `u_parts`: its standard uncertainty, part by part."""
 
     gain: float
     offset: float
     due_at: str
+    at: str = ""
+    u_parts: dict[str, float] = {}
 
 
 class Point(Shape):

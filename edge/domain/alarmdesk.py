@@ -12,7 +12,7 @@ from collections.abc import Callable, Mapping, Sequence
 from typing import Any, Final
 
 from edge.domain.alarms import Alarm, Band, Event, Shelf, State
-from edge.domain.catalogue import CATALOGUE, base_of, row_of
+from edge.domain.catalogue import CATALOGUE, base_of, consequence_of, row_of
 from edge.domain.dates import Dates, Stamp
 from edge.domain.entries import Entry, Now, rfc3339, wall_ms_of
 from edge.domain.errors import RecordRefused
@@ -380,7 +380,7 @@ class AlarmDesk:
             "id": alarm.id, "state": str(alarm.state), "active": alarm.present, "announced": alarm.state is State.UNACKNOWLEDGED,
             "priority": alarm.priority, "since": _since(alarm, now) if lit else None,
             "point": alarm.point, "value": alarm.value if lit else None, "unit": alarm.unit, "limit": alarm.limit,
-            "cause": alarm.cause if lit else "", "consequence": row.consequence, "response": row.response,
+            "cause": alarm.cause if lit else "", "consequence": consequence_of(alarm.id), "response": row.response,
             "respond_within_s": row.respond_within_s, "acknowledged_by": alarm.acknowledged_by,
             "acknowledged_at": None if alarm.acknowledged_wall_ms is None else rfc3339(alarm.acknowledged_wall_ms),
             "consequence_of": alarm.consequence_of, "seq": alarm.seq, "at": None if alarm.at_wall_ms is None else rfc3339(alarm.at_wall_ms),

@@ -1,10 +1,7 @@
 """Calibration of a point against a reference: the correction, its uncertainty, and what it decides.
 
-Theory. A reading y is corrected to gain * y + offset. From one or two references only the offset is taken (a slope from two
-points would follow their noise); from three or more a straight line by least squares, as in GUM (JCGM 100:2008) example H.3. The
-standard uncertainty of a corrected reading adds in quadrature (GUM 5.1.2): the reference instrument's, the repeatability of the
-readings, the resolution (half a step, rectangular), the fit at that reading, and the drift allowed until the next calibration
-(rectangular). Handbook rows: tests/handbook/l.statistics.jsonl.
+Theory. A reading y is corrected to gain * y + offset; a line is by least squares, as in GUM (JCGM 100:2008) example H.3. What a
+comparison comes to, with its uncertainty part by part: calibration_budget.py. Handbook rows: tests/handbook/l.statistics.jsonl.
 
 Deciding (JCGM 106:2012): a minimum counts as met only if value - k u >= limit, a maximum only if value + k u <= limit, with
 k = 1.645 for a calibrated point and k = 0 for another, which is then said to be uncalibrated.
@@ -13,19 +10,16 @@ k = 1.645 for a calibrated point and k = 0 for another, which is then said to be
 from __future__ import annotations
 
 from collections.abc import Mapping, Sequence
-from dataclasses import dataclass
-from math import erfc, isfinite, sqrt
+from dataclasses import dataclass, field
+from math import erfc, sqrt
 from typing import Any, Final
 
-from edge.domain.entries import Now, rfc3339, wall_ms_of
-from edge.domain.quantities import DIFFERENCE_OF, UnitError, from_kind, quantity
+from edge.domain.entries import Now, wall_ms_of
+from edge.domain.quantities import from_kind
 from edge.domain.readings import UNIT_OF
 from edge.domain.settings import Point
 
 K_CALIBRATED: Final = 1.645
-LINE_FROM: Final = 3
-DUE_AFTER_MS: Final = 365 * 86_400_000
-MOST_POINTS: Final = 50
 
 
 def combined(parts: Sequence[float]) -> float:
@@ -104,6 +98,7 @@ class Correction:
     u: float
     due_ms: int
     at_ms: int
+    parts: Mapping[str, float] = field(default_factory=dict)  # of u
 
     def of(self, value: float) -> float:
         """The corrected value."""
@@ -121,116 +116,14 @@ def applies(body: Mapping[str, Any], point: Point) -> bool:
 
 def correction_of(body: Mapping[str, Any]) -> Correction:
     """The correction in a kept calibration record, as it was worked out when it was recorded."""
-    return Correction(body["gain"], body["offset"], body["u"], wall_ms_of(body["due_at"]), wall_ms_of(body["at"]))
-
-
-def worked_out(body: Mapping[str, Any], point: Point, before: Correction | None, at_ms: int) -> dict[str, Any]:
-    """What a calibration record comes to: to be kept with it.
-
-    Args:
-        body: `points`: [{"reference": "35.00 degC", "reading": "34.87 degC"}, or "readings": [several of one reference]], numbers
-            without unit in the unit of the point's kind; readings are those before any calibration. `reference_u` (standard
-            uncertainty of the reference), optional `drift_allowance`, `due_at`, `instrument`, `certificate`.
-        before: the correction in force until now.
-
-    Returns:
-        gain, offset, u, u_parts, due_at, as_found and as_left (greatest error before and after), drift and whether it is beyond
-        the allowance, identity, transducer.
-
-    Raises:
-        ValueError: one clause: what can't be used.
-    """
-    pairs, spreads = _pairs(body, point)
-    reference_u = _difference(body, "reference_u", point)
-    if reference_u is None:
-        raise ValueError("reference_u is missing: the reference's standard uncertainty")
-    allowance = _difference(body, "drift_allowance", point) or 0.0
-    readings, references = [r for r, _ in pairs], [t for _, t in pairs]
-    gain, offset, fit_u = _fit(readings, references)
-    steps = rectangular(0.5 * point.resolution) if point.resolution else 0.0
-    parts = {
-        "reference": reference_u, "repeatability": max(spreads, default=0.0), "resolution": steps, "fit": fit_u,
-        "drift": rectangular(allowance),
-    }  # fmt: skip
-    found = [(before.of(r) if before is not None else r) - t for r, t in pairs]
-    left = [gain * r + offset - t for r, t in pairs]
-    due = body.get("due_at")
-    worst = max(found, key=abs)
-    return {
-        "gain": gain, "offset": offset, "u": combined(list(parts.values())), "u_parts": parts,
-        "due_at": rfc3339(wall_ms_of(due) if isinstance(due, str) else at_ms + DUE_AFTER_MS),
-        "as_found": worst, "as_left": max(left, key=abs), "unit": _kind_unit(point), "identity": point.identity,
-        "transducer": point.transducer, "drift": worst if before is not None else None,
-        "beyond_allowance": before is not None and allowance > 0.0 and abs(worst) > allowance,
-    }  # fmt: skip
-
-
-def _fit(readings: Sequence[float], references: Sequence[float]) -> tuple[float, float, float]:
-    """(gain, offset, standard uncertainty of the fit at its worst within the references)."""
-    if len(readings) < LINE_FROM or max(readings) - min(readings) <= 0.0:
-        errors = [t - r for r, t in zip(readings, references, strict=True)]
-        offset = sum(errors) / len(errors)
-        spread = rectangular(max(abs(e - offset) for e in errors)) if len(errors) > 1 else 0.0
-        return 1.0, offset, spread
-    line = fit_line(readings, references)
-    if not 0.5 < line.slope < 2.0:
-        raise ValueError(
-            f"the references ask for a slope of {line.slope:.3g}: readings and references don't belong together"
-        )
-    return line.slope, line.intercept, max(line.u_at(r) for r in readings)
-
-
-def _pairs(body: Mapping[str, Any], point: Point) -> tuple[list[tuple[float, float]], list[float]]:
-    listed = body.get("points")
-    if not isinstance(listed, list) or not 1 <= len(listed) <= MOST_POINTS:
-        raise ValueError("points is missing: a list of reference and reading")
-    pairs: list[tuple[float, float]] = []
-    spreads: list[float] = []
-    for one in listed:
-        if not isinstance(one, Mapping):
-            raise ValueError(f"{one!r} is no pair of reference and reading")
-        many = one.get("readings", [one.get("reading")])
-        if not isinstance(many, list) or not many:
-            raise ValueError("readings is no list")
-        values = [_value(r, point, "reading") for r in many]
-        mean = sum(values) / len(values)
-        pairs.append((mean, _value(one.get("reference"), point, "reference")))
-        if len(values) > 1:
-            spreads.append(sqrt(sum((v - mean) ** 2 for v in values) / (len(values) - 1)))
-    return pairs, spreads
-
-
-def _value(given: Any, point: Point, what: str) -> float:
-    if isinstance(given, str):
-        try:
-            return quantity(given, str(point.kind))
-        except UnitError as exc:
-            raise ValueError(f"{what}: {exc}") from None
-    if isinstance(given, bool) or not isinstance(given, int | float) or not isfinite(given):
-        raise ValueError(f"{what} is {given!r}, not a quantity")
-    return float(given)
-
-
-def _difference(body: Mapping[str, Any], name: str, point: Point) -> float | None:
-    given = body.get(name)
-    if given is None:
-        return None
-    if isinstance(given, str):
-        try:
-            value = quantity(given, DIFFERENCE_OF[point.kind])
-        except UnitError as exc:
-            raise ValueError(f"{name}: {exc}") from None
-    elif isinstance(given, bool) or not isinstance(given, int | float):
-        raise ValueError(f"{name} is {given!r}, not a quantity")
-    else:
-        value = float(given)
-    if not isfinite(value) or value < 0.0:
-        raise ValueError(f"{name} is below zero")
-    return value
-
-
-def _kind_unit(point: Point) -> str:
-    return UNIT_OF[point.kind]
+    return Correction(
+        body["gain"],
+        body["offset"],
+        body["u"],
+        wall_ms_of(body["due_at"]),
+        wall_ms_of(body["at"]),
+        body.get("u_parts", {}),
+    )
 
 
 def is_due(correction: Correction, now: Now) -> bool:
@@ -240,6 +133,6 @@ def is_due(correction: Correction, now: Now) -> bool:
 
 def u_text(correction: Correction, point: Point) -> str:
     """The expanded uncertainty (k = 2) for people, in the point's unit."""
-    unit = point.unit or _kind_unit(point)
+    unit = point.unit or UNIT_OF[point.kind]
     step = abs(from_kind(1.0, unit, point.kind) - from_kind(0.0, unit, point.kind))
     return f" ± {2.0 * correction.u * step:.2g}"

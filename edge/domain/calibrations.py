@@ -2,24 +2,38 @@
 
 from __future__ import annotations
 
-from collections.abc import Mapping
-from typing import Any
+from collections.abc import Callable, Mapping
+from typing import Any, NamedTuple
 
-from edge.domain.calibration import Correction, applies, correction_of, is_due, worked_out
+from edge.domain.calibration import Correction, applies, correction_of, is_due
+from edge.domain.calibration_bounds import bounded
+from edge.domain.calibration_budget import use_of, worked_out
 from edge.domain.duties import Book, Fact
-from edge.domain.entries import Now
+from edge.domain.entries import Now, rfc3339
 from edge.domain.readings import Kind
 from edge.domain.settings import Settings
 from edge.domain.show import difference_text
 from edge.domain.validity import PointWatch
 
 
+class Waiting(NamedTuple):
+    """The newest comparison of a point, where it isn't in force: what it would make of a reading is more, or less, by `by`."""
+
+    by: float
+    at_ms: int
+
+
 class Calibrations:
     """Reads the book, sets the corrections of the points' watches. A record with `adjust` false is a check: it corrects nothing,
-    but a drift beyond the allowance makes a calibration due."""
+    but a drift beyond the allowance makes a calibration due.
 
-    def __init__(self, settings: Settings, watches: Mapping[str, PointWatch], book: Book) -> None:
-        self._watches, self._book = watches, book
+    `moved`: told where a point's value has changed by calibration alone: (point, by how much).
+    """
+
+    def __init__(
+        self, settings: Settings, watches: Mapping[str, PointWatch], book: Book, moved: Callable[[str, float], None]
+    ) -> None:
+        self._watches, self._book, self._moved, self._settings = watches, book, moved, settings
         self._points = {p.id: p for p in settings.points if p.kind is not Kind.CONTACT}
 
     @property
@@ -27,20 +41,27 @@ class Calibrations:
         """Points that can be calibrated."""
         return list(self._points)
 
-    def judge(self, body: Mapping[str, Any], at_ms: int) -> tuple[bool, str, dict[str, Any]]:
+    def judge(self, body: Mapping[str, Any], at_ms: int, now: Now) -> tuple[bool, str, dict[str, Any]]:
         """(does a calibration record count, why not, what it comes to). A reading left out is the point's present one."""
         point = self._points.get(str(body.get("point")))
         if point is None:
-            return False, f"no such point to calibrate: {body.get('point')!r}", {}
+            return False, f"no such point to calibrate: {body.get('point')!r}", {"beyond": ""}
         watch = self._watches[point.id]
         try:
-            worked = worked_out(self._with_readings(body, watch), point, watch.correction, at_ms)
+            filled = self._with_readings(body, watch)
+            use = use_of(point, self._settings)
+            worked = worked_out(filled, point, watch.correction, at_ms, use, watch.noise())
         except ValueError as exc:
-            return False, str(exc), {}
+            return False, str(exc), {"beyond": ""}
+        told = {"given": filled["points"], "told_at": rfc3339(now.wall_ms), "at": rfc3339(at_ms)}
+        worked |= told
         if body.get("adjust") is False:
             before = watch.correction
             worked |= {"gain": 1.0, "offset": 0.0} if before is None else {"gain": before.gain, "offset": before.offset}
-        return True, "", worked
+            return True, "", worked | {"beyond": "", "becomes": worked["was"]}
+        found = bounded(body, worked, point, self._of(point.id))
+        worked |= {"beyond": found.beyond} | ({} if found.second is None else {"agrees_with": found.second})
+        return not found.beyond, found.why, worked
 
     @staticmethod
     def _with_readings(body: Mapping[str, Any], watch: PointWatch) -> dict[str, Any]:
@@ -52,34 +73,63 @@ class Calibrations:
             if isinstance(one, Mapping) and "reading" not in one and "readings" not in one:
                 if watch.raw is None:
                     raise ValueError("the point has no reading to calibrate")
-                one = {**one, "reading": watch.raw}
+                one = {**one, "reading": f"{watch.raw!r} {watch.own_unit}"}
             filled.append(one)
         return {**body, "points": filled}
 
     def apply(self) -> None:
         """Put the newest calibration of each point's present sensor and transducer in force."""
-        for ident, point in self._points.items():
+        for ident in self._points:
             newest = self._newest(ident)
-            fits = newest is not None and applies(newest.body, point)
-            self._watches[ident].correction = correction_of(newest.body) if newest is not None and fits else None
+            by = self._watches[ident].correct(None if newest is None else correction_of(newest.body))
+            if by:
+                self._moved(ident, by)
+
+    def _of(self, ident: str) -> list[Fact]:
+        """The records of a point's present sensor and transducer, the newest last."""
+        point = self._points[ident]
+        found = [f for f in self._book.facts if f.record == "calibration" and applies(f.body, point)]
+        return sorted(found, key=lambda fact: fact.at_ms)
 
     def _newest(self, ident: str, checks: bool = False) -> Fact | None:
+        """The newest record that counts, if it is about the present sensor and transducer."""
         found: Fact | None = None
         for fact in self._book.facts:
             if fact.record != "calibration" or not fact.counts or fact.body.get("point") != ident:
                 continue
             if (checks or fact.body.get("adjust") is not False) and (found is None or fact.at_ms >= found.at_ms):
                 found = fact
-        return found
+        return found if found is not None and applies(found.body, self._points[ident]) else None
+
+    def before(self, ident: str) -> Correction | None:
+        """The correction that was in force before the one that is."""
+        counted = [f for f in self._of(ident) if f.counts and f.body.get("adjust") is not False]
+        return correction_of(counted[-2].body) if len(counted) > 1 else None
+
+    def waiting(self, ident: str) -> Waiting | None:
+        """A comparison that isn't in force because it is too large, and that no later one has set right."""
+        watch, found = self._watches.get(ident), None
+        if watch is None or watch.raw is None or watch.good is None:
+            return None
+        for fact in self._of(ident):
+            if fact.counts:
+                found = None
+            elif fact.body.get("beyond"):
+                found = fact
+        if found is None:
+            return None
+        return Waiting(found.body["gain"] * watch.raw + found.body["offset"] - watch.good, found.at_ms)
 
     def due(self, ident: str, now: Now) -> str:
         """Why a calibration of this point is due; "" where it isn't (a point never calibrated is uncalibrated, not due)."""
-        correction: Correction | None = self._watches[ident].correction
         newest = self._newest(ident, checks=True)
         if newest is not None and newest.body.get("adjust") is False and newest.body.get("beyond_allowance"):
             point = self._points[ident]
             drift, allowed = newest.body["drift"], newest.body.get("drift_allowance")
             return f"{ident} has drifted by {difference_text(drift, point.unit, point.kind)}, {allowed} allowed"
-        if correction is not None and is_due(correction, now):
-            return f"the calibration of {ident} is past its due date"
-        return ""
+        return f"the calibration of {ident} is past its due date" if self.is_past_due(ident, now) else ""
+
+    def is_past_due(self, ident: str, now: Now) -> bool:
+        """The date by which the calibration in force was to be made again is passed."""
+        correction = self._watches[ident].correction
+        return correction is not None and is_due(correction, now)

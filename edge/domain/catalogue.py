@@ -130,3 +130,10 @@ def base_of(alarm_id: str) -> str:
     'outlet_tripped'
     """
     return alarm_id.partition(":")[0]
+
+
+def consequence_of(alarm_id: str) -> str:
+    """What follows if nobody answers. A calibration that is due keeps no station from starting, as one that was never made doesn't."""
+    if alarm_id.startswith("duty_due:calibration:"):
+        return "Conditions that rest on this point are met only nominally until it is calibrated"
+    return CATALOGUE[base_of(alarm_id)].consequence

@@ -321,7 +321,7 @@ class Book:
         keep = (
             {id(f) for f in (*newest.values(), *latest.values())}
             | {id(f) for f in self.facts[-100:]}
-            | {id(f) for f in self.facts if f.record in ("hold", "release")}
+            | {id(f) for f in self.facts if f.record in ("hold", "release", "calibration")}
         )
         self.facts = [f for f in self.facts if id(f) in keep]
 

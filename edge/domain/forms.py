@@ -153,6 +153,8 @@ FORMS: Final[Mapping[str, Form]] = MappingProxyType(
                 "point": Key("line", "id of the point"),
                 "points": Key("pairs", 'references, with what the point read: [{"reference": "35.00 degC", "reading": "34.87 degC"}]'),
                 "reference_u": Key("quantity", "standard uncertainty of the reference, such as 0.05 K"),
+                "reference_resolution": Key("quantity", "step of the reference's display; left out: by the digits written"),
+                "confirm": Key("text", "the reason for an unusual correction, by whoever answers for it"),
                 "drift_allowance": Key("quantity", "how far the point may drift until the next one"),
                 "due_at": Key("time", "when it is due again; left out: in a year"),
                 "instrument": Key("line", "the reference instrument"),
@@ -162,7 +164,10 @@ FORMS: Final[Mapping[str, Form]] = MappingProxyType(
             },
             (("point",), ("points",), ("reference_u",)),
             frozenset(
-                "gain offset u u_parts as_found as_left unit identity transducer drift beyond_allowance".split()
+                (
+                    "gain offset u u_parts as_found as_left unit identity transducer drift beyond_allowance was becomes reading error "
+                    "corrects changes given told_at beyond agrees_with"
+                ).split()
             ),
         ),
         "entered_reading": Form(

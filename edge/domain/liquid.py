@@ -46,6 +46,7 @@ LAG_S: Final = 60.0
 LONGEST_S: Final = 600.0
 COARSEST_K: Final = 1.0  # a probe has no coarser steps
 REVERSED: Final = 1.218
+SAME_K: Final = 1e-9  # what arithmetic makes of a shift and back
 #: so much counts of one reversal: a wild reading is no noise
 WILD_K2: Final = 0.25
 GAP_MS: Final = 300_000
@@ -106,6 +107,17 @@ class LiquidWatch:
         )
         self.line_falls_k_per_s = 0.0  # and how fast it may fall there
         self.is_calm = False  # for minutes it hasn't fallen faster than the vessel cools
+
+    def shift(self, by_k: float) -> None:
+        """All that was heard was so much warmer: its probe was calibrated."""
+        self._last = None if self._last is None else (self._last[0], self._last[1] + by_k)
+        self._averaged = deque((t, c + by_k) for t, c in self._averaged)
+        self._lately = deque((t, c + by_k) for t, c in self._lately)
+        self._bins = deque((t, c + by_k) for t, c in self._bins)
+        self._lately_c += by_k * len(self._lately)
+        self._sum += by_k * self._count
+        self._goes_to_c += by_k
+        self.line_c = None if self.line_c is None else self.line_c + by_k
 
     @property
     def noise_k(self) -> float:
@@ -174,7 +186,7 @@ class LiquidWatch:
         `slipped`: that reading isn't believed, what was heard before stands.
         """
         averaged = self._averaged
-        if not averaged or (averaged[-1][1] != liquid_c and not slipped):
+        if not averaged or (abs(averaged[-1][1] - liquid_c) > SAME_K and not slipped):
             return liquid_c
         return sum(c for _, c in averaged) / len(averaged) - SURE * self.noise_k / sqrt(len(averaged))
 

@@ -131,6 +131,11 @@ class CycleWatch:
             return "back"
         return None
 
+    def shift(self, by_k: float) -> None:
+        """All that its probe read was so much warmer: it was calibrated."""
+        self._highest += by_k
+        self._lowest += by_k
+
     def forget(self) -> None:
         """What comes is no fall from, and no rise above, what was."""
         self._highest, self._falls = -inf, 0

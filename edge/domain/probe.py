@@ -110,6 +110,17 @@ class ProbeWatch:
         self._passed_ms = 0
         self.recent.clear()
 
+    def shift(self, by_k: float) -> None:
+        """All that it read was so much warmer: it was calibrated."""
+        if self.last is not None:
+            self.last = (self.last[0], self.last[1] + by_k, self.last[2])
+        if self._suspect is not None:
+            self._suspect = (self._suspect[0], self._suspect[1] + by_k, self._suspect[2])
+        if self._cut is not None:
+            self._cut = self._cut._replace(liquid_c=self._cut.liquid_c + by_k)
+        self._sum += by_k * self._count
+        self.recent = deque(average._replace(liquid_c=average.liquid_c + by_k) for average in self.recent)
+
     def is_another_story(self, mono_ms: int) -> bool:
         """It was silent for so long that a reading of now has nothing to do with those before."""
         return self.last is not None and mono_ms - self.last[0] > GAP_MS

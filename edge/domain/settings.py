@@ -30,6 +30,7 @@ class Point:
         ""  # digest of the settings that make a quantity of what the sensor says; a calibration is bound to it too
     )
     by_people: bool = False  # read by eye and entered
+    sensor: str = ""  # its class, where the station file tells: a calibration's uncertainty asks for it
 
 
 @dataclass(frozen=True, slots=True)

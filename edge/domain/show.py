@@ -122,6 +122,8 @@ def _correction(watch: PointWatch) -> dict[str, Any] | None:
         "gain": watch.correction.gain,
         "offset": watch.correction.offset,
         "due_at": rfc3339(watch.correction.due_ms),
+        "at": rfc3339(watch.correction.at_ms),
+        "u_parts": dict(watch.correction.parts),
     }
 
 

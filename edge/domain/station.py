@@ -32,6 +32,7 @@ from edge.domain.meterless import Meterless, assumed_l_min
 from edge.domain.phases import DRAW_BELONGS_MS, Phase, phase_of
 from edge.domain.readiness import STEADY_MS, Judged, Readiness, assemble, verdict_word
 from edge.domain.readings import Reading, Role, Sample
+from edge.domain.recalibrated import weighed
 from edge.domain.records import as_draft_body, to_alarms
 from edge.domain.reservoir_alarms import ReservoirAlarms
 from edge.domain.settings import Settings
@@ -67,7 +68,7 @@ class Station:
         self.readings: list[Reading] = []
         self.watches: dict[str, PointWatch] = {p.id: PointWatch(p, 0) for p in settings.points}
         self.warmth = Warmth(settings.reservoir) if settings.reservoir is not None else None
-        self.calibrations = Calibrations(settings, self.watches, self.book)
+        self.calibrations = Calibrations(settings, self.watches, self.book, self._recalibrated)
         self.entered = Entered(settings, self.watches, self.book)
         self.draws = DrawWatch(settings.supply) if settings.supply is not None else None
         self.phase = Phase.IDLE
@@ -226,7 +227,7 @@ class Station:
         if record == "entered_reading" and not why:
             why = self.entered.judge(body, at_ms, now)
         if record == "calibration" and not why:
-            _, why, worked = self.calibrations.judge(body, at_ms)
+            _, why, worked = self.calibrations.judge(body, at_ms, now)
         held = bool(why) and stands(self.settings, record, body)
         kept = as_draft_body({**body, **worked}, record, by, at_ms, why, stands=held)
         self._begin(now)
@@ -250,6 +251,10 @@ class Station:
         if self.warmth is not None and fact.counts:
             self.warmth.poured_ms = self.book.poured_ms()
             self.warmth.recorded(fact.record, fact.body)
+
+    def _recalibrated(self, point: str, by: float) -> None:
+        if point == self.reservoir_point and self.warmth is not None:
+            self.warmth.recalibrated(by)
 
     def bus(self, bus: str, what: str, why: str, now: Now) -> list[Draft]:
         """A bus was "lost", or is "back"."""
@@ -546,7 +551,8 @@ class Station:
 
     def judged(self, now: Now) -> dict[str, Judged]:
         """Every condition as it is now, by id, in the order of the contract."""
-        return self.weighing.all(self.readiness.judges, now)
+        judged = self.weighing.all(self.readiness.judges, now)
+        return {ident: weighed(self, ident, one, now) for ident, one in judged.items()}
 
     def _judge(self, now: Now) -> None:
         """Look at every condition; the verdict's change is an entry."""

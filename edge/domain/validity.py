@@ -8,12 +8,13 @@ from __future__ import annotations
 
 from collections import deque
 from collections.abc import Mapping
-from math import isfinite
+from itertools import pairwise
+from math import isfinite, sqrt
 from types import MappingProxyType
 from typing import Any, Final
 
 from edge.domain.calibration import K_CALIBRATED, Correction
-from edge.domain.readings import REASONS, Kind, Quality, Reading, Role, Sample
+from edge.domain.readings import REASONS, UNIT_OF, Kind, Quality, Reading, Role, Sample
 from edge.domain.settings import Point
 
 #: readings that agree with each other after a jump, before the new level is believed
@@ -33,6 +34,9 @@ CAN_BE: Final[Mapping[Role, tuple[float, float]]] = MappingProxyType(
 WILD_AN_HOUR: Final = 7
 #: the same advice is told again after this
 ADVISED_AGAIN_MS: Final = 24 * 3_600_000
+#: readings that a noise is taken from: so many at most, and at least
+NOISE_OF: Final = 32
+NOISE_FROM: Final = 8
 #: characters of what is told beside a reason
 LONGEST_DETAIL: Final = 400
 
@@ -47,7 +51,7 @@ class PointWatch:
 
     __slots__ = (
         "point", "last", "good", "good_ms", "is_sure", "raw", "correction", "started_ms", "still_since_ms", "errors",
-        "doubt", "detail", "_wild", "_advised_ms", "_jump", "_jumps", "_rate", "_low", "_high", "_slack", "_contact", "_can_be",
+        "doubt", "detail", "_lately", "_wild", "_advised_ms", "_jump", "_jumps", "_rate", "_low", "_high", "_slack", "_contact", "_can_be",
         "_can_stick", "_stale_after_ms",
     )  # fmt: skip
 
@@ -58,6 +62,7 @@ class PointWatch:
         self.good_ms = started_ms
         self.raw: float | None = None  # the last good value before calibration
         self.correction: Correction | None = None
+        self._lately: deque[float] = deque(maxlen=NOISE_OF)  # the last good values before calibration
         self.is_sure = True  # the value that stands was read as good, not as uncertain
         self.still_since_ms = started_ms
         self.errors = 0
@@ -109,6 +114,7 @@ class PointWatch:
                     return self._bad(sample, "stuck")
                 reason, quality = reason or "perhaps_stuck", _UNCERTAIN
         self.good, self.good_ms, self.is_sure, self.raw = value, mono_ms, quality is _GOOD, raw
+        self._lately.append(raw)
         self._jump = None
         self.last = reading = Reading(sample.point, mono_ms, value, quality, reason, u, before)
         return reading
@@ -141,7 +147,33 @@ class PointWatch:
     def forget(self) -> None:
         """What was heard is withdrawn: the point is as silent as if nothing had ever been."""
         self.last = self.good = self.raw = self._jump = None
+        self._lately.clear()
         self.good_ms = self.started_ms - self._stale_after_ms - 1
+
+    def correct(self, correction: Correction | None) -> float:
+        """Put a correction in force, for the value that stands as well; by how much that has changed."""
+        self.correction, before = correction, self.good
+        if before is None or self.raw is None:
+            return 0.0
+        self.good = self.raw if correction is None else correction.of(self.raw)
+        self._jump = None
+        if self.last is not None and self.last.value is not None:
+            raw = None if correction is None else self.raw
+            self.last = self.last._replace(value=self.good, u=self.u, raw=raw)
+        return self.good - before
+
+    def noise(self) -> float:
+        """Standard deviation of one reading, from the differences of neighbours (von Neumann): a slow rise leaves it alone."""
+        lately = list(self._lately)
+        if len(lately) < NOISE_FROM:
+            return 0.0
+        squares = sum((b - a) ** 2 for a, b in pairwise(lately))
+        return sqrt(squares / (2.0 * (len(lately) - 1)))
+
+    @property
+    def own_unit(self) -> str:
+        """The unit of its kind, in which values are held."""
+        return UNIT_OF[self.point.kind]
 
     @property
     def guard(self) -> float:

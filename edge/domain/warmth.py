@@ -167,6 +167,16 @@ class Warmth:
             self.cool.forget()
         return event
 
+    def recalibrated(self, by_k: float) -> None:
+        """What its probe reads has moved by a calibration alone: the liquid did what it did, so much warmer or colder."""
+        self.liquid.shift(by_k)
+        self.probe.shift(by_k)
+        self.cycle.shift(by_k)
+        self.heat.forget()
+        self.cool.forget()
+        self._highest_c += by_k
+        self._sudden_c += by_k
+
     def hear_room(self, room_c: float, mono_ms: int) -> None:
         """One good reading of the room: where it falls its probe is behind it."""
         self._room.hear(room_c, 0.0, mono_ms)

@@ -67,18 +67,22 @@ def test_a_calibration_is_in_force_at_once_and_after_a_restart(daemon: Daemon) -
     url = f"http://127.0.0.1:{daemon.port}"
     until(lambda: point(daemon, "reservoir")["value"] is not None)
     words = ["calibrate", "reservoir", "--by", "biomed", "--url", url, *TOLD]
-    code, out, err = finished(*words, "--reference", "35 degC=34.8 degC", "--drift-allowance", "0.3 K")
+    code, out, err = finished(*words, "--reference", "35.0 degC=34.8 degC", "--drift-allowance", "0.3 K")
     assert (code, err) == (0, "")
     assert (
         "as found: -0.2 K" in out
         and "as left: +0 K" in out
-        and "standard uncertainty: 0.18 K" in out
+        and "standard uncertainty: " in out
+        and "0.17  drift until it is due again" in out
+        and "0.029  the reference's step" in out
         and "due again: " in out
     )
     shown = until(lambda: (seen := point(daemon, "reservoir"))["value"] != seen["uncorrected"] and seen)
     assert shown["calibrated"] and shown["value"] - shown["uncorrected"] == pytest.approx(0.2)
     # GUM 5.1.2; what lies within a rectangle has its half width over root 3 (GUM 4.3.7)
-    assert shown["u"] == pytest.approx((0.05**2 + 0.3**2 / 3) ** 0.5, abs=1e-3)
+    parts = shown["correction"]["u_parts"]
+    assert parts["drift"] == pytest.approx(0.3 / 3**0.5) and parts["reference"] == 0.05
+    assert shown["u"] == pytest.approx(sum(part**2 for part in parts.values()) ** 0.5)
     code, out, _ = finished(*words, "--check", "--reference", "35 degC=34.2 degC")
     assert code == 0 and "nothing was adjusted" in out and "drift since the last calibration: -0.6 K" in out
     code, out, err = finished(*words, "--reference", "35")

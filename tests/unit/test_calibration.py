@@ -9,7 +9,11 @@ import pytest
 from edge.domain.station import Station
 from tests.unit.stations import DRAWING, POINTS, PSI, QUIET, SETTINGS, Driver
 
-REFERENCE = {"instrument": "reference thermometer 7", "certificate": "HL-0042", "reference_u": "0.05 K"}
+REFERENCE: dict[str, object] = {
+    "instrument": "reference thermometer 7",
+    "certificate": "HL-0042",
+    "reference_u": "0.05 K",
+}
 
 
 def calibrate(driver: Driver, point: str, pairs: list[tuple[str, str]], **more: object) -> dict[str, object]:
@@ -26,7 +30,7 @@ def test_one_reference_gives_an_offset_three_give_a_line() -> None:
     driver.run(1, QUIET)
     assert driver.station.watches["reservoir"].good == pytest.approx(38.8)
     body = calibrate(
-        driver, "reservoir", [("30 degC", "30.2 degC"), ("35 degC", "35.3 degC"), ("40 degC", "40.4 degC")]
+        driver, "reservoir", [("30.00 degC", "30.20 degC"), ("35.00 degC", "35.30 degC"), ("40.00 degC", "40.40 degC")]
     )
     assert body["gain"] == pytest.approx(1 / 1.02, rel=1e-6)
     driver.run(1, QUIET | {"reservoir": 40.4})
@@ -37,8 +41,10 @@ def test_uncertainty_shows_on_the_reading_and_guards_the_limit() -> None:
     driver = Driver()
     driver.run(130, QUIET | {"reservoir": 39.05, "room": 22.0})
     assert driver.condition("reservoir")["state"] == "met" and "uncalibrated" in driver.condition("reservoir")["text"]
-    body = calibrate(driver, "reservoir", [("39 degC", "39 degC")], drift_allowance="0.2 K")
-    assert body["u"] == pytest.approx((0.05**2 + (0.2 / 3**0.5) ** 2) ** 0.5)
+    body = calibrate(driver, "reservoir", [("39.00 degC", "39.00 degC")], drift_allowance="0.2 K")
+    parts = dict(body["u_parts"])  # type: ignore[call-overload]  # a mapping of the entry
+    assert parts["reference"] == 0.05 and parts["drift"] == pytest.approx(0.2 / 3**0.5)
+    assert body["u"] == pytest.approx(sum(part**2 for part in parts.values()) ** 0.5)
     driver.run(130, QUIET | {"reservoir": 39.05, "room": 22.0})
     shown = driver.station.points(driver.now)["reservoir"]
     assert shown["u"] == pytest.approx(body["u"]) and shown["calibrated"]
@@ -118,9 +124,9 @@ def test_due_again_after_its_date() -> None:
         (
             {
                 "points": [
-                    {"reference": 10, "reading": 39},
-                    {"reference": 20, "reading": 39.1},
-                    {"reference": 30, "reading": 39.2},
+                    {"reference": "10.0 degC", "reading": 10},
+                    {"reference": "20.0 degC", "reading": 40},
+                    {"reference": "30.0 degC", "reading": 70},
                 ]
             },
             "slope",

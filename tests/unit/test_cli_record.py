@@ -10,7 +10,8 @@ from typing import Any
 import pytest
 
 from edge import cli_record
-from edge.cli_record import Calibration, calibrate, calibration_lines, fields, kept_line, record
+from edge.calibration_text import outcome_lines, preview_lines
+from edge.cli_record import Calibration, calibrate, fields, kept_line, record
 from edge.domain.errors import UnusableInput
 from edge.domain.readings import Kind
 
@@ -136,12 +137,13 @@ def test_on_a_terminal_what_is_missing_is_asked_for(
     station: list[dict[str, Any]], monkeypatch: pytest.MonkeyPatch, capsys: Any
 ) -> None:
     monkeypatch.setattr("edge.cli_record.time.sleep", lambda _s: None)
-    answers = iter(["39", "39.00 degC", "", "", "thermometer 7", "HL-0042", "0.05 K"])
+    answers = iter(["39", "39.00 degC", "", "", "thermometer 7", "HL-0042", "0.05 K", "yes"])
     assert calibrate(Calibration("reservoir", "biomed"), "http://nowhere", ask=lambda _question: next(answers)) == 0
     (body,) = station
-    assert body["points"] == [{"reference": "39.00 degC", "readings": [39.2] * cli_record.READINGS}]
+    assert body["points"] == [{"reference": "39.00 degC", "readings": ["39.2 Cel"] * cli_record.READINGS}]
     assert {key: body[key] for key in TOLD} == TOLD
     out = capsys.readouterr().out
+    assert "reads 39.20 Cel now (+0.2 K), would read about 39.00 Cel" in out
     assert "expected" in out and "as found: +0.2 K" in out and "due again: 2027-03-16" in out
 
 
@@ -151,13 +153,37 @@ def test_an_outcome_is_told_in_the_unit_of_the_point() -> None:
         "counts": True, "as_found": 2 * psi, "as_left": -0.1 * psi, "gain": 1.01, "offset": -psi, "u": 0.5 * psi, "drift": 2 * psi,
         "u_parts": {"reference": 0.4 * psi, "fit": 0.3 * psi}, "beyond_allowance": True, "due_at": "2027-03-16T05:50:00.000Z",
     }  # fmt: skip
-    lines = calibration_lines({"seq": 9, "body": body}, {"shown": {"value": 50.0, "unit": "psi"}}, Kind.PRESSURE)
+    lines = outcome_lines({"seq": 9, "body": body}, {"shown": {"value": 50.0, "unit": "psi"}}, Kind.PRESSURE, "kept")
     assert lines == [
-        "recorded: entry 9 of the journal",
+        "kept",
         "  as found: +2 psi, the greatest error before",
         "  as left: -0.1 psi",
         "  correction: reading in kPa x 1.01 -6.895",
-        "  standard uncertainty: 0.5 psi (reference 0.4, fit 0.3)",
+        "  standard uncertainty: 0.5 psi, of",
+        "         0.4  the reference, by its certificate",
+        "         0.3  the fit",
         "  drift since the last calibration: +2 psi: beyond the allowance, look at the sensor",
         "  due again: 2027-03-16",
     ]
+
+
+def test_what_is_not_in_force_says_so_with_what_it_would_have_made() -> None:
+    body = {
+        "counts": False, "why_not": "compare again", "as_found": -7.1, "as_left": 0.0, "gain": 1.0, "offset": 7.1, "u": 0.1,
+        "was": 35.9, "becomes": 43.0, "u_parts": {"step": 0.018}, "due_at": "2027-03-16T05:50:00.000Z",
+    }  # fmt: skip
+    text = "\n".join(outcome_lines({"seq": 9, "body": body}, RESERVOIR, Kind.TEMPERATURE, "kept"))
+    assert "the point read 35.90 Cel and still reads that: NOT IN FORCE" in text and "due again" not in text
+
+
+def test_before_it_is_sent_a_terminal_shows_what_changes_and_a_no_sends_nothing(
+    station: list[dict[str, Any]], capsys: Any
+) -> None:
+    wishes = Calibration("reservoir", "biomed", ("43.00 degC=35.90 degC",), **TOLD)
+    assert calibrate(wishes, "http://nowhere", ask=lambda _question: "no") == 0
+    assert station == [] and "reads 35.90 Cel now (-7.1 K), would read about 43.00 Cel" in capsys.readouterr().out
+    sure = Calibration("reservoir", "biomed", ("39.00 degC=38.90 degC",), **TOLD, is_sure=True)
+    assert calibrate(sure, "http://nowhere", ask=lambda _question: pytest.fail("asked")) == 0
+    assert len(station) == 1
+    lines = preview_lines([{"reference": "39.00 degC"}], RESERVOIR, Kind.TEMPERATURE, True)
+    assert lines[1].endswith("would read about 39.20 Cel")
