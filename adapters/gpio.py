@@ -74,7 +74,8 @@ class _Line:
 class Gpio:
     """The adapter of buses of kind "gpio".
 
-    Options of the bus: chip (a path); lines ("kernel"; "simulated" for demos and tests).
+    Options of the bus: chip (a path); chip_label (what the chip calls itself: the path then only decides between equals);
+    lines ("kernel"; "simulated" for demos and tests).
     Each point: line (number or name); bias ("pull-up"), closed_is ("low", with a pull-down "high"), debounce; for a meter
     pulses = { per, count, maximum_flow } or { k_factor, maximum_flow }; a contact is handed over as closed or not.
 
@@ -90,7 +91,7 @@ class Gpio:
         lines_of: SourceFactory | None = None,
     ) -> None:
         self._clock = clock
-        self._id, self._path = str(bus.get("id", "?")), str(bus.get("chip", ""))
+        self._id, self._path = str(bus.get("id", "?")), str(bus.get("chip_label") or bus.get("chip", ""))
         self._lines = {point: _line(self._id, point, table) for point, table in points.items()}
         self._source = (lines_of or _source_of(self._id, bus))(bus, points, clock)
         self._chip: Chip | None = None
@@ -129,6 +130,9 @@ class Gpio:
         """Take over the counts of the adapter that read this bus until it was lost: totals never fall."""
         if not isinstance(before, Gpio):
             return
+        carry = getattr(self._source, "resume", None)
+        if carry is not None:
+            carry(before._source)
         for point, line in self._lines.items():
             old = before._lines[point].meter if point in before._lines else None
             if line.meter is not None and old is not None and old.is_like(line.meter):

@@ -10,11 +10,12 @@ from __future__ import annotations
 import errno
 import os
 import time
-from collections.abc import Mapping, Sequence
+from collections.abc import Callable, Mapping, Sequence
 from datetime import timedelta
-from typing import TYPE_CHECKING, Any, Final, NamedTuple, Protocol
+from typing import TYPE_CHECKING, Any, Final, NamedTuple, Protocol, cast
 
-from edge.domain.errors import UnusableInput
+from adapters.kernel_files import names_in
+from edge.domain.errors import BusLost, UnusableInput
 
 if TYPE_CHECKING:
     import gpiod
@@ -85,20 +86,94 @@ class LineSource(Protocol):
 
 
 class KernelLines:
-    """A chip of the kernel by its path, such as /dev/gpiochip0."""
+    """A chip of the kernel: by its label among all that are there, or by its path, such as /dev/gpiochip0.
 
-    def __init__(self, bus: Mapping[str, Any], points: Mapping[str, Mapping[str, Any]], clock: object) -> None:
-        self._path = str(bus.get("chip", ""))
+    The kernel numbers chips in the order in which it finds them, so a path says which chip only until the next start or the
+    next plug. A path alone is taken at its word the first time; from then on the chip's label holds.
+
+    Args:
+        folder: where the chips' device files are. `open_chip` stands in for gpiod.Chip.
+    """
+
+    def __init__(
+        self,
+        bus: Mapping[str, Any],
+        points: Mapping[str, Mapping[str, Any]],
+        clock: object,
+        *,
+        folder: str = "/dev",
+        open_chip: Callable[[str], Any] | None = None,
+    ) -> None:
+        self._path = str(bus.get("chip") or "")
+        self.label = str(bus.get("chip_label") or "")
         self._bus_id = str(bus.get("id", "?"))
+        self._folder, self._open_chip = folder, open_chip
+        self._held_path = self._path
+
+    def resume(self, before: LineSource) -> None:
+        """What the chip was called when it was held under this path holds on."""
+        if isinstance(before, KernelLines) and before._path == self._path and not self.label:
+            self.label = before.label
 
     def identity(self) -> object:
-        try:
-            found = os.stat(self._path)
-        except OSError:
-            return None
-        return found.st_rdev, found.st_ino, found.st_ctime_ns
+        held = _identity_of(self._held_path)
+        if held is not None or not self.label:
+            return held
+        return tuple(_identity_of(path) for path in self._paths()) or None
+
+    def _paths(self) -> list[str]:
+        """The chips that are there, the named one first."""
+        found = [os.path.join(self._folder, name) for name in names_in(self._folder) if name.startswith("gpiochip")]
+        return sorted(found, key=lambda path: (path != self._path, path))
 
     def open(self) -> Chip:
+        opener = self._open_chip or self._kernel_opener()
+        if not self.label:
+            chip = opener(self._path)
+            self.label, self._held_path = str(chip.get_info().label), self._path
+            return _KernelChip(chip)
+        fits: dict[str, Any] = {}
+        others: list[str] = []
+        refused: OSError | None = None
+        for path in self._paths():
+            try:
+                chip = opener(path)
+                label = str(chip.get_info().label)
+            except OSError as exc:
+                refused = exc
+                continue
+            if label == self.label:
+                fits[path] = chip
+            else:
+                others.append(f"{path} is chip {label!r}")
+                chip.close()
+        if not fits and refused is not None and refused.errno in (errno.EACCES, errno.EPERM):
+            raise refused
+        path = self._path if self._path in fits else next(iter(fits), "")
+        if (len(fits) != 1 and path != self._path) or not fits:
+            for chip in fits.values():
+                chip.close()
+            raise self._not_it(list(fits), others)
+        for other, chip in fits.items():
+            if other != path:
+                chip.close()
+        self._held_path = path
+        return _KernelChip(fits[path])
+
+    def _not_it(self, fits: Sequence[str], others: Sequence[str]) -> BusLost:
+        where = f"bus {self._bus_id}, chip {self.label!r}"
+        if fits:
+            return BusLost(
+                f"{len(fits)} chips bear this label ({', '.join(fits)})", where=where, expected="one chip of this label",
+                do="Name the right one's path with chip, beside chip_label",
+            )  # fmt: skip
+        found = f"{', '.join(others)}, not {self.label!r}" if others else "no chip is there"
+        return BusLost(
+            f"no chip bears this label: {found}", where=where, expected="the chip that the lines are wired to",
+            do="Plug it in, then it is found by itself; or correct chip_label in the station file (warmwell survey shows it)",
+        )  # fmt: skip
+
+    def _kernel_opener(self) -> Callable[[str], Any]:
         try:
             import gpiod  # an extra: only boards with lines of their own need it
         except ImportError as exc:
@@ -108,7 +183,15 @@ class KernelLines:
                 expected="gpiod 2, which reads the lines of a board",
                 do="Install Warmwell with its extra gpio, as in warmwell[gpio]",
             ) from exc
-        return _KernelChip(gpiod.Chip(self._path))
+        return cast(Callable[[str], Any], gpiod.Chip)
+
+
+def _identity_of(path: str) -> object:
+    try:
+        found = os.stat(path)
+    except OSError:
+        return None
+    return found.st_rdev, found.st_ino, found.st_ctime_ns
 
 
 class _KernelChip:

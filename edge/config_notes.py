@@ -8,7 +8,7 @@ from typing import Final
 from edge.config_bounds import ONEWIRE_READ_MS
 from edge.config_build import loss_share
 from edge.config_checks import is_loopback
-from edge.config_points import ACTIVE_KINDS, EnteredPoint, GpioPoint, OneWireBus, ReplayPoint
+from edge.config_points import ACTIVE_KINDS, EnteredPoint, GpioBus, GpioPoint, OneWireBus, ReplayPoint
 from edge.config_reading import Findings
 from edge.config_sections import Tables, kind_of, other_kinds
 from edge.config_sensors import warnings as sensor_warnings
@@ -175,6 +175,11 @@ def _points(tables: Tables, found: Findings) -> None:
             found.warn(tables.path(bus), "no point is on this bus")
         if isinstance(bus, OneWireBus):
             _in_turn(tables, bus, found)
+        if isinstance(bus, GpioBus) and bus.lines == "kernel" and bus.chip_label is None:
+            text = (
+                f"{bus.chip} is a number that another chip may have after the next start; give chip_label too, which "
+            )
+            found.warn(tables.path(bus), text + "warmwell survey shows")
     ends_below = tables.supply.draw.ends_below if tables.supply is not None else None
     for point in tables.point:
         path = tables.path(point)

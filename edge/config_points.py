@@ -300,6 +300,10 @@ class GpioBus(BusTable):
 
     kind: Literal["gpio"]
     chip: Annotated[str, Text("a chip's device", "/dev/gpiochip0", longest=1000)]
+    chip_label: Annotated[str, Text("what a chip calls itself", "pinctrl-bcm2711", longest=31)] | None = Field(
+        None,
+        description="The chip is searched by it among all chips; numbers of chips change. warmwell survey shows it.",
+    )
     lines: Annotated[str, Word("kernel", "simulated")] = default("kernel")
     scenario: Annotated[str, name("a scenario's name", "cold-morning")] | None = Field(
         None, description="Of simulated lines."

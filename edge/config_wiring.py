@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import re
 from collections.abc import Callable, Mapping
 from types import MappingProxyType
 from typing import Final
@@ -10,6 +11,7 @@ from edge.config_bounds import MOST_PULSES_HZ
 from edge.config_fields import dimension_of_text
 from edge.config_locate import Path
 from edge.config_points import (
+    GpioBus,
     GpioPoint,
     IioPoint,
     LoopTable,
@@ -29,6 +31,8 @@ from edge.domain.readings import KIND_OF, Kind, Role
 
 #: the highest address of a register or bit
 LAST_REGISTER: Final = 0xFFFF
+#: a device's path, but of none of the kinds that are never GPIO chips
+_CHIP: Final = re.compile(r"/dev/(?!(tty|serial|i2c-|spidev|null|zero|mem|hwmon|video|sd|mmcblk|w1|iio)).*[^/]")
 #: which key says what a closed or open contact means, by role
 _WHEN: Final[Mapping[Role, str]] = MappingProxyType(
     {Role.OUTLET_PROTECTION: "tripped_when", Role.LEAK: "wet_when", Role.MACHINE_POWER: "on_when"}
@@ -51,6 +55,15 @@ def check(tables: Tables, found: Findings) -> None:
         check_sensor(found, path, point, kind)
     _same_source(tables, found)
     _same_port(tables, found)
+    for bus in tables.bus:
+        if (
+            isinstance(bus, GpioBus)
+            and isinstance(bus.chip, str)
+            and bus.lines == "kernel"
+            and not _CHIP.fullmatch(bus.chip)
+        ):
+            path = (*tables.path(bus), "chip")
+            found.wrong(path, f"{bus.chip} can't be a GPIO chip", "a chip's device, such as /dev/gpiochip0")
 
 
 def _loop(found: Findings, path: Path, loop: LoopTable) -> None:

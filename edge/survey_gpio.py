@@ -41,6 +41,7 @@ def chip(path: str, open_chip: Callable[[str], Any] | None = None) -> Watch:
             return
         with held:
             info = held.get_info()
+            device.bus["chip_label"] = info.label  # the number in its path may be another's after the next start
             device.about = f"{info.label}, {info.num_lines} lines"
             lines = [held.get_line_info(at) for at in range(min(info.num_lines, MOST_LINES))]
             for line in lines:

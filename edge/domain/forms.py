@@ -154,7 +154,7 @@ FORMS: Final[Mapping[str, Form]] = MappingProxyType(
                 "points": Key("pairs", 'references, with what the point read: [{"reference": "35.00 degC", "reading": "34.87 degC"}]'),
                 "reference_u": Key("quantity", "standard uncertainty of the reference, such as 0.05 K"),
                 "reference_resolution": Key("quantity", "step of the reference's display; left out: by the digits written"),
-                "confirm": Key("text", "the reason for an unusual correction, by whoever answers for it"),
+                "confirm": Key("line", "the reason for an unusual correction, by whoever answers for it"),
                 "drift_allowance": Key("quantity", "how far the point may drift until the next one"),
                 "due_at": Key("time", "when it is due again; left out: in a year"),
                 "instrument": Key("line", "the reference instrument"),

@@ -257,10 +257,12 @@ class PulseMeter:
         """Reason and detail where this period's reading is not beyond doubt."""
         if self._restarted:
             return "edges_lost", "the line's numbers began anew: how many pulses are missing is not known"
-        if self._n_lost:
-            return "edges_lost", f"{self._n_lost} edges lost"
         rejected, seen = self._n_rejected, self._n + self._n_rejected
         is_fast = bool(l_min) and self._interval_ns is not None and self._interval_ns < self._half_of_most_ns
         if rejected > NOISY * max(self._n, 2) or (is_fast and rejected > NOISY_SHARE * seen):
             return "edges_noisy", f"{rejected} of {seen} edges are none of the meter's"
+        if (
+            self._n_lost
+        ):  # after noise: interference overflows the queue, and it is the interference that is to be mended
+            return "edges_lost", f"{self._n_lost} edges lost"
         return None, ""

@@ -106,3 +106,16 @@ def test_a_meter_read_too_seldom_for_the_queue_is_said(tmp_path):
     station = loaded(tmp_path, HEAD + FLOW.replace("500 ms", "6 s"))
     assert any("read it each 4.6 s or sooner" in text for text in station.warnings)
     assert not any("or sooner" in text for text in loaded(tmp_path, HEAD + FLOW).warnings)
+
+
+def test_a_chip_by_its_number_alone_loads_and_is_warned_of(tmp_path: Path) -> None:
+    text = [warning for warning in loaded(tmp_path, HEAD + FLOW).warnings if "chip_label" in warning]
+    assert len(text) == 1 and "another chip may have" in text[0]
+    labelled = HEAD.replace('gpiochip0"', 'gpiochip0"\nchip_label = "soc"')
+    assert not [warning for warning in loaded(tmp_path, labelled + FLOW).warnings if "chip_label" in warning]
+
+
+@pytest.mark.parametrize("chip", ["/dev/ttyUSB0", "/dev/null", "gpiochip0", "/sys/class/gpio/gpiochip0", "/dev/i2c-1"])
+def test_what_can_be_no_chip_is_refused(tmp_path: Path, chip: str) -> None:
+    text = refused(tmp_path, HEAD.replace("/dev/gpiochip0", chip) + FLOW)
+    assert f"{chip} can't be a GPIO chip" in text

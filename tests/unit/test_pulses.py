@@ -275,3 +275,16 @@ def test_no_edges_whatever_make_a_total_fall_or_a_flow_negative_or_beyond_the_me
 def test_a_meter_needs_a_factor_and_a_maximum(k, maximum):
     with pytest.raises(ValueError, match="above 0"):
         PulseMeter(k, maximum)
+
+
+@pytest.mark.parametrize("every_s", [1, 3])
+@pytest.mark.parametrize("hz", [900, 2000, 5000])
+def test_interference_that_overflows_the_queue_is_told_as_interference(hz, every_s):
+    # what the kernel keeps: the newest 1024 edges of each look
+    meter, seen, reasons = PulseMeter(K, MAXIMUM), 0, []
+    for look in range(1, 8):
+        newest = look * every_s * hz
+        meter.hear([(n * S // hz, n) for n in range(max(seen + 1, newest - 1023), newest + 1)], look * every_s * S)
+        seen = newest
+        reasons.append(meter.tell(look * every_s * S).reason)
+    assert set(reasons[1:]) == {"edges_noisy"}
