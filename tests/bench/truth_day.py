@@ -7,7 +7,7 @@ at 15:00 the board goes off, and on a later morning the station is started again
 from __future__ import annotations
 
 from collections.abc import Callable
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from random import Random
 from typing import Final
 
@@ -66,6 +66,10 @@ class Composed:
     later_days: int
     tests_later: bool
 
+    def of(self, *ingredients: Ingredient) -> Composed:
+        """The same day with these ingredients and no others."""
+        return replace(self, ingredients=ingredients)
+
     @property
     def world_day(self) -> Day:
         """What is physically so."""
@@ -87,7 +91,7 @@ class Composed:
                 events.append(PowerOff(one.at_s, until_s))
             elif one.kind == "bypass":
                 events.append(Torn(one.at_s, until_s, one.what, one.value))
-        return Day(start_s=5 * HOUR, liquid_c=31.0, room=ROOM, events=tuple(events), vessel=VESSEL)
+        return Day(start_s=5 * HOUR, liquid_c=39.7, room=ROOM, events=tuple(events), vessel=VESSEL)
 
 
 def later_day() -> Day:

@@ -24,7 +24,7 @@ from collections.abc import Iterator
 from typing import Any, Final
 
 from simulators.model import World
-from tests.bench.truth_day import DAY_MS, PSI, SHARE, Composed, Ingredient
+from tests.bench.truth_day import DAY_MS, PSI, SHARE, TAPS, Composed, Ingredient
 
 ALLOWED_S: Final = {
     "cold": 300, "away": 480, "outlet": 90, "power": 90, "pressure": 360, "flow": 360, "evidence": 120, "bypass": 120, "silent": 60,
@@ -157,11 +157,7 @@ class Truth:
                     yield "flow"
         for one in faults:
             through = sum(1 for end_s, _, _ in self.draws if end_s - 150 > one.at_s)
-            if one.kind in ("frozen", "last_bit") and one.what in ("supply", "between", "filtered") and through >= 2:
-                yield "evidence"
-            elif (one.kind == "swapped" and through >= 2) or (one.kind == "meter_dead" and through >= 4):
-                yield "evidence"
-            elif one.kind == "ghost_flow" and at_s - one.at_s > 600:
+            if _contradicts(one, through, at_s):
                 yield "evidence"
             elif one.kind == "bypass" and through >= 2:
                 yield "bypass"
@@ -184,6 +180,15 @@ class Truth:
             yield "test"  # Dublin's winter time is UTC
         if not dateless and true_ms - self.filled_ms > 14 * DAY_MS:
             yield "fill"
+
+
+def _contradicts(one: Ingredient, through: int, at_s: float) -> bool:
+    """Has this fault shown itself against the other points, in so many whole draws since it began?"""
+    if one.kind in ("frozen", "last_bit"):
+        return one.what in TAPS and through >= 2
+    if one.kind == "ghost_flow":
+        return at_s - one.at_s > 600
+    return through >= {"swapped": 2, "meter_dead": 4}.get(one.kind, 1 << 30)
 
 
 def _swapped(faults: list[Ingredient], point: str) -> bool:
