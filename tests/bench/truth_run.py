@@ -123,11 +123,11 @@ class Run:
             return None
         return kept[0] if kept[0].body.get("counts", True) else None
 
-    def _test(self, passed: bool = True, at_s: float | None = None, **more: Any) -> Entry | None:
+    def _test(self, truly: bool = True, at_s: float | None = None, **more: Any) -> Entry | None:
         body = more or {"passed": True, "channel_ports": GOOD_PORTS}
         kept = self.record("daily_test", at_s=at_s, **body)
         if kept is not None:
-            self.truth.tested(int(self.true_ms + 1000 * (at_s or 0.0)), passed, self.true_ms)
+            self.truth.tested(int(self.true_ms + 1000 * (at_s or 0.0)), truly, self.true_ms)
         return kept
 
     def _before(self) -> None:

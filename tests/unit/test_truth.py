@@ -47,38 +47,28 @@ def test_a_day_without_a_fault_is_quiet(days: dict[int, Found]) -> None:
 def test_a_station_that_always_says_ready_is_found_out(monkeypatch: pytest.MonkeyPatch) -> None:
     """The oracle itself: whatever is wrong on these days has to be seen."""
     monkeypatch.setattr(Station, "verdict", lambda self, now: {"verdict": "ready", "conditions": []})
-    wanted = {
-        "heater_dead": "cold", "valve": "pressure", "trip": "outlet", "power_off": "power", "swapped": "evidence", "bypass": "bypass",
-        "gap": "silent", "hold": "hold", "work_begins": "work", "no_test": "test", "failed_test": "test", "treatment_short": "treatment",
-        "check_failed": "check", "outlet_test_failed": "outlet_test", "equipment_change": "equipment", "clock_untrusted": "clock",
-    }  # fmt: skip
-    for ingredient, kind in wanted.items():
-        run = Run(compose(10).of(Ingredient(ingredient, 9_000, 35_000, _what(ingredient), _value(ingredient))))
-        run.always = "ready"
-        assert kind in run.run().wrong_s, ingredient
-
-
-def _what(ingredient: str) -> str:
-    return {
-        "swapped": "supply between",
-        "bypass": "fine",
-        "equipment_change": "swap",
-        "failed_test": "flag",
-        "gap": "all",
-    }.get(ingredient, "")
-
-
-def _value(ingredient: str) -> float:
-    return {"bypass": 1.0, "treatment_short": 5.0, "clock_untrusted": -3600.0}.get(ingredient, 0.0)
+    monkeypatch.setattr(Run, "always", "ready")
+    plain = Run(compose(10)).run().wrong_s  # of an ordinary day: before the test, after a cycle, much later
+    assert set(plain) <= {"test", "away", "cold", "fill"}
+    everything = compose(10).of(
+        Ingredient("swapped", 8_000, 35_980, "between filtered"), Ingredient("bypass", 8_000, 35_980, "fine", 1.0),
+        Ingredient("heater_dead", 8_000, 35_980), Ingredient("hold", 9_000, 9_000), Ingredient("failed_test", 9_000, 9_000, "flag"),
+        Ingredient("work_begins", 9_000, 9_000), Ingredient("treatment_short", 10_000, 10_000, "", 5.0),
+        Ingredient("check_failed", 10_000, 10_000), Ingredient("outlet_test_failed", 10_000, 10_000),
+        Ingredient("equipment_change", 10_000, 10_000, "swap"), Ingredient("trip", 20_000, 35_980),
+        Ingredient("cut", 20_000, 35_980, "power"),
+        Ingredient("valve", 25_200, 35_980), Ingredient("power_off", 34_000, 35_980),
+        Ingredient("clock_untrusted", 30_000, 35_980, "", -3600.0),
+    )  # fmt: skip
+    found = Run(everything).run().wrong_s
+    assert {kind for kind in WRONGS if found[kind] <= plain[kind]} <= {"flow", "by_eye", "away", "fill"}
 
 
 def test_a_day_is_made_as_small_as_keeps_it_wrong(monkeypatch: pytest.MonkeyPatch) -> None:
-    composed = compose(10).of(
-        Ingredient("bad_readings", 9_000, 12_000, "room", 0.1), Ingredient("heater_dead", 9_000, 35_000)
-    )
+    composed = compose(10).of(Ingredient("bad_readings", 9_000, 12_000, "room", 0.1), Ingredient("hold", 9_000, 9_000))
     monkeypatch.setattr(Run, "always", "ready")
     monkeypatch.setattr(Station, "verdict", lambda self, now: {"verdict": "ready", "conditions": []})
-    assert [i.kind for i in shrunk(composed, "cold").ingredients] == ["heater_dead"]
+    assert [i.kind for i in shrunk(composed, "hold").ingredients] == ["hold"]
 
 
 def test_days_are_the_same_each_time_and_use_every_ingredient() -> None:
