@@ -102,7 +102,7 @@ class Truth:
         yield from self._plant(world, at_s, faults, lying)
         yield from self._water(world, at_s, faults, lying)
         yield from self._facts(true_ms, off_ms, trusted)
-        decides = ("supply", "between", "filtered", "flow", "heater-outlet", "power")
+        decides = ("supply", "flow", "heater-outlet", "power")  # the filters' drops stand from the last draw
         for point in decides if self.composed.by_eye else (*decides, "reservoir"):
             if at_s - self._heard_s.get(point, -1e9) > STALE_S:
                 yield "silent"
