@@ -208,7 +208,7 @@ class Run:
 
     def _enter(self, text: str) -> None:
         if self.record("entered_reading", role="reservoir_temperature", value=text) is not None:
-            self.truth.by_eye_bad = text != "39.9 degC"
+            self.truth.by_eye_bad = text not in ("39.9 degC", "104 degF")  # 40 degC
 
     def _happens(self, one: Ingredient, at_s: int, world: World) -> None:
         """An ingredient begins (or ends)."""
