@@ -1,4 +1,4 @@
-"""How right the time to temperature is, on plants that nobody tuned for: `python -m tests.bench.heating [--plants 300] [--hard] [--from FOLDER]`.
+"""How right the time to temperature is, on plants that nobody tuned for: `python -m tests.bench.heating [--hard] [--from FOLDER]`.
 
 Printed at 5, 10, 20 and 40 minutes after the heat's start, for what is left until the probe reads the target and goes on doing so:
 median and 90th percentile of the error (of what is left), share of truths inside the 90 % interval, its mean width and the mean
