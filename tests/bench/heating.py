@@ -1,4 +1,4 @@
-"""How right the time to temperature is, on plants that nobody tuned for: `python -m tests.bench.heating [--plants 300] [--from FOLDER]`.
+"""How right the time to temperature is, on plants that nobody tuned for: `python -m tests.bench.heating [--hard] [--from FOLDER]`.
 
 Printed at 5, 10, 20 and 40 minutes after the heat's start, for what is left until the probe reads the target and goes on doing so:
 median and 90th percentile of the error (of what is left), share of truths inside the 90 % interval, its mean width and the mean
@@ -625,7 +625,13 @@ def main() -> None:
     )
     parser.add_argument("--from", dest="folder", type=Path, help="outside recordings instead")
     parser.add_argument("--room", type=float, default=20.0, help="room of recordings without one [Cel]")
+    parser.add_argument("--hard", action="store_true", help="plants of simulators/hard_plants.py instead")
     given = parser.parse_args()
+    if given.hard:
+        from tests.bench.heating_hard import hard  # it builds on this module
+
+        hard(given.plants, given.seed)
+        return
     table: dict[int, Figures] = empty()
     moves: list[bool] = []
     took: list[float] = []

@@ -1,0 +1,45 @@
+"""Hard plants do what they are drawn for: each hardship is there, and only where it was asked for."""
+
+from __future__ import annotations
+
+import itertools
+from dataclasses import replace
+
+import pytest
+
+from simulators.hard_plants import KINDS, hard_plant, heat_up, vapour_pa, without_kinds
+
+HOLD_S = 30.0
+
+
+def test_a_seed_is_one_plant_and_one_heat_up():
+    plant = hard_plant(3, frozenset(KINDS))
+    assert plant == hard_plant(3, frozenset(KINDS))
+    assert heat_up(plant, HOLD_S) == heat_up(plant, HOLD_S)
+
+
+def test_an_open_lid_costs_time():
+    plant = replace(hard_plant(3, frozenset({"lid"})), noise_k=0.0, step_k=0.0)
+    assert plant.openings
+    assert heat_up(plant, HOLD_S)[1] > heat_up(without_kinds(plant), HOLD_S)[1] + 10.0
+
+
+def test_an_outer_wall_takes_heat():
+    plant = replace(hard_plant(3, frozenset({"wall"})), noise_k=0.0, step_k=0.0)
+    assert heat_up(plant, HOLD_S)[1] > heat_up(replace(plant, outer=0.0), HOLD_S)[1] + 60.0
+
+
+def test_readings_are_lost_in_bursts_only_where_asked_for():
+    plant = hard_plant(3, frozenset({"gaps"}))
+    rows, _ = heat_up(plant, HOLD_S)
+    apart = [b[0] - a[0] for a, b in itertools.pairwise(rows)]
+    assert max(apart) >= 10.0
+    assert max(apart) <= 180.0 + plant.every_s
+    rows, _ = heat_up(without_kinds(plant), HOLD_S)
+    assert {b[0] - a[0] for a, b in itertools.pairwise(rows)} == {float(plant.every_s)}
+
+
+def test_vapour_pressure_agrees_with_printed_tables():
+    # saturated water vapour: 2.339 kPa at 20 Cel, 7.384 kPa at 40 Cel (steam tables, from memory)
+    assert vapour_pa(20.0) == pytest.approx(2_339.0, rel=0.003)
+    assert vapour_pa(40.0) == pytest.approx(7_384.0, rel=0.003)
