@@ -25,7 +25,8 @@ from edge.domain.contracts import Clock
 from edge.domain.entries import Entry
 from edge.domain.errors import StoreFault, UnusableInput, WarmwellError
 from edge.domain.station import Station
-from edge.judge import Judge, Ticker
+from edge.judge import Judge
+from edge.judge_inbox import Ticker
 from edge.store.journal import CHECKED_AT_START, Journal
 from edge.store.space import Space
 

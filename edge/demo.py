@@ -34,7 +34,7 @@ from edge.demo_hardware import Unplugging, with_hardware
 from edge.demo_view import JsonLines, LiveView, PlainLines, View
 from edge.domain.entries import Entry
 from edge.domain.errors import UnusableInput, WarmwellError
-from edge.judge import Ticker
+from edge.judge_inbox import Ticker
 from edge.store.database import JOURNAL_FILE
 from edge.store.journal import Journal
 from edge.store.series import Series

@@ -26,7 +26,7 @@ from collections.abc import Callable, Iterable, Mapping, Sequence
 from concurrent.futures import Future
 from functools import partial
 from operator import attrgetter
-from typing import Any, Final, NamedTuple
+from typing import Any, Final
 
 from edge.clock import ClockWatch
 from edge.domain.contracts import Clock
@@ -44,6 +44,7 @@ from edge.judge_inbox import (
     Record,
     Reload,
     Stop,
+    Ticker,
     bounded,
     fate_unknown,
     not_running,
@@ -74,16 +75,6 @@ RETRY_S: Final = 1.0
 FOLD_EVERY: Final = 256
 #: a station whose deadline doesn't move when it is reached is left alone for this pass
 MOST_AT_ONE_DEADLINE: Final = 16
-
-
-class Ticker(NamedTuple):
-    """`call(now, station)` runs in the judge's thread at each wall time that is a multiple of `interval_ms` since 1970.
-
-    The station has been moved to exactly that instant, and all entries up to it are on disk, when it runs.
-    """
-
-    interval_ms: int
-    call: Callable[[Now, Any], None]
 
 
 class Judge:

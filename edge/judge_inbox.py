@@ -18,6 +18,16 @@ MOST_SAMPLES: Final = 20_000
 TELEMETRY: Final = ("phase", "verdict", "heat_up", "cool_down", "transfer", "filter_day", "draw")
 
 
+class Ticker(NamedTuple):
+    """`call(now, station)` runs in the judge's thread at each wall time that is a multiple of `interval_ms` since 1970.
+
+    The station has been moved to exactly that instant, and all entries up to it are on disk, when it runs.
+    """
+
+    interval_ms: int
+    call: Callable[[Now, Any], None]
+
+
 class OwnedStation(Protocol):
     """What the judge asks of a station (edge.domain.station.Station)."""
 

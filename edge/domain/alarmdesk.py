@@ -13,8 +13,8 @@ from typing import Any, Final
 
 from edge.domain.alarms import Alarm, Band, Event, Shelf, State
 from edge.domain.catalogue import CATALOGUE, base_of, consequence_of, row_of
-from edge.domain.dates import Dates, Stamp
-from edge.domain.entries import Entry, Now, rfc3339, wall_ms_of
+from edge.domain.dates import Dates
+from edge.domain.entries import Entry, Now, Stamp, rfc3339, wall_ms_of
 from edge.domain.errors import RecordRefused
 from edge.domain.forms import faults
 from edge.domain.readings import UNIT_OF, Kind
@@ -56,8 +56,7 @@ def _shelf(entry: Entry) -> Shelf | None:
     """The shelf that an alarm entry tells of."""
     if "until" not in entry.body:
         return None
-    since = Stamp(entry.boot, entry.mono_ms, entry.wall_ms, entry.trusted)
-    return Shelf(since, wall_ms_of(entry.body["until"]) - entry.wall_ms)
+    return Shelf(entry.stamp, wall_ms_of(entry.body["until"]) - entry.wall_ms)
 
 
 class AlarmDesk:

@@ -17,7 +17,7 @@ from math import exp, sqrt
 from types import MappingProxyType
 from typing import Any, Final, NamedTuple
 
-from edge.domain.dates import Stamp
+from edge.domain.entries import Stamp
 
 
 class State(StrEnum):

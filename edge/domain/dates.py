@@ -11,7 +11,7 @@ from __future__ import annotations
 from collections.abc import Sequence
 from typing import Any, Final, NamedTuple
 
-from edge.domain.entries import Now
+from edge.domain.entries import Now, Stamp
 
 #: two offsets of one boot that differ by less are one: clocks are set whole, slewing moves both
 SAME_MS: Final = 1_000
@@ -23,15 +23,6 @@ MOST_STRETCHES: Final = 50
 
 NEVER_SET: Final = "recorded before the clock was set"
 WRONG_DATE: Final = "recorded while the date was wrong"
-
-
-class Stamp(NamedTuple):
-    """What the journal stamps an entry with."""
-
-    boot: str
-    mono_ms: int
-    wall_ms: int
-    trusted: bool
 
 
 class Dated(NamedTuple):

@@ -14,8 +14,8 @@ from typing import Any, Final, NamedTuple
 from zoneinfo import ZoneInfo
 
 from edge.domain.daily_tests import test_result
-from edge.domain.dates import Dates, Stamp, as_stamp, claimed
-from edge.domain.entries import Now, wall_ms_of
+from edge.domain.dates import Dates, as_stamp, claimed
+from edge.domain.entries import Now, Stamp, wall_ms_of
 from edge.domain.errors import RecordRefused
 from edge.domain.forms import LONGEST_NAME
 from edge.domain.losses import unconfirmed

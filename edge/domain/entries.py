@@ -30,6 +30,15 @@ class Draft(NamedTuple):
     body: dict[str, Any]
 
 
+class Stamp(NamedTuple):
+    """What the journal stamps an entry with."""
+
+    boot: str
+    mono_ms: int
+    wall_ms: int
+    trusted: bool
+
+
 class Entry(NamedTuple):
     """An entry of the journal."""
 
@@ -40,6 +49,11 @@ class Entry(NamedTuple):
     trusted: bool
     kind: str
     body: dict[str, Any]
+
+    @property
+    def stamp(self) -> Stamp:
+        """What it was stamped with."""
+        return Stamp(self.boot, self.mono_ms, self.wall_ms, self.trusted)
 
     def as_json(self) -> dict[str, Any]:
         """The shape that is published: times as RFC 3339 UTC with milliseconds."""

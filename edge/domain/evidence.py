@@ -7,9 +7,8 @@ from functools import partial
 from typing import Any, NamedTuple
 from zoneinfo import ZoneInfo
 
-from edge.domain.dates import Stamp
 from edge.domain.duties import Book, local_date
-from edge.domain.entries import Entry, Now, rfc3339
+from edge.domain.entries import Entry, Now, Stamp, rfc3339
 from edge.domain.readings import Role
 from edge.domain.settings import Settings
 from edge.domain.supply import Fills, Flows

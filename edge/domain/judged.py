@@ -29,3 +29,14 @@ class Judged(NamedTuple):
 def by_fact(state: str, text: str, fact: Fact, ask: str = "") -> Judged:
     """A condition as a record decides it: the record is its evidence."""
     return Judged(state, text, ask=ask, seq=fact.seq, evidence_ms=fact.at_ms)
+
+
+def verdict_word(states: list[str]) -> str:
+    """The verdict that follows from the states of all conditions.
+
+    >>> verdict_word(["met", "by_eye"]), verdict_word(["unknown", "unmet"]), verdict_word(["met", "unknown"]), verdict_word([])
+    ('ready', 'not_ready', 'unknown', 'unknown')
+    """
+    if UNMET in states:
+        return "not_ready"
+    return "unknown" if UNKNOWN in states or not states else "ready"

@@ -19,7 +19,7 @@ from edge.domain.entries import Now, rfc3339
 from edge.domain.evidence import LIVE_FROM
 from edge.domain.filters import GAINS_AT_MOST_KPA
 from edge.domain.heating import Forecast
-from edge.domain.judged import BY_EYE, MET, UNKNOWN, UNMET, by_fact
+from edge.domain.judged import BY_EYE, MET, UNKNOWN, UNMET, by_fact, verdict_word
 from edge.domain.judged import Judged as Judged  # others take it from here
 from edge.domain.leaks import no_leak_text
 from edge.domain.phases import Phase
@@ -49,17 +49,6 @@ LESSER_ROLES: Final = frozenset(
         Role.FILTERED_PRESSURE,
     }
 )  # fmt: skip
-
-
-def verdict_word(states: list[str]) -> str:
-    """The verdict that follows from the states of all conditions.
-
-    >>> verdict_word(["met", "by_eye"]), verdict_word(["unknown", "unmet"]), verdict_word(["met", "unknown"]), verdict_word([])
-    ('ready', 'not_ready', 'unknown', 'unknown')
-    """
-    if UNMET in states:
-        return "not_ready"
-    return "unknown" if UNKNOWN in states or not states else "ready"
 
 
 class Readiness:

@@ -18,11 +18,10 @@ from edge.domain.calibrations import Calibrations
 from edge.domain.contradictions import Contradictions
 from edge.domain.counting import judge, stands
 from edge.domain.cross_weigh import Seconds, Weighing
-from edge.domain.dates import Stamp
 from edge.domain.duties import ALARM_RECORDS, Book, Fact, checked, local_date, next_date_change_ms
 from edge.domain.duty_alarms import raise_duties
 from edge.domain.entered import BY_EYE, Entered, sensed
-from edge.domain.entries import Draft, Entry, Now, rfc3339, wall_ms_of
+from edge.domain.entries import Draft, Entry, Now, Stamp, rfc3339, wall_ms_of
 from edge.domain.evidence import Evidence, Shown
 from edge.domain.filter_alarms import look_at_filters
 from edge.domain.hours import at_rest
@@ -30,7 +29,7 @@ from edge.domain.leaks import look_for_leak, recall_leak
 from edge.domain.losses import LOST, tells_of_loss
 from edge.domain.meterless import Meterless, assumed_l_min
 from edge.domain.phases import DRAW_BELONGS_MS, Phase, phase_of
-from edge.domain.readiness import STEADY_MS, Judged, Readiness, assemble, verdict_word
+from edge.domain.readiness import STEADY_MS, Judged, Readiness, assemble
 from edge.domain.readings import Reading, Role, Sample
 from edge.domain.recalibrated import weighed
 from edge.domain.records import as_draft_body, to_alarms
@@ -40,6 +39,7 @@ from edge.domain.show_water import water_estimates
 from edge.domain.silence import Silence
 from edge.domain.transfer import Transfers
 from edge.domain.validity import PointWatch
+from edge.domain.verdict_memory import VerdictMemory
 from edge.domain.warmth import Warmth
 from edge.domain.water import Draw, DrawWatch
 
@@ -96,10 +96,7 @@ class Station:
         self._edge_ms = self._day_ms = 0  # monotonic times of the next edge of the hours and of the next local date
         self._belongs_until_ms: int | None = None
         self._sides: tuple[int | None, ...] = ()  # on which sides of its limits the draw under way stands
-        self._word: str | None = None
-        self._states: dict[str, str] = {}
-        self._since: dict[str, int] = {}
-        self._told: tuple[dict[str, str], dict[str, int]] = ({}, {})
+        self._verdicts = VerdictMemory()
         self.readiness = Readiness(self)
         self.reservoir_alarms = ReservoirAlarms(self, partial(self._draft, "cool_down"))
         if state is not None:
@@ -290,8 +287,7 @@ class Station:
     def _redate(self, wall_ms: int, mono_ms: int, by_ms: int) -> None:
         """What stands since a time of this boot has stood as long as before: by the clock as it is now that was then."""
         booted_ms = wall_ms - by_ms - mono_ms
-        for since in (self._since, self._told[1]):
-            since.update({ident: at_ms + by_ms for ident, at_ms in since.items() if at_ms >= booted_ms})
+        self._verdicts.redate(booted_ms, by_ms)
         self.desk.redate(booted_ms, by_ms)
 
     # -- readings, by role
@@ -565,19 +561,9 @@ class Station:
                 break
         self._dirty = False
         self._plan_next_look(judged, now)
-        for ident, one in judged.items():
-            if self._states.get(ident) != one.state:
-                self._states[ident], self._since[ident] = one.state, now.wall_ms
-        word = verdict_word([one.state for one in judged.values()])
-        if word != self._word:
-            body: dict[str, Any] = {
-                "from": self._word,
-                "to": word,
-                "conditions": {i: one.state for i, one in judged.items()},
-            }
-            why = [f"{i}: {one.text}" for i, one in judged.items() if one.state in ("unmet", "unknown")]
-            self._drafts.append(Draft(now, "verdict", body | {"why": why}))
-            self._remember_verdict(body, now.wall_ms)
+        body = self._verdicts.look(judged, now.wall_ms)
+        if body is not None:
+            self._drafts.append(Draft(now, "verdict", body))
 
     def _plan_next_look(self, judged: Mapping[str, Judged], now: Now) -> None:
         """When evidence or a reuse life runs out before the next hour."""
@@ -626,7 +612,7 @@ class Station:
 
     def verdict(self, now: Now) -> dict[str, Any]:
         """The verdict with its conditions: shape in edge/snapshot.py."""
-        return assemble(self, self.judged(now), self._since, now)
+        return assemble(self, self.judged(now), self._verdicts.since, now)
 
     def alarms(self, now: Now) -> dict[str, dict[str, Any]]:
         """Every alarm, also when normal: shape in edge/snapshot.py."""
@@ -669,7 +655,7 @@ class Station:
             self.book.add(Fact(entry.seq, LOST, entry.wall_ms, body, True))
         elif entry.kind == "record" and body.get("record") not in ALARM_RECORDS:
             counts = bool(body.get("stands")) or bool(body.get("counts"))
-            self._add(Fact(entry.seq, body["record"], wall_ms_of(body["at"]), body, counts, _stamp(entry)))
+            self._add(Fact(entry.seq, body["record"], wall_ms_of(body["at"]), body, counts, entry.stamp))
         elif entry.kind == "clock_step":
             self._redate(entry.wall_ms, entry.mono_ms, body["by_ms"])
         elif entry.kind == "draw":
@@ -683,25 +669,16 @@ class Station:
         elif entry.kind == "phase":
             self.phase = Phase(body["to"])
             if body["from"] == Phase.OFF:
-                self.book.power_up(_stamp(entry))
+                self.book.power_up(entry.stamp)
         elif entry.kind == "verdict":
-            self._remember_verdict(body, entry.wall_ms)
-            self._states, self._since = dict(self._told[0]), dict(self._told[1])
-
-    def _remember_verdict(self, body: Mapping[str, Any], wall_ms: int) -> None:
-        """What the journal's verdict entries tell of the conditions: the rest is forgotten in a restart."""
-        self._word = body["to"]
-        states, since = self._told
-        for ident, state in body["conditions"].items():
-            if states.get(ident) != state:
-                states[ident], since[ident] = state, wall_ms
+            self._verdicts.fold(body, entry.wall_ms)
 
     def state(self) -> dict[str, Any]:
         """What the journal's entries add up to, as JSON; a snapshot spares reading them all."""
         return {
             "alarms": {ident: alarm.as_state() for ident, alarm in self.desk.alarms.items() if alarm.seq is not None or alarm.present},
             "facts": [fact.as_state() for fact in self.book.facts], "dates": self.book.dates.state(), "evidence": self.evidence.state(),
-            "phase": str(self.phase), "word": self._word, "told": [dict(part) for part in self._told],
+            "phase": str(self.phase), "verdict": self._verdicts.state(),
             "doubts": self.contradictions.state(), "transfers": self.transfers.state(),
             **({} if self.warmth is None else self.warmth.state()),
         }  # fmt: skip
@@ -717,9 +694,4 @@ class Station:
             self.warmth.poured_ms = self.book.poured_ms()
             self.warmth.restore(state)
         self.phase = Phase(state["phase"])
-        self._word, self._told = state["word"], (dict(state["told"][0]), dict(state["told"][1]))
-        self._states, self._since = dict(self._told[0]), dict(self._told[1])
-
-
-def _stamp(entry: Entry) -> Stamp:
-    return Stamp(entry.boot, entry.mono_ms, entry.wall_ms, entry.trusted)
+        self._verdicts.restore(state["verdict"])
