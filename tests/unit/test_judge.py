@@ -22,8 +22,7 @@ from edge.domain.errors import RecordRefused, StoreFault, WarmwellError
 from edge.domain.readings import Quality, Reading, Sample
 from edge.domain.station import FOLD_VERSION
 from edge.judge import MOST_UNSAVED, Judge
-from edge.judge_inbox import Ticker
-from edge.judge_inbox import Heard, Inbox, store_fault
+from edge.judge_inbox import Heard, Inbox, Ticker, store_fault
 from edge.judge_picture import Unsaved, with_what_is_not_kept
 from edge.judge_writer import PATIENCE_S
 
