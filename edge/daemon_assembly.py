@@ -22,6 +22,7 @@ from edge.daemon_unkept import UnkeptJournal
 from edge.daemon_version import program_version
 from edge.daemon_watch import hanging, is_read_only, store_trouble
 from edge.domain.contracts import Clock
+from edge.domain.counting import confirms_clock
 from edge.domain.entries import Entry
 from edge.domain.errors import StoreFault, UnusableInput, WarmwellError
 from edge.domain.station import Station
@@ -202,10 +203,17 @@ class Assembly:
             about={"version": program_version(), **self._about},
             settings=(self.plan.document, self.plan.digest),
             tickers=self._tickers,
-            on_entries=self._on_entries,
+            on_entries=self._came,
             not_kept=self.not_kept,
         )
         self.judge.start()
+
+    def _came(self, entries: Sequence[Entry]) -> None:
+        """Entries have come to disk: a person's word on the clock reaches it, whoever listens is told."""
+        if isinstance(self.clock, RealClock) and any(confirms_clock(entry) for entry in entries):
+            self.clock.confirm()
+        if self._on_entries is not None:
+            self._on_entries(entries)
 
     def store_is_back(self) -> bool:
         """Whether a store that couldn't be used can be: then this assembly is to be stopped, and another made."""

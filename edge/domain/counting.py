@@ -13,13 +13,15 @@ from typing import Any, Final
 
 from edge.domain.daily_tests import test_result
 from edge.domain.duties import AHEAD_MS, Book, Fact, local_date, names_of, opens
-from edge.domain.entries import Now, wall_ms_of
+from edge.domain.entries import Entry, Now, rfc3339, wall_ms_of
 from edge.domain.forms import faults
 from edge.domain.losses import answers_loss
 from edge.domain.readings import Role
 from edge.domain.settings import Settings
 from edge.domain.wording import age_text
 
+#: the station's clock and the watch that it is confirmed by may differ by so much
+CONFIRMED_WITHIN_MS: Final = 600_000
 #: what keeps a station from starting by being recorded at all
 _BLOCKING: Final = frozenset({"hold", "work_begins", "equipment_change", "filter_change"})
 
@@ -43,7 +45,15 @@ def judge(book: Book, record: str, at_ms: int, body: Mapping[str, Any], now: Now
         return _release(book, body)
     if record == "work_ends":
         return "" if book.work is not None else "no work was declared"
+    if record == "clock_confirmed":
+        return _clock(now, body)
     return _correction(book, body) if record == "correction" else ""
+
+
+def _clock(now: Now, body: Mapping[str, Any]) -> str:
+    if abs(wall_ms_of(body["time"]) - now.wall_ms) <= CONFIRMED_WITHIN_MS:
+        return ""
+    return f"the station's clock shows {rfc3339(now.wall_ms)}: set it right first"
 
 
 def stands(settings: Settings, record: str, body: Mapping[str, Any]) -> bool:
@@ -55,6 +65,11 @@ def stands(settings: Settings, record: str, body: Mapping[str, Any]) -> bool:
     if record == "daily_test":
         return test_result(settings, body)[0] is False
     return record in ("concentration_check", "outlet_test") and body.get("passed") is False
+
+
+def confirms_clock(entry: Entry) -> bool:
+    """Does a person say by this entry that the station's date is right?"""
+    return entry.kind == "record" and entry.body.get("record") == "clock_confirmed" and bool(entry.body.get("counts"))
 
 
 def outlet_of(body: Mapping[str, Any]) -> str:

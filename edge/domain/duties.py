@@ -25,7 +25,7 @@ from edge.domain.settings import Settings
 RECORDS: Final = tuple(
     "daily_test water_path_treatment filter_change disinfectant_fill disinfectant_top_up concentration_check calibration "
     "entered_reading outlet_test hold release equipment_change service work_begins work_ends acknowledge shelve unshelve "
-    "out_of_service in_service correction note".split()
+    "out_of_service in_service correction note clock_confirmed".split()
 )
 #: what people do to alarms: remembered by the alarms themselves
 ALARM_RECORDS: Final = frozenset({"acknowledge", "shelve", "unshelve", "out_of_service", "in_service"})

@@ -240,6 +240,11 @@ FORMS: Final[Mapping[str, Form]] = MappingProxyType(
             (("of",),),
         ),
         "note": Form("A note.", {"text": Key("note", "what is worth keeping")}),
+        "clock_confirmed": Form(
+            "The station's date is right though it is months from the newest one that was trusted.",
+            {"time": Key("time", "the time now, by a watch that is right"), "why": WHY},
+            (("time",),),
+        ),
     }
 )  # fmt: skip
 PORT: Final[Mapping[str, Key]] = MappingProxyType(
@@ -346,7 +351,7 @@ def refuse(body: Mapping[str, Any]) -> None:
         raise RecordRefused(
             "no such record",
             where=f"record {record[:40]!r}",
-            expected=("nearest: " + near[0] + "; " if near else "") + "one of " + ", ".join(FORMS),
+            expected="nearest: " + near[0] if near else "one of " + ", ".join(FORMS),
             do="Correct the word and send it again",
         )
     made = [Fault(str(k), "the station itself says that", "only what people know", "Leave it out")

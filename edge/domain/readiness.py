@@ -532,7 +532,7 @@ class Readiness:
             UNKNOWN,
             "the clock is not trusted yet: due dates can't be told",
             mends=True,
-            ask="See that the board reaches its time server",
+            ask="See that the board reaches its time server; where its date is months from the last one and right, record clock_confirmed",
         )
 
     # -- helpers

@@ -255,3 +255,49 @@ def test_a_told_clock_moves_only_when_told():
     assert clock.now() == (25, 1120, True)
     with pytest.raises(ValueError, match="back"):
         clock.tell(-1)
+
+
+@pytest.mark.parametrize("synchronised", [True, False], ids=["the kernel says so", "set by hand"])
+@pytest.mark.parametrize("days", [100, 365, 7300, -100])
+def test_a_date_months_from_the_newest_that_was_trusted_waits_for_a_person(days, synchronised):
+    board = Board(TODAY_MS, synchronised=True)
+    clock = board.clock(known_ms=TODAY_MS - DAY_MS)
+    assert clock.now().trusted
+    board.wall_ms += days * DAY_MS
+    board.synchronised = synchronised
+    board.passes(2000)
+    assert not clock.now().trusted
+    board.passes(2 * DAY_MS)
+    assert not clock.now().trusted
+    if MADE_MS < board.wall_ms < FARTHEST_MS:
+        assert "confirm it" in clock.trust().why
+    clock.confirm()
+    assert clock.now().trusted is (MADE_MS < board.wall_ms < FARTHEST_MS)
+    board.wall_ms += 200 * DAY_MS
+    board.passes(2000)
+    assert not clock.now().trusted
+
+
+def test_a_date_that_was_wrong_and_is_set_right_is_trusted_again():
+    board = Board(TODAY_MS, synchronised=False)
+    clock = board.clock(known_ms=TODAY_MS - DAY_MS, battery_clock=True)
+    assert clock.now().trusted
+    board.wall_ms += 100 * DAY_MS
+    board.passes(2000)
+    assert not clock.now().trusted
+    board.wall_ms -= 100 * DAY_MS
+    board.passes(2000)
+    assert clock.now().trusted
+
+
+@pytest.mark.parametrize("wall_ms", [MADE_MS - 1, FARTHEST_MS + 1])
+def test_the_kernels_word_does_not_make_a_date_true_that_no_clock_can_have(wall_ms):
+    board = Board(wall_ms, synchronised=True)
+    clock = board.clock()
+    assert not clock.now().trusted
+    clock.confirm()
+    assert not clock.now().trusted
+
+
+def test_a_first_start_has_nothing_to_compare_its_date_with():
+    assert Board(TODAY_MS + 900 * DAY_MS, synchronised=True).clock().now().trusted

@@ -6,6 +6,7 @@ from typing import Any
 
 import pytest
 
+from edge.domain.counting import confirms_clock
 from edge.domain.entries import rfc3339, wall_ms_of
 from edge.domain.station import Station
 from tests.unit.stations import DRAWING, HOUR, MONDAY, QUIET, Driver
@@ -323,3 +324,14 @@ def test_dips_that_are_far_apart_are_no_alarm() -> None:
 
     made.run(1800, values)
     assert made.alarms("reservoir_hot") == []
+
+
+@pytest.mark.parametrize("off", [0, 9 * MINUTE, -9 * MINUTE, 11 * MINUTE, -DAY, YEAR])
+def test_a_clock_is_confirmed_only_by_a_watch_that_agrees_with_it(off: int) -> None:
+    made = bench()
+    made.set_clock(200 * DAY, trusted=False)
+    [entry] = [
+        e for e in made.record("clock_confirmed", time=rfc3339(made.wall_ms + off)) if e.kind == "record"
+    ]  # fmt: skip
+    assert entry.body["counts"] is (abs(off) < 10 * MINUTE)
+    assert confirms_clock(entry) is entry.body["counts"]

@@ -44,6 +44,7 @@ FITS: dict[str, dict[str, Any]] = {
     "out_of_service": {"alarm": "reservoir_cold"},
     "in_service": {"alarm": "reservoir_cold"},
     "correction": {"of": 3},
+    "clock_confirmed": {"time": "2026-03-16T05:50:00Z"},
 }
 
 

@@ -1,0 +1,47 @@
+"""What was once decided wrongly leads to the tests that hold it: each row has tests that exist, or says what is open."""
+
+from __future__ import annotations
+
+import ast
+import tomllib
+from functools import cache
+from pathlib import Path
+from typing import Any
+
+import pytest
+
+HERE = Path(__file__).parents[1]
+TABLES = sorted((HERE / "evidence").glob("*.toml"))
+ROWS = [
+    pytest.param(row, id=f"{table.stem}-{name}")
+    for table in TABLES
+    for name, row in tomllib.loads(table.read_text(encoding="utf-8")).items()
+]
+#: what was found, by its kind and number: typing, sensors, keeping, verdict, two facts together
+FOUND = {"P": 8, "S": 6, "K": 12, "V": 4, "F": 14}
+
+
+@cache
+def named_in(path: str) -> set[str]:
+    tree = ast.parse((HERE.parent / path).read_text(encoding="utf-8"))
+    names: set[str] = set()
+    for node in tree.body:
+        if isinstance(node, ast.FunctionDef):
+            names.add(node.name)
+        elif isinstance(node, ast.ClassDef):
+            names |= {f"{node.name}::{f.name}" for f in node.body if isinstance(f, ast.FunctionDef)}
+    return names
+
+
+@pytest.mark.parametrize("row", ROWS)
+def test_a_row_has_tests_that_exist_or_says_what_is_open(row: dict[str, Any]) -> None:
+    assert set(row) == {"says", "tests", "open"} and row["says"].endswith(".")
+    assert row["tests"] or row["open"]
+    for test in row["tests"]:
+        path, _, name = test.partition("::")
+        assert name.split("[")[0] in named_in(path), test
+
+
+def test_no_row_is_missing() -> None:
+    there = {name for table in TABLES for name in tomllib.loads(table.read_text(encoding="utf-8"))}
+    assert {f"{kind}{number}" for kind, most in FOUND.items() for number in range(1, most + 1)} <= there
