@@ -127,7 +127,7 @@ class Evidence:
     def begin_day(self, date: str) -> list[dict[str, Any]]:
         """A local date has begun (nothing happens while it is the same): the bodies of the ended day's filter_day entries."""
         day = self._day
-        if day.get("date") == date:
+        if day.setdefault("date", date) == date:  # what was drawn before the date was known counts for this day
             return []
         ended = [
             {

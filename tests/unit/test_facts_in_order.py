@@ -270,6 +270,17 @@ class TestDates:
         assert made.state_of("pressure")[0] == "unknown"
 
 
+    def test_a_draw_before_the_clock_was_set_counts_for_the_day_that_it_turns_out_to_be(self) -> None:
+        made = Bench(wall_ms=wall_ms_of("1970-01-01T00:00:20Z"), trusted=False)
+        made.run(30, QUIET)
+        made.run(60, DRAWING)
+        made.run(60, QUIET)
+        made.set_clock(MONDAY - made.wall_ms)
+        made.wait(24 * HOUR)
+        days = [entry.body for entry in made.said if entry.kind == "filter_day"]
+        assert {day["date"] for day in days} == {"2026-03-16"} and {day["draws"] for day in days} == {1}
+
+
 class TestShelves:
     @pytest.mark.parametrize("step", [-6 * HOUR, -2 * HOUR, 2 * HOUR, 6 * HOUR])
     @pytest.mark.parametrize("state", [False, True])
