@@ -269,7 +269,6 @@ class TestDates:
         made.run(60)
         assert made.state_of("pressure")[0] == "unknown"
 
-
     def test_a_draw_before_the_clock_was_set_counts_for_the_day_that_it_turns_out_to_be(self) -> None:
         made = Bench(wall_ms=wall_ms_of("1970-01-01T00:00:20Z"), trusted=False)
         made.run(30, QUIET)
