@@ -316,7 +316,7 @@ class Assembly:
             part.look()
         self.series.look()
         for body in [*self.series.take_repairs(), *self.journal.take_repairs()]:
-            log.warning("repair: %s", "; ".join(f"{key} {value}" for key, value in body.items()))
+            log.warning("%s", _repaired(body))
             self.judge.note("repair", body)
         disk = self.series.status()
         self._fact("disk_low", bool(disk["low"]), f"the disk is nearly full: {disk['disk']}")
@@ -466,3 +466,10 @@ def _serves(part: Any) -> bool:
 
 def _publishes(part: Any) -> bool:
     return bool(part.alive())
+
+
+def _repaired(body: Mapping[str, Any]) -> str:
+    """What was mended, in words for the system journal."""
+    if "set_aside" in body:
+        return f"{body['file']} is damaged ({body['why']}): set aside as {body['set_aside']}; {body['lost']}"
+    return "repair: " + "; ".join(f"{key} {value}" for key, value in body.items())

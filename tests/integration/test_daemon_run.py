@@ -63,7 +63,7 @@ def test_sigint_stops_it_too_and_the_next_start_knows_of_the_clean_stop(daemon: 
 
 def test_alarms_and_who_answered_them_survive_a_kill(daemon: Daemon) -> None:
     daemon.start()
-    assert daemon.record(record="hold", reason="culture failed", released_by="biomed technician")[0] == 200
+    assert daemon.record(record="hold", why="culture failed", released_by="biomed technician")[0] == 200
     assert daemon.alarm("hold")["state"] == "unacknowledged"
     answered = daemon.ask("POST", "/api/1/alarms/hold/acknowledge", {"by": "early technician"})
     assert answered[0] == 200
@@ -257,7 +257,7 @@ def test_status_watch_and_ack_ask_the_running_station(daemon: Daemon) -> None:
             assert watching.stdout is not None
             first = watching.stdout.readline()
             assert first.startswith("harbour-lane/scope-room-2  NOT READY")
-            assert daemon.record(record="hold", reason="recall", released_by="biomed technician")[0] == 200
+            assert daemon.record(record="hold", why="recall", released_by="biomed technician")[0] == 200
             seen = ""
             while "alarm: hold normal -> unacknowledged" not in seen:
                 seen = watching.stdout.readline()
