@@ -6,6 +6,7 @@ import asyncio
 import json
 from collections import Counter, defaultdict
 from copy import deepcopy
+from itertools import count
 from typing import Any
 
 import hypothesis
@@ -17,7 +18,9 @@ from edge.api.parts import Parts
 from tests.api_fakes import ABOUT, Fakes, ask
 
 fakes = Fakes()
-app = api.bordered(api.build(Parts(fakes.judge, fakes.journal, fakes.series, ABOUT, fakes.status)), "127.0.0.1")
+built = api.build(Parts(fakes.judge, fakes.journal, fakes.series, ABOUT, fakes.status))
+built.state.desk.seconds = count(0.0, 60.0).__next__  # a minute goes by between records: their budget is tested elsewhere
+app = api.bordered(built, "127.0.0.1")
 
 
 def document() -> dict[str, Any]:
