@@ -116,9 +116,9 @@ def _history(start: datetime) -> list[Act]:
         return Act(0, "record", {"record": record, "by": by, "at": rfc3339(int(moment.timestamp() * 1000)), **more})
 
     return [
+        told(20, 16, 10, "filter_change", BIOMED, filters=["coarse", "fine"]),
         told(20, 16, 35, "daily_test", BIOMED, passed=True, channel_ports=_ports(11.4)),
         told(20, 17, 5, "water_path_treatment", BIOMED, contact_min=12, rinsed=True),
-        told(20, 16, 10, "filter_change", BIOMED, filters=["coarse", "fine"]),
         told(3, 15, 30, "disinfectant_fill", LATE),
         told(3, 15, 40, "entered_reading", LATE, role="supply_temperature", value=12.5, unit="degC"),
     ]

@@ -90,7 +90,7 @@ class PointWatch:
             return self._bad(sample, "not_a_number")
         if value < self._low or value > self._high:
             return self._bad(sample, "out_of_range")
-        if self._can_be is not None and not self._can_be[0] <= value <= self._can_be[1]:
+        if sample.reason is None and self._can_be is not None and not self._can_be[0] <= value <= self._can_be[1]:
             return self._bad(sample, "beyond_its_role")
         raw, u, before = value, self.point.uncertainty, None
         if self.correction is not None:

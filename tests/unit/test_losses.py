@@ -56,7 +56,7 @@ def test_a_release_that_names_no_hold_answers_for_the_loss() -> None:
     named = driver.record("release", name="recall")
     assert named[0].body["counts"] is False
     assert driver.verdict() == "unknown"
-    assert driver.record("release", reason="asked everybody: nothing stands")[0].body["counts"] is True
+    assert driver.record("release", why="asked everybody: nothing stands")[0].body["counts"] is True
     driver.run(5)
     assert driver.verdict() == "ready"
     told(driver, **LOST)
