@@ -114,7 +114,10 @@ class Folder:
 
     def __enter__(self) -> Folder:
         if self._wanted is None:
-            self.path = Path(tempfile.mkdtemp(prefix="warmwell-demo-"))
+            self.path = (
+                Path(tempfile.mkdtemp(prefix="warmwell-demo-")) / "keep"
+            )  # the store notes something beside it, too
+            self.path.mkdir()
             return self
         self.path = self._wanted.absolute()
         if (self.path / JOURNAL_FILE).exists():
@@ -135,7 +138,7 @@ class Folder:
         self, kind: type[BaseException] | None, exc: BaseException | None, trace: TracebackType | None
     ) -> None:
         if not self.stays:
-            shutil.rmtree(self.path, ignore_errors=True)
+            shutil.rmtree(self.path.parent, ignore_errors=True)
 
 
 class Doing(NamedTuple):

@@ -19,7 +19,9 @@ from tests.api_fakes import ABOUT, Fakes, ask
 
 fakes = Fakes()
 built = api.build(Parts(fakes.judge, fakes.journal, fakes.series, ABOUT, fakes.status))
-built.state.desk.seconds = count(0.0, 60.0).__next__  # a minute goes by between records: their budget is tested elsewhere
+built.state.desk.seconds = count(
+    0.0, 60.0
+).__next__  # a minute goes by between records: their budget is tested elsewhere
 app = api.bordered(built, "127.0.0.1")
 
 
