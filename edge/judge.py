@@ -689,7 +689,9 @@ class Judge:
         unsaved = Unsaved(len(self._drafts) + len(self._handed), self.writing_s(), self._fault, self.refusing_s())
         verdict = with_what_is_not_kept(verdict, unsaved, self._remarks.values())
         with self._pictures:
-            self._picture = Snapshot(self._picture.version + 1, self._seq, now, verdict, *parts)
+            self._picture = Snapshot(
+                self._picture.version + 1, self._seq, now, verdict, parts[0], parts[1], parts[2], self._station.dates
+            )
             self._pictures.notify_all()
 
     def _stumbled(self, what: str) -> None:

@@ -8,6 +8,7 @@ from collections.abc import Callable, Iterable, Mapping, Sequence
 from concurrent.futures import Future
 from typing import Any, Final, NamedTuple, Protocol
 
+from edge.domain.dates import Dates
 from edge.domain.entries import Draft, Entry, Now
 from edge.domain.errors import StoreFault, WarmwellError
 from edge.domain.readings import Reading, Sample
@@ -33,6 +34,8 @@ class OwnedStation(Protocol):
 
     @property
     def readings(self) -> Sequence[Reading]: ...
+    @property
+    def dates(self) -> Dates: ...
     def hear(self, samples: Sequence[Sample], now: Now) -> list[Draft]: ...
     def advance(self, now: Now) -> list[Draft]: ...
     def next_deadline(self) -> int | None: ...

@@ -6,6 +6,7 @@ from collections.abc import Mapping
 from dataclasses import dataclass, field
 from typing import Any
 
+from edge.domain.dates import Dates
 from edge.domain.entries import Now
 
 
@@ -32,3 +33,4 @@ class Snapshot:
     points: Mapping[str, Mapping[str, Any]] = field(default_factory=dict)
     alarms: Mapping[str, Mapping[str, Any]] = field(default_factory=dict)
     estimates: Mapping[str, Mapping[str, Any]] = field(default_factory=dict)
+    dates: Dates = field(default_factory=Dates)  # of the journal's entries, as known now

@@ -28,6 +28,7 @@ from edge.api.problems import Problem, as_problem, unknown_name
 from edge.api.readers import Readers
 from edge.api.stream import Hub
 from edge.domain import forms
+from edge.domain.dates import dated_json
 from edge.domain.entries import Entry, rfc3339, wall_ms_of
 from edge.domain.errors import RecordRefused, StoreFault
 from edge.domain.strict_json import shown
@@ -317,8 +318,9 @@ async def journal(
         "last_seq": max(last, next_after if entries else 0),
         "more": cut or next_after < last,
     }
+    dates = desk.parts.judge.snapshot().dates
     return StreamingResponse(
-        _politely(in_pieces(head, "entries", (e.as_json() for e in entries))), media_type="application/json"
+        _politely(in_pieces(head, "entries", (dated_json(e, dates) for e in entries))), media_type="application/json"
     )
 
 

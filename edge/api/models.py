@@ -209,6 +209,7 @@ class JournalEntry(Shape):
     trusted: bool
     kind: str
     body: dict[str, Any]
+    dated_at: str | None
 
 
 class Journal(Shape):

@@ -11,7 +11,7 @@ from __future__ import annotations
 from collections.abc import Sequence
 from typing import Any, Final, NamedTuple
 
-from edge.domain.entries import Now, Stamp
+from edge.domain.entries import Entry, Now, Stamp, rfc3339
 
 #: two offsets of one boot that differ by less are one: clocks are set whole, slewing moves both
 SAME_MS: Final = 1_000
@@ -33,7 +33,7 @@ class Dated(NamedTuple):
 
 
 class Dates:
-    """What is known of the clock, boot by boot. `version` changes with what it would answer."""
+    """What is known of the clock, boot by boot. `version` changes with what it would answer. One thread tells; `of` may be asked by any."""
 
     def __init__(self) -> None:
         self._boots: dict[
@@ -106,6 +106,12 @@ class Dates:
         self._boots = {str(boot): [[int(n) for n in row] for row in rows] for boot, rows in state}
         self._boot = next(reversed(self._boots), "")
         self._choose()
+
+
+def dated_json(entry: Entry, dates: Dates) -> dict[str, Any]:
+    """An entry as it is shown: beside what it was stamped with `dated_at`, its time as known now; null where that can't be told."""
+    dated = dates.of(entry.stamp)
+    return entry.as_json() | {"dated_at": None if dated.doubt else rfc3339(dated.wall_ms)}
 
 
 def claimed(claim_ms: int, stamp: Stamp, dated_ms: int) -> int:

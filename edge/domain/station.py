@@ -65,6 +65,7 @@ class Station:
         self.settings, self.boot = settings, boot
         self.zone = ZoneInfo(settings.timezone)
         self.book = Book(settings, self.zone)
+        self.dates = self.book.dates
         self.readings: list[Reading] = []
         self.watches: dict[str, PointWatch] = {p.id: PointWatch(p, 0) for p in settings.points}
         self.warmth = Warmth(settings.reservoir) if settings.reservoir is not None else None

@@ -17,7 +17,8 @@ from itertools import islice
 from pathlib import Path
 from typing import Any, BinaryIO, Final, NamedTuple
 
-from edge.domain.entries import Entry, rfc3339
+from edge.domain.dates import Dates, dated_json
+from edge.domain.entries import Entry, Now, rfc3339
 from edge.domain.errors import UnusableInput
 from edge.domain.readings import CONTACT_WORDS, REASONS, UNIT_OF, Kind, Quality, Reading, Role
 from edge.store.journal import ReadOnlyJournal
@@ -30,7 +31,7 @@ Progress = Callable[[int, int | None], None]
 
 _PIECE: Final = 500
 _FORMULA: Final = ("=", "+", "-", "@", "\t", "\n")
-_JOURNAL_COLUMNS: Final = ("seq", "at", "trusted", "boot", "mono_ms", "kind", "what", "by", "body")
+_JOURNAL_COLUMNS: Final = ("seq", "at", "trusted", "boot", "mono_ms", "kind", "what", "by", "body", "dated_at")
 
 
 class Exported(NamedTuple):
@@ -58,12 +59,13 @@ def export_journal(
     journal = ReadOnlyJournal(folder)
     try:
         head = journal.last_seq()
+        dates = _dates(journal, head)
         entries = (
             entry for entry in _entries(journal, head, progress) if _within(entry.wall_ms, from_wall_ms, to_wall_ms)
         )
         if form == "csv":
-            return Exported(_write_csv(out, _JOURNAL_COLUMNS, map(_journal_cells, entries)))
-        return Exported(_write_json(out, map(Entry.as_json, entries)))
+            return Exported(_write_csv(out, _JOURNAL_COLUMNS, (_journal_cells(entry, dates) for entry in entries)))
+        return Exported(_write_json(out, (dated_json(entry, dates) for entry in entries)))
     finally:
         journal.close()
 
@@ -164,8 +166,17 @@ def _entries(journal: ReadOnlyJournal, head: int, progress: Progress | None) -> 
             progress(min(after, head), head)
 
 
-def _journal_cells(entry: Entry) -> list[str]:
-    body = entry.body
+def _dates(journal: ReadOnlyJournal, head: int) -> Dates:
+    """What the whole journal tells of its clocks: the newest dates the oldest."""
+    dates = Dates()
+    for entry in _entries(journal, head, None):
+        dates.note(entry.boot, Now(entry.mono_ms, entry.wall_ms, entry.trusted))
+        dates.reached(entry.boot, entry.mono_ms)
+    return dates
+
+
+def _journal_cells(entry: Entry, dates: Dates) -> list[str]:
+    body, dated = entry.body, dates.of(entry.stamp)
     what, by = body.get("id", body.get("record", "")), body.get("by", "")
     return [
         str(entry.seq),
@@ -177,6 +188,7 @@ def _journal_cells(entry: Entry) -> list[str]:
         guarded(str(what)),
         guarded(str(by or "")),
         json.dumps(body, ensure_ascii=False, allow_nan=False),
+        "" if dated.doubt else rfc3339(dated.wall_ms),
     ]
 
 

@@ -104,7 +104,9 @@ def test_the_journal_as_csv_and_json_lines(tmp_path: Path) -> None:
         [
             draft(1, trusted=False),
             Draft(
-                Now(5, WALL_MS, True), "alarm", {"id": "leak", "by": "biomed-2", "value": 0.1 + 0.2, "text": 'é,\n"'}
+                Now(2_000, WALL_MS, True),
+                "alarm",
+                {"id": "leak", "by": "biomed-2", "value": 0.1 + 0.2, "text": 'é,\n"'},
             ),
         ]
     )
@@ -117,6 +119,9 @@ def test_the_journal_as_csv_and_json_lines(tmp_path: Path) -> None:
     )  # fmt: skip
     assert json.loads(rows[1]["body"]) == kept[1].body
     lines = [json.loads(line) for line in exported(export_journal, tmp_path, "jsonl").splitlines()]
+    assert [line.pop("dated_at") for line in lines] == [row["dated_at"] for row in rows]
+    # the second entry was made by a trusted clock, a second of this boot after the first: it dates both
+    assert [row["dated_at"] for row in rows] == ["2026-03-16T05:49:59.000Z", "2026-03-16T05:50:00.000Z"]
     assert lines == [entry.as_json() for entry in kept]
     assert exported(export_journal, tmp_path, "jsonl", WALL_MS + 1).count("\n") == 1
 
@@ -138,7 +143,7 @@ def test_an_export_of_nothing_is_a_header(tmp_path: Path) -> None:
     Series(tmp_path, POINTS, "boot").close()
     Journal(tmp_path, STATION, "boot").close()
     assert exported(export_readings, tmp_path).count("\n") == 1
-    assert exported(export_journal, tmp_path) == "seq,at,trusted,boot,mono_ms,kind,what,by,body\n"
+    assert exported(export_journal, tmp_path) == "seq,at,trusted,boot,mono_ms,kind,what,by,body,dated_at\n"
     assert exported(export_journal, tmp_path, "jsonl") == ""
 
 

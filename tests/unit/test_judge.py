@@ -17,6 +17,7 @@ from typing import Any
 import pytest
 
 from edge.clock import ToldClock
+from edge.domain.dates import Dates
 from edge.domain.entries import Draft, Entry, Now
 from edge.domain.errors import RecordRefused, StoreFault, WarmwellError
 from edge.domain.readings import Quality, Reading, Sample
@@ -94,6 +95,8 @@ class FakeStation:
 
     def estimates(self, now: Now) -> dict[str, Any]:
         return {}
+
+    dates = Dates()
 
 
 class FakeJournal:
