@@ -2,7 +2,7 @@
 
 Each line is taken by itself, so that one that somebody else holds, or that isn't there, costs no other its readings; it
 is tried again ever more seldom. A chip that is gone is the whole bus. Contacts are debounced by the kernel and read by
-level. Pulses come as edges with the kernel's own time and numbers, so that neither a late read nor a full queue makes a flow
+level; one that went and came back between two looks is told as well, with the time at which the kernel saw it. Pulses come as edges with the kernel's own time and numbers, so that neither a late read nor a full queue makes a flow
 wrong without saying so; what they mean is worked out in edge/domain/pulses.py.
 """
 
@@ -36,6 +36,7 @@ FIRST_BACK_OFF_S: Final = 1.0
 LONGEST_BACK_OFF_S: Final = 60.0
 BIASES: Final = ("pull-up", "pull-down", "none")
 
+_NS_PER_MS: Final = 1_000_000
 _GONE: Final = (errno.ENODEV, errno.ENXIO, errno.ENOENT, errno.EBADF)
 #: what opens a bus's lines, from (bus, points, clock)
 SourceFactory = Callable[[Mapping[str, Any], Mapping[str, Mapping[str, Any]], Clock], LineSource]
@@ -69,6 +70,9 @@ class _Line:
         self.point, self.line, self.wanted, self.meter = point, line, wanted, meter
         self.held: HeldLine | None = None
         self.trouble = _Trouble()
+        self.level: bool | None = None  # of a contact at the last look since the line was taken
+        self.looked_ms = 0
+        self.between = 0  # times that it was otherwise between two looks that agree
 
 
 class Gpio:
@@ -134,13 +138,14 @@ class Gpio:
         if carry is not None:
             carry(before._source)
         for point, line in self._lines.items():
+            line.between = before._lines[point].between if point in before._lines else 0
             old = before._lines[point].meter if point in before._lines else None
             if line.meter is not None and old is not None and old.is_like(line.meter):
                 line.meter = old
 
     @property
     def counts(self) -> dict[str, int | float]:
-        """By meter, for /health: pulses and their volume, edges that were rejected, lost, odd."""
+        """For /health: a meter's pulses and their volume, edges that were rejected, lost, odd; a contact's changes between looks."""
         found: dict[str, int | float] = {}
         for point, line in self._lines.items():
             meter = line.meter
@@ -151,6 +156,8 @@ class Gpio:
                     f"{point}: lost edges counted": meter.recovered, f"{point}: odd edges": meter.glitches,
                     f"{point}: restarts": meter.resets,
                 }  # fmt: skip
+            elif line.between:
+                found[f"{point}: changes between two looks"] = line.between
         return found
 
     # -- lines
@@ -176,6 +183,7 @@ class Gpio:
             else:
                 self._note(line, "no_answer", f"{where} can't be taken ({exc.strerror or exc})")
         else:
+            line.level, line.looked_ms = None, self._clock.mono_ms()
             if line.meter is not None:
                 line.meter.begin(now_ns)
 
@@ -203,8 +211,7 @@ class Gpio:
         self._take_lines(chip)
         for line in self._lines.values():
             self._take_in(chip, line)
-        raws = [self._read(chip, self._lines[point]) for point in due if point in self._lines]
-        return [raw for raw in raws if raw is not None]
+        return [raw for point in due if point in self._lines for raw in self._read(chip, self._lines[point])]
 
     def _take_in(self, chip: Chip, line: _Line) -> None:
         """A meter's edges since the last look."""
@@ -213,18 +220,34 @@ class Gpio:
             now_ns = chip.now_ns()  # before the edges are fetched: what comes meanwhile is not overdue
             meter.hear(self._try(line, lambda held: held.edges()) or (), now_ns)
 
-    def _read(self, chip: Chip, line: _Line) -> Raw | None:
+    def _read(self, chip: Chip, line: _Line) -> list[Raw]:
         mono_ms = self._clock.mono_ms()
         if line.meter is None:
-            level = self._try(line, lambda held: held.is_closed())
-            if level is not None:
-                return Raw(line.point, mono_ms, 1.0 if level else 0.0, "closed")
+            contact = self._contact(chip, line, mono_ms)
+            if contact:
+                return contact
         elif line.held is not None:
             told = line.meter.tell(chip.now_ns())
-            return (
-                None if told.l_min is None else Raw(line.point, mono_ms, told.l_min, "L/min", told.reason, told.detail)
-            )
-        return Raw(line.point, mono_ms, None, "", line.trouble.reason or "no_answer", line.trouble.detail)
+            if told.l_min is None:
+                return []
+            return [Raw(line.point, mono_ms, told.l_min, "L/min", told.reason, told.detail)]
+        return [Raw(line.point, mono_ms, None, "", line.trouble.reason or "no_answer", line.trouble.detail)]
+
+    def _contact(self, chip: Chip, line: _Line, mono_ms: int) -> list[Raw]:
+        """A contact's level, and before it what it was in between where two looks agree that nothing was; [] where it can't be read."""
+        now_ns = chip.now_ns()
+        changes = self._try(line, lambda held: held.changes())  # before the level: what comes meanwhile is for the next look
+        level = self._try(line, lambda held: held.is_closed())
+        if level is None:
+            return []
+        raws = [Raw(line.point, mono_ms, 1.0 if level else 0.0, "closed")]
+        otherwise = [at_ns for at_ns, is_closed in changes or () if is_closed is not level]
+        if otherwise and line.level in (None, level):
+            line.between += len(otherwise)
+            at_ms = min(mono_ms, max(mono_ms - (now_ns - otherwise[-1]) // _NS_PER_MS, line.looked_ms))
+            raws.insert(0, Raw(line.point, at_ms, 0.0 if level else 1.0, "closed"))
+        line.level, line.looked_ms = level, mono_ms
+        return raws
 
     def _try(self, line: _Line, call: Callable[[HeldLine], Any]) -> Any:
         """Ask a line. One that fails is let go and taken again later; None then."""

@@ -29,7 +29,7 @@ CONSUMER: Final = "warmwell"
 
 
 class Wanted(NamedTuple):
-    """How a line is to be taken. `is_counted`: its closings are queued as edges."""
+    """How a line is to be taken. `is_counted`: its closings are queued as edges; else every change of its contact is."""
 
     bias: str  # "pull-up", "pull-down" or "none" (a resistor of the wiring's own)
     closed_is_low: bool
@@ -46,6 +46,10 @@ class HeldLine(Protocol):
 
     def edges(self) -> Sequence[tuple[int, int]]:
         """The closings since the last call, oldest first, (time [ns], number on this line). Never waits. Raises OSError."""
+        ...
+
+    def changes(self) -> Sequence[tuple[int, bool]]:
+        """What a contact became since the last call, oldest first, (time [ns], closed). Never waits. Raises OSError."""
         ...
 
     def release(self) -> None:
@@ -237,7 +241,7 @@ def _settings(wanted: Wanted) -> gpiod.LineSettings:
     bias = {"pull-up": Bias.PULL_UP, "pull-down": Bias.PULL_DOWN}.get(wanted.bias, Bias.AS_IS)
     return gpiod.LineSettings(
         direction=Direction.INPUT,
-        edge_detection=Edge.RISING if wanted.is_counted else Edge.NONE,  # of the logical level: closed is active
+        edge_detection=Edge.RISING if wanted.is_counted else Edge.BOTH,  # of the logical level: closed is active
         bias=bias,
         active_low=wanted.closed_is_low,
         debounce_period=timedelta(milliseconds=wanted.debounce_ms),
@@ -254,10 +258,18 @@ class _KernelLine:
         return bool(self._request.get_value(self._offset) == Value.ACTIVE)
 
     def edges(self) -> Sequence[tuple[int, int]]:
+        return [(event.timestamp_ns, event.line_seqno) for event in self._events()]
+
+    def changes(self) -> Sequence[tuple[int, bool]]:
+        from gpiod import EdgeEvent
+
+        return [(event.timestamp_ns, event.event_type is EdgeEvent.Type.RISING_EDGE) for event in self._events()]
+
+    def _events(self) -> list[gpiod.EdgeEvent]:
         """A chip that is gone looks ready and then gives ENODEV: reading ends there, it doesn't spin."""
-        found: list[tuple[int, int]] = []
+        found: list[gpiod.EdgeEvent] = []
         while len(found) < MOST_EDGES and self._request.wait_edge_events(0):
-            found += [(event.timestamp_ns, event.line_seqno) for event in self._request.read_edge_events(QUEUE)]
+            found += self._request.read_edge_events(QUEUE)
         return found
 
     def release(self) -> None:

@@ -113,6 +113,11 @@ class DeviceLines:
         with self._lock:
             self._wires[line].to_lose += edges
 
+    def flip(self, line: int | str, from_ms: int, for_ms: int) -> None:
+        """From this monotonic time on a contact is the other way round for so long."""
+        with self._lock:
+            self._wires[line].flips.append((from_ms * _NS_PER_MS, (from_ms + for_ms) * _NS_PER_MS))
+
     def cut(self, line: int | str, is_cut: bool = True) -> None:
         """The line's wire is cut: its contact looks open, its meter still. Or it is mended."""
         with self._lock:
@@ -157,7 +162,13 @@ class DeviceLines:
         with self._lock:
             self.check(generation, wire)
             _, (value,) = self._shared.read([wire.point])
-            return wire.is_closed(value)
+            return wire.is_closed(value, self.now_ns())
+
+    def changes(self, wire: _Wire, generation: int) -> Sequence[tuple[int, bool]]:
+        with self._lock:
+            self.check(generation, wire)
+            _, (value,) = self._shared.read([wire.point])
+            return wire.changes(value, self.now_ns())
 
     def edges(self, wire: _Wire, generation: int) -> Sequence[tuple[int, int]]:
         with self._lock:
@@ -174,17 +185,35 @@ class _Wire:
         self.extra = self.to_lose = 0
         self.code: int | None = None
         self.is_cut = False
+        self.flips: list[tuple[int, int]] = []  # of a contact: the other way round, from and until [ns]
         self._turned = 0.0  # of the way to the next closing
         self.begin(0)
 
     def begin(self, now_ns: int) -> None:
         self._at_ns, self._seqno = now_ns, 0
+        self._was_closed: bool | None = None
 
-    def is_closed(self, value: float | Missing) -> bool:
+    def is_closed(self, value: float | Missing, at_ns: int) -> bool:
         """A sensor that has failed, or whose wire is cut, is an open contact."""
         if self.is_cut or isinstance(value, Missing):
             return False
-        return bool(value) == (self._means == "closed")
+        is_flipped = any(from_ns <= at_ns < until_ns for from_ns, until_ns in self.flips)
+        return (bool(value) == (self._means == "closed")) is not is_flipped
+
+    def changes(self, value: float | Missing, now_ns: int) -> list[tuple[int, bool]]:
+        """What the contact became from the last call to now."""
+        edges_ns = sorted({at_ns for flip in self.flips for at_ns in flip if self._at_ns < at_ns <= now_ns} | {now_ns})
+        found: list[tuple[int, bool]] = []
+        if self._was_closed is None:
+            self._was_closed = self.is_closed(value, self._at_ns)
+        for at_ns in edges_ns:
+            is_closed = self.is_closed(value, at_ns)
+            if is_closed is not self._was_closed:
+                found.append((at_ns, is_closed))
+            self._was_closed = is_closed
+        self._at_ns = now_ns
+        self.flips = [flip for flip in self.flips if flip[1] > now_ns]
+        return found
 
     def turn(self, value: float | Missing, now_ns: int, queue: int) -> list[tuple[int, int]]:
         """Turn the wheel at this flow [L/min] from the last call to now; the edges that it gave and the queue kept."""
@@ -225,6 +254,9 @@ class _Line:
 
     def edges(self) -> Sequence[tuple[int, int]]:
         return self._device.edges(self._wire, self._generation)
+
+    def changes(self) -> Sequence[tuple[int, bool]]:
+        return self._device.changes(self._wire, self._generation)
 
     def release(self) -> None:
         self._device.release(self._line)

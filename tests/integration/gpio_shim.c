@@ -1,7 +1,7 @@
 /* A GPIO chip of 32 lines behind /dev/null, for a program that has this preloaded: what the kernel answers to the calls of
    include/uapi/linux/gpio.h, version 2, as far as a reader of lines makes them.
 
-   Line 5 is held by "other-driver". Line 7 is named "FLOW". A line that is taken with an edge has GPIO_SHIM_EDGES edges waiting,
+   Line 5 is held by "other-driver". Line 7 is named "FLOW". A line that is taken for its closings has GPIO_SHIM_EDGES edges waiting,
    1 ms apart, of which GPIO_SHIM_LOST in the middle are missing. Odd lines are active. Each request is told on standard error. */
 #define _GNU_SOURCE
 #include <dlfcn.h>
@@ -54,7 +54,7 @@ static int line_request(struct gpio_v2_line_request *r)
 	int ends[2];
 	if (pipe2(ends, O_CLOEXEC))
 		return -1;
-	if (flags & GPIO_V2_LINE_FLAG_EDGE_RISING) {
+	if ((flags & (GPIO_V2_LINE_FLAG_EDGE_RISING | GPIO_V2_LINE_FLAG_EDGE_FALLING)) == GPIO_V2_LINE_FLAG_EDGE_RISING) {
 		const char *text = getenv("GPIO_SHIM_EDGES"), *gap = getenv("GPIO_SHIM_LOST");
 		int n = text ? atoi(text) : 0, lost = gap ? atoi(gap) : 0;
 		fcntl(ends[1], F_SETPIPE_SZ, 1 << 20);

@@ -108,7 +108,8 @@ def test_what_gpiod_can_not_open_is_told_in_one_sentence_with_its_lines(path, sa
 
 ROOT = Path(__file__).parents[2]
 #: flags of a line's request: linux/gpio.h
-ACTIVE_LOW, INPUT, EDGE_RISING, PULL_UP, PULL_DOWN = 1 << 1, 1 << 2, 1 << 4, 1 << 8, 1 << 9
+ACTIVE_LOW, INPUT, EDGE_RISING, EDGE_FALLING, PULL_UP, PULL_DOWN = 1 << 1, 1 << 2, 1 << 4, 1 << 5, 1 << 8, 1 << 9
+BOTH = EDGE_RISING | EDGE_FALLING
 
 STATION = """
 import json
@@ -166,8 +167,8 @@ def test_lines_reach_the_kernel_as_they_are_wired_and_its_edges_reach_the_meter(
     told, requests = on_the_shim(shim, GPIO_SHIM_EDGES="400")
     assert requests == [
         f"line 7 consumer warmwell flags {INPUT | EDGE_RISING | PULL_UP | ACTIVE_LOW} debounce_us 0 queue 1024",
-        f"line 9 consumer warmwell flags {INPUT | PULL_DOWN} debounce_us 30000 queue 0",
-        f"line 10 consumer warmwell flags {INPUT | ACTIVE_LOW} debounce_us 20000 queue 0",
+        f"line 9 consumer warmwell flags {INPUT | BOTH | PULL_DOWN} debounce_us 30000 queue 0",
+        f"line 10 consumer warmwell flags {INPUT | BOTH | ACTIVE_LOW} debounce_us 20000 queue 0",
     ]
     said = told["said"]
     assert said["power"] == [1.0, "closed", None, ""]

@@ -27,6 +27,7 @@ from simulators.adapter import SharedWorld
 from simulators.device_lines import DeviceLines, SimulatedLines
 from simulators.events import Day, Draw, Leak, PowerOff, Trip
 from simulators.model import World
+from tests.unit.stations import Driver
 
 METER = {"per": "1 L", "count": 450, "maximum_flow": "30 L/min"}
 POINTS: dict[str, dict[str, Any]] = {
@@ -266,6 +267,65 @@ def test_a_chip_that_goes_while_its_lines_are_taken_is_the_bus():
     with pytest.raises(BusLost, match="the chip is gone"):
         bench.adapter.open()
     bench.adapter.close()
+
+
+# -- what a contact was between two looks
+
+
+def contact(bench: Bench, point: str, by_ms: int) -> list[Sample]:
+    bench.clock.tell(by_ms)
+    return [bench._transducers[raw.point](raw) for raw in bench.adapter.read([point])]
+
+
+def test_each_of_twenty_short_trips_between_two_looks_is_told_with_its_time():
+    bench = Bench()
+    bench.adapter.open()
+    contact(bench, "machine-outlet", 1000)
+    for trip in range(20):
+        at_ms = bench.clock.mono_ms() + 35 * (trip + 1) % 650 + 10
+        bench.device.flip(22, at_ms, 300)
+        said = contact(bench, "machine-outlet", 1000)
+        assert [(one.value, one.mono_ms) for one in said] == [(1.0, at_ms), (0.0, bench.clock.mono_ms())]
+        assert [one.value for one in contact(bench, "machine-outlet", 1000)] == [0.0]
+    assert bench.adapter.counts["machine-outlet: changes between two looks"] == 20
+
+
+def test_a_trip_that_a_look_sees_is_told_once_and_not_again_when_it_is_over():
+    bench = Bench()
+    bench.adapter.open()
+    contact(bench, "machine-outlet", 1000)
+    bench.device.flip(22, bench.clock.mono_ms() + 900, 300)
+    assert [[one.value for one in contact(bench, "machine-outlet", 1000)] for _ in range(3)] == [[1.0], [0.0], [0.0]]
+    assert "machine-outlet: changes between two looks" not in bench.adapter.counts
+
+
+def test_a_trip_before_the_first_look_is_told_and_a_storm_of_changes_is_one_reading_more():
+    bench = Bench()
+    bench.adapter.open()
+    bench.device.flip(25, bench.clock.mono_ms() + 100, 200)
+    assert [one.value for one in contact(bench, "leak", 1000)] == [1.0, 0.0]
+    for at in range(30):
+        bench.device.flip(25, bench.clock.mono_ms() + 30 * at + 10, 15)
+    assert [one.value for one in contact(bench, "leak", 1000)] == [1.0, 0.0]
+
+
+def test_a_short_trip_is_an_alarm_and_its_outlet_is_not_live_for_twenty_seconds():
+    bench, driver = Bench(), Driver()
+    bench.adapter.open()
+    driver.mono_ms = bench.clock.mono_ms()
+    states = []
+    for second in range(40):
+        if second == 12:
+            bench.device.flip("HEATER", bench.clock.mono_ms() + 400, 300)
+        heard = contact(bench, "heater-outlet", 1000)
+        driver.mono_ms, driver.wall_ms = bench.clock.mono_ms(), driver.wall_ms + 1000
+        driver.keep(driver.station.hear(heard, driver.now))
+        condition = driver.station.readiness.outlet("heater", driver.now)
+        states.append(condition.state)
+    assert states[11] == "met" and set(states[12:32]) == {"unknown"} and states[33] == "met"
+    trips = [(e.body["to"], e.body["value"]) for e in driver.said if e.body.get("id") == "outlet_tripped:heater"]
+    assert [state for state, _ in trips] == ["unacknowledged", "returned_unacknowledged"]
+    assert trips[0][1] == 1.0
 
 
 # -- edge detection refused at start
