@@ -2,8 +2,9 @@
 
 Each line is taken by itself, so that one that somebody else holds, or that isn't there, costs no other its readings; it
 is tried again ever more seldom. A chip that is gone is the whole bus. Contacts are debounced by the kernel and read by
-level; one that went and came back between two looks is told as well, with the time at which the kernel saw it. Pulses come as edges with the kernel's own time and numbers, so that neither a late read nor a full queue makes a flow
-wrong without saying so; what they mean is worked out in edge/domain/pulses.py.
+level; one that went and came back between two looks is told as well, with the time at which the kernel saw it. Pulses
+come as edges with the kernel's own time and numbers, so that neither a late read nor a full queue makes a flow wrong
+without saying so; what they mean is worked out in edge/domain/pulses.py.
 """
 
 from __future__ import annotations
@@ -236,7 +237,9 @@ class Gpio:
     def _contact(self, chip: Chip, line: _Line, mono_ms: int) -> list[Raw]:
         """A contact's level, and before it what it was in between where two looks agree that nothing was; [] where it can't be read."""
         now_ns = chip.now_ns()
-        changes = self._try(line, lambda held: held.changes())  # before the level: what comes meanwhile is for the next look
+        changes = self._try(
+            line, lambda held: held.changes()
+        )  # before the level: what comes meanwhile is for the next look
         level = self._try(line, lambda held: held.is_closed())
         if level is None:
             return []

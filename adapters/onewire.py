@@ -7,7 +7,8 @@ What is read, the first that a probe has: `w1_slave` (the scratchpad, and so the
 `hwmon/hwmon*/temp1_input`. Where several points share a master, its `therm_bulk_read` is triggered first: all probes
 convert at once, and the wait of 750 ms comes once instead of for each.
 
-The kernel seldom gives an error. An empty file is what a cut cable and a wrong check sum look like; the rest is in
+The kernel seldom gives an error. An empty file is what a cut cable and a wrong check sum look like: its list of probes is then
+looked at again at once, since a probe is taken off it only after several searches. The rest is in
 edge/domain/onewire_text.py. Whether 85 degC is a temperature is decided in edge/domain/onewire_history.py.
 """
 
@@ -42,6 +43,8 @@ MOST_CANDIDATES: Final = 5  # in one sentence
 ADDRESS: Final = re.compile(rf"(?:{'|'.join(FAMILIES)})-[0-9a-f]{{12}}")
 _PHANTOM: Final = re.compile(r"00-[0-9a-f]{12}")  # a shorted wire answers every search with ones that aren't there
 _MASTER: Final = re.compile(r"w1_bus_master[0-9]+")
+_SLAVES: Final = "w1_master_slaves"
+_PERHAPS_GONE: Final = ("no_valid_answer", "empty_answer")
 _BULK: Final = "therm_bulk_read"
 _UNDER_WAY, _UNREAD = "-1", "1"  # what the kernel's bulk file says
 #: what `resolution` holds after a failure, though it is no resolution then
@@ -172,6 +175,8 @@ class OneWire:
             heard = Heard(None, reason)
         except TooLong as exc:
             heard, detail = Heard(None, "garbled"), str(exc)
+        if heard.reason in _PERHAPS_GONE and not self._is_listed(self._address[name], folder, deadline_s):
+            return self._not_there(name, names_in(self._root))
         mono_ms = self._clock.mono_ms()
         decided = self._history[name].decide(heard, mono_ms)
         (self._silent.add if decided.reason == "no_answer" else self._silent.discard)(name)
@@ -185,12 +190,30 @@ class OneWire:
         try:
             data = read_whole(os.path.join(folder, "w1_slave"), deadline_s)
         except FileNotFoundError:
-            return parse_millidegrees(self._millidegrees(folder, deadline_s)), ""
-        heard = parse_w1_slave(data, self._address[name][:2])
+            heard = parse_millidegrees(self._millidegrees(folder, deadline_s))
+        else:
+            heard = parse_w1_slave(data, self._address[name][:2])
         afterwards = ""
         if heard.reason == "empty_answer":
             afterwards = _AFTERWARDS.get(text_of(os.path.join(folder, "resolution"), deadline_s), "")
+            if afterwards:
+                heard = Heard(None, "no_valid_answer")
         return heard, afterwards
+
+    def _is_listed(self, address: str, folder: str, deadline_s: float) -> bool:
+        """Whether the kernel still counts a probe that gave no answer among its own, this very moment; its master keeps the list."""
+        if not os.path.isdir(folder):
+            return False
+        for above in (os.path.dirname(os.path.realpath(folder)), *self._masters_with(address)):
+            listed = text_of(os.path.join(above, _SLAVES), deadline_s).split()
+            if listed:
+                return address in listed
+        return True
+
+    def _masters_with(self, address: str) -> list[str]:
+        """Masters whose folder holds the probe, where the kernel shows it beside them and not below."""
+        masters = [os.path.join(self._root, name) for name in names_in(self._root) if _MASTER.fullmatch(name)]
+        return [folder for folder in masters if os.path.exists(os.path.join(folder, address))]
 
     def _millidegrees(self, folder: str, deadline_s: float) -> bytes:
         try:

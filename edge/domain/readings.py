@@ -100,6 +100,11 @@ REASONS: Final[Mapping[str, Why]] = MappingProxyType(
         "in_use": Why(Quality.BAD, "the line or port is in use by another program", "Stop the other program"),
         "garbled": Why(Quality.BAD, "the answer could not be understood", "Check baud rate, pattern and shielding"),
         "empty_answer": Why(Quality.BAD, "an empty answer", "Check the sensor's cable and pull-up"),
+        "no_valid_answer": Why(
+            Quality.BAD,
+            "no valid answer: cable cut, probe dead or interference",
+            "Check the probe's cable and plug first, then pull-up and shielding; replace a probe that stays silent",
+        ),
         "crc": Why(Quality.BAD, "check sum wrong (CRC)", "Check cable length, pull-up and shielding"),
         "power_on_value": Why(Quality.BAD, "power-on value", "Check the sensor's supply and pull-up"),
         "refused": Why(

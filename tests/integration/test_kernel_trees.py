@@ -134,7 +134,7 @@ def beside(tmp_path):
 # -- plain files
 
 PROBE_STATES = {
-    "power_on": "power_on_value", "under_supplied": "under_supplied", "crc": "empty_answer", "crc_no": "crc", "cut": "empty_answer",
+    "power_on": "power_on_value", "under_supplied": "under_supplied", "crc": "no_valid_answer", "crc_no": "crc", "cut": "no_valid_answer",
     "shorted": "shorted", "one_line": "garbled", "no_t": "garbled", "no_digits": "garbled", "nul": "garbled", "garbage": "garbled",
     "huge": "garbled", "io_error": "io_error", "hangs": "no_answer", "no_files": "device_gone", "vanished": "device_gone",
     "phantoms": "shorted",

@@ -266,14 +266,33 @@ def test_the_scratchpad_is_read_where_there_is_one(wire):
 
 
 @pytest.mark.parametrize(
-    "resolution, told",
-    [("-19\n", "it didn't answer its address"), ("-5\n", "its check sum was wrong each time"), ("12\n", "")],
+    "resolution, reason, told",
+    [
+        ("-19\n", "no_valid_answer", "it didn't answer its address"),
+        ("-5\n", "no_valid_answer", "its check sum was wrong each time"),
+        ("12\n", "empty_answer", ""),
+    ],
 )
-def test_why_an_answer_is_empty_as_far_as_the_kernel_tells(wire, resolution, told):
+def test_why_an_answer_is_empty_as_far_as_the_kernel_tells(wire, resolution, reason, told):
     wire.write("")
     wire.write(resolution, file="resolution")
-    assert wire.read()["reservoir"] == (None, "empty_answer")
+    assert wire.read()["reservoir"] == (None, reason)
     assert wire.raws["reservoir"].detail == told
+
+
+def test_a_probe_that_its_master_has_just_taken_off_its_list_is_gone_at_once(wire):
+    """w1_master_slaves: the kernel's documentation of its 1-Wire masters; "not found." where there is none."""
+    wire.write("")
+    wire.write("-5\n", file="resolution")
+    master = wire.root / "w1_bus_master1"
+    (master / RESERVOIR).symlink_to(wire.root / RESERVOIR)
+    (master / "w1_master_slaves").write_text(f"{BASIN}\n{RESERVOIR}\n")
+    assert wire.read()["reservoir"] == (None, "no_valid_answer")
+    for listed in (f"{BASIN}\n", "not found.\n"):
+        (master / "w1_master_slaves").write_text(listed)
+        assert wire.read()["reservoir"] == (None, "device_gone")
+    wire.write(GOOD)
+    assert wire.read()["reservoir"] == (39.0, None)
 
 
 def test_85_that_was_reached_is_a_temperature(wire):
@@ -406,8 +425,8 @@ def test_a_root_that_is_none_is_refused(root):
 # -- every state that the played tree can show
 
 EXPECTED = {
-    "good": None, "power_on": "power_on_value", "under_supplied": "under_supplied", "crc": "empty_answer", "crc_no": "crc",
-    "cut": "empty_answer", "shorted": "shorted", "one_line": "garbled", "no_t": "garbled", "no_digits": "garbled", "nul": "garbled",
+    "good": None, "power_on": "power_on_value", "under_supplied": "under_supplied", "crc": "no_valid_answer", "crc_no": "crc",
+    "cut": "no_valid_answer", "shorted": "shorted", "one_line": "garbled", "no_t": "garbled", "no_digits": "garbled", "nul": "garbled",
     "garbage": "garbled", "huge": "garbled", "io_error": "io_error", "hangs": "no_answer", "slow": None, "no_files": "device_gone",
     "vanished": "device_gone", "phantoms": "shorted",
 }  # fmt: skip
