@@ -154,7 +154,8 @@ class Gpio:
                 found |= {
                     f"{point}: pulses": meter.pulses, f"{point}: litres": round(meter.volume_l, 3),
                     f"{point}: edges rejected": meter.rejected, f"{point}: edges lost": meter.lost,
-                    f"{point}: lost edges counted": meter.recovered, f"{point}: odd edges": meter.glitches,
+                    f"{point}: lost edges counted": meter.recovered, f"{point}: pulses withheld as noise": meter.withheld,
+                    f"{point}: odd edges": meter.glitches,
                     f"{point}: restarts": meter.resets,
                 }  # fmt: skip
             elif line.between:

@@ -95,7 +95,8 @@ class PulseMeter:
         maximum_l_min: the most that it can measure, above 0: pulses can't come closer than that.
 
     `pulses`, `rejected`, `lost`, `glitches` and `resets` only ever rise, for as long as the object lives: `lost` are the edges
-    that the kernel dropped, `recovered` those of them that were counted as pulses all the same.
+    that the kernel dropped, `recovered` those of them that were counted as pulses all the same. Pulses are counted when their period
+    is told; those of a period of interference (edges_noisy) are `withheld`: a wet joint must not pass for water.
 
     Raises:
         ValueError: a factor or a maximum that is not above 0.
@@ -108,7 +109,8 @@ class PulseMeter:
         fastest_hz = pulse_frequency_hz(maximum_l_min, pulses_per_l)
         self.shortest_ns = 1e9 / (fastest_hz * BEYOND_MAXIMUM)
         self._half_of_most_ns = 2e9 / fastest_hz
-        self.pulses = self.rejected = self.lost = self.recovered = self.glitches = self.resets = 0
+        self.pulses = self.rejected = self.lost = self.recovered = self.withheld = self.glitches = self.resets = 0
+        self._n_counted = self._n_recovered = 0  # of this period, for the totals
         self._share = 1.0  # of the edges, so many were pulses: a running share, for edges that nobody has seen
         self.begin(0)
 
@@ -123,6 +125,7 @@ class PulseMeter:
 
     def begin(self, now_ns: int) -> None:
         """The line was taken: its numbers begin at 1, and what was before is not known. Counts go on."""
+        self._count(is_noise=False)
         self._begun_ns = now_ns
         self._seqno = 0
         self._seen_ns = now_ns  # time of the newest edge, pulse or not
@@ -200,7 +203,7 @@ class PulseMeter:
         fit = int((at_ns - since_ns) / self.shortest_ns) - 1
         credited = max(0, min(round(lost * self._share), fit))
         self.lost += lost
-        self.recovered += credited
+        self._n_recovered += credited
         self._n_lost += lost
         return credited
 
@@ -211,7 +214,7 @@ class PulseMeter:
             self._first_ns, self._at_first = at_ns, pulses
         self._last_ns = at_ns
         self._n += pulses
-        self.pulses += pulses
+        self._n_counted += pulses
         self._share += (1.0 - self._share) * 0.01
 
     def _reject(self) -> None:
@@ -224,12 +227,23 @@ class PulseMeter:
     def tell(self, now_ns: int) -> Told:
         """The flow now; ends the period."""
         self._settle(now_ns)
+        pace_ns = self._interval_of_period() if self._n else None
         if self._n:
-            self._interval_ns = self._interval_of_period()
+            self._interval_ns = pace_ns
         l_min = self._flow(now_ns)
-        told = Told(l_min, *self._doubt(l_min))
+        told = Told(l_min, *self._doubt(pace_ns))
+        self._count(is_noise=told.reason == "edges_noisy")
         self._forget_period(self._last_ns)
         return told
+
+    def _count(self, *, is_noise: bool) -> None:
+        """Put the period's pulses into the totals."""
+        if is_noise:
+            self.withheld += self._n_counted
+        else:
+            self.pulses += self._n_counted
+            self.recovered += self._n_recovered
+        self._n_counted = self._n_recovered = 0
 
     def _interval_of_period(self) -> float | None:
         """Time between the pulses of this period [ns]; None where one pulse alone can't say."""
@@ -253,12 +267,12 @@ class PulseMeter:
             return 0.0
         return _NS_PER_MIN / (self.pulses_per_l * max(self._interval_ns, waited_ns))
 
-    def _doubt(self, l_min: float | None) -> tuple[str | None, str]:
-        """Reason and detail where this period's reading is not beyond doubt."""
+    def _doubt(self, pace_ns: float | None) -> tuple[str | None, str]:
+        """Reason and detail where this period's reading is not beyond doubt. `pace_ns`: between its pulses, though they be over."""
         if self._restarted:
             return "edges_lost", "the line's numbers began anew: how many pulses are missing is not known"
         rejected, seen = self._n_rejected, self._n + self._n_rejected
-        is_fast = bool(l_min) and self._interval_ns is not None and self._interval_ns < self._half_of_most_ns
+        is_fast = pace_ns is not None and pace_ns < self._half_of_most_ns
         if rejected > NOISY * max(self._n, 2) or (is_fast and rejected > NOISY_SHARE * seen):
             return "edges_noisy", f"{rejected} of {seen} edges are none of the meter's"
         if (

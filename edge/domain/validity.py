@@ -52,7 +52,7 @@ class PointWatch:
     __slots__ = (
         "point", "last", "good", "good_ms", "is_sure", "raw", "correction", "started_ms", "still_since_ms", "errors",
         "doubt", "detail", "_lately", "_wild", "_advised_ms", "_jump", "_jumps", "_rate", "_low", "_high", "_slack", "_contact", "_can_be",
-        "_can_stick", "_stale_after_ms",
+        "_can_stick", "_stale_after_ms", "_every_ms",
     )  # fmt: skip
 
     def __init__(self, point: Point, started_ms: int) -> None:
@@ -78,7 +78,7 @@ class PointWatch:
         self._slack = 2.0 * (point.resolution or 0.0)
         self._contact = point.kind is Kind.CONTACT
         self._can_stick = point.role is Role.RESERVOIR_TEMPERATURE
-        self._stale_after_ms = point.stale_after_ms
+        self._stale_after_ms, self._every_ms = point.stale_after_ms, point.every_ms
 
     def hear(self, sample: Sample, room_c: float | None = None) -> Reading:
         """Judge one sample and remember it. `room_c` is only looked at for a point that can be stuck."""
@@ -129,10 +129,17 @@ class PointWatch:
         """Did it change faster than it can, and has the new level not been confirmed yet?"""
         assert self._rate is not None and self.good is not None
         since = mono_ms - self.good_ms
-        if since > self._stale_after_ms or abs(value - self.good) <= self._rate * since + self._slack:
+        # over a period at least: after a freeze two readings come within milliseconds
+        if (
+            since > self._stale_after_ms
+            or abs(value - self.good) <= self._rate * max(since, self._every_ms) + self._slack
+        ):
             return False
         before = self._jump
-        agrees = before is not None and abs(value - before[1]) <= self._rate * (mono_ms - before[0]) + self._slack
+        agrees = (
+            before is not None
+            and abs(value - before[1]) <= self._rate * max(mono_ms - before[0], self._every_ms) + self._slack
+        )
         self._jumps = self._jumps + 1 if agrees else 1
         self._jump = (mono_ms, value)
         return self._jumps < JUMP_CONFIRMED_BY

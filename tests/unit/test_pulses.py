@@ -118,6 +118,27 @@ def test_interference_is_said():
     assert {told.reason for at, told in heard(meter, numbered(times)) if at > 3 * S // 2} == {"edges_noisy"}
 
 
+@pytest.mark.parametrize("every_ns", [S // 2, S, 4 * S])
+@pytest.mark.parametrize("hz", [500, 900, 2000])
+def test_a_wet_joint_adds_no_water_to_the_total_and_a_draw_before_and_after_it_counts(hz, every_ns):
+    # 900 edges a second for 9.5 s on a meter of at most 225 Hz, between two draws of 300 pulses at 60 a second
+    draws = [[at + n * S / 60 for n in range(300)] for at in (S, 30 * S)]
+    joint = [14 * S + n * S / hz for n in range(round(9.5 * hz))]
+    meter = PulseMeter(K, MAXIMUM)
+    said = heard(meter, numbered([*draws[0], *joint, *draws[1]]), every_ns, 40 * S)
+    assert abs(meter.pulses - 600) <= 2
+    assert meter.withheld > 1000
+    assert {told.reason for at, told in said if 14 * S + every_ns < at <= 23 * S} == {"edges_noisy"}
+    assert {told.reason for at, told in said if at < 14 * S} == {None}
+
+
+def test_pulses_of_a_line_that_is_taken_anew_before_they_were_told_are_counted():
+    meter = PulseMeter(K, MAXIMUM)
+    meter.hear(numbered(S + n * S / 60 for n in range(60)), 2 * S)
+    meter.begin(2 * S)
+    assert meter.pulses == 60
+
+
 # -- lost edges
 
 
@@ -233,6 +254,7 @@ def test_the_numbers_of_a_line_may_run_over_their_end():
     meter._seqno = 2**32 - 3  # as after a year of a fast meter
     edges = [(S + n * S // 60, (2**32 - 2 + n) % 2**32) for n in range(60)]
     meter.hear(edges, 2 * S)
+    meter.tell(2 * S)
     assert (meter.pulses, meter.lost, meter.resets, meter.glitches) == (60, 0, 0, 0)
 
 
@@ -250,6 +272,7 @@ def test_an_edge_told_twice_or_out_of_order_counts_once():
     edges = numbered(S + n * S / 60 for n in range(60))
     meter = PulseMeter(K, MAXIMUM)
     meter.hear([*edges, edges[-1], edges[10], (90 * S, 61)], 2 * S)  # the last one is stamped in the future
+    meter.tell(2 * S)
     assert (meter.pulses, meter.glitches) == (60, 3)
 
 

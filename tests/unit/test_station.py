@@ -12,7 +12,7 @@ import pytest
 
 from edge.domain.entries import Now, wall_ms_of
 from edge.domain.errors import RecordRefused
-from edge.domain.readings import Role
+from edge.domain.readings import Role, Sample
 from edge.domain.settings import AlarmTuning
 from edge.domain.station import FOLD_VERSION, Station
 from tests.unit.stations import DRAWING, HOUR, MONDAY, POINTS, PSI, QUIET, SETTINGS, Driver, point, tuned
@@ -276,6 +276,19 @@ def test_case_15_many_wild_samples_within_an_hour_are_told_once() -> None:
     broken = Driver()
     broken.run(600, QUIET | {"supply": -19_800.0})
     assert [e for e in broken.said if e.kind == "advice"] == [], "a point that is bad throughout falls silent instead"
+
+
+def test_a_reading_within_milliseconds_of_the_last_is_no_impossible_rate() -> None:
+    """After a freeze two readings come at once, and the second may differ by what a whole period allows, and no more."""
+    points = tuple(replace(p, max_rate_per_s=200.0) if p.id == "flow" else p for p in POINTS)
+    watch = Driver(replace(SETTINGS, points=points)).station.watches["flow"]
+    assert watch.hear(Sample("flow", 1_000_000, 0.0)).reason is None
+    lost = watch.hear(Sample("flow", 1_000_003, 9.0, "edges_lost"))
+    assert (lost.reason, lost.quality, lost.value) == ("edges_lost", "uncertain", 9.0)
+    slow = replace(next(p for p in POINTS if p.id == "flow"), max_rate_per_s=5.0)
+    watch = Driver(replace(SETTINGS, points=(*(p for p in POINTS if p.id != "flow"), slow))).station.watches["flow"]
+    watch.hear(Sample("flow", 1_000_000, 0.0))
+    assert watch.hear(Sample("flow", 1_000_003, 5.1)).reason == "impossible_rate"
 
 
 def test_a_level_that_truly_jumped_is_believed_after_three_readings() -> None:
