@@ -5,6 +5,7 @@ What matters most here: no half number is ever taken for a whole one. So
 - the line that was under way when the port was opened, or after an overlong or unfinished one, is skipped to its end;
 - a line counts when its end has come, however long that takes; one whose rest doesn't come is dropped;
 - a value that the pattern cuts out of a longer number ("2.4" of "52.4", "5" of "5,2") is bad, not a value;
+- a shorter number that jumps, and that only lost characters explain, waits until further lines bear it out (cut_numbers.py);
 - only plain decimal numbers count, with a decimal comma only where the station file says so, whatever the locale is.
 """
 
@@ -18,6 +19,7 @@ from collections.abc import Callable, Mapping, Sequence
 from itertools import islice
 from typing import Any, Final, NamedTuple
 
+from adapters.cut_numbers import CONFIRMED_BY, CutNumbers
 from adapters.serial_port import SerialPort, duration_s, unusable
 from edge.domain.contracts import Clock, Raw
 from edge.domain.transducers import plain_number
@@ -194,6 +196,8 @@ class SerialLine:
         self._buffer = LineBuffer()
         self._settled_s = self._byte_s = 0.0
         self._heard_s: dict[str, float] = {}
+        self._numbers: dict[str, CutNumbers] = {}
+        self._doubted: dict[str, list[Raw]] = {}  # numbers that wait until further lines bear them out
         self._misfits = 0  # lines without a value since the last one with
         self._told: set[str] = set()
         self.counts: Counter[str] = Counter()
@@ -206,6 +210,8 @@ class SerialLine:
         self._buffer = LineBuffer()
         self._settled_s = self._byte_s = now_s + self._settle_s
         self._heard_s = dict.fromkeys(self._silence_s, self._settled_s)
+        self._numbers = {field.point: CutNumbers() for field in self._fields}
+        self._doubted.clear()
         self._misfits = 0
         self._told.clear()
 
@@ -287,7 +293,7 @@ class SerialLine:
             self._heard_s[raw.point] = now_s
         if any(raw.number is not None for raw in raws):
             self._misfits = 0
-            return raws
+            return [told for raw in raws for told in self._borne_out(raw, text)]
         self._misfits += 1
         self.counts["lines without a value"] += 1
         self._say_once("a line has no value that fits" if clean else "a line is rubbish", shown=line)
@@ -303,6 +309,26 @@ class SerialLine:
         if not clean:
             return Raw(field.point, mono_ms, None, reason="garbled", detail=f"bytes that are no text, in {text[:60]!r}")
         return Raw(field.point, mono_ms, number)
+
+    def _borne_out(self, raw: Raw, text: str) -> list[Raw]:
+        """A point's readings up to this one: none while it is doubted; those that were, once it is borne out or proved torn."""
+        field = next(field for field in self._fields if field.point == raw.point)
+        match = field.pattern.search(text)
+        if raw.number is None or field.is_word or match is None:
+            return [raw]
+        doubted = self._doubted.setdefault(raw.point, [])
+        spelt = match["value"].strip()
+        if self._numbers[raw.point].is_doubted(spelt, raw.number):
+            doubted.append(raw)
+            return []
+        waited, self._doubted[raw.point] = doubted, []
+        if len(waited) >= CONFIRMED_BY - 1:
+            return [*waited, raw]
+        self.counts["numbers that lost characters"] += len(waited)
+        if waited:
+            self._say_once("numbers lose characters on their way: see whether another program reads this port")
+        torn = "it lost characters on its way: see whether another program reads this port"
+        return [*(Raw(one.point, one.mono_ms, None, reason="garbled", detail=torn) for one in waited), raw]
 
     # -- what is told
 
