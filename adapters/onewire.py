@@ -156,7 +156,11 @@ class OneWire:
             self.counts["bulk_refused"] += 1
             if not self._bulk_refused:
                 self._bulk_refused = True
-                _log.warning("bus %s: %s takes no order (%s); probes are read one by one", self._id, bulk, exc)
+                _log.warning(
+                    "bus %s: %s takes no order (%s); probes are read one by one, each about 0.75 s. Let the daemon's user write it, "
+                    "or set the probes to 11 bits (resolution), which halves that",
+                    self._id, bulk, exc,
+                )  # fmt: skip
             return
         self.counts["bulk"] += 1
         self._bulk_refused = False
