@@ -2,8 +2,8 @@
 
 One thread does all of the talking (publish_link.py); two small ones wait for new entries and new pictures and wake it.
 What is told: each entry in order (publish_feed.py), the retained topics (publish_board.py). The station takes no orders
-by MQTT: it reads back nothing but its own `node` topic, to see that what it says gets there and stands there, and ignores
-whatever else a broker might send.
+by MQTT: it reads back nothing but its own `node` topic, to see that what it says gets there and stands there, and its own `head`,
+to say so where that lies beyond the journal (publish_chain.py); it ignores whatever else a broker might send.
 """
 
 from __future__ import annotations
@@ -19,10 +19,11 @@ from dataclasses import dataclass, field
 from pathlib import Path
 from typing import Any, Final
 
-from edge.domain.contracts import Clock, JournalReader
+from edge.domain.contracts import ChainReader, Clock
 from edge.domain.entries import Entry, rfc3339
 from edge.domain.errors import StoreFault
 from edge.publish_board import Board, Pace
+from edge.publish_chain import Chain
 from edge.publish_feed import CURSOR, Feed, Patience
 from edge.publish_link import MQTT_3_1_1, MQTT_5, WORDS, Limits, Link, MqttSettings, Waker, Will
 from edge.publish_memory import Behind, FileMemory, Memory
@@ -121,7 +122,7 @@ class Publisher:
         plan: MqttSettings,
         site: str,
         station: str,
-        journal: JournalReader,
+        journal: ChainReader,
         snapshots: Callable[[], Snapshot],
         wait_snapshot: Callable[[int, float], Snapshot],
         boot: str,
@@ -144,6 +145,7 @@ class Publisher:
         self._memory: Memory = memory or FileMemory((folder or Path()) / MEMORY_FILE, self._behind)
         self._feed = Feed(journal, self._memory, untold, mono_s, timing.patience, self._save_cursor)
         self._board = Board(self._topics, mono_s, timing.pace)
+        self._chain = Chain(journal)
         self._back_off = BackOff(timing)
         self.client_id = plan.client_id or f"warmwell-{site}-{station}"
         self.where = f"MQTT broker {plan.host}:{plan.port}"
@@ -165,7 +167,7 @@ class Publisher:
         self._head_seq = -1
         self._ghosts_next_s = self._read_back_next_s = 0.0
         self._corrected_s = float("-inf")
-        self._connected_at = ""
+        self._online: dict[str, Any] = {}  # what the node topic says in this connection
         self._up_s = 0.0
         self._beat_s = time.monotonic()
         # for status(): written by the talking thread, read by any
@@ -241,7 +243,7 @@ class Publisher:
                 "keeps": self._behind.trouble or "ok",
                 "refused_entry": {"seq": refused.entry.seq, "why": refused.why} if refused else None,
                 "refused_topics": self._board.refusals(),
-                "notes": list(self._notes.values()),
+                "notes": [*self._notes.values(), *filter(None, [self._chain.ahead])],
             }
 
     def _oldest_untold(self) -> Entry | None:
@@ -380,9 +382,9 @@ class Publisher:
         self._ghosts_next_s = self._mono_s()
         self._head_seq = -1
         self._board.renew()
-        node = self._node_message(ONLINE)
-        self._connected_at, self._read_back_next_s = node["connected_at"], self._mono_s()
-        self._board.say(self._topics.node, node)
+        link.subscribe([self._topics.head], qos=0)  # before we say it ourselves
+        self._say_online(self._node_message(ONLINE))
+        self._read_back_next_s = self._mono_s()
         if (picture := self._picture) is not None:
             self._board.show(picture)
         notes = self._capabilities(link)
@@ -489,7 +491,9 @@ class Publisher:
         self._feed.save()
 
     def _read_back(self, topic: str, payload: bytes, _retained: bool, _qos: int) -> None:
-        """What stands on our node topic: our own word proves that what we say gets there, any other is corrected."""
+        """What stands on our topics. On `node` our own word proves that what we say gets there, any other is corrected."""
+        if topic == self._topics.head:
+            self._chain.read_back(payload, self.where)
         if topic != self._topics.node:
             return
         try:
@@ -497,7 +501,7 @@ class Publisher:
         except ValueError:
             word = None
         if isinstance(word, dict) and (word.get("state"), word.get("boot")) == (ONLINE, self._boot):
-            if word.get("connected_at") == self._connected_at and not self._feed.proved:
+            if word.get("connected_at") == self._online.get("connected_at") and not self._feed.proved:
                 if self._mono_s() - self._up_s > self._timing.unproved_s:
                     self._feed.proved = True
                     self._feed.begin(True, self._clock.now(), self._boot)  # what was confirmed until now may be lost
@@ -532,7 +536,9 @@ class Publisher:
             return  # the present state is told all the same
         if digest:
             self._head_seq = seq
-            self._board.say(self._topics.head, {"seq": seq, "digest": digest}, gap_s=self._timing.pace.head_gap_s)
+            self._board.say(self._topics.head, self._chain.head(seq, digest), gap_s=self._timing.pace.head_gap_s)
+            if self._online["journal"] is None:  # the first entry has come since
+                self._say_online(self._online | {"journal": self._chain.mark()})
 
     def _tell_entries(self, link: Link) -> None:
         try:
@@ -540,13 +546,20 @@ class Publisher:
         except StoreFault as fault:  # entries wait in the journal; the present state is told all the same
             _log.debug("MQTT: the journal can't be read: %s", fault)
             return
-        for entry in entries:
-            self._entry_next = False
-            self._tell(link, entry)
-
-    def _tell(self, link: Link, entry: Entry) -> None:
         try:
-            payload = entry_message(entry, self._topics.site, self._topics.station)
+            linked = self._chain.with_digests(entries)
+        except StoreFault as fault:
+            self._feed.put_back(entries)
+            _log.debug("MQTT: the chain can't be read: %s", fault)
+            return
+        for entry, digest in linked:
+            self._entry_next = False
+            self._tell(link, entry, digest)
+
+    def _tell(self, link: Link, entry: Entry, digest: str) -> None:
+        names = self._topics
+        try:
+            payload = entry_message(entry, names.site, names.station, self._chain.mark(), digest)
         except (
             TypeError,
             ValueError,
@@ -662,6 +675,10 @@ class Publisher:
     def _node(self, word: str) -> bytes:
         return compact(self._node_message(word))
 
+    def _say_online(self, node: dict[str, Any]) -> None:
+        self._online = node
+        self._board.say(self._topics.node, node)
+
     def _node_message(self, word: str) -> dict[str, Any]:
         """`at` is when the word was said; null in `lost`, which the broker says for us. `from`: since when this boot of ours is up."""
         now = self._clock.now()
@@ -674,6 +691,7 @@ class Publisher:
             "trusted": now.trusted,
             "boot": self._boot,
             "software": self._software,
+            "journal": self._chain.mark(),
         }
 
 

@@ -12,7 +12,7 @@ from __future__ import annotations
 
 import logging
 from collections import deque
-from collections.abc import Callable
+from collections.abc import Callable, Sequence
 from dataclasses import dataclass
 from typing import Final
 
@@ -192,6 +192,13 @@ class Feed:
     def not_taken(self, entry: Entry) -> None:
         """The connection ended before this entry could be handed over."""
         self._in_flight.pop(entry.seq, None)
+
+    def put_back(self, entries: Sequence[Entry]) -> None:
+        """These were taken and could not be handed over; they are taken again next, in their order."""
+        for entry in reversed(entries):
+            self._in_flight.pop(entry.seq, None)
+            if entry.seq not in self._held:
+                self._page.appendleft(entry)
 
     # ---- what the broker said
 

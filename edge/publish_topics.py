@@ -120,6 +120,14 @@ def compact(message: Mapping[str, Any]) -> bytes:
     return text.encode("utf-8", "backslashreplace")
 
 
-def entry_message(entry: Entry, site: str, station: str) -> bytes:
-    """An entry as it is published. A repeat is byte for byte the same: nothing but the entry goes into it."""
-    return compact({**entry.as_json(), "site": site, "station": station})
+def entry_message(entry: Entry, site: str, station: str, journal: str | None, digest: str) -> bytes:
+    """An entry as it is published, with its place in the chain.
+
+    A repeat is byte for byte the same: nothing but the entry and what never changes about it goes into it.
+
+    Args:
+        journal: which journal, by its mark.
+        digest: of this entry, 64 hex digits; with it any two copies can be compared.
+    """
+    where = {"site": site, "station": station, "journal": journal, "digest": digest}
+    return compact({**entry.as_json(), **where})

@@ -215,6 +215,7 @@ class FakeJudge:
                 "points": old.points,
                 "alarms": old.alarms,
                 "estimates": old.estimates,
+                "dates": old.dates,
             } | parts
             self.newest = Snapshot(old.version + 1, len(self.journal.entries), old.now, **given)
             self.changed.notify_all()

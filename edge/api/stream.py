@@ -1,7 +1,8 @@
 """The live stream: one pump reads the journal and the pictures for all clients; each client keeps only its place.
 
-Server-sent events: `entry` (id: the journal's seq), `snapshot` (no id: verdict, points and alarms; at most one a second, and at
-once when a verdict, a condition or an alarm changes), `reset`, `trouble` and `goodbye` (each with `why`).
+Server-sent events: `entry` (id: the journal's seq; with `dated_at`, its time as known when it is sent), `snapshot` (no id: verdict,
+points and alarms; at most one a second, and at once when a verdict, a condition or an alarm changes), `reset`, `trouble` and
+`goodbye` (each with `why`).
 A client that falls behind is fed from the journal again, so nothing has to be queued for it.
 """
 
@@ -23,6 +24,7 @@ from edge.api.picture import Watch
 from edge.api.problems import Problem
 from edge.api.readers import Readers
 from edge.domain.contracts import JournalReader
+from edge.domain.dates import Dates, dated_json
 from edge.domain.entries import Entry
 
 log = logging.getLogger(__name__)
@@ -58,6 +60,7 @@ class Hub:
         self._places: set[int] = set()
         self._numbers = itertools.count(1)
         self._ring: deque[tuple[int, bytes]] = deque(maxlen=_RING)
+        self._dated_by: int | None = None  # by which state of the dates the ring was encoded
         self._head = 0
         self._picture = b""
         self._pictures = 0
@@ -147,6 +150,8 @@ class Hub:
 
     async def _entries(self, sent: int) -> tuple[int, bytes]:
         """The next entries after `sent` as events, from the ring where it reaches back so far, else from the journal."""
+        if self._dated_by != self._judge.snapshot().dates.version:  # the clock was set: what is kept has older dates
+            self._ring.clear()
         if self._ring and self._ring[0][0] <= sent + 1:
             found = [pair for pair in self._ring if pair[0] > sent]
             if found:
@@ -157,7 +162,7 @@ class Hub:
             return sent, event("trouble", {"why": str(problem)})
         if not entries:
             return self._head, b""
-        return _fitting(_encoded(entries))
+        return _fitting(_encoded(entries, self._judge.snapshot().dates))
 
     @contextmanager
     def _waker(self) -> Iterator[asyncio.Event]:
@@ -196,9 +201,11 @@ class Hub:
                     return  # the loop is closed: the server has stopped
             self._closing.wait(_BREATH_S)
 
-    def _publish(self, entries: Sequence[tuple[int, bytes]], head: int, picture: bytes | None) -> None:
-        if self._ring and entries and entries[0][0] != self._ring[-1][0] + 1:
-            self._ring.clear()  # a gap: what is older comes from the journal
+    def _publish(self, entries: Sequence[tuple[int, bytes]], dated_by: int, head: int, picture: bytes | None) -> None:
+        is_gap = bool(self._ring and entries) and entries[0][0] != self._ring[-1][0] + 1
+        if is_gap or dated_by != self._dated_by:
+            self._ring.clear()  # what is older comes from the journal
+        self._dated_by = dated_by
         self._ring.extend(entries)
         self._head = max(self._head, head)
         if picture is not None:
@@ -217,28 +224,29 @@ class _Pump:
         self._marks: object = None
         self._shown_s = 0.0
 
-    def look(self) -> tuple[list[tuple[int, bytes]], int, bytes | None] | None:
-        """(new entries as events, highest seq, picture or None), or None where there is nothing new."""
+    def look(self) -> tuple[list[tuple[int, bytes]], int, int, bytes | None] | None:
+        """(new entries as events, version of their dates, highest seq, picture or None), or None where there is nothing new."""
         snapshot = self._judge.wait_snapshot(self._version, _SNAPSHOT_EVERY_S)
         is_new = snapshot.version != self._version
-        entries, picture = self._new_entries(), None
+        dated_by = snapshot.dates.version  # before they are encoded: dates that change meanwhile are taken for older
+        entries, picture = self._new_entries(snapshot.dates), None
         marks = _marks(snapshot.verdict, snapshot.alarms)
         if is_new and (marks != self._marks or time.monotonic() - self._shown_s >= _SNAPSHOT_EVERY_S):
             picture = event("snapshot", self._watch.everything(self._watch.see()))
             self._version, self._marks, self._shown_s = snapshot.version, marks, time.monotonic()
-        return (entries, self._head, picture) if entries or picture is not None else None
+        return (entries, dated_by, self._head, picture) if entries or picture is not None else None
 
-    def _new_entries(self) -> list[tuple[int, bytes]]:
+    def _new_entries(self, dates: Dates) -> list[tuple[int, bytes]]:
         if self._journal.last_seq() <= self._head:
             return []
         entries = self._journal.read(self._head, _PAGE)
         if entries:
             self._head = entries[-1].seq
-        return _encoded(entries)
+        return _encoded(entries, dates)
 
 
-def _encoded(entries: Sequence[Entry]) -> list[tuple[int, bytes]]:
-    return [(entry.seq, event("entry", entry.as_json(), entry.seq)) for entry in entries]
+def _encoded(entries: Sequence[Entry], dates: Dates) -> list[tuple[int, bytes]]:
+    return [(entry.seq, event("entry", dated_json(entry, dates), entry.seq)) for entry in entries]
 
 
 def _fitting(events: Sequence[tuple[int, bytes]]) -> tuple[int, bytes]:

@@ -110,3 +110,15 @@ class JournalReader(Protocol):
     def move_cursor(self, name: str, seq: int) -> None:
         """Save a reader's position. Never an entry."""
         ...
+
+
+class ChainReader(JournalReader, Protocol):
+    """The journal as those see it who tell its entries on, each with its place in the chain."""
+
+    def mark(self) -> str:
+        """Which journal this is: the first 16 hex digits of its first entry's digest; "" where it is empty."""
+        ...
+
+    def digest(self, seq: int) -> str:
+        """Digest of this entry as 64 hex digits; "" where there is no such entry."""
+        ...

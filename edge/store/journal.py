@@ -123,6 +123,11 @@ class ReadOnlyJournal:
         """Which journal this is: the first 16 hex digits of its first entry's digest; "" where it is empty."""
         return self._readers.ask(_read_mark)
 
+    def digest(self, seq: int) -> str:
+        """Digest of this entry as 64 hex digits; "" where there is no such entry."""
+        found = self._readers.ask(lambda conn: _digest_in(conn, seq))
+        return found.hex() if found is not None else ""
+
     def close(self) -> None:
         self._readers.close()
 
@@ -139,6 +144,11 @@ def read_head(conn: sqlite3.Connection) -> Head:
 def _read_mark(conn: sqlite3.Connection) -> str:
     row = conn.execute("SELECT digest FROM entry ORDER BY seq LIMIT 1").fetchone()
     return bytes(row[0]).hex()[:16] if row else ""
+
+
+def _digest_in(conn: sqlite3.Connection, seq: int) -> bytes | None:
+    row = conn.execute("SELECT digest FROM entry WHERE seq = ?", (seq,)).fetchone()
+    return bytes(row[0]) if row else FIRST_PREVIOUS if seq == 0 else None
 
 
 class Journal(ReadOnlyJournal):
@@ -220,21 +230,10 @@ class Journal(ReadOnlyJournal):
         if known.seq > head.seq:
             why = f"entries up to {known.seq} were on disk, as was noted outside the journal; it ends at {head.seq}"
             return Loss(known.seq + (0 if known.exact else MARGIN), known.seq, why)
-        digest = self._digest_in(self._conn, known.seq)
+        digest = _digest_in(self._conn, known.seq)
         if known.seq and (digest is None or digest.hex() != known.digest):
             return Loss(0, known.seq, f"entry {known.seq} is not the one that was noted: another journal was put here")
         return None
-
-    def told_head(self, seq: int, digest: str) -> bool:
-        """Compare with a head that was told to others (a retained topic). False: entries were lost; the next append says so.
-
-        A head that lies so far ahead that no station gets there is passed over.
-        """
-        with self._write:
-            head = self._known_head or read_head(self._conn)
-            if self._loss is None and seq < head.seq + _MOST_AHEAD:
-                self._loss = self._loss_of(head, Known(seq, digest, "", True))
-            return self._loss is None
 
     def _open_file(self, path: Path) -> sqlite3.Connection:
         """Look at what is there without changing it; then open it for writing."""
@@ -461,12 +460,7 @@ class Journal(ReadOnlyJournal):
         return self._caches.take_repairs()
 
     def _digest_at(self, seq: int) -> bytes | None:
-        return self._readers.ask(lambda conn: self._digest_in(conn, seq))
-
-    @staticmethod
-    def _digest_in(conn: sqlite3.Connection, seq: int) -> bytes | None:
-        row = conn.execute("SELECT digest FROM entry WHERE seq = ?", (seq,)).fetchone()
-        return bytes(row[0]) if row else FIRST_PREVIOUS if seq == 0 else None
+        return self._readers.ask(lambda conn: _digest_in(conn, seq))
 
     # -- figures and the end
 
@@ -511,8 +505,6 @@ class Journal(ReadOnlyJournal):
 _OVERWRITE: Final = f"PRAGMA user_version={JOURNAL_VERSION:d}"
 #: so many of the newest entries are looked through when something else wrote to the open file
 _LOOKED_THROUGH: Final = 1000
-#: no station tells so many entries that it doesn't have: a head beyond that is somebody's slip
-_MOST_AHEAD: Final = 1_000_000
 
 
 def _before(conn: sqlite3.Connection, seq: int, number: int) -> int:

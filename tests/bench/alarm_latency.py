@@ -130,6 +130,7 @@ def through_the_station(port: int, folder: Path, ear: Subscriber, n: int) -> tup
         to_journal = measure(n, feed(1.0, f"{BASE}/journal"), feed(0.0, f"{BASE}/journal"))
         to_alarm = measure(n, feed(1.0, f"{BASE}/alarm/leak"), feed(0.0, f"{BASE}/alarm/leak"))
         newest = journal.read(journal.last_seq() - 1, 1)[0]
+        mark, digest = journal.mark(), journal.digest(newest.seq)
     finally:
         publisher.stop(3.0)
         judge.stop()
@@ -137,7 +138,7 @@ def through_the_station(port: int, folder: Path, ear: Subscriber, n: int) -> tup
         journal.close()
     from edge.publish_topics import entry_message
 
-    return to_journal, to_alarm, entry_message(newest, SITE, STATION)
+    return to_journal, to_alarm, entry_message(newest, SITE, STATION, mark, digest)
 
 
 def _says(heard: Heard, value: float) -> bool:

@@ -311,7 +311,13 @@ class ListJournal:
         return len(self.entries)
 
     def head(self) -> tuple[int, str]:
-        return len(self.entries), f"{len(self.entries):064x}"
+        return len(self.entries), self.digest(len(self.entries))
+
+    def mark(self) -> str:
+        return self.digest(1)[:16] if self.entries else ""
+
+    def digest(self, seq: int) -> str:
+        return f"{seq:x}".rjust(8, "a") + "0" * 56
 
     def wait(self, after: int, timeout_s: float) -> bool:
         with self._changed:

@@ -166,6 +166,9 @@ def test_a_reload_puts_a_new_file_in_force_and_a_bad_one_does_not(daemon: Daemon
     until(lambda: "the old settings" in daemon.log())
     assert [e["kind"] for e in daemon.entries()].count("settings") == 1
     assert "line 1" in daemon.log()
+    refused = until(lambda: [e["body"] for e in daemon.entries() if e["kind"] == "settings_refused"])
+    assert len(refused) == 1 and "line 1" in refused[0]["why"]
+    until(lambda: "The station file was not taken" in daemon.get("/api/1/verdict")[1]["note"])
 
     daemon.write(title="Scope room 2, right bench")
     daemon.send(signal.SIGHUP)
@@ -175,6 +178,7 @@ def test_a_reload_puts_a_new_file_in_force_and_a_bad_one_does_not(daemon: Daemon
     assert settings[0]["digest"] != settings[1]["digest"]
     until(lambda: _title(daemon) == "Scope room 2, right bench")
     assert daemon.record(record="note", text="after the reload")[0] == 200
+    until(lambda: "was not taken" not in daemon.get("/api/1/verdict")[1]["note"])
 
 
 def _title(daemon: Daemon) -> str:

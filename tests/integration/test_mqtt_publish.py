@@ -44,6 +44,7 @@ def test_entries_come_in_order_in_the_published_shape(bench: Bench, watcher: Wat
     assert first.json() == {
         "seq": 1, "boot": "boot-1", "mono_ms": now.mono_ms, "at": rfc3339(now.wall_ms), "trusted": True, "kind": "alarm",
         "body": {"id": "reservoir_cold", "to": "unacknowledged", "value": 24.1}, "site": SITE, "station": STATION,
+        "journal": bench.journal.mark(), "digest": bench.journal.digest(1),
     }  # fmt: skip
     assert first.payload == json.dumps(first.json(), sort_keys=True, separators=(",", ":")).encode()
     assert not first.retained
@@ -68,9 +69,17 @@ def test_retained_topics_show_the_present_state_to_who_comes_later(bench: Bench,
         "estimate/filter/fine/left",
     }  # fmt: skip
     head, node, cold = (late.last(rest) for rest in ("head", "node", "alarm/reservoir_cold"))
-    assert head and {"seq": 1, "digest": f"{1:064x}"}.items() <= head.json().items()
+    assert (
+        head
+        and {"seq": 1, "digest": bench.journal.digest(1), "journal": bench.journal.mark()}.items()
+        <= head.json().items()
+    )
     assert all(m.json()["fresh_until"].endswith("Z") for m in late.messages)
-    assert node and {"state": "online", "boot": "boot-1", "software": "0.1.0"}.items() <= node.json().items()
+    assert (
+        node
+        and {"state": "online", "boot": "boot-1", "software": "0.1.0", "journal": bench.journal.mark()}.items()
+        <= node.json().items()
+    )
     assert cold and (cold.json()["state"], cold.json()["response"]) == ("unacknowledged", "Look at the outlet")
 
 
@@ -100,14 +109,15 @@ def test_a_picture_that_says_nothing_new_is_not_told_again(bench: Bench, watcher
 
 
 def test_a_clean_stop_says_stopped_and_takes_the_last_entries_along(bench: Bench, watcher: Watcher) -> None:
+    bench.add()
     bench.start()
     bench.connected()
     bench.add(count=50)
     assert bench.stop()
     until(lambda: watcher.words()[-1:] == ["stopped"], "the word stopped")
-    until(lambda: len(watcher.seqs()) >= 50, "the last entries")
+    until(lambda: len(watcher.seqs()) >= 51, "the last entries")
     assert watcher.words() == ["online", "stopped"]
-    assert bench.journal.cursors["mqtt"] == 50
+    assert bench.journal.cursors["mqtt"] == 51
     node = watcher.last("node")
     assert node and node.json()["at"] == rfc3339(bench.clock.now().wall_ms)
 
@@ -176,10 +186,30 @@ def test_retained_orders_change_nothing_and_the_station_reads_back_only_its_own_
     bench.settled()
     subscribe = 0x82  # MQTT 5.0, 3.8.1
     assert proxy.connects >= 11
-    assert proxy.sent_types.count(subscribe) <= proxy.connects  # its own node topic, once a connection
+    assert proxy.sent_types.count(subscribe) <= 2 * proxy.connects  # its own head and node topics, once a connection
     assert (m := watcher.last("node")) and m.json()["state"] == "online"  # the foreign word there was corrected
     assert bench.journal.last_seq() == 1
     until(lambda: (m := watcher.last("node")) and m.json()["state"] == "online", "our own word over the order")
+
+
+def test_a_head_at_the_broker_beyond_the_journal_is_said_and_changes_nothing(bench: Bench, watcher: Watcher) -> None:
+    watcher.say(f"{BASE}/head", b'{"seq":40,"digest":"' + b"ab" * 32 + b'"}', retain=True)
+    bench.add(count=3)
+    bench.start()
+    until(lambda: any("entry 40, the journal ends at 3" in note for note in bench.status["notes"]), "the note")
+    bench.settled()
+    assert bench.journal.last_seq() == 3 and watcher.seqs() == [1, 2, 3]
+    until(lambda: (m := watcher.last("head")) and m.json()["seq"] == 3, "our own head over it")
+    bench.restart()
+    bench.settled()
+    assert bench.status["notes"] == []  # our own head is none beyond
+
+
+def test_the_node_says_which_journal_it_is_once_there_is_one(bench: Bench, watcher: Watcher) -> None:
+    bench.start()
+    until(lambda: (m := watcher.last("node")) and m.json()["journal"] is None, "a node without a journal")
+    bench.add()
+    until(lambda: (m := watcher.last("node")) and m.json()["journal"] == bench.journal.mark(), "its journal")
 
 
 def test_a_name_that_would_make_a_level_is_left_out_and_said(bench: Bench, watcher: Watcher, caplog: object) -> None:

@@ -14,7 +14,9 @@ from edge.api.picture import Watch
 from edge.api.problems import Problem
 from edge.api.readers import Readers
 from edge.api.stream import Hub
-from tests.api_fakes import Fakes
+from edge.domain.dates import Dates
+from edge.domain.entries import Now, rfc3339
+from tests.api_fakes import START_MS, Fakes
 
 
 class Event(NamedTuple):
@@ -107,6 +109,32 @@ def test_a_resumed_client_misses_nothing_and_gets_nothing_twice(before: int) -> 
             fakes.judge.show()
             await client.until(entries(before + 300))
             assert client.seqs() == list(range(1, before + 301))
+
+    asyncio.run(run())
+
+
+@pytest.mark.parametrize("after_the_clock_was_set", [False, True], ids=["sent before", "sent after"])
+def test_entries_bear_their_time_as_known_when_they_are_sent(after_the_clock_was_set: bool) -> None:
+    """The journal's stamps stand; an hour is what the clock was behind before it was set."""
+
+    async def run() -> None:
+        fakes, dates, hour_ms = Fakes(), Dates(), 3_600_000
+        dates.note("boot-1", Now(0, START_MS, trusted=False))
+        fakes.judge.show(dates=dates)
+        async with hub_over(fakes) as hub:
+            early = await opened(hub, None)
+            await early.until(lambda seen: bool(seen))
+            entry = fakes.journal.add("note", {})  # goes through the ring
+            fakes.judge.show()
+            await early.until(entries(1))
+            assert early.seen[-1].data["dated_at"] == early.seen[-1].data["at"] == rfc3339(entry.wall_ms)
+            if after_the_clock_was_set:
+                dates.note("boot-1", Now(entry.mono_ms + 1, entry.wall_ms + 1 + hour_ms, trusted=True))
+            late = await opened(hub, entry.seq - 1)
+            await late.until(entries(1))
+            (data,) = (e.data for e in late.seen if e.name == "entry")
+            assert data["at"] == rfc3339(entry.wall_ms)
+            assert data["dated_at"] == rfc3339(entry.wall_ms + hour_ms * after_the_clock_was_set)
 
     asyncio.run(run())
 

@@ -6,12 +6,14 @@ import io
 import json
 import logging
 import socket
+import time
 from pathlib import Path
+from types import SimpleNamespace
 from typing import Any
 
 import pytest
 
-from edge.daemon import refuse_held_port
+from edge.daemon import refuse_held_port, reload
 from edge.daemon_assembly import FIRST_PAUSE_S, LONGEST_PAUSE_S, STEADY_S, Part
 from edge.daemon_log import JsonLines, PlainLines, set_up
 from edge.daemon_systemd import notify, watchdog_s
@@ -189,3 +191,45 @@ def test_only_a_port_that_is_taken_means_already_running() -> None:
         refuse_held_port("127.0.0.1", other.getsockname()[1])
     with pytest.raises(UnusableInput, match="expected an address of this machine"):
         refuse_held_port("192.0.2.1", 8484)
+
+
+class Kept:
+    """The assembly's parts that a refused reload speaks to."""
+
+    def __init__(self) -> None:
+        self.plan = SimpleNamespace(digest="ab" * 32)
+        self.judge = self
+        self.noted: list[tuple[str, dict[str, Any]]] = []
+        self.remarks: list[tuple[str, str]] = []
+
+    def note(self, kind: str, body: dict[str, Any]) -> None:
+        self.noted.append((kind, body))
+
+    def remark(self, what: str, text: str) -> None:
+        self.remarks.append((what, text))
+
+    def reload(self, plan: Any) -> None:
+        raise AssertionError("a file that can't be read is not put in force")
+
+
+def test_a_refused_reload_is_an_entry_and_a_note_and_tells_the_service_manager(
+    tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    """systemd's sd_notify(3), Type=notify-reload: RELOADING=1 with MONOTONIC_USEC, CLOCK_MONOTONIC in microseconds, then READY=1."""
+    file, kept = tmp_path / "station.toml", Kept()
+    file.write_text("this is no TOML", encoding="utf-8")
+    with socket.socket(socket.AF_UNIX, socket.SOCK_DGRAM) as manager:
+        manager.bind(str(tmp_path / "notify"))
+        manager.settimeout(5)
+        monkeypatch.setenv("NOTIFY_SOCKET", str(tmp_path / "notify"))
+        before_ns = time.clock_gettime_ns(time.CLOCK_MONOTONIC)
+        assert not reload(kept, file)  # type: ignore[arg-type]  # what it asks
+        after_ns = time.clock_gettime_ns(time.CLOCK_MONOTONIC)
+        said = dict(line.split("=") for line in manager.recv(4096).decode().splitlines())
+        assert manager.recv(4096) == b"READY=1"
+    assert said.keys() == {"RELOADING", "MONOTONIC_USEC"} and said["RELOADING"] == "1"
+    assert before_ns // 1000 <= int(said["MONOTONIC_USEC"]) <= after_ns // 1000
+    ((kind, body),) = kept.noted
+    assert kind == "settings_refused" and body["in_force"] == "ab" * 32 and "line 1" in body["why"]
+    ((what, text),) = kept.remarks
+    assert what == "settings" and text.startswith("The station file was not taken, the old settings stay in force: ")

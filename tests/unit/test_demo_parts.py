@@ -2,14 +2,20 @@
 
 from __future__ import annotations
 
+import io
+import json
 import socket
+import threading
 from pathlib import Path
+from typing import Any
 
 import pytest
 
 from edge import demo
 from edge.demo import Demo, Folder, Wishes, broker_address
 from edge.demo_broker import free_port
+from edge.demo_view import JsonLines
+from edge.domain.entries import Entry
 from edge.domain.errors import UnusableInput
 from simulators.scenarios import scenario_named
 
@@ -55,3 +61,42 @@ def test_a_temporary_folder_is_gone_afterwards() -> None:
     with Folder(None) as folder:
         assert folder.path.is_dir()
     assert not folder.path.exists()
+
+
+class SlowReader(io.BytesIO):
+    """Takes no line before it is let."""
+
+    def __init__(self) -> None:
+        super().__init__()
+        self.may, self.asked = threading.Event(), threading.Event()
+
+    def write(self, line: Any) -> int:
+        self.asked.set()
+        self.may.wait(30)
+        return super().write(line)
+
+
+def test_a_slow_reader_of_the_lines_holds_nobody_up_and_gets_them_all() -> None:
+    reader = SlowReader()
+    lines = JsonLines(reader)
+    for seq in range(1, 1001):
+        lines.entries([Entry(seq, "boot", seq, seq, True, "note", {"n": seq})])  # comes back though none is taken
+    assert reader.asked.wait(30) and reader.getvalue() == b""
+    reader.may.set()
+    lines.end()
+    assert [json.loads(line)["seq"] for line in reader.getvalue().splitlines()] == list(range(1, 1001))
+    assert not lines.reader_left.is_set()
+
+
+def test_a_reader_that_stalls_is_given_up_and_that_is_said(
+    monkeypatch: pytest.MonkeyPatch, capsys: pytest.CaptureFixture[str]
+) -> None:
+    monkeypatch.setattr("edge.demo_view.READER_STALLS_S", 0.0)
+    reader = SlowReader()
+    lines = JsonLines(reader)
+    lines.say({"n": 1})
+    assert reader.asked.wait(30)
+    lines.end()
+    assert lines.reader_left.is_set()
+    assert "the lines after that are missing" in capsys.readouterr().err
+    reader.may.set()

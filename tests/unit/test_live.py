@@ -2,8 +2,12 @@
 
 from __future__ import annotations
 
+import hashlib
 import json
+import sqlite3
 import threading
+from contextlib import closing
+from itertools import accumulate
 from pathlib import Path
 from typing import Any
 
@@ -15,6 +19,7 @@ from edge.daemon_watch import HANGS_S, hanging, store_trouble
 from edge.domain.entries import Draft, Entry
 from edge.domain.errors import StoreFault
 from edge.publish_board import Board, Pace
+from edge.publish_chain import Chain
 from edge.publish_feed import Feed
 from edge.publish_memory import Behind, FileMemory
 from edge.publish_topics import Topics
@@ -139,6 +144,65 @@ def test_what_an_older_broker_confirms_counts_only_once_something_was_read_back(
     assert feed.confirmed == 0 and feed.behind() > 0
     feed.prove()
     assert feed.confirmed == 5 and feed.behind() == 0
+
+
+def test_what_could_not_be_handed_over_is_taken_again_in_its_order(tmp_path: Path) -> None:
+    feed = fed(Kept(), tmp_path)
+    (first,) = feed.take(1)
+    feed.put_back(feed.take(2))
+    assert [entry.seq for entry in feed.take(20)] == [2, 3, 4, 5]
+    for seq in (2, 3, 4, 5, first.seq):
+        feed.confirm(seq)
+    assert feed.confirmed == 5 and feed.behind() == 0
+
+
+# ---- the chain
+
+
+def kept_chain(tmp_path: Path, entries: int) -> Journal:
+    journal = Journal(tmp_path, "a/b", "boot")
+    for number in range(entries):
+        journal.append([Draft(CLOCK.now(), "note", {"n": number})])
+    return journal
+
+
+def test_entries_and_head_bear_the_digest_and_the_mark_of_their_journal(tmp_path: Path) -> None:
+    """What is compared with: SHA-256 over the digest before (the first time 32 zero bytes) and the hashed bytes."""
+    journal = kept_chain(tmp_path, 3)
+    with closing(sqlite3.connect(tmp_path / "journal.db")) as raw:
+        rows = [hashed for (hashed,) in raw.execute("SELECT hashed FROM entry ORDER BY seq")]
+    digests = list(
+        accumulate(rows, lambda before, hashed: hashlib.sha256(before + hashed).digest(), initial=bytes(32))
+    )[1:]
+    chain = Chain(journal)
+    linked = chain.with_digests(journal.read(0, 10))
+    assert [told for _entry, told in linked] == [one.hex() for one in digests]
+    assert chain.head(*journal.head()) == {"seq": 3, "digest": digests[2].hex(), "journal": digests[0].hex()[:16]}
+    journal.close()
+
+
+@pytest.mark.parametrize(
+    "word", [b"", b"{", b"[]", b'{"seq":3}', b'{"seq":"9"}', b'{"seq":true}', b'{"seq":null}', b"[" * 100_000]
+)
+def test_a_word_on_the_head_topic_that_is_no_head_beyond_the_journal_is_passed_over(
+    tmp_path: Path, word: bytes
+) -> None:
+    journal = kept_chain(tmp_path, 3)
+    chain = Chain(journal)
+    chain.read_back(word, "broker")
+    assert chain.ahead == ""
+    journal.close()
+
+
+def test_a_head_beyond_the_journal_is_said_once(tmp_path: Path, caplog: pytest.LogCaptureFixture) -> None:
+    journal = kept_chain(tmp_path, 3)
+    chain = Chain(journal)
+    for seq in (4, 5):
+        chain.read_back(b'{"seq":%d}' % seq, "broker")
+    assert "entry 4, the journal ends at 3" in chain.ahead
+    assert caplog.messages == [f"MQTT: {chain.ahead}"]
+    assert journal.last_seq() == 3
+    journal.close()
 
 
 # ---- retained state
