@@ -21,6 +21,7 @@ from edge.domain.readings import UNIT_OF, Kind
 from edge.domain.records import changes_nothing, shelf_ms
 from edge.domain.settings import Settings
 from edge.domain.show import value_text
+from edge.domain.worse import has_worsened, is_told_anew
 
 #: between draws a pending one is dropped, a lit one waits for the next draw
 _WORDS: Final[Mapping[str, str]] = {
@@ -166,6 +167,8 @@ class AlarmDesk:
     ) -> bool:  # fmt: skip
         """Say whether an alarm's condition holds. True where that is news."""
         alarm = self.alarms.get(ident)
+        if alarm is not None and active and cause:
+            self._mind_worse(alarm, value, limit, cause, now)
         if alarm is None or (active is alarm.condition and ident not in self._pending):
             return False
         news = active is not alarm.condition
@@ -178,6 +181,17 @@ class AlarmDesk:
             alarm.value = value
         self._pass(alarm, now)
         return news
+
+    def _mind_worse(self, alarm: Alarm, value: float | None, limit: float | None, cause: str, now: Now) -> None:
+        """What has become clearly worse shows today's value; answered before, it is announced anew, unless its cause tells it."""
+        band = self.bands.get(alarm.id)
+        deadband = 0.0 if band is None else band.deadband
+        if not has_worsened(alarm, value, limit, deadband, now.mono_ms) or value is None or limit is None:
+            return
+        alarm.value, alarm.limit, alarm.cause, alarm.worse_since_ms = value, limit, cause, None
+        is_answered = alarm.state is State.ACKNOWLEDGED and self.cause_of(alarm.id) is None
+        if is_answered and is_told_anew(alarm, value, limit, deadband):
+            self.step(alarm.id, Event.WORSEN, now)
 
     def hold(self, ident: str, off_ms: int) -> None:
         """From now on an alarm has to be gone for so long to count as gone, or for as long as it is tuned to."""
@@ -214,7 +228,7 @@ class AlarmDesk:
 
     def _arrive(self, alarm: Alarm, now: Now) -> None:
         of = self.cause_of(alarm.id)
-        if of is not None and alarm.state is State.NORMAL:
+        if of is not None and alarm.state in (State.NORMAL, State.RETURNED):
             alarm.consequence_of = of
             self.step(alarm.id, Event.SUPPRESS, now)
         else:
@@ -336,6 +350,8 @@ class AlarmDesk:
             alarm.shelf = None
         if event is Event.ACKNOWLEDGE:
             alarm.acknowledged_by, alarm.acknowledged_wall_ms = by, now.wall_ms
+        if event in (Event.ACKNOWLEDGE, Event.WORSEN, Event.ALARM):
+            alarm.told, alarm.worse_since_ms = alarm.value, None
         if alarm.state is State.NORMAL:
             alarm.consequence_of = None
         alarm.at_wall_ms = now.wall_ms

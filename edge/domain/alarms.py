@@ -39,6 +39,7 @@ class Event(StrEnum):
 
     ALARM = "alarm"
     RETURN_TO_NORMAL = "rtn"
+    WORSEN = "worsen"
     ACKNOWLEDGE = "ack"
     RESET = "reset"
     SHELVE = "shelve"
@@ -58,6 +59,7 @@ TABLE: Final[Mapping[tuple[State, Event], State]] = MappingProxyType(
         (State.UNACKNOWLEDGED, Event.ACKNOWLEDGE): State.ACKNOWLEDGED,
         (State.UNACKNOWLEDGED, Event.RETURN_TO_NORMAL): State.RETURNED,
         (State.ACKNOWLEDGED, Event.RETURN_TO_NORMAL): State.NORMAL,
+        (State.ACKNOWLEDGED, Event.WORSEN): State.UNACKNOWLEDGED,  # what was answered was less (re-alarming)
         (State.RETURNED, Event.ALARM): State.UNACKNOWLEDGED,
         (State.RETURNED, Event.ACKNOWLEDGE): State.NORMAL,
         (State.LATCHED_UNACKNOWLEDGED, Event.ALARM): State.UNACKNOWLEDGED,
@@ -285,7 +287,7 @@ class Alarm:
 
     __slots__ = (
         "id", "state", "condition", "delay", "since_wall_ms", "value", "limit", "cause", "point", "unit", "priority",
-        "acknowledged_by", "acknowledged_wall_ms", "consequence_of", "seq", "at_wall_ms", "latching", "shelf",
+        "acknowledged_by", "acknowledged_wall_ms", "consequence_of", "seq", "at_wall_ms", "latching", "shelf", "told", "worse_since_ms",
     )  # fmt: skip
 
     def __init__(self, ident: str, *, on_ms: int, off_ms: int, priority: str, latching: bool = False) -> None:
@@ -293,6 +295,8 @@ class Alarm:
         self.state, self.condition, self.delay = State.NORMAL, False, HeldDelay(on_ms, off_ms)
         self.since_wall_ms: int | None = None
         self.value: float | None = None
+        self.told: float | None = None  # the value with which it was last announced
+        self.worse_since_ms: int | None = None  # since when it has been clearly worse than the value that it shows
         self.limit: float | None = None
         self.cause, self.unit = "", ""
         self.point: str | None = None
@@ -326,7 +330,7 @@ class Alarm:
             "state": str(self.state), "present": self.present, "since": self.since_wall_ms, "value": self.value, "limit": self.limit,
             "cause": self.cause, "point": self.point, "unit": self.unit, "by": self.acknowledged_by,
             "acknowledged": self.acknowledged_wall_ms, "of": self.consequence_of, "seq": self.seq, "at": self.at_wall_ms,
-            "shelf": self.shelf,
+            "shelf": self.shelf, "told": self.told,
         }  # fmt: skip
 
     def restore(self, kept: Mapping[str, Any]) -> None:
@@ -334,6 +338,7 @@ class Alarm:
         self.state = State(kept["state"])
         self.condition = self.delay.out = bool(kept["present"])
         self.since_wall_ms, self.value, self.limit = kept["since"], kept["value"], kept["limit"]
+        self.told = kept.get("told", self.value)
         self.cause, self.point, self.unit = kept["cause"], kept["point"], kept["unit"]
         self.acknowledged_by, self.acknowledged_wall_ms = kept["by"], kept["acknowledged"]
         self.consequence_of, self.seq, self.at_wall_ms = kept["of"], kept["seq"], kept["at"]

@@ -134,10 +134,11 @@ class ReservoirAlarms:
         alarm = s.desk.alarms["reservoir_cold"]
         active, cause = liquid < (again if alarm.present else limit) - AT_LIMIT, ""
         found = warmth.trough(warmth.limits(cold_c)[0] + warmth.guard_k, cold_c) if active else None
-        if active and self._is_explained(warmth, now):
+        explained = active and self._is_explained(warmth, now)
+        if explained:
             # a set point that is too low is one alarm, not one after each cycle; what wasn't told yet isn't told in a cycle
             active = found is not None and alarm.present and alarm.state in LIT and not s.is_resting
-        if active:
+        if active and not explained:
             cause = f"{s.show(point, liquid)}, below {s.show(point, limit)}"
             if warmth.cycle.away_since_ms is not None:
                 cause += "; the liquid has been away for longer than a cycle lasts"

@@ -35,6 +35,7 @@ class Silence:
         self._station, self._tell = station, tell
         self.points: set[str] = set()
         self.lost_buses: set[str] = set()  # as their adapters say
+        self.told: dict[str, str] = {}  # bus -> "lost" or "back", as the journal's last entry of it says
         self.next_ms = 0
         self._until_ms: dict[str, int] = {}  # point that fell silent -> when it was last heard before
         self._gap_ms: dict[str, int] = {}  # point -> how long the silence was that its last reading ended
@@ -42,6 +43,18 @@ class Silence:
         for point in station.settings.points:
             if not point.by_people:
                 self._by_bus.setdefault(point.bus, []).append(point.id)
+
+    def bus(self, bus: str, what: str, why: str, now: Now) -> bool:
+        """A bus was "lost", or is "back"; False where that is known. What the journal says already is no entry: a restart is no news."""
+        lost, was = what == "lost", self.told.get(bus, "back")
+        if lost == (bus in self.lost_buses) and what == was:
+            return False
+        (self.lost_buses.add if lost else self.lost_buses.discard)(bus)
+        if what != was:
+            self.told[bus] = what
+            self._tell("bus", {"bus": bus, "what": what, "why": why}, now)
+        self._station.desk.set(f"bus_lost:{bus}", lost, now, cause=why or f"bus {bus} is {what}")
+        return True
 
     # -- heard again
 

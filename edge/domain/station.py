@@ -255,15 +255,10 @@ class Station:
             self.warmth.recalibrated(by)
 
     def bus(self, bus: str, what: str, why: str, now: Now) -> list[Draft]:
-        """A bus was "lost", or is "back"."""
+        """A bus was "lost", or is "back". What the journal's last entry says already is no entry again: a restart is no news."""
         self._begin(now)
-        lost = what == "lost"
-        buses = self.silence.lost_buses
-        if lost == (bus in buses):
+        if not self.silence.bus(bus, what, why, now):
             return []
-        (buses.add if lost else buses.discard)(bus)
-        self._drafts.append(Draft(now, "bus", {"bus": bus, "what": what, "why": why}))
-        self.desk.set(f"bus_lost:{bus}", lost, now, cause=why or f"bus {bus} is {what}")
         self._settle(now)
         return self._take()
 
@@ -667,6 +662,8 @@ class Station:
             (self.warmth.learn if entry.kind == "heat_up" else self.warmth.cool.learn)(body)
         elif entry.kind == "transfer":
             self.transfers.fold(body)
+        elif entry.kind == "bus":
+            self.silence.told[body["bus"]] = body["what"]
         elif entry.kind == "phase":
             self.phase = Phase(body["to"])
             if body["from"] == Phase.OFF:
@@ -680,7 +677,7 @@ class Station:
             "alarms": {ident: alarm.as_state() for ident, alarm in self.desk.alarms.items() if alarm.seq is not None or alarm.present},
             "facts": [fact.as_state() for fact in self.book.facts], "dates": self.book.dates.state(), "evidence": self.evidence.state(),
             "phase": str(self.phase), "verdict": self._verdicts.state(),
-            "doubts": self.contradictions.state(), "transfers": self.transfers.state(),
+            "doubts": self.contradictions.state(), "transfers": self.transfers.state(), "buses": self.silence.told,
             **({} if self.warmth is None else self.warmth.state()),
         }  # fmt: skip
 
@@ -691,6 +688,7 @@ class Station:
         self.evidence.restore(state["evidence"])
         self.contradictions.restore(state.get("doubts", {}))
         self.transfers.restore(state.get("transfers", {}))
+        self.silence.told.update(state.get("buses", {}))
         if self.warmth is not None:
             self.warmth.poured_ms = self.book.poured_ms()
             self.warmth.restore(state)

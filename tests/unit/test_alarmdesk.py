@@ -166,3 +166,37 @@ def test_an_outlet_that_tripped_once_is_live_again_after_a_third_of_a_minute(on_
     assert driver.condition("outlet:heater")["state"] == "met"
     states = [e.body["conditions"]["outlet:heater"] for e in driver.said if e.kind == "verdict"]
     assert "unmet" in states
+
+
+def cooling(from_c: float, k_per_h: float) -> Callable[[float], dict[str, float]]:
+    return lambda t: QUIET | {"reservoir": from_c - k_per_h * t / 3600}
+
+
+def test_an_answered_alarm_that_becomes_clearly_worse_is_announced_anew_with_its_value_of_now() -> None:
+    driver = Driver(tuned(not_heating=AlarmTuning(on_delay_ms=24 * HOUR)))
+    driver.run(60)
+    driver.run(1800, QUIET | {"reservoir": 38.2}, every_s=5)
+    assert driver.alarms("reservoir_cold") == ["unacknowledged"]
+    driver.record("acknowledge", alarm="reservoir_cold")
+    driver.run(1800, cooling(38.2, 3.0), every_s=5)  # 1.5 K: not clearly
+    assert driver.alarms("reservoir_cold") == ["unacknowledged", "acknowledged"]
+    driver.run(1800, cooling(36.7, 3.0), every_s=5)
+    assert driver.alarms("reservoir_cold") == ["unacknowledged", "acknowledged", "unacknowledged"]
+    shown = driver.station.alarms(driver.now)["reservoir_cold"]
+    assert shown["value"] == pytest.approx(36.0, abs=0.5) and "38.2" not in shown["cause"] and shown["announced"]
+    driver.record("acknowledge", alarm="reservoir_cold")
+    driver.run(4 * HOUR / 1000, cooling(35.2, 1.8), every_s=10)
+    assert driver.alarms("reservoir_cold").count("unacknowledged") == 3, "a few times, not each half hour"
+    assert driver.station.alarms(driver.now)["reservoir_cold"]["value"] == pytest.approx(28.0, abs=2.1)
+
+
+def test_an_alarm_that_returned_unanswered_is_the_consequence_of_the_trip_that_brings_it_again() -> None:
+    driver = Driver(tuned(not_heating=AlarmTuning(on_delay_ms=24 * HOUR)))
+    driver.run(60)
+    driver.run(1800, QUIET | {"reservoir": 38.2}, every_s=5)
+    driver.run(1800, QUIET | {"reservoir": 39.6}, every_s=5)
+    assert driver.alarms("reservoir_cold") == ["unacknowledged", "returned_unacknowledged"]
+    off = QUIET | {"heater-outlet": 1.0}
+    driver.run(2 * HOUR / 1000, lambda t: off | {"reservoir": 22 + 17.6 * math.exp(-t / 18_000)}, every_s=5)
+    assert driver.alarms("reservoir_cold")[2:] == ["suppressed_by_design"]
+    assert driver.station.alarms(driver.now)["reservoir_cold"]["consequence_of"] == TRIP

@@ -2,8 +2,12 @@
 
 from __future__ import annotations
 
+import json
 from dataclasses import replace
 
+import pytest
+
+from edge.domain.station import Station
 from tests.unit.stations import HOUR, QUIET, SETTINGS, Driver
 
 BY_POINT = {f"silent:{p.id}" for p in SETTINGS.points}
@@ -92,3 +96,27 @@ def test_points_that_are_read_but_bad_tell_each_for_itself_and_are_back_with_the
     assert set(announced(driver)) == BY_POINT
     driver.run(1)
     assert driver.alarms("silent:room")[-1] == "returned_unacknowledged"
+
+
+@pytest.mark.parametrize("state", [False, True])
+def test_a_bus_that_is_lost_over_many_restarts_is_one_entry(state: bool) -> None:
+    driver = Driver()
+    driver.run(30)
+    for minute in range(60):
+        driver.keep(driver.station.bus("wires", "lost", "the plug is out", driver.now))
+        driver.run(60, {"heater-outlet": 0.0, "power": 1.0}, every_s=5)
+        if state:
+            kept = json.loads(json.dumps(driver.station.state()))
+            driver.station = Station(SETTINGS, driver.boot, kept)
+        else:
+            driver.station = Station(SETTINGS, driver.boot)
+            for entry in driver.said:
+                driver.station.fold(entry)
+        assert [e.body["what"] for e in driver.said if e.kind == "bus"] == ["lost"], minute
+    assert driver.alarms("bus_lost:wires") == ["unacknowledged"]
+    driver.keep(driver.station.bus("wires", "back", "it is read again", driver.now))
+    driver.run(30)
+    assert [e.body["what"] for e in driver.said if e.kind == "bus"] == ["lost", "back"]
+    assert driver.alarms("bus_lost:wires")[-1] == "returned_unacknowledged"
+    driver.keep(driver.station.bus("wires", "lost", "the plug is out", driver.now))
+    assert [e.body["what"] for e in driver.said if e.kind == "bus"] == ["lost", "back", "lost"], "that is news"
