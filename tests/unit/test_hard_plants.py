@@ -7,7 +7,7 @@ from dataclasses import replace
 
 import pytest
 
-from simulators.hard_plants import KINDS, hard_plant, heat_up, vapour_pa, without_kinds
+from simulators.hard_plants import KINDS, hard_plant, heat_up, moderate_kinds, vapour_pa, without_kinds
 
 HOLD_S = 30.0
 
@@ -27,6 +27,16 @@ def test_an_open_lid_costs_time():
 def test_an_outer_wall_takes_heat():
     plant = replace(hard_plant(3, frozenset({"wall"})), noise_k=0.0, step_k=0.0)
     assert heat_up(plant, HOLD_S)[1] > heat_up(replace(plant, outer=0.0), HOLD_S)[1] + 60.0
+
+
+@pytest.mark.parametrize("seed", range(20))
+def test_a_moderate_plant_is_the_same_plant_with_milder_hardships(seed):
+    moderate, harsh = (hard_plant(seed, frozenset({"lid", "wall"}), moderate=m) for m in (True, False))
+    assert 0.05 <= moderate.outer / moderate.liquid <= 0.2
+    assert len(moderate.openings) == 1
+    assert all(120.0 <= end - begin <= 360.0 for begin, end in moderate.openings)
+    assert (moderate.liquid, moderate.target_c) == (harsh.liquid, harsh.target_c)
+    assert 1 <= len(moderate_kinds(seed)) <= 2
 
 
 def test_readings_are_lost_in_bursts_only_where_asked_for():
