@@ -91,7 +91,8 @@ def hard_plant(seed: int, kinds: frozenset[str], *, moderate: bool = False) -> H
     return HardPlant(
         seed, kinds, liquid, wall, wall / _log_even(rng, 60.0, 600.0), outer, outer / _log_even(rng, 1_200.0, 7_200.0),
         0.6 * loss, 0.4 * loss, _log_even(rng, 5.0, 60.0), _log_even(rng, 5.0, 90.0), heater, rng.uniform(0.004, 0.012),
-        rng.uniform(900.0, 5_400.0), rng.uniform(0.0, 0.01), rng.uniform(4.0, 12.0) * 3_600.0, rng.uniform(1.5, 2.5) if moderate else rng.uniform(2.0, 4.0),
+        rng.uniform(900.0, 5_400.0), rng.uniform(0.0, 0.01), rng.uniform(4.0, 12.0) * 3_600.0,
+        rng.uniform(1.5, 2.5) if moderate else rng.uniform(2.0, 4.0),
         0.5 if moderate else 1.0, rng.choice((0.0, 0.0625, 0.0625, 0.1)), _log_even(rng, 0.01, 0.08), rng.choice((1, 2, 5)), start, room,
         rng.uniform(-0.7, 0.7), rng.randrange(600, 1_500), target, tuple(openings) if "lid" in kinds else (),
     )  # fmt: skip
