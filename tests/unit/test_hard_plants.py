@@ -7,7 +7,10 @@ from dataclasses import replace
 
 import pytest
 
+from edge.domain.heat_watch import HeatWatch
+from edge.domain.heating import HOLD_MS
 from simulators.hard_plants import KINDS, hard_plant, heat_up, moderate_kinds, vapour_pa, without_kinds
+from tests.told import tell, until_read
 
 HOLD_S = 30.0
 
@@ -53,3 +56,22 @@ def test_vapour_pressure_agrees_with_printed_tables():
     # saturated water vapour: 2.339 kPa at 20 Cel, 7.384 kPa at 40 Cel (steam tables, from memory)
     assert vapour_pa(20.0) == pytest.approx(2_339.0, rel=0.003)
     assert vapour_pa(40.0) == pytest.approx(7_384.0, rel=0.003)
+
+
+@pytest.mark.parametrize("seed", [1_000_003, 2_000_012])
+def test_a_lid_that_will_be_opened_is_inside_the_interval_told_before(seed):
+    plant = hard_plant(seed, frozenset({"mains", "lid", "wall"}), moderate=True)
+    asked_s = 2_400.0
+    assert plant.openings[0][0] > asked_s
+    rows, reached_s = heat_up(plant, HOLD_S)
+    watch = HeatWatch()
+    for t, read, room in rows:
+        if t - plant.before_s > asked_s:
+            break
+        tell(watch, read, room, int(t * 1000))
+        last_s = t
+    said = until_read(watch, plant.target_c, int(last_s * 1000))
+    assert said.low_ms is not None
+    assert said.high_ms is not None
+    assert said.low_ms <= (reached_s - last_s) * 1000.0 + HOLD_MS <= said.high_ms
+    assert said.high_ms - said.low_ms < 0.2 * (reached_s - last_s) * 1000.0
