@@ -7,6 +7,7 @@ with quickly, an outer wall that is exchanged with slowly, a probe with a lag.
 - Lid: for 2 to 10 min, once or twice, the surface loses 2 to 4 times as much by air, and by evaporation what the vapour's pressure drives.
 - Outer wall: 10 to 60 % of the liquid's heat capacity, evened out within 20 min to 2 h.
 - Readings lost: bursts of 10 s to 3 min, 1 to 5 % of the time.
+A moderate plant has one opening of 2 to 6 min, a lid that is half open, and an outer wall of 5 to 20 %; its mains are the same.
 
 The ranges are common practice, from memory; there is no published source for them.
 """
@@ -43,6 +44,7 @@ class HardPlant:
     daily_share: float
     daily_s: float
     open_air: float
+    open_vapour: float  # share of an open surface's
     step_k: float
     noise_k: float
     every_s: int
@@ -63,13 +65,19 @@ def _log_even(rng: random.Random, low: float, high: float) -> float:
     return math.exp(rng.uniform(math.log(low), math.log(high)))
 
 
-def hard_plant(seed: int, kinds: frozenset[str]) -> HardPlant:
+def moderate_kinds(seed: int) -> frozenset[str]:
+    """One hardship or two."""
+    rng = random.Random(f"kinds {seed}")
+    return frozenset(rng.sample(KINDS, rng.choice((1, 2))))
+
+
+def hard_plant(seed: int, kinds: frozenset[str], *, moderate: bool = False) -> HardPlant:
     """The plant of a seed, with these of KINDS."""
     rng = random.Random(f"hard plant {seed}")
     litres = _log_even(rng, 6.0, 28.0)
     liquid = litres * J_PER_L_K
     wall = liquid * _log_even(rng, 0.03, 0.2)
-    outer = liquid * _log_even(rng, 0.1, 0.6) if "wall" in kinds else 0.0
+    outer = liquid * (_log_even(rng, 0.05, 0.2) if moderate else _log_even(rng, 0.1, 0.6)) if "wall" in kinds else 0.0
     loss = _log_even(rng, 1.0, 4.0) * (litres / 10.0) ** (2.0 / 3.0)
     room = rng.uniform(17.0, 25.0)
     target, takes_s = rng.uniform(38.0, 40.0), _log_even(rng, 3_000.0, 9_000.0)
@@ -77,14 +85,15 @@ def hard_plant(seed: int, kinds: frozenset[str]) -> HardPlant:
     # near enough to what it takes: the heat put in, and what the middle of the way loses
     heater = (liquid + wall + 0.6 * outer) * (target - start) / takes_s + loss * (0.5 * (target + start) - room)
     openings = []
-    for _ in range(rng.choice((1, 1, 2))):
+    for _ in range(1 if moderate else rng.choice((1, 1, 2))):
         at = rng.uniform(0.05, 0.8) * takes_s
-        openings.append((at, at + rng.uniform(120.0, 600.0)))
+        openings.append((at, at + rng.uniform(120.0, 360.0 if moderate else 600.0)))
     return HardPlant(
         seed, kinds, liquid, wall, wall / _log_even(rng, 60.0, 600.0), outer, outer / _log_even(rng, 1_200.0, 7_200.0),
         0.6 * loss, 0.4 * loss, _log_even(rng, 5.0, 60.0), _log_even(rng, 5.0, 90.0), heater, rng.uniform(0.004, 0.012),
-        rng.uniform(900.0, 5_400.0), rng.uniform(0.0, 0.01), rng.uniform(4.0, 12.0) * 3_600.0, rng.uniform(2.0, 4.0),
-        rng.choice((0.0, 0.0625, 0.0625, 0.1)), _log_even(rng, 0.01, 0.08), rng.choice((1, 2, 5)), start, room,
+        rng.uniform(900.0, 5_400.0), rng.uniform(0.0, 0.01), rng.uniform(4.0, 12.0) * 3_600.0,
+        rng.uniform(1.5, 2.5) if moderate else rng.uniform(2.0, 4.0),
+        0.5 if moderate else 1.0, rng.choice((0.0, 0.0625, 0.0625, 0.1)), _log_even(rng, 0.01, 0.08), rng.choice((1, 2, 5)), start, room,
         rng.uniform(-0.7, 0.7), rng.randrange(600, 1_500), target, tuple(openings) if "lid" in kinds else (),
     )  # fmt: skip
 
@@ -116,7 +125,7 @@ def heat_up(plant: HardPlant, hold_s: float) -> tuple[list[tuple[float, float, f
         if any(begin <= on < end for begin, end in plant.openings):
             lost *= plant.open_air
             # 1 W/K of air takes about 0.016 W/Pa of vapour with it (Lewis' relation; from memory)
-            lost += 0.016 * plant.surface * max(vapour_pa(liquid) - 0.5 * vapour_pa(room), 0.0)
+            lost += plant.open_vapour * 0.016 * plant.surface * max(vapour_pa(liquid) - 0.5 * vapour_pa(room), 0.0)
         across = plant.exchange * (liquid - wall)
         liquid += (heat - across - lost) / plant.liquid
         if plant.outer:

@@ -59,6 +59,9 @@ LEAST_SOON_S: Final = 300.0
 #: where it would end wanders, with the room and the mains, by so much [K], within so long [s]; a target near there is passed much later
 WANDER_K: Final = 0.2
 WANDER_S: Final = 1_800.0
+#: an opening of the lid still to come makes it later, never sooner: standard deviation; of less than OPENING_S that is left it is rarer
+OPENING_SD_S: Final = 90.0
+OPENING_S: Final = 1_800.0
 GRID_K: Final = 0.25
 LONGEST_S: Final = 172_800.0
 WEAK_SHARE: Final = 0.9  # of its habit
@@ -386,6 +389,7 @@ class HeatWatch:
         if mid > 0.0 and high - low > WIDEST * (mid + 120.0):
             never = _never(fit.points(sees_c, fit.room_c)) if high == LONGEST_S else 0.0
             return self._why_never(fit, never) if never >= MAYBE else TOO_LITTLE
+        high = min(mid + hypot(high - mid, Z90 * _opening_s(mid)), LONGEST_S)
         ago = (mono_ms - self._from_ms) / 1000.0 - fit.t
         return Seen(mid - ago, low - ago, high - ago, self._news(fit))
 
@@ -505,6 +509,11 @@ def _wanders_s(fit: HeatFit, sees_c: float, mid_s: float) -> float:
     left_k = max(end_c - sees_c, wander_k)
     way_k = max(sees_c - fit.theta - fit.room_c, 0.0)
     return wander_k * way_k / (left_k * (left_k + way_k)) / loss
+
+
+def _opening_s(mid_s: float) -> float:
+    """Standard deviation of how much later it gets by what nobody has done yet, so long before."""
+    return OPENING_SD_S * sqrt(min(max(mid_s, 0.0) / OPENING_S, 1.0))
 
 
 def hinge(rows: list[tuple[int, float]]) -> tuple[float, float, float, int] | None:
