@@ -232,10 +232,8 @@ class HeldDelay(Delay):
     def __init__(self, on_ms: int, off_ms: int) -> None:
         super().__init__(on_ms, off_ms)
         self._went: deque[int] = deque(maxlen=CHATTER_TIMES)  # when it last went
-        self._share, self._active = (
-            0.0,
-            False,
-        )  # of the time of late in which the condition held; whether it did when last told
+        self._share = 0.0  # of the time of late in which the condition held
+        self._active = False  # whether it did when last told
         self._at_ms: int | None = None
 
     def is_due(self, mono_ms: int) -> bool:

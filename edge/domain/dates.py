@@ -131,8 +131,3 @@ def claimed(claim_ms: int, stamp: Stamp, dated_ms: int) -> int:
     if not stamp.trusted or abs(stamp.wall_ms - dated_ms) <= OVERLAP_MS:
         return dated_ms - before_ms
     return min(claim_ms, dated_ms - before_ms)
-
-
-def as_stamp(kept: Sequence[Any] | None) -> Stamp | None:
-    """A stamp from what JSON made of it."""
-    return None if kept is None else Stamp(*kept)

@@ -14,7 +14,7 @@ from typing import Any, Final, NamedTuple
 from zoneinfo import ZoneInfo
 
 from edge.domain.daily_tests import test_result
-from edge.domain.dates import Dates, as_stamp, claimed
+from edge.domain.dates import Dates, claimed
 from edge.domain.entries import Now, Stamp, wall_ms_of
 from edge.domain.errors import RecordRefused
 from edge.domain.forms import LONGEST_NAME
@@ -80,7 +80,7 @@ class Fact(NamedTuple):
     def of_state(cls, kept: Sequence[Any]) -> Fact:
         """What as_state() gave."""
         seq, record, at_ms, body, counts, stamp, doubt = kept
-        return cls(seq, record, at_ms, body, counts, as_stamp(stamp), doubt)
+        return cls(seq, record, at_ms, body, counts, None if stamp is None else Stamp(*stamp), doubt)
 
 
 def local_date(wall_ms: int, zone: ZoneInfo) -> date:

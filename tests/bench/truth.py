@@ -11,7 +11,7 @@ import argparse
 import sys
 import time
 from collections import Counter, defaultdict
-from collections.abc import Iterable, Sequence
+from collections.abc import Sequence
 from dataclasses import replace
 
 from tests.bench.truth_day import KINDS, Composed, compose
@@ -38,11 +38,6 @@ def described(composed: Composed) -> str:
     """Its ingredients, in words."""
     words = " + ".join(map(str, composed.ingredients)) or "nothing but the ordinary day"
     return words + ("; thermometer read by eye" if composed.by_eye else "")
-
-
-def wrong_kinds(seeds: Iterable[int], only: str = "") -> dict[int, Found]:
-    """What each of these days came to."""
-    return {seed: Run(compose(seed, only)).run() for seed in seeds}
 
 
 class Search:
