@@ -17,16 +17,10 @@ from edge.domain.daily_tests import test_result
 from edge.domain.dates import Dates, claimed
 from edge.domain.entries import Now, Stamp, wall_ms_of
 from edge.domain.errors import RecordRefused
-from edge.domain.forms import LONGEST_NAME
+from edge.domain.forms import LONGEST_NAME, known
 from edge.domain.losses import unconfirmed
 from edge.domain.settings import Settings
 
-#: words of the contract
-RECORDS: Final = tuple(
-    "daily_test water_path_treatment filter_change disinfectant_fill disinfectant_top_up concentration_check calibration "
-    "entered_reading outlet_test hold release equipment_change service work_begins work_ends acknowledge shelve unshelve "
-    "out_of_service in_service correction note clock_confirmed".split()
-)
 #: what people do to alarms: remembered by the alarms themselves
 ALARM_RECORDS: Final = frozenset({"acknowledge", "shelve", "unshelve", "out_of_service", "in_service"})
 
@@ -143,15 +137,8 @@ def checked(body: Mapping[str, Any], now: Now) -> tuple[str, str, int]:
     Raises:
         RecordRefused: an unknown record, nobody's name, or a time that is none.
     """
-    record, by, at = body.get("record"), body.get("by"), body.get("at")
-    where = f"record {record!r}" if isinstance(record, str) else "record"
-    if record not in RECORDS:
-        raise RecordRefused(
-            "no such record",
-            where=where,
-            expected="one of " + ", ".join(RECORDS),
-            do="Correct the word and send it again",
-        )
+    record, by, at = known(body), body.get("by"), body.get("at")
+    where = f"record {record!r}"
     if not isinstance(by, str) or not by.strip() or len(by) > LONGEST_NAME or not by.isprintable():
         raise RecordRefused(
             "nobody is named",
@@ -160,11 +147,11 @@ def checked(body: Mapping[str, Any], now: Now) -> tuple[str, str, int]:
             do="Say who did it",
         )
     if at is None:
-        return str(record), by.strip(), now.wall_ms
+        return record, by.strip(), now.wall_ms
     try:
         if not isinstance(at, str):
             raise ValueError
-        return str(record), by.strip(), wall_ms_of(at)
+        return record, by.strip(), wall_ms_of(at)
     except (ValueError, OverflowError):
         raise RecordRefused(
             f"{at!r} is no such time",

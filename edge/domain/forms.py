@@ -339,21 +339,31 @@ def faults(body: Mapping[str, Any]) -> Iterator[Fault]:
         yield Fault("began_at", MISSING, "the beginning of a contact whose end is told", "Add it")
 
 
+def known(body: Mapping[str, Any]) -> str:
+    """The kind of a record's body.
+
+    Raises:
+        RecordRefused: there is no such kind.
+    """
+    record = body.get("record")
+    if isinstance(record, str) and record in FORMS:
+        return record
+    near = difflib.get_close_matches(str(record)[:60], FORMS, 1)
+    raise RecordRefused(
+        "no such record",
+        where=f"record {str(record)[:40]!r}",
+        expected="nearest: " + near[0] if near else "one of " + ", ".join(FORMS),
+        do="Correct the word and send it again",
+    )
+
+
 def refuse(body: Mapping[str, Any]) -> None:
     """Refuse a body that doesn't fit its form.
 
     Raises:
         RecordRefused: for the first fault, as a sentence.
     """
-    record = str(body.get("record"))
-    if record not in FORMS:
-        near = difflib.get_close_matches(record[:60], FORMS, 1)
-        raise RecordRefused(
-            "no such record",
-            where=f"record {record[:40]!r}",
-            expected="nearest: " + near[0] if near else "one of " + ", ".join(FORMS),
-            do="Correct the word and send it again",
-        )
+    record = known(body)
     made = [Fault(str(k), "the station itself says that", "only what people know", "Leave it out")
             for k in body if k in KEPT or k in FORMS[record].made]  # fmt: skip
     empty = [Fault(str(k), "it is null", "a value", "Leave it out") for k, v in body.items() if v is None and k != "at"]

@@ -15,9 +15,9 @@ from typing import Any
 import pytest
 
 from edge.config import load
-from edge.domain.duties import RECORDS
 from edge.domain.entries import wall_ms_of
 from edge.domain.errors import UnusableInput
+from edge.domain.forms import FORMS
 from edge.replay import main as replay
 from simulators.model import World
 from simulators.record import write
@@ -59,7 +59,7 @@ def test_acts_are_records_of_the_contract_in_order_of_time(name: str):
     assert [act.mono_ms for act in acts] == sorted(act.mono_ms for act in acts)
     for act in acts:
         if act.kind in ("record", "acknowledge"):
-            assert act.body["record"] in RECORDS
+            assert act.body["record"] in FORMS
             assert act.body["by"].endswith("technician")
         else:
             assert act.kind in ("broker_down", "broker_up")

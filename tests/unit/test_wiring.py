@@ -18,7 +18,7 @@ import pytest
 from edge import config
 from edge.config_points import ACTIVE_KINDS
 from edge.domain.contracts import Raw
-from edge.domain.duties import RECORDS
+from edge.domain.forms import FORMS
 from edge.domain.quantities import from_kind
 from edge.domain.readings import REASONS
 from edge.domain.transducers import transducer
@@ -195,7 +195,7 @@ def test_commands_and_records_that_it_names_exist():
 
     verbs = set(getattr(get_command(app), "commands", {}))
     assert set(re.findall(r"warmwell ([a-z]+) ?", TEXT)) <= verbs
-    assert set(re.findall(r"warmwell record (\w+)", TEXT)) <= set(RECORDS)
+    assert set(re.findall(r"warmwell record (\w+)", TEXT)) <= set(FORMS)
     points = {p.id for name in SNIPPETS for p in loaded(name).settings.points}
     assert set(re.findall(r"warmwell calibrate ([\w-]+)", TEXT)) <= points
 
