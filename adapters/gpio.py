@@ -80,7 +80,7 @@ class Gpio:
     """The adapter of buses of kind "gpio".
 
     Options of the bus: chip (a path); chip_label (what the chip calls itself: the path then only decides between equals);
-    lines ("kernel"; "simulated" for demos and tests).
+    lines ("kernel"; "simulated" for demos and tests); seen (what this property told at an earlier start).
     Each point: line (number or name); bias ("pull-up"), closed_is ("low", with a pull-down "high"), debounce; for a meter
     pulses = { per, count, maximum_flow } or { k_factor, maximum_flow }; a contact is handed over as closed or not.
 
@@ -130,6 +130,11 @@ class Gpio:
         """Whether the chip has appeared, or another stands behind its name, since the last look."""
         before, self._seen = self._seen, self._source.identity()
         return self._seen is not None and self._seen != before
+
+    @property
+    def seen(self) -> Mapping[str, str]:
+        """Which chip was found, so that a later start knows it again."""
+        return self._source.seen()
 
     def resume(self, before: object) -> None:
         """Take over the counts of the adapter that read this bus until it was lost: totals never fall."""

@@ -88,12 +88,17 @@ class LineSource(Protocol):
         """Open it. Raises OSError, UnusableInput."""
         ...
 
+    def seen(self) -> Mapping[str, str]:
+        """Which chip it is, where its number doesn't say so: {"chip", "label", "why"}; else nothing."""
+        ...
+
 
 class KernelLines:
     """A chip of the kernel: by its label among all that are there, or by its path, such as /dev/gpiochip0.
 
     The kernel numbers chips in the order in which it finds them, so a path says which chip only until the next start or the
-    next plug. A path alone is taken at its word the first time; from then on the chip's label holds.
+    next plug. A path alone is taken at its word once: from then on the label of the chip that was found there holds, also after
+    a restart (`seen`, which the journal keeps).
 
     Args:
         folder: where the chips' device files are. `open_chip` stands in for gpiod.Chip.
@@ -113,6 +118,20 @@ class KernelLines:
         self._bus_id = str(bus.get("id", "?"))
         self._folder, self._open_chip = folder, open_chip
         self._held_path = self._path
+        self._is_written = bool(self.label)
+        seen = bus.get("seen")
+        if not self.label and isinstance(seen, Mapping) and seen.get("chip") == self._path:
+            self.label = str(seen.get("label") or "")
+
+    def seen(self) -> Mapping[str, str]:
+        """Which chip it turned out to be, for later starts; nothing before it was found."""
+        if not self.label:
+            return {}
+        advice = (
+            "" if self._is_written else f'; write chip_label = "{self.label}" on bus {self._bus_id} in the station file'
+        )
+        why = f"{self._held_path} is chip {self.label!r}{advice}"
+        return {"chip": self._path, "label": self.label, "why": why}
 
     def resume(self, before: LineSource) -> None:
         """What the chip was called when it was held under this path holds on."""
@@ -172,6 +191,12 @@ class KernelLines:
                 do="Name the right one's path with chip, beside chip_label",
             )  # fmt: skip
         found = f"{', '.join(others)}, not {self.label!r}" if others else "no chip is there"
+        if not self._is_written:
+            return BusLost(
+                f"no chip bears the label that {self._path} had so far: {found}", where=where, expected="the chip that was read so far",
+                do="Plug it in, then it is found by itself; or, if the lines are wired to another chip now, write that one's chip_label in "
+                "the station file",
+            )  # fmt: skip
         return BusLost(
             f"no chip bears this label: {found}", where=where, expected="the chip that the lines are wired to",
             do="Plug it in, then it is found by itself; or correct chip_label in the station file (warmwell survey shows it)",

@@ -8,10 +8,11 @@ thread it holds up neither stop() nor the end of the program. (asyncio's pool wo
 Samples carry the time that the adapter read the clock at. Time limits and back-offs run in real time, periods in the
 clock's.
 
-Four methods are optional for adapters: `listen(timeout_s) -> Sequence[Raw]` waits where bytes come by themselves,
+Four methods and a property are optional for adapters: `listen(timeout_s) -> Sequence[Raw]` waits where bytes come by themselves,
 instead of sleeping until the next period; `wake()` ends that wait from another thread; `changed() -> bool` says, while
 the bus is lost, that trying again before the back-off ends is worth it; `resume(before)` hands a new adapter the one that
-read the bus until it was lost, so that what it has counted goes on.
+read the bus until it was lost, so that what it has counted goes on; `seen`, once it is open, tells what its bus turned out to be
+({"why": a sentence, ...}; nothing where its name in the station file says so): a later start hands it over as the option `seen`.
 """
 
 from __future__ import annotations
@@ -38,6 +39,7 @@ _log = logging.getLogger(__name__)
 _T = TypeVar("_T")
 OnSamples = Callable[[Sequence[Sample]], None]
 OnBus = Callable[[str, str, str, Now], None]
+OnSeen = Callable[[str, Mapping[str, str]], None]
 
 TIME_LIMIT_S: Final = 2.0  # for one read, where the bus sets none
 FIRST_BACK_OFF_S: Final = 1.0
@@ -112,6 +114,8 @@ class Acquisition:
         on_bus: gets (bus id, "lost" or "back", why, now): once when it is first known, then once for each change. So a
             bus that was lost before a restart, or before a reload of the station file, is told to be back.
         find_adapter: what makes an adapter of a bus's kind.
+        seen: by bus, what its adapter told of it at an earlier start.
+        on_seen: gets (bus id, what its adapter tells of it), each time that it was opened.
     """
 
     def __init__(
@@ -122,10 +126,12 @@ class Acquisition:
         on_samples: OnSamples,
         on_bus: OnBus,
         find_adapter: Callable[[str], AdapterFactory] = find,
+        seen: Mapping[str, Mapping[str, str]] | None = None,
+        on_seen: OnSeen | None = None,
     ) -> None:
         self._stop = threading.Event()
-        seams = (clock, on_samples, on_bus, find_adapter, self._stop)
-        self._workers = [_BusWorker(bus, points, *seams) for bus in buses]
+        seams = (clock, on_samples, on_bus, find_adapter, self._stop, on_seen or (lambda _bus, _seen: None))
+        self._workers = [_BusWorker(bus, points, *seams, (seen or {}).get(bus.id, {})) for bus in buses]
         self._beat_s = time.monotonic()
         self._supervisor = threading.Thread(target=self._supervise, name="bus supervisor", daemon=True)
 
@@ -171,7 +177,7 @@ class Acquisition:
         return {point: age for worker in self._workers for point, age in worker.ages().items()}
 
     def status(self) -> dict[str, dict[str, Any]]:
-        """By bus, for /health: {"kind", "state", "why", "reads", "faults", "counts", "points": {id: age in ms | None}}."""
+        """By bus, for /health: {"kind", "state", "why", "reads", "faults", "counts", "points": {id: age in ms | None}, "seen"}."""
         return {worker.id: worker.status() for worker in self._workers}
 
     def _supervise(self) -> None:
@@ -196,8 +202,11 @@ class _BusWorker:
         on_bus: OnBus,
         find_adapter: Callable[[str], AdapterFactory],
         stop: threading.Event,
+        on_seen: OnSeen,
+        seen: Mapping[str, str],
     ) -> None:
         self.id, self._bus, self._clock, self._stop = bus.id, bus, clock, stop
+        self._on_seen, self._seen = on_seen, seen
         self._on_samples, self._on_bus, self._find = on_samples, on_bus, find_adapter
         self._points = {name: points[name] for name in bus.points if name in points}
         self._transducers = {name: _made(point, bus.points[name]) for name, point in self._points.items()}
@@ -242,7 +251,7 @@ class _BusWorker:
             state = "hung" if self._hung else self._state
             return {
                 "kind": self._bus.kind, "state": state, "why": self._why, "reads": self._reads, "faults": self._faults,
-                "counts": dict(getattr(self._adapter, "counts", {})), "points": self.ages(),
+                "counts": dict(getattr(self._adapter, "counts", {})), "points": self.ages(), "seen": self._seen.get("why", ""),
             }  # fmt: skip
 
     def look_again_s(self) -> float:
@@ -299,7 +308,7 @@ class _BusWorker:
         everything, before = list(self._points), self._adapter
 
         def make() -> None:
-            options = {**self._bus.options, "id": self._bus.id, "kind": self._bus.kind}
+            options = {**self._bus.options, "id": self._bus.id, "kind": self._bus.kind, "seen": self._seen}
             self._adapter = adapter = self._find(self._bus.kind)(options, self._bus.points, self._clock)
             resume = getattr(adapter, "resume", None)
             if resume is not None and before is not None:
@@ -308,6 +317,11 @@ class _BusWorker:
 
         self._adapter = self._good_since_s = None
         self._limited(make, everything, self.limit_s)
+        seen = getattr(self._adapter, "seen", None)
+        if isinstance(seen, Mapping) and seen and seen != self._seen:
+            self._seen = dict(seen)
+            _log.info("bus %s: %s", self.id, seen.get("why", ""))
+            self._on_seen(self.id, self._seen)
 
     def _close(self) -> None:
         adapter = self._adapter

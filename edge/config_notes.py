@@ -176,10 +176,8 @@ def _points(tables: Tables, found: Findings) -> None:
         if isinstance(bus, OneWireBus):
             _in_turn(tables, bus, found)
         if isinstance(bus, GpioBus) and bus.lines == "kernel" and bus.chip_label is None:
-            text = (
-                f"{bus.chip} is a number that another chip may have after the next start; give chip_label too, which "
-            )
-            found.warn(tables.path(bus), text + "warmwell survey shows")
+            text = f"{bus.chip} is a number that another chip may have after the next start; the chip that is found there first counts "
+            found.warn(tables.path(bus), text + "from then on: give chip_label too, which warmwell survey shows")
     ends_below = tables.supply.draw.ends_below if tables.supply is not None else None
     for point in tables.point:
         path = tables.path(point)

@@ -241,6 +241,8 @@ class Assembly:
             self.clock,
             self.judge.heard,
             self.judge.bus_changed,
+            seen=self.judge.snapshot().seen,
+            on_seen=self.judge.bus_seen,
         )
 
     def start_telling(self) -> None:

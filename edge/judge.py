@@ -170,6 +170,10 @@ class Judge:
         """A bus was "lost" or is "back"."""
         self._act("bus", lambda station, at: station.bus(bus_id, what, why, at), now)
 
+    def bus_seen(self, bus_id: str, seen: Mapping[str, str]) -> None:
+        """What a bus turned out to be, for later starts."""
+        self._act("bus", lambda station, at: station.silence.see(bus_id, seen, at))
+
     def fact(self, alarm: str, present: bool, text: str) -> None:
         """Something that the daemon knows and the station can't: `disk_low`, `untold`."""
         self._act(alarm, lambda station, at: station.fact(alarm, present, text, at))
@@ -234,20 +238,12 @@ class Judge:
         """For /health."""
         is_well = self.alive() and max(self.idle_s(), self.writing_s()) < REFUSES_S
         return {
-            "ok": is_well and self._fault is None and not self._remarks,
-            "seq": self._seq,
-            "idle_s": round(self.idle_s(), 3),
-            "hearings": self._hearings,
-            "readings": self._heard,
-            "bad": self._bad,
-            "waiting": len(self._inbox),
-            "samples_dropped": self._inbox.dropped,
-            "unsaved": len(self._drafts) + len(self._handed),
-            "store_fault": None if self._fault is None else str(self._fault),
-            "commit": self._writer.figures(),
-            "remarks": dict(self._remarks),
-            "stumbles": self._stumbles,
-        }
+            "ok": is_well and self._fault is None and not self._remarks, "seq": self._seq, "idle_s": round(self.idle_s(), 3),
+            "hearings": self._hearings, "readings": self._heard, "bad": self._bad, "waiting": len(self._inbox),
+            "samples_dropped": self._inbox.dropped, "unsaved": len(self._drafts) + len(self._handed),
+            "store_fault": None if self._fault is None else str(self._fault), "commit": self._writer.figures(),
+            "remarks": dict(self._remarks), "stumbles": self._stumbles,
+        }  # fmt: skip
 
     def _act(self, what: str, do: Callable[[Any, Now], list[Draft]], now: Now | None = None) -> None:
         self._inbox.put(Act(self._clock.mono_ms() if now is None else now.mono_ms, what, do))
@@ -632,14 +628,9 @@ class Judge:
             self._stumbled("telling a listener")
 
     def _save_fold_now_and_then(self) -> None:
-        if (
-            self._drafts
-            or not self._writer.is_idle()
-            or self._fault is not None
-            or self._seq - self._folded_seq < FOLD_EVERY
-        ):
-            return
-        self._save_fold()
+        is_settled = not self._drafts and self._writer.is_idle() and self._fault is None
+        if is_settled and self._seq - self._folded_seq >= FOLD_EVERY:
+            self._save_fold()
 
     def _save_fold(self) -> None:
         state = json.loads(json.dumps(self._station.state()))  # the writer reads it while the station goes on
@@ -689,8 +680,9 @@ class Judge:
         unsaved = Unsaved(len(self._drafts) + len(self._handed), self.writing_s(), self._fault, self.refusing_s())
         verdict = with_what_is_not_kept(verdict, unsaved, self._remarks.values())
         with self._pictures:
+            told, seen = (parts[0], parts[1], parts[2]), dict(self._station.buses_seen)
             self._picture = Snapshot(
-                self._picture.version + 1, self._seq, now, verdict, parts[0], parts[1], parts[2], self._station.dates
+                self._picture.version + 1, self._seq, now, verdict, *told, self._station.dates, seen
             )
             self._pictures.notify_all()
 

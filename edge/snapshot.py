@@ -34,3 +34,6 @@ class Snapshot:
     alarms: Mapping[str, Mapping[str, Any]] = field(default_factory=dict)
     estimates: Mapping[str, Mapping[str, Any]] = field(default_factory=dict)
     dates: Dates = field(default_factory=Dates)  # of the journal's entries, as known now
+    seen: Mapping[str, Mapping[str, str]] = field(
+        default_factory=dict
+    )  # by bus, what it turned out to be at the last start

@@ -317,6 +317,9 @@ class SimulatedLines:
     def identity(self) -> object:
         return self.device.generation()
 
+    def seen(self) -> Mapping[str, str]:
+        return {}  # its name in the station file is its own
+
     def open(self) -> _Chip:
         generation = self.device.generation()
         if generation is None:

@@ -14,6 +14,7 @@ if TYPE_CHECKING:
 def look_at_filters(station: Station, now: Now) -> None:
     """After a draw, a record or a new date: due by drop or age (`filter_due:<id>`), fallen suddenly (`filter_fell:<id>`)."""
     train = station.evidence.train
+    train.rebase()
     for stage in station.settings.filters:
         judged = station.readiness.filter(stage.id, now)
         drop = station.dropped(stage.id, now).value
@@ -24,7 +25,6 @@ def look_at_filters(station: Station, now: Now) -> None:
         seen = train.of(stage.id)
         if seen is None:
             continue
-        seen.rebase(train.changed_ms(stage.id))
         text = fell_text(station, seen)
         station.desk.set(
             fell, bool(text), now, value=drop, unit="kPa", cause=f"filter {stage.id}: {text}" if text else ""

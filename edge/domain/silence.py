@@ -9,10 +9,10 @@ good one.
 
 from __future__ import annotations
 
-from collections.abc import Callable
+from collections.abc import Callable, Mapping
 from typing import TYPE_CHECKING, Any, Final
 
-from edge.domain.entries import Now
+from edge.domain.entries import Draft, Now
 from edge.domain.show import silent_text
 from edge.domain.validity import PointWatch
 
@@ -36,6 +36,7 @@ class Silence:
         self.points: set[str] = set()
         self.lost_buses: set[str] = set()  # as their adapters say
         self.told: dict[str, str] = {}  # bus -> "lost" or "back", as the journal's last entry of it says
+        self.seen: dict[str, dict[str, str]] = {}  # bus -> what it turned out to be, likewise
         self.next_ms = 0
         self._until_ms: dict[str, int] = {}  # point that fell silent -> when it was last heard before
         self._gap_ms: dict[str, int] = {}  # point -> how long the silence was that its last reading ended
@@ -55,6 +56,29 @@ class Silence:
             self._tell("bus", {"bus": bus, "what": what, "why": why}, now)
         self._station.desk.set(f"bus_lost:{bus}", lost, now, cause=why or f"bus {bus} is {what}")
         return True
+
+    def see(self, bus: str, seen: Mapping[str, str], now: Now) -> list[Draft]:
+        """What a bus turned out to be, for later starts; no entry where the journal says so already."""
+        if self.seen.get(bus) == seen:
+            return []
+        self.seen[bus] = dict(seen)
+        return [Draft(now, "bus", {"bus": bus, "what": "seen", **seen})]
+
+    def fold(self, body: Mapping[str, Any]) -> None:
+        """Take a `bus` entry."""
+        if body["what"] == "seen":
+            self.seen[body["bus"]] = {key: part for key, part in body.items() if key not in ("bus", "what")}
+        else:
+            self.told[body["bus"]] = body["what"]
+
+    def state(self) -> dict[str, Any]:
+        """What has to survive a restart."""
+        return {"buses": dict(self.told), "seen": dict(self.seen)}
+
+    def restore(self, state: Mapping[str, Any]) -> None:
+        """Take back what state() gave."""
+        self.told.update(state.get("buses", {}))
+        self.seen.update(state.get("seen", {}))
 
     # -- heard again
 

@@ -44,7 +44,7 @@ from edge.domain.warmth import Warmth
 from edge.domain.water import Draw, DrawWatch
 
 #: changes when the meaning of state() changes; snapshots of another version are rebuilt from the journal
-FOLD_VERSION: Final = 5
+FOLD_VERSION: Final = 6
 #: at the latest after this everything is judged anew, whatever happened
 LOOK_AGAIN_MS: Final = 3_600_000
 #: while water is drawn, leaks are looked for so often
@@ -87,6 +87,7 @@ class Station:
         self.contradictions = Contradictions(settings, *points, tell=partial(self._draft, "contradiction"))
         self.seconds, self.weighing = Seconds(self, self.reservoir_points[1:]), Weighing(self)
         self.silence = Silence(self, self._draft)
+        self.buses_seen = self.silence.seen
         self.transfers = Transfers(self, self._draft)
         self._handlers |= {self.basin_point: self.transfers.hear_basin} if self.basin_point is not None else {}
         self._drafts: list[Draft] = []
@@ -246,6 +247,7 @@ class Station:
 
     def _add(self, fact: Fact) -> None:
         fact = self.book.add(fact)
+        self.evidence.train.rebase()
         if self.warmth is not None and fact.counts:
             self.warmth.poured_ms = self.book.poured_ms()
             self.warmth.recorded(fact.record, fact.body)
@@ -663,7 +665,7 @@ class Station:
         elif entry.kind == "transfer":
             self.transfers.fold(body)
         elif entry.kind == "bus":
-            self.silence.told[body["bus"]] = body["what"]
+            self.silence.fold(body)
         elif entry.kind == "phase":
             self.phase = Phase(body["to"])
             if body["from"] == Phase.OFF:
@@ -677,7 +679,7 @@ class Station:
             "alarms": {ident: alarm.as_state() for ident, alarm in self.desk.alarms.items() if alarm.seq is not None or alarm.present},
             "facts": [fact.as_state() for fact in self.book.facts], "dates": self.book.dates.state(), "evidence": self.evidence.state(),
             "phase": str(self.phase), "verdict": self._verdicts.state(),
-            "doubts": self.contradictions.state(), "transfers": self.transfers.state(), "buses": self.silence.told,
+            "doubts": self.contradictions.state(), "transfers": self.transfers.state(), **self.silence.state(),
             **({} if self.warmth is None else self.warmth.state()),
         }  # fmt: skip
 
@@ -688,7 +690,7 @@ class Station:
         self.evidence.restore(state["evidence"])
         self.contradictions.restore(state.get("doubts", {}))
         self.transfers.restore(state.get("transfers", {}))
-        self.silence.told.update(state.get("buses", {}))
+        self.silence.restore(state)
         if self.warmth is not None:
             self.warmth.poured_ms = self.book.poured_ms()
             self.warmth.restore(state)

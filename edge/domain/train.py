@@ -351,6 +351,11 @@ class Train:
             return self._changed(ident)
         return max(filter(None, (self._changed(stage.id) for stage in self._settings.filters)), default=None)
 
+    def rebase(self) -> None:
+        """Filters may have been changed: what was seen before is of others."""
+        for ident, stage in self.stages.items():
+            stage.rebase(self.changed_ms(ident))
+
     def learn(self, body: Mapping[str, Any], wall_ms: int) -> dict[str, float]:
         """Take a draw's entry; the drop [kPa] at the reference of each stage, by filter id, that it shows."""
         flow_l_min, temperature_c = body["flow_l_min"], body["supply_c"]

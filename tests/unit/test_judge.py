@@ -97,6 +97,7 @@ class FakeStation:
         return {}
 
     dates = Dates()
+    buses_seen: dict[str, dict[str, str]] = {}
 
 
 class FakeJournal:
