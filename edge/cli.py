@@ -188,11 +188,14 @@ def verify(
     """Check that nothing in the journal was changed, removed or put in."""
 
     def work() -> int:
+        from edge.domain.station import FOLD_VERSION
+        from edge.refold import refolded
         from edge.store.verify import parse_head
         from edge.store.verify import verify as look
 
+        noted = parse_head(head) if head is not None else None
         with say.progress("checking", "entries") as told:
-            found = look(folder, parse_head(head) if head is not None else None, told)
+            found = look(folder, noted, told, refold=(FOLD_VERSION, refolded))
         if found.ok:
             print(f"{folder}: {found.why}: {found.head_seq} entries of {found.station or 'no station yet'}")
             print(f"head {found.head_seq}:{found.head_digest}")

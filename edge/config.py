@@ -155,6 +155,16 @@ def loads(text: str, path: Path) -> StationFile:
     )
 
 
+def settings_of(document: Mapping[str, Any]) -> Settings:
+    """What a station file's document, as the journal keeps it, makes of its station. Raises UnusableInputs."""
+    found = Findings("the journal's settings")
+    found.document = document
+    tables = read(found)
+    points, tunings = _points(tables, found), _tunings(tables, found)
+    found.refuse()
+    return build_station(tables, _bound(points, document), tunings)
+
+
 def _points(tables: Tables, found: Findings) -> dict[int, Point]:
     made = {}
     for table in tables.point:
@@ -310,5 +320,5 @@ def _missing_files(station: StationFile) -> list[str]:
 
 __all__ = [
     "ApiPlan", "BusPlan", "KeepPlan", "MqttPlan", "StationFile", "TlsPlan", "UnusableInputs", "check_report", "load", "loads",
-    "schema",
+    "schema", "settings_of",
 ]  # fmt: skip

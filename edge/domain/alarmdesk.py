@@ -11,7 +11,7 @@ import difflib
 from collections.abc import Callable, Mapping, Sequence
 from typing import Any, Final
 
-from edge.domain.alarms import Alarm, Band, Event, Shelf, State
+from edge.domain.alarms import LIT, Alarm, Band, Event, Shelf, State
 from edge.domain.catalogue import CATALOGUE, base_of, consequence_of, row_of
 from edge.domain.dates import Dates
 from edge.domain.entries import Entry, Now, Stamp, rfc3339, wall_ms_of
@@ -350,7 +350,7 @@ class AlarmDesk:
             alarm.shelf = None
         if event is Event.ACKNOWLEDGE:
             alarm.acknowledged_by, alarm.acknowledged_wall_ms = by, now.wall_ms
-        if event in (Event.ACKNOWLEDGE, Event.WORSEN, Event.ALARM):
+        if alarm.state in LIT:
             alarm.told, alarm.worse_since_ms = alarm.value, None
         if alarm.state is State.NORMAL:
             alarm.consequence_of = None
@@ -415,7 +415,7 @@ class AlarmDesk:
                 "value": body["value"], "limit": body["limit"], "cause": body["cause"], "point": body["point"], "unit": body["unit"],
                 "by": body.get("by") if acknowledged else None, "acknowledged": entry.wall_ms if acknowledged else None,
                 "of": body.get("consequence_of"), "seq": entry.seq, "at": entry.wall_ms,
-                "shelf": _shelf(entry),
+                "shelf": _shelf(entry), "told": body["value"] if state in LIT else alarm.told,
             }
         )  # fmt: skip
         self._restored(alarm)

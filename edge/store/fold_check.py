@@ -2,13 +2,15 @@
 
 So each fact in it must be a record of the journal, word for word, and each hold, release and loss of the journal must be
 among its facts. A short journal isn't asked: there, a start folds every entry anew and the saved state decides nothing.
+`warmwell verify` asks more: that the whole state is what the entries add up to.
 """
 
 from __future__ import annotations
 
 import json
 import sqlite3
-from collections.abc import Callable, Mapping
+from collections.abc import Callable, Iterator, Mapping
+from math import isclose
 from typing import Any, Final
 
 from edge.domain.entries import Entry
@@ -61,3 +63,84 @@ def left_out(state: Mapping[str, Any], conn: sqlite3.Connection, up_to: int) -> 
         if (standing or tells_of_loss(said["kind"], said["body"])) and seq not in there:
             return f"it leaves out entry {seq}"
     return ""
+
+
+def difference(saved: Mapping[str, Any], worked_out: Mapping[str, Any]) -> str:
+    """The first thing in which a saved state isn't what its entries add up to, in words; "" where there is none.
+
+    What changes without an entry is left out: since when and with what value an alarm stands that is no news, the figures of the day
+    under way, when a boot was last heard of. Its clock may have drifted by DRIFT_MS from what its entries say.
+
+    >>> difference({"phase": "idle", "buses": {}}, {"phase": "idle", "buses": {"lines": "lost"}})
+    'buses, lines: it has none, the entries say "lost"'
+    """
+    found = next(_differences(_told(saved), _told(worked_out), ()), None)
+    if found is None:
+        return _other_clock(saved.get("dates"), worked_out.get("dates"))
+    place, ours, theirs = found
+    return f"{', '.join(place) or 'the whole'}: it has {_shown(ours)}, the entries say {_shown(theirs)}"
+
+
+#: how far a clock drifts between two entries, at most [ms]
+DRIFT_MS: Final = 600_000
+#: members of an alarm that each have their entry; who acknowledged it is told as long as it is acknowledged
+_OF_ALARM: Final = ("state", "of", "seq", "at", "shelf", "told")
+_ABSENT: Final = object()
+
+
+def _told(state: Mapping[str, Any]) -> Mapping[str, Any]:
+    """What entries tell of a state; what isn't shaped like one as it is."""
+    try:
+        evidence = {key: part for key, part in state["evidence"].items() if key != "day"}
+        alarms = {ident: _alarm_told(alarm) for ident, alarm in state["alarms"].items() if alarm["seq"] is not None}
+    except (KeyError, TypeError, AttributeError):
+        return state
+    told = {key: part for key, part in state.items() if key != "dates"}  # compared by themselves
+    return told | {"alarms": alarms, "evidence": evidence}
+
+
+def _other_clock(saved: Any, worked_out: Any) -> str:
+    """A boot whose clock a state has otherwise than its entries."""
+    try:
+        ours, theirs = dict(saved or ()), dict(worked_out or ())
+        for boot in (*ours, *theirs):
+            known = [row[0] for row in theirs.get(boot, ())]
+            for offset in [row[0] for row in ours.get(boot, ())] or [None]:
+                if offset is None or not any(abs(offset - other) <= DRIFT_MS for other in known):
+                    return f"dates: the clock of boot {boot} {_shown(ours.get(boot, _ABSENT))}, the entries say {_shown(known)}"
+    except (TypeError, ValueError):
+        return "dates: they are none"
+    return ""
+
+
+def _alarm_told(alarm: Mapping[str, Any]) -> dict[str, Any]:
+    who = ("by", "acknowledged") if "acknowledged" in str(alarm["state"]).split("_") else ()
+    return {key: alarm.get(key, _ABSENT) for key in (*_OF_ALARM, *who)} | {
+        k: v for k, v in alarm.items() if k not in _KNOWN
+    }
+
+
+#: what an alarm of a state has
+_KNOWN: Final = frozenset((*_OF_ALARM, *"present since value limit cause point unit by acknowledged".split()))
+
+
+def _differences(saved: Any, worked_out: Any, place: tuple[str, ...]) -> Iterator[tuple[tuple[str, ...], Any, Any]]:
+    if isinstance(saved, dict) and isinstance(worked_out, dict):
+        for key in (*saved, *(key for key in worked_out if key not in saved)):
+            yield from _differences(saved.get(key, _ABSENT), worked_out.get(key, _ABSENT), (*place, key))
+    elif isinstance(saved, list) and isinstance(worked_out, list):
+        for number in range(max(len(saved), len(worked_out))):
+            ours, theirs = (part[number] if number < len(part) else _ABSENT for part in (saved, worked_out))
+            yield from _differences(ours, theirs, (*place, str(number + 1)))
+    elif saved != worked_out and not _is_near(saved, worked_out):
+        yield place, saved, worked_out
+
+
+def _is_near(one: Any, other: Any) -> bool:
+    """Whether two numbers differ by what is lost when they are written down."""
+    numbers = all(isinstance(part, int | float) and not isinstance(part, bool) for part in (one, other))
+    return numbers and isclose(one, other, rel_tol=1e-6, abs_tol=1e-9)
+
+
+def _shown(part: Any) -> str:
+    return "none" if part is _ABSENT else json.dumps(part, ensure_ascii=False)[:80]

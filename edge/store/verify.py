@@ -7,20 +7,23 @@ from __future__ import annotations
 
 import json
 import sqlite3
-from collections.abc import Callable, Iterator, Sequence
+from collections.abc import Callable, Iterable, Iterator, Sequence
 from pathlib import Path
-from typing import Final, NamedTuple
+from typing import Any, Final, NamedTuple
 from urllib.parse import quote
 
+from edge.domain.entries import Entry
 from edge.domain.errors import StoreFault, UnusableInput
 from edge.store.caches import FOLD_FILE, Caches
-from edge.store.chain import FIRST_PREVIOUS, MEMBERS, V, link, trust_check
+from edge.store.chain import FIRST_PREVIOUS, MEMBERS, V, entry_of, link, trust_check
 from edge.store.database import JOURNAL_FILE, Damaged, as_sentence, connect, fault, looks_like_sqlite, newer_store
-from edge.store.fold_check import invented, left_out, reader
+from edge.store.fold_check import difference, invented, left_out, reader
 from edge.store.schema import JOURNAL_VERSION, has_entries, wrong_triggers
 
 #: entries of one read
 _PIECE: Final = 1000
+#: what works out the states that entries (handed over as something that reads them from the first) can have led to
+Refold = Callable[[Callable[[], Iterable[Entry]]], Iterator[dict[str, Any]]]
 
 
 class Verified(NamedTuple):
@@ -52,7 +55,11 @@ class _Row(NamedTuple):
 
 
 def verify(
-    folder: Path, head: tuple[int, str] | None = None, progress: Callable[[int, int], None] | None = None
+    folder: Path,
+    head: tuple[int, str] | None = None,
+    progress: Callable[[int, int], None] | None = None,
+    *,
+    refold: tuple[int, Refold] | None = None,
 ) -> Verified:
     """Check the journal of a folder, also while a daemon runs on it.
 
@@ -61,6 +68,7 @@ def verify(
         head: (seq, digest in hex) noted outside, as the retained `head` topic publishes it: finds entries cut off the
             end and a chain that was forged whole.
         progress: called with (entries checked, entries in all) now and then.
+        refold: (the fold version of this program, what works a state out anew): the whole saved state is compared, not only its facts.
 
     Raises:
         UnusableInput: there is no journal, or the head isn't one.
@@ -73,7 +81,7 @@ def verify(
         return Verified(False, None, f"{path.name} is empty or not an SQLite file", 0, FIRST_PREVIOUS.hex())
     try:
         with as_sentence(str(path)):
-            return _verify_file(path, head, progress)
+            return _verify_file(path, head, progress, refold)
     except Damaged as exc:
         return Verified(False, None, exc.what, 0, FIRST_PREVIOUS.hex())
 
@@ -113,7 +121,12 @@ def _refuse_unusable(path: Path, head: tuple[int, str] | None) -> None:
         )
 
 
-def _verify_file(path: Path, head: tuple[int, str] | None, progress: Callable[[int, int], None] | None) -> Verified:
+def _verify_file(
+    path: Path,
+    head: tuple[int, str] | None,
+    progress: Callable[[int, int], None] | None,
+    refold: tuple[int, Refold] | None,
+) -> Verified:
     conn = _open_to_look(path)
     try:
         version = conn.execute("PRAGMA user_version").fetchone()[0]
@@ -121,7 +134,7 @@ def _verify_file(path: Path, head: tuple[int, str] | None, progress: Callable[[i
             raise newer_store(path, str(version), JOURNAL_VERSION)
         if not has_entries(conn):
             return Verified(False, None, f"{path.name} holds no table of entries", 0, FIRST_PREVIOUS.hex())
-        return _verify_chain(conn, path, head, progress)
+        return _verify_chain(conn, path, head, progress, refold)
     finally:
         conn.close()
 
@@ -138,7 +151,11 @@ def _open_to_look(path: Path) -> sqlite3.Connection:
 
 
 def _verify_chain(
-    conn: sqlite3.Connection, path: Path, head: tuple[int, str] | None, progress: Callable[[int, int], None] | None
+    conn: sqlite3.Connection,
+    path: Path,
+    head: tuple[int, str] | None,
+    progress: Callable[[int, int], None] | None,
+    refold: tuple[int, Refold] | None,
 ) -> Verified:
     walk = _Walk(conn, progress=progress)
     try:
@@ -158,7 +175,7 @@ def _verify_chain(
     wrong = wrong_triggers(conn)
     if wrong:
         return Verified(False, None, f"the chain holds, but the journal is not guarded: {'; '.join(wrong)}", *at)
-    forged = _forged_fold(conn, path.parent)
+    forged = _forged_fold(conn, path.parent, refold)
     if forged:
         return Verified(
             False, None, f"the chain holds, but the saved state {FOLD_FILE} doesn't follow from it: {forged}", *at
@@ -166,7 +183,7 @@ def _verify_chain(
     return Verified(True, None, "the chain holds" + lost_text(walk.lost), *at, tuple(walk.lost))
 
 
-def _forged_fold(conn: sqlite3.Connection, folder: Path) -> str:
+def _forged_fold(conn: sqlite3.Connection, folder: Path, refold: tuple[int, Refold] | None) -> str:
     """Why the saved state can't come from these entries; "" where it does, where there is none, or none that is used."""
     entry_at = reader(conn)
 
@@ -174,13 +191,32 @@ def _forged_fold(conn: sqlite3.Connection, folder: Path) -> str:
         row = conn.execute("SELECT digest FROM entry WHERE seq = ?", (seq,)).fetchone()
         return bytes(row[0]) if row else FIRST_PREVIOUS if seq == 0 else None
 
-    saved = Caches(folder, digest_at).load_fold(None)
+    caches = Caches(folder, digest_at)
+    saved = caches.load_fold(None)
     if saved is None:
         return ""  # damaged, or of another journal: a start passes it over
+    seq, state = saved
     try:
-        return invented(saved[1], entry_at) or left_out(saved[1], conn, saved[0])
+        forged = invented(state, entry_at) or left_out(state, conn, seq)
     except (ValueError, TypeError, KeyError) as exc:
         return f"its facts are none ({exc})"
+    if forged or refold is None or caches.load_fold(refold[0]) is None:
+        return forged  # a state of another fold version is not used: a start works it out anew
+    return _no_sum(conn, seq, state, refold[1])
+
+
+def _no_sum(conn: sqlite3.Connection, seq: int, state: dict[str, Any], refold: Refold) -> str:
+    """In what a saved state isn't what the entries up to `seq` add up to; "" where it is, or where they tell no settings."""
+    found = [difference(state, worked_out) for worked_out in refold(lambda: _entries(conn, seq))]
+    return "" if "" in found else next(iter(found), "")
+
+
+def _entries(conn: sqlite3.Connection, up_to: int) -> Iterator[Entry]:
+    """In pieces, as _Walk reads them."""
+    sql, after = "SELECT seq, hashed, trusted FROM entry WHERE seq > ? AND seq <= ? ORDER BY seq LIMIT ?", 0
+    while piece := conn.execute(sql, (after, up_to, _PIECE)).fetchall():
+        yield from (entry_of(hashed, bool(trusted)) for _, hashed, trusted in piece)
+        after = piece[-1][0]
 
 
 def lost_text(lost: Sequence[tuple[int, int]]) -> str:
