@@ -5,7 +5,8 @@ that no point names are told as candidates for a deliberate replacement; none ta
 
 What is read, the first that a probe has: `w1_slave` (the scratchpad, and so the most to judge by), `temperature`,
 `hwmon/hwmon*/temp1_input`. Where several points share a master, its `therm_bulk_read` is triggered first: all probes
-convert at once, and the wait of 750 ms comes once instead of for each.
+convert at once, and the wait of 750 ms comes once instead of for each. Where that order is refused they convert in turn: no read
+then lasts longer than the shortest period by more than one probe, and who was left out comes first at the next.
 
 The kernel seldom gives an error. An empty file is what a cut cable and a wrong check sum look like: its list of probes is then
 looked at again at once, since a probe is taken off it only after several searches. The rest is in
@@ -39,6 +40,7 @@ PATIENCE_SHARE: Final = 0.6  # of the bus's time limit: so long all silent files
 USUAL_LIMIT_S: Final = 2.0
 RECENT_PERIODS: Final = 5  # good readings that many periods back still tell where a temperature can be
 MOST_CANDIDATES: Final = 5  # in one sentence
+LONGEST_TURN: Final = 5.0  # periods that one that didn't answer gives way to others
 
 ADDRESS: Final = re.compile(rf"(?:{'|'.join(FAMILIES)})-[0-9a-f]{{12}}")
 _PHANTOM: Final = re.compile(r"00-[0-9a-f]{12}")  # a shorted wire answers every search with ones that aren't there
@@ -68,7 +70,7 @@ class OneWire:
 
     Options of the bus: root ("/sys/bus/w1/devices"). Each point: address ("28-00000a1b2c3d").
 
-    `counts`: bad answers by reason, and bulk conversions ("bulk", "bulk_refused").
+    `counts`: bad answers by reason, and bulk conversions ("bulk", "bulk_refused"). `remark`: what people should know though it is read.
 
     Raises:
         UnusableInput: options that can't be used.
@@ -84,9 +86,12 @@ class OneWire:
             name: ProbeHistory(max(RECENT_MS, round(RECENT_PERIODS * 1000 * (duration_s(table, "every", self._id) or 0.0))))
             for name, table in points.items()
         }  # fmt: skip
+        self._every_s = {name: _every_s(table, self._id, clock) for name, table in points.items()}
+        self._read_s: dict[str, float] = {}  # when (time.monotonic()) each point was last looked at
+        self._owed: set[str] = set()  # points that were due and had no turn
         self._silent: set[str] = set()  # points whose file didn't answer: read last, so that they hold up no other
         self._gone: set[str] = set()
-        self._bulk_refused = False
+        self.remark = ""
         self.counts: Counter[str] = Counter()
 
     def open(self) -> None:
@@ -108,15 +113,33 @@ class OneWire:
         """Nothing is held open."""
 
     def read(self, due: Sequence[str]) -> Sequence[Raw]:
-        """Read the due points' probes. Raises BusLost where the tree or its last bus master is gone."""
+        """Read the due points' probes, and those that had no turn. Raises BusLost where the tree or its last bus master is gone."""
         there = set(names_in(self._root))
+        due = list(dict.fromkeys((*due, *self._owed)))
         present = {name for name in due if self._address[name] in there}
         if not present:
             self.open()
         deadline_s = time.monotonic() + self._patience_s
         self._convert_at_once(there, present, deadline_s)
-        in_order = sorted(due, key=lambda name: name in self._silent)
-        return [self._read(name, deadline_s) if name in present else self._not_there(name, there) for name in in_order]
+        began_s = time.monotonic()
+        until_s = began_s + min(self._every_s.values())
+        raws, now_s = [], began_s
+        for name in self._in_order(due, began_s):
+            if now_s >= until_s:
+                self._owed.add(name)
+                continue
+            raws.append(self._read(name, deadline_s) if name in present else self._not_there(name, there))
+            self._owed.discard(name)
+            now_s = self._read_s[name] = time.monotonic()
+        return raws
+
+    def _in_order(self, due: Sequence[str], now_s: float) -> list[str]:
+        """Who has waited longest, in its own periods, first. One that didn't answer is last, unless it has waited for very long."""
+
+        def waited(name: str) -> float:
+            return (now_s - self._read_s.get(name, float("-inf"))) / self._every_s[name]
+
+        return sorted(due, key=lambda name: (name in self._silent and waited(name) < LONGEST_TURN, -waited(name)))
 
     def _why_lost(self) -> str:
         names = names_in(self._root)
@@ -154,16 +177,15 @@ class OneWire:
             write_whole(bulk, TRIGGER)
         except OSError as exc:
             self.counts["bulk_refused"] += 1
-            if not self._bulk_refused:
-                self._bulk_refused = True
-                _log.warning(
-                    "bus %s: %s takes no order (%s); probes are read one by one, each about 0.75 s. Let the daemon's user write it, "
-                    "or set the probes to 11 bits (resolution), which halves that",
-                    self._id, bulk, exc,
-                )  # fmt: skip
+            if not self.remark:
+                self.remark = (
+                    f"{bulk} takes no order ({exc.strerror or exc}): probes are read one by one, each about 0.75 s. Let the daemon's user "
+                    "write it (deploy/60-warmwell-onewire.rules), or set the probes to 11 bits (resolution), which halves that"
+                )
+                _log.warning("bus %s: %s", self._id, self.remark)
             return
         self.counts["bulk"] += 1
-        self._bulk_refused = False
+        self.remark = ""
         until_s = min(deadline_s, time.monotonic() + BULK_LIMIT_S)
         while text_of(bulk, deadline_s) == _UNDER_WAY and time.monotonic() < until_s:
             time.sleep(BULK_LOOK_S)
@@ -259,6 +281,11 @@ def _some(names: Iterable[str]) -> str:
 def _shown(heard: Heard) -> str:
     """The scratchpad, for whoever looks into it."""
     return f"scratchpad {heard.scratchpad.hex(' ')}" if heard.scratchpad is not None else ""
+
+
+def _every_s(table: Mapping[str, Any], bus_id: str, clock: Clock) -> float:
+    """A point's period in real seconds."""
+    return clock.real_s(round(1000 * (duration_s(table, "every", bus_id) or 1.0)))
 
 
 def _root(bus: Mapping[str, Any], bus_id: str) -> str:

@@ -8,11 +8,12 @@ thread it holds up neither stop() nor the end of the program. (asyncio's pool wo
 Samples carry the time that the adapter read the clock at. Time limits and back-offs run in real time, periods in the
 clock's.
 
-Four methods and a property are optional for adapters: `listen(timeout_s) -> Sequence[Raw]` waits where bytes come by themselves,
+Four methods and two properties are optional for adapters: `listen(timeout_s) -> Sequence[Raw]` waits where bytes come by themselves,
 instead of sleeping until the next period; `wake()` ends that wait from another thread; `changed() -> bool` says, while
 the bus is lost, that trying again before the back-off ends is worth it; `resume(before)` hands a new adapter the one that
 read the bus until it was lost, so that what it has counted goes on; `seen`, once it is open, tells what its bus turned out to be
 ({"why": a sentence, ...}; nothing where its name in the station file says so): a later start hands it over as the option `seen`.
+`remark` says what people should know of a bus though it is read.
 """
 
 from __future__ import annotations
@@ -177,7 +178,7 @@ class Acquisition:
         return {point: age for worker in self._workers for point, age in worker.ages().items()}
 
     def status(self) -> dict[str, dict[str, Any]]:
-        """By bus, for /health: {"kind", "state", "why", "reads", "faults", "counts", "points": {id: age in ms | None}, "seen"}."""
+        """By bus, for /health: {"kind", "state", "why", "reads", "faults", "counts", "points": {id: age [ms] | None}, "seen", "remark"}."""
         return {worker.id: worker.status() for worker in self._workers}
 
     def _supervise(self) -> None:
@@ -252,6 +253,7 @@ class _BusWorker:
             return {
                 "kind": self._bus.kind, "state": state, "why": self._why, "reads": self._reads, "faults": self._faults,
                 "counts": dict(getattr(self._adapter, "counts", {})), "points": self.ages(), "seen": self._seen.get("why", ""),
+                "remark": str(getattr(self._adapter, "remark", "")) if self._state != "lost" else "",
             }  # fmt: skip
 
     def look_again_s(self) -> float:

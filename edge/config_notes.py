@@ -209,8 +209,11 @@ def _in_turn(tables: Tables, bus: OneWireBus, found: Findings) -> None:
     periods = [point.every for point in tables.point if tables.bus_of(point) is bus and point.every is not None]
     load = sum(ONEWIRE_READ_MS / every for every in periods)
     if load > 1:
-        text = f"where the kernel can't have all probes convert at once, this bus would be busy {load:.0%} of the time"
-        found.warn(tables.path(bus), f"{text} and its points be read less often than they say")
+        text = (
+            f"where the kernel can't have all probes convert at once, or this user may not order it (deploy/60-warmwell-onewire.rules), "
+            f"this bus would be busy {load:.0%} of the time: its probes are then read in turn, {load:.2g} times less often than they say"
+        )
+        found.warn(tables.path(bus), text)
 
 
 def _mqtt(tables: Tables, found: Findings) -> None:

@@ -320,6 +320,8 @@ class Assembly:
         for body in [*self.series.take_repairs(), *self.journal.take_repairs()]:
             log.warning("%s", _repaired(body))
             self.judge.note("repair", body)
+        for bus, told in self.acquisition.status().items() if hasattr(self, "acquisition") else ():
+            self.judge.remark(f"bus {bus}", f"Bus {bus}: {told['remark']}." if told["remark"] else "")
         disk = self.series.status()
         self._fact("disk_low", bool(disk["low"]), f"the disk is nearly full: {disk['disk']}")
         trouble = self._store_trouble(disk)

@@ -238,7 +238,7 @@ class Judge:
         """For /health."""
         is_well = self.alive() and max(self.idle_s(), self.writing_s()) < REFUSES_S
         return {
-            "ok": is_well and self._fault is None and not self._remarks, "seq": self._seq, "idle_s": round(self.idle_s(), 3),
+            "ok": is_well and self._fault is None and "settings" not in self._remarks, "seq": self._seq, "idle_s": round(self.idle_s(), 3),
             "hearings": self._hearings, "readings": self._heard, "bad": self._bad, "waiting": len(self._inbox),
             "samples_dropped": self._inbox.dropped, "unsaved": len(self._drafts) + len(self._handed),
             "store_fault": None if self._fault is None else str(self._fault), "commit": self._writer.figures(),

@@ -126,7 +126,9 @@ def test_probes_that_share_a_bus_convert_at_once_and_an_older_kernel_is_warned_o
     four = one.replace('supply_temperature = "7 days"', "") + more
     station = config.loads(four, EXAMPLE)
     warned = [warning for warning in station.warnings if "convert at once" in warning]
-    assert len(warned) == 1 and "busy 154% of the time" in warned[0]  # four conversions of 770 ms in 2 s
+    assert (
+        len(warned) == 1 and "busy 154% of the time" in warned[0] and "1.5 times less often" in warned[0]
+    )  # four conversions of 770 ms in 2 s
     assert {bus.id: bus.time_limit_ms for bus in station.buses}["probe-wire"] == 2000 + 4 * 770
 
 

@@ -7,12 +7,15 @@ What the adapter hands over goes through the real transducer and, where a case i
 from __future__ import annotations
 
 import os
+from itertools import pairwise
 from pathlib import Path
+from types import SimpleNamespace
 
 import pytest
 
 from adapters.onewire import OneWire, Probe, probes
 from edge import config
+from edge.acquisition import Schedule
 from edge.clock import ToldClock
 from edge.domain.errors import BusLost, UnusableInput
 from edge.domain.readings import REASONS, Quality
@@ -400,7 +403,42 @@ def test_a_master_that_takes_no_order_has_its_probes_read_in_turn(tmp_path, capl
         assert wire.read("reservoir", "basin") == {"reservoir": (39.0, None), "basin": (39.0, None)}
     assert wire.adapter.counts["bulk_refused"] == 2
     told = [record.message for record in caplog.records if "no order" in record.message]
-    assert len(told) == 1 and "Let the daemon's user write it, or set the probes to 11 bits" in told[0]
+    assert len(told) == 1 and wire.adapter.remark in told[0]
+    assert "Let the daemon's user write it (deploy/60-warmwell-onewire.rules), or set the probes to 11 bits" in told[0]
+
+
+def test_probes_that_convert_in_turn_share_the_time_by_their_periods(tmp_path, monkeypatch):
+    """Four that are to be read each 10 s hold up the reservoir's, read each second, by one conversion and not by four."""
+    others = {f"p{number}": f"28-00000a1b3c{number:02x}" for number in range(4)}
+    wire = Wire(tmp_path / "devices", {"reservoir": RESERVOIR, **others})
+    tables = {
+        name: {"id": name, "address": address, "every": "1 s" if name == "reservoir" else "10 s"}
+        for name, address in {"reservoir": RESERVOIR, **others}.items()
+    }
+    wire.adapter = OneWire({"id": "probe-wire", "root": str(wire.root)}, tables, wire.clock)
+    for table in tables.values():
+        wire.write(GOOD, table["address"])
+    now = {"s": 100.0}
+    whole = OneWire._heard
+
+    def slow(self, *arguments):
+        now["s"] += 0.75  # a conversion of 12 bits
+        return whole(self, *arguments)
+
+    monkeypatch.setattr(OneWire, "_heard", slow)
+    monkeypatch.setattr("adapters.onewire.time", SimpleNamespace(monotonic=lambda: now["s"], sleep=lambda _s: None))
+    schedule = Schedule({name: 1000 if name == "reservoir" else 10_000 for name in tables}, 100_000)
+    at_s = {name: [] for name in tables}
+    while now["s"] < 200.0:
+        due = schedule.take(round(now["s"] * 1000))
+        began_s = now["s"]
+        for raw in wire.adapter.read(due):
+            at_s[raw.point].append(now["s"])
+        assert now["s"] - began_s < 1.0 + 0.76  # the shortest period, and one probe
+        now["s"] = max(now["s"], schedule.next_ms() / 1000)
+    gaps = {name: max(b - a for a, b in pairwise(times)) for name, times in at_s.items()}
+    assert gaps["reservoir"] < 4.0 and all(gap < 16.0 for gap in gaps.values())
+    assert len(at_s["reservoir"]) > 45 and all(len(times) > 7 for times in at_s.values())
 
 
 # -- settings
