@@ -19,6 +19,7 @@ import time
 from collections.abc import Mapping, Sequence
 from typing import Any, Final
 
+from adapters.modbus_counters import Closings
 from adapters.modbus_frames import Answer, Exchange, Failure, Frame, Outcome, Question, Refusal, frames_in
 from adapters.serial_port import SerialPort, duration_s, unusable
 from edge.domain.contracts import Clock, Raw
@@ -54,6 +55,8 @@ MOST_LATE_S: Final = 5.0  # an answer later than this is not reckoned with
 PAUSE_S: Final = 0.002  # after bytes that complete nothing: more of them come
 NOISY_PAUSE_S: Final = 0.01  # after bytes that nobody asked for: noise must not wake us for each of them
 _STRAY: Final = 300
+#: a contact's counter among the points: no point can have such a name
+COUNTER_OF: Final = "{}, counter"
 _WHEN: Final = ("tripped_when", "wet_when", "on_when")
 
 
@@ -94,7 +97,8 @@ class ModbusRtu:
     Options of the bus: port; baud (19200), parity ("even"), stop_bits (1); time_limit (how long a unit may take to answer:
     1 s; less where other units are read so often that they would have to wait for it). Each point: unit_id and register =
     { kind, at, type, order, scale, offset, unit }; a contact may say tripped_when (wet_when, on_when): what a closed
-    contact, 1, means.
+    contact, 1, means; and counter = { kind, at, type, order }, where the unit counts its closings: one that was otherwise
+    between two looks is then handed over as well, just before the level that it has now.
 
     Raises:
         UnusableInput: options that can't be used.
@@ -114,7 +118,14 @@ class ModbusRtu:
             name: (_unit_id(self._id, name, row), _register(self._id, name, row)) for name, row in points.items()
         }
         self._is_switch = {name for name, row in points.items() if any(key in row for key in _WHEN)}
+        counters = {name: _counter(self._id, name, row) for name, row in points.items() if "counter" in row}
+        self._counter_of = {name: COUNTER_OF.format(name) for name in counters}
+        self._where |= {self._counter_of[name]: (self._where[name][0], place) for name, place in counters.items()}
+        self._closings = {name: Closings(2 ** (16 * WIDTHS[place.type])) for name, place in counters.items()}
+        self._counted: dict[str, int] = {}  # a contact's count, where the unit has told it since it was last looked at
+        self._no_counter: dict[str, str] = {}  # a contact, and why its count isn't told
         self._period_s = {name: _period_s(row, self._id, clock) for name, row in points.items()}
+        self._period_s |= {counter: self._period_s[name] for name, counter in self._counter_of.items()}
         self._units = {unit_id: _Unit(unit_id) for unit_id, _ in self._where.values()}
         self._alone: set[str] = set()
         self._echoes = self._noise = 0
@@ -132,6 +143,9 @@ class ModbusRtu:
         self._noisy_since_s: float | None = None
         self._listened = True
         self._told: set[str] = set()
+        self._counted.clear()
+        for closings in self._closings.values():
+            closings.forget()
 
     # -- the port
 
@@ -169,8 +183,9 @@ class ModbusRtu:
         """Ask for the points that are due; return what was answered. Waits for no unit that has fallen silent."""
         now_s = time.monotonic()
         raws = []
-        for point in due:
-            if point not in self._where:
+        asked = [name for point in due for name in (self._counter_of.get(point), point)]
+        for point in asked:
+            if point is None or point not in self._where:
                 continue
             unit = self._units[self._where[point][0]]
             if unit.ask_after_s > now_s and unit.why is not None:
@@ -178,12 +193,44 @@ class ModbusRtu:
             else:
                 self._wanted.setdefault(point, now_s)
         everybody, self._listened = not self._listened, False
-        return raws + self._work(now_s + self._read_s, everybody, is_read=True)
+        return self._contacts(raws + self._work(now_s + self._read_s, everybody, is_read=True))
 
     def listen(self, timeout_s: float) -> Sequence[Raw]:
         """Go on with what is unanswered, silent units too; return as soon as there is something, at most after `timeout_s`."""
         self._listened = True
-        return self._work(time.monotonic() + timeout_s, True, is_read=False)
+        return self._contacts(self._work(time.monotonic() + timeout_s, True, is_read=False))
+
+    def _contacts(self, raws: Sequence[Raw]) -> list[Raw]:
+        """Readings without those of counters; before a contact's level what it was in between, as its counter tells."""
+        found: list[Raw] = []
+        contact_of = {counter: name for name, counter in self._counter_of.items()}
+        for raw in sorted(raws, key=lambda raw: raw.point not in contact_of):
+            name = contact_of.get(raw.point)
+            if name is not None:
+                self._hear_count(name, raw)
+                continue
+            closings, count = self._closings.get(raw.point), self._counted.pop(raw.point, None)
+            if closings is not None and raw.number is None:
+                closings.forget()
+            elif closings is not None and count is not None and closings.look(bool(raw.number), count):
+                found.append(Raw(raw.point, raw.mono_ms, 0.0 if raw.number else 1.0, raw.unit))
+            found.append(raw)
+        return found
+
+    def _hear_count(self, name: str, raw: Raw) -> None:
+        if raw.number is None:
+            if raw.reason == "refused":
+                self._no_counter[name] = raw.detail
+            self._closings[name].forget()
+        else:
+            self._no_counter.pop(name, None)
+            self._counted[name] = round(raw.number)
+
+    @property
+    def remark(self) -> str:
+        """Contacts whose counter isn't told, though they are read."""
+        told = [f"the counter of {name} is not told ({why})" for name, why in self._no_counter.items()]
+        return "; ".join(told) + ": what its contact does between two looks is not seen" if told else ""
 
     def _work(self, until_s: float, everybody: bool, is_read: bool) -> list[Raw]:
         """Ask, and take answers, until `until_s`. A read ends when all are through, a listen when there is a reading."""
@@ -471,6 +518,15 @@ def _register(bus_id: str, point: str, row: Mapping[str, Any]) -> Register:
         raise unusable(bus_id, where, f"at is {at!r}", "an address from 0 to 65535, counted from 0")
     scale, offset = (_number(bus_id, where, table, key, usual) for key, usual in (("scale", 1.0), ("offset", 0.0)))
     return Register(FUNCTIONS[kind], at, width, str(order), scale, offset, str(table.get("unit", "")))
+
+
+def _counter(bus_id: str, point: str, row: Mapping[str, Any]) -> Register:
+    """A contact's count of closings: as it stands in the unit."""
+    table = row["counter"]
+    if not isinstance(table, Mapping) or table.get("type", "uint16") not in ("uint16", "uint32"):
+        example = 'counter = { kind = "input", at = 16, type = "uint16" }'
+        raise unusable(bus_id, f"point {point}, counter", f"{table!r} is no register of a count", example)
+    return _register(bus_id, point, {"register": {"type": "uint16", **table}})
 
 
 def _number(bus_id: str, where: str, table: Mapping[str, Any], key: str, usual: float) -> float:

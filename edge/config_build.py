@@ -9,7 +9,16 @@ from typing import Final
 from edge.config_bounds import CONTACT_EVERY_MS, LOOP_MARGIN, ROLES, STALE_FLOOR_MS, STALE_PERIODS, STALE_ROUNDS
 from edge.config_fields import told
 from edge.config_locate import Path
-from edge.config_points import EnteredPoint, LoopTable, OneWirePoint, PointTable, TextTable
+from edge.config_points import (
+    EnteredPoint,
+    IioPoint,
+    LoopTable,
+    ModbusPoint,
+    OneWirePoint,
+    PointTable,
+    SerialLinePoint,
+    TextTable,
+)
 from edge.config_reading import Findings
 from edge.config_sections import ALARM_IDS, Tables
 from edge.config_sensors import RatiometricTable, RtdTable
@@ -139,7 +148,13 @@ def point(found: Findings, path: Path, table: PointTable, bus_id: str) -> settin
         bus=bus_id,
         by_people=by_people,
         sensor=_sensor(table),
+        polled=kind is Kind.CONTACT and is_polled(table),
     )
+
+
+def is_polled(table: PointTable) -> bool:
+    """Whether what a contact does between two looks leaves no trace: neither the kernel nor its unit counts it."""
+    return isinstance(table, SerialLinePoint | IioPoint) or (isinstance(table, ModbusPoint) and table.counter is None)
 
 
 def _sensor(table: PointTable) -> str:

@@ -385,6 +385,10 @@ def _reads(bus: object, on_it: Sequence[tuple[PointTable, int]]) -> list[tuple[f
         if isinstance(row, ModbusPoint) and _is_whole(row, register):
             place = Register(FUNCTIONS[row.register_.kind], row.register_.at, row.register_.type)
             by_period.setdefault(every_ms, {})[row.id] = (row.unit_id, place)
+            counter = row.counter
+            if counter is not None and None not in (counter.kind, counter.at, counter.type):
+                counted = Register(FUNCTIONS[counter.kind], counter.at, counter.type)
+                by_period[every_ms][f"{row.id}, counter"] = (row.unit_id, counted)
     return [
         (wire_ms(block.function, block.size, bus.baud) + MODBUS_TURNAROUND_MS, every_ms)
         for every_ms, wanted in by_period.items()

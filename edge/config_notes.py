@@ -5,10 +5,19 @@ from __future__ import annotations
 from collections.abc import Iterator, Mapping, Sequence
 from typing import Final
 
-from edge.config_bounds import ONEWIRE_READ_MS
-from edge.config_build import loss_share
+from edge.config_bounds import CONTACT_EVERY_MS, ONEWIRE_READ_MS
+from edge.config_build import is_polled, loss_share
 from edge.config_checks import is_loopback
-from edge.config_points import ACTIVE_KINDS, EnteredPoint, GpioBus, GpioPoint, OneWireBus, ReplayPoint
+from edge.config_points import (
+    ACTIVE_KINDS,
+    EnteredPoint,
+    GpioBus,
+    GpioPoint,
+    ModbusPoint,
+    OneWireBus,
+    ReplayPoint,
+    SerialLinePoint,
+)  # fmt: skip
 from edge.config_reading import Findings
 from edge.config_sections import Tables, kind_of, other_kinds
 from edge.config_sensors import warnings as sensor_warnings
@@ -185,6 +194,16 @@ def _points(tables: Tables, found: Findings) -> None:
             found.warn(path, "no unit: a column of a recording that names none is read as degC, kPa or L/min")
         for at, text in sensor_warnings(path, point):
             found.warn(at, text)
+        if KIND_OF[point.role] is Kind.CONTACT and is_polled(point):
+            every_s = (CONTACT_EVERY_MS if point.every is None else point.every) / 1000.0
+            told = "looked at" if not isinstance(point, SerialLinePoint) else "told by its sender, or looked at,"
+            text = f"this contact is {told} every {every_s:g} s: one that comes and goes in between leaves no trace; "
+            ways = (
+                "give the register where the unit counts its closings (counter), or "
+                if isinstance(point, ModbusPoint)
+                else ""
+            )
+            found.warn(path, f"{text}{ways}wire it to a line of the board (gpio), whose kernel tells each change")
         if isinstance(point, GpioPoint) and point.pulses is not None:
             for text in _pulses(point.pulses.per_litre, point.pulses.maximum_flow, point.every, ends_below):
                 found.warn(path, text)

@@ -140,6 +140,17 @@ class RegisterTable(Table):
     unit: Annotated[str, Text("a unit", "mA", longest=40)] | None = None
 
 
+class CounterTable(Table):
+    """Where a unit counts the closings of a contact."""
+
+    kind: Annotated[str, Word("input", "holding")]
+    at: Annotated[int, Count(0, 65535)]
+    type: Annotated[str, Word("uint16", "uint32")] = default("uint16")
+    order: Annotated[str, Word("ABCD", "CDAB", "BADC", "DCBA")] | None = Field(
+        None, description="Order of the four octets; compulsory for 32 bits."
+    )
+
+
 class SimulatedPoint(PointTable):
     """A point of the simulated station."""
 
@@ -183,6 +194,10 @@ class ModbusPoint(SensorPoint):
 
     unit_id: Annotated[int, Count(1, 247)]
     register_: RegisterTable = Field(alias="register")
+    counter: CounterTable | None = Field(
+        None,
+        description="Where the unit counts a contact's closings: what comes and goes between two looks is then seen.",
+    )
     tripped_when: Annotated[str, Word("open", "closed")] | None = Field(
         None, description="For a contact behind an input of the unit: closed is 1. Left out: 1 is tripped, wet or on."
     )

@@ -141,6 +141,7 @@ def _modbus(found: Findings, path: Path, point: PointTable, kind: Kind) -> None:
         return
     at = (*path, "register")
     _when(found, path, point)
+    _counter(found, (*path, "counter"), point, kind)
     is_bit = register.kind in ("coil", "discrete")
     if is_bit != (register.type == "bit"):
         found.wrong(
@@ -172,6 +173,21 @@ def _modbus(found: Findings, path: Path, point: PointTable, kind: Kind) -> None:
             f"{register.type} takes two registers, and there is none behind {register.at}",
             "a lower address",
         )
+
+
+def _counter(found: Findings, path: Path, point: ModbusPoint, kind: Kind) -> None:
+    """Only contacts have closings; a wide count has an order."""
+    counter = point.counter
+    if counter is None:
+        return
+    if kind is not Kind.CONTACT:
+        found.wrong(path, f"a {point.role} has no closings", "counter for contacts only", "Remove it")
+    wide = counter.type == "uint32"
+    if wide and counter.order is None and found.lacks((*path, "order")):
+        expected = 'the order of the four octets, "ABCD", "CDAB", "BADC" or "DCBA"'
+        found.wrong((*path, "order"), "order is missing", expected, "Add it")
+    if not wide and counter.order is not None:
+        found.wrong((*path, "order"), "uint16 has no order of words", "order only for 32 bits", "Remove it")
 
 
 def _when(found: Findings, path: Path, point: GpioPoint | ModbusPoint) -> None:

@@ -25,7 +25,7 @@ from edge.domain.leaks import no_leak_text
 from edge.domain.phases import Phase
 from edge.domain.readings import KIND_OF, REASONS, Kind, Role
 from edge.domain.set_point import words
-from edge.domain.show import drop_text, said_of, why_text
+from edge.domain.show import drop_text, polled_text, said_of, why_text
 from edge.domain.show_water import blind_text, capacity_text, fell_text, fill_text, filter_text, never_seen
 from edge.domain.train import TRAIN
 from edge.domain.wording import age_text
@@ -478,7 +478,7 @@ class Readiness:
         if left_ms > 0:
             when = Forecast(left_ms, left_ms, left_ms, "")
             return Judged(UNKNOWN, "live again, but not yet for long enough to count as steady", mends=True, when=when)
-        return Judged(MET, "live")
+        return Judged(MET, f"live{polled_text(s, [point])}")
 
     def no_leak(self, now: Now) -> Judged:
         """No water where none should be."""
@@ -491,17 +491,20 @@ class Readiness:
             return Judged(UNKNOWN, f"not known: {self._why(silent[0])}", ask=self._advice(silent[0]))
         plan, flow = s.settings.supply, s.flow_point
         if plan is None or plan.leak_volume_l is None:
-            return Judged(MET, "no leak seen")
+            return Judged(MET, f"no leak seen{polled_text(s, s.leak_points)}")
         if flow is None:
             return self._no_leak_by_eye(now)
         if s.watches[flow].value(now.mono_ms) is None:
             return Judged(UNKNOWN, f"not known: {flow}: {self._why(flow)}", ask=self._advice(flow))
-        return self._believed(Judged(MET, no_leak_text(s)))
+        return self._believed(Judged(MET, no_leak_text(s) + polled_text(s, s.leak_points)))
 
     def _no_leak_by_eye(self, now: Now) -> Judged:
         """No meter tells what passes: a dry contact does for the water that it can see, and so does whoever reads the meter."""
         if self.station.leak_points:
-            return Judged(MET, "no leak seen; no flow meter tells what passes unseen")
+            return Judged(
+                MET,
+                f"no leak seen{polled_text(self.station, self.station.leak_points)}; no flow meter tells what passes unseen",
+            )
         entered = self.entered(Role.SUPPLY_FLOW, now)
         if entered is None:
             return self._nothing(Role.SUPPLY_FLOW)

@@ -30,6 +30,7 @@ class Point:
         ""  # digest of the settings that make a quantity of what the sensor says; a calibration is bound to it too
     )
     by_people: bool = False  # read by eye and entered
+    polled: bool = False  # a contact of which only its level at each look is known
     sensor: str = ""  # its class, where the station file tells: a calibration's uncertainty asks for it
 
 

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Mapping
+from collections.abc import Mapping, Sequence
 from math import hypot
 from typing import TYPE_CHECKING, Any, Final
 
@@ -74,6 +74,12 @@ def drop_text(station: Station, kpa: float | None) -> str:
 def why_text(station: Station, forecast: Forecast) -> str:
     """What a forecast says, in the station's unit."""
     return said(forecast.why, lambda c: said_of(station, Kind.TEMPERATURE, c))
+
+
+def polled_text(station: Station, points: Sequence[str]) -> str:
+    """What can be missed of contacts that are only looked at; "" where each change is told."""
+    every_ms = [watch.point.every_ms for watch in map(station.watches.__getitem__, points) if watch.point.polled]
+    return f" (polled every {max(every_ms) / 1000.0:g} s)" if every_ms else ""
 
 
 def silent_text(point: str, why: str, detail: str = "") -> str:

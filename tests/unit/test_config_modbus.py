@@ -92,3 +92,36 @@ def test_a_contact_behind_a_units_input_may_say_what_closed_means():
 
 def test_a_bit_has_no_unit():
     assert "a bit has no unit" in refused(contact().replace('"bit" }', '"bit", unit = "1" }'))
+
+
+# -- contacts that are only looked at
+
+
+def test_a_polled_contact_is_warned_of_with_its_period_and_both_ways_out():
+    told = "\n".join(station(contact(of="machine", every="2 s")).warnings)
+    assert "this contact is looked at every 2 s: one that comes and goes in between leaves no trace" in told
+    assert "(counter)" in told and "(gpio)" in told
+    assert "looked at every 0.25 s" in "\n".join(station(contact(of="machine")).warnings)
+
+
+def test_a_contact_with_a_counter_is_not_warned_of_and_its_question_is_counted():
+    counted = contact(of="machine", every="2 s").rstrip() + '\ncounter = { kind = "input", at = 16 }\n'
+    read = station(counted)
+    assert not any("leaves no trace" in text for text in read.warnings)
+    assert (read.settings.points[0].polled, station(contact(of="machine")).settings.points[0].polled) == (False, True)
+    quick = counted.replace('"2 s"', '"50 ms"')
+    assert "2 questions" in refused(quick, baud=4800)
+
+
+@pytest.mark.parametrize(
+    ("more", "said"),
+    [
+        (', type = "uint32"', "counter.order: order is missing"),
+        (', order = "ABCD"', "uint16 has no order of words"),
+        (', type = "int16"', "counter.type"),
+    ],
+)
+def test_a_counter_that_can_not_be_is_refused(more, said):
+    assert said in refused(contact(of="machine").rstrip() + f'\ncounter = {{ kind = "input", at = 16{more} }}\n')
+    with_number = number(0, 0) + 'counter = { kind = "input", at = 16 }\n'
+    assert "has no closings" in refused(with_number)

@@ -525,3 +525,15 @@ def test_a_long_draw_is_judged_anew_only_where_that_may_change_something() -> No
     assert len(asked) < 12
     fell_s = wall_ms_of(driver.condition("pressure")["since"]) / 1000 - began_ms / 1000
     assert fell_s == pytest.approx(385.5, abs=5.0)  # 285 s of 46 psi and 85.5 s of 20 psi make 40 psi, from 15 s on
+
+
+def test_a_contact_that_is_only_looked_at_says_so_where_it_is_met() -> None:
+    polled = tuple(replace(p, polled=p.role is Role.OUTLET_PROTECTION, every_ms=2000) for p in POINTS)
+    leak = replace(point("floor", Role.LEAK, 0.0, 1.0), every_ms=500, polled=True)
+    driver = Driver(replace(SETTINGS, points=(*polled, leak)))
+    driver.run(60, QUIET | {"floor": 0.0})
+    assert driver.condition("outlet:heater")["text"] == "live (polled every 2 s)"
+    assert driver.condition("no_leak")["text"].endswith("(polled every 0.5 s)")
+    plain = Driver()
+    plain.run(60, QUIET)
+    assert plain.condition("outlet:heater")["text"] == "live"
