@@ -108,6 +108,8 @@ def point(watch: PointWatch, is_silent: bool, now: Now) -> dict[str, Any]:
     elif value is not None:
         shown = {"value": CONTACT_WORDS[settings.role][int(value)], "unit": ""}
     read_ms = None if watch.good is None else watch.good_ms
+    if value is not None and last is not None:
+        read_ms = last.mono_ms  # also of one that decides nothing
     return {
         "id": settings.id, "role": str(settings.role), "of": settings.of, "value": value, "unit": UNIT_OF[settings.kind],
         "quality": str(quality), "reason": reason or None, "text": why.text if why else "", "advice": why.advice if why else "",

@@ -38,7 +38,7 @@ from edge.domain.settings import Settings
 from edge.domain.show_water import water_estimates
 from edge.domain.silence import Silence
 from edge.domain.transfer import Transfers
-from edge.domain.validity import PointWatch
+from edge.domain.validity import DECIDES_NOTHING, PointWatch
 from edge.domain.verdict_memory import VerdictMemory
 from edge.domain.warmth import Warmth
 from edge.domain.water import Draw, DrawWatch
@@ -173,7 +173,7 @@ class Station:
             room_c = self.contradictions.room_now(sample.mono_ms) if sample.point in self.reservoir_points else None
             reading = watch.hear(sample, room_c)
             readings.append(reading)
-            value = reading.value
+            value = None if reading.reason in DECIDES_NOTHING else reading.value
             if value is None:
                 if (advice := watch.advice()) is not None:
                     self._drafts.append(Draft(now, "advice", advice))

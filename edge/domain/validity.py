@@ -40,6 +40,9 @@ NOISE_FROM: Final = 8
 #: characters of what is told beside a reason
 LONGEST_DETAIL: Final = 400
 
+#: reasons of readings that are shown as uncertain and decide nothing: interference may hide water as well as pass for it
+DECIDES_NOTHING: Final = frozenset({"edges_noisy"})
+
 _GOOD, _BAD, _UNCERTAIN = Quality.GOOD, Quality.BAD, Quality.UNCERTAIN
 
 
@@ -106,6 +109,9 @@ class PointWatch:
         quality = _GOOD if reason is None else REASONS[reason].quality
         if quality is _BAD:
             return self._bad(sample, reason)
+        if reason in DECIDES_NOTHING:  # what was read before stands until its stale limit, as with a bad one
+            self.last = reading = Reading(sample.point, mono_ms, value, quality, reason, u, before)
+            return reading
         if self._can_stick:
             if value != self.good:
                 self.still_since_ms = mono_ms
@@ -221,8 +227,9 @@ class PointWatch:
 
     def why_silent(self) -> str:
         """The reason (a key of REASONS) to show while the point is silent."""
-        if self.last is not None and self.last.quality is _BAD and self.last.reason is not None:
-            return self.last.reason
+        last = self.last
+        if last is not None and last.reason is not None and (last.quality is _BAD or last.reason in DECIDES_NOTHING):
+            return last.reason
         if self.point.by_people:
             return "not_entered"
         return "no_reading_yet" if self.good is None else "stale"
