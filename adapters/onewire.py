@@ -28,7 +28,7 @@ from adapters.serial_port import duration_s, unusable
 from edge.domain.contracts import Clock, Raw
 from edge.domain.errors import BusLost
 from edge.domain.onewire_history import RECENT_MS, ProbeHistory
-from edge.domain.onewire_text import FAMILIES, Heard, parse_millidegrees, parse_w1_slave
+from edge.domain.onewire_text import FAMILIES, Heard, parse_millidegrees, parse_w1_slave, told_step_c
 
 _log = logging.getLogger(__name__)
 
@@ -208,7 +208,8 @@ class OneWire:
         (self._silent.add if decided.reason == "no_answer" else self._silent.discard)(name)
         self._gone.discard(name)
         if decided.reason is None:
-            return Raw(name, mono_ms, decided.celsius, "degC")
+            step_c = told_step_c(heard.scratchpad, self._address[name][:2])
+            return Raw(name, mono_ms, decided.celsius, "degC", step=step_c)
         return self._bad(name, mono_ms, decided.reason, detail or _shown(heard))
 
     def _heard(self, name: str, folder: str, deadline_s: float) -> tuple[Heard, str]:

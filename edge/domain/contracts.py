@@ -32,10 +32,11 @@ class Raw:
 
     `beside` is what had to be measured with it, at the same moment, where the wiring names a channel for it: the sensor's
     supply [V], or the temperature of a thermocouple's reference junction [degC]. None where no such channel is named, or
-    where it gave nothing (then the transducer says so; it never assumes a value that was to be measured).
+    where it gave nothing (then the transducer says so; it never assumes a value that was to be measured). `step` is the resolution
+    that the sensor itself told, in `unit`.
     """
 
-    __slots__ = ("point", "mono_ms", "number", "unit", "reason", "detail", "beside")
+    __slots__ = ("point", "mono_ms", "number", "unit", "reason", "detail", "beside", "step")
 
     def __init__(
         self,
@@ -46,8 +47,9 @@ class Raw:
         reason: str | None = None,
         detail: str = "",
         beside: float | None = None,
+        step: float | None = None,
     ) -> None:
-        self.point, self.mono_ms, self.number = point, mono_ms, number
+        self.point, self.mono_ms, self.number, self.step = point, mono_ms, number, step
         self.unit, self.reason, self.detail, self.beside = unit, reason, detail, beside
 
     def __repr__(self) -> str:

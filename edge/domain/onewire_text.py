@@ -97,6 +97,18 @@ def _bits(bits: int) -> int:
     return bits
 
 
+def told_step_c(scratchpad: bytes | None, family: str) -> float | None:
+    """The step that a probe says it converts in, by byte 4 of its nine (its two bits of resolution; the others are ones); None where it
+    doesn't say, as the parts of family 10 and look-alikes with more bits.
+
+    >>> [told_step_c(bytes((0x70, 2, 0x4B, 0x46, byte, 0xFF, 0x10, 0x10, 0)), "28") for byte in (0x1F, 0x7F, 0xFF)]
+    [0.5, 0.0625, None]
+    """
+    if scratchpad is None or family == _HALF_DEGREES or scratchpad[4] & 0x9F != 0x1F:
+        return None
+    return step_c(9 + (scratchpad[4] >> 5))
+
+
 def scratchpad_text(scratchpad: bytes) -> str:
     """The nine bytes as the kernel writes them."""
     return scratchpad.hex(" ")

@@ -217,7 +217,7 @@ class Sample(NamedTuple):
     """One attempt to read a point: after the transducer, before calibration and judgement.
 
     `value` is in the unit of the point's kind (UNIT_OF), None where there is none; then `reason` (a key of REASONS) says why.
-    `mono_ms` is the monotonic time of the read itself.
+    `mono_ms` is the monotonic time of the read itself. `step` is the resolution that the sensor itself told [K]; None where it doesn't.
     """
 
     point: str
@@ -225,6 +225,7 @@ class Sample(NamedTuple):
     value: float | None
     reason: str | None = None
     detail: str = ""
+    step: float | None = None
 
 
 class Reading(NamedTuple):

@@ -13,7 +13,6 @@ from zoneinfo import ZoneInfo
 
 from edge.domain import show
 from edge.domain.alarmdesk import AlarmDesk
-from edge.domain.calibration import u_text
 from edge.domain.calibrations import Calibrations
 from edge.domain.contradictions import Contradictions
 from edge.domain.counting import judge, stands
@@ -178,6 +177,7 @@ class Station:
                 if (advice := watch.advice()) is not None:
                     self._drafts.append(Draft(now, "advice", advice))
                 continue
+            self._drafts += watch.take_news(now)
             self.contradictions.heard(sample.point, value, sample.mono_ms)
             self._dirty |= self.seconds.hear(sample.point, value, sample.mono_ms)
             if first or sample.point in self.silence.points:
@@ -603,8 +603,7 @@ class Station:
 
     def nominal(self, point: str) -> str:
         """What stands behind a value: its expanded uncertainty, or that it is uncalibrated."""
-        watch = self.watches[point]
-        return " (uncalibrated)" if watch.correction is None else u_text(watch.correction, watch.point)
+        return self.watches[point].nominal
 
     # -- what is published
 

@@ -238,7 +238,10 @@ def _linear(point: Point, wiring: Mapping[str, Any]) -> Transducer:
         if unit == UNIT_OF[point.kind]:
             return Sample(raw.point, raw.mono_ms, float(raw.number))
         try:
-            return finite(raw, in_kind(float(raw.number), unit, point.kind))
+            sample = finite(raw, in_kind(float(raw.number), unit, point.kind))
+            if raw.step is None:
+                return sample
+            return sample._replace(step=in_kind(raw.step, unit, point.kind) - in_kind(0.0, unit, point.kind))
         except UnitError as exc:
             return bad(raw, "adapter_fault", f"unit {unit!r}: {exc}")
         except OverflowError:

@@ -9,13 +9,16 @@ from __future__ import annotations
 from collections import deque
 from collections.abc import Mapping
 from itertools import pairwise
-from math import isfinite, sqrt
+from math import hypot, isfinite, sqrt
 from types import MappingProxyType
 from typing import Any, Final
 
-from edge.domain.calibration import K_CALIBRATED, Correction
+from edge.domain.calibration import K_CALIBRATED, Correction, u_text
+from edge.domain.calibration_budget import CLASSES
+from edge.domain.entries import Draft, Now
 from edge.domain.readings import REASONS, UNIT_OF, Kind, Quality, Reading, Role, Sample
 from edge.domain.settings import Point
+from edge.domain.steps import Steps
 
 #: readings that agree with each other after a jump, before the new level is believed
 JUMP_CONFIRMED_BY: Final = 3
@@ -43,6 +46,13 @@ LONGEST_DETAIL: Final = 400
 #: reasons of readings that are shown as uncertain and decide nothing: interference may hide water as well as pass for it
 DECIDES_NOTHING: Final = frozenset({"edges_noisy"})
 
+#: what an advice entry on a resolution that has fallen back says
+COARSE: Final = "coarse_steps"
+COARSE_ADVICE: Final = (
+    "Take the probe off its supply for some seconds, or set its resolution (12 bits) anew; replace one that stays so, or write its step "
+    "as `resolution` in the station file. Until then conditions keep that much more distance from their limits"
+)
+
 _GOOD, _BAD, _UNCERTAIN = Quality.GOOD, Quality.BAD, Quality.UNCERTAIN
 
 
@@ -54,7 +64,8 @@ class PointWatch:
 
     __slots__ = (
         "point", "last", "good", "good_ms", "is_sure", "raw", "correction", "started_ms", "still_since_ms", "errors",
-        "doubt", "detail", "_lately", "_wild", "_advised_ms", "_jump", "_jumps", "_rate", "_low", "_high", "_slack", "_contact", "_can_be",
+        "doubt", "detail", "steps", "news",
+        "_lately", "_wild", "_advised_ms", "_jump", "_jumps", "_rate", "_low", "_high", "_slack", "_contact", "_can_be",
         "_can_stick", "_stale_after_ms", "_every_ms",
     )  # fmt: skip
 
@@ -78,6 +89,9 @@ class PointWatch:
         self._rate = None if point.max_rate_per_s is None else point.max_rate_per_s / 1000.0
         self._low, self._high = point.low, point.high
         self._can_be = CAN_BE.get(point.role)
+        own = CLASSES[point.sensor].step if point.sensor in CLASSES else 0.0
+        self.steps = Steps(point.resolution, own or None) if point.kind is Kind.TEMPERATURE else None
+        self.news: dict[str, Any] | None = None  # the body of an advice entry that waits to be told
         self._slack = 2.0 * (point.resolution or 0.0)
         self._contact = point.kind is Kind.CONTACT
         self._can_stick = point.role is Role.RESERVOIR_TEMPERATURE
@@ -95,9 +109,9 @@ class PointWatch:
             return self._bad(sample, "out_of_range")
         if sample.reason is None and self._can_be is not None and not self._can_be[0] <= value <= self._can_be[1]:
             return self._bad(sample, "beyond_its_role")
-        raw, u, before = value, self.point.uncertainty, None
+        raw, before = value, None
         if self.correction is not None:
-            value, u, before = self.correction.of(value), self.correction.u, raw
+            value, before = self.correction.of(value), raw
         if self._contact:
             if value not in (0.0, 1.0):
                 return self._bad(sample, "garbled")
@@ -110,7 +124,7 @@ class PointWatch:
         if quality is _BAD:
             return self._bad(sample, reason)
         if reason in DECIDES_NOTHING:  # what was read before stands until its stale limit, as with a bad one
-            self.last = reading = Reading(sample.point, mono_ms, value, quality, reason, u, before)
+            self.last = reading = Reading(sample.point, mono_ms, value, quality, reason, self.u, before)
             return reading
         if self._can_stick:
             if value != self.good:
@@ -122,7 +136,9 @@ class PointWatch:
         self.good, self.good_ms, self.is_sure, self.raw = value, mono_ms, quality is _GOOD, raw
         self._lately.append(raw)
         self._jump = None
-        self.last = reading = Reading(sample.point, mono_ms, value, quality, reason, u, before)
+        if self.steps is not None and self.steps.hear(raw, sample.step) and self.steps.coarse is not None:
+            self.news = self._coarse_news(self.steps.coarse, mono_ms)
+        self.last = reading = Reading(sample.point, mono_ms, value, quality, reason, self.u, before)
         return reading
 
     def _is_still(self, value: float, mono_ms: int, room_c: float | None) -> bool:
@@ -190,13 +206,43 @@ class PointWatch:
 
     @property
     def guard(self) -> float:
-        """k u: how far inside a limit a value has to be to count as met (JCGM 106); 0 for a point without a calibration."""
-        return 0.0 if self.correction is None else K_CALIBRATED * self.correction.u
+        """k u: how far inside a limit a value has to be to count as met (JCGM 106); of a point without a calibration what a resolution
+        that has fallen back adds, else 0.
+        """
+        own, coarse = 0.0 if self.correction is None else self.correction.u, self._coarse_u
+        return K_CALIBRATED * (hypot(own, coarse) if coarse else own)
 
     @property
     def u(self) -> float | None:
         """Standard uncertainty of a reading: by calibration, else as the station file states it; None where neither tells."""
-        return self.point.uncertainty if self.correction is None else self.correction.u
+        own, coarse = self.point.uncertainty if self.correction is None else self.correction.u, self._coarse_u
+        return hypot(own or 0.0, coarse) if coarse else own
+
+    @property
+    def _coarse_u(self) -> float:
+        return 0.0 if self.steps is None or self.steps.coarse is None else self.steps.u
+
+    @property
+    def nominal(self) -> str:
+        """What stands behind a value, for people: its expanded uncertainty or that it is uncalibrated, and a step that is too coarse."""
+        told = " (uncalibrated)" if self.correction is None else u_text(self.correction, self.point)
+        coarse = None if self.steps is None else self.steps.coarse
+        return told if coarse is None else f"{told}, in steps of {coarse:.2g} K"
+
+    def take_news(self, now: Now) -> list[Draft]:
+        """Advice that has not been told yet."""
+        news, self.news = self.news, None
+        return [] if news is None else [Draft(now, "advice", news)]
+
+    def _coarse_news(self, coarse: float, mono_ms: int) -> dict[str, Any] | None:
+        """The body of an advice entry on a resolution that has fallen back; None where it was told of late."""
+        told_ms = self._advised_ms.get(COARSE)
+        if told_ms is not None and mono_ms - told_ms < ADVISED_AGAIN_MS:
+            return None
+        self._advised_ms[COARSE] = mono_ms
+        own = self.steps.own if self.steps is not None else None
+        what = f"it reads in steps of {coarse:.3g} K" + ("" if own is None else f" in place of {own:.2g} K")
+        return {"point": self.point.id, "reason": COARSE, "what": what, "advice": COARSE_ADVICE}
 
     @property
     def stale_at_ms(self) -> int:
