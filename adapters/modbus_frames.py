@@ -151,7 +151,8 @@ class Exchange:
         wire_s: how long question and answer take on the wire, beyond that.
         silence_s: so long without a byte, and what has begun to come is over.
 
-    `strangers`: frames that were answers to something else. `noise`: bytes that were passed over before the answer.
+    `strangers`: frames that were answers to something else. `noise`: bytes that were passed over before the answer;
+    `behind`: what stood behind it, where that came at once.
     """
 
     def __init__(self, question: Question, now_s: float, limit_s: float, silence_s: float, wire_s: float = 0.0) -> None:
@@ -160,6 +161,7 @@ class Exchange:
         self.strangers: list[Frame] = []
         self.echoed = False
         self.noise = 0
+        self.behind = b""
         self._limit_s, self._silence_s = limit_s, silence_s
         self._bytes = bytearray()
         self._byte_s = now_s
@@ -211,6 +213,7 @@ class Exchange:
                 frame = _frame_at(data, at) if at + 5 <= len(data) else None
                 if frame is not None:
                     self.noise += at
+                    self.behind = data[at + frame.length :]
                     self._found = Answer(frame.data) if frame.code is None else Refusal(frame.code)
                     return
                 at = data.find(head, at + 1)

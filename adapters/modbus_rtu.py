@@ -361,6 +361,8 @@ class ModbusRtu:
         if exchange.echoed:
             self._echoes += 1
             self._say_once("the adapter hears what it sends; that is left out")
+        if any(frame.unit_id == block.unit_id for frame in frames_in(exchange.behind)):
+            self._say_once(f"unit {block.unit_id} answers twice to one question: do two units bear this number?")
         self._answered_late(exchange.strangers, now_s)
         return self._became(block, outcome, now_s)
 

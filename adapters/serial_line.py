@@ -5,7 +5,9 @@ What matters most here: no half number is ever taken for a whole one. So
 - the line that was under way when the port was opened, or after an overlong or unfinished one, is skipped to its end;
 - a line counts when its end has come, however long that takes; one whose rest doesn't come is dropped;
 - a value that the pattern cuts out of a longer number ("2.4" of "52.4", "5" of "5,2") is bad, not a value;
-- a shorter number that jumps, and that only lost characters explain, waits until further lines bear it out (cut_numbers.py);
+- a shorter number that jumps, and that only lost characters explain, waits until further lines bear it out, and so does the first
+  number after an opening (cut_numbers.py);
+- lines that come half or twice as often as they used to are said (line_rate.py);
 - only plain decimal numbers count, with a decimal comma only where the station file says so, whatever the locale is.
 """
 
@@ -19,7 +21,8 @@ from collections.abc import Callable, Mapping, Sequence
 from itertools import islice
 from typing import Any, Final, NamedTuple
 
-from adapters.cut_numbers import CONFIRMED_BY, CutNumbers
+from adapters.cut_numbers import CutNumbers, Verdict
+from adapters.line_rate import LineRate
 from adapters.serial_port import SerialPort, duration_s, unusable
 from edge.domain.contracts import Clock, Raw
 from edge.domain.transducers import plain_number
@@ -198,6 +201,7 @@ class SerialLine:
         self._heard_s: dict[str, float] = {}
         self._numbers: dict[str, CutNumbers] = {}
         self._doubted: dict[str, list[Raw]] = {}  # numbers that wait until further lines bear them out
+        self._rate = LineRate()
         self._misfits = 0  # lines without a value since the last one with
         self._told: set[str] = set()
         self.counts: Counter[str] = Counter()
@@ -212,6 +216,7 @@ class SerialLine:
         self._heard_s = dict.fromkeys(self._silence_s, self._settled_s)
         self._numbers = {field.point: CutNumbers() for field in self._fields}
         self._doubted.clear()
+        self._rate = LineRate()
         self._misfits = 0
         self._told.clear()
 
@@ -279,6 +284,9 @@ class SerialLine:
         before = self._buffer.dropped.copy()
         lines = self._buffer.feed(chunk)
         self._note_dropped(self._buffer.dropped - before)
+        self._rate.hear(len(lines), now_s)
+        if self._rate.remark:
+            self._say_once(self._rate.remark, kind="rate of lines")
         if len(lines) > MOST_LINES:
             self.counts["lines of a backlog dropped"] += len(lines) - MOST_LINES
             lines = lines[-MOST_LINES:]
@@ -316,21 +324,31 @@ class SerialLine:
         match = field.pattern.search(text)
         if raw.number is None or field.is_word or match is None:
             return [raw]
-        doubted = self._doubted.setdefault(raw.point, [])
-        spelt = match["value"].strip()
-        if self._numbers[raw.point].is_doubted(spelt, raw.number):
-            doubted.append(raw)
+        waited = self._doubted.setdefault(raw.point, [])
+        verdict = self._numbers[raw.point].look(match["value"].strip(), raw.number)
+        if verdict is Verdict.WAITS:
+            waited.append(raw)
             return []
-        waited, self._doubted[raw.point] = doubted, []
-        if len(waited) >= CONFIRMED_BY - 1:
+        self._doubted[raw.point] = [raw] if verdict is Verdict.INSTEAD else []
+        if verdict is Verdict.INSTEAD:
+            self.counts["first numbers that nothing bore out"] += len(waited)
+            return []
+        if verdict is Verdict.BORNE_OUT:
             return [*waited, raw]
-        self.counts["numbers that lost characters"] += len(waited)
-        if waited:
+        torn = waited if verdict is Verdict.TAKEN else [*waited, raw]
+        self.counts["numbers that lost characters"] += len(torn)
+        if torn:
             self._say_once("numbers lose characters on their way: see whether another program reads this port")
-        torn = "it lost characters on its way: see whether another program reads this port"
-        return [*(Raw(one.point, one.mono_ms, None, reason="garbled", detail=torn) for one in waited), raw]
+        told = "it lost characters on its way: see whether another program reads this port"
+        bad = [Raw(one.point, one.mono_ms, None, reason="garbled", detail=told) for one in torn]
+        return bad if verdict is Verdict.TORN else [*bad, raw]
 
     # -- what is told
+
+    @property
+    def remark(self) -> str:
+        """What is unusual though lines are read."""
+        return self._rate.remark
 
     def _note_dropped(self, dropped: Counter[str]) -> None:
         for kind, times in dropped.items():
@@ -338,10 +356,10 @@ class SerialLine:
             if kind == "overlong":
                 self._say_once(f"a line is longer than {LONGEST_LINE} bytes and is dropped")
 
-    def _say_once(self, what: str, shown: bytes = b"") -> None:
+    def _say_once(self, what: str, shown: bytes = b"", kind: str = "") -> None:
         """One line in the log for each kind of trouble, until the port is opened again; the counts go on."""
-        if what not in self._told:
-            self._told.add(what)
+        if (kind or what) not in self._told:
+            self._told.add(kind or what)
             _log.warning("bus %s, %s: %s%s", self._id, self._port.name, what, f" ({shown[:60]!r})" if shown else "")
 
 

@@ -14,7 +14,7 @@ from dataclasses import dataclass, field, replace
 from pathlib import Path
 from typing import Any, Final
 
-from edge import config_checks, config_notes, config_wiring
+from edge import config_checks, config_notes, config_ports, config_wiring
 from edge.config_bounds import ONEWIRE_READ_MS
 from edge.config_build import point as build_point
 from edge.config_build import station as build_station
@@ -291,13 +291,20 @@ def check_report(path: Path) -> tuple[int, str]:
     settings = station.settings
     size = f"{_many(len(settings.points), 'point')} on {_many(len(station.buses), 'bus', 'buses')}"
     lines = [f"{path}: can be used. Station {settings.name}, {size}, settings {station.digest[:12]}."]
-    lines += [f"Warning: {text}" for text in (*station.warnings, *_missing_files(station))]
+    lines += [f"Warning: {text}" for text in (*station.warnings, *_missing_files(station), *_shared_ports(station))]
     lines += [f"Not active yet: {text}" for text in station.not_active]
     return 0, "\n".join(lines)
 
 
 def _many(count: int, word: str, words: str = "") -> str:
     return f"{count} {word if count == 1 else words or word + 's'}"
+
+
+def _shared_ports(station: StationFile) -> list[str]:
+    """Ports named by a maker's number that more than one converter of this board bears."""
+    twins = config_ports.nameless(config_ports.SERIAL)
+    named = [bus for bus in station.buses if str(bus.options.get("port", "")).startswith("/dev/serial/by-id/")]
+    return [f"{station.path}, bus[{bus.id}].port: {config_ports.told(twins)}." for bus in named if twins]
 
 
 def _missing_files(station: StationFile) -> list[str]:

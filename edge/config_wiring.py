@@ -16,6 +16,7 @@ from edge.config_points import (
     IioPoint,
     LoopTable,
     ModbusPoint,
+    OneWireBus,
     OneWirePoint,
     PointTable,
     RegisterTable,
@@ -291,7 +292,8 @@ def _same_source(tables: Tables, found: Findings) -> None:
         bus, source = tables.bus_of(point), _source(point)
         if bus is None or source is None or source[1] is None:
             continue
-        first = seen.setdefault((bus.id, source[1]), point)
+        tree = f"1-Wire {bus.root}" if isinstance(bus, OneWireBus) else bus.id  # buses of one tree see the same probes
+        first = seen.setdefault((tree, source[1]), point)
         if first is not point:
             path = (*tables.path(point), source[0])
             found.wrong(

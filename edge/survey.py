@@ -17,7 +17,7 @@ from pathlib import Path
 from typing import Any, Final
 
 from adapters import iio, onewire
-from edge import survey_gpio
+from edge import config_ports, survey_gpio
 from edge.cli_say import is_terminal
 from edge.domain.errors import UnusableInput, WarmwellError
 from edge.survey_file import Draft, draft
@@ -141,6 +141,8 @@ def _found(wishes: Wishes) -> tuple[list[Watch], list[str]]:
         bus = {"port": lasting_name(port, wishes.root)}
         watches.append(lines_on(port, wishes.baud if wishes.modbus_port is None else None, bus))
     absent += [] if ports else ["Serial ports: none with a lasting name; --ports names others"]
+    twins = config_ports.nameless(wishes.root / "dev" / "serial")
+    absent += [f"Serial ports: {config_ports.told(twins)}"] if twins else []
     if wishes.modbus_port is not None:
         watches.append(
             modbus(wishes.modbus_port, wishes.baud or 19200, wishes.parity, wishes.units, wishes.last_register)
@@ -163,7 +165,7 @@ def serial_ports(root: Path) -> list[str]:
     """The serial ports by names that last, and those without one last of all; each once."""
     seen: set[str] = set()
     found: list[str] = []
-    names = [entry for place in _LASTING for entry in _entries(root / place)]
+    names = [entry for place in _lasting(root) for entry in _entries(root / place)]
     names += [
         entry
         for start in _OTHERS
@@ -178,6 +180,11 @@ def serial_ports(root: Path) -> list[str]:
     return found
 
 
+def _lasting(root: Path) -> Sequence[str]:
+    """Where the names that last are: by the maker's number first, but where two converters bear the same."""
+    return tuple(reversed(_LASTING)) if config_ports.nameless(root / "dev" / "serial") else _LASTING
+
+
 def _entries(folder: Path) -> list[Path]:
     try:
         return sorted(folder.iterdir())
@@ -188,7 +195,7 @@ def _entries(folder: Path) -> list[Path]:
 def lasting_name(port: str, root: Path) -> str:
     """The name of a port that stays its own when plugs are changed; the name itself where there is none."""
     device = os.path.realpath(port)
-    for place in _LASTING:
+    for place in _lasting(root):
         for entry in _entries(root / place):
             if os.path.realpath(entry) == device:
                 return str(entry)

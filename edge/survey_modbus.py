@@ -10,7 +10,7 @@ import time
 from collections.abc import Callable
 from typing import Final, NamedTuple
 
-from adapters.modbus_frames import Answer, Exchange, Failure, Outcome, Question, Refusal
+from adapters.modbus_frames import Answer, Exchange, Failure, Outcome, Question, Refusal, frames_in
 from adapters.serial_port import SerialPort
 from edge.domain.registers import FUNCTIONS, gap_ms, wire_ms
 
@@ -18,6 +18,11 @@ ANSWER_S: Final = 0.3  # a usual unit answers within some 20 ms (common practice
 BREAK_S: Final = 0.1
 MOST_AT_ONCE: Final = 16
 KINDS: Final = ("input", "holding")
+ANSWERS: Final = "answers"
+#: what is said of a number that two units bear: makers give all of theirs the same one
+TWICE: Final = (
+    " twice to one question: two units bear this number; connect one at a time and give each a number of its own"
+)
 _NO_SUCH: Final = (2, 3)  # exceptions: no such register; not so many at once
 
 
@@ -44,6 +49,7 @@ class Scan:
         self.registers: dict[Place, bytes] = {}
         self.moved: set[Place] = set()
         self.echo = False
+        self._behind = b""  # what stood behind the newest answer
         self.garbled = 0
 
     def close(self) -> None:
@@ -55,16 +61,26 @@ class Scan:
         for kind in KINDS:
             outcome = self.ask(Place(unit_id, kind, 0), 1)
             if isinstance(outcome, (Answer, Refusal)):
-                self.units[unit_id] = "answers"
+                self.units[unit_id] = ANSWERS + (TWICE if self._answers_again(unit_id) else "")
                 break
             if outcome.heard:
-                self.units[unit_id] = f"something comes back, but no answer ({outcome.detail}); check baud and parity"
-        if self.units.get(unit_id) != "answers":
+                self.units[unit_id] = (
+                    f"something comes back, but no answer ({outcome.detail}); check baud and parity, and that no other unit bears this "
+                    "number (makers give them all the same)"
+                )
+        if not self.units.get(unit_id, "").startswith(ANSWERS):
             return
         for kind in KINDS:
             refused = self._span(unit_id, kind, 0, last + 1, over)
             if refused:
                 self.units[unit_id] += f"; {kind} registers: {refused}"
+
+    def _answers_again(self, unit_id: int) -> bool:
+        """Whether a second answer comes to a question that was answered."""
+        heard, until_s = bytearray(self._behind), time.monotonic() + self._answer_s
+        while (left_s := until_s - time.monotonic()) > 0.0 and self._port.ready(left_s):
+            heard += self._port.read()
+        return any(frame.unit_id == unit_id for frame in frames_in(bytes(heard)))
 
     def _span(self, unit_id: int, kind: str, at: int, size: int, over: Callable[[], bool]) -> str:
         """Read `size` registers, in halves where a unit refuses; returns why none of them can be had."""
@@ -124,7 +140,7 @@ class Scan:
         while (outcome := exchange.outcome(now_s := time.monotonic())) is None:
             if self._port.ready(max(0.0, exchange.next_look_s - now_s)):
                 exchange.feed(self._port.read(), time.monotonic())
-        self.echo = self.echo or exchange.echoed
+        self.echo, self._behind = self.echo or exchange.echoed, exchange.behind
         if isinstance(outcome, Failure):
             self.garbled += outcome.heard
             if count > 1 or outcome.heard:  # its answer, late, would look like that to the next question of this unit

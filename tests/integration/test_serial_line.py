@@ -21,6 +21,7 @@ import tty
 import pytest
 import serial
 
+from adapters.cut_numbers import Verdict
 from adapters.serial_line import SerialLine
 from adapters.serial_port import PortInUse
 from edge.acquisition import Acquisition
@@ -78,11 +79,13 @@ NAMED_POINTS = {
 
 
 class Reader:
-    """An open adapter, and what it heard."""
+    """An open adapter, and what it heard. Its points have had their first number, of which test_cut_numbers.py tells."""
 
     def __init__(self, line, points, **options):
         self.adapter = SerialLine({"id": "lines", "port": line.path, **options}, points, RealClock())
         self.adapter.open()
+        for numbers in self.adapter._numbers.values():
+            assert [numbers.look("0", 0.0) for _ in range(2)][1] is Verdict.BORNE_OUT
 
     def hear(self, until, timeout_s=3.0):
         """All raw readings until `until` of them came, by (point, number or reason)."""
@@ -481,7 +484,8 @@ def test_lines_are_stamped_when_they_come_and_not_when_they_are_next_due(line):
     clock = RealClock()
     with Station(line, silence="30 s") as station:
         station.wait(lambda: station.acquisition.status()["lines"]["reads"] >= 1)
-        line.send(b"\n")
+        line.send(b"\nT=39.0\nT=39.0\n")
+        station.wait(lambda: station.good("reservoir"))
         late_ms = []
         for _ in range(5):
             sent_ms = clock.mono_ms()
@@ -524,5 +528,5 @@ def test_a_dripping_line_costs_little(line):
             line.send(b"x")
             time.sleep(0.001)
         assert (time.process_time() - cpu_s) / (time.monotonic() - began_s) < 0.25
-        line.send(b"\nT=39.0\n")
+        line.send(b"\nT=39.0\nT=39.0\n")
         station.wait(lambda: station.good("reservoir"))
