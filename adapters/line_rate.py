@@ -12,6 +12,8 @@ from typing import Final
 LEARNED_FROM: Final = 40
 PARTS: Final = 8
 REGULAR: Final = 0.25
+#: of lines that come more often a busy computer alone makes a difference [s]
+LEAST_S: Final = 0.2
 #: it is held against that of so many lines lately
 LATELY: Final = 20
 #: so many times the usual interval, or so small a part of it, is said; and over again nearer than this
@@ -44,7 +46,7 @@ class LineRate:
         part = LEARNED_FROM // PARTS
         parts = [(self._first_s[n + part] - self._first_s[n]) / part for n in range(0, LEARNED_FROM, part)]
         mean_s = sum(parts) / PARTS
-        if max(abs(one - mean_s) for one in parts) <= REGULAR * mean_s:
+        if mean_s >= LEAST_S and max(abs(one - mean_s) for one in parts) <= REGULAR * mean_s:
             self._usual_s = mean_s
         else:
             del self._first_s[:part]  # not yet, or never: it is looked at anew

@@ -40,6 +40,7 @@ PATIENCE_SHARE: Final = 0.6  # of the bus's time limit: so long all silent files
 USUAL_LIMIT_S: Final = 2.0
 RECENT_PERIODS: Final = 5  # good readings that many periods back still tell where a temperature can be
 MOST_CANDIDATES: Final = 5  # in one sentence
+CONVERSION_S: Final = 0.75  # of 12 bits: a read that is over sooner leaves nobody out
 LONGEST_TURN: Final = 5.0  # periods that one that didn't answer gives way to others
 
 ADDRESS: Final = re.compile(rf"(?:{'|'.join(FAMILIES)})-[0-9a-f]{{12}}")
@@ -122,7 +123,7 @@ class OneWire:
         deadline_s = time.monotonic() + self._patience_s
         self._convert_at_once(there, present, deadline_s)
         began_s = time.monotonic()
-        until_s = began_s + min(self._every_s.values())
+        until_s = began_s + max(CONVERSION_S, min(self._every_s.values()))
         raws, now_s = [], began_s
         for name in self._in_order(due, began_s):
             if now_s >= until_s:
