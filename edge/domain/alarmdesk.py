@@ -120,7 +120,7 @@ class AlarmDesk:
         )
         limit = of("limit", self._limit(base))
         if limit is not None:
-            self.bands[ident] = Band(limit, of("deadband", row.deadband), low=base.endswith("_low"))
+            self.bands[ident] = Band(limit, of("deadband", row.deadband), low=row.low)
 
     def _limit(self, base: str) -> float | None:
         supply, reservoir = self.settings.supply, self.settings.reservoir
@@ -184,13 +184,13 @@ class AlarmDesk:
 
     def _mind_worse(self, alarm: Alarm, value: float | None, limit: float | None, cause: str, now: Now) -> None:
         """What has become clearly worse shows today's value; answered before, it is announced anew, unless its cause tells it."""
-        band = self.bands.get(alarm.id)
+        band, low = self.bands.get(alarm.id), CATALOGUE[base_of(alarm.id)].low
         deadband = 0.0 if band is None else band.deadband
-        if not has_worsened(alarm, value, limit, deadband, now.mono_ms) or value is None or limit is None:
+        if not has_worsened(alarm, value, limit, deadband, now.mono_ms, low=low) or value is None or limit is None:
             return
         alarm.value, alarm.limit, alarm.cause, alarm.worse_since_ms = value, limit, cause, None
         is_answered = alarm.state is State.ACKNOWLEDGED and self.cause_of(alarm.id) is None
-        if is_answered and is_told_anew(alarm, value, limit, deadband):
+        if is_answered and is_told_anew(alarm, value, limit, deadband, low=low):
             self.step(alarm.id, Event.WORSEN, now)
 
     def hold(self, ident: str, off_ms: int) -> None:

@@ -14,7 +14,10 @@ from typing import Final, NamedTuple
 
 
 class Row(NamedTuple):
-    """One alarm of the catalogue. `on_ms`, `off_ms`, `deadband` (kPa, Cel, L/min) and `priority` can be tuned."""
+    """One alarm of the catalogue. `on_ms`, `off_ms`, `deadband` (kPa, Cel, L/min) and `priority` can be tuned.
+
+    `low`: it stands for a value that is below its limit, not above.
+    """
 
     priority: str
     on_ms: int
@@ -23,6 +26,7 @@ class Row(NamedTuple):
     consequence: str
     response: str
     respond_within_s: int
+    low: bool = False
 
 
 _MIN: Final = 60_000
@@ -32,7 +36,7 @@ CATALOGUE: Final[Mapping[str, Row]] = MappingProxyType(
     {
         "reservoir_cold": Row(
             "medium", 2 * _MIN, 0, 0.0, "Contact in the basin would be below the label's minimum: no cycle may start",
-            "See that the heater is on and its outlet live; wait for the expected time, or warm the room", 1800,
+            "See that the heater is on and its outlet live; wait for the expected time, or warm the room", 1800, low=True,
         ),
         "reservoir_hot": Row(
             "medium", 1 * _MIN, 0, 0.5, "Beyond the label's range; endoscopes and liquid may suffer; hot surfaces and vapour",
@@ -41,6 +45,7 @@ CATALOGUE: Final[Mapping[str, Row]] = MappingProxyType(
         "not_heating": Row(
             "medium", 20 * _MIN, 0, 0.0, "It does not get warm: no cycle may start",
             "See that the heater is on and its thermostat set; close the lid; have heater and thermostat looked at by licensed staff", 1800,
+            low=True,
         ),
         "heating_weak": Row(
             "low", 10 * _MIN, 0, 0.0, "Warm-up takes longer than it used to: an element may be failing, or the lid is open",
@@ -48,11 +53,11 @@ CATALOGUE: Final[Mapping[str, Row]] = MappingProxyType(
         ),
         "late_for_first_case": Row(
             "medium", 10 * _MIN, 0, 0.0, "The first case of the day has to wait",
-            "Start heating now where it isn't; close the lid, warm the room; tell who plans the cases when it will be warm", 900,
+            "Start heating now where it isn't; close the lid, warm the room; tell who plans the cases when it will be warm", 900, low=True,
         ),
         "pressure_low": Row(
             "medium", 15_000, 0, 2 * _PSI, "Channels and rinses get too little water",
-            "Open the stop valve fully; see whether others draw; look at the supply's regulator", 900,
+            "Open the stop valve fully; see whether others draw; look at the supply's regulator", 900, low=True,
         ),
         "pressure_high": Row(
             "medium", 15_000, 0, 2 * _PSI, "Fittings and filter housings are stressed",
@@ -64,11 +69,11 @@ CATALOGUE: Final[Mapping[str, Row]] = MappingProxyType(
         ),
         "static_low": Row(
             "medium", 0, 0, 0.0, "Less at rest than drawing needs: fills and rinses would get too little water",
-            "Open the stop valve; see whether the building's supply is off; then draw water for half a minute", 900,
+            "Open the stop valve; see whether the building's supply is off; then draw water for half a minute", 900, low=True,
         ),
         "flow_low": Row(
             "medium", 15_000, 0, 0.4, "Fills and rinses take too long",
-            "Open the stop valve fully; look at the filters' pressure drops", 900,
+            "Open the stop valve fully; look at the filters' pressure drops", 900, low=True,
         ),
         "flow_high": Row("low", 15_000, 0, 0.4, "A hose may be off, or the meter's factor wrong", "Look for running water", 900),
         "outlet_tripped": Row(

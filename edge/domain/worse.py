@@ -16,12 +16,14 @@ CLEARLY: Final = 0.1
 DEADBANDS: Final = 3.0
 
 
-def has_worsened(alarm: Alarm, value: float | None, limit: float | None, deadband: float, mono_ms: int) -> bool:
-    """Is it clearly worse than the value that it shows, and has been for its on-delay?"""
+def has_worsened(
+    alarm: Alarm, value: float | None, limit: float | None, deadband: float, mono_ms: int, *, low: bool
+) -> bool:
+    """Is it clearly worse than the value that it shows, and has been for its on-delay? `low`: it is worse the lower it is."""
     shown = alarm.value
     if not alarm.present or value is None or limit is None or shown is None:
         return False
-    if _beyond(value, limit, shown) < _clearly(alarm, limit, deadband):
+    if _beyond(value, limit, low=low) <= 0.0 or _beyond(value, shown, low=low) < _clearly(alarm, limit, deadband):
         alarm.worse_since_ms = None
         return False
     if alarm.worse_since_ms is None:
@@ -29,15 +31,15 @@ def has_worsened(alarm: Alarm, value: float | None, limit: float | None, deadban
     return mono_ms - alarm.worse_since_ms >= alarm.delay.on_ms
 
 
-def is_told_anew(alarm: Alarm, value: float, limit: float, deadband: float) -> bool:
+def is_told_anew(alarm: Alarm, value: float, limit: float, deadband: float, *, low: bool) -> bool:
     """Is it so much worse than it was told that whoever answered has to hear of it?"""
     told = alarm.told
-    return told is None or _beyond(value, limit, told) >= max(_clearly(alarm, limit, deadband), abs(told - limit))
+    return told is None or _beyond(value, told, low=low) >= max(_clearly(alarm, limit, deadband), abs(told - limit))
 
 
-def _beyond(value: float, limit: float, than: float) -> float:
-    """By how much further beyond its limit; less than nought where it is nearer."""
-    return than - value if value < limit else value - than
+def _beyond(value: float, than: float, *, low: bool) -> float:
+    """By how much it is further on its bad side; less than nought where it is better."""
+    return than - value if low else value - than
 
 
 def _clearly(alarm: Alarm, limit: float, deadband: float) -> float:

@@ -190,6 +190,18 @@ def test_an_answered_alarm_that_becomes_clearly_worse_is_announced_anew_with_its
     assert driver.station.alarms(driver.now)["reservoir_cold"]["value"] == pytest.approx(28.0, abs=2.1)
 
 
+def test_an_answered_alarm_is_not_announced_anew_by_getting_better_up_to_the_limit_where_it_ends() -> None:
+    """The limit that ends it lies above the one that began it: between them a warming liquid is better, not worse."""
+    waits = AlarmTuning(limit=38.5, deadband=0.6)
+    driver = Driver(tuned(not_heating=AlarmTuning(on_delay_ms=24 * HOUR), reservoir_cold=waits))
+    driver.run(60)
+    driver.run(1800, QUIET | {"reservoir": 38.2}, every_s=5)
+    driver.run(3600, cooling(38.2, 3.0), every_s=5)
+    driver.record("acknowledge", alarm="reservoir_cold")
+    driver.run(2 * HOUR / 1000, cooling(35.2, -3.0), every_s=5)
+    assert driver.alarms("reservoir_cold") == ["unacknowledged", "acknowledged", "normal"]
+
+
 def test_an_alarm_that_returned_unanswered_is_the_consequence_of_the_trip_that_brings_it_again() -> None:
     driver = Driver(tuned(not_heating=AlarmTuning(on_delay_ms=24 * HOUR)))
     driver.run(60)
