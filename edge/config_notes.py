@@ -49,6 +49,8 @@ _JUDGED_BY: Final[Mapping[Role, str]] = {
 NEVER_READY: Final = "the station is never ready so"
 #: a draw whose end is noticed later than this reads longer than it was (common practice, no published source)
 SLOW_END_S: Final = 5.0
+#: a floor that was wet doesn't dry within this: a leak contact that is looked at so often misses none (common practice, no source)
+WET_STAYS_S: Final = 10.0
 #: edges that the kernel is asked to keep between two reads of a line
 PULSE_QUEUE: Final = 1024
 #: filter trains whose pressure drops this version can tell stage by stage
@@ -194,8 +196,9 @@ def _points(tables: Tables, found: Findings) -> None:
             found.warn(path, "no unit: a column of a recording that names none is read as degC, kPa or L/min")
         for at, text in sensor_warnings(path, point):
             found.warn(at, text)
-        if KIND_OF[point.role] is Kind.CONTACT and is_polled(point):
-            every_s = (CONTACT_EVERY_MS if point.every is None else point.every) / 1000.0
+        every_s = (CONTACT_EVERY_MS if point.every is None else point.every) / 1000.0
+        stays = point.role is Role.LEAK and every_s <= WET_STAYS_S
+        if KIND_OF[point.role] is Kind.CONTACT and is_polled(point) and not stays:
             told = "looked at" if not isinstance(point, SerialLinePoint) else "told by its sender, or looked at,"
             text = f"this contact is {told} every {every_s:g} s: one that comes and goes in between leaves no trace; "
             ways = (

@@ -104,6 +104,14 @@ def test_a_polled_contact_is_warned_of_with_its_period_and_both_ways_out():
     assert "looked at every 0.25 s" in "\n".join(station(contact(of="machine")).warnings)
 
 
+def test_of_water_on_the_floor_it_is_warned_only_where_it_might_have_dried():
+    leak = (
+        '[[point]]\nid = "floor"\nrole = "leak"\nunit_id = 4\nregister = { kind = "discrete", at = 0, type = "bit" }\n'
+    )
+    assert not any("leaves no trace" in text for text in station(leak + 'every = "10 s"\n').warnings)
+    assert any("leaves no trace" in text for text in station(leak + 'every = "30 s"\n').warnings)
+
+
 def test_a_contact_with_a_counter_is_not_warned_of_and_its_question_is_counted():
     counted = contact(of="machine", every="2 s").rstrip() + '\ncounter = { kind = "input", at = 16 }\n'
     read = station(counted)
