@@ -172,11 +172,10 @@ def test_a_reload_puts_a_new_file_in_force_and_a_bad_one_does_not(daemon: Daemon
 
     daemon.write(title="Scope room 2, right bench")
     daemon.send(signal.SIGHUP)
-    until(lambda: [e["kind"] for e in daemon.entries()].count("settings") == 2)
-    settings = [e["body"] for e in daemon.entries() if e["kind"] == "settings"]
-    assert settings[1]["document"]["station"]["title"] == "Scope room 2, right bench"
-    assert settings[0]["digest"] != settings[1]["digest"]
     until(lambda: _title(daemon) == "Scope room 2, right bench")
+    settings = [e["body"] for e in daemon.entries() if e["kind"] == "settings"]
+    assert len(settings) == 2 and settings[1]["document"]["station"]["title"] == "Scope room 2, right bench"
+    assert settings[0]["digest"] != settings[1]["digest"]
     assert daemon.record(record="note", text="after the reload")[0] == 200
     until(lambda: "was not taken" not in daemon.get("/api/1/verdict")[1]["note"])
 
