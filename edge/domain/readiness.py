@@ -344,7 +344,10 @@ class Readiness:
         """Its drop at the reference flow, and its age."""
         s = self.station
         stage = next(f for f in s.settings.filters if f.id == ident)
-        change = s.book.last_change(ident)
+        change, failed = s.book.last_change(ident), s.book.failed(ident)
+        if failed is not None:
+            who = failed.body.get("by", "somebody")
+            return by_fact(UNMET, f"{who} looked at it and found that it failed", failed, f"Change filter {ident}")
         drop, seq, at_ms, fresh = s.dropped(ident, now)
         text = f"{drop_text(s, drop)} of drop at the reference flow" if drop is not None else "no drop known"
         seen = s.evidence.train.of(ident)

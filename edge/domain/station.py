@@ -20,6 +20,7 @@ from edge.domain.counting import judge, stands
 from edge.domain.cross_weigh import Seconds, Weighing
 from edge.domain.duties import ALARM_RECORDS, Book, Fact, checked, local_date, next_date_change_ms
 from edge.domain.duty_alarms import raise_duties
+from edge.domain.duty_conditions import label_ends_ms
 from edge.domain.entered import BY_EYE, Entered, sensed
 from edge.domain.entries import Draft, Entry, Now, Stamp, rfc3339, wall_ms_of
 from edge.domain.evidence import Evidence, Shown
@@ -571,7 +572,8 @@ class Station:
         fill = self.book.last("disinfectant_fill")
         ends += [w.correction.due_ms - now.wall_ms for w in self.watches.values() if w.correction is not None]
         if fill is not None and self.settings.reuse_life_ms is not None:
-            ends.append(fill.at_ms + self.settings.reuse_life_ms - now.wall_ms)
+            over = (fill.at_ms + self.settings.reuse_life_ms, label_ends_ms(fill, self.zone) or 0)
+            ends += [at_ms - now.wall_ms for at_ms in over]
         for role, stands_ms in self.settings.not_fitted.items():
             entered = self.book.last("entered_reading", role=str(role))
             if entered is not None:
