@@ -234,7 +234,7 @@ def present_readings(point: str, url: str, wanted: int = READINGS, every_s: floa
     for _ in range(3 * wanted):
         seen = point_of(point, url)
         value = seen.get("uncorrected")
-        if value is None or seen.get("value") is None:
+        if value is None:
             raise WarmwellError(
                 f"the point has no reading now: {seen.get('text')}", where=f"point {point}", expected="a good reading",
                 do=str(seen.get("advice") or "Mend it first"),

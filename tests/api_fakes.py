@@ -15,7 +15,7 @@ from copy import deepcopy
 from dataclasses import dataclass
 from typing import Any
 
-from edge.domain.entries import Entry, Now, rfc3339
+from edge.domain.entries import Entry, Now, Stamp, rfc3339
 from edge.domain.errors import StoreFault
 from edge.snapshot import Snapshot
 
@@ -120,10 +120,11 @@ class FakeJournal:
         for _ in range(entries):
             self.add("phase", {"from": "off", "to": "idle"})
 
-    def add(self, kind: str, body: dict[str, Any]) -> Entry:
+    def add(self, kind: str, body: dict[str, Any], stamp: Stamp | None = None) -> Entry:
         with self.changed:
             seq = len(self.entries) + 1
-            entry = Entry(seq, "boot-1", seq * 1000, START_MS + seq * 1000, True, kind, body)
+            at = stamp or Stamp("boot-1", seq * 1000, START_MS + seq * 1000, trusted=True)
+            entry = Entry(seq, at.boot, at.mono_ms, at.wall_ms, at.trusted, kind, body)
             self.entries.append(entry)
             self.changed.notify_all()
             return entry

@@ -19,7 +19,7 @@ from starlette.exceptions import HTTPException
 
 from edge.api import jsonin, metrics, models, pages, problems, times
 from edge.api.border import Border, Names
-from edge.api.budget import Budget
+from edge.api.budget import HOLD_BYTES_A_MINUTE, HOLDS_A_MINUTE, Budget
 from edge.api.forms_schema import record_schema
 from edge.api.jsonout import dumps, in_pieces
 from edge.api.parts import Parts
@@ -106,7 +106,8 @@ class Desk:
         self.watch = Watch(parts.judge, self.about["speed"])
         self.readers = Readers()
         self.hub = Hub(parts.judge, parts.journal, self.watch, self.readers)
-        self.budget, self.seconds = Budget(), time.monotonic
+        self.budget, self.holds = Budget(), Budget(HOLDS_A_MINUTE, HOLD_BYTES_A_MINUTE)
+        self.seconds = time.monotonic
 
     def stamped(self, name: str, shapes: Mapping[str, Any]) -> JsonResponse:
         """`shapes` by id, with the time of the picture they are from."""
@@ -122,7 +123,8 @@ class Desk:
             Problem: 422 refused, 429 too many in a minute, 503 the store is at fault, or it isn't known in time whether the
                 record was kept.
         """
-        wait_s = self.budget.take(len(dumps(body)), self.seconds())
+        budget = self.holds if body.get("record") == "hold" else self.budget
+        wait_s = budget.take(len(dumps(body)), self.seconds())
         if wait_s:
             raise Problem(
                 429,

@@ -8,6 +8,9 @@ from typing import Final
 #: a busy person sends some records a minute, a page with a stuck key some a second
 RECORDS_A_MINUTE: Final = 120
 BYTES_A_MINUTE: Final = 128 * 1024
+#: what takes READY away has room of its own: nobody's records may keep another person from saying "don't start"
+HOLDS_A_MINUTE: Final = 30
+HOLD_BYTES_A_MINUTE: Final = 32 * 1024
 
 
 class Budget:

@@ -110,7 +110,7 @@ def point(watch: PointWatch, is_silent: bool, now: Now) -> dict[str, Any]:
         "age_s": None if read_ms is None else (now.mono_ms - read_ms) / 1000.0,
         "stale_after_s": settings.stale_after_ms / 1000.0, "u": settings.uncertainty if watch.correction is None else watch.correction.u,
         "calibrated": watch.correction is not None,
-        "correction": _correction(watch), "uncorrected": watch.raw, "errors": watch.errors, "shown": shown,
+        "correction": _correction(watch), "uncorrected": None if value is None else watch.raw, "errors": watch.errors, "shown": shown,
     }  # fmt: skip
 
 

@@ -58,8 +58,10 @@ function local(when, options) {
   }
 }
 const dayOf = (when) => local(when, { year: "numeric", month: "2-digit", day: "2-digit" });
+const TO_THE_MINUTE = { hour: "2-digit", minute: "2-digit", hourCycle: "h23" };
+const TO_THE_SECOND = { ...TO_THE_MINUTE, second: "2-digit" };
 function clockTime(when, seconds) {
-  const time = { hour: "2-digit", minute: "2-digit", hourCycle: "h23", ...(seconds ? { second: "2-digit" } : {}) };
+  const time = seconds ? TO_THE_SECOND : TO_THE_MINUTE;
   const today = state.news ? state.news.at : Date.now();
   const day = dayOf(when) === dayOf(today) ? "" : local(when, { weekday: "short", day: "numeric", month: "short" }) + " ";
   return day + local(when, time);
@@ -280,10 +282,12 @@ function addEntries(entries) {
   const create = () => make("li", "", make("time"), make("span", "kind"), make("span", "text"));
   keep($("entry-list"), shown, (e) => e.seq, create, (element, e) => {
     const time = element.querySelector("time");
-    put(time, clockTime(e.at, true) + (e.trusted ? "" : "?"));
-    set(time, "datetime", e.at);
+    const at = e.dated_at || e.at;
+    const isMoved = Math.abs(Date.parse(at) - Date.parse(e.at)) > 1000;
+    put(time, clockTime(at, true) + (e.dated_at && (e.trusted || isMoved) ? "" : "?"));
+    set(time, "datetime", at);
     put(part(element, "kind"), words(e.kind));
-    put(part(element, "text"), entryText(e));
+    put(part(element, "text"), entryText(e) + (isMoved ? ` · stamped ${dayOf(e.at)} ${local(e.at, TO_THE_SECOND)}` : ""));
   });
 }
 async function loadEntries(seq) {
@@ -360,7 +364,10 @@ function open() {
     }
   };
   source.addEventListener("snapshot", (event) => read(event, takeSnapshot));
-  source.addEventListener("entry", (event) => read(event, (entry) => addEntries([entry])));
+  source.addEventListener("entry", (event) => read(event, (entry) => {
+    addEntries([entry]);
+    if (entry.kind === "clock_step") loadEntries(entry.seq); // what stands before it has other dates now
+  }));
   source.addEventListener("reset", () => {
     state.entries.clear();
     state.lastSeq = null;

@@ -21,7 +21,9 @@ from typing import Any
 import pytest
 
 from edge.api.server import ApiServer
-from tests.api_fakes import ABOUT, Fakes, alarm, condition, until
+from edge.domain.dates import Dates
+from edge.domain.entries import Now, Stamp, rfc3339
+from tests.api_fakes import ABOUT, START_MS, Fakes, alarm, condition, until
 
 CHROMIUM = shutil.which("chromium")
 pytestmark = [pytest.mark.browser, pytest.mark.skipif(CHROMIUM is None, reason="no chromium on this machine")]
@@ -351,6 +353,25 @@ def test_a_refusal_is_shown_in_the_stations_own_words(browser: Browser, station:
     browser.js("document.getElementById('who-send').click()")
     shows(browser, "#who-fault", "there is no alarm 'reservoir_cold'")
     assert browser.js("document.getElementById('who').open") is True
+
+
+def test_entries_of_before_the_clock_was_set_show_their_time_beside_the_stamp(
+    browser: Browser, station: Station
+) -> None:
+    journal, judge, dates = station.fakes.journal, station.fakes.judge, Dates()
+    dates.note("boot-2", Now(60_000, 60_000, trusted=False))
+    judge.show(dates=dates)
+    journal.add("note", {"text": "before the clock"}, Stamp("boot-2", 60_000, 60_000, trusted=False))
+    shows(browser, "#entry-list", "before the clock")
+    set_ms = START_MS + 2 * 3_600_000
+    dates.note("boot-2", Now(120_000, set_ms, trusted=True))
+    judge.show(dates=dates)
+    journal.add("clock_step", {"from": None}, Stamp("boot-2", 120_000, set_ms, trusted=True))
+    shows(browser, "#entry-list", "stamped 01/01/1970 01:01:00")  # Europe/Dublin kept summer time all that winter
+    row = "[...document.querySelectorAll('#entry-list li')].find((li) => li.textContent.includes('before the clock'))"
+    assert browser.js(f"{row}.querySelector('time').dateTime") == rfc3339(set_ms - 60_000)
+    assert "?" not in browser.js(f"{row}.querySelector('time').textContent")
+    assert browser.errors() == []
 
 
 def test_text_from_outside_stays_text(browser: Browser, station: Station) -> None:

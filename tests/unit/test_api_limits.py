@@ -9,7 +9,7 @@ from typing import Any
 import pytest
 
 from edge.api import app as api
-from edge.api.budget import BYTES_A_MINUTE, RECORDS_A_MINUTE, Budget
+from edge.api.budget import BYTES_A_MINUTE, HOLDS_A_MINUTE, RECORDS_A_MINUTE, Budget
 from edge.api.jsonout import dumps
 from edge.api.parts import Parts
 from tests.api_fakes import ABOUT, Answer, Fakes, ask
@@ -73,6 +73,8 @@ def test_too_many_records_in_a_minute_are_429_with_when_to_come_back() -> None:
     )
     assert desk("POST", "/api/1/alarms/reservoir_cold/acknowledge", {"by": "Kim"}).status == 429
     assert len(desk.fakes.judge.bodies) == RECORDS_A_MINUTE
+    hold = {"record": "hold", "by": "Sam", "name": "culture", "why": "rinse sample positive"}
+    assert [desk("POST", RECORDS, hold).status for _ in range(HOLDS_A_MINUTE + 1)] == [200] * HOLDS_A_MINUTE + [429]
     now[0] += 1.0
     assert desk("POST", RECORDS, body).status == 200
 

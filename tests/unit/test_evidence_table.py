@@ -33,13 +33,31 @@ def named_in(path: str) -> set[str]:
     return names
 
 
+CAUSES = tomllib.loads((HERE / "causes.toml").read_text(encoding="utf-8"))
+
+
+def must_exist(test: str) -> None:
+    path, _, name = test.partition("::")
+    assert name.split("[")[0] in named_in(path), test
+
+
 @pytest.mark.parametrize("row", ROWS)
 def test_a_row_has_tests_that_exist_or_says_what_is_open(row: dict[str, Any]) -> None:
     assert set(row) == {"says", "tests", "open"} and row["says"].endswith(".")
     assert row["tests"] or row["open"]
     for test in row["tests"]:
-        path, _, name = test.partition("::")
-        assert name.split("[")[0] in named_in(path), test
+        must_exist(test)
+
+
+@pytest.mark.parametrize("cause", CAUSES)
+def test_a_cause_says_what_is_impossible_now_and_where_it_is_held(cause: str) -> None:
+    row = CAUSES[cause]
+    assert set(row) == {"was", "now", "where", "impossible", "tests"} and row["impossible"] and row["tests"]
+    assert row["was"].endswith(".") and row["now"].endswith(".")
+    for module in row["where"]:
+        assert (HERE.parent / module).is_file(), module
+    for test in row["tests"]:
+        must_exist(test)
 
 
 def test_no_row_is_missing() -> None:

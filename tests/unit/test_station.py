@@ -235,7 +235,8 @@ def test_case_52_an_old_number_is_never_shown_as_live() -> None:
     driver = ready_station()
     driver.run(30, {k: v for k, v in QUIET.items() if k != "reservoir"})
     shown = driver.station.points(driver.now)["reservoir"]
-    assert shown["value"] is None and shown["shown"] is None and shown["reason"] == "stale" and shown["age_s"] > 10
+    assert shown["value"] is shown["uncorrected"] is shown["shown"] is None and shown["age_s"] > 10
+    assert shown["reason"] == "stale"
     assert driver.condition("reservoir")["state"] == "unknown" and driver.verdict() == "unknown"
     assert driver.alarms("silent:reservoir") == ["unacknowledged"]
 
