@@ -12,7 +12,7 @@ import re
 from collections.abc import Mapping
 from typing import Any, Final
 
-from edge.domain.daily_tests import test_result
+from edge.domain.daily_tests import failed_ports, measured_ports, test_result
 from edge.domain.duties import AHEAD_MS, Book, Fact, local_date, name_of, names_of, opens, says_opened
 from edge.domain.entries import Entry, Now, rfc3339, wall_ms_of
 from edge.domain.forms import faults, last_day
@@ -35,13 +35,13 @@ def judge(book: Book, record: str, at_ms: int, body: Mapping[str, Any], now: Now
     if fault is not None:
         return str(fault)
     if now.trusted and at_ms > now.wall_ms + AHEAD_MS:
-        return "its time is in the future"
+        return f"its time is in the future: the station's clock shows {rfc3339(now.wall_ms)}; correct `at`, or leave it out for now"
     why = _unseen(book.settings, record, body)
     if why:
         return why
     if record == "daily_test":
         passed, why = test_result(book.settings, body)
-        return why if passed is None else ""
+        return why if passed is None else _left_out(book, at_ms, body) if passed else ""
     if record == "disinfectant_fill":
         return _fill(book.settings, body)
     if record == "concentration_check" and body["passed"]:
@@ -126,6 +126,18 @@ def _unseen(settings: Settings, record: str, body: Mapping[str, Any]) -> str:
 
 def _failed_filter(settings: Settings, body: Mapping[str, Any]) -> bool:
     return body.get("passed") is False and any(stage.id == body.get("filter") for stage in settings.filters)
+
+
+def _left_out(book: Book, at_ms: int, body: Mapping[str, Any]) -> str:
+    """A test that passes measures again what failed in the one before."""
+    last = book.last("daily_test")
+    if last is None or book.passed(last) or at_ms < last.at_ms:
+        return ""
+    left_out = sorted(failed_ports(book.settings, last.body) - measured_ports(body))
+    if not left_out:
+        return ""
+    ports = f"port {left_out[0]}" if len(left_out) == 1 else f"ports {' and '.join(map(str, left_out))}"
+    return f"{ports} failed in the last test: measure again and say in channel_ports what came"
 
 
 def _fill(settings: Settings, body: Mapping[str, Any]) -> str:

@@ -157,7 +157,7 @@ def checked(body: Mapping[str, Any], now: Now) -> tuple[str, str, int]:
         )
     if not isinstance(by, str) or not by.strip() or len(by) > LONGEST_NAME or not by.isprintable():
         raise RecordRefused(
-            "nobody is named",
+            f"{by[:LONGEST_NAME]!r} can't be a name" if isinstance(by, str) and by.strip() else "nobody is named",
             where=f"{where}, by",
             expected=f"a name of 1 to {LONGEST_NAME} printable characters",
             do="Say who did it",

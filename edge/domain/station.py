@@ -317,7 +317,7 @@ class Station:
                 self._see_drawn(what, seen, now)
         if self.draws.draw is None or mono_ms >= self._leak_ms:
             self._leak_ms = mono_ms + LOOK_FOR_LEAK_MS
-            look_for_leak(self, now, self._draft)
+            self._dirty |= look_for_leak(self, now, self._draft)
 
     def _hear_supply(self, value: float, mono_ms: int, now: Now) -> None:
         if self.draws is None or self.supply_point is None:
@@ -328,7 +328,7 @@ class Station:
             if self.contradictions.static(value, self.draws.settled_kpa, mono_ms):
                 self._dirty = True
                 self.weighing.tell_static(now)
-            self._dirty |= self.readiness.has_static_moved()
+            self._dirty |= self.readiness.has_static_moved(mono_ms)
         elif steady:
             self._see_drawn("supply", value, now)
 
@@ -374,7 +374,7 @@ class Station:
             self._dirty = self._reservoir_moved = True
 
     def _hear_leak(self, value: float, mono_ms: int, now: Now) -> None:
-        look_for_leak(self, now, self._draft)
+        self._dirty |= look_for_leak(self, now, self._draft)
 
     def _hear_power(self, value: float, mono_ms: int, now: Now) -> None:
         if self.warmth is not None:

@@ -281,6 +281,30 @@ def test_what_is_no_fill_begins_no_reuse_life(litres: float, says: str) -> None:
     assert kept(driver, "disinfectant_fill", litres=10.5)["counts"]
 
 
+# -- what failed is measured again
+
+
+@pytest.mark.parametrize("passing", [{"passed": True}, {"channel_ports": [{"port": 5, "seconds": 11.8}]}])
+def test_a_test_that_leaves_out_the_port_that_failed_does_not_pass(passing: dict[str, Any]) -> None:
+    driver = ready()
+    kept(driver, "daily_test", channel_ports=[{"port": 3, "seconds": 16.2}, {"port": 5, "seconds": 12.0}])
+    driver.run(60)
+    body = kept(driver, "daily_test", **passing)
+    assert not body["counts"] and body["why_not"].startswith("port 3 failed in the last test: measure again")
+    assert state(driver, "daily_test") == "unmet"
+    driver.pass_to(driver.mono_ms + DAY)
+    assert not kept(driver, "daily_test", **passing)["counts"], "nor does one of the next day"
+    assert kept(driver, "daily_test", channel_ports=[{"port": 3, "seconds": 11.8}])["counts"]
+    assert state(driver, "daily_test") == "met"
+    assert kept(driver, "daily_test", **passing)["counts"]
+
+
+def test_a_failure_that_names_no_port_is_followed_by_any_pass() -> None:
+    driver = ready()
+    kept(driver, "daily_test", passed=False)
+    assert kept(driver, "daily_test", passed=True)["counts"] and state(driver, "daily_test") == "met"
+
+
 # -- what is forgotten of many records
 
 
