@@ -51,9 +51,9 @@ def judge(book: Book, record: str, at_ms: int, body: Mapping[str, Any], now: Now
     if record == "water_path_treatment":
         return _treatment(book, at_ms, body)
     if record == "release":
-        return _release(book, at_ms, body)
+        return _release(book, at_ms, body, now)
     if record == "work_ends":
-        return _work_ends(book, at_ms, body)
+        return _work_ends(book, at_ms, body, now)
     if record == "clock_confirmed":
         return _clock(now, body)
     return _correction(book, body) if record == "correction" else ""
@@ -200,7 +200,7 @@ def _tested_before(book: Book, at_ms: int) -> str:
     return ""
 
 
-def _release(book: Book, at_ms: int, body: Mapping[str, Any]) -> str:
+def _release(book: Book, at_ms: int, body: Mapping[str, Any], now: Now) -> str:
     name, holds = body.get("name"), book.holds
     addressed = [hold for hold in holds if name in (None, hold.body.get("name"))]
     for hold in addressed:
@@ -210,7 +210,7 @@ def _release(book: Book, at_ms: int, body: Mapping[str, Any]) -> str:
                 f"the hold by {hold.body.get('by', 'somebody')} is to be released by {who!r}: that name, or one with it "
                 f"({body.get('by')}, {who}), has to be in by"
             )
-        if _is_before(at_ms, hold):
+        if _is_before(at_ms, hold, now):
             return (
                 f"it is dated before the hold {'' if called is None else f'{called!r} '}of {rfc3339(hold.at_ms)} began"
             )
@@ -231,12 +231,14 @@ def _words(text: str) -> list[str]:
     return re.findall(r"\w+", text.casefold())
 
 
-def _is_before(at_ms: int, fact: Fact) -> bool:
-    """Does what ends something lie before it, by more than two clocks may differ?"""
-    return not fact.doubt and at_ms < fact.at_ms - AHEAD_MS
+def _is_before(at_ms: int, fact: Fact, now: Now) -> bool:
+    """Is what ends something said to be of before it, by more than two clocks may differ? What is of now never is, whatever our clock
+    shows.
+    """
+    return not fact.doubt and at_ms < min(fact.at_ms, now.wall_ms) - AHEAD_MS
 
 
-def _work_ends(book: Book, at_ms: int, body: Mapping[str, Any]) -> str:
+def _work_ends(book: Book, at_ms: int, body: Mapping[str, Any], now: Now) -> str:
     works = book.works
     if not works:
         return "no work was declared"
@@ -244,7 +246,7 @@ def _work_ends(book: Book, at_ms: int, body: Mapping[str, Any]) -> str:
     others = sorted({str(work.body.get("by", "somebody")) for work in works})
     if not own and len(others) > 1:
         return f"work of {' and of '.join(others)} was declared: who ends it has to be one of them"
-    late = next((work for work in own or works if _is_before(at_ms, work)), None)
+    late = next((work for work in own or works if _is_before(at_ms, work, now)), None)
     return "" if late is None else f"it is dated before the work of {rfc3339(late.at_ms)} began"
 
 

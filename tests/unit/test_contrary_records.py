@@ -103,6 +103,16 @@ def test_a_tablet_a_few_minutes_behind_may_release_what_was_just_placed() -> Non
     assert kept(driver, "release", at=rfc3339(driver.wall_ms - 4 * MINUTE))["counts"]
 
 
+@pytest.mark.parametrize("record, ended_by", [("hold", "release"), ("work_begins", "work_ends")])
+def test_what_is_ended_now_is_ended_though_the_clock_shows_1970(record: str, ended_by: str) -> None:
+    driver = ready()
+    kept(driver, record)
+    driver.trusted, driver.wall_ms, driver.boot = False, wall_ms_of("1970-01-01T00:00:20Z"), "boot-2"
+    driver.station = folded(driver)
+    assert kept(driver, ended_by)["counts"]
+    assert driver.station.book.hold is driver.station.book.work is None
+
+
 @pytest.mark.parametrize(
     "by, counts",
     [
