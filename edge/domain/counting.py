@@ -25,6 +25,9 @@ from edge.domain.wording import age_text
 CONFIRMED_WITHIN_MS: Final = 600_000
 #: a fill is at least this share of what the reservoir holds, and at most that (our own numbers)
 FILL_SHARES: Final = (0.5, 1.5)
+#: additional protection of people by a residual-current device is rated at no more (IEC 60364-4-41, 415.1, from memory); ground-fault
+#: outlets trip far below it (UL 943, class A: 4 to 6 mA, from memory)
+MOST_TRIP_MA: Final = 30.0
 #: what keeps a station from starting by being recorded at all
 _BLOCKING: Final = frozenset({"hold", "work_begins", "equipment_change", "filter_change"})
 
@@ -73,7 +76,9 @@ def stands(settings: Settings, record: str, body: Mapping[str, Any]) -> bool:
         return says_opened(body, settings) or _failed_filter(settings, body)
     if record == "daily_test":
         return test_result(settings, body)[0] is False
-    return record in ("concentration_check", "outlet_test") and body.get("passed") is False
+    if record == "outlet_test" and not outlet_result(body)[0]:
+        return body.get("passed") is not None
+    return record == "concentration_check" and body.get("passed") is False
 
 
 def confirms_clock(entry: Entry) -> bool:
@@ -84,6 +89,14 @@ def confirms_clock(entry: Entry) -> bool:
 def outlets_of(body: Mapping[str, Any]) -> list[str]:
     """Which outlet an outlet_test is about; one that names two is about both."""
     return list(dict.fromkeys(str(body[key]) for key in ("outlet", "of") if body.get(key) is not None))
+
+
+def outlet_result(body: Mapping[str, Any]) -> tuple[bool, str]:
+    """Did a test of an outlet pass, and why not: what was measured decides, whatever `passed` says."""
+    trip_ma = body.get("trip_ma")
+    if _is_number(trip_ma) and trip_ma is not None and trip_ma > MOST_TRIP_MA:
+        return False, f"it tripped at {trip_ma:g} mA, {MOST_TRIP_MA:g} mA at most protects people"
+    return body.get("passed") is True, "failed"
 
 
 def began_ms(body: Mapping[str, Any], at_ms: int) -> int:

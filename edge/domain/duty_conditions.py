@@ -6,7 +6,7 @@ from datetime import timedelta
 from typing import TYPE_CHECKING
 from zoneinfo import ZoneInfo
 
-from edge.domain.counting import began_ms, outlets_of
+from edge.domain.counting import began_ms, outlet_result, outlets_of
 from edge.domain.daily_tests import test_result
 from edge.domain.duties import Fact, day_start_ms, is_test_due
 from edge.domain.entries import Now
@@ -101,12 +101,15 @@ def label_ends_ms(fill: Fact, zone: ZoneInfo) -> int | None:
 
 def outlet_tested(station: Station, outlet: str, now: Now) -> Judged | None:
     """The condition of an outlet whose last test failed; None where none did."""
-    last = station.book.standing("outlet_test", _passed, lambda fact: outlet in outlets_of(fact.body))
-    if last is None or _passed(last):
+    last = station.book.standing(
+        "outlet_test", lambda fact: outlet_result(fact.body)[0], lambda fact: outlet in outlets_of(fact.body)
+    )
+    if last is None or outlet_result(last.body)[0]:
         return None
     ask = f"Have the {outlet} outlet mended by licensed staff, test it again and record that"
-    by = last.body.get("by", "somebody")
-    return by_fact(UNMET, f"its last test failed ({by}, {age_text(now.wall_ms - last.at_ms)} ago)", last, ask)
+    by, why = last.body.get("by", "somebody"), outlet_result(last.body)[1]
+    told = f"its last test {'failed' if why == 'failed' else f'did not pass: {why}'}"
+    return by_fact(UNMET, f"{told} ({by}, {age_text(now.wall_ms - last.at_ms)} ago)", last, ask)
 
 
 def _passed(check: Fact) -> bool:

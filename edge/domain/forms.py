@@ -408,6 +408,9 @@ def _bare(body: Mapping[str, Any]) -> Iterator[Fault]:
     is_bare = _is_number(value) or (isinstance(value, str) and _BARE.fullmatch(value) is not None)
     if is_bare and body.get("unit") is None:
         yield Fault("value", f"{value} has no unit", 'a value with its unit, such as "44 psi"', "Add the unit")
+    for key, known in FORMS[str(body["record"])].keys.items():
+        if known.kind == "quantity" and _is_number(body.get(key)):
+            yield Fault(key, f"{body[key]} has no unit", KINDS["quantity"][1], "Add the unit, in quotes")
 
 
 def _unknown(key: str, record: str, known: list[str]) -> Fault:

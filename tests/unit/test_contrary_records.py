@@ -236,6 +236,31 @@ def test_a_failure_that_names_two_outlets_holds_for_both() -> None:
     assert not body["counts"] and body["stands"] and state(driver, "outlet:heater") == "unmet"
 
 
+@pytest.mark.parametrize("trip_ma, passes", [(5, True), (30, True), (30.5, False), (300, False)])
+def test_an_outlet_that_tripped_at_more_than_protects_people_did_not_pass(trip_ma: float, passes: bool) -> None:
+    """30 mA: additional protection by IEC 60364-4-41, 415.1 (from memory)."""
+    driver = ready()
+    kept(driver, "outlet_test", of="heater", passed=True, trip_ma=trip_ma)
+    assert state(driver, "outlet:heater") == ("met" if passes else "unmet")
+    assert passes or f"it tripped at {trip_ma:g} mA" in driver.condition("outlet:heater")["text"]
+    kept(driver, "correction", of=seq_of(driver), by="somebody else")
+    assert state(driver, "outlet:heater") == ("met" if passes else "unmet")
+
+
+@pytest.mark.parametrize("key", ["reference_u", "reference_resolution", "drift_allowance"])
+def test_a_bare_number_where_a_quantity_belongs_is_refused(key: str) -> None:
+    body = {
+        "record": "calibration",
+        "by": "kim",
+        "point": "supply",
+        "points": [{"reference": "44 psi"}],
+        "reference_u": "0.2 psi",
+    }
+    refuse(body)
+    with pytest.raises(RecordRefused, match="has no unit"):
+        refuse(body | {key: 0.05})
+
+
 # -- the label's date, and how much a fill is
 
 
