@@ -61,10 +61,11 @@ def measured_ports(body: Mapping[str, Any]) -> set[int]:
 
 
 def failed_ports(settings: Settings, body: Mapping[str, Any]) -> set[int]:
-    """Numbers of the channel ports that gave too little."""
-    ports = body.get("channel_ports")
+    """Numbers of the channel ports that gave too little, of those that there are: a basin may have gone since."""
+    ports, fitted = body.get("channel_ports"), sum(basin.channel_ports for basin in settings.basins)
     each = [{"channel_ports": [port]} for port in ports] if isinstance(ports, list) else []
-    return {n for one in each if test_result(settings, one)[0] is False for n in measured_ports(one)}
+    failed = {n for one in each if test_result(settings, one)[0] is False for n in measured_ports(one)}
+    return {n for n in failed if n >= 1 and (fitted == 0 or n <= fitted)}
 
 
 def _read(port: Any, test: DailyTest, fitted: int) -> tuple[int | None, float | None, float | None, str]:

@@ -334,6 +334,15 @@ def test_a_test_that_leaves_out_the_port_that_failed_does_not_pass(passing: dict
     assert kept(driver, "daily_test", **passing)["counts"]
 
 
+@pytest.mark.parametrize("port", [0, 33])
+def test_a_port_that_failed_and_is_not_there_need_not_be_measured_again(port: int) -> None:
+    driver = ready()
+    kept(driver, "daily_test", channel_ports=[{"port": port, "seconds": 16.2}])
+    assert state(driver, "daily_test") == "unmet"
+    driver.run(60)
+    assert kept(driver, "daily_test", passed=True)["counts"] and state(driver, "daily_test") == "met"
+
+
 def test_a_failure_that_names_no_port_is_followed_by_any_pass() -> None:
     driver = ready()
     kept(driver, "daily_test", passed=False)
