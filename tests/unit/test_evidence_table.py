@@ -1,4 +1,7 @@
-"""What was once decided wrongly leads to the tests that hold it: each row has tests that exist, or says what is open."""
+"""What was once decided wrongly leads to the tests that hold it: each row has tests that exist, or says what is open.
+
+`python -m tests.seen_to_fail` runs them on the code of before: each failed there, but for the guards.
+"""
 
 from __future__ import annotations
 
@@ -9,6 +12,8 @@ from pathlib import Path
 from typing import Any
 
 import pytest
+
+from tests.seen_to_fail import GUARDS
 
 HERE = Path(__file__).parents[1]
 TABLES = sorted((HERE / "evidence").glob("*.toml"))
@@ -58,6 +63,10 @@ def test_a_cause_says_what_is_impossible_now_and_where_it_is_held(cause: str) ->
         assert (HERE.parent / module).is_file(), module
     for test in row["tests"]:
         must_exist(test)
+
+
+def test_every_guard_is_in_a_row() -> None:
+    assert {test for row in ROWS for test in row.values[0]["tests"]} >= GUARDS  # type: ignore[index]
 
 
 def test_no_row_is_missing() -> None:

@@ -247,7 +247,7 @@ class TestDates:
         assert made.state_of("disinfectant")[0] == "unmet"
 
     def test_a_test_of_tomorrow_recorded_today_is_of_today(self) -> None:
-        made = bench(wall_ms=wall_ms_of("2026-03-16T23:50:00Z"))
+        made = bench(wall_ms=wall_ms_of("2026-03-16T23:52:30Z"))
         made.record("daily_test", passed=True, at=rfc3339(wall_ms_of("2026-03-17T00:01:30Z")))
         assert made.state_of("daily_test")[0] == "met"
         made.wait(30 * MINUTE)
