@@ -415,6 +415,26 @@ def test_a_second_reservoir_is_judged_and_the_worst_decides(value, state):
         assert "reservoir-2" in driver.condition("reservoir")["text"]
 
 
+def test_the_labels_maximum_holds_for_a_second_reservoir_too():
+    assert SETTINGS.reservoir is not None
+    settings = with_second(Role.RESERVOIR_TEMPERATURE, "reservoir-2")
+    driver = Driver(replace(settings, reservoir=replace(SETTINGS.reservoir, maximum_c=None)))
+    driver.run(300, QUIET | {"reservoir-2": 46.0})
+    condition = driver.condition("reservoir")
+    assert condition["state"] == "unmet" and "more than the label allows" in condition["text"]
+
+
+@pytest.mark.parametrize("other, apart", [(42.1, False), (42.3, True)])
+def test_two_probes_of_one_liquid_that_stay_apart_leave_it_unknown(other, apart):
+    driver = Driver(with_second(Role.RESERVOIR_TEMPERATURE, "reservoir-2"))
+    driver.run(1500, QUIET | {"reservoir-2": other}, every_s=5)
+    assert driver.condition("reservoir")["state"] == "met", "layers do not last"
+    driver.run(600, QUIET | {"reservoir-2": other}, every_s=5)
+    assert driver.condition("reservoir")["state"] == ("unknown" if apart else "met")
+    driver.run(60, QUIET | {"reservoir-2": 39.2}, every_s=5)
+    assert driver.condition("reservoir")["state"] == "met"
+
+
 def test_a_second_reservoir_that_falls_silent_leaves_it_unknown():
     driver = Driver(with_second(Role.RESERVOIR_TEMPERATURE, "reservoir-2"))
     driver.duties_done()
