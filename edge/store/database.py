@@ -158,8 +158,12 @@ def _nobody_can_write(path: Path) -> bool:
 def _open_unwritable(path: Path) -> sqlite3.Connection:
     """Read a file beside which nothing can be written: the index of its log is kept in memory (SQLite, "Write-Ahead Logging", 8).
 
-    With `immutable=1` the log would be passed over, and with it the newest entries.
+    With `immutable=1` the log would be passed over, and with it the newest entries. Where there is none, as after a clean stop,
+    nothing is passed over, and SQLite could not make the empty one that it asks for otherwise.
     """
+    log = path.with_name(path.name + "-wal")
+    if not log.exists() or log.stat().st_size == 0:
+        return _open(path, "ro&immutable=1")
     conn = _open(path, "ro&vfs=unix-none")
     try:
         conn.execute("PRAGMA locking_mode=EXCLUSIVE").fetchone()

@@ -80,16 +80,11 @@ def test_nothing_is_written_through_a_link(tmp_path: Path, name: str) -> None:
     foreign.write_text("kept")
     folder.mkdir()
     (folder / name).symlink_to(foreign)
-    try:
-        journal = Journal(folder, STATION, "boot")
-    except StoreFault as exc:
-        assert name == "lock"
-        assert "a link" in str(exc)
-    else:
-        journal.append([draft(1)])
-        journal.save_fold(1, 7, {})
-        journal.move_cursor("mqtt", 1)
-        journal.close()
+    journal = Journal(folder, STATION, "boot")
+    journal.append([draft(1)])
+    journal.save_fold(1, 7, {})
+    journal.move_cursor("mqtt", 1)
+    journal.close()
     assert foreign.read_text() == "kept"
 
 
