@@ -355,6 +355,8 @@ class Assembly:
         )
         if not trouble and is_read_only(self.plan.keep.folder):
             trouble = "the disk is mounted for reading only: nothing can be kept"
+        if not trouble and self.journal.note_trouble:
+            trouble = f"the journal's end can't be noted, so a loss might not be noticed: {self.journal.note_trouble}"
         return trouble
 
     def stuck(self) -> list[str]:

@@ -22,6 +22,8 @@ FOLD_FILE: Final = "fold.json"
 CURSOR_FILE: Final = "cursors"
 #: a saved state is some hundred kilobytes; what is larger was not written by us
 _MOST_FOLD_BYTES: Final = 64 << 20
+#: no journal of ours comes so far: what names it is damaged
+_NO_SEQ: Final = 1 << 40
 
 
 class Caches:
@@ -117,6 +119,20 @@ class Caches:
     def refuse_fold(self, why: str) -> None:
         """The saved state can't be used: the entries are folded from the start, and it is said."""
         self.rebuilt(FOLD_FILE, why, "nothing: it is worked out from the entries again")
+
+
+def reached(folder: Path) -> int:
+    """The highest seq that a saved position or the saved state names: so far the journal went at least; 0 where none is told.
+
+    Nothing is believed of them but the number.
+    """
+    try:
+        content = read_own(folder / FOLD_FILE, _MOST_FOLD_BYTES) or b"{}"
+        state = json.loads(content.partition(b"\n")[0]).get("seq")
+    except (StoreFault, ValueError, AttributeError, RecursionError):
+        state = 0
+    seqs = [state, *(SmallNote(folder / CURSOR_FILE).read() or {}).values()]
+    return max((seq for seq in seqs if type(seq) is int and 0 < seq < _NO_SEQ), default=0)
 
 
 def _fold_check(digest: bytes, version: int, seq: int, state: str) -> str:

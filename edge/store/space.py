@@ -125,7 +125,7 @@ class Space:
             "disk": WORDS[room],
             "low": room >= Room.LOW,
             "free_bytes": self._free,
-            "reserve": (self._folder / RESERVE_FILE).exists(),
+            "reserve": os.path.exists(self._folder / RESERVE_FILE),  # False, too, where it can't be looked at
         }
 
     def _look(self) -> None:
