@@ -224,8 +224,8 @@ def test_a_head_at_the_broker_beyond_the_journal_is_said_and_changes_nothing(ben
     bench.add(count=3)
     bench.start()
     until(lambda: any("entry 40, the journal ends at 3" in note for note in bench.status["notes"]), "the note")
-    bench.settled()
-    assert bench.journal.last_seq() == 3 and watcher.seqs() == [1, 2, 3]
+    until(lambda: watcher.seqs() == [1, 2, 3], "the entries")
+    assert bench.journal.last_seq() == 3
     until(lambda: (m := watcher.last("head")) and m.json()["seq"] == 3, "our own head over it")
     bench.restart()
     bench.settled()
