@@ -8,6 +8,7 @@ from __future__ import annotations
 
 import hashlib
 import json
+import logging
 import sqlite3
 import threading
 from collections.abc import Callable
@@ -17,6 +18,8 @@ from typing import Any, Final
 from edge.domain.errors import StoreFault
 from edge.store.chain import storable
 from edge.store.side_files import SmallNote, read_own, write_whole
+
+_log = logging.getLogger("warmwell.store")
 
 FOLD_FILE: Final = "fold.json"
 CURSOR_FILE: Final = "cursors"
@@ -39,6 +42,7 @@ class Caches:
         self._lock = threading.Lock()
         self._note = SmallNote(folder / CURSOR_FILE)
         self._repairs: list[dict[str, Any]] = []
+        self.fold_trouble = ""  # why the state can't be kept
         said = self._note.read()
         self._cursors = {name: seq for name, seq in (said or {}).items() if type(seq) is int and seq >= 0}
         if self._note.damaged or (said is not None and len(self._cursors) != len(said)):
@@ -80,7 +84,11 @@ class Caches:
     # -- the state
 
     def save_fold(self, seq: int, version: int, state: dict[str, Any]) -> None:
-        """Keep a state; it replaces the one before. Raises StoreFault."""
+        """Keep a state; it replaces the one before. One that can't be kept is `fold_trouble`: the next start folds more entries.
+
+        Raises:
+            StoreFault: there is no such entry.
+        """
         text = json.dumps(storable(state), ensure_ascii=False, separators=(",", ":"))
         digest = self._digest_at(seq)
         if digest is None:
@@ -91,7 +99,14 @@ class Caches:
                 do="Report this as a fault of Warmwell",
             )
         head = json.dumps({"version": version, "seq": seq, "check": _fold_check(digest, version, seq, text)})
-        write_whole(self._folder / FOLD_FILE, f"{head}\n{text}\n".encode())
+        try:
+            write_whole(self._folder / FOLD_FILE, f"{head}\n{text}\n".encode())
+        except StoreFault as fault:
+            if not self.fold_trouble:
+                _log.warning("the saved state can't be kept, the next start takes longer: %s", fault)
+            self.fold_trouble = str(fault)
+        else:
+            self.fold_trouble = ""
 
     def load_fold(self, version: int | None) -> tuple[int, dict[str, Any]] | None:
         """(seq, state) of the same fold version (None: of any) and of this journal; else None: fold from the start."""

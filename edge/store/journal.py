@@ -434,7 +434,8 @@ class Journal(ReadOnlyJournal):
     def save_fold(self, seq: int, version: int, state: dict[str, Any]) -> None:
         """Keep the state that the entries up to `seq` lead to, so that a start needs to fold only those after it.
 
-        It replaces the one before. Raises StoreFault: it isn't kept, or the journal itself can't be written.
+        It replaces the one before. Raises StoreFault: the journal itself can't be written. (That alone is asked by this, too, where
+        the judge wants to know whether a disk is back: a state that can't be kept must not keep records from being taken.)
         """
         with self._write:
             self._compare()
@@ -487,7 +488,8 @@ class Journal(ReadOnlyJournal):
         """For /health: how large the journal and its write-ahead log are, and the disk's room."""
         log = self.path.with_name(self.path.name + "-wal")
         own = {"seq": self.last_seq(), "bytes": _size(self.path), "log_bytes": _size(log)}
-        return self._space.status() | own | {"trouble": self.trouble or self._notes.trouble}
+        own |= {"trouble": self.trouble or self._notes.trouble, "saved_state": self._caches.fold_trouble or "ok"}
+        return self._space.status() | own
 
     def close(self) -> None:
         """Close the file and let the folder go. May be called twice."""

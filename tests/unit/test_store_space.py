@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+import os
+import tempfile
 from pathlib import Path
 
 import pytest
@@ -76,3 +78,22 @@ def test_a_disk_that_cannot_be_asked_gets_nothing_but_the_journal(tmp_path: Path
         raise OSError(5, "Input/output error")
 
     assert Space(tmp_path, MARGINS, gone).room() is Room.NO_ROLLUPS
+
+
+def test_a_folder_that_may_not_be_looked_into_is_said_and_raises_nothing() -> None:
+    with tempfile.TemporaryDirectory() as name:
+        folder = Path(name) / "closed"
+        folder.mkdir()
+        space = Space(folder)
+        assert space.status()["reserve"] is True
+        Path(name).chmod(0o755)
+        folder.chmod(0)
+        user = os.geteuid()
+        if user == 0:
+            os.seteuid(65534)  # root may look anywhere
+        try:
+            status = space.status()
+        finally:
+            os.seteuid(user)
+            folder.chmod(0o755)
+        assert status["reserve"] is False
