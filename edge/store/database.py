@@ -10,6 +10,7 @@ from __future__ import annotations
 
 import os
 import sqlite3
+import stat
 import threading
 import weakref
 from collections.abc import Callable, Iterator
@@ -212,9 +213,29 @@ def shrink_log(conn: sqlite3.Connection) -> None:
 
 
 def looks_like_sqlite(path: Path) -> bool:
-    """Whether the file begins as SQLite's do (an empty file doesn't)."""
-    with as_sentence(str(path)), path.open("rb") as file:
-        return file.read(len(_SQLITE_MAGIC)) == _SQLITE_MAGIC
+    """Whether the file begins as SQLite's do (an empty file doesn't).
+
+    Raises:
+        StoreFault: it is a folder, a pipe or a device (reading one might wait for ever); or the disk refuses.
+    """
+    with as_sentence(str(path)):
+        fd = os.open(path, os.O_RDONLY | os.O_NONBLOCK | os.O_CLOEXEC)
+        try:
+            if not stat.S_ISREG(os.fstat(fd).st_mode):
+                raise not_ours(path)
+            return os.pread(fd, len(_SQLITE_MAGIC), 0) == _SQLITE_MAGIC
+        finally:
+            os.close(fd)
+
+
+def not_ours(path: Path) -> StoreFault:
+    """The refusal of what is no plain file."""
+    return StoreFault(
+        "a link, a folder or a device stands under this name",
+        where=str(path),
+        expected="a plain file of Warmwell's own",
+        do="Find out who put it there, and remove it",
+    )
 
 
 def new_file(path: Path, build: Callable[[sqlite3.Connection], None]) -> None:

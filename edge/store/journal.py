@@ -214,6 +214,7 @@ class Journal(ReadOnlyJournal):
         for name in self._notes.damaged():
             self._caches.rebuilt(name, "it can't be read", "nothing, as long as the journal is whole")
         self._space.room(fresh=True)  # lays the reserve down while there is room
+        self._measure()
         self._ended = threading.Event()
         self._watcher = threading.Thread(target=self._look_now_and_then, name="journal", daemon=True)
         self._watcher.start()
@@ -379,6 +380,10 @@ class Journal(ReadOnlyJournal):
             finally:
                 self._write.release()
         self._notes.sync()
+        self._measure()
+
+    def _measure(self) -> None:
+        self._sizes = (_size(self.path), _size(self.path.with_name(self.path.name + "-wal")))
 
     def _undo(self) -> None:
         """After a failed commit: forget it, here and in the log.
@@ -486,8 +491,7 @@ class Journal(ReadOnlyJournal):
 
     def status(self) -> dict[str, Any]:
         """For /health: how large the journal and its write-ahead log are, and the disk's room."""
-        log = self.path.with_name(self.path.name + "-wal")
-        own = {"seq": self.last_seq(), "bytes": _size(self.path), "log_bytes": _size(log)}
+        own: dict[str, Any] = {"seq": self.last_seq(), "bytes": self._sizes[0], "log_bytes": self._sizes[1]}
         own |= {"trouble": self.trouble or self._notes.trouble, "saved_state": self._caches.fold_trouble or "ok"}
         return self._space.status() | own
 
