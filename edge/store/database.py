@@ -8,6 +8,7 @@ Every fault of SQLite becomes one sentence here.
 
 from __future__ import annotations
 
+import errno
 import os
 import sqlite3
 import stat
@@ -93,13 +94,20 @@ def fault(exc: BaseException, where: str) -> WarmwellError:
 
 
 def _file_fault(exc: OSError, where: str) -> WarmwellError:
-    if exc.errno is not None and os.strerror(exc.errno) == os.strerror(28):
-        return DiskFull("the disk is full", where=where, expected="space to write", do="Free some space")
+    if exc.errno == errno.ENOSPC:
+        return DiskFull(
+            "the disk is full",
+            where=where,
+            expected="space to write",
+            do="Free some space; where there is enough, delete files: a disk holds a limited number of them (`df -i`)",
+        )
+    if exc.errno in (errno.EISDIR, errno.ELOOP, errno.ENXIO):
+        return not_ours(Path(where))
     return StoreFault(
-        f"the folder can't be used: {exc.strerror or exc}",
+        f"it can't be used ({exc.strerror or exc})",
         where=where,
-        expected="a folder that Warmwell may write to",
-        do="Give the user that runs Warmwell the right to write there, or name another folder",
+        expected="a file or a folder that Warmwell may read and write",
+        do="Give the user that runs Warmwell the right to read and write it, or name another folder under [keep]",
     )
 
 

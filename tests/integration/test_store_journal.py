@@ -387,7 +387,7 @@ def test_a_log_without_its_journal_is_refused(tmp_path: Path) -> None:
 
 def test_a_folder_that_is_a_file_is_refused(tmp_path: Path) -> None:
     (tmp_path / "folder").write_text("not one")
-    with pytest.raises(StoreFault, match="the folder can't be used"):
+    with pytest.raises(StoreFault, match="it can't be used"):
         Journal(tmp_path / "folder", STATION, "boot")
 
 

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import errno
 import os
 import tempfile
 import threading
@@ -9,6 +10,8 @@ from pathlib import Path
 
 import pytest
 
+from edge.domain.errors import StoreFault
+from edge.store.database import as_sentence
 from edge.store.space import RESERVE_FILE, Margins, Room, Space
 from tests.integration.store_kit import until
 
@@ -120,3 +123,18 @@ def test_a_disk_that_gives_no_answer_holds_nobody_up_and_is_said(
     assert space.silent_s() > 0
     answers.set()
     assert until(lambda: space.status()["disk"] == "ok") and space.silent_s() == 0
+
+
+@pytest.mark.parametrize(
+    "number, said, do",
+    [
+        (errno.ENOSPC, "the disk is full", "df -i"),
+        (errno.EISDIR, "a link, a folder or a device stands under this name", "remove it"),
+        (errno.ELOOP, "a link, a folder or a device stands under this name", "remove it"),
+        (errno.EACCES, "it can't be used (Permission denied)", "the right to read and write it"),
+    ],
+)
+def test_what_the_system_refuses_is_said_of_the_file_itself(number: int, said: str, do: str) -> None:
+    with pytest.raises(StoreFault) as caught, as_sentence("/keep/head"):
+        raise OSError(number, os.strerror(number))
+    assert caught.value.what == said and caught.value.where == "/keep/head" and do in caught.value.do
