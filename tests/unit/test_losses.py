@@ -32,7 +32,13 @@ def told(driver: Driver, **body: Any) -> None:
 
 
 @pytest.mark.parametrize(
-    "body", [LOST, {"what": "exchanged", "known": 9, "why": "another journal"}], ids=["lost", "exchanged"]
+    "body",
+    [
+        LOST,
+        {"what": "exchanged", "known": 9, "why": "another journal"},
+        {"what": "unproved", "known": 0, "why": "no note can be read"},
+    ],
+    ids=["lost", "exchanged", "unproved"],
 )
 def test_a_loss_makes_the_verdict_unknown_and_rings(body: dict[str, Any]) -> None:
     driver = ready()
