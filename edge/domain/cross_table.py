@@ -66,6 +66,12 @@ CHECKS: Final[Mapping[str, Check]] = MappingProxyType(
             "a point is never quieter than its own noise", "6 of its longest stills, and 15 min to 1 h", "it moves again",
             "is stiller than it has ever been", "Compare it with a reference instrument; replace the sensor if it is frozen",
         ),
+        "toggling": Check(
+            "a liquid that a thermostat switches for is never long within one step of its probe",
+            "12 turns by 3 steps and more, then 30 min within one step, and 6 of the longest such rests", "it moves by more than a step",
+            "stays within one step, though its liquid swings",
+            "Compare it with a reference instrument; replace the sensor if it is stuck",
+        ),
         "room_warm": Check(
             "a room is cooler than the liquid that is heated in it, and no warmer than used rooms are", "one reading",
             "10 min of readings that a room can have", "reads warmer than a room can be beside the liquid",

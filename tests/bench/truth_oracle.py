@@ -5,7 +5,8 @@ record or stamp could tell:
 
 - cold: the basin would be below the label's minimum by more than 0.4 K (what uncalibrated probes are good for). Excused while the
   reservoir's probe drifts, the room's probe is off by less than can't be, or people read the thermometer. A probe that has stopped
-  moving is to be doubted within an hour, a room probe on the vessel within half an hour.
+  moving is to be doubted within an hour, a room probe on the vessel within half an hour. One that toggles between two neighbouring steps is
+  told from that of a steady liquid only where the station, since its start, has seen the thermostat switch SWITCHED times before.
 - away, outlet, power: the cycle, the trip, the switched-off machine are readings; excused while their own point is falsified.
 - pressure: the valve is shut, so that at rest the supply stands below the dynamic minimum; or the last true draw was truly out of its
   limits by more than 3 %. Excused while the supply's gauge (or for the flow the meter) lies and no true draw has shown that since.
@@ -36,6 +37,7 @@ MARGIN_K: Final = 0.4
 MARGIN: Final = 0.03
 FROZEN_S: Final = 3600
 ON_VESSEL_S: Final = 1800
+SWITCHED: Final = 16
 STALE_S: Final = 90
 
 
@@ -58,6 +60,8 @@ class Truth:
         ] = []  # (end, supply kPa, flow) of the true draws that were long enough
         self._drawing: list[tuple[float, float, float]] = []
         self._was_on = True
+        self.switched_s: list[float] = []  # when the thermostat switched, since the station's start
+        self._was_heating = False
         self._heard_s: dict[str, float] = {}
 
     # -- facts
@@ -73,7 +77,10 @@ class Truth:
     # -- the plant
 
     def see(self, world: World, at_s: float, true_ms: int) -> None:
-        """Follow the water and the power."""
+        """Follow the water, the power and the thermostat."""
+        if world.reservoir.heating is not self._was_heating:
+            self._was_heating = world.reservoir.heating
+            self.switched_s.append(at_s)
         flow = world.water.flow_l_min
         if flow > 1.2:
             self._drawing.append((at_s, world.water.supply_kpa, flow))
@@ -131,11 +138,16 @@ class Truth:
                 return True
             if one.what == "reservoir" and one.kind in ("frozen", "last_bit") and since_s < FROZEN_S:
                 return True
+            if one.what == "reservoir" and one.kind == "last_bit" and not self._swung(one.at_s):
+                return True
             if one.kind == "room_on_vessel" and since_s < ON_VESSEL_S:
                 return True
             if one.what == "room" and (one.kind == "frozen" or (one.kind == "offset" and abs(one.value) < 10.0)):
                 return True
         return False
+
+    def _swung(self, until_s: float) -> bool:
+        return sum(at_s < until_s for at_s in self.switched_s) >= SWITCHED
 
     def _water(self, world: World, at_s: float, faults: list[Ingredient], lying: set[str]) -> Iterator[str]:
         at_rest = world.water.flow_l_min < 0.1

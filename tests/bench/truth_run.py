@@ -101,6 +101,7 @@ class Run:
             self.boot = f"boot-{self._boots}"
             self._mono_from_ms = self.true_ms - 20_000
         self.station = Station(self.settings, self.boot, state)
+        self.truth.switched_s.clear()
         if state is None:
             for entry in self.entries:
                 self.station.fold(entry)
