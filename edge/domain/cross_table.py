@@ -47,8 +47,9 @@ CHECKS: Final[Mapping[str, Check]] = MappingProxyType(
             "Check the flow meter, the gauges' cables and their isolating valves; then draw water for half a minute",
         ),
         "still_in_draw": Check(
-            "a gauge moves where the others do", "one steady draw, to the last digit of rest", "a draw that it shows",
-            "has not moved by its last digit while water was drawn",
+            "a gauge moves where the others do", "one steady draw, to the last digit of rest, or within 0.3 kPa of it",
+            "a draw that it shows",
+            "has not moved, or by its last digit only, while water was drawn",
             "Check the gauge, its cable and its isolating valve; then draw water for half a minute",
         ),
         "stage": Check(
@@ -85,6 +86,10 @@ STILL_KPA: Final = 3.5
 STILL_ALONE_KPA: Final = 1.4
 #: readings of a steady draw that are all alike to the last digit
 STILL_READINGS: Final = 10
+#: a gauge whose last digit toggles stands still where it stays within this of itself and of rest, while another falls by so much: what
+#: flows takes more than that by its speed alone (a velocity head of 0.8 m/s is 0.3 kPa)
+HARDLY_KPA: Final = 0.3
+FALLS_KPA: Final = 20.0
 #: a draw of less than this share of the least flow, or of the reference, tells nothing of what it takes
 NEAR_FLOW: Final = 0.6
 #: a stage that takes less than this, or than this share of its limit, takes nothing

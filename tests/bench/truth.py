@@ -18,7 +18,7 @@ from collections.abc import Sequence
 from dataclasses import replace
 from unittest.mock import patch
 
-from tests.bench.truth_day import KINDS, MORE, TWO_BASINS, Composed, compose
+from tests.bench.truth_day import KINDS, LACKS, MORE, PLANT, Composed, compose
 from tests.bench.truth_oracle import KINDS as WRONGS
 from tests.bench.truth_run import Found, Run
 
@@ -44,7 +44,7 @@ def described(composed: Composed) -> str:
     """Its ingredients, in words."""
     words = " + ".join(map(str, composed.ingredients)) or "nothing but the ordinary day"
     words += "; thermometer read by eye" if composed.by_eye else ""
-    words += "".join(f"; {what}" if what == TWO_BASINS else f"; no {what}" for what in sorted(composed.station))
+    words += "".join(f"; no {what}" if what in LACKS else f"; {what}" for what in sorted(composed.station))
     return words + ("; journal on disk" if composed.on_disk else "")
 
 
@@ -106,7 +106,9 @@ def main(arguments: Sequence[str] | None = None) -> int:
     parser = argparse.ArgumentParser(prog="python -m tests.bench.truth", description=(__doc__ or "").split("\n")[0])
     parser.add_argument("--days", type=int, default=200, help="how many days")
     parser.add_argument("--seed", type=int, default=1, help="the first day's seed")
-    parser.add_argument("--only", choices=sorted({*KINDS, *MORE}), default="", help="each day has this ingredient")
+    parser.add_argument(
+        "--only", choices=sorted({*KINDS, *MORE, *PLANT}), default="", help="each day has this ingredient"
+    )
     parser.add_argument("--wrong", choices=WRONGS, default="", help="look for this kind of wrong alone")
     parser.add_argument(
         "--smallest", action="store_true", help="drop ingredients until each wrong has as few as it needs"

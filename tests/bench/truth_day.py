@@ -14,7 +14,22 @@ from typing import Final
 from edge.domain.entries import wall_ms_of
 from edge.domain.readings import KIND_OF, Role
 from edge.domain.settings import Basin, DailyTest, Filter, Point, Reservoir, Settings, Supply
-from simulators.events import HOUR, MINUTE, Away, Day, Draw, Event, HeaterWeak, PowerOff, Sag, Torn, Trip
+from simulators.events import (
+    HOUR,
+    MINUTE,
+    Away,
+    Day,
+    Draw,
+    Event,
+    HeaterWeak,
+    LidOpen,
+    PowerOff,
+    Sag,
+    TopUp,
+    Torn,
+    Trip,
+    Turned,
+)  # fmt: skip
 from simulators.reservoir import J_PER_L_K, Vessel
 
 PSI: Final = 6.894757293168361  # kPa
@@ -36,6 +51,8 @@ BASINS: Final = ("basin", "basin-2")
 #: what a station may lack, or have more of
 LACKS: Final = ("flow", "room", "between")
 TWO_BASINS: Final = "two basins"
+#: its reservoir isn't stirred: cold liquid that is poured in lies below the probe
+LAYERS: Final = "unstirred"
 WARMER_K: Final = 1.0  # the set point where the loss is measured: the probes' uncertainty is in that
 
 
@@ -70,7 +87,7 @@ class Composed:
     by_eye: bool
     later_days: int
     tests_later: bool
-    station: frozenset[str] = frozenset()  # of LACKS, and TWO_BASINS
+    station: frozenset[str] = frozenset()  # of LACKS, TWO_BASINS, LAYERS
     on_disk: bool = False  # its journal is the real one
 
     def of(self, *ingredients: Ingredient) -> Composed:
@@ -81,7 +98,7 @@ class Composed:
     def world_day(self) -> Day:
         """What is physically so."""
         events: list[Event] = [Draw(a, b, into_basin=False) for a, b in DRAWS]
-        for at_s in CYCLES:
+        for at_s in (*CYCLES, *(one.at_s for one in self.ingredients if one.kind == "cycle")):
             back_s = at_s + 12 * MINUTE
             events += [Draw(at_s, at_s + 150), Away(at_s + 240, back_s), Draw(back_s + 60, back_s + 180)]
         for one in self.ingredients:
@@ -94,6 +111,14 @@ class Composed:
                 events.append(Trip(one.at_s, until_s, "heater"))
             elif one.kind == "heater_dead":
                 events.append(HeaterWeak(one.at_s, until_s, 0.0))
+            elif one.kind == "heater_weak":
+                events.append(HeaterWeak(one.at_s, until_s, one.value))
+            elif one.kind == "lid_open":
+                events.append(LidOpen(one.at_s, until_s, one.value))
+            elif one.kind == "turned":
+                events.append(Turned(one.at_s, until_s, one.value))
+            elif one.kind == "top_up":
+                events.append(TopUp(one.at_s, one.value, 15.0))
             elif one.kind == "power_off":
                 events.append(PowerOff(one.at_s, until_s))
             elif one.kind == "bypass":
@@ -108,7 +133,8 @@ class Composed:
     @property
     def vessel(self) -> Vessel:
         """The reservoir and what it loses."""
-        return replace(VESSEL, set_point_c=VESSEL.set_point_c + self.warmer_k)
+        lower = 0.4 if LAYERS in self.station else 0.0
+        return replace(VESSEL, set_point_c=VESSEL.set_point_c + self.warmer_k, lower_share=lower)
 
     @property
     def later_day(self) -> Day:
@@ -264,8 +290,19 @@ MORE: Final[dict[str, Callable[[Random], Ingredient]]] = {
 }  # fmt: skip
 
 
+#: and what befalls the liquid; by a stream of their own, too
+PLANT: Final[dict[str, Callable[[Random], Ingredient]]] = {
+    "heater_weak": _over("heater_weak", values=(0.2, 0.5)),
+    "lid_open": _over("lid_open", values=(3.0, 10.0)),
+    "turned": _over("turned", values=(-4.0, -1.5, -0.5, 2.0)),
+    "top_up": _once("top_up", ("recorded", "unrecorded"), (0.5, 1.5, 3.0)),
+    "cycle": lambda r: Ingredient("cycle", at_s := r.choice((9_600, 12_600, 21_600, 30_000)), at_s),
+}
+
+
 def compose(seed: int, only: str = "") -> Composed:
-    """The day of this seed: each tenth is free of faults; of the others each has one to four ingredients, and up to two of MORE."""
+    """The day of this seed: each tenth is free of faults; of the others each has one to four ingredients, and perhaps some of
+    MORE and PLANT."""
     r = Random(f"truth {seed}")
     chosen: list[Ingredient] = []
     fault_free = seed % 10 == 0 and not only
@@ -287,6 +324,9 @@ def compose(seed: int, only: str = "") -> Composed:
         more += [name for name in sorted(MORE) if name != only and r.random() < 0.12]
     chosen += [MORE[name](r) for name in more if name == "disk" or TWO_BASINS in station]
     on_disk = "disk" in more or r.random() < 0.1
+    r = Random(f"truth plant {seed}")
+    station |= {LAYERS} if r.random() < 0.2 else frozenset()
+    chosen += [PLANT[name](r) for name in sorted(PLANT) if name == only or (r.random() < 0.08 and not fault_free)]
     return Composed(
         seed, tuple(sorted(chosen, key=lambda i: i.at_s)), by_eye, later, tests_later, station, on_disk
     )  # fmt: skip

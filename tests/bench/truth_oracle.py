@@ -7,6 +7,7 @@ record or stamp could tell:
   reservoir's probe drifts, the room's probe is off by less than can't be, or people read the thermometer. A probe that has stopped
   moving is to be doubted within an hour, a room probe on the vessel within half an hour. One that toggles between two neighbouring steps is
   told from that of a steady liquid only where the station, since its start, has seen the thermostat switch SWITCHED times before.
+  Cold liquid below the probe of a vessel that isn't stirred shows to nobody who wasn't told of it.
 - away, outlet, power: the cycle, the trip, the switched-off machine are readings; excused while their own point is falsified.
 - pressure: the valve is shut, so that at rest the supply stands below the dynamic minimum; or the last true draw was truly out of its
   limits by more than 3 %. Excused while the supply's gauge (or for the flow the meter) lies and no true draw has shown that since.
@@ -42,6 +43,7 @@ MARGIN_K: Final = 0.4
 MARGIN: Final = 0.03
 FROZEN_S: Final = 3600
 ON_VESSEL_S: Final = 1800
+LAYER_K: Final = 0.2  # a probe above colder liquid reads so much more than the whole is
 SWITCHED: Final = 16
 STALE_S: Final = 90
 #: what people's records and the power came to
@@ -64,7 +66,7 @@ class Truth:
         self.powered_up_ms = 0
         self.opened_ms = self.treated_ms = self.filled_ms = 0
         self.check_failed = self.outlet_failed = self.equipment_changed = False
-        self.by_eye_bad = False
+        self.by_eye_bad = self.pours_unseen = False
         self.loss = False  # answered entries are gone, and nobody has looked since
         self._were: list[tuple[int, dict[str, Any]]] = []  # the facts once the entries up to this seq had been made
         self.draws: list[
@@ -151,7 +153,7 @@ class Truth:
     def _plant(self, world: World, at_s: float, faults: list[Ingredient], lying: set[str]) -> Iterator[str]:
         vessel, room = world.reservoir, world.true("room")
         basin = vessel.liquid_c - SHARE * (vessel.liquid_c - room)
-        if not vessel.is_away and basin < 35.0 - MARGIN_K and not self._cold_excused(at_s, faults):
+        if not vessel.is_away and basin < 35.0 - MARGIN_K and not self._cold_excused(world, at_s, faults):
             yield "cold"
         if vessel.is_away and not {"flow", "reservoir"} & lying and not self.composed.by_eye:
             yield "away"
@@ -162,8 +164,9 @@ class Truth:
         if self.composed.by_eye and self.by_eye_bad:
             yield "by_eye"
 
-    def _cold_excused(self, at_s: float, faults: list[Ingredient]) -> bool:
-        if self.composed.by_eye:
+    def _cold_excused(self, world: World, at_s: float, faults: list[Ingredient]) -> bool:
+        above_k = world.reservoir.layers_k * world.reservoir.vessel.lower_share
+        if self.composed.by_eye or (self.pours_unseen and above_k > LAYER_K):
             return True
         for one in faults:
             since_s = at_s - one.at_s

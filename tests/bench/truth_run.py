@@ -401,6 +401,8 @@ class Run:
                 truth.opened_ms = max(truth.opened_ms, int(self.true_ms + 1000 * value))
         elif one.kind.startswith("treatment"):
             self._treats(one)
+        elif one.kind == "top_up":
+            truth.pours_unseen |= one.what != "recorded" or record("disinfectant_top_up", litres=one.value) is None
         elif one.kind == "work_begins":
             truth.is_working |= record("work_begins", at_s=value or None) is not None
         else:

@@ -9,7 +9,7 @@ import pytest
 
 from edge.domain.station import Station
 from tests.bench.truth import FEWER, described, shrunk
-from tests.bench.truth_day import KINDS, LACKS, MORE, TWO_BASINS, Composed, Ingredient, compose
+from tests.bench.truth_day import KINDS, LACKS, LAYERS, MORE, PLANT, TWO_BASINS, Composed, Ingredient, compose
 from tests.bench.truth_disk import DAMAGES
 from tests.bench.truth_oracle import KINDS as WRONGS
 from tests.bench.truth_run import Found, Run
@@ -92,20 +92,17 @@ def test_days_are_the_same_each_time_and_use_every_ingredient() -> None:
     assert compose(7) == compose(7)
     assert {i.kind for seed in range(400) for i in compose(seed).ingredients} >= set(KINDS)
     assert all(any(i.kind == kind for i in compose(3, kind).ingredients) for kind in KINDS)
-    assert {i.kind for kind in MORE for i in compose(3, kind).ingredients} >= {
-        "disk",
-        "frozen",
-        "offset",
-        "cut",
-        "swapped",
-    }
+    further = {i.kind for kind in (*MORE, *PLANT) for i in compose(3, kind).ingredients}
+    assert further >= {"disk", "frozen", "offset", "cut", "swapped", *PLANT}
 
 
 # -- other stations, and the real journal
 
 
 @pytest.mark.usefixtures("quick")
-@pytest.mark.parametrize("station", [*([one] for one in (*LACKS, TWO_BASINS)), [*LACKS, TWO_BASINS]], ids=" ".join)
+@pytest.mark.parametrize(
+    "station", [*([one] for one in (*LACKS, TWO_BASINS, LAYERS)), [*LACKS, TWO_BASINS]], ids=" ".join
+)
 def test_a_quiet_day_of_a_station_that_lacks_something_is_quiet_and_ready(station: list[str]) -> None:
     found = Run(replace(PLAIN, station=frozenset(station))).run()
     assert (found.wrong_s, found.crash, found.unknown_s) == ({}, "", 0)
