@@ -1,7 +1,8 @@
 """Entries that the journal lost: what they said is not known, so the station isn't ready until a person has looked.
 
 A hold, a failed test, a filter change may be among them. Whoever knows the station says that nothing of the kind stands by a
-`release` that names no hold; what does stand is recorded again.
+`release` that names no hold; what does stand is recorded again. What draws showed nobody can record: the last one may be among what was
+lost, so water is drawn anew.
 """
 
 from __future__ import annotations
