@@ -65,7 +65,7 @@ def fields(pairs: Sequence[str], record: str = "") -> dict[str, Any]:
                 what, where=repr(pair[:60]), expected="key=value, such as value='44 psi'", do="Correct it"
             )
         of_form = forms.FORMS[record].keys.get(key, forms.COMMON.get(key)) if record in forms.FORMS else None
-        body[key] = text if of_form is not None and of_form.kind in ("line", "note") else _value(text)
+        body[key] = text if of_form is not None and of_form.kind in ("line", "note", "date") else _value(text)
     return body
 
 

@@ -27,7 +27,20 @@ OWN_DUTIES: Final = (
 
 def check(tables: Tables, points: Mapping[int, settings.Point], found: Findings) -> None:
     """All relations. `points`: by index in the file, those that could be made."""
-    for one in (_reservoir, _contact, _supply, _filters, _ids, _roles, _not_fitted, _alarms, _duties, _mqtt, _api):
+    for one in (
+        _reservoir,
+        _contact,
+        _supply,
+        _filters,
+        _treatment,
+        _ids,
+        _roles,
+        _not_fitted,
+        _alarms,
+        _duties,
+        _mqtt,
+        _api,
+    ):
         one(tables, found)
     _limits_within_points(tables, points, found)
     _periods(tables, points, found)
@@ -156,6 +169,17 @@ def _filters(tables: Tables, found: Findings) -> None:
         if _at_or_above(stage.drop_limit, highest):
             path = (*tables.path(stage), "drop_limit")
             _pair(found, path, ("supply", "pressure", "high"), "a drop well below the supply's pressure")
+
+
+def _treatment(tables: Tables, found: Findings) -> None:
+    own = tables.water_path_treatment
+    if own is not None and own.clean_side_opened_by is not None and not own.clean_side_opened_by:
+        found.wrong(
+            ("water_path_treatment", "clean_side_opened_by"),
+            "is empty, so that no change of a filter would owe the treatment",
+            'at least one of "filter_change", "sensor_fitted" and "repair"',
+            "Name them, or leave the key out: then all of them do",
+        )
 
 
 def _ids(tables: Tables, found: Findings) -> None:

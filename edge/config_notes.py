@@ -23,6 +23,7 @@ from edge.config_sections import Tables, kind_of, other_kinds
 from edge.config_sensors import warnings as sensor_warnings
 from edge.domain.catalogue import CATALOGUE
 from edge.domain.cross_roles import ONE_POINT
+from edge.domain.entered import BY_EYE_ROLES, INSTEAD
 from edge.domain.quantities import pulse_frequency_hz
 from edge.domain.readings import KIND_OF, Kind, Role
 
@@ -106,6 +107,10 @@ def _missing_points(tables: Tables, found: Findings) -> None:
         if one != point.id and point.role in ONE_POINT:
             text = f'{point.role} is the role of point "{one}" too, and only one of them can be judged: {NEVER_READY}'
             found.warn(tables.path(point), f"{text}; give the other a station of its own, or leave it out")
+    for role in tables.not_fitted:
+        if role not in BY_EYE_ROLES:
+            text = f"nothing looks at a {role} that is read by eye; {INSTEAD.get(role, 'fit a point for it')}"
+            found.warn(("not_fitted", role.value), text)
     if tables.reservoir is None and tables.supply is None:
         what = "neither [reservoir] nor [supply] is there, so that nothing says how warm the liquid or what the water has to be"
         found.warn(("station",), f"{what}: {NEVER_READY}")
@@ -161,12 +166,26 @@ def _filters(tables: Tables, found: Findings) -> None:
         found.warn(
             ("filter",), "without [filters] reference the pressure drops can't be compared at one flow and temperature"
         )
+    _reference(tables, found)
     if Role.SUPPLY_TEMPERATURE not in _roles(tables) | set(tables.not_fitted):
         text = f"no point has the role {Role.SUPPLY_TEMPERATURE}: cold water alone adds a third to a drop; fit one, or name it"
         found.warn(("filter",), text + " in [not_fitted]")
     ratings = [stage.rating for stage in tables.filter if stage.rating is not None]
     if ratings != sorted(ratings, reverse=True):
         found.warn(("filter",), "a finer filter stands before a coarser one; stages stand in the order of flow")
+
+
+def _reference(tables: Tables, found: Findings) -> None:
+    """Drops are judged at a flow that draws of this station come near to: where they can't, one of the two is in another unit."""
+    reference = None if tables.filters is None else tables.filters.reference
+    limits = None if tables.supply is None else tables.supply.flow
+    if reference is None or limits is None or reference.flow is None:
+        return
+    low, high = limits.low, limits.high
+    if (low is not None and reference.flow < low) or (high is not None and reference.flow > high):
+        written = found.written(("filters", "reference", "flow"))
+        text = f"{written} lies outside what supply.flow allows: one of the two is probably in another unit"
+        found.warn(("filters", "reference", "flow"), text)
 
 
 def _daily_test(tables: Tables, found: Findings) -> None:

@@ -10,6 +10,7 @@ from __future__ import annotations
 import contextlib
 import errno
 import logging
+import os
 import signal
 import socket
 import threading
@@ -103,7 +104,11 @@ def run(path: Path) -> int:
                 ended = assembly.stop(asked.stop_why or ("the store can be used again" if again else "a fault"))
             plan = assembly.plan
         log.info("stopped (%s)", asked.stop_why or "a fault")
-        return 0 if judged and ended else 1
+        if not ended:  # a call that hangs in the kernel would hold up the end of the program, too
+            log.error("a part hangs and could not be stopped: the program ends without it")
+            logging.shutdown()
+            os._exit(1)
+        return 0 if judged else 1
 
 
 def _attend(assembly: Assembly, asked: Asked, path: Path) -> bool:

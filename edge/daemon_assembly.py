@@ -20,7 +20,7 @@ from edge.config import StationFile
 from edge.daemon_series import CurrentSeries
 from edge.daemon_unkept import UnkeptJournal
 from edge.daemon_version import program_version
-from edge.daemon_watch import hanging, is_read_only, store_trouble
+from edge.daemon_watch import hanging, store_trouble
 from edge.domain.contracts import Clock
 from edge.domain.counting import confirms_clock
 from edge.domain.entries import Entry
@@ -39,6 +39,8 @@ FIRST_PAUSE_S, LONGEST_PAUSE_S = 2.0, 120.0
 STEADY_S: Final = 300.0
 #: until then (real seconds) a broker that was never reached is none that is lost
 FIRST_CONNECT_S: Final = 15.0
+#: how long the stop waits for the store (real seconds)
+CLOSE_WITHIN_S: Final = 4.0
 #: how often a store that can't be used is tried again (real seconds)
 STORE_AGAIN_S: Final = 5.0
 
@@ -357,8 +359,8 @@ class Assembly:
         trouble = self.journal.trouble or store_trouble(
             self.judge.status(), self.judge.refusing_s(), series, newly_lost=newly_lost
         )
-        if not trouble and is_read_only(self.plan.keep.folder):
-            trouble = "the disk is mounted for reading only: nothing can be kept"
+        if not trouble and self.journal.note_trouble:
+            trouble = f"the journal's end can't be noted, so a loss might not be noticed: {self.journal.note_trouble}"
         return trouble
 
     def stuck(self) -> list[str]:
@@ -458,10 +460,21 @@ class Assembly:
             closing.join(3.5)
             ended = not closing.is_alive() and ended
         if self._stores_open:
-            self.series.close()
-            self.journal.close()
+            ended = self._close_stores(CLOSE_WITHIN_S) and ended
             self._stores_open = False
         return ended
+
+    def _close_stores(self, within_s: float) -> bool:
+        """A disk that hangs doesn't hold the stop up: what was answered is on it, what waits for it never was."""
+
+        def close() -> None:
+            self.series.close()
+            self.journal.close()
+
+        closing = threading.Thread(target=close, name="stop of the store", daemon=True)
+        closing.start()
+        closing.join(within_s)
+        return not closing.is_alive()
 
 
 def _serves(part: Any) -> bool:

@@ -98,6 +98,11 @@ class UnkeptJournal:
         """Why nothing is kept."""
         return str(self.fault)
 
+    @property
+    def note_trouble(self) -> str | None:
+        """None of its own: `trouble` says it."""
+        return None
+
     def take_repairs(self) -> list[dict[str, Any]]:
         """Nothing is mended."""
         return []

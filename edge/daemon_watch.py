@@ -2,9 +2,7 @@
 
 from __future__ import annotations
 
-import os
 from collections.abc import Mapping
-from pathlib import Path
 from typing import Any, Final
 
 #: a journal that refuses, or a commit under way, for so long (real seconds) is said
@@ -38,19 +36,13 @@ def store_trouble(judge: Mapping[str, Any], refusing_s: float, series: Mapping[s
         return f"readings are not kept: {series['trouble']}"
     if series.get("disk", "ok") not in ("ok", "low"):
         return f"readings are not kept: {series['disk']}"
+    if series.get("read_only"):
+        return "the disk is mounted for reading only: nothing can be kept"
     if newly_lost:
         return f"readings are lost: {series['lost_readings']} since the start"
     if commit["p95_s"] is not None and commit["p95_s"] > SLOW_S:
         return f"the disk is slow: one commit in twenty takes {commit['p95_s']:.1f} s or more"
     return ""
-
-
-def is_read_only(folder: Path) -> bool:
-    """Whether the folder's file system is mounted for reading only; False where it can't be asked."""
-    try:
-        return bool(os.statvfs(folder).f_flag & os.ST_RDONLY)
-    except OSError:
-        return False
 
 
 def hanging(quiet_s: Mapping[str, float]) -> list[str]:

@@ -65,7 +65,6 @@ class Timing:
     slow_s: float = 30.0  # least pause after a trouble that a person has to mend
     lasting_s: float = 60.0  # a connection that ended sooner makes the next pause longer
     read_back_s: float = 60.0  # how often our own node topic is read back
-    correct_s: float = 5.0  # least time between two corrections of it: another that writes there must not start a race
     unproved_s: float = 10.0  # what 3.1.1 confirmed before the first read-back counts within this time
     older_s: float = 3600.0  # how long 3.1.1 is spoken before 5 is tried again
     limits: Limits = field(default_factory=Limits)
@@ -166,7 +165,6 @@ class Publisher:
         self._picture_shown: Snapshot | None = None
         self._head_seq = -1
         self._ghosts_next_s = self._read_back_next_s = 0.0
-        self._corrected_s = float("-inf")
         self._online: dict[str, Any] = {}  # what the node topic says in this connection
         self._up_s = 0.0
         self._beat_s = time.monotonic()
@@ -383,6 +381,7 @@ class Publisher:
         self._head_seq = -1
         self._board.renew()
         link.subscribe([self._topics.head], qos=0)  # before we say it ourselves
+        link.subscribe_to_others(self._topics.of_state)
         self._say_online(self._node_message(ONLINE))
         self._read_back_next_s = self._mono_s()
         if (picture := self._picture) is not None:
@@ -490,15 +489,19 @@ class Publisher:
             link.subscribe([self._topics.node], qos=0)
         self._feed.save()
 
-    def _read_back(self, topic: str, payload: bytes, _retained: bool, _qos: int) -> None:
+    def _read_back(self, topic: str, payload: bytes, retained: bool, _qos: int) -> None:
         """What stands on our topics. On `node` our own word proves that what we say gets there, any other is corrected."""
         if topic == self._topics.head:
             self._chain.read_back(payload, self.where)
+        elif (
+            topic != self._topics.node and not retained
+        ):  # what is retained was there before we began, and is said anew
+            self._board.contradicted(topic)
         if topic != self._topics.node:
             return
         try:
             word = json.loads(payload)
-        except ValueError:
+        except (ValueError, RecursionError):
             word = None
         if isinstance(word, dict) and (word.get("state"), word.get("boot")) == (ONLINE, self._boot):
             if word.get("connected_at") == self._online.get("connected_at") and not self._feed.proved:
@@ -508,9 +511,7 @@ class Publisher:
                 else:
                     self._feed.prove()
             return
-        if self._mono_s() - self._corrected_s >= self._timing.correct_s:
-            self._corrected_s = self._mono_s()
-            self._board.again(self._topics.node)
+        self._board.contradicted(topic)
 
     def _room(self, link: Link) -> int:
         if self._careful and self._mono_s() - self._up_s > self._timing.lasting_s:

@@ -164,10 +164,10 @@ class Board:
     def next_s(self) -> float:
         return min((found.due_s() for found in self._topics.values()), default=float("inf"))
 
-    def again(self, topic: str) -> None:
-        """Something else stands there than what was said last: it is to be said anew, at once."""
-        if (found := self._topics.get(topic)) is not None:
-            found.said, found.said_s = None, float("-inf")
+    def contradicted(self, topic: str) -> None:
+        """Somebody else wrote there: it is said anew, but not in a race with another that goes on writing there."""
+        if (found := self._topics.get(topic)) is not None and found.said is not None:
+            found.said, found.not_before_s = None, max(found.not_before_s, found.said_s + self._pace.gap_s)
 
     def fresh_s(self, topic: str) -> int:
         """For how long (real seconds) what it says holds without being said again."""

@@ -349,6 +349,15 @@ class Link:
             return None
         return self._client.subscribe([(flt, qos) for flt in filters])[1]
 
+    def subscribe_to_others(self, filters: list[str]) -> None:
+        """Ask for what others say under these topics (MQTT 5.0, 3.8.3.1, No Local); 3.1.1 has no word for that."""
+        if self._client is None or not self.up or self.protocol != MQTT_5:
+            return
+        from paho.mqtt.subscribeoptions import SubscribeOptions
+
+        of_others = SubscribeOptions(qos=0, noLocal=True)
+        self._client.subscribe([(flt, of_others) for flt in filters])
+
     def close(self, timeout_s: float) -> None:
         """Say goodbye, so that the broker does not send the last will, and close."""
         client = self._client

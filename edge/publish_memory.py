@@ -4,11 +4,14 @@ from __future__ import annotations
 
 import json
 import logging
+import math
 import os
 import threading
 from collections.abc import Callable, Iterable
 from pathlib import Path
 from typing import Any, NamedTuple, Protocol
+
+from edge.publish_topics import ROOT, mqtt_topic_ok
 
 _log = logging.getLogger("warmwell.mqtt")
 
@@ -96,10 +99,7 @@ class FileMemory:
     def __init__(self, path: Path, behind: Behind | None = None) -> None:
         self._path, self._behind = path, behind
         self._trouble = ""
-        document = self._read()
-        topics, refused = document.get("topics"), document.get("refused")
-        self._topics = {topic for topic in topics if isinstance(topic, str)} if isinstance(topics, list) else set()
-        self._refused = _refusals(refused) if isinstance(refused, dict) else {}
+        self._topics, self._refused = self._read()
 
     @property
     def trouble(self) -> str:
@@ -129,17 +129,17 @@ class FileMemory:
             self._refused = dict(refusals)
             self._write()
 
-    def _read(self) -> dict[str, Any]:
+    def _read(self) -> tuple[set[str], dict[int, Refused]]:
         try:
             document = json.loads(self._path.read_text(encoding="utf-8"))
+            return _topics(document["topics"]), _refusals(document["refused"])
         except FileNotFoundError:
-            return {}
-        except (OSError, ValueError) as exc:
+            pass
+        except (OSError, ValueError, TypeError, LookupError, AttributeError, ArithmeticError, RecursionError) as exc:
             self._say(
                 f"{self._path}: can't be read ({exc}); expected the topics published earlier. Old ones may stay on the broker"
             )
-            return {}
-        return document if isinstance(document, dict) else {}
+        return set(), {}
 
     def _write(self) -> None:
         document = {
@@ -156,7 +156,9 @@ class FileMemory:
     def _put(self, document: dict[str, Any]) -> None:
         new = self._path.with_name(self._path.name + ".new")
         try:
-            with new.open("w", encoding="utf-8") as file:
+            new.unlink(missing_ok=True)
+            fd = os.open(new, os.O_WRONLY | os.O_CREAT | os.O_EXCL | os.O_NOFOLLOW | os.O_CLOEXEC, 0o640)
+            with os.fdopen(fd, "w", encoding="utf-8") as file:
                 json.dump(document, file)
                 file.flush()
                 os.fsync(file.fileno())
@@ -174,9 +176,15 @@ class FileMemory:
         self._trouble = trouble
 
 
+def _topics(said: list[Any]) -> set[str]:
+    """Those of ours that a message can be published under: what a damaged file names is not emptied, nor does it end the telling."""
+    return {topic for topic in said if isinstance(topic, str) and topic.startswith(f"{ROOT}/") and mqtt_topic_ok(topic)}
+
+
 def _refusals(document: dict[str, Any]) -> dict[int, Refused]:
     found = {}
     for seq, row in document.items():
-        if seq.isdecimal() and isinstance(row, dict) and isinstance(row.get("for_s"), int | float):
-            found[int(seq)] = Refused(float(row["for_s"]), row.get("told") is True)
+        for_s = float(row["for_s"])
+        if seq.isdecimal() and math.isfinite(for_s):
+            found[int(seq)] = Refused(for_s, row["told"] is True)
     return found

@@ -99,6 +99,8 @@ class Topics:
         self.head = f"{self.base}/head"
         self.verdict = f"{self.base}/verdict"
         self.journal = f"{self.base}/journal"
+        #: what the station alone may say, and what people elsewhere act on
+        self.of_state = [self.verdict, *(f"{self.base}/{what}/#" for what in ("alarm", "point", "estimate"))]
 
     def alarm(self, alarm_id: str) -> str:
         return f"{self.base}/alarm/{levels(alarm_id, 'alarm')}"

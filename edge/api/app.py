@@ -36,6 +36,8 @@ from edge.domain.strict_json import shown
 log = logging.getLogger(__name__)
 
 KEPT_WITHIN_S: Final = 10.0
+#: the parts tell their state within this, else that is told
+TOLD_WITHIN_S: Final = 3.0
 MOST_BUCKETS: Final = 2000
 MOST_ENTRIES: Final = 1000
 #: one page of the journal, in bytes of its entries; more are asked for with `after`
@@ -464,19 +466,14 @@ def _lacks(value: object) -> str:
 async def health(desk: OfDesk) -> Response:
     """Is the daemon well? 503 where it can't be relied on."""
     seen = desk.watch.see()
-    parts: dict[str, Any] = {}
-    is_well = True
-    try:
-        parts = dict(desk.parts.status())
-        is_well = parts.get("ok", True) is not False
-    except (
-        Exception
-    ) as exc:  # supervision border: a part that can't tell its state is not well, and the others still are shown
-        log.warning("a part could not tell its state", exc_info=exc)
-        parts, is_well = {"status": f"can't be told ({type(exc).__name__})"}, False
     last_seq: int | None = None
     try:
-        last_seq = await desk.readers.read("/health", desk.parts.journal.last_seq)
+        parts = dict(await desk.readers.read("/health", desk.parts.status, TOLD_WITHIN_S))
+        is_well = parts.get("ok", True) is not False
+    except Problem as problem:  # a part that can't tell its state is not well; the rest is shown all the same
+        parts, is_well = {"status": str(problem)}, False
+    try:
+        last_seq = await desk.readers.read("/health", desk.parts.journal.last_seq, TOLD_WITHIN_S)
     except Problem as problem:
         parts["journal"] = str(problem)
     failed = seen.is_silent or last_seq is None

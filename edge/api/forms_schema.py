@@ -15,6 +15,7 @@ _OF_KIND: Mapping[str, dict[str, Any]] = {
     "number": {"type": "number"},
     "whole": {"type": "integer"},
     "flag": {"type": "boolean"},
+    "date": {"type": "string", "pattern": r"^20[0-9]{2}-[0-9]{2}(-[0-9]{2})?$"},
     "time": {"type": "string", "format": "date-time"},
     "any_time": {"type": ["string", "number", "null"]},
     "names": {"type": "array", "minItems": 1, "maxItems": 20, "items": {**_LINE, "maxLength": LONGEST_NAME}},

@@ -26,6 +26,8 @@ from edge.domain.settings import Point, Settings
 LINE_FROM: Final = 3
 YEAR_MS: Final = 365 * 86_400_000
 DUE_AFTER_MS: Final = YEAR_MS
+#: a longer interval is a slip of the pen (our own number; a year is common practice)
+DUE_AT_MOST_MS: Final = 5 * YEAR_MS
 MOST_POINTS: Final = 50
 #: a step of an indication, as a standard uncertainty
 STEP: Final = 1.0 / sqrt(12.0)
@@ -156,6 +158,11 @@ def worked_out(
     scale = _scale(kind_of_sensor, point, pairs, use)
     allowance = _difference(body, "drift_allowance", point)
     due_ms = wall_ms_of(body["due_at"]) if isinstance(body.get("due_at"), str) else at_ms + DUE_AFTER_MS
+    if not at_ms < due_ms <= at_ms + DUE_AT_MOST_MS:
+        raise ValueError(
+            f"due_at is {body.get('due_at')}: it is due again after the comparison of {rfc3339(at_ms)}, and within "
+            f"{DUE_AT_MOST_MS // YEAR_MS} years of it"
+        )
     step = point.resolution or kind_of_sensor.step
     told = _difference(body, "reference_resolution", point)
     single, mean = _repeats(pairs, max(kind_of_sensor.repeats * scale, noise))

@@ -6,7 +6,7 @@ from collections.abc import Callable, Mapping
 from typing import Any, NamedTuple
 
 from edge.domain.calibration import Correction, applies, correction_of, is_due
-from edge.domain.calibration_bounds import bounded
+from edge.domain.calibration_bounds import AGREES, bounded
 from edge.domain.calibration_budget import use_of, worked_out
 from edge.domain.duties import Book, Fact
 from edge.domain.entries import Now, rfc3339
@@ -17,10 +17,17 @@ from edge.domain.validity import PointWatch
 
 
 class Waiting(NamedTuple):
-    """The newest comparison of a point, where it isn't in force: what it would make of a reading is more, or less, by `by`."""
+    """The newest comparison of a point, where it isn't in force, or a check that adjusted nothing: what it would make of a reading is
+    more, or less, by `by`."""
 
     by: float
     at_ms: int
+    is_check: bool = False
+
+
+def is_off(fact: Fact) -> bool:
+    """Is it a check that found more than two comparisons that agree may differ by?"""
+    return fact.body.get("adjust") is False and abs(fact.body["as_found"]) > AGREES * float(fact.body["u"])
 
 
 class Calibrations:
@@ -107,17 +114,20 @@ class Calibrations:
         return correction_of(counted[-2].body) if len(counted) > 1 else None
 
     def waiting(self, ident: str) -> Waiting | None:
-        """A comparison that isn't in force because it is too large, and that no later one has set right."""
+        """A comparison that isn't in force because it is too large, or a check that found the point off by more than it is uncertain, and
+        that no later one has set right."""
         watch, found = self._watches.get(ident), None
         if watch is None or watch.raw is None or watch.good is None:
             return None
         for fact in self._of(ident):
             if fact.counts:
-                found = None
+                found = fact if is_off(fact) else None
             elif fact.body.get("beyond"):
                 found = fact
         if found is None:
             return None
+        if found.counts:
+            return Waiting(-float(found.body["as_found"]), found.at_ms, is_check=True)
         return Waiting(found.body["gain"] * watch.raw + found.body["offset"] - watch.good, found.at_ms)
 
     def due(self, ident: str, now: Now) -> str:

@@ -17,6 +17,7 @@ from typing import Any, Final
 from edge.domain.alarms import AT_LIMIT
 from edge.domain.cross_draws import blind_gauges, empty_stages, exchanged
 from edge.domain.cross_noise import Stills
+from edge.domain.cross_swings import Swings
 from edge.domain.cross_table import (
     CHECKS,
     COOLER_BY_K,
@@ -172,6 +173,7 @@ class Contradictions:
         }
         self.rooms = [p.id for p in settings.points if p.role is Role.ROOM_TEMPERATURE]
         self._liquids = [p.id for p in settings.points if p.role is Role.RESERVOIR_TEMPERATURE]
+        self._swings = {ident: Swings() for ident in self._liquids if ident in self._stills}
         self._room_ms: dict[str, int] = {}  # since when a doubted room reads what a room can have
 
     # -- each reading
@@ -196,6 +198,18 @@ class Contradictions:
             self._doubt(
                 "frozen", [point], f"{point} is frozen: still for {still}, never before for longer than {longest}"
             )
+        if point in self._swings:
+            self._look_at_swings(point, value, mono_ms)
+
+    def _look_at_swings(self, point: str, value: float, mono_ms: int) -> None:
+        swings, raw, doubted = self._swings[point], self._watches[point].raw, point in self.doubts.get("toggling", {})
+        if swings.hear(value if raw is None else raw, mono_ms, doubted):
+            if doubted:
+                self.change([point], None, f"{point} moves by more than a step again", "toggling")
+        elif not doubted and (found := swings.stuck(mono_ms)) is not None and self._must_move(point, value, mono_ms):
+            rests, longest = map(age_text, found)
+            cause = f"{point} is stuck: within one step for {rests}, before for no longer than {longest} while its liquid swung"
+            self._doubt("toggling", [point], cause)
 
     def _must_move(self, point: str, value: float, mono_ms: int) -> bool:
         """A liquid that has come to its room's temperature may rest there."""

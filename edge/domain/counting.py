@@ -8,13 +8,14 @@ the station to start.
 from __future__ import annotations
 
 import difflib
+import re
 from collections.abc import Mapping
 from typing import Any, Final
 
-from edge.domain.daily_tests import test_result
-from edge.domain.duties import AHEAD_MS, Book, Fact, local_date, names_of, opens
+from edge.domain.daily_tests import failed_ports, measured_ports, test_result
+from edge.domain.duties import AHEAD_MS, Book, Fact, local_date, name_of, names_of, opens, says_opened
 from edge.domain.entries import Entry, Now, rfc3339, wall_ms_of
-from edge.domain.forms import faults
+from edge.domain.forms import faults, last_day
 from edge.domain.losses import answers_loss
 from edge.domain.readings import Role
 from edge.domain.settings import Settings
@@ -22,6 +23,11 @@ from edge.domain.wording import age_text
 
 #: the station's clock and the watch that it is confirmed by may differ by so much
 CONFIRMED_WITHIN_MS: Final = 600_000
+#: a fill is at least this share of what the reservoir holds, and at most that (our own numbers)
+FILL_SHARES: Final = (0.5, 1.5)
+#: additional protection of people by a residual-current device is rated at no more (IEC 60364-4-41, 415.1, from memory); ground-fault
+#: outlets trip far below it (UL 943, class A: 4 to 6 mA, from memory)
+MOST_TRIP_MA: Final = 30.0
 #: what keeps a station from starting by being recorded at all
 _BLOCKING: Final = frozenset({"hold", "work_begins", "equipment_change", "filter_change"})
 
@@ -32,19 +38,25 @@ def judge(book: Book, record: str, at_ms: int, body: Mapping[str, Any], now: Now
     if fault is not None:
         return str(fault)
     if now.trusted and at_ms > now.wall_ms + AHEAD_MS:
-        return "its time is in the future"
+        return f"its time is in the future: the station's clock shows {rfc3339(now.wall_ms)}; correct `at`, or leave it out for now"
     why = _unseen(book.settings, record, body)
     if why:
         return why
     if record == "daily_test":
         passed, why = test_result(book.settings, body)
-        return why if passed is None else ""
+        return why if passed is None else _left_out(book, at_ms, body) if passed else ""
+    if record == "disinfectant_fill":
+        return _fill(book.settings, body)
+    if record == "concentration_check" and body["passed"]:
+        last = last_day(body.get("expires"))
+        is_over = last is not None and now.trusted and local_date(at_ms, book.zone) > last
+        return f"the strips were good until {last}: check it with others" if is_over else ""
     if record == "water_path_treatment":
         return _treatment(book, at_ms, body)
     if record == "release":
-        return _release(book, body)
+        return _release(book, at_ms, body, now)
     if record == "work_ends":
-        return "" if book.work is not None else "no work was declared"
+        return _work_ends(book, at_ms, body, now)
     if record == "clock_confirmed":
         return _clock(now, body)
     return _correction(book, body) if record == "correction" else ""
@@ -61,10 +73,12 @@ def stands(settings: Settings, record: str, body: Mapping[str, Any]) -> bool:
     if record in _BLOCKING:
         return record != "filter_change" or bool(settings.filters)
     if record == "service":
-        return body.get("what") in settings.clean_side_opened_by or body.get("opened_clean_side") is True
+        return says_opened(body, settings) or _failed_filter(settings, body)
     if record == "daily_test":
         return test_result(settings, body)[0] is False
-    return record in ("concentration_check", "outlet_test") and body.get("passed") is False
+    if record == "outlet_test" and not outlet_result(body)[0]:
+        return body.get("passed") is not None
+    return record == "concentration_check" and body.get("passed") is False
 
 
 def confirms_clock(entry: Entry) -> bool:
@@ -72,9 +86,17 @@ def confirms_clock(entry: Entry) -> bool:
     return entry.kind == "record" and entry.body.get("record") == "clock_confirmed" and bool(entry.body.get("counts"))
 
 
-def outlet_of(body: Mapping[str, Any]) -> str:
-    """Which outlet an outlet_test is about."""
-    return str(body.get("outlet", body.get("of")))
+def outlets_of(body: Mapping[str, Any]) -> list[str]:
+    """Which outlet an outlet_test is about; one that names two is about both."""
+    return list(dict.fromkeys(str(body[key]) for key in ("outlet", "of") if body.get(key) is not None))
+
+
+def outlet_result(body: Mapping[str, Any]) -> tuple[bool, str]:
+    """Did a test of an outlet pass, and why not: what was measured decides, whatever `passed` says."""
+    trip_ma = body.get("trip_ma")
+    if _is_number(trip_ma) and trip_ma is not None and trip_ma > MOST_TRIP_MA:
+        return False, f"it tripped at {trip_ma:g} mA, {MOST_TRIP_MA:g} mA at most protects people"
+    return body.get("passed") is True, "failed"
 
 
 def began_ms(body: Mapping[str, Any], at_ms: int) -> int:
@@ -109,8 +131,36 @@ def _unseen(settings: Settings, record: str, body: Mapping[str, Any]) -> str:
         return _not_among("filter", names_of(body), [f.id for f in settings.filters])
     if record == "outlet_test":
         fitted = [p.of or p.id for p in settings.points if p.role is Role.OUTLET_PROTECTION]
-        return _not_among("outlet", [outlet_of(body)], fitted)
+        return _not_among("outlet", outlets_of(body), fitted)
+    if record == "service" and body.get("passed") is False and not _failed_filter(settings, body):
+        return "nothing looks at a service that failed, but for one of a filter: record a hold if the station may not start"
     return ""
+
+
+def _failed_filter(settings: Settings, body: Mapping[str, Any]) -> bool:
+    return body.get("passed") is False and any(stage.id == body.get("filter") for stage in settings.filters)
+
+
+def _left_out(book: Book, at_ms: int, body: Mapping[str, Any]) -> str:
+    """A test that passes measures again what failed in the one before."""
+    last = book.last("daily_test")
+    if last is None or book.passed(last) or at_ms < last.at_ms:
+        return ""
+    left_out = sorted(failed_ports(book.settings, last.body) - measured_ports(body))
+    if not left_out:
+        return ""
+    ports = f"port {left_out[0]}" if len(left_out) == 1 else f"ports {' and '.join(map(str, left_out))}"
+    return f"{ports} failed in the last test: measure again and say in channel_ports what came"
+
+
+def _fill(settings: Settings, body: Mapping[str, Any]) -> str:
+    """How much is a fill of this reservoir?"""
+    litres, holds = body.get("litres"), None if settings.reservoir is None else settings.reservoir.volume_l
+    if litres is None or holds is None:
+        return ""
+    if litres < FILL_SHARES[0] * holds:
+        return f"{litres:g} L is no fill of a reservoir of {holds:g} L: what was added is a disinfectant_top_up"
+    return f"{litres:g} L don't go into a reservoir of {holds:g} L" if litres > FILL_SHARES[1] * holds else ""
 
 
 def _not_among(kind: str, named: list[Any], fitted: list[str]) -> str:
@@ -163,28 +213,61 @@ def _tested_before(book: Book, at_ms: int) -> str:
     return ""
 
 
-def _release(book: Book, body: Mapping[str, Any]) -> str:
-    if book.loss is not None and answers_loss(body):
+def _release(book: Book, at_ms: int, body: Mapping[str, Any], now: Now) -> str:
+    name, holds = body.get("name"), book.holds
+    addressed = [hold for hold in holds if name in (None, hold.body.get("name"))]
+    for hold in addressed:
+        who, called = hold.body.get("released_by"), hold.body.get("name")
+        if isinstance(who, str) and not _answers_for(body, who):
+            return (
+                f"the hold by {hold.body.get('by', 'somebody')} is to be released by {who!r}: that name, or one with it "
+                f"({body.get('by')}, {who}), has to be in by"
+            )
+        if _is_before(at_ms, hold, now):
+            return (
+                f"it is dated before the hold {'' if called is None else f'{called!r} '}of {rfc3339(hold.at_ms)} began"
+            )
+    if addressed or (book.loss is not None and answers_loss(body)):
         return ""
-    if not book.is_held:
+    if not holds:
         return "nothing is held"
-    name = body.get("name")
-    holds = [f.body.get("name") for f in book.facts if f.counts and f.record == "hold"]
-    if name is None or name in holds:
-        return ""
-    named = ", ".join(dict.fromkeys(str(one) for one in holds if one is not None))
+    named = ", ".join(dict.fromkeys(str(hold.body["name"]) for hold in holds if hold.body.get("name") is not None))
     return f"nothing is held by the name of {name!r}" + (f"; there are {named}" if named else "")
+
+
+def _answers_for(body: Mapping[str, Any], who: str) -> bool:
+    """Is the name or the role `who` among the words that somebody signed with?"""
+    return set(_words(who)) <= set(_words(str(body.get("by", ""))))
+
+
+def _words(text: str) -> list[str]:
+    return re.findall(r"\w+", text.casefold())
+
+
+def _is_before(at_ms: int, fact: Fact, now: Now) -> bool:
+    """Is what ends something said to be of before it, by more than two clocks may differ? What is of now never is, whatever our clock
+    shows.
+    """
+    return not fact.doubt and at_ms < min(fact.at_ms, now.wall_ms) - AHEAD_MS
+
+
+def _work_ends(book: Book, at_ms: int, body: Mapping[str, Any], now: Now) -> str:
+    works = book.works
+    if not works:
+        return "no work was declared"
+    own = [work for work in works if name_of(work.body) == name_of(body)]
+    others = sorted({str(work.body.get("by", "somebody")) for work in works})
+    if not own and len(others) > 1:
+        return f"work of {' and of '.join(others)} was declared: who ends it has to be one of them"
+    late = next((work for work in own or works if _is_before(at_ms, work, now)), None)
+    return "" if late is None else f"it is dated before the work of {rfc3339(late.at_ms)} began"
 
 
 def _correction(book: Book, body: Mapping[str, Any]) -> str:
     fact = next((f for f in book.facts if f.seq is not None and f.seq == body.get("of")), None)
     if fact is None or not fact.counts:
         return "of: no counting record has this seq"
-    if stands(book.settings, fact.record, fact.body) and _name(fact.body) != _name(body):
+    if stands(book.settings, fact.record, fact.body) and name_of(fact.body) != name_of(body):
         who, what = fact.body.get("by", "somebody"), fact.record.replace("_", " ")
         return f"of: this {what} keeps the station from starting; only {who}, who recorded it, may take it back"
     return ""
-
-
-def _name(body: Mapping[str, Any]) -> str:
-    return " ".join(str(body.get("by", "")).casefold().split())

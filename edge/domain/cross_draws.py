@@ -4,11 +4,19 @@ from __future__ import annotations
 
 from collections.abc import Mapping, Sequence
 
-from edge.domain.cross_table import NOTHING_KPA, NOTHING_SHARE, STILL_ALONE_KPA, STILL_KPA, STILL_READINGS
+from edge.domain.cross_table import (
+    FALLS_KPA,
+    HARDLY_KPA,
+    NOTHING_KPA,
+    NOTHING_SHARE,
+    STILL_ALONE_KPA,
+    STILL_KPA,
+    STILL_READINGS,
+)
 from edge.domain.evidence import LIVE_FROM
 from edge.domain.filters import GAINS_AT_MOST_KPA
 from edge.domain.train import Train
-from edge.domain.water import Draw
+from edge.domain.water import Draw, Mean
 
 #: two readings are alike to the last digit
 _ALIKE_KPA = 1e-6
@@ -47,12 +55,16 @@ def blind_gauges(draw: Draw, taps: Mapping[str, str]) -> tuple[bool, list[str]]:
         return False, []
     if max(fell.values()) < (STILL_ALONE_KPA if len(fell) == 1 else STILL_KPA):
         return True, []
-    still = [
-        point for tap, point in taps.items()
-        if point in fell and abs(fell[point]) <= _ALIKE_KPA and draw.mean(tap).n >= STILL_READINGS
-        and draw.mean(tap).most - draw.mean(tap).least <= _ALIKE_KPA
-    ]  # fmt: skip
-    return False, still
+    falls = max(fell.values()) >= FALLS_KPA
+    return False, [p for tap, p in taps.items() if p in fell and _is_still(draw.mean(tap), fell[p], falls)]
+
+
+def _is_still(mean: Mean, fell_kpa: float, falls: bool) -> bool:
+    """Did this gauge not move, though another did? `falls`: by far more than noise."""
+    spread = mean.most - mean.least
+    if spread <= _ALIKE_KPA:  # its steps may be wide
+        return abs(fell_kpa) <= _ALIKE_KPA and mean.n >= STILL_READINGS
+    return falls and spread <= HARDLY_KPA and abs(fell_kpa) <= HARDLY_KPA
 
 
 def empty_stages(draw: Draw, train: Train) -> dict[str, bool]:

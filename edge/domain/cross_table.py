@@ -47,8 +47,9 @@ CHECKS: Final[Mapping[str, Check]] = MappingProxyType(
             "Check the flow meter, the gauges' cables and their isolating valves; then draw water for half a minute",
         ),
         "still_in_draw": Check(
-            "a gauge moves where the others do", "one steady draw, to the last digit of rest", "a draw that it shows",
-            "has not moved by its last digit while water was drawn",
+            "a gauge moves where the others do", "one steady draw, to the last digit of rest, or within 0.3 kPa of it",
+            "a draw that it shows",
+            "has not moved, or by its last digit only, while water was drawn",
             "Check the gauge, its cable and its isolating valve; then draw water for half a minute",
         ),
         "stage": Check(
@@ -66,6 +67,12 @@ CHECKS: Final[Mapping[str, Check]] = MappingProxyType(
             "a point is never quieter than its own noise", "6 of its longest stills, and 15 min to 1 h", "it moves again",
             "is stiller than it has ever been", "Compare it with a reference instrument; replace the sensor if it is frozen",
         ),
+        "toggling": Check(
+            "a liquid that a thermostat switches for is never long within one step of its probe",
+            "12 turns by 3 steps and more, then 30 min within one step, and 6 of the longest such rests", "it moves by more than a step",
+            "stays within one step, though its liquid swings",
+            "Compare it with a reference instrument; replace the sensor if it is stuck",
+        ),
         "room_warm": Check(
             "a room is cooler than the liquid that is heated in it, and no warmer than used rooms are", "one reading",
             "10 min of readings that a room can have", "reads warmer than a room can be beside the liquid",
@@ -79,6 +86,10 @@ STILL_KPA: Final = 3.5
 STILL_ALONE_KPA: Final = 1.4
 #: readings of a steady draw that are all alike to the last digit
 STILL_READINGS: Final = 10
+#: a gauge whose last digit toggles stands still where it stays within this of itself and of rest, while another falls by so much: what
+#: flows takes more than that by its speed alone (a velocity head of 0.8 m/s is 0.3 kPa)
+HARDLY_KPA: Final = 0.3
+FALLS_KPA: Final = 20.0
 #: a draw of less than this share of the least flow, or of the reference, tells nothing of what it takes
 NEAR_FLOW: Final = 0.6
 #: a stage that takes less than this, or than this share of its limit, takes nothing

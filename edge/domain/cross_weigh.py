@@ -5,7 +5,7 @@ a section that the station file lacks is never silently met.
 from __future__ import annotations
 
 from collections.abc import Callable
-from typing import TYPE_CHECKING
+from typing import TYPE_CHECKING, Final
 
 from edge.domain.alarms import AT_LIMIT
 from edge.domain.cross_ceiling import Ceiling
@@ -20,6 +20,11 @@ from edge.domain.train import TRAIN
 if TYPE_CHECKING:
     from edge.domain.station import Station
 
+#: two probes of one liquid that differ by more than this [K] for so long aren't both right (our own numbers: class B probes are within
+#: 0.5 K, leads and mounting add one; layers don't outlast a thermostat's round)
+APART_K: Final = 3.0
+APART_MS: Final = 1_800_000
+
 
 class Seconds:
     """Further points of the reservoir: each is judged as the first is, and the worst decides."""
@@ -29,22 +34,41 @@ class Seconds:
         self._warm: dict[str, bool] = dict.fromkeys(points, False)
         self._since_ms: dict[str, int] = {}
         self._hot = {point: Ceiling() for point in points}
+        self._beyond_label = {point: Ceiling() for point in points}
+        self._apart_ms: dict[str, int] = {}  # since when one reads otherwise than the first
+        self._apart: set[str] = set()  # and has done so for long
 
     def hear(self, point: str, liquid_c: float, mono_ms: int) -> bool:
         """A good reading of any point. True where a condition may have changed by it."""
         warmth = self._station.warmth
         if point not in self._warm or warmth is None:
             return False
-        guard = self._station.watches[point].guard
-        enter, leave = (limit + guard for limit in warmth.limits(self._station.contradictions.room_now(mono_ms)))
-        was, was_hot = self._warm[point], self._hot[point].over
-        if liquid_c < (leave if was else enter) - AT_LIMIT:
+        guard, room_c = self._station.watches[point].guard, self._station.contradictions.room_now(mono_ms)
+        enter, leave = (limit + guard for limit in warmth.limits(room_c))
+        was = self._state(point)
+        if liquid_c < (leave if self._warm[point] else enter) - AT_LIMIT:
             self._warm[point] = False
             self._since_ms.pop(point, None)
         elif mono_ms - self._since_ms.setdefault(point, mono_ms) >= HOLD_MS:
             self._warm[point] = True
         self._hot[point].see(liquid_c + guard, warmth.plan.maximum_c, mono_ms)
-        return was is not self._warm[point] or was_hot is not self._hot[point].over
+        basin_c = warmth.basin_c(liquid_c, room_c, warmth.share.hot)
+        self._beyond_label[point].see(basin_c + guard, warmth.plan.contact_max_c, mono_ms)
+        self._compare(point, liquid_c, mono_ms)
+        return was != self._state(point)
+
+    def _state(self, point: str) -> tuple[bool, ...]:
+        return self._warm[point], self._hot[point].over, self._beyond_label[point].over, point in self._apart
+
+    def _compare(self, point: str, liquid_c: float, mono_ms: int) -> None:
+        """Two probes of one liquid read the same but for what they are uncertain by, and for layers that don't last."""
+        s = self._station
+        first = None if s.reservoir_point is None else s.watches[s.reservoir_point].value(mono_ms)
+        if first is None or abs(liquid_c - first) <= APART_K:
+            self._apart_ms.pop(point, None)
+            self._apart.discard(point)
+        elif mono_ms - self._apart_ms.setdefault(point, mono_ms) >= APART_MS:
+            self._apart.add(point)
 
     def judge(self, one: Judged, now: Now) -> Judged:
         """The reservoir's condition, met by the first point, by the others."""
@@ -64,8 +88,18 @@ class Seconds:
             if self._hot[point].over:
                 ask = "Let it cool; have the thermostat looked at"
                 return Judged(UNMET, f"{here}, above the maximum, or not yet for long enough below it", ask=ask)
+            if self._beyond_label[point].over:
+                ask = "Lower the set point within the label's range, or let it cool"
+                return Judged(
+                    UNMET, f"{here}: the basin would see more than the label allows, or has until of late", ask=ask
+                )
             if not self._warm[point]:
                 return Judged(UNMET, f"{here}: not warm enough there, or not yet for long enough", mends=True)
+            if point in self._apart:
+                text = f"{one.text}; but {here}: two probes of one liquid that differ by more than {APART_K:g} K for half an hour"
+                return one._replace(
+                    state=UNKNOWN, text=text, ask=f"Stir; compare {s.reservoir_point} and {point} with a reference"
+                )
         return one
 
 

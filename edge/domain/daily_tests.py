@@ -53,6 +53,21 @@ def _of_ports(settings: Settings, test: DailyTest, ports: Any, said: Any) -> tup
     return True, "passed"
 
 
+def measured_ports(body: Mapping[str, Any]) -> set[int]:
+    """Numbers of the channel ports that a daily test measured."""
+    ports = body.get("channel_ports")
+    named = [port.get("port") for port in ports if isinstance(port, Mapping)] if isinstance(ports, list) else []
+    return {number for number in named if isinstance(number, int) and not isinstance(number, bool)}
+
+
+def failed_ports(settings: Settings, body: Mapping[str, Any]) -> set[int]:
+    """Numbers of the channel ports that gave too little, of those that there are: a basin may have gone since."""
+    ports, fitted = body.get("channel_ports"), sum(basin.channel_ports for basin in settings.basins)
+    each = [{"channel_ports": [port]} for port in ports] if isinstance(ports, list) else []
+    failed = {n for one in each if test_result(settings, one)[0] is False for n in measured_ports(one)}
+    return {n for n in failed if n >= 1 and (fitted == 0 or n <= fitted)}
+
+
 def _read(port: Any, test: DailyTest, fitted: int) -> tuple[int | None, float | None, float | None, str]:
     """(number, mL, seconds, why it can't be used) of one port; None for what can't be read."""
     if not isinstance(port, Mapping):

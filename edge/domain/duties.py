@@ -7,6 +7,8 @@ is never refused for coming in the wrong order: it is kept and does not count, w
 
 from __future__ import annotations
 
+import difflib
+import re
 from collections.abc import Callable, Iterator, Mapping, Sequence
 from datetime import UTC, date, datetime, timedelta
 from functools import lru_cache
@@ -26,6 +28,7 @@ ALARM_RECORDS: Final = frozenset({"acknowledge", "shelve", "unshelve", "out_of_s
 
 AHEAD_MS: Final = 300_000  # a record's time may be this far ahead of ours: two clocks are never the same
 DAY_MS: Final = 86_400_000
+NEARLY: Final = 0.8  # a word that is like another by so much is a slip of the pen
 
 
 #: records that meet a condition by their date: one whose date can't be told meets nothing
@@ -141,7 +144,7 @@ def checked(body: Mapping[str, Any], now: Now) -> tuple[str, str, int]:
     where = f"record {record!r}"
     if not isinstance(by, str) or not by.strip() or len(by) > LONGEST_NAME or not by.isprintable():
         raise RecordRefused(
-            "nobody is named",
+            f"{by[:LONGEST_NAME]!r} can't be a name" if isinstance(by, str) and by.strip() else "nobody is named",
             where=f"{where}, by",
             expected=f"a name of 1 to {LONGEST_NAME} printable characters",
             do="Say who did it",
@@ -252,6 +255,25 @@ class Book:
                 found = fact
         return found
 
+    def looked_at(self, filter_id: str) -> Fact | None:
+        """The newest service of this filter that didn't find it failed."""
+        of_it = (
+            f
+            for f in self._counting("service")
+            if f.body.get("filter") == filter_id and f.body.get("passed") is not False
+        )
+        return max(of_it, key=lambda fact: fact.at_ms, default=None)
+
+    def failed(self, filter_id: str) -> Fact | None:
+        """The service that found this filter failed, as long as none since has found otherwise and it hasn't been changed."""
+        last = self.standing(
+            "service", lambda f: f.body.get("passed") is not False, lambda f: f.body.get("filter") == filter_id
+        )
+        change = self.last_change(filter_id)
+        if last is None or last.body.get("passed") is not False or (change and self.comes_after(change, last)):
+            return None
+        return last
+
     def opened(self) -> Fact | None:
         """The last fact in the journal that opened the clean side of the water path, whatever date it has."""
         return next((f for f in reversed(self.facts) if f.counts and opens(f, self.settings)), None)
@@ -279,11 +301,19 @@ class Book:
         """Keep a fact, with its date as known now. A correction takes the record it names out of the count."""
         fact = fact.redated(self.dates)
         if fact.record == "correction" and fact.counts:
-            self.facts = [f._replace(counts=False) if f.seq == fact.body.get("of") else f for f in self.facts]
+            self._recount(fact.body.get("of"), counts=False)
         self.facts.append(fact)
         if len(self.facts) > self.MOST:
             self._thin()
         return fact
+
+    def _recount(self, seq: Any, *, counts: bool) -> None:
+        """A record counts no more, or again: what a correction took out of the count comes back with the correction's own."""
+        for position, fact in enumerate(self.facts):
+            if seq is not None and fact.seq == seq and fact.counts is not counts:
+                self.facts[position] = fact._replace(counts=counts)
+                if fact.record == "correction":
+                    self._recount(fact.body.get("of"), counts=not counts)
 
     def _thin(self) -> None:
         """Forget what can't decide anything any more: all but the newest hundred and the newest of each kind."""
@@ -300,7 +330,9 @@ class Book:
                 fact.body.get("name"),
                 fact.body.get("point"),
                 fact.body.get("adjust"),
-                self.passed(fact) if fact.record == "daily_test" else None,
+                self.passed(fact) if fact.record == "daily_test" else fact.body.get("passed"),
+                opens(fact, self.settings),
+                is_machine_changed(fact),
             )
             newest[key] = fact
             if key not in latest or fact.at_ms >= latest[key].at_ms:
@@ -308,7 +340,7 @@ class Book:
         keep = (
             {id(f) for f in (*newest.values(), *latest.values())}
             | {id(f) for f in self.facts[-100:]}
-            | {id(f) for f in self.facts if f.record in ("hold", "release", "calibration")}
+            | {id(f) for f in self.facts if f.record in ("hold", "release", "calibration", "correction")}
         )
         self.facts = [f for f in self.facts if id(f) in keep]
 
@@ -335,14 +367,19 @@ class Book:
 
     @property
     def hold(self) -> Fact | None:
-        """The newest hold that stands: a release recorded after it ends it, that of the same `name`, or all where it names none."""
+        """The newest hold that stands."""
+        return next(reversed(self.holds), None)
+
+    @property
+    def holds(self) -> list[Fact]:
+        """The holds that stand: a release recorded after one ends it, that of the same `name`, or all where it names none."""
         standing: list[Fact] = []
         for fact in self.facts:
             if fact.counts and fact.record == "hold":
                 standing.append(fact)
             elif fact.counts and fact.record == "release":
                 standing = [h for h in standing if fact.body.get("name") not in (None, h.body.get("name"))]
-        return standing[-1] if standing else None
+        return standing
 
     @property
     def loss(self) -> Fact | None:
@@ -351,19 +388,45 @@ class Book:
 
     @property
     def work(self) -> Fact | None:
-        """The work that was declared and not ended."""
-        last = next((f for f in reversed(self.facts) if f.counts and f.record in ("work_begins", "work_ends")), None)
-        return last if last is not None and last.record == "work_begins" else None
+        """The newest work that was declared and not ended."""
+        return next(reversed(self.works), None)
+
+    @property
+    def works(self) -> list[Fact]:
+        """Works that were declared and not ended: who ends work ends their own, and another's where they have none."""
+        standing: list[Fact] = []
+        for fact in self.facts:
+            if fact.counts and fact.record == "work_begins":
+                standing.append(fact)
+            elif fact.counts and fact.record == "work_ends":
+                who = name_of(fact.body)
+                is_own = any(name_of(work.body) == who for work in standing)
+                standing = [work for work in standing if is_own and name_of(work.body) != who]
+        return standing
+
+
+def name_of(body: Mapping[str, Any], key: str = "by") -> str:
+    """A typed name as it is compared: case and spaces don't matter."""
+    return " ".join(str(body.get(key, "")).casefold().split())
 
 
 def opens(fact: Fact, settings: Settings) -> bool:
     """Did this fact open the clean side of the water path? Another machine is connected behind the filters."""
-    what, opened_by = fact.body.get("what"), settings.clean_side_opened_by
-    return (
-        fact.record in opened_by
-        or (isinstance(what, str) and what in opened_by)
-        or fact.body.get("opened_clean_side") is True
-        or is_machine_changed(fact)
+    return fact.record in settings.clean_side_opened_by or says_opened(fact.body, settings) or is_machine_changed(fact)
+
+
+def says_opened(body: Mapping[str, Any], settings: Settings) -> bool:
+    """Does it say so: by `opened_clean_side`, or by a `what` that is, names, or is nearly a word of the station file? Only the word
+    itself outweighs an `opened_clean_side` that denies it.
+    """
+    said, what = body.get("opened_clean_side"), body.get("what")
+    words = re.findall(r"[^\W_]+", what.casefold()) if isinstance(what, str) else []
+    named = "_".join(words)
+    if said is True or named in settings.clean_side_opened_by:
+        return True
+    return said is not False and any(
+        opened_by in named or difflib.get_close_matches(opened_by, [named, *words], 1, NEARLY)
+        for opened_by in settings.clean_side_opened_by
     )
 
 
@@ -375,6 +438,5 @@ def is_machine_changed(fact: Fact) -> bool:
 def names_of(body: Mapping[str, Any]) -> list[str]:
     """Ids of the filters that a filter_change names."""
     many, one = body.get("filters"), body.get("filter")
-    if isinstance(many, list):
-        return [n for n in many if isinstance(n, str)]
-    return [one] if isinstance(one, str) else []
+    named = [*many, one] if isinstance(many, list) else [one]
+    return list(dict.fromkeys(n for n in named if isinstance(n, str)))

@@ -2,12 +2,15 @@
 
 from __future__ import annotations
 
+from datetime import timedelta
 from typing import TYPE_CHECKING
+from zoneinfo import ZoneInfo
 
-from edge.domain.counting import began_ms, outlet_of
+from edge.domain.counting import began_ms, outlet_result, outlets_of
 from edge.domain.daily_tests import test_result
-from edge.domain.duties import Fact, is_test_due
+from edge.domain.duties import Fact, day_start_ms, is_test_due
 from edge.domain.entries import Now
+from edge.domain.forms import last_day
 from edge.domain.judged import MET, UNKNOWN, UNMET, Judged, by_fact
 from edge.domain.wording import age_text
 
@@ -76,22 +79,37 @@ def disinfectant(station: Station, now: Now) -> Judged:
         ask = "Record the fill of the reservoir, or check its concentration and record that"
         return by_fact(UNKNOWN, "the equipment was changed: which liquid is in it is not known", changed, ask)
     left_ms = fill.at_ms + (station.settings.reuse_life_ms or 0) - now.wall_ms
+    label_ms = label_ends_ms(fill, station.zone)
     if not now.trusted:
         return by_fact(UNKNOWN, "the clock is not trusted: its age can't be told", fill)
+    ask = "Change the disinfectant by its label"
     if left_ms <= 0:
-        ask = "Change the disinfectant by its label"
         return by_fact(UNMET, f"its reuse life ended {age_text(-left_ms)} ago", fill, ask)
+    if label_ms is not None and label_ms <= now.wall_ms:
+        return by_fact(UNMET, f"it was good until {fill.body['expires']} by its label", fill, ask)
+    if label_ms is not None and label_ms - now.wall_ms < left_ms:
+        text = f"{age_text(label_ms - now.wall_ms)} left: good until {fill.body['expires']} by its label"
+        return by_fact(MET, text, fill)
     return by_fact(MET, f"{age_text(left_ms)} of its reuse life left", fill)
+
+
+def label_ends_ms(fill: Fact, zone: ZoneInfo) -> int | None:
+    """The end of the last day on the label of what was filled in, milliseconds since 1970; None where it isn't known."""
+    last = last_day(fill.body.get("expires"))
+    return None if last is None else day_start_ms(last + timedelta(days=1), zone)
 
 
 def outlet_tested(station: Station, outlet: str, now: Now) -> Judged | None:
     """The condition of an outlet whose last test failed; None where none did."""
-    last = station.book.standing("outlet_test", _passed, lambda fact: outlet_of(fact.body) == outlet)
-    if last is None or _passed(last):
+    last = station.book.standing(
+        "outlet_test", lambda fact: outlet_result(fact.body)[0], lambda fact: outlet in outlets_of(fact.body)
+    )
+    if last is None or outlet_result(last.body)[0]:
         return None
     ask = f"Have the {outlet} outlet mended by licensed staff, test it again and record that"
-    by = last.body.get("by", "somebody")
-    return by_fact(UNMET, f"its last test failed ({by}, {age_text(now.wall_ms - last.at_ms)} ago)", last, ask)
+    by, why = last.body.get("by", "somebody"), outlet_result(last.body)[1]
+    told = f"its last test {'failed' if why == 'failed' else f'did not pass: {why}'}"
+    return by_fact(UNMET, f"{told} ({by}, {age_text(now.wall_ms - last.at_ms)} ago)", last, ask)
 
 
 def _passed(check: Fact) -> bool:

@@ -19,7 +19,7 @@ from edge.domain.entries import Now
 from edge.domain.quantities import UnitError, in_kind, quantity, unit_in
 from edge.domain.readings import CONTACT_WORDS, KIND_OF, UNIT_OF, Kind, Role, Sample
 from edge.domain.settings import Point, Settings
-from edge.domain.validity import PointWatch
+from edge.domain.validity import CAN_BE, PointWatch
 
 #: records that give a point a reading by eye, or take one away
 BY_EYE: Final = ("entered_reading", "correction")
@@ -28,13 +28,24 @@ BY_EYE: Final = ("entered_reading", "correction")
 BY_EYE_BOUNDS: Final[Mapping[Role, tuple[float, float]]] = {
     Role.RESERVOIR_TEMPERATURE: (0.0, 90.0),
     Role.BASIN_TEMPERATURE: (0.0, 90.0),
-    Role.ROOM_TEMPERATURE: (-10.0, 50.0),
-    Role.SUPPLY_TEMPERATURE: (0.0, 70.0),
+    Role.ROOM_TEMPERATURE: CAN_BE[Role.ROOM_TEMPERATURE],
+    Role.SUPPLY_TEMPERATURE: CAN_BE[Role.SUPPLY_TEMPERATURE],
     Role.SUPPLY_PRESSURE: (0.0, 1100.0),
     Role.BETWEEN_FILTERS_PRESSURE: (0.0, 1100.0),
     Role.FILTERED_PRESSURE: (0.0, 1100.0),
     Role.SUPPLY_FLOW: (0.0, 100.0),
     Role.FILTERED_CONDUCTIVITY: (0.0, 20_000.0),
+}
+#: roles of which a reading by eye decides something where [not_fitted] names them
+BY_EYE_ROLES: Final = frozenset(
+    {
+        Role.RESERVOIR_TEMPERATURE, Role.SUPPLY_PRESSURE, Role.SUPPLY_FLOW, Role.SUPPLY_TEMPERATURE, Role.OUTLET_PROTECTION,
+        Role.MACHINE_POWER, Role.LEAK,
+    }
+)  # fmt: skip
+#: what serves instead of a reading by eye of another role
+INSTEAD: Final[Mapping[Role, str]] = {
+    Role.ROOM_TEMPERATURE: "give the room a point on a bus of kind entered, or coldest_room",
 }
 #: roles whose conditions rest on readings each second (draws, warm-up): what people read of them is evidence by eye instead
 _FOLLOWED: Final = frozenset(
@@ -112,6 +123,8 @@ class Entered:
                 return f"{point.id} is read by its sensor: nobody enters its readings"
             by_eye = ", ".join(looked_at) or "none"
             return f"nothing looks at it: [not_fitted] of the station file names {by_eye}"
+        if role not in BY_EYE_ROLES:
+            return f"nothing looks at a {role} that is read by eye: {INSTEAD.get(role, 'fit a point for it')}"
         why = _why_no_value(role, body, _USUAL.get(KIND_OF[role], ""))
         value = entered_value(role, body)
         low, high = BY_EYE_BOUNDS.get(role, (0.0, 1.0))

@@ -174,5 +174,5 @@ def taps_fitted(settings: Settings) -> frozenset[str]:
 
 def _changed_ms(book: Book, filter_id: str) -> int | None:
     """When its life began anew: it was changed, or a service record that names it says that it was looked at after a fall."""
-    facts = book.last_change(filter_id), book.last("service", filter=filter_id)
+    facts = book.last_change(filter_id), book.looked_at(filter_id)
     return max((fact.at_ms for fact in facts if fact is not None), default=None)

@@ -8,7 +8,9 @@ from __future__ import annotations
 
 import difflib
 import re
+from calendar import monthrange
 from collections.abc import Callable, Iterator, Mapping
+from datetime import date
 from math import isfinite
 from types import MappingProxyType
 from typing import Any, Final, NamedTuple
@@ -23,7 +25,10 @@ LONGEST_NOTE: Final = 2_000
 MOST_NAMES: Final = 20
 MOST_PORTS: Final = 200
 _BARE: Final = re.compile(r"\s*[-+\N{MINUS SIGN}]?[0-9]+([.,][0-9]*)?\s*")
-
+#: a date as ISO 8601 writes it: whoever writes 03/04/2027 means one of two days
+_DATE: Final = re.compile(r"(20[0-9]{2})-([0-9]{2})(?:-([0-9]{2}))?")
+#: keys that are two words for one thing
+SAME: Final = (("filters", "filter"), ("outlet", "of"))
 
 MISSING: Final = "it is missing"
 
@@ -119,7 +124,7 @@ FORMS: Final[Mapping[str, Form]] = MappingProxyType(
             {
                 "product": PRODUCT,
                 "lot": LOT,
-                "expires": Key("line", "date on the label"),
+                "expires": Key("date", "the last date on the label"),
                 "litres": Key("number", "how much", 0.01, 1000.0),
                 "opened_clean_side": OPENED,
                 "why": WHY,
@@ -143,7 +148,7 @@ FORMS: Final[Mapping[str, Form]] = MappingProxyType(
                 "unit": Key("line", "unit of a bare value"),
                 "strip": Key("line", "which test strip"),
                 "lot": LOT,
-                "expires": Key("line", "date on the strips"),
+                "expires": Key("date", "the last date on the strips"),
             },
             (("passed",),),
         ),
@@ -274,6 +279,22 @@ def _is_time(value: Any) -> bool:
         return False
 
 
+def last_day(value: Any) -> date | None:
+    """The date that a label's "2027-03-31" or "2027-03" means: of a month its last day; None where it is none.
+
+    >>> last_day("2027-02"), last_day("03/04/2027")
+    (datetime.date(2027, 2, 28), None)
+    """
+    found = _DATE.fullmatch(value) if isinstance(value, str) else None
+    if found is None:
+        return None
+    year, month, day = int(found[1]), int(found[2]), found[3]
+    try:
+        return date(year, month, int(day)) if day else date(year, month, monthrange(year, month)[1])
+    except ValueError:  # also calendar's own of a month that there isn't
+        return None
+
+
 def _is_text(value: Any, longest: int) -> bool:
     return isinstance(value, str) and bool(value.strip()) and len(value) <= longest
 
@@ -296,6 +317,7 @@ KINDS: Final[Mapping[str, tuple[Callable[[Any], bool], str]]] = MappingProxyType
         "number": (_is_number, "a number"),
         "whole": (lambda v: isinstance(v, int) and not isinstance(v, bool), "a whole number"),
         "flag": (lambda v: isinstance(v, bool), "true or false"),
+        "date": (lambda v: last_day(v) is not None, "a date as 2027-03-31, or 2027-03 for the whole month"),
         "time": (_is_time, "a time with Z or an offset, 2026-03-16T07:10:00Z"),
         "any_time": (lambda v: v is not None, "a time with Z or an offset, 2026-03-16T07:10:00Z"),
         "names": (_are_names, 'a list of ids, such as ["coarse","fine"]'),
@@ -335,6 +357,19 @@ def faults(body: Mapping[str, Any]) -> Iterator[Fault]:
     for group in form.needs:
         if all(body.get(key) is None for key in group):
             yield Fault(group[0], MISSING, " or ".join(f"{key} ({keys[key].says})" for key in group), "Add it")
+    for one, other in SAME:
+        if (
+            one in keys
+            and other in keys
+            and None not in (body.get(one), body.get(other))
+            and not _agree(body, one, other)
+        ):
+            yield Fault(
+                other,
+                f"it is {_shown(body[other])} beside {one} {_shown(body[one])}",
+                f"{one} or {other}, not both: they mean the same",
+                f"Leave {other} out",
+            )
     if body["record"] == "water_path_treatment" and body.get("ended_at") is not None and body.get("began_at") is None:
         yield Fault("began_at", MISSING, "the beginning of a contact whose end is told", "Add it")
 
@@ -355,6 +390,10 @@ def known(body: Mapping[str, Any]) -> str:
         expected="nearest: " + near[0] if near else "one of " + ", ".join(FORMS),
         do="Correct the word and send it again",
     )
+
+
+def _agree(body: Mapping[str, Any], one: str, other: str) -> bool:
+    return body[other] in (body[one], [body[one]]) or body[one] == [body[other]]
 
 
 def refuse(body: Mapping[str, Any]) -> None:
@@ -379,6 +418,9 @@ def _bare(body: Mapping[str, Any]) -> Iterator[Fault]:
     is_bare = _is_number(value) or (isinstance(value, str) and _BARE.fullmatch(value) is not None)
     if is_bare and body.get("unit") is None:
         yield Fault("value", f"{value} has no unit", 'a value with its unit, such as "44 psi"', "Add the unit")
+    for key, known in FORMS[str(body["record"])].keys.items():
+        if known.kind == "quantity" and _is_number(body.get(key)):
+            yield Fault(key, f"{body[key]} has no unit", KINDS["quantity"][1], "Add the unit, in quotes")
 
 
 def _unknown(key: str, record: str, known: list[str]) -> Fault:

@@ -15,13 +15,13 @@ from typing import Final
 
 from edge.domain.mixture import shares
 
-NUMBERS: Final = 8  # of a hypothesis
+NUMBERS: Final = 10  # of a hypothesis
 MOST: Final = 3.0  # beyond so many deviations nothing is believed
 WIDER: Final = 1.25  # than the cloud, as a factor of deviations
 NARROWEST: Final = 0.15  # a cloud is at least so wide
 BY_PRIOR: Final = 0.15  # of draws
 ENOUGH: Final = 12.0  # effective hypotheses that a covariance can stand on
-_STEPS: Final = tuple(sqrt(prime) % 1.0 for prime in (2, 3, 5, 7, 11, 13, 17, 19, 23))
+_STEPS: Final = tuple(sqrt(prime) % 1.0 for prime in (2, 3, 5, 7, 11, 13, 17, 19, 23, 29, 31))
 _NORMAL: Final = NormalDist()
 
 

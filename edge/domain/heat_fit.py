@@ -250,6 +250,8 @@ class HeatFit:
             ("wall_s", [-log(h.k) for h in self.hyps]),
             ("lag_s", [-log(h.r) for h in self.hyps]),
             ("element_s", [-log(h.q) for h in self.hyps]),
+            ("outer", [log(h.w2) for h in self.hyps]),
+            ("outer_s", [-log(h.k2) for h in self.hyps]),
         ):
             mean, sd = _moments([(w, x, 0.1**2) for w, x in zip(weighed, logs, strict=True)])
             found[name] = [_short(exp(mean)), _short(sd)]

@@ -52,6 +52,8 @@ class Prior(NamedTuple):
     power_loss: float = 0.0  # covariance of power and loss
     heat_ups: int = 0  # what it was learned from
     element_s: Spread = Spread(15.0, 0.8)  # with which the heater's own heat goes over to the liquid
+    outer: Spread = Spread(0.02, 1.5)  # heat capacity of what warms up slowly, an outer wall, over that of the liquid
+    outer_s: Spread = Spread(3_000.0, 0.6)  # and its time constant
 
 
 def of_volume(volume_l: float | None, warm_up_limit_ms: int | None = None) -> Prior:
@@ -111,6 +113,8 @@ def learned(broad: Prior, fits: Sequence[Mapping[str, Any]]) -> Prior:
         wall_s=_shape(broad.wall_s, [fit["wall_s"] for fit in fits]),
         lag_s=_shape(broad.lag_s, [fit["lag_s"] for fit in fits]),
         element_s=_shape(broad.element_s, [fit["element_s"] for fit in fits if _is_pair(fit.get("element_s"))]),
+        outer=_shape(broad.outer, [fit["outer"] for fit in fits if _is_pair(fit.get("outer"))]),
+        outer_s=_shape(broad.outer_s, [fit["outer_s"] for fit in fits if _is_pair(fit.get("outer_s"))]),
         loss=Spread(max(mean[1], 2e-6), min(sd / max(mean[1], 2e-6), broad.loss.sd)),
         damp=_damp(broad.damp, [fit["damp"] for fit in fits if _is_pair(fit.get("damp"))]),
         power=(mean[0], sqrt(cov[0] + daily[0])),

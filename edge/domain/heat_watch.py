@@ -7,15 +7,14 @@ Readings are averaged over a quarter of a minute, later over half and whole minu
 from __future__ import annotations
 
 from collections.abc import Mapping, Sequence
-from math import exp, hypot, inf, log, sqrt
-from math import floor as floor_of
+from math import exp, hypot, log, sqrt
 from typing import Any, Final, NamedTuple
 
 from edge.domain.heat_fit import HeatFit
 from edge.domain.heat_hypothesis import Begin
 from edge.domain.heat_prior import REMEMBERED, Prior, is_usable, learned
+from edge.domain.heat_told import LONGEST_S, Told, never
 from edge.domain.heating import Forecast
-from edge.domain.mixture import quantile
 from edge.domain.passing import Probe, Rise
 from edge.domain.probe import RECENT_MS, Average, Heard, ProbeWatch, line
 from edge.domain.robust import Z90
@@ -51,19 +50,8 @@ SURELY: Final = 0.9  # chance of never, to say so
 SURELY_S: Final = 600.0  # nor before
 STILL_HEATS_K: Final = 3.0  # levelled off so far below where its heater would take it: the heater is off
 WAITING: Final = 240  # averages kept for the fit before it is made to take them
-#: standard deviation of what is left that no hypothesis knows: always, and at five minutes (falling with the time since)
-FLOOR_SHARE: Final = 0.006
-EARLY_SHARE: Final = 0.04
 LEAST_SD_S: Final = 4.0
 LEAST_SOON_S: Final = 300.0
-#: where it would end wanders, with the room and the mains, by so much [K], within so long [s]; a target near there is passed much later
-WANDER_K: Final = 0.2
-WANDER_S: Final = 1_800.0
-#: an opening of the lid still to come makes it later, never sooner: standard deviation; of less than OPENING_S that is left it is rarer
-OPENING_SD_S: Final = 90.0
-OPENING_S: Final = 1_800.0
-GRID_K: Final = 0.25
-LONGEST_S: Final = 172_800.0
 WEAK_SHARE: Final = 0.9  # of its habit
 BEND_SD_S: Final = 30.0
 
@@ -88,7 +76,7 @@ class HeatWatch:
     """One reservoir. `broad`: what is believed of its heating whatever it did before."""
 
     __slots__ = (
-        "prior", "broad", "_start_ms", "_start_c", "_low", "_turn_c", "_fit", "_from_ms", "_waiting", "_broken", "_plan", "_merge",
+        "prior", "broad", "_start_ms", "_start_c", "_low", "_turn_c", "_fit", "_told", "_from_ms", "_waiting", "_broken", "_plan", "_merge",
         "_stalled", "_stopped_ms", "_slope", "_rise", "_probe", "heard", "_fits", "_today", "_origin", "_falling_ms",
     )  # fmt: skip
 
@@ -100,6 +88,7 @@ class HeatWatch:
         self._today: Mapping[str, Any] | None = None  # what a heat-up that was broken off has shown
         self._waiting: list[Average] = []  # what the fit has not taken yet
         self._fit: HeatFit | None = None
+        self._told: Told | None = None  # what is told by it
         self._start_ms: int | None = None  # start of the heat-up under way
         self._start_c = self._turn_c = 0.0
         #: a heat-up that was broken off: when, how far it had risen, and where it had begun if it may go on
@@ -318,9 +307,12 @@ class HeatWatch:
             self._fit = HeatFit(self._plan, learned(self.broad, fits), self.broad)
             if self._broken is not None and self._broken[1] >= TODAY_K:
                 self._fit.resumed()
-        fit = self._fit
+            self._told = Told(self._fit)
+        fit, told = self._fit, self._told
+        assert told is not None
         for at_ms, liquid_c, room_c, _, variance in self._waiting:
             fit.add((at_ms - self._from_ms) / 1000.0, liquid_c, variance, room_c)
+            told.hear(variance)
         self._waiting.clear()
         return fit
 
@@ -373,23 +365,18 @@ class HeatWatch:
         fit = self._catch_up()
         if fit is not None and fit.is_disturbed:
             return BROKEN_OFF
-        if fit is None or fit.n < 4:
+        if fit is None or self._told is None or fit.n < 4:
             return "not known yet: heating has only just begun"
-        found = self._quantiles(fit, sees_c)
+        found = self._told.interval(sees_c)
         if isinstance(found, float):
             return self._why_never(fit, found)
         low, mid, high = found
         if self._contradicts(sees_c, mid, fit):
             return self._why_slower(sees_c)
-        floor = Z90 * hypot(
-            hypot(FLOOR_SHARE, EARLY_SHARE * 300.0 / max(fit.t, 60.0)) * mid, _wanders_s(fit, sees_c, mid)
-        )
-        low = mid - hypot(mid - low, floor)
-        high = min(mid + hypot(high - mid, floor), LONGEST_S)
         if mid > 0.0 and high - low > WIDEST * (mid + 120.0):
-            never = _never(fit.points(sees_c, fit.room_c)) if high == LONGEST_S else 0.0
-            return self._why_never(fit, never) if never >= MAYBE else TOO_LITTLE
-        high = min(mid + hypot(high - mid, Z90 * _opening_s(mid)), LONGEST_S)
+            chance = never(fit.points(sees_c, fit.room_c)) if high == LONGEST_S else 0.0
+            return self._why_never(fit, chance) if chance >= MAYBE else TOO_LITTLE
+        high = min(mid + hypot(high - mid, Z90 * self._told.later_s(sees_c, mid)), LONGEST_S)
         ago = (mono_ms - self._from_ms) / 1000.0 - fit.t
         return Seen(mid - ago, low - ago, high - ago, self._news(fit))
 
@@ -417,8 +404,8 @@ class HeatWatch:
 
     def rise(self, sees_c: float, seen: Seen, mono_ms: int) -> Rise:
         """The probe's way about where it sees this."""
-        assert self._fit is not None
-        return Rise(mono_ms + 1000.0 * seen.mid_s, sees_c, self._rate(self._fit, sees_c, self._fit.room_c))
+        assert self._told is not None
+        return Rise(mono_ms + 1000.0 * seen.mid_s, sees_c, self._told.rate(sees_c))
 
     @property
     def probe(self) -> Probe:
@@ -439,30 +426,14 @@ class HeatWatch:
             return Worded("it is not heating: it has stopped rising near ", ends_c)
         return Worded("it will not get there: it levels off near ", ends_c, "" if fit is None else self._cause(fit))
 
-    def _why_never(self, fit: HeatFit, never: float) -> str:
+    def _why_never(self, fit: HeatFit, chance: float) -> str:
         """It rather never gets there, with this chance."""
         if fit.t - fit.start_t < SURELY_S:
             return TOO_LITTLE
         ends_c = max(fit.plateau_c(fit.room_c), self._turn_c)
-        if never < SURELY:
+        if chance < SURELY:
             return Worded("not known yet: it may not get there; at this rate it ends near ", ends_c)
         return Worded("it will not get there: at this rate it ends near ", ends_c, self._cause(fit))
-
-    @staticmethod
-    def _quantiles(fit: HeatFit, sees_c: float) -> tuple[float, float, float] | float:
-        """5, 50 and 95 % points [s] of when the probe sees this; the chance of never where it rather never does.
-
-        The target moves with the room and is asked for at every reading: worked out on a grid, once an average, and read off between.
-        """
-        below = floor_of(sees_c / GRID_K) * GRID_K
-        share = (sees_c - below) / GRID_K
-        left, right = _grid_point(fit, below), _grid_point(fit, below + GRID_K)
-        if isinstance(left, float) or isinstance(right, float):
-            return _grid_point(fit, sees_c)
-        # at a point that may never be reached the grid holds infinity, which has no place between
-        pairs = zip(left, right, strict=True)
-        low, mid, high = (max(a, b) if inf in (a, b) else a + share * (b - a) for a, b in pairs)
-        return (low, mid, high)
 
     def _cause(self, fit: HeatFit) -> str:
         """Why it will not get there, where this station's habit tells."""
@@ -473,47 +444,6 @@ class HeatWatch:
             if loss > 1.25:
                 return "; it loses more heat than it used to: is the lid open?"
         return "; the heater is too weak, or the lid open"
-
-    @staticmethod
-    def _rate(fit: HeatFit, sees_c: float, room_c: float) -> float:
-        """How fast it rises there [K/s]."""
-        power, loss = fit.power_now()[0], fit.loss_now()[0]
-        return max(power - loss * (sees_c - room_c), 0.1 * power, 1e-5)
-
-
-def _grid_point(fit: HeatFit, sees_c: float) -> tuple[float, float, float] | float:
-    """5, 50 and 95 % points for one temperature, or the chance of never; remembered until the fit takes another average."""
-    found = fit.memo.get(sees_c)
-    if found is None:
-        points = fit.points(sees_c, fit.room_c)
-        mid = quantile(points, 0.5)
-        if mid == inf:
-            found = _never(points)
-        else:
-            found = (quantile(points, 0.05), mid, min(quantile(points, 0.95), LONGEST_S))
-        fit.memo[sees_c] = found
-    return found
-
-
-def _never(points: list[tuple[float, float]]) -> float:
-    """The chance that it never gets there."""
-    return sum(weight for seconds, weight in points if seconds == inf)
-
-
-def _wanders_s(fit: HeatFit, sees_c: float, mid_s: float) -> float:
-    """Standard deviation of the time, as the room and the mains wander: of ln((end - now) / (end - target)) / b, by the end's."""
-    if mid_s <= 0.0:
-        return 0.0
-    end_c, loss = fit.plateau_c(fit.room_c), max(fit.loss_now()[0], 2e-6)
-    wander_k = WANDER_K * sqrt(1.0 - exp(-mid_s / WANDER_S))
-    left_k = max(end_c - sees_c, wander_k)
-    way_k = max(sees_c - fit.theta - fit.room_c, 0.0)
-    return wander_k * way_k / (left_k * (left_k + way_k)) / loss
-
-
-def _opening_s(mid_s: float) -> float:
-    """Standard deviation of how much later it gets by what nobody has done yet, so long before."""
-    return OPENING_SD_S * sqrt(min(max(mid_s, 0.0) / OPENING_S, 1.0))
 
 
 def hinge(rows: list[tuple[int, float]]) -> tuple[float, float, float, int] | None:

@@ -36,9 +36,10 @@ def at_rest(hours: Mapping[int, tuple[int, int]], lead_ms: int, zone: ZoneInfo, 
 
 def _at(year: int, month: int, day: int, minutes: int, zone: ZoneInfo) -> int:
     """That many minutes after local midnight by the clock on the wall, milliseconds since 1970; 1440 is the day's end."""
-    days, minutes = divmod(minutes, 1440)
-    moment = datetime(year, month, day, minutes // 60, minutes % 60, tzinfo=zone)
-    return int(moment.timestamp() * 1000) + days * _DAY_MS
+    moment = datetime(year, month, day, tzinfo=zone) + timedelta(
+        minutes=minutes
+    )  # by the clock on the wall, not by its seconds
+    return int(moment.timestamp() * 1000)
 
 
 def first_case(hours: Mapping[int, tuple[int, int]], zone: ZoneInfo, wall_ms: int) -> int | None:

@@ -15,8 +15,19 @@ if TYPE_CHECKING:
     from edge.domain.station import Station
 
 
-def look_for_leak(station: Station, now: Now, tell: Callable[[str, dict[str, Any], Now], None]) -> None:
-    """See whether water is where none should be. `tell`: gets the kind and body of an entry."""
+def look_for_leak(station: Station, now: Now, tell: Callable[[str, dict[str, Any], Now], None]) -> bool:
+    """See whether water is where none should be. `tell`: gets the kind and body of an entry.
+
+    Returns:
+        True where that has changed: the condition goes by it at once, whatever on-delay the alarm is tuned to.
+    """
+    alarm = station.desk.alarms.get("leak")
+    was = alarm is not None and alarm.condition
+    _look(station, now, tell)
+    return alarm is not None and alarm.condition is not was
+
+
+def _look(station: Station, now: Now, tell: Callable[[str, dict[str, Any], Now], None]) -> None:
     _look_for_drip(station, now, tell)
     wet = next((p for p in station.leak_points if station.watches[p].value(now.mono_ms) == 1.0), None)
     supply = station.settings.supply

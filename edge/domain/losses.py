@@ -1,7 +1,8 @@
 """Entries that the journal lost: what they said is not known, so the station isn't ready until a person has looked.
 
 A hold, a failed test, a filter change may be among them. Whoever knows the station says that nothing of the kind stands by a
-`release` that names no hold; what does stand is recorded again.
+`release` that names no hold; what does stand is recorded again. What draws showed nobody can record: the last one may be among what was
+lost, so water is drawn anew.
 """
 
 from __future__ import annotations
@@ -21,8 +22,8 @@ ASK: Final = (
 
 
 def tells_of_loss(kind: str, body: dict[str, Any]) -> bool:
-    """Whether an entry says that entries were lost, or that another journal was put in this one's place."""
-    return kind == "repair" and body.get("what") in ("lost", "exchanged")
+    """Whether an entry says that entries were lost, that another journal was put in this one's place, or that neither can be told."""
+    return kind == "repair" and body.get("what") in ("lost", "exchanged", "unproved")
 
 
 def unconfirmed(facts: Sequence[Fact]) -> Fact | None:
@@ -44,7 +45,10 @@ def answers_loss(release: Any) -> bool:
 def text(loss: Fact) -> str:
     """What a loss means, for people."""
     first, last = loss.body.get("from"), loss.body.get("to")
-    what = (
-        f"entries {first} to {last} of the journal were lost" if first is not None else "another journal was put here"
-    )
+    if first is not None:
+        what = f"entries {first} to {last} of the journal were lost"
+    elif loss.body.get("what") == "unproved":
+        what = "whether entries were lost can't be told, as the notes of where the journal ended are gone"
+    else:
+        what = "another journal was put here"
     return f"{what}: a hold, a failed test or a filter change may be among them"

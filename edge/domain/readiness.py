@@ -12,6 +12,7 @@ from typing import TYPE_CHECKING, Any, Final
 from edge.domain import losses
 from edge.domain.alarms import AT_LIMIT, CHATTER_TIMES, CHATTER_WITHIN_MS
 from edge.domain.calibration import K_CALIBRATED, combined, probability_within
+from edge.domain.cross_ceiling import Ceiling
 from edge.domain.duties import months_later_ms
 from edge.domain.duty_conditions import daily_test, disinfectant, outlet_tested, water_path_treatment
 from edge.domain.entered import entered_value
@@ -23,7 +24,7 @@ from edge.domain.judged import BY_EYE, MET, UNKNOWN, UNMET, by_fact, verdict_wor
 from edge.domain.judged import Judged as Judged  # others take it from here
 from edge.domain.leaks import no_leak_text
 from edge.domain.phases import Phase
-from edge.domain.readings import KIND_OF, REASONS, Kind, Role
+from edge.domain.readings import CONTACT_WORDS, KIND_OF, REASONS, Kind, Role
 from edge.domain.set_point import words
 from edge.domain.show import drop_text, polled_text, said_of, why_text
 from edge.domain.show_water import blind_text, capacity_text, fell_text, fill_text, filter_text, never_seen
@@ -56,7 +57,7 @@ class Readiness:
 
     def __init__(self, station: Station) -> None:
         self.station = station
-        self._was_near = False
+        self._static = Ceiling()
         settings = station.settings
         self.judges: dict[str, Any] = {"free": self.free, "no_hold": self.no_hold}
         if settings.reservoir is not None:
@@ -68,7 +69,11 @@ class Readiness:
             self.judges[f"filter:{stage.id}"] = lambda now, ident=stage.id: self.filter(ident, now)
         for outlet, _ in station.outlets:
             self.judges[f"outlet:{outlet}"] = lambda now, ident=outlet: self.outlet(ident, now)
-        if station.leak_points or (settings.supply is not None and settings.supply.leak_volume_l is not None):
+        if Role.OUTLET_PROTECTION in settings.not_fitted:
+            ask = "Have the outlet's trip looked into; reset it once, dry-handed; then read it again"
+            self.judges["outlet:by-eye"] = lambda now: self._contact_by_eye(Role.OUTLET_PROTECTION, now, ask)
+        by_eye = Role.LEAK in settings.not_fitted
+        if by_eye or station.leak_points or (settings.supply is not None and settings.supply.leak_volume_l is not None):
             self.judges["no_leak"] = self.no_leak
         if settings.daily_test is not None:
             self.judges["daily_test"] = partial(daily_test, station)
@@ -96,6 +101,9 @@ class Readiness:
             return Judged(UNMET, self._running() if away else "water is being drawn", mends=True)
         if s.power_point is not None and s.watches[s.power_point].value(now.mono_ms) is None:
             return Judged(UNKNOWN, "whether the machine has power is not known")
+        if Role.MACHINE_POWER in s.settings.not_fitted:
+            eye = self._contact_by_eye(Role.MACHINE_POWER, now, "Switch the machine on, and read it again")
+            return eye._replace(text=f"power {eye.text}")
         return Judged(MET, "not in use")
 
     def _running(self) -> str:
@@ -226,10 +234,12 @@ class Readiness:
                 f"{s.show(s.supply_point, high.value)} while nothing draws: too high",
                 ask="Have the supply's regulator set",
             )
-        if s.supply_point is not None and self.is_static_near():
-            limit = s.show(s.supply_point, plan.static_high_kpa or 0.0)
-            text = f"while nothing draws {self._beyond('above', False, limit)}{s.nominal(s.supply_point)}"
-            return Judged(UNMET, text, ask="Have the supply's regulator set")
+        if s.supply_point is not None and self._static.over:
+            return Judged(
+                UNMET,
+                self._static_text(s.supply_point, plan.static_high_kpa or 0.0),
+                ask="Have the supply's regulator set",
+            )
         point, least, most = s.supply_point, plan.pressure_low_kpa, plan.pressure_high_kpa
         judged = self._believed(self._drawn("supply_kpa", Role.SUPPLY_PRESSURE, point, least, most, now), point)
         if judged.state not in (MET, UNMET):
@@ -294,19 +304,23 @@ class Readiness:
             )
         return Judged(MET, self._nominally(text, point), seq=seq, evidence_ms=at_ms, probability=sure)
 
-    def is_static_near(self) -> bool:
-        """Is a calibrated static pressure within its limit, but not surely so?"""
-        s, plan = self.station, self.station.settings.supply
+    def has_static_moved(self, mono_ms: int) -> bool:
+        """Has it changed whether the static pressure counts as too high, or as too near to it? Its alarm may be tuned otherwise."""
+        s, plan, was = self.station, self.station.settings.supply, self._static.over
         static = None if s.draws is None else s.draws.settled_kpa
-        if static is None or plan is None or plan.static_high_kpa is None or s.supply_point is None:
-            return False
-        guard = s.watches[s.supply_point].guard
-        return guard > 0.0 and side_of(static, guard, None, plan.static_high_kpa) > 0
+        if static is not None and plan is not None and s.supply_point is not None:
+            self._static.see(static + s.watches[s.supply_point].guard, plan.static_high_kpa, mono_ms)
+        return was is not self._static.over
 
-    def has_static_moved(self) -> bool:
-        """Has that changed since it was last asked?"""
-        was, self._was_near = self._was_near, self.is_static_near()
-        return was is not self._was_near
+    def _static_text(self, point: str, limit_kpa: float) -> str:
+        s, limit = self.station, self.station.show(point, limit_kpa)
+        static, guard = None if s.draws is None else s.draws.settled_kpa, s.watches[point].guard
+        if static is None:
+            return f"while nothing draws it was above {limit}"
+        here = f"{s.show(point, static)}{s.nominal(point)} while nothing draws"
+        if side_of(static, guard, None, limit_kpa) > 0:
+            return f"{here}, {self._beyond('above', static > limit_kpa + AT_LIMIT, limit)}"
+        return f"{here}, not yet for long enough below {limit}"
 
     def drawn_sides(self) -> tuple[int | None, ...]:
         """Where the draw under way stands in its limits, pressure and flow: see `side_of`; None where it tells nothing yet."""
@@ -344,7 +358,10 @@ class Readiness:
         """Its drop at the reference flow, and its age."""
         s = self.station
         stage = next(f for f in s.settings.filters if f.id == ident)
-        change = s.book.last_change(ident)
+        change, failed = s.book.last_change(ident), s.book.failed(ident)
+        if failed is not None:
+            who = failed.body.get("by", "somebody")
+            return by_fact(UNMET, f"{who} looked at it and found that it failed", failed, f"Change filter {ident}")
         drop, seq, at_ms, fresh = s.dropped(ident, now)
         text = f"{drop_text(s, drop)} of drop at the reference flow" if drop is not None else "no drop known"
         seen = s.evidence.train.of(ident)
@@ -391,6 +408,9 @@ class Readiness:
             if s.evidence.train.is_lumped:
                 return self._lumped(ident, stage.drop_limit_kpa, now)
             if drop is None and (never := never_seen(s, ident)) is not None:
+                if isinstance(never, Role) and never in s.settings.not_fitted:
+                    text = "its drop can't be told by what is read by eye"
+                    return Judged(UNKNOWN, text, ask=f"Fit a point for {never}, or leave drop_limit out")
                 return self._nothing(never) if isinstance(never, Role) else Judged(UNKNOWN, never[0], ask=never[1])
             if drop is None or not fresh:
                 return Judged(
@@ -482,9 +502,18 @@ class Readiness:
 
     def no_leak(self, now: Now) -> Judged:
         """No water where none should be."""
+        seen, looked_at = self._no_leak(now), self.station.settings.not_fitted
+        if Role.LEAK not in looked_at or seen.state not in (MET, BY_EYE):
+            return seen
+        eye = self._contact_by_eye(Role.LEAK, now, "Shut the stop valve; find where the water comes from")
+        return eye._replace(text=f"{seen.text}; {eye.text}") if eye.state == BY_EYE else eye
+
+    def _no_leak(self, now: Now) -> Judged:
         s = self.station
-        alarm = s.desk.alarms["leak"]
-        if alarm.present:
+        alarm = s.desk.alarms.get("leak")
+        if alarm is None:
+            return Judged(MET, "no leak seen")
+        if alarm.present or alarm.condition:
             return Judged(UNMET, alarm.cause, ask="Shut the stop valve; find where the water comes from")
         silent = [p for p in s.leak_points if s.watches[p].value(now.mono_ms) is None]
         if silent:
@@ -500,16 +529,24 @@ class Readiness:
 
     def _no_leak_by_eye(self, now: Now) -> Judged:
         """No meter tells what passes: a dry contact does for the water that it can see, and so does whoever reads the meter."""
-        if self.station.leak_points:
-            return Judged(
-                MET,
-                f"no leak seen{polled_text(self.station, self.station.leak_points)}; no flow meter tells what passes unseen",
-            )
+        if self.station.leak_points or Role.LEAK in self.station.settings.not_fitted:
+            polled = polled_text(self.station, self.station.leak_points)
+            return Judged(MET, f"no leak seen{polled}; no flow meter tells what passes unseen")
         entered = self.entered(Role.SUPPLY_FLOW, now)
         if entered is None:
             return self._nothing(Role.SUPPLY_FLOW)
         _, seq, at_ms, by = entered
         return Judged(BY_EYE, f"no leak seen; {by} read the meter", seq=seq, evidence_ms=at_ms)
+
+    def _contact_by_eye(self, role: Role, now: Now, ask: str) -> Judged:
+        """What people read of a contact that [not_fitted] names: fine as long as it stands."""
+        entered = self.entered(role, now)
+        if entered is None:
+            return self._nothing(role)
+        value, seq, at_ms, by = entered
+        is_fine = value == float(role is Role.MACHINE_POWER)
+        text = f"{CONTACT_WORDS[role][int(value)]}, read by {by}"
+        return Judged(BY_EYE if is_fine else UNMET, text, seq=seq, evidence_ms=at_ms, ask="" if is_fine else ask)
 
     # -- the instrument itself
 

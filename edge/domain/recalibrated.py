@@ -114,6 +114,10 @@ def _said(station: Station, point: str) -> str:
     assert found is not None
     by = difference_text(abs(found.by), settings.unit, settings.kind)
     which = "lower" if found.by < 0.0 else "higher"
+    if found.is_check:
+        return (
+            f"a check of {clock(station, found.at_ms)} found {point} {by} {which} than it reads, and adjusted nothing"
+        )
     return f"a comparison of {clock(station, found.at_ms)} found {point} {by} {which}, and waits for a second one"
 
 

@@ -19,6 +19,7 @@ from edge.domain.counting import judge, stands
 from edge.domain.cross_weigh import Seconds, Weighing
 from edge.domain.duties import ALARM_RECORDS, Book, Fact, checked, local_date, next_date_change_ms
 from edge.domain.duty_alarms import raise_duties
+from edge.domain.duty_conditions import label_ends_ms
 from edge.domain.entered import BY_EYE, Entered, sensed
 from edge.domain.entries import Draft, Entry, Now, Stamp, rfc3339, wall_ms_of
 from edge.domain.evidence import Evidence, Shown
@@ -318,7 +319,7 @@ class Station:
                 self._see_drawn(what, seen, now)
         if self.draws.draw is None or mono_ms >= self._leak_ms:
             self._leak_ms = mono_ms + LOOK_FOR_LEAK_MS
-            look_for_leak(self, now, self._draft)
+            self._dirty |= look_for_leak(self, now, self._draft)
 
     def _hear_supply(self, value: float, mono_ms: int, now: Now) -> None:
         if self.draws is None or self.supply_point is None:
@@ -329,7 +330,7 @@ class Station:
             if self.contradictions.static(value, self.draws.settled_kpa, mono_ms):
                 self._dirty = True
                 self.weighing.tell_static(now)
-            self._dirty |= self.readiness.has_static_moved()
+            self._dirty |= self.readiness.has_static_moved(mono_ms)
         elif steady:
             self._see_drawn("supply", value, now)
 
@@ -375,7 +376,7 @@ class Station:
             self._dirty = self._reservoir_moved = True
 
     def _hear_leak(self, value: float, mono_ms: int, now: Now) -> None:
-        look_for_leak(self, now, self._draft)
+        self._dirty |= look_for_leak(self, now, self._draft)
 
     def _hear_power(self, value: float, mono_ms: int, now: Now) -> None:
         if self.warmth is not None:
@@ -573,7 +574,8 @@ class Station:
         fill = self.book.last("disinfectant_fill")
         ends += [w.correction.due_ms - now.wall_ms for w in self.watches.values() if w.correction is not None]
         if fill is not None and self.settings.reuse_life_ms is not None:
-            ends.append(fill.at_ms + self.settings.reuse_life_ms - now.wall_ms)
+            over = (fill.at_ms + self.settings.reuse_life_ms, label_ends_ms(fill, self.zone) or 0)
+            ends += [at_ms - now.wall_ms for at_ms in over]
         for role, stands_ms in self.settings.not_fitted.items():
             entered = self.book.last("entered_reading", role=str(role))
             if entered is not None:
@@ -650,6 +652,7 @@ class Station:
             self.desk.fold(entry)
         elif tells_of_loss(entry.kind, body):
             self.book.add(Fact(entry.seq, LOST, entry.wall_ms, body, True))
+            self.evidence.last = None  # a later draw may be among what was lost
         elif entry.kind == "record" and body.get("record") not in ALARM_RECORDS:
             counts = bool(body.get("stands")) or bool(body.get("counts"))
             self._add(Fact(entry.seq, body["record"], wall_ms_of(body["at"]), body, counts, entry.stamp))

@@ -40,6 +40,9 @@ BEFORE: Final = 10
 #: a drop that is up again within so many draws had not fallen; one that grows again later is another filter's, or a torn one's
 COMES_BACK: Final = 6
 LEAST_BEFORE: Final = 5
+#: a fall to less than this share of the least of so few is none of scatter or of a change that nobody recorded: a new filter takes more
+NEARLY_ALL: Final = 0.2
+FEWEST_BEFORE: Final = 2
 #: a fall by this share, this much and this many standard deviations is sudden
 FELL_SHARE: Final = 0.3
 FELL_KPA: Final = 3.0
@@ -210,7 +213,8 @@ class Stage:
                 self.fell = None
             return
         before, after = levels[:-FELL_LAST], levels[-FELL_LAST:]
-        if len(before) < LEAST_BEFORE:
+        nearly_all = len(before) >= FEWEST_BEFORE and max(after) < NEARLY_ALL * min(before)
+        if len(before) < LEAST_BEFORE and not nearly_all:
             return
         was, now = median(before), max(after)
         if was - now > max(FELL_SHARE * was, FELL_KPA, FELL_SIGMA * mad_sigma(before)):

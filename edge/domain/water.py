@@ -98,14 +98,22 @@ def _rounded(value: float | None) -> float | None:
     return None if value is None else round(value, 4)
 
 
+class Spell(NamedTuple):
+    """A whole spell of a tap's static pressures: their mean, its last reading, and the reading that ended it."""
+
+    mean_kpa: float
+    last_ms: int
+    until_ms: int
+
+
 class Rest:
     """The mean of a tap's static pressure over the last whole spell of `SPELL_MS`.
 
     What is read last before a draw may be of the draw already, as its flow is told a little later; the spell under way is therefore
-    never used.
+    never used. Where no meter tells the flow a draw is told a reading late, and that reading may have been a spell of its own.
     """
 
-    __slots__ = ("_since_ms", "_n", "_total", "_early", "mean_kpa", "until_ms")
+    __slots__ = ("_since_ms", "_n", "_total", "_early", "_spell", "_older", "_last_ms", "_before_ms")
 
     def __init__(self) -> None:
         self.forget()
@@ -114,11 +122,18 @@ class Rest:
         """A draw has begun."""
         self._since_ms, self._n, self._total = 0, 0, 0.0
         self._early: float | None = None  # the mean of the first readings of the spell under way
-        self.mean_kpa: float | None = None
-        self.until_ms = 0
+        self._spell: Spell | None = None
+        self._older: Spell | None = None  # the one before it
+        self._last_ms = self._before_ms = 0  # the last two readings
+
+    @property
+    def mean_kpa(self) -> float | None:
+        """Of the last whole spell; None where there was none since the last draw."""
+        return None if self._spell is None else self._spell.mean_kpa
 
     def hear(self, kpa: float, mono_ms: int) -> bool:
         """One static pressure. True where it ended a spell: `mean_kpa` is that one's."""
+        self._before_ms, self._last_ms = self._last_ms, mono_ms
         if not self._n:
             self._since_ms, self._n, self._total = mono_ms, 1, kpa
             return False
@@ -128,15 +143,22 @@ class Rest:
             if mono_ms - self._since_ms <= EARLY_MS:
                 self._early = self._total / self._n
             return False
-        self.mean_kpa, self.until_ms = self._total / self._n, mono_ms
+        self._older, self._spell = self._spell, Spell(self._total / self._n, self._before_ms, mono_ms)
         self._since_ms, self._n, self._total = mono_ms, 1, kpa
         self._early = None
         return True
 
-    def before(self, mono_ms: int) -> float | None:
-        """The mean before a draw that begins now; of records that hold little but draws, what was read well before it."""
-        if self.mean_kpa is not None and mono_ms - self.until_ms <= SPELL_STANDS_MS:
-            return self.mean_kpa
+    def before(self, mono_ms: int, late_ms: int | None = None) -> float | None:
+        """The mean before a draw that begins now; of records that hold little but draws, what was read well before it.
+
+        `late_ms`: the draw began a reading ago, and so much earlier still; None: it begins now.
+        """
+        latest_ms = mono_ms if late_ms is None else min(self._before_ms - 1, mono_ms - late_ms)
+        for spell in (self._spell, self._older):
+            if spell is not None and spell.last_ms <= latest_ms and mono_ms - spell.until_ms <= SPELL_STANDS_MS:
+                return spell.mean_kpa
+        if self._spell is not None and late_ms is not None:
+            return None
         return self._early if self._n and mono_ms - self._since_ms >= EARLY_MS + CLOSING_MS else None
 
 
@@ -167,7 +189,8 @@ class DrawWatch:
         self.supply = supply
         self.draw: Draw | None = None
         self.last_end_ms: int | None = None
-        self.lag_ms = 0  # so late, at most, what passes for a meter tells the end of a draw
+        #: so late, at most, what passes for a meter tells the end of a draw; None: a meter tells it at once
+        self.lag_ms: int | None = None
         self.ran_on = False  # before a restart, water ran without a stop; nothing has shown yet that it stopped
         self._flow: float | None = None
         self._flow_ms = self._every_ms = 0
@@ -226,7 +249,7 @@ class DrawWatch:
         """Each tap's pressure in the last whole quiet spell before now; a draw begins, so all are forgotten."""
         found: dict[str, float] = {}
         for tap, rest in self._rests.items():
-            before = rest.before(mono_ms)
+            before = rest.before(mono_ms, self.lag_ms)
             if before is not None:
                 found[tap] = before
             rest.forget()
@@ -242,7 +265,7 @@ class DrawWatch:
         line = self._line
         line.extend(confirmed)
         settled: list[tuple[int, str, float]] = []
-        while line and mono_ms - line[0][0] >= max(CLOSING_MS, self._every_ms, self.lag_ms):
+        while line and mono_ms - line[0][0] >= max(CLOSING_MS, self._every_ms, self.lag_ms or 0):
             settled.append(line.popleft())
             draw.mean(settled[-1][1]).add(settled[-1][2])
         judged = confirmed if self._is_prompt else settled

@@ -8,6 +8,7 @@ from __future__ import annotations
 
 import hashlib
 import json
+import logging
 import sqlite3
 import threading
 from collections.abc import Callable
@@ -18,10 +19,14 @@ from edge.domain.errors import StoreFault
 from edge.store.chain import storable
 from edge.store.side_files import SmallNote, read_own, write_whole
 
+_log = logging.getLogger("warmwell.store")
+
 FOLD_FILE: Final = "fold.json"
 CURSOR_FILE: Final = "cursors"
 #: a saved state is some hundred kilobytes; what is larger was not written by us
 _MOST_FOLD_BYTES: Final = 64 << 20
+#: no journal of ours comes so far: what names it is damaged
+_NO_SEQ: Final = 1 << 40
 
 
 class Caches:
@@ -37,6 +42,7 @@ class Caches:
         self._lock = threading.Lock()
         self._note = SmallNote(folder / CURSOR_FILE)
         self._repairs: list[dict[str, Any]] = []
+        self.fold_trouble = ""  # why the state can't be kept
         said = self._note.read()
         self._cursors = {name: seq for name, seq in (said or {}).items() if type(seq) is int and seq >= 0}
         if self._note.damaged or (said is not None and len(self._cursors) != len(said)):
@@ -78,7 +84,11 @@ class Caches:
     # -- the state
 
     def save_fold(self, seq: int, version: int, state: dict[str, Any]) -> None:
-        """Keep a state; it replaces the one before. Raises StoreFault."""
+        """Keep a state; it replaces the one before. One that can't be kept is `fold_trouble`: the next start folds more entries.
+
+        Raises:
+            StoreFault: there is no such entry.
+        """
         text = json.dumps(storable(state), ensure_ascii=False, separators=(",", ":"))
         digest = self._digest_at(seq)
         if digest is None:
@@ -89,7 +99,14 @@ class Caches:
                 do="Report this as a fault of Warmwell",
             )
         head = json.dumps({"version": version, "seq": seq, "check": _fold_check(digest, version, seq, text)})
-        write_whole(self._folder / FOLD_FILE, f"{head}\n{text}\n".encode())
+        try:
+            write_whole(self._folder / FOLD_FILE, f"{head}\n{text}\n".encode())
+        except StoreFault as fault:
+            if not self.fold_trouble:
+                _log.warning("the saved state can't be kept, the next start takes longer: %s", fault)
+            self.fold_trouble = str(fault)
+        else:
+            self.fold_trouble = ""
 
     def load_fold(self, version: int | None) -> tuple[int, dict[str, Any]] | None:
         """(seq, state) of the same fold version (None: of any) and of this journal; else None: fold from the start."""
@@ -117,6 +134,20 @@ class Caches:
     def refuse_fold(self, why: str) -> None:
         """The saved state can't be used: the entries are folded from the start, and it is said."""
         self.rebuilt(FOLD_FILE, why, "nothing: it is worked out from the entries again")
+
+
+def reached(folder: Path) -> int:
+    """The highest seq that a saved position or the saved state names: so far the journal went at least; 0 where none is told.
+
+    Nothing is believed of them but the number.
+    """
+    try:
+        content = read_own(folder / FOLD_FILE, _MOST_FOLD_BYTES) or b"{}"
+        state = json.loads(content.partition(b"\n")[0]).get("seq")
+    except (StoreFault, ValueError, AttributeError, RecursionError):
+        state = 0
+    seqs = [state, *(SmallNote(folder / CURSOR_FILE).read() or {}).values()]
+    return max((seq for seq in seqs if type(seq) is int and 0 < seq < _NO_SEQ), default=0)
 
 
 def _fold_check(digest: bytes, version: int, seq: int, state: str) -> str:

@@ -8,8 +8,10 @@ Every fault of SQLite becomes one sentence here.
 
 from __future__ import annotations
 
+import errno
 import os
 import sqlite3
+import stat
 import threading
 import weakref
 from collections.abc import Callable, Iterator
@@ -92,13 +94,20 @@ def fault(exc: BaseException, where: str) -> WarmwellError:
 
 
 def _file_fault(exc: OSError, where: str) -> WarmwellError:
-    if exc.errno is not None and os.strerror(exc.errno) == os.strerror(28):
-        return DiskFull("the disk is full", where=where, expected="space to write", do="Free some space")
+    if exc.errno == errno.ENOSPC:
+        return DiskFull(
+            "the disk is full",
+            where=where,
+            expected="space to write",
+            do="Free some space; where there is enough, delete files: a disk holds a limited number of them (`df -i`)",
+        )
+    if exc.errno in (errno.EISDIR, errno.ELOOP, errno.ENXIO):
+        return not_ours(Path(where))
     return StoreFault(
-        f"the folder can't be used: {exc.strerror or exc}",
+        f"it can't be used ({exc.strerror or exc})",
         where=where,
-        expected="a folder that Warmwell may write to",
-        do="Give the user that runs Warmwell the right to write there, or name another folder",
+        expected="a file or a folder that Warmwell may read and write",
+        do="Give the user that runs Warmwell the right to read and write it, or name another folder under [keep]",
     )
 
 
@@ -158,8 +167,12 @@ def _nobody_can_write(path: Path) -> bool:
 def _open_unwritable(path: Path) -> sqlite3.Connection:
     """Read a file beside which nothing can be written: the index of its log is kept in memory (SQLite, "Write-Ahead Logging", 8).
 
-    With `immutable=1` the log would be passed over, and with it the newest entries.
+    With `immutable=1` the log would be passed over, and with it the newest entries. Where there is none, as after a clean stop,
+    nothing is passed over, and SQLite could not make the empty one that it asks for otherwise.
     """
+    log = path.with_name(path.name + "-wal")
+    if not log.exists() or log.stat().st_size == 0:
+        return _open(path, "ro&immutable=1")
     conn = _open(path, "ro&vfs=unix-none")
     try:
         conn.execute("PRAGMA locking_mode=EXCLUSIVE").fetchone()
@@ -208,9 +221,29 @@ def shrink_log(conn: sqlite3.Connection) -> None:
 
 
 def looks_like_sqlite(path: Path) -> bool:
-    """Whether the file begins as SQLite's do (an empty file doesn't)."""
-    with as_sentence(str(path)), path.open("rb") as file:
-        return file.read(len(_SQLITE_MAGIC)) == _SQLITE_MAGIC
+    """Whether the file begins as SQLite's do (an empty file doesn't).
+
+    Raises:
+        StoreFault: it is a folder, a pipe or a device (reading one might wait for ever); or the disk refuses.
+    """
+    with as_sentence(str(path)):
+        fd = os.open(path, os.O_RDONLY | os.O_NONBLOCK | os.O_CLOEXEC)
+        try:
+            if not stat.S_ISREG(os.fstat(fd).st_mode):
+                raise not_ours(path)
+            return os.pread(fd, len(_SQLITE_MAGIC), 0) == _SQLITE_MAGIC
+        finally:
+            os.close(fd)
+
+
+def not_ours(path: Path) -> StoreFault:
+    """The refusal of what is no plain file."""
+    return StoreFault(
+        "a link, a folder or a device stands under this name",
+        where=str(path),
+        expected="a plain file of Warmwell's own",
+        do="Find out who put it there, and remove it",
+    )
 
 
 def new_file(path: Path, build: Callable[[sqlite3.Connection], None]) -> None:

@@ -20,7 +20,7 @@ _WRITTEN: Final = ("", "-wal")
 
 
 class FileWatch:
-    """The journal's file, its write-ahead log and the log's index, as they were when they were opened.
+    """A database's file, its write-ahead log and the log's index, as they were when they were opened.
 
     Args:
         path: the database's file; open for writing, so that all three files are there.
@@ -67,6 +67,10 @@ class FileWatch:
         if self._marks() != self._seen:
             self._look_through()
             self.wrote()
+
+    def is_another(self) -> bool:
+        """Whether another file than the one that was opened, or none, stands under the name."""
+        return bool(self._misplaced(""))
 
     def wrote(self) -> None:
         """What the files look like after a write of our own."""

@@ -15,10 +15,11 @@ from typing import Any, Final, NamedTuple
 
 from edge.domain.entries import Draft, Entry, Now
 from edge.domain.errors import StoreFault, UnusableInput
-from edge.store.caches import Caches
+from edge.store.caches import Caches, reached
 from edge.store.chain import FIRST_PREVIOUS, entry_of, hashed_bytes, link, trust_check
 from edge.store.database import (
     JOURNAL_FILE,
+    SERIES_FILE,
     Damaged,
     DiskFull,
     Readers,
@@ -34,7 +35,7 @@ from edge.store.file_watch import FileWatch
 from edge.store.fold_check import invented, reader
 from edge.store.head_note import MARGIN, HeadNotes, Known
 from edge.store.lock import FolderLock
-from edge.store.schema import JOURNAL_VERSION, bring_journal_up, refuse_newer_or_unguarded
+from edge.store.schema import HEAD_NOTES_SINCE, JOURNAL_VERSION, bring_journal_up, refuse_newer_or_unguarded
 from edge.store.space import Space
 from edge.store.verify import first_misfit
 
@@ -64,10 +65,11 @@ class Loss(NamedTuple):
     up_to: int
     known: int
     why: str
+    what: str = "exchanged"
 
     def draft(self, head_seq: int, now: Now) -> Draft:
         """The entry that says it, the first after the loss."""
-        body: dict[str, Any] = {"what": "exchanged", "known": self.known, "why": self.why}
+        body: dict[str, Any] = {"what": self.what, "known": self.known, "why": self.why}
         if self.up_to > head_seq:
             body |= {"what": "lost", "from": head_seq + 1, "to": self.up_to}
         return Draft(now, "repair", body)
@@ -192,7 +194,8 @@ class Journal(ReadOnlyJournal):
         self._loss: Loss | None = None
         self.trouble: str | None = None  # why the open file isn't the one under its name
         self._notes = HeadNotes(folder, station, boot)
-        path = folder / JOURNAL_FILE
+        self.path = path = folder / JOURNAL_FILE
+        self._is_of_before_notes = False
         try:
             self._conn = self._open_file(path)
             with as_sentence(str(path)):
@@ -211,6 +214,7 @@ class Journal(ReadOnlyJournal):
         for name in self._notes.damaged():
             self._caches.rebuilt(name, "it can't be read", "nothing, as long as the journal is whole")
         self._space.room(fresh=True)  # lays the reserve down while there is room
+        self._measure()
         self._ended = threading.Event()
         self._watcher = threading.Thread(target=self._look_now_and_then, name="journal", daemon=True)
         self._watcher.start()
@@ -221,10 +225,11 @@ class Journal(ReadOnlyJournal):
         head, known = self._known_head, self._notes.known()
         if head is None:
             return
-        if known is not None:
-            self._loss = self._loss_of(head, known)
+        self._loss = self._unproved(head) if known is None else self._loss_of(head, known)
         if self._loss is None:
             self._notes.write(head.seq, head.digest.hex(), self._mark)
+            if known is None:
+                self._notes.sync()  # before anything else stands in the folder: from now on there is a note
 
     def _loss_of(self, head: Head, known: Known) -> Loss | None:
         if known.seq > head.seq:
@@ -235,6 +240,14 @@ class Journal(ReadOnlyJournal):
             return Loss(0, known.seq, f"entry {known.seq} is not the one that was noted: another journal was put here")
         return None
 
+    def _unproved(self, head: Head) -> Loss | None:
+        """No note can be read. In a folder that is new, and beside a journal of before there were notes, there is none."""
+        reach = reached(self.path.parent)
+        if self._is_of_before_notes or not (head.seq or reach or self.path.with_name(SERIES_FILE).exists()):
+            return None
+        why = f"the notes of how far the journal went are gone or can't be read; it ends at {head.seq}"
+        return Loss(reach + MARGIN if reach > head.seq else 0, reach, why, "unproved")
+
     def _open_file(self, path: Path) -> sqlite3.Connection:
         """Look at what is there without changing it; then open it for writing."""
         _refuse_what_is_no_journal(path)
@@ -243,7 +256,7 @@ class Journal(ReadOnlyJournal):
         with as_sentence(str(path)):
             conn = self._connect(path, readonly=True)
             try:
-                refuse_newer_or_unguarded(conn, path)
+                self._is_of_before_notes = refuse_newer_or_unguarded(conn, path) < HEAD_NOTES_SINCE
                 self._check_the_newest(conn, path)
             finally:
                 conn.close()
@@ -360,11 +373,17 @@ class Journal(ReadOnlyJournal):
         if self._write.acquire(blocking=False):  # else a commit is under way, which compares by itself
             try:
                 self._compare()
+                if self._notes.trouble and self._known_head is not None and self._loss is None:
+                    self._notes.write(self._known_head.seq, self._known_head.digest.hex(), self._mark)
             except StoreFault:
                 pass  # told by `trouble`
             finally:
                 self._write.release()
         self._notes.sync()
+        self._measure()
+
+    def _measure(self) -> None:
+        self._sizes = (_size(self.path), _size(self.path.with_name(self.path.name + "-wal")))
 
     def _undo(self) -> None:
         """After a failed commit: forget it, here and in the log.
@@ -420,7 +439,8 @@ class Journal(ReadOnlyJournal):
     def save_fold(self, seq: int, version: int, state: dict[str, Any]) -> None:
         """Keep the state that the entries up to `seq` lead to, so that a start needs to fold only those after it.
 
-        It replaces the one before. Raises StoreFault: it isn't kept, or the journal itself can't be written.
+        It replaces the one before. Raises StoreFault: the journal itself can't be written. (That alone is asked by this, too, where
+        the judge wants to know whether a disk is back: a state that can't be kept must not keep records from being taken.)
         """
         with self._write:
             self._compare()
@@ -464,11 +484,16 @@ class Journal(ReadOnlyJournal):
 
     # -- figures and the end
 
+    @property
+    def note_trouble(self) -> str | None:
+        """Why the head can't be noted beside the journal: a loss might not be noticed at the next start."""
+        return self._notes.trouble
+
     def status(self) -> dict[str, Any]:
         """For /health: how large the journal and its write-ahead log are, and the disk's room."""
-        log = self.path.with_name(self.path.name + "-wal")
-        own = {"seq": self.last_seq(), "bytes": _size(self.path), "log_bytes": _size(log)}
-        return self._space.status() | own | {"trouble": self.trouble or self._notes.trouble}
+        own: dict[str, Any] = {"seq": self.last_seq(), "bytes": self._sizes[0], "log_bytes": self._sizes[1]}
+        own |= {"trouble": self.trouble or self._notes.trouble, "saved_state": self._caches.fold_trouble or "ok"}
+        return self._space.status() | own
 
     def close(self) -> None:
         """Close the file and let the folder go. May be called twice."""

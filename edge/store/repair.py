@@ -32,6 +32,8 @@ def is_damaged(path: Path) -> str | None:
     with as_sentence(str(path)):
         if not path.exists():
             return None
+        if not path.is_file():
+            return "a folder, a pipe or a device stands under its name"
         size = path.stat().st_size
     if not looks_like_sqlite(path):
         return "it is empty" if size == 0 else "it doesn't begin as an SQLite file does"

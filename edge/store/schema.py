@@ -20,6 +20,8 @@ if TYPE_CHECKING:
 
 #: version of journal.db, kept in `pragma user_version`; grows with each migration
 JOURNAL_VERSION: Final = 2
+#: since this version the head of a journal is noted beside it (head_note.py)
+HEAD_NOTES_SINCE: Final = 2
 
 ENTRY_TABLE: Final = """
 CREATE TABLE entry (
@@ -83,15 +85,17 @@ def _version(conn: sqlite3.Connection, path: Path, known: int) -> int:
     return version
 
 
-def refuse_newer_or_unguarded(conn: sqlite3.Connection, path: Path) -> None:
+def refuse_newer_or_unguarded(conn: sqlite3.Connection, path: Path) -> int:
     """Look at a journal before anything is written to it.
+
+    Returns: the version that wrote it.
 
     Raises:
         NewerStore: a later version wrote it.
         Damaged: it holds no entries' table.
         StoreFault: a trigger that guards the entries is missing or was altered.
     """
-    _version(conn, path, JOURNAL_VERSION)
+    version = _version(conn, path, JOURNAL_VERSION)
     if not has_entries(conn):
         raise Damaged("it holds no table of entries", where=str(path), expected="a journal", do="Look at the file")
     wrong = wrong_triggers(conn)
@@ -103,6 +107,7 @@ def refuse_newer_or_unguarded(conn: sqlite3.Connection, path: Path) -> None:
             do="Find out who changed the file; run `warmwell verify` on the folder, set journal.db aside by hand (it "
             "is evidence) and start again with a new one",
         )
+    return version
 
 
 def has_entries(conn: sqlite3.Connection) -> bool:

@@ -38,6 +38,7 @@ from edge.store.database import (
     ready_folder,
     shrink_log,
 )
+from edge.store.file_watch import FileWatch
 from edge.store.lock import FolderLock
 from edge.store.packing import pack, unpack
 from edge.store.repair import is_damaged, set_aside, unusable
@@ -45,6 +46,7 @@ from edge.store.retention import Retention
 from edge.store.rollup import HOUR_MS, MINUTE_MS, Spans, fold, regroup
 from edge.store.schema import bring_series_up, wrong_series_tables
 from edge.store.series_read import Packed, SeriesReader
+from edge.store.series_rows import add_spans, boot_number, insert_block
 from edge.store.space import Margins, Room, Space
 
 #: a batch: what a power cut may take
@@ -116,7 +118,7 @@ class Series(SeriesReader):
         self._leads: dict[int, tuple[int, int, Reading]] = {}  # by point: boot, hour and last reading of a sealed hour
         self._own_number: int | None = None
         self._late_rollups = True
-        self._suspect = False
+        self._suspect, self._away = False, ""
         self._unreadable, self._stumbles = "", 0  # why the file can't go on being used; passes that failed in a row
         self._lost = self._written = 0
         self._cut_run_ms = self._said_cut_ms = -dating.STANDS_MS
@@ -125,6 +127,7 @@ class Series(SeriesReader):
         self._trouble: str | None = None
         try:
             self._conn = self._open_file(folder / SERIES_FILE)
+            self._watch = FileWatch(folder / SERIES_FILE, self._look_through)
             super().__init__(folder, self._suspect_damage)
             self._register_if_it_can()
         except BaseException:
@@ -175,6 +178,7 @@ class Series(SeriesReader):
         super().close()
         if not self._writer.is_alive():
             self._conn.close()
+            self._watch.close()
         self._lock_of_folder.release()
 
     def take_repairs(self) -> list[dict[str, Any]]:
@@ -235,6 +239,7 @@ class Series(SeriesReader):
     def _watched_pass(self) -> str | None:
         """One pass; a sentence where it didn't succeed. Readings stay in memory then, for the next one."""
         try:
+            self._see_that_it_is_there()
             if self._suspect:
                 self._look_at_damage()
             try:
@@ -242,6 +247,8 @@ class Series(SeriesReader):
             except Damaged:
                 self._look_at_damage()
                 self._one_pass()
+            finally:
+                self._watch.wrote()
         except StoreFault as exc:
             return str(exc)
         except Exception as exc:  # the border of this thread: whatever it is, the next readings are to be kept
@@ -307,7 +314,7 @@ class Series(SeriesReader):
             for boot, note in notes:
                 conn.execute(
                     "INSERT OR REPLACE INTO clock (boot, from_mono_ms, offset_ms, trusted) VALUES (?, ?, ?, ?)",
-                    (_boot_number(conn, boot), note.from_mono_ms, note.offset_ms, int(note.trusted)),
+                    (boot_number(conn, boot), note.from_mono_ms, note.offset_ms, int(note.trusted)),
                 )
         with self._inbox:
             del self._notes[: len(notes)]
@@ -358,7 +365,7 @@ class Series(SeriesReader):
                     rolled_up = self._roll_up(conn, boot, hour, clocks.get(boot), drawn)
                     kept = drawn if keep_raw else self._merged(_of_hour(stored, boot, hour))
                     for number, readings in kept.items():
-                        _insert_block(conn, number, boot, hour, readings, rolled_up)
+                        insert_block(conn, number, boot, hour, readings, rolled_up)
                 slots.free_all(conn)
             self._now_on_disk(over)
         if not keep_raw:
@@ -406,8 +413,8 @@ class Series(SeriesReader):
                     minutes,
                     stretch.from_mono_ms,
                 )
-            _add_spans(conn, "minute", number, minutes)
-            _add_spans(conn, "hour", number, regroup(minutes, MINUTE_MS, HOUR_MS))
+            add_spans(conn, "minute", number, minutes)
+            add_spans(conn, "hour", number, regroup(minutes, MINUTE_MS, HOUR_MS))
             if readings:
                 self._leads[number] = (boot, hour, readings[-1])
         return True
@@ -542,6 +549,21 @@ class Series(SeriesReader):
             )
         self._know_points(self._conn)
 
+    def _see_that_it_is_there(self) -> None:
+        """Before each write: is the open file still the one under its name, and as it was left?"""
+        try:
+            self._watch.check()
+        except Damaged:
+            self._suspect = True
+        except StoreFault as exc:
+            self._suspect, self._away = True, self._away or exc.what
+
+    def _look_through(self) -> None:
+        """Something else wrote to it. Raises Damaged: it is not whole."""
+        why = is_damaged(self.path)
+        if why is not None:
+            raise Damaged(why, where=str(self.path), expected="a store of readings", do="Look at the file")
+
     def _look_at_damage(self) -> None:
         """Something said that the file is damaged. Only a new connection tells; then, and only then, begin a new file."""
         self._suspect = True  # until it is open again: a file that can't even be opened is no proof of damage
@@ -549,6 +571,13 @@ class Series(SeriesReader):
         self._readers.renew()
         with self._storing:
             self._conn = self._open_file(self.path)
+        if self._away and self._watch.is_another():
+            lost = "readings and rollups of before are not shown any more, unless that file is put back"
+            with self._inbox:
+                self._repairs.append({"what": "reopened", "file": SERIES_FILE, "why": self._away, "lost": lost})
+        self._away = ""
+        self._watch.close()
+        self._watch = FileWatch(self.path, self._look_through)
         with self._inbox:
             known = {note for boot, note in self._notes if boot == self._boot}
             self._notes += [(self._boot, note) for note in self._own_notes if note not in known]
@@ -576,7 +605,7 @@ class Series(SeriesReader):
     def _own_boot_number(self) -> int:
         if self._own_number is None:
             with self._transaction() as conn:
-                number = _boot_number(conn, self._boot)
+                number = boot_number(conn, self._boot)
             self._own_number = number
         return self._own_number
 
@@ -654,39 +683,3 @@ def _point_row(point: Point) -> tuple[str, str, str, str, int]:
 
 def _of_hour(batches: Iterable[slots.Batch], boot: int, hour: int) -> list[bytes]:
     return [batch.packed for batch in batches if (batch.boot, batch.hour) == (boot, hour)]
-
-
-def _boot_number(conn: sqlite3.Connection, boot: str) -> int:
-    conn.execute("INSERT OR IGNORE INTO boot (id) VALUES (?)", (boot,))
-    return int(conn.execute("SELECT number FROM boot WHERE id = ?", (boot,)).fetchone()[0])
-
-
-def _insert_block(
-    conn: sqlite3.Connection, point: int, boot: int, hour: int, readings: list[Reading], rolled_up: bool
-) -> None:
-    conn.execute(
-        "INSERT INTO block (point, boot, hour, part, n, from_mono_ms, to_mono_ms, rolled_up, packed) SELECT ?1, ?2, ?3,"
-        " coalesce(max(part), 0) + 1, ?4, ?5, ?6, ?7, ?8 FROM block WHERE boot = ?2 AND hour = ?3 AND point = ?1",
-        (
-            point,
-            boot,
-            hour,
-            len(readings),
-            readings[0].mono_ms,
-            readings[-1].mono_ms,
-            int(rolled_up),
-            pack({point: readings}),
-        ),
-    )
-
-
-def _add_spans(conn: sqlite3.Connection, tier: str, point: int, spans: Spans) -> None:
-    conn.executemany(
-        f"INSERT INTO {tier} (point, at, n, low, high, integral, covered_ms, worst) VALUES (?, ?, ?, ?, ?, ?, ?, ?)"
-        " ON CONFLICT (point, at) DO UPDATE SET n = n + excluded.n,"
-        " low = min(coalesce(low, excluded.low), coalesce(excluded.low, low)),"
-        " high = max(coalesce(high, excluded.high), coalesce(excluded.high, high)),"
-        " integral = integral + excluded.integral, covered_ms = covered_ms + excluded.covered_ms,"
-        " worst = max(worst, excluded.worst)",
-        [(point, at, *span.row()) for at, span in spans.items()],
-    )

@@ -15,7 +15,7 @@ from pathlib import Path
 from typing import Any, Final
 
 from edge.domain.errors import StoreFault
-from edge.store.database import as_sentence
+from edge.store.database import as_sentence, not_ours
 
 #: who may read what the store keeps: its user and its group
 FILE_MODE: Final = 0o640
@@ -36,21 +36,12 @@ def open_own(path: Path, flags: int) -> int:
         fd = os.open(path, flags | os.O_CREAT | os.O_NOFOLLOW | os.O_NONBLOCK | os.O_CLOEXEC, FILE_MODE)
     except OSError as exc:
         if exc.errno in (errno.ELOOP, errno.EISDIR, errno.ENXIO):
-            raise _not_ours(path) from exc
+            raise not_ours(path) from exc
         raise
     if not stat.S_ISREG(os.fstat(fd).st_mode):
         os.close(fd)
-        raise _not_ours(path)
+        raise not_ours(path)
     return fd
-
-
-def _not_ours(path: Path) -> StoreFault:
-    return StoreFault(
-        "a link, a folder or a device stands under this name",
-        where=str(path),
-        expected="a plain file of Warmwell's own",
-        do="Find out who put it there, and remove it",
-    )
 
 
 def write_whole(path: Path, content: bytes) -> None:

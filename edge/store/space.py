@@ -22,6 +22,9 @@ RESERVE_FILE: Final = "reserve"
 
 #: how often the disk is asked, real seconds
 _ASK_EVERY_S: Final = 2.0
+#: how long whoever wants to know waits for the disk's answer, and when a disk that gives none is said to hang (real seconds)
+PATIENCE_S: Final = 1.0
+_HANGS_AFTER_S: Final = 5.0
 _MIB: Final = 1 << 20
 #: opening two files takes an index of 32 kB each for the write-ahead log, before a single page is written
 _LEAST_RESERVE: Final = 128 << 10
@@ -74,7 +77,8 @@ def free_and_size(folder: Path) -> tuple[int, int]:
 
 
 class Space:
-    """The room of one folder's disk. Any thread may ask; it asks the disk every two seconds at most.
+    """The room of one folder's disk. Any thread may ask; the disk is asked every two seconds at most, by a thread of its own:
+    one that hangs holds nobody up.
 
     Args:
         folder: where the store stands.
@@ -92,16 +96,28 @@ class Space:
         self._lock = threading.Lock()
         self._asked_s = -_ASK_EVERY_S
         self._room, self._free = Room.FOR_ALL, 0
-        self._refused = False
+        self._refused = self._has_reserve = self._is_read_only = False
+        self._asking: threading.Event | None = None  # while the disk has not answered yet
 
     def room(self, fresh: bool = False) -> Room:
         """What there is room for. `fresh`: ask the disk now."""
+        self._ask(fresh)
+        return self._room
+
+    def silent_s(self) -> float:
+        """For how long (real seconds) the disk has owed an answer; 0 while it answers."""
+        with self._lock:
+            return time.monotonic() - self._asked_s if self._asking is not None else 0.0
+
+    def _ask(self, fresh: bool = False) -> None:
         with self._lock:
             now_s = time.monotonic()
-            if fresh or now_s - self._asked_s >= _ASK_EVERY_S:
-                self._asked_s = now_s
-                self._look()
-            return self._room
+            if self._asking is None and (fresh or now_s - self._asked_s >= _ASK_EVERY_S):
+                self._asked_s, self._asking = now_s, threading.Event()
+                threading.Thread(target=self._look, name="disk", daemon=True).start()
+            asking, left_s = self._asking, self._asked_s + PATIENCE_S - now_s
+        if asking is not None and left_s > 0:
+            asking.wait(left_s)
 
     def refused(self) -> None:
         """A write found the disk full, whatever it says about itself: give up raw readings until it says that there is room."""
@@ -119,33 +135,51 @@ class Space:
         return True
 
     def status(self) -> dict[str, Any]:
-        """For /health and the alarm `disk_low`: {"disk": words, "low": bool, "free_bytes": int, "reserve": bool}."""
-        room = self.room()
+        """For /health and the alarm `disk_low`.
+
+        {"disk": words, "low": bool, "free_bytes": int, "reserve": bool, "read_only": bool}
+        """
+        room, silent_s = self.room(), self.silent_s()
         return {
-            "disk": WORDS[room],
+            "disk": WORDS[room] if silent_s < _HANGS_AFTER_S else f"the disk has not answered for {silent_s:.0f} s",
             "low": room >= Room.LOW,
             "free_bytes": self._free,
-            "reserve": (self._folder / RESERVE_FILE).exists(),
+            "reserve": self._has_reserve,
+            "read_only": self._is_read_only,
         }
 
     def _look(self) -> None:
+        """In the disk's own thread."""
         try:
-            self._free, size = self._measure(self._folder)
+            self._measured()
+        finally:
+            with self._lock:
+                asking, self._asking = self._asking, None
+            if asking is not None:
+                asking.set()
+
+    def _measured(self) -> None:
+        try:
+            free, size = self._measure(self._folder)
         except OSError:
             self._room = Room.NO_ROLLUPS  # a disk that can't even be asked
+            self._has_reserve = False
             return
         low, raw, rollups, reserve = self._margins.of(size)
-        if self._free < rollups:
-            self._room = Room.NO_ROLLUPS
-        elif self._free < raw:
-            self._room = Room.NO_RAW
+        if free < rollups:
+            room = Room.NO_ROLLUPS
+        elif free < raw:
+            room = Room.NO_RAW
         else:
-            self._room = Room.LOW if self._free < low else Room.FOR_ALL
-        if self._free >= raw + reserve:
+            room = Room.LOW if free < low else Room.FOR_ALL
+        if free >= raw + reserve:
             self._refused = False
             self._keep_reserve(reserve)
         elif self._refused:
-            self._room = max(self._room, Room.NO_RAW)
+            room = max(room, Room.NO_RAW)
+        self._has_reserve = os.path.exists(self._folder / RESERVE_FILE)
+        self._is_read_only = _is_read_only(self._folder)
+        self._room, self._free = room, free
 
     def _keep_reserve(self, size: int) -> None:
         path = self._folder / RESERVE_FILE
@@ -159,3 +193,11 @@ class Space:
                 os.close(fd)
         except (OSError, StoreFault):
             pass  # no reserve then: it is a help, and status() says that there is none
+
+
+def _is_read_only(folder: Path) -> bool:
+    """Whether the folder's file system is mounted for reading only; False where it can't be asked."""
+    try:
+        return bool(os.statvfs(folder).f_flag & os.ST_RDONLY)
+    except OSError:
+        return False

@@ -14,7 +14,22 @@ from typing import Final
 from edge.domain.entries import wall_ms_of
 from edge.domain.readings import KIND_OF, Role
 from edge.domain.settings import Basin, DailyTest, Filter, Point, Reservoir, Settings, Supply
-from simulators.events import HOUR, MINUTE, Away, Day, Draw, Event, HeaterWeak, PowerOff, Sag, Torn, Trip
+from simulators.events import (
+    HOUR,
+    MINUTE,
+    Away,
+    Day,
+    Draw,
+    Event,
+    HeaterWeak,
+    LidOpen,
+    PowerOff,
+    Sag,
+    TopUp,
+    Torn,
+    Trip,
+    Turned,
+)  # fmt: skip
 from simulators.reservoir import J_PER_L_K, Vessel
 
 PSI: Final = 6.894757293168361  # kPa
@@ -32,6 +47,13 @@ CYCLES: Final = (16_200, 26_400)
 TEMPERATURES: Final = ("reservoir", "room")
 TAPS: Final = ("supply", "between", "filtered")
 SENSED: Final = ("reservoir", "room", "supply", "between", "filtered", "flow", "heater-outlet", "power")
+BASINS: Final = ("basin", "basin-2")
+#: what a station may lack, or have more of
+LACKS: Final = ("flow", "room", "between")
+TWO_BASINS: Final = "two basins"
+#: its reservoir isn't stirred: cold liquid that is poured in lies below the probe
+LAYERS: Final = "unstirred"
+WARMER_K: Final = 1.0  # the set point where the loss is measured: the probes' uncertainty is in that
 
 
 @dataclass(frozen=True, slots=True)
@@ -65,6 +87,8 @@ class Composed:
     by_eye: bool
     later_days: int
     tests_later: bool
+    station: frozenset[str] = frozenset()  # of LACKS, TWO_BASINS, LAYERS
+    on_disk: bool = False  # its journal is the real one
 
     def of(self, *ingredients: Ingredient) -> Composed:
         """The same day with these ingredients and no others."""
@@ -74,7 +98,7 @@ class Composed:
     def world_day(self) -> Day:
         """What is physically so."""
         events: list[Event] = [Draw(a, b, into_basin=False) for a, b in DRAWS]
-        for at_s in CYCLES:
+        for at_s in (*CYCLES, *(one.at_s for one in self.ingredients if one.kind == "cycle")):
             back_s = at_s + 12 * MINUTE
             events += [Draw(at_s, at_s + 150), Away(at_s + 240, back_s), Draw(back_s + 60, back_s + 180)]
         for one in self.ingredients:
@@ -87,26 +111,40 @@ class Composed:
                 events.append(Trip(one.at_s, until_s, "heater"))
             elif one.kind == "heater_dead":
                 events.append(HeaterWeak(one.at_s, until_s, 0.0))
+            elif one.kind == "heater_weak":
+                events.append(HeaterWeak(one.at_s, until_s, one.value))
+            elif one.kind == "lid_open":
+                events.append(LidOpen(one.at_s, until_s, one.value))
+            elif one.kind == "turned":
+                events.append(Turned(one.at_s, until_s, one.value))
+            elif one.kind == "top_up":
+                events.append(TopUp(one.at_s, one.value, 15.0))
             elif one.kind == "power_off":
                 events.append(PowerOff(one.at_s, until_s))
             elif one.kind == "bypass":
                 events.append(Torn(one.at_s, until_s, one.what, one.value))
-        return Day(start_s=5 * HOUR, liquid_c=39.7, room=ROOM, events=tuple(events), vessel=VESSEL)
+        return Day(start_s=5 * HOUR, liquid_c=39.7 + self.warmer_k, room=ROOM, events=tuple(events), vessel=self.vessel)
+
+    @property
+    def warmer_k(self) -> float:
+        """How much warmer its reservoir is kept."""
+        return WARMER_K if TWO_BASINS in self.station else 0.0
+
+    @property
+    def vessel(self) -> Vessel:
+        """The reservoir and what it loses."""
+        lower = 0.4 if LAYERS in self.station else 0.0
+        return replace(VESSEL, set_point_c=VESSEL.set_point_c + self.warmer_k, lower_share=lower)
+
+    @property
+    def later_day(self) -> Day:
+        """The later morning: the liquid is warm, water is drawn once, nothing is wrong."""
+        draw = Draw(240, 360, into_basin=False)
+        return Day(6 * HOUR + 30 * MINUTE, liquid_c=39.8 + self.warmer_k, room=ROOM, events=(draw,), vessel=self.vessel)
 
 
-def later_day() -> Day:
-    """The later morning: the liquid is warm, water is drawn once, nothing is wrong."""
-    return Day(
-        start_s=6 * HOUR + 30 * MINUTE,
-        liquid_c=39.8,
-        room=ROOM,
-        events=(Draw(240, 360, into_basin=False),),
-        vessel=VESSEL,
-    )
-
-
-def settings(by_eye: bool) -> Settings:
-    """The station; `by_eye`: the reservoir's thermometer is read by people."""
+def settings(by_eye: bool, station: frozenset[str] = frozenset()) -> Settings:
+    """The station; `by_eye`: the reservoir's thermometer is read by people. `station`: what it lacks, or has more of."""
 
     def point(ident: str, role: Role, low: float, high: float, unit: str = "", **more: str | float) -> Point:
         return Point(ident, role, KIND_OF[role], STEP_S * 1000, 90_000, low, high, unit=unit, bus="bench", **more)  # type: ignore[arg-type]  # of, uncertainty
@@ -121,11 +159,20 @@ def settings(by_eye: bool) -> Settings:
         point("heater-outlet", Role.OUTLET_PROTECTION, 0.0, 1.0, of="heater"),
         point("power", Role.MACHINE_POWER, 0.0, 1.0),
     ]
+    points = [p for p in points if p.id not in station and not (by_eye and p.id == "reservoir")]
+    basins: tuple[str, ...] = BASINS if TWO_BASINS in station else BASINS[:1]
+    if TWO_BASINS in station:
+        points += [point(name, Role.BASIN_TEMPERATURE, -10.0, 90.0, of=name, uncertainty=0.5) for name in basins]
+    by_people = {Role.RESERVOIR_TEMPERATURE: 4 * HOUR * 1000} if by_eye else {}
+    by_people |= {Role.SUPPLY_FLOW: 24 * HOUR * 1000} if "flow" in station else {}
+    set_point_c = VESSEL.set_point_c + (WARMER_K if TWO_BASINS in station else 0.0)
+    coldest_c = 19.0 if "room" in station else 18.0
     return Settings(
         site="harbour-lane", id="scope-room-2", title="Bench", timezone="Europe/Dublin",
-        points=tuple(p for p in points if not (by_eye and p.id == "reservoir")), buses=("bench",), basins=(Basin("basin", 6),),
+        points=tuple(points), buses=("bench",), basins=tuple(Basin(name, 6) for name in basins),
         reservoir=Reservoir(
-            40.0, 0.5, 35.0, 4.0 / 19.0, False, 3 * HOUR * 1000, volume_l=11.0, maximum_c=45.0, contact_max_c=40.0, coldest_room_c=18.0,
+            set_point_c, 0.5, 35.0, 4.0 / 19.0, False, 3 * HOUR * 1000, volume_l=11.0, maximum_c=45.0, contact_max_c=40.0,
+            coldest_room_c=coldest_c,
         ),
         supply=Supply(
             40 * PSI, 60 * PSI, 7.57, 11.36, 1.135, 0.568, 15_000, DAY_MS, static_high_kpa=60 * PSI, leak_volume_l=2.0,
@@ -134,7 +181,7 @@ def settings(by_eye: bool) -> Settings:
         filters=(Filter("coarse", 1.0, 8 * PSI, 6), Filter("fine", 0.2, 10 * PSI, 6)), reference_flow_l_min=9.46, reference_c=15.0,
         daily_test=DailyTest(100.0, 15.0, "weak ports"), treatment_contact_ms=600_000,
         clean_side_opened_by=frozenset({"filter_change", "repair"}), reuse_life_ms=14 * DAY_MS,
-        not_fitted={Role.RESERVOIR_TEMPERATURE: 4 * HOUR * 1000} if by_eye else {},
+        not_fitted=by_people,
     )  # fmt: skip
 
 
@@ -233,12 +280,33 @@ KINDS: Final[dict[str, Callable[[Random], Ingredient]]] = {
 }  # fmt: skip
 
 
+#: further ones, of days over a journal on disk and of stations with two basins; drawn by a stream of their own
+MORE: Final[dict[str, Callable[[Random], Ingredient]]] = {
+    "disk": _once("disk", ("killed", "log lost", "log cut", "file cut", "file emptied", "old file", "old folder", "all gone")),
+    "basin_frozen": _over("frozen", BASINS),
+    "basin_offset": _over("offset", BASINS, (-8.0, -2.0, 2.0, 8.0)),
+    "basin_cut": _over("cut", BASINS),
+    "basins_swapped": _over("swapped", ("basin basin-2",)),
+}  # fmt: skip
+
+
+#: and what befalls the liquid; by a stream of their own, too
+PLANT: Final[dict[str, Callable[[Random], Ingredient]]] = {
+    "heater_weak": _over("heater_weak", values=(0.2, 0.5)),
+    "lid_open": _over("lid_open", values=(3.0, 10.0)),
+    "turned": _over("turned", values=(-4.0, -1.5, -0.5, 2.0)),
+    "top_up": _once("top_up", ("recorded", "unrecorded"), (0.5, 1.5, 3.0)),
+    "cycle": lambda r: Ingredient("cycle", at_s := r.choice((9_600, 12_600, 21_600, 30_000)), at_s),
+}
+
+
 def compose(seed: int, only: str = "") -> Composed:
-    """The day of this seed: each tenth is free of faults; of the others each has one to four ingredients."""
+    """The day of this seed: each tenth is free of faults; of the others each has one to four ingredients, and perhaps some of
+    MORE and PLANT."""
     r = Random(f"truth {seed}")
     chosen: list[Ingredient] = []
     fault_free = seed % 10 == 0 and not only
-    if only:
+    if only in KINDS:
         chosen.append(KINDS[only](r))
     names = sorted(KINDS)
     for _ in range(0 if fault_free else r.choice((0, 1, 2, 3) if only else (1, 2, 2, 3, 4))):
@@ -246,8 +314,22 @@ def compose(seed: int, only: str = "") -> Composed:
         if all(not _clash(one, other) for other in chosen):
             chosen.append(one)
     by_eye = not fault_free and (any(i.kind == "entered" for i in chosen) or r.random() < 0.05)
-    later = r.choice((1, 1, 1, 7, 200))
-    return Composed(seed, tuple(sorted(chosen, key=lambda i: i.at_s)), by_eye, later, r.random() < 0.5)
+    later, tests_later = r.choice((1, 1, 1, 7, 200)), r.random() < 0.5
+    r = Random(f"truth station {seed}")
+    station = frozenset(one for one in (*LACKS, TWO_BASINS) if r.random() < 0.15)
+    if only.startswith("basin"):
+        station |= {TWO_BASINS}
+    more = [only] if only in MORE else []
+    if not fault_free:
+        more += [name for name in sorted(MORE) if name != only and r.random() < 0.12]
+    chosen += [MORE[name](r) for name in more if name == "disk" or TWO_BASINS in station]
+    on_disk = "disk" in more or r.random() < 0.1
+    r = Random(f"truth plant {seed}")
+    station |= {LAYERS} if r.random() < 0.2 else frozenset()
+    chosen += [PLANT[name](r) for name in sorted(PLANT) if name == only or (r.random() < 0.08 and not fault_free)]
+    return Composed(
+        seed, tuple(sorted(chosen, key=lambda i: i.at_s)), by_eye, later, tests_later, station, on_disk
+    )  # fmt: skip
 
 
 _ALONE: Final = ("valve", "neighbour"), ("clock_step", "clock_untrusted"), ("no_test", "test_dated", "test_by_night")

@@ -3,19 +3,23 @@
 from __future__ import annotations
 
 import json
+import tempfile
 from collections import Counter
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, field
+from pathlib import Path
 from typing import Any, Final
 
 from edge.domain.entries import Draft, Entry, Now, rfc3339
-from edge.domain.errors import RecordRefused
+from edge.domain.errors import RecordRefused, StoreFault, WarmwellError
 from edge.domain.readings import Sample
 from edge.domain.station import Station
 from simulators.events import HOUR, MINUTE
-from simulators.model import METERS, World
+from simulators.model import METERS, Missing, World
 from simulators.noise import even, stream_of
 from tests.bench.truth_day import (
+    BASINS,
+    CYCLES,
     DAY_MS,
     END_S,
     LATER_S,
@@ -23,15 +27,34 @@ from tests.bench.truth_day import (
     START_MS,
     STEP_S,
     TEST_S,
+    TWO_BASINS,
     Composed,
     Ingredient,
     clock,
-    later_day,
     settings,
 )  # fmt: skip
+from tests.bench.truth_disk import OLDER, InMemory, OnDisk
 from tests.bench.truth_oracle import ALLOWED_S, Truth, said
 
 GOOD_PORTS: Final = [{"port": n, "seconds": 10.9 + 0.1 * n} for n in range(1, 7)]
+#: ingredients that falsify the points they name
+SENSORS: Final = frozenset(
+    (
+        "frozen",
+        "last_bit",
+        "offset",
+        "drift",
+        "swapped",
+        "cut",
+        "power_on_value",
+        "bad_readings",
+        "room_on_vessel",
+        "meter_dead",
+        "ghost_flow",
+    )
+)
+LOOKS_AFTER_S: Final = 20 * MINUTE  # people see to a journal that can't be used, or has lost something
+MEMORY: Final = Path("/dev/shm")
 SLOW_PORTS: Final = [{"port": n, "seconds": 16.2 if n == 3 else 11.0} for n in range(1, 7)]
 
 
@@ -54,9 +77,12 @@ class Run:
 
     def __init__(self, composed: Composed) -> None:
         self.day, self.truth, self.found = composed, Truth(composed), Found()
-        self.settings = settings(composed.by_eye)
+        self.settings = settings(composed.by_eye, composed.station)
         self.points = [p.id for p in self.settings.points]
-        self.entries: list[Entry] = []
+        self.journal: InMemory | OnDisk = InMemory()
+        self.mute = False  # the journal can't be used: nothing is kept, and nothing is ready
+        self._told_seq = 0  # the newest entry that anybody heard of
+        self._looks_at_s: int | None = None  # when people see to the journal
         self.off_ms, self.trusted = 0, True
         self.true_ms, self._mono_from_ms = START_MS - 2 * DAY_MS, START_MS - 2 * DAY_MS - 5_000
         self.boot = "boot-0"
@@ -64,7 +90,7 @@ class Run:
         self.word = "unknown"
         self._since: dict[str, float] = {}
         self._held: dict[tuple[str, str], float] = {}
-        self._streams = {p: stream_of(composed.seed, "truth " + p) for p in SENSED}
+        self._streams = {p: stream_of(composed.seed, "truth " + p) for p in (*SENSED, *BASINS)}
         self._boots = 0
         self._hold_seq = 0
 
@@ -75,45 +101,70 @@ class Run:
         return Now(self.true_ms - self._mono_from_ms, self.true_ms + self.off_ms, self.trusted)
 
     def _keep(self, drafts: Sequence[Draft]) -> list[Entry]:
-        kept = []
-        for draft in drafts:
-            at, seq = draft.now, len(self.entries) + 1
-            body = json.loads(json.dumps(draft.body))
-            entry = Entry(seq, self.boot, at.mono_ms, at.wall_ms, at.trusted, draft.kind, body)
-            self.entries.append(entry)
-            kept.append(entry)
+        if not drafts:
+            return []
+        self.truth.note(self._told_seq)
+        kept = self.journal.append(drafts, self.boot)
+        self._told_seq = kept[-1].seq
+        for entry in kept:
             if entry.kind == "verdict":
-                self.word = body["to"]
+                self.word = entry.body["to"]
             elif (
                 entry.kind == "alarm"
-                and body["to"] == "unacknowledged"
+                and entry.body["to"] == "unacknowledged"
                 and START_MS <= self.true_ms < START_MS + DAY_MS
             ):
-                self.found.alarms[body["id"]] += 1
+                self.found.alarms[entry.body["id"]] += 1
         self.station.kept(kept)
         return kept
 
-    def restart(self, how: str) -> None:
-        """Another process: from the journal's entries or from the saved fold; on the same boot or on another."""
-        state = json.loads(json.dumps(self.station.state())) if how.startswith("state") else None
+    def restart(self, how: str, befalls: str = "") -> None:
+        """Another process: from the journal's entries or from the saved fold; on the same boot or on another.
+
+        `befalls`: the one before was killed, and that happened to its journal's files.
+        """
+        by_state = how.startswith("state") and not self.mute
+        state = json.loads(json.dumps(self.station.state())) if by_state else None
+        if isinstance(self.journal, OnDisk) and not self.mute:
+            if state is not None:
+                self.journal.save(state)
+            self.journal.befall(befalls) if befalls else self.journal.close()
         if how.endswith("new"):
             self._boots += 1
             self.boot = f"boot-{self._boots}"
             self._mono_from_ms = self.true_ms - 20_000
+        self.truth.switched_s.clear()
+        folded_seq = 0
+        if isinstance(self.journal, OnDisk):
+            try:
+                self.journal.open(self.boot, fold_anew=state is None)
+            except StoreFault:
+                self.mute, self.word, self.station = True, "unknown", Station(self.settings, self.boot)
+                return
+            folded_seq, state = self.journal.saved() or (0, None)
         self.station = Station(self.settings, self.boot, state)
-        if state is None:
-            for entry in self.entries:
-                self.station.fold(entry)
+        self.mute, entries = False, self.journal.entries
+        if state is None or folded_seq:
+            for entry in entries:
+                if entry.seq > folded_seq:
+                    self.station.fold(entry)
+        if isinstance(self.journal, OnDisk):
+            if self.journal.last_seq < self._told_seq:
+                self.truth.lost(self.journal.last_seq)
+            self.word = next((e.body["to"] for e in reversed(entries) if e.kind == "verdict"), "unknown")
+            self._keep([Draft(self.now, "started", {"after": "an unclean stop" if befalls else "a clean stop"})])
 
     def _step_clock(self, to_ms: int, trusted: bool) -> None:
         by_ms, self.off_ms, self.trusted = to_ms - self.off_ms, to_ms, trusted
-        if by_ms:
+        if by_ms and not self.mute:
             self._keep(self.station.clock_step(self.now, by_ms, "set"))
 
     # -- records
 
     def record(self, record: str, by: str = "A. Example", at_s: float | None = None, **more: Any) -> Entry | None:
         """The entry of a record that was taken and counts; None where the person was told that it isn't or doesn't."""
+        if self.mute:
+            return None
         body = {"record": record, "by": by, **more}
         if at_s is not None:
             body["at"] = rfc3339(int(self.true_ms + 1000 * at_s))
@@ -154,6 +205,17 @@ class Run:
 
     def run(self) -> Found:
         """The day and the later morning."""
+        if not self.day.on_disk:
+            return self._run()
+        with tempfile.TemporaryDirectory(prefix="truth-", dir=MEMORY if MEMORY.is_dir() else None) as folder:
+            self.journal = disk = OnDisk(Path(folder), self.settings.name)
+            try:
+                disk.open(self.boot, fold_anew=True)
+                return self._run()
+            finally:
+                disk.close()
+
+    def _run(self) -> Found:
         try:
             self._before()
             self._spell(
@@ -161,14 +223,23 @@ class Run:
             )
             self._step_clock(0, True)
             later_ms = START_MS + self.day.later_days * DAY_MS + 90 * MINUTE * 1000
-            self._spell(later_ms, LATER_S, World.of_day(later_day(), self.day.seed, later_ms), ())
-        except (ArithmeticError, AssertionError, AttributeError, LookupError, TypeError, ValueError) as exc:
+            self._spell(later_ms, LATER_S, World.of_day(self.day.later_day, self.day.seed, later_ms), ())
+        except (
+            ArithmeticError,
+            AssertionError,
+            AttributeError,
+            LookupError,
+            TypeError,
+            ValueError,
+            WarmwellError,
+        ) as exc:
             self.found.crash = f"{type(exc).__name__}: {exc}"
         return self.found
 
     def _spell(self, from_ms: int, lasts_s: int, world: World, ingredients: tuple[Ingredient, ...]) -> None:
         self.true_ms, is_later = from_ms, not ingredients and lasts_s == LATER_S
         self.restart("fold new")
+        ingredients = tuple(i for i in ingredients if i.kind not in SENSORS or set(i.what.split()) <= set(self.points))
         self._since.clear()
         self.truth.draws.clear()
         for at_s in range(0, lasts_s, STEP_S):
@@ -180,19 +251,21 @@ class Run:
                     self._happens(one, at_s, world)
             self._people(at_s, is_later)
             samples = self._samples(world, at_s, now_on)
-            if samples is not None:
+            if samples is not None and not self.mute:
                 self._keep(self.station.hear(samples, self.now))
             self.truth.see(world, at_s, self.true_ms)
             self._judge(world, at_s, now_on, is_later)
 
     def _pass_to(self, true_ms: int) -> None:
-        due = self.station.next_deadline()
+        due = None if self.mute else self.station.next_deadline()
         if due is not None and due < true_ms - self._mono_from_ms:
             self.true_ms = max(self.true_ms, due + self._mono_from_ms)
             self._keep(self.station.advance(self.now))
         self.true_ms = true_ms
 
     def _people(self, at_s: int, is_later: bool) -> None:
+        if not is_later:
+            self._look_after_journal(at_s)
         kinds = {i.kind for i in self.day.ingredients}
         if is_later:
             if at_s == 10 * MINUTE and self.day.tests_later:
@@ -203,8 +276,43 @@ class Run:
                 self._test(at_s=dated.value)
             elif not {"no_test", "test_by_night"} & kinds:
                 self._test()
+        if "flow" in self.day.station and at_s in (0, TEST_S):
+            self.record("entered_reading", role="supply_flow", value="2.45 gal/min")
         if self.day.by_eye and at_s in (TEST_S, 4 * HOUR, 7 * HOUR):
             self._enter("39.9 degC")
+
+    def _look_after_journal(self, at_s: int) -> None:
+        """Files that can't be used are set aside; on every other day somebody answers for what was lost."""
+        disk = self.journal
+        if not isinstance(disk, OnDisk):
+            return
+        if at_s == (TEST_S + 10 * MINUTE if self.day.seed % 2 else 0):
+            disk.copy(OLDER)
+        if at_s != self._looks_at_s:
+            return
+        if self.mute:
+            disk.set_aside("aside")
+            self.restart("fold new")
+        if self.truth.loss and self.day.seed % 4 < 2:
+            self._records_again()
+            if self.record("release") is not None:
+                self.truth.released(None)
+
+    def _records_again(self) -> None:
+        """What the paper log has and the journal has no more: a filter change, the day's test, the treatment, the fill."""
+        truth, now_ms = self.truth, self.true_ms
+        if (
+            not truth.opened_ms
+            and self.record("filter_change", at_s=-5.0 * HOUR, filters=["coarse", "fine"]) is not None
+        ):
+            truth.opened_ms = now_ms - 5 * HOUR * 1000
+        if truth.test is None or truth.test[0] // DAY_MS != now_ms // DAY_MS:
+            self._test(at_s=-4.5 * HOUR)
+        if truth.treated_ms < truth.opened_ms:
+            again = self.record("water_path_treatment", at_s=-4.0 * HOUR, contact_min=12, rinsed=True)
+            truth.treated_ms = truth.treated_ms if again is None else now_ms - 4 * HOUR * 1000
+        if not truth.filled_ms and self.record("disinfectant_fill", at_s=-24.0 * HOUR) is not None:
+            truth.filled_ms = now_ms - DAY_MS
 
     def _enter(self, text: str) -> None:
         if self.record("entered_reading", role="reservoir_temperature", value=text) is not None:
@@ -222,6 +330,10 @@ class Run:
                 self._step_clock(0, True)
         elif one.kind == "restart":
             self.restart(one.what)
+        elif one.kind == "disk":
+            if isinstance(self.journal, OnDisk) and not self.mute:
+                self.restart("fold new", one.what)
+                self._looks_at_s = at_s + LOOKS_AFTER_S
         elif one.kind == "withdrawn":
             self._withdrawn(one.what)
         elif at_s == one.at_s:
@@ -234,6 +346,8 @@ class Run:
             "daily_test": {"passed": True, "channel_ports": GOOD_PORTS},
             "water_path_treatment": {"contact_min": 12},
         }.get(record, {})
+        if self.mute:
+            return
         try:
             self.station.record(body, self.now)
         except RecordRefused:
@@ -276,7 +390,8 @@ class Run:
             self._test(at_s=float(19 * HOUR + 90 - one.at_s))  # 00:01:30 of the coming night
         elif one.kind == "test_corrected":
             last = next(
-                (e for e in reversed(self.entries) if e.kind == "record" and e.body["record"] == "daily_test"), None
+                (e for e in reversed(self.journal.entries) if e.kind == "record" and e.body["record"] == "daily_test"),
+                None,
             )
             if last is not None and record("correction", of=last.seq, why="of another station") is not None:
                 truth.test = None
@@ -286,6 +401,8 @@ class Run:
                 truth.opened_ms = max(truth.opened_ms, int(self.true_ms + 1000 * value))
         elif one.kind.startswith("treatment"):
             self._treats(one)
+        elif one.kind == "top_up":
+            truth.pours_unseen |= one.what != "recorded" or record("disinfectant_top_up", litres=one.value) is None
         elif one.kind == "work_begins":
             truth.is_working |= record("work_begins", at_s=value or None) is not None
         else:
@@ -336,7 +453,7 @@ class Run:
             return None
         mono_ms, raw = self.now.mono_ms, {}
         for point in self.points:
-            value = world.read(point)
+            value = self._read(world, point, at_s)
             raw[point] = value if isinstance(value, float) else None
         samples = []
         for point in self.points:
@@ -345,6 +462,13 @@ class Run:
             if seen is not None:
                 self.truth.heard(point, at_s)
         return samples
+
+    def _read(self, world: World, point: str, at_s: int) -> float | Missing:
+        """As the world shows it. Of two basins the first cycle takes one, the second the other; the one at rest is as warm as the room."""
+        if point not in BASINS or TWO_BASINS not in self.day.station:
+            return world.read(point)
+        in_use = BASINS[at_s >= CYCLES[1] - HOUR]
+        return world.read("basin" if point == in_use else "room")
 
     def _falsified(
         self, point: str, raw: Mapping[str, float | None], at_s: int, faults: list[Ingredient]

@@ -185,8 +185,8 @@ def test_closed_form_agrees_with_a_general_solver(
         assert solved.y[0][-1] == pytest.approx(plateau, abs=0.01)
 
 
-class TwoNodes(NamedTuple):
-    """Liquid, vessel wall, probe, heater; evaporation as a share of the loss. J/K, W/K, W, s, Cel."""
+class Nodes(NamedTuple):
+    """Liquid, vessel wall, a wall outside it, probe, heater; evaporation as a share of the loss. J/K, W/K, W, s, Cel."""
 
     liquid: float = 46_000.0
     wall: float = 7_000.0
@@ -198,41 +198,52 @@ class TwoNodes(NamedTuple):
     element_s: float = 0.5
     room_c: float = 20.0
     start_c: float = 20.0
+    outer: float = 5.0
+    outer_exchange: float = 1.0
 
     def rates(self, _: float, y: Any) -> list[float]:
-        liquid, wall, probe, given = y
+        liquid, wall, outer, probe, given = y
         drive = (1.0 - self.damp) * (liquid - self.room_c) + self.damp * damp_k(liquid, self.room_c)
-        across = self.exchange * (liquid - wall)
+        across, on = self.exchange * (liquid - wall), self.outer_exchange * (wall - outer)
         return [
             (given - across - self.loss * drive) / self.liquid,
-            across / self.wall,
+            (across - on) / self.wall,
+            on / self.outer,
             (liquid - probe) / self.lag_s,
             (self.heater - given) / self.element_s,
         ]
 
     def solved(self) -> Any:
-        begin = [self.start_c] * 3 + [0.0]
+        begin = [self.start_c] * 4 + [0.0]
         return solve_ivp(self.rates, (0.0, 30_000.0), begin, method="LSODA", rtol=1e-9, atol=1e-9, dense_output=True)
 
     def believed(self) -> Prior:
         """All of it known, but for the heater's power."""
-        whole, sure = self.liquid + self.wall, 0.002
-        wall_s = self.wall / self.exchange / (1.0 + self.wall / self.liquid)
+        whole, sure = self.liquid + self.wall + self.outer, 0.002
+        # heat that comes into the liquid at once leaves it a share higher, which fades in two steps: those of the nodes' own matrix
+        x, o = self.exchange, self.outer_exchange
+        flows = np.array([[-x, x, 0.0], [x, -x - o, o], [0.0, o, -o]])
+        rates, shapes = np.linalg.eig(flows / np.array([[self.liquid], [self.wall], [self.outer]]))
+        shares = shapes[0] * np.linalg.inv(shapes)[:, 0] * whole / self.liquid
+        _, slow, quick = np.argsort(-rates)
         return Prior(
-            Spread(self.wall / self.liquid, sure), Spread(wall_s, sure), Spread(self.lag_s, sure), Spread(self.loss / whole, sure),
-            (self.damp, 1e-3), element_s=Spread(self.element_s, sure),
+            Spread(shares[quick], sure), Spread(-1.0 / rates[quick], sure), Spread(self.lag_s, sure), Spread(self.loss / whole, sure),
+            (self.damp, 1e-3), element_s=Spread(self.element_s, sure), outer=Spread(shares[slow], sure),
+            outer_s=Spread(-1.0 / rates[slow], sure),
         )  # fmt: skip
 
 
 @pytest.mark.parametrize(
     "plant",
     [
-        TwoNodes(),
-        TwoNodes(wall=14_000.0, exchange=12.0, lag_s=110.0),
-        TwoNodes(lag_s=8.0, loss=6.0, room_c=16.0),
-        TwoNodes(element_s=60.0, lag_s=90.0),
-        TwoNodes(damp=0.6, loss=4.0),
-        TwoNodes(damp=0.8, loss=5.0, start_c=28.0, wall=12_000.0),
+        Nodes(),
+        Nodes(wall=14_000.0, exchange=12.0, lag_s=110.0),
+        Nodes(lag_s=8.0, loss=6.0, room_c=16.0),
+        Nodes(element_s=60.0, lag_s=90.0),
+        Nodes(damp=0.6, loss=4.0),
+        Nodes(damp=0.8, loss=5.0, start_c=28.0, wall=12_000.0),
+        Nodes(outer=6_000.0, outer_exchange=2.0),
+        Nodes(outer=20_000.0, outer_exchange=5.0, heater=350.0, loss=4.0),
     ],
     ids=[
         "plain",
@@ -241,13 +252,15 @@ class TwoNodes(NamedTuple):
         "slow heater",
         "evaporation",
         "much evaporation, warm",
+        "outer wall",
+        "heavy outer wall",
     ],
 )
-def test_the_forecast_for_a_known_plant_agrees_with_a_general_solver(plant: TwoNodes) -> None:
+def test_the_forecast_for_a_known_plant_agrees_with_a_general_solver(plant: Nodes) -> None:
     """Wall, lag and losses are given, the heater's power is found from ten minutes of the solver's own curve; then time to 39 Cel."""
     solved = plant.solved()
     at = np.arange(0.0, 30_000.0, 1.0)
-    probe = solved.sol(at)[2]
+    probe = solved.sol(at)[3]
     reached_s = float(at[np.argmax(probe >= 39.0)])
     known = plant.believed()
     begin = Begin(
@@ -255,11 +268,11 @@ def test_the_forecast_for_a_known_plant_agrees_with_a_general_solver(plant: TwoN
     )
     fit = HeatFit(begin, known, known)
     for t in range(15, 601, 15):
-        fit.add(float(t), float(solved.sol(float(t))[2]), 1e-6, plant.room_c)
+        fit.add(float(t), float(solved.sol(float(t))[3]), 1e-6, plant.room_c)
     points = fit.points(39.0, plant.room_c)
     assert quantile(points, 0.5) == pytest.approx(reached_s - 600.0, rel=0.01)
-    assert fit.power_now()[0] == pytest.approx(plant.heater / (plant.liquid + plant.wall), rel=0.01)
-    ends = brentq(lambda c: plant.rates(0.0, [c, c, c, plant.heater])[0], 30.0, 200.0)
+    assert fit.power_now()[0] == pytest.approx(plant.heater / (plant.liquid + plant.wall + plant.outer), rel=0.01)
+    ends = brentq(lambda c: plant.rates(0.0, [c, c, c, c, plant.heater])[0], 30.0, 200.0)
     assert fit.plateau_c(plant.room_c) == pytest.approx(ends, abs=1.0)
 
 

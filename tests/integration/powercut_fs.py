@@ -21,6 +21,7 @@ import errno
 import os
 import random
 import shutil
+import signal
 import stat
 import subprocess
 import sys
@@ -286,6 +287,15 @@ class PowercutMount:
     def cut(self) -> None:
         """The power goes: from now on every call fails, and `backing` is what the next boot finds."""
         self.order("cut")
+
+    @contextlib.contextmanager
+    def frozen(self) -> Iterator[None]:
+        """A disk that answers nothing at all: every call waits until it is over."""
+        self._server.send_signal(signal.SIGSTOP)
+        try:
+            yield
+        finally:
+            self._server.send_signal(signal.SIGCONT)
 
     def unmount(self) -> None:
         subprocess.run(["fusermount3", "-u", "-z", str(self.folder)], check=False, stderr=subprocess.DEVNULL)

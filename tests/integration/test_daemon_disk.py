@@ -96,3 +96,21 @@ def test_a_stop_while_the_disk_refuses_is_still_quick(daemon: Daemon, disk: Powe
     assert code in (0, 1) and took_s < 5.0, daemon.log()
     disk.order("errno 0")
     assert verify(daemon.keep).ok
+
+
+def test_a_disk_that_answers_nothing_holds_up_neither_page_nor_stop(daemon: Daemon, disk: PowercutMount) -> None:
+    daemon.start()
+    assert daemon.record(record="note", text="before")[0] == 200
+    with disk.frozen():
+        health = until(lambda: (h := daemon.get("/health")[1])["status"] != "ok" and h)
+        assert daemon.get("/api/1/verdict")[0] == 200  # the page goes on
+        said = until(lambda: (s := daemon.get("/health")[1]["parts"].get("store", "ok")) != "ok" and s, 40.0)
+        assert "not answered" in said or "under way" in said, health
+        until(lambda: daemon.alarm("store")["state"] == "unacknowledged", 40.0)
+        assert daemon.get("/api/1/verdict")[0] == 200
+        daemon.send(signal.SIGTERM)
+        until(lambda: "the program ends without it" in daemon.log(), 30.0, daemon.log())
+    # the kernel lets a process end only once its calls to the disk have come back
+    assert daemon.process is not None and daemon.process.wait(15) == 1
+    assert "Traceback" not in daemon.log()
+    assert verify(daemon.keep).ok

@@ -9,6 +9,8 @@ from __future__ import annotations
 import json
 from pathlib import Path
 
+import pytest
+
 from edge.domain.entries import rfc3339
 from tests.integration.mqtt_kit import (
     BASE,
@@ -186,10 +188,35 @@ def test_retained_orders_change_nothing_and_the_station_reads_back_only_its_own_
     bench.settled()
     subscribe = 0x82  # MQTT 5.0, 3.8.1
     assert proxy.connects >= 11
-    assert proxy.sent_types.count(subscribe) <= 2 * proxy.connects  # its own head and node topics, once a connection
-    assert (m := watcher.last("node")) and m.json()["state"] == "online"  # the foreign word there was corrected
+    assert (
+        proxy.sent_types.count(subscribe) <= 3 * proxy.connects
+    )  # head, node, and others on its state, once a connection
     assert bench.journal.last_seq() == 1
     until(lambda: (m := watcher.last("node")) and m.json()["state"] == "online", "our own word over the order")
+
+
+@pytest.mark.parametrize(
+    "foreign", [b"", b'{"state":"normal"}', b"[" * 50_000, b"\xff"], ids=["emptied", "other", "deep", "no text"]
+)
+@pytest.mark.parametrize("rest", ["alarm/leak", "verdict", "point/room", "node"])
+def test_what_others_write_where_the_station_alone_speaks_is_said_anew(
+    bench: Bench, watcher: Watcher, rest: str, foreign: bytes
+) -> None:
+    """None of the topics' heartbeats is due within the test: 30 s, and alarms 600 s."""
+    bench.book.draw([alarm("leak", state="unacknowledged")], [point("room")])
+    bench.add()
+    bench.start()
+    bench.settled()
+    until(lambda: (m := watcher.last(rest)) and m.json(), "our word")
+    for _ in range(2):
+        before = len(watcher.messages)
+        watcher.say(f"{BASE}/{rest}", foreign, retain=True)
+
+        def is_said_anew(since: int = before) -> bool:
+            words = [m.payload for m in watcher.messages[since:] if m.topic == f"{BASE}/{rest}"]
+            return foreign in words and words[-1] != foreign
+
+        until(is_said_anew, "our word over the foreign one")
 
 
 def test_a_head_at_the_broker_beyond_the_journal_is_said_and_changes_nothing(bench: Bench, watcher: Watcher) -> None:
@@ -197,8 +224,8 @@ def test_a_head_at_the_broker_beyond_the_journal_is_said_and_changes_nothing(ben
     bench.add(count=3)
     bench.start()
     until(lambda: any("entry 40, the journal ends at 3" in note for note in bench.status["notes"]), "the note")
-    bench.settled()
-    assert bench.journal.last_seq() == 3 and watcher.seqs() == [1, 2, 3]
+    until(lambda: watcher.seqs() == [1, 2, 3], "the entries")
+    assert bench.journal.last_seq() == 3
     until(lambda: (m := watcher.last("head")) and m.json()["seq"] == 3, "our own head over it")
     bench.restart()
     bench.settled()

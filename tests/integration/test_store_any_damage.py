@@ -11,7 +11,8 @@ from pathlib import Path
 
 import pytest
 
-from edge.domain.errors import WarmwellError
+from edge.daemon_unkept import UnkeptJournal
+from edge.domain.errors import StoreFault, WarmwellError
 from edge.store.journal import Journal
 from edge.store.series import Series
 from edge.store.verify import verify
@@ -158,7 +159,14 @@ FOREIGN: dict[str, Callable[[Path], object]] = {
     ),
     "no note of what is sealed": lambda path: _altered(path, "DELETE FROM sealed"),
     "a version far ahead": lambda path: _altered(path, "PRAGMA user_version = 1342177281"),
+    "a folder": lambda path: _instead(path, os.mkdir),
+    "a pipe": lambda path: _instead(path, os.mkfifo),
 }
+
+
+def _instead(path: Path, make: Callable[[Path], None]) -> None:
+    path.unlink()
+    make(path)
 
 
 def _altered(path: Path, sql: str) -> None:
@@ -209,3 +217,12 @@ def test_a_changed_bit_in_a_block_is_a_gap_that_is_counted(stores: dict[str, Pat
     assert read < 8000 * len(POINTS)
     assert series.status()["unreadable_blocks"] >= 1
     series.close()
+
+
+@pytest.mark.parametrize("make", [os.mkfifo, os.mkdir], ids=["a pipe", "a folder"])
+def test_what_stands_as_journal_and_is_no_file_is_refused_at_once(tmp_path: Path, make: Callable[[Path], None]) -> None:
+    """Opening a pipe waits for whoever writes to it (fifo(7)): without a look at its kind a start would never end."""
+    make(tmp_path / "journal.db")
+    with pytest.raises(StoreFault, match="stands under this name; expected a plain file"):
+        Journal(tmp_path, STATION, "boot")
+    assert UnkeptJournal(tmp_path, StoreFault("x", where="x", expected="x", do="x")).read(0, 1) == []

@@ -22,6 +22,7 @@ from edge.replay_rows import Recording
 from edge.store.export import export_journal, export_readings, guarded
 from edge.store.journal import Journal
 from edge.store.series import Series
+from edge.store.verify import verify
 from tests.integration.store_kit import POINTS, STATION, WALL_MS, draft, point, reading, seconds
 
 ODD = [0.1 + 0.2, 1e-300, 1.7976931348623157e308, -1 / 3, 5e-324, 39.0, 0.0, math.pi]
@@ -201,6 +202,30 @@ def test_progress_ends_with_all_of_it(folder: Path) -> None:
     out = io.BytesIO()
     done = export_readings(folder, out, "jsonl", progress=lambda *now: told.append(now))
     assert (told[-1][0], done.rows, done.unreadable) == (2 * len(ODD) + 8, 2 * len(ODD) + 8, 0)
+
+
+@pytest.mark.parametrize("log", ["none", "empty"])
+def test_a_folder_that_nobody_can_write_to_is_read_after_a_clean_stop(log: str) -> None:
+    with tempfile.TemporaryDirectory() as name:
+        folder = Path(name) / "store"
+        journal = Journal(folder, STATION, "boot")
+        journal.append([draft(1)])
+        journal.close()  # the log goes with the last connection
+        if log == "empty":
+            (folder / "journal.db-wal").touch()
+        Path(name).chmod(0o755)
+        for path, mode in (*((file, 0o444) for file in folder.iterdir()), (folder, 0o555)):
+            path.chmod(mode)
+        user = os.geteuid()
+        if user == 0:
+            os.seteuid(65534)  # root may write anywhere
+        try:
+            text, found = exported(export_journal, folder), verify(folder)
+        finally:
+            os.seteuid(user)
+            folder.chmod(0o755)
+        assert len(text.splitlines()) == 2
+        assert found.ok and found.head_seq == 1
 
 
 def test_a_folder_that_nobody_can_write_to_is_exported_with_the_newest_entries_in_its_log() -> None:

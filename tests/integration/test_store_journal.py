@@ -282,6 +282,29 @@ def test_a_killed_holder_leaves_no_lock_behind(tmp_path: Path) -> None:
     FolderLock(tmp_path).release()
 
 
+@pytest.mark.parametrize("damage", ["deleted", "another file", "a folder"])
+def test_the_folder_stays_held_whatever_becomes_of_the_lock_file(tmp_path: Path, damage: str) -> None:
+    journal = Journal(tmp_path, STATION, "boot")
+    (tmp_path / "lock").unlink()
+    if damage == "another file":
+        (tmp_path / "lock").write_text("12\n")
+    elif damage == "a folder":
+        (tmp_path / "lock").mkdir()
+    code = (
+        "import sys; from pathlib import Path; from edge.store.lock import FolderLock\n"
+        "from edge.domain.errors import AlreadyRunning\n"
+        "try: FolderLock(Path(sys.argv[1])); print('taken')\n"
+        "except AlreadyRunning as exc: print(exc)"
+    )
+    with python(code, str(tmp_path)) as second:
+        said, errors = second.communicate(timeout=30)
+    assert "holds this folder" in said, errors
+    journal.close()
+    again = Journal(tmp_path, STATION, "boot")  # a damaged lock file is no reason not to start
+    again.append([draft(1)])
+    again.close()
+
+
 def test_a_later_version_of_the_store_is_refused_unchanged(tmp_path: Path) -> None:
     Journal(tmp_path, STATION, "boot").close()
     raw = sqlite3.connect(tmp_path / "journal.db")
@@ -364,7 +387,7 @@ def test_a_log_without_its_journal_is_refused(tmp_path: Path) -> None:
 
 def test_a_folder_that_is_a_file_is_refused(tmp_path: Path) -> None:
     (tmp_path / "folder").write_text("not one")
-    with pytest.raises(StoreFault, match="the folder can't be used"):
+    with pytest.raises(StoreFault, match="it can't be used"):
         Journal(tmp_path / "folder", STATION, "boot")
 
 

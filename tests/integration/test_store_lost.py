@@ -10,8 +10,9 @@ import pytest
 
 from edge.domain.entries import Entry
 from edge.store.journal import Journal
+from edge.store.series import Series
 from edge.store.verify import verify
-from tests.integration.store_kit import STATION, draft
+from tests.integration.store_kit import POINTS, STATION, draft
 
 
 def filled(folder: Path, entries: int, boot: str = "boot") -> Journal:
@@ -109,6 +110,73 @@ def test_one_of_the_two_notes_is_enough(tmp_path: Path) -> None:
         (folder / gone if number == 0 else tmp_path / gone).unlink()
         repair, _ = after_a_start(folder)
         assert repair.body["to"] == 8
+
+
+def damaged(note: Path, how: str) -> None:
+    if how == "gone":
+        note.unlink()
+    elif how == "a folder":
+        note.unlink()
+        note.mkdir()
+    elif how == "a link":
+        note.rename(note.with_suffix(".away"))
+        note.symlink_to(note.with_suffix(".away"))
+    else:
+        note.write_bytes({"empty": b"", "zeros": bytes(1024), "random": b"\x9c7\x00" * 300}[how])
+
+
+@pytest.mark.parametrize("how", ["gone", "empty", "zeros", "random", "a folder", "a link"])
+def test_without_any_note_a_lost_log_is_not_taken_for_none(tmp_path: Path, how: str) -> None:
+    folder, copy = tmp_path / "store", tmp_path / "copy"
+    filled(folder, 10).close()
+    journal = filled(folder, 30)
+    shutil.copytree(folder, copy)  # as a crash leaves it
+    journal.close()
+    (copy / "journal.db-wal").unlink()
+    (tmp_path / ".copy.head").write_bytes((tmp_path / ".store.head").read_bytes())
+    for note in (copy / "head", tmp_path / ".copy.head"):
+        damaged(note, how)
+    repair, entry = after_a_start(copy)
+    assert (repair.kind, repair.body["what"], entry.seq) == ("repair", "unproved", 12)
+    assert verify(copy).ok
+
+
+def test_without_any_note_a_saved_state_or_position_still_tells_how_far_the_journal_went(tmp_path: Path) -> None:
+    for cache in ("fold.json", "cursors"):
+        folder = tmp_path / cache.removesuffix(".json")
+        journal = filled(folder, 40)
+        journal.save_fold(40, 7, {})
+        journal.move_cursor("mqtt", 40)
+        journal.close()
+        for name in {"journal.db", "head", "fold.json", "cursors"} - {cache}:
+            (folder / name).unlink()
+        (tmp_path / f".{folder.name}.head").unlink()
+        repair, entry = after_a_start(folder)
+        assert (repair.body["what"], repair.body["from"], repair.body["known"]) == ("lost", 1, 40)
+        assert entry.seq > repair.seq > 40  # no seq that was told is told again
+        assert verify(folder).ok
+
+
+def test_readings_without_a_journal_show_that_there_was_one(tmp_path: Path) -> None:
+    filled(tmp_path / "store", 5).close()
+    Series(tmp_path / "store", POINTS, "boot").close()
+    for note in (*(tmp_path / "store").glob("journal.db*"), tmp_path / "store" / "head", tmp_path / ".store.head"):
+        note.unlink()
+    assert after_a_start(tmp_path / "store")[0].body["what"] == "unproved"
+
+
+def test_a_note_that_can_not_be_written_is_said_until_it_can(tmp_path: Path) -> None:
+    journal = filled(tmp_path / "store", 5)
+    assert journal.note_trouble is None
+    (tmp_path / "store" / "head").unlink()
+    (tmp_path / "store" / "head").mkdir()
+    journal.append([draft(5)])
+    assert "head" in (journal.note_trouble or "")
+    (tmp_path / "store" / "head").rmdir()
+    journal.look()
+    assert journal.note_trouble is None
+    journal.close()
+    assert [entry.seq for entry in after_a_start(tmp_path / "store")] == [7]
 
 
 def test_a_station_that_starts_for_the_first_time_has_lost_nothing(tmp_path: Path) -> None:

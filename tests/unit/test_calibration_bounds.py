@@ -12,6 +12,7 @@ import pytest
 
 from edge.domain.calibration_bounds import BOUNDS
 from edge.domain.calibration_budget import PARTS, worked_out
+from edge.domain.entries import rfc3339
 from edge.domain.readings import KIND_OF, Kind, Role
 from tests.unit.stations import DRAWING, POINTS, PSI, QUIET, SETTINGS, Driver, point
 
@@ -202,7 +203,7 @@ def test_a_correction_of_a_calibration_restores_what_was_before() -> None:
 
 def test_alarm_and_verdict_agree_where_the_due_date_is_past() -> None:
     driver = at(39.4)
-    body = compared(driver, "reservoir", "39.4 degC", due_at="2026-03-15T07:00:00Z")
+    body = compared(driver, "reservoir", "39.4 degC", due_at=rfc3339(driver.wall_ms + 60_000))
     assert body["counts"] is True
     driver.run(200, QUIET | {"reservoir": 39.4}, every_s=5)
     found, alarm = (

@@ -396,3 +396,19 @@ def test_points_that_people_read_stand_for_two_rounds_and_know_no_rate(tmp_path)
 def test_nobody_reads_a_gauge_each_second(tmp_path):
     with pytest.raises(config.UnusableInputs, match="every"):
         config.loads(ENTERED.replace("8 h", "1 s"), tmp_path / "station.toml")
+
+
+def test_a_reference_flow_that_no_draw_of_this_station_comes_near_to_is_a_warning() -> None:
+    text = EXAMPLE.read_text(encoding="utf-8")
+    limits = 'flow = { low = "2 gal/min", high = "3 gal/min" }'
+    assert limits in text and not any("filters.reference" in w for w in config.loads(text, Path("x.toml")).warnings)
+    slip = config.loads(text.replace(limits, 'flow = { low = "2 L/min", high = "3 L/min" }'), Path("x.toml"))
+    assert any("filters.reference.flow: 2.5 gal/min lies outside what supply.flow allows" in w for w in slip.warnings)
+
+
+def test_a_role_that_nobody_looks_at_by_eye_is_a_warning() -> None:
+    named = EXAMPLE.read_text(encoding="utf-8").replace(
+        "[not_fitted]", '[not_fitted]\nbasin_temperature = "1 day"\nleak = "1 day"'
+    )
+    warned = [w for w in config.loads(named, Path("x.toml")).warnings if "read by eye" in w]
+    assert len(warned) == 1 and "not_fitted.basin_temperature: nothing looks at a basin_temperature" in warned[0]

@@ -163,6 +163,7 @@ ONE_MISTAKE = [
     ('site = "harbour-lane"', 'site = "#"', "station.site", "as it stands in topics"),
     ('measure = "weak ports"', 'measure = "weak port"', "daily_test.measure", 'did you mean "weak ports"'),
     ('"sensor_fitted"', '"sensor_fited"', "water_path_treatment.clean_side_opened_by", 'did you mean "sensor_fitted"'),
+    ('["filter_change", "sensor_fitted", "repair"]', "[]", "water_path_treatment.clean_side_opened_by", "no change of a filter would owe"),
     ('supply_temperature = "7 days"', 'supply_temp = "7 days"', "not_fitted.supply_temp", 'did you mean "supply_temperature"'),
     ('supply_temperature = "7 days"', 'supply_flow = "7 days"', "not_fitted.supply_flow", 'is measured by point "flow"'),
     ("[alarm.pressure_low]", "[alarm.presure_low]", "alarm.presure_low", 'did you mean "pressure_low"'),

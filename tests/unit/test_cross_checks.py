@@ -145,6 +145,37 @@ def test_a_gauge_that_is_frozen_through_a_draw_in_which_others_move_is_doubted(g
     assert ("still_in_draw", "ended", [gauge]) in checks(driver)
 
 
+@pytest.mark.parametrize("every_s", [1, 5])
+@pytest.mark.parametrize("gauge", ["supply", "between"])
+def test_a_gauge_whose_last_digit_toggles_through_a_draw_in_which_others_fall_is_doubted(gauge, every_s):
+    driver, rng = ready_station(), random.Random(4)
+
+    def toggles(values: Values) -> Callable[[float], Values]:
+        return lambda _: values | {gauge: 345.0 + 0.1 * rng.choice((0, 1))}
+
+    driver.run(120, toggles(at_rest(50)), every_s=every_s)
+    driver.run(60, toggles(DRAWING), every_s=every_s)
+    driver.run(60, toggles(at_rest(50)), every_s=every_s)
+    assert gauge in driver.station.contradictions.doubts["still_in_draw"]
+    assert driver.verdict() != "ready"
+    assert driver.condition("pressure" if gauge == "supply" else "filter:coarse")["state"] != "met"
+
+
+@pytest.mark.parametrize("falls_kpa, step", [(0.8, 0.1), (0.0, 0.5), (2.0, 2.0)])
+def test_a_stiff_supply_that_falls_by_little_is_no_gauge_that_stands_still(falls_kpa, step):
+    """A pump's tank close by. A gauge of coarse steps may show nothing of it, and toggle."""
+    driver, rng = ready_station(), random.Random(4)
+
+    def supply(values: Values, kpa: float) -> Callable[[float], Values]:
+        return lambda _: values | {"supply": toggling(rng, kpa, 0.3 * max(step, 0.5), step)}
+
+    for _ in range(4):
+        driver.run(120, supply(at_rest(50), 345.0), every_s=5)
+        driver.run(60, supply(DRAWING, 345.0 - falls_kpa), every_s=5)
+    driver.run(60, supply(at_rest(50), 345.0), every_s=5)
+    assert "still_in_draw" not in driver.station.contradictions.doubts
+
+
 def test_a_supply_gauge_alone_that_never_moves_is_doubted_at_the_first_draw():
     alone = tuple(p for p in SETTINGS.points if p.id not in ("between", "filtered"))
     driver = Driver(replace(SETTINGS, points=alone, filters=()))
@@ -413,6 +444,26 @@ def test_a_second_reservoir_is_judged_and_the_worst_decides(value, state):
     assert driver.condition("reservoir")["state"] == state
     if state == "unmet":
         assert "reservoir-2" in driver.condition("reservoir")["text"]
+
+
+def test_the_labels_maximum_holds_for_a_second_reservoir_too():
+    assert SETTINGS.reservoir is not None
+    settings = with_second(Role.RESERVOIR_TEMPERATURE, "reservoir-2")
+    driver = Driver(replace(settings, reservoir=replace(SETTINGS.reservoir, maximum_c=None)))
+    driver.run(300, QUIET | {"reservoir-2": 46.0})
+    condition = driver.condition("reservoir")
+    assert condition["state"] == "unmet" and "more than the label allows" in condition["text"]
+
+
+@pytest.mark.parametrize("other, apart", [(42.1, False), (42.3, True)])
+def test_two_probes_of_one_liquid_that_stay_apart_leave_it_unknown(other, apart):
+    driver = Driver(with_second(Role.RESERVOIR_TEMPERATURE, "reservoir-2"))
+    driver.run(1500, QUIET | {"reservoir-2": other}, every_s=5)
+    assert driver.condition("reservoir")["state"] == "met", "layers do not last"
+    driver.run(600, QUIET | {"reservoir-2": other}, every_s=5)
+    assert driver.condition("reservoir")["state"] == ("unknown" if apart else "met")
+    driver.run(60, QUIET | {"reservoir-2": 39.2}, every_s=5)
+    assert driver.condition("reservoir")["state"] == "met"
 
 
 def test_a_second_reservoir_that_falls_silent_leaves_it_unknown():

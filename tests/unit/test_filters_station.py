@@ -153,6 +153,22 @@ def test_a_sudden_fall_is_a_warning_and_never_better() -> None:
     assert driver.alarms("filter_fell:coarse")[-1] == "returned_unacknowledged"
 
 
+def test_a_stage_that_takes_next_to_nothing_of_what_it_took_is_told_by_few_draws() -> None:
+    """0.3 psi is more than nothing (0.2 psi): by itself it may be a wide, clean filter."""
+    driver = started()
+    draws(driver, [(3.7, 4.0)] * 2 + [(0.3, 4.0)])
+    assert driver.alarms("filter_fell:coarse") == [] and driver.condition("filter:coarse")["state"] == "met"
+    draws(driver, [(0.3, 4.0)])
+    assert driver.alarms("filter_fell:coarse") == ["unacknowledged"]
+    assert driver.condition("filter:coarse")["state"] == "unknown" and driver.condition("filter:fine")["state"] == "met"
+    for few in ([(3.7, 4.0)] + [(0.3, 4.0)] * 3, [(5.0, 4.0)] * 4 + [(1.5, 4.0)] * 2, [(0.3, 4.0)] * 8):
+        driver = started()
+        draws(driver, few)
+        assert driver.alarms("filter_fell:coarse") == [], (
+            "one draw may have been wild; a new filter takes a third; it has always been wide"
+        )
+
+
 def test_a_drop_that_grows_again_after_a_fall_is_no_better_for_that() -> None:
     """Only what is up again at once had not fallen; a torn filter, or one that nobody recorded, loads too."""
     driver = started()

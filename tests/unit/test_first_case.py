@@ -11,7 +11,7 @@ from zoneinfo import ZoneInfo
 import pytest
 
 from edge.domain.entries import wall_ms_of
-from edge.domain.hours import first_case
+from edge.domain.hours import at_rest, first_case
 from edge.domain.readings import Kind, Role
 from edge.domain.settings import Settings
 from edge.domain.station import Station
@@ -352,3 +352,18 @@ def test_the_first_case_is_the_local_days(now, zone, expected):
 
 def test_monday_of_these_tests_is_a_monday():
     assert at("05:50") == MONDAY
+
+
+@pytest.mark.parametrize(
+    "at, resting",
+    [
+        ("2026-10-25T23:45:00Z", False),  # the day of 25 hours ends at 24:00 by the wall, at 00:00Z
+        ("2026-10-26T00:00:00Z", True),
+        ("2026-03-29T22:45:00Z", False),  # the day of 23 hours ends at 23:00Z
+        ("2026-03-29T23:00:00Z", True),
+    ],
+)
+def test_a_day_that_ends_at_24_ends_with_its_date_also_where_it_has_23_or_25_hours(at: str, resting: bool) -> None:
+    """Summer time in Dublin, 2026: 29 March to 25 October (IANA time zone database, by zoneinfo)."""
+    zone = ZoneInfo("Europe/Dublin")
+    assert at_rest({6: (0, 1440)}, 0, zone, wall_ms_of(at))[0] is resting

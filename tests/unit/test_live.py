@@ -225,14 +225,26 @@ def test_retained_state_says_until_when_it_holds_and_is_said_again_before_that()
     assert said >= 3, "two may be lost before it looks stale"
 
 
-def test_a_foreign_word_on_the_own_topic_is_corrected_at_once() -> None:
-    board, topics = Board(Topics("a", "b"), lambda: 0.0, Pace()), Topics("a", "b")
+def test_a_foreign_word_on_the_own_topic_is_corrected_at_once_and_never_in_a_race() -> None:
+    now_s = [0.0]
+    board, topics = Board(Topics("a", "b"), lambda: now_s[0], Pace(gap_s=5.0)), Topics("a", "b")
     board.say(topics.node, {"state": "online"})
-    board.sent(topics.node)
-    board.confirmed(topics.node)
+
+    def said() -> None:
+        board.sent(topics.node)
+        board.confirmed(topics.node)
+
+    said()
+    now_s[0] = 60.0 - 1e-9
     assert board.due() == []
-    board.again(topics.node)
+    board.contradicted(topics.node)
     assert board.due() == [topics.node]
+    said()
+    board.contradicted(topics.node)  # at once again: it waits, and is not forgotten
+    assert board.due() == [] and board.next_s() == pytest.approx(65.0)
+    now_s[0] = 65.0
+    assert board.due() == [topics.node]
+    board.contradicted("warmwell/1/a/b/point/nobody")  # none of ours
 
 
 # ---- what the daemon makes of its parts

@@ -434,15 +434,55 @@ def test_a_judge_that_draws_no_pictures_makes_no_ghosts() -> None:
 def test_the_memory_survives_a_restart_and_a_damaged_file(tmp_path: Path) -> None:
     file = tmp_path / "memory.json"
     first = FileMemory(file)
-    first.remember_topics(["a", "b"])
+    first.remember_topics(["warmwell/1/a", "warmwell/1/b"])
     first.remember_refusals({7: Refused(12.3, True)})
-    first.forget_topics(["a"])
+    first.forget_topics(["warmwell/1/a"])
     again = FileMemory(file)
-    assert (again.topics_seen(), again.refusals()) == (frozenset({"b"}), {7: Refused(12.3, True)})
+    assert (again.topics_seen(), again.refusals()) == (frozenset({"warmwell/1/b"}), {7: Refused(12.3, True)})
     for damage in ("", "{", "[1]", '{"topics": 5, "refused": {"x": 1, "1": {"for_s": "a"}}}', "\0"):
         file.write_text(damage, encoding="utf-8")
         assert FileMemory(file).topics_seen() == frozenset()
     assert not list(tmp_path.glob("*.new"))
+
+
+@pytest.mark.parametrize(
+    "damage",
+    [
+        '{"topics":' + "[" * 100_000,
+        '{"topics": [], "refused": {"3": {"for_s": 1' + "0" * 400 + ', "told": true}}}',
+        '{"topics": [], "refused": {"3": {"for_s": NaN, "told": true}}}',
+        '{"topics": 7, "refused": {}}',
+        '{"topics": [], "refused": {"3": 4}}',
+        "[1, 2]",
+        "null",
+    ],
+    ids=["deep", "beyond a float", "not a number", "no list", "no row", "a list", "null"],
+)
+def test_a_memory_whatever_stands_in_it_ends_no_telling(tmp_path: Path, damage: str) -> None:
+    file = tmp_path / "memory.json"
+    file.write_text(damage, encoding="utf-8")
+    memory = FileMemory(file)
+    assert (memory.topics_seen(), memory.refusals()) == (frozenset(), {})
+    memory.remember_topics(["warmwell/1/a/b/verdict"])
+    assert FileMemory(file).topics_seen() == {"warmwell/1/a/b/verdict"}
+
+
+def test_a_memory_names_only_topics_of_ours_that_can_be_emptied(tmp_path: Path) -> None:
+    """MQTT 5.0, 4.7.1: a message is not published to a name with a wildcard in it."""
+    file = tmp_path / "memory.json"
+    topics = ["warmwell/1/a/b/node", "warmwell/1/a+b/node", "warmwell/1/#", "", "other/lamp", "warmwell/1/a\x00", 5]
+    file.write_text(json.dumps({"topics": topics, "refused": {}}), encoding="utf-8")
+    assert FileMemory(file).topics_seen() == {"warmwell/1/a/b/node"}
+
+
+def test_a_memory_is_not_written_through_a_link(tmp_path: Path) -> None:
+    foreign, file = tmp_path / "foreign", tmp_path / "memory.json"
+    foreign.write_text("kept", encoding="utf-8")
+    (tmp_path / "memory.json.new").symlink_to(foreign)
+    FileMemory(file).remember_topics(["warmwell/1/a/b/verdict"])
+    assert foreign.read_text(encoding="utf-8") == "kept"
+    assert FileMemory(file).topics_seen() == {"warmwell/1/a/b/verdict"}
+    assert file.stat().st_mode & 0o137 == 0
 
 
 def test_a_memory_that_can_not_be_written_is_said_and_stops_nothing(caplog: pytest.LogCaptureFixture) -> None:

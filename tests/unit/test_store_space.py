@@ -2,11 +2,18 @@
 
 from __future__ import annotations
 
+import errno
+import os
+import tempfile
+import threading
 from pathlib import Path
 
 import pytest
 
+from edge.domain.errors import StoreFault
+from edge.store.database import as_sentence
 from edge.store.space import RESERVE_FILE, Margins, Room, Space
+from tests.integration.store_kit import until
 
 MIB = 1 << 20
 MARGINS = Margins(low=100 * MIB, raw=50 * MIB, rollups=20 * MIB, reserve=4096)
@@ -76,3 +83,58 @@ def test_a_disk_that_cannot_be_asked_gets_nothing_but_the_journal(tmp_path: Path
         raise OSError(5, "Input/output error")
 
     assert Space(tmp_path, MARGINS, gone).room() is Room.NO_ROLLUPS
+
+
+def test_a_folder_that_may_not_be_looked_into_is_said_and_raises_nothing() -> None:
+    with tempfile.TemporaryDirectory() as name:
+        folder = Path(name) / "closed"
+        folder.mkdir()
+        assert Space(folder).status()["reserve"] is True
+        Path(name).chmod(0o755)
+        folder.chmod(0)
+        user = os.geteuid()
+        if user == 0:
+            os.seteuid(65534)  # root may look anywhere
+        try:
+            status = Space(folder).status()
+        finally:
+            os.seteuid(user)
+            folder.chmod(0o755)
+        assert status["reserve"] is False
+
+
+def test_a_disk_that_gives_no_answer_holds_nobody_up_and_is_said(
+    tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    disk, answers = Disk(1 << 30), threading.Event()
+    answers.set()
+
+    def measure(folder: Path) -> tuple[int, int]:
+        answers.wait()
+        return disk.measure(folder)
+
+    monkeypatch.setattr("edge.store.space.PATIENCE_S", 0.01)
+    monkeypatch.setattr("edge.store.space._HANGS_AFTER_S", 1e-9)
+    space = Space(tmp_path, MARGINS, measure)
+    assert until(lambda: space.status()["disk"] == "ok")
+    answers.clear()
+    space.refused()  # so that it is asked anew
+    assert "the disk has not answered for" in space.status()["disk"]
+    assert space.silent_s() > 0
+    answers.set()
+    assert until(lambda: space.status()["disk"] == "ok") and space.silent_s() == 0
+
+
+@pytest.mark.parametrize(
+    "number, said, do",
+    [
+        (errno.ENOSPC, "the disk is full", "df -i"),
+        (errno.EISDIR, "a link, a folder or a device stands under this name", "remove it"),
+        (errno.ELOOP, "a link, a folder or a device stands under this name", "remove it"),
+        (errno.EACCES, "it can't be used (Permission denied)", "the right to read and write it"),
+    ],
+)
+def test_what_the_system_refuses_is_said_of_the_file_itself(number: int, said: str, do: str) -> None:
+    with pytest.raises(StoreFault) as caught, as_sentence("/keep/head"):
+        raise OSError(number, os.strerror(number))
+    assert caught.value.what == said and caught.value.where == "/keep/head" and do in caught.value.do

@@ -1,0 +1,48 @@
+"""The rows that the writer of series.db adds: in a transaction of the caller's."""
+
+from __future__ import annotations
+
+import sqlite3
+
+from edge.domain.readings import Reading
+from edge.store.packing import pack
+from edge.store.rollup import Spans
+
+
+def boot_number(conn: sqlite3.Connection, boot: str) -> int:
+    """The number of a boot, given to it where it has none."""
+    conn.execute("INSERT OR IGNORE INTO boot (id) VALUES (?)", (boot,))
+    return int(conn.execute("SELECT number FROM boot WHERE id = ?", (boot,)).fetchone()[0])
+
+
+def insert_block(
+    conn: sqlite3.Connection, point: int, boot: int, hour: int, readings: list[Reading], rolled_up: bool
+) -> None:
+    """One sealed hour of one point; a further part where there is one already."""
+    conn.execute(
+        "INSERT INTO block (point, boot, hour, part, n, from_mono_ms, to_mono_ms, rolled_up, packed) SELECT ?1, ?2, ?3,"
+        " coalesce(max(part), 0) + 1, ?4, ?5, ?6, ?7, ?8 FROM block WHERE boot = ?2 AND hour = ?3 AND point = ?1",
+        (
+            point,
+            boot,
+            hour,
+            len(readings),
+            readings[0].mono_ms,
+            readings[-1].mono_ms,
+            int(rolled_up),
+            pack({point: readings}),
+        ),
+    )
+
+
+def add_spans(conn: sqlite3.Connection, tier: str, point: int, spans: Spans) -> None:
+    """Add to the rollups of one tier, `minute` or `hour`."""
+    conn.executemany(
+        f"INSERT INTO {tier} (point, at, n, low, high, integral, covered_ms, worst) VALUES (?, ?, ?, ?, ?, ?, ?, ?)"
+        " ON CONFLICT (point, at) DO UPDATE SET n = n + excluded.n,"
+        " low = min(coalesce(low, excluded.low), coalesce(excluded.low, low)),"
+        " high = max(coalesce(high, excluded.high), coalesce(excluded.high, high)),"
+        " integral = integral + excluded.integral, covered_ms = covered_ms + excluded.covered_ms,"
+        " worst = max(worst, excluded.worst)",
+        [(point, at, *span.row()) for at, span in spans.items()],
+    )
