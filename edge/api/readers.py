@@ -31,13 +31,12 @@ class Readers:
         self._jobs: queue.Queue[_Job | None] = queue.Queue(self.WAITING)
         self._threads: list[threading.Thread] = []
 
-    async def read(self, where: str, call: Callable[[], T], within_s: float | None = None) -> T:
-        """What `call` gives, within this time (real seconds; None: that of these readers).
+    async def read(self, where: str, call: Callable[[], T]) -> T:
+        """What `call` gives.
 
         Raises:
             Problem: 503, where the store can't be read, is too slow, or too many wait already.
         """
-        within_s = self._timeout_s if within_s is None else within_s
         self._start()
         loop = asyncio.get_running_loop()
         answer: asyncio.Future[T] = loop.create_future()
@@ -53,14 +52,14 @@ class Readers:
                 headers={"retry-after": "5"},
             ) from None
         try:
-            async with asyncio.timeout(within_s):
+            async with asyncio.timeout(self._timeout_s):
                 return await answer
         except StoreFault as exc:
             raise as_problem(503, exc, {"retry-after": "10"}) from exc
         except WarmwellError as exc:  # the store understands, and can't do what was asked
             raise as_problem(422, exc) from exc
         except TimeoutError as exc:
-            raise self._unreadable(where, f"the store gave no answer within {within_s:g} s") from exc
+            raise self._unreadable(where, f"the store gave no answer within {self._timeout_s:g} s") from exc
         except Exception as exc:  # supervision border: whatever a damaged store raises, page and verdict go on
             log.warning("reading for %s failed", where, exc_info=exc)
             raise self._unreadable(where, f"the store can't be read ({type(exc).__name__})") from exc

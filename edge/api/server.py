@@ -142,6 +142,7 @@ class ApiServer:
         for task in (watching, asked, serving):
             task.cancel()
         desk.readers.stop()
+        desk.tellers.stop()
         if serving.done() and not serving.cancelled() and (fault := serving.exception()) is not None:
             raise fault
 

@@ -71,6 +71,9 @@ class AlarmDesk:
         self.bands: dict[str, Band] = {}
         self._pending: dict[str, Alarm] = {}
         self._absent: dict[str, None] = {}  # shelved or suppressed: looked at as time passes
+        self._gone: dict[
+            str, str
+        ] = {}  # not normal in the journal, and these settings have it no more -> its state there
         self._grace: dict[str, int] = {}  # consequences whose cause has ended -> when they are announced
         self._kinds = {p.id: p for p in settings.points}
         self._bus_of = {p.id: p.bus for p in settings.points}
@@ -284,7 +287,9 @@ class AlarmDesk:
         return heaters or self._trips
 
     def pass_time(self, now: Now) -> None:
-        """Delays that have run out, shelves that have ended."""
+        """Delays that have run out, shelves that have ended, alarms that the settings have no more."""
+        while self._gone:
+            self._end_gone(*self._gone.popitem(), now)
         for alarm in list(self._pending.values()):
             self._pass(alarm, now)
         for ident in list(self._absent):
@@ -293,6 +298,18 @@ class AlarmDesk:
                 self._mind_cause(alarm, now)
             elif alarm.shelf is not None and self._shelved_for_ms(alarm.shelf, now) <= 0:
                 self.step(ident, Event.UNSHELVE, now)
+
+    def _end_gone(self, ident: str, state: str, now: Now) -> None:
+        """Whoever was told of it has to hear that it is over."""
+        row = CATALOGUE.get(base_of(ident))
+        self._emit(
+            {
+                "id": ident, "from": state, "to": str(State.NORMAL), "cause": "the station file has it no more", "value": None,
+                "unit": None, "limit": None, "since": None, "point": None, "priority": "low" if row is None else row.priority,
+                "present": False,
+            },
+            now,
+        )  # fmt: skip
 
     def _shelved_for_ms(self, shelf: Shelf, now: Now) -> int:
         """How much of a shelf is left. After a restart in another boot the time without power counts as far as dates can tell; where
@@ -402,10 +419,11 @@ class AlarmDesk:
         }  # fmt: skip
 
     def fold(self, entry: Entry) -> None:
-        """Take an alarm entry of the journal as the alarm's state. One that this station has no more is passed over."""
+        """Take an alarm entry of the journal as the alarm's state. One that this station has no more will end, which is told."""
         body = entry.body
         alarm = self.alarms.get(body["id"])
         if alarm is None:
+            self._note_gone(body["id"], body["to"])
             return
         state = State(body["to"])
         acknowledged = state in (State.ACKNOWLEDGED, State.LATCHED_ACKNOWLEDGED)
@@ -426,6 +444,13 @@ class AlarmDesk:
             if ident in self.alarms:
                 self.alarms[ident].restore(kept)
                 self._restored(self.alarms[ident])
+            else:
+                self._note_gone(ident, kept["state"])
+
+    def _note_gone(self, ident: str, state: str) -> None:
+        self._gone.pop(ident, None)
+        if state != State.NORMAL:
+            self._gone[ident] = str(state)
 
     def _place(self, alarm: Alarm) -> None:
         if alarm.state in (State.SHELVED, State.SUPPRESSED):

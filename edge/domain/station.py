@@ -635,7 +635,7 @@ class Station:
             if entry.kind == "record":
                 if entry.body["record"] not in ALARM_RECORDS:
                     self.book.number_next(entry.seq)
-            elif entry.kind == "alarm":
+            elif entry.kind == "alarm" and entry.body["id"] in self.desk.alarms:
                 self.desk.alarms[entry.body["id"]].seq = entry.seq
             elif entry.kind == "draw":
                 self.evidence.kept(entry.seq)

@@ -70,7 +70,7 @@ def _take(folder: Path) -> list[int]:
             f"{holder} holds this folder",
             where=str(folder),
             expected="a folder that no other Warmwell uses",
-            do=f"Stop {holder} first, or name another folder",
+            do="Stop that process first, or name another folder",
         ) from exc
     for fd in fds[1:]:
         try:

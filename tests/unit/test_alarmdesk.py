@@ -5,10 +5,13 @@ from __future__ import annotations
 import math
 import random
 from collections.abc import Callable
+from dataclasses import replace
+from typing import Any
 
 import pytest
 
-from edge.domain.entries import Now, wall_ms_of
+from edge.domain.catalogue import CATALOGUE
+from edge.domain.entries import Draft, Entry, Now, wall_ms_of
 from edge.domain.settings import AlarmTuning
 from edge.domain.station import Station
 from tests.unit.stations import DRAWING, HOUR, PSI, QUIET, SETTINGS, Driver, tuned
@@ -212,3 +215,29 @@ def test_an_alarm_that_returned_unanswered_is_the_consequence_of_the_trip_that_b
     driver.run(2 * HOUR / 1000, lambda t: off | {"reservoir": 22 + 17.6 * math.exp(-t / 18_000)}, every_s=5)
     assert driver.alarms("reservoir_cold")[2:] == ["suppressed_by_design"]
     assert driver.station.alarms(driver.now)["reservoir_cold"]["consequence_of"] == TRIP
+
+
+@pytest.mark.parametrize("by_snapshot", [False, True])
+def test_an_alarm_whose_point_is_gone_from_the_station_file_ends_and_that_is_told_once(by_snapshot: bool) -> None:
+    before = Driver()
+    before.run(5, QUIET | {"heater-outlet": 1.0})
+    assert before.alarms(TRIP)[-1] == "unacknowledged"
+    fewer = replace(SETTINGS, points=tuple(p for p in SETTINGS.points if p.id != "heater-outlet"))
+
+    def started(entries: list[Entry], state: dict[str, Any] | None = None) -> tuple[Station, list[Draft]]:
+        station = Station(fewer, "boot-2", state)
+        for entry in entries:
+            station.fold(entry)
+        return station, station.advance(Now(5_000, before.wall_ms + 60_000, True))
+
+    station, drafts = started([], before.station.state()) if by_snapshot else started(before.said)
+    (ended,) = [d for d in drafts if d.kind == "alarm" and d.body["id"] == TRIP]
+    assert (ended.body["from"], ended.body["to"]) == ("unacknowledged", "normal")
+    assert (
+        "the station file has it no more" in ended.body["cause"]
+        and ended.body["priority"] == CATALOGUE["outlet_tripped"].priority
+    )
+    kept = [Entry(before.said[-1].seq + n, "boot-2", *d.now, d.kind, d.body) for n, d in enumerate(drafts, 1)]
+    station.kept(kept)
+    later = [*station.advance(Now(6_000, before.wall_ms + 61_000, True)), *started([*before.said, *kept])[1]]
+    assert not [d for d in later if d.kind == "alarm" and d.body["id"] == TRIP]
