@@ -11,6 +11,7 @@ from typing import Any, Final, Protocol
 from edge.domain.entries import Draft, Entry
 from edge.domain.station import FOLD_VERSION
 from edge.store.journal import CHECKED_AT_START, Journal
+from edge.store.space import RESERVE_FILE
 
 DB: Final = "journal.db"
 LOG: Final = DB + "-wal"
@@ -106,8 +107,8 @@ class OnDisk:
             self._journal = None
 
     def copy(self, name: str) -> None:
-        """The files as they stand now, kept aside."""
-        shutil.copytree(self._at, self._copies / name)
+        """The files as they stand now, kept aside; without the room that is held back for a full disk."""
+        shutil.copytree(self._at, self._copies / name, ignore=shutil.ignore_patterns(RESERVE_FILE))
 
     def killed(self) -> None:
         """The files as a process leaves them that was killed: nothing of the end is in them, neither here nor in the note beside it."""

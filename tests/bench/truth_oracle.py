@@ -39,6 +39,10 @@ ALLOWED_S: Final = {
     "by_eye": 60, "loss": 60,
 }  # fmt: skip
 KINDS: Final = tuple(ALLOWED_S)
+#: whose readings tell of it: while they are missing the time runs for `silent` alone
+WITNESS: Final = {
+    "cold": "reservoir", "away": "reservoir", "outlet": "heater-outlet", "power": "power", "pressure": "supply", "flow": "flow",
+}  # fmt: skip
 MARGIN_K: Final = 0.4
 MARGIN: Final = 0.03
 FROZEN_S: Final = 3600
@@ -126,6 +130,10 @@ class Truth:
         """A point gave a number."""
         self._heard_s[point] = at_s
 
+    def is_silent(self, point: str, at_s: float) -> bool:
+        """It has given no number for longer than its stale limit."""
+        return at_s - self._heard_s.get(point, -1e9) > STALE_S
+
     # -- judging
 
     def bad(
@@ -146,7 +154,7 @@ class Truth:
             "reservoir",
         }  # the filters' drops stand from the last draw
         for point in decides - self.composed.station - ({"reservoir"} if self.composed.by_eye else set()):
-            if at_s - self._heard_s.get(point, -1e9) > STALE_S:
+            if self.is_silent(point, at_s):
                 yield "silent"
                 break
 

@@ -34,7 +34,7 @@ from tests.bench.truth_day import (
     settings,
 )  # fmt: skip
 from tests.bench.truth_disk import OLDER, InMemory, OnDisk
-from tests.bench.truth_oracle import ALLOWED_S, Truth, said
+from tests.bench.truth_oracle import ALLOWED_S, WITNESS, Truth, said
 
 GOOD_PORTS: Final = [{"port": n, "seconds": 10.9 + 0.1 * n} for n in range(1, 7)]
 #: ingredients that falsify the points they name
@@ -504,7 +504,8 @@ class Run:
 
     def _judge(self, world: World, at_s: int, faults: list[Ingredient], is_later: bool) -> None:
         bad = set(self.truth.bad(world, at_s, self.true_ms, self.off_ms, self.trusted, faults))
-        self._since = {kind: self._since.get(kind, at_s) for kind in bad}
+        unseen = {kind for kind, point in WITNESS.items() if self.truth.is_silent(point, at_s)}
+        self._since = {kind: at_s if kind in unseen else self._since.get(kind, at_s) for kind in bad}
         if self.word == "unknown" and not bad:
             self.found.unknown_s += STEP_S
         if (self.always or self.word) != "ready":

@@ -72,7 +72,7 @@ def test_a_station_that_always_says_ready_is_found_out(monkeypatch: pytest.Monke
         Ingredient("work_begins", 9_000, 9_000), Ingredient("treatment_short", 10_000, 10_000, "", 5.0),
         Ingredient("check_failed", 10_000, 10_000), Ingredient("outlet_test_failed", 10_000, 10_000),
         Ingredient("equipment_change", 10_000, 10_000, "swap"), Ingredient("trip", 20_000, 35_980),
-        Ingredient("cut", 20_000, 35_980, "power"),
+        Ingredient("cut", 20_000, 35_980, "flow"),
         Ingredient("valve", 25_200, 35_980), Ingredient("power_off", 34_000, 35_980),
         Ingredient("clock_untrusted", 30_000, 35_980, "", -3600.0),
     )  # fmt: skip
