@@ -22,6 +22,11 @@ still to come: the first passage of a walk with drift, whose variance is gap x q
 Laws, and ratios of walk to error, are weighed by their restricted likelihood and averaged: all have the same number of parameters,
 so differences of Akaike's or the Bayesian information criterion are those of the likelihood (Burnham and Anderson 2002).
 
+Water changes. A law may have changed on the way: beside one line through all points there are those of two, for each of a few places
+where the second may begin; what the first leaves to be explained counts in its likelihood. A burst of dirt (works on the mains, rain) is
+a jump that stays: the line may make it there as it likes, so its slope is that of usual water, and how often bursts came and what each
+was worth is reckoned with for the volume ahead. So is a change of law still to come, the more in water that was seen to change.
+
 A draw's drop is R x viscosity x flow (Darcy), and a share of the housing that goes with the square of the flow and never grows. The
 housing is found from neighbouring draws of different flow, whatever the law may be.
 """
@@ -40,8 +45,11 @@ LAWS: Final = ("complete", "standard", "intermediate", "cake")
 LEAST_POINTS: Final = 6
 #: the walk's variance over the volume seen, relative to that of one point's error
 RATIOS: Final = (0.03, 0.3, 3.0, 30.0, 300.0, 3000.0)
-#: likelihoods below exp(-10) of the best are left out
-WORTH: Final = 10.0
+FEW_RATIOS: Final = (0.3, 30.0, 1000.0)
+#: likelihoods below exp(-7) of the best are left out
+WORTH: Final = 7.0
+#: and so are parts of the mixture that weigh less than this
+LIGHTEST: Final = 2e-4
 #: a point can't be better than this share of the limit: gauges' linearity, viscosity's formula (common practice, no published source)
 FLOOR_SHARE: Final = 0.001
 #: dirt comes in spells of days, so the walk's steps go together: points are worth so many times fewer than they are
@@ -58,8 +66,41 @@ HOUSING: Final = (0.10, 0.10)
 KNOWN: Final = 0.4
 #: three points of a normal distribution with its mean, variance and kurtosis (Gauss-Hermite): (standard deviations, weight)
 _NODES: Final = ((-math.sqrt(3.0), 1.0 / 6.0), (0.0, 2.0 / 3.0), (math.sqrt(3.0), 1.0 / 6.0))
+#: where the law may have changed: shares of the points seen; both sides have so many points at least
+CHANGES_AT: Final = (0.2, 0.35, 0.5, 0.62, 0.74, 0.84, 0.92)
+LEAST_SIDE: Final = 8
+#: what follows on changes, bursts and long lives was chosen on 280 lives of tests/bench/filters.py (steady: seed 1; hard: 1, 3, 5)
+#: log of what a change of law is worth before anything was seen, relative to none; and in water that was seen to come in bursts
+CHANGE_PRIOR: Final = -1.2
+CHANGE_PRIOR_IN_BURSTS: Final = -0.3
+#: the usual rate at a point: the median of those over so many points, of so many to either side
+RATE_OVER: Final = 8
+RATE_ABOUT: Final = 12
+#: a burst: by so many standard deviations and usual spacings of points more than usual; never worth more than this share of the litres seen
+BURST_SIGMAS: Final = 3.0
+BURST_SPACINGS: Final = 1.5
+BURST_AT_MOST: Final = 0.3
+#: variance, in that of a point's error, of what a burst may have brought
+BURST_VARIANCE: Final = 1e4
+#: bursts reckoned with before any was seen: so many in as many litres as were seen, each worth this share of them (common practice, no
+#: published source)
+BURSTS_BEFORE: Final = 0.3
+BURST_SHARE: Final = 0.05
+#: so many ahead at most
+MOST_BURSTS: Final = 4
+#: the probability of a change of law within as much as was seen is this times ln 2, in steady water and in such as was seen to change; it
+#: makes the rate uncertain by so much (log)
+CHANGE_AHEAD: Final = 0.08
+CHANGE_AHEAD_SEEN: Final = 0.8
+CHANGE_U: Final = 0.6
+#: how strongly what outlasts all that was seen is disbelieved
+OUTLASTS: Final = 1.0
 #: volumes left beyond this many times the volume seen say only "long"
 LONG: Final = 30.0
+
+
+#: a law, and the litres since which it holds: minus infinity where it hasn't changed
+Kind = tuple[str, float]
 
 
 class Point(NamedTuple):
@@ -74,13 +115,15 @@ class Point(NamedTuple):
 
 
 class Line(NamedTuple):
-    """One law, ratio and housing: log of the restricted likelihood, and the volume left as a lognormal (logarithm, deviation);
-    infinity as the logarithm where the drop doesn't grow, minus infinity where the limit is passed."""
+    """One law, since when it holds (litres; minus infinity where it hasn't changed), ratio and housing: log of the restricted likelihood,
+    and the volume left as a lognormal (logarithm, deviation); infinity as the logarithm where the drop doesn't grow, minus infinity
+    where the limit is passed."""
 
     law: str
     likelihood: float
     log_left: float
     deviation: float
+    since_l: float = -math.inf
 
 
 class Life(NamedTuple):
@@ -101,10 +144,72 @@ class Life(NamedTuple):
         best = max(self.weights, key=self.weights.__getitem__)
         return best if self.weights[best] >= 0.8 else None
 
-    def weighed(self, weights: Mapping[str, float]) -> Life:
+    def believed(self) -> dict[Kind, float]:
+        """Weights of the laws, each with the litres since which it holds."""
+        found: dict[Kind, float] = {}
+        for weight, line in self.parts:
+            found[line.law, line.since_l] = found.get((line.law, line.since_l), 0.0) + weight
+        return found
+
+    def weighed(self, weights: Mapping[Kind, float]) -> Life:
         """The same with other weights of the laws: something else told of them as well."""
-        parts = [(weight * weights[line.law] / max(self.weights[line.law], 1e-12), line) for weight, line in self.parts]
+        own = self.believed()
+        parts = [
+            (weight * weights.get((line.law, line.since_l), 0.0) / max(own[line.law, line.since_l], 1e-12), line)
+            for weight, line in self.parts
+        ]
         return _life(parts, self.housing_kpa, self.far_l)
+
+
+class Bursts(NamedTuple):
+    """Spells of much dirtier water: for each point, whether one lies between it and the one before; and how many litres of usual water
+    each was worth beyond those that passed."""
+
+    steps: list[bool]
+    sizes_l: list[float]
+
+
+def bursts(volumes: Sequence[float], seen: Sequence[float]) -> Bursts:
+    """Where resistance rose by much more than about it, and stayed there. Whatever the law: rates are compared with their neighbours'."""
+    n = len(volumes)
+    steps, sizes = [False] * n, list[float]()
+    if n < 3 * RATE_OVER:
+        return Bursts(steps, sizes)
+    rates = [
+        (seen[k + RATE_OVER] - seen[k]) / max(volumes[k + RATE_OVER] - volumes[k], 1e-9) for k in range(n - RATE_OVER)
+    ]
+
+    def usual(i: int) -> float:
+        middle = i - RATE_OVER // 2
+        begin = min(max(middle - RATE_ABOUT, 0), len(rates) - 1)
+        return max(median(rates[begin : max(middle + RATE_ABOUT, begin + 1)]), 0.0)
+
+    def jump(i: int, j: int) -> tuple[float, float]:
+        """By how much it rose from before point i to from point j on, and the litres between."""
+        before, after = slice(max(i - 3, 0), i), slice(j, j + 3)
+        return median(seen[after]) - median(seen[before]), median(volumes[after]) - median(volumes[before])
+
+    over = [0.0] * n
+    for i in range(3, n - 1):
+        rise, litres = jump(i, i)
+        over[i] = rise - usual(i) * litres
+    wide = BURST_SIGMAS * mad_sigma(over[3 : n - 1])
+    i = 3
+    while i < n - 1:
+        rate, spacing = usual(i), (volumes[-1] - volumes[0]) / n
+        if over[i] <= max(wide, BURST_SPACINGS * rate * spacing) or rate <= 0.0:
+            i += 1
+            continue
+        end = i
+        while end < n - 1 and over[end] > wide / 2.0:
+            steps[end] = True
+            end += 1
+        rise, litres = jump(i, min(end, n - 1))
+        apart = [*rates[max(i - RATE_OVER - RATE_ABOUT, 0) : max(i - RATE_OVER, 0)], *rates[end : end + RATE_ABOUT]]
+        rate = median(apart) if apart and median(apart) > 0.0 else rate  # of what doesn't reach over it
+        sizes.append(min(max(rise / rate - litres, 0.0), BURST_AT_MOST * (volumes[-1] - volumes[0])))
+        i = end + 1
+    return Bursts(steps, sizes)
 
 
 def straight(law: str, resistance: float) -> float:
@@ -210,8 +315,10 @@ def fit(
 
 
 def _life(mixture: Sequence[tuple[float, Line]], housing_kpa: float, far_l: float) -> Life:
-    total = sum(weight for weight, _ in mixture)
-    parts = tuple((weight / total, line) for weight, line in mixture)
+    least = LIGHTEST * sum(weight for weight, _ in mixture)
+    heavy = [(weight, line) for weight, line in mixture if weight > least]
+    total = sum(weight for weight, _ in heavy)
+    parts = tuple((weight / total, line) for weight, line in heavy)
     weights = {law: sum(w for w, line in parts if line.law == law) for law in LAWS}
     ahead = [(weight, line.log_left, line.deviation) for weight, line in parts]
     low, middle, high = (_quantile(ahead, wanted, far_l) for wanted in (0.05, 0.5, 0.95))
@@ -229,11 +336,72 @@ def _lines(
     seen = [max(value, least) for value in seen]
     weights = _sober_weights(points, seen)
     volumes = [p.volume_l for p in points]
-    found: list[Line] = []
-    for law in LAWS:
-        solve = _solver(law, volumes, seen, weights, floor, (limit, scale_u * limit_kpa))
-        found += [line for line in (solve(ratio, passed_l) for ratio in RATIOS) if line is not None]
+    limits = limit, scale_u * limit_kpa
+    dirty = bursts(volumes, seen)
+
+    def of(begin: int, end: int, ratios: Sequence[float]) -> list[Line]:
+        part = slice(begin, end)
+        at = passed_l if end == len(points) else volumes[end - 1]
+        solvers = [
+            _solver(law, volumes[part], seen[part], weights[part], dirty.steps[part], floor, limits) for law in LAWS
+        ]
+        return [line for solve in solvers for ratio in ratios if (line := solve(ratio, at)) is not None]
+
+    # each burst that was seen makes it half as likely that this water is steady
+    changing = 1.0 - 0.5 ** len(dirty.sizes_l)
+    prior = CHANGE_PRIOR + changing * (CHANGE_PRIOR_IN_BURSTS - CHANGE_PRIOR)
+    found = of(0, len(points), RATIOS)
+    for share in CHANGES_AT:
+        at = round(share * len(points))
+        if min(at, len(points) - at) < LEAST_SIDE or volumes[at - 1] <= volumes[0] or volumes[-1] <= volumes[at]:
+            continue
+        past = _evidence(of(0, at, FEW_RATIOS))
+        found += [
+            line._replace(likelihood=line.likelihood + past + prior, since_l=volumes[at])
+            for line in of(at, len(points), RATIOS[1:-1])
+        ]
+    span, best = volumes[-1] - volumes[0], max((line.likelihood for line in found), default=0.0)
+    found = [line for line in found if line.likelihood > best - WORTH]
+    if not found:
+        return []
+    weights_of = [(math.exp(line.likelihood - best), line.since_l > -math.inf) for line in found]
+    changed = sum(weight for weight, is_so in weights_of if is_so) * math.exp(CHANGE_PRIOR - prior)
+    changing = max(changing, changed / (changed + sum(weight for weight, is_so in weights_of if not is_so)))
+    per_span = CHANGE_AHEAD + changing * (CHANGE_AHEAD_SEEN - CHANGE_AHEAD)
+    return [ahead for line in found for ahead in _ahead(line, dirty.sizes_l, span, per_span)]
+
+
+def _ahead(line: Line, sizes_l: Sequence[float], seen_l: float, per_span: float) -> list[Line]:
+    """What a line says of the volume ahead, with what may still come.
+
+    Bursts: as many as were seen in as many litres (a negative binomial, as a rate that is itself known by few makes of it), of sizes as
+    they were (exponential). A change of law: the more likely the more of the life is ahead. And what would outlast by far all that was
+    seen is believed the less: x times as much is worth 1 / (1 + x), which draws a wide distribution down by its variance.
+    """
+    if not math.isfinite(line.log_left) or line.log_left > math.log(LONG * seen_l):
+        return [line]
+    left, shape = max(math.exp(line.log_left), 1e-6 * seen_l), len(sizes_l) + BURSTS_BEFORE
+    mean_l = (sum(sizes_l) + BURSTS_BEFORE * BURST_SHARE * seen_l) / shape
+    share = left / (left + seen_l)
+    # one of two rates of change that may come or not
+    changes = min(per_span * math.log1p(left / seen_l), 0.6)
+    found, log = [], shape * math.log(1.0 - share) + OUTLASTS * math.log(1.0 - share)
+    for number in range(MOST_BURSTS + 1):
+        more = number * mean_l / left
+        middle = line.log_left - math.log(1.0 + more)
+        wide = math.hypot(line.deviation, math.sqrt(number) * mean_l / left / (1.0 + more))
+        for weight, also in ((1.0 - changes, 0.0), (changes, CHANGE_U)):
+            u = math.hypot(wide, also)
+            drawn = OUTLASTS * min(u * u, 1.0) * share
+            found.append(Line(line.law, line.likelihood + log + math.log(weight), middle - drawn, u, line.since_l))
+        log += math.log(share * (shape + number) / (number + 1.0))
     return found
+
+
+def _evidence(lines: Sequence[Line]) -> float:
+    """Log of the mean likelihood."""
+    best = max((line.likelihood for line in lines), default=-math.inf)
+    return best + math.log(sum(math.exp(line.likelihood - best) for line in lines) / len(lines)) if lines else best
 
 
 def _sober_weights(points: Sequence[Point], seen: Sequence[float]) -> list[float]:
@@ -248,6 +416,7 @@ def _solver(
     volumes: Sequence[float],
     seen: Sequence[float],
     weights: Sequence[float],
+    dirty: Sequence[bool],
     floor: float,
     limits: tuple[float, float],
 ) -> Callable[[float, float], Line | None]:
@@ -259,8 +428,8 @@ def _solver(
     errors = [s * s * mean_weight / w for s, w in zip(slopes, weights, strict=True)]
     typical = median(errors)
     # likelihoods are of drops, not of the law's own straight function of them; and nothing is known before of the drop at either end
-    ends = median(slopes[:5]) * median(slopes[-5:])
-    jacobian = sum(map(math.log, slopes)) - math.log(ends)
+    ends = median(slopes[:5]) * median(slopes[-5:]) * limits[0] ** 2
+    jacobian = sum(map(math.log, slopes)) - math.log(ends) + math.log(span) - 0.5 * (n - 2) * math.log(2.0 * math.pi)
     steps = [0.0, *(later - sooner for sooner, later in pairwise(volumes))]
 
     limit, scale = straight(law, limits[0]), limits[1] * steepness(law, limits[0])
@@ -269,8 +438,8 @@ def _solver(
         walk = ratio * typical / span
         wy = w1 = wv = variance = 0.0  # the walk as filtered from the series y, 1 and V; its variance over the errors'
         logs = yy = y1 = yv = oo = ov = vv = 0.0
-        for y, volume, step, error in zip(ys, volumes, steps, errors, strict=True):
-            variance += walk * step
+        for y, volume, step, error, burst in zip(ys, volumes, steps, errors, dirty, strict=True):
+            variance += walk * step + (BURST_VARIANCE * typical if burst else 0.0)
             total = variance + error
             gain = variance / total
             v = volume - start
@@ -287,7 +456,7 @@ def _solver(
         level0, slope = (y1 * vv - yv * ov) / det, (oo * yv - ov * y1) / det
         freedom = n - 2
         rss = max(yy - level0 * y1 - slope * yv, 0.0)
-        noise = rss / freedom + floor * typical
+        noise = rss / freedom + floor
         likelihood = (jacobian - 0.5 * (logs + math.log(det) + freedom * math.log(noise) + rss / noise)) / SPELLS
         # where the line is now, and how sure that and its slope are
         c1, cv = 1.0 - w1, passed_l - start - wv
@@ -338,7 +507,7 @@ def _quantile(parts: Sequence[tuple[float, float, float]], wanted: float, far: f
         return 0.0
     if below(high) < wanted:
         return math.inf
-    for _ in range(30):
+    for _ in range(20):
         middle = (low + high) / 2.0
         low, high = (middle, high) if below(middle) < wanted else (low, middle)
     return math.exp((low + high) / 2.0)

@@ -5,6 +5,9 @@ another they don't: where one stage's law makes it a straight line over the dirt
 one's straight function is a straight line over the other's. What is left about that line is only error of measurement; so pairs of
 laws are told apart sooner than one law over the litres, and which limit comes first can be read off without a forecast of the dirt.
 
+Where one of both may have changed its law on the way, the line begins anew there; what was before is then a line of its own, and what is
+left about both counts.
+
 A line with errors in both (W. E. Deming 1943: effective variance, by iteration); distances from it are taken in kPa, at right angles
 to the curve, so that pairs of laws are compared by the same measure. If the stages do not load together after all, the distances wander,
 and count for fewer: by as many times as the means of long stretches scatter more than their neighbours' differences let expect
@@ -14,16 +17,16 @@ and count for fewer: by as many times as the means of long stretches scatter mor
 from __future__ import annotations
 
 import math
-from collections.abc import Mapping, Sequence
+from collections.abc import Iterable, Mapping, Sequence
 from itertools import pairwise
 from typing import Final, NamedTuple
 
-from edge.domain.filter_life import FLOOR_SHARE, LAWS, Life, Point, falls, steepness, straight
+from edge.domain.filter_life import FLOOR_SHARE, LAWS, LEAST_SIDE, Kind, Life, Point, falls, steepness, straight
 from edge.domain.robust import median, normal_cdf
 
 #: fewer points of both tell nothing of a pair of laws
 LEAST_TOGETHER: Final = 12
-_TURNS: Final = 4
+_TURNS: Final = 3
 #: share of a law's weight that stays with what its stage says alone: the two may not load together, unseen as yet
 DOUBT: Final = 0.2
 #: stretches that the distances are looked at in
@@ -41,11 +44,25 @@ class Side(NamedTuple):
 
 
 class Pair(NamedTuple):
-    """Weights of the laws of each of both, and the probability that the first of them is the first at its limit."""
+    """Weights of the laws of each, with since when they hold, and the probability that the first of both is the first at its limit."""
 
-    one: dict[str, float]
-    other: dict[str, float]
+    one_kinds: dict[Kind, float]
+    other_kinds: dict[Kind, float]
     one_first: float
+
+    @property
+    def one(self) -> dict[str, float]:
+        """Weights of the laws of the first."""
+        return _by_law(self.one_kinds)
+
+    @property
+    def other(self) -> dict[str, float]:
+        """Weights of the laws of the second."""
+        return _by_law(self.other_kinds)
+
+
+def _by_law(kinds: Mapping[Kind, float]) -> dict[str, float]:
+    return {law: sum(weight for kind, weight in kinds.items() if kind[0] == law) for law in LAWS}
 
 
 def together(one: Side, other: Side) -> Pair | None:
@@ -57,32 +74,57 @@ def together(one: Side, other: Side) -> Pair | None:
     if min(limits) <= 0.0:
         return None
     floor = (FLOOR_SHARE * max(one.limit_kpa, other.limit_kpa)) ** 2
-    lines = {(a, b): _line(a, b, seen, limits, floor) for a in LAWS for b in LAWS}
-    best = min(lines.values(), key=lambda line: line.noise)
+    kinds = one.life.believed(), other.life.believed()
+    lines = _since(seen, {since_l for of in kinds for _, since_l in of}, limits, floor)
+    best = min((line for since in lines.values() for line in since.values()), key=lambda line: line.noise)
     share = 1.0 / best.wanders
     worth = share * (len(seen) - 2)
     # the likelihood of both is that of one over the litres times that of the other over the one; the mean of both ways round. Where
     # they don't load together, that of each over the litres
     alone = 1.0 - 0.5 * share
-    logs = {
-        (a, b): -0.5 * worth * math.log(line.noise / best.noise)
-        + alone * (math.log(one.life.weights[a] + 1e-9) + math.log(other.life.weights[b] + 1e-9))
-        for (a, b), line in lines.items()
-    }
-    top = max(logs.values())
-    raw = {pair: math.exp(log - top) for pair, log in logs.items()}
-    total = sum(raw.values())
-    first = sum(weight * normal_cdf(lines[pair].ahead * math.sqrt(share)) for pair, weight in raw.items()) / total
-    return Pair(
-        _weights(raw, 0, total, one.life),
-        _weights(raw, 1, total, other.life),
-        share * first + (1.0 - share) * _first_alone(one.life, other.life),
-    )
+    told = [
+        (kind_a, kind_b, line, -0.5 * worth * math.log(line.noise / best.noise) + alone * math.log(wa * wb + 1e-12))
+        for kind_a, wa in kinds[0].items()
+        for kind_b, wb in kinds[1].items()
+        if (line := lines.get(max(kind_a[1], kind_b[1]), {}).get((kind_a[0], kind_b[0]))) is not None
+    ]
+    if not told:
+        return None
+    top = max(log for *_, log in told)
+    raw = [(kind_a, kind_b, line, math.exp(log - top)) for kind_a, kind_b, line, log in told]
+    total = sum(weight for *_, weight in raw)
+    both: tuple[dict[Kind, float], dict[Kind, float]] = ({}, {})
+    for kind_a, kind_b, _, weight in raw:
+        for found, kind in zip(both, (kind_a, kind_b), strict=True):
+            found[kind] = found.get(kind, 0.0) + (1.0 - DOUBT) * weight / total
+    for found, own in zip(both, kinds, strict=True):
+        for kind, weight in own.items():
+            found[kind] = found.get(kind, 0.0) + DOUBT * weight
+    first = sum(weight * normal_cdf(line.ahead * math.sqrt(share)) for _, _, line, weight in raw) / total
+    return Pair(*both, share * first + (1.0 - share) * _first_alone(one.life, other.life))
 
 
-def _weights(raw: Mapping[tuple[str, str], float], side: int, total: float, alone: Life) -> dict[str, float]:
-    both = {law: sum(w for pair, w in raw.items() if pair[side] == law) / total for law in LAWS}
-    return {law: (1.0 - DOUBT) * both[law] + DOUBT * alone.weights[law] for law in LAWS}
+def _since(
+    seen: Sequence[_Both], starts: Iterable[float], limits: tuple[float, float], floor: float
+) -> dict[float, dict[tuple[str, str], _Line]]:
+    """For each of these litres, the lines of all pairs of laws from there on; their noise is that of the best line of before with them.
+    Two lines can always be laid closer than one: the noise counts for as much more as two more numbers let it seem less (the Bayesian
+    information criterion)."""
+    found: dict[float, dict[tuple[str, str], _Line]] = {}
+    for since_l in starts:
+        before, after = ([row for row in seen if (row.volume_l >= since_l) is late] for late in (False, True))
+        if not before:
+            found[since_l] = {(a, b): _line(a, b, after, limits, floor) for a in LAWS for b in LAWS}
+        elif min(len(before), len(after)) >= LEAST_SIDE:
+            n1, n2 = len(before) - 2, len(after) - 2
+            past = min(_line(a, b, before, limits, floor).noise for a in LAWS for b in LAWS)
+            dearer = math.exp(2.0 * math.log(len(seen)) / (n1 + n2))
+            lines = {(a, b): _line(a, b, after, limits, floor) for a in LAWS for b in LAWS}
+            found[since_l] = {
+                pair: line._replace(noise=dearer * (n1 * past + n2 * line.noise) / (n1 + n2))
+                for pair, line in lines.items()
+            }
+    return found
 
 
 def _first_alone(one: Life, other: Life) -> float:
@@ -104,12 +146,21 @@ class _Line(NamedTuple):
     ahead: float
 
 
-def _side_by_side(one: Side, other: Side) -> list[tuple[float, float, float]]:
-    """(resistance of one, of the other [kPa at the reference], weight) where both were seen, at the volumes of the one with fewer."""
+class _Both(NamedTuple):
+    """Resistances of both [kPa at the reference] at these litres."""
+
+    volume_l: float
+    one: float
+    other: float
+    weight: float
+
+
+def _side_by_side(one: Side, other: Side) -> list[_Both]:
+    """Where both were seen, at the volumes of the one with fewer."""
     a, b = (_resistances(side) for side in (one, other))
     if len(a) <= len(b):
-        return [(y, at, w) for v, y, w in a if (at := _between(b, v)) is not None]
-    return [(at, y, w) for v, y, w in b if (at := _between(a, v)) is not None]
+        return [_Both(v, y, at, w) for v, y, w in a if (at := _between(b, v)) is not None]
+    return [_Both(v, at, y, w) for v, y, w in b if (at := _between(a, v)) is not None]
 
 
 def _resistances(side: Side) -> list[tuple[float, float, float]]:
@@ -132,9 +183,8 @@ def _between(rows: Sequence[tuple[float, float, float]], volume_l: float) -> flo
     return r0 if v1 <= v0 else r0 + (r1 - r0) * (volume_l - v0) / (v1 - v0)
 
 
-def _line(
-    a: str, b: str, seen: Sequence[tuple[float, float, float]], limits: tuple[float, float], floor: float
-) -> _Line:
+def _line(a: str, b: str, rows: Sequence[_Both], limits: tuple[float, float], floor: float) -> _Line:
+    seen = [(row.one, row.other, row.weight) for row in rows]
     x, y = [straight(a, r) for r, _, _ in seen], [straight(b, r) for _, r, _ in seen]
     sx, sy = [steepness(a, r) for r, _, _ in seen], [steepness(b, r) for _, r, _ in seen]
     # the slope to begin with: between the ends' medians

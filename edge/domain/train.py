@@ -2,7 +2,8 @@
 
 Everything here is rebuilt from the journal's draw entries, in their order. Pressure sensors of 1 % of 100 psi are 0.8 psi off, on a
 clean drop of 2 psi; but while nothing flows all taps stand at one pressure. So the differences between the taps at rest, before
-each draw (the whole of a quiet night is before the first one), are the differences of their zeros, and are taken off the drops.
+each draw (the whole of a quiet night is before the first one), are the differences of their zeros, and are taken off the drops. Zeros
+drift: where they move by more than a quiet spell's own noise, fewer of the last spells are asked.
 
 A drop that falls suddenly is never good news: a filter may be torn or by-passed, or was changed and nobody recorded it. Numbers
 that have no source beside them are common practice, no published source.
@@ -17,7 +18,7 @@ from itertools import pairwise
 from typing import Any, Final, NamedTuple
 from zoneinfo import ZoneInfo
 
-from edge.domain.filter_life import SCALE_U, Housing, Life, Point, fit
+from edge.domain.filter_life import SCALE_U, Housing, Kind, Life, Point, fit
 from edge.domain.filter_pair import LEAST_TOGETHER, Pair, Side, together
 from edge.domain.filters import GAINS_AT_MOST_KPA, Parts, colder_share, parts, scaled, taps_of
 from edge.domain.robust import MAD_TO_SIGMA, Z90, mad_sigma, mann_kendall, median
@@ -25,9 +26,15 @@ from edge.domain.settings import Settings
 
 #: the whole train as one stage, where no pressure is known between its stages; no filter's id is a star
 TRAIN: Final = "*"
-#: zeros: the median of so many quiet spells; a difference beyond this is no zero error (a check valve holds pressure, say)
-ZEROS_KEPT: Final = 15
+#: zeros: the median of so many quiet spells at most, and of so few where they drift; a difference beyond this is no zero error (a check
+#: valve holds pressure, say)
+ZERO_SPELLS: Final = 15
+LEAST_SPELLS: Final = 3
 ZERO_AT_MOST_KPA: Final = 25.0
+#: spells kept to tell drift from noise, by how they differ from the next and from the eighth after; less than this is no drift but chance
+ZEROS_KEPT: Final = 60
+DRIFTS_OVER: Final = 8
+BY_CHANCE: Final = 1.3
 #: points kept of a stage, each of as many draws as the first; beyond, neighbours are merged. An even number
 POINTS_KEPT: Final = 96
 #: draws whose median is the drop now
@@ -65,20 +72,24 @@ class Zeros:
 
     def __init__(self) -> None:
         self._seen: dict[str, deque[float]] = {}
+        self._below: dict[str, float] = {}  # of what was seen by now
 
     def learn(self, static_kpa: Mapping[str, float]) -> None:
         """Pressures of all taps in one quiet spell."""
         supply = static_kpa.get("supply")
         if supply is None:
             return
+        self._below.clear()
         for tap, kpa in static_kpa.items():
             if tap != "supply" and abs(supply - kpa) <= ZERO_AT_MOST_KPA:
                 self._seen.setdefault(tap, deque(maxlen=ZEROS_KEPT)).append(round(supply - kpa, 4))
 
     def below(self, tap: str) -> float:
         """What has to be added to a tap's pressure to make it comparable with the supply's."""
-        seen = self._seen.get(tap)
-        return median(seen) if seen else 0.0
+        if tap not in self._below:
+            seen = self._seen.get(tap)
+            self._below[tap] = median(list(seen)[-spells_of(seen) :]) if seen else 0.0
+        return self._below[tap]
 
     def knows(self, tap: str) -> bool:
         """Was this tap ever seen at rest?"""
@@ -91,6 +102,30 @@ class Zeros:
     def restore(self, state: Mapping[str, Sequence[float]]) -> None:
         """Take back what state() gave."""
         self._seen = {tap: deque(seen, maxlen=ZEROS_KEPT) for tap, seen in state.items()}
+        self._below.clear()
+
+
+def spells_of(seen: Sequence[float]) -> int:
+    """Of how many of the last quiet spells the median tells a zero best: fewer where it drifts by more than the spells' own noise.
+
+    A walk of variance q from one to the next, read with variance r: values that are m apart differ by 2 r + m q. The median of m has
+    a variance of about 1.57 r / m by noise and q m / 3 by what it is behind, so the best m is sqrt(4.7 r / q).
+    """
+    if len(seen) < 3 * DRIFTS_OVER:
+        return ZERO_SPELLS
+    near, far = (_spread(seen, apart) for apart in (1, DRIFTS_OVER))
+    drift = max(far - BY_CHANCE * near, 0.0) / (DRIFTS_OVER - 1)
+    noise = max(near - drift, 0.0) / 2.0
+    best = math.sqrt(4.7 * noise / drift) if drift > 0.0 else math.inf
+    return int(min(max(best, LEAST_SPELLS), ZERO_SPELLS))
+
+
+def _spread(seen: Sequence[float], apart: int) -> float:
+    """The mean square of the differences of values so far apart; the wildest are taken as three standard deviations."""
+    rows = list(seen)
+    off = [b - a for a, b in zip(rows, rows[apart:], strict=False)]
+    most = 3.0 * MAD_TO_SIGMA * median([abs(v) for v in off])
+    return sum(min(abs(v), most) ** 2 for v in off) / len(off)
 
 
 class Fall(NamedTuple):
@@ -255,7 +290,7 @@ class Stage:
             return None
         return Side([s.point for s in self._seen], self.limit_kpa, self._alone)
 
-    def told(self, weights: Mapping[str, float]) -> None:
+    def told(self, weights: Mapping[Kind, float]) -> None:
         """The other stage told of this one's law as well."""
         if self._alone is not None:
             self.life = self._alone.weighed(weights)
@@ -393,8 +428,8 @@ class Train:
         both_load = one.loads and other.loads  # else what one tells is nothing of the other
         self.pair = None if own is None or its is None or not both_load else together(own, its)
         if self.pair is not None:
-            one.told(self.pair.one)
-            other.told(self.pair.other)
+            one.told(self.pair.one_kinds)
+            other.told(self.pair.other_kinds)
 
     def left(self, ident: str, passed_l: float) -> tuple[float, float, float] | None:
         """A stage's litres left, 5 and 95 % points. Where both together say which is the first, its own can't be the more: what each

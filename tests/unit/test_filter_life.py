@@ -8,7 +8,7 @@ from itertools import pairwise
 
 import pytest
 
-from edge.domain.filter_life import LAWS, Housing, Point, fit, straight
+from edge.domain.filter_life import LAWS, Housing, Point, bursts, fit, straight
 
 POWER = {"complete": 2.0, "standard": 1.5, "intermediate": 1.0, "cake": 0.0}
 
@@ -120,3 +120,50 @@ def test_a_limit_that_is_passed_on_a_poorly_known_scale_may_not_be_passed() -> N
     assert blind is not None and sure is not None
     assert sure.left_l == sure.low_l == sure.high_l == 0.0
     assert blind.low_l == blind.left_l == 0.0 and blind.high_l > 50.0
+
+
+def test_a_burst_of_dirt_is_found_with_what_it_was_worth() -> None:
+    """Water that is usual but for 200 litres' worth of dirt between two draws; a single wild draw is none."""
+    rng = random.Random(8)
+    volumes = [10.0 * i for i in range(80)]
+    seen = [20.0 + 0.02 * (v + (200.0 if v >= 500.0 else 0.0)) + rng.gauss(0.0, 0.1) for v in volumes]
+    seen[20] += 5.0
+    found = bursts(volumes, seen)
+    assert found.sizes_l == [pytest.approx(200.0, rel=0.1)]
+    assert found.steps[50] and sum(found.steps) <= 4
+    assert bursts(volumes, [20.0 + 0.02 * v + rng.gauss(0.0, 0.1) for v in volumes]).sizes_l == []
+
+
+def test_a_burst_does_not_pass_for_the_usual_rate_and_more_of_them_are_reckoned_with() -> None:
+    rng = random.Random(8)
+    noise = [rng.gauss(0.0, 0.1) for _ in range(80)]
+    usual = [Point(10.0 * i, 1.0, 1.0, 20.0 + 0.2 * i + noise[i]) for i in range(80)]
+    after = [p._replace(drop_kpa=p.drop_kpa + (6.0 if i >= 50 else 0.0)) for i, p in enumerate(usual)]
+    calm, burst = fit(usual, Housing(), 60.0, 790.0), fit(after, Housing(), 66.0, 790.0)  # as far from the limit
+    assert calm is not None and burst is not None
+    assert calm.left_l == pytest.approx((60.0 - 35.8) / 0.02, rel=0.1)
+    assert burst.left_l == pytest.approx(
+        calm.left_l, rel=0.25
+    )  # by the ends' mean it would be a quarter less, and then bursts
+    assert burst.low_l / burst.left_l < 0.9 * calm.low_l / calm.left_l
+
+
+@pytest.mark.parametrize("laws, jump", [(("cake", "complete"), 2.5), (("complete", "cake"), 0.4)])
+def test_a_law_that_changed_on_the_way_is_followed_from_there_on(laws: tuple[str, str], jump: float) -> None:
+    """400 litres by one law, then by the other at another rate."""
+    rng, r, seen, k = random.Random(2), 1.0, list[tuple[float, float]](), 1e-3
+    v = 0.0
+    while 15.0 * r < 45.0:
+        if v == 400.0:
+            k *= r ** (POWER[laws[0]] - POWER[laws[1]]) * jump
+        law = laws[0] if v < 400.0 else laws[1]
+        r += k * r ** POWER[law]
+        v += 1.0
+        seen.append((v, 15.0 * r))
+    shown = [(at, kpa) for at, kpa in seen if at <= 0.78 * v][::8]
+    points = [Point(at, 1.0, 1.0, kpa + rng.gauss(0.0, 0.08)) for at, kpa in shown]
+    life = fit(points, Housing(), 45.0, points[-1].volume_l)
+    assert life is not None
+    assert life.low_l <= v - points[-1].volume_l <= life.high_l
+    assert abs(life.left_l - (v - points[-1].volume_l)) < 0.05 * v
+    assert sum(weight for (_, since_l), weight in life.believed().items() if since_l > 0.0) > 0.9

@@ -13,7 +13,7 @@ import pytest
 from edge.domain.entries import rfc3339
 from edge.domain.readings import Role
 from edge.domain.settings import Filter, Settings
-from edge.domain.train import Zeros
+from edge.domain.train import ZERO_SPELLS, Zeros, spells_of
 from tests.unit.stations import POINTS, PSI, QUIET, SETTINGS, Driver, point
 
 
@@ -85,6 +85,23 @@ def test_pressure_that_a_check_valve_holds_is_no_zero_error() -> None:
     for kpa in (376.0, 377.0, 300.0, 376.5):
         zeros.learn({"supply": 380.0, "filtered": kpa})
     assert zeros.below("filtered") == pytest.approx(3.5)
+
+
+def test_a_zero_that_drifts_is_followed_and_one_that_only_scatters_is_averaged() -> None:
+    """Half a kilopascal a day, ten quiet spells a day: the median of fifteen would be a third of a kilopascal behind."""
+    rng = random.Random(6)
+    still = [3.0 + rng.gauss(0.0, 0.3) for _ in range(60)]
+    assert spells_of(still) >= 9 and spells_of(still[:10]) == ZERO_SPELLS
+    zeros, walk, off = Zeros(), 3.0, list[float]()
+    for _ in range(200):
+        walk += rng.gauss(0.0, 0.3)
+        zeros.learn({"supply": 380.0, "filtered": 380.0 - walk + rng.gauss(0.0, 0.1)})
+        off.append(zeros.below("filtered") - walk)
+    lately = off[60:]
+    assert math.sqrt(sum(v * v for v in lately) / len(lately)) < 0.45  # of fifteen it is 0.7
+    again = Zeros()
+    again.restore(zeros.state())
+    assert again.below("filtered") == zeros.below("filtered")
 
 
 def test_one_wild_draw_is_no_due_filter_but_three_are() -> None:
