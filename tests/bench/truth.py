@@ -126,15 +126,24 @@ def searched(given: argparse.Namespace) -> int:
     """As the command line asked for; 1 where READY was wrong."""
     first, days = (given.seed, given.days) if given.shrink is None else (given.shrink, 1)
     search, began = Search(), time.monotonic()
-    for seed in range(first, first + days):
-        composed = compose(seed, given.only)
-        found = Run(composed).run()
-        if given.wrong:
-            found.wrong_s = Counter({k: s for k, s in found.wrong_s.items() if k == given.wrong})
-        search.add(composed, found, given.smallest or given.shrink is not None)
-        if given.shrink is not None:
-            print(f"seed {seed}: {described(composed)}")
+    seed = first - 1
+    try:
+        for seed in range(first, first + days):
+            search_day(given, search, seed)
+    except KeyboardInterrupt:  # what was run until then is said
+        days = max(seed - first, 0)
     return 0 if search.report(days, time.monotonic() - began) else 1
+
+
+def search_day(given: argparse.Namespace, search: Search, seed: int) -> None:
+    """Compose a day, run it, and keep what was wrong."""
+    composed = compose(seed, given.only)
+    found = Run(composed).run()
+    if given.wrong:
+        found.wrong_s = Counter({k: s for k, s in found.wrong_s.items() if k == given.wrong})
+    search.add(composed, found, given.smallest or given.shrink is not None)
+    if given.shrink is not None:
+        print(f"seed {seed}: {described(composed)}")
 
 
 if __name__ == "__main__":
