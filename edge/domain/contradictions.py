@@ -2,8 +2,8 @@
 
 What must be true together stands in cross_table.py, one row each; here readings and draws are held against it. A fall of the supply's
 pressure that all taps of the filter train share is no draw: where water flows, filters take pressure; where the building's supply
-sags, nothing differs between them. What the taps differ by at rest, their zeros, is taken off first: a sensor of 1 % of 100 psi may
-stand 7 kPa too high.
+sags, nothing differs between them, or a check valve holds what stands behind it. What the taps differ by at rest, their zeros, is taken
+off first: a sensor of 1 % of 100 psi may stand 7 kPa too high.
 
 (A reservoir that is frozen while the room moves is told in validity.py, too.) A doubted point reads on, as uncertain; what rests on it
 is unknown (cross_weigh.py).
@@ -12,6 +12,7 @@ is unknown (cross_weigh.py).
 from __future__ import annotations
 
 from collections.abc import Callable, Iterable, Mapping, Sequence
+from itertools import combinations
 from typing import Any, Final
 
 from edge.domain.alarms import AT_LIMIT
@@ -50,7 +51,7 @@ FALLS_AT_MOST: Final = 24
 WITHIN_MS: Final = 12 * 3_600_000
 #: the static pressure follows the building's slow changes with this time constant
 REST_MS: Final = 60_000.0
-#: pressure lost over the filters that differs by less than this from what it is at rest: no water flows through them
+#: pressure lost over the filters that is greater by less than this than what it is at rest: no water flows through them
 ALONG_KPA: Final = 7.0
 #: where neither a room point nor a coldest room is given
 ASSUMED_ROOM_C: Final = 18.0
@@ -121,7 +122,7 @@ class SilentDraws:
                 self._n += 1
             return 0
         self._fell_ms = None
-        if lasted_ms <= FALL_FROM_MS or (self._n and abs(self._moved_kpa / self._n) < ALONG_KPA):
+        if lasted_ms <= FALL_FROM_MS or (self._n and self._moved_kpa / self._n < ALONG_KPA):
             return 0
         self._falls_ms = [at_ms for at_ms in self._falls_ms if mono_ms - at_ms <= WITHIN_MS] + [mono_ms]
         return len(self._falls_ms)
@@ -256,7 +257,8 @@ class Contradictions:
 
     def static(self, kpa: float, settled_kpa: float | None, mono_ms: int) -> bool:
         """One static pressure of the supply, and the mean of the last quiet spell. True where something has come to be doubted."""
-        last = None if self._last is None else self._watches[self._taps[self._last]].value(mono_ms)
+        end = None if self._last is None else self._watches[self._taps[self._last]]
+        last = None if end is None or end.doubt is not None else end.value(mono_ms)
         falls = self._silent_draws.hear(kpa, None if last is None else kpa - last, mono_ms)
         news = self._is_too_low(settled_kpa, mono_ms)
         if self._flow is None or (self._power is not None and self._power.value(mono_ms) == 0.0):
@@ -264,22 +266,37 @@ class Contradictions:
         if falls >= self._wanted and self._watches[self._flow].doubt is None:
             self._doubt("no_pulses", [self._flow], f"{CHECKS['no_pulses'].says}: {falls} times without a pulse")
             news = True
-        return self._takes_at_rest(kpa, last, mono_ms) or news
+        return self._takes_at_rest(kpa, mono_ms) or news
 
-    def _takes_at_rest(self, kpa: float, last_kpa: float | None, mono_ms: int) -> bool:
-        """Do the filters take pressure while the meter says that nothing flows?"""
-        if last_kpa is None or self._last is None or self._flow is None:
+    def _takes_at_rest(self, kpa: float, mono_ms: int) -> bool:
+        """Do the filters, or one of them, take pressure while the meter says that nothing flows?"""
+        if self._flow is None:
             return False
-        known = self._train.zeros.knows(self._last)
-        drop = kpa - last_kpa - (self._train.zeros.below(self._last) if known else 0.0)
-        if drop <= (ALONG_KPA if known else ZERO_AT_MOST_KPA):
+        pair = self._pair_apart(kpa, mono_ms)
+        if pair is None:
             self._drop_ms = None
             return False
         self._drop_ms = mono_ms if self._drop_ms is None else self._drop_ms
         if mono_ms - self._drop_ms < DROP_FROM_MS or "drop_no_flow" in self.doubts:
             return False
-        self._doubt("drop_no_flow", [self._flow, self._taps["supply"], self._taps[self._last]])
+        self._doubt("drop_no_flow", [self._flow, *(self._taps[tap] for tap in pair)])
         return True
+
+    def _pair_apart(self, supply_kpa: float, mono_ms: int) -> tuple[str, str] | None:
+        """Two taps of which the first stands higher at rest than the second, by more than gauges differ; the outermost first.
+
+        Where the second stands higher a check valve may hold it there.
+        """
+        zeros, seen = self._train.zeros, {tap: self._watches[point].value(mono_ms) for tap, point in self._taps.items()}
+        for before, after in sorted(combinations(self._taps, 2), key=lambda pair: pair != ("supply", self._last)):
+            high, low = supply_kpa if before == "supply" else seen[before], seen[after]
+            if high is None or low is None:
+                continue
+            known = zeros.knows(before) and zeros.knows(after)
+            drop = high - low + (zeros.below(before) - zeros.below(after) if known else 0.0)
+            if drop > (ALONG_KPA if known else ZERO_AT_MOST_KPA):
+                return before, after
+        return None
 
     def _is_too_low(self, settled_kpa: float | None, mono_ms: int) -> bool:
         """A pressure at rest can't be lower than while drawing: what the last draw showed stands no more."""

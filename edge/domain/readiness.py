@@ -171,7 +171,10 @@ class Readiness:
             need = s.show(s.reservoir_point, leave)
             text = f"{here} {warmth.unsure}; {need} needed in {room}{too_low}"
             return Judged(UNMET, text, mends=True, when=warmth.until(cold, now.mono_ms), **evidence)
-        text = f"{here}; {s.show(s.reservoir_point, enter)} needed in {room}, the basin would see {there}{too_low}"
+        above = ", not yet for long enough above the" if liquid >= enter + guard - AT_LIMIT else ";"
+        text = (
+            f"{here}{above} {s.show(s.reservoir_point, enter)} needed in {room}, the basin would see {there}{too_low}"
+        )
         if s.phase is Phase.OFF or s.heater_is_tripped(now.mono_ms):
             return Judged(UNMET, text, ask="Get the heater's power back", **evidence)
         when = warmth.until(cold, now.mono_ms)

@@ -121,6 +121,24 @@ def test_a_sag_of_the_building_that_all_taps_share_is_no_draw():
     assert changes(driver) == []
 
 
+@pytest.mark.parametrize("held", [("filtered",), ("between", "filtered")])
+def test_a_neighbours_draw_that_a_check_valve_keeps_from_the_taps_behind_it_is_no_draw(held):
+    driver = ready_station()
+    for _ in range(8):
+        fall(driver, **({"between": DRAWN} | dict.fromkeys(held, STATIC)))
+    assert changes(driver) == []
+
+
+def test_a_gauge_that_is_doubted_already_holds_no_pressure_behind_a_check_valve():
+    driver = ready_station()
+    driver.station.contradictions.change(
+        ["filtered"], ("filtered is frozen", "Compare it"), "filtered is frozen", "frozen"
+    )
+    for _ in range(8):
+        fall(driver, filtered=STATIC)
+    assert ("began", ["flow"]) in changes(driver)
+
+
 def test_without_taps_behind_it_the_supply_alone_decides():
     bare = replace(
         SETTINGS, points=tuple(p for p in SETTINGS.points if p.id not in ("between", "filtered")), filters=()

@@ -241,6 +241,19 @@ def test_case_52_an_old_number_is_never_shown_as_live() -> None:
     assert driver.alarms("silent:reservoir") == ["unacknowledged"]
 
 
+def test_a_reservoir_that_reads_warm_enough_but_not_for_long_enough_says_so() -> None:
+    driver = Driver()
+    driver.duties_done()
+    driver.run(300, QUIET | {"reservoir": 36.0})
+    assert driver.condition("reservoir")["text"].startswith("36.0 °C (uncalibrated); 39.0 °C needed in a room of 22.0")
+    driver.run(60, QUIET | {"reservoir": 40.0})
+    condition = driver.condition("reservoir")
+    assert condition["state"] == "unmet"
+    assert condition["text"].startswith("40.0 °C (uncalibrated), not yet for long enough above the 39.0 °C needed")
+    driver.run(120, QUIET | {"reservoir": 40.0})
+    assert driver.condition("reservoir")["state"] == "met"
+
+
 def test_case_6_a_frozen_reservoir_is_found_a_steady_one_is_left_alone() -> None:
     frozen, steady = Driver(), Driver()
     frozen.run(5 * HOUR / 1000, QUIET | {"reservoir": 38.9375}, every_s=5)
