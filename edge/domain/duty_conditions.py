@@ -18,6 +18,10 @@ if TYPE_CHECKING:
     from edge.domain.station import Station
 
 DO_TEST = "Do the daily test and record it"
+OVERLOOKED_ASK = (
+    "See that what failed was put right, and that the station file names all that is there; whoever recorded it in error corrects it; "
+    "else record a release that names no hold"
+)
 
 
 def daily_test(station: Station, now: Now) -> Judged:
@@ -110,6 +114,13 @@ def outlet_tested(station: Station, outlet: str, now: Now) -> Judged | None:
     by, why = last.body.get("by", "somebody"), outlet_result(last.body)[1]
     told = f"its last test {'failed' if why == 'failed' else f'did not pass: {why}'}"
     return by_fact(UNMET, f"{told} ({by}, {age_text(now.wall_ms - last.at_ms)} ago)", last, ask)
+
+
+def overlooked_text(failed: Fact) -> str:
+    """What a failure means that no condition looks at."""
+    about = outlets_of(failed.body) if failed.record == "outlet_test" else [failed.body.get("filter")]
+    what = f"{failed.record.replace('_', ' ')} {' and '.join(str(a) for a in about if a is not None)}".strip()
+    return f"{failed.body.get('by', 'somebody')} recorded that it failed ({what}), and nothing in the station file looks at it"
 
 
 def _passed(check: Fact) -> bool:

@@ -12,9 +12,17 @@ from typing import TYPE_CHECKING, Any, Final
 from edge.domain import losses
 from edge.domain.alarms import AT_LIMIT, CHATTER_TIMES, CHATTER_WITHIN_MS
 from edge.domain.calibration import K_CALIBRATED, combined, probability_within
+from edge.domain.counting import overlooked
 from edge.domain.cross_ceiling import Ceiling
 from edge.domain.duties import months_later_ms
-from edge.domain.duty_conditions import daily_test, disinfectant, outlet_tested, water_path_treatment
+from edge.domain.duty_conditions import (
+    OVERLOOKED_ASK,
+    daily_test,
+    disinfectant,
+    outlet_tested,
+    overlooked_text,
+    water_path_treatment,
+)
 from edge.domain.entered import entered_value
 from edge.domain.entries import Now, rfc3339
 from edge.domain.evidence import LIVE_FROM
@@ -114,7 +122,9 @@ class Readiness:
         """Nobody holds the station."""
         hold = self.station.book.hold
         if hold is None:
-            loss = self.station.book.loss
+            loss, failed = self.station.book.loss, overlooked(self.station.book)
+            if failed is not None:
+                return by_fact(UNMET, overlooked_text(failed), failed, OVERLOOKED_ASK)
             return Judged(MET, "no hold") if loss is None else by_fact(UNKNOWN, losses.text(loss), loss, losses.ASK)
         why = hold.body.get("why") or hold.body.get("name") or "no reason given"
         return by_fact(UNMET, f"held by {hold.body.get('by', 'somebody')}: {why}", hold, "Have the hold released")
