@@ -312,6 +312,10 @@ class Readiness:
                 evidence_ms=at_ms,
                 probability=sure,
             )
+        raised = [s.desk.alarms.get(f"{role.removeprefix('supply_')}_{side}") for side in ("low", "high")]
+        if seq is not None and any(a is not None and a.present and (a.seq or 0) > seq for a in raised):
+            text += ", but it raised an alarm in a later draw whose end was not seen"
+            return Judged(UNKNOWN, text, ask="Draw water for half a minute", seq=seq, evidence_ms=at_ms)
         return Judged(MET, self._nominally(text, point), seq=seq, evidence_ms=at_ms, probability=sure)
 
     def has_static_moved(self, mono_ms: int) -> bool:
