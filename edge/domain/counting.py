@@ -240,12 +240,12 @@ def _treatment(book: Book, at_ms: int, body: Mapping[str, Any]) -> str:
     if body.get("rinsed") is False:
         return "not drained and rinsed"
     before = (f for f in book.facts if not f.doubt and _opened_by_then(book, f, at_ms))
-    opened = max(before, key=lambda f: f.at_ms, default=None)
-    if opened is not None and began < opened.at_ms:
+    opened = max(before, key=lambda f: f.latest_ms(book.dates), default=None)
+    if opened is not None and began < (opened_ms := opened.latest_ms(book.dates)):
         what = opened.record.replace("_", " ")
         return (
             f"its {contact_ms / 60_000:g} min of contact would have begun before the clean side was opened ({what}, "
-            f"{age_text(at_ms - opened.at_ms)} before the end)"
+            f"{age_text(max(at_ms - opened_ms, 0))} before the end)"
         )
     return _tested_before(book, at_ms)
 

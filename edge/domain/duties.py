@@ -72,6 +72,15 @@ class Fact(NamedTuple):
             return self._replace(at_ms=dated.wall_ms, doubt=dated.doubt)
         return self._replace(at_ms=claimed(wall_ms_of(said), self.stamp, dated.wall_ms), doubt="")
 
+    def latest_ms(self, dates: Dates) -> int:
+        """The latest time at which it may have happened: `at_ms` is the earliest, where the clock was wrong when it was recorded."""
+        said = self.body.get("at")
+        if self.stamp is None or self.doubt or not self.stamp.trusted or not isinstance(said, str):
+            return self.at_ms
+        claim_ms, dated_ms = wall_ms_of(said), dates.of(self.stamp).wall_ms
+        before_ms = self.stamp.wall_ms - claim_ms
+        return self.at_ms if before_ms < 0 else min(dated_ms, max(claim_ms, dated_ms - before_ms))
+
     def as_state(self) -> list[Any]:
         """What has to survive a restart, as JSON."""
         return [self.seq, self.record, self.at_ms, dict(self.body), self.counts, self.stamp, self.doubt]

@@ -54,7 +54,9 @@ def water_path_treatment(station: Station, now: Now) -> Judged:
     opened, treated = book.opened(), book.treated()
     ask = "Pass the daily test, then do the water-path treatment by the label, drain and rinse, and record it"
     dated = opened is not None and not opened.doubt
-    if treated is not None and (not dated or opened is None or began_ms(treated.body, treated.at_ms) >= opened.at_ms):
+    if treated is not None and (
+        not dated or opened is None or began_ms(treated.body, treated.at_ms) >= opened.latest_ms(book.dates)
+    ):
         return by_fact(MET, f"done {age_text(now.wall_ms - treated.at_ms)} ago", treated)
     if opened is None:
         return Judged(UNKNOWN, "neither a treatment nor an opening of the clean side on record", ask=ask)
