@@ -10,6 +10,7 @@ from __future__ import annotations
 import difflib
 import re
 from collections.abc import Mapping
+from functools import partial
 from typing import Any, Final
 
 from edge.domain.daily_tests import failed_ports, measured_ports, test_result
@@ -97,6 +98,54 @@ def outlet_result(body: Mapping[str, Any]) -> tuple[bool, str]:
     if _is_number(trip_ma) and trip_ma is not None and trip_ma > MOST_TRIP_MA:
         return False, f"it tripped at {trip_ma:g} mA, {MOST_TRIP_MA:g} mA at most protects people"
     return body.get("passed") is True, "failed"
+
+
+def overlooked(book: Book) -> Fact | None:
+    """The newest failure that stands and that no condition of the station file looks at: its section, filter or outlet is gone, or never
+    was. A release that names no hold, and finds none, answers for those before it.
+    """
+    settings = book.settings
+    fitted = {p.of or p.id for p in settings.points if p.role is Role.OUTLET_PROTECTION}
+    found: list[Fact | None] = []
+    if settings.daily_test is None:
+        found.append(book.standing("daily_test", book.passed))
+    if settings.reuse_life_ms is None:
+        found.append(book.standing("concentration_check", _has_passed))
+    tested = {o for f in book.facts if f.record == "outlet_test" for o in outlets_of(f.body)} - fitted
+    for outlet in tested:
+        found.append(book.standing("outlet_test", _outlet_passed, partial(_is_about, outlet)))
+    looked_at = {f.body.get("filter") for f in book.facts if f.record == "service"} - {f.id for f in settings.filters}
+    found += [book.failed(name) for name in looked_at if isinstance(name, str)]
+    failed = {id(f) for f in found if f is not None and _keeps_back(book, f)}
+    held: list[Fact] = []
+    last: Fact | None = None
+    for fact in book.facts:
+        if fact.counts and fact.record == "hold":
+            held.append(fact)
+        elif fact.counts and fact.record == "release":
+            last = None if not held and answers_loss(fact.body) else last
+            held = [h for h in held if fact.body.get("name") not in (None, h.body.get("name"))]
+        elif id(fact) in failed:
+            last = fact
+    return last
+
+
+def _keeps_back(book: Book, fact: Fact) -> bool:
+    if fact.record == "daily_test":
+        return test_result(book.settings, fact.body)[0] is False
+    return fact.record == "service" or not (_outlet_passed(fact) if fact.record == "outlet_test" else _has_passed(fact))
+
+
+def _is_about(outlet: str, fact: Fact) -> bool:
+    return outlet in outlets_of(fact.body)
+
+
+def _has_passed(fact: Fact) -> bool:
+    return fact.body.get("passed") is True
+
+
+def _outlet_passed(fact: Fact) -> bool:
+    return outlet_result(fact.body)[0]
 
 
 def began_ms(body: Mapping[str, Any], at_ms: int) -> int:
@@ -191,12 +240,12 @@ def _treatment(book: Book, at_ms: int, body: Mapping[str, Any]) -> str:
     if body.get("rinsed") is False:
         return "not drained and rinsed"
     before = (f for f in book.facts if not f.doubt and _opened_by_then(book, f, at_ms))
-    opened = max(before, key=lambda f: f.at_ms, default=None)
-    if opened is not None and began < opened.at_ms:
+    opened = max(before, key=lambda f: f.latest_ms(book.dates), default=None)
+    if opened is not None and began < (opened_ms := opened.latest_ms(book.dates)):
         what = opened.record.replace("_", " ")
         return (
             f"its {contact_ms / 60_000:g} min of contact would have begun before the clean side was opened ({what}, "
-            f"{age_text(at_ms - opened.at_ms)} before the end)"
+            f"{age_text(max(at_ms - opened_ms, 0))} before the end)"
         )
     return _tested_before(book, at_ms)
 
@@ -227,7 +276,7 @@ def _release(book: Book, at_ms: int, body: Mapping[str, Any], now: Now) -> str:
             return (
                 f"it is dated before the hold {'' if called is None else f'{called!r} '}of {rfc3339(hold.at_ms)} began"
             )
-    if addressed or (book.loss is not None and answers_loss(body)):
+    if addressed or (answers_loss(body) and (book.loss is not None or overlooked(book) is not None)):
         return ""
     if not holds:
         return "nothing is held"

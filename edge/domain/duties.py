@@ -9,9 +9,11 @@ from __future__ import annotations
 
 import difflib
 import re
+from collections import deque
 from collections.abc import Callable, Iterator, Mapping, Sequence
 from datetime import UTC, date, datetime, timedelta
 from functools import lru_cache
+from itertools import chain
 from typing import Any, Final, NamedTuple
 from zoneinfo import ZoneInfo
 
@@ -28,6 +30,7 @@ ALARM_RECORDS: Final = frozenset({"acknowledge", "shelve", "unshelve", "out_of_s
 
 AHEAD_MS: Final = 300_000  # a record's time may be this far ahead of ours: two clocks are never the same
 DAY_MS: Final = 86_400_000
+FEW: Final = 3  # of each kind so many are never forgotten
 NEARLY: Final = 0.8  # a word that is like another by so much is a slip of the pen
 
 
@@ -68,6 +71,15 @@ class Fact(NamedTuple):
         if dated.doubt or not isinstance(said, str):
             return self._replace(at_ms=dated.wall_ms, doubt=dated.doubt)
         return self._replace(at_ms=claimed(wall_ms_of(said), self.stamp, dated.wall_ms), doubt="")
+
+    def latest_ms(self, dates: Dates) -> int:
+        """The latest time at which it may have happened: `at_ms` is the earliest, where the clock was wrong when it was recorded."""
+        said = self.body.get("at")
+        if self.stamp is None or self.doubt or not self.stamp.trusted or not isinstance(said, str):
+            return self.at_ms
+        claim_ms, dated_ms = wall_ms_of(said), dates.of(self.stamp).wall_ms
+        before_ms = self.stamp.wall_ms - claim_ms
+        return self.at_ms if before_ms < 0 else min(dated_ms, max(claim_ms, dated_ms - before_ms))
 
     def as_state(self) -> list[Any]:
         """What has to survive a restart, as JSON."""
@@ -316,8 +328,10 @@ class Book:
                     self._recount(fact.body.get("of"), counts=not counts)
 
     def _thin(self) -> None:
-        """Forget what can't decide anything any more: all but the newest hundred and the newest of each kind."""
-        newest: dict[Any, Fact] = {}
+        """Forget what can't decide anything any more: all but the newest hundred, and the newest few of each kind: any of them may be
+        taken back, and the one before it holds again.
+        """
+        newest: dict[Any, deque[Fact]] = {}
         latest: dict[Any, Fact] = {}
         for fact in self.facts:
             key = (
@@ -333,12 +347,13 @@ class Book:
                 self.passed(fact) if fact.record == "daily_test" else fact.body.get("passed"),
                 opens(fact, self.settings),
                 is_machine_changed(fact),
+                bool(fact.body.get("stands")),
             )
-            newest[key] = fact
+            newest.setdefault(key, deque(maxlen=FEW)).append(fact)
             if key not in latest or fact.at_ms >= latest[key].at_ms:
                 latest[key] = fact
         keep = (
-            {id(f) for f in (*newest.values(), *latest.values())}
+            {id(f) for f in (*chain.from_iterable(newest.values()), *latest.values(), *self._at_work()[1])}
             | {id(f) for f in self.facts[-100:]}
             | {id(f) for f in self.facts if f.record in ("hold", "release", "calibration", "correction")}
         )
@@ -394,15 +409,22 @@ class Book:
     @property
     def works(self) -> list[Fact]:
         """Works that were declared and not ended: who ends work ends their own, and another's where they have none."""
+        return self._at_work()[0]
+
+    def _at_work(self) -> tuple[list[Fact], list[Fact]]:
+        """(works that stand, all that began or ended since nobody was at work: only together do they say which stand)."""
         standing: list[Fact] = []
+        since: list[Fact] = []
         for fact in self.facts:
             if fact.counts and fact.record == "work_begins":
                 standing.append(fact)
+                since.append(fact)
             elif fact.counts and fact.record == "work_ends":
                 who = name_of(fact.body)
                 is_own = any(name_of(work.body) == who for work in standing)
                 standing = [work for work in standing if is_own and name_of(work.body) != who]
-        return standing
+                since = [*since, fact] if standing else []
+        return standing, since
 
 
 def name_of(body: Mapping[str, Any], key: str = "by") -> str:

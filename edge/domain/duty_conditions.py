@@ -18,6 +18,10 @@ if TYPE_CHECKING:
     from edge.domain.station import Station
 
 DO_TEST = "Do the daily test and record it"
+OVERLOOKED_ASK = (
+    "See that what failed was put right, and that the station file names all that is there; whoever recorded it in error corrects it; "
+    "else record a release that names no hold"
+)
 
 
 def daily_test(station: Station, now: Now) -> Judged:
@@ -50,7 +54,9 @@ def water_path_treatment(station: Station, now: Now) -> Judged:
     opened, treated = book.opened(), book.treated()
     ask = "Pass the daily test, then do the water-path treatment by the label, drain and rinse, and record it"
     dated = opened is not None and not opened.doubt
-    if treated is not None and (not dated or opened is None or began_ms(treated.body, treated.at_ms) >= opened.at_ms):
+    if treated is not None and (
+        not dated or opened is None or began_ms(treated.body, treated.at_ms) >= opened.latest_ms(book.dates)
+    ):
         return by_fact(MET, f"done {age_text(now.wall_ms - treated.at_ms)} ago", treated)
     if opened is None:
         return Judged(UNKNOWN, "neither a treatment nor an opening of the clean side on record", ask=ask)
@@ -110,6 +116,13 @@ def outlet_tested(station: Station, outlet: str, now: Now) -> Judged | None:
     by, why = last.body.get("by", "somebody"), outlet_result(last.body)[1]
     told = f"its last test {'failed' if why == 'failed' else f'did not pass: {why}'}"
     return by_fact(UNMET, f"{told} ({by}, {age_text(now.wall_ms - last.at_ms)} ago)", last, ask)
+
+
+def overlooked_text(failed: Fact) -> str:
+    """What a failure means that no condition looks at."""
+    about = outlets_of(failed.body) if failed.record == "outlet_test" else [failed.body.get("filter")]
+    what = f"{failed.record.replace('_', ' ')} {' and '.join(str(a) for a in about if a is not None)}".strip()
+    return f"{failed.body.get('by', 'somebody')} recorded that it failed ({what}), and nothing in the station file looks at it"
 
 
 def _passed(check: Fact) -> bool:

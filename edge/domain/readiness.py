@@ -12,9 +12,17 @@ from typing import TYPE_CHECKING, Any, Final
 from edge.domain import losses
 from edge.domain.alarms import AT_LIMIT, CHATTER_TIMES, CHATTER_WITHIN_MS
 from edge.domain.calibration import K_CALIBRATED, combined, probability_within
+from edge.domain.counting import overlooked
 from edge.domain.cross_ceiling import Ceiling
 from edge.domain.duties import months_later_ms
-from edge.domain.duty_conditions import daily_test, disinfectant, outlet_tested, water_path_treatment
+from edge.domain.duty_conditions import (
+    OVERLOOKED_ASK,
+    daily_test,
+    disinfectant,
+    outlet_tested,
+    overlooked_text,
+    water_path_treatment,
+)
 from edge.domain.entered import entered_value
 from edge.domain.entries import Now, rfc3339
 from edge.domain.evidence import LIVE_FROM
@@ -114,7 +122,9 @@ class Readiness:
         """Nobody holds the station."""
         hold = self.station.book.hold
         if hold is None:
-            loss = self.station.book.loss
+            loss, failed = self.station.book.loss, overlooked(self.station.book)
+            if failed is not None:
+                return by_fact(UNMET, overlooked_text(failed), failed, OVERLOOKED_ASK)
             return Judged(MET, "no hold") if loss is None else by_fact(UNKNOWN, losses.text(loss), loss, losses.ASK)
         why = hold.body.get("why") or hold.body.get("name") or "no reason given"
         return by_fact(UNMET, f"held by {hold.body.get('by', 'somebody')}: {why}", hold, "Have the hold released")
@@ -305,6 +315,10 @@ class Readiness:
                 evidence_ms=at_ms,
                 probability=sure,
             )
+        raised = [s.desk.alarms.get(f"{role.removeprefix('supply_')}_{side}") for side in ("low", "high")]
+        if seq is not None and any(a is not None and a.present and (a.seq or 0) > seq for a in raised):
+            text += ", but it raised an alarm in a later draw whose end was not seen"
+            return Judged(UNKNOWN, text, ask="Draw water for half a minute", seq=seq, evidence_ms=at_ms)
         return Judged(MET, self._nominally(text, point), seq=seq, evidence_ms=at_ms, probability=sure)
 
     def has_static_moved(self, mono_ms: int) -> bool:

@@ -44,7 +44,7 @@ from edge.domain.warmth import Warmth
 from edge.domain.water import Draw, DrawWatch
 
 #: changes when the meaning of state() changes; snapshots of another version are rebuilt from the journal
-FOLD_VERSION: Final = 6
+FOLD_VERSION: Final = 7
 #: at the latest after this everything is judged anew, whatever happened
 LOOK_AGAIN_MS: Final = 3_600_000
 #: while water is drawn, leaks are looked for so often
