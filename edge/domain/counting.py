@@ -9,8 +9,7 @@ from __future__ import annotations
 
 import difflib
 import re
-from collections.abc import Mapping
-from functools import partial
+from collections.abc import Iterator, Mapping
 from typing import Any, Final
 
 from edge.domain.daily_tests import failed_ports, measured_ports, test_result
@@ -100,23 +99,31 @@ def outlet_result(body: Mapping[str, Any]) -> tuple[bool, str]:
     return body.get("passed") is True, "failed"
 
 
+def has_passed(fact: Fact) -> bool:
+    """Does it say so?"""
+    return fact.body.get("passed") is True
+
+
+def last_check(book: Book) -> Fact | None:
+    """The check of the disinfectant's concentration that stands."""
+    return book.standing("concentration_check", has_passed)
+
+
+def failed_outlet_test(book: Book, outlet: str) -> Fact | None:
+    """The newest test of this outlet, if it failed."""
+    last = book.standing("outlet_test", _outlet_passed, lambda fact: outlet in outlets_of(fact.body))
+    return None if last is None or _outlet_passed(last) else last
+
+
+def _outlet_passed(fact: Fact) -> bool:
+    return outlet_result(fact.body)[0]
+
+
 def overlooked(book: Book) -> Fact | None:
     """The newest failure that stands and that no condition of the station file looks at: its section, filter or outlet is gone, or never
     was. A release that names no hold, and finds none, answers for those before it.
     """
-    settings = book.settings
-    fitted = {p.of or p.id for p in settings.points if p.role is Role.OUTLET_PROTECTION}
-    found: list[Fact | None] = []
-    if settings.daily_test is None:
-        found.append(book.standing("daily_test", book.passed))
-    if settings.reuse_life_ms is None:
-        found.append(book.standing("concentration_check", _has_passed))
-    tested = {o for f in book.facts if f.record == "outlet_test" for o in outlets_of(f.body)} - fitted
-    for outlet in tested:
-        found.append(book.standing("outlet_test", _outlet_passed, partial(_is_about, outlet)))
-    looked_at = {f.body.get("filter") for f in book.facts if f.record == "service"} - {f.id for f in settings.filters}
-    found += [book.failed(name) for name in looked_at if isinstance(name, str)]
-    failed = {id(f) for f in found if f is not None and _keeps_back(book, f)}
+    failed = {id(fact) for fact in _failures_nobody_looks_at(book)}
     held: list[Fact] = []
     last: Fact | None = None
     for fact in book.facts:
@@ -130,22 +137,28 @@ def overlooked(book: Book) -> Fact | None:
     return last
 
 
-def _keeps_back(book: Book, fact: Fact) -> bool:
-    if fact.record == "daily_test":
-        return test_result(book.settings, fact.body)[0] is False
-    return fact.record == "service" or not (_outlet_passed(fact) if fact.record == "outlet_test" else _has_passed(fact))
+def _failures_nobody_looks_at(book: Book) -> Iterator[Fact]:
+    settings = book.settings
+    if settings.daily_test is None:
+        test = book.standing("daily_test", book.passed)
+        if test is not None and test_result(settings, test.body)[0] is False:
+            yield test
+    if settings.reuse_life_ms is None:
+        check = last_check(book)
+        if check is not None and not has_passed(check):
+            yield check
+    tested = {outlet for f in book.facts if f.record == "outlet_test" for outlet in outlets_of(f.body)}
+    for outlet in tested - set(_fitted_outlets(settings)):
+        if (failed := failed_outlet_test(book, outlet)) is not None:
+            yield failed
+    looked_at = {f.body.get("filter") for f in book.facts if f.record == "service"} - {f.id for f in settings.filters}
+    for name in looked_at:
+        if isinstance(name, str) and (failed := book.failed(name)) is not None:
+            yield failed
 
 
-def _is_about(outlet: str, fact: Fact) -> bool:
-    return outlet in outlets_of(fact.body)
-
-
-def _has_passed(fact: Fact) -> bool:
-    return fact.body.get("passed") is True
-
-
-def _outlet_passed(fact: Fact) -> bool:
-    return outlet_result(fact.body)[0]
+def _fitted_outlets(settings: Settings) -> list[str]:
+    return [p.of or p.id for p in settings.points if p.role is Role.OUTLET_PROTECTION]
 
 
 def began_ms(body: Mapping[str, Any], at_ms: int) -> int:
@@ -179,8 +192,7 @@ def _unseen(settings: Settings, record: str, body: Mapping[str, Any]) -> str:
     if record == "filter_change":
         return _not_among("filter", names_of(body), [f.id for f in settings.filters])
     if record == "outlet_test":
-        fitted = [p.of or p.id for p in settings.points if p.role is Role.OUTLET_PROTECTION]
-        return _not_among("outlet", outlets_of(body), fitted)
+        return _not_among("outlet", outlets_of(body), _fitted_outlets(settings))
     if record == "service" and body.get("passed") is False and not _failed_filter(settings, body):
         return "nothing looks at a service that failed, but for one of a filter: record a hold if the station may not start"
     return ""

@@ -6,7 +6,7 @@ from datetime import timedelta
 from typing import TYPE_CHECKING
 from zoneinfo import ZoneInfo
 
-from edge.domain.counting import began_ms, outlet_result, outlets_of
+from edge.domain.counting import began_ms, failed_outlet_test, has_passed, last_check, outlet_result, outlets_of
 from edge.domain.daily_tests import test_result
 from edge.domain.duties import Fact, day_start_ms, is_test_due
 from edge.domain.entries import Now
@@ -71,8 +71,8 @@ def disinfectant(station: Station, now: Now) -> Judged:
     """Within its reuse life, and strong enough as far as it was checked."""
     book = station.book
     fill, changed = book.last("disinfectant_fill"), book.machine_changed()
-    check = book.standing("concentration_check", _passed)
-    if check is not None and not _passed(check) and (fill is None or not book.comes_after(fill, check)):
+    check = last_check(book)
+    if check is not None and not has_passed(check) and (fill is None or not book.comes_after(fill, check)):
         ask = "Change the disinfectant by its label, or check it again and record that"
         return by_fact(UNMET, "the last check of its concentration failed", check, ask)
     if fill is None:
@@ -107,10 +107,8 @@ def label_ends_ms(fill: Fact, zone: ZoneInfo) -> int | None:
 
 def outlet_tested(station: Station, outlet: str, now: Now) -> Judged | None:
     """The condition of an outlet whose last test failed; None where none did."""
-    last = station.book.standing(
-        "outlet_test", lambda fact: outlet_result(fact.body)[0], lambda fact: outlet in outlets_of(fact.body)
-    )
-    if last is None or outlet_result(last.body)[0]:
+    last = failed_outlet_test(station.book, outlet)
+    if last is None:
         return None
     ask = f"Have the {outlet} outlet mended by licensed staff, test it again and record that"
     by, why = last.body.get("by", "somebody"), outlet_result(last.body)[1]
@@ -123,10 +121,6 @@ def overlooked_text(failed: Fact) -> str:
     about = outlets_of(failed.body) if failed.record == "outlet_test" else [failed.body.get("filter")]
     what = f"{failed.record.replace('_', ' ')} {' and '.join(str(a) for a in about if a is not None)}".strip()
     return f"{failed.body.get('by', 'somebody')} recorded that it failed ({what}), and nothing in the station file looks at it"
-
-
-def _passed(check: Fact) -> bool:
-    return check.body.get("passed") is True
 
 
 def _doubted(station: Station, record: str) -> tuple[str, str] | None:

@@ -150,3 +150,20 @@ class Driver:
         self.record("water_path_treatment", at="2026-03-15T08:00:00Z", contact_min=12)
         self.record("disinfectant_fill", at="2026-03-14T08:00:00Z")
         self.record("daily_test", passed=True)
+
+
+def ready() -> Driver:
+    """READY: water was drawn and all duties are done."""
+    driver = Driver()
+    driver.run(130, QUIET)
+    driver.run(60, DRAWING)
+    driver.run(300, QUIET, every_s=5)
+    driver.duties_done()
+    driver.run(5, QUIET)
+    assert driver.verdict() == "ready"
+    return driver
+
+
+def kept(driver: Driver, record: str, **more: Any) -> dict[str, Any]:
+    """The body that a record is kept with."""
+    return dict(driver.record(record, **more)[0].body)

@@ -14,25 +14,10 @@ from edge.domain.entries import rfc3339, wall_ms_of
 from edge.domain.errors import RecordRefused
 from edge.domain.forms import last_day, refuse
 from edge.domain.station import Station
-from tests.unit.stations import DRAWING, HOUR, QUIET, Driver
+from tests.unit.stations import HOUR, Driver, kept, ready
 
 MINUTE = 60_000
 DAY = 24 * HOUR
-
-
-def ready() -> Driver:
-    driver = Driver()
-    driver.run(130, QUIET)
-    driver.run(60, DRAWING)
-    driver.run(300, QUIET, every_s=5)
-    driver.duties_done()
-    driver.run(5, QUIET)
-    assert driver.verdict() == "ready"
-    return driver
-
-
-def kept(driver: Driver, record: str, **more: Any) -> dict[str, Any]:
-    return dict(driver.record(record, **more)[0].body)
 
 
 def seq_of(driver: Driver) -> int:

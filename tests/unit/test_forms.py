@@ -24,7 +24,7 @@ from edge.domain.forms import FORMS, help_text, refuse
 from edge.domain.readings import Role
 from edge.domain.settings import DailyTest
 from edge.domain.station import Station
-from tests.unit.stations import DRAWING, HOUR, POINTS, QUIET, SETTINGS, Driver
+from tests.unit.stations import HOUR, POINTS, QUIET, SETTINGS, Driver, kept, ready
 
 MINUTE = 60_000
 #: a body of each record that fits its form
@@ -46,21 +46,6 @@ FITS: dict[str, dict[str, Any]] = {
     "correction": {"of": 3},
     "clock_confirmed": {"time": "2026-03-16T05:50:00Z"},
 }
-
-
-def ready() -> Driver:
-    driver = Driver()
-    driver.run(130, QUIET)
-    driver.run(60, DRAWING)
-    driver.run(300, QUIET, every_s=5)
-    driver.duties_done()
-    driver.run(5, QUIET)
-    assert driver.verdict() == "ready"
-    return driver
-
-
-def kept(driver: Driver, record: str, **more: Any) -> dict[str, Any]:
-    return dict(driver.record(record, **more)[0].body)
 
 
 def folded(driver: Driver) -> Station:
