@@ -63,8 +63,13 @@ class SkipWatch:
         self.listed, self.wants_count = listed, wants_count
         self.counts: Counter[str] = Counter()
         self.unlisted: list[tuple[str, str]] = []
+        self._files: set[str] = set()
 
     def _skipped(self, report: pytest.TestReport | pytest.CollectReport) -> None:
+        if isinstance(report, pytest.CollectReport):
+            if report.nodeid in self._files:
+                return  # each worker collects each file
+            self._files.add(report.nodeid)
         self.counts["skipped"] += 1
         reason = reason_of(report)
         if not any(skip.covers(report.nodeid, reason) for skip in self.listed):
@@ -102,29 +107,9 @@ class SkipWatch:
             print(f"{passed} passed, {failed + len(self.unlisted)} failed, {skipped} skipped")
 
 
-def in_share(path: str, share: int, of: int) -> bool:
-    """Is this test file in the share? Files are dealt out by name; what cuts the power goes with the first."""
-    name = Path(path).name
-    if name.startswith("test_powercut"):
-        return share == 1
-    return 1 + sum(map(ord, name)) % of == share
-
-
-def pytest_collection_modifyitems(config: pytest.Config, items: list[pytest.Item]) -> None:
-    share, _, of = config.getoption("--share").partition("/")
-    if not (share.isdigit() and of.isdigit() and 1 <= int(share) <= int(of)):
-        raise pytest.UsageError(f"--share {config.getoption('--share')} can't be used: expected K/N, for instance 1/2")
-    kept = [item for item in items if int(of) == 1 or in_share(item.path.as_posix(), int(share), int(of))]
-    config.hook.pytest_deselected(items=[item for item in items if item not in set(kept)])
-    items[:] = kept
-
-
 def pytest_addoption(parser: pytest.Parser) -> None:
     group = parser.getgroup("warmwell")
     group.addoption("--plain-count", action="store_true", help="end with `N passed, N failed, N skipped` on a line")
-    group.addoption(
-        "--share", default="1/1", help="K/N: only this share of the files (tests that wait run side by side)"
-    )
     group.addoption("--allowed-skips", type=Path, default=ALLOWED_SKIPS, help="the list of skips that are fine")
 
 
@@ -133,4 +118,5 @@ def pytest_configure(config: pytest.Config) -> None:
         listed = allowed_skips(config.getoption("--allowed-skips").read_text(encoding="utf-8"))
     except (OSError, ValueError) as exc:
         raise pytest.UsageError(f"the list of allowed skips can't be used: {exc}") from exc
-    config.pluginmanager.register(SkipWatch(listed, config.getoption("--plain-count")), "warmwell-skips")
+    if not hasattr(config, "workerinput"):  # what workers report is counted where they are started
+        config.pluginmanager.register(SkipWatch(listed, config.getoption("--plain-count")), "warmwell-skips")

@@ -24,20 +24,9 @@ if [ $# -gt 0 ]; then
     run "$@"
     status=$?
 else
-    # Many tests wait: two shares of the files run side by side.
-    other=$(mktemp)
-    trap 'rm -f "$other"' EXIT
-    run --share 2/2 >"$other" 2>&1 &
-    second=$!
-    trap 'kill "$second" 2>/dev/null; exit 130' INT TERM
-    first_out=$(mktemp)
-    run --share 1/2 2>&1 | tee "$first_out"
-    status=${PIPESTATUS[0]}
-    wait "$second" || status=$?
-    cat "$other"
-    awk '/^[0-9]+ passed, [0-9]+ failed, [0-9]+ skipped$/ { p += $1; f += $3; s += $5; n++ }
-         END { if (n == 2) print p " passed, " f " failed, " s " skipped"; else exit 1 }' "$first_out" "$other" || status=1
-    rm -f "$first_out"
+    # Many tests wait: two workers take a file at a time.
+    run --numprocesses 2 --dist loadfile
+    status=$?
 fi
 if [ ${#faults[@]} -gt 0 ]; then
     printf 'not passed: %s\n' "${faults[@]}" >&2

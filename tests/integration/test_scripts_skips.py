@@ -82,3 +82,19 @@ def test_a_list_that_cannot_be_read_is_said(tmp_path: Path):
     status, said = run(tmp_path, "test_some.py::test_here_or_not\n", TESTS)
     assert status == pytest.ExitCode.USAGE_ERROR
     assert any("line 1 of the list of skips" in line for line in said)
+
+
+@pytest.mark.parametrize(
+    ("listed", "tests", "ends"),
+    [
+        ("", TESTS, "2 passed, 1 failed, 1 skipped"),
+        ("*here_or_not* | no /dev/fuse*\n", TESTS, "2 passed, 0 failed, 1 skipped"),
+        ("", WHOLE, "0 passed, 1 failed, 1 skipped"),
+        ("", BROKEN, "0 passed, 2 failed, 1 skipped"),
+    ],
+    ids=["unlisted", "listed", "whole module", "expected failure"],
+)
+def test_workers_side_by_side_count_each_test_once(tmp_path: Path, listed: str, tests: str, ends: str):
+    status, said = run(tmp_path, listed, tests, "--numprocesses", "2", "--dist", "loadfile")
+    assert said[-1] == ends
+    assert (status == 0) == (" 0 failed," in ends)
