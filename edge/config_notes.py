@@ -21,7 +21,6 @@ from edge.config_points import (
 from edge.config_reading import Findings
 from edge.config_sections import Tables, kind_of, other_kinds
 from edge.config_sensors import warnings as sensor_warnings
-from edge.domain.catalogue import CATALOGUE
 from edge.domain.cross_roles import ONE_POINT
 from edge.domain.entered import BY_EYE_ROLES, INSTEAD
 from edge.domain.quantities import pulse_frequency_hz
@@ -277,9 +276,6 @@ def not_active(tables: Tables) -> Iterator[str]:
                 f"{_listed(points)} without a reading."
             )
     for alarm_id, table in tables.alarm.items():
-        if alarm_id not in CATALOGUE:
-            yield f"alarm.{alarm_id}: checked, but this version doesn't raise this alarm yet."
-            continue
         if table.re_announce is not None:
             yield f"alarm.{alarm_id}.re_announce: checked, but this version tells an alarm once."
     yield from _parts(tables)
@@ -289,8 +285,6 @@ def not_active(tables: Tables) -> Iterator[str]:
 
 def _parts(tables: Tables) -> Iterator[str]:
     """Settings of the station itself that nothing looks at yet."""
-    if tables.reservoir is not None and tables.reservoir.volume is not None:
-        yield "reservoir.volume: checked, but this version's first forecast doesn't use it yet."
     if len(tables.filter) > _MOST_STAGES:
         yield f"filter: this version tells the pressure drops of {_MOST_STAGES} stages, not of {len(tables.filter)}."
     for own in tables.duty:

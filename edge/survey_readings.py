@@ -46,7 +46,7 @@ def kind_of_unit(unit: str) -> tuple[str, Kind] | None:
     """A unit as the station file spells it, and what it measures; None where it is none that is known here.
 
     >>> kind_of_unit("PSI"), kind_of_unit("apples")
-    (('psi', <Kind.PRESSURE: 'pressure'>), None)
+    (('PSI', <Kind.PRESSURE: 'pressure'>), None)
     """
     for name in (unit, _SPELT.get(unit, unit)):
         for kind in (Kind.PRESSURE, Kind.TEMPERATURE, Kind.FLOW, Kind.CONDUCTIVITY):

@@ -133,8 +133,8 @@ def platinum_ohm(celsius: float, at_zero_ohm: float = _PT1000_OHM) -> float:
     Source: IEC 60751, Callendar and van Dusen's equations; the simulated element's own, so that the transducer's inverse is
     checked against something that is not itself.
 
-    >>> round(platinum_ohm(100.0), 2)
-    1385.06
+    >>> round(platinum_ohm(100.0), 3)
+    1385.055
     """
     cold = _C * (celsius - 100.0) * celsius**3 if celsius < 0.0 else 0.0
     return at_zero_ohm * (1.0 + _A * celsius + _B * celsius**2 + cold)

@@ -51,7 +51,7 @@ def time_to_s(start_c: float, target_c: float, plateau: float, rate_per_s: float
     """Seconds from `start_c` to `target_c` on the way to `plateau` with b = UA/C = `rate_per_s`; None where it never gets there.
 
     >>> round(time_to_s(20.0, 39.0, 80.0, 1 / 18_000))
-    6853
+    6854
     """
     if (
         rate_per_s <= 0.0

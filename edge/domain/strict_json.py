@@ -55,7 +55,7 @@ def shown(text: object) -> str:
     """What was sent, quoted and shortened, safe to show back.
 
     >>> shown("x" * 100)[-8:]
-    "xxxxx…'"
+    "xxxxxx…'"
     """
     plain = text if isinstance(text, str) else repr(text)
     plain = plain if len(plain) <= _SHOWN else plain[:_SHOWN] + "…"
