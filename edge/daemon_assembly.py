@@ -16,7 +16,7 @@ from typing import Any, Final
 
 from edge.acquisition import Acquisition
 from edge.clock import RealClock
-from edge.config import StationFile
+from edge.config import StationFile, settings_of
 from edge.daemon_series import CurrentSeries
 from edge.daemon_unkept import UnkeptJournal
 from edge.daemon_version import program_version
@@ -207,6 +207,7 @@ class Assembly:
             tickers=self._tickers,
             on_entries=self._came,
             not_kept=self.not_kept,
+            as_before=lambda document, state: Station(settings_of(document), self.clock.boot, state),
         )
         self.judge.start()
 

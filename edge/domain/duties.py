@@ -22,7 +22,7 @@ from edge.domain.dates import Dates, claimed
 from edge.domain.entries import Now, Stamp, wall_ms_of
 from edge.domain.errors import RecordRefused
 from edge.domain.forms import LONGEST_NAME, known
-from edge.domain.losses import unconfirmed
+from edge.domain.losses import DROPPED, LOST, unanswered, unconfirmed
 from edge.domain.settings import Settings
 
 #: what people do to alarms: remembered by the alarms themselves
@@ -355,7 +355,7 @@ class Book:
         keep = (
             {id(f) for f in (*chain.from_iterable(newest.values()), *latest.values(), *self._at_work()[1])}
             | {id(f) for f in self.facts[-100:]}
-            | {id(f) for f in self.facts if f.record in ("hold", "release", "calibration", "correction")}
+            | {id(f) for f in self.facts if f.record in ("hold", "release", "calibration", "correction", LOST, DROPPED)}
         )
         self.facts = [f for f in self.facts if id(f) in keep]
 
@@ -400,6 +400,11 @@ class Book:
     def loss(self) -> Fact | None:
         """Entries that the journal lost, until a person has answered for them."""
         return unconfirmed(self.facts)
+
+    @property
+    def dropped(self) -> list[Fact]:
+        """What was owed when the station file stopped asking for it, until a person has answered for it."""
+        return unanswered(self.facts)
 
     @property
     def work(self) -> Fact | None:

@@ -9,18 +9,15 @@ from __future__ import annotations
 from functools import partial
 from typing import TYPE_CHECKING, Any, Final
 
-from edge.domain import losses
-from edge.domain.alarms import AT_LIMIT, CHATTER_TIMES, CHATTER_WITHIN_MS
+from edge.domain.alarms import AT_LIMIT
 from edge.domain.calibration import K_CALIBRATED, combined, probability_within
-from edge.domain.counting import overlooked
 from edge.domain.cross_ceiling import Ceiling
+from edge.domain.dropped import no_hold
 from edge.domain.duties import months_later_ms
 from edge.domain.duty_conditions import (
-    OVERLOOKED_ASK,
     daily_test,
     disinfectant,
     outlet_tested,
-    overlooked_text,
     water_path_treatment,
 )
 from edge.domain.entered import entered_value
@@ -43,9 +40,6 @@ if TYPE_CHECKING:
     from edge.domain.station import Station
 
 UNCALIBRATED: Final = " (uncalibrated)"
-#: an outlet that has tripped counts as live once it has been so for this long: one whose contact chatters would have tripped again
-STEADY_MS: Final = CHATTER_WITHIN_MS // (CHATTER_TIMES - 1)
-
 #: what a pressure is judged by where there is no flow meter (meterless.py)
 BY_DROP: Final = "no flow meter: taken while the filters take pressure"
 NOTE: Final = "Surroundings only: the maker's instructions decide the rest"
@@ -67,7 +61,7 @@ class Readiness:
         self.station = station
         self._static = Ceiling()
         settings = station.settings
-        self.judges: dict[str, Any] = {"free": self.free, "no_hold": self.no_hold}
+        self.judges: dict[str, Any] = {"free": self.free, "no_hold": partial(no_hold, station)}
         if settings.reservoir is not None:
             self.judges["reservoir"] = self.reservoir
         if settings.supply is not None:
@@ -117,17 +111,6 @@ class Readiness:
     def _running(self) -> str:
         short = self.station.transfers.short
         return "a cycle is running: the heated liquid is away" + (f"; {short}" if short else "")
-
-    def no_hold(self, now: Now) -> Judged:
-        """Nobody holds the station."""
-        hold = self.station.book.hold
-        if hold is None:
-            loss, failed = self.station.book.loss, overlooked(self.station.book)
-            if failed is not None:
-                return by_fact(UNMET, overlooked_text(failed), failed, OVERLOOKED_ASK)
-            return Judged(MET, "no hold") if loss is None else by_fact(UNKNOWN, losses.text(loss), loss, losses.ASK)
-        why = hold.body.get("why") or hold.body.get("name") or "no reason given"
-        return by_fact(UNMET, f"held by {hold.body.get('by', 'somebody')}: {why}", hold, "Have the hold released")
 
     # -- the reservoir
 
@@ -511,7 +494,7 @@ class Readiness:
             return Judged(
                 UNKNOWN, "live at this moment, but its trip comes and goes", ask=f"Have the {ident} outlet looked into"
             )
-        left_ms = s.steady_in_ms(ident, now)
+        left_ms = s.outages.steady_in_ms(ident, now)
         if left_ms > 0:
             when = Forecast(left_ms, left_ms, left_ms, "")
             return Judged(UNKNOWN, "live again, but not yet for long enough to count as steady", mends=True, when=when)

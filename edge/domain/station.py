@@ -11,7 +11,7 @@ from functools import partial
 from typing import Any, Final
 from zoneinfo import ZoneInfo
 
-from edge.domain import show
+from edge.domain import dropped, show
 from edge.domain.alarmdesk import AlarmDesk
 from edge.domain.calibrations import Calibrations
 from edge.domain.contradictions import Contradictions
@@ -19,17 +19,18 @@ from edge.domain.counting import judge, stands
 from edge.domain.cross_weigh import Seconds, Weighing
 from edge.domain.duties import ALARM_RECORDS, Book, Fact, checked, local_date, next_date_change_ms
 from edge.domain.duty_alarms import raise_duties
-from edge.domain.duty_conditions import label_ends_ms
 from edge.domain.entered import BY_EYE, Entered, sensed
 from edge.domain.entries import Draft, Entry, Now, Stamp, rfc3339, wall_ms_of
 from edge.domain.evidence import Evidence, Shown
 from edge.domain.filter_alarms import look_at_filters
 from edge.domain.hours import at_rest
 from edge.domain.leaks import look_for_leak, recall_leak
-from edge.domain.losses import LOST, tells_of_loss
+from edge.domain.losses import DROPPED, LOST, tells_of_loss
 from edge.domain.meterless import Meterless, assumed_l_min
+from edge.domain.next_look import ends_in_ms
+from edge.domain.outages import Outages
 from edge.domain.phases import DRAW_BELONGS_MS, Phase, phase_of
-from edge.domain.readiness import STEADY_MS, Judged, Readiness, assemble
+from edge.domain.readiness import Judged, Readiness, assemble
 from edge.domain.readings import Reading, Role, Sample
 from edge.domain.recalibrated import weighed
 from edge.domain.records import as_draft_body, to_alarms
@@ -44,7 +45,7 @@ from edge.domain.warmth import Warmth
 from edge.domain.water import Draw, DrawWatch
 
 #: changes when the meaning of state() changes; snapshots of another version are rebuilt from the journal
-FOLD_VERSION: Final = 7
+FOLD_VERSION: Final = 8
 #: at the latest after this everything is judged anew, whatever happened
 LOOK_AGAIN_MS: Final = 3_600_000
 #: while water is drawn, leaks are looked for so often
@@ -74,6 +75,7 @@ class Station:
         self.draws = DrawWatch(settings.supply) if settings.supply is not None else None
         self.phase = Phase.IDLE
         self.evidence = Evidence(settings, self.zone, boot, self.book)
+        self.outages = Outages(self)
         self._find_points()
         self.desk = AlarmDesk(
             settings,
@@ -99,6 +101,7 @@ class Station:
         self._belongs_until_ms: int | None = None
         self._sides: tuple[int | None, ...] = ()  # on which sides of its limits the draw under way stands
         self._verdicts = VerdictMemory()
+        self.settings_told: tuple[int, str] | None = None  # seq and digest of the settings that the journal told last
         self.readiness = Readiness(self)
         self.reservoir_alarms = ReservoirAlarms(self, partial(self._draft, "cool_down"))
         if state is not None:
@@ -120,7 +123,6 @@ class Station:
         self.supply_point = first(Role.SUPPLY_PRESSURE)
         self.flow_point = first(Role.SUPPLY_FLOW)
         self.power_point = first(Role.MACHINE_POWER)
-        self._tripped_ms: dict[str, int] = {}  # outlet -> when it was last read as tripped
         self.leak_points = by_role.get(Role.LEAK, [])
         points = {p.id: p for p in self.settings.points}
         self.outlets: list[tuple[str, str]] = [(points[p].of or p, p) for p in by_role.get(Role.OUTLET_PROTECTION, [])]
@@ -283,6 +285,25 @@ class Station:
         self._settle(now)
         return self._take()
 
+    @property
+    def conditions(self) -> Iterable[str]:
+        """The ids of its conditions that have a judge."""
+        return self.readiness.judges
+
+    def owed(self, now: Now) -> dict[str, str]:
+        """What people owe the station now: condition -> why it isn't met. Asked before its settings change."""
+        self._begin(now)
+        return dropped.owed(self.judged(now))
+
+    def settings_changed(self, before: Mapping[str, str], now: Now) -> list[Draft]:
+        """These settings have come into force; `before` is what was owed under those before (owed())."""
+        self._begin(now)
+        gone = dropped.dropped(before, self.judged(now))
+        if gone:
+            self.book.add(Fact(None, DROPPED, now.wall_ms, {"owed": gone}, True, Stamp(self.boot, *now)))
+            self._draft(dropped.KIND, {"owed": gone})
+        return self._take()
+
     def _redate(self, wall_ms: int, mono_ms: int, by_ms: int) -> None:
         """What stands since a time of this boot has stood as long as before: by the clock as it is now that was then."""
         booted_ms = wall_ms - by_ms - mono_ms
@@ -357,22 +378,8 @@ class Station:
                 self.draws.lag_ms = self.meterless.lag_ms
                 self._hear_flow(flow_l_min, mono_ms, now)
 
-    def steady_in_ms(self, outlet: str, now: Now) -> int:
-        """In how long an outlet that is live again will have been so for long enough; 0 or less where it has."""
-        tripped_ms = self._tripped_ms.get(outlet)
-        return 0 if tripped_ms is None else tripped_ms + STEADY_MS - now.mono_ms
-
     def _hear_outlet(self, outlet: str, point: str, value: float, mono_ms: int, now: Now) -> None:
-        if value == 1.0:
-            self._tripped_ms[outlet] = mono_ms
-        if self.desk.set(
-            f"outlet_tripped:{outlet}",
-            value == 1.0,
-            now,
-            value=value,
-            point=point,
-            cause=f"the {outlet} outlet has tripped",
-        ):
+        if self.outages.hear(outlet, point, value, mono_ms, now):
             self._dirty = self._reservoir_moved = True
 
     def _hear_leak(self, value: float, mono_ms: int, now: Now) -> None:
@@ -559,30 +566,12 @@ class Station:
             if not self._dirty:
                 break
         self._dirty = False
-        self._plan_next_look(judged, now)
+        for end_ms in ends_in_ms(self, now):
+            if 0 < end_ms < LOOK_AGAIN_MS:
+                self._again_ms = min(self._again_ms, now.mono_ms + end_ms)
         body = self._verdicts.look(judged, now.wall_ms)
         if body is not None:
             self._drafts.append(Draft(now, "verdict", body))
-
-    def _plan_next_look(self, judged: Mapping[str, Judged], now: Now) -> None:
-        """When evidence or a reuse life runs out before the next hour."""
-        ends: list[int] = []
-        age_ms = self.evidence.age_ms(now)
-        if age_ms is not None and self.settings.supply is not None:
-            ends.append(self.settings.supply.stands_for_ms - age_ms + 1)
-        ends += [self.steady_in_ms(outlet, now) for outlet in self._tripped_ms]
-        fill = self.book.last("disinfectant_fill")
-        ends += [w.correction.due_ms - now.wall_ms for w in self.watches.values() if w.correction is not None]
-        if fill is not None and self.settings.reuse_life_ms is not None:
-            over = (fill.at_ms + self.settings.reuse_life_ms, label_ends_ms(fill, self.zone) or 0)
-            ends += [at_ms - now.wall_ms for at_ms in over]
-        for role, stands_ms in self.settings.not_fitted.items():
-            entered = self.book.last("entered_reading", role=str(role))
-            if entered is not None:
-                ends.append(entered.at_ms + stands_ms - now.wall_ms + 1)
-        for end in ends:
-            if 0 < end < LOOK_AGAIN_MS:
-                self._again_ms = min(self._again_ms, now.mono_ms + end)
 
     def drawn(self, key: str, now: Now) -> Shown:
         """What the last steady draw showed, or the one under way once it is steady."""
@@ -639,6 +628,10 @@ class Station:
                 self.desk.alarms[entry.body["id"]].seq = entry.seq
             elif entry.kind == "draw":
                 self.evidence.kept(entry.seq)
+            elif entry.kind == dropped.KIND:
+                self.book.number_next(entry.seq)
+            elif entry.kind == "settings":
+                self.settings_told = (entry.seq, entry.body["digest"])
             elif tells_of_loss(entry.kind, entry.body):
                 self._dirty = True
                 self.fold(entry)
@@ -653,6 +646,10 @@ class Station:
         elif tells_of_loss(entry.kind, body):
             self.book.add(Fact(entry.seq, LOST, entry.wall_ms, body, True))
             self.evidence.last = None  # a later draw may be among what was lost
+        elif entry.kind == dropped.KIND:
+            self.book.add(Fact(entry.seq, DROPPED, entry.wall_ms, body, True, entry.stamp))
+        elif entry.kind == "settings":
+            self.settings_told = (entry.seq, body["digest"])
         elif entry.kind == "record" and body.get("record") not in ALARM_RECORDS:
             counts = bool(body.get("stands")) or bool(body.get("counts"))
             self._add(Fact(entry.seq, body["record"], wall_ms_of(body["at"]), body, counts, entry.stamp))
@@ -680,7 +677,7 @@ class Station:
         return {
             "alarms": {ident: alarm.as_state() for ident, alarm in self.desk.alarms.items() if alarm.seq is not None or alarm.present},
             "facts": [fact.as_state() for fact in self.book.facts], "dates": self.book.dates.state(), "evidence": self.evidence.state(),
-            "phase": str(self.phase), "verdict": self._verdicts.state(),
+            "phase": str(self.phase), "verdict": self._verdicts.state(), "settings": self.settings_told,
             "doubts": self.contradictions.state(), "transfers": self.transfers.state(), **self.silence.state(),
             **({} if self.warmth is None else self.warmth.state()),
         }  # fmt: skip
@@ -698,3 +695,5 @@ class Station:
             self.warmth.restore(state)
         self.phase = Phase(state["phase"])
         self._verdicts.restore(state["verdict"])
+        told = state.get("settings")
+        self.settings_told = None if told is None else (int(told[0]), str(told[1]))

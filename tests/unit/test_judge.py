@@ -42,6 +42,12 @@ class FakeStation:
         self.folded: list[int] = []
         self.kept_seqs: list[int] = []
 
+    def owed(self, now: Now) -> dict[str, str]:
+        return {}
+
+    def settings_changed(self, before: Mapping[str, str], now: Now) -> list[Draft]:
+        return []
+
     def hear(self, samples: Sequence[Sample], now: Now) -> list[Draft]:
         if any(sample.point == "cursed" for sample in samples):
             raise RuntimeError("a fault of the station's own")
@@ -97,6 +103,8 @@ class FakeStation:
         return {}
 
     dates = Dates()
+    conditions: tuple[str, ...] = ()
+    settings_told: tuple[int, str] | None = None
     buses_seen: dict[str, dict[str, str]] = {}
 
 
