@@ -288,7 +288,7 @@ def _release(book: Book, at_ms: int, body: Mapping[str, Any], now: Now) -> str:
             return (
                 f"it is dated before the hold {'' if called is None else f'{called!r} '}of {rfc3339(hold.at_ms)} began"
             )
-    if addressed or (answers_loss(body) and any((book.loss, book.dropped, overlooked(book)))):
+    if addressed or (answers_loss(body) and any((book.loss, book.dropped, overlooked(book), book.power_unsure))):
         return ""
     if not holds:
         return "nothing is held"

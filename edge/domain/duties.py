@@ -50,6 +50,8 @@ DATED: Final = frozenset(
 _BY_DATE: Final = frozenset({"disinfectant_fill", "entered_reading"})
 #: that the machine was powered up: no record, but it stands among them in their order
 POWER_UP: Final = "power_up"
+#: that it may have been: nothing was heard of its power for a while
+POWER_UNSURE: Final = "power_unsure"
 
 
 class Fact(NamedTuple):
@@ -239,18 +241,24 @@ class Book:
                 found = fact
         return found
 
-    def powered_up_since(self, test: Fact) -> bool:
-        """Was the machine powered up after this test, or after it was recorded?"""
-        place = next((i for i, f in enumerate(self.facts) if f.record == POWER_UP), None)
+    def powered_up_since(self, test: Fact, record: str = POWER_UP) -> bool:
+        """Was the machine powered up after this test, or after it was recorded? POWER_UNSURE: may it have been?"""
+        place = next((i for i, f in enumerate(self.facts) if f.record == record), None)
         if place is None:
             return False
         up = self.facts[place]
         return not any(f is test for f in self.facts[place:]) or (not up.doubt and up.at_ms > test.at_ms)
 
-    def power_up(self, stamp: Stamp) -> None:
-        """The machine was powered up."""
-        self.facts = [f for f in self.facts if f.record != POWER_UP]
-        self.facts.append(Fact(None, POWER_UP, stamp.wall_ms, {}, True, stamp).redated(self.dates))
+    def power_up(self, stamp: Stamp, *, sure: bool = True) -> None:
+        """The machine was powered up; not `sure`: it may have been."""
+        record = POWER_UP if sure else POWER_UNSURE
+        self.facts = [f for f in self.facts if f.record != record]
+        self.facts.append(Fact(None, record, stamp.wall_ms, {}, True, stamp).redated(self.dates))
+
+    @property
+    def power_unsure(self) -> bool:
+        """The machine may have been powered up, and nobody has said since that it wasn't."""
+        return unconfirmed(self.facts, POWER_UNSURE) is not None
 
     def poured_ms(self) -> int | None:
         """When the disinfectant was last topped up, but for what says `stirred`. It doesn't begin a new reuse life."""
@@ -362,7 +370,7 @@ class Book:
     def number_next(self, seq: int) -> None:
         """Give the earliest fact that has none its seq."""
         for position, fact in enumerate(self.facts):
-            if fact.seq is None and fact.record != POWER_UP:
+            if fact.seq is None and fact.record not in (POWER_UP, POWER_UNSURE):
                 self.facts[position] = fact._replace(seq=seq)
                 return
 

@@ -8,7 +8,7 @@ from zoneinfo import ZoneInfo
 
 from edge.domain.counting import began_ms, failed_outlet_test, has_passed, last_check, outlet_result, outlets_of
 from edge.domain.daily_tests import test_result
-from edge.domain.duties import Fact, day_start_ms, is_test_due
+from edge.domain.duties import POWER_UNSURE, Fact, day_start_ms, is_test_due
 from edge.domain.entries import Now
 from edge.domain.forms import last_day
 from edge.domain.judged import MET, UNKNOWN, UNMET, Judged, by_fact
@@ -18,6 +18,7 @@ if TYPE_CHECKING:
     from edge.domain.station import Station
 
 DO_TEST = "Do the daily test and record it"
+POWER_ASK = f"{DO_TEST}; if the machine kept its power for certain, record a release that names no hold instead"
 OVERLOOKED_ASK = (
     "See that what failed was put right, and that the station file names all that is there; whoever recorded it in error corrects it; "
     "else record a release that names no hold"
@@ -41,10 +42,13 @@ def daily_test(station: Station, now: Now) -> Judged:
         return by_fact(UNMET, "due: the machine was powered up since the last one", last, DO_TEST)
     if changed is not None and not book.comes_after(last, changed):
         return by_fact(UNMET, "due: the equipment was changed since the last one", changed, DO_TEST)
+    if now.trusted and is_test_due(last.at_ms, now.wall_ms, station.zone):
+        return by_fact(UNMET, "due: none was passed today", last, DO_TEST)
+    if book.power_unsure and book.powered_up_since(last, POWER_UNSURE):
+        text = "whether the machine was powered up since the last one is not known: nothing was heard of its power for a while"
+        return by_fact(UNKNOWN, text, last, POWER_ASK)
     if not now.trusted:
         return by_fact(UNKNOWN, "the clock is not trusted: whether it was passed today can't be told", last)
-    if is_test_due(last.at_ms, now.wall_ms, station.zone):
-        return by_fact(UNMET, "due: none was passed today", last, DO_TEST)
     return by_fact(MET, f"passed {age_text(now.wall_ms - last.at_ms)} ago", last)
 
 

@@ -28,11 +28,11 @@ def tells_of_loss(kind: str, body: dict[str, Any]) -> bool:
     return kind == "repair" and body.get("what") in ("lost", "exchanged", "unproved")
 
 
-def unconfirmed(facts: Sequence[Fact]) -> Fact | None:
-    """The newest loss that no later release has answered. Facts stand in the order of the journal."""
+def unconfirmed(facts: Sequence[Fact], what: str = LOST) -> Fact | None:
+    """The newest loss (or fact of the kind `what`) that no later release has answered. Facts stand in the order of the journal."""
     found: Fact | None = None
     for fact in facts:
-        if fact.record == LOST:
+        if fact.record == what:
             found = fact
         elif fact.record == "release" and fact.counts and answers_loss(fact.body):
             found = None

@@ -168,7 +168,7 @@ class Readiness:
         text = (
             f"{here}{above} {s.show(s.reservoir_point, enter)} needed in {room}, the basin would see {there}{too_low}"
         )
-        if s.phase is Phase.OFF or s.heater_is_tripped(now.mono_ms):
+        if s.phase is Phase.OFF or s.outages.heater_is_tripped(now.mono_ms):
             return Judged(UNMET, text, ask="Get the heater's power back", **evidence)
         when = warmth.until(cold, now.mono_ms)
         if when.in_ms is not None and when.why:

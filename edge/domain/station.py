@@ -75,7 +75,7 @@ class Station:
         self.draws = DrawWatch(settings.supply) if settings.supply is not None else None
         self.phase = Phase.IDLE
         self.evidence = Evidence(settings, self.zone, boot, self.book)
-        self.outages = Outages(self)
+        self.outages = Outages(self, self._draft)
         self._find_points()
         self.desk = AlarmDesk(
             settings,
@@ -386,6 +386,7 @@ class Station:
         self._dirty |= look_for_leak(self, now, self._draft)
 
     def _hear_power(self, value: float, mono_ms: int, now: Now) -> None:
+        self.outages.hear_power(value, mono_ms, now)
         if self.warmth is not None:
             self.warmth.cycle.powered = value == 1.0
 
@@ -417,6 +418,7 @@ class Station:
             self._begun = True
             self.calibrations.apply()
             self.transfers.refresh()
+            self.outages.begin(now)
             for watch in self.watches.values():
                 watch.started_ms = watch.good_ms = watch.still_since_ms = now.mono_ms
             self._edge_ms = self._day_ms = self._again_ms = now.mono_ms
@@ -458,6 +460,7 @@ class Station:
         if self._reservoir_moved or (self.warmth is not None and self.warmth.hold_ends_ms is not None):
             self._look_at_warmth(now)
         self._look_at_phase(now)
+        self.outages.look(now)
         if self._reservoir_moved:
             self.reservoir_alarms.look(now)
             self._reservoir_moved = False
@@ -582,11 +585,6 @@ class Station:
         change = self.book.last_change(ident)
         return self.evidence.drop(ident, None if change is None else change.at_ms, now)
 
-    def heater_is_tripped(self, mono_ms: int) -> bool:
-        """An outlet that feeds the heater (the one named so, else any) has tripped."""
-        named = [p for o, p in self.outlets if "heat" in o]
-        return any(self.watches[p].value(mono_ms) == 1.0 for p in named or [p for _, p in self.outlets])
-
     def show(self, point: str, value: float) -> str:
         """A value in the unit that the station file gives its point."""
         settings = self.watches[point].point
@@ -665,6 +663,8 @@ class Station:
             self.transfers.fold(body)
         elif entry.kind == "bus":
             self.silence.fold(body)
+        elif entry.kind == "power":
+            self.outages.take(body, entry.stamp)
         elif entry.kind == "phase":
             self.phase = Phase(body["to"])
             if body["from"] == Phase.OFF:
@@ -677,7 +677,7 @@ class Station:
         return {
             "alarms": {ident: alarm.as_state() for ident, alarm in self.desk.alarms.items() if alarm.seq is not None or alarm.present},
             "facts": [fact.as_state() for fact in self.book.facts], "dates": self.book.dates.state(), "evidence": self.evidence.state(),
-            "phase": str(self.phase), "verdict": self._verdicts.state(), "settings": self.settings_told,
+            "phase": str(self.phase), "verdict": self._verdicts.state(), "settings": self.settings_told, "lost": self.outages.state(),
             "doubts": self.contradictions.state(), "transfers": self.transfers.state(), **self.silence.state(),
             **({} if self.warmth is None else self.warmth.state()),
         }  # fmt: skip
@@ -690,6 +690,7 @@ class Station:
         self.contradictions.restore(state.get("doubts", {}))
         self.transfers.restore(state.get("transfers", {}))
         self.silence.restore(state)
+        self.outages.restore(state.get("lost", ()))
         if self.warmth is not None:
             self.warmth.poured_ms = self.book.poured_ms()
             self.warmth.restore(state)

@@ -14,6 +14,7 @@ from math import isclose
 from typing import Any, Final
 
 from edge.domain.dropped import KIND
+from edge.domain.duties import POWER_UNSURE, POWER_UP
 from edge.domain.entries import Entry
 from edge.domain.losses import DROPPED, LOST, tells_of_loss
 from edge.store.chain import entry_of
@@ -35,6 +36,8 @@ def invented(state: Mapping[str, Any], entry_at: Callable[[int], Entry | None]) 
     """The first fact of a state that the journal doesn't have, in words; "" where there is none."""
     for fact in state.get("facts", []):
         seq, record, _, body, counts = fact[:5]
+        if seq is None and record in (POWER_UP, POWER_UNSURE):
+            continue  # from an entry that is no record; one that is invented makes nothing ready
         entry = entry_at(seq) if type(seq) is int else None
         if entry is None or not _is_so(entry, record, body, counts):
             return f"it tells of a {record} in entry {seq}, which doesn't say so"
