@@ -683,7 +683,8 @@ class Judge:
             self._stumbled("picturing the station")
             parts = [{}, {}, {}]
             verdict = unknown_verdict(now, f"Can't tell: {self._stumble}; see the system journal", self._names)
-        unsaved = Unsaved(len(self._drafts) + len(self._handed), self.writing_s(), self._fault, self.refusing_s())
+        left, away = len(self._drafts) + len(self._handed), self._journal.trouble
+        unsaved = Unsaved(left, self.writing_s(), self._fault, self.refusing_s(), away)
         verdict = with_what_is_not_kept(verdict, unsaved, self._remarks.values())
         with self._pictures:
             told, seen = (parts[0], parts[1], parts[2]), dict(self._station.buses_seen)

@@ -111,6 +111,8 @@ class FakeStation:
 class FakeJournal:
     """A journal in memory that can be told to refuse, or to take its time."""
 
+    trouble: str | None = None
+
     def __init__(self, entries: Sequence[Entry] = (), saved: tuple[int, dict[str, Any]] | None = None) -> None:
         self.entries, self.saved = list(entries), saved
         self.commits: list[int] = []
@@ -586,6 +588,8 @@ def test_a_stop_while_a_commit_hangs_says_that_the_fate_of_the_record_is_not_kno
         (Unsaved(2, 31.0, None, 0.0), "unknown", "unknown"),
         (Unsaved(2, 0.0, store_fault(OSError("no")), 1.0), "ready", None),
         (Unsaved(2, 0.0, store_fault(OSError("no")), 11.0), "unknown", "unknown"),
+        (Unsaved(0, 0.0, None, 0.0, "journal.db is gone"), "unknown", "unknown"),
+        (Unsaved(2, 0.0, store_fault(OSError("no")), 1.0, "journal.db is gone"), "unknown", "unknown"),
     ],
 )
 def test_where_nothing_can_be_recorded_ready_can_not_be_told(unsaved: Unsaved, word: str, state: str | None) -> None:
@@ -595,7 +599,7 @@ def test_where_nothing_can_be_recorded_ready_can_not_be_told(unsaved: Unsaved, w
     assert told["verdict"] == word
     assert {c["id"]: c["state"] for c in told["conditions"]}.get("store") == state
     assert told["note"].endswith("surroundings only")
-    assert (told["note"] == "surroundings only") is (unsaved.entries == 0)
+    assert (told["note"] == "surroundings only") is (unsaved.entries == 0 and unsaved.away is None)
     assert with_what_is_not_kept({**station, "verdict": "not_ready"}, unsaved)["verdict"] == "not_ready"
 
 
