@@ -23,6 +23,8 @@ from edge.domain.entries import Now, Stamp, wall_ms_of
 from edge.domain.errors import RecordRefused
 from edge.domain.forms import LONGEST_NAME, known
 from edge.domain.losses import DROPPED, LOST, unanswered, unconfirmed
+from edge.domain.readings import Role
+from edge.domain.seen import is_alarming, seen
 from edge.domain.settings import Settings
 
 #: what people do to alarms: remembered by the alarms themselves
@@ -260,6 +262,10 @@ class Book:
         """The machine may have been powered up, and nobody has said since that it wasn't."""
         return unconfirmed(self.facts, POWER_UNSURE) is not None
 
+    def seen(self, role: Role) -> Fact | None:
+        """What somebody saw of this role that no sensor outweighs (seen.py)."""
+        return seen(self.facts, self.settings, role)
+
     def poured_ms(self) -> int | None:
         """When the disinfectant was last topped up, but for what says `stirred`. It doesn't begin a new reuse life."""
         fact = self.last("disinfectant_top_up")
@@ -329,11 +335,13 @@ class Book:
 
     def _recount(self, seq: Any, *, counts: bool) -> None:
         """A record counts no more, or again: what a correction took out of the count comes back with the correction's own."""
-        for position, fact in enumerate(self.facts):
-            if seq is not None and fact.seq == seq and fact.counts is not counts:
-                self.facts[position] = fact._replace(counts=counts)
-                if fact.record == "correction":
-                    self._recount(fact.body.get("of"), counts=not counts)
+        places = {fact.seq: position for position, fact in enumerate(self.facts) if fact.seq is not None}
+        while seq in places and self.facts[places[seq]].counts is not counts:
+            position = places[seq]
+            fact = self.facts[position] = self.facts[position]._replace(counts=counts)
+            if fact.record != "correction":
+                return
+            seq, counts = fact.body.get("of"), not counts
 
     def _thin(self) -> None:
         """Forget what can't decide anything any more: all but the newest hundred, and the newest few of each kind: any of them may be
@@ -356,6 +364,7 @@ class Book:
                 opens(fact, self.settings),
                 is_machine_changed(fact),
                 bool(fact.body.get("stands")),
+                is_alarming(self.settings, fact.record, fact.body),
             )
             newest.setdefault(key, deque(maxlen=FEW)).append(fact)
             if key not in latest or fact.at_ms >= latest[key].at_ms:

@@ -12,6 +12,7 @@ from edge.domain.duties import POWER_UNSURE, Fact, day_start_ms, is_test_due
 from edge.domain.entries import Now
 from edge.domain.forms import last_day
 from edge.domain.judged import MET, UNKNOWN, UNMET, Judged, by_fact
+from edge.domain.readings import Role
 from edge.domain.wording import age_text
 
 if TYPE_CHECKING:
@@ -120,8 +121,21 @@ def outlet_tested(station: Station, outlet: str, now: Now) -> Judged | None:
     return by_fact(UNMET, f"{told} ({by}, {age_text(now.wall_ms - last.at_ms)} ago)", last, ask)
 
 
+def seen_by_eye(station: Station, role: Role, now: Now, ask: str) -> Judged | None:
+    """The condition of a role of which somebody saw something alarming; None where nobody did, or somebody saw since that it is over."""
+    last = station.book.seen(role)
+    if last is None:
+        return None
+    who, when = last.body.get("by", "somebody"), age_text(max(now.wall_ms - last.at_ms, 0))
+    text = f"{last.body['value']}, as {who} saw {when} ago"
+    return by_fact(UNMET, text, last, f"{ask}; once it is over, enter a reading of {role} that says so")
+
+
 def overlooked_text(failed: Fact) -> str:
     """What a failure means that no condition looks at."""
+    if failed.record == "entered_reading":
+        by, value = failed.body.get("by", "somebody"), failed.body.get("value")
+        return f"{by} saw it {value} ({failed.body.get('role') or failed.body.get('point')}), and nothing in the station file looks at it"
     about = outlets_of(failed.body) if failed.record == "outlet_test" else [failed.body.get("filter")]
     what = f"{failed.record.replace('_', ' ')} {' and '.join(str(a) for a in about if a is not None)}".strip()
     return f"{failed.body.get('by', 'somebody')} recorded that it failed ({what}), and nothing in the station file looks at it"

@@ -18,6 +18,7 @@ from edge.domain.duties import Book, Fact
 from edge.domain.entries import Now
 from edge.domain.quantities import UnitError, in_kind, quantity, unit_in
 from edge.domain.readings import CONTACT_WORDS, KIND_OF, UNIT_OF, Kind, Role, Sample
+from edge.domain.seen import is_alarming, role_of
 from edge.domain.settings import Point, Settings
 from edge.domain.validity import CAN_BE, PointWatch
 
@@ -93,7 +94,11 @@ class Entered:
 
     def judge(self, body: Mapping[str, Any], at_ms: int, now: Now) -> str:
         """Why an entered reading doesn't count; "" where it does."""
-        name = body.get("point")
+        name, alarming = body.get("point"), role_of(self._book.settings, body)
+        if is_alarming(self._book.settings, "entered_reading", body):
+            return ""
+        if alarming is not None and self._book.seen(alarming) is not None:  # whoever says that it is over
+            return _why_no_value(alarming, body, "")
         if name is None:
             return self._why_not_by_role(body, at_ms, now)
         point = self._points.get(str(name))

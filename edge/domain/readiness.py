@@ -11,6 +11,7 @@ from typing import TYPE_CHECKING, Any, Final
 
 from edge.domain.alarms import AT_LIMIT
 from edge.domain.calibration import K_CALIBRATED, combined, probability_within
+from edge.domain.counting import looks_for_leaks
 from edge.domain.cross_ceiling import Ceiling
 from edge.domain.dropped import no_hold
 from edge.domain.duties import months_later_ms
@@ -18,6 +19,7 @@ from edge.domain.duty_conditions import (
     daily_test,
     disinfectant,
     outlet_tested,
+    seen_by_eye,
     water_path_treatment,
 )
 from edge.domain.entered import entered_value
@@ -42,6 +44,7 @@ if TYPE_CHECKING:
 UNCALIBRATED: Final = " (uncalibrated)"
 #: what a pressure is judged by where there is no flow meter (meterless.py)
 BY_DROP: Final = "no flow meter: taken while the filters take pressure"
+STOP_IT: Final = "Shut the stop valve; find where the water comes from"
 NOTE: Final = "Surroundings only: the maker's instructions decide the rest"
 
 #: a point of one of these roles may fall silent without making the station unready at once: what rests on it goes unknown by itself,
@@ -74,8 +77,7 @@ class Readiness:
         if Role.OUTLET_PROTECTION in settings.not_fitted:
             ask = "Have the outlet's trip looked into; reset it once, dry-handed; then read it again"
             self.judges["outlet:by-eye"] = lambda now: self._contact_by_eye(Role.OUTLET_PROTECTION, now, ask)
-        by_eye = Role.LEAK in settings.not_fitted
-        if by_eye or station.leak_points or (settings.supply is not None and settings.supply.leak_volume_l is not None):
+        if looks_for_leaks(settings):
             self.judges["no_leak"] = self.no_leak
         if settings.daily_test is not None:
             self.judges["daily_test"] = partial(daily_test, station)
@@ -480,16 +482,15 @@ class Readiness:
         """The ground-fault outlet is live."""
         s = self.station
         point = next(p for o, p in s.outlets if o == ident)
-        failed = outlet_tested(s, ident, now)
+        ask = f"Have the {ident} outlet's trip looked into; reset it once, dry-handed"
+        failed = outlet_tested(s, ident, now) or seen_by_eye(s, Role.OUTLET_PROTECTION, now, ask)
         if failed is not None:
             return failed
         value = s.watches[point].value(now.mono_ms)
         if value is None:
             return Judged(UNKNOWN, f"not known: {self._why(point)}", ask=self._advice(point))
         if value:
-            return Judged(
-                UNMET, "tripped", ask=f"Have the {ident} outlet's trip looked into; reset it once, dry-handed"
-            )
+            return Judged(UNMET, "tripped", ask=ask)
         if s.desk.alarms[f"outlet_tripped:{ident}"].present:
             return Judged(
                 UNKNOWN, "live at this moment, but its trip comes and goes", ask=f"Have the {ident} outlet looked into"
@@ -502,10 +503,13 @@ class Readiness:
 
     def no_leak(self, now: Now) -> Judged:
         """No water where none should be."""
+        wet = seen_by_eye(self.station, Role.LEAK, now, STOP_IT)
+        if wet is not None:
+            return wet
         seen, looked_at = self._no_leak(now), self.station.settings.not_fitted
         if Role.LEAK not in looked_at or seen.state not in (MET, BY_EYE):
             return seen
-        eye = self._contact_by_eye(Role.LEAK, now, "Shut the stop valve; find where the water comes from")
+        eye = self._contact_by_eye(Role.LEAK, now, STOP_IT)
         return eye._replace(text=f"{seen.text}; {eye.text}") if eye.state == BY_EYE else eye
 
     def _no_leak(self, now: Now) -> Judged:
@@ -514,7 +518,7 @@ class Readiness:
         if alarm is None:
             return Judged(MET, "no leak seen")
         if alarm.present or alarm.condition:
-            return Judged(UNMET, alarm.cause, ask="Shut the stop valve; find where the water comes from")
+            return Judged(UNMET, alarm.cause, ask=STOP_IT)
         silent = [p for p in s.leak_points if s.watches[p].value(now.mono_ms) is None]
         if silent:
             return Judged(UNKNOWN, f"not known: {self._why(silent[0])}", ask=self._advice(silent[0]))
@@ -540,7 +544,9 @@ class Readiness:
 
     def _contact_by_eye(self, role: Role, now: Now, ask: str) -> Judged:
         """What people read of a contact that [not_fitted] names: fine as long as it stands."""
-        entered = self.entered(role, now)
+        seen, entered = seen_by_eye(self.station, role, now, ask), self.entered(role, now)
+        if seen is not None:
+            return seen
         if entered is None:
             return self._nothing(role)
         value, seq, at_ms, by = entered
