@@ -116,9 +116,14 @@ def outlet_tested(station: Station, outlet: str, now: Now) -> Judged | None:
     if last is None:
         return None
     ask = f"Have the {outlet} outlet mended by licensed staff, test it again and record that"
-    by, why = last.body.get("by", "somebody"), outlet_result(last.body)[1]
-    told = f"its last test {'failed' if why == 'failed' else f'did not pass: {why}'}"
-    return by_fact(UNMET, f"{told} ({by}, {age_text(now.wall_ms - last.at_ms)} ago)", last, ask)
+    by = last.body.get("by", "somebody")
+    return by_fact(UNMET, f"{failure_text(last)} ({by}, {age_text(now.wall_ms - last.at_ms)} ago)", last, ask)
+
+
+def failure_text(last: Fact) -> str:
+    """What an outlet's test that failed came to."""
+    why = outlet_result(last.body)[1]
+    return f"its last test {'failed' if why == 'failed' else f'did not pass: {why}'}"
 
 
 def seen_by_eye(station: Station, role: Role, now: Now, ask: str) -> Judged | None:
