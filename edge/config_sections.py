@@ -37,8 +37,8 @@ from edge.domain.readings import Role
 #: alarms by their id without what follows ':'
 ALARM_IDS: Final = (
     "reservoir_cold", "reservoir_hot", "not_heating", "heating_weak", "late_for_first_case", "pressure_low", "pressure_high",
-    "static_high", "static_low", "flow_low", "flow_high", "outlet_tripped", "outlet_test_failed", "leak", "filter_due", "filter_fell", "silent", "bus_lost",
-    "duty_due", "hold", "disk_low", "store", "clock_untrusted", "untold",
+    "static_high", "static_low", "flow_low", "flow_high", "outlet_tripped", "outlet_test_failed", "leak", "filter_due", "filter_fell",
+    "silent", "bus_lost", "duty_due", "hold", "disk_low", "store", "clock_untrusted", "untold",
 )  # fmt: skip
 
 Standing = Annotated[float, Is("not_fitted")]
