@@ -59,7 +59,8 @@ class WholeFile(Table):
     water_path_treatment: WaterPathTreatmentTable | None = None
     disinfectant: DisinfectantTable | None = None
     not_fitted: dict[str, Standing] = Field(
-        default_factory=dict, description="Roles looked at by eye instead: how long an entered reading stands."
+        default_factory=dict,
+        description="Roles looked at by eye instead, or while their sensor is broken: how long an entered reading stands.",
     )
     alarm: dict[str, AlarmTable] = Field(
         default_factory=dict, description="Tuning by alarm id without what follows ':'."

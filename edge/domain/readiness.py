@@ -23,11 +23,11 @@ from edge.domain.duty_conditions import (
     water_path_treatment,
 )
 from edge.domain.entered import entered_value
-from edge.domain.entries import Now, rfc3339
+from edge.domain.entries import Now
 from edge.domain.evidence import LIVE_FROM
 from edge.domain.filters import GAINS_AT_MOST_KPA
 from edge.domain.heating import Forecast
-from edge.domain.judged import BY_EYE, MET, UNKNOWN, UNMET, by_fact, verdict_word
+from edge.domain.judged import BY_EYE, MET, UNKNOWN, UNMET, by_fact
 from edge.domain.judged import Judged as Judged  # others take it from here
 from edge.domain.leaks import no_leak_text
 from edge.domain.phases import Phase
@@ -45,7 +45,6 @@ UNCALIBRATED: Final = " (uncalibrated)"
 #: what a pressure is judged by where there is no flow meter (meterless.py)
 BY_DROP: Final = "no flow meter: taken while the filters take pressure"
 STOP_IT: Final = "Shut the stop valve; find where the water comes from"
-NOTE: Final = "Surroundings only: the maker's instructions decide the rest"
 
 #: a point of one of these roles may fall silent without making the station unready at once: what rests on it goes unknown by itself,
 #: or a declared value is taken instead
@@ -123,6 +122,9 @@ class Readiness:
         if s.reservoir_point is None:
             return self._by_eye_temperature(now)
         liquid = s.watches[s.reservoir_point].value(now.mono_ms)
+        if liquid is None and self.entered(Role.RESERVOIR_TEMPERATURE, now) is not None:
+            eye = self._by_eye_temperature(now)
+            return eye._replace(text=f"{eye.text}; {self._broken(s.reservoir_point)}")
         if liquid is None:
             return Judged(
                 UNKNOWN,
@@ -240,6 +242,9 @@ class Readiness:
             )
         point, least, most = s.supply_point, plan.pressure_low_kpa, plan.pressure_high_kpa
         judged = self._believed(self._drawn("supply_kpa", Role.SUPPLY_PRESSURE, point, least, most, now), point)
+        if point is not None and judged.state != UNMET and self.entered(Role.SUPPLY_PRESSURE, now) is not None:
+            eye = self._by_eye_drawn(Role.SUPPLY_PRESSURE, least, most, now)
+            return eye._replace(text=f"{eye.text}; {self._broken(point)}")
         if judged.state not in (MET, UNMET):
             return judged
         return judged._replace(text=judged.text + capacity_text(s, now))
@@ -559,13 +564,16 @@ class Readiness:
     def sensors(self, now: Now) -> Judged:
         """Every point that decides is heard."""
         s = self.station
-        silent = [p for p in sorted(s.silence.points) if self._decides(p)]
+        silent = [p for p in sorted(s.silence.points) if self._decides(p) and not self._is_read_instead(p, now)]
         if silent:
             names = ", ".join(f"{p} ({self._why(p)})" for p in silent)
             return Judged(UNKNOWN, f"not heard: {names}", ask=self._advice(silent[0]))
         if s.silence.points:
-            return Judged(MET, "all that decide are heard; not heard: " + ", ".join(sorted(s.silence.points)))
-        waiting = [p for p, w in s.watches.items() if w.good is None and self._decides(p)]
+            eye = ", or read by eye" if any(self._is_read_instead(p, now) for p in s.silence.points) else ""
+            return Judged(MET, f"all that decide are heard{eye}; not heard: " + ", ".join(sorted(s.silence.points)))
+        waiting = [
+            p for p, w in s.watches.items() if w.good is None and self._decides(p) and not self._is_read_instead(p, now)
+        ]
         if waiting:
             return Judged(UNKNOWN, "no reading yet: " + ", ".join(waiting))
         return Judged(MET, "all are heard")
@@ -593,6 +601,11 @@ class Readiness:
             fact = self.station.book.last("entered_reading", point=point.id)
         if fact is None or stands_ms is None or not now.trusted or now.wall_ms - fact.at_ms > stands_ms:
             return None
+        sensor, told = self.station.entered.sensor_of(role), self.station.entered
+        if sensor is not None and (
+            self.station.watches[sensor].value(now.mono_ms) is not None or fact.at_ms < told.last_good_ms(sensor, now)
+        ):
+            return None  # the sensor answers, or has since somebody looked
         value = entered_value(role, fact.body)
         return None if value is None else (value, fact.seq, fact.at_ms, str(fact.body.get("by", "somebody")))
 
@@ -617,6 +630,14 @@ class Readiness:
             return reservoir is not None and reservoir.coldest_room_c is None
         return role not in LESSER_ROLES
 
+    def _is_read_instead(self, point: str, now: Now) -> bool:
+        """Is a sensor that isn't heard stood in for by what somebody reads?"""
+        role = self.station.watches[point].point.role
+        return self.station.entered.sensor_of(role) == point and self.entered(role, now) is not None
+
+    def _broken(self, point: str) -> str:
+        return f"its sensor {point} is not heard: {self._why(point)}"
+
     def _why(self, point: str) -> str:
         return REASONS[self.station.watches[point].why_silent()].text
 
@@ -633,51 +654,3 @@ def side_of(value: float, guard: float, low: float | None, high: float | None) -
     if low is not None and value - guard < low - AT_LIMIT:
         return -1
     return 1 if high is not None and value + guard > high + AT_LIMIT else 0
-
-
-def _evidence(one: Judged, now: Now) -> dict[str, Any] | None:
-    if one.evidence_ms is None:
-        return None
-    found = {"seq": one.seq, "at": rfc3339(one.evidence_ms), "age_s": max(now.wall_ms - one.evidence_ms, 0) // 1000}
-    return found if one.probability is None else found | {"probability": one.probability}
-
-
-def assemble(station: Station, judged: dict[str, Judged], since: dict[str, int], now: Now) -> dict[str, Any]:
-    """The verdict as it is published: shape in edge/snapshot.py."""
-    conditions: list[dict[str, Any]] = []
-    waits: list[str] = []
-    latest: Forecast | None = None
-    cannot_say = mends = False
-    for ident, one in judged.items():
-        expected: str | None = None
-        if one.state in (UNMET, UNKNOWN):
-            if one.ask:
-                waits.append(one.ask)
-            if one.mends:
-                mends = True
-                when = one.when
-                if when is None or when.in_ms is None:
-                    cannot_say = True
-                else:
-                    expected = rfc3339(now.wall_ms + when.in_ms)
-                    if latest is None or when.in_ms > (latest.in_ms or 0):
-                        latest = when
-        text = one.text + (f" ({why_text(station, one.when)})" if one.when is not None and one.when.why else "")
-        conditions.append(
-            {
-                "id": ident, "state": one.state, "text": text, "since": rfc3339(min(since[ident], now.wall_ms)) if ident in since else None,
-                "expected_at": expected,
-                "evidence": _evidence(one, now),
-            }
-        )  # fmt: skip
-    known = mends and not cannot_say and latest is not None and latest.in_ms is not None
-    word = verdict_word([one.state for one in judged.values()])
-
-    def at(ms: int | None) -> str | None:
-        return rfc3339(now.wall_ms + ms) if known and ms is not None else None
-
-    return {
-        "at": rfc3339(now.wall_ms), "trusted": now.trusted, "site": station.settings.site, "station": station.settings.id, "verdict": word,
-        "phase": str(station.phase), "expected_at": at(latest.in_ms if latest else None), "earliest": at(latest.low_ms if latest else None),
-        "latest": at(latest.high_ms if latest else None), "waits_for": list(dict.fromkeys(waits)), "conditions": conditions, "note": NOTE,
-    }  # fmt: skip

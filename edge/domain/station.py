@@ -13,6 +13,7 @@ from zoneinfo import ZoneInfo
 
 from edge.domain import dropped, show
 from edge.domain.alarmdesk import AlarmDesk
+from edge.domain.assembled import assemble
 from edge.domain.calibrations import Calibrations
 from edge.domain.contradictions import Contradictions
 from edge.domain.counting import judge, stands
@@ -30,7 +31,7 @@ from edge.domain.meterless import Meterless, assumed_l_min
 from edge.domain.next_look import ends_in_ms
 from edge.domain.outages import Outages
 from edge.domain.phases import DRAW_BELONGS_MS, Phase, phase_of
-from edge.domain.readiness import Judged, Readiness, assemble
+from edge.domain.readiness import Judged, Readiness
 from edge.domain.readings import Reading, Role, Sample
 from edge.domain.recalibrated import weighed
 from edge.domain.records import as_draft_body, to_alarms
@@ -134,8 +135,7 @@ class Station:
             (Role.SUPPLY_PRESSURE, self._hear_supply),
             (Role.MACHINE_POWER, self._hear_power),
         ):
-            name = first(role)
-            if name is not None:
+            if (name := first(role)) is not None:
                 handlers[name] = handler
         between, filtered = first(Role.BETWEEN_FILTERS_PRESSURE), first(Role.FILTERED_PRESSURE)
         self.taps = {"supply": self.supply_point, "between": between, "filtered": filtered}
