@@ -11,10 +11,19 @@ from edge.config_bounds import LEAST_EVERY_MS, MODBUS_TURNAROUND_MS, ONEWIRE_REA
 from edge.config_build import COMPARES, loss_share
 from edge.config_fields import listed, nearest, told
 from edge.config_locate import Path
-from edge.config_points import ModbusBus, ModbusPoint, OneWireBus, PointTable, RegisterTable, SerialLineBus
+from edge.config_points import (
+    EnteredPoint,
+    ModbusBus,
+    ModbusPoint,
+    OneWireBus,
+    PointTable,
+    RegisterTable,
+    SerialLineBus,
+)
 from edge.config_reading import Findings
 from edge.config_sections import ALARM_IDS, Tables, kind_of
 from edge.domain import settings
+from edge.domain.entered import BACKED_UP
 from edge.domain.readings import Role
 from edge.domain.registers import FUNCTIONS, Register, blocks, wire_ms
 
@@ -226,8 +235,9 @@ def _roles(tables: Tables, found: Findings) -> None:
 
 def _not_fitted(tables: Tables, found: Findings) -> None:
     fitted = {point.role: point.id for point in tables.point}
+    by_people = {point.role for point in tables.point if isinstance(point, EnteredPoint)}
     for role in tables.not_fitted:
-        if role in fitted:
+        if role in fitted and (role not in BACKED_UP or role in by_people):
             found.wrong(
                 ("not_fitted", role.value), f'{role} is measured by point "{fitted[role]}"', "roles that no point has",
                 "Remove it here, or the point",

@@ -37,8 +37,8 @@ from edge.domain.readings import Role
 #: alarms by their id without what follows ':'
 ALARM_IDS: Final = (
     "reservoir_cold", "reservoir_hot", "not_heating", "heating_weak", "late_for_first_case", "pressure_low", "pressure_high",
-    "static_high", "static_low", "flow_low", "flow_high", "outlet_tripped", "leak", "filter_due", "filter_fell", "silent", "bus_lost",
-    "duty_due", "hold", "disk_low", "store", "clock_untrusted", "untold",
+    "static_high", "static_low", "flow_low", "flow_high", "outlet_tripped", "outlet_test_failed", "leak", "filter_due", "filter_fell",
+    "silent", "bus_lost", "duty_due", "hold", "disk_low", "store", "clock_untrusted", "untold",
 )  # fmt: skip
 
 Standing = Annotated[float, Is("not_fitted")]
@@ -59,7 +59,8 @@ class WholeFile(Table):
     water_path_treatment: WaterPathTreatmentTable | None = None
     disinfectant: DisinfectantTable | None = None
     not_fitted: dict[str, Standing] = Field(
-        default_factory=dict, description="Roles looked at by eye instead: how long an entered reading stands."
+        default_factory=dict,
+        description="Roles looked at by eye instead, or while their sensor is broken: how long an entered reading stands.",
     )
     alarm: dict[str, AlarmTable] = Field(
         default_factory=dict, description="Tuning by alarm id without what follows ':'."

@@ -18,6 +18,14 @@ _CORRECT: Final = "Correct this line"
 _THEN: Final = "Correct this; the rest of the file is looked at after that"
 
 
+#: no key of a station file has more than five parts; reading takes time that grows with the square of their number
+_MOST_PARTS: Final = 30
+#: names joined by dots, more than that of them: a key, as no text is likely to have so many without a space
+_LONG_KEY: Final = re.compile(
+    r"""(?<![\w-])(?:(?:[\w-]++|"[^"\n]*+"|'[^'\n]*+')[ \t]*+\.[ \t]*+){%d,}+""" % _MOST_PARTS  # noqa: UP031  (braces of its own)
+)
+
+
 class Slip(NamedTuple):
     """One slip of TOML."""
 
@@ -43,6 +51,12 @@ class Parsed(NamedTuple):
 
 def parse(text: str) -> Parsed:
     """Read a TOML text with as many slips as can be told apart. Never raises."""
+    long = _LONG_KEY.search(text)
+    if long is not None:
+        parts = long[0].count(".") + 1
+        line = text.count("\n", 0, long.start()) + 1
+        slip = Slip(line, f"has a key of {parts} parts", "a few parts, such as supply.pressure.low", _THEN)
+        return Parsed({}, "", (slip,), may_lack=True)
     lines = text.replace("\r\n", "\n").split("\n")
     slips: list[Slip] = []
     keys: set[str] = set()

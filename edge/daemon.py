@@ -23,6 +23,7 @@ from typing import Final
 from edge import config
 from edge.clock import RealClock
 from edge.daemon_assembly import Assembly
+from edge.daemon_opening import Opening
 from edge.daemon_systemd import notify, watchdog_s
 from edge.daemon_version import program_version
 from edge.domain.errors import AlreadyRunning, UnusableInput, WarmwellError
@@ -88,9 +89,10 @@ def run(path: Path) -> int:
             log.warning("not active yet: %s", text)
         refuse_held_port(plan.api.host, plan.api.port)
         judged = again = True
+        opening: Opening | None = None
         while again:
             again = False
-            assembly = Assembly(plan, RealClock())
+            assembly = Assembly(plan, RealClock(), opening=opening)
             try:
                 assembly.open()
                 assembly.start_reading()
@@ -102,7 +104,9 @@ def run(path: Path) -> int:
                 if not again:
                     notify("STOPPING=1")
                 ended = assembly.stop(asked.stop_why or ("the store can be used again" if again else "a fault"))
-            plan = assembly.plan
+            plan, opening = assembly.plan, assembly.opening
+        if opening is not None:
+            opening.let_go()
         log.info("stopped (%s)", asked.stop_why or "a fault")
         if not ended:  # a call that hangs in the kernel would hold up the end of the program, too
             log.error("a part hangs and could not be stopped: the program ends without it")

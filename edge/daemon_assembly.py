@@ -12,11 +12,13 @@ import logging
 import threading
 import time
 from collections.abc import Callable, Mapping, Sequence
+from functools import partial
 from typing import Any, Final
 
 from edge.acquisition import Acquisition
 from edge.clock import RealClock
-from edge.config import StationFile
+from edge.config import StationFile, settings_of
+from edge.daemon_opening import Opening, SilentDisk
 from edge.daemon_series import CurrentSeries
 from edge.daemon_unkept import UnkeptJournal
 from edge.daemon_version import program_version
@@ -144,6 +146,7 @@ class Assembly:
         clock: real or fast.
         tickers, on_entries: see Judge.
         about: more for the `started` entry and the API's `about`.
+        opening: the journal, on a disk that has not answered the assembly before this one in time.
         quick_mqtt: for a broker on this machine in fast motion: short time limits and pauses.
     """
 
@@ -156,6 +159,7 @@ class Assembly:
         on_entries: Callable[[Sequence[Entry]], None] | None = None,
         about: Mapping[str, Any] | None = None,
         quick_mqtt: bool = False,
+        opening: Opening | None = None,
     ) -> None:
         self.plan, self.clock = plan, clock
         self._quick_mqtt, self._was_connected = quick_mqtt, False
@@ -164,6 +168,7 @@ class Assembly:
         self._facts: dict[str, tuple[bool, str]] = {}
         self._stores_open = False
         self.not_kept: StoreFault | None = None
+        self.opening = opening
         self._store_tried_s = time.monotonic()
         self._lost_readings, self._lost_at_s = 0, float("-inf")
         self.parts: dict[str, Part] = {}
@@ -181,16 +186,19 @@ class Assembly:
         settings, keep = self.plan.settings, self.plan.keep
         space = Space(keep.folder)
         self.journal: Journal | UnkeptJournal
+        self.opening = self.opening or self._opening(space)
         try:
-            self.journal = Journal(
-                keep.folder, settings.name, self.clock.boot, make_room=space.make_room, fold_anew=CHECKED_AT_START
-            )
+            self.journal = self.opening.take()
+            self.opening = None
         except StoreFault as fault:
+            if not isinstance(fault, SilentDisk):
+                self.opening = None
             log.error("%s Nothing is kept; the station is watched, and its verdict is never READY.", fault)
             self.not_kept, self.journal = fault, UnkeptJournal(keep.folder, fault)
         self.series = CurrentSeries(keep, self.clock.boot, space)
         self._stores_open = True
-        self.series.wanted(settings.points)
+        if not isinstance(self.not_kept, SilentDisk):
+            self.series.wanted(settings.points)
         if isinstance(self.clock, RealClock):
             trusted = self.journal.newest_trusted()
             if trusted is not None:
@@ -207,6 +215,7 @@ class Assembly:
             tickers=self._tickers,
             on_entries=self._came,
             not_kept=self.not_kept,
+            as_before=lambda document, state: Station(settings_of(document), self.clock.boot, state),
         )
         self.judge.start()
 
@@ -217,14 +226,24 @@ class Assembly:
         if self._on_entries is not None:
             self._on_entries(entries)
 
+    def _opening(self, space: Space) -> Opening:
+        keep, name = self.plan.keep, self.plan.settings.name
+        make = partial(
+            Journal, keep.folder, name, self.clock.boot, make_room=space.make_room, fold_anew=CHECKED_AT_START
+        )
+        return Opening(make, keep.folder)
+
     def store_is_back(self) -> bool:
-        """Whether a store that couldn't be used can be: then this assembly is to be stopped, and another made."""
-        if self.not_kept is None or time.monotonic() - self._store_tried_s < STORE_AGAIN_S:
+        """Whether a store that couldn't be used can be: then this assembly is to be stopped, and another made with its `opening`."""
+        if self.not_kept is None:
             return False
-        self._store_tried_s = time.monotonic()
-        try:
-            Journal(self.plan.keep.folder, self.plan.settings.name, self.clock.boot).close()
-        except WarmwellError:
+        if self.opening is None and time.monotonic() - self._store_tried_s >= STORE_AGAIN_S:
+            self._store_tried_s = time.monotonic()
+            self.opening = self._opening(Space(self.plan.keep.folder))
+        if self.opening is None or not self.opening.is_done():
+            return False
+        if self.opening.failed() and not isinstance(self.not_kept, SilentDisk):
+            self.opening = None
             return False
         return True
 
@@ -256,6 +275,8 @@ class Assembly:
             part.look()
 
     def _make_publisher(self) -> Any:
+        if isinstance(self.not_kept, SilentDisk):
+            raise self.not_kept  # what it told last stands on the disk that doesn't answer
         from edge.publish import Publisher, Timing
         from edge.publish_link import Limits
 

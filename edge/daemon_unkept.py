@@ -12,6 +12,7 @@ from collections.abc import Callable, Sequence
 from pathlib import Path
 from typing import Any, NoReturn, TypeVar
 
+from edge.daemon_opening import SilentDisk
 from edge.domain.entries import Draft, Entry
 from edge.domain.errors import StoreFault, UnusableInput
 from edge.store.database import Damaged
@@ -26,14 +27,14 @@ class UnkeptJournal:
     """Stands in for a journal that can't be opened for writing.
 
     Args:
-        fault: why; a damaged journal is not read either, as nothing in it can be trusted.
+        fault: why; a damaged journal is not read either, as nothing in it can be trusted, nor one on a disk that doesn't answer.
     """
 
     def __init__(self, folder: Path, fault: StoreFault) -> None:
         self.fault = fault
         self._closed = threading.Event()
         self._old: ReadOnlyJournal | None = None
-        if not isinstance(fault, Damaged):
+        if not isinstance(fault, Damaged | SilentDisk):
             try:
                 self._old = ReadOnlyJournal(folder)
             except UnusableInput:

@@ -54,6 +54,7 @@ from edge.judge_inbox import (
     store_fault,
 )
 from edge.judge_picture import REFUSES_S, Unsaved, unknown_verdict, with_what_is_not_kept
+from edge.judge_settings import AsBefore, dropped_at_start
 from edge.judge_writer import LAST_PATIENCE_S, LOOK_AGAIN_S, PATIENCE_S, Job, Writer
 from edge.snapshot import Snapshot
 
@@ -89,6 +90,7 @@ class Judge:
         tickers: see Ticker.
         on_entries: called in the judge's thread with entries that have just come to disk, in order.
         not_kept: why nothing at all can be kept; the verdict is then never ready. None: the journal is there.
+        as_before: makes a station from settings of before: what was owed under them is not dropped unsaid. None: it isn't looked at.
     """
 
     def __init__(
@@ -104,12 +106,13 @@ class Judge:
         tickers: Sequence[Ticker] = (),
         on_entries: Callable[[Sequence[Entry]], None] | None = None,
         not_kept: StoreFault | None = None,
+        as_before: AsBefore | None = None,
     ) -> None:
         self._station: OwnedStation = station
         self._journal, self._series, self._clock = journal, series, clock
         self._rebuild = rebuild or (lambda state: type(station)(station.settings, clock.boot, state))
         self._about, self._settings, self._tickers, self._on_entries = about, settings, tickers, on_entries
-        self._not_kept = not_kept
+        self._not_kept, self._as_before = not_kept, as_before
         self._inbox, self._watch, self._writer = Inbox(), ClockWatch(), Writer(PATIENCE_S)
         self._thread: threading.Thread | None = None
         self._open = threading.Event()  # records are taken
@@ -262,6 +265,8 @@ class Judge:
             self._drafts.append(Draft(now, "started", {**self._about, "after": after}))
         if self._settings is not None:
             self._drafts.append(settings_draft(now, *self._settings))
+            if self._as_before is not None:
+                self._drafts += dropped_at_start(self._station, self._journal, self._settings[1], self._as_before, now)
         self._drafts += self._station.advance(now)
         if self._not_kept:
             self._fault, self._fault_since_s, self._retry_at_s = self._not_kept, float("-inf"), float("inf")
@@ -550,9 +555,10 @@ class Judge:
         except Exception as exc:  # supervision border: the settings in force stay
             item.done.set_exception(exc)
             return
+        owed = self._station.owed(at)
         self._station = station
         self._rebuild = item.make
-        self._took([settings_draft(at, item.document, item.digest)])
+        self._took([settings_draft(at, item.document, item.digest), *station.settings_changed(owed, at)])
         self._last = {point: sample for point, sample in self._last.items() if point in station.points(at)}
         self._hear_again()
         self._commit()
@@ -677,7 +683,8 @@ class Judge:
             self._stumbled("picturing the station")
             parts = [{}, {}, {}]
             verdict = unknown_verdict(now, f"Can't tell: {self._stumble}; see the system journal", self._names)
-        unsaved = Unsaved(len(self._drafts) + len(self._handed), self.writing_s(), self._fault, self.refusing_s())
+        left, away = len(self._drafts) + len(self._handed), self._journal.trouble
+        unsaved = Unsaved(left, self.writing_s(), self._fault, self.refusing_s(), away)
         verdict = with_what_is_not_kept(verdict, unsaved, self._remarks.values())
         with self._pictures:
             told, seen = (parts[0], parts[1], parts[2]), dict(self._station.buses_seen)

@@ -36,12 +36,16 @@ def unknown_verdict(now: Now, text: str, names: tuple[str, str]) -> dict[str, An
 
 
 class Unsaved(NamedTuple):
-    """What is not on disk: how many entries, for how long (real seconds) a commit has been under way, and how long it refuses."""
+    """What is not on disk: how many entries, for how long (real seconds) a commit has been under way, and how long it refuses.
+
+    `away`: why what is written would not be found again (the journal's file is gone, or was changed from outside); None while it would.
+    """
 
     entries: int
     writing_s: float
     fault: StoreFault | None
     refusing_s: float
+    away: str | None = None
 
 
 def with_what_is_not_kept(verdict: Mapping[str, Any], unsaved: Unsaved, remarks: Iterable[str] = ()) -> dict[str, Any]:
@@ -54,9 +58,11 @@ def with_what_is_not_kept(verdict: Mapping[str, Any], unsaved: Unsaved, remarks:
     fault = unsaved.fault
     if fault is not None:
         why = f"The journal can't be written ({fault.what}): {_waiting(unsaved.entries)}, records are refused."
-        if unsaved.refusing_s >= REFUSES_S:
+        if unsaved.refusing_s >= REFUSES_S or unsaved.away:
             return with_store(told, why, fault.do)
         return {**told, "note": _note(why, told)}
+    if unsaved.away:
+        return with_store(told, f"Nothing can be kept: {unsaved.away}", "See to the disk of the journal")
     if unsaved.writing_s >= HANGS_S:
         hangs = f"The disk has not answered for {unsaved.writing_s:.0f} s: {_waiting(unsaved.entries)}, records too."
         return with_store(told, hangs, "See to the disk of the journal")

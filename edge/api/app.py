@@ -9,6 +9,7 @@ import os
 import time
 from collections.abc import AsyncIterator, Callable, Iterator, Mapping
 from concurrent.futures import Future
+from hashlib import sha256
 from typing import Annotated, Any, Final
 
 from fastapi import Depends, FastAPI, Path, Query, Request
@@ -19,7 +20,7 @@ from starlette.exceptions import HTTPException
 
 from edge.api import jsonin, metrics, models, pages, problems, times
 from edge.api.border import Border, Names
-from edge.api.budget import HOLD_BYTES_A_MINUTE, HOLDS_A_MINUTE, Budget
+from edge.api.budget import HOLD_BYTES_A_MINUTE, HOLDS_A_MINUTE, Budget, Shares
 from edge.api.forms_schema import record_schema
 from edge.api.jsonout import dumps, in_pieces
 from edge.api.parts import Parts
@@ -109,7 +110,7 @@ class Desk:
         self.readers = Readers()
         self.tellers = Readers(TOLD_WITHIN_S)  # /health waits behind no chart and no stream
         self.hub = Hub(parts.judge, parts.journal, self.watch, self.readers)
-        self.budget, self.holds = Budget(), Budget(HOLDS_A_MINUTE, HOLD_BYTES_A_MINUTE)
+        self.budget, self.holds = Shares(), Budget(HOLDS_A_MINUTE, HOLD_BYTES_A_MINUTE)
         self.seconds = time.monotonic
 
     def stamped(self, name: str, shapes: Mapping[str, Any]) -> JsonResponse:
@@ -119,19 +120,22 @@ class Desk:
             dumps({"at": verdict.get("at"), "trusted": verdict.get("trusted", False), name: dict(shapes)})
         )
 
-    async def keep(self, body: dict[str, Any], where: str) -> JsonResponse:
+    async def keep(self, body: dict[str, Any], where: str, client: str) -> JsonResponse:
         """Hand a record to the judge and wait until it is on disk.
 
         Raises:
             Problem: 422 refused, 429 too many in a minute, 503 the store is at fault, or it isn't known in time whether the
                 record was kept.
         """
-        budget = self.holds if body.get("record") == "hold" else self.budget
-        wait_s = budget.take(len(dumps(body)), self.seconds())
+        size, now_s, own = len(dumps(body)), self.seconds(), False
+        if body.get("record") == "hold":
+            wait_s = self.holds.take(size, now_s)
+        else:
+            wait_s, own = self.budget.take(client, size, now_s)
         if wait_s:
             raise Problem(
                 429,
-                "too many records came within a minute",
+                f"too many records came within a minute{' from this client' if own else ''}",
                 where=where,
                 expected="what a person does",
                 do=f"Send it again in {wait_s} s; nothing was recorded",
@@ -402,7 +406,7 @@ async def records(request: Request, desk: OfDesk) -> Response:
         raise as_problem(422, exc) from exc
     if record == "acknowledge" and isinstance(body.get("alarm"), str):
         _known_alarm(desk, body["alarm"], path)
-    return await desk.keep(body, path)
+    return await desk.keep(body, path, _client(request, body))
 
 
 async def acknowledge(request: Request, desk: OfDesk, id: AlarmId) -> Response:
@@ -427,7 +431,16 @@ async def acknowledge(request: Request, desk: OfDesk, id: AlarmId) -> Response:
                 422, "the note can't be used", where=f"{path}, note", expected="up to 2000 characters", do="Shorten it"
             )
         record["note"] = note
-    return await desk.keep(record, path)
+    return await desk.keep(record, path, _client(request, record))
+
+
+def _client(request: Request, body: Mapping[str, Any]) -> str:
+    """Whose room for records this takes: the sender's address, what it signs in with, and, as all on this computer have one address, the
+    name that signs the record.
+    """
+    host = request.client.host if request.client is not None else ""
+    parts = (host, request.headers.get("authorization", ""), " ".join(str(body.get("by", "")).casefold().split()))
+    return sha256("\0".join(parts).encode()).hexdigest()
 
 
 def _known_alarm(desk: Desk, ident: str, path: str) -> None:

@@ -95,7 +95,7 @@ class AlarmDesk:
             wanted += ["static_high"] if s.supply.static_high_kpa is not None else []
             wanted += ["flow_low"] if s.supply.flow_low_l_min is not None else []
             wanted += ["flow_high"] if s.supply.flow_high_l_min is not None else []
-        wanted += [f"outlet_tripped:{outlet}" for outlet in outlets]
+        wanted += [f"{what}:{outlet}" for outlet in outlets for what in ("outlet_tripped", "outlet_test_failed")]
         if has_leak or (s.supply is not None and s.supply.leak_volume_l is not None):
             wanted.append("leak")
         wanted += [f"{what}:{stage.id}" for stage in s.filters for what in ("filter_due", "filter_fell")]

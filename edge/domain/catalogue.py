@@ -80,6 +80,10 @@ CATALOGUE: Final[Mapping[str, Row]] = MappingProxyType(
             "high", 0, 0, 0.0, "No power behind this outlet: what it feeds stands still or cools",
             "Keep hands dry; don't reset more than once: have the cause found by licensed staff", 300,
         ),
+        "outlet_test_failed": Row(
+            "high", 0, 0, 0.0, "This outlet may not protect people from a shock; the station may not start",
+            "Use nothing that it feeds; have it mended by licensed staff, then test it again and record that", 900,
+        ),
         "leak": Row("high", 0, 0, 0.0, "Water where none should be", "Shut the stop valve; wipe up; find where it comes from", 300),
         "filter_due": Row(
             "low", 0, 0, 0.0, "Rinses lengthen; a filter past its time may let through what it should hold",

@@ -18,6 +18,7 @@ from edge.domain.entries import Entry, Now, rfc3339, wall_ms_of
 from edge.domain.forms import faults, last_day
 from edge.domain.losses import answers_loss
 from edge.domain.readings import Role
+from edge.domain.seen import is_alarming
 from edge.domain.settings import Settings
 from edge.domain.wording import age_text
 
@@ -70,6 +71,8 @@ def _clock(now: Now, body: Mapping[str, Any]) -> str:
 
 def stands(settings: Settings, record: str, body: Mapping[str, Any]) -> bool:
     """Does a record that doesn't count keep the station from starting all the same?"""
+    if is_alarming(settings, record, body):
+        return True
     if record in _BLOCKING:
         return record != "filter_change" or bool(settings.filters)
     if record == "service":
@@ -147,6 +150,12 @@ def _failures_nobody_looks_at(book: Book) -> Iterator[Fact]:
         check = last_check(book)
         if check is not None and not has_passed(check):
             yield check
+    for role, is_judged in (
+        (Role.LEAK, looks_for_leaks(settings)),
+        (Role.OUTLET_PROTECTION, _looks_at_outlets(settings)),
+    ):
+        if not is_judged and (seen := book.seen(role)) is not None:
+            yield seen
     tested = {outlet for f in book.facts if f.record == "outlet_test" for outlet in outlets_of(f.body)}
     for outlet in tested - set(_fitted_outlets(settings)):
         if (failed := failed_outlet_test(book, outlet)) is not None:
@@ -155,6 +164,16 @@ def _failures_nobody_looks_at(book: Book) -> Iterator[Fact]:
     for name in looked_at:
         if isinstance(name, str) and (failed := book.failed(name)) is not None:
             yield failed
+
+
+def looks_for_leaks(settings: Settings) -> bool:
+    """Does anything in the station file tell of water where none should be?"""
+    by_litres = settings.supply is not None and settings.supply.leak_volume_l is not None
+    return by_litres or Role.LEAK in settings.not_fitted or any(p.role is Role.LEAK for p in settings.points)
+
+
+def _looks_at_outlets(settings: Settings) -> bool:
+    return Role.OUTLET_PROTECTION in settings.not_fitted or bool(_fitted_outlets(settings))
 
 
 def _fitted_outlets(settings: Settings) -> list[str]:
@@ -288,7 +307,7 @@ def _release(book: Book, at_ms: int, body: Mapping[str, Any], now: Now) -> str:
             return (
                 f"it is dated before the hold {'' if called is None else f'{called!r} '}of {rfc3339(hold.at_ms)} began"
             )
-    if addressed or (answers_loss(body) and (book.loss is not None or overlooked(book) is not None)):
+    if addressed or (answers_loss(body) and any((book.loss, book.dropped, overlooked(book), book.power_unsure))):
         return ""
     if not holds:
         return "nothing is held"
@@ -328,7 +347,24 @@ def _correction(book: Book, body: Mapping[str, Any]) -> str:
     fact = next((f for f in book.facts if f.seq is not None and f.seq == body.get("of")), None)
     if fact is None or not fact.counts:
         return "of: no counting record has this seq"
-    if stands(book.settings, fact.record, fact.body) and name_of(fact.body) != name_of(body):
+    if _takes_ready(book, fact) and name_of(fact.body) != name_of(body):
         who, what = fact.body.get("by", "somebody"), fact.record.replace("_", " ")
         return f"of: this {what} keeps the station from starting; only {who}, who recorded it, may take it back"
     return ""
+
+
+def _takes_ready(book: Book, fact: Fact) -> bool:
+    """Does a fact keep the station from starting, or give back what does? A correction does so by what it took out of the count: of a
+    hold it takes none away, of a passed test it does, and of a correction of a hold it gives the hold back. So whoever takes back
+    any of a chain of corrections answers for what the chain restores.
+    """
+    by_seq: dict[Any, Fact] = {f.seq: f for f in book.facts if f.seq is not None}
+    takes = True
+    while fact.record == "correction":
+        of, takes = by_seq.get(fact.body.get("of")), not takes
+        if of is None or (fact.seq is not None and (of.seq or 0) >= fact.seq):
+            return True  # what it took back isn't known any more
+        fact = of
+    if fact.record == "calibration":
+        return takes is (fact.body.get("adjust") is False)
+    return takes is (fact.record == "disinfectant_top_up" or stands(book.settings, fact.record, fact.body))

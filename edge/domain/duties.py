@@ -22,7 +22,9 @@ from edge.domain.dates import Dates, claimed
 from edge.domain.entries import Now, Stamp, wall_ms_of
 from edge.domain.errors import RecordRefused
 from edge.domain.forms import LONGEST_NAME, known
-from edge.domain.losses import unconfirmed
+from edge.domain.losses import DROPPED, LOST, unanswered, unconfirmed
+from edge.domain.readings import Role
+from edge.domain.seen import is_alarming, seen
 from edge.domain.settings import Settings
 
 #: what people do to alarms: remembered by the alarms themselves
@@ -50,6 +52,8 @@ DATED: Final = frozenset(
 _BY_DATE: Final = frozenset({"disinfectant_fill", "entered_reading"})
 #: that the machine was powered up: no record, but it stands among them in their order
 POWER_UP: Final = "power_up"
+#: that it may have been: nothing was heard of its power for a while
+POWER_UNSURE: Final = "power_unsure"
 
 
 class Fact(NamedTuple):
@@ -239,18 +243,28 @@ class Book:
                 found = fact
         return found
 
-    def powered_up_since(self, test: Fact) -> bool:
-        """Was the machine powered up after this test, or after it was recorded?"""
-        place = next((i for i, f in enumerate(self.facts) if f.record == POWER_UP), None)
+    def powered_up_since(self, test: Fact, record: str = POWER_UP) -> bool:
+        """Was the machine powered up after this test, or after it was recorded? POWER_UNSURE: may it have been?"""
+        place = next((i for i, f in enumerate(self.facts) if f.record == record), None)
         if place is None:
             return False
         up = self.facts[place]
         return not any(f is test for f in self.facts[place:]) or (not up.doubt and up.at_ms > test.at_ms)
 
-    def power_up(self, stamp: Stamp) -> None:
-        """The machine was powered up."""
-        self.facts = [f for f in self.facts if f.record != POWER_UP]
-        self.facts.append(Fact(None, POWER_UP, stamp.wall_ms, {}, True, stamp).redated(self.dates))
+    def power_up(self, stamp: Stamp, *, sure: bool = True) -> None:
+        """The machine was powered up; not `sure`: it may have been."""
+        record = POWER_UP if sure else POWER_UNSURE
+        self.facts = [f for f in self.facts if f.record != record]
+        self.facts.append(Fact(None, record, stamp.wall_ms, {}, True, stamp).redated(self.dates))
+
+    @property
+    def power_unsure(self) -> bool:
+        """The machine may have been powered up, and nobody has said since that it wasn't."""
+        return unconfirmed(self.facts, POWER_UNSURE) is not None
+
+    def seen(self, role: Role) -> Fact | None:
+        """What somebody saw of this role that no sensor outweighs (seen.py)."""
+        return seen(self.facts, self.settings, role)
 
     def poured_ms(self) -> int | None:
         """When the disinfectant was last topped up, but for what says `stirred`. It doesn't begin a new reuse life."""
@@ -321,11 +335,13 @@ class Book:
 
     def _recount(self, seq: Any, *, counts: bool) -> None:
         """A record counts no more, or again: what a correction took out of the count comes back with the correction's own."""
-        for position, fact in enumerate(self.facts):
-            if seq is not None and fact.seq == seq and fact.counts is not counts:
-                self.facts[position] = fact._replace(counts=counts)
-                if fact.record == "correction":
-                    self._recount(fact.body.get("of"), counts=not counts)
+        places = {fact.seq: position for position, fact in enumerate(self.facts) if fact.seq is not None}
+        while seq in places and self.facts[places[seq]].counts is not counts:
+            position = places[seq]
+            fact = self.facts[position] = self.facts[position]._replace(counts=counts)
+            if fact.record != "correction":
+                return
+            seq, counts = fact.body.get("of"), not counts
 
     def _thin(self) -> None:
         """Forget what can't decide anything any more: all but the newest hundred, and the newest few of each kind: any of them may be
@@ -348,6 +364,7 @@ class Book:
                 opens(fact, self.settings),
                 is_machine_changed(fact),
                 bool(fact.body.get("stands")),
+                is_alarming(self.settings, fact.record, fact.body),
             )
             newest.setdefault(key, deque(maxlen=FEW)).append(fact)
             if key not in latest or fact.at_ms >= latest[key].at_ms:
@@ -355,14 +372,14 @@ class Book:
         keep = (
             {id(f) for f in (*chain.from_iterable(newest.values()), *latest.values(), *self._at_work()[1])}
             | {id(f) for f in self.facts[-100:]}
-            | {id(f) for f in self.facts if f.record in ("hold", "release", "calibration", "correction")}
+            | {id(f) for f in self.facts if f.record in ("hold", "release", "calibration", "correction", LOST, DROPPED)}
         )
         self.facts = [f for f in self.facts if id(f) in keep]
 
     def number_next(self, seq: int) -> None:
         """Give the earliest fact that has none its seq."""
         for position, fact in enumerate(self.facts):
-            if fact.seq is None and fact.record != POWER_UP:
+            if fact.seq is None and fact.record not in (POWER_UP, POWER_UNSURE):
                 self.facts[position] = fact._replace(seq=seq)
                 return
 
@@ -400,6 +417,11 @@ class Book:
     def loss(self) -> Fact | None:
         """Entries that the journal lost, until a person has answered for them."""
         return unconfirmed(self.facts)
+
+    @property
+    def dropped(self) -> list[Fact]:
+        """What was owed when the station file stopped asking for it, until a person has answered for it."""
+        return unanswered(self.facts)
 
     @property
     def work(self) -> Fact | None:

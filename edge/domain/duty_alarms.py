@@ -1,10 +1,13 @@
-"""The alarms of what people owe the station: tests, treatments, changes, calibrations, and a hold that stands."""
+"""The alarms of what people owe the station: tests, treatments, changes, calibrations, outlets whose test failed, and a hold that
+stands."""
 
 from __future__ import annotations
 
 from collections.abc import Mapping
 from typing import TYPE_CHECKING
 
+from edge.domain.counting import failed_outlet_test
+from edge.domain.duty_conditions import failure_text
 from edge.domain.entries import Now
 from edge.domain.readiness import Judged
 
@@ -25,5 +28,13 @@ def raise_duties(station: Station, judged: Mapping[str, Judged], now: Now) -> No
     for ident in station.calibrations.duties:
         why = station.calibrations.due(ident, now)
         station.desk.set(f"duty_due:calibration:{ident}", bool(why), now, cause=why)
+    for outlet, _ in station.outlets:
+        failed = failed_outlet_test(station.book, outlet)
+        cause = (
+            ""
+            if failed is None
+            else f"{outlet}: {failure_text(failed)}, as {failed.body.get('by', 'somebody')} recorded"
+        )
+        station.desk.set(f"outlet_test_failed:{outlet}", failed is not None, now, cause=cause)
     hold = judged["no_hold"]
     station.desk.set("hold", hold.state != "met", now, cause=hold.text)

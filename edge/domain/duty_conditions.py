@@ -8,16 +8,18 @@ from zoneinfo import ZoneInfo
 
 from edge.domain.counting import began_ms, failed_outlet_test, has_passed, last_check, outlet_result, outlets_of
 from edge.domain.daily_tests import test_result
-from edge.domain.duties import Fact, day_start_ms, is_test_due
+from edge.domain.duties import POWER_UNSURE, Fact, day_start_ms, is_test_due
 from edge.domain.entries import Now
 from edge.domain.forms import last_day
 from edge.domain.judged import MET, UNKNOWN, UNMET, Judged, by_fact
+from edge.domain.readings import Role
 from edge.domain.wording import age_text
 
 if TYPE_CHECKING:
     from edge.domain.station import Station
 
 DO_TEST = "Do the daily test and record it"
+POWER_ASK = f"{DO_TEST}; if the machine kept its power for certain, record a release that names no hold instead"
 OVERLOOKED_ASK = (
     "See that what failed was put right, and that the station file names all that is there; whoever recorded it in error corrects it; "
     "else record a release that names no hold"
@@ -41,10 +43,13 @@ def daily_test(station: Station, now: Now) -> Judged:
         return by_fact(UNMET, "due: the machine was powered up since the last one", last, DO_TEST)
     if changed is not None and not book.comes_after(last, changed):
         return by_fact(UNMET, "due: the equipment was changed since the last one", changed, DO_TEST)
+    if now.trusted and is_test_due(last.at_ms, now.wall_ms, station.zone):
+        return by_fact(UNMET, "due: none was passed today", last, DO_TEST)
+    if book.power_unsure and book.powered_up_since(last, POWER_UNSURE):
+        text = "whether the machine was powered up since the last one is not known: nothing was heard of its power for a while"
+        return by_fact(UNKNOWN, text, last, POWER_ASK)
     if not now.trusted:
         return by_fact(UNKNOWN, "the clock is not trusted: whether it was passed today can't be told", last)
-    if is_test_due(last.at_ms, now.wall_ms, station.zone):
-        return by_fact(UNMET, "due: none was passed today", last, DO_TEST)
     return by_fact(MET, f"passed {age_text(now.wall_ms - last.at_ms)} ago", last)
 
 
@@ -111,13 +116,31 @@ def outlet_tested(station: Station, outlet: str, now: Now) -> Judged | None:
     if last is None:
         return None
     ask = f"Have the {outlet} outlet mended by licensed staff, test it again and record that"
-    by, why = last.body.get("by", "somebody"), outlet_result(last.body)[1]
-    told = f"its last test {'failed' if why == 'failed' else f'did not pass: {why}'}"
-    return by_fact(UNMET, f"{told} ({by}, {age_text(now.wall_ms - last.at_ms)} ago)", last, ask)
+    by = last.body.get("by", "somebody")
+    return by_fact(UNMET, f"{failure_text(last)} ({by}, {age_text(now.wall_ms - last.at_ms)} ago)", last, ask)
+
+
+def failure_text(last: Fact) -> str:
+    """What an outlet's test that failed came to."""
+    why = outlet_result(last.body)[1]
+    return f"its last test {'failed' if why == 'failed' else f'did not pass: {why}'}"
+
+
+def seen_by_eye(station: Station, role: Role, now: Now, ask: str) -> Judged | None:
+    """The condition of a role of which somebody saw something alarming; None where nobody did, or somebody saw since that it is over."""
+    last = station.book.seen(role)
+    if last is None:
+        return None
+    who, when = last.body.get("by", "somebody"), age_text(max(now.wall_ms - last.at_ms, 0))
+    text = f"{last.body['value']}, as {who} saw {when} ago"
+    return by_fact(UNMET, text, last, f"{ask}; once it is over, enter a reading of {role} that says so")
 
 
 def overlooked_text(failed: Fact) -> str:
     """What a failure means that no condition looks at."""
+    if failed.record == "entered_reading":
+        by, value = failed.body.get("by", "somebody"), failed.body.get("value")
+        return f"{by} saw it {value} ({failed.body.get('role') or failed.body.get('point')}), and nothing in the station file looks at it"
     about = outlets_of(failed.body) if failed.record == "outlet_test" else [failed.body.get("filter")]
     what = f"{failed.record.replace('_', ' ')} {' and '.join(str(a) for a in about if a is not None)}".strip()
     return f"{failed.body.get('by', 'somebody')} recorded that it failed ({what}), and nothing in the station file looks at it"

@@ -18,6 +18,7 @@ from edge.domain.duties import Book, Fact
 from edge.domain.entries import Now
 from edge.domain.quantities import UnitError, in_kind, quantity, unit_in
 from edge.domain.readings import CONTACT_WORDS, KIND_OF, UNIT_OF, Kind, Role, Sample
+from edge.domain.seen import is_alarming, role_of
 from edge.domain.settings import Point, Settings
 from edge.domain.validity import CAN_BE, PointWatch
 
@@ -43,6 +44,8 @@ BY_EYE_ROLES: Final = frozenset(
         Role.MACHINE_POWER, Role.LEAK,
     }
 )  # fmt: skip
+#: of these, roles that [not_fitted] may name though a sensor is fitted: while it is broken somebody looks
+BACKED_UP: Final = frozenset({Role.RESERVOIR_TEMPERATURE, Role.SUPPLY_PRESSURE})
 #: what serves instead of a reading by eye of another role
 INSTEAD: Final[Mapping[Role, str]] = {
     Role.ROOM_TEMPERATURE: "give the room a point on a bus of kind entered, or coldest_room",
@@ -93,7 +96,11 @@ class Entered:
 
     def judge(self, body: Mapping[str, Any], at_ms: int, now: Now) -> str:
         """Why an entered reading doesn't count; "" where it does."""
-        name = body.get("point")
+        name, alarming = body.get("point"), role_of(self._book.settings, body)
+        if is_alarming(self._book.settings, "entered_reading", body):
+            return ""
+        if alarming is not None and self._book.seen(alarming) is not None:  # whoever says that it is over
+            return _why_no_value(alarming, body, "")
         if name is None:
             return self._why_not_by_role(body, at_ms, now)
         point = self._points.get(str(name))
@@ -123,6 +130,11 @@ class Entered:
                 return f"{point.id} is read by its sensor: nobody enters its readings"
             by_eye = ", ".join(looked_at) or "none"
             return f"nothing looks at it: [not_fitted] of the station file names {by_eye}"
+        sensor = self.sensor_of(role)
+        if sensor is not None and self._watches[sensor].value(now.mono_ms) is not None:
+            return f"{sensor} is read by its sensor, which answers: nobody enters its readings"
+        if sensor is not None and at_ms < self.last_good_ms(sensor, now):
+            return f"it is from before {sensor} was last heard: read it again"
         if role not in BY_EYE_ROLES:
             return f"nothing looks at a {role} that is read by eye: {INSTEAD.get(role, 'fit a point for it')}"
         why = _why_no_value(role, body, _USUAL.get(KIND_OF[role], ""))
@@ -159,6 +171,15 @@ class Entered:
     def point_of(self, role: Role) -> Point | None:
         """The point of this role that people read, if there is one."""
         return next((self._points[name] for name in self._by_people if self._points[name].role is role), None)
+
+    def sensor_of(self, role: Role) -> str | None:
+        """The sensor of a role that [not_fitted] names all the same: while it is silent, what people read stands for it. None: no such."""
+        found = [p.id for p in self._points.values() if p.role is role and not p.by_people]
+        return found[0] if len(found) == 1 and role in self._not_fitted and role in BACKED_UP else None
+
+    def last_good_ms(self, point: str, now: Now) -> int:
+        """Wall time at which a point was last heard; of one that hasn't been since the start, that of the start."""
+        return now.wall_ms - (now.mono_ms - self._watches[point].good_ms)
 
     def signed(self, name: str) -> dict[str, Any]:
         """Who entered the reading that stands, for what is published of the point; nothing for a sensor's."""

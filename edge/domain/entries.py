@@ -9,7 +9,7 @@ from typing import Any, Final, NamedTuple
 KINDS: Final = frozenset(
     (
         "started stopped settings clock_step bus alarm verdict phase draw heat_up cool_down transfer filter_day contradiction advice "
-        "record told untold repair settings_refused"
+        "record told untold repair settings_refused power duty_dropped"
     ).split()
 )
 

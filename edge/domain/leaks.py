@@ -8,7 +8,7 @@ from collections.abc import Callable
 from typing import TYPE_CHECKING, Any
 
 from edge.domain.entries import Now
-from edge.domain.readings import Kind
+from edge.domain.readings import Kind, Role
 from edge.domain.show import said_of
 
 if TYPE_CHECKING:
@@ -36,6 +36,8 @@ def _look(station: Station, now: Now, tell: Callable[[str, dict[str, Any], Now],
     bled = station.draws.decay.bled if station.draws is not None and station.supply_point is not None else None
     if wet is not None:
         station.desk.set("leak", True, now, value=1.0, point=wet, cause=f"{wet} is wet")
+    elif (seen := station.book.seen(Role.LEAK)) is not None:
+        station.desk.set("leak", True, now, value=1.0, cause=f"{seen.body.get('by', 'somebody')} saw it wet")
     elif runs_on_ms is not None:
         cause = (
             f"water has run for {runs_on_ms / 60_000:.0f} min without a stop: a valve doesn't close, or a hose is off"

@@ -15,6 +15,8 @@ if TYPE_CHECKING:
 
 #: the word under which a loss stands among the facts; no record has it
 LOST: Final = "(lost)"
+#: and that under which stands what a change of the station file dropped (dropped.py)
+DROPPED: Final = "(dropped)"
 ASK: Final = (
     "Ask who worked here, look at the archive or the paper log, record again what is missing (holds, tests, filter "
     "changes); then record a release that names no hold"
@@ -26,14 +28,25 @@ def tells_of_loss(kind: str, body: dict[str, Any]) -> bool:
     return kind == "repair" and body.get("what") in ("lost", "exchanged", "unproved")
 
 
-def unconfirmed(facts: Sequence[Fact]) -> Fact | None:
-    """The newest loss that no later release has answered. Facts stand in the order of the journal."""
+def unconfirmed(facts: Sequence[Fact], what: str = LOST) -> Fact | None:
+    """The newest loss (or fact of the kind `what`) that no later release has answered. Facts stand in the order of the journal."""
     found: Fact | None = None
     for fact in facts:
-        if fact.record == LOST:
+        if fact.record == what:
             found = fact
         elif fact.record == "release" and fact.counts and answers_loss(fact.body):
             found = None
+    return found
+
+
+def unanswered(facts: Sequence[Fact]) -> list[Fact]:
+    """What changes of the station file dropped and nobody has answered for since."""
+    found: list[Fact] = []
+    for fact in facts:
+        if fact.record == DROPPED:
+            found.append(fact)
+        elif fact.record == "release" and fact.counts and answers_loss(fact.body):
+            found = []
     return found
 
 

@@ -9,26 +9,25 @@ from __future__ import annotations
 from functools import partial
 from typing import TYPE_CHECKING, Any, Final
 
-from edge.domain import losses
-from edge.domain.alarms import AT_LIMIT, CHATTER_TIMES, CHATTER_WITHIN_MS
+from edge.domain.alarms import AT_LIMIT
 from edge.domain.calibration import K_CALIBRATED, combined, probability_within
-from edge.domain.counting import overlooked
+from edge.domain.counting import looks_for_leaks
 from edge.domain.cross_ceiling import Ceiling
+from edge.domain.dropped import no_hold
 from edge.domain.duties import months_later_ms
 from edge.domain.duty_conditions import (
-    OVERLOOKED_ASK,
     daily_test,
     disinfectant,
     outlet_tested,
-    overlooked_text,
+    seen_by_eye,
     water_path_treatment,
 )
 from edge.domain.entered import entered_value
-from edge.domain.entries import Now, rfc3339
+from edge.domain.entries import Now
 from edge.domain.evidence import LIVE_FROM
 from edge.domain.filters import GAINS_AT_MOST_KPA
 from edge.domain.heating import Forecast
-from edge.domain.judged import BY_EYE, MET, UNKNOWN, UNMET, by_fact, verdict_word
+from edge.domain.judged import BY_EYE, MET, UNKNOWN, UNMET, by_fact
 from edge.domain.judged import Judged as Judged  # others take it from here
 from edge.domain.leaks import no_leak_text
 from edge.domain.phases import Phase
@@ -43,12 +42,9 @@ if TYPE_CHECKING:
     from edge.domain.station import Station
 
 UNCALIBRATED: Final = " (uncalibrated)"
-#: an outlet that has tripped counts as live once it has been so for this long: one whose contact chatters would have tripped again
-STEADY_MS: Final = CHATTER_WITHIN_MS // (CHATTER_TIMES - 1)
-
 #: what a pressure is judged by where there is no flow meter (meterless.py)
 BY_DROP: Final = "no flow meter: taken while the filters take pressure"
-NOTE: Final = "Surroundings only: the maker's instructions decide the rest"
+STOP_IT: Final = "Shut the stop valve; find where the water comes from"
 
 #: a point of one of these roles may fall silent without making the station unready at once: what rests on it goes unknown by itself,
 #: or a declared value is taken instead
@@ -67,7 +63,7 @@ class Readiness:
         self.station = station
         self._static = Ceiling()
         settings = station.settings
-        self.judges: dict[str, Any] = {"free": self.free, "no_hold": self.no_hold}
+        self.judges: dict[str, Any] = {"free": self.free, "no_hold": partial(no_hold, station)}
         if settings.reservoir is not None:
             self.judges["reservoir"] = self.reservoir
         if settings.supply is not None:
@@ -80,8 +76,7 @@ class Readiness:
         if Role.OUTLET_PROTECTION in settings.not_fitted:
             ask = "Have the outlet's trip looked into; reset it once, dry-handed; then read it again"
             self.judges["outlet:by-eye"] = lambda now: self._contact_by_eye(Role.OUTLET_PROTECTION, now, ask)
-        by_eye = Role.LEAK in settings.not_fitted
-        if by_eye or station.leak_points or (settings.supply is not None and settings.supply.leak_volume_l is not None):
+        if looks_for_leaks(settings):
             self.judges["no_leak"] = self.no_leak
         if settings.daily_test is not None:
             self.judges["daily_test"] = partial(daily_test, station)
@@ -118,17 +113,6 @@ class Readiness:
         short = self.station.transfers.short
         return "a cycle is running: the heated liquid is away" + (f"; {short}" if short else "")
 
-    def no_hold(self, now: Now) -> Judged:
-        """Nobody holds the station."""
-        hold = self.station.book.hold
-        if hold is None:
-            loss, failed = self.station.book.loss, overlooked(self.station.book)
-            if failed is not None:
-                return by_fact(UNMET, overlooked_text(failed), failed, OVERLOOKED_ASK)
-            return Judged(MET, "no hold") if loss is None else by_fact(UNKNOWN, losses.text(loss), loss, losses.ASK)
-        why = hold.body.get("why") or hold.body.get("name") or "no reason given"
-        return by_fact(UNMET, f"held by {hold.body.get('by', 'somebody')}: {why}", hold, "Have the hold released")
-
     # -- the reservoir
 
     def reservoir(self, now: Now) -> Judged:
@@ -138,6 +122,9 @@ class Readiness:
         if s.reservoir_point is None:
             return self._by_eye_temperature(now)
         liquid = s.watches[s.reservoir_point].value(now.mono_ms)
+        if liquid is None and self.entered(Role.RESERVOIR_TEMPERATURE, now) is not None:
+            eye = self._by_eye_temperature(now)
+            return eye._replace(text=f"{eye.text}; {self._broken(s.reservoir_point)}")
         if liquid is None:
             return Judged(
                 UNKNOWN,
@@ -185,7 +172,7 @@ class Readiness:
         text = (
             f"{here}{above} {s.show(s.reservoir_point, enter)} needed in {room}, the basin would see {there}{too_low}"
         )
-        if s.phase is Phase.OFF or s.heater_is_tripped(now.mono_ms):
+        if s.phase is Phase.OFF or s.outages.heater_is_tripped(now.mono_ms):
             return Judged(UNMET, text, ask="Get the heater's power back", **evidence)
         when = warmth.until(cold, now.mono_ms)
         if when.in_ms is not None and when.why:
@@ -255,6 +242,9 @@ class Readiness:
             )
         point, least, most = s.supply_point, plan.pressure_low_kpa, plan.pressure_high_kpa
         judged = self._believed(self._drawn("supply_kpa", Role.SUPPLY_PRESSURE, point, least, most, now), point)
+        if point is not None and judged.state != UNMET and self.entered(Role.SUPPLY_PRESSURE, now) is not None:
+            eye = self._by_eye_drawn(Role.SUPPLY_PRESSURE, least, most, now)
+            return eye._replace(text=f"{eye.text}; {self._broken(point)}")
         if judged.state not in (MET, UNMET):
             return judged
         return judged._replace(text=judged.text + capacity_text(s, now))
@@ -497,21 +487,20 @@ class Readiness:
         """The ground-fault outlet is live."""
         s = self.station
         point = next(p for o, p in s.outlets if o == ident)
-        failed = outlet_tested(s, ident, now)
+        ask = f"Have the {ident} outlet's trip looked into; reset it once, dry-handed"
+        failed = outlet_tested(s, ident, now) or seen_by_eye(s, Role.OUTLET_PROTECTION, now, ask)
         if failed is not None:
             return failed
         value = s.watches[point].value(now.mono_ms)
         if value is None:
             return Judged(UNKNOWN, f"not known: {self._why(point)}", ask=self._advice(point))
         if value:
-            return Judged(
-                UNMET, "tripped", ask=f"Have the {ident} outlet's trip looked into; reset it once, dry-handed"
-            )
+            return Judged(UNMET, "tripped", ask=ask)
         if s.desk.alarms[f"outlet_tripped:{ident}"].present:
             return Judged(
                 UNKNOWN, "live at this moment, but its trip comes and goes", ask=f"Have the {ident} outlet looked into"
             )
-        left_ms = s.steady_in_ms(ident, now)
+        left_ms = s.outages.steady_in_ms(ident, now)
         if left_ms > 0:
             when = Forecast(left_ms, left_ms, left_ms, "")
             return Judged(UNKNOWN, "live again, but not yet for long enough to count as steady", mends=True, when=when)
@@ -519,10 +508,13 @@ class Readiness:
 
     def no_leak(self, now: Now) -> Judged:
         """No water where none should be."""
+        wet = seen_by_eye(self.station, Role.LEAK, now, STOP_IT)
+        if wet is not None:
+            return wet
         seen, looked_at = self._no_leak(now), self.station.settings.not_fitted
         if Role.LEAK not in looked_at or seen.state not in (MET, BY_EYE):
             return seen
-        eye = self._contact_by_eye(Role.LEAK, now, "Shut the stop valve; find where the water comes from")
+        eye = self._contact_by_eye(Role.LEAK, now, STOP_IT)
         return eye._replace(text=f"{seen.text}; {eye.text}") if eye.state == BY_EYE else eye
 
     def _no_leak(self, now: Now) -> Judged:
@@ -531,7 +523,7 @@ class Readiness:
         if alarm is None:
             return Judged(MET, "no leak seen")
         if alarm.present or alarm.condition:
-            return Judged(UNMET, alarm.cause, ask="Shut the stop valve; find where the water comes from")
+            return Judged(UNMET, alarm.cause, ask=STOP_IT)
         silent = [p for p in s.leak_points if s.watches[p].value(now.mono_ms) is None]
         if silent:
             return Judged(UNKNOWN, f"not known: {self._why(silent[0])}", ask=self._advice(silent[0]))
@@ -557,7 +549,9 @@ class Readiness:
 
     def _contact_by_eye(self, role: Role, now: Now, ask: str) -> Judged:
         """What people read of a contact that [not_fitted] names: fine as long as it stands."""
-        entered = self.entered(role, now)
+        seen, entered = seen_by_eye(self.station, role, now, ask), self.entered(role, now)
+        if seen is not None:
+            return seen
         if entered is None:
             return self._nothing(role)
         value, seq, at_ms, by = entered
@@ -570,13 +564,16 @@ class Readiness:
     def sensors(self, now: Now) -> Judged:
         """Every point that decides is heard."""
         s = self.station
-        silent = [p for p in sorted(s.silence.points) if self._decides(p)]
+        silent = [p for p in sorted(s.silence.points) if self._decides(p) and not self._is_read_instead(p, now)]
         if silent:
             names = ", ".join(f"{p} ({self._why(p)})" for p in silent)
             return Judged(UNKNOWN, f"not heard: {names}", ask=self._advice(silent[0]))
         if s.silence.points:
-            return Judged(MET, "all that decide are heard; not heard: " + ", ".join(sorted(s.silence.points)))
-        waiting = [p for p, w in s.watches.items() if w.good is None and self._decides(p)]
+            eye = ", or read by eye" if any(self._is_read_instead(p, now) for p in s.silence.points) else ""
+            return Judged(MET, f"all that decide are heard{eye}; not heard: " + ", ".join(sorted(s.silence.points)))
+        waiting = [
+            p for p, w in s.watches.items() if w.good is None and self._decides(p) and not self._is_read_instead(p, now)
+        ]
         if waiting:
             return Judged(UNKNOWN, "no reading yet: " + ", ".join(waiting))
         return Judged(MET, "all are heard")
@@ -604,6 +601,11 @@ class Readiness:
             fact = self.station.book.last("entered_reading", point=point.id)
         if fact is None or stands_ms is None or not now.trusted or now.wall_ms - fact.at_ms > stands_ms:
             return None
+        sensor, told = self.station.entered.sensor_of(role), self.station.entered
+        if sensor is not None and (
+            self.station.watches[sensor].value(now.mono_ms) is not None or fact.at_ms < told.last_good_ms(sensor, now)
+        ):
+            return None  # the sensor answers, or has since somebody looked
         value = entered_value(role, fact.body)
         return None if value is None else (value, fact.seq, fact.at_ms, str(fact.body.get("by", "somebody")))
 
@@ -628,6 +630,14 @@ class Readiness:
             return reservoir is not None and reservoir.coldest_room_c is None
         return role not in LESSER_ROLES
 
+    def _is_read_instead(self, point: str, now: Now) -> bool:
+        """Is a sensor that isn't heard stood in for by what somebody reads?"""
+        role = self.station.watches[point].point.role
+        return self.station.entered.sensor_of(role) == point and self.entered(role, now) is not None
+
+    def _broken(self, point: str) -> str:
+        return f"its sensor {point} is not heard: {self._why(point)}"
+
     def _why(self, point: str) -> str:
         return REASONS[self.station.watches[point].why_silent()].text
 
@@ -644,51 +654,3 @@ def side_of(value: float, guard: float, low: float | None, high: float | None) -
     if low is not None and value - guard < low - AT_LIMIT:
         return -1
     return 1 if high is not None and value + guard > high + AT_LIMIT else 0
-
-
-def _evidence(one: Judged, now: Now) -> dict[str, Any] | None:
-    if one.evidence_ms is None:
-        return None
-    found = {"seq": one.seq, "at": rfc3339(one.evidence_ms), "age_s": max(now.wall_ms - one.evidence_ms, 0) // 1000}
-    return found if one.probability is None else found | {"probability": one.probability}
-
-
-def assemble(station: Station, judged: dict[str, Judged], since: dict[str, int], now: Now) -> dict[str, Any]:
-    """The verdict as it is published: shape in edge/snapshot.py."""
-    conditions: list[dict[str, Any]] = []
-    waits: list[str] = []
-    latest: Forecast | None = None
-    cannot_say = mends = False
-    for ident, one in judged.items():
-        expected: str | None = None
-        if one.state in (UNMET, UNKNOWN):
-            if one.ask:
-                waits.append(one.ask)
-            if one.mends:
-                mends = True
-                when = one.when
-                if when is None or when.in_ms is None:
-                    cannot_say = True
-                else:
-                    expected = rfc3339(now.wall_ms + when.in_ms)
-                    if latest is None or when.in_ms > (latest.in_ms or 0):
-                        latest = when
-        text = one.text + (f" ({why_text(station, one.when)})" if one.when is not None and one.when.why else "")
-        conditions.append(
-            {
-                "id": ident, "state": one.state, "text": text, "since": rfc3339(min(since[ident], now.wall_ms)) if ident in since else None,
-                "expected_at": expected,
-                "evidence": _evidence(one, now),
-            }
-        )  # fmt: skip
-    known = mends and not cannot_say and latest is not None and latest.in_ms is not None
-    word = verdict_word([one.state for one in judged.values()])
-
-    def at(ms: int | None) -> str | None:
-        return rfc3339(now.wall_ms + ms) if known and ms is not None else None
-
-    return {
-        "at": rfc3339(now.wall_ms), "trusted": now.trusted, "site": station.settings.site, "station": station.settings.id, "verdict": word,
-        "phase": str(station.phase), "expected_at": at(latest.in_ms if latest else None), "earliest": at(latest.low_ms if latest else None),
-        "latest": at(latest.high_ms if latest else None), "waits_for": list(dict.fromkeys(waits)), "conditions": conditions, "note": NOTE,
-    }  # fmt: skip

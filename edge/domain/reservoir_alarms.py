@@ -117,7 +117,7 @@ class ReservoirAlarms:
     def _follow_cooling(self, warmth: Warmth, now: Now) -> None:
         """Where the heater has no power it cools, from then on; what a cool-down leaves to learn from is an entry."""
         s = self._station
-        warmth.cool.heater(s.phase is Phase.OFF or s.heater_is_tripped(now.mono_ms), now.mono_ms)
+        warmth.cool.heater(s.phase is Phase.OFF or s.outages.heater_is_tripped(now.mono_ms), now.mono_ms)
         noted = warmth.cool.take_noted()
         if noted is not None:
             start_ms = now.wall_ms - (now.mono_ms - noted.pop("start_ms"))
@@ -188,7 +188,12 @@ class ReservoirAlarms:
     def _should_heat(self, warmth: Warmth, now: Now) -> bool:
         """Somebody counts on it, and it has power; what the alarm for the first case says needs no other."""
         s = self._station
-        if s.is_resting or s.phase is Phase.OFF or s.heater_is_tripped(now.mono_ms) or self._is_before_first_case(now):
+        if (
+            s.is_resting
+            or s.phase is Phase.OFF
+            or s.outages.heater_is_tripped(now.mono_ms)
+            or self._is_before_first_case(now)
+        ):
             return False
         told = s.desk.alarms.get(FIRST_CASE)
         if told is None or not told.present:

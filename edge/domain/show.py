@@ -181,7 +181,7 @@ def _reservoir(station: Station, now: Now, found: dict[str, dict[str, Any]]) -> 
     found["basin_temperature"] = _basin(station, warmth, liquid, cold, source, now)
     if warmth.is_warm:
         found["reservoir_ready"] = estimate("reservoir_ready", "time", now, why="it is warm")
-    elif station.heater_is_tripped(now.mono_ms):
+    elif station.outages.heater_is_tripped(now.mono_ms):
         found["reservoir_ready"] = estimate("reservoir_ready", "time", now, why="the heater has no power")
     else:
         found["reservoir_ready"] = _when("reservoir_ready", warmth.until(cold, now.mono_ms), station, now)

@@ -11,25 +11,27 @@ from functools import partial
 from typing import Any, Final
 from zoneinfo import ZoneInfo
 
-from edge.domain import show
+from edge.domain import dropped, show
 from edge.domain.alarmdesk import AlarmDesk
+from edge.domain.assembled import assemble
 from edge.domain.calibrations import Calibrations
 from edge.domain.contradictions import Contradictions
 from edge.domain.counting import judge, stands
 from edge.domain.cross_weigh import Seconds, Weighing
 from edge.domain.duties import ALARM_RECORDS, Book, Fact, checked, local_date, next_date_change_ms
 from edge.domain.duty_alarms import raise_duties
-from edge.domain.duty_conditions import label_ends_ms
 from edge.domain.entered import BY_EYE, Entered, sensed
 from edge.domain.entries import Draft, Entry, Now, Stamp, rfc3339, wall_ms_of
 from edge.domain.evidence import Evidence, Shown
 from edge.domain.filter_alarms import look_at_filters
 from edge.domain.hours import at_rest
 from edge.domain.leaks import look_for_leak, recall_leak
-from edge.domain.losses import LOST, tells_of_loss
+from edge.domain.losses import DROPPED, LOST, tells_of_loss
 from edge.domain.meterless import Meterless, assumed_l_min
+from edge.domain.next_look import ends_in_ms
+from edge.domain.outages import Outages
 from edge.domain.phases import DRAW_BELONGS_MS, Phase, phase_of
-from edge.domain.readiness import STEADY_MS, Judged, Readiness, assemble
+from edge.domain.readiness import Judged, Readiness
 from edge.domain.readings import Reading, Role, Sample
 from edge.domain.recalibrated import weighed
 from edge.domain.records import as_draft_body, to_alarms
@@ -44,7 +46,7 @@ from edge.domain.warmth import Warmth
 from edge.domain.water import Draw, DrawWatch
 
 #: changes when the meaning of state() changes; snapshots of another version are rebuilt from the journal
-FOLD_VERSION: Final = 7
+FOLD_VERSION: Final = 8
 #: at the latest after this everything is judged anew, whatever happened
 LOOK_AGAIN_MS: Final = 3_600_000
 #: while water is drawn, leaks are looked for so often
@@ -74,6 +76,7 @@ class Station:
         self.draws = DrawWatch(settings.supply) if settings.supply is not None else None
         self.phase = Phase.IDLE
         self.evidence = Evidence(settings, self.zone, boot, self.book)
+        self.outages = Outages(self, self._draft)
         self._find_points()
         self.desk = AlarmDesk(
             settings,
@@ -99,6 +102,7 @@ class Station:
         self._belongs_until_ms: int | None = None
         self._sides: tuple[int | None, ...] = ()  # on which sides of its limits the draw under way stands
         self._verdicts = VerdictMemory()
+        self.settings_told: tuple[int, str] | None = None  # seq and digest of the settings that the journal told last
         self.readiness = Readiness(self)
         self.reservoir_alarms = ReservoirAlarms(self, partial(self._draft, "cool_down"))
         if state is not None:
@@ -120,7 +124,6 @@ class Station:
         self.supply_point = first(Role.SUPPLY_PRESSURE)
         self.flow_point = first(Role.SUPPLY_FLOW)
         self.power_point = first(Role.MACHINE_POWER)
-        self._tripped_ms: dict[str, int] = {}  # outlet -> when it was last read as tripped
         self.leak_points = by_role.get(Role.LEAK, [])
         points = {p.id: p for p in self.settings.points}
         self.outlets: list[tuple[str, str]] = [(points[p].of or p, p) for p in by_role.get(Role.OUTLET_PROTECTION, [])]
@@ -132,8 +135,7 @@ class Station:
             (Role.SUPPLY_PRESSURE, self._hear_supply),
             (Role.MACHINE_POWER, self._hear_power),
         ):
-            name = first(role)
-            if name is not None:
+            if (name := first(role)) is not None:
                 handlers[name] = handler
         between, filtered = first(Role.BETWEEN_FILTERS_PRESSURE), first(Role.FILTERED_PRESSURE)
         self.taps = {"supply": self.supply_point, "between": between, "filtered": filtered}
@@ -283,6 +285,25 @@ class Station:
         self._settle(now)
         return self._take()
 
+    @property
+    def conditions(self) -> Iterable[str]:
+        """The ids of its conditions that have a judge."""
+        return self.readiness.judges
+
+    def owed(self, now: Now) -> dict[str, str]:
+        """What people owe the station now: condition -> why it isn't met. Asked before its settings change."""
+        self._begin(now)
+        return dropped.owed(self.judged(now))
+
+    def settings_changed(self, before: Mapping[str, str], now: Now) -> list[Draft]:
+        """These settings have come into force; `before` is what was owed under those before (owed())."""
+        self._begin(now)
+        gone = dropped.dropped(before, self.judged(now))
+        if gone:
+            self.book.add(Fact(None, DROPPED, now.wall_ms, {"owed": gone}, True, Stamp(self.boot, *now)))
+            self._draft(dropped.KIND, {"owed": gone})
+        return self._take()
+
     def _redate(self, wall_ms: int, mono_ms: int, by_ms: int) -> None:
         """What stands since a time of this boot has stood as long as before: by the clock as it is now that was then."""
         booted_ms = wall_ms - by_ms - mono_ms
@@ -357,28 +378,15 @@ class Station:
                 self.draws.lag_ms = self.meterless.lag_ms
                 self._hear_flow(flow_l_min, mono_ms, now)
 
-    def steady_in_ms(self, outlet: str, now: Now) -> int:
-        """In how long an outlet that is live again will have been so for long enough; 0 or less where it has."""
-        tripped_ms = self._tripped_ms.get(outlet)
-        return 0 if tripped_ms is None else tripped_ms + STEADY_MS - now.mono_ms
-
     def _hear_outlet(self, outlet: str, point: str, value: float, mono_ms: int, now: Now) -> None:
-        if value == 1.0:
-            self._tripped_ms[outlet] = mono_ms
-        if self.desk.set(
-            f"outlet_tripped:{outlet}",
-            value == 1.0,
-            now,
-            value=value,
-            point=point,
-            cause=f"the {outlet} outlet has tripped",
-        ):
+        if self.outages.hear(outlet, point, value, mono_ms, now):
             self._dirty = self._reservoir_moved = True
 
     def _hear_leak(self, value: float, mono_ms: int, now: Now) -> None:
         self._dirty |= look_for_leak(self, now, self._draft)
 
     def _hear_power(self, value: float, mono_ms: int, now: Now) -> None:
+        self.outages.hear_power(value, mono_ms, now)
         if self.warmth is not None:
             self.warmth.cycle.powered = value == 1.0
 
@@ -410,6 +418,7 @@ class Station:
             self._begun = True
             self.calibrations.apply()
             self.transfers.refresh()
+            self.outages.begin(now)
             for watch in self.watches.values():
                 watch.started_ms = watch.good_ms = watch.still_since_ms = now.mono_ms
             self._edge_ms = self._day_ms = self._again_ms = now.mono_ms
@@ -451,6 +460,7 @@ class Station:
         if self._reservoir_moved or (self.warmth is not None and self.warmth.hold_ends_ms is not None):
             self._look_at_warmth(now)
         self._look_at_phase(now)
+        self.outages.look(now)
         if self._reservoir_moved:
             self.reservoir_alarms.look(now)
             self._reservoir_moved = False
@@ -559,30 +569,12 @@ class Station:
             if not self._dirty:
                 break
         self._dirty = False
-        self._plan_next_look(judged, now)
+        for end_ms in ends_in_ms(self, now):
+            if 0 < end_ms < LOOK_AGAIN_MS:
+                self._again_ms = min(self._again_ms, now.mono_ms + end_ms)
         body = self._verdicts.look(judged, now.wall_ms)
         if body is not None:
             self._drafts.append(Draft(now, "verdict", body))
-
-    def _plan_next_look(self, judged: Mapping[str, Judged], now: Now) -> None:
-        """When evidence or a reuse life runs out before the next hour."""
-        ends: list[int] = []
-        age_ms = self.evidence.age_ms(now)
-        if age_ms is not None and self.settings.supply is not None:
-            ends.append(self.settings.supply.stands_for_ms - age_ms + 1)
-        ends += [self.steady_in_ms(outlet, now) for outlet in self._tripped_ms]
-        fill = self.book.last("disinfectant_fill")
-        ends += [w.correction.due_ms - now.wall_ms for w in self.watches.values() if w.correction is not None]
-        if fill is not None and self.settings.reuse_life_ms is not None:
-            over = (fill.at_ms + self.settings.reuse_life_ms, label_ends_ms(fill, self.zone) or 0)
-            ends += [at_ms - now.wall_ms for at_ms in over]
-        for role, stands_ms in self.settings.not_fitted.items():
-            entered = self.book.last("entered_reading", role=str(role))
-            if entered is not None:
-                ends.append(entered.at_ms + stands_ms - now.wall_ms + 1)
-        for end in ends:
-            if 0 < end < LOOK_AGAIN_MS:
-                self._again_ms = min(self._again_ms, now.mono_ms + end)
 
     def drawn(self, key: str, now: Now) -> Shown:
         """What the last steady draw showed, or the one under way once it is steady."""
@@ -592,11 +584,6 @@ class Station:
         """A filter's normalised drop [kPa]."""
         change = self.book.last_change(ident)
         return self.evidence.drop(ident, None if change is None else change.at_ms, now)
-
-    def heater_is_tripped(self, mono_ms: int) -> bool:
-        """An outlet that feeds the heater (the one named so, else any) has tripped."""
-        named = [p for o, p in self.outlets if "heat" in o]
-        return any(self.watches[p].value(mono_ms) == 1.0 for p in named or [p for _, p in self.outlets])
 
     def show(self, point: str, value: float) -> str:
         """A value in the unit that the station file gives its point."""
@@ -639,6 +626,10 @@ class Station:
                 self.desk.alarms[entry.body["id"]].seq = entry.seq
             elif entry.kind == "draw":
                 self.evidence.kept(entry.seq)
+            elif entry.kind == dropped.KIND:
+                self.book.number_next(entry.seq)
+            elif entry.kind == "settings":
+                self.settings_told = (entry.seq, entry.body["digest"])
             elif tells_of_loss(entry.kind, entry.body):
                 self._dirty = True
                 self.fold(entry)
@@ -653,6 +644,10 @@ class Station:
         elif tells_of_loss(entry.kind, body):
             self.book.add(Fact(entry.seq, LOST, entry.wall_ms, body, True))
             self.evidence.last = None  # a later draw may be among what was lost
+        elif entry.kind == dropped.KIND:
+            self.book.add(Fact(entry.seq, DROPPED, entry.wall_ms, body, True, entry.stamp))
+        elif entry.kind == "settings":
+            self.settings_told = (entry.seq, body["digest"])
         elif entry.kind == "record" and body.get("record") not in ALARM_RECORDS:
             counts = bool(body.get("stands")) or bool(body.get("counts"))
             self._add(Fact(entry.seq, body["record"], wall_ms_of(body["at"]), body, counts, entry.stamp))
@@ -668,6 +663,8 @@ class Station:
             self.transfers.fold(body)
         elif entry.kind == "bus":
             self.silence.fold(body)
+        elif entry.kind == "power":
+            self.outages.take(body, entry.stamp)
         elif entry.kind == "phase":
             self.phase = Phase(body["to"])
             if body["from"] == Phase.OFF:
@@ -680,7 +677,7 @@ class Station:
         return {
             "alarms": {ident: alarm.as_state() for ident, alarm in self.desk.alarms.items() if alarm.seq is not None or alarm.present},
             "facts": [fact.as_state() for fact in self.book.facts], "dates": self.book.dates.state(), "evidence": self.evidence.state(),
-            "phase": str(self.phase), "verdict": self._verdicts.state(),
+            "phase": str(self.phase), "verdict": self._verdicts.state(), "settings": self.settings_told, "lost": self.outages.state(),
             "doubts": self.contradictions.state(), "transfers": self.transfers.state(), **self.silence.state(),
             **({} if self.warmth is None else self.warmth.state()),
         }  # fmt: skip
@@ -693,8 +690,11 @@ class Station:
         self.contradictions.restore(state.get("doubts", {}))
         self.transfers.restore(state.get("transfers", {}))
         self.silence.restore(state)
+        self.outages.restore(state.get("lost", ()))
         if self.warmth is not None:
             self.warmth.poured_ms = self.book.poured_ms()
             self.warmth.restore(state)
         self.phase = Phase(state["phase"])
         self._verdicts.restore(state["verdict"])
+        told = state.get("settings")
+        self.settings_told = None if told is None else (int(told[0]), str(told[1]))

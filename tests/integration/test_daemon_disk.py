@@ -114,3 +114,42 @@ def test_a_disk_that_answers_nothing_holds_up_neither_page_nor_stop(daemon: Daem
     assert daemon.process is not None and daemon.process.wait(15) == 1
     assert "Traceback" not in daemon.log()
     assert verify(daemon.keep).ok
+
+
+def test_a_start_on_a_disk_that_answers_nothing_has_a_page_and_is_never_ready(
+    daemon: Daemon, disk: PowercutMount
+) -> None:
+    daemon.start()
+    assert daemon.record(record="hold", why="culture")[0] == 200
+    daemon.stop()
+    with disk.frozen():
+        daemon.start()  # until its page answers
+        verdict = daemon.get("/api/1/verdict")[1]
+        assert verdict["verdict"] != "ready" and "the disk doesn't answer" in verdict["note"]
+        assert {c["id"]: c["state"] for c in verdict["conditions"]}["store"] == "unknown"
+        health = daemon.get("/health")[1]
+        assert health["status"] != "ok" and "the disk doesn't answer" in health["parts"]["store"]
+        assert daemon.record(record="note", text="refused")[0] == 503
+        until(lambda: daemon.get("/api/1/points")[1])  # the sensors are read meanwhile
+
+    def hold() -> bool:
+        with contextlib.suppress(OSError):  # it begins anew with the journal, the page is away for a moment
+            conditions = daemon.get("/api/1/verdict")[1]["conditions"]
+            return "culture" in next(c["text"] for c in conditions if c["id"] == "no_hold")
+        return False
+
+    until(hold, 40.0, daemon.log())
+    assert daemon.record(record="note", text="kept")[0] == 200
+    assert daemon.stop()[0] == 0
+    assert "Traceback" not in daemon.log() and verify(daemon.keep).ok
+
+
+def test_a_stop_does_not_wait_for_a_disk_that_never_answered(daemon: Daemon, disk: PowercutMount) -> None:
+    daemon.start()
+    daemon.stop()
+    with disk.frozen():
+        daemon.start()
+        daemon.send(signal.SIGTERM)
+        until(lambda: "stopped (SIGTERM)" in daemon.log().split("the page is at")[-1], 20.0, daemon.log())
+    assert daemon.process is not None and daemon.process.wait(15) in (0, 1)
+    assert "Traceback" not in daemon.log() and verify(daemon.keep).ok

@@ -68,3 +68,30 @@ def test_so_many_slips_come_to_an_end() -> None:
     with pytest.raises(config.UnusableInputs) as refusal:
         config.loads("a = b c\n" * 500, Path("s.toml"))
     assert 1 < len(refusal.value) < 50
+
+
+LONG = [
+    ("{key} = 1", "a.b"),
+    ("[{key}]\nx = 1", "a.b"),
+    ("[[{key}]]\nx = 1", "a.b"),
+    ("x = {{ {key} = 1 }}", "a.b"),
+    ("{key} = 1", '"a" . "b"'),
+    ("{key} = 1", "'a'.b"),
+]
+
+
+@pytest.mark.parametrize("form, pair", LONG, ids=[form + pair for form, pair in LONG])
+@pytest.mark.parametrize("pairs", [50, 10_000])
+def test_a_key_of_thousands_of_parts_is_refused_at_once(form: str, pair: str, pairs: int) -> None:
+    """Reading one takes time with the square of its parts: half a minute for 20,000, and a watchdog's limit beyond."""
+    text = MINIMAL + "\n" + form.format(key=".".join([pair] * pairs)) + "\n"
+    with pytest.raises(config.UnusableInputs) as refusal:
+        config.loads(text, Path("s.toml"))
+    (said,) = str(refusal.value).splitlines()
+    line = MINIMAL.count("\n") + 2
+    assert said.startswith(f"s.toml line {line}: has a key of {2 * pairs} parts; expected a few parts")
+
+
+def test_texts_with_dots_are_no_such_keys() -> None:
+    dots = "1.3.6.1.4.1.311.21.20.1.1 " * 20 + "." * 200 + " and so on. " * 50
+    assert config.loads(MINIMAL + f"\n# {dots}\n", Path("s.toml"))

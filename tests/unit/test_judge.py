@@ -42,6 +42,12 @@ class FakeStation:
         self.folded: list[int] = []
         self.kept_seqs: list[int] = []
 
+    def owed(self, now: Now) -> dict[str, str]:
+        return {}
+
+    def settings_changed(self, before: Mapping[str, str], now: Now) -> list[Draft]:
+        return []
+
     def hear(self, samples: Sequence[Sample], now: Now) -> list[Draft]:
         if any(sample.point == "cursed" for sample in samples):
             raise RuntimeError("a fault of the station's own")
@@ -97,11 +103,15 @@ class FakeStation:
         return {}
 
     dates = Dates()
+    conditions: tuple[str, ...] = ()
+    settings_told: tuple[int, str] | None = None
     buses_seen: dict[str, dict[str, str]] = {}
 
 
 class FakeJournal:
     """A journal in memory that can be told to refuse, or to take its time."""
+
+    trouble: str | None = None
 
     def __init__(self, entries: Sequence[Entry] = (), saved: tuple[int, dict[str, Any]] | None = None) -> None:
         self.entries, self.saved = list(entries), saved
@@ -578,6 +588,8 @@ def test_a_stop_while_a_commit_hangs_says_that_the_fate_of_the_record_is_not_kno
         (Unsaved(2, 31.0, None, 0.0), "unknown", "unknown"),
         (Unsaved(2, 0.0, store_fault(OSError("no")), 1.0), "ready", None),
         (Unsaved(2, 0.0, store_fault(OSError("no")), 11.0), "unknown", "unknown"),
+        (Unsaved(0, 0.0, None, 0.0, "journal.db is gone"), "unknown", "unknown"),
+        (Unsaved(2, 0.0, store_fault(OSError("no")), 1.0, "journal.db is gone"), "unknown", "unknown"),
     ],
 )
 def test_where_nothing_can_be_recorded_ready_can_not_be_told(unsaved: Unsaved, word: str, state: str | None) -> None:
@@ -587,7 +599,7 @@ def test_where_nothing_can_be_recorded_ready_can_not_be_told(unsaved: Unsaved, w
     assert told["verdict"] == word
     assert {c["id"]: c["state"] for c in told["conditions"]}.get("store") == state
     assert told["note"].endswith("surroundings only")
-    assert (told["note"] == "surroundings only") is (unsaved.entries == 0)
+    assert (told["note"] == "surroundings only") is (unsaved.entries == 0 and unsaved.away is None)
     assert with_what_is_not_kept({**station, "verdict": "not_ready"}, unsaved)["verdict"] == "not_ready"
 
 

@@ -161,3 +161,18 @@ def test_a_saved_state_that_no_station_can_take_is_folded_anew_and_said(tmp_path
     until(lambda: bench.state("hold") == "unacknowledged")
     assert [repair["file"] for repair in bench.journal.take_repairs()] == ["fold.json"]
     bench.end()
+
+
+def test_a_journal_that_is_moved_away_is_told_before_anything_has_to_be_written(bench: Bench, tmp_path: Path) -> None:
+    """A hold or a failed test that comes now could not be kept: READY can't stand until the next entry finds that out."""
+
+    def store() -> list[str]:
+        return [c["text"] for c in bench.judge.snapshot().verdict["conditions"] if c["id"] == "store"]
+
+    bench.hear(tripped=False)
+    assert store() == [] and bench.judge.status()["store_fault"] is None
+    (tmp_path / "journal.db").rename(tmp_path / "elsewhere.db")
+    until(lambda: store() != [])
+    assert "journal.db is gone from its name" in store()[0]
+    (tmp_path / "elsewhere.db").rename(tmp_path / "journal.db")
+    until(lambda: store() == [])

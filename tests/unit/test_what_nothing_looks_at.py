@@ -157,3 +157,18 @@ class TestThinned:
         self.notes(made)
         changed = [made.station.book.last_change(ident) for ident in FILTERS]
         assert all(change is not None and change.body["counts"] for change in changed)
+
+
+def test_a_failed_test_of_an_outlet_rings_until_one_passes_or_it_is_taken_back() -> None:
+    made = bench()
+    made.record("outlet_test", outlet="heater", passed=False)
+    assert made.alarms("outlet_test_failed:heater") == ["unacknowledged"]
+    published = made.station.alarms(made.now)["outlet_test_failed:heater"]
+    assert published["cause"] == "heater: its last test failed, as early technician recorded"
+    assert published["priority"] == "high" and "licensed staff" in published["response"]
+    made.start_again()
+    assert made.station.alarms(made.now)["outlet_test_failed:heater"]["active"]
+    made.record("outlet_test", outlet="heater", passed=True, trip_ma=40.0)  # it tripped too late to protect anybody
+    assert made.alarms("outlet_test_failed:heater") == ["unacknowledged"]
+    made.record("outlet_test", outlet="heater", passed=True)
+    assert made.alarms("outlet_test_failed:heater")[-1] == "returned_unacknowledged"

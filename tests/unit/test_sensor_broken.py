@@ -1,0 +1,111 @@
+"""What people read while a sensor is broken: it counts where [not_fitted] says for how long, and the sensor has the first word again."""
+
+from __future__ import annotations
+
+from dataclasses import replace
+from pathlib import Path
+
+import pytest
+
+from edge import config
+from edge.domain.entries import rfc3339
+from edge.domain.readings import Role
+from tests.unit.stations import DRAWING, HOUR, PSI, QUIET, SETTINGS
+from tests.unit.test_facts_in_order import MINUTE, Bench
+
+LOOKED_AT = replace(SETTINGS, not_fitted={Role.RESERVOIR_TEMPERATURE: HOUR, Role.SUPPLY_PRESSURE: HOUR})
+NO_PROBE = {name: value for name, value in QUIET.items() if name != "reservoir"}
+NO_GAUGE = {name: value for name, value in QUIET.items() if name != "supply"}
+
+
+def ready(settings: object = LOOKED_AT) -> Bench:
+    made = Bench(settings)  # type: ignore[arg-type]
+    made.run(130, QUIET)
+    made.duties_done()
+    made.run(60, DRAWING)
+    made.run(600, QUIET, every_s=5)
+    assert made.verdict() == "ready"
+    return made
+
+
+def read(made: Bench, role: str = "reservoir_temperature", value: str = "39.4 degC", ago_ms: int = 0) -> str:
+    body = made.record("entered_reading", role=role, value=value, at=rfc3339(made.wall_ms - ago_ms))[0].body
+    return str(body.get("why_not", ""))
+
+
+def test_a_thermometer_read_by_eye_stands_for_a_probe_that_is_broken_and_says_so() -> None:
+    made = ready()
+    made.run(60, NO_PROBE)
+    assert made.state_of("reservoir")[0] == "unknown" and made.state_of("sensors")[0] == "unknown"
+    assert read(made) == ""
+    state, text = made.state_of("reservoir")
+    assert state == "by_eye" and "read by early technician" in text and "its sensor reservoir is not heard" in text
+    assert made.state_of("sensors")[0] == "met" and "or read by eye" in made.state_of("sensors")[1]
+    assert made.verdict() == "ready"
+    made.run(HOUR / 1000 + 10, NO_PROBE, every_s=5)
+    assert made.state_of("reservoir")[0] == "unknown" and made.verdict() == "unknown"
+
+
+def test_what_is_read_too_cold_is_not_met() -> None:
+    made = ready()
+    made.run(60, NO_PROBE)
+    assert read(made, value="36 degC") == "" and made.state_of("reservoir")[0] == "unmet"
+
+
+def test_a_probe_that_answers_has_the_first_word() -> None:
+    made = ready()
+    assert "reservoir is read by its sensor, which answers" in read(made)
+    made.run(60, NO_PROBE)
+    read(made)
+    made.run(30, QUIET | {"reservoir": 30.0})
+    assert made.state_of("reservoir")[0] == "unmet"
+    made.run(60, NO_PROBE)  # broken again: what was read before it told of 30 degrees stands no more
+    assert made.state_of("reservoir")[0] == "unknown" and made.verdict() != "ready"
+
+
+def test_what_was_read_before_the_probe_failed_or_before_a_restart_does_not_stand() -> None:
+    made = ready()
+    made.run(60, NO_PROBE)
+    assert "from before reservoir was last heard" in read(made, ago_ms=10 * MINUTE)
+    assert read(made) == "" and made.state_of("reservoir")[0] == "by_eye"
+    made.run(10, NO_PROBE)
+    made.start_again()
+    made.run(60, NO_PROBE)
+    assert made.state_of("reservoir")[0] == "unknown"
+
+
+def test_without_a_word_in_the_station_file_nobody_reads_for_a_sensor() -> None:
+    made = ready(SETTINGS)
+    made.run(60, NO_PROBE)
+    assert "read by its sensor" in read(made)
+    assert made.state_of("reservoir")[0] == "unknown"
+
+
+@pytest.mark.parametrize(("value", "state"), [("46 psi", "by_eye"), ("36 psi", "unmet")])
+def test_so_does_a_gauge(value: str, state: str) -> None:
+    made = ready()
+    made.run(60, NO_GAUGE)
+    assert read(made, "supply_pressure", value) == ""
+    assert made.state_of("pressure")[0] == state and "supply is not heard" in made.state_of("pressure")[1]
+    assert made.state_of("sensors")[0] == "met"
+    made.run(10, QUIET | {"supply": 55 * PSI})
+    assert made.state_of("pressure")[0] == "met"
+
+
+def test_a_draw_that_was_too_low_is_not_outweighed_by_what_somebody_reads() -> None:
+    made = ready()
+    made.run(60, DRAWING | {"supply": 36 * PSI, "between": 33 * PSI, "filtered": 30 * PSI})
+    made.run(240, QUIET)
+    made.run(60, NO_GAUGE)
+    assert made.state_of("pressure")[0] == "unmet"
+    read(made, "supply_pressure", "46 psi")
+    assert made.state_of("pressure")[0] == "unmet"
+
+
+def test_the_station_file_names_it_under_not_fitted() -> None:
+    text = (Path(__file__).parents[2] / "config/station-example.toml").read_text(encoding="utf-8")
+    more = text.replace("[not_fitted]", '[not_fitted]\nreservoir_temperature = "30 min"')
+    plan = config.loads(more, Path("s.toml"))
+    assert plan.settings.not_fitted[Role.RESERVOIR_TEMPERATURE] == HOUR // 2
+    with pytest.raises(config.UnusableInputs, match="is measured by point"):
+        config.loads(text.replace("[not_fitted]", '[not_fitted]\nsupply_flow = "30 min"'), Path("s.toml"))
