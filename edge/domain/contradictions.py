@@ -18,6 +18,7 @@ from typing import Any, Final
 from edge.domain.alarms import AT_LIMIT
 from edge.domain.cross_draws import blind_gauges, empty_stages, exchanged
 from edge.domain.cross_noise import Stills
+from edge.domain.cross_rest import Seen, Sunk
 from edge.domain.cross_swings import Swings
 from edge.domain.cross_table import (
     CHECKS,
@@ -32,9 +33,11 @@ from edge.domain.cross_table import (
     ROOM_BAND_K,
     WARMEST_ROOM_C,
 )
+from edge.domain.evidence import Evidence
 from edge.domain.readings import Kind, Role
 from edge.domain.settings import Settings
-from edge.domain.train import ZERO_AT_MOST_KPA, Train
+from edge.domain.show import value_text
+from edge.domain.train import ZERO_AT_MOST_KPA
 from edge.domain.validity import PointWatch
 from edge.domain.water import Draw
 from edge.domain.wording import age_text
@@ -128,6 +131,10 @@ class SilentDraws:
         return len(self._falls_ms)
 
 
+#: so often the pressure at rest is held against the last draw's
+LOOKED_MS: Final = 10_000
+#: what the last draw showed, put in doubt: a new one settles it
+ANEW: Final = ("static_low", "static_sunk")
 #: what is put in doubt without a row of its own (transfer.py)
 OTHER: Final = "other"
 _WATER: Final = (Role.SUPPLY_PRESSURE, Role.BETWEEN_FILTERS_PRESSURE, Role.FILTERED_PRESSURE)
@@ -141,7 +148,7 @@ class Contradictions:
         flow: the meter's point, or None.
         taps: the points of the pressures by tap, in the order of flow; None where there is none.
         power: the point that says whether the machine has power: without power it draws nothing.
-        train: what is known of the filter train: its taps' zeros, its stages.
+        evidence: what finished draws showed, and what is known of the filter train: its taps' zeros, its stages.
         tell: gets the body of an entry for each change, {"check", "points", "what": "began" | "ended", "cause", "advice"}.
     """
 
@@ -152,10 +159,11 @@ class Contradictions:
         flow: str | None,
         taps: Mapping[str, str | None],
         power: str | None,
-        train: Train,
+        evidence: Evidence,
         tell: Callable[[dict[str, Any]], None],
     ) -> None:
-        self._settings, self._watches, self._flow, self._train, self._tell = settings, watches, flow, train, tell
+        self._settings, self._watches, self._flow, self._tell = settings, watches, flow, tell
+        self._evidence, self._train = evidence, evidence.train
         self.doubts: dict[str, dict[str, tuple[str, str]]] = {}  # check, "stage:<filter>" -> point -> (cause, advice)
         self._taps = {tap: point for tap, point in taps.items() if point is not None}
         downstream = [tap for tap in self._taps if tap != "supply"]
@@ -167,6 +175,8 @@ class Contradictions:
         self._drop_ms: int | None = None  # since when the filters take pressure though the meter is still
         self._low_ms: int | None = None  # since when the static pressure is too low
         self.is_low = False  # and it still is
+        self._sunk = Sunk()
+        self._looked_ms = 0  # when the static pressure was last held against the last draw's
         self._stills = {
             ident: Stills(watch.point.kind, watch.point.stale_after_ms, watch.point.role is Role.RESERVOIR_TEMPERATURE)
             for ident, watch in watches.items()
@@ -261,6 +271,9 @@ class Contradictions:
         last = None if end is None or end.doubt is not None else end.value(mono_ms)
         falls = self._silent_draws.hear(kpa, None if last is None else kpa - last, mono_ms)
         news = self._is_too_low(settled_kpa, mono_ms)
+        if settled_kpa is not None and mono_ms - self._looked_ms >= LOOKED_MS:
+            self._looked_ms = mono_ms
+            news = self._has_sunk(settled_kpa, mono_ms) or news
         if self._flow is None or (self._power is not None and self._power.value(mono_ms) == 0.0):
             return news
         if falls >= self._wanted and self._watches[self._flow].doubt is None:
@@ -312,6 +325,28 @@ class Contradictions:
             self._doubt("static_low", [self._taps["supply"]], f"the supply {CHECKS['static_low'].says}")
         return was is not self.is_low
 
+    def _has_sunk(self, settled_kpa: float, mono_ms: int) -> bool:
+        """The next draw would show less than the last one did."""
+        plan, about, point = self._settings.supply, self._evidence.rest_and_drawn_kpa(), self._taps.get("supply")
+        if plan is None or about is None or point is None or self.is_low:
+            self._sunk.broken_off()
+            return False
+        least_kpa = plan.pressure_low_kpa + self._watches[point].guard
+        has_sunk, seen = self._sunk.see(settled_kpa, about, least_kpa, mono_ms)
+        is_doubted = "static_sunk" in self.doubts
+        if has_sunk and not is_doubted:
+            self._doubt("static_sunk", [point], self._sunk_text(point, seen, plan.pressure_low_kpa))
+        elif has_sunk is False and is_doubted:
+            self._end("static_sunk", "at rest it is high enough again")
+        return is_doubted is not ("static_sunk" in self.doubts)
+
+    def _sunk_text(self, point: str, seen: Seen, least_kpa: float) -> str:
+        here, was, left, least = (
+            value_text(kpa, self._watches[point].point.unit, Kind.PRESSURE) for kpa in (*seen, least_kpa)
+        )
+        says = CHECKS["static_sunk"].says
+        return f"{here} while nothing draws, {was} about the last draw: it {says}, and drawing would leave {left} of the {least} needed"
+
     # -- draws
 
     def flowed(self) -> None:
@@ -323,12 +358,15 @@ class Contradictions:
             self._end("no_pulses", "the meter shows a draw")
         self._end("drop_no_flow", "the meter shows a draw")
 
-    def drawn(self, draw: Draw) -> None:
-        """A draw has ended: what its steady pressures say together."""
+    def drawn(self, draw: Draw, is_proved: bool, mono_ms: int) -> None:
+        """A draw has ended: what its steady pressures say together. `is_proved`: its end was seen, so that it counts as the last one."""
         if not draw.supply.n:
             return
         self.is_low = False
-        self._end("static_low", "a draw shows the pressure anew")
+        if is_proved:
+            self._sunk.drawn(mono_ms)
+            for check in ANEW:
+                self._end(check, "a draw shows the pressure anew")
         below, shown = self._train.zeros.below, [(tap, p, draw.mean(tap).value) for tap, p in self._taps.items()]
         self._now_doubted(
             "exchanged",

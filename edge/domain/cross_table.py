@@ -63,6 +63,12 @@ CHECKS: Final[Mapping[str, Check]] = MappingProxyType(
             "it is back; after 10 min the next steady draw", "stood too low while nothing drew: what the last draw showed stands no more",
             "See that the stop valve is open; then draw water for half a minute", doubts_reading=False,
         ),
+        "static_sunk": Check(
+            "what the last draw showed goes with the pressure at rest before it",
+            "5 min of rest from which drawing would fall below the least pressure", "a steady draw, or 5 min of rest that is high enough",
+            "has sunk since the last draw", "Draw water again, for half a minute; where the pressure stays low, look at the supply",
+            doubts_reading=False,
+        ),
         "frozen": Check(
             "a point is never quieter than its own noise", "6 of its longest stills, and 15 min to 1 h", "it moves again",
             "is stiller than it has ever been", "Compare it with a reference instrument; replace the sensor if it is frozen",
@@ -102,6 +108,10 @@ LOW_KPA: Final = 1.4
 LOW_FROM_MS: Final = 120_000
 #: after so long it was no neighbour who drew: what the last draw showed stands no more, even once the pressure is back
 REFUTED_MS: Final = 600_000
+#: a pressure at rest that has sunk by less than this since the last draw is the mains' own wandering; it counts once it has lasted, a
+#: neighbour's draw being shorter, and is over as slowly
+SUNK_KPA: Final = 5.0
+SUNK_FROM_MS: Final = 300_000
 #: used rooms are no warmer [Cel]; where the liquid is this warm it is heated, and a room is cooler than it by at least so much [K]
 WARMEST_ROOM_C: Final = 32.0
 HEATED_C: Final = 35.0

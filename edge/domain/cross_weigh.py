@@ -147,6 +147,8 @@ class Weighing:
         crossed, s = self._station.contradictions, self._station
         if ident in ("pressure", "flow"):
             found = crossed.evidence_doubt("static_low")
+            if ident == "pressure":
+                found = found or crossed.evidence_doubt("static_sunk")
             return found or crossed.doubt_about((s.flow_point, s.supply_point if ident == "pressure" else None))
         if ident.startswith("filter:"):
             name = ident.removeprefix("filter:")

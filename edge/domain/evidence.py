@@ -109,6 +109,20 @@ class Evidence:
                 return Shown(live.value, None, now.wall_ms, True)
         return self._of_last(None if self.last is None else self.last["body"].get(key), now)
 
+    def rest_and_drawn_kpa(self) -> tuple[float, float] | None:
+        """(static, dynamic) pressure of the last steady draw; None where it doesn't tell. Where nothing was seen at rest just before it,
+        what draws of its flow took is added to the dynamic one."""
+        body = {} if self.last is None else self.last["body"]
+        dynamic, flow = body.get("supply_kpa"), body.get("flow_l_min")
+        if dynamic is None:
+            return None
+        static = (body.get("static_kpa") or {}).get("supply")
+        if static is None and flow:
+            took = self.flows.takes_kpa(flow)
+            static = None if took is None else dynamic + took
+        static = body.get("static_before_kpa") if static is None else static
+        return None if static is None else (static, dynamic)
+
     def drop(self, filter_id: str, changed_ms: int | None, now: Now) -> Shown:
         """A filter's normalised drop [kPa], robust over the last draws; one from before its change is none."""
         last, stage = self.last, self.train.stages.get(filter_id)

@@ -83,7 +83,7 @@ class Station:
             self.book.dates,
             boot,
         )
-        points = (self.watches, self.flow_point, self.taps, self.power_point, self.evidence.train)
+        points = (self.watches, self.flow_point, self.taps, self.power_point, self.evidence)
         self.contradictions = Contradictions(settings, *points, tell=partial(self._draft, "contradiction"))
         self.seconds, self.weighing = Seconds(self, self.reservoir_points[1:]), Weighing(self)
         self.silence = Silence(self, self._draft)
@@ -390,7 +390,7 @@ class Station:
             entered = self.readiness.entered(Role.SUPPLY_TEMPERATURE, now)
             draw.supply_temperature_c = None if entered is None else entered[0]
         self._drafts.append(Draft(now, "draw", self.evidence.finish(draw, why, now)))
-        self.contradictions.drawn(draw)
+        self.contradictions.drawn(draw, why == "flow", now.mono_ms)
         self.weighing.tell_static(now)
         if self._belongs(now):
             self._belongs_until_ms = now.mono_ms + DRAW_BELONGS_MS

@@ -68,8 +68,8 @@ def test_a_supply_that_rests_below_its_least_pressure_refutes_the_last_draw(psi)
     assert driver.alarms("static_low") == ["unacknowledged"], "one alarm, not one each minute"
 
 
-@pytest.mark.parametrize("psi", [40, 41, 55, 60])
-def test_a_supply_that_rests_at_its_least_pressure_or_above_says_nothing(psi):
+@pytest.mark.parametrize("psi", [50, 55, 60])
+def test_a_supply_that_rests_high_enough_to_draw_from_says_nothing(psi):
     driver = ready_station()
     driver.run(1200, at_rest(psi))
     assert driver.condition("pressure")["state"] == "met" and driver.alarms("static_low") == [] and checks(driver) == []
@@ -101,7 +101,8 @@ def test_a_neighbours_draw_is_too_short_to_refute_anything(seconds):
 def test_noise_about_the_least_pressure_is_not_below_it():
     driver, rng = ready_station(), random.Random(3)
     driver.run(3600, lambda _: at_rest(40.0 + rng.gauss(0.0, 0.4)))
-    assert driver.condition("pressure")["state"] == "met" and driver.alarms("static_low") == []
+    assert driver.condition("pressure")["state"] == "unknown", "from there drawing would fall below it"
+    assert driver.alarms("static_low") == [] and ("static_low", "began", ["supply"]) not in checks(driver)
 
 
 # -- flow takes pressure, and pressure lost is flow
@@ -209,9 +210,8 @@ def test_a_gauge_between_the_filters_that_rests_apart_from_both_others_is_a_cont
 def test_a_sag_of_the_supply_and_a_trapped_pressure_behind_the_filters_are_no_flow():
     driver = ready_station()
     for _ in range(3):
-        driver.run(
-            400, REST | {"supply": 45 * PSI, "between": 45 * PSI}
-        )  # the last tap keeps its pressure behind a check valve
+        # the last tap keeps its pressure behind a check valve
+        driver.run(250, REST | {"supply": 45 * PSI, "between": 45 * PSI})
         driver.run(400, at_rest(52))
     assert checks(driver) == []
 
