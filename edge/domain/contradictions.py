@@ -134,7 +134,7 @@ class SilentDraws:
 #: so often the pressure at rest is held against the last draw's
 LOOKED_MS: Final = 10_000
 #: what the last draw showed, put in doubt: a new one settles it
-ANEW: Final = ("static_low", "static_sunk")
+ANEW: Final = ("static_low", "static_sunk", "short_low")
 #: what is put in doubt without a row of its own (transfer.py)
 OTHER: Final = "other"
 _WATER: Final = (Role.SUPPLY_PRESSURE, Role.BETWEEN_FILTERS_PRESSURE, Role.FILTERED_PRESSURE)
@@ -360,6 +360,10 @@ class Contradictions:
 
     def drawn(self, draw: Draw, is_proved: bool, mono_ms: int) -> None:
         """A draw has ended: what its steady pressures say together. `is_proved`: its end was seen, so that it counts as the last one."""
+        shorts, point = self._evidence.shorts, self._taps.get("supply")
+        if shorts.is_low and point is not None and "short_low" not in self.doubts:
+            last = value_text(shorts.last_kpa, self._watches[point].point.unit, Kind.PRESSURE)
+            self._doubt("short_low", [point], f"{shorts.run} draws, {CHECKS['short_low'].says}, the last {last}")
         if not draw.supply.n:
             return
         self.is_low = False

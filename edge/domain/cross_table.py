@@ -69,6 +69,12 @@ CHECKS: Final[Mapping[str, Check]] = MappingProxyType(
             "has sunk since the last draw", "Draw water again, for half a minute; where the pressure stays low, look at the supply",
             doubts_reading=False,
         ),
+        "short_low": Check(
+            "what short draws show agrees with the last steady one", "3 draws in a row, too short to be steady, below the least pressure",
+            "a steady draw", "too short to be steady, all showed less than drawing needs",
+            "Draw water for half a minute; where the pressure stays low, open the stop valve fully and look at the supply",
+            doubts_reading=False,
+        ),
         "frozen": Check(
             "a point is never quieter than its own noise", "6 of its longest stills, and 15 min to 1 h", "it moves again",
             "is stiller than it has ever been", "Compare it with a reference instrument; replace the sensor if it is frozen",

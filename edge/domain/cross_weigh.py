@@ -8,6 +8,7 @@ from collections.abc import Callable
 from typing import TYPE_CHECKING, Final
 
 from edge.domain.alarms import AT_LIMIT
+from edge.domain.contradictions import ANEW
 from edge.domain.cross_ceiling import Ceiling
 from edge.domain.cross_roles import missing, unjudged
 from edge.domain.cross_table import WARMEST_ROOM_C
@@ -148,7 +149,7 @@ class Weighing:
         if ident in ("pressure", "flow"):
             found = crossed.evidence_doubt("static_low")
             if ident == "pressure":
-                found = found or crossed.evidence_doubt("static_sunk")
+                found = next((doubt for check in ANEW if (doubt := crossed.evidence_doubt(check))), None)
             return found or crossed.doubt_about((s.flow_point, s.supply_point if ident == "pressure" else None))
         if ident.startswith("filter:"):
             name = ident.removeprefix("filter:")

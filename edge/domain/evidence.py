@@ -11,6 +11,7 @@ from edge.domain.duties import Book, local_date
 from edge.domain.entries import Entry, Now, Stamp, rfc3339
 from edge.domain.readings import Role
 from edge.domain.settings import Settings
+from edge.domain.short_draws import ShortDraws
 from edge.domain.supply import Fills, Flows
 from edge.domain.train import TRAIN, Train
 from edge.domain.use import Use
@@ -39,6 +40,7 @@ class Evidence:
         self.train = Train(settings, taps_fitted(settings), partial(_changed_ms, book), zone)
         self._is_assumed = all(point.role is not Role.SUPPLY_FLOW for point in settings.points)  # see meterless.py
         self.fills, self.flows, self.use = Fills(), Flows(), Use()
+        self.shorts = ShortDraws(0.0 if settings.supply is None else settings.supply.pressure_low_kpa)
         self.total_l = 0.0
         self.last: dict[str, Any] | None = None  # boot, mono_ms, wall_ms, trusted, seq, body
         self._day: dict[str, Any] = {}
@@ -61,6 +63,7 @@ class Evidence:
 
     def _learn(self, body: Mapping[str, Any], wall_ms: int) -> dict[str, float]:
         """What outlasts the draw: the same from a draw that has just ended and from its entry in the journal."""
+        self.shorts.add(body)
         self.use.add(local_date(wall_ms, self._zone).isoformat(), body["volume_l"])
         if body["ended"] == "flow" and not body.get("flow_assumed"):
             self.fills.add(
@@ -166,6 +169,7 @@ class Evidence:
         return {
             "last": self.last, "total_l": self.total_l, "day": self._day, "train": self.train.state(),
             "fills": self.fills.state(), "flows": self.flows.state(), "use": self.use.state(),
+            "shorts": self.shorts.state(),
         }  # fmt: skip
 
     def restore(self, state: Mapping[str, Any]) -> None:
@@ -175,6 +179,7 @@ class Evidence:
         self.fills.restore(state["fills"])
         self.flows.restore(state["flows"])
         self.use.restore(state["use"])
+        self.shorts.restore(state.get("shorts", ()))
         self._day["drops"] = {ident: tuple(pair) for ident, pair in self._day.get("drops", {}).items()}
 
 

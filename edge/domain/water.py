@@ -20,6 +20,8 @@ TAPS: Final = ("supply", "between", "filtered")
 STATIC_AFTER_MS: Final = 10_000
 #: a valve closes: what was read this shortly before the end of a draw is no part of its steady part
 CLOSING_MS: Final = 3_000
+#: a valve opens and the pressure swings: what was read so shortly after its start tells nothing of a draw that ends before it is steady
+OPENING_MS: Final = 3_000
 #: a flow that is read more seldom is judged once the next reading has shown that the draw went on: a meter that counts tells the mean
 #: since its last reading, and so of a draw's end a part
 SELDOM_MS: Final = 10_000
@@ -72,6 +74,8 @@ class Draw:
     static_before_kpa: float | None = None
     static_kpa: dict[str, float] = field(default_factory=dict)  # of each tap, in the quiet spell before
     supply_temperature_c: float | None = None
+    early: list[tuple[int, float]] = field(default_factory=list)  # the supply's pressures before it was steady
+    flowed_ms: int = 0  # when the flow last showed that it was on
 
     def mean(self, what: str) -> Mean:
         """The mean of a tap, or of the flow."""
@@ -80,6 +84,7 @@ class Draw:
     def as_body(self, end_ms: int, end_wall_ms: int, why: str) -> dict[str, Any]:
         """The body of its journal entry."""
         steady = self.flow.n > 0
+        early = {} if steady else {"early_supply_kpa": _rounded(self._early_kpa(end_ms))}
         lasted_s = (end_ms - self.start_ms) / 1000.0
         return {
             "start_ms": self.start_wall_ms, "end_ms": end_wall_ms, "duration_s": lasted_s,
@@ -91,7 +96,15 @@ class Draw:
             "between_kpa": _rounded(self.between.value), "filtered_kpa": _rounded(self.filtered.value),
             "static_before_kpa": _rounded(self.static_before_kpa),
             "static_kpa": {tap: round(kpa, 4) for tap, kpa in self.static_kpa.items()}, "supply_c": _rounded(self.supply_temperature_c),
-        }  # fmt: skip
+        } | early  # fmt: skip
+
+    def _early_kpa(self, end_ms: int) -> float | None:
+        """The supply's mean pressure between the opening and the closing of the valve, of a draw that ended before it was steady."""
+        until_ms, mean = min(self.flowed_ms, end_ms - CLOSING_MS), Mean()
+        for read_ms, kpa in self.early:
+            if self.start_ms + OPENING_MS <= read_ms <= until_ms:
+                mean.add(kpa)
+        return mean.value
 
 
 def _rounded(value: float | None) -> float | None:
@@ -219,6 +232,7 @@ class DrawWatch:
             draw.readings += 1
             if flow_l_min < self.supply.draw_ends_l_min:
                 return Heard((self._end(draw, mono_ms), "flow"))
+            draw.flowed_ms = mono_ms
             return self._go_on(draw, flow_l_min, mono_ms)
         if flow_l_min > self.supply.draw_starts_l_min:
             static = self._static_before(mono_ms)
@@ -295,6 +309,8 @@ class DrawWatch:
         draw = self.draw
         if draw is not None:
             if mono_ms - draw.start_ms < self.supply.steady_after_ms:
+                if tap == "supply":
+                    draw.early.append((mono_ms, kpa))
                 return False, False
             if self._flow_ms < mono_ms:
                 self._waiting.append((mono_ms, tap, kpa))
