@@ -11,6 +11,7 @@ is unknown (cross_weigh.py).
 
 from __future__ import annotations
 
+import math
 from collections.abc import Callable, Iterable, Mapping, Sequence
 from itertools import combinations
 from typing import Any, Final
@@ -21,6 +22,7 @@ from edge.domain.cross_noise import Stills
 from edge.domain.cross_rest import Seen, Sunk
 from edge.domain.cross_swings import Swings
 from edge.domain.cross_table import (
+    ALONG_KPA,
     CHECKS,
     COOLER_BY_K,
     DROP_FROM_MS,
@@ -31,8 +33,10 @@ from edge.domain.cross_table import (
     REFUTED_MS,
     ROOM_AGAIN_MS,
     ROOM_BAND_K,
+    UNSEEN_FROM_MS,
     WARMEST_ROOM_C,
 )
+from edge.domain.cross_unseen import Unseen
 from edge.domain.evidence import Evidence
 from edge.domain.readings import Kind, Role
 from edge.domain.settings import Settings
@@ -54,8 +58,6 @@ FALLS_AT_MOST: Final = 24
 WITHIN_MS: Final = 12 * 3_600_000
 #: the static pressure follows the building's slow changes with this time constant
 REST_MS: Final = 60_000.0
-#: pressure lost over the filters that is greater by less than this than what it is at rest: no water flows through them
-ALONG_KPA: Final = 7.0
 #: where neither a room point nor a coldest room is given
 ASSUMED_ROOM_C: Final = 18.0
 #: a liquid this near to its room may rest there [K]
@@ -131,10 +133,12 @@ class SilentDraws:
         return len(self._falls_ms)
 
 
+#: no hose holds so much water that it could flow back with more than this share of what a draw loses over the filters
+BACK_SHARE: Final = 0.5
 #: so often the pressure at rest is held against the last draw's
 LOOKED_MS: Final = 10_000
 #: what the last draw showed, put in doubt: a new one settles it
-ANEW: Final = ("static_low", "static_sunk", "short_low")
+ANEW: Final = ("static_low", "static_sunk", "short_low", "unseen_low")
 #: what is put in doubt without a row of its own (transfer.py)
 OTHER: Final = "other"
 _WATER: Final = (Role.SUPPLY_PRESSURE, Role.BETWEEN_FILTERS_PRESSURE, Role.FILTERED_PRESSURE)
@@ -171,7 +175,9 @@ class Contradictions:
         self._power = None if power is None else watches[power]
         supply = self._taps.get("supply")
         self._wanted = FALLS
-        self._silent_draws = SilentDraws(0 if supply is None else watches[supply].point.stale_after_ms)
+        gap_ms = 0 if supply is None else watches[supply].point.stale_after_ms
+        steady_ms = 0 if settings.supply is None else settings.supply.steady_after_ms
+        self._silent_draws, self._unseen = SilentDraws(gap_ms), Unseen(gap_ms, max(steady_ms, UNSEEN_FROM_MS))
         self._drop_ms: int | None = None  # since when the filters take pressure though the meter is still
         self._low_ms: int | None = None  # since when the static pressure is too low
         self.is_low = False  # and it still is
@@ -267,19 +273,56 @@ class Contradictions:
 
     def static(self, kpa: float, settled_kpa: float | None, mono_ms: int) -> bool:
         """One static pressure of the supply, and the mean of the last quiet spell. True where something has come to be doubted."""
-        end = None if self._last is None else self._watches[self._taps[self._last]]
-        last = None if end is None or end.doubt is not None else end.value(mono_ms)
+        last = None if self._last is None else self._believed(self._last, mono_ms)
+        self.unmetered(kpa, mono_ms)
         falls = self._silent_draws.hear(kpa, None if last is None else kpa - last, mono_ms)
         news = self._is_too_low(settled_kpa, mono_ms)
         if settled_kpa is not None and mono_ms - self._looked_ms >= LOOKED_MS:
             self._looked_ms = mono_ms
             news = self._has_sunk(settled_kpa, mono_ms) or news
-        if self._flow is None or (self._power is not None and self._power.value(mono_ms) == 0.0):
+        if self._flow is None or self._is_off(mono_ms):
             return news
         if falls >= self._wanted and self._watches[self._flow].doubt is None:
             self._doubt("no_pulses", [self._flow], f"{CHECKS['no_pulses'].says}: {falls} times without a pulse")
             news = True
         return self._takes_at_rest(kpa, mono_ms) or news
+
+    def unmetered(self, kpa: float, mono_ms: int) -> None:
+        """A pressure of the supply while the meter shows no draw, or is silent itself: do the pressures say that water is drawn?"""
+        plan, supply = self._settings.supply, self._taps.get("supply")
+        if plan is None or supply is None or self._flow is None or self._last is None or self._is_off(mono_ms):
+            return
+        taps = {tap: kpa if tap == "supply" else self._believed(tap, mono_ms) for tap in self._taps}
+        apart = self._unseen.hear({tap: here for tap, here in taps.items() if here is not None}, mono_ms)
+        if apart is None or self._watches[supply].doubt is not None:
+            return
+        wrong = exchanged([(self._taps[tap], level) for tap, level in apart.level_kpa.items()])
+        if (
+            wrong
+            and apart.has_order
+            and (not apart.goes_back_kpa or apart.goes_back_kpa > BACK_SHARE * self._took_kpa())
+        ):
+            cause = f"{CHECKS['exchanged'].says}; and the meter says nothing of the water that flows"
+            self._doubt("exchanged", [p for p in self._taps.values() if p in wrong], cause)
+        elif (
+            apart.is_flow and apart.kpa["supply"] < plan.pressure_low_kpa - LOW_KPA and "unseen_low" not in self.doubts
+        ):
+            here = value_text(apart.kpa["supply"], self._watches[supply].point.unit, Kind.PRESSURE)
+            self._doubt("unseen_low", [self._flow, supply], f"{here}, {CHECKS['unseen_low'].says}")
+
+    def _took_kpa(self) -> float:
+        """What the train took in the last steady draw; without bounds where that isn't known."""
+        body = {} if self._evidence.last is None else self._evidence.last["body"]
+        first, last = body.get("supply_kpa"), body.get(f"{self._last}_kpa")
+        return math.inf if first is None or last is None else abs(first - last)
+
+    def _believed(self, tap: str, mono_ms: int) -> float | None:
+        watch = self._watches[self._taps[tap]]
+        return watch.value(mono_ms) if watch.doubt is None else None
+
+    def _is_off(self, mono_ms: int) -> bool:
+        """A machine without power draws nothing."""
+        return self._power is not None and self._power.value(mono_ms) == 0.0
 
     def _takes_at_rest(self, kpa: float, mono_ms: int) -> bool:
         """Do the filters, or one of them, take pressure while the meter says that nothing flows?"""

@@ -37,7 +37,8 @@ CHECKS: Final[Mapping[str, Check]] = MappingProxyType(
             "Check the flow meter and both pressure sensors; look for running water; then draw water for half a minute",
         ),
         "exchanged": Check(
-            "pressure falls along the filter train", "one steady draw", "a draw with the pressures in order",
+            "pressure falls along the filter train", "one steady draw, or pressures that fall apart as in one while the meter is still",
+            "a draw with the pressures in order",
             "pressure rises along the filter train: points probably exchanged",
             "Check which pressure sensor is plugged in where, and the points' lines in the station file; then draw water for half a minute",
         ),
@@ -75,6 +76,12 @@ CHECKS: Final[Mapping[str, Check]] = MappingProxyType(
             "Draw water for half a minute; where the pressure stays low, open the stop valve fully and look at the supply",
             doubts_reading=False,
         ),
+        "unseen_low": Check(
+            "pressure falls along the filters below the least only where the meter counts",
+            "15 s of it, or as long as a draw takes to be steady",
+            "a steady draw", "below the least pressure while the filters took some, and the meter said nothing of it",
+            "Check the flow meter; then draw water for half a minute", doubts_reading=False,
+        ),
         "frozen": Check(
             "a point is never quieter than its own noise", "6 of its longest stills, and 15 min to 1 h", "it moves again",
             "is stiller than it has ever been", "Compare it with a reference instrument; replace the sensor if it is frozen",
@@ -93,6 +100,10 @@ CHECKS: Final[Mapping[str, Check]] = MappingProxyType(
     }
 )  # fmt: skip
 
+#: pressure lost over the filters that is greater by less than this than what it is at rest: no water flows through them
+ALONG_KPA: Final = 7.0
+#: water that flows unseen does so for so long at least
+UNSEEN_FROM_MS: Final = 15_000
 #: where the pressures' mean in a draw differs by less than this from rest, no gauge has moved; with one gauge alone, by less than this
 STILL_KPA: Final = 3.5
 STILL_ALONE_KPA: Final = 1.4

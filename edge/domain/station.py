@@ -75,14 +75,8 @@ class Station:
         self.phase = Phase.IDLE
         self.evidence = Evidence(settings, self.zone, boot, self.book)
         self._find_points()
-        self.desk = AlarmDesk(
-            settings,
-            [o for o, _ in self.outlets],
-            bool(self.leak_points),
-            partial(self._draft, "alarm"),
-            self.book.dates,
-            boot,
-        )
+        outlets, tell = [outlet for outlet, _ in self.outlets], partial(self._draft, "alarm")
+        self.desk = AlarmDesk(settings, outlets, bool(self.leak_points), tell, self.book.dates, boot)
         points = (self.watches, self.flow_point, self.taps, self.power_point, self.evidence)
         self.contradictions = Contradictions(settings, *points, tell=partial(self._draft, "contradiction"))
         self.seconds, self.weighing = Seconds(self, self.reservoir_points[1:]), Weighing(self)
@@ -333,6 +327,8 @@ class Station:
             self._dirty |= self.readiness.has_static_moved(mono_ms)
         elif steady:
             self._see_drawn("supply", value, now)
+        elif self.draws.is_blind:
+            self.contradictions.unmetered(value, mono_ms)
 
     def _see_drawn(self, what: str, value: float, now: Now) -> None:
         """A value of a steady draw against its limits. Judged anew only where that may change a condition: a draw has many."""

@@ -255,6 +255,11 @@ class DrawWatch:
         return lasted_ms if self.ran_on or lasted_ms > RUNS_ON_MS else None
 
     @property
+    def is_blind(self) -> bool:
+        """Nothing tells whether water flows."""
+        return self._flow is None
+
+    @property
     def settled_kpa(self) -> float | None:
         """The supply's mean static pressure in the last quiet spell; None since a draw has begun."""
         return self._rests["supply"].mean_kpa
