@@ -19,14 +19,17 @@ from typing import Any, Final
 from edge.domain.alarms import AT_LIMIT
 from edge.domain.cross_draws import blind_gauges, empty_stages, exchanged
 from edge.domain.cross_noise import Stills
-from edge.domain.cross_rest import Seen, Sunk
+from edge.domain.cross_rest import Levels, Seen, Sunk, odd
 from edge.domain.cross_swings import Swings
 from edge.domain.cross_table import (
+    ALIKE_MS,
     ALONG_KPA,
     CHECKS,
     COOLER_BY_K,
     DROP_FROM_MS,
     HEATED_C,
+    HOLDS_MS,
+    LET_GO_KPA,
     LOW_FROM_MS,
     LOW_KPA,
     NEAR_FLOW,
@@ -38,9 +41,10 @@ from edge.domain.cross_table import (
 )
 from edge.domain.cross_unseen import Unseen
 from edge.domain.evidence import Evidence
+from edge.domain.filters import GAINS_AT_MOST_KPA
 from edge.domain.readings import Kind, Role
 from edge.domain.settings import Settings
-from edge.domain.show import value_text
+from edge.domain.show import difference_text, value_text
 from edge.domain.train import ZERO_AT_MOST_KPA
 from edge.domain.validity import PointWatch
 from edge.domain.water import Draw
@@ -178,6 +182,11 @@ class Contradictions:
         gap_ms = 0 if supply is None else watches[supply].point.stale_after_ms
         steady_ms = 0 if settings.supply is None else settings.supply.steady_after_ms
         self._silent_draws, self._unseen = SilentDraws(gap_ms), Unseen(gap_ms, max(steady_ms, UNSEEN_FROM_MS))
+        self._levels = Levels(gap_ms)
+        self._odd: tuple[str, int] | None = None  # which tap stands apart from both others at rest, and since when
+        self._alike_ms: int | None = None  # since when one that did agrees with them again
+        self._lets_go = False  # the last tap loses its pressure at rest, and shows it in draws
+        self._holds_ms: int | None = None  # since when it has held it
         self._drop_ms: int | None = None  # since when the filters take pressure though the meter is still
         self._low_ms: int | None = None  # since when the static pressure is too low
         self.is_low = False  # and it still is
@@ -318,17 +327,31 @@ class Contradictions:
 
     def _believed(self, tap: str, mono_ms: int) -> float | None:
         watch = self._watches[self._taps[tap]]
-        return watch.value(mono_ms) if watch.doubt is None else None
+        return None if watch.doubt is not None else self._at_rest(tap, mono_ms)
 
     def _is_off(self, mono_ms: int) -> bool:
         """A machine without power draws nothing."""
         return self._power is not None and self._power.value(mono_ms) == 0.0
 
     def _takes_at_rest(self, kpa: float, mono_ms: int) -> bool:
-        """Do the filters, or one of them, take pressure while the meter says that nothing flows?"""
+        """Do the filters, or one of them, take pressure while the meter says that nothing flows; or does one gauge stand apart?"""
         if self._flow is None:
             return False
-        pair = self._pair_apart(kpa, mono_ms)
+        self._mind_letting_go(kpa, mono_ms)
+        taps = {
+            tap: here
+            for tap in self._taps
+            if (here := kpa if tap == "supply" else self._at_rest(tap, mono_ms)) is not None
+        }
+        zeros = self._train.zeros
+        known = all(zeros.knows(tap) for tap in taps)
+        means = self._levels.hear(taps, mono_ms)
+        level = {tap: mean + (zeros.below(tap) if known else 0.0) for tap, mean in means.items()}
+        limits = (ALONG_KPA, GAINS_AT_MOST_KPA) if known else (ZERO_AT_MOST_KPA, ALONG_KPA)
+        if self._stands_apart(level, *limits, mono_ms):
+            self._drop_ms = None
+            return False
+        pair = self._pair_apart(taps)
         if pair is None:
             self._drop_ms = None
             return False
@@ -338,18 +361,69 @@ class Contradictions:
         self._doubt("drop_no_flow", [self._flow, *(self._taps[tap] for tap in pair)])
         return True
 
-    def _pair_apart(self, supply_kpa: float, mono_ms: int) -> tuple[str, str] | None:
+    def _mind_letting_go(self, supply_kpa: float, mono_ms: int) -> None:
+        """Does the last tap sit behind the machine's own valve? It shows its pressure in draws, and lets it go at rest."""
+        last = None if self._last is None else self._watches[self._taps[self._last]].value(mono_ms)
+        if last is None or supply_kpa < LET_GO_KPA + ZERO_AT_MOST_KPA:
+            return
+        if last > LET_GO_KPA:
+            holds = supply_kpa - last < ZERO_AT_MOST_KPA
+            self._holds_ms = (mono_ms if self._holds_ms is None else self._holds_ms) if holds else None
+            if self._holds_ms is not None and mono_ms - self._holds_ms >= HOLDS_MS:
+                self._lets_go = False
+            return
+        drawn = None if self._evidence.last is None else self._evidence.last["body"].get(f"{self._last}_kpa")
+        self._lets_go = drawn is None or drawn > LET_GO_KPA + ALONG_KPA  # a draw will show it
+
+    def _at_rest(self, tap: str, mono_ms: int) -> float | None:
+        """What a tap behind the supply tells [kPa]; nothing where it is the last one and lets its pressure go at rest."""
+        return None if tap == self._last and self._lets_go else self._watches[self._taps[tap]].value(mono_ms)
+
+    def compared(self, point: str | None) -> None:
+        """A point was compared with a reference: where it is a gauge of the train, its zero is learnt anew."""
+        for tap in (tap for tap, own in self._taps.items() if own == point):
+            self._train.zeros.forget(tap)
+
+    def _stands_apart(self, level: Mapping[str, float], apart_kpa: float, agree_kpa: float, mono_ms: int) -> bool:
+        """Does one of three gauges stand apart from the two others, or did it until of late? Then that is no flow."""
+        doubted = self.doubts.get("zero", {})
+        if doubted:
+            tap = next(tap for tap, point in self._taps.items() if point in doubted)
+            alike = (
+                tap in level
+                and max(abs(level[tap] - kpa) for kpa in level.values()) < apart_kpa / 2.0
+                and len(level) == 3
+            )
+            self._alike_ms = (mono_ms if self._alike_ms is None else self._alike_ms) if alike else None
+            if self._alike_ms is not None and mono_ms - self._alike_ms >= ALIKE_MS:
+                self._end("zero", f"{self._taps[tap]} agrees with the others at rest again")
+            return True
+        tap_now = odd(level, apart_kpa, agree_kpa)
+        if tap_now is None:
+            self._odd = None
+            return False
+        if self._odd is None or self._odd[0] != tap_now:
+            self._odd = tap_now, mono_ms
+        if mono_ms - self._odd[1] >= DROP_FROM_MS:
+            self._stands_off(tap_now, level)
+        return True
+
+    def _stands_off(self, tap: str, level: Mapping[str, float]) -> None:
+        point, others = self._taps[tap], [kpa for other, kpa in level.items() if other != tap]
+        unit = self._watches[point].point.unit
+        off = difference_text(level[tap] - sum(others) / len(others), unit, Kind.PRESSURE)
+        self._alike_ms = None
+        self._doubt("zero", [point], f"{point} {CHECKS['zero'].says}, by {off}")
+
+    def _pair_apart(self, seen: Mapping[str, float]) -> tuple[str, str] | None:
         """Two taps of which the first stands higher at rest than the second, by more than gauges differ; the outermost first.
 
         Where the second stands higher a check valve may hold it there.
         """
-        zeros, seen = self._train.zeros, {tap: self._watches[point].value(mono_ms) for tap, point in self._taps.items()}
-        for before, after in sorted(combinations(self._taps, 2), key=lambda pair: pair != ("supply", self._last)):
-            high, low = supply_kpa if before == "supply" else seen[before], seen[after]
-            if high is None or low is None:
-                continue
+        zeros = self._train.zeros
+        for before, after in sorted(combinations(seen, 2), key=lambda pair: pair != ("supply", self._last)):
             known = zeros.knows(before) and zeros.knows(after)
-            drop = high - low + (zeros.below(before) - zeros.below(after) if known else 0.0)
+            drop = seen[before] - seen[after] + (zeros.below(before) - zeros.below(after) if known else 0.0)
             if drop > (ALONG_KPA if known else ZERO_AT_MOST_KPA):
                 return before, after
         return None
@@ -395,7 +469,8 @@ class Contradictions:
     def flowed(self) -> None:
         """The meter shows a draw: it can be believed."""
         self._silent_draws.forget()
-        self._low_ms = self._drop_ms = None
+        self._low_ms = self._drop_ms = self._odd = self._alike_ms = self._holds_ms = None
+        self._levels.forget()
         if self._flow is not None and "no_pulses" in self.doubts:
             self._wanted = min(2 * self._wanted, FALLS_AT_MOST)
             self._end("no_pulses", "the meter shows a draw")
@@ -414,13 +489,15 @@ class Contradictions:
             self._sunk.drawn(mono_ms)
             for check in ANEW:
                 self._end(check, "a draw shows the pressure anew")
-        below, shown = self._train.zeros.below, [(tap, p, draw.mean(tap).value) for tap, p in self._taps.items()]
-        self._now_doubted(
-            "exchanged",
-            exchanged([(point, None if kpa is None else kpa + below(tap)) for tap, point, kpa in shown]),
-            [point for _, point, _ in shown],
-            "a draw shows the pressures in order",
-        )
+        below, off = self._train.zeros.below, self.doubts.get("zero", {})
+        shown = [(tap, p, draw.mean(tap).value) for tap, p in self._taps.items() if p not in off]
+        wrong = exchanged([(point, None if kpa is None else kpa + below(tap)) for tap, point, kpa in shown])
+        if wrong and not off and (tap := odd(draw.static_kpa, ZERO_AT_MOST_KPA, ALONG_KPA, held=False)) is not None:
+            self._stands_off(tap, draw.static_kpa)  # exchanged gauges rest alike
+        else:
+            self._now_doubted(
+                "exchanged", wrong, [point for _, point, _ in shown], "a draw shows the pressures in order"
+            )
         if not self._tells(draw):
             return
         if self._flow is not None:
@@ -431,6 +508,8 @@ class Contradictions:
             self._now_doubted("still_in_draw", still, None, "it moves with a draw")
         empty = empty_stages(draw, self._train)
         for ident, wanted in empty.items():
+            if any(self._taps[tap] in off for tap in self._train.taps_of(ident)):
+                continue
             taps = [self._taps[tap] for tap in self._train.taps_of(ident)]
             self._now_doubted(
                 f"stage:{ident}",
@@ -509,6 +588,8 @@ class Contradictions:
                 of.pop(point, None)
         if not of:
             del self.doubts[check]
+        off = self.doubts.get("zero", {})
+        self._train.zeros.held = frozenset(tap for tap, point in self._taps.items() if point in off)
         for point in body["points"]:
             if point in self._watches:
                 self._watches[point].doubt = self._first(point)

@@ -2,13 +2,68 @@
 
 from __future__ import annotations
 
+from collections.abc import Mapping
 from typing import Final, NamedTuple
 
 from edge.domain.cross_table import LOW_KPA, SUNK_FROM_MS, SUNK_KPA
 from edge.domain.supply import drawn_from_kpa
 
+#: pressures at rest are averaged with this time constant before they are held against one another
+LEVEL_MS: Final = 30_000.0
 #: the first pressure at rest after a draw is that of the draw's end, if it is settled so soon
 JUST_AFTER_MS: Final = 60_000
+
+
+class Levels:
+    """The mean pressures of the taps at rest.
+
+    Args:
+        gap_ms: a longer gap in the readings begins anew.
+    """
+
+    __slots__ = ("_gap_ms", "_kpa", "_last_ms")
+
+    def __init__(self, gap_ms: int) -> None:
+        self._gap_ms, self._last_ms = gap_ms, 0
+        self._kpa: dict[str, float] = {}
+
+    def forget(self) -> None:
+        """Water has been drawn."""
+        self._kpa = {}
+
+    def hear(self, taps: Mapping[str, float], mono_ms: int) -> Mapping[str, float]:
+        """One pressure of each tap [kPa]; their means."""
+        before_ms, self._last_ms = self._last_ms, mono_ms
+        if mono_ms - before_ms > self._gap_ms or self._kpa.keys() != taps.keys():
+            self._kpa = dict(taps)
+            return self._kpa
+        share = (mono_ms - before_ms) / (mono_ms - before_ms + LEVEL_MS)
+        for tap, kpa in taps.items():
+            self._kpa[tap] += (kpa - self._kpa[tap]) * share
+        return self._kpa
+
+
+def odd(levels: Mapping[str, float], apart_kpa: float, agree_kpa: float, *, held: bool = True) -> str | None:
+    """Of three taps at rest, in the order of flow: the one that stands apart from two others that agree; None where none does.
+
+    Args:
+        held: pressure that a check valve holds behind the supply is no such thing: nor a supply below both others, nor the last tap above.
+
+    >>> odd({"supply": 400.0, "between": 380.0, "filtered": 379.0}, 7.0, 3.0)
+    'supply'
+    >>> odd({"supply": 360.0, "between": 380.0, "filtered": 379.0}, 7.0, 3.0)
+    """
+    if len(levels) != 3:
+        return None
+    taps = list(levels)
+    for at, tap in enumerate(taps):
+        one, other = (levels[t] for t in taps if t != tap)
+        apart = levels[tap] - one, levels[tap] - other
+        if abs(one - other) > agree_kpa or min(map(abs, apart)) <= apart_kpa:
+            continue
+        is_held = (at == 0 and apart[0] < 0.0) or (at == 2 and apart[0] > 0.0)
+        return None if held and is_held else tap
+    return None
 
 
 class Seen(NamedTuple):

@@ -36,6 +36,11 @@ CHECKS: Final[Mapping[str, Check]] = MappingProxyType(
             "the filters take pressure, the meter says nothing flows",
             "Check the flow meter and both pressure sensors; look for running water; then draw water for half a minute",
         ),
+        "zero": Check(
+            "gauges read alike at rest", "3 min of rest in which one of three stands apart from two that agree",
+            "1 min of rest in which it agrees with them", "stands apart from both others at rest, which agree: its zero has moved",
+            "Compare it with a reference gauge and record that; see that no valve between the gauges is shut",
+        ),
         "exchanged": Check(
             "pressure falls along the filter train", "one steady draw, or pressures that fall apart as in one while the meter is still",
             "a draw with the pressures in order",
@@ -120,6 +125,11 @@ NOTHING_KPA: Final = 1.4
 NOTHING_SHARE: Final = 0.05
 #: a drop between draws that lasts so long is one
 DROP_FROM_MS: Final = 180_000
+#: one that agrees with the others again has done so for so long
+ALIKE_MS: Final = 60_000
+#: the last tap may sit behind the machine's own valve, which lets its pressure go at rest to less than this
+LET_GO_KPA: Final = 10.0
+HOLDS_MS: Final = 600_000
 #: static pressures: below the least dynamic one by more than this, for so long after a spell's mean
 LOW_KPA: Final = 1.4
 LOW_FROM_MS: Final = 120_000

@@ -243,6 +243,8 @@ class Station:
     def _add(self, fact: Fact) -> None:
         fact = self.book.add(fact)
         self.evidence.train.rebase()
+        if fact.record == "calibration" and fact.counts:
+            self.contradictions.compared(fact.body.get("point"))
         if self.warmth is not None and fact.counts:
             self.warmth.poured_ms = self.book.poured_ms()
             self.warmth.recorded(fact.record, fact.body)

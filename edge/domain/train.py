@@ -73,6 +73,9 @@ class Zeros:
     def __init__(self) -> None:
         self._seen: dict[str, deque[float]] = {}
         self._below: dict[str, float] = {}  # of what was seen by now
+        self.held: frozenset[str] = (
+            frozenset()
+        )  # taps whose gauges stand apart: nothing is learnt of them (contradictions.py)
 
     def learn(self, static_kpa: Mapping[str, float]) -> None:
         """Pressures of all taps in one quiet spell."""
@@ -81,8 +84,15 @@ class Zeros:
             return
         self._below.clear()
         for tap, kpa in static_kpa.items():
-            if tap != "supply" and abs(supply - kpa) <= ZERO_AT_MOST_KPA:
+            is_held = tap in self.held or "supply" in self.held
+            if tap != "supply" and not is_held and abs(supply - kpa) <= ZERO_AT_MOST_KPA:
                 self._seen.setdefault(tap, deque(maxlen=ZEROS_KEPT)).append(round(supply - kpa, 4))
+
+    def forget(self, tap: str) -> None:
+        """This tap's gauge was calibrated, or compared; where it is the supply's, all are read against it anew."""
+        for one in [tap] if tap != "supply" else list(self._seen):
+            self._seen.pop(one, None)
+        self._below.clear()
 
     def below(self, tap: str) -> float:
         """What has to be added to a tap's pressure to make it comparable with the supply's."""
@@ -408,7 +418,7 @@ class Train:
         found: dict[str, float] = {}
         for ident, (before, after) in self._pairs.items():
             high, low = body[f"{before}_kpa"], body[f"{after}_kpa"]
-            if high is None or low is None:
+            if high is None or low is None or not self.zeros.held.isdisjoint((before, after)):
                 continue
             drop = (high + self.zeros.below(before)) - (low + self.zeros.below(after))
             if drop < -GAINS_AT_MOST_KPA:

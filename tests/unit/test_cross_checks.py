@@ -196,17 +196,6 @@ def test_filters_that_take_pressure_while_the_meter_is_still_are_a_contradiction
     assert driver.condition("flow")["state"] == "unknown" and driver.verdict() != "ready"
 
 
-@pytest.mark.parametrize(
-    "psi, pair", [(3.8, ["supply", "between"]), (45, ["supply", "between"]), (80, ["between", "filtered"])]
-)
-def test_a_gauge_between_the_filters_that_rests_apart_from_both_others_is_a_contradiction(psi, pair):
-    driver = ready_station()
-    driver.run(240, REST | {"between": psi * PSI})
-    assert checks(driver) == [("drop_no_flow", "began", ["flow", *pair])]
-    assert driver.condition("filter:coarse")["state"] == driver.condition("filter:fine")["state"] == "unknown"
-    assert driver.verdict() != "ready" and again(driver).condition("filter:coarse")["state"] == "unknown"
-
-
 def test_a_sag_of_the_supply_and_a_trapped_pressure_behind_the_filters_are_no_flow():
     driver = ready_station()
     for _ in range(3):

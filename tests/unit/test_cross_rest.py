@@ -8,12 +8,15 @@ from __future__ import annotations
 
 import math
 import random
+from collections.abc import Callable
 
 import pytest
 
+from edge.domain.cross_rest import odd
+from edge.domain.duties import Fact
 from edge.domain.supply import Flows, drawn_from_kpa
 from simulators.water import Mains, drawing
-from tests.unit.stations import DRAWING, HOUR, PSI, QUIET
+from tests.unit.stations import DRAWING, HOUR, PSI, QUIET, Driver
 from tests.unit.test_cross_checks import Values, again, at_rest, checks, ready_station
 
 REST = QUIET
@@ -130,3 +133,125 @@ def test_a_draw_whose_end_was_not_seen_settles_nothing() -> None:
     driver.run(30, {name: value for name, value in REST.items() if name != "flow"})
     driver.run(60, REST)
     assert driver.condition("pressure")["state"] == "unknown" and driver.mono_ms < HOUR * 2
+
+
+# -- a gauge that stands apart from two that agree
+
+
+def off_by(psi: float, gauge: str, values: Values) -> Values:
+    return values | {gauge: values[gauge] + psi * PSI}
+
+
+def draws(driver: Driver, times: int, change: Callable[[Values], Values] = dict, rest_s: float = 400) -> None:
+    for _ in range(times):
+        driver.run(60, change(DRAWING), every_s=2)
+        driver.run(rest_s, change(REST), every_s=5)
+
+
+@pytest.mark.parametrize("psi", [1.5, 3.0, 4.5])
+@pytest.mark.parametrize("drawn_before", [1, 10])
+def test_a_supply_gauge_whose_zero_moves_up_is_named_until_it_agrees_or_is_calibrated(
+    psi: float, drawn_before: int
+) -> None:
+    driver = ready_station()
+    draws(driver, drawn_before)
+    draws(driver, 12, lambda values: off_by(psi, "supply", values))
+    assert checks(driver) == [("zero", "began", ["supply"])], "once, and no draw takes it back"
+    for one in (driver, again(driver)):
+        one.run(5, off_by(psi, "supply", REST))
+        condition = one.condition("pressure")
+        assert condition["state"] == "unknown" and f"by {psi} psi" in condition["text"]
+        assert "stands apart from both others at rest" in condition["text"] and one.verdict() != "ready"
+        assert one.condition("flow")["state"] == "met", "the meter is believed"
+    assert driver.alarms("filter_fell:coarse") == driver.alarms("filter_due:coarse") == []
+    driver.run(150, REST)
+    assert checks(driver)[-1] == ("zero", "ended", ["supply"]) and driver.condition("pressure")["state"] == "met"
+
+
+@pytest.mark.parametrize("gauge, psi, filters", [
+    ("between", 3.8 - 55, ("coarse", "fine")), ("between", -10, ("coarse", "fine")), ("between", 25, ("coarse", "fine")),
+    ("filtered", -3, ("fine",)),
+])  # fmt: skip
+def test_a_gauge_behind_the_supply_that_stands_apart_is_named_and_the_meter_believed(
+    gauge: str, psi: float, filters: tuple[str, ...]
+) -> None:
+    driver = ready_station()
+    driver.run(240, off_by(psi, gauge, REST))
+    assert checks(driver) == [("zero", "began", [gauge])]
+    assert all(driver.condition(f"filter:{ident}")["state"] == "unknown" for ident in filters)
+    assert driver.condition("flow")["state"] == "met" and driver.verdict() == "unknown"
+    assert again(driver).condition(f"filter:{filters[-1]}")["state"] == "unknown"
+
+
+@pytest.mark.parametrize(
+    "gauge, psi", [("supply", 3.7), ("supply", -3.7), ("between", 3.7), ("between", -3.7), ("filtered", -3.7)]
+)
+def test_a_gauge_that_is_off_from_the_very_start_is_told_once_and_as_what_it_is(gauge: str, psi: float) -> None:
+    driver = Driver()
+    driver.duties_done()
+    driver.run(200, off_by(psi, gauge, REST))
+    draws(driver, 5, lambda values: off_by(psi, gauge, values))
+    assert checks(driver) == [("zero", "began", [gauge])]
+    assert driver.condition("pressure")["state"] == ("unknown" if gauge == "supply" else "met")
+
+
+@pytest.mark.parametrize("psi", [0.9, -0.9])
+@pytest.mark.parametrize("gauge", ["supply", "between", "filtered"])
+def test_zeros_that_differ_by_little_or_drift_say_nothing(gauge: str, psi: float) -> None:
+    driver, rng = ready_station(), random.Random(4)
+    draws(driver, 4, lambda values: off_by(psi, gauge, values))
+    for step in range(40):  # by 3 psi in all
+        off = psi * (1 + step / 17)
+        noisy = {tap: 55 * PSI + rng.gauss(0.0, 1.0) for tap in ("supply", "between", "filtered")}
+        driver.run(60, off_by(off, gauge, DRAWING), every_s=2)
+        driver.run(240, off_by(off, gauge, REST | noisy), every_s=2)
+    assert checks(driver) == []
+
+
+def test_a_check_valve_that_holds_what_stands_behind_it_names_no_gauge() -> None:
+    driver = ready_station()
+    for _ in range(3):
+        driver.run(250, at_rest(50) | {"between": 55 * PSI, "filtered": 55 * PSI})
+        driver.run(250, at_rest(50) | {"filtered": 55 * PSI})
+        draws(driver, 1)
+    assert checks(driver) == [] and odd({"supply": 1.0, "filtered": 90.0}, 7.0, 3.0) is None
+
+
+def test_a_gauge_that_is_compared_with_a_reference_has_its_zero_learnt_anew() -> None:
+    driver = ready_station()
+    draws(driver, 3)
+    driver.station._add(Fact(None, "calibration", driver.wall_ms, {"point": "filtered"}, True))
+    assert driver.station.evidence.train.zeros.knows("between") and not driver.station.evidence.train.zeros.knows(
+        "filtered"
+    )
+    driver.run(60, off_by(-2, "filtered", REST))
+    draws(driver, 4, lambda values: off_by(-2, "filtered", values))
+    assert checks(driver) == []
+    driver.station._add(Fact(None, "calibration", driver.wall_ms, {"point": "supply"}, True))
+    assert not driver.station.evidence.train.zeros.knows("between")
+
+
+@pytest.mark.parametrize("lets_go", [lambda t: 0.0, lambda t: max(39.0 - t / 3, 0.0)])
+@pytest.mark.parametrize("drawn_first", [True, False])
+def test_a_gauge_behind_the_machines_own_valve_falls_to_zero_at_rest_and_is_fine(
+    lets_go: Callable[[float], float], drawn_first: bool
+) -> None:
+    driver = ready_station() if drawn_first else Driver()
+    driver.duties_done()
+    driver.run(400, lambda t: REST | {"filtered": 0.0})
+    for _ in range(4):
+        driver.run(60, DRAWING)
+        driver.run(400, lambda t: REST | {"filtered": lets_go(t) * PSI})
+    assert checks(driver) == [] and driver.condition("filter:fine")["state"] == "met"
+    driver.run(60, DRAWING | {"filtered": 0.0})
+    driver.run(400, REST | {"filtered": 0.0})
+    assert driver.condition("filter:fine")["state"] != "met", "it is dead"
+
+
+def test_a_train_that_is_let_go_as_a_whole_does_not_count_as_a_gauge_behind_a_valve() -> None:
+    driver = ready_station()
+    driver.run(200, at_rest(1))
+    driver.run(600, REST)
+    draws(driver, 1)
+    driver.run(400, REST | {"filtered": 45 * PSI})
+    assert ("zero", "began", ["filtered"]) in checks(driver)
