@@ -506,18 +506,27 @@ class Contradictions:
                 "flow_no_drop", [self._flow, *self._taps.values()] if none else [], None, "a draw shows in the gauges"
             )
             self._now_doubted("still_in_draw", still, None, "it moves with a draw")
-        empty = empty_stages(draw, self._train)
-        for ident, wanted in empty.items():
-            if any(self._taps[tap] in off for tap in self._train.taps_of(ident)):
-                continue
+        for ident, takes_nothing in empty_stages(draw, self._train).items():
             taps = [self._taps[tap] for tap in self._train.taps_of(ident)]
-            self._now_doubted(
-                f"stage:{ident}",
-                taps if wanted else [],
-                None,
-                f"filter {ident} takes pressure of a draw",
-                f"filter {ident}",
+            if off.keys().isdisjoint(taps):
+                self._look_at_stage(ident, taps, takes_nothing)
+
+    def _look_at_stage(self, ident: str, taps: list[str], takes_nothing: bool) -> None:
+        """Is there a filter at all?"""
+        stage, check = self._train.stages[ident], f"stage:{ident}"
+        changed_ms = self._train.changed_ms(ident)
+        clean = stage.took_clean_kpa(changed_ms) if self._train.zeros_known(ident) else None
+        if not takes_nothing and clean is None:
+            self._end(check, f"filter {ident} takes pressure of a draw")
+        elif check not in self.doubts and (takes_nothing or clean is None):
+            self._doubt(check, taps, f"filter {ident} {CHECKS['stage'].says}")
+        elif check not in self.doubts:
+            unit = self._watches[taps[0]].point.unit
+            took, takes = (
+                difference_text(kpa or 0.0, unit, Kind.PRESSURE) for kpa in (clean, stage.drop_kpa(changed_ms))
             )
+            says = "an empty housing, a torn or a by-passed filter; where it is right, record that it was looked at"
+            self._doubt(check, taps, f"filter {ident} takes {takes}, a clean one took {took}: {says}")
 
     def _tells(self, draw: Draw) -> bool:
         """Is the flow near enough to what the filters are judged at?"""

@@ -59,7 +59,9 @@ CHECKS: Final[Mapping[str, Check]] = MappingProxyType(
             "Check the gauge, its cable and its isolating valve; then draw water for half a minute",
         ),
         "stage": Check(
-            "a filter takes something while water flows", "one steady draw near its reference flow", "a draw that it takes pressure of",
+            "a filter takes something while water flows",
+            "one steady draw near its reference flow; after a change, two that take less than a quarter of what a clean one took",
+            "a draw that it takes pressure of",
             "takes nothing while water flows: not fitted, by-passed, or both gauges on one side of it",
             "See that the filter is fitted and where its pressure sensors are teed in; then draw water for half a minute",
             doubts_reading=False,
