@@ -484,11 +484,14 @@ class Contradictions:
             self._doubt("short_low", [point], f"{shorts.run} draws, {CHECKS['short_low'].says}, the last {last}")
         if not draw.supply.n:
             return
-        self.is_low = False
+        plan, drawn_kpa = self._settings.supply, draw.supply.value
+        shows_enough = plan is None or drawn_kpa is None or drawn_kpa >= plan.pressure_low_kpa
+        self.is_low = self.is_low and not shows_enough  # else it is the same alarm in the next pause
         if is_proved:
             self._sunk.drawn(mono_ms)
             for check in ANEW:
-                self._end(check, "a draw shows the pressure anew")
+                if shows_enough or check != "static_low":
+                    self._end(check, "a draw shows the pressure anew")
         below, off = self._train.zeros.below, self.doubts.get("zero", {})
         shown = [(tap, p, draw.mean(tap).value) for tap, p in self._taps.items() if p not in off]
         wrong = exchanged([(point, None if kpa is None else kpa + below(tap)) for tap, point, kpa in shown])

@@ -20,6 +20,11 @@ TAPS: Final = ("supply", "between", "filtered")
 STATIC_AFTER_MS: Final = 10_000
 #: a valve closes: what was read this shortly before the end of a draw is no part of its steady part
 CLOSING_MS: Final = 3_000
+#: a valve that closes slowly: the flow of late, over so long, falls by so much, and would be nought within so long. What is read until it
+#: levels off is no part of the steady part
+CLOSES_OVER_MS: Final = 5_000
+CLOSES_BY: Final = 0.07
+CLOSES_WITHIN_MS: Final = 60_000
 #: a valve opens and the pressure swings: what was read so shortly after its start tells nothing of a draw that ends before it is steady
 OPENING_MS: Final = 3_000
 #: a flow that is read more seldom is judged once the next reading has shown that the draw went on: a meter that counts tells the mean
@@ -186,6 +191,39 @@ class Heard(NamedTuple):
 _NOTHING: Final = Heard()
 
 
+class Closing:
+    """Is a valve closing? By the flow's last readings."""
+
+    __slots__ = ("now", "_seen")
+
+    def __init__(self) -> None:
+        self.now = False
+        self._seen: deque[tuple[int, float]] = deque()
+
+    def forget(self) -> None:
+        """The draw is over."""
+        self.now = False
+        self._seen.clear()
+
+    def hear(self, flow_l_min: float, mono_ms: int) -> bool:
+        """One flow of a draw.
+
+        >>> watch = Closing()
+        >>> [watch.hear(flow, 1000 * at) for at, flow in enumerate((9.0, 9.0, 9.0, 8.7, 8.4, 8.1, 8.1, 8.1, 8.1, 8.1, 8.1))]
+        [False, False, False, False, False, True, True, True, False, False, False]
+        """
+        seen = self._seen
+        while len(seen) > 1 and mono_ms - seen[1][0] >= CLOSES_OVER_MS:
+            seen.popleft()
+        self.now = False
+        if seen:
+            was_ms, was = seen[0]
+            less = was - flow_l_min
+            self.now = less >= CLOSES_BY * was and flow_l_min * (mono_ms - was_ms) <= less * CLOSES_WITHIN_MS
+        seen.append((mono_ms, flow_l_min))
+        return self.now
+
+
 class DrawWatch:
     """Finds draws in the flow, and gathers what the pressures showed in their steady part.
 
@@ -195,7 +233,7 @@ class DrawWatch:
 
     __slots__ = (
         "supply", "draw", "last_end_ms", "_flow", "_flow_ms", "_every_ms", "static_kpa", "leaked", "decay", "night", "_waiting", "_line",
-        "_rests", "ran_on", "lag_ms",
+        "_rests", "ran_on", "lag_ms", "_closing",
     )  # fmt: skip
 
     def __init__(self, supply: Supply) -> None:
@@ -212,6 +250,7 @@ class DrawWatch:
         self.leaked = LeakWindow(supply.leak_within_ms or 0)
         self.decay = Decay()
         self.night = NightFlow(supply.leak_within_ms)
+        self._closing = Closing()
         self._waiting: list[tuple[int, str, float]] = []  # not confirmed yet
         self._line: deque[tuple[int, str, float]] = deque()  # confirmed, perhaps read while a valve closed
 
@@ -277,12 +316,15 @@ class DrawWatch:
     def _go_on(self, draw: Draw, flow_l_min: float, mono_ms: int) -> Heard:
         if mono_ms - draw.start_ms < self.supply.steady_after_ms:
             self._waiting.clear()
+            self._closing.hear(flow_l_min, mono_ms)
             return _NOTHING
         confirmed = [(read_ms, tap, kpa) for read_ms, tap, kpa in self._waiting if read_ms <= mono_ms]
         self._waiting = [held for held in self._waiting if held[0] > mono_ms]
         confirmed.append((mono_ms, "flow", flow_l_min))
         line = self._line
         line.extend(confirmed)
+        if self._closing.hear(flow_l_min, mono_ms):
+            return _NOTHING
         settled: list[tuple[int, str, float]] = []
         while line and mono_ms - line[0][0] >= max(CLOSING_MS, self._every_ms, self.lag_ms or 0):
             settled.append(line.popleft())
@@ -293,12 +335,13 @@ class DrawWatch:
     @property
     def _is_prompt(self) -> bool:
         """The flow is known to be what it is told to be at once."""
-        return self._every_ms <= SELDOM_MS and not self.lag_ms
+        return self._every_ms <= SELDOM_MS and not self.lag_ms and not self._closing.now
 
     def _end(self, draw: Draw, mono_ms: int) -> Draw:
         self.draw, self.last_end_ms, self.ran_on = None, mono_ms, False
         self._waiting.clear()
         self._line.clear()
+        self._closing.forget()
         return draw
 
     def lose_flow(self, mono_ms: int) -> Draw | None:

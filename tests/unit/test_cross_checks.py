@@ -88,6 +88,23 @@ def test_a_valve_that_was_shut_for_long_leaves_the_pressure_unknown_until_a_draw
     assert driver.condition("pressure")["state"] == "met" and driver.verdict() == "ready"
 
 
+@pytest.mark.parametrize("rest_s", [60, 200, 900])
+def test_a_supply_that_stays_low_through_draws_and_pauses_is_announced_once(rest_s):
+    driver = ready_station()
+    driver.run(200, at_rest(38))
+    for _ in range(6):
+        driver.run(40, DRAWING | {"supply": 33 * PSI, "between": 31 * PSI, "filtered": 28 * PSI}, every_s=2)
+        driver.run(rest_s, at_rest(38), every_s=2)
+        assert driver.condition("pressure")["state"] == "unmet" and driver.verdict() == "not_ready"
+    assert driver.alarms("static_low") == ["unacknowledged"] and len(checks(driver)) <= 1
+    driver.run(120, REST)
+    assert driver.alarms("static_low") == ["unacknowledged", "returned_unacknowledged"]
+    assert driver.condition("pressure")["state"] == "unmet", "the last draw was too low"
+    driver.run(60, DRAWING)
+    driver.run(240, REST)
+    assert driver.verdict() == "ready"
+
+
 @pytest.mark.parametrize("seconds", [20, 60, 90])
 def test_a_neighbours_draw_is_too_short_to_refute_anything(seconds):
     driver = ready_station()
