@@ -142,7 +142,7 @@ BACK_SHARE: Final = 0.5
 #: so often the pressure at rest is held against the last draw's
 LOOKED_MS: Final = 10_000
 #: what the last draw showed, put in doubt: a new one settles it
-ANEW: Final = ("static_low", "static_sunk", "short_low", "unseen_low")
+ANEW: Final = ("static_low", "static_sunk", "short_low", "unseen_low", "draw_out")
 #: what is put in doubt without a row of its own (transfer.py)
 OTHER: Final = "other"
 _WATER: Final = (Role.SUPPLY_PRESSURE, Role.BETWEEN_FILTERS_PRESSURE, Role.FILTERED_PRESSURE)
@@ -317,7 +317,7 @@ class Contradictions:
             apart.is_flow and apart.kpa["supply"] < plan.pressure_low_kpa - LOW_KPA and "unseen_low" not in self.doubts
         ):
             here = value_text(apart.kpa["supply"], self._watches[supply].point.unit, Kind.PRESSURE)
-            self._doubt("unseen_low", [self._flow, supply], f"{here}, {CHECKS['unseen_low'].says}")
+            self._doubt("unseen_low", [supply], f"{here}, {CHECKS['unseen_low'].says}")
 
     def _took_kpa(self) -> float:
         """What the train took in the last steady draw; without bounds where that isn't known."""
@@ -567,6 +567,17 @@ class Contradictions:
     def evidence_doubt(self, check: str) -> tuple[str, str] | None:
         """(what contradicts, what to do) where a row that doubts no reading fails: "static_low", "stage:<filter>"."""
         return next(iter(self.doubts.get(check, {}).values()), None)
+
+    def drawn_doubt(self, point: str | None) -> tuple[str, str] | None:
+        """(what contradicts, what to do) where what the last draw showed of this point is put in doubt; None where it isn't."""
+        of_it = (doubt for check in ANEW if (doubt := self.doubts.get(check, {}).get(point or "")) is not None)
+        return next(of_it, None)
+
+    def goes_out(self, point: str, value: float) -> None:
+        """A draw under way shows this point outside limits that the last draw kept: were it never seen to end, that one must not stand."""
+        if point not in self.doubts.get("draw_out", {}):
+            here = value_text(value, self._watches[point].point.unit, self._watches[point].point.kind)
+            self._doubt("draw_out", [point], f"{here}: {CHECKS['draw_out'].says}")
 
     def _doubt(self, check: str, points: Sequence[str], cause: str = "", names: Sequence[str] = ()) -> None:
         row = CHECKS[check.partition(":")[0]]

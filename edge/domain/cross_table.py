@@ -89,6 +89,12 @@ CHECKS: Final[Mapping[str, Check]] = MappingProxyType(
             "a steady draw", "below the least pressure while the filters took some, and the meter said nothing of it",
             "Check the flow meter; then draw water for half a minute", doubts_reading=False,
         ),
+        "draw_out": Check(
+            "what the last draw showed stands until another has ended",
+            "3 readings of a draw under way, outside limits that the last one kept",
+            "the end of a steady draw", "outside its limits in a draw whose end has not been seen", "Draw water for half a minute",
+            doubts_reading=False,
+        ),
         "frozen": Check(
             "a point is never quieter than its own noise", "6 of its longest stills, and 15 min to 1 h", "it moves again",
             "is stiller than it has ever been", "Compare it with a reference instrument; replace the sensor if it is frozen",

@@ -337,6 +337,7 @@ class Station:
         sides = self.readiness.drawn_sides()
         if sides != self._sides:
             self._sides, self._dirty = sides, True
+            self.weighing.mind_draw(sides)
         if what == "flow" and self.flow_point is not None:
             self.desk.see("flow_low", value, self.flow_point, now)
             self.desk.see("flow_high", value, self.flow_point, now)

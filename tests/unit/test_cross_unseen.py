@@ -47,7 +47,7 @@ def test_a_low_draw_of_which_the_meter_says_nothing_is_not_passed_over(
         condition = one.condition("pressure")
         assert condition["state"] == "unknown" and "the meter said nothing of it" in condition["text"]
         assert one.verdict() != "ready"
-    assert checks(driver) == [("unseen_low", "began", ["flow", "supply"])]
+    assert checks(driver) == [("unseen_low", "began", ["supply"])]
     driver.run(60, DRAWING)
     driver.run(240, QUIET)
     assert driver.verdict() == "ready"
