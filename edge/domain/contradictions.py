@@ -23,6 +23,7 @@ from edge.domain.cross_rest import Levels, Seen, Sunk, odd
 from edge.domain.cross_swings import Swings
 from edge.domain.cross_table import (
     ALIKE_MS,
+    ALIKE_SHARE,
     ALONG_KPA,
     CHECKS,
     COOLER_BY_K,
@@ -33,6 +34,7 @@ from edge.domain.cross_table import (
     LOW_FROM_MS,
     LOW_KPA,
     NEAR_FLOW,
+    NOTHING_KPA,
     REFUTED_MS,
     ROOM_AGAIN_MS,
     ROOM_BAND_K,
@@ -187,6 +189,10 @@ class Contradictions:
         self._alike_ms: int | None = None  # since when one that did agrees with them again
         self._lets_go = False  # the last tap loses its pressure at rest, and shows it in draws
         self._holds_ms: int | None = None  # since when it has held it
+        self._drop_kpa: float | None = (
+            None  # what the filters took then, and what they did when the meter had shown a draw since
+        )
+        self._proved_kpa: float | None = None
         self._drop_ms: int | None = None  # since when the filters take pressure though the meter is still
         self._low_ms: int | None = None  # since when the static pressure is too low
         self.is_low = False  # and it still is
@@ -345,10 +351,8 @@ class Contradictions:
         }
         zeros = self._train.zeros
         known = all(zeros.knows(tap) for tap in taps)
-        means = self._levels.hear(taps, mono_ms)
-        level = {tap: mean + (zeros.below(tap) if known else 0.0) for tap, mean in means.items()}
-        limits = (ALONG_KPA, GAINS_AT_MOST_KPA) if known else (ZERO_AT_MOST_KPA, ALONG_KPA)
-        if self._stands_apart(level, *limits, mono_ms):
+        level = {tap: mean + zeros.below(tap) for tap, mean in self._levels.hear(taps, mono_ms).items()}
+        if self._stands_apart(level, ALONG_KPA if known else ZERO_AT_MOST_KPA, mono_ms):
             self._drop_ms = None
             return False
         pair = self._pair_apart(taps)
@@ -358,7 +362,13 @@ class Contradictions:
         self._drop_ms = mono_ms if self._drop_ms is None else self._drop_ms
         if mono_ms - self._drop_ms < DROP_FROM_MS or "drop_no_flow" in self.doubts:
             return False
-        self._doubt("drop_no_flow", [self._flow, *(self._taps[tap] for tap in pair)])
+        drop_kpa = level[pair[0]] - level[pair[1]]
+        if self._proved_kpa is not None and abs(drop_kpa - self._proved_kpa) < GAINS_AT_MOST_KPA:
+            tap = odd(level, ALONG_KPA, ALONG_KPA)
+            self._stands_off([tap] if tap is not None else list(pair), level)
+        else:
+            self._drop_kpa = drop_kpa
+            self._doubt("drop_no_flow", [self._flow, *(self._taps[tap] for tap in pair)])
         return True
 
     def _mind_letting_go(self, supply_kpa: float, mono_ms: int) -> None:
@@ -384,36 +394,32 @@ class Contradictions:
         for tap in (tap for tap, own in self._taps.items() if own == point):
             self._train.zeros.forget(tap)
 
-    def _stands_apart(self, level: Mapping[str, float], apart_kpa: float, agree_kpa: float, mono_ms: int) -> bool:
+    def _stands_apart(self, level: Mapping[str, float], apart_kpa: float, mono_ms: int) -> bool:
         """Does one of three gauges stand apart from the two others, or did it until of late? Then that is no flow."""
-        doubted = self.doubts.get("zero", {})
-        if doubted:
-            tap = next(tap for tap, point in self._taps.items() if point in doubted)
-            alike = (
-                tap in level
-                and max(abs(level[tap] - kpa) for kpa in level.values()) < apart_kpa / 2.0
-                and len(level) == 3
-            )
+        if "zero" in self.doubts:
+            alike = len(level) > 1 and max(level.values()) - min(level.values()) < ALIKE_SHARE * apart_kpa
             self._alike_ms = (mono_ms if self._alike_ms is None else self._alike_ms) if alike else None
             if self._alike_ms is not None and mono_ms - self._alike_ms >= ALIKE_MS:
-                self._end("zero", f"{self._taps[tap]} agrees with the others at rest again")
+                self._end("zero", "the gauges agree at rest again")
             return True
-        tap_now = odd(level, apart_kpa, agree_kpa)
-        if tap_now is None:
+        tap = odd(level, apart_kpa, GAINS_AT_MOST_KPA, NOTHING_KPA)
+        if tap is None:
             self._odd = None
             return False
-        if self._odd is None or self._odd[0] != tap_now:
-            self._odd = tap_now, mono_ms
+        if self._odd is None or self._odd[0] != tap:
+            self._odd = tap, mono_ms
         if mono_ms - self._odd[1] >= DROP_FROM_MS:
-            self._stands_off(tap_now, level)
+            self._stands_off([tap], level)
         return True
 
-    def _stands_off(self, tap: str, level: Mapping[str, float]) -> None:
-        point, others = self._taps[tap], [kpa for other, kpa in level.items() if other != tap]
-        unit = self._watches[point].point.unit
-        off = difference_text(level[tap] - sum(others) / len(others), unit, Kind.PRESSURE)
+    def _stands_off(self, taps: Sequence[str], level: Mapping[str, float]) -> None:
+        """These taps' gauges, one or two, don't agree at rest with the others, or with one another."""
+        first, others = taps[0], [kpa for tap, kpa in level.items() if tap != taps[0]]
+        off_kpa = level[first] - (level[taps[1]] if len(taps) > 1 else sum(others) / len(others))
+        off = difference_text(off_kpa, self._watches[self._taps[first]].point.unit, Kind.PRESSURE)
+        points = [self._taps[tap] for tap in taps]
         self._alike_ms = None
-        self._doubt("zero", [point], f"{point} {CHECKS['zero'].says}, by {off}")
+        self._doubt("zero", points, f"{' and '.join(points)} {CHECKS['zero'].says}: {off}")
 
     def _pair_apart(self, seen: Mapping[str, float]) -> tuple[str, str] | None:
         """Two taps of which the first stands higher at rest than the second, by more than gauges differ; the outermost first.
@@ -474,6 +480,8 @@ class Contradictions:
         if self._flow is not None and "no_pulses" in self.doubts:
             self._wanted = min(2 * self._wanted, FALLS_AT_MOST)
             self._end("no_pulses", "the meter shows a draw")
+        if "drop_no_flow" in self.doubts:
+            self._proved_kpa = self._drop_kpa
         self._end("drop_no_flow", "the meter shows a draw")
 
     def drawn(self, draw: Draw, is_proved: bool, mono_ms: int) -> None:
@@ -496,7 +504,7 @@ class Contradictions:
         shown = [(tap, p, draw.mean(tap).value) for tap, p in self._taps.items() if p not in off]
         wrong = exchanged([(point, None if kpa is None else kpa + below(tap)) for tap, point, kpa in shown])
         if wrong and not off and (tap := odd(draw.static_kpa, ZERO_AT_MOST_KPA, ALONG_KPA, held=False)) is not None:
-            self._stands_off(tap, draw.static_kpa)  # exchanged gauges rest alike
+            self._stands_off([tap], draw.static_kpa)  # exchanged gauges rest alike
         else:
             self._now_doubted(
                 "exchanged", wrong, [point for _, point, _ in shown], "a draw shows the pressures in order"

@@ -43,10 +43,13 @@ class Levels:
         return self._kpa
 
 
-def odd(levels: Mapping[str, float], apart_kpa: float, agree_kpa: float, *, held: bool = True) -> str | None:
+def odd(
+    levels: Mapping[str, float], apart_kpa: float, agree_kpa: float, ends_kpa: float | None = None, *, held: bool = True
+) -> str | None:
     """Of three taps at rest, in the order of flow: the one that stands apart from two others that agree; None where none does.
 
     Args:
+        ends_kpa: the first and the last may stand apart by water that flows, past a filter that is torn: the others have to agree by this.
         held: pressure that a check valve holds behind the supply is no such thing: nor a supply below both others, nor the last tap above.
 
     >>> odd({"supply": 400.0, "between": 380.0, "filtered": 379.0}, 7.0, 3.0)
@@ -59,7 +62,10 @@ def odd(levels: Mapping[str, float], apart_kpa: float, agree_kpa: float, *, held
     for at, tap in enumerate(taps):
         one, other = (levels[t] for t in taps if t != tap)
         apart = levels[tap] - one, levels[tap] - other
-        if abs(one - other) > agree_kpa or min(map(abs, apart)) <= apart_kpa:
+        if (
+            abs(one - other) > (agree_kpa if at == 1 or ends_kpa is None else ends_kpa)
+            or min(map(abs, apart)) <= apart_kpa
+        ):
             continue
         is_held = (at == 0 and apart[0] < 0.0) or (at == 2 and apart[0] > 0.0)
         return None if held and is_held else tap

@@ -37,8 +37,9 @@ CHECKS: Final[Mapping[str, Check]] = MappingProxyType(
             "Check the flow meter and both pressure sensors; look for running water; then draw water for half a minute",
         ),
         "zero": Check(
-            "gauges read alike at rest", "3 min of rest in which one of three stands apart from two that agree",
-            "1 min of rest in which it agrees with them", "stands apart from both others at rest, which agree: its zero has moved",
+            "gauges read alike at rest",
+            "3 min of rest in which one of three stands apart from two that agree, or two as much as before a draw that the meter showed",
+            "1 min of rest in which they agree", "apart at rest from the others: a zero has moved",
             "Compare it with a reference gauge and record that; see that no valve between the gauges is shut",
         ),
         "exchanged": Check(
@@ -133,8 +134,9 @@ NOTHING_KPA: Final = 1.4
 NOTHING_SHARE: Final = 0.05
 #: a drop between draws that lasts so long is one
 DROP_FROM_MS: Final = 180_000
-#: one that agrees with the others again has done so for so long
+#: gauges that agree again have done so for so long, by this share of what they may differ by
 ALIKE_MS: Final = 60_000
+ALIKE_SHARE: Final = 0.75
 #: the last tap may sit behind the machine's own valve, which lets its pressure go at rest to less than this
 LET_GO_KPA: Final = 10.0
 HOLDS_MS: Final = 600_000
