@@ -11,6 +11,7 @@ is unknown (cross_weigh.py).
 
 from __future__ import annotations
 
+import math
 from collections.abc import Callable, Iterable, Mapping, Sequence
 from itertools import combinations
 from typing import Any, Final
@@ -18,23 +19,35 @@ from typing import Any, Final
 from edge.domain.alarms import AT_LIMIT
 from edge.domain.cross_draws import blind_gauges, empty_stages, exchanged
 from edge.domain.cross_noise import Stills
+from edge.domain.cross_rest import Levels, Seen, Sunk, odd
 from edge.domain.cross_swings import Swings
 from edge.domain.cross_table import (
+    ALIKE_MS,
+    ALIKE_SHARE,
+    ALONG_KPA,
     CHECKS,
     COOLER_BY_K,
     DROP_FROM_MS,
     HEATED_C,
+    HOLDS_MS,
+    LET_GO_KPA,
     LOW_FROM_MS,
     LOW_KPA,
     NEAR_FLOW,
+    NOTHING_KPA,
     REFUTED_MS,
     ROOM_AGAIN_MS,
     ROOM_BAND_K,
+    UNSEEN_FROM_MS,
     WARMEST_ROOM_C,
 )
+from edge.domain.cross_unseen import Unseen
+from edge.domain.evidence import Evidence
+from edge.domain.filters import GAINS_AT_MOST_KPA
 from edge.domain.readings import Kind, Role
 from edge.domain.settings import Settings
-from edge.domain.train import ZERO_AT_MOST_KPA, Train
+from edge.domain.show import difference_text, value_text
+from edge.domain.train import ZERO_AT_MOST_KPA
 from edge.domain.validity import PointWatch
 from edge.domain.water import Draw
 from edge.domain.wording import age_text
@@ -51,8 +64,6 @@ FALLS_AT_MOST: Final = 24
 WITHIN_MS: Final = 12 * 3_600_000
 #: the static pressure follows the building's slow changes with this time constant
 REST_MS: Final = 60_000.0
-#: pressure lost over the filters that is greater by less than this than what it is at rest: no water flows through them
-ALONG_KPA: Final = 7.0
 #: where neither a room point nor a coldest room is given
 ASSUMED_ROOM_C: Final = 18.0
 #: a liquid this near to its room may rest there [K]
@@ -128,6 +139,12 @@ class SilentDraws:
         return len(self._falls_ms)
 
 
+#: no hose holds so much water that it could flow back with more than this share of what a draw loses over the filters
+BACK_SHARE: Final = 0.5
+#: so often the pressure at rest is held against the last draw's
+LOOKED_MS: Final = 10_000
+#: what the last draw showed, put in doubt: a new one settles it
+ANEW: Final = ("static_low", "static_sunk", "short_low", "unseen_low", "draw_out")
 #: what is put in doubt without a row of its own (transfer.py)
 OTHER: Final = "other"
 _WATER: Final = (Role.SUPPLY_PRESSURE, Role.BETWEEN_FILTERS_PRESSURE, Role.FILTERED_PRESSURE)
@@ -141,7 +158,7 @@ class Contradictions:
         flow: the meter's point, or None.
         taps: the points of the pressures by tap, in the order of flow; None where there is none.
         power: the point that says whether the machine has power: without power it draws nothing.
-        train: what is known of the filter train: its taps' zeros, its stages.
+        evidence: what finished draws showed, and what is known of the filter train: its taps' zeros, its stages.
         tell: gets the body of an entry for each change, {"check", "points", "what": "began" | "ended", "cause", "advice"}.
     """
 
@@ -152,10 +169,11 @@ class Contradictions:
         flow: str | None,
         taps: Mapping[str, str | None],
         power: str | None,
-        train: Train,
+        evidence: Evidence,
         tell: Callable[[dict[str, Any]], None],
     ) -> None:
-        self._settings, self._watches, self._flow, self._train, self._tell = settings, watches, flow, train, tell
+        self._settings, self._watches, self._flow, self._tell = settings, watches, flow, tell
+        self._evidence, self._train = evidence, evidence.train
         self.doubts: dict[str, dict[str, tuple[str, str]]] = {}  # check, "stage:<filter>" -> point -> (cause, advice)
         self._taps = {tap: point for tap, point in taps.items() if point is not None}
         downstream = [tap for tap in self._taps if tap != "supply"]
@@ -163,10 +181,23 @@ class Contradictions:
         self._power = None if power is None else watches[power]
         supply = self._taps.get("supply")
         self._wanted = FALLS
-        self._silent_draws = SilentDraws(0 if supply is None else watches[supply].point.stale_after_ms)
+        gap_ms = 0 if supply is None else watches[supply].point.stale_after_ms
+        steady_ms = 0 if settings.supply is None else settings.supply.steady_after_ms
+        self._silent_draws, self._unseen = SilentDraws(gap_ms), Unseen(gap_ms, max(steady_ms, UNSEEN_FROM_MS))
+        self._levels = Levels(gap_ms)
+        self._odd: tuple[str, int] | None = None  # which tap stands apart from both others at rest, and since when
+        self._alike_ms: int | None = None  # since when one that did agrees with them again
+        self._lets_go = False  # the last tap loses its pressure at rest, and shows it in draws
+        self._holds_ms: int | None = None  # since when it has held it
+        self._drop_kpa: float | None = (
+            None  # what the filters took then, and what they did when the meter had shown a draw since
+        )
+        self._proved_kpa: float | None = None
         self._drop_ms: int | None = None  # since when the filters take pressure though the meter is still
         self._low_ms: int | None = None  # since when the static pressure is too low
         self.is_low = False  # and it still is
+        self._sunk = Sunk()
+        self._looked_ms = 0  # when the static pressure was last held against the last draw's
         self._stills = {
             ident: Stills(watch.point.kind, watch.point.stale_after_ms, watch.point.role is Role.RESERVOIR_TEMPERATURE)
             for ident, watch in watches.items()
@@ -257,43 +288,148 @@ class Contradictions:
 
     def static(self, kpa: float, settled_kpa: float | None, mono_ms: int) -> bool:
         """One static pressure of the supply, and the mean of the last quiet spell. True where something has come to be doubted."""
-        end = None if self._last is None else self._watches[self._taps[self._last]]
-        last = None if end is None or end.doubt is not None else end.value(mono_ms)
+        last = None if self._last is None else self._believed(self._last, mono_ms)
+        self.unmetered(kpa, mono_ms)
         falls = self._silent_draws.hear(kpa, None if last is None else kpa - last, mono_ms)
         news = self._is_too_low(settled_kpa, mono_ms)
-        if self._flow is None or (self._power is not None and self._power.value(mono_ms) == 0.0):
+        if settled_kpa is not None and mono_ms - self._looked_ms >= LOOKED_MS:
+            self._looked_ms = mono_ms
+            news = self._has_sunk(settled_kpa, mono_ms) or news
+        if self._flow is None or self._is_off(mono_ms):
             return news
         if falls >= self._wanted and self._watches[self._flow].doubt is None:
             self._doubt("no_pulses", [self._flow], f"{CHECKS['no_pulses'].says}: {falls} times without a pulse")
             news = True
         return self._takes_at_rest(kpa, mono_ms) or news
 
+    def unmetered(self, kpa: float, mono_ms: int) -> None:
+        """A pressure of the supply while the meter shows no draw, or is silent itself: do the pressures say that water is drawn?"""
+        plan, supply = self._settings.supply, self._taps.get("supply")
+        if plan is None or supply is None or self._flow is None or self._last is None or self._is_off(mono_ms):
+            return
+        taps = {tap: kpa if tap == "supply" else self._believed(tap, mono_ms) for tap in self._taps}
+        apart = self._unseen.hear({tap: here for tap, here in taps.items() if here is not None}, mono_ms)
+        if apart is None or self._watches[supply].doubt is not None:
+            return
+        wrong = exchanged([(self._taps[tap], level) for tap, level in apart.level_kpa.items()])
+        if (
+            wrong
+            and apart.has_order
+            and (not apart.goes_back_kpa or apart.goes_back_kpa > BACK_SHARE * self._took_kpa())
+        ):
+            cause = f"{CHECKS['exchanged'].says}; and the meter says nothing of the water that flows"
+            self._doubt("exchanged", [p for p in self._taps.values() if p in wrong], cause)
+        elif (
+            apart.is_flow and apart.kpa["supply"] < plan.pressure_low_kpa - LOW_KPA and "unseen_low" not in self.doubts
+        ):
+            here = value_text(apart.kpa["supply"], self._watches[supply].point.unit, Kind.PRESSURE)
+            self._doubt("unseen_low", [supply], f"{here}, {CHECKS['unseen_low'].says}")
+
+    def _took_kpa(self) -> float:
+        """What the train took in the last steady draw; without bounds where that isn't known."""
+        body = {} if self._evidence.last is None else self._evidence.last["body"]
+        first, last = body.get("supply_kpa"), body.get(f"{self._last}_kpa")
+        return math.inf if first is None or last is None else abs(first - last)
+
+    def _believed(self, tap: str, mono_ms: int) -> float | None:
+        watch = self._watches[self._taps[tap]]
+        return None if watch.doubt is not None else self._at_rest(tap, mono_ms)
+
+    def _is_off(self, mono_ms: int) -> bool:
+        """A machine without power draws nothing."""
+        return self._power is not None and self._power.value(mono_ms) == 0.0
+
     def _takes_at_rest(self, kpa: float, mono_ms: int) -> bool:
-        """Do the filters, or one of them, take pressure while the meter says that nothing flows?"""
+        """Do the filters, or one of them, take pressure while the meter says that nothing flows; or does one gauge stand apart?"""
         if self._flow is None:
             return False
-        pair = self._pair_apart(kpa, mono_ms)
+        self._mind_letting_go(kpa, mono_ms)
+        taps = {
+            tap: here
+            for tap in self._taps
+            if (here := kpa if tap == "supply" else self._at_rest(tap, mono_ms)) is not None
+        }
+        zeros = self._train.zeros
+        known = all(zeros.knows(tap) for tap in taps)
+        level = {tap: mean + zeros.below(tap) for tap, mean in self._levels.hear(taps, mono_ms).items()}
+        if self._stands_apart(level, ALONG_KPA if known else ZERO_AT_MOST_KPA, mono_ms):
+            self._drop_ms = None
+            return False
+        pair = self._pair_apart(taps)
         if pair is None:
             self._drop_ms = None
             return False
         self._drop_ms = mono_ms if self._drop_ms is None else self._drop_ms
         if mono_ms - self._drop_ms < DROP_FROM_MS or "drop_no_flow" in self.doubts:
             return False
-        self._doubt("drop_no_flow", [self._flow, *(self._taps[tap] for tap in pair)])
+        drop_kpa = level[pair[0]] - level[pair[1]]
+        if self._proved_kpa is not None and abs(drop_kpa - self._proved_kpa) < GAINS_AT_MOST_KPA:
+            tap = odd(level, ALONG_KPA, ALONG_KPA)
+            self._stands_off([tap] if tap is not None else list(pair), level)
+        else:
+            self._drop_kpa = drop_kpa
+            self._doubt("drop_no_flow", [self._flow, *(self._taps[tap] for tap in pair)])
         return True
 
-    def _pair_apart(self, supply_kpa: float, mono_ms: int) -> tuple[str, str] | None:
+    def _mind_letting_go(self, supply_kpa: float, mono_ms: int) -> None:
+        """Does the last tap sit behind the machine's own valve? It shows its pressure in draws, and lets it go at rest."""
+        last = None if self._last is None else self._watches[self._taps[self._last]].value(mono_ms)
+        if last is None or supply_kpa < LET_GO_KPA + ZERO_AT_MOST_KPA:
+            return
+        if last > LET_GO_KPA:
+            holds = supply_kpa - last < ZERO_AT_MOST_KPA
+            self._holds_ms = (mono_ms if self._holds_ms is None else self._holds_ms) if holds else None
+            if self._holds_ms is not None and mono_ms - self._holds_ms >= HOLDS_MS:
+                self._lets_go = False
+            return
+        drawn = None if self._evidence.last is None else self._evidence.last["body"].get(f"{self._last}_kpa")
+        self._lets_go = drawn is None or drawn > LET_GO_KPA + ALONG_KPA  # a draw will show it
+
+    def _at_rest(self, tap: str, mono_ms: int) -> float | None:
+        """What a tap behind the supply tells [kPa]; nothing where it is the last one and lets its pressure go at rest."""
+        return None if tap == self._last and self._lets_go else self._watches[self._taps[tap]].value(mono_ms)
+
+    def compared(self, point: str | None) -> None:
+        """A point was compared with a reference: where it is a gauge of the train, its zero is learnt anew."""
+        for tap in (tap for tap, own in self._taps.items() if own == point):
+            self._train.zeros.forget(tap)
+
+    def _stands_apart(self, level: Mapping[str, float], apart_kpa: float, mono_ms: int) -> bool:
+        """Does one of three gauges stand apart from the two others, or did it until of late? Then that is no flow."""
+        if "zero" in self.doubts:
+            alike = len(level) > 1 and max(level.values()) - min(level.values()) < ALIKE_SHARE * apart_kpa
+            self._alike_ms = (mono_ms if self._alike_ms is None else self._alike_ms) if alike else None
+            if self._alike_ms is not None and mono_ms - self._alike_ms >= ALIKE_MS:
+                self._end("zero", "the gauges agree at rest again")
+            return True
+        tap = odd(level, apart_kpa, GAINS_AT_MOST_KPA, NOTHING_KPA)
+        if tap is None:
+            self._odd = None
+            return False
+        if self._odd is None or self._odd[0] != tap:
+            self._odd = tap, mono_ms
+        if mono_ms - self._odd[1] >= DROP_FROM_MS:
+            self._stands_off([tap], level)
+        return True
+
+    def _stands_off(self, taps: Sequence[str], level: Mapping[str, float]) -> None:
+        """These taps' gauges, one or two, don't agree at rest with the others, or with one another."""
+        first, others = taps[0], [kpa for tap, kpa in level.items() if tap != taps[0]]
+        off_kpa = level[first] - (level[taps[1]] if len(taps) > 1 else sum(others) / len(others))
+        off = difference_text(off_kpa, self._watches[self._taps[first]].point.unit, Kind.PRESSURE)
+        points = [self._taps[tap] for tap in taps]
+        self._alike_ms = None
+        self._doubt("zero", points, f"{' and '.join(points)} {CHECKS['zero'].says}: {off}")
+
+    def _pair_apart(self, seen: Mapping[str, float]) -> tuple[str, str] | None:
         """Two taps of which the first stands higher at rest than the second, by more than gauges differ; the outermost first.
 
         Where the second stands higher a check valve may hold it there.
         """
-        zeros, seen = self._train.zeros, {tap: self._watches[point].value(mono_ms) for tap, point in self._taps.items()}
-        for before, after in sorted(combinations(self._taps, 2), key=lambda pair: pair != ("supply", self._last)):
-            high, low = supply_kpa if before == "supply" else seen[before], seen[after]
-            if high is None or low is None:
-                continue
+        zeros = self._train.zeros
+        for before, after in sorted(combinations(seen, 2), key=lambda pair: pair != ("supply", self._last)):
             known = zeros.knows(before) and zeros.knows(after)
-            drop = high - low + (zeros.below(before) - zeros.below(after) if known else 0.0)
+            drop = seen[before] - seen[after] + (zeros.below(before) - zeros.below(after) if known else 0.0)
             if drop > (ALONG_KPA if known else ZERO_AT_MOST_KPA):
                 return before, after
         return None
@@ -312,30 +448,67 @@ class Contradictions:
             self._doubt("static_low", [self._taps["supply"]], f"the supply {CHECKS['static_low'].says}")
         return was is not self.is_low
 
+    def _has_sunk(self, settled_kpa: float, mono_ms: int) -> bool:
+        """The next draw would show less than the last one did."""
+        plan, about, point = self._settings.supply, self._evidence.rest_and_drawn_kpa(), self._taps.get("supply")
+        if plan is None or about is None or point is None or self.is_low:
+            self._sunk.broken_off()
+            return False
+        least_kpa = plan.pressure_low_kpa + self._watches[point].guard
+        has_sunk, seen = self._sunk.see(settled_kpa, about, least_kpa, mono_ms)
+        is_doubted = "static_sunk" in self.doubts
+        if has_sunk and not is_doubted:
+            self._doubt("static_sunk", [point], self._sunk_text(point, seen, plan.pressure_low_kpa))
+        elif has_sunk is False and is_doubted:
+            self._end("static_sunk", "at rest it is high enough again")
+        return is_doubted is not ("static_sunk" in self.doubts)
+
+    def _sunk_text(self, point: str, seen: Seen, least_kpa: float) -> str:
+        here, was, left, least = (
+            value_text(kpa, self._watches[point].point.unit, Kind.PRESSURE) for kpa in (*seen, least_kpa)
+        )
+        says = CHECKS["static_sunk"].says
+        return f"{here} while nothing draws, {was} about the last draw: it {says}, and drawing would leave {left} of the {least} needed"
+
     # -- draws
 
     def flowed(self) -> None:
         """The meter shows a draw: it can be believed."""
         self._silent_draws.forget()
-        self._low_ms = self._drop_ms = None
+        self._low_ms = self._drop_ms = self._odd = self._alike_ms = self._holds_ms = None
+        self._levels.forget()
         if self._flow is not None and "no_pulses" in self.doubts:
             self._wanted = min(2 * self._wanted, FALLS_AT_MOST)
             self._end("no_pulses", "the meter shows a draw")
+        if "drop_no_flow" in self.doubts:
+            self._proved_kpa = self._drop_kpa
         self._end("drop_no_flow", "the meter shows a draw")
 
-    def drawn(self, draw: Draw) -> None:
-        """A draw has ended: what its steady pressures say together."""
+    def drawn(self, draw: Draw, is_proved: bool, mono_ms: int) -> None:
+        """A draw has ended: what its steady pressures say together. `is_proved`: its end was seen, so that it counts as the last one."""
+        shorts, point = self._evidence.shorts, self._taps.get("supply")
+        if shorts.is_low and point is not None and "short_low" not in self.doubts:
+            last = value_text(shorts.last_kpa, self._watches[point].point.unit, Kind.PRESSURE)
+            self._doubt("short_low", [point], f"{shorts.run} draws, {CHECKS['short_low'].says}, the last {last}")
         if not draw.supply.n:
             return
-        self.is_low = False
-        self._end("static_low", "a draw shows the pressure anew")
-        below, shown = self._train.zeros.below, [(tap, p, draw.mean(tap).value) for tap, p in self._taps.items()]
-        self._now_doubted(
-            "exchanged",
-            exchanged([(point, None if kpa is None else kpa + below(tap)) for tap, point, kpa in shown]),
-            [point for _, point, _ in shown],
-            "a draw shows the pressures in order",
-        )
+        plan, drawn_kpa = self._settings.supply, draw.supply.value
+        shows_enough = plan is None or drawn_kpa is None or drawn_kpa >= plan.pressure_low_kpa
+        self.is_low = self.is_low and not shows_enough  # else it is the same alarm in the next pause
+        if is_proved:
+            self._sunk.drawn(mono_ms)
+            for check in ANEW:
+                if shows_enough or check != "static_low":
+                    self._end(check, "a draw shows the pressure anew")
+        below, off = self._train.zeros.below, self.doubts.get("zero", {})
+        shown = [(tap, p, draw.mean(tap).value) for tap, p in self._taps.items() if p not in off]
+        wrong = exchanged([(point, None if kpa is None else kpa + below(tap)) for tap, point, kpa in shown])
+        if wrong and not off and (tap := odd(draw.static_kpa, ZERO_AT_MOST_KPA, ALONG_KPA, held=False)) is not None:
+            self._stands_off([tap], draw.static_kpa)  # exchanged gauges rest alike
+        else:
+            self._now_doubted(
+                "exchanged", wrong, [point for _, point, _ in shown], "a draw shows the pressures in order"
+            )
         if not self._tells(draw):
             return
         if self._flow is not None:
@@ -344,16 +517,27 @@ class Contradictions:
                 "flow_no_drop", [self._flow, *self._taps.values()] if none else [], None, "a draw shows in the gauges"
             )
             self._now_doubted("still_in_draw", still, None, "it moves with a draw")
-        empty = empty_stages(draw, self._train)
-        for ident, wanted in empty.items():
+        for ident, takes_nothing in empty_stages(draw, self._train).items():
             taps = [self._taps[tap] for tap in self._train.taps_of(ident)]
-            self._now_doubted(
-                f"stage:{ident}",
-                taps if wanted else [],
-                None,
-                f"filter {ident} takes pressure of a draw",
-                f"filter {ident}",
+            if off.keys().isdisjoint(taps):
+                self._look_at_stage(ident, taps, takes_nothing)
+
+    def _look_at_stage(self, ident: str, taps: list[str], takes_nothing: bool) -> None:
+        """Is there a filter at all?"""
+        stage, check = self._train.stages[ident], f"stage:{ident}"
+        changed_ms = self._train.changed_ms(ident)
+        clean = stage.took_clean_kpa(changed_ms) if self._train.zeros_known(ident) else None
+        if not takes_nothing and clean is None:
+            self._end(check, f"filter {ident} takes pressure of a draw")
+        elif check not in self.doubts and (takes_nothing or clean is None):
+            self._doubt(check, taps, f"filter {ident} {CHECKS['stage'].says}")
+        elif check not in self.doubts:
+            unit = self._watches[taps[0]].point.unit
+            took, takes = (
+                difference_text(kpa or 0.0, unit, Kind.PRESSURE) for kpa in (clean, stage.drop_kpa(changed_ms))
             )
+            says = "an empty housing, a torn or a by-passed filter; where it is right, record that it was looked at"
+            self._doubt(check, taps, f"filter {ident} takes {takes}, a clean one took {took}: {says}")
 
     def _tells(self, draw: Draw) -> bool:
         """Is the flow near enough to what the filters are judged at?"""
@@ -392,6 +576,17 @@ class Contradictions:
         """(what contradicts, what to do) where a row that doubts no reading fails: "static_low", "stage:<filter>"."""
         return next(iter(self.doubts.get(check, {}).values()), None)
 
+    def drawn_doubt(self, point: str | None) -> tuple[str, str] | None:
+        """(what contradicts, what to do) where what the last draw showed of this point is put in doubt; None where it isn't."""
+        of_it = (doubt for check in ANEW if (doubt := self.doubts.get(check, {}).get(point or "")) is not None)
+        return next(of_it, None)
+
+    def goes_out(self, point: str, value: float) -> None:
+        """A draw under way shows this point outside limits that the last draw kept: were it never seen to end, that one must not stand."""
+        if point not in self.doubts.get("draw_out", {}):
+            here = value_text(value, self._watches[point].point.unit, self._watches[point].point.kind)
+            self._doubt("draw_out", [point], f"{here}: {CHECKS['draw_out'].says}")
+
     def _doubt(self, check: str, points: Sequence[str], cause: str = "", names: Sequence[str] = ()) -> None:
         row = CHECKS[check.partition(":")[0]]
         self.change(points, (cause or row.says, row.advice), cause or row.says, check, names)
@@ -424,6 +619,8 @@ class Contradictions:
                 of.pop(point, None)
         if not of:
             del self.doubts[check]
+        off = self.doubts.get("zero", {})
+        self._train.zeros.held = frozenset(tap for tap, point in self._taps.items() if point in off)
         for point in body["points"]:
             if point in self._watches:
                 self._watches[point].doubt = self._first(point)

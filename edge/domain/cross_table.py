@@ -36,8 +36,15 @@ CHECKS: Final[Mapping[str, Check]] = MappingProxyType(
             "the filters take pressure, the meter says nothing flows",
             "Check the flow meter and both pressure sensors; look for running water; then draw water for half a minute",
         ),
+        "zero": Check(
+            "gauges read alike at rest",
+            "3 min of rest in which one of three stands apart from two that agree, or two as much as before a draw that the meter showed",
+            "1 min of rest in which they agree", "apart at rest from the others: a zero has moved",
+            "Compare it with a reference gauge and record that; see that no valve between the gauges is shut",
+        ),
         "exchanged": Check(
-            "pressure falls along the filter train", "one steady draw", "a draw with the pressures in order",
+            "pressure falls along the filter train", "one steady draw, or pressures that fall apart as in one while the meter is still",
+            "a draw with the pressures in order",
             "pressure rises along the filter train: points probably exchanged",
             "Check which pressure sensor is plugged in where, and the points' lines in the station file; then draw water for half a minute",
         ),
@@ -53,7 +60,9 @@ CHECKS: Final[Mapping[str, Check]] = MappingProxyType(
             "Check the gauge, its cable and its isolating valve; then draw water for half a minute",
         ),
         "stage": Check(
-            "a filter takes something while water flows", "one steady draw near its reference flow", "a draw that it takes pressure of",
+            "a filter takes something while water flows",
+            "one steady draw near its reference flow; after a change, two that take less than a quarter of what a clean one took",
+            "a draw that it takes pressure of",
             "takes nothing while water flows: not fitted, by-passed, or both gauges on one side of it",
             "See that the filter is fitted and where its pressure sensors are teed in; then draw water for half a minute",
             doubts_reading=False,
@@ -62,6 +71,30 @@ CHECKS: Final[Mapping[str, Check]] = MappingProxyType(
             "at rest the pressure is no lower than while drawing", "2 min of rest below the least pressure while drawing",
             "it is back; after 10 min the next steady draw", "stood too low while nothing drew: what the last draw showed stands no more",
             "See that the stop valve is open; then draw water for half a minute", doubts_reading=False,
+        ),
+        "static_sunk": Check(
+            "what the last draw showed goes with the pressure at rest before it",
+            "5 min of rest from which drawing would fall below the least pressure", "a steady draw, or 5 min of rest that is high enough",
+            "has sunk since the last draw", "Draw water again, for half a minute; where the pressure stays low, look at the supply",
+            doubts_reading=False,
+        ),
+        "short_low": Check(
+            "what short draws show agrees with the last steady one", "3 draws in a row, too short to be steady, below the least pressure",
+            "a steady draw", "too short to be steady, all showed less than drawing needs",
+            "Draw water for half a minute; where the pressure stays low, open the stop valve fully and look at the supply",
+            doubts_reading=False,
+        ),
+        "unseen_low": Check(
+            "pressure falls along the filters below the least only where the meter counts",
+            "15 s of it, or as long as a draw takes to be steady",
+            "a steady draw", "below the least pressure while the filters took some, and the meter said nothing of it",
+            "Check the flow meter; then draw water for half a minute", doubts_reading=False,
+        ),
+        "draw_out": Check(
+            "what the last draw showed stands until another has ended",
+            "3 readings of a draw under way, outside limits that the last one kept",
+            "the end of a steady draw", "outside its limits in a draw whose end has not been seen", "Draw water for half a minute",
+            doubts_reading=False,
         ),
         "frozen": Check(
             "a point is never quieter than its own noise", "6 of its longest stills, and 15 min to 1 h", "it moves again",
@@ -81,6 +114,10 @@ CHECKS: Final[Mapping[str, Check]] = MappingProxyType(
     }
 )  # fmt: skip
 
+#: pressure lost over the filters that is greater by less than this than what it is at rest: no water flows through them
+ALONG_KPA: Final = 7.0
+#: water that flows unseen does so for so long at least
+UNSEEN_FROM_MS: Final = 15_000
 #: where the pressures' mean in a draw differs by less than this from rest, no gauge has moved; with one gauge alone, by less than this
 STILL_KPA: Final = 3.5
 STILL_ALONE_KPA: Final = 1.4
@@ -97,11 +134,21 @@ NOTHING_KPA: Final = 1.4
 NOTHING_SHARE: Final = 0.05
 #: a drop between draws that lasts so long is one
 DROP_FROM_MS: Final = 180_000
+#: gauges that agree again have done so for so long, by this share of what they may differ by
+ALIKE_MS: Final = 60_000
+ALIKE_SHARE: Final = 0.75
+#: the last tap may sit behind the machine's own valve, which lets its pressure go at rest to less than this
+LET_GO_KPA: Final = 10.0
+HOLDS_MS: Final = 600_000
 #: static pressures: below the least dynamic one by more than this, for so long after a spell's mean
 LOW_KPA: Final = 1.4
 LOW_FROM_MS: Final = 120_000
 #: after so long it was no neighbour who drew: what the last draw showed stands no more, even once the pressure is back
 REFUTED_MS: Final = 600_000
+#: a pressure at rest that has sunk by less than this since the last draw is the mains' own wandering; it counts once it has lasted, a
+#: neighbour's draw being shorter, and is over as slowly
+SUNK_KPA: Final = 5.0
+SUNK_FROM_MS: Final = 300_000
 #: used rooms are no warmer [Cel]; where the liquid is this warm it is heated, and a room is cooler than it by at least so much [K]
 WARMEST_ROOM_C: Final = 32.0
 HEATED_C: Final = 35.0

@@ -4,7 +4,7 @@ a section that the station file lacks is never silently met.
 
 from __future__ import annotations
 
-from collections.abc import Callable
+from collections.abc import Callable, Sequence
 from typing import TYPE_CHECKING, Final
 
 from edge.domain.alarms import AT_LIMIT
@@ -14,6 +14,7 @@ from edge.domain.cross_table import WARMEST_ROOM_C
 from edge.domain.entries import Now
 from edge.domain.heating import HOLD_MS
 from edge.domain.judged import BY_EYE, MET, UNKNOWN, UNMET, Judged
+from edge.domain.readiness import side_of
 from edge.domain.readings import REASONS
 from edge.domain.train import TRAIN
 
@@ -147,6 +148,7 @@ class Weighing:
         crossed, s = self._station.contradictions, self._station
         if ident in ("pressure", "flow"):
             found = crossed.evidence_doubt("static_low")
+            found = found or crossed.drawn_doubt(s.supply_point if ident == "pressure" else s.flow_point)
             return found or crossed.doubt_about((s.flow_point, s.supply_point if ident == "pressure" else None))
         if ident.startswith("filter:"):
             name = ident.removeprefix("filter:")
@@ -166,6 +168,24 @@ class Weighing:
         if warmth is None or liquid is None or warmth.hot.over or warmth.beyond_label.over:
             return False
         return liquid >= warmth.limits(WARMEST_ROOM_C)[1]
+
+    def mind_draw(self, sides: Sequence[int | None]) -> None:
+        """A draw under way has come to other sides of its limits (`Readiness.drawn_sides`). Where the last one kept them and this one
+        doesn't, that is noted before its end, which a restart may hide."""
+        s, plan = self._station, self._station.settings.supply
+        draw, last = None if s.draws is None else s.draws.draw, s.evidence.last
+        if draw is None or last is None or plan is None or not any(sides):
+            return
+        judged = (
+            (s.supply_point, draw.supply, "supply_kpa", plan.pressure_low_kpa, plan.pressure_high_kpa),
+            (s.flow_point, draw.flow, "flow_l_min", plan.flow_low_l_min, plan.flow_high_l_min),
+        )
+        for side, (point, mean, key, low, high) in zip(sides, judged, strict=True):
+            was = last["body"].get(key)
+            if not side or point is None or mean.value is None or was is None:
+                continue
+            if side_of(was, s.watches[point].guard, low, high) == 0:
+                s.contradictions.goes_out(point, mean.value)
 
     def tell_static(self, now: Now) -> None:
         """The alarm of a supply that stands too low at rest."""

@@ -11,6 +11,7 @@ from edge.domain.duties import Book, local_date
 from edge.domain.entries import Entry, Now, Stamp, rfc3339
 from edge.domain.readings import Role
 from edge.domain.settings import Settings
+from edge.domain.short_draws import ShortDraws
 from edge.domain.supply import Fills, Flows
 from edge.domain.train import TRAIN, Train
 from edge.domain.use import Use
@@ -39,6 +40,7 @@ class Evidence:
         self.train = Train(settings, taps_fitted(settings), partial(_changed_ms, book), zone)
         self._is_assumed = all(point.role is not Role.SUPPLY_FLOW for point in settings.points)  # see meterless.py
         self.fills, self.flows, self.use = Fills(), Flows(), Use()
+        self.shorts = ShortDraws(0.0 if settings.supply is None else settings.supply.pressure_low_kpa)
         self.total_l = 0.0
         self.last: dict[str, Any] | None = None  # boot, mono_ms, wall_ms, trusted, seq, body
         self._day: dict[str, Any] = {}
@@ -61,6 +63,7 @@ class Evidence:
 
     def _learn(self, body: Mapping[str, Any], wall_ms: int) -> dict[str, float]:
         """What outlasts the draw: the same from a draw that has just ended and from its entry in the journal."""
+        self.shorts.add(body)
         self.use.add(local_date(wall_ms, self._zone).isoformat(), body["volume_l"])
         if body["ended"] == "flow" and not body.get("flow_assumed"):
             self.fills.add(
@@ -109,6 +112,20 @@ class Evidence:
                 return Shown(live.value, None, now.wall_ms, True)
         return self._of_last(None if self.last is None else self.last["body"].get(key), now)
 
+    def rest_and_drawn_kpa(self) -> tuple[float, float] | None:
+        """(static, dynamic) pressure of the last steady draw; None where it doesn't tell. Where nothing was seen at rest just before it,
+        what draws of its flow took is added to the dynamic one."""
+        body = {} if self.last is None else self.last["body"]
+        dynamic, flow = body.get("supply_kpa"), body.get("flow_l_min")
+        if dynamic is None:
+            return None
+        static = (body.get("static_kpa") or {}).get("supply")
+        if static is None and flow:
+            took = self.flows.takes_kpa(flow)
+            static = None if took is None else dynamic + took
+        static = body.get("static_before_kpa") if static is None else static
+        return None if static is None else (static, dynamic)
+
     def drop(self, filter_id: str, changed_ms: int | None, now: Now) -> Shown:
         """A filter's normalised drop [kPa], robust over the last draws; one from before its change is none."""
         last, stage = self.last, self.train.stages.get(filter_id)
@@ -152,6 +169,7 @@ class Evidence:
         return {
             "last": self.last, "total_l": self.total_l, "day": self._day, "train": self.train.state(),
             "fills": self.fills.state(), "flows": self.flows.state(), "use": self.use.state(),
+            "shorts": self.shorts.state(),
         }  # fmt: skip
 
     def restore(self, state: Mapping[str, Any]) -> None:
@@ -161,6 +179,7 @@ class Evidence:
         self.fills.restore(state["fills"])
         self.flows.restore(state["flows"])
         self.use.restore(state["use"])
+        self.shorts.restore(state.get("shorts", ()))
         self._day["drops"] = {ident: tuple(pair) for ident, pair in self._day.get("drops", {}).items()}
 
 

@@ -78,15 +78,9 @@ class Station:
         self.evidence = Evidence(settings, self.zone, boot, self.book)
         self.outages = Outages(self, self._draft)
         self._find_points()
-        self.desk = AlarmDesk(
-            settings,
-            [o for o, _ in self.outlets],
-            bool(self.leak_points),
-            partial(self._draft, "alarm"),
-            self.book.dates,
-            boot,
-        )
-        points = (self.watches, self.flow_point, self.taps, self.power_point, self.evidence.train)
+        outlets, tell = [outlet for outlet, _ in self.outlets], partial(self._draft, "alarm")
+        self.desk = AlarmDesk(settings, outlets, bool(self.leak_points), tell, self.book.dates, boot)
+        points = (self.watches, self.flow_point, self.taps, self.power_point, self.evidence)
         self.contradictions = Contradictions(settings, *points, tell=partial(self._draft, "contradiction"))
         self.seconds, self.weighing = Seconds(self, self.reservoir_points[1:]), Weighing(self)
         self.silence = Silence(self, self._draft)
@@ -251,6 +245,8 @@ class Station:
     def _add(self, fact: Fact) -> None:
         fact = self.book.add(fact)
         self.evidence.train.rebase()
+        if fact.record == "calibration" and fact.counts:
+            self.contradictions.compared(fact.body.get("point"))
         if self.warmth is not None and fact.counts:
             self.warmth.poured_ms = self.book.poured_ms()
             self.warmth.recorded(fact.record, fact.body)
@@ -354,12 +350,15 @@ class Station:
             self._dirty |= self.readiness.has_static_moved(mono_ms)
         elif steady:
             self._see_drawn("supply", value, now)
+        elif self.draws.is_blind:
+            self.contradictions.unmetered(value, mono_ms)
 
     def _see_drawn(self, what: str, value: float, now: Now) -> None:
         """A value of a steady draw against its limits. Judged anew only where that may change a condition: a draw has many."""
         sides = self.readiness.drawn_sides()
         if sides != self._sides:
             self._sides, self._dirty = sides, True
+            self.weighing.mind_draw(sides)
         if what == "flow" and self.flow_point is not None:
             self.desk.see("flow_low", value, self.flow_point, now)
             self.desk.see("flow_high", value, self.flow_point, now)
@@ -398,7 +397,7 @@ class Station:
             entered = self.readiness.entered(Role.SUPPLY_TEMPERATURE, now)
             draw.supply_temperature_c = None if entered is None else entered[0]
         self._drafts.append(Draft(now, "draw", self.evidence.finish(draw, why, now)))
-        self.contradictions.drawn(draw)
+        self.contradictions.drawn(draw, why == "flow", now.mono_ms)
         self.weighing.tell_static(now)
         if self._belongs(now):
             self._belongs_until_ms = now.mono_ms + DRAW_BELONGS_MS

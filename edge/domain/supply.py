@@ -28,6 +28,8 @@ FLOW_U_SHARE: Final = 0.02
 LEAST_FALL_KPA: Final = 7.0
 FLOWS_KEPT: Final = 15
 _DAY_MS: Final = 86_400_000
+#: what is drawn and what is left are made to agree by halving so often: to 0.1 kPa of 100 psi
+_HALVED: Final = 13
 
 
 def capacity_l_min(flow_l_min: float, static_kpa: float, dynamic_kpa: float, at_kpa: float) -> float:
@@ -49,6 +51,25 @@ def capacity_l_min(flow_l_min: float, static_kpa: float, dynamic_kpa: float, at_
 def pressure_at_kpa(flow_l_min: float, static_kpa: float, dynamic_kpa: float, wanted_l_min: float) -> float:
     """The same relation the other way: the pressure that is left when `wanted_l_min` is drawn."""
     return static_kpa - (static_kpa - dynamic_kpa) * float((wanted_l_min / flow_l_min) ** (1.0 / EXPONENT))
+
+
+def drawn_from_kpa(static_kpa: float, was_static_kpa: float, was_dynamic_kpa: float) -> float:
+    """The pressure that the same valve draws the supply down to from another static pressure; any one unit, never below nought.
+
+    A valve or a hose end is an orifice: its flow goes with the root of the pressure (textbook), and so less is drawn from less.
+
+    >>> round(drawn_from_kpa(322.0, 385.0, 301.0))
+    251
+    """
+    took = was_static_kpa - was_dynamic_kpa
+    if took <= 0.0 or was_dynamic_kpa <= 0.0:
+        return max(static_kpa - max(took, 0.0), 0.0)
+    low, high = 0.0, max(static_kpa, 0.0)
+    for _ in range(_HALVED):
+        left = 0.5 * (low + high)
+        gives = pressure_at_kpa(1.0, static_kpa, static_kpa - took, math.sqrt(left / was_dynamic_kpa))
+        low, high = (left, high) if gives > left else (low, left)
+    return 0.5 * (low + high)
 
 
 class Figure(NamedTuple):
@@ -108,6 +129,13 @@ class Flows:
         figure = _capacity(recent, at_kpa, u_kpa, u_share)
         self._cached = (asked, now_ms, ends_ms, figure)
         return figure
+
+    def takes_kpa(self, flow_l_min: float) -> float | None:
+        """What this flow takes from the static pressure, in the middle of the draws that told it; None where none did."""
+        took = [
+            s.static_kpa - pressure_at_kpa(s.flow_l_min, s.static_kpa, s.dynamic_kpa, flow_l_min) for s in self._seen
+        ]
+        return median(took) if took else None
 
     def state(self) -> list[list[float]]:
         """What has to survive a restart, as JSON."""

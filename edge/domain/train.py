@@ -54,6 +54,10 @@ FEWEST_BEFORE: Final = 2
 FELL_SHARE: Final = 0.3
 FELL_KPA: Final = 3.0
 FELL_SIGMA: Final = 6.0
+#: a new filter that takes less than this share of what the one before took when it was clean is none: an empty housing takes some too. That
+#: one was seen clean where it took no more than this share of its limit (media of one rating differ by two, not by four)
+EMPTY_SHARE: Final = 0.25
+CLEAN_SHARE: Final = 0.5
 #: a filter that is due stays so until it is changed, or its drop is below its limit by this share
 DUE_BAND: Final = 0.1
 #: standard uncertainty of a drop's scale where nobody measures the water's temperature: 2.5 % of viscosity go with 1 K, cold water moves
@@ -73,6 +77,9 @@ class Zeros:
     def __init__(self) -> None:
         self._seen: dict[str, deque[float]] = {}
         self._below: dict[str, float] = {}  # of what was seen by now
+        self.held: frozenset[str] = (
+            frozenset()
+        )  # taps whose gauges stand apart: nothing is learnt of them (contradictions.py)
 
     def learn(self, static_kpa: Mapping[str, float]) -> None:
         """Pressures of all taps in one quiet spell."""
@@ -81,8 +88,15 @@ class Zeros:
             return
         self._below.clear()
         for tap, kpa in static_kpa.items():
-            if tap != "supply" and abs(supply - kpa) <= ZERO_AT_MOST_KPA:
+            is_held = tap in self.held or "supply" in self.held
+            if tap != "supply" and not is_held and abs(supply - kpa) <= ZERO_AT_MOST_KPA:
                 self._seen.setdefault(tap, deque(maxlen=ZEROS_KEPT)).append(round(supply - kpa, 4))
+
+    def forget(self, tap: str) -> None:
+        """This tap's gauge was calibrated, or compared; where it is the supply's, all are read against it anew."""
+        for one in [tap] if tap != "supply" else list(self._seen):
+            self._seen.pop(one, None)
+        self._below.clear()
 
     def below(self, tap: str) -> float:
         """What has to be added to a tap's pressure to make it comparable with the supply's."""
@@ -225,6 +239,19 @@ class Stage:
             levels = self._levels(changed_ms)[-LAST:]
             self._told[changed_ms] = None if not levels else levels[-1] if len(levels) < LAST else median(levels)
         return self._told[changed_ms]
+
+    def took_clean_kpa(self, changed_ms: int | None) -> float | None:
+        """What the filters before took when they were clean, where this one takes far too little to be a filter; else None.
+
+        By two draws, as air leaves a housing with the first. A clean drop is the least but for one in ten: some are of other water.
+        """
+        now = self._levels(changed_ms)[-FELL_LAST:]
+        before = sorted(self.level(seen.point) for seen in self._aside)
+        if not before or len(now) < FELL_LAST or self.limit_kpa is None:
+            return None
+        clean = before[len(before) // 10]
+        seen_clean = clean <= CLEAN_SHARE * self.limit_kpa
+        return clean if seen_clean and max(now) < EMPTY_SHARE * clean else None
 
     def half_kpa(self, changed_ms: int | None) -> float | None:
         """Half the 90 % interval of `drop_kpa` by how the draws scatter from one to the next; None where there were too few.
@@ -408,7 +435,7 @@ class Train:
         found: dict[str, float] = {}
         for ident, (before, after) in self._pairs.items():
             high, low = body[f"{before}_kpa"], body[f"{after}_kpa"]
-            if high is None or low is None:
+            if high is None or low is None or not self.zeros.held.isdisjoint((before, after)):
                 continue
             drop = (high + self.zeros.below(before)) - (low + self.zeros.below(after))
             if drop < -GAINS_AT_MOST_KPA:

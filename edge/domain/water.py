@@ -20,6 +20,13 @@ TAPS: Final = ("supply", "between", "filtered")
 STATIC_AFTER_MS: Final = 10_000
 #: a valve closes: what was read this shortly before the end of a draw is no part of its steady part
 CLOSING_MS: Final = 3_000
+#: a valve that closes slowly: the flow of late, over so long, falls by so much, and would be nought within so long. What is read until it
+#: levels off is no part of the steady part
+CLOSES_OVER_MS: Final = 5_000
+CLOSES_BY: Final = 0.07
+CLOSES_WITHIN_MS: Final = 60_000
+#: a valve opens and the pressure swings: what was read so shortly after its start tells nothing of a draw that ends before it is steady
+OPENING_MS: Final = 3_000
 #: a flow that is read more seldom is judged once the next reading has shown that the draw went on: a meter that counts tells the mean
 #: since its last reading, and so of a draw's end a part
 SELDOM_MS: Final = 10_000
@@ -72,6 +79,8 @@ class Draw:
     static_before_kpa: float | None = None
     static_kpa: dict[str, float] = field(default_factory=dict)  # of each tap, in the quiet spell before
     supply_temperature_c: float | None = None
+    early: list[tuple[int, float]] = field(default_factory=list)  # the supply's pressures before it was steady
+    flowed_ms: int = 0  # when the flow last showed that it was on
 
     def mean(self, what: str) -> Mean:
         """The mean of a tap, or of the flow."""
@@ -80,6 +89,7 @@ class Draw:
     def as_body(self, end_ms: int, end_wall_ms: int, why: str) -> dict[str, Any]:
         """The body of its journal entry."""
         steady = self.flow.n > 0
+        early = {} if steady else {"early_supply_kpa": _rounded(self._early_kpa(end_ms))}
         lasted_s = (end_ms - self.start_ms) / 1000.0
         return {
             "start_ms": self.start_wall_ms, "end_ms": end_wall_ms, "duration_s": lasted_s,
@@ -91,7 +101,15 @@ class Draw:
             "between_kpa": _rounded(self.between.value), "filtered_kpa": _rounded(self.filtered.value),
             "static_before_kpa": _rounded(self.static_before_kpa),
             "static_kpa": {tap: round(kpa, 4) for tap, kpa in self.static_kpa.items()}, "supply_c": _rounded(self.supply_temperature_c),
-        }  # fmt: skip
+        } | early  # fmt: skip
+
+    def _early_kpa(self, end_ms: int) -> float | None:
+        """The supply's mean pressure between the opening and the closing of the valve, of a draw that ended before it was steady."""
+        until_ms, mean = min(self.flowed_ms, end_ms - CLOSING_MS), Mean()
+        for read_ms, kpa in self.early:
+            if self.start_ms + OPENING_MS <= read_ms <= until_ms:
+                mean.add(kpa)
+        return mean.value
 
 
 def _rounded(value: float | None) -> float | None:
@@ -173,6 +191,39 @@ class Heard(NamedTuple):
 _NOTHING: Final = Heard()
 
 
+class Closing:
+    """Is a valve closing? By the flow's last readings."""
+
+    __slots__ = ("now", "_seen")
+
+    def __init__(self) -> None:
+        self.now = False
+        self._seen: deque[tuple[int, float]] = deque()
+
+    def forget(self) -> None:
+        """The draw is over."""
+        self.now = False
+        self._seen.clear()
+
+    def hear(self, flow_l_min: float, mono_ms: int) -> bool:
+        """One flow of a draw.
+
+        >>> watch = Closing()
+        >>> [watch.hear(flow, 1000 * at) for at, flow in enumerate((9.0, 9.0, 9.0, 8.7, 8.4, 8.1, 8.1, 8.1, 8.1, 8.1, 8.1))]
+        [False, False, False, False, False, True, True, True, False, False, False]
+        """
+        seen = self._seen
+        while len(seen) > 1 and mono_ms - seen[1][0] >= CLOSES_OVER_MS:
+            seen.popleft()
+        self.now = False
+        if seen:
+            was_ms, was = seen[0]
+            less = was - flow_l_min
+            self.now = less >= CLOSES_BY * was and flow_l_min * (mono_ms - was_ms) <= less * CLOSES_WITHIN_MS
+        seen.append((mono_ms, flow_l_min))
+        return self.now
+
+
 class DrawWatch:
     """Finds draws in the flow, and gathers what the pressures showed in their steady part.
 
@@ -182,7 +233,7 @@ class DrawWatch:
 
     __slots__ = (
         "supply", "draw", "last_end_ms", "_flow", "_flow_ms", "_every_ms", "static_kpa", "leaked", "decay", "night", "_waiting", "_line",
-        "_rests", "ran_on", "lag_ms",
+        "_rests", "ran_on", "lag_ms", "_closing",
     )  # fmt: skip
 
     def __init__(self, supply: Supply) -> None:
@@ -199,6 +250,7 @@ class DrawWatch:
         self.leaked = LeakWindow(supply.leak_within_ms or 0)
         self.decay = Decay()
         self.night = NightFlow(supply.leak_within_ms)
+        self._closing = Closing()
         self._waiting: list[tuple[int, str, float]] = []  # not confirmed yet
         self._line: deque[tuple[int, str, float]] = deque()  # confirmed, perhaps read while a valve closed
 
@@ -219,6 +271,7 @@ class DrawWatch:
             draw.readings += 1
             if flow_l_min < self.supply.draw_ends_l_min:
                 return Heard((self._end(draw, mono_ms), "flow"))
+            draw.flowed_ms = mono_ms
             return self._go_on(draw, flow_l_min, mono_ms)
         if flow_l_min > self.supply.draw_starts_l_min:
             static = self._static_before(mono_ms)
@@ -241,6 +294,11 @@ class DrawWatch:
         return lasted_ms if self.ran_on or lasted_ms > RUNS_ON_MS else None
 
     @property
+    def is_blind(self) -> bool:
+        """Nothing tells whether water flows."""
+        return self._flow is None
+
+    @property
     def settled_kpa(self) -> float | None:
         """The supply's mean static pressure in the last quiet spell; None since a draw has begun."""
         return self._rests["supply"].mean_kpa
@@ -258,12 +316,15 @@ class DrawWatch:
     def _go_on(self, draw: Draw, flow_l_min: float, mono_ms: int) -> Heard:
         if mono_ms - draw.start_ms < self.supply.steady_after_ms:
             self._waiting.clear()
+            self._closing.hear(flow_l_min, mono_ms)
             return _NOTHING
         confirmed = [(read_ms, tap, kpa) for read_ms, tap, kpa in self._waiting if read_ms <= mono_ms]
         self._waiting = [held for held in self._waiting if held[0] > mono_ms]
         confirmed.append((mono_ms, "flow", flow_l_min))
         line = self._line
         line.extend(confirmed)
+        if self._closing.hear(flow_l_min, mono_ms):
+            return _NOTHING
         settled: list[tuple[int, str, float]] = []
         while line and mono_ms - line[0][0] >= max(CLOSING_MS, self._every_ms, self.lag_ms or 0):
             settled.append(line.popleft())
@@ -274,12 +335,13 @@ class DrawWatch:
     @property
     def _is_prompt(self) -> bool:
         """The flow is known to be what it is told to be at once."""
-        return self._every_ms <= SELDOM_MS and not self.lag_ms
+        return self._every_ms <= SELDOM_MS and not self.lag_ms and not self._closing.now
 
     def _end(self, draw: Draw, mono_ms: int) -> Draw:
         self.draw, self.last_end_ms, self.ran_on = None, mono_ms, False
         self._waiting.clear()
         self._line.clear()
+        self._closing.forget()
         return draw
 
     def lose_flow(self, mono_ms: int) -> Draw | None:
@@ -295,6 +357,8 @@ class DrawWatch:
         draw = self.draw
         if draw is not None:
             if mono_ms - draw.start_ms < self.supply.steady_after_ms:
+                if tap == "supply":
+                    draw.early.append((mono_ms, kpa))
                 return False, False
             if self._flow_ms < mono_ms:
                 self._waiting.append((mono_ms, tap, kpa))

@@ -68,8 +68,8 @@ def test_a_supply_that_rests_below_its_least_pressure_refutes_the_last_draw(psi)
     assert driver.alarms("static_low") == ["unacknowledged"], "one alarm, not one each minute"
 
 
-@pytest.mark.parametrize("psi", [40, 41, 55, 60])
-def test_a_supply_that_rests_at_its_least_pressure_or_above_says_nothing(psi):
+@pytest.mark.parametrize("psi", [50, 55, 60])
+def test_a_supply_that_rests_high_enough_to_draw_from_says_nothing(psi):
     driver = ready_station()
     driver.run(1200, at_rest(psi))
     assert driver.condition("pressure")["state"] == "met" and driver.alarms("static_low") == [] and checks(driver) == []
@@ -88,6 +88,23 @@ def test_a_valve_that_was_shut_for_long_leaves_the_pressure_unknown_until_a_draw
     assert driver.condition("pressure")["state"] == "met" and driver.verdict() == "ready"
 
 
+@pytest.mark.parametrize("rest_s", [60, 200, 900])
+def test_a_supply_that_stays_low_through_draws_and_pauses_is_announced_once(rest_s):
+    driver = ready_station()
+    driver.run(200, at_rest(38))
+    for _ in range(6):
+        driver.run(40, DRAWING | {"supply": 33 * PSI, "between": 31 * PSI, "filtered": 28 * PSI}, every_s=2)
+        driver.run(rest_s, at_rest(38), every_s=2)
+        assert driver.condition("pressure")["state"] == "unmet" and driver.verdict() == "not_ready"
+    assert driver.alarms("static_low") == ["unacknowledged"] and len(checks(driver)) <= 1
+    driver.run(120, REST)
+    assert driver.alarms("static_low") == ["unacknowledged", "returned_unacknowledged"]
+    assert driver.condition("pressure")["state"] == "unmet", "the last draw was too low"
+    driver.run(60, DRAWING)
+    driver.run(240, REST)
+    assert driver.verdict() == "ready"
+
+
 @pytest.mark.parametrize("seconds", [20, 60, 90])
 def test_a_neighbours_draw_is_too_short_to_refute_anything(seconds):
     driver = ready_station()
@@ -101,7 +118,8 @@ def test_a_neighbours_draw_is_too_short_to_refute_anything(seconds):
 def test_noise_about_the_least_pressure_is_not_below_it():
     driver, rng = ready_station(), random.Random(3)
     driver.run(3600, lambda _: at_rest(40.0 + rng.gauss(0.0, 0.4)))
-    assert driver.condition("pressure")["state"] == "met" and driver.alarms("static_low") == []
+    assert driver.condition("pressure")["state"] == "unknown", "from there drawing would fall below it"
+    assert driver.alarms("static_low") == [] and ("static_low", "began", ["supply"]) not in checks(driver)
 
 
 # -- flow takes pressure, and pressure lost is flow
@@ -195,23 +213,11 @@ def test_filters_that_take_pressure_while_the_meter_is_still_are_a_contradiction
     assert driver.condition("flow")["state"] == "unknown" and driver.verdict() != "ready"
 
 
-@pytest.mark.parametrize(
-    "psi, pair", [(3.8, ["supply", "between"]), (45, ["supply", "between"]), (80, ["between", "filtered"])]
-)
-def test_a_gauge_between_the_filters_that_rests_apart_from_both_others_is_a_contradiction(psi, pair):
-    driver = ready_station()
-    driver.run(240, REST | {"between": psi * PSI})
-    assert checks(driver) == [("drop_no_flow", "began", ["flow", *pair])]
-    assert driver.condition("filter:coarse")["state"] == driver.condition("filter:fine")["state"] == "unknown"
-    assert driver.verdict() != "ready" and again(driver).condition("filter:coarse")["state"] == "unknown"
-
-
 def test_a_sag_of_the_supply_and_a_trapped_pressure_behind_the_filters_are_no_flow():
     driver = ready_station()
     for _ in range(3):
-        driver.run(
-            400, REST | {"supply": 45 * PSI, "between": 45 * PSI}
-        )  # the last tap keeps its pressure behind a check valve
+        # the last tap keeps its pressure behind a check valve
+        driver.run(250, REST | {"supply": 45 * PSI, "between": 45 * PSI})
         driver.run(400, at_rest(52))
     assert checks(driver) == []
 

@@ -322,3 +322,42 @@ def test_a_stage_of_a_station_whose_draws_are_not_told_says_which_section_is_mis
     driver = started(replace(SETTINGS, supply=None))
     judged = driver.station.readiness.filter("coarse", driver.now)
     assert (judged.state, judged.text) == ("unknown", "no draw is told: the station file has no section [supply]")
+
+
+@pytest.mark.parametrize("fine_psi, is_told", [(0.8, True), (0.3, True), (1.6, False), (4.0, False), (2.4, False)])
+def test_a_housing_that_is_empty_after_a_recorded_change_is_no_new_filter(fine_psi: float, is_told: bool) -> None:
+    """Media of one rating differ by two; an empty housing takes what its fittings take."""
+    driver = started()
+    draws(driver, [(3.0, 4.0 + 0.02 * n) for n in range(12)])
+    driver.record("filter_change", filter="fine")
+    draws(driver, [(3.0, fine_psi)])
+    assert "took" not in driver.condition("filter:fine")["text"], "air leaves the housing with the first draw"
+    draws(driver, [(3.0, fine_psi)] * 4)
+    condition = driver.condition("filter:fine")
+    assert (condition["state"] == "unknown") is is_told
+    told = [entry.body for entry in driver.said if entry.kind == "contradiction"]
+    assert [body["check"] for body in told] == ["stage:fine"] * is_told
+    if is_told:
+        assert f"takes {fine_psi} psi, a clean one took 4.0 psi" in condition["text"]
+        assert driver.alarms("filter_fell:fine") == []
+        driver.record("service", what="the filter and its seals were looked at", filter="fine", passed=True)
+        draws(driver, [(3.0, fine_psi)])
+        assert "took" not in driver.condition("filter:fine")["text"], "somebody has looked"
+
+
+def test_a_new_filter_after_a_loaded_one_is_no_empty_housing() -> None:
+    driver = started()
+    draws(driver, [(3.0, 7.0 + 0.1 * n) for n in range(12)])  # its clean drop was never seen
+    driver.record("filter_change", filter="fine")
+    draws(driver, [(3.0, 1.2)] * 4)
+    assert [entry for entry in driver.said if entry.kind == "contradiction"] == []
+
+
+def test_a_filter_that_is_fitted_after_all_takes_pressure_again() -> None:
+    driver = started()
+    draws(driver, [(3.0, 4.0)] * 8)
+    driver.record("filter_change", filter="fine")
+    draws(driver, [(3.0, 0.8)] * 3)
+    assert "stage:fine" in driver.station.contradictions.doubts
+    draws(driver, [(3.0, 3.6)])
+    assert "stage:fine" not in driver.station.contradictions.doubts

@@ -1,0 +1,109 @@
+"""What the pressures say while the meter shows no draw, or nothing at all: water that flows unseen, and gauges that are exchanged.
+
+Where water flows, each filter takes pressure. So pressures that fall apart along the train are a draw, whoever draws: a neighbour's draw
+lets all of them fall alike, and where a check valve holds what stands behind it, that falls less and not more.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+from itertools import pairwise
+from typing import Final, NamedTuple
+
+from edge.domain.cross_table import ALONG_KPA
+from edge.domain.filters import GAINS_AT_MOST_KPA
+
+#: the pressures at rest follow the building's slow changes with this time constant; apart from them for longer is a new level
+REST_MS: Final = 60_000.0
+NEW_LEVEL_MS: Final = 20 * 60_000
+#: so many readings at least of pressures that have fallen apart
+LEAST_READINGS: Final = 3
+
+
+class Apart(NamedTuple):
+    """Pressures that have fallen apart: their means [kPa], as they are and comparable with the supply's; by how much each fell."""
+
+    kpa: dict[str, float]
+    level_kpa: dict[str, float]
+    fell_kpa: dict[str, float]
+
+    @property
+    def is_flow(self) -> bool:
+        """Has the last tap fallen by more than the supply, as where filters take pressure?"""
+        fell = list(self.fell_kpa.values())
+        return fell[-1] - fell[0] >= ALONG_KPA
+
+    @property
+    def goes_back_kpa(self) -> float:
+        """What flows back, as through a check valve that doesn't close, loses on its way; 0.0 where the pressures have another order."""
+        fell = list(self.fell_kpa.values())
+        return fell[0] - fell[-1] if fell == sorted(fell, reverse=True) else 0.0
+
+    @property
+    def has_order(self) -> bool:
+        """Has each of three taps fallen, and each by another amount? What a check valve holds has not, or stands as one."""
+        fell = sorted(self.fell_kpa.values())
+        gaps = [b - a for a, b in pairwise(fell)]
+        return len(fell) == 3 and fell[0] >= ALONG_KPA and min(gaps) > GAINS_AT_MOST_KPA
+
+
+class Unseen:
+    """Looks for pressures that fall apart.
+
+    Args:
+        gap_ms: a longer gap in the readings begins anew.
+        from_ms: they have to be apart for so long.
+    """
+
+    __slots__ = ("_gap_ms", "_from_ms", "_rest", "_last_ms", "_moved_ms", "_since_ms", "_n", "_sums")
+
+    def __init__(self, gap_ms: int, from_ms: int) -> None:
+        self._gap_ms, self._from_ms = gap_ms, from_ms
+        self._rest: dict[str, float] = {}
+        self._last_ms = self._since_ms = self._n = 0
+        self._moved_ms: int | None = None  # since when they are not at rest
+        self._sums: dict[str, float] = {}
+
+    def hear(self, taps: Mapping[str, float], mono_ms: int) -> Apart | None:
+        """Pressures of the taps that are believed [kPa], in the order of flow, the supply's first; what they are while they are apart."""
+        before_ms, self._last_ms = self._last_ms, mono_ms
+        rest = self._rest
+        if mono_ms - before_ms > self._gap_ms or rest.keys() != taps.keys():
+            self._begin(taps)
+            return None
+        fell = {tap: rest[tap] - kpa for tap, kpa in taps.items()}
+        spread = max(fell.values()) - min(fell.values())
+        if min(fell.values()) < -ALONG_KPA:
+            self._begin(taps)  # what was taken as rest was none
+            return None
+        if max(fell.values()) < ALONG_KPA / 2.0:
+            self._moved_ms, self._n = None, 0
+            share = min((mono_ms - before_ms) / REST_MS, 1.0)
+            for tap, kpa in taps.items():
+                rest[tap] += (kpa - rest[tap]) * share
+            return None
+        self._moved_ms = mono_ms if self._moved_ms is None else self._moved_ms
+        if mono_ms - self._moved_ms > NEW_LEVEL_MS:
+            self._begin(taps)
+            return None
+        if spread < (ALONG_KPA / 2.0 if self._n else ALONG_KPA):
+            self._n = 0
+            return None
+        return self._go_on(taps, mono_ms)
+
+    def _begin(self, taps: Mapping[str, float]) -> None:
+        self._rest, self._moved_ms, self._n = dict(taps), None, 0
+
+    def _go_on(self, taps: Mapping[str, float], mono_ms: int) -> Apart | None:
+        self._n += 1
+        if self._n == 1:  # the other taps are still as they were read before
+            self._since_ms, self._sums = mono_ms, dict.fromkeys(taps, 0.0)
+            return None
+        for tap, kpa in taps.items():
+            self._sums[tap] += kpa
+        n = self._n - 1
+        if n < LEAST_READINGS or mono_ms - self._since_ms < self._from_ms:
+            return None
+        rest, means = self._rest, {tap: total / n for tap, total in self._sums.items()}
+        level = {tap: kpa + rest["supply"] - rest[tap] for tap, kpa in means.items()}
+        return Apart(means, level, {tap: rest[tap] - kpa for tap, kpa in means.items()})
