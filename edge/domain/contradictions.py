@@ -17,6 +17,7 @@ from typing import Any, Final
 
 from edge.domain.alarms import AT_LIMIT
 from edge.domain.cross_draws import blind_gauges, empty_stages, exchanged
+from edge.domain.cross_liquid import Liquids
 from edge.domain.cross_noise import Stills
 from edge.domain.cross_swings import Swings
 from edge.domain.cross_table import (
@@ -36,6 +37,7 @@ from edge.domain.readings import Kind, Role
 from edge.domain.settings import Settings
 from edge.domain.train import ZERO_AT_MOST_KPA, Train
 from edge.domain.validity import PointWatch
+from edge.domain.warmth import Warmth
 from edge.domain.water import Draw
 from edge.domain.wording import age_text
 
@@ -143,6 +145,7 @@ class Contradictions:
         power: the point that says whether the machine has power: without power it draws nothing.
         train: what is known of the filter train: its taps' zeros, its stages.
         tell: gets the body of an entry for each change, {"check", "points", "what": "began" | "ended", "cause", "advice"}.
+        warmth: what is known of the reservoir's heating and losses; None where there is none.
     """
 
     def __init__(
@@ -154,6 +157,7 @@ class Contradictions:
         power: str | None,
         train: Train,
         tell: Callable[[dict[str, Any]], None],
+        warmth: Warmth | None = None,
     ) -> None:
         self._settings, self._watches, self._flow, self._train, self._tell = settings, watches, flow, train, tell
         self.doubts: dict[str, dict[str, tuple[str, str]]] = {}  # check, "stage:<filter>" -> point -> (cause, advice)
@@ -176,6 +180,13 @@ class Contradictions:
         self._liquids = [p.id for p in settings.points if p.role is Role.RESERVOIR_TEMPERATURE]
         self._swings = {ident: Swings() for ident in self._liquids if ident in self._stills}
         self._room_ms: dict[str, int] = {}  # since when a doubted room reads what a room can have
+        self._liquid = None
+        if warmth is not None and self._liquids:
+            self._liquid = Liquids(
+                settings, watches, warmth, self.room_c, self.doubts,
+                begin=lambda check, point, cause, names: self._doubt(check, [point], cause, names),
+                end=lambda check, point, cause: self.change([point], None, cause, check),
+            )  # fmt: skip
 
     # -- each reading
 
@@ -183,6 +194,8 @@ class Contradictions:
         """A good reading of any point, before anything is made of it."""
         stills = self._stills.get(point)
         if stills is None:
+            if self._liquid is not None:
+                self._liquid.contact(point, value, mono_ms)
             return
         role = self._watches[point].point.role
         if role is Role.ROOM_TEMPERATURE:
@@ -201,6 +214,13 @@ class Contradictions:
             )
         if point in self._swings:
             self._look_at_swings(point, value, mono_ms)
+            if self._liquid is not None:
+                self._liquid.hear(point, value, mono_ms)
+
+    def recorded(self, record: str, body: Mapping[str, Any], mono_ms: int) -> None:
+        """A record was taken just now."""
+        if self._liquid is not None:
+            self._liquid.recorded(record, body, mono_ms)
 
     def _look_at_swings(self, point: str, value: float, mono_ms: int) -> None:
         swings, raw, doubted = self._swings[point], self._watches[point].raw, point in self.doubts.get("toggling", {})

@@ -73,6 +73,12 @@ CHECKS: Final[Mapping[str, Check]] = MappingProxyType(
             "stays within one step, though its liquid swings",
             "Compare it with a reference instrument; replace the sensor if it is stuck",
         ),
+        "unheated": Check(
+            "a liquid whose heater's outlet has tripped cools", "15 min after the trip, 45 min after anything sudden, then as long as the "
+            "least believable loss takes for 0.3 K and more", "it cools while the outlet is tripped; the probe was looked at, by a record",
+            "stays warm though its heater's outlet has tripped",
+            "Compare the probe with a reference instrument and record that as a calibration; see which outlet feeds the heater",
+        ),
         "room_warm": Check(
             "a room is cooler than the liquid that is heated in it, and no warmer than used rooms are", "one reading",
             "10 min of readings that a room can have", "reads warmer than a room can be beside the liquid",

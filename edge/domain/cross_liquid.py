@@ -1,0 +1,161 @@
+"""The reservoir's probes against time and the heater's outlet: each doubts a probe that shows what no liquid does.
+
+`cross_unheated.py` says how a liquid that nothing heats is told. The outlet that counts is the one that the station file calls the
+heater's: a heater may hang on any other. A doubt ends by what the probe shows, or by a record that says what was done to it.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Callable, Mapping, Sequence
+from typing import Any, Final
+
+from edge.domain.cross_levels import Levels
+from edge.domain.cross_unheated import DISTURBED_MS, LEAST_SIGMAS, SETTLES_MS, Seen, Unheated
+from edge.domain.readings import Role
+from edge.domain.settings import Settings
+from edge.domain.validity import PointWatch
+from edge.domain.warmth import Warmth
+from edge.domain.wording import age_text
+
+#: how fast a covered vessel may cool, in standard deviations of the logarithm of what is believed of its loss
+COOLS_SIGMAS: Final = 1.3
+#: above a room that isn't read a warm liquid may be by so much [K]
+ABOVE_K: Final = 20.0
+#: a rise of more than this is told as one [K]
+RISEN_K: Final = 0.15
+#: records of the liquid, and of a probe, that say what was done to it
+POURED: Final = frozenset({"disinfectant_fill", "disinfectant_top_up"})
+LOOKED_AT: Final = frozenset({"calibration", "equipment_change", "service"})
+
+_Doubts = Mapping[str, Mapping[str, Any]]
+
+
+class Probe:
+    """What is known of one of the reservoir's probes."""
+
+    __slots__ = ("levels", "unheated", "disturbed_ms")
+
+    def __init__(self) -> None:
+        self.levels, self.unheated = Levels(), Unheated()
+        self.disturbed_ms: int | None = None  # when last something was done to the liquid, or seems to have been
+
+
+class Liquids:
+    """One station's reservoir.
+
+    Args:
+        room: the room's temperature that is believed now [Cel]; None where none is.
+        doubts: who is doubted, by check and point.
+        begin: (check, point, cause, names) is called where a probe has come to be doubted.
+        end: (check, point, cause) where it no longer is.
+    """
+
+    def __init__(
+        self,
+        settings: Settings,
+        watches: Mapping[str, PointWatch],
+        warmth: Warmth,
+        room: Callable[[int], float | None],
+        doubts: _Doubts,
+        begin: Callable[[str, str, str, Sequence[str]], None],
+        end: Callable[[str, str, str], None],
+    ) -> None:
+        self._watches, self._warmth, self._room, self._doubts = watches, warmth, room, doubts
+        self._begin, self._end = begin, end
+        self._probes = {
+            p.id: Probe() for p in settings.points if p.role is Role.RESERVOIR_TEMPERATURE and not p.by_people
+        }
+        self._outlets = [
+            p.id for p in settings.points
+            if p.role is Role.OUTLET_PROTECTION and not p.by_people and "heat" in f"{p.of or ''} {p.id}".lower()
+        ]  # fmt: skip
+        self._tripped_ms: dict[str, int] = {}  # outlet's point -> since when it has been read as tripped
+
+    # -- what is heard
+
+    def contact(self, point: str, value: float, mono_ms: int) -> None:
+        """A good reading of a contact."""
+        if point not in self._outlets:
+            return
+        if value == 1.0:
+            self._tripped_ms.setdefault(point, mono_ms)
+        else:
+            self._tripped_ms.pop(point, None)
+
+    def hear(self, point: str, liquid_c: float, mono_ms: int) -> None:
+        """A good reading of a reservoir's point."""
+        probe = self._probes[point]
+        level_c = probe.levels.hear(liquid_c, mono_ms)
+        if level_c is None:
+            return
+        room_c, step_k = self._room(mono_ms), self._step_k(point)
+        above_k = ABOVE_K if room_c is None else max(level_c - room_c, 0.0)
+        cools = self._warmth.heat.prior.loss.of(COOLS_SIGMAS) * above_k
+        probe.levels.take(level_c, cools, step_k, mono_ms)
+        if self._warmth.cycle.may_explain_cold(mono_ms):
+            probe.disturbed_ms = mono_ms
+        self._look_unheated(point, probe, level_c, room_c, step_k, mono_ms)
+
+    def _step_k(self, point: str) -> float:
+        steps = self._watches[point].steps
+        return 0.0 if steps is None else min(steps.coarse or steps.own or 0.0, 1.0)
+
+    def _unheated_since_ms(self, mono_ms: int) -> int | None:
+        """Since when each outlet of the heater has been read as tripped; None where one isn't."""
+        since = 0
+        for point in self._outlets:
+            if self._watches[point].value(mono_ms) != 1.0:
+                self._tripped_ms.pop(point, None)
+            if (tripped_ms := self._tripped_ms.get(point)) is None:
+                return None
+            since = max(since, tripped_ms)
+        return since if self._outlets else None
+
+    def _look_unheated(
+        self, point: str, probe: Probe, level_c: float, room_c: float | None, step_k: float, mono_ms: int
+    ) -> None:
+        since_ms = self._unheated_since_ms(mono_ms)
+        sudden = [ms for ms in (probe.disturbed_ms, probe.levels.fell_ms) if ms is not None]
+        if since_ms is None or mono_ms < max([since_ms + SETTLES_MS, *(ms + DISTURBED_MS for ms in sudden)]):
+            probe.unheated.forget()
+            return
+        seen = probe.unheated.hear(level_c, room_c, self._least_loss(), probe.levels.noise_k, step_k, mono_ms)
+        doubted = point in self._doubts.get("unheated", {})
+        if seen is None or doubted is (seen.what != "cools"):
+            return
+        if doubted:
+            self._end("unheated", point, f"{point} cools as a liquid does that nothing heats")
+        else:
+            self._begin(
+                "unheated", point, self._cause(point, seen, level_c, since_ms, mono_ms), [point, *self._outlets]
+            )
+
+    def _least_loss(self) -> float:
+        """The least believable b [1/s]. What was learned may be of an open lid, or of a probe that stood still: it counts within bounds."""
+        broad = self._warmth.heat.broad.loss
+        return min(max(self._warmth.cool.believed().of(LEAST_SIGMAS), broad.of(LEAST_SIGMAS)), broad.median)
+
+    def _cause(self, point: str, seen: Seen, level_c: float, since_ms: int, mono_ms: int) -> str:
+        outlets = " and ".join(self._outlets)
+        off = f"{age_text(mono_ms - since_ms)} after {outlets} tripped"
+        if seen.what == "warms" or seen.rose_k > RISEN_K:
+            return f"{point} has risen by {seen.rose_k:.2g} K to {level_c:.4g} degC, {off}: nothing heats it"
+        fall = f"unheated it falls by {seen.least_k:.2g} K at the least"
+        return f"{point} stays at {level_c:.4g} degC, {off}: within {age_text(seen.lasted_ms)} {fall}"
+
+    # -- what people say
+
+    def recorded(self, record: str, body: Mapping[str, Any], mono_ms: int) -> None:
+        """A record was taken just now."""
+        if not body.get("counts"):
+            return
+        about = body.get("point")
+        looked_at = record in LOOKED_AT and (about is not None or record == "equipment_change")
+        for point, probe in self._probes.items():
+            if record in POURED:
+                probe.disturbed_ms = mono_ms
+            elif looked_at and about in (None, point):
+                probe.levels.forget()
+                probe.disturbed_ms = mono_ms
+                if point in self._doubts.get("unheated", {}):
+                    self._end("unheated", point, f"{point} was looked at: {record}")
