@@ -445,8 +445,9 @@ class Contradictions:
         if not of:
             del self.doubts[check]
         for point in body["points"]:
-            if point in self._watches:
-                self._watches[point].doubt = self._first(point)
+            if (watch := self._watches.get(point)) is not None:
+                watch.doubt = self._first(point)
+                watch.is_sure = watch.is_sure and watch.doubt is None  # the value that stands is doubted at once
 
     def _first(self, point: str) -> tuple[str, str] | None:
         for check, of in self.doubts.items():

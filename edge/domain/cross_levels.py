@@ -23,6 +23,9 @@ GAP_MS: Final = 300_000
 FALL_K: Final = 0.4
 NOISES: Final = 4.0
 STEPS: Final = 1.3
+#: what has fallen may come back for so long; and once it has begun to, for so long
+RETURNS_MS: Final = 75 * 60_000
+RETURNED_MS: Final = 10 * 60_000
 #: second differences that noise is taken from: the newest count for one in so many; and one of them for no more than this [K]
 OF: Final = 30.0
 WILD_K: Final = 1.0
@@ -31,7 +34,7 @@ WILD_K: Final = 1.0
 class Levels:
     """One probe. `rows`: (ms, Cel), oldest first."""
 
-    __slots__ = ("rows", "fell_ms", "fell_from_c", "_values", "_begun_ms", "_last_ms", "_turns")
+    __slots__ = ("rows", "fell_ms", "fell_from_c", "_returns_until_ms", "_values", "_begun_ms", "_last_ms", "_turns")
 
     def __init__(self) -> None:
         self._turns = 0.0  # mean square of second differences [K^2]
@@ -42,6 +45,7 @@ class Levels:
         self.rows: deque[tuple[int, float]] = deque()
         self.fell_ms: int | None = None  # when last it was seen to have fallen
         self.fell_from_c = 0.0  # and from where [Cel]
+        self._returns_until_ms: int | None = None  # it has come back, or begun to
         self._values: list[float] = []
         self._begun_ms: int | None = None
         self._last_ms = 0
@@ -73,8 +77,19 @@ class Levels:
             min(before, after) - loses_per_s * (mono_ms - at) / 1000.0 for (_, before), (at, after) in pairwise(rows)
         )
         if high - low > max(FALL_K, NOISES * self.noise_k, STEPS * step_k):
-            self.fell_from_c = high if self.fell_ms is None else max(high, self.fell_from_c)
+            self.fell_from_c = max(high, self.fell_from_c) if self.may_return(mono_ms) else high
+            self._returns_until_ms = self._returns_until_ms if self.may_return(mono_ms) else None
             self.fell_ms = mono_ms
+
+    def may_return(self, mono_ms: int) -> bool:
+        """It has fallen, and hasn't come back for long."""
+        if self.fell_ms is None or mono_ms - self.fell_ms > RETURNS_MS:
+            return False
+        return self._returns_until_ms is None or mono_ms <= self._returns_until_ms
+
+    def returned(self, mono_ms: int) -> None:
+        """What had fallen comes back."""
+        self._returns_until_ms = self._returns_until_ms or mono_ms + RETURNED_MS
 
     @property
     def noise_k(self) -> float:

@@ -1,7 +1,8 @@
 """The reservoir's probes against time and the heater's outlet: each doubts a probe that shows what no liquid does.
 
-`cross_unheated.py` says how a liquid that nothing heats is told. The outlet that counts is the one that the station file calls the
-heater's: a heater may hang on any other. A doubt ends by what the probe shows, or by a record that says what was done to it.
+`cross_jumps.py` says what a jump is, `cross_unheated.py` how a liquid that nothing heats is told. The outlet that counts is the one that
+the station file calls the heater's: a heater may hang on any other. A doubt ends by what the probe shows, or by a record that says what
+was done to it.
 """
 
 from __future__ import annotations
@@ -9,7 +10,9 @@ from __future__ import annotations
 from collections.abc import Callable, Mapping, Sequence
 from typing import Any, Final
 
+from edge.domain.cross_jumps import Jump, Jumps, heats_k_per_s
 from edge.domain.cross_levels import Levels
+from edge.domain.cross_restless import SWING_K, Restless
 from edge.domain.cross_unheated import DISTURBED_MS, LEAST_SIGMAS, SETTLES_MS, Seen, Unheated
 from edge.domain.readings import Role
 from edge.domain.settings import Settings
@@ -21,6 +24,9 @@ from edge.domain.wording import age_text
 COOLS_SIGMAS: Final = 1.3
 #: above a room that isn't read a warm liquid may be by so much [K]
 ABOVE_K: Final = 20.0
+ASSUMED_ROOM_C: Final = 18.0
+#: what was recorded so shortly before explains a jump: somebody may write it down first
+EXPLAINS_MS: Final = 3_600_000
 #: a rise of more than this is told as one [K]
 RISEN_K: Final = 0.15
 #: records of the liquid, and of a probe, that say what was done to it
@@ -33,10 +39,11 @@ _Doubts = Mapping[str, Mapping[str, Any]]
 class Probe:
     """What is known of one of the reservoir's probes."""
 
-    __slots__ = ("levels", "unheated", "disturbed_ms")
+    __slots__ = ("levels", "jumps", "restless", "unheated", "disturbed_ms", "explained_ms")
 
     def __init__(self) -> None:
-        self.levels, self.unheated = Levels(), Unheated()
+        self.levels, self.jumps, self.restless, self.unheated = Levels(), Jumps(), Restless(), Unheated()
+        self.explained_ms: int | None = None  # when last a record said what was done
         self.disturbed_ms: int | None = None  # when last something was done to the liquid, or seems to have been
 
 
@@ -69,6 +76,7 @@ class Liquids:
             p.id for p in settings.points
             if p.role is Role.OUTLET_PROTECTION and not p.by_people and "heat" in f"{p.of or ''} {p.id}".lower()
         ]  # fmt: skip
+        self._is_worked_on = False  # somebody has declared work
         self._tripped_ms: dict[str, int] = {}  # outlet's point -> since when it has been read as tripped
 
     # -- what is heard
@@ -85,20 +93,56 @@ class Liquids:
     def hear(self, point: str, liquid_c: float, mono_ms: int) -> None:
         """A good reading of a reservoir's point."""
         probe = self._probes[point]
+        if probe.restless.hear(liquid_c, mono_ms) and point not in self._doubts.get("restless", {}):
+            cause = f"{point} swings by {SWING_K:g} K and more, up and down within minutes: no liquid does that"
+            self._begin("restless", point, cause, [point])
         level_c = probe.levels.hear(liquid_c, mono_ms)
         if level_c is None:
+            return
+        if point in self._doubts.get("restless", {}):
+            self._wait_for_quiet(point, probe, mono_ms)
             return
         room_c, step_k = self._room(mono_ms), self._step_k(point)
         above_k = ABOVE_K if room_c is None else max(level_c - room_c, 0.0)
         cools = self._warmth.heat.prior.loss.of(COOLS_SIGMAS) * above_k
+        self._look_for_jump(point, probe, level_c, room_c, step_k, mono_ms)
         probe.levels.take(level_c, cools, step_k, mono_ms)
         if self._warmth.cycle.may_explain_cold(mono_ms):
             probe.disturbed_ms = mono_ms
         self._look_unheated(point, probe, level_c, room_c, step_k, mono_ms)
 
+    def _wait_for_quiet(self, point: str, probe: Probe, mono_ms: int) -> None:
+        """What a restless probe stands at tells nothing."""
+        probe.levels.forget()
+        probe.unheated.forget()
+        probe.jumps.forget()
+        probe.disturbed_ms = mono_ms
+        if probe.restless.is_quiet(mono_ms):
+            self._end("restless", point, f"{point} swings no more")
+
     def _step_k(self, point: str) -> float:
         steps = self._watches[point].steps
         return 0.0 if steps is None else min(steps.coarse or steps.own or 0.0, 1.0)
+
+    def _look_for_jump(
+        self, point: str, probe: Probe, level_c: float, room_c: float | None, step_k: float, mono_ms: int
+    ) -> None:
+        if point in self._doubts.get("jumped", {}):
+            if probe.jumps.has_jumped_back(probe.levels, level_c, step_k, mono_ms):
+                self._end("jumped", point, f"{point} has jumped back")
+            return
+        warmth = self._warmth
+        broad, learned = warmth.heat.broad, warmth.heat.prior
+        heats = heats_k_per_s(broad.power, learned.power, learned.heat_ups, warmth.plan.volume_l)
+        ready_c = warmth.limits(ASSUMED_ROOM_C if room_c is None else room_c)[1]
+        jump = probe.jumps.hear(probe.levels, level_c, heats, room_c, ready_c, step_k, mono_ms)
+        if jump is None:
+            return
+        probe.levels.rows.clear()
+        probe.disturbed_ms = mono_ms
+        told = probe.explained_ms is not None and mono_ms - probe.explained_ms <= EXPLAINS_MS
+        if not (jump.explained or told or self._is_worked_on):
+            self._begin("jumped", point, _jump_text(point, jump, heats), [point])
 
     def _unheated_since_ms(self, mono_ms: int) -> int | None:
         """Since when each outlet of the heater has been read as tripped; None where one isn't."""
@@ -150,12 +194,26 @@ class Liquids:
         if not body.get("counts"):
             return
         about = body.get("point")
+        if record in ("work_begins", "work_ends"):
+            self._is_worked_on = record == "work_begins"
         looked_at = record in LOOKED_AT and (about is not None or record == "equipment_change")
         for point, probe in self._probes.items():
-            if record in POURED:
-                probe.disturbed_ms = mono_ms
-            elif looked_at and about in (None, point):
+            if record in POURED or (looked_at and about in (None, point)):
+                probe.disturbed_ms = probe.explained_ms = mono_ms
+                self._is_explained("jumped", point, record)
+            if looked_at and about in (None, point):
                 probe.levels.forget()
-                probe.disturbed_ms = mono_ms
-                if point in self._doubts.get("unheated", {}):
-                    self._end("unheated", point, f"{point} was looked at: {record}")
+                self._is_explained("unheated", point, record)
+            if record == "work_ends":
+                probe.explained_ms = mono_ms
+
+    def _is_explained(self, check: str, point: str, record: str) -> None:
+        if point in self._doubts.get(check, {}):
+            self._probes[point].jumps.forget()
+            self._end(check, point, f"{point} is explained by a record: {record}")
+
+
+def _jump_text(point: str, jump: Jump, heats: float) -> str:
+    within = age_text(max(jump.within_ms, 1000))
+    most = f"a heater makes {60.0 * heats:.2g} K/min at the most"
+    return f"{point} went from {jump.from_c:.4g} to {jump.to_c:.4g} degC within {within} and stayed there: {most}"

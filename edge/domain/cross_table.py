@@ -73,6 +73,18 @@ CHECKS: Final[Mapping[str, Check]] = MappingProxyType(
             "stays within one step, though its liquid swings",
             "Compare it with a reference instrument; replace the sensor if it is stuck",
         ),
+        "jumped": Check(
+            "a liquid rises no faster than a heater can heat it", "a rise beyond that by 0.7 K and more which stays for 50 s, and isn't a "
+            "liquid's or a probe's return to where it was", "it jumps back; what was done to probe or liquid is recorded",
+            "has jumped up as no heater can heat it",
+            "Compare the probe with a reference instrument and record that as a calibration; where warm liquid was poured in, or the probe "
+            "was moved, record that (disinfectant_fill, disinfectant_top_up, service with its point)",
+        ),
+        "restless": Check(
+            "a liquid doesn't turn by kelvins within seconds", "8 turns by 2 K and more within 2 min, or within 12 of its readings",
+            "5 min without such a turn", "swings by kelvins as no liquid does",
+            "Check the probe's plug, cable and supply; compare it with a reference instrument",
+        ),
         "unheated": Check(
             "a liquid whose heater's outlet has tripped cools", "15 min after the trip, 45 min after anything sudden, then as long as the "
             "least believable loss takes for 0.3 K and more", "it cools while the outlet is tripped; the probe was looked at, by a record",
