@@ -13,11 +13,14 @@ from __future__ import annotations
 
 from collections.abc import Callable, Iterable, Mapping, Sequence
 from itertools import combinations
+from math import hypot
 from typing import Any, Final
 
 from edge.domain.alarms import AT_LIMIT
+from edge.domain.calibration import K_CALIBRATED
+from edge.domain.cross_basin import COLDER_K, Resting
 from edge.domain.cross_draws import blind_gauges, empty_stages, exchanged
-from edge.domain.cross_liquid import Liquids
+from edge.domain.cross_liquid import Liquids, tells_of
 from edge.domain.cross_noise import Stills
 from edge.domain.cross_swings import Swings
 from edge.domain.cross_table import (
@@ -36,6 +39,7 @@ from edge.domain.cross_table import (
 from edge.domain.readings import Kind, Role
 from edge.domain.settings import Settings
 from edge.domain.train import ZERO_AT_MOST_KPA, Train
+from edge.domain.transfer_share import UNSTATED_U_K
 from edge.domain.validity import PointWatch
 from edge.domain.warmth import Warmth
 from edge.domain.water import Draw
@@ -180,7 +184,11 @@ class Contradictions:
         self._liquids = [p.id for p in settings.points if p.role is Role.RESERVOIR_TEMPERATURE]
         self._swings = {ident: Swings() for ident in self._liquids if ident in self._stills}
         self._room_ms: dict[str, int] = {}  # since when a doubted room reads what a room can have
-        self._liquid = None
+        self._warmth, self._liquid = warmth, None
+        self._flowed_ms: int | None = None  # when the meter last showed any flow
+        self._basins = {
+            p.id: Resting() for p in settings.points if p.role is Role.BASIN_TEMPERATURE and not p.by_people
+        }
         if warmth is not None and self._liquids:
             self._liquid = Liquids(
                 settings, watches, warmth, self.room_c, self.doubts,
@@ -200,9 +208,13 @@ class Contradictions:
         role = self._watches[point].point.role
         if role is Role.ROOM_TEMPERATURE:
             self._look_at_room(point, value, mono_ms)
-        if role is Role.SUPPLY_FLOW and value <= 0.0:
-            stills.rest()
-            return
+        elif role is Role.SUPPLY_FLOW:
+            if value <= 0.0:
+                stills.rest()
+                return
+            self._flowed_ms = mono_ms
+        elif role is Role.BASIN_TEMPERATURE:
+            self._look_at_basin(point, value, mono_ms)
         frozen = point in self.doubts.get("frozen", {})
         if stills.moves(value, mono_ms, frozen):
             if frozen:
@@ -221,6 +233,25 @@ class Contradictions:
         """A record was taken just now."""
         if self._liquid is not None:
             self._liquid.recorded(record, body, mono_ms)
+        for point in [p for p in self.doubts.get("basin_cold", {}) if body.get("counts") and tells_of(record, body, p)]:
+            self.change([point], None, f"{point} is explained by a record: {record}", "basin_cold")
+
+    def _look_at_basin(self, point: str, basin_c: float, mono_ms: int) -> None:
+        if mono_ms < self._basins[point].look_ms:
+            return
+        if self._warmth is not None and self._warmth.cycle.explains_cold(mono_ms):
+            self._flowed_ms = mono_ms  # its liquid is on its way, and rinses follow
+        room_c = self.room_c(mono_ms)
+        us = [UNSTATED_U_K if (u := self._watches[p].u) is None else u for p in (point, *self.rooms[:1])]
+        found = self._basins[point].hear(basin_c, room_c, K_CALIBRATED * hypot(*us), self._flowed_ms, mono_ms)
+        doubted = point in self.doubts.get("basin_cold", {})
+        if found is None or found is doubted or room_c is None:
+            return
+        if found:
+            cause = f"{point} rests at {basin_c:.4g} degC in a room of {room_c:.4g} degC: more than {COLDER_K:g} K colder, for hours"
+            self._doubt("basin_cold", [point], cause, [point, *self.rooms])
+        else:
+            self.change([point], None, f"{point} rests as warm as its room again", "basin_cold")
 
     def _look_at_swings(self, point: str, value: float, mono_ms: int) -> None:
         swings, raw, doubted = self._swings[point], self._watches[point].raw, point in self.doubts.get("toggling", {})

@@ -193,15 +193,14 @@ class Liquids:
         """A record was taken just now."""
         if not body.get("counts"):
             return
-        about = body.get("point")
         if record in ("work_begins", "work_ends"):
             self._is_worked_on = record == "work_begins"
-        looked_at = record in LOOKED_AT and (about is not None or record == "equipment_change")
         for point, probe in self._probes.items():
-            if record in POURED or (looked_at and about in (None, point)):
+            looked_at = tells_of(record, body, point)
+            if record in POURED or looked_at:
                 probe.disturbed_ms = probe.explained_ms = mono_ms
                 self._is_explained("jumped", point, record)
-            if looked_at and about in (None, point):
+            if looked_at:
                 probe.levels.forget()
                 self._is_explained("unheated", point, record)
             if record == "work_ends":
@@ -211,6 +210,11 @@ class Liquids:
         if point in self._doubts.get(check, {}):
             self._probes[point].jumps.forget()
             self._end(check, point, f"{point} is explained by a record: {record}")
+
+
+def tells_of(record: str, body: Mapping[str, Any], point: str) -> bool:
+    """Does this record say that somebody has looked at this point's sensor, or changed it?"""
+    return record in LOOKED_AT and body.get("point", point if record == "equipment_change" else None) == point
 
 
 def _jump_text(point: str, jump: Jump, heats: float) -> str:

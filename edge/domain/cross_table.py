@@ -91,6 +91,14 @@ CHECKS: Final[Mapping[str, Check]] = MappingProxyType(
             "stays warm though its heater's outlet has tripped",
             "Compare the probe with a reference instrument and record that as a calibration; see which outlet feeds the heater",
         ),
+        "basin_cold": Check(
+            "a basin at rest is about as warm as its room",
+            "4 h of rest, then 30 min of 6 K and both uncertainties below the room's coldest of 2 h",
+            "10 min at rest within 5 K of it; the probe was looked at, by a record",
+            "rests far colder than its room",
+            "Compare the basin's probe and the room's with a reference instrument, and record that as a calibration; see that the basin is "
+            "empty",
+        ),
         "room_warm": Check(
             "a room is cooler than the liquid that is heated in it, and no warmer than used rooms are", "one reading",
             "10 min of readings that a room can have", "reads warmer than a room can be beside the liquid",
