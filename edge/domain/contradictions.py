@@ -36,6 +36,7 @@ from edge.domain.cross_table import (
     ROOM_BAND_K,
     WARMEST_ROOM_C,
 )
+from edge.domain.cross_together import Together
 from edge.domain.readings import Kind, Role
 from edge.domain.settings import Settings
 from edge.domain.train import ZERO_AT_MOST_KPA, Train
@@ -180,6 +181,7 @@ class Contradictions:
             for ident, watch in watches.items()
             if watch.point.kind is not Kind.CONTACT and not watch.point.by_people
         }
+        self._together = Together(settings.points, self._stills)
         self.rooms = [p.id for p in settings.points if p.role is Role.ROOM_TEMPERATURE]
         self._liquids = [p.id for p in settings.points if p.role is Role.RESERVOIR_TEMPERATURE]
         self._swings = {ident: Swings() for ident in self._liquids if ident in self._stills}
@@ -215,11 +217,19 @@ class Contradictions:
             self._flowed_ms = mono_ms
         elif role is Role.BASIN_TEMPERATURE:
             self._look_at_basin(point, value, mono_ms)
-        frozen = point in self.doubts.get("frozen", {})
+        frozen, stopped = point in self.doubts.get("frozen", {}), point in self.doubts.get("stopped", {})
+        if mono_ms >= self._together.look_ms and not stopped:
+            self._look_together(mono_ms)
         if stills.moves(value, mono_ms, frozen):
             if frozen:
                 self.change([point], None, f"{point} moves again", "frozen")
-        elif not frozen and (found := stills.too_still(mono_ms)) is not None and self._must_move(point, value, mono_ms):
+            if stopped:
+                self._end("stopped", f"{point} moves again")
+        elif (
+            not (frozen or stopped)
+            and (found := stills.too_still(mono_ms)) is not None
+            and self._must_move(point, value, mono_ms)
+        ):
             still, longest = map(age_text, found)
             self._doubt(
                 "frozen", [point], f"{point} is frozen: still for {still}, never before for longer than {longest}"
@@ -252,6 +262,17 @@ class Contradictions:
             self._doubt("basin_cold", [point], cause, [point, *self.rooms])
         else:
             self.change([point], None, f"{point} rests as warm as its room again", "basin_cold")
+
+    def _look_together(self, mono_ms: int) -> None:
+        stopped = self._together.look(self.doubts.get("frozen", {}), mono_ms)
+        if stopped is None or "stopped" in self.doubts:
+            return
+        since = age_text(mono_ms - stopped.since_ms)
+        cause = f"{', '.join(stopped.points)} have repeated their values for {since}, since one and the same time"
+        self._doubt("stopped", stopped.points, cause)
+        for point in stopped.points:
+            if point in self._stills:
+                self._stills[point].disown()
 
     def _look_at_swings(self, point: str, value: float, mono_ms: int) -> None:
         swings, raw, doubted = self._swings[point], self._watches[point].raw, point in self.doubts.get("toggling", {})

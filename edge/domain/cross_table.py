@@ -67,6 +67,13 @@ CHECKS: Final[Mapping[str, Check]] = MappingProxyType(
             "a point is never quieter than its own noise", "6 of its longest stills, and 15 min to 1 h", "it moves again",
             "is stiller than it has ever been", "Compare it with a reference instrument; replace the sensor if it is frozen",
         ),
+        "stopped": Check(
+            "points that move by themselves don't all stop at one time",
+            "12 min, and 3 of each one's longest stills, of 3 points of two kinds and more, on one bus or of the station",
+            "one of them moves",
+            "stand still since one and the same time: what reads them repeats its last answers",
+            "Start the gateway or the adapter anew, and look at its cable and supply; then see that the points move",
+        ),
         "toggling": Check(
             "a liquid that a thermostat switches for is never long within one step of its probe",
             "12 turns by 3 steps and more, then 30 min within one step, and 6 of the longest such rests", "it moves by more than a step",
