@@ -62,6 +62,8 @@ REST_MS: Final = 60_000.0
 ALONG_KPA: Final = 7.0
 #: where neither a room point nor a coldest room is given
 ASSUMED_ROOM_C: Final = 18.0
+#: so many different values show that a probe isn't stuck
+MOVES: Final = 3
 #: a liquid this near to its room may rest there [K]
 FAR_FROM_ROOM_K: Final = 5.0
 
@@ -185,6 +187,7 @@ class Contradictions:
         self.rooms = [p.id for p in settings.points if p.role is Role.ROOM_TEMPERATURE]
         self._liquids = [p.id for p in settings.points if p.role is Role.RESERVOIR_TEMPERATURE]
         self._swings = {ident: Swings() for ident in self._liquids if ident in self._stills}
+        self._shown: dict[str, set[float]] = {}  # by liquid's point that has to move first: values that it has shown
         self._room_ms: dict[str, int] = {}  # since when a doubted room reads what a room can have
         self._warmth, self._liquid = warmth, None
         self._flowed_ms: int | None = None  # when the meter last showed any flow
@@ -235,6 +238,8 @@ class Contradictions:
                 "frozen", [point], f"{point} is frozen: still for {still}, never before for longer than {longest}"
             )
         if point in self._swings:
+            if point in self.doubts.get("unmoved", {}):
+                self._look_whether_it_moves(point, value)
             self._look_at_swings(point, value, mono_ms)
             if self._liquid is not None:
                 self._liquid.hear(point, value, mono_ms)
@@ -483,7 +488,30 @@ class Contradictions:
         self._tell(body)
         self.take(body)
 
-    # -- after a restart
+    # -- after a restart, or a loss
+
+    def lost(self) -> None:
+        """Entries of the journal were lost, a doubt about a frozen probe may be among them. The entry of the loss tells it."""
+        row = CHECKS["unmoved"]
+        for point in self._swings:
+            self._shown.pop(point, None)
+            self.take(
+                {
+                    "check": "unmoved",
+                    "points": [point],
+                    "what": "began",
+                    "cause": f"{point} {row.says}",
+                    "advice": row.advice,
+                }
+            )
+
+    def _look_whether_it_moves(self, point: str, value: float) -> None:
+        """One that is stuck may toggle between two values."""
+        shown = self._shown.setdefault(point, set())
+        shown.add(value)
+        if len(shown) >= MOVES:
+            del self._shown[point]
+            self.change([point], None, f"{point} moves", "unmoved")
 
     def take(self, body: Mapping[str, Any]) -> None:
         """Take a change, as it stands in the journal."""

@@ -74,6 +74,12 @@ CHECKS: Final[Mapping[str, Check]] = MappingProxyType(
             "stand still since one and the same time: what reads them repeats its last answers",
             "Start the gateway or the adapter anew, and look at its cable and supply; then see that the points move",
         ),
+        "unmoved": Check(
+            "a probe that may have been known to be frozen has to move first", "entries of the journal were lost",
+            "it has shown three different values since",
+            "hasn't moved since entries of the journal were lost: it may have been known to be frozen",
+            "Wait until it moves, or compare it with a reference instrument",
+        ),
         "toggling": Check(
             "a liquid that a thermostat switches for is never long within one step of its probe",
             "12 turns by 3 steps and more, then 30 min within one step, and 6 of the longest such rests", "it moves by more than a step",

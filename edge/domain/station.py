@@ -648,6 +648,7 @@ class Station:
         elif tells_of_loss(entry.kind, body):
             self.book.add(Fact(entry.seq, LOST, entry.wall_ms, body, True))
             self.evidence.last = None  # a later draw may be among what was lost
+            self.contradictions.lost()
         elif entry.kind == "record" and body.get("record") not in ALARM_RECORDS:
             counts = bool(body.get("stands")) or bool(body.get("counts"))
             self._add(Fact(entry.seq, body["record"], wall_ms_of(body["at"]), body, counts, entry.stamp))
