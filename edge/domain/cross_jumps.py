@@ -135,6 +135,11 @@ class Jumps:
         self._from = self._jumped_k = None
         return True
 
+    @property
+    def is_unsure(self) -> bool:
+        """It has stepped just now: whether it stays isn't known yet."""
+        return self._from is not None
+
     def _has_stayed(self, every_ms: int, mono_ms: int) -> bool:
         self._n += 1
         return mono_ms - self._first[0] >= STAYS_MS or (every_ms >= SLOW_MS and self._n >= STAYS_READINGS)

@@ -109,7 +109,8 @@ class Liquids:
         probe.levels.take(level_c, cools, step_k, mono_ms)
         if self._warmth.cycle.may_explain_cold(mono_ms):
             probe.disturbed_ms = mono_ms
-        self._look_unheated(point, probe, level_c, room_c, step_k, mono_ms)
+        if not probe.jumps.is_unsure:
+            self._look_unheated(point, probe, level_c, room_c, step_k, mono_ms)
 
     def _wait_for_quiet(self, point: str, probe: Probe, mono_ms: int) -> None:
         """What a restless probe stands at tells nothing."""

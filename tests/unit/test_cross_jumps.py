@@ -100,6 +100,16 @@ def test_what_was_recorded_or_declared_before_explains_it() -> None:
         assert checks(driver) == []
 
 
+def test_a_jump_while_the_outlet_is_tripped_is_told_as_one_and_ends_with_it() -> None:
+    driver, rng = cold_station(), random.Random(9)
+    tripped = {"heater-outlet": 1.0}
+    driver.run(50 * 60, lambda t: reads(37.0 - t / 3600.0, rng) | tripped, every_s=10)
+    driver.run(600, lambda _: reads(39.5, rng) | tripped, every_s=10)
+    assert checks(driver) == [BEGAN]
+    driver.run(300, lambda _: reads(36.1, rng), every_s=10)
+    assert checks(driver) == [BEGAN, ENDED]
+
+
 def test_slips_and_a_pause_are_no_jump() -> None:
     driver, rng = cold_station(), random.Random(5)
     driver.run(1800, lambda t: reads(40.0 if t % 300 < 20 else 37.0, rng), every_s=5)
