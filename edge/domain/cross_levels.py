@@ -54,6 +54,8 @@ class Levels:
         """One good reading; the level that it completes [Cel], which isn't among `rows` yet."""
         if self._begun_ms is not None and mono_ms - self._last_ms > GAP_MS:
             self.forget()
+        if mono_ms - self._last_ms > LEVEL_MS:
+            self._values.clear()  # what was read before a pause is no level of now
         self._last_ms = mono_ms
         self._values.append(value_c)
         if self._begun_ms is not None and mono_ms - self._begun_ms < LEVEL_MS:

@@ -194,3 +194,16 @@ def test_a_warm_up_as_fast_as_believable_is_no_jump(step_k: float, every_s: int)
             found.append(jumps.hear(levels, level, 0.022, 20.0, 39.0, step_k, at_s * 1000))
             levels.take(level, 0.001, step_k, at_s * 1000)
     assert found and not any(found)
+
+
+@pytest.mark.parametrize("every_s", [1, 2, 5])
+def test_what_was_read_before_a_pause_is_no_level_of_after_it(every_s: int) -> None:
+    levels, jumps, found = Levels(), Jumps(), list[Jump | None]()
+    for at_s in range(0, 3600, every_s):
+        if 8 <= at_s % 600 < 160:
+            continue  # readings are lost
+        level = levels.hear(24.0 + 0.015 * at_s, at_s * 1000)
+        if level is not None:
+            found.append(jumps.hear(levels, level, 0.02, 20.0, 0.0, 0.0, at_s * 1000))
+            levels.take(level, 0.001, 0.0, at_s * 1000)
+    assert found and not any(found)
