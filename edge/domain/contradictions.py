@@ -14,10 +14,14 @@ from __future__ import annotations
 import math
 from collections.abc import Callable, Iterable, Mapping, Sequence
 from itertools import combinations
+from math import hypot
 from typing import Any, Final
 
 from edge.domain.alarms import AT_LIMIT
+from edge.domain.calibration import K_CALIBRATED
+from edge.domain.cross_basin import COLDER_K, Resting
 from edge.domain.cross_draws import blind_gauges, empty_stages, exchanged
+from edge.domain.cross_liquid import Liquids, tells_of
 from edge.domain.cross_noise import Stills
 from edge.domain.cross_rest import Levels, Seen, Sunk, odd
 from edge.domain.cross_swings import Swings
@@ -41,6 +45,7 @@ from edge.domain.cross_table import (
     UNSEEN_FROM_MS,
     WARMEST_ROOM_C,
 )
+from edge.domain.cross_together import Together
 from edge.domain.cross_unseen import Unseen
 from edge.domain.evidence import Evidence
 from edge.domain.filters import GAINS_AT_MOST_KPA
@@ -48,7 +53,9 @@ from edge.domain.readings import Kind, Role
 from edge.domain.settings import Settings
 from edge.domain.show import difference_text, value_text
 from edge.domain.train import ZERO_AT_MOST_KPA
+from edge.domain.transfer_share import UNSTATED_U_K
 from edge.domain.validity import PointWatch
+from edge.domain.warmth import Warmth
 from edge.domain.water import Draw
 from edge.domain.wording import age_text
 
@@ -66,6 +73,8 @@ WITHIN_MS: Final = 12 * 3_600_000
 REST_MS: Final = 60_000.0
 #: where neither a room point nor a coldest room is given
 ASSUMED_ROOM_C: Final = 18.0
+#: so many different values show that a probe isn't stuck
+MOVES: Final = 3
 #: a liquid this near to its room may rest there [K]
 FAR_FROM_ROOM_K: Final = 5.0
 
@@ -160,6 +169,7 @@ class Contradictions:
         power: the point that says whether the machine has power: without power it draws nothing.
         evidence: what finished draws showed, and what is known of the filter train: its taps' zeros, its stages.
         tell: gets the body of an entry for each change, {"check", "points", "what": "began" | "ended", "cause", "advice"}.
+        warmth: what is known of the reservoir's heating and losses; None where there is none.
     """
 
     def __init__(
@@ -171,6 +181,7 @@ class Contradictions:
         power: str | None,
         evidence: Evidence,
         tell: Callable[[dict[str, Any]], None],
+        warmth: Warmth | None = None,
     ) -> None:
         self._settings, self._watches, self._flow, self._tell = settings, watches, flow, tell
         self._evidence, self._train = evidence, evidence.train
@@ -203,10 +214,23 @@ class Contradictions:
             for ident, watch in watches.items()
             if watch.point.kind is not Kind.CONTACT and not watch.point.by_people
         }
+        self._together = Together(settings.points, self._stills)
         self.rooms = [p.id for p in settings.points if p.role is Role.ROOM_TEMPERATURE]
         self._liquids = [p.id for p in settings.points if p.role is Role.RESERVOIR_TEMPERATURE]
         self._swings = {ident: Swings() for ident in self._liquids if ident in self._stills}
+        self._shown: dict[str, set[float]] = {}  # by liquid's point that has to move first: values that it has shown
         self._room_ms: dict[str, int] = {}  # since when a doubted room reads what a room can have
+        self._warmth, self._liquid = warmth, None
+        self._flowed_ms: int | None = None  # when the meter last showed any flow
+        self._basins = {
+            p.id: Resting() for p in settings.points if p.role is Role.BASIN_TEMPERATURE and not p.by_people
+        }
+        if warmth is not None and self._liquids:
+            self._liquid = Liquids(
+                settings, watches, warmth, self.room_c, self.doubts,
+                begin=lambda check, point, cause, names: self._doubt(check, [point], cause, names),
+                end=lambda check, point, cause: self.change([point], None, cause, check),
+            )  # fmt: skip
 
     # -- each reading
 
@@ -214,24 +238,77 @@ class Contradictions:
         """A good reading of any point, before anything is made of it."""
         stills = self._stills.get(point)
         if stills is None:
+            if self._liquid is not None:
+                self._liquid.contact(point, value, mono_ms)
             return
         role = self._watches[point].point.role
         if role is Role.ROOM_TEMPERATURE:
             self._look_at_room(point, value, mono_ms)
-        if role is Role.SUPPLY_FLOW and value <= 0.0:
-            stills.rest()
-            return
-        frozen = point in self.doubts.get("frozen", {})
+        elif role is Role.SUPPLY_FLOW:
+            if value <= 0.0:
+                stills.rest()
+                return
+            self._flowed_ms = mono_ms
+        elif role is Role.BASIN_TEMPERATURE:
+            self._look_at_basin(point, value, mono_ms)
+        frozen, stopped = point in self.doubts.get("frozen", {}), point in self.doubts.get("stopped", {})
+        if mono_ms >= self._together.look_ms and not stopped:
+            self._look_together(mono_ms)
         if stills.moves(value, mono_ms, frozen):
             if frozen:
                 self.change([point], None, f"{point} moves again", "frozen")
-        elif not frozen and (found := stills.too_still(mono_ms)) is not None and self._must_move(point, value, mono_ms):
+            if stopped:
+                self._end("stopped", f"{point} moves again")
+        elif (
+            not (frozen or stopped)
+            and (found := stills.too_still(mono_ms)) is not None
+            and self._must_move(point, value, mono_ms)
+        ):
             still, longest = map(age_text, found)
             self._doubt(
                 "frozen", [point], f"{point} is frozen: still for {still}, never before for longer than {longest}"
             )
         if point in self._swings:
+            if point in self.doubts.get("unmoved", {}):
+                self._look_whether_it_moves(point, value)
             self._look_at_swings(point, value, mono_ms)
+            if self._liquid is not None:
+                self._liquid.hear(point, value, mono_ms)
+
+    def recorded(self, record: str, body: Mapping[str, Any], mono_ms: int) -> None:
+        """A record was taken just now."""
+        if self._liquid is not None:
+            self._liquid.recorded(record, body, mono_ms)
+        for point in [p for p in self.doubts.get("basin_cold", {}) if body.get("counts") and tells_of(record, body, p)]:
+            self.change([point], None, f"{point} is explained by a record: {record}", "basin_cold")
+
+    def _look_at_basin(self, point: str, basin_c: float, mono_ms: int) -> None:
+        if mono_ms < self._basins[point].look_ms:
+            return
+        if self._warmth is not None and self._warmth.cycle.explains_cold(mono_ms):
+            self._flowed_ms = mono_ms  # its liquid is on its way, and rinses follow
+        room_c = self.room_c(mono_ms)
+        us = [UNSTATED_U_K if (u := self._watches[p].u) is None else u for p in (point, *self.rooms[:1])]
+        found = self._basins[point].hear(basin_c, room_c, K_CALIBRATED * hypot(*us), self._flowed_ms, mono_ms)
+        doubted = point in self.doubts.get("basin_cold", {})
+        if found is None or found is doubted or room_c is None:
+            return
+        if found:
+            cause = f"{point} rests at {basin_c:.4g} degC in a room of {room_c:.4g} degC: more than {COLDER_K:g} K colder, for hours"
+            self._doubt("basin_cold", [point], cause, [point, *self.rooms])
+        else:
+            self.change([point], None, f"{point} rests as warm as its room again", "basin_cold")
+
+    def _look_together(self, mono_ms: int) -> None:
+        stopped = self._together.look(self.doubts.get("frozen", {}), mono_ms)
+        if stopped is None or "stopped" in self.doubts:
+            return
+        since = age_text(mono_ms - stopped.since_ms)
+        cause = f"{', '.join(stopped.points)} have repeated their values for {since}, since one and the same time"
+        self._doubt("stopped", stopped.points, cause)
+        for point in stopped.points:
+            if point in self._stills:
+                self._stills[point].disown()
 
     def _look_at_swings(self, point: str, value: float, mono_ms: int) -> None:
         swings, raw, doubted = self._swings[point], self._watches[point].raw, point in self.doubts.get("toggling", {})
@@ -606,7 +683,30 @@ class Contradictions:
         self._tell(body)
         self.take(body)
 
-    # -- after a restart
+    # -- after a restart, or a loss
+
+    def lost(self) -> None:
+        """Entries of the journal were lost, a doubt about a frozen probe may be among them. The entry of the loss tells it."""
+        row = CHECKS["unmoved"]
+        for point in self._swings:
+            self._shown.pop(point, None)
+            self.take(
+                {
+                    "check": "unmoved",
+                    "points": [point],
+                    "what": "began",
+                    "cause": f"{point} {row.says}",
+                    "advice": row.advice,
+                }
+            )
+
+    def _look_whether_it_moves(self, point: str, value: float) -> None:
+        """One that is stuck may toggle between two values."""
+        shown = self._shown.setdefault(point, set())
+        shown.add(value)
+        if len(shown) >= MOVES:
+            del self._shown[point]
+            self.change([point], None, f"{point} moves", "unmoved")
 
     def take(self, body: Mapping[str, Any]) -> None:
         """Take a change, as it stands in the journal."""
@@ -622,8 +722,9 @@ class Contradictions:
         off = self.doubts.get("zero", {})
         self._train.zeros.held = frozenset(tap for tap, point in self._taps.items() if point in off)
         for point in body["points"]:
-            if point in self._watches:
-                self._watches[point].doubt = self._first(point)
+            if (watch := self._watches.get(point)) is not None:
+                watch.doubt = self._first(point)
+                watch.is_sure = watch.is_sure and watch.doubt is None  # the value that stands is doubted at once
 
     def _first(self, point: str) -> tuple[str, str] | None:
         for check, of in self.doubts.items():

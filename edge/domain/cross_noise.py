@@ -27,6 +27,9 @@ HELD_MS: Final = 10 * _MIN
 STRETCHES: Final = 12
 LEARNT_MS: Final = 30 * _MIN
 HELD_STRETCHES: Final = 18
+#: so many, over so long, tell that a point moves by itself where others bear witness too
+SOME_STRETCHES: Final = 4
+SOME_MS: Final = 10 * _MIN
 #: of so many readings in a row three values and more show, in this share of a good stretch's blocks
 BLOCK: Final = 10
 LIVELY_SHARE: Final = 0.33
@@ -50,10 +53,10 @@ class _Learnt:
     """Good stretches among all, and the longest still of good ones, but for the one that stands out: it may have been half of
     something else. Nothing of a still that lasts is learnt before it has ended."""
 
-    __slots__ = ("good", "other", "learnt_ms", "longest_ms", "_odd_ms", "_waiting")
+    __slots__ = ("good", "other", "learnt_ms", "longest_ms", "odd_ms", "_waiting")
 
     def __init__(self) -> None:
-        self.good = self.other = self.learnt_ms = self.longest_ms = self._odd_ms = 0
+        self.good = self.other = self.learnt_ms = self.longest_ms = self.odd_ms = 0
         self._waiting: list[tuple[bool, int, int]] = []
 
     def take(self, is_good: bool, still_ms: int, lasted_ms: int) -> None:
@@ -67,8 +70,8 @@ class _Learnt:
             if is_good:
                 self.good += 1
                 self.learnt_ms += lasted_ms
-                self.longest_ms = max(self.longest_ms, min(self._odd_ms, still_ms))
-                self._odd_ms = max(self._odd_ms, still_ms)
+                self.longest_ms = max(self.longest_ms, min(self.odd_ms, still_ms))
+                self.odd_ms = max(self.odd_ms, still_ms)
         self._waiting.clear()
 
 
@@ -82,18 +85,24 @@ class Stills:
 
     __slots__ = (
         "_least_ms", "_gap_ms", "_patience", "_value", "_since_ms", "_last_ms", "_noise", "_near", "_held", "_far", "_is_heated", "_n",
+        "_is_disowned",
     )  # fmt: skip
 
     def __init__(self, kind: Kind, gap_ms: int, is_heated: bool = False) -> None:
         self._least_ms, self._gap_ms, self._patience, self._is_heated = LEAST_MS[kind], gap_ms, 1, is_heated
         self._value: float | None = None
         self._since_ms = self._last_ms = self._n = 0
+        self._is_disowned = False
         self._noise, self._held = _Learnt(), _Learnt()
         self._near, self._far = _Stretch(READINGS, STRETCH_MS), _Stretch(READINGS // 2, HELD_MS)
 
     def rest(self) -> None:
         """What it reads now tells nothing of its noise: a meter that nothing flows through."""
         self._value = None
+
+    def disown(self) -> None:
+        """The still that lasts isn't its own: nothing is learnt from it."""
+        self._is_disowned = True
 
     def moves(self, value: float, mono_ms: int, is_doubted: bool) -> bool:
         """Take a reading; has it changed since the one before? A still that was doubted isn't learnt from."""
@@ -109,9 +118,12 @@ class Stills:
             if is_doubted:
                 self._patience = min(2 * self._patience, PATIENCE_AT_MOST)
             for learnt, stretch in ((self._noise, self._near), (self._held, self._far)):
-                learnt.settle(is_doubted)
-                stretch.moved(mono_ms - self._since_ms)
-            self._since_ms = mono_ms
+                learnt.settle(is_doubted or self._is_disowned)
+                if self._is_disowned:
+                    stretch.begin(mono_ms)
+                else:
+                    stretch.moved(mono_ms - self._since_ms)
+            self._since_ms, self._is_disowned = mono_ms, False
         if (ended := self._near.hear(value, mono_ms, self._since_ms)) is not None:
             self._noise.take(_is_noise(ended[0]), *ended[1:])
         if self._is_heated and (ended := self._far.hear(value, mono_ms, self._since_ms)) is not None:
@@ -129,6 +141,18 @@ class Stills:
         if held.good >= HELD_STRETCHES and still_ms > self._patience * max(HELD_LEAST_MS, TIMES * held.longest_ms):
             return still_ms, held.longest_ms
         return None
+
+    def moved_ms(self, mono_ms: int) -> int | None:
+        """When it last changed, or began to be read anew; None while it isn't read, or what it reads tells nothing."""
+        return None if self._value is None or mono_ms - self._last_ms > self._gap_ms else self._since_ms
+
+    @property
+    def own_still_ms(self) -> int | None:
+        """The longest still of a point that moves by itself [ms]; None of another, or while that isn't known."""
+        noise = self._noise
+        if noise.good < SOME_STRETCHES or noise.good <= noise.other or noise.learnt_ms < SOME_MS:
+            return None
+        return noise.odd_ms
 
 
 class _Stretch:

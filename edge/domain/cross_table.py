@@ -100,11 +100,50 @@ CHECKS: Final[Mapping[str, Check]] = MappingProxyType(
             "a point is never quieter than its own noise", "6 of its longest stills, and 15 min to 1 h", "it moves again",
             "is stiller than it has ever been", "Compare it with a reference instrument; replace the sensor if it is frozen",
         ),
+        "stopped": Check(
+            "points that move by themselves don't all stop at one time",
+            "12 min, and 3 of each one's longest stills, of 3 points of two kinds and more, on one bus or of the station",
+            "one of them moves",
+            "stand still since one and the same time: what reads them repeats its last answers",
+            "Start the gateway or the adapter anew, and look at its cable and supply; then see that the points move",
+        ),
+        "unmoved": Check(
+            "a probe that may have been known to be frozen has to move first", "entries of the journal were lost",
+            "it has shown three different values since",
+            "hasn't moved since entries of the journal were lost: it may have been known to be frozen",
+            "Wait until it moves, or compare it with a reference instrument",
+        ),
         "toggling": Check(
             "a liquid that a thermostat switches for is never long within one step of its probe",
             "12 turns by 3 steps and more, then 30 min within one step, and 6 of the longest such rests", "it moves by more than a step",
             "stays within one step, though its liquid swings",
             "Compare it with a reference instrument; replace the sensor if it is stuck",
+        ),
+        "jumped": Check(
+            "a liquid rises no faster than a heater can heat it", "a rise beyond that by 0.7 K and more which stays for 50 s, and isn't a "
+            "liquid's or a probe's return to where it was", "it jumps back; what was done to probe or liquid is recorded",
+            "has jumped up as no heater can heat it",
+            "Compare the probe with a reference instrument and record that as a calibration; where warm liquid was poured in, or the probe "
+            "was moved, record that (disinfectant_fill, disinfectant_top_up, service with its point)",
+        ),
+        "restless": Check(
+            "a liquid doesn't turn by kelvins within seconds", "8 turns by 2 K and more within 2 min, or within 12 of its readings",
+            "5 min without such a turn", "swings by kelvins as no liquid does",
+            "Check the probe's plug, cable and supply; compare it with a reference instrument",
+        ),
+        "unheated": Check(
+            "a liquid whose heater's outlet has tripped cools", "15 min after the trip, 45 min after anything sudden, then as long as the "
+            "least believable loss takes for 0.3 K and more", "it cools while the outlet is tripped; the probe was looked at, by a record",
+            "stays warm though its heater's outlet has tripped",
+            "Compare the probe with a reference instrument and record that as a calibration; see which outlet feeds the heater",
+        ),
+        "basin_cold": Check(
+            "a basin at rest is about as warm as its room",
+            "4 h of rest, then 30 min of 6 K and both uncertainties below the room's coldest of 2 h",
+            "10 min at rest within 5 K of it; the probe was looked at, by a record",
+            "rests far colder than its room",
+            "Compare the basin's probe and the room's with a reference instrument, and record that as a calibration; see that the basin is "
+            "empty",
         ),
         "room_warm": Check(
             "a room is cooler than the liquid that is heated in it, and no warmer than used rooms are", "one reading",

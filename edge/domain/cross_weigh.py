@@ -133,7 +133,7 @@ class Weighing:
         if one.state != MET:
             return one
         if ident == "reservoir":
-            one = self._by_room(one, now)
+            one = self._by_basin(self._by_room(one, now))
             return self._station.seconds.judge(one, now) if one.state == MET else one
         if ident == "sensors" and self._unjudged:
             point, why = self._unjudged[0]
@@ -219,6 +219,16 @@ class Weighing:
         s = self._station
         doubt = None if s.reservoir_point is None else s.watches[s.reservoir_point].doubt
         return one if doubt is None else one._replace(text=doubt[0], ask=doubt[1])
+
+    def _by_basin(self, one: Judged) -> Judged:
+        """What is needed may have been learned by the basin's probe: where that isn't believed it isn't known."""
+        s = self._station
+        if one.state != MET or s.warmth is None or not s.warmth.share.cycles:
+            return one
+        doubt = s.contradictions.doubts.get("basin_cold", {}).get(s.basin_point or "")
+        if doubt is None:
+            return one
+        return one._replace(state=UNKNOWN, text=f"how warm it has to be is not known: {doubt[0]}", ask=doubt[1])
 
     def _by_room(self, one: Judged, now: Now) -> Judged:
         """What is needed goes by the room: without one that is believed or declared it isn't known."""

@@ -2,7 +2,7 @@
 
 A hold, a failed test, a filter change may be among them. Whoever knows the station says that nothing of the kind stands by a
 `release` that names no hold; what does stand is recorded again. What draws showed nobody can record: the last one may be among what was
-lost, so water is drawn anew.
+lost, so water is drawn anew; and a reservoir's probe may have been known to be frozen, so it has to move first.
 """
 
 from __future__ import annotations

@@ -78,10 +78,10 @@ class Station:
         self.evidence = Evidence(settings, self.zone, boot, self.book)
         self.outages = Outages(self, self._draft)
         self._find_points()
-        outlets, tell = [outlet for outlet, _ in self.outlets], partial(self._draft, "alarm")
-        self.desk = AlarmDesk(settings, outlets, bool(self.leak_points), tell, self.book.dates, boot)
+        leaks, tell = bool(self.leak_points), partial(self._draft, "alarm")
+        self.desk = AlarmDesk(settings, [o for o, _ in self.outlets], leaks, tell, self.book.dates, boot)
         points = (self.watches, self.flow_point, self.taps, self.power_point, self.evidence)
-        self.contradictions = Contradictions(settings, *points, tell=partial(self._draft, "contradiction"))
+        self.contradictions = Contradictions(settings, *points, partial(self._draft, "contradiction"), self.warmth)
         self.seconds, self.weighing = Seconds(self, self.reservoir_points[1:]), Weighing(self)
         self.silence = Silence(self, self._draft)
         self.buses_seen = self.silence.seen
@@ -232,6 +232,7 @@ class Station:
             self._add(Fact(None, record, at_ms, kept, held or not why, Stamp(self.boot, *now)))
             self.calibrations.apply()
             self.transfers.recorded(record, kept)
+            self.contradictions.recorded(record, kept, now.mono_ms)
             self._hear(self.entered.samples(now), now)
             self.silence.next_ms = now.mono_ms if record in BY_EYE else self.silence.next_ms
         elif not why:
@@ -643,6 +644,7 @@ class Station:
         elif tells_of_loss(entry.kind, body):
             self.book.add(Fact(entry.seq, LOST, entry.wall_ms, body, True))
             self.evidence.last = None  # a later draw may be among what was lost
+            self.contradictions.lost()
         elif entry.kind == dropped.KIND:
             self.book.add(Fact(entry.seq, DROPPED, entry.wall_ms, body, True, entry.stamp))
         elif entry.kind == "settings":
