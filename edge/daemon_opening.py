@@ -14,7 +14,7 @@ from edge.store.journal import Journal
 log = logging.getLogger("warmwell.daemon")
 
 #: after so long (real seconds) the page says that the disk doesn't answer, and the journal is waited for beside it
-ANSWERS_WITHIN_S: Final = 3.0
+ANSWERS_WITHIN_S: Final = 2.0
 
 
 class SilentDisk(StoreFault):

@@ -260,7 +260,7 @@ class Book:
     @property
     def power_unsure(self) -> bool:
         """The machine may have been powered up, and nobody has said since that it wasn't."""
-        return unconfirmed(self.facts, POWER_UNSURE) is not None
+        return bool(unanswered(self.facts, POWER_UNSURE))
 
     def seen(self, role: Role) -> Fact | None:
         """What somebody saw of this role that no sensor outweighs (seen.py)."""
@@ -421,7 +421,7 @@ class Book:
     @property
     def dropped(self) -> list[Fact]:
         """What was owed when the station file stopped asking for it, until a person has answered for it."""
-        return unanswered(self.facts)
+        return unanswered(self.facts, DROPPED)
 
     @property
     def work(self) -> Fact | None:

@@ -45,7 +45,7 @@ def daily_test(station: Station, now: Now) -> Judged:
         return by_fact(UNMET, "due: the equipment was changed since the last one", changed, DO_TEST)
     if now.trusted and is_test_due(last.at_ms, now.wall_ms, station.zone):
         return by_fact(UNMET, "due: none was passed today", last, DO_TEST)
-    if book.power_unsure and book.powered_up_since(last, POWER_UNSURE):
+    if station.outages.is_power_unsure() or (book.power_unsure and book.powered_up_since(last, POWER_UNSURE)):
         text = "whether the machine was powered up since the last one is not known: nothing was heard of its power for a while"
         return by_fact(UNKNOWN, text, last, POWER_ASK)
     if not now.trusted:

@@ -28,25 +28,29 @@ def tells_of_loss(kind: str, body: dict[str, Any]) -> bool:
     return kind == "repair" and body.get("what") in ("lost", "exchanged", "unproved")
 
 
-def unconfirmed(facts: Sequence[Fact], what: str = LOST) -> Fact | None:
-    """The newest loss (or fact of the kind `what`) that no later release has answered. Facts stand in the order of the journal."""
+def unconfirmed(facts: Sequence[Fact]) -> Fact | None:
+    """The newest loss that no later release has answered. Facts stand in the order of the journal."""
     found: Fact | None = None
     for fact in facts:
-        if fact.record == what:
+        if fact.record == LOST:
             found = fact
         elif fact.record == "release" and fact.counts and answers_loss(fact.body):
             found = None
     return found
 
 
-def unanswered(facts: Sequence[Fact]) -> list[Fact]:
-    """What changes of the station file dropped and nobody has answered for since."""
+def unanswered(facts: Sequence[Fact], what: str) -> list[Fact]:
+    """The facts of a kind that only a release answers that names no hold and finds none: who releases a hold may not know of them."""
     found: list[Fact] = []
+    held: list[Fact] = []
     for fact in facts:
-        if fact.record == DROPPED:
+        if fact.record == what:
             found.append(fact)
-        elif fact.record == "release" and fact.counts and answers_loss(fact.body):
-            found = []
+        elif fact.record == "hold" and fact.counts:
+            held.append(fact)
+        elif fact.record == "release" and fact.counts:
+            found = [] if not held and answers_loss(fact.body) else found
+            held = [h for h in held if fact.body.get("name") not in (None, h.body.get("name"))]
     return found
 
 

@@ -36,6 +36,7 @@ class Outages:
         self._lost: set[str] = set()  # outlets that tripped and aren't surely live again, as the journal says
         self._power_ms: int | None = None  # when the machine's power was last heard
         self._was_silent = False  # its contact was silent when this run began
+        self._silent_ms = 0  # its longest silence that isn't told yet
 
     def begin(self, now: Now) -> None:
         """The first instant of a run: when a trip that stood before it ended isn't known. Nor does a restart end a silence."""
@@ -54,31 +55,41 @@ class Outages:
         return self._station.desk.set(alarm, value == 1.0, now, value=value, point=point, cause=cause)
 
     def look(self, now: Now) -> None:
-        """An outlet that has been live again for long enough has its power back."""
-        if not self._lost:
-            return
-        for outlet, point in self._station.outlets:
-            is_live = self._station.watches[point].value(now.mono_ms) == 0.0
-            if outlet in self._lost and is_live and self.steady_in_ms(outlet, now) <= 0:
-                self._note("back", outlet, now)
+        """An outlet that has been live again for long enough has its power back; a contact that is heard again tells of a silence."""
+        if self._lost:
+            for outlet, point in self._station.outlets:
+                is_live = self._station.watches[point].value(now.mono_ms) == 0.0
+                if outlet in self._lost and is_live and self.steady_in_ms(outlet, now) <= 0:
+                    self._note("back", outlet, now)
+        if self.is_power_unsure() and not self._station.desk.alarms[f"silent:{self._station.power_point}"].present:
+            silent_s = None if self._was_silent else self._silent_ms // 1000
+            body = {"what": "unsure", "point": self._station.power_point, "silent_s": silent_s}
+            self._was_silent, self._silent_ms = False, 0
+            self._tell("power", body)
+            self.take(body, Stamp(self._station.boot, *now))
+
+    def is_power_unsure(self) -> bool:
+        """Has the machine's power been heard again after a silence that may have hidden a power-up, and no entry tells of it yet? It
+        waits for the end of the silence's alarm: readings that come too seldom are one alarm, and one entry.
+        """
+        point = self._station.power_point
+        if point is None or self._power_ms is None:
+            return False
+        long_ms = max(self._station.watches[point].point.stale_after_ms, SHORTEST_POWER_UP_MS)
+        return self._was_silent or self._silent_ms > long_ms
 
     def _note(self, what: str, outlet: str, now: Now) -> None:
         body = {"what": what, "outlet": outlet, "machine": feeds_machine(outlet)}
         self._tell("power", body)
         self.take(body, Stamp(self._station.boot, *now))
 
-    def hear_power(self, value: float, mono_ms: int, now: Now) -> None:
-        """A reading of the machine's power contact."""
+    def hear_power(self, value: float, mono_ms: int) -> None:
+        """A reading of the machine's power contact. A restart alone is no silence; one that is off makes its own power-up."""
         before_ms, self._power_ms = self._power_ms, mono_ms
-        point = self._station.power_point
-        if point is None or value != 1.0:
-            return
-        silent_ms = None if before_ms is None else mono_ms - before_ms
-        long_ms = max(self._station.watches[point].point.stale_after_ms, SHORTEST_POWER_UP_MS)
-        if self._was_silent if silent_ms is None else silent_ms > long_ms:  # a restart alone is no power-up
-            body = {"what": "unsure", "point": point, "silent_s": None if silent_ms is None else silent_ms // 1000}
-            self._tell("power", body)
-            self.take(body, Stamp(self._station.boot, *now))
+        if value != 1.0:
+            self._was_silent, self._silent_ms = False, 0
+        elif before_ms is not None:
+            self._silent_ms = max(self._silent_ms, mono_ms - before_ms)
 
     def steady_in_ms(self, outlet: str, now: Now) -> int:
         """In how long an outlet that is live again will have been so for long enough; 0 or less where it has."""

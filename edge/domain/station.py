@@ -386,7 +386,7 @@ class Station:
         self._dirty |= look_for_leak(self, now, self._draft)
 
     def _hear_power(self, value: float, mono_ms: int, now: Now) -> None:
-        self.outages.hear_power(value, mono_ms, now)
+        self.outages.hear_power(value, mono_ms)
         if self.warmth is not None:
             self.warmth.cycle.powered = value == 1.0
 

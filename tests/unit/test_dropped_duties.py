@@ -117,6 +117,11 @@ def test_a_release_that_names_a_hold_answers_for_none_of_it() -> None:
     made.record("hold", name="culture", why="culture")
     made.record("release", name="culture")
     assert made.state_of("no_hold")[0] == "unknown"
+    made.record("hold", why="another")
+    assert made.record("release")[0].body["counts"]  # of the hold: what stands behind it nobody saw
+    assert made.state_of("no_hold")[0] == "unknown"
+    made.record("release")
+    assert made.state_of("no_hold")[0] == "met"
 
 
 def test_settings_of_before_that_this_version_cannot_use_are_no_reason_to_forget() -> None:

@@ -142,6 +142,23 @@ def test_whoever_knows_that_it_kept_its_power_says_so() -> None:
     assert made.state_of("daily_test")[0] == "met"
 
 
+def test_whoever_releases_a_hold_says_nothing_of_the_power() -> None:
+    made = ready()
+    silent(made, 120)
+    made.run(60, LIVE)
+    made.record("hold", why="culture")
+    made.record("release")
+    assert made.state_of("daily_test")[0] == "unknown"
+
+
+def test_readings_that_come_too_seldom_are_no_entry_each() -> None:
+    made = ready()
+    made.run(1800, lambda s: LIVE if int(s) % 60 == 0 else {n: v for n, v in LIVE.items() if n != "power"})
+    assert made.verdict() != "ready" and [e for e in made.said if e.kind == "power"] == []
+    made.run(60, LIVE)
+    assert [e.body["what"] for e in made.said if e.kind == "power"] == ["unsure"]
+
+
 def test_a_silence_that_is_too_short_for_a_power_up_changes_nothing() -> None:
     made = ready()
     silent(made, 25)
