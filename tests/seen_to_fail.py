@@ -58,6 +58,11 @@ GUARDS: Final = frozenset(
         "tests/integration/test_mqtt_publish.py::test_retained_orders_change_nothing_and_the_station_reads_back_only_its_own_word",
         "tests/unit/test_truth.py::test_a_station_that_always_says_ready_is_found_out",
         "tests/unit/test_truth.py::test_a_day_is_made_as_small_as_keeps_it_wrong",
+        "tests/unit/test_cross_unheated.py::test_a_liquid_that_cools_raises_nothing",
+        "tests/unit/test_cross_jumps.py::test_cycles_pourings_lids_trips_and_a_warm_up_raise_nothing",
+        "tests/unit/test_cross_restless.py::test_slips_and_cycles_in_a_row_are_no_swing",
+        "tests/unit/test_cross_together.py::test_where_one_point_moves_nothing_has_hung",
+        "tests/unit/test_cross_together.py::test_points_that_rest_between_their_steps_by_night_are_left_alone",
         "tests/unit/test_replay.py::test_a_night_without_rows_is_told_in_full",
     }
 )

@@ -169,14 +169,16 @@ def _reservoir(station: Station, now: Now, found: dict[str, dict[str, Any]]) -> 
     found["needed_reservoir_temperature"] = estimate(
         "needed_reservoir_temperature", "Cel", now, round(needed, 3), round(ends[0], 3), round(ends[2], 3), source
     )
-    liquid = None if station.reservoir_point is None else station.watches[station.reservoir_point].value(now.mono_ms)
-    if liquid is None:
+    watch = None if station.reservoir_point is None else station.watches[station.reservoir_point]
+    liquid, doubt = (None, None) if watch is None else (watch.value(now.mono_ms), watch.doubt)
+    if liquid is None or doubt is not None:
+        why = "the reservoir's temperature is not known" if doubt is None or liquid is None else doubt[0]
         for name, unit in (
             ("reservoir_ready", "time"),
             ("reservoir_below_needed", "time"),
             ("basin_temperature", "Cel"),
         ):
-            found[name] = estimate(name, unit, now, why="the reservoir's temperature is not known")
+            found[name] = estimate(name, unit, now, why=why)
         return
     found["basin_temperature"] = _basin(station, warmth, liquid, cold, source, now)
     if warmth.is_warm:

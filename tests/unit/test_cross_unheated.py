@@ -56,6 +56,9 @@ def test_a_probe_that_stays_warm_while_the_outlet_is_tripped_is_doubted_and_both
     driver.run(300, QUIET, every_s=10)
     condition = driver.condition("reservoir")
     assert condition["state"] == "unknown" and "heater-outlet" in condition["text"] and driver.verdict() == "unknown"
+    for name in ("reservoir_ready", "reservoir_below_needed", "basin_temperature"):
+        told = driver.station.estimates(driver.now)[name]
+        assert told["value"] is None and told["why"] == condition["text"], name
 
 
 def doubted_station() -> Driver:

@@ -9,7 +9,7 @@ import pytest
 
 from edge.domain.entries import Draft
 from edge.domain.station import Station
-from tests.unit.stations import DRAWING, SETTINGS, Driver
+from tests.unit.stations import DRAWING, QUIET, SETTINGS, Driver
 
 LOST: dict[str, Any] = {"what": "lost", "from": 101, "to": 274, "known": 274, "why": "noted outside"}
 
@@ -32,9 +32,9 @@ def told(driver: Driver, **body: Any) -> None:
 
 
 def drawn(driver: Driver) -> None:
-    """What draws show may be lost with the rest."""
+    """What draws show may be lost with the rest, and whether the reservoir's probe was known to be frozen: it moves."""
     driver.run(60, DRAWING)
-    driver.run(240)
+    driver.run(240, lambda t: QUIET | {"reservoir": 39.2 + 0.02 * (t // 60)})
 
 
 def test_what_the_last_draw_showed_may_be_lost_so_water_is_drawn_anew() -> None:
