@@ -89,10 +89,12 @@ BURST_SHARE: Final = 0.05
 #: so many ahead at most
 MOST_BURSTS: Final = 4
 #: the probability of a change of law within as much as was seen is this times ln 2, in steady water and in such as was seen to change; it
-#: makes the rate uncertain by so much (log)
-CHANGE_AHEAD: Final = 0.08
+#: makes the rate uncertain by so much (log), beside what the other laws make of it
+CHANGE_AHEAD: Final = 0.25
 CHANGE_AHEAD_SEEN: Final = 0.8
-CHANGE_U: Final = 0.6
+CHANGE_U: Final = 0.4
+#: where it comes, as a share of what is left: sooner rather than later, for one that has only just come isn't seen yet
+TURNS_AT: Final = 0.1
 #: how strongly what outlasts all that was seen is disbelieved
 OUTLASTS: Final = 1.0
 #: volumes left beyond this many times the volume seen say only "long"
@@ -117,13 +119,14 @@ class Point(NamedTuple):
 class Line(NamedTuple):
     """One law, since when it holds (litres; minus infinity where it hasn't changed), ratio and housing: log of the restricted likelihood,
     and the volume left as a lognormal (logarithm, deviation); infinity as the logarithm where the drop doesn't grow, minus infinity
-    where the limit is passed."""
+    where the limit is passed. `level`: of the law's straight function now, where the limit is ahead."""
 
     law: str
     likelihood: float
     log_left: float
     deviation: float
     since_l: float = -math.inf
+    level: float = math.nan
 
 
 class Life(NamedTuple):
@@ -368,15 +371,16 @@ def _lines(
     changed = sum(weight for weight, is_so in weights_of if is_so) * math.exp(CHANGE_PRIOR - prior)
     changing = max(changing, changed / (changed + sum(weight for weight, is_so in weights_of if not is_so)))
     per_span = CHANGE_AHEAD + changing * (CHANGE_AHEAD_SEEN - CHANGE_AHEAD)
-    return [ahead for line in found for ahead in _ahead(line, dirty.sizes_l, span, per_span)]
+    return [ahead for line in found for ahead in _ahead(line, dirty.sizes_l, span, per_span, limit)]
 
 
-def _ahead(line: Line, sizes_l: Sequence[float], seen_l: float, per_span: float) -> list[Line]:
+def _ahead(line: Line, sizes_l: Sequence[float], seen_l: float, per_span: float, limit_kpa: float) -> list[Line]:
     """What a line says of the volume ahead, with what may still come.
 
     Bursts: as many as were seen in as many litres (a negative binomial, as a rate that is itself known by few makes of it), of sizes as
-    they were (exponential). A change of law: the more likely the more of the life is ahead. And what would outlast by far all that was
-    seen is believed the less: x times as much is worth 1 / (1 + x), which draws a wide distribution down by its variance.
+    they were (exponential). A change of law: the more likely the more of the life is ahead; each other law may follow, so a stage that
+    loads ever faster may only slow down, and one that loads evenly only quicken. And what would outlast by far all that was seen is
+    believed the less: x times as much is worth 1 / (1 + x), which draws a wide distribution down by its variance.
     """
     if not math.isfinite(line.log_left) or line.log_left > math.log(LONG * seen_l):
         return [line]
@@ -385,17 +389,45 @@ def _ahead(line: Line, sizes_l: Sequence[float], seen_l: float, per_span: float)
     share = left / (left + seen_l)
     # one of two rates of change that may come or not
     changes = min(per_span * math.log1p(left / seen_l), 0.6)
+    turns = _turns(line, limit_kpa)
     found, log = [], shape * math.log(1.0 - share) + OUTLASTS * math.log(1.0 - share)
     for number in range(MOST_BURSTS + 1):
         more = number * mean_l / left
         middle = line.log_left - math.log(1.0 + more)
         wide = math.hypot(line.deviation, math.sqrt(number) * mean_l / left / (1.0 + more))
-        for weight, also in ((1.0 - changes, 0.0), (changes, CHANGE_U)):
+        for weight, turned, also in (
+            (1.0 - changes, 0.0, 0.0),
+            *((changes / len(turns), turn, CHANGE_U) for turn in turns),
+        ):
             u = math.hypot(wide, also)
             drawn = OUTLASTS * min(u * u, 1.0) * share
-            found.append(Line(line.law, line.likelihood + log + math.log(weight), middle - drawn, u, line.since_l))
+            found.append(
+                Line(line.law, line.likelihood + log + math.log(weight), middle + turned - drawn, u, line.since_l)
+            )
         log += math.log(share * (shape + number) / (number + 1.0))
     return found
+
+
+def _turns(line: Line, limit_kpa: float) -> list[float]:
+    """For each other law that may hold from TURNS_AT of what is left on, the stage loading as fast there as before: log of what is left
+    then, over what it would be without."""
+    goes_on = straight(line.law, limit_kpa) - line.level
+    at = _resistance(line.law, line.level + TURNS_AT * goes_on)
+    found = []
+    for law in LAWS:
+        if law != line.law:
+            gap = abs(straight(law, limit_kpa) - straight(law, at)) / steepness(law, at)
+            found.append(math.log(TURNS_AT + gap * steepness(line.law, at) / abs(goes_on)))
+    return found
+
+
+def _resistance(law: str, value: float) -> float:
+    """The resistance whose straight function is this."""
+    if law == "complete":
+        return 1.0 / value
+    if law == "standard":
+        return 1.0 / value**2
+    return math.exp(value) if law == "intermediate" else value
 
 
 def _evidence(lines: Sequence[Line]) -> float:
@@ -476,7 +508,7 @@ def _solver(
             max(relative, 1e-9) * SPELLS * (1.0 + 3.0 / freedom)
         )  # the last for the tails of few points (Student)
         relative += (scale / gap) ** 2
-        return Line(law, likelihood, math.log(gap / slope), math.sqrt(relative))
+        return Line(law, likelihood, math.log(gap / slope), math.sqrt(relative), level=level)
 
     return solve
 

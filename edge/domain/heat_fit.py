@@ -37,6 +37,16 @@ SETTLED_SHARE: Final = 0.2
 OTHERWISE_S: Final = 360.0
 AGAIN: Final = 3  # nor are so many disturbances the same way any
 YOUNG_S: Final = 600.0  # nor one so soon: the start was taken wrongly
+#: the rise jumps where deviations of one sign, each less this many of its own, add up to so many; nor so soon after the start
+SLACK: Final = 1.0
+JUMPED: Final = 4.0
+JUMPS_AFTER_S: Final = 300.0
+LEFT_SHARE: Final = 0.5  # a jump that leaves less of the power than this is a disturbance
+#: odds that the lid has stood open from the start and will be closed, before anything was seen (common practice, no published source); what
+#: is not looked at
+OPEN_SHARE: Final = 0.4
+OPEN_FOR_S: Final = 1_200.0  # a lid stands open for so long, in the mean
+LEAST_ODDS: Final = 0.001
 EXCESS_RATE: Final = 0.05  # how fast a probe that is noisier than it seemed is found out
 EXCESS_MOST: Final = 6.0  # by what one sample may tell of that
 #: what may have happened, for people
@@ -71,6 +81,9 @@ class HeatFit:
         self.n = 0
         self.theta = self.damp = 0.0
         self.odd = self.again = 0  # samples in a row that nothing explains; disturbances the same way, < 0 downwards
+        #: deviations added up, downwards and upwards; has the rise jumped ever, and downwards the last time
+        self._low = self._high = 0.0
+        self.jumped = self._slowed = False
         #: of a disturbance under way: when, how far it went beside what was expected
         self.shifts: list[tuple[float, float]] = []
         self.start_t = begin.now_s if begin.bend_s is None else begin.bend_s
@@ -127,7 +140,29 @@ class HeatFit:
         if is_odd:
             return self._odd(heard, off)
         self.odd = 0
-        return Do.TAKE
+        if self._slowed and self.power_now()[0] < LEFT_SHARE * _mean(self.hyps):
+            # no lid takes so much
+            self._slowed = False
+            self.shifts.append((heard.t, off))
+            return Do.BACK
+        return self._jumps(heard, off / sqrt(wide))
+
+    def _jumps(self, heard: Heard, z: float) -> Do:
+        """Has the rise jumped? Each average is off by too little for a disturbance, but off the same way as those before it
+        (cumulative sums: E. S. Page, Biometrika 41, 1954; from memory).
+
+        A lid that is opened makes it rise more slowly for a while. One that is closed gives it back what it took; where it wasn't seen to
+        be opened it had been open from the start.
+        """
+        self._low, self._high = max(self._low - z - SLACK, 0.0), max(self._high + z - SLACK, 0.0)
+        if heard.t - self.start_t < JUMPS_AFTER_S or max(self._low, self._high) < JUMPED:
+            return Do.TAKE
+        is_up = self._high > self._low
+        stays = is_up and not self._slowed and heard.t - self.start_t < 2.0 * OPEN_FOR_S
+        self._low = self._high = 0.0
+        self.jumped, self._slowed = True, not is_up
+        self.disturbed_t, self.disturbed_by = heard.t, WARMED if is_up else COOLED
+        return Do.QUICKENS if stays else Do.SLOWS
 
     def _odd(self, heard: Heard, off: float) -> Do | None:
         """A sample that nothing explains is passed over; with a second one it is a disturbance, or the start was taken wrongly."""
@@ -182,7 +217,7 @@ class HeatFit:
         for h in self._drawn:
             h.hear(heard)
         for h in (*self.hyps, *self._drawn):
-            h.do(what, heard.variance)
+            h.do(what, heard)
         if len(self.hyps) > FEWEST and self.n % 4 == 0:
             self.hyps = hopeful(self.hyps, HOPELESS, FEWEST)
         self._rows.append((heard, what))
@@ -206,7 +241,7 @@ class HeatFit:
             h = Hypothesis(self._prior, z, self._log_shares[self._prior] + log_ratio - log(DRAWN), self._start)
             for heard, what in self._rows:
                 h.hear(heard)
-                h.do(what, heard.variance)
+                h.do(what, heard)
             self._drawn.append(h)
         if len(self._drawn) >= DRAWN:
             self._join()
@@ -284,18 +319,21 @@ class HeatFit:
         """It goes on after a break."""
         self.disturbed_t, self.disturbed_by = self.t, PAUSED
 
-    def points(self, target_c: float, room_c: float) -> list[tuple[float, float]]:
-        """(seconds from the last sample until the probe reads `target_c`, weight), sorted.
-
-        inf where it never does, negative where it has.
-        """
-        # evaporation between here and there, as a straight line with the same mean
+    def _look(self, target_c: float, room_c: float) -> Look:
+        """Evaporation between here and there is taken as a straight line with the same mean."""
         now_c = self.theta + room_c
         way, slope = target_c - now_c, 1.0
         if abs(way) > 0.05:
             middle, end = damp_k(now_c + 0.5 * way, room_c), damp_k(target_c, room_c)
             slope = 2.0 * ((self.damp + 4.0 * middle + end) / 6.0 - self.damp) / way
-        look = Look(self.t, self.theta, self.damp, slope, target_c, room_c)
+        return Look(self.t, self.theta, self.damp, slope, target_c, room_c)
+
+    def points(self, target_c: float, room_c: float) -> list[tuple[float, float]]:
+        """(seconds from the last sample until the probe reads `target_c`, weight), sorted.
+
+        inf where it never does, negative where it has.
+        """
+        look = self._look(target_c, room_c)
         found: list[tuple[float, float]] = []
         asked = 0.0
         for weight, i in sorted(((w, i) for i, w in enumerate(weights(self.hyps))), reverse=True):
@@ -306,6 +344,23 @@ class HeatFit:
         found = [(seconds, weight / asked) for seconds, weight in found]
         found.sort()
         return found
+
+    def shut(self, target_c: float, room_c: float) -> list[tuple[float, float]]:
+        """The same, as it would be where the lid has stood open from the start and is closed at once; the weights are the odds for it."""
+        if self.jumped:
+            return []
+        look, found = self._look(target_c, room_c), list[tuple[float, float]]()
+        share = OPEN_SHARE * exp(-(self.t - self.start_t) / OPEN_FOR_S)
+        for h, weight in zip(self.hyps, weights(self.hyps), strict=True):
+            odds = share * weight * h.open_odds()
+            if odds > LEAST_ODDS:
+                found += [(seconds, odds * part) for seconds, part in h.shut(look)]
+        return found
+
+
+def _mean(hyps: list[Hypothesis]) -> float:
+    """What their power is pulled back to [K/s]."""
+    return sum(w * h.x4 for w, h in zip(weights(hyps), hyps, strict=True))
 
 
 def _moments(rows: list[tuple[float, float, float]]) -> tuple[float, float]:

@@ -22,7 +22,7 @@ from __future__ import annotations
 
 from collections.abc import Callable, Sequence
 from enum import IntEnum
-from math import exp, inf, log, sqrt
+from math import exp, hypot, inf, log, sqrt
 from typing import Final, NamedTuple
 
 from edge.domain.heat_prior import Prior, damp_of
@@ -36,6 +36,14 @@ WANDER_SD: Final = 0.8
 PULL_S: Final = 1_500.0
 LONGEST_S: Final = 20_000.0  # a way that takes longer, or never ends, is as long
 OPENED: Final = 0.04  # by this share the heater's power is open after a disturbance
+JUMP: Final = 0.15  # and by this where it jumps
+BACK_U: Final = 0.8  # of what it is off its mean may be back at any moment, or not before the end; standard deviation
+#: an open lid makes the loss so many times as much, with this standard deviation of the logarithm; what is looked at instead of all of
+#: that; and the loss's relative deviation when it has been closed (common practice, no published source)
+OPEN_LOSS: Final = 2.5
+OPEN_LOSS_SD: Final = 0.4
+OPEN_TIMES: Final = (1.8, 4.0)
+CLOSED_SD: Final = 0.4
 OPEN_K: Final = 0.15  # and by this the level
 ALONE: Final = 1e-3  # relative; between rates that would coincide
 LOSS_LEFT: Final = 0.35  # of the loss's spread is left to the filter
@@ -65,6 +73,9 @@ class Do(IntEnum):
     PASS = 1
     SHIFT = 2  # the liquid is where it is read to be; nothing is learned of heater and losses
     SETTLE = 3  # the same, and a disturbance has ended
+    SLOWS = 4  # taken: the rise has jumped, for a while, or back
+    BACK = 5  # shifted; its power is what it was before it jumped
+    QUICKENS = 6  # taken: it has jumped upwards for good
 
 
 class Begin(NamedTuple):
@@ -183,7 +194,12 @@ class Hypothesis:
         h2 = -w * self.y - self.w2 * self.y2
         self.h1, self.h2, self.h3 = h1, h2, h3
         self.nu = heard.read_c - self.x0 - self.x1 * h1 - self.x2 * h2 - self.x3 * h3
-        self.s = heard.variance + self.p00 + h1 * (2.0 * self.p01 + h1 * self.p11) \
+        self.s = self._spread(heard.variance)
+
+    def _spread(self, variance: float) -> float:
+        """Variance of how far off an average is."""
+        h1, h2, h3 = self.h1, self.h2, self.h3
+        return variance + self.p00 + h1 * (2.0 * self.p01 + h1 * self.p11) \
             + h2 * (2.0 * (self.p02 + h1 * self.p12) + h2 * self.p22) \
             + h3 * (2.0 * (self.p03 + h1 * self.p13 + h2 * self.p23) + h3 * self.p33)  # fmt: skip
 
@@ -204,19 +220,47 @@ class Hypothesis:
         outer = w2 * (1.0 / k2 - by_q / (k2 - q) + by_r / (k2 - r) - r * q * e2 / (k2 * (q - k2) * (r - k2)))
         return lags + wall + outer, 1.0 - er
 
-    def do(self, what: Do, variance: float) -> None:
+    def do(self, what: Do, heard: Heard) -> None:
         """Make this of the average that was heard."""
         if what is Do.TAKE:
             self._take()
+        elif what is Do.SLOWS or what is Do.QUICKENS:
+            self._jump(heard, what is Do.QUICKENS)
+            self._take()
         elif what is not Do.PASS:
+            if what is Do.BACK:
+                self.nu -= (self.x4 - self.x1) * self.h1
+                self.x1, self.p11 = self.x4, self.p44 + self.wander * self.x4**2
+                self.p12, self.p13, self.p14 = self.p24, self.p34, self.p44
             self.x0 += self.nu
             self.p00, self.p01, self.p02, self.p03, self.p04 = OPEN_K**2, 0.0, 0.0, 0.0, 0.0
             if what is Do.SETTLE:
-                self.p00 += variance
+                self.p00 += heard.variance
                 opened = (OPENED * self.x1) ** 2
                 self.p11 += opened
                 self.p14 += opened
                 self.p44 += opened
+
+    def _jump(self, heard: Heard, for_good: bool) -> None:
+        """Its power may have jumped since the average before. Where that is for good, a lid that was open from the start has been closed:
+        its loss is then between what an open lid would make of it and what vessels are like."""
+        if for_good:
+            less = min(sqrt(max(self.x2, 0.0) * self.of.loss.median / OPEN_LOSS), self.x2) - self.x2
+            given = less * (heard.dry + self.e * (heard.damp - heard.dry))  # what it rises by stays as it is
+            self.x0 -= less * self.h2 + given * self.h1
+            self.x1, self.x2, self.x4 = self.x1 + given, self.x2 + less, self.x4 + given
+            self.p02 = self.p12 = self.p23 = self.p24 = 0.0
+            self.p22 = (CLOSED_SD * self.x2) ** 2
+        # the probe is late: what it shows by now has passed since the average before
+        ago, jump = heard.dt - self.h1, (JUMP * self.x1) ** 2
+        self.p00 += ago * ago * jump
+        self.p01 += ago * jump
+        self.p11 += jump
+        if for_good:
+            self.p04 += ago * jump
+            self.p14 += jump
+            self.p44 += jump
+        self.s = self._spread(heard.variance)
 
     def _take(self) -> None:
         h1, h2, h3, s, nu = self.h1, self.h2, self.h3, self.s, self.nu
@@ -257,6 +301,7 @@ class Hypothesis:
         mean = 1.0 - near
         x = (self.x0, near * self.x1 + mean * self.x4, self.x2, self.x3)
         on = self.wander * x[1] ** 2 * (2.0 - 2.0 * near - far * near * near) / far
+        on += (BACK_U * near * (self.x1 - self.x4)) ** 2
         p11 = near * (near * self.p11 + 2.0 * mean * self.p14) + mean * mean * self.p44 + on
         p01, p12 = near * self.p01 + mean * self.p04, near * self.p12 + mean * self.p24
         p13 = near * self.p13 + mean * self.p34
@@ -276,6 +321,20 @@ class Hypothesis:
             (mid if z == 0.0 else self._seconds((x[0] + z * a, x[1] + z * b, x[2] + z * c, x[3] + z * d), look), share)
             for z, share in POINTS
         ]
+
+    def shut(self, look: Look) -> list[tuple[float, float]]:
+        """(seconds until the probe reads the target, share), where what it loses is by a lid that is closed at once."""
+        return [
+            (self._seconds((self.x0, self.x1, self.x2 / times, self.x3), look), 1.0 / len(OPEN_TIMES))
+            for times in OPEN_TIMES
+        ]
+
+    def open_odds(self) -> float:
+        """How many times likelier its loss is of an open lid than of the vessel: two lognormal densities."""
+        loss = self.of.loss
+        off, wide = log(max(self.x2, 2e-6) / loss.median), hypot(loss.sd, OPEN_LOSS_SD)
+        beyond = (off - log(OPEN_LOSS)) / wide
+        return loss.sd / wide * exp(min(0.5 * ((off / loss.sd) ** 2 - beyond * beyond), 5.0))
 
     def _gradient(self, x: _Four, variances: _Four, mid: float, look: Look) -> _Four:
         """Of the seconds, by (L, p, b, d)."""

@@ -18,16 +18,16 @@ from edge.domain.robust import Z90
 
 #: standard deviation of what is left that no hypothesis knows: always, and at five minutes (falling with the time since)
 FLOOR_SHARE: Final = 0.006
-EARLY_SHARE: Final = 0.04
+EARLY_SHARE: Final = 0.03
 #: where it would end wanders, with the room and the mains, by so much [K], within so long [s]; a target near there is passed much later
 WANDER_K: Final = 0.2
 WANDER_S: Final = 1_800.0
 #: what makes it later, never sooner. An opening of the lid still to come takes so much heat, as a rise of the liquid [K], standard
 #: deviation; of less than OPENING_S that is left it is rarer. Walls not felt yet: share of what is left, at five minutes
-OPENING_K: Final = 0.42
+OPENING_K: Final = 0.5
 OPENING_S: Final = 1_800.0
 OPENING_MOST: Final = 0.15  # of what is left
-HIDDEN_SHARE: Final = 0.1
+HIDDEN_SHARE: Final = 0.08
 HIDDEN_POWER: Final = 0.5  # of the time since, with which it falls
 GRID_K: Final = 0.25
 LONGEST_S: Final = 172_800.0
@@ -162,7 +162,11 @@ def _point(fit: HeatFit, sees_c: float) -> tuple[float, float, float] | float:
     mid = quantile(points, 0.5)
     if mid == inf:
         return never(points)
-    return (quantile(points, 0.05), mid, min(quantile(points, 0.95), LONGEST_S))
+    # a lid that has been open may be closed at any moment, or stay open: the interval holds both
+    shut = fit.shut(sees_c, fit.room_c)
+    total = 1.0 + sum(weight for _, weight in shut)
+    low = quantile(sorted((seconds, weight / total) for seconds, weight in (*points, *shut)), 0.05)
+    return (min(low, mid), mid, min(quantile(points, 0.95), LONGEST_S))
 
 
 def never(points: list[tuple[float, float]]) -> float:

@@ -4,11 +4,13 @@ from __future__ import annotations
 
 import math
 import random
+from collections.abc import Sequence
 from itertools import pairwise
 
 import pytest
+from scipy.integrate import solve_ivp
 
-from edge.domain.filter_life import LAWS, Housing, Point, bursts, fit, straight
+from edge.domain.filter_life import LAWS, TURNS_AT, Housing, Line, Point, _turns, bursts, fit, straight
 
 POWER = {"complete": 2.0, "standard": 1.5, "intermediate": 1.0, "cake": 0.0}
 
@@ -167,3 +169,30 @@ def test_a_law_that_changed_on_the_way_is_followed_from_there_on(laws: tuple[str
     assert life.low_l <= v - points[-1].volume_l <= life.high_l
     assert abs(life.left_l - (v - points[-1].volume_l)) < 0.05 * v
     assert sum(weight for (_, since_l), weight in life.believed().items() if since_l > 0.0) > 0.9
+
+
+@pytest.mark.parametrize("law", LAWS)
+def test_what_another_law_would_make_of_what_is_left_agrees_with_a_general_solver(law: str) -> None:
+    """dR/dV = k R^n (Hermia), n changing on the way and the rate going on from what it was: scipy.integrate.solve_ivp, R from 1 to 3."""
+    power = {"complete": 2.0, "standard": 1.5, "intermediate": 1.0, "cake": 0.0}
+
+    def litres(law: str, k: float, begin: float, until_l: float) -> tuple[float, float]:
+        """Litres until R is 3, or `until_l`; R then."""
+
+        def there(_: float, r: Sequence[float]) -> float:
+            return r[0] - 3.0
+
+        there.terminal = True  # type: ignore[attr-defined] # how solve_ivp is told
+        found = solve_ivp(
+            lambda _, r: k * r ** power[law], (0.0, until_l), [begin], events=there, rtol=1e-9, atol=1e-12
+        )
+        return float(found.t[-1]), float(found.y[0][-1])
+
+    left_l, _ = litres(law, 1e-3, 1.0, 1e5)
+    _, turns = litres(law, 1e-3, 1.0, TURNS_AT * left_l)
+    line = Line(law, 0.0, math.log(left_l), 0.1, level=straight(law, 1.0))
+    others = [other for other in LAWS if other != law]
+    for other, told in zip(others, _turns(line, 3.0), strict=True):
+        after_l, _ = litres(other, 1e-3 * turns ** (power[law] - power[other]), turns, 1e5)
+        assert told == pytest.approx(math.log(TURNS_AT + after_l / left_l), abs=1e-5)
+        assert (told > 0.0) == (power[other] < power[law]), "a law that loads less steeply leaves more"
