@@ -145,6 +145,8 @@ class Jumps:
 
     def _look_up(self, levels: Levels, level_c: float, heats_k_per_s: float, margin_k: float, mono_ms: int) -> None:
         lowest = level_c - margin_k
+        if min((c for _, c in levels.rows), default=level_c) >= lowest:
+            return
         for (_, before), (at_ms, after) in pairwise(levels.rows):
             base_c = max(before, after)
             may_be_c = base_c + heats_k_per_s * (mono_ms - at_ms) / 1000.0

@@ -87,10 +87,13 @@ class Levels:
         if len(rows) < 3:
             return
         low = max(level_c, rows[-2][1])
+        least_k = max(FALL_K, NOISES * self.noise_k, STEPS * step_k)
+        if max(c for _, c in rows) - low <= least_k:
+            return
         high = max(
             min(before, after) - loses_per_s * (mono_ms - at) / 1000.0 for (_, before), (at, after) in pairwise(rows)
         )
-        if high - low > max(FALL_K, NOISES * self.noise_k, STEPS * step_k):
+        if high - low > least_k:
             self.fell_from_c = max(high, self.fell_from_c) if self.may_return(mono_ms) else high
             self._returns_until_ms = self._returns_until_ms if self.may_return(mono_ms) else None
             self.fell_ms = mono_ms
