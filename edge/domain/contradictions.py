@@ -251,7 +251,9 @@ class Contradictions:
             self._flowed_ms = mono_ms
         elif role is Role.BASIN_TEMPERATURE:
             self._look_at_basin(point, value, mono_ms)
-        frozen, stopped = point in self.doubts.get("frozen", {}), point in self.doubts.get("stopped", {})
+        frozen = stopped = False
+        if self.doubts:
+            frozen, stopped = point in self.doubts.get("frozen", {}), point in self.doubts.get("stopped", {})
         if mono_ms >= self._together.look_ms and not stopped:
             self._look_together(mono_ms)
         if stills.moves(value, mono_ms, frozen):

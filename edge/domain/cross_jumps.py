@@ -6,7 +6,8 @@ shown, with a margin. A level beyond that, and half a step above for most of a m
 
 - the probe fell before, as when a cycle takes the liquid, cold liquid is poured in or the probe is pulled out: then it may come back to
   where it fell from, once, within the time for which a cycle may take the liquid;
-- the station has just started, and nothing is known of a fall: then below what READY needs it may be a cycle's return;
+- the station has just started, or the probe was silent for long, so that a fall may not have been seen: then below what READY needs it may
+  be a cycle's return;
 - the probe hung in the room's air, and is plunged into a liquid far warmer than that;
 - a record of the last hour says what was done.
 
@@ -74,10 +75,9 @@ def heats_k_per_s(
 class Jumps:
     """One probe, by its levels."""
 
-    __slots__ = ("_from", "_first", "_n", "_started_ms", "_heard_ms", "_jumped_k")
+    __slots__ = ("_from", "_first", "_n", "_heard_ms", "_jumped_k")
 
     def __init__(self) -> None:
-        self._started_ms: int | None = None
         self._jumped_k: float | None = None  # of the last jump that nothing explained
         self._heard_ms = 0
         self.forget()
@@ -96,7 +96,6 @@ class Jumps:
         Args:
             ready_c: from here on the reservoir's condition may be met [Cel].
         """
-        self._started_ms = mono_ms if self._started_ms is None else self._started_ms
         every_ms, self._heard_ms = mono_ms - self._heard_ms, mono_ms
         margin_k = _margin_k(levels, step_k)
         if self._from is None:
@@ -146,6 +145,8 @@ class Jumps:
 
     def _look_up(self, levels: Levels, level_c: float, heats_k_per_s: float, margin_k: float, mono_ms: int) -> None:
         lowest = level_c - margin_k
+        if min((c for _, c in levels.rows), default=level_c) >= lowest:
+            return
         for (_, before), (at_ms, after) in pairwise(levels.rows):
             base_c = max(before, after)
             may_be_c = base_c + heats_k_per_s * (mono_ms - at_ms) / 1000.0
@@ -158,8 +159,8 @@ class Jumps:
         if levels.may_return(mono_ms) and level_c <= levels.fell_from_c + margin_k:
             levels.returned(mono_ms)
             return True
-        since_ms = mono_ms - (self._started_ms or 0)
-        return levels.fell_ms is None and since_ms < RETURNS_MS and level_c < ready_c
+        since_ms = mono_ms if levels.since_ms is None else levels.since_ms
+        return mono_ms - since_ms < RETURNS_MS and level_c < ready_c
 
 
 def _margin_k(levels: Levels, step_k: float) -> float:

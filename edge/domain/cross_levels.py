@@ -34,7 +34,17 @@ WILD_K: Final = 1.0
 class Levels:
     """One probe. `rows`: (ms, Cel), oldest first."""
 
-    __slots__ = ("rows", "fell_ms", "fell_from_c", "_returns_until_ms", "_values", "_begun_ms", "_last_ms", "_turns")
+    __slots__ = (
+        "rows",
+        "since_ms",
+        "fell_ms",
+        "fell_from_c",
+        "_returns_until_ms",
+        "_values",
+        "_begun_ms",
+        "_last_ms",
+        "_turns",
+    )
 
     def __init__(self) -> None:
         self._turns = 0.0  # mean square of second differences [K^2]
@@ -43,6 +53,7 @@ class Levels:
     def forget(self) -> None:
         """What is heard next has nothing to do with what was heard before."""
         self.rows: deque[tuple[int, float]] = deque()
+        self.since_ms: int | None = None  # since when it has been heard without a long silence
         self.fell_ms: int | None = None  # when last it was seen to have fallen
         self.fell_from_c = 0.0  # and from where [Cel]
         self._returns_until_ms: int | None = None  # it has come back, or begun to
@@ -61,6 +72,7 @@ class Levels:
         if self._begun_ms is not None and mono_ms - self._begun_ms < LEVEL_MS:
             return None
         level, self._values, self._begun_ms = median(self._values), [], mono_ms
+        self.since_ms = mono_ms if self.since_ms is None else self.since_ms
         return level
 
     def take(self, level_c: float, loses_per_s: float, step_k: float, mono_ms: int) -> None:
@@ -75,10 +87,13 @@ class Levels:
         if len(rows) < 3:
             return
         low = max(level_c, rows[-2][1])
+        least_k = max(FALL_K, NOISES * self.noise_k, STEPS * step_k)
+        if max(c for _, c in rows) - low <= least_k:
+            return
         high = max(
             min(before, after) - loses_per_s * (mono_ms - at) / 1000.0 for (_, before), (at, after) in pairwise(rows)
         )
-        if high - low > max(FALL_K, NOISES * self.noise_k, STEPS * step_k):
+        if high - low > least_k:
             self.fell_from_c = max(high, self.fell_from_c) if self.may_return(mono_ms) else high
             self._returns_until_ms = self._returns_until_ms if self.may_return(mono_ms) else None
             self.fell_ms = mono_ms

@@ -8,6 +8,7 @@ was done to it.
 from __future__ import annotations
 
 from collections.abc import Callable, Mapping, Sequence
+from math import inf
 from typing import Any, Final
 
 from edge.domain.cross_jumps import Jump, Jumps, heats_k_per_s
@@ -135,7 +136,9 @@ class Liquids:
         warmth = self._warmth
         broad, learned = warmth.heat.broad, warmth.heat.prior
         heats = heats_k_per_s(broad.power, learned.power, learned.heat_ups, warmth.plan.volume_l)
-        ready_c = warmth.limits(ASSUMED_ROOM_C if room_c is None else room_c)[1]
+        ready_c = inf  # it is only asked for where a jump is confirmed
+        if probe.jumps.is_unsure:
+            ready_c = warmth.limits(ASSUMED_ROOM_C if room_c is None else room_c)[1]
         jump = probe.jumps.hear(probe.levels, level_c, heats, room_c, ready_c, step_k, mono_ms)
         if jump is None:
             return

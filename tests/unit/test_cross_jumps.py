@@ -136,10 +136,20 @@ def test_a_probe_that_was_pulled_out_and_put_back_is_believed() -> None:
     assert checks(driver) == [BEGAN], "what fell an hour and a half ago, and came back since, explains nothing"
 
 
-def test_after_a_start_in_the_middle_of_a_cycle_the_liquid_returns() -> None:
+def test_after_a_silence_in_which_a_cycle_took_the_liquid_it_returns() -> None:
+    for back_c, said in ((36.5, []), (40.0, [BEGAN])):
+        driver, rng = cold_station(), random.Random(7)
+        driver.run(360, {name: value for name, value in QUIET.items() if name != "reservoir"}, every_s=5)
+        driver.run(600, lambda _: reads(31.0, rng), every_s=5)  # noqa: B023 - run at once
+        driver.run(600, lambda _: reads(back_c, rng), every_s=5)  # noqa: B023 - run at once
+        assert checks(driver) == said
+
+
+@pytest.mark.parametrize("air_c", [31.0, 34.0])
+def test_after_a_start_in_the_middle_of_a_cycle_the_liquid_returns(air_c: float) -> None:
     for back_c, said in ((36.5, []), (40.0, [BEGAN])):
         driver, rng = Driver(), random.Random(7)
-        driver.run(600, lambda _: reads(31.0, rng), every_s=5)  # noqa: B023 - run at once
+        driver.run(600, lambda t: reads(max(air_c - t / 60.0, 30.0), rng), every_s=5)  # noqa: B023 - run at once
         driver.run(600, lambda _: reads(back_c, rng), every_s=5)  # noqa: B023 - run at once
         assert checks(driver) == said
 
