@@ -3,6 +3,10 @@
 The first hypotheses are spread over the prior and weighted by the evidence of their filters; what is hopeless is given up. They lie
 too far apart for what a few minutes of readings tell: again and again new ones are drawn around those that the evidence favours
 (heat_cloud.py), hear all that has been heard so far, and join them. Rao-Blackwellised mixtures are textbook matter.
+
+A lid. One that is opened on the way shows as averages that are all off the same way: the power of all hypotheses may then have jumped for a
+while, and is pulled back to its mean, at once or slowly. One that has stood open from the start looks like a vessel that loses much: beside
+each hypothesis stands another, of a lid that is closed at once (`shut`), with the odds that its loss is such a lid's.
 """
 
 from __future__ import annotations
@@ -346,7 +350,7 @@ class HeatFit:
         return found
 
     def shut(self, target_c: float, room_c: float) -> list[tuple[float, float]]:
-        """The same, as it would be where the lid has stood open from the start and is closed at once; the weights are the odds for it."""
+        """As `points`, unsorted, where the lid has stood open from the start and is closed at once; the weights are the odds for that."""
         if self.jumped:
             return []
         look, found = self._look(target_c, room_c), list[tuple[float, float]]()
