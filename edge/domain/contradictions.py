@@ -24,6 +24,7 @@ from edge.domain.cross_draws import blind_gauges, empty_stages, exchanged
 from edge.domain.cross_liquid import Liquids, tells_of
 from edge.domain.cross_noise import Stills
 from edge.domain.cross_rest import Levels, Seen, Sunk, odd
+from edge.domain.cross_silent_draws import SilentDraws
 from edge.domain.cross_swings import Swings
 from edge.domain.cross_table import (
     ALIKE_MS,
@@ -59,93 +60,16 @@ from edge.domain.warmth import Warmth
 from edge.domain.water import Draw
 from edge.domain.wording import age_text
 
-#: a draw takes more than a few psi from the supply's static pressure
-FALL_KPA: Final = 20.0
-#: a shorter fall may be a neighbour's tap, a longer one a new level of the building's supply
-FALL_FROM_MS: Final = 30_000
-FALL_UNTIL_MS: Final = 20 * 60_000
-#: so many falls without a draw between them, within this time, and the meter is doubted
+#: so many falls without a draw between them, within SilentDraws' time, and the meter is doubted
 FALLS: Final = 3
 #: a meter that was doubted wrongly (they were a neighbour's) is doubted after twice as many the next time, and at most so many
 FALLS_AT_MOST: Final = 24
-WITHIN_MS: Final = 12 * 3_600_000
-#: the static pressure follows the building's slow changes with this time constant
-REST_MS: Final = 60_000.0
 #: where neither a room point nor a coldest room is given
 ASSUMED_ROOM_C: Final = 18.0
 #: so many different values show that a probe isn't stuck
 MOVES: Final = 3
 #: a liquid this near to its room may rest there [K]
 FAR_FROM_ROOM_K: Final = 5.0
-
-
-class SilentDraws:
-    """Looks for draws in the static pressure, that is in readings taken while the meter says that nothing is drawn.
-
-    Args:
-        gap_ms: a fall with a longer gap in its readings proves nothing.
-    """
-
-    __slots__ = ("_gap_ms", "_rest_kpa", "_rest_drop_kpa", "_last_ms", "_fell_ms", "_moved_kpa", "_n", "_falls_ms")
-
-    def __init__(self, gap_ms: int) -> None:
-        self._gap_ms = gap_ms
-        self._rest_kpa: float | None = None
-        self._last_ms = 0
-        self.forget()
-
-    def forget(self) -> None:
-        """The meter has shown a draw."""
-        self._rest_drop_kpa: float | None = None
-        self._fell_ms: int | None = None
-        self._moved_kpa, self._n = 0.0, 0
-        self._falls_ms: list[int] = []
-
-    def hear(self, kpa: float, train_kpa: float | None, mono_ms: int) -> int:
-        """One static pressure of the supply.
-
-        Args:
-            kpa: the supply's gauge pressure [kPa].
-            train_kpa: what is lost from it to the last tap of the filter train at this time [kPa]; None where that isn't known.
-
-        Returns:
-            How many falls there have been of late, when one has just ended; else 0.
-        """
-        rest, before_ms = self._rest_kpa, self._last_ms
-        self._last_ms = mono_ms
-        if rest is None or mono_ms - before_ms > self._gap_ms:
-            self._begin(kpa)
-            return 0
-        if self._fell_ms is not None:
-            return self._go_on(kpa, train_kpa, mono_ms, rest)
-        if kpa < rest - FALL_KPA:
-            self._fell_ms, self._moved_kpa, self._n = mono_ms, 0.0, 0
-            return 0
-        share = min((mono_ms - before_ms) / REST_MS, 1.0)
-        self._rest_kpa = rest + (kpa - rest) * share
-        if train_kpa is not None:
-            drop = self._rest_drop_kpa
-            self._rest_drop_kpa = train_kpa if drop is None else drop + (train_kpa - drop) * share
-        return 0
-
-    def _begin(self, kpa: float) -> None:
-        self._rest_kpa, self._fell_ms = kpa, None
-
-    def _go_on(self, kpa: float, train_kpa: float | None, mono_ms: int, rest: float) -> int:
-        assert self._fell_ms is not None
-        lasted_ms = mono_ms - self._fell_ms
-        if kpa <= rest - FALL_KPA / 2:
-            if lasted_ms > FALL_UNTIL_MS:
-                self._begin(kpa)
-            elif train_kpa is not None and self._rest_drop_kpa is not None:
-                self._moved_kpa += train_kpa - self._rest_drop_kpa
-                self._n += 1
-            return 0
-        self._fell_ms = None
-        if lasted_ms <= FALL_FROM_MS or (self._n and self._moved_kpa / self._n < ALONG_KPA):
-            return 0
-        self._falls_ms = [at_ms for at_ms in self._falls_ms if mono_ms - at_ms <= WITHIN_MS] + [mono_ms]
-        return len(self._falls_ms)
 
 
 #: no hose holds so much water that it could flow back with more than this share of what a draw loses over the filters

@@ -11,7 +11,8 @@ from dataclasses import replace
 
 import pytest
 
-from edge.domain.contradictions import FALLS, SilentDraws, exchanged
+from edge.domain.contradictions import FALLS, exchanged
+from edge.domain.cross_silent_draws import SilentDraws
 from edge.domain.readings import Quality
 from edge.domain.station import Station
 from tests.unit.stations import DRAWING, HOUR, PSI, QUIET, SETTINGS, Driver
