@@ -697,5 +697,4 @@ class Station:
             self.warmth.restore(state)
         self.phase = Phase(state["phase"])
         self._verdicts.restore(state["verdict"])
-        told = state.get("settings")
-        self.settings_told = None if told is None else (int(told[0]), str(told[1]))
+        self.settings_told = None if (told := state.get("settings")) is None else (int(told[0]), str(told[1]))
