@@ -196,6 +196,8 @@ class Contradictions:
                 "frozen", [point], f"{point} is frozen: still for {still}, never before for longer than {longest}"
             )
         if point in self._swings:
+            if self._in_cycle(mono_ms):
+                stills.unheld(mono_ms)
             if point in self.doubts.get("unmoved", {}):
                 self._look_whether_it_moves(point, value)
             self._look_at_swings(point, value, mono_ms)
@@ -239,13 +241,20 @@ class Contradictions:
 
     def _look_at_swings(self, point: str, value: float, mono_ms: int) -> None:
         swings, raw, doubted = self._swings[point], self._watches[point].raw, point in self.doubts.get("toggling", {})
-        if swings.hear(value if raw is None else raw, mono_ms, doubted):
+        seen = value if raw is None else raw
+        if not doubted and self._in_cycle(mono_ms):
+            swings.pause(seen, mono_ms)
+        elif swings.hear(seen, mono_ms, doubted):
             if doubted:
                 self.change([point], None, f"{point} moves by more than a step again", "toggling")
         elif not doubted and (found := swings.stuck(mono_ms)) is not None and self._must_move(point, value, mono_ms):
             rests, longest = map(age_text, found)
             cause = f"{point} is stuck: within one step for {rests}, before for no longer than {longest} while its liquid swung"
             self._doubt("toggling", [point], cause)
+
+    def _in_cycle(self, mono_ms: int) -> bool:
+        """Has a cycle taken the liquid, or is it heated again after one, as far as can be told?"""
+        return self._warmth is not None and self._warmth.cycle.may_explain_cold(mono_ms)
 
     def _must_move(self, point: str, value: float, mono_ms: int) -> bool:
         """A liquid that has come to its room's temperature may rest there."""

@@ -14,6 +14,7 @@ import pytest
 from edge.domain.station import Station
 from tests.unit.stations import DRAWING, HOUR, MONDAY, PSI, QUIET, SETTINGS, Driver
 from tests.unit.test_cross_checks import Values, at_rest, checks, ready_station
+from tests.unit.test_cross_swings import hears, liquid
 
 # -- a check valve behind the supply's gauge holds what the building's pressure lets go
 
@@ -119,3 +120,28 @@ def test_a_restart_before_the_first_case_leaves_it_late(how: str) -> None:
     one = restarted(driver, how)
     one.run(1.9 * HOUR / 1000, lambda s: QUIET | {"reservoir": 34.2 + 0.0001 * s}, every_s=5)
     assert "unacknowledged" in one.alarms("late_for_first_case")
+
+
+# -- a controller that holds the liquid within one step of its probe
+
+
+def slowly_heated(at_s: float) -> float:
+    """Six cycles, each a fall and a slow rise; then held to the last digit."""
+    if at_s >= 6 * 3000:
+        return 39.25
+    within_s = at_s % 3000
+    liquid = 39.25 - 3.2 * within_s / 200 if within_s < 200 else 36.05 + 3.2 * min((within_s - 200) / 2700, 1.0)
+    return round(liquid * 16) / 16
+
+
+def test_a_tightly_held_liquid_is_not_frozen_because_its_heating_after_cycles_moved_it() -> None:
+    driver = ready_station()
+    driver.run(6 * 3000 + 5400, lambda s: QUIET | {"reservoir": slowly_heated(s)}, every_s=5)
+    assert checks(driver) == [] and driver.condition("reservoir")["state"] == "met"
+
+
+def test_a_probe_that_freezes_after_a_day_of_cycles_is_told_by_its_thermostats_swings() -> None:
+    driver, world = ready_station(), liquid(cycles=(2 * HOUR // 1000, 3 * HOUR // 1000))
+    hears(driver, world, 7 * HOUR // 1000)
+    driver.run(1.6 * HOUR / 1000, QUIET | {"reservoir": 39.75}, every_s=10)
+    assert ("frozen", "began", ["reservoir"]) in checks(driver)
