@@ -15,6 +15,7 @@ from edge.domain.station import Station
 from tests.unit.stations import DRAWING, HOUR, MONDAY, PSI, QUIET, SETTINGS, Driver
 from tests.unit.test_cross_checks import Values, at_rest, checks, ready_station
 from tests.unit.test_cross_swings import hears, liquid
+from tests.unit.test_transfer import with_basin
 
 # -- a check valve behind the supply's gauge holds what the building's pressure lets go
 
@@ -145,3 +146,28 @@ def test_a_probe_that_freezes_after_a_day_of_cycles_is_told_by_its_thermostats_s
     hears(driver, world, 7 * HOUR // 1000)
     driver.run(1.6 * HOUR / 1000, QUIET | {"reservoir": 39.75}, every_s=10)
     assert ("frozen", "began", ["reservoir"]) in checks(driver)
+
+
+# -- a basin and a liquid that nobody heats come to their room's temperature
+
+
+@pytest.mark.parametrize("room", [True, False])
+def test_a_weekend_in_a_warm_room_is_no_basins_probe_in_the_reservoir(room: bool) -> None:
+    settings = with_basin()
+    if not room:
+        settings = replace(settings, points=tuple(p for p in settings.points if p.id != "room"))
+    driver = Driver(settings)
+    values = QUIET | {"reservoir": 27.3, "basin": 27.0, "room": 27.1}
+    driver.run(3 * HOUR / 1000, {k: v for k, v in values.items() if room or k != "room"}, every_s=10)
+    assert checks(driver) == []
+
+
+@pytest.mark.parametrize("room", [True, False])
+def test_a_basins_probe_in_a_warm_reservoir_is_still_told(room: bool) -> None:
+    settings = with_basin()
+    if not room:
+        settings = replace(settings, points=tuple(p for p in settings.points if p.id != "room"))
+    driver = Driver(settings)
+    values = QUIET | {"reservoir": 39.2, "basin": 39.0, "room": 27.1}
+    driver.run(3 * HOUR / 1000, {k: v for k, v in values.items() if room or k != "room"}, every_s=10)
+    assert [points for _, _, points in checks(driver)] == [["basin"]]
