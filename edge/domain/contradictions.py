@@ -113,6 +113,7 @@ class Contradictions:
         self._taps = {tap: point for tap, point in taps.items() if point is not None}
         downstream = [tap for tap in self._taps if tap != "supply"]
         self._last = downstream[-1] if downstream else None
+        self._holding = downstream[-2] if len(downstream) > 1 else None  # the last tap but one
         self._power = None if power is None else watches[power]
         supply = self._taps.get("supply")
         self._wanted = FALLS
@@ -195,6 +196,8 @@ class Contradictions:
                 "frozen", [point], f"{point} is frozen: still for {still}, never before for longer than {longest}"
             )
         if point in self._swings:
+            if self._in_cycle(mono_ms):
+                stills.unheld(mono_ms)
             if point in self.doubts.get("unmoved", {}):
                 self._look_whether_it_moves(point, value)
             self._look_at_swings(point, value, mono_ms)
@@ -238,13 +241,20 @@ class Contradictions:
 
     def _look_at_swings(self, point: str, value: float, mono_ms: int) -> None:
         swings, raw, doubted = self._swings[point], self._watches[point].raw, point in self.doubts.get("toggling", {})
-        if swings.hear(value if raw is None else raw, mono_ms, doubted):
+        seen = value if raw is None else raw
+        if not doubted and self._in_cycle(mono_ms):
+            swings.pause(seen, mono_ms)
+        elif swings.hear(seen, mono_ms, doubted):
             if doubted:
                 self.change([point], None, f"{point} moves by more than a step again", "toggling")
         elif not doubted and (found := swings.stuck(mono_ms)) is not None and self._must_move(point, value, mono_ms):
             rests, longest = map(age_text, found)
             cause = f"{point} is stuck: within one step for {rests}, before for no longer than {longest} while its liquid swung"
             self._doubt("toggling", [point], cause)
+
+    def _in_cycle(self, mono_ms: int) -> bool:
+        """Has a cycle taken the liquid, or is it heated again after one, as far as can be told?"""
+        return self._warmth is not None and self._warmth.cycle.may_explain_cold(mono_ms)
 
     def _must_move(self, point: str, value: float, mono_ms: int) -> bool:
         """A liquid that has come to its room's temperature may rest there."""
@@ -291,7 +301,8 @@ class Contradictions:
 
     def static(self, kpa: float, settled_kpa: float | None, mono_ms: int) -> bool:
         """One static pressure of the supply, and the mean of the last quiet spell. True where something has come to be doubted."""
-        last = None if self._last is None else self._believed(self._last, mono_ms)
+        witness = self._holding if self._lets_go else self._last
+        last = None if witness is None else self._believed(witness, mono_ms)
         self.unmetered(kpa, mono_ms)
         falls = self._silent_draws.hear(kpa, None if last is None else kpa - last, mono_ms)
         news = self._is_too_low(settled_kpa, mono_ms)
@@ -354,8 +365,11 @@ class Contradictions:
         }
         zeros = self._train.zeros
         known = all(zeros.knows(tap) for tap in taps)
-        level = {tap: mean + zeros.below(tap) for tap, mean in self._levels.hear(taps, mono_ms).items()}
-        if self._stands_apart(level, ALONG_KPA if known else ZERO_AT_MOST_KPA, mono_ms):
+        means = self._levels.hear(taps, mono_ms)
+        level, surely = (
+            {tap: kpa + off(tap) for tap, kpa in means.items()} for off in (zeros.below, zeros.surely_below)
+        )
+        if self._stands_apart(level, surely, ALONG_KPA if known else ZERO_AT_MOST_KPA, mono_ms):
             self._drop_ms = None
             return False
         pair = self._pair_apart(taps)
@@ -397,8 +411,12 @@ class Contradictions:
         for tap in (tap for tap, own in self._taps.items() if own == point):
             self._train.zeros.forget(tap)
 
-    def _stands_apart(self, level: Mapping[str, float], apart_kpa: float, mono_ms: int) -> bool:
-        """Does one of three gauges stand apart from the two others, or did it until of late? Then that is no flow."""
+    def _stands_apart(
+        self, level: Mapping[str, float], surely: Mapping[str, float], apart_kpa: float, mono_ms: int
+    ) -> bool:
+        """Does one of three gauges stand apart from the two others, or did it until of late? Then that is no flow. It has to do so also
+        where what a check valve held was learnt as the zero of another.
+        """
         if "zero" in self.doubts:
             alike = len(level) > 1 and max(level.values()) - min(level.values()) < ALIKE_SHARE * apart_kpa
             self._alike_ms = (mono_ms if self._alike_ms is None else self._alike_ms) if alike else None
@@ -406,7 +424,7 @@ class Contradictions:
                 self._end("zero", "the gauges agree at rest again")
             return True
         tap = odd(level, apart_kpa, GAINS_AT_MOST_KPA, NOTHING_KPA)
-        if tap is None:
+        if tap is None or odd(surely, apart_kpa, apart_kpa) != tap:
             self._odd = None
             return False
         if self._odd is None or self._odd[0] != tap:
@@ -432,7 +450,7 @@ class Contradictions:
         zeros = self._train.zeros
         for before, after in sorted(combinations(seen, 2), key=lambda pair: pair != ("supply", self._last)):
             known = zeros.knows(before) and zeros.knows(after)
-            drop = seen[before] - seen[after] + (zeros.below(before) - zeros.below(after) if known else 0.0)
+            drop = seen[before] - seen[after] + (zeros.below(before) - zeros.surely_below(after) if known else 0.0)
             if drop > (ALONG_KPA if known else ZERO_AT_MOST_KPA):
                 return before, after
         return None

@@ -100,6 +100,10 @@ class Stills:
         """What it reads now tells nothing of its noise: a meter that nothing flows through."""
         self._value = None
 
+    def unheld(self, mono_ms: int) -> None:
+        """Its liquid isn't held at its temperature: a cycle has taken it, or it is heated again after one."""
+        self._far.begin(mono_ms)
+
     def disown(self) -> None:
         """The still that lasts isn't its own: nothing is learnt from it."""
         self._is_disowned = True

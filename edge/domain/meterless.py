@@ -95,8 +95,12 @@ class Meterless:
         elif above > max(STARTS_KPA, SURE * sigma) * (1.0 if self._n > LEARNT else 1.5):
             self._passes, self._once = self._once, True  # two in a row: one may be a hammer
             return self.flow_l_min if self._passes else 0.0
-        else:
-            fast = above < -ends_kpa  # no flow makes it less than at rest: what was taken as rest was none
+        elif (
+            train_kpa >= -REST_AT_MOST_KPA
+        ):  # below, a check valve holds what stands behind it: no zeros differ by so much
+            fast = (
+                above < -ends_kpa and rest > 0.0
+            )  # no flow makes it less than at rest: what was taken as rest was a draw
             self._rest_kpa = rest + above * (0.2 if fast else min(max(passed_ms / REST_MS, 1.0 / self._n), 1.0))
         self._once = self._passes
         return self.flow_l_min if self._passes else 0.0

@@ -94,6 +94,22 @@ class ReservoirAlarms:
         self._heated = False  # since it has been late for the first case
         self._in_time = False  # for the first case, as far as can be told
 
+    def resume(self, now: Now) -> None:
+        """A restart in the middle of a cycle, or of the heating after it. Before the first case, or where a cold reservoir has been told,
+        it is heated from cold: no cycle explains that.
+        """
+        s = self._station
+        if s.warmth is None:
+            return
+        if s.phase is Phase.IN_USE:
+            s.warmth.cycle.away_since_ms = now.mono_ms
+        elif (
+            s.phase is Phase.REHEATING
+            and not s.desk.alarms["reservoir_cold"].present
+            and self._first_case_ms(now, 0) is None
+        ):
+            s.warmth.cycle.back_since_ms = now.mono_ms
+
     def look(self, now: Now) -> None:
         """Look at each alarm; called where the reservoir, the room or the phase has changed."""
         s = self._station

@@ -425,8 +425,7 @@ class Station:
             self._dirty = True
             self._hear(self.entered.samples(now), now)
             recall_leak(self, now)
-            if self.phase is Phase.IN_USE and self.warmth is not None:  # a restart in the middle of a cycle
-                self.warmth.cycle.away_since_ms = now.mono_ms
+            self.reservoir_alarms.resume(now)
         elif before.trusted != now.trusted:
             self.silence.next_ms = self._edge_ms = self._day_ms = now.mono_ms
             self._dirty = True

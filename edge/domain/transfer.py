@@ -25,6 +25,7 @@ from math import exp, hypot, sqrt
 from typing import TYPE_CHECKING, Any, Final, NamedTuple
 
 from edge.domain.alarms import AT_LIMIT
+from edge.domain.cross_table import WARMEST_ROOM_C
 from edge.domain.duties import local_date
 from edge.domain.entries import Now, rfc3339, wall_ms_of
 from edge.domain.heat_watch import hinge
@@ -422,18 +423,23 @@ class Transfers:
     # -- a probe that shows something else
 
     def _doubt(self, mono_ms: int, now: Now) -> None:
-        """Does the basin's probe show the reservoir, or the reservoir's the basin? Looked at each quarter of a minute."""
+        """Does the basin's probe show the reservoir, or the reservoir's the basin? Looked at each quarter of a minute.
+
+        A liquid that nobody heats comes to the room's temperature, as the basin is: only well above a room that is read, or above any, does
+        it tell.
+        """
         s = self._station
         assert s.basin_point is not None and s.reservoir_point is not None and s.warmth is not None
         liquid, basin = s.watches[s.reservoir_point].value(mono_ms), self._basin.rows[-1][1]
         if liquid is None or s.warmth.cycle.may_explain_cold(mono_ms):
             self._like = None
             return
-        cold_c = s.cold_now(now)[0]
+        room_c = s.contradictions.room_c(mono_ms)
+        far_c = WARMEST_ROOM_C if room_c is None else max(room_c, s.cold_now(now)[0]) + FAR_K
         what = ""
-        if abs(basin - liquid) <= FOLLOWS_K and min(basin, liquid) >= cold_c + FAR_K:
+        if abs(basin - liquid) <= FOLLOWS_K and min(basin, liquid) >= far_c:
             what = FOLLOWS[0]
-        elif basin >= liquid + ABOVE_K and basin >= cold_c + FAR_K:
+        elif basin >= liquid + ABOVE_K and basin >= far_c:
             what = SWAPPED[0]
         elif basin < liquid - ABOVE_K:
             what = "apart"

@@ -127,6 +127,29 @@ def test_a_controller_that_holds_steadily_between_cycles_is_not_taken_for_stuck_
     assert stuck_at(rounded(held, 18, 0.3, 1)) == []
 
 
+def steadily(at_s: int, rests_s: int, cycles: int) -> float:
+    """Held within a step for `rests_s`; then one cycle upon the other, each begun when it is warm again: a fall, a slow rise."""
+    lasts_s, at_s = 1500, at_s - rests_s
+    if not 0 <= at_s < cycles * lasts_s:
+        return 40.06 if at_s % 600 < 300 else 40.0
+    within_s = at_s % lasts_s
+    fallen = 40.0 - 4.0 * min(within_s / 300.0, 1.0)
+    return round((fallen if within_s < 300 else min(36.0 + 4.0 * (within_s - 300) / 1150.0, 40.0)) / STEP_K) * STEP_K
+
+
+def test_cycles_upon_cycles_are_no_swings_of_a_thermostat() -> None:
+    driver = ready_station()
+    driver.run(4 * HOUR, lambda s: QUIET | {"reservoir": round(steadily(int(s), 1200, 7) / STEP_K) * STEP_K}, every_s=5)
+    assert checks(driver) == [] and driver.condition("reservoir")["state"] == "met"
+
+
+def test_a_probe_that_toggles_after_swings_and_cycles_is_still_told() -> None:
+    driver, world = ready_station(), liquid(cycles=(2 * HOUR, 2 * HOUR + 40 * MINUTE))
+    hears(driver, world, 4 * HOUR)
+    toggles(driver, 39.75, 45 * 60)
+    assert checks(driver) == [("toggling", "began", ["reservoir"])]
+
+
 def test_a_weak_heater_under_which_the_liquid_rests_below_its_swings_is_not_a_stuck_probe() -> None:
     def weak(hour: float) -> float:
         return 39.75 + 0.25 * (1 if int(hour * 10) % 2 else -1) if hour < 3.0 else max(39.5 - (hour - 3.0), 38.9)

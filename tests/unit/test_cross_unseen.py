@@ -27,6 +27,7 @@ def taps(supply: float, between: float, filtered: float) -> Values:
 
 
 LOW = taps(36, 33, 29)
+TAPS = ("supply", "between", "filtered")
 
 
 # -- a low draw that the meter doesn't see
@@ -149,3 +150,49 @@ def test_a_draw_in_which_the_meter_fell_silent_is_not_how_the_water_rests() -> N
     driver.run(120, without(QUIET, "flow"))
     driver.run(40, without(LOW, "flow"))
     assert [check for check, _, _ in checks(driver)] == ["unseen_low"]
+
+
+# -- gauges that read in steps of 1 psi
+
+
+def by_whole_psi(kpa: float) -> float:
+    return round(kpa / PSI) * PSI
+
+
+@pytest.mark.parametrize("zeros", [(1.9, -2.6, 0.7), (-3.2, 0.4, 3.1), (0.0, 2.3, -2.3)])
+def test_a_neighbours_draw_in_gauges_of_wide_steps_is_no_flow(zeros: tuple[float, float, float]) -> None:
+    """What all three fall by is rounded for each of them, and so is the rest before; they are read one after another."""
+    rng, told = random.Random(8), []
+    for tenth in range(60):
+        unseen, at_ms, rest_kpa = Unseen(20_000, 15_000), 0, 380.0 + 0.23 * tenth
+        seen = dict.fromkeys(TAPS, by_whole_psi(rest_kpa))
+        for kpa, readings in (
+            (rest_kpa, 60),
+            (rest_kpa + 34.0, 1),
+            (rest_kpa, 8),
+            (rest_kpa - 23.0 - tenth, 4),
+            (rest_kpa, 4),
+        ):
+            for _ in range(readings):
+                at_ms += 5000
+                for tap, zero in zip(TAPS, zeros, strict=True):
+                    seen[tap] = by_whole_psi(kpa + zero + rng.gauss(0.0, 0.05))
+                    apart = unseen.hear(seen, at_ms) if tap == "supply" else None  # the others are as they were before
+                    told += [apart] if apart is not None and (apart.has_order or apart.is_flow) else []
+    assert told == []
+
+
+@pytest.mark.parametrize("swap, check", [(False, "unseen_low"), (True, "exchanged")])
+def test_gauges_of_wide_steps_still_tell_of_a_draw_that_the_meter_misses(swap: bool, check: str) -> None:
+    driver, rng = ready_station(), random.Random(9)
+
+    def rounded(values: Values) -> Callable[[float], Values]:
+        order = ("between", "supply", "filtered") if swap else TAPS
+        return lambda _: (
+            values | {tap: by_whole_psi(values[of] + rng.gauss(0.0, 0.3)) for tap, of in zip(TAPS, order, strict=True)}
+        )
+
+    driver.run(300, rounded(at_rest(55) | DEAD))
+    driver.run(45, rounded(taps(36, 32, 27) | DEAD))
+    driver.run(60, rounded(at_rest(55) | DEAD))
+    assert [name for name, _, _ in checks(driver)] == [check]

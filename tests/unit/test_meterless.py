@@ -48,3 +48,17 @@ def test_a_draw_that_is_told_late_rests_on_the_spell_before_its_first_reading() 
     assert rest.before(now_ms, SPELL_MS) == 300.0
     rest.forget()
     assert rest.before(now_ms, 0) is None
+
+
+@pytest.mark.parametrize("fall_psi", [1.2, 2.5, 4.0, 8.0])
+def test_a_neighbours_draw_that_a_check_valve_keeps_from_the_taps_is_no_draw_when_it_ends(fall_psi: float) -> None:
+    driver = Driver(replace(SETTINGS, points=tuple(p for p in POINTS if p.role is not Role.SUPPLY_FLOW)))
+    driver.duties_done()
+    driver.run(600, STILL, every_s=5)
+    for _ in range(4):
+        driver.run(200, STILL | {"supply": (55 - fall_psi) * PSI}, every_s=5)
+        driver.run(300, STILL, every_s=5)
+    assert [e.kind for e in driver.said if e.kind in ("draw", "contradiction")] == []
+    driver.run(140, FLOWING, every_s=5)
+    driver.run(300, STILL, every_s=5)
+    assert [e.body["drops_kpa"]["fine"] for e in driver.said if e.kind == "draw"] == [pytest.approx(4 * PSI, abs=0.1)]
