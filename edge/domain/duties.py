@@ -22,7 +22,8 @@ from edge.domain.dates import Dates, claimed
 from edge.domain.entries import Now, Stamp, wall_ms_of
 from edge.domain.errors import RecordRefused
 from edge.domain.forms import LONGEST_NAME, known
-from edge.domain.losses import DROPPED, LOST, unanswered, unconfirmed
+from edge.domain.holding import holding
+from edge.domain.losses import DROPPED, LOST, unanswered
 from edge.domain.readings import Role
 from edge.domain.seen import is_alarming, seen
 from edge.domain.settings import Settings
@@ -54,6 +55,12 @@ _BY_DATE: Final = frozenset({"disinfectant_fill", "entered_reading"})
 POWER_UP: Final = "power_up"
 #: that it may have been: nothing was heard of its power for a while
 POWER_UNSURE: Final = "power_unsure"
+
+
+#: that the outlet of the heater had tripped, or was live again
+HEAT_OFF: Final = "heat_off"
+#: facts that are no records: they have no seq
+UNNUMBERED: Final = (POWER_UP, POWER_UNSURE, HEAT_OFF)
 
 
 class Fact(NamedTuple):
@@ -197,13 +204,13 @@ class Book:
         self._dated_by = 0
 
     def note_clock(self, boot: str, now: Now) -> bool:
-        """The clock showed this. True where it changes what is known of the facts' dates."""
+        """The clock showed this. True where it may change what is known of the facts' dates, also of the latest that they can have."""
         self.dates.note(boot, now)
         if self._dated_by == self.dates.version:
             return False
         self._dated_by = self.dates.version
-        before, self.facts = self.facts, [fact.redated(self.dates) for fact in self.facts]
-        return before != self.facts
+        self.facts = [fact.redated(self.dates) for fact in self.facts]
+        return True
 
     def last(self, record: str, **where: Any) -> Fact | None:
         """The counting fact of this kind that holds now and whose body agrees with `where`.
@@ -251,9 +258,8 @@ class Book:
         up = self.facts[place]
         return not any(f is test for f in self.facts[place:]) or (not up.doubt and up.at_ms > test.at_ms)
 
-    def power_up(self, stamp: Stamp, *, sure: bool = True) -> None:
-        """The machine was powered up; not `sure`: it may have been."""
-        record = POWER_UP if sure else POWER_UNSURE
+    def power_up(self, stamp: Stamp, record: str = POWER_UP) -> None:
+        """The machine was powered up; POWER_UNSURE: it may have been; HEAT_OFF: the heater's outlet tripped, or is live again."""
         self.facts = [f for f in self.facts if f.record != record]
         self.facts.append(Fact(None, record, stamp.wall_ms, {}, True, stamp).redated(self.dates))
 
@@ -269,7 +275,7 @@ class Book:
     def poured_ms(self) -> int | None:
         """When the disinfectant was last topped up, but for what says `stirred`. It doesn't begin a new reuse life."""
         fact = self.last("disinfectant_top_up")
-        return None if fact is None or fact.body.get("stirred") is True else fact.at_ms
+        return None if fact is None or fact.body.get("stirred") is True else fact.latest_ms(self.dates)
 
     def last_change(self, filter_id: str) -> Fact | None:
         """The newest change of this filter: a filter_change that names it in `filters` or `filter`."""
@@ -379,7 +385,7 @@ class Book:
     def number_next(self, seq: int) -> None:
         """Give the earliest fact that has none its seq."""
         for position, fact in enumerate(self.facts):
-            if fact.seq is None and fact.record not in (POWER_UP, POWER_UNSURE):
+            if fact.seq is None and fact.record not in UNNUMBERED:
                 self.facts[position] = fact._replace(seq=seq)
                 return
 
@@ -405,18 +411,12 @@ class Book:
     @property
     def holds(self) -> list[Fact]:
         """The holds that stand: a release recorded after one ends it, that of the same `name`, or all where it names none."""
-        standing: list[Fact] = []
-        for fact in self.facts:
-            if fact.counts and fact.record == "hold":
-                standing.append(fact)
-            elif fact.counts and fact.record == "release":
-                standing = [h for h in standing if fact.body.get("name") not in (None, h.body.get("name"))]
-        return standing
+        return holding(self.facts).holds
 
     @property
     def loss(self) -> Fact | None:
         """Entries that the journal lost, until a person has answered for them."""
-        return unconfirmed(self.facts)
+        return next(reversed(unanswered(self.facts, LOST)), None)
 
     @property
     def dropped(self) -> list[Fact]:

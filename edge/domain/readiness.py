@@ -128,7 +128,8 @@ class Readiness:
         if liquid is None:
             return Judged(
                 UNKNOWN,
-                f"the reservoir's temperature is not known: {self._why(s.reservoir_point)}",
+                f"the reservoir's temperature is not known: {self._why(s.reservoir_point)}"
+                + self._overtaken(Role.RESERVOIR_TEMPERATURE),
                 ask=self._advice(s.reservoir_point),
             )
         cold, assumed = s.cold_now(now)
@@ -606,8 +607,16 @@ class Readiness:
             self.station.watches[sensor].value(now.mono_ms) is not None or fact.at_ms < told.last_good_ms(sensor, now)
         ):
             return None  # the sensor answers, or has since somebody looked
+        if told.overtaken(role, fact):
+            return None
         value = entered_value(role, fact.body)
         return None if value is None else (value, fact.seq, fact.at_ms, str(fact.body.get("by", "somebody")))
+
+    def _overtaken(self, role: Role) -> str:
+        """What happened since somebody read it by eye, to be said behind that no such reading stands."""
+        fact = self.station.book.last("entered_reading", role=str(role))
+        what = "" if fact is None else self.station.entered.overtaken(role, fact)
+        return what and f"; since somebody read it {what}"
 
     def _nothing(self, role: Role) -> Judged:
         point = self.station.entered.point_of(role)
@@ -617,7 +626,9 @@ class Readiness:
             )
         if role in self.station.settings.not_fitted:
             return Judged(
-                UNKNOWN, f"no reading of {role} by eye that still stands", ask=f"Read {role} by eye and enter it"
+                UNKNOWN,
+                f"no reading of {role} by eye that still stands{self._overtaken(role)}",
+                ask=f"Read {role} by eye and enter it",
             )
         return Judged(
             UNKNOWN, f"no point has the role {role}", ask=f"Fit a point for {role}, or name it under [not_fitted]"
