@@ -25,7 +25,7 @@ from edge.domain.forms import LONGEST_NAME, known
 from edge.domain.holding import holding
 from edge.domain.losses import DROPPED, LOST, unanswered
 from edge.domain.readings import Role
-from edge.domain.seen import is_alarming, seen
+from edge.domain.seen import is_alarming, seen, word_of
 from edge.domain.settings import Settings
 
 #: what people do to alarms: remembered by the alarms themselves
@@ -272,6 +272,14 @@ class Book:
         """What somebody saw of this role that no sensor outweighs (seen.py)."""
         return seen(self.facts, self.settings, role)
 
+    def seen_off(self) -> Fact | None:
+        """The last reading by eye, in the journal, of a machine without power: it was powered up since, or will be."""
+        said = (f for f in reversed(self.facts) if f.counts and f.record == "entered_reading")
+        return next(
+            (f for f in said if f.body.get("role") == Role.MACHINE_POWER and word_of(f.body.get("value")) == "off"),
+            None,
+        )
+
     def poured_ms(self) -> int | None:
         """When the disinfectant was last topped up, but for what says `stirred`. It doesn't begin a new reuse life."""
         fact = self.last("disinfectant_top_up")
@@ -371,6 +379,7 @@ class Book:
                 is_machine_changed(fact),
                 bool(fact.body.get("stands")),
                 is_alarming(self.settings, fact.record, fact.body),
+                word_of(fact.body.get("value")) == "off",
             )
             newest.setdefault(key, deque(maxlen=FEW)).append(fact)
             if key not in latest or fact.at_ms >= latest[key].at_ms:

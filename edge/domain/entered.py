@@ -51,6 +51,7 @@ _CHANGES_LIQUID: Final[Mapping[str, str]] = {
     "disinfectant_fill": "the reservoir was filled anew",
     "disinfectant_top_up": "liquid was added",
 }
+COMPARE: Final = "what an instrument shows beside it is a calibration with adjust=false"
 #: what serves instead of a reading by eye of another role
 INSTEAD: Final[Mapping[Role, str]] = {
     Role.ROOM_TEMPERATURE: "give the room a point on a bus of kind entered, or coldest_room",
@@ -119,7 +120,7 @@ class Entered:
         if body.get("role") not in (None, point.role):
             return f"{point.id} has not the role {body['role']!r}: name one of them"
         if not point.by_people:
-            return f"{point.id} is read by its sensor: nobody enters its readings"
+            return f"{point.id} is read by its sensor: nobody enters its readings; {COMPARE}"
         if now.trusted and now.wall_ms - at_ms > point.stale_after_ms:
             return _why_not(point, body) or "it is older than a reading of this point may be"
         return _why_not(point, body)
@@ -136,7 +137,7 @@ class Entered:
             if point is not None and point.by_people:
                 return f"{role} has a point that people read: enter it with point={point.id}"
             if point is not None:
-                return f"{point.id} is read by its sensor: nobody enters its readings"
+                return f"{point.id} is read by its sensor: nobody enters its readings; {COMPARE}"
             by_eye = ", ".join(looked_at) or "none"
             return f"nothing looks at it: [not_fitted] of the station file names {by_eye}"
         sensor = self.sensor_of(role)

@@ -13,6 +13,7 @@ from edge.domain.alarms import AT_LIMIT
 from edge.domain.calibration import K_CALIBRATED, combined, probability_within
 from edge.domain.counting import looks_for_leaks
 from edge.domain.cross_ceiling import Ceiling
+from edge.domain.cross_table import LOW_KPA
 from edge.domain.dropped import no_hold
 from edge.domain.duties import months_later_ms
 from edge.domain.duty_conditions import (
@@ -62,6 +63,7 @@ class Readiness:
     def __init__(self, station: Station) -> None:
         self.station = station
         self._static = Ceiling()
+        self._sunk = ""
         settings = station.settings
         self.judges: dict[str, Any] = {"free": self.free, "no_hold": partial(no_hold, station)}
         if settings.reservoir is not None:
@@ -360,7 +362,27 @@ class Readiness:
                 evidence_ms=at_ms,
                 ask="Mend it and read again",
             )
+        sunk = self._sunk_tap() if role is Role.SUPPLY_PRESSURE else ""
+        if sunk:
+            text = f"{here} read by {by}, but since then {sunk} rests below the least that drawing takes"
+            return Judged(UNMET, text, seq=seq, evidence_ms=at_ms, ask="Open the stop valve fully; then read again")
         return Judged(BY_EYE, f"{here} read by {by}", seq=seq, evidence_ms=at_ms)
+
+    def _sunk_tap(self) -> str:
+        """A pressure behind the supply that rests so low that the supply can't be within its limits; "" where none does."""
+        s, plan = self.station, self.station.settings.supply
+        for tap, point in s.taps.items():
+            rest = None if s.draws is None or tap == "supply" else s.draws.rest_kpa(tap)
+            if plan is None or point is None or rest is None or point in s.silence.points:
+                continue
+            if rest < plan.pressure_low_kpa - LOW_KPA:
+                return point
+        return ""
+
+    def has_tap_sunk(self) -> bool:
+        """Has it changed which pressure behind the supply rests too low? Only what is read by eye is held against it."""
+        was, self._sunk = self._sunk, self._sunk_tap()
+        return was != self._sunk
 
     def filter(self, ident: str, now: Now) -> Judged:
         """Its drop at the reference flow, and its age."""

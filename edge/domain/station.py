@@ -370,7 +370,7 @@ class Station:
     def _hear_tap(self, tap: str, value: float, mono_ms: int, now: Now) -> None:
         if self.draws is None:
             return
-        self.draws.hear_pressure(tap, value, mono_ms)
+        self._dirty |= self.draws.hear_pressure(tap, value, mono_ms)[0] and self.readiness.has_tap_sunk()
         if self.meterless is not None and self.taps[tap] == self.last_tap and self.supply_point is not None:
             supply_kpa = self.watches[self.supply_point].value(mono_ms)
             if supply_kpa is not None:
