@@ -321,7 +321,7 @@ def _is_before(at_ms: int, fact: Fact, now: Now) -> bool:
     """Is what ends something said to be of before it, by more than two clocks may differ? What is of now never is, whatever our clock
     shows.
     """
-    return not fact.doubt and at_ms < min(fact.at_ms, now.wall_ms) - AHEAD_MS
+    return at_ms < min(fact.at_ms, now.wall_ms) - AHEAD_MS
 
 
 def _work_ends(book: Book, at_ms: int, body: Mapping[str, Any], now: Now) -> str:

@@ -79,14 +79,18 @@ class Fact(NamedTuple):
         if self.stamp is None:
             return self
         dated, said = dates.of(self.stamp), self.body.get("at")
-        if dated.doubt or not isinstance(said, str):
+        if dated.doubt:  # the earliest that it can have been
+            return self._replace(at_ms=dates.between(self.stamp.boot)[0] or 0, doubt=dated.doubt)
+        if not isinstance(said, str):
             return self._replace(at_ms=dated.wall_ms, doubt=dated.doubt)
         return self._replace(at_ms=claimed(wall_ms_of(said), self.stamp, dated.wall_ms), doubt="")
 
     def latest_ms(self, dates: Dates) -> int:
         """The latest time at which it may have happened: `at_ms` is the earliest, where the clock was wrong when it was recorded."""
         said = self.body.get("at")
-        if self.stamp is None or self.doubt or not self.stamp.trusted or not isinstance(said, str):
+        if self.stamp is not None and self.doubt:
+            return dates.between(self.stamp.boot)[1] or self.at_ms
+        if self.stamp is None or not self.stamp.trusted or not isinstance(said, str):
             return self.at_ms
         claim_ms, dated_ms = wall_ms_of(said), dates.of(self.stamp).wall_ms
         before_ms = self.stamp.wall_ms - claim_ms
@@ -245,7 +249,7 @@ class Book:
         for fact in self.facts:
             if fact.record != record or not fact.counts or not about(fact):
                 continue
-            holds = not fact.doubt and (found is None or found.doubt or fact.at_ms >= found.at_ms)
+            holds = not fact.doubt and (found is None or fact.at_ms >= found.at_ms)
             if holds or not passed(fact):
                 found = fact
         return found
@@ -335,7 +339,7 @@ class Book:
     def comes_after(self, one: Fact, other: Fact) -> bool:
         """Was one recorded after the other, and, as far as dates can tell, not done before it?"""
         order = [f for f in self.facts if f is one or f is other]
-        return order[-1] is one and (bool(other.doubt) or one.at_ms >= other.at_ms)
+        return order[-1] is one and one.at_ms >= other.at_ms
 
     def add(self, fact: Fact) -> Fact:
         """Keep a fact, with its date as known now. A correction takes the record it names out of the count."""

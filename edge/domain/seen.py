@@ -60,4 +60,4 @@ def seen(facts: Sequence[Fact], settings: Settings, role: Role) -> Fact | None:
 
 
 def _ends(fine: Fact, bad: Fact, point: object) -> bool:
-    return point in (None, bad.body.get("point")) and (bool(bad.doubt) or fine.at_ms >= bad.at_ms)
+    return point in (None, bad.body.get("point")) and fine.at_ms >= bad.at_ms
