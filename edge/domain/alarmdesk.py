@@ -17,6 +17,7 @@ from edge.domain.dates import Dates
 from edge.domain.entries import Entry, Now, Stamp, rfc3339, wall_ms_of
 from edge.domain.errors import RecordRefused
 from edge.domain.forms import faults
+from edge.domain.outages import feeds_machine
 from edge.domain.readings import UNIT_OF, Kind
 from edge.domain.records import changes_nothing, shelf_ms
 from edge.domain.settings import Settings
@@ -279,7 +280,7 @@ class AlarmDesk:
 
     def _trips_behind(self, ident: str) -> list[str]:
         """Alarms of the outlets that can be why. Without its heater's power it is cold; without any it isn't in time, nor is it tested."""
-        heaters = [t for t in self._trips if "heat" in t]
+        heaters = [t for t in self._trips if not feeds_machine(t)]
         if ident == LATE:
             return heaters + [t for t in self._trips if t not in heaters]
         if ident == DAILY_TEST:

@@ -16,7 +16,7 @@ from edge.domain.daily_tests import failed_ports, measured_ports, test_result
 from edge.domain.duties import AHEAD_MS, Book, Fact, local_date, name_of, names_of, opens, says_opened
 from edge.domain.entries import Entry, Now, rfc3339, wall_ms_of
 from edge.domain.forms import faults, last_day
-from edge.domain.losses import answers_loss
+from edge.domain.holding import holding, names_no_hold
 from edge.domain.readings import Role
 from edge.domain.seen import is_alarming
 from edge.domain.settings import Settings
@@ -74,9 +74,9 @@ def stands(settings: Settings, record: str, body: Mapping[str, Any]) -> bool:
     if is_alarming(settings, record, body):
         return True
     if record in _BLOCKING:
-        return record != "filter_change" or bool(settings.filters)
+        return True
     if record == "service":
-        return says_opened(body, settings) or _failed_filter(settings, body)
+        return says_opened(body, settings) or (body.get("passed") is False and body.get("filter") is not None)
     if record == "daily_test":
         return test_result(settings, body)[0] is False
     if record == "outlet_test" and not outlet_result(body)[0]:
@@ -127,16 +127,11 @@ def overlooked(book: Book) -> Fact | None:
     was. A release that names no hold, and finds none, answers for those before it.
     """
     failed = {id(fact) for fact in _failures_nobody_looks_at(book)}
-    held: list[Fact] = []
     last: Fact | None = None
-    for fact in book.facts:
-        if fact.counts and fact.record == "hold":
-            held.append(fact)
-        elif fact.counts and fact.record == "release":
-            last = None if not held and answers_loss(fact.body) else last
-            held = [h for h in held if fact.body.get("name") not in (None, h.body.get("name"))]
-        elif id(fact) in failed:
-            last = fact
+    if failed:
+        answers = holding(book.facts).answers
+        for fact in book.facts:
+            last = None if id(fact) in answers else fact if id(fact) in failed else last
     return last
 
 
@@ -212,13 +207,11 @@ def _unseen(settings: Settings, record: str, body: Mapping[str, Any]) -> str:
         return _not_among("filter", names_of(body), [f.id for f in settings.filters])
     if record == "outlet_test":
         return _not_among("outlet", outlets_of(body), _fitted_outlets(settings))
-    if record == "service" and body.get("passed") is False and not _failed_filter(settings, body):
+    if record == "service" and body.get("passed") is False and body.get("filter") is not None:
+        return _not_among("filter", [body["filter"]], [f.id for f in settings.filters])
+    if record == "service" and body.get("passed") is False:
         return "nothing looks at a service that failed, but for one of a filter: record a hold if the station may not start"
     return ""
-
-
-def _failed_filter(settings: Settings, body: Mapping[str, Any]) -> bool:
-    return body.get("passed") is False and any(stage.id == body.get("filter") for stage in settings.filters)
 
 
 def _left_out(book: Book, at_ms: int, body: Mapping[str, Any]) -> str:
@@ -307,7 +300,7 @@ def _release(book: Book, at_ms: int, body: Mapping[str, Any], now: Now) -> str:
             return (
                 f"it is dated before the hold {'' if called is None else f'{called!r} '}of {rfc3339(hold.at_ms)} began"
             )
-    if addressed or (answers_loss(body) and any((book.loss, book.dropped, overlooked(book), book.power_unsure))):
+    if addressed or (names_no_hold(body) and any((book.loss, book.dropped, overlooked(book), book.power_unsure))):
         return ""
     if not holds:
         return "nothing is held"
@@ -328,7 +321,7 @@ def _is_before(at_ms: int, fact: Fact, now: Now) -> bool:
     """Is what ends something said to be of before it, by more than two clocks may differ? What is of now never is, whatever our clock
     shows.
     """
-    return not fact.doubt and at_ms < min(fact.at_ms, now.wall_ms) - AHEAD_MS
+    return at_ms < min(fact.at_ms, now.wall_ms) - AHEAD_MS
 
 
 def _work_ends(book: Book, at_ms: int, body: Mapping[str, Any], now: Now) -> str:

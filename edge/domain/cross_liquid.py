@@ -15,6 +15,7 @@ from edge.domain.cross_jumps import Jump, Jumps, heats_k_per_s
 from edge.domain.cross_levels import Levels
 from edge.domain.cross_restless import SWING_K, Restless
 from edge.domain.cross_unheated import DISTURBED_MS, LEAST_SIGMAS, SETTLES_MS, Seen, Unheated
+from edge.domain.outages import feeds_machine
 from edge.domain.readings import Role
 from edge.domain.settings import Settings
 from edge.domain.validity import PointWatch
@@ -75,7 +76,7 @@ class Liquids:
         }
         self._outlets = [
             p.id for p in settings.points
-            if p.role is Role.OUTLET_PROTECTION and not p.by_people and "heat" in f"{p.of or ''} {p.id}".lower()
+            if p.role is Role.OUTLET_PROTECTION and not p.by_people and not feeds_machine(f"{p.of or ''} {p.id}")
         ]  # fmt: skip
         self._is_worked_on = False  # somebody has declared work
         self._tripped_ms: dict[str, int] = {}  # outlet's point -> since when it has been read as tripped

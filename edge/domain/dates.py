@@ -97,6 +97,22 @@ class Dates:
             return Dated(stamp.mono_ms + self._boots[stamp.boot][-1][0])
         return Dated(stamp.wall_ms, WRONG_DATE if was_trusted else NEVER_SET)
 
+    def between(self, boot: str) -> tuple[int | None, int | None]:
+        """(when the last dated boot before this one was last heard of, when the first dated one after it began) [ms since 1970]: between
+        them lies what happened in a boot without a date of its own; None where there is no such boot, or this one isn't known.
+        """
+        before: int | None = None
+        is_past = False
+        for one, rows in self._boots.items():
+            offset_ms = self._chosen.get(one, (None, False))[0]
+            if one == boot:
+                is_past = True
+            elif offset_ms is not None and is_past:
+                return before, rows[0][2] + offset_ms
+            elif offset_ms is not None:
+                before = rows[-1][3] + offset_ms
+        return (before, None) if is_past else (None, None)
+
     def state(self) -> list[Any]:
         """What has to survive a restart, as JSON: in the order of the boots."""
         return [[boot, rows] for boot, rows in self._boots.items()]

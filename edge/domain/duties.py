@@ -22,9 +22,10 @@ from edge.domain.dates import Dates, claimed
 from edge.domain.entries import Now, Stamp, wall_ms_of
 from edge.domain.errors import RecordRefused
 from edge.domain.forms import LONGEST_NAME, known
-from edge.domain.losses import DROPPED, LOST, unanswered, unconfirmed
+from edge.domain.holding import holding
+from edge.domain.losses import DROPPED, LOST, unanswered
 from edge.domain.readings import Role
-from edge.domain.seen import is_alarming, seen
+from edge.domain.seen import is_alarming, seen, word_of
 from edge.domain.settings import Settings
 
 #: what people do to alarms: remembered by the alarms themselves
@@ -56,6 +57,12 @@ POWER_UP: Final = "power_up"
 POWER_UNSURE: Final = "power_unsure"
 
 
+#: that the outlet of the heater had tripped, or was live again
+HEAT_OFF: Final = "heat_off"
+#: facts that are no records: they have no seq
+UNNUMBERED: Final = (POWER_UP, POWER_UNSURE, HEAT_OFF)
+
+
 class Fact(NamedTuple):
     """A record that was kept. `at_ms`: when it happened, as known now; `doubt`: why that can't be relied on."""
 
@@ -72,14 +79,18 @@ class Fact(NamedTuple):
         if self.stamp is None:
             return self
         dated, said = dates.of(self.stamp), self.body.get("at")
-        if dated.doubt or not isinstance(said, str):
+        if dated.doubt:  # the earliest that it can have been
+            return self._replace(at_ms=dates.between(self.stamp.boot)[0] or 0, doubt=dated.doubt)
+        if not isinstance(said, str):
             return self._replace(at_ms=dated.wall_ms, doubt=dated.doubt)
         return self._replace(at_ms=claimed(wall_ms_of(said), self.stamp, dated.wall_ms), doubt="")
 
     def latest_ms(self, dates: Dates) -> int:
         """The latest time at which it may have happened: `at_ms` is the earliest, where the clock was wrong when it was recorded."""
         said = self.body.get("at")
-        if self.stamp is None or self.doubt or not self.stamp.trusted or not isinstance(said, str):
+        if self.stamp is not None and self.doubt:
+            return dates.between(self.stamp.boot)[1] or self.at_ms
+        if self.stamp is None or not self.stamp.trusted or not isinstance(said, str):
             return self.at_ms
         claim_ms, dated_ms = wall_ms_of(said), dates.of(self.stamp).wall_ms
         before_ms = self.stamp.wall_ms - claim_ms
@@ -197,13 +208,13 @@ class Book:
         self._dated_by = 0
 
     def note_clock(self, boot: str, now: Now) -> bool:
-        """The clock showed this. True where it changes what is known of the facts' dates."""
+        """The clock showed this. True where it may change what is known of the facts' dates, also of the latest that they can have."""
         self.dates.note(boot, now)
         if self._dated_by == self.dates.version:
             return False
         self._dated_by = self.dates.version
-        before, self.facts = self.facts, [fact.redated(self.dates) for fact in self.facts]
-        return before != self.facts
+        self.facts = [fact.redated(self.dates) for fact in self.facts]
+        return True
 
     def last(self, record: str, **where: Any) -> Fact | None:
         """The counting fact of this kind that holds now and whose body agrees with `where`.
@@ -238,7 +249,7 @@ class Book:
         for fact in self.facts:
             if fact.record != record or not fact.counts or not about(fact):
                 continue
-            holds = not fact.doubt and (found is None or found.doubt or fact.at_ms >= found.at_ms)
+            holds = not fact.doubt and (found is None or fact.at_ms >= found.at_ms)
             if holds or not passed(fact):
                 found = fact
         return found
@@ -251,9 +262,8 @@ class Book:
         up = self.facts[place]
         return not any(f is test for f in self.facts[place:]) or (not up.doubt and up.at_ms > test.at_ms)
 
-    def power_up(self, stamp: Stamp, *, sure: bool = True) -> None:
-        """The machine was powered up; not `sure`: it may have been."""
-        record = POWER_UP if sure else POWER_UNSURE
+    def power_up(self, stamp: Stamp, record: str = POWER_UP) -> None:
+        """The machine was powered up; POWER_UNSURE: it may have been; HEAT_OFF: the heater's outlet tripped, or is live again."""
         self.facts = [f for f in self.facts if f.record != record]
         self.facts.append(Fact(None, record, stamp.wall_ms, {}, True, stamp).redated(self.dates))
 
@@ -266,10 +276,18 @@ class Book:
         """What somebody saw of this role that no sensor outweighs (seen.py)."""
         return seen(self.facts, self.settings, role)
 
+    def seen_off(self) -> Fact | None:
+        """The last reading by eye, in the journal, of a machine without power: it was powered up since, or will be."""
+        said = (f for f in reversed(self.facts) if f.counts and f.record == "entered_reading")
+        return next(
+            (f for f in said if f.body.get("role") == Role.MACHINE_POWER and word_of(f.body.get("value")) == "off"),
+            None,
+        )
+
     def poured_ms(self) -> int | None:
         """When the disinfectant was last topped up, but for what says `stirred`. It doesn't begin a new reuse life."""
         fact = self.last("disinfectant_top_up")
-        return None if fact is None or fact.body.get("stirred") is True else fact.at_ms
+        return None if fact is None or fact.body.get("stirred") is True else fact.latest_ms(self.dates)
 
     def last_change(self, filter_id: str) -> Fact | None:
         """The newest change of this filter: a filter_change that names it in `filters` or `filter`."""
@@ -321,7 +339,7 @@ class Book:
     def comes_after(self, one: Fact, other: Fact) -> bool:
         """Was one recorded after the other, and, as far as dates can tell, not done before it?"""
         order = [f for f in self.facts if f is one or f is other]
-        return order[-1] is one and (bool(other.doubt) or one.at_ms >= other.at_ms)
+        return order[-1] is one and one.at_ms >= other.at_ms
 
     def add(self, fact: Fact) -> Fact:
         """Keep a fact, with its date as known now. A correction takes the record it names out of the count."""
@@ -365,6 +383,7 @@ class Book:
                 is_machine_changed(fact),
                 bool(fact.body.get("stands")),
                 is_alarming(self.settings, fact.record, fact.body),
+                word_of(fact.body.get("value")) == "off",
             )
             newest.setdefault(key, deque(maxlen=FEW)).append(fact)
             if key not in latest or fact.at_ms >= latest[key].at_ms:
@@ -379,7 +398,7 @@ class Book:
     def number_next(self, seq: int) -> None:
         """Give the earliest fact that has none its seq."""
         for position, fact in enumerate(self.facts):
-            if fact.seq is None and fact.record not in (POWER_UP, POWER_UNSURE):
+            if fact.seq is None and fact.record not in UNNUMBERED:
                 self.facts[position] = fact._replace(seq=seq)
                 return
 
@@ -405,18 +424,12 @@ class Book:
     @property
     def holds(self) -> list[Fact]:
         """The holds that stand: a release recorded after one ends it, that of the same `name`, or all where it names none."""
-        standing: list[Fact] = []
-        for fact in self.facts:
-            if fact.counts and fact.record == "hold":
-                standing.append(fact)
-            elif fact.counts and fact.record == "release":
-                standing = [h for h in standing if fact.body.get("name") not in (None, h.body.get("name"))]
-        return standing
+        return holding(self.facts).holds
 
     @property
     def loss(self) -> Fact | None:
         """Entries that the journal lost, until a person has answered for them."""
-        return unconfirmed(self.facts)
+        return next(reversed(unanswered(self.facts, LOST)), None)
 
     @property
     def dropped(self) -> list[Fact]:

@@ -43,6 +43,10 @@ def daily_test(station: Station, now: Now) -> Judged:
         return by_fact(UNMET, "due: the machine was powered up since the last one", last, DO_TEST)
     if changed is not None and not book.comes_after(last, changed):
         return by_fact(UNMET, "due: the equipment was changed since the last one", changed, DO_TEST)
+    off = book.seen_off()
+    if off is not None and not book.comes_after(last, off):
+        text = f"due: {off.body.get('by', 'somebody')} saw the machine without power since the last one"
+        return by_fact(UNMET, text, off, DO_TEST)
     if now.trusted and is_test_due(last.at_ms, now.wall_ms, station.zone):
         return by_fact(UNMET, "due: none was passed today", last, DO_TEST)
     if station.outages.is_power_unsure() or (book.power_unsure and book.powered_up_since(last, POWER_UNSURE)):

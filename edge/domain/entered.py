@@ -14,11 +14,11 @@ import difflib
 from collections.abc import Iterable, Iterator, Mapping
 from typing import Any, Final
 
-from edge.domain.duties import Book, Fact
+from edge.domain.duties import HEAT_OFF, POWER_UP, Book, Fact
 from edge.domain.entries import Now
 from edge.domain.quantities import UnitError, in_kind, quantity, unit_in
 from edge.domain.readings import CONTACT_WORDS, KIND_OF, UNIT_OF, Kind, Role, Sample
-from edge.domain.seen import is_alarming, role_of
+from edge.domain.seen import is_alarming, role_of, word_of
 from edge.domain.settings import Point, Settings
 from edge.domain.validity import CAN_BE, PointWatch
 
@@ -46,6 +46,12 @@ BY_EYE_ROLES: Final = frozenset(
 )  # fmt: skip
 #: of these, roles that [not_fitted] may name though a sensor is fitted: while it is broken somebody looks
 BACKED_UP: Final = frozenset({Role.RESERVOIR_TEMPERATURE, Role.SUPPLY_PRESSURE})
+#: records after which the liquid isn't that which was read before them
+_CHANGES_LIQUID: Final[Mapping[str, str]] = {
+    "disinfectant_fill": "the reservoir was filled anew",
+    "disinfectant_top_up": "liquid was added",
+}
+COMPARE: Final = "what an instrument shows beside it is a calibration with adjust=false"
 #: what serves instead of a reading by eye of another role
 INSTEAD: Final[Mapping[Role, str]] = {
     Role.ROOM_TEMPERATURE: "give the room a point on a bus of kind entered, or coldest_room",
@@ -73,7 +79,8 @@ def entered_value(role: Role, body: Mapping[str, Any]) -> float | None:
     value, kind, unit = body.get("value"), KIND_OF[role], body.get("unit")
     if kind is Kind.CONTACT:
         words = CONTACT_WORDS[role]
-        return float(words.index(value)) if value in words else None
+        word = word_of(value)
+        return float(words.index(word)) if isinstance(word, str) and word in words else None
     try:
         if isinstance(value, str):
             return quantity(value, str(kind)) if unit is None or unit_in(value, str(kind)) == unit else None
@@ -99,7 +106,10 @@ class Entered:
         name, alarming = body.get("point"), role_of(self._book.settings, body)
         if is_alarming(self._book.settings, "entered_reading", body):
             return ""
-        if alarming is not None and self._book.seen(alarming) is not None:  # whoever says that it is over
+        if alarming is not None and (
+            entered_value(alarming, body) is None
+            or self._book.seen(alarming) is not None  # whoever says that it is over
+        ):
             return _why_no_value(alarming, body, "")
         if name is None:
             return self._why_not_by_role(body, at_ms, now)
@@ -110,7 +120,7 @@ class Entered:
         if body.get("role") not in (None, point.role):
             return f"{point.id} has not the role {body['role']!r}: name one of them"
         if not point.by_people:
-            return f"{point.id} is read by its sensor: nobody enters its readings"
+            return f"{point.id} is read by its sensor: nobody enters its readings; {COMPARE}"
         if now.trusted and now.wall_ms - at_ms > point.stale_after_ms:
             return _why_not(point, body) or "it is older than a reading of this point may be"
         return _why_not(point, body)
@@ -127,7 +137,7 @@ class Entered:
             if point is not None and point.by_people:
                 return f"{role} has a point that people read: enter it with point={point.id}"
             if point is not None:
-                return f"{point.id} is read by its sensor: nobody enters its readings"
+                return f"{point.id} is read by its sensor: nobody enters its readings; {COMPARE}"
             by_eye = ", ".join(looked_at) or "none"
             return f"nothing looks at it: [not_fitted] of the station file names {by_eye}"
         sensor = self.sensor_of(role)
@@ -168,6 +178,23 @@ class Entered:
                 found.append(Sample(name, now.mono_ms - age_ms, value))
         return found
 
+    def overtaken(self, role: Role, read: Fact) -> str:
+        """What happened to the liquid since somebody read its temperature, so that it tells nothing any more; "" where nothing did."""
+        if role is not Role.RESERVOIR_TEMPERATURE:
+            return ""
+        book = self._book
+        for record, what in _CHANGES_LIQUID.items():
+            since = book.last(record)
+            if since is not None and since.body.get("stirred") is not True and not _was_read_after(book, read, since):
+                return what
+        changed = book.machine_changed()
+        if changed is not None and not _was_read_after(book, read, changed):
+            return "the equipment was changed"
+        off = (book.last(HEAT_OFF), book.last(POWER_UP))
+        if any(fact is not None and not _was_read_after(book, read, fact) for fact in off):
+            return "the heater, or the machine, was without power"
+        return ""
+
     def point_of(self, role: Role) -> Point | None:
         """The point of this role that people read, if there is one."""
         return next((self._points[name] for name in self._by_people if self._points[name].role is role), None)
@@ -187,6 +214,10 @@ class Entered:
             return {}
         fact = self._book.last("entered_reading", point=name)
         return {} if fact is None else {"by": fact.body.get("by"), "seq": fact.seq}
+
+
+def _was_read_after(book: Book, read: Fact, other: Fact) -> bool:
+    return book.comes_after(read, other) if any(fact is read for fact in book.facts) else read.at_ms >= other.at_ms
 
 
 def _is_same(before: Fact, newest: Fact | None) -> bool:

@@ -10,6 +10,8 @@ from __future__ import annotations
 from collections.abc import Sequence
 from typing import TYPE_CHECKING, Any, Final
 
+from edge.domain.holding import holding
+
 if TYPE_CHECKING:
     from edge.domain.duties import Fact
 
@@ -28,35 +30,17 @@ def tells_of_loss(kind: str, body: dict[str, Any]) -> bool:
     return kind == "repair" and body.get("what") in ("lost", "exchanged", "unproved")
 
 
-def unconfirmed(facts: Sequence[Fact]) -> Fact | None:
-    """The newest loss that no later release has answered. Facts stand in the order of the journal."""
-    found: Fact | None = None
-    for fact in facts:
-        if fact.record == LOST:
-            found = fact
-        elif fact.record == "release" and fact.counts and answers_loss(fact.body):
-            found = None
-    return found
-
-
 def unanswered(facts: Sequence[Fact], what: str) -> list[Fact]:
     """The facts of a kind that only a release answers that names no hold and finds none: who releases a hold may not know of them."""
     found: list[Fact] = []
-    held: list[Fact] = []
-    for fact in facts:
-        if fact.record == what:
-            found.append(fact)
-        elif fact.record == "hold" and fact.counts:
-            held.append(fact)
-        elif fact.record == "release" and fact.counts:
-            found = [] if not held and answers_loss(fact.body) else found
-            held = [h for h in held if fact.body.get("name") not in (None, h.body.get("name"))]
+    if any(fact.record == what for fact in facts):
+        answers = holding(facts).answers
+        for fact in facts:
+            if fact.record == what:
+                found.append(fact)
+            elif id(fact) in answers:
+                found = []
     return found
-
-
-def answers_loss(release: Any) -> bool:
-    """A release that names a hold answers for that one only."""
-    return release.get("name") is None
 
 
 def text(loss: Fact) -> str:

@@ -7,10 +7,12 @@ first reading afterwards can tell, as "on" is what both look like.
 
 from __future__ import annotations
 
+import re
 from collections.abc import Callable, Mapping, Sequence
 from typing import TYPE_CHECKING, Any, Final
 
 from edge.domain.alarms import CHATTER_TIMES, CHATTER_WITHIN_MS
+from edge.domain.duties import HEAT_OFF, POWER_UNSURE, POWER_UP
 from edge.domain.entries import Now, Stamp
 
 if TYPE_CHECKING:
@@ -105,11 +107,10 @@ class Outages:
     def take(self, body: Mapping[str, Any], stamp: Stamp) -> None:
         """What a `power` entry says."""
         if body["what"] == "unsure":
-            self._station.book.power_up(stamp, sure=False)
+            self._station.book.power_up(stamp, POWER_UNSURE)
             return
         (self._lost.add if body["what"] == "lost" else self._lost.discard)(body["outlet"])
-        if body["machine"]:
-            self._station.book.power_up(stamp)
+        self._station.book.power_up(stamp, POWER_UP if body["machine"] else HEAT_OFF)
 
     def state(self) -> list[str]:
         """What has to survive a restart: the outlets that aren't surely live again."""
@@ -123,7 +124,7 @@ class Outages:
 def feeds_machine(outlet: str) -> bool:
     """Does an outlet feed the machine? All do but those that are named for the heater.
 
-    >>> feeds_machine("machine"), feeds_machine("reservoir-heater")
-    (True, False)
+    >>> [feeds_machine(one) for one in ("machine", "reservoir-heater", "Preheating", "theatre-2")]
+    [True, False, False, True]
     """
-    return "heat" not in outlet
+    return re.search(r"(?<!t)heat", outlet.casefold()) is None

@@ -13,6 +13,7 @@ from edge.domain.alarms import AT_LIMIT
 from edge.domain.calibration import K_CALIBRATED, combined, probability_within
 from edge.domain.counting import looks_for_leaks
 from edge.domain.cross_ceiling import Ceiling
+from edge.domain.cross_table import LOW_KPA
 from edge.domain.dropped import no_hold
 from edge.domain.duties import months_later_ms
 from edge.domain.duty_conditions import (
@@ -62,6 +63,7 @@ class Readiness:
     def __init__(self, station: Station) -> None:
         self.station = station
         self._static = Ceiling()
+        self._sunk = ""
         settings = station.settings
         self.judges: dict[str, Any] = {"free": self.free, "no_hold": partial(no_hold, station)}
         if settings.reservoir is not None:
@@ -128,7 +130,8 @@ class Readiness:
         if liquid is None:
             return Judged(
                 UNKNOWN,
-                f"the reservoir's temperature is not known: {self._why(s.reservoir_point)}",
+                f"the reservoir's temperature is not known: {self._why(s.reservoir_point)}"
+                + self._overtaken(Role.RESERVOIR_TEMPERATURE),
                 ask=self._advice(s.reservoir_point),
             )
         cold, assumed = s.cold_now(now)
@@ -359,7 +362,27 @@ class Readiness:
                 evidence_ms=at_ms,
                 ask="Mend it and read again",
             )
+        sunk = self._sunk_tap() if role is Role.SUPPLY_PRESSURE else ""
+        if sunk:
+            text = f"{here} read by {by}, but since then {sunk} rests below the least that drawing takes"
+            return Judged(UNMET, text, seq=seq, evidence_ms=at_ms, ask="Open the stop valve fully; then read again")
         return Judged(BY_EYE, f"{here} read by {by}", seq=seq, evidence_ms=at_ms)
+
+    def _sunk_tap(self) -> str:
+        """A pressure behind the supply that rests so low that the supply can't be within its limits; "" where none does."""
+        s, plan = self.station, self.station.settings.supply
+        for tap, point in s.taps.items():
+            rest = None if s.draws is None or tap == "supply" else s.draws.rest_kpa(tap)
+            if plan is None or point is None or rest is None or point in s.silence.points:
+                continue
+            if rest < plan.pressure_low_kpa - LOW_KPA:
+                return point
+        return ""
+
+    def has_tap_sunk(self) -> bool:
+        """Has it changed which pressure behind the supply rests too low? Only what is read by eye is held against it."""
+        was, self._sunk = self._sunk, self._sunk_tap()
+        return was != self._sunk
 
     def filter(self, ident: str, now: Now) -> Judged:
         """Its drop at the reference flow, and its age."""
@@ -606,8 +629,16 @@ class Readiness:
             self.station.watches[sensor].value(now.mono_ms) is not None or fact.at_ms < told.last_good_ms(sensor, now)
         ):
             return None  # the sensor answers, or has since somebody looked
+        if told.overtaken(role, fact):
+            return None
         value = entered_value(role, fact.body)
         return None if value is None else (value, fact.seq, fact.at_ms, str(fact.body.get("by", "somebody")))
+
+    def _overtaken(self, role: Role) -> str:
+        """What happened since somebody read it by eye, to be said behind that no such reading stands."""
+        fact = self.station.book.last("entered_reading", role=str(role))
+        what = "" if fact is None else self.station.entered.overtaken(role, fact)
+        return what and f"; since somebody read it {what}"
 
     def _nothing(self, role: Role) -> Judged:
         point = self.station.entered.point_of(role)
@@ -617,7 +648,9 @@ class Readiness:
             )
         if role in self.station.settings.not_fitted:
             return Judged(
-                UNKNOWN, f"no reading of {role} by eye that still stands", ask=f"Read {role} by eye and enter it"
+                UNKNOWN,
+                f"no reading of {role} by eye that still stands{self._overtaken(role)}",
+                ask=f"Read {role} by eye and enter it",
             )
         return Judged(
             UNKNOWN, f"no point has the role {role}", ask=f"Fit a point for {role}, or name it under [not_fitted]"

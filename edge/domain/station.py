@@ -46,7 +46,7 @@ from edge.domain.warmth import Warmth
 from edge.domain.water import Draw, DrawWatch
 
 #: changes when the meaning of state() changes; snapshots of another version are rebuilt from the journal
-FOLD_VERSION: Final = 8
+FOLD_VERSION: Final = 9
 #: at the latest after this everything is judged anew, whatever happened
 LOOK_AGAIN_MS: Final = 3_600_000
 #: while water is drawn, leaks are looked for so often
@@ -370,7 +370,7 @@ class Station:
     def _hear_tap(self, tap: str, value: float, mono_ms: int, now: Now) -> None:
         if self.draws is None:
             return
-        self.draws.hear_pressure(tap, value, mono_ms)
+        self._dirty |= self.draws.hear_pressure(tap, value, mono_ms)[0] and self.readiness.has_tap_sunk()
         if self.meterless is not None and self.taps[tap] == self.last_tap and self.supply_point is not None:
             supply_kpa = self.watches[self.supply_point].value(mono_ms)
             if supply_kpa is not None:
@@ -412,7 +412,7 @@ class Station:
     def _begin(self, now: Now) -> None:
         self._drafts, self.readings = [], []
         before, self._now = self._now, now
-        if self.book.note_clock(self.boot, now):
+        if self.book.note_clock(self.boot, now) or not self._begun:
             self._facts_redated(now)
         if not self._begun:
             self._begun = True

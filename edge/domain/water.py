@@ -301,7 +301,11 @@ class DrawWatch:
     @property
     def settled_kpa(self) -> float | None:
         """The supply's mean static pressure in the last quiet spell; None since a draw has begun."""
-        return self._rests["supply"].mean_kpa
+        return self.rest_kpa("supply")
+
+    def rest_kpa(self, tap: str) -> float | None:
+        """A tap's mean static pressure in the last quiet spell [kPa]; None since a draw has begun."""
+        return self._rests[tap].mean_kpa
 
     def _static_before(self, mono_ms: int) -> dict[str, float]:
         """Each tap's pressure in the last whole quiet spell before now; a draw begins, so all are forgotten."""

@@ -14,7 +14,7 @@ from math import isclose
 from typing import Any, Final
 
 from edge.domain.dropped import KIND
-from edge.domain.duties import POWER_UNSURE, POWER_UP
+from edge.domain.duties import UNNUMBERED
 from edge.domain.entries import Entry
 from edge.domain.losses import DROPPED, LOST, tells_of_loss
 from edge.store.chain import entry_of
@@ -36,7 +36,7 @@ def invented(state: Mapping[str, Any], entry_at: Callable[[int], Entry | None]) 
     """The first fact of a state that the journal doesn't have, in words; "" where there is none."""
     for fact in state.get("facts", []):
         seq, record, _, body, counts = fact[:5]
-        if seq is None and record in (POWER_UP, POWER_UNSURE):
+        if seq is None and record in UNNUMBERED:
             continue  # from an entry that is no record; one that is invented makes nothing ready
         entry = entry_at(seq) if type(seq) is int else None
         if entry is None or not _is_so(entry, record, body, counts):
@@ -50,9 +50,8 @@ def _is_so(entry: Entry, record: Any, body: Any, counts: Any) -> bool:
     if record == DROPPED:
         return entry.kind == KIND and entry.body == body
     said = entry.kind == "record" and entry.body.get("record") == record and entry.body == body
-    return said and (
-        not counts or entry.body.get("counts") is True
-    )  # a correction may end its counting, nothing begin it
+    did_count = entry.body.get("counts") is True or entry.body.get("stands") is True
+    return said and (not counts or did_count)  # a correction may end its counting, nothing begin it
 
 
 def left_out(state: Mapping[str, Any], conn: sqlite3.Connection, up_to: int) -> str:

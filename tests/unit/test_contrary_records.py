@@ -6,6 +6,7 @@ published source. Dates are written as ISO 8601 has them.
 
 from __future__ import annotations
 
+from dataclasses import replace
 from typing import Any
 
 import pytest
@@ -14,6 +15,7 @@ from edge.domain.entries import rfc3339, wall_ms_of
 from edge.domain.errors import RecordRefused
 from edge.domain.forms import last_day, refuse
 from edge.domain.station import Station
+from edge.store.fold_check import invented
 from tests.unit.stations import HOUR, Driver, kept, ready
 
 MINUTE = 60_000
@@ -187,6 +189,32 @@ def test_a_filter_that_was_looked_at_and_failed_is_not_met_until_it_is_changed()
     driver.run(60)
     kept(driver, "filter_change", filters=["coarse"])
     assert "failed" not in driver.condition("filter:coarse")["text"]
+
+
+@pytest.mark.parametrize("name", ["Fine", "fien", "final"])
+def test_a_filter_that_failed_by_a_name_that_nothing_has_is_no_ready(name: str) -> None:
+    driver = ready()
+    body = kept(driver, "service", filter=name, passed=False)
+    assert not body["counts"] and "no such filter" in body["why_not"] and state(driver, "no_hold") == "unmet"
+    assert kept(driver, "release")["counts"] and state(driver, "no_hold") == "met"
+
+
+def test_a_filter_changed_while_the_station_file_has_none_owes_a_treatment_once_it_asks_for_one() -> None:
+    driver = ready()
+    settings = driver.station.settings
+    driver.station = Station(replace(settings, filters=()), driver.boot, driver.station.state())
+    kept(driver, "filter_change", filters=["fine"])
+    assert state(driver, "water_path_treatment") == "unmet"
+    driver.station = Station(settings, driver.boot, driver.station.state())
+    assert state(driver, "water_path_treatment") == "unmet"
+
+
+def test_a_snapshot_with_a_record_that_binds_though_it_does_not_count_is_no_forgery() -> None:
+    driver = ready()
+    body = kept(driver, "filter_change", filters=["fien"])
+    assert body["stands"] and not body["counts"]
+    entries = {entry.seq: entry for entry in driver.said}
+    assert invented(driver.station.state(), entries.get) == ""
 
 
 def test_a_service_that_failed_and_that_nothing_looks_at_says_so() -> None:

@@ -95,3 +95,37 @@ def test_a_long_chain_is_followed_to_its_end(monkeypatch: pytest.MonkeyPatch) ->
     assert book.is_held
     asked = {"record": "correction", "by": "B", "of": 1}
     assert "only A" in judge(book, "correction", MONDAY, asked, Now(0, MONDAY, True))
+
+
+def test_a_hold_that_was_given_back_was_not_released_while_it_was_taken_back() -> None:
+    driver = ready()
+    kept(driver, "hold", by="A", why="culture")
+    first = seq_of(driver)
+    assert corrected(driver, "A", first)["counts"]
+    taken_back = seq_of(driver)
+    kept(driver, "hold", by="A", why="noise")
+    assert kept(driver, "release", by="A")["counts"] and state(driver, "no_hold") == "met"
+    assert corrected(driver, "B", taken_back)["counts"]
+    assert state(driver, "no_hold") == "unmet" and "culture" in driver.condition("no_hold")["text"]
+    assert kept(driver, "release", by="A")["counts"] and state(driver, "no_hold") == "met"
+
+
+def test_a_hold_that_was_released_does_not_come_back_with_the_correction_of_its_correction() -> None:
+    driver = ready()
+    kept(driver, "hold", by="A", why="culture")
+    first = seq_of(driver)
+    kept(driver, "release", by="A")
+    corrected(driver, "A", first)
+    corrected(driver, "A")
+    assert state(driver, "no_hold") == "met"
+
+
+def test_a_release_that_found_a_hold_answers_for_no_failure_behind_it_though_the_hold_is_taken_back_later() -> None:
+    driver = ready()
+    kept(driver, "outlet_test", of="pump", passed=False)
+    kept(driver, "hold", by="A", why="culture")
+    hold = seq_of(driver)
+    kept(driver, "release", by="A")
+    assert state(driver, "no_hold") == "unmet"
+    assert corrected(driver, "A", hold)["counts"] and state(driver, "no_hold") == "unmet"
+    assert kept(driver, "release", by="A")["counts"] and state(driver, "no_hold") == "met"

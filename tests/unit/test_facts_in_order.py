@@ -64,6 +64,49 @@ def test_the_bench_is_ready() -> None:
     assert bench().verdict() == "ready"
 
 
+class TestWhatHappenedInABootWithoutADate:
+    """Between the last dated boot before it and the first one after it, whatever its own clock showed."""
+
+    @pytest.mark.parametrize("state", [False, True])
+    @pytest.mark.parametrize(
+        ("record", "body", "fine", "said", "condition"),
+        [
+            ("daily_test", {"passed": False}, "daily_test", {"passed": True}, "daily_test"),
+            ("outlet_test", {"of": "heater", "passed": False}, "outlet_test", {"of": "heater", "passed": True}, "outlet:heater"),
+            ("entered_reading", {"role": "leak", "value": "wet"}, "entered_reading", {"role": "leak", "value": "dry"}, "no_leak"),
+            ("hold", {"why": "culture"}, "release", {}, "no_hold"),
+        ],
+    )  # fmt: skip
+    def test_it_is_not_lifted_by_what_is_dated_before_that_boot(
+        self, record: str, body: dict[str, Any], fine: str, said: dict[str, Any], condition: str, state: bool
+    ) -> None:
+        made = bench()
+        before = rfc3339(made.wall_ms - 20 * MINUTE)
+        made.start_again("boot-2", wall_ms=wall_ms_of("1970-01-01T00:00:20Z"), trusted=False)
+        made.run(60)
+        made.record(record, **body)
+        made.start_again("boot-3", wall_ms=MONDAY + HOUR, state=state)
+        made.run(60)
+        assert made.state_of(condition)[0] == "unmet"
+        made.record(fine, **said, at=before)
+        made.run(5)
+        assert made.state_of(condition)[0] == "unmet"
+        made.record(fine, **said)
+        made.run(90)
+        assert made.state_of(condition)[0] == "met"
+
+    def test_liquid_that_was_added_then_may_have_been_added_just_now(self) -> None:
+        made = bench()
+        made.start_again("boot-2", wall_ms=wall_ms_of("1970-01-01T00:00:20Z"), trusted=False)
+        made.run(60)
+        made.record("disinfectant_top_up", litres=3)
+        made.start_again("boot-3", wall_ms=MONDAY + HOUR)
+        made.run(300)
+        assert "topped up" in made.state_of("reservoir")[1]
+        made.run(1800)
+        assert made.state_of("reservoir")[0] == "met"
+
+
 class TestWhatBinds:
     @pytest.mark.parametrize("state", [False, True])
     def test_a_hold_dated_before_an_earlier_release_holds(self, state: bool) -> None:

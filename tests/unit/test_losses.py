@@ -110,6 +110,20 @@ def test_a_hold_placed_after_the_loss_still_holds() -> None:
     told(driver, **LOST)
     driver.record("hold", why="failed culture")
     assert driver.verdict() == "not_ready"
-    driver.record("release")
+    driver.record("release")  # of the hold: who releases it may not know of the loss behind it
     drawn(driver)
+    assert driver.verdict() == "unknown" and driver.condition("no_hold")["state"] == "unknown"
+    driver.record("release")
+    driver.run(5)
     assert driver.verdict() == "ready"
+
+
+def test_a_release_of_a_hold_answers_for_no_loss_though_the_hold_is_taken_back_later() -> None:
+    driver = ready()
+    told(driver, **LOST)
+    driver.record("hold", why="failed culture")
+    hold = next(e.seq for e in reversed(driver.said) if e.kind == "record")
+    driver.record("release")
+    assert driver.record("correction", of=hold)[0].body["counts"]
+    driver.run(5)
+    assert driver.condition("no_hold")["state"] == "unknown"

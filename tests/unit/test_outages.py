@@ -113,6 +113,16 @@ def test_the_heaters_outlet_makes_no_test_due() -> None:
     assert made.state_of("daily_test")[0] == "met"
 
 
+def test_an_outlet_of_a_theatre_is_no_heaters() -> None:
+    assert BOTH.points[-1].of == "machine"
+    made = Bench(replace(BOTH, points=(*BOTH.points[:-1], replace(BOTH.points[-1], of="theatre"))))
+    made.run(30, LIVE)
+    made.duties_done()
+    made.run(10, LIVE | {"machine-outlet": 1.0})
+    made.run(60, LIVE)
+    assert made.state_of("daily_test")[0] == "unmet"
+
+
 def silent(made: Driver, seconds: float) -> None:
     made.run(seconds, {name: value for name, value in LIVE.items() if name != "power"})
 

@@ -9,6 +9,7 @@ import pytest
 from edge.domain.duties import Book
 from edge.domain.readings import Role
 from edge.domain.settings import Settings
+from edge.domain.station import Station
 from tests.unit.stations import DRAWING, HOUR, POINTS, QUIET, SETTINGS, point
 from tests.unit.test_facts_in_order import MINUTE, Bench, rfc3339
 
@@ -96,3 +97,49 @@ def test_hundreds_of_records_later_it_is_still_wet() -> None:
     for _ in range(Book.MOST + 10):
         made.record("note", text="all quiet")
     assert made.state_of("no_leak")[0] == "unmet"
+
+
+@pytest.mark.parametrize(
+    "body",
+    [
+        {"role": "leak", "value": "Wet"},
+        {"role": "leak", "value": " wet. "},
+        {"role": "laek", "value": "wet"},
+        {"point": "trai", "value": "WET"},
+        {"role": "machine_power", "value": "wet"},
+    ],
+)
+def test_wet_is_wet_however_it_is_written_and_whatever_it_names(body: dict[str, str]) -> None:
+    made = ready(TRAY)
+    assert made.record("entered_reading", **body)[0].body["counts"]
+    assert made.state_of("no_leak")[0] == "unmet"
+    made.record("entered_reading", role="outlet_protection", value="ok")  # of something else
+    assert made.state_of("no_leak")[0] == "unmet"
+    made.record("entered_reading", role="leak", value="Dry")
+    made.run(5, QUIET | {"tray": 0.0})
+    assert made.state_of("no_leak")[0] == "met"
+
+
+def test_a_word_that_is_none_is_said() -> None:
+    (answer, *_) = ready(SETTINGS).record("entered_reading", role="leak", value="damp")
+    assert not answer.body["counts"] and "neither dry or wet" in answer.body["why_not"]
+
+
+@pytest.mark.parametrize("renamed", [True, False])
+@pytest.mark.parametrize(
+    "point_id, value, ident", [("tray", "wet", "no_leak"), ("heater-outlet", "tripped", "outlet:heater")]
+)
+def test_what_somebody_saw_at_a_point_stays_so_when_the_point_has_another_name_or_goes(
+    point_id: str, value: str, ident: str, renamed: bool
+) -> None:
+    made = ready(TRAY)
+    made.record("entered_reading", point=point_id, value=value)
+    kept = made.station.state()
+    others = tuple(p for p in TRAY.points if p.id != point_id)
+    gone = next(p for p in TRAY.points if p.id == point_id)
+    points = (*others, replace(gone, id="another")) if renamed else others
+    made.station = Station(replace(TRAY, points=points), made.boot, kept)
+    quiet = {n: v for n, v in (QUIET | {"tray": 0.0, "another": 0.0}).items() if n in made.station.watches}
+    made.run(60, quiet)
+    found = ident if renamed or ident == "no_leak" else "no_hold"
+    assert made.state_of(found)[0] == "unmet"

@@ -109,3 +109,96 @@ def test_the_station_file_names_it_under_not_fitted() -> None:
     assert plan.settings.not_fitted[Role.RESERVOIR_TEMPERATURE] == HOUR // 2
     with pytest.raises(config.UnusableInputs, match="is measured by point"):
         config.loads(text.replace("[not_fitted]", '[not_fitted]\nsupply_flow = "30 min"'), Path("s.toml"))
+
+
+UNFITTED = replace(
+    LOOKED_AT,
+    points=tuple(p for p in SETTINGS.points if p.role is not Role.RESERVOIR_TEMPERATURE),
+    not_fitted={Role.RESERVOIR_TEMPERATURE: 6 * HOUR},
+)
+
+
+def without_probe(fitted: bool) -> Bench:
+    """READY by a thermometer that somebody read."""
+    if fitted:
+        made = ready()
+        made.run(60, NO_PROBE)
+    else:
+        made = Bench(UNFITTED)
+        made.run(130, NO_PROBE)
+        made.duties_done()
+        made.run(60, {name: value for name, value in DRAWING.items() if name != "reservoir"})
+        made.run(300, NO_PROBE, every_s=5)
+    assert read(made) == "" and made.verdict() == "ready"
+    made.run(10, NO_PROBE)
+    return made
+
+
+@pytest.mark.parametrize("fitted", [True, False], ids=["broken", "not fitted"])
+@pytest.mark.parametrize(
+    ("record", "body", "what"),
+    [
+        ("disinfectant_fill", {"litres": 11}, "filled anew"),
+        ("disinfectant_top_up", {"litres": 3}, "liquid was added"),
+        ("equipment_change", {"what": "loaner"}, "equipment was changed"),
+    ],
+)
+def test_a_temperature_read_before_other_liquid_came_tells_nothing_of_it(
+    fitted: bool, record: str, body: dict[str, object], what: str
+) -> None:
+    made = without_probe(fitted)
+    made.record(record, **body)
+    state, text = made.state_of("reservoir")
+    assert state == "unknown" and what in text and made.verdict() != "ready"
+    assert read(made) == "" and made.state_of("reservoir")[0] == "by_eye"
+    made.record("disinfectant_top_up", litres=1, stirred=True)
+    assert made.state_of("reservoir")[0] == "by_eye"
+
+
+@pytest.mark.parametrize("again", ["on", "from the state", "folded anew"])
+@pytest.mark.parametrize("off", ["heater-outlet", "power"])
+def test_a_temperature_read_before_the_heater_was_without_power_tells_nothing(off: str, again: str) -> None:
+    made = without_probe(False)
+    made.run(3600, NO_PROBE | {off: 1.0 if off == "heater-outlet" else 0.0}, every_s=5)
+    made.run(30, NO_PROBE)
+    if again != "on":
+        made.start_again(state=again == "from the state")
+        made.run(30, NO_PROBE)
+    state, text = made.state_of("reservoir")
+    assert state == "unknown" and "without power" in text
+    assert read(made) == "" and made.state_of("reservoir")[0] == "by_eye"
+
+
+def test_a_gauge_read_by_eye_is_outdone_by_pressures_behind_it_that_rest_too_low() -> None:
+    made = ready()
+    made.run(60, NO_GAUGE)
+    assert read(made, "supply_pressure", "46 psi") == "" and made.state_of("pressure")[0] == "by_eye"
+    made.run(300, NO_GAUGE | {"between": 0.0, "filtered": 0.0})
+    state, text = made.state_of("pressure")
+    assert state == "unmet" and "between rests below" in text
+    assert [e.body["to"] for e in made.said if e.kind == "verdict"][-1] == "not_ready"
+    made.run(300, NO_GAUGE)
+    assert made.state_of("pressure")[0] == "by_eye" and made.verdict() == "ready"
+
+
+@pytest.mark.parametrize("again", ["on", "from the state", "folded anew"])
+def test_a_machine_that_somebody_saw_without_power_owes_its_test(again: str) -> None:
+    unheard = tuple(p for p in SETTINGS.points if p.role is not Role.MACHINE_POWER)
+    quiet = {name: value for name, value in QUIET.items() if name != "power"}
+    made = Bench(replace(SETTINGS, points=unheard, not_fitted={Role.MACHINE_POWER: 12 * HOUR}))
+    made.run(130, quiet)
+    made.duties_done()
+    made.run(60, {name: value for name, value in DRAWING.items() if name != "power"})
+    made.run(600, quiet, every_s=5)
+    assert read(made, "machine_power", "on") == "" and made.verdict() == "ready"
+    made.run(60, quiet)
+    assert read(made, "machine_power", "Off") == "" and made.verdict() == "not_ready"
+    made.run(60, quiet)
+    assert read(made, "machine_power", "on") == ""
+    if again != "on":
+        made.start_again(state=again == "from the state")
+    state, text = made.state_of("daily_test")
+    assert state == "unmet" and "saw the machine without power" in text
+    made.run(5, quiet)
+    made.record("daily_test", passed=True)
+    assert made.state_of("daily_test")[0] == "met"

@@ -5,8 +5,11 @@ from __future__ import annotations
 import json
 from typing import Any
 
+import pytest
+
 from edge.domain.station import Station
-from tests.unit.stations import DRAWING, QUIET, SETTINGS, Driver
+from tests.unit.stations import DRAWING, HOUR, QUIET, SETTINGS, Driver
+from tests.unit.test_facts_in_order import bench
 
 
 def ready_station() -> Driver:
@@ -71,3 +74,18 @@ def test_a_restart_forgets_no_top_up() -> None:
         again.station = station
         again.run(300, QUIET)
         assert "topped up" in again.condition("reservoir")["text"]
+
+
+@pytest.mark.parametrize("again", ["on", "from the state", "folded anew"])
+def test_a_clock_that_is_set_ahead_mixes_nothing(again: str) -> None:
+    driver = bench()
+    driver.run(400, QUIET)
+    driver.record("disinfectant_top_up", litres=3)
+    driver.set_clock(6 * HOUR)
+    if again != "on":
+        driver.start_again(state=again == "from the state")
+    driver.run(300, QUIET)
+    state, text = driver.state_of("reservoir")
+    assert state == "unmet" and "topped up" in text
+    driver.run(1700, QUIET)
+    assert driver.state_of("reservoir")[0] == "met"
