@@ -32,14 +32,11 @@ from edge.config_tables import (
     Table,
     WaterPathTreatmentTable,
 )
+from edge.domain.catalogue import CATALOGUE
 from edge.domain.readings import Role
 
 #: alarms by their id without what follows ':'
-ALARM_IDS: Final = (
-    "reservoir_cold", "reservoir_hot", "not_heating", "heating_weak", "late_for_first_case", "pressure_low", "pressure_high",
-    "static_high", "static_low", "flow_low", "flow_high", "outlet_tripped", "outlet_test_failed", "leak", "filter_due", "filter_fell",
-    "silent", "bus_lost", "duty_due", "hold", "disk_low", "store", "clock_untrusted", "untold",
-)  # fmt: skip
+ALARM_IDS: Final = tuple(CATALOGUE)
 
 Standing = Annotated[float, Is("not_fitted")]
 ADAPTERS_GROUP: Final = "warmwell.adapters"

@@ -27,7 +27,7 @@ const CONTACTS = { outlet_protection: ["ok", "tripped"], leak: ["dry", "wet"], m
 const ALARMS = {
   reservoir_cold: "Reservoir cold", reservoir_hot: "Reservoir hot", not_heating: "Not heating", heating_weak: "Heating weak",
   late_for_first_case: "Late for the first case", pressure_low: "Pressure low", pressure_high: "Pressure high",
-  static_high: "Static pressure high", flow_low: "Flow low", flow_high: "Flow high", outlet_tripped: "Outlet tripped:",
+  static_high: "Static pressure high", static_low: "Static pressure low", flow_low: "Flow low", flow_high: "Flow high", outlet_tripped: "Outlet tripped:",
   outlet_test_failed: "Outlet test failed:", leak: "Leak",
   filter_due: "Filter due:", filter_fell: "Filter's drop fell:", silent: "Sensor silent:", bus_lost: "Bus lost:", duty_due: "Due:",
   hold: "Hold", disk_low: "Disk nearly full", store: "Store can't be relied on", clock_untrusted: "Clock not trusted", untold: "Nobody could be told",
