@@ -12,8 +12,8 @@ from edge.config_bounds import ROLES
 from edge.domain.alarms import State
 from edge.domain.catalogue import CATALOGUE
 from edge.domain.phases import Phase
-from edge.domain.readings import CONTACT_WORDS, KIND_OF, Kind, Quality, Role
 from edge.domain.readiness import Readiness
+from edge.domain.readings import CONTACT_WORDS, KIND_OF, Kind, Quality, Role
 from edge.domain.station import Station
 from tests.unit.stations import SETTINGS
 
