@@ -198,6 +198,14 @@ def open_files() -> int:
     return len(os.listdir("/proc/self/fd"))
 
 
+def _streams(url: str) -> int | None:
+    """How many streams /health counts; None where a busy machine keeps it waiting for too long."""
+    try:
+        return int(client.get(url, "/health")["streams"])
+    except WarmwellError:
+        return None
+
+
 def test_it_stops_within_three_seconds_with_ten_streams_open_one_of_them_suspended() -> None:
     running = Running()
     before = threading.active_count()
@@ -214,7 +222,7 @@ def test_it_stops_within_three_seconds_with_ten_streams_open_one_of_them_suspend
         half.sendall(b"GET /api/1/ver")
         for stream in streams:
             read_until(stream, b'"n":299')
-        assert client.get(running.url, "/health")["streams"] == 10
+        until(lambda: _streams(running.url) == 10, "ten streams counted", 60)
         began = time.monotonic()
         running.server.stop()
         took_s = time.monotonic() - began

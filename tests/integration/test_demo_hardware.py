@@ -130,12 +130,15 @@ def test_an_unplugged_device_turns_only_its_points_bad_and_they_come_back(
 
 
 @pytest.mark.slow
-def test_with_all_plugs_back_the_station_is_ready(mornings: dict[str, Played]) -> None:
+def test_with_all_plugs_back_only_the_machine_s_power_is_asked_for(mornings: dict[str, Played]) -> None:
     verdicts = [line for line in mornings["pulled"].lines if line["type"] == "verdict"]
-    assert verdicts[-1]["verdict"] == "ready"
+    states = {c["id"]: (c["state"], c["text"]) for c in verdicts[-1]["conditions"]}
+    state, text = states.pop("daily_test")
+    # six minutes without its power contact: nobody knows whether the machine was powered up, which makes a test due
+    assert state == "unknown" and "whether the machine was powered up" in text
+    assert {state for state, _ in states.values()} <= {"met", "by_eye"}
     changes = [change[1] for change in mornings["pulled"].verdicts()]
-    # what decides is missed while it is away: lines carries outlets, flow and power, panel the pressure that draws are judged by
-    assert changes == ["not_ready", "ready", "unknown", "ready", "unknown", "ready"]
+    assert changes == ["not_ready", "ready", "unknown"]  # lines carries outlets, flow and power
 
 
 def test_faster_than_devices_can_be_read_it_reads_them_less_often_and_says_so(tmp_path: Path) -> None:
