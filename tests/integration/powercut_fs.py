@@ -320,10 +320,10 @@ def powercut_mount(
 
     `content`: a folder whose files are on the disk from the beginning: what an earlier boot left.
 
-    >>> with powercut_mount() as disk:                  # doctest: +SKIP
-    ...     start_a_daemon(disk.folder)
-    ...     disk.cut()
-    >>> start_a_daemon(disk.backing)                    # doctest: +SKIP
+        with powercut_mount() as disk:
+            start_a_daemon(disk.folder)
+            disk.cut()
+        start_a_daemon(disk.backing)
     """
     box = Path(tempfile.mkdtemp(prefix="powercut-", dir=above))
     backing, folder = box / "disk", box / "mounted"
