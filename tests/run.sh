@@ -25,7 +25,7 @@ if [ $# -gt 0 ]; then
     status=$?
 else
     # Many tests wait: two workers take a file at a time.
-    run --numprocesses 2 --dist loadfile
+    run --numprocesses 2 --dist loadfile --no-loadscope-reorder
     status=$?
 fi
 if [ ${#faults[@]} -gt 0 ]; then
