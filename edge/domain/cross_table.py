@@ -169,7 +169,7 @@ FALLS_KPA: Final = 20.0
 #: a draw of less than this share of the least flow, or of the reference, tells nothing of what it takes
 NEAR_FLOW: Final = 0.6
 #: a stage that takes less than this, or than this share of its limit, takes nothing
-NOTHING_KPA: Final = 1.4
+NOTHING_KPA: Final = 1.8
 NOTHING_SHARE: Final = 0.05
 #: a drop between draws that lasts so long is one
 DROP_FROM_MS: Final = 180_000
