@@ -30,6 +30,7 @@ from edge.domain.cross_table import (
     ALIKE_MS,
     ALIKE_SHARE,
     ALONG_KPA,
+    ASSUMED_ROOM_C,
     CHECKS,
     COOLER_BY_K,
     DROP_FROM_MS,
@@ -64,14 +65,10 @@ from edge.domain.wording import age_text
 FALLS: Final = 3
 #: a meter that was doubted wrongly (they were a neighbour's) is doubted after twice as many the next time, and at most so many
 FALLS_AT_MOST: Final = 24
-#: where neither a room point nor a coldest room is given
-ASSUMED_ROOM_C: Final = 18.0
 #: so many different values show that a probe isn't stuck
 MOVES: Final = 3
 #: a liquid this near to its room may rest there [K]
 FAR_FROM_ROOM_K: Final = 5.0
-
-
 #: no hose holds so much water that it could flow back with more than this share of what a draw loses over the filters
 BACK_SHARE: Final = 0.5
 #: so often the pressure at rest is held against the last draw's
@@ -125,9 +122,8 @@ class Contradictions:
         self._alike_ms: int | None = None  # since when one that did agrees with them again
         self._lets_go = False  # the last tap loses its pressure at rest, and shows it in draws
         self._holds_ms: int | None = None  # since when it has held it
-        self._drop_kpa: float | None = (
-            None  # what the filters took then, and what they did when the meter had shown a draw since
-        )
+        # what the filters took then, and what they did when the meter had shown a draw since
+        self._drop_kpa: float | None = None
         self._proved_kpa: float | None = None
         self._drop_ms: int | None = None  # since when the filters take pressure though the meter is still
         self._low_ms: int | None = None  # since when the static pressure is too low
@@ -196,11 +192,12 @@ class Contradictions:
                 "frozen", [point], f"{point} is frozen: still for {still}, never before for longer than {longest}"
             )
         if point in self._swings:
-            if self._in_cycle(mono_ms):
+            in_cycle = self._in_cycle(mono_ms)
+            if in_cycle:
                 stills.unheld(mono_ms)
             if point in self.doubts.get("unmoved", {}):
                 self._look_whether_it_moves(point, value)
-            self._look_at_swings(point, value, mono_ms)
+            self._look_at_swings(point, value, in_cycle, mono_ms)
             if self._liquid is not None:
                 self._liquid.hear(point, value, mono_ms)
 
@@ -239,10 +236,10 @@ class Contradictions:
             if point in self._stills:
                 self._stills[point].disown()
 
-    def _look_at_swings(self, point: str, value: float, mono_ms: int) -> None:
+    def _look_at_swings(self, point: str, value: float, in_cycle: bool, mono_ms: int) -> None:
         swings, raw, doubted = self._swings[point], self._watches[point].raw, point in self.doubts.get("toggling", {})
         seen = value if raw is None else raw
-        if not doubted and self._in_cycle(mono_ms):
+        if not doubted and in_cycle:
             swings.pause(seen, mono_ms)
         elif swings.hear(seen, mono_ms, doubted):
             if doubted:
@@ -620,8 +617,7 @@ class Contradictions:
         self, points: Sequence[str], doubt: tuple[str, str] | None, cause: str, check: str = OTHER, names: Sequence[str] = ()
     ) -> None:  # fmt: skip
         """These points have come to be doubted, or no longer are (None). `names`: all that the row rests on, where that is more."""
-        body = {"check": check, "points": list(points), "what": "ended" if doubt is None else "began", "cause": cause}
-        body |= {"advice": "" if doubt is None else doubt[1]}
+        body = _change(points, doubt, cause, check)
         if names:
             body["beside"] = [name for name in names if name not in points]
         self._tell(body)
@@ -634,15 +630,8 @@ class Contradictions:
         row = CHECKS["unmoved"]
         for point in self._swings:
             self._shown.pop(point, None)
-            self.take(
-                {
-                    "check": "unmoved",
-                    "points": [point],
-                    "what": "began",
-                    "cause": f"{point} {row.says}",
-                    "advice": row.advice,
-                }
-            )
+            cause = f"{point} {row.says}"
+            self.take(_change([point], (cause, row.advice), cause, "unmoved"))
 
     def _look_whether_it_moves(self, point: str, value: float) -> None:
         """One that is stuck may toggle between two values."""
@@ -685,4 +674,10 @@ class Contradictions:
         """Take back what state() gave."""
         for check, of in state.items():
             for point, (cause, advice) in of.items():
-                self.take({"check": check, "points": [point], "what": "began", "cause": cause, "advice": advice})
+                self.take(_change([point], (cause, advice), cause, check))
+
+
+def _change(points: Sequence[str], doubt: tuple[str, str] | None, cause: str, check: str) -> dict[str, Any]:
+    """The body of an entry: these points have come to be doubted, or no longer are (None)."""
+    what, advice = ("ended", "") if doubt is None else ("began", doubt[1])
+    return {"check": check, "points": list(points), "what": what, "cause": cause, "advice": advice}

@@ -11,6 +11,8 @@ from __future__ import annotations
 from collections import deque
 from typing import Final
 
+from edge.domain.cross_table import GAP_MS
+
 _MIN: Final = 60_000
 #: it is at rest so long after water ran, or the liquid was away
 RESTS_MS: Final = 240 * _MIN
@@ -22,7 +24,6 @@ LASTS_MS: Final = 30 * _MIN
 BAND_K: Final = 1.0
 AGAIN_MS: Final = 10 * _MIN
 LOOK_MS: Final = _MIN
-GAP_MS: Final = 300_000
 
 
 class Resting:

@@ -5,6 +5,7 @@ from __future__ import annotations
 from collections.abc import Mapping, Sequence
 
 from edge.domain.cross_table import (
+    ALIKE_KPA,
     FALLS_KPA,
     HARDLY_KPA,
     NOTHING_KPA,
@@ -17,9 +18,6 @@ from edge.domain.evidence import LIVE_FROM
 from edge.domain.filters import GAINS_AT_MOST_KPA
 from edge.domain.train import Train
 from edge.domain.water import Draw, Mean
-
-#: two readings are alike to the last digit
-_ALIKE_KPA = 1e-6
 
 
 def exchanged(pressures: Sequence[tuple[str, float | None]]) -> frozenset[str]:
@@ -62,8 +60,8 @@ def blind_gauges(draw: Draw, taps: Mapping[str, str]) -> tuple[bool, list[str]]:
 def _is_still(mean: Mean, fell_kpa: float, falls: bool) -> bool:
     """Did this gauge not move, though another did? `falls`: by far more than noise."""
     spread = mean.most - mean.least
-    if spread <= _ALIKE_KPA:  # its steps may be wide
-        return abs(fell_kpa) <= _ALIKE_KPA and mean.n >= STILL_READINGS
+    if spread <= ALIKE_KPA:  # its steps may be wide
+        return abs(fell_kpa) <= ALIKE_KPA and mean.n >= STILL_READINGS
     return falls and spread <= HARDLY_KPA and abs(fell_kpa) <= HARDLY_KPA
 
 

@@ -12,13 +12,12 @@ from itertools import pairwise
 from math import sqrt
 from typing import Final
 
+from edge.domain.cross_table import GAP_MS
 from edge.domain.robust import median
 
 LEVEL_MS: Final = 10_000
 #: so far back is looked for what it fell from, or rose from
 LOOK_MS: Final = 240_000
-#: in a longer silence the liquid may have gone and come back
-GAP_MS: Final = 300_000
 #: a fall is no less than this, so many times the noise, and so many steps
 FALL_K: Final = 0.4
 NOISES: Final = 4.0

@@ -14,6 +14,7 @@ from typing import Any, Final
 from edge.domain.cross_jumps import Jump, Jumps, heats_k_per_s
 from edge.domain.cross_levels import Levels
 from edge.domain.cross_restless import SWING_K, Restless
+from edge.domain.cross_table import ASSUMED_ROOM_C
 from edge.domain.cross_unheated import DISTURBED_MS, LEAST_SIGMAS, SETTLES_MS, Seen, Unheated
 from edge.domain.outages import feeds_machine
 from edge.domain.readings import Role
@@ -26,7 +27,6 @@ from edge.domain.wording import age_text
 COOLS_SIGMAS: Final = 1.3
 #: above a room that isn't read a warm liquid may be by so much [K]
 ABOVE_K: Final = 20.0
-ASSUMED_ROOM_C: Final = 18.0
 #: what was recorded so shortly before explains a jump: somebody may write it down first
 EXPLAINS_MS: Final = 3_600_000
 #: a rise of more than this is told as one [K]

@@ -9,6 +9,8 @@ from __future__ import annotations
 from collections import deque
 from typing import Final
 
+from edge.domain.cross_table import GAP_MS
+
 SWING_K: Final = 2.0
 #: so many turns within so long, or within so many readings
 TURNS: Final = 8
@@ -16,7 +18,6 @@ WITHIN_MS: Final = 120_000
 READINGS: Final = 12
 #: without a turn for so long it is quiet again
 QUIET_MS: Final = 300_000
-GAP_MS: Final = 300_000
 
 
 class Restless:

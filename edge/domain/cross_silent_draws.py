@@ -4,17 +4,14 @@ from __future__ import annotations
 
 from typing import Final
 
-from edge.domain.cross_table import ALONG_KPA
+from edge.domain.cross_table import ALONG_KPA, NEW_LEVEL_MS, REST_MS
 
 #: a draw takes more than a few psi from the supply's static pressure
 FALL_KPA: Final = 20.0
-#: a shorter fall may be a neighbour's tap, a longer one a new level of the building's supply
+#: a shorter fall may be a neighbour's tap
 FALL_FROM_MS: Final = 30_000
-FALL_UNTIL_MS: Final = 20 * 60_000
 #: falls longer ago than this count no more
 WITHIN_MS: Final = 12 * 3_600_000
-#: the static pressure follows the building's slow changes with this time constant
-REST_MS: Final = 60_000.0
 
 
 class SilentDraws:
@@ -73,7 +70,7 @@ class SilentDraws:
         assert self._fell_ms is not None
         lasted_ms = mono_ms - self._fell_ms
         if kpa <= rest - FALL_KPA / 2:
-            if lasted_ms > FALL_UNTIL_MS:
+            if lasted_ms > NEW_LEVEL_MS:
                 self._begin(kpa)
             elif train_kpa is not None and self._rest_drop_kpa is not None:
                 self._moved_kpa += train_kpa - self._rest_drop_kpa

@@ -14,6 +14,7 @@ from collections import deque
 from math import inf
 from typing import Final
 
+from edge.domain.cross_table import GAP_MS
 from edge.domain.robust import median
 
 #: a swing goes so many steps of the probe and more; noise goes two
@@ -32,8 +33,6 @@ PATIENCE_AT_MOST: Final = 8
 READINGS: Final = 60
 #: turns that came so shortly before a cycle was recognised are its own
 CYCLES_MS: Final = 300_000
-#: in a longer silence the liquid may have gone and come back
-GAP_MS: Final = 300_000
 
 
 class Swings:

@@ -153,6 +153,15 @@ CHECKS: Final[Mapping[str, Check]] = MappingProxyType(
     }
 )  # fmt: skip
 
+#: in a longer silence of a thermometer its liquid, or its room, may have gone and come back
+GAP_MS: Final = 300_000
+#: a room of which neither a reading nor the station file tells
+ASSUMED_ROOM_C: Final = 18.0
+#: the static pressure follows the building's slow changes with this time constant; apart from it for longer is a new level
+REST_MS: Final = 60_000.0
+NEW_LEVEL_MS: Final = 20 * 60_000
+#: two readings are alike to the last digit
+ALIKE_KPA: Final = 1e-6
 #: pressure lost over the filters that is greater by less than this than what it is at rest: no water flows through them
 ALONG_KPA: Final = 7.0
 #: water that flows unseen does so for so long at least

@@ -12,6 +12,8 @@ from __future__ import annotations
 from collections import deque
 from typing import Final, NamedTuple
 
+from edge.domain.cross_table import GAP_MS
+
 _MIN: Final = 60_000
 #: after the trip, and after anything sudden, it is left alone for so long
 SETTLES_MS: Final = 15 * _MIN
@@ -29,7 +31,6 @@ STEPS: Final = 1.6
 WARMS_K: Final = 0.5
 #: above its room by less it may rest
 ABOVE_ROOM_K: Final = 8.0
-GAP_MS: Final = 300_000
 
 
 class Seen(NamedTuple):

@@ -10,12 +10,9 @@ from collections.abc import Mapping
 from itertools import pairwise
 from typing import Final, NamedTuple
 
-from edge.domain.cross_table import ALONG_KPA
+from edge.domain.cross_table import ALIKE_KPA, ALONG_KPA, NEW_LEVEL_MS, REST_MS
 from edge.domain.filters import GAINS_AT_MOST_KPA
 
-#: the pressures at rest follow the building's slow changes with this time constant; apart from them for longer is a new level
-REST_MS: Final = 60_000.0
-NEW_LEVEL_MS: Final = 20 * 60_000
 #: so many readings at least of pressures that have fallen apart, or that are at rest anew
 LEAST_READINGS: Final = 3
 #: a valve that shuts lets the water swing: what each gauge reads of it is another instant's. It has died down by then
@@ -23,8 +20,6 @@ SWINGS_MS: Final = 6_000
 #: no gauge reads in wider steps [kPa] (1 psi, rounded); what two falls differ by is uncertain by so many steps: each is of two readings
 WIDEST_KPA: Final = 7.0
 FALL_STEPS: Final = 2.0
-#: two readings are alike to the last digit
-ALIKE_KPA: Final = 1e-6
 
 
 class Apart(NamedTuple):
@@ -146,10 +141,8 @@ class Unseen:
             return None
         if self._n == 2:
             return None
-        for (
-            tap,
-            kpa,
-        ) in before.items():  # in the first ones, and the newest, the other taps may be as they were read before
+        # in the first ones, and the newest, the other taps may be as they were read before
+        for tap, kpa in before.items():
             self._sums[tap] += kpa
         n = self._n - 2
         if n < LEAST_READINGS or mono_ms - self._since_ms < self._from_ms:
