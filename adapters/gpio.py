@@ -4,7 +4,7 @@ Each line is taken by itself, so that one that somebody else holds, or that isn'
 is tried again ever more seldom. A chip that is gone is the whole bus. Contacts are debounced by the kernel and read by
 level; one that went and came back between two looks is told as well, with the time at which the kernel saw it. Pulses
 come as edges with the kernel's own time and numbers, so that neither a late read nor a full queue makes a flow wrong
-without saying so; what they mean is worked out in edge/domain/pulses.py.
+without saying so; what they mean is worked out in edge/domain/sensing/pulses.py.
 """
 
 from __future__ import annotations
@@ -20,16 +20,16 @@ from adapters.gpio_chip import Chip, HeldLine, LineSource, Wanted
 from adapters.serial_port import duration_s, unusable
 from edge.domain.contracts import Clock, Raw
 from edge.domain.errors import BusLost
-from edge.domain.pulses import PulseMeter
 from edge.domain.quantities import UnitError, quantity
-from edge.domain.transducers import pulses_per_l
+from edge.domain.sensing.pulses import PulseMeter
+from edge.domain.sensing.transducers import pulses_per_l
 
 _log = logging.getLogger(__name__)
 
 #: where the lines are: the bus's `lines` -> what opens them
 LINES: Final[Mapping[str, str]] = {
     "kernel": "adapters.gpio_chip:KernelLines",
-    "simulated": "simulators.device_lines:SimulatedLines",
+    "simulated": "simulators.devices.lines:SimulatedLines",
 }
 #: contacts of relays and reeds bounce for a few milliseconds (common practice, no published source)
 CONTACT_DEBOUNCE_MS: Final = 20.0

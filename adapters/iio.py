@@ -28,7 +28,7 @@ from adapters.kernel_files import TooLong, names_in, read_whole, reason_of, text
 from adapters.serial_port import duration_s, unusable
 from edge.domain.contracts import Clock, Raw
 from edge.domain.errors import BusLost
-from edge.domain.transducers import beside_channel
+from edge.domain.sensing.transducers import beside_channel
 
 _log = logging.getLogger(__name__)
 

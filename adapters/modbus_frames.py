@@ -10,7 +10,7 @@ from __future__ import annotations
 from collections.abc import Iterator
 from typing import Final, NamedTuple
 
-from edge.domain.registers import answer_octets
+from edge.domain.sensing.registers import answer_octets
 
 LONGEST: Final = 1024  # bytes that are kept while an answer is looked for; the longest frame has 256
 _SHOWN: Final = 24

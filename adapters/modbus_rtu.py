@@ -23,7 +23,7 @@ from adapters.modbus_counters import Closings
 from adapters.modbus_frames import Answer, Exchange, Failure, Frame, Outcome, Question, Refusal, frames_in
 from adapters.serial_port import SerialPort, duration_s, unusable
 from edge.domain.contracts import Clock, Raw
-from edge.domain.registers import (
+from edge.domain.sensing.registers import (
     FUNCTIONS,
     ORDERS,
     WIDTHS,

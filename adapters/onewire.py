@@ -10,7 +10,7 @@ then lasts longer than the shortest period by more than one probe, and who was l
 
 The kernel seldom gives an error. An empty file is what a cut cable and a wrong check sum look like: its list of probes is then
 looked at again at once, since a probe is taken off it only after several searches. The rest is in
-edge/domain/onewire_text.py. Whether 85 degC is a temperature is decided in edge/domain/onewire_history.py.
+edge/domain/sensing/onewire_text.py. Whether 85 degC is a temperature is decided in edge/domain/sensing/onewire_history.py.
 """
 
 from __future__ import annotations
@@ -27,8 +27,8 @@ from adapters.kernel_files import TooLong, names_in, read_whole, reason_of, text
 from adapters.serial_port import duration_s, unusable
 from edge.domain.contracts import Clock, Raw
 from edge.domain.errors import BusLost
-from edge.domain.onewire_history import RECENT_MS, ProbeHistory
-from edge.domain.onewire_text import FAMILIES, Heard, parse_millidegrees, parse_w1_slave, told_step_c
+from edge.domain.sensing.onewire_history import RECENT_MS, ProbeHistory
+from edge.domain.sensing.onewire_text import FAMILIES, Heard, parse_millidegrees, parse_w1_slave, told_step_c
 
 _log = logging.getLogger(__name__)
 

@@ -25,7 +25,7 @@ from adapters.cut_numbers import CutNumbers, Verdict
 from adapters.line_rate import LineRate
 from adapters.serial_port import SerialPort, duration_s, unusable
 from edge.domain.contracts import Clock, Raw
-from edge.domain.transducers import plain_number
+from edge.domain.sensing.transducers import plain_number
 
 _log = logging.getLogger(__name__)
 

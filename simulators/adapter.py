@@ -13,7 +13,7 @@ from typing import Any, Final
 from edge.domain.contracts import Clock, Raw
 from edge.domain.errors import BusLost, UnusableInput
 from edge.domain.readings import KIND_OF, UNIT_OF, Kind, Role
-from simulators.model import Missing, World
+from simulators.physics.world import Missing, World
 
 #: a clock at speed 1 that is older than this was not started for the scenario: the world then begins when it is first used
 YOUNG_MS: Final = 3_600_000
@@ -51,7 +51,7 @@ class SharedWorld:
         self._between: deque[tuple[int, dict[str, float | Missing]]] = deque(maxlen=MOST_BETWEEN)
 
     def read(self, points: Sequence[str]) -> tuple[int, list[float | Missing]]:
-        """The clock's time, and what each point (of simulators.model.POINTS) says at that instant."""
+        """The clock's time, and what each point (of simulators.physics.world.POINTS) says at that instant."""
         with self._lock:
             mono_ms = self._clock.mono_ms()
             if self._clock.speed > 1.0:

@@ -15,9 +15,9 @@ DEVELOPERS = ROOT / "DEVELOPERS.md"
 WIRING = ROOT / "deploy/wiring.md"
 sys.path.insert(0, str(ROOT))  # when run as a program, from any folder
 
-from edge.domain.alarms import COMES_BACK, LATCHING, TABLE, Event, State  # noqa: E402  (after the path)
-from edge.domain.catalogue import CATALOGUE  # noqa: E402
-from edge.domain.cross_table import CHECKS  # noqa: E402
+from edge.domain.alarms.catalogue import CATALOGUE  # noqa: E402
+from edge.domain.alarms.states import COMES_BACK, LATCHING, TABLE, Event, State  # noqa: E402  (after the path)
+from edge.domain.doubts.table import CHECKS  # noqa: E402
 from edge.domain.readings import KIND_OF, REASONS, UNIT_OF  # noqa: E402
 from tests.integration.adapter_table import TABLE as MISBEHAVIOURS  # noqa: E402
 

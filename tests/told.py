@@ -4,10 +4,10 @@ from __future__ import annotations
 
 from math import hypot
 
-from edge.domain.cooling import CoolWatch
-from edge.domain.heat_watch import LEAST_SD_S, HeatWatch
-from edge.domain.heating import HOLD_MS, Forecast
-from edge.domain.passing import last_look, rounded_up
+from edge.domain.heat.balance import HOLD_MS, Forecast
+from edge.domain.heat.cooldown import CoolWatch
+from edge.domain.heat.crossing import last_look, rounded_up
+from edge.domain.heat.warmup import LEAST_SD_S, HeatWatch
 
 
 def tell(watch: HeatWatch | CoolWatch, read_c: float, room_c: float, mono_ms: int) -> None:

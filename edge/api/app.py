@@ -28,10 +28,10 @@ from edge.api.picture import Watch
 from edge.api.problems import Problem, as_problem, unknown_name
 from edge.api.readers import Readers
 from edge.api.stream import Hub
-from edge.domain import forms
 from edge.domain.dates import dated_json
 from edge.domain.entries import Entry, rfc3339, wall_ms_of
 from edge.domain.errors import RecordRefused, StoreFault
+from edge.domain.records import forms
 from edge.domain.strict_json import shown
 
 log = logging.getLogger(__name__)

@@ -5,7 +5,7 @@ from __future__ import annotations
 from collections.abc import Iterable, Mapping
 from typing import Any
 
-from edge.domain.forms import COMMON, FORMS, LONGEST_LINE, LONGEST_NAME, LONGEST_NOTE, PAIR, PORT, Form, Key
+from edge.domain.records.forms import COMMON, FORMS, LONGEST_LINE, LONGEST_NAME, LONGEST_NOTE, PAIR, PORT, Form, Key
 
 _LINE = {"type": "string", "minLength": 1, "maxLength": LONGEST_LINE, "pattern": r"\S"}
 _VALUE = {"anyOf": [{"type": "number"}, _LINE]}

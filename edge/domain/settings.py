@@ -1,4 +1,4 @@
-"""What a station is, in the units that values are held in. Made from the station file by edge/config.py; checked there."""
+"""What a station is, in the units that values are held in. Made from the station file by edge/config/station_file.py; checked there."""
 
 from __future__ import annotations
 

@@ -13,10 +13,10 @@ from collections.abc import Callable, Iterator, Mapping
 from math import isclose
 from typing import Any, Final
 
-from edge.domain.dropped import KIND
-from edge.domain.duties import UNNUMBERED
 from edge.domain.entries import Entry
-from edge.domain.losses import DROPPED, LOST, tells_of_loss
+from edge.domain.records.book import UNNUMBERED
+from edge.domain.records.losses import DROPPED, LOST, tells_of_loss
+from edge.domain.station.dropped import KIND
 from edge.store.chain import entry_of
 
 _STANDING: Final = ("hold", "release")

@@ -42,7 +42,7 @@ _LINES = (17, 22, 23, 24)
 def devices() -> None:
     """Serve the devices; a state a line on standard input, "ok" for each on standard output."""
     from edge.clock import RealClock
-    from simulators.hardware import Hardware
+    from simulators.devices.hardware import Hardware
 
     hardware = Hardware(SCENARIO, RealClock(), follow_faults=False)
     hardware.start()
@@ -57,7 +57,7 @@ def devices() -> None:
 
 def show(hardware: Any, state: str) -> None:
     """Have all devices be in a state; the lines of the chip are the other process's."""
-    from simulators.station_file import PROBES, WATER_CHANNEL
+    from simulators.scenarios.station_file import PROBES, WATER_CHANNEL
 
     files = {"good": "good", "hung up": "hangs", "rubbish": "garbage", "unplugged": "good"}[state]
     for address in PROBES.values():
@@ -115,12 +115,12 @@ class Reading:
     def __init__(self, places: dict[str, str]) -> None:
         import adapters
         from edge import config
-        from edge.acquisition import Acquisition
+        from edge.acquisition.acquisition import Acquisition
         from edge.clock import RealClock
         from simulators.adapter import shared_world
-        from simulators.device_lines import device_lines
-        from simulators.hardware import CHIP
-        from simulators.station_file import Places, station_toml
+        from simulators.devices.hardware import CHIP
+        from simulators.devices.lines import device_lines
+        from simulators.scenarios.station_file import Places, station_toml
 
         clock = RealClock()
         self.chip = device_lines(CHIP, shared_world(SCENARIO, 1, clock), clock)

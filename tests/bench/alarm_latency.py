@@ -94,9 +94,9 @@ def through_the_station(port: int, folder: Path, ear: Subscriber, n: int) -> tup
     from edge.clock import RealClock
     from edge.config import MqttPlan
     from edge.domain.readings import Sample
-    from edge.domain.station import Station
-    from edge.judge import Judge
-    from edge.publish import Publisher
+    from edge.domain.station.station import Station
+    from edge.judge.judge import Judge
+    from edge.mqtt.publisher import Publisher
     from edge.store.journal import Journal
     from edge.store.series import Series
 
@@ -136,7 +136,7 @@ def through_the_station(port: int, folder: Path, ear: Subscriber, n: int) -> tup
         judge.stop()
         series.close()
         journal.close()
-    from edge.publish_topics import entry_message
+    from edge.mqtt.topics import entry_message
 
     return to_journal, to_alarm, entry_message(newest, SITE, STATION, mark, digest)
 

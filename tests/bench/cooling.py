@@ -21,8 +21,8 @@ from collections.abc import Iterator
 from dataclasses import dataclass, replace
 
 from edge.domain.entries import Now
+from edge.domain.heat.reservoir import Warmth
 from edge.domain.settings import Reservoir
-from edge.domain.warmth import Warmth
 
 AT_MIN = (0, 5, 10, 20)
 J_PER_L_K = 4150.0

@@ -38,11 +38,11 @@ from random import Random
 from typing import Any, Final
 
 from edge.domain.entries import Entry, Now, rfc3339, wall_ms_of
-from edge.domain.phases import Phase
+from edge.domain.heat.cycle import Phase
 from edge.domain.readings import KIND_OF, Role, Sample
 from edge.domain.settings import Basin, Point, Reservoir, Settings, Supply
-from edge.domain.station import Station
-from simulators.events import (
+from edge.domain.station.station import Station
+from simulators.physics.events import (
     HOUR,
     MINUTE,
     Away,
@@ -58,9 +58,9 @@ from simulators.events import (
     TopUp,
     Trip,
 )
-from simulators.model import METERS, World
-from simulators.reservoir import J_PER_L_K, Vessel
-from simulators.water import Mains
+from simulators.physics.reservoir import J_PER_L_K, Vessel
+from simulators.physics.water import Mains
+from simulators.physics.world import METERS, World
 from tests.bench.untold import told_from_s
 
 TOLERANCE_S: Final = 120

@@ -15,7 +15,7 @@ import time
 from dataclasses import dataclass
 
 from edge.domain.settings import Supply
-from edge.domain.water import Draw, DrawWatch
+from edge.domain.water.draws import Draw, DrawWatch
 from tests.unit.stations import SETTINGS
 
 WEEK_S = 7 * 86_400

@@ -17,10 +17,10 @@ from pathlib import Path
 from edge.config import load
 from edge.domain.entries import Now
 from edge.domain.readings import Sample
-from edge.domain.station import Station
-from simulators.model import Missing, World
-from simulators.scenarios import SCENARIOS
-from simulators.station_file import ROLE_OF, station_toml
+from edge.domain.station.station import Station
+from simulators.physics.world import Missing, World
+from simulators.scenarios.scenarios import SCENARIOS
+from simulators.scenarios.station_file import ROLE_OF, station_toml
 
 #: two more make it twelve: a basin probe and a second leak contact
 MORE = """

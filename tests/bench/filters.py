@@ -5,7 +5,7 @@ estimator but what the four laws say (Hermia): a stage is grown litre by litre, 
 resistance to the power 2, 3/2, 1 or 0. Random: clean drops, limits, laws, lives, the housings' square-law share, flows (from draw to
 draw, and falling as the filters load), seasons of water temperature, how dirty the water is from day to day, weekday use; and what the
 sensors make of it: zeros of three taps off by up to 1 % of 100 psi and wandering, gain, noise, resolution, a thermometer that is off, a
-meter's factor within 3 %. Pressures pass through the station's own book-keeping (edge/domain/evidence.py) as draws.
+meter's factor within 3 %. Pressures pass through the station's own book-keeping (edge/domain/water/draw_history.py) as draws.
 
 Viscosity here: straight lines between values of IAPWS R12-08 (the simulator's table).
 """
@@ -22,14 +22,14 @@ from collections.abc import Callable, Sequence
 from dataclasses import dataclass, field, replace
 from zoneinfo import ZoneInfo
 
-from edge.domain.duties import Book
 from edge.domain.entries import Now
-from edge.domain.evidence import Evidence, taps_fitted
-from edge.domain.filter_life import LAWS
+from edge.domain.records.book import Book
 from edge.domain.settings import Filter, Settings
-from edge.domain.train import Train
-from edge.domain.water import Draw, Mean
-from simulators.water import viscosity_pa_s
+from edge.domain.water.draw_history import Evidence, taps_fitted
+from edge.domain.water.draws import Draw, Mean
+from edge.domain.water.filter_life import LAWS
+from edge.domain.water.filter_train import Train
+from simulators.physics.water import viscosity_pa_s
 from tests.unit.stations import MONDAY, PSI, SETTINGS
 
 AT = (0.5, 0.75)

@@ -1,4 +1,4 @@
-"""The hard half of `python -m tests.bench.filters --hard`, on lives of simulators/hard_filters.py.
+"""The hard half of `python -m tests.bench.filters --hard`, on lives of simulators/physics/hard_filters.py.
 
 All four hardships at once, then each alone and none. Each life is drawn to its end, which gives the truth; then it is told draw by
 draw to the station's own book-keeping. The goals hold where all come at once; the exit code is 1 where one is missed.
@@ -12,8 +12,8 @@ from typing import Final
 
 from edge.domain.entries import Now
 from edge.domain.settings import Filter, Settings
-from edge.domain.water import Draw
-from simulators.hard_filters import KINDS, HardDraw, HardFilters, draws, hard_filters
+from edge.domain.water.draws import Draw
+from simulators.physics.hard_filters import KINDS, HardDraw, HardFilters, draws, hard_filters
 from tests.bench.filters import AT, DAY_MS, Outcome, Watched, evidence_of, fill, share_of
 from tests.unit.stations import MONDAY, SETTINGS
 

@@ -35,8 +35,8 @@ import numpy as np
 from numpy.typing import NDArray
 from scipy.special import ndtr
 
-from edge.domain.heat_watch import HeatWatch
-from edge.domain.heating import HOLD_MS
+from edge.domain.heat.balance import HOLD_MS
+from edge.domain.heat.warmup import HeatWatch
 from tests.told import tell, until_read
 
 Numbers = NDArray[np.float64]
@@ -625,7 +625,7 @@ def main() -> None:
     )
     parser.add_argument("--from", dest="folder", type=Path, help="outside recordings instead")
     parser.add_argument("--room", type=float, default=20.0, help="room of recordings without one [Cel]")
-    parser.add_argument("--hard", action="store_true", help="plants of simulators/hard_plants.py instead")
+    parser.add_argument("--hard", action="store_true", help="plants of simulators/physics/hard_plants.py instead")
     given = parser.parse_args()
     if given.hard:
         from tests.bench.heating_hard import hard  # it builds on this module

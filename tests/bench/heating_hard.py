@@ -1,4 +1,4 @@
-"""The hard half of `python -m tests.bench.heating --hard`, on plants of simulators/hard_plants.py.
+"""The hard half of `python -m tests.bench.heating --hard`, on plants of simulators/physics/hard_plants.py.
 
 Moderate plants with mains, lid and wall at once, a mix with one hardship or two, each hardship alone; then harsh ones with all.
 """
@@ -8,8 +8,8 @@ from __future__ import annotations
 from collections.abc import Iterator
 from typing import Final
 
-from edge.domain.heat_watch import HeatWatch
-from simulators.hard_plants import KINDS, hard_plant, heat_up, moderate_kinds
+from edge.domain.heat.warmup import HeatWatch
+from simulators.physics.hard_plants import KINDS, hard_plant, heat_up, moderate_kinds
 from tests.bench.heating import HOLD_S, Recorded, empty, judge, report
 
 THREE: Final = frozenset({"mains", "lid", "wall"})

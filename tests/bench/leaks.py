@@ -16,7 +16,7 @@ import time
 from dataclasses import dataclass
 
 from edge.domain.settings import Supply
-from edge.domain.water import DrawWatch
+from edge.domain.water.draws import DrawWatch
 from tests.bench.draws import WEEK_S, Truth, draws_of
 from tests.unit.stations import PSI, SETTINGS
 

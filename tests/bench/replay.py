@@ -15,8 +15,8 @@ import tempfile
 import time
 from pathlib import Path
 
-from simulators.record import table
-from simulators.scenarios import scenario_named
+from simulators.scenarios.record import table
+from simulators.scenarios.scenarios import scenario_named
 
 POINTS = ("reservoir", "room", "supply", "between", "filtered", "flow")
 

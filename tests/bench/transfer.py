@@ -29,14 +29,14 @@ from random import Random
 from typing import Any, Final
 
 from edge.domain.entries import Now, wall_ms_of
+from edge.domain.heat.transfer_loss import RULE_SHARE, UNSTATED_U_K
 from edge.domain.readings import KIND_OF, Role, Sample
 from edge.domain.settings import Basin, Point, Reservoir, Settings
-from edge.domain.station import Station
-from edge.domain.transfer_share import RULE_SHARE, UNSTATED_U_K
-from simulators.events import DAY_S, HOUR, MINUTE, Away, BasinProbeOut, Day, Draw, Event
-from simulators.model import World
-from simulators.reservoir import J_PER_L_K, Vessel
-from simulators.water import Mains
+from edge.domain.station.station import Station
+from simulators.physics.events import DAY_S, HOUR, MINUTE, Away, BasinProbeOut, Day, Draw, Event
+from simulators.physics.reservoir import J_PER_L_K, Vessel
+from simulators.physics.water import Mains
+from simulators.physics.world import World
 
 MONDAY_MS: Final = wall_ms_of("2026-03-16T05:00:00Z")
 START_S: Final = 5 * HOUR

@@ -117,7 +117,7 @@ def main(arguments: Sequence[str] | None = None) -> int:
     parser.add_argument("--quick", action="store_true", help="with a coarser time to temperature")
     given = parser.parse_args(arguments)
     if given.quick:
-        with patch.multiple("edge.domain.heat_fit", **FEWER):
+        with patch.multiple("edge.domain.heat.warmup_fit", **FEWER):
             return searched(given)
     return searched(given)
 

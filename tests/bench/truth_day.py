@@ -14,7 +14,7 @@ from typing import Final
 from edge.domain.entries import wall_ms_of
 from edge.domain.readings import KIND_OF, Role
 from edge.domain.settings import Basin, DailyTest, Filter, Point, Reservoir, Settings, Supply
-from simulators.events import (
+from simulators.physics.events import (
     HOUR,
     MINUTE,
     Away,
@@ -30,7 +30,7 @@ from simulators.events import (
     Trip,
     Turned,
 )  # fmt: skip
-from simulators.reservoir import J_PER_L_K, Vessel
+from simulators.physics.reservoir import J_PER_L_K, Vessel
 
 PSI: Final = 6.894757293168361  # kPa
 STEP_S: Final = 20

@@ -9,7 +9,7 @@ from pathlib import Path
 from typing import Any, Final, Protocol
 
 from edge.domain.entries import Draft, Entry
-from edge.domain.station import FOLD_VERSION
+from edge.domain.station.station import FOLD_VERSION
 from edge.store.journal import CHECKED_AT_START, Journal
 from edge.store.space import RESERVE_FILE
 

@@ -30,7 +30,7 @@ from collections.abc import Iterator
 from copy import copy
 from typing import Any, Final
 
-from simulators.model import World
+from simulators.physics.world import World
 from tests.bench.truth_day import DAY_MS, PSI, SHARE, TAPS, Composed, Ingredient
 
 ALLOWED_S: Final = {

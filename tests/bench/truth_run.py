@@ -13,10 +13,10 @@ from typing import Any, Final
 from edge.domain.entries import Draft, Entry, Now, rfc3339
 from edge.domain.errors import RecordRefused, StoreFault, WarmwellError
 from edge.domain.readings import Sample
-from edge.domain.station import Station
-from simulators.events import HOUR, MINUTE
-from simulators.model import METERS, Missing, World
-from simulators.noise import even, stream_of
+from edge.domain.station.station import Station
+from simulators.physics.events import HOUR, MINUTE
+from simulators.physics.noise import even, stream_of
+from simulators.physics.world import METERS, Missing, World
 from tests.bench.truth_day import (
     BASINS,
     CYCLES,

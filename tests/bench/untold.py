@@ -17,8 +17,8 @@ from math import sqrt
 from statistics import NormalDist
 from typing import Final
 
-from simulators.events import DAY_S, HOUR, Day, Event, HeaterWeak, LidOpen, Noisy, TopUp
-from simulators.model import METERS, World
+from simulators.physics.events import DAY_S, HOUR, Day, Event, HeaterWeak, LidOpen, Noisy, TopUp
+from simulators.physics.world import METERS, World
 
 ONE_IN: Final = 3_600  # readings of a working day, one each ten seconds
 TELLS: Final = NormalDist().inv_cdf(1.0 - 1.0 / ONE_IN) + NormalDist().inv_cdf(0.95)

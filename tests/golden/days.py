@@ -21,11 +21,11 @@ from typing import Any, Final, NamedTuple
 
 from edge.config import load as load_station
 from edge.domain.entries import Draft, Entry
-from edge.domain.station import Station
-from edge.replay import Record, Replay, read_records
-from edge.replay_rows import Recording, Row
-from simulators.record import write
-from simulators.scenarios import SCENARIOS
+from edge.domain.station.station import Station
+from edge.replay.replay import Record, Replay, read_records
+from edge.replay.rows import Recording, Row
+from simulators.scenarios.record import write
+from simulators.scenarios.scenarios import SCENARIOS
 
 EVERY_S: Final = 5.0
 MINUTE_MS: Final = 60_000

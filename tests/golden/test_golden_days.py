@@ -16,7 +16,7 @@ from typing import Any, NamedTuple
 
 import pytest
 
-from simulators.scenarios import SCENARIOS
+from simulators.scenarios.scenarios import SCENARIOS
 from tests.golden.days import CUTS, Day, Played, Restart, digests
 
 DIGESTS = json.loads((Path(__file__).parent / "digests.json").read_text(encoding="utf-8"))

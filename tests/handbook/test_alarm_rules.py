@@ -12,8 +12,8 @@ from typing import Any
 
 import pytest
 
-from edge.domain.alarms import Band, Delay, Event, State, next_state
-from edge.domain.catalogue import CATALOGUE
+from edge.domain.alarms.catalogue import CATALOGUE
+from edge.domain.alarms.states import Band, Delay, Event, State, next_state
 
 ROWS: list[dict[str, Any]] = [
     json.loads(line) for line in (Path(__file__).parent / "k.alarms.jsonl").read_text(encoding="utf-8").splitlines()

@@ -14,9 +14,7 @@ import pytest
 
 from edge.domain.contracts import Raw
 from edge.domain.readings import Kind, Role
-from edge.domain.settings import Point
-from edge.domain.transducers import NE43, loop_current_ma, loop_state, loop_value, transducer
-from edge.domain.transducers_electric import (
+from edge.domain.sensing.electric import (
     adc_code,
     adc_highest_v,
     adc_step_v,
@@ -26,6 +24,8 @@ from edge.domain.transducers_electric import (
     ratiometric_volt,
     volt,
 )
+from edge.domain.sensing.transducers import NE43, loop_current_ma, loop_state, loop_value, transducer
+from edge.domain.settings import Point
 
 ROWS = [
     json.loads(line) for line in (Path(__file__).parent / "e.analogue.jsonl").read_text(encoding="utf-8").splitlines()
@@ -140,12 +140,12 @@ def test_an_input_takes_no_more_than_the_converters_own_supply():
 #: rows that nothing in this file is compared with, and why
 ELSEWHERE = {
     "e.ne43.hold": "a failure should last 4 s before it is believed: one bad reading silences nothing here, since the last good "
-    "one stands for 10 s or more (edge/config_bounds.py, STALE_FLOOR_MS)",
+    "one stands for 10 s or more (edge/config/bounds.py, STALE_FLOOR_MS)",
 }
 
 
 def test_every_row_is_used_or_named_with_a_reason():
-    from edge.config_bounds import STALE_FLOOR_MS
+    from edge.config.bounds import STALE_FLOOR_MS
 
     facts = {row["id"]: row for row in ROWS if "op" not in row["inputs"]}
     ends = {f"e.ne43.{end}" for end in ("fault.low", "range.low", "range.high", "fault.high", "conflict")}

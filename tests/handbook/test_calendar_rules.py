@@ -10,8 +10,8 @@ from zoneinfo import ZoneInfo
 
 import pytest
 
-from edge.domain.duties import day_start_ms, is_test_due, local_date, next_date_change_ms
 from edge.domain.entries import rfc3339, wall_ms_of
+from edge.domain.records.book import day_start_ms, is_test_due, local_date, next_date_change_ms
 
 TEXT = (Path(__file__).parent / "o.time.duties.jsonl").read_text(encoding="utf-8")
 

@@ -11,8 +11,15 @@ from typing import Any
 
 import pytest
 
-from edge.domain.calibration import K_CALIBRATED, combined, fit_line, probability_above, probability_within, rectangular
-from edge.domain.readiness import side_of
+from edge.domain.sensing.calibration import (
+    K_CALIBRATED,
+    combined,
+    fit_line,
+    probability_above,
+    probability_within,
+    rectangular,
+)
+from edge.domain.station.conditions import side_of
 
 ROWS = [
     json.loads(line) for line in (Path(__file__).parent / "l.statistics.jsonl").read_text(encoding="utf-8").splitlines()

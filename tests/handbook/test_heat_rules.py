@@ -13,17 +13,17 @@ import pytest
 from scipy.integrate import solve_ivp
 from scipy.optimize import brentq
 
-from edge.domain.cooling import CoolWatch
-from edge.domain.filters import normalised_drop, viscosity_mpa_s
-from edge.domain.heat_fit import HeatFit
-from edge.domain.heat_hypothesis import Begin
-from edge.domain.heat_prior import Prior, Spread, damp_k
-from edge.domain.heat_watch import HeatWatch
-from edge.domain.heating import HOLD_MS, basin_c, needed_c, plateau_c, time_to_s
-from edge.domain.mixture import quantile
+from edge.domain.heat.balance import HOLD_MS, basin_c, needed_c, plateau_c, time_to_s
+from edge.domain.heat.cooldown import CoolWatch
+from edge.domain.heat.hypothesis import Begin
+from edge.domain.heat.prior import Prior, Spread, damp_k
+from edge.domain.heat.reservoir import Warmth
+from edge.domain.heat.transfer_loss import mixed_c, share_of
+from edge.domain.heat.warmup import HeatWatch
+from edge.domain.heat.warmup_fit import HeatFit
+from edge.domain.maths.mixture import quantile
 from edge.domain.settings import Reservoir
-from edge.domain.transfer_share import mixed_c, share_of
-from edge.domain.warmth import Warmth
+from edge.domain.water.normalise import normalised_drop, viscosity_mpa_s
 from tests.told import tell, until_read
 
 

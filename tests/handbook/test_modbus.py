@@ -12,8 +12,8 @@ from pathlib import Path
 import pytest
 
 from adapters.modbus_frames import crc16
-from edge.domain.registers import Register, float_in, gap_ms, int_in, number_in
-from simulators.device_modbus import crc_of, octets
+from edge.domain.sensing.registers import Register, float_in, gap_ms, int_in, number_in
+from simulators.devices.modbus import crc_of, octets
 
 ROWS = [
     json.loads(line) for line in (Path(__file__).parent / "i.modbus.jsonl").read_text(encoding="utf-8").splitlines()

@@ -14,8 +14,8 @@ import pytest
 from paho.mqtt.packettypes import PacketTypes
 from paho.mqtt.reasoncodes import ReasonCode
 
-from edge.publish_topics import mqtt_filter_match, mqtt_topic_ok
-from edge.publish_words import LASTING, OF_ONE_MESSAGE, TAKEN_OVER, TOO_LARGE, UNSUPPORTED_PROTOCOL, connack_trouble
+from edge.mqtt.topics import mqtt_filter_match, mqtt_topic_ok
+from edge.mqtt.troubles import LASTING, OF_ONE_MESSAGE, TAKEN_OVER, TOO_LARGE, UNSUPPORTED_PROTOCOL, connack_trouble
 
 ROWS: list[dict[str, Any]] = [
     json.loads(line) for line in (Path(__file__).parent / "j.mqtt.jsonl").read_text(encoding="utf-8").splitlines()

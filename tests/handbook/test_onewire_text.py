@@ -8,7 +8,7 @@ from typing import Any
 
 import pytest
 
-from edge.domain.onewire_text import (
+from edge.domain.sensing.onewire_text import (
     FAMILIES,
     celsius_register,
     conversion_ms,

@@ -9,10 +9,10 @@ from typing import Any
 
 import pytest
 
-from edge.domain.filters import viscosity_mpa_s
-from simulators.pipes import density_kg_m3, friction_factor, hole_l_min, pipe_drop_pa, reynolds
-from simulators.reservoir import J_PER_L_K
-from simulators.water import VISCOSITY, Mains, viscosity_pa_s
+from edge.domain.water.normalise import viscosity_mpa_s
+from simulators.physics.pipes import density_kg_m3, friction_factor, hole_l_min, pipe_drop_pa, reynolds
+from simulators.physics.reservoir import J_PER_L_K
+from simulators.physics.water import VISCOSITY, Mains, viscosity_pa_s
 
 ROWS = [json.loads(line) for line in (Path(__file__).parent / "g.pipes.jsonl").read_text(encoding="utf-8").splitlines()]
 

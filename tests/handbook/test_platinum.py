@@ -12,7 +12,7 @@ from typing import Any
 
 import pytest
 
-from edge.domain.transducers_platinum import (
+from edge.domain.sensing.platinum import (
     ELEMENTS,
     HIGHEST_C,
     IEC_60751,

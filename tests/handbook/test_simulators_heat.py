@@ -15,8 +15,8 @@ from typing import Any
 
 import pytest
 
-from simulators.reservoir import J_PER_L_K, Reservoir, Vessel
-from simulators.water import viscosity_pa_s
+from simulators.physics.reservoir import J_PER_L_K, Reservoir, Vessel
+from simulators.physics.water import viscosity_pa_s
 
 
 def rows_of(name: str) -> list[dict[str, Any]]:

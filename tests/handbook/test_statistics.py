@@ -9,7 +9,7 @@ from typing import Any
 
 import pytest
 
-from edge.domain.robust import (
+from edge.domain.maths.robust import (
     huber_weight,
     mad_sigma,
     mann_kendall,

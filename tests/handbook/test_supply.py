@@ -10,9 +10,9 @@ from typing import Any
 
 import pytest
 
-from edge.domain.filter_life import Housing, Point
-from edge.domain.filters import Parts, normalised_drop, scaled
-from edge.domain.supply import Flows, capacity_l_min, pressure_at_kpa
+from edge.domain.water.filter_life import Housing, Point
+from edge.domain.water.normalise import Parts, normalised_drop, scaled
+from edge.domain.water.supply import Flows, capacity_l_min, pressure_at_kpa
 
 
 def test_a_training_courses_flow_test() -> None:

@@ -14,10 +14,10 @@ import pytest
 
 from edge.domain.contracts import Raw
 from edge.domain.readings import Kind, Role
+from edge.domain.sensing.electric import divider_ratio
+from edge.domain.sensing.thermistor import Beta, SteinhartHart, Table, beta_of, fit, odd_row
+from edge.domain.sensing.transducers import transducer
 from edge.domain.settings import Point
-from edge.domain.transducers import transducer
-from edge.domain.transducers_electric import divider_ratio
-from edge.domain.transducers_thermistor import Beta, SteinhartHart, Table, beta_of, fit, odd_row
 
 ROWS: list[dict[str, Any]] = [
     json.loads(line) for line in (Path(__file__).parent / "b.thermistor.jsonl").read_text(encoding="utf-8").splitlines()

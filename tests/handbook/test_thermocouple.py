@@ -9,7 +9,7 @@ from typing import Any
 
 import pytest
 
-from edge.domain.transducers_thermocouple import TYPES, thermocouple_celsius, thermocouple_mv
+from edge.domain.sensing.thermocouple import TYPES, thermocouple_celsius, thermocouple_mv
 
 ROWS: list[dict[str, Any]] = [
     json.loads(line)

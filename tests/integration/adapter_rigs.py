@@ -18,7 +18,7 @@ from typing import Any
 import serial
 
 import adapters
-from edge.acquisition import Acquisition
+from edge.acquisition.acquisition import Acquisition
 from edge.clock import RealClock
 from edge.domain.contracts import Raw
 from edge.domain.errors import BusLost, SensorSilent
@@ -26,14 +26,14 @@ from edge.domain.readings import KIND_OF, Role, Sample
 from edge.domain.settings import Point
 from simulators import adapter as simulated
 from simulators.adapter import SharedWorld
-from simulators.device_files_fuse import FuseFiles
-from simulators.device_lines import device_lines
-from simulators.device_modbus import ModbusSlaves, register
-from simulators.device_trees import IioChannel, IioTree, OneWireTree
-from simulators.events import DAY_S, Day, Draw
-from simulators.far_end import FarEnd
-from simulators.hardware import platinum_ohm
-from simulators.model import Missing, World
+from simulators.devices.far_end import FarEnd
+from simulators.devices.files_fuse import FuseFiles
+from simulators.devices.hardware import platinum_ohm
+from simulators.devices.lines import device_lines
+from simulators.devices.modbus import ModbusSlaves, register
+from simulators.devices.trees import IioChannel, IioTree, OneWireTree
+from simulators.physics.events import DAY_S, Day, Draw
+from simulators.physics.world import Missing, World
 
 PERIOD_MS = 100
 LIMIT_MS = 300

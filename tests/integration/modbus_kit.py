@@ -7,7 +7,7 @@ import time
 
 from adapters.modbus_rtu import ModbusRtu
 from edge.clock import RealClock
-from simulators.far_end import FarEnd
+from simulators.devices.far_end import FarEnd
 
 
 def point(unit_id, at, width="int16", kind="input", every="1 s", **more):

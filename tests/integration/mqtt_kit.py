@@ -26,10 +26,10 @@ from paho.mqtt.properties import Properties
 from edge.clock import ToldClock
 from edge.config import MqttPlan
 from edge.domain.entries import Entry
-from edge.publish import Publisher, Timing
-from edge.publish_board import Pace
-from edge.publish_feed import Patience
-from edge.publish_link import Limits
+from edge.mqtt.feed import Patience
+from edge.mqtt.link import Limits
+from edge.mqtt.publisher import Publisher, Timing
+from edge.mqtt.retained import Pace
 from edge.snapshot import Snapshot
 
 MOSQUITTO = shutil.which("mosquitto") or shutil.which("mosquitto", path="/usr/sbin:/usr/local/sbin")

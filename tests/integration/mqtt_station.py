@@ -15,7 +15,7 @@ from pathlib import Path
 from edge.clock import RealClock
 from edge.config import MqttPlan
 from edge.domain.entries import Draft
-from edge.publish import Publisher
+from edge.mqtt.publisher import Publisher
 from edge.store.journal import Journal
 from tests.integration.mqtt_kit import FAST, SITE, STATION, PictureBook, alarm
 

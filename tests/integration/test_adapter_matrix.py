@@ -12,11 +12,11 @@ from collections.abc import Iterator
 import pytest
 
 from edge.domain.readings import KIND_OF, REASONS, Quality, Role, Sample
+from edge.domain.sensing.point_monitor import PointWatch
 from edge.domain.settings import Point
-from edge.domain.validity import PointWatch
-from simulators.device_files_fuse import why_not
-from simulators.device_modbus import MISBEHAVIOURS
-from simulators.device_trees import IIO_STATES, ONE_WIRE_STATES
+from simulators.devices.files_fuse import why_not
+from simulators.devices.modbus import MISBEHAVIOURS
+from simulators.devices.trees import IIO_STATES, ONE_WIRE_STATES
 from tests.integration.adapter_rigs import PERIOD_MS, Station
 from tests.integration.adapter_table import TABLE, Row
 
@@ -34,8 +34,8 @@ LIVE = [row for row in TABLE if row.adapter != "entered"]
 def station(tmp_path_factory: pytest.TempPathFactory) -> Iterator[Station]:
     """All buses, with pauses short enough for a test that waits for each of them."""
     with pytest.MonkeyPatch.context() as patch:
-        patch.setattr("edge.acquisition.FIRST_BACK_OFF_S", 0.05)
-        patch.setattr("edge.acquisition.LONGEST_BACK_OFF_S", 0.2)
+        patch.setattr("edge.acquisition.acquisition.FIRST_BACK_OFF_S", 0.05)
+        patch.setattr("edge.acquisition.acquisition.LONGEST_BACK_OFF_S", 0.2)
         patch.setattr("adapters.gpio.FIRST_BACK_OFF_S", 0.05)
         patch.setattr("adapters.gpio.LONGEST_BACK_OFF_S", 0.2)
         patch.setattr("adapters.modbus_rtu.FIRST_BACK_OFF_S", 0.1)

@@ -18,10 +18,10 @@ from typing import Any
 
 import pytest
 
-from edge import client
 from edge.api import connection as api_connection
 from edge.api.border import Border
 from edge.api.server import ApiServer
+from edge.cli import client
 from edge.domain.errors import AlreadyRunning, UnusableInput, WarmwellError
 from tests.api_fakes import ABOUT, Fakes, until
 
@@ -184,7 +184,8 @@ def test_twenty_quick_restarts_find_the_port_free() -> None:
 
 def test_fastapi_is_imported_by_the_servers_own_thread_only() -> None:
     """It is the price of the whole daemon: sampling begins before it."""
-    script = "import sys, edge.api.server, edge.client; print(sorted({'fastapi', 'starlette', 'uvicorn', 'pydantic'} & set(sys.modules)))"
+    heavy = {"fastapi", "starlette", "uvicorn", "pydantic"}
+    script = f"import sys, edge.api.server, edge.cli.client; print(sorted({heavy} & set(sys.modules)))"
     done = subprocess.run(
         [sys.executable, "-c", script], cwd=ROOT, capture_output=True, text=True, timeout=60, check=True
     )

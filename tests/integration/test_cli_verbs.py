@@ -12,7 +12,7 @@ from pathlib import Path
 
 import pytest
 
-from edge.cli import app
+from edge.cli.app import app
 from edge.domain.entries import Draft, Now
 from edge.domain.readings import Kind as PointKind
 from edge.domain.readings import Quality, Reading, Role

@@ -16,8 +16,8 @@ import pytest
 
 import adapters
 from edge.domain.entries import wall_ms_of
-from simulators.scenarios import scenario_named
-from simulators.station_file import HARDWARE_BUSES
+from simulators.scenarios.scenarios import scenario_named
+from simulators.scenarios.station_file import HARDWARE_BUSES
 from tests.integration.daemon_kit import finished, warmwell
 
 START_MS = scenario_named("cold-morning").start_wall_ms

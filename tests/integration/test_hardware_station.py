@@ -16,10 +16,10 @@ from typing import Any
 import pytest
 
 from edge.clock import RealClock
-from simulators.device_modbus import ModbusSlaves, register
-from simulators.device_trees import IioChannel, IioTree
-from simulators.hardware import Hardware, platinum_ohm
-from simulators.station_file import BY_PEOPLE, station_toml
+from simulators.devices.hardware import Hardware, platinum_ohm
+from simulators.devices.modbus import ModbusSlaves, register
+from simulators.devices.trees import IioChannel, IioTree
+from simulators.scenarios.station_file import BY_PEOPLE, station_toml
 from tests.integration.daemon_kit import ROOT, Daemon, finished, until
 
 EXAMPLE = ROOT / "config" / "sensors-example.toml"

@@ -21,13 +21,13 @@ import pytest
 from adapters.iio import Iio
 from adapters.onewire import OneWire
 from edge import config
-from edge.acquisition import Acquisition
+from edge.acquisition.acquisition import Acquisition
 from edge.clock import RealClock
 from edge.domain.readings import KIND_OF, REASONS, Quality, Role
+from edge.domain.sensing.point_monitor import PointWatch
 from edge.domain.settings import Point
-from edge.domain.validity import PointWatch
-from simulators.device_files_fuse import FuseFiles, why_not
-from simulators.device_trees import IioChannel, IioTree, OneWireTree
+from simulators.devices.files_fuse import FuseFiles, why_not
+from simulators.devices.trees import IioChannel, IioTree, OneWireTree
 
 needs_fuse = pytest.mark.skipif(why_not() is not None, reason=f"can't mount: {why_not()}")
 
@@ -119,7 +119,7 @@ def running(*trees) -> Iterator[None]:
 
 @pytest.fixture(autouse=True)
 def quick_back_off(monkeypatch):
-    monkeypatch.setattr("edge.acquisition.FIRST_BACK_OFF_S", 0.05)
+    monkeypatch.setattr("edge.acquisition.acquisition.FIRST_BACK_OFF_S", 0.05)
 
 
 @pytest.fixture

@@ -21,9 +21,9 @@ from edge.clock import RealClock
 from edge.domain.contracts import Raw
 from edge.domain.errors import BusLost, UnusableInput
 from edge.domain.readings import REASONS, Kind, Quality, Role
+from edge.domain.sensing.transducers import transducer
 from edge.domain.settings import Point
-from edge.domain.transducers import transducer
-from simulators.device_modbus import MISBEHAVIOURS, ModbusSlaves, bit, crc_of, octets, register
+from simulators.devices.modbus import MISBEHAVIOURS, ModbusSlaves, bit, crc_of, octets, register
 from tests.integration.modbus_kit import Master, Played, point
 
 FLOAT = {"pressure": point(1, 0, "float32", order="ABCD", unit="psi")}

@@ -5,9 +5,9 @@ from __future__ import annotations
 import pytest
 
 from edge.domain.readings import Kind, Role, Sample
+from edge.domain.sensing.transducers import transducer
 from edge.domain.settings import Point
-from edge.domain.transducers import transducer
-from simulators.device_modbus import ModbusSlaves, bit, register
+from simulators.devices.modbus import ModbusSlaves, bit, register
 from tests.integration.modbus_kit import Master
 from tests.unit.stations import QUIET, Driver
 

@@ -7,7 +7,7 @@ import threading
 
 import pytest
 
-from simulators.far_end import FarEnd
+from simulators.devices.far_end import FarEnd
 from tests.integration.modbus_kit import Master, point
 
 

@@ -7,11 +7,11 @@ from itertools import pairwise
 
 import pytest
 
-from edge.acquisition import Acquisition
+from edge.acquisition.acquisition import Acquisition
 from edge.clock import RealClock
 from edge.domain.readings import Kind, Role
 from edge.domain.settings import Point
-from simulators.device_modbus import ModbusSlaves, register
+from simulators.devices.modbus import ModbusSlaves, register
 from tests.integration.modbus_kit import point
 
 #: how soon a silent unit is read again after it answers again: the longest pause between two questions to it, and a period

@@ -7,10 +7,10 @@ import time
 import pytest
 
 from edge import config
-from edge.acquisition import Acquisition
+from edge.acquisition.acquisition import Acquisition
 from edge.clock import RealClock
 from simulators.adapter import shared_world
-from simulators.device_modbus import station_units
+from simulators.devices.modbus import station_units
 
 STATION = """
 [station]

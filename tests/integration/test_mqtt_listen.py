@@ -10,8 +10,8 @@ from typing import Any
 
 import pytest
 
-from edge.listen import listen
-from edge.publish_link import Limits
+from edge.mqtt.link import Limits
+from edge.mqtt.listen import listen
 from tests.integration.mqtt_kit import (
     BASE,
     NEEDS_MOSQUITTO,

@@ -37,7 +37,7 @@ def careless(*what, **how):
     conn.execute("PRAGMA synchronous=OFF")
     return conn
 journal.connect = careless
-from edge.cli import main
+from edge.cli.app import main
 sys.argv = ["warmwell", "run", sys.argv[1]]
 main()
 """

@@ -12,10 +12,10 @@ from datetime import datetime
 import pytest
 
 from edge.domain.entries import rfc3339
-from edge.domain.leak_signs import LeakWindow, NightFlow
+from edge.domain.maths.robust import mad_sigma, median
 from edge.domain.readings import KIND_OF, Role, Sample
-from edge.domain.robust import mad_sigma, median
 from edge.domain.settings import Point
+from edge.domain.water.leak_signs import LeakWindow, NightFlow
 from tests.unit.stations import HOUR, SETTINGS, Driver
 
 #: UTC; the first hour below three quarters of the usual

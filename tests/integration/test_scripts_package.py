@@ -95,7 +95,7 @@ def test_installed_wheel_runs_from_any_folder(wheel: Path, tmp_path: Path):
         assert done.returncode == 0, done.stderr
         return done.stdout
 
-    where = said(sys.executable, "-c", "import edge.cli, simulators; print(edge.cli.__file__)")
+    where = said(sys.executable, "-c", "import edge.cli.app, simulators; print(edge.cli.app.__file__)")
     assert Path(where.strip()).is_relative_to(site)  # not the checkout's
     program = site / "bin/warmwell"
     assert "check" in said(program, "--help")

@@ -11,7 +11,7 @@ from pathlib import Path
 
 import pytest
 
-from edge.daemon_unkept import UnkeptJournal
+from edge.daemon.unkept import UnkeptJournal
 from edge.domain.errors import StoreFault, WarmwellError
 from edge.store.journal import Journal
 from edge.store.series import Series

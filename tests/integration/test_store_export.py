@@ -18,7 +18,7 @@ import pytest
 from edge.domain.entries import Draft, Now, wall_ms_of
 from edge.domain.errors import UnusableInput
 from edge.domain.readings import Quality, Reading, Role
-from edge.replay_rows import Recording
+from edge.replay.rows import Recording
 from edge.store.export import export_journal, export_readings, guarded
 from edge.store.journal import Journal
 from edge.store.series import Series

@@ -9,12 +9,12 @@ from typing import Any
 import pytest
 from typer.testing import CliRunner
 
-from edge.cli import app
+from edge.cli.app import app
 from edge.config import StationFile, loads
 from edge.domain.entries import Draft, Now
-from edge.domain.station import FOLD_VERSION, Station
-from edge.judge_inbox import settings_draft
-from edge.refold import refolded
+from edge.domain.station.station import FOLD_VERSION, Station
+from edge.judge.inbox import settings_draft
+from edge.replay.refold import refolded
 from edge.store.journal import Journal
 from edge.store.verify import Verified, verify
 from tests.unit.stations import DRAWING, QUIET, Driver

@@ -1,6 +1,6 @@
 """`warmwell survey` on simulated devices: it finds each, and its station file is one that `check` takes and `run` reads.
 
-The devices are this project's own (simulators/device_*.py); the rules are those of edge/survey.py.
+The devices are this project's own (simulators/device_*.py); the rules are those of edge/survey/survey.py.
 """
 
 from __future__ import annotations
@@ -23,15 +23,16 @@ from typing import Any
 
 import pytest
 
-from edge import survey, survey_gpio
 from edge.clock import RealClock
-from edge.domain.registers import ORDERS
-from edge.survey_sources import Device
-from simulators.device_modbus import ModbusSlaves, register
-from simulators.device_trees import IioChannel, IioTree, OneWireTree
-from simulators.far_end import FarEnd
-from simulators.hardware import Hardware
-from simulators.station_file import PANEL_UNIT, PROBES, WATER_CHANNEL
+from edge.domain.sensing.registers import ORDERS
+from edge.survey import gpio as survey_gpio
+from edge.survey import survey
+from edge.survey.sources import Device
+from simulators.devices.far_end import FarEnd
+from simulators.devices.hardware import Hardware
+from simulators.devices.modbus import ModbusSlaves, register
+from simulators.devices.trees import IioChannel, IioTree, OneWireTree
+from simulators.scenarios.station_file import PANEL_UNIT, PROBES, WATER_CHANNEL
 from tests.integration.daemon_kit import ROOT, Daemon, finished, until
 
 RESERVOIR, ROOM = "28-00000a1b2c3d", "28-00000a1b2c4e"

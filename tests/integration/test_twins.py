@@ -8,9 +8,11 @@ from pathlib import Path
 import pytest
 
 from adapters.serial_port import SerialPort
-from edge import config, config_ports, survey
-from edge.survey_modbus import Scan
-from simulators.device_modbus import crc_of
+from edge import config
+from edge.config import ports as config_ports
+from edge.survey import survey
+from edge.survey.modbus import Scan
+from simulators.devices.modbus import crc_of
 from tests.integration.modbus_kit import Master, Played, point
 
 STATION = """
@@ -58,7 +60,7 @@ def test_a_converter_whose_name_another_one_bears_is_found_by_its_plug(serial: P
 def test_check_tells_of_it_where_the_station_goes_by_that_name(
     serial: Path, tmp_path: Path, monkeypatch: pytest.MonkeyPatch
 ) -> None:
-    monkeypatch.setattr("edge.config_ports.SERIAL", serial)
+    monkeypatch.setattr("edge.config.ports.SERIAL", serial)
     file = tmp_path / "station.toml"
     file.write_text(STATION)
     code, text = config.check_report(file)

@@ -9,7 +9,7 @@ from typing import Any
 from edge.domain.entries import Draft, Entry, Now, wall_ms_of
 from edge.domain.readings import KIND_OF, Role, Sample
 from edge.domain.settings import AlarmTuning, Basin, DailyTest, Filter, Point, Reservoir, Settings, Supply
-from edge.domain.station import Station
+from edge.domain.station.station import Station
 
 MONDAY = wall_ms_of("2026-03-16T05:50:00Z")
 HOUR = 3_600_000

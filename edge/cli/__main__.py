@@ -1,0 +1,5 @@
+"""`python -m edge.cli` is `warmwell`."""
+
+from edge.cli.app import main
+
+main()

@@ -1,0 +1,471 @@
+"""The command line. Each verb a few lines; what is heavy is imported where it is used.
+
+Exit codes: 0 done; 1 a fault while running; 2 input that can't be used; 3 a store of a newer version; 4 already running.
+"""
+
+from __future__ import annotations
+
+import functools
+import sys
+from collections.abc import Callable
+from enum import StrEnum
+from pathlib import Path
+from typing import Annotated, Literal
+
+import typer
+
+from edge.cli import say
+from edge.cli.form import RecordCommand
+
+app = typer.Typer(
+    name="warmwell",
+    help="Warmwell watches what surrounds an endoscope reprocessor and says whether the station may start. It only watches.",
+    epilog="Exit codes: 0 done, 1 fault while running, 2 input that can't be used, 3 store of a newer version, 4 already running.",
+    add_completion=False,
+    no_args_is_help=True,
+    rich_markup_mode=None,
+    pretty_exceptions_enable=False,
+)
+
+# A file is judged by the verb that reads it, in one sentence of ours; typer would say "is not readable" below a usage line.
+FileArgument = functools.partial(typer.Argument, readable=False)
+FileOption = functools.partial(typer.Option, readable=False)
+
+Url = Annotated[str, typer.Option(help="Address of the station's page.", envvar="WARMWELL_URL")]
+DEFAULT_URL = "http://127.0.0.1:8484/"
+
+
+class Form(StrEnum):
+    """How lines are printed."""
+
+    TEXT = "text"
+    JSONL = "jsonl"
+
+
+class Table(StrEnum):
+    """How rows are exported."""
+
+    CSV = "csv"
+    JSONL = "jsonl"
+
+
+class What(StrEnum):
+    """What can be exported."""
+
+    JOURNAL = "journal"
+    READINGS = "readings"
+
+
+class Log(StrEnum):
+    """How the daemon logs."""
+
+    AUTO = "auto"
+    TEXT = "text"
+    JSON = "json"
+
+
+class Parity(StrEnum):
+    """Of a serial line."""
+
+    NONE = "none"
+    EVEN = "even"
+    ODD = "odd"
+
+
+class Schema(StrEnum):
+    """What has a schema."""
+
+    STATION = "station"
+
+
+def _done(call: Callable[[], int | None]) -> None:
+    """Run a verb's work and end with its exit code."""
+    raise typer.Exit(say.guarded(call))
+
+
+def _version(wanted: bool) -> None:
+    if wanted:
+        from edge.daemon.version import program_version
+
+        print(f"warmwell {program_version()}")
+        raise typer.Exit
+
+
+@app.callback()
+def _main(
+    version: Annotated[
+        bool, typer.Option("--version", callback=_version, is_eager=True, help="Print the version.")
+    ] = False,
+) -> None:
+    """Only --version lives here."""
+
+
+@app.command()
+def run(
+    file: Annotated[Path, FileArgument(help="The station file.", metavar="FILE")],
+    log: Annotated[Log, typer.Option(help="auto: JSON lines for the system journal, text for a terminal.")] = Log.AUTO,
+) -> None:
+    """Run a station until SIGTERM or Ctrl-C; SIGHUP reloads its file."""
+
+    def work() -> int:
+        from edge.daemon import log as daemon_log
+        from edge.daemon import run as daemon
+
+        daemon_log.set_up(log)
+        return daemon.run(file)
+
+    _done(work)
+
+
+@app.command()
+def check(file: Annotated[Path, FileArgument(help="The station file.", metavar="FILE")]) -> None:
+    """Check a station file: every mistake with its line, and what is not active yet."""
+
+    def work() -> int:
+        from edge.config import check_report
+
+        code, text = check_report(file)
+        print(text, file=sys.stderr if code else sys.stdout)
+        return code
+
+    _done(work)
+
+
+@app.command()
+def schema(what: Annotated[Schema, typer.Argument(help="What to describe.")]) -> None:
+    """Print a JSON Schema."""
+
+    def work() -> None:
+        import json
+
+        from edge import config
+
+        print(json.dumps(config.schema(), indent=2, ensure_ascii=False))
+
+    _done(work)
+
+
+@app.command()
+def replay(
+    station: Annotated[Path, FileArgument(help="The station file.", metavar="STATION.toml")],
+    data: Annotated[Path, FileArgument(help="Recorded readings.", metavar="DATA.csv")],
+    records: Annotated[Path | None, FileOption(help="What people recorded: JSON lines.", metavar="R.jsonl")] = None,
+    verdict_every: Annotated[str, typer.Option(help="A verdict line each such interval of the data's time.")] = "60s",
+    estimates_every: Annotated[str | None, typer.Option(help="And estimates each such interval.")] = None,
+    format: Annotated[Form, typer.Option(help="For people, or one JSON object a line.")] = Form.TEXT,
+    out: Annotated[
+        Path | None, FileOption(help="Keep the lines and a store in this folder, too.", metavar="DIR")
+    ] = None,
+) -> None:
+    """Run recorded readings through the code that runs live."""
+
+    def work() -> int:
+        from edge.replay import replay as replaying
+
+        return replaying.main(
+            station,
+            data,
+            records=records,
+            verdict_every_ms=say.duration_ms(verdict_every, "--verdict-every"),
+            estimates_every_ms=None
+            if estimates_every is None
+            else say.duration_ms(estimates_every, "--estimates-every"),
+            form=str(format),
+            out=out,
+            stdout=sys.stdout.buffer,
+            stderr=sys.stderr,
+        )
+
+    _done(work)
+
+
+@app.command()
+def verify(
+    folder: Annotated[Path, FileArgument(help="The [keep] folder.", metavar="FOLDER")],
+    head: Annotated[
+        str | None, typer.Option(help="A head noted outside: finds entries cut off the end.", metavar="SEQ:DIGEST")
+    ] = None,
+) -> None:
+    """Check that nothing in the journal was changed, removed or put in."""
+
+    def work() -> int:
+        from edge.domain.station.station import FOLD_VERSION
+        from edge.replay.refold import refolded
+        from edge.store.verify import parse_head
+        from edge.store.verify import verify as look
+
+        noted = parse_head(head) if head is not None else None
+        with say.progress("checking", "entries") as told:
+            found = look(folder, noted, told, refold=(FOLD_VERSION, refolded))
+        if found.ok:
+            print(f"{folder}: {found.why}: {found.head_seq} entries of {found.station or 'no station yet'}")
+            print(f"head {found.head_seq}:{found.head_digest}")
+            return say.DONE
+        where = "" if found.first_bad_seq is None else f"entry {found.first_bad_seq}: "
+        print(f"{folder}: the journal does not hold: {where}{found.why}")
+        return say.FAULT
+
+    _done(work)
+
+
+@app.command()
+def export(
+    what: Annotated[What, typer.Argument(help="What to export.")],
+    folder: Annotated[Path, FileArgument(help="The [keep] folder.", metavar="FOLDER")],
+    format: Annotated[Table, typer.Option(help="How.")] = Table.CSV,
+    since: Annotated[str | None, typer.Option("--from", help="From this time on.", metavar="TIME")] = None,
+    until: Annotated[str | None, typer.Option("--to", help="Before this time.", metavar="TIME")] = None,
+    points: Annotated[str | None, typer.Option(help="Only these points, with commas between.")] = None,
+    output: Annotated[Path | None, FileOption(help="A file in place of standard output.")] = None,
+) -> None:
+    """Export the journal or the readings, also while the station runs."""
+
+    def work() -> int:
+        from edge.cli import export as cli_export
+
+        return cli_export.export(str(what), folder, str(format), since, until, points, output)
+
+    _done(work)
+
+
+@app.command()
+def listen(
+    site: Annotated[
+        str, typer.Argument(help="The site whose alarms to print; without it, every site's.", metavar="SITE")
+    ] = "",
+    broker: Annotated[
+        str, typer.Option(help="mqtt://host:port, mqtts:// for TLS, or host:port.")
+    ] = "mqtt://127.0.0.1:1883",
+    format: Annotated[Form, typer.Option(help="For people, or one JSON object a line.")] = Form.TEXT,
+    ca: Annotated[Path | None, FileOption(help="Certificate of the broker's authority.", metavar="FILE")] = None,
+    username: Annotated[str | None, typer.Option(help="Name at the broker.")] = None,
+    password_file: Annotated[Path | None, FileOption(help="File with the password alone.", metavar="FILE")] = None,
+) -> None:
+    """Print alarms as a facilities system sees them, and what is missing."""
+
+    def work() -> int:
+        from edge.mqtt import listen as listening
+
+        form: Literal["text", "jsonl"] = "jsonl" if format is Form.JSONL else "text"
+        return listening.main(site, broker, form, ca=ca, username=username, password_file=password_file)
+
+    _done(work)
+
+
+@app.command()
+def demo(
+    scenario: Annotated[str, typer.Option(help="What happens; a wrong name lists them.")] = "cold-morning",
+    speed: Annotated[float, typer.Option(help="How many times faster than real time.")] = 60.0,
+    for_s: Annotated[
+        float | None, typer.Option("--for", help="Stop after so many real seconds.", metavar="SECONDS")
+    ] = None,
+    port: Annotated[int | None, typer.Option(help="Port of the page; else 8484, or a free one.")] = None,
+    json: Annotated[bool, typer.Option("--json", help="Print the lines of a replay and nothing else.")] = False,
+    keep: Annotated[Path | None, FileOption(help="Keep the store in this folder.", metavar="DIR")] = None,
+    broker: Annotated[
+        str | None, typer.Option(help="Use this broker in place of an own one.", metavar="HOST:PORT")
+    ] = None,
+    verdict_every: Annotated[
+        str, typer.Option(help="With --json: a verdict line each such simulated interval.")
+    ] = "60s",
+    estimates_every: Annotated[str | None, typer.Option(help="With --json: estimates each such interval.")] = None,
+    hardware: Annotated[
+        bool,
+        typer.Option("--hardware", help="Read every sensor through the adapter for its kind, on simulated devices."),
+    ] = False,
+    unplug: Annotated[
+        list[str] | None,
+        typer.Option(
+            help="With --hardware: pull a device's plug, such as panel:30min:35min after the start.",
+            metavar="BUS:FROM:TO",
+        ),
+    ] = None,
+) -> None:
+    """A simulated station with everything: sensors, journal, alarms, MQTT, page."""
+
+    def work() -> int:
+        from edge.demo import demo as showing
+        from edge.demo.hardware import unplugging_in
+
+        return showing.main(
+            showing.Wishes(
+                scenario=scenario,
+                speed=speed,
+                for_s=for_s,
+                port=port,
+                as_json=json,
+                keep=keep,
+                broker=broker,
+                verdict_every_ms=say.duration_ms(verdict_every, "--verdict-every"),
+                estimates_every_ms=None
+                if estimates_every is None
+                else say.duration_ms(estimates_every, "--estimates-every"),
+                hardware=hardware,
+                unplug=tuple(unplugging_in(text) for text in unplug or ()),
+            )
+        )
+
+    _done(work)
+
+
+@app.command()
+def status(url: Url = DEFAULT_URL) -> None:
+    """Print what a running station says now."""
+
+    def work() -> int:
+        from edge.cli import ask as cli_ask
+
+        return cli_ask.status(url)
+
+    _done(work)
+
+
+@app.command()
+def watch(url: Url = DEFAULT_URL) -> None:
+    """Print what happens at a running station, until Ctrl-C."""
+
+    def work() -> int:
+        from edge.cli import ask as cli_ask
+
+        return cli_ask.watch(url)
+
+    _done(work)
+
+
+@app.command()
+def ack(
+    alarm: Annotated[str, typer.Argument(help="Its id, such as outlet_tripped:heater.", metavar="ALARM")],
+    by: Annotated[str, typer.Option(help="Who acknowledges.")],
+    url: Url = DEFAULT_URL,
+) -> None:
+    """Acknowledge an alarm of a running station."""
+
+    def work() -> int:
+        from edge.cli import ask as cli_ask
+
+        return cli_ask.ack(alarm, by, url)
+
+    _done(work)
+
+
+@app.command(cls=RecordCommand)
+def record(
+    kind: Annotated[
+        str,
+        typer.Argument(
+            help="What was done or read; a wrong word lists them, KIND --help has its keys.", metavar="KIND"
+        ),
+    ],
+    by: Annotated[str, typer.Option(help="Who did it.")],
+    pairs: Annotated[
+        list[str] | None,
+        typer.Argument(help="What belongs to it, such as point=gauge value='44 psi'.", metavar="[KEY=VALUE]..."),
+    ] = None,
+    at: Annotated[str | None, typer.Option(help="When, where it isn't now.", metavar="TIME")] = None,
+    url: Url = DEFAULT_URL,
+) -> None:
+    """Record at a running station what was done, or what was read by eye."""
+
+    def work() -> int:
+        from edge.cli import record as cli_record
+
+        return cli_record.record(kind, by, at, pairs or (), url)
+
+    _done(work)
+
+
+@app.command()
+def calibrate(
+    point: Annotated[str, typer.Argument(help="The point's id.", metavar="POINT")],
+    by: Annotated[str, typer.Option(help="Who calibrates.")],
+    reference: Annotated[
+        list[str] | None,
+        typer.Option(
+            help="What the reference shows; without READING it is compared with the present one.",
+            metavar="VALUE[=READING]",
+        ),
+    ] = None,
+    instrument: Annotated[str | None, typer.Option(help="The reference instrument.")] = None,
+    certificate: Annotated[str | None, typer.Option(help="Its certificate.")] = None,
+    reference_u: Annotated[str | None, typer.Option(help="Its standard uncertainty, such as '0.05 K'.")] = None,
+    drift_allowance: Annotated[str | None, typer.Option(help="How far the point may drift until the next one.")] = None,
+    due: Annotated[str | None, typer.Option(help="When it is due again; else in a year.", metavar="DATE")] = None,
+    check: Annotated[bool, typer.Option("--check", help="Compare only: adjust nothing.")] = False,
+    reference_resolution: Annotated[
+        str | None, typer.Option(help="The reference's step, such as '0.1 K'; else as its value was written.")
+    ] = None,
+    confirm: Annotated[
+        str | None, typer.Option(help="Why a correction is right that is larger than one comparison may make.")
+    ] = None,
+    yes: Annotated[bool, typer.Option("--yes", help="Send it without asking.")] = False,
+    url: Url = DEFAULT_URL,
+) -> None:
+    """Calibrate a point of a running station against a reference; on a terminal it asks for what is missing."""
+
+    def work() -> int:
+        from edge.cli import record as cli_record
+
+        references = tuple(reference or ())
+        wishes = cli_record.Calibration(
+            point, by, references, instrument, certificate, reference_u, drift_allowance, due, is_check=check,
+            reference_resolution=reference_resolution, confirm=confirm, is_sure=yes,
+        )  # fmt: skip
+        return cli_record.calibrate(wishes, url)
+
+    _done(work)
+
+
+@app.command()
+def survey(
+    more_ports: Annotated[
+        list[str] | None, typer.Argument(help="More ports, as with --ports.", metavar="[PORT]...")
+    ] = None,
+    root: Annotated[Path, FileOption(help="The tree that holds sys and dev.", metavar="TREE")] = Path("/"),
+    ports: Annotated[
+        list[str] | None,
+        typer.Option(help="Serial ports to listen on, in place of all with lasting names.", metavar="PORT"),
+    ] = None,
+    modbus: Annotated[
+        str | None,
+        typer.Option(help="A port on which to ask Modbus units; nothing is asked without it.", metavar="PORT"),
+    ] = None,
+    baud: Annotated[int | None, typer.Option(help="Of the Modbus line (19200), else of the ports.")] = None,
+    parity: Annotated[Parity, typer.Option(help="Of the Modbus line.")] = Parity.EVEN,
+    units: Annotated[str, typer.Option(help="Units to ask.", metavar="FIRST-LAST")] = "1-16",
+    registers: Annotated[int, typer.Option(help="The last register to ask for, counted from 0.", min=0, max=9999)] = 63,
+    write: Annotated[Path | None, FileOption(help="Write a station file to start from.", metavar="FILE")] = None,
+    for_s: Annotated[float, typer.Option("--for", help="How long to look.", metavar="SECONDS", min=0.1)] = 10.0,
+    json: Annotated[bool, typer.Option(help="One JSON object a line.")] = False,
+) -> None:
+    """Look at what is wired to this board, live, and write a station file to start from. Switches nothing."""
+
+    def work() -> int:
+        from edge.survey import survey as looking
+
+        named = [*(ports or ()), *(more_ports or ())]
+        return looking.main(
+            looking.Wishes(
+                root=root,
+                ports=tuple(dict.fromkeys(port for names in named for port in names.split(",") if port)),
+                modbus_port=modbus,
+                baud=baud,
+                parity=str(parity),
+                units=looking.units_in(units),
+                last_register=registers,
+                write=write,
+                for_s=for_s,
+                as_json=json,
+            )
+        )
+
+    _done(work)
+
+
+def main() -> None:
+    """Entry point of the console script."""
+    say.use_utf8()
+    app(prog_name="warmwell")
+
+
+if __name__ == "__main__":
+    main()

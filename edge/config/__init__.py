@@ -1,0 +1,27 @@
+"""The station file: read, checked as a whole, and made into what the daemon needs. What others use stands here by name."""
+
+from edge.config.station_file import (
+    KeepPlan,
+    MqttPlan,
+    StationFile,
+    TlsPlan,
+    UnusableInputs,
+    check_report,
+    load,
+    loads,
+    schema,
+    settings_of,
+)
+
+__all__ = [
+    "KeepPlan",
+    "MqttPlan",
+    "StationFile",
+    "TlsPlan",
+    "UnusableInputs",
+    "check_report",
+    "load",
+    "loads",
+    "schema",
+    "settings_of",
+]

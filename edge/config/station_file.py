@@ -1,0 +1,334 @@
+"""The station file: read whole, checked whole, turned into settings and plans. See config/station-example.toml.
+
+The reading is spread over modules of one question each: config_locate (lines), config_reading (file to values), config_fields
+(kinds of value), config_bounds (defaults and bounds), config_tables and config_points (the tables), config_sections (the whole),
+config_build (settings), config_checks and config_wiring (values against each other), config_notes (warnings).
+"""
+
+from __future__ import annotations
+
+import hashlib
+import json
+from collections.abc import Mapping
+from dataclasses import dataclass, field, replace
+from pathlib import Path
+from typing import Any, Final
+
+from edge.config import checks as config_checks
+from edge.config import notes as config_notes
+from edge.config import ports as config_ports
+from edge.config import wiring as config_wiring
+from edge.config.bounds import ONEWIRE_READ_MS
+from edge.config.build import point as build_point
+from edge.config.build import station as build_station
+from edge.config.build import tuning as build_tuning
+from edge.config.build import whole_ms
+from edge.config.points import ACTIVE_KINDS, BusTable, OneWireBus
+from edge.config.reading import Findings, Mistake, UnusableInputs, document_of, text_of
+from edge.config.sections import Tables, kind_of, other_kinds, read, schema
+from edge.config.tables import KeepTable
+from edge.domain.errors import UnusableInput
+from edge.domain.settings import AlarmTuning, Point, Settings
+
+#: where the page listens if the file says nothing
+API_HOST: Final = "127.0.0.1"
+API_PORT: Final = 8484
+
+
+@dataclass(frozen=True, slots=True)
+class BusPlan:
+    """One bus, for acquisition: its table and its points' tables as written.
+
+    `active` is False where this version has no adapter for its kind: it isn't opened then, and its points stay unread.
+    """
+
+    id: str
+    kind: str
+    options: Mapping[str, Any]
+    points: Mapping[str, Mapping[str, Any]]
+    active: bool = True
+    period_ms: int = 1000  # the shortest of its points
+    time_limit_ms: int | None = None  # of one read; None: acquisition's own
+
+
+@dataclass(frozen=True, slots=True)
+class TlsPlan:
+    """Certificates, as paths beside the station file or absolute. `ca` None: the system's own list."""
+
+    ca: Path | None = None
+    certificate: Path | None = None
+    key: Path | None = None
+
+
+@dataclass(frozen=True, slots=True)
+class MqttPlan:
+    """The broker."""
+
+    host: str
+    port: int
+    tls: TlsPlan | None = None
+    username: str | None = None
+    password_file: Path | None = None
+    client_id: str | None = None
+    keepalive_s: int = 30
+
+
+@dataclass(frozen=True, slots=True)
+class ApiPlan:
+    """Where the page listens: this machine only, until it has TLS and sign-in. Port 0: any free one."""
+
+    host: str = API_HOST
+    port: int = API_PORT
+    tls: TlsPlan | None = None
+    people: Path | None = None
+
+
+@dataclass(frozen=True, slots=True)
+class KeepPlan:
+    """Where the store is, and how long each tier of readings stays (None: for ever). The journal always stays."""
+
+    folder: Path
+    raw_ms: int | None
+    minutes_ms: int | None
+    hours_ms: int | None = None
+    size_bytes: int | None = None
+
+
+@dataclass(frozen=True, slots=True)
+class StationFile:
+    """A station file that can be used.
+
+    `document` is the whole as written, in plain JSON; `digest` the SHA-256 of its RFC 8785 form; `warnings` sentences with file and
+    line; `not_active` sentences on what this version checks but doesn't do yet.
+    """
+
+    path: Path
+    settings: Settings
+    buses: tuple[BusPlan, ...]
+    mqtt: MqttPlan | None
+    api: ApiPlan
+    keep: KeepPlan
+    document: dict[str, Any]
+    digest: str
+    warnings: tuple[str, ...] = ()
+    not_active: tuple[str, ...] = field(default=())
+
+
+def load(path: Path) -> StationFile:
+    """Read and check a station file.
+
+    Raises:
+        UnusableInputs: all mistakes of the file, in the order of its lines; its text is one sentence a line.
+    """
+    try:
+        text = text_of(path)
+    except UnusableInput as exc:
+        raise UnusableInputs([exc]) from exc
+    return loads(text, path)
+
+
+def loads(text: str, path: Path) -> StationFile:
+    """As load(), from text; `path` names the file in sentences, and relative names in it are looked for beside it."""
+    found = Findings(str(path))
+    document_of(text, found)
+    if not text.strip() or not (found.document or found.mistakes):
+        found.mistakes.append(
+            Mistake(1, "", "the file is empty", "at least [station], one [[bus]] and one [[point]]", "Fill it")
+        )
+    tables = read(found)
+    points = _points(tables, found)
+    tunings = _tunings(tables, found)
+    config_checks.check(tables, points, found)
+    config_wiring.check(tables, found)
+    found.refuse()
+    digest = _digest(found)
+    found.refuse()
+    config_notes.warn(tables, found)
+    return StationFile(
+        path=path,
+        settings=build_station(tables, _bound(points, found.document), tunings),
+        buses=tuple(_bus_plan(tables, bus, points, found) for bus in tables.bus),
+        mqtt=_mqtt(tables, path.parent),
+        api=_api(tables, path.parent),
+        keep=_keep(tables.keep, path.parent),
+        document=dict(found.document),
+        digest=digest,
+        warnings=tuple(found.warnings),
+        not_active=tuple(config_notes.not_active(tables)),
+    )
+
+
+def settings_of(document: Mapping[str, Any]) -> Settings:
+    """What a station file's document, as the journal keeps it, makes of its station. Raises UnusableInputs."""
+    found = Findings("the journal's settings")
+    found.document = document
+    tables = read(found)
+    points, tunings = _points(tables, found), _tunings(tables, found)
+    found.refuse()
+    return build_station(tables, _bound(points, document), tunings)
+
+
+def _points(tables: Tables, found: Findings) -> dict[int, Point]:
+    made = {}
+    for table in tables.point:
+        path = tables.path(table)
+        bus = tables.bus_of(table)
+        point = build_point(found, path, table, bus.id if bus is not None else "")
+        if point is not None:
+            made[_index(tables, table)] = point
+    return made
+
+
+def _index(tables: Tables, table: Any) -> int:
+    index = tables.path(table)[-1]
+    assert isinstance(index, int)  # a table of a list
+    return index
+
+
+def _tunings(tables: Tables, found: Findings) -> dict[str, AlarmTuning]:
+    made = {alarm_id: build_tuning(found, alarm_id, table) for alarm_id, table in tables.alarm.items()}
+    return {alarm_id: tuned for alarm_id, tuned in made.items() if tuned is not None}
+
+
+#: keys of a point that say nothing of how a quantity is made of what its sensor says
+_NOT_TRANSDUCER: Final = frozenset(
+    "id role of bus address serial every stale_after range max_rate resolution uncertainty unit".split()
+)
+
+
+def _bound(points: Mapping[int, Point], document: Mapping[str, Any]) -> tuple[Point, ...]:
+    """Points with what their calibrations are bound to: which sensor, and a digest of the transducer's settings."""
+    bound = []
+    for index, point in points.items():
+        table = document["point"][index]
+        wiring = {key: value for key, value in table.items() if key not in _NOT_TRANSDUCER}
+        identity = str(table.get("address") or table.get("serial") or "")
+        digest = (
+            hashlib.sha256(json.dumps(wiring, sort_keys=True, default=str).encode()).hexdigest()[:16] if wiring else ""
+        )
+        bound.append(replace(point, identity=identity, transducer=digest))
+    return tuple(bound)
+
+
+def _digest(found: Findings) -> str:
+    """SHA-256 of the document's canonical form; a mistake where another package's keys hold what JSON can't."""
+    import rfc8785
+
+    try:
+        return hashlib.sha256(rfc8785.dumps(dict(found.document))).hexdigest()
+    except (ValueError, RecursionError):  # the library's own errors are ValueErrors
+        expected = "texts, numbers that JSON can hold, true, false, lists and tables"
+        found.wrong((), "holds a date, a number that is not finite or a whole number beyond 2^53", expected)
+        return ""
+
+
+def _bus_plan(tables: Tables, bus: BusTable, points: Mapping[int, Point], found: Findings) -> BusPlan:
+    options = found.document["bus"][_index(tables, bus)]
+    on_it = {_index(tables, point): point for point in tables.point if tables.bus_of(point) is bus}
+    return BusPlan(
+        id=bus.id,
+        kind=kind_of(bus),
+        options=dict(options),
+        points={point.id: dict(found.document["point"][index]) for index, point in on_it.items()},
+        active=kind_of(bus) in ACTIVE_KINDS or kind_of(bus) in other_kinds(),
+        period_ms=min((points[index].every_ms for index in on_it), default=1000),
+        time_limit_ms=whole_ms(bus.time_limit) if bus.time_limit is not None else _own_limit_ms(bus, len(on_it)),
+    )
+
+
+def _own_limit_ms(bus: BusTable, points: int) -> int | None:
+    """A time limit by the kind of bus; None for acquisition's own. Probes that can't convert at once convert in turn."""
+    return 2000 + ONEWIRE_READ_MS * points if isinstance(bus, OneWireBus) else None
+
+
+def _beside(folder: Path, name: str | None) -> Path | None:
+    return folder / name if name is not None else None
+
+
+def _mqtt(tables: Tables, folder: Path) -> MqttPlan | None:
+    own = tables.mqtt
+    if own is None:
+        return None
+    tls = None
+    if own.tls is not None:
+        tls = TlsPlan(*(_beside(folder, name) for name in (own.tls.ca, own.tls.certificate, own.tls.key)))
+    return MqttPlan(
+        host=own.host,
+        port=own.port if own.port is not None else 1883 if tls is None else 8883,
+        tls=tls,
+        username=own.username,
+        password_file=_beside(folder, own.password_file),
+        client_id=own.client_id,
+        keepalive_s=round(own.keep_alive / 1000),
+    )
+
+
+def _api(tables: Tables, folder: Path) -> ApiPlan:
+    own = tables.api
+    if own is None:
+        return ApiPlan()
+    tls = None
+    if own.tls is not None:
+        tls = TlsPlan(None, _beside(folder, own.tls.certificate), _beside(folder, own.tls.key))
+    host, port = own.listen
+    return ApiPlan(host, port, tls, _beside(folder, own.people))
+
+
+def _keep(own: KeepTable | None, folder: Path) -> KeepPlan:
+    own = own if own is not None else KeepTable.model_validate({})
+    return KeepPlan(
+        folder=folder / own.folder,
+        raw_ms=whole_ms(own.raw),
+        minutes_ms=whole_ms(own.minutes),
+        hours_ms=whole_ms(own.hours) if own.hours is not None else None,
+        size_bytes=round(own.size) if own.size is not None else None,
+    )
+
+
+def check_report(path: Path) -> tuple[int, str]:
+    """What `warmwell check FILE` prints, and its exit code: 0 where the file can be used, 2 with one sentence a mistake."""
+    try:
+        station = load(path)
+    except UnusableInputs as exc:
+        return 2, str(exc)
+    settings = station.settings
+    size = f"{_many(len(settings.points), 'point')} on {_many(len(station.buses), 'bus', 'buses')}"
+    lines = [f"{path}: can be used. Station {settings.name}, {size}, settings {station.digest[:12]}."]
+    lines += [f"Warning: {text}" for text in (*station.warnings, *_missing_files(station), *_shared_ports(station))]
+    lines += [f"Not active yet: {text}" for text in station.not_active]
+    return 0, "\n".join(lines)
+
+
+def _many(count: int, word: str, words: str = "") -> str:
+    return f"{count} {word if count == 1 else words or word + 's'}"
+
+
+def _shared_ports(station: StationFile) -> list[str]:
+    """Ports named by a maker's number that more than one converter of this board bears."""
+    twins = config_ports.nameless(config_ports.SERIAL)
+    named = [bus for bus in station.buses if str(bus.options.get("port", "")).startswith("/dev/serial/by-id/")]
+    return [f"{station.path}, bus[{bus.id}].port: {config_ports.told(twins)}." for bus in named if twins]
+
+
+def _missing_files(station: StationFile) -> list[str]:
+    """Files that the station file names and that aren't there now; they may still come before the start."""
+    if station.mqtt is None:
+        return []
+    tls = station.mqtt.tls or TlsPlan()
+    named = {
+        "mqtt.tls.ca": tls.ca,
+        "mqtt.tls.certificate": tls.certificate,
+        "mqtt.tls.key": tls.key,
+        "mqtt.password_file": station.mqtt.password_file,
+    }
+    return [
+        f"{station.path}, {key}: {name} isn't there."
+        for key, name in named.items()
+        if name is not None and not name.exists()
+    ]
+
+
+__all__ = [
+    "ApiPlan", "BusPlan", "KeepPlan", "MqttPlan", "StationFile", "TlsPlan", "UnusableInputs", "check_report", "load", "loads",
+    "schema", "settings_of",
+]  # fmt: skip

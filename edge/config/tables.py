@@ -1,0 +1,280 @@
+"""The station file's tables but buses and points, as models. Their names and meanings are the contract with its readers.
+
+A field's annotation is its kind of value (edge/config/fields.py). Defaults are written as they would stand in the file.
+"""
+
+from __future__ import annotations
+
+from typing import Annotated, Any
+
+from pydantic import BaseModel, ConfigDict, Field
+
+from edge.config.fields import (
+    Address,
+    Count,
+    DayHours,
+    Flag,
+    Is,
+    Months,
+    Number,
+    Quantity,
+    Text,
+    Word,
+    Words,
+    Zone,
+    name,
+)
+
+
+class Table(BaseModel):
+    """A table of the station file: no key but its own."""
+
+    model_config = ConfigDict(extra="forbid", populate_by_name=True, protected_namespaces=())
+
+
+def default(written: object, description: str = "") -> Any:
+    """A default, written as it would stand in the file."""
+    return Field(written, validate_default=True, description=description or None)
+
+
+class StationTable(Table):
+    """Which station this is."""
+
+    site: Annotated[str, name("the site's name", "harbour-lane")]
+    id: Annotated[str, name("the station's name", "scope-room-2")]
+    title: Annotated[str, Text("what people call it", "Scope room 2, left bench")] | None = None
+    timezone: Annotated[str, Zone()]
+
+
+Hours = Annotated[tuple[int, int] | None, DayHours()]
+
+
+class HoursTable(Table):
+    """First case and end of each day; a day left out is closed."""
+
+    monday: Hours = None
+    tuesday: Hours = None
+    wednesday: Hours = None
+    thursday: Hours = None
+    friday: Hours = None
+    saturday: Hours = None
+    sunday: Hours = None
+
+
+class BasinTable(Table):
+    """One basin."""
+
+    id: Annotated[str, name("the basin's name", "basin")]
+    ports: Annotated[int, Count(1, 32)] = Field(description="How many channel ports it has.")
+
+
+class ContactTable(Table):
+    """Temperature of the contact in the basin, by the disinfectant's label."""
+
+    minimum: Annotated[float, Is("reservoir.contact")]
+    maximum: Annotated[float, Is("reservoir.contact")] | None = None
+
+
+class TransferLossTable(Table):
+    """What is lost on the way to the basin: `loss` at the set point in a room of `room`, with supply water of `supply`."""
+
+    loss: Annotated[float, Is("reservoir.loss")] = default("4 K")
+    room: Annotated[float, Is("room")] = default("20 degC")
+    measured: Annotated[bool, Flag()] = Field(False, description="true once a basin thermometer has confirmed it.")
+    supply_share: Annotated[float, Number(0.0, 0.8)] = Field(
+        0.0,
+        description="Of what the liquid meets in hoses and basin: how much is supply water; the rest is as warm as the room.",
+    )
+    supply: Annotated[float, Is("water")] | None = Field(
+        None, description="The coldest supply water: taken where its temperature isn't measured."
+    )
+
+    @property
+    def met_c(self) -> float:
+        """What the liquid meets where `loss` was stated [Cel]; without a `supply` all is taken for as warm as the room."""
+        wet = 0.0 if self.supply is None else self.supply_share
+        return self.room if not wet or self.supply is None else (1.0 - wet) * self.room + wet * self.supply
+
+
+class ReservoirTable(Table):
+    """The heated disinfectant."""
+
+    volume: Annotated[float, Is("reservoir.volume")] | None = Field(None, description="Sharpens the first forecast.")
+    set_point: Annotated[float, Is("reservoir.set_point")]
+    thermostat_band: Annotated[float, Is("reservoir.thermostat_band")] = default(
+        "0.5 K", "How far below the set point the thermostat lets it fall."
+    )
+    maximum: Annotated[float, Is("reservoir.maximum")] | None = None
+    warm_up_limit: Annotated[float, Is("reservoir.warm_up_limit")] = default("2 h")
+    contact: ContactTable
+    transfer_loss: TransferLossTable = Field(default_factory=lambda: TransferLossTable.model_validate({}))
+    coldest_room: Annotated[float, Is("room")] | None = Field(None, description="Assumed where no room point exists.")
+
+
+class PressureTable(Table):
+    """Dynamic pressure: while drawing, upstream of the filters."""
+
+    low: Annotated[float, Is("supply.low")]
+    high: Annotated[float, Is("supply.high")]
+
+
+class FlowTable(Table):
+    """Flow while drawing."""
+
+    low: Annotated[float, Is("supply.flow")]
+    high: Annotated[float, Is("supply.flow")] | None = None
+
+
+class DrawTable(Table):
+    """What counts as a draw, and when its readings are steady."""
+
+    starts_above: Annotated[float, Is("supply.draw")] = default("0.3 gal/min")
+    ends_below: Annotated[float, Is("supply.draw")] = default("0.15 gal/min")
+    steady_after: Annotated[float, Is("supply.steady_after")] = default("15 s")
+
+
+class LeakTable(Table):
+    """So much water within so long while nothing draws is a leak."""
+
+    volume: Annotated[float, Is("supply.leak_volume")]
+    within: Annotated[float, Is("supply.leak_within")]
+
+
+class SupplyTable(Table):
+    """The cold-water supply at the machine."""
+
+    pressure: PressureTable
+    static_high: Annotated[float, Is("supply.high")] | None = None
+    flow: FlowTable | None = None
+    draw: DrawTable = Field(default_factory=lambda: DrawTable.model_validate({}))
+    stands_for: Annotated[float, Is("supply.stands_for")] = default("24 h", "How long the last draw's evidence holds.")
+    leak: LeakTable | None = None
+
+
+class FilterTable(Table):
+    """One stage of the filter train; stages stand in the order of flow."""
+
+    id: Annotated[str, name("the filter's name", "coarse")]
+    rating: Annotated[float, Is("filter.rating")] | None = None
+    drop_limit: Annotated[float, Is("filter.drop_limit")] | None = Field(
+        None, description="At the reference flow and temperature."
+    )
+    replace_after: Annotated[int, Months()] | None = None
+
+
+class ReferenceTable(Table):
+    """What pressure drops are normalised to."""
+
+    flow: Annotated[float, Is("filters.flow")]
+    temperature: Annotated[float, Is("filters.temperature")]
+
+
+class FiltersTable(Table):
+    """What holds for all filters."""
+
+    reference: ReferenceTable
+
+
+class DeliverTable(Table):
+    """Each channel port delivers `volume` in less than `within`."""
+
+    volume: Annotated[float, Is("daily_test.volume")] = default("100 mL")
+    within: Annotated[float, Is("daily_test.within")] = default("15 s")
+
+
+class DailyTestTable(Table):
+    """The daily test, before a day's first procedure."""
+
+    deliver: DeliverTable = Field(default_factory=lambda: DeliverTable.model_validate({}))
+    measure: Annotated[str, Word("weak ports", "every port")] = default("weak ports")
+
+
+class WaterPathTreatmentTable(Table):
+    """Disinfection of filter housings and lines after the clean side was opened."""
+
+    contact: Annotated[float, Is("water_path_treatment.contact")]
+    clean_side_opened_by: Annotated[list[str], Words("filter_change", "sensor_fitted", "repair")] = default(
+        ["filter_change", "sensor_fitted", "repair"]
+    )
+
+
+class DisinfectantTable(Table):
+    """The disinfectant in the reservoir."""
+
+    reuse_life: Annotated[float, Is("disinfectant.reuse_life")]
+
+
+class AlarmTable(Table):
+    """Tuning of one kind of alarm; what is left out stays as shipped."""
+
+    on_delay: Annotated[float, Is("alarm.delay")] | None = None
+    off_delay: Annotated[float, Is("alarm.delay")] | None = None
+    deadband: Annotated[str, Quantity("pressure_difference", "temperature_difference", "flow")] | None = Field(
+        None,
+        description="How far inside its limit a value must come before the alarm returns; a difference, as in 1 psi.",
+    )
+    priority: Annotated[str, Word("low", "medium", "high")] | None = None
+    limit: Annotated[str, Quantity("pressure", "temperature", "flow")] | None = Field(
+        None, description="Where the alarm compares a reading: its own limit instead of its section's."
+    )
+    re_announce: Annotated[float, Is("alarm.re_announce")] | None = None
+
+
+class DutyTable(Table):
+    """One duty of the site's own list."""
+
+    every: Annotated[float, Is("duty.every")]
+    title: Annotated[str, Text("what is to be done", "Wipe the drip tray")] | None = None
+
+
+class MqttTlsTable(Table):
+    """Certificates for the broker; relative names are looked for beside the station file."""
+
+    ca: Annotated[str, Text("a file name", "ca.pem", longest=1000)] | None = Field(
+        None, description="Who may vouch for the broker; the system's own list where left out."
+    )
+    certificate: Annotated[str, Text("a file name", "node.pem", longest=1000)] | None = None
+    key: Annotated[str, Text("a file name", "node.key", longest=1000)] | None = None
+
+
+class MqttTable(Table):
+    """The broker that hears the station."""
+
+    host: Annotated[
+        str, Text("a host's name or address", "broker.harbour-lane.example", longest=253, pattern=r"[A-Za-z0-9._:-]+")
+    ]
+    port: Annotated[int, Count(1, 65535)] | None = Field(None, description="8883 with tls, else 1883.")
+    tls: MqttTlsTable | None = None
+    username: Annotated[str, Text("a user's name", "scope-room-2")] | None = None
+    password_file: Annotated[str, Text("a file name", "mqtt-password", longest=1000)] | None = Field(
+        None, description="The file's first line is the password, so that it stands in no settings."
+    )
+    client_id: Annotated[str, Text("a client's name", "harbour-lane-scope-room-2", longest=120)] | None = None
+    keep_alive: Annotated[float, Is("mqtt.keep_alive")] = default("30 s")
+
+
+class ApiTlsTable(Table):
+    """Certificate of the page."""
+
+    certificate: Annotated[str, Text("a file name", "page.pem", longest=1000)]
+    key: Annotated[str, Text("a file name", "page.key", longest=1000)]
+
+
+class ApiTable(Table):
+    """The local page and its API."""
+
+    listen: Annotated[tuple[str, int], Address()] = default("127.0.0.1:8484")
+    tls: ApiTlsTable | None = None
+    people: Annotated[str, Text("a file name", "people.toml", longest=1000)] | None = Field(
+        None, description="Who may sign in, with which role."
+    )
+
+
+class KeepTable(Table):
+    """What is kept, where, and for how long. The journal is always kept."""
+
+    folder: Annotated[str, Text("a folder", "/var/lib/warmwell", longest=1000)] = default("/var/lib/warmwell")
+    raw: Annotated[float, Is("keep.age")] = default("90 days", "Every reading.")
+    minutes: Annotated[float, Is("keep.age")] = default("730 days", "Minimum, mean and maximum by minute.")
+    hours: Annotated[float, Is("keep.age")] | None = Field(None, description="By hour; for ever where left out.")
+    size: Annotated[float, Is("keep.size")] | None = Field(None, description="Cap of the readings' file.")

@@ -1,0 +1,513 @@
+"""The composition root: builds the parts of one station, wires them, watches them, stops them in order.
+
+The order of the start is the order of what would be missed most: the journal (nothing may be told that isn't kept), the
+judge, the sensors; only then the parts that tell, with their large libraries. Each part that tells may fail, at its start
+or later, without a word lost: it reads the journal from where it was, so it is stopped, and started again after a growing
+pause.
+"""
+
+from __future__ import annotations
+
+import logging
+import threading
+import time
+from collections.abc import Callable, Mapping, Sequence
+from functools import partial
+from typing import Any, Final
+
+from edge.acquisition.acquisition import Acquisition
+from edge.clock import RealClock
+from edge.config import StationFile, settings_of
+from edge.daemon.opening import Opening, SilentDisk
+from edge.daemon.series import CurrentSeries
+from edge.daemon.unkept import UnkeptJournal
+from edge.daemon.version import program_version
+from edge.daemon.watch import hanging, store_trouble
+from edge.domain.contracts import Clock
+from edge.domain.entries import Entry
+from edge.domain.errors import StoreFault, UnusableInput, WarmwellError
+from edge.domain.records.counting import confirms_clock
+from edge.domain.station.station import Station
+from edge.judge.inbox import Ticker
+from edge.judge.judge import Judge
+from edge.store.journal import CHECKED_AT_START, Journal
+from edge.store.space import Space
+
+log = logging.getLogger("warmwell.daemon")
+
+#: pauses before a part that failed is started again (real seconds)
+FIRST_PAUSE_S, LONGEST_PAUSE_S = 2.0, 120.0
+#: a part that ran so long (real seconds) has earned the first pause again
+STEADY_S: Final = 300.0
+#: until then (real seconds) a broker that was never reached is none that is lost
+FIRST_CONNECT_S: Final = 15.0
+#: how long the stop waits for the store (real seconds)
+CLOSE_WITHIN_S: Final = 4.0
+#: how often a store that can't be used is tried again (real seconds)
+STORE_AGAIN_S: Final = 5.0
+
+
+class Part:
+    """One part that tells: made and started by `make`, watched, and made again after a pause when it died.
+
+    Args:
+        name: as it stands in the log and in /health.
+        make: builds a part, not started; its library is imported here. May raise anything.
+        alive: whether a started part still works.
+        mono_s: real time; handed in by tests.
+    """
+
+    def __init__(
+        self,
+        name: str,
+        make: Callable[[], Any],
+        alive: Callable[[Any], bool],
+        mono_s: Callable[[], float] = time.monotonic,
+    ) -> None:
+        self.name, self._make, self._alive, self._mono_s = name, make, alive, mono_s
+        self.running: Any = None
+        self.why = "not started yet"
+        self.last_status: dict[str, Any] = {}  # after its stop
+        self._pause_s, self._again_s, self._since_s = FIRST_PAUSE_S, 0.0, 0.0
+        self.restarts = 0
+
+    def start(self) -> None:
+        """Start it. Raises what it raises; it is then tried again by look()."""
+        self._again_s = self._mono_s() + self._pause_s
+        self._pause_s = min(self._pause_s * 2, LONGEST_PAUSE_S)
+        part = self._make()
+        part.start()
+        self.running, self.why, self._since_s = part, "", self._mono_s()
+
+    def look(self) -> None:
+        """See to it that it works: notice a death, start again when the pause is over."""
+        if self.running is not None and self._is_alive():
+            return
+        if self.running is not None:
+            self._bury()
+        if self._mono_s() < self._again_s:
+            return
+        try:
+            self.start()
+            if self.restarts:
+                log.info("%s: started again", self.name)
+        except WarmwellError as exc:
+            self._failed(str(exc))
+        except Exception as exc:  # supervision border: what tells may fail in any way; watching and judging go on
+            log.debug("%s", self.name, exc_info=True)
+            self._failed(f"it could not be started ({type(exc).__name__}: {exc})")
+
+    def _is_alive(self) -> bool:
+        try:
+            return self._alive(self.running)
+        except Exception:  # supervision border: one that can't say is taken for dead
+            return False
+
+    def _bury(self) -> None:
+        if self._mono_s() - self._since_s > STEADY_S:
+            self._pause_s = FIRST_PAUSE_S
+        self.restarts += 1
+        self._failed("it died")
+        self._again_s = self._mono_s() + self._pause_s
+        dead, self.running = self.running, None
+        self._stop(dead, 1.0)
+
+    def _failed(self, why: str) -> None:
+        if why != self.why:
+            log.error("%s: %s; it is tried again by itself", self.name, why)
+        self.why = why
+
+    def stop(self, timeout_s: float) -> None:
+        """Stop it, if it runs. Never raises."""
+        part, self.running = self.running, None
+        if part is not None:
+            self._stop(part, timeout_s)
+            self.last_status = part.status()
+
+    def _stop(self, part: Any, timeout_s: float) -> None:
+        try:
+            part.stop(timeout_s)
+        except Exception:  # supervision border: the other parts still have to be stopped
+            log.warning("%s: stopping it failed", self.name, exc_info=True)
+
+    def status(self) -> dict[str, Any]:
+        """For /health."""
+        if self.running is None:
+            return {"ok": False, "state": "down", "why": self.why, "restarts": self.restarts}
+        own = self.running.status() if hasattr(self.running, "status") else {}
+        return {"ok": True, "state": "up", "restarts": self.restarts, **own}
+
+
+class Assembly:
+    """The parts of one station.
+
+    Args:
+        plan: the station file.
+        clock: real or fast.
+        tickers, on_entries: see Judge.
+        about: more for the `started` entry and the API's `about`.
+        opening: the journal, on a disk that has not answered the assembly before this one in time.
+        quick_mqtt: for a broker on this machine in fast motion: short time limits and pauses.
+    """
+
+    def __init__(
+        self,
+        plan: StationFile,
+        clock: Clock,
+        *,
+        tickers: Sequence[Ticker] = (),
+        on_entries: Callable[[Sequence[Entry]], None] | None = None,
+        about: Mapping[str, Any] | None = None,
+        quick_mqtt: bool = False,
+        opening: Opening | None = None,
+    ) -> None:
+        self.plan, self.clock = plan, clock
+        self._quick_mqtt, self._was_connected = quick_mqtt, False
+        self._tickers, self._on_entries, self._about = tickers, on_entries, dict(about or {})
+        self._began_s = time.monotonic()
+        self._facts: dict[str, tuple[bool, str]] = {}
+        self._stores_open = False
+        self.not_kept: StoreFault | None = None
+        self.opening = opening
+        self._store_tried_s = time.monotonic()
+        self._lost_readings, self._lost_at_s = 0, float("-inf")
+        self.parts: dict[str, Part] = {}
+
+    # ---- start ------------------------------------------------------------------------------------------------------
+
+    def open(self) -> None:
+        """Open the store and begin to judge. Where the store can't be used the station is watched without it.
+
+        Raises:
+            AlreadyRunning: another process holds the folder.
+            NewerStore: a later version wrote the store.
+            UnusableInput: the folder is another station's.
+        """
+        settings, keep = self.plan.settings, self.plan.keep
+        space = Space(keep.folder)
+        self.journal: Journal | UnkeptJournal
+        self.opening = self.opening or self._opening(space)
+        try:
+            self.journal = self.opening.take()
+            self.opening = None
+        except StoreFault as fault:
+            if not isinstance(fault, SilentDisk):
+                self.opening = None
+            log.error("%s Nothing is kept; the station is watched, and its verdict is never READY.", fault)
+            self.not_kept, self.journal = fault, UnkeptJournal(keep.folder, fault)
+        self.series = CurrentSeries(keep, self.clock.boot, space)
+        self._stores_open = True
+        if not isinstance(self.not_kept, SilentDisk):
+            self.series.wanted(settings.points)
+        if isinstance(self.clock, RealClock):
+            trusted = self.journal.newest_trusted()
+            if trusted is not None:
+                self.clock.journal_reaches(trusted.wall_ms)
+                self.clock.trusted_before(trusted.boot, trusted.wall_ms - trusted.mono_ms)
+        self.judge = Judge(
+            Station(settings, self.clock.boot),
+            self.journal,
+            self.series,
+            self.clock,
+            rebuild=self._station_maker(self.plan),
+            about={"version": program_version(), **self._about},
+            settings=(self.plan.document, self.plan.digest),
+            tickers=self._tickers,
+            on_entries=self._came,
+            not_kept=self.not_kept,
+            as_before=lambda document, state: Station(settings_of(document), self.clock.boot, state),
+        )
+        self.judge.start()
+
+    def _came(self, entries: Sequence[Entry]) -> None:
+        """Entries have come to disk: a person's word on the clock reaches it, whoever listens is told."""
+        if isinstance(self.clock, RealClock) and any(confirms_clock(entry) for entry in entries):
+            self.clock.confirm()
+        if self._on_entries is not None:
+            self._on_entries(entries)
+
+    def _opening(self, space: Space) -> Opening:
+        keep, name = self.plan.keep, self.plan.settings.name
+        make = partial(
+            Journal, keep.folder, name, self.clock.boot, make_room=space.make_room, fold_anew=CHECKED_AT_START
+        )
+        return Opening(make, keep.folder)
+
+    def store_is_back(self) -> bool:
+        """Whether a store that couldn't be used can be: then this assembly is to be stopped, and another made with its `opening`."""
+        if self.not_kept is None:
+            return False
+        if self.opening is None and time.monotonic() - self._store_tried_s >= STORE_AGAIN_S:
+            self._store_tried_s = time.monotonic()
+            self.opening = self._opening(Space(self.plan.keep.folder))
+        if self.opening is None or not self.opening.is_done():
+            return False
+        if self.opening.failed() and not isinstance(self.not_kept, SilentDisk):
+            self.opening = None
+            return False
+        return True
+
+    def _station_maker(self, plan: StationFile) -> Callable[[dict[str, Any]], Station]:
+        return lambda state: Station(plan.settings, self.clock.boot, state)
+
+    def start_reading(self) -> None:
+        """Begin to read the sensors."""
+        self.acquisition = self._acquisition(self.plan)
+        self.acquisition.start()
+
+    def _acquisition(self, plan: StationFile) -> Acquisition:
+        return Acquisition(
+            [bus for bus in plan.buses if bus.active],
+            {point.id: point for point in plan.settings.points},
+            self.clock,
+            self.judge.heard,
+            self.judge.bus_changed,
+            seen=self.judge.snapshot().seen,
+            on_seen=self.judge.bus_seen,
+        )
+
+    def start_telling(self) -> None:
+        """Start the publisher and the API. What fails is said and tried again by look()."""
+        if self.plan.mqtt is not None:
+            self.parts["mqtt"] = Part("mqtt", self._make_publisher, _publishes)
+        self.parts["api"] = Part("api", self._make_api, _serves)
+        for part in self.parts.values():
+            part.look()
+
+    def _make_publisher(self) -> Any:
+        if isinstance(self.not_kept, SilentDisk):
+            raise self.not_kept  # what it told last stands on the disk that doesn't answer
+        from edge.mqtt.link import Limits
+        from edge.mqtt.publisher import Publisher, Timing
+
+        timing = (
+            Timing(first_s=0.5, cap_s=2.0, slow_cap_s=2.0, limits=Limits(connect_s=0.7))
+            if self._quick_mqtt
+            else Timing()
+        )
+        assert self.plan.mqtt is not None
+        settings = self.plan.settings
+        return Publisher(
+            self.plan.mqtt,
+            settings.site,
+            settings.id,
+            self.journal,
+            self.judge.snapshot,
+            self.judge.wait_snapshot,
+            self.clock.boot,
+            clock=self.clock,
+            folder=self.plan.keep.folder,
+            software=program_version(),
+            untold=self._untold,
+            timing=timing,
+        )
+
+    def _untold(self, entry: Entry, why: str) -> None:
+        self.judge.note("untold", {"seq": entry.seq, "kind": entry.kind, "why": why})
+
+    def _make_api(self) -> Any:
+        from edge.api.server import ApiServer
+
+        api = self.plan.api
+        return ApiServer(
+            api.host, api.port, self.judge, self.journal, self.series, about=self.about(), status=self.status
+        )
+
+    # ---- while it runs ----------------------------------------------------------------------------------------------
+
+    def about(self) -> dict[str, Any]:
+        """What the API says of this station."""
+        settings = self.plan.settings
+        return {
+            "site": settings.site,
+            "station": settings.id,
+            "title": settings.title,
+            "timezone": settings.timezone,
+            "version": program_version(),
+            "speed": self.clock.speed,
+            "boot": self.clock.boot,
+            **self._about,
+        }
+
+    @property
+    def url(self) -> str:
+        """Where the page is; "" while the API is down."""
+        api = self.parts.get("api")
+        return str(getattr(api.running, "url", "")) if api is not None and api.running is not None else ""
+
+    def look(self) -> None:
+        """Supervise: parts that died are started again, what the station can't see is told to it. Call it each second."""
+        for part in self.parts.values():
+            part.look()
+        self.series.look()
+        for body in [*self.series.take_repairs(), *self.journal.take_repairs()]:
+            log.warning("%s", _repaired(body))
+            self.judge.note("repair", body)
+        for bus, told in self.acquisition.status().items() if hasattr(self, "acquisition") else ():
+            self.judge.remark(f"bus {bus}", f"Bus {bus}: {told['remark']}." if told["remark"] else "")
+        disk = self.series.status()
+        self._fact("disk_low", bool(disk["low"]), f"the disk is nearly full: {disk['disk']}")
+        trouble = self._store_trouble(disk)
+        self._fact("store", bool(trouble), trouble)
+        mqtt = self.parts.get("mqtt")
+        if mqtt is not None:
+            status = mqtt.status()
+            connected = bool(status.get("connected"))
+            self._was_connected = self._was_connected or connected
+            # a first connection takes real seconds, which are many minutes in fast motion
+            early = not self._was_connected and time.monotonic() - self._began_s < FIRST_CONNECT_S
+            why = (
+                status.get("untold_why")
+                or status.get("last_error")
+                or status.get("why")
+                or "the broker has not been reached yet"
+            )
+            untold = mqtt.running is None or mqtt.running.untold_since_ms() is not None
+            self._fact("untold", untold and not early, str(why))
+
+    def _fact(self, alarm: str, present: bool, text: str) -> None:
+        """Tell the station when it changes; the text of what is over doesn't matter."""
+        told = (present, text if present else "")
+        if self._facts.get(alarm, (False, "")) != told:
+            self._facts[alarm] = told
+            self.judge.fact(alarm, present, text)
+
+    def _store_trouble(self, series: Mapping[str, Any]) -> str:
+        lost = int(series.get("lost_readings", 0))
+        if lost > self._lost_readings:
+            self._lost_readings, self._lost_at_s = lost, time.monotonic()
+        newly_lost = time.monotonic() - self._lost_at_s < 60.0
+        trouble = self.journal.trouble or store_trouble(
+            self.judge.status(), self.judge.refusing_s(), series, newly_lost=newly_lost
+        )
+        if not trouble and self.journal.note_trouble:
+            trouble = f"the journal's end can't be noted, so a loss might not be noticed: {self.journal.note_trouble}"
+        return trouble
+
+    def stuck(self) -> list[str]:
+        """Parts that make no progress, in words: the service manager's watchdog is fed only while there are none."""
+        quiet_s = {"judge": self.judge.idle_s(), "journal writer": self.judge.writing_s()}
+        for name, part in self.parts.items():
+            if part.running is not None:
+                quiet_s[name] = part.running.quiet_s()
+        dead = [] if self.judge.alive() else ["judge (it has ended)"]
+        if hasattr(self, "acquisition"):
+            quiet_s["acquisition"] = self.acquisition.quiet_s()
+            dead += [f"{name} (it has ended)" for name in self.acquisition.ended()]
+        return dead + hanging(quiet_s)
+
+    def is_ready(self) -> bool:
+        """Whether something has been read (or nothing is to be read) and the page answers."""
+        api = self.parts.get("api")
+        page = api is not None and api.running is not None and api.running.wait_ready(0.0)
+        return page and (self.judge.status()["hearings"] > 0 or not any(bus.active for bus in self.plan.buses))
+
+    def status(self) -> dict[str, Any]:
+        """For /health: {"ok", "uptime_s", "judge", "journal", "series", "buses", and each part that tells}."""
+        parts = {name: part.status() for name, part in self.parts.items()}
+        judge, series, stuck = self.judge.status(), self.series.status(), self.stuck()
+        trouble = self._store_trouble(series)
+        return {
+            "ok": bool(judge["ok"]) and not trouble and not stuck and all(part["ok"] for part in parts.values()),
+            "stuck": stuck,
+            "store": trouble or "ok",
+            "uptime_s": round(time.monotonic() - self._began_s, 1),
+            "judge": judge,
+            "journal": self.journal.status(),
+            "series": {"ok": not series.get("trouble"), **series},
+            "buses": self.acquisition.status(),
+            **parts,
+        }
+
+    # ---- new settings -----------------------------------------------------------------------------------------------
+
+    def reload(self, new: StationFile) -> None:
+        """Put a changed station file in force.
+
+        Raises:
+            UnusableInput: it names another station or another folder: that takes a restart. The old stays in force.
+            StoreFault: the judge did not come round to it.
+        """
+        old = self.plan
+        if new.settings.name != old.settings.name or new.keep.folder != old.keep.folder:
+            raise UnusableInput(
+                f"it is now station {new.settings.name} in {new.keep.folder}, not {old.settings.name} in {old.keep.folder}",
+                where=str(new.path),
+                expected="the same site, station and [keep] folder as long as Warmwell runs",
+                do="Restart Warmwell to change them; the old settings stay in force",
+            )
+        self.judge.reload(self._station_maker(new), new.document, new.digest).result(timeout=10)
+        about, self.plan = self.about(), new
+        if new.settings.points != old.settings.points:
+            self.series.wanted(new.settings.points)
+        if new.buses != old.buses or new.settings.points != old.settings.points:
+            self.acquisition.stop(2.0)
+            self.acquisition = self._acquisition(new)
+            self.acquisition.start()
+        self._reload_telling(old, new, about)
+
+    def _reload_telling(self, old: StationFile, new: StationFile, about: Mapping[str, Any]) -> None:
+        if new.mqtt != old.mqtt:
+            if "mqtt" in self.parts:
+                self.parts.pop("mqtt").stop(2.0)
+            if new.mqtt is not None:
+                self.parts["mqtt"] = Part("mqtt", self._make_publisher, _publishes)
+        if (new.api, self.about()) != (old.api, about):  # the API holds a copy of what it says about the station
+            self.parts.pop("api").stop(3.0)
+            self.parts["api"] = Part("api", self._make_api, _serves)
+        for part in self.parts.values():
+            part.look()
+
+    # ---- stop -------------------------------------------------------------------------------------------------------
+
+    def stop(self, why: str) -> bool:
+        """Stop in order, within five seconds: no more requests, no more readings, the last entry, then tell it, then close.
+
+        Returns: whether every part ended in time.
+        """
+        closing: threading.Thread | None = None
+        api = self.parts.pop("api", None)
+        if api is not None:  # open streams may take their three seconds while the rest is stopped
+            closing = threading.Thread(target=api.stop, args=(3.0,), name="stop of the API")
+            closing.start()
+        ended = True
+        if hasattr(self, "acquisition"):
+            self.acquisition.stop(0.8)
+        if hasattr(self, "judge"):
+            ended = self.judge.stop(2.0, why) and ended
+        for part in self.parts.values():
+            part.stop(1.2)
+        if closing is not None:
+            closing.join(3.5)
+            ended = not closing.is_alive() and ended
+        if self._stores_open:
+            ended = self._close_stores(CLOSE_WITHIN_S) and ended
+            self._stores_open = False
+        return ended
+
+    def _close_stores(self, within_s: float) -> bool:
+        """A disk that hangs doesn't hold the stop up: what was answered is on it, what waits for it never was."""
+
+        def close() -> None:
+            self.series.close()
+            self.journal.close()
+
+        closing = threading.Thread(target=close, name="stop of the store", daemon=True)
+        closing.start()
+        closing.join(within_s)
+        return not closing.is_alive()
+
+
+def _serves(part: Any) -> bool:
+    return bool(part.status()["ok"])
+
+
+def _publishes(part: Any) -> bool:
+    return bool(part.alive())
+
+
+def _repaired(body: Mapping[str, Any]) -> str:
+    """What was mended, in words for the system journal."""
+    if "set_aside" in body:
+        return f"{body['file']} is damaged ({body['why']}): set aside as {body['set_aside']}; {body['lost']}"
+    return "repair: " + "; ".join(f"{key} {value}" for key, value in body.items())

@@ -1,0 +1,466 @@
+"""All alarms of one station: conditions in, changes of state out; one cause, one alarm.
+
+An alarm that comes as the consequence of another that is present (the reservoir cools after its outlet has tripped; every point of
+a lost bus falls silent) is suppressed by design and names its cause. When the cause has ended and the consequence stays, it is
+announced.
+"""
+
+from __future__ import annotations
+
+import difflib
+from collections.abc import Callable, Mapping, Sequence
+from typing import Any, Final
+
+from edge.domain.alarms.catalogue import CATALOGUE, base_of, consequence_of, row_of
+from edge.domain.alarms.states import LIT, Alarm, Band, Event, Shelf, State
+from edge.domain.alarms.worsening import has_worsened, is_told_anew
+from edge.domain.dates import Dates
+from edge.domain.entries import Entry, Now, Stamp, rfc3339, wall_ms_of
+from edge.domain.errors import RecordRefused
+from edge.domain.readings import UNIT_OF, Kind
+from edge.domain.records.bodies import changes_nothing, shelf_ms
+from edge.domain.records.forms import faults
+from edge.domain.settings import Settings
+from edge.domain.station.outages import feeds_machine
+from edge.domain.station.published import value_text
+
+#: between draws a pending one is dropped, a lit one waits for the next draw
+_WORDS: Final[Mapping[str, str]] = {
+    "pressure_low": "while drawing", "pressure_high": "while drawing", "static_high": "while nothing draws", "flow_low": "while drawing",
+    "flow_high": "while drawing", "reservoir_hot": "in the reservoir",
+}  # fmt: skip
+
+#: so long a consequence may outlast its cause before it is announced as an alarm of its own
+GRACE_MS: Final = 30_000
+
+#: what follows when an outlet has no power
+LATE: Final = "late_for_first_case"
+DAILY_TEST: Final = "duty_due:daily_test"
+_AFTER_A_TRIP: Final = frozenset({"reservoir_cold", "not_heating", "heating_weak", LATE, DAILY_TEST})
+#: alarm -> those that it is a consequence of, the first that is present; it gives way to one that comes after it, too
+_CAUSES: Final[Mapping[str, tuple[str, ...]]] = {"reservoir_cold": ("late_for_first_case", "not_heating")}
+
+#: what is said of an alarm that is put aside, or taken back, while nothing of it is there
+_ABSENCE: Final[Mapping[Event, str]] = {
+    Event.REMOVE: "taken out of service", Event.RETURN_TO_SERVICE: "back in service", Event.SHELVE: "shelved",
+    Event.UNSHELVE: "no longer shelved",
+}  # fmt: skip
+
+Emit = Callable[[dict[str, Any], Now], None]
+
+
+def _since(alarm: Alarm, now: Now) -> str | None:
+    """Since when it stands; never later than now, whatever clock an earlier boot had."""
+    return None if alarm.since_wall_ms is None else rfc3339(min(alarm.since_wall_ms, now.wall_ms))
+
+
+def _shelf(entry: Entry) -> Shelf | None:
+    """The shelf that an alarm entry tells of."""
+    if "until" not in entry.body:
+        return None
+    return Shelf(entry.stamp, wall_ms_of(entry.body["until"]) - entry.wall_ms)
+
+
+class AlarmDesk:
+    """Owns the alarms. `emit(body, now)` is called with the body of an alarm entry for each change of state."""
+
+    def __init__(
+        self, settings: Settings, outlets: Sequence[str], has_leak: bool, emit: Emit, dates: Dates, boot: str
+    ) -> None:
+        self.settings, self._emit, self._dates, self._boot = settings, emit, dates, boot
+        self.alarms: dict[str, Alarm] = {}
+        self.bands: dict[str, Band] = {}
+        self._pending: dict[str, Alarm] = {}
+        self._absent: dict[str, None] = {}  # shelved or suppressed: looked at as time passes
+        self._gone: dict[
+            str, str
+        ] = {}  # not normal in the journal, and these settings have it no more -> its state there
+        self._grace: dict[str, int] = {}  # consequences whose cause has ended -> when they are announced
+        self._kinds = {p.id: p for p in settings.points}
+        self._bus_of = {p.id: p.bus for p in settings.points}
+        self.silent_all: str | None = None  # the alarm that stands for a station of which nothing is heard
+        for ident in self._wanted(outlets, has_leak):
+            self._add(ident)
+        self._trips = [ident for ident in self.alarms if ident.startswith("outlet_tripped:")]
+
+    def _wanted(self, outlets: Sequence[str], has_leak: bool) -> list[str]:
+        s = self.settings
+        wanted: list[str] = []
+        if s.reservoir is not None:
+            wanted += ["reservoir_cold", "not_heating", "heating_weak"]
+            wanted += ["late_for_first_case"] if s.hours else []
+            if s.reservoir.maximum_c is not None:
+                wanted.append("reservoir_hot")
+        if s.supply is not None:
+            wanted += ["pressure_low", "pressure_high", "static_low"]
+            wanted += ["static_high"] if s.supply.static_high_kpa is not None else []
+            wanted += ["flow_low"] if s.supply.flow_low_l_min is not None else []
+            wanted += ["flow_high"] if s.supply.flow_high_l_min is not None else []
+        wanted += [f"{what}:{outlet}" for outlet in outlets for what in ("outlet_tripped", "outlet_test_failed")]
+        if has_leak or (s.supply is not None and s.supply.leak_volume_l is not None):
+            wanted.append("leak")
+        wanted += [f"{what}:{stage.id}" for stage in s.filters for what in ("filter_due", "filter_fell")]
+        wanted += [f"silent:{point.id}" for point in s.points]
+        wanted += [f"bus_lost:{bus}" for bus in dict.fromkeys([*s.buses, *(p.bus for p in s.points if p.bus)])]
+        wanted += ["duty_due:daily_test"] if s.daily_test is not None else []
+        wanted += ["duty_due:water_path_treatment"] if s.treatment_contact_ms is not None else []
+        wanted += ["duty_due:disinfectant_change"] if s.reuse_life_ms is not None else []
+        wanted += [f"duty_due:calibration:{point.id}" for point in s.points if point.kind is not Kind.CONTACT]
+        return [*wanted, "hold", "disk_low", "store", "clock_untrusted", "untold"]
+
+    def _add(self, ident: str) -> None:
+        base = base_of(ident)
+        row, tuned = CATALOGUE[base], self.settings.tuning.get(base)
+
+        def of(name: str, default: Any) -> Any:
+            value = getattr(tuned, name, None)
+            return default if value is None else value
+
+        self.alarms[ident] = Alarm(
+            ident,
+            on_ms=of("on_delay_ms", row.on_ms),
+            off_ms=of("off_delay_ms", row.off_ms),
+            priority=of("priority", row.priority),
+        )
+        limit = of("limit", self._limit(base))
+        if limit is not None:
+            self.bands[ident] = Band(limit, of("deadband", row.deadband), low=row.low)
+
+    def _limit(self, base: str) -> float | None:
+        supply, reservoir = self.settings.supply, self.settings.reservoir
+        if base == "reservoir_hot":
+            return reservoir.maximum_c if reservoir is not None else None
+        if supply is None:
+            return None
+        return {
+            "pressure_low": supply.pressure_low_kpa, "pressure_high": supply.pressure_high_kpa, "static_high": supply.static_high_kpa,
+            "flow_low": supply.flow_low_l_min, "flow_high": supply.flow_high_l_min,
+        }.get(base)  # fmt: skip
+
+    # -- conditions
+
+    def see(self, ident: str, value: float, point: str, now: Now) -> None:
+        """A value against the alarm's limit and deadband. An alarm that this station does not have is passed over."""
+        band = self.bands.get(ident)
+        if band is None:
+            return
+        active = band.see(value)
+        alarm = self.alarms[ident]
+        if not active and not alarm.condition:
+            return
+        cause = ""
+        if active and band.is_over(value):  # one within the deadband decides nothing
+            settings = self._kinds[point]
+            side = "below" if band.low else "above"
+            here, limit = (value_text(v, settings.unit, settings.kind) for v in (value, band.limit))
+            cause = f"{here} {_WORDS[ident]}, {side} {limit}"
+        self.set(
+            ident,
+            active,
+            now,
+            value=value,
+            unit=UNIT_OF[self._kinds[point].kind],
+            limit=band.limit,
+            point=point,
+            cause=cause,
+        )
+
+    def set(
+        self, ident: str, active: bool, now: Now, *, value: float | None = None, unit: str = "", limit: float | None = None,
+        point: str | None = None, cause: str = "",
+    ) -> bool:  # fmt: skip
+        """Say whether an alarm's condition holds. True where that is news."""
+        alarm = self.alarms.get(ident)
+        if alarm is not None and active and cause:
+            self._mind_worse(alarm, value, limit, cause, now)
+        if alarm is None or (active is alarm.condition and ident not in self._pending):
+            return False
+        news = active is not alarm.condition
+        if news and active and not alarm.present:
+            alarm.since_wall_ms = now.wall_ms
+        alarm.condition = active
+        if active and not alarm.present and (news or cause):
+            alarm.value, alarm.unit, alarm.limit, alarm.point, alarm.cause = value, unit, limit, point, cause
+        elif not active and value is not None:
+            alarm.value = value
+        self._pass(alarm, now)
+        return news
+
+    def _mind_worse(self, alarm: Alarm, value: float | None, limit: float | None, cause: str, now: Now) -> None:
+        """What has become clearly worse shows today's value; answered before, it is announced anew, unless its cause tells it."""
+        band, low = self.bands.get(alarm.id), CATALOGUE[base_of(alarm.id)].low
+        deadband = 0.0 if band is None else band.deadband
+        if not has_worsened(alarm, value, limit, deadband, now.mono_ms, low=low) or value is None or limit is None:
+            return
+        alarm.value, alarm.limit, alarm.cause, alarm.worse_since_ms = value, limit, cause, None
+        is_answered = alarm.state is State.ACKNOWLEDGED and self.cause_of(alarm.id) is None
+        if is_answered and is_told_anew(alarm, value, limit, deadband, low=low):
+            self.step(alarm.id, Event.WORSEN, now)
+
+    def hold(self, ident: str, off_ms: int) -> None:
+        """From now on an alarm has to be gone for so long to count as gone, or for as long as it is tuned to."""
+        row, tuned = CATALOGUE[base_of(ident)], self.settings.tuning.get(base_of(ident))
+        own_ms = row.off_ms if tuned is None or tuned.off_delay_ms is None else tuned.off_delay_ms
+        self.alarms[ident].delay.off_ms = max(own_ms, off_ms)
+
+    def drop_pending(self, ident: str, now: Now) -> None:
+        """What showed the condition is over: an alarm that was only pending is forgotten, one that is present stays."""
+        alarm = self.alarms.get(ident)
+        if alarm is not None and not alarm.present and alarm.condition:
+            if ident in self.bands:
+                self.bands[ident].forget()
+            self.set(ident, False, now)
+
+    def _pass(self, alarm: Alarm, now: Now) -> None:
+        was = alarm.present
+        if alarm.condition and not was and alarm.delay.is_due(now.mono_ms):
+            self._mind_noise(alarm)
+        present = alarm.delay.see(alarm.condition, now.mono_ms)
+        if alarm.delay.pending_since_ms is None:
+            self._pending.pop(alarm.id, None)
+        else:
+            self._pending[alarm.id] = alarm
+        if present is not was:
+            self._arrive(alarm, now) if present else self._leave(alarm, now)
+
+    def _mind_noise(self, alarm: Alarm) -> None:
+        """The on-delay of an alarm is over: what a reading of noise began, and those since don't bear out, is forgotten."""
+        band = self.bands.get(alarm.id)
+        if band is not None and not band.is_borne_out():
+            band.forget()
+            alarm.condition = False
+
+    def _arrive(self, alarm: Alarm, now: Now) -> None:
+        of = self.cause_of(alarm.id)
+        if of is not None and alarm.state in (State.NORMAL, State.RETURNED):
+            alarm.consequence_of = of
+            self.step(alarm.id, Event.SUPPRESS, now)
+        else:
+            self.step(alarm.id, Event.ALARM, now)
+            self._take_over(alarm.id, now)
+
+    def _take_over(self, cause: str, now: Now) -> None:
+        """What was announced before its cause was known, and that nobody has answered yet, is shown as its consequence."""
+        for ident in (i for i, causes in _CAUSES.items() if cause in causes and i in self.alarms):
+            self.give_way(ident, cause, now)
+
+    def give_way(self, ident: str, cause: str, now: Now) -> None:
+        """Show an alarm as the consequence of another, where both are announced and nobody has answered."""
+        if self.alarms[ident].state is State.UNACKNOWLEDGED and self.alarms[cause].state is State.UNACKNOWLEDGED:
+            self.alarms[ident].consequence_of = cause
+            self.step(ident, Event.SUPPRESS, now)
+
+    def _leave(self, alarm: Alarm, now: Now) -> None:
+        if alarm.state is State.SUPPRESSED:
+            self.step(alarm.id, Event.UNSUPPRESS, now)
+        else:
+            self.step(alarm.id, Event.RETURN_TO_NORMAL, now)
+
+    def _mind_cause(self, alarm: Alarm, now: Now) -> None:
+        """A suppressed alarm: its cause may have ended, perhaps before a restart."""
+        cause = self.cause_of(alarm.id)
+        if cause is not None:
+            alarm.consequence_of = cause
+            self._grace.pop(alarm.id, None)
+            return
+        ends_ms = self._grace.setdefault(alarm.id, now.mono_ms + max(alarm.delay.on_ms, GRACE_MS))
+        if now.mono_ms >= ends_ms:
+            alarm.consequence_of = None
+            self.step(alarm.id, Event.UNSUPPRESS, now)
+
+    def cause_of(self, ident: str) -> str | None:
+        """The present alarm that this one would be a consequence of; None where there is none."""
+        if ident in _AFTER_A_TRIP:
+            causes = [*self._trips_behind(ident), *_CAUSES.get(ident, ())]
+            return next((c for c in causes if c in self.alarms and self.alarms[c].present), None)
+        if ident.startswith("silent:"):
+            buses = (f"bus_lost:{self._bus_of.get(ident.removeprefix('silent:'), '')}", self.silent_all)
+            return next((bus for bus in buses if bus in self.alarms and self.alarms[bus].present), None)
+        return None
+
+    def _trips_behind(self, ident: str) -> list[str]:
+        """Alarms of the outlets that can be why. Without its heater's power it is cold; without any it isn't in time, nor is it tested."""
+        heaters = [t for t in self._trips if not feeds_machine(t)]
+        if ident == LATE:
+            return heaters + [t for t in self._trips if t not in heaters]
+        if ident == DAILY_TEST:
+            return [t for t in self._trips if t not in heaters]
+        return heaters or self._trips
+
+    def pass_time(self, now: Now) -> None:
+        """Delays that have run out, shelves that have ended, alarms that the settings have no more."""
+        while self._gone:
+            self._end_gone(*self._gone.popitem(), now)
+        for alarm in list(self._pending.values()):
+            self._pass(alarm, now)
+        for ident in list(self._absent):
+            alarm = self.alarms[ident]
+            if alarm.state is State.SUPPRESSED:
+                self._mind_cause(alarm, now)
+            elif alarm.shelf is not None and self._shelved_for_ms(alarm.shelf, now) <= 0:
+                self.step(ident, Event.UNSHELVE, now)
+
+    def _end_gone(self, ident: str, state: str, now: Now) -> None:
+        """Whoever was told of it has to hear that it is over."""
+        row = CATALOGUE.get(base_of(ident))
+        self._emit(
+            {
+                "id": ident, "from": state, "to": str(State.NORMAL), "cause": "the station file has it no more", "value": None,
+                "unit": None, "limit": None, "since": None, "point": None, "priority": "low" if row is None else row.priority,
+                "present": False,
+            },
+            now,
+        )  # fmt: skip
+
+    def _shelved_for_ms(self, shelf: Shelf, now: Now) -> int:
+        """How much of a shelf is left. After a restart in another boot the time without power counts as far as dates can tell; where
+        they can't, the shelf begins anew with this boot: it ends all the same.
+        """
+        if shelf.since.boot == self._boot:
+            return shelf.for_ms - (now.mono_ms - shelf.since.mono_ms)
+        since = self._dates.of(shelf.since)
+        passed_ms = now.wall_ms - since.wall_ms if now.trusted and not since.doubt else 0
+        return shelf.for_ms - max(passed_ms, now.mono_ms)
+
+    def next_deadline_ms(self, now: Now) -> int | None:
+        """Monotonic time of the next delay or shelf that runs out."""
+        due = [alarm.delay.due_ms for alarm in self._pending.values()]
+        due += self._grace.values()
+        due += [
+            now.mono_ms + self._shelved_for_ms(alarm.shelf, now)
+            for alarm in map(self.alarms.__getitem__, self._absent)
+            if alarm.shelf is not None and alarm.state is State.SHELVED
+        ]
+        return min((d for d in due if d is not None), default=None)
+
+    # -- what people do
+
+    def check_record(self, record: str, body: Mapping[str, Any]) -> str:
+        """Why this record doesn't count: its form, or that it would change nothing; "" where it does.
+
+        Raises:
+            RecordRefused: no such alarm here, or a shelf without an end.
+        """
+        ident = body.get("alarm")
+        if not isinstance(ident, str) or ident not in self.alarms:
+            near = difflib.get_close_matches(str(ident), self.alarms, 1)
+            raise RecordRefused(
+                f"no alarm {ident!r} at this station", where=f"record '{record}', alarm",
+                expected=f"{near[0]!r} perhaps" if near else "the id of one of its alarms", do="Look at /api/1/alarms for the ids",
+            )  # fmt: skip
+        if record == "shelve":
+            shelf_ms(body)
+        fault = next(faults(body), None)
+        return changes_nothing(self.alarms[ident], record) if fault is None else str(fault)
+
+    def shelve(self, ident: str, by: str, for_ms: int, now: Now) -> None:
+        """Put an alarm aside for so long."""
+        self.alarms[ident].shelf = Shelf(Stamp(self._boot, *now), for_ms)
+        self.step(ident, Event.SHELVE, now, by=by)
+
+    def step(self, ident: str, event: Event, now: Now, by: str | None = None) -> None:
+        """One event for one alarm; a change of state is an entry."""
+        alarm = self.alarms[ident]
+        before = alarm.step(event)
+        if before is None:
+            return
+        if alarm.state is not State.SHELVED:
+            alarm.shelf = None
+        if event is Event.ACKNOWLEDGE:
+            alarm.acknowledged_by, alarm.acknowledged_wall_ms = by, now.wall_ms
+        if alarm.state in LIT:
+            alarm.told, alarm.worse_since_ms = alarm.value, None
+        if alarm.state is State.NORMAL:
+            alarm.consequence_of = None
+        alarm.at_wall_ms = now.wall_ms
+        self._place(alarm)
+        if (
+            event in _ABSENCE and not alarm.present and not alarm.condition
+        ):  # nothing of what it once was is said of it now
+            alarm.value = alarm.since_wall_ms = None
+            alarm.cause = f"not present; {_ABSENCE[event]}" + ("" if by is None else f" by {by}")
+        body: dict[str, Any] = {
+            "id": ident, "from": str(before), "to": str(alarm.state), "cause": alarm.cause, "value": alarm.value, "unit": alarm.unit,
+            "limit": alarm.limit, "since": _since(alarm, now), "point": alarm.point,
+            "priority": alarm.priority, "present": alarm.present,
+        }  # fmt: skip
+        if by is not None:
+            body["by"] = by
+        if alarm.consequence_of is not None:
+            body["consequence_of"] = alarm.consequence_of
+        if alarm.shelf is not None:
+            body["until"] = rfc3339(now.wall_ms + self._shelved_for_ms(alarm.shelf, now))
+        self._emit(body, now)
+
+    def redate(self, booted_ms: int, by_ms: int) -> None:
+        """The wall clock stepped: what has stood since a time of this boot has stood as long as before."""
+        for alarm in self.alarms.values():
+            if alarm.since_wall_ms is not None and alarm.since_wall_ms >= booted_ms:
+                alarm.since_wall_ms += by_ms
+            if alarm.acknowledged_wall_ms is not None and alarm.acknowledged_wall_ms >= booted_ms:
+                alarm.acknowledged_wall_ms += by_ms
+
+    # -- published, kept
+
+    def published(self, now: Now) -> dict[str, dict[str, Any]]:
+        """Every alarm, also when normal: shape in edge/snapshot.py."""
+        return {ident: self._published(alarm, now) for ident, alarm in self.alarms.items()}
+
+    def _published(self, alarm: Alarm, now: Now) -> dict[str, Any]:
+        row = row_of(alarm.id)
+        lit = alarm.state is not State.NORMAL
+        return {
+            "id": alarm.id, "state": str(alarm.state), "active": alarm.present, "announced": alarm.state is State.UNACKNOWLEDGED,
+            "priority": alarm.priority, "since": _since(alarm, now) if lit else None,
+            "point": alarm.point, "value": alarm.value if lit else None, "unit": alarm.unit, "limit": alarm.limit,
+            "cause": alarm.cause if lit else "", "consequence": consequence_of(alarm.id), "response": row.response,
+            "respond_within_s": row.respond_within_s, "acknowledged_by": alarm.acknowledged_by,
+            "acknowledged_at": None if alarm.acknowledged_wall_ms is None else rfc3339(alarm.acknowledged_wall_ms),
+            "consequence_of": alarm.consequence_of, "seq": alarm.seq, "at": None if alarm.at_wall_ms is None else rfc3339(alarm.at_wall_ms),
+        }  # fmt: skip
+
+    def fold(self, entry: Entry) -> None:
+        """Take an alarm entry of the journal as the alarm's state. One that this station has no more will end, which is told."""
+        body = entry.body
+        alarm = self.alarms.get(body["id"])
+        if alarm is None:
+            self._note_gone(body["id"], body["to"])
+            return
+        state = State(body["to"])
+        acknowledged = state in (State.ACKNOWLEDGED, State.LATCHED_ACKNOWLEDGED)
+        alarm.restore(
+            {
+                "state": state, "present": body["present"], "since": None if body["since"] is None else wall_ms_of(body["since"]),
+                "value": body["value"], "limit": body["limit"], "cause": body["cause"], "point": body["point"], "unit": body["unit"],
+                "by": body.get("by") if acknowledged else None, "acknowledged": entry.wall_ms if acknowledged else None,
+                "of": body.get("consequence_of"), "seq": entry.seq, "at": entry.wall_ms,
+                "shelf": _shelf(entry), "told": body["value"] if state in LIT else alarm.told,
+            }
+        )  # fmt: skip
+        self._restored(alarm)
+
+    def restore(self, states: Mapping[str, Mapping[str, Any]]) -> None:
+        """Take back what as_state() gave for each alarm."""
+        for ident, kept in states.items():
+            if ident in self.alarms:
+                self.alarms[ident].restore(kept)
+                self._restored(self.alarms[ident])
+            else:
+                self._note_gone(ident, kept["state"])
+
+    def _note_gone(self, ident: str, state: str) -> None:
+        self._gone.pop(ident, None)
+        if state != State.NORMAL:
+            self._gone[ident] = str(state)
+
+    def _place(self, alarm: Alarm) -> None:
+        if alarm.state in (State.SHELVED, State.SUPPRESSED):
+            self._absent[alarm.id] = None
+        else:
+            self._absent.pop(alarm.id, None)
+        self._grace.pop(alarm.id, None)
+
+    def _restored(self, alarm: Alarm) -> None:
+        self._place(alarm)
+        if alarm.id in self.bands:
+            self.bands[alarm.id].beyond = alarm.condition

@@ -1,0 +1,167 @@
+"""A liquid rises no faster than its heater heats it: a probe that jumps up and stays there is off by a step, or somebody has warm liquid.
+
+From the lowest two levels in a row of the last minutes a liquid may have risen by the greatest heating rate times the time since. That
+rate is what a mains socket can give to the liquid's volume, or what the warm-up limit makes believable, or what the station's heat-ups have
+shown, with a margin. A level beyond that, and half a step above for most of a minute, is a jump. It may be explained:
+
+- the probe fell before, as when a cycle takes the liquid, cold liquid is poured in or the probe is pulled out: then it may come back to
+  where it fell from, once, within the time for which a cycle may take the liquid;
+- the station has just started, or the probe was silent for long, so that a fall may not have been seen: then below what READY needs it may
+  be a cycle's return;
+- the probe hung in the room's air, and is plunged into a liquid far warmer than that;
+- a record of the last hour says what was done.
+
+What falls suddenly can't be told from liquid that a cycle takes, and makes nothing READY: no fall is doubted here. Common practice, no
+published source, but for the heat capacity of water.
+"""
+
+from __future__ import annotations
+
+from itertools import pairwise
+from typing import Final, NamedTuple
+
+from edge.domain.doubts.levels import RETURNS_MS, Levels
+
+#: beyond what a heater can do, a rise of so much is a jump: also so many noises of a level, and so many of the probe's steps
+JUMP_K: Final = 0.7
+NOISES: Final = 6.0
+STEPS: Final = 1.3
+#: it has to stay for so long, or for so many slow readings
+STAYS_MS: Final = 50_000
+STAYS_READINGS: Final = 2
+SLOW_MS: Final = 30_000
+#: one that falls again by as much as it had jumped, give or take this share, and then is level, has jumped back
+LIKE_SHARE: Final = 0.3
+BACK_WITHIN_MS: Final = 60_000
+LEVEL_K: Final = 0.3
+#: a probe this near to its room hung in air; a jump so great takes it into liquid
+AIR_K: Final = 4.0
+PLUNGED_K: Final = 10.0
+#: the most that a heater may take from a socket [W], and what a litre of water holds at 35 Cel [J/(L K)] (4178 J/(kg K), 0.994 kg/L)
+SOCKET_W: Final = 3_700.0
+J_PER_L_K: Final = 4_153.0
+#: standard deviations above the middle of what is believed of a heater's rate; the liquid alone may be ahead of its wall by so much
+POWER_SIGMAS: Final = 3.0
+AHEAD: Final = 1.5
+
+
+class Jump(NamedTuple):
+    """From where to where [Cel], within what time. `explained`: by what is known of the liquid."""
+
+    from_c: float
+    to_c: float
+    within_ms: int
+    explained: bool
+
+
+def heats_k_per_s(
+    broad: tuple[float, float], learned: tuple[float, float], heat_ups: int, volume_l: float | None
+) -> float:
+    """The greatest rate at which the liquid may be heated [K/s].
+
+    Args:
+        broad: what is believed beforehand of P/C and its standard deviation [K/s].
+        learned: the same after so many `heat_ups`.
+
+    >>> round(heats_k_per_s((0.004, 0.3), (0.004, 0.3), 0, 11.0), 3)
+    0.081
+    """
+    most = broad[0] + POWER_SIGMAS * broad[1]
+    if heat_ups:
+        most = min(most, AHEAD * (learned[0] + POWER_SIGMAS * learned[1]))
+    return most if not volume_l else min(most, SOCKET_W / (volume_l * J_PER_L_K))
+
+
+class Jumps:
+    """One probe, by its levels."""
+
+    __slots__ = ("_from", "_first", "_n", "_heard_ms", "_jumped_k")
+
+    def __init__(self) -> None:
+        self._jumped_k: float | None = None  # of the last jump that nothing explained
+        self._heard_ms = 0
+        self.forget()
+
+    def forget(self) -> None:
+        """What was seen of it is explained, or is of another probe."""
+        self._from: tuple[int, float] | None = None  # a step that may be a jump: from where
+        self._first = (0, 0.0)  # when and to where
+        self._n = 0
+
+    def hear(
+        self, levels: Levels, level_c: float, heats_k_per_s: float, room_c: float | None, ready_c: float, step_k: float, mono_ms: int
+    ) -> Jump | None:  # fmt: skip
+        """A level that isn't among `levels` yet; the jump that it confirms.
+
+        Args:
+            ready_c: from here on the reservoir's condition may be met [Cel].
+        """
+        every_ms, self._heard_ms = mono_ms - self._heard_ms, mono_ms
+        margin_k = _margin_k(levels, step_k)
+        if self._from is None:
+            self._look_up(levels, level_c, heats_k_per_s, margin_k, mono_ms)
+            return None
+        (from_ms, from_c), (first_ms, first_c) = self._from, self._first
+        if level_c < (from_c + first_c) / 2.0:
+            self._from = None
+            return None
+        if not self._has_stayed(every_ms, mono_ms):
+            return None
+        self._from = None
+        explained = self._is_return(levels, level_c, margin_k, ready_c, mono_ms)
+        if room_c is not None and from_c < room_c + AIR_K and level_c - from_c > PLUNGED_K:
+            explained = True
+        if not explained:
+            self._jumped_k = level_c - from_c
+        return Jump(from_c, level_c, first_ms - from_ms, explained)
+
+    def has_jumped_back(self, levels: Levels, level_c: float, step_k: float, mono_ms: int) -> bool:
+        """While a jump stands, in place of hear(): has a level that isn't among `levels` yet confirmed that it is over?"""
+        every_ms, self._heard_ms = mono_ms - self._heard_ms, mono_ms
+        if self._jumped_k is None:  # it was before a restart
+            return False
+        if self._from is None:
+            highs = [(at_ms, c) for at_ms, c in levels.rows if mono_ms - at_ms <= BACK_WITHIN_MS]
+            from_ms, from_c = max(highs, key=lambda row: row[1], default=(mono_ms, level_c))
+            if abs(from_c - level_c - self._jumped_k) <= LIKE_SHARE * self._jumped_k:
+                self._from, self._first, self._n = (from_ms, from_c), (mono_ms, level_c), 1
+            return False
+        if abs(level_c - self._first[1]) > max(LEVEL_K, _margin_k(levels, step_k) - JUMP_K):
+            self._from = None
+            return False
+        if not self._has_stayed(every_ms, mono_ms):
+            return False
+        self._from = self._jumped_k = None
+        return True
+
+    @property
+    def is_unsure(self) -> bool:
+        """It has stepped just now: whether it stays isn't known yet."""
+        return self._from is not None
+
+    def _has_stayed(self, every_ms: int, mono_ms: int) -> bool:
+        self._n += 1
+        return mono_ms - self._first[0] >= STAYS_MS or (every_ms >= SLOW_MS and self._n >= STAYS_READINGS)
+
+    def _look_up(self, levels: Levels, level_c: float, heats_k_per_s: float, margin_k: float, mono_ms: int) -> None:
+        lowest = level_c - margin_k
+        if min((c for _, c in levels.rows), default=level_c) >= lowest:
+            return
+        for (_, before), (at_ms, after) in pairwise(levels.rows):
+            base_c = max(before, after)
+            may_be_c = base_c + heats_k_per_s * (mono_ms - at_ms) / 1000.0
+            if may_be_c < lowest:
+                lowest = may_be_c
+                self._from, self._first, self._n = (at_ms, base_c), (mono_ms, level_c), 1
+
+    def _is_return(self, levels: Levels, level_c: float, margin_k: float, ready_c: float, mono_ms: int) -> bool:
+        """Has it come back to where it had fallen from?"""
+        if levels.may_return(mono_ms) and level_c <= levels.fell_from_c + margin_k:
+            levels.returned(mono_ms)
+            return True
+        since_ms = mono_ms if levels.since_ms is None else levels.since_ms
+        return mono_ms - since_ms < RETURNS_MS and level_c < ready_c
+
+
+def _margin_k(levels: Levels, step_k: float) -> float:
+    return max(JUMP_K, NOISES * levels.noise_k, STEPS * step_k)

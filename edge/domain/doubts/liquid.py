@@ -1,0 +1,228 @@
+"""The reservoir's probes against time and the heater's outlet: each doubts a probe that shows what no liquid does.
+
+`jumps.py` says what a jump is, `unheated.py` how a liquid that nothing heats is told. The outlet that counts is the one that
+the station file calls the heater's: a heater may hang on any other. A doubt ends by what the probe shows, or by a record that says what
+was done to it.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Callable, Mapping, Sequence
+from math import inf
+from typing import Any, Final
+
+from edge.domain.doubts.jumps import Jump, Jumps, heats_k_per_s
+from edge.domain.doubts.levels import Levels
+from edge.domain.doubts.restless import SWING_K, Restless
+from edge.domain.doubts.table import ASSUMED_ROOM_C
+from edge.domain.doubts.unheated import DISTURBED_MS, LEAST_SIGMAS, SETTLES_MS, Seen, Unheated
+from edge.domain.heat.reservoir import Warmth
+from edge.domain.readings import Role
+from edge.domain.sensing.point_monitor import PointWatch
+from edge.domain.settings import Settings
+from edge.domain.station.outages import feeds_machine
+from edge.domain.wording import age_text
+
+#: how fast a covered vessel may cool, in standard deviations of the logarithm of what is believed of its loss
+COOLS_SIGMAS: Final = 1.3
+#: above a room that isn't read a warm liquid may be by so much [K]
+ABOVE_K: Final = 20.0
+#: what was recorded so shortly before explains a jump: somebody may write it down first
+EXPLAINS_MS: Final = 3_600_000
+#: a rise of more than this is told as one [K]
+RISEN_K: Final = 0.15
+#: records of the liquid, and of a probe, that say what was done to it
+POURED: Final = frozenset({"disinfectant_fill", "disinfectant_top_up"})
+LOOKED_AT: Final = frozenset({"calibration", "equipment_change", "service"})
+
+_Doubts = Mapping[str, Mapping[str, Any]]
+
+
+class Probe:
+    """What is known of one of the reservoir's probes."""
+
+    __slots__ = ("levels", "jumps", "restless", "unheated", "disturbed_ms", "explained_ms")
+
+    def __init__(self) -> None:
+        self.levels, self.jumps, self.restless, self.unheated = Levels(), Jumps(), Restless(), Unheated()
+        self.explained_ms: int | None = None  # when last a record said what was done
+        self.disturbed_ms: int | None = None  # when last something was done to the liquid, or seems to have been
+
+
+class Liquids:
+    """One station's reservoir.
+
+    Args:
+        room: the room's temperature that is believed now [Cel]; None where none is.
+        doubts: who is doubted, by check and point.
+        begin: (check, point, cause, names) is called where a probe has come to be doubted.
+        end: (check, point, cause) where it no longer is.
+    """
+
+    def __init__(
+        self,
+        settings: Settings,
+        watches: Mapping[str, PointWatch],
+        warmth: Warmth,
+        room: Callable[[int], float | None],
+        doubts: _Doubts,
+        begin: Callable[[str, str, str, Sequence[str]], None],
+        end: Callable[[str, str, str], None],
+    ) -> None:
+        self._watches, self._warmth, self._room, self._doubts = watches, warmth, room, doubts
+        self._begin, self._end = begin, end
+        self._probes = {
+            p.id: Probe() for p in settings.points if p.role is Role.RESERVOIR_TEMPERATURE and not p.by_people
+        }
+        self._outlets = [
+            p.id for p in settings.points
+            if p.role is Role.OUTLET_PROTECTION and not p.by_people and not feeds_machine(f"{p.of or ''} {p.id}")
+        ]  # fmt: skip
+        self._is_worked_on = False  # somebody has declared work
+        self._tripped_ms: dict[str, int] = {}  # outlet's point -> since when it has been read as tripped
+
+    # -- what is heard
+
+    def contact(self, point: str, value: float, mono_ms: int) -> None:
+        """A good reading of a contact."""
+        if point not in self._outlets:
+            return
+        if value == 1.0:
+            self._tripped_ms.setdefault(point, mono_ms)
+        else:
+            self._tripped_ms.pop(point, None)
+
+    def hear(self, point: str, liquid_c: float, mono_ms: int) -> None:
+        """A good reading of a reservoir's point."""
+        probe = self._probes[point]
+        if probe.restless.hear(liquid_c, mono_ms) and point not in self._doubts.get("restless", {}):
+            cause = f"{point} swings by {SWING_K:g} K and more, up and down within minutes: no liquid does that"
+            self._begin("restless", point, cause, [point])
+        level_c = probe.levels.hear(liquid_c, mono_ms)
+        if level_c is None:
+            return
+        if point in self._doubts.get("restless", {}):
+            self._wait_for_quiet(point, probe, mono_ms)
+            return
+        room_c, step_k = self._room(mono_ms), self._step_k(point)
+        above_k = ABOVE_K if room_c is None else max(level_c - room_c, 0.0)
+        cools = self._warmth.heat.prior.loss.of(COOLS_SIGMAS) * above_k
+        self._look_for_jump(point, probe, level_c, room_c, step_k, mono_ms)
+        probe.levels.take(level_c, cools, step_k, mono_ms)
+        if self._warmth.cycle.may_explain_cold(mono_ms):
+            probe.disturbed_ms = mono_ms
+        if not probe.jumps.is_unsure:
+            self._look_unheated(point, probe, level_c, room_c, step_k, mono_ms)
+
+    def _wait_for_quiet(self, point: str, probe: Probe, mono_ms: int) -> None:
+        """What a restless probe stands at tells nothing."""
+        probe.levels.forget()
+        probe.unheated.forget()
+        probe.jumps.forget()
+        probe.disturbed_ms = mono_ms
+        if probe.restless.is_quiet(mono_ms):
+            self._end("restless", point, f"{point} swings no more")
+
+    def _step_k(self, point: str) -> float:
+        steps = self._watches[point].steps
+        return 0.0 if steps is None else min(steps.coarse or steps.own or 0.0, 1.0)
+
+    def _look_for_jump(
+        self, point: str, probe: Probe, level_c: float, room_c: float | None, step_k: float, mono_ms: int
+    ) -> None:
+        if point in self._doubts.get("jumped", {}):
+            if probe.jumps.has_jumped_back(probe.levels, level_c, step_k, mono_ms):
+                self._end("jumped", point, f"{point} has jumped back")
+            return
+        warmth = self._warmth
+        broad, learned = warmth.heat.broad, warmth.heat.prior
+        heats = heats_k_per_s(broad.power, learned.power, learned.heat_ups, warmth.plan.volume_l)
+        ready_c = inf  # it is only asked for where a jump is confirmed
+        if probe.jumps.is_unsure:
+            ready_c = warmth.limits(ASSUMED_ROOM_C if room_c is None else room_c)[1]
+        jump = probe.jumps.hear(probe.levels, level_c, heats, room_c, ready_c, step_k, mono_ms)
+        if jump is None:
+            return
+        probe.levels.rows.clear()
+        probe.disturbed_ms = mono_ms
+        told = probe.explained_ms is not None and mono_ms - probe.explained_ms <= EXPLAINS_MS
+        if not (jump.explained or told or self._is_worked_on):
+            self._begin("jumped", point, _jump_text(point, jump, heats), [point])
+
+    def _unheated_since_ms(self, mono_ms: int) -> int | None:
+        """Since when each outlet of the heater has been read as tripped; None where one isn't."""
+        since = 0
+        for point in self._outlets:
+            if self._watches[point].value(mono_ms) != 1.0:
+                self._tripped_ms.pop(point, None)
+            if (tripped_ms := self._tripped_ms.get(point)) is None:
+                return None
+            since = max(since, tripped_ms)
+        return since if self._outlets else None
+
+    def _look_unheated(
+        self, point: str, probe: Probe, level_c: float, room_c: float | None, step_k: float, mono_ms: int
+    ) -> None:
+        since_ms = self._unheated_since_ms(mono_ms)
+        sudden = [ms for ms in (probe.disturbed_ms, probe.levels.fell_ms) if ms is not None]
+        if since_ms is None or mono_ms < max([since_ms + SETTLES_MS, *(ms + DISTURBED_MS for ms in sudden)]):
+            probe.unheated.forget()
+            return
+        seen = probe.unheated.hear(level_c, room_c, self._least_loss(), probe.levels.noise_k, step_k, mono_ms)
+        doubted = point in self._doubts.get("unheated", {})
+        if seen is None or doubted is (seen.what != "cools"):
+            return
+        if doubted:
+            self._end("unheated", point, f"{point} cools as a liquid does that nothing heats")
+        else:
+            self._begin(
+                "unheated", point, self._cause(point, seen, level_c, since_ms, mono_ms), [point, *self._outlets]
+            )
+
+    def _least_loss(self) -> float:
+        """The least believable b [1/s]. What was learned may be of an open lid, or of a probe that stood still: it counts within bounds."""
+        broad = self._warmth.heat.broad.loss
+        return min(max(self._warmth.cool.believed().of(LEAST_SIGMAS), broad.of(LEAST_SIGMAS)), broad.median)
+
+    def _cause(self, point: str, seen: Seen, level_c: float, since_ms: int, mono_ms: int) -> str:
+        outlets = " and ".join(self._outlets)
+        off = f"{age_text(mono_ms - since_ms)} after {outlets} tripped"
+        if seen.what == "warms" or seen.rose_k > RISEN_K:
+            return f"{point} has risen by {seen.rose_k:.2g} K to {level_c:.4g} degC, {off}: nothing heats it"
+        fall = f"unheated it falls by {seen.least_k:.2g} K at the least"
+        return f"{point} stays at {level_c:.4g} degC, {off}: within {age_text(seen.lasted_ms)} {fall}"
+
+    # -- what people say
+
+    def recorded(self, record: str, body: Mapping[str, Any], mono_ms: int) -> None:
+        """A record was taken just now."""
+        if not body.get("counts"):
+            return
+        if record in ("work_begins", "work_ends"):
+            self._is_worked_on = record == "work_begins"
+        for point, probe in self._probes.items():
+            looked_at = tells_of(record, body, point)
+            if record in POURED or looked_at:
+                probe.disturbed_ms = probe.explained_ms = mono_ms
+                self._is_explained("jumped", point, record)
+            if looked_at:
+                probe.levels.forget()
+                self._is_explained("unheated", point, record)
+            if record == "work_ends":
+                probe.explained_ms = mono_ms
+
+    def _is_explained(self, check: str, point: str, record: str) -> None:
+        if point in self._doubts.get(check, {}):
+            self._probes[point].jumps.forget()
+            self._end(check, point, f"{point} is explained by a record: {record}")
+
+
+def tells_of(record: str, body: Mapping[str, Any], point: str) -> bool:
+    """Does this record say that somebody has looked at this point's sensor, or changed it?"""
+    return record in LOOKED_AT and body.get("point", point if record == "equipment_change" else None) == point
+
+
+def _jump_text(point: str, jump: Jump, heats: float) -> str:
+    within = age_text(max(jump.within_ms, 1000))
+    most = f"a heater makes {60.0 * heats:.2g} K/min at the most"
+    return f"{point} went from {jump.from_c:.4g} to {jump.to_c:.4g} degC within {within} and stayed there: {most}"

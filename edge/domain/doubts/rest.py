@@ -1,0 +1,132 @@
+"""What the pressures at rest say of what the last draw showed, and of one another."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+from typing import Final, NamedTuple
+
+from edge.domain.doubts.table import LOW_KPA, SUNK_FROM_MS, SUNK_KPA
+from edge.domain.water.supply import drawn_from_kpa
+
+#: pressures at rest are averaged with this time constant before they are held against one another
+LEVEL_MS: Final = 30_000.0
+#: the first pressure at rest after a draw is that of the draw's end, if it is settled so soon
+JUST_AFTER_MS: Final = 60_000
+
+
+class Levels:
+    """The mean pressures of the taps at rest.
+
+    Args:
+        gap_ms: a longer gap in the readings begins anew.
+    """
+
+    __slots__ = ("_gap_ms", "_kpa", "_last_ms")
+
+    def __init__(self, gap_ms: int) -> None:
+        self._gap_ms, self._last_ms = gap_ms, 0
+        self._kpa: dict[str, float] = {}
+
+    def forget(self) -> None:
+        """Water has been drawn."""
+        self._kpa = {}
+
+    def hear(self, taps: Mapping[str, float], mono_ms: int) -> Mapping[str, float]:
+        """One pressure of each tap [kPa]; their means."""
+        before_ms, self._last_ms = self._last_ms, mono_ms
+        if mono_ms - before_ms > self._gap_ms or self._kpa.keys() != taps.keys():
+            self._kpa = dict(taps)
+            return self._kpa
+        share = (mono_ms - before_ms) / (mono_ms - before_ms + LEVEL_MS)
+        for tap, kpa in taps.items():
+            self._kpa[tap] += (kpa - self._kpa[tap]) * share
+        return self._kpa
+
+
+def odd(
+    levels: Mapping[str, float], apart_kpa: float, agree_kpa: float, ends_kpa: float | None = None, *, held: bool = True
+) -> str | None:
+    """Of three taps at rest, in the order of flow: the one that stands apart from two others that agree; None where none does.
+
+    Args:
+        ends_kpa: the first and the last may stand apart by water that flows, past a filter that is torn: the others have to agree by this.
+        held: pressure that a check valve holds behind the supply is no such thing: nor a supply below both others, nor the last tap above.
+
+    >>> odd({"supply": 400.0, "between": 380.0, "filtered": 379.0}, 7.0, 3.0)
+    'supply'
+    >>> odd({"supply": 360.0, "between": 380.0, "filtered": 379.0}, 7.0, 3.0)
+    """
+    if len(levels) != 3:
+        return None
+    taps = list(levels)
+    for at, tap in enumerate(taps):
+        one, other = (levels[t] for t in taps if t != tap)
+        apart = levels[tap] - one, levels[tap] - other
+        if (
+            abs(one - other) > (agree_kpa if at == 1 or ends_kpa is None else ends_kpa)
+            or min(map(abs, apart)) <= apart_kpa
+        ):
+            continue
+        is_held = (at == 0 and apart[0] < 0.0) or (at == 2 and apart[0] > 0.0)
+        return None if held and is_held else tap
+    return None
+
+
+class Seen(NamedTuple):
+    """Pressures of the supply [kPa]: at rest now, and before the last draw; what drawing would leave now."""
+
+    rest_kpa: float
+    was_kpa: float
+    left_kpa: float
+
+
+class Sunk:
+    """Has the static pressure sunk since the last draw to where drawing would fall below the least pressure?
+
+    The draw's own pressure goes with what was at rest about it. A pressure tank gives less at a draw's end than at its beginning: the
+    lower of what stood before it and just after it counts.
+    """
+
+    __slots__ = ("_ended_ms", "_after_kpa", "_since_ms", "_fine_ms")
+
+    def __init__(self) -> None:
+        self._ended_ms: int | None = None
+        self._after_kpa: float | None = None
+        self._since_ms: int | None = None  # since when it has been too low, and high enough
+        self._fine_ms: int | None = None
+
+    def drawn(self, mono_ms: int) -> None:
+        """A steady draw has ended."""
+        self._ended_ms, self._after_kpa = mono_ms, None
+        self.broken_off()
+
+    def broken_off(self) -> None:
+        """Something else has begun: it has to last anew."""
+        self._since_ms = self._fine_ms = None
+
+    def see(
+        self, rest_kpa: float, about: tuple[float, float], least_kpa: float, mono_ms: int
+    ) -> tuple[bool | None, Seen]:
+        """One mean of a quiet spell.
+
+        Args:
+            about: static and dynamic pressure [kPa] of the last steady draw.
+            least_kpa: the least dynamic pressure, guarded.
+
+        Returns:
+            True once it has been too low for long enough, False once it has been high enough for as long, else None; what was seen.
+        """
+        if self._ended_ms is not None and self._after_kpa is None:
+            self._after_kpa = rest_kpa if mono_ms - self._ended_ms <= JUST_AFTER_MS else about[0]
+        was_kpa = about[0] if self._after_kpa is None else min(about[0], self._after_kpa)
+        seen = Seen(rest_kpa, was_kpa, drawn_from_kpa(rest_kpa, max(was_kpa, about[1]), about[1]))
+        if seen.left_kpa < least_kpa - LOW_KPA and rest_kpa < was_kpa - SUNK_KPA:
+            self._fine_ms = None
+            self._since_ms = mono_ms if self._since_ms is None else self._since_ms
+            return (True if mono_ms - self._since_ms >= SUNK_FROM_MS else None), seen
+        self._since_ms = None
+        if seen.left_kpa >= least_kpa or rest_kpa >= was_kpa - SUNK_KPA / 2.0:
+            self._fine_ms = mono_ms if self._fine_ms is None else self._fine_ms
+            return (False if mono_ms - self._fine_ms >= SUNK_FROM_MS else None), seen
+        self._fine_ms = None
+        return None, seen

@@ -1,0 +1,48 @@
+"""Points that no condition rests on, and sections that a fitted point needs: a station must not be ready without them."""
+
+from __future__ import annotations
+
+from typing import Final
+
+from edge.domain.readings import Role
+from edge.domain.records.entered import sensed
+from edge.domain.settings import Settings
+
+#: roles that are followed at one point only: a second one would be read and never judged. Of others each point is
+ONE_POINT: Final = frozenset(
+    {
+        Role.SUPPLY_PRESSURE, Role.BETWEEN_FILTERS_PRESSURE, Role.FILTERED_PRESSURE, Role.SUPPLY_FLOW, Role.SUPPLY_TEMPERATURE,
+        Role.MACHINE_POWER,
+    }
+)  # fmt: skip
+_TAPS: Final = (Role.BETWEEN_FILTERS_PRESSURE, Role.FILTERED_PRESSURE)
+_WATER: Final = frozenset({Role.SUPPLY_PRESSURE, Role.SUPPLY_FLOW, *_TAPS})
+_LIQUID: Final = frozenset({Role.RESERVOIR_TEMPERATURE, Role.BASIN_TEMPERATURE})
+
+
+def unjudged(settings: Settings) -> list[tuple[str, str]]:
+    """(point, why) of points that no condition rests on though their role asks for one."""
+    seen: set[Role] = set()
+    found: list[tuple[str, str]] = []
+    for point in sensed(settings.points):
+        if point.role in seen and point.role in ONE_POINT:
+            found.append((point.id, f"a second point of the role {point.role}, of which only the first is judged"))
+        elif point.role in _TAPS and not settings.filters:
+            found.append((point.id, f"{point.role} is read, but no [[filter]] says what a filter may take"))
+        seen.add(point.role)
+    return found
+
+
+def missing(settings: Settings) -> dict[str, str]:
+    """Conditions that must be there though the station file has no section for them, and why they are unknown."""
+    roles = {point.role for point in settings.points}
+    nothing = settings.reservoir is None and settings.supply is None
+    found: dict[str, str] = {}
+    if settings.reservoir is None and (
+        nothing or Role.RESERVOIR_TEMPERATURE in roles or Role.BASIN_TEMPERATURE in roles
+    ):
+        found["reservoir"] = "no [reservoir] section says how warm it has to be"
+    if settings.supply is None and (nothing or roles & _WATER or settings.filters):
+        found["pressure"] = "no [supply] section says what the pressure has to be"
+        found["flow"] = "no [supply] section says what the flow has to be"
+    return found

@@ -1,0 +1,335 @@
+"""What is known of the reservoir's probe: its noise, its steps, its slips, and averages of a quarter of a minute with their slopes.
+
+A reading far from the one before waits for the next: where that one agrees the change is real and both count, else it was a slip (a spike
+on the wire) and is left out. "Far" is by the noise seen so far, so a coarse or noisy probe is no suspect.
+
+The probe is heard once. Those who watch it (warmup.py, cooldown.py, cycle.py) begin anew at different moments: each has a `Heard`, what
+the probe has shown since then.
+"""
+
+from __future__ import annotations
+
+from collections import deque
+from collections.abc import Iterable, Sequence
+from math import exp, inf, sqrt
+from typing import Final, NamedTuple
+
+BIN_MS: Final = 15_000
+RECENT_MS: Final = 1_500_000
+GAP_MS: Final = 900_000  # after such a silence it is another story
+PAUSE_MS: Final = 45_000  # after such a silence, or three readings', an average is closed as it stands
+COARSEST_K: Final = 1.1  # a probe's steps beyond this are no quantisation
+FINEST_K: Final = 0.011  # and below this none that matters
+ROUNDED_K: Final = 0.011  # readings written with two decimals are off their steps by as much
+OFF_STEP: Final = 0.25  # a probe of which this share of differences is no multiple of its smallest has no steps
+#: a reading this far from the one before is a suspect [K]; also so many standard deviations of neighbours' differences, or steps
+SUSPECT_K: Final = 0.25
+SUSPECT_SIGMAS: Final = 5.5
+SUSPECT_STEPS: Final = 2.2
+UNKNOWN_SUSPECT_K: Final = 1.5  # while the noise isn't known
+FEW: Final = 12  # differences that tell no noise
+
+
+class Average(NamedTuple):
+    """Of a quarter of a minute, or a minute: when, Cel, room, of how many readings, variance [K^2]."""
+
+    at_ms: int
+    liquid_c: float
+    room_c: float
+    n: int
+    variance: float
+
+
+class Slope(NamedTuple):
+    """K/min, and its standard deviation."""
+
+    k_per_min: float
+    sd: float
+
+
+class Line(NamedTuple):
+    """Through `n` points, by least squares: their mean time and temperature, K/ms, sum of squares of times about their mean [ms^2]."""
+
+    n: int
+    mean_ms: float
+    mean_c: float
+    k_per_ms: float
+    spread: float
+
+    def at(self, at_ms: float) -> float:
+        """Where the line is then [Cel]."""
+        return self.mean_c + self.k_per_ms * (at_ms - self.mean_ms)
+
+    def variance_at(self, at_ms: float, variance: float) -> float:
+        """Of where it is then, where each average has `variance` [K^2]."""
+        return variance * (1.0 / self.n + (at_ms - self.mean_ms) ** 2 / self.spread)
+
+
+def line(points: Iterable[Sequence[float]]) -> Line:
+    """The line through points that begin with a time [ms] and a temperature [Cel]; at least two."""
+    n = 0
+    at0 = c0 = -1.0
+    st = sc = stt = stc = 0.0
+    for point in points:
+        at_ms, liquid_c = point[0], point[1]
+        if not n:
+            at0, c0 = at_ms, liquid_c
+        t, c = at_ms - at0, liquid_c - c0
+        n, st, sc, stt, stc = n + 1, st + t, sc + c, stt + t * t, stc + t * c
+    spread = stt - st * st / n
+    return Line(n, at0 + st / n, c0 + sc / n, (stc - st * sc / n) / spread, spread)
+
+
+class ProbeWatch:
+    """One probe, from its readings."""
+
+    __slots__ = (
+        "recent", "last", "every_s", "_step_k", "_on_step", "_off_step", "_diff2", "_turn2", "_net", "_before", "_diffs", "_limit_k",
+        "_suspect", "_passed_ms", "_bin_ms", "_sum", "_room_sum", "_time_sum", "_count", "per_bin", "_cut",
+    )  # fmt: skip
+
+    def __init__(self) -> None:
+        self._step_k = inf  # the smallest difference of two readings
+        self._on_step = self._off_step = 0  # how many differences are multiples of it, and how many not
+        self._diff2 = self._turn2 = self._net = (
+            0.0  # sums: squares of differences and of their differences, differences
+        )
+        self._before, self._diffs = 0.0, 0
+        self._limit_k = UNKNOWN_SUSPECT_K
+        self.per_bin = 10.0  # readings an average is made of
+        self.every_s = BIN_MS / 10_000.0
+        self.recent: deque[Average] = deque()  # of a quarter of a minute, without their variance
+        self.last: tuple[int, float, float] | None = None  # mono, liquid, room
+        self._begin(0)
+
+    def _begin(self, mono_ms: int) -> None:
+        """What comes has nothing to do with what was; the probe is the same."""
+        self._suspect: tuple[int, float, float] | None = None
+        self._cut: Average | None = None  # one that was ended early and nobody was told of
+        self._bin_ms, self._count, self._sum, self._room_sum, self._time_sum = mono_ms, 0, 0.0, 0.0, 0
+        self._passed_ms = 0
+        self.recent.clear()
+
+    def shift(self, by_k: float) -> None:
+        """All that it read was so much warmer: it was calibrated."""
+        if self.last is not None:
+            self.last = (self.last[0], self.last[1] + by_k, self.last[2])
+        if self._suspect is not None:
+            self._suspect = (self._suspect[0], self._suspect[1] + by_k, self._suspect[2])
+        if self._cut is not None:
+            self._cut = self._cut._replace(liquid_c=self._cut.liquid_c + by_k)
+        self._sum += by_k * self._count
+        self.recent = deque(average._replace(liquid_c=average.liquid_c + by_k) for average in self.recent)
+
+    def is_another_story(self, mono_ms: int) -> bool:
+        """It was silent for so long that a reading of now has nothing to do with those before."""
+        return self.last is not None and mono_ms - self.last[0] > GAP_MS
+
+    def cut(self) -> int:
+        """What was read until now, and what is read from now on, don't belong into one average. The time of the last reading."""
+        if self.last is None:
+            return -1
+        if self._count:
+            self._cut = self._close(self.last[0])
+        return self.last[0]
+
+    def hear(self, liquid_c: float, room_c: float, mono_ms: int) -> Average | None:
+        """One reading; the average that it ends, without its variance. Begins anew after GAP_MS."""
+        last = self.last
+        if last is None or mono_ms - last[0] > GAP_MS:
+            self._begin(mono_ms)
+            self._take(liquid_c, room_c, mono_ms)
+            return None
+        step = liquid_c - last[1]
+        if step > self._limit_k or -step > self._limit_k:
+            before, self._suspect = self._suspect, (mono_ms, liquid_c, room_c)
+            self._look_at_size(abs(step))
+            if before is None or (before[1] > last[1]) != (step > 0.0):
+                return None
+            self._suspect = None
+            self._learn(max(min(before[1] - last[1], self._limit_k), -self._limit_k))
+            self._take(before[1], before[2], before[0])
+        else:
+            self._suspect = None
+            self._learn(step)
+            if step != 0.0:
+                self._look_at_size(abs(step))
+        pause = self._is_pause(mono_ms - last[0])
+        closed, self._cut = self._close(last[0]) if pause and self._count else self._cut, None
+        if pause:
+            self._bin_ms = mono_ms
+        self._take(liquid_c, room_c, mono_ms)
+        return self._close(mono_ms) if mono_ms - self._bin_ms >= BIN_MS else closed
+
+    def _is_pause(self, passed_ms: int) -> bool:
+        """So long since the last reading that nothing is known between them; twice in a row it is how the probe is read."""
+        before_ms, self._passed_ms = self._passed_ms, passed_ms
+        if passed_ms <= PAUSE_MS or passed_ms <= 3000.0 * self.every_s:
+            return False
+        if before_ms <= PAUSE_MS or not 0.5 <= passed_ms / before_ms <= 2.0:
+            return True
+        self.every_s = passed_ms / 1000.0
+        return False
+
+    @property
+    def suspects(self) -> bool:
+        """The last reading waits for the next."""
+        return self._suspect is not None
+
+    def _take(self, liquid_c: float, room_c: float, mono_ms: int) -> None:
+        self.last = (mono_ms, liquid_c, room_c)
+        self._sum += liquid_c
+        self._room_sum += room_c
+        self._time_sum += mono_ms - self._bin_ms
+        self._count += 1
+
+    def _learn(self, step: float) -> None:
+        """A difference of two neighbours."""
+        self._diffs += 1
+        turn, self._before = step - self._before, step
+        self._turn2 += turn * turn
+        if step != 0.0:
+            self._diff2 += step * step
+            self._net += step
+
+    def _look_at_size(self, size: float) -> None:
+        """Of a difference: is it a multiple of the smallest so far?"""
+        q = self._step_k
+        if size > 3.0 * COARSEST_K:
+            return
+        if size < q - ROUNDED_K * 0.5:
+            self._on_step, self._off_step = self._on_step // 4, self._off_step // 4
+            self._step_k = size
+            return
+        if size < q:
+            self._step_k = q = size
+        if abs(size / q - round(size / q)) * q <= min(ROUNDED_K, 0.2 * q):
+            self._on_step += 1
+        else:
+            self._off_step += 1
+
+    @property
+    def step_k(self) -> float | None:
+        """The probe's steps [K]; None where it has none that matter."""
+        q = self._step_k
+        if not FINEST_K < q <= COARSEST_K or self._off_step > OFF_STEP * (self._on_step + self._off_step):
+            return None
+        return q
+
+    def _close(self, end_ms: int) -> Average:
+        """A quarter of a minute is over."""
+        n = self._count
+        found = Average(self._bin_ms + self._time_sum // n, self._sum / n, self._room_sum / n, n, 0.0)
+        if self._diffs > 400:
+            share = self._diffs // 2 / self._diffs
+            self._diffs = self._diffs // 2
+            self._diff2, self._turn2, self._net = self._diff2 * share, self._turn2 * share, self._net * share
+            self._on_step, self._off_step = self._on_step // 2, self._off_step // 2
+        if self._diffs >= FEW:
+            wide_k = SUSPECT_SIGMAS * sqrt(self._diff2 / self._diffs)
+            self._limit_k = max(wide_k, SUSPECT_STEPS * (self.step_k or 0.0), SUSPECT_K)
+        self.per_bin += 0.1 * (n - self.per_bin)
+        if end_ms - self._bin_ms >= BIN_MS:  # else a pause has ended it
+            self.every_s += 0.1 * ((end_ms - self._bin_ms) / 1000.0 / n - self.every_s)
+        self._bin_ms, self._count, self._sum, self._room_sum, self._time_sum = end_ms, 0, 0.0, 0.0, 0
+        recent = self.recent
+        recent.append(found)
+        while found.at_ms - recent[0].at_ms > RECENT_MS:
+            recent.popleft()
+        return found
+
+    def noise2(self) -> float:
+        """Variance of one reading before it is rounded [K^2].
+
+        From the differences of neighbours' differences, which a steady rise leaves alone: their mean square is 6 s^2, with q^2/12 in s^2
+        where steps q are passed at each reading. Slower than that half the mean square of the differences tells: a slow rise adds q rise/2
+        a reading; noise s well below q shows as 0.564 q s, above a third of it as s^2 + q^2/12 (both meet there).
+        """
+        if not self._diffs:
+            return 0.0025
+        q, rise = self.step_k, abs(self._net) / self._diffs
+        if q is None:
+            return max(self._turn2 / self._diffs / 6.0, 1e-6)
+        if rise > 0.7 * q:
+            return max(self._turn2 / self._diffs / 6.0 - q * q / 12.0, 1e-6)
+        seen = self._diff2 / self._diffs / 2.0
+        seen = max(seen - 0.5 * q * rise, 0.05 * seen)
+        return max((seen / (0.564 * q)) ** 2 if seen < 0.17 * q * q else seen - q * q / 12.0, 1e-6)
+
+    def level_variance(self, n: float) -> float:
+        """Variance of the mean of `n` readings [K^2]: noise, and what rounding leaves.
+
+        Rounding to steps q leaves little where noise spreads over them (the first harmonic of the sawtooth, exp(-4 pi^2 s^2/q^2)).
+        """
+        return self.noise2() / n + self._rounding2()
+
+    def variance(self, n: float, slope: float) -> float:
+        """The same, of a quarter of a minute in a long rise of `slope` [K/s].
+
+        A step that takes longer than the mean tells its place once, and where the rise passes whole steps little is left.
+        """
+        found, q = self.noise2() / n, self.step_k
+        if q is not None:
+            passed = max(slope * max(BIN_MS / 1000.0, self.every_s) / q, 0.05)
+            found += self._rounding2() * (1.0 / passed if passed < 1.0 else 1.0 / passed**2)
+        return found
+
+    def _rounding2(self) -> float:
+        q = self.step_k
+        return 0.0 if q is None else q * q / 12.0 * exp(-min(39.5 * self.noise2() / q**2, 50.0))
+
+    def scatter_k(self) -> float:
+        """By how much averages of a quarter of a minute differ though nothing moves: a standard deviation [K]."""
+        q = self.step_k or 0.0
+        return sqrt(self.noise2() / max(self.per_bin, 1.0) + q * q / 12.0)
+
+
+class Heard:
+    """What one who watches has heard of a probe since that one last began anew."""
+
+    __slots__ = ("probe", "since_ms")
+
+    def __init__(self, probe: ProbeWatch) -> None:
+        self.probe = probe
+        self.forget()
+
+    def forget(self) -> None:
+        """What comes has nothing to do with what was."""
+        self.since_ms = self.probe.cut()
+
+    @property
+    def last(self) -> tuple[int, float, float] | None:
+        """Last reading: mono, liquid, room."""
+        last = self.probe.last
+        return None if last is None or last[0] <= self.since_ms else last
+
+    def lately(self, over_ms: int = RECENT_MS) -> list[Average]:
+        """The averages of the last `over_ms` (at most RECENT_MS), newest first."""
+        recent, found = self.probe.recent, []
+        if recent:
+            from_ms = max(recent[-1].at_ms - over_ms, self.since_ms + 1)
+            for average in reversed(recent):
+                if average.at_ms < from_ms:
+                    break
+                found.append(average)
+        return found
+
+    def slope(self, over_ms: int, sd_k: float | None = None) -> Slope | None:
+        """Slope of the last `over_ms` (at most RECENT_MS); None where there are fewer than four averages over half of it.
+
+        `sd_k`: standard deviation of an average; else their scatter.
+        """
+        rows = self.lately(over_ms)
+        if len(rows) < 4 or rows[0].at_ms - rows[-1].at_ms < over_ms / 2:
+            return None
+        found, sd_k = line(rows), self.probe.scatter_k() if sd_k is None else sd_k
+        return Slope(60_000.0 * found.k_per_ms, 60_000.0 * sd_k / sqrt(found.spread))
+
+    def mean_c(self, over_ms: int) -> float:
+        """Mean of the averages of the last `over_ms` [Cel]; there is at least one."""
+        rows = self.lately(over_ms)
+        return sum(average.liquid_c for average in rows) / len(rows)
+
+    def highest_c(self, over_ms: int) -> float:
+        """Of the averages of the last `over_ms` [Cel]; -inf where there is none."""
+        return max((average.liquid_c for average in self.lately(over_ms)), default=-inf)

@@ -1,0 +1,58 @@
+"""Where the thermostat's own trough lies below what the room needs: what set point would do, or that none can.
+
+The thermostat lets the liquid fall a band below its set point before it heats. Where that is less than what the basin needs in
+today's room, the station is ready for a part of each of the thermostat's rounds only. That is one fact, with one remedy: a
+set point a band above what is needed, as long as the basin doesn't then see more than the label's maximum, nor the reservoir more
+than its own; or a warmer room.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Callable
+from dataclasses import replace
+from typing import NamedTuple
+
+from edge.domain.alarms.states import AT_LIMIT
+from edge.domain.heat.balance import basin_c
+from edge.domain.settings import Reservoir
+
+
+class Trough(NamedTuple):
+    """`falls_to_c`: where the thermostat lets it fall; `set_point_c`: one that would do; `room_c`: the least room that would do as
+    it is set [Cel]. None: there is none within the label's range, no such room."""
+
+    falls_to_c: float
+    set_point_c: float | None
+    room_c: float | None
+
+
+def trough(plan: Reservoir, enter_c: float, cold_c: float, hot_share: float | None = None) -> Trough | None:
+    """The thermostat's trough where it lies below `enter_c`, what the condition needs; else None.
+
+    Args:
+        plan: with the transfer loss that is judged with.
+        cold_c: what the liquid meets on its way [Cel].
+        hot_share: the least transfer loss, with which the label's maximum is judged; None: that of the plan.
+    """
+    falls_to_c = plan.set_point_c - plan.thermostat_band_k
+    if falls_to_c >= enter_c - AT_LIMIT:
+        return None
+    would_c: float | None = enter_c + plan.thermostat_band_k
+    assert would_c is not None
+    hot = plan if hot_share is None else replace(plan, loss_share=hot_share)
+    beyond_label = plan.contact_max_c is not None and basin_c(hot, would_c, cold_c) > plan.contact_max_c + AT_LIMIT
+    if beyond_label or (plan.maximum_c is not None and would_c > plan.maximum_c + AT_LIMIT):
+        would_c = None
+    share = plan.loss_share
+    room_c = (plan.contact_min_c - (1.0 - share) * falls_to_c) / share if share > 0.0 else None
+    return Trough(falls_to_c, would_c, room_c if room_c is not None and room_c < plan.contact_min_c else None)
+
+
+def words(found: Trough, show: Callable[[float], str]) -> str:
+    """One clause for people; `show` makes a text of a temperature."""
+    falls = f"the thermostat lets it fall to {show(found.falls_to_c)}"
+    if found.set_point_c is not None:
+        return f"{falls}, a set point of {show(found.set_point_c)} would do, or a warmer room"
+    if found.room_c is not None:
+        return f"{falls}, and no set point within the label's range would do: warm the room to {show(found.room_c)}"
+    return f"{falls}, and no set point within the label's range would do"

@@ -1,0 +1,472 @@
+"""Follows the reservoir: is it heating, resting, since when, and when will it be where it is wanted.
+
+Readings are averaged over a quarter of a minute, later over half and whole minutes, and kept until somebody asks: the fit
+(warmup_fit.py) takes them in order then, so the answer doesn't depend on how often one asks, and nothing is computed for nobody.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Mapping, Sequence
+from math import exp, hypot, log, sqrt
+from typing import Any, Final, NamedTuple
+
+from edge.domain.heat.balance import Forecast
+from edge.domain.heat.crossing import Probe, Rise
+from edge.domain.heat.hypothesis import Begin
+from edge.domain.heat.prior import REMEMBERED, Prior, is_usable, learned
+from edge.domain.heat.probe import RECENT_MS, Average, Heard, ProbeWatch, line
+from edge.domain.heat.warmup_fit import HeatFit
+from edge.domain.heat.warmup_told import LONGEST_S, Told, never
+from edge.domain.maths.robust import Z90
+from edge.domain.wording import Worded
+
+FOUNDED_MS: Final = 240_000  # before this a heat-up tells nothing
+FOUNDED_LEARNED_MS: Final = 150_000  # nor, of a station that is known
+COARSE_AFTER_MS: Final = 1_800_000  # then one average a minute is enough
+WIDEST: Final = 1.3  # an interval wider than this many times its middle says nothing
+FOUNDED_STEPS: Final = 2.5  # nor where it rose by fewer of the probe's steps
+RESUME_MS: Final = 900_000  # a heat-up that goes on within this is the same one
+RISE_K: Final = 0.25  # a heat-up shows by a rise of this much, at this slope beyond what a warmer room gives
+RISING_K_PER_MIN: Final = 0.015
+FALLING_K_PER_MIN: Final = -0.015
+LEVEL_K_PER_MIN: Final = 0.003  # slower than this it has levelled off, or than this share of its first rise
+LEVEL_SHARE: Final = 0.015
+FELL_K: Final = 0.7
+SIGMAS: Final = 2.0  # by which a slope must be beyond, and
+SCATTERS: Final = 4.5  # an average
+STEPS: Final = 1.4  # or so many of the probe's steps
+TODAY_K: Final = 3.0  # a heat-up broken off after such a rise tells of the next
+NEWS_S: Final = 900.0  # so long a disturbance is told beside the estimate
+FALLING_MS: Final = 240_000  # a heat-up that falls for so long has ended
+BROKEN_MS: Final = 480_000  # and so long that a heat-up was broken off
+BROKEN_OFF: Final = "not known yet: it was heating, then was cooled, or the heater went off; was the lid open, or cold liquid poured in?"
+TOO_LITTLE: Final = "not known yet: too little has been seen of this heat-up"
+SLOWER: Final = "not known yet: it rises more slowly than what was seen of it would have it"
+#: a rise of the last RISE_MS this far below what is forecast contradicts it; not while it is news that something happened
+SLOWER_SHARE: Final = 0.6
+RISE_MS: Final = 300_000
+MAYBE: Final = 0.2  # chance of never, to say that it may not get there
+SURELY: Final = 0.9  # chance of never, to say so
+SURELY_S: Final = 600.0  # nor before
+STILL_HEATS_K: Final = 3.0  # levelled off so far below where its heater would take it: the heater is off
+WAITING: Final = 240  # averages kept for the fit before it is made to take them
+LEAST_SD_S: Final = 4.0
+LEAST_SOON_S: Final = 300.0
+WEAK_SHARE: Final = 0.9  # of its habit
+BEND_SD_S: Final = 30.0
+
+
+class Seen(NamedTuple):
+    """When the probe sees something: seconds from now, < 0 where it has, with a 90 % interval; and what has happened of late."""
+
+    mid_s: float
+    low_s: float
+    high_s: float
+    why: str
+
+    def later(self, late_s: float, late_sd_s: float, hold_ms: int) -> Forecast:
+        """What comes so much later, and has to hold."""
+        mid, wide_s = self.mid_s, Z90 * late_sd_s
+        low, high = mid - hypot(mid - self.low_s, wide_s), mid + hypot(self.high_s - mid, wide_s)
+        mid_ms, low_ms, high_ms = (int(max(s + late_s, 0.0) * 1000.0) + hold_ms for s in (mid, low, high))
+        return Forecast(mid_ms, low_ms, high_ms, self.why)
+
+
+class HeatWatch:
+    """One reservoir. `broad`: what is believed of its heating whatever it did before."""
+
+    __slots__ = (
+        "prior", "broad", "_start_ms", "_start_c", "_low", "_turn_c", "_fit", "_told", "_from_ms", "_waiting", "_broken", "_plan", "_merge",
+        "_stalled", "_stopped_ms", "_slope", "_rise", "_probe", "heard", "_fits", "_today", "_origin", "_falling_ms",
+    )  # fmt: skip
+
+    def __init__(self, broad: Prior | None = None, probe: ProbeWatch | None = None) -> None:
+        self.prior = self.broad = broad or Prior()
+        self._probe = probe or ProbeWatch()
+        self.heard = Heard(self._probe)
+        self._fits: list[Mapping[str, Any]] = []  # of the journal
+        self._today: Mapping[str, Any] | None = None  # what a heat-up that was broken off has shown
+        self._waiting: list[Average] = []  # what the fit has not taken yet
+        self._fit: HeatFit | None = None
+        self._told: Told | None = None  # what is told by it
+        self._start_ms: int | None = None  # start of the heat-up under way
+        self._start_c = self._turn_c = 0.0
+        #: a heat-up that was broken off: when, how far it had risen, and where it had begun if it may go on
+        self._broken: tuple[int, float, tuple[int, float] | None] | None = None
+        self.forget()
+
+    def forget(self) -> None:
+        """What is going on has nothing to do with heating (the liquid is away, or has just come back)."""
+        if self._start_ms is not None and self.heard.last is not None:
+            self._remember()
+            self._broken = (self.heard.last[0], self._turn_c - self._start_c, None)
+        self._start_ms = None
+        self._origin: tuple[int, float] | None = None  # where it had begun before it was broken off
+        self._start_c = self._turn_c = 0.0
+        self._low: tuple[int, float] | None = None  # lowest since the last time it was falling
+        self._from_ms = 0
+        self._fit = None
+        self._plan: Begin | None = None  # what the fit begins with
+        self._merge: list[Average] = []  # those that become one of a minute
+        self._stalled = False
+        self._stopped_ms = 0
+        self._falling_ms: int | None = None  # since when it has been falling
+        self._slope = self._rise = 0.0
+        self._waiting.clear()
+        self.heard.forget()
+
+    def _remember(self) -> None:
+        """A heat-up that is broken off tells of the next: the vessel is the same."""
+        fit = self._fit
+        if fit is not None and fit.t >= 600.0 and self._turn_c - self._start_c >= TODAY_K:
+            found = fit.summary()
+            if is_usable(found):
+                self._today = found
+
+    def learn(self, fits: Sequence[Mapping[str, Any]]) -> None:
+        """What this station's earlier heat-ups left in the journal, oldest first. Counts from the next heat-up on."""
+        self._fits = [fit for fit in fits if is_usable(fit)][-REMEMBERED:]
+        self._today = None
+        self.prior = learned(self.broad, self._fits)
+
+    @property
+    def heating_since_ms(self) -> int | None:
+        """Monotonic start of the heat-up under way; None where it isn't heating."""
+        return self._start_ms if self._origin is None or self._start_ms is None else self._origin[0]
+
+    @property
+    def started_at_c(self) -> float:
+        """Temperature at which the heat-up under way began [Cel]."""
+        return self._start_c if self._origin is None else self._origin[1]
+
+    @property
+    def highest_c(self) -> float | None:
+        """Highest quarter-minute average of the heat-up under way [Cel]: beyond the set point it is overshoot."""
+        return None if self._start_ms is None else self._turn_c
+
+    @property
+    def has_levelled_off(self) -> bool:
+        """It was heating and rises no more."""
+        return self._start_ms is not None and self._stalled
+
+    def not_heating_since_ms(self) -> int | None:
+        """Since when it has been in sight without heating (at most RECENT_MS ago); None while it heats, or where nothing is known."""
+        recent = self.heard.lately()
+        if self._start_ms is not None or not recent:
+            return None
+        return max(recent[-1].at_ms, self._stopped_ms)
+
+    def weaker_than_habit(self, usual: float = 0.0) -> float | None:
+        """Heat-up power as a share of this station's habit, where it is surely below WEAK_SHARE; None else. `usual`: of long ago [K/s]."""
+        if self._start_ms is None or not self.prior.heat_ups:
+            return None
+        fit = self._catch_up()
+        if fit is None:
+            return None
+        power, sd = fit.power_now()
+        habit = max(self.prior.power[0], usual)
+        return power / habit if power + Z90 * sd < WEAK_SHARE * habit else None
+
+    def summary(self) -> dict[str, Any] | None:
+        """What the heat-up under way leaves to learn from; None where it was disturbed, or too little of it was seen."""
+        fit = self._catch_up()
+        if fit is None or fit.disturbed_t is not None or fit.t < (600.0 if fit.seen_start else 1_500.0):
+            return None
+        found = fit.summary()
+        return found if is_usable(found) else None
+
+    def take(self, average: Average) -> None:
+        """A quarter of a minute is over."""
+        if average.at_ms <= self.heard.since_ms:
+            return
+        at_ms, liquid_c, room_c, _, _ = average
+        if self._low is None or liquid_c < self._low[1]:
+            self._low = (at_ms, liquid_c)
+        self._keep(average)
+        if self._start_ms is None or self._stalled:
+            if self._rises(liquid_c, room_c):
+                self._begin(at_ms)
+            elif self._stalled:
+                self._look_for_fall(at_ms, liquid_c)
+            return
+        self._turn_c = max(self._turn_c, liquid_c)
+        if self._plan is None and self._fit is None:
+            founded_ms = FOUNDED_LEARNED_MS if self.prior.heat_ups or self._today is not None else FOUNDED_MS
+            rose_k = liquid_c - self._start_c
+            if at_ms - self._start_ms >= founded_ms and rose_k >= FOUNDED_STEPS * (self._probe.step_k or 0.0):
+                self._make_plan(at_ms)
+        self._look_for_fall(at_ms, liquid_c)
+
+    def _surely_k(self, least_k: float) -> float:
+        """A difference of averages that is no scatter of the probe's [K]."""
+        return max(least_k, SCATTERS * self._probe.scatter_k(), STEPS * (self._probe.step_k or 0.0))
+
+    def _rises(self, liquid_c: float, room_c: float) -> bool:
+        """Faster than a warmer room can make it."""
+        assert self._low is not None
+        if liquid_c - self._low[1] < RISE_K:
+            return False
+        slope = self.heard.slope(300_000)
+        if slope is None or liquid_c - self._low[1] < self._surely_k(RISE_K):
+            return False
+        by_room = 60.0 * self.broad.loss.at(0.95) * max(room_c - liquid_c, 0.0)
+        return slope.k_per_min - SIGMAS * slope.sd > RISING_K_PER_MIN + by_room
+
+    def _keep(self, average: Average) -> None:
+        """An average for the fit: as it is, or as a part of a minute's."""
+        waiting = self._waiting
+        if self._stalled:
+            return
+        if self._plan is None:
+            waiting.append(average)
+            if len(waiting) > 2 * 60:
+                del waiting[:60]
+            return
+        average = average._replace(variance=self._probe.variance(average.n, self._slope))
+        if average.at_ms - self._from_ms < COARSE_AFTER_MS:
+            waiting.append(average)
+        else:
+            merge = self._merge
+            merge.append(average)
+            if len(merge) == 4:
+                t, c, r, n, v = (sum(a[i] for a in merge) for i in range(5))
+                waiting.append(Average(round(t / 4.0), c / 4.0, r / 4.0, int(n), v / 16.0))
+                merge.clear()
+        if len(waiting) > WAITING:
+            self._catch_up()
+
+    def _look_for_fall(self, at_ms: int, liquid_c: float) -> None:
+        """Has the heat-up under way come to its end, or to a stop?"""
+        assert self._start_ms is not None
+        slope = self.heard.slope(300_000)
+        if slope is not None and slope.k_per_min > 0.0:
+            self._slope = slope.k_per_min / 60.0
+        falls = liquid_c < self._turn_c - self._surely_k(FELL_K)
+        falls = falls or (slope is not None and slope.k_per_min + SIGMAS * slope.sd < FALLING_K_PER_MIN)
+        levels = not falls and not self._stalled and at_ms - self._start_ms > 900_000 and self._levels()
+        if falls and not self._stalled and not self._goes_on_falling(at_ms):
+            return
+        if not falls:
+            self._falling_ms = None
+            if not levels:
+                return
+        if not self._stalled:
+            self._catch_up()
+            self._remember()
+            self._broken = (at_ms, self._turn_c - self._start_c, self._origin or (self._start_ms, self._start_c))
+        self._low = (at_ms, liquid_c)
+        self._stalled = levels
+        self._plan = None
+        self._merge.clear()
+        self._waiting.clear()
+        if falls:
+            self._start_ms, self._fit, self._origin, self._stopped_ms = None, None, None, at_ms
+
+    def _goes_on_falling(self, at_ms: int) -> bool:
+        """For so long that it is no lid, and nothing that was poured in."""
+        lately = self.heard.slope(120_000)
+        if self._fit is None or self._falling_ms is None:
+            self._falling_ms = at_ms
+        if lately is not None and lately.k_per_min > SIGMAS * lately.sd:
+            self._falling_ms = at_ms
+        return self._fit is None or at_ms - self._falling_ms >= FALLING_MS
+
+    def _levels(self) -> bool:
+        """As good as level, and a tenth of its first rise would have shown."""
+        limit = max(LEVEL_K_PER_MIN, LEVEL_SHARE * 60.0 * self._rise)
+        for over_ms in (600_000, RECENT_MS):
+            slope = self.heard.slope(over_ms)
+            if slope is not None and slope.k_per_min + 0.5 * SIGMAS * slope.sd < limit:
+                steps_k = 2.0 * (self._probe.step_k or 0.0)
+                return self._rise == 0.0 or over_ms == RECENT_MS or 1e-4 * self._rise * over_ms > steps_k
+        return False
+
+    def _begin(self, at_ms: int) -> None:
+        """A heat-up is under way, or goes on."""
+        assert self._low is not None
+        self._merge.clear()
+        self._stalled = False
+        self._turn_c = self._low[1]
+        if self._broken is not None and at_ms - self._broken[0] > RESUME_MS:
+            self._broken = None
+        self._origin = None if self._broken is None else self._broken[2]
+        self._start_ms, self._start_c = self._low
+        self._fit = self._plan = None
+        found = hinge([(average.at_ms, average.liquid_c) for average in reversed(self.heard.lately(600_000))])
+        if found is not None:
+            self._start_ms, self._start_c = int(found[0]), found[1]
+
+    # -- the fit
+
+    def _catch_up(self) -> HeatFit | None:
+        """Give the fit what it hasn't seen."""
+        if self._plan is None:
+            return None
+        if self._fit is None:
+            fits = self._fits if self._today is None else [*self._fits, self._today]
+            self._fit = HeatFit(self._plan, learned(self.broad, fits), self.broad)
+            if self._broken is not None and self._broken[1] >= TODAY_K:
+                self._fit.resumed()
+            self._told = Told(self._fit)
+        fit, told = self._fit, self._told
+        assert told is not None
+        for at_ms, liquid_c, room_c, _, variance in self._waiting:
+            fit.add((at_ms - self._from_ms) / 1000.0, liquid_c, variance, room_c)
+            told.hear(variance)
+        self._waiting.clear()
+        return fit
+
+    def _make_plan(self, at_ms: int) -> None:
+        """Enough has been seen of the rise: find where it began, or that this can't be told."""
+        assert self._start_ms is not None
+        # at rest it runs towards the room: that is taken away before a level is looked for
+        loss, seen = self.prior.loss.median / 1000.0, [w for w in self._waiting if w[0] > self._start_ms - 420_000]
+        rows = [(t, liquid_c + loss * (liquid_c - room_c) * (t - at_ms)) for t, liquid_c, room_c, _, _ in seen]
+        found = hinge(rows)
+        if found is not None:
+            bend_ms, level, slope, before = found
+            first = seen[max(before - 16, 0)]
+            self._from_ms, self._start_ms = first[0], int(bend_ms)
+            self._start_c = level - loss * (level - first[2]) * (bend_ms - at_ms)
+            level -= loss * (level - first[2]) * (first[0] - at_ms)
+            sd = sqrt(self._probe.variance(10, 0.0) / min(before, 16)) + 0.02
+            bend_sd_s = hypot(BEND_SD_S, self._probe.scatter_k() / (slope * 1000.0))
+            bend_s, rise_s = (bend_ms - first[0]) / 1000.0, (at_ms - bend_ms) / 1000.0
+            self._plan = Begin(level, sd**2, 0.0, bend_s, rise_s, bend_sd_s, slope * 1000.0)
+        else:
+            late, early = self._slope_of(at_ms - 120_000, at_ms), self._slope_of(at_ms - 240_000, at_ms - 120_000)
+            if late is None or early is None or late < 0.75 * early:
+                return  # the probe, or a wall, is still catching up
+            rows = [w for w in rows if w[0] > at_ms - 120_000]
+            self._from_ms = rows[0][0]
+            self._plan = Begin(rows[0][1], 1.0, 0.0, slope=late * 1000.0)
+        self._slope = self._rise = self._plan.slope
+        self._waiting = [
+            w._replace(variance=self._probe.variance(w.n, self._slope))
+            for w in self._waiting
+            if w.at_ms >= self._from_ms
+        ]
+
+    def _slope_of(self, from_ms: int, to_ms: int) -> float | None:
+        """K/ms of the averages between two times; None where there are fewer than four."""
+        rows = [average for average in self.heard.lately() if from_ms < average.at_ms <= to_ms]
+        return line(rows).k_per_ms if len(rows) >= 4 else None
+
+    def sees(self, sees_c: float, mono_ms: int) -> Seen | str:
+        """When the probe sees this; or why that isn't known."""
+        if self.heard.last is None:
+            return "no reading of the reservoir"
+        if self._start_ms is None:
+            broken = self._broken
+            lately = broken is not None and mono_ms - broken[0] <= BROKEN_MS and broken[1] >= TODAY_K
+            return BROKEN_OFF if lately else "it is not heating"
+        if self._stalled:
+            return self._why_stalled()
+        fit = self._catch_up()
+        if fit is not None and fit.is_disturbed:
+            return BROKEN_OFF
+        if fit is None or self._told is None or fit.n < 4:
+            return "not known yet: heating has only just begun"
+        found = self._told.interval(sees_c)
+        if isinstance(found, float):
+            return self._why_never(fit, found)
+        low, mid, high = found
+        if self._contradicts(sees_c, mid, fit):
+            return self._why_slower(sees_c)
+        if mid > 0.0 and high - low > WIDEST * (mid + 120.0):
+            chance = never(fit.points(sees_c, fit.room_c)) if high == LONGEST_S else 0.0
+            return self._why_never(fit, chance) if chance >= MAYBE else TOO_LITTLE
+        high = min(mid + hypot(high - mid, Z90 * self._told.later_s(sees_c, mid)), LONGEST_S)
+        ago = (mono_ms - self._from_ms) / 1000.0 - fit.t
+        return Seen(mid - ago, low - ago, high - ago, self._news(fit))
+
+    def _contradicts(self, sees_c: float, mid_s: float, fit: HeatFit) -> bool:
+        """A heater that stays on never makes it rise faster than it does, but for a start that still shows: it can't be there so soon."""
+        lately = self.heard.slope(RISE_MS)
+        if lately is None or fit.t - fit.start_t < SURELY_S or self._news(fit):
+            return False
+        at_most = max(lately.k_per_min + 2.0 * SIGMAS * lately.sd, LEVEL_K_PER_MIN) / 60.0
+        return sees_c - self.heard.mean_c(60_000) > at_most * max(mid_s / SLOWER_SHARE, LEAST_SOON_S)
+
+    def _why_slower(self, sees_c: float) -> str:
+        """What it was taken for doesn't hold; where its rise slows down as the rise to an end does, that is told."""
+        late, whole = self.heard.slope(RECENT_MS // 2), self.heard.slope(RECENT_MS)
+        if late is None or whole is None:
+            return SLOWER
+        half_s, now_k, before_k = RECENT_MS / 2000.0, late.k_per_min, 2.0 * whole.k_per_min - late.k_per_min
+        if not 0.0 < now_k < before_k - 2.0 * SIGMAS * hypot(whole.sd, late.sd):
+            return SLOWER
+        fades_s = half_s / log(before_k / now_k)
+        ends_c = self.heard.mean_c(60_000) + now_k / 60.0 * exp(-0.5 * half_s / fades_s) * fades_s
+        if ends_c >= sees_c:
+            return SLOWER
+        return Worded("not known yet: it may not get there; it slows down as if to end near ", ends_c)
+
+    def rise(self, sees_c: float, seen: Seen, mono_ms: int) -> Rise:
+        """The probe's way about where it sees this."""
+        assert self._told is not None
+        return Rise(mono_ms + 1000.0 * seen.mid_s, sees_c, self._told.rate(sees_c))
+
+    @property
+    def probe(self) -> Probe:
+        """How it reads."""
+        heard, last = self._probe, self.heard.last
+        return Probe(heard.step_k or 0.0, 0.0 if last is None else last[1], sqrt(heard.noise2()), heard.every_s)
+
+    @staticmethod
+    def _news(fit: HeatFit) -> str:
+        """Why the estimate may have jumped, where something has happened of late."""
+        return fit.disturbed_by if fit.disturbed_t is not None and fit.t - fit.disturbed_t <= NEWS_S else ""
+
+    def _why_stalled(self) -> str:
+        """It rose and has levelled off: there its losses are what the heater gives, or the heater is off."""
+        ends_c, room_c = self.heard.mean_c(600_000), self.heard.lately(0)[0].room_c
+        fit = self._fit
+        if fit is not None and fit.plateau_c(room_c) > ends_c + STILL_HEATS_K:
+            return Worded("it is not heating: it has stopped rising near ", ends_c)
+        return Worded("it will not get there: it levels off near ", ends_c, "" if fit is None else self._cause(fit))
+
+    def _why_never(self, fit: HeatFit, chance: float) -> str:
+        """It rather never gets there, with this chance."""
+        if fit.t - fit.start_t < SURELY_S:
+            return TOO_LITTLE
+        ends_c = max(fit.plateau_c(fit.room_c), self._turn_c)
+        if chance < SURELY:
+            return Worded("not known yet: it may not get there; at this rate it ends near ", ends_c)
+        return Worded("it will not get there: at this rate it ends near ", ends_c, self._cause(fit))
+
+    def _cause(self, fit: HeatFit) -> str:
+        """Why it will not get there, where this station's habit tells."""
+        if self.prior.heat_ups:
+            power, loss = fit.power_now()[0] / self.prior.power[0], fit.loss_now()[0] / self.prior.loss.median
+            if power < WEAK_SHARE:
+                return f"; the heater gives {100.0 * power:.0f} % of what it used to"
+            if loss > 1.25:
+                return "; it loses more heat than it used to: is the lid open?"
+        return "; the heater is too weak, or the lid open"
+
+
+def hinge(rows: list[tuple[int, float]]) -> tuple[float, float, float, int] | None:
+    """Level, then a straight rise: (ms of the bend, level, K/ms, samples before it) by least squares; None where no level was seen.
+
+    The rise is the least sum of squares over all places of the bend.
+    """
+    n = len(rows)
+    best: tuple[float, float, float, float, int] | None = None
+    at0 = rows[0][0]
+    for j in range(4, n - 3):
+        bend = rows[j][0] - at0
+        sx = sxx = sy = sxy = syy = 0.0
+        for t, c in rows:
+            x = max(t - at0 - bend, 0.0)
+            y = c - rows[0][1]
+            sx, sxx, sy, sxy, syy = sx + x, sxx + x * x, sy + y, sxy + x * y, syy + y * y
+        det = n * sxx - sx * sx
+        slope = (n * sxy - sx * sy) / det
+        level = (sy - slope * sx) / n
+        left = syy - level * sy - slope * sxy
+        if slope > 0.0 and (best is None or left < best[0]):
+            best = (left, float(at0 + bend), level + rows[0][1], slope, j)
+    if best is None or best[4] == 4:
+        return None
+    return best[1:]

@@ -1,0 +1,125 @@
+"""How far one comparison may correct a point by itself, and what it takes to go further.
+
+A slip of the keyboard looks like a large correction, and so does a probe that hangs in the wrong liquid. So a correction beyond what the
+sensor's class allows waits: it is kept, and comes into force once a second comparison agrees with it (within both uncertainties, JCGM
+100:2008, and never by more than the bound itself), or somebody confirms it by name with a reason. What no sensor in order can be off by
+never comes into force.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Iterable, Mapping
+from math import hypot
+from types import MappingProxyType
+from typing import Any, Final, NamedTuple
+
+from edge.domain.entries import wall_ms_of
+from edge.domain.readings import Role
+from edge.domain.records.book import Fact
+from edge.domain.settings import Point
+from edge.domain.station.published import difference_text
+
+#: a correction may be so many standard uncertainties, the point's stated one and the reference's together
+TIMES: Final = 3.0
+#: two comparisons agree within so many of theirs
+AGREES: Final = 2.0
+#: so long after the first a second one is another comparison, and not the same moment twice
+SECOND_AFTER_MS: Final = 300_000
+#: a reason that says something
+REASON_CHARACTERS: Final = 15
+REASON_WORDS: Final = 3
+
+
+class Bound(NamedTuple):
+    """`most`: in force by one comparison; `hard`: never beyond. K; or a share of the span or of the reference, by `of`."""
+
+    most: float
+    hard: float
+    of: str
+    why: str
+
+
+#: a row per role that can be calibrated; common practice, no published source
+BOUNDS: Final[Mapping[Role, Bound]] = MappingProxyType(
+    {
+        Role.RESERVOIR_TEMPERATURE: Bound(2.0, 10.0, "", "digital and class B probes are within 0.5 K; leads and mounting add one"),
+        Role.BASIN_TEMPERATURE: Bound(2.0, 10.0, "", "as the reservoir's"),
+        Role.ROOM_TEMPERATURE: Bound(2.0, 10.0, "", "as the reservoir's; a warmer room lowers what is needed"),
+        Role.SUPPLY_TEMPERATURE: Bound(2.0, 10.0, "", "as the reservoir's; warmer water lowers what is needed"),
+        Role.SUPPLY_PRESSURE: Bound(0.03, 0.15, "span", "senders are within 1 % of their span; a zero drifts as far again"),
+        Role.BETWEEN_FILTERS_PRESSURE: Bound(0.03, 0.15, "span", "as the supply's"),
+        Role.FILTERED_PRESSURE: Bound(0.03, 0.15, "span", "as the supply's"),
+        Role.SUPPLY_FLOW: Bound(0.10, 0.30, "reading", "meters are within 5 %; more is a wrong factor in the station file"),
+        Role.FILTERED_CONDUCTIVITY: Bound(0.20, 0.50, "reading", "cells are within 10 % before they are calibrated"),
+    }
+)  # fmt: skip
+
+
+class Verdict(NamedTuple):
+    """May a correction come into force? `beyond`: "", "bound" (it waits for a second), or "hard" (never)."""
+
+    beyond: str
+    why: str = ""
+    second: int | None = None  # seq of the comparison that agrees
+
+
+def bounded(body: Mapping[str, Any], worked: Mapping[str, Any], point: Point, earlier: Iterable[Fact]) -> Verdict:
+    """Judge a worked-out comparison. `earlier`: the comparisons of this point, sensor and transducer before it."""
+    row = BOUNDS[point.role]
+    size = _size(row, point, worked)
+    by = max((worked["corrects"], worked["changes"]), key=abs)
+    shown = difference_text(by, point.unit, point.kind)
+    if abs(by) > row.hard * size:
+        most = difference_text(row.hard * size, point.unit, point.kind)
+        return Verdict(
+            "hard",
+            f"it would correct {point.id} by {shown}, and no sensor in order is off by more than {most}: look at reference, sensor "
+            f"and transducer settings",
+        )
+    limit = row.most * size
+    if point.uncertainty is not None:
+        limit = min(limit, TIMES * hypot(point.uncertainty, worked["u"]))
+    if abs(by) <= limit:
+        return Verdict("")
+    if confirmed(body):
+        return Verdict("")
+    second = next((fact for fact in earlier if agrees(body, worked, fact, limit)), None)
+    if second is not None:
+        return Verdict("", second=second.seq)
+    may = difference_text(limit, point.unit, point.kind)
+    return Verdict(
+        "bound",
+        f"it would correct {point.id} by {shown}, and one comparison alone may correct it by {may}: compare again in "
+        f"{SECOND_AFTER_MS // 60_000} min or more, or send it with confirm, a reason of {REASON_WORDS} words or more",
+    )
+
+
+def _size(row: Bound, point: Point, worked: Mapping[str, Any]) -> float:
+    if row.of == "span":
+        return point.high - point.low
+    if row.of == "reading":
+        return abs(float(worked["becomes"]))
+    return 1.0
+
+
+def confirmed(body: Mapping[str, Any]) -> bool:
+    """A reason that somebody gave for a large correction: who it is says `by`."""
+    reason = body.get("confirm")
+    if not isinstance(reason, str):
+        return False
+    words = {word.lower() for word in reason.split() if sum(c.isalpha() for c in word) > 1}
+    return len(reason.strip()) >= REASON_CHARACTERS and len(words) >= REASON_WORDS
+
+
+def agrees(body: Mapping[str, Any], worked: Mapping[str, Any], fact: Fact, limit: float) -> bool:
+    """Is an earlier record another comparison that found the same?"""
+    other = fact.body
+    if not (fact.counts or other.get("beyond") == "bound") or "error" not in other or "told_at" not in other:
+        return False
+    apart = [abs(wall_ms_of(str(worked[key])) - wall_ms_of(str(other[key]))) for key in ("told_at", "at")]
+    if min(apart) < SECOND_AFTER_MS:
+        return False
+    same_hand = all(body.get(key) == other.get(key) for key in ("by", "instrument"))
+    if same_hand and worked["given"] == other.get("given"):
+        return False  # the same numbers sent again
+    return abs(float(worked["error"]) - float(other["error"])) <= min(AGREES * hypot(worked["u"], other["u"]), limit)

@@ -1,0 +1,498 @@
+"""The form of every record: which keys it has, what each may be, which it can't do without. Plain data, and one reader of it.
+
+API and command line refuse what doesn't fit, with the nearest key. A record that comes by a replay is kept all the same and does not
+count (edge/domain/records/counting.py). What only a station can tell (which filters it has, which order is right) is judged there.
+"""
+
+from __future__ import annotations
+
+import difflib
+import re
+from calendar import monthrange
+from collections.abc import Callable, Iterator, Mapping
+from datetime import date
+from math import isfinite
+from types import MappingProxyType
+from typing import Any, Final, NamedTuple
+
+from edge.domain.entries import wall_ms_of
+from edge.domain.errors import RecordRefused
+
+LONGEST_NAME: Final = 80
+LONGEST_LINE: Final = 200
+LONGEST_NOTE: Final = 2_000
+#: names in a list: filters, and the like
+MOST_NAMES: Final = 20
+MOST_PORTS: Final = 200
+_BARE: Final = re.compile(r"\s*[-+\N{MINUS SIGN}]?[0-9]+([.,][0-9]*)?\s*")
+#: a date as ISO 8601 writes it: whoever writes 03/04/2027 means one of two days
+_DATE: Final = re.compile(r"(20[0-9]{2})-([0-9]{2})(?:-([0-9]{2}))?")
+#: keys that are two words for one thing
+SAME: Final = (("filters", "filter"), ("outlet", "of"))
+
+MISSING: Final = "it is missing"
+
+
+class Key(NamedTuple):
+    """One key of a form: what it holds (a row of KINDS), what it is for, and between what a number lies (both allowed)."""
+
+    kind: str
+    says: str
+    low: float = 0.0
+    high: float = 1e9
+
+
+class Form(NamedTuple):
+    """One record's form. `needs`: of each group at least one key. `made`: what the station adds, which nobody enters."""
+
+    says: str
+    keys: Mapping[str, Key]
+    needs: tuple[tuple[str, ...], ...] = ()
+    made: frozenset[str] = frozenset()
+
+
+class Fault(NamedTuple):
+    """Where a body doesn't fit its form."""
+
+    key: str
+    what: str
+    expected: str
+    do: str = "Correct it and send it again"
+
+    def __str__(self) -> str:
+        if self.what == MISSING:
+            return f"{self.key} is missing: {self.expected}"
+        return f"{self.key}: {self.what}; expected {self.expected}"
+
+
+WHY: Final = Key("line", "why")
+LOT: Final = Key("line", "lot number")
+PRODUCT: Final = Key("line", "what it is called on its label")
+OPENED: Final = Key("flag", "whether the clean side of the water path was opened")
+ALARM: Final = Key("line", "id of the alarm, such as outlet_tripped:heater")
+FILTER: Final = Key("line", "id of the filter in the station file")
+PASSED: Final = Key("flag", "whether it passed")
+
+#: every record has these
+COMMON: Final[Mapping[str, Key]] = MappingProxyType(
+    {
+        "record": Key("line", "which record it is"),
+        "by": Key("line", "who did it"),
+        "at": Key("any_time", "when it happened; left out: now"),
+        "note": Key("note", "whatever else is worth keeping"),
+    }
+)
+#: what the station adds to a record when it keeps it
+KEPT: Final = frozenset({"counts", "why_not", "stands"})
+
+FORMS: Final[Mapping[str, Form]] = MappingProxyType(
+    {
+        "daily_test": Form(
+            "The daily test. Where ports were measured they decide, whatever `passed` says.",
+            {
+                "passed": PASSED,
+                "channel_ports": Key("ports", 'what each measured port gave: [{"port": 3, "seconds": 11.8}], with "ml" '
+                                     "where it isn't the volume of the station file"),
+            },
+            (("passed", "channel_ports"),),
+        ),
+        "water_path_treatment": Form(
+            "The water path was disinfected, drained and rinsed. Its contact began and ended, or lasted up to `at`.",
+            {
+                "contact_min": Key("number", "minutes of contact", 0.0, 1440.0),
+                "began_at": Key("time", "when the contact began"),
+                "ended_at": Key("time", "when the contact ended"),
+                "rinsed": Key("flag", "whether it was drained and rinsed"),
+                "product": PRODUCT,
+                "lot": LOT,
+            },
+            (("contact_min", "began_at"),),
+        ),
+        "filter_change": Form(
+            "Filters were changed: say which.",
+            {
+                "filters": Key("names", 'ids of the filters in the station file: ["coarse","fine"]'),
+                "filter": FILTER,
+                "product": PRODUCT,
+                "lot": LOT,
+                "why": WHY,
+            },
+            (("filters", "filter"),),
+        ),
+        "disinfectant_fill": Form(
+            "The reservoir was filled anew: a reuse life begins.",
+            {
+                "product": PRODUCT,
+                "lot": LOT,
+                "expires": Key("date", "the last date on the label"),
+                "litres": Key("number", "how much", 0.01, 1000.0),
+                "opened_clean_side": OPENED,
+                "why": WHY,
+            },
+        ),
+        "disinfectant_top_up": Form(
+            "Liquid was added. It begins no new reuse life.",
+            {
+                "litres": Key("number", "how much", 0.01, 1000.0),
+                "stirred": Key("flag", "whether it was stirred, so that its temperature is that of the whole"),
+                "product": PRODUCT,
+                "lot": LOT,
+                "why": WHY,
+            },
+        ),
+        "concentration_check": Form(
+            "The disinfectant's concentration was checked. One that failed stands until a check passes or it is filled anew.",
+            {
+                "passed": PASSED,
+                "value": Key("reading", 'what was read, with its unit, such as "0.35 %"'),
+                "unit": Key("line", "unit of a bare value"),
+                "strip": Key("line", "which test strip"),
+                "lot": LOT,
+                "expires": Key("date", "the last date on the strips"),
+            },
+            (("passed",),),
+        ),
+        "calibration": Form(
+            "A point was compared with a reference; `warmwell calibrate` asks for it all.",
+            {
+                "point": Key("line", "id of the point"),
+                "points": Key("pairs", 'references, with what the point read: [{"reference": "35.00 degC", "reading": "34.87 degC"}]'),
+                "reference_u": Key("quantity", "standard uncertainty of the reference, such as 0.05 K"),
+                "reference_resolution": Key("quantity", "step of the reference's display; left out: by the digits written"),
+                "confirm": Key("line", "the reason for an unusual correction, by whoever answers for it"),
+                "drift_allowance": Key("quantity", "how far the point may drift until the next one"),
+                "due_at": Key("time", "when it is due again; left out: in a year"),
+                "instrument": Key("line", "the reference instrument"),
+                "certificate": Key("line", "its certificate"),
+                "adjust": Key("flag", "false: a check, nothing is adjusted"),
+                "why": WHY,
+            },
+            (("point",), ("points",), ("reference_u",)),
+            frozenset(
+                (
+                    "gain offset u u_parts as_found as_left unit identity transducer drift beyond_allowance was becomes reading error "
+                    "corrects changes given told_at beyond agrees_with"
+                ).split()
+            ),
+        ),
+        "entered_reading": Form(
+            "Something was read by eye.",
+            {
+                "point": Key("line", "id of the point that people read"),
+                "role": Key("line", "or the role that [not_fitted] names"),
+                "value": Key("reading", 'what was read, with its unit, such as "44 psi"; of a contact its word'),
+                "unit": Key("line", "unit of a bare value"),
+                "instrument": Key("line", "what it was read from"),
+            },
+            (("point", "role"), ("value",)),
+        ),
+        "outlet_test": Form(
+            "A ground-fault outlet was tried with its test button. One that failed stands until a test passes.",
+            {
+                "outlet": Key("line", "which outlet, such as heater"),
+                "of": Key("line", "the same by another name"),
+                "passed": PASSED,
+                "trip_ms": Key("number", "after how many milliseconds it tripped", 0.0, 60_000.0),
+                "trip_ma": Key("number", "at how many milliamperes it tripped", 0.0, 1_000.0),
+                "instrument": Key("line", "what it was tested with"),
+            },
+            (("outlet", "of"), ("passed",)),
+        ),
+        "hold": Form(
+            "The station may not start until it is released.",
+            {
+                "why": WHY,
+                "name": Key("line", "a name for it, where several may stand; a release names it"),
+                "released_by": Key("line", "who may release it"),
+            },
+        ),
+        "release": Form("Ends the hold of this name, or every hold.", {"name": Key("line", "which hold"), "why": WHY}),
+        "equipment_change": Form(
+            "Another machine, or a part of it, stands here: what was learned is forgotten, and test, treatment and liquid are owed.",
+            {
+                "what": Key("line", "what was changed: loaner, swap, repair, sensor_fitted, …"),
+                "point": Key("line", "id of the point whose sensor was fitted"),
+                "serial": Key("line", "serial number of what came"),
+                "opened_clean_side": OPENED,
+                "why": WHY,
+            },
+        ),
+        "service": Form(
+            "Something was looked at, or mended.",
+            {
+                "what": Key("line", "what was done: repair, …"),
+                "filter": FILTER,
+                "point": Key("line", "id of the point"),
+                "opened_clean_side": OPENED,
+                "passed": PASSED,
+                "why": WHY,
+            },
+        ),
+        "work_begins": Form("Somebody works on the station.", {"what": Key("line", "what is done"), "why": WHY}),
+        "work_ends": Form("The work has ended.", {"what": Key("line", "what was done"), "why": WHY}),
+        "acknowledge": Form("An alarm was seen.", {"alarm": ALARM}, (("alarm",),)),
+        "shelve": Form(
+            "An alarm is put aside for a while.",
+            {"alarm": ALARM, "minutes": Key("number", "for how long", 0.0, 1440.0), "why": WHY},
+            (("alarm",), ("minutes",)),
+        ),
+        "unshelve": Form("A shelf ends.", {"alarm": ALARM, "why": WHY}, (("alarm",),)),
+        "out_of_service": Form("An alarm is taken out of service.", {"alarm": ALARM, "why": WHY}, (("alarm",),)),
+        "in_service": Form("An alarm is back in service.", {"alarm": ALARM, "why": WHY}, (("alarm",),)),
+        "correction": Form(
+            "A record was a mistake and counts no more.",
+            {"of": Key("whole", "seq of its entry", 1, 2**53 - 1), "why": WHY},
+            (("of",),),
+        ),
+        "note": Form("A note.", {"text": Key("note", "what is worth keeping")}),
+        "clock_confirmed": Form(
+            "The station's date is right though it is months from the newest one that was trusted.",
+            {"time": Key("time", "the time now, by a watch that is right"), "why": WHY},
+            (("time",),),
+        ),
+    }
+)  # fmt: skip
+PORT: Final[Mapping[str, Key]] = MappingProxyType(
+    {
+        "port": Key("whole", "its number", 1, MOST_PORTS),
+        "seconds": Key("number", "how long it took", 0.0, 86_400.0),
+        "ml": Key("number", "millilitres", 0.0, 1e6),
+    }
+)
+PAIR: Final[Mapping[str, Key]] = MappingProxyType(
+    {
+        "reference": Key("quantity", "what the reference showed"),
+        "reading": Key("quantity", "what the point read; left out: what it reads now"),
+        "readings": Key("quantities", "or several readings of it"),
+    }
+)
+
+
+def _is_number(value: Any) -> bool:
+    return isinstance(value, int | float) and not isinstance(value, bool) and isfinite(value)
+
+
+def _is_time(value: Any) -> bool:
+    try:
+        return isinstance(value, str) and wall_ms_of(value) >= 0
+    except (ValueError, OverflowError):
+        return False
+
+
+def last_day(value: Any) -> date | None:
+    """The date that a label's "2027-03-31" or "2027-03" means: of a month its last day; None where it is none.
+
+    >>> last_day("2027-02"), last_day("03/04/2027")
+    (datetime.date(2027, 2, 28), None)
+    """
+    found = _DATE.fullmatch(value) if isinstance(value, str) else None
+    if found is None:
+        return None
+    year, month, day = int(found[1]), int(found[2]), found[3]
+    try:
+        return date(year, month, int(day)) if day else date(year, month, monthrange(year, month)[1])
+    except ValueError:  # also calendar's own of a month that there isn't
+        return None
+
+
+def _is_text(value: Any, longest: int) -> bool:
+    return isinstance(value, str) and bool(value.strip()) and len(value) <= longest
+
+
+def _is_quantity(value: Any) -> bool:
+    return _is_number(value) or _is_text(value, LONGEST_LINE)
+
+
+def _are_names(value: Any) -> bool:
+    return (
+        isinstance(value, list) and 0 < len(value) <= MOST_NAMES and all(_is_text(one, LONGEST_NAME) for one in value)
+    )
+
+
+#: what a key can hold: is it that, and how it is said
+KINDS: Final[Mapping[str, tuple[Callable[[Any], bool], str]]] = MappingProxyType(
+    {
+        "line": (lambda v: _is_text(v, LONGEST_LINE), f"text of 1 to {LONGEST_LINE} characters"),
+        "note": (lambda v: isinstance(v, str) and len(v) <= LONGEST_NOTE, f"text of up to {LONGEST_NOTE} characters"),
+        "number": (_is_number, "a number"),
+        "whole": (lambda v: isinstance(v, int) and not isinstance(v, bool), "a whole number"),
+        "flag": (lambda v: isinstance(v, bool), "true or false"),
+        "date": (lambda v: last_day(v) is not None, "a date as 2027-03-31, or 2027-03 for the whole month"),
+        "time": (_is_time, "a time with Z or an offset, 2026-03-16T07:10:00Z"),
+        "any_time": (lambda v: v is not None, "a time with Z or an offset, 2026-03-16T07:10:00Z"),
+        "names": (_are_names, 'a list of ids, such as ["coarse","fine"]'),
+        "reading": (_is_quantity, 'a value with its unit, such as "44 psi"'),
+        "quantity": (_is_quantity, 'a value with its unit, such as "0.05 K"'),
+        "quantities": (lambda v: isinstance(v, list) and bool(v) and all(map(_is_quantity, v)), "a list of values"),
+        "ports": (
+            lambda v: isinstance(v, list) and 0 < len(v) <= MOST_PORTS,
+            'a list such as [{"port": 3, "seconds": 11.8}]',
+        ),
+        "pairs": (lambda v: isinstance(v, list), 'a list such as [{"reference": "35.00 degC"}]'),
+    }
+)
+_PARTS: Final = MappingProxyType({"ports": (PORT, ("port", "seconds")), "pairs": (PAIR, ("reference",))})
+
+
+def keys_of(record: str) -> dict[str, Key]:
+    """Every key that a record may have."""
+    return {**COMMON, **FORMS[record].keys}
+
+
+def faults(body: Mapping[str, Any]) -> Iterator[Fault]:
+    """Where the body of a known record doesn't fit its form, the first first. What the station itself adds is let pass.
+
+    >>> [str(fault) for fault in faults({"record": "hold", "by": "kim", "reason": "culture"})]
+    ["reason: there is no such key in a hold; expected one of why, name, released_by, note; nearest: 'why'"]
+    """
+    form = FORMS[str(body["record"])]
+    keys = keys_of(str(body["record"]))
+    for key, value in body.items():
+        if key in KEPT or key in form.made:
+            continue
+        if key not in keys:
+            yield _unknown(str(key), str(body["record"]), [*form.keys, "note"])
+        elif value is not None:
+            yield from _held(str(key), value, keys[key])
+    for group in form.needs:
+        if all(body.get(key) is None for key in group):
+            yield Fault(group[0], MISSING, " or ".join(f"{key} ({keys[key].says})" for key in group), "Add it")
+    for one, other in SAME:
+        if (
+            one in keys
+            and other in keys
+            and None not in (body.get(one), body.get(other))
+            and not _agree(body, one, other)
+        ):
+            yield Fault(
+                other,
+                f"it is {_shown(body[other])} beside {one} {_shown(body[one])}",
+                f"{one} or {other}, not both: they mean the same",
+                f"Leave {other} out",
+            )
+    if body["record"] == "water_path_treatment" and body.get("ended_at") is not None and body.get("began_at") is None:
+        yield Fault("began_at", MISSING, "the beginning of a contact whose end is told", "Add it")
+
+
+def known(body: Mapping[str, Any]) -> str:
+    """The kind of a record's body.
+
+    Raises:
+        RecordRefused: there is no such kind.
+    """
+    record = body.get("record")
+    if isinstance(record, str) and record in FORMS:
+        return record
+    near = difflib.get_close_matches(str(record)[:60], FORMS, 1)
+    raise RecordRefused(
+        "no such record",
+        where=f"record {str(record)[:40]!r}",
+        expected="nearest: " + near[0] if near else "one of " + ", ".join(FORMS),
+        do="Correct the word and send it again",
+    )
+
+
+def _agree(body: Mapping[str, Any], one: str, other: str) -> bool:
+    return body[other] in (body[one], [body[one]]) or body[one] == [body[other]]
+
+
+def refuse(body: Mapping[str, Any]) -> None:
+    """Refuse a body that doesn't fit its form.
+
+    Raises:
+        RecordRefused: for the first fault, as a sentence.
+    """
+    record = known(body)
+    made = [Fault(str(k), "the station itself says that", "only what people know", "Leave it out")
+            for k in body if k in KEPT or k in FORMS[record].made]  # fmt: skip
+    empty = [Fault(str(k), "it is null", "a value", "Leave it out") for k, v in body.items() if v is None and k != "at"]
+    for fault in (*made, *empty, *faults(body), *_bare(body)):
+        raise RecordRefused(
+            fault.what, where=f"record '{record}', {fault.key[:60]}", expected=fault.expected, do=fault.do
+        )
+
+
+def _bare(body: Mapping[str, Any]) -> Iterator[Fault]:
+    """A value that was read and has no unit."""
+    value = body.get("value")
+    is_bare = _is_number(value) or (isinstance(value, str) and _BARE.fullmatch(value) is not None)
+    if is_bare and body.get("unit") is None:
+        yield Fault("value", f"{value} has no unit", 'a value with its unit, such as "44 psi"', "Add the unit")
+    for key, known in FORMS[str(body["record"])].keys.items():
+        if known.kind == "quantity" and _is_number(body.get(key)):
+            yield Fault(key, f"{body[key]} has no unit", KINDS["quantity"][1], "Add the unit, in quotes")
+
+
+def _unknown(key: str, record: str, known: list[str]) -> Fault:
+    near = nearest(key, known)
+    hint = f"; nearest: {near!r}" if near else ""
+    where = f"a {record}" if record in FORMS else record
+    return Fault(key, f"there is no such key in {where}", f"one of {', '.join(known)}{hint}", "Correct the key")
+
+
+#: what people write for a key that is called otherwise
+_MEANT: Final[Mapping[str, str]] = MappingProxyType(
+    {
+        "reason": "why", "because": "why", "cause": "why", "comment": "note", "remark": "note", "ports": "channel_ports",
+        "stages": "filters", "stage": "filter", "minutes": "contact_min", "contact": "contact_min", "outlet_id": "outlet",
+        "result": "passed", "ok": "passed", "pass": "passed", "volume": "litres", "liters": "litres", "seq": "of", "id": "alarm",
+    }
+)  # fmt: skip
+
+
+def nearest(key: str, known: list[str]) -> str | None:
+    """The key that was probably meant."""
+    meant = _MEANT.get(key.lower())
+    if meant in known:
+        return meant
+    return next(iter(difflib.get_close_matches(key[:60].lower(), known, 1, 0.5)), None)
+
+
+def _held(where: str, value: Any, key: Key) -> Iterator[Fault]:
+    fits, words = KINDS[key.kind]
+    if not fits(value):
+        yield Fault(where, f"it is {_shown(value)}", _hint(value, key) or words)
+        return
+    if key.kind in ("number", "whole") and not key.low <= value <= key.high:
+        yield Fault(where, f"it is {_shown(value)}", f"{key.low:g} to {key.high:g}")
+    keys, needed = _PARTS.get(key.kind, ({}, ()))
+    for one in value if keys else ():
+        if not isinstance(one, Mapping):
+            yield Fault(where, f"{_shown(one)} is in it", words)
+            continue
+        for name, part in one.items():
+            if name not in keys:
+                yield _unknown(str(name), where, list(keys))._replace(key=f"{where}.{name}")
+            else:
+                yield from _held(f"{where}.{name}", part, keys[name])
+        for name in needed:
+            if name not in one:
+                yield Fault(f"{where}.{name}", MISSING, keys[name].says, "Add it")
+
+
+def _hint(value: Any, key: Key) -> str:
+    """How a text that was meant as a list is written."""
+    if key.kind != "names" or not isinstance(value, str) or not value.strip():
+        return ""
+    listed = ",".join(f'"{name.strip()}"' for name in value.split(","))
+    return f"a list, such as [{listed}]"
+
+
+def _shown(value: Any) -> str:
+    text = repr(value)
+    return text if len(text) <= 60 else text[:60] + "…"
+
+
+def help_text(record: str) -> str:
+    """The form of a record, for people."""
+    form = FORMS[record]
+    needed = {key for group in form.needs for key in group if len(group) == 1}
+    either = {key: group for group in form.needs if len(group) > 1 for key in group}
+    lines = [f"{record}: {form.says}", ""]
+    for name, key in {**form.keys, "note": COMMON["note"]}.items():
+        kind = KINDS[key.kind][1]
+        if key.kind in ("number", "whole") and key.high < 1e9:
+            kind += f", {key.low:g} to {key.high:g}"
+        must = "needed" if name in needed else f"{' or '.join(either[name])} needed" if name in either else "optional"
+        lines.append(f"  {name:<18} {must}; {key.says} ({kind})")
+    return "\n".join(lines)

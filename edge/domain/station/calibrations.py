@@ -1,0 +1,145 @@
+"""The calibrations of a station's points: recorded, bound to sensor and transducer, in force at once, due again one day."""
+
+from __future__ import annotations
+
+from collections.abc import Callable, Mapping
+from typing import Any, NamedTuple
+
+from edge.domain.entries import Now, rfc3339
+from edge.domain.readings import Kind
+from edge.domain.records.book import Book, Fact
+from edge.domain.records.calibration_bounds import AGREES, bounded
+from edge.domain.sensing.calibration import Correction, applies, correction_of, is_due
+from edge.domain.sensing.calibration_budget import use_of, worked_out
+from edge.domain.sensing.point_monitor import PointWatch
+from edge.domain.settings import Settings
+from edge.domain.station.published import difference_text
+
+
+class Waiting(NamedTuple):
+    """The newest comparison of a point, where it isn't in force, or a check that adjusted nothing: what it would make of a reading is
+    more, or less, by `by`."""
+
+    by: float
+    at_ms: int
+    is_check: bool = False
+
+
+def is_off(fact: Fact) -> bool:
+    """Is it a check that found more than two comparisons that agree may differ by?"""
+    return fact.body.get("adjust") is False and abs(fact.body["as_found"]) > AGREES * float(fact.body["u"])
+
+
+class Calibrations:
+    """Reads the book, sets the corrections of the points' watches. A record with `adjust` false is a check: it corrects nothing,
+    but a drift beyond the allowance makes a calibration due.
+
+    `moved`: told where a point's value has changed by calibration alone: (point, by how much).
+    """
+
+    def __init__(
+        self, settings: Settings, watches: Mapping[str, PointWatch], book: Book, moved: Callable[[str, float], None]
+    ) -> None:
+        self._watches, self._book, self._moved, self._settings = watches, book, moved, settings
+        self._points = {p.id: p for p in settings.points if p.kind is not Kind.CONTACT}
+
+    @property
+    def duties(self) -> list[str]:
+        """Points that can be calibrated."""
+        return list(self._points)
+
+    def judge(self, body: Mapping[str, Any], at_ms: int, now: Now) -> tuple[bool, str, dict[str, Any]]:
+        """(does a calibration record count, why not, what it comes to). A reading left out is the point's present one."""
+        point = self._points.get(str(body.get("point")))
+        if point is None:
+            return False, f"no such point to calibrate: {body.get('point')!r}", {"beyond": ""}
+        watch = self._watches[point.id]
+        try:
+            filled = self._with_readings(body, watch)
+            use = use_of(point, self._settings)
+            worked = worked_out(filled, point, watch.correction, at_ms, use, watch.noise())
+        except ValueError as exc:
+            return False, str(exc), {"beyond": ""}
+        told = {"given": filled["points"], "told_at": rfc3339(now.wall_ms), "at": rfc3339(at_ms)}
+        worked |= told
+        if body.get("adjust") is False:
+            before = watch.correction
+            worked |= {"gain": 1.0, "offset": 0.0} if before is None else {"gain": before.gain, "offset": before.offset}
+            return True, "", worked | {"beyond": "", "becomes": worked["was"]}
+        found = bounded(body, worked, point, self._of(point.id))
+        worked |= {"beyond": found.beyond} | ({} if found.second is None else {"agrees_with": found.second})
+        return not found.beyond, found.why, worked
+
+    @staticmethod
+    def _with_readings(body: Mapping[str, Any], watch: PointWatch) -> dict[str, Any]:
+        listed = body.get("points")
+        if not isinstance(listed, list):
+            return dict(body)
+        filled = []
+        for one in listed:
+            if isinstance(one, Mapping) and "reading" not in one and "readings" not in one:
+                if watch.raw is None:
+                    raise ValueError("the point has no reading to calibrate")
+                one = {**one, "reading": f"{watch.raw!r} {watch.own_unit}"}
+            filled.append(one)
+        return {**body, "points": filled}
+
+    def apply(self) -> None:
+        """Put the newest calibration of each point's present sensor and transducer in force."""
+        for ident in self._points:
+            newest = self._newest(ident)
+            by = self._watches[ident].correct(None if newest is None else correction_of(newest.body))
+            if by:
+                self._moved(ident, by)
+
+    def _of(self, ident: str) -> list[Fact]:
+        """The records of a point's present sensor and transducer, the newest last."""
+        point = self._points[ident]
+        found = [f for f in self._book.facts if f.record == "calibration" and applies(f.body, point)]
+        return sorted(found, key=lambda fact: fact.at_ms)
+
+    def _newest(self, ident: str, checks: bool = False) -> Fact | None:
+        """The newest record that counts, if it is about the present sensor and transducer."""
+        found: Fact | None = None
+        for fact in self._book.facts:
+            if fact.record != "calibration" or not fact.counts or fact.body.get("point") != ident:
+                continue
+            if (checks or fact.body.get("adjust") is not False) and (found is None or fact.at_ms >= found.at_ms):
+                found = fact
+        return found if found is not None and applies(found.body, self._points[ident]) else None
+
+    def before(self, ident: str) -> Correction | None:
+        """The correction that was in force before the one that is."""
+        counted = [f for f in self._of(ident) if f.counts and f.body.get("adjust") is not False]
+        return correction_of(counted[-2].body) if len(counted) > 1 else None
+
+    def waiting(self, ident: str) -> Waiting | None:
+        """A comparison that isn't in force because it is too large, or a check that found the point off by more than it is uncertain, and
+        that no later one has set right."""
+        watch, found = self._watches.get(ident), None
+        if watch is None or watch.raw is None or watch.good is None:
+            return None
+        for fact in self._of(ident):
+            if fact.counts:
+                found = fact if is_off(fact) else None
+            elif fact.body.get("beyond"):
+                found = fact
+        if found is None:
+            return None
+        if found.counts:
+            return Waiting(-float(found.body["as_found"]), found.at_ms, is_check=True)
+        return Waiting(found.body["gain"] * watch.raw + found.body["offset"] - watch.good, found.at_ms)
+
+    def due(self, ident: str, now: Now) -> str:
+        """Why a calibration of this point is due; "" where it isn't (a point never calibrated is uncalibrated, not due)."""
+        newest = self._newest(ident, checks=True)
+        if newest is not None and newest.body.get("adjust") is False and newest.body.get("beyond_allowance"):
+            point = self._points[ident]
+            drift, allowed = newest.body["drift"], newest.body.get("drift_allowance")
+            return f"{ident} has drifted by {difference_text(drift, point.unit, point.kind)}, {allowed} allowed"
+        return f"the calibration of {ident} is past its due date" if self.is_past_due(ident, now) else ""
+
+    def is_past_due(self, ident: str, now: Now) -> bool:
+        """The date by which the calibration in force was to be made again is passed."""
+        correction = self._watches[ident].correction
+        return correction is not None and is_due(correction, now)

@@ -1,0 +1,42 @@
+"""One condition as it is judged: its state, its words, what it rests on."""
+
+from __future__ import annotations
+
+from typing import Final, NamedTuple
+
+from edge.domain.heat.balance import Forecast
+from edge.domain.records.book import Fact
+
+MET: Final = "met"
+UNMET: Final = "unmet"
+UNKNOWN: Final = "unknown"
+BY_EYE: Final = "by_eye"
+
+
+class Judged(NamedTuple):
+    """One condition as judged now. `mends`: by itself (then `when` says when); `ask`: what people must do."""
+
+    state: str
+    text: str
+    mends: bool = False
+    when: Forecast | None = None
+    ask: str = ""
+    seq: int | None = None
+    evidence_ms: int | None = None  # wall time of the evidence
+    probability: float | None = None  # that what is asked for is truly so (JCGM 106); None for what isn't calibrated
+
+
+def by_fact(state: str, text: str, fact: Fact, ask: str = "") -> Judged:
+    """A condition as a record decides it: the record is its evidence."""
+    return Judged(state, text, ask=ask, seq=fact.seq, evidence_ms=fact.at_ms)
+
+
+def verdict_word(states: list[str]) -> str:
+    """The verdict that follows from the states of all conditions.
+
+    >>> verdict_word(["met", "by_eye"]), verdict_word(["unknown", "unmet"]), verdict_word(["met", "unknown"]), verdict_word([])
+    ('ready', 'not_ready', 'unknown', 'unknown')
+    """
+    if UNMET in states:
+        return "not_ready"
+    return "unknown" if UNKNOWN in states or not states else "ready"

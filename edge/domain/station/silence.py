@@ -1,0 +1,178 @@
+"""Points that are not heard any more: one alarm each, or one for all that fall silent together.
+
+A point is silent once its last good reading is older than its stale limit. Where every point of a bus that was ever heard has stopped
+together, that is one cause: `bus_lost` is announced and each point's silence is its consequence; where all of the station have, the
+first bus stands for all. A point that stopped without a word counts as back once it has been heard for as long as its stale limit, so
+that readings that come more slowly than it are one standing alarm, with advice. One whose readings were bad is back with its first
+good one.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Callable, Mapping
+from typing import TYPE_CHECKING, Any, Final
+
+from edge.domain.entries import Draft, Now
+from edge.domain.sensing.point_monitor import PointWatch
+from edge.domain.station.published import silent_text
+
+if TYPE_CHECKING:
+    from edge.domain.station.station import Station
+
+#: at the latest after this it is looked again
+LOOK_AGAIN_MS: Final = 3_600_000
+#: a point that hasn't been read for so many of its periods has stopped, though its stale limit isn't over
+STOPPED_PERIODS: Final = 2
+
+
+class Silence:
+    """One station's silent points. `points`: those that are silent now; `next_ms`: when the next one may fall silent.
+
+    `tell`: gets the kind and body of an entry.
+    """
+
+    def __init__(self, station: Station, tell: Callable[[str, dict[str, Any], Now], None]) -> None:
+        self._station, self._tell = station, tell
+        self.points: set[str] = set()
+        self.lost_buses: set[str] = set()  # as their adapters say
+        self.told: dict[str, str] = {}  # bus -> "lost" or "back", as the journal's last entry of it says
+        self.seen: dict[str, dict[str, str]] = {}  # bus -> what it turned out to be, likewise
+        self.next_ms = 0
+        self._until_ms: dict[str, int] = {}  # point that fell silent -> when it was last heard before
+        self._gap_ms: dict[str, int] = {}  # point -> how long the silence was that its last reading ended
+        self._by_bus: dict[str, list[str]] = {}
+        for point in station.settings.points:
+            if not point.by_people:
+                self._by_bus.setdefault(point.bus, []).append(point.id)
+
+    def bus(self, bus: str, what: str, why: str, now: Now) -> bool:
+        """A bus was "lost", or is "back"; False where that is known. What the journal says already is no entry: a restart is no news."""
+        lost, was = what == "lost", self.told.get(bus, "back")
+        if lost == (bus in self.lost_buses) and what == was:
+            return False
+        (self.lost_buses.add if lost else self.lost_buses.discard)(bus)
+        if what != was:
+            self.told[bus] = what
+            self._tell("bus", {"bus": bus, "what": what, "why": why}, now)
+        self._station.desk.set(f"bus_lost:{bus}", lost, now, cause=why or f"bus {bus} is {what}")
+        return True
+
+    def see(self, bus: str, seen: Mapping[str, str], now: Now) -> list[Draft]:
+        """What a bus turned out to be, for later starts; no entry where the journal says so already."""
+        if self.seen.get(bus) == seen:
+            return []
+        self.seen[bus] = dict(seen)
+        return [Draft(now, "bus", {"bus": bus, "what": "seen", **seen})]
+
+    def fold(self, body: Mapping[str, Any]) -> None:
+        """Take a `bus` entry."""
+        if body["what"] == "seen":
+            self.seen[body["bus"]] = {key: part for key, part in body.items() if key not in ("bus", "what")}
+        else:
+            self.told[body["bus"]] = body["what"]
+
+    def state(self) -> dict[str, Any]:
+        """What has to survive a restart."""
+        return {"buses": dict(self.told), "seen": dict(self.seen)}
+
+    def restore(self, state: Mapping[str, Any]) -> None:
+        """Take back what state() gave."""
+        self.told.update(state.get("buses", {}))
+        self.seen.update(state.get("seen", {}))
+
+    # -- heard again
+
+    def heard(self, point: str, now: Now) -> None:
+        """A good reading of a point that was silent, or the first one since the start."""
+        station, watch = self._station, self._station.watches[point]
+        self.points.discard(point)
+        self.next_ms = min(self.next_ms, now.mono_ms + watch.point.stale_after_ms + 1)
+        if point in self._until_ms:
+            self._gap_ms[point] = watch.good_ms - self._until_ms.pop(point)
+        station.desk.set(f"silent:{point}", False, now)
+        bus = watch.point.bus
+        if bus not in self.lost_buses:
+            station.desk.set(f"bus_lost:{bus}", False, now)
+        for_all = station.desk.silent_all
+        if for_all is not None and for_all.removeprefix("bus_lost:") not in self.lost_buses:
+            station.desk.set(for_all, False, now)
+
+    # -- falling silent
+
+    def look(self, now: Now) -> list[str]:
+        """Find those that have fallen silent since the last look; their alarms are raised."""
+        mono_ms, fallen = now.mono_ms, list[str]()
+        self.next_ms = mono_ms + LOOK_AGAIN_MS
+        watches = self._station.watches
+        for ident, watch in watches.items():
+            if not watch.is_silent(mono_ms):
+                self.next_ms = min(self.next_ms, watch.stale_at_ms)
+            elif ident not in self.points:
+                self.points.add(ident)
+                fallen.append(ident)
+        if fallen:
+            self._look_together(fallen, now)
+        for ident in fallen:
+            self._fall(ident, watches[ident], now)
+        return fallen
+
+    def _fall(self, ident: str, watch: PointWatch, now: Now) -> None:
+        desk, alarm = self._station.desk, f"silent:{ident}"
+        why = watch.why_silent()
+        if why == "stale":
+            self._until_ms[ident] = watch.good_ms
+            if ident in self._gap_ms and desk.alarms[alarm].present:
+                self._say_slow([ident], alarm, now)
+        desk.hold(alarm, watch.point.stale_after_ms + 2 if why == "stale" else 0)
+        desk.set(alarm, True, now, point=ident, cause=silent_text(ident, why, watch.detail))
+
+    def _look_together(self, fallen: list[str], now: Now) -> None:
+        """One cause, one alarm: raised before those of the points, which become its consequences."""
+        watches, desk = self._station.watches, self._station.desk
+        heard = {bus: [p for p in points if watches[p].last is not None] for bus, points in self._by_bus.items()}
+        stopped = {bus: points for bus, points in heard.items() if points and self._have_stopped(points, now)}
+        everyone = [p for points in heard.values() for p in points]
+        if len(everyone) > 1 and sum(map(len, stopped.values())) == len(everyone):
+            bus = next(iter(stopped))
+            desk.silent_all = f"bus_lost:{bus}"
+            what = (
+                "no point of the station is heard any more"
+                if len(stopped) > 1
+                else f"no point of bus {bus} is heard any more"
+            )
+            self._together(bus, everyone, what, now)
+            return
+        desk.silent_all = None
+        for bus, points in stopped.items():
+            if len(points) > 1 and any(p in points for p in fallen):
+                self._together(bus, points, f"no point of bus {bus} is heard any more", now)
+
+    def _have_stopped(self, points: list[str], now: Now) -> bool:
+        """None of them is read any more. One whose readings are bad is read, and tells why itself."""
+        watches = self._station.watches
+        return all(
+            watches[p].why_silent() == "stale" and now.mono_ms - watches[p].good_ms > STOPPED_PERIODS * watches[p].point.every_ms
+            for p in points
+        )  # fmt: skip
+
+    def _together(self, bus: str, points: list[str], what: str, now: Now) -> None:
+        desk, alarm = self._station.desk, f"bus_lost:{bus}"
+        watches = self._station.watches
+        if all(p in self._gap_ms for p in points) and desk.alarms[alarm].present:
+            self._say_slow(points, alarm, now)
+        desk.hold(alarm, max(watches[p].point.stale_after_ms for p in points) + 2)
+        desk.set(alarm, True, now, cause=f"{what}: {', '.join(points)}")
+        for point in points:
+            desk.give_way(f"silent:{point}", alarm, now)
+
+    def _say_slow(self, points: list[str], alarm: str, now: Now) -> None:
+        """Readings that come more slowly than their stale limit: said once, by the alarm that stands for it."""
+        standing = self._station.desk.alarms[alarm]
+        watch = self._station.watches[points[0]]
+        limit_s, gap_s = watch.point.stale_after_ms / 1000.0, self._gap_ms[points[0]] / 1000.0
+        what = f"a reading comes every {gap_s:g} s, later than the {limit_s:g} s for which one stands"
+        if what in standing.cause or standing.consequence_of is not None:
+            return
+        advice = "Read more often, or give the points `every` and `stale_after` in the station file by how often they are read"
+        standing.cause = f"{', '.join(points)}: {what}; {advice[0].lower()}{advice[1:]}"
+        self._tell("advice", {"point": points[0], "reason": "stale", "what": what, "advice": advice}, now)

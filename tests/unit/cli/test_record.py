@@ -1,0 +1,189 @@
+"""`warmwell record` and `calibrate` before anything is sent: words, units, what is missing, and how an outcome is told.
+
+The rules are this project's own; 1 psi is 6.894757 kPa (SP 811 of NIST, table B.8, from memory).
+"""
+
+from __future__ import annotations
+
+from typing import Any
+
+import pytest
+
+from edge.cli import record as cli_record
+from edge.cli.calibration_text import outcome_lines, preview_lines
+from edge.cli.record import Calibration, calibrate, fields, kept_line, record
+from edge.domain.errors import UnusableInput
+from edge.domain.readings import Kind
+
+RESERVOIR = {
+    "id": "reservoir",
+    "role": "reservoir_temperature",
+    "value": 39.0,
+    "uncorrected": 39.2,
+    "at": "t",
+    "quality": "good",
+}
+POINTS = {"points": {"reservoir": RESERVOIR, "power": {"id": "power", "role": "machine_power", "value": 1.0}}}
+TOLD = {"instrument": "thermometer 7", "certificate": "HL-0042", "reference_u": "0.05 K"}
+
+
+@pytest.fixture
+def station(monkeypatch: pytest.MonkeyPatch) -> list[dict[str, Any]]:
+    """A station behind the client: what was sent to it. Each look at a point is another instant."""
+    sent: list[dict[str, Any]] = []
+    looks = iter(range(1000))
+
+    def get(url: str, path: str, timeout_s: float = 10.0) -> dict[str, Any]:
+        if path == "/api/1/points":
+            return {"points": {**POINTS["points"], "reservoir": {**RESERVOIR, "at": f"t{next(looks)}"}}}
+        assert path == "/api/1/journal?after=11&limit=1"
+        worked = {
+            "counts": True, "as_found": 0.2, "as_left": 0.0, "gain": 1.0, "offset": -0.2, "u": 0.05, "u_parts": {"reference": 0.05},
+            "due_at": "2027-03-16T05:50:00.000Z",
+        }  # fmt: skip
+        return {"entries": [{"seq": 12, "kind": "record", "body": {**sent[-1], **worked}}]}
+
+    def post(body: dict[str, Any], url: str, timeout_s: float = 15.0) -> dict[str, Any]:
+        sent.append(body)
+        return {"seq": 12}
+
+    monkeypatch.setattr("edge.cli.client.get", get)
+    monkeypatch.setattr("edge.cli.client.record", post)
+    return sent
+
+
+def test_values_of_the_command_line_are_json_or_text() -> None:
+    words = [
+        "value=44 psi",
+        "passed=true",
+        "contact_min=12",
+        'channel_ports=[{"port":1,"seconds":11.8}]',
+        "text=NaN",
+        "note=",
+        "a=1e999",
+    ]
+    assert fields(words) == {
+        "value": "44 psi", "passed": True, "contact_min": 12, "channel_ports": [{"port": 1, "seconds": 11.8}], "text": "NaN",
+        "note": "", "a": "1e999",
+    }  # fmt: skip
+
+
+@pytest.mark.parametrize("pair", ["value", "=3", "Value=3", "by=me", "counts=true", "a b=3"])
+def test_what_is_no_key_and_value_is_refused(pair: str) -> None:
+    with pytest.raises(UnusableInput, match="expected key=value"):
+        fields([pair])
+    with pytest.raises(UnusableInput, match="twice"):
+        fields(["a=1", "a=2"])
+
+
+def test_an_unknown_record_is_refused_before_it_is_sent(station: list[dict[str, Any]]) -> None:
+    with pytest.raises(UnusableInput, match="entered_reading"):
+        record("reading", "early technician", None, [], "http://nowhere")
+    assert station == []
+
+
+def test_a_record_that_does_not_count_says_why() -> None:
+    assert kept_line({"seq": 3, "body": {"counts": True}}) == "recorded: entry 3 of the journal"
+    kept = {"seq": 3, "body": {"counts": False, "why_not": "nothing is held"}}
+    assert kept_line(kept).endswith("but it doesn't count: nothing is held")
+
+
+def test_a_reference_without_a_reading_leaves_it_to_the_station(station: list[dict[str, Any]]) -> None:
+    assert calibrate(Calibration("reservoir", "biomed", ("39.00 degC",), **TOLD), "http://nowhere") == 0
+    assert station == [
+        {"record": "calibration", "by": "biomed", "point": "reservoir", "points": [{"reference": "39.00 degC"}], **TOLD}
+    ]
+
+
+def test_references_with_readings_a_check_an_allowance_and_a_date(station: list[dict[str, Any]]) -> None:
+    references = ("30 degC=30.1 degC", "95 degF=35.2 degC, 35.3 degC", "40 degC=40.4 degC")
+    wishes = Calibration(
+        "reservoir", "biomed", references, **TOLD, drift_allowance="0.2 K", due="2026-09-16", is_check=True
+    )  # fmt: skip
+    assert calibrate(wishes, "http://nowhere") == 0
+    (body,) = station
+    assert body["points"][1] == {"reference": "95 degF", "readings": ["35.2 degC", "35.3 degC"]}
+    assert (
+        body["adjust"] is False and body["drift_allowance"] == "0.2 K" and body["due_at"] == "2026-09-16T00:00:00.000Z"
+    )
+
+
+@pytest.mark.parametrize(
+    "more, said",
+    [
+        ({"references": ()}, "--reference: it is missing"),
+        ({"references": ("39",)}, "--reference"),
+        ({"references": ("39 psi",)}, "--reference"),
+        ({"references": ("39 degC=39",)}, "--reference"),
+        ({"references": ("39 degC", "40 degC")}, "several references"),
+        ({"instrument": None}, "--instrument: it is missing"),
+        ({"certificate": " "}, "--certificate: it is missing"),
+        ({"reference_u": "0.05"}, "--reference-u"),
+        ({"reference_u": "-0.05 K"}, "below zero"),
+        ({"drift_allowance": "1 psi"}, "--drift-allowance"),
+        ({"due": "next year"}, "--due"),
+        ({"point": "reservoyr"}, "one of reservoir, power"),
+        ({"point": "power"}, "a contact has nothing to calibrate"),
+    ],
+)
+def test_nothing_half_known_is_sent(station: list[dict[str, Any]], more: dict[str, Any], said: str) -> None:
+    wishes = Calibration(**({"point": "reservoir", "by": "biomed", "references": ("39 degC",), **TOLD} | more))
+    with pytest.raises(UnusableInput, match=said) as refused:
+        calibrate(wishes, "http://nowhere")
+    assert "\n" not in str(refused.value) and station == []
+
+
+def test_on_a_terminal_what_is_missing_is_asked_for(
+    station: list[dict[str, Any]], monkeypatch: pytest.MonkeyPatch, capsys: Any
+) -> None:
+    monkeypatch.setattr("edge.cli.record.time.sleep", lambda _s: None)
+    answers = iter(["39", "39.00 degC", "", "", "thermometer 7", "HL-0042", "0.05 K", "yes"])
+    assert calibrate(Calibration("reservoir", "biomed"), "http://nowhere", ask=lambda _question: next(answers)) == 0
+    (body,) = station
+    assert body["points"] == [{"reference": "39.00 degC", "readings": ["39.2 Cel"] * cli_record.READINGS}]
+    assert {key: body[key] for key in TOLD} == TOLD
+    out = capsys.readouterr().out
+    assert "reads 39.20 Cel now (+0.2 K), would read about 39.00 Cel" in out
+    assert "expected" in out and "as found: +0.2 K" in out and "due again: 2027-03-16" in out
+
+
+def test_an_outcome_is_told_in_the_unit_of_the_point() -> None:
+    psi = 6.894757
+    body = {
+        "counts": True, "as_found": 2 * psi, "as_left": -0.1 * psi, "gain": 1.01, "offset": -psi, "u": 0.5 * psi, "drift": 2 * psi,
+        "u_parts": {"reference": 0.4 * psi, "fit": 0.3 * psi}, "beyond_allowance": True, "due_at": "2027-03-16T05:50:00.000Z",
+    }  # fmt: skip
+    lines = outcome_lines({"seq": 9, "body": body}, {"shown": {"value": 50.0, "unit": "psi"}}, Kind.PRESSURE, "kept")
+    assert lines == [
+        "kept",
+        "  as found: +2 psi, the greatest error before",
+        "  as left: -0.1 psi",
+        "  correction: reading in kPa x 1.01 -6.895",
+        "  standard uncertainty: 0.5 psi, of",
+        "         0.4  the reference, by its certificate",
+        "         0.3  the fit",
+        "  drift since the last calibration: +2 psi: beyond the allowance, look at the sensor",
+        "  due again: 2027-03-16",
+    ]
+
+
+def test_what_is_not_in_force_says_so_with_what_it_would_have_made() -> None:
+    body = {
+        "counts": False, "why_not": "compare again", "as_found": -7.1, "as_left": 0.0, "gain": 1.0, "offset": 7.1, "u": 0.1,
+        "was": 35.9, "becomes": 43.0, "u_parts": {"step": 0.018}, "due_at": "2027-03-16T05:50:00.000Z",
+    }  # fmt: skip
+    text = "\n".join(outcome_lines({"seq": 9, "body": body}, RESERVOIR, Kind.TEMPERATURE, "kept"))
+    assert "the point read 35.90 Cel and still reads that: NOT IN FORCE" in text and "due again" not in text
+
+
+def test_before_it_is_sent_a_terminal_shows_what_changes_and_a_no_sends_nothing(
+    station: list[dict[str, Any]], capsys: Any
+) -> None:
+    wishes = Calibration("reservoir", "biomed", ("43.00 degC=35.90 degC",), **TOLD)
+    assert calibrate(wishes, "http://nowhere", ask=lambda _question: "no") == 0
+    assert station == [] and "reads 35.90 Cel now (-7.1 K), would read about 43.00 Cel" in capsys.readouterr().out
+    sure = Calibration("reservoir", "biomed", ("39.00 degC=38.90 degC",), **TOLD, is_sure=True)
+    assert calibrate(sure, "http://nowhere", ask=lambda _question: pytest.fail("asked")) == 0
+    assert len(station) == 1
+    lines = preview_lines([{"reference": "39.00 degC"}], RESERVOIR, Kind.TEMPERATURE, True)
+    assert lines[1].endswith("would read about 39.20 Cel")

@@ -1,0 +1,36 @@
+"""What `check` says of points that nothing judges and of sections that are missing: the station is never ready so."""
+
+from __future__ import annotations
+
+from pathlib import Path
+
+import pytest
+
+from edge import config
+
+EXAMPLE = Path(__file__).parents[3] / "config/station-minimal.toml"
+SECOND = '\n[[point]]\nid = "{id}"\nrole = "{role}"\nof = "{of}"\nbus = "bench"\nevery = "1 s"\n'
+
+
+def warnings(text: str, tmp_path: Path) -> str:
+    return "\n".join(map(str, config.loads(text, tmp_path / "station.toml").warnings))
+
+
+def test_the_minimal_station_has_nothing_that_is_never_judged(tmp_path):
+    assert "never ready" not in warnings(EXAMPLE.read_text(encoding="utf-8"), tmp_path)
+
+
+@pytest.mark.parametrize("role", ["supply_pressure", "supply_flow", "filtered_pressure"])
+def test_a_second_point_and_a_point_without_its_section_are_said(role, tmp_path):
+    text = EXAMPLE.read_text(encoding="utf-8")
+    for of in ("left", "right"):
+        text += SECOND.format(id=f"tap-{of}", role=role, of=of)
+    said = warnings(text, tmp_path)
+    assert f'{role} is the role of point "tap-left" too, and only one of them can be judged' in said
+    assert "nothing judges it: the station is never ready so" in said
+
+
+def test_neither_reservoir_nor_supply_is_said(tmp_path):
+    lines = EXAMPLE.read_text(encoding="utf-8").replace("[reservoir]", "").splitlines()
+    text = "\n".join(line for line in lines if not line.startswith(("set_point", "contact")))
+    assert "neither [reservoir] nor [supply] is there" in warnings(text, tmp_path)

@@ -1,0 +1,60 @@
+"""What `warmwell check` calls not active yet changes nothing that a station says; what changes something isn't called so."""
+
+from __future__ import annotations
+
+import io
+import json
+from pathlib import Path
+
+import pytest
+
+from edge import config
+from edge.replay.replay import main
+from simulators.scenarios.record import write
+
+SETTINGS = {
+    "alarm.reservoir_cold.re_announce": '[alarm.reservoir_cold]\nre_announce = "5 min"\n',
+    "duty.drip_tray": '[duty.drip_tray]\nevery = "1 h"\ntitle = "Wipe the drip tray"\n',
+}
+#: something that does change what is said, so that the comparison is seen to find it
+HEARD = '[alarm.reservoir_cold]\non_delay = "17 min"\n'
+
+
+@pytest.fixture(scope="module")
+def folder(tmp_path_factory: pytest.TempPathFactory) -> Path:
+    """Two hours of the cold morning."""
+    made = tmp_path_factory.mktemp("morning")
+    write("cold-morning", made, hours=2.0, every_s=10.0)
+    return made
+
+
+def _said(folder: Path, more: str) -> tuple[list[str], list[str]]:
+    """(what a replay says but for the settings themselves, what `check` calls not active)"""
+    station = folder / "changed.toml"
+    station.write_text((folder / "station.toml").read_text(encoding="utf-8") + "\n" + more, encoding="utf-8")
+    out = io.BytesIO()
+    main(
+        station,
+        folder / "readings.csv",
+        records=folder / "records.jsonl",
+        form="json",
+        stdout=out,
+        stderr=io.StringIO(),
+    )
+    lines = [line for line in out.getvalue().decode().splitlines() if json.loads(line).get("kind") != "settings"]
+    notes = [line for line in config.check_report(station)[1].splitlines() if line.startswith("Not active yet: ")]
+    return lines, notes
+
+
+@pytest.mark.parametrize("key", SETTINGS)
+def test_what_is_called_not_active_changes_nothing(folder: Path, key: str) -> None:
+    plain, _ = _said(folder, "")
+    lines, notes = _said(folder, SETTINGS[key])
+    assert [note for note in notes if key in note] == notes != []
+    assert lines == plain
+
+
+def test_what_changes_something_is_not_called_so(folder: Path) -> None:
+    plain, _ = _said(folder, "")
+    lines, notes = _said(folder, HEARD)
+    assert lines != plain and notes == []

@@ -1,0 +1,100 @@
+"""The alarm table: stories as rows, promises over every short history, and the desk that joins cause and consequence."""
+
+from __future__ import annotations
+
+from itertools import pairwise, product
+
+import pytest
+from hypothesis import given
+from hypothesis import strategies as st
+
+from edge.domain.alarms.states import (
+    ABSENT,
+    CHATTER_GONE_MS,
+    CHATTER_TIMES,
+    LIT,
+    Delay,
+    Event,
+    HeldDelay,
+    State,
+    next_state,
+)
+
+A, B, C, D = State.NORMAL, State.UNACKNOWLEDGED, State.ACKNOWLEDGED, State.RETURNED
+COMES, GOES, ANSWERED = Event.ALARM, Event.RETURN_TO_NORMAL, Event.ACKNOWLEDGE
+
+STORIES = {
+    "comes, is answered, goes": ([COMES, ANSWERED, GOES], A),
+    "right again before anyone looked": ([COMES, GOES], D),
+    "and then looked at": ([COMES, GOES, ANSWERED], A),
+    "comes again before anyone looked": ([COMES, GOES, COMES], B),
+    "answered, gone, comes again: rings anew": ([COMES, ANSWERED, GOES, COMES], B),
+    "answering nothing does nothing": ([ANSWERED, GOES], A),
+    "put aside and taken back while normal": ([Event.SHELVE, Event.UNSHELVE], A),
+}
+
+
+@pytest.mark.parametrize(("events", "state"), STORIES.values(), ids=list(STORIES))
+def test_story(events: list[Event], state: State) -> None:
+    now = A
+    for event in events:
+        now = next_state(now, event)
+    assert now is state
+
+
+def test_no_history_of_six_events_breaks_a_promise() -> None:
+    for history in product((COMES, GOES, ANSWERED), repeat=6):
+        state = A
+        for event in history:
+            state = next_state(state, event)
+        comings = [GOES, *(e for e in history if e is not ANSWERED)]
+        assert (state in LIT) == (comings[-1] is COMES), history
+        if state is C:
+            assert ANSWERED in history
+
+
+@given(st.lists(st.tuples(st.sampled_from(Event), st.booleans()), max_size=12), st.booleans())
+def test_every_history_ends_in_a_state_that_fits(history: list[tuple[Event, bool]], latching: bool) -> None:
+    """Absent states are left only by their own way back; what is present when an absence ends rings as new."""
+    backs = {
+        State.SHELVED: Event.UNSHELVE,
+        State.SUPPRESSED: Event.UNSUPPRESS,
+        State.OUT_OF_SERVICE: Event.RETURN_TO_SERVICE,
+    }
+    state = A
+    for event, in_alarm in history:
+        before, state = state, next_state(state, event, latching=latching, in_alarm=in_alarm)
+        if before in ABSENT and state is not before:
+            assert event is backs[before]
+            assert state is (B if in_alarm else A)
+        if not latching:
+            assert state not in (State.LATCHED_ACKNOWLEDGED, State.LATCHED_UNACKNOWLEDGED)
+        if event is ANSWERED:
+            assert state is not B
+
+
+@given(st.lists(st.booleans(), min_size=1, max_size=60), st.integers(0, 6), st.integers(0, 6))
+def test_delays_against_a_plain_count(active: list[bool], on_s: int, off_s: int) -> None:
+    """Another way to the same rule: the output turns when the input has been other than it for the whole delay."""
+    delay, out, run = Delay(on_s * 1000, off_s * 1000), False, 0
+    for second, now in enumerate(active):
+        run = run + 1 if now != out else 0
+        if now != out and run > (on_s if now else off_s):
+            out, run = now, 0
+        assert delay.see(now, second * 1000) is out
+
+
+def test_what_chatters_is_held_until_it_has_been_gone_for_long() -> None:
+    delay = HeldDelay(0, 0)
+    outs = [delay.see(second % 2 == 0, second * 1000) for second in range(600)]  # a loose contact, for ten minutes
+    assert sum(1 for was, now in pairwise(outs) if now and not was) == CHATTER_TIMES
+    assert outs[-1]
+    assert delay.see(False, 599_000 + CHATTER_GONE_MS - 1)
+    assert not delay.see(False, 599_000 + CHATTER_GONE_MS)
+
+
+def test_what_comes_and_goes_by_the_minute_is_not_held() -> None:
+    delay = HeldDelay(0, 0)
+    for minute in range(30):
+        assert delay.see(True, minute * 60_000)
+        assert not delay.see(False, minute * 60_000 + 20_000)
