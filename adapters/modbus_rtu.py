@@ -23,6 +23,7 @@ from adapters.modbus_counters import Closings
 from adapters.modbus_frames import Answer, Exchange, Failure, Frame, Outcome, Question, Refusal, frames_in
 from adapters.serial_port import SerialPort, duration_s, unusable
 from edge.domain.contracts import Clock, Raw
+from edge.domain.roles import WHEN_KEYS
 from edge.domain.sensing.registers import (
     FUNCTIONS,
     ORDERS,
@@ -57,7 +58,6 @@ NOISY_PAUSE_S: Final = 0.01  # after bytes that nobody asked for: noise must not
 _STRAY: Final = 300
 #: a contact's counter among the points: no point can have such a name
 COUNTER_OF: Final = "{}, counter"
-_WHEN: Final = ("tripped_when", "wet_when", "on_when")
 
 
 class _Unit:
@@ -117,7 +117,7 @@ class ModbusRtu:
         self._where = {
             name: (_unit_id(self._id, name, row), _register(self._id, name, row)) for name, row in points.items()
         }
-        self._is_switch = {name for name, row in points.items() if any(key in row for key in _WHEN)}
+        self._is_switch = {name for name, row in points.items() if any(key in row for key in WHEN_KEYS)}
         counters = {name: _counter(self._id, name, row) for name, row in points.items() if "counter" in row}
         self._counter_of = {name: COUNTER_OF.format(name) for name in counters}
         self._where |= {self._counter_of[name]: (self._where[name][0], place) for name, place in counters.items()}

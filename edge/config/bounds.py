@@ -10,8 +10,6 @@ from collections.abc import Mapping
 from types import MappingProxyType
 from typing import Final, NamedTuple
 
-from edge.domain.readings import Role
-
 
 class Bound(NamedTuple):
     """What a setting can be: its dimension and the ends, both allowed."""
@@ -81,38 +79,6 @@ BOUNDS: Final[Mapping[str, Bound]] = MappingProxyType(
     }
 )
 
-
-class RoleFacts(NamedTuple):
-    """What a point of a role can be and how fast it can change, in the unit of its kind. `max_rate` per second; None: any."""
-
-    low: float
-    high: float
-    max_rate: float | None
-    why: str
-
-
-#: used where a point sets no `range` or `max_rate`; a current loop's own span replaces low and high
-ROLES: Final[Mapping[Role, RoleFacts]] = MappingProxyType(
-    {
-        Role.RESERVOIR_TEMPERATURE: RoleFacts(
-            -5.0,
-            90.0,
-            10.0,
-            "a heated liquid indoors; a cycle takes it away within seconds, the probe's lag smooths that",
-        ),
-        Role.BASIN_TEMPERATURE: RoleFacts(-5.0, 90.0, 10.0, "the basin fills within seconds"),
-        Role.ROOM_TEMPERATURE: RoleFacts(-20.0, 60.0, 2.0, "indoors; a door opens, the sun comes in"),
-        Role.SUPPLY_TEMPERATURE: RoleFacts(-2.0, 80.0, 10.0, "water, perhaps from a mixing valve"),
-        Role.SUPPLY_PRESSURE: RoleFacts(-35.0, 1100.0, 2000.0, "a drifted zero to 160 psi; a valve opens within 0.2 s"),
-        Role.BETWEEN_FILTERS_PRESSURE: RoleFacts(-35.0, 1100.0, 2000.0, "as the supply"),
-        Role.FILTERED_PRESSURE: RoleFacts(-35.0, 1100.0, 2000.0, "as the supply"),
-        Role.SUPPLY_FLOW: RoleFacts(-0.5, 100.0, 200.0, "a bench connection; a valve opens within 0.2 s"),
-        Role.OUTLET_PROTECTION: RoleFacts(0.0, 1.0, None, "a contact"),
-        Role.MACHINE_POWER: RoleFacts(0.0, 1.0, None, "a contact"),
-        Role.LEAK: RoleFacts(0.0, 1.0, None, "a contact"),
-        Role.FILTERED_CONDUCTIVITY: RoleFacts(0.0, 20_000.0, None, "from pure to brackish water"),
-    }
-)
 
 #: a loop's readings may go beyond its span by this share before they are impossible (its own bands are judged before)
 LOOP_MARGIN: Final = 0.05

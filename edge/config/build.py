@@ -6,7 +6,7 @@ from collections.abc import Mapping
 from types import MappingProxyType
 from typing import Final
 
-from edge.config.bounds import CONTACT_EVERY_MS, LOOP_MARGIN, ROLES, STALE_FLOOR_MS, STALE_PERIODS, STALE_ROUNDS
+from edge.config.bounds import CONTACT_EVERY_MS, LOOP_MARGIN, STALE_FLOOR_MS, STALE_PERIODS, STALE_ROUNDS
 from edge.config.fields import told
 from edge.config.locate import Path
 from edge.config.points import (
@@ -25,7 +25,8 @@ from edge.config.sensors import RatiometricTable, RtdTable
 from edge.config.tables import AlarmTable
 from edge.domain import settings
 from edge.domain.quantities import DIFFERENCE_OF, DIMENSION_OF, RATE_OF, UnitError, converter, quantity, unit_in
-from edge.domain.readings import KIND_OF, Kind, Role
+from edge.domain.readings import Kind, Role
+from edge.domain.roles import ROLES
 from edge.domain.sensing.platinum import tolerance_k
 
 #: alarms that compare a reading with a limit, and the kind of that reading; only they have a limit and a deadband
@@ -101,7 +102,8 @@ def point(found: Findings, path: Path, table: PointTable, bus_id: str) -> settin
     role: Role | None = table.role
     if role is None:
         return None
-    kind, facts = KIND_OF[role], ROLES[role]
+    row = ROLES[role]
+    kind = row.kind
     if kind is Kind.CONTACT:
         _no_measures(found, path, table)
     every, by_people = table.every, isinstance(table, EnteredPoint)
@@ -113,7 +115,7 @@ def point(found: Findings, path: Path, table: PointTable, bus_id: str) -> settin
                 (*path, "every"), "every is missing", 'how often it is read, for instance every = "2 s"', "Add it"
             )
         return None
-    low, high = _range(found, path, table, kind, (facts.low, facts.high))
+    low, high = _range(found, path, table, kind, (row.low, row.high))
     measured = kind is not Kind.CONTACT
     rate = in_dimension(found, (*path, "max_rate"), table.max_rate, RATE_OF[kind]) if measured else None
     step = in_dimension(found, (*path, "resolution"), table.resolution, DIFFERENCE_OF[kind]) if measured else None
@@ -140,7 +142,7 @@ def point(found: Findings, path: Path, table: PointTable, bus_id: str) -> settin
         stale_after_ms=whole_ms(stale) if stale is not None else max(periods * whole_ms(every), STALE_FLOOR_MS),
         low=low,
         high=high,
-        max_rate_per_s=rate if rate is not None or by_people else facts.max_rate,  # who mistyped corrects it at once
+        max_rate_per_s=rate if rate is not None or by_people else row.max_rate,  # who mistyped corrects it at once
         resolution=step,
         uncertainty=u,
         of=table.of,

@@ -24,7 +24,7 @@ from edge.config.reading import Findings
 from edge.config.sections import ALARM_IDS, Tables, kind_of
 from edge.domain import settings
 from edge.domain.readings import Role
-from edge.domain.records.entered import BACKED_UP
+from edge.domain.roles import ROLES
 from edge.domain.sensing.registers import FUNCTIONS, Register, blocks, wire_ms
 
 #: duties that the station has of itself
@@ -237,7 +237,7 @@ def _not_fitted(tables: Tables, found: Findings) -> None:
     fitted = {point.role: point.id for point in tables.point}
     by_people = {point.role for point in tables.point if isinstance(point, EnteredPoint)}
     for role in tables.not_fitted:
-        if role in fitted and (role not in BACKED_UP or role in by_people):
+        if role in fitted and (not ROLES[role].by_eye.backs_up or role in by_people):
             found.wrong(
                 ("not_fitted", role.value), f'{role} is measured by point "{fitted[role]}"', "roles that no point has",
                 "Remove it here, or the point",
@@ -317,18 +317,6 @@ def _api(tables: Tables, found: Findings) -> None:
         )  # fmt: skip
 
 
-#: limits that a reading of a role is compared with
-_COMPARED: Final[Mapping[Role, Sequence[tuple[str, ...]]]] = MappingProxyType(
-    {
-        Role.RESERVOIR_TEMPERATURE: (("reservoir", "set_point"), ("reservoir", "maximum")),
-        Role.BASIN_TEMPERATURE: (("reservoir", "contact", "minimum"), ("reservoir", "contact", "maximum")),
-        Role.SUPPLY_PRESSURE: (("supply", "pressure", "low"), ("supply", "pressure", "high"), ("supply", "static_high")),
-        Role.SUPPLY_FLOW: (
-            ("supply", "flow", "low"), ("supply", "flow", "high"), ("supply", "draw", "starts_above"),
-            ("supply", "draw", "ends_below"),
-        ),
-    }
-)  # fmt: skip
 _ALARM_ROLES: Final[Mapping[str, Role]] = MappingProxyType(
     {
         "reservoir_cold": Role.RESERVOIR_TEMPERATURE, "reservoir_hot": Role.RESERVOIR_TEMPERATURE,
@@ -341,7 +329,8 @@ _ALARM_ROLES: Final[Mapping[str, Role]] = MappingProxyType(
 def _limits_within_points(tables: Tables, points: Mapping[int, settings.Point], found: Findings) -> None:
     """A limit that its point can't read is a limit that never alarms."""
     for point in points.values():
-        for path in _COMPARED.get(point.role, ()):
+        for limit_of in ROLES[point.role].limits:
+            path = tuple(limit_of.split("."))
             value: object = tables
             for step in path:
                 value = getattr(value, step, None)

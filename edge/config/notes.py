@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterator, Mapping, Sequence
+from collections.abc import Iterator, Sequence
 from typing import Final
 
 from edge.config.bounds import CONTACT_EVERY_MS, ONEWIRE_READ_MS
@@ -21,31 +21,10 @@ from edge.config.points import (
 from edge.config.reading import Findings
 from edge.config.sections import Tables, kind_of, other_kinds
 from edge.config.sensors import warnings as sensor_warnings
-from edge.domain.doubts.roles import ONE_POINT
 from edge.domain.quantities import pulse_frequency_hz
 from edge.domain.readings import KIND_OF, Kind, Role
-from edge.domain.records.entered import BY_EYE_ROLES, INSTEAD
+from edge.domain.roles import ROLES
 
-#: roles that a section's condition can't be judged without
-_NEEDS: Final[Mapping[str, Sequence[tuple[Role, str]]]] = {
-    "reservoir": ((Role.RESERVOIR_TEMPERATURE, "whether the reservoir is warm enough"),),
-    "supply": ((Role.SUPPLY_PRESSURE, "whether the supply's pressure will do"),),
-    "filter": (
-        (Role.SUPPLY_PRESSURE, "the first stage's pressure drop"),
-        (Role.BETWEEN_FILTERS_PRESSURE, "the pressure drop of each stage"),
-        (Role.FILTERED_PRESSURE, "the last stage's pressure drop"),
-        (Role.SUPPLY_FLOW, "pressure drops at the reference flow"),
-    ),
-}
-#: sections that a role is judged by
-_JUDGED_BY: Final[Mapping[Role, str]] = {
-    Role.RESERVOIR_TEMPERATURE: "reservoir",
-    Role.BASIN_TEMPERATURE: "reservoir",
-    Role.SUPPLY_PRESSURE: "supply",
-    Role.SUPPLY_FLOW: "supply",
-    Role.BETWEEN_FILTERS_PRESSURE: "filter",
-    Role.FILTERED_PRESSURE: "filter",
-}
 NEVER_READY: Final = "the station is never ready so"
 #: a draw whose end is noticed later than this reads longer than it was (common practice, no published source)
 SLOW_END_S: Final = 5.0
@@ -73,10 +52,10 @@ def _roles(tables: Tables) -> set[Role]:
 
 def _missing_points(tables: Tables, found: Findings) -> None:
     roles = _roles(tables)
-    for section, needs in _NEEDS.items():
+    for section in dict.fromkeys(section for row in ROLES.values() for section in row.needed):
         if not getattr(tables, section):
             continue
-        for role, why in needs:
+        for role, why in ((role, row.needed[section]) for role, row in ROLES.items() if section in row.needed):
             if role is Role.BETWEEN_FILTERS_PRESSURE and len(tables.filter) < 2:
                 continue
             if role not in roles and role not in tables.not_fitted:
@@ -93,8 +72,8 @@ def _missing_points(tables: Tables, found: Findings) -> None:
         text = f"no point has the role {Role.SUPPLY_FLOW}, so flow can't be told and its condition is unknown"
         found.warn(("supply", "flow"), text + "; fit one, or name the role in [not_fitted]")
     for point in tables.point:
-        judge = _JUDGED_BY.get(point.role)
-        if judge is not None and not getattr(tables, judge):
+        judge = ROLES[point.role].section
+        if judge and not getattr(tables, judge):
             header = f"[[{judge}]]" if judge == "filter" else f"[{judge}]"
             found.warn(
                 tables.path(point),
@@ -103,12 +82,13 @@ def _missing_points(tables: Tables, found: Findings) -> None:
     first: dict[Role, str] = {}
     for point in tables.point:
         one = point.id if isinstance(point, EnteredPoint) else first.setdefault(point.role, point.id)
-        if one != point.id and point.role in ONE_POINT:
+        if one != point.id and ROLES[point.role].one_point:
             text = f'{point.role} is the role of point "{one}" too, and only one of them can be judged: {NEVER_READY}'
             found.warn(tables.path(point), f"{text}; give the other a station of its own, or leave it out")
     for role in tables.not_fitted:
-        if role not in BY_EYE_ROLES:
-            text = f"nothing looks at a {role} that is read by eye; {INSTEAD.get(role, 'fit a point for it')}"
+        by_eye = ROLES[role].by_eye
+        if not by_eye.decides:
+            text = f"nothing looks at a {role} that is read by eye; {by_eye.instead or 'fit a point for it'}"
             found.warn(("not_fitted", role.value), text)
     if tables.reservoir is None and tables.supply is None:
         what = "neither [reservoir] nor [supply] is there, so that nothing says how warm the liquid or what the water has to be"

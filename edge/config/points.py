@@ -8,9 +8,9 @@ from __future__ import annotations
 
 from collections.abc import Mapping
 from types import MappingProxyType
-from typing import Annotated, Any, Final, Literal
+from typing import TYPE_CHECKING, Annotated, Any, Final, Literal
 
-from pydantic import ConfigDict, Field
+from pydantic import ConfigDict, Field, create_model
 
 from edge.config.fields import Count, Due, Is, Number, Pattern, Quantity, Text, Word, name, nearest, told, unfit
 from edge.config.sensors import (
@@ -24,6 +24,7 @@ from edge.config.sensors import (
 )
 from edge.config.tables import Table, default
 from edge.domain.readings import Role
+from edge.domain.roles import CONTACTS
 
 
 class RoleWord(Due):
@@ -189,30 +190,49 @@ class OneWirePoint(PointTable):
     ]
 
 
-class ModbusPoint(SensorPoint):
-    """A register of a unit, or a bit of one."""
+def _with_when(model: type[PointTable], told: str = "") -> type[PointTable]:
+    """The model with a key for each role of a contact, which says whether an open or a closed contact is 1."""
+    keys: dict[str, Any] = {
+        contact.when: (
+            Annotated[str, Word("open", "closed")] | None,
+            Field(None, description=told.format(contact.words[1]) if told else None),
+        )
+        for contact in CONTACTS.values()
+    }
+    return create_model(model.__name__, __base__=model, __module__=__name__, **keys)
 
+
+class _Register(SensorPoint):
     unit_id: Annotated[int, Count(1, 247)]
     register_: RegisterTable = Field(alias="register")
     counter: CounterTable | None = Field(
         None,
         description="Where the unit counts a contact's closings: what comes and goes between two looks is then seen.",
     )
-    tripped_when: Annotated[str, Word("open", "closed")] | None = Field(
-        None, description="For a contact behind an input of the unit: closed is 1. Left out: 1 is tripped, wet or on."
-    )
-    wet_when: Annotated[str, Word("open", "closed")] | None = None
-    on_when: Annotated[str, Word("open", "closed")] | None = None
 
 
-class GpioPoint(PointTable):
-    """A line of the board: a contact, or a flow meter's pulses."""
-
+class _Line(PointTable):
     line: Annotated[int | str, LineName()]
     pulses: PulsesTable | None = None
-    tripped_when: Annotated[str, Word("open", "closed")] | None = None
-    wet_when: Annotated[str, Word("open", "closed")] | None = None
-    on_when: Annotated[str, Word("open", "closed")] | None = None
+
+
+if TYPE_CHECKING:
+
+    class _RegisterOrBit(_Register): ...
+
+    class _LineOfContact(_Line): ...
+else:
+    _RegisterOrBit = _with_when(_Register, "For a contact behind an input of the unit: closed is 1. Left out: 1 is {}.")
+    _LineOfContact = _with_when(_Line)
+
+
+class ModbusPoint(_RegisterOrBit):
+    """A register of a unit, or a bit of one."""
+
+
+class GpioPoint(_LineOfContact):
+    """A line of the board: a contact, or a flow meter's pulses."""
+
     bias: Annotated[str, Word("pull-up", "pull-down", "none")] | None = Field(
         None, description="The board's own resistor; pull-up. With none, the wiring has one."
     )

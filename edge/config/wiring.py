@@ -29,15 +29,12 @@ from edge.config.sensors import SENSORS, check_channel, check_supervised, sensor
 from edge.config.sensors import check as check_sensor
 from edge.domain.quantities import UnitError, converter, pulse_frequency_hz, scale_and_offset
 from edge.domain.readings import KIND_OF, Kind, Role
+from edge.domain.roles import CONTACTS
 
 #: the highest address of a register or bit
 LAST_REGISTER: Final = 0xFFFF
 #: a device's path, but of none of the kinds that are never GPIO chips
 _CHIP: Final = re.compile(r"/dev/(?!(tty|serial|i2c-|spidev|null|zero|mem|hwmon|video|sd|mmcblk|w1|iio)).*[^/]")
-#: which key says what a closed or open contact means, by role
-_WHEN: Final[Mapping[Role, str]] = MappingProxyType(
-    {Role.OUTLET_PROTECTION: "tripped_when", Role.LEAK: "wet_when", Role.MACHINE_POWER: "on_when"}
-)
 
 
 def check(tables: Tables, found: Findings) -> None:
@@ -193,8 +190,8 @@ def _counter(found: Findings, path: Path, point: ModbusPoint, kind: Kind) -> Non
 
 def _when(found: Findings, path: Path, point: GpioPoint | ModbusPoint) -> None:
     """A contact says by its own role's word what closed or open means; nothing else has such a word."""
-    own = _WHEN.get(point.role)
-    for role, key in _WHEN.items():
+    own = CONTACTS[point.role].when if point.role in CONTACTS else None
+    for role, key in ((role, contact.when) for role, contact in CONTACTS.items()):
         if getattr(point, key) is not None and key != own:
             right = f'{own} = "{getattr(point, key)}"' if own else "no such key"
             found.wrong((*path, key), f"{key} is for {role}, not for {point.role}", right)

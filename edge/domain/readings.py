@@ -11,6 +11,12 @@ from enum import StrEnum
 from types import MappingProxyType
 from typing import Final, NamedTuple
 
+from edge.domain.roles import CONTACT_WORDS as CONTACT_WORDS  # others take these from here
+from edge.domain.roles import KIND_OF as KIND_OF
+from edge.domain.roles import UNIT_OF as UNIT_OF
+from edge.domain.roles import Kind as Kind
+from edge.domain.roles import Role as Role
+
 
 class Quality(StrEnum):
     """How far a reading may be relied on. Unknown is never treated as fine."""
@@ -18,61 +24,6 @@ class Quality(StrEnum):
     GOOD = "good"
     UNCERTAIN = "uncertain"
     BAD = "bad"
-
-
-class Kind(StrEnum):
-    """What a point measures; it decides the unit that values are held in."""
-
-    TEMPERATURE = "temperature"  # Cel
-    PRESSURE = "pressure"  # kPa, gauge
-    FLOW = "flow"  # L/min
-    CONDUCTIVITY = "conductivity"  # uS/cm
-    CONTACT = "contact"  # 1: tripped, wet, on; 0: ok, dry, off
-
-
-UNIT_OF: Final[Mapping[Kind, str]] = MappingProxyType(
-    {Kind.TEMPERATURE: "Cel", Kind.PRESSURE: "kPa", Kind.FLOW: "L/min", Kind.CONDUCTIVITY: "uS/cm", Kind.CONTACT: "1"}
-)
-
-
-class Role(StrEnum):
-    """What a point means to its station."""
-
-    RESERVOIR_TEMPERATURE = "reservoir_temperature"
-    BASIN_TEMPERATURE = "basin_temperature"
-    ROOM_TEMPERATURE = "room_temperature"
-    SUPPLY_TEMPERATURE = "supply_temperature"
-    SUPPLY_PRESSURE = "supply_pressure"
-    BETWEEN_FILTERS_PRESSURE = "between_filters_pressure"
-    FILTERED_PRESSURE = "filtered_pressure"
-    SUPPLY_FLOW = "supply_flow"
-    OUTLET_PROTECTION = "outlet_protection"
-    MACHINE_POWER = "machine_power"
-    LEAK = "leak"
-    FILTERED_CONDUCTIVITY = "filtered_conductivity"
-
-
-KIND_OF: Final[Mapping[Role, Kind]] = MappingProxyType(
-    {
-        Role.RESERVOIR_TEMPERATURE: Kind.TEMPERATURE,
-        Role.BASIN_TEMPERATURE: Kind.TEMPERATURE,
-        Role.ROOM_TEMPERATURE: Kind.TEMPERATURE,
-        Role.SUPPLY_TEMPERATURE: Kind.TEMPERATURE,
-        Role.SUPPLY_PRESSURE: Kind.PRESSURE,
-        Role.BETWEEN_FILTERS_PRESSURE: Kind.PRESSURE,
-        Role.FILTERED_PRESSURE: Kind.PRESSURE,
-        Role.SUPPLY_FLOW: Kind.FLOW,
-        Role.OUTLET_PROTECTION: Kind.CONTACT,
-        Role.MACHINE_POWER: Kind.CONTACT,
-        Role.LEAK: Kind.CONTACT,
-        Role.FILTERED_CONDUCTIVITY: Kind.CONDUCTIVITY,
-    }
-)
-
-#: words of a contact, (0, 1), by role; used by replay files, exports and the page
-CONTACT_WORDS: Final[Mapping[Role, tuple[str, str]]] = MappingProxyType(
-    {Role.OUTLET_PROTECTION: ("ok", "tripped"), Role.LEAK: ("dry", "wet"), Role.MACHINE_POWER: ("off", "on")}
-)
 
 
 class Why(NamedTuple):

@@ -14,6 +14,7 @@ from collections.abc import Sequence
 from typing import Any, Final
 
 from edge.domain.readings import Kind, Role
+from edge.domain.roles import CONTACTS, ROLES
 from edge.survey.lines import Proposal
 from edge.survey.readings import platinum
 from edge.survey.sources import Device, Row
@@ -21,15 +22,12 @@ from edge.survey.sources import Device, Row
 TITLE: Final = "NOT CONFIRMED: draft of a survey"
 #: roles by kind, in the order in which they are given out; further ones share the last with an `of` of their own
 _ROLES: Final[dict[Kind, Sequence[Role]]] = {
-    Kind.TEMPERATURE: (Role.RESERVOIR_TEMPERATURE, Role.ROOM_TEMPERATURE, Role.SUPPLY_TEMPERATURE),
-    Kind.PRESSURE: (Role.SUPPLY_PRESSURE, Role.BETWEEN_FILTERS_PRESSURE, Role.FILTERED_PRESSURE),
-    Kind.FLOW: (Role.SUPPLY_FLOW,),
-    Kind.CONDUCTIVITY: (Role.FILTERED_CONDUCTIVITY,),
-}  # fmt: skip
+    kind: tuple(role for role, row in ROLES.items() if row.kind is kind and row.is_surveyed) for kind in Kind
+}
 _EVERY: Final = {"onewire": "2 s", "iio": "1 s", "modbus-rtu": "1 s"}
 _OWN_ID: Final = "@id@"  # a point's own id, in a line that is written before it is known
 _BUS_IDS: Final = {"onewire": "probe-wire", "serial-line": "lines", "modbus-rtu": "modbus", "gpio": "board"}
-_CONTACT_ROLES: Final = "outlet_protection, machine_power or leak"
+_CONTACT_ROLES: Final = " or ".join((", ".join(list(CONTACTS)[:-1]), list(CONTACTS)[-1]))
 
 _HEAD: Final = """\
 # Written by `warmwell survey` on {when} to start from. It shows what was found, not what it means.
@@ -272,10 +270,11 @@ def _register(row: Row) -> list[str]:
 def _board_line(row: Row) -> list[str]:
     if "free" not in row.raw or "output" in row.raw:
         return []
+    others = ", ".join(f"for {role} {contact.when}" for role, contact in CONTACTS.items() if role is not Role.LEAK)
     return [
         f'role = "leak"   # {_CONTACT_ROLES}; or supply_flow with pulses = {{ k_factor = "450 /L", maximum_flow = "30 L/min" }}',
         f"line = {row.data}",
-        'wet_when = "closed"   # for an outlet tripped_when, for machine_power on_when; for a meter none of them',
+        f'{CONTACTS[Role.LEAK].when} = "closed"   # {others}; for a meter none of them',
     ]
 
 

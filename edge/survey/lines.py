@@ -14,6 +14,7 @@ from typing import Final, NamedTuple
 
 from adapters.serial_line import Field, Garbled, value_in
 from edge.domain.readings import Kind, Role
+from edge.domain.roles import CONTACTS
 from edge.domain.sensing.transducers import plain_number
 from edge.survey.readings import kind_of_unit, likely_unit
 
@@ -29,15 +30,10 @@ _LABELLED: Final = re.compile(
 )
 _WORDED: Final = re.compile(r"(?P<label>[A-Za-z][\w./-]*?)(?P<gap>\s*[=:]\s*)(?P<value>[A-Za-z]+)(?![\w.])")
 _COLUMN: Final = re.compile(rf"\s*(?P<value>{_NUMBER})\s*(?P<unit>[°%]?[A-Za-zµμ/°%]+[A-Za-z0-9/]*)?\s*")
-#: words of senders, (1, 0) by role; and words that mean something only behind a label that begins so
-_WORDS: Final[Sequence[tuple[Role, Sequence[str], Sequence[str]]]] = (
-    (Role.OUTLET_PROTECTION, ("TRIP", "TRIPPED", "FAULT"), ("OK",)),
-    (Role.LEAK, ("WET", "LEAK"), ("DRY",)),
-)
-_SWITCHED: Final[Sequence[tuple[str, Role]]] = (
-    ("LEAK", Role.LEAK), ("POWER", Role.MACHINE_POWER), ("MAINS", Role.MACHINE_POWER),
-)  # fmt: skip
-_ON, _OFF = ("ON",), ("OFF",)
+#: words of senders, (0, 1), that mean a role wherever they stand
+_WORDS: Final = tuple((role, *contact.sent) for role, contact in CONTACTS.items() if all(contact.sent))
+#: words that mean a role only behind a label of its own
+_OFF, _ON = ("OFF",), ("ON",)
 #: what the beginning of a label hints at, where no unit is named
 _HINTS: Final[Sequence[tuple[str, Kind]]] = (
     ("CON", Kind.CONDUCTIVITY), ("EC", Kind.CONDUCTIVITY), ("FL", Kind.FLOW), ("Q", Kind.FLOW), ("P", Kind.PRESSURE),
@@ -132,8 +128,8 @@ def _worded(lines: Sequence[str]) -> list[Proposal]:
 
 def _pair_of(label: str, words: set[str]) -> tuple[Role | None, tuple[str, str] | None]:
     """What two words of a contact mean, where they, or the one that was heard, are known. ON of an outlet could be either."""
-    behind = [(role, _ON, _OFF) for start, role in _SWITCHED if label.upper().startswith(start)]
-    for role, trues, falses in (*_WORDS, *behind):
+    behind = [(role, _OFF, _ON) for role, contact in CONTACTS.items() if label.upper().startswith(contact.labels)]
+    for role, falses, trues in (*_WORDS, *behind):
         if {word.upper() for word in words} <= {*trues, *falses}:
             true = next((word for word in words if word.upper() in trues), trues[0])
             false = next((word for word in words if word.upper() in falses), falses[0])

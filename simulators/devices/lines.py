@@ -19,6 +19,7 @@ from typing import Any, Final, Protocol
 from edge.domain.contracts import Clock
 from edge.domain.quantities import k_factor, quantity
 from edge.domain.readings import KIND_OF, Kind, Role
+from edge.domain.roles import WHEN_KEYS
 from simulators.adapter import SharedWorld, shared_world, world_point
 from simulators.physics.noise import mixed
 from simulators.physics.world import Missing
@@ -310,7 +311,7 @@ class SimulatedLines:
         self.device = device
         for table in points.values():
             role = Role(table["role"])
-            means = next((str(table[key]) for key in ("tripped_when", "wet_when", "on_when") if key in table), "closed")
+            means = next((str(table[key]) for key in WHEN_KEYS if key in table), "closed")
             per_l = 0.0 if KIND_OF[role] is Kind.CONTACT else _pulses_per_l(table["pulses"])
             self.device.wire(table["line"], world_point(role, table.get("of")), means, per_l)
 

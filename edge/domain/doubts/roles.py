@@ -6,18 +6,12 @@ from typing import Final
 
 from edge.domain.readings import Role
 from edge.domain.records.entered import sensed
+from edge.domain.roles import ROLES, roles_of
 from edge.domain.settings import Settings
 
-#: roles that are followed at one point only: a second one would be read and never judged. Of others each point is
-ONE_POINT: Final = frozenset(
-    {
-        Role.SUPPLY_PRESSURE, Role.BETWEEN_FILTERS_PRESSURE, Role.FILTERED_PRESSURE, Role.SUPPLY_FLOW, Role.SUPPLY_TEMPERATURE,
-        Role.MACHINE_POWER,
-    }
-)  # fmt: skip
-_TAPS: Final = (Role.BETWEEN_FILTERS_PRESSURE, Role.FILTERED_PRESSURE)
-_WATER: Final = frozenset({Role.SUPPLY_PRESSURE, Role.SUPPLY_FLOW, *_TAPS})
-_LIQUID: Final = frozenset({Role.RESERVOIR_TEMPERATURE, Role.BASIN_TEMPERATURE})
+_TAPS: Final = roles_of("filter")
+_WATER: Final = roles_of("supply") | _TAPS
+_LIQUID: Final = roles_of("reservoir")
 
 
 def unjudged(settings: Settings) -> list[tuple[str, str]]:
@@ -25,7 +19,7 @@ def unjudged(settings: Settings) -> list[tuple[str, str]]:
     seen: set[Role] = set()
     found: list[tuple[str, str]] = []
     for point in sensed(settings.points):
-        if point.role in seen and point.role in ONE_POINT:
+        if point.role in seen and ROLES[point.role].one_point:
             found.append((point.id, f"a second point of the role {point.role}, of which only the first is judged"))
         elif point.role in _TAPS and not settings.filters:
             found.append((point.id, f"{point.role} is read, but no [[filter]] says what a filter may take"))
@@ -38,9 +32,7 @@ def missing(settings: Settings) -> dict[str, str]:
     roles = {point.role for point in settings.points}
     nothing = settings.reservoir is None and settings.supply is None
     found: dict[str, str] = {}
-    if settings.reservoir is None and (
-        nothing or Role.RESERVOIR_TEMPERATURE in roles or Role.BASIN_TEMPERATURE in roles
-    ):
+    if settings.reservoir is None and (nothing or roles & _LIQUID):
         found["reservoir"] = "no [reservoir] section says how warm it has to be"
     if settings.supply is None and (nothing or roles & _WATER or settings.filters):
         found["pressure"] = "no [supply] section says what the pressure has to be"

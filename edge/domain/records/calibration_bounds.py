@@ -10,12 +10,11 @@ from __future__ import annotations
 
 from collections.abc import Iterable, Mapping
 from math import hypot
-from types import MappingProxyType
 from typing import Any, Final, NamedTuple
 
 from edge.domain.entries import wall_ms_of
-from edge.domain.readings import Role
 from edge.domain.records.book import Fact
+from edge.domain.roles import ROLES, Correction
 from edge.domain.settings import Point
 from edge.domain.station.published import difference_text
 
@@ -30,31 +29,6 @@ REASON_CHARACTERS: Final = 15
 REASON_WORDS: Final = 3
 
 
-class Bound(NamedTuple):
-    """`most`: in force by one comparison; `hard`: never beyond. K; or a share of the span or of the reference, by `of`."""
-
-    most: float
-    hard: float
-    of: str
-    why: str
-
-
-#: a row per role that can be calibrated; common practice, no published source
-BOUNDS: Final[Mapping[Role, Bound]] = MappingProxyType(
-    {
-        Role.RESERVOIR_TEMPERATURE: Bound(2.0, 10.0, "", "digital and class B probes are within 0.5 K; leads and mounting add one"),
-        Role.BASIN_TEMPERATURE: Bound(2.0, 10.0, "", "as the reservoir's"),
-        Role.ROOM_TEMPERATURE: Bound(2.0, 10.0, "", "as the reservoir's; a warmer room lowers what is needed"),
-        Role.SUPPLY_TEMPERATURE: Bound(2.0, 10.0, "", "as the reservoir's; warmer water lowers what is needed"),
-        Role.SUPPLY_PRESSURE: Bound(0.03, 0.15, "span", "senders are within 1 % of their span; a zero drifts as far again"),
-        Role.BETWEEN_FILTERS_PRESSURE: Bound(0.03, 0.15, "span", "as the supply's"),
-        Role.FILTERED_PRESSURE: Bound(0.03, 0.15, "span", "as the supply's"),
-        Role.SUPPLY_FLOW: Bound(0.10, 0.30, "reading", "meters are within 5 %; more is a wrong factor in the station file"),
-        Role.FILTERED_CONDUCTIVITY: Bound(0.20, 0.50, "reading", "cells are within 10 % before they are calibrated"),
-    }
-)  # fmt: skip
-
-
 class Verdict(NamedTuple):
     """May a correction come into force? `beyond`: "", "bound" (it waits for a second), or "hard" (never)."""
 
@@ -65,7 +39,8 @@ class Verdict(NamedTuple):
 
 def bounded(body: Mapping[str, Any], worked: Mapping[str, Any], point: Point, earlier: Iterable[Fact]) -> Verdict:
     """Judge a worked-out comparison. `earlier`: the comparisons of this point, sensor and transducer before it."""
-    row = BOUNDS[point.role]
+    row = ROLES[point.role].correction
+    assert row is not None  # what isn't calibrated has no comparisons
     size = _size(row, point, worked)
     by = max((worked["corrects"], worked["changes"]), key=abs)
     shown = difference_text(by, point.unit, point.kind)
@@ -94,7 +69,7 @@ def bounded(body: Mapping[str, Any], worked: Mapping[str, Any], point: Point, ea
     )
 
 
-def _size(row: Bound, point: Point, worked: Mapping[str, Any]) -> float:
+def _size(row: Correction, point: Point, worked: Mapping[str, Any]) -> float:
     if row.of == "span":
         return point.high - point.low
     if row.of == "reading":

@@ -19,55 +19,23 @@ from edge.domain.quantities import UnitError, in_kind, quantity, unit_in
 from edge.domain.readings import CONTACT_WORDS, KIND_OF, UNIT_OF, Kind, Role, Sample
 from edge.domain.records.book import HEAT_OFF, POWER_UP, Book, Fact
 from edge.domain.records.seen import is_alarming, role_of, word_of
-from edge.domain.sensing.point_monitor import CAN_BE, PointWatch
+from edge.domain.roles import ROLES
+from edge.domain.sensing.point_monitor import PointWatch
 from edge.domain.settings import Point, Settings
 
 #: records that give a point a reading by eye, or take one away
 BY_EYE: Final = ("entered_reading", "correction")
-#: what a person can read of a role, in the unit of its kind: beyond it lies a slip of the pen or of the unit (common practice, no
-#: published source). Within what a point of the role can be (edge/config/bounds.py)
-BY_EYE_BOUNDS: Final[Mapping[Role, tuple[float, float]]] = {
-    Role.RESERVOIR_TEMPERATURE: (0.0, 90.0),
-    Role.BASIN_TEMPERATURE: (0.0, 90.0),
-    Role.ROOM_TEMPERATURE: CAN_BE[Role.ROOM_TEMPERATURE],
-    Role.SUPPLY_TEMPERATURE: CAN_BE[Role.SUPPLY_TEMPERATURE],
-    Role.SUPPLY_PRESSURE: (0.0, 1100.0),
-    Role.BETWEEN_FILTERS_PRESSURE: (0.0, 1100.0),
-    Role.FILTERED_PRESSURE: (0.0, 1100.0),
-    Role.SUPPLY_FLOW: (0.0, 100.0),
-    Role.FILTERED_CONDUCTIVITY: (0.0, 20_000.0),
-}
-#: roles of which a reading by eye decides something where [not_fitted] names them
-BY_EYE_ROLES: Final = frozenset(
-    {
-        Role.RESERVOIR_TEMPERATURE, Role.SUPPLY_PRESSURE, Role.SUPPLY_FLOW, Role.SUPPLY_TEMPERATURE, Role.OUTLET_PROTECTION,
-        Role.MACHINE_POWER, Role.LEAK,
-    }
-)  # fmt: skip
-#: of these, roles that [not_fitted] may name though a sensor is fitted: while it is broken somebody looks
-BACKED_UP: Final = frozenset({Role.RESERVOIR_TEMPERATURE, Role.SUPPLY_PRESSURE})
 #: records after which the liquid isn't that which was read before them
 _CHANGES_LIQUID: Final[Mapping[str, str]] = {
     "disinfectant_fill": "the reservoir was filled anew",
     "disinfectant_top_up": "liquid was added",
 }
 COMPARE: Final = "what an instrument shows beside it is a calibration with adjust=false"
-#: what serves instead of a reading by eye of another role
-INSTEAD: Final[Mapping[Role, str]] = {
-    Role.ROOM_TEMPERATURE: "give the room a point on a bus of kind entered, or coldest_room",
-}
-#: roles whose conditions rest on readings each second (draws, warm-up): what people read of them is evidence by eye instead
-_FOLLOWED: Final = frozenset(
-    {
-        Role.RESERVOIR_TEMPERATURE, Role.BASIN_TEMPERATURE, Role.SUPPLY_PRESSURE, Role.BETWEEN_FILTERS_PRESSURE,
-        Role.FILTERED_PRESSURE, Role.SUPPLY_FLOW,
-    }
-)  # fmt: skip
 
 
 def sensed(points: Iterable[Point]) -> Iterator[Point]:
     """The points that the station may follow: all but those that people read, of roles that change by the second."""
-    return (point for point in points if not (point.by_people and point.role in _FOLLOWED))
+    return (point for point in points if not (point.by_people and ROLES[point.role].by_second))
 
 
 def entered_value(role: Role, body: Mapping[str, Any]) -> float | None:
@@ -138,23 +106,23 @@ class Entered:
                 return f"{role} has a point that people read: enter it with point={point.id}"
             if point is not None:
                 return f"{point.id} is read by its sensor: nobody enters its readings; {COMPARE}"
-            by_eye = ", ".join(looked_at) or "none"
-            return f"nothing looks at it: [not_fitted] of the station file names {by_eye}"
+            named = ", ".join(looked_at) or "none"
+            return f"nothing looks at it: [not_fitted] of the station file names {named}"
         sensor = self.sensor_of(role)
         if sensor is not None and self._watches[sensor].value(now.mono_ms) is not None:
             return f"{sensor} is read by its sensor, which answers: nobody enters its readings"
         if sensor is not None and at_ms < self.last_good_ms(sensor, now):
             return f"it is from before {sensor} was last heard: read it again"
-        if role not in BY_EYE_ROLES:
-            return f"nothing looks at a {role} that is read by eye: {INSTEAD.get(role, 'fit a point for it')}"
+        by_eye = ROLES[role].by_eye
+        if not by_eye.decides:
+            return f"nothing looks at a {role} that is read by eye: {by_eye.instead or 'fit a point for it'}"
         why = _why_no_value(role, body, _USUAL.get(KIND_OF[role], ""))
         value = entered_value(role, body)
-        low, high = BY_EYE_BOUNDS.get(role, (0.0, 1.0))
         if why or value is None:
             return why
-        if not low <= value <= high:
+        if not by_eye.low <= value <= by_eye.high:
             unit = UNIT_OF[KIND_OF[role]].replace("Cel", "degC")
-            return f"{_said(body)} can't be: {role} lies within {low:g} and {high:g} {unit}"
+            return f"{_said(body)} can't be: {role} lies within {by_eye.low:g} and {by_eye.high:g} {unit}"
         if now.trusted and now.wall_ms - at_ms > looked_at[role]:
             return "it is older than a reading of this role may be"
         return ""
@@ -202,7 +170,7 @@ class Entered:
     def sensor_of(self, role: Role) -> str | None:
         """The sensor of a role that [not_fitted] names all the same: while it is silent, what people read stands for it. None: no such."""
         found = [p.id for p in self._points.values() if p.role is role and not p.by_people]
-        return found[0] if len(found) == 1 and role in self._not_fitted and role in BACKED_UP else None
+        return found[0] if len(found) == 1 and role in self._not_fitted and ROLES[role].by_eye.backs_up else None
 
     def last_good_ms(self, point: str, now: Now) -> int:
         """Wall time at which a point was last heard; of one that hasn't been since the start, that of the start."""
@@ -230,8 +198,8 @@ def _why_not(point: Point, body: Mapping[str, Any]) -> str:
     read = entered_value(point.role, body)
     if why or read is None:
         return why
-    low, high = BY_EYE_BOUNDS.get(point.role, (0.0, 1.0))
-    if not max(low, point.low) <= read <= min(high, point.high):
+    by_eye = ROLES[point.role].by_eye
+    if not max(by_eye.low, point.low) <= read <= min(by_eye.high, point.high):
         return f"{_said(body)}: outside what this point can be"
     return ""
 

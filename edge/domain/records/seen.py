@@ -6,16 +6,14 @@ It stands whatever is fitted and whatever the station file names, until somebody
 from __future__ import annotations
 
 from collections.abc import Mapping, Sequence
-from typing import TYPE_CHECKING, Any, Final
+from typing import TYPE_CHECKING, Any
 
 from edge.domain.readings import CONTACT_WORDS, Role
+from edge.domain.roles import REST_IS_WELL
 from edge.domain.settings import Settings
 
 if TYPE_CHECKING:
     from edge.domain.records.book import Fact
-
-#: contacts of which the second word is bad news at any time. (A machine without power is none: it is off at night.)
-ALARMING: Final = (Role.LEAK, Role.OUTLET_PROTECTION)
 
 
 def word_of(value: object) -> object:
@@ -29,11 +27,11 @@ def role_of(settings: Settings, body: Mapping[str, Any]) -> Role | None:
     Bad news is of the role that has its word, whatever it names: a point of that name may never have been, or be gone since. What is
     fine is so only for the role, or the point, that it names.
     """
-    bad = next((role for role in ALARMING if word_of(body.get("value")) == CONTACT_WORDS[role][1]), None)
+    bad = next((role for role in REST_IS_WELL if word_of(body.get("value")) == CONTACT_WORDS[role][1]), None)
     if bad is not None:
         return bad
     named = {str(body.get("role")), *(p.role for p in settings.points if p.id == body.get("point"))}
-    return next((role for role in ALARMING if role in named), None)
+    return next((role for role in REST_IS_WELL if role in named), None)
 
 
 def is_alarming(settings: Settings, record: str, body: Mapping[str, Any]) -> bool:

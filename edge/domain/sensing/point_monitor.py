@@ -7,14 +7,13 @@ usable value, and whatever rests on it is unknown.
 from __future__ import annotations
 
 from collections import deque
-from collections.abc import Mapping
 from itertools import pairwise
 from math import hypot, isfinite, sqrt
-from types import MappingProxyType
 from typing import Any, Final
 
 from edge.domain.entries import Draft, Now
 from edge.domain.readings import REASONS, UNIT_OF, Kind, Quality, Reading, Role, Sample
+from edge.domain.roles import ROLES
 from edge.domain.sensing.calibration import K_CALIBRATED, Correction, u_text
 from edge.domain.sensing.calibration_budget import CLASSES
 from edge.domain.sensing.steps import Steps
@@ -26,12 +25,6 @@ JUMP_CONFIRMED_BY: Final = 3
 STUCK_AWAY_FROM_ROOM_K: Final = 5.0
 PERHAPS_STUCK_AFTER_MS: Final = 3 * 3_600_000
 STUCK_AFTER_MS: Final = 4 * 3_600_000
-
-#: what running cold water and a room that people work in can be [Cel] (common practice, no published source), and what a probe that
-#: has lost its sensor often isn't
-CAN_BE: Final[Mapping[Role, tuple[float, float]]] = MappingProxyType(
-    {Role.SUPPLY_TEMPERATURE: (1.0, 35.0), Role.ROOM_TEMPERATURE: (5.0, 45.0)}
-)
 
 #: so many single bad readings among good ones within an hour are told once (our own number: at one in ten minutes nobody need act)
 WILD_AN_HOUR: Final = 7
@@ -88,7 +81,7 @@ class PointWatch:
         self._jumps = 0
         self._rate = None if point.max_rate_per_s is None else point.max_rate_per_s / 1000.0
         self._low, self._high = point.low, point.high
-        self._can_be = CAN_BE.get(point.role)
+        self._can_be = ROLES[point.role].can_be
         own = CLASSES[point.sensor].step if point.sensor in CLASSES else 0.0
         self.steps = Steps(point.resolution, own or None) if point.kind is Kind.TEMPERATURE else None
         self.news: dict[str, Any] | None = None  # the body of an advice entry that waits to be told

@@ -22,14 +22,13 @@ from typing import Any, Final, NamedTuple
 
 from edge.domain.contracts import Raw
 from edge.domain.quantities import quantity
-from edge.domain.readings import Role, Sample
+from edge.domain.readings import Sample
+from edge.domain.roles import REST_IS_WELL
 from edge.domain.sensing.common import Transducer, bad
 from edge.domain.sensing.electric import divider_ohm
 from edge.domain.sensing.sensors import Fault, Resistance
 from edge.domain.settings import Point
 
-#: roles that such a contact can have: those where a contact at rest means that all is well
-ROLES: Final = frozenset({Role.OUTLET_PROTECTION, Role.LEAK})
 #: a loop's resistance may differ from what it should be by this share: resistors of 5 %, leads, the converter
 NEAR: Final = 0.2
 #: beyond the higher by this factor the loop is cut, below the lower by it shorted
@@ -93,9 +92,9 @@ def supervised(point: Point, table: Mapping[str, Any], own: str) -> Transducer:
     Raises:
         ValueError: settings that can't be used (UnitError where it is a unit).
     """
-    if point.role not in ROLES:
+    if point.role not in REST_IS_WELL:
         raise ValueError(
-            f"a {point.role} has no rest that could be supervised; expected an outlet's protection or a leak"
+            f"a {point.role} has no rest that could be supervised; expected one of {', '.join(REST_IS_WELL)}"
         )
     loop = Loop(*(quantity(str(table.get(key, "")), "resistance_ohm") for key in ("normal", "tripped")))
     if not min(loop) > 0.0 or max(loop) < LEAST_FACTOR * min(loop):

@@ -19,6 +19,7 @@ from typing import Any, Final, NamedTuple
 from edge.domain.contracts import Raw
 from edge.domain.quantities import UnitError, converter, in_kind, k_factor, pulse_flow_l_min, quantity
 from edge.domain.readings import REASONS, UNIT_OF, Kind, Quality, Sample
+from edge.domain.roles import WHEN_KEYS
 from edge.domain.sensing.common import CURRENTS_MA, VOLTAGES_V, Transducer, bad, finite, span
 from edge.domain.sensing.electric import milliampere
 from edge.domain.sensing.sensors import ntc, ratiometric, rtd, thermocouple
@@ -252,7 +253,7 @@ def _linear(point: Point, wiring: Mapping[str, Any]) -> Transducer:
 
 def _contact(point: Point, wiring: Mapping[str, Any]) -> Transducer:
     """1 is tripped, wet, on. A Raw in unit "closed" is a switch, 1 closed; `tripped_when` etc. say what that means."""
-    means = next((wiring[key] for key in ("tripped_when", "wet_when", "on_when") if key in wiring), "closed")
+    means = next((wiring[key] for key in WHEN_KEYS if key in wiring), "closed")
     if means not in ("open", "closed"):
         raise ValueError(f'{means!r} is no position of a contact; expected "open" or "closed"')
 

@@ -20,6 +20,7 @@ from edge.domain.readings import CONTACT_WORDS, KIND_OF, REASONS, Kind, Role
 from edge.domain.records.book import months_later_ms
 from edge.domain.records.counting import looks_for_leaks
 from edge.domain.records.entered import entered_value
+from edge.domain.roles import ROLES
 from edge.domain.sensing.calibration import K_CALIBRATED, combined, probability_within
 from edge.domain.station.dropped import no_hold
 from edge.domain.station.duty_conditions import (
@@ -46,15 +47,6 @@ UNCALIBRATED: Final = " (uncalibrated)"
 #: what a pressure is judged by where there is no flow meter (inferred_flow.py)
 BY_DROP: Final = "no flow meter: taken while the filters take pressure"
 STOP_IT: Final = "Shut the stop valve; find where the water comes from"
-
-#: a point of one of these roles may fall silent without making the station unready at once: what rests on it goes unknown by itself,
-#: or a declared value is taken instead
-LESSER_ROLES: Final = frozenset(
-    {
-        Role.BASIN_TEMPERATURE, Role.SUPPLY_TEMPERATURE, Role.FILTERED_CONDUCTIVITY, Role.BETWEEN_FILTERS_PRESSURE,
-        Role.FILTERED_PRESSURE,
-    }
-)  # fmt: skip
 
 
 class Readiness:
@@ -661,7 +653,7 @@ class Readiness:
         role, reservoir = self.station.watches[point].point.role, self.station.settings.reservoir
         if role is Role.ROOM_TEMPERATURE:
             return reservoir is not None and reservoir.coldest_room_c is None
-        return role not in LESSER_ROLES
+        return not ROLES[role].is_lesser
 
     def _is_read_instead(self, point: str, now: Now) -> bool:
         """Is a sensor that isn't heard stood in for by what somebody reads?"""

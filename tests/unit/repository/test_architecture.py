@@ -30,7 +30,9 @@ DOES = frozenset(
 PLACES = re.compile(r"p[y]pi[.]org|p[y]thonhosted[.]org|d[e]bian[.]org|n[p]mjs[.]|/[r]oot/|/[w]ork/")
 
 #: values that a simulator shares with the domain
-VALUE_TYPES = frozenset(f"edge.domain.{name}" for name in ("readings", "entries", "contracts", "errors", "quantities"))
+VALUE_TYPES = frozenset(
+    f"edge.domain.{name}" for name in ("readings", "roles", "entries", "contracts", "errors", "quantities")
+)
 
 #: part of the daemon -> parts of the daemon that it may import beside its own and the domain.
 #: The four below the daemon don't know each other: what they need of one another comes to them as a Protocol.

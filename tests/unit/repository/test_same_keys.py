@@ -8,11 +8,11 @@ from pathlib import Path
 
 import pytest
 
-from edge.config.bounds import ROLES
 from edge.domain.alarms.catalogue import CATALOGUE
 from edge.domain.alarms.states import State
 from edge.domain.heat.cycle import Phase
 from edge.domain.readings import CONTACT_WORDS, KIND_OF, Kind, Quality, Role
+from edge.domain.roles import ROLES
 from edge.domain.station.conditions import Readiness
 from edge.domain.station.station import Station
 from tests.unit.stations import SETTINGS
@@ -51,5 +51,9 @@ def test_the_page_has_words_for_both_sides_of_every_contact() -> None:
     assert _keys("CONTACTS") == {str(role) for role in contacts}
 
 
-def test_every_role_has_a_kind_and_bounds() -> None:
-    assert set(ROLES) == set(KIND_OF) == set(Role)
+def test_every_role_has_a_row_and_a_contact_says_what_it_says() -> None:
+    assert list(ROLES) == list(KIND_OF) == list(Role)
+    assert {role for role, row in ROLES.items() if row.contact is not None} == {
+        role for role, row in ROLES.items() if row.kind is Kind.CONTACT
+    }
+    assert all(row.title and row.why and row.low < row.high for row in ROLES.values())

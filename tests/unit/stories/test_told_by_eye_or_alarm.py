@@ -13,8 +13,7 @@ import pytest
 
 from edge.domain.entries import rfc3339
 from edge.domain.readings import Role
-from edge.domain.records.entered import BY_EYE_BOUNDS, BY_EYE_ROLES
-from edge.domain.sensing.point_monitor import CAN_BE
+from edge.domain.roles import ROLES
 from edge.domain.settings import AlarmTuning, Settings
 from tests.unit.stations import DRAWING, HOUR, POINTS, PSI, QUIET, SETTINGS, Driver, point, tuned
 
@@ -141,14 +140,14 @@ def test_a_drop_that_nobody_can_read_by_eye_does_not_ask_for_a_reading() -> None
     assert "can't be told by what is read by eye" in driver.condition("filter:coarse")["text"]
 
 
-@pytest.mark.parametrize("role", sorted(CAN_BE))
+@pytest.mark.parametrize("role", [Role.ROOM_TEMPERATURE, Role.SUPPLY_TEMPERATURE])
 def test_people_read_no_more_of_a_role_than_its_sensor_is_believed(role: Role) -> None:
-    assert BY_EYE_BOUNDS[role] == CAN_BE[role]
+    assert ROLES[role].by_eye[:2] == ROLES[role].can_be
 
 
 def test_degrees_fahrenheit_typed_as_celsius_are_no_running_cold_water() -> None:
     driver = Driver(replace(SETTINGS, not_fitted={Role.SUPPLY_TEMPERATURE: HOUR}))
-    assert Role.SUPPLY_TEMPERATURE in BY_EYE_ROLES
+    assert ROLES[Role.SUPPLY_TEMPERATURE].by_eye.decides
     body = driver.record("entered_reading", role="supply_temperature", value="59 degC")[0].body
     assert not body["counts"] and "lies within 1 and 35 degC" in body["why_not"]
     assert driver.record("entered_reading", role="supply_temperature", value="59 degF")[0].body["counts"]

@@ -14,14 +14,13 @@ import pytest
 from typer.testing import CliRunner
 
 from edge.cli.app import app
-from edge.config.bounds import ROLES
 from edge.domain.entries import rfc3339
 from edge.domain.errors import RecordRefused
 from edge.domain.readings import Role
 from edge.domain.records.book import checked
 from edge.domain.records.daily_tests import test_result as result_of
-from edge.domain.records.entered import BY_EYE_BOUNDS
 from edge.domain.records.forms import FORMS, help_text, refuse
+from edge.domain.roles import ROLES
 from edge.domain.settings import DailyTest
 from edge.domain.station.station import Station
 from tests.unit.stations import HOUR, POINTS, QUIET, SETTINGS, Driver, kept, ready
@@ -413,10 +412,7 @@ def test_the_maxima_of_the_station_file_hold_for_what_is_read_by_eye(value: str,
 
 
 def test_what_people_can_read_lies_within_what_a_point_can_be() -> None:
-    assert set(BY_EYE_BOUNDS) == {role for role, facts in ROLES.items() if facts.max_rate is not None} | {
-        Role.FILTERED_CONDUCTIVITY
-    }
-    assert all(ROLES[role].low <= low < high <= ROLES[role].high for role, (low, high) in BY_EYE_BOUNDS.items())
+    assert all(row.low <= row.by_eye.low < row.by_eye.high <= row.high for row in ROLES.values())
 
 
 # -- checks that failed, and equipment that was changed
