@@ -24,22 +24,15 @@ from edge.config.sections import ALARM_IDS, Tables
 from edge.config.sensors import RatiometricTable, RtdTable
 from edge.config.tables import AlarmTable
 from edge.domain import settings
+from edge.domain.alarms.catalogue import CATALOGUE
 from edge.domain.quantities import DIFFERENCE_OF, DIMENSION_OF, RATE_OF, UnitError, converter, quantity, unit_in
 from edge.domain.readings import Kind, Role
 from edge.domain.roles import ROLES
 from edge.domain.sensing.platinum import tolerance_k
 
-#: alarms that compare a reading with a limit, and the kind of that reading; only they have a limit and a deadband
-COMPARES: Final[Mapping[str, Kind]] = MappingProxyType(
-    {
-        "reservoir_cold": Kind.TEMPERATURE,
-        "reservoir_hot": Kind.TEMPERATURE,
-        "pressure_low": Kind.PRESSURE,
-        "pressure_high": Kind.PRESSURE,
-        "static_high": Kind.PRESSURE,
-        "flow_low": Kind.FLOW,
-        "flow_high": Kind.FLOW,
-    }
+#: alarms that compare a reading with a limit, and the role of that reading; only they have a limit and a deadband
+COMPARES: Final[Mapping[str, Role]] = MappingProxyType(
+    {ident: row.compares.role for ident, row in CATALOGUE.items() if row.compares is not None}
 )
 WEEKDAYS: Final = ("monday", "tuesday", "wednesday", "thursday", "friday", "saturday", "sunday")
 _ABS: Final = " abs"
@@ -244,9 +237,9 @@ def tuning(found: Findings, alarm_id: str, table: AlarmTable) -> settings.AlarmT
     """The tuning of one kind of alarm."""
     if alarm_id not in ALARM_IDS:
         return None
-    path, kind = ("alarm", alarm_id), COMPARES.get(alarm_id)
+    path, compared = ("alarm", alarm_id), COMPARES.get(alarm_id)
     deadband = limit = None
-    if kind is None:
+    if compared is None:
         for key in ("deadband", "limit"):
             if getattr(table, key) is not None:
                 have = ", ".join(COMPARES)
@@ -257,6 +250,7 @@ def tuning(found: Findings, alarm_id: str, table: AlarmTable) -> settings.AlarmT
                     "Remove it",
                 )
     else:
+        kind = ROLES[compared].kind
         deadband = in_dimension(found, (*path, "deadband"), table.deadband, DIFFERENCE_OF[kind])
         limit = in_dimension(found, (*path, "limit"), table.limit, DIMENSION_OF[kind])
         if deadband is not None and deadband < 0:

@@ -4,7 +4,6 @@ from __future__ import annotations
 
 import ipaddress
 from collections.abc import Mapping, Sequence
-from types import MappingProxyType
 from typing import Final
 
 from edge.config.bounds import LEAST_EVERY_MS, MODBUS_TURNAROUND_MS, ONEWIRE_READ_MS, SHORT_LINE_CHARACTERS
@@ -317,15 +316,6 @@ def _api(tables: Tables, found: Findings) -> None:
         )  # fmt: skip
 
 
-_ALARM_ROLES: Final[Mapping[str, Role]] = MappingProxyType(
-    {
-        "reservoir_cold": Role.RESERVOIR_TEMPERATURE, "reservoir_hot": Role.RESERVOIR_TEMPERATURE,
-        "pressure_low": Role.SUPPLY_PRESSURE, "pressure_high": Role.SUPPLY_PRESSURE, "static_high": Role.SUPPLY_PRESSURE,
-        "flow_low": Role.SUPPLY_FLOW, "flow_high": Role.SUPPLY_FLOW,
-    }
-)  # fmt: skip
-
-
 def _limits_within_points(tables: Tables, points: Mapping[int, settings.Point], found: Findings) -> None:
     """A limit that its point can't read is a limit that never alarms."""
     for point in points.values():
@@ -340,11 +330,11 @@ def _limits_within_points(tables: Tables, points: Mapping[int, settings.Point], 
     from edge.domain.quantities import DIMENSION_OF
 
     silent = Findings(found.file)  # what is wrong with the value itself was said where it was made
-    for alarm_id, role in _ALARM_ROLES.items():
+    for alarm_id, role in COMPARES.items():
         table = tables.alarm.get(alarm_id)
         if table is None or table.limit is None:
             continue
-        limit = in_dimension(silent, (), table.limit, DIMENSION_OF[COMPARES[alarm_id]])
+        limit = in_dimension(silent, (), table.limit, DIMENSION_OF[ROLES[role].kind])
         for point in points.values():
             if point.role is role and limit is not None:
                 _within(found, ("alarm", alarm_id, "limit"), limit, point)

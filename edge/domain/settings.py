@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import re
 from collections.abc import Mapping
 from dataclasses import dataclass, field
 
@@ -137,3 +138,12 @@ class Settings:
     def name(self) -> str:
         """`site/id`, as it stands in topics and in the chain."""
         return f"{self.site}/{self.id}"
+
+
+def feeds_machine(outlet: str) -> bool:
+    """Does an outlet feed the machine? All do but those that are named for the heater.
+
+    >>> [feeds_machine(one) for one in ("machine", "reservoir-heater", "Preheating", "theatre-2")]
+    [True, False, False, True]
+    """
+    return re.search(r"(?<!t)heat", outlet.casefold()) is None

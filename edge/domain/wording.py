@@ -1,8 +1,14 @@
-"""How people say things: durations, and texts with temperatures made where nobody knows in which unit the station's people read."""
+"""How people say things: values, durations, and texts with temperatures made where nobody knows in which unit the station's people read."""
 
 from __future__ import annotations
 
-from collections.abc import Callable
+from collections.abc import Callable, Mapping
+from typing import Final
+
+from edge.domain.quantities import from_kind
+from edge.domain.readings import REASONS, UNIT_OF, Kind
+
+_DECIMALS: Final[Mapping[str, int]] = {"psi": 1, "kPa": 1, "bar": 3, "gal/min": 2, "L/min": 2, "L/h": 0}
 
 
 class Worded(str):
@@ -43,3 +49,35 @@ def age_text(ms: int) -> str:
     if seconds < 172_800:
         return f"{seconds // 3600} h {seconds % 3600 // 60} min"
     return f"{seconds // 86_400} days"
+
+
+def value_text(value: float, unit: str, kind: Kind) -> str:
+    """A value held in the unit of `kind`, for people, in `unit` ("" for the kind's own).
+
+    >>> value_text(39.04, "degC", Kind.TEMPERATURE), value_text(275.79, "psi", Kind.PRESSURE)
+    ('39.0 °C', '40.0 psi')
+    """
+    name = unit or UNIT_OF[kind]
+    number = from_kind(value, name, kind)
+    if kind is Kind.TEMPERATURE:
+        return f"{number:.1f} {'°F' if name in ('degF', '°F') else 'K' if name == 'K' else '°C'}"
+    return f"{number:.{_DECIMALS.get(name, 2)}f} {name}"
+
+
+def difference_text(value: float, unit: str, kind: Kind) -> str:
+    """A difference of two values held in the unit of `kind`, for people, in `unit`.
+
+    >>> difference_text(0.5, "degF", Kind.TEMPERATURE), difference_text(13.79, "psi abs", Kind.PRESSURE)
+    ('0.9 °F', '2.0 psi')
+    """
+    name = unit or UNIT_OF[kind]
+    number = from_kind(value, name, kind) - from_kind(0.0, name, kind)
+    if kind is Kind.TEMPERATURE:
+        return f"{number:.1f} {'°F' if name in ('degF', '°F') else 'K'}"
+    name = name.removesuffix(" abs")
+    return f"{number:.{_DECIMALS.get(name, 2)}f} {name}"
+
+
+def silent_text(point: str, why: str, detail: str = "") -> str:
+    """Why a point is silent, with what its adapter told beside it."""
+    return f"{point}: {REASONS[why].text}" + (f" ({detail})" if detail else "")

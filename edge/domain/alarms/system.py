@@ -8,37 +8,22 @@ announced.
 from __future__ import annotations
 
 import difflib
-from collections.abc import Callable, Mapping, Sequence
+from collections.abc import Callable, Iterator, Mapping, Sequence
 from typing import Any, Final
 
-from edge.domain.alarms.catalogue import CATALOGUE, base_of, consequence_of, row_of
+from edge.domain.alarms.answers import EVENTS, changes_nothing, shelf_ms
+from edge.domain.alarms.catalogue import CATALOGUE, Row, Trip, base_of, row_of
 from edge.domain.alarms.states import LIT, Alarm, Band, Event, Shelf, State
 from edge.domain.alarms.worsening import has_worsened, is_told_anew
 from edge.domain.dates import Dates
 from edge.domain.entries import Entry, Now, Stamp, rfc3339, wall_ms_of
 from edge.domain.errors import RecordRefused
 from edge.domain.readings import UNIT_OF, Kind
-from edge.domain.records.bodies import changes_nothing, shelf_ms
-from edge.domain.records.forms import faults
-from edge.domain.settings import Settings
-from edge.domain.station.outages import feeds_machine
-from edge.domain.station.published import value_text
-
-#: between draws a pending one is dropped, a lit one waits for the next draw
-_WORDS: Final[Mapping[str, str]] = {
-    "pressure_low": "while drawing", "pressure_high": "while drawing", "static_high": "while nothing draws", "flow_low": "while drawing",
-    "flow_high": "while drawing", "reservoir_hot": "in the reservoir",
-}  # fmt: skip
+from edge.domain.settings import Settings, feeds_machine
+from edge.domain.wording import value_text
 
 #: so long a consequence may outlast its cause before it is announced as an alarm of its own
 GRACE_MS: Final = 30_000
-
-#: what follows when an outlet has no power
-LATE: Final = "late_for_first_case"
-DAILY_TEST: Final = "duty_due:daily_test"
-_AFTER_A_TRIP: Final = frozenset({"reservoir_cold", "not_heating", "heating_weak", LATE, DAILY_TEST})
-#: alarm -> those that it is a consequence of, the first that is present; it gives way to one that comes after it, too
-_CAUSES: Final[Mapping[str, tuple[str, ...]]] = {"reservoir_cold": ("late_for_first_case", "not_heating")}
 
 #: what is said of an alarm that is put aside, or taken back, while nothing of it is there
 _ABSENCE: Final[Mapping[Event, str]] = {
@@ -61,12 +46,51 @@ def _shelf(entry: Entry) -> Shelf | None:
     return Shelf(entry.stamp, wall_ms_of(entry.body["until"]) - entry.wall_ms)
 
 
-class AlarmDesk:
-    """Owns the alarms. `emit(body, now)` is called with the body of an alarm entry for each change of state."""
+def wanted(settings: Settings, outlets: Sequence[str], has_leak: bool) -> list[str]:
+    """The alarms that a station of these settings can raise, in the order in which they are published."""
+    s = settings
+    wanted: list[str] = []
+    if s.reservoir is not None:
+        wanted += ["reservoir_cold", "not_heating", "heating_weak"]
+        wanted += ["late_for_first_case"] if s.hours else []
+        if s.reservoir.maximum_c is not None:
+            wanted.append("reservoir_hot")
+    if s.supply is not None:
+        wanted += ["pressure_low", "pressure_high", "static_low"]
+        wanted += ["static_high"] if s.supply.static_high_kpa is not None else []
+        wanted += ["flow_low"] if s.supply.flow_low_l_min is not None else []
+        wanted += ["flow_high"] if s.supply.flow_high_l_min is not None else []
+    wanted += [f"{what}:{outlet}" for outlet in outlets for what in ("outlet_tripped", "outlet_test_failed")]
+    if has_leak or (s.supply is not None and s.supply.leak_volume_l is not None):
+        wanted.append("leak")
+    wanted += [f"{what}:{stage.id}" for stage in s.filters for what in ("filter_due", "filter_fell")]
+    wanted += [f"silent:{point.id}" for point in s.points]
+    wanted += [f"bus_lost:{bus}" for bus in dict.fromkeys([*s.buses, *(p.bus for p in s.points if p.bus)])]
+    wanted += ["duty_due:daily_test"] if s.daily_test is not None else []
+    wanted += ["duty_due:water_path_treatment"] if s.treatment_contact_ms is not None else []
+    wanted += ["duty_due:disinfectant_change"] if s.reuse_life_ms is not None else []
+    wanted += [f"duty_due:calibration:{point.id}" for point in s.points if point.kind is not Kind.CONTACT]
+    return [*wanted, "hold", "disk_low", "store", "clock_untrusted", "untold"]
 
-    def __init__(
-        self, settings: Settings, outlets: Sequence[str], has_leak: bool, emit: Emit, dates: Dates, boot: str
-    ) -> None:
+
+def _limit(settings: Settings, row: Row) -> float | None:
+    """The limit that the settings set, in the unit of the reading's kind; None where they don't."""
+    if row.compares is None or not row.compares.setting:
+        return None
+    section, _, key = row.compares.setting.partition(".")
+    own = getattr(settings, section)
+    limit: float | None = None if own is None else getattr(own, key)
+    return limit
+
+
+class AlarmDesk:
+    """Owns the alarms.
+
+    `ids`: the alarms that this station has, in the order in which they are published. `emit(body, now)` is called with the body of an
+    alarm entry for each change of state.
+    """
+
+    def __init__(self, settings: Settings, ids: Sequence[str], emit: Emit, dates: Dates, boot: str) -> None:
         self.settings, self._emit, self._dates, self._boot = settings, emit, dates, boot
         self.alarms: dict[str, Alarm] = {}
         self.bands: dict[str, Band] = {}
@@ -79,34 +103,9 @@ class AlarmDesk:
         self._kinds = {p.id: p for p in settings.points}
         self._bus_of = {p.id: p.bus for p in settings.points}
         self.silent_all: str | None = None  # the alarm that stands for a station of which nothing is heard
-        for ident in self._wanted(outlets, has_leak):
+        for ident in ids:
             self._add(ident)
         self._trips = [ident for ident in self.alarms if ident.startswith("outlet_tripped:")]
-
-    def _wanted(self, outlets: Sequence[str], has_leak: bool) -> list[str]:
-        s = self.settings
-        wanted: list[str] = []
-        if s.reservoir is not None:
-            wanted += ["reservoir_cold", "not_heating", "heating_weak"]
-            wanted += ["late_for_first_case"] if s.hours else []
-            if s.reservoir.maximum_c is not None:
-                wanted.append("reservoir_hot")
-        if s.supply is not None:
-            wanted += ["pressure_low", "pressure_high", "static_low"]
-            wanted += ["static_high"] if s.supply.static_high_kpa is not None else []
-            wanted += ["flow_low"] if s.supply.flow_low_l_min is not None else []
-            wanted += ["flow_high"] if s.supply.flow_high_l_min is not None else []
-        wanted += [f"{what}:{outlet}" for outlet in outlets for what in ("outlet_tripped", "outlet_test_failed")]
-        if has_leak or (s.supply is not None and s.supply.leak_volume_l is not None):
-            wanted.append("leak")
-        wanted += [f"{what}:{stage.id}" for stage in s.filters for what in ("filter_due", "filter_fell")]
-        wanted += [f"silent:{point.id}" for point in s.points]
-        wanted += [f"bus_lost:{bus}" for bus in dict.fromkeys([*s.buses, *(p.bus for p in s.points if p.bus)])]
-        wanted += ["duty_due:daily_test"] if s.daily_test is not None else []
-        wanted += ["duty_due:water_path_treatment"] if s.treatment_contact_ms is not None else []
-        wanted += ["duty_due:disinfectant_change"] if s.reuse_life_ms is not None else []
-        wanted += [f"duty_due:calibration:{point.id}" for point in s.points if point.kind is not Kind.CONTACT]
-        return [*wanted, "hold", "disk_low", "store", "clock_untrusted", "untold"]
 
     def _add(self, ident: str) -> None:
         base = base_of(ident)
@@ -122,20 +121,9 @@ class AlarmDesk:
             off_ms=of("off_delay_ms", row.off_ms),
             priority=of("priority", row.priority),
         )
-        limit = of("limit", self._limit(base))
+        limit = of("limit", _limit(self.settings, row))
         if limit is not None:
             self.bands[ident] = Band(limit, of("deadband", row.deadband), low=row.low)
-
-    def _limit(self, base: str) -> float | None:
-        supply, reservoir = self.settings.supply, self.settings.reservoir
-        if base == "reservoir_hot":
-            return reservoir.maximum_c if reservoir is not None else None
-        if supply is None:
-            return None
-        return {
-            "pressure_low": supply.pressure_low_kpa, "pressure_high": supply.pressure_high_kpa, "static_high": supply.static_high_kpa,
-            "flow_low": supply.flow_low_l_min, "flow_high": supply.flow_high_l_min,
-        }.get(base)  # fmt: skip
 
     # -- conditions
 
@@ -153,7 +141,9 @@ class AlarmDesk:
             settings = self._kinds[point]
             side = "below" if band.low else "above"
             here, limit = (value_text(v, settings.unit, settings.kind) for v in (value, band.limit))
-            cause = f"{here} {_WORDS[ident]}, {side} {limit}"
+            compares = row_of(ident).compares
+            assert compares is not None  # it has a limit
+            cause = f"{here} {compares.words}, {side} {limit}"
         self.set(
             ident,
             active,
@@ -241,7 +231,7 @@ class AlarmDesk:
 
     def _take_over(self, cause: str, now: Now) -> None:
         """What was announced before its cause was known, and that nobody has answered yet, is shown as its consequence."""
-        for ident in (i for i, causes in _CAUSES.items() if cause in causes and i in self.alarms):
+        for ident in (i for i in self.alarms if cause in row_of(i).caused_by):
             self.give_way(ident, cause, now)
 
     def give_way(self, ident: str, cause: str, now: Now) -> None:
@@ -270,22 +260,26 @@ class AlarmDesk:
 
     def cause_of(self, ident: str) -> str | None:
         """The present alarm that this one would be a consequence of; None where there is none."""
-        if ident in _AFTER_A_TRIP:
-            causes = [*self._trips_behind(ident), *_CAUSES.get(ident, ())]
-            return next((c for c in causes if c in self.alarms and self.alarms[c].present), None)
-        if ident.startswith("silent:"):
-            buses = (f"bus_lost:{self._bus_of.get(ident.removeprefix('silent:'), '')}", self.silent_all)
-            return next((bus for bus in buses if bus in self.alarms and self.alarms[bus].present), None)
-        return None
+        return next((c for c in self._causes(ident) if c in self.alarms and self.alarms[c].present), None)
 
-    def _trips_behind(self, ident: str) -> list[str]:
-        """Alarms of the outlets that can be why. Without its heater's power it is cold; without any it isn't in time, nor is it tested."""
-        heaters = [t for t in self._trips if not feeds_machine(t)]
-        if ident == LATE:
-            return heaters + [t for t in self._trips if t not in heaters]
-        if ident == DAILY_TEST:
-            return [t for t in self._trips if t not in heaters]
-        return heaters or self._trips
+    def _causes(self, ident: str) -> Iterator[str]:
+        """What this one can be a consequence of, the nearest cause first."""
+        row = row_of(ident)
+        heaters = [trip for trip in self._trips if not feeds_machine(trip)]
+        others = [trip for trip in self._trips if trip not in heaters]
+        if row.after_trip is Trip.HEATER:
+            yield from heaters or others
+        elif row.after_trip is Trip.ANY:
+            yield from (*heaters, *others)
+        elif row.after_trip is Trip.OTHER:
+            yield from others
+        for base in row.caused_by:
+            if CATALOGUE[base].per != "bus":
+                yield base
+                continue
+            yield f"{base}:{self._bus_of.get(ident.partition(':')[2], '')}"
+            if self.silent_all is not None:
+                yield self.silent_all
 
     def pass_time(self, now: Now) -> None:
         """Delays that have run out, shelves that have ended, alarms that the settings have no more."""
@@ -335,8 +329,8 @@ class AlarmDesk:
 
     # -- what people do
 
-    def check_record(self, record: str, body: Mapping[str, Any]) -> str:
-        """Why this record doesn't count: its form, or that it would change nothing; "" where it does.
+    def check_record(self, record: str, body: Mapping[str, Any], form_fault: str) -> str:
+        """Why this record doesn't count: the fault of its form, or that it would change nothing; "" where it does.
 
         Raises:
             RecordRefused: no such alarm here, or a shelf without an end.
@@ -350,8 +344,14 @@ class AlarmDesk:
             )  # fmt: skip
         if record == "shelve":
             shelf_ms(body)
-        fault = next(faults(body), None)
-        return changes_nothing(self.alarms[ident], record) if fault is None else str(fault)
+        return form_fault or changes_nothing(self.alarms[ident], record)
+
+    def answer(self, record: str, by: str, body: Mapping[str, Any], now: Now) -> None:
+        """Carry out what a checked record does to an alarm."""
+        if record == "shelve":
+            self.shelve(str(body["alarm"]), by, shelf_ms(body), now)
+        else:
+            self.step(str(body["alarm"]), EVENTS[record], now, by=by)
 
     def shelve(self, ident: str, by: str, for_ms: int, now: Now) -> None:
         """Put an alarm aside for so long."""
@@ -413,7 +413,7 @@ class AlarmDesk:
             "id": alarm.id, "state": str(alarm.state), "active": alarm.present, "announced": alarm.state is State.UNACKNOWLEDGED,
             "priority": alarm.priority, "since": _since(alarm, now) if lit else None,
             "point": alarm.point, "value": alarm.value if lit else None, "unit": alarm.unit, "limit": alarm.limit,
-            "cause": alarm.cause if lit else "", "consequence": consequence_of(alarm.id), "response": row.response,
+            "cause": alarm.cause if lit else "", "consequence": row.consequence, "response": row.response,
             "respond_within_s": row.respond_within_s, "acknowledged_by": alarm.acknowledged_by,
             "acknowledged_at": None if alarm.acknowledged_wall_ms is None else rfc3339(alarm.acknowledged_wall_ms),
             "consequence_of": alarm.consequence_of, "seq": alarm.seq, "at": None if alarm.at_wall_ms is None else rfc3339(alarm.at_wall_ms),

@@ -54,12 +54,11 @@ from edge.domain.readings import Kind, Role
 from edge.domain.sensing.calibration import K_CALIBRATED
 from edge.domain.sensing.point_monitor import PointWatch
 from edge.domain.settings import Settings
-from edge.domain.station.published import difference_text, value_text
 from edge.domain.water.draw_history import Evidence
 from edge.domain.water.draws import Draw
 from edge.domain.water.filter_train import ZERO_AT_MOST_KPA
 from edge.domain.water.normalise import GAINS_AT_MOST_KPA
-from edge.domain.wording import age_text
+from edge.domain.wording import age_text, difference_text, value_text
 
 #: so many falls without a draw between them, within SilentDraws' time, and the meter is doubted
 FALLS: Final = 3

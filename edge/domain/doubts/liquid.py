@@ -19,8 +19,7 @@ from edge.domain.doubts.unheated import DISTURBED_MS, LEAST_SIGMAS, SETTLES_MS, 
 from edge.domain.heat.reservoir import Warmth
 from edge.domain.readings import Role
 from edge.domain.sensing.point_monitor import PointWatch
-from edge.domain.settings import Settings
-from edge.domain.station.outages import feeds_machine
+from edge.domain.settings import Settings, feeds_machine
 from edge.domain.wording import age_text
 
 #: how fast a covered vessel may cool, in standard deviations of the logarithm of what is believed of its loss

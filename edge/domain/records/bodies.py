@@ -1,4 +1,4 @@
-"""Records as entries, and what people do to alarms."""
+"""Records as entries."""
 
 from __future__ import annotations
 
@@ -6,21 +6,16 @@ import json
 import unicodedata
 from collections.abc import Mapping
 from math import isfinite
-from typing import TYPE_CHECKING, Any, Final
+from typing import Any, Final
 
-from edge.domain.alarms.states import Alarm, Event, State, next_state
-from edge.domain.entries import Now, rfc3339
+from edge.domain.entries import rfc3339
 from edge.domain.errors import RecordRefused
-from edge.domain.records.forms import KEPT
-
-if TYPE_CHECKING:
-    from edge.domain.alarms.system import AlarmDesk
+from edge.domain.records.forms import KEPT, faults
 
 DEEPEST: Final = 6
 LONGEST_TEXT: Final = 4_000
 #: a record as the journal keeps it, in bytes of JSON
 MOST_BYTES: Final = 16 * 1024
-LONGEST_SHELF_MS: Final = 24 * 3_600_000
 #: beyond this JSON's whole numbers are no longer exact everywhere (RFC 8785 refuses them)
 EXACT_BELOW: Final = 2**53
 
@@ -90,52 +85,7 @@ def _plain(value: Any, where: str, depth: int) -> Any:
     raise refused(f"a {type(value).__name__}", "plain JSON")
 
 
-#: what a record does to an alarm
-_EVENTS: Final = {
-    "acknowledge": Event.ACKNOWLEDGE, "shelve": Event.SHELVE, "unshelve": Event.UNSHELVE, "out_of_service": Event.REMOVE,
-    "in_service": Event.RETURN_TO_SERVICE,
-}  # fmt: skip
-
-
-def to_alarms(desk: AlarmDesk, record: str, by: str, body: Mapping[str, Any], now: Now) -> None:
-    """Carry out what a checked record does to an alarm."""
-    ident = str(body["alarm"])
-    if record == "shelve":
-        desk.shelve(ident, by, shelf_ms(body), now)
-        return
-    desk.step(ident, _EVENTS[record], now, by=by)
-
-
-def changes_nothing(alarm: Alarm, record: str) -> str:
-    """Why a record does nothing to its alarm; "" where it does something."""
-    after = next_state(alarm.state, _EVENTS[record], latching=alarm.latching, in_alarm=alarm.present)
-    if after is not alarm.state or record == "shelve":
-        return ""
-    if record == "acknowledge" and alarm.state is State.NORMAL:
-        return f"{alarm.id} is normal: there is nothing to acknowledge"
-    if record == "acknowledge" and alarm.acknowledged_by is not None and alarm.acknowledged_wall_ms is not None:
-        return (
-            f"{alarm.id} was acknowledged already, by {alarm.acknowledged_by} at {rfc3339(alarm.acknowledged_wall_ms)}"
-        )
-    return f"{alarm.id} is {str(alarm.state).replace('_', ' ')}: nothing changes"
-
-
-def shelf_ms(body: Mapping[str, Any]) -> int:
-    """How long a shelf lasts: `minutes`, above 0, at most a day.
-
-    Raises:
-        RecordRefused: none, or too long: a shelf has an end.
-    """
-    minutes = body.get("minutes")
-    if (
-        isinstance(minutes, bool)
-        or not isinstance(minutes, int | float)
-        or not 0 < minutes * 60_000 <= LONGEST_SHELF_MS
-    ):
-        raise RecordRefused(
-            f"minutes is {minutes!r}",
-            where="record 'shelve', minutes",
-            expected="more than 0, at most 1440",
-            do="Say for how long",
-        )
-    return int(minutes * 60_000)
+def form_fault(body: Mapping[str, Any]) -> str:
+    """Where the body of a known record doesn't fit its form; "" where it does."""
+    fault = next(faults(body), None)
+    return "" if fault is None else str(fault)

@@ -16,7 +16,7 @@ from edge.domain.entries import wall_ms_of
 from edge.domain.records.book import Fact
 from edge.domain.roles import ROLES, Correction
 from edge.domain.settings import Point
-from edge.domain.station.published import difference_text
+from edge.domain.wording import difference_text
 
 #: a correction may be so many standard uncertainties, the point's stated one and the reference's together
 TIMES: Final = 3.0

@@ -13,7 +13,7 @@ from edge.domain.sensing.calibration import Correction, applies, correction_of, 
 from edge.domain.sensing.calibration_budget import use_of, worked_out
 from edge.domain.sensing.point_monitor import PointWatch
 from edge.domain.settings import Settings
-from edge.domain.station.published import difference_text
+from edge.domain.wording import difference_text
 
 
 class Waiting(NamedTuple):

@@ -7,13 +7,13 @@ first reading afterwards can tell, as "on" is what both look like.
 
 from __future__ import annotations
 
-import re
 from collections.abc import Callable, Mapping, Sequence
 from typing import TYPE_CHECKING, Any, Final
 
 from edge.domain.alarms.states import CHATTER_TIMES, CHATTER_WITHIN_MS
 from edge.domain.entries import Now, Stamp
 from edge.domain.records.book import HEAT_OFF, POWER_UNSURE, POWER_UP
+from edge.domain.settings import feeds_machine
 
 if TYPE_CHECKING:
     from edge.domain.station.station import Station
@@ -119,12 +119,3 @@ class Outages:
     def restore(self, kept: Sequence[str]) -> None:
         """Take back what state() gave."""
         self._lost = set(kept)
-
-
-def feeds_machine(outlet: str) -> bool:
-    """Does an outlet feed the machine? All do but those that are named for the heater.
-
-    >>> [feeds_machine(one) for one in ("machine", "reservoir-heater", "Preheating", "theatre-2")]
-    [True, False, False, True]
-    """
-    return re.search(r"(?<!t)heat", outlet.casefold()) is None

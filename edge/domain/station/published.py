@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Mapping, Sequence
+from collections.abc import Sequence
 from math import hypot
 from typing import TYPE_CHECKING, Any, Final
 
@@ -12,7 +12,8 @@ from edge.domain.maths.robust import Z90
 from edge.domain.quantities import from_kind
 from edge.domain.readings import CONTACT_WORDS, REASONS, UNIT_OF, Kind, Quality, Why
 from edge.domain.sensing.point_monitor import PointWatch
-from edge.domain.wording import age_text, said
+from edge.domain.wording import age_text, difference_text, said
+from edge.domain.wording import value_text as value_text  # others take it from here
 
 if TYPE_CHECKING:
     from edge.domain.heat.reservoir import Warmth
@@ -20,34 +21,6 @@ if TYPE_CHECKING:
 
 #: half the 90 % interval of one reading's noise [K]
 READ_K: Final = 0.1
-_DECIMALS: Final[Mapping[str, int]] = {"psi": 1, "kPa": 1, "bar": 3, "gal/min": 2, "L/min": 2, "L/h": 0}
-
-
-def value_text(value: float, unit: str, kind: Kind) -> str:
-    """A value held in the unit of `kind`, for people, in `unit` ("" for the kind's own).
-
-    >>> value_text(39.04, "degC", Kind.TEMPERATURE), value_text(275.79, "psi", Kind.PRESSURE)
-    ('39.0 °C', '40.0 psi')
-    """
-    name = unit or UNIT_OF[kind]
-    number = from_kind(value, name, kind)
-    if kind is Kind.TEMPERATURE:
-        return f"{number:.1f} {'°F' if name in ('degF', '°F') else 'K' if name == 'K' else '°C'}"
-    return f"{number:.{_DECIMALS.get(name, 2)}f} {name}"
-
-
-def difference_text(value: float, unit: str, kind: Kind) -> str:
-    """A difference of two values held in the unit of `kind`, for people, in `unit`.
-
-    >>> difference_text(0.5, "degF", Kind.TEMPERATURE), difference_text(13.79, "psi abs", Kind.PRESSURE)
-    ('0.9 °F', '2.0 psi')
-    """
-    name = unit or UNIT_OF[kind]
-    number = from_kind(value, name, kind) - from_kind(0.0, name, kind)
-    if kind is Kind.TEMPERATURE:
-        return f"{number:.1f} {'°F' if name in ('degF', '°F') else 'K'}"
-    name = name.removesuffix(" abs")
-    return f"{number:.{_DECIMALS.get(name, 2)}f} {name}"
 
 
 def unit_for(station: Station, kind: Kind) -> str:
@@ -80,11 +53,6 @@ def polled_text(station: Station, points: Sequence[str]) -> str:
     """What can be missed of contacts that are only looked at; "" where each change is told."""
     every_ms = [watch.point.every_ms for watch in map(station.watches.__getitem__, points) if watch.point.polled]
     return f" (polled every {max(every_ms) / 1000.0:g} s)" if every_ms else ""
-
-
-def silent_text(point: str, why: str, detail: str = "") -> str:
-    """Why a point is silent, with what its adapter told beside it."""
-    return f"{point}: {REASONS[why].text}" + (f" ({detail})" if detail else "")
 
 
 def point(watch: PointWatch, is_silent: bool, now: Now) -> dict[str, Any]:

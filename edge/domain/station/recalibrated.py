@@ -12,7 +12,7 @@ from typing import TYPE_CHECKING, Final
 from edge.domain.alarms.states import AT_LIMIT
 from edge.domain.entries import Now
 from edge.domain.sensing.calibration import K_CALIBRATED, Correction
-from edge.domain.station.published import difference_text
+from edge.domain.wording import difference_text
 
 if TYPE_CHECKING:
     from edge.domain.station.conditions import Judged

@@ -14,7 +14,7 @@ from typing import TYPE_CHECKING, Any, Final
 
 from edge.domain.entries import Draft, Now
 from edge.domain.sensing.point_monitor import PointWatch
-from edge.domain.station.published import silent_text
+from edge.domain.wording import silent_text
 
 if TYPE_CHECKING:
     from edge.domain.station.station import Station

@@ -11,13 +11,13 @@ from functools import partial
 from typing import Any, Final
 from zoneinfo import ZoneInfo
 
-from edge.domain.alarms.system import AlarmDesk
+from edge.domain.alarms.system import AlarmDesk, wanted
 from edge.domain.doubts.cross_checks import Contradictions
 from edge.domain.entries import Draft, Entry, Now, Stamp, rfc3339, wall_ms_of
 from edge.domain.heat.cycle import DRAW_BELONGS_MS, Phase, phase_of
 from edge.domain.heat.reservoir import Warmth
 from edge.domain.readings import Reading, Role, Sample
-from edge.domain.records.bodies import as_draft_body, to_alarms
+from edge.domain.records.bodies import as_draft_body, form_fault
 from edge.domain.records.book import ALARM_RECORDS, Book, Fact, checked, local_date, next_date_change_ms
 from edge.domain.records.counting import judge, stands
 from edge.domain.records.entered import BY_EYE, Entered, sensed
@@ -79,8 +79,8 @@ class Station:
         self.evidence = Evidence(settings, self.zone, boot, self.book)
         self.outages = Outages(self, self._draft)
         self._find_points()
-        leaks, tell = bool(self.leak_points), partial(self._draft, "alarm")
-        self.desk = AlarmDesk(settings, [o for o, _ in self.outlets], leaks, tell, self.book.dates, boot)
+        alarms = wanted(settings, [o for o, _ in self.outlets], bool(self.leak_points))
+        self.desk = AlarmDesk(settings, alarms, partial(self._draft, "alarm"), self.book.dates, boot)
         points = (self.watches, self.flow_point, self.taps, self.power_point, self.evidence)
         self.contradictions = Contradictions(settings, *points, partial(self._draft, "contradiction"), self.warmth)
         self.seconds, self.weighing = Seconds(self, self.reservoir_points[1:]), Weighing(self)
@@ -218,7 +218,7 @@ class Station:
         record, by, at_ms = checked(body, now)
         worked: dict[str, Any] = {}
         if record in ALARM_RECORDS:
-            why = self.desk.check_record(record, body)
+            why = self.desk.check_record(record, body, form_fault(body))
         else:
             why = judge(self.book, record, at_ms, body, now)
         if record == "entered_reading" and not why:
@@ -237,7 +237,7 @@ class Station:
             self._hear(self.entered.samples(now), now)
             self.silence.next_ms = now.mono_ms if record in BY_EYE else self.silence.next_ms
         elif not why:
-            to_alarms(self.desk, record, by, body, now)
+            self.desk.answer(record, by, body, now)
         self._dirty = self._reservoir_moved = True
         self._day_ms = now.mono_ms
         if not readings_follow:
