@@ -28,6 +28,7 @@ from edge.api.picture import Watch
 from edge.api.problems import Problem, as_problem, unknown_name
 from edge.api.readers import Readers
 from edge.api.stream import Hub
+from edge.api.words import WORDS
 from edge.domain.dates import dated_json
 from edge.domain.entries import Entry, rfc3339, wall_ms_of
 from edge.domain.errors import RecordRefused, StoreFault
@@ -209,8 +210,8 @@ def only(*names: str) -> Any:
 
 
 async def station(desk: OfDesk) -> Response:
-    """Which station this is, and how it is set up."""
-    return JsonResponse(dumps(desk.about))
+    """Which station this is, how it is set up, and the words in which it is shown."""
+    return JsonResponse(dumps({**desk.about, "words": WORDS}))
 
 
 async def verdict(desk: OfDesk) -> Response:

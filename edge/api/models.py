@@ -31,6 +31,18 @@ class Problem(Shape):
     do: str
 
 
+class Words(Shape):
+    """Names for people, by what they name; of an id with ':' the name is that of what stands before it."""
+
+    roles: dict[str, str]
+    contacts: dict[str, tuple[str, str]] = Field(description="by role, for 0 and for 1")
+    conditions: dict[str, str]
+    condition_states: dict[str, str]
+    phases: dict[str, str]
+    alarms: dict[str, str]
+    alarm_states: dict[str, str]
+
+
 class Station(Shape):
     """Which station this is."""
 
@@ -40,6 +52,7 @@ class Station(Shape):
     timezone: str = Field(description="IANA name; a date in a request is understood in it")
     version: str
     speed: float = Field(description="how much faster than real time its clock runs; 1 but in demos")
+    words: Words
 
 
 class Condition(Shape):

@@ -7,31 +7,7 @@ const REOPEN_AFTER_S = 12; // a connection over which nothing comes is opened an
 const FAST_GRACE_S = 3; // with a fast clock the second between two snapshots is minutes, and no age
 const ENTRIES_SHOWN = 15;
 
-const CONDITIONS = {
-  free: "Station free", no_hold: "No hold", reservoir: "Reservoir warm", pressure: "Supply pressure", flow: "Supply flow",
-  filter: "Filter", outlet: "Outlet", no_leak: "No leak", daily_test: "Daily test", water_path_treatment: "Water-path treatment",
-  disinfectant: "Disinfectant", sensors: "Sensors", clock: "Clock",
-};
-const STATES = { met: "met", unmet: "not met", unknown: "can't tell", by_eye: "seen by eye" };
-const QUALITIES = { good: "good", uncertain: "uncertain", bad: "bad" };
-const PHASES = {
-  off: "switched off", at_rest: "at rest, outside hours", idle: "idle", in_use: "in use", reheating: "reheating", at_work: "somebody works on it",
-};
-const ALARM_STATES = {
-  unacknowledged: "not acknowledged", acknowledged: "acknowledged", returned_unacknowledged: "right again, not acknowledged",
-  latched_unacknowledged: "right again, latched, not acknowledged", latched_acknowledged: "latched, acknowledged", shelved: "shelved",
-  suppressed_by_design: "a consequence", out_of_service: "out of service",
-};
 const UNITS = { Cel: "°C", degC: "°C", degF: "°F", "uS/cm": "µS/cm", 1: "" };
-const CONTACTS = { outlet_protection: ["ok", "tripped"], leak: ["dry", "wet"], machine_power: ["off", "on"] };
-const ALARMS = {
-  reservoir_cold: "Reservoir cold", reservoir_hot: "Reservoir hot", not_heating: "Not heating", heating_weak: "Heating weak",
-  late_for_first_case: "Late for the first case", pressure_low: "Pressure low", pressure_high: "Pressure high",
-  static_high: "Static pressure high", static_low: "Static pressure low", flow_low: "Flow low", flow_high: "Flow high", outlet_tripped: "Outlet tripped:",
-  outlet_test_failed: "Outlet test failed:", leak: "Leak",
-  filter_due: "Filter due:", filter_fell: "Filter's drop fell:", silent: "Sensor silent:", bus_lost: "Bus lost:", duty_due: "Due:",
-  hold: "Hold", disk_low: "Disk nearly full", store: "Store can't be relied on", clock_untrusted: "Clock not trusted", untold: "Nobody could be told",
-};
 const PRIORITIES = ["high", "medium", "low"];
 const SHAPES = {
   met: "M4 13l5 5L20 7", by_eye: "M2 12s4-6 10-6 10 6 10 6-4 6-10 6S2 12 2 12zM12 10a2 2 0 100 4 2 2 0 000-4z",
@@ -116,10 +92,17 @@ function keep(list, items, key, create, update) {
   for (const element of old.values()) element.remove();
 }
 const words = (id) => String(id).replaceAll("_", " ");
-function named(id, table) {
-  const [base, ...rest] = String(id).split(":");
-  return (table[base] || words(base)) + (rest.length ? ` ${words(rest.join(" "))}` : "");
+// The station hands out its words with what it says of itself (/api/1/station). What has none is shown by its id.
+function titled(table, id) {
+  const titles = (state.station && state.station.words && state.station.words[table]) || {};
+  return Object.hasOwn(titles, id) ? titles[id] : null;
 }
+function named(table, id, between = " ") {
+  const [base, ...rest] = String(id).split(":");
+  return (titled(table, base) || words(base)) + (rest.length ? between + words(rest.join(" ")) : "");
+}
+const conditionName = (id) => named("conditions", id);
+const alarmName = (id) => named("alarms", id, ": ");
 const part = (element, name) => element.querySelector("." + name);
 
 // -- verdict ---------------------------------------------------------------------------------------------------------
@@ -148,9 +131,9 @@ function lostText() {
 }
 function why(verdict) {
   const open = (verdict.conditions || []).filter((c) => c.state === "unmet" || c.state === "unknown");
-  if (open.length === 0) return PHASES[verdict.phase] ? `All conditions are met. Station ${PHASES[verdict.phase]}.` : "All conditions are met.";
+  if (open.length === 0) return titled("phases", verdict.phase) ? `All conditions are met. Station ${titled("phases", verdict.phase)}.` : "All conditions are met.";
   open.sort((a, b) => (a.state === "unmet" ? 0 : 1) - (b.state === "unmet" ? 0 : 1));
-  const told = open.slice(0, 3).map((c) => `${named(c.id, CONDITIONS)}: ${c.text || STATES[c.state]}`);
+  const told = open.slice(0, 3).map((c) => `${conditionName(c.id)}: ${c.text || named("condition_states", c.state)}`);
   return told.join(" · ") + (open.length > 3 ? ` · and ${open.length - 3} more` : "");
 }
 function expected(verdict) {
@@ -174,17 +157,17 @@ function pointRow(...more) {
 function showConditions() {
   const conditions = (state.news && state.news.verdict.conditions) || [];
   keep($("condition-list"), conditions, (c) => c.id, () => row(make("span", "state"), make("span", "text")), (element, c) => {
-    const word = STATES[c.state] ? c.state : "unknown";
+    const word = SHAPES[c.state] ? c.state : "unknown";
     set(element, "data-state", word);
     set(part(element, "mark"), "aria-hidden", "true");
     draw(part(element, "mark"), word);
-    put(part(element, "name"), named(c.id, CONDITIONS));
-    put(part(element, "state"), STATES[word]);
+    put(part(element, "name"), conditionName(c.id));
+    put(part(element, "state"), named("condition_states", word));
     put(part(element, "text"), [c.text, word !== "met" && c.expected_at ? `expected ${clockTime(c.expected_at)}` : ""].filter(Boolean).join(" · "));
   });
 }
 function shownValue(point) {
-  const contact = CONTACTS[point.role];
+  const contact = titled("contacts", point.role);
   if (contact && (point.value === 0 || point.value === 1)) return [contact[point.value], ""];
   const { value, unit } = point.shown || { value: point.value, unit: point.unit };
   if (value === null || value === undefined) return ["—", ""];
@@ -200,20 +183,19 @@ function showPoints() {
   keep($("point-list"), points, (p) => p.id, create, (element, p) => {
     const seconds = typeof p.age_s === "number" ? p.age_s + more : null;
     const isOld = p.quality === "bad" || seconds === null || (typeof p.stale_after_s === "number" && seconds > p.stale_after_s);
-    const quality = isOld ? "bad" : QUALITIES[p.quality] ? p.quality : "bad";
+    const quality = isOld ? "bad" : SHAPE_OF[p.quality] ? p.quality : "bad";
     const [number, unit] = shownValue(p);
     set(element, "data-state", quality);
     element.classList.toggle("old", isOld);
     set(part(element, "mark"), "aria-hidden", "true");
     draw(part(element, "mark"), SHAPE_OF[quality]);
-    const role = words(p.role);
-    put(part(element, "role"), role.charAt(0).toUpperCase() + role.slice(1) + (p.of ? `, ${p.of}` : ""));
+    put(part(element, "role"), named("roles", p.role) + (p.of ? `, ${p.of}` : ""));
     put(part(element, "id"), ` ${p.id}`);
     put(part(element, "number"), number);
     put(part(element, "value").querySelector("small"), unit ? " " + unit : "");
     put(part(element, "age"), seconds === null ? "no reading" : `${age(seconds)} old`);
     const reason = p.quality === "good" && isOld ? "stale: no news of it" : quality === "good" ? "" : [p.text || words(p.reason || ""), p.detail, p.advice].filter(Boolean).join(". ");
-    put(part(element, "text"), quality === "good" ? "" : `${QUALITIES[quality]}: ${reason}`);
+    put(part(element, "text"), quality === "good" ? "" : `${quality}: ${reason}`);
   });
 }
 const wantsAnswer = (alarm) => /unacknowledged$/.test(alarm.state);
@@ -247,11 +229,11 @@ function updateAlarm(element, a) {
   element.classList.toggle("answered", !wantsAnswer(a));
   element.classList.toggle("follows", Boolean(a.consequence_of));
   draw(part(element, "mark"), "triangle");
-  put(part(element, "what"), named(a.id, ALARMS));
-  const facts = [`${a.priority || "low"} priority`, ALARM_STATES[a.state] || words(a.state)];
+  put(part(element, "what"), alarmName(a.id));
+  const facts = [`${a.priority || "low"} priority`, named("alarm_states", a.state)];
   if (a.since) facts.push(`since ${clockTime(a.since)}`);
   if (a.acknowledged_by) facts.push(`seen by ${a.acknowledged_by}`);
-  if (a.consequence_of) facts.push(`follows from ${named(a.consequence_of, ALARMS)}`);
+  if (a.consequence_of) facts.push(`follows from ${alarmName(a.consequence_of)}`);
   put(part(element, "facts"), facts.join(" · "));
   put(part(element, "cause"), a.cause);
   put(part(element, "consequence"), a.consequence);
@@ -259,13 +241,13 @@ function updateAlarm(element, a) {
   const button = part(element, "answer");
   button.hidden = !wantsAnswer(a);
   button.disabled = document.body.classList.contains("lost");
-  set(button, "aria-label", `Acknowledge ${named(a.id, ALARMS)}`);
+  set(button, "aria-label", `Acknowledge ${alarmName(a.id)}`);
 }
 
 // -- journal ---------------------------------------------------------------------------------------------------------
 function entryText(entry) {
   const b = entry.body || {};
-  if (entry.kind === "alarm") return `${named(b.id, ALARMS)}: ${ALARM_STATES[b.to] || words(b.to)}${b.by ? " by " + b.by : ""}${b.cause ? " · " + b.cause : ""}`;
+  if (entry.kind === "alarm") return `${alarmName(b.id)}: ${named("alarm_states", b.to)}${b.by ? " by " + b.by : ""}${b.cause ? " · " + b.cause : ""}`;
   if (entry.kind === "verdict") return `${words(b.to || b.verdict || "")}`;
   if (entry.kind === "record") return `${words(b.record)} by ${b.by}${b.counts === false ? " · does not count: " + (b.why_not || "") : ""}`;
   if (entry.kind === "phase") return `${words(b.from || "")} → ${words(b.to || "")}`;
@@ -312,7 +294,7 @@ function remembered(name) {
 }
 function askWho(id) {
   answering = id;
-  put($("who-alarm"), `${named(id, ALARMS)}: acknowledging says that you have seen it. Its cause stays until it is mended.`);
+  put($("who-alarm"), `${alarmName(id)}: acknowledging says that you have seen it. Its cause stays until it is mended.`);
   put($("who-fault"), "");
   $("who-name").value = remembered();
   $("who-send").disabled = false;

@@ -21,6 +21,7 @@ from typing import Any
 import pytest
 
 from edge.api.server import ApiServer
+from edge.api.words import WORDS
 from edge.domain.dates import Dates
 from edge.domain.entries import Now, Stamp, rfc3339
 from tests.api_fakes import ABOUT, START_MS, Fakes, alarm, condition, until
@@ -274,6 +275,31 @@ def test_the_page_shows_verdict_conditions_points_alarms_and_journal(browser: Br
     assert browser.js("document.title") == "NOT READY · Scope room 2, left bench"
     assert browser.errors() == []
     assert {url.split("/")[2] for url in browser.asked()} == {station.url.split("/")[2]}
+
+
+def test_the_page_speaks_the_stations_words_and_shows_nothing_before_it_has_them(
+    browser: Browser, station: Station
+) -> None:
+    alarms = {ident: alarm(ident, "unacknowledged") for ident in (*WORDS["alarms"], "outlet_tripped:heater")}
+    verdict = dict(station.fakes.judge.newest.verdict)
+    verdict["conditions"] = [condition(ident, "unmet", "") for ident in WORDS["conditions"]]
+    station.fakes.judge.show(alarms=alarms, verdict=verdict)
+    lists = "#condition-list li, #alarm-list li, #point-list li, #entry-list li"
+    browser.call("Network.setBlockedURLs", urls=["*/api/1/station"])
+    browser.call("Page.navigate", url=station.url)
+    until(lambda: browser.js("window.performance.getEntriesByType('resource').length > 2"), "the page asks")
+    assert browser.js(f"document.querySelectorAll('{lists}').length") == 0
+    assert browser.text("#cannot") == "CAN'T TELL" and browser.text("#no-alarms") == "Not known yet."
+    browser.call("Network.setBlockedURLs", urls=[])
+    until(lambda: browser.js("document.querySelectorAll('#alarm-list li').length") == len(alarms), "the alarms", 20)
+    shown = "[...document.querySelectorAll('{} li .{}')].map(e => e.innerText)"
+    assert set(browser.js(shown.format("#alarm-list", "what"))) == {*WORDS["alarms"].values(), "Outlet tripped: heater"}
+    assert browser.js(shown.format("#condition-list", "name")) == list(WORDS["conditions"].values())
+    assert browser.js(shown.format("#condition-list", "state")) == ["not met"] * len(WORDS["conditions"])
+    points = station.fakes.judge.newest.points.values()
+    assert browser.js(shown.format("#point-list", "role")) == [
+        WORDS["roles"][p["role"]] + (f", {p['of']}" if p["of"] else "") for p in points
+    ]
 
 
 def test_ready_is_grey_and_unknown_says_so(browser: Browser, station: Station) -> None:

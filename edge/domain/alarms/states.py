@@ -34,6 +34,17 @@ class State(StrEnum):
     OUT_OF_SERVICE = "out_of_service"
 
 
+#: the same for people
+STATE_TITLES: Final[Mapping[State, str]] = MappingProxyType(
+    {
+        State.NORMAL: "normal", State.UNACKNOWLEDGED: "not acknowledged", State.ACKNOWLEDGED: "acknowledged",
+        State.RETURNED: "right again, not acknowledged",
+        State.LATCHED_UNACKNOWLEDGED: "right again, latched, not acknowledged", State.LATCHED_ACKNOWLEDGED: "latched, acknowledged",
+        State.SHELVED: "shelved", State.SUPPRESSED: "a consequence", State.OUT_OF_SERVICE: "out of service",
+    }
+)  # fmt: skip
+
+
 class Event(StrEnum):
     """What can happen to an alarm."""
 

@@ -11,8 +11,10 @@ The figures are common practice, no published source; `python -m tests.bench.cyc
 
 from __future__ import annotations
 
+from collections.abc import Mapping
 from enum import StrEnum
 from math import inf, sqrt
+from types import MappingProxyType
 from typing import Final
 
 from edge.domain.heat.believed_liquid import LiquidWatch
@@ -29,6 +31,14 @@ class Phase(StrEnum):
     REHEATING = "reheating"
     AT_WORK = "at_work"
 
+
+#: the same for people
+PHASE_TITLES: Final[Mapping[Phase, str]] = MappingProxyType(
+    {
+        Phase.OFF: "switched off", Phase.AT_REST: "at rest, outside hours", Phase.IDLE: "idle", Phase.IN_USE: "in use",
+        Phase.REHEATING: "reheating", Phase.AT_WORK: "somebody works on it",
+    }
+)  # fmt: skip
 
 AWAY_FALL_K: Final = 0.8
 AWAY_WITHIN_MS: Final = 240_000
