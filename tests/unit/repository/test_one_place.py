@@ -1,0 +1,159 @@
+"""What a new role, a new condition and a new alarm take: one row each, and everything that is said of them follows.
+
+A copy of the code gets the contact `drain_level`, the condition `drain` and the alarm `drain_backed_up`. Beside the rows a condition has
+the file that judges it, which no table can write.
+"""
+
+from __future__ import annotations
+
+import os
+import shutil
+import subprocess
+import sys
+from pathlib import Path
+
+import pytest
+
+ROOT = Path(__file__).parents[3]
+
+#: file -> (what stands there, what is put behind it)
+ROWS: dict[str, list[tuple[str, str]]] = {
+    "edge/domain/roles.py": [
+        ('    LEAK = "leak"\n', '    DRAIN_LEVEL = "drain_level"\n'),
+        (
+            'sent=(("DRY",), ("WET", "LEAK")), labels=("LEAK",)),\n        ),\n',
+            """        Role.DRAIN_LEVEL: RoleRow(
+            title="Drain level",
+            kind=Kind.CONTACT,
+            low=0.0,
+            high=1.0,
+            max_rate=None,
+            why="a contact",
+            by_eye=ByEye(decides=True),
+            contact=Contact(("free", "full"), "full_when", True, sent=(("FREE",), ("FULL",)), labels=("DRAIN",)),
+        ),
+""",
+        ),
+    ],
+    "edge/domain/alarms/catalogue.py": [
+        (
+            "    {\n",
+            """        "drain_backed_up": Row(
+            "Drain backed up", "high", 0, 0, 0.0, "Used disinfectant would run over", "Stop the cycle; keep away from it", 300,
+        ),
+""",
+        )
+    ],
+    "edge/domain/station/condition_rows.py": [('"No leak",', ' "drain": "Drain free",')],
+}
+
+STATION = """
+[station]
+site = "harbour-lane"
+id = "drained"
+timezone = "Europe/Dublin"
+
+[alarm.drain_backed_up]
+priority = "medium"
+
+[[bus]]
+id = "board"
+kind = "gpio"
+chip = "/dev/gpiochip0"
+chip_label = "pinctrl"
+
+[[point]]
+id = "sump"
+role = "drain_level"
+bus = "board"
+line = 4
+full_when = "open"
+
+[not_fitted]
+leak = "1 d"
+"""
+
+#: run in the copy
+PROBE = """
+from pathlib import Path
+
+from edge.api.models import Words
+from edge.api.words import WORDS
+from edge.config import loads
+from edge.config.sections import schema
+from edge.domain.contracts import Raw
+from edge.domain.entries import Now
+from edge.domain.readings import CONTACT_WORDS, KIND_OF, Role, Sample
+from edge.domain.records.entered import entered_value
+from edge.domain.sensing.transducers import transducer
+from edge.domain.station.station import Station
+from edge.survey.lines import proposals
+
+drain = Role("drain_level")
+plan = loads(Path("drained.toml").read_text(encoding="utf-8"), Path("drained.toml"))
+(sump,) = plan.settings.points
+assert sump.role is drain and plan.settings.tuning["drain_backed_up"].priority == "medium"
+
+def keys(part):
+    if isinstance(part, dict):
+        yield from part
+        for each in part.values():
+            yield from keys(each)
+
+assert "full_when" in set(keys(schema())) and "drain_backed_up" in str(schema()["properties"]["alarm"])
+
+convert = transducer(sump, {"role": "drain_level", "full_when": "open"})
+assert [convert(Raw("sump", 0, level, "closed")).value for level in (0.0, 1.0)] == [1.0, 0.0]
+
+assert entered_value(drain, {"value": "full"}) == 1.0 and CONTACT_WORDS[drain] == ("free", "full")
+station = Station(plan.settings, "boot")
+now = Now(1_000, 1_773_640_200_000, True)
+station.hear([Sample("sump", 1_000, 1.0)], now)
+kept = station.record({"record": "entered_reading", "by": "kim", "role": "drain_level", "value": "full"}, now)
+assert kept[0].body["counts"], kept[0].body
+
+(seen,) = proposals(["DRAIN=FREE"] * 5)
+assert seen.role is drain and seen.words == ("FULL", "FREE"), seen
+
+Words.model_validate(WORDS)
+assert WORDS["roles"]["drain_level"] == "Drain level" and WORDS["contacts"]["drain_level"] == ["free", "full"]
+assert WORDS["alarms"]["drain_backed_up"] == "Drain backed up" and WORDS["conditions"]["drain"] == "Drain free"
+print("all follows")
+"""
+
+
+@pytest.fixture
+def copy(tmp_path: Path) -> Path:
+    for folder in ("edge", "adapters", "simulators"):
+        shutil.copytree(ROOT / folder, tmp_path / folder, ignore=shutil.ignore_patterns("__pycache__"))
+    (tmp_path / "drained.toml").write_text(STATION, encoding="utf-8")
+    return tmp_path
+
+
+def run(folder: Path) -> subprocess.CompletedProcess[str]:
+    environment = {**os.environ, "PYTHONPATH": str(folder), "PYTHONDONTWRITEBYTECODE": "1"}
+    return subprocess.run(
+        [sys.executable, "-c", PROBE], cwd=folder, env=environment, capture_output=True, text=True, timeout=300
+    )
+
+
+def test_a_new_role_a_new_alarm_and_the_title_of_a_new_condition_are_a_row_each(copy: Path) -> None:
+    for name, changes in ROWS.items():
+        text = (copy / name).read_text(encoding="utf-8")
+        for stands, behind in changes:
+            assert text.count(stands) >= 1, (name, stands)
+            text = text.replace(stands, stands + behind, 1)
+        (copy / name).write_text(text, encoding="utf-8")
+    found = run(copy)
+    assert (found.returncode, found.stdout) == (0, "all follows\n"), found.stderr
+    changed = [
+        path.relative_to(copy)
+        for path in sorted(copy.rglob("*.py"))
+        if path.read_bytes() != (ROOT / path.relative_to(copy)).read_bytes()
+    ]
+    assert [str(path) for path in changed] == sorted(ROWS)
+
+
+def test_without_its_row_the_role_is_refused(copy: Path) -> None:
+    found = run(copy)
+    assert found.returncode != 0 and "'drain_level' is not a valid Role" in found.stderr
