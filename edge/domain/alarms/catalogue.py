@@ -8,6 +8,7 @@ from a cold reservoir first, and nobody can answer that alarm within minutes any
 
 from __future__ import annotations
 
+import re
 from collections.abc import Mapping
 from types import MappingProxyType
 from typing import Final, NamedTuple
@@ -146,3 +147,12 @@ def consequence_of(alarm_id: str) -> str:
     if alarm_id.startswith("duty_due:calibration:"):
         return "Conditions that rest on this point are met only nominally until it is calibrated"
     return CATALOGUE[base_of(alarm_id)].consequence
+
+
+def feeds_machine(outlet: str) -> bool:
+    """Does an outlet feed the machine? All do but those that are named for the heater.
+
+    >>> [feeds_machine(one) for one in ("machine", "reservoir-heater", "Preheating", "theatre-2")]
+    [True, False, False, True]
+    """
+    return re.search(r"(?<!t)heat", outlet.casefold()) is None

@@ -8,20 +8,19 @@ announced.
 from __future__ import annotations
 
 import difflib
-from collections.abc import Callable, Mapping, Sequence
+from collections.abc import Callable, Iterable, Mapping
 from typing import Any, Final
 
-from edge.domain.alarms.catalogue import CATALOGUE, base_of, consequence_of, row_of
+from edge.domain.alarms.catalogue import CATALOGUE, base_of, consequence_of, feeds_machine, row_of
 from edge.domain.alarms.states import LIT, Alarm, Band, Event, Shelf, State
 from edge.domain.alarms.worsening import has_worsened, is_told_anew
 from edge.domain.dates import Dates
 from edge.domain.entries import Entry, Now, Stamp, rfc3339, wall_ms_of
 from edge.domain.errors import RecordRefused
-from edge.domain.readings import UNIT_OF, Kind
+from edge.domain.readings import UNIT_OF
 from edge.domain.records.bodies import changes_nothing, shelf_ms
 from edge.domain.records.forms import faults
 from edge.domain.settings import Settings
-from edge.domain.station.outages import feeds_machine
 from edge.domain.station.published import value_text
 
 #: between draws a pending one is dropped, a lit one waits for the next draw
@@ -64,9 +63,7 @@ def _shelf(entry: Entry) -> Shelf | None:
 class AlarmDesk:
     """Owns the alarms. `emit(body, now)` is called with the body of an alarm entry for each change of state."""
 
-    def __init__(
-        self, settings: Settings, outlets: Sequence[str], has_leak: bool, emit: Emit, dates: Dates, boot: str
-    ) -> None:
+    def __init__(self, settings: Settings, ids: Iterable[str], emit: Emit, dates: Dates, boot: str) -> None:
         self.settings, self._emit, self._dates, self._boot = settings, emit, dates, boot
         self.alarms: dict[str, Alarm] = {}
         self.bands: dict[str, Band] = {}
@@ -79,34 +76,9 @@ class AlarmDesk:
         self._kinds = {p.id: p for p in settings.points}
         self._bus_of = {p.id: p.bus for p in settings.points}
         self.silent_all: str | None = None  # the alarm that stands for a station of which nothing is heard
-        for ident in self._wanted(outlets, has_leak):
+        for ident in ids:
             self._add(ident)
         self._trips = [ident for ident in self.alarms if ident.startswith("outlet_tripped:")]
-
-    def _wanted(self, outlets: Sequence[str], has_leak: bool) -> list[str]:
-        s = self.settings
-        wanted: list[str] = []
-        if s.reservoir is not None:
-            wanted += ["reservoir_cold", "not_heating", "heating_weak"]
-            wanted += ["late_for_first_case"] if s.hours else []
-            if s.reservoir.maximum_c is not None:
-                wanted.append("reservoir_hot")
-        if s.supply is not None:
-            wanted += ["pressure_low", "pressure_high", "static_low"]
-            wanted += ["static_high"] if s.supply.static_high_kpa is not None else []
-            wanted += ["flow_low"] if s.supply.flow_low_l_min is not None else []
-            wanted += ["flow_high"] if s.supply.flow_high_l_min is not None else []
-        wanted += [f"{what}:{outlet}" for outlet in outlets for what in ("outlet_tripped", "outlet_test_failed")]
-        if has_leak or (s.supply is not None and s.supply.leak_volume_l is not None):
-            wanted.append("leak")
-        wanted += [f"{what}:{stage.id}" for stage in s.filters for what in ("filter_due", "filter_fell")]
-        wanted += [f"silent:{point.id}" for point in s.points]
-        wanted += [f"bus_lost:{bus}" for bus in dict.fromkeys([*s.buses, *(p.bus for p in s.points if p.bus)])]
-        wanted += ["duty_due:daily_test"] if s.daily_test is not None else []
-        wanted += ["duty_due:water_path_treatment"] if s.treatment_contact_ms is not None else []
-        wanted += ["duty_due:disinfectant_change"] if s.reuse_life_ms is not None else []
-        wanted += [f"duty_due:calibration:{point.id}" for point in s.points if point.kind is not Kind.CONTACT]
-        return [*wanted, "hold", "disk_low", "store", "clock_untrusted", "untold"]
 
     def _add(self, ident: str) -> None:
         base = base_of(ident)

@@ -11,6 +11,7 @@ from collections.abc import Callable, Mapping, Sequence
 from math import inf
 from typing import Any, Final
 
+from edge.domain.alarms.catalogue import feeds_machine
 from edge.domain.doubts.jumps import Jump, Jumps, heats_k_per_s
 from edge.domain.doubts.levels import Levels
 from edge.domain.doubts.restless import SWING_K, Restless
@@ -20,7 +21,6 @@ from edge.domain.heat.reservoir import Warmth
 from edge.domain.readings import Role
 from edge.domain.sensing.point_monitor import PointWatch
 from edge.domain.settings import Settings
-from edge.domain.station.outages import feeds_machine
 from edge.domain.wording import age_text
 
 #: how fast a covered vessel may cool, in standard deviations of the logarithm of what is believed of its loss

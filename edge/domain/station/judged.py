@@ -2,7 +2,8 @@
 
 from __future__ import annotations
 
-from typing import Final, NamedTuple
+from collections.abc import Mapping
+from typing import Final, NamedTuple, TypeVar
 
 from edge.domain.heat.balance import Forecast
 from edge.domain.records.book import Fact
@@ -11,6 +12,8 @@ MET: Final = "met"
 UNMET: Final = "unmet"
 UNKNOWN: Final = "unknown"
 BY_EYE: Final = "by_eye"
+
+T = TypeVar("T")
 
 
 class Judged(NamedTuple):
@@ -29,6 +32,18 @@ class Judged(NamedTuple):
 def by_fact(state: str, text: str, fact: Fact, ask: str = "") -> Judged:
     """A condition as a record decides it: the record is its evidence."""
     return Judged(state, text, ask=ask, seq=fact.seq, evidence_ms=fact.at_ms)
+
+
+#: conditions by the part of their id before a colon, in the order of the contract
+ORDER: Final = (
+    "free", "no_hold", "reservoir", "pressure", "flow", "filter", "outlet", "no_leak", "daily_test", "water_path_treatment", "disinfectant",
+    "sensors", "clock",
+)  # fmt: skip
+
+
+def in_order(conditions: Mapping[str, T]) -> dict[str, T]:
+    """The same, in the order of the contract."""
+    return dict(sorted(conditions.items(), key=lambda item: ORDER.index(item[0].partition(":")[0])))
 
 
 def verdict_word(states: list[str]) -> str:
