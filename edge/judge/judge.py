@@ -175,7 +175,7 @@ class Judge:
 
     def bus_seen(self, bus_id: str, seen: Mapping[str, str]) -> None:
         """What a bus turned out to be, for later starts."""
-        self._act("bus", lambda station, at: station.silence.see(bus_id, seen, at))
+        self._act("bus", lambda station, at: station.bus_seen(bus_id, seen, at))
 
     def fact(self, alarm: str, present: bool, text: str) -> None:
         """Something that the daemon knows and the station can't: `disk_low`, `untold`."""

@@ -152,7 +152,7 @@ class Replay:
         self._plan, self._records, self._next_record = plan, records, 0
         self._records_name = records_name
         self._out, self._keeper = stdout, keeper
-        self._text_zone = self.station.zone if form == "text" else None
+        self._text_zone = self.station.view.zone if form == "text" else None
         self._every = {"verdict": verdict_every_ms, "estimate": estimates_every_ms}
         self._ticks: dict[str, int] = {}
         self._next_tick_ms = 0

@@ -8,7 +8,7 @@ announced.
 from __future__ import annotations
 
 import difflib
-from collections.abc import Callable, Iterator, Mapping, Sequence
+from collections.abc import Callable, Iterable, Iterator, Mapping
 from typing import Any, Final
 
 from edge.domain.alarms.answers import EVENTS, changes_nothing, shelf_ms
@@ -18,7 +18,7 @@ from edge.domain.alarms.worsening import has_worsened, is_told_anew
 from edge.domain.dates import Dates
 from edge.domain.entries import Entry, Now, Stamp, rfc3339, wall_ms_of
 from edge.domain.errors import RecordRefused
-from edge.domain.readings import UNIT_OF, Kind
+from edge.domain.readings import UNIT_OF
 from edge.domain.settings import Settings, feeds_machine
 from edge.domain.wording import value_text
 
@@ -46,33 +46,6 @@ def _shelf(entry: Entry) -> Shelf | None:
     return Shelf(entry.stamp, wall_ms_of(entry.body["until"]) - entry.wall_ms)
 
 
-def wanted(settings: Settings, outlets: Sequence[str], has_leak: bool) -> list[str]:
-    """The alarms that a station of these settings can raise, in the order in which they are published."""
-    s = settings
-    wanted: list[str] = []
-    if s.reservoir is not None:
-        wanted += ["reservoir_cold", "not_heating", "heating_weak"]
-        wanted += ["late_for_first_case"] if s.hours else []
-        if s.reservoir.maximum_c is not None:
-            wanted.append("reservoir_hot")
-    if s.supply is not None:
-        wanted += ["pressure_low", "pressure_high", "static_low"]
-        wanted += ["static_high"] if s.supply.static_high_kpa is not None else []
-        wanted += ["flow_low"] if s.supply.flow_low_l_min is not None else []
-        wanted += ["flow_high"] if s.supply.flow_high_l_min is not None else []
-    wanted += [f"{what}:{outlet}" for outlet in outlets for what in ("outlet_tripped", "outlet_test_failed")]
-    if has_leak or (s.supply is not None and s.supply.leak_volume_l is not None):
-        wanted.append("leak")
-    wanted += [f"{what}:{stage.id}" for stage in s.filters for what in ("filter_due", "filter_fell")]
-    wanted += [f"silent:{point.id}" for point in s.points]
-    wanted += [f"bus_lost:{bus}" for bus in dict.fromkeys([*s.buses, *(p.bus for p in s.points if p.bus)])]
-    wanted += ["duty_due:daily_test"] if s.daily_test is not None else []
-    wanted += ["duty_due:water_path_treatment"] if s.treatment_contact_ms is not None else []
-    wanted += ["duty_due:disinfectant_change"] if s.reuse_life_ms is not None else []
-    wanted += [f"duty_due:calibration:{point.id}" for point in s.points if point.kind is not Kind.CONTACT]
-    return [*wanted, "hold", "disk_low", "store", "clock_untrusted", "untold"]
-
-
 def _limit(settings: Settings, row: Row) -> float | None:
     """The limit that the settings set, in the unit of the reading's kind; None where they don't."""
     if row.compares is None or not row.compares.setting:
@@ -90,7 +63,7 @@ class AlarmDesk:
     alarm entry for each change of state.
     """
 
-    def __init__(self, settings: Settings, ids: Sequence[str], emit: Emit, dates: Dates, boot: str) -> None:
+    def __init__(self, settings: Settings, ids: Iterable[str], emit: Emit, dates: Dates, boot: str) -> None:
         self.settings, self._emit, self._dates, self._boot = settings, emit, dates, boot
         self.alarms: dict[str, Alarm] = {}
         self.bands: dict[str, Band] = {}

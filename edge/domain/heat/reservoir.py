@@ -101,6 +101,10 @@ class Warmth:
         self.share = share
         self.loss = replace(self.plan, loss_share=share.needed)
 
+    def supply_is(self, supply_c: float | None) -> None:
+        """How cold the supply's water is [Cel]; None: nothing tells, so it is as declared."""
+        self.supply_c = self.declared_supply_c if supply_c is None else float(supply_c)
+
     def cold_c(self, room_c: float) -> float:
         """What the liquid meets on its way [Cel]: basin and hoses at the room's temperature, and the declared share of supply water."""
         wet = self.plan.supply_share

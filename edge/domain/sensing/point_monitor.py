@@ -57,7 +57,7 @@ class PointWatch:
 
     __slots__ = (
         "point", "last", "good", "good_ms", "is_sure", "raw", "correction", "started_ms", "still_since_ms", "errors",
-        "doubt", "detail", "steps", "news",
+        "doubt", "detail", "steps", "news", "is_first",
         "_lately", "_wild", "_advised_ms", "_jump", "_jumps", "_rate", "_low", "_high", "_slack", "_contact", "_can_be",
         "_can_stick", "_stale_after_ms", "_every_ms",
     )  # fmt: skip
@@ -70,6 +70,7 @@ class PointWatch:
         self.raw: float | None = None  # the last good value before calibration
         self.correction: Correction | None = None
         self._lately: deque[float] = deque(maxlen=NOISE_OF)  # the last good values before calibration
+        self.is_first = False  # the last good reading was the first one since the start, or since it was forgotten
         self.is_sure = True  # the value that stands was read as good, not as uncertain
         self.still_since_ms = started_ms
         self.errors = 0
@@ -126,6 +127,7 @@ class PointWatch:
                 if mono_ms - self.still_since_ms >= STUCK_AFTER_MS:
                     return self._bad(sample, "stuck")
                 reason, quality = reason or "perhaps_stuck", _UNCERTAIN
+        self.is_first = self.good is None
         self.good, self.good_ms, self.is_sure, self.raw = value, mono_ms, quality is _GOOD, raw
         self._lately.append(raw)
         self._jump = None

@@ -2,15 +2,12 @@
 
 from __future__ import annotations
 
-from typing import TYPE_CHECKING, Any, Final
+from typing import Any, Final
 
 from edge.domain.entries import Now, rfc3339
 from edge.domain.heat.balance import Forecast
 from edge.domain.station.judged import UNKNOWN, UNMET, Judged, verdict_word
-from edge.domain.station.published import why_text
-
-if TYPE_CHECKING:
-    from edge.domain.station.station import Station
+from edge.domain.station.view import View
 
 NOTE: Final = "Surroundings only: the maker's instructions decide the rest"
 
@@ -22,7 +19,7 @@ def _evidence(one: Judged, now: Now) -> dict[str, Any] | None:
     return found if one.probability is None else found | {"probability": one.probability}
 
 
-def assemble(station: Station, judged: dict[str, Judged], since: dict[str, int], now: Now) -> dict[str, Any]:
+def assemble(view: View, judged: dict[str, Judged], since: dict[str, int], now: Now) -> dict[str, Any]:
     """The verdict as it is published: shape in edge/snapshot.py."""
     conditions: list[dict[str, Any]] = []
     waits: list[str] = []
@@ -42,7 +39,7 @@ def assemble(station: Station, judged: dict[str, Judged], since: dict[str, int],
                     expected = rfc3339(now.wall_ms + when.in_ms)
                     if latest is None or when.in_ms > (latest.in_ms or 0):
                         latest = when
-        text = one.text + (f" ({why_text(station, one.when)})" if one.when is not None and one.when.why else "")
+        text = one.text + (f" ({view.units.why(one.when)})" if one.when is not None and one.when.why else "")
         conditions.append(
             {
                 "id": ident, "state": one.state, "text": text, "since": rfc3339(min(since[ident], now.wall_ms)) if ident in since else None,
@@ -57,7 +54,9 @@ def assemble(station: Station, judged: dict[str, Judged], since: dict[str, int],
         return rfc3339(now.wall_ms + ms) if known and ms is not None else None
 
     return {
-        "at": rfc3339(now.wall_ms), "trusted": now.trusted, "site": station.settings.site, "station": station.settings.id, "verdict": word,
-        "phase": str(station.phase), "expected_at": at(latest.in_ms if latest else None), "earliest": at(latest.low_ms if latest else None),
+        "at": rfc3339(now.wall_ms), "trusted": now.trusted,
+        "site": view.settings.site, "station": view.settings.id, "verdict": word,
+        "phase": str(view.situation.phase), "expected_at": at(latest.in_ms if latest else None),
+        "earliest": at(latest.low_ms if latest else None),
         "latest": at(latest.high_ms if latest else None), "waits_for": list(dict.fromkeys(waits)), "conditions": conditions, "note": NOTE,
     }  # fmt: skip

@@ -9,8 +9,6 @@ from collections.abc import Mapping
 from types import MappingProxyType
 from typing import Final
 
-from edge.domain.station.judged import BY_EYE, MET, UNKNOWN, UNMET
-
 CONDITIONS: Final[Mapping[str, str]] = MappingProxyType(
     {
         "free": "Station free", "no_hold": "No hold", "reservoir": "Reservoir warm", "pressure": "Supply pressure",
@@ -18,8 +16,3 @@ CONDITIONS: Final[Mapping[str, str]] = MappingProxyType(
         "water_path_treatment": "Water-path treatment", "disinfectant": "Disinfectant", "sensors": "Sensors", "clock": "Clock",
     }
 )  # fmt: skip
-
-#: a condition's states for people
-JUDGED_TITLES: Final[Mapping[str, str]] = MappingProxyType(
-    {MET: "met", UNMET: "not met", UNKNOWN: "can't tell", BY_EYE: "seen by eye"}
-)

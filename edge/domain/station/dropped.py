@@ -8,22 +8,14 @@ no hold, as after a loss of entries.
 from __future__ import annotations
 
 from collections.abc import Mapping, Sequence
-from typing import TYPE_CHECKING, Any, Final
+from typing import Any, Final
 
-from edge.domain.entries import Now
-from edge.domain.records import losses
-from edge.domain.records.counting import overlooked
-from edge.domain.station.duty_conditions import OVERLOOKED_ASK, overlooked_text
-from edge.domain.station.judged import BY_EYE, MET, UNKNOWN, UNMET, Judged, by_fact
-
-if TYPE_CHECKING:
-    from edge.domain.station.station import Station
+from edge.domain.station.judged import BY_EYE, MET, UNKNOWN, UNMET, Judged
 
 #: the kind of the entry that tells of it: {"owed": {condition: why it wasn't met}}
 KIND: Final = "duty_dropped"
 #: conditions that rest on what people do; each has the name of its section of the station file
 BY_PEOPLE: Final = ("daily_test", "water_path_treatment", "disinfectant")
-ASK: Final = "See that what was owed is done or isn't needed, and that the station file is right; then record a release that names no hold"
 
 
 def owed(judged: Mapping[str, Judged]) -> dict[str, str]:
@@ -49,27 +41,3 @@ def dropped(before: Mapping[str, str], judged: Mapping[str, Judged]) -> dict[str
         for ident, text in before.items()
         if ident not in judged or (ident in BY_PEOPLE and judged[ident].state in (MET, BY_EYE))
     }
-
-
-def no_hold(station: Station, _now: Now) -> Judged:
-    """Nobody holds the station, and nothing stands that only a person can answer for."""
-    book = station.book
-    hold = book.hold
-    if hold is not None:
-        why = hold.body.get("why") or hold.body.get("name") or "no reason given"
-        return by_fact(UNMET, f"held by {hold.body.get('by', 'somebody')}: {why}", hold, "Have the hold released")
-    failed, loss, gone = overlooked(book), book.loss, book.dropped
-    found: list[Judged] = []
-    if failed is not None:
-        found.append(by_fact(UNMET, overlooked_text(failed), failed, OVERLOOKED_ASK))
-    if loss is not None:
-        found.append(by_fact(UNKNOWN, losses.text(loss), loss, losses.ASK))
-    found += [by_fact(UNKNOWN, _text(fact.body), fact, ASK) for fact in gone]
-    if not found:
-        return Judged(MET, "no hold")
-    return found[0]._replace(text="; ".join(dict.fromkeys(one.text for one in found)))
-
-
-def _text(body: Mapping[str, Any]) -> str:
-    what = ", ".join(f"{ident.replace('_', ' ')} ({text})" for ident, text in body.get("owed", {}).items())
-    return f"the station file was changed while this was not met, and then no longer asked for it: {what}"

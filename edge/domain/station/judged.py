@@ -2,15 +2,21 @@
 
 from __future__ import annotations
 
-from typing import Final, NamedTuple
+from collections.abc import Mapping
+from typing import Final, NamedTuple, TypeVar
 
 from edge.domain.heat.balance import Forecast
 from edge.domain.records.book import Fact
+from edge.domain.station.condition_rows import CONDITIONS
 
 MET: Final = "met"
 UNMET: Final = "unmet"
 UNKNOWN: Final = "unknown"
 BY_EYE: Final = "by_eye"
+#: the same for people
+JUDGED_TITLES: Final[Mapping[str, str]] = {MET: "met", UNMET: "not met", UNKNOWN: "can't tell", BY_EYE: "seen by eye"}
+
+T = TypeVar("T")
 
 
 class Judged(NamedTuple):
@@ -29,6 +35,12 @@ class Judged(NamedTuple):
 def by_fact(state: str, text: str, fact: Fact, ask: str = "") -> Judged:
     """A condition as a record decides it: the record is its evidence."""
     return Judged(state, text, ask=ask, seq=fact.seq, evidence_ms=fact.at_ms)
+
+
+def in_order(conditions: Mapping[str, T]) -> dict[str, T]:
+    """The same, in the order of the contract."""
+    order = list(CONDITIONS)
+    return dict(sorted(conditions.items(), key=lambda item: order.index(item[0].partition(":")[0])))
 
 
 def verdict_word(states: list[str]) -> str:

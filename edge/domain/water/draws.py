@@ -286,6 +286,15 @@ class DrawWatch:
             self.leaked.add(litres, flow_l_min, mono_ms)
         return _NOTHING
 
+    def recall_leak(self, value: float, unit: str | None, mono_ms: int) -> None:
+        """After a restart, what a leak had been told by: litres that passed, minutes that water ran, or a pressure that fell [kPa]."""
+        if unit == "L":
+            self.leaked.put(max(value, self.supply.leak_volume_l or 0.0), mono_ms)
+        elif unit == "min":
+            self.ran_on = True
+        elif unit == "kPa":
+            self.decay.recall(value, mono_ms)
+
     def runs_on_ms(self, mono_ms: int) -> int | None:
         """How long the draw under way has lasted, where that is too long for one; else None."""
         if self.draw is None:

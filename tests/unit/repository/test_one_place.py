@@ -1,7 +1,7 @@
 """What a new role, a new condition and a new alarm take: one row each, and everything that is said of them follows.
 
-A copy of the code gets the contact `drain_level`, the condition `drain` and the alarm `drain_backed_up`. Beside the rows a condition has
-the file that judges it, which no table can write.
+A copy of the code gets the contact `drain_level`, the condition `drain` and the alarm `drain_backed_up`: three rows, the file of the
+part that judges and raises, and its place among the parts.
 """
 
 from __future__ import annotations
@@ -45,7 +45,56 @@ ROWS: dict[str, list[tuple[str, str]]] = {
         )
     ],
     "edge/domain/station/condition_rows.py": [('"No leak",', ' "drain": "Drain free",')],
+    "edge/domain/station/build.py": [
+        ("from edge.domain.station.parts.basin import Basin\n", "from edge.domain.station.parts.drain import Drain\n"),
+        (
+            "    hold, duties, host = Hold(view), Duties(view, calibrations, power.is_power_unsure), Host()\n",
+            "    drain = Drain(view)\n",
+        ),
+        ("machine, power, alarms, leak,", " drain,"),
+        ("of_alarms = (alarms, supply, power, leak,", " drain,"),
+    ],
 }
+
+PART = '''
+"""Whether the drain is free."""
+
+from __future__ import annotations
+
+from collections.abc import Iterable, Mapping
+
+from edge.domain.entries import Now
+from edge.domain.readings import Role
+from edge.domain.settings import Point
+from edge.domain.station.judged import MET, UNKNOWN, UNMET, Judged
+from edge.domain.station.part import Judge, Part
+from edge.domain.station.view import View
+
+
+class Drain(Part):
+    """A float in the drain's sump."""
+
+    roles = frozenset({Role.DRAIN_LEVEL})
+
+    def __init__(self, view: View) -> None:
+        self._view, self._points = view, view.points.ids(Role.DRAIN_LEVEL)
+
+    def alarm_ids(self) -> Iterable[str]:
+        return ("drain_backed_up",) if self._points else ()
+
+    def conditions(self) -> Mapping[str, Judge]:
+        return {"drain": self._drain} if self._points else {}
+
+    def hear(self, point: Point, value: float, mono_ms: int, now: Now) -> None:
+        if self._view.alarms.set("drain_backed_up", value == 1.0, now, value=value, point=point.id, cause=f"{point.id} is full"):
+            self._view.changed()
+
+    def _drain(self, now: Now) -> Judged:
+        values = [self._view.watches[ident].value(now.mono_ms) for ident in self._points]
+        if 1.0 in values:
+            return Judged(UNMET, "the drain is backed up", ask="Have the drain cleared")
+        return Judged(UNKNOWN, "the drain's float is not heard") if None in values else Judged(MET, "the drain is free")
+'''
 
 STATION = """
 [station]
@@ -108,7 +157,10 @@ assert [convert(Raw("sump", 0, level, "closed")).value for level in (0.0, 1.0)] 
 assert entered_value(drain, {"value": "full"}) == 1.0 and CONTACT_WORDS[drain] == ("free", "full")
 station = Station(plan.settings, "boot")
 now = Now(1_000, 1_773_640_200_000, True)
-station.hear([Sample("sump", 1_000, 1.0)], now)
+said = station.hear([Sample("sump", 1_000, 1.0)], now)
+assert [d.body["to"] for d in said if d.kind == "alarm" and d.body["id"] == "drain_backed_up"] == ["unacknowledged"], said
+shown = {one["id"]: one for one in station.verdict(now)["conditions"]}
+assert (shown["drain"]["state"], shown["drain"]["text"]) == ("unmet", "the drain is backed up")
 kept = station.record({"record": "entered_reading", "by": "kim", "role": "drain_level", "value": "full"}, now)
 assert kept[0].body["counts"], kept[0].body
 
@@ -137,21 +189,23 @@ def run(folder: Path) -> subprocess.CompletedProcess[str]:
     )
 
 
-def test_a_new_role_a_new_alarm_and_the_title_of_a_new_condition_are_a_row_each(copy: Path) -> None:
+def test_a_new_role_alarm_and_condition_are_a_row_each_and_one_part(copy: Path) -> None:
     for name, changes in ROWS.items():
         text = (copy / name).read_text(encoding="utf-8")
         for stands, behind in changes:
             assert text.count(stands) >= 1, (name, stands)
             text = text.replace(stands, stands + behind, 1)
         (copy / name).write_text(text, encoding="utf-8")
+    part = "edge/domain/station/parts/drain.py"
+    (copy / part).write_text(PART.lstrip(), encoding="utf-8")
     found = run(copy)
     assert (found.returncode, found.stdout) == (0, "all follows\n"), found.stderr
     changed = [
         path.relative_to(copy)
         for path in sorted(copy.rglob("*.py"))
-        if path.read_bytes() != (ROOT / path.relative_to(copy)).read_bytes()
+        if not (old := ROOT / path.relative_to(copy)).is_file() or path.read_bytes() != old.read_bytes()
     ]
-    assert [str(path) for path in changed] == sorted(ROWS)
+    assert [str(path) for path in changed] == sorted([*ROWS, part])
 
 
 def test_without_its_row_the_role_is_refused(copy: Path) -> None:

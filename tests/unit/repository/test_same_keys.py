@@ -16,19 +16,16 @@ from edge.config import load
 from edge.config.sections import WholeFile
 from edge.domain.alarms.catalogue import CATALOGUE, base_of, row_of
 from edge.domain.alarms.states import State
-from edge.domain.alarms.system import wanted
 from edge.domain.heat.cycle import Phase
 from edge.domain.readings import CONTACT_WORDS, KIND_OF, Kind, Role
 from edge.domain.roles import ROLES, WHEN_KEYS
 from edge.domain.settings import Settings
 from edge.domain.station.condition_rows import CONDITIONS
-from edge.domain.station.conditions import Readiness
 from edge.domain.station.station import Station
 from tests.unit.stations import SETTINGS, point
 
 ROOT = Path(__file__).parents[3]
 PAGE = (ROOT / "edge" / "web" / "page.js").read_text(encoding="utf-8")
-SOURCES = {path: path.read_text(encoding="utf-8") for path in sorted((ROOT / "edge").rglob("*.py"))}
 #: all that a station can have
 WHOLE = replace(
     SETTINGS,
@@ -113,14 +110,6 @@ def test_an_alarm_names_what_there_is_one_of_each_of(name: str) -> None:
         assert per not in named or behind in named[per], ident
 
 
-@pytest.mark.parametrize("ident", CATALOGUE)
-def test_something_raises_the_alarm(ident: str) -> None:
-    """Its id, or the beginning of it, stands in the code of what sets it: not only where it is listed."""
-    lists = {ROOT / "edge/domain/alarms" / name for name in ("catalogue.py", "system.py")}
-    spelt = (f'"{ident}"', f'"{ident}:', f'"{ident}_', f'"{ident} ')
-    assert any(any(form in text for form in spelt) for path, text in SOURCES.items() if path not in lists)
-
-
 def test_causes_and_limits_of_alarms_are_there() -> None:
     for ident, row in CATALOGUE.items():
         assert set(row.caused_by) <= set(CATALOGUE), ident
@@ -132,7 +121,7 @@ def test_causes_and_limits_of_alarms_are_there() -> None:
 
 
 def test_an_alarm_that_is_known_better_than_its_row_is_one_of_a_station() -> None:
-    calibration = next(ident for ident in wanted(WHOLE, [], True) if ident.startswith("duty_due:calibration:"))
+    calibration = next(ident for ident in _alarms(WHOLE) if ident.startswith("duty_due:calibration:"))
     assert "until it is calibrated" in row_of(calibration).consequence
     assert row_of("duty_due:disinfectant_change") is CATALOGUE["duty_due"]
 
@@ -141,14 +130,12 @@ def test_an_alarm_that_is_known_better_than_its_row_is_one_of_a_station() -> Non
 
 
 def test_every_condition_has_a_title_and_stands_in_the_tables_order() -> None:
-    readiness: Readiness = Station(WHOLE, "boot").readiness
-    assert list(dict.fromkeys(ident.partition(":")[0] for ident in readiness.judges)) == list(CONDITIONS)
+    assert list(dict.fromkeys(ident.partition(":")[0] for ident in Station(WHOLE, "boot").judges)) == list(CONDITIONS)
 
 
 @pytest.mark.parametrize("name", STATIONS)
 def test_no_station_has_a_condition_without_a_title(name: str) -> None:
-    readiness: Readiness = Station(STATIONS[name], "boot").readiness
-    assert {ident.partition(":")[0] for ident in readiness.judges} <= set(CONDITIONS)
+    assert {ident.partition(":")[0] for ident in Station(STATIONS[name], "boot").judges} <= set(CONDITIONS)
 
 
 # -- the words that the page is handed

@@ -9,15 +9,21 @@ good one.
 
 from __future__ import annotations
 
-from collections.abc import Callable, Mapping
-from typing import TYPE_CHECKING, Any, Final
+from collections.abc import Iterable, Mapping
+from typing import Any, Final
 
-from edge.domain.entries import Draft, Now
+from edge.domain.doubts.roles import unjudged
+from edge.domain.entries import Draft, Entry, Now
+from edge.domain.readings import Role
+from edge.domain.records.entered import BY_EYE as READ_BY_EYE
+from edge.domain.roles import ROLES
 from edge.domain.sensing.point_monitor import PointWatch
+from edge.domain.settings import Point
+from edge.domain.station import by_eye
+from edge.domain.station.judged import MET, UNKNOWN, Judged
+from edge.domain.station.part import ClockTrustChanged, Happening, Judge, Part, PointSilent, RecordKept
+from edge.domain.station.view import View
 from edge.domain.wording import silent_text
-
-if TYPE_CHECKING:
-    from edge.domain.station.station import Station
 
 #: at the latest after this it is looked again
 LOOK_AGAIN_MS: Final = 3_600_000
@@ -25,25 +31,57 @@ LOOK_AGAIN_MS: Final = 3_600_000
 STOPPED_PERIODS: Final = 2
 
 
-class Silence:
-    """One station's silent points. `points`: those that are silent now; `next_ms`: when the next one may fall silent.
+class Sensors(Part):
+    """Which points are heard, and the buses behind them."""
 
-    `tell`: gets the kind and body of an entry.
-    """
+    roles = frozenset(Role)
+    folds = frozenset({"bus"})
 
-    def __init__(self, station: Station, tell: Callable[[str, dict[str, Any], Now], None]) -> None:
-        self._station, self._tell = station, tell
-        self.points: set[str] = set()
+    def __init__(self, view: View) -> None:
+        self._view = view
+        self._unjudged = unjudged(view.settings)
+        self._silent = view.situation.silent
         self.lost_buses: set[str] = set()  # as their adapters say
         self.told: dict[str, str] = {}  # bus -> "lost" or "back", as the journal's last entry of it says
         self.seen: dict[str, dict[str, str]] = {}  # bus -> what it turned out to be, likewise
-        self.next_ms = 0
+        self._next_ms = 0
         self._until_ms: dict[str, int] = {}  # point that fell silent -> when it was last heard before
         self._gap_ms: dict[str, int] = {}  # point -> how long the silence was that its last reading ended
         self._by_bus: dict[str, list[str]] = {}
-        for point in station.settings.points:
+        for point in view.settings.points:
             if not point.by_people:
                 self._by_bus.setdefault(point.bus, []).append(point.id)
+
+    def alarm_ids(self) -> Iterable[str]:
+        settings = self._view.settings
+        yield from (f"silent:{point.id}" for point in settings.points)
+        yield from (
+            f"bus_lost:{bus}" for bus in dict.fromkeys([*settings.buses, *(p.bus for p in settings.points if p.bus)])
+        )
+
+    def hear(self, point: Point, value: float, mono_ms: int, now: Now) -> None:
+        if self._view.watches[point.id].is_first or point.id in self._silent:
+            self._view.changed()
+            self._heard(point.id, now)
+
+    def happened(self, event: Happening, now: Now) -> None:
+        match event:
+            case RecordKept(record) if record in READ_BY_EYE:
+                self._next_ms = now.mono_ms
+            case ClockTrustChanged():
+                self._next_ms = now.mono_ms
+
+    def advance(self, now: Now) -> None:
+        if now.mono_ms >= self._next_ms:
+            for ident in self._look(now):
+                self._view.changed()
+                self._view.happen(PointSilent(ident), now)
+
+    def next_deadline_ms(self, now: Now) -> Iterable[int]:
+        return (self._next_ms,)
+
+    def conditions(self) -> Mapping[str, Judge]:
+        return {"sensors": self.sensors}
 
     def bus(self, bus: str, what: str, why: str, now: Now) -> bool:
         """A bus was "lost", or is "back"; False where that is known. What the journal says already is no entry: a restart is no news."""
@@ -53,8 +91,8 @@ class Silence:
         (self.lost_buses.add if lost else self.lost_buses.discard)(bus)
         if what != was:
             self.told[bus] = what
-            self._tell("bus", {"bus": bus, "what": what, "why": why}, now)
-        self._station.desk.set(f"bus_lost:{bus}", lost, now, cause=why or f"bus {bus} is {what}")
+            self._view.tell("bus", {"bus": bus, "what": what, "why": why}, now)
+        self._view.alarms.set(f"bus_lost:{bus}", lost, now, cause=why or f"bus {bus} is {what}")
         return True
 
     def see(self, bus: str, seen: Mapping[str, str], now: Now) -> list[Draft]:
@@ -64,8 +102,9 @@ class Silence:
         self.seen[bus] = dict(seen)
         return [Draft(now, "bus", {"bus": bus, "what": "seen", **seen})]
 
-    def fold(self, body: Mapping[str, Any]) -> None:
+    def fold(self, entry: Entry) -> None:
         """Take a `bus` entry."""
+        body = entry.body
         if body["what"] == "seen":
             self.seen[body["bus"]] = {key: part for key, part in body.items() if key not in ("bus", "what")}
         else:
@@ -82,33 +121,33 @@ class Silence:
 
     # -- heard again
 
-    def heard(self, point: str, now: Now) -> None:
+    def _heard(self, point: str, now: Now) -> None:
         """A good reading of a point that was silent, or the first one since the start."""
-        station, watch = self._station, self._station.watches[point]
-        self.points.discard(point)
-        self.next_ms = min(self.next_ms, now.mono_ms + watch.point.stale_after_ms + 1)
+        alarms, watch = self._view.alarms, self._view.watches[point]
+        self._silent.discard(point)
+        self._next_ms = min(self._next_ms, now.mono_ms + watch.point.stale_after_ms + 1)
         if point in self._until_ms:
             self._gap_ms[point] = watch.good_ms - self._until_ms.pop(point)
-        station.desk.set(f"silent:{point}", False, now)
+        alarms.set(f"silent:{point}", False, now)
         bus = watch.point.bus
         if bus not in self.lost_buses:
-            station.desk.set(f"bus_lost:{bus}", False, now)
-        for_all = station.desk.silent_all
+            alarms.set(f"bus_lost:{bus}", False, now)
+        for_all = alarms.silent_all
         if for_all is not None and for_all.removeprefix("bus_lost:") not in self.lost_buses:
-            station.desk.set(for_all, False, now)
+            alarms.set(for_all, False, now)
 
     # -- falling silent
 
-    def look(self, now: Now) -> list[str]:
+    def _look(self, now: Now) -> list[str]:
         """Find those that have fallen silent since the last look; their alarms are raised."""
         mono_ms, fallen = now.mono_ms, list[str]()
-        self.next_ms = mono_ms + LOOK_AGAIN_MS
-        watches = self._station.watches
+        self._next_ms = mono_ms + LOOK_AGAIN_MS
+        watches = self._view.watches
         for ident, watch in watches.items():
             if not watch.is_silent(mono_ms):
-                self.next_ms = min(self.next_ms, watch.stale_at_ms)
-            elif ident not in self.points:
-                self.points.add(ident)
+                self._next_ms = min(self._next_ms, watch.stale_at_ms)
+            elif ident not in self._silent:
+                self._silent.add(ident)
                 fallen.append(ident)
         if fallen:
             self._look_together(fallen, now)
@@ -117,7 +156,7 @@ class Silence:
         return fallen
 
     def _fall(self, ident: str, watch: PointWatch, now: Now) -> None:
-        desk, alarm = self._station.desk, f"silent:{ident}"
+        desk, alarm = self._view.alarms, f"silent:{ident}"
         why = watch.why_silent()
         if why == "stale":
             self._until_ms[ident] = watch.good_ms
@@ -128,7 +167,7 @@ class Silence:
 
     def _look_together(self, fallen: list[str], now: Now) -> None:
         """One cause, one alarm: raised before those of the points, which become its consequences."""
-        watches, desk = self._station.watches, self._station.desk
+        watches, desk = self._view.watches, self._view.alarms
         heard = {bus: [p for p in points if watches[p].last is not None] for bus, points in self._by_bus.items()}
         stopped = {bus: points for bus, points in heard.items() if points and self._have_stopped(points, now)}
         everyone = [p for points in heard.values() for p in points]
@@ -149,15 +188,15 @@ class Silence:
 
     def _have_stopped(self, points: list[str], now: Now) -> bool:
         """None of them is read any more. One whose readings are bad is read, and tells why itself."""
-        watches = self._station.watches
+        watches = self._view.watches
         return all(
             watches[p].why_silent() == "stale" and now.mono_ms - watches[p].good_ms > STOPPED_PERIODS * watches[p].point.every_ms
             for p in points
         )  # fmt: skip
 
     def _together(self, bus: str, points: list[str], what: str, now: Now) -> None:
-        desk, alarm = self._station.desk, f"bus_lost:{bus}"
-        watches = self._station.watches
+        desk, alarm = self._view.alarms, f"bus_lost:{bus}"
+        watches = self._view.watches
         if all(p in self._gap_ms for p in points) and desk.alarms[alarm].present:
             self._say_slow(points, alarm, now)
         desk.hold(alarm, max(watches[p].point.stale_after_ms for p in points) + 2)
@@ -167,12 +206,48 @@ class Silence:
 
     def _say_slow(self, points: list[str], alarm: str, now: Now) -> None:
         """Readings that come more slowly than their stale limit: said once, by the alarm that stands for it."""
-        standing = self._station.desk.alarms[alarm]
-        watch = self._station.watches[points[0]]
+        standing = self._view.alarms.alarms[alarm]
+        watch = self._view.watches[points[0]]
         limit_s, gap_s = watch.point.stale_after_ms / 1000.0, self._gap_ms[points[0]] / 1000.0
         what = f"a reading comes every {gap_s:g} s, later than the {limit_s:g} s for which one stands"
         if what in standing.cause or standing.consequence_of is not None:
             return
         advice = "Read more often, or give the points `every` and `stale_after` in the station file by how often they are read"
         standing.cause = f"{', '.join(points)}: {what}; {advice[0].lower()}{advice[1:]}"
-        self._tell("advice", {"point": points[0], "reason": "stale", "what": what, "advice": advice}, now)
+        self._view.tell("advice", {"point": points[0], "reason": "stale", "what": what, "advice": advice}, now)
+
+    # -- the condition
+
+    def sensors(self, now: Now) -> Judged:
+        """Every point that decides is heard."""
+        silent = [p for p in sorted(self._silent) if self._decides(p) and not self._is_read_instead(p, now)]
+        if silent:
+            names = ", ".join(f"{p} ({self._view.why_silent(p)})" for p in silent)
+            return Judged(UNKNOWN, f"not heard: {names}", ask=self._view.advice(silent[0]))
+        one = Judged(MET, "all are heard")
+        if self._silent:
+            eye = ", or read by eye" if any(self._is_read_instead(p, now) for p in self._silent) else ""
+            one = Judged(MET, f"all that decide are heard{eye}; not heard: " + ", ".join(sorted(self._silent)))
+        elif waiting := [p for p in self._view.watches if self._is_waited_for(p, now)]:
+            return Judged(UNKNOWN, "no reading yet: " + ", ".join(waiting))
+        if self._unjudged:
+            point, why = self._unjudged[0]
+            return one._replace(
+                state=UNKNOWN, text=f"{point}: {why}", ask=f"Take {point} out of the station file, or complete it"
+            )
+        return one
+
+    def _is_waited_for(self, point: str, now: Now) -> bool:
+        return self._view.watches[point].good is None and self._decides(point) and not self._is_read_instead(point, now)
+
+    def _decides(self, point: str) -> bool:
+        """Does this point's silence make the station's readiness unknown?"""
+        role, reservoir = self._view.watches[point].point.role, self._view.settings.reservoir
+        if role is Role.ROOM_TEMPERATURE:
+            return reservoir is not None and reservoir.coldest_room_c is None
+        return not ROLES[role].is_lesser
+
+    def _is_read_instead(self, point: str, now: Now) -> bool:
+        """Is a sensor that isn't heard stood in for by what somebody reads?"""
+        role = self._view.watches[point].point.role
+        return self._view.entered.sensor_of(role) == point and by_eye.entered(self._view, role, now) is not None

@@ -7,11 +7,12 @@ station's hours and a trusted clock; once it has been warm for that day's first 
 
 from __future__ import annotations
 
-from collections.abc import Callable
+from collections.abc import Callable, Iterable
 from math import hypot, sqrt
-from typing import TYPE_CHECKING, Any, Final, NamedTuple
+from typing import Final, NamedTuple
 
 from edge.domain.alarms.states import AT_LIMIT, LIT
+from edge.domain.doubts.cross_checks import Contradictions
 from edge.domain.entries import Now, rfc3339
 from edge.domain.heat.balance import HOLD_MS, time_to_s
 from edge.domain.heat.cycle import Phase
@@ -19,11 +20,10 @@ from edge.domain.heat.prior import Prior
 from edge.domain.heat.reservoir import Warmth
 from edge.domain.heat.thermostat import words
 from edge.domain.maths.robust import Z90
+from edge.domain.readings import Role
 from edge.domain.station.hours import clock_text, first_case
-from edge.domain.station.published import why_text
-
-if TYPE_CHECKING:
-    from edge.domain.station.station import Station
+from edge.domain.station.part import Happening, Part, PointSilent
+from edge.domain.station.view import View
 
 #: a forecast is asked for this often
 ASK_MS: Final = 60_000
@@ -83,46 +83,71 @@ def doubt_s(prior: Prior, liquid_c: float, target_c: float, cold_c: float, takes
     return hypot(sqrt(max(both, 0.0)), FORM_SHARE * takes_s, prior.lag_s.median)
 
 
-class ReservoirAlarms:
-    """Looks at one station's reservoir; remembers what alarms need and conditions don't. `tell`: the body of a cool_down entry."""
+class ReservoirAlarms(Part):
+    """Looks at one station's reservoir; remembers what alarms need and conditions don't.
 
-    def __init__(self, station: Station, tell: Callable[[dict[str, Any], Now], None]) -> None:
-        self._station, self._tell = station, tell
+    Args:
+        warmth: what is known of the liquid.
+        doubts: the room to reckon with.
+        has_moved: has the reservoir, its room, its power or the phase moved since this was last asked?
+        heater_is_tripped: asked with a monotonic time [ms].
+    """
+
+    def __init__(
+        self, view: View, warmth: Warmth, doubts: Contradictions, has_moved: Callable[[], bool],
+        heater_is_tripped: Callable[[int], bool],
+    ) -> None:  # fmt: skip
+        self._view, self._warmth, self._doubts = view, warmth, doubts
+        self._has_moved, self._heater_is_tripped = has_moved, heater_is_tripped
+        self._point = view.points.first(Role.RESERVOIR_TEMPERATURE)
         self._asked_ms: int | None = None
         self._warm_for_ms: int | None = None  # the first case that it has been warm for
         self._seen_weak_ms: int | None = None  # start of the heat-up that has shown weakness
         self._heated = False  # since it has been late for the first case
         self._in_time = False  # for the first case, as far as can be told
 
+    def alarm_ids(self) -> Iterable[str]:
+        yield from ("reservoir_cold", "not_heating", "heating_weak")
+        if self._view.settings.hours:
+            yield FIRST_CASE
+        if self._warmth.plan.maximum_c is not None:
+            yield "reservoir_hot"
+
     def resume(self, now: Now) -> None:
         """A restart in the middle of a cycle, or of the heating after it. Before the first case, or where a cold reservoir has been told,
         it is heated from cold: no cycle explains that.
         """
-        s = self._station
-        if s.warmth is None:
-            return
-        if s.phase is Phase.IN_USE:
-            s.warmth.cycle.away_since_ms = now.mono_ms
+        cycle, phase = self._warmth.cycle, self._view.situation.phase
+        if phase is Phase.IN_USE:
+            cycle.away_since_ms = now.mono_ms
         elif (
-            s.phase is Phase.REHEATING
-            and not s.desk.alarms["reservoir_cold"].present
+            phase is Phase.REHEATING
+            and not self._view.alarms.alarms["reservoir_cold"].present
             and self._first_case_ms(now, 0) is None
         ):
-            s.warmth.cycle.back_since_ms = now.mono_ms
+            cycle.back_since_ms = now.mono_ms
 
-    def look(self, now: Now) -> None:
-        """Look at each alarm; called where the reservoir, the room or the phase has changed."""
-        s = self._station
-        warmth, point = s.warmth, s.reservoir_point
-        if warmth is None or point is None:
+    def happened(self, event: Happening, now: Now) -> None:
+        if isinstance(event, PointSilent) and event.point == self._point:
+            # the temperature is not known any more: what was only pending is forgotten
+            for ident in ("reservoir_cold", "reservoir_hot", "not_heating", "heating_weak", FIRST_CASE):
+                self._view.alarms.drop_pending(ident, now)
+
+    def advance(self, now: Now) -> None:
+        if self._has_moved():
+            self._look(now)
+
+    def _look(self, now: Now) -> None:
+        warmth, point = self._warmth, self._point
+        if point is None:
             return
         self._follow_cooling(warmth, now)
-        liquid = s.watches[point].value(now.mono_ms)
+        liquid = self._view.watches[point].value(now.mono_ms)
         if liquid is None:
             return
-        cold_c = s.cold_now(now)[0]
+        cold_c = self._doubts.room_now(now.mono_ms)
         self._look_for_cold(warmth, point, liquid, cold_c, now)
-        s.desk.see("reservoir_hot", liquid, point, now)
+        self._view.alarms.see("reservoir_hot", liquid, point, now)
         if self._asked_ms is None or now.mono_ms - self._asked_ms >= ASK_MS:
             self._asked_ms = now.mono_ms
             self._look_for_weakness(warmth, point, now)
@@ -132,51 +157,48 @@ class ReservoirAlarms:
 
     def _follow_cooling(self, warmth: Warmth, now: Now) -> None:
         """Where the heater has no power it cools, from then on; what a cool-down leaves to learn from is an entry."""
-        s = self._station
-        warmth.cool.heater(s.phase is Phase.OFF or s.outages.heater_is_tripped(now.mono_ms), now.mono_ms)
+        is_off = self._view.situation.phase is Phase.OFF or self._heater_is_tripped(now.mono_ms)
+        warmth.cool.heater(is_off, now.mono_ms)
         noted = warmth.cool.take_noted()
         if noted is not None:
             start_ms = now.wall_ms - (now.mono_ms - noted.pop("start_ms"))
-            self._tell({"start": rfc3339(start_ms), **noted}, now)
-
-    def forget(self, now: Now) -> None:
-        """The temperature is not known any more: what was only pending is forgotten."""
-        for ident in ("reservoir_cold", "reservoir_hot", "not_heating", "heating_weak", FIRST_CASE):
-            self._station.desk.drop_pending(ident, now)
+            self._view.tell("cool_down", {"start": rfc3339(start_ms), **noted}, now)
 
     def _look_for_cold(self, warmth: Warmth, point: str, liquid: float, cold_c: float, now: Now) -> None:
-        s = self._station
-        limit, again = warmth.alarm_limits(cold_c, s.settings.tuning.get("reservoir_cold"))
-        alarm = s.desk.alarms["reservoir_cold"]
+        view = self._view
+        limit, again = warmth.alarm_limits(cold_c, view.settings.tuning.get("reservoir_cold"))
+        alarm = view.alarms.alarms["reservoir_cold"]
         active, cause = liquid < (again if alarm.present else limit) - AT_LIMIT, ""
         found = warmth.trough(warmth.limits(cold_c)[0] + warmth.guard_k, cold_c) if active else None
         explained = active and self._is_explained(warmth, now)
         if explained:
             # a set point that is too low is one alarm, not one after each cycle; what wasn't told yet isn't told in a cycle
-            active = found is not None and alarm.present and alarm.state in LIT and not s.is_resting
+            active = found is not None and alarm.present and alarm.state in LIT and not view.situation.is_resting
         if active and not explained:
-            cause = f"{s.show(point, liquid)}, below {s.show(point, limit)}"
+            cause = f"{view.show(point, liquid)}, below {view.show(point, limit)}"
             if warmth.cycle.away_since_ms is not None:
                 cause += "; the liquid has been away for longer than a cycle lasts"
             elif found is not None:
-                cause += f"; {words(found, lambda c: s.show(point, c))}"
-        s.desk.set(
+                cause += f"; {words(found, lambda c: view.show(point, c))}"
+        view.alarms.set(
             "reservoir_cold", active, now, value=liquid, unit="Cel", limit=round(limit, 4), point=point, cause=cause
         )
 
     def _is_explained(self, warmth: Warmth, now: Now) -> bool:
         """A cold reservoir is no alarm at rest, while it can still be in time for the first case, nor while a phase explains it."""
-        s = self._station
-        if s.is_resting:
+        situation = self._view.situation
+        if situation.is_resting:
             return True
-        if s.desk.cause_of("reservoir_cold") is not None:
+        if self._view.alarms.cause_of("reservoir_cold") is not None:
             return False
-        return s.phase is Phase.OFF or self._is_for_first_case(now) or warmth.cycle.may_explain_cold(now.mono_ms)
+        return (
+            situation.phase is Phase.OFF or self._is_for_first_case(now) or warmth.cycle.may_explain_cold(now.mono_ms)
+        )
 
     def _is_for_first_case(self, now: Now) -> bool:
         """Before the first case, in time or about to be told as late; what has been announced already stays."""
-        desk = self._station.desk
-        late, cold = desk.alarms.get(FIRST_CASE), desk.alarms["reservoir_cold"]
+        alarms = self._view.alarms.alarms
+        late, cold = alarms.get(FIRST_CASE), alarms["reservoir_cold"]
         if late is None or cold.state in LIT or not self._is_before_first_case(now):
             return False
         return self._in_time or (late.condition and not late.present)
@@ -188,30 +210,30 @@ class ReservoirAlarms:
 
     def _look_for_heat(self, warmth: Warmth, point: str, liquid: float, cold_c: float, now: Now) -> None:
         """Colder than its thermostat would let it be, and not rising. Its delay is the alarm's on-delay."""
-        s, heat, plan = self._station, warmth.heat, warmth.plan
+        view, heat, plan = self._view, warmth.heat, warmth.plan
         limit = min(warmth.limits(cold_c)[1], plan.set_point_c - 2.0 * plan.thermostat_band_k)
         rises = heat.heating_since_ms is not None and not heat.has_levelled_off
         active, cause = liquid < limit - AT_LIMIT and not rises and warmth.cycle.away_since_ms is None, ""
         active = active and self._should_heat(warmth, now)
         if active:
-            cause = f"{s.show(point, liquid)} and not rising"
+            cause = f"{view.show(point, liquid)} and not rising"
             if heat.has_levelled_off and heat.highest_c is not None:
-                cause = f"it has levelled off near {s.show(point, heat.highest_c)}, {s.show(point, plan.set_point_c)} is set"
-        s.desk.set(
+                cause = f"it has levelled off near {view.show(point, heat.highest_c)}, {view.show(point, plan.set_point_c)} is set"
+        view.alarms.set(
             "not_heating", active, now, value=liquid, unit="Cel", limit=round(limit, 4), point=point, cause=cause
         )
 
     def _should_heat(self, warmth: Warmth, now: Now) -> bool:
         """Somebody counts on it, and it has power; what the alarm for the first case says needs no other."""
-        s = self._station
+        situation = self._view.situation
         if (
-            s.is_resting
-            or s.phase is Phase.OFF
-            or s.outages.heater_is_tripped(now.mono_ms)
+            situation.is_resting
+            or situation.phase is Phase.OFF
+            or self._heater_is_tripped(now.mono_ms)
             or self._is_before_first_case(now)
         ):
             return False
-        told = s.desk.alarms.get(FIRST_CASE)
+        told = self._view.alarms.alarms.get(FIRST_CASE)
         if told is None or not told.present:
             return True
         if warmth.heat.has_levelled_off or NEVER in told.cause:
@@ -220,41 +242,42 @@ class ReservoirAlarms:
 
     def _look_for_weakness(self, warmth: Warmth, point: str, now: Now) -> None:
         """Surely weaker than its habit for a while. Then it stands until a heat-up shows otherwise: between them nothing is known."""
-        s, since_ms, share = self._station, warmth.heat.heating_since_ms, None
+        alarms, since_ms, share = self._view.alarms, warmth.heat.heating_since_ms, None
         tells = since_ms is not None and now.mono_ms - since_ms >= WEAK_AFTER_MS and self._tells_power(warmth, now)
         if tells:
             share = warmth.weaker_than_habit()
         if share is not None:
             self._seen_weak_ms = since_ms
             cause = f"the heater gives {100.0 * share:.0f} % of what it used to"
-            s.desk.set("heating_weak", True, now, value=round(share, 3), unit="1", point=point, cause=cause)
+            alarms.set("heating_weak", True, now, value=round(share, 3), unit="1", point=point, cause=cause)
             return
-        s.desk.drop_pending("heating_weak", now)
+        alarms.drop_pending("heating_weak", now)
         strong = tells and now.mono_ms - (since_ms or 0) >= STRONG_AFTER_MS and self._seen_weak_ms != since_ms
         if strong:
-            s.desk.set("heating_weak", False, now)
+            alarms.set("heating_weak", False, now)
 
     def _tells_power(self, warmth: Warmth, now: Now) -> bool:
         """A warm-up from cold of a station whose habit is known. After a cycle a cold wall takes its share of the heat first."""
         from_far = warmth.heat.started_at_c <= warmth.plan.set_point_c - FAR_K
         known = warmth.heat.prior.heat_ups >= HABIT
-        return known and from_far and not self._station.is_resting and not warmth.cycle.explains_cold(now.mono_ms)
+        return (
+            known and from_far and not self._view.situation.is_resting and not warmth.cycle.explains_cold(now.mono_ms)
+        )
 
     # -- the first case
 
     def _first_case_ms(self, now: Now, over_ms: int) -> int | None:
         """Today's first case [ms since 1970], where it is known and not over for longer than that."""
-        s = self._station
-        if s.settings.hours is None or not now.trusted or s.is_resting:
+        hours = self._view.settings.hours
+        if hours is None or not now.trusted or self._view.situation.is_resting:
             return None
-        first_ms = first_case(s.settings.hours, s.zone, now.wall_ms)
+        first_ms = first_case(hours, self._view.zone, now.wall_ms)
         return None if first_ms is None or now.wall_ms > first_ms + over_ms else first_ms
 
     def must_start(self, liquid: float, cold_c: float, now: Now) -> MustStart | None:
         """When heating must begin for the first case of this day; None where there is none to be in time for, or it is warm."""
-        warmth = self._station.warmth
-        first_ms = self._first_case_ms(now, 0)
-        if warmth is None or first_ms is None or warmth.is_warm:
+        warmth, first_ms = self._warmth, self._first_case_ms(now, 0)
+        if first_ms is None or warmth.is_warm:
             return None
         target_c = warmth.limits(cold_c)[0] + warmth.guard_k
         prior = warmth.heat.prior
@@ -276,8 +299,8 @@ class ReservoirAlarms:
         return MustStart(first_ms - int(share * limit_ms), f"by the warm-up limit of {limit_ms / 3_600_000:g} h")
 
     def _look_at_first_case(self, warmth: Warmth, point: str, liquid: float, cold_c: float, now: Now) -> None:
-        s = self._station
-        alarm = s.desk.alarms.get(FIRST_CASE)
+        alarms = self._view.alarms
+        alarm = alarms.alarms.get(FIRST_CASE)
         if alarm is None:
             return
         first_ms = self._first_case_ms(now, OVER_MS if not alarm.condition else 1 << 60)
@@ -285,24 +308,24 @@ class ReservoirAlarms:
             self._warm_for_ms = first_ms
         self._in_time = False
         if first_ms is None or self._warm_for_ms == first_ms or warmth.cycle.explains_cold(now.mono_ms):
-            s.desk.set(FIRST_CASE, False, now, value=liquid)
+            alarms.set(FIRST_CASE, False, now, value=liquid)
             return
         why = self._why_late(warmth, liquid, cold_c, first_ms, alarm.condition, now)
         self._in_time = why == ""
         if why is None:  # what is present stays, what was pending isn't known to be so
-            s.desk.drop_pending(FIRST_CASE, now)
+            alarms.drop_pending(FIRST_CASE, now)
             return
-        cause = f"{s.show(point, liquid)}, {why}" if why else ""
+        cause = f"{self._view.show(point, liquid)}, {why}" if why else ""
         if not alarm.condition:
             self._heated = False
         limit = round(warmth.limits(cold_c)[0] + warmth.guard_k, 4)
-        s.desk.set(FIRST_CASE, bool(why), now, value=liquid, unit="Cel", limit=limit, point=point, cause=cause)
+        alarms.set(FIRST_CASE, bool(why), now, value=liquid, unit="Cel", limit=limit, point=point, cause=cause)
 
     def _why_late(
         self, warmth: Warmth, liquid: float, cold_c: float, first_ms: int, was_late: bool, now: Now
     ) -> str | None:
         """Why it is late for the first case; "" where it isn't, None where that can't be told yet."""
-        case = f"the first case at {clock_text(first_ms, self._station.zone)}"
+        case = f"the first case at {clock_text(first_ms, self._view.zone)}"
         forecast = warmth.until(cold_c, now.mono_ms)
         if forecast.in_ms is not None:
             expected_ms = now.wall_ms + forecast.in_ms
@@ -310,9 +333,9 @@ class ReservoirAlarms:
                 return ""
             if expected_ms // 60_000 == first_ms // 60_000:
                 return f"expected just after {case}"
-            return f"expected at {clock_text(expected_ms, self._station.zone)}, after {case}"
+            return f"expected at {clock_text(expected_ms, self._view.zone)}, after {case}"
         if forecast.why.startswith(NEVER):
-            return f"{why_text(self._station, forecast)}: not in time for {case}"
+            return f"{self._view.units.why(forecast)}: not in time for {case}"
         must = self.must_start(liquid, cold_c, now)
         if warmth.heat.heating_since_ms is not None:
             if now.wall_ms >= first_ms:
@@ -326,7 +349,7 @@ class ReservoirAlarms:
             )
         if must is None:
             return f"{NOT_HEATING}, not warm for {case}"
-        at = clock_text(must.by_ms, self._station.zone)
+        at = clock_text(must.by_ms, self._view.zone)
         if now.wall_ms < must.by_ms:
             return ""
         return f"{NOT_HEATING}: heating must start by {at} ({must.why}) to be warm for {case}"

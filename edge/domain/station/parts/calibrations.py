@@ -2,17 +2,18 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable, Mapping
+from collections.abc import Iterable, Mapping
 from typing import Any, NamedTuple
 
 from edge.domain.entries import Now, rfc3339
 from edge.domain.readings import Kind
-from edge.domain.records.book import Book, Fact
+from edge.domain.records.book import Fact
 from edge.domain.records.calibration_bounds import AGREES, bounded
 from edge.domain.sensing.calibration import Correction, applies, correction_of, is_due
 from edge.domain.sensing.calibration_budget import use_of, worked_out
 from edge.domain.sensing.point_monitor import PointWatch
-from edge.domain.settings import Settings
+from edge.domain.station.part import Happening, Part, Recalibrated, RecordKept
+from edge.domain.station.view import View
 from edge.domain.wording import difference_text
 
 
@@ -30,23 +31,32 @@ def is_off(fact: Fact) -> bool:
     return fact.body.get("adjust") is False and abs(fact.body["as_found"]) > AGREES * float(fact.body["u"])
 
 
-class Calibrations:
+class Calibrations(Part):
     """Reads the book, sets the corrections of the points' watches. A record with `adjust` false is a check: it corrects nothing,
     but a drift beyond the allowance makes a calibration due.
-
-    `moved`: told where a point's value has changed by calibration alone: (point, by how much).
     """
 
-    def __init__(
-        self, settings: Settings, watches: Mapping[str, PointWatch], book: Book, moved: Callable[[str, float], None]
-    ) -> None:
-        self._watches, self._book, self._moved, self._settings = watches, book, moved, settings
-        self._points = {p.id: p for p in settings.points if p.kind is not Kind.CONTACT}
+    def __init__(self, view: View) -> None:
+        self._view, self._watches, self._book = view, view.watches, view.book
+        self._points = {p.id: p for p in view.settings.points if p.kind is not Kind.CONTACT}
 
     @property
     def duties(self) -> list[str]:
         """Points that can be calibrated."""
         return list(self._points)
+
+    def alarm_ids(self) -> Iterable[str]:
+        return [f"duty_due:calibration:{ident}" for ident in self._points]
+
+    def begin(self, now: Now) -> None:
+        self._apply(now)
+
+    def happened(self, event: Happening, now: Now) -> None:
+        if isinstance(event, RecordKept) and not event.is_of_alarms:
+            self._apply(now)
+
+    def ends_in_ms(self, now: Now) -> Iterable[int]:
+        return [w.correction.due_ms - now.wall_ms for w in self._watches.values() if w.correction is not None]
 
     def judge(self, body: Mapping[str, Any], at_ms: int, now: Now) -> tuple[bool, str, dict[str, Any]]:
         """(does a calibration record count, why not, what it comes to). A reading left out is the point's present one."""
@@ -56,7 +66,7 @@ class Calibrations:
         watch = self._watches[point.id]
         try:
             filled = self._with_readings(body, watch)
-            use = use_of(point, self._settings)
+            use = use_of(point, self._view.settings)
             worked = worked_out(filled, point, watch.correction, at_ms, use, watch.noise())
         except ValueError as exc:
             return False, str(exc), {"beyond": ""}
@@ -84,13 +94,13 @@ class Calibrations:
             filled.append(one)
         return {**body, "points": filled}
 
-    def apply(self) -> None:
+    def _apply(self, now: Now) -> None:
         """Put the newest calibration of each point's present sensor and transducer in force."""
         for ident in self._points:
             newest = self._newest(ident)
             by = self._watches[ident].correct(None if newest is None else correction_of(newest.body))
             if by:
-                self._moved(ident, by)
+                self._view.happen(Recalibrated(ident, by), now)
 
     def _of(self, ident: str) -> list[Fact]:
         """The records of a point's present sensor and transducer, the newest last."""

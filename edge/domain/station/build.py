@@ -1,0 +1,123 @@
+"""Builds the parts of a station: which there are, in which order they are asked, and what each may ask of which other.
+
+The order is that of the entries of one instant: readings are doubted before anything is made of them; points fall silent, a date
+begins, the hours do, the liquid is looked at, then the machine, the outlets, and the liquid's alarms, which go by all of these.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Iterable
+from functools import partial
+from typing import NamedTuple
+
+from edge.domain.doubts.cross_checks import Contradictions
+from edge.domain.heat.reservoir import Warmth
+from edge.domain.readings import Role
+from edge.domain.station.part import Part
+from edge.domain.station.parts.basin import Basin
+from edge.domain.station.parts.calibrations import Calibrations
+from edge.domain.station.parts.doubts import Doubts
+from edge.domain.station.parts.duties import Duties
+from edge.domain.station.parts.filters.condition import FilterCondition
+from edge.domain.station.parts.filters.estimates import FilterEstimates
+from edge.domain.station.parts.filters.part import Filters
+from edge.domain.station.parts.hold import Hold
+from edge.domain.station.parts.host import Host
+from edge.domain.station.parts.hours import Hours
+from edge.domain.station.parts.leak import Leak
+from edge.domain.station.parts.machine import Machine
+from edge.domain.station.parts.power import Power
+from edge.domain.station.parts.reservoir.alarms import ReservoirAlarms
+from edge.domain.station.parts.reservoir.condition import ReservoirCondition
+from edge.domain.station.parts.reservoir.estimates import ReservoirEstimates
+from edge.domain.station.parts.reservoir.part import Reservoir
+from edge.domain.station.parts.reservoir.seconds import Seconds
+from edge.domain.station.parts.sections import Sections
+from edge.domain.station.parts.sensors import Sensors
+from edge.domain.station.parts.supply.condition import SupplyConditions
+from edge.domain.station.parts.supply.estimates import SupplyEstimates
+from edge.domain.station.parts.supply.part import Supply
+from edge.domain.station.parts.supply.water import SupplyWater
+from edge.domain.station.recalibrated import Recalibrations
+from edge.domain.station.view import View
+from edge.domain.water.draw_history import Evidence
+from edge.domain.water.draws import DrawWatch
+from edge.domain.water.inferred_flow import Meterless, assumed_l_min
+
+
+class Parts(NamedTuple):
+    """A station's parts, and what they share of what is known. What a station file has no section for is None."""
+
+    in_order: tuple[Part, ...]  # they are asked in this one
+    of_alarms: tuple[Part, ...]  # and in this one for the alarms that they may raise, which are shown so
+    of_estimates: tuple[Part, ...]  # and for estimates
+    crossed: Contradictions
+    evidence: Evidence
+    sensors: Sensors
+    calibrations: Calibrations
+    basin: Basin | None
+    warmth: Warmth | None
+    draws: DrawWatch | None
+
+
+def parts_of(view: View) -> Parts:
+    """The parts of a station, and how they hang together."""
+    settings, points = view.settings, view.points
+    evidence = Evidence(settings, view.zone, view.boot, view.book)
+    warmth = None if settings.reservoir is None else Warmth(settings.reservoir)
+    draws = None if settings.supply is None else DrawWatch(settings.supply)
+    flow, power_point = points.first(Role.SUPPLY_FLOW), points.first(Role.MACHINE_POWER)
+    crossed = Contradictions(
+        settings, view.watches, flow, points.taps, power_point, evidence, partial(view.tell, "contradiction"), warmth
+    )
+    meterless = _meterless(view, flow)
+    has_draws = flow is not None or meterless is not None
+
+    calibrations, sensors, power, leak = Calibrations(view), Sensors(view), Power(view), Leak(view, draws, crossed)
+    recalibrations, water = Recalibrations(view, calibrations), SupplyWater(view, evidence)
+    filter_estimates = FilterEstimates(view, evidence, has_draws)
+    filter_condition = FilterCondition(view, evidence, crossed, filter_estimates, recalibrations)
+    filters = Filters(view, evidence, filter_condition, filter_estimates)
+    supply = seconds = reservoir = basin = alarms = None
+    if settings.supply is not None and draws is not None:
+        plan, supply_estimates = settings.supply, SupplyEstimates(view, settings.supply, evidence)
+        conditions = SupplyConditions(view, plan, draws, evidence, crossed, supply_estimates, recalibrations, has_draws)
+        known = (plan, draws, meterless, evidence, crossed, conditions, supply_estimates)
+        supply = Supply(view, *known, water_c=water.drawn_c, flow_heard=leak.flow_heard)
+    if warmth is not None:
+        tripped = power.heater_is_tripped
+        seconds = Seconds(view, warmth, crossed)
+        condition = ReservoirCondition(view, warmth, crossed, seconds, recalibrations, tripped)
+        reservoir = Reservoir(view, warmth, crossed, water, condition)
+        alarms = ReservoirAlarms(view, warmth, crossed, reservoir.take_moved, tripped)
+        reservoir.told = ReservoirEstimates(view, warmth, crossed, alarms.must_start, tripped)
+        basin = Basin(view, warmth, crossed)
+    machine = Machine(
+        view,
+        warmth,
+        is_drawing=(lambda: False) if supply is None else supply.is_drawing,
+        short=lambda: "" if basin is None else basin.short,
+    )
+    hold, duties, host = Hold(view), Duties(view, calibrations, power.is_power_unsure), Host()
+    order: tuple[Part | None, ...] = (
+        Doubts(crossed), seconds, sensors, calibrations, supply, filters, Hours(view), reservoir, basin, machine, power, alarms, leak,
+        hold, duties, host, Sections(view),
+    )  # fmt: skip
+    of_alarms = (alarms, supply, power, leak, filters, sensors, duties, calibrations, hold, host)
+    of_estimates = (reservoir, filters, supply, leak)
+    return Parts(
+        _there(order), _there(of_alarms), _there(of_estimates), crossed, evidence, sensors, calibrations, basin, warmth, draws
+    )  # fmt: skip
+
+
+def _there(parts: Iterable[Part | None]) -> tuple[Part, ...]:
+    return tuple(part for part in parts if part is not None)
+
+
+def _meterless(view: View, flow: str | None) -> Meterless | None:
+    """What passes for a flow meter at a station without one: water flows where the filters take pressure."""
+    taps = view.points.taps
+    if flow is not None or (taps["filtered"] or taps["between"]) is None or taps["supply"] is None:
+        return None
+    flow_l_min = assumed_l_min(view.settings)
+    return None if flow_l_min is None else Meterless(flow_l_min)

@@ -1,0 +1,55 @@
+"""Points that contradict each other: the table of cross checks, told of what is heard and of what happens."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+from typing import Any
+
+from edge.domain.doubts.cross_checks import Contradictions
+from edge.domain.entries import Entry, Now
+from edge.domain.readings import Role
+from edge.domain.settings import Point
+from edge.domain.station.part import (
+    DrawBegan,
+    DrawEnded,
+    EntriesLost,
+    FactAdded,
+    Happening,
+    Part,
+    RecordWeighed,
+)
+
+
+class Doubts(Part):
+    """Hears every reading before anything else is made of it. What rests on a doubted point asks the cross checks itself."""
+
+    roles = frozenset(Role)
+    folds = frozenset({"contradiction"})
+
+    def __init__(self, crossed: Contradictions) -> None:
+        self._crossed = crossed
+
+    def hear(self, point: Point, value: float, mono_ms: int, now: Now) -> None:
+        self._crossed.heard(point.id, value, mono_ms)
+
+    def happened(self, event: Happening, now: Now) -> None:
+        match event:
+            case DrawBegan():
+                self._crossed.flowed()
+            case DrawEnded(draw, is_proved):
+                self._crossed.drawn(draw, is_proved, now.mono_ms)
+            case FactAdded(fact) if fact.record == "calibration" and fact.counts:
+                self._crossed.compared(fact.body.get("point"))
+            case RecordWeighed(record, body):
+                self._crossed.recorded(record, body, now.mono_ms)
+            case EntriesLost():
+                self._crossed.lost()
+
+    def fold(self, entry: Entry) -> None:
+        self._crossed.take(entry.body)
+
+    def state(self) -> dict[str, Any]:
+        return {"doubts": self._crossed.state()}
+
+    def restore(self, state: Mapping[str, Any]) -> None:
+        self._crossed.restore(state.get("doubts", {}))

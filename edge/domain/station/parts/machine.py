@@ -1,0 +1,121 @@
+"""What the machine does: in use, reheating, resting, off, or held by declared work; and whether it is free."""
+
+from __future__ import annotations
+
+from collections.abc import Callable, Iterable, Mapping
+from typing import Any
+
+from edge.domain.entries import Entry, Now, Stamp
+from edge.domain.heat.cycle import DRAW_BELONGS_MS, Phase, phase_of
+from edge.domain.heat.reservoir import Warmth
+from edge.domain.readings import Role
+from edge.domain.settings import Point
+from edge.domain.station import by_eye
+from edge.domain.station.judged import MET, UNKNOWN, UNMET, Judged, by_fact
+from edge.domain.station.part import DrawEnded, Happening, Judge, Part, PhaseChanged
+from edge.domain.station.view import View
+
+
+class Machine(Part):
+    """Follows the phase.
+
+    Args:
+        warmth: what is known of the heated liquid; None: the station has none, or nothing reads it.
+        is_drawing: is water being drawn?
+        short: what is wrong with the contact under way; "" where nothing is.
+    """
+
+    roles = frozenset({Role.MACHINE_POWER})
+    folds = frozenset({"phase"})
+
+    def __init__(
+        self, view: View, warmth: Warmth | None, is_drawing: Callable[[], bool], short: Callable[[], str]
+    ) -> None:
+        self._view, self._warmth, self._is_drawing, self._short = view, warmth, is_drawing, short
+        self._power_point = view.points.first(Role.MACHINE_POWER)
+        self._reservoir_point = view.points.first(Role.RESERVOIR_TEMPERATURE)
+        self._belongs_until_ms: int | None = None  # so long a draw that is over counts for a cycle
+
+    def hear(self, point: Point, value: float, mono_ms: int, now: Now) -> None:
+        if self._warmth is not None and point.id == self._power_point:
+            self._warmth.cycle.powered = value == 1.0
+
+    def happened(self, event: Happening, now: Now) -> None:
+        if isinstance(event, DrawEnded) and self._belongs(now):
+            self._belongs_until_ms = now.mono_ms + DRAW_BELONGS_MS
+
+    def next_deadline_ms(self, now: Now) -> Iterable[int]:
+        return () if self._belongs_until_ms is None else (self._belongs_until_ms,)
+
+    def _belongs(self, now: Now) -> bool:
+        """Is water drawn now, or just now, drawn for a cycle? A cold liquid can't be in a cycle."""
+        warmth = self._warmth
+        if warmth is None or self._reservoir_point is None:
+            return True
+        in_use = self._view.situation.phase is Phase.IN_USE
+        return warmth.is_warm or warmth.cycle.explains_cold(now.mono_ms) or in_use
+
+    def advance(self, now: Now) -> None:
+        view, warmth, mono_ms = self._view, self._warmth, now.mono_ms
+        if self._belongs_until_ms is not None and mono_ms >= self._belongs_until_ms:
+            self._belongs_until_ms = None
+        drawing = self._is_drawing()
+        if drawing and warmth is not None:
+            warmth.cycle.drew(mono_ms)
+        phase = phase_of(
+            off=self._power_point is not None and view.watches[self._power_point].value(mono_ms) == 0.0,
+            at_work=view.book.work is not None,
+            away=warmth is not None and warmth.cycle.is_away(mono_ms),
+            drawn=self._belongs_until_ms is not None or (drawing and self._belongs(now)),
+            reheating=warmth is not None and warmth.is_reheating(mono_ms),
+            resting=view.situation.is_resting,
+        )
+        before = view.situation.phase
+        if phase is not before:
+            view.tell("phase", {"from": str(before), "to": str(phase)}, now)
+            if before is Phase.OFF:
+                view.book.power_up(Stamp(view.boot, *now))
+            view.situation.phase = phase
+            view.happen(PhaseChanged(), now)
+
+    # -- the condition
+
+    def conditions(self) -> Mapping[str, Judge]:
+        return {"free": self.free}
+
+    def free(self, now: Now) -> Judged:
+        """Not in use, no work declared, powered."""
+        view = self._view
+        work = view.book.work
+        if work is not None:
+            return by_fact(
+                UNMET, f"work was declared by {work.body.get('by', 'somebody')}", work, "End the declared work"
+            )
+        if view.situation.phase is Phase.OFF:
+            return Judged(UNMET, "the machine has no power", ask="Switch the machine on")
+        if view.situation.phase is Phase.IN_USE:
+            away = self._warmth is not None and self._warmth.cycle.is_away(now.mono_ms)
+            return Judged(UNMET, self._running() if away else "water is being drawn", mends=True)
+        if self._power_point is not None and view.watches[self._power_point].value(now.mono_ms) is None:
+            return Judged(UNKNOWN, "whether the machine has power is not known")
+        if Role.MACHINE_POWER in view.settings.not_fitted:
+            eye = by_eye.contact(view, Role.MACHINE_POWER, now, "Switch the machine on, and read it again")
+            return eye._replace(text=f"power {eye.text}")
+        return Judged(MET, "not in use")
+
+    def _running(self) -> str:
+        short = self._short()
+        return "a cycle is running: the heated liquid is away" + (f"; {short}" if short else "")
+
+    # -- after a restart
+
+    def fold(self, entry: Entry) -> None:
+        self._view.situation.phase = Phase(entry.body["to"])
+        if entry.body["from"] == Phase.OFF:
+            self._view.book.power_up(entry.stamp)
+
+    def state(self) -> dict[str, Any]:
+        return {"phase": str(self._view.situation.phase)}
+
+    def restore(self, state: Mapping[str, Any]) -> None:
+        self._view.situation.phase = Phase(state["phase"])

@@ -1,0 +1,178 @@
+"""Power that goes and comes back: ground-fault outlets that trip, and a machine of which it isn't known.
+
+What an outlet that trips cuts off is powered up when it is live again. That is no reading, so it is an entry: a restart in between
+knows of it. A machine whose power contact is silent for so long that it can have been off meanwhile may have been powered up: no
+first reading afterwards can tell, as "on" is what both look like.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Iterable, Mapping
+from functools import partial
+from typing import Any, Final
+
+from edge.domain.alarms.states import CHATTER_TIMES, CHATTER_WITHIN_MS
+from edge.domain.entries import Entry, Now, Stamp
+from edge.domain.heat.balance import Forecast
+from edge.domain.readings import Role
+from edge.domain.records.book import HEAT_OFF, POWER_UNSURE, POWER_UP
+from edge.domain.settings import Point, feeds_machine
+from edge.domain.station import by_eye
+from edge.domain.station.judged import MET, UNKNOWN, UNMET, Judged
+from edge.domain.station.part import Judge, Part, PowerChanged
+from edge.domain.station.parts.duties import outlet_tested
+from edge.domain.station.view import View
+
+#: an outlet that has tripped counts as live once it has been so for this long: one whose contact chatters would have tripped again
+STEADY_MS: Final = CHATTER_WITHIN_MS // (CHATTER_TIMES - 1)
+
+
+#: a machine that is switched off, on and comes up again takes at least this long (our own number, no published source)
+SHORTEST_POWER_UP_MS: Final = 30_000
+
+
+class Power(Part):
+    """What a station's outlets and its machine's power contact were read as."""
+
+    roles = frozenset({Role.OUTLET_PROTECTION, Role.MACHINE_POWER})
+    folds = frozenset({"power"})
+
+    def __init__(self, view: View) -> None:
+        self._view = view
+        self._outlets = view.points.outlets
+        self._outlet_of = {point: outlet for outlet, point in view.points.outlets}
+        self._power_point = view.points.first(Role.MACHINE_POWER)
+        self._tripped_ms: dict[str, int] = {}  # outlet -> when it was last read as tripped
+        self._lost: set[str] = set()  # outlets that tripped and aren't surely live again, as the journal says
+        self._power_ms: int | None = None  # when the machine's power was last heard
+        self._was_silent = False  # its contact was silent when this run began
+        self._silent_ms = 0  # its longest silence that isn't told yet
+
+    def alarm_ids(self) -> Iterable[str]:
+        return [f"{what}:{outlet}" for outlet, _ in self._outlets for what in ("outlet_tripped", "outlet_test_failed")]
+
+    def begin(self, now: Now) -> None:
+        """When a trip that stood before this run ended isn't known. Nor does a restart end a silence."""
+        silent = self._view.alarms.alarms.get(f"silent:{self._power_point}")
+        self._was_silent = silent is not None and silent.present
+        self._tripped_ms |= dict.fromkeys(self._lost, now.mono_ms)
+
+    def hear(self, point: Point, value: float, mono_ms: int, now: Now) -> None:
+        if point.role is Role.OUTLET_PROTECTION:
+            if self._hear_outlet(self._outlet_of[point.id], point.id, value, mono_ms, now):
+                self._view.changed()
+                self._view.happen(PowerChanged(), now)
+        elif point.id == self._power_point:
+            self._hear_power(value, mono_ms)
+
+    def _hear_outlet(self, outlet: str, point: str, value: float, mono_ms: int, now: Now) -> bool:
+        """A reading of an outlet. True where that is news."""
+        if value == 1.0:
+            self._tripped_ms[outlet] = mono_ms
+            if outlet not in self._lost:
+                self._note("lost", outlet, now)
+        cause = f"the {outlet} outlet has tripped"
+        alarm = f"outlet_tripped:{outlet}"
+        return self._view.alarms.set(alarm, value == 1.0, now, value=value, point=point, cause=cause)
+
+    def advance(self, now: Now) -> None:
+        """An outlet that has been live again for long enough has its power back; a contact that is heard again tells of a silence."""
+        if self._lost:
+            for outlet, point in self._outlets:
+                is_live = self._view.watches[point].value(now.mono_ms) == 0.0
+                if outlet in self._lost and is_live and self.steady_in_ms(outlet, now) <= 0:
+                    self._note("back", outlet, now)
+        if self.is_power_unsure() and not self._view.alarms.alarms[f"silent:{self._power_point}"].present:
+            silent_s = None if self._was_silent else self._silent_ms // 1000
+            body = {"what": "unsure", "point": self._power_point, "silent_s": silent_s}
+            self._was_silent, self._silent_ms = False, 0
+            self._view.tell("power", body)
+            self._take(body, Stamp(self._view.boot, *now))
+
+    def is_power_unsure(self) -> bool:
+        """Has the machine's power been heard again after a silence that may have hidden a power-up, and no entry tells of it yet? It
+        waits for the end of the silence's alarm: readings that come too seldom are one alarm, and one entry.
+        """
+        point = self._power_point
+        if point is None or self._power_ms is None:
+            return False
+        long_ms = max(self._view.watches[point].point.stale_after_ms, SHORTEST_POWER_UP_MS)
+        return self._was_silent or self._silent_ms > long_ms
+
+    def _note(self, what: str, outlet: str, now: Now) -> None:
+        body = {"what": what, "outlet": outlet, "machine": feeds_machine(outlet)}
+        self._view.tell("power", body)
+        self._take(body, Stamp(self._view.boot, *now))
+
+    def _hear_power(self, value: float, mono_ms: int) -> None:
+        """A reading of the machine's power contact. A restart alone is no silence; one that is off makes its own power-up."""
+        before_ms, self._power_ms = self._power_ms, mono_ms
+        if value != 1.0:
+            self._was_silent, self._silent_ms = False, 0
+        elif before_ms is not None:
+            self._silent_ms = max(self._silent_ms, mono_ms - before_ms)
+
+    def steady_in_ms(self, outlet: str, now: Now) -> int:
+        """In how long an outlet that is live again will have been so for long enough; 0 or less where it has."""
+        tripped_ms = self._tripped_ms.get(outlet)
+        return 0 if tripped_ms is None else tripped_ms + STEADY_MS - now.mono_ms
+
+    def heater_is_tripped(self, mono_ms: int) -> bool:
+        """An outlet that feeds the heater (the one named so, else any) has tripped."""
+        watches = self._view.watches
+        named = [p for o, p in self._outlets if not feeds_machine(o)]
+        return any(watches[p].value(mono_ms) == 1.0 for p in named or [p for _, p in self._outlets])
+
+    def ends_in_ms(self, now: Now) -> Iterable[int]:
+        return [self.steady_in_ms(outlet, now) for outlet, _ in self._outlets]
+
+    # -- the conditions
+
+    def conditions(self) -> Mapping[str, Judge]:
+        judges: dict[str, Judge] = {f"outlet:{outlet}": partial(self.outlet, outlet) for outlet, _ in self._outlets}
+        if Role.OUTLET_PROTECTION in self._view.settings.not_fitted:
+            ask = "Have the outlet's trip looked into; reset it once, dry-handed; then read it again"
+            judges["outlet:by-eye"] = lambda now: by_eye.contact(self._view, Role.OUTLET_PROTECTION, now, ask)
+        return judges
+
+    def outlet(self, ident: str, now: Now) -> Judged:
+        """The ground-fault outlet is live."""
+        view, point = self._view, next(p for o, p in self._outlets if o == ident)
+        ask = f"Have the {ident} outlet's trip looked into; reset it once, dry-handed"
+        failed = outlet_tested(view, ident, now) or by_eye.seen(view, Role.OUTLET_PROTECTION, now, ask)
+        if failed is not None:
+            return failed
+        value = view.watches[point].value(now.mono_ms)
+        if value is None:
+            return Judged(UNKNOWN, f"not known: {view.why_silent(point)}", ask=view.advice(point))
+        if value:
+            return Judged(UNMET, "tripped", ask=ask)
+        if view.alarms.alarms[f"outlet_tripped:{ident}"].present:
+            return Judged(
+                UNKNOWN, "live at this moment, but its trip comes and goes", ask=f"Have the {ident} outlet looked into"
+            )
+        left_ms = self.steady_in_ms(ident, now)
+        if left_ms > 0:
+            when = Forecast(left_ms, left_ms, left_ms, "")
+            return Judged(UNKNOWN, "live again, but not yet for long enough to count as steady", mends=True, when=when)
+        return Judged(MET, f"live{view.polled_text([point])}")
+
+    # -- after a restart
+
+    def fold(self, entry: Entry) -> None:
+        self._take(entry.body, entry.stamp)
+
+    def _take(self, body: Mapping[str, Any], stamp: Stamp) -> None:
+        """What a `power` entry says."""
+        if body["what"] == "unsure":
+            self._view.book.power_up(stamp, POWER_UNSURE)
+            return
+        (self._lost.add if body["what"] == "lost" else self._lost.discard)(body["outlet"])
+        self._view.book.power_up(stamp, POWER_UP if body["machine"] else HEAT_OFF)
+
+    def state(self) -> dict[str, Any]:
+        """The outlets that aren't surely live again."""
+        return {"lost": sorted(self._lost)}
+
+    def restore(self, state: Mapping[str, Any]) -> None:
+        self._lost = set(state.get("lost", ()))

@@ -1,0 +1,103 @@
+"""Further probes in the reservoir: each is judged as the first is, and the worst decides."""
+
+from __future__ import annotations
+
+from typing import Final
+
+from edge.domain.alarms.ceiling import Ceiling
+from edge.domain.alarms.states import AT_LIMIT
+from edge.domain.doubts.cross_checks import Contradictions
+from edge.domain.entries import Now
+from edge.domain.heat.balance import HOLD_MS
+from edge.domain.heat.reservoir import Warmth
+from edge.domain.readings import REASONS, Role
+from edge.domain.settings import Point
+from edge.domain.station.judged import UNKNOWN, UNMET, Judged
+from edge.domain.station.part import Part
+from edge.domain.station.view import View
+
+#: two probes of one liquid that differ by more than this [K] for so long aren't both right (our own numbers: class B probes are within
+#: 0.5 K, leads and mounting add one; layers don't outlast a thermostat's round)
+APART_K: Final = 3.0
+APART_MS: Final = 1_800_000
+
+
+class Seconds(Part):
+    """All probes of the reservoir but the first. They have no condition of their own: the reservoir's asks them (condition.py)."""
+
+    roles = frozenset({Role.RESERVOIR_TEMPERATURE})
+
+    def __init__(self, view: View, warmth: Warmth, doubts: Contradictions) -> None:
+        self._view, self._warmth, self._doubts = view, warmth, doubts
+        self._first = view.points.first(Role.RESERVOIR_TEMPERATURE)
+        self.points = points = view.points.ids(Role.RESERVOIR_TEMPERATURE)[1:]
+        self._warm: dict[str, bool] = dict.fromkeys(points, False)
+        self._since_ms: dict[str, int] = {}
+        self._hot = {point: Ceiling() for point in points}
+        self._beyond_label = {point: Ceiling() for point in points}
+        self._apart_ms: dict[str, int] = {}  # since when one reads otherwise than the first
+        self._apart: set[str] = set()  # and has done so for long
+
+    def hear(self, point: Point, value: float, mono_ms: int, now: Now) -> None:
+        if point.id in self._warm:
+            was = self._state(point.id)
+            self._hear(point.id, value, mono_ms)
+            self._view.changed(was != self._state(point.id))
+
+    def _hear(self, point: str, liquid_c: float, mono_ms: int) -> None:
+        warmth = self._warmth
+        guard, room_c = self._view.watches[point].guard, self._doubts.room_now(mono_ms)
+        enter, leave = (limit + guard for limit in warmth.limits(room_c))
+        if liquid_c < (leave if self._warm[point] else enter) - AT_LIMIT:
+            self._warm[point] = False
+            self._since_ms.pop(point, None)
+        elif mono_ms - self._since_ms.setdefault(point, mono_ms) >= HOLD_MS:
+            self._warm[point] = True
+        self._hot[point].see(liquid_c + guard, warmth.plan.maximum_c, mono_ms)
+        basin_c = warmth.basin_c(liquid_c, room_c, warmth.share.hot)
+        self._beyond_label[point].see(basin_c + guard, warmth.plan.contact_max_c, mono_ms)
+        self._compare(point, liquid_c, mono_ms)
+
+    def _state(self, point: str) -> tuple[bool, ...]:
+        return self._warm[point], self._hot[point].over, self._beyond_label[point].over, point in self._apart
+
+    def _compare(self, point: str, liquid_c: float, mono_ms: int) -> None:
+        """Two probes of one liquid read the same but for what they are uncertain by, and for layers that don't last."""
+        first = self._view.value(self._first, mono_ms)
+        if first is None or abs(liquid_c - first) <= APART_K:
+            self._apart_ms.pop(point, None)
+            self._apart.discard(point)
+        elif mono_ms - self._apart_ms.setdefault(point, mono_ms) >= APART_MS:
+            self._apart.add(point)
+
+    def judge(self, one: Judged, now: Now) -> Judged:
+        """The reservoir's condition, met by the first point, by the others."""
+        view = self._view
+        for point in self.points:
+            watch = view.watches[point]
+            value = watch.value(now.mono_ms)
+            if value is None:
+                why = REASONS[watch.why_silent()]
+                return one._replace(
+                    state=UNKNOWN, text=f"{point} is not known: {why.text}", ask=f"{point}: {why.advice}"
+                )
+            here = f"{point}: {view.show(point, value)}{view.nominal(point)}"
+            if not watch.is_sure:
+                why_doubted = watch.doubt or (REASONS["perhaps_stuck"].text, REASONS["perhaps_stuck"].advice)
+                return one._replace(state=UNKNOWN, text=f"{here}, but {why_doubted[0]}", ask=why_doubted[1])
+            if self._hot[point].over:
+                ask = "Let it cool; have the thermostat looked at"
+                return Judged(UNMET, f"{here}, above the maximum, or not yet for long enough below it", ask=ask)
+            if self._beyond_label[point].over:
+                ask = "Lower the set point within the label's range, or let it cool"
+                return Judged(
+                    UNMET, f"{here}: the basin would see more than the label allows, or has until of late", ask=ask
+                )
+            if not self._warm[point]:
+                return Judged(UNMET, f"{here}: not warm enough there, or not yet for long enough", mends=True)
+            if point in self._apart:
+                text = f"{one.text}; but {here}: two probes of one liquid that differ by more than {APART_K:g} K for half an hour"
+                return one._replace(
+                    state=UNKNOWN, text=text, ask=f"Stir; compare {self._first} and {point} with a reference"
+                )
+        return one

@@ -1,0 +1,251 @@
+"""The conditions `pressure` and `flow`: what the last steady draw showed, and what stands at rest."""
+
+from __future__ import annotations
+
+from edge.domain.alarms.ceiling import Ceiling
+from edge.domain.alarms.limits import side_of
+from edge.domain.alarms.states import AT_LIMIT
+from edge.domain.doubts.cross_checks import Contradictions
+from edge.domain.doubts.table import LOW_KPA
+from edge.domain.entries import Now
+from edge.domain.readings import KIND_OF, Role
+from edge.domain.settings import Supply as Plan
+from edge.domain.station import by_eye
+from edge.domain.station.judged import BY_EYE, MET, UNKNOWN, UNMET, Judged
+from edge.domain.station.parts.supply.estimates import SupplyEstimates
+from edge.domain.station.recalibrated import Recalibrations
+from edge.domain.station.view import View
+from edge.domain.water.draw_history import LIVE_FROM, Evidence, Shown
+from edge.domain.water.draws import DrawWatch
+from edge.domain.wording import age_text
+
+#: what a pressure is judged by where there is no flow meter (inferred_flow.py)
+BY_DROP = "no flow meter: taken while the filters take pressure"
+
+
+class SupplyConditions:
+    """Judges the supply. Of what it judged it remembers only which side of a limit at rest it stands on.
+
+    Args:
+        plan: the supply's limits.
+        draws: the draw under way, the pressures at rest.
+        evidence: what finished draws showed.
+        doubts: which points are doubted.
+        estimates: what the supply can give, how long a fill takes: said with the conditions.
+        recalibrations: what calibrations have to do with them.
+        has_draws: something tells draws: a meter, or what passes for one.
+    """
+
+    def __init__(
+        self, view: View, plan: Plan, draws: DrawWatch, evidence: Evidence, doubts: Contradictions, estimates: SupplyEstimates,
+        recalibrations: Recalibrations, has_draws: bool,
+    ) -> None:  # fmt: skip
+        self._view, self._plan, self._draws, self._evidence, self._doubts = view, plan, draws, evidence, doubts
+        self._estimates, self._recalibrations, self._has_draws = estimates, recalibrations, has_draws
+        self._supply_point, self._flow_point = (
+            view.points.first(role) for role in (Role.SUPPLY_PRESSURE, Role.SUPPLY_FLOW)
+        )
+        self._static = Ceiling()
+        self._sunk = ""
+
+    # -- the two conditions
+
+    def pressure(self, now: Now) -> Judged:
+        """Dynamic pressure within its limits in the last steady draw, static pressure neither too high nor too low."""
+        plan, limits = self._plan, (self._plan.pressure_low_kpa, self._plan.pressure_high_kpa)
+        one = self._pressure(now)
+        if self._doubts.is_low and one.state != UNMET:
+            one = self._too_low(one)
+        elif one.state == MET:
+            one = self._unless_doubted(one, self._supply_point, self._supply_point)
+        shown = self._shown("supply_kpa", now)
+        return self._recalibrations.drawn(one, shown, self._supply_point, (plan.pressure_low_kpa, limits[1]), now)
+
+    def flow(self, now: Now) -> Judged:
+        """Flow within its limits in the last steady draw."""
+        point, low, high = self._flow_point, self._plan.flow_low_l_min, self._plan.flow_high_l_min
+        one = self._believed(self._drawn("flow_l_min", Role.SUPPLY_FLOW, point, low, high, now))
+        if one.state in (MET, UNMET):
+            one = one._replace(text=one.text + self._estimates.fill_text())
+        if one.state == MET:
+            one = self._unless_doubted(one, self._flow_point, None)
+        return self._recalibrations.drawn(one, self._shown("flow_l_min", now), point, (low, high), now)
+
+    def _pressure(self, now: Now) -> Judged:
+        view, plan, point = self._view, self._plan, self._supply_point
+        high = view.alarms.alarms.get("static_high")
+        if high is not None and high.present and point is not None and high.value is not None:
+            return Judged(
+                UNMET,
+                f"{view.show(point, high.value)} while nothing draws: too high",
+                ask="Have the supply's regulator set",
+            )
+        if point is not None and self._static.over:
+            return Judged(
+                UNMET, self._static_text(point, plan.static_high_kpa or 0.0), ask="Have the supply's regulator set"
+            )
+        least, most = plan.pressure_low_kpa, plan.pressure_high_kpa
+        judged = self._believed(self._drawn("supply_kpa", Role.SUPPLY_PRESSURE, point, least, most, now), point)
+        if point is not None and judged.state != UNMET and by_eye.entered(view, Role.SUPPLY_PRESSURE, now) is not None:
+            eye = self._by_eye(Role.SUPPLY_PRESSURE, least, most, now)
+            return eye._replace(text=f"{eye.text}; {view.broken(point)}")
+        if judged.state not in (MET, UNMET):
+            return judged
+        return judged._replace(text=judged.text + self._estimates.capacity_text(now))
+
+    # -- what draws showed
+
+    def _shown(self, key: str, now: Now) -> Shown:
+        """What the last steady draw showed, or the one under way once it is steady."""
+        return self._evidence.shown(key, now, self._draws.draw)
+
+    def _drawn(
+        self, key: str, role: Role, point: str | None, low: float | None, high: float | None, now: Now
+    ) -> Judged:
+        view = self._view
+        if point is None:
+            return self._by_eye(role, low, high, now)
+        if not self._has_draws:
+            return by_eye.nothing(view, Role.SUPPLY_FLOW)
+        value, seq, at_ms, fresh = self._shown(key, now)
+        if value is None:
+            return Judged(UNKNOWN, "no steady draw of water yet to judge it by", ask="Draw water for half a minute")
+        if not fresh:
+            return Judged(
+                UNKNOWN,
+                f"the last steady draw was {age_text(now.wall_ms - (at_ms or now.wall_ms))} ago",
+                ask="Draw water for half a minute",
+                seq=seq,
+                evidence_ms=at_ms,
+            )
+        text = f"{view.show(point, value)}{view.nominal(point)} while drawing"
+        text += "" if self._flow_point is not None else f" ({BY_DROP})"
+        sure = view.probability(point, value, low, high)
+        side = side_of(value, view.watches[point].guard, low, high)
+        if low is not None and side < 0:
+            return Judged(
+                UNMET,
+                f"{text}, {beyond('below', value < low - AT_LIMIT, view.show(point, low))}",
+                ask="Open the stop valve fully; look at supply and filters; then draw water again",
+                seq=seq,
+                evidence_ms=at_ms,
+                probability=sure,
+            )
+        if high is not None and side > 0:
+            return Judged(
+                UNMET,
+                f"{text}, {beyond('above', value > high + AT_LIMIT, view.show(point, high))}",
+                ask="Have the supply's regulator set; then draw water again",
+                seq=seq,
+                evidence_ms=at_ms,
+                probability=sure,
+            )
+        raised = [view.alarms.alarms.get(f"{role.removeprefix('supply_')}_{side}") for side in ("low", "high")]
+        if seq is not None and any(a is not None and a.present and (a.seq or 0) > seq for a in raised):
+            text += ", but it raised an alarm in a later draw whose end was not seen"
+            return Judged(UNKNOWN, text, ask="Draw water for half a minute", seq=seq, evidence_ms=at_ms)
+        return Judged(MET, view.nominally(text, point), seq=seq, evidence_ms=at_ms, probability=sure)
+
+    def drawn_sides(self) -> tuple[int | None, ...]:
+        """Where the draw under way stands in its limits, pressure and flow: see `side_of`; None where it tells nothing yet."""
+        draw, plan = self._draws.draw, self._plan
+        if draw is None:
+            return ()
+        judged = (
+            (draw.supply, self._supply_point, plan.pressure_low_kpa, plan.pressure_high_kpa),
+            (draw.flow, self._flow_point, plan.flow_low_l_min, plan.flow_high_l_min),
+        )
+        return tuple(
+            None if mean.n < LIVE_FROM or mean.value is None or point is None
+            else side_of(mean.value, self._view.watches[point].guard, low, high)
+            for mean, point, low, high in judged
+        )  # fmt: skip
+
+    # -- what stands at rest
+
+    def has_static_moved(self, mono_ms: int) -> bool:
+        """Has it changed whether the static pressure counts as too high, or as too near to it? Its alarm may be tuned otherwise."""
+        was, static = self._static.over, self._draws.settled_kpa
+        if static is not None and self._supply_point is not None:
+            self._static.see(static + self._view.watches[self._supply_point].guard, self._plan.static_high_kpa, mono_ms)
+        return was is not self._static.over
+
+    def _static_text(self, point: str, limit_kpa: float) -> str:
+        view, limit = self._view, self._view.show(point, limit_kpa)
+        static, guard = self._draws.settled_kpa, view.watches[point].guard
+        if static is None:
+            return f"while nothing draws it was above {limit}"
+        here = f"{view.show(point, static)}{view.nominal(point)} while nothing draws"
+        if side_of(static, guard, None, limit_kpa) > 0:
+            return f"{here}, {beyond('above', static > limit_kpa + AT_LIMIT, limit)}"
+        return f"{here}, not yet for long enough below {limit}"
+
+    def low_cause(self) -> str:
+        """Of a supply that stands too low at rest, for its alarm."""
+        return self._too_low(Judged(UNKNOWN, "")).text
+
+    def _too_low(self, one: Judged) -> Judged:
+        view, point, static = self._view, self._supply_point, self._draws.static_kpa
+        if static is None or point is None:
+            return one
+        here, least = (view.show(point, kpa) for kpa in (static, self._plan.pressure_low_kpa))
+        text = f"{here}{view.nominal(point)} while nothing draws: below the {least} that drawing needs"
+        return Judged(UNMET, text, ask="Open the stop valve; look at the supply; then draw water for half a minute")
+
+    # -- what is read by eye
+
+    def _by_eye(self, role: Role, low: float | None, high: float | None, now: Now) -> Judged:
+        view, entered = self._view, by_eye.entered(self._view, role, now)
+        if entered is None:
+            return by_eye.nothing(view, role)
+        value, seq, at_ms, by = entered
+        here = view.units.said(KIND_OF[role], value)
+        if (low is not None and value < low - AT_LIMIT) or (high is not None and value > high + AT_LIMIT):
+            return Judged(
+                UNMET,
+                f"{here} read by {by}: outside its limits",
+                seq=seq,
+                evidence_ms=at_ms,
+                ask="Mend it and read again",
+            )
+        sunk = self._sunk_tap() if role is Role.SUPPLY_PRESSURE else ""
+        if sunk:
+            text = f"{here} read by {by}, but since then {sunk} rests below the least that drawing takes"
+            return Judged(UNMET, text, seq=seq, evidence_ms=at_ms, ask="Open the stop valve fully; then read again")
+        return Judged(BY_EYE, f"{here} read by {by}", seq=seq, evidence_ms=at_ms)
+
+    def _sunk_tap(self) -> str:
+        """A pressure behind the supply that rests so low that the supply can't be within its limits; "" where none does."""
+        for tap, point in self._view.points.taps.items():
+            rest = None if tap == "supply" else self._draws.rest_kpa(tap)
+            if point is None or rest is None or point in self._view.situation.silent:
+                continue
+            if rest < self._plan.pressure_low_kpa - LOW_KPA:
+                return point
+        return ""
+
+    def has_tap_sunk(self) -> bool:
+        """Has it changed which pressure behind the supply rests too low? Only what is read by eye is held against it."""
+        was, self._sunk = self._sunk, self._sunk_tap()
+        return was != self._sunk
+
+    # -- what is doubted
+
+    def _believed(self, judged: Judged, *points: str | None) -> Judged:
+        """As judged by these points and the flow; unknown where they are contradicted, unless it is unmet all the same."""
+        doubt = self._doubts.doubt_about((self._flow_point, *points))
+        if doubt is None or judged.state in (UNMET, BY_EYE):
+            return judged
+        return judged._replace(state=UNKNOWN, text=doubt[0], ask=doubt[1])
+
+    def _unless_doubted(self, one: Judged, drawn: str | None, beside: str | None) -> Judged:
+        """A condition that reads as met: unknown where what it rests on is doubted, of the draw or of the points themselves."""
+        doubts = self._doubts
+        doubt = doubts.evidence_doubt("static_low") or doubts.drawn_doubt(drawn)
+        doubt = doubt or doubts.doubt_about((self._flow_point, beside))
+        return one if doubt is None else one._replace(state=UNKNOWN, text=doubt[0], ask=doubt[1])
+
+
+def beyond(side: str, truly: bool, limit: str) -> str:
+    """A limit that is passed, or that is too near for the uncertainty."""
+    return f"{side} {limit}" if truly else f"too near to {limit} for its uncertainty"

@@ -1,0 +1,37 @@
+"""A station's points by what they mean to it."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+from typing import Final
+
+from edge.domain.readings import Role
+from edge.domain.records.entered import sensed
+from edge.domain.settings import Point, Settings
+
+#: pressures along the filter train, in the order of flow
+TAPS: Final[Mapping[str, Role]] = {
+    "supply": Role.SUPPLY_PRESSURE, "between": Role.BETWEEN_FILTERS_PRESSURE, "filtered": Role.FILTERED_PRESSURE,
+}  # fmt: skip
+
+
+class Points:
+    """The points that a station follows, by role: all but those that people read of what changes by the second."""
+
+    def __init__(self, settings: Settings) -> None:
+        self.followed = list(sensed(settings.points))
+        self.taps = {tap: self.first(role) for tap, role in TAPS.items()}
+        #: (outlet, its point), in the order of the station file
+        self.outlets = [(p.of or p.id, p.id) for p in self.of(Role.OUTLET_PROTECTION)]
+
+    def of(self, role: Role) -> list[Point]:
+        """All points of a role, in the order of the station file."""
+        return [point for point in self.followed if point.role is role]
+
+    def ids(self, role: Role) -> list[str]:
+        """Their ids."""
+        return [point.id for point in self.of(role)]
+
+    def first(self, role: Role) -> str | None:
+        """The point of a role that conditions go by; None where there is none."""
+        return next(iter(self.ids(role)), None)

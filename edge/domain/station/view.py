@@ -1,0 +1,115 @@
+"""What every part sees of its station, and the few things that it may do: tell an entry, say that conditions may have changed."""
+
+from __future__ import annotations
+
+from collections.abc import Callable, Mapping, Sequence
+from typing import Any, Final
+from zoneinfo import ZoneInfo
+
+from edge.domain.alarms.system import AlarmDesk
+from edge.domain.entries import Draft, Now
+from edge.domain.heat.cycle import Phase
+from edge.domain.readings import REASONS
+from edge.domain.records.book import Book
+from edge.domain.records.entered import Entered
+from edge.domain.sensing.calibration import probability_within
+from edge.domain.sensing.point_monitor import PointWatch
+from edge.domain.settings import Settings
+from edge.domain.station.part import Happening
+from edge.domain.station.points import Points
+from edge.domain.station.units import Units
+
+UNCALIBRATED: Final = " (uncalibrated)"
+
+
+class Situation:
+    """What the station is doing, and what of it isn't heard: as the parts of machine, hours and sensors say."""
+
+    __slots__ = ("phase", "is_resting", "silent")
+
+    def __init__(self) -> None:
+        self.phase = Phase.IDLE
+        self.is_resting = False  # outside the hours, by a trusted clock
+        self.silent: set[str] = set()  # points that have not been heard for their stale limit
+
+
+class View:
+    """One station, as its parts see it.
+
+    Args:
+        settings: what the station is.
+        boot: identity of this boot.
+        watches: of every point, by its id.
+        happen: tells all parts of a happening.
+    """
+
+    #: once all parts have named theirs
+    alarms: AlarmDesk
+
+    def __init__(
+        self, settings: Settings, boot: str, zone: ZoneInfo, watches: Mapping[str, PointWatch], happen: Callable[[Happening, Now], None]
+    ) -> None:  # fmt: skip
+        self.settings, self.boot, self.zone, self.watches, self.happen = settings, boot, zone, watches, happen
+        self.points = Points(settings)
+        self.units = Units(settings, self.points.followed)
+        self.book = Book(settings, zone)
+        self.entered = Entered(settings, watches, self.book)
+        self.situation = Situation()
+        self.drafts: list[Draft] = []
+        self.is_changed = False  # since conditions were judged
+        self.now = Now(0, 0, False)
+
+    def changed(self, is_so: bool = True) -> None:
+        """Conditions may be others than when they were last judged."""
+        self.is_changed |= is_so
+
+    def tell(self, kind: str, body: dict[str, Any], now: Now | None = None) -> None:
+        """An entry for the journal, of something by which conditions may change."""
+        self.note(kind, body, now)
+        self.is_changed = True
+
+    def note(self, kind: str, body: dict[str, Any], now: Now | None = None) -> None:
+        """An entry for the journal, of something by which none does."""
+        self.drafts.append(Draft(now or self.now, kind, body))
+
+    # -- values and words
+
+    def value(self, point: str | None, mono_ms: int) -> float | None:
+        """What a point reads while that stands; None where it doesn't, or there is no such point."""
+        return None if point is None else self.watches[point].value(mono_ms)
+
+    def show(self, point: str, value: float) -> str:
+        """A value in the unit that the station file gives its point."""
+        return self.units.show(point, value)
+
+    def nominal(self, point: str) -> str:
+        """What stands behind a value: its expanded uncertainty, or that it is uncalibrated."""
+        return self.watches[point].nominal
+
+    def probability(self, point: str, value: float, low: float | None, high: float | None) -> float | None:
+        """That the true value lies within its limits; None for a point that isn't calibrated."""
+        correction = self.watches[point].correction
+        return None if correction is None else round(probability_within(value, correction.u, low, high), 3)
+
+    def nominally(self, text: str, *points: str | None) -> str:
+        """The words of a condition that is met, where one of the points that it rests on is uncalibrated: only nominally."""
+        if all(p is None or self.watches[p].correction is not None for p in points):
+            return text
+        return text.replace(UNCALIBRATED, "") + "; met nominally: uncalibrated"
+
+    def why_silent(self, point: str) -> str:
+        """Why a point isn't heard, for people."""
+        return REASONS[self.watches[point].why_silent()].text
+
+    def advice(self, point: str) -> str:
+        """What to do about a point that isn't heard."""
+        return f"{point}: {REASONS[self.watches[point].why_silent()].advice}"
+
+    def broken(self, point: str) -> str:
+        """For a condition that goes by what people read meanwhile."""
+        return f"its sensor {point} is not heard: {self.why_silent(point)}"
+
+    def polled_text(self, points: Sequence[str]) -> str:
+        """What can be missed of contacts that are only looked at; "" where each change is told."""
+        every_ms = [watch.point.every_ms for watch in map(self.watches.__getitem__, points) if watch.point.polled]
+        return f" (polled every {max(every_ms) / 1000.0:g} s)" if every_ms else ""
