@@ -13,7 +13,6 @@ from edge.domain.alarms.catalogue import CATALOGUE
 from edge.domain.alarms.states import State
 from edge.domain.heat.cycle import Phase
 from edge.domain.readings import CONTACT_WORDS, KIND_OF, Kind, Quality, Role
-from edge.domain.station.conditions import Readiness
 from edge.domain.station.station import Station
 from tests.unit.stations import SETTINGS
 
@@ -32,8 +31,8 @@ def test_the_page_has_words_for_every_alarm() -> None:
 
 
 def test_the_page_has_words_for_every_condition() -> None:
-    readiness: Readiness = Station(SETTINGS, "boot").readiness
-    assert _keys("CONDITIONS") == {ident.partition(":")[0] for ident in readiness.judges}
+    judges = Station(SETTINGS, "boot").judges
+    assert _keys("CONDITIONS") == {ident.partition(":")[0] for ident in judges}
 
 
 @pytest.mark.parametrize(("table", "words"), [("PHASES", Phase), ("QUALITIES", Quality)])
