@@ -31,7 +31,7 @@ def test_the_page_has_words_for_every_alarm() -> None:
 
 
 def test_the_page_has_words_for_every_condition() -> None:
-    judges = Station(SETTINGS, "boot").judges
+    judges = Station(SETTINGS, "boot").conditions
     assert _keys("CONDITIONS") == {ident.partition(":")[0] for ident in judges}
 
 

@@ -531,7 +531,7 @@ def test_a_long_draw_is_judged_anew_only_where_that_may_change_something() -> No
     driver = Driver()
     driver.duties_done()
     driver.run(60)
-    judges, asked = driver.station.judges, []
+    judges, asked = driver.station.conditions, []
     began_ms = driver.wall_ms
     judges["free"] = lambda now, free=judges["free"]: asked.append(now) or free(now)
     driver.run(600, lambda t: DRAWING | {"supply": (46.0 if t < 300 else 20.0) * PSI})
