@@ -375,10 +375,10 @@ class Run:
             self.warm.append(warm)
             vessel = self.world.reservoir
             self.sated.append(self.busy.has_trough and not vessel.heating and not vessel.is_away)
-            self.phases.append(self.station.phase)
+            self.phases.append(self.station.view.situation.phase)
             self.short.append((self.truth.short_k, self.truth.short_by_meters_k))
-            assert self.station.warmth is not None
-            self.away_by_temperature.append(self.station.warmth.cycle.is_away(now.mono_ms))
+            assert self.station.parts.warmth is not None
+            self.away_by_temperature.append(self.station.parts.warmth.cycle.is_away(now.mono_ms))
 
     def _due(self, at_s: int) -> list[Point]:
         every = self.busy.every_s

@@ -216,7 +216,7 @@ class Run:
         self.transfers += [d.body for d in drafts if d.kind == "transfer"]
 
     def _look(self, world: World, at_s: int, now: Now) -> None:
-        warmth, tank = self.station.warmth, world.reservoir
+        warmth, tank = self.station.parts.warmth, world.reservoir
         assert warmth is not None
         if tank.is_away or tank.liquid_c < LABEL_MIN_C:
             return
@@ -255,7 +255,7 @@ class Run:
             u = (body["u"] ** 2 + (UNSTATED_U_K / (liquid_c - body["cold_c"])) ** 2) ** 0.5
             found.within.append(abs(body["share"] - share) <= Z90 * u)
         firsts = [share for _, share, _, cycle in self.truths if cycle == 0]
-        warmth = self.station.warmth
+        warmth = self.station.parts.warmth
         assert warmth is not None
         if warmth.share.cycles >= 3:
             found.learned = 1
@@ -265,7 +265,7 @@ class Run:
 
     def words(self) -> str:
         """One line about this station."""
-        share = self.station.warmth.share if self.station.warmth is not None else None
+        share = self.station.parts.warmth.share if self.station.parts.warmth is not None else None
         why = [b["why"] for b in self.transfers if not b["counts"]]
         first = [s for _, s, _, c in self.truths if c == 0]
         return (

@@ -11,6 +11,7 @@ from typing import Any
 
 import pytest
 
+from edge.domain.alarms.limits import side_of
 from edge.domain.sensing.calibration import (
     K_CALIBRATED,
     combined,
@@ -19,7 +20,6 @@ from edge.domain.sensing.calibration import (
     probability_within,
     rectangular,
 )
-from edge.domain.station.conditions import side_of
 
 ROWS = [
     json.loads(line) for line in (Path(__file__).parent / "l.statistics.jsonl").read_text(encoding="utf-8").splitlines()

@@ -249,8 +249,8 @@ class Contradictions:
             self._doubt("toggling", [point], cause)
 
     def _in_cycle(self, mono_ms: int) -> bool:
-        """Has a cycle taken the liquid, or is it heated again after one, as far as can be told?"""
-        return self._warmth is not None and self._warmth.cycle.may_explain_cold(mono_ms)
+        """Has a cycle taken the liquid, or is it heated again after one? A fall that may yet become one is none: lids make such falls."""
+        return self._warmth is not None and self._warmth.cycle.explains_cold(mono_ms)
 
     def _must_move(self, point: str, value: float, mono_ms: int) -> bool:
         """A liquid that has come to its room's temperature may rest there."""

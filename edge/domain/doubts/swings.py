@@ -3,9 +3,9 @@
 A stuck probe need not stand still to the last digit: its converter may toggle between two neighbouring values, and so does the probe of
 a truly steady liquid. What tells them apart is how this liquid moved before. A thermostat that switches a heater on and off lets it swing
 by several steps, again and again; where it has just been seen to do so, half an hour within one step does not come by chance, nor six
-times the longest such rest. What a cycle makes of it are no such swings. A liquid that is held steadily, or that rests for long between
-its swings, is never judged by this: nor is one that has come to rest below its swings, whose heater has grown weak. Common practice, no
-published source.
+times the longest such rest. A cycle makes no such swing: its rise isn't heard, and tops without bottoms between them count for one. A
+liquid that is held steadily, or that rests for long between its swings, is never judged by this: nor is one that has come to rest below
+its swings, whose heater has grown weak. Common practice, no published source.
 """
 
 from __future__ import annotations
@@ -31,8 +31,6 @@ TIMES: Final = 6
 PATIENCE_AT_MOST: Final = 8
 #: so many readings at least tell it
 READINGS: Final = 60
-#: turns that came so shortly before a cycle was recognised are its own
-CYCLES_MS: Final = 300_000
 
 
 class Swings:
@@ -90,8 +88,6 @@ class Swings:
         """A reading while a cycle has taken the liquid, or it is heated again after one: its turns aren't a thermostat's."""
         self._value, self._last_ms, self._extreme, self._rises = value, mono_ms, value, True
         self._rest(value, mono_ms)
-        while self._turns and mono_ms - self._turns[-1][0] <= CYCLES_MS:
-            self._turns.pop()
 
     def _rest(self, value: float, mono_ms: int) -> None:
         self._low = self._high = value
@@ -103,6 +99,8 @@ class Swings:
         if sign * (value - self._extreme) >= 0.0:
             self._extreme = value
         elif sign * (self._extreme - value) >= SWING_STEPS * self._step:
+            if self._turns and self._turns[-1][2] is self._rises:
+                self._turns.pop()  # between two tops it was paused: cycles upon cycles are no swings, and cost none
             self._turns.append((mono_ms, self._extreme, self._rises))
             self._rises, self._extreme = not self._rises, value
             while self._rests and self._rests[0][0] < self._turns[0][0]:

@@ -56,7 +56,7 @@ def assemble(view: View, judged: dict[str, Judged], since: dict[str, int], now: 
     return {
         "at": rfc3339(now.wall_ms), "trusted": now.trusted,
         "site": view.settings.site, "station": view.settings.id, "verdict": word,
-        "phase": str(view.situation.phase), "expected_at": at(latest.in_ms if latest else None),
-        "earliest": at(latest.low_ms if latest else None),
+        "phase": str(view.situation.phase),
+        "expected_at": at(latest.in_ms if latest else None), "earliest": at(latest.low_ms if latest else None),
         "latest": at(latest.high_ms if latest else None), "waits_for": list(dict.fromkeys(waits)), "conditions": conditions, "note": NOTE,
     }  # fmt: skip

@@ -9,30 +9,30 @@ What it knows, its parts know (part.py); it asks them in their order (build.py),
 from __future__ import annotations
 
 from collections.abc import Iterable, Mapping, Sequence
+from functools import partial
 from typing import Any, Final
 from zoneinfo import ZoneInfo
 
 from edge.domain.alarms.system import AlarmDesk
 from edge.domain.dates import Dates
 from edge.domain.entries import Draft, Entry, Now, Stamp, rfc3339, wall_ms_of
-from edge.domain.readings import Reading, Role, Sample
+from edge.domain.readings import Reading, Sample
 from edge.domain.records.bodies import as_draft_body, form_fault
 from edge.domain.records.book import ALARM_RECORDS, Fact, checked
 from edge.domain.records.counting import judge, stands
 from edge.domain.records.losses import DROPPED, LOST, tells_of_loss
-from edge.domain.sensing.point_monitor import DECIDES_NOTHING, PointWatch
+from edge.domain.sensing.point_monitor import PointWatch
 from edge.domain.settings import Settings
 from edge.domain.station import dropped, published
+from edge.domain.station.asking import Asking
 from edge.domain.station.assembled import assemble
 from edge.domain.station.build import Parts, parts_of
-from edge.domain.station.judged import Judged, in_order
 from edge.domain.station.part import (
     ClockStepped,
-    ClockTrustChanged,
     EntriesLost,
     FactAdded,
-    FactsRedated,
     Happening,
+    Judge,
     RecordKept,
     RecordWeighed,
 )
@@ -41,8 +41,6 @@ from edge.domain.station.view import View
 
 #: changes when the meaning of state() changes; snapshots of another version are rebuilt from the journal
 FOLD_VERSION: Final = 9
-#: at the latest after this everything is judged anew, whatever happened
-LOOK_AGAIN_MS: Final = 3_600_000
 
 
 class Station:
@@ -57,22 +55,14 @@ class Station:
     def __init__(self, settings: Settings, boot: str, state: Mapping[str, Any] | None = None) -> None:
         self.settings, self.boot = settings, boot
         self.watches = {point.id: PointWatch(point, 0) for point in settings.points}
-        self.readings: list[Reading] = []
         self.view = view = View(settings, boot, ZoneInfo(settings.timezone), self.watches, self._happen)
         self.book = view.book
         self.parts: Parts = parts_of(view)
         ids = [ident for part in self.parts.of_alarms for ident in part.alarm_ids()]
-        self.desk = view.alarms = AlarmDesk(settings, ids, self._tell_alarm, self.book.dates, boot)
-        self.judges = in_order({ident: one for part in self.parts.in_order for ident, one in part.conditions().items()})
-        self._hears = {
-            point.id: [(part.hear, point) for part in self.parts.in_order if point.role in part.roles]
-            for point in settings.points
-        }
-        self._folds = {kind: [p for p in self.parts.in_order if kind in p.folds] for kind in _kinds(self.parts)}
-        self._liquids = frozenset(view.points.ids(Role.RESERVOIR_TEMPERATURE))
-        self._begun = False
-        self._again_ms = 0
+        self.desk = view.alarms = AlarmDesk(settings, ids, partial(view.tell, "alarm"), self.book.dates, boot)
         self._verdicts = VerdictMemory()
+        self._asking = Asking(view, self.parts, self.desk, self._verdicts)
+        self._folds = {kind: [p for p in self.parts.in_order if kind in p.folds] for kind in _kinds(self.parts)}
         self.settings_told: tuple[int, str] | None = None  # seq and digest of the settings that the journal told last
         if state is not None:
             self._restore(state)
@@ -88,9 +78,14 @@ class Station:
         return self.parts.sensors.seen
 
     @property
-    def conditions(self) -> Iterable[str]:
-        """The ids of its conditions."""
-        return self.judges
+    def readings(self) -> list[Reading]:
+        """Those that the last call judged."""
+        return self._asking.readings
+
+    @property
+    def conditions(self) -> Mapping[str, Judge]:
+        """Its conditions by id, in the order of the contract, each with its judge."""
+        return self._asking.judges
 
     # -- what the outside calls
 
@@ -99,26 +94,18 @@ class Station:
 
         A sample of a point that the station does not have is passed over.
         """
-        self._begin(now)
-        self._hear(samples, now)
-        return self._settle(now)
+        self._asking.begin(now)
+        self._asking.hear(samples, now)
+        return self._asking.settle(now)
 
     def advance(self, now: Now) -> list[Draft]:
         """Let time pass without a reading."""
-        self._begin(now)
-        return self._settle(now)
+        self._asking.begin(now)
+        return self._asking.settle(now)
 
     def next_deadline(self) -> int | None:
         """Monotonic time at which advance() is due if nothing is heard before; None before the first call."""
-        if not self._begun:
-            return None
-        now, due = self.view.now, [self._again_ms]
-        for part in self.parts.in_order:
-            due += part.next_deadline_ms(now)
-        pending = self.desk.next_deadline_ms(now)
-        if pending is not None:
-            due.append(pending)
-        return max(min(due), now.mono_ms + 1)
+        return self._asking.next_deadline()
 
     def record(self, body: Mapping[str, Any], now: Now, *, readings_follow: bool = False) -> list[Draft]:
         """Take a record; the first draft is its own. `readings_follow`, of this very instant: what is due is settled with them.
@@ -130,7 +117,7 @@ class Station:
         why, worked = self._judge_record(record, body, at_ms, now)
         held = bool(why) and stands(self.settings, record, body)
         kept = as_draft_body({**body, **worked}, record, by, at_ms, why, stands=held)
-        self._begin(now)
+        self._asking.begin(now)
         self.view.drafts.insert(0, Draft(now, "record", kept))
         if record in ALARM_RECORDS:
             if not why:
@@ -140,9 +127,9 @@ class Station:
             self._add(Fact(None, record, at_ms, kept, held or not why, Stamp(self.boot, *now)), now)
             self._happen(RecordKept(record, kept), now)
             self._happen(RecordWeighed(record, kept), now)
-            self._hear(self.view.entered.samples(now), now)
+            self._asking.hear(self.view.entered.samples(now), now)
         self.view.changed()
-        return self._take() if readings_follow else self._settle(now)
+        return self._asking.take() if readings_follow else self._asking.settle(now)
 
     def _judge_record(
         self, record: str, body: Mapping[str, Any], at_ms: int, now: Now
@@ -160,8 +147,8 @@ class Station:
 
     def bus(self, bus: str, what: str, why: str, now: Now) -> list[Draft]:
         """A bus was "lost", or is "back". What the journal's last entry says already is no entry again: a restart is no news."""
-        self._begin(now)
-        return self._settle(now) if self.parts.sensors.bus(bus, what, why, now) else []
+        self._asking.begin(now)
+        return self._asking.settle(now) if self.parts.sensors.bus(bus, what, why, now) else []
 
     def bus_seen(self, bus: str, seen: Mapping[str, str], now: Now) -> list[Draft]:
         """What a bus turned out to be, for later starts."""
@@ -169,99 +156,38 @@ class Station:
 
     def fact(self, alarm_id: str, active: bool, text: str, now: Now) -> list[Draft]:
         """What the daemon knows and the station can't see: `disk_low`, `store`, `untold`."""
-        self._begin(now)
+        self._asking.begin(now)
         self.desk.set(alarm_id, active, now, cause=text)
-        return self._settle(now)
+        return self._asking.settle(now)
 
     def clock_step(self, now: Now, by_ms: int, why: str) -> list[Draft]:
         """The wall clock stepped. Delays don't notice; dates do."""
-        self._begin(now)
+        self._asking.begin(now)
         times = {"from": rfc3339(now.wall_ms - by_ms), "to": rfc3339(now.wall_ms)}
         self.view.note("clock_step", {"by_ms": by_ms, "why": why, **times}, now)
         self._redate(now.wall_ms, now.mono_ms, by_ms)
         self._happen(ClockStepped(), now)
-        return self._settle(now)
+        return self._asking.settle(now)
 
     def owed(self, now: Now) -> dict[str, str]:
         """What people owe the station now: condition -> why it isn't met. Asked before its settings change."""
-        self._begin(now)
-        return dropped.owed(self.judged(now))
+        self._asking.begin(now)
+        return dropped.owed(self._asking.judged(now))
 
     def settings_changed(self, before: Mapping[str, str], now: Now) -> list[Draft]:
         """These settings have come into force; `before` is what was owed under those before (owed())."""
-        self._begin(now)
-        gone = dropped.dropped(before, self.judged(now))
+        self._asking.begin(now)
+        gone = dropped.dropped(before, self._asking.judged(now))
         if gone:
             self.book.add(Fact(None, DROPPED, now.wall_ms, {"owed": gone}, True, Stamp(self.boot, *now)))
             self.view.tell(dropped.KIND, {"owed": gone})
-        return self._take()
-
-    # -- in every call
-
-    def _begin(self, now: Now) -> None:
-        view = self.view
-        view.drafts, self.readings = [], []
-        before, view.now = view.now, now
-        if self.book.note_clock(self.boot, now) or not self._begun:
-            self._happen(FactsRedated(), now)
-            view.changed()
-        if not self._begun:
-            self._begun = True
-            for part in self.parts.in_order:
-                part.begin(now)
-            for watch in self.watches.values():
-                watch.started_ms = watch.good_ms = watch.still_since_ms = now.mono_ms
-            self._again_ms = now.mono_ms
-            view.changed()
-            self._hear(view.entered.samples(now), now)
-            for part in self.parts.in_order:
-                part.resume(now)
-        elif before.trusted != now.trusted:
-            self._happen(ClockTrustChanged(), now)
-            view.changed()
-            self._hear(view.entered.samples(now), now)
-        self.desk.set("clock_untrusted", not now.trusted, now, cause="the wall clock is not trusted")
-        self.readings = []  # what was entered before a restart is no new reading
-
-    def _hear(self, samples: Sequence[Sample], now: Now) -> None:
-        readings, watches, view = self.readings, self.watches, self.view
-        for sample in samples:
-            watch = watches.get(sample.point)
-            if watch is None:
-                continue
-            room_c = self.parts.crossed.room_now(sample.mono_ms) if sample.point in self._liquids else None
-            reading = watch.hear(sample, room_c)
-            readings.append(reading)
-            value = None if reading.reason in DECIDES_NOTHING else reading.value
-            if value is None:
-                if (advice := watch.advice()) is not None:
-                    view.note("advice", advice, now)
-                continue
-            view.drafts += watch.take_news(now)
-            for hear, point in self._hears[sample.point]:
-                hear(point, value, sample.mono_ms, now)
+        return self._asking.take()
 
     def _happen(self, event: Happening, now: Now) -> None:
-        for part in self.parts.in_order:
-            part.happened(event, now)
+        self._asking.happen(event, now)
 
     def _add(self, fact: Fact, now: Now) -> None:
         self._happen(FactAdded(self.book.add(fact)), now)
-
-    def _settle(self, now: Now) -> list[Draft]:
-        for part in self.parts.in_order:
-            part.advance(now)
-        self.desk.pass_time(now)
-        if self.view.is_changed or now.mono_ms >= self._again_ms:
-            self._judge(now)
-        return self._take()
-
-    def _take(self) -> list[Draft]:
-        drafts, self.view.drafts = self.view.drafts, []
-        return drafts
-
-    def _tell_alarm(self, body: dict[str, Any], now: Now) -> None:
-        self.view.tell("alarm", body, now)
 
     def _redate(self, wall_ms: int, mono_ms: int, by_ms: int) -> None:
         """The wall clock stepped: every "since" of this boot is shifted by the step, so that durations stay as they were."""
@@ -269,37 +195,11 @@ class Station:
         self._verdicts.redate(booted_ms, by_ms)
         self.desk.redate(booted_ms, by_ms)
 
-    # -- judging
-
-    def judged(self, now: Now) -> dict[str, Judged]:
-        """Every condition as it is now, by id, in the order of the contract."""
-        return {ident: judge(now) for ident, judge in self.judges.items()}
-
-    def _judge(self, now: Now) -> None:
-        """Look at every condition; the verdict's change is an entry."""
-        view = self.view
-        self._again_ms = now.mono_ms + LOOK_AGAIN_MS
-        for _ in range(2):  # duties raise alarms of their own, which may be looked at by conditions
-            view.is_changed = False
-            judged = self.judged(now)
-            for part in self.parts.in_order:
-                part.judged(judged, now)
-            if not view.is_changed:
-                break
-        view.is_changed = False
-        for part in self.parts.in_order:
-            for end_ms in part.ends_in_ms(now):
-                if 0 < end_ms < LOOK_AGAIN_MS:
-                    self._again_ms = min(self._again_ms, now.mono_ms + end_ms)
-        body = self._verdicts.look(judged, now.wall_ms)
-        if body is not None:
-            view.note("verdict", body, now)
-
     # -- what is published
 
     def verdict(self, now: Now) -> dict[str, Any]:
         """The verdict with its conditions: shape in edge/snapshot.py."""
-        return assemble(self.view, self.judged(now), self._verdicts.since, now)
+        return assemble(self.view, self._asking.judged(now), self._verdicts.since, now)
 
     def alarms(self, now: Now) -> dict[str, dict[str, Any]]:
         """Every alarm, also when normal: shape in edge/snapshot.py."""

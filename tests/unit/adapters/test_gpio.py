@@ -320,7 +320,7 @@ def test_a_short_trip_is_an_alarm_and_its_outlet_is_not_live_for_twenty_seconds(
         heard = contact(bench, "heater-outlet", 1000)
         driver.mono_ms, driver.wall_ms = bench.clock.mono_ms(), driver.wall_ms + 1000
         driver.keep(driver.station.hear(heard, driver.now))
-        condition = driver.station.readiness.outlet("heater", driver.now)
+        condition = driver.station.conditions["outlet:heater"](driver.now)
         states.append(condition.state)
     assert states[11] == "met" and set(states[12:32]) == {"unknown"} and states[33] == "met"
     trips = [(e.body["to"], e.body["value"]) for e in driver.said if e.body.get("id") == "outlet_tripped:heater"]

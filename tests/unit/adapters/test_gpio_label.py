@@ -144,7 +144,7 @@ def test_the_journal_keeps_which_chip_was_found_and_the_next_start_hands_it_over
         acquisition = Acquisition(
             [plan], {}, RealClock(), lambda samples: None, lambda _bus, what, why, _now: told.append(f"{what}: {why}"),
             lambda kind: made, seen=driver.station.buses_seen,
-            on_seen=lambda bus, seen: driver.keep(driver.station.silence.see(bus, seen, driver.now)) and None,
+            on_seen=lambda bus, seen: driver.keep(driver.station.parts.sensors.see(bus, seen, driver.now)) and None,
         )  # fmt: skip
         acquisition.start()
         return told, acquisition

@@ -130,12 +130,14 @@ def test_an_alarm_that_is_known_better_than_its_row_is_one_of_a_station() -> Non
 
 
 def test_every_condition_has_a_title_and_stands_in_the_tables_order() -> None:
-    assert list(dict.fromkeys(ident.partition(":")[0] for ident in Station(WHOLE, "boot").judges)) == list(CONDITIONS)
+    assert list(dict.fromkeys(ident.partition(":")[0] for ident in Station(WHOLE, "boot").conditions)) == list(
+        CONDITIONS
+    )
 
 
 @pytest.mark.parametrize("name", STATIONS)
 def test_no_station_has_a_condition_without_a_title(name: str) -> None:
-    assert {ident.partition(":")[0] for ident in Station(STATIONS[name], "boot").judges} <= set(CONDITIONS)
+    assert {ident.partition(":")[0] for ident in Station(STATIONS[name], "boot").conditions} <= set(CONDITIONS)
 
 
 # -- the words that the page is handed

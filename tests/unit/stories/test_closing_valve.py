@@ -30,7 +30,7 @@ def closes(
 @pytest.mark.parametrize("every_s", [1.0, 2.0, 5.0])
 def test_a_valve_that_closes_slowly_raises_nothing_and_is_no_part_of_the_draw(over_s: float, every_s: float) -> None:
     driver, rng = ready_station(), random.Random(1)
-    before = driver.station.evidence.last
+    before = driver.station.parts.evidence.last
     for _ in range(3):
         driver.run(60 + over_s + 10, closes(60, over_s), every_s)
         driver.run(200, QUIET, every_s)
@@ -38,7 +38,7 @@ def test_a_valve_that_closes_slowly_raises_nothing_and_is_no_part_of_the_draw(ov
     driver.run(60 + over_s + 10, lambda t: noisy(t) | {"flow": noisy(t)["flow"] * (1 + rng.gauss(0.0, 0.01))}, every_s)
     driver.run(200, QUIET, every_s)
     assert driver.alarms("flow_low") == driver.alarms("pressure_high") == [] and checks(driver) == []
-    last = driver.station.evidence.last
+    last = driver.station.parts.evidence.last
     assert last is not None and last is not before
     assert last["body"]["flow_l_min"] == pytest.approx(9.0, abs=0.15), "the closing is not in its mean"
     assert driver.condition("flow")["state"] == "met"
@@ -58,7 +58,7 @@ def test_a_flow_that_falls_and_stays_low_is_told() -> None:
     driver.run(90, lambda t: at(max(9.0 - max(t - 30, 0.0) * 0.3, 5.0)))
     assert driver.alarms("flow_low") == ["unacknowledged"]
     driver.run(60, QUIET)
-    last = driver.station.evidence.last
+    last = driver.station.parts.evidence.last
     assert last is not None and last["body"]["least_flow_l_min"] == pytest.approx(5.0), (
         "what was held back counts once it levels off"
     )
@@ -77,8 +77,8 @@ def test_a_filter_that_clogs_within_a_draw_is_no_closing_valve() -> None:
     driver = ready_station()
     driver.run(300, lambda t: at(9.0 - t * 0.01))
     assert driver.alarms("flow_low") == ["unacknowledged"]
-    assert driver.station.draws is not None and driver.station.draws.draw is not None
-    flow = driver.station.draws.draw.flow
+    assert driver.station.parts.draws is not None and driver.station.parts.draws.draw is not None
+    flow = driver.station.parts.draws.draw.flow
     assert flow.least < 7.57 - AT_LIMIT and flow.n > 250
 
 
@@ -87,5 +87,5 @@ def test_a_draw_is_none_the_worse_for_a_meter_of_much_noise() -> None:
     driver.run(120, QUIET)
     driver.run(120, lambda _: DRAWING | {"flow": 9.0 * (1 + rng.gauss(0.0, 0.08))})
     driver.run(30, QUIET)
-    last = driver.station.evidence.last
+    last = driver.station.parts.evidence.last
     assert last is not None and last["body"]["flow_l_min"] == pytest.approx(9.0, abs=0.25)

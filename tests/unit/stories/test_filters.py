@@ -313,14 +313,14 @@ def test_a_life_without_a_meter_is_told_at_the_reference_flow() -> None:
 def test_a_stage_without_its_gauges_asks_for_them_and_not_for_a_draw(without: str, ident: str, says: str) -> None:
     driver = started(replace(SETTINGS, points=tuple(p for p in POINTS if p.id != without)))
     driver.run(60, {k: v for k, v in rest().items() if k != without}, every_s=2)
-    judged = driver.station.readiness.filter(ident, driver.now)
+    judged = driver.station.conditions[f"filter:{ident}"](driver.now)
     assert (judged.state, judged.text) == ("unknown", says)
     assert "Draw water" not in judged.ask
 
 
 def test_a_stage_of_a_station_whose_draws_are_not_told_says_which_section_is_missing() -> None:
     driver = started(replace(SETTINGS, supply=None))
-    judged = driver.station.readiness.filter("coarse", driver.now)
+    judged = driver.station.conditions["filter:coarse"](driver.now)
     assert (judged.state, judged.text) == ("unknown", "no draw is told: the station file has no section [supply]")
 
 
@@ -358,6 +358,6 @@ def test_a_filter_that_is_fitted_after_all_takes_pressure_again() -> None:
     draws(driver, [(3.0, 4.0)] * 8)
     driver.record("filter_change", filter="fine")
     draws(driver, [(3.0, 0.8)] * 3)
-    assert "stage:fine" in driver.station.contradictions.doubts
+    assert "stage:fine" in driver.station.parts.crossed.doubts
     draws(driver, [(3.0, 3.6)])
-    assert "stage:fine" not in driver.station.contradictions.doubts
+    assert "stage:fine" not in driver.station.parts.crossed.doubts

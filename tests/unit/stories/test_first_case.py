@@ -100,7 +100,7 @@ def test_expected_after_the_first_case_is_told_with_the_expected_time():
         "cause"
     ]
     plateau = ROOM + 120.0 / 2.4
-    needed = driver.station.warmth.limits(ROOM)[0]  # type: ignore[union-attr]
+    needed = driver.station.parts.warmth.limits(ROOM)[0]  # type: ignore[union-attr]
     truth_s = math.log((plateau - 25.0) / (plateau - needed)) * 46_000.0 / 2.4
     assert at("06:15") + truth_s * 1000 > at("07:45"), "the plant of this test is too late indeed"
     until(driver, "09:00", lambda t: heating(120.0)(t + 45 * 60))
@@ -118,7 +118,7 @@ def test_in_time_is_no_alarm():
 def a_known_station(clock: str) -> Driver:
     """One that has warmed up on earlier days: it knows that it needs about an hour and a quarter from 25 Cel."""
     driver = driver_at(clock)
-    assert driver.station.warmth is not None
+    assert driver.station.parts.warmth is not None
     fit = {
         "power": [0.2, 0.002],
         "loss": [0.19, 0.01],
@@ -127,7 +127,7 @@ def a_known_station(clock: str) -> Driver:
         "wall_s": [180.0, 0.5],
         "lag_s": [20.0, 0.4],
     }
-    driver.station.warmth.recall([dict(fit) for _ in range(4)])
+    driver.station.parts.warmth.recall([dict(fit) for _ in range(4)])
     return driver
 
 
@@ -317,8 +317,8 @@ def test_a_heater_weaker_than_its_habit_is_told_and_a_strong_one_ends_it():
     driver = driver_at("05:50")
     until(driver, "08:00", heating(155.0))
     (learned,) = [e.body["fit"] for e in driver.said if e.kind == "heat_up"]
-    assert driver.station.warmth is not None
-    driver.station.warmth.recall([learned] * 5)
+    assert driver.station.parts.warmth is not None
+    driver.station.parts.warmth.recall([learned] * 5)
 
     def next_day(power_w: float) -> list[str]:
         driver.wall_ms += 24 * HOUR - 130 * 60_000

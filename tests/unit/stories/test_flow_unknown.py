@@ -27,8 +27,8 @@ def test_interference_of_a_few_seconds_begins_no_draw_and_is_no_leak() -> None:
     for _ in range(40):
         noisy(driver, 5, 9.0)
         driver.run(30, QUIET)
-    assert draws(driver) == [] and driver.station.draws is not None
-    assert driver.station.draws.leaked.most_l == 0.0
+    assert draws(driver) == [] and driver.station.parts.draws is not None
+    assert driver.station.parts.draws.leaked.most_l == 0.0
     assert driver.station.points(driver.now)["flow"]["quality"] == "good"
 
 

@@ -11,8 +11,7 @@ import pytest
 from edge.domain.entries import Now
 from edge.domain.heat.balance import time_to_s
 from edge.domain.heat.prior import Prior, Spread
-from edge.domain.station.published_water import water_estimates
-from edge.domain.station.reservoir_alarms import doubt_s
+from edge.domain.station.parts.reservoir.alarms import doubt_s
 from edge.domain.water.filter_life import Point
 from edge.domain.water.filter_train import Seen, Stage
 from tests.unit.stations import DRAWING, PSI, QUIET, SETTINGS, Driver
@@ -81,5 +80,5 @@ def test_a_stations_drop_comes_with_its_interval_once_draws_have_shown_their_sca
         if n == 1:
             assert told["low"] is None and "too few draws" in told["why"]
     driver.run(60)
-    told = water_estimates(driver.station, Now(driver.mono_ms, driver.wall_ms, True))["filter:coarse:drop"]
+    told = driver.station.estimates(Now(driver.mono_ms, driver.wall_ms, True))["filter:coarse:drop"]
     assert told["low"] <= told["value"] <= told["high"] and 0.0 <= told["high"] - told["low"] < 10.0, told

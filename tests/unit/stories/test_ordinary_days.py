@@ -94,7 +94,7 @@ def test_a_restart_after_a_cycle_leaves_the_cycle_to_explain_a_cold_liquid(how: 
     driver.run(60, DRAWING | {"reservoir": 39.2})
     driver.run(480, lambda s: QUIET | {"reservoir": 25.0 + 14.0 * math.exp(-s / 120)}, every_s=5)
     driver.run(600, lambda s: QUIET | {"reservoir": 35.5 + 0.002 * s}, every_s=5)
-    assert str(driver.station.phase) == "reheating"
+    assert str(driver.station.view.situation.phase) == "reheating"
     one = restarted(driver, how)
     one.run(600, lambda s: QUIET | {"reservoir": 36.8 + 0.002 * s}, every_s=5)
     assert one.alarms("reservoir_cold") == []
@@ -106,10 +106,12 @@ def test_a_restart_after_a_cycle_leaves_the_cycle_to_explain_a_cold_liquid(how: 
 def test_a_restart_while_it_is_heated_from_cold_explains_nothing(how: str) -> None:
     driver = Driver(replace(SETTINGS, hours=HOURS), wall_ms=MONDAY + 3 * HOUR)
     driver.run(1800, lambda s: QUIET | {"reservoir": 25.0 + 0.002 * s}, every_s=5)
-    assert driver.station.desk.alarms["reservoir_cold"].present and str(driver.station.phase) == "reheating"
+    assert (
+        driver.station.desk.alarms["reservoir_cold"].present and str(driver.station.view.situation.phase) == "reheating"
+    )
     one = restarted(driver, how)
     one.run(600, lambda s: QUIET | {"reservoir": 28.7 + 0.002 * s}, every_s=5)
-    warmth = one.station.warmth
+    warmth = one.station.parts.warmth
     assert warmth is not None and not warmth.cycle.explains_cold(one.mono_ms)
     assert one.station.desk.alarms["reservoir_cold"].present
 

@@ -79,7 +79,7 @@ def test_cold_morning_forecast_is_right_from_ten_minutes_on() -> None:
         if minute >= 11:
             estimate = driver.station.estimates(driver.now)["reservoir_ready"]
             assert estimate["value"] is not None, (minute, estimate)
-            expected_s = (driver.station.warmth.until(room, driver.mono_ms).in_ms or 0) / 1000  # type: ignore[union-attr]
+            expected_s = (driver.station.parts.warmth.until(room, driver.mono_ms).in_ms or 0) / 1000  # type: ignore[union-attr]
             assert abs(expected_s - left_s) <= max(0.1 * left_s, 12.0), (minute, expected_s, left_s)
             assert said["expected_at"] is not None and said["earliest"] <= said["expected_at"] <= said["latest"]
     assert driver.alarms("reservoir_cold")[0] == "unacknowledged"
@@ -360,7 +360,7 @@ class TestDuties:
     def test_due_again_after_power_up(self) -> None:
         driver = ready_station()
         driver.run(10, QUIET | {"power": 0.0})
-        assert driver.station.phase == "off"
+        assert driver.station.view.situation.phase == "off"
         driver.run(10, QUIET)
         assert "powered up" in driver.condition("daily_test")["text"]
 
@@ -486,7 +486,7 @@ def test_outside_the_hours_cold_is_no_alarm_but_a_trip_is() -> None:
     hours = dict.fromkeys(range(5), (7 * 60 + 30, 18 * 60))
     driver = Driver(replace(SETTINGS, hours=hours), wall_ms=MONDAY - 4 * HOUR)
     driver.run(3600, QUIET | {"reservoir": 25.0}, every_s=5)
-    assert driver.station.phase == "at_rest" and driver.alarms("reservoir_cold") == []
+    assert driver.station.view.situation.phase == "at_rest" and driver.alarms("reservoir_cold") == []
     driver.run(60, QUIET | {"reservoir": 25.0, "heater-outlet": 1.0})
     assert driver.alarms("outlet_tripped:heater") == ["unacknowledged"]
     driver.run(60, QUIET | {"reservoir": 25.0})
@@ -531,7 +531,7 @@ def test_a_long_draw_is_judged_anew_only_where_that_may_change_something() -> No
     driver = Driver()
     driver.duties_done()
     driver.run(60)
-    judges, asked = driver.station.readiness.judges, []
+    judges, asked = driver.station.conditions, []
     began_ms = driver.wall_ms
     judges["free"] = lambda now, free=judges["free"]: asked.append(now) or free(now)
     driver.run(600, lambda t: DRAWING | {"supply": (46.0 if t < 300 else 20.0) * PSI})

@@ -158,7 +158,7 @@ def test_a_fill_that_takes_longer_is_told_with_the_flow() -> None:
     for day in range(12):
         for n in range(6):
             took_s = 60.0 * (1 + 0.01 * day) + 0.1 * n
-            driver.station.evidence.fills.add(driver.wall_ms - (12 - day) * 24 * HOUR + n, 9.0, took_s)
+            driver.station.parts.evidence.fills.add(driver.wall_ms - (12 - day) * 24 * HOUR + n, 9.0, took_s)
     driver.run(60, DRAWING)
     driver.run(60, QUIET)
     text = driver.condition("flow")["text"]

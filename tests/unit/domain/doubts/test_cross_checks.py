@@ -176,7 +176,7 @@ def test_a_gauge_whose_last_digit_toggles_through_a_draw_in_which_others_fall_is
     driver.run(120, toggles(at_rest(50)), every_s=every_s)
     driver.run(60, toggles(DRAWING), every_s=every_s)
     driver.run(60, toggles(at_rest(50)), every_s=every_s)
-    assert gauge in driver.station.contradictions.doubts["still_in_draw"]
+    assert gauge in driver.station.parts.crossed.doubts["still_in_draw"]
     assert driver.verdict() != "ready"
     assert driver.condition("pressure" if gauge == "supply" else "filter:coarse")["state"] != "met"
 
@@ -193,7 +193,7 @@ def test_a_stiff_supply_that_falls_by_little_is_no_gauge_that_stands_still(falls
         driver.run(120, supply(at_rest(50), 345.0), every_s=5)
         driver.run(60, supply(DRAWING, 345.0 - falls_kpa), every_s=5)
     driver.run(60, supply(at_rest(50), 345.0), every_s=5)
-    assert "still_in_draw" not in driver.station.contradictions.doubts
+    assert "still_in_draw" not in driver.station.parts.crossed.doubts
 
 
 def test_a_supply_gauge_alone_that_never_moves_is_doubted_at_the_first_draw():
@@ -271,7 +271,7 @@ def test_a_trickle_tells_nothing_of_the_filters():
 @pytest.mark.parametrize("room", [33.0, 36.0, 38.0, 39.2, 44.0])
 def test_a_room_probe_on_the_warm_vessel_is_doubted_and_the_declared_room_is_used(room):
     driver = ready_station()
-    needed = driver.station.warmth.limits(18.0)[0]  # type: ignore[union-attr]
+    needed = driver.station.parts.warmth.limits(18.0)[0]  # type: ignore[union-attr]
     driver.run(60, REST | {"room": room, "reservoir": needed - 0.3})
     assert driver.condition("reservoir")["state"] == "unmet", "what is needed must not fall by it"
     assert "an assumed room of 18" in driver.condition("reservoir")["text"]
@@ -427,7 +427,7 @@ def test_a_liquid_about_its_maximum_does_not_make_the_verdict_flap():
 
 def test_the_labels_maximum_in_the_basin_holds_too():
     driver, rng = ready_station(), random.Random(1)
-    warmth = driver.station.warmth
+    warmth = driver.station.parts.warmth
     assert warmth is not None
     at_label = next(c / 100 for c in range(3800, 4500) if warmth.basin_c(c / 100, 22.0, warmth.share.hot) > 40.0)
     n = len([e for e in driver.said if e.kind == "verdict"])
@@ -499,7 +499,7 @@ def test_a_second_reservoir_that_falls_silent_leaves_it_unknown():
 def test_the_coldest_of_two_rooms_decides(rooms):
     driver = Driver(with_second(Role.ROOM_TEMPERATURE, "room-2"))
     driver.run(60, REST | {"room": rooms[0], "room-2": rooms[1]})
-    assert driver.station.cold_now(driver.now) == (16.0, False)
+    assert driver.station.parts.crossed.cold_now(driver.now.mono_ms) == (16.0, False)
 
 
 @pytest.mark.parametrize(

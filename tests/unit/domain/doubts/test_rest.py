@@ -120,7 +120,7 @@ def test_where_nothing_was_seen_at_rest_before_a_draw_the_draws_before_tell() ->
     driver.run(5, REST)  # too short to come to rest
     driver.run(60, DRAWING)
     driver.run(60, REST)
-    about = driver.station.evidence.rest_and_drawn_kpa()
+    about = driver.station.parts.evidence.rest_and_drawn_kpa()
     assert about == pytest.approx((55 * PSI, 46 * PSI), rel=1e-3)
     driver.run(400, at_rest(44))
     assert driver.verdict() == "unknown"
@@ -252,15 +252,15 @@ def test_a_check_valve_that_holds_what_stands_behind_it_names_no_gauge() -> None
 def test_a_gauge_that_is_compared_with_a_reference_has_its_zero_learnt_anew() -> None:
     driver = ready_station()
     draws(driver, 3)
-    driver.station._add(Fact(None, "calibration", driver.wall_ms, {"point": "filtered"}, True))
-    assert driver.station.evidence.train.zeros.knows("between") and not driver.station.evidence.train.zeros.knows(
-        "filtered"
-    )
+    driver.station._add(Fact(None, "calibration", driver.wall_ms, {"point": "filtered"}, True), driver.now)
+    assert driver.station.parts.evidence.train.zeros.knows(
+        "between"
+    ) and not driver.station.parts.evidence.train.zeros.knows("filtered")
     driver.run(60, off_by(-2, "filtered", REST))
     draws(driver, 4, lambda values: off_by(-2, "filtered", values))
     assert checks(driver) == []
-    driver.station._add(Fact(None, "calibration", driver.wall_ms, {"point": "supply"}, True))
-    assert not driver.station.evidence.train.zeros.knows("between")
+    driver.station._add(Fact(None, "calibration", driver.wall_ms, {"point": "supply"}, True), driver.now)
+    assert not driver.station.parts.evidence.train.zeros.knows("between")
 
 
 @pytest.mark.parametrize("lets_go", [lambda t: 0.0, lambda t: max(39.0 - t / 3, 0.0)])

@@ -12,7 +12,7 @@ from collections.abc import Callable, Iterator
 import pytest
 
 from edge.domain.doubts.swings import Swings
-from simulators.physics.events import HOUR, MINUTE, Away, Day, Draw, Event
+from simulators.physics.events import HOUR, MINUTE, Away, Day, Draw, Event, LidOpen
 from simulators.physics.reservoir import Vessel
 from simulators.physics.world import METERS, World
 from tests.unit.domain.doubts.test_cross_checks import again, checks, ready_station
@@ -127,20 +127,59 @@ def test_a_controller_that_holds_steadily_between_cycles_is_not_taken_for_stuck_
     assert stuck_at(rounded(held, 18, 0.3, 1)) == []
 
 
-def steadily(at_s: int, rests_s: int, cycles: int) -> float:
+def steadily(at_s: int, rests_s: int, cycles: int, falls_s: int = 300) -> float:
     """Held within a step for `rests_s`; then one cycle upon the other, each begun when it is warm again: a fall, a slow rise."""
-    lasts_s, at_s = 1500, at_s - rests_s
+    lasts_s, at_s = falls_s + 1200, at_s - rests_s
     if not 0 <= at_s < cycles * lasts_s:
         return 40.06 if at_s % 600 < 300 else 40.0
     within_s = at_s % lasts_s
-    fallen = 40.0 - 4.0 * min(within_s / 300.0, 1.0)
-    return round((fallen if within_s < 300 else min(36.0 + 4.0 * (within_s - 300) / 1150.0, 40.0)) / STEP_K) * STEP_K
+    fallen = 40.0 - 4.0 * min(within_s / falls_s, 1.0)
+    liquid_c = fallen if within_s < falls_s else min(36.0 + 4.0 * (within_s - falls_s) / 1150.0, 40.0)
+    return round(liquid_c / STEP_K) * STEP_K
 
 
-def test_cycles_upon_cycles_are_no_swings_of_a_thermostat() -> None:
+@pytest.mark.parametrize(
+    "falls_s, cycles", [(300, 7), (1600, 14)], ids=["a fall in air", "in a large heel, shown late"]
+)
+def test_cycles_upon_cycles_are_no_swings_of_a_thermostat(falls_s: int, cycles: int) -> None:
     driver = ready_station()
-    driver.run(4 * HOUR, lambda s: QUIET | {"reservoir": round(steadily(int(s), 1200, 7) / STEP_K) * STEP_K}, every_s=5)
+    lasts_s = 1200 + cycles * (falls_s + 1200) + HOUR
+    driver.run(lasts_s, lambda s: QUIET | {"reservoir": steadily(int(s), 1200, cycles, falls_s)}, every_s=10)
     assert checks(driver) == [] and driver.condition("reservoir")["state"] == "met"
+
+
+@pytest.mark.parametrize(
+    "opened_min, shut_min, w_per_k, sticks_min, hysteresis_k",
+    [(113, 143, 3.0, 133, 0.5), (93, 123, 3.0, 110, 0.5), (113, 143, 10.0, 116, 0.5), (10, 240, 3.0, 120, 0.5), (10, 240, 3.0, 120, 0.8)],
+    ids=["as it sticks", "earlier", "wide open, just before", "all day", "all day, wider swings"],
+)  # fmt: skip
+@pytest.mark.parametrize("seed", [1, 2])
+def test_an_open_lid_hides_no_stuck_probe(
+    opened_min: int, shut_min: int, w_per_k: float, sticks_min: int, hysteresis_k: float, seed: int
+) -> None:
+    """With its lid open the liquid falls by half a kelvin in five minutes, again and again: that may become a cycle, and is none."""
+    lid = LidOpen(opened_min * MINUTE, shut_min * MINUTE, w_per_k)
+    day = Day(5 * HOUR, liquid_c=39.7, room=ROOM, events=(lid,), vessel=Vessel(hysteresis_k=hysteresis_k))
+    driver, world = ready_station(), World.of_day(day, seed)
+    hears(driver, world, sticks_min * MINUTE)
+    assert checks(driver) == []
+    toggles(driver, float(str(world.read("reservoir"))), 40 * 60, seed=seed)
+    assert checks(driver) == [("toggling", "began", ["reservoir"])] and driver.verdict() == "unknown"
+
+
+def test_a_cycle_costs_none_of_the_swings_before_it() -> None:
+    swings, world = Swings(), liquid()
+    for mono_ms, value in read(world, 2 * HOUR):
+        swings.hear(value, mono_ms, False)
+    for at_s in range(2 * HOUR, 2 * HOUR + 2400, 10):
+        swings.pause(36.0 + (at_s - 2 * HOUR) / 700.0, at_s * 1000)
+    found = [at_s for at_s in range(2 * HOUR + 2400, 4 * HOUR, 10) if _stuck(swings, 39.75, at_s)]
+    assert found and found[0] <= 2 * HOUR + 2400 + 31 * 60
+
+
+def _stuck(swings: Swings, value: float, at_s: int) -> bool:
+    swings.hear(value, at_s * 1000, False)
+    return swings.stuck(at_s * 1000) is not None
 
 
 def test_a_probe_that_toggles_after_swings_and_cycles_is_still_told() -> None:

@@ -279,9 +279,11 @@ def test_what_a_cool_down_taught_survives_a_restart() -> None:
     again = Station(SETTINGS, "other")
     for entry in driver.said:
         again.fold(entry)
-    assert again.warmth is not None and driver.station.warmth is not None
-    assert again.warmth.cool.kept == driver.station.warmth.cool.kept != []
+    assert again.parts.warmth is not None and driver.station.parts.warmth is not None
+    assert again.parts.warmth.cool.kept == driver.station.parts.warmth.cool.kept != []
     state = json.loads(json.dumps(driver.station.state()))
     restored = Station(SETTINGS, "third", state)
-    assert restored.warmth is not None and restored.warmth.cool.kept == driver.station.warmth.cool.kept
-    assert restored.warmth.cool.believed() != restored.warmth.cool.prior.loss
+    assert (
+        restored.parts.warmth is not None and restored.parts.warmth.cool.kept == driver.station.parts.warmth.cool.kept
+    )
+    assert restored.parts.warmth.cool.believed() != restored.parts.warmth.cool.prior.loss

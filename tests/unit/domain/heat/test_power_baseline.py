@@ -20,8 +20,8 @@ def fit(power: float) -> dict[str, Any]:
 
 
 def heat_up(driver: Driver, power: float) -> None:
-    assert driver.station.warmth is not None
-    driver.station.warmth.learn({"fit": fit(power)})
+    assert driver.station.parts.warmth is not None
+    driver.station.parts.warmth.learn({"fit": fit(power)})
 
 
 def test_a_slow_decline_does_not_lower_what_is_usual() -> None:
@@ -50,12 +50,12 @@ def test_by_that_habit_a_heater_is_weak_though_the_last_heat_ups_were() -> None:
     driver = Driver(SETTINGS)
     for power in [0.25] * 8 + [0.21] * 12:
         heat_up(driver, power)
-    warmth = driver.station.warmth
+    warmth = driver.station.parts.warmth
     assert warmth is not None and warmth.heat.prior.power[0] * 60.0 == pytest.approx(0.21, rel=0.02)
     assert (warmth.habit.usual() or 0.0) * 60.0 == pytest.approx(0.25)
     state = json.loads(json.dumps(driver.station.state()))
     again = Station(SETTINGS, "other", state)
-    assert again.warmth is not None and again.warmth.habit.powers == warmth.habit.powers
+    assert again.parts.warmth is not None and again.parts.warmth.habit.powers == warmth.habit.powers
 
 
 @pytest.mark.parametrize(("what", "left"), [("loaner", 0), ("sensor_fitted", 4)])
@@ -64,15 +64,15 @@ def test_another_machine_has_no_habit(what: str, left: int) -> None:
     driver.run(10)
     for _ in range(4):
         heat_up(driver, 0.25)
-    warmth = driver.station.warmth
+    warmth = driver.station.parts.warmth
     assert warmth is not None
     warmth.cool.learn({"fit": {"loss": [0.2, 0.05]}})
     driver.keep(driver.station.record({"record": "equipment_change", "by": "kim", "what": what}, driver.now))
     assert len(warmth.habit.powers) == len(warmth.fits) == warmth.heat.prior.heat_ups == left
     assert len(warmth.cool.kept) == (1 if left else 0)
     again = Station(SETTINGS, "other")
-    assert again.warmth is not None
-    again.warmth.learn({"fit": fit(0.25)})
+    assert again.parts.warmth is not None
+    again.parts.warmth.learn({"fit": fit(0.25)})
     for entry in driver.said:
         again.fold(entry)
-    assert len(again.warmth.habit.powers) == (1 if left else 0), "also after a restart"
+    assert len(again.parts.warmth.habit.powers) == (1 if left else 0), "also after a restart"

@@ -14,10 +14,10 @@ from typing import Any
 import pytest
 
 from edge.domain.heat.balance import needed_c
+from edge.domain.heat.transfer_fit import arrival, left_at_ms, plateau
 from edge.domain.heat.transfer_loss import FEW, LARGEST, RULE_SHARE, Seen, believed, by_the_file, decided
 from edge.domain.readings import Role
 from edge.domain.settings import Settings
-from edge.domain.station.basin import arrival, left_at_ms, plateau
 from edge.domain.station.station import Station
 from tests.bench.transfer import Run
 from tests.unit.stations import HOUR, QUIET, SETTINGS, Driver, point
@@ -277,7 +277,7 @@ def test_later_cycles_of_a_day_are_counted_apart() -> None:
     morning(driver, 0.15)
     morning(driver, 0.10, start_c=24.0)
     assert [b["first"] for b in transfers(driver)] == [True, False]
-    assert len(driver.station.transfers.first) == len(driver.station.transfers.later) == 1
+    assert len(driver.station.parts.basin.first) == len(driver.station.parts.basin.later) == 1
 
 
 def test_a_basin_that_is_warm_already_is_no_first_cycle() -> None:
@@ -300,7 +300,7 @@ def test_what_is_no_measure_is_told_and_does_not_count(what: dict[str, float], w
     morning(driver, **what)
     (body,) = transfers(driver)
     assert not body["counts"] and why in body["why"]
-    assert driver.station.transfers.first == []
+    assert driver.station.parts.basin.first == []
 
 
 def test_an_odd_morning_among_good_ones_moves_nothing() -> None:
@@ -334,9 +334,9 @@ def test_what_was_learned_outlasts_a_restart_by_the_journal_and_by_the_snapshot(
     restored = Station(driver.station.settings, "boot-2", json.loads(json.dumps(driver.station.state())))
     for station in (folded, restored):
         station.hear([], driver.now)
-        assert station.warmth is not None and driver.station.warmth is not None
-        assert station.warmth.share == driver.station.warmth.share
-        assert station.transfers.state() == driver.station.transfers.state()
+        assert station.parts.warmth is not None and driver.station.parts.warmth is not None
+        assert station.parts.warmth.share == driver.station.parts.warmth.share
+        assert station.parts.basin.state() == driver.station.parts.basin.state()
 
 
 @pytest.mark.parametrize(
@@ -364,9 +364,9 @@ def test_a_sensor_fitted_elsewhere_leaves_what_was_learned() -> None:
     driver = Driver(with_basin())
     mornings(driver, 0.15, 0.15, 0.15)
     driver.record("equipment_change", what="sensor_fitted")
-    assert len(driver.station.transfers.first) == 3
+    assert len(driver.station.parts.basin.first) == 3
     driver.record("equipment_change", what="sensor_fitted", point="basin")
-    assert driver.station.transfers.first == []
+    assert driver.station.parts.basin.first == []
 
 
 def test_contact_below_the_labels_minimum_is_worth_a_sentence() -> None:

@@ -7,7 +7,7 @@ import random
 import pytest
 
 from edge.domain.entries import Now
-from edge.domain.station.published_water import filter_text
+from edge.domain.station.parts.filters.estimates import FilterEstimates
 from edge.domain.water.draws import Draw
 from tests.unit.stations import HOUR, PSI, Driver
 
@@ -31,25 +31,29 @@ def sixty_days(seed: int, constant: str, psi: float, noise_psi: float) -> Driver
         draw.flow.add(9.46 * share)
         draw.static_kpa = dict.fromkeys(("supply", "between", "filtered"), 55 * PSI)
         draw.supply_temperature_c = 15.0
-        driver.station.evidence.finish(draw, "flow", Now(wall_ms - begun_ms, wall_ms, True))
+        driver.station.parts.evidence.finish(draw, "flow", Now(wall_ms - begun_ms, wall_ms, True))
     driver.mono_ms, driver.wall_ms = driver.mono_ms + wall_ms - begun_ms, wall_ms
     return driver
+
+
+def left(driver: Driver, stage: str) -> str:
+    """What the stage's condition says of what is left."""
+    station = driver.station
+    return FilterEstimates(station.view, station.parts.evidence, has_draws=True).left_text(stage, driver.now)
 
 
 @pytest.mark.parametrize("seed", range(8))
 @pytest.mark.parametrize("constant, psi", [("coarse", 2.0), ("coarse", 5.0), ("fine", 2.0)])
 def test_a_stage_that_stays_as_it_is_is_not_the_first_to_reach_its_limit(seed, constant, psi):
     driver = sixty_days(seed, constant, psi, 0.1)
-    train, other = driver.station.evidence.train, "fine" if constant == "coarse" else "coarse"
+    train, other = driver.station.parts.evidence.train, "fine" if constant == "coarse" else "coarse"
     assert train.stages[other].loads
-    assert train.leading(driver.station.evidence.total_l) == other
-    said = filter_text(driver.station, constant, driver.now)
+    assert train.leading(driver.station.parts.evidence.total_l) == other
+    said = left(driver, constant)
     assert "first to reach" not in said and ("doesn't load" in said or said == "" or train.stages[constant].loads)
-    assert "the first to reach its limit" in filter_text(driver.station, other, driver.now)
+    assert "the first to reach its limit" in left(driver, other)
 
 
 def test_most_that_do_not_load_say_so():
-    said = [
-        filter_text(d.station, "coarse", d.now) for d in (sixty_days(seed, "coarse", 2.0, 0.1) for seed in range(10))
-    ]
+    said = [left(d, "coarse") for d in (sixty_days(seed, "coarse", 2.0, 0.1) for seed in range(10))]
     assert sum("doesn't load" in text for text in said) >= 8
