@@ -136,6 +136,12 @@ def test_simulators_share_only_value_types(path: Path):
     assert wrong == set()
 
 
+@pytest.mark.parametrize("path", sorted((ROOT / "edge/domain/alarms").rglob("*.py")), ids=name_of)
+def test_alarms_need_nothing_of_records_or_of_the_station(path: Path):
+    above = re.compile(r"edge\.domain\.(records|station|heat|water|doubts)\b")
+    assert {name for name in ours_in(imports_of(path)) if above.match(name)} == set()
+
+
 @pytest.mark.parametrize("path", MODULES, ids=name_of)
 def test_modules_stay_readable(path: Path):
     lines = path.read_text(encoding="utf-8").count("\n")
