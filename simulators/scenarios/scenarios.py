@@ -86,31 +86,6 @@ class Scenario:
         """What people do, in order: first the history that an empty journal lacks, told as late entries."""
         return [*_history(self.start), *sorted(self.told, key=lambda act: act.mono_ms)]
 
-    def station_toml(
-        self,
-        keep_folder: str,
-        mqtt_port: int | None = None,
-        api_port: int = 8484,
-        *,
-        serial_port: str | None = None,
-        speed: float = 1.0,
-        seed: int = 1,
-        mqtt_host: str = "127.0.0.1",
-    ) -> str:
-        """The station file of this scenario; see simulators.scenarios.station_file.station_toml."""
-        from simulators.scenarios.station_file import station_toml
-
-        return station_toml(
-            self.name,
-            keep_folder,
-            mqtt_port,
-            api_port,
-            serial_port=serial_port,
-            speed=speed,
-            seed=seed,
-            mqtt_host=mqtt_host,
-        )
-
 
 def _at(year: int, month: int, day: int, hour: int, minute: int) -> datetime:
     return datetime(year, month, day, hour, minute, tzinfo=ZONE)

@@ -16,7 +16,7 @@ import time
 from pathlib import Path
 
 from simulators.scenarios.record import table
-from simulators.scenarios.scenarios import scenario_named
+from simulators.scenarios.station_file import station_toml
 
 POINTS = ("reservoir", "room", "supply", "between", "filtered", "flow")
 
@@ -24,7 +24,7 @@ POINTS = ("reservoir", "room", "supply", "between", "filtered", "flow")
 def write(folder: Path, rows: int) -> tuple[Path, Path]:
     """A station file and a recording of six points, 1 s apart."""
     station, data = folder / "station.toml", folder / "readings.csv"
-    station.write_text(scenario_named("busy-day").station_toml(keep_folder=str(folder)), encoding="utf-8")
+    station.write_text(station_toml("busy-day", str(folder)), encoding="utf-8")
     with data.open("w", encoding="utf-8") as file:
         for number, line in enumerate(table("busy-day", (rows - 1) / 3600.0, 1.0, POINTS)):
             if number <= rows:

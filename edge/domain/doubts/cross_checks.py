@@ -37,7 +37,6 @@ from edge.domain.doubts.table import (
     HOLDS_MS,
     LET_GO_KPA,
     LOW_FROM_MS,
-    LOW_KPA,
     NEAR_FLOW,
     NOTHING_KPA,
     REFUTED_MS,
@@ -55,7 +54,7 @@ from edge.domain.sensing.calibration import K_CALIBRATED
 from edge.domain.sensing.point_monitor import PointWatch
 from edge.domain.settings import Settings
 from edge.domain.water.draw_history import Evidence
-from edge.domain.water.draws import Draw
+from edge.domain.water.draws import LOW_KPA, Draw
 from edge.domain.water.filter_train import ZERO_AT_MOST_KPA
 from edge.domain.water.normalise import GAINS_AT_MOST_KPA
 from edge.domain.wording import age_text, difference_text, value_text

@@ -5,7 +5,8 @@ from __future__ import annotations
 from collections.abc import Mapping
 from typing import Final, NamedTuple
 
-from edge.domain.doubts.table import LOW_KPA, SUNK_FROM_MS, SUNK_KPA
+from edge.domain.doubts.table import SUNK_FROM_MS, SUNK_KPA
+from edge.domain.water.draws import LOW_KPA
 from edge.domain.water.supply import drawn_from_kpa
 
 #: pressures at rest are averaged with this time constant before they are held against one another

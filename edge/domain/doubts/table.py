@@ -188,8 +188,7 @@ ALIKE_SHARE: Final = 0.75
 #: the last tap may sit behind the machine's own valve, which lets its pressure go at rest to less than this
 LET_GO_KPA: Final = 10.0
 HOLDS_MS: Final = 600_000
-#: static pressures: below the least dynamic one by more than this, for so long after a spell's mean
-LOW_KPA: Final = 1.4
+#: static pressures: below the least dynamic one by more than LOW_KPA (water/draws.py), for so long after a spell's mean
 LOW_FROM_MS: Final = 120_000
 #: after so long it was no neighbour who drew: what the last draw showed stands no more, even once the pressure is back
 REFUTED_MS: Final = 600_000

@@ -14,6 +14,8 @@ from typing import Any, Final, NamedTuple
 from edge.domain.settings import Supply
 from edge.domain.water.leak_signs import Decay, LeakWindow, NightFlow
 
+#: a pressure is too low where it is below the least dynamic one by more than this (our own number: gauges' noise)
+LOW_KPA: Final = 1.4
 #: in the order of flow
 TAPS: Final = ("supply", "between", "filtered")
 #: pressure settles after a draw (hammer, a pressure tank filling) before it counts as static

@@ -9,7 +9,7 @@ from __future__ import annotations
 from collections.abc import Mapping, Sequence
 from typing import Any, Final
 
-from edge.domain.doubts.table import LOW_KPA
+from edge.domain.water.draws import LOW_KPA
 
 #: so many of them in a row; after a steady draw that showed better, twice as many the next time, and at most so many
 RUN: Final = 3

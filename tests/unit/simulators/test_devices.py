@@ -22,6 +22,7 @@ from simulators.adapter import YOUNG_MS, Simulated, shared_world, world_point
 from simulators.devices.transmitter import SerialTransmitter
 from simulators.physics.world import POINTS
 from simulators.scenarios.scenarios import SCENARIOS
+from simulators.scenarios.station_file import station_toml
 
 PSI = 6.894757293168361  # kPa, exact
 DEADLINE_S = 20.0
@@ -118,7 +119,7 @@ class Bench:
         self.transmitter = SerialTransmitter(
             shared_world("busy-day", 1, self.clock), self.clock, every_ms=1000, follow_faults=False
         )
-        document = tomllib.loads(scenario.station_toml("/nowhere", serial_port=self.transmitter.port, speed=20.0))
+        document = tomllib.loads(station_toml(scenario.name, "/nowhere", serial_port=self.transmitter.port, speed=20.0))
         (bus,) = (bus for bus in document["bus"] if bus["kind"] == "serial-line")
         points = {point["id"]: point for point in document["point"] if point["bus"] == "panel"}
         self.adapter = SerialLine(bus, points, self.clock)

@@ -22,7 +22,7 @@ from edge.replay.replay import main as replay
 from simulators.physics.world import World
 from simulators.scenarios.record import write
 from simulators.scenarios.scenarios import SCENARIOS, Scenario, local, scenario_named
-from simulators.scenarios.station_file import notes
+from simulators.scenarios.station_file import notes, station_toml
 
 PSI = 6.894757293168361  # kPa; exact by the definitions of pound, inch and standard gravity
 ALL = list(SCENARIOS)
@@ -81,9 +81,7 @@ def test_the_history_lies_before_the_start_on_days_that_the_clinic_is_open(name:
 @pytest.mark.parametrize("name", ALL)
 def test_the_station_file_is_one_that_the_daemon_takes(name: str, speed: float, tmp_path: Path):
     path = tmp_path / "station.toml"
-    text = SCENARIOS[name].station_toml(
-        str(tmp_path / "keep"), 1883, 8484, serial_port="/dev/pts/9", speed=speed, seed=3
-    )
+    text = station_toml(name, str(tmp_path / "keep"), 1883, 8484, serial_port="/dev/pts/9", speed=speed, seed=3)
     path.write_text(text, encoding="utf-8")
     loaded = load(path)
     assert loaded.warnings == ()
@@ -98,7 +96,7 @@ def test_the_station_file_is_one_that_the_daemon_takes(name: str, speed: float, 
 
 
 def test_names_of_folders_and_ports_are_quoted():
-    document = tomllib.loads(SCENARIOS["busy-day"].station_toml('/tmp/a "b"\\c', serial_port="/dev/öä"))
+    document = tomllib.loads(station_toml("busy-day", '/tmp/a "b"\\c', serial_port="/dev/öä"))
     assert document["keep"]["folder"] == '/tmp/a "b"\\c'
     assert [bus["port"] for bus in document["bus"] if bus["kind"] == "serial-line"] == ["/dev/öä"]
     assert "mqtt" not in document

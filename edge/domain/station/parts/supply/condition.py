@@ -6,7 +6,6 @@ from edge.domain.alarms.ceiling import Ceiling
 from edge.domain.alarms.limits import side_of
 from edge.domain.alarms.states import AT_LIMIT
 from edge.domain.doubts.cross_checks import Contradictions
-from edge.domain.doubts.table import LOW_KPA
 from edge.domain.entries import Now
 from edge.domain.readings import KIND_OF, Role
 from edge.domain.settings import Supply as Plan
@@ -16,7 +15,7 @@ from edge.domain.station.parts.supply.estimates import SupplyEstimates
 from edge.domain.station.recalibrated import Recalibrations
 from edge.domain.station.view import View
 from edge.domain.water.draw_history import LIVE_FROM, Evidence, Shown
-from edge.domain.water.draws import DrawWatch
+from edge.domain.water.draws import LOW_KPA, DrawWatch
 from edge.domain.wording import age_text
 
 #: what a pressure is judged by where there is no flow meter (inferred_flow.py)
