@@ -100,7 +100,7 @@ class Bench:
 
 @pytest.fixture(autouse=True)
 def quick_back_off(monkeypatch):
-    monkeypatch.setattr("edge.acquisition.acquisition.FIRST_BACK_OFF_S", 0.05)
+    monkeypatch.setattr("edge.acquisition.schedule.FIRST_BACK_OFF_S", 0.05)
 
 
 def steadily_read(bench, point, since=0):
@@ -134,7 +134,7 @@ def hangs_for_ever(released):
 
 
 def test_a_read_that_never_returns_stalls_nobody_else(monkeypatch):
-    monkeypatch.setattr("edge.acquisition.acquisition.HUNG_IS_LOST_S", 0.3)
+    monkeypatch.setattr("edge.acquisition.worker.HUNG_IS_LOST_S", 0.3)
     released = threading.Event()
     before = threading.active_count()
     bench = Bench({"hung": hangs_for_ever(released), "a": Steady, "b": Steady})
@@ -172,7 +172,7 @@ def test_while_a_read_hangs_its_point_is_called_bad_once_a_period_whatever_the_t
 
 
 def test_a_hung_bus_comes_back_by_itself(monkeypatch):
-    monkeypatch.setattr("edge.acquisition.acquisition.HUNG_IS_LOST_S", 0.1)
+    monkeypatch.setattr("edge.acquisition.worker.HUNG_IS_LOST_S", 0.1)
     released = threading.Event()
     with Bench({"hung": hangs_for_ever(released)}) as bench:
         bench.wait(lambda: bench.told_of("hung") == ["lost"])

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from edge.acquisition.acquisition import BackOff, Schedule
+from edge.acquisition.schedule import BackOff, Schedule
 from edge.clock import ToldClock
 
 
