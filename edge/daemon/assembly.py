@@ -13,7 +13,7 @@ import threading
 import time
 from collections.abc import Callable, Mapping, Sequence
 from functools import partial
-from typing import Any, Final
+from typing import Any, Final, cast
 
 from edge.acquisition.acquisition import Acquisition
 from edge.clock import RealClock
@@ -25,6 +25,7 @@ from edge.daemon.version import program_version
 from edge.daemon.watch import hanging, store_trouble
 from edge.domain.contracts import Clock
 from edge.domain.entries import Entry
+from edge.domain.entry_bodies import FileRepair, SetAsideBody, UntoldBody
 from edge.domain.errors import StoreFault, UnusableInput, WarmwellError
 from edge.domain.records.counting import confirms_clock
 from edge.domain.station.station import Station
@@ -303,7 +304,8 @@ class Assembly:
         )
 
     def _untold(self, entry: Entry, why: str) -> None:
-        self.judge.note("untold", {"seq": entry.seq, "kind": entry.kind, "why": why})
+        body: UntoldBody = {"seq": entry.seq, "kind": entry.kind, "why": why}
+        self.judge.note("untold", body)
 
     def _make_api(self) -> Any:
         from edge.api.server import ApiServer
@@ -506,8 +508,9 @@ def _publishes(part: Any) -> bool:
     return bool(part.alive())
 
 
-def _repaired(body: Mapping[str, Any]) -> str:
+def _repaired(body: FileRepair) -> str:
     """What was mended, in words for the system journal."""
     if "set_aside" in body:
-        return f"{body['file']} is damaged ({body['why']}): set aside as {body['set_aside']}; {body['lost']}"
+        aside = cast(SetAsideBody, body)
+        return f"{aside['file']} is damaged ({aside['why']}): set aside as {aside['set_aside']}; {aside['lost']}"
     return "repair: " + "; ".join(f"{key} {value}" for key, value in body.items())

@@ -14,6 +14,7 @@ from zoneinfo import ZoneInfo
 
 from edge.cli.ask import verdict_word
 from edge.domain.entries import Entry, Now, rfc3339
+from edge.domain.entry_bodies import announced
 from edge.replay.text import entry_words
 from edge.snapshot import Snapshot
 
@@ -61,8 +62,8 @@ class JsonLines:
     def entries(self, entries: Sequence[Entry]) -> None:
         for entry in entries:
             self.count += 1
-            if entry.kind == "alarm" and entry.body["to"] == "unacknowledged":
-                self.alarms[entry.body["id"]] += 1
+            if (alarm := announced(entry.kind, entry.body)) is not None:
+                self.alarms[alarm] += 1
             self.say({"type": "entry", **entry.as_json()})
 
     def verdict(self, now: Now, station: Any) -> None:

@@ -10,6 +10,7 @@ from typing import Any, Final, NamedTuple, Protocol
 
 from edge.domain.dates import Dates
 from edge.domain.entries import Draft, Entry, Now
+from edge.domain.entry_bodies import SettingsBody
 from edge.domain.errors import StoreFault, WarmwellError
 from edge.domain.readings import Reading, Sample
 
@@ -213,4 +214,5 @@ def bounded(drafts: list[Draft], most: int) -> tuple[list[Draft], Counter[str]]:
 
 def settings_draft(now: Now, document: Mapping[str, Any], digest: str) -> Draft:
     """The entry that writes down the whole settings and their digest."""
-    return Draft(now, "settings", {"digest": digest, "document": dict(document)})
+    body: SettingsBody = {"digest": digest, "document": dict(document)}
+    return Draft(now, "settings", body)

@@ -31,6 +31,7 @@ from typing import Any, Final
 from edge.clock import ClockWatch
 from edge.domain.contracts import Clock
 from edge.domain.entries import Draft, Entry, Now
+from edge.domain.entry_bodies import EntriesLostBody, StoppedBody
 from edge.domain.errors import RecordRefused, StoreFault
 from edge.domain.readings import Reading, Sample
 from edge.domain.station.station import FOLD_VERSION
@@ -613,7 +614,7 @@ class Judge:
         self._fault = None
         self._news = self._urgent = True
         if self._lost:
-            lost = {"what": "entries_lost", "kinds": dict(self._lost)}
+            lost: EntriesLostBody = {"what": "entries_lost", "kinds": dict(self._lost)}
             self._took([Draft(self._at(self._reached_ms), "repair", lost)])
             self._lost.clear()
 
@@ -653,7 +654,7 @@ class Judge:
 
     def _wind_up(self, why: str) -> None:
         self._now = self._clock.now()
-        self._drafts.append(Draft(self._at(self._now.mono_ms), "stopped", {"why": why}))
+        self._drafts.append(Draft(self._at(self._now.mono_ms), "stopped", StoppedBody(why=why)))
         if not self._not_kept:
             self._retry_at_s = 0.0
         self._writer.patience_s = LAST_PATIENCE_S

@@ -11,9 +11,10 @@ from collections.abc import Mapping
 from itertools import pairwise
 from math import hypot, isfinite, sqrt
 from types import MappingProxyType
-from typing import Any, Final
+from typing import Final
 
 from edge.domain.entries import Draft, Now
+from edge.domain.entry_bodies import AdviceBody
 from edge.domain.readings import REASONS, UNIT_OF, Kind, Quality, Reading, Role, Sample
 from edge.domain.sensing.calibration import K_CALIBRATED, Correction, u_text
 from edge.domain.sensing.calibration_budget import CLASSES
@@ -91,7 +92,7 @@ class PointWatch:
         self._can_be = CAN_BE.get(point.role)
         own = CLASSES[point.sensor].step if point.sensor in CLASSES else 0.0
         self.steps = Steps(point.resolution, own or None) if point.kind is Kind.TEMPERATURE else None
-        self.news: dict[str, Any] | None = None  # the body of an advice entry that waits to be told
+        self.news: AdviceBody | None = None  # the body of an advice entry that waits to be told
         self._slack = 2.0 * (point.resolution or 0.0)
         self._contact = point.kind is Kind.CONTACT
         self._can_stick = point.role is Role.RESERVOIR_TEMPERATURE
@@ -234,7 +235,7 @@ class PointWatch:
         news, self.news = self.news, None
         return [] if news is None else [Draft(now, "advice", news)]
 
-    def _coarse_news(self, coarse: float, mono_ms: int) -> dict[str, Any] | None:
+    def _coarse_news(self, coarse: float, mono_ms: int) -> AdviceBody | None:
         """The body of an advice entry on a resolution that has fallen back; None where it was told of late."""
         told_ms = self._advised_ms.get(COARSE)
         if told_ms is not None and mono_ms - told_ms < ADVISED_AGAIN_MS:
@@ -249,7 +250,7 @@ class PointWatch:
         """When the point falls silent if nothing good is heard before."""
         return self.good_ms + self._stale_after_ms + 1
 
-    def advice(self) -> dict[str, Any] | None:
+    def advice(self) -> AdviceBody | None:
         """The body of an advice entry when bad readings among good ones have become many within an hour; then it counts anew."""
         wild = self._wild
         if len(wild) < WILD_AN_HOUR or wild[-1] - wild[0] > 3_600_000 or self.last is None or self.last.reason is None:

@@ -444,7 +444,7 @@ class Station:
         drafts, self._drafts = self._drafts, []
         return drafts
 
-    def _draft(self, kind: str, body: dict[str, Any], now: Now | None = None) -> None:
+    def _draft(self, kind: str, body: Mapping[str, Any], now: Now | None = None) -> None:
         self._drafts.append(Draft(now or self._now, kind, body))
         self._dirty = True
 
