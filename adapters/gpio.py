@@ -18,7 +18,7 @@ from typing import Any, Final, cast
 
 from adapters.gpio_chip import Chip, HeldLine, LineSource, Wanted
 from adapters.serial_port import duration_s, unusable
-from edge.domain.contracts import Clock, Raw
+from edge.domain.contracts import Adapter, Clock, Raw, Reads
 from edge.domain.errors import BusLost
 from edge.domain.quantities import UnitError, quantity
 from edge.domain.sensing.pulses import PulseMeter
@@ -76,7 +76,7 @@ class _Line:
         self.between = 0  # times that it was otherwise between two looks that agree
 
 
-class Gpio:
+class Gpio(Adapter):
     """The adapter of buses of kind "gpio".
 
     Options of the bus: chip (a path); chip_label (what the chip calls itself: the path then only decides between equals);
@@ -136,7 +136,7 @@ class Gpio:
         """Which chip was found, so that a later start knows it again."""
         return self._source.seen()
 
-    def resume(self, before: object) -> None:
+    def resume(self, before: Reads) -> None:
         """Take over the counts of the adapter that read this bus until it was lost: totals never fall."""
         if not isinstance(before, Gpio):
             return

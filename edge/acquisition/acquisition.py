@@ -8,12 +8,7 @@ thread it holds up neither stop() nor the end of the program. (asyncio's pool wo
 Samples carry the time that the adapter read the clock at. Time limits and back-offs run in real time, periods in the
 clock's.
 
-Four methods and two properties are optional for adapters: `listen(timeout_s) -> Sequence[Raw]` waits where bytes come by themselves,
-instead of sleeping until the next period; `wake()` ends that wait from another thread; `changed() -> bool` says, while
-the bus is lost, that trying again before the back-off ends is worth it; `resume(before)` hands a new adapter the one that
-read the bus until it was lost, so that what it has counted goes on; `seen`, once it is open, tells what its bus turned out to be
-({"why": a sentence, ...}; nothing where its name in the station file says so): a later start hands it over as the option `seen`.
-`remark` says what people should know of a bus though it is read.
+What an adapter may do beside open, read and close is in the contract (`Adapter` in edge/domain/contracts.py).
 """
 
 from __future__ import annotations
@@ -36,7 +31,7 @@ class Acquisition:
     """Reads every point of every bus, and hands over samples.
 
     Args:
-        buses: the buses' plans (BusLike); `time_limit_ms`, where a plan has it, is the limit of one read.
+        buses: the buses' plans.
         points: settings by point id.
         clock: stamps and paces the reads.
         on_samples: gets each batch; from any thread; must not block.
@@ -45,6 +40,7 @@ class Acquisition:
         find_adapter: what makes an adapter of a bus's kind.
         seen: by bus, what its adapter told of it at an earlier start.
         on_seen: gets (bus id, what its adapter tells of it), each time that it was opened.
+        mono_s: real seconds that never go back, for time limits and back-offs.
     """
 
     def __init__(
@@ -57,11 +53,13 @@ class Acquisition:
         find_adapter: Callable[[str], AdapterFactory] = find,
         seen: Mapping[str, Mapping[str, str]] | None = None,
         on_seen: OnSeen | None = None,
+        mono_s: Callable[[], float] = time.monotonic,
     ) -> None:
+        self._mono_s = mono_s
         self._stop = threading.Event()
         seams = (clock, on_samples, on_bus, find_adapter, self._stop, on_seen or (lambda _bus, _seen: None))
-        self._workers = [BusWorker(bus, points, *seams, (seen or {}).get(bus.id, {})) for bus in buses]
-        self._beat_s = time.monotonic()
+        self._workers = [BusWorker(bus, points, *seams, (seen or {}).get(bus.id, {}), mono_s) for bus in buses]
+        self._beat_s = self._mono_s()
         self._supervisor = threading.Thread(target=self._supervise, name="bus supervisor", daemon=True)
 
     def start(self) -> None:
@@ -72,13 +70,13 @@ class Acquisition:
 
     def stop(self, timeout_s: float = 2.0) -> bool:
         """End the threads and let the hardware go. False where one is stuck in a read: it ends with the program."""
-        deadline_s = time.monotonic() + timeout_s
+        deadline_s = self._mono_s() + timeout_s
         self._stop.set()
         for worker in self._workers:
             worker.wake()
         for thread in [worker.thread for worker in self._workers] + [self._supervisor]:
             if thread.ident is not None:
-                thread.join(max(0.0, deadline_s - time.monotonic()))
+                thread.join(max(0.0, deadline_s - self._mono_s()))
         stuck = [worker.id for worker in self._workers if worker.thread.is_alive()]
         if stuck:
             _log.warning("stopped, but a read has not come back on: %s", ", ".join(stuck))
@@ -92,7 +90,7 @@ class Acquisition:
 
     def quiet_s(self) -> float:
         """Real seconds since the supervisor last came round."""
-        return 0.0 if self._stop.is_set() or self._supervisor.ident is None else time.monotonic() - self._beat_s
+        return 0.0 if self._stop.is_set() or self._supervisor.ident is None else self._mono_s() - self._beat_s
 
     def ended(self) -> list[str]:
         """Threads that should run and don't. One that is stuck in a read is none: its points are bad, and its bus is lost."""
@@ -111,7 +109,7 @@ class Acquisition:
 
     def _supervise(self) -> None:
         while not self._stop.wait(min((worker.look_again_s() for worker in self._workers), default=1.0)):
-            self._beat_s = time.monotonic()
+            self._beat_s = self._mono_s()
             for worker in self._workers:
                 try:
                     worker.look()

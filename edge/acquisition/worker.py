@@ -4,12 +4,12 @@ from __future__ import annotations
 
 import logging
 import threading
-import time
 from collections.abc import Callable, Iterable, Mapping, Sequence
 from functools import partial
 from itertools import islice
 from typing import Any, Final, Protocol, TypeVar
 
+from edge.acquisition.completed import completed, inner
 from edge.acquisition.schedule import LONGEST_BACK_OFF_S, BackOff, Schedule
 from edge.domain.contracts import Adapter, AdapterFactory, Clock, Raw
 from edge.domain.entries import Now
@@ -45,6 +45,8 @@ class BusLike(Protocol):
     def options(self) -> Mapping[str, Any]: ...
     @property
     def points(self) -> Mapping[str, Mapping[str, Any]]: ...
+    @property
+    def time_limit_ms(self) -> int | None: ...  # of one read; None: TIME_LIMIT_S
 
 
 class BusWorker:
@@ -61,7 +63,9 @@ class BusWorker:
         stop: threading.Event,
         on_seen: OnSeen,
         seen: Mapping[str, str],
+        mono_s: Callable[[], float],
     ) -> None:
+        self._mono_s = mono_s
         self.id, self._bus, self._clock, self._stop = bus.id, bus, clock, stop
         self._on_seen, self._seen = on_seen, seen
         self._on_samples, self._on_bus, self._find = on_samples, on_bus, find_adapter
@@ -92,10 +96,10 @@ class BusWorker:
 
     def wake(self) -> None:
         """End a wait for bytes, so that the thread sees that it is to stop."""
-        wake = getattr(self._adapter, "wake", None)
-        if wake is not None:
+        adapter = self._adapter
+        if adapter is not None:
             try:
-                wake()
+                adapter.wake()
             except Exception:  # supervision border: an adapter's mistake must not hold up the stop of the others
                 _log.warning("bus %s: waking its adapter failed", self.id, exc_info=True)
 
@@ -105,11 +109,11 @@ class BusWorker:
 
     def status(self) -> dict[str, Any]:
         with self._lock:
-            state = "hung" if self._hung else self._state
+            state, adapter = "hung" if self._hung else self._state, self._adapter
             return {
                 "kind": self._bus.kind, "state": state, "why": self._why, "reads": self._reads, "faults": self._faults,
-                "counts": dict(getattr(self._adapter, "counts", {})), "points": self.ages(), "seen": self._seen.get("why", ""),
-                "remark": str(getattr(self._adapter, "remark", "")) if self._state != "lost" else "",
+                "counts": {} if adapter is None else dict(adapter.counts), "points": self.ages(), "seen": self._seen.get("why", ""),
+                "remark": "" if adapter is None or self._state == "lost" else str(adapter.remark),
             }  # fmt: skip
 
     def look_again_s(self) -> float:
@@ -122,7 +126,7 @@ class BusWorker:
     def look(self) -> None:
         """The supervisor's look: speak for the points of a read that doesn't come back."""
         with self._lock:
-            over_s = 0.0 if self._overdue_s is None else time.monotonic() - self._overdue_s
+            over_s = 0.0 if self._overdue_s is None else self._mono_s() - self._overdue_s
             if over_s <= 0.0:
                 return
             due = self._schedule.take(self._clock.mono_ms())
@@ -165,17 +169,16 @@ class BusWorker:
     def _open(self) -> None:
         everything, before = list(self._points), self._adapter
 
-        def make() -> None:
+        def make() -> Adapter:
             options = {**self._bus.options, "id": self._bus.id, "kind": self._bus.kind, "seen": self._seen}
-            self._adapter = adapter = self._find(self._bus.kind)(options, self._bus.points, self._clock)
-            resume = getattr(adapter, "resume", None)
-            if resume is not None and before is not None:
-                resume(before)
+            self._adapter = adapter = completed(self._find(self._bus.kind)(options, self._bus.points, self._clock))
+            if before is not None:
+                adapter.resume(inner(before))
             adapter.open()
+            return adapter
 
         self._adapter = self._good_since_s = None
-        self._limited(make, everything, self.limit_s)
-        seen = getattr(self._adapter, "seen", None)
+        seen = self._limited(make, everything, self.limit_s).seen
         if isinstance(seen, Mapping) and seen and seen != self._seen:
             self._seen = dict(seen)
             _log.info("bus %s: %s", self.id, seen.get("why", ""))
@@ -193,7 +196,7 @@ class BusWorker:
     def _limited(self, call: Callable[[], _T], asked: Sequence[str], limit_s: float) -> _T:
         """Call an adapter under the supervisor's eyes."""
         with self._lock:
-            self._asked, self._overdue_s = asked, time.monotonic() + limit_s
+            self._asked, self._overdue_s = asked, self._mono_s() + limit_s
         try:
             return call()
         finally:
@@ -239,20 +242,20 @@ class BusWorker:
             wait_s = min(wait_s, self._clock.real_s(next_ms - self._clock.mono_ms()))
         if wait_s <= 0.0:
             return
-        listen = getattr(adapter, "listen", None)
-        if listen is None:
-            self._stop.wait(wait_s)
+        began_s = self._mono_s()
+        raws = self._limited(partial(adapter.listen, wait_s), list(self._points), wait_s + self.limit_s)
+        if raws is None:
+            self._stop.wait(max(0.0, began_s + wait_s - self._mono_s()))
             return
-        began_s = time.monotonic()
-        _, odd = self._hear(self._limited(lambda: listen(wait_s), list(self._points), wait_s + self.limit_s))
+        _, odd = self._hear(raws)
         if odd:
             self._faulty((), odd)
-        if time.monotonic() - began_s < 0.005:  # one that returns at once must not keep the processor busy
+        if self._mono_s() - began_s < 0.005:  # one that returns at once must not keep the processor busy
             self._stop.wait(min(wait_s, 0.005))
 
     def _lost_until_next_try(self, reason: str, why: str) -> None:
-        lasted_s = 0.0 if self._good_since_s is None else time.monotonic() - self._good_since_s
-        deadline_s = time.monotonic() + self._back_off.take_s(lasted_s)
+        lasted_s = 0.0 if self._good_since_s is None else self._mono_s() - self._good_since_s
+        deadline_s = self._mono_s() + self._back_off.take_s(lasted_s)
         if self._lost and why != self._why:
             _log.warning("still lost: %s", why)
         self._tell_lost(why)
@@ -260,7 +263,7 @@ class BusWorker:
             # once at the loss, then often enough that no point looks merely stale, and no oftener
             slower = {name: max(point.every_ms, point.stale_after_ms // 2) for name, point in self._points.items()}
             self._lost_schedule = Schedule(slower, self._clock.mono_ms())
-        while not self._stop.is_set() and (left_s := deadline_s - time.monotonic()) > 0.0:
+        while not self._stop.is_set() and (left_s := deadline_s - self._mono_s()) > 0.0:
             self._hand_over(self._bad(self._lost_schedule.take(self._clock.mono_ms()), reason, why))
             next_ms = self._lost_schedule.next_ms()
             next_s = left_s if next_ms is None else self._clock.real_s(next_ms - self._clock.mono_ms())
@@ -269,9 +272,9 @@ class BusWorker:
                 return
 
     def _worth_trying(self) -> bool:
-        changed = getattr(self._adapter, "changed", None)
+        adapter = self._adapter
         try:
-            return changed is not None and bool(changed())
+            return adapter is not None and bool(adapter.changed())
         except Exception:  # supervision border: then the back-off decides
             return False
 
@@ -343,7 +346,7 @@ class BusWorker:
             before, self._lost = self._lost, False
             self._state, self._why = "ok", ""
             if self._good_since_s is None:
-                self._good_since_s = time.monotonic()
+                self._good_since_s = self._mono_s()
         if before:
             self._lost_schedule = None
             self._odd.clear()
@@ -380,14 +383,12 @@ def _made(point: Point, wiring: Mapping[str, Any]) -> Transducer:
 
 def _limit_s(bus: BusLike) -> float:
     """The limit of one read: the plan's `time_limit_ms`, or TIME_LIMIT_S."""
-    limit_ms = getattr(bus, "time_limit_ms", None)
-    return limit_ms / 1000 if limit_ms else TIME_LIMIT_S
+    return bus.time_limit_ms / 1000 if bus.time_limit_ms else TIME_LIMIT_S
 
 
 def _reason_of(exc: BusLost) -> str:
-    """An adapter may say more exactly why its bus is lost, by an attribute `reason` (in_use)."""
-    reason = getattr(exc, "reason", "bus_lost")
-    return reason if reason in REASONS else "bus_lost"
+    """A reason that isn't one of ours is that of any lost bus."""
+    return exc.reason if exc.reason in REASONS else BusLost.reason
 
 
 def _described(exc: BaseException) -> str:
