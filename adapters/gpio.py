@@ -18,6 +18,7 @@ from typing import Any, Final, cast
 
 from adapters.gpio_chip import Chip, HeldLine, LineSource, Wanted
 from adapters.serial_port import duration_s, unusable
+from edge.domain.back_off import BackOff
 from edge.domain.contracts import Adapter, Clock, Raw, Reads
 from edge.domain.errors import BusLost
 from edge.domain.quantities import UnitError, quantity
@@ -47,20 +48,20 @@ class _Trouble:
     """Why a line gives nothing, and when (time.monotonic()) to try it again."""
 
     def __init__(self) -> None:
+        self._back_off = BackOff(FIRST_BACK_OFF_S, LONGEST_BACK_OFF_S)
         self.is_over()
 
     def is_over(self) -> None:
         """It is read, or the chip was opened anew."""
         self.reason, self.detail = "", ""
         self.again_s = 0.0
-        self._wait_s = FIRST_BACK_OFF_S
+        self._back_off.begin_anew()
 
     def is_again(self, reason: str, detail: str) -> bool:
         """Note it; True where it is the same as before."""
         same = (reason, detail) == (self.reason, self.detail)
         self.reason, self.detail = reason, detail
-        self.again_s = time.monotonic() + self._wait_s
-        self._wait_s = min(2.0 * self._wait_s, LONGEST_BACK_OFF_S)
+        self.again_s = time.monotonic() + self._back_off.take_s()
         return same
 
 

@@ -1,13 +1,8 @@
-"""When a bus's points are due, and how long a lost bus is left alone."""
+"""When a bus's points are due."""
 
 from __future__ import annotations
 
 from collections.abc import Mapping
-from typing import Final
-
-FIRST_BACK_OFF_S: Final = 1.0
-LONGEST_BACK_OFF_S: Final = 60.0
-STEADY_S: Final = 60.0  # a bus that was good for so long starts its back-off anew
 
 
 class Schedule:
@@ -33,16 +28,3 @@ class Schedule:
             every_ms = self._every_ms[point]
             self._next_ms[point] += ((now_ms - self._next_ms[point]) // every_ms + 1) * every_ms
         return due
-
-
-class BackOff:
-    """How long to wait before the next try: twice as long each time, until a try has lasted."""
-
-    def __init__(self) -> None:
-        self._next_s = FIRST_BACK_OFF_S
-
-    def take_s(self, lasted_s: float) -> float:
-        """The wait after a try that was good for `lasted_s` seconds; 0 where it was not good at all."""
-        wait_s = FIRST_BACK_OFF_S if lasted_s >= STEADY_S else self._next_s
-        self._next_s = min(wait_s * 2, LONGEST_BACK_OFF_S)
-        return wait_s

@@ -10,7 +10,8 @@ from itertools import islice
 from typing import Any, Final, Protocol, TypeVar
 
 from edge.acquisition.completed import completed, inner
-from edge.acquisition.schedule import LONGEST_BACK_OFF_S, BackOff, Schedule
+from edge.acquisition.schedule import Schedule
+from edge.domain.back_off import BackOff
 from edge.domain.contracts import Adapter, AdapterFactory, Clock, Raw
 from edge.domain.entries import Now
 from edge.domain.errors import BusLost, SensorSilent, UnusableInput, WarmwellError
@@ -26,6 +27,9 @@ OnSamples = Callable[[Sequence[Sample]], None]
 OnBus = Callable[[str, str, str, Now], None]
 OnSeen = Callable[[str, Mapping[str, str]], None]
 
+FIRST_BACK_OFF_S: Final = 1.0
+LONGEST_BACK_OFF_S: Final = 60.0
+STEADY_S: Final = 60.0  # a bus that was good for so long starts its back-off anew
 TIME_LIMIT_S: Final = 2.0  # for one read, where the bus sets none
 HUNG_IS_LOST_S: Final = 10.0  # a read that is overdue by this much has taken its bus with it
 FAULTS_TO_RENEW: Final = 3  # so many failed reads in a row, and the adapter is made anew
@@ -74,7 +78,7 @@ class BusWorker:
         self.limit_s = _limit_s(bus)
         self.thread = threading.Thread(target=self._run, name=f"bus {bus.id}", daemon=True)
         self._adapter: Adapter | None = None
-        self._back_off = BackOff()
+        self._back_off = BackOff(FIRST_BACK_OFF_S, LONGEST_BACK_OFF_S)
         self._schedule = Schedule({name: point.every_ms for name, point in self._points.items()}, clock.mono_ms())
         # shared with the supervisor
         self._lock = threading.Lock()
@@ -255,7 +259,9 @@ class BusWorker:
 
     def _lost_until_next_try(self, reason: str, why: str) -> None:
         lasted_s = 0.0 if self._good_since_s is None else self._mono_s() - self._good_since_s
-        deadline_s = self._mono_s() + self._back_off.take_s(lasted_s)
+        if lasted_s >= STEADY_S:
+            self._back_off.begin_anew()
+        deadline_s = self._mono_s() + self._back_off.take_s()
         if self._lost and why != self._why:
             _log.warning("still lost: %s", why)
         self._tell_lost(why)

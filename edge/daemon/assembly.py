@@ -13,7 +13,7 @@ import threading
 import time
 from collections.abc import Callable, Mapping, Sequence
 from functools import partial
-from typing import Any, Final, cast
+from typing import TYPE_CHECKING, Any, Final, Protocol, cast
 
 from edge.acquisition.acquisition import Acquisition
 from edge.clock import RealClock
@@ -34,6 +34,10 @@ from edge.judge.judge import Judge
 from edge.store.journal import CHECKED_AT_START, Journal
 from edge.store.space import Space
 
+if TYPE_CHECKING:  # both are heavy
+    from edge.api.server import ApiServer
+    from edge.mqtt.publisher import Publisher
+
 log = logging.getLogger("warmwell.daemon")
 
 #: pauses before a part that failed is started again (real seconds)
@@ -46,6 +50,15 @@ FIRST_CONNECT_S: Final = 15.0
 CLOSE_WITHIN_S: Final = 4.0
 #: how often a store that can't be used is tried again (real seconds)
 STORE_AGAIN_S: Final = 5.0
+
+
+class Running(Protocol):
+    """What a part is once it was made."""
+
+    def start(self) -> object: ...
+    def stop(self, timeout_s: float) -> object: ...
+    def status(self) -> dict[str, Any]: ...
+    def quiet_s(self) -> float: ...
 
 
 class Part:
@@ -61,12 +74,12 @@ class Part:
     def __init__(
         self,
         name: str,
-        make: Callable[[], Any],
-        alive: Callable[[Any], bool],
+        make: Callable[[], Running],
+        alive: Callable[[Running], bool],
         mono_s: Callable[[], float] = time.monotonic,
     ) -> None:
         self.name, self._make, self._alive, self._mono_s = name, make, alive, mono_s
-        self.running: Any = None
+        self.running: Running | None = None
         self.why = "not started yet"
         self.last_status: dict[str, Any] = {}  # after its stop
         self._pause_s, self._again_s, self._since_s = FIRST_PAUSE_S, 0.0, 0.0
@@ -100,7 +113,7 @@ class Part:
 
     def _is_alive(self) -> bool:
         try:
-            return self._alive(self.running)
+            return self.running is not None and self._alive(self.running)
         except Exception:  # supervision border: one that can't say is taken for dead
             return False
 
@@ -111,7 +124,8 @@ class Part:
         self._failed("it died")
         self._again_s = self._mono_s() + self._pause_s
         dead, self.running = self.running, None
-        self._stop(dead, 1.0)
+        if dead is not None:
+            self._stop(dead, 1.0)
 
     def _failed(self, why: str) -> None:
         if why != self.why:
@@ -125,7 +139,7 @@ class Part:
             self._stop(part, timeout_s)
             self.last_status = part.status()
 
-    def _stop(self, part: Any, timeout_s: float) -> None:
+    def _stop(self, part: Running, timeout_s: float) -> None:
         try:
             part.stop(timeout_s)
         except Exception:  # supervision border: the other parts still have to be stopped
@@ -275,7 +289,7 @@ class Assembly:
         for part in self.parts.values():
             part.look()
 
-    def _make_publisher(self) -> Any:
+    def _make_publisher(self) -> Running:
         if isinstance(self.not_kept, SilentDisk):
             raise self.not_kept  # what it told last stands on the disk that doesn't answer
         from edge.mqtt.link import Limits
@@ -307,7 +321,7 @@ class Assembly:
         body: UntoldBody = {"seq": entry.seq, "kind": entry.kind, "why": why}
         self.judge.note("untold", body)
 
-    def _make_api(self) -> Any:
+    def _make_api(self) -> Running:
         from edge.api.server import ApiServer
 
         api = self.plan.api
@@ -364,7 +378,7 @@ class Assembly:
                 or status.get("why")
                 or "the broker has not been reached yet"
             )
-            untold = mqtt.running is None or mqtt.running.untold_since_ms() is not None
+            untold = mqtt.running is None or cast("Publisher", mqtt.running).untold_since_ms() is not None
             self._fact("untold", untold and not early, str(why))
 
     def _fact(self, alarm: str, present: bool, text: str) -> None:
@@ -401,7 +415,7 @@ class Assembly:
     def is_ready(self) -> bool:
         """Whether something has been read (or nothing is to be read) and the page answers."""
         api = self.parts.get("api")
-        page = api is not None and api.running is not None and api.running.wait_ready(0.0)
+        page = api is not None and api.running is not None and cast("ApiServer", api.running).wait_ready(0.0)
         return page and (self.judge.status()["hearings"] > 0 or not any(bus.active for bus in self.plan.buses))
 
     def status(self) -> dict[str, Any]:
@@ -500,12 +514,12 @@ class Assembly:
         return not closing.is_alive()
 
 
-def _serves(part: Any) -> bool:
+def _serves(part: Running) -> bool:
     return bool(part.status()["ok"])
 
 
-def _publishes(part: Any) -> bool:
-    return bool(part.alive())
+def _publishes(part: Running) -> bool:
+    return cast("Publisher", part).alive()
 
 
 def _repaired(body: FileRepair) -> str:

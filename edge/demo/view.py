@@ -15,6 +15,7 @@ from zoneinfo import ZoneInfo
 from edge.cli.ask import verdict_word
 from edge.domain.entries import Entry, Now, rfc3339
 from edge.domain.entry_bodies import announced
+from edge.judge.inbox import OwnedStation
 from edge.replay.text import entry_words
 from edge.snapshot import Snapshot
 
@@ -66,11 +67,11 @@ class JsonLines:
                 self.alarms[alarm] += 1
             self.say({"type": "entry", **entry.as_json()})
 
-    def verdict(self, now: Now, station: Any) -> None:
+    def verdict(self, now: Now, station: OwnedStation) -> None:
         """For a Ticker."""
         self.say({"type": "verdict", **station.verdict(now)})
 
-    def estimates(self, now: Now, station: Any) -> None:
+    def estimates(self, now: Now, station: OwnedStation) -> None:
         """For a Ticker."""
         for estimate in station.estimates(now).values():
             self.say({"type": "estimate", **estimate})

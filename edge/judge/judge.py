@@ -26,7 +26,7 @@ from collections.abc import Callable, Iterable, Mapping, Sequence
 from concurrent.futures import Future
 from functools import partial
 from operator import attrgetter
-from typing import Any, Final
+from typing import Any, Final, TypeVarTuple
 
 from edge.clock import ClockWatch
 from edge.domain.contracts import Clock
@@ -39,11 +39,14 @@ from edge.judge.inbox import (
     Act,
     Heard,
     Inbox,
+    Item,
     KeptJournal,
     KeptSeries,
+    MakeStation,
     OwnedStation,
     Record,
     Reload,
+    StationState,
     Stop,
     Ticker,
     bounded,
@@ -54,12 +57,14 @@ from edge.judge.inbox import (
     settings_draft,
     store_fault,
 )
-from edge.judge.picture import REFUSES_S, Unsaved, unknown_verdict, with_what_is_not_kept
+from edge.judge.picture import REFUSES_S, Unsaved
+from edge.judge.pictures import Pictures
 from edge.judge.settings import AsBefore, dropped_at_start
 from edge.judge.writer import LAST_PATIENCE_S, LOOK_AGAIN_S, PATIENCE_S, Job, Writer
 from edge.snapshot import Snapshot
 
 log = logging.getLogger("warmwell.judge")
+Ts = TypeVarTuple("Ts")
 
 #: entries that may wait for the disk before telemetry among them is dropped; alarms and what people did never are
 MOST_UNSAVED: Final = 5_000
@@ -67,8 +72,6 @@ MOST_UNSAVED: Final = 5_000
 BY_TIME: Final = attrgetter("mono_ms")
 #: samples of one hearing lie within this, in the clock's time
 ONE_INSTANT_MS: Final = 100
-#: a new picture at most this often (real seconds), unless an entry was made
-PICTURE_EVERY_S: Final = 0.2
 #: how long (real seconds) the judge waits at least with a clock that runs fast, and at most with any
 SHORTEST_WAIT_S, LONGEST_WAIT_S = 0.02, 1.0
 #: how long (real seconds) until a disk that refused is tried again
@@ -85,36 +88,39 @@ class Judge:
     Args:
         station: edge.domain.station.station.Station, fresh: start() brings it up to the journal.
         journal, series, clock: the store's and the clock's parts.
-        rebuild: makes a station from a state(); for a record that has to be withdrawn.
+        rebuild: makes a station from its state(); for the saved one at a start, and for a record that has to be withdrawn.
         about: body of the `started` entry, such as {"version": "0.1.0"}; `after` is added. None: no such entry is made.
         settings: (whole station file as plain JSON, its digest), for the `settings` entry. None: no such entry.
         tickers: see Ticker.
         on_entries: called in the judge's thread with entries that have just come to disk, in order.
         not_kept: why nothing at all can be kept; the verdict is then never ready. None: the journal is there.
         as_before: makes a station from settings of before: what was owed under them is not dropped unsaid. None: it isn't looked at.
+        mono_s: real seconds that never go back.
     """
 
     def __init__(
         self,
-        station: Any,
+        station: OwnedStation,
         journal: KeptJournal,
         series: KeptSeries,
         clock: Clock,
         *,
-        rebuild: Callable[[dict[str, Any]], Any] | None = None,
+        rebuild: MakeStation,
         about: Mapping[str, Any] | None = None,
         settings: tuple[Mapping[str, Any], str] | None = None,
         tickers: Sequence[Ticker] = (),
         on_entries: Callable[[Sequence[Entry]], None] | None = None,
         not_kept: StoreFault | None = None,
         as_before: AsBefore | None = None,
+        mono_s: Callable[[], float] = time.monotonic,
     ) -> None:
-        self._station: OwnedStation = station
+        self._mono_s = mono_s
+        self._station = station
         self._journal, self._series, self._clock = journal, series, clock
-        self._rebuild = rebuild or (lambda state: type(station)(station.settings, clock.boot, state))
+        self._rebuild = rebuild
         self._about, self._settings, self._tickers, self._on_entries = about, settings, tickers, on_entries
         self._not_kept, self._as_before = not_kept, as_before
-        self._inbox, self._watch, self._writer = Inbox(), ClockWatch(), Writer(PATIENCE_S)
+        self._inbox, self._watch, self._writer = Inbox(), ClockWatch(), Writer(PATIENCE_S, mono_s)
         self._thread: threading.Thread | None = None
         self._open = threading.Event()  # records are taken
         # from here on: touched by the judge's thread only (and by start, before there is one)
@@ -131,18 +137,11 @@ class Judge:
         self._retry_at_s = 0.0
         self._lost: Counter[str] = Counter()
         self._seq = self._folded_seq = 0
-        self._stumbles, self._stumble = 0, ""
+        self._stumbles = 0
         self._hearings = self._heard = self._bad = 0
-        self._news = False  # something to picture
-        self._urgent = False  # and at once
-        self._pictured_s = 0.0
         # read by any thread
-        self._names: tuple[str, str] = (station.settings.site, station.settings.id)
-        starting = unknown_verdict(self._now, "Starting: nothing has been read yet", self._names)
-        self._picture = Snapshot(0, 0, self._now, starting)
-        self._pictures = threading.Condition()
-        self._beat_s = time.monotonic()
-        self._remarks: Mapping[str, str] = {}
+        self._pictures = Pictures(self._now, (station.settings.site, station.settings.id), mono_s)
+        self._beat_s = mono_s()
 
     # ---- any thread -------------------------------------------------------------------------------------------------
 
@@ -201,7 +200,7 @@ class Judge:
             refuse_left(self._inbox.take(0))
         return answer
 
-    def reload(self, make: Callable[[dict[str, Any]], Any], document: Mapping[str, Any], digest: str) -> Future[None]:
+    def reload(self, make: MakeStation, document: Mapping[str, Any], digest: str) -> Future[None]:
         """Put new settings in force; the future is done once they are, or raises what `make` raised: the old stay."""
         done: Future[None] = Future()
         self._inbox.put(Reload(make, document, digest, done))
@@ -209,13 +208,11 @@ class Judge:
 
     def snapshot(self) -> Snapshot:
         """The newest picture."""
-        return self._picture
+        return self._pictures.newest
 
     def wait_snapshot(self, version: int, timeout_s: float) -> Snapshot:
         """A picture newer than `version`, or the newest one when time (real seconds) ran out."""
-        with self._pictures:
-            self._pictures.wait_for(lambda: self._picture.version > version, timeout_s)
-            return self._picture
+        return self._pictures.wait(version, timeout_s)
 
     def alive(self) -> bool:
         """Whether its thread runs."""
@@ -223,12 +220,11 @@ class Judge:
 
     def idle_s(self) -> float:
         """Real seconds since its last pass began; beyond a few seconds it hangs."""
-        return time.monotonic() - self._beat_s
+        return self._mono_s() - self._beat_s
 
     def remark(self, what: str, text: str) -> None:
         """Something that people have to read beside the verdict until it is over (`text` empty): settings not taken."""
-        remarks = {**self._remarks, what: text}
-        self._remarks = {key: said for key, said in remarks.items() if said}
+        self._pictures.remark(what, text)
 
     def writing_s(self) -> float:
         """For how long (real seconds) the journal's writer has been at what it is doing; 0 where it waits for work."""
@@ -236,20 +232,21 @@ class Judge:
 
     def refusing_s(self) -> float:
         """For how long (real seconds) the journal has refused; 0 while it takes."""
-        return time.monotonic() - self._fault_since_s if self._fault is not None else 0.0
+        return self._mono_s() - self._fault_since_s if self._fault is not None else 0.0
 
     def status(self) -> dict[str, Any]:
         """For /health."""
         is_well = self.alive() and max(self.idle_s(), self.writing_s()) < REFUSES_S
         return {
-            "ok": is_well and self._fault is None and "settings" not in self._remarks, "seq": self._seq, "idle_s": round(self.idle_s(), 3),
+            "ok": is_well and self._fault is None and "settings" not in self._pictures.remarks,
+            "seq": self._seq, "idle_s": round(self.idle_s(), 3),
             "hearings": self._hearings, "readings": self._heard, "bad": self._bad, "waiting": len(self._inbox),
             "samples_dropped": self._inbox.dropped, "unsaved": len(self._drafts) + len(self._handed),
             "store_fault": None if self._fault is None else str(self._fault), "commit": self._writer.figures(),
-            "remarks": dict(self._remarks), "stumbles": self._stumbles,
+            "remarks": dict(self._pictures.remarks), "stumbles": self._stumbles,
         }  # fmt: skip
 
-    def _act(self, what: str, do: Callable[[Any, Now], list[Draft]], now: Now | None = None) -> None:
+    def _act(self, what: str, do: Callable[[OwnedStation, Now], list[Draft]], now: Now | None = None) -> None:
         self._inbox.put(Act(self._clock.mono_ms() if now is None else now.mono_ms, what, do))
 
     # ---- start ------------------------------------------------------------------------------------------------------
@@ -289,7 +286,7 @@ class Judge:
             self._seq = newest.seq
         return newest
 
-    def _take_fold(self, seq: int, state: dict[str, Any]) -> None:
+    def _take_fold(self, seq: int, state: StationState) -> None:
         try:
             self._station = self._rebuild(state)
         except Exception as exc:  # supervision border: a cache can't stop the start; the entries are folded instead
@@ -303,7 +300,7 @@ class Judge:
         stop: Stop | None = None
         while stop is None:
             items = self._inbox.take(self._wait_s())
-            self._beat_s = time.monotonic()
+            self._beat_s = self._mono_s()
             stop = next((item for item in items if isinstance(item, Stop)), None)
             try:
                 self._pass(items)
@@ -332,11 +329,9 @@ class Judge:
             clock_s.append(self._clock.real_s(deadline_ms - mono_ms))
         clock_s += [self._clock.real_s(self._mono_of(wall_ms) - mono_ms) for wall_ms in self._ticks]
         wait_s = max(min(clock_s), SHORTEST_WAIT_S if self._clock.speed > 1 else 0.001)
-        if self._news:
-            wait_s = min(wait_s, max(0.001, self._pictured_s + PICTURE_EVERY_S - time.monotonic()))
-        return min(wait_s, LONGEST_WAIT_S)
+        return min(wait_s, LONGEST_WAIT_S, max(0.001, self._pictures.due_in_s()))
 
-    def _pass(self, items: Sequence[Any]) -> None:
+    def _pass(self, items: Sequence[Item]) -> None:
         self._now = now = self._clock.now()
         self._look_at_clock(now)
         samples: list[Sample] = []
@@ -440,7 +435,7 @@ class Judge:
             self._stumbled(f"judging samples of {', '.join(sorted({s.point for s in samples}))}")
             return
         self._took(drafts)
-        self._news = True
+        self._pictures.has_news()
         readings = self._station.readings
         self._hearings += 1
         self._heard += len(readings)
@@ -455,13 +450,13 @@ class Judge:
             self._took(act.do(self._station, at))
         except Exception:  # supervision border: see _hear_instant
             self._stumbled(f"noting {act.what}")
-        self._news = True
+        self._pictures.has_news()
 
     def _took(self, drafts: Iterable[Draft]) -> None:
         before = len(self._drafts)
         self._drafts += drafts
         if len(self._drafts) > before:
-            self._news = self._urgent = True
+            self._pictures.has_news(at_once=True)
 
     # ---- records ----------------------------------------------------------------------------------------------------
 
@@ -507,7 +502,9 @@ class Judge:
             self._withdraw(before)  # what is not on disk is not in force
             self._writer.then = partial(self._answered, item.answer, read, None)
 
-    def _answered(self, answer: Future[Entry], read: Sequence[Reading], before: str | None, job: Job) -> None:
+    def _answered(
+        self, answer: Future[Entry], read: Sequence[Reading], before: str | None, job: Job[list[Entry]]
+    ) -> None:
         """A record's commit has come to an end. `before`: the station as it was; None where it has been put back already."""
         self._answering = None
         if job.fault is not None:
@@ -515,7 +512,7 @@ class Judge:
                 self._withdraw(before)
             answer.set_exception(self._disk_refused(job.fault))
             return
-        entries: list[Entry] = job.result
+        entries = job.took()
         if before is None:
             self._fold_late(entries)
         else:
@@ -574,26 +571,26 @@ class Judge:
             self._drafts.clear()  # they will never be: nobody may wait for them
             return
         is_idle = self._writer.settled()
-        if not is_idle or not self._drafts or (self._fault is not None and time.monotonic() < self._retry_at_s):
+        if not is_idle or not self._drafts or (self._fault is not None and self._mono_s() < self._retry_at_s):
             self._give_up_telemetry()
             return
         self._handed, self._drafts = self._drafts, []
         self._writer.write(partial(self._journal.append, self._handed), self._committed)
 
-    def _committed(self, job: Job) -> None:
+    def _committed(self, job: Job[list[Entry]]) -> None:
         handed, self._handed = self._handed, []
         if job.fault is not None:  # whatever the store says, an alarm must not be lost
             self._drafts = handed + self._drafts
             self._disk_refused(job.fault)
             self._give_up_telemetry()
             return
-        self._station.kept(job.result)
+        self._station.kept(job.took())
         self._disk_took()
-        self._told_kept(job.result)
+        self._told_kept(job.took())
 
     def _disk_is_back(self) -> bool:
         """Whether the journal can be written again; asked before a person's record is judged."""
-        if self._drafts or not self._writer.is_idle() or time.monotonic() < self._retry_at_s:
+        if self._drafts or not self._writer.is_idle() or self._mono_s() < self._retry_at_s:
             return False
         self._save_fold()
         return self._fault is None
@@ -602,9 +599,9 @@ class Judge:
         fault = exc if isinstance(exc, StoreFault) else store_fault(exc)
         if self._fault is None:
             log.error("%s", fault)
-            self._fault_since_s = time.monotonic()
-        self._fault, self._retry_at_s = fault, time.monotonic() + RETRY_S
-        self._news = self._urgent = True
+            self._fault_since_s = self._mono_s()
+        self._fault, self._retry_at_s = fault, self._mono_s() + RETRY_S
+        self._pictures.has_news(at_once=True)
         return fault
 
     def _disk_took(self) -> None:
@@ -612,7 +609,7 @@ class Judge:
             return
         log.warning("the journal can be written again; lost of what waited: %s", dict(self._lost) or "nothing")
         self._fault = None
-        self._news = self._urgent = True
+        self._pictures.has_news(at_once=True)
         if self._lost:
             lost: EntriesLostBody = {"what": "entries_lost", "kinds": dict(self._lost)}
             self._took([Draft(self._at(self._reached_ms), "repair", lost)])
@@ -624,11 +621,11 @@ class Judge:
 
     def _told_kept(self, entries: Sequence[Entry]) -> None:
         self._seq = entries[-1].seq
-        self._news = self._urgent = True
+        self._pictures.has_news(at_once=True)
         if self._on_entries is not None:
             self._told(self._on_entries, entries)
 
-    def _told(self, call: Callable[..., None], *what: Any) -> None:
+    def _told(self, call: Callable[[*Ts], None], *what: *Ts) -> None:
         try:
             call(*what)
         except Exception:  # supervision border: a listener's trouble is none of the station's
@@ -644,7 +641,7 @@ class Judge:
         self._folded_seq = seq = self._seq
         self._writer.write(partial(self._journal.save_fold, seq, FOLD_VERSION, state), self._fold_saved)
 
-    def _fold_saved(self, job: Job) -> None:
+    def _fold_saved(self, job: Job[None]) -> None:
         if job.fault is None:
             self._disk_took()
         elif self._fault is not None:
@@ -670,31 +667,16 @@ class Judge:
     # ---- pictures ---------------------------------------------------------------------------------------------------
 
     def _show_if_due(self) -> None:
-        since_s = time.monotonic() - self._pictured_s
-        if self._urgent or since_s >= LONGEST_WAIT_S or (self._news and since_s >= PICTURE_EVERY_S):
+        if self._pictures.is_due():
             self._show(self._at(self._now.mono_ms))
 
     def _show(self, now: Now) -> None:
-        self._pictured_s = time.monotonic()
-        self._news = self._urgent = False
-        try:
-            parts = [self._station.points(now), self._station.alarms(now), self._station.estimates(now)]
-            verdict = self._station.verdict(now)
-        except Exception:  # supervision border: an old picture must not stand as if it were live
-            self._stumbled("picturing the station")
-            parts = [{}, {}, {}]
-            verdict = unknown_verdict(now, f"Can't tell: {self._stumble}; see the system journal", self._names)
+        self._pictures.make(now, self._seq, self._station, self._unsaved, self._stumbled)
+
+    def _unsaved(self) -> Unsaved:
         left, away = len(self._drafts) + len(self._handed), self._journal.trouble
-        unsaved = Unsaved(left, self.writing_s(), self._fault, self.refusing_s(), away)
-        verdict = with_what_is_not_kept(verdict, unsaved, self._remarks.values())
-        with self._pictures:
-            told, seen = (parts[0], parts[1], parts[2]), dict(self._station.buses_seen)
-            self._picture = Snapshot(
-                self._picture.version + 1, self._seq, now, verdict, *told, self._station.dates, seen
-            )
-            self._pictures.notify_all()
+        return Unsaved(left, self.writing_s(), self._fault, self.refusing_s(), away)
 
     def _stumbled(self, what: str) -> None:
         self._stumbles += 1
-        self._stumble = f"{what} failed"
         log.exception("%s failed; Warmwell goes on, and says so", what)

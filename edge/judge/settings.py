@@ -10,12 +10,12 @@ from typing import Any, cast
 from edge.domain.entries import Draft, Now
 from edge.domain.entry_bodies import SettingsBody
 from edge.domain.station.dropped import asked_before
-from edge.judge.inbox import KeptJournal, OwnedStation
+from edge.judge.inbox import KeptJournal, OwnedStation, StationState
 
 log = logging.getLogger("warmwell.judge")
 
 #: a station from a station file's document as the journal keeps it, and a state()
-AsBefore = Callable[[Mapping[str, Any], dict[str, Any]], OwnedStation]
+AsBefore = Callable[[Mapping[str, Any], StationState], OwnedStation]
 
 
 def dropped_at_start(

@@ -19,6 +19,7 @@ from dataclasses import dataclass, field
 from pathlib import Path
 from typing import Any, Final
 
+from edge.domain.back_off import BackOff
 from edge.domain.contracts import ChainReader, Clock
 from edge.domain.entries import Entry, rfc3339
 from edge.domain.errors import StoreFault
@@ -72,8 +73,8 @@ class Timing:
     pace: Pace = field(default_factory=Pace)
 
 
-class BackOff:
-    """Pauses that double up to a cap, with jitter, so that forty stations don't come back in the same second.
+class Pauses:
+    """Pauses between connections: doubling, with jitter, so that forty stations don't come back in the same second.
 
     They grow after connections that don't last, too: two clients of one name throw each other out for ever, and each
     connect succeeds.
@@ -81,23 +82,21 @@ class BackOff:
 
     def __init__(self, timing: Timing, chance: Callable[[], float] = random.random) -> None:
         self._timing, self._chance = timing, chance
-        self._next_s = timing.first_s
+        self._back_off = BackOff(timing.first_s, timing.cap_s)
         self.short_ones = 0
 
     def lasted(self, seconds: float) -> None:
         """A connection ended that had been up this long."""
         if seconds >= self._timing.lasting_s:
-            self._next_s, self.short_ones = self._timing.first_s, 0
+            self._back_off.begin_anew()
+            self.short_ones = 0
         else:
             self.short_ones += 1
 
     def pause_s(self, *, slow: bool) -> float:
         """How long to wait before the next try: between half and the whole of the present step."""
-        step_s = max(self._next_s, self._timing.slow_s) if slow else self._next_s
-        cap_s = self._timing.slow_cap_s if slow else self._timing.cap_s
-        step_s = min(step_s, cap_s)
-        self._next_s = min(step_s * 2, cap_s)
-        return step_s * (0.5 + 0.5 * self._chance())
+        slowly = (self._timing.slow_s, self._timing.slow_cap_s) if slow else ()
+        return self._back_off.take_s(*slowly) * (0.5 + 0.5 * self._chance())
 
 
 class Publisher:
@@ -145,7 +144,7 @@ class Publisher:
         self._feed = Feed(journal, self._memory, untold, mono_s, timing.patience, self._save_cursor)
         self._board = Board(self._topics, mono_s, timing.pace)
         self._chain = Chain(journal)
-        self._back_off = BackOff(timing)
+        self._pauses = Pauses(timing)
         self.client_id = plan.client_id or f"warmwell-{site}-{station}"
         self.where = f"MQTT broker {plan.host}:{plan.port}"
         self._waker = Waker()
@@ -325,7 +324,7 @@ class Publisher:
                 return
             if up_s is not None:
                 self._was_cut = trouble.kind is Kind.LOST and self._confirmed_any
-                self._back_off.lasted(self._mono_s() - up_s)
+                self._pauses.lasted(self._mono_s() - up_s)
             raise self._told_better(trouble) from trouble.__cause__
         finally:
             link.drop()
@@ -366,7 +365,7 @@ class Publisher:
 
     def _told_better(self, trouble: BrokerTrouble) -> BrokerTrouble:
         """Short connections in a row are worth a clearer word than the last of their ends."""
-        if trouble.kind is Kind.LOST and self._back_off.short_ones >= 3:
+        if trouble.kind is Kind.LOST and self._pauses.short_ones >= 3:
             return flapping_trouble(self.client_id, self.where)
         return trouble
 
@@ -449,7 +448,7 @@ class Publisher:
 
     def _rest(self, kind: Kind) -> None:
         """Wait for the next try; at once where the clock was set and that may be what was wrong."""
-        until_s = self._mono_s() + self._back_off.pause_s(slow=kind in _SLOW)
+        until_s = self._mono_s() + self._pauses.pause_s(slow=kind in _SLOW)
         with self._lock:
             self._next_try_s = until_s
         before = self._clock.now()

@@ -107,7 +107,13 @@ def through_the_station(port: int, folder: Path, ear: Subscriber, n: int) -> tup
     )
     settings = one_contact()
     journal, series = Journal(folder, settings.name, clock.boot), Series(folder, settings.points, clock.boot)
-    judge = Judge(Station(settings, clock.boot), journal, series, clock)
+    judge = Judge(
+        Station(settings, clock.boot),
+        journal,
+        series,
+        clock,
+        rebuild=lambda state: Station(settings, clock.boot, state),
+    )
     judge.start()
     publisher = Publisher(
         MqttPlan("127.0.0.1", port), SITE, STATION, journal, judge.snapshot, judge.wait_snapshot, clock.boot,

@@ -100,7 +100,7 @@ class Bench:
 
 @pytest.fixture(autouse=True)
 def quick_back_off(monkeypatch):
-    monkeypatch.setattr("edge.acquisition.schedule.FIRST_BACK_OFF_S", 0.05)
+    monkeypatch.setattr("edge.acquisition.worker.FIRST_BACK_OFF_S", 0.05)
 
 
 def steadily_read(bench, point, since=0):
@@ -109,7 +109,7 @@ def steadily_read(bench, point, since=0):
     gaps = [later - earlier for earlier, later in itertools.pairwise(stamps)]
     assert len(gaps) > 3
     # the shared machine the tests run on may hold any thread up once; a bus that waits for another does so every time
-    assert sorted(gaps)[len(gaps) * 9 // 10] < 2 * PERIOD_MS, gaps
+    assert sorted(gaps)[min(len(gaps) * 9 // 10, len(gaps) - 2)] < 2 * PERIOD_MS, gaps
     return gaps
 
 

@@ -170,6 +170,7 @@ class Bench:
         self.clock = ToldClock()
         self.station = FakeStation(SETTINGS, "told")
         self.journal, self.series = journal or FakeJournal(), FakeSeries()
+        more.setdefault("rebuild", lambda state: FakeStation(SETTINGS, "told", state))
         self.judge = Judge(self.station, self.journal, self.series, self.clock, **more)
 
     def now_station(self) -> FakeStation:

@@ -18,7 +18,7 @@ from edge.domain.entries import Entry
 from edge.domain.errors import UnusableInput
 from edge.mqtt.feed import Feed, Patience
 from edge.mqtt.memory import FileMemory, Refused
-from edge.mqtt.publisher import BackOff, Publisher, Timing
+from edge.mqtt.publisher import Pauses, Publisher, Timing
 from edge.mqtt.retained import Board, Pace
 from edge.mqtt.topics import Topics, compact, entry_message, mqtt_filter_match, mqtt_topic_ok
 from edge.mqtt.troubles import CUTS, disconnect_trouble, opening_trouble
@@ -498,13 +498,13 @@ def test_a_memory_that_can_not_be_written_is_said_and_stops_nothing(caplog: pyte
 
 
 def test_pauses_double_to_the_cap_and_begin_anew_only_after_a_connection_that_lasted() -> None:
-    back_off = BackOff(Timing(), chance=lambda: 1.0)
-    assert [back_off.pause_s(slow=False) for _ in range(10)] == [1, 2, 4, 8, *[12] * 6]
-    back_off.lasted(59.0)
-    assert back_off.pause_s(slow=False) == 12, "a broker that is there again is found within 15 s"
-    back_off.lasted(60.0)
-    assert back_off.pause_s(slow=False) == 1
-    assert BackOff(Timing(), chance=lambda: 0.0).pause_s(slow=True) == 15, "jitter: between half and the whole"
+    pauses = Pauses(Timing(), chance=lambda: 1.0)
+    assert [pauses.pause_s(slow=False) for _ in range(10)] == [1, 2, 4, 8, *[12] * 6]
+    pauses.lasted(59.0)
+    assert pauses.pause_s(slow=False) == 12, "a broker that is there again is found within 15 s"
+    pauses.lasted(60.0)
+    assert pauses.pause_s(slow=False) == 1
+    assert Pauses(Timing(), chance=lambda: 0.0).pause_s(slow=True) == 15, "jitter: between half and the whole"
 
 
 def test_errors_of_the_network_become_sentences() -> None:
