@@ -21,7 +21,6 @@ import json
 import logging
 import threading
 import time
-from collections import Counter
 from collections.abc import Callable, Iterable, Mapping, Sequence
 from concurrent.futures import Future
 from functools import partial
@@ -35,6 +34,7 @@ from edge.domain.entry_bodies import EntriesLostBody, StoppedBody
 from edge.domain.errors import RecordRefused, StoreFault
 from edge.domain.readings import Reading, Sample
 from edge.domain.station.station import FOLD_VERSION
+from edge.judge.disk import Disk
 from edge.judge.inbox import (
     Act,
     Heard,
@@ -49,33 +49,27 @@ from edge.judge.inbox import (
     StationState,
     Stop,
     Ticker,
-    bounded,
     fate_unknown,
     not_running,
     record_fault,
     refuse_left,
     settings_draft,
-    store_fault,
 )
 from edge.judge.picture import REFUSES_S, Unsaved
 from edge.judge.pictures import Pictures
 from edge.judge.settings import AsBefore, dropped_at_start
-from edge.judge.writer import LAST_PATIENCE_S, LOOK_AGAIN_S, PATIENCE_S, Job, Writer
+from edge.judge.writer import LOOK_AGAIN_S, Job
 from edge.snapshot import Snapshot
 
 log = logging.getLogger("warmwell.judge")
 Ts = TypeVarTuple("Ts")
 
-#: entries that may wait for the disk before telemetry among them is dropped; alarms and what people did never are
-MOST_UNSAVED: Final = 5_000
 #: the order of samples
 BY_TIME: Final = attrgetter("mono_ms")
 #: samples of one hearing lie within this, in the clock's time
 ONE_INSTANT_MS: Final = 100
 #: how long (real seconds) the judge waits at least with a clock that runs fast, and at most with any
 SHORTEST_WAIT_S, LONGEST_WAIT_S = 0.02, 1.0
-#: how long (real seconds) until a disk that refused is tried again
-RETRY_S: Final = 1.0
 #: the fold is saved after this many entries
 FOLD_EVERY: Final = 256
 #: a station whose deadline doesn't move when it is reached is left alone for this pass
@@ -120,7 +114,7 @@ class Judge:
         self._rebuild = rebuild
         self._about, self._settings, self._tickers, self._on_entries = about, settings, tickers, on_entries
         self._not_kept, self._as_before = not_kept, as_before
-        self._inbox, self._watch, self._writer = Inbox(), ClockWatch(), Writer(PATIENCE_S, mono_s)
+        self._inbox, self._watch = Inbox(), ClockWatch()
         self._thread: threading.Thread | None = None
         self._open = threading.Event()  # records are taken
         # from here on: touched by the judge's thread only (and by start, before there is one)
@@ -128,19 +122,20 @@ class Judge:
         self._reached_ms = self._now.mono_ms  # the station has been moved up to here
         self._ticks: list[int] = []  # next wall time of each ticker
         self._last: dict[str, Sample] = {}
-        self._drafts: list[Draft] = []  # not on disk yet, nor under way
-        self._handed: list[Draft] = []  # under way
+        self._pictures = Pictures(self._now, (station.settings.site, station.settings.id), mono_s)
+        self._disk = Disk(
+            journal,
+            mono_s,
+            kept=self._kept,
+            changed=partial(self._pictures.has_news, at_once=True),
+            lost=self._say_lost,
+        )
         self._parked: list[Record | Reload] = []  # people who came while the disk took its time
         self._answering: Record | None = None  # whoever's record is under way
-        self._fault: StoreFault | None = None
-        self._fault_since_s = 0.0
-        self._retry_at_s = 0.0
-        self._lost: Counter[str] = Counter()
         self._seq = self._folded_seq = 0
         self._stumbles = 0
         self._hearings = self._heard = self._bad = 0
         # read by any thread
-        self._pictures = Pictures(self._now, (station.settings.site, station.settings.id), mono_s)
         self._beat_s = mono_s()
 
     # ---- any thread -------------------------------------------------------------------------------------------------
@@ -228,21 +223,21 @@ class Judge:
 
     def writing_s(self) -> float:
         """For how long (real seconds) the journal's writer has been at what it is doing; 0 where it waits for work."""
-        return self._writer.busy_s()
+        return self._disk.writer.busy_s()
 
     def refusing_s(self) -> float:
         """For how long (real seconds) the journal has refused; 0 while it takes."""
-        return self._mono_s() - self._fault_since_s if self._fault is not None else 0.0
+        return self._disk.refusing_s()
 
     def status(self) -> dict[str, Any]:
         """For /health."""
         is_well = self.alive() and max(self.idle_s(), self.writing_s()) < REFUSES_S
         return {
-            "ok": is_well and self._fault is None and "settings" not in self._pictures.remarks,
+            "ok": is_well and self._disk.fault is None and "settings" not in self._pictures.remarks,
             "seq": self._seq, "idle_s": round(self.idle_s(), 3),
             "hearings": self._hearings, "readings": self._heard, "bad": self._bad, "waiting": len(self._inbox),
-            "samples_dropped": self._inbox.dropped, "unsaved": len(self._drafts) + len(self._handed),
-            "store_fault": None if self._fault is None else str(self._fault), "commit": self._writer.figures(),
+            "samples_dropped": self._inbox.dropped, "unsaved": self._disk.unsaved(),
+            "store_fault": None if self._disk.fault is None else str(self._disk.fault), "commit": self._disk.writer.figures(),
             "remarks": dict(self._pictures.remarks), "stumbles": self._stumbles,
         }  # fmt: skip
 
@@ -260,15 +255,16 @@ class Judge:
         self._ticks = [-(-now.wall_ms // ticker.interval_ms) * ticker.interval_ms for ticker in self._tickers]
         if self._about is not None:
             after = "nothing" if newest is None else "a clean stop" if newest.kind == "stopped" else "an unclean stop"
-            self._drafts.append(Draft(now, "started", {**self._about, "after": after}))
+            self._disk.add([Draft(now, "started", {**self._about, "after": after})])
         if self._settings is not None:
-            self._drafts.append(settings_draft(now, *self._settings))
+            self._disk.add([settings_draft(now, *self._settings)])
             if self._as_before is not None:
-                self._drafts += dropped_at_start(self._station, self._journal, self._settings[1], self._as_before, now)
-        self._drafts += self._station.advance(now)
+                dropped = dropped_at_start(self._station, self._journal, self._settings[1], self._as_before, now)
+                self._disk.add(dropped)
+        self._disk.add(self._station.advance(now))
         if self._not_kept:
-            self._fault, self._fault_since_s, self._retry_at_s = self._not_kept, float("-inf"), float("inf")
-        self._commit()
+            self._disk.never(self._not_kept)
+        self._disk.commit()
         self._show(now)
 
     def _fold_journal(self) -> Entry | None:
@@ -316,11 +312,11 @@ class Judge:
         if self._answering is not None:
             self._answering.answer.set_exception(fate_unknown())
         refuse_left([*self._parked, *self._inbox.take(0)])
-        self._writer.stop()
+        self._disk.writer.stop()
 
     def _wait_s(self) -> float:
         """Real seconds until there is something to do by itself."""
-        if not self._writer.is_idle():
+        if not self._disk.writer.is_idle():
             return LOOK_AGAIN_S
         clock_s = [self._clock.real_s(1000)]
         mono_ms = self._clock.mono_ms()
@@ -349,7 +345,7 @@ class Judge:
                 self._reload(item)
         self._hear(samples)
         self._reach(now.mono_ms, ticks_at_end=True)
-        self._commit()
+        self._disk.commit()
         self._save_fold_now_and_then()
         self._show_if_due()
 
@@ -407,7 +403,7 @@ class Judge:
 
     def _tick(self, mono_ms: int) -> None:
         self._advance(mono_ms)
-        self._commit()
+        self._disk.commit()
         at = self._at(mono_ms)
         for place, ticker in enumerate(self._tickers):
             if self._mono_of(self._ticks[place]) <= mono_ms:
@@ -453,16 +449,14 @@ class Judge:
         self._pictures.has_news()
 
     def _took(self, drafts: Iterable[Draft]) -> None:
-        before = len(self._drafts)
-        self._drafts += drafts
-        if len(self._drafts) > before:
+        if self._disk.add(drafts):
             self._pictures.has_news(at_once=True)
 
     # ---- records ----------------------------------------------------------------------------------------------------
 
     def _unparked(self) -> list[Record | Reload]:
         """People who waited for the disk, if it has come to an end with what it was at."""
-        if not self._writer.settled():
+        if not self._disk.writer.settled():
             return []
         parked, self._parked = self._parked, []
         return parked
@@ -474,13 +468,13 @@ class Judge:
         self._reach(item.mono_ms)
         at = self._at(item.mono_ms)
         self._reached_ms = at.mono_ms
-        self._commit()
-        is_back = self._fault is None or self._disk_is_back()
-        if not self._writer.is_idle():
+        self._disk.commit()
+        is_back = self._disk.fault is None or self._disk_is_back()
+        if not self._disk.writer.is_idle():
             self._parked.append(item)
             return
-        if self._fault is not None and not is_back:
-            item.answer.set_exception(self._fault)
+        if self._disk.fault is not None and not is_back:
+            item.answer.set_exception(self._disk.fault)
             return
         before = json.dumps(self._station.state())
         try:
@@ -496,11 +490,11 @@ class Judge:
         # what people read and enter is a reading, too; one from before this boot has no place among its readings
         read = [reading.uncorrected() for reading in self._station.readings if reading.mono_ms >= 0]
         self._answering = item
-        if not self._writer.write(
+        if not self._disk.writer.write(
             partial(self._journal.append, drafts), partial(self._answered, item.answer, read, before)
         ):
             self._withdraw(before)  # what is not on disk is not in force
-            self._writer.then = partial(self._answered, item.answer, read, None)
+            self._disk.writer.then = partial(self._answered, item.answer, read, None)
 
     def _answered(
         self, answer: Future[Entry], read: Sequence[Reading], before: str | None, job: Job[list[Entry]]
@@ -510,14 +504,14 @@ class Judge:
         if job.fault is not None:
             if before is not None:
                 self._withdraw(before)
-            answer.set_exception(self._disk_refused(job.fault))
+            answer.set_exception(self._disk.refused(job.fault))
             return
         entries = job.took()
         if before is None:
             self._fold_late(entries)
         else:
             self._station.kept(entries)
-        self._disk_took()
+        self._disk.took()
         self._told_kept(entries)
         self._series.append(read)
         self._show(self._at(self._now.mono_ms))  # whoever is answered finds their record in the picture
@@ -544,8 +538,8 @@ class Judge:
         self._reach(self._now.mono_ms)
         at = self._at(self._now.mono_ms)
         self._reached_ms = at.mono_ms
-        self._commit()
-        if not self._writer.is_idle():
+        self._disk.commit()
+        if not self._disk.writer.is_idle():
             self._parked.append(item)
             return
         try:
@@ -559,65 +553,27 @@ class Judge:
         self._took([settings_draft(at, item.document, item.digest), *station.settings_changed(owed, at)])
         self._last = {point: sample for point, sample in self._last.items() if point in station.points(at)}
         self._hear_again()
-        self._commit()
+        self._disk.commit()
         self._show(at)
         item.done.set_result(None)
 
     # ---- disk -------------------------------------------------------------------------------------------------------
 
-    def _commit(self) -> None:
-        """Bring the drafts to disk in one commit; where it refuses they stay, in order, and are tried again."""
-        if self._not_kept:
-            self._drafts.clear()  # they will never be: nobody may wait for them
-            return
-        is_idle = self._writer.settled()
-        if not is_idle or not self._drafts or (self._fault is not None and self._mono_s() < self._retry_at_s):
-            self._give_up_telemetry()
-            return
-        self._handed, self._drafts = self._drafts, []
-        self._writer.write(partial(self._journal.append, self._handed), self._committed)
+    def _kept(self, entries: list[Entry]) -> None:
+        self._station.kept(entries)
+        self._disk.took()
+        self._told_kept(entries)
 
-    def _committed(self, job: Job[list[Entry]]) -> None:
-        handed, self._handed = self._handed, []
-        if job.fault is not None:  # whatever the store says, an alarm must not be lost
-            self._drafts = handed + self._drafts
-            self._disk_refused(job.fault)
-            self._give_up_telemetry()
-            return
-        self._station.kept(job.took())
-        self._disk_took()
-        self._told_kept(job.took())
+    def _say_lost(self, kinds: Mapping[str, int]) -> None:
+        lost: EntriesLostBody = {"what": "entries_lost", "kinds": dict(kinds)}
+        self._took([Draft(self._at(self._reached_ms), "repair", lost)])
 
     def _disk_is_back(self) -> bool:
         """Whether the journal can be written again; asked before a person's record is judged."""
-        if self._drafts or not self._writer.is_idle() or self._mono_s() < self._retry_at_s:
+        if not self._disk.may_be_tried():
             return False
         self._save_fold()
-        return self._fault is None
-
-    def _disk_refused(self, exc: Exception) -> StoreFault:
-        fault = exc if isinstance(exc, StoreFault) else store_fault(exc)
-        if self._fault is None:
-            log.error("%s", fault)
-            self._fault_since_s = self._mono_s()
-        self._fault, self._retry_at_s = fault, self._mono_s() + RETRY_S
-        self._pictures.has_news(at_once=True)
-        return fault
-
-    def _disk_took(self) -> None:
-        if self._fault is None:
-            return
-        log.warning("the journal can be written again; lost of what waited: %s", dict(self._lost) or "nothing")
-        self._fault = None
-        self._pictures.has_news(at_once=True)
-        if self._lost:
-            lost: EntriesLostBody = {"what": "entries_lost", "kinds": dict(self._lost)}
-            self._took([Draft(self._at(self._reached_ms), "repair", lost)])
-            self._lost.clear()
-
-    def _give_up_telemetry(self) -> None:
-        self._drafts, lost = bounded(self._drafts, MOST_UNSAVED)
-        self._lost.update(lost)
+        return self._disk.fault is None
 
     def _told_kept(self, entries: Sequence[Entry]) -> None:
         self._seq = entries[-1].seq
@@ -632,35 +588,26 @@ class Judge:
             self._stumbled("telling a listener")
 
     def _save_fold_now_and_then(self) -> None:
-        is_settled = not self._drafts and self._writer.is_idle() and self._fault is None
-        if is_settled and self._seq - self._folded_seq >= FOLD_EVERY:
+        if self._disk.is_clean() and self._seq - self._folded_seq >= FOLD_EVERY:
             self._save_fold()
 
     def _save_fold(self) -> None:
         state = json.loads(json.dumps(self._station.state()))  # the writer reads it while the station goes on
         self._folded_seq = seq = self._seq
-        self._writer.write(partial(self._journal.save_fold, seq, FOLD_VERSION, state), self._fold_saved)
+        self._disk.writer.write(partial(self._journal.save_fold, seq, FOLD_VERSION, state), self._fold_saved)
 
     def _fold_saved(self, job: Job[None]) -> None:
         if job.fault is None:
-            self._disk_took()
-        elif self._fault is not None:
-            self._disk_refused(job.fault)
+            self._disk.took()
+        elif self._disk.fault is not None:
+            self._disk.refused(job.fault)
         else:  # only a shortcut for the next start: the entries are what counts
             log.warning("the fold could not be saved: %s", job.fault)
 
     def _wind_up(self, why: str) -> None:
         self._now = self._clock.now()
-        self._drafts.append(Draft(self._at(self._now.mono_ms), "stopped", StoppedBody(why=why)))
-        if not self._not_kept:
-            self._retry_at_s = 0.0
-        self._writer.patience_s = LAST_PATIENCE_S
-        self._writer.settled(LAST_PATIENCE_S)
-        self._commit()
-        left = len(self._drafts) + len(self._handed)
-        if left:
-            log.error("the disk refuses or hangs, and the stop can't wait: %d entries may be lost", left)
-        elif self._writer.is_idle() and not self._not_kept:
+        self._disk.commit_at_last(Draft(self._at(self._now.mono_ms), "stopped", StoppedBody(why=why)))
+        if self._disk.may_save_at_last():
             self._save_fold()
         self._show(self._now)
 
@@ -674,8 +621,8 @@ class Judge:
         self._pictures.make(now, self._seq, self._station, self._unsaved, self._stumbled)
 
     def _unsaved(self) -> Unsaved:
-        left, away = len(self._drafts) + len(self._handed), self._journal.trouble
-        return Unsaved(left, self.writing_s(), self._fault, self.refusing_s(), away)
+        disk = self._disk
+        return Unsaved(disk.unsaved(), self.writing_s(), disk.fault, disk.refusing_s(), self._journal.trouble)
 
     def _stumbled(self, what: str) -> None:
         self._stumbles += 1
