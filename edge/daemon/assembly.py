@@ -293,7 +293,8 @@ class Assembly:
         if isinstance(self.not_kept, SilentDisk):
             raise self.not_kept  # what it told last stands on the disk that doesn't answer
         from edge.mqtt.link import Limits
-        from edge.mqtt.publisher import Publisher, Timing
+        from edge.mqtt.publisher import Publisher, Source
+        from edge.mqtt.timing import Timing
 
         timing = (
             Timing(first_s=0.5, cap_s=2.0, slow_cap_s=2.0, limits=Limits(connect_s=0.7))
@@ -301,21 +302,11 @@ class Assembly:
             else Timing()
         )
         assert self.plan.mqtt is not None
-        settings = self.plan.settings
-        return Publisher(
-            self.plan.mqtt,
-            settings.site,
-            settings.id,
-            self.journal,
-            self.judge.snapshot,
-            self.judge.wait_snapshot,
-            self.clock.boot,
-            clock=self.clock,
-            folder=self.plan.keep.folder,
-            software=program_version(),
-            untold=self._untold,
-            timing=timing,
+        settings, judge = self.plan.settings, self.judge
+        source = Source(
+            settings.site, settings.id, self.journal, judge.snapshot, judge.wait_snapshot, self.clock, program_version()
         )
+        return Publisher(self.plan.mqtt, source, folder=self.plan.keep.folder, untold=self._untold, timing=timing)
 
     def _untold(self, entry: Entry, why: str) -> None:
         body: UntoldBody = {"seq": entry.seq, "kind": entry.kind, "why": why}

@@ -18,8 +18,9 @@ from edge.domain.entries import Entry
 from edge.domain.errors import UnusableInput
 from edge.mqtt.feed import Feed, Patience
 from edge.mqtt.memory import FileMemory, Refused
-from edge.mqtt.publisher import Pauses, Publisher, Timing
+from edge.mqtt.publisher import Publisher, Source
 from edge.mqtt.retained import Board, Pace
+from edge.mqtt.timing import Pauses, Timing
 from edge.mqtt.topics import Topics, compact, entry_message, mqtt_filter_match, mqtt_topic_ok
 from edge.mqtt.troubles import CUTS, disconnect_trouble, opening_trouble
 from edge.snapshot import Snapshot
@@ -521,9 +522,8 @@ def test_errors_of_the_network_become_sentences() -> None:
 
 def test_the_log_names_the_broker_once(memory: FileMemory, caplog: pytest.LogCaptureFixture) -> None:
     plan = MqttPlan("b", 1883)
-    publisher = Publisher(
-        plan, "a", "b", Journal(), lambda: _picture(1), lambda _v, _t: _picture(1), "boot", clock=ToldClock(), memory=memory
-    )  # fmt: skip
+    source = Source("a", "b", Journal(), lambda: _picture(1), lambda _v, _t: _picture(1), ToldClock())
+    publisher = Publisher(plan, source, memory=memory)
     caplog.set_level("INFO", "warmwell.mqtt")
     publisher._note_trouble(
         opening_trouble(ConnectionRefusedError(111, "refused"), publisher.where, clock="", tls=False)
@@ -533,9 +533,6 @@ def test_the_log_names_the_broker_once(memory: FileMemory, caplog: pytest.LogCap
 
 
 def test_a_publisher_needs_names_that_can_stand_in_topics(memory: FileMemory) -> None:
-    clock = ToldClock()
+    source = Source("a/b", "c", Journal(), lambda: _picture(1), lambda _v, _t: _picture(1), ToldClock())
     with pytest.raises(UnusableInput, match="site"):
-        Publisher(
-            object(), "a/b", "c", Journal(), lambda: _picture(1), lambda _v, _t: _picture(1), "boot",  # type: ignore[arg-type]
-            clock=clock, memory=memory,
-        )  # fmt: skip
+        Publisher(MqttPlan("b", 1883), source, memory=memory)
