@@ -416,11 +416,6 @@ class Journal(ReadOnlyJournal):
         with self._changed:
             return self._changed.wait_for(lambda: self.last_seq() > after, timeout_s)
 
-    def newest_trusted_wall_ms(self) -> int:
-        """Wall time of the newest entry made while the clock was trusted; 0 where there is none."""
-        entry = self.newest_trusted()
-        return 0 if entry is None else entry.wall_ms
-
     def newest_trusted(self) -> Entry | None:
         """The newest entry made while the clock was trusted."""
         sql = "SELECT hashed FROM entry WHERE trusted ORDER BY seq DESC LIMIT 1"

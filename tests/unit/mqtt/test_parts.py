@@ -11,6 +11,7 @@ from typing import Any
 import pytest
 from hypothesis import given
 from hypothesis import strategies as st
+from paho.mqtt.client import topic_matches_sub
 
 from edge.clock import ToldClock
 from edge.config import MqttPlan
@@ -21,7 +22,7 @@ from edge.mqtt.memory import FileMemory, Refused
 from edge.mqtt.publisher import Publisher, Source
 from edge.mqtt.retained import Board, Pace
 from edge.mqtt.timing import Pauses, Timing
-from edge.mqtt.topics import Topics, compact, entry_message, mqtt_filter_match, mqtt_topic_ok
+from edge.mqtt.topics import Topics, compact, entry_message, mqtt_topic_ok
 from edge.mqtt.troubles import CUTS, disconnect_trouble, opening_trouble
 from edge.snapshot import Snapshot
 
@@ -115,7 +116,7 @@ def test_no_name_adds_a_level_or_a_wildcard(site: str, thing: str) -> None:
     except UnusableInput:
         return
     assert mqtt_topic_ok(topic) and topic.count("/") == 5
-    assert mqtt_filter_match("warmwell/1/+/s/point/+", topic)
+    assert topic_matches_sub("warmwell/1/+/s/point/+", topic)
 
 
 def test_a_colon_in_an_id_becomes_a_level() -> None:
