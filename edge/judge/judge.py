@@ -27,13 +27,13 @@ from functools import partial
 from operator import attrgetter
 from typing import Any, Final, TypeVarTuple
 
-from edge.clock import ClockWatch
 from edge.domain.contracts import Clock
 from edge.domain.entries import Draft, Entry, Now
 from edge.domain.entry_bodies import EntriesLostBody, StoppedBody
 from edge.domain.errors import RecordRefused, StoreFault
 from edge.domain.readings import Reading, Sample
 from edge.domain.station.station import FOLD_VERSION
+from edge.judge.clockwork import Clockwork
 from edge.judge.disk import Disk
 from edge.judge.inbox import (
     Act,
@@ -68,12 +68,10 @@ Ts = TypeVarTuple("Ts")
 BY_TIME: Final = attrgetter("mono_ms")
 #: samples of one hearing lie within this, in the clock's time
 ONE_INSTANT_MS: Final = 100
-#: how long (real seconds) the judge waits at least with a clock that runs fast, and at most with any
-SHORTEST_WAIT_S, LONGEST_WAIT_S = 0.02, 1.0
+#: how long (real seconds) the judge waits at most
+LONGEST_WAIT_S: Final = 1.0
 #: the fold is saved after this many entries
 FOLD_EVERY: Final = 256
-#: a station whose deadline doesn't move when it is reached is left alone for this pass
-MOST_AT_ONE_DEADLINE: Final = 16
 
 
 class Judge:
@@ -112,17 +110,14 @@ class Judge:
         self._station = station
         self._journal, self._series, self._clock = journal, series, clock
         self._rebuild = rebuild
-        self._about, self._settings, self._tickers, self._on_entries = about, settings, tickers, on_entries
+        self._about, self._settings, self._on_entries = about, settings, on_entries
         self._not_kept, self._as_before = not_kept, as_before
-        self._inbox, self._watch = Inbox(), ClockWatch()
+        self._inbox, self._time = Inbox(), Clockwork(clock, tickers)
         self._thread: threading.Thread | None = None
         self._open = threading.Event()  # records are taken
         # from here on: touched by the judge's thread only (and by start, before there is one)
-        self._now = clock.now()
-        self._reached_ms = self._now.mono_ms  # the station has been moved up to here
-        self._ticks: list[int] = []  # next wall time of each ticker
         self._last: dict[str, Sample] = {}
-        self._pictures = Pictures(self._now, (station.settings.site, station.settings.id), mono_s)
+        self._pictures = Pictures(self._time.now, (station.settings.site, station.settings.id), mono_s)
         self._disk = Disk(
             journal,
             mono_s,
@@ -247,12 +242,9 @@ class Judge:
     # ---- start ------------------------------------------------------------------------------------------------------
 
     def _bring_up(self) -> None:
-        self._now = now = self._clock.now()
-        self._reached_ms = now.mono_ms
-        self._watch.look(now)
+        now = self._time.begin()
         self._series.note_clock(self._clock.boot, now.mono_ms, now.wall_ms - now.mono_ms, now.trusted)
         newest = self._fold_journal()
-        self._ticks = [-(-now.wall_ms // ticker.interval_ms) * ticker.interval_ms for ticker in self._tickers]
         if self._about is not None:
             after = "nothing" if newest is None else "a clean stop" if newest.kind == "stopped" else "an unclean stop"
             self._disk.add([Draft(now, "started", {**self._about, "after": after})])
@@ -318,18 +310,11 @@ class Judge:
         """Real seconds until there is something to do by itself."""
         if not self._disk.writer.is_idle():
             return LOOK_AGAIN_S
-        clock_s = [self._clock.real_s(1000)]
-        mono_ms = self._clock.mono_ms()
-        deadline_ms = self._station.next_deadline()
-        if deadline_ms is not None and deadline_ms > self._reached_ms:
-            clock_s.append(self._clock.real_s(deadline_ms - mono_ms))
-        clock_s += [self._clock.real_s(self._mono_of(wall_ms) - mono_ms) for wall_ms in self._ticks]
-        wait_s = max(min(clock_s), SHORTEST_WAIT_S if self._clock.speed > 1 else 0.001)
+        wait_s = self._time.wait_s(self._station.next_deadline())
         return min(wait_s, LONGEST_WAIT_S, max(0.001, self._pictures.due_in_s()))
 
     def _pass(self, items: Sequence[Item]) -> None:
-        self._now = now = self._clock.now()
-        self._look_at_clock(now)
+        self._look_at_clock()
         samples: list[Sample] = []
         for item in (*self._unparked(), *items):
             if isinstance(item, Heard):
@@ -344,13 +329,13 @@ class Judge:
             elif isinstance(item, Reload):
                 self._reload(item)
         self._hear(samples)
-        self._reach(now.mono_ms, ticks_at_end=True)
+        self._reach(self._time.now.mono_ms, ticks_at_end=True)
         self._disk.commit()
         self._save_fold_now_and_then()
         self._show_if_due()
 
-    def _look_at_clock(self, now: Now) -> None:
-        step = self._watch.look(now)
+    def _look_at_clock(self) -> None:
+        step, now = self._time.look(), self._time.now
         if step is None:
             return
         self._series.note_clock(self._clock.boot, now.mono_ms, step.offset_ms, step.trusted)
@@ -361,41 +346,14 @@ class Judge:
         else:
             why = "the wall clock is no longer trusted"
         self._took(self._station.clock_step(now, step.by_ms, why))
-        self._ticks = [-(-now.wall_ms // ticker.interval_ms) * ticker.interval_ms for ticker in self._tickers]
-
-    def _mono_of(self, wall_ms: int) -> int:
-        return self._now.mono_ms + wall_ms - self._now.wall_ms
-
-    def _at(self, mono_ms: int) -> Now:
-        """That instant by the present offset of the wall clock; never before what the station has been moved to."""
-        mono_ms = max(mono_ms, self._reached_ms)
-        return Now(mono_ms, self._now.wall_ms + mono_ms - self._now.mono_ms, self._now.trusted)
 
     def _reach(self, mono_ms: int, *, ticks_at_end: bool = False) -> None:
-        """Move the station through its deadlines up to `mono_ms`, and through ticks before it (or at it)."""
-        before_ms, times = -1, 0
-        while True:
-            deadline_ms = self._station.next_deadline()
-            tick_ms = min(map(self._mono_of, self._ticks), default=None)
-            tick_is_due = tick_ms is not None and (tick_ms < mono_ms or (ticks_at_end and tick_ms <= mono_ms))
-            deadline_is_due = deadline_ms is not None and deadline_ms <= mono_ms
-            if tick_ms is not None and tick_is_due and not (deadline_is_due and (deadline_ms or 0) <= tick_ms):
-                self._tick(tick_ms)
-            elif deadline_ms is not None and deadline_is_due:
-                times = times + 1 if deadline_ms <= before_ms else 0
-                before_ms = deadline_ms
-                if times >= MOST_AT_ONE_DEADLINE:
-                    log.warning("the station's deadline %s does not move; left for the next pass", deadline_ms)
-                    break
-                self._advance(deadline_ms)
-            else:
-                break
-        if mono_ms > self._reached_ms and ticks_at_end:
-            self._advance(mono_ms)
+        """Move the station through its deadlines and its tickers up to that instant."""
+        ways = (lambda: self._station.next_deadline()), self._advance, self._tick
+        self._time.reach(mono_ms, *ways, ticks_at_end=ticks_at_end)
 
     def _advance(self, mono_ms: int) -> None:
-        at = self._at(mono_ms)
-        self._reached_ms = at.mono_ms
+        at = self._time.arrive(mono_ms)
         try:
             self._took(self._station.advance(at))
         except Exception:  # supervision border: what waits behind this instant must still be judged and answered
@@ -404,11 +362,9 @@ class Judge:
     def _tick(self, mono_ms: int) -> None:
         self._advance(mono_ms)
         self._disk.commit()
-        at = self._at(mono_ms)
-        for place, ticker in enumerate(self._tickers):
-            if self._mono_of(self._ticks[place]) <= mono_ms:
-                self._ticks[place] += ticker.interval_ms
-                self._told(ticker.call, at, self._station)
+        at = self._time.at(mono_ms)
+        for ticker in self._time.due(mono_ms):
+            self._told(ticker.call, at, self._station)
 
     def _hear(self, samples: list[Sample]) -> None:
         """Hear samples in the order of their times, those of one instant together."""
@@ -420,10 +376,9 @@ class Judge:
                 first = place
 
     def _hear_instant(self, samples: Sequence[Sample]) -> None:
-        mono_ms = min(samples[-1].mono_ms, self._now.mono_ms)
+        mono_ms = min(samples[-1].mono_ms, self._time.now.mono_ms)
         self._reach(mono_ms)
-        at = self._at(mono_ms)
-        self._reached_ms = at.mono_ms
+        at = self._time.arrive(mono_ms)
         self._last.update((sample.point, sample) for sample in samples)
         try:
             drafts = self._station.hear(samples, at)
@@ -440,8 +395,7 @@ class Judge:
 
     def _do(self, act: Act) -> None:
         self._reach(act.mono_ms)
-        at = self._at(act.mono_ms)
-        self._reached_ms = at.mono_ms
+        at = self._time.arrive(act.mono_ms)
         try:
             self._took(act.do(self._station, at))
         except Exception:  # supervision border: see _hear_instant
@@ -466,8 +420,7 @@ class Judge:
         if not item.answer.running() and not item.answer.set_running_or_notify_cancel():
             return
         self._reach(item.mono_ms)
-        at = self._at(item.mono_ms)
-        self._reached_ms = at.mono_ms
+        at = self._time.arrive(item.mono_ms)
         self._disk.commit()
         is_back = self._disk.fault is None or self._disk_is_back()
         if not self._disk.writer.is_idle():
@@ -514,7 +467,7 @@ class Judge:
         self._disk.took()
         self._told_kept(entries)
         self._series.append(read)
-        self._show(self._at(self._now.mono_ms))  # whoever is answered finds their record in the picture
+        self._show(self._time.present())  # whoever is answered finds their record in the picture
         answer.set_result(entries[0])
 
     def _fold_late(self, entries: Sequence[Entry]) -> None:
@@ -531,13 +484,12 @@ class Judge:
 
     def _hear_again(self) -> None:
         samples = sorted(self._last.values(), key=BY_TIME)
-        at = self._at(self._reached_ms)
+        at = self._time.at(self._time.reached_ms)
         self._took(self._station.hear(samples, at) if samples else self._station.advance(at))
 
     def _reload(self, item: Reload) -> None:
-        self._reach(self._now.mono_ms)
-        at = self._at(self._now.mono_ms)
-        self._reached_ms = at.mono_ms
+        self._reach(self._time.now.mono_ms)
+        at = self._time.arrive(self._time.now.mono_ms)
         self._disk.commit()
         if not self._disk.writer.is_idle():
             self._parked.append(item)
@@ -566,7 +518,7 @@ class Judge:
 
     def _say_lost(self, kinds: Mapping[str, int]) -> None:
         lost: EntriesLostBody = {"what": "entries_lost", "kinds": dict(kinds)}
-        self._took([Draft(self._at(self._reached_ms), "repair", lost)])
+        self._took([Draft(self._time.at(self._time.reached_ms), "repair", lost)])
 
     def _disk_is_back(self) -> bool:
         """Whether the journal can be written again; asked before a person's record is judged."""
@@ -605,17 +557,17 @@ class Judge:
             log.warning("the fold could not be saved: %s", job.fault)
 
     def _wind_up(self, why: str) -> None:
-        self._now = self._clock.now()
-        self._disk.commit_at_last(Draft(self._at(self._now.mono_ms), "stopped", StoppedBody(why=why)))
+        self._time.now = self._clock.now()
+        self._disk.commit_at_last(Draft(self._time.present(), "stopped", StoppedBody(why=why)))
         if self._disk.may_save_at_last():
             self._save_fold()
-        self._show(self._now)
+        self._show(self._time.now)
 
     # ---- pictures ---------------------------------------------------------------------------------------------------
 
     def _show_if_due(self) -> None:
         if self._pictures.is_due():
-            self._show(self._at(self._now.mono_ms))
+            self._show(self._time.present())
 
     def _show(self, now: Now) -> None:
         self._pictures.make(now, self._seq, self._station, self._unsaved, self._stumbled)
