@@ -20,7 +20,8 @@ from collections.abc import Callable, Mapping, Sequence
 from typing import Any
 
 from adapters import find
-from edge.acquisition.worker import BusLike, BusWorker, OnBus, OnSamples, OnSeen
+from edge.acquisition.handover import BusLike, OnSamples
+from edge.acquisition.worker import BusWorker, OnBus, OnSeen
 from edge.domain.contracts import AdapterFactory, Clock
 from edge.domain.settings import Point
 

@@ -6,24 +6,21 @@ import logging
 import threading
 from collections.abc import Callable, Iterable, Mapping, Sequence
 from functools import partial
-from itertools import islice
-from typing import Any, Final, Protocol, TypeVar
+from typing import Any, Final, TypeVar
 
 from edge.acquisition.completed import completed, inner
+from edge.acquisition.handover import BusLike, Handover, OnSamples
 from edge.acquisition.schedule import Schedule
 from edge.domain.back_off import BackOff
-from edge.domain.contracts import Adapter, AdapterFactory, Clock, Raw
+from edge.domain.contracts import Adapter, AdapterFactory, Clock
 from edge.domain.entries import Now
 from edge.domain.errors import BusLost, SensorSilent, UnusableInput, WarmwellError
-from edge.domain.readings import REASONS, Sample
-from edge.domain.sensing.common import Transducer
-from edge.domain.sensing.transducers import transducer
+from edge.domain.readings import REASONS
 from edge.domain.settings import Point
 
 _log = logging.getLogger(__name__)
 
 _T = TypeVar("_T")
-OnSamples = Callable[[Sequence[Sample]], None]
 OnBus = Callable[[str, str, str, Now], None]
 OnSeen = Callable[[str, Mapping[str, str]], None]
 
@@ -34,23 +31,6 @@ TIME_LIMIT_S: Final = 2.0  # for one read, where the bus sets none
 HUNG_IS_LOST_S: Final = 10.0  # a read that is overdue by this much has taken its bus with it
 FAULTS_TO_RENEW: Final = 3  # so many failed reads in a row, and the adapter is made anew
 LONGEST_WAIT_S: Final = 3600.0
-MOST_RAWS: Final = 10_000  # of one read; an adapter that never ends its answer must not fill the memory
-FUTURE_MS: Final = 1000  # a reading may be stamped this far ahead of the clock, not more
-
-
-class BusLike(Protocol):
-    """What acquisition needs of a bus's plan."""
-
-    @property
-    def id(self) -> str: ...
-    @property
-    def kind(self) -> str: ...
-    @property
-    def options(self) -> Mapping[str, Any]: ...
-    @property
-    def points(self) -> Mapping[str, Mapping[str, Any]]: ...
-    @property
-    def time_limit_ms(self) -> int | None: ...  # of one read; None: TIME_LIMIT_S
 
 
 class BusWorker:
@@ -72,9 +52,9 @@ class BusWorker:
         self._mono_s = mono_s
         self.id, self._bus, self._clock, self._stop = bus.id, bus, clock, stop
         self._on_seen, self._seen = on_seen, seen
-        self._on_samples, self._on_bus, self._find = on_samples, on_bus, find_adapter
+        self._on_bus, self._find = on_bus, find_adapter
         self._points = {name: points[name] for name in bus.points if name in points}
-        self._transducers = {name: _made(point, bus.points[name]) for name, point in self._points.items()}
+        self._handover = Handover(bus, self._points, clock, on_samples, stop)
         self.limit_s = _limit_s(bus)
         self.thread = threading.Thread(target=self._run, name=f"bus {bus.id}", daemon=True)
         self._adapter: Adapter | None = None
@@ -90,11 +70,6 @@ class BusWorker:
         self._good_since_s: float | None = None
         self._lost_schedule: Schedule | None = None
         self._reads = self._faults = 0
-        # what was handed over
-        self._handing = threading.Lock()
-        self._newest_ms: dict[str, int] = {}
-        self._good_ms: dict[str, int] = {}
-        self._odd: set[str] = set()
 
     # -- for others
 
@@ -108,8 +83,7 @@ class BusWorker:
                 _log.warning("bus %s: waking its adapter failed", self.id, exc_info=True)
 
     def ages(self) -> dict[str, int | None]:
-        now_ms = self._clock.mono_ms()
-        return {name: now_ms - self._good_ms[name] if name in self._good_ms else None for name in self._points}
+        return self._handover.ages()
 
     def status(self) -> dict[str, Any]:
         with self._lock:
@@ -138,7 +112,7 @@ class BusWorker:
                 self._hung = True
                 due = [name for name in self._points if name in due or name in self._asked]
                 _log.warning("bus %s: no answer within %g s; its points are bad until one comes", self.id, self.limit_s)
-        self._hand_over(self._bad(due, "no_answer", f"no answer within {self.limit_s:g} s"))
+        self._handover.give_bad(due, "no_answer", f"no answer within {self.limit_s:g} s")
         if over_s > HUNG_IS_LOST_S:
             self._tell_lost(f"bus {self.id}: a read has not come back within {self.limit_s + HUNG_IS_LOST_S:g} s")
 
@@ -228,7 +202,7 @@ class BusWorker:
             except BusLost:
                 raise
             except SensorSilent as exc:
-                self._hand_over(self._bad(due, "no_answer", str(exc)))
+                self._handover.give_bad(due, "no_answer", str(exc))
             except BaseException as exc:  # supervision border: one bad read is not the end of a bus
                 faults_in_a_row += 1
                 self._faulty(due, f"read failed ({_described(exc)})")
@@ -270,7 +244,7 @@ class BusWorker:
             slower = {name: max(point.every_ms, point.stale_after_ms // 2) for name, point in self._points.items()}
             self._lost_schedule = Schedule(slower, self._clock.mono_ms())
         while not self._stop.is_set() and (left_s := deadline_s - self._mono_s()) > 0.0:
-            self._hand_over(self._bad(self._lost_schedule.take(self._clock.mono_ms()), reason, why))
+            self._handover.give_bad(self._lost_schedule.take(self._clock.mono_ms()), reason, why)
             next_ms = self._lost_schedule.next_ms()
             next_s = left_s if next_ms is None else self._clock.real_s(next_ms - self._clock.mono_ms())
             self._stop.wait(min(left_s, 1.0, max(next_s, 0.02)))
@@ -290,52 +264,16 @@ class BusWorker:
         """Hand over what an adapter returned. Returns the points heard of, and what was no reading at all, or ""."""
         if not isinstance(raws, Iterable):
             return set(), f"handed over {type(raws).__name__} in place of readings"
-        samples, odd = [], ""
-        for raw in islice(raws, MOST_RAWS):
-            if not isinstance(raw, Raw):
-                odd = f"handed over {type(raw).__name__} in place of a reading"
-            elif raw.point not in self._points:
-                self._say_once(f"handed over a point of another name, {str(raw.point)[:40]!r}")
-            else:
-                samples.append(self._sample(raw))
+        samples, odd = self._handover.samples_of(raws)
         if any(sample.value is not None for sample in samples):
             self._tell_back()
-        self._hand_over(samples)
+        self._handover.give(samples)
         return {sample.point for sample in samples}, odd
-
-    def _sample(self, raw: Raw) -> Sample:
-        now_ms = self._clock.mono_ms()
-        fault = _fault_in(raw, now_ms)
-        if fault:
-            return Sample(raw.point, now_ms, None, "adapter_fault", fault)
-        return self._transducers[raw.point](raw)
 
     def _faulty(self, names: Sequence[str], told: str) -> None:
         self._faults += 1
-        self._say_once(told)
-        self._hand_over(self._bad(names, "adapter_fault", told))
-
-    def _bad(self, names: Iterable[str], reason: str, detail: str) -> list[Sample]:
-        now_ms = self._clock.mono_ms()
-        return [Sample(name, now_ms, None, reason, detail) for name in names]
-
-    def _hand_over(self, samples: Sequence[Sample]) -> None:
-        """Give samples on, each point's in the order of time: a late answer never overtakes what was said since."""
-        with self._handing:
-            fresh = []
-            for sample in sorted(samples, key=lambda one: one.mono_ms):
-                if sample.mono_ms >= self._newest_ms.get(sample.point, sample.mono_ms):
-                    self._newest_ms[sample.point] = sample.mono_ms
-                    fresh.append(sample)
-                    if sample.value is not None:
-                        self._good_ms[sample.point] = sample.mono_ms
-            if not fresh or self._stop.is_set():
-                return  # after the stop nobody is there to take them, should a hung read come back
-            try:
-                self._on_samples(fresh)
-            except Exception:  # supervision border: reading goes on whatever becomes of the readings
-                if self._say_once("its samples were not taken"):
-                    _log.exception("bus %s", self.id)
+        self._handover.say_once(told)
+        self._handover.give_bad(names, "adapter_fault", told)
 
     # -- what is told
 
@@ -355,7 +293,7 @@ class BusWorker:
                 self._good_since_s = self._mono_s()
         if before:
             self._lost_schedule = None
-            self._odd.clear()
+            self._handover.odd.clear()
             _log.info("bus %s: back", self.id)
         if before is not False:
             self._call_on_bus("back", "it is read again")
@@ -365,26 +303,8 @@ class BusWorker:
             return
         try:
             self._on_bus(self.id, what, why, self._clock.now())
-        except Exception:  # supervision border: as in _hand_over
+        except Exception:  # supervision border: as in Handover.give
             _log.exception("bus %s: %s was not taken", self.id, what)
-
-    def _say_once(self, what: str) -> bool:
-        """One line in the log for each oddity, until the bus has been lost and is back."""
-        if what in self._odd or len(self._odd) > 50:
-            return False
-        self._odd.add(what)
-        _log.warning("bus %s: its adapter %s", self.id, what)
-        return True
-
-
-def _made(point: Point, wiring: Mapping[str, Any]) -> Transducer:
-    """The point's transducer; one that can't be made makes its point bad, and no other."""
-    try:
-        return transducer(point, wiring)
-    except (ValueError, KeyError, TypeError) as exc:
-        told = f"the point's wiring can't be used: {exc}"
-        _log.warning("point %s: %s", point.id, told)
-        return lambda raw: Sample(raw.point, raw.mono_ms, None, "adapter_fault", told)
 
 
 def _limit_s(bus: BusLike) -> float:
@@ -406,18 +326,3 @@ def _described(exc: BaseException) -> str:
     except Exception:  # supervision border: an exception that can't even be printed
         told = ""
     return f"{type(exc).__name__}: {told[:200]}" if told else type(exc).__name__
-
-
-def _fault_in(raw: Any, now_ms: int) -> str:
-    """What is wrong with a raw reading's shape, whatever its annotations promise; "" where nothing is."""
-    if type(raw.mono_ms) is not int:
-        return f"a reading stamped with {type(raw.mono_ms).__name__}"
-    if raw.mono_ms > now_ms + FUTURE_MS:
-        return f"a reading stamped {raw.mono_ms - now_ms} ms ahead"
-    if raw.number is not None and not isinstance(raw.number, (int, float)):
-        return f"a reading that is {type(raw.number).__name__}, not a number"
-    if isinstance(raw.number, int) and abs(raw.number) > 2**63:
-        return "a reading beyond 64 bits"
-    if not all(isinstance(text, str) for text in (raw.unit, raw.detail, raw.reason or "")):
-        return "a reading whose unit, reason or detail is no text"
-    return ""
