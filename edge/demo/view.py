@@ -212,8 +212,9 @@ def headline(picture: Snapshot, zone: ZoneInfo) -> str:
     wrong = [condition["id"] for condition in verdict["conditions"] if condition["state"] in ("unmet", "unknown")]
     if wrong:
         parts.append(", ".join(wrong))
-    if verdict.get("expected_at"):
-        parts.append(f"expected {clock_text(verdict['expected_at'], zone)[11:16]}")
+    expected_at = verdict.get("expected_at")
+    if expected_at:
+        parts.append(f"expected {clock_text(expected_at, zone)[11:16]}")
     return f"{clock_text(verdict['at'], zone)}  {'  ·  '.join(parts)}  ·  {verdict['phase']}  ·  {verdict.get('note') or ''}"
 
 

@@ -4,12 +4,12 @@ from __future__ import annotations
 
 import threading
 from collections.abc import Callable, Mapping
-from typing import Final
+from typing import Final, cast
 
 from edge.domain.entries import Now
 from edge.judge.inbox import OwnedStation
 from edge.judge.picture import Unsaved, unknown_verdict, with_what_is_not_kept
-from edge.snapshot import Snapshot
+from edge.snapshot import Snapshot, VerdictPicture
 
 #: a new picture at most this often (real seconds), unless an entry was made
 PICTURE_EVERY_S: Final = 0.2
@@ -66,7 +66,7 @@ class Pictures:
         self._is_news = self._is_urgent = False
         try:
             parts = station.points(now), station.alarms(now), station.estimates(now)
-            verdict = station.verdict(now)
+            verdict = cast(VerdictPicture, station.verdict(now))
         except Exception:  # supervision border: an old picture must not stand as if it were live
             stumbled(_PICTURING)
             parts = {}, {}, {}

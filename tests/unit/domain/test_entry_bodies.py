@@ -17,8 +17,9 @@ from edge.domain.record_bodies import RECORDS, Kept
 from edge.domain.records.forms import FORMS, KEPT
 from edge.replay.replay import Replay, read_records
 from edge.replay.rows import Recording
+from edge.snapshot import AlarmPicture, EstimatePicture, PointPicture, VerdictPicture
 from simulators.scenarios.record import write
-from tests.unit.domain.shapes import misfit
+from tests.unit.domain.shapes import fault_in, misfit
 
 #: what a form's kind of value is in JSON; a time or a date is text, a measured value is text with its unit or a bare number
 JSON_OF = {
@@ -40,7 +41,7 @@ class _Kept(Replay):
 
 
 @pytest.fixture(scope="module")
-def morning(tmp_path_factory) -> list[Draft]:
+def replayed(tmp_path_factory) -> _Kept:
     """What a station says of a simulated morning with its warm-up, its checks, draws and a cycle."""
     folder = tmp_path_factory.mktemp("morning")
     write("cold-morning", folder, every_s=5.0)
@@ -53,7 +54,12 @@ def morning(tmp_path_factory) -> list[Draft]:
         replay.run(recording)
         replay.flush()
         recording.close()
-    return replay.drafts
+    return replay
+
+
+@pytest.fixture(scope="module")
+def morning(replayed) -> list[Draft]:
+    return replayed.drafts
 
 
 def test_every_entry_of_a_morning_fits_its_shape(morning):
@@ -62,6 +68,17 @@ def test_every_entry_of_a_morning_fits_its_shape(morning):
     assert {"started", "settings", "alarm", "verdict", "phase", "draw", "heat_up", "record"} <= {
         d.kind for d in morning
     }
+
+
+def test_what_is_pictured_of_it_fits_the_shapes_that_are_published(replayed):
+    station, now = replayed.station, replayed.drafts[-1].now
+    pictured = [(VerdictPicture, station.verdict(now))]
+    pictured += [(PointPicture, point) for point in station.points(now).values()]
+    pictured += [(AlarmPicture, alarm) for alarm in station.alarms(now).values()]
+    pictured += [(EstimatePicture, estimate) for estimate in station.estimates(now).values()]
+    faults = [fault_in(shape, json.loads(json.dumps(picture))) for shape, picture in pictured]
+    assert [fault for fault in faults if fault] == []
+    assert {shape for shape, _ in pictured} == {VerdictPicture, PointPicture, AlarmPicture, EstimatePicture}
 
 
 def test_a_body_that_is_otherwise_is_found_out(morning):
