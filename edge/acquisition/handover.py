@@ -55,7 +55,7 @@ class Handover:
         now_ms = self._clock.mono_ms()
         return {name: now_ms - self._good_ms[name] if name in self._good_ms else None for name in self._transducers}
 
-    def samples_of(self, raws: Iterable[Any]) -> tuple[list[Sample], str]:
+    def samples_of(self, raws: Iterable[object]) -> tuple[list[Sample], str]:
         """Samples of what an adapter returned, and what of it was no reading at all, or ""."""
         samples, odd = [], ""
         for raw in islice(raws, MOST_RAWS):

@@ -260,7 +260,7 @@ class BusWorker:
 
     # -- what comes back
 
-    def _hear(self, raws: Any) -> tuple[set[str], str]:
+    def _hear(self, raws: object) -> tuple[set[str], str]:
         """Hand over what an adapter returned. Returns the points heard of, and what was no reading at all, or ""."""
         if not isinstance(raws, Iterable):
             return set(), f"handed over {type(raws).__name__} in place of readings"

@@ -29,7 +29,7 @@ from edge.domain.entry_bodies import FileRepair, SetAsideBody, UntoldBody
 from edge.domain.errors import StoreFault, UnusableInput, WarmwellError
 from edge.domain.records.counting import confirms_clock
 from edge.domain.station.station import Station
-from edge.judge.inbox import Ticker
+from edge.judge.inbox import StationState, Ticker
 from edge.judge.judge import Judge
 from edge.store.journal import CHECKED_AT_START, Journal
 from edge.store.space import Space
@@ -262,7 +262,7 @@ class Assembly:
             return False
         return True
 
-    def _station_maker(self, plan: StationFile) -> Callable[[dict[str, Any]], Station]:
+    def _station_maker(self, plan: StationFile) -> Callable[[StationState], Station]:
         return lambda state: Station(plan.settings, self.clock.boot, state)
 
     def start_reading(self) -> None:

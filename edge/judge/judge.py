@@ -171,7 +171,7 @@ class Judge:
         """Something that the daemon knows and the station can't: `disk_low`, `untold`."""
         self._act(alarm, lambda station, at: station.fact(alarm, present, text, at))
 
-    def note(self, kind: str, body: Mapping[str, Any]) -> None:
+    def note(self, kind: str, body: Mapping[str, object]) -> None:
         """Keep an entry that isn't about the station itself: `untold`, `told`, `repair`."""
         self._act(kind, lambda _station, at: [Draft(at, kind, dict(body))])
 
