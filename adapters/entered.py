@@ -5,10 +5,10 @@ from __future__ import annotations
 from collections.abc import Mapping, Sequence
 from typing import Any
 
-from edge.domain.contracts import Clock, Raw
+from edge.domain.contracts import Adapter, Clock, Raw
 
 
-class Entered:
+class Entered(Adapter):
     """The adapter of a bus of kind "entered". It is never lost, and never has anything to say by itself."""
 
     def __init__(self, bus: Mapping[str, Any], points: Mapping[str, Mapping[str, Any]], clock: Clock) -> None:

@@ -18,7 +18,8 @@ from typing import Any, Final, cast
 
 from adapters.gpio_chip import Chip, HeldLine, LineSource, Wanted
 from adapters.serial_port import duration_s, unusable
-from edge.domain.contracts import Clock, Raw
+from edge.domain.back_off import BackOff
+from edge.domain.contracts import Adapter, Clock, Raw, Reads
 from edge.domain.errors import BusLost
 from edge.domain.quantities import UnitError, quantity
 from edge.domain.sensing.pulses import PulseMeter
@@ -47,20 +48,20 @@ class _Trouble:
     """Why a line gives nothing, and when (time.monotonic()) to try it again."""
 
     def __init__(self) -> None:
+        self._back_off = BackOff(FIRST_BACK_OFF_S, LONGEST_BACK_OFF_S)
         self.is_over()
 
     def is_over(self) -> None:
         """It is read, or the chip was opened anew."""
         self.reason, self.detail = "", ""
         self.again_s = 0.0
-        self._wait_s = FIRST_BACK_OFF_S
+        self._back_off.begin_anew()
 
     def is_again(self, reason: str, detail: str) -> bool:
         """Note it; True where it is the same as before."""
         same = (reason, detail) == (self.reason, self.detail)
         self.reason, self.detail = reason, detail
-        self.again_s = time.monotonic() + self._wait_s
-        self._wait_s = min(2.0 * self._wait_s, LONGEST_BACK_OFF_S)
+        self.again_s = time.monotonic() + self._back_off.take_s()
         return same
 
 
@@ -76,7 +77,7 @@ class _Line:
         self.between = 0  # times that it was otherwise between two looks that agree
 
 
-class Gpio:
+class Gpio(Adapter):
     """The adapter of buses of kind "gpio".
 
     Options of the bus: chip (a path); chip_label (what the chip calls itself: the path then only decides between equals);
@@ -136,7 +137,7 @@ class Gpio:
         """Which chip was found, so that a later start knows it again."""
         return self._source.seen()
 
-    def resume(self, before: object) -> None:
+    def resume(self, before: Reads) -> None:
         """Take over the counts of the adapter that read this bus until it was lost: totals never fall."""
         if not isinstance(before, Gpio):
             return

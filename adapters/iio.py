@@ -26,7 +26,7 @@ from typing import Any, Final, NamedTuple
 
 from adapters.kernel_files import TooLong, names_in, read_whole, reason_of, text_of
 from adapters.serial_port import duration_s, unusable
-from edge.domain.contracts import Clock, Raw
+from edge.domain.contracts import Adapter, Clock, Raw
 from edge.domain.errors import BusLost
 from edge.domain.sensing.transducers import beside_channel
 
@@ -215,7 +215,7 @@ def stops_in(text: str) -> Stops | None:
     return Stops(-(2 ** (bits - 1)), 2 ** (bits - 1) - 1) if form[1] == "s" else Stops(0, 2**bits - 1)
 
 
-class Iio:
+class Iio(Adapter):
     """The adapter of buses of kind "iio": one device.
 
     Options of the bus: device (its name "ads1015", a path to its folder or to what it hangs on), root
@@ -241,7 +241,12 @@ class Iio:
         self._channels: dict[str, Channel] = {}
         self._beside: dict[str, Channel] = {}
         self._silent: set[str] = set()  # points whose file didn't answer: read last, so that they hold up no other
-        self.counts: Counter[str] = Counter()
+        self._tally: Counter[str] = Counter()
+
+    @property
+    def counts(self) -> Mapping[str, float]:
+        """Bad answers by reason."""
+        return self._tally
 
     def open(self) -> None:
         """Find the device and its channels. Raises BusLost."""
@@ -292,7 +297,7 @@ class Iio:
             number = channel.read(deadline_s)
         except Unreadable as exc:
             (self._silent.add if exc.reason == "no_answer" else self._silent.discard)(name)
-            self.counts[exc.reason] += 1
+            self._tally[exc.reason] += 1
             return Raw(name, self._clock.mono_ms(), None, unit, exc.reason, self._detail(exc, channel))
         self._silent.discard(name)
         mono_ms = self._clock.mono_ms()
@@ -307,7 +312,7 @@ class Iio:
         try:
             return along.read(deadline_s), ""
         except Unreadable as exc:
-            self.counts[exc.reason] += 1
+            self._tally[exc.reason] += 1
             return None, f"{along.channel}: {exc.detail}"
 
     def _detail(self, exc: Unreadable, channel: Channel) -> str:

@@ -22,7 +22,7 @@ from typing import Any, Final
 from adapters.modbus_counters import Closings
 from adapters.modbus_frames import Answer, Exchange, Failure, Frame, Outcome, Question, Refusal, frames_in
 from adapters.serial_port import SerialPort, duration_s, unusable
-from edge.domain.contracts import Clock, Raw
+from edge.domain.contracts import Adapter, Clock, Raw
 from edge.domain.roles import WHEN_KEYS
 from edge.domain.sensing.registers import (
     FUNCTIONS,
@@ -91,7 +91,7 @@ class _Unit:
         return {**rows, f"unit {self.id} error rate": round(wrong / asked, 4) if asked else 0.0}
 
 
-class ModbusRtu:
+class ModbusRtu(Adapter):
     """The adapter of buses of kind "modbus-rtu".
 
     Options of the bus: port; baud (19200), parity ("even"), stop_bits (1); time_limit (how long a unit may take to answer:

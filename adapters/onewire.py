@@ -25,7 +25,7 @@ from typing import Any, Final, NamedTuple
 
 from adapters.kernel_files import TooLong, names_in, read_whole, reason_of, text_of, write_whole
 from adapters.serial_port import duration_s, unusable
-from edge.domain.contracts import Clock, Raw
+from edge.domain.contracts import Adapter, Clock, Raw
 from edge.domain.errors import BusLost
 from edge.domain.sensing.onewire_history import RECENT_MS, ProbeHistory
 from edge.domain.sensing.onewire_text import FAMILIES, Heard, parse_millidegrees, parse_w1_slave, told_step_c
@@ -66,7 +66,7 @@ def probes(root: str = ROOT) -> list[Probe]:
     return [Probe(name, os.path.join(root, name)) for name in names_in(root) if ADDRESS.fullmatch(name)]
 
 
-class OneWire:
+class OneWire(Adapter):
     """The adapter of buses of kind "onewire".
 
     Options of the bus: root ("/sys/bus/w1/devices"). Each point: address ("28-00000a1b2c3d").
@@ -92,8 +92,18 @@ class OneWire:
         self._owed: set[str] = set()  # points that were due and had no turn
         self._silent: set[str] = set()  # points whose file didn't answer: read last, so that they hold up no other
         self._gone: set[str] = set()
-        self.remark = ""
-        self.counts: Counter[str] = Counter()
+        self._remark = ""
+        self._tally: Counter[str] = Counter()
+
+    @property
+    def counts(self) -> Mapping[str, float]:
+        """Bad answers by reason, and bulk conversions."""
+        return self._tally
+
+    @property
+    def remark(self) -> str:
+        """That bulk conversions are refused, while they are."""
+        return self._remark
 
     def open(self) -> None:
         """Look whether the kernel's tree is there. Raises BusLost."""
@@ -177,16 +187,16 @@ class OneWire:
         try:
             write_whole(bulk, TRIGGER)
         except OSError as exc:
-            self.counts["bulk_refused"] += 1
-            if not self.remark:
-                self.remark = (
+            self._tally["bulk_refused"] += 1
+            if not self._remark:
+                self._remark = (
                     f"{bulk} takes no order ({exc.strerror or exc}): probes are read one by one, each about 0.75 s. Let the daemon's user "
                     "write it (deploy/60-warmwell-onewire.rules), or set the probes to 11 bits (resolution), which halves that"
                 )
-                _log.warning("bus %s: %s", self._id, self.remark)
+                _log.warning("bus %s: %s", self._id, self._remark)
             return
-        self.counts["bulk"] += 1
-        self.remark = ""
+        self._tally["bulk"] += 1
+        self._remark = ""
         until_s = min(deadline_s, time.monotonic() + BULK_LIMIT_S)
         while text_of(bulk, deadline_s) == _UNDER_WAY and time.monotonic() < until_s:
             time.sleep(BULK_LOOK_S)
@@ -270,7 +280,7 @@ class OneWire:
         return self._bad(name, self._clock.mono_ms(), reason, detail)
 
     def _bad(self, name: str, mono_ms: int, reason: str, detail: str) -> Raw:
-        self.counts[reason] += 1
+        self._tally[reason] += 1
         return Raw(name, mono_ms, None, "degC", reason, detail)
 
 

@@ -5,11 +5,11 @@ from __future__ import annotations
 from collections.abc import Mapping, Sequence
 from typing import Any, NoReturn
 
-from edge.domain.contracts import Clock, Raw
+from edge.domain.contracts import Adapter, Clock, Raw
 from edge.domain.errors import UnusableInput
 
 
-class Replay:
+class Replay(Adapter):
     """The adapter of a bus of kind "replay": it refuses to open, in one sentence."""
 
     def __init__(self, bus: Mapping[str, Any], points: Mapping[str, Mapping[str, Any]], clock: Clock) -> None:

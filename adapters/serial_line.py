@@ -24,7 +24,7 @@ from typing import Any, Final, NamedTuple
 from adapters.cut_numbers import CutNumbers, Verdict
 from adapters.line_rate import LineRate
 from adapters.serial_port import SerialPort, duration_s, unusable
-from edge.domain.contracts import Clock, Raw
+from edge.domain.contracts import Adapter, Clock, Raw
 from edge.domain.sensing.transducers import plain_number
 
 _log = logging.getLogger(__name__)
@@ -177,7 +177,7 @@ def _comma_inside(text: str, match: re.Match[str]) -> bool:
     return not spelt_out or ";" in (text[left - 1 : left], text[right : right + 1])
 
 
-class SerialLine:
+class SerialLine(Adapter):
     """The adapter of buses of kind "serial-line".
 
     Options of the bus: port; baud (9600), parity ("none"), data_bits (8), stop_bits (1); settle ("0 s": how long after
@@ -204,7 +204,12 @@ class SerialLine:
         self._rate = LineRate()
         self._misfits = 0  # lines without a value since the last one with
         self._told: set[str] = set()
-        self.counts: Counter[str] = Counter()
+        self._tally: Counter[str] = Counter()
+
+    @property
+    def counts(self) -> Mapping[str, float]:
+        """Lines, and what came of those that were none."""
+        return self._tally
 
     # -- the port
 
@@ -277,7 +282,7 @@ class SerialLine:
         chunk = self._port.read()
         mono_ms, now_s = self._clock.mono_ms(), time.monotonic()
         if now_s < self._settled_s:
-            self.counts["bytes before settled"] += len(chunk)
+            self._tally["bytes before settled"] += len(chunk)
             return [], False
         self._give_up_unfinished(now_s)
         self._byte_s = now_s
@@ -288,7 +293,7 @@ class SerialLine:
         if self._rate.remark:
             self._say_once(self._rate.remark, kind="rate of lines")
         if len(lines) > MOST_LINES:
-            self.counts["lines of a backlog dropped"] += len(lines) - MOST_LINES
+            self._tally["lines of a backlog dropped"] += len(lines) - MOST_LINES
             lines = lines[-MOST_LINES:]
         return [raw for line in lines for raw in self._heard(line, mono_ms, now_s)], bool(lines)
 
@@ -296,14 +301,14 @@ class SerialLine:
         """The readings in one line."""
         text, clean = text_of(line)
         raws = [raw for field in self._fields if (raw := self._field_in(text, clean, field, mono_ms)) is not None]
-        self.counts["lines"] += 1
+        self._tally["lines"] += 1
         for raw in raws:
             self._heard_s[raw.point] = now_s
         if any(raw.number is not None for raw in raws):
             self._misfits = 0
             return [told for raw in raws for told in self._borne_out(raw, text)]
         self._misfits += 1
-        self.counts["lines without a value"] += 1
+        self._tally["lines without a value"] += 1
         self._say_once("a line has no value that fits" if clean else "a line is rubbish", shown=line)
         return raws
 
@@ -331,12 +336,12 @@ class SerialLine:
             return []
         self._doubted[raw.point] = [raw] if verdict is Verdict.INSTEAD else []
         if verdict is Verdict.INSTEAD:
-            self.counts["first numbers that nothing bore out"] += len(waited)
+            self._tally["first numbers that nothing bore out"] += len(waited)
             return []
         if verdict is Verdict.BORNE_OUT:
             return [*waited, raw]
         torn = waited if verdict is Verdict.TAKEN else [*waited, raw]
-        self.counts["numbers that lost characters"] += len(torn)
+        self._tally["numbers that lost characters"] += len(torn)
         if torn:
             self._say_once("numbers lose characters on their way: see whether another program reads this port")
         told = "it lost characters on its way: see whether another program reads this port"
@@ -352,7 +357,7 @@ class SerialLine:
 
     def _note_dropped(self, dropped: Counter[str]) -> None:
         for kind, times in dropped.items():
-            self.counts[f"{kind} lines dropped"] += times
+            self._tally[f"{kind} lines dropped"] += times
             if kind == "overlong":
                 self._say_once(f"a line is longer than {LONGEST_LINE} bytes and is dropped")
 

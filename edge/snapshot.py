@@ -1,38 +1,147 @@
-"""What readers of a station get: an immutable picture, already in the shapes that are published."""
+"""What readers of a station get: an immutable picture, already in the shapes that are published.
 
-from __future__ import annotations
+Times are RFC 3339 UTC with milliseconds, or null; names tell the units.
+"""
+
+# No postponed annotations here: which keys are required is asked at run time, and texts wouldn't tell.
 
 from collections.abc import Mapping
 from dataclasses import dataclass, field
-from typing import Any
+from typing import NotRequired, TypedDict
 
 from edge.domain.dates import Dates
 from edge.domain.entries import Now
 
 
+class Evidence(TypedDict):
+    """What a condition rests on: an entry (null while it is under way), and how old it is."""
+
+    seq: int | None
+    at: str
+    age_s: int
+    probability: NotRequired[float]
+
+
+class ConditionPicture(TypedDict):
+    """One condition. `state`: met, unmet, unknown, by_eye."""
+
+    id: str
+    state: str
+    text: str
+    since: str | None
+    expected_at: str | None  # of one that mends itself
+    evidence: Evidence | None
+
+
+class VerdictPicture(TypedDict):
+    """The verdict: ready, not_ready, unknown."""
+
+    at: str
+    trusted: bool
+    site: str
+    station: str
+    verdict: str
+    phase: str
+    expected_at: str | None
+    earliest: str | None  # 90 % interval
+    latest: str | None
+    waits_for: list[str]  # what people must do
+    conditions: list[ConditionPicture]
+    note: str
+    unsaved: NotRequired[int]  # entries that are not on disk yet
+    display: NotRequired[str]  # the word for people
+
+
+class ShownValue(TypedDict):
+    """A value in the unit of the station file; of a contact its word."""
+
+    value: float | str
+    unit: str
+
+
+class CorrectionPicture(TypedDict):
+    """The calibration in force: it reads gain * raw + offset."""
+
+    gain: float
+    offset: float
+    due_at: str
+    at: str
+    u_parts: dict[str, float]
+
+
+class PointPicture(TypedDict):
+    """A point. `value` is null unless it may be shown as a number."""
+
+    id: str
+    role: str
+    of: str | None
+    value: float | None
+    unit: str
+    quality: str
+    reason: str | None
+    text: str
+    advice: str
+    detail: str
+    at: str | None
+    age_s: float | None
+    stale_after_s: float
+    u: float | None
+    calibrated: bool
+    correction: CorrectionPicture | None
+    uncorrected: float | None
+    errors: int
+    shown: ShownValue | None
+    by: NotRequired[str | None]  # a person entered it
+    seq: NotRequired[int | None]
+
+
+class AlarmPicture(TypedDict):
+    """An alarm that this station can raise, also when normal."""
+
+    id: str
+    state: str
+    active: bool
+    announced: bool
+    priority: str
+    since: str | None
+    point: str | None
+    value: float | None
+    unit: str | None
+    limit: float | None
+    cause: str
+    consequence: str
+    response: str
+    respond_within_s: int | None
+    acknowledged_by: str | None
+    acknowledged_at: str | None
+    consequence_of: str | None
+    seq: int | None
+    at: str | None
+
+
+class EstimatePicture(TypedDict):
+    """What is computed rather than read, with its 90 % interval; `value` is null where nothing can be said, `why` says so."""
+
+    at: str
+    of: str
+    value: float | str | None  # a time is text
+    low: float | str | None
+    high: float | str | None
+    unit: str
+    why: str
+
+
 @dataclass(frozen=True, slots=True)
 class Snapshot:
-    """One picture of one station. Readers must not change what is in it.
-
-    `verdict`: {"at","trusted","site","station","verdict","phase","expected_at","earliest","latest","waits_for":[str],
-        "conditions":[{"id","state","text","since","expected_at","evidence"}],"note"}
-    `points`, by id: {"id","role","of","value","unit","quality","reason","advice","text","detail","at","age_s","stale_after_s","u","shown"}
-        (value null unless it may be shown as a number; `shown` is {"value","unit"} in the unit of the station file, or null)
-        and, where a person entered it, {"by","seq"}
-    `alarms`, by id: {"id","state","active","announced","priority","since","point","value","unit","limit","cause","consequence",
-        "response","respond_within_s","acknowledged_by","acknowledged_at","consequence_of","seq","at"}
-        (every alarm that this station can raise, also when normal)
-    `estimates`, by name: {"at","of","value","low","high","unit","why"}
-    Times are RFC 3339 UTC with milliseconds, or null.
-    """
+    """One picture of one station; points and alarms by id, estimates by name. Readers must not change what is in it."""
 
     version: int  # grows by one with each picture
     seq: int  # highest entry of the journal that it takes into account
     now: Now
-    verdict: Mapping[str, Any]
-    points: Mapping[str, Mapping[str, Any]] = field(default_factory=dict)
-    alarms: Mapping[str, Mapping[str, Any]] = field(default_factory=dict)
-    estimates: Mapping[str, Mapping[str, Any]] = field(default_factory=dict)
+    verdict: VerdictPicture
+    points: Mapping[str, PointPicture] = field(default_factory=dict)
+    alarms: Mapping[str, AlarmPicture] = field(default_factory=dict)
+    estimates: Mapping[str, EstimatePicture] = field(default_factory=dict)
     dates: Dates = field(default_factory=Dates)  # of the journal's entries, as known now
     seen: Mapping[str, Mapping[str, str]] = field(
         default_factory=dict

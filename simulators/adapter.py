@@ -10,7 +10,7 @@ from collections import deque
 from collections.abc import Mapping, Sequence
 from typing import Any, Final
 
-from edge.domain.contracts import Clock, Raw
+from edge.domain.contracts import Adapter, Clock, Raw
 from edge.domain.errors import BusLost, UnusableInput
 from edge.domain.readings import KIND_OF, UNIT_OF, Kind, Role
 from simulators.physics.world import Missing, World
@@ -108,7 +108,7 @@ def world_point(role: Role, of: str | None) -> str:
     return _POINT_OF[role]
 
 
-class Simulated:
+class Simulated(Adapter):
     """Reads a shared world. Bus options: `scenario` (default "cold-morning"), `seed` (default 1). Points need id and role only."""
 
     def __init__(self, bus: Mapping[str, Any], points: Mapping[str, Mapping[str, Any]], clock: Clock) -> None:

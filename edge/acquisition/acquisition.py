@@ -8,12 +8,7 @@ thread it holds up neither stop() nor the end of the program. (asyncio's pool wo
 Samples carry the time that the adapter read the clock at. Time limits and back-offs run in real time, periods in the
 clock's.
 
-Four methods and two properties are optional for adapters: `listen(timeout_s) -> Sequence[Raw]` waits where bytes come by themselves,
-instead of sleeping until the next period; `wake()` ends that wait from another thread; `changed() -> bool` says, while
-the bus is lost, that trying again before the back-off ends is worth it; `resume(before)` hands a new adapter the one that
-read the bus until it was lost, so that what it has counted goes on; `seen`, once it is open, tells what its bus turned out to be
-({"why": a sentence, ...}; nothing where its name in the station file says so): a later start hands it over as the option `seen`.
-`remark` says what people should know of a bus though it is read.
+What an adapter may do beside open, read and close is in the contract (`Adapter` in edge/domain/contracts.py).
 """
 
 from __future__ import annotations
@@ -21,94 +16,23 @@ from __future__ import annotations
 import logging
 import threading
 import time
-from collections.abc import Callable, Iterable, Mapping, Sequence
-from functools import partial
-from itertools import islice
-from typing import Any, Final, Protocol, TypeVar
+from collections.abc import Callable, Mapping, Sequence
+from typing import Any
 
 from adapters import find
-from edge.domain.contracts import Adapter, AdapterFactory, Clock, Raw
-from edge.domain.entries import Now
-from edge.domain.errors import BusLost, SensorSilent, UnusableInput, WarmwellError
-from edge.domain.readings import REASONS, Sample
-from edge.domain.sensing.common import Transducer
-from edge.domain.sensing.transducers import transducer
+from edge.acquisition.handover import BusLike, OnSamples
+from edge.acquisition.worker import BusWorker, OnBus, OnSeen
+from edge.domain.contracts import AdapterFactory, Clock
 from edge.domain.settings import Point
 
 _log = logging.getLogger(__name__)
-
-_T = TypeVar("_T")
-OnSamples = Callable[[Sequence[Sample]], None]
-OnBus = Callable[[str, str, str, Now], None]
-OnSeen = Callable[[str, Mapping[str, str]], None]
-
-TIME_LIMIT_S: Final = 2.0  # for one read, where the bus sets none
-FIRST_BACK_OFF_S: Final = 1.0
-LONGEST_BACK_OFF_S: Final = 60.0
-STEADY_S: Final = 60.0  # a bus that was good for so long starts its back-off anew
-HUNG_IS_LOST_S: Final = 10.0  # a read that is overdue by this much has taken its bus with it
-FAULTS_TO_RENEW: Final = 3  # so many failed reads in a row, and the adapter is made anew
-LONGEST_WAIT_S: Final = 3600.0
-MOST_RAWS: Final = 10_000  # of one read; an adapter that never ends its answer must not fill the memory
-FUTURE_MS: Final = 1000  # a reading may be stamped this far ahead of the clock, not more
-
-
-class BusLike(Protocol):
-    """What acquisition needs of a bus's plan."""
-
-    @property
-    def id(self) -> str: ...
-    @property
-    def kind(self) -> str: ...
-    @property
-    def options(self) -> Mapping[str, Any]: ...
-    @property
-    def points(self) -> Mapping[str, Mapping[str, Any]]: ...
-
-
-class Schedule:
-    """When each point is due: on a grid of its own period, so that lateness never adds up; what is missed stays missed.
-
-    Args:
-        every_ms: period of each point, in the order in which they are to be read.
-        start_ms: the first time that all are due.
-    """
-
-    def __init__(self, every_ms: Mapping[str, int], start_ms: int) -> None:
-        self._every_ms = {point: max(1, every) for point, every in every_ms.items()}
-        self._next_ms = dict.fromkeys(self._every_ms, start_ms)
-
-    def next_ms(self) -> int | None:
-        """When the next point is due; None where there are no points."""
-        return min(self._next_ms.values(), default=None)
-
-    def take(self, now_ms: int) -> list[str]:
-        """The points that are due now; each is next due at the first instant of its grid after now."""
-        due = [point for point, at_ms in self._next_ms.items() if at_ms <= now_ms]
-        for point in due:
-            every_ms = self._every_ms[point]
-            self._next_ms[point] += ((now_ms - self._next_ms[point]) // every_ms + 1) * every_ms
-        return due
-
-
-class BackOff:
-    """How long to wait before the next try: twice as long each time, until a try has lasted."""
-
-    def __init__(self) -> None:
-        self._next_s = FIRST_BACK_OFF_S
-
-    def take_s(self, lasted_s: float) -> float:
-        """The wait after a try that was good for `lasted_s` seconds; 0 where it was not good at all."""
-        wait_s = FIRST_BACK_OFF_S if lasted_s >= STEADY_S else self._next_s
-        self._next_s = min(wait_s * 2, LONGEST_BACK_OFF_S)
-        return wait_s
 
 
 class Acquisition:
     """Reads every point of every bus, and hands over samples.
 
     Args:
-        buses: the buses' plans (BusLike); `time_limit_ms`, where a plan has it, is the limit of one read.
+        buses: the buses' plans.
         points: settings by point id.
         clock: stamps and paces the reads.
         on_samples: gets each batch; from any thread; must not block.
@@ -117,6 +41,7 @@ class Acquisition:
         find_adapter: what makes an adapter of a bus's kind.
         seen: by bus, what its adapter told of it at an earlier start.
         on_seen: gets (bus id, what its adapter tells of it), each time that it was opened.
+        mono_s: real seconds that never go back, for time limits and back-offs.
     """
 
     def __init__(
@@ -129,11 +54,13 @@ class Acquisition:
         find_adapter: Callable[[str], AdapterFactory] = find,
         seen: Mapping[str, Mapping[str, str]] | None = None,
         on_seen: OnSeen | None = None,
+        mono_s: Callable[[], float] = time.monotonic,
     ) -> None:
+        self._mono_s = mono_s
         self._stop = threading.Event()
         seams = (clock, on_samples, on_bus, find_adapter, self._stop, on_seen or (lambda _bus, _seen: None))
-        self._workers = [_BusWorker(bus, points, *seams, (seen or {}).get(bus.id, {})) for bus in buses]
-        self._beat_s = time.monotonic()
+        self._workers = [BusWorker(bus, points, *seams, (seen or {}).get(bus.id, {}), mono_s) for bus in buses]
+        self._beat_s = self._mono_s()
         self._supervisor = threading.Thread(target=self._supervise, name="bus supervisor", daemon=True)
 
     def start(self) -> None:
@@ -144,13 +71,13 @@ class Acquisition:
 
     def stop(self, timeout_s: float = 2.0) -> bool:
         """End the threads and let the hardware go. False where one is stuck in a read: it ends with the program."""
-        deadline_s = time.monotonic() + timeout_s
+        deadline_s = self._mono_s() + timeout_s
         self._stop.set()
         for worker in self._workers:
             worker.wake()
         for thread in [worker.thread for worker in self._workers] + [self._supervisor]:
             if thread.ident is not None:
-                thread.join(max(0.0, deadline_s - time.monotonic()))
+                thread.join(max(0.0, deadline_s - self._mono_s()))
         stuck = [worker.id for worker in self._workers if worker.thread.is_alive()]
         if stuck:
             _log.warning("stopped, but a read has not come back on: %s", ", ".join(stuck))
@@ -164,7 +91,7 @@ class Acquisition:
 
     def quiet_s(self) -> float:
         """Real seconds since the supervisor last came round."""
-        return 0.0 if self._stop.is_set() or self._supervisor.ident is None else time.monotonic() - self._beat_s
+        return 0.0 if self._stop.is_set() or self._supervisor.ident is None else self._mono_s() - self._beat_s
 
     def ended(self) -> list[str]:
         """Threads that should run and don't. One that is stuck in a read is none: its points are bad, and its bus is lost."""
@@ -183,378 +110,9 @@ class Acquisition:
 
     def _supervise(self) -> None:
         while not self._stop.wait(min((worker.look_again_s() for worker in self._workers), default=1.0)):
-            self._beat_s = time.monotonic()
+            self._beat_s = self._mono_s()
             for worker in self._workers:
                 try:
                     worker.look()
                 except Exception:  # supervision border: the watcher of all buses must outlive a mistake about one
                     _log.exception("watching bus %s failed", worker.id)
-
-
-class _BusWorker:
-    """One bus: its thread, its adapter, its schedule."""
-
-    def __init__(
-        self,
-        bus: BusLike,
-        points: Mapping[str, Point],
-        clock: Clock,
-        on_samples: OnSamples,
-        on_bus: OnBus,
-        find_adapter: Callable[[str], AdapterFactory],
-        stop: threading.Event,
-        on_seen: OnSeen,
-        seen: Mapping[str, str],
-    ) -> None:
-        self.id, self._bus, self._clock, self._stop = bus.id, bus, clock, stop
-        self._on_seen, self._seen = on_seen, seen
-        self._on_samples, self._on_bus, self._find = on_samples, on_bus, find_adapter
-        self._points = {name: points[name] for name in bus.points if name in points}
-        self._transducers = {name: _made(point, bus.points[name]) for name, point in self._points.items()}
-        self.limit_s = _limit_s(bus)
-        self.thread = threading.Thread(target=self._run, name=f"bus {bus.id}", daemon=True)
-        self._adapter: Adapter | None = None
-        self._back_off = BackOff()
-        self._schedule = Schedule({name: point.every_ms for name, point in self._points.items()}, clock.mono_ms())
-        # shared with the supervisor
-        self._lock = threading.Lock()
-        self._asked: Sequence[str] = ()
-        self._overdue_s: float | None = None  # monotonic time at which the call under way becomes overdue
-        self._hung = False
-        self._state, self._why = "starting", ""
-        self._lost: bool | None = None  # None: nothing was told yet
-        self._good_since_s: float | None = None
-        self._lost_schedule: Schedule | None = None
-        self._reads = self._faults = 0
-        # what was handed over
-        self._handing = threading.Lock()
-        self._newest_ms: dict[str, int] = {}
-        self._good_ms: dict[str, int] = {}
-        self._odd: set[str] = set()
-
-    # -- for others
-
-    def wake(self) -> None:
-        """End a wait for bytes, so that the thread sees that it is to stop."""
-        wake = getattr(self._adapter, "wake", None)
-        if wake is not None:
-            try:
-                wake()
-            except Exception:  # supervision border: an adapter's mistake must not hold up the stop of the others
-                _log.warning("bus %s: waking its adapter failed", self.id, exc_info=True)
-
-    def ages(self) -> dict[str, int | None]:
-        now_ms = self._clock.mono_ms()
-        return {name: now_ms - self._good_ms[name] if name in self._good_ms else None for name in self._points}
-
-    def status(self) -> dict[str, Any]:
-        with self._lock:
-            state = "hung" if self._hung else self._state
-            return {
-                "kind": self._bus.kind, "state": state, "why": self._why, "reads": self._reads, "faults": self._faults,
-                "counts": dict(getattr(self._adapter, "counts", {})), "points": self.ages(), "seen": self._seen.get("why", ""),
-                "remark": str(getattr(self._adapter, "remark", "")) if self._state != "lost" else "",
-            }  # fmt: skip
-
-    def look_again_s(self) -> float:
-        """When the supervisor should look: often enough for the time limit, and for each period while a read hangs."""
-        often_s = self.limit_s / 4
-        if self._hung and self._points:
-            often_s = min(often_s, self._clock.real_s(min(point.every_ms for point in self._points.values())))
-        return min(0.5, max(0.05, often_s))
-
-    def look(self) -> None:
-        """The supervisor's look: speak for the points of a read that doesn't come back."""
-        with self._lock:
-            over_s = 0.0 if self._overdue_s is None else time.monotonic() - self._overdue_s
-            if over_s <= 0.0:
-                return
-            due = self._schedule.take(self._clock.mono_ms())
-            if not self._hung:
-                self._hung = True
-                due = [name for name in self._points if name in due or name in self._asked]
-                _log.warning("bus %s: no answer within %g s; its points are bad until one comes", self.id, self.limit_s)
-        self._hand_over(self._bad(due, "no_answer", f"no answer within {self.limit_s:g} s"))
-        if over_s > HUNG_IS_LOST_S:
-            self._tell_lost(f"bus {self.id}: a read has not come back within {self.limit_s + HUNG_IS_LOST_S:g} s")
-
-    # -- the thread
-
-    def _run(self) -> None:
-        while not self._stop.is_set():
-            try:
-                self._one_life()
-            except Exception:  # supervision border: a mistake of ours must not end a bus for good
-                _log.exception("bus %s: reading it failed", self.id)
-                self._stop.wait(LONGEST_BACK_OFF_S)
-        self._state = "stopped"
-
-    def _one_life(self) -> None:
-        """Open the bus, read it until it is lost, close it, and wait until trying again makes sense."""
-        reason, why = "adapter_fault", ""
-        try:
-            self._open()
-            self._read_on()
-        except UnusableInput as exc:
-            why = str(exc)
-        except BusLost as exc:
-            reason, why = _reason_of(exc), str(exc)
-        except BaseException as exc:  # supervision border: whatever an adapter raises stays on its bus
-            why = f"bus {self.id}: the adapter failed ({_described(exc)})"
-            _log.debug("bus %s", self.id, exc_info=True)
-        self._close()
-        if not self._stop.is_set():
-            self._lost_until_next_try(reason, why)
-
-    def _open(self) -> None:
-        everything, before = list(self._points), self._adapter
-
-        def make() -> None:
-            options = {**self._bus.options, "id": self._bus.id, "kind": self._bus.kind, "seen": self._seen}
-            self._adapter = adapter = self._find(self._bus.kind)(options, self._bus.points, self._clock)
-            resume = getattr(adapter, "resume", None)
-            if resume is not None and before is not None:
-                resume(before)
-            adapter.open()
-
-        self._adapter = self._good_since_s = None
-        self._limited(make, everything, self.limit_s)
-        seen = getattr(self._adapter, "seen", None)
-        if isinstance(seen, Mapping) and seen and seen != self._seen:
-            self._seen = dict(seen)
-            _log.info("bus %s: %s", self.id, seen.get("why", ""))
-            self._on_seen(self.id, self._seen)
-
-    def _close(self) -> None:
-        adapter = self._adapter
-        if adapter is None:
-            return
-        try:
-            self._limited(adapter.close, list(self._points), self.limit_s)
-        except BaseException as exc:  # supervision border: the adapter is given up anyway
-            _log.debug("bus %s: closing failed (%s)", self.id, _described(exc))
-
-    def _limited(self, call: Callable[[], _T], asked: Sequence[str], limit_s: float) -> _T:
-        """Call an adapter under the supervisor's eyes."""
-        with self._lock:
-            self._asked, self._overdue_s = asked, time.monotonic() + limit_s
-        try:
-            return call()
-        finally:
-            with self._lock:
-                self._overdue_s = None
-                came_back, self._hung = self._hung, False
-            if came_back:
-                _log.info("bus %s: the call that had not come back did", self.id)
-
-    def _read_on(self) -> None:
-        """Read until the bus is lost, the adapter fails too often, or it is time to stop."""
-        adapter = self._adapter
-        assert adapter is not None
-        faults_in_a_row = 0
-        while not self._stop.is_set():
-            self._wait_until_due(adapter)
-            with self._lock:
-                due = self._schedule.take(self._clock.mono_ms())
-            if not due or self._stop.is_set():
-                continue
-            try:
-                heard, odd = self._hear(self._limited(partial(adapter.read, due), due, self.limit_s))
-                if odd:
-                    self._faulty([name for name in due if name not in heard], odd)
-            except BusLost:
-                raise
-            except SensorSilent as exc:
-                self._hand_over(self._bad(due, "no_answer", str(exc)))
-            except BaseException as exc:  # supervision border: one bad read is not the end of a bus
-                faults_in_a_row += 1
-                self._faulty(due, f"read failed ({_described(exc)})")
-                if faults_in_a_row >= FAULTS_TO_RENEW:
-                    raise
-                continue
-            faults_in_a_row = 0
-            self._reads += 1
-
-    def _wait_until_due(self, adapter: Adapter) -> None:
-        with self._lock:
-            next_ms = self._schedule.next_ms()
-        wait_s = LONGEST_WAIT_S
-        if next_ms is not None:
-            wait_s = min(wait_s, self._clock.real_s(next_ms - self._clock.mono_ms()))
-        if wait_s <= 0.0:
-            return
-        listen = getattr(adapter, "listen", None)
-        if listen is None:
-            self._stop.wait(wait_s)
-            return
-        began_s = time.monotonic()
-        _, odd = self._hear(self._limited(lambda: listen(wait_s), list(self._points), wait_s + self.limit_s))
-        if odd:
-            self._faulty((), odd)
-        if time.monotonic() - began_s < 0.005:  # one that returns at once must not keep the processor busy
-            self._stop.wait(min(wait_s, 0.005))
-
-    def _lost_until_next_try(self, reason: str, why: str) -> None:
-        lasted_s = 0.0 if self._good_since_s is None else time.monotonic() - self._good_since_s
-        deadline_s = time.monotonic() + self._back_off.take_s(lasted_s)
-        if self._lost and why != self._why:
-            _log.warning("still lost: %s", why)
-        self._tell_lost(why)
-        if self._lost_schedule is None:
-            # once at the loss, then often enough that no point looks merely stale, and no oftener
-            slower = {name: max(point.every_ms, point.stale_after_ms // 2) for name, point in self._points.items()}
-            self._lost_schedule = Schedule(slower, self._clock.mono_ms())
-        while not self._stop.is_set() and (left_s := deadline_s - time.monotonic()) > 0.0:
-            self._hand_over(self._bad(self._lost_schedule.take(self._clock.mono_ms()), reason, why))
-            next_ms = self._lost_schedule.next_ms()
-            next_s = left_s if next_ms is None else self._clock.real_s(next_ms - self._clock.mono_ms())
-            self._stop.wait(min(left_s, 1.0, max(next_s, 0.02)))
-            if self._worth_trying():
-                return
-
-    def _worth_trying(self) -> bool:
-        changed = getattr(self._adapter, "changed", None)
-        try:
-            return changed is not None and bool(changed())
-        except Exception:  # supervision border: then the back-off decides
-            return False
-
-    # -- what comes back
-
-    def _hear(self, raws: Any) -> tuple[set[str], str]:
-        """Hand over what an adapter returned. Returns the points heard of, and what was no reading at all, or ""."""
-        if not isinstance(raws, Iterable):
-            return set(), f"handed over {type(raws).__name__} in place of readings"
-        samples, odd = [], ""
-        for raw in islice(raws, MOST_RAWS):
-            if not isinstance(raw, Raw):
-                odd = f"handed over {type(raw).__name__} in place of a reading"
-            elif raw.point not in self._points:
-                self._say_once(f"handed over a point of another name, {str(raw.point)[:40]!r}")
-            else:
-                samples.append(self._sample(raw))
-        if any(sample.value is not None for sample in samples):
-            self._tell_back()
-        self._hand_over(samples)
-        return {sample.point for sample in samples}, odd
-
-    def _sample(self, raw: Raw) -> Sample:
-        now_ms = self._clock.mono_ms()
-        fault = _fault_in(raw, now_ms)
-        if fault:
-            return Sample(raw.point, now_ms, None, "adapter_fault", fault)
-        return self._transducers[raw.point](raw)
-
-    def _faulty(self, names: Sequence[str], told: str) -> None:
-        self._faults += 1
-        self._say_once(told)
-        self._hand_over(self._bad(names, "adapter_fault", told))
-
-    def _bad(self, names: Iterable[str], reason: str, detail: str) -> list[Sample]:
-        now_ms = self._clock.mono_ms()
-        return [Sample(name, now_ms, None, reason, detail) for name in names]
-
-    def _hand_over(self, samples: Sequence[Sample]) -> None:
-        """Give samples on, each point's in the order of time: a late answer never overtakes what was said since."""
-        with self._handing:
-            fresh = []
-            for sample in sorted(samples, key=lambda one: one.mono_ms):
-                if sample.mono_ms >= self._newest_ms.get(sample.point, sample.mono_ms):
-                    self._newest_ms[sample.point] = sample.mono_ms
-                    fresh.append(sample)
-                    if sample.value is not None:
-                        self._good_ms[sample.point] = sample.mono_ms
-            if not fresh or self._stop.is_set():
-                return  # after the stop nobody is there to take them, should a hung read come back
-            try:
-                self._on_samples(fresh)
-            except Exception:  # supervision border: reading goes on whatever becomes of the readings
-                if self._say_once("its samples were not taken"):
-                    _log.exception("bus %s", self.id)
-
-    # -- what is told
-
-    def _tell_lost(self, why: str) -> None:
-        with self._lock:
-            first, self._lost = self._lost is not True, True
-            self._state, self._why = "lost", why
-        if first:
-            _log.warning("bus lost: %s", why)
-            self._call_on_bus("lost", why)
-
-    def _tell_back(self) -> None:
-        with self._lock:
-            before, self._lost = self._lost, False
-            self._state, self._why = "ok", ""
-            if self._good_since_s is None:
-                self._good_since_s = time.monotonic()
-        if before:
-            self._lost_schedule = None
-            self._odd.clear()
-            _log.info("bus %s: back", self.id)
-        if before is not False:
-            self._call_on_bus("back", "it is read again")
-
-    def _call_on_bus(self, what: str, why: str) -> None:
-        if self._stop.is_set():
-            return
-        try:
-            self._on_bus(self.id, what, why, self._clock.now())
-        except Exception:  # supervision border: as in _hand_over
-            _log.exception("bus %s: %s was not taken", self.id, what)
-
-    def _say_once(self, what: str) -> bool:
-        """One line in the log for each oddity, until the bus has been lost and is back."""
-        if what in self._odd or len(self._odd) > 50:
-            return False
-        self._odd.add(what)
-        _log.warning("bus %s: its adapter %s", self.id, what)
-        return True
-
-
-def _made(point: Point, wiring: Mapping[str, Any]) -> Transducer:
-    """The point's transducer; one that can't be made makes its point bad, and no other."""
-    try:
-        return transducer(point, wiring)
-    except (ValueError, KeyError, TypeError) as exc:
-        told = f"the point's wiring can't be used: {exc}"
-        _log.warning("point %s: %s", point.id, told)
-        return lambda raw: Sample(raw.point, raw.mono_ms, None, "adapter_fault", told)
-
-
-def _limit_s(bus: BusLike) -> float:
-    """The limit of one read: the plan's `time_limit_ms`, or TIME_LIMIT_S."""
-    limit_ms = getattr(bus, "time_limit_ms", None)
-    return limit_ms / 1000 if limit_ms else TIME_LIMIT_S
-
-
-def _reason_of(exc: BusLost) -> str:
-    """An adapter may say more exactly why its bus is lost, by an attribute `reason` (in_use)."""
-    reason = getattr(exc, "reason", "bus_lost")
-    return reason if reason in REASONS else "bus_lost"
-
-
-def _described(exc: BaseException) -> str:
-    """An exception as people read it, in one line."""
-    if isinstance(exc, WarmwellError):
-        return str(exc)
-    try:
-        told = " ".join(str(exc).split())
-    except Exception:  # supervision border: an exception that can't even be printed
-        told = ""
-    return f"{type(exc).__name__}: {told[:200]}" if told else type(exc).__name__
-
-
-def _fault_in(raw: Any, now_ms: int) -> str:
-    """What is wrong with a raw reading's shape, whatever its annotations promise; "" where nothing is."""
-    if type(raw.mono_ms) is not int:
-        return f"a reading stamped with {type(raw.mono_ms).__name__}"
-    if raw.mono_ms > now_ms + FUTURE_MS:
-        return f"a reading stamped {raw.mono_ms - now_ms} ms ahead"
-    if raw.number is not None and not isinstance(raw.number, (int, float)):
-        return f"a reading that is {type(raw.number).__name__}, not a number"
-    if isinstance(raw.number, int) and abs(raw.number) > 2**63:
-        return "a reading beyond 64 bits"
-    if not all(isinstance(text, str) for text in (raw.unit, raw.detail, raw.reason or "")):
-        return "a reading whose unit, reason or detail is no text"
-    return ""

@@ -264,7 +264,7 @@ async def readings(
         )
     n = min(buckets, to_ms - from_ms)
     found = await desk.readers.read(path, lambda: desk.parts.series.buckets(id, from_ms, to_ms, n))
-    head = {"point": id, "unit": point.get("unit"), "from": rfc3339(from_ms), "to": rfc3339(to_ms)}
+    head: dict[str, Any] = {"point": id, "unit": point.get("unit"), "from": rfc3339(from_ms), "to": rfc3339(to_ms)}
     correction = point.get("correction")
     head["correction"] = correction
     shown = (_bucket(_corrected(row, correction)) for row in found)

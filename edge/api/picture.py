@@ -49,7 +49,8 @@ class Watch:
 
     def verdict(self, seen: Seen) -> dict[str, Any]:
         """The verdict as published, with `seq` and `quiet_s`; `unknown` where the judge is silent."""
-        verdict = {**seen.snapshot.verdict, "seq": seen.snapshot.seq, "quiet_s": round(seen.quiet_s, 1)}
+        judged = seen.snapshot.verdict
+        verdict: dict[str, Any] = {**judged, "seq": seen.snapshot.seq, "quiet_s": round(seen.quiet_s, 1)}
         if not seen.is_silent:
             return verdict
         if verdict.get("verdict") == "ready":
@@ -58,9 +59,9 @@ class Watch:
         verdict |= {"expected_at": None, "earliest": None, "latest": None}
         verdict["waits_for"] = [
             "Restart Warmwell, or see the system journal: its judge is silent",
-            *verdict.get("waits_for", []),
+            *judged.get("waits_for", []),
         ]
-        verdict["conditions"] = [_unjudged(condition, since) for condition in verdict.get("conditions", [])]
+        verdict["conditions"] = [_unjudged(condition, since) for condition in judged.get("conditions", [])]
         return verdict
 
     def points(self, seen: Seen) -> dict[str, dict[str, Any]]:

@@ -4,10 +4,11 @@ from __future__ import annotations
 
 import statistics
 from collections.abc import Mapping, Sequence
-from typing import Any
+from typing import Any, cast
 
 from edge.domain.quantities import converter, quantity
 from edge.domain.readings import UNIT_OF, Kind
+from edge.domain.record_bodies import Calibration
 from edge.domain.sensing.calibration_budget import PARTS
 
 
@@ -54,7 +55,7 @@ def preview_lines(
 
 def outcome_lines(entry: Mapping[str, Any], point: Mapping[str, Any], kind: Kind, kept: str) -> list[str]:
     """What a calibration came to, in the point's own unit."""
-    body, lines = entry["body"], [kept]
+    body, lines = cast(Calibration, entry["body"]), [kept]
     if "as_found" not in body:
         return lines
     unit, counts = _Unit(point, kind), bool(body.get("counts"))
@@ -71,7 +72,8 @@ def outcome_lines(entry: Mapping[str, Any], point: Mapping[str, Any], kind: Kind
     lines.append(f"  standard uncertainty: {unit.u(body['u'])} {unit.of_difference}, of")
     parts = body.get("u_parts") or {}
     lines += [f"    {unit.u(parts[part]):>8}  {text}" for part, text in PARTS.items() if part in parts]
-    if body.get("drift") is not None:
+    drift = body.get("drift")
+    if drift is not None:
         beyond = ": beyond the allowance, look at the sensor" if body.get("beyond_allowance") else ""
-        lines.append(f"  drift since the last calibration: {unit.difference(body['drift'])}{beyond}")
+        lines.append(f"  drift since the last calibration: {unit.difference(drift)}{beyond}")
     return [*lines, f"  due again: {str(body['due_at'])[:10]}"] if counts else lines

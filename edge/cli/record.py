@@ -10,7 +10,7 @@ import sys
 import time
 from collections.abc import Callable, Mapping, Sequence
 from dataclasses import dataclass
-from typing import Any, Final
+from typing import Any, Final, cast
 
 from edge.cli import calibration_text, client
 from edge.cli.ask import point_line, rows
@@ -18,6 +18,7 @@ from edge.cli.say import is_terminal
 from edge.domain.errors import RecordRefused, UnusableInput, WarmwellError
 from edge.domain.quantities import DIFFERENCE_OF, UnitError, quantity
 from edge.domain.readings import KIND_OF, UNIT_OF, Kind, Role
+from edge.domain.record_bodies import Kept
 from edge.domain.records import forms
 
 Ask = Callable[[str], str]
@@ -93,7 +94,7 @@ def sent(body: dict[str, Any], url: str) -> dict[str, Any]:
 
 def kept_line(entry: Mapping[str, Any]) -> str:
     """That a record is kept, and whether it counts."""
-    body = entry["body"]
+    body = cast(Kept, entry["body"])
     doubt = "" if body.get("counts") else f", but it doesn't count: {body.get('why_not')}"
     return f"recorded: entry {entry['seq']} of the journal{doubt}"
 

@@ -10,7 +10,7 @@ from __future__ import annotations
 import hashlib
 import json
 from collections.abc import Mapping
-from dataclasses import dataclass, field, replace
+from dataclasses import replace
 from pathlib import Path
 from typing import Any, Final
 
@@ -23,95 +23,13 @@ from edge.config.build import point as build_point
 from edge.config.build import station as build_station
 from edge.config.build import tuning as build_tuning
 from edge.config.build import whole_ms
+from edge.config.plans import ApiPlan, BusPlan, KeepPlan, MqttPlan, StationFile, TlsPlan
 from edge.config.points import ACTIVE_KINDS, BusTable, OneWireBus
 from edge.config.reading import Findings, Mistake, UnusableInputs, document_of, text_of
-from edge.config.sections import Tables, kind_of, other_kinds, read, schema
+from edge.config.sections import Tables, kind_of, other_kinds, read
 from edge.config.tables import KeepTable
 from edge.domain.errors import UnusableInput
 from edge.domain.settings import AlarmTuning, Point, Settings
-
-#: where the page listens if the file says nothing
-API_HOST: Final = "127.0.0.1"
-API_PORT: Final = 8484
-
-
-@dataclass(frozen=True, slots=True)
-class BusPlan:
-    """One bus, for acquisition: its table and its points' tables as written.
-
-    `active` is False where this version has no adapter for its kind: it isn't opened then, and its points stay unread.
-    """
-
-    id: str
-    kind: str
-    options: Mapping[str, Any]
-    points: Mapping[str, Mapping[str, Any]]
-    active: bool = True
-    period_ms: int = 1000  # the shortest of its points
-    time_limit_ms: int | None = None  # of one read; None: acquisition's own
-
-
-@dataclass(frozen=True, slots=True)
-class TlsPlan:
-    """Certificates, as paths beside the station file or absolute. `ca` None: the system's own list."""
-
-    ca: Path | None = None
-    certificate: Path | None = None
-    key: Path | None = None
-
-
-@dataclass(frozen=True, slots=True)
-class MqttPlan:
-    """The broker."""
-
-    host: str
-    port: int
-    tls: TlsPlan | None = None
-    username: str | None = None
-    password_file: Path | None = None
-    client_id: str | None = None
-    keepalive_s: int = 30
-
-
-@dataclass(frozen=True, slots=True)
-class ApiPlan:
-    """Where the page listens: this machine only, until it has TLS and sign-in. Port 0: any free one."""
-
-    host: str = API_HOST
-    port: int = API_PORT
-    tls: TlsPlan | None = None
-    people: Path | None = None
-
-
-@dataclass(frozen=True, slots=True)
-class KeepPlan:
-    """Where the store is, and how long each tier of readings stays (None: for ever). The journal always stays."""
-
-    folder: Path
-    raw_ms: int | None
-    minutes_ms: int | None
-    hours_ms: int | None = None
-    size_bytes: int | None = None
-
-
-@dataclass(frozen=True, slots=True)
-class StationFile:
-    """A station file that can be used.
-
-    `document` is the whole as written, in plain JSON; `digest` the SHA-256 of its RFC 8785 form; `warnings` sentences with file and
-    line; `not_active` sentences on what this version checks but doesn't do yet.
-    """
-
-    path: Path
-    settings: Settings
-    buses: tuple[BusPlan, ...]
-    mqtt: MqttPlan | None
-    api: ApiPlan
-    keep: KeepPlan
-    document: dict[str, Any]
-    digest: str
-    warnings: tuple[str, ...] = ()
-    not_active: tuple[str, ...] = field(default=())
 
 
 def load(path: Path) -> StationFile:
@@ -326,9 +244,3 @@ def _missing_files(station: StationFile) -> list[str]:
         for key, name in named.items()
         if name is not None and not name.exists()
     ]
-
-
-__all__ = [
-    "ApiPlan", "BusPlan", "KeepPlan", "MqttPlan", "StationFile", "TlsPlan", "UnusableInputs", "check_report", "load", "loads",
-    "schema", "settings_of",
-]  # fmt: skip

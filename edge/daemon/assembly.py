@@ -13,7 +13,7 @@ import threading
 import time
 from collections.abc import Callable, Mapping, Sequence
 from functools import partial
-from typing import Any, Final
+from typing import TYPE_CHECKING, Any, Final, Protocol, cast
 
 from edge.acquisition.acquisition import Acquisition
 from edge.clock import RealClock
@@ -25,13 +25,18 @@ from edge.daemon.version import program_version
 from edge.daemon.watch import hanging, store_trouble
 from edge.domain.contracts import Clock
 from edge.domain.entries import Entry
+from edge.domain.entry_bodies import FileRepair, SetAsideBody, UntoldBody
 from edge.domain.errors import StoreFault, UnusableInput, WarmwellError
 from edge.domain.records.counting import confirms_clock
 from edge.domain.station.station import Station
-from edge.judge.inbox import Ticker
+from edge.judge.inbox import StationState, Ticker
 from edge.judge.judge import Judge
 from edge.store.journal import CHECKED_AT_START, Journal
 from edge.store.space import Space
+
+if TYPE_CHECKING:  # both are heavy
+    from edge.api.server import ApiServer
+    from edge.mqtt.publisher import Publisher
 
 log = logging.getLogger("warmwell.daemon")
 
@@ -47,6 +52,15 @@ CLOSE_WITHIN_S: Final = 4.0
 STORE_AGAIN_S: Final = 5.0
 
 
+class Running(Protocol):
+    """What a part is once it was made."""
+
+    def start(self) -> object: ...
+    def stop(self, timeout_s: float) -> object: ...
+    def status(self) -> dict[str, Any]: ...
+    def quiet_s(self) -> float: ...
+
+
 class Part:
     """One part that tells: made and started by `make`, watched, and made again after a pause when it died.
 
@@ -60,12 +74,12 @@ class Part:
     def __init__(
         self,
         name: str,
-        make: Callable[[], Any],
-        alive: Callable[[Any], bool],
+        make: Callable[[], Running],
+        alive: Callable[[Running], bool],
         mono_s: Callable[[], float] = time.monotonic,
     ) -> None:
         self.name, self._make, self._alive, self._mono_s = name, make, alive, mono_s
-        self.running: Any = None
+        self.running: Running | None = None
         self.why = "not started yet"
         self.last_status: dict[str, Any] = {}  # after its stop
         self._pause_s, self._again_s, self._since_s = FIRST_PAUSE_S, 0.0, 0.0
@@ -99,7 +113,7 @@ class Part:
 
     def _is_alive(self) -> bool:
         try:
-            return self._alive(self.running)
+            return self.running is not None and self._alive(self.running)
         except Exception:  # supervision border: one that can't say is taken for dead
             return False
 
@@ -110,7 +124,8 @@ class Part:
         self._failed("it died")
         self._again_s = self._mono_s() + self._pause_s
         dead, self.running = self.running, None
-        self._stop(dead, 1.0)
+        if dead is not None:
+            self._stop(dead, 1.0)
 
     def _failed(self, why: str) -> None:
         if why != self.why:
@@ -124,7 +139,7 @@ class Part:
             self._stop(part, timeout_s)
             self.last_status = part.status()
 
-    def _stop(self, part: Any, timeout_s: float) -> None:
+    def _stop(self, part: Running, timeout_s: float) -> None:
         try:
             part.stop(timeout_s)
         except Exception:  # supervision border: the other parts still have to be stopped
@@ -247,7 +262,7 @@ class Assembly:
             return False
         return True
 
-    def _station_maker(self, plan: StationFile) -> Callable[[dict[str, Any]], Station]:
+    def _station_maker(self, plan: StationFile) -> Callable[[StationState], Station]:
         return lambda state: Station(plan.settings, self.clock.boot, state)
 
     def start_reading(self) -> None:
@@ -274,11 +289,12 @@ class Assembly:
         for part in self.parts.values():
             part.look()
 
-    def _make_publisher(self) -> Any:
+    def _make_publisher(self) -> Running:
         if isinstance(self.not_kept, SilentDisk):
             raise self.not_kept  # what it told last stands on the disk that doesn't answer
         from edge.mqtt.link import Limits
-        from edge.mqtt.publisher import Publisher, Timing
+        from edge.mqtt.publisher import Publisher, Source
+        from edge.mqtt.timing import Timing
 
         timing = (
             Timing(first_s=0.5, cap_s=2.0, slow_cap_s=2.0, limits=Limits(connect_s=0.7))
@@ -286,26 +302,17 @@ class Assembly:
             else Timing()
         )
         assert self.plan.mqtt is not None
-        settings = self.plan.settings
-        return Publisher(
-            self.plan.mqtt,
-            settings.site,
-            settings.id,
-            self.journal,
-            self.judge.snapshot,
-            self.judge.wait_snapshot,
-            self.clock.boot,
-            clock=self.clock,
-            folder=self.plan.keep.folder,
-            software=program_version(),
-            untold=self._untold,
-            timing=timing,
+        settings, judge = self.plan.settings, self.judge
+        source = Source(
+            settings.site, settings.id, self.journal, judge.snapshot, judge.wait_snapshot, self.clock, program_version()
         )
+        return Publisher(self.plan.mqtt, source, folder=self.plan.keep.folder, untold=self._untold, timing=timing)
 
     def _untold(self, entry: Entry, why: str) -> None:
-        self.judge.note("untold", {"seq": entry.seq, "kind": entry.kind, "why": why})
+        body: UntoldBody = {"seq": entry.seq, "kind": entry.kind, "why": why}
+        self.judge.note("untold", body)
 
-    def _make_api(self) -> Any:
+    def _make_api(self) -> Running:
         from edge.api.server import ApiServer
 
         api = self.plan.api
@@ -362,7 +369,7 @@ class Assembly:
                 or status.get("why")
                 or "the broker has not been reached yet"
             )
-            untold = mqtt.running is None or mqtt.running.untold_since_ms() is not None
+            untold = mqtt.running is None or cast("Publisher", mqtt.running).untold_since_ms() is not None
             self._fact("untold", untold and not early, str(why))
 
     def _fact(self, alarm: str, present: bool, text: str) -> None:
@@ -399,7 +406,7 @@ class Assembly:
     def is_ready(self) -> bool:
         """Whether something has been read (or nothing is to be read) and the page answers."""
         api = self.parts.get("api")
-        page = api is not None and api.running is not None and api.running.wait_ready(0.0)
+        page = api is not None and api.running is not None and cast("ApiServer", api.running).wait_ready(0.0)
         return page and (self.judge.status()["hearings"] > 0 or not any(bus.active for bus in self.plan.buses))
 
     def status(self) -> dict[str, Any]:
@@ -498,16 +505,17 @@ class Assembly:
         return not closing.is_alive()
 
 
-def _serves(part: Any) -> bool:
+def _serves(part: Running) -> bool:
     return bool(part.status()["ok"])
 
 
-def _publishes(part: Any) -> bool:
-    return bool(part.alive())
+def _publishes(part: Running) -> bool:
+    return cast("Publisher", part).alive()
 
 
-def _repaired(body: Mapping[str, Any]) -> str:
+def _repaired(body: FileRepair) -> str:
     """What was mended, in words for the system journal."""
     if "set_aside" in body:
-        return f"{body['file']} is damaged ({body['why']}): set aside as {body['set_aside']}; {body['lost']}"
+        aside = cast(SetAsideBody, body)
+        return f"{aside['file']} is damaged ({aside['why']}): set aside as {aside['set_aside']}; {aside['lost']}"
     return "repair: " + "; ".join(f"{key} {value}" for key, value in body.items())

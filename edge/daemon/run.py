@@ -26,6 +26,7 @@ from edge.daemon.assembly import Assembly
 from edge.daemon.opening import Opening
 from edge.daemon.systemd import notify, watchdog_s
 from edge.daemon.version import program_version
+from edge.domain.entry_bodies import SettingsRefusedBody
 from edge.domain.errors import AlreadyRunning, UnusableInput, WarmwellError
 
 log = logging.getLogger("warmwell.daemon")
@@ -174,7 +175,8 @@ def reload(assembly: Assembly, path: Path) -> bool:
 def _tell_refused(assembly: Assembly, why: str) -> None:
     """Whoever wrote the file may not see this program's log: it is an entry, and stands beside the verdict until one is taken."""
     first = why.splitlines()[0] if why else ""
-    assembly.judge.note("settings_refused", {"why": why[:2000], "in_force": assembly.plan.digest})
+    body: SettingsRefusedBody = {"why": why[:2000], "in_force": assembly.plan.digest}
+    assembly.judge.note("settings_refused", body)
     assembly.judge.remark("settings", f"The station file was not taken, the old settings stay in force: {first}")
 
 

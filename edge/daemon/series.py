@@ -11,6 +11,7 @@ from collections.abc import Sequence
 from typing import Any
 
 from edge.config import KeepPlan
+from edge.domain.entry_bodies import FileRepair
 from edge.domain.errors import NewerStore, StoreFault
 from edge.domain.readings import Reading
 from edge.domain.settings import Point
@@ -96,7 +97,7 @@ class CurrentSeries:
 
     # -- for the daemon
 
-    def take_repairs(self) -> list[dict[str, Any]]:
+    def take_repairs(self) -> list[FileRepair]:
         """Bodies for `repair` entries."""
         return self._inner.take_repairs() if self._inner is not None else []
 

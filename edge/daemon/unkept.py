@@ -14,6 +14,7 @@ from typing import Any, NoReturn, TypeVar
 
 from edge.daemon.opening import SilentDisk
 from edge.domain.entries import Draft, Entry
+from edge.domain.entry_bodies import FileRepair
 from edge.domain.errors import StoreFault, UnusableInput
 from edge.store.database import Damaged
 from edge.store.journal import ReadOnlyJournal
@@ -104,7 +105,7 @@ class UnkeptJournal:
         """None of its own: `trouble` says it."""
         return None
 
-    def take_repairs(self) -> list[dict[str, Any]]:
+    def take_repairs(self) -> list[FileRepair]:
         """Nothing is mended."""
         return []
 

@@ -34,6 +34,7 @@ from edge.demo.broker import USUAL_PORT, DemoBroker, free_port, is_installed
 from edge.demo.hardware import Unplugging, with_hardware
 from edge.demo.view import JsonLines, LiveView, PlainLines, View
 from edge.domain.entries import Entry
+from edge.domain.entry_bodies import announced
 from edge.domain.errors import UnusableInput, WarmwellError
 from edge.judge.inbox import Ticker
 from edge.store.database import JOURNAL_FILE
@@ -315,8 +316,8 @@ class Demo:
     def _entries(self, entries: Sequence[Entry]) -> None:
         for entry in entries:
             self.count += 1
-            if entry.kind == "alarm" and entry.body["to"] == "unacknowledged":
-                self.alarms[entry.body["id"]] += 1
+            if (alarm := announced(entry.kind, entry.body)) is not None:
+                self.alarms[alarm] += 1
         self.view.entries(entries)
 
     def _attend(self, assembly: Assembly, clock: FastClock, asked: Asked) -> None:

@@ -14,6 +14,8 @@ from zoneinfo import ZoneInfo
 
 from edge.cli.ask import verdict_word
 from edge.domain.entries import Entry, Now, rfc3339
+from edge.domain.entry_bodies import announced
+from edge.judge.inbox import OwnedStation
 from edge.replay.text import entry_words
 from edge.snapshot import Snapshot
 
@@ -61,15 +63,15 @@ class JsonLines:
     def entries(self, entries: Sequence[Entry]) -> None:
         for entry in entries:
             self.count += 1
-            if entry.kind == "alarm" and entry.body["to"] == "unacknowledged":
-                self.alarms[entry.body["id"]] += 1
+            if (alarm := announced(entry.kind, entry.body)) is not None:
+                self.alarms[alarm] += 1
             self.say({"type": "entry", **entry.as_json()})
 
-    def verdict(self, now: Now, station: Any) -> None:
+    def verdict(self, now: Now, station: OwnedStation) -> None:
         """For a Ticker."""
         self.say({"type": "verdict", **station.verdict(now)})
 
-    def estimates(self, now: Now, station: Any) -> None:
+    def estimates(self, now: Now, station: OwnedStation) -> None:
         """For a Ticker."""
         for estimate in station.estimates(now).values():
             self.say({"type": "estimate", **estimate})
@@ -210,8 +212,9 @@ def headline(picture: Snapshot, zone: ZoneInfo) -> str:
     wrong = [condition["id"] for condition in verdict["conditions"] if condition["state"] in ("unmet", "unknown")]
     if wrong:
         parts.append(", ".join(wrong))
-    if verdict.get("expected_at"):
-        parts.append(f"expected {clock_text(verdict['expected_at'], zone)[11:16]}")
+    expected_at = verdict.get("expected_at")
+    if expected_at:
+        parts.append(f"expected {clock_text(expected_at, zone)[11:16]}")
     return f"{clock_text(verdict['at'], zone)}  {'  ·  '.join(parts)}  ·  {verdict['phase']}  ·  {verdict.get('note') or ''}"
 
 

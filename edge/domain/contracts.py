@@ -56,13 +56,8 @@ class Raw:
         return f"Raw({self.point!r}, {self.mono_ms}, {self.number!r}, {self.unit!r}, {self.reason!r}, {self.detail!r})"
 
 
-class Adapter(Protocol):
-    """One way of reading sensors. One thread calls it; it may block, but should keep its own time limits.
-
-    It is made with `(bus_options, points, clock)`: the bus's table and, by point id, each point's table from the station
-    file, as plain dicts (keys that the station model owns, such as id, role, every, are there too).
-    Raising BusLost from any call means: the whole bus; the caller closes it, backs off and opens again.
-    """
+class Reads(Protocol):
+    """The least that an adapter is: what a package of its own may bring and nothing more (see Adapter for the rest)."""
 
     def open(self) -> None:
         """Take the hardware. Raises BusLost."""
@@ -80,10 +75,57 @@ class Adapter(Protocol):
         ...
 
 
+class Adapter(Reads, Protocol):
+    """One way of reading sensors. One thread calls it (but wake); it may block, but should keep its own time limits.
+
+    It is made with `(bus_options, points, clock)`: the bus's table and, by point id, each point's table from the station
+    file, as plain dicts (keys that the station model owns, such as id, role, every, are there too). The options also have `seen`: what
+    the adapter of an earlier start told by that name.
+    Raising BusLost from any call means: the whole bus; the caller closes it, backs off and opens again. `BusLost.reason` may say more
+    exactly why.
+
+    A subclass has the defaults below. An adapter that is none, and has only some of these names, is completed by the caller.
+    """
+
+    def listen(self, timeout_s: float) -> Sequence[Raw] | None:
+        """Wait up to so many real seconds for bytes that come by themselves, and hand over what came. Raises BusLost.
+
+        None: nothing comes by itself here; the caller waits for the next period.
+        """
+        return None
+
+    def wake(self) -> None:
+        """End a listen() that waits; from another thread."""
+        return None
+
+    def changed(self) -> bool:
+        """Asked while the bus is lost: whether trying again before the back-off ends is worth it."""
+        return False
+
+    def resume(self, before: Reads) -> None:
+        """Before open: `before` read this bus until it was lost. What it has counted goes on."""
+        return None
+
+    @property
+    def counts(self) -> Mapping[str, float]:
+        """What is worth counting, by its words, for /health and the metrics."""
+        return {}
+
+    @property
+    def seen(self) -> Mapping[str, str]:
+        """Once it is open: what the bus turned out to be, with `why` as a sentence; empty where its name in the station file says so."""
+        return {}
+
+    @property
+    def remark(self) -> str:
+        """What people should know of a bus though it is read; "" where there is nothing."""
+        return ""
+
+
 class AdapterFactory(Protocol):
     """What a name in the adapters' table leads to."""
 
-    def __call__(self, bus: Mapping[str, Any], points: Mapping[str, Mapping[str, Any]], clock: Clock) -> Adapter: ...
+    def __call__(self, bus: Mapping[str, Any], points: Mapping[str, Mapping[str, Any]], clock: Clock) -> Reads: ...
 
 
 class JournalReader(Protocol):

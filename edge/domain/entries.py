@@ -2,8 +2,9 @@
 
 from __future__ import annotations
 
+from collections.abc import Mapping
 from datetime import UTC, datetime
-from typing import Any, Final, NamedTuple
+from typing import Any, Final, NamedTuple, TypedDict
 
 #: kinds of entry; adding is free, renaming is not
 KINDS: Final = frozenset(
@@ -23,11 +24,12 @@ class Now(NamedTuple):
 
 
 class Draft(NamedTuple):
-    """An entry before the journal gives it its seq. `body` holds only what JSON can: str, int, float, bool, None, list, dict."""
+    """An entry before the journal gives it its seq. `body` holds only what JSON can: str, int, float, bool, None, list, dict; the shape of
+    each kind's is in entry_bodies.py."""
 
     now: Now
     kind: str
-    body: dict[str, Any]
+    body: Mapping[str, Any]
 
 
 class Stamp(NamedTuple):
@@ -39,6 +41,18 @@ class Stamp(NamedTuple):
     trusted: bool
 
 
+class EntryJson(TypedDict):
+    """An entry as it is published. `at`: RFC 3339 UTC with milliseconds."""
+
+    seq: int
+    boot: str
+    mono_ms: int
+    at: str
+    trusted: bool
+    kind: str
+    body: Mapping[str, Any]
+
+
 class Entry(NamedTuple):
     """An entry of the journal."""
 
@@ -48,14 +62,14 @@ class Entry(NamedTuple):
     wall_ms: int
     trusted: bool
     kind: str
-    body: dict[str, Any]
+    body: Mapping[str, Any]
 
     @property
     def stamp(self) -> Stamp:
         """What it was stamped with."""
         return Stamp(self.boot, self.mono_ms, self.wall_ms, self.trusted)
 
-    def as_json(self) -> dict[str, Any]:
+    def as_json(self) -> EntryJson:
         """The shape that is published: times as RFC 3339 UTC with milliseconds."""
         return {
             "seq": self.seq,

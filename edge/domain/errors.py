@@ -39,7 +39,10 @@ class StoreFault(WarmwellError):
 
 
 class BusLost(WarmwellError):
-    """A whole bus can't be read: its port is gone, held by another, or refused."""
+    """A whole bus can't be read: its port is gone, held by another, or refused. `reason`: the reason of its points' bad readings, a key
+    of REASONS; a subclass may have another."""
+
+    reason = "bus_lost"
 
 
 class SensorSilent(WarmwellError):

@@ -6,17 +6,26 @@ import threading
 from collections import Counter, deque
 from collections.abc import Callable, Iterable, Mapping, Sequence
 from concurrent.futures import Future
-from typing import Any, Final, NamedTuple, Protocol
+from typing import Any, Final, NamedTuple, Protocol, TypeAlias
 
 from edge.domain.dates import Dates
 from edge.domain.entries import Draft, Entry, Now
+from edge.domain.entry_bodies import SettingsBody
 from edge.domain.errors import StoreFault, WarmwellError
 from edge.domain.readings import Reading, Sample
+from edge.domain.settings import Settings
 
 #: samples that may wait; 20,000 are half an hour of 12 points at 1 Hz. Beyond, the oldest are dropped and counted
 MOST_SAMPLES: Final = 20_000
 #: kinds of entry that may be dropped while the disk refuses, the least missed first
 TELEMETRY: Final = ("phase", "verdict", "heat_up", "cool_down", "transfer", "filter_day", "draw")
+
+
+#: a station's state() as the journal keeps it beside the entries: plain JSON. Its form is the station's own, and every change of it a new
+#: FOLD_VERSION; whoever keeps it looks into none of it
+StationState: TypeAlias = dict[str, Any]
+#: makes a station from a state
+MakeStation: TypeAlias = "Callable[[StationState], OwnedStation]"
 
 
 class Ticker(NamedTuple):
@@ -26,12 +35,15 @@ class Ticker(NamedTuple):
     """
 
     interval_ms: int
-    call: Callable[[Now, Any], None]
+    call: Callable[[Now, OwnedStation], None]
 
 
 class OwnedStation(Protocol):
-    """What the judge asks of a station (edge.domain.station.station.Station)."""
+    """All that is asked of a station by the judge, and by those to whom the judge hands it: tickers, acts, what it was under other
+    settings. (It is edge.domain.station.station.Station.)"""
 
+    @property
+    def settings(self) -> Settings: ...
     @property
     def readings(self) -> Sequence[Reading]: ...
     @property
@@ -48,11 +60,13 @@ class OwnedStation(Protocol):
     def advance(self, now: Now) -> list[Draft]: ...
     def next_deadline(self) -> int | None: ...
     def record(self, body: Mapping[str, Any], now: Now) -> list[Draft]: ...
-    def bus(self, bus_id: str, what: str, why: str, now: Now) -> list[Draft]: ...
+    def bus(self, bus: str, what: str, why: str, now: Now) -> list[Draft]: ...
+    def bus_seen(self, bus: str, seen: Mapping[str, str], now: Now) -> list[Draft]: ...
+    def fact(self, alarm_id: str, active: bool, text: str, now: Now) -> list[Draft]: ...
     def clock_step(self, now: Now, by_ms: int, why: str) -> list[Draft]: ...
     def fold(self, entry: Entry) -> None: ...
     def kept(self, entries: Sequence[Entry]) -> None: ...
-    def state(self) -> dict[str, Any]: ...
+    def state(self) -> StationState: ...
     def verdict(self, now: Now) -> dict[str, Any]: ...
     def points(self, now: Now) -> dict[str, Any]: ...
     def alarms(self, now: Now) -> dict[str, Any]: ...
@@ -67,8 +81,8 @@ class KeptJournal(Protocol):
     def append(self, drafts: Sequence[Draft]) -> list[Entry]: ...
     def read(self, after: int, limit: int) -> list[Entry]: ...
     def last_seq(self) -> int: ...
-    def save_fold(self, seq: int, version: int, state: dict[str, Any]) -> None: ...
-    def load_fold(self, version: int) -> tuple[int, dict[str, Any]] | None: ...
+    def save_fold(self, seq: int, version: int, state: StationState) -> None: ...
+    def load_fold(self, version: int) -> tuple[int, StationState] | None: ...
     def refuse_fold(self, why: str) -> None: ...
 
 
@@ -82,7 +96,7 @@ class KeptSeries(Protocol):
 class Reload(NamedTuple):
     """New settings to put in force: `make(state)` gives the new station from what the old one knows."""
 
-    make: Callable[[dict[str, Any]], OwnedStation]
+    make: MakeStation
     document: Mapping[str, Any]
     digest: str
     done: Future[None]
@@ -103,11 +117,15 @@ class Act(NamedTuple):
 
     mono_ms: int
     what: str
-    do: Callable[[Any, Now], list[Draft]]
+    do: Callable[[OwnedStation, Now], list[Draft]]
 
 
 class Stop(NamedTuple):
     why: str
+
+
+#: what waits for the judge
+Item: TypeAlias = Heard | Record | Act | Reload | Stop
 
 
 class Inbox:
@@ -115,11 +133,11 @@ class Inbox:
 
     def __init__(self, most_samples: int = MOST_SAMPLES) -> None:
         self._most, self._samples = most_samples, 0
-        self._items: deque[Any] = deque()
+        self._items: deque[Item] = deque()
         self._changed = threading.Condition()
         self.dropped = 0
 
-    def put(self, item: Any) -> None:
+    def put(self, item: Item) -> None:
         """Add an item; never blocks for longer than another caller's few lines, never raises."""
         with self._changed:
             self._items.append(item)
@@ -137,7 +155,7 @@ class Inbox:
                 self.dropped += len(item.samples)
                 return
 
-    def take(self, timeout_s: float) -> list[Any]:
+    def take(self, timeout_s: float) -> list[Item]:
         """All that waits, in order; waits up to `timeout_s` for the first."""
         with self._changed:
             if not self._items and timeout_s > 0:
@@ -159,12 +177,13 @@ def not_running() -> StoreFault:
     )  # fmt: skip
 
 
-def refuse_left(items: Iterable[Any]) -> None:
+def refuse_left(items: Iterable[Item | None]) -> None:
     """Answer those whose item will not be judged any more."""
     for item in items:
-        future = item.answer if isinstance(item, Record) else item.done if isinstance(item, Reload) else None
-        if future is not None and not future.done():
-            future.set_exception(not_running())
+        if isinstance(item, Record) and not item.answer.done():
+            item.answer.set_exception(not_running())
+        elif isinstance(item, Reload) and not item.done.done():
+            item.done.set_exception(not_running())
 
 
 def store_fault(exc: Exception) -> StoreFault:
@@ -213,4 +232,5 @@ def bounded(drafts: list[Draft], most: int) -> tuple[list[Draft], Counter[str]]:
 
 def settings_draft(now: Now, document: Mapping[str, Any], digest: str) -> Draft:
     """The entry that writes down the whole settings and their digest."""
-    return Draft(now, "settings", {"digest": digest, "document": dict(document)})
+    body: SettingsBody = {"digest": digest, "document": dict(document)}
+    return Draft(now, "settings", body)

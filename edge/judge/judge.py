@@ -21,61 +21,57 @@ import json
 import logging
 import threading
 import time
-from collections import Counter
 from collections.abc import Callable, Iterable, Mapping, Sequence
 from concurrent.futures import Future
 from functools import partial
 from operator import attrgetter
-from typing import Any, Final
+from typing import Any, Final, TypeVarTuple
 
-from edge.clock import ClockWatch
 from edge.domain.contracts import Clock
 from edge.domain.entries import Draft, Entry, Now
+from edge.domain.entry_bodies import EntriesLostBody, StoppedBody
 from edge.domain.errors import RecordRefused, StoreFault
 from edge.domain.readings import Reading, Sample
 from edge.domain.station.station import FOLD_VERSION
+from edge.judge.clockwork import Clockwork
+from edge.judge.disk import Disk
 from edge.judge.inbox import (
     Act,
     Heard,
     Inbox,
+    Item,
     KeptJournal,
     KeptSeries,
+    MakeStation,
     OwnedStation,
     Record,
     Reload,
+    StationState,
     Stop,
     Ticker,
-    bounded,
     fate_unknown,
     not_running,
     record_fault,
     refuse_left,
     settings_draft,
-    store_fault,
 )
-from edge.judge.picture import REFUSES_S, Unsaved, unknown_verdict, with_what_is_not_kept
+from edge.judge.picture import REFUSES_S, Unsaved
+from edge.judge.pictures import Pictures
 from edge.judge.settings import AsBefore, dropped_at_start
-from edge.judge.writer import LAST_PATIENCE_S, LOOK_AGAIN_S, PATIENCE_S, Job, Writer
+from edge.judge.writer import LOOK_AGAIN_S, Job
 from edge.snapshot import Snapshot
 
 log = logging.getLogger("warmwell.judge")
+Ts = TypeVarTuple("Ts")
 
-#: entries that may wait for the disk before telemetry among them is dropped; alarms and what people did never are
-MOST_UNSAVED: Final = 5_000
 #: the order of samples
 BY_TIME: Final = attrgetter("mono_ms")
 #: samples of one hearing lie within this, in the clock's time
 ONE_INSTANT_MS: Final = 100
-#: a new picture at most this often (real seconds), unless an entry was made
-PICTURE_EVERY_S: Final = 0.2
-#: how long (real seconds) the judge waits at least with a clock that runs fast, and at most with any
-SHORTEST_WAIT_S, LONGEST_WAIT_S = 0.02, 1.0
-#: how long (real seconds) until a disk that refused is tried again
-RETRY_S: Final = 1.0
+#: how long (real seconds) the judge waits at most
+LONGEST_WAIT_S: Final = 1.0
 #: the fold is saved after this many entries
 FOLD_EVERY: Final = 256
-#: a station whose deadline doesn't move when it is reached is left alone for this pass
-MOST_AT_ONE_DEADLINE: Final = 16
 
 
 class Judge:
@@ -84,64 +80,58 @@ class Judge:
     Args:
         station: edge.domain.station.station.Station, fresh: start() brings it up to the journal.
         journal, series, clock: the store's and the clock's parts.
-        rebuild: makes a station from a state(); for a record that has to be withdrawn.
+        rebuild: makes a station from its state(); for the saved one at a start, and for a record that has to be withdrawn.
         about: body of the `started` entry, such as {"version": "0.1.0"}; `after` is added. None: no such entry is made.
         settings: (whole station file as plain JSON, its digest), for the `settings` entry. None: no such entry.
         tickers: see Ticker.
         on_entries: called in the judge's thread with entries that have just come to disk, in order.
         not_kept: why nothing at all can be kept; the verdict is then never ready. None: the journal is there.
         as_before: makes a station from settings of before: what was owed under them is not dropped unsaid. None: it isn't looked at.
+        mono_s: real seconds that never go back.
     """
 
     def __init__(
         self,
-        station: Any,
+        station: OwnedStation,
         journal: KeptJournal,
         series: KeptSeries,
         clock: Clock,
         *,
-        rebuild: Callable[[dict[str, Any]], Any] | None = None,
+        rebuild: MakeStation,
         about: Mapping[str, Any] | None = None,
         settings: tuple[Mapping[str, Any], str] | None = None,
         tickers: Sequence[Ticker] = (),
         on_entries: Callable[[Sequence[Entry]], None] | None = None,
         not_kept: StoreFault | None = None,
         as_before: AsBefore | None = None,
+        mono_s: Callable[[], float] = time.monotonic,
     ) -> None:
-        self._station: OwnedStation = station
+        self._mono_s = mono_s
+        self._station = station
         self._journal, self._series, self._clock = journal, series, clock
-        self._rebuild = rebuild or (lambda state: type(station)(station.settings, clock.boot, state))
-        self._about, self._settings, self._tickers, self._on_entries = about, settings, tickers, on_entries
+        self._rebuild = rebuild
+        self._about, self._settings, self._on_entries = about, settings, on_entries
         self._not_kept, self._as_before = not_kept, as_before
-        self._inbox, self._watch, self._writer = Inbox(), ClockWatch(), Writer(PATIENCE_S)
+        self._inbox, self._time = Inbox(), Clockwork(clock, tickers)
         self._thread: threading.Thread | None = None
         self._open = threading.Event()  # records are taken
         # from here on: touched by the judge's thread only (and by start, before there is one)
-        self._now = clock.now()
-        self._reached_ms = self._now.mono_ms  # the station has been moved up to here
-        self._ticks: list[int] = []  # next wall time of each ticker
         self._last: dict[str, Sample] = {}
-        self._drafts: list[Draft] = []  # not on disk yet, nor under way
-        self._handed: list[Draft] = []  # under way
+        self._pictures = Pictures(self._time.now, (station.settings.site, station.settings.id), mono_s)
+        self._disk = Disk(
+            journal,
+            mono_s,
+            kept=self._kept,
+            changed=partial(self._pictures.has_news, at_once=True),
+            lost=self._say_lost,
+        )
         self._parked: list[Record | Reload] = []  # people who came while the disk took its time
         self._answering: Record | None = None  # whoever's record is under way
-        self._fault: StoreFault | None = None
-        self._fault_since_s = 0.0
-        self._retry_at_s = 0.0
-        self._lost: Counter[str] = Counter()
         self._seq = self._folded_seq = 0
-        self._stumbles, self._stumble = 0, ""
+        self._stumbles = 0
         self._hearings = self._heard = self._bad = 0
-        self._news = False  # something to picture
-        self._urgent = False  # and at once
-        self._pictured_s = 0.0
         # read by any thread
-        self._names: tuple[str, str] = (station.settings.site, station.settings.id)
-        starting = unknown_verdict(self._now, "Starting: nothing has been read yet", self._names)
-        self._picture = Snapshot(0, 0, self._now, starting)
-        self._pictures = threading.Condition()
-        self._beat_s = time.monotonic()
-        self._remarks: Mapping[str, str] = {}
+        self._beat_s = mono_s()
 
     # ---- any thread -------------------------------------------------------------------------------------------------
 
@@ -181,7 +171,7 @@ class Judge:
         """Something that the daemon knows and the station can't: `disk_low`, `untold`."""
         self._act(alarm, lambda station, at: station.fact(alarm, present, text, at))
 
-    def note(self, kind: str, body: Mapping[str, Any]) -> None:
+    def note(self, kind: str, body: Mapping[str, object]) -> None:
         """Keep an entry that isn't about the station itself: `untold`, `told`, `repair`."""
         self._act(kind, lambda _station, at: [Draft(at, kind, dict(body))])
 
@@ -200,7 +190,7 @@ class Judge:
             refuse_left(self._inbox.take(0))
         return answer
 
-    def reload(self, make: Callable[[dict[str, Any]], Any], document: Mapping[str, Any], digest: str) -> Future[None]:
+    def reload(self, make: MakeStation, document: Mapping[str, Any], digest: str) -> Future[None]:
         """Put new settings in force; the future is done once they are, or raises what `make` raised: the old stay."""
         done: Future[None] = Future()
         self._inbox.put(Reload(make, document, digest, done))
@@ -208,13 +198,11 @@ class Judge:
 
     def snapshot(self) -> Snapshot:
         """The newest picture."""
-        return self._picture
+        return self._pictures.newest
 
     def wait_snapshot(self, version: int, timeout_s: float) -> Snapshot:
         """A picture newer than `version`, or the newest one when time (real seconds) ran out."""
-        with self._pictures:
-            self._pictures.wait_for(lambda: self._picture.version > version, timeout_s)
-            return self._picture
+        return self._pictures.wait(version, timeout_s)
 
     def alive(self) -> bool:
         """Whether its thread runs."""
@@ -222,55 +210,53 @@ class Judge:
 
     def idle_s(self) -> float:
         """Real seconds since its last pass began; beyond a few seconds it hangs."""
-        return time.monotonic() - self._beat_s
+        return self._mono_s() - self._beat_s
 
     def remark(self, what: str, text: str) -> None:
         """Something that people have to read beside the verdict until it is over (`text` empty): settings not taken."""
-        remarks = {**self._remarks, what: text}
-        self._remarks = {key: said for key, said in remarks.items() if said}
+        self._pictures.remark(what, text)
 
     def writing_s(self) -> float:
         """For how long (real seconds) the journal's writer has been at what it is doing; 0 where it waits for work."""
-        return self._writer.busy_s()
+        return self._disk.writer.busy_s()
 
     def refusing_s(self) -> float:
         """For how long (real seconds) the journal has refused; 0 while it takes."""
-        return time.monotonic() - self._fault_since_s if self._fault is not None else 0.0
+        return self._disk.refusing_s()
 
     def status(self) -> dict[str, Any]:
         """For /health."""
         is_well = self.alive() and max(self.idle_s(), self.writing_s()) < REFUSES_S
         return {
-            "ok": is_well and self._fault is None and "settings" not in self._remarks, "seq": self._seq, "idle_s": round(self.idle_s(), 3),
+            "ok": is_well and self._disk.fault is None and "settings" not in self._pictures.remarks,
+            "seq": self._seq, "idle_s": round(self.idle_s(), 3),
             "hearings": self._hearings, "readings": self._heard, "bad": self._bad, "waiting": len(self._inbox),
-            "samples_dropped": self._inbox.dropped, "unsaved": len(self._drafts) + len(self._handed),
-            "store_fault": None if self._fault is None else str(self._fault), "commit": self._writer.figures(),
-            "remarks": dict(self._remarks), "stumbles": self._stumbles,
+            "samples_dropped": self._inbox.dropped, "unsaved": self._disk.unsaved(),
+            "store_fault": None if self._disk.fault is None else str(self._disk.fault), "commit": self._disk.writer.figures(),
+            "remarks": dict(self._pictures.remarks), "stumbles": self._stumbles,
         }  # fmt: skip
 
-    def _act(self, what: str, do: Callable[[Any, Now], list[Draft]], now: Now | None = None) -> None:
+    def _act(self, what: str, do: Callable[[OwnedStation, Now], list[Draft]], now: Now | None = None) -> None:
         self._inbox.put(Act(self._clock.mono_ms() if now is None else now.mono_ms, what, do))
 
     # ---- start ------------------------------------------------------------------------------------------------------
 
     def _bring_up(self) -> None:
-        self._now = now = self._clock.now()
-        self._reached_ms = now.mono_ms
-        self._watch.look(now)
+        now = self._time.begin()
         self._series.note_clock(self._clock.boot, now.mono_ms, now.wall_ms - now.mono_ms, now.trusted)
         newest = self._fold_journal()
-        self._ticks = [-(-now.wall_ms // ticker.interval_ms) * ticker.interval_ms for ticker in self._tickers]
         if self._about is not None:
             after = "nothing" if newest is None else "a clean stop" if newest.kind == "stopped" else "an unclean stop"
-            self._drafts.append(Draft(now, "started", {**self._about, "after": after}))
+            self._disk.add([Draft(now, "started", {**self._about, "after": after})])
         if self._settings is not None:
-            self._drafts.append(settings_draft(now, *self._settings))
+            self._disk.add([settings_draft(now, *self._settings)])
             if self._as_before is not None:
-                self._drafts += dropped_at_start(self._station, self._journal, self._settings[1], self._as_before, now)
-        self._drafts += self._station.advance(now)
+                dropped = dropped_at_start(self._station, self._journal, self._settings[1], self._as_before, now)
+                self._disk.add(dropped)
+        self._disk.add(self._station.advance(now))
         if self._not_kept:
-            self._fault, self._fault_since_s, self._retry_at_s = self._not_kept, float("-inf"), float("inf")
-        self._commit()
+            self._disk.never(self._not_kept)
+        self._disk.commit()
         self._show(now)
 
     def _fold_journal(self) -> Entry | None:
@@ -288,7 +274,7 @@ class Judge:
             self._seq = newest.seq
         return newest
 
-    def _take_fold(self, seq: int, state: dict[str, Any]) -> None:
+    def _take_fold(self, seq: int, state: StationState) -> None:
         try:
             self._station = self._rebuild(state)
         except Exception as exc:  # supervision border: a cache can't stop the start; the entries are folded instead
@@ -302,7 +288,7 @@ class Judge:
         stop: Stop | None = None
         while stop is None:
             items = self._inbox.take(self._wait_s())
-            self._beat_s = time.monotonic()
+            self._beat_s = self._mono_s()
             stop = next((item for item in items if isinstance(item, Stop)), None)
             try:
                 self._pass(items)
@@ -318,26 +304,17 @@ class Judge:
         if self._answering is not None:
             self._answering.answer.set_exception(fate_unknown())
         refuse_left([*self._parked, *self._inbox.take(0)])
-        self._writer.stop()
+        self._disk.writer.stop()
 
     def _wait_s(self) -> float:
         """Real seconds until there is something to do by itself."""
-        if not self._writer.is_idle():
+        if not self._disk.writer.is_idle():
             return LOOK_AGAIN_S
-        clock_s = [self._clock.real_s(1000)]
-        mono_ms = self._clock.mono_ms()
-        deadline_ms = self._station.next_deadline()
-        if deadline_ms is not None and deadline_ms > self._reached_ms:
-            clock_s.append(self._clock.real_s(deadline_ms - mono_ms))
-        clock_s += [self._clock.real_s(self._mono_of(wall_ms) - mono_ms) for wall_ms in self._ticks]
-        wait_s = max(min(clock_s), SHORTEST_WAIT_S if self._clock.speed > 1 else 0.001)
-        if self._news:
-            wait_s = min(wait_s, max(0.001, self._pictured_s + PICTURE_EVERY_S - time.monotonic()))
-        return min(wait_s, LONGEST_WAIT_S)
+        wait_s = self._time.wait_s(self._station.next_deadline())
+        return min(wait_s, LONGEST_WAIT_S, max(0.001, self._pictures.due_in_s()))
 
-    def _pass(self, items: Sequence[Any]) -> None:
-        self._now = now = self._clock.now()
-        self._look_at_clock(now)
+    def _pass(self, items: Sequence[Item]) -> None:
+        self._look_at_clock()
         samples: list[Sample] = []
         for item in (*self._unparked(), *items):
             if isinstance(item, Heard):
@@ -352,13 +329,13 @@ class Judge:
             elif isinstance(item, Reload):
                 self._reload(item)
         self._hear(samples)
-        self._reach(now.mono_ms, ticks_at_end=True)
-        self._commit()
+        self._reach(self._time.now.mono_ms, ticks_at_end=True)
+        self._disk.commit()
         self._save_fold_now_and_then()
         self._show_if_due()
 
-    def _look_at_clock(self, now: Now) -> None:
-        step = self._watch.look(now)
+    def _look_at_clock(self) -> None:
+        step, now = self._time.look(), self._time.now
         if step is None:
             return
         self._series.note_clock(self._clock.boot, now.mono_ms, step.offset_ms, step.trusted)
@@ -369,41 +346,14 @@ class Judge:
         else:
             why = "the wall clock is no longer trusted"
         self._took(self._station.clock_step(now, step.by_ms, why))
-        self._ticks = [-(-now.wall_ms // ticker.interval_ms) * ticker.interval_ms for ticker in self._tickers]
-
-    def _mono_of(self, wall_ms: int) -> int:
-        return self._now.mono_ms + wall_ms - self._now.wall_ms
-
-    def _at(self, mono_ms: int) -> Now:
-        """That instant by the present offset of the wall clock; never before what the station has been moved to."""
-        mono_ms = max(mono_ms, self._reached_ms)
-        return Now(mono_ms, self._now.wall_ms + mono_ms - self._now.mono_ms, self._now.trusted)
 
     def _reach(self, mono_ms: int, *, ticks_at_end: bool = False) -> None:
-        """Move the station through its deadlines up to `mono_ms`, and through ticks before it (or at it)."""
-        before_ms, times = -1, 0
-        while True:
-            deadline_ms = self._station.next_deadline()
-            tick_ms = min(map(self._mono_of, self._ticks), default=None)
-            tick_is_due = tick_ms is not None and (tick_ms < mono_ms or (ticks_at_end and tick_ms <= mono_ms))
-            deadline_is_due = deadline_ms is not None and deadline_ms <= mono_ms
-            if tick_ms is not None and tick_is_due and not (deadline_is_due and (deadline_ms or 0) <= tick_ms):
-                self._tick(tick_ms)
-            elif deadline_ms is not None and deadline_is_due:
-                times = times + 1 if deadline_ms <= before_ms else 0
-                before_ms = deadline_ms
-                if times >= MOST_AT_ONE_DEADLINE:
-                    log.warning("the station's deadline %s does not move; left for the next pass", deadline_ms)
-                    break
-                self._advance(deadline_ms)
-            else:
-                break
-        if mono_ms > self._reached_ms and ticks_at_end:
-            self._advance(mono_ms)
+        """Move the station through its deadlines and its tickers up to that instant."""
+        ways = (lambda: self._station.next_deadline()), self._advance, self._tick
+        self._time.reach(mono_ms, *ways, ticks_at_end=ticks_at_end)
 
     def _advance(self, mono_ms: int) -> None:
-        at = self._at(mono_ms)
-        self._reached_ms = at.mono_ms
+        at = self._time.arrive(mono_ms)
         try:
             self._took(self._station.advance(at))
         except Exception:  # supervision border: what waits behind this instant must still be judged and answered
@@ -411,12 +361,10 @@ class Judge:
 
     def _tick(self, mono_ms: int) -> None:
         self._advance(mono_ms)
-        self._commit()
-        at = self._at(mono_ms)
-        for place, ticker in enumerate(self._tickers):
-            if self._mono_of(self._ticks[place]) <= mono_ms:
-                self._ticks[place] += ticker.interval_ms
-                self._told(ticker.call, at, self._station)
+        self._disk.commit()
+        at = self._time.at(mono_ms)
+        for ticker in self._time.due(mono_ms):
+            self._told(ticker.call, at, self._station)
 
     def _hear(self, samples: list[Sample]) -> None:
         """Hear samples in the order of their times, those of one instant together."""
@@ -428,10 +376,9 @@ class Judge:
                 first = place
 
     def _hear_instant(self, samples: Sequence[Sample]) -> None:
-        mono_ms = min(samples[-1].mono_ms, self._now.mono_ms)
+        mono_ms = min(samples[-1].mono_ms, self._time.now.mono_ms)
         self._reach(mono_ms)
-        at = self._at(mono_ms)
-        self._reached_ms = at.mono_ms
+        at = self._time.arrive(mono_ms)
         self._last.update((sample.point, sample) for sample in samples)
         try:
             drafts = self._station.hear(samples, at)
@@ -439,7 +386,7 @@ class Judge:
             self._stumbled(f"judging samples of {', '.join(sorted({s.point for s in samples}))}")
             return
         self._took(drafts)
-        self._news = True
+        self._pictures.has_news()
         readings = self._station.readings
         self._hearings += 1
         self._heard += len(readings)
@@ -448,25 +395,22 @@ class Judge:
 
     def _do(self, act: Act) -> None:
         self._reach(act.mono_ms)
-        at = self._at(act.mono_ms)
-        self._reached_ms = at.mono_ms
+        at = self._time.arrive(act.mono_ms)
         try:
             self._took(act.do(self._station, at))
         except Exception:  # supervision border: see _hear_instant
             self._stumbled(f"noting {act.what}")
-        self._news = True
+        self._pictures.has_news()
 
     def _took(self, drafts: Iterable[Draft]) -> None:
-        before = len(self._drafts)
-        self._drafts += drafts
-        if len(self._drafts) > before:
-            self._news = self._urgent = True
+        if self._disk.add(drafts):
+            self._pictures.has_news(at_once=True)
 
     # ---- records ----------------------------------------------------------------------------------------------------
 
     def _unparked(self) -> list[Record | Reload]:
         """People who waited for the disk, if it has come to an end with what it was at."""
-        if not self._writer.settled():
+        if not self._disk.writer.settled():
             return []
         parked, self._parked = self._parked, []
         return parked
@@ -476,15 +420,14 @@ class Judge:
         if not item.answer.running() and not item.answer.set_running_or_notify_cancel():
             return
         self._reach(item.mono_ms)
-        at = self._at(item.mono_ms)
-        self._reached_ms = at.mono_ms
-        self._commit()
-        is_back = self._fault is None or self._disk_is_back()
-        if not self._writer.is_idle():
+        at = self._time.arrive(item.mono_ms)
+        self._disk.commit()
+        is_back = self._disk.fault is None or self._disk_is_back()
+        if not self._disk.writer.is_idle():
             self._parked.append(item)
             return
-        if self._fault is not None and not is_back:
-            item.answer.set_exception(self._fault)
+        if self._disk.fault is not None and not is_back:
+            item.answer.set_exception(self._disk.fault)
             return
         before = json.dumps(self._station.state())
         try:
@@ -500,29 +443,31 @@ class Judge:
         # what people read and enter is a reading, too; one from before this boot has no place among its readings
         read = [reading.uncorrected() for reading in self._station.readings if reading.mono_ms >= 0]
         self._answering = item
-        if not self._writer.write(
+        if not self._disk.writer.write(
             partial(self._journal.append, drafts), partial(self._answered, item.answer, read, before)
         ):
             self._withdraw(before)  # what is not on disk is not in force
-            self._writer.then = partial(self._answered, item.answer, read, None)
+            self._disk.writer.then = partial(self._answered, item.answer, read, None)
 
-    def _answered(self, answer: Future[Entry], read: Sequence[Reading], before: str | None, job: Job) -> None:
+    def _answered(
+        self, answer: Future[Entry], read: Sequence[Reading], before: str | None, job: Job[list[Entry]]
+    ) -> None:
         """A record's commit has come to an end. `before`: the station as it was; None where it has been put back already."""
         self._answering = None
         if job.fault is not None:
             if before is not None:
                 self._withdraw(before)
-            answer.set_exception(self._disk_refused(job.fault))
+            answer.set_exception(self._disk.refused(job.fault))
             return
-        entries: list[Entry] = job.result
+        entries = job.took()
         if before is None:
             self._fold_late(entries)
         else:
             self._station.kept(entries)
-        self._disk_took()
+        self._disk.took()
         self._told_kept(entries)
         self._series.append(read)
-        self._show(self._at(self._now.mono_ms))  # whoever is answered finds their record in the picture
+        self._show(self._time.present())  # whoever is answered finds their record in the picture
         answer.set_result(entries[0])
 
     def _fold_late(self, entries: Sequence[Entry]) -> None:
@@ -539,15 +484,14 @@ class Judge:
 
     def _hear_again(self) -> None:
         samples = sorted(self._last.values(), key=BY_TIME)
-        at = self._at(self._reached_ms)
+        at = self._time.at(self._time.reached_ms)
         self._took(self._station.hear(samples, at) if samples else self._station.advance(at))
 
     def _reload(self, item: Reload) -> None:
-        self._reach(self._now.mono_ms)
-        at = self._at(self._now.mono_ms)
-        self._reached_ms = at.mono_ms
-        self._commit()
-        if not self._writer.is_idle():
+        self._reach(self._time.now.mono_ms)
+        at = self._time.arrive(self._time.now.mono_ms)
+        self._disk.commit()
+        if not self._disk.writer.is_idle():
             self._parked.append(item)
             return
         try:
@@ -561,139 +505,77 @@ class Judge:
         self._took([settings_draft(at, item.document, item.digest), *station.settings_changed(owed, at)])
         self._last = {point: sample for point, sample in self._last.items() if point in station.points(at)}
         self._hear_again()
-        self._commit()
+        self._disk.commit()
         self._show(at)
         item.done.set_result(None)
 
     # ---- disk -------------------------------------------------------------------------------------------------------
 
-    def _commit(self) -> None:
-        """Bring the drafts to disk in one commit; where it refuses they stay, in order, and are tried again."""
-        if self._not_kept:
-            self._drafts.clear()  # they will never be: nobody may wait for them
-            return
-        is_idle = self._writer.settled()
-        if not is_idle or not self._drafts or (self._fault is not None and time.monotonic() < self._retry_at_s):
-            self._give_up_telemetry()
-            return
-        self._handed, self._drafts = self._drafts, []
-        self._writer.write(partial(self._journal.append, self._handed), self._committed)
+    def _kept(self, entries: list[Entry]) -> None:
+        self._station.kept(entries)
+        self._disk.took()
+        self._told_kept(entries)
 
-    def _committed(self, job: Job) -> None:
-        handed, self._handed = self._handed, []
-        if job.fault is not None:  # whatever the store says, an alarm must not be lost
-            self._drafts = handed + self._drafts
-            self._disk_refused(job.fault)
-            self._give_up_telemetry()
-            return
-        self._station.kept(job.result)
-        self._disk_took()
-        self._told_kept(job.result)
+    def _say_lost(self, kinds: Mapping[str, int]) -> None:
+        lost: EntriesLostBody = {"what": "entries_lost", "kinds": dict(kinds)}
+        self._took([Draft(self._time.at(self._time.reached_ms), "repair", lost)])
 
     def _disk_is_back(self) -> bool:
         """Whether the journal can be written again; asked before a person's record is judged."""
-        if self._drafts or not self._writer.is_idle() or time.monotonic() < self._retry_at_s:
+        if not self._disk.may_be_tried():
             return False
         self._save_fold()
-        return self._fault is None
-
-    def _disk_refused(self, exc: Exception) -> StoreFault:
-        fault = exc if isinstance(exc, StoreFault) else store_fault(exc)
-        if self._fault is None:
-            log.error("%s", fault)
-            self._fault_since_s = time.monotonic()
-        self._fault, self._retry_at_s = fault, time.monotonic() + RETRY_S
-        self._news = self._urgent = True
-        return fault
-
-    def _disk_took(self) -> None:
-        if self._fault is None:
-            return
-        log.warning("the journal can be written again; lost of what waited: %s", dict(self._lost) or "nothing")
-        self._fault = None
-        self._news = self._urgent = True
-        if self._lost:
-            lost = {"what": "entries_lost", "kinds": dict(self._lost)}
-            self._took([Draft(self._at(self._reached_ms), "repair", lost)])
-            self._lost.clear()
-
-    def _give_up_telemetry(self) -> None:
-        self._drafts, lost = bounded(self._drafts, MOST_UNSAVED)
-        self._lost.update(lost)
+        return self._disk.fault is None
 
     def _told_kept(self, entries: Sequence[Entry]) -> None:
         self._seq = entries[-1].seq
-        self._news = self._urgent = True
+        self._pictures.has_news(at_once=True)
         if self._on_entries is not None:
             self._told(self._on_entries, entries)
 
-    def _told(self, call: Callable[..., None], *what: Any) -> None:
+    def _told(self, call: Callable[[*Ts], None], *what: *Ts) -> None:
         try:
             call(*what)
         except Exception:  # supervision border: a listener's trouble is none of the station's
             self._stumbled("telling a listener")
 
     def _save_fold_now_and_then(self) -> None:
-        is_settled = not self._drafts and self._writer.is_idle() and self._fault is None
-        if is_settled and self._seq - self._folded_seq >= FOLD_EVERY:
+        if self._disk.is_clean() and self._seq - self._folded_seq >= FOLD_EVERY:
             self._save_fold()
 
     def _save_fold(self) -> None:
         state = json.loads(json.dumps(self._station.state()))  # the writer reads it while the station goes on
         self._folded_seq = seq = self._seq
-        self._writer.write(partial(self._journal.save_fold, seq, FOLD_VERSION, state), self._fold_saved)
+        self._disk.writer.write(partial(self._journal.save_fold, seq, FOLD_VERSION, state), self._fold_saved)
 
-    def _fold_saved(self, job: Job) -> None:
+    def _fold_saved(self, job: Job[None]) -> None:
         if job.fault is None:
-            self._disk_took()
-        elif self._fault is not None:
-            self._disk_refused(job.fault)
+            self._disk.took()
+        elif self._disk.fault is not None:
+            self._disk.refused(job.fault)
         else:  # only a shortcut for the next start: the entries are what counts
             log.warning("the fold could not be saved: %s", job.fault)
 
     def _wind_up(self, why: str) -> None:
-        self._now = self._clock.now()
-        self._drafts.append(Draft(self._at(self._now.mono_ms), "stopped", {"why": why}))
-        if not self._not_kept:
-            self._retry_at_s = 0.0
-        self._writer.patience_s = LAST_PATIENCE_S
-        self._writer.settled(LAST_PATIENCE_S)
-        self._commit()
-        left = len(self._drafts) + len(self._handed)
-        if left:
-            log.error("the disk refuses or hangs, and the stop can't wait: %d entries may be lost", left)
-        elif self._writer.is_idle() and not self._not_kept:
+        self._time.now = self._clock.now()
+        self._disk.commit_at_last(Draft(self._time.present(), "stopped", StoppedBody(why=why)))
+        if self._disk.may_save_at_last():
             self._save_fold()
-        self._show(self._now)
+        self._show(self._time.now)
 
     # ---- pictures ---------------------------------------------------------------------------------------------------
 
     def _show_if_due(self) -> None:
-        since_s = time.monotonic() - self._pictured_s
-        if self._urgent or since_s >= LONGEST_WAIT_S or (self._news and since_s >= PICTURE_EVERY_S):
-            self._show(self._at(self._now.mono_ms))
+        if self._pictures.is_due():
+            self._show(self._time.present())
 
     def _show(self, now: Now) -> None:
-        self._pictured_s = time.monotonic()
-        self._news = self._urgent = False
-        try:
-            parts = [self._station.points(now), self._station.alarms(now), self._station.estimates(now)]
-            verdict = self._station.verdict(now)
-        except Exception:  # supervision border: an old picture must not stand as if it were live
-            self._stumbled("picturing the station")
-            parts = [{}, {}, {}]
-            verdict = unknown_verdict(now, f"Can't tell: {self._stumble}; see the system journal", self._names)
-        left, away = len(self._drafts) + len(self._handed), self._journal.trouble
-        unsaved = Unsaved(left, self.writing_s(), self._fault, self.refusing_s(), away)
-        verdict = with_what_is_not_kept(verdict, unsaved, self._remarks.values())
-        with self._pictures:
-            told, seen = (parts[0], parts[1], parts[2]), dict(self._station.buses_seen)
-            self._picture = Snapshot(
-                self._picture.version + 1, self._seq, now, verdict, *told, self._station.dates, seen
-            )
-            self._pictures.notify_all()
+        self._pictures.make(now, self._seq, self._station, self._unsaved, self._stumbled)
+
+    def _unsaved(self) -> Unsaved:
+        disk = self._disk
+        return Unsaved(disk.unsaved(), self.writing_s(), disk.fault, disk.refusing_s(), self._journal.trouble)
 
     def _stumbled(self, what: str) -> None:
         self._stumbles += 1
-        self._stumble = f"{what} failed"
         log.exception("%s failed; Warmwell goes on, and says so", what)

@@ -2,11 +2,12 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterable, Mapping
-from typing import Any, Final, NamedTuple
+from collections.abc import Iterable
+from typing import Final, NamedTuple
 
 from edge.domain.entries import Now, rfc3339
 from edge.domain.errors import StoreFault
+from edge.snapshot import ConditionPicture, VerdictPicture
 
 #: a journal that has refused for so long, or a commit that has hung for so long (real seconds), makes the verdict unknown
 REFUSES_S: Final = 10.0
@@ -17,7 +18,7 @@ SAID_AFTER_S: Final = 1.0
 STORE: Final = "store"
 
 
-def unknown_verdict(now: Now, text: str, names: tuple[str, str]) -> dict[str, Any]:
+def unknown_verdict(now: Now, text: str, names: tuple[str, str]) -> VerdictPicture:
     """The verdict where the station can't be asked. `names`: site and station."""
     return {
         "at": rfc3339(now.wall_ms),
@@ -48,9 +49,9 @@ class Unsaved(NamedTuple):
     away: str | None = None
 
 
-def with_what_is_not_kept(verdict: Mapping[str, Any], unsaved: Unsaved, remarks: Iterable[str] = ()) -> dict[str, Any]:
+def with_what_is_not_kept(verdict: VerdictPicture, unsaved: Unsaved, remarks: Iterable[str] = ()) -> VerdictPicture:
     """The verdict, and what people have to know beside it: nothing looks kept that isn't."""
-    told = dict(verdict)
+    told: VerdictPicture = {**verdict}
     for text in remarks:
         told["note"] = _note(text, told)
     if unsaved.entries:
@@ -75,12 +76,12 @@ def _waiting(entries: int) -> str:
     return "1 entry waits" if entries == 1 else f"{entries} entries wait"
 
 
-def with_store(verdict: Mapping[str, Any], why: str, do: str) -> dict[str, Any]:
+def with_store(verdict: VerdictPicture, why: str, do: str) -> VerdictPicture:
     """A verdict beside a store that can't be relied on: ready can't be told, as no hold or failed test could be recorded.
 
     What is unmet stays unmet.
     """
-    told = {
+    told: VerdictPicture = {
         **verdict,
         "conditions": [*verdict.get("conditions", ()), _unknown(STORE, why)],
         "note": _note(why, verdict),
@@ -96,9 +97,9 @@ def with_store(verdict: Mapping[str, Any], why: str, do: str) -> dict[str, Any]:
     return told
 
 
-def _note(said: str, verdict: Mapping[str, Any]) -> str:
+def _note(said: str, verdict: VerdictPicture) -> str:
     return f"{said} {verdict.get('note') or ''}".strip()
 
 
-def _unknown(condition: str, text: str) -> dict[str, Any]:
+def _unknown(condition: str, text: str) -> ConditionPicture:
     return {"id": condition, "state": "unknown", "text": text, "since": None, "expected_at": None, "evidence": None}

@@ -5,16 +5,17 @@ from __future__ import annotations
 import json
 import logging
 from collections.abc import Callable, Mapping
-from typing import Any
+from typing import Any, cast
 
 from edge.domain.entries import Draft, Now
+from edge.domain.entry_bodies import SettingsBody
 from edge.domain.station.dropped import asked_before
-from edge.judge.inbox import KeptJournal, OwnedStation
+from edge.judge.inbox import KeptJournal, OwnedStation, StationState
 
 log = logging.getLogger("warmwell.judge")
 
 #: a station from a station file's document as the journal keeps it, and a state()
-AsBefore = Callable[[Mapping[str, Any], dict[str, Any]], OwnedStation]
+AsBefore = Callable[[Mapping[str, Any], StationState], OwnedStation]
 
 
 def dropped_at_start(
@@ -32,7 +33,7 @@ def dropped_at_start(
     entry = next(iter(journal.read(told[0] - 1, 1)), None)
     if entry is None or entry.kind != "settings":
         return []
-    document = entry.body["document"]
+    document = cast(SettingsBody, entry.body)["document"]
     try:
         owed = as_before(document, json.loads(json.dumps(station.state()))).owed(now)
     except Exception as exc:  # supervision border: another version's settings can't stop the start

@@ -7,7 +7,9 @@ import threading
 import time
 from collections import deque
 from collections.abc import Callable
-from typing import Any, Final
+from typing import Any, Final, Generic, TypeVar
+
+T = TypeVar("T")
 
 #: commits that the figures speak of
 RECENT: Final = 50
@@ -17,21 +19,25 @@ PATIENCE_S, LAST_PATIENCE_S = 0.25, 1.5
 LOOK_AGAIN_S: Final = 0.05
 
 
-class Job:
-    """Something that the disk is asked to do. `result` and `fault` may be looked at once `done` is set."""
+class Job(Generic[T]):
+    """Something that the disk is asked to do. `fault` and took() may be asked once `done` is set."""
 
-    def __init__(self, what: Callable[[], Any], began_s: float) -> None:
+    def __init__(self, what: Callable[[], T], began_s: float) -> None:
         self._what, self.began_s = what, began_s
         self.done = threading.Event()
-        self.result: Any = None
+        self._result: list[T] = []
         self.fault: Exception | None = None
 
     def run(self) -> None:
         """In the writer's thread."""
         try:
-            self.result = self._what()
+            self._result.append(self._what())
         except Exception as exc:  # supervision border: whoever asked for it judges what became of it
             self.fault = exc
+
+    def took(self) -> T:
+        """What came of it, where it has no fault."""
+        return self._result[0]
 
 
 class Writer:
@@ -46,13 +52,13 @@ class Writer:
 
     def __init__(self, patience_s: float, mono_s: Callable[[], float] = time.monotonic) -> None:
         self.patience_s, self._mono_s = patience_s, mono_s
-        self.then: Callable[[Job], None] = _nothing
-        self._jobs: queue.SimpleQueue[Job | None] = queue.SimpleQueue()
+        self.then: Callable[[Job[Any]], None] = _nothing
+        self._jobs: queue.SimpleQueue[Job[Any] | None] = queue.SimpleQueue()
         self._thread: threading.Thread | None = None
-        self._under_way: Job | None = None
+        self._under_way: Job[Any] | None = None
         self._took_s: deque[float] = deque(maxlen=RECENT)
 
-    def write(self, what: Callable[[], Any], then: Callable[[Job], None]) -> bool:
+    def write(self, what: Callable[[], T], then: Callable[[Job[T]], None]) -> bool:
         """Have it done, and `then` when it is; False where that takes longer than is waited for."""
         if self._thread is None:
             self._thread = threading.Thread(target=self._run, name="journal writer", daemon=True)
@@ -107,5 +113,5 @@ def _rounded(seconds: float | None) -> float | None:
     return None if seconds is None else round(seconds, 4)
 
 
-def _nothing(_job: Job) -> None:
+def _nothing(_job: Job[Any]) -> None:
     pass

@@ -20,6 +20,7 @@ from pathlib import Path
 from typing import Any, Final, Literal
 from urllib.parse import urlsplit
 
+from edge.domain.back_off import BackOff
 from edge.domain.entries import rfc3339
 from edge.domain.errors import UnusableInput
 from edge.mqtt.link import MQTT_3_1_1, MQTT_5, WORDS, Limits, Link, Waker
@@ -161,7 +162,7 @@ class _Listener:
         self._was_up = False
 
     def run(self) -> None:
-        pause_s, waker = _FIRST_PAUSE_S, Waker()
+        back_off, waker = BackOff(_FIRST_PAUSE_S, _LONGEST_PAUSE_S), Waker()
         try:
             while not self._stop.is_set():
                 began_s = time.monotonic()
@@ -172,9 +173,8 @@ class _Listener:
                         continue
                     self._say({"type": "error", "at": _now(), "text": str(trouble)})
                 if time.monotonic() - began_s > _LONGEST_PAUSE_S:
-                    pause_s = _FIRST_PAUSE_S
-                self._stop.wait(pause_s * random.uniform(0.5, 1.0))
-                pause_s = min(pause_s * 2, _LONGEST_PAUSE_S)
+                    back_off.begin_anew()
+                self._stop.wait(back_off.take_s() * random.uniform(0.5, 1.0))
         finally:
             waker.close()
 

@@ -10,23 +10,22 @@ from __future__ import annotations
 
 import json
 import logging
-import random
 import threading
 import time
 from collections import Counter
 from collections.abc import Callable
-from dataclasses import dataclass, field
 from pathlib import Path
-from typing import Any, Final
+from typing import Any, Final, NamedTuple
 
 from edge.domain.contracts import ChainReader, Clock
 from edge.domain.entries import Entry, rfc3339
 from edge.domain.errors import StoreFault
 from edge.mqtt.chain import Chain
-from edge.mqtt.feed import CURSOR, Feed, Patience
-from edge.mqtt.link import MQTT_3_1_1, MQTT_5, WORDS, Limits, Link, MqttSettings, Waker, Will
+from edge.mqtt.feed import CURSOR, Feed
+from edge.mqtt.link import MQTT_3_1_1, MQTT_5, WORDS, Link, MqttSettings, Waker, Will
 from edge.mqtt.memory import Behind, FileMemory, Memory
-from edge.mqtt.retained import Board, Pace
+from edge.mqtt.retained import Board
+from edge.mqtt.timing import Pauses, Timing
 from edge.mqtt.topics import LOST, ONLINE, STOPPED, Topics, compact, entry_message
 from edge.mqtt.troubles import (
     BAD_FORMAT,
@@ -55,49 +54,20 @@ _GUILTY_AFTER: Final = 3  # connections that ended with the same message alone u
 _RESERVED: Final = 4  # of the messages in flight: for retained topics while many entries are waiting
 
 
-@dataclass(frozen=True, slots=True)
-class Timing:
-    """Real seconds. Network back-offs never run on the demo's fast clock."""
+class Source(NamedTuple):
+    """A station, as the publisher knows it.
 
-    first_s: float = 1.0
-    cap_s: float = 12.0  # a broker that is there again is found within 15 s
-    slow_cap_s: float = 300.0
-    slow_s: float = 30.0  # least pause after a trouble that a person has to mend
-    lasting_s: float = 60.0  # a connection that ended sooner makes the next pause longer
-    read_back_s: float = 60.0  # how often our own node topic is read back
-    unproved_s: float = 10.0  # what 3.1.1 confirmed before the first read-back counts within this time
-    older_s: float = 3600.0  # how long 3.1.1 is spoken before 5 is tried again
-    limits: Limits = field(default_factory=Limits)
-    patience: Patience = field(default_factory=Patience)
-    pace: Pace = field(default_factory=Pace)
-
-
-class BackOff:
-    """Pauses that double up to a cap, with jitter, so that forty stations don't come back in the same second.
-
-    They grow after connections that don't last, too: two clients of one name throw each other out for ever, and each
-    connect succeeds.
+    `snapshots`, `wait_snapshot`: the judge's: the present picture, and `wait_snapshot(version, timeout_s)`. `software`: version of this
+    program, for the node topic.
     """
 
-    def __init__(self, timing: Timing, chance: Callable[[], float] = random.random) -> None:
-        self._timing, self._chance = timing, chance
-        self._next_s = timing.first_s
-        self.short_ones = 0
-
-    def lasted(self, seconds: float) -> None:
-        """A connection ended that had been up this long."""
-        if seconds >= self._timing.lasting_s:
-            self._next_s, self.short_ones = self._timing.first_s, 0
-        else:
-            self.short_ones += 1
-
-    def pause_s(self, *, slow: bool) -> float:
-        """How long to wait before the next try: between half and the whole of the present step."""
-        step_s = max(self._next_s, self._timing.slow_s) if slow else self._next_s
-        cap_s = self._timing.slow_cap_s if slow else self._timing.cap_s
-        step_s = min(step_s, cap_s)
-        self._next_s = min(step_s * 2, cap_s)
-        return step_s * (0.5 + 0.5 * self._chance())
+    site: str
+    station: str
+    journal: ChainReader
+    snapshots: Callable[[], Snapshot]
+    wait_snapshot: Callable[[int, float], Snapshot]
+    clock: Clock
+    software: str = ""
 
 
 class Publisher:
@@ -105,10 +75,8 @@ class Publisher:
 
     Args:
         plan: the [mqtt] section.
-        snapshots, wait_snapshot: the judge's: the present picture, and `wait_snapshot(version, timeout_s)`.
-        boot: identity of this boot.
+        source: what is told of.
         folder: where topics published earlier are remembered (one small file); or hand in a `memory`.
-        software: version of this program, for the node topic.
         untold: called once for an entry that the broker refuses, with why; the caller makes it an `untold` entry. It may be
             called from the publisher's thread and must not wait for it.
 
@@ -119,34 +87,27 @@ class Publisher:
     def __init__(
         self,
         plan: MqttSettings,
-        site: str,
-        station: str,
-        journal: ChainReader,
-        snapshots: Callable[[], Snapshot],
-        wait_snapshot: Callable[[int, float], Snapshot],
-        boot: str,
+        source: Source,
         *,
-        clock: Clock,
         folder: Path | None = None,
         memory: Memory | None = None,
-        software: str = "",
         untold: Callable[[Entry, str], None] = lambda _entry, _why: None,
-        timing: Timing = Timing(),
+        timing: Timing | None = None,
         mono_s: Callable[[], float] = time.monotonic,
     ) -> None:
         if memory is None and folder is None:
             raise ValueError("a Publisher needs a folder, or a memory of its own")
-        self._plan, self._journal, self._boot, self._clock = plan, journal, boot, clock
-        self._snapshots, self._wait_snapshot = snapshots, wait_snapshot
-        self._software, self._timing, self._mono_s = software, timing, mono_s
-        self._topics = Topics(site, station)
+        self._timing = timing = timing or Timing()
+        self._plan, self._source, self._mono_s = plan, source, mono_s
+        self._journal, self._clock = source.journal, source.clock
+        self._topics = Topics(source.site, source.station)
         self._behind = Behind()
         self._memory: Memory = memory or FileMemory((folder or Path()) / MEMORY_FILE, self._behind)
-        self._feed = Feed(journal, self._memory, untold, mono_s, timing.patience, self._save_cursor)
+        self._feed = Feed(self._journal, self._memory, untold, mono_s, timing.patience, self._save_cursor)
         self._board = Board(self._topics, mono_s, timing.pace)
-        self._chain = Chain(journal)
-        self._back_off = BackOff(timing)
-        self.client_id = plan.client_id or f"warmwell-{site}-{station}"
+        self._chain = Chain(self._journal)
+        self._pauses = Pauses(timing)
+        self.client_id = plan.client_id or f"warmwell-{source.site}-{source.station}"
         self.where = f"MQTT broker {plan.host}:{plan.port}"
         self._waker = Waker()
         self._stopping = threading.Event()
@@ -276,7 +237,7 @@ class Publisher:
         version = -1
         while not self._stopping.is_set():
             try:
-                picture = self._snapshots() if version < 0 else self._wait_snapshot(version, 0.5)
+                picture = self._source.snapshots() if version < 0 else self._source.wait_snapshot(version, 0.5)
                 if picture.version != version:
                     version, self._picture = picture.version, picture
                     self._waker.wake()
@@ -325,7 +286,7 @@ class Publisher:
                 return
             if up_s is not None:
                 self._was_cut = trouble.kind is Kind.LOST and self._confirmed_any
-                self._back_off.lasted(self._mono_s() - up_s)
+                self._pauses.lasted(self._mono_s() - up_s)
             raise self._told_better(trouble) from trouble.__cause__
         finally:
             link.drop()
@@ -366,7 +327,7 @@ class Publisher:
 
     def _told_better(self, trouble: BrokerTrouble) -> BrokerTrouble:
         """Short connections in a row are worth a clearer word than the last of their ends."""
-        if trouble.kind is Kind.LOST and self._back_off.short_ones >= 3:
+        if trouble.kind is Kind.LOST and self._pauses.short_ones >= 3:
             return flapping_trouble(self.client_id, self.where)
         return trouble
 
@@ -374,7 +335,7 @@ class Publisher:
         now = self._clock.now()
         self._look_for_the_guilty()
         self._feed.proved = link.protocol == MQTT_5
-        after = self._feed.begin(link.session_present, now, self._boot)
+        after = self._feed.begin(link.session_present, now, self._clock.boot)
         self._in_flight.clear()
         self._emptied.clear()
         self._ghosts_next_s = self._mono_s()
@@ -449,7 +410,7 @@ class Publisher:
 
     def _rest(self, kind: Kind) -> None:
         """Wait for the next try; at once where the clock was set and that may be what was wrong."""
-        until_s = self._mono_s() + self._back_off.pause_s(slow=kind in _SLOW)
+        until_s = self._mono_s() + self._pauses.pause_s(slow=kind in _SLOW)
         with self._lock:
             self._next_try_s = until_s
         before = self._clock.now()
@@ -503,11 +464,13 @@ class Publisher:
             word = json.loads(payload)
         except (ValueError, RecursionError):
             word = None
-        if isinstance(word, dict) and (word.get("state"), word.get("boot")) == (ONLINE, self._boot):
+        if isinstance(word, dict) and (word.get("state"), word.get("boot")) == (ONLINE, self._clock.boot):
             if word.get("connected_at") == self._online.get("connected_at") and not self._feed.proved:
                 if self._mono_s() - self._up_s > self._timing.unproved_s:
                     self._feed.proved = True
-                    self._feed.begin(True, self._clock.now(), self._boot)  # what was confirmed until now may be lost
+                    self._feed.begin(
+                        True, self._clock.now(), self._clock.boot
+                    )  # what was confirmed until now may be lost
                 else:
                     self._feed.prove()
             return
@@ -690,8 +653,8 @@ class Publisher:
             "at": None if word == LOST else rfc3339(now.wall_ms),
             "connected_at": rfc3339(now.wall_ms),
             "trusted": now.trusted,
-            "boot": self._boot,
-            "software": self._software,
+            "boot": self._clock.boot,
+            "software": self._source.software,
             "journal": self._chain.mark(),
         }
 

@@ -9,11 +9,11 @@ from __future__ import annotations
 import logging
 from collections.abc import Callable, Iterable, Mapping
 from dataclasses import dataclass, field
-from typing import Any, Final
+from typing import Final, cast
 
 from edge.domain.errors import UnusableInput
 from edge.mqtt.topics import Topics, compact
-from edge.snapshot import Snapshot
+from edge.snapshot import ConditionPicture, Snapshot
 
 _log = logging.getLogger("warmwell.mqtt")
 
@@ -43,9 +43,9 @@ class _Topic:
 
     gap_s: float
     heartbeat_s: float
-    acts: Callable[[Mapping[str, Any]], Any] | None  # what of it goes at once
-    message: Mapping[str, Any] = field(default_factory=dict)
-    said: Mapping[str, Any] | None = None  # what was last sent in this connection
+    acts: Callable[[Mapping[str, object]], object] | None  # what of it goes at once
+    message: Mapping[str, object] = field(default_factory=dict)
+    said: Mapping[str, object] | None = None  # what was last sent in this connection
     said_s: float = float("-inf")
     in_flight: bool = False
     not_before_s: float = float("-inf")
@@ -94,7 +94,7 @@ class Board:
 
     # ---- what is to be said
 
-    def say(self, topic: str, message: Mapping[str, Any], *, gap_s: float = 0.0) -> None:
+    def say(self, topic: str, message: Mapping[str, object], *, gap_s: float = 0.0) -> None:
         """Something that is not in the snapshot: the node word, the journal's head. Goes at once after a change."""
         found = self._topics.get(topic)
         if found is None:
@@ -118,8 +118,8 @@ class Board:
     def _put_all(
         self,
         name: Callable[[str], str],
-        messages: Mapping[str, Mapping[str, Any]],
-        acts: Callable[[Mapping[str, Any]], Any] | None,
+        messages: Mapping[str, Mapping[str, object]],
+        acts: Callable[[Mapping[str, object]], object] | None,
         heartbeat_s: float,
     ) -> None:
         for thing, message in messages.items():
@@ -137,8 +137,8 @@ class Board:
     def _put(
         self,
         topic: str,
-        message: Mapping[str, Any],
-        acts: Callable[[Mapping[str, Any]], Any] | None,
+        message: Mapping[str, object],
+        acts: Callable[[Mapping[str, object]], object] | None,
         heartbeat_s: float,
     ) -> None:
         found = self._topics.get(topic)
@@ -222,7 +222,7 @@ class Board:
         return sorted(known - self._topics.keys())
 
 
-def _calm(message: Any) -> Any:
+def _calm(message: object) -> object:
     """A message without what is restless in it."""
     if isinstance(message, Mapping):
         return {key: _calm(value) for key, value in message.items() if key not in _RESTLESS}
@@ -231,10 +231,10 @@ def _calm(message: Any) -> Any:
     return message
 
 
-def _alarm_acts(alarm: Mapping[str, Any]) -> Any:
+def _alarm_acts(alarm: Mapping[str, object]) -> object:
     return [alarm.get(key) for key in _ALARM_ACTS]
 
 
-def _verdict_acts(verdict: Mapping[str, Any]) -> Any:
-    conditions: Iterable[Mapping[str, Any]] = verdict.get("conditions", ())
+def _verdict_acts(verdict: Mapping[str, object]) -> object:
+    conditions = cast("Iterable[ConditionPicture]", verdict.get("conditions", ()))
     return [verdict.get(key) for key in _VERDICT_ACTS], [(c.get("id"), c.get("state")) for c in conditions]

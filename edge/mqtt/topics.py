@@ -33,32 +33,6 @@ def mqtt_topic_ok(topic: str) -> bool:
     return _string_ok(topic) and not any(sign in topic for sign in "+#")
 
 
-def mqtt_filter_ok(flt: str) -> bool:
-    """Whether one may subscribe to this filter: a wildcard fills its level, and `#` is the last one (MQTT 5.0, 4.7.1)."""
-    levels = flt.split("/")
-    wildcards_alone = all(level in ("+", "#") or not set(level) & {"+", "#"} for level in levels)
-    return _string_ok(flt) and wildcards_alone and "#" not in levels[:-1]
-
-
-def mqtt_filter_match(flt: str, topic: str) -> bool:
-    """Whether a subscription to `flt` receives what is published under `topic` (MQTT 5.0, 4.7.1 and 4.7.2).
-
-    >>> mqtt_filter_match("sport/#", "sport"), mqtt_filter_match("#", "$SYS/x")
-    (True, False)
-    """
-    if not (mqtt_filter_ok(flt) and mqtt_topic_ok(topic)):
-        return False
-    if topic.startswith("$") and flt[0] in "+#":
-        return False
-    wanted, levels = flt.split("/"), topic.split("/")
-    for place, level in enumerate(wanted):
-        if level == "#":
-            return True
-        if place >= len(levels) or level not in ("+", levels[place]):
-            return False
-    return len(wanted) == len(levels)
-
-
 def _string_ok(text: str) -> bool:
     try:
         size = len(text.encode("utf-8"))

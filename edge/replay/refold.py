@@ -4,10 +4,11 @@ from __future__ import annotations
 
 import json
 from collections.abc import Callable, Iterable, Iterator
-from typing import Any
+from typing import Any, cast
 
 from edge.config import settings_of
 from edge.domain.entries import Entry
+from edge.domain.entry_bodies import SettingsBody
 from edge.domain.settings import Settings
 from edge.domain.station.station import Station
 
@@ -23,7 +24,7 @@ def refolded(entries: Callable[[], Iterable[Entry]]) -> Iterator[dict[str, Any]]
         ValueError, TypeError, KeyError: an entry that is none of this version's.
     """
     start = _settings_of_last_start(entries())
-    yield from () if start is None else _folded(entries, settings_of(start.body["document"]), start.seq)
+    yield from () if start is None else _folded(entries, settings_of(_document(start)), start.seq)
     yield from _folded(entries, None, 0)
 
 
@@ -32,7 +33,7 @@ def _folded(entries: Callable[[], Iterable[Entry]], settings: Settings | None, u
     station = None if settings is None else Station(settings, "")
     for entry in entries():
         if entry.kind == "settings" and entry.seq > until:
-            station = Station(settings_of(entry.body["document"]), "", None if station is None else _as_json(station))
+            station = Station(settings_of(_document(entry)), "", None if station is None else _as_json(station))
         if station is not None:
             station.fold(entry)
     if station is not None:
@@ -47,6 +48,10 @@ def _settings_of_last_start(entries: Iterable[Entry]) -> Entry | None:
         elif entry.kind == "settings" and starting:
             found, starting = entry, False
     return found
+
+
+def _document(entry: Entry) -> dict[str, Any]:
+    return cast(SettingsBody, entry.body)["document"]
 
 
 def _as_json(station: Station) -> dict[str, Any]:

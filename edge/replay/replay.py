@@ -20,6 +20,7 @@ from typing import IO, Any, BinaryIO, Final, NamedTuple
 from edge.config import StationFile
 from edge.config import load as load_station
 from edge.domain.entries import Draft, Entry, Now, rfc3339, wall_ms_of
+from edge.domain.entry_bodies import SettingsBody, StartedBody, announced
 from edge.domain.errors import RecordRefused, UnusableInput
 from edge.domain.readings import Quality
 from edge.domain.station.station import Station
@@ -213,8 +214,8 @@ class Replay:
         now = Now(0, wall_ms, True)
         self._keep(
             [
-                Draft(now, "started", {"why": "replay"}),
-                Draft(now, "settings", {"digest": self._plan.digest, "document": self._plan.document}),
+                Draft(now, "started", StartedBody(why="replay")),
+                Draft(now, "settings", SettingsBody(digest=self._plan.digest, document=self._plan.document)),
             ]
         )
         self._apply_records(wall_ms, readings_follow=True)
@@ -318,8 +319,8 @@ class Replay:
             self._seq += 1
             now = draft.now
             entries.append(Entry(self._seq, BOOT, now.mono_ms, now.wall_ms, now.trusted, draft.kind, draft.body))
-            if draft.kind == "alarm" and draft.body["to"] == "unacknowledged":
-                self.alarms[draft.body["id"]] += 1
+            if (alarm := announced(draft.kind, draft.body)) is not None:
+                self.alarms[alarm] += 1
         self.station.kept(entries)
         if self._keeper is not None:
             self._keeper.entries(drafts)

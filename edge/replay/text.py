@@ -4,8 +4,11 @@ from __future__ import annotations
 
 from collections.abc import Mapping
 from datetime import datetime
-from typing import Any
+from typing import Any, cast
 from zoneinfo import ZoneInfo
+
+from edge.domain.entry_bodies import AlarmBody, DrawBody, PhaseBody, SettingsBody, VerdictBody
+from edge.domain.record_bodies import Kept
 
 
 def local(at: str, zone: ZoneInfo) -> str:
@@ -38,19 +41,24 @@ def as_text(line: Mapping[str, Any], zone: ZoneInfo) -> str:
 def entry_words(kind: str, body: Mapping[str, Any]) -> str:
     """What an entry says, in one clause."""
     if kind == "alarm":
-        return f"{body['id']} {body['from']} -> {body['to']} ({body['cause']})"
+        alarm = cast(AlarmBody, body)
+        return f"{alarm['id']} {alarm['from']} -> {alarm['to']} ({alarm['cause']})"
     if kind == "verdict":
-        return f"{body['from'] or 'none'} -> {body['to']}" + "".join(f"; {why}" for why in body["why"])
+        verdict = cast(VerdictBody, body)
+        return f"{verdict['from'] or 'none'} -> {verdict['to']}" + "".join(f"; {why}" for why in verdict["why"])
     if kind == "phase":
-        return f"{body['from']} -> {body['to']}"
+        phase = cast(PhaseBody, body)
+        return f"{phase['from']} -> {phase['to']}"
     if kind == "draw":
-        flow = "" if body["flow_l_min"] is None else f", {body['flow_l_min']:.2f} L/min"
-        return f"{body['volume_l']:.1f} L in {body['duration_s']:.0f} s{flow}"
+        draw = cast(DrawBody, body)
+        flow = "" if draw["flow_l_min"] is None else f", {draw['flow_l_min']:.2f} L/min"
+        return f"{draw['volume_l']:.1f} L in {draw['duration_s']:.0f} s{flow}"
     if kind == "record":
-        counts = "" if body["counts"] else f" (does not count: {body.get('why_not', '')})"
-        return f"{body['record']} by {body['by']}{counts}"
+        record = cast(Kept, body)
+        counts = "" if record["counts"] else f" (does not count: {record.get('why_not', '')})"
+        return f"{record['record']} by {record['by']}{counts}"
     if kind == "settings":
-        return f"digest {body['digest'][:16]}"
+        return f"digest {cast(SettingsBody, body)['digest'][:16]}"
     return ", ".join(f"{key} {value}" for key, value in body.items() if isinstance(value, str | int | float))
 
 

@@ -15,6 +15,7 @@ from collections.abc import Callable
 from pathlib import Path
 from typing import Any, Final
 
+from edge.domain.entry_bodies import FileRepair
 from edge.domain.errors import StoreFault
 from edge.store.chain import storable
 from edge.store.side_files import SmallNote, read_own, write_whole
@@ -41,7 +42,7 @@ class Caches:
         self._folder, self._digest_at = folder, digest_at
         self._lock = threading.Lock()
         self._note = SmallNote(folder / CURSOR_FILE)
-        self._repairs: list[dict[str, Any]] = []
+        self._repairs: list[FileRepair] = []
         self.fold_trouble = ""  # why the state can't be kept
         said = self._note.read()
         self._cursors = {name: seq for name, seq in (said or {}).items() if type(seq) is int and seq >= 0}
@@ -57,7 +58,7 @@ class Caches:
         except (sqlite3.Error, ValueError):
             pass
 
-    def take_repairs(self) -> list[dict[str, Any]]:
+    def take_repairs(self) -> list[FileRepair]:
         """Bodies for `repair` entries, each handed out once."""
         with self._lock:
             repairs, self._repairs = self._repairs, []

@@ -11,9 +11,10 @@ import sqlite3
 import threading
 from collections.abc import Callable, Sequence
 from pathlib import Path
-from typing import Any, Final, NamedTuple
+from typing import Any, Final, Literal, NamedTuple
 
 from edge.domain.entries import Draft, Entry, Now
+from edge.domain.entry_bodies import FileRepair, LossBody
 from edge.domain.errors import StoreFault, UnusableInput
 from edge.store.caches import Caches, reached
 from edge.store.chain import FIRST_PREVIOUS, entry_of, hashed_bytes, link, trust_check
@@ -65,11 +66,11 @@ class Loss(NamedTuple):
     up_to: int
     known: int
     why: str
-    what: str = "exchanged"
+    what: Literal["exchanged", "unproved"] = "exchanged"
 
     def draft(self, head_seq: int, now: Now) -> Draft:
         """The entry that says it, the first after the loss."""
-        body: dict[str, Any] = {"what": self.what, "known": self.known, "why": self.why}
+        body: LossBody = {"what": self.what, "known": self.known, "why": self.why}
         if self.up_to > head_seq:
             body |= {"what": "lost", "from": head_seq + 1, "to": self.up_to}
         return Draft(now, "repair", body)
@@ -415,11 +416,6 @@ class Journal(ReadOnlyJournal):
         with self._changed:
             return self._changed.wait_for(lambda: self.last_seq() > after, timeout_s)
 
-    def newest_trusted_wall_ms(self) -> int:
-        """Wall time of the newest entry made while the clock was trusted; 0 where there is none."""
-        entry = self.newest_trusted()
-        return 0 if entry is None else entry.wall_ms
-
     def newest_trusted(self) -> Entry | None:
         """The newest entry made while the clock was trusted."""
         sql = "SELECT hashed FROM entry WHERE trusted ORDER BY seq DESC LIMIT 1"
@@ -475,7 +471,7 @@ class Journal(ReadOnlyJournal):
         """What load_fold gave can't be used; a `repair` entry will say so."""
         self._caches.refuse_fold(why)
 
-    def take_repairs(self) -> list[dict[str, Any]]:
+    def take_repairs(self) -> list[FileRepair]:
         """Bodies for `repair` entries about caches that were worked out anew, each handed out once."""
         return self._caches.take_repairs()
 

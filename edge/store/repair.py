@@ -7,8 +7,9 @@ import sqlite3
 import struct
 from datetime import UTC, datetime
 from pathlib import Path
-from typing import Any, Final
+from typing import Final
 
+from edge.domain.entry_bodies import SetAsideBody
 from edge.domain.errors import StoreFault
 from edge.store.database import (
     Damaged,
@@ -73,7 +74,7 @@ def unusable(exc: Exception) -> str | None:
     return None
 
 
-def set_aside(path: Path, why: str) -> dict[str, Any]:
+def set_aside(path: Path, why: str) -> SetAsideBody:
     """Give the damaged file and its log a dated name. Returns the body of a `repair` entry. Raises StoreFault."""
     stem = f"series-damaged-{datetime.now(UTC):%Y%m%dT%H%M%SZ}"
     aside, number = path.with_name(f"{stem}.db"), 1

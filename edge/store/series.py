@@ -22,6 +22,7 @@ from pathlib import Path
 from typing import Any, Final, NamedTuple
 
 from edge.domain.entries import rfc3339
+from edge.domain.entry_bodies import CutBody, FileRepair
 from edge.domain.errors import StoreFault
 from edge.domain.readings import Reading
 from edge.domain.settings import Point
@@ -111,7 +112,7 @@ class Series(SeriesReader):
         self._waiting: deque[_Batch] = deque()
         self._asked = self._answered = 0
         self._stop = self._wake = False
-        self._repairs: list[dict[str, Any]] = []
+        self._repairs: list[FileRepair] = []
         self._own_notes: list[Note] = []
         self._taken_mono_ms = 0  # up to here readings have left the judge's batch: hours before it are over
         self._sealed_hour = -1
@@ -181,7 +182,7 @@ class Series(SeriesReader):
             self._watch.close()
         self._lock_of_folder.release()
 
-    def take_repairs(self) -> list[dict[str, Any]]:
+    def take_repairs(self) -> list[FileRepair]:
         """Bodies for `repair` entries, each handed out once: what was set aside, why, and what is gone with it."""
         with self._inbox:
             repairs, self._repairs = self._repairs, []
@@ -461,7 +462,7 @@ class Series(SeriesReader):
         self._said_cut_ms = self._taken_mono_ms
         with self._inbox:
             for (tier, why), rows in self._cuts.items():
-                cut = {"what": "cut", "file": SERIES_FILE, "tier": tier, "why": why, "rows": rows, "date": at}
+                cut: CutBody = {"what": "cut", "file": SERIES_FILE, "tier": tier, "why": why, "rows": rows, "date": at}
                 self._repairs.append(cut)
         self._cuts.clear()
 

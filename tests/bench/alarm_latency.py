@@ -96,7 +96,7 @@ def through_the_station(port: int, folder: Path, ear: Subscriber, n: int) -> tup
     from edge.domain.readings import Sample
     from edge.domain.station.station import Station
     from edge.judge.judge import Judge
-    from edge.mqtt.publisher import Publisher
+    from edge.mqtt.publisher import Publisher, Source
     from edge.store.journal import Journal
     from edge.store.series import Series
 
@@ -107,12 +107,16 @@ def through_the_station(port: int, folder: Path, ear: Subscriber, n: int) -> tup
     )
     settings = one_contact()
     journal, series = Journal(folder, settings.name, clock.boot), Series(folder, settings.points, clock.boot)
-    judge = Judge(Station(settings, clock.boot), journal, series, clock)
+    judge = Judge(
+        Station(settings, clock.boot),
+        journal,
+        series,
+        clock,
+        rebuild=lambda state: Station(settings, clock.boot, state),
+    )
     judge.start()
-    publisher = Publisher(
-        MqttPlan("127.0.0.1", port), SITE, STATION, journal, judge.snapshot, judge.wait_snapshot, clock.boot,
-        clock=clock, folder=folder,
-    )  # fmt: skip
+    source = Source(SITE, STATION, journal, judge.snapshot, judge.wait_snapshot, clock)
+    publisher = Publisher(MqttPlan("127.0.0.1", port), source, folder=folder)
     publisher.start()
 
     def feed(value: float, topic: str) -> Callable[[], tuple[int, Heard]]:

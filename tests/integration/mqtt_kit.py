@@ -28,8 +28,9 @@ from edge.config import MqttPlan
 from edge.domain.entries import Entry
 from edge.mqtt.feed import Patience
 from edge.mqtt.link import Limits
-from edge.mqtt.publisher import Publisher, Timing
+from edge.mqtt.publisher import Publisher, Source
 from edge.mqtt.retained import Pace
+from edge.mqtt.timing import Timing
 from edge.snapshot import Snapshot
 
 MOSQUITTO = shutil.which("mosquitto") or shutil.which("mosquitto", path="/usr/sbin:/usr/local/sbin")
@@ -403,9 +404,9 @@ class Bench:
     def made(self) -> Publisher:
         """A fresh publisher on the same journal, as after a restart."""
         plan = MqttPlan(**{"host": "127.0.0.1", "port": self.port, "keepalive_s": 2, **self.plan})
+        source = Source(SITE, self.station, self.journal, self.book.snapshot, self.book.wait, self.clock, "0.1.0")
         return Publisher(
-            plan, SITE, self.station, self.journal, self.book.snapshot, self.book.wait, self.clock.boot,
-            clock=self.clock, folder=self.folder, software="0.1.0", timing=self.timing,
+            plan, source, folder=self.folder, timing=self.timing,
             untold=lambda entry, why: self.untold.append((entry.seq, why)),
         )  # fmt: skip
 

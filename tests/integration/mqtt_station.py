@@ -15,7 +15,7 @@ from pathlib import Path
 from edge.clock import RealClock
 from edge.config import MqttPlan
 from edge.domain.entries import Draft
-from edge.mqtt.publisher import Publisher
+from edge.mqtt.publisher import Publisher, Source
 from edge.store.journal import Journal
 from tests.integration.mqtt_kit import FAST, SITE, STATION, PictureBook, alarm
 
@@ -25,10 +25,8 @@ def main(folder: Path, tcp_port: int) -> None:
     journal = Journal(folder, f"{SITE}/{STATION}", clock.boot)
     book = PictureBook(clock)  # type: ignore[arg-type]  # any clock does
     book.draw([alarm("leak", "unacknowledged" if journal.last_seq() % 2 else "normal", journal.last_seq())])
-    publisher = Publisher(
-        MqttPlan("127.0.0.1", tcp_port, keepalive_s=2), SITE, STATION, journal, book.snapshot, book.wait, clock.boot,
-        clock=clock, folder=folder, software="0.1.0", timing=FAST,
-    )  # fmt: skip
+    source = Source(SITE, STATION, journal, book.snapshot, book.wait, clock, "0.1.0")
+    publisher = Publisher(MqttPlan("127.0.0.1", tcp_port, keepalive_s=2), source, folder=folder, timing=FAST)
     publisher.start()
     print("ready", flush=True)
     for line in sys.stdin:

@@ -34,8 +34,8 @@ LIVE = [row for row in TABLE if row.adapter != "entered"]
 def station(tmp_path_factory: pytest.TempPathFactory) -> Iterator[Station]:
     """All buses, with pauses short enough for a test that waits for each of them."""
     with pytest.MonkeyPatch.context() as patch:
-        patch.setattr("edge.acquisition.acquisition.FIRST_BACK_OFF_S", 0.05)
-        patch.setattr("edge.acquisition.acquisition.LONGEST_BACK_OFF_S", 0.2)
+        patch.setattr("edge.acquisition.worker.FIRST_BACK_OFF_S", 0.05)
+        patch.setattr("edge.acquisition.worker.LONGEST_BACK_OFF_S", 0.2)
         patch.setattr("adapters.gpio.FIRST_BACK_OFF_S", 0.05)
         patch.setattr("adapters.gpio.LONGEST_BACK_OFF_S", 0.2)
         patch.setattr("adapters.modbus_rtu.FIRST_BACK_OFF_S", 0.1)

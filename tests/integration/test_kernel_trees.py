@@ -119,7 +119,7 @@ def running(*trees) -> Iterator[None]:
 
 @pytest.fixture(autouse=True)
 def quick_back_off(monkeypatch):
-    monkeypatch.setattr("edge.acquisition.acquisition.FIRST_BACK_OFF_S", 0.05)
+    monkeypatch.setattr("edge.acquisition.worker.FIRST_BACK_OFF_S", 0.05)
 
 
 @pytest.fixture

@@ -29,7 +29,7 @@ class Station:
         }
 
         class Plan:
-            id, kind = "panel", "modbus-rtu"
+            id, kind, time_limit_ms = "panel", "modbus-rtu", None
 
         plan = Plan()
         plan.options = {"port": port, "baud": 19200, "parity": "none"}

@@ -285,7 +285,7 @@ def test_pauses_grow_after_connections_that_do_not_last(bench: Bench, proxy: Pro
     bench.start()
     until(lambda: len(cut_s) >= 6, "six short connections")
     bench.error("connections end again and again")
-    assert bench.publisher._back_off._next_s == FAST.cap_s
+    assert bench.publisher._pauses._back_off.take_s() == FAST.cap_s
 
 
 def test_an_older_broker_is_spoken_to_in_its_version(bench: Bench, watcher: Watcher, proxy: Proxy) -> None:

@@ -400,7 +400,7 @@ class Station:
         }
 
         class Plan:
-            id, kind = "lines", "serial-line"
+            id, kind, time_limit_ms = "lines", "serial-line", None
 
         plan = Plan()
         plan.options = {"port": line.path, **options}
@@ -454,7 +454,7 @@ def talking(line):
 
 def test_unplugged_and_back_under_another_name(talking, monkeypatch):
     """The back-off is made long, so that what opens the port again is that its lasting name leads somewhere else."""
-    monkeypatch.setattr("edge.acquisition.acquisition.FIRST_BACK_OFF_S", 30.0)
+    monkeypatch.setattr("edge.acquisition.worker.FIRST_BACK_OFF_S", 30.0)
     line = talking
     with Station(line) as station:
         station.wait(lambda: station.good("supply"))

@@ -110,9 +110,10 @@ def test_many_threads_read_while_one_appends(journal: Journal) -> None:
 
 
 def test_the_newest_trusted_time_passes_over_untrusted_entries(journal: Journal) -> None:
-    assert journal.newest_trusted_wall_ms() == 0
+    assert journal.newest_trusted() is None
     journal.append([draft(1), draft(2, trusted=False)])
-    assert journal.newest_trusted_wall_ms() == WALL_MS + 1000
+    newest = journal.newest_trusted()
+    assert newest is not None and newest.wall_ms == WALL_MS + 1000
 
 
 # -- positions and snapshots

@@ -9,7 +9,7 @@ from __future__ import annotations
 
 import difflib
 from collections.abc import Callable, Iterable, Iterator, Mapping
-from typing import Any, Final
+from typing import Any, Final, cast
 
 from edge.domain.alarms.answers import EVENTS, changes_nothing, shelf_ms
 from edge.domain.alarms.catalogue import CATALOGUE, Row, Trip, base_of, row_of
@@ -17,6 +17,7 @@ from edge.domain.alarms.states import LIT, Alarm, Band, Event, Shelf, State
 from edge.domain.alarms.worsening import has_worsened, is_told_anew
 from edge.domain.dates import Dates
 from edge.domain.entries import Entry, Now, Stamp, rfc3339, wall_ms_of
+from edge.domain.entry_bodies import AlarmBody
 from edge.domain.errors import RecordRefused
 from edge.domain.readings import UNIT_OF
 from edge.domain.settings import Settings, feeds_machine
@@ -31,7 +32,7 @@ _ABSENCE: Final[Mapping[Event, str]] = {
     Event.UNSHELVE: "no longer shelved",
 }  # fmt: skip
 
-Emit = Callable[[dict[str, Any], Now], None]
+Emit = Callable[[AlarmBody, Now], None]
 
 
 def _since(alarm: Alarm, now: Now) -> str | None:
@@ -352,7 +353,7 @@ class AlarmDesk:
         ):  # nothing of what it once was is said of it now
             alarm.value = alarm.since_wall_ms = None
             alarm.cause = f"not present; {_ABSENCE[event]}" + ("" if by is None else f" by {by}")
-        body: dict[str, Any] = {
+        body: AlarmBody = {
             "id": ident, "from": str(before), "to": str(alarm.state), "cause": alarm.cause, "value": alarm.value, "unit": alarm.unit,
             "limit": alarm.limit, "since": _since(alarm, now), "point": alarm.point,
             "priority": alarm.priority, "present": alarm.present,
@@ -394,7 +395,7 @@ class AlarmDesk:
 
     def fold(self, entry: Entry) -> None:
         """Take an alarm entry of the journal as the alarm's state. One that this station has no more will end, which is told."""
-        body = entry.body
+        body = cast(AlarmBody, entry.body)
         alarm = self.alarms.get(body["id"])
         if alarm is None:
             self._note_gone(body["id"], body["to"])

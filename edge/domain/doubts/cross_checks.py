@@ -47,6 +47,7 @@ from edge.domain.doubts.table import (
 )
 from edge.domain.doubts.together import Together
 from edge.domain.doubts.unseen import Unseen
+from edge.domain.entry_bodies import ContradictionBody
 from edge.domain.heat.reservoir import Warmth
 from edge.domain.heat.transfer_loss import UNSTATED_U_K
 from edge.domain.readings import Kind, Role
@@ -99,7 +100,7 @@ class Contradictions:
         taps: Mapping[str, str | None],
         power: str | None,
         evidence: Evidence,
-        tell: Callable[[dict[str, Any]], None],
+        tell: Callable[[ContradictionBody], None],
         warmth: Warmth | None = None,
     ) -> None:
         self._settings, self._watches, self._flow, self._tell = settings, watches, flow, tell
@@ -679,7 +680,9 @@ class Contradictions:
                 self.take(_change([point], (cause, advice), cause, check))
 
 
-def _change(points: Sequence[str], doubt: tuple[str, str] | None, cause: str, check: str) -> dict[str, Any]:
+def _change(points: Sequence[str], doubt: tuple[str, str] | None, cause: str, check: str) -> ContradictionBody:
     """The body of an entry: these points have come to be doubted, or no longer are (None)."""
-    what, advice = ("ended", "") if doubt is None else ("began", doubt[1])
-    return {"check": check, "points": list(points), "what": what, "cause": cause, "advice": advice}
+    named = list(points)
+    if doubt is None:
+        return {"check": check, "points": named, "what": "ended", "cause": cause, "advice": ""}
+    return {"check": check, "points": named, "what": "began", "cause": cause, "advice": doubt[1]}

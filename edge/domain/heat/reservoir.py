@@ -14,6 +14,7 @@ from typing import Any, Final
 from edge.domain.alarms.ceiling import Ceiling
 from edge.domain.alarms.states import AT_LIMIT
 from edge.domain.entries import Now, rfc3339
+from edge.domain.entry_bodies import HeatUpBody
 from edge.domain.heat.balance import HOLD_MS, Forecast, basin_c, needed_c
 from edge.domain.heat.believed_liquid import LiquidWatch
 from edge.domain.heat.cooldown import CoolWatch
@@ -276,13 +277,13 @@ class Warmth:
             return falls_to_c
         return min(falls_to_c, liquid.line_c - liquid.line_falls_k_per_s * self.lag_s)
 
-    def heat_up(self, cold_c: float, now: Now) -> dict[str, Any] | None:
+    def heat_up(self, cold_c: float, now: Now) -> HeatUpBody | None:
         """The body of the entry of the heat-up that has just ended; None where there was none to speak of."""
         since, reached_c = self.heat.heating_since_ms, self.limits(cold_c)[0]
         if since is None or since == self._told_ms or reached_c - self.heat.started_at_c < HEAT_UP_K:
             return None
         self._told_ms = since
-        body: dict[str, Any] = {
+        body: HeatUpBody = {
             "from_c": round(self.heat.started_at_c, 3),
             "to_c": round(reached_c, 3),
             "room_c": round(cold_c, 3),

@@ -10,6 +10,7 @@ from collections.abc import Mapping, Sequence
 from math import exp, hypot, log, sqrt
 from typing import Any, Final, NamedTuple
 
+from edge.domain.entry_bodies import HeatUpFit
 from edge.domain.heat.balance import Forecast
 from edge.domain.heat.crossing import Probe, Rise
 from edge.domain.heat.hypothesis import Begin
@@ -167,7 +168,7 @@ class HeatWatch:
         habit = max(self.prior.power[0], usual)
         return power / habit if power + Z90 * sd < WEAK_SHARE * habit else None
 
-    def summary(self) -> dict[str, Any] | None:
+    def summary(self) -> HeatUpFit | None:
         """What the heat-up under way leaves to learn from; None where it was disturbed, or too little of it was seen."""
         fit = self._catch_up()
         if fit is None or fit.disturbed_t is not None or fit.t < (600.0 if fit.seen_start else 1_500.0):

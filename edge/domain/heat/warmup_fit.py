@@ -12,8 +12,9 @@ each hypothesis stands another, of a lid that is closed at once (`shut`), with t
 from __future__ import annotations
 
 from math import exp, log, sqrt
-from typing import Any, Final
+from typing import Any, Final, cast
 
+from edge.domain.entry_bodies import HeatUpFit
 from edge.domain.heat.hypothesis import Begin, Do, Heard, Hypothesis, Look
 from edge.domain.heat.prior import Prior, damp_k
 from edge.domain.maths.importance import Cloud, effective, place
@@ -272,7 +273,7 @@ class HeatFit:
         self.hyps = [*both, *(h for h in self.hyps if h.of != self._prior)]
         self._cloud, self._drawn = None, []
 
-    def summary(self) -> dict[str, Any]:
+    def summary(self) -> HeatUpFit:
         """What the next heat-up can learn from: see heat_prior.learned."""
         (power, power_sd), (loss, loss_sd) = self.power_now(), self.loss_now()
         weighed = weights(self.hyps)
@@ -294,7 +295,7 @@ class HeatFit:
         ):
             mean, sd = _moments([(w, x, 0.1**2) for w, x in zip(weighed, logs, strict=True)])
             found[name] = [_short(exp(mean)), _short(sd)]
-        return found
+        return cast(HeatUpFit, found)
 
     def power_now(self) -> tuple[float, float]:
         """P/C [K/s] and its standard deviation."""

@@ -7,7 +7,7 @@ lost, so water is drawn anew; and a reservoir's probe may have been known to be 
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Mapping, Sequence
 from typing import TYPE_CHECKING, Any, Final
 
 from edge.domain.records.holding import holding
@@ -25,7 +25,7 @@ ASK: Final = (
 )
 
 
-def tells_of_loss(kind: str, body: dict[str, Any]) -> bool:
+def tells_of_loss(kind: str, body: Mapping[str, Any]) -> bool:
     """Whether an entry says that entries were lost, that another journal was put in this one's place, or that neither can be told."""
     return kind == "repair" and body.get("what") in ("lost", "exchanged", "unproved")
 

@@ -9,9 +9,10 @@ from __future__ import annotations
 from collections import deque
 from itertools import pairwise
 from math import hypot, isfinite, sqrt
-from typing import Any, Final
+from typing import Final
 
 from edge.domain.entries import Draft, Now
+from edge.domain.entry_bodies import AdviceBody
 from edge.domain.readings import REASONS, UNIT_OF, Kind, Quality, Reading, Role, Sample
 from edge.domain.roles import ROLES
 from edge.domain.sensing.calibration import K_CALIBRATED, Correction, u_text
@@ -85,7 +86,7 @@ class PointWatch:
         self._can_be = ROLES[point.role].can_be
         own = CLASSES[point.sensor].step if point.sensor in CLASSES else 0.0
         self.steps = Steps(point.resolution, own or None) if point.kind is Kind.TEMPERATURE else None
-        self.news: dict[str, Any] | None = None  # the body of an advice entry that waits to be told
+        self.news: AdviceBody | None = None  # the body of an advice entry that waits to be told
         self._slack = 2.0 * (point.resolution or 0.0)
         self._contact = point.kind is Kind.CONTACT
         self._can_stick = point.role is Role.RESERVOIR_TEMPERATURE
@@ -229,7 +230,7 @@ class PointWatch:
         news, self.news = self.news, None
         return [] if news is None else [Draft(now, "advice", news)]
 
-    def _coarse_news(self, coarse: float, mono_ms: int) -> dict[str, Any] | None:
+    def _coarse_news(self, coarse: float, mono_ms: int) -> AdviceBody | None:
         """The body of an advice entry on a resolution that has fallen back; None where it was told of late."""
         told_ms = self._advised_ms.get(COARSE)
         if told_ms is not None and mono_ms - told_ms < ADVISED_AGAIN_MS:
@@ -244,7 +245,7 @@ class PointWatch:
         """When the point falls silent if nothing good is heard before."""
         return self.good_ms + self._stale_after_ms + 1
 
-    def advice(self) -> dict[str, Any] | None:
+    def advice(self) -> AdviceBody | None:
         """The body of an advice entry when bad readings among good ones have become many within an hour; then it counts anew."""
         wild = self._wild
         if len(wild) < WILD_AN_HOUR or wild[-1] - wild[0] > 3_600_000 or self.last is None or self.last.reason is None:

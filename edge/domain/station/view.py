@@ -63,12 +63,12 @@ class View:
         """Conditions may be others than when they were last judged."""
         self.is_changed |= is_so
 
-    def tell(self, kind: str, body: dict[str, Any], now: Now | None = None) -> None:
+    def tell(self, kind: str, body: Mapping[str, Any], now: Now | None = None) -> None:
         """An entry for the journal, of something by which conditions may change."""
         self.note(kind, body, now)
         self.is_changed = True
 
-    def note(self, kind: str, body: dict[str, Any], now: Now | None = None) -> None:
+    def note(self, kind: str, body: Mapping[str, Any], now: Now | None = None) -> None:
         """An entry for the journal, of something by which none does."""
         self.drafts.append(Draft(now or self.now, kind, body))
 

@@ -4,10 +4,11 @@ from __future__ import annotations
 
 from collections.abc import Mapping
 from functools import partial
-from typing import Any, NamedTuple
+from typing import Any, NamedTuple, cast
 from zoneinfo import ZoneInfo
 
 from edge.domain.entries import Entry, Now, Stamp, rfc3339
+from edge.domain.entry_bodies import DrawBody, FilterDayBody
 from edge.domain.readings import Role
 from edge.domain.records.book import Book, local_date
 from edge.domain.settings import Settings
@@ -45,11 +46,12 @@ class Evidence:
         self.last: dict[str, Any] | None = None  # boot, mono_ms, wall_ms, trusted, seq, body
         self._day: dict[str, Any] = {}
 
-    def finish(self, draw: Draw, why: str, now: Now) -> dict[str, Any]:
+    def finish(self, draw: Draw, why: str, now: Now) -> DrawBody:
         """Take a finished draw; the body of its entry."""
         self.total_l = round(self.total_l + draw.volume_l, 4)  # as the entry has it
-        body = draw.as_body(now.mono_ms, now.wall_ms, why)
-        body |= {"total_l": self.total_l, "start": rfc3339(body.pop("start_ms")), "end": rfc3339(body.pop("end_ms"))}
+        seen = draw.as_body(now.mono_ms, now.wall_ms, why)
+        seen |= {"total_l": self.total_l, "start": rfc3339(seen.pop("start_ms")), "end": rfc3339(seen.pop("end_ms"))}
+        body = cast(DrawBody, seen)
         if self._is_assumed:
             body["flow_assumed"] = True
         drops = self._learn(body, now.wall_ms)
@@ -61,7 +63,7 @@ class Evidence:
         self._count(body)
         return body
 
-    def _learn(self, body: Mapping[str, Any], wall_ms: int) -> dict[str, float]:
+    def _learn(self, body: DrawBody, wall_ms: int) -> dict[str, float]:
         """What outlasts the draw: the same from a draw that has just ended and from its entry in the journal."""
         self.shorts.add(body)
         self.use.add(local_date(wall_ms, self._zone).isoformat(), body["volume_l"])
@@ -74,7 +76,7 @@ class Evidence:
 
     def fold(self, entry: Entry) -> None:
         """Take a draw entry of the journal."""
-        body = entry.body
+        body = cast(DrawBody, entry.body)
         self.total_l = body["total_l"]
         self._remember(body, entry.boot, Now(entry.mono_ms, entry.wall_ms, entry.trusted), entry.seq)
         self._learn(body, entry.wall_ms)
@@ -86,7 +88,7 @@ class Evidence:
         if self.last is not None and self.last["seq"] is None:
             self.last["seq"] = seq
 
-    def _remember(self, body: dict[str, Any], boot: str, now: Now, seq: int | None) -> None:
+    def _remember(self, body: DrawBody, boot: str, now: Now, seq: int | None) -> None:
         if body["steady"] and body["ended"] == "flow":
             mono_ms, wall_ms, trusted = now
             self.last = {
@@ -141,12 +143,12 @@ class Evidence:
 
     # -- the day
 
-    def begin_day(self, date: str) -> list[dict[str, Any]]:
+    def begin_day(self, date: str) -> list[FilterDayBody]:
         """A local date has begun (nothing happens while it is the same): the bodies of the ended day's filter_day entries."""
         day = self._day
         if day.setdefault("date", date) == date:  # what was drawn before the date was known counts for this day
             return []
-        ended = [
+        ended: list[FilterDayBody] = [
             {
                 "date": day["date"], "filter": ident, "drop_kpa": round(mean, 4), "draws": n,
                 "volume_l": round(day["volume_l"], 3), "total_l": round(self.total_l, 3),
@@ -156,7 +158,7 @@ class Evidence:
         self._day = {"date": date}
         return ended
 
-    def _count(self, body: Mapping[str, Any]) -> None:
+    def _count(self, body: DrawBody) -> None:
         day = self._day
         day["volume_l"] = day.get("volume_l", 0.0) + body["volume_l"]
         drops = day.setdefault("drops", {})

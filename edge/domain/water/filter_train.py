@@ -18,6 +18,7 @@ from itertools import pairwise
 from typing import Any, Final, NamedTuple
 from zoneinfo import ZoneInfo
 
+from edge.domain.entry_bodies import DrawBody, tap_kpa
 from edge.domain.maths.robust import MAD_TO_SIGMA, Z90, mad_sigma, mann_kendall, median
 from edge.domain.settings import Settings
 from edge.domain.water.filter_life import SCALE_U, Housing, Kind, Life, Point, fit
@@ -429,7 +430,7 @@ class Train:
         for ident, stage in self.stages.items():
             stage.rebase(self.changed_ms(ident))
 
-    def learn(self, body: Mapping[str, Any], wall_ms: int) -> dict[str, float]:
+    def learn(self, body: DrawBody, wall_ms: int) -> dict[str, float]:
         """Take a draw's entry; the drop [kPa] at the reference of each stage, by filter id, that it shows."""
         flow_l_min, temperature_c = body["flow_l_min"], body["supply_c"]
         self.zeros.learn(body.get("static_kpa") or {})
@@ -441,7 +442,7 @@ class Train:
         colder = colder_share(reference_c, wall_ms, self._zone) if blind and reference_c is not None else None
         found: dict[str, float] = {}
         for ident, (before, after) in self._pairs.items():
-            high, low = body[f"{before}_kpa"], body[f"{after}_kpa"]
+            high, low = tap_kpa(body, before), tap_kpa(body, after)
             if high is None or low is None or not self.zeros.held.isdisjoint((before, after)):
                 continue
             drop = (high + self.zeros.below(before)) - (low + self.zeros.below(after))

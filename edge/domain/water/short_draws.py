@@ -6,9 +6,10 @@ pressure does: the mains can hardly be right. Numbers are common practice, no pu
 
 from __future__ import annotations
 
-from collections.abc import Mapping, Sequence
-from typing import Any, Final
+from collections.abc import Sequence
+from typing import Final
 
+from edge.domain.entry_bodies import DrawBody
 from edge.domain.water.draws import LOW_KPA
 
 #: so many of them in a row; after a steady draw that showed better, twice as many the next time, and at most so many
@@ -30,7 +31,7 @@ class ShortDraws:
         """Do they say that the pressure is too low?"""
         return self.run >= self._wanted
 
-    def add(self, body: Mapping[str, Any]) -> None:
+    def add(self, body: DrawBody) -> None:
         """A draw's entry. Once the run is long enough only a steady draw ends it."""
         if body["steady"]:
             if body["ended"] == "flow" and body["supply_kpa"] is not None:

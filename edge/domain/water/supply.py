@@ -13,9 +13,10 @@ from __future__ import annotations
 
 import math
 from collections import deque
-from collections.abc import Mapping, Sequence
-from typing import Any, Final, NamedTuple
+from collections.abc import Sequence
+from typing import Final, NamedTuple
 
+from edge.domain.entry_bodies import DrawBody
 from edge.domain.maths.robust import MAD_TO_SIGMA, Z90, Slope, mad_sigma, mann_kendall, median, theil_sen
 
 EXPONENT: Final = 0.54
@@ -100,7 +101,7 @@ class Flows:
         self._seen: deque[Flow] = deque(maxlen=FLOWS_KEPT)
         self._cached: tuple[tuple[float, ...], int, int, Figure | None] | None = None
 
-    def add(self, wall_ms: int, body: Mapping[str, Any]) -> None:
+    def add(self, wall_ms: int, body: DrawBody) -> None:
         """A draw's entry."""
         flow, dynamic = body["flow_l_min"], body["supply_kpa"]
         static = (body.get("static_kpa") or {}).get("supply", body["static_before_kpa"])

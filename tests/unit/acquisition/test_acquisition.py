@@ -100,7 +100,7 @@ class Bench:
 
 @pytest.fixture(autouse=True)
 def quick_back_off(monkeypatch):
-    monkeypatch.setattr("edge.acquisition.acquisition.FIRST_BACK_OFF_S", 0.05)
+    monkeypatch.setattr("edge.acquisition.worker.FIRST_BACK_OFF_S", 0.05)
 
 
 def steadily_read(bench, point, since=0):
@@ -109,7 +109,7 @@ def steadily_read(bench, point, since=0):
     gaps = [later - earlier for earlier, later in itertools.pairwise(stamps)]
     assert len(gaps) > 3
     # the shared machine the tests run on may hold any thread up once; a bus that waits for another does so every time
-    assert sorted(gaps)[len(gaps) * 9 // 10] < 2 * PERIOD_MS, gaps
+    assert sorted(gaps)[min(len(gaps) * 9 // 10, len(gaps) - 2)] < 2 * PERIOD_MS, gaps
     return gaps
 
 
@@ -134,7 +134,7 @@ def hangs_for_ever(released):
 
 
 def test_a_read_that_never_returns_stalls_nobody_else(monkeypatch):
-    monkeypatch.setattr("edge.acquisition.acquisition.HUNG_IS_LOST_S", 0.3)
+    monkeypatch.setattr("edge.acquisition.worker.HUNG_IS_LOST_S", 0.3)
     released = threading.Event()
     before = threading.active_count()
     bench = Bench({"hung": hangs_for_ever(released), "a": Steady, "b": Steady})
@@ -172,7 +172,7 @@ def test_while_a_read_hangs_its_point_is_called_bad_once_a_period_whatever_the_t
 
 
 def test_a_hung_bus_comes_back_by_itself(monkeypatch):
-    monkeypatch.setattr("edge.acquisition.acquisition.HUNG_IS_LOST_S", 0.1)
+    monkeypatch.setattr("edge.acquisition.worker.HUNG_IS_LOST_S", 0.1)
     released = threading.Event()
     with Bench({"hung": hangs_for_ever(released)}) as bench:
         bench.wait(lambda: bench.told_of("hung") == ["lost"])
@@ -426,9 +426,11 @@ def test_a_late_answer_does_not_overtake_what_was_said_since():
 
 
 def test_reading_goes_on_whatever_becomes_of_the_readings(caplog):
-    bench = Bench({"a": Steady})
-    bench.acquisition._workers[0]._on_samples = lambda samples: 1 // 0
-    with bench:
+    class Refusing(Bench):
+        def _take(self, samples):
+            raise ZeroDivisionError
+
+    with Refusing({"a": Steady}) as bench:
         bench.wait(lambda: bench.acquisition.status()["a"]["reads"] >= 4)
         assert bench.acquisition.threads == ["bus a", "bus supervisor"]
     assert len([record for record in caplog.records if record.levelno >= logging.ERROR]) == 1

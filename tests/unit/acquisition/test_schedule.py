@@ -2,8 +2,9 @@
 
 from __future__ import annotations
 
-from edge.acquisition.acquisition import BackOff, Schedule
+from edge.acquisition.schedule import Schedule
 from edge.clock import ToldClock
+from edge.domain.back_off import BackOff
 
 
 def test_points_are_due_on_the_grid_of_their_own_period():
@@ -39,9 +40,14 @@ def test_no_points_are_never_due():
     assert Schedule({}, 0).take(5) == []
 
 
-def test_the_back_off_grows_to_a_minute_and_begins_anew_only_after_a_try_that_lasted():
-    back_off = BackOff()
-    assert [back_off.take_s(0.0) for _ in range(8)] == [1, 2, 4, 8, 16, 32, 60, 60]
-    assert back_off.take_s(5.0) == 60  # back for five seconds is not back
-    assert back_off.take_s(60.0) == 1
-    assert back_off.take_s(0.0) == 2
+def test_a_back_off_grows_to_its_longest_and_begins_anew_only_when_it_is_told_to():
+    back_off = BackOff(1.0, 60.0)
+    assert [back_off.take_s() for _ in range(8)] == [1, 2, 4, 8, 16, 32, 60, 60]
+    back_off.begin_anew()
+    assert [back_off.take_s(), back_off.take_s()] == [1, 2]
+
+
+def test_a_back_off_may_have_to_wait_longer_and_for_no_longer_than_asked():
+    back_off = BackOff(1.0, 12.0)
+    assert [back_off.take_s(least_s=30.0, longest_s=300.0) for _ in range(5)] == [30, 60, 120, 240, 300]
+    assert back_off.take_s() == 12, "what follows has its own longest again"

@@ -380,6 +380,7 @@ class Plan:
     id: str
     options: dict[str, Any]
     points: dict[str, dict[str, Any]]
+    time_limit_ms: int | None = None
     kind: str = "gpio"
 
 

@@ -15,7 +15,7 @@ import pytest
 
 from adapters.onewire import OneWire, Probe, probes
 from edge import config
-from edge.acquisition.acquisition import Schedule
+from edge.acquisition.schedule import Schedule
 from edge.clock import ToldClock
 from edge.domain.errors import BusLost, UnusableInput
 from edge.domain.readings import REASONS, Quality

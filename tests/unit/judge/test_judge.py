@@ -22,8 +22,9 @@ from edge.domain.entries import Draft, Entry, Now
 from edge.domain.errors import RecordRefused, StoreFault, WarmwellError
 from edge.domain.readings import Quality, Reading, Sample
 from edge.domain.station.station import FOLD_VERSION
+from edge.judge.disk import MOST_UNSAVED
 from edge.judge.inbox import Heard, Inbox, Ticker, store_fault
-from edge.judge.judge import MOST_UNSAVED, Judge
+from edge.judge.judge import Judge
 from edge.judge.picture import Unsaved, with_what_is_not_kept
 from edge.judge.writer import PATIENCE_S
 
@@ -170,6 +171,7 @@ class Bench:
         self.clock = ToldClock()
         self.station = FakeStation(SETTINGS, "told")
         self.journal, self.series = journal or FakeJournal(), FakeSeries()
+        more.setdefault("rebuild", lambda state: FakeStation(SETTINGS, "told", state))
         self.judge = Judge(self.station, self.journal, self.series, self.clock, **more)
 
     def now_station(self) -> FakeStation:
@@ -336,15 +338,15 @@ def test_what_waits_for_the_disk_is_bounded_but_no_alarm_is_given_up(telemetry: 
     now = bench.clock.now()
     judge = bench.judge
     bench.journal.refuses = True
-    judge._drafts = [Draft(now, telemetry, {}) for _ in range(MOST_UNSAVED)]
-    judge._drafts += [Draft(now, "alarm", {"n": n}) for n in range(100)]
-    judge._commit()
-    assert len(judge._drafts) == MOST_UNSAVED
-    assert [draft.body["n"] for draft in judge._drafts if draft.kind == "alarm"] == list(range(100))
+    judge._disk.waiting = [Draft(now, telemetry, {}) for _ in range(MOST_UNSAVED)]
+    judge._disk.waiting += [Draft(now, "alarm", {"n": n}) for n in range(100)]
+    judge._disk.commit()
+    assert len(judge._disk.waiting) == MOST_UNSAVED
+    assert [draft.body["n"] for draft in judge._disk.waiting if draft.kind == "alarm"] == list(range(100))
     bench.journal.refuses = False
-    judge._retry_at_s = 0
-    judge._commit()
-    judge._commit()
+    judge._disk.retry_at_s = 0
+    judge._disk.commit()
+    judge._disk.commit()
     assert bench.journal.entries[-1].body == {"what": "entries_lost", "kinds": {telemetry: 100}}
 
 

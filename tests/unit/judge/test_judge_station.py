@@ -51,7 +51,10 @@ class Bench:
     def __init__(self, folder: Path, boot: str = "told", after_ms: int = 0) -> None:
         self.clock = ToldClock(mono_ms=1000, wall_ms=MORNING + after_ms, boot=boot)
         self.journal = Grudging(folder, SETTINGS.name, boot)
-        self.judge = Judge(Station(SETTINGS, boot), self.journal, FakeSeries(), self.clock, about={"version": "1"})
+        self.judge = Judge(
+            Station(SETTINGS, boot), self.journal, FakeSeries(), self.clock,
+            rebuild=lambda state: Station(SETTINGS, boot, state), about={"version": "1"},
+        )  # fmt: skip
         self.judge.start()
 
     def hear(self, tripped: bool) -> None:

@@ -11,6 +11,7 @@ from typing import Any
 import pytest
 from hypothesis import given
 from hypothesis import strategies as st
+from paho.mqtt.client import topic_matches_sub
 
 from edge.clock import ToldClock
 from edge.config import MqttPlan
@@ -18,9 +19,10 @@ from edge.domain.entries import Entry
 from edge.domain.errors import UnusableInput
 from edge.mqtt.feed import Feed, Patience
 from edge.mqtt.memory import FileMemory, Refused
-from edge.mqtt.publisher import BackOff, Publisher, Timing
+from edge.mqtt.publisher import Publisher, Source
 from edge.mqtt.retained import Board, Pace
-from edge.mqtt.topics import Topics, compact, entry_message, mqtt_filter_match, mqtt_topic_ok
+from edge.mqtt.timing import Pauses, Timing
+from edge.mqtt.topics import Topics, compact, entry_message, mqtt_topic_ok
 from edge.mqtt.troubles import CUTS, disconnect_trouble, opening_trouble
 from edge.snapshot import Snapshot
 
@@ -114,7 +116,7 @@ def test_no_name_adds_a_level_or_a_wildcard(site: str, thing: str) -> None:
     except UnusableInput:
         return
     assert mqtt_topic_ok(topic) and topic.count("/") == 5
-    assert mqtt_filter_match("warmwell/1/+/s/point/+", topic)
+    assert topic_matches_sub("warmwell/1/+/s/point/+", topic)
 
 
 def test_a_colon_in_an_id_becomes_a_level() -> None:
@@ -498,13 +500,13 @@ def test_a_memory_that_can_not_be_written_is_said_and_stops_nothing(caplog: pyte
 
 
 def test_pauses_double_to_the_cap_and_begin_anew_only_after_a_connection_that_lasted() -> None:
-    back_off = BackOff(Timing(), chance=lambda: 1.0)
-    assert [back_off.pause_s(slow=False) for _ in range(10)] == [1, 2, 4, 8, *[12] * 6]
-    back_off.lasted(59.0)
-    assert back_off.pause_s(slow=False) == 12, "a broker that is there again is found within 15 s"
-    back_off.lasted(60.0)
-    assert back_off.pause_s(slow=False) == 1
-    assert BackOff(Timing(), chance=lambda: 0.0).pause_s(slow=True) == 15, "jitter: between half and the whole"
+    pauses = Pauses(Timing(), chance=lambda: 1.0)
+    assert [pauses.pause_s(slow=False) for _ in range(10)] == [1, 2, 4, 8, *[12] * 6]
+    pauses.lasted(59.0)
+    assert pauses.pause_s(slow=False) == 12, "a broker that is there again is found within 15 s"
+    pauses.lasted(60.0)
+    assert pauses.pause_s(slow=False) == 1
+    assert Pauses(Timing(), chance=lambda: 0.0).pause_s(slow=True) == 15, "jitter: between half and the whole"
 
 
 def test_errors_of_the_network_become_sentences() -> None:
@@ -521,9 +523,8 @@ def test_errors_of_the_network_become_sentences() -> None:
 
 def test_the_log_names_the_broker_once(memory: FileMemory, caplog: pytest.LogCaptureFixture) -> None:
     plan = MqttPlan("b", 1883)
-    publisher = Publisher(
-        plan, "a", "b", Journal(), lambda: _picture(1), lambda _v, _t: _picture(1), "boot", clock=ToldClock(), memory=memory
-    )  # fmt: skip
+    source = Source("a", "b", Journal(), lambda: _picture(1), lambda _v, _t: _picture(1), ToldClock())
+    publisher = Publisher(plan, source, memory=memory)
     caplog.set_level("INFO", "warmwell.mqtt")
     publisher._note_trouble(
         opening_trouble(ConnectionRefusedError(111, "refused"), publisher.where, clock="", tls=False)
@@ -533,9 +534,6 @@ def test_the_log_names_the_broker_once(memory: FileMemory, caplog: pytest.LogCap
 
 
 def test_a_publisher_needs_names_that_can_stand_in_topics(memory: FileMemory) -> None:
-    clock = ToldClock()
+    source = Source("a/b", "c", Journal(), lambda: _picture(1), lambda _v, _t: _picture(1), ToldClock())
     with pytest.raises(UnusableInput, match="site"):
-        Publisher(
-            object(), "a/b", "c", Journal(), lambda: _picture(1), lambda _v, _t: _picture(1), "boot",  # type: ignore[arg-type]
-            clock=clock, memory=memory,
-        )  # fmt: skip
+        Publisher(MqttPlan("b", 1883), source, memory=memory)
