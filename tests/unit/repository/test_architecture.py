@@ -1,6 +1,6 @@
 """The folders are the architecture: arrows go one way, the domain can't wait or ask the time, no module grows too long.
 
-The rules are this project's own (DEVELOPERS.md, Arrows between the folders); the list of what does I/O or keeps time is
+The rules are this project's own (DEVELOPERS.md, The map); the list of what does I/O or keeps time is
 read against the contents of Python's standard library.
 """
 
