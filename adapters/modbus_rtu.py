@@ -11,7 +11,7 @@ the protocol numbers neither, so a late answer of the same length looks like the
 A unit that doesn't answer costs the others no period: a read ends when the units that answer have, and the silent one
 is waited for in the time between periods, ever more seldom. Broken answers are asked for again within the period.
 
-`adapters/modbus_rtu.py` asks over pyserial; pymodbus is a second opinion in the tests, and not needed on a board. Both
+Why a master of its own. This one asks over pyserial; pymodbus is a second opinion in the tests, and not needed on a board. Both
 were tried on the same misbehaving units, on pseudo-terminals (pymodbus 3.16). What decided: pymodbus took a late answer
 for that of the next question (asked for register 20 it gave 1010, the value of 10), and an answer of three registers
 where two were asked for; the protocol numbers neither questions nor answers, so whoever asks must know what may still

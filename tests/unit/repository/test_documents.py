@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import ast
 import importlib.util
 import re
 from pathlib import Path
@@ -36,6 +37,14 @@ def test_no_table_is_left_out():
     assert sorted(marked) == sorted(tables().TABLES)
 
 
+def test_developers_find_their_way_in_a_few_minutes():
+    text = (ROOT / "DEVELOPERS.md").read_text(encoding="utf-8")
+    assert text.count("\n") < 150
+    headings = re.findall(r"^## (.*)$", text, re.MULTILINE)
+    listed = re.findall(r"\]\(#([\w-]+)\)", text.split("\n## ")[0])
+    assert listed == [re.sub(r"[^\w -]", "", heading).lower().replace(" ", "-") for heading in headings]
+
+
 def test_every_kind_of_entry_is_explained():
     section = REFERENCES["reference-journal.md"].split("## Entries of the journal")[1].split("\n## ")[0]
     assert set(re.findall(r"^\| `(\w+)` \|", section, re.MULTILINE)) == set(KINDS)
@@ -57,3 +66,19 @@ def test_files_that_a_document_names_exist(name: str):
     named = set(re.findall(r"`((?:edge|adapters|simulators|config|deploy|tests)/[\w./-]*)`", text))
     linked = {(ROOT / name).parent / path for path in re.findall(r"\]\((?!https?:)([^)#]+)", text)}
     assert [str(path) for path in sorted(linked | {ROOT / path for path in named}) if not path.exists()] == []
+
+
+PACKAGES = sorted(
+    path.parent for top in ("edge", "adapters", "simulators") for path in (ROOT / top).rglob("__init__.py")
+)
+
+
+@pytest.mark.parametrize(
+    "package", [path for path in PACKAGES if len(list(path.glob("*.py"))) > 8], ids=lambda p: p.name
+)
+def test_a_package_of_some_size_opens_with_its_theory_and_names_files_that_exist(package: Path):
+    said = ast.get_docstring(ast.parse((package / "__init__.py").read_text(encoding="utf-8"))) or ""
+    assert said.split("\n")[0].endswith((".", "?"))
+    known = {path.name for top in ("edge", "adapters", "simulators", "tests") for path in (ROOT / top).rglob("*.*")}
+    named = {name.rsplit("/", 1)[-1] for name in re.findall(r"[\w/-]+\.(?:py|md|toml|c)\b", said)}
+    assert named - known - {path.name for path in (ROOT / "deploy").iterdir()} == set()
