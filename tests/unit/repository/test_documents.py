@@ -68,6 +68,12 @@ def test_files_that_a_document_names_exist(name: str):
     assert [str(path) for path in sorted(linked | {ROOT / path for path in named}) if not path.exists()] == []
 
 
+def test_each_change_is_one_line_that_can_be_read_at_a_glance():
+    lines = (ROOT / "CHANGELOG.md").read_text(encoding="utf-8").split("## Unreleased")[1].splitlines()
+    assert [line for line in lines if line.startswith(" ")] == [], "a change goes over more than one line"
+    assert [line for line in lines if line.startswith("- ") and len(line.split()) > 26] == []
+
+
 PACKAGES = sorted(
     path.parent for top in ("edge", "adapters", "simulators") for path in (ROOT / top).rglob("__init__.py")
 )
