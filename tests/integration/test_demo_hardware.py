@@ -59,13 +59,13 @@ def mornings(tmp_path_factory: pytest.TempPathFactory) -> Iterator[dict[str, Pla
     played = {}
     try:
         for name, demo in demos.items():
-            out, err = demo.communicate(timeout=240)
+            out, err = demo.communicate(timeout=280)
             assert (demo.returncode, err) == (0, ""), name
             played[name] = Played([json.loads(line) for line in out.splitlines()], folder / name)
     finally:
         for demo in demos.values():
             demo.kill()
-            demo.wait(10)
+            demo.wait(60)
     yield played
 
 
