@@ -33,7 +33,7 @@ def driver_at(clock: str, settings: Settings = OPEN, trusted: bool = True) -> Dr
 
 
 def until(driver: Driver, clock: str, values: Any) -> None:
-    driver.run((at(clock) - driver.wall_ms) / 1000, values, every_s=5.0)
+    driver.run((at(clock) - driver.wall_ms) / 1000, values, every_s=10.0)
 
 
 def heating(
