@@ -38,12 +38,12 @@ class Running:
             "127.0.0.1", port, self.fakes.judge, self.fakes.journal, self.fakes.series, ABOUT, self.fakes.status
         )
         self.server.start()
-        assert self.server.wait_ready(30)
+        assert self.server.wait_ready(120)
         self.url = self.server.url
         self.port = int(self.url.rsplit(":", 1)[1].strip("/"))
 
     def connect(self) -> socket.socket:
-        return socket.create_connection(("127.0.0.1", self.port), timeout=10)
+        return socket.create_connection(("127.0.0.1", self.port), timeout=60)
 
     def stream(self, after: int | None = None, headers: str = "") -> socket.socket:
         """An open stream, past its first event."""
@@ -202,15 +202,20 @@ def open_files() -> int:
     return len(os.listdir("/proc/self/fd"))
 
 
-def _streams(url: str) -> int | None:
+def _streams(running: Running) -> int | None:
     """How many streams /health counts; None where a busy machine keeps it waiting for too long."""
+    running.fakes.judge.show()  # health is bad where the judge has said nothing for long
     try:
-        return int(client.get(url, "/health")["streams"])
+        return int(client.get(running.url, "/health")["streams"])
     except WarmwellError:
         return None
 
 
-def test_it_stops_within_three_seconds_with_ten_streams_open_one_of_them_suspended() -> None:
+def test_it_stops_within_three_seconds_with_ten_streams_open_one_of_them_suspended(
+    monkeypatch: pytest.MonkeyPatch,
+) -> None:
+    # on a busy machine the nine take longer to read than a suspended client is kept
+    monkeypatch.setitem(Border.__init__.__kwdefaults__, "taken_within_s", 600.0)
     running = Running()
     before = threading.active_count()
     with ExitStack() as stack:
@@ -226,7 +231,7 @@ def test_it_stops_within_three_seconds_with_ten_streams_open_one_of_them_suspend
         half.sendall(b"GET /api/1/ver")
         for stream in streams:
             read_until(stream, b'"n":299')
-        until(lambda: _streams(running.url) == 10, "ten streams counted", 60)
+        until(lambda: _streams(running) == 10, "ten streams counted")
         with Yardstick() as yardstick:
             began = time.monotonic()
             running.server.stop()
