@@ -2,6 +2,19 @@
 
 Packages from elsewhere add kinds with the entry-point group `warmwell.adapters`; none of them can take over a name of
 the table here.
+
+What an adapter does. It speaks one protocol, knows nothing of stations, and keeps the contract `Adapter` of edge/domain/contracts.py: it
+is made with `(bus, points, clock)`, then `open`, `read(due)`, `close`. It never makes a reading up: what doesn't answer is a `Raw` with a
+reason, a bus that is gone is `BusLost`. What is wrong with a unit, a probe or a line is its points' alone; an unplugged device takes all
+points of its bus. Timestamps are taken at the read. Time limits are real time.
+
+How it is tried. On something that behaves like the hardware, a pseudo-terminal or a device of simulators/devices: silence, garbage, half an
+answer, unplugged and plugged in again, held by another program. tests/integration/adapter_table.py has a row for each misbehaviour, and
+simulators/devices/hardware.py a device that `warmwell demo --hardware` reads.
+
+What a technician sees of it before there is a station file: a watch in edge/survey/sources.py reads with the adapter's own
+code in a thread of its own; edge/survey/file.py writes its block. A draft's point is active only where its kind and unit are
+told by the device, or one alone is plausible; then it says CONFIRM. The rest is a comment: a guessed span is a believable wrong number.
 """
 
 from __future__ import annotations

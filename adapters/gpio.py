@@ -5,6 +5,12 @@ is tried again ever more seldom. A chip that is gone is the whole bus. Contacts 
 level; one that went and came back between two looks is told as well, with the time at which the kernel saw it. Pulses
 come as edges with the kernel's own time and numbers, so that neither a late read nor a full queue makes a flow wrong
 without saying so; what they mean is worked out in edge/domain/sensing/pulses.py.
+
+How it is tried without a board. The adapter knows a chip by a few calls (`adapters/gpio_chip.py`: take a line, is it closed, its edges or
+changes, now). Behind them stand the kernel through gpiod, or `simulators/devices/lines.py`: lines of a simulated
+station, chosen by `lines = "simulated"` on the bus, with every misbehaviour in a test's hands. gpiod itself is tried on
+a stand-in for the kernel (`tests/integration/gpio_shim.c`, preloaded), and on a real chip where there is one. What
+pulses mean is pure, in `edge/domain/sensing/pulses.py`; kernel times and edge numbers are all that it needs.
 """
 
 from __future__ import annotations

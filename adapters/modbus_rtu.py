@@ -10,6 +10,17 @@ the protocol numbers neither, so a late answer of the same length looks like the
 
 A unit that doesn't answer costs the others no period: a read ends when the units that answer have, and the silent one
 is waited for in the time between periods, ever more seldom. Broken answers are asked for again within the period.
+
+Why a master of its own. This one asks over pyserial; pymodbus is a second opinion in the tests, and not needed on a board. Both
+were tried on the same misbehaving units, on pseudo-terminals (pymodbus 3.16). What decided: pymodbus took a late answer
+for that of the next question (asked for register 20 it gave 1010, the value of 10), and an answer of three registers
+where two were asked for; the protocol numbers neither questions nor answers, so whoever asks must know what may still
+be under way. A wrong check sum, half an answer, another unit's answer and silence were one error to it, 0.3 s later
+each, so no reason could be shown and no broken answer asked for again within its period; of a half-duplex adapter's
+echo or one byte of noise before a good frame it made no answer. It also waits in our thread for a silent unit, where
+ours goes on between periods. Speed is no reason: 12 registers took pymodbus 0.24 ms of processor time and ours 0.17,
+and the wire is slower than both. Ours is 950 lines, comments included, of frames, registers and master, and saves a
+board 11 MiB and the 0.1 s (much more on a small one) of pymodbus's import.
 """
 
 from __future__ import annotations

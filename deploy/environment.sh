@@ -4,7 +4,8 @@
 #
 # The environment lives in .cache/ of the checkout, or, where that can't be written, in the user's cache folder. Its name
 # carries a stamp of lock, pyproject.toml, Python and place: nothing changed means nothing is done, and an environment that
-# another run is using is never changed under it. Where packages come from is the business of pip's and uv's own settings.
+# another run is using is never changed under it; two at once wait for each other. It is made by the first way that works: venv,
+# venv with another pip, Debian's pip wheel, virtualenv, uv. Where packages come from is the business of pip's and uv's own settings.
 # Everything this file says goes to standard error. Exit codes: 3, no way to make an environment; 1, packages didn't install.
 #
 # WARMWELL_PYTHON names the interpreter to use; default: the first of python3, python3.13, python3.12, python3.11 that will do.

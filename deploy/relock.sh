@@ -3,6 +3,14 @@
 # 3.13. Needs the network and a Python with venv. Index settings come from uv's environment variables; none is written down.
 #   bash deploy/relock.sh            keep the locked versions where they still do
 #   bash deploy/relock.sh --upgrade  take the newest
+#
+# `deploy/requirements-run.lock` (running, with the demo's broker) and `deploy/requirements-test.lock` (the same, and the
+# tests' tools) pin everything with hashes, wheels only, for Python 3.11 to 3.13 on x86-64 and aarch64. They name no
+# index: where packages come from is up to pip's or uv's settings on the machine. To renew:
+#
+# It checks that each platform and Python has its wheels. Run the tests, look at what changed, commit both locks together
+# with `pyproject.toml`. A package without wheels can't be used. sqlite-utils needs pip at run time, hence pip in the
+# locks; hatchling is there so that the checkout installs itself without fetching anything.
 set -euo pipefail
 here=$(cd "$(dirname "${BASH_SOURCE[0]}")" && pwd -P)
 cd "$here/.."

@@ -327,7 +327,7 @@ def _unquoted(path: str) -> str:
     return unquote(path)
 
 
-def until(true: Callable[[], Any], what: str, timeout_s: float = 10.0) -> Any:
+def until(true: Callable[[], Any], what: str, timeout_s: float = 60.0) -> Any:
     """Wait until `true()` is, and give it; a failure that says `what` where it never is."""
     deadline = time.monotonic() + timeout_s
     while not (found := true()):

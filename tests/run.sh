@@ -12,6 +12,7 @@ warmwell_environment test "$root/deploy/requirements-test.lock" || exit
 debian_packages "$warmwell_cache/apt.log" mosquitto:mosquitto mosquitto_sub:mosquitto-clients chromium:chromium fusermount3:fuse3 shellcheck:shellcheck openssl:openssl
 
 cd "$root" || exit 1
+unset PYTHONDONTWRITEBYTECODE  # hundreds of programs that tests start would each compile the same modules
 bin=$warmwell_env/bin
 faults=()
 "$bin/ruff" check --cache-dir "$warmwell_cache/ruff" . || faults+=("ruff check")
@@ -24,8 +25,8 @@ if [ $# -gt 0 ]; then
     run "$@"
     status=$?
 else
-    # Many tests wait: two workers take a file at a time.
-    run --numprocesses 2 --dist loadfile --no-loadscope-reorder
+    # Many tests wait: one worker more than a small machine has processors. Each takes a file at a time.
+    run --numprocesses 3 --dist loadfile --no-loadscope-reorder
     status=$?
 fi
 if [ ${#faults[@]} -gt 0 ]; then

@@ -1,4 +1,4 @@
-"""The tables of DEVELOPERS.md and deploy/wiring.md that are drawn from the code.
+"""The tables of deploy/reference-*.md and deploy/wiring.md that are drawn from the code.
 
 `python tests/tables.py` writes them anew between their marks; tests compare.
 """
@@ -11,7 +11,7 @@ from collections.abc import Callable, Iterable
 from pathlib import Path
 
 ROOT = Path(__file__).parents[1]
-DEVELOPERS = ROOT / "DEVELOPERS.md"
+REFERENCES = sorted((ROOT / "deploy").glob("reference-*.md"))
 WIRING = ROOT / "deploy/wiring.md"
 sys.path.insert(0, str(ROOT))  # when run as a program, from any folder
 
@@ -94,10 +94,11 @@ def says(keys: str) -> str:
 
 
 def main() -> None:
-    text = DEVELOPERS.read_text(encoding="utf-8")
-    for name, table in TABLES.items():
-        text = mark(name).sub(lambda found, table=table: found[1] + table() + found[3], text)
-    DEVELOPERS.write_text(text, encoding="utf-8")
+    for path in REFERENCES:
+        text = path.read_text(encoding="utf-8")
+        for name, table in TABLES.items():
+            text = mark(name).sub(lambda found, table=table: found[1] + table() + found[3], text)
+        path.write_text(text, encoding="utf-8")
     text = SAYS.sub(lambda found: f"{found[1]}{says(found[2])}\n{found[4]}", WIRING.read_text(encoding="utf-8"))
     WIRING.write_text(text, encoding="utf-8")
 

@@ -233,7 +233,8 @@ class Demo:
                 "No broker: the package amqtt is not installed (extra `demo`). MQTT is left out; all else is there."
             )
             return None
-        self.own_broker = DemoBroker(free_port(USUAL_PORT))
+        # who asks for any free port for the page has other demos beside this one
+        self.own_broker = DemoBroker(free_port(0 if self.wishes.port == 0 else USUAL_PORT))
         try:
             self.own_broker.up()
         except WarmwellError as trouble:

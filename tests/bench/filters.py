@@ -7,6 +7,9 @@ draw, and falling as the filters load), seasons of water temperature, how dirty 
 sensors make of it: zeros of three taps off by up to 1 % of 100 psi and wandering, gain, noise, resolution, a thermometer that is off, a
 meter's factor within 3 %. Pressures pass through the station's own book-keeping (edge/domain/water/draw_history.py) as draws.
 
+`--blind` has no water thermometer. `--hard` draws lives of simulators/physics/hard_filters.py: bursts, laws that change, zeros that drift
+and seasons at once, which has goals (exit code 1), then each alone.
+
 Viscosity here: straight lines between values of IAPWS R12-08 (the simulator's table).
 """
 

@@ -12,6 +12,9 @@ each probe and when the heat began, and samples the posterior of what it does no
 Outside recordings: a folder of CSV files (columns time, reservoir and perhaps room; time in seconds, or RFC 3339) and a truth.json,
 {"name.csv": {"start": …, "reached": …, "target": …}} ("target" may be left out: what the probe reads when it is reached).
 
+`--hard --plants 60` takes plants of simulators/physics/hard_plants.py: moderate ones with mains, lid and slow wall at once, a mix with one
+hardship or two, each alone, and harsh ones with all.
+
 Interval score: Gneiting and Raftery, Strictly proper scoring rules, prediction, and estimation, JASA 102 (2007), section 6.2: width
 plus 2/alpha times what the truth lies outside. Smaller is better.
 """

@@ -4,6 +4,12 @@ Each day is composed at random of sensor faults, records right and wrong, clocks
 plant whose truth is known (truth_run.py), and judged by what is truly so and could have been told (truth_oracle.py). Each tenth day is
 free of faults: what alarms and what stays unknown there, though all is well, is counted. Exits 1 where READY was wrong.
 
+Days have liquid poured in, a lid left open and further cycles, too; some run over the real journal on disk, whose files are
+lost, cut, or put back from a copy; some stations lack a meter, a room's probe or a gauge, or have
+two basins. `--shrink SEED` drops ingredients until only
+those are left that make a wrong; `--smallest` does so for each new kind. 25 days are among the tests; kinds that are known and open
+stand in `OPEN` of tests/unit/bench/test_truth.py.
+
 `--quick` makes the time to temperature of fewer hypotheses: three times as many days, with the same words of the verdict but where a
 heat-up is remembered otherwise.
 """

@@ -8,6 +8,9 @@ powerful test of one day against another that differs by known amounts in normal
 Phi(z) is its rate of false alarms (the lemma of Neyman and Pearson, 1933; textbook). So below TELLS a judge that is wrong about an
 ordinary day at one reading in ONE_IN would miss the pouring more often than one time in twenty, though it knew the moment, the amount
 and all of the plant: no station does.
+
+The layers are a hard opponent: all that is poured in sinks at once, unmixed, and only 8 W/K pass. A bucket poured from above mixes by its
+own swing; a hose that trickles in below may lie like that.
 """
 
 from __future__ import annotations

@@ -57,7 +57,7 @@ class Browser:
         self._buffer, self._number = b"", 0
         self.said: list[dict[str, Any]] = []
         self._session: str | None = None
-        target = until(self._page, "the browser opens a page", 30)
+        target = until(self._page, "the browser opens a page", 120)
         self._session = self.call("Target.attachToTarget", targetId=target, flatten=True)["sessionId"]
         for domain in ("Page", "Runtime", "Log", "Network"):
             self.call(f"{domain}.enable")
@@ -73,7 +73,7 @@ class Browser:
         if self._session:
             message["sessionId"] = self._session
         os.write(self._to, json.dumps(message).encode() + b"\0")
-        deadline = time.monotonic() + 20
+        deadline = time.monotonic() + 120
         while True:
             found = self._next(deadline)
             if found.get("id") == self._number:
@@ -242,7 +242,7 @@ def station(browser: Browser) -> Iterator[Station]:
     found.stop()
 
 
-def shows(browser: Browser, selector: str, words: str, timeout_s: float = 10.0) -> None:
+def shows(browser: Browser, selector: str, words: str, timeout_s: float = 60.0) -> None:
     until(lambda: words in browser.text(selector), f"{selector} shows {words!r}", timeout_s)
 
 
@@ -329,7 +329,7 @@ def test_when_nothing_is_heard_no_number_looks_live(browser: Browser, station: S
         station.frozen.set()
     else:
         relay.whole.clear()
-    until(lambda: browser.text("#word-text") == "NOT READY", "the page notices", 15)
+    until(lambda: browser.text("#word-text") == "NOT READY", "the page notices", 60)
     assert browser.text("#cannot") == "CAN'T TELL" and "No connection since" in browser.text("#why")
     assert browser.text("#live-word") == "NOT LIVE"
     struck = "[...document.querySelectorAll('#point-list .value')].every(e => getComputedStyle(e).textDecorationLine === 'line-through')"
@@ -340,7 +340,7 @@ def test_when_nothing_is_heard_no_number_looks_live(browser: Browser, station: S
     if how != "server stopped":
         station.frozen.clear()
         relay.whole.set()
-        until(lambda: browser.text("#word-text") == "READY", "it comes back by itself", 30)
+        until(lambda: browser.text("#word-text") == "READY", "it comes back by itself", 120)
     browser.call("Page.navigate", url="about:blank")
     relay.close()
 
@@ -448,6 +448,6 @@ def test_a_screen_reader_hears_the_verdict(browser: Browser, station: Station) -
 def test_the_api_pages_come_up_without_internet(browser: Browser, station: Station) -> None:
     browser.said.clear()
     browser.call("Page.navigate", url=station.url + "docs")
-    until(lambda: browser.js("document.querySelectorAll('.opblock').length") >= 12, "all routes are shown", 30)
+    until(lambda: browser.js("document.querySelectorAll('.opblock').length") >= 12, "all routes are shown", 120)
     assert {url.split("/")[2] for url in browser.asked() if not url.startswith("data:")} == {station.url.split("/")[2]}
     assert browser.errors() == []

@@ -1,8 +1,9 @@
 """What the station decides on the simulated days is byte for byte what it was, and a restart makes no difference to it.
 
 The digests are of this program itself, so they show that a change of structure changed nothing; whether what it decides is
-right is held by the other tests. A change of what it decides renews them (`python -m tests.golden.days > tests/golden/digests.json`),
-in a commit of its own that says what is different.
+right is held by the other tests and, of each scenario's own text, by the last ones here: which alarms it raises is the project's
+contract with itself (no alarm that a cycle explains). A change of what it decides renews them (`python -m tests.golden.days >
+tests/golden/digests.json`), in a commit of its own that says what is different.
 """
 
 from __future__ import annotations
@@ -75,3 +76,52 @@ def test_a_restart_from_the_saved_state_and_one_from_the_entries_go_on_alike(kno
             if isinstance(a, float):
                 width = abs((told.get("high") or a) - (told.get("low") or a))
                 assert math.isclose(a, b, rel_tol=ROUNDING, abs_tol=ROUNDING * width), (told, again)
+
+
+# -- and what each day is for: alarms and verdicts of its text
+
+#: alarms that may be announced in each scenario, beside the duties that an empty journal owes
+EXPECTED = {
+    "cold-morning": {"reservoir_cold", "outlet_tripped:heater"},
+    "outlet-trip": {"reservoir_cold", "outlet_tripped:heater", "outlet_tripped:machine"},
+    "low-pressure": {"pressure_low"},
+    "loaded-filter": {"filter_due:coarse"},
+    "probe-fault": {"silent:reservoir"},
+    "broker-outage": {"outlet_tripped:heater", "leak"},
+    "busy-day": set[str](),
+}
+
+
+def test_just_the_alarms_of_its_text_are_raised(known: Known):
+    (summary,) = _lines(known.played.whole, "summary")
+    assert {ident for ident in summary["alarms"] if not ident.startswith("duty_due:")} == EXPECTED[known.day.name]
+
+
+def test_every_record_counts(known: Known):
+    records = [line["body"] for line in _lines(known.played.whole, "entry") if line["kind"] == "record"]
+    assert len(records) == sum(act.kind in ("record", "acknowledge") for act in SCENARIOS[known.day.name].acts)
+    assert [body for body in records if body.get("counts") is False] == []
+
+
+def test_the_station_is_ready_at_some_time(known: Known):
+    assert "ready" in {line["verdict"] for line in _lines(known.played.whole, "verdict")}
+
+
+@pytest.mark.parametrize("known", ["cold-morning"], indirect=True)
+def test_the_reservoir_is_the_last_condition_of_a_cold_morning(known: Known):
+    verdicts = _lines(known.played.whole, "verdict")
+    first = next(k for k, line in enumerate(verdicts) if line["verdict"] == "ready")
+    waiting = [c["id"] for c in verdicts[first - 1]["conditions"] if c["state"] not in ("met", "by_eye")]
+    assert waiting == ["reservoir"]
+    assert "2026-03-16T07:30" <= verdicts[first]["at"] <= "2026-03-16T07:40"
+
+
+@pytest.mark.parametrize("known", ["cold-morning"], indirect=True)
+def test_a_warm_station_stays_ready_while_its_thermostat_works(known: Known):
+    words = [
+        line["verdict"]
+        for line in _lines(known.played.whole, "verdict")
+        if "2026-03-16T07:40" <= line["at"] < "2026-03-16T11:20"
+    ]
+    assert len(words) > 200
+    assert set(words) == {"ready"}

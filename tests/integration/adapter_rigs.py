@@ -180,7 +180,7 @@ class Held:
         self._serial: serial.Serial | None = None
 
     def take(self) -> None:
-        deadline_s = time.monotonic() + 5.0
+        deadline_s = time.monotonic() + 60.0
         while self._serial is None:
             try:
                 self._serial = serial.Serial(self._port, exclusive=True)
@@ -512,7 +512,7 @@ class Station:
         with self._lock:
             return [sample for sample in self.samples.get(f"{rig}:{point}", ()) if sample.mono_ms >= since_ms]
 
-    def until(self, true: Callable[[], Any], what: Any, timeout_s: float = 8.0) -> Any:
+    def until(self, true: Callable[[], Any], what: Any, timeout_s: float = 60.0) -> Any:
         deadline_s = time.monotonic() + timeout_s
         while not (found := true()):
             assert time.monotonic() < deadline_s, what() if callable(what) else what

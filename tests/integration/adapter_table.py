@@ -1,4 +1,6 @@
-"""Every misbehaviour that the devices can show, by adapter, and the reason that it gives a reading. DEVELOPERS.md prints it.
+"""Every misbehaviour that the devices can show, by adapter, and the reason that it gives a reading.
+
+deploy/reference-readings.md prints it.
 
 `how` is what tests/integration/adapter_rigs.py does to the device; test_adapter_matrix.py holds each row against the running
 adapter. Where `reason` is None, the point is read all the same.

@@ -15,6 +15,8 @@ from collections.abc import Callable, Iterator, Mapping
 from pathlib import Path
 from typing import Any
 
+from tests.yardstick import Yardstick
+
 ROOT = Path(__file__).parents[2]
 
 STATION = """
@@ -64,7 +66,7 @@ def free_port() -> int:
         return int(sock.getsockname()[1])
 
 
-def until(true: Callable[[], Any], timeout_s: float = 20.0, why: str = "waited in vain") -> Any:
+def until(true: Callable[[], Any], timeout_s: float = 90.0, why: str = "waited in vain") -> Any:
     """What `true` gives once it is true."""
     deadline_s = time.monotonic() + timeout_s
     while True:
@@ -88,7 +90,7 @@ def warmwell(*arguments: str | Path, **environment: str) -> subprocess.Popen[str
     )
 
 
-def finished(*arguments: str | Path, timeout_s: float = 60.0, **environment: str) -> tuple[int, str, str]:
+def finished(*arguments: str | Path, timeout_s: float = 240.0, **environment: str) -> tuple[int, str, str]:
     """(exit code, standard output, standard error) of a command that ends by itself."""
     process = warmwell(*arguments, **environment)
     out, err = process.communicate(timeout=timeout_s)
@@ -140,7 +142,7 @@ class Daemon:
             return False
 
     def ask(self, method: str, path: str, body: Mapping[str, Any] | None = None) -> tuple[int, dict[str, Any]]:
-        connection = http.client.HTTPConnection("127.0.0.1", self.port, timeout=10)
+        connection = http.client.HTTPConnection("127.0.0.1", self.port, timeout=60)
         try:
             sent = None if body is None else json.dumps(body)
             connection.request(method, path, sent, {"Content-Type": "application/json"} if sent else {})
@@ -174,25 +176,26 @@ class Daemon:
         assert self.process is not None
         self.process.send_signal(number)
 
-    def stop(self, number: int = signal.SIGTERM, timeout_s: float = 15.0) -> tuple[int, float]:
-        """(exit code, seconds it took)."""
+    def stop(self, number: int = signal.SIGTERM, timeout_s: float = 90.0) -> tuple[int, float]:
+        """(exit code, seconds it took, without those in which it waited for a processor)."""
         assert self.process is not None
-        began_s = time.monotonic()
-        self.process.send_signal(number)
-        code = self.process.wait(timeout_s)
-        return code, time.monotonic() - began_s
+        with Yardstick(self.process.pid) as yardstick:
+            began_s = time.monotonic()
+            self.process.send_signal(number)
+            code = self.process.wait(timeout_s)
+            return code, time.monotonic() - began_s - yardstick.late_s()
 
     def end(self) -> None:
         """Whatever it does, it is gone after this."""
         if self.process is not None and self.process.poll() is None:
             self.process.kill()
-            self.process.wait(10)
+            self.process.wait(60)
 
 
 @contextlib.contextmanager
 def open_stream(port: int, reads: bool = True) -> Iterator[socket.socket]:
     """A client of the live stream; one that doesn't read stands for a suspended tablet."""
-    with socket.create_connection(("127.0.0.1", port), 5) as sock:
+    with socket.create_connection(("127.0.0.1", port), 60) as sock:
         sock.sendall(b"GET /api/1/stream HTTP/1.1\r\nHost: 127.0.0.1\r\nAccept: text/event-stream\r\n\r\n")
         if reads:
             assert sock.recv(64).startswith(b"HTTP/1.1 200")

@@ -24,7 +24,7 @@ class Master:
         self.adapter = ModbusRtu(bus, points, RealClock())
         self.adapter.open()
 
-    def ask(self, *due, timeout_s=5.0):
+    def ask(self, *due, timeout_s=60.0):
         """Raw readings of the points that are due (all), newest of each, as acquisition gets them: a read, then listening."""
         due = due or tuple(self.points)
         deadline_s = time.monotonic() + timeout_s
@@ -35,7 +35,7 @@ class Master:
             raws |= {raw.point: raw for raw in self.adapter.listen(min(left_s, 0.2))}
         return raws
 
-    def ask_until_good(self, *due, timeout_s=8.0):
+    def ask_until_good(self, *due, timeout_s=60.0):
         """Ask again and again until all have numbers; how long that took."""
         began_s = time.monotonic()
         while True:

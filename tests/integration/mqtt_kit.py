@@ -54,7 +54,7 @@ FAST = Timing(
 )
 
 
-def until(done: Callable[[], Any], what: str, timeout_s: float = 10.0) -> Any:
+def until(done: Callable[[], Any], what: str, timeout_s: float = 60.0) -> Any:
     """Ask until the answer is true; fail with `what` when time runs out."""
     deadline_s = time.monotonic() + timeout_s
     while not (answer := done()):
@@ -432,7 +432,7 @@ class Bench:
     def connected(self) -> None:
         until(lambda: self.status["connected"], f"a connection; {self.status['last_error']}")
 
-    def told(self, timeout_s: float = 10.0) -> None:
+    def told(self, timeout_s: float = 60.0) -> None:
         until(lambda: self.status["behind"] == 0, "every entry confirmed", timeout_s)
 
     def settled(self) -> None:
@@ -445,7 +445,7 @@ class Bench:
     def _has_said(self) -> bool:
         return "node" in "".join(self.publisher._memory.topics_seen())
 
-    def error(self, part: str, timeout_s: float = 8.0) -> str:
+    def error(self, part: str, timeout_s: float = 60.0) -> str:
         """The status sentence, once it holds `part`."""
         until(lambda: part in (self.status["last_error"] or ""), f"{part!r} in the status", timeout_s)
         return str(self.status["last_error"])

@@ -24,6 +24,7 @@ from edge.api.server import ApiServer
 from edge.cli import client
 from edge.domain.errors import AlreadyRunning, UnusableInput, WarmwellError
 from tests.api_fakes import ABOUT, Fakes, until
+from tests.yardstick import Yardstick
 
 ROOT = Path(__file__).parents[2]
 
@@ -37,12 +38,12 @@ class Running:
             "127.0.0.1", port, self.fakes.judge, self.fakes.journal, self.fakes.series, ABOUT, self.fakes.status
         )
         self.server.start()
-        assert self.server.wait_ready(30)
+        assert self.server.wait_ready(120)
         self.url = self.server.url
         self.port = int(self.url.rsplit(":", 1)[1].strip("/"))
 
     def connect(self) -> socket.socket:
-        return socket.create_connection(("127.0.0.1", self.port), timeout=10)
+        return socket.create_connection(("127.0.0.1", self.port), timeout=60)
 
     def stream(self, after: int | None = None, headers: str = "") -> socket.socket:
         """An open stream, past its first event."""
@@ -53,18 +54,20 @@ class Running:
         return sock
 
 
-def read_until(sock: socket.socket, what: bytes, timeout_s: float = 10.0) -> bytes:
+def read_until(sock: socket.socket, what: bytes, timeout_s: float = 60.0) -> bytes:
     """What comes, until `what` is in it."""
     sock.settimeout(timeout_s)
-    seen = b""
-    while what not in seen:
-        piece = sock.recv(65536)
-        assert piece, f"closed before {what!r}: {seen[-300:]!r}"
+    seen = bytearray()
+    new = 0  # from here on `what` may begin that wasn't looked for yet
+    while seen.find(what, new) < 0:
+        new = max(len(seen) - len(what), 0)
+        piece = sock.recv(1 << 20)
+        assert piece, f"closed before {what!r}: {bytes(seen[-300:])!r}"
         seen += piece
-    return seen
+    return bytes(seen)
 
 
-def read_all(sock: socket.socket, timeout_s: float = 10.0) -> bytes:
+def read_all(sock: socket.socket, timeout_s: float = 60.0) -> bytes:
     """What comes until the other side closes."""
     sock.settimeout(timeout_s)
     seen = b""
@@ -199,15 +202,20 @@ def open_files() -> int:
     return len(os.listdir("/proc/self/fd"))
 
 
-def _streams(url: str) -> int | None:
+def _streams(running: Running) -> int | None:
     """How many streams /health counts; None where a busy machine keeps it waiting for too long."""
+    running.fakes.judge.show()  # health is bad where the judge has said nothing for long
     try:
-        return int(client.get(url, "/health")["streams"])
+        return int(client.get(running.url, "/health")["streams"])
     except WarmwellError:
         return None
 
 
-def test_it_stops_within_three_seconds_with_ten_streams_open_one_of_them_suspended() -> None:
+def test_it_stops_within_three_seconds_with_ten_streams_open_one_of_them_suspended(
+    monkeypatch: pytest.MonkeyPatch,
+) -> None:
+    # on a busy machine the nine take longer to read than a suspended client is kept
+    monkeypatch.setitem(Border.__init__.__kwdefaults__, "taken_within_s", 600.0)
     running = Running()
     before = threading.active_count()
     with ExitStack() as stack:
@@ -223,11 +231,11 @@ def test_it_stops_within_three_seconds_with_ten_streams_open_one_of_them_suspend
         half.sendall(b"GET /api/1/ver")
         for stream in streams:
             read_until(stream, b'"n":299')
-        until(lambda: _streams(running.url) == 10, "ten streams counted", 60)
-        began = time.monotonic()
-        running.server.stop()
-        took_s = time.monotonic() - began
-        assert took_s < 3.0
+        until(lambda: _streams(running) == 10, "ten streams counted")
+        with Yardstick() as yardstick:
+            began = time.monotonic()
+            running.server.stop()
+            assert time.monotonic() - began < 3.0 + yardstick.late_s()
         for stream in streams:
             last = read_all(stream)
             assert b"event: goodbye" in last and last.endswith(
@@ -386,9 +394,11 @@ def test_a_body_announced_too_long_is_refused_before_it_is_sent(running: Running
         sock.sendall(
             b"POST /api/1/records HTTP/1.1\r\nHost: localhost\r\nExpect: 100-continue\r\nContent-Length: 60000000\r\n\r\n"
         )
-        began = time.monotonic()
-        raw = read_all(sock)
-    assert raw.startswith(b"HTTP/1.1 413 ") and time.monotonic() - began < 1.5
+        with Yardstick() as yardstick:
+            began = time.monotonic()
+            raw = read_all(sock)
+            took_s = time.monotonic() - began
+    assert raw.startswith(b"HTTP/1.1 413 ") and took_s < 1.5 + yardstick.late_s()
 
 
 def test_half_a_request_is_let_go_in_time(monkeypatch: pytest.MonkeyPatch) -> None:
@@ -474,7 +484,7 @@ def test_the_verdict_is_answered_while_the_store_hangs(running: Running) -> None
     stuck = threading.Event()
 
     def hang(*_: Any) -> list[Any]:
-        stuck.wait(20)
+        stuck.wait(90)
         return []
 
     read: Callable[[int, int], list[Any]] = running.fakes.journal.read
@@ -482,12 +492,13 @@ def test_the_verdict_is_answered_while_the_store_hangs(running: Running) -> None
     waiting = [threading.Thread(target=lambda: answers_journal(running), daemon=True) for _ in range(3)]
     for thread in waiting:
         thread.start()
-    began = time.monotonic()
-    for _ in range(5):
-        assert client.get_verdict(running.url)["verdict"] == "not_ready"
-    assert time.monotonic() - began < 2
-    running.server.stop()
-    assert time.monotonic() - began < 6
+    with Yardstick() as yardstick:
+        began = time.monotonic()
+        for _ in range(5):
+            assert client.get_verdict(running.url)["verdict"] == "not_ready"
+        assert time.monotonic() - began < 2 + yardstick.late_s()
+        running.server.stop()
+        assert time.monotonic() - began < 6 + yardstick.late_s()
     stuck.set()
     running.fakes.journal.read = read  # type: ignore[method-assign]
     for thread in waiting:

@@ -219,7 +219,7 @@ def test_a_fault_of_its_own_is_one_sentence_that_names_where_the_trace_is(tmp_pa
 
 def test_nothing_heavy_is_imported_for_a_light_verb() -> None:
     """FastAPI, MQTT and the terminal's colours cost a board seconds: `check` and `verify` need none of them."""
-    code = "import sys; sys.argv = ['warmwell', 'verify', 'nowhere']\nfrom edge import cli\ntry: cli.main()\nexcept SystemExit: pass\n"
+    code = "import sys; sys.argv = ['warmwell', 'verify', 'nowhere']\nfrom edge.cli import app\ntry: app.main()\nexcept SystemExit: pass\n"
     code += "print(sorted({name.split('.')[0] for name in sys.modules} & {'fastapi', 'uvicorn', 'paho', 'rich', 'serial', 'amqtt'}))"
     done = subprocess.run(
         [sys.executable, "-c", code],

@@ -1,7 +1,7 @@
 """`warmwell run` as a process: start, stop, kill, reload, and what it says to a service manager.
 
-The promises are this project's own: README.md (exit codes), DEVELOPERS.md (a stop within five seconds, nothing answered
-before it is on disk). The notify protocol is that of sd_notify(3).
+The promises are this project's own: README.md (exit codes), edge/daemon and edge/judge (a stop within five seconds,
+nothing answered before it is on disk). The notify protocol is that of sd_notify(3).
 """
 
 from __future__ import annotations

@@ -111,7 +111,7 @@ def test_ctrl_c_leaves_a_summary_of_one_screen_and_no_folder(tmp_path: Path) -> 
         assert any("alarm: reservoir_cold" in line for line in until(lambda: _later(lines, "reservoir_cold")))
         folder = next(tmp_path.glob("warmwell-demo-*"))
         demo.send_signal(signal.SIGINT)
-        assert demo.wait(15) == 0
+        assert demo.wait(120) == 0
         until(lambda: any(line.startswith("Store:") for line in lines))
         start = next(place for place, line in enumerate(lines) if "of simulated time" in line)
         assert len(lines) - start < 24
@@ -142,7 +142,7 @@ def test_on_a_terminal_there_is_a_live_view_and_then_the_summary(tmp_path: Path)
             while piece := os.read(ours, 65_536):
                 shown += piece
         os.close(ours)
-        assert demo.wait(20) == 0 and demo.stderr is not None and demo.stderr.read() == b""
+        assert demo.wait(120) == 0 and demo.stderr is not None and demo.stderr.read() == b""
     text = shown.decode()
     for words in ("Page:", "NOT READY", "reservoir", "journal", "alarm: reservoir_cold", "the chain holds"):
         assert words in text
@@ -187,7 +187,7 @@ def test_the_page_and_the_retained_topics_are_there_while_it_plays(tmp_path: Pat
             until(lambda: f"{prefix}verdict" in retained and f"{prefix}alarm/reservoir_cold" in retained)
         assert json.loads(retained[f"{prefix}verdict"])["verdict"] == "not_ready"
         demo.send_signal(signal.SIGTERM)
-        assert demo.wait(15) == 0
+        assert demo.wait(120) == 0
 
 
 class _Stopping:
@@ -209,7 +209,7 @@ def test_a_reader_that_has_enough_ends_it_quietly(tmp_path: Path) -> None:
         assert demo.stdout is not None and demo.stderr is not None
         assert json.loads(demo.stdout.readline())["type"] == "entry"
         demo.stdout.close()
-        assert demo.wait(20) == 0
+        assert demo.wait(120) == 0
         assert demo.stderr.read() == ""
 
 

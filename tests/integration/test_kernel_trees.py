@@ -28,6 +28,7 @@ from edge.domain.sensing.point_monitor import PointWatch
 from edge.domain.settings import Point
 from simulators.devices.files_fuse import FuseFiles, why_not
 from simulators.devices.trees import IioChannel, IioTree, OneWireTree
+from tests.yardstick import Yardstick
 
 needs_fuse = pytest.mark.skipif(why_not() is not None, reason=f"can't mount: {why_not()}")
 
@@ -67,6 +68,7 @@ class Bench:
             for plan in plans
             for name in plan.points
         }
+        self.yardstick = Yardstick()
         self.acquisition = Acquisition(
             plans, self.points, RealClock(), self._take, lambda bus, what, why, now: self.told.append((bus, what, why))
         )
@@ -79,7 +81,7 @@ class Bench:
         with self._lock:
             return [sample for sample in self.samples if sample.point == point]
 
-    def says(self, point, value, reason, timeout_s=5.0):
+    def says(self, point, value, reason, timeout_s=60.0):
         """Waits until the newest sample of a point says this."""
         deadline_s = time.monotonic() + timeout_s
         while not ((last := self.of(point)[-1:]) and (last[0].value, last[0].reason) == (value, reason)):
@@ -88,22 +90,25 @@ class Bench:
         return last[0]
 
     def kept_its_period(self, *names):
-        """No gap of two periods, but for what the shared machine that tests run on does to any thread now and then."""
-        deadline_s = time.monotonic() + 5.0
+        """No gap of two periods, but for what a busy machine does to any thread now and then."""
+        deadline_s = time.monotonic() + 60.0
         while min(len(self.of(name)) for name in names) < 12:
             assert time.monotonic() < deadline_s
             time.sleep(0.02)
+        limit_ms = 2 * PERIOD_MS + 1000 * self.yardstick.late_s(2 * PERIOD_MS / 1000)
         for name in names:
             stamps = [sample.mono_ms for sample in self.of(name)]
             gaps = sorted(later - earlier for earlier, later in itertools.pairwise(stamps))
-            assert gaps[len(gaps) * 9 // 10] < 2 * PERIOD_MS, (name, gaps[-5:])
+            assert gaps[len(gaps) * 9 // 10] < limit_ms, (name, gaps[-5:])
 
     def __enter__(self):
+        self.yardstick.__enter__()
         self.acquisition.start()
         return self
 
     def __exit__(self, *_):
         self.acquisition.stop(2.0)
+        self.yardstick.__exit__(None, None, None)
 
 
 @contextmanager
@@ -188,7 +193,7 @@ def test_a_slow_probe_is_waited_for_within_the_limit(tmp_path):
         bench.says("reservoir", 39.0, None)
         tree.show(RESERVOIR, "slow")
         time_of_change = RealClock().mono_ms()
-        deadline_s = time.monotonic() + 5.0
+        deadline_s = time.monotonic() + 60.0
         while not any(s.mono_ms > time_of_change + 700 for s in bench.of("reservoir")):
             assert time.monotonic() < deadline_s
             time.sleep(0.02)
@@ -204,15 +209,15 @@ def test_c004_a_pipe_that_nobody_writes_to(tmp_path, beside):
         tree.show(RESERVOIR, "hangs")
         began_s = time.monotonic()
         bench.says("reservoir", None, "no_answer")
-        assert time.monotonic() - began_s < 0.4 + 2 * PERIOD_MS / 1000 + 0.3
+        assert time.monotonic() - began_s < 0.4 + 2 * PERIOD_MS / 1000 + 0.3 + bench.yardstick.late_s()
         deadline_s = time.monotonic() + 2.0
         while time.monotonic() < deadline_s:
             assert threading.active_count() <= threads
             time.sleep(0.1)
         bench.kept_its_period("room", "board")
         began_s = time.monotonic()
-        assert bench.acquisition.stop(2.0)
-        assert time.monotonic() - began_s < 2.0
+        assert bench.acquisition.stop(20.0)
+        assert time.monotonic() - began_s < 2.0 + bench.yardstick.late_s()
 
 
 def test_a_master_that_is_pulled_is_one_lost_bus_and_is_found_again(tmp_path, beside):
@@ -248,7 +253,7 @@ def test_c005_through_acquisition_no_probe_takes_another_s_place(tmp_path):
         tree.show(RESERVOIR, "vanished")
         bench.says("reservoir", None, "device_gone")
         tree.plug("28-0000cafe0001", lambda: 36.25)
-        deadline_s = time.monotonic() + 5.0
+        deadline_s = time.monotonic() + 60.0
         while "28-0000cafe0001" not in bench.of("reservoir")[-1].detail:
             assert time.monotonic() < deadline_s
             time.sleep(0.02)
@@ -306,12 +311,12 @@ def test_a_station_file_for_both_is_read_and_every_point_is_good(tmp_path):
         acquisition = Acquisition(plan.buses, points, RealClock(), heard.extend, lambda *what: told.append(what[:2]))
         acquisition.start()
         try:
-            deadline_s = time.monotonic() + 5.0
+            deadline_s = time.monotonic() + 60.0
             while {sample.point for sample in heard} != {"reservoir", "room"}:
                 assert time.monotonic() < deadline_s, (heard, told)
                 time.sleep(0.02)
         finally:
-            assert acquisition.stop(2.0)
+            assert acquisition.stop(30.0)
     assert {(sample.point, sample.value, sample.reason) for sample in heard} == {
         ("reservoir", 39.0, None),
         ("room", 21.5, None),
@@ -375,7 +380,7 @@ def test_c004_a_read_that_hangs_in_the_kernel_holds_up_nobody(tmp_path, beside):
         bench.says("reservoir", None, "no_answer")
         began_s = time.monotonic()
         assert bench.acquisition.stop(0.5) is False  # and says so
-        assert time.monotonic() - began_s < 2.0
+        assert time.monotonic() - began_s < 2.0 + bench.yardstick.late_s()
         tree.show(RESERVOIR, "good")
 
 
@@ -391,11 +396,12 @@ def test_many_probes_cost_one_conversion(tmp_path, bulk, least_s, most_s):
     try:
         tree.renew()
         adapter = OneWire({"id": "w", "root": str(tree.root)}, tables, RealClock())
-        began_s = time.monotonic()
-        raws = adapter.read(list(ids))
-        took_s = time.monotonic() - began_s
+        with Yardstick() as yardstick:
+            began_s = time.monotonic()
+            raws = adapter.read(list(ids))
+            took_s = time.monotonic() - began_s
         assert [raw.number for raw in raws] == [39.0] * 4
-        assert least_s <= took_s < most_s
+        assert least_s <= took_s < most_s + yardstick.late_s()
         assert tree.conversions_at_once() == (1 if bulk else 0)
     finally:
         tree.stop()

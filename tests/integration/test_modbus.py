@@ -25,6 +25,7 @@ from edge.domain.sensing.transducers import transducer
 from edge.domain.settings import Point
 from simulators.devices.modbus import MISBEHAVIOURS, ModbusSlaves, bit, crc_of, octets, register
 from tests.integration.modbus_kit import Master, Played, point
+from tests.yardstick import Yardstick
 
 FLOAT = {"pressure": point(1, 0, "float32", order="ABCD", unit="psi")}
 COUNT = {"pressure": point(1, 0, scale=0.01, unit="mA")}
@@ -54,11 +55,13 @@ def test_the_adapter_hears_itself():
     with Played(f"{echo} {answer}", echo) as far, Master(far.port, FLOAT, time_limit="300 ms") as master:
         assert master.ask()["pressure"].number == 47.5
         assert far.asked == [bytes.fromhex(echo)]
-        began_s = time.monotonic()
-        raw = master.ask()["pressure"]
+        with Yardstick() as yardstick:
+            began_s = time.monotonic()
+            raw = master.ask()["pressure"]
+            took_s = time.monotonic() - began_s
         assert (raw.number, raw.reason) == (None, "no_answer")
         assert "no answer; the adapter hears itself" in raw.detail
-        assert 0.29 < time.monotonic() - began_s < 0.8
+        assert 0.29 < took_s < 0.8 + yardstick.late_s()
         assert master.adapter.counts["echoes"] == 2
         assert master.adapter.counts["unit 1 broken"] == 0
 
@@ -192,7 +195,7 @@ def test_a_unit_that_is_always_late_says_so(units):
     with Master(far.port, {"p": point(1, 0)}, time_limit="200 ms") as master:
         master.ask()
         master.adapter.listen(0.4)
-        deadline_s = time.monotonic() + 5
+        deadline_s = time.monotonic() + 60
         while "later than time_limit" not in (raw := master.ask()["p"]).detail:
             assert time.monotonic() < deadline_s, raw
             master.adapter.listen(0.1)
@@ -242,7 +245,8 @@ def test_a_misbehaviour_has_its_reason_and_no_other_unit_suffers_and_all_recover
             assert REASONS[raws["p"].reason].quality is Quality.BAD
             assert "unit 1" in raws["p"].detail
         far.behave()
-        assert master.ask_until_good() < 3.0  # the same adapter, never opened anew
+        with Yardstick() as yardstick:
+            assert master.ask_until_good() < 3.0 + yardstick.late_s()  # the same adapter, never opened anew
         assert master.ask()["p"].number == 47.5
 
 
@@ -261,7 +265,7 @@ def test_a_line_that_is_never_silent(units):
         over = threading.Event()
         talker = threading.Thread(target=lambda: [far.say(b"\x55\xaa") for _ in iter(lambda: over.wait(0.02), True)])
         talker.start()
-        raws, deadline_s = [], time.monotonic() + 5
+        raws, deadline_s = [], time.monotonic() + 60
         while not any(raw.reason == "garbled" and "never silent" in raw.detail for raw in raws):
             assert time.monotonic() < deadline_s, raws
             raws += master.adapter.read(["p"])
@@ -385,8 +389,8 @@ def test_a_wait_is_ended_from_another_thread(units):
     with Master(far.port, {"p": point(1, 0)}) as master:
         master.adapter.wake()
         began_s = time.monotonic()
-        assert list(master.adapter.listen(5.0)) == []
-        assert time.monotonic() - began_s < 1
+        assert list(master.adapter.listen(60.0)) == []
+        assert time.monotonic() - began_s < 50
     master.adapter.wake()  # closed meanwhile: nothing happens
     with pytest.raises(BusLost):
         master.adapter.read(["p"])

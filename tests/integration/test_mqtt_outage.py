@@ -33,6 +33,7 @@ from tests.integration.mqtt_kit import (
     until,
     watcher,
 )
+from tests.yardstick import Yardstick
 
 __all__ = ["bench", "broker", "proxy", "watcher"]  # fixtures
 pytestmark = NEEDS_MOSQUITTO
@@ -167,10 +168,11 @@ def test_sigkill_says_lost_and_a_clean_stop_says_stopped(
 ) -> None:
     station = stations(tmp_path / "keep", broker.port)
     until(lambda: watcher.words() == ["online"], "online")
-    began_s = time.monotonic()
-    station.kill()
-    until(lambda: watcher.words() == ["online", "lost"], "lost")
-    assert time.monotonic() - began_s < 3.0, "1.5 times the keep-alive of 2 s"
+    with Yardstick() as yardstick:
+        began_s = time.monotonic()
+        station.kill()
+        until(lambda: watcher.words() == ["online", "lost"], "lost")
+        assert time.monotonic() - began_s < 3.0 + yardstick.late_s(), "1.5 times the keep-alive of 2 s"
     lost = watcher.last("node")
     assert lost and lost.json()["at"] is None and lost.json()["connected_at"]
 
@@ -197,7 +199,7 @@ def test_every_third_acknowledgement_swallowed_then_cut(bench: Bench, watcher: W
     bench.add(count=100)
     until(lambda: len(watcher.seqs()) > 10, "the first entries")
     proxy.cut()
-    until(lambda: len(watcher.seqs()) > 40, "more of them", 20)
+    until(lambda: len(watcher.seqs()) > 40, "more of them")
     proxy.swallow = lambda _packet: False
     proxy.cut()
     bench.told()
@@ -220,12 +222,14 @@ def test_a_stalled_network_is_noticed_within_one_and_a_half_keep_alives(
     bench.connected()
     bench.settled()
     proxy.mode = "stall"
-    began_s = time.monotonic()
-    until(lambda: not bench.status["connected"], "the silence noticed", 6)
-    assert time.monotonic() - began_s < 3.0 + 1.2, "1.5 times the keep-alive of 2 s, and one look a second"
+    with Yardstick() as yardstick:
+        began_s = time.monotonic()
+        until(lambda: not bench.status["connected"], "the silence noticed")
+        took_s = time.monotonic() - began_s
+    assert took_s < 3.0 + 1.2 + yardstick.late_s(), "1.5 times the keep-alive of 2 s, and one look a second"
     assert bench.publisher.untold_since_ms() is not None
     bench.add(count=5)
-    until(lambda: "lost" in watcher.words(), "the broker's word for us", 6)
+    until(lambda: "lost" in watcher.words(), "the broker's word for us")
     proxy.mode = "pass"
     bench.told()
     until(lambda: watcher.seqs() == [1, 2, 3, 4, 5], "all entries, once")
@@ -350,8 +354,9 @@ def test_stopping_while_nobody_answers_takes_no_longer_than_it_may(bench: Bench,
     bench.connected()
     proxy.mode = "stall"
     bench.add(count=5)
-    began_s = time.monotonic()
-    bench.publisher.stop(1.0)
-    assert time.monotonic() - began_s < 1.5
+    with Yardstick() as yardstick:
+        began_s = time.monotonic()
+        bench.publisher.stop(1.0)
+        assert time.monotonic() - began_s < 1.5 + yardstick.late_s()
     assert bench.journal.cursors.get("mqtt", 0) == 0, "what nobody confirmed counts as untold"
     assert BASE

@@ -29,6 +29,7 @@ from edge.clock import RealClock
 from edge.domain.errors import BusLost
 from edge.domain.readings import Kind, Role
 from edge.domain.settings import Point
+from tests.yardstick import Yardstick
 
 
 class Line:
@@ -87,7 +88,7 @@ class Reader:
         for numbers in self.adapter._numbers.values():
             assert [numbers.look("0", 0.0) for _ in range(2)][1] is Verdict.BORNE_OUT
 
-    def hear(self, until, timeout_s=3.0):
+    def hear(self, until, timeout_s=30.0):
         """All raw readings until `until` of them came, by (point, number or reason)."""
         raws, deadline_s = [], time.monotonic() + timeout_s
         while len(raws) < until:
@@ -112,10 +113,11 @@ def pairs(raws):
 
 def test_several_points_in_one_line(line):
     with Reader(line, NAMED_POINTS) as reader:
+        sent_ms = RealClock().mono_ms()
         line.send(b"\nT=39.0 P1=+52.4 OUTLET=OK\r\nOUTLET=TRIP\r\n")
         raws = reader.hear(4)
         assert pairs(raws) == [("supply", 52.4), ("reservoir", 39.0), ("outlet", 0.0), ("outlet", 1.0)]
-        assert all(abs(raw.mono_ms - RealClock().mono_ms()) < 1000 for raw in raws)
+        assert all(sent_ms <= raw.mono_ms <= RealClock().mono_ms() for raw in raws)
 
 
 def test_every_line_is_handed_over_with_its_own_time_and_the_newest_comes_last(line):
@@ -380,8 +382,8 @@ def test_a_wait_ends_when_it_is_woken_from_another_thread(line):
         waker = threading.Timer(0.05, reader.adapter.wake)
         waker.start()
         began_s = time.monotonic()
-        assert reader.adapter.listen(5.0) == ()
-        assert time.monotonic() - began_s < 2
+        assert reader.adapter.listen(60.0) == ()
+        assert time.monotonic() - began_s < 50
         waker.join()
     reader.adapter.wake()  # closed meanwhile: nothing happens
 
@@ -409,7 +411,7 @@ class Station:
             [plan], points, RealClock(), self.samples.extend, lambda bus, what, why, now: self.told.append((what, why))
         )
 
-    def wait(self, until, timeout_s=5.0):
+    def wait(self, until, timeout_s=60.0):
         deadline_s = time.monotonic() + timeout_s
         while not until():
             assert time.monotonic() < deadline_s, (self.samples[-5:], self.told)
@@ -423,7 +425,7 @@ class Station:
         return self
 
     def __exit__(self, *_):
-        assert self.acquisition.stop(2.0)
+        assert self.acquisition.stop(30.0)
 
 
 class Talker(threading.Thread):
@@ -460,10 +462,13 @@ def test_unplugged_and_back_under_another_name(talking, monkeypatch):
         station.wait(lambda: station.good("supply"))
         assert station.good("supply")[0].value == pytest.approx(52.4 * 6.894757293168361, abs=1e-9)
         first_name = os.path.realpath(line.path)
-        pulled_ms = RealClock().mono_ms()
-        line.unplug()
-        station.wait(lambda: len(station.told) == 2)
-        assert RealClock().mono_ms() - pulled_ms < 200 + 800  # within a period, and what a busy machine takes
+        with Yardstick() as yardstick:
+            pulled_ms = RealClock().mono_ms()
+            line.unplug()
+            station.wait(lambda: len(station.told) == 2)
+            assert (
+                RealClock().mono_ms() - pulled_ms < 200 + 800 + 1000 * yardstick.late_s()
+            )  # within a period, and a little
         station.wait(lambda: station.samples[-1].reason == "bus_lost")
         spare = os.openpty()  # takes the number that the old one had: the device comes back under another name
         cpu_s, began_s = time.process_time(), time.monotonic()
@@ -474,7 +479,7 @@ def test_unplugged_and_back_under_another_name(talking, monkeypatch):
         line.plug()
         assert os.path.realpath(line.path) != first_name
         before = len(station.samples)
-        station.wait(lambda: station.good("supply", before) and station.good("reservoir", before), timeout_s=4.0)
+        station.wait(lambda: station.good("supply", before) and station.good("reservoir", before))
         assert [what for what, _ in station.told] == ["back", "lost", "back"]
         for handle in spare:
             os.close(handle)
@@ -488,13 +493,14 @@ def test_lines_are_stamped_when_they_come_and_not_when_they_are_next_due(line):
         station.wait(lambda: station.good("reservoir"))
         late_ms = []
         for _ in range(5):
-            sent_ms = clock.mono_ms()
-            before = len(station.samples)
-            line.send(b"T=39.0\n")
-            station.wait(lambda since=before: station.good("reservoir", since))
-            late_ms.append(station.good("reservoir", before)[0].mono_ms - sent_ms)
-    # waiting for the next period would make it half a period, 100 ms, on average; a busy machine may be late now and then
-    assert 0 <= min(late_ms) <= sorted(late_ms)[2] < 40, late_ms
+            with Yardstick() as yardstick:
+                sent_ms = clock.mono_ms()
+                before = len(station.samples)
+                line.send(b"T=39.0\n")
+                station.wait(lambda since=before: station.good("reservoir", since))
+                late_ms.append(station.good("reservoir", before)[0].mono_ms - sent_ms - 1000 * yardstick.late_s())
+    # waiting for the next period would make it half a period, 100 ms, on average
+    assert sorted(late_ms)[2] < 40, late_ms
 
 
 def test_a_held_port_is_said_once_and_read_as_soon_as_it_is_free(talking):
@@ -517,8 +523,8 @@ def test_a_stop_does_not_wait_for_the_next_line(line):
     with Station(line, silence="30 s") as station:
         station.wait(lambda: station.acquisition.threads)
         began_s = time.monotonic()
-        assert station.acquisition.stop(2.0)
-        assert time.monotonic() - began_s < 1.0
+        assert station.acquisition.stop(25.0)
+        assert time.monotonic() - began_s < 20.0  # of 30 s of silence
 
 
 def test_a_dripping_line_costs_little(line):

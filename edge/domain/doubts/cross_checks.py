@@ -6,7 +6,7 @@ sags, nothing differs between them, or a check valve holds what stands behind it
 off first: a sensor of 1 % of 100 psi may stand 7 kPa too high.
 
 (A reservoir that is frozen while the room moves is told in point_monitor.py, too.) A doubted point reads on, as uncertain; what rests on it
-is unknown (weighing.py).
+is unknown: each part asks (station/parts).
 """
 
 from __future__ import annotations

@@ -2,7 +2,7 @@
 
 A record "entered_reading" that names a `point` of a bus of kind "entered" is that point's sample, of the moment at which
 it was read. It is judged as any other, stands for the point's stale_after, and then the point is silent. (One that names a
-`role` instead is a reading by eye of something that has no point at all: edge/domain/station/conditions.py.)
+`role` instead is a reading by eye of something that has no point at all: edge/domain/station/by_eye.py.)
 
 The journal keeps what was entered, so after a restart the newest one stands again, by its own age. How old it is only a
 trusted clock can tell: until then the point has no value.

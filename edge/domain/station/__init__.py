@@ -1,0 +1,20 @@
+"""One station: readings, records and the time in; entries and the verdict out.
+
+Theory of operation. The station hears a burst of samples, moves through its deadlines in the order of time, and judges
+once. Each condition of readiness is met, unmet, unknown, or met by eye, with its words, what it rests on, since when,
+and when it will mend itself. A condition whose points are doubted, missing or silent is unknown, whatever their last
+values were. The verdict is READY only where every condition is met; else it lists what is missing and what to do, in
+the order in which a person would go about it.
+
+It does so by asking its parts (part.py) in the order of build.py: machine, reservoir, basin, supply, filters, outlets, leaks, duties,
+sensors … Each has its conditions with their words, its alarms, its entries and estimates, and what of it survives a restart. A part sees
+the station through a view (view.py); what it asks of another part is handed to it when it is made, and what has happened is told to all.
+
+What changed is an entry: verdict, phase, alarm, draw, heat-up, transfer, contradiction. The state after a restart is
+the fold of these entries, so everything that a later verdict needs is in one of them. Within one instant entries keep
+one order: what fell silent, the calendar, the phase, the alarms of the reservoir, delays that end, alarms of duties,
+the verdict.
+
+Texts are in the units of the station file. No number is shown that the point doesn't bear: what has no value now shows
+none.
+"""

@@ -178,7 +178,7 @@ class Bench:
         return self.judge._station  # type: ignore[return-value]  # the fake that was handed in
 
 
-def until(true: Callable[[], object], timeout_s: float = 5.0) -> None:
+def until(true: Callable[[], object], timeout_s: float = 60.0) -> None:
     deadline = time.monotonic() + timeout_s
     while not true():
         assert time.monotonic() < deadline, "waited in vain"

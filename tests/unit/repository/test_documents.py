@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import ast
 import importlib.util
 import re
 from pathlib import Path
@@ -12,7 +13,8 @@ import pytest
 from edge.domain.entries import KINDS
 
 ROOT = Path(__file__).parents[3]
-DEVELOPERS = (ROOT / "DEVELOPERS.md").read_text(encoding="utf-8")
+REFERENCES = {path.name: path.read_text(encoding="utf-8") for path in (ROOT / "deploy").glob("reference-*.md")}
+DOCUMENTS = ["README.md", "DEVELOPERS.md", "CHANGELOG.md", *(f"deploy/{name}" for name in sorted(REFERENCES))]
 README = (ROOT / "README.md").read_text(encoding="utf-8")
 
 
@@ -24,15 +26,27 @@ def tables() -> ModuleType:
     return module
 
 
-@pytest.mark.parametrize("name", ["reasons", "misbehaviours", "roles", "alarms", "states"])
+@pytest.mark.parametrize("name", ["reasons", "misbehaviours", "roles", "alarms", "crossed", "states"])
 def test_tables_are_those_of_the_code(name: str):
-    found = tables().mark(name).search(DEVELOPERS)
-    assert found, "the table's marks are gone"
-    assert found[2] == tables().TABLES[name](), "run python tests/tables.py"
+    found = [match[2] for text in REFERENCES.values() for match in tables().mark(name).finditer(text)]
+    assert found == [tables().TABLES[name]()], "the table stands once: run python tests/tables.py, or see to its marks"
+
+
+def test_no_table_is_left_out():
+    marked = [name for text in REFERENCES.values() for name in re.findall(r"<!-- (\w+): written by tests/tables", text)]
+    assert sorted(marked) == sorted(tables().TABLES)
+
+
+def test_developers_find_their_way_in_a_few_minutes():
+    text = (ROOT / "DEVELOPERS.md").read_text(encoding="utf-8")
+    assert text.count("\n") < 150
+    headings = re.findall(r"^## (.*)$", text, re.MULTILINE)
+    listed = re.findall(r"\]\(#([\w-]+)\)", text.split("\n## ")[0])
+    assert listed == [re.sub(r"[^\w -]", "", heading).lower().replace(" ", "-") for heading in headings]
 
 
 def test_every_kind_of_entry_is_explained():
-    section = DEVELOPERS.split("## Entries of the journal")[1].split("\n## ")[0]
+    section = REFERENCES["reference-journal.md"].split("## Entries of the journal")[1].split("\n## ")[0]
     assert set(re.findall(r"^\| `(\w+)` \|", section, re.MULTILINE)) == set(KINDS)
 
 
@@ -46,9 +60,31 @@ def test_readme_names_every_verb_of_the_command_line():
     assert set(re.findall(r"`warmwell (\w+)", README)) == verbs
 
 
-@pytest.mark.parametrize("name", ["README.md", "DEVELOPERS.md", "CHANGELOG.md"])
+@pytest.mark.parametrize("name", DOCUMENTS)
 def test_files_that_a_document_names_exist(name: str):
     text = (ROOT / name).read_text(encoding="utf-8")
     named = set(re.findall(r"`((?:edge|adapters|simulators|config|deploy|tests)/[\w./-]*)`", text))
-    named |= set(re.findall(r"\]\((?!https?:)([^)#]+)", text))
-    assert [path for path in sorted(named) if not (ROOT / path).exists()] == []
+    linked = {(ROOT / name).parent / path for path in re.findall(r"\]\((?!https?:)([^)#]+)", text)}
+    assert [str(path) for path in sorted(linked | {ROOT / path for path in named}) if not path.exists()] == []
+
+
+def test_each_change_is_one_line_that_can_be_read_at_a_glance():
+    lines = (ROOT / "CHANGELOG.md").read_text(encoding="utf-8").split("## Unreleased")[1].splitlines()
+    assert [line for line in lines if line.startswith(" ")] == [], "a change goes over more than one line"
+    assert [line for line in lines if line.startswith("- ") and len(line.split()) > 26] == []
+
+
+PACKAGES = sorted(
+    path.parent for top in ("edge", "adapters", "simulators") for path in (ROOT / top).rglob("__init__.py")
+)
+
+
+@pytest.mark.parametrize(
+    "package", [path for path in PACKAGES if len(list(path.glob("*.py"))) > 8], ids=lambda p: p.name
+)
+def test_a_package_of_some_size_opens_with_its_theory_and_names_files_that_exist(package: Path):
+    said = ast.get_docstring(ast.parse((package / "__init__.py").read_text(encoding="utf-8"))) or ""
+    assert said.split("\n")[0].endswith((".", "?"))
+    known = {path.name for top in ("edge", "adapters", "simulators", "tests") for path in (ROOT / top).rglob("*.*")}
+    named = {name.rsplit("/", 1)[-1] for name in re.findall(r"[\w/-]+\.(?:py|md|toml|c)\b", said)}
+    assert named - known - {path.name for path in (ROOT / "deploy").iterdir()} == set()

@@ -1,16 +1,13 @@
-"""Each scenario has the facts that its text tells: in its physics, in its station file, and in what the station makes of it.
+"""Each scenario has the facts that its text tells: in its physics and in its station file.
 
-Which alarms a scenario raises is the project's own contract with itself (mission: no alarm that a cycle explains); the numbers of
-the trade in it are common practice, no published source.
+What the station makes of it is tests/golden/test_golden_days.py's. The numbers of the trade are common practice, no published source.
 """
 
 from __future__ import annotations
 
-import io
 import json
 import tomllib
 from pathlib import Path
-from typing import Any
 
 import pytest
 
@@ -18,9 +15,7 @@ from edge.config import load
 from edge.domain.entries import wall_ms_of
 from edge.domain.errors import UnusableInput
 from edge.domain.records.forms import FORMS
-from edge.replay.replay import main as replay
 from simulators.physics.world import World
-from simulators.scenarios.record import write
 from simulators.scenarios.scenarios import SCENARIOS, Scenario, local, scenario_named
 from simulators.scenarios.station_file import notes, station_toml
 
@@ -189,85 +184,3 @@ def test_busy_day_has_six_cycles():
         left += world.reservoir.is_away and not was_away
         was_away = world.reservoir.is_away
     assert left == 6
-
-
-# -- what the station makes of it
-
-
-def replayed(name: str, folder: Path, every_s: float = 5.0) -> list[dict[str, Any]]:
-    write(name, folder, every_s=every_s)
-    out, err = io.BytesIO(), io.StringIO()
-    replay(
-        folder / "station.toml",
-        folder / "readings.csv",
-        records=folder / "records.jsonl",
-        form="jsonl",
-        stdout=out,
-        stderr=err,
-    )
-    return [json.loads(line) for line in out.getvalue().splitlines()]
-
-
-class Replayed(dict[str, list[dict[str, Any]]]):
-    """Each scenario's lines, replayed when first asked for."""
-
-    def __init__(self, folders: pytest.TempPathFactory) -> None:
-        self._folders = folders
-
-    def __missing__(self, name: str) -> list[dict[str, Any]]:
-        self[name] = replayed(name, self._folders.mktemp(name))
-        return self[name]
-
-
-@pytest.fixture(scope="module")
-def told(tmp_path_factory: pytest.TempPathFactory) -> Replayed:
-    return Replayed(tmp_path_factory)
-
-
-#: alarms that may be announced in each scenario, beside the duties that an empty journal owes
-EXPECTED = {
-    "cold-morning": {"reservoir_cold", "outlet_tripped:heater"},
-    "outlet-trip": {"reservoir_cold", "outlet_tripped:heater", "outlet_tripped:machine"},
-    "low-pressure": {"pressure_low"},
-    "loaded-filter": {"filter_due:coarse"},
-    "probe-fault": {"silent:reservoir"},
-    "broker-outage": {"outlet_tripped:heater", "leak"},
-    "busy-day": set[str](),
-}
-
-
-@pytest.mark.parametrize("name", ALL)
-def test_just_the_alarms_of_its_text_are_raised(name: str, told: Replayed):
-    summary = told[name][-1]
-    assert summary["type"] == "summary"
-    assert {ident for ident in summary["alarms"] if not ident.startswith("duty_due:")} == EXPECTED[name]
-
-
-@pytest.mark.parametrize("name", ALL)
-def test_every_record_counts(name: str, told: Replayed):
-    records = [line["body"] for line in told[name] if line["type"] == "entry" and line["kind"] == "record"]
-    assert len(records) == sum(act.kind in ("record", "acknowledge") for act in SCENARIOS[name].acts)
-    assert [body for body in records if body.get("counts") is False] == []
-
-
-@pytest.mark.parametrize("name", ALL)
-def test_the_station_is_ready_at_some_time(name: str, told: Replayed):
-    assert "ready" in {line["verdict"] for line in told[name] if line["type"] == "verdict"}
-
-
-def test_the_reservoir_is_the_last_condition_of_a_cold_morning(told: Replayed):
-    verdicts = [line for line in told["cold-morning"] if line["type"] == "verdict"]
-    first = next(k for k, line in enumerate(verdicts) if line["verdict"] == "ready")
-    waiting = [c["id"] for c in verdicts[first - 1]["conditions"] if c["state"] not in ("met", "by_eye")]
-    assert waiting == ["reservoir"]
-    assert "2026-03-16T07:30" <= verdicts[first]["at"] <= "2026-03-16T07:40"
-
-
-def test_a_warm_station_stays_ready_while_its_thermostat_works(told: Replayed):
-    words = [
-        line["verdict"]
-        for line in told["cold-morning"]
-        if line["type"] == "verdict" and "2026-03-16T07:40" <= line["at"] < "2026-03-16T11:20"
-    ]
-    assert len(words) > 200
-    assert set(words) == {"ready"}

@@ -33,7 +33,7 @@ def driver_at(clock: str, settings: Settings = OPEN, trusted: bool = True) -> Dr
 
 
 def until(driver: Driver, clock: str, values: Any) -> None:
-    driver.run((at(clock) - driver.wall_ms) / 1000, values, every_s=5.0)
+    driver.run((at(clock) - driver.wall_ms) / 1000, values, every_s=10.0)
 
 
 def heating(
@@ -324,7 +324,7 @@ def test_a_heater_weaker_than_its_habit_is_told_and_a_strong_one_ends_it():
         driver.wall_ms += 24 * HOUR - 130 * 60_000
         driver.mono_ms += 24 * HOUR - 130 * 60_000
         before = len(driver.said)
-        driver.run(130 * 60, heating(power_w), every_s=5.0)
+        driver.run(130 * 60, heating(power_w), every_s=10.0)
         return [e.body["to"] for e in driver.said[before:] if e.kind == "alarm" and e.body["id"] == "heating_weak"]
 
     assert next_day(153.0) == [], "a percent is no weakness"

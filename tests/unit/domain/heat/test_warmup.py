@@ -7,6 +7,7 @@ import math
 import random
 from collections.abc import Callable
 from dataclasses import replace
+from functools import cache
 
 import pytest
 
@@ -246,8 +247,18 @@ def test_a_record_that_begins_while_it_heats() -> None:
     assert middle == pytest.approx(bench.truth_s(), rel=0.1) and low <= bench.truth_s() <= high
 
 
+def known_fits() -> list[dict[str, object]]:
+    """What five heat-ups of one tank left, each from another temperature; of its own each time, as a test may change it."""
+    return [json.loads(text) for text in _left_by_five()]
+
+
+@cache
+def _left_by_five() -> tuple[str, ...]:
+    return tuple(json.dumps(_fit(Tank(seed=seed, start_c=19.0 + seed))) for seed in range(5))
+
+
 def test_an_unused_prior_heater_at_half_power_is_said_to_be_weak() -> None:
-    fits = [_fit(Tank(seed=seed)) for seed in range(5)]
+    fits = known_fits()
     for power, weak in ((200.0, False), (100.0, True)):
         watch = HeatWatch()
         watch.learn(fits)
@@ -289,7 +300,7 @@ def _fit(tank: Tank) -> dict[str, object]:
 
 def test_what_was_learned_serves_from_the_fifth_minute_on() -> None:
     watch = HeatWatch()
-    watch.learn([_fit(Tank(seed=seed, start_c=19.0 + seed)) for seed in range(5)])
+    watch.learn(known_fits())
     bench = Bench(Tank(start_c=23.0), watch)
     bench.run(900)
     bench.tank.on = True
