@@ -406,11 +406,6 @@ class Book:
         """Did this daily test pass?"""
         return test_result(self.settings, fact.body)[0] is True
 
-    def last_pass(self) -> Fact | None:
-        """The newest daily test that passed, unless a later one failed."""
-        test = self.last("daily_test")
-        return test if test is not None and self.passed(test) else None
-
     @property
     def is_held(self) -> bool:
         """A hold stands."""
