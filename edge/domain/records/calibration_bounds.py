@@ -15,7 +15,7 @@ from typing import Any, Final, NamedTuple
 
 from edge.domain.entries import wall_ms_of
 from edge.domain.readings import Role
-from edge.domain.records.book import Fact
+from edge.domain.records.fact import Fact
 from edge.domain.settings import Point
 from edge.domain.station.published import difference_text
 

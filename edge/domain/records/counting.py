@@ -14,8 +14,9 @@ from typing import Any, Final
 
 from edge.domain.entries import Entry, Now, rfc3339, wall_ms_of
 from edge.domain.readings import Role
-from edge.domain.records.book import AHEAD_MS, Book, Fact, local_date, name_of, names_of, opens, says_opened
+from edge.domain.records.book import AHEAD_MS, Book, local_date, name_of, names_of, opens, says_opened
 from edge.domain.records.daily_tests import failed_ports, measured_ports, test_result
+from edge.domain.records.fact import Fact
 from edge.domain.records.forms import faults, last_day
 from edge.domain.records.holding import holding, names_no_hold
 from edge.domain.records.seen import is_alarming

@@ -6,13 +6,11 @@ It stands whatever is fitted and whatever the station file names, until somebody
 from __future__ import annotations
 
 from collections.abc import Mapping, Sequence
-from typing import TYPE_CHECKING, Any, Final
+from typing import Any, Final
 
 from edge.domain.readings import CONTACT_WORDS, Role
+from edge.domain.records.fact import Fact
 from edge.domain.settings import Settings
-
-if TYPE_CHECKING:
-    from edge.domain.records.book import Fact
 
 #: contacts of which the second word is bad news at any time. (A machine without power is none: it is off at night.)
 ALARMING: Final = (Role.LEAK, Role.OUTLET_PROTECTION)

@@ -6,7 +6,7 @@ from collections.abc import Mapping
 from typing import Final, NamedTuple, TypeVar
 
 from edge.domain.heat.balance import Forecast
-from edge.domain.records.book import Fact
+from edge.domain.records.fact import Fact
 
 MET: Final = "met"
 UNMET: Final = "unmet"

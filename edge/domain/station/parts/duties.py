@@ -7,9 +7,10 @@ from datetime import timedelta
 from zoneinfo import ZoneInfo
 
 from edge.domain.entries import Now
-from edge.domain.records.book import POWER_UNSURE, Fact, day_start_ms, is_test_due
+from edge.domain.records.book import POWER_UNSURE, day_start_ms, is_test_due
 from edge.domain.records.counting import began_ms, failed_outlet_test, has_passed, last_check, outlet_result, outlets_of
 from edge.domain.records.daily_tests import test_result
+from edge.domain.records.fact import Fact
 from edge.domain.records.forms import last_day
 from edge.domain.station.judged import MET, UNKNOWN, UNMET, Judged, by_fact
 from edge.domain.station.part import Judge, Part

@@ -13,7 +13,7 @@ from collections.abc import Callable
 import pytest
 
 from edge.domain.doubts.rest import odd
-from edge.domain.records.book import Fact
+from edge.domain.records.fact import Fact
 from edge.domain.water.supply import Flows, drawn_from_kpa
 from simulators.physics.water import Mains, drawing
 from tests.unit.domain.doubts.test_cross_checks import Values, again, at_rest, checks, ready_station
