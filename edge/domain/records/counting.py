@@ -103,6 +103,12 @@ def outlet_result(body: Mapping[str, Any]) -> tuple[bool, str]:
     return body.get("passed") is True, "failed"
 
 
+def failure_text(last: Fact) -> str:
+    """What an outlet's test that failed came to."""
+    why = outlet_result(last.body)[1]
+    return f"its last test {'failed' if why == 'failed' else f'did not pass: {why}'}"
+
+
 def has_passed(fact: Fact) -> bool:
     """Does it say so?"""
     return fact.body.get("passed") is True

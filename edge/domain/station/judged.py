@@ -34,6 +34,11 @@ def by_fact(state: str, text: str, fact: Fact, ask: str = "") -> Judged:
     return Judged(state, text, ask=ask, seq=fact.seq, evidence_ms=fact.at_ms)
 
 
+def beyond(side: str, truly: bool, limit: str) -> str:
+    """A limit that is passed, or that is too near for the uncertainty."""
+    return f"{side} {limit}" if truly else f"too near to {limit} for its uncertainty"
+
+
 #: conditions by the part of their id before a colon, in the order of the contract
 ORDER: Final = (
     "free", "no_hold", "reservoir", "pressure", "flow", "filter", "outlet", "no_leak", "daily_test", "water_path_treatment", "disinfectant",
