@@ -78,7 +78,7 @@ def parts_of(view: View) -> Parts:
     filter_estimates = FilterEstimates(view, evidence, has_draws)
     filter_condition = FilterCondition(view, evidence, crossed, filter_estimates, recalibrations)
     filters = Filters(view, evidence, filter_condition, filter_estimates)
-    supply = seconds = reservoir = basin = alarms = None
+    supply = seconds = reservoir = basin = alarms = liquid_estimates = None
     if settings.supply is not None and draws is not None:
         plan, supply_estimates = settings.supply, SupplyEstimates(view, settings.supply, evidence)
         conditions = SupplyConditions(view, plan, draws, evidence, crossed, supply_estimates, recalibrations, has_draws)
@@ -90,7 +90,7 @@ def parts_of(view: View) -> Parts:
         condition = ReservoirCondition(view, warmth, crossed, seconds, recalibrations, tripped)
         reservoir = Reservoir(view, warmth, crossed, water, condition)
         alarms = ReservoirAlarms(view, warmth, crossed, reservoir.take_moved, tripped)
-        reservoir.told = ReservoirEstimates(view, warmth, crossed, alarms.must_start, tripped)
+        liquid_estimates = ReservoirEstimates(view, warmth, crossed, alarms.must_start, tripped)
         basin = Basin(view, warmth, crossed)
     machine = Machine(
         view,
@@ -101,10 +101,10 @@ def parts_of(view: View) -> Parts:
     hold, duties, host = Hold(view), Duties(view, calibrations.duties, calibrations.due, power.is_power_unsure), Host()
     order: tuple[Part | None, ...] = (
         Doubts(crossed), seconds, sensors, calibrations, supply, filters, Hours(view), reservoir, basin, machine, power, alarms, leak,
-        hold, duties, host, Sections(view),
+        liquid_estimates, hold, duties, host, Sections(view),
     )  # fmt: skip
     of_alarms = (alarms, supply, power, leak, filters, sensors, duties, calibrations, hold, host)
-    of_estimates = (reservoir, filters, supply, leak)
+    of_estimates = (liquid_estimates, filters, supply, leak)
     return Parts(
         _there(order), _there(of_alarms), _there(of_estimates), crossed, evidence, sensors, calibrations, basin, warmth, draws
     )  # fmt: skip

@@ -12,6 +12,7 @@ from edge.domain.heat.balance import Forecast
 from edge.domain.heat.reservoir import Warmth
 from edge.domain.maths.robust import Z90
 from edge.domain.readings import Role
+from edge.domain.station.part import Part
 from edge.domain.station.parts.reservoir.alarms import MustStart
 from edge.domain.station.published import estimate
 from edge.domain.station.view import View
@@ -21,7 +22,7 @@ from edge.domain.wording import age_text
 READ_K: Final = 0.1
 
 
-class ReservoirEstimates:
+class ReservoirEstimates(Part):
     """Computes them anew each time.
 
     Args:
@@ -39,8 +40,7 @@ class ReservoirEstimates:
         self._must_start_by, self._heater_is_tripped = must_start, heater_is_tripped
         self._point = view.points.first(Role.RESERVOIR_TEMPERATURE)
 
-    def all(self, now: Now) -> Mapping[str, dict[str, Any]]:
-        """By name: shape in edge/snapshot.py."""
+    def estimates(self, now: Now) -> Mapping[str, dict[str, Any]]:
         found: dict[str, dict[str, Any]] = {}
         view, warmth = self._view, self._warmth
         cold, assumed = self._doubts.cold_now(now.mono_ms)

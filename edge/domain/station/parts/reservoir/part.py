@@ -25,7 +25,6 @@ from edge.domain.station.part import (
     RestChanged,
 )
 from edge.domain.station.parts.reservoir.condition import ReservoirCondition
-from edge.domain.station.parts.reservoir.estimates import ReservoirEstimates
 from edge.domain.station.view import View
 
 
@@ -37,7 +36,7 @@ class SupplyWater(Protocol):
 
 
 class Reservoir(Part):
-    """Follows the liquid. Its alarms are a part of their own (alarms.py), as they wait for what the machine does.
+    """Follows the liquid. Its alarms are a part of their own (alarms.py), as they wait for what the machine does; so are its estimates.
 
     Args:
         warmth: what is known of the liquid, its heating and its losses.
@@ -55,7 +54,6 @@ class Reservoir(Part):
         self._view, self._warmth, self._doubts, self._supply, self._condition = view, warmth, doubts, supply, condition
         self._point = view.points.first(Role.RESERVOIR_TEMPERATURE)
         self._has_moved = False
-        self.told: ReservoirEstimates | None = None  # its alarms have a say in it, and they need this part
 
     # -- what is heard and what happens
 
@@ -125,9 +123,6 @@ class Reservoir(Part):
 
     def conditions(self) -> Mapping[str, Judge]:
         return {"reservoir": self._condition.judge}
-
-    def estimates(self, now: Now) -> Mapping[str, dict[str, Any]]:
-        return {} if self.told is None else self.told.all(now)
 
     # -- after a restart
 
