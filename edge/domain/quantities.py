@@ -323,17 +323,6 @@ def from_kind(value: float, unit: str, kind: Kind) -> float:
     return (value - offset) / scale
 
 
-def convert(value: float, unit: str, to_unit: str, dimension: str) -> float:
-    """`value` in `unit` as `to_unit`, both of `dimension`.
-
-    >>> convert(40, "psi", "bar", "pressure_difference")
-    2.7579029172673444
-    """
-    scale, offset = _exact(unit, dimension)
-    to_scale, to_offset = _exact(to_unit, dimension)
-    return float((Fraction(repr(value)) * scale + offset - to_offset) / to_scale)
-
-
 def quantity(text: str, dimension: str) -> float:
     """A number with its unit, in the canonical unit of `dimension` (a key of DIMENSIONS).
 
@@ -476,11 +465,6 @@ def pulse_frequency_hz(flow_l_min: float, pulses_per_l: float) -> float:
     60.0
     """
     return pulses_per_l * flow_l_min / 60.0
-
-
-def pulse_resolution_l_min(pulses_per_l: float, window_s: float) -> float:
-    """The flow that one pulse more or less makes when pulses are counted over `window_s`: 60 / (K t)."""
-    return 60.0 / (pulses_per_l * window_s)
 
 
 def shown(value: float, unit: str, kind: Kind) -> str:

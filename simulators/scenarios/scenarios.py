@@ -77,11 +77,6 @@ class Scenario:
         return int(self.start.timestamp() * 1000)
 
     @property
-    def suggested_ms(self) -> int:
-        """How long to let it run, in its own time."""
-        return int(self.hours * HOUR * 1000)
-
-    @property
     def acts(self) -> list[Act]:
         """What people do, in order: first the history that an empty journal lacks, told as late entries."""
         return [*_history(self.start), *sorted(self.told, key=lambda act: act.mono_ms)]

@@ -8,24 +8,19 @@ from __future__ import annotations
 
 import json
 from pathlib import Path
-from typing import Any
 
 import pytest
 
 from edge.domain.contracts import Raw
 from edge.domain.readings import Kind, Role
 from edge.domain.sensing.electric import (
-    adc_code,
-    adc_highest_v,
-    adc_step_v,
-    adc_volt,
     milliampere,
     ratiometric_value,
-    ratiometric_volt,
-    volt,
 )
-from edge.domain.sensing.transducers import NE43, loop_current_ma, loop_state, loop_value, transducer
+from edge.domain.sensing.registers import NoMeasurement, Register, int_in, number_in
+from edge.domain.sensing.transducers import NE43, loop_state, loop_value, transducer
 from edge.domain.settings import Point
+from simulators.devices.trees import IioChannel
 
 ROWS = [
     json.loads(line) for line in (Path(__file__).parent / "e.analogue.jsonl").read_text(encoding="utf-8").splitlines()
@@ -54,9 +49,11 @@ def test_the_whole_way_from_current_to_kilopascal(row):
 
 @pytest.mark.parametrize("row", rows("loop_current"))
 def test_the_current_for_a_value(row):
+    """The rows give the current for a value: what our way back makes of that current is the value."""
     given = row["inputs"]
-    assert loop_current_ma(given["value"], given["lo"], given["hi"]) == pytest.approx(
-        row["expected"], abs=row["tolerance"]
+    per_ma = (given["hi"] - given["lo"]) / 16.0
+    assert loop_value(row["expected"], given["lo"], given["hi"]) == pytest.approx(
+        given["value"], abs=per_ma * row["tolerance"]
     )
 
 
@@ -81,7 +78,6 @@ def test_the_bands_can_follow_the_summary_that_contradicts():
 @pytest.mark.parametrize("row", rows("ohm_volt"))
 def test_what_a_current_makes_at_its_burden(row):
     given = row["inputs"]
-    assert volt(given["ma"], given["ohm"]) == pytest.approx(row["expected"], abs=row["tolerance"])
     assert milliampere(row["expected"], given["ohm"]) == pytest.approx(given["ma"], abs=1e-9)
 
 
@@ -95,16 +91,12 @@ def test_a_loop_over_its_burden_says_what_its_current_says(row):
     assert over.value == (None if direct.value is None else pytest.approx(direct.value, abs=1e-9))
 
 
-def ratiometric_answer(given: dict[str, Any]) -> float:
-    supply_v = given.get("supply", 5.0)
-    if given["op"] == "ratiometric_volt":
-        return ratiometric_volt(given["value"], 0.0, given["span"], supply_v)
-    return ratiometric_value(given["volt"], 0.0, given["span"], supply_v)
-
-
 @pytest.mark.parametrize("row", [*rows("ratiometric_volt"), *rows("ratiometric_value")])
 def test_a_ratiometric_sender(row):
-    assert ratiometric_answer(row["inputs"]) == pytest.approx(row["expected"], abs=row["tolerance"])
+    """A row gives the value behind a voltage, or the voltage for a value, which we read the other way."""
+    given = row["inputs"]
+    volt, value = (row["expected"], given["value"]) if "value" in given else (given["volt"], row["expected"])
+    assert ratiometric_value(volt, 0.0, given["span"], given.get("supply", 5.0)) == pytest.approx(value, abs=1e-9)
 
 
 @pytest.mark.parametrize("row", rows("ratiometric_value"))
@@ -118,29 +110,44 @@ def test_the_supply_that_is_measured_is_used_and_the_other_is_believed(row):
     assert transducer(POINT, {"ratiometric": table})(raw).value == pytest.approx(kpa, abs=0.0005)
 
 
-def converter_answer(given: dict[str, Any]) -> float:
-    if given["op"] == "adc_lsb":
-        return adc_step_v(given["fsr"])
-    if given["op"] == "adc_code":
-        return adc_code(given["volt"], given["fsr"])
-    return adc_volt(int(given["code"], 16), given["fsr"])
+#: full scale [V] -> what one step of the converter stands for [V], as the data sheet's table says
+STEPS_V = {row["inputs"]["fsr"]: row["expected"] for row in ROWS if row["inputs"].get("op") == "adc_lsb"}
 
 
-@pytest.mark.parametrize("row", [*rows("adc_lsb"), *rows("adc_code"), *rows("adc_volt")])
-def test_a_converters_steps_codes_and_volts(row):
-    assert converter_answer(row["inputs"]) == pytest.approx(row["expected"], rel=0, abs=row["tolerance"])
+def played(full_scale_v: float) -> IioChannel:
+    """The simulated converter at a full scale; its kernel counts in mV."""
+    return IioChannel(lambda: 0.0, scale=1000.0 * STEPS_V[full_scale_v])
 
 
-def test_an_input_takes_no_more_than_the_converters_own_supply():
-    row = next(row for row in ROWS if row["id"] == "e.adc.supply")
-    assert adc_highest_v(row["inputs"]["fsr"], row["inputs"]["vdd"]) == row["expected"]
-    assert adc_highest_v(2.048, 5.0) == 2.048
+@pytest.mark.parametrize("row", rows("adc_lsb"))
+def test_the_simulated_converters_lowest_code_stands_for_its_full_scale(row):
+    channel = played(row["inputs"]["fsr"])
+    assert channel.stops()[0] * channel.scale == pytest.approx(-1000.0 * row["inputs"]["fsr"], rel=1e-12)
+
+
+@pytest.mark.parametrize("row", rows("adc_code"))
+def test_the_simulated_converters_codes(row):
+    assert played(row["inputs"]["fsr"]).raw(1000.0 * row["inputs"]["volt"]) == row["expected"]
+
+
+@pytest.mark.parametrize("row", rows("adc_volt"))
+def test_the_volts_behind_a_registers_bits(row):
+    """As an input module's register of that scale is read; an end stop is no measurement."""
+    octets, step_v = bytes.fromhex(row["inputs"]["code"]), STEPS_V[row["inputs"]["fsr"]]
+    assert int_in(octets) * step_v == pytest.approx(row["expected"], rel=0, abs=row["tolerance"])
+    register = Register(4, 0, "int16", scale=step_v)
+    if row["inputs"]["code"] == "7FFF":
+        with pytest.raises(NoMeasurement, match="end stop"):
+            number_in(octets, register)
+    else:
+        assert number_in(octets, register) == pytest.approx(row["expected"], rel=0, abs=row["tolerance"])
 
 
 #: rows that nothing in this file is compared with, and why
 ELSEWHERE = {
     "e.ne43.hold": "a failure should last 4 s before it is believed: one bad reading silences nothing here, since the last good "
     "one stands for 10 s or more (edge/config/bounds.py, STALE_FLOOR_MS)",
+    "e.adc.supply": "an input takes no more than its converter's own supply: a matter of wiring, which deploy/wiring.md warns of",
 }
 
 
@@ -150,5 +157,8 @@ def test_every_row_is_used_or_named_with_a_reason():
     facts = {row["id"]: row for row in ROWS if "op" not in row["inputs"]}
     ends = {f"e.ne43.{end}" for end in ("fault.low", "range.low", "range.high", "fault.high", "conflict")}
     assert len(ROWS) == 55
-    assert set(facts) == ends | {"e.adc.supply"} | set(ELSEWHERE)
+    assert set(facts) == ends | set(ELSEWHERE)
+    assert "5 V on the input of a 3.3 V converter" in (Path(__file__).parents[2] / "deploy/wiring.md").read_text(
+        "utf-8"
+    )
     assert facts["e.ne43.hold"]["expected"] * 1000 <= STALE_FLOOR_MS

@@ -13,15 +13,14 @@ from typing import Any
 import pytest
 
 from edge.domain.quantities import (
-    convert,
     from_kind,
     in_kind,
     k_factor,
     pulse_flow_l_min,
     pulse_frequency_hz,
-    pulse_resolution_l_min,
     pulse_volume_l,
     quantity,
+    scale_and_offset,
 )
 from edge.domain.readings import Kind
 
@@ -54,6 +53,12 @@ NOT_BUILT = {
 }
 
 
+def convert(value: float, unit: str, to_unit: str, dimension: str) -> float:
+    """A value in one unit as another: read as a station file's is, and undone by the other unit's factor."""
+    scale, offset = scale_and_offset(to_unit, dimension)
+    return (quantity(f"{value} {unit}", dimension) - offset) / scale
+
+
 def _delivered(ml: float, unit: str) -> float:
     """100 mL in 15 s as a flow: the port test's rate."""
     l_min = quantity(f"{ml} mL", "volume") / (quantity("15 s", "duration") / 60_000)
@@ -78,7 +83,7 @@ def _answer(inputs: dict[str, Any]) -> float:
     if op == "pulse_volume":
         return 1000 * pulse_volume_l(inputs["pulses"], inputs["k_per_l"])  # the row is in mL
     assert op == "pulse_resolution", op
-    return pulse_resolution_l_min(inputs["k_per_l"], inputs["window_s"])
+    return pulse_flow_l_min(1 / inputs["window_s"], inputs["k_per_l"])  # one pulse more in the window
 
 
 @pytest.mark.parametrize("row", [row for row in ROWS if row["id"] not in NOT_BUILT], ids=lambda row: row["id"])

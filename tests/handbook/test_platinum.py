@@ -19,12 +19,10 @@ from edge.domain.sensing.platinum import (
     LOWEST_C,
     TOLERANCES,
     Curve,
-    lead_error_k,
     platinum_celsius,
     platinum_ohm,
     platinum_slope_ohm_per_k,
     tolerance_k,
-    tolerance_ohm,
 )
 
 ROWS: list[dict[str, Any]] = [
@@ -54,9 +52,10 @@ def answer(inputs: dict[str, Any]) -> float:
     if op == "linear_tol":
         return tolerance_k(class_of(inputs), inputs["t"])
     if op == "pt_tol_ohm":
-        return tolerance_ohm(class_of(inputs), inputs["t"])
+        return tolerance_k(class_of(inputs), inputs["t"]) * platinum_slope_ohm_per_k(inputs["t"])
     if op == "pt_lead_error":
-        return lead_error_k(inputs["t"], inputs["r_lead"], inputs["r0"])
+        over_two_wires = platinum_ohm(inputs["t"], inputs["r0"]) + inputs["r_lead"]
+        return platinum_celsius(over_two_wires, inputs["r0"]) - inputs["t"]
     assert op == "pt_wrong_curve", op
     return wrong_curve_celsius(inputs)
 

@@ -14,7 +14,7 @@ import pytest
 
 from edge.domain.contracts import Raw
 from edge.domain.readings import Kind, Role
-from edge.domain.sensing.electric import divider_ratio
+from edge.domain.sensing.electric import divider_ohm
 from edge.domain.sensing.thermistor import Beta, SteinhartHart, Table, beta_of, fit, odd_row
 from edge.domain.sensing.transducers import transducer
 from edge.domain.settings import Point
@@ -23,6 +23,7 @@ ROWS: list[dict[str, Any]] = [
     json.loads(line) for line in (Path(__file__).parent / "b.thermistor.jsonl").read_text(encoding="utf-8").splitlines()
 ]
 FACTS = {row["id"]: row for row in ROWS if "op" not in row["inputs"]}
+DIVIDERS = {row["id"]: row for row in ROWS if row["inputs"].get("op") == "divider_ratio"}
 POINT = Point("p", Role.RESERVOIR_TEMPERATURE, Kind.TEMPERATURE, 1000, 3000, -1000, 1000)
 #: printed rows of the table with the misprint, as read
 PRINTED = [
@@ -48,15 +49,23 @@ def answer(inputs: dict[str, Any]) -> float:
         return beta_of((inputs["t1"], inputs["r1"]), (inputs["t2"], inputs["r2"]))
     if op == "beta_r":
         return Beta(10_000.0, inputs["beta"]).ohm(inputs["t"])
-    if op == "beta_t":
-        return Beta(10_000.0, inputs["beta"]).celsius(inputs["r"])
-    assert op == "divider_ratio", op
-    return divider_ratio(inputs["r"], inputs["rref"])
+    assert op == "beta_t", op
+    return Beta(10_000.0, inputs["beta"]).celsius(inputs["r"])
 
 
-@pytest.mark.parametrize("row", [row for row in ROWS if row["id"] not in FACTS], ids=lambda row: row["id"])
+@pytest.mark.parametrize(
+    "row", [row for row in ROWS if row["id"] not in {*FACTS, *DIVIDERS}], ids=lambda row: row["id"]
+)
 def test_thermistors_agree_with_the_row(row: dict[str, Any]) -> None:
     assert answer(row["inputs"]) == pytest.approx(row["expected"], rel=0, abs=row["tolerance"])
+
+
+@pytest.mark.parametrize("row", DIVIDERS.values(), ids=DIVIDERS)
+def test_a_dividers_share_is_the_rows_resistance(row: dict[str, Any]) -> None:
+    """The rows give the share of a resistance; ours is the way back: the ends of the row's tolerance hold its resistance between them."""
+    given, share = row["inputs"], row["expected"]
+    low, high = (divider_ohm(share + by, given["rref"]) for by in (-row["tolerance"], row["tolerance"]))
+    assert low <= given["r"] <= high
 
 
 def test_the_data_sheets_coefficients_make_its_ten_kilohm() -> None:

@@ -39,7 +39,6 @@ SET_POINT_SLACK_K: Final = 0.5
 #: a liquid that has been this far beyond what is needed will be there again
 BEYOND_K: Final = 0.1
 #: not heated for so long, being below what is needed
-NOT_HEATING_MS: Final = 900_000
 #: for so long after it fell like that nothing may point to colder liquid before it is believed
 MIXED_MS: Final = 60_000
 #: cold liquid that was poured in may lie below the probe until its heater makes the probe rise: as long as that lies there nothing warms
@@ -388,15 +387,6 @@ class Warmth:
 
     # -- facts that alarms can be made of
 
-    def is_not_heating(self, cold_c: float, mono_ms: int) -> bool:
-        """Below what is needed for a while, no cycle explains it, and it doesn't rise."""
-        if self.is_warm or self.cycle.explains_cold(mono_ms):
-            return False
-        if self.heat.has_levelled_off:
-            return True
-        since_ms = self.heat.not_heating_since_ms()
-        return since_ms is not None and mono_ms - since_ms >= NOT_HEATING_MS
-
     def weaker_than_habit(self) -> float | None:
         """The heater's power as a share of its habit, where it is surely weaker; None where it isn't, or no habit is known.
 
@@ -408,11 +398,6 @@ class Warmth:
         ):
             return None
         return self.heat.weaker_than_habit(self.habit.usual() or 0.0)
-
-    def overshoot_k(self) -> float:
-        """How far the heat-up under way went beyond the set point and its band [K]; 0.0 where it didn't."""
-        highest = self.heat.highest_c
-        return 0.0 if highest is None else max(highest - self.plan.set_point_c - self.plan.thermostat_band_k, 0.0)
 
     def is_reheating(self, mono_ms: int) -> bool:
         """Below what is needed and on its way up, after a cycle or from cold."""

@@ -78,7 +78,7 @@ class HeatWatch:
 
     __slots__ = (
         "prior", "broad", "_start_ms", "_start_c", "_low", "_turn_c", "_fit", "_told", "_from_ms", "_waiting", "_broken", "_plan", "_merge",
-        "_stalled", "_stopped_ms", "_slope", "_rise", "_probe", "heard", "_fits", "_today", "_origin", "_falling_ms",
+        "_stalled", "_slope", "_rise", "_probe", "heard", "_fits", "_today", "_origin", "_falling_ms",
     )  # fmt: skip
 
     def __init__(self, broad: Prior | None = None, probe: ProbeWatch | None = None) -> None:
@@ -110,7 +110,6 @@ class HeatWatch:
         self._plan: Begin | None = None  # what the fit begins with
         self._merge: list[Average] = []  # those that become one of a minute
         self._stalled = False
-        self._stopped_ms = 0
         self._falling_ms: int | None = None  # since when it has been falling
         self._slope = self._rise = 0.0
         self._waiting.clear()
@@ -149,13 +148,6 @@ class HeatWatch:
     def has_levelled_off(self) -> bool:
         """It was heating and rises no more."""
         return self._start_ms is not None and self._stalled
-
-    def not_heating_since_ms(self) -> int | None:
-        """Since when it has been in sight without heating (at most RECENT_MS ago); None while it heats, or where nothing is known."""
-        recent = self.heard.lately()
-        if self._start_ms is not None or not recent:
-            return None
-        return max(recent[-1].at_ms, self._stopped_ms)
 
     def weaker_than_habit(self, usual: float = 0.0) -> float | None:
         """Heat-up power as a share of this station's habit, where it is surely below WEAK_SHARE; None else. `usual`: of long ago [K/s]."""
@@ -261,7 +253,7 @@ class HeatWatch:
         self._merge.clear()
         self._waiting.clear()
         if falls:
-            self._start_ms, self._fit, self._origin, self._stopped_ms = None, None, None, at_ms
+            self._start_ms, self._fit, self._origin = None, None, None
 
     def _goes_on_falling(self, at_ms: int) -> bool:
         """For so long that it is no lid, and nothing that was poured in."""

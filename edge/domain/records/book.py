@@ -10,18 +10,19 @@ from __future__ import annotations
 import difflib
 import re
 from collections import deque
-from collections.abc import Callable, Iterator, Mapping, Sequence
+from collections.abc import Callable, Iterator, Mapping
 from datetime import UTC, date, datetime, timedelta
 from functools import lru_cache
 from itertools import chain
-from typing import Any, Final, NamedTuple
+from typing import Any, Final
 from zoneinfo import ZoneInfo
 
-from edge.domain.dates import Dates, claimed
+from edge.domain.dates import Dates
 from edge.domain.entries import Now, Stamp, wall_ms_of
 from edge.domain.errors import RecordRefused
 from edge.domain.readings import Role
 from edge.domain.records.daily_tests import test_result
+from edge.domain.records.fact import Fact
 from edge.domain.records.forms import LONGEST_NAME, known
 from edge.domain.records.holding import holding
 from edge.domain.records.losses import DROPPED, LOST, unanswered
@@ -61,50 +62,6 @@ POWER_UNSURE: Final = "power_unsure"
 HEAT_OFF: Final = "heat_off"
 #: facts that are no records: they have no seq
 UNNUMBERED: Final = (POWER_UP, POWER_UNSURE, HEAT_OFF)
-
-
-class Fact(NamedTuple):
-    """A record that was kept. `at_ms`: when it happened, as known now; `doubt`: why that can't be relied on."""
-
-    seq: int | None
-    record: str
-    at_ms: int
-    body: Mapping[str, Any]
-    counts: bool
-    stamp: Stamp | None = None
-    doubt: str = ""
-
-    def redated(self, dates: Dates) -> Fact:
-        """This fact with its date as known now."""
-        if self.stamp is None:
-            return self
-        dated, said = dates.of(self.stamp), self.body.get("at")
-        if dated.doubt:  # the earliest that it can have been
-            return self._replace(at_ms=dates.between(self.stamp.boot)[0] or 0, doubt=dated.doubt)
-        if not isinstance(said, str):
-            return self._replace(at_ms=dated.wall_ms, doubt=dated.doubt)
-        return self._replace(at_ms=claimed(wall_ms_of(said), self.stamp, dated.wall_ms), doubt="")
-
-    def latest_ms(self, dates: Dates) -> int:
-        """The latest time at which it may have happened: `at_ms` is the earliest, where the clock was wrong when it was recorded."""
-        said = self.body.get("at")
-        if self.stamp is not None and self.doubt:
-            return dates.between(self.stamp.boot)[1] or self.at_ms
-        if self.stamp is None or not self.stamp.trusted or not isinstance(said, str):
-            return self.at_ms
-        claim_ms, dated_ms = wall_ms_of(said), dates.of(self.stamp).wall_ms
-        before_ms = self.stamp.wall_ms - claim_ms
-        return self.at_ms if before_ms < 0 else min(dated_ms, max(claim_ms, dated_ms - before_ms))
-
-    def as_state(self) -> list[Any]:
-        """What has to survive a restart, as JSON."""
-        return [self.seq, self.record, self.at_ms, dict(self.body), self.counts, self.stamp, self.doubt]
-
-    @classmethod
-    def of_state(cls, kept: Sequence[Any]) -> Fact:
-        """What as_state() gave."""
-        seq, record, at_ms, body, counts, stamp, doubt = kept
-        return cls(seq, record, at_ms, body, counts, None if stamp is None else Stamp(*stamp), doubt)
 
 
 def local_date(wall_ms: int, zone: ZoneInfo) -> date:
@@ -405,11 +362,6 @@ class Book:
     def passed(self, fact: Fact) -> bool:
         """Did this daily test pass?"""
         return test_result(self.settings, fact.body)[0] is True
-
-    def last_pass(self) -> Fact | None:
-        """The newest daily test that passed, unless a later one failed."""
-        test = self.last("daily_test")
-        return test if test is not None and self.passed(test) else None
 
     @property
     def is_held(self) -> bool:

@@ -13,7 +13,7 @@ from math import hypot
 from typing import Any, Final, NamedTuple
 
 from edge.domain.entries import wall_ms_of
-from edge.domain.records.book import Fact
+from edge.domain.records.fact import Fact
 from edge.domain.roles import ROLES, Correction
 from edge.domain.settings import Point
 from edge.domain.wording import difference_text

@@ -14,8 +14,9 @@ from typing import Any, Final
 
 from edge.domain.entries import Entry, Now, rfc3339, wall_ms_of
 from edge.domain.readings import Role
-from edge.domain.records.book import AHEAD_MS, Book, Fact, local_date, name_of, names_of, opens, says_opened
+from edge.domain.records.book import AHEAD_MS, Book, local_date, name_of, names_of, opens, says_opened
 from edge.domain.records.daily_tests import failed_ports, measured_ports, test_result
+from edge.domain.records.fact import Fact
 from edge.domain.records.forms import faults, last_day
 from edge.domain.records.holding import holding, names_no_hold
 from edge.domain.records.seen import is_alarming
@@ -100,6 +101,12 @@ def outlet_result(body: Mapping[str, Any]) -> tuple[bool, str]:
     if _is_number(trip_ma) and trip_ma is not None and trip_ma > MOST_TRIP_MA:
         return False, f"it tripped at {trip_ma:g} mA, {MOST_TRIP_MA:g} mA at most protects people"
     return body.get("passed") is True, "failed"
+
+
+def failure_text(last: Fact) -> str:
+    """What an outlet's test that failed came to."""
+    why = outlet_result(last.body)[1]
+    return f"its last test {'failed' if why == 'failed' else f'did not pass: {why}'}"
 
 
 def has_passed(fact: Fact) -> bool:

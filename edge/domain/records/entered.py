@@ -17,7 +17,8 @@ from typing import Any, Final
 from edge.domain.entries import Now
 from edge.domain.quantities import UnitError, in_kind, quantity, unit_in
 from edge.domain.readings import CONTACT_WORDS, KIND_OF, UNIT_OF, Kind, Role, Sample
-from edge.domain.records.book import HEAT_OFF, POWER_UP, Book, Fact
+from edge.domain.records.book import HEAT_OFF, POWER_UP, Book
+from edge.domain.records.fact import Fact
 from edge.domain.records.seen import is_alarming, role_of, word_of
 from edge.domain.roles import ROLES
 from edge.domain.sensing.point_monitor import PointWatch

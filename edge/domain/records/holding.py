@@ -7,10 +7,9 @@ for nothing behind it; and one that was taken back then, and given back since, w
 from __future__ import annotations
 
 from collections.abc import Sequence
-from typing import TYPE_CHECKING, Any, NamedTuple
+from typing import Any, NamedTuple
 
-if TYPE_CHECKING:
-    from edge.domain.records.book import Fact
+from edge.domain.records.fact import Fact
 
 
 class Holding(NamedTuple):

@@ -8,12 +8,10 @@ lost, so water is drawn anew; and a reservoir's probe may have been known to be 
 from __future__ import annotations
 
 from collections.abc import Mapping, Sequence
-from typing import TYPE_CHECKING, Any, Final
+from typing import Any, Final
 
+from edge.domain.records.fact import Fact
 from edge.domain.records.holding import holding
-
-if TYPE_CHECKING:
-    from edge.domain.records.book import Fact
 
 #: the word under which a loss stands among the facts; no record has it
 LOST: Final = "(lost)"

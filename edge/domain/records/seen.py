@@ -6,14 +6,12 @@ It stands whatever is fitted and whatever the station file names, until somebody
 from __future__ import annotations
 
 from collections.abc import Mapping, Sequence
-from typing import TYPE_CHECKING, Any
+from typing import Any
 
 from edge.domain.readings import CONTACT_WORDS, Role
+from edge.domain.records.fact import Fact
 from edge.domain.roles import REST_IS_WELL
 from edge.domain.settings import Settings
-
-if TYPE_CHECKING:
-    from edge.domain.records.book import Fact
 
 
 def word_of(value: object) -> object:

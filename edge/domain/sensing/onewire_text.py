@@ -13,7 +13,7 @@ Three answers come out of each reading: celsius, reason, scratchpad.
                         asked decides; until then the reason holds
 
 Sources: the kernel's documentation of its 1-Wire thermometers (families, the form of the text, 127.94 as the sign of too
-little power), the DS18B20 data sheet (register, resolution, conversion times; partly from memory, each row of
+little power), the DS18B20 data sheet (register, resolution; partly from memory, each row of
 tests/handbook/d.onewire.jsonl says which).
 """
 
@@ -36,7 +36,6 @@ _LONGEST: Final = 4096  # what a file of this kind can hold at all
 _FIRST: Final = re.compile(r"((?:[0-9a-f]{2} ){9}): crc=([0-9a-f]{2}) (YES|NO)")
 _SECOND: Final = re.compile(r"(?:[0-9a-f]{2} ){9}t=(-?[0-9]{1,7})")
 _MILLIDEGREES: Final = re.compile(r"-?[0-9]{1,7}")
-_CONVERSION_MS: Final = 750.0  # at 12 bits
 
 
 class Heard(NamedTuple):
@@ -72,29 +71,11 @@ def register_celsius(register: int) -> float:
     return (register - 0x10000 if register & 0x8000 else register) / 16.0
 
 
-def celsius_register(celsius: float) -> int:
-    """The register's content for a temperature, to the nearest 1/16 degC: for simulated probes.
-
-    >>> hex(celsius_register(39.0))
-    '0x270'
-    """
-    return round(celsius * 16.0) & 0xFFFF
-
-
 def step_c(bits: int) -> float:
     """The smallest difference that a resolution of 9 to 12 bits shows [degC]."""
-    return 2.0 ** (8 - _bits(bits))
-
-
-def conversion_ms(bits: int) -> float:
-    """How long a conversion at a resolution of 9 to 12 bits may take [ms]."""
-    return _CONVERSION_MS / 2.0 ** (12 - _bits(bits))
-
-
-def _bits(bits: int) -> int:
     if not 9 <= bits <= 12:
         raise ValueError(f"a resolution of {bits} bits; expected 9 to 12")
-    return bits
+    return 2.0 ** (8 - bits)
 
 
 def told_step_c(scratchpad: bytes | None, family: str) -> float | None:
@@ -107,11 +88,6 @@ def told_step_c(scratchpad: bytes | None, family: str) -> float | None:
     if scratchpad is None or family == _HALF_DEGREES or scratchpad[4] & 0x9F != 0x1F:
         return None
     return step_c(9 + (scratchpad[4] >> 5))
-
-
-def scratchpad_text(scratchpad: bytes) -> str:
-    """The nine bytes as the kernel writes them."""
-    return scratchpad.hex(" ")
 
 
 def is_power_on(scratchpad: bytes | None) -> bool:

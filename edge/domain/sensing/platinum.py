@@ -77,15 +77,6 @@ def platinum_celsius(ohm: float, r0: float = 100.0, curve: Curve = IEC_60751) ->
     return celsius
 
 
-def lead_error_k(celsius: float, lead_ohm: float, r0: float = 100.0) -> float:
-    """How much too warm an element at `celsius` reads over two wires whose resistance, there and back, is not taken off.
-
-    >>> round(lead_error_k(39.0, 1.0), 2)
-    2.59
-    """
-    return platinum_celsius(platinum_ohm(celsius, r0) + lead_ohm, r0) - celsius
-
-
 def tolerance_k(tolerance_class: str, celsius: float) -> float:
     """Half-width of what an element of a class ("AA", "A", "B", "C") may be off at a temperature.
 
@@ -94,8 +85,3 @@ def tolerance_k(tolerance_class: str, celsius: float) -> float:
     """
     base, share = TOLERANCES[tolerance_class]
     return base + share * abs(celsius)
-
-
-def tolerance_ohm(tolerance_class: str, celsius: float, r0: float = 100.0) -> float:
-    """The same as a resistance."""
-    return tolerance_k(tolerance_class, celsius) * platinum_slope_ohm_per_k(celsius, r0)

@@ -25,7 +25,6 @@ from edge.domain.quantities import quantity
 from edge.domain.readings import Sample
 from edge.domain.roles import REST_IS_WELL
 from edge.domain.sensing.common import Transducer, bad
-from edge.domain.sensing.electric import divider_ohm
 from edge.domain.sensing.sensors import Fault, Resistance
 from edge.domain.settings import Point
 
@@ -72,18 +71,6 @@ class Loop(NamedTuple):
         if ohm >= FAR * max(self):
             return LoopState.CUT
         return LoopState.SHORTED if ohm <= min(self) / FAR else LoopState.UNCLEAR
-
-
-def loop_ohm(volts: float, supply_v: float, pull_up_ohm: float) -> float:
-    """A loop's resistance from the voltage over it, below a pull-up resistor; infinite where no current flows.
-
-    >>> loop_ohm(1.65, 3.3, 1000.0)
-    1000.0
-    """
-    share = volts / supply_v
-    if share >= 1.0:
-        return math.inf
-    return divider_ohm(share, pull_up_ohm) if share > 0.0 else 0.0
 
 
 def supervised(point: Point, table: Mapping[str, Any], own: str) -> Transducer:

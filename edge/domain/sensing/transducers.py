@@ -92,15 +92,6 @@ def loop_value(ma: float, low: float, high: float, from_ma: float = 4.0, to_ma: 
     return low + (ma - from_ma) / (to_ma - from_ma) * (high - low)
 
 
-def loop_current_ma(value: float, low: float, high: float, from_ma: float = 4.0, to_ma: float = 20.0) -> float:
-    """The current that stands for `value`: for commissioning with a calibrator, and for simulated senders.
-
-    >>> loop_current_ma(40.0, 0.0, 100.0)
-    10.4
-    """
-    return from_ma + (value - low) / (high - low) * (to_ma - from_ma)
-
-
 def loop_state(ma: float, bands: Bands = NE43) -> LoopState:
     """The band that a current lies in.
 

@@ -98,7 +98,7 @@ def parts_of(view: View) -> Parts:
         is_drawing=(lambda: False) if supply is None else supply.is_drawing,
         short=lambda: "" if basin is None else basin.short,
     )
-    hold, duties, host = Hold(view), Duties(view, calibrations, power.is_power_unsure), Host()
+    hold, duties, host = Hold(view), Duties(view, calibrations.duties, calibrations.due, power.is_power_unsure), Host()
     order: tuple[Part | None, ...] = (
         Doubts(crossed), seconds, sensors, calibrations, supply, filters, Hours(view), reservoir, basin, machine, power, alarms, leak,
         liquid_estimates, hold, duties, host, Sections(view),

@@ -4,8 +4,8 @@ from __future__ import annotations
 
 from edge.domain.entries import Now
 from edge.domain.readings import CONTACT_WORDS, Role
-from edge.domain.records.book import Fact
 from edge.domain.records.entered import entered_value
+from edge.domain.records.fact import Fact
 from edge.domain.station.judged import BY_EYE, UNKNOWN, UNMET, Judged, by_fact
 from edge.domain.station.view import View
 from edge.domain.wording import age_text

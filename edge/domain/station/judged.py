@@ -6,7 +6,7 @@ from collections.abc import Mapping
 from typing import Final, NamedTuple, TypeVar
 
 from edge.domain.heat.balance import Forecast
-from edge.domain.records.book import Fact
+from edge.domain.records.fact import Fact
 from edge.domain.station.condition_rows import CONDITIONS
 
 MET: Final = "met"
@@ -35,6 +35,11 @@ class Judged(NamedTuple):
 def by_fact(state: str, text: str, fact: Fact, ask: str = "") -> Judged:
     """A condition as a record decides it: the record is its evidence."""
     return Judged(state, text, ask=ask, seq=fact.seq, evidence_ms=fact.at_ms)
+
+
+def beyond(side: str, truly: bool, limit: str) -> str:
+    """A limit that is passed, or that is too near for the uncertainty."""
+    return f"{side} {limit}" if truly else f"too near to {limit} for its uncertainty"
 
 
 def in_order(conditions: Mapping[str, T]) -> dict[str, T]:

@@ -12,7 +12,7 @@ from typing import Any, NamedTuple
 
 from edge.domain.entries import Entry, Now
 from edge.domain.readings import Role
-from edge.domain.records.book import Fact
+from edge.domain.records.fact import Fact
 from edge.domain.settings import Point
 from edge.domain.station.judged import Judged
 from edge.domain.water.draws import Draw

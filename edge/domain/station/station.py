@@ -18,8 +18,9 @@ from edge.domain.dates import Dates
 from edge.domain.entries import Draft, Entry, Now, Stamp, rfc3339, wall_ms_of
 from edge.domain.readings import Reading, Sample
 from edge.domain.records.bodies import as_draft_body, form_fault
-from edge.domain.records.book import ALARM_RECORDS, Fact, checked
+from edge.domain.records.book import ALARM_RECORDS, checked
 from edge.domain.records.counting import judge, stands
+from edge.domain.records.fact import Fact
 from edge.domain.records.losses import DROPPED, LOST, tells_of_loss
 from edge.domain.sensing.point_monitor import PointWatch
 from edge.domain.settings import Settings

@@ -33,7 +33,7 @@ def test_a_restart_within_the_alarms_delay_leaves_it_unknown_until_water_is_draw
         one.run(600, QUIET)
         condition = one.condition(ident)
         assert condition["state"] == "unknown" and "whose end has not been seen" in condition["text"]
-        assert one.station.judged(one.now)[ident].ask == "Draw water for half a minute"
+        assert one.station.conditions[ident](one.now).ask == "Draw water for half a minute"
         assert one.condition(other)["state"] == "met" and one.verdict() != "ready"
         one.run(60, DRAWING)
         one.run(60, QUIET)

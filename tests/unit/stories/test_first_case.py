@@ -305,6 +305,17 @@ def test_at_rest_or_while_it_rises_not_heating_is_no_alarm():
     assert driver.alarms("not_heating") == []
 
 
+def test_a_thermostat_that_goes_on_and_off_about_its_set_point_is_no_heater_that_fails():
+    """Between 39.5 and 39.0 degC in forty minutes, read in sixteenths."""
+    driver = driver_at("08:00")
+    until(
+        driver,
+        "11:00",
+        lambda t: QUIET | {"room": ROOM, "reservoir": round((39.0 + abs(t % 2400 - 1200) / 2400) * 16) / 16},
+    )
+    assert driver.alarms("not_heating") == driver.alarms("heating_weak") == []
+
+
 def test_a_heater_that_dies_in_a_cycle_is_told_soon_after_the_return():
     driver = driver_at("09:30")
     until(driver, "10:00", QUIET | {"room": ROOM, "reservoir": 39.2})

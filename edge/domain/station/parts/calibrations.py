@@ -7,8 +7,8 @@ from typing import Any, NamedTuple
 
 from edge.domain.entries import Now, rfc3339
 from edge.domain.readings import Kind
-from edge.domain.records.book import Fact
 from edge.domain.records.calibration_bounds import AGREES, bounded
+from edge.domain.records.fact import Fact
 from edge.domain.sensing.calibration import Correction, applies, correction_of, is_due
 from edge.domain.sensing.calibration_budget import use_of, worked_out
 from edge.domain.sensing.point_monitor import PointWatch

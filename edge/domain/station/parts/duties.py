@@ -2,27 +2,23 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable, Iterable, Mapping
+from collections.abc import Callable, Iterable, Mapping, Sequence
 from datetime import timedelta
 from zoneinfo import ZoneInfo
 
 from edge.domain.entries import Now
-from edge.domain.records.book import POWER_UNSURE, Fact, day_start_ms, is_test_due
-from edge.domain.records.counting import began_ms, failed_outlet_test, has_passed, last_check, outlet_result, outlets_of
+from edge.domain.records.book import POWER_UNSURE, day_start_ms, is_test_due
+from edge.domain.records.counting import began_ms, failed_outlet_test, failure_text, has_passed, last_check
 from edge.domain.records.daily_tests import test_result
+from edge.domain.records.fact import Fact
 from edge.domain.records.forms import last_day
 from edge.domain.station.judged import MET, UNKNOWN, UNMET, Judged, by_fact
 from edge.domain.station.part import Judge, Part
-from edge.domain.station.parts.calibrations import Calibrations
 from edge.domain.station.view import View
 from edge.domain.wording import age_text
 
 DO_TEST = "Do the daily test and record it"
 POWER_ASK = f"{DO_TEST}; if the machine kept its power for certain, record a release that names no hold instead"
-OVERLOOKED_ASK = (
-    "See that what failed was put right, and that the station file names all that is there; whoever recorded it in error corrects it; "
-    "else record a release that names no hold"
-)
 #: the alarm of each duty's condition
 _ALARMS = (
     ("daily_test", "duty_due:daily_test"),
@@ -35,12 +31,16 @@ class Duties(Part):
     """Judges the duties, and raises the alarms of those that are owed. A hold that stands is told here, too.
 
     Args:
-        calibrations: when each point's is due.
+        calibrated: points that can be calibrated.
+        calibration_due: why a point's is due; "" where it isn't.
         is_power_unsure: may the machine have been powered up unheard?
     """
 
-    def __init__(self, view: View, calibrations: Calibrations, is_power_unsure: Callable[[], bool]) -> None:
-        self._view, self._calibrations, self._is_power_unsure = view, calibrations, is_power_unsure
+    def __init__(
+        self, view: View, calibrated: Sequence[str], calibration_due: Callable[[str, Now], str], is_power_unsure: Callable[[], bool]
+    ) -> None:  # fmt: skip
+        self._view, self._calibrated, self._calibration_due = view, calibrated, calibration_due
+        self._is_power_unsure = is_power_unsure
 
     def alarm_ids(self) -> Iterable[str]:
         return [alarm for condition, alarm in _ALARMS if condition in self.conditions()]
@@ -63,8 +63,8 @@ class Duties(Part):
             if condition in conditions:
                 one = conditions[condition]
                 view.alarms.set(alarm, one.state == UNMET and not view.situation.is_resting, now, cause=one.text)
-        for ident in self._calibrations.duties:
-            why = self._calibrations.due(ident, now)
+        for ident in self._calibrated:
+            why = self._calibration_due(ident, now)
             view.alarms.set(f"duty_due:calibration:{ident}", bool(why), now, cause=why)
         for outlet, _ in view.points.outlets:
             failed = failed_outlet_test(view.book, outlet)
@@ -172,32 +172,6 @@ def label_ends_ms(fill: Fact, zone: ZoneInfo) -> int | None:
     """The end of the last day on the label of what was filled in, milliseconds since 1970; None where it isn't known."""
     last = last_day(fill.body.get("expires"))
     return None if last is None else day_start_ms(last + timedelta(days=1), zone)
-
-
-def outlet_tested(view: View, outlet: str, now: Now) -> Judged | None:
-    """The condition of an outlet whose last test failed; None where none did."""
-    last = failed_outlet_test(view.book, outlet)
-    if last is None:
-        return None
-    ask = f"Have the {outlet} outlet mended by licensed staff, test it again and record that"
-    by = last.body.get("by", "somebody")
-    return by_fact(UNMET, f"{failure_text(last)} ({by}, {age_text(now.wall_ms - last.at_ms)} ago)", last, ask)
-
-
-def failure_text(last: Fact) -> str:
-    """What an outlet's test that failed came to."""
-    why = outlet_result(last.body)[1]
-    return f"its last test {'failed' if why == 'failed' else f'did not pass: {why}'}"
-
-
-def overlooked_text(failed: Fact) -> str:
-    """What a failure means that no condition looks at."""
-    if failed.record == "entered_reading":
-        by, value = failed.body.get("by", "somebody"), failed.body.get("value")
-        return f"{by} saw it {value} ({failed.body.get('role') or failed.body.get('point')}), and nothing in the station file looks at it"
-    about = outlets_of(failed.body) if failed.record == "outlet_test" else [failed.body.get("filter")]
-    what = f"{failed.record.replace('_', ' ')} {' and '.join(str(a) for a in about if a is not None)}".strip()
-    return f"{failed.body.get('by', 'somebody')} recorded that it failed ({what}), and nothing in the station file looks at it"
 
 
 def _doubted(view: View, record: str) -> tuple[str, str] | None:

@@ -16,12 +16,13 @@ from edge.domain.entries import Entry, Now, Stamp
 from edge.domain.heat.balance import Forecast
 from edge.domain.readings import Role
 from edge.domain.records.book import HEAT_OFF, POWER_UNSURE, POWER_UP
+from edge.domain.records.counting import failed_outlet_test, failure_text
 from edge.domain.settings import Point, feeds_machine
 from edge.domain.station import by_eye
-from edge.domain.station.judged import MET, UNKNOWN, UNMET, Judged
+from edge.domain.station.judged import MET, UNKNOWN, UNMET, Judged, by_fact
 from edge.domain.station.part import Judge, Part, PowerChanged
-from edge.domain.station.parts.duties import outlet_tested
 from edge.domain.station.view import View
+from edge.domain.wording import age_text
 
 #: an outlet that has tripped counts as live once it has been so for this long: one whose contact chatters would have tripped again
 STEADY_MS: Final = CHATTER_WITHIN_MS // (CHATTER_TIMES - 1)
@@ -139,7 +140,7 @@ class Power(Part):
         """The ground-fault outlet is live."""
         view, point = self._view, next(p for o, p in self._outlets if o == ident)
         ask = f"Have the {ident} outlet's trip looked into; reset it once, dry-handed"
-        failed = outlet_tested(view, ident, now) or by_eye.seen(view, Role.OUTLET_PROTECTION, now, ask)
+        failed = _outlet_tested(view, ident, now) or by_eye.seen(view, Role.OUTLET_PROTECTION, now, ask)
         if failed is not None:
             return failed
         value = view.watches[point].value(now.mono_ms)
@@ -176,3 +177,13 @@ class Power(Part):
 
     def restore(self, state: Mapping[str, Any]) -> None:
         self._lost = set(state.get("lost", ()))
+
+
+def _outlet_tested(view: View, outlet: str, now: Now) -> Judged | None:
+    """The condition of an outlet whose last test failed; None where none did."""
+    last = failed_outlet_test(view.book, outlet)
+    if last is None:
+        return None
+    ask = f"Have the {outlet} outlet mended by licensed staff, test it again and record that"
+    by = last.body.get("by", "somebody")
+    return by_fact(UNMET, f"{failure_text(last)} ({by}, {age_text(now.wall_ms - last.at_ms)} ago)", last, ask)

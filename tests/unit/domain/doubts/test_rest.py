@@ -13,7 +13,7 @@ from collections.abc import Callable
 import pytest
 
 from edge.domain.doubts.rest import odd
-from edge.domain.records.book import Fact
+from edge.domain.records.fact import Fact
 from edge.domain.water.supply import Flows, drawn_from_kpa
 from simulators.physics.water import Mains, drawing
 from tests.unit.domain.doubts.test_cross_checks import Values, again, at_rest, checks, ready_station
@@ -50,7 +50,10 @@ def test_a_pressure_that_has_sunk_to_where_drawing_would_fall_below_the_least_is
     for one in (driver, again(driver)):
         condition = one.condition("pressure")
         assert condition["state"] == "unknown" and "has sunk since the last draw" in condition["text"]
-        assert one.station.judged(one.now)["pressure"].ask.startswith("Draw water again") and one.verdict() == "unknown"
+        assert (
+            one.station.conditions["pressure"](one.now).ask.startswith("Draw water again")
+            and one.verdict() == "unknown"
+        )
     assert f"{psi}.0 psi while nothing draws, 55.0 psi about the last draw" in driver.condition("pressure")["text"]
     assert driver.condition("flow")["state"] == "met"
     driver.run(60, at_rest(psi) | {"flow": 9.0, "supply": 41 * PSI, "between": 38 * PSI, "filtered": 34 * PSI})

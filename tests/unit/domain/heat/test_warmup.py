@@ -337,7 +337,7 @@ class Thermostat:
         tank.on = tank.liquid < 39.5 if not tank.on else tank.liquid < 40.0
 
 
-def test_a_thermostat_that_cycles_is_neither_weak_nor_not_heating() -> None:
+def test_a_thermostat_that_cycles_is_not_weak() -> None:
     bench = heating()
     watch = bench.watch
     watch.learn([_fit(Tank(seed=3))])
@@ -348,30 +348,24 @@ def test_a_thermostat_that_cycles_is_neither_weak_nor_not_heating() -> None:
         bench.run(60, thermostat)
         warmth.look(bench.heard[-1], bench.s * 1000, ROOM_C, False, Now(bench.s * 1000, 0, False))
         assert warmth.weaker_than_habit() is None
-        assert not warmth.is_not_heating(ROOM_C, bench.s * 1000) or not warmth.is_warm
-    assert warmth.is_warm and warmth.overshoot_k() == 0.0
+    assert warmth.is_warm
 
 
-def test_overshoot_is_measured_beyond_set_point_and_band() -> None:
+def test_the_highest_of_a_heat_up_that_goes_beyond_its_set_point_is_known() -> None:
     bench = heating()
-    warmth = Warmth(PLAN)
-    warmth.heat = bench.watch
     while bench.tank.liquid < 41.5:
         bench.run(60)
-    assert warmth.overshoot_k() == pytest.approx(1.0, abs=0.15)
+    assert bench.watch.highest_c == pytest.approx(41.5, abs=0.15)
 
 
-def test_not_heating_is_seen_after_a_quarter_of_an_hour() -> None:
+def test_what_stays_cold_is_not_said_to_heat_until_its_heater_is_on() -> None:
     bench = Bench(Tank(start_c=25.0))
-    warmth = Warmth(PLAN)
-    warmth.heat = bench.watch
-    bench.run(600)
-    assert not warmth.is_not_heating(ROOM_C, bench.s * 1000)
-    bench.run(420)
-    assert warmth.is_not_heating(ROOM_C, bench.s * 1000)
+    bench.run(1020)
+    assert bench.watch.heating_since_ms is None
     bench.tank.on = True
     bench.run(600)
-    assert not warmth.is_not_heating(ROOM_C, bench.s * 1000)
+    since_ms = bench.watch.heating_since_ms
+    assert since_ms is not None and abs(since_ms - 1_020_000) <= 240_000 and not bench.watch.has_levelled_off
 
 
 def test_a_cooler_liquid_back_from_a_cycle_is_forecast() -> None:

@@ -12,8 +12,9 @@ from zoneinfo import ZoneInfo
 import pytest
 
 from edge.domain.entries import Now
-from edge.domain.records.book import Book, Fact
+from edge.domain.records.book import Book
 from edge.domain.records.counting import judge
+from edge.domain.records.fact import Fact
 from tests.unit.domain.records.test_contrary_records import seq_of, state
 from tests.unit.stations import MONDAY, SETTINGS, Driver, kept, ready
 

@@ -15,7 +15,7 @@ from hypothesis import strategies as st
 from edge.domain.contracts import Raw
 from edge.domain.quantities import UnitError, k_factor
 from edge.domain.readings import KIND_OF, REASONS, Quality, Role
-from edge.domain.sensing.electric import divider_ohm, divider_ratio
+from edge.domain.sensing.electric import divider_ohm
 from edge.domain.sensing.platinum import platinum_ohm
 from edge.domain.sensing.transducers import beside_channel, pulses_per_l, transducer
 from edge.domain.settings import Point
@@ -411,8 +411,9 @@ def test_a_temperature_survives_the_way_to_ohms_and_back(celsius, r0, lead_ohm):
 
 
 @given(ohm=st.floats(1, 1e7), reference_ohm=st.floats(1, 1e6))
-def test_a_divider_both_ways(ohm, reference_ohm):
-    assert divider_ohm(divider_ratio(ohm, reference_ohm), reference_ohm) == pytest.approx(ohm, rel=1e-6)
+def test_a_dividers_share_tells_its_resistance(ohm, reference_ohm):
+    """The share by Ohm's law: one current through both."""
+    assert divider_ohm(ohm / (ohm + reference_ohm), reference_ohm) == pytest.approx(ohm, rel=1e-6)
 
 
 @pytest.mark.parametrize("ratio", [0.0, 1.0, -0.1, 1.1, math.nan])

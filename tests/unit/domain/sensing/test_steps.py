@@ -14,7 +14,7 @@ import pytest
 
 from edge.domain.readings import Role, Sample
 from edge.domain.sensing.calibration import K_CALIBRATED, Correction
-from edge.domain.sensing.onewire_text import crc8_maxim, parse_w1_slave, scratchpad_text, told_step_c
+from edge.domain.sensing.onewire_text import crc8_maxim, parse_w1_slave, told_step_c
 from edge.domain.sensing.steps import Steps
 from tests.unit.stations import POINTS, QUIET, SETTINGS, Driver
 
@@ -71,9 +71,8 @@ def scratchpad(config: int) -> bytes:
 
 @pytest.mark.parametrize(("config", "step"), [(0x1F, 0.5), (0x3F, 0.25), (0x5F, 0.125), (0x7F, 0.0625), (0x8F, None)])
 def test_the_thermometers_own_word(config: int, step: float | None) -> None:
-    heard = parse_w1_slave(
-        f"{scratchpad_text(scratchpad(config))} : crc={scratchpad(config)[8]:02x} YES\n{scratchpad_text(scratchpad(config))} t=39000\n"
-    )
+    nine = scratchpad(config).hex(" ")
+    heard = parse_w1_slave(f"{nine} : crc={scratchpad(config)[8]:02x} YES\n{nine} t=39000\n")
     assert told_step_c(heard.scratchpad, "28") == step
     assert told_step_c(heard.scratchpad, "10") is None
 

@@ -15,7 +15,7 @@ from edge import config
 from edge.domain.contracts import Raw
 from edge.domain.errors import UnusableInput
 from edge.domain.readings import REASONS, Kind, Quality, Role
-from edge.domain.sensing.supervised import Loop, LoopState, loop_ohm
+from edge.domain.sensing.supervised import Loop, LoopState
 from edge.domain.sensing.transducers import beside_channel, transducer
 from edge.domain.settings import Point
 
@@ -45,13 +45,6 @@ def test_from_shorted_to_cut_the_states_come_in_order_with_a_gap_between(loop):
     changes = [state for before, state in zip([None, *seen], seen, strict=False) if state is not before]
     lower, higher = ("tripped", "normal") if loop is CLOSES else ("normal", "tripped")
     assert changes == ["shorted", "unclear", lower, "unclear", higher, "unclear", "cut"]
-
-
-def test_volts_to_ohm():
-    assert loop_ohm(1.65, 3.3, 4700.0) == pytest.approx(4700.0)
-    assert loop_ohm(0.0, 3.3, 4700.0) == 0.0
-    assert loop_ohm(-0.01, 3.3, 4700.0) == 0.0
-    assert loop_ohm(3.3, 3.3, 4700.0) == loop_ohm(3.31, 3.3, 4700.0) == math.inf
 
 
 WIRED = {

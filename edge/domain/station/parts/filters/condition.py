@@ -9,9 +9,8 @@ from edge.domain.readings import Role
 from edge.domain.records.book import months_later_ms
 from edge.domain.sensing.calibration import K_CALIBRATED, combined, probability_within
 from edge.domain.station import by_eye
-from edge.domain.station.judged import MET, UNKNOWN, UNMET, Judged, by_fact
+from edge.domain.station.judged import MET, UNKNOWN, UNMET, Judged, beyond, by_fact
 from edge.domain.station.parts.filters.estimates import FilterEstimates, blind_text
-from edge.domain.station.parts.supply.condition import beyond
 from edge.domain.station.recalibrated import Recalibrations
 from edge.domain.station.view import View
 from edge.domain.water.draw_history import Evidence

@@ -10,7 +10,7 @@ from edge.domain.entries import Now
 from edge.domain.readings import KIND_OF, Role
 from edge.domain.settings import Supply as Plan
 from edge.domain.station import by_eye
-from edge.domain.station.judged import BY_EYE, MET, UNKNOWN, UNMET, Judged
+from edge.domain.station.judged import BY_EYE, MET, UNKNOWN, UNMET, Judged, beyond
 from edge.domain.station.parts.supply.estimates import SupplyEstimates
 from edge.domain.station.recalibrated import Recalibrations
 from edge.domain.station.view import View
@@ -243,8 +243,3 @@ class SupplyConditions:
         doubt = doubts.evidence_doubt("static_low") or doubts.drawn_doubt(drawn)
         doubt = doubt or doubts.doubt_about((self._flow_point, beside))
         return one if doubt is None else one._replace(state=UNKNOWN, text=doubt[0], ask=doubt[1])
-
-
-def beyond(side: str, truly: bool, limit: str) -> str:
-    """A limit that is passed, or that is too near for the uncertainty."""
-    return f"{side} {limit}" if truly else f"too near to {limit} for its uncertainty"
