@@ -36,10 +36,11 @@ def played(tmp_path_factory: pytest.TempPathFactory) -> tuple[list[dict[str, Any
             "demo", "--scenario", "cold-morning", "--speed", "600", "--for", "4", "--json", "--keep", keep,
             "--port", "0", "--estimates-every", "10 min",
         )  # fmt: skip
-        # Ten minutes go by in a second: with several programs waiting for each processor it may not keep up, and says so.
-        if (code, err) == (0, "") or not left or os.getloadavg()[0] < 2 * (os.cpu_count() or 1):
+        # With several programs waiting for each processor its parts may take longer than 5 s to stop, and it says so (1).
+        is_busy = os.getloadavg()[0] >= 2 * (os.cpu_count() or 1)
+        if (code, err) == (0, "") or not left or not is_busy:
             break
-    assert (code, err) == (0, "")
+    assert err == "" and (code == 0 or (is_busy and code == 1))
     return lines_of(out), keep, out
 
 
