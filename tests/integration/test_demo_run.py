@@ -30,13 +30,17 @@ def lines_of(out: str) -> list[dict[str, Any]]:
 @pytest.fixture(scope="module")
 def played(tmp_path_factory: pytest.TempPathFactory) -> tuple[list[dict[str, Any]], Path, str]:
     """Four real seconds of the cold morning: some forty simulated minutes."""
-    keep = tmp_path_factory.mktemp("demo") / "kept"
-    code, out, err = finished(
-        "demo", "--scenario", "cold-morning", "--speed", "600", "--for", "4", "--json", "--keep", keep,
-        "--port", "0", "--estimates-every", "10 min",
-    )  # fmt: skip
-    assert code == 0, err
-    assert err == ""
+    for left in (2, 1, 0):
+        keep = tmp_path_factory.mktemp("demo") / "kept"
+        code, out, err = finished(
+            "demo", "--scenario", "cold-morning", "--speed", "600", "--for", "4", "--json", "--keep", keep,
+            "--port", "0", "--estimates-every", "10 min",
+        )  # fmt: skip
+        # With several programs waiting for each processor its parts may take longer than 5 s to stop, and it says so (1).
+        is_busy = os.getloadavg()[0] >= 2 * (os.cpu_count() or 1)
+        if (code, err) == (0, "") or not left or not is_busy:
+            break
+    assert err == "" and (code == 0 or (is_busy and code == 1))
     return lines_of(out), keep, out
 
 
