@@ -8,7 +8,7 @@ from edge.domain.alarms.catalogue import CATALOGUE
 from edge.domain.alarms.states import STATE_TITLES
 from edge.domain.heat.cycle import PHASE_TITLES
 from edge.domain.roles import CONTACTS, ROLES
-from edge.domain.station.condition_rows import CONDITIONS
+from edge.domain.station.build import CONDITIONS
 from edge.domain.station.judged import JUDGED_TITLES
 
 #: by what they name; of an id with ':' the title is that of what stands before it

@@ -9,8 +9,8 @@ from edge.domain.alarms.system import AlarmDesk
 from edge.domain.entries import Draft, Now
 from edge.domain.readings import Reading, Role, Sample
 from edge.domain.sensing.point_monitor import DECIDES_NOTHING, PointWatch
-from edge.domain.station.build import Parts
-from edge.domain.station.judged import Judged, in_order
+from edge.domain.station.build import Parts, judges_of
+from edge.domain.station.judged import Judged
 from edge.domain.station.part import ClockTrustChanged, FactsRedated, Happening
 from edge.domain.station.verdict_memory import VerdictMemory
 from edge.domain.station.view import View
@@ -31,7 +31,7 @@ class Asking:
         self._view, self._parts, self._alarms, self._verdicts = view, parts, alarms, verdicts
         self._watches: Mapping[str, PointWatch] = view.watches
         self.readings: list[Reading] = []
-        self.judges = in_order({ident: one for part in parts.in_order for ident, one in part.conditions().items()})
+        self.judges = judges_of(parts.in_order)
         self._hears = {
             point.id: [(part.hear, point) for part in parts.in_order if point.role in part.roles]
             for point in view.settings.points

@@ -1,19 +1,20 @@
 """Builds the parts of a station: which there are, in which order they are asked, and what each may ask of which other.
 
-The order is that of the entries of one instant: readings are doubted before anything is made of them; points fall silent, a date
+Their order is that of the entries of one instant: readings are doubted before anything is made of them; points fall silent, a date
 begins, the hours do, the liquid is looked at, then the machine, the outlets, and the liquid's alarms, which go by all of these.
 """
 
 from __future__ import annotations
 
-from collections.abc import Iterable
+from collections.abc import Iterable, Mapping
 from functools import partial
-from typing import NamedTuple
+from types import MappingProxyType
+from typing import Final, NamedTuple
 
 from edge.domain.doubts.cross_checks import Contradictions
 from edge.domain.heat.reservoir import Warmth
 from edge.domain.readings import Role
-from edge.domain.station.part import Part
+from edge.domain.station.part import Judge, Part
 from edge.domain.station.parts.basin import Basin
 from edge.domain.station.parts.calibrations import Calibrations
 from edge.domain.station.parts.doubts import Doubts
@@ -43,6 +44,16 @@ from edge.domain.station.view import View
 from edge.domain.water.draw_history import Evidence
 from edge.domain.water.draws import DrawWatch
 from edge.domain.water.inferred_flow import Meterless, assumed_l_min
+
+#: every condition that readiness can rest on: its name for people, in the order in which they are published. The key is what stands
+#: before ':' in a condition's id: of a filter or an outlet there is one each
+CONDITIONS: Final[Mapping[str, str]] = MappingProxyType(
+    {
+        "free": "Station free", "no_hold": "No hold", "reservoir": "Reservoir warm", "pressure": "Supply pressure",
+        "flow": "Supply flow", "filter": "Filter", "outlet": "Outlet", "no_leak": "No leak", "daily_test": "Daily test",
+        "water_path_treatment": "Water-path treatment", "disinfectant": "Disinfectant", "sensors": "Sensors", "clock": "Clock",
+    }
+)  # fmt: skip
 
 
 class Parts(NamedTuple):
@@ -108,6 +119,13 @@ def parts_of(view: View) -> Parts:
     return Parts(
         _there(order), _there(of_alarms), _there(of_estimates), crossed, evidence, sensors, calibrations, basin, warmth, draws
     )  # fmt: skip
+
+
+def judges_of(parts: Iterable[Part]) -> dict[str, Judge]:
+    """The conditions of all parts by id, each with its judge, in the order in which they are published."""
+    order = list(CONDITIONS)
+    found = {ident: judge for part in parts for ident, judge in part.conditions().items()}
+    return dict(sorted(found.items(), key=lambda item: order.index(item[0].partition(":")[0])))
 
 
 def _there(parts: Iterable[Part | None]) -> tuple[Part, ...]:

@@ -3,11 +3,10 @@
 from __future__ import annotations
 
 from collections.abc import Mapping
-from typing import Final, NamedTuple, TypeVar
+from typing import Final, NamedTuple
 
 from edge.domain.heat.balance import Forecast
 from edge.domain.records.fact import Fact
-from edge.domain.station.condition_rows import CONDITIONS
 
 MET: Final = "met"
 UNMET: Final = "unmet"
@@ -15,8 +14,6 @@ UNKNOWN: Final = "unknown"
 BY_EYE: Final = "by_eye"
 #: the same for people
 JUDGED_TITLES: Final[Mapping[str, str]] = {MET: "met", UNMET: "not met", UNKNOWN: "can't tell", BY_EYE: "seen by eye"}
-
-T = TypeVar("T")
 
 
 class Judged(NamedTuple):
@@ -40,12 +37,6 @@ def by_fact(state: str, text: str, fact: Fact, ask: str = "") -> Judged:
 def beyond(side: str, truly: bool, limit: str) -> str:
     """A limit that is passed, or that is too near for the uncertainty."""
     return f"{side} {limit}" if truly else f"too near to {limit} for its uncertainty"
-
-
-def in_order(conditions: Mapping[str, T]) -> dict[str, T]:
-    """The same, in the order of the contract."""
-    order = list(CONDITIONS)
-    return dict(sorted(conditions.items(), key=lambda item: order.index(item[0].partition(":")[0])))
 
 
 def verdict_word(states: list[str]) -> str:

@@ -29,17 +29,6 @@ DOES = frozenset(
 #: hosts of package indexes and folders of one developer's machine, written so that this file passes its own test
 PLACES = re.compile(r"p[y]pi[.]org|p[y]thonhosted[.]org|d[e]bian[.]org|n[p]mjs[.]|/[r]oot/|/[w]ork/")
 
-#: packages of the domain from the lowest to the highest; the modules beside them lie below all
-FLOORS = ("maths", "sensing", "alarms", "records", "heat", "water", "doubts", "station")
-#: arrows that still run up, module -> packages; this list may only shrink
-UPWARDS = {
-    "edge.domain.alarms.system": {"records", "station"},
-    "edge.domain.records.calibration_bounds": {"station"},
-    "edge.domain.water.short_draws": {"doubts"},
-    "edge.domain.doubts.cross_checks": {"station"},
-    "edge.domain.doubts.liquid": {"station"},
-}
-
 #: values that a simulator shares with the domain
 VALUE_TYPES = frozenset(
     f"edge.domain.{name}" for name in ("readings", "roles", "entries", "contracts", "errors", "quantities")
@@ -95,14 +84,7 @@ def part_of(dotted: str) -> str:
     return dotted.split(".")[1] if "." in dotted else ""
 
 
-def floor_of(dotted: str) -> str:
-    """The package of the domain that a module is in; "" for any other."""
-    parts = dotted.split(".")
-    return parts[2] if parts[:2] == ["edge", "domain"] and parts[2:3] and parts[2] in FLOORS else ""
-
-
 def test_the_rules_below_look_at_something():
-    assert {floor_of(name_of(path)) for path in DOMAIN} == {"", *FLOORS}
     assert len(DOMAIN) > 5
     assert {path.relative_to(ROOT).parts[0] for path in MODULES} == set(OURS)
 
@@ -112,16 +94,6 @@ def test_domain_takes_no_part_in_the_world(path: Path):
     imported = imports_of(path)
     foreign = {name for name in imported if name.split(".")[0] not in sys.stdlib_module_names - DOES}
     assert {name for name in foreign if not re.match(r"edge\.domain\b", name) and name != "numpy"} == set()
-
-
-@pytest.mark.parametrize("path", DOMAIN, ids=name_of)
-def test_domain_s_packages_lie_one_above_the_other(path: Path):
-    own = floor_of(name_of(path))
-    above = {floor_of(name) for name in imports_of(path) if floor_of(name)} - {own}
-    above = {name for name in above if FLOORS.index(name) > FLOORS.index(own)} if own else above
-    assert above <= UPWARDS.get(name_of(path), set()), (
-        "an arrow that runs up: hand over what is needed, or move it down"
-    )
 
 
 @pytest.mark.parametrize("path", DOMAIN, ids=name_of)
@@ -162,12 +134,6 @@ def test_adapters_know_nothing_of_stations(path: Path):
 def test_simulators_share_only_value_types(path: Path):
     wrong = {n for n in ours_in(imports_of(path)) if n not in VALUE_TYPES and not n.startswith("simulators")}
     assert wrong == set()
-
-
-@pytest.mark.parametrize("path", sorted((ROOT / "edge/domain/alarms").rglob("*.py")), ids=name_of)
-def test_alarms_need_nothing_of_records_or_of_the_station(path: Path):
-    above = re.compile(r"edge\.domain\.(records|station|heat|water|doubts)\b")
-    assert {name for name in ours_in(imports_of(path)) if above.match(name)} == set()
 
 
 @pytest.mark.parametrize("path", MODULES, ids=name_of)

@@ -21,30 +21,23 @@ PARTS = "edge.domain.station.parts."
 
 #: what stands directly in the domain, and the mathematics: values and words that all may use
 GROUND = frozenset(
-    "contracts dates entries errors maths quantities readings settings strict_json wording calendar roles".split()
+    "back_off contracts dates entries entry_bodies errors maths quantities readings record_bodies roles settings "
+    "strict_json wording".split()
 )
 #: the floors above, from below; packages of one floor don't know each other
 FLOORS = (frozenset({"sensing"}), frozenset({"alarms"}), frozenset({"records"}), frozenset({"heat", "water"}), frozenset({"doubts"}),
           frozenset({"station"}))  # fmt: skip
 
-#: arrows that go up today
-UPWARD = {
-    ("edge.domain.alarms.system", "edge.domain.records.bodies"),
-    ("edge.domain.alarms.system", "edge.domain.records.forms"),
-    ("edge.domain.alarms.system", "edge.domain.station.published"),
-    ("edge.domain.doubts.cross_checks", "edge.domain.station.published"),
-    ("edge.domain.records.calibration_bounds", "edge.domain.station.published"),
-}
-#: modules that import each other today, roundabout
-CIRCLES = {frozenset({"edge.domain.alarms.system", "edge.domain.records.bodies"})}
 #: what stands beside the parts and knows one of them today; build.py is there to know them all
 KNOWS_A_PART = {("edge.domain.station.recalibrated", "edge.domain.station.parts.calibrations")}
 
 MOST_METHODS, MOST_ATTRIBUTES = 25, 20
+#: they hold the keys of JSON and no behaviour
+SHAPES = frozenset({"edge.domain.entry_bodies", "edge.domain.record_bodies", "edge.snapshot"})
 #: classes beyond: their methods and attributes today. A change is noted here, downward
 GROWN = {
     "adapters.modbus_rtu.ModbusRtu": (33, 31),
-    "edge.acquisition.acquisition._BusWorker": (24, 31),
+    "edge.acquisition.worker.BusWorker": (20, 27),
     "edge.domain.alarms.system.AlarmDesk": (32, 14),
     "edge.domain.doubts.cross_checks.Contradictions": (45, 37),
     "edge.domain.heat.believed_liquid.LiquidWatch": (14, 22),
@@ -57,10 +50,10 @@ GROWN = {
     "edge.domain.sensing.point_monitor.PointWatch": (20, 29),
     "edge.domain.sensing.pulses.PulseMeter": (18, 27),
     "edge.domain.station.station.Station": (27, 11),
-    "edge.judge.judge.Judge": (57, 43),
+    "edge.judge.judge.Judge": (53, 27),
     "edge.mqtt.link.Link": (24, 25),
-    "edge.mqtt.publisher.Publisher": (46, 48),
-    "edge.store.journal.Journal": (30, 22),
+    "edge.mqtt.publisher.Publisher": (46, 45),
+    "edge.store.journal.Journal": (29, 22),
     "edge.store.series.Series": (45, 45),
     "simulators.physics.hard_filters.HardFilters": (1, 24),
     "simulators.physics.hard_plants.HardPlant": (0, 27),
@@ -102,9 +95,7 @@ def test_the_domain_has_no_room_without_a_floor() -> None:
 
 
 def test_arrows_go_down() -> None:
-    found = upward(ARROWS)
-    assert found - UPWARD == set(), "a floor imports from one above: move what both need down, or hand it over"
-    assert UPWARD - found == set(), "no longer so: take them off UPWARD"
+    assert upward(ARROWS) == set(), "a floor imports from one above: move what both need down, or hand it over"
 
 
 def test_an_arrow_that_goes_up_or_across_would_be_seen() -> None:
@@ -138,9 +129,7 @@ def circles(arrows: Mapping[str, Iterable[str]]) -> set[frozenset[str]]:
 
 
 def test_no_module_imports_one_that_imports_it() -> None:
-    found = circles(ARROWS)
-    assert found - CIRCLES == set(), "modules in a circle: move what both need into one of its own"
-    assert CIRCLES - found == set(), "no longer so: take it off CIRCLES"
+    assert circles(ARROWS) == set(), "modules in a circle: move what both need into one of its own"
 
 
 def test_a_circle_would_be_seen() -> None:
@@ -248,7 +237,7 @@ def test_no_class_grows() -> None:
         f"{module}.{node.name}": size_of(node)
         for module, tree in TREES.items()
         for node in ast.walk(tree)
-        if isinstance(node, ast.ClassDef)
+        if isinstance(node, ast.ClassDef) and module not in SHAPES
     }
     found = {name: size for name, size in sizes.items() if size[0] > MOST_METHODS or size[1] > MOST_ATTRIBUTES}
     grown = {

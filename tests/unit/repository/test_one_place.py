@@ -44,13 +44,13 @@ ROWS: dict[str, list[tuple[str, str]]] = {
 """,
         )
     ],
-    "edge/domain/station/condition_rows.py": [('"No leak",', ' "drain": "Drain free",')],
     "edge/domain/station/build.py": [
         ("from edge.domain.station.parts.basin import Basin\n", "from edge.domain.station.parts.drain import Drain\n"),
         (
-            "    hold, duties, host = Hold(view), Duties(view, calibrations, power.is_power_unsure), Host()\n",
+            "    hold, duties, host = Hold(view), Duties(view, calibrations.duties, calibrations.due, power.is_power_unsure), Host()\n",
             "    drain = Drain(view)\n",
         ),
+        ('"No leak",', ' "drain": "Drain free",'),
         ("machine, power, alarms, leak,", " drain,"),
         ("of_alarms = (alarms, supply, power, leak,", " drain,"),
     ],

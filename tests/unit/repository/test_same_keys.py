@@ -20,7 +20,7 @@ from edge.domain.heat.cycle import Phase
 from edge.domain.readings import CONTACT_WORDS, KIND_OF, Kind, Role
 from edge.domain.roles import ROLES, WHEN_KEYS
 from edge.domain.settings import Settings
-from edge.domain.station.condition_rows import CONDITIONS
+from edge.domain.station.build import CONDITIONS
 from edge.domain.station.station import Station
 from tests.unit.stations import SETTINGS, point
 
