@@ -14,7 +14,7 @@ from typing import Annotated, Literal
 
 import typer
 
-from edge.cli import say
+from edge import terminal
 from edge.cli.form import RecordCommand
 
 app = typer.Typer(
@@ -80,7 +80,7 @@ class Schema(StrEnum):
 
 def _done(call: Callable[[], int | None]) -> None:
     """Run a verb's work and end with its exit code."""
-    raise typer.Exit(say.guarded(call))
+    raise typer.Exit(terminal.guarded(call))
 
 
 def _version(wanted: bool) -> None:
@@ -166,10 +166,10 @@ def replay(
             station,
             data,
             records=records,
-            verdict_every_ms=say.duration_ms(verdict_every, "--verdict-every"),
+            verdict_every_ms=terminal.duration_ms(verdict_every, "--verdict-every"),
             estimates_every_ms=None
             if estimates_every is None
-            else say.duration_ms(estimates_every, "--estimates-every"),
+            else terminal.duration_ms(estimates_every, "--estimates-every"),
             form=str(format),
             out=out,
             stdout=sys.stdout.buffer,
@@ -195,15 +195,15 @@ def verify(
         from edge.store.verify import verify as look
 
         noted = parse_head(head) if head is not None else None
-        with say.progress("checking", "entries") as told:
+        with terminal.progress("checking", "entries") as told:
             found = look(folder, noted, told, refold=(FOLD_VERSION, refolded))
         if found.ok:
             print(f"{folder}: {found.why}: {found.head_seq} entries of {found.station or 'no station yet'}")
             print(f"head {found.head_seq}:{found.head_digest}")
-            return say.DONE
+            return terminal.DONE
         where = "" if found.first_bad_seq is None else f"entry {found.first_bad_seq}: "
         print(f"{folder}: the journal does not hold: {where}{found.why}")
-        return say.FAULT
+        return terminal.FAULT
 
     _done(work)
 
@@ -296,10 +296,10 @@ def demo(
                 as_json=json,
                 keep=keep,
                 broker=broker,
-                verdict_every_ms=say.duration_ms(verdict_every, "--verdict-every"),
+                verdict_every_ms=terminal.duration_ms(verdict_every, "--verdict-every"),
                 estimates_every_ms=None
                 if estimates_every is None
-                else say.duration_ms(estimates_every, "--estimates-every"),
+                else terminal.duration_ms(estimates_every, "--estimates-every"),
                 hardware=hardware,
                 unplug=tuple(unplugging_in(text) for text in unplug or ()),
             )
@@ -463,7 +463,7 @@ def survey(
 
 def main() -> None:
     """Entry point of the console script."""
-    say.use_utf8()
+    terminal.use_utf8()
     app(prog_name="warmwell")
 
 

@@ -9,6 +9,7 @@ from typing import Any, Final
 
 from edge.cli import client
 from edge.domain.errors import WarmwellError
+from edge.terminal import verdict_word
 
 _LAMP: Final = {"met": "ok", "by_eye": "ok (by eye)", "unmet": "NOT", "unknown": "?"}
 _QUIET: Final = frozenset({"normal"})
@@ -37,11 +38,6 @@ def rows(answer: Mapping[str, Any], name: str) -> list[dict[str, Any]]:
     if isinstance(found, Mapping):
         return [{"id": ident, **row} for ident, row in found.items() if isinstance(row, Mapping)]
     return [dict(row) for row in found]
-
-
-def verdict_word(verdict: Mapping[str, Any]) -> str:
-    """READY or NOT READY, and CAN'T TELL where nothing is known to be wrong."""
-    return {"ready": "READY", "not_ready": "NOT READY"}.get(str(verdict.get("verdict")), "NOT READY: CAN'T TELL")
 
 
 def verdict_lines(verdict: Mapping[str, Any]) -> list[str]:

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from pathlib import Path
 
-from edge.cli import say
+from edge import terminal
 from edge.domain.entries import wall_ms_of
 from edge.domain.errors import UnusableInput
 
@@ -30,16 +30,16 @@ def export(
             "entries of the journal have no points", where="--points", expected="--points only with `export readings`",
             do="Leave it out",
         )  # fmt: skip
-    with say.output(output) as out, say.progress(f"exporting {what}", "rows") as told:
+    with terminal.output(output) as out, terminal.progress(f"exporting {what}", "rows") as told:
         if what == "journal":
             done = export_journal(folder, out, form, from_ms, to_ms, told)
         else:
             done = export_readings(folder, out, form, from_ms, to_ms, _names(points), told)
         out.flush()
     if done.unreadable:
-        say.complain(f"{folder}: {done.unreadable} damaged blocks of readings were left out; the rest is whole.")
-        return say.FAULT
-    return say.DONE
+        terminal.complain(f"{folder}: {done.unreadable} damaged blocks of readings were left out; the rest is whole.")
+        return terminal.FAULT
+    return terminal.DONE
 
 
 def _time(text: str | None, option: str) -> int | None:

@@ -14,12 +14,12 @@ from typing import Any, Final, cast
 
 from edge.cli import calibration_text, client
 from edge.cli.ask import point_line, rows
-from edge.cli.say import is_terminal
 from edge.domain.errors import RecordRefused, UnusableInput, WarmwellError
 from edge.domain.quantities import DIFFERENCE_OF, UnitError, quantity
 from edge.domain.readings import KIND_OF, UNIT_OF, Kind, Role
 from edge.domain.record_bodies import Kept
 from edge.domain.records import forms
+from edge.terminal import is_terminal
 
 Ask = Callable[[str], str]
 

@@ -25,7 +25,6 @@ from zoneinfo import ZoneInfo
 
 import adapters
 from edge import config
-from edge.cli.say import is_terminal
 from edge.clock import FastClock
 from edge.daemon import log as daemon_log
 from edge.daemon.assembly import Assembly
@@ -41,6 +40,7 @@ from edge.store.database import JOURNAL_FILE
 from edge.store.journal import Journal
 from edge.store.series import Series
 from edge.store.verify import verify
+from edge.terminal import is_terminal
 from simulators.adapter import shared_world
 from simulators.devices.hardware import Hardware
 from simulators.devices.transmitter import SerialTransmitter

@@ -5,9 +5,9 @@ from __future__ import annotations
 from collections.abc import Iterable
 from typing import Final, NamedTuple
 
-from edge.cli.say import duration_ms
 from edge.domain.errors import UnusableInput
 from edge.domain.readings import Role
+from edge.terminal import duration_ms
 from simulators.devices.hardware import refuse_unknown
 from simulators.scenarios.scenarios import EARLY, Act
 from simulators.scenarios.station_file import BY_PEOPLE

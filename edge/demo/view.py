@@ -12,12 +12,12 @@ from datetime import datetime
 from typing import IO, TYPE_CHECKING, Any, Final, Protocol
 from zoneinfo import ZoneInfo
 
-from edge.cli.ask import verdict_word
 from edge.domain.entries import Entry, Now, rfc3339
 from edge.domain.entry_bodies import announced
 from edge.judge.inbox import OwnedStation
 from edge.replay.text import entry_words
 from edge.snapshot import Snapshot
+from edge.terminal import verdict_word
 
 if TYPE_CHECKING:
     from rich.console import RenderableType

@@ -17,12 +17,12 @@ from pathlib import Path
 from typing import Any, Final
 
 from adapters import iio, onewire
-from edge.cli.say import is_terminal
 from edge.config import ports as config_ports
 from edge.domain.errors import UnusableInput, WarmwellError
 from edge.survey import gpio as survey_gpio
 from edge.survey.file import Draft, draft
 from edge.survey.sources import Device, Row, Watch, converters, lines_on, modbus, one_wire
+from edge.terminal import is_terminal
 
 #: folders below a tree in which 1-Wire and converters may stand
 _ONE_WIRE: Final = ("sys/bus/w1/devices", "bus/w1/devices", "w1/devices", "w1", "")

@@ -8,7 +8,7 @@ import os
 import sys
 import tempfile
 import traceback
-from collections.abc import Callable, Iterator
+from collections.abc import Callable, Iterator, Mapping
 from pathlib import Path
 from typing import Any, BinaryIO, Final
 
@@ -174,3 +174,8 @@ def duration_ms(text: str, option: str) -> int:
             f"{text!r} is no time to wait", where=option, expected="1 ms or more", do='Write such as "60s"'
         )
     return ms
+
+
+def verdict_word(verdict: Mapping[str, Any]) -> str:
+    """READY or NOT READY, and CAN'T TELL where nothing is known to be wrong."""
+    return {"ready": "READY", "not_ready": "NOT READY"}.get(str(verdict.get("verdict")), "NOT READY: CAN'T TELL")
