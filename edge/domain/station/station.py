@@ -164,8 +164,8 @@ class Station:
     def clock_step(self, now: Now, by_ms: int, why: str) -> list[Draft]:
         """The wall clock stepped. Delays don't notice; dates do."""
         self._asking.begin(now)
-        times = {"from": rfc3339(now.wall_ms - by_ms), "to": rfc3339(now.wall_ms)}
-        self.view.note("clock_step", {"by_ms": by_ms, "why": why, **times}, now)
+        before, after = rfc3339(now.wall_ms - by_ms), rfc3339(now.wall_ms)
+        self.view.note("clock_step", {"by_ms": by_ms, "why": why, "from": before, "to": after}, now)
         self._redate(now.wall_ms, now.mono_ms, by_ms)
         self._happen(ClockStepped(), now)
         return self._asking.settle(now)

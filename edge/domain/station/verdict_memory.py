@@ -5,6 +5,7 @@ from __future__ import annotations
 from collections.abc import Mapping, Sequence
 from typing import Any
 
+from edge.domain.entry_bodies import VerdictBody
 from edge.domain.station.judged import Judged, verdict_word
 
 
@@ -20,7 +21,7 @@ class VerdictMemory:
             {},
         )  # states and since, as verdict entries tell of them
 
-    def look(self, judged: Mapping[str, Judged], wall_ms: int) -> dict[str, Any] | None:
+    def look(self, judged: Mapping[str, Judged], wall_ms: int) -> VerdictBody | None:
         """Take the conditions as judged now; the body of a verdict entry where the verdict has changed."""
         for ident, one in judged.items():
             if self._states.get(ident) != one.state:
@@ -29,9 +30,10 @@ class VerdictMemory:
         if word == self._word:
             return None
         states = {ident: one.state for ident, one in judged.items()}
-        body: dict[str, Any] = {"from": self._word, "to": word, "conditions": states}
+        why = [f"{i}: {one.text}" for i, one in judged.items() if one.state in ("unmet", "unknown")]
+        body: VerdictBody = {"from": self._word, "to": word, "conditions": states, "why": why}
         self._remember(body, wall_ms)
-        return body | {"why": [f"{i}: {one.text}" for i, one in judged.items() if one.state in ("unmet", "unknown")]}
+        return body
 
     def redate(self, booted_ms: int, by_ms: int) -> None:
         """The wall clock stepped: what has stood since a time of this boot has stood as long as before."""

@@ -3,11 +3,27 @@
 from __future__ import annotations
 
 from collections.abc import Callable, Mapping, Sequence
-from typing import Any, Final
+from typing import Any, Final, Literal, overload
 from zoneinfo import ZoneInfo
 
 from edge.domain.alarms.system import AlarmDesk
 from edge.domain.entries import Draft, Now
+from edge.domain.entry_bodies import (
+    AdviceBody,
+    AlarmBody,
+    BusBody,
+    ClockStepBody,
+    ContradictionBody,
+    CoolDownBody,
+    DrawBody,
+    DutyDroppedBody,
+    FilterDayBody,
+    HeatUpBody,
+    PhaseBody,
+    PowerBody,
+    TransferBody,
+    VerdictBody,
+)  # fmt: skip
 from edge.domain.heat.cycle import Phase
 from edge.domain.readings import REASONS
 from edge.domain.records.book import Book
@@ -63,14 +79,44 @@ class View:
         """Conditions may be others than when they were last judged."""
         self.is_changed |= is_so
 
+    @overload
+    def tell(self, kind: Literal["alarm"], body: AlarmBody, now: Now | None = None) -> None: ...
+    @overload
+    def tell(self, kind: Literal["bus"], body: BusBody, now: Now | None = None) -> None: ...
+    @overload
+    def tell(self, kind: Literal["phase"], body: PhaseBody, now: Now | None = None) -> None: ...
+    @overload
+    def tell(self, kind: Literal["power"], body: PowerBody, now: Now | None = None) -> None: ...
+    @overload
+    def tell(self, kind: Literal["transfer"], body: TransferBody, now: Now | None = None) -> None: ...
+    @overload
+    def tell(self, kind: Literal["cool_down"], body: CoolDownBody, now: Now | None = None) -> None: ...
+    @overload
+    def tell(self, kind: Literal["contradiction"], body: ContradictionBody, now: Now | None = None) -> None: ...
+    @overload
+    def tell(self, kind: Literal["advice"], body: AdviceBody, now: Now | None = None) -> None: ...
+    @overload
+    def tell(self, kind: Literal["duty_dropped"], body: DutyDroppedBody, now: Now | None = None) -> None: ...
     def tell(self, kind: str, body: Mapping[str, Any], now: Now | None = None) -> None:
         """An entry for the journal, of something by which conditions may change."""
-        self.note(kind, body, now)
+        self.drafts.append(Draft(now or self.now, kind, body))
         self.is_changed = True
 
-    def note(self, kind: str, body: Mapping[str, Any], now: Now | None = None) -> None:
+    @overload
+    def note(self, kind: Literal["advice"], body: AdviceBody, now: Now) -> None: ...
+    @overload
+    def note(self, kind: Literal["clock_step"], body: ClockStepBody, now: Now) -> None: ...
+    @overload
+    def note(self, kind: Literal["draw"], body: DrawBody, now: Now) -> None: ...
+    @overload
+    def note(self, kind: Literal["filter_day"], body: FilterDayBody, now: Now) -> None: ...
+    @overload
+    def note(self, kind: Literal["heat_up"], body: HeatUpBody, now: Now) -> None: ...
+    @overload
+    def note(self, kind: Literal["verdict"], body: VerdictBody, now: Now) -> None: ...
+    def note(self, kind: str, body: Mapping[str, Any], now: Now) -> None:
         """An entry for the journal, of something by which none does."""
-        self.drafts.append(Draft(now or self.now, kind, body))
+        self.drafts.append(Draft(now, kind, body))
 
     # -- values and words
 

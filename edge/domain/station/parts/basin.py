@@ -4,12 +4,13 @@ from __future__ import annotations
 
 from collections.abc import Mapping, Sequence
 from math import hypot, sqrt
-from typing import Any, Final
+from typing import Any, Final, cast
 
 from edge.domain.alarms.states import AT_LIMIT
 from edge.domain.doubts.cross_checks import Contradictions
 from edge.domain.doubts.table import WARMEST_ROOM_C
 from edge.domain.entries import Entry, Now, rfc3339, wall_ms_of
+from edge.domain.entry_bodies import TransferSeenBody
 from edge.domain.heat.reservoir import Warmth
 from edge.domain.heat.transfer_fit import (
     LEAST_SD_K,
@@ -164,7 +165,7 @@ class Basin(Part):
             u = hypot(found.sd_k, (1.0 - share) * liquid[1], share * cold_u, self._step_k()) / above
             body |= {"share": round(share, 4), "u": round(u, 4)}
         why = self._why_not(body, liquid, found, seen.rows)
-        self._view.tell("transfer", body | {"counts": not why, "why": why})
+        self._view.tell("transfer", cast(TransferSeenBody, body | {"counts": not why, "why": why}))
         self._take(body | {"counts": not why})
         self._refresh()
         if found is not None and not why:
@@ -311,12 +312,8 @@ class Basin(Part):
         if not why or not (self.first or self.later):
             return
         n = len(self.first) + len(self.later)
-        body = {
-            "forgotten": n,
-            "why": why,
-            "text": f"{why}: the transfer loss of {n} cycles is forgotten, {self._filed()}",
-        }
-        self._view.tell("transfer", body)
+        text = f"{why}: the transfer loss of {n} cycles is forgotten, {self._filed()}"
+        self._view.tell("transfer", {"forgotten": n, "why": why, "text": text})
         self.first, self.later = [], []
         self._refresh()
 

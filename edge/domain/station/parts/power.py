@@ -9,10 +9,11 @@ from __future__ import annotations
 
 from collections.abc import Iterable, Mapping
 from functools import partial
-from typing import Any, Final
+from typing import Any, Final, Literal
 
 from edge.domain.alarms.states import CHATTER_TIMES, CHATTER_WITHIN_MS
 from edge.domain.entries import Entry, Now, Stamp
+from edge.domain.entry_bodies import OutletPowerBody, PowerUnsureBody
 from edge.domain.heat.balance import Forecast
 from edge.domain.readings import Role
 from edge.domain.records.book import HEAT_OFF, POWER_UNSURE, POWER_UP
@@ -84,8 +85,9 @@ class Power(Part):
                 if outlet in self._lost and is_live and self.steady_in_ms(outlet, now) <= 0:
                     self._note("back", outlet, now)
         if self.is_power_unsure() and not self._view.alarms.alarms[f"silent:{self._power_point}"].present:
+            assert self._power_point is not None
             silent_s = None if self._was_silent else self._silent_ms // 1000
-            body = {"what": "unsure", "point": self._power_point, "silent_s": silent_s}
+            body: PowerUnsureBody = {"what": "unsure", "point": self._power_point, "silent_s": silent_s}
             self._was_silent, self._silent_ms = False, 0
             self._view.tell("power", body)
             self._take(body, Stamp(self._view.boot, *now))
@@ -100,8 +102,8 @@ class Power(Part):
         long_ms = max(self._view.watches[point].point.stale_after_ms, SHORTEST_POWER_UP_MS)
         return self._was_silent or self._silent_ms > long_ms
 
-    def _note(self, what: str, outlet: str, now: Now) -> None:
-        body = {"what": what, "outlet": outlet, "machine": feeds_machine(outlet)}
+    def _note(self, what: Literal["lost", "back"], outlet: str, now: Now) -> None:
+        body: OutletPowerBody = {"what": what, "outlet": outlet, "machine": feeds_machine(outlet)}
         self._view.tell("power", body)
         self._take(body, Stamp(self._view.boot, *now))
 

@@ -91,7 +91,7 @@ class Sensors(Part):
         (self.lost_buses.add if lost else self.lost_buses.discard)(bus)
         if what != was:
             self.told[bus] = what
-            self._view.tell("bus", {"bus": bus, "what": what, "why": why}, now)
+            self._view.tell("bus", {"bus": bus, "what": "lost" if lost else "back", "why": why}, now)
         self._view.alarms.set(f"bus_lost:{bus}", lost, now, cause=why or f"bus {bus} is {what}")
         return True
 

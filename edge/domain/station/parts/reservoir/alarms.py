@@ -9,11 +9,12 @@ from __future__ import annotations
 
 from collections.abc import Callable, Iterable
 from math import hypot, sqrt
-from typing import Final, NamedTuple
+from typing import Final, NamedTuple, cast
 
 from edge.domain.alarms.states import AT_LIMIT, LIT
 from edge.domain.doubts.cross_checks import Contradictions
 from edge.domain.entries import Now, rfc3339
+from edge.domain.entry_bodies import CoolDownBody
 from edge.domain.heat.balance import HOLD_MS, time_to_s
 from edge.domain.heat.cycle import Phase
 from edge.domain.heat.prior import Prior
@@ -162,7 +163,7 @@ class ReservoirAlarms(Part):
         noted = warmth.cool.take_noted()
         if noted is not None:
             start_ms = now.wall_ms - (now.mono_ms - noted.pop("start_ms"))
-            self._view.tell("cool_down", {"start": rfc3339(start_ms), **noted}, now)
+            self._view.tell("cool_down", cast(CoolDownBody, {"start": rfc3339(start_ms), **noted}), now)
 
     def _look_for_cold(self, warmth: Warmth, point: str, liquid: float, cold_c: float, now: Now) -> None:
         view = self._view
