@@ -11,7 +11,7 @@ from edge.domain.readings import Reading, Role, Sample
 from edge.domain.sensing.point_monitor import DECIDES_NOTHING, PointWatch
 from edge.domain.station.build import Parts, judges_of
 from edge.domain.station.judged import Judged
-from edge.domain.station.part import ClockTrustChanged, FactsRedated, Happening
+from edge.domain.station.part import ClockTrustChanged, FactsRedated
 from edge.domain.station.verdict_memory import VerdictMemory
 from edge.domain.station.view import View
 
@@ -84,11 +84,6 @@ class Asking:
             view.drafts += watch.take_news(now)
             for hear, point in self._hears[sample.point]:
                 hear(point, value, sample.mono_ms, now)
-
-    def happen(self, event: Happening, now: Now) -> None:
-        """Tell all parts."""
-        for part in self._parts.in_order:
-            part.happened(event, now)
 
     def settle(self, now: Now) -> list[Draft]:
         """All of this instant is heard: time passes for the parts and the alarms, and conditions are judged where they may have changed."""

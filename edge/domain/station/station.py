@@ -32,7 +32,6 @@ from edge.domain.station.part import (
     ClockStepped,
     EntriesLost,
     FactAdded,
-    Happening,
     Judge,
     RecordKept,
     RecordWeighed,
@@ -56,9 +55,10 @@ class Station:
     def __init__(self, settings: Settings, boot: str, state: Mapping[str, Any] | None = None) -> None:
         self.settings, self.boot = settings, boot
         self.watches = {point.id: PointWatch(point, 0) for point in settings.points}
-        self.view = view = View(settings, boot, ZoneInfo(settings.timezone), self.watches, self._happen)
+        self.view = view = View(settings, boot, ZoneInfo(settings.timezone), self.watches)
         self.book = view.book
         self.parts: Parts = parts_of(view)
+        view.tells(self.parts.in_order)
         ids = [ident for part in self.parts.of_alarms for ident in part.alarm_ids()]
         self.desk = view.alarms = AlarmDesk(settings, ids, partial(view.tell, "alarm"), self.book.dates, boot)
         self._verdicts = VerdictMemory()
@@ -123,11 +123,13 @@ class Station:
         if record in ALARM_RECORDS:
             if not why:
                 self.desk.answer(record, by, body, now)
-            self._happen(RecordKept(record, kept, is_of_alarms=True), now)
+            self.view.happen(RecordKept(record, kept, is_of_alarms=True), now)
         else:
-            self._add(Fact(None, record, at_ms, kept, held or not why, Stamp(self.boot, *now)), now)
-            self._happen(RecordKept(record, kept), now)
-            self._happen(RecordWeighed(record, kept), now)
+            self.view.happen(
+                FactAdded(self.book.add(Fact(None, record, at_ms, kept, held or not why, Stamp(self.boot, *now)))), now
+            )
+            self.view.happen(RecordKept(record, kept), now)
+            self.view.happen(RecordWeighed(record, kept), now)
             self._asking.hear(self.view.entered.samples(now), now)
         self.view.changed()
         return self._asking.take() if readings_follow else self._asking.settle(now)
@@ -167,7 +169,7 @@ class Station:
         before, after = rfc3339(now.wall_ms - by_ms), rfc3339(now.wall_ms)
         self.view.note("clock_step", {"by_ms": by_ms, "why": why, "from": before, "to": after}, now)
         self._redate(now.wall_ms, now.mono_ms, by_ms)
-        self._happen(ClockStepped(), now)
+        self.view.happen(ClockStepped(), now)
         return self._asking.settle(now)
 
     def owed(self, now: Now) -> dict[str, str]:
@@ -183,12 +185,6 @@ class Station:
             self.book.add(Fact(None, DROPPED, now.wall_ms, {"owed": gone}, True, Stamp(self.boot, *now)))
             self.view.tell(dropped.KIND, {"owed": gone})
         return self._asking.take()
-
-    def _happen(self, event: Happening, now: Now) -> None:
-        self._asking.happen(event, now)
-
-    def _add(self, fact: Fact, now: Now) -> None:
-        self._happen(FactAdded(self.book.add(fact)), now)
 
     def _redate(self, wall_ms: int, mono_ms: int, by_ms: int) -> None:
         """The wall clock stepped: every "since" of this boot is shifted by the step, so that durations stay as they were."""
@@ -246,7 +242,7 @@ class Station:
         self.dates.reached(entry.boot, entry.mono_ms)
         if tells_of_loss(entry.kind, body):
             self.book.add(Fact(entry.seq, LOST, entry.wall_ms, body, True))
-            self._happen(EntriesLost(), now)
+            self.view.happen(EntriesLost(), now)
             return
         if entry.kind == "alarm":
             self.desk.fold(entry)
@@ -256,7 +252,12 @@ class Station:
             self.settings_told = (entry.seq, body["digest"])
         elif entry.kind == "record" and body.get("record") not in ALARM_RECORDS:
             counts = bool(body.get("stands")) or bool(body.get("counts"))
-            self._add(Fact(entry.seq, body["record"], wall_ms_of(body["at"]), body, counts, entry.stamp), now)
+            self.view.happen(
+                FactAdded(
+                    self.book.add(Fact(entry.seq, body["record"], wall_ms_of(body["at"]), body, counts, entry.stamp))
+                ),
+                now,
+            )
         elif entry.kind == "clock_step":
             self._redate(entry.wall_ms, entry.mono_ms, body["by_ms"])
         elif entry.kind == "verdict":

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable, Mapping, Sequence
+from collections.abc import Callable, Iterable, Mapping, Sequence
 from typing import Any, Final, Literal, overload
 from zoneinfo import ZoneInfo
 
@@ -31,7 +31,7 @@ from edge.domain.records.entered import Entered
 from edge.domain.sensing.calibration import probability_within
 from edge.domain.sensing.point_monitor import PointWatch
 from edge.domain.settings import Settings
-from edge.domain.station.part import Happening
+from edge.domain.station.part import Happening, Part
 from edge.domain.station.points import Points
 from edge.domain.station.units import Units
 
@@ -56,16 +56,14 @@ class View:
         settings: what the station is.
         boot: identity of this boot.
         watches: of every point, by its id.
-        happen: tells all parts of a happening.
     """
 
     #: once all parts have named theirs
     alarms: AlarmDesk
 
-    def __init__(
-        self, settings: Settings, boot: str, zone: ZoneInfo, watches: Mapping[str, PointWatch], happen: Callable[[Happening, Now], None]
-    ) -> None:  # fmt: skip
-        self.settings, self.boot, self.zone, self.watches, self.happen = settings, boot, zone, watches, happen
+    def __init__(self, settings: Settings, boot: str, zone: ZoneInfo, watches: Mapping[str, PointWatch]) -> None:
+        self.settings, self.boot, self.zone, self.watches = settings, boot, zone, watches
+        self._tells: tuple[Callable[[Happening, Now], None], ...] = ()
         self.points = Points(settings)
         self.units = Units(settings, self.points.followed)
         self.book = Book(settings, zone)
@@ -74,6 +72,15 @@ class View:
         self.drafts: list[Draft] = []
         self.is_changed = False  # since conditions were judged
         self.now = Now(0, 0, False)
+
+    def tells(self, parts: Iterable[Part]) -> None:
+        """From now on these parts are told what happens, in this order."""
+        self._tells = tuple(part.happened for part in parts)
+
+    def happen(self, event: Happening, now: Now) -> None:
+        """Tell all parts."""
+        for happened in self._tells:
+            happened(event, now)
 
     def changed(self, is_so: bool = True) -> None:
         """Conditions may be others than when they were last judged."""

@@ -14,6 +14,7 @@ import pytest
 
 from edge.domain.doubts.rest import odd
 from edge.domain.records.fact import Fact
+from edge.domain.station.part import FactAdded
 from edge.domain.water.supply import Flows, drawn_from_kpa
 from simulators.physics.water import Mains, drawing
 from tests.unit.domain.doubts.test_cross_checks import Values, again, at_rest, checks, ready_station
@@ -255,14 +256,20 @@ def test_a_check_valve_that_holds_what_stands_behind_it_names_no_gauge() -> None
 def test_a_gauge_that_is_compared_with_a_reference_has_its_zero_learnt_anew() -> None:
     driver = ready_station()
     draws(driver, 3)
-    driver.station._add(Fact(None, "calibration", driver.wall_ms, {"point": "filtered"}, True), driver.now)
+    driver.station.view.happen(
+        FactAdded(driver.station.book.add(Fact(None, "calibration", driver.wall_ms, {"point": "filtered"}, True))),
+        driver.now,
+    )
     assert driver.station.parts.evidence.train.zeros.knows(
         "between"
     ) and not driver.station.parts.evidence.train.zeros.knows("filtered")
     driver.run(60, off_by(-2, "filtered", REST))
     draws(driver, 4, lambda values: off_by(-2, "filtered", values))
     assert checks(driver) == []
-    driver.station._add(Fact(None, "calibration", driver.wall_ms, {"point": "supply"}, True), driver.now)
+    driver.station.view.happen(
+        FactAdded(driver.station.book.add(Fact(None, "calibration", driver.wall_ms, {"point": "supply"}, True))),
+        driver.now,
+    )
     assert not driver.station.parts.evidence.train.zeros.knows("between")
 
 
