@@ -293,7 +293,7 @@ class Contradictions:
         doubted = [c for p in self.rooms if (c := self._watches[p].value(mono_ms)) is not None]
         return min([ASSUMED_ROOM_C if plan is None or plan.coldest_room_c is None else plan.coldest_room_c, *doubted])
 
-    def cold_now(self, mono_ms: int) -> tuple[float, bool]:
+    def room_or_assumed(self, mono_ms: int) -> tuple[float, bool]:
         """(the room to reckon with [Cel], is that assumed)."""
         return self.room_now(mono_ms), self.room_c(mono_ms) is None
 

@@ -23,7 +23,7 @@ from edge.domain.heat.transfer_fit import (
     left_at_ms,
     plateau,
 )  # fmt: skip
-from edge.domain.heat.transfer_loss import REMEMBERED, UNSTATED_U_K, Seen, decided, share_of
+from edge.domain.heat.transfer_loss import TRANSFERS_KEPT, UNSTATED_U_K, Transfer, decided, share_of
 from edge.domain.maths.robust import median
 from edge.domain.readings import Role
 from edge.domain.records.book import local_date
@@ -81,8 +81,8 @@ class Basin(Part):
         self._room_point = view.points.first(Role.ROOM_TEMPERATURE)
         self._event: str | None = None  # what the reservoir's reading of this very instant has shown
         self.is_watching = self._basin_point is not None and self._reservoir_point is not None
-        self.first: list[Seen] = []
-        self.later: list[Seen] = []
+        self.first: list[Transfer] = []
+        self.later: list[Transfer] = []
         self.short = ""  # the basin is below the label's minimum in the contact under way
         self._day: str | None = None  # local date of the last cycle
         self._liquid, self._basin = Averages(), Averages()
@@ -200,11 +200,11 @@ class Basin(Part):
         """(what the liquid met [Cel], its standard uncertainty [K], where from)."""
         warmth = self._warmth
         if room_c is not None:
-            return warmth.cold_c(room_c), ROOM_U_K, "room"
+            return warmth.mixing_c(room_c), ROOM_U_K, "room"
         rest = [c for _, c in self._basin.between(seen.at_ms - 20 * 60_000, seen.at_ms - 4 * 60_000)]
         if len(rest) < 6 or max(rest) - min(rest) > 1.5 or not is_first:
             return None, 0.0, ""
-        return warmth.cold_c(median(rest)), REST_U_K, "basin"
+        return warmth.mixing_c(median(rest)), REST_U_K, "basin"
 
     def _liquid_before(self, until_ms: float) -> tuple[float, float] | None:
         """(the liquid's temperature when it left [Cel], standard uncertainty), by the line through the three minutes before."""
@@ -292,11 +292,11 @@ class Basin(Part):
 
     def _take(self, body: Mapping[str, Any]) -> None:
         if body["counts"] and body["share"] is not None:
-            seen = Seen(float(body["share"]), float(body["u"]))
+            seen = Transfer(float(body["share"]), float(body["u"]))
             if body["first"]:
-                self.first = [*self.first, seen][-REMEMBERED:]
+                self.first = [*self.first, seen][-TRANSFERS_KEPT:]
             else:
-                self.later = [*self.later, seen][-REMEMBERED:]
+                self.later = [*self.later, seen][-TRANSFERS_KEPT:]
 
     def _recorded(self, record: str, body: Mapping[str, Any]) -> None:
         """A fact: where it counts, other equipment or a probe with another calibration ends what was learned."""
@@ -339,6 +339,6 @@ class Basin(Part):
 
     def restore(self, state: Mapping[str, Any]) -> None:
         state = state.get("transfers", {})
-        self.first = [Seen(*one) for one in state.get("first", ())]
-        self.later = [Seen(*one) for one in state.get("later", ())]
+        self.first = [Transfer(*one) for one in state.get("first", ())]
+        self.later = [Transfer(*one) for one in state.get("later", ())]
         self._day = state.get("day")
