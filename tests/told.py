@@ -12,7 +12,7 @@ from edge.domain.heat.warmup import MIN_SD_S, HeatWatch
 
 def tell(watch: HeatWatch | CoolWatch, read_c: float, room_c: float, mono_ms: int) -> None:
     """One good reading [Cel], with the room."""
-    probe = watch.heard.probe
+    probe = watch.view.probe
     if probe.gap_exceeded(mono_ms):
         watch.forget()
     closed = probe.hear(read_c, room_c, mono_ms)

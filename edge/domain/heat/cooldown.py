@@ -14,14 +14,14 @@ from math import exp, hypot, inf, log, sqrt
 from typing import Any, Final
 
 from edge.domain.heat.balance import Forecast
-from edge.domain.heat.cooldown_fit import CoolFit, Loss, Start
+from edge.domain.heat.cooldown_fit import CoolFit, LossEstimate, Start
 from edge.domain.heat.prior import Prior, Spread
 from edge.domain.heat.probe import Average, ProbeView, ProbeWatch, Slope, line
 from edge.domain.maths.mixture import quantile
 from edge.domain.maths.robust import Z90
 
 #: A fall is looked for in the averages of this time [ms].
-RECENT_MS: Final = 900_000
+FALL_WINDOW_MS: Final = 900_000
 #: Slopes are taken over this time [ms].
 SLOPE_MS: Final = 180_000
 #: A slope below this is a fall.
@@ -67,9 +67,9 @@ KEPT_EVERY_MS: Final = 6 * 3_600_000
 #: A cool-down of this length is noted in any case [ms].
 LONG_MS: Final = 1_200_000
 #: The fit takes an average when it is this old [ms]: a newer one may already belong to the next heat-up.
-HELD_MS: Final = 180_000
+FIT_DELAY_MS: Final = 180_000
 #: After the heater has lost its power, its heat may come through for this long [ms].
-RISES_MS: Final = 900_000
+STILL_RISES_MS: Final = 900_000
 #: A heater that had come on unseen shows by a rise of at least this [K].
 UNSEEN_K: Final = 0.1
 #: A heater may have been on for this long before the probe shows it [ms].
@@ -84,7 +84,7 @@ def is_usable(fit: object) -> bool:
     return all(isinstance(x, int | float) and not isinstance(x, bool) and 0.0 < x < 1e3 for x in pair)
 
 
-def believed(prior: Prior, seen: Sequence[Loss]) -> Spread:
+def believed(prior: Prior, seen: Sequence[LossEstimate]) -> Spread:
     """b [1/s] after this station's heat-ups (in `prior`) and its cool-downs, each with its variation from day to day."""
     sd = prior.loss.sd if not prior.heat_ups else hypot(prior.loss.sd, HEAT_UP_SD)
     if not seen:
@@ -102,16 +102,16 @@ class CoolWatch:
     """The cooling of one reservoir: is it cooling, since when, and at which rate? `prior`: learned from its heat-ups."""
 
     __slots__ = (
-        "prior", "broad", "kept", "seen", "_probe", "heard", "_off_ms", "_fit", "_from_ms", "_low", "_heated_ms", "_trough_c", "_noted",
+        "prior", "broad", "kept", "seen", "_probe", "view", "_off_ms", "_fit", "_from_ms", "_low", "_heated_ms", "_trough_c", "_noted",
         "_kept_ms", "_from_c", "_held", "_asked", "_still_rises", "_is_at_top",
     )  # fmt: skip
 
     def __init__(self, broad: Prior | None = None, probe: ProbeWatch | None = None) -> None:
         self.prior = self.broad = broad or Prior()
-        self.kept: list[Loss] = []  # estimates of cool-downs in the journal, oldest first
-        self.seen: list[Loss] = []  # estimates of cool-downs since the start that are not in the journal
+        self.kept: list[LossEstimate] = []  # estimates of cool-downs in the journal, oldest first
+        self.seen: list[LossEstimate] = []  # estimates of cool-downs since the start that are not in the journal
         self._probe = probe or ProbeWatch()
-        self.heard = ProbeView(self._probe)
+        self.view = ProbeView(self._probe)
         self._off_ms: int | None = None  # since when the heater is known to have no power
         self._trough_c: float | None = None  # lowest average before the thermostat last came on [Cel]
         self._noted: dict[str, Any] | None = None
@@ -120,7 +120,7 @@ class CoolWatch:
 
     def forget(self) -> None:
         """Forget the cool-down under way: the liquid is away, or has just come back."""
-        self.heard.forget()
+        self.view.forget()
         self._from_ms = 0
         self._fit: CoolFit | None = None
         self._low: tuple[int, float] | None = None  # lowest average (ms, Cel) since the last heating
@@ -131,14 +131,14 @@ class CoolWatch:
         self._held: list[Average] = []  # the newest averages, which may already belong to the next heat-up
         self._asked: CoolFit | None = None  # copy of the fit that has taken _held, made when a forecast is asked for
 
-    # -- what is learned
+    # -- learning
 
     def learn(self, body: Mapping[str, Any]) -> None:
         """Learn from a cool_down entry of the journal."""
         fit = body.get("fit")
         if is_usable(fit):
             assert isinstance(fit, Mapping)
-            self.kept = [*self.kept, Loss(fit["loss"][0] / 3_600.0, fit["loss"][1])][-COOL_DOWNS_KEPT:]
+            self.kept = [*self.kept, LossEstimate(fit["loss"][0] / 3_600.0, fit["loss"][1])][-COOL_DOWNS_KEPT:]
 
     def believed(self) -> Spread:
         """b [1/s] by all that is known of this station."""
@@ -149,7 +149,7 @@ class CoolWatch:
         noted, self._noted = self._noted, None
         return noted
 
-    # -- what is heard
+    # -- readings
 
     def heater(self, is_off: bool, mono_ms: int) -> None:
         """Take whether the heater is known to have no power."""
@@ -160,26 +160,26 @@ class CoolWatch:
             self._probe.cut()
             if self._fit is not None and self._low is not None:
                 self._end(self._low)  # the fall before was a pause of the thermostat: its heater may just have come on
-            if self.heard.last is not None and self._fit is None:
+            if self.view.last is not None and self._fit is None:
                 self._begin(mono_ms)
             self._still_rises = self._heated_ms is None  # a rise from now on means that a heating was not seen
             self._heated_ms = None
 
     def take(self, average: Average) -> None:
         """Take one average of a quarter of a minute."""
-        if average.at_ms <= self.heard.since_ms:
+        if average.at_ms <= self.view.since_ms:
             return
         if self._low is None or average.liquid_c < self._low[1]:
             self._low = (average.at_ms, average.liquid_c)
         if self._fit is not None and average.at_ms > self._from_ms:
             self._add(average)
         if self._off_ms is None:
-            slope = self.heard.slope(SLOPE_MS, self._sd_k())
+            slope = self.view.slope(SLOPE_MS, self._sd_k())
             if slope is not None:
                 self._look_for_heat(average, slope, self._low)
                 self._look_for_fall(slope)
         elif self._fit is None:
-            self._begin(max(self._off_ms, self.heard.lately()[-1].at_ms))
+            self._begin(max(self._off_ms, self.view.lately()[-1].at_ms))
         elif self._still_rises:
             self._look_for_top(average)
 
@@ -201,18 +201,18 @@ class CoolWatch:
         """Begin a cool-down where the averages have been falling beyond their noise for a while."""
         if self._fit is not None or self._heated_ms is not None or slope.k_per_min > FALLING_K_PER_MIN:
             return
-        rows = self.heard.lately(RECENT_MS)
+        rows = self.view.lately(FALL_WINDOW_MS)
         top = max(range(len(rows)), key=lambda i: (rows[i].liquid_c, -i))
         if top + 1 < MIN_FALL_AVERAGES:
             return
-        falls = self.heard.slope(rows[0].at_ms - rows[top].at_ms, self._sd_k())
+        falls = self.view.slope(rows[0].at_ms - rows[top].at_ms, self._sd_k())
         if falls is not None and falls.k_per_min < -CHANGE_SIGMAS * falls.sd:
             self._begin(rows[top].at_ms)
 
     def _look_for_top(self, average: Average) -> None:
         """Begin the cool-down again at its top where the heater had come on unseen just before it lost its power."""
         assert self._off_ms is not None and self._low is not None
-        if average.at_ms - self._off_ms > RISES_MS:
+        if average.at_ms - self._off_ms > STILL_RISES_MS:
             self._still_rises = False
         elif self._is_at_top and average.liquid_c > self._from_c:
             self._begin(average.at_ms)
@@ -222,7 +222,7 @@ class CoolWatch:
 
     def _begin(self, at_ms: int) -> None:
         """Begin a cool-down at `at_ms`."""
-        rows = self.heard.lately(RECENT_MS)[::-1]
+        rows = self.view.lately(FALL_WINDOW_MS)[::-1]
         before = [average for average in rows if average.at_ms <= at_ms] or rows[:1]
         start = self._at_top(before) if self._off_ms is None or self._is_at_top else self._at_stop(at_ms, before[-8:])
         known = bool(self.seen or self.kept or self.prior.heat_ups)
@@ -245,8 +245,8 @@ class CoolWatch:
         """The start of a cool-down after the heater has lost its power; `before`: the averages until then."""
         sd_k = self._sd_k()
         if not before:
-            assert self.heard.last is not None
-            _, level_c, room_c = self.heard.last
+            assert self.view.last is not None
+            _, level_c, room_c = self.view.last
             return Start(level_c, sqrt(self._probe.noise2()) + START_SD_K, 0.0, RISE_SD, room_c)
         newest = before[-1]
         if len(before) < 6:
@@ -263,7 +263,7 @@ class CoolWatch:
         held.append(average._replace(variance=self._probe.level_variance(average.n)))
         if self._asked is not None:
             self._give(self._asked, held[-1])
-        if average.at_ms - held[0].at_ms > HELD_MS:
+        if average.at_ms - held[0].at_ms > FIT_DELAY_MS:
             assert self._fit is not None
             self._give(self._fit, held.pop(0))
 
@@ -302,11 +302,11 @@ class CoolWatch:
         }  # fmt: skip
         self.learn(self._noted)
 
-    # -- what is said
+    # -- forecasts
 
     def until_below(self, limit_c: float, mono_ms: int, holds_c: float = inf) -> Forecast:
         """Time until a cooling liquid reads less than `limit_c` [Cel]; `holds_c`: where a thermostat with power comes on [Cel]."""
-        last = self.heard.last
+        last = self.view.last
         if last is None:
             return Forecast(None, None, None, "no reading of the reservoir")
         _, liquid_c, room_c = last
@@ -344,7 +344,7 @@ class CoolWatch:
         noise_k = 3.0 * sqrt(self._probe.noise2()) + (self._probe.step_k or 0.0)
         if liquid_c < limit_c - noise_k:
             return True
-        newest = self.heard.lately(0)
+        newest = self.view.lately(0)
         if not newest or liquid_c > limit_c + noise_k:
             return liquid_c < limit_c
         fit = self._until_now()

@@ -61,7 +61,7 @@ MAX_LEARNED_SD: Final = 0.25
 _GOLDEN: Final = tuple((1.0 / 1.16730397826) ** k for k in range(1, 5))  # root of x^5 = x + 1
 
 
-class Loss(NamedTuple):
+class LossEstimate(NamedTuple):
     """The likelihood of b [1/s] from one cool-down, without its prior: median, standard deviation of the logarithm."""
 
     median: float
@@ -134,12 +134,12 @@ class _Hypothesis:
         )
         return g1, g, self.level_c + self.loss * g1 + self.rise * g, variance
 
-    def update(self, g1: float, g: float, innovation: float, s: float) -> None:
-        """Kalman update by an innovation [K] of variance `s` [K^2]."""
+    def update(self, g1: float, g: float, innovation: float, innovation_var: float) -> None:
+        """Kalman update by an innovation [K] of this variance [K^2]."""
         q0 = self.p00 + self.p01 * g1 + self.p02 * g
         q1 = self.p01 + self.p11 * g1 + self.p12 * g
         q2 = self.p02 + self.p12 * g1 + self.p22 * g
-        k0, k1, k2 = q0 / s, q1 / s, q2 / s
+        k0, k1, k2 = q0 / innovation_var, q1 / innovation_var, q2 / innovation_var
         self.level_c += k0 * innovation
         self.loss += k1 * innovation
         self.rise += k2 * innovation
@@ -189,13 +189,13 @@ class CoolFit:
             g1, g, mean, wide = h.expected(t, self.above)
             rows.append((h, g1, g, read_c - mean, variance + wide))
         off = self._disturbed_by_k(rows, variance)
-        for h, g1, g, innovation, s in rows:
+        for h, g1, g, innovation, innovation_var in rows:
             if off:  # a disturbance: the level is uncertain by twice the innovation
                 h.p00 += 4.0 * off * off
-                s += 4.0 * off * off
+                innovation_var += 4.0 * off * off
             else:
-                h.log_weight -= 0.5 * TEMPER * (innovation * innovation / s + log(s))
-            h.update(g1, g, innovation, s)
+                h.log_weight -= 0.5 * TEMPER * (innovation * innovation / innovation_var + log(innovation_var))
+            h.update(g1, g, innovation, innovation_var)
 
     def _doubt(self) -> None:
         """Widen the loss rate where the innovations stay on one side; prune the hypotheses."""
@@ -211,7 +211,10 @@ class CoolFit:
         weighed = weights(self.hyps)
         off = sum(w * innovation for w, (_, _, _, innovation, _) in zip(weighed, rows, strict=True))
         wide = (
-            sum(w * (s + innovation * innovation) for w, (_, _, _, innovation, s) in zip(weighed, rows, strict=True))
+            sum(
+                w * (innovation_var + innovation * innovation)
+                for w, (_, _, _, innovation, innovation_var) in zip(weighed, rows, strict=True)
+            )
             - off * off
         )
         sigmas = off / sqrt(max(wide, variance))
@@ -235,7 +238,7 @@ class CoolFit:
         """Mean of b [1/s]."""
         return sum(w * h.loss for w, h in zip(weights(self.hyps), self.hyps, strict=True))
 
-    def shown(self) -> Loss | None:
+    def shown(self) -> LossEstimate | None:
         """The likelihood of b from this cool-down, the prior taken off; None where it is too wide to teach anything."""
         logs = [
             (w, log(max(h.loss, MIN_LOSS)), h.p11 / max(h.loss, MIN_LOSS) ** 2)
@@ -247,7 +250,7 @@ class CoolFit:
         if more < 1.0 / MAX_LEARNED_SD**2:
             return None
         median = (mean / variance - log(self.loss.median) / self.loss.sd**2) / more
-        return Loss(exp(median), sqrt(1.0 / more))
+        return LossEstimate(exp(median), sqrt(1.0 / more))
 
     def points(self, limit_c: float, room_c: float) -> list[tuple[float, float]]:
         """(seconds from the last average until the probe reads `limit_c` [Cel], weight), sorted; inf: never."""
@@ -280,11 +283,11 @@ class CoolFit:
         return tuple(m / sd for m in moved)
 
     def _seconds(self, h: _Hypothesis, x: tuple[float, ...], limit_c: float, room_c: float) -> float:
-        level, b, s = x[0], max(x[1], self.min_loss), x[2]
+        level, b, rise = x[0], max(x[1], self.min_loss), x[2]
         seconds, falls = 0.0, b * self.above
         for _ in range(5):
             g1, g = h.bends(self.t + max(seconds, 0.0))
-            at = limit_c - falls * g1 - s * g
+            at = limit_c - falls * g1 - rise * g
             if at <= room_c or level <= room_c:
                 return inf
             seconds = log((level - room_c) / (at - room_c)) / b

@@ -77,13 +77,13 @@ class ProbeTrend(NamedTuple):
 
 
 class LimitCrossing:
-    """The crossing of one limit by the judged value of one probe. `heard`: the averaged readings (ms, Cel), oldest first, at least one."""
+    """The crossing of one limit by the judged value of one probe. `readings`: the averaged ones (ms, Cel), oldest first, at least one."""
 
     def __init__(
-        self, probe: ProbeModel, rule: AveragingRule, heard: Sequence[tuple[int, float]], limit_c: float
+        self, probe: ProbeModel, rule: AveragingRule, readings: Sequence[tuple[int, float]], limit_c: float
     ) -> None:
         self.probe = probe = probe._replace(every_s=max(probe.every_s, MIN_EVERY_S))
-        self.rule, self.heard = rule, heard
+        self.rule, self.readings = rule, readings
         self.every_ms = 1000.0 * probe.every_s
         self.averaged = max(min(rule.wanted, 1 + int(rule.within_s / probe.every_s)), 1)
         self.scatter_k = probe.noise_k if self.averaged == 1 else rule.noise_k / sqrt(self.averaged)
@@ -129,7 +129,7 @@ class LimitCrossing:
         Begins at the last reading; if the limit is far off, shortly before it, with a mean of expected readings only.
         """
         span_ms = self.every_ms * self.averaged
-        mean: deque[tuple[float, float]] = deque(self.heard)
+        mean: deque[tuple[float, float]] = deque(self.readings)
         at_ms, fresh = float(mean[-1][0]), 0
         ahead = floor((rise.at_ms - span_ms - at_ms) / self.every_ms)
         if ahead > self.averaged:
@@ -177,7 +177,7 @@ class LimitCrossing:
 
     def _singly(self, rise: ProbeTrend, ends_ms: float) -> Iterator[tuple[float, float, int]]:
         """As _way(), for a rule that judges single readings."""
-        at_ms = float(self.heard[-1][0]) + self.every_ms
+        at_ms = float(self.readings[-1][0]) + self.every_ms
         while at_ms < ends_ms:
             yield at_ms, rise.at(at_ms) - self.sees_c, 1
             at_ms += self.every_ms

@@ -35,10 +35,10 @@ AWAY_FALL_K: Final = 0.8
 #: The highest average is taken over this time [ms].
 AWAY_WITHIN_MS: Final = 240_000
 #: (fall [K], within [ms]): a fall of the averages by this shows it too, sooner, or in a large heel that cools slowly.
-FALLS: Final = ((0.45, 120_000), (0.6, 180_000), (0.8, 300_000), (1.0, 420_000))
+AWAY_FALLS: Final = ((0.45, 120_000), (0.6, 180_000), (0.8, 300_000), (1.0, 420_000))
 #: Water drawn within this time before the fall supports it [ms].
 DRAWN_MS: Final = 360_000
-#: After a draw this share of FALLS is enough.
+#: After a draw this share of AWAY_FALLS is enough.
 DRAWN_SHARE: Final = 0.7
 #: After a draw a sure fall of this beyond the cooling of a covered vessel is enough [K].
 BEYOND_K: Final = 0.12
@@ -55,19 +55,19 @@ AWAY_AT_MOST_MS: Final = 60 * 60_000
 #: Below this the probe may hang in air, and a level temperature doesn't show that the liquid is back [Cel].
 LEVEL_FROM_C: Final = 31.0
 #: A cold liquid that has been level for this long is back, or was never away [ms].
-LEVEL_MS: Final = 360_000
-#: Level is a fall of less than this within LEVEL_MS [K].
-LEVEL_K: Final = 0.3
+LEVEL_FOR_MS: Final = 360_000
+#: Level is a fall of less than this within LEVEL_FOR_MS [K].
+LEVEL_FALL_K: Final = 0.3
 #: A liquid that is calm (believed_liquid.py) is back, or was never away, once it has been seen for this long [ms].
 CALM_MS: Final = 150_000
 #: Water drawn within this time of the liquid's leaving or return belongs to the same cycle [ms].
 DRAW_BELONGS_MS: Final = 180_000
 #: A fall of a single reading, or a rise, counts only beyond this many quantisation steps.
 COARSE_STEPS: Final = 2.5
-#: A fall of this within SUSPECT_MS may become a cycle [K].
-SUSPECT_K: Final = 0.5
+#: A fall of this within SUSPECTED_FOR_MS may become a cycle [K].
+SUSPECTED_FALL_K: Final = 0.5
 #: An alarm of cold waits for a suspected cycle, but no longer than this [ms].
-SUSPECT_MS: Final = 300_000
+SUSPECTED_FOR_MS: Final = 300_000
 
 
 def phase_of(*, off: bool, at_work: bool, away: bool, drawn: bool, reheating: bool, resting: bool) -> Phase:
@@ -92,14 +92,14 @@ class CycleWatch:
 
     __slots__ = (
         "away_since_ms", "back_since_ms", "powered", "_lowest", "_reheat_at_most_ms", "_drawn_ms", "_falls", "_suspect_ms", "_probe",
-        "_heard", "_highest", "_liquid",
+        "_view", "_highest", "_liquid",
     )  # fmt: skip
 
     def __init__(
         self, warm_up_limit_ms: int, probe: ProbeWatch | None = None, liquid: LiquidWatch | None = None
     ) -> None:
         self._probe = probe or ProbeWatch()
-        self._heard = ProbeView(self._probe)
+        self._view = ProbeView(self._probe)
         self._liquid = liquid or LiquidWatch()
         self.away_since_ms: int | None = None
         self.back_since_ms: int | None = None
@@ -127,10 +127,10 @@ class CycleWatch:
         """
         if self._liquid.judged_c(liquid_c) >= warm_c:
             self.back_since_ms = None
-        if closed is not None and closed.at_ms <= self._heard.since_ms:
+        if closed is not None and closed.at_ms <= self._view.since_ms:
             closed = None  # it holds readings from before the event that the view began with
         if closed is not None:
-            self._highest = self._heard.highest_c(AWAY_WITHIN_MS)
+            self._highest = self._view.highest_c(AWAY_WITHIN_MS)
             self._suspect(closed, room_c, mono_ms)
         if self.away_since_ms is None:
             fell_k = self._fell_k(liquid_c, closed, mono_ms)
@@ -153,7 +153,7 @@ class CycleWatch:
     def forget(self) -> None:
         """Begin again: falls and rises count from the next reading on."""
         self._highest, self._falls = -inf, 0
-        self._heard.forget()
+        self._view.forget()
 
     def _fell_k(self, liquid_c: float, closed: Average | None, mono_ms: int) -> float:
         """How far the liquid has fallen [K], where that shows a cycle; else 0.0."""
@@ -169,14 +169,14 @@ class CycleWatch:
 
     def _fell_by(self, now: Average, within_ms: int) -> float:
         """How far this average is below the highest one of the last `within_ms` [K]."""
-        return self._heard.highest_c(within_ms) - now.liquid_c
+        return self._view.highest_c(within_ms) - now.liquid_c
 
     def _fell_soon(self, now: Average, mono_ms: int) -> float:
-        """How far the averages have fallen [K], where that reaches one of FALLS; else 0.0."""
+        """How far the averages have fallen [K], where that reaches one of AWAY_FALLS; else 0.0."""
         least_k = DIFFERENCE_SIGMAS * sqrt(2.0 * self._probe.noise2() / now.n)
         step_k = self._probe.step_k or 0.0
         share = DRAWN_SHARE if self._drawn_lately(mono_ms) else 1.0
-        for wanted_k, within_ms in FALLS:
+        for wanted_k, within_ms in AWAY_FALLS:
             fell_k = self._fell_by(now, within_ms)
             if fell_k >= max(share * wanted_k + step_k, least_k):
                 return fell_k
@@ -190,16 +190,16 @@ class CycleWatch:
         rise_k = RISING_BACK_K if self._liquid.rises_k_per_s > 0.0 else BACK_RISE_K
         if now.liquid_c - self._lowest >= max(rise_k, self._coarse_k()):
             return True
-        seen_ms = now.at_ms - self._heard.lately()[-1].at_ms
+        seen_ms = now.at_ms - self._view.lately()[-1].at_ms
         if now.liquid_c >= LEVEL_FROM_C and self._liquid.is_calm and seen_ms >= CALM_MS:
             return True
-        if not LEVEL_FROM_C <= now.liquid_c < warm_c or seen_ms < LEVEL_MS:
+        if not LEVEL_FROM_C <= now.liquid_c < warm_c or seen_ms < LEVEL_FOR_MS:
             return False
-        return self._fell_by(now, LEVEL_MS) < LEVEL_K
+        return self._fell_by(now, LEVEL_FOR_MS) < LEVEL_FALL_K
 
     def _suspect(self, now: Average, room_c: float, mono_ms: int) -> None:
-        fell_k = self._fell_by(now, SUSPECT_MS)
-        if fell_k < SUSPECT_K or not self.powered or now.liquid_c + fell_k - room_c < AWAY_ABOVE_ROOM_K:
+        fell_k = self._fell_by(now, SUSPECTED_FOR_MS)
+        if fell_k < SUSPECTED_FALL_K or not self.powered or now.liquid_c + fell_k - room_c < AWAY_ABOVE_ROOM_K:
             self._suspect_ms = None
         elif self._suspect_ms is None:
             self._suspect_ms = mono_ms
@@ -211,7 +211,7 @@ class CycleWatch:
     def may_explain_cold(self, mono_ms: int) -> bool:
         """Does a cycle explain a cold liquid, or does the liquid fall in a way that may become a cycle?"""
         since_ms = self._suspect_ms
-        return self.explains_cold(mono_ms) or (since_ms is not None and mono_ms - since_ms <= SUSPECT_MS)
+        return self.explains_cold(mono_ms) or (since_ms is not None and mono_ms - since_ms <= SUSPECTED_FOR_MS)
 
     def is_away(self, mono_ms: int) -> bool:
         """Is the liquid away, and for no longer than a cycle can last?"""

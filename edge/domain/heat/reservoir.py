@@ -17,13 +17,13 @@ from edge.domain.entries import Now, rfc3339
 from edge.domain.heat.balance import HOLD_MS, Forecast, basin_c, needed_c
 from edge.domain.heat.believed_liquid import LiquidWatch
 from edge.domain.heat.cooldown import CoolWatch
-from edge.domain.heat.cooldown_fit import Loss as Cooling
+from edge.domain.heat.cooldown_fit import LossEstimate
 from edge.domain.heat.cycle import CycleWatch
 from edge.domain.heat.power_baseline import Habit
 from edge.domain.heat.prior import HEAT_UPS_KEPT, is_usable, of_volume
 from edge.domain.heat.probe import ProbeWatch
 from edge.domain.heat.thermostat import Trough, trough
-from edge.domain.heat.transfer_loss import Loss, by_the_file, mixed_c
+from edge.domain.heat.transfer_loss import TransferLoss, by_the_file, mixed_c
 from edge.domain.heat.warmup import MIN_SD_S, HeatWatch
 from edge.domain.records.book import AHEAD_MS
 from edge.domain.settings import AlarmTuning, Reservoir
@@ -99,7 +99,7 @@ class Warmth:
         self._fell_ms: int | None = None  # when the liquid last could have been going below what is needed
         self._told_ms: int | None = None  # start of the heat-up whose entry was made last
 
-    def believe(self, share: Loss) -> None:
+    def believe(self, share: TransferLoss) -> None:
         """Judge with this transfer loss from now on."""
         self.share = share
         self.loss = replace(self.plan, loss_share=share.needed)
@@ -330,7 +330,7 @@ class Warmth:
     def restore(self, state: Mapping[str, Any]) -> None:
         """Take back what state() gave; an older one may lack a part."""
         self.recall(state.get("heat_ups", []))
-        self.cool.kept = [Cooling(*loss) for loss in state.get("cool_downs", [])]
+        self.cool.kept = [LossEstimate(*loss) for loss in state.get("cool_downs", [])]
         self.habit.powers = list(state.get("powers", []))
         self._allow(state.get("let_be"))
 

@@ -36,7 +36,7 @@ RISES_FROM_MS: Final = 300_000
 #: The basin's rise is looked for until this long after the reservoir's fall [ms].
 RISES_UNTIL_MS: Final = 300_000
 #: A smaller rise of the basin is none [K].
-RISE_K: Final = 2.0
+BASIN_RISE_K: Final = 2.0
 #: The rise has to come within this time [ms].
 RISE_WITHIN_MS: Final = 75_000
 #: The contact is measured for this long after the rise; by the label it lasts longer, or hardly less [s].
@@ -208,7 +208,7 @@ def _rise(rows: Sequence[tuple[int, float]]) -> tuple[int, float, float] | None:
                 break
             if rows[j][1] - from_c > rose:
                 rose, first = rows[j][1] - from_c, i
-    if rose < RISE_K:
+    if rose < BASIN_RISE_K:
         return None
     return rows[first][0], rows[first + 1][1], rows[first][1] + 0.6 * rose
 

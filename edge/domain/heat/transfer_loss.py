@@ -81,7 +81,7 @@ class Believed(NamedTuple):
     agree: int
 
 
-class Loss(NamedTuple):
+class TransferLoss(NamedTuple):
     """The values of f that are judged with.
 
     Args:
@@ -144,17 +144,19 @@ def _quantile(cells: Sequence[tuple[float, float, float]], whole: float, share: 
     return (low + high) / 2.0
 
 
-def by_the_file(declared: float, measured: bool) -> Loss:
+def by_the_file(declared: float, measured: bool) -> TransferLoss:
     """The transfer loss before any transfer was measured: an f of the station file below the rule counts only if it was measured."""
     share, spread = declared, MEASURED_SPREAD
     words = "as measured by the station file"
     if not measured:
         share, spread, words = max(declared, RULE_SHARE), RULE_SPREAD, "by the rule"
     wide = exp(Z90 * spread)
-    return Loss(share, share, share, share / wide, min(share * wide, LARGEST_SHARE), 0, words)
+    return TransferLoss(share, share, share, share / wide, min(share * wide, LARGEST_SHARE), 0, words)
 
 
-def decided(filed: Loss, first: Sequence[Transfer], later: Sequence[Transfer], u_sure: float, u: float) -> Loss:
+def decided(
+    filed: TransferLoss, first: Sequence[Transfer], later: Sequence[Transfer], u_sure: float, u: float
+) -> TransferLoss:
     """The transfer loss to judge with after these transfers.
 
     Args:
@@ -183,7 +185,7 @@ def decided(filed: Loss, first: Sequence[Transfer], later: Sequence[Transfer], u
     cycles = f"{n} first cycle{'s' if n != 1 else ''}"
     words = f"{filed.words}; {cycles} measured" if needed == filed.needed else f"measured on {cycles}"
     low, high = min(low, needed), max(high, needed)
-    return Loss(needed, max(hot, 0.0), best, max(low, 0.0), min(high, LARGEST_SHARE), n, words)
+    return TransferLoss(needed, max(hot, 0.0), best, max(low, 0.0), min(high, LARGEST_SHARE), n, words)
 
 
 def middle(seen: Sequence[Transfer]) -> float | None:

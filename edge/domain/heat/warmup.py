@@ -16,7 +16,7 @@ from edge.domain.heat.hypothesis import WarmUpStart
 from edge.domain.heat.prior import HEAT_UPS_KEPT, Prior, is_usable, learned
 from edge.domain.heat.probe import RECENT_MS, Average, ProbeView, ProbeWatch, line
 from edge.domain.heat.warmup_fit import HeatFit
-from edge.domain.heat.warmup_told import FARTHEST_S, Told, never
+from edge.domain.heat.warmup_told import FARTHEST_S, CheckedForecasts, never
 from edge.domain.maths.robust import Z90
 from edge.domain.wording import Worded
 
@@ -105,19 +105,20 @@ class HeatWatch:
     """The heating of one reservoir. `broad`: the prior without this station's history."""
 
     __slots__ = (
-        "prior", "broad", "_start_ms", "_start_c", "_low", "_turn_c", "_fit", "_told", "_from_ms", "_waiting", "_broken", "_plan", "_merge",
-        "_stalled", "_stopped_ms", "_slope", "_rise", "_probe", "heard", "_fits", "_today", "_origin", "_falling_ms",
+        "prior", "broad", "_start_ms", "_start_c", "_low", "_turn_c", "_fit", "_forecasts", "_from_ms", "_waiting", "_broken",
+        "_plan", "_merge", "_stalled", "_stopped_ms", "_slope", "_rise", "_probe", "view", "_fits", "_today", "_origin",
+        "_falling_ms",
     )  # fmt: skip
 
     def __init__(self, broad: Prior | None = None, probe: ProbeWatch | None = None) -> None:
         self.prior = self.broad = broad or Prior()
         self._probe = probe or ProbeWatch()
-        self.heard = ProbeView(self._probe)
+        self.view = ProbeView(self._probe)
         self._fits: list[Mapping[str, Any]] = []  # the fits of earlier heat-ups, from the journal
         self._today: Mapping[str, Any] | None = None  # the fit of a heat-up that was broken off
         self._waiting: list[Average] = []  # averages that the fit has not taken yet
         self._fit: HeatFit | None = None
-        self._told: Told | None = None  # the forecasts of the fit
+        self._forecasts: CheckedForecasts | None = None  # the forecasts of the fit
         self._start_ms: int | None = None  # start of the heat-up under way
         self._start_c = self._turn_c = 0.0
         #: A heat-up that was broken off: time [ms], rise until then [K], and its start (ms, Cel) where it may go on.
@@ -126,9 +127,9 @@ class HeatWatch:
 
     def forget(self) -> None:
         """Forget the heat-up under way: the liquid is away, or has just come back."""
-        if self._start_ms is not None and self.heard.last is not None:
+        if self._start_ms is not None and self.view.last is not None:
             self._remember()
-            self._broken = (self.heard.last[0], self._turn_c - self._start_c, None)
+            self._broken = (self.view.last[0], self._turn_c - self._start_c, None)
         self._start_ms = None
         self._origin: tuple[int, float] | None = None  # start (ms, Cel) of the heat-up that goes on after a break
         self._start_c = self._turn_c = 0.0
@@ -142,7 +143,7 @@ class HeatWatch:
         self._falling_ms: int | None = None  # since when the liquid has been falling
         self._slope = self._rise = 0.0
         self._waiting.clear()
-        self.heard.forget()
+        self.view.forget()
 
     def _remember(self) -> None:
         """Keep the fit of a heat-up that is broken off for the next one: the vessel is the same."""
@@ -180,7 +181,7 @@ class HeatWatch:
 
     def not_heating_since_ms(self) -> int | None:
         """Since when averages have been seen without a heat-up, at most RECENT_MS ago; None during a heat-up or without averages."""
-        recent = self.heard.lately()
+        recent = self.view.lately()
         if self._start_ms is not None or not recent:
             return None
         return max(recent[-1].at_ms, self._stopped_ms)
@@ -210,7 +211,7 @@ class HeatWatch:
 
     def take(self, average: Average) -> None:
         """Take one average of a quarter of a minute."""
-        if average.at_ms <= self.heard.since_ms:
+        if average.at_ms <= self.view.since_ms:
             return
         at_ms, liquid_c, room_c, _, _ = average
         if self._low is None or liquid_c < self._low[1]:
@@ -239,7 +240,7 @@ class HeatWatch:
         assert self._low is not None
         if liquid_c - self._low[1] < RISE_K:
             return False
-        slope = self.heard.slope(300_000)
+        slope = self.view.slope(300_000)
         if slope is None or liquid_c - self._low[1] < self._surely_k(RISE_K):
             return False
         by_room = 60.0 * self.broad.loss.at(0.95) * max(room_c - liquid_c, 0.0)
@@ -271,7 +272,7 @@ class HeatWatch:
     def _look_for_fall(self, at_ms: int, liquid_c: float) -> None:
         """Detect that the heat-up under way has ended, or has levelled off."""
         assert self._start_ms is not None
-        slope = self.heard.slope(300_000)
+        slope = self.view.slope(300_000)
         if slope is not None and slope.k_per_min > 0.0:
             self._slope = slope.k_per_min / 60.0
         falls = liquid_c < self._turn_c - self._surely_k(FELL_K)
@@ -297,7 +298,7 @@ class HeatWatch:
 
     def _goes_on_falling(self, at_ms: int) -> bool:
         """Has the liquid been falling for FALLING_MS: too long for an open lid or for cold liquid that was poured in?"""
-        lately = self.heard.slope(120_000)
+        lately = self.view.slope(120_000)
         if self._fit is None or self._falling_ms is None:
             self._falling_ms = at_ms
         if lately is not None and lately.k_per_min > SLOPE_SIGMAS * lately.sd:
@@ -308,7 +309,7 @@ class HeatWatch:
         """Is the slope as good as level, over a time in which a tenth of the first slope would have shown?"""
         limit = max(LEVEL_K_PER_MIN, LEVEL_SHARE * 60.0 * self._rise)
         for over_ms in (600_000, RECENT_MS):
-            slope = self.heard.slope(over_ms)
+            slope = self.view.slope(over_ms)
             if slope is not None and slope.k_per_min + 0.5 * SLOPE_SIGMAS * slope.sd < limit:
                 steps_k = 2.0 * (self._probe.step_k or 0.0)
                 return self._rise == 0.0 or over_ms == RECENT_MS or 1e-4 * self._rise * over_ms > steps_k
@@ -325,7 +326,7 @@ class HeatWatch:
         self._origin = None if self._broken is None else self._broken[2]
         self._start_ms, self._start_c = self._low
         self._fit = self._plan = None
-        found = hinge([(average.at_ms, average.liquid_c) for average in reversed(self.heard.lately(600_000))])
+        found = hinge([(average.at_ms, average.liquid_c) for average in reversed(self.view.lately(600_000))])
         if found is not None:
             self._start_ms, self._start_c = int(found[0]), found[1]
 
@@ -340,12 +341,12 @@ class HeatWatch:
             self._fit = HeatFit(self._plan, learned(self.broad, fits), self.broad)
             if self._broken is not None and self._broken[1] >= TODAY_K:
                 self._fit.resumed()
-            self._told = Told(self._fit)
-        fit, told = self._fit, self._told
-        assert told is not None
+            self._forecasts = CheckedForecasts(self._fit)
+        fit, forecasts = self._fit, self._forecasts
+        assert forecasts is not None
         for at_ms, liquid_c, room_c, _, variance in self._waiting:
             fit.add((at_ms - self._from_ms) / 1000.0, liquid_c, variance, room_c)
-            told.hear(variance)
+            forecasts.hear(variance)
         self._waiting.clear()
         return fit
 
@@ -382,12 +383,12 @@ class HeatWatch:
 
     def _slope_of(self, from_ms: int, to_ms: int) -> float | None:
         """Slope [K/ms] of the averages between two times; None where there are fewer than four."""
-        rows = [average for average in self.heard.lately() if from_ms < average.at_ms <= to_ms]
+        rows = [average for average in self.view.lately() if from_ms < average.at_ms <= to_ms]
         return line(rows).k_per_ms if len(rows) >= 4 else None
 
     def sees(self, sees_c: float, mono_ms: int) -> ProbeForecast | str:
         """When the probe sees `sees_c` [Cel]; or, for people, why that isn't known."""
-        if self.heard.last is None:
+        if self.view.last is None:
             return "no reading of the reservoir"
         if self._start_ms is None:
             broken = self._broken
@@ -398,9 +399,9 @@ class HeatWatch:
         fit = self._catch_up()
         if fit is not None and fit.is_disturbed:
             return BROKEN_OFF
-        if fit is None or self._told is None or fit.n < 4:
+        if fit is None or self._forecasts is None or fit.n < 4:
             return "not known yet: heating has only just begun"
-        found = self._told.interval(sees_c)
+        found = self._forecasts.interval(sees_c)
         if isinstance(found, float):
             return self._why_never(fit, found)
         low, mid, high = found
@@ -409,42 +410,42 @@ class HeatWatch:
         if mid > 0.0 and high - low > MAX_WIDTH_SHARE * (mid + 120.0):
             chance = never(fit.points(sees_c, fit.room_c)) if high == FARTHEST_S else 0.0
             return self._why_never(fit, chance) if chance >= MAYBE_NEVER else TOO_LITTLE
-        high = min(mid + hypot(high - mid, Z90 * self._told.later_s(sees_c, mid)), FARTHEST_S)
+        high = min(mid + hypot(high - mid, Z90 * self._forecasts.later_s(sees_c, mid)), FARTHEST_S)
         ago = (mono_ms - self._from_ms) / 1000.0 - fit.t
         return ProbeForecast(mid - ago, low - ago, high - ago, self._news(fit))
 
     def _contradicts(self, sees_c: float, mid_s: float, fit: HeatFit) -> bool:
         """Is the forecast too soon for the present rise? A rise under constant power only slows down, once the start has settled."""
-        lately = self.heard.slope(RISE_MS)
+        lately = self.view.slope(RISE_MS)
         if lately is None or fit.t - fit.start_t < SURELY_AFTER_S or self._news(fit):
             return False
         at_most = max(lately.k_per_min + 2.0 * SLOPE_SIGMAS * lately.sd, LEVEL_K_PER_MIN) / 60.0
-        return sees_c - self.heard.mean_c(60_000) > at_most * max(mid_s / SLOWER_SHARE, MIN_SOON_S)
+        return sees_c - self.view.mean_c(60_000) > at_most * max(mid_s / SLOWER_SHARE, MIN_SOON_S)
 
     def _why_slower(self, sees_c: float) -> str:
         """Text for a rise slower than its forecast; where it slows down exponentially to an end below the target, that end."""
-        late, whole = self.heard.slope(RECENT_MS // 2), self.heard.slope(RECENT_MS)
+        late, whole = self.view.slope(RECENT_MS // 2), self.view.slope(RECENT_MS)
         if late is None or whole is None:
             return SLOWER
         half_s, now_k, before_k = RECENT_MS / 2000.0, late.k_per_min, 2.0 * whole.k_per_min - late.k_per_min
         if not 0.0 < now_k < before_k - 2.0 * SLOPE_SIGMAS * hypot(whole.sd, late.sd):
             return SLOWER
         fades_s = half_s / log(before_k / now_k)
-        ends_c = self.heard.mean_c(60_000) + now_k / 60.0 * exp(-0.5 * half_s / fades_s) * fades_s
+        ends_c = self.view.mean_c(60_000) + now_k / 60.0 * exp(-0.5 * half_s / fades_s) * fades_s
         if ends_c >= sees_c:
             return SLOWER
         return Worded("not known yet: it may not get there; it slows down as if to end near ", ends_c)
 
     def rise(self, sees_c: float, seen: ProbeForecast, mono_ms: int) -> ProbeTrend:
         """The probe's trend near `sees_c` [Cel]."""
-        assert self._told is not None
-        return ProbeTrend(mono_ms + 1000.0 * seen.mid_s, sees_c, self._told.rate(sees_c))
+        assert self._forecasts is not None
+        return ProbeTrend(mono_ms + 1000.0 * seen.mid_s, sees_c, self._forecasts.rate(sees_c))
 
     @property
     def probe(self) -> ProbeModel:
         """How the probe reads: quantisation step, last reading, noise, interval."""
-        heard, last = self._probe, self.heard.last
-        return ProbeModel(heard.step_k or 0.0, 0.0 if last is None else last[1], sqrt(heard.noise2()), heard.every_s)
+        probe, last = self._probe, self.view.last
+        return ProbeModel(probe.step_k or 0.0, 0.0 if last is None else last[1], sqrt(probe.noise2()), probe.every_s)
 
     @staticmethod
     def _news(fit: HeatFit) -> str:
@@ -453,7 +454,7 @@ class HeatWatch:
 
     def _why_stalled(self) -> str:
         """Text for a heat-up that has levelled off: losses and heater balance there, or the heater is off."""
-        ends_c, room_c = self.heard.mean_c(600_000), self.heard.lately(0)[0].room_c
+        ends_c, room_c = self.view.mean_c(600_000), self.view.lately(0)[0].room_c
         fit = self._fit
         if fit is not None and fit.plateau_c(room_c) > ends_c + STILL_HEATS_K:
             return Worded("it is not heating: it has stopped rising near ", ends_c)

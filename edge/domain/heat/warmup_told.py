@@ -17,9 +17,9 @@ from edge.domain.maths.mixture import quantile
 from edge.domain.maths.robust import Z90
 
 #: Standard deviation of the model's error, as a share of the time left.
-FLOOR_SHARE: Final = 0.006
+MODEL_ERROR_SHARE: Final = 0.006
 #: The same five minutes after the start; it falls as 1/time.
-EARLY_SHARE: Final = 0.03
+EARLY_ERROR_SHARE: Final = 0.03
 #: Standard deviation by which the plateau wanders with the room and the mains [K]; a target near the plateau is passed much later.
 WANDER_K: Final = 0.2
 #: Time constant of that wandering [s].
@@ -83,7 +83,7 @@ class Trial:
             del self.ahead[0]
 
 
-class Told:
+class CheckedForecasts:
     """The forecasts of one fit, with their intervals."""
 
     def __init__(self, fit: HeatFit) -> None:
@@ -157,7 +157,8 @@ class Told:
             return found
         low, mid, high = found
         floor = Z90 * hypot(
-            hypot(FLOOR_SHARE, EARLY_SHARE * 300.0 / max(self.fit.t, 60.0)) * mid, _wanders_s(self.fit, sees_c, mid)
+            hypot(MODEL_ERROR_SHARE, EARLY_ERROR_SHARE * 300.0 / max(self.fit.t, 60.0)) * mid,
+            _wanders_s(self.fit, sees_c, mid),
         )
         return mid - wider * hypot(mid - low, floor), mid, min(mid + wider * hypot(high - mid, floor), FARTHEST_S)
 

@@ -66,7 +66,7 @@ def normal_quantile(share: float) -> float:
     return (low + high) / 2.0
 
 
-class Slope(NamedTuple):
+class RobustLine(NamedTuple):
     """A robust line: slope, intercept, and the slope's confidence interval."""
 
     slope: float
@@ -75,7 +75,7 @@ class Slope(NamedTuple):
     high: float
 
 
-def theil_sen(x: Sequence[float], y: Sequence[float], confidence: float = 0.95) -> Slope | None:
+def theil_sen(x: Sequence[float], y: Sequence[float], confidence: float = 0.95) -> RobustLine | None:
     """The Theil-Sen line: median of the slopes between all pairs of points, interval by Kendall's statistic, through both medians.
 
     None where no two points differ in x. The cost grows with the square of the number of points: thin them out first.
@@ -89,7 +89,7 @@ def theil_sen(x: Sequence[float], y: Sequence[float], confidence: float = 0.95) 
     count = len(slopes)
     upper = min(round((count + spread) / 2.0), count - 1)
     lower = max(round((count - spread) / 2.0) - 1, 0)
-    return Slope(middle, median(y) - middle * median(x), slopes[lower], slopes[upper])
+    return RobustLine(middle, median(y) - middle * median(x), slopes[lower], slopes[upper])
 
 
 def _kendall_variance(x: Sequence[float], y: Sequence[float]) -> float:

@@ -190,12 +190,12 @@ class Stage:
         self._housing = Housing()  # kept over a change of the filter: the housing stays
         self._before: Point | None = None
         self._fitted_l: float | None = None
-        self._told: dict[int | None, float | None] = {}  # cache of drop_kpa(), by time of change
+        self._cache: dict[int | None, float | None] = {}  # cache of drop_kpa(), by time of change
 
     def add(self, seen: LifePoint, changed_ms: int | None, colder: float | None = None) -> None:
         """Add one draw. `colder`: the share of its drop that may be due to cold water; None: the water's temperature is known."""
         self.colder = colder
-        self._told.clear()
+        self._cache.clear()
         self.rebase(changed_ms)
         if self._before is not None:
             self._housing = self._housing.and_draws(self._before, seen.point)
@@ -225,7 +225,7 @@ class Stage:
             every = [*old, *new]
             self._seen = [seen for seen in every if seen.wall_ms > since]
             self._aside = [seen for seen in every if seen.wall_ms <= since][-POINTS_KEPT:]
-            self._told.clear()
+            self._cache.clear()
             self.life = self._fitted_l = None
             self.loads = True
 
@@ -249,10 +249,10 @@ class Stage:
 
     def drop_kpa(self, changed_ms: int | None) -> float | None:
         """The drop now [kPa]: the median of the last three draws; of two, the later. None without a draw since the change."""
-        if changed_ms not in self._told:
+        if changed_ms not in self._cache:
             levels = self._levels(changed_ms)[-DROP_DRAWS:]
-            self._told[changed_ms] = None if not levels else levels[-1] if len(levels) < DROP_DRAWS else median(levels)
-        return self._told[changed_ms]
+            self._cache[changed_ms] = None if not levels else levels[-1] if len(levels) < DROP_DRAWS else median(levels)
+        return self._cache[changed_ms]
 
     def took_clean_kpa(self, changed_ms: int | None) -> float | None:
         """The clean drop of the filters before [kPa], where this one takes far too little to be a filter; else None.
@@ -363,7 +363,7 @@ class Stage:
         self.colder, self.is_due = state["colder"], state["due"]
         self._housing, self._before = Housing(*state["housing"]), self._recent[-1].point if self._recent else None
         self.fell = None if state["fell"] is None else Fall(*state["fell"])
-        self._told.clear()
+        self._cache.clear()
 
 
 def _merged(a: LifePoint, b: LifePoint) -> LifePoint:

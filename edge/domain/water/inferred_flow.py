@@ -18,7 +18,7 @@ STARTS_KPA: Final = 6.0
 #: Water has stopped when the filters take less than this more than at rest [kPa].
 ENDS_KPA: Final = 3.0
 #: Time constant with which the taps' difference at rest, their zeros, is followed [ms].
-REST_MS: Final = 300_000.0
+ZERO_MS: Final = 300_000.0
 #: The taps differ at rest by at most this [kPa].
 REST_AT_MOST_KPA: Final = 12.0
 #: Water passes only beyond this many standard deviations of the noise.
@@ -103,7 +103,7 @@ class Meterless:
         elif train_kpa >= -REST_AT_MOST_KPA:  # below that a check valve holds pressure behind it
             # Flow never makes the drop less than at rest: the level taken for rest was a draw.
             fast = above < -ends_kpa and rest > 0.0
-            self._rest_kpa = rest + above * (0.2 if fast else min(max(passed_ms / REST_MS, 1.0 / self._n), 1.0))
+            self._rest_kpa = rest + above * (0.2 if fast else min(max(passed_ms / ZERO_MS, 1.0 / self._n), 1.0))
         self._once = self._passes
         return self.flow_l_min if self._passes else 0.0
 

@@ -43,7 +43,7 @@ CENSORED: Final = (0.6, 0.92)
 #: A share of zeros above three in four is no noise around zero: its normal quantile.
 MOST_ZEROS_SIGMAS: Final = 0.674
 #: A draw's flow rises for at most this long before it counts as a draw [ms].
-RISES_MS: Final = 5_000
+DRAW_RISES_MS: Final = 5_000
 
 #: The least flow of a day is looked for in windows of this length without a draw [ms].
 NIGHT_MS: Final = 1_800_000
@@ -54,7 +54,7 @@ DRIPS_READINGS: Final = 3
 #: Water that never stops passes evenly: the least window has at least this share of the mean.
 EVEN_SHARE: Final = 0.5
 #: The time within which a leak shows, where the station file doesn't say [ms].
-WITHIN_MS: Final = 6 * 3_600_000
+LEAK_WITHIN_MS: Final = 6 * 3_600_000
 
 
 class Bled(NamedTuple):
@@ -200,7 +200,7 @@ class NightFlow:
     __slots__ = ("_bin", "_covered_ms", "_seen", "_quiet", "_done", "_even", "_wanted", "drip", "_is_new")
 
     def __init__(self, within_ms: int | None = None) -> None:
-        self._wanted = max((within_ms or WITHIN_MS) // NIGHT_MS, 4)
+        self._wanted = max((within_ms or LEAK_WITHIN_MS) // NIGHT_MS, 4)
         self._even: deque[float] = deque(maxlen=self._wanted)  # litres of each window in a row that dripped
         self.drip: Drip | None = None
         self._is_new = False
@@ -270,7 +270,7 @@ class LeakWindow:
     def add(self, litres: float, flow_l_min: float, mono_ms: int) -> None:
         """Add litres at this time, when the meter showed this flow [L/min]."""
         held = self._held
-        while held and mono_ms - held[0][0] >= RISES_MS:
+        while held and mono_ms - held[0][0] >= DRAW_RISES_MS:
             at_ms, some, flow = held.popleft()
             self._count(some, flow, at_ms)
         held.append((mono_ms, litres, flow_l_min))

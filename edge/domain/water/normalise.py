@@ -22,7 +22,7 @@ GAINS_AT_MOST_KPA: Final = 3.0
 #: Cold water that nobody measures has its mean halfway between this and the reference [Cel] (common practice, no published source).
 USUAL_C: Final = 12.0
 #: Amplitude of its yearly swing [K] (common practice, no published source).
-SWING_K: Final = 3.0
+YEARLY_SWING_K: Final = 3.0
 #: Its coldest day of the year in the north; in the south half a year later (common practice, no published source).
 COLDEST_DAY: Final = 45
 #: Relative standard uncertainty of a drop scaled by that temperature: 4 K, and 2.5 % of viscosity go with 1 K.
@@ -108,7 +108,7 @@ def assumed_c(reference_c: float, wall_ms: int, zone: ZoneInfo) -> float:
     january, july = (datetime(now.year, month, 15, 12, tzinfo=zone).utcoffset() for month in (1, 7))
     if january is None or july is None or january == july:
         return mean
-    swing = SWING_K if july > january else -SWING_K
+    swing = YEARLY_SWING_K if july > january else -YEARLY_SWING_K
     return mean - swing * math.cos(2.0 * math.pi * (now.timetuple().tm_yday - COLDEST_DAY) / 365.25)
 
 

@@ -16,7 +16,7 @@ from collections import deque
 from collections.abc import Mapping, Sequence
 from typing import Any, Final, NamedTuple
 
-from edge.domain.maths.robust import MAD_TO_SIGMA, Z90, Slope, mad_sigma, mann_kendall, median, theil_sen
+from edge.domain.maths.robust import MAD_TO_SIGMA, Z90, RobustLine, mad_sigma, mann_kendall, median, theil_sen
 
 #: Exponent of the flow-test relation.
 EXPONENT: Final = 0.54
@@ -182,7 +182,7 @@ def _doubt(static: float, dynamic: float, at_kpa: float, u_kpa: float | None, u_
 
 
 #: Draws of one fill differ in volume by less than this share either way.
-LIKE_SHARE: Final = 0.12
+LIKE_VOLUME_SHARE: Final = 0.12
 #: The two ends of a draw are known to this many intervals of the readings together.
 ENDS_READINGS: Final = 2.0
 #: Draws kept as evidence of fills.
@@ -208,13 +208,13 @@ class Fill(NamedTuple):
     reading_s: float = 0.0
 
 
-class Trend(NamedTuple):
+class FillTrend(NamedTuple):
     """The trend of the time for a fill: slope [s a day], change over the days seen as a share of the time, number of days, line."""
 
     slope_s: float
     share: float
     days: float
-    line: Slope
+    line: RobustLine
 
 
 class Fills:
@@ -223,7 +223,7 @@ class Fills:
     def __init__(self) -> None:
         self._seen: deque[Fill] = deque(maxlen=FILLS_KEPT)
         self._cached: tuple[float, list[Fill]] | None = None
-        self._trend: Trend | None = None
+        self._trend: FillTrend | None = None
         self._is_trend_fresh = False
 
     def add(
@@ -265,13 +265,13 @@ class Fills:
         half = Z90 * math.hypot(spread, _unread_s(found[1], middle))
         return Figure(middle, middle - half, middle + half)
 
-    def trend(self) -> Trend | None:
+    def trend(self) -> FillTrend | None:
         """The trend of the fill's time over the days; None where it is not significant or small."""
         if not self._is_trend_fresh:
             self._trend, self._is_trend_fresh = self._trend_now(), True
         return self._trend
 
-    def _trend_now(self) -> Trend | None:
+    def _trend_now(self) -> FillTrend | None:
         found = self.reference()
         if found is None:
             return None
@@ -287,7 +287,7 @@ class Fills:
             return None
         over = float(days[-1] - days[0])
         share = line.slope * over / median(times)
-        return Trend(line.slope, share, over, line) if abs(share) >= TREND_SHARE else None
+        return FillTrend(line.slope, share, over, line) if abs(share) >= TREND_SHARE else None
 
     def state(self) -> list[list[float]]:
         """What has to survive a restart, as JSON."""
@@ -309,7 +309,9 @@ def _scaled_s(fill: Fill, volume_l: float) -> float:
 def _unread_s(group: Sequence[Fill], middle_s: float) -> float:
     """Standard uncertainty of a fill's time [s] because its ends lie anywhere between two readings: two rectangular distributions."""
     reading_s = median([fill.reading_s for fill in group[-LEAST_FILLS:]])
-    averaged = len(group) if reading_s < LIKE_SHARE * middle_s else 1  # a longer interval splits like draws into groups
+    averaged = (
+        len(group) if reading_s < LIKE_VOLUME_SHARE * middle_s else 1
+    )  # a longer interval splits like draws into groups
     return reading_s / math.sqrt(6.0 * averaged)
 
 
@@ -318,7 +320,7 @@ def _commonest(fills: Sequence[Fill]) -> tuple[float, list[Fill]]:
     ordered = sorted(fills, key=lambda fill: fill.volume_l)
     best, start = (0, 0), 0
     for end, fill in enumerate(ordered):
-        while fill.volume_l > ordered[start].volume_l * (1.0 + 2.0 * LIKE_SHARE):
+        while fill.volume_l > ordered[start].volume_l * (1.0 + 2.0 * LIKE_VOLUME_SHARE):
             start += 1
         if end + 1 - start >= best[1] - best[0]:
             best = (start, end + 1)

@@ -16,7 +16,7 @@ LEAST_DAYS: Final = 3
 #: Days left beyond this are told as infinite.
 FARTHEST_DAYS: Final = 3650
 #: Answers kept, since each reading of a draw asks the same again.
-TOLD_KEPT: Final = 16
+ANSWERS_KEPT: Final = 16
 
 
 class Days(NamedTuple):
@@ -32,11 +32,11 @@ class Use:
 
     def __init__(self) -> None:
         self._days: dict[str, float] = {}
-        self._told: dict[tuple[object, ...], Days | None] = {}  # cache of days_left() since the last draw
+        self._cache: dict[tuple[object, ...], Days | None] = {}  # cache of days_left() since the last draw
 
     def add(self, day: str, litres: float) -> None:
         """Add litres on this local date (ISO)."""
-        self._told.clear()
+        self._cache.clear()
         self._days[day] = round(self._days.get(day, 0.0) + litres, 4)
         if len(self._days) > DAYS_KEPT:
             del self._days[min(self._days)]
@@ -55,11 +55,11 @@ class Use:
             spent: share of today that is over, 0 to 1.
         """
         asked = (*left_l, today, spent)
-        if asked not in self._told:
-            if len(self._told) == TOLD_KEPT:
-                self._told.clear()
-            self._told[asked] = self._days_left(left_l, today, spent)
-        return self._told[asked]
+        if asked not in self._cache:
+            if len(self._cache) == ANSWERS_KEPT:
+                self._cache.clear()
+            self._cache[asked] = self._days_left(left_l, today, spent)
+        return self._cache[asked]
 
     def _days_left(self, left_l: tuple[float, float, float], today: date, spent: float) -> Days | None:
         seen = self._whole_days(today)
@@ -89,7 +89,7 @@ class Use:
 
     def restore(self, state: Mapping[str, Any]) -> None:
         """Take back what state() gave."""
-        self._days, self._told = dict(state), {}
+        self._days, self._cache = dict(state), {}
 
 
 def _last(litres: float, rates: list[float], weekday: int, spent: float) -> float:

@@ -12,8 +12,8 @@ from edge.domain.doubts.table import WARMEST_ROOM_C
 from edge.domain.entries import Entry, Now, rfc3339, wall_ms_of
 from edge.domain.heat.reservoir import Warmth
 from edge.domain.heat.transfer_fit import (
+    BASIN_RISE_K,
     LEAST_SD_K,
-    RISE_K,
     WINDOW_S,
     Arrival,
     Averages,
@@ -134,7 +134,7 @@ class Basin(Part):
             return
         self._away_ms = None
         room = self._view.value(self._room_point, now.mono_ms)
-        if seen.rose_k < RISE_K and seen.was_c < (room if room is not None else seen.was_c) + WARM_K:
+        if seen.rose_k < BASIN_RISE_K and seen.was_c < (room if room is not None else seen.was_c) + WARM_K:
             return  # nothing arrived: the reservoir fell for another reason, or the probe isn't in the basin
         self._tell(seen, min(left_ms, seen.at_ms) - 20_000.0, room, now)
 

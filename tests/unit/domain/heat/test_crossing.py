@@ -135,6 +135,6 @@ def test_what_was_averaged_before_is_the_rule_that_is_reckoned_with() -> None:
     crossing = watch.crossing(LIMIT_C, ProbeModel(0.0, 0.0, 0.1, 1.0))
     assert crossing is not None and crossing.averaged == len(watch._averaged)
     assert crossing.rule.within_s == AVERAGED_MS / 1000.0
-    last = crossing.heard[-1][1]
-    mean = statistics.fmean(c for _, c in crossing.heard)
+    last = crossing.readings[-1][1]
+    mean = statistics.fmean(c for _, c in crossing.readings)
     assert watch.judged_c(last) == pytest.approx(mean - (crossing.sees_c - LIMIT_C), abs=0.002)

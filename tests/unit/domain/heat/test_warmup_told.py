@@ -12,20 +12,20 @@ from scipy.stats import lognorm
 from edge.domain.heat.hypothesis import OPEN_LOSS, OPEN_LOSS_SD, PULL_S, Action, Hypothesis, Observation, WarmUpStart
 from edge.domain.heat.prior import Prior
 from edge.domain.heat.warmup_fit import COOLED, WARMED, HeatFit
-from edge.domain.heat.warmup_told import PRIOR_TRIALS, Told, Trial
+from edge.domain.heat.warmup_told import PRIOR_TRIALS, CheckedForecasts, Trial
 
 STEP_S = 15.0
 ROOM_C = 20.0
 
 
-def followed(power: Callable[[float], float], until_s: float, seed: int = 1) -> tuple[Told, float]:
+def followed(power: Callable[[float], float], until_s: float, seed: int = 1) -> tuple[CheckedForecasts, float]:
     """A vessel of one node that loses 6e-5 of its excess each second, `power` [K/s] at its time [s]; and where it is in the end [Cel]."""
     rng, start = (
         random.Random(seed),
         WarmUpStart(21.0, 1e-4, 0.0, bend_s=20.0, rise_s=240.0, bend_sd_s=20.0, slope=0.004),
     )
     fit = HeatFit(start, Prior(), Prior())
-    told, liquid, probe, t = Told(fit), 21.0, 21.0, 0.0
+    told, liquid, probe, t = CheckedForecasts(fit), 21.0, 21.0, 0.0
     while t < until_s:
         for _ in range(int(STEP_S)):
             liquid += power(t) - 6e-5 * (liquid - ROOM_C)
@@ -36,7 +36,7 @@ def followed(power: Callable[[float], float], until_s: float, seed: int = 1) -> 
     return told, liquid
 
 
-def width_s(told: Told, ahead_k: float) -> float:
+def width_s(told: CheckedForecasts, ahead_k: float) -> float:
     found = told.interval(told.fit.theta + ROOM_C + ahead_k)
     assert not isinstance(found, float)
     low, mid, high = found
@@ -160,7 +160,7 @@ def test_the_odds_of_an_open_lid_are_those_of_two_lognormal_losses() -> None:
         assert h.open_odds() == pytest.approx(left_open / shut, rel=1e-9)
 
 
-def lidded(opened: Callable[[float], bool], until_s: float) -> tuple[Told, float, float]:
+def lidded(opened: Callable[[float], bool], until_s: float) -> tuple[CheckedForecasts, float, float]:
     """A vessel of one node whose open lid takes a quarter of its heater's power: what is told, the liquid now, and its plain loss."""
     return *followed(lambda t: 0.004 - (1e-3 if opened(t) else 0.0), until_s), 6e-5
 
