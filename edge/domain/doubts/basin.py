@@ -31,7 +31,7 @@ CHECK_EVERY_MS: Final = _MIN
 
 
 class Resting:
-    """One basin's probe."""
+    """Compares one basin's probe with its room."""
 
     __slots__ = ("_rooms", "_since_ms", "_cold_ms", "_fine_ms", "look_ms")
 

@@ -105,11 +105,15 @@ class Contradictions:
     ) -> None:
         self._settings, self._watches, self._flow, self._tell = settings, watches, flow, tell
         self._evidence, self._train = evidence, evidence.train
-        self.doubts: dict[str, dict[str, tuple[str, str]]] = {}  # check, "stage:<filter>" -> point -> (cause, advice)
+        self.doubts: dict[
+            str, dict[str, tuple[str, str]]
+        ] = {}  # by check or "stage:<filter>", then by point: (cause, advice)
         self._taps = {tap: point for tap, point in taps.items() if point is not None}
         downstream = [tap for tap in self._taps if tap != "supply"]
         self._last = downstream[-1] if downstream else None
-        self._holding = downstream[-2] if len(downstream) > 1 else None  # the last tap but one
+        self._holding = (
+            downstream[-2] if len(downstream) > 1 else None
+        )  # the last tap but one, the witness where the last one loses its pressure
         self._power = None if power is None else watches[power]
         supply = self._taps.get("supply")
         self._wanted = FALLS

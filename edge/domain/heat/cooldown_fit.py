@@ -58,7 +58,9 @@ LOSS_DOUBT_SHARE: Final = 0.3
 MIN_LOSS: Final = 2e-6
 #: A cool-down that leaves the logarithm of b less certain than this standard deviation teaches nothing.
 MAX_LEARNED_SD: Final = 0.25
-_GOLDEN: Final = tuple((1.0 / 1.16730397826) ** k for k in range(1, 5))  # root of x^5 = x + 1
+_GOLDEN: Final = tuple(
+    (1.0 / 1.16730397826) ** k for k in range(1, 5)
+)  # powers of the inverse root of x^5 = x + 1: a generalised golden ratio
 
 
 class LossEstimate(NamedTuple):
@@ -178,7 +180,7 @@ class CoolFit:
     def add(self, t: float, read_c: float, variance: float, room_c: float) -> None:
         """Take the mean of the readings around `t` [s], with its variance [K^2], and the room [Cel]."""
         theta, dt = read_c - room_c, max(t - self.t, 0.0)
-        lost = 0.5 * (theta + self.theta) * dt  # the integral of T - Troom
+        lost = 0.5 * (theta + self.theta) * dt  # growth of the integral of T - Troom [K s]
         self.t, self.theta, self.room_c = t, theta, room_c
         self.n += 1
         variance += FLOOR_K**2

@@ -222,7 +222,9 @@ def _since(basin: Sequence[tuple[int, float]], at_ms: float) -> tuple[list[tuple
         if x < FILLED_S or x > WINDOW_S:
             continue
         fell = (rows[-1][1] - c) / max((x - rows[-1][0]) / 15.0, 1.0) if rows else 0.0
-        if x > 120.0 and fell > LEAVES_K + max(before, 0.0):  # evening out falls less and less
+        if x > 120.0 and fell > LEAVES_K + max(
+            before, 0.0
+        ):  # a fall by evening out slows down, so a faster one is the liquid's leaving
             return rows, True
         before = fell
         rows.append((x, c))

@@ -107,7 +107,7 @@ def believed(seen: Sequence[Transfer], about: float) -> Believed:
     grid = _grid([s.share for s in seen], about)
     prior = [-2.5 * log(1.0 + (log(f / about) / ABOUT_SPREAD) ** 2 / 4.0) - log(f) for f in grid]
     odd = 1.0 / ODD_ONE_IN / LARGEST_SHARE
-    cells: list[tuple[float, float, float]] = []  # F, s, logarithm of its weight
+    cells: list[tuple[float, float, float]] = []  # (F, s, logarithm of the weight)
     for scatter, weight in CYCLE_SCATTERS:
         spreads = [hypot(scatter, s.u, MIN_U) for s in seen]
         factors = [(1.0 - 1.0 / ODD_ONE_IN) / (sd * sqrt(2.0 * pi)) for sd in spreads]
@@ -189,7 +189,7 @@ def decided(
 
 
 def middle(seen: Sequence[Transfer]) -> float | None:
-    """The median f, for people; None where there is none."""
+    """The median f of these transfers, for people; None without transfers."""
     return median([s.share for s in seen]) if seen else None
 
 

@@ -38,7 +38,9 @@ class Evidence:
     def __init__(self, settings: Settings, zone: ZoneInfo, boot: str, book: Book) -> None:
         self._settings, self._zone, self._boot, self._book = settings, zone, boot, book
         self.train = Train(settings, taps_fitted(settings), partial(_changed_ms, book), zone)
-        self._is_assumed = all(point.role is not Role.SUPPLY_FLOW for point in settings.points)  # see inferred_flow.py
+        self._is_assumed = all(
+            point.role is not Role.SUPPLY_FLOW for point in settings.points
+        )  # without a meter the flow is inferred (inferred_flow.py)
         self.fills, self.flows, self.use = Fills(), Flows(), Use()
         self.shorts = ShortDraws(0.0 if settings.supply is None else settings.supply.pressure_low_kpa)
         self.total_l = 0.0
@@ -47,7 +49,7 @@ class Evidence:
 
     def finish(self, draw: Draw, why: str, now: Now) -> dict[str, Any]:
         """Take a finished draw, which ended by `why`; the body of its entry."""
-        self.total_l = round(self.total_l + draw.volume_l, 4)  # as the entry has it
+        self.total_l = round(self.total_l + draw.volume_l, 4)  # rounded as in the entry
         body = draw.as_body(now.mono_ms, now.wall_ms, why)
         body |= {"total_l": self.total_l, "start": rfc3339(body.pop("start_ms")), "end": rfc3339(body.pop("end_ms"))}
         if self._is_assumed:
@@ -105,7 +107,7 @@ class Evidence:
         return FOREVER_MS if dated.doubt or not now.trusted or age_ms < 0 else int(age_ms)
 
     def shown(self, key: str, now: Now, draw: Draw | None) -> Shown:
-        """A mean of the last steady draw ("supply_kpa", "flow_l_min"), or of the one under way once it is steady."""
+        """The mean "supply_kpa" or "flow_l_min" of the last steady draw, or of the draw under way once that is steady."""
         if draw is not None:
             live = draw.supply if key == "supply_kpa" else draw.flow
             if live.n >= LIVE_FROM:

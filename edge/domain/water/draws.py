@@ -191,7 +191,7 @@ class FlowResult(NamedTuple):
 
     ended: tuple[Draw, str] | None = None
     began: bool = False
-    steady: tuple[tuple[str, float], ...] = ()  # (tap or "flow", value)
+    steady: tuple[tuple[str, float], ...] = ()  # (tap, kPa) or ("flow", L/min)
 
 
 _NOTHING: Final = FlowResult()

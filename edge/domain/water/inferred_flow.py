@@ -112,7 +112,7 @@ class Meterless:
         raw = sqrt(self._variance)
         step = min(
             abs(train_kpa - self._read_kpa), STEP_SIGMAS * max(raw, LEAST_NOISE_KPA)
-        )  # a draw's own step is no noise
+        )  # the step of a draw is no noise
         self._variance += max(NOISE_SHARE, 1.0 / self._n) * (step * step / 2.0 - self._variance)
         self._read_kpa = train_kpa
         share = 1.0

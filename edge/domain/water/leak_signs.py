@@ -111,7 +111,7 @@ class Decay:
             if self._n >= 5:
                 squared = min(
                     squared, max(SPELL_SIGMAS * SPELL_SIGMAS * self._variance, 0.01)
-                )  # a valve's own step is no noise
+                )  # the step of a valve is no noise
             self._n += 1
             self._variance += max(NOISE_SHARE, 1.0 / self._n) * (squared - self._variance)
         self._last = (*self._last[-1:], kpa)

@@ -1,4 +1,4 @@
-"""How much water this station draws on which weekday, and so how many days a volume will last."""
+"""The station's use of water by weekday, and the days that a volume will last."""
 
 from __future__ import annotations
 
@@ -48,7 +48,7 @@ class Use:
         return [(day, known.get(day, 0.0)) for day in (first + timedelta(days=n) for n in range((today - first).days))]
 
     def days_left(self, left_l: tuple[float, float, float], today: date, spent: float) -> Days | None:
-        """How long litres last at this station's use, weekday by weekday; None where too few whole days have been seen.
+        """The days that litres last at the use of each weekday; None where too few whole days have been seen.
 
         Args:
             left_l: litres left, with the 5 and 95 % points.
