@@ -7,13 +7,13 @@ from math import hypot
 from edge.domain.heat.balance import HOLD_MS, Forecast
 from edge.domain.heat.cooldown import CoolWatch
 from edge.domain.heat.crossing import last_look, rounded_up
-from edge.domain.heat.warmup import LEAST_SD_S, HeatWatch
+from edge.domain.heat.warmup import MIN_SD_S, HeatWatch
 
 
 def tell(watch: HeatWatch | CoolWatch, read_c: float, room_c: float, mono_ms: int) -> None:
     """One good reading [Cel], with the room."""
-    probe = watch.heard.probe
-    if probe.is_another_story(mono_ms):
+    probe = watch.view.probe
+    if probe.gap_exceeded(mono_ms):
         watch.forget()
     closed = probe.hear(read_c, room_c, mono_ms)
     if closed is not None:
@@ -34,4 +34,4 @@ def until_read(watch: HeatWatch, target_c: float, mono_ms: int) -> Forecast:
     late_s = 0.5 * probe.every_s
     if wide_s >= 0.2 * probe.every_s:
         late_s += last_look(wide_s / probe.every_s) * wide_s
-    return seen.later(late_s, hypot(0.5 * wide_s, 0.4 * probe.every_s, LEAST_SD_S), HOLD_MS)
+    return seen.later(late_s, hypot(0.5 * wide_s, 0.4 * probe.every_s, MIN_SD_S), HOLD_MS)

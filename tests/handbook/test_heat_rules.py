@@ -15,8 +15,8 @@ from scipy.optimize import brentq
 
 from edge.domain.heat.balance import HOLD_MS, basin_c, needed_c, plateau_c, time_to_s
 from edge.domain.heat.cooldown import CoolWatch
-from edge.domain.heat.hypothesis import Begin
-from edge.domain.heat.prior import Prior, Spread, damp_k
+from edge.domain.heat.hypothesis import WarmUpStart
+from edge.domain.heat.prior import Prior, Spread, evaporation_k
 from edge.domain.heat.reservoir import Warmth
 from edge.domain.heat.transfer_loss import mixed_c, share_of
 from edge.domain.heat.warmup import HeatWatch
@@ -192,7 +192,7 @@ class Nodes(NamedTuple):
     wall: float = 7_000.0
     exchange: float = 20.0
     loss: float = 3.0
-    damp: float = 0.0
+    evaporation: float = 0.0
     heater: float = 260.0
     lag_s: float = 45.0
     element_s: float = 0.5
@@ -203,7 +203,9 @@ class Nodes(NamedTuple):
 
     def rates(self, _: float, y: Any) -> list[float]:
         liquid, wall, outer, probe, given = y
-        drive = (1.0 - self.damp) * (liquid - self.room_c) + self.damp * damp_k(liquid, self.room_c)
+        drive = (1.0 - self.evaporation) * (liquid - self.room_c) + self.evaporation * evaporation_k(
+            liquid, self.room_c
+        )
         across, on = self.exchange * (liquid - wall), self.outer_exchange * (wall - outer)
         return [
             (given - across - self.loss * drive) / self.liquid,
@@ -228,7 +230,7 @@ class Nodes(NamedTuple):
         _, slow, quick = np.argsort(-rates)
         return Prior(
             Spread(shares[quick], sure), Spread(-1.0 / rates[quick], sure), Spread(self.lag_s, sure), Spread(self.loss / whole, sure),
-            (self.damp, 1e-3), element_s=Spread(self.element_s, sure), outer=Spread(shares[slow], sure),
+            (self.evaporation, 1e-3), element_s=Spread(self.element_s, sure), outer=Spread(shares[slow], sure),
             outer_s=Spread(-1.0 / rates[slow], sure),
         )  # fmt: skip
 
@@ -240,8 +242,8 @@ class Nodes(NamedTuple):
         Nodes(wall=14_000.0, exchange=12.0, lag_s=110.0),
         Nodes(lag_s=8.0, loss=6.0, room_c=16.0),
         Nodes(element_s=60.0, lag_s=90.0),
-        Nodes(damp=0.6, loss=4.0),
-        Nodes(damp=0.8, loss=5.0, start_c=28.0, wall=12_000.0),
+        Nodes(evaporation=0.6, loss=4.0),
+        Nodes(evaporation=0.8, loss=5.0, start_c=28.0, wall=12_000.0),
         Nodes(outer=6_000.0, outer_exchange=2.0),
         Nodes(outer=20_000.0, outer_exchange=5.0, heater=350.0, loss=4.0),
     ],
@@ -263,7 +265,7 @@ def test_the_forecast_for_a_known_plant_agrees_with_a_general_solver(plant: Node
     probe = solved.sol(at)[3]
     reached_s = float(at[np.argmax(probe >= 39.0)])
     known = plant.believed()
-    begin = Begin(
+    begin = WarmUpStart(
         plant.start_c, 1e-6, 0.0, bend_s=plant.lag_s + plant.element_s, rise_s=1e6, bend_sd_s=0.1, slope=0.004
     )
     fit = HeatFit(begin, known, known)
@@ -287,4 +289,4 @@ def test_what_drives_evaporation_agrees_with_steam_tables(room_c: float) -> None
     slope = (vapour(30.5) - vapour(29.5)) / 1.0
     for liquid_c in (20.0, 30.0, 40.0, 45.0):
         expected = (vapour(liquid_c) - 0.5 * vapour(room_c)) / slope
-        assert damp_k(liquid_c, room_c) == pytest.approx(expected, rel=0.01)
+        assert evaporation_k(liquid_c, room_c) == pytest.approx(expected, rel=0.01)

@@ -1,9 +1,9 @@
-"""A basin at rest comes to its room's temperature: one that reads far colder for hours isn't what its probe shows.
+"""A basin at rest comes to its room's temperature: a probe that reads far colder for hours is doubted.
 
-Rinse water leaves it cold, and a basin that was left full of it needs hours (10 L that lose 3 W/K: a time constant of 3.9 h). A puddle that
-evaporates keeps it below the room, by a part of what a wet thermometer shows less (8 K at 22 Cel and 40 % of moisture, by psychrometric
-tables, from memory). So it has to be at rest for RESTS_MS, and colder by COLDER_K and both probes' uncertainty than the room was at any
-time of the last hours: a room that warms up is ahead of what stands in it. Common practice, no published source.
+Rinse water leaves the basin cold, and a basin left full of it needs hours to warm up (10 L that lose 3 W/K: a time constant of 3.9 h). A
+puddle that evaporates keeps the basin below the room, by a part of the wet-bulb depression (8 K at 22 Cel and 40 % relative humidity,
+psychrometric tables, from memory). So the basin has to be at rest for RESTS_MS, and colder than the room's coldest of the last hours by
+COLDER_K and both probes' uncertainty: a room that warms up is ahead of what stands in it. Common practice, no published source.
 """
 
 from __future__ import annotations
@@ -14,39 +14,46 @@ from typing import Final
 from edge.domain.doubts.table import GAP_MS
 
 _MIN: Final = 60_000
-#: it is at rest so long after water ran, or the liquid was away
+#: The basin is at rest this long after water ran or the liquid was away [ms].
 RESTS_MS: Final = 240 * _MIN
-#: compared with the room's coldest of so long
+#: The basin is compared with the room's coldest reading of this time [ms].
 ROOM_MS: Final = 120 * _MIN
-#: colder by so much [K], for so long, isn't so; within it by the band, for so long, is
+#: No basin at rest is colder than its room by more than this [K].
 COLDER_K: Final = 6.0
+#: The probe is doubted when it has been so cold for this long [ms].
 LASTS_MS: Final = 30 * _MIN
+#: The doubt ends within COLDER_K less this hysteresis [K].
 BAND_K: Final = 1.0
+#: The doubt ends when the probe has been so for this long [ms].
 AGAIN_MS: Final = 10 * _MIN
-LOOK_MS: Final = _MIN
+#: Readings are compared this often [ms].
+CHECK_EVERY_MS: Final = _MIN
 
 
 class Resting:
-    """One basin's probe."""
+    """Compares one basin's probe with its room."""
 
     __slots__ = ("_rooms", "_since_ms", "_cold_ms", "_fine_ms", "look_ms")
 
     def __init__(self) -> None:
-        self._rooms: deque[tuple[int, float]] = deque()  # when, and how cold the room was
-        self._since_ms = 0  # since when both have been read
-        self.look_ms = 0  # nothing is made of a reading before
+        self._rooms: deque[tuple[int, float]] = deque()  # (time [ms], room [Cel])
+        self._since_ms = 0  # since when both probes have been read
+        self.look_ms = 0  # time of the next comparison [ms]
         self._cold_ms: int | None = None
         self._fine_ms: int | None = None
 
     def hear(
         self, basin_c: float, room_c: float | None, u_k: float, disturbed_ms: int | None, mono_ms: int
     ) -> bool | None:
-        """One good reading [Cel]. True: it has been colder than a basin can be for long; False: it is as it should be; None: no word.
+        """Take one good reading of the basin [Cel].
 
         Args:
-            room_c: None where it isn't known.
-            u_k: expanded uncertainty of their difference.
-            disturbed_ms: when last water ran, or the liquid was away.
+            room_c: the room [Cel]; None: not known.
+            u_k: expanded uncertainty of the difference of both [K].
+            disturbed_ms: when water last ran, or the liquid was away.
+
+        Returns:
+            True: the probe has been colder than a basin can be; False: it has been as it should be; None: nothing can be said yet.
         """
         rooms = self._rooms
         if room_c is None or (rooms and mono_ms - rooms[-1][0] > GAP_MS):
@@ -54,7 +61,7 @@ class Resting:
         if room_c is None:
             return None
         self._since_ms = self._since_ms if rooms else mono_ms
-        self.look_ms = mono_ms + LOOK_MS
+        self.look_ms = mono_ms + CHECK_EVERY_MS
         rooms.append((mono_ms, room_c))
         while mono_ms - rooms[0][0] > ROOM_MS:
             rooms.popleft()

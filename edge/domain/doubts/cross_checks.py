@@ -1,12 +1,12 @@
-"""Points that can't all be right. A believable number of one is doubted because of what others say.
+"""Cross checks: points whose readings can't all be right. A plausible reading is doubted because other points contradict it.
 
-What must be true together stands in table.py, one row each; here readings and draws are held against it. A fall of the supply's
-pressure that all taps of the filter train share is no draw: where water flows, filters take pressure; where the building's supply
-sags, nothing differs between them, or a check valve holds what stands behind it. What the taps differ by at rest, their zeros, is taken
-off first: a sensor of 1 % of 100 psi may stand 7 kPa too high.
+The rows of table.py say what must be true together; here readings and draws are checked against them. A fall of the supply's pressure that
+all taps of the filter train share is no draw: where water flows, filters take pressure; where the building's supply sags, all taps fall
+alike, or a check valve holds the pressure behind it. The taps' differences at rest, their zeros, are taken off first: a sensor of 1 % of
+100 psi may read 7 kPa too high.
 
-(A reservoir that is frozen while the room moves is told in point_monitor.py, too.) A doubted point reads on, as uncertain; what rests on it
-is unknown: each part asks (station/parts).
+The readings of a doubted point go on as uncertain; a condition that rests on them is unknown: each part asks (station/parts). A
+frozen reservoir probe beside a room that moves is detected in point_monitor.py as well.
 """
 
 from __future__ import annotations
@@ -60,36 +60,36 @@ from edge.domain.water.filter_train import ZERO_AT_MOST_KPA
 from edge.domain.water.normalise import GAINS_AT_MOST_KPA
 from edge.domain.wording import age_text, difference_text, value_text
 
-#: so many falls without a draw between them, within SilentDraws' time, and the meter is doubted
+#: The meter is doubted after this many falls without a draw between them, within the time of SilentDraws.
 FALLS: Final = 3
-#: a meter that was doubted wrongly (they were a neighbour's) is doubted after twice as many the next time, and at most so many
+#: Each wrong doubt of the meter (the falls were a neighbour's) doubles FALLS, up to this.
 FALLS_AT_MOST: Final = 24
-#: so many different values show that a probe isn't stuck
+#: A probe that has shown this many different values isn't stuck.
 MOVES: Final = 3
-#: a liquid this near to its room may rest there [K]
+#: A liquid nearer to its room than this may rest [K].
 FAR_FROM_ROOM_K: Final = 5.0
-#: no hose holds so much water that it could flow back with more than this share of what a draw loses over the filters
+#: Water that flows back from a hose loses at most this share of what a draw loses over the filters: a hose holds little.
 BACK_SHARE: Final = 0.5
-#: so often the pressure at rest is held against the last draw's
+#: The static pressure is compared with the last draw this often [ms].
 LOOKED_MS: Final = 10_000
-#: what the last draw showed, put in doubt: a new one settles it
+#: Rows that doubt the evidence of the last draw: a new steady draw ends them.
 ANEW: Final = ("static_low", "static_sunk", "short_low", "unseen_low", "draw_out")
-#: what is put in doubt without a row of its own (basin.py)
+#: Name of a doubt without a row of its own (basin.py).
 OTHER: Final = "other"
 _WATER: Final = (Role.SUPPLY_PRESSURE, Role.BETWEEN_FILTERS_PRESSURE, Role.FILTERED_PRESSURE)
 
 
 class Contradictions:
-    """Which points of a station are doubted, by which row, and why. Reads the watches, and marks those that it doubts.
+    """The standing doubts of a station: which points, by which row, and why. Reads the points' watches, and marks the doubted ones.
 
     Args:
-        watches: of every point, by its id.
+        watches: the watch of every point, by its id.
         flow: the meter's point, or None.
-        taps: the points of the pressures by tap, in the order of flow; None where there is none.
-        power: the point that says whether the machine has power: without power it draws nothing.
-        evidence: what finished draws showed, and what is known of the filter train: its taps' zeros, its stages.
-        tell: gets the body of an entry for each change, {"check", "points", "what": "began" | "ended", "cause", "advice"}.
-        warmth: what is known of the reservoir's heating and losses; None where there is none.
+        taps: the pressure points by tap, in the order of flow; None where there is none.
+        power: the point that says whether the machine has power, without which it draws nothing; or None.
+        evidence: the evidence of finished draws, with the filter train: its taps' zeros, its stages.
+        tell: called with the body of an entry for each change, {"check", "points", "what": "began" | "ended", "cause", "advice"}.
+        warmth: the reservoir's heating and losses; None where there is none.
     """
 
     def __init__(
@@ -105,11 +105,15 @@ class Contradictions:
     ) -> None:
         self._settings, self._watches, self._flow, self._tell = settings, watches, flow, tell
         self._evidence, self._train = evidence, evidence.train
-        self.doubts: dict[str, dict[str, tuple[str, str]]] = {}  # check, "stage:<filter>" -> point -> (cause, advice)
+        self.doubts: dict[
+            str, dict[str, tuple[str, str]]
+        ] = {}  # by check or "stage:<filter>", then by point: (cause, advice)
         self._taps = {tap: point for tap, point in taps.items() if point is not None}
         downstream = [tap for tap in self._taps if tap != "supply"]
         self._last = downstream[-1] if downstream else None
-        self._holding = downstream[-2] if len(downstream) > 1 else None  # the last tap but one
+        self._holding = (
+            downstream[-2] if len(downstream) > 1 else None
+        )  # the last tap but one, the witness where the last one loses its pressure
         self._power = None if power is None else watches[power]
         supply = self._taps.get("supply")
         self._wanted = FALLS
@@ -117,18 +121,18 @@ class Contradictions:
         steady_ms = 0 if settings.supply is None else settings.supply.steady_after_ms
         self._silent_draws, self._unseen = SilentDraws(gap_ms), Unseen(gap_ms, max(steady_ms, UNSEEN_FROM_MS))
         self._levels = Levels(gap_ms)
-        self._odd: tuple[str, int] | None = None  # which tap stands apart from both others at rest, and since when
-        self._alike_ms: int | None = None  # since when one that did agrees with them again
+        self._odd: tuple[str, int] | None = None  # the tap that differs from both others at rest, and since when
+        self._alike_ms: int | None = None  # since when the gauges have agreed at rest again
         self._lets_go = False  # the last tap loses its pressure at rest, and shows it in draws
-        self._holds_ms: int | None = None  # since when it has held it
-        # what the filters took then, and what they did when the meter had shown a draw since
+        self._holds_ms: int | None = None  # since when the last tap has held its pressure at rest
+        # The train's drop when the meter was doubted [kPa]; the drop at which the meter then proved right [kPa].
         self._drop_kpa: float | None = None
         self._proved_kpa: float | None = None
-        self._drop_ms: int | None = None  # since when the filters take pressure though the meter is still
-        self._low_ms: int | None = None  # since when the static pressure is too low
-        self.is_low = False  # and it still is
+        self._drop_ms: int | None = None  # since when the filters have taken pressure without flow
+        self._low_ms: int | None = None  # since when the static pressure has been too low
+        self.is_low = False  # the static pressure is too low, for LOW_FROM_MS
         self._sunk = Sunk()
-        self._looked_ms = 0  # when the static pressure was last held against the last draw's
+        self._looked_ms = 0  # when the static pressure was last compared with the last draw's
         self._stills = {
             ident: Stills(watch.point.kind, watch.point.stale_after_ms, watch.point.role is Role.RESERVOIR_TEMPERATURE)
             for ident, watch in watches.items()
@@ -138,8 +142,8 @@ class Contradictions:
         self.rooms = [p.id for p in settings.points if p.role is Role.ROOM_TEMPERATURE]
         self._liquids = [p.id for p in settings.points if p.role is Role.RESERVOIR_TEMPERATURE]
         self._swings = {ident: Swings() for ident in self._liquids if ident in self._stills}
-        self._shown: dict[str, set[float]] = {}  # by liquid's point that has to move first: values that it has shown
-        self._room_ms: dict[str, int] = {}  # since when a doubted room reads what a room can have
+        self._shown: dict[str, set[float]] = {}  # values shown by each liquid's point that has to move first
+        self._room_ms: dict[str, int] = {}  # since when a doubted room's reading has been plausible
         self._warmth, self._liquid = warmth, None
         self._flowed_ms: int | None = None  # when the meter last showed any flow
         self._basins = {
@@ -155,7 +159,7 @@ class Contradictions:
     # -- each reading
 
     def heard(self, point: str, value: float, mono_ms: int) -> None:
-        """A good reading of any point, before anything is made of it."""
+        """Take a good reading of any point, before it is used for anything else."""
         stills = self._stills.get(point)
         if stills is None:
             if self._liquid is not None:
@@ -201,7 +205,7 @@ class Contradictions:
                 self._liquid.hear(point, value, mono_ms)
 
     def recorded(self, record: str, body: Mapping[str, Any], mono_ms: int) -> None:
-        """A record was taken just now."""
+        """Take a record."""
         if self._liquid is not None:
             self._liquid.recorded(record, body, mono_ms)
         for point in [p for p in self.doubts.get("basin_cold", {}) if body.get("counts") and tells_of(record, body, p)]:
@@ -211,7 +215,7 @@ class Contradictions:
         if mono_ms < self._basins[point].look_ms:
             return
         if self._warmth is not None and self._warmth.cycle.explains_cold(mono_ms):
-            self._flowed_ms = mono_ms  # its liquid is on its way, and rinses follow
+            self._flowed_ms = mono_ms  # the liquid comes into the basin, and rinses follow
         room_c = self.room_c(mono_ms)
         us = [UNSTATED_U_K if (u := self._watches[p].u) is None else u for p in (point, *self.rooms[:1])]
         found = self._basins[point].hear(basin_c, room_c, K_CALIBRATED * hypot(*us), self._flowed_ms, mono_ms)
@@ -249,11 +253,11 @@ class Contradictions:
             self._doubt("toggling", [point], cause)
 
     def _in_cycle(self, mono_ms: int) -> bool:
-        """Has a cycle taken the liquid, or is it heated again after one? A fall that may yet become one is none: lids make such falls."""
+        """Has a cycle taken the liquid, or is it heated again after one? A suspected cycle doesn't count: open lids look alike."""
         return self._warmth is not None and self._warmth.cycle.explains_cold(mono_ms)
 
     def _must_move(self, point: str, value: float, mono_ms: int) -> bool:
-        """A liquid that has come to its room's temperature may rest there."""
+        """Must this point's reading move? A liquid that has come to its room's temperature may rest."""
         if self._watches[point].point.role is not Role.RESERVOIR_TEMPERATURE:
             return True
         room = self.room_c(mono_ms)
@@ -280,12 +284,12 @@ class Contradictions:
             self.change([point], None, f"{point} reads what a room can have again", "room_warm")
 
     def room_c(self, mono_ms: int) -> float | None:
-        """The coldest of the rooms' points that are believed [Cel]; None where none is."""
+        """The coldest of the rooms' points that aren't doubted [Cel]; None where there is none."""
         seen = [self._watches[p].value(mono_ms) for p in self.rooms if self._watches[p].doubt is None]
         return min((c for c in seen if c is not None), default=None)
 
     def room_now(self, mono_ms: int) -> float:
-        """The room to reckon with [Cel]: as read, else as declared or assumed; one that isn't believed never asks for less by that."""
+        """The room to judge with [Cel]: as read, else as declared or assumed; a colder reading that is doubted counts then as well."""
         room = self.room_c(mono_ms)
         if room is not None:
             return room
@@ -293,14 +297,14 @@ class Contradictions:
         doubted = [c for p in self.rooms if (c := self._watches[p].value(mono_ms)) is not None]
         return min([ASSUMED_ROOM_C if plan is None or plan.coldest_room_c is None else plan.coldest_room_c, *doubted])
 
-    def cold_now(self, mono_ms: int) -> tuple[float, bool]:
-        """(the room to reckon with [Cel], is that assumed)."""
+    def room_or_assumed(self, mono_ms: int) -> tuple[float, bool]:
+        """(the room to judge with [Cel], is it assumed)."""
         return self.room_now(mono_ms), self.room_c(mono_ms) is None
 
     # -- between draws
 
     def static(self, kpa: float, settled_kpa: float | None, mono_ms: int) -> bool:
-        """One static pressure of the supply, and the mean of the last quiet spell. True where something has come to be doubted."""
+        """Take one static pressure of the supply and the mean of the last quiet spell [kPa]; True where a doubt has changed."""
         witness = self._holding if self._lets_go else self._last
         last = None if witness is None else self._believed(witness, mono_ms)
         self.unmetered(kpa, mono_ms)
@@ -317,7 +321,7 @@ class Contradictions:
         return self._takes_at_rest(kpa, mono_ms) or news
 
     def unmetered(self, kpa: float, mono_ms: int) -> None:
-        """A pressure of the supply while the meter shows no draw, or is silent itself: do the pressures say that water is drawn?"""
+        """Take a pressure of the supply [kPa] while the meter shows no draw or is silent: do the pressures show that water is drawn?"""
         plan, supply = self._settings.supply, self._taps.get("supply")
         if plan is None or supply is None or self._flow is None or self._last is None or self._is_off(mono_ms):
             return
@@ -340,7 +344,7 @@ class Contradictions:
             self._doubt("unseen_low", [supply], f"{here}, {CHECKS['unseen_low'].says}")
 
     def _took_kpa(self) -> float:
-        """What the train took in the last steady draw; without bounds where that isn't known."""
+        """The train's drop in the last steady draw [kPa]; infinite where it isn't known."""
         body = {} if self._evidence.last is None else self._evidence.last["body"]
         first, last = body.get("supply_kpa"), body.get(f"{self._last}_kpa")
         return math.inf if first is None or last is None else abs(first - last)
@@ -350,11 +354,11 @@ class Contradictions:
         return None if watch.doubt is not None else self._at_rest(tap, mono_ms)
 
     def _is_off(self, mono_ms: int) -> bool:
-        """A machine without power draws nothing."""
+        """Is the machine known to have no power, so that it draws nothing?"""
         return self._power is not None and self._power.value(mono_ms) == 0.0
 
     def _takes_at_rest(self, kpa: float, mono_ms: int) -> bool:
-        """Do the filters, or one of them, take pressure while the meter says that nothing flows; or does one gauge stand apart?"""
+        """Is there a drop over the filters though the meter shows no flow, or does one gauge differ from the others at rest?"""
         if self._flow is None:
             return False
         self._mind_letting_go(kpa, mono_ms)
@@ -389,7 +393,7 @@ class Contradictions:
         return True
 
     def _mind_letting_go(self, supply_kpa: float, mono_ms: int) -> None:
-        """Does the last tap sit behind the machine's own valve? It shows its pressure in draws, and lets it go at rest."""
+        """Find whether the last tap sits behind the machine's own valve: it then shows pressure in draws, and loses it at rest."""
         last = None if self._last is None else self._watches[self._taps[self._last]].value(mono_ms)
         if last is None or supply_kpa < LET_GO_KPA + ZERO_AT_MOST_KPA:
             return
@@ -400,22 +404,23 @@ class Contradictions:
                 self._lets_go = False
             return
         drawn = None if self._evidence.last is None else self._evidence.last["body"].get(f"{self._last}_kpa")
-        self._lets_go = drawn is None or drawn > LET_GO_KPA + ALONG_KPA  # a draw will show it
+        self._lets_go = drawn is None or drawn > LET_GO_KPA + ALONG_KPA  # without a draw so far the next one decides
 
     def _at_rest(self, tap: str, mono_ms: int) -> float | None:
-        """What a tap behind the supply tells [kPa]; nothing where it is the last one and lets its pressure go at rest."""
+        """Static pressure of a tap behind the supply [kPa]; None where it is the last one and loses its pressure at rest."""
         return None if tap == self._last and self._lets_go else self._watches[self._taps[tap]].value(mono_ms)
 
     def compared(self, point: str | None) -> None:
-        """A point was compared with a reference: where it is a gauge of the train, its zero is learnt anew."""
+        """Take that a point was compared with a reference: if it is a gauge of the train, its zero is learned again."""
         for tap in (tap for tap, own in self._taps.items() if own == point):
             self._train.zeros.forget(tap)
 
     def _stands_apart(
         self, level: Mapping[str, float], surely: Mapping[str, float], apart_kpa: float, mono_ms: int
     ) -> bool:
-        """Does one of three gauges stand apart from the two others, or did it until of late? Then that is no flow. It has to do so also
-        where what a check valve held was learnt as the zero of another.
+        """Does one of three gauges differ from the two others at rest, or did it until recently? Such a difference is no flow.
+
+        It has to differ with `level` and with `surely`: a pressure that a check valve held may have been learned as another gauge's zero.
         """
         if "zero" in self.doubts:
             alike = len(level) > 1 and max(level.values()) - min(level.values()) < ALIKE_SHARE * apart_kpa
@@ -434,7 +439,7 @@ class Contradictions:
         return True
 
     def _stands_off(self, taps: Sequence[str], level: Mapping[str, float]) -> None:
-        """These taps' gauges, one or two, don't agree at rest with the others, or with one another."""
+        """Doubt the gauges of one tap, which differs from the others at rest, or of two taps that differ from each other."""
         first, others = taps[0], [kpa for tap, kpa in level.items() if tap != taps[0]]
         off_kpa = level[first] - (level[taps[1]] if len(taps) > 1 else sum(others) / len(others))
         off = difference_text(off_kpa, self._watches[self._taps[first]].point.unit, Kind.PRESSURE)
@@ -443,9 +448,9 @@ class Contradictions:
         self._doubt("zero", points, f"{' and '.join(points)} {CHECKS['zero'].says}: {off}")
 
     def _pair_apart(self, seen: Mapping[str, float]) -> tuple[str, str] | None:
-        """Two taps of which the first stands higher at rest than the second, by more than gauges differ; the outermost first.
+        """Two taps of which the first is higher at rest than the second by more than gauges differ, the outermost pair first; else None.
 
-        Where the second stands higher a check valve may hold it there.
+        A second tap that is higher may be held there by a check valve.
         """
         zeros = self._train.zeros
         for before, after in sorted(combinations(seen, 2), key=lambda pair: pair != ("supply", self._last)):
@@ -456,7 +461,7 @@ class Contradictions:
         return None
 
     def _is_too_low(self, settled_kpa: float | None, mono_ms: int) -> bool:
-        """A pressure at rest can't be lower than while drawing: what the last draw showed stands no more."""
+        """Check that the static pressure is not below the least dynamic one; else the last draw's evidence is void."""
         plan, was = self._settings.supply, self.is_low
         if plan is None or settled_kpa is None:
             return False
@@ -470,7 +475,7 @@ class Contradictions:
         return was is not self.is_low
 
     def _has_sunk(self, settled_kpa: float, mono_ms: int) -> bool:
-        """The next draw would show less than the last one did."""
+        """Check that the next draw would not fall below the least pressure; True where the doubt has changed."""
         plan, about, point = self._settings.supply, self._evidence.rest_and_drawn_kpa(), self._taps.get("supply")
         if plan is None or about is None or point is None or self.is_low:
             self._sunk.broken_off()
@@ -494,7 +499,7 @@ class Contradictions:
     # -- draws
 
     def flowed(self) -> None:
-        """The meter shows a draw: it can be believed."""
+        """Take that the meter shows a draw: doubts about it end."""
         self._silent_draws.forget()
         self._low_ms = self._drop_ms = self._odd = self._alike_ms = self._holds_ms = None
         self._levels.forget()
@@ -506,7 +511,7 @@ class Contradictions:
         self._end("drop_no_flow", "the meter shows a draw")
 
     def drawn(self, draw: Draw, is_proved: bool, mono_ms: int) -> None:
-        """A draw has ended: what its steady pressures say together. `is_proved`: its end was seen, so that it counts as the last one."""
+        """Check the pressures of a draw that has ended. `is_proved`: its end was seen, so that it counts as the last draw."""
         shorts, point = self._evidence.shorts, self._taps.get("supply")
         if shorts.is_low and point is not None and "short_low" not in self.doubts:
             last = value_text(shorts.last_kpa, self._watches[point].point.unit, Kind.PRESSURE)
@@ -515,7 +520,7 @@ class Contradictions:
             return
         plan, drawn_kpa = self._settings.supply, draw.supply.value
         shows_enough = plan is None or drawn_kpa is None or drawn_kpa >= plan.pressure_low_kpa
-        self.is_low = self.is_low and not shows_enough  # else it is the same alarm in the next pause
+        self.is_low = self.is_low and not shows_enough  # a draw that is too low continues the same alarm
         if is_proved:
             self._sunk.drawn(mono_ms)
             for check in ANEW:
@@ -525,7 +530,9 @@ class Contradictions:
         shown = [(tap, p, draw.mean(tap).value) for tap, p in self._taps.items() if p not in off]
         wrong = exchanged([(point, None if kpa is None else kpa + below(tap)) for tap, point, kpa in shown])
         if wrong and not off and (tap := odd(draw.static_kpa, ZERO_AT_MOST_KPA, ALONG_KPA, held=False)) is not None:
-            self._stands_off([tap], draw.static_kpa)  # exchanged gauges rest alike
+            self._stands_off(
+                [tap], draw.static_kpa
+            )  # exchanged gauges agree at rest, so a difference there is a zero that has moved
         else:
             self._now_doubted(
                 "exchanged", wrong, [point for _, point, _ in shown], "a draw shows the pressures in order"
@@ -544,7 +551,7 @@ class Contradictions:
                 self._look_at_stage(ident, taps, takes_nothing)
 
     def _look_at_stage(self, ident: str, taps: list[str], takes_nothing: bool) -> None:
-        """Is there a filter at all?"""
+        """Check that the stage holds a filter."""
         stage, check = self._train.stages[ident], f"stage:{ident}"
         changed_ms = self._train.changed_ms(ident)
         clean = stage.took_clean_kpa(changed_ms) if self._train.zeros_known(ident) else None
@@ -561,7 +568,7 @@ class Contradictions:
             self._doubt(check, taps, f"filter {ident} takes {takes}, a clean one took {took}: {says}")
 
     def _tells(self, draw: Draw) -> bool:
-        """Is the flow near enough to what the filters are judged at?"""
+        """Is the draw's flow large enough to judge the filters by it?"""
         plan, flow = self._settings.supply, draw.flow.value
         if plan is None or flow is None:
             return False
@@ -571,7 +578,7 @@ class Contradictions:
     def _now_doubted(
         self, check: str, wrong: Iterable[str], judged: Sequence[str] | None, over: str, what: str = ""
     ) -> None:
-        """A draw says of which points a row fails now; of the others (of `judged`, or of all) it holds again."""
+        """Doubt the points in `wrong` by this row; end the doubts of the other points that the draw has judged (None: of all)."""
         wrong, had = list(wrong), self.doubts.get(check, {})
         ended = [p for p in had if p not in wrong and (judged is None or p in judged)]
         fresh = [p for p in self._watches if p in wrong and p not in had]
@@ -586,7 +593,7 @@ class Contradictions:
     # -- who is doubted
 
     def doubt_about(self, points: Iterable[str | None]) -> tuple[str, str] | None:
-        """(what contradicts, what to do) of the first of these points that is doubted."""
+        """(cause, advice) of the first of these points that is doubted; None where none is."""
         for point in points:
             watch = self._watches.get(point) if point is not None else None
             if watch is not None and watch.doubt is not None:
@@ -594,16 +601,16 @@ class Contradictions:
         return None
 
     def evidence_doubt(self, check: str) -> tuple[str, str] | None:
-        """(what contradicts, what to do) where a row that doubts no reading fails: "static_low", "stage:<filter>"."""
+        """(cause, advice) of a row that doubts evidence instead of readings, as "static_low" or "stage:<filter>"; None: it holds."""
         return next(iter(self.doubts.get(check, {}).values()), None)
 
     def drawn_doubt(self, point: str | None) -> tuple[str, str] | None:
-        """(what contradicts, what to do) where what the last draw showed of this point is put in doubt; None where it isn't."""
+        """(cause, advice) if the last draw's evidence of this point is doubted; else None."""
         of_it = (doubt for check in ANEW if (doubt := self.doubts.get(check, {}).get(point or "")) is not None)
         return next(of_it, None)
 
     def goes_out(self, point: str, value: float) -> None:
-        """A draw under way shows this point outside limits that the last draw kept: were it never seen to end, that one must not stand."""
+        """Doubt the last draw's evidence: a draw under way shows this point outside its limits, and may never be seen to end."""
         if point not in self.doubts.get("draw_out", {}):
             here = value_text(value, self._watches[point].point.unit, self._watches[point].point.kind)
             self._doubt("draw_out", [point], f"{here}: {CHECKS['draw_out'].says}")
@@ -619,7 +626,7 @@ class Contradictions:
     def change(
         self, points: Sequence[str], doubt: tuple[str, str] | None, cause: str, check: str = OTHER, names: Sequence[str] = ()
     ) -> None:  # fmt: skip
-        """These points have come to be doubted, or no longer are (None). `names`: all that the row rests on, where that is more."""
+        """Begin a doubt (cause, advice) of these points, or end it (None). `names`: all points of the row, where they are more."""
         body = _change(points, doubt, cause, check)
         if names:
             body["beside"] = [name for name in names if name not in points]
@@ -629,7 +636,7 @@ class Contradictions:
     # -- after a restart, or a loss
 
     def lost(self) -> None:
-        """Entries of the journal were lost, a doubt about a frozen probe may be among them. The entry of the loss tells it."""
+        """Doubt the liquid's probes until they move: lost entries may have held a doubt of a frozen one. The loss has its own entry."""
         row = CHECKS["unmoved"]
         for point in self._swings:
             self._shown.pop(point, None)
@@ -637,7 +644,7 @@ class Contradictions:
             self.take(_change([point], (cause, row.advice), cause, "unmoved"))
 
     def _look_whether_it_moves(self, point: str, value: float) -> None:
-        """One that is stuck may toggle between two values."""
+        """End the doubt once the probe has shown MOVES values; a stuck one may toggle between two."""
         shown = self._shown.setdefault(point, set())
         shown.add(value)
         if len(shown) >= MOVES:
@@ -645,7 +652,7 @@ class Contradictions:
             self.change([point], None, f"{point} moves", "unmoved")
 
     def take(self, body: Mapping[str, Any]) -> None:
-        """Take a change, as it stands in the journal."""
+        """Take a change of the doubts, just made or read from the journal."""
         check, began = str(body.get("check", OTHER)), body["what"] == "began"
         of = self.doubts.setdefault(check, {})
         for point in body["points"]:
@@ -660,7 +667,7 @@ class Contradictions:
         for point in body["points"]:
             if (watch := self._watches.get(point)) is not None:
                 watch.doubt = self._first(point)
-                watch.is_sure = watch.is_sure and watch.doubt is None  # the value that stands is doubted at once
+                watch.is_sure = watch.is_sure and watch.doubt is None  # the present value becomes uncertain at once
 
     def _first(self, point: str) -> tuple[str, str] | None:
         for check, of in self.doubts.items():
@@ -670,7 +677,7 @@ class Contradictions:
         return None
 
     def state(self) -> dict[str, dict[str, list[str]]]:
-        """Who is doubted and why, as JSON: by row and point, [what contradicts, what to do]."""
+        """The standing doubts as JSON: by row and point, [cause, advice]."""
         return {check: {point: list(doubt) for point, doubt in of.items()} for check, of in self.doubts.items()}
 
     def restore(self, state: Mapping[str, Mapping[str, Sequence[str]]]) -> None:
@@ -681,7 +688,7 @@ class Contradictions:
 
 
 def _change(points: Sequence[str], doubt: tuple[str, str] | None, cause: str, check: str) -> ContradictionBody:
-    """The body of an entry: these points have come to be doubted, or no longer are (None)."""
+    """The body of an entry: a doubt (cause, advice) of these points has begun, or has ended (None)."""
     named = list(points)
     if doubt is None:
         return {"check": check, "points": named, "what": "ended", "cause": cause, "advice": ""}

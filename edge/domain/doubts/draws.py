@@ -1,4 +1,4 @@
-"""What the pressures of one finished draw say together: in order, moved from rest, lost in each filter."""
+"""Cross checks of the pressures of one finished draw: their order, their fall from rest, and the drop of each filter."""
 
 from __future__ import annotations
 
@@ -21,7 +21,7 @@ from edge.domain.water.normalise import GAINS_AT_MOST_KPA
 
 
 def exchanged(pressures: Sequence[tuple[str, float | None]]) -> frozenset[str]:
-    """The points whose pressures stand in the wrong order.
+    """The points whose pressures are in the wrong order.
 
     Args:
         pressures: (point, gauge pressure [kPa] in the steady part of a draw), in the order of flow; None where unknown.
@@ -39,10 +39,10 @@ def exchanged(pressures: Sequence[tuple[str, float | None]]) -> frozenset[str]:
 
 
 def blind_gauges(draw: Draw, taps: Mapping[str, str]) -> tuple[bool, list[str]]:
-    """(no gauge shows the draw, points of the gauges that stood still in it though another moved).
+    """(does no gauge show the draw, points of the gauges that didn't move though another did).
 
     Args:
-        taps: the pressures' points by tap.
+        taps: the pressure points by tap.
     """
     fell: dict[str, float] = {}
     for tap, point in taps.items():
@@ -58,15 +58,15 @@ def blind_gauges(draw: Draw, taps: Mapping[str, str]) -> tuple[bool, list[str]]:
 
 
 def _is_still(mean: Mean, fell_kpa: float, falls: bool) -> bool:
-    """Did this gauge not move, though another did? `falls`: by far more than noise."""
+    """Did this gauge not move from rest? `falls`: another gauge fell by far more than noise."""
     spread = mean.most - mean.least
-    if spread <= ALIKE_KPA:  # its steps may be wide
+    if spread <= ALIKE_KPA:  # a gauge with wide quantisation steps may read alike by chance
         return abs(fell_kpa) <= ALIKE_KPA and mean.n >= STILL_READINGS
     return falls and spread <= HARDLY_KPA and abs(fell_kpa) <= HARDLY_KPA
 
 
 def empty_stages(draw: Draw, train: Train) -> dict[str, bool]:
-    """By filter ("*": all of a train whose stages can't be told apart): does it take nothing of this draw? Only those that it tells of."""
+    """For each filter that the draw shows: does it have no pressure drop? ("*": a train whose stages can't be told apart.)"""
     found: dict[str, bool] = {}
     for ident, stage in train.stages.items():
         before, after = train.taps_of(ident)

@@ -1,8 +1,9 @@
-"""What a reservoir's probe has stood at of late, told so that single slips don't count, and whether it has fallen suddenly.
+"""Recent levels of a reservoir's probe, robust against outliers, and its sudden falls.
 
-A level is the median of ten seconds of readings, or one reading of a slower point. A fall counts where two levels in a row lie below what
-two in a row were before, by more than noise, a step and what a vessel loses: a cycle took the liquid, cold liquid was poured in, a lid
-was opened, the probe was pulled out. After it the probe may rise as far again though nothing heats. Common practice, no published source.
+A level is the median of ten seconds of readings, or one reading of a slower point. A fall counts if two levels in a row lie below two
+earlier ones in a row by more than noise, a quantisation step and the vessel's cooling: a cycle took the liquid, cold liquid was poured in,
+a lid was opened, or the probe was pulled out. After a fall the probe may rise as far again without heating. Common practice, no published
+source.
 """
 
 from __future__ import annotations
@@ -15,23 +16,28 @@ from typing import Final
 from edge.domain.doubts.table import GAP_MS
 from edge.domain.maths.robust import median
 
+#: A level is the median of the readings of this time [ms].
 LEVEL_MS: Final = 10_000
-#: so far back is looked for what it fell from, or rose from
-LOOK_MS: Final = 240_000
-#: a fall is no less than this, so many times the noise, and so many steps
+#: Falls and rises are looked for over this time [ms].
+WINDOW_MS: Final = 240_000
+#: A fall is at least this [K].
 FALL_K: Final = 0.4
-NOISES: Final = 4.0
-STEPS: Final = 1.3
-#: what has fallen may come back for so long; and once it has begun to, for so long
+#: A fall is at least this many standard deviations of a level.
+FALL_NOISES: Final = 4.0
+#: A fall is at least this many quantisation steps.
+FALL_STEPS: Final = 1.3
+#: A probe that has fallen may come back for this long [ms].
 RETURNS_MS: Final = 75 * 60_000
+#: Once it has begun to come back, it may do so for this long [ms].
 RETURNED_MS: Final = 10 * 60_000
-#: second differences that noise is taken from: the newest count for one in so many; and one of them for no more than this [K]
-OF: Final = 30.0
-WILD_K: Final = 1.0
+#: The mean square of second differences follows each by 1 over this.
+NOISE_WINDOW: Final = 30.0
+#: A second difference counts with at most this [K].
+MAX_TURN_K: Final = 1.0
 
 
 class Levels:
-    """One probe. `rows`: (ms, Cel), oldest first."""
+    """The levels of one probe. `rows`: (ms, Cel), oldest first."""
 
     __slots__ = (
         "rows",
@@ -50,22 +56,22 @@ class Levels:
         self.forget()
 
     def forget(self) -> None:
-        """What is heard next has nothing to do with what was heard before."""
+        """Forget the levels, but not the noise."""
         self.rows: deque[tuple[int, float]] = deque()
-        self.since_ms: int | None = None  # since when it has been heard without a long silence
-        self.fell_ms: int | None = None  # when last it was seen to have fallen
-        self.fell_from_c = 0.0  # and from where [Cel]
-        self._returns_until_ms: int | None = None  # it has come back, or begun to
+        self.since_ms: int | None = None  # since when it has been read without a long silence
+        self.fell_ms: int | None = None  # time of the last fall [ms]
+        self.fell_from_c = 0.0  # level before that fall [Cel]
+        self._returns_until_ms: int | None = None  # it has begun to come back, and may do so until then [ms]
         self._values: list[float] = []
         self._begun_ms: int | None = None
         self._last_ms = 0
 
     def hear(self, value_c: float, mono_ms: int) -> float | None:
-        """One good reading; the level that it completes [Cel], which isn't among `rows` yet."""
+        """Take one good reading [Cel]; the level that it completes [Cel], which isn't among `rows` yet, else None."""
         if self._begun_ms is not None and mono_ms - self._last_ms > GAP_MS:
             self.forget()
         if mono_ms - self._last_ms > LEVEL_MS:
-            self._values.clear()  # what was read before a pause is no level of now
+            self._values.clear()  # readings from before a pause don't belong to this level
         self._last_ms = mono_ms
         self._values.append(value_c)
         if self._begun_ms is not None and mono_ms - self._begun_ms < LEVEL_MS:
@@ -75,18 +81,23 @@ class Levels:
         return level
 
     def take(self, level_c: float, loses_per_s: float, step_k: float, mono_ms: int) -> None:
-        """Put a level among the rows. `loses_per_s`: how fast the vessel may cool now [K/s]; `step_k`: the probe's own step."""
+        """Append a level [Cel] to the rows, and look for a fall.
+
+        Args:
+            loses_per_s: how fast the vessel may cool now [K/s].
+            step_k: the probe's quantisation step [K].
+        """
         rows = self.rows
         if len(rows) >= 2:
-            turn = min(abs(level_c - 2.0 * rows[-1][1] + rows[-2][1]), WILD_K)
-            self._turns += (turn * turn - self._turns) / OF
+            turn = min(abs(level_c - 2.0 * rows[-1][1] + rows[-2][1]), MAX_TURN_K)
+            self._turns += (turn * turn - self._turns) / NOISE_WINDOW
         rows.append((mono_ms, level_c))
-        while mono_ms - rows[0][0] > LOOK_MS:
+        while mono_ms - rows[0][0] > WINDOW_MS:
             rows.popleft()
         if len(rows) < 3:
             return
         low = max(level_c, rows[-2][1])
-        least_k = max(FALL_K, NOISES * self.noise_k, STEPS * step_k)
+        least_k = max(FALL_K, FALL_NOISES * self.noise_k, FALL_STEPS * step_k)
         if max(c for _, c in rows) - low <= least_k:
             return
         high = max(
@@ -98,13 +109,13 @@ class Levels:
             self.fell_ms = mono_ms
 
     def may_return(self, mono_ms: int) -> bool:
-        """It has fallen, and hasn't come back for long."""
+        """Has the probe fallen, and may it still come back?"""
         if self.fell_ms is None or mono_ms - self.fell_ms > RETURNS_MS:
             return False
         return self._returns_until_ms is None or mono_ms <= self._returns_until_ms
 
     def returned(self, mono_ms: int) -> None:
-        """What had fallen comes back."""
+        """Take that the probe comes back after its fall."""
         self._returns_until_ms = self._returns_until_ms or mono_ms + RETURNED_MS
 
     @property

@@ -1,8 +1,8 @@
-"""The reservoir's probes against time and the heater's outlet: each doubts a probe that shows what no liquid does.
+"""Checks of the reservoir's probes against time and the heater's outlet: a probe that shows what no liquid does is doubted.
 
-`jumps.py` says what a jump is, `unheated.py` how a liquid that nothing heats is told. The outlet that counts is the one that
-the station file calls the heater's: a heater may hang on any other. A doubt ends by what the probe shows, or by a record that says what
-was done to it.
+`jumps.py` defines a jump, `unheated.py` a liquid that nothing heats, `restless.py` swings. The outlet that counts is the one that the
+station file calls the heater's, since a heater may be plugged in anywhere. A doubt ends by what the probe shows, or by a record that says
+what was done to it.
 """
 
 from __future__ import annotations
@@ -15,47 +15,48 @@ from edge.domain.doubts.jumps import Jump, Jumps, heats_k_per_s
 from edge.domain.doubts.levels import Levels
 from edge.domain.doubts.restless import SWING_K, Restless
 from edge.domain.doubts.table import ASSUMED_ROOM_C
-from edge.domain.doubts.unheated import DISTURBED_MS, LEAST_SIGMAS, SETTLES_MS, Seen, Unheated
+from edge.domain.doubts.unheated import DISTURBED_MS, LEAST_SIGMAS, SETTLES_MS, Unheated, UnheatedStretch
 from edge.domain.heat.reservoir import Warmth
 from edge.domain.readings import Role
 from edge.domain.sensing.point_monitor import PointWatch
 from edge.domain.settings import Settings, feeds_machine
 from edge.domain.wording import age_text
 
-#: how fast a covered vessel may cool, in standard deviations of the logarithm of what is believed of its loss
+#: A covered vessel may cool at the loss this many standard deviations (of the logarithm) above its prior median.
 COOLS_SIGMAS: Final = 1.3
-#: above a room that isn't read a warm liquid may be by so much [K]
+#: A warm liquid may be this far above a room that isn't read [K].
 ABOVE_K: Final = 20.0
-#: what was recorded so shortly before explains a jump: somebody may write it down first
+#: A record this shortly before a jump explains it [ms]: somebody may write it down first.
 EXPLAINS_MS: Final = 3_600_000
-#: a rise of more than this is told as one [K]
+#: A larger rise is told as a rise in the cause of a doubt [K].
 RISEN_K: Final = 0.15
-#: records of the liquid, and of a probe, that say what was done to it
+#: Records that explain a jump of the liquid.
 POURED: Final = frozenset({"disinfectant_fill", "disinfectant_top_up"})
+#: Records that explain what a probe shows.
 LOOKED_AT: Final = frozenset({"calibration", "equipment_change", "service"})
 
 _Doubts = Mapping[str, Mapping[str, Any]]
 
 
-class Probe:
-    """What is known of one of the reservoir's probes."""
+class ProbeChecks:
+    """The checks of one of the reservoir's probes."""
 
     __slots__ = ("levels", "jumps", "restless", "unheated", "disturbed_ms", "explained_ms")
 
     def __init__(self) -> None:
         self.levels, self.jumps, self.restless, self.unheated = Levels(), Jumps(), Restless(), Unheated()
-        self.explained_ms: int | None = None  # when last a record said what was done
-        self.disturbed_ms: int | None = None  # when last something was done to the liquid, or seems to have been
+        self.explained_ms: int | None = None  # time of the last record that explains something [ms]
+        self.disturbed_ms: int | None = None  # when the liquid was last disturbed, or seems to have been [ms]
 
 
 class Liquids:
-    """One station's reservoir.
+    """The checks of all probes of one station's reservoir.
 
     Args:
-        room: the room's temperature that is believed now [Cel]; None where none is.
-        doubts: who is doubted, by check and point.
-        begin: (check, point, cause, names) is called where a probe has come to be doubted.
-        end: (check, point, cause) where it no longer is.
+        room: gives the room's trusted temperature at a time [Cel]; None where there is none.
+        doubts: the standing doubts, by check and point.
+        begin: called with (check, point, cause, names) when a doubt begins.
+        end: called with (check, point, cause) when a doubt ends.
     """
 
     def __init__(
@@ -71,19 +72,19 @@ class Liquids:
         self._watches, self._warmth, self._room, self._doubts = watches, warmth, room, doubts
         self._begin, self._end = begin, end
         self._probes = {
-            p.id: Probe() for p in settings.points if p.role is Role.RESERVOIR_TEMPERATURE and not p.by_people
+            p.id: ProbeChecks() for p in settings.points if p.role is Role.RESERVOIR_TEMPERATURE and not p.by_people
         }
         self._outlets = [
             p.id for p in settings.points
             if p.role is Role.OUTLET_PROTECTION and not p.by_people and not feeds_machine(f"{p.of or ''} {p.id}")
         ]  # fmt: skip
-        self._is_worked_on = False  # somebody has declared work
-        self._tripped_ms: dict[str, int] = {}  # outlet's point -> since when it has been read as tripped
+        self._is_worked_on = False  # work has been declared
+        self._tripped_ms: dict[str, int] = {}  # by the outlet's point: since when it has been read as tripped
 
-    # -- what is heard
+    # -- readings
 
     def contact(self, point: str, value: float, mono_ms: int) -> None:
-        """A good reading of a contact."""
+        """Take a good reading of a contact."""
         if point not in self._outlets:
             return
         if value == 1.0:
@@ -92,7 +93,7 @@ class Liquids:
             self._tripped_ms.pop(point, None)
 
     def hear(self, point: str, liquid_c: float, mono_ms: int) -> None:
-        """A good reading of a reservoir's point."""
+        """Take a good reading of one of the reservoir's points [Cel]."""
         probe = self._probes[point]
         if probe.restless.hear(liquid_c, mono_ms) and point not in self._doubts.get("restless", {}):
             cause = f"{point} swings by {SWING_K:g} K and more, up and down within minutes: no liquid does that"
@@ -113,8 +114,8 @@ class Liquids:
         if not probe.jumps.is_unsure:
             self._look_unheated(point, probe, level_c, room_c, step_k, mono_ms)
 
-    def _wait_for_quiet(self, point: str, probe: Probe, mono_ms: int) -> None:
-        """What a restless probe stands at tells nothing."""
+    def _wait_for_quiet(self, point: str, probe: ProbeChecks, mono_ms: int) -> None:
+        """Forget the levels of a restless probe; end the doubt when it is quiet."""
         probe.levels.forget()
         probe.unheated.forget()
         probe.jumps.forget()
@@ -127,7 +128,7 @@ class Liquids:
         return 0.0 if steps is None else min(steps.coarse or steps.own or 0.0, 1.0)
 
     def _look_for_jump(
-        self, point: str, probe: Probe, level_c: float, room_c: float | None, step_k: float, mono_ms: int
+        self, point: str, probe: ProbeChecks, level_c: float, room_c: float | None, step_k: float, mono_ms: int
     ) -> None:
         if point in self._doubts.get("jumped", {}):
             if probe.jumps.has_jumped_back(probe.levels, level_c, step_k, mono_ms):
@@ -136,7 +137,7 @@ class Liquids:
         warmth = self._warmth
         broad, learned = warmth.heat.broad, warmth.heat.prior
         heats = heats_k_per_s(broad.power, learned.power, learned.heat_ups, warmth.plan.volume_l)
-        ready_c = inf  # it is only asked for where a jump is confirmed
+        ready_c = inf  # only used where a jump may be confirmed
         if probe.jumps.is_unsure:
             ready_c = warmth.limits(ASSUMED_ROOM_C if room_c is None else room_c)[1]
         jump = probe.jumps.hear(probe.levels, level_c, heats, room_c, ready_c, step_k, mono_ms)
@@ -149,7 +150,7 @@ class Liquids:
             self._begin("jumped", point, _jump_text(point, jump, heats), [point])
 
     def _unheated_since_ms(self, mono_ms: int) -> int | None:
-        """Since when each outlet of the heater has been read as tripped; None where one isn't."""
+        """Since when all of the heater's outlets have been read as tripped [ms]; None where one isn't."""
         since = 0
         for point in self._outlets:
             if self._watches[point].value(mono_ms) != 1.0:
@@ -160,7 +161,7 @@ class Liquids:
         return since if self._outlets else None
 
     def _look_unheated(
-        self, point: str, probe: Probe, level_c: float, room_c: float | None, step_k: float, mono_ms: int
+        self, point: str, probe: ProbeChecks, level_c: float, room_c: float | None, step_k: float, mono_ms: int
     ) -> None:
         since_ms = self._unheated_since_ms(mono_ms)
         sudden = [ms for ms in (probe.disturbed_ms, probe.levels.fell_ms) if ms is not None]
@@ -179,11 +180,11 @@ class Liquids:
             )
 
     def _least_loss(self) -> float:
-        """The least believable b [1/s]. What was learned may be of an open lid, or of a probe that stood still: it counts within bounds."""
+        """The least plausible b [1/s]. The learned b is bounded by the prior, since it may be of an open lid or of a frozen probe."""
         broad = self._warmth.heat.broad.loss
         return min(max(self._warmth.cool.believed().of(LEAST_SIGMAS), broad.of(LEAST_SIGMAS)), broad.median)
 
-    def _cause(self, point: str, seen: Seen, level_c: float, since_ms: int, mono_ms: int) -> str:
+    def _cause(self, point: str, seen: UnheatedStretch, level_c: float, since_ms: int, mono_ms: int) -> str:
         outlets = " and ".join(self._outlets)
         off = f"{age_text(mono_ms - since_ms)} after {outlets} tripped"
         if seen.what == "warms" or seen.rose_k > RISEN_K:
@@ -191,10 +192,10 @@ class Liquids:
         fall = f"unheated it falls by {seen.least_k:.2g} K at the least"
         return f"{point} stays at {level_c:.4g} degC, {off}: within {age_text(seen.lasted_ms)} {fall}"
 
-    # -- what people say
+    # -- records
 
     def recorded(self, record: str, body: Mapping[str, Any], mono_ms: int) -> None:
-        """A record was taken just now."""
+        """Take a record."""
         if not body.get("counts"):
             return
         if record in ("work_begins", "work_ends"):
@@ -217,7 +218,7 @@ class Liquids:
 
 
 def tells_of(record: str, body: Mapping[str, Any], point: str) -> bool:
-    """Does this record say that somebody has looked at this point's sensor, or changed it?"""
+    """Does this record say that this point's sensor was inspected or replaced?"""
     return record in LOOKED_AT and body.get("point", point if record == "equipment_change" else None) == point
 
 

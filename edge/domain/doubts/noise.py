@@ -1,11 +1,11 @@
-"""A point's own noise: how long it has ever stood still to the last digit. One that is stiller than that by far is frozen.
+"""Frozen points: how long has a point ever stood still to the last digit (a "still")? A far longer still means that it is frozen.
 
-What moves a sensor's last digit may be its noise or its surroundings, and only the first never rests. A probe of little noise toggles
-between two values near a step and rests between its steps for hours, rightly. So noise is learnt by stretches of a few minutes that
-hardly drift, in which ten readings in a row show three values and more, again and again. Where most stretches are so, the point
-moves by itself, and a quarter of an hour without a change does not come by chance, nor six times its longest still. A heated liquid
-is never at rest either: its thermostat works. So for it stills are learnt too while it is held at its temperature, over three hours,
-whatever moves it. A point that was doubted wrongly takes twice as long the next time. Common practice, no published source.
+A sensor's last digit moves by its noise or by its surroundings, and only noise never rests. A probe of little noise toggles between two
+values near a quantisation step, and rests between steps for hours, rightly. So noise is learned from stretches of a few minutes without
+drift in which ten readings in a row show three or more values, again and again. If most stretches are so, the point moves by itself. Then
+a quarter of an hour without a change does not come by chance, nor six times its longest still. A heated liquid never rests either, as its
+thermostat works. So for a liquid held at its temperature stills are learned as well, over three hours, whatever moves it. After a wrong
+doubt the next one takes twice as long. Common practice, no published source.
 """
 
 from __future__ import annotations
@@ -19,39 +19,50 @@ from edge.domain.maths.robust import median
 from edge.domain.readings import Kind
 
 _MIN: Final = 60_000
-#: a stretch has so many readings, over so long at least; a held one lasts longer
-READINGS: Final = 60
+#: A stretch has at least this many readings; one of a held liquid has at least half as many.
+STRETCH_READINGS: Final = 60
+#: A stretch lasts at least this long [ms].
 STRETCH_MS: Final = 2 * _MIN
+#: A stretch of a held liquid lasts at least this long [ms].
 HELD_MS: Final = 10 * _MIN
-#: so many good stretches, most of all, over so long tell a point's noise; so many how a held liquid moves
+#: A point moves by itself if this many of its stretches are good, and more than the others.
 STRETCHES: Final = 12
+#: Good stretches have to add up to this time [ms].
 LEARNT_MS: Final = 30 * _MIN
+#: The motion of a held liquid is known after this many good stretches.
 HELD_STRETCHES: Final = 18
-#: so many, over so long, tell that a point moves by itself where others bear witness too
+#: With the evidence of other points, this many good stretches are enough for a point that moves by itself.
 SOME_STRETCHES: Final = 4
+#: Good stretches have to add up to this time with the evidence of other points [ms].
 SOME_MS: Final = 10 * _MIN
-#: of so many readings in a row three values and more show, in this share of a good stretch's blocks
+#: A stretch is divided into blocks of this many readings.
 BLOCK: Final = 10
+#: In a good stretch this share of the blocks has three or more different values.
 LIVELY_SHARE: Final = 0.33
-#: its halves differ by less than so many steps
+#: The halves of a good stretch differ by less than this many of its usual steps.
 DRIFT_STEPS: Final = 2.0
-#: no still of fewer readings is one
-STILL_READINGS: Final = 150
-#: held at its temperature: the halves differ by less [K]
+#: A still has at least this many readings.
+LEAST_STILL_READINGS: Final = 150
+#: The halves of a held liquid's good stretch differ by less than this [K].
 HELD_K: Final = 0.5
-#: times the longest still is too long; after a doubt that was wrong it takes twice as long, and at most so many times
-TIMES: Final = 6
+#: A still is too long beyond this many times the longest learned one.
+STILL_TIMES: Final = 6
+#: Each wrong doubt doubles the time until the next one, up to this factor.
 PATIENCE_AT_MOST: Final = 8
-#: no still is too long before this
-LEAST_MS: Final[Mapping[Kind, int]] = MappingProxyType(
+#: No shorter still is too long [ms].
+LEAST_STILL_MS: Final[Mapping[Kind, int]] = MappingProxyType(
     {Kind.PRESSURE: 15 * _MIN, Kind.FLOW: 15 * _MIN, Kind.TEMPERATURE: 30 * _MIN, Kind.CONDUCTIVITY: 60 * _MIN}
 )
-HELD_LEAST_MS: Final = 60 * _MIN
+#: No shorter still of a held liquid is too long [ms].
+HELD_LEAST_STILL_MS: Final = 60 * _MIN
 
 
 class _Learnt:
-    """Good stretches among all, and the longest still of good ones, but for the one that stands out: it may have been half of
-    something else. Nothing of a still that lasts is learnt before it has ended."""
+    """Counts of good and other stretches, and the longest still of good ones.
+
+    `odd_ms` is the longest still and `longest_ms` the second longest: the longest may have had another cause. A stretch counts only once
+    the point has moved after it.
+    """
 
     __slots__ = ("good", "other", "learnt_ms", "longest_ms", "odd_ms", "_waiting")
 
@@ -60,11 +71,11 @@ class _Learnt:
         self._waiting: list[tuple[bool, int, int]] = []
 
     def take(self, is_good: bool, still_ms: int, lasted_ms: int) -> None:
-        """A stretch has ended."""
+        """Add a stretch that has ended; it waits until the point moves."""
         self._waiting.append((is_good, still_ms, lasted_ms))
 
     def settle(self, is_doubted: bool) -> None:
-        """The point has moved: what was taken before counts, unless it was doubted meanwhile."""
+        """Count the waiting stretches, as the point has moved; drop them if it was doubted meanwhile."""
         for is_good, still_ms, lasted_ms in () if is_doubted else self._waiting:
             self.other += not is_good
             if is_good:
@@ -76,11 +87,11 @@ class _Learnt:
 
 
 class Stills:
-    """One point.
+    """The stills of one point.
 
     Args:
-        gap_ms: a longer time between two readings is in no still.
-        is_heated: it measures a liquid that a thermostat holds.
+        gap_ms: a longer time between two readings belongs to no still.
+        is_heated: the point measures a liquid that a thermostat holds.
     """
 
     __slots__ = (
@@ -89,27 +100,27 @@ class Stills:
     )  # fmt: skip
 
     def __init__(self, kind: Kind, gap_ms: int, is_heated: bool = False) -> None:
-        self._least_ms, self._gap_ms, self._patience, self._is_heated = LEAST_MS[kind], gap_ms, 1, is_heated
+        self._least_ms, self._gap_ms, self._patience, self._is_heated = LEAST_STILL_MS[kind], gap_ms, 1, is_heated
         self._value: float | None = None
         self._since_ms = self._last_ms = self._n = 0
         self._is_disowned = False
         self._noise, self._held = _Learnt(), _Learnt()
-        self._near, self._far = _Stretch(READINGS, STRETCH_MS), _Stretch(READINGS // 2, HELD_MS)
+        self._near, self._far = _Stretch(STRETCH_READINGS, STRETCH_MS), _Stretch(STRETCH_READINGS // 2, HELD_MS)
 
     def rest(self) -> None:
-        """What it reads now tells nothing of its noise: a meter that nothing flows through."""
+        """Leave out the present readings: a meter without flow shows nothing of its noise."""
         self._value = None
 
     def unheld(self, mono_ms: int) -> None:
-        """Its liquid isn't held at its temperature: a cycle has taken it, or it is heated again after one."""
+        """Begin the held stretch again: a cycle has taken the liquid, or it is heated again after one."""
         self._far.begin(mono_ms)
 
     def disown(self) -> None:
-        """The still that lasts isn't its own: nothing is learnt from it."""
+        """Learn nothing from the still under way: it is not the point's own."""
         self._is_disowned = True
 
     def moves(self, value: float, mono_ms: int, is_doubted: bool) -> bool:
-        """Take a reading; has it changed since the one before? A still that was doubted isn't learnt from."""
+        """Take a reading; has it changed since the one before? Nothing is learned from a still that was doubted."""
         before, self._value, before_ms, self._last_ms = self._value, value, self._last_ms, mono_ms
         moved = before is not None and value != before
         self._n = self._n + 1 if value == before else 0
@@ -135,24 +146,26 @@ class Stills:
         return moved
 
     def too_still(self, mono_ms: int) -> tuple[int, int] | None:
-        """(how long it has stood still, its longest before [ms]) where that is too long; else None."""
+        """(length of the still under way, longest one before [ms]) if it is too long; else None."""
         still_ms, noise, held = mono_ms - self._since_ms, self._noise, self._held
-        if self._value is None or self._n < STILL_READINGS or still_ms <= self._least_ms * self._patience:
+        if self._value is None or self._n < LEAST_STILL_READINGS or still_ms <= self._least_ms * self._patience:
             return None
         is_lively = noise.good >= STRETCHES and noise.good > noise.other and noise.learnt_ms >= LEARNT_MS
-        if is_lively and still_ms > self._patience * max(self._least_ms, TIMES * noise.longest_ms):
+        if is_lively and still_ms > self._patience * max(self._least_ms, STILL_TIMES * noise.longest_ms):
             return still_ms, noise.longest_ms
-        if held.good >= HELD_STRETCHES and still_ms > self._patience * max(HELD_LEAST_MS, TIMES * held.longest_ms):
+        if held.good >= HELD_STRETCHES and still_ms > self._patience * max(
+            HELD_LEAST_STILL_MS, STILL_TIMES * held.longest_ms
+        ):
             return still_ms, held.longest_ms
         return None
 
     def moved_ms(self, mono_ms: int) -> int | None:
-        """When it last changed, or began to be read anew; None while it isn't read, or what it reads tells nothing."""
+        """When the reading last changed, or the point began to be read again [ms]; None while it isn't read or rest() holds."""
         return None if self._value is None or mono_ms - self._last_ms > self._gap_ms else self._since_ms
 
     @property
     def own_still_ms(self) -> int | None:
-        """The longest still of a point that moves by itself [ms]; None of another, or while that isn't known."""
+        """The longest still [ms] of a point that moves by itself; None of any other point, or while that isn't known."""
         noise = self._noise
         if noise.good < SOME_STRETCHES or noise.good <= noise.other or noise.learnt_ms < SOME_MS:
             return None
@@ -160,7 +173,7 @@ class Stills:
 
 
 class _Stretch:
-    """Readings of a stretch under way, and the longest still that ended in it."""
+    """The readings of the stretch under way, and the longest still that ended in it."""
 
     __slots__ = ("_n", "_lasts_ms", "_values", "_begun_ms", "_still_ms")
 
@@ -176,7 +189,7 @@ class _Stretch:
         self._still_ms = max(self._still_ms, still_ms)
 
     def hear(self, value: float, mono_ms: int, since_ms: int) -> tuple[list[float], int, int] | None:
-        """(values, longest still, how long it lasted [ms]) where this reading ends it."""
+        """(values, longest still [ms], length [ms]) of the stretch if this reading ends it; else None."""
         self._values.append(value)
         lasted_ms = mono_ms - self._begun_ms
         if lasted_ms < self._lasts_ms or len(self._values) < self._n:
@@ -187,7 +200,7 @@ class _Stretch:
 
 
 def _is_noise(values: list[float]) -> bool:
-    """Blocks of three values and more, though the level hardly moves: a drift across a step shows two."""
+    """Do the blocks show three or more values without a drift? A drift across a quantisation step shows two."""
     steps = [abs(b - a) for a, b in pairwise(values) if a != b]
     blocks = [values[at : at + BLOCK] for at in range(0, len(values), BLOCK)]
     lively = sum(len(set(block)) >= 3 for block in blocks)

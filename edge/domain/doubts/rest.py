@@ -1,4 +1,4 @@
-"""What the pressures at rest say of what the last draw showed, and of one another."""
+"""Cross checks of the static pressures: against the last draw, and of the taps against one another."""
 
 from __future__ import annotations
 
@@ -9,17 +9,17 @@ from edge.domain.doubts.table import SUNK_FROM_MS, SUNK_KPA
 from edge.domain.water.draws import LOW_KPA
 from edge.domain.water.supply import drawn_from_kpa
 
-#: pressures at rest are averaged with this time constant before they are held against one another
-LEVEL_MS: Final = 30_000.0
-#: the first pressure at rest after a draw is that of the draw's end, if it is settled so soon
+#: Static pressures are averaged with this time constant before they are compared [ms].
+AVERAGE_MS: Final = 30_000.0
+#: The first static pressure after a draw is that of the draw's end if it comes within this time [ms].
 JUST_AFTER_MS: Final = 60_000
 
 
 class Levels:
-    """The mean pressures of the taps at rest.
+    """The mean static pressures of the taps.
 
     Args:
-        gap_ms: a longer gap in the readings begins anew.
+        gap_ms: after a longer gap in the readings the means begin again.
     """
 
     __slots__ = ("_gap_ms", "_kpa", "_last_ms")
@@ -29,16 +29,16 @@ class Levels:
         self._kpa: dict[str, float] = {}
 
     def forget(self) -> None:
-        """Water has been drawn."""
+        """Forget the means: water has been drawn."""
         self._kpa = {}
 
     def hear(self, taps: Mapping[str, float], mono_ms: int) -> Mapping[str, float]:
-        """One pressure of each tap [kPa]; their means."""
+        """Take one static pressure of each tap [kPa]; their means [kPa]."""
         before_ms, self._last_ms = self._last_ms, mono_ms
         if mono_ms - before_ms > self._gap_ms or self._kpa.keys() != taps.keys():
             self._kpa = dict(taps)
             return self._kpa
-        share = (mono_ms - before_ms) / (mono_ms - before_ms + LEVEL_MS)
+        share = (mono_ms - before_ms) / (mono_ms - before_ms + AVERAGE_MS)
         for tap, kpa in taps.items():
             self._kpa[tap] += (kpa - self._kpa[tap]) * share
         return self._kpa
@@ -47,11 +47,14 @@ class Levels:
 def odd(
     levels: Mapping[str, float], apart_kpa: float, agree_kpa: float, ends_kpa: float | None = None, *, held: bool = True
 ) -> str | None:
-    """Of three taps at rest, in the order of flow: the one that stands apart from two others that agree; None where none does.
+    """Of three taps at rest in the order of flow, the one that differs from two others that agree; None where none does.
 
     Args:
-        ends_kpa: the first and the last may stand apart by water that flows, past a filter that is torn: the others have to agree by this.
-        held: pressure that a check valve holds behind the supply is no such thing: nor a supply below both others, nor the last tap above.
+        levels: static pressures [kPa] by tap.
+        apart_kpa: the tap differs from both others by more than this.
+        agree_kpa: the two others differ by at most this.
+        ends_kpa: the same for two others beside the first or the last tap, which may differ because water flows past a torn filter.
+        held: a check valve may hold pressure behind the supply: a supply below both others, or a last tap above both, doesn't count.
 
     >>> odd({"supply": 400.0, "between": 380.0, "filtered": 379.0}, 7.0, 3.0)
     'supply'
@@ -74,7 +77,7 @@ def odd(
 
 
 class Seen(NamedTuple):
-    """Pressures of the supply [kPa]: at rest now, and before the last draw; what drawing would leave now."""
+    """Pressures of the supply [kPa]: static now, static about the last draw, and the dynamic one that a draw would show now."""
 
     rest_kpa: float
     was_kpa: float
@@ -82,10 +85,10 @@ class Seen(NamedTuple):
 
 
 class Sunk:
-    """Has the static pressure sunk since the last draw to where drawing would fall below the least pressure?
+    """Detects that the static pressure has sunk since the last draw, so far that a draw would fall below the least pressure.
 
-    The draw's own pressure goes with what was at rest about it. A pressure tank gives less at a draw's end than at its beginning: the
-    lower of what stood before it and just after it counts.
+    The draw's dynamic pressure goes with the static pressure about it. A pressure tank gives less at the end of a draw than at its
+    beginning: the lower of the static pressures before and just after the draw counts.
     """
 
     __slots__ = ("_ended_ms", "_after_kpa", "_since_ms", "_fine_ms")
@@ -93,29 +96,29 @@ class Sunk:
     def __init__(self) -> None:
         self._ended_ms: int | None = None
         self._after_kpa: float | None = None
-        self._since_ms: int | None = None  # since when it has been too low, and high enough
-        self._fine_ms: int | None = None
+        self._since_ms: int | None = None  # since when the pressure has been too low
+        self._fine_ms: int | None = None  # since when it has been high enough
 
     def drawn(self, mono_ms: int) -> None:
-        """A steady draw has ended."""
+        """Take that a steady draw has ended."""
         self._ended_ms, self._after_kpa = mono_ms, None
         self.broken_off()
 
     def broken_off(self) -> None:
-        """Something else has begun: it has to last anew."""
+        """Begin the times again: something else has happened."""
         self._since_ms = self._fine_ms = None
 
     def see(
         self, rest_kpa: float, about: tuple[float, float], least_kpa: float, mono_ms: int
     ) -> tuple[bool | None, Seen]:
-        """One mean of a quiet spell.
+        """Take the mean static pressure of a quiet spell [kPa].
 
         Args:
-            about: static and dynamic pressure [kPa] of the last steady draw.
-            least_kpa: the least dynamic pressure, guarded.
+            about: static and dynamic pressure of the last steady draw [kPa].
+            least_kpa: the least dynamic pressure with its guard band.
 
         Returns:
-            True once it has been too low for long enough, False once it has been high enough for as long, else None; what was seen.
+            (True once the pressure has been too low for SUNK_FROM_MS, False once high enough for as long, else None; the pressures).
         """
         if self._ended_ms is not None and self._after_kpa is None:
             self._after_kpa = rest_kpa if mono_ms - self._ended_ms <= JUST_AFTER_MS else about[0]

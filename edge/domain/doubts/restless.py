@@ -1,7 +1,7 @@
-"""A liquid of some litres turns slowly: a probe that swings by kelvins, up and down again and again within minutes, shows no liquid.
+"""A liquid of some litres changes slowly: a probe that swings by kelvins, up and down within minutes, doesn't show the liquid.
 
-What would be judged of it is an average that may lie anywhere. So swings are counted by their turns: from a turn on it has gone back by
-SWING_K. Noise of a working probe is well below that; a cycle, a pouring or a lid make a turn or two. Common practice, no published source.
+The average of such readings may lie anywhere. Swings are counted by their turns: after a turn the reading has gone back by SWING_K. The
+noise of a working probe is well below that; a cycle, a pouring or an open lid makes a turn or two. Common practice, no published source.
 """
 
 from __future__ import annotations
@@ -11,28 +11,31 @@ from typing import Final
 
 from edge.domain.doubts.table import GAP_MS
 
+#: A swing is at least this [K].
 SWING_K: Final = 2.0
-#: so many turns within so long, or within so many readings
-TURNS: Final = 8
-WITHIN_MS: Final = 120_000
-READINGS: Final = 12
-#: without a turn for so long it is quiet again
+#: A probe is restless after this many turns.
+RESTLESS_TURNS: Final = 8
+#: The turns come within this time [ms].
+TURNS_WITHIN_MS: Final = 120_000
+#: The turns of a slow point come within this many readings instead.
+TURN_READINGS: Final = 12
+#: Without a turn for this long the probe is quiet again [ms].
 QUIET_MS: Final = 300_000
 
 
 class Restless:
-    """One probe."""
+    """The swings of one probe."""
 
     __slots__ = ("_extreme", "_rises", "_turns", "_since_ms", "_last_ms", "_n")
 
     def __init__(self) -> None:
         self._extreme: float | None = None
         self._rises = True
-        self._turns: deque[tuple[int, int]] = deque(maxlen=TURNS)  # when, and after how many readings
+        self._turns: deque[tuple[int, int]] = deque(maxlen=RESTLESS_TURNS)  # (time [ms], readings until then)
         self._since_ms = self._last_ms = self._n = 0
 
     def hear(self, value: float, mono_ms: int) -> bool:
-        """Take a reading; is it a turn that makes the swings too many?"""
+        """Take a reading [Cel]; does it complete RESTLESS_TURNS turns that are too close together?"""
         extreme, before_ms, self._last_ms = self._extreme, self._last_ms, mono_ms
         self._n += 1
         if extreme is None or mono_ms - before_ms > GAP_MS:
@@ -46,9 +49,11 @@ class Restless:
             self._extreme, self._rises, self._since_ms = value, not self._rises, mono_ms
             self._turns.append((mono_ms, self._n))
             first_ms, first = self._turns[0]
-            return len(self._turns) == TURNS and (mono_ms - first_ms <= WITHIN_MS or self._n - first < READINGS)
+            return len(self._turns) == RESTLESS_TURNS and (
+                mono_ms - first_ms <= TURNS_WITHIN_MS or self._n - first < TURN_READINGS
+            )
         return False
 
     def is_quiet(self, mono_ms: int) -> bool:
-        """It hasn't turned for long."""
+        """Has the probe made no turn for QUIET_MS?"""
         return mono_ms - self._since_ms >= QUIET_MS

@@ -1,4 +1,4 @@
-"""Points that no condition rests on, and sections that a fitted point needs: a station must not be ready without them."""
+"""Fitted points that no condition rests on, and missing sections of the station file: neither may leave a station ready."""
 
 from __future__ import annotations
 
@@ -28,7 +28,7 @@ def unjudged(settings: Settings) -> list[tuple[str, str]]:
 
 
 def missing(settings: Settings) -> dict[str, str]:
-    """Conditions that must be there though the station file has no section for them, and why they are unknown."""
+    """Conditions that must exist though the station file has no section for them, with the text why they are unknown."""
     roles = {point.role for point in settings.points}
     nothing = settings.reservoir is None and settings.supply is None
     found: dict[str, str] = {}

@@ -1,4 +1,4 @@
-"""Draws that the meter says nothing of, seen in the supply's pressure as falls that come back after a while."""
+"""Draws that the flow meter doesn't show, seen as falls of the supply's static pressure that come back after a while."""
 
 from __future__ import annotations
 
@@ -6,19 +6,19 @@ from typing import Final
 
 from edge.domain.doubts.table import ALONG_KPA, NEW_LEVEL_MS, REST_MS
 
-#: a draw takes more than a few psi from the supply's static pressure
+#: A draw takes more than this from the supply's static pressure: a few psi [kPa].
 FALL_KPA: Final = 20.0
-#: a shorter fall may be a neighbour's tap
+#: A shorter fall may be a neighbour's tap [ms].
 FALL_FROM_MS: Final = 30_000
-#: falls longer ago than this count no more
-WITHIN_MS: Final = 12 * 3_600_000
+#: Older falls don't count [ms].
+FALLS_WITHIN_MS: Final = 12 * 3_600_000
 
 
 class SilentDraws:
-    """Looks for draws in the static pressure, that is in readings taken while the meter says that nothing is drawn.
+    """Detects draws in the static pressure, that is in readings taken while the meter shows no draw.
 
     Args:
-        gap_ms: a fall with a longer gap in its readings proves nothing.
+        gap_ms: a fall with a longer gap in its readings doesn't count.
     """
 
     __slots__ = ("_gap_ms", "_rest_kpa", "_rest_drop_kpa", "_last_ms", "_fell_ms", "_moved_kpa", "_n", "_falls_ms")
@@ -30,21 +30,21 @@ class SilentDraws:
         self.forget()
 
     def forget(self) -> None:
-        """The meter has shown a draw."""
+        """Forget the falls: the meter has shown a draw."""
         self._rest_drop_kpa: float | None = None
         self._fell_ms: int | None = None
         self._moved_kpa, self._n = 0.0, 0
         self._falls_ms: list[int] = []
 
     def hear(self, kpa: float, train_kpa: float | None, mono_ms: int) -> int:
-        """One static pressure of the supply.
+        """Take one static pressure of the supply.
 
         Args:
             kpa: the supply's gauge pressure [kPa].
-            train_kpa: what is lost from it to the last tap of the filter train at this time [kPa]; None where that isn't known.
+            train_kpa: the drop from the supply to the last tap of the filter train at this time [kPa]; None: not known.
 
         Returns:
-            How many falls there have been of late, when one has just ended; else 0.
+            The number of falls within FALLS_WITHIN_MS when one has just ended, else 0.
         """
         rest, before_ms = self._rest_kpa, self._last_ms
         self._last_ms = mono_ms
@@ -79,5 +79,5 @@ class SilentDraws:
         self._fell_ms = None
         if lasted_ms <= FALL_FROM_MS or (self._n and self._moved_kpa / self._n < ALONG_KPA):
             return 0
-        self._falls_ms = [at_ms for at_ms in self._falls_ms if mono_ms - at_ms <= WITHIN_MS] + [mono_ms]
+        self._falls_ms = [at_ms for at_ms in self._falls_ms if mono_ms - at_ms <= FALLS_WITHIN_MS] + [mono_ms]
         return len(self._falls_ms)

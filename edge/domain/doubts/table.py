@@ -1,9 +1,9 @@
-"""What points must be to each other: one table of cross checks, and what follows where they are not.
+"""The table of cross checks between points, and its thresholds.
 
-A row says what must be true together, how long it has to fail before it counts, what takes the doubt back, and what to do. Where a
-row fails, what rests on its points is unknown, never silently met; the entry `contradiction` names the row and every point that it
-rests on. The numbers are common practice, no published source, but for plain facts: water flows from the higher pressure to the
-lower, loses pressure in every filter, and rests at one pressure.
+A row says what must be true together, how long it has to fail before it counts, what ends the doubt, and what to do. If a row fails, the
+conditions that rest on its points are unknown, never silently met; the entry `contradiction` names the row and every point of it.
+The numbers are common practice, no published source, except for plain facts: water flows from the higher pressure to the lower, loses
+pressure in every filter, and rests at one pressure.
 """
 
 from __future__ import annotations
@@ -14,7 +14,10 @@ from typing import Final, NamedTuple
 
 
 class Check(NamedTuple):
-    """One row. `doubts_reading`: its points read on as uncertain; else only the evidence that rests on them is put in doubt."""
+    """One row: the check, when it has failed, what ends the doubt, the text of the cause, and the advice.
+
+    `doubts_reading`: the points' readings become uncertain; else only the evidence of finished draws is doubted.
+    """
 
     together: str
     after: str
@@ -153,53 +156,62 @@ CHECKS: Final[Mapping[str, Check]] = MappingProxyType(
     }
 )  # fmt: skip
 
-#: in a longer silence of a thermometer its liquid, or its room, may have gone and come back
+#: During a longer silence of a thermometer its liquid, or its room, may have changed and come back [ms].
 GAP_MS: Final = 300_000
-#: a room of which neither a reading nor the station file tells
+#: Temperature of a room that neither a reading nor the station file gives [Cel].
 ASSUMED_ROOM_C: Final = 18.0
-#: the static pressure follows the building's slow changes with this time constant; apart from it for longer is a new level
+#: Time constant with which the static pressure follows the building's slow changes [ms].
 REST_MS: Final = 60_000.0
+#: A static pressure that has been off for longer than this is a new level [ms].
 NEW_LEVEL_MS: Final = 20 * 60_000
-#: two readings are alike to the last digit
+#: Two readings that differ by less are alike to the last digit [kPa].
 ALIKE_KPA: Final = 1e-6
-#: pressure lost over the filters that is greater by less than this than what it is at rest: no water flows through them
+#: Filters that take less than this more than at rest have no flow [kPa].
 ALONG_KPA: Final = 7.0
-#: water that flows unseen does so for so long at least
+#: Water that flows unseen by the meter does so for at least this long [ms].
 UNSEEN_FROM_MS: Final = 15_000
-#: where the pressures' mean in a draw differs by less than this from rest, no gauge has moved; with one gauge alone, by less than this
+#: If all mean pressures in a draw differ by less than this from rest, no gauge has moved [kPa].
 STILL_KPA: Final = 3.5
+#: The same for a station with one gauge [kPa].
 STILL_ALONE_KPA: Final = 1.4
-#: readings of a steady draw that are all alike to the last digit
+#: A gauge stood still if this many readings of a steady draw are alike to the last digit.
 STILL_READINGS: Final = 10
-#: a gauge whose last digit toggles stands still where it stays within this of itself and of rest, while another falls by so much: what
-#: flows takes more than that by its speed alone (a velocity head of 0.8 m/s is 0.3 kPa)
+#: A gauge whose last digit toggles stood still within this of itself and of rest [kPa]: flow takes more by its velocity head alone (0.3 kPa
+#: at 0.8 m/s).
 HARDLY_KPA: Final = 0.3
+#: That counts only if another gauge fell by this [kPa].
 FALLS_KPA: Final = 20.0
-#: a draw of less than this share of the least flow, or of the reference, tells nothing of what it takes
+#: A draw below this share of the least flow, or of the reference, shows nothing of the filters' drops.
 NEAR_FLOW: Final = 0.6
-#: a stage that takes less than this, or than this share of its limit, takes nothing
+#: A stage with a smaller drop takes nothing [kPa].
 NOTHING_KPA: Final = 1.8
+#: A stage with a drop below this share of its limit takes nothing.
 NOTHING_SHARE: Final = 0.05
-#: a drop between draws that lasts so long is one
+#: A drop between draws counts when it has lasted this long [ms].
 DROP_FROM_MS: Final = 180_000
-#: gauges that agree again have done so for so long, by this share of what they may differ by
+#: Gauges agree again when they have done so for this long [ms].
 ALIKE_MS: Final = 60_000
+#: Gauges agree again within this share of the difference that they may have.
 ALIKE_SHARE: Final = 0.75
-#: the last tap may sit behind the machine's own valve, which lets its pressure go at rest to less than this
+#: The last tap may sit behind the machine's own valve: at rest its pressure then falls below this [kPa].
 LET_GO_KPA: Final = 10.0
+#: A last tap that has held its pressure at rest for this long doesn't sit behind such a valve [ms].
 HOLDS_MS: Final = 600_000
-#: static pressures: below the least dynamic one by more than LOW_KPA (water/draws.py), for so long after a spell's mean
+#: A static pressure below the least dynamic one by LOW_KPA (water/draws.py) is too low when it has lasted this long [ms].
 LOW_FROM_MS: Final = 120_000
-#: after so long it was no neighbour who drew: what the last draw showed stands no more, even once the pressure is back
+#: After this long it was no neighbour's draw [ms]: the last draw's evidence is void, even once the pressure is back.
 REFUTED_MS: Final = 600_000
-#: a pressure at rest that has sunk by less than this since the last draw is the mains' own wandering; it counts once it has lasted, a
-#: neighbour's draw being shorter, and is over as slowly
+#: A static pressure that has sunk by less than this since the last draw varies as mains do [kPa].
 SUNK_KPA: Final = 5.0
+#: A sunken pressure counts, and has recovered, when that has lasted this long [ms]: a neighbour's draw is shorter.
 SUNK_FROM_MS: Final = 300_000
-#: used rooms are no warmer [Cel]; where the liquid is this warm it is heated, and a room is cooler than it by at least so much [K]
+#: No room in use is warmer than this [Cel].
 WARMEST_ROOM_C: Final = 32.0
+#: A liquid this warm is heated [Cel].
 HEATED_C: Final = 35.0
+#: A room is cooler than its heated liquid by at least this [K].
 COOLER_BY_K: Final = 4.0
-#: a room's doubt ends once it has been cooler than that, by this much, for so long
+#: The doubt about a room ends when it reads cooler than its bound by this hysteresis [K].
 ROOM_BAND_K: Final = 1.0
+#: That doubt ends when the room has read so for this long [ms].
 ROOM_AGAIN_MS: Final = 600_000

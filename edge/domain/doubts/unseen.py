@@ -1,7 +1,7 @@
-"""What the pressures say while the meter shows no draw, or nothing at all: water that flows unseen, and gauges that are exchanged.
+"""Pressures while the meter shows no draw, or is silent: detects water that flows unseen, and exchanged gauges.
 
-Where water flows, each filter takes pressure. So pressures that fall apart along the train are a draw, whoever draws: a neighbour's draw
-lets all of them fall alike, and where a check valve holds what stands behind it, that falls less and not more.
+Where water flows, each filter takes pressure. So pressures that fall apart along the train show a draw at this station. A neighbour's draw
+makes all of them fall alike; behind a check valve the pressure then falls less, not more.
 """
 
 from __future__ import annotations
@@ -13,19 +13,20 @@ from typing import Final, NamedTuple
 from edge.domain.doubts.table import ALIKE_KPA, ALONG_KPA, NEW_LEVEL_MS, REST_MS
 from edge.domain.water.normalise import GAINS_AT_MOST_KPA
 
-#: so many readings at least of pressures that have fallen apart, or that are at rest anew
+#: Pressures have fallen apart, or are at rest again, after at least this many readings.
 LEAST_READINGS: Final = 3
-#: a valve that shuts lets the water swing: what each gauge reads of it is another instant's. It has died down by then
+#: A closing valve makes the water swing, and the gauges read it at different instants; the swing has died down after this time [ms].
 SWINGS_MS: Final = 6_000
-#: no gauge reads in wider steps [kPa] (1 psi, rounded); what two falls differ by is uncertain by so many steps: each is of two readings
+#: The widest quantisation step of a gauge [kPa]: 1 psi, rounded.
 WIDEST_KPA: Final = 7.0
-FALL_STEPS: Final = 2.0
+#: The difference of two falls is uncertain by this many quantisation steps, as each fall is that of two readings.
+DIFFERENCE_STEPS: Final = 2.0
 
 
 class Apart(NamedTuple):
-    """Pressures that have fallen apart: their means [kPa], as they are and comparable with the supply's; by how much each fell.
+    """Pressures that have fallen apart, by tap: means as read and with their zeros taken off, and each one's fall [kPa].
 
-    `rounded_kpa`: what two falls may differ by because of the gauges' steps alone.
+    `rounded_kpa`: the difference of two falls that quantisation alone may cause [kPa].
     """
 
     kpa: dict[str, float]
@@ -41,24 +42,24 @@ class Apart(NamedTuple):
 
     @property
     def goes_back_kpa(self) -> float:
-        """What flows back, as through a check valve that doesn't close, loses on its way; 0.0 where the pressures have another order."""
+        """Drop of water that flows back, as through a check valve that doesn't close [kPa]; 0.0 where the falls have another order."""
         fell = list(self.fell_kpa.values())
         return fell[0] - fell[-1] if fell == sorted(fell, reverse=True) else 0.0
 
     @property
     def has_order(self) -> bool:
-        """Has each of three taps fallen, and each by another amount? What a check valve holds has not, or stands as one."""
+        """Has each of three taps fallen, each by a different amount? Taps behind a closed check valve have not, or fall alike."""
         fell = sorted(self.fell_kpa.values())
         gaps = [b - a for a, b in pairwise(fell)]
         return len(fell) == 3 and fell[0] >= ALONG_KPA and min(gaps) > GAINS_AT_MOST_KPA + self.rounded_kpa
 
 
 class Unseen:
-    """Looks for pressures that fall apart.
+    """Detects pressures that fall apart.
 
     Args:
-        gap_ms: a longer gap in the readings begins anew.
-        from_ms: they have to be apart for so long.
+        gap_ms: after a longer gap in the readings the levels at rest begin again.
+        from_ms: the pressures have to be apart for this long.
     """
 
     __slots__ = (
@@ -71,14 +72,16 @@ class Unseen:
         self._rest: dict[str, float] = {}
         self._last_ms = self._since_ms = self._n = self._begun_ms = self._settles = self._above = self._above_ms = 0
         self._is_settled = False
-        self._moved_ms: int | None = None  # since when they are not at rest
+        self._moved_ms: int | None = None  # since when the pressures have not been at rest
         self._sums: dict[str, float] = {}
-        self._apart: dict[str, float] = {}  # the newest that are apart
-        self._now: dict[str, float] = {}  # the newest pressures
-        self._steps: dict[str, float] = {}  # the least that each was seen to move by [kPa]
+        self._apart: dict[str, float] = {}  # the newest pressures that are apart [kPa]
+        self._now: dict[str, float] = {}  # the newest pressures [kPa]
+        self._steps: dict[
+            str, float
+        ] = {}  # smallest difference of two readings of each tap: its quantisation step [kPa]
 
     def hear(self, taps: Mapping[str, float], mono_ms: int) -> Apart | None:
-        """Pressures of the taps that are believed [kPa], in the order of flow, the supply's first; what they are while they are apart."""
+        """Take the trusted taps' pressures [kPa] in the order of flow, the supply's first; how they are apart, else None."""
         before_ms, self._last_ms = self._last_ms, mono_ms
         self._mind_steps(taps)
         rest = self._rest
@@ -114,12 +117,12 @@ class Unseen:
         self._is_settled, self._begun_ms, self._settles = False, mono_ms, 1
 
     def _settle(self, taps: Mapping[str, float], mono_ms: int) -> None:
-        """The first readings tell nothing of one another."""
+        """Wait until the readings are at rest: the first ones can't be compared."""
         self._rest, self._settles = dict(taps), self._settles + 1
         self._is_settled = self._settles >= LEAST_READINGS and mono_ms - self._begun_ms >= SWINGS_MS
 
     def _rise(self, taps: Mapping[str, float], mono_ms: int) -> None:
-        """Above what is taken as rest: for a moment the water swings; for longer, that was no rest."""
+        """A pressure above its level at rest: for a moment the water swings; if it lasts, the level was none at rest."""
         self._above += 1
         if self._above == 1:
             self._above_ms = mono_ms
@@ -141,7 +144,7 @@ class Unseen:
             return None
         if self._n == 2:
             return None
-        # in the first ones, and the newest, the other taps may be as they were read before
+        # The first readings and the newest are left out: there the other taps may still have their readings from before.
         for tap, kpa in before.items():
             self._sums[tap] += kpa
         n = self._n - 2
@@ -149,5 +152,5 @@ class Unseen:
             return None
         rest, means = self._rest, {tap: total / n for tap, total in self._sums.items()}
         level = {tap: kpa + rest["supply"] - rest[tap] for tap, kpa in means.items()}
-        rounded_kpa = FALL_STEPS * max(self._steps.get(tap, WIDEST_KPA) for tap in taps)
+        rounded_kpa = DIFFERENCE_STEPS * max(self._steps.get(tap, WIDEST_KPA) for tap in taps)
         return Apart(means, level, {tap: rest[tap] - kpa for tap, kpa in means.items()}, rounded_kpa)

@@ -1,11 +1,11 @@
-"""Heat in closed form: balance, transfer loss, and what a forecast is.
+"""Heat in closed form: heat balance, transfer loss, and the type of a forecast.
 
-One lumped liquid: C dT/dt = P - UA (T - Troom); so T runs towards Tp = Troom + P/UA with the rate b = UA/C, and
+Heat balance of one lumped liquid: C dT/dt = P - UA (T - Troom). So T runs towards the plateau Tp = Troom + P/UA with the rate b = UA/C:
     t = ln((Tp - T1) / (Tp - target)) / b.
-Source: textbook lumped capacity; checked against tests/handbook/h.heat.domain.jsonl. Wall and probe, and what isn't known of a
-plant, are warmup_fit.py's; following the readings is warmup.py's.
+Source: textbook lumped capacity; checked against tests/handbook/h.heat.domain.jsonl. Wall, probe and unknown parameters are in
+warmup_fit.py; warmup.py follows the readings.
 
-Transfer loss: the basin sees T - f (T - Tcold); f by the rule of the station file or measured; so the reservoir needs
+Transfer loss: the basin sees T - f (T - Tcold), with f of the station file or measured. So the reservoir needs
 (Tmin - f Tcold) / (1 - f).
 """
 
@@ -16,11 +16,12 @@ from typing import Final, NamedTuple
 
 from edge.domain.settings import Reservoir
 
-HOLD_MS: Final = 120_000  # the condition has to hold this long
+#: The reservoir's condition is met once it has held for this long [ms].
+HOLD_MS: Final = 120_000
 
 
 class Forecast(NamedTuple):
-    """Wall-independent: milliseconds from now, with a 90 % interval; None where nothing can be said, and why."""
+    """A time from now [ms] with its 90 % interval; None where nothing can be said. `why`: the reason, or news beside the forecast."""
 
     in_ms: int | None
     low_ms: int | None
@@ -31,24 +32,24 @@ class Forecast(NamedTuple):
 def needed_c(reservoir: Reservoir, cold_c: float) -> float:
     """Reservoir temperature [Cel] at which the basin just sees the label's minimum, with Tcold = `cold_c` [Cel].
 
-    Source: heat lost to what the liquid meets on the way, a share f of (T - Tcold); 4 K in a 20 Cel room at 39 Cel: f = 4/19
-    (common practice, no published source).
+    Source: on its way the liquid loses the share f of (T - Tcold) to basin and hoses. 4 K at 39 Cel in a 20 Cel room: f = 4/19 (common
+    practice, no published source).
     """
     return (reservoir.contact_min_c - reservoir.loss_share * cold_c) / (1.0 - reservoir.loss_share)
 
 
 def basin_c(reservoir: Reservoir, liquid_c: float, cold_c: float) -> float:
-    """Temperature [Cel] that the basin sees of a liquid at `liquid_c`."""
+    """Temperature [Cel] in the basin of a liquid at `liquid_c` [Cel], with Tcold = `cold_c` [Cel]."""
     return liquid_c - reservoir.loss_share * (liquid_c - cold_c)
 
 
 def plateau_c(power_w: float, ua_w_per_k: float, room_c: float) -> float:
-    """Where heating ends, dT/dt = 0: Troom + P/UA [Cel]."""
+    """Plateau of heating, where dT/dt = 0: Troom + P/UA [Cel]."""
     return room_c + power_w / ua_w_per_k
 
 
 def time_to_s(start_c: float, target_c: float, plateau: float, rate_per_s: float) -> float | None:
-    """Seconds from `start_c` to `target_c` on the way to `plateau` with b = UA/C = `rate_per_s`; None where it never gets there.
+    """Seconds from `start_c` to `target_c` on the way to `plateau` [Cel] with b = UA/C = `rate_per_s`; None: the target is never reached.
 
     >>> round(time_to_s(20.0, 39.0, 80.0, 1 / 18_000))
     6854

@@ -1,16 +1,16 @@
-"""What the liquid can be believed to be, behind a probe that is noisy, rounds and lags, and may hang above colder liquid.
+"""The temperature that the liquid surely has, behind a probe with noise, quantisation and lag that may hang above colder liquid.
 
-Noise: white noise of variance s^2 shows in neighbouring differences of readings, which then tend to reverse: their products' negative
-part is -REVERSED s^2 in the mean (two normal variables of variance 2 s^2 and correlation -1/2), and a steep rise or fall adds nothing. A
-ramp, rounded or not, and a step have no reversals: what is read of a quiet probe counts at once, of a noisy one an average of as
+Noise. White noise of variance s^2 makes neighbouring differences of readings reverse: the negative part of their products is
+-REVERSAL_SHARE s^2 in the mean (two normal variables of variance 2 s^2 and correlation -1/2), and a steep rise or fall adds nothing. A
+ramp, quantised or not, and a step have no reversals. So a single reading of a quiet probe counts at once; of a noisy one the mean of as
 many readings as bring its standard error to QUIET_K.
 
-A fall: a covered vessel cools by b (T - Troom), and what falls faster is going somewhere: the probe follows cold liquid with its
-lag, or cold liquid lies below it and spreads (a layer of heat content C dT that comes through slowly shows as a slow fall that goes
-on). So from the slope beyond b (T - Troom), found by least squares over spans of SPANS bins and surely there (SIGMAS standard
-deviations of the slope, and a step of the probe over the span), follows how far it may fall yet: for as long again as LASTS times the
-span in which it shows, from a lag's length to LONGEST_S. The figures are common practice, no published source;
-`python -m tests.bench.cycles` is what they were tried on.
+Fall. A covered vessel cools by b (T - Troom). A faster fall will go on: the probe follows cold liquid with its lag, or cold liquid lies
+below the probe and spreads (a layer of heat content C dT that mixes slowly shows as a slow, lasting fall). The slope beyond
+b (T - Troom) is found by least squares over spans of SPAN_BINS bins. It has to exceed FALL_SIGMAS standard errors and a quantisation
+step over the span. From it follows how far the probe may fall yet: for FALL_LASTS times the span in which the fall shows, between
+SHORTEST_FALL_S and LONGEST_FALL_S. The figures are common practice, no published source; they were tried on
+`python -m tests.bench.cycles`.
 """
 
 from __future__ import annotations
@@ -19,41 +19,61 @@ from collections import deque
 from math import ceil, inf, sqrt
 from typing import Final
 
-from edge.domain.heat.crossing import Passing, Probe, Rule
+from edge.domain.heat.crossing import AveragingRule, LimitCrossing, ProbeModel
 from edge.domain.heat.probe import line
 
+#: Readings are averaged until the standard error of their mean is this [K].
 QUIET_K: Final = 0.02
-SURE: Final = 2.0
+#: The guard band of minima: this many standard errors of the mean are taken off.
+GUARD_SIGMAS: Final = 2.0
+#: Readings older than this are not averaged [ms].
 AVERAGED_MS: Final = 90_000
+#: Slopes are fitted to means over bins of this length [ms].
 BIN_MS: Final = 5_000
-#: bins that a slope is looked for in; slower points need the longest span still
-SPANS: Final = (2, 3, 6, 12, 30)
-LONGEST_MS: Final = 150_000
-#: a span that tells more than a step of the probe's lag [s]
+#: A fall is looked for over the last 2, 3, 6, 12 and 30 bins; a slow point needs the longest span even for few bins.
+SPAN_BINS: Final = (2, 3, 6, 12, 30)
+#: Bins are kept for this long [ms].
+LONGEST_SPAN_MS: Final = 150_000
+#: Over a span longer than this the lag of a usual probe hides little [s].
 TELLING_S: Final = 50.0
-WOBBLE_K: Final = 0.1  # within less a liquid that isn't stirred may move by so much
-#: calm: over most of the longest span it surely (CALM_SIGMAS) falls no faster than this beyond what the vessel cools [K/s]
+#: Within a shorter span an unstirred liquid may move by this at the probe [K].
+WOBBLE_K: Final = 0.1
+#: The liquid is calm if it has not fallen beyond cooling over a span of this length [s].
 CALM_S: Final = 140.0
+#: "Not fallen" is tested with this many standard errors of the slope.
 CALM_SIGMAS: Final = 2.0
+#: Calm allows this slope beyond what the vessel cools [K/s].
 CALM_K_PER_S: Final = 0.0005
-SIGMAS: Final = 4.0
-SUDDEN_SIGMAS: Final = 4.0  # of a reading, or the last ones over so many seconds, against those before them
+#: A fall counts beyond this many standard errors of the slope.
+FALL_SIGMAS: Final = 4.0
+#: A fall between two bins counts only beyond this many standard errors: there are many pairs of bins.
+PAIR_SIGMAS: Final = 5.0
+#: A sudden fall counts beyond this many standard errors of the difference between the newest readings and those before.
+SUDDEN_SIGMAS: Final = 4.0
+#: A sudden fall is looked for in the newest reading, and in the means of this many seconds.
 SUDDEN_S: Final = (5, 10, 20)
+#: A sudden fall is measured from the mean of the readings of this time [ms].
 LATELY_MS: Final = 45_000
-PAIR_SIGMAS: Final = 5.0  # of two bins there are many
-LASTS: Final = 4.0
-LAG_S: Final = 60.0
-LONGEST_S: Final = 600.0
-COARSEST_K: Final = 1.0  # a probe has no coarser steps
-REVERSED: Final = 1.218
-SAME_K: Final = 1e-9  # what arithmetic makes of a shift and back
-#: so much counts of one reversal: a wild reading is no noise
+#: A fall may go on for this many times the span in which it shows.
+FALL_LASTS: Final = 4.0
+#: A fall may go on for at least this long: the lag of a slow probe [s].
+SHORTEST_FALL_S: Final = 60.0
+#: A fall goes on for at most this long [s].
+LONGEST_FALL_S: Final = 600.0
+#: A coarser step is no quantisation step [K].
+COARSEST_K: Final = 1.0
+#: Mean of the negative part of products of neighbouring differences, over the noise's variance.
+REVERSAL_SHARE: Final = 1.218
+#: Two temperatures that differ by less are equal: shifting by a calibration and back leaves rounding errors [K].
+SAME_K: Final = 1e-9
+#: One product of neighbouring differences counts with at most this [K^2]: an outlier is no noise.
 WILD_K2: Final = 0.25
+#: After a longer silence all but noise and quantisation step is forgotten [ms].
 GAP_MS: Final = 300_000
 
 
 class LiquidWatch:
-    """One probe. What it says is forgotten after GAP_MS of silence; its noise and its steps are not."""
+    """The liquid at one probe. After a silence of GAP_MS all is forgotten but noise and quantisation step."""
 
     __slots__ = (
         "_averaged",
@@ -81,35 +101,33 @@ class LiquidWatch:
     )
 
     def __init__(self) -> None:
-        self._reversed, self._seen = (
-            0.0,
-            0,
-        )  # sum of negative products of neighbouring differences [K^2], and of how many
-        self._step_k = inf  # the smallest step between two readings: the probe's resolution
+        # Sum of the negative products of neighbouring differences [K^2], and the number of products.
+        self._reversed, self._seen = 0.0, 0
+        self._step_k = inf  # smallest difference of two readings [K]: the quantisation step
         self.forget()
 
     def forget(self) -> None:
-        """What is heard next has nothing to do with what was heard before."""
+        """Forget the readings, but not noise and quantisation step."""
         self._last: tuple[int, float] | None = None
         self._diff = 0.0
-        self._averaged: deque[tuple[int, float]] = deque()  # the readings that are averaged
-        self._lately: deque[tuple[int, float]] = deque()  # those that a sudden fall is looked for in
-        self._lately_ms, self._lately_c = 0, 0.0  # their sums
-        self._grouped_ms, self._goes_to_c = 0, inf  # when the last few were looked at together, and where they went
+        self._averaged: deque[tuple[int, float]] = deque()  # the readings in the mean
+        self._lately: deque[tuple[int, float]] = deque()  # the readings of the last LATELY_MS
+        self._lately_ms, self._lately_c = 0, 0.0  # sums of the times and temperatures of _lately
+        # When the means of SUDDEN_S were last compared [ms], and where the liquid may be going by them [Cel].
+        self._grouped_ms, self._goes_to_c = 0, inf
         self._bins: deque[tuple[int, float]] = deque()
         self._sum, self._count, self._bin_ms = 0.0, 0, 0
-        self.falls_yet_k = 0.0  # how far below what it reads it may come yet, by a fall that no vessel's cooling is
-        self.falls_k_per_s = 0.0  # how fast it falls, where it surely does
-        self.fell_beyond_k = 0.0  # how far it has surely fallen within a telling span beyond what the vessel cools
-        self.rises_k_per_s = 0.0  # how fast it surely rises, over a telling span
-        self.line_c: float | None = (
-            None  # where the line through minutes of a sure fall ends: rounding stands between it and what is read
-        )
-        self.line_falls_k_per_s = 0.0  # and how fast it may fall there
-        self.is_calm = False  # for minutes it hasn't fallen faster than the vessel cools
+        self.falls_yet_k = 0.0  # how far the probe may fall below its reading yet, beyond the vessel's cooling [K]
+        self.falls_k_per_s = 0.0  # sure rate of fall [K/s]; 0.0: no sure fall
+        self.fell_beyond_k = 0.0  # sure fall beyond the vessel's cooling, over a span of TELLING_S or more [K]
+        self.rises_k_per_s = 0.0  # sure rate of rise over a span of TELLING_S or more [K/s]
+        # End of the line through a sure fall of CALM_S [Cel]: below the reading by up to a quantisation step; None: no such fall.
+        self.line_c: float | None = None
+        self.line_falls_k_per_s = 0.0  # possible rate of fall at the end of that line [K/s]
+        self.is_calm = False  # over CALM_S the liquid hasn't fallen faster than the vessel cools
 
     def shift(self, by_k: float) -> None:
-        """All that was heard was so much warmer: its probe was calibrated."""
+        """Add `by_k` [K] to all readings so far: the probe was calibrated."""
         self._last = None if self._last is None else (self._last[0], self._last[1] + by_k)
         self._averaged = deque((t, c + by_k) for t, c in self._averaged)
         self._lately = deque((t, c + by_k) for t, c in self._lately)
@@ -122,15 +140,15 @@ class LiquidWatch:
     @property
     def noise_k(self) -> float:
         """Standard deviation of one reading [K]."""
-        return sqrt(-self._reversed / REVERSED / self._seen) if self._seen else 0.0
+        return sqrt(-self._reversed / REVERSAL_SHARE / self._seen) if self._seen else 0.0
 
     @property
     def step_k(self) -> float:
-        """The probe's resolution, where rounding shows through its noise [K]; else 0.0."""
+        """The quantisation step where it shows through the noise [K]; else 0.0."""
         return self._step_k if self._step_k <= COARSEST_K and self.noise_k < 0.5 * self._step_k else 0.0
 
     def hear(self, liquid_c: float, cools_k_per_s: float, mono_ms: int) -> None:
-        """One good reading. `cools_k_per_s`: how fast the covered vessel may cool now."""
+        """Take one good reading [Cel]. `cools_k_per_s`: how fast the covered vessel may cool now [K/s]."""
         last = self._last
         if last is not None and mono_ms - last[0] > GAP_MS:
             self.forget()
@@ -170,33 +188,35 @@ class LiquidWatch:
 
     @property
     def _wanted(self) -> int:
-        """Readings that bring the standard error of their mean to QUIET_K."""
+        """The number of readings that brings the standard error of their mean to QUIET_K."""
         return max(min(ceil((self.noise_k / QUIET_K) ** 2), 1000), 1)
 
-    def passing(self, limit_c: float, probe: Probe) -> Passing | None:
-        """How judged_c will come to pass this; None before the first reading."""
+    def crossing(self, limit_c: float, probe: ProbeModel) -> LimitCrossing | None:
+        """The crossing of `limit_c` [Cel] by judged_c(); None before the first reading."""
         if not self._averaged:
             return None
-        rule = Rule(self._wanted, AVERAGED_MS / 1000.0, self.noise_k, SURE, self._seen)
-        return Passing(probe, rule, self._averaged, limit_c)
+        rule = AveragingRule(self._wanted, AVERAGED_MS / 1000.0, self.noise_k, GUARD_SIGMAS, self._seen)
+        return LimitCrossing(probe, rule, self._averaged, limit_c)
 
     def judged_c(self, liquid_c: float, slipped: bool = False) -> float:
-        """What minima are compared with, where it reads `liquid_c` [Cel]: the average less SURE of its standard errors.
+        """The value that minima are compared with [Cel]: the mean of the readings less GUARD_SIGMAS standard errors.
 
-        `slipped`: that reading isn't believed, what was heard before stands.
+        Args:
+            liquid_c: the newest reading [Cel]; where it isn't in the mean yet, it is judged by itself.
+            slipped: the newest reading is an outlier: the mean before it stands.
         """
         averaged = self._averaged
         if not averaged or (abs(averaged[-1][1] - liquid_c) > SAME_K and not slipped):
             return liquid_c
-        return sum(c for _, c in averaged) / len(averaged) - SURE * self.noise_k / sqrt(len(averaged))
+        return sum(c for _, c in averaged) / len(averaged) - GUARD_SIGMAS * self.noise_k / sqrt(len(averaged))
 
     def falls_to_c(self, liquid_c: float, cools_k_per_s: float, lag_s: float, mono_ms: int) -> float | None:
-        """Where it may be on its way to with this reading, not heard yet [Cel]; None where that agrees with what was heard before.
+        """Where the liquid may be going by this reading [Cel], which hear() has not taken yet; None where it agrees with those before.
 
-        The reading, and every few seconds the last ones, are held against those of LATELY_MS before them. A probe shows in its first
-        seconds in colder liquid t/lag of how much colder that is.
+        The reading, and every BIN_MS the means of SUDDEN_S, are compared with the readings of LATELY_MS before. In its first t seconds in
+        colder liquid a probe shows the share t/lag of the difference.
         """
-        if not self._lately or self._step_k == inf:  # the first change of all may be the probe's step
+        if not self._lately or self._step_k == inf:  # the first change of all may be a quantisation step
             return None
         if mono_ms - self._grouped_ms >= BIN_MS:
             self._grouped_ms = mono_ms
@@ -209,7 +229,7 @@ class LiquidWatch:
         return None if lowest == inf else lowest
 
     def _fell_since(self, readings: list[tuple[int, float]], over_ms: int, cools_k_per_s: float, lag_s: float) -> float:
-        """As falls_to_c, by the mean of the last `over_ms`; inf where it agrees, or nothing is older."""
+        """As falls_to_c(), for the mean of the last `over_ms`; inf where it agrees with the readings before, or there are none."""
         end_ms = readings[-1][0]
         lately = [r for r in readings if end_ms - r[0] <= over_ms]
         before = readings[: len(readings) - len(lately)]
@@ -220,7 +240,7 @@ class LiquidWatch:
     def _beyond_noise(
         self, was: tuple[float, float, int], until_ms: int, now: tuple[float, float, int], cools_k_per_s: float, lag_s: float
     ) -> float:  # fmt: skip
-        """Two means (ms, Cel, of how many), the first until `until_ms`: where the liquid may go; inf where they agree."""
+        """Where the liquid may be going [Cel] by two means (ms, Cel, readings), the first until `until_ms`; inf where they agree."""
         fell_k = was[1] - now[1] - cools_k_per_s * (now[0] - was[0]) / 1000.0
         if fell_k <= max(WOBBLE_K, self._step_k if self._step_k <= COARSEST_K else 0.0):
             return inf
@@ -229,16 +249,16 @@ class LiquidWatch:
         return now[1] - fell_k * lag_s / max((now[0] - until_ms) / 1000.0, 1.0)
 
     def _close(self, cools_k_per_s: float, mono_ms: int) -> None:
-        """A bin is full: where is it going?"""
+        """Close a bin, and find rise, fall and calm anew."""
         bins = self._bins
         bins.append((mono_ms, self._sum / self._count))
         per_bin, self._sum, self._count, self._bin_ms = self._count, 0.0, 0, mono_ms
-        while mono_ms - bins[0][0] > LONGEST_MS:
+        while mono_ms - bins[0][0] > LONGEST_SPAN_MS:
             bins.popleft()
         noise_k, step_k = self.noise_k / sqrt(per_bin), self.step_k
         self.falls_yet_k = self.falls_k_per_s = self.fell_beyond_k = self.rises_k_per_s = 0.0
         self.is_calm, self.line_c, before = False, None, 0
-        for wanted in SPANS:
+        for wanted in SPAN_BINS:
             n = min(wanted, len(bins))
             if n == before or n < 2:
                 break
@@ -248,7 +268,7 @@ class LiquidWatch:
             slope = 1000.0 * found.k_per_ms
             noisy = 1000.0 * noise_k / sqrt(found.spread)
             rounded = (step_k if span_s >= TELLING_S else max(step_k, WOBBLE_K)) / span_s
-            unsure = (SIGMAS if n > 2 else PAIR_SIGMAS) * noisy + rounded
+            unsure = (FALL_SIGMAS if n > 2 else PAIR_SIGMAS) * noisy + rounded
             if span_s >= CALM_S:
                 self.is_calm = -slope + CALM_SIGMAS * noisy + rounded <= cools_k_per_s + CALM_K_PER_S
             if span_s >= TELLING_S:
@@ -258,15 +278,17 @@ class LiquidWatch:
                 continue
             self.falls_k_per_s = max(self.falls_k_per_s, falls)
             if span_s >= CALM_S:
-                self.line_c, self.line_falls_k_per_s = found.at(end_ms), SURE * noisy - slope
+                self.line_c, self.line_falls_k_per_s = found.at(end_ms), GUARD_SIGMAS * noisy - slope
             beyond = falls - cools_k_per_s
             if beyond > 0.0:
-                self.falls_yet_k = max(self.falls_yet_k, beyond * min(max(LASTS * span_s, LAG_S), LONGEST_S))
+                self.falls_yet_k = max(
+                    self.falls_yet_k, beyond * min(max(FALL_LASTS * span_s, SHORTEST_FALL_S), LONGEST_FALL_S)
+                )
                 if span_s >= TELLING_S:
                     self.fell_beyond_k = max(self.fell_beyond_k, beyond * span_s)
 
 
 def _mean(readings: list[tuple[int, float]]) -> tuple[float, float, int]:
-    """When [ms], Cel, of how many."""
+    """Mean time [ms], mean temperature [Cel], number of readings."""
     n = len(readings)
     return sum(t for t, _ in readings) / n, sum(c for _, c in readings) / n, n

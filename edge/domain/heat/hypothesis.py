@@ -1,21 +1,28 @@
-"""One hypothesis about a heat-up: walls, lags and losses taken as known, a Kalman filter for what is linear.
+"""One hypothesis about a heat-up: wall, lags and evaporation are taken as known, a Kalman filter estimates the rest.
 
-Liquid (capacity C) and vessel wall (share w of C) exchange heat with the rate k; what warms up slowly, an outer wall, is a second one of
-this kind (w2, k2). All lose heat b (T - Troom); a heater puts in p from the start on, late by its own heat (1/q); a probe follows the
-liquid with the lag 1/r (textbook lumped capacities, first-order lags). Walls that lie one behind the other answer as walls side by side
-do, with other shares and rates (the modes of their matrix). With L the temperature of liquid and walls together, F[.] the probe's lag,
-H[.] the heater's,
-    y(t) = F[L + w D + w2 D2],   L' = H[p] - b (T - Troom),   D' = L' - k D,   D2' = L' - k2 D2,
-(T - Troom) is in part what drives evaporation, which grows faster: a share e of the loss.
-L is linear in (L0, p, b, d), its losses following from the readings themselves, since the lag of an integral is the integral of what
-lags. The state carried along is (L, p, b, d) and the mean that p is pulled back to: p wanders about it as Ornstein and Uhlenbeck's process
-does, from now on only. L is carried as if the heater were never late.
-d g(t) is what the beginning leaves open: the start's instant after rest (g = F[1]), or a wall that isn't as warm as the liquid after a
-cycle (g = F[exp(-k t)]; the heater's own heat is in it).
+Model (textbook lumped capacities and first-order lags). Liquid (heat capacity C) and vessel wall (share w of C) exchange heat with the
+rate k. An outer wall that warms up slowly is a second wall of this kind (w2, k2). Liquid and walls together lose b (T - Troom). The heater
+puts in p from the start on, delayed by its own heat capacity (lag 1/q). The probe follows the liquid with the lag 1/r. Walls that lie one
+behind the other respond as walls side by side do, with other shares and rates (the modes of their matrix). With L the temperature of
+liquid and walls together, F[.] the probe's lag, H[.] the heater's,
+    y(t) = F[L + w D + w2 D2],   L' = H[p] - b (T - Troom),   D' = L' - k D,   D2' = L' - k2 D2.
+A share e of the loss is evaporation, which grows faster than (T - Troom).
 
-Forecast: L runs towards Troom + p/b by a closed form, p in the mean of the way; what is left of wall and probe is added, and what the
-liquid gains or loses against a slow wall makes it quicker or slower than L; five points along the direction that moves the time most, so
-the interval is skew where it must be, and "never" has a probability.
+State. L is linear in (L0, p, b, d): its losses follow from the readings themselves, since the lag of an integral is the integral of the
+lagged quantity. The filter carries (L, p, b, d) and the mean of p. From now on p wanders about that mean and is pulled back to it (process
+of Ornstein and Uhlenbeck). L is carried as if the heater had no lag. d g(t) is what the start leaves open: the instant of the start after
+rest (g = F[1]), or a wall that is colder than the liquid after a cycle (g = F[exp(-k t)], the heater's own heat included).
+
+Forecast. L runs towards Troom + p/b in closed form, with p's mean over the way. The remaining transients of wall and probe are added, and
+the heat that the outer wall still takes slows L down. The forecast is evaluated at five points along the direction of the state that moves
+the time most: so the interval may be skew, and "never" has a probability.
+
+Letters of the code, where names would hide the sums:
+    p, b, d, L       as above: power [K/s], loss rate [1/s], start_gap [K], level_c [Cel]
+    p00 .. p44       covariance matrix P of (level_c, power, loss, start_gap, mean_power); p01 is that of level_c and power
+    h1, h2, h3       observation row: what 1 of power, loss and start_gap adds to the reading (level_c adds 1)
+    g0 .. g4         P h in _update(), the gradient of the time in points(); k0 .. k4: the Kalman gain
+    w, k, w2, k2, r, q   wall, wall_rate, outer, outer_rate, probe_rate, heater_rate; er, ek, e2: exp(-rate t)
 """
 
 from __future__ import annotations
@@ -25,64 +32,88 @@ from enum import IntEnum
 from math import exp, hypot, inf, log, sqrt
 from typing import Final, NamedTuple
 
-from edge.domain.heat.prior import Prior, damp_of
+from edge.domain.heat.prior import Prior, evaporation_share
 from edge.domain.maths.mixture import POINTS
 
-LEVEL_WALK: Final = 0.0016**2 / 60.0  # what the model leaves out, as noise of the level [K^2/s]
-#: the heater's power wanders with the mains, and what an open lid takes is as if it gave less: about its mean, from which it is pulled
-#: back within PULL_S; by this share, median and standard deviation of its logarithm
+#: Process noise of the level [K^2/s]: what the model leaves out.
+LEVEL_WALK: Final = 0.0016**2 / 60.0
+#: The heater's power wanders about its mean, with the mains voltage and the opening of the lid, by this share of it (median).
 WANDER: Final = 0.016
+#: Standard deviation of the logarithm of WANDER, from plant to plant.
 WANDER_SD: Final = 0.8
+#: Time constant [s] with which the power is pulled back to its mean.
 PULL_S: Final = 1_500.0
-LONGEST_S: Final = 20_000.0  # a way that takes longer, or never ends, is as long
-OPENED: Final = 0.04  # by this share the heater's power is open after a disturbance
-JUMP: Final = 0.15  # and by this where it jumps
-BACK_U: Final = 0.8  # of what it is off its mean may be back at any moment, or not before the end; standard deviation
-#: an open lid makes the loss so many times as much, with this standard deviation of the logarithm; what is looked at instead of all of
-#: that; and the loss's relative deviation when it has been closed (common practice, no published source)
+#: A forecast of more seconds than this, or of "never", counts as this many where the power is averaged over the way.
+LONGEST_WAY_S: Final = 20_000.0
+#: Standard deviation that the power gains when a disturbance has settled, as a share of the power.
+SETTLED_POWER_SHARE: Final = 0.04
+#: Standard deviation that the level has after a disturbance [K].
+SETTLED_LEVEL_K: Final = 0.15
+#: Standard deviation of a jump of the power, as a share of the power.
+JUMP_SHARE: Final = 0.15
+#: A power that is off its mean may return at any moment or not before the end: standard deviation, as a share of that deviation.
+RETURN_SHARE: Final = 0.8
+#: An open lid multiplies the loss by this (median; common practice, no published source).
 OPEN_LOSS: Final = 2.5
+#: Standard deviation of the logarithm of OPEN_LOSS.
 OPEN_LOSS_SD: Final = 0.4
+#: The forecast with a lid that is closed at once is evaluated at these two factors in place of the whole distribution of OPEN_LOSS.
 OPEN_TIMES: Final = (1.8, 4.0)
+#: Relative standard deviation of the loss once an open lid has been closed.
 CLOSED_SD: Final = 0.4
-OPEN_K: Final = 0.15  # and by this the level
-ALONE: Final = 1e-3  # relative; between rates that would coincide
-LOSS_LEFT: Final = 0.35  # of the loss's spread is left to the filter
-LEAST_GROWS: Final = -0.8  # of an outer wall that falls back on the liquid
-UNSEEN_K: Final = 0.7  # what a start that wasn't seen leaves open
-START_LEFT_S: Final = 8.0  # of the start's instant is left to the filter
+#: Two rates are kept this far apart (relative): the partial fractions have poles where rates coincide.
+RATES_APART: Final = 1e-3
+#: This share of the loss's prior standard deviation is left to the filter; the hypotheses cover the rest.
+LOSS_SHARE: Final = 0.35
+#: Least gain of the liquid over L by the outer wall: below -1 the closed form would run backwards.
+MIN_OUTER_GAIN: Final = -0.8
+#: Standard deviation of d where the start was not seen [K].
+UNSEEN_START_K: Final = 0.7
+#: Standard deviation of the start's instant that is left to the filter [s].
+START_SD_S: Final = 8.0
 
 
 _Four = tuple[float, float, float, float]
 
 
-class Heard(NamedTuple):
-    """An average of readings, and what drove the losses since the one before: (T - Troom), and the same for evaporation [K]."""
+class Observation(NamedTuple):
+    """An average of readings: its time t [s], the time dt since the one before [s], the mean [Cel], its variance [K^2].
+
+    `sensible_k`: mean of (T - Troom) since the average before [K]; `evaporation_k`: mean of what drove evaporation, as evaporation_k().
+    """
 
     t: float
     dt: float
     read_c: float
     variance: float
-    dry: float
-    damp: float
+    sensible_k: float
+    evaporation_k: float
 
 
-class Do(IntEnum):
-    """What is made of an average."""
+class Action(IntEnum):
+    """What a hypothesis does with an average."""
 
+    #: Kalman update.
     TAKE = 0
-    PASS = 1
-    SHIFT = 2  # the liquid is where it is read to be; nothing is learned of heater and losses
-    SETTLE = 3  # the same, and a disturbance has ended
-    SLOWS = 4  # taken: the rise has jumped, for a while, or back
-    BACK = 5  # shifted; its power is what it was before it jumped
-    QUICKENS = 6  # taken: it has jumped upwards for good
+    #: The average is an outlier and changes nothing.
+    SKIP = 1
+    #: Set the level to the reading; learn nothing of heater and losses.
+    SHIFT = 2
+    #: SHIFT, and the disturbance has ended.
+    SETTLE = 3
+    #: The power has jumped, for a while or back to its mean; then TAKE.
+    SLOWS = 4
+    #: SHIFT, and the power is back at its mean.
+    BACK = 5
+    #: The power has jumped upwards for good; then TAKE.
+    QUICKENS = 6
 
 
-class Begin(NamedTuple):
-    """Where a heat-up begins: its level [Cel] and its variance, and now.
+class WarmUpStart(NamedTuple):
+    """Where a heat-up begins: the level [Cel], its variance [K^2], and the present time [s].
 
-    Of a start that was seen: where the straight rise, drawn back, meets the level, from how long a rise, by how much that may be wrong
-    [s], and the rise [K/s].
+    Where the start was seen: `bend_s`, the time at which the straight rise, drawn back, meets the level; `rise_s`, how long that rise had
+    lasted; `bend_sd_s`, the standard deviation of `bend_s`; all [s]; and the slope of the rise [K/s].
     """
 
     level_c: float
@@ -94,76 +125,88 @@ class Begin(NamedTuple):
     slope: float = 0.0
 
 
-class Look(NamedTuple):
-    """What all hypotheses share for a forecast: now, (T - Troom), what drives evaporation now, its slope from here to the target."""
+class Query(NamedTuple):
+    """What all hypotheses share in a forecast: the time t [s], theta = T - Troom [K], the target and the room [Cel].
+
+    `evaporation_k`: what drives evaporation now [K]; `evaporation_slope`: its slope over T from here to the target [K/K].
+    """
 
     t: float
     theta: float
-    damp: float
-    damp_slope: float
+    evaporation_k: float
+    evaporation_slope: float
     target_c: float
     room_c: float
 
 
 class Hypothesis:
-    """Its numbers, the logarithm of its weight, and mean and covariance of (L, p, b, d, the mean of p)."""
+    """The parameters taken as known, the logarithm of the weight, and mean and covariance of the state; letters: see the module's head."""
 
     __slots__ = (
-        "z", "of", "w", "k", "w2", "k2", "r", "q", "e", "wander", "t0", "ts", "lw", "y", "y2", "seen", "x0", "x1", "x2", "x3", "x4",
-        "p00", "p01", "p02", "p03", "p04", "p11", "p12", "p13", "p14", "p22", "p23", "p24", "p33", "p34", "p44", "nu", "s", "h1", "h2",
-        "h3",
+        "place", "prior", "wall", "wall_rate", "outer", "outer_rate", "probe_rate", "heater_rate", "evaporation", "wander", "on_t",
+        "heated_s", "log_weight", "wall_integral", "outer_integral", "start_seen", "level_c", "power", "loss", "start_gap",
+        "mean_power", "p00", "p01", "p02", "p03", "p04", "p11", "p12", "p13", "p14", "p22", "p23", "p24", "p33", "p34", "p44",
+        "innovation", "innovation_var", "h1", "h2", "h3",
     )  # fmt: skip
 
-    def __init__(self, prior: Prior, z: Sequence[float], log_weight: float, begin: Begin) -> None:
-        """`z`: standard normal numbers (10) that place it in the prior."""
-        self.z, self.of, self.lw = tuple(z), prior, log_weight
+    def __init__(self, prior: Prior, z: Sequence[float], log_weight: float, start: WarmUpStart) -> None:
+        """`z`: ten standard normal numbers, the hypothesis's place in the prior."""
+        self.place, self.prior, self.log_weight = tuple(z), prior, log_weight
         wall_s, lag_s, element_s = prior.wall_s.of(z[1]), prior.lag_s.of(z[2]), prior.element_s.of(z[3])
-        self.w, self.k, self.r, self.q = prior.wall.of(z[0]), 1.0 / wall_s, 1.0 / lag_s, 1.0 / element_s
-        if abs(self.k / self.r - 1.0) < ALONE:
-            self.k *= 1.0 + 2.0 * ALONE
-        while abs(self.q / self.r - 1.0) < ALONE or abs(self.q / self.k - 1.0) < ALONE:
-            self.q *= 1.0 + 2.0 * ALONE
-        self.w2, self.k2 = prior.outer.of(z[8]), 1.0 / prior.outer_s.of(z[9])
+        self.wall, self.wall_rate, self.probe_rate, self.heater_rate = (
+            prior.wall.of(z[0]),
+            1.0 / wall_s,
+            1.0 / lag_s,
+            1.0 / element_s,
+        )
+        if abs(self.wall_rate / self.probe_rate - 1.0) < RATES_APART:
+            self.wall_rate *= 1.0 + 2.0 * RATES_APART
+        while (
+            abs(self.heater_rate / self.probe_rate - 1.0) < RATES_APART
+            or abs(self.heater_rate / self.wall_rate - 1.0) < RATES_APART
+        ):
+            self.heater_rate *= 1.0 + 2.0 * RATES_APART
+        self.outer, self.outer_rate = prior.outer.of(z[8]), 1.0 / prior.outer_s.of(z[9])
         self.wander = (WANDER * exp(WANDER_SD * z[7])) ** 2
-        self.e = damp_of(prior.damp, z[5])
-        self.seen = begin.bend_s is not None
-        #: when the heater came on, how long it has been on, and the walls' integrals Y
-        self.t0, self.ts, self.y, self.y2 = begin.now_s, 0.0, 0.0, 0.0
-        open_k = UNSEEN_K
-        if begin.bend_s is not None:
+        self.evaporation = evaporation_share(prior.evaporation, z[5])
+        self.start_seen = start.bend_s is not None
+        # on_t: when the heater came on [s]; heated_s: for how long; the integrals: of the loss's drive, filtered by each wall [K s]
+        self.on_t, self.heated_s, self.wall_integral, self.outer_integral = start.now_s, 0.0, 0.0, 0.0
+        open_k = UNSEEN_START_K
+        if start.bend_s is not None:
             late_s = lag_s + element_s
-            # a rise that is still bent meets the level early
-            late_s *= begin.rise_s / (begin.rise_s + 2.0 * late_s)
-            self.t0 = begin.bend_s - late_s + begin.bend_sd_s * z[6]
-            open_k = START_LEFT_S * begin.slope
+            # A rise that is still bent, drawn back, meets the level too early.
+            late_s *= start.rise_s / (start.rise_s + 2.0 * late_s)
+            self.on_t = start.bend_s - late_s + start.bend_sd_s * z[6]
+            open_k = START_SD_S * start.slope
         loss = prior.loss.of(z[4])
         pull = prior.power_loss / (prior.loss.sd * prior.loss.median) ** 2
-        self.x0, self.x1, self.x2, self.x3 = (
-            begin.level_c,
+        self.level_c, self.power, self.loss, self.start_gap = (
+            start.level_c,
             prior.power[0] + pull * (loss - prior.loss.median),
             loss,
             0.0,
         )
-        self.p22 = (LOSS_LEFT * prior.loss.sd * loss) ** 2
+        self.p22 = (LOSS_SHARE * prior.loss.sd * loss) ** 2
         self.p12 = pull * self.p22
-        self.p11 = max(prior.power[1] ** 2 - pull * prior.power_loss, 0.0) + pull * self.p12 + (0.002 * self.x1) ** 2
-        self.p00, self.p33 = begin.level_var, open_k**2
+        self.p11 = max(prior.power[1] ** 2 - pull * prior.power_loss, 0.0) + pull * self.p12 + (0.002 * self.power) ** 2
+        self.p00, self.p33 = start.level_var, open_k**2
         self.p01 = self.p02 = self.p03 = self.p04 = self.p13 = self.p23 = self.p34 = 0.0
-        # the mean that its power is pulled back to
-        self.x4, self.p14, self.p24, self.p44 = self.x1, self.p11, self.p12, self.p11
-        self.p11 += self.wander * self.x1**2
-        #: of the average under way: how far off it is, its variance, and the row's last three numbers
-        self.nu = self.s = self.h1 = self.h2 = self.h3 = 0.0
+        # The power starts at the mean that it is pulled back to.
+        self.mean_power, self.p14, self.p24, self.p44 = self.power, self.p11, self.p12, self.p11
+        self.p11 += self.wander * self.power**2
+        # Of the newest average: the innovation [K], its variance [K^2], and the observation row.
+        self.innovation = self.innovation_var = self.h1 = self.h2 = self.h3 = 0.0
 
-    def hear(self, heard: Heard) -> None:
-        """Liquid and wall move on to the average; what is expected of it."""
-        dt = heard.dt
-        mean = heard.dry + self.e * (heard.damp - heard.dry)
-        gained = mean * dt  # of the integral of what drives the loss
-        ts = heard.t - self.t0
-        heated = (ts if ts > 0.0 else 0.0) - self.ts
-        self.ts += heated
-        self.x0 += heated * self.x1 - gained * self.x2
+    def predict(self, observed: Observation) -> None:
+        """Kalman prediction up to the average: state, covariance, observation row and innovation."""
+        dt = observed.dt
+        mean = observed.sensible_k + self.evaporation * (observed.evaporation_k - observed.sensible_k)
+        gained = mean * dt  # growth of the integral of the loss's drive [K s]
+        ts = observed.t - self.on_t
+        heated = (ts if ts > 0.0 else 0.0) - self.heated_s
+        self.heated_s += heated
+        self.level_c += heated * self.power - gained * self.loss
         self.p00 += (
             heated * (2.0 * self.p01 + heated * self.p11 - 2.0 * gained * self.p12)
             + gained * (gained * self.p22 - 2.0 * self.p02)
@@ -175,84 +218,88 @@ class Hypothesis:
         self.p04 += heated * self.p14 - gained * self.p24
         keep = exp(-dt / PULL_S)
         pull = 1.0 - keep
-        self.x1 += pull * (self.x4 - self.x1)
+        self.power += pull * (self.mean_power - self.power)
         self.p11 = (
             keep * (keep * self.p11 + 2.0 * pull * self.p14)
             + pull * pull * self.p44
-            + (1.0 - keep * keep) * self.wander * self.x1 * self.x1
+            + (1.0 - keep * keep) * self.wander * self.power * self.power
         )
         self.p01 = keep * self.p01 + pull * self.p04
         self.p12 = keep * self.p12 + pull * self.p24
         self.p13 = keep * self.p13 + pull * self.p34
         self.p14 = keep * self.p14 + pull * self.p44
-        w, k = self.w, self.k
+        w, k = self.wall, self.wall_rate
         fade = exp(-k * dt)
-        self.y = self.y * fade + mean * (1.0 - fade) / k
-        fade = exp(-self.k2 * dt)
-        self.y2 = self.y2 * fade + mean * (1.0 - fade) / self.k2
-        h1, h3 = self._row(ts) if ts > 0.0 else (0.0, 0.0 if self.seen else 1.0)
-        h2 = -w * self.y - self.w2 * self.y2
+        self.wall_integral = self.wall_integral * fade + mean * (1.0 - fade) / k
+        fade = exp(-self.outer_rate * dt)
+        self.outer_integral = self.outer_integral * fade + mean * (1.0 - fade) / self.outer_rate
+        h1, h3 = self._row(ts) if ts > 0.0 else (0.0, 0.0 if self.start_seen else 1.0)
+        h2 = -w * self.wall_integral - self.outer * self.outer_integral
         self.h1, self.h2, self.h3 = h1, h2, h3
-        self.nu = heard.read_c - self.x0 - self.x1 * h1 - self.x2 * h2 - self.x3 * h3
-        self.s = self._spread(heard.variance)
+        self.innovation = observed.read_c - self.level_c - self.power * h1 - self.loss * h2 - self.start_gap * h3
+        self.innovation_var = self._spread(observed.variance)
 
     def _spread(self, variance: float) -> float:
-        """Variance of how far off an average is."""
+        """Variance of the innovation [K^2], for an average of this variance [K^2]."""
         h1, h2, h3 = self.h1, self.h2, self.h3
         return variance + self.p00 + h1 * (2.0 * self.p01 + h1 * self.p11) \
             + h2 * (2.0 * (self.p02 + h1 * self.p12) + h2 * self.p22) \
             + h3 * (2.0 * (self.p03 + h1 * self.p13 + h2 * self.p23) + h3 * self.p33)  # fmt: skip
 
     def _row(self, ts: float) -> tuple[float, float]:
-        """What one of p adds to the probe beside what it adds to L, and what one of d adds, `ts` after the heater came on.
+        """(what 1 of p adds to the reading beyond what it adds to L, what 1 of d adds), `ts` seconds after the heater came on.
 
-        By partial fractions of r q / (s^2 (s + q) (s + r)) (1 + w s / (s + k)), the pole at 0 left to L.
+        Derived by partial fractions of r q / (s^2 (s + q) (s + r)) (1 + w s / (s + k)), the pole at 0 left to L.
         """
-        w, k, w2, k2, r = self.w, self.k, self.w2, self.k2, self.r
+        w, k, w2, k2, r = self.wall, self.wall_rate, self.outer, self.outer_rate, self.probe_rate
         er, ek, e2 = exp(-r * ts), exp(-k * ts), exp(-k2 * ts)
-        if not self.seen:
+        if not self.start_seen:
             a, a2 = (ek - er) / (1.0 - k / r), (e2 - er) / (1.0 - k2 / r)
             return w * (1.0 - er - a) / k + w2 * (1.0 - er - a2) / k2 - (1.0 - er) / r, a + er
-        q = self.q
+        q = self.heater_rate
         by_q, by_r = r * exp(-q * ts) / (r - q), q * er / (r - q)
         lags = by_q / q - by_r / r - 1.0 / q - 1.0 / r
         wall = w * (1.0 / k - by_q / (k - q) + by_r / (k - r) - r * q * ek / (k * (q - k) * (r - k)))
         outer = w2 * (1.0 / k2 - by_q / (k2 - q) + by_r / (k2 - r) - r * q * e2 / (k2 * (q - k2) * (r - k2)))
         return lags + wall + outer, 1.0 - er
 
-    def do(self, what: Do, heard: Heard) -> None:
-        """Make this of the average that was heard."""
-        if what is Do.TAKE:
-            self._take()
-        elif what is Do.SLOWS or what is Do.QUICKENS:
-            self._jump(heard, what is Do.QUICKENS)
-            self._take()
-        elif what is not Do.PASS:
-            if what is Do.BACK:
-                self.nu -= (self.x4 - self.x1) * self.h1
-                self.x1, self.p11 = self.x4, self.p44 + self.wander * self.x4**2
+    def apply(self, action: Action, observed: Observation) -> None:
+        """Apply this action with the average that was predicted last."""
+        if action is Action.TAKE:
+            self._update()
+        elif action is Action.SLOWS or action is Action.QUICKENS:
+            self._jump(observed, action is Action.QUICKENS)
+            self._update()
+        elif action is not Action.SKIP:
+            if action is Action.BACK:
+                self.innovation -= (self.mean_power - self.power) * self.h1
+                self.power, self.p11 = self.mean_power, self.p44 + self.wander * self.mean_power**2
                 self.p12, self.p13, self.p14 = self.p24, self.p34, self.p44
-            self.x0 += self.nu
-            self.p00, self.p01, self.p02, self.p03, self.p04 = OPEN_K**2, 0.0, 0.0, 0.0, 0.0
-            if what is Do.SETTLE:
-                self.p00 += heard.variance
-                opened = (OPENED * self.x1) ** 2
+            self.level_c += self.innovation
+            self.p00, self.p01, self.p02, self.p03, self.p04 = SETTLED_LEVEL_K**2, 0.0, 0.0, 0.0, 0.0
+            if action is Action.SETTLE:
+                self.p00 += observed.variance
+                opened = (SETTLED_POWER_SHARE * self.power) ** 2
                 self.p11 += opened
                 self.p14 += opened
                 self.p44 += opened
 
-    def _jump(self, heard: Heard, for_good: bool) -> None:
-        """Its power may have jumped since the average before. Where that is for good, a lid that was open from the start has been closed:
-        its loss is then between what an open lid would make of it and what vessels are like."""
+    def _jump(self, observed: Observation, for_good: bool) -> None:
+        """Let the power have jumped since the average before.
+
+        A jump for good means that a lid that was open from the start has been closed: the loss is then the geometric mean of the loss
+        over OPEN_LOSS and the prior's median, and never more than it was.
+        """
         if for_good:
-            less = min(sqrt(max(self.x2, 0.0) * self.of.loss.median / OPEN_LOSS), self.x2) - self.x2
-            given = less * (heard.dry + self.e * (heard.damp - heard.dry))  # what it rises by stays as it is
-            self.x0 -= less * self.h2 + given * self.h1
-            self.x1, self.x2, self.x4 = self.x1 + given, self.x2 + less, self.x4 + given
+            less = min(sqrt(max(self.loss, 0.0) * self.prior.loss.median / OPEN_LOSS), self.loss) - self.loss
+            # The power changes with the loss, so that the rate of the rise stays as it is.
+            given = less * (observed.sensible_k + self.evaporation * (observed.evaporation_k - observed.sensible_k))
+            self.level_c -= less * self.h2 + given * self.h1
+            self.power, self.loss, self.mean_power = self.power + given, self.loss + less, self.mean_power + given
             self.p02 = self.p12 = self.p23 = self.p24 = 0.0
-            self.p22 = (CLOSED_SD * self.x2) ** 2
-        # the probe is late: what it shows by now has passed since the average before
-        ago, jump = heard.dt - self.h1, (JUMP * self.x1) ** 2
+            self.p22 = (CLOSED_SD * self.loss) ** 2
+        # The probe lags: the jump may lie further back than the average before.
+        ago, jump = observed.dt - self.h1, (JUMP_SHARE * self.power) ** 2
         self.p00 += ago * ago * jump
         self.p01 += ago * jump
         self.p11 += jump
@@ -260,21 +307,21 @@ class Hypothesis:
             self.p04 += ago * jump
             self.p14 += jump
             self.p44 += jump
-        self.s = self._spread(heard.variance)
+        self.innovation_var = self._spread(observed.variance)
 
-    def _take(self) -> None:
-        h1, h2, h3, s, nu = self.h1, self.h2, self.h3, self.s, self.nu
+    def _update(self) -> None:
+        h1, h2, h3, s, nu = self.h1, self.h2, self.h3, self.innovation_var, self.innovation
         g0 = self.p00 + self.p01 * h1 + self.p02 * h2 + self.p03 * h3
         g1 = self.p01 + self.p11 * h1 + self.p12 * h2 + self.p13 * h3
         g2 = self.p02 + self.p12 * h1 + self.p22 * h2 + self.p23 * h3
         g3 = self.p03 + self.p13 * h1 + self.p23 * h2 + self.p33 * h3
         g4 = self.p04 + self.p14 * h1 + self.p24 * h2 + self.p34 * h3
         k0, k1, k2, k3, k4 = g0 / s, g1 / s, g2 / s, g3 / s, g4 / s
-        self.x0 += k0 * nu
-        self.x1 += k1 * nu
-        self.x2 += k2 * nu
-        self.x3 += k3 * nu
-        self.x4 += k4 * nu
+        self.level_c += k0 * nu
+        self.power += k1 * nu
+        self.loss += k2 * nu
+        self.start_gap += k3 * nu
+        self.mean_power += k4 * nu
         self.p00 -= k0 * g0
         self.p01 -= k0 * g1
         self.p02 -= k0 * g2
@@ -290,23 +337,23 @@ class Hypothesis:
         self.p24 -= k2 * g4
         self.p34 -= k3 * g4
         self.p44 -= k4 * g4
-        self.lw -= 0.5 * (nu * nu / s + log(s))
+        self.log_weight -= 0.5 * (nu * nu / s + log(s))
 
-    def points(self, look: Look) -> list[tuple[float, float]]:
-        """(seconds until the probe reads the target, share): inf where it never does, negative where it has."""
-        mid = self._seconds((self.x0, self.x1, self.x2, self.x3), look)
-        # its power in the mean of the way: pulled back, and wandering on (Ornstein and Uhlenbeck's process, textbook matter)
-        far = min(max(mid, 1.0), LONGEST_S) / PULL_S
+    def points(self, query: Query) -> list[tuple[float, float]]:
+        """(seconds until the probe reads the target, weight) at five points; inf: never; negative: it reads the target already."""
+        mid = self._seconds((self.level_c, self.power, self.loss, self.start_gap), query)
+        # The power's mean over the way: it is pulled back and wanders on (process of Ornstein and Uhlenbeck, textbook).
+        far = min(max(mid, 1.0), LONGEST_WAY_S) / PULL_S
         near = (1.0 - exp(-far)) / far
         mean = 1.0 - near
-        x = (self.x0, near * self.x1 + mean * self.x4, self.x2, self.x3)
+        x = (self.level_c, near * self.power + mean * self.mean_power, self.loss, self.start_gap)
         on = self.wander * x[1] ** 2 * (2.0 - 2.0 * near - far * near * near) / far
-        on += (BACK_U * near * (self.x1 - self.x4)) ** 2
+        on += (RETURN_SHARE * near * (self.power - self.mean_power)) ** 2
         p11 = near * (near * self.p11 + 2.0 * mean * self.p14) + mean * mean * self.p44 + on
         p01, p12 = near * self.p01 + mean * self.p04, near * self.p12 + mean * self.p24
         p13 = near * self.p13 + mean * self.p34
-        mid = self._seconds(x, look)
-        g0, g1, g2, g3 = self._gradient(x, (self.p00, p11, self.p22, self.p33), mid, look)
+        mid = self._seconds(x, query)
+        g0, g1, g2, g3 = self._gradient(x, (self.p00, p11, self.p22, self.p33), mid, query)
         moved = (
             self.p00 * g0 + p01 * g1 + self.p02 * g2 + self.p03 * g3,
             p01 * g0 + p11 * g1 + p12 * g2 + p13 * g3,
@@ -318,46 +365,48 @@ class Hypothesis:
             return [(mid, 1.0)]
         a, b, c, d = (m / sqrt(variance) for m in moved)
         return [
-            (mid if z == 0.0 else self._seconds((x[0] + z * a, x[1] + z * b, x[2] + z * c, x[3] + z * d), look), share)
+            (mid if z == 0.0 else self._seconds((x[0] + z * a, x[1] + z * b, x[2] + z * c, x[3] + z * d), query), share)
             for z, share in POINTS
         ]
 
-    def shut(self, look: Look) -> list[tuple[float, float]]:
-        """(seconds until the probe reads the target, share), where what it loses is by a lid that is closed at once."""
+    def shut(self, query: Query) -> list[tuple[float, float]]:
+        """(seconds until the probe reads the target, weight), if its loss is that of an open lid that is closed now."""
         return [
-            (self._seconds((self.x0, self.x1, self.x2 / times, self.x3), look), 1.0 / len(OPEN_TIMES))
+            (self._seconds((self.level_c, self.power, self.loss / times, self.start_gap), query), 1.0 / len(OPEN_TIMES))
             for times in OPEN_TIMES
         ]
 
     def open_odds(self) -> float:
-        """How many times likelier its loss is of an open lid than of the vessel: two lognormal densities."""
-        loss = self.of.loss
-        off, wide = log(max(self.x2, 2e-6) / loss.median), hypot(loss.sd, OPEN_LOSS_SD)
+        """How many times likelier the loss is with an open lid than with a closed one: the ratio of two lognormal densities."""
+        loss = self.prior.loss
+        off, wide = log(max(self.loss, 2e-6) / loss.median), hypot(loss.sd, OPEN_LOSS_SD)
         beyond = (off - log(OPEN_LOSS)) / wide
         return loss.sd / wide * exp(min(0.5 * ((off / loss.sd) ** 2 - beyond * beyond), 5.0))
 
-    def _gradient(self, x: _Four, variances: _Four, mid: float, look: Look) -> _Four:
-        """Of the seconds, by (L, p, b, d)."""
+    def _gradient(self, x: _Four, variances: _Four, mid: float, query: Query) -> _Four:
+        """Gradient of the seconds by (L, p, b, d); where the target is never reached, that of the plateau."""
         level, p, b, d = x
-        if mid == inf:  # how far short it falls instead: the plateau's
-            rate = max(b * (1.0 + self.e * (look.damp_slope - 1.0)), 1e-7)
+        if (
+            mid == inf
+        ):  # no time to differentiate: the gradient of the plateau's distance from the target takes its place
+            rate = max(b * (1.0 + self.evaporation * (query.evaporation_slope - 1.0)), 1e-7)
             return 0.0, -1.0 / rate, p / rate**2, 0.0
         steps = [0.2 * sqrt(max(variance, 0.0)) for variance in variances]
-        by_level = self._slope(steps[0], lambda step: self._seconds((level + step, p, b, d), look) - mid)
-        by_p = self._slope(steps[1], lambda step: self._seconds((level, p + step, b, d), look) - mid)
-        by_b = self._slope(steps[2], lambda step: self._seconds((level, p, b + step, d), look) - mid)
-        if self.seen:  # a late start and a low level are the same from now on
+        by_level = self._slope(steps[0], lambda step: self._seconds((level + step, p, b, d), query) - mid)
+        by_p = self._slope(steps[1], lambda step: self._seconds((level, p + step, b, d), query) - mid)
+        by_b = self._slope(steps[2], lambda step: self._seconds((level, p, b + step, d), query) - mid)
+        if self.start_seen:  # from now on a late start and a low level have the same effect
             return by_level, by_p, by_b, by_level
         return (
             by_level,
             by_p,
             by_b,
-            self._slope(steps[3], lambda step: self._seconds((level, p, b, d + step), look) - mid),
+            self._slope(steps[3], lambda step: self._seconds((level, p, b, d + step), query) - mid),
         )
 
     @staticmethod
     def _slope(step: float, longer: Callable[[float], float]) -> float:
-        """Of how much longer it takes, at nothing; where one way it never gets there, by the other."""
+        """Derivative of `longer` at 0 by one step; by the step the other way where the first leads to "never"."""
         if step == 0.0:
             return 0.0
         more = longer(step)
@@ -366,32 +415,33 @@ class Hypothesis:
             more = longer(step)
         return more / step if more < inf else 0.0
 
-    def _seconds(self, x: _Four, look: Look) -> float:
-        """Seconds until the probe reads the target, at one point of what is left open."""
+    def _seconds(self, x: _Four, query: Query) -> float:
+        """Seconds until the probe reads the target with the state x = (L, p, b, d); inf: never; negative: it reads it already."""
         level, p, b, d = x
         b = max(b, 2e-6)
-        lag = 1.0 / self.r
-        ek = exp(-self.k * (look.t - self.t0))
-        # liquid and wall together, and what the liquid stands above that; the probe is late in what they lost
-        steep = 1.0 + self.e * (look.damp_slope - 1.0)
-        drive = look.theta + self.e * (look.damp - look.theta)
+        lag = 1.0 / self.probe_rate
+        ek = exp(-self.wall_rate * (query.t - self.on_t))
+        # whole: L as the probe sees it, late in what was lost; above: how far the liquid stands above L by the wall.
+        steep = 1.0 + self.evaporation * (query.evaporation_slope - 1.0)
+        drive = query.theta + self.evaporation * (query.evaporation_k - query.theta)
         theta = drive + lag * steep * (p - b * drive)
         whole = level - b * lag * drive
-        above = self.w * (p * (1.0 - ek) / self.k - b * self.y)
-        k2, w2 = self.k2, self.w2
-        d2 = p * (1.0 - exp(-k2 * (look.t - self.t0))) / k2 - b * self.y2
-        if self.seen:
-            whole += d - p / self.q
+        above = self.wall * (p * (1.0 - ek) / self.wall_rate - b * self.wall_integral)
+        k2, w2 = self.outer_rate, self.outer
+        d2 = p * (1.0 - exp(-k2 * (query.t - self.on_t))) / k2 - b * self.outer_integral
+        if self.start_seen:
+            whole += d - p / self.heater_rate
         else:
             above += d * ek
         net = p - b * theta
         b *= steep
-        shift = self.w / self.k - lag  # of the probe from L, in seconds of the slow rise
-        # how much faster than L the liquid rises, for what it stands above the outer wall goes on growing
+        shift = self.wall / self.wall_rate - lag  # lead of the probe over L, in seconds of the slow rise
+        # grows: by what share the liquid rises faster than L while its distance above the outer wall still grows
         grows = w2 * (1.0 - k2 * d2 / max(net, 1e-9))
         now = whole + shift * net + w2 * (d2 - lag * (net - k2 * d2))
-        rest = (above - self.w / self.k * net) / (1.0 - self.k * lag)  # of the wall, as the probe will see it
-        gap = (look.target_c - now) / (1.0 - b * shift)
+        # rest: the wall's transient, as the probe will see it
+        rest = (above - self.wall / self.wall_rate * net) / (1.0 - self.wall_rate * lag)
+        gap = (query.target_c - now) / (1.0 - b * shift)
         seconds, left = 0.0, rest
         for _ in range(3):
             if gap <= left:
@@ -399,9 +449,9 @@ class Hypothesis:
             share = 1.0 - b * (gap - left) / max(net, 1e-9)
             if share <= 0.0:
                 return inf
-            grows = max(grows, LEAST_GROWS)
+            grows = max(grows, MIN_OUTER_GAIN)
             seconds = -log(share) / (b * (1.0 + grows))
-            left = rest * exp(-min(self.k * seconds, 30.0))
+            left = rest * exp(-min(self.wall_rate * seconds, 30.0))
             risen = (gap - left) / (1.0 + grows)
             passed = 1.0 - exp(-k2 * seconds)
             grows = w2 * passed * (1.0 / max(k2 * seconds, 1e-6) - d2 / max(risen, 1e-6))

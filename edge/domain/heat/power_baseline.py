@@ -1,7 +1,7 @@
-"""What a station's heater used to give: the yardstick for one that grows weak over weeks.
+"""The usual power of a station's heater: the baseline for a heater that grows weak over weeks.
 
-A forecast believes the last heat-ups (prior.py) and so follows a heater that fails slowly; by that habit it would never be weak. Here
-the power of many heat-ups is remembered, and the habit is the best that five in a row gave in the middle: one odd heat-up makes none.
+The prior of a forecast follows the last few heat-ups (prior.py). It would follow a heater that fails slowly, too. Here the power of many
+heat-ups is kept. The usual power is the highest median of five heat-ups in a row, so that one odd heat-up doesn't count.
 """
 
 from __future__ import annotations
@@ -10,10 +10,12 @@ from collections.abc import Mapping
 from statistics import median
 from typing import Any, Final
 
-#: half a year of working days
-REMEMBERED: Final = 130
+#: Heat-ups kept: half a year of working days.
+POWERS_KEPT: Final = 130
+#: The median is taken over this many heat-ups in a row.
 IN_A_ROW: Final = 5
-LEAST: Final = 3
+#: With fewer heat-ups there is no usual power.
+MIN_POWERS: Final = 3
 
 
 class Habit:
@@ -23,17 +25,17 @@ class Habit:
         self.powers: list[float] = []
 
     def learn(self, fit: Mapping[str, Any]) -> None:
-        """A usable fit of a heat_up entry."""
-        self.powers = [*self.powers, fit["power"][0] / 60.0][-REMEMBERED:]
+        """Keep the power of a heat_up entry's fit, which prior.is_usable() has accepted."""
+        self.powers = [*self.powers, fit["power"][0] / 60.0][-POWERS_KEPT:]
 
     def usual(self) -> float | None:
-        """K/s; None before there is a habit.
+        """The usual power [K/s]; None after fewer than MIN_POWERS heat-ups.
 
         >>> habit = Habit(); habit.powers = [0.004] * 5 + [0.0035] * 20
         >>> habit.usual()
         0.004
         """
         powers = self.powers
-        if len(powers) < LEAST:
+        if len(powers) < MIN_POWERS:
             return None
         return max(median(powers[i : i + IN_A_ROW]) for i in range(max(len(powers) - IN_A_ROW, 0) + 1))

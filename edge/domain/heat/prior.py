@@ -1,8 +1,8 @@
-"""What is believed of a station's heating before a heat-up: broad from the volume, narrow from its own earlier heat-ups.
+"""The prior of a heat-up: broad, from the volume alone; learned, from the station's own earlier heat-ups.
 
-Each heat-up leaves a few numbers in the journal ("fit" of its entry). They are put together as normal distributions, with an allowance for
-what differs from day to day (mains voltage, level of the liquid); the broad belief stays in the mixture, so that a changed heater is seen
-and not argued away.
+Each heat-up leaves its estimates in the journal (the "fit" of its entry). The estimates are fused as normal distributions, with an
+allowance for what differs from day to day (mains voltage, level of the liquid). The broad prior stays part of the mixture of hypotheses,
+so that a changed heater is noticed.
 """
 
 from __future__ import annotations
@@ -12,15 +12,19 @@ from math import exp, log, sqrt
 from statistics import NormalDist
 from typing import Any, Final, NamedTuple
 
-#: so many heat-ups are remembered
-REMEMBERED: Final = 8
-#: standard deviations from day to day, as shares
+#: The learned prior rests on this many heat-ups at most.
+HEAT_UPS_KEPT: Final = 8
+#: Standard deviation of the power from day to day, as a share.
 POWER_DAILY: Final = 0.025
+#: Standard deviation of the loss from day to day, as a share.
 LOSS_DAILY: Final = 0.06
+#: Standard deviation of the logarithms of walls and lags from day to day.
 SHAPE_DAILY: Final = 0.1
-MOST_DAMP: Final = 0.8  # more of the loss than this isn't evaporation
-#: by the warm-up limit: so much is to be warmed up within it [K], and a plant is rather so much quicker
+#: Evaporation is at most this share of the loss.
+MAX_EVAPORATION: Final = 0.8
+#: A warm-up within the station file's limit is taken as a rise of this [K].
 WARM_UP_K: Final = 20.0
+#: A typical plant is faster than the station file's limit by this factor.
 QUICKER: Final = 1.5
 _NORMAL: Final = NormalDist()
 
@@ -32,34 +36,34 @@ class Spread(NamedTuple):
     sd: float
 
     def at(self, share: float) -> float:
-        """The quantile of this share."""
+        """The quantile of this probability."""
         return self.of(_NORMAL.inv_cdf(share))
 
     def of(self, z: float) -> float:
-        """What lies so many standard deviations of the logarithm from the median."""
+        """The value that is `z` standard deviations of the logarithm above the median."""
         return self.median * exp(self.sd * z)
 
 
 class Prior(NamedTuple):
-    """What is believed. `power` is P/C, `loss` UA/C, C that of liquid and wall together."""
+    """Prior distributions of a plant's parameters; C is the heat capacity of liquid and wall together."""
 
     wall: Spread = Spread(0.1, 0.75)  # heat capacity of the wall over that of the liquid
-    wall_s: Spread = Spread(180.0, 1.0)  # time constant with which the two even out
-    lag_s: Spread = Spread(25.0, 0.95)  # the probe's
-    loss: Spread = Spread(5.0e-5, 0.6)  # 1/s: a covered vessel's time constant is some hours
-    damp: tuple[float, float] = (0.2, 0.25)  # share of the loss by evaporation, at 30 Cel, and its standard deviation
-    power: tuple[float, float] = (0.004, 0.006)  # K/s and its standard deviation
-    power_loss: float = 0.0  # covariance of power and loss
-    heat_ups: int = 0  # what it was learned from
-    element_s: Spread = Spread(15.0, 0.8)  # with which the heater's own heat goes over to the liquid
-    outer: Spread = Spread(0.02, 1.5)  # heat capacity of what warms up slowly, an outer wall, over that of the liquid
-    outer_s: Spread = Spread(3_000.0, 0.6)  # and its time constant
+    wall_s: Spread = Spread(180.0, 1.0)  # time constant of the exchange between wall and liquid [s]
+    lag_s: Spread = Spread(25.0, 0.95)  # lag of the probe [s]
+    loss: Spread = Spread(5.0e-5, 0.6)  # UA/C [1/s]; the time constant of a covered vessel is some hours
+    evaporation: tuple[float, float] = (0.2, 0.25)  # share of the loss by evaporation at 30 Cel; standard deviation
+    power: tuple[float, float] = (0.004, 0.006)  # P/C and its standard deviation [K/s]
+    power_loss: float = 0.0  # covariance of power and loss [K/s^2]
+    heat_ups: int = 0  # number of heat-ups that the prior was learned from
+    element_s: Spread = Spread(15.0, 0.8)  # lag of the heater by its own heat capacity [s]
+    outer: Spread = Spread(0.02, 1.5)  # heat capacity of an outer wall that warms up slowly, over that of the liquid
+    outer_s: Spread = Spread(3_000.0, 0.6)  # time constant of the outer wall [s]
 
 
 def of_volume(volume_l: float | None, warm_up_limit_ms: int | None = None) -> Prior:
-    """The broad belief. A vessel loses by its surface and holds by its volume: the rate goes with the cube root of the volume.
+    """The broad prior. Losses go with the surface and heat capacity with the volume, so the rate falls with the cube root of the volume.
 
-    The station file's warm-up limit is an upper end that plants stay below, or far below, or miss: it moves the middle only.
+    Plants stay below the station file's warm-up limit, or far below it, or exceed it: so the limit moves only the middle of the power.
     """
     power = Prior().power
     if warm_up_limit_ms is not None and warm_up_limit_ms > 0:
@@ -72,7 +76,7 @@ def of_volume(volume_l: float | None, warm_up_limit_ms: int | None = None) -> Pr
 
 
 def is_usable(fit: object) -> bool:
-    """Can something be learned from this "fit" of a journal entry? (Another version may have written it.)"""
+    """Is this "fit" of a journal entry complete and valid? Another version may have written it."""
     if not isinstance(fit, Mapping):
         return False
     for name in ("power", "loss", "wall", "wall_s", "lag_s"):
@@ -83,16 +87,18 @@ def is_usable(fit: object) -> bool:
 
 
 def _is_pair(pair: object) -> bool:
-    """Two positive numbers."""
+    """Is this a pair of positive numbers?"""
     if not isinstance(pair, Sequence) or len(pair) != 2:
         return False
     return all(isinstance(x, int | float) and x > 0.0 for x in pair)
 
 
 def learned(broad: Prior, fits: Sequence[Mapping[str, Any]]) -> Prior:
-    """The belief after these heat-ups' fits: power in K/min, loss in 1/h, each with its standard deviation; `together` their correlation.
+    """The prior learned from these heat-ups' fits, on the base of the broad one.
 
-    Walls and lags: median and standard deviation of the logarithm.
+    Args:
+        fits: power [K/min] and loss [1/h] with their standard deviations; `together`, the correlation of both; of walls and lags the
+            median and the standard deviation of the logarithm.
     """
     if not fits:
         return broad
@@ -116,18 +122,19 @@ def learned(broad: Prior, fits: Sequence[Mapping[str, Any]]) -> Prior:
         outer=_shape(broad.outer, [fit["outer"] for fit in fits if _is_pair(fit.get("outer"))]),
         outer_s=_shape(broad.outer_s, [fit["outer_s"] for fit in fits if _is_pair(fit.get("outer_s"))]),
         loss=Spread(max(mean[1], 2e-6), min(sd / max(mean[1], 2e-6), broad.loss.sd)),
-        damp=_damp(broad.damp, [fit["damp"] for fit in fits if _is_pair(fit.get("damp"))]),
+        evaporation=_evaporation(broad.evaporation, [fit["damp"] for fit in fits if _is_pair(fit.get("damp"))]),
         power=(mean[0], sqrt(cov[0] + daily[0])),
         power_loss=cov[1],
         heat_ups=len(fits),
     )
 
 
-_Cov = tuple[float, float, float]  # of two numbers: variance, covariance, variance
+#: Covariance matrix of two numbers: variance of the first, covariance, variance of the second.
+_Cov = tuple[float, float, float]
 
 
 def _fused(m: tuple[float, float], p: _Cov, z: tuple[float, float], r: _Cov) -> tuple[tuple[float, float], _Cov]:
-    """Two normal distributions of the same two numbers, multiplied."""
+    """The product of two normal distributions of the same two numbers: means `m`, `z`, covariances `p`, `r` (a Kalman update)."""
     s = (p[0] + r[0], p[1] + r[1], p[2] + r[2])
     det = s[0] * s[2] - s[1] * s[1]
     inverse = (s[2] / det, -s[1] / det, s[0] / det)
@@ -145,18 +152,18 @@ def _fused(m: tuple[float, float], p: _Cov, z: tuple[float, float], r: _Cov) -> 
 
 
 def _shape(broad: Spread, seen: Sequence[Sequence[float]]) -> Spread:
-    """Medians and deviations put together, each with what differs from day to day."""
+    """The product of lognormal estimates (median, standard deviation of the logarithm), each with its variation from day to day."""
     weight, total = 1.0 / broad.sd**2, log(broad.median) / broad.sd**2
     for median, sd in seen:
-        # the broad belief is in each already
+        # Each estimate contains the broad prior already: its weight is taken off.
         more = max(1.0 / (sd**2 + SHAPE_DAILY**2) - 1.0 / broad.sd**2, 0.0)
         weight += more
         total += more * log(median)
     return Spread(exp(total / weight), sqrt(1.0 / weight + SHAPE_DAILY**2))
 
 
-def _damp(broad: tuple[float, float], seen: Sequence[Sequence[float]]) -> tuple[float, float]:
-    """Shares put together as normal distributions; the broad belief is in each already."""
+def _evaporation(broad: tuple[float, float], seen: Sequence[Sequence[float]]) -> tuple[float, float]:
+    """The product of normal estimates of the share of evaporation; each contains the broad prior already."""
     weight, total = 1.0 / broad[1] ** 2, broad[0] / broad[1] ** 2
     for mean, sd in seen:
         more = max(1.0 / (sd**2 + SHAPE_DAILY**2) - 1.0 / broad[1] ** 2, 0.0)
@@ -165,18 +172,20 @@ def _damp(broad: tuple[float, float], seen: Sequence[Sequence[float]]) -> tuple[
     return total / weight, min(sqrt(1.0 / weight + SHAPE_DAILY**2), broad[1])
 
 
-def damp_of(damp: tuple[float, float], z: float) -> float:
-    """The share that lies so many standard deviations from the mean."""
-    return min(max(damp[0] + damp[1] * z, 0.0), MOST_DAMP)
+def evaporation_share(evaporation: tuple[float, float], z: float) -> float:
+    """The share of evaporation that is `z` standard deviations above the mean, within 0 and MAX_EVAPORATION."""
+    return min(max(evaporation[0] + evaporation[1] * z, 0.0), MAX_EVAPORATION)
 
 
-def damp_k(liquid_c: float, room_c: float) -> float:
-    """What drives evaporation, as a difference of temperatures [K]: vapour's pressure at the liquid less that of a room half moist.
+def evaporation_k(liquid_c: float, room_c: float) -> float:
+    """What drives evaporation, as a difference of temperatures [K].
 
-    Over its slope at 30 Cel, so that 1 K is 1 K there. Source: Magnus' formula (coefficients of the WMO guide to instruments, 2014).
+    The vapour pressure at the liquid less that of a room of 50 % relative humidity, over the slope of the vapour pressure at 30 Cel.
+    Source: Magnus' formula (coefficients of the WMO guide to instruments, 2014).
     """
     return (_vapour_pa(liquid_c) - 0.5 * _vapour_pa(room_c)) / 243.0
 
 
 def _vapour_pa(t_c: float) -> float:
+    """Saturation vapour pressure over water [Pa] at `t_c` [Cel]."""
     return 611.2 * exp(17.62 * t_c / (243.12 + t_c))

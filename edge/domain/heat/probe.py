@@ -1,10 +1,11 @@
-"""What is known of the reservoir's probe: its noise, its steps, its slips, and averages of a quarter of a minute with their slopes.
+"""Statistics of the reservoir's probe: noise, quantisation step, outliers, and averages of a quarter of a minute with their slopes.
 
-A reading far from the one before waits for the next: where that one agrees the change is real and both count, else it was a slip (a spike
-on the wire) and is left out. "Far" is by the noise seen so far, so a coarse or noisy probe is no suspect.
+A reading far from the one before is a suspect and waits for the next. If the next one agrees the change is real and both count; else the
+suspect was an outlier (a spike on the wire) and is left out. "Far" is relative to the noise seen so far, so that a coarse or noisy probe
+makes no suspects.
 
-The probe is heard once. Those who watch it (warmup.py, cooldown.py, cycle.py) begin anew at different moments: each has a `Heard`, what
-the probe has shown since then.
+The readings are taken once. Those who follow them (warmup.py, cooldown.py, cycle.py) begin again at different moments: each has a
+`ProbeView`, the readings since its own moment.
 """
 
 from __future__ import annotations
@@ -14,24 +15,36 @@ from collections.abc import Iterable, Sequence
 from math import exp, inf, sqrt
 from typing import Final, NamedTuple
 
+#: An average is taken over this time [ms]: a quarter of a minute.
 BIN_MS: Final = 15_000
+#: Averages are kept for this long [ms].
 RECENT_MS: Final = 1_500_000
-GAP_MS: Final = 900_000  # after such a silence it is another story
-PAUSE_MS: Final = 45_000  # after such a silence, or three readings', an average is closed as it stands
-COARSEST_K: Final = 1.1  # a probe's steps beyond this are no quantisation
-FINEST_K: Final = 0.011  # and below this none that matters
-ROUNDED_K: Final = 0.011  # readings written with two decimals are off their steps by as much
-OFF_STEP: Final = 0.25  # a probe of which this share of differences is no multiple of its smallest has no steps
-#: a reading this far from the one before is a suspect [K]; also so many standard deviations of neighbours' differences, or steps
+#: After a silence longer than this a reading has nothing to do with those before [ms].
+GAP_MS: Final = 900_000
+#: After a silence longer than this, and than three intervals of the readings, the open average is closed as it stands [ms].
+PAUSE_MS: Final = 45_000
+#: A coarser step is no quantisation step [K].
+COARSEST_K: Final = 1.1
+#: A finer quantisation step doesn't matter [K].
+FINEST_K: Final = 0.011
+#: Readings written with two decimals are off their quantisation steps by this [K].
+ROUNDED_K: Final = 0.011
+#: A probe has no quantisation step if this share of its differences is not a multiple of the smallest one.
+OFF_STEP: Final = 0.25
+#: A reading this far from the one before is a suspect [K].
 SUSPECT_K: Final = 0.25
+#: A reading is a suspect only beyond this many root mean squares of neighbours' differences.
 SUSPECT_SIGMAS: Final = 5.5
+#: A reading is a suspect only beyond this many quantisation steps.
 SUSPECT_STEPS: Final = 2.2
-UNKNOWN_SUSPECT_K: Final = 1.5  # while the noise isn't known
-FEW: Final = 12  # differences that tell no noise
+#: While the noise isn't known, a reading this far from the one before is a suspect [K].
+UNKNOWN_SUSPECT_K: Final = 1.5
+#: The noise is known after this many differences.
+MIN_DIFFERENCES: Final = 12
 
 
 class Average(NamedTuple):
-    """Of a quarter of a minute, or a minute: when, Cel, room, of how many readings, variance [K^2]."""
+    """The mean of the readings of a quarter of a minute, or of a minute: time [ms], liquid and room [Cel], readings, variance [K^2]."""
 
     at_ms: int
     liquid_c: float
@@ -41,14 +54,17 @@ class Average(NamedTuple):
 
 
 class Slope(NamedTuple):
-    """K/min, and its standard deviation."""
+    """A slope [K/min] and its standard error [K/min]."""
 
     k_per_min: float
     sd: float
 
 
 class Line(NamedTuple):
-    """Through `n` points, by least squares: their mean time and temperature, K/ms, sum of squares of times about their mean [ms^2]."""
+    """A least-squares line through `n` points: mean time [ms], mean temperature [Cel], slope [K/ms].
+
+    `spread`: the sum of squares of the times about their mean [ms^2].
+    """
 
     n: int
     mean_ms: float
@@ -57,16 +73,16 @@ class Line(NamedTuple):
     spread: float
 
     def at(self, at_ms: float) -> float:
-        """Where the line is then [Cel]."""
+        """The line's temperature at `at_ms` [Cel]."""
         return self.mean_c + self.k_per_ms * (at_ms - self.mean_ms)
 
     def variance_at(self, at_ms: float, variance: float) -> float:
-        """Of where it is then, where each average has `variance` [K^2]."""
+        """Variance of the line's temperature at `at_ms` [K^2], if each point has `variance` [K^2]."""
         return variance * (1.0 / self.n + (at_ms - self.mean_ms) ** 2 / self.spread)
 
 
 def line(points: Iterable[Sequence[float]]) -> Line:
-    """The line through points that begin with a time [ms] and a temperature [Cel]; at least two."""
+    """The least-squares line through at least two points, each beginning with a time [ms] and a temperature [Cel]."""
     n = 0
     at0 = c0 = -1.0
     st = sc = stt = stc = 0.0
@@ -81,7 +97,7 @@ def line(points: Iterable[Sequence[float]]) -> Line:
 
 
 class ProbeWatch:
-    """One probe, from its readings."""
+    """The statistics of one probe."""
 
     __slots__ = (
         "recent", "last", "every_s", "_step_k", "_on_step", "_off_step", "_diff2", "_turn2", "_net", "_before", "_diffs", "_limit_k",
@@ -89,29 +105,28 @@ class ProbeWatch:
     )  # fmt: skip
 
     def __init__(self) -> None:
-        self._step_k = inf  # the smallest difference of two readings
-        self._on_step = self._off_step = 0  # how many differences are multiples of it, and how many not
-        self._diff2 = self._turn2 = self._net = (
-            0.0  # sums: squares of differences and of their differences, differences
-        )
+        self._step_k = inf  # smallest difference of two readings [K]
+        self._on_step = self._off_step = 0  # differences that are multiples of the smallest one, and those that are not
+        # Sums of squared differences [K^2], of squared second differences [K^2], of differences [K].
+        self._diff2 = self._turn2 = self._net = 0.0
         self._before, self._diffs = 0.0, 0
         self._limit_k = UNKNOWN_SUSPECT_K
-        self.per_bin = 10.0  # readings an average is made of
+        self.per_bin = 10.0  # mean number of readings of an average
         self.every_s = BIN_MS / 10_000.0
-        self.recent: deque[Average] = deque()  # of a quarter of a minute, without their variance
-        self.last: tuple[int, float, float] | None = None  # mono, liquid, room
+        self.recent: deque[Average] = deque()  # averages of a quarter of a minute, their variance not filled in
+        self.last: tuple[int, float, float] | None = None  # time [ms], liquid [Cel], room [Cel]
         self._begin(0)
 
     def _begin(self, mono_ms: int) -> None:
-        """What comes has nothing to do with what was; the probe is the same."""
+        """Forget the readings, but not the noise and the quantisation step: the probe is the same."""
         self._suspect: tuple[int, float, float] | None = None
-        self._cut: Average | None = None  # one that was ended early and nobody was told of
+        self._cut: Average | None = None  # an average that was closed early and not returned yet
         self._bin_ms, self._count, self._sum, self._room_sum, self._time_sum = mono_ms, 0, 0.0, 0.0, 0
         self._passed_ms = 0
         self.recent.clear()
 
     def shift(self, by_k: float) -> None:
-        """All that it read was so much warmer: it was calibrated."""
+        """Add `by_k` [K] to all readings so far: the probe was calibrated."""
         if self.last is not None:
             self.last = (self.last[0], self.last[1] + by_k, self.last[2])
         if self._suspect is not None:
@@ -121,12 +136,12 @@ class ProbeWatch:
         self._sum += by_k * self._count
         self.recent = deque(average._replace(liquid_c=average.liquid_c + by_k) for average in self.recent)
 
-    def is_another_story(self, mono_ms: int) -> bool:
-        """It was silent for so long that a reading of now has nothing to do with those before."""
+    def gap_exceeded(self, mono_ms: int) -> bool:
+        """Has the probe been silent for longer than GAP_MS?"""
         return self.last is not None and mono_ms - self.last[0] > GAP_MS
 
     def cut(self) -> int:
-        """What was read until now, and what is read from now on, don't belong into one average. The time of the last reading."""
+        """Close the open average, so that the readings before and after now are not averaged; the time of the last reading [ms], or -1."""
         if self.last is None:
             return -1
         if self._count:
@@ -134,7 +149,7 @@ class ProbeWatch:
         return self.last[0]
 
     def hear(self, liquid_c: float, room_c: float, mono_ms: int) -> Average | None:
-        """One reading; the average that it ends, without its variance. Begins anew after GAP_MS."""
+        """Take one reading; the average that it closes, its variance not filled in. Begins again after GAP_MS."""
         last = self.last
         if last is None or mono_ms - last[0] > GAP_MS:
             self._begin(mono_ms)
@@ -162,7 +177,7 @@ class ProbeWatch:
         return self._close(mono_ms) if mono_ms - self._bin_ms >= BIN_MS else closed
 
     def _is_pause(self, passed_ms: int) -> bool:
-        """So long since the last reading that nothing is known between them; twice in a row it is how the probe is read."""
+        """Is the time since the last reading a gap? A second gap of like length in a row is the probe's interval instead."""
         before_ms, self._passed_ms = self._passed_ms, passed_ms
         if passed_ms <= PAUSE_MS or passed_ms <= 3000.0 * self.every_s:
             return False
@@ -173,7 +188,7 @@ class ProbeWatch:
 
     @property
     def suspects(self) -> bool:
-        """The last reading waits for the next."""
+        """Is the last reading a suspect, which waits for the next?"""
         return self._suspect is not None
 
     def _take(self, liquid_c: float, room_c: float, mono_ms: int) -> None:
@@ -184,7 +199,7 @@ class ProbeWatch:
         self._count += 1
 
     def _learn(self, step: float) -> None:
-        """A difference of two neighbours."""
+        """Take the difference of two neighbouring readings into the noise."""
         self._diffs += 1
         turn, self._before = step - self._before, step
         self._turn2 += turn * turn
@@ -193,7 +208,7 @@ class ProbeWatch:
             self._net += step
 
     def _look_at_size(self, size: float) -> None:
-        """Of a difference: is it a multiple of the smallest so far?"""
+        """Take the size of a difference into the quantisation step: is it a multiple of the smallest one?"""
         q = self._step_k
         if size > 3.0 * COARSEST_K:
             return
@@ -210,14 +225,14 @@ class ProbeWatch:
 
     @property
     def step_k(self) -> float | None:
-        """The probe's steps [K]; None where it has none that matter."""
+        """The probe's quantisation step [K]; None where it has none that matters."""
         q = self._step_k
         if not FINEST_K < q <= COARSEST_K or self._off_step > OFF_STEP * (self._on_step + self._off_step):
             return None
         return q
 
     def _close(self, end_ms: int) -> Average:
-        """A quarter of a minute is over."""
+        """Close the open average at `end_ms`."""
         n = self._count
         found = Average(self._bin_ms + self._time_sum // n, self._sum / n, self._room_sum / n, n, 0.0)
         if self._diffs > 400:
@@ -225,11 +240,11 @@ class ProbeWatch:
             self._diffs = self._diffs // 2
             self._diff2, self._turn2, self._net = self._diff2 * share, self._turn2 * share, self._net * share
             self._on_step, self._off_step = self._on_step // 2, self._off_step // 2
-        if self._diffs >= FEW:
+        if self._diffs >= MIN_DIFFERENCES:
             wide_k = SUSPECT_SIGMAS * sqrt(self._diff2 / self._diffs)
             self._limit_k = max(wide_k, SUSPECT_STEPS * (self.step_k or 0.0), SUSPECT_K)
         self.per_bin += 0.1 * (n - self.per_bin)
-        if end_ms - self._bin_ms >= BIN_MS:  # else a pause has ended it
+        if end_ms - self._bin_ms >= BIN_MS:  # else a silence has closed the average
             self.every_s += 0.1 * ((end_ms - self._bin_ms) / 1000.0 / n - self.every_s)
         self._bin_ms, self._count, self._sum, self._room_sum, self._time_sum = end_ms, 0, 0.0, 0.0, 0
         recent = self.recent
@@ -241,9 +256,9 @@ class ProbeWatch:
     def noise2(self) -> float:
         """Variance of one reading before it is rounded [K^2].
 
-        From the differences of neighbours' differences, which a steady rise leaves alone: their mean square is 6 s^2, with q^2/12 in s^2
-        where steps q are passed at each reading. Slower than that half the mean square of the differences tells: a slow rise adds q rise/2
-        a reading; noise s well below q shows as 0.564 q s, above a third of it as s^2 + q^2/12 (both meet there).
+        A fast rise: from second differences, which a steady rise doesn't change; their mean square is 6 s^2, where s^2 contains q^2/12
+        if each reading passes quantisation steps q. A slow rise: from half the mean square of the differences, to which the rise adds
+        q rise/2 a reading. Noise s well below q shows there as 0.564 q s, above a third of q as s^2 + q^2/12; both meet in between.
         """
         if not self._diffs:
             return 0.0025
@@ -257,16 +272,17 @@ class ProbeWatch:
         return max((seen / (0.564 * q)) ** 2 if seen < 0.17 * q * q else seen - q * q / 12.0, 1e-6)
 
     def level_variance(self, n: float) -> float:
-        """Variance of the mean of `n` readings [K^2]: noise, and what rounding leaves.
+        """Variance of the mean of `n` readings of a constant temperature [K^2]: noise and quantisation.
 
-        Rounding to steps q leaves little where noise spreads over them (the first harmonic of the sawtooth, exp(-4 pi^2 s^2/q^2)).
+        Noise that spreads over the quantisation steps q averages the quantisation error out (first harmonic of the sawtooth,
+        exp(-4 pi^2 s^2/q^2)).
         """
         return self.noise2() / n + self._rounding2()
 
     def variance(self, n: float, slope: float) -> float:
-        """The same, of a quarter of a minute in a long rise of `slope` [K/s].
+        """Variance of the mean of `n` readings over a quarter of a minute [K^2], in a long rise of `slope` [K/s].
 
-        A step that takes longer than the mean tells its place once, and where the rise passes whole steps little is left.
+        A quantisation step that lasts longer than the average gives its information once; a rise through whole steps averages them out.
         """
         found, q = self.noise2() / n, self.step_k
         if q is not None:
@@ -279,13 +295,13 @@ class ProbeWatch:
         return 0.0 if q is None else q * q / 12.0 * exp(-min(39.5 * self.noise2() / q**2, 50.0))
 
     def scatter_k(self) -> float:
-        """By how much averages of a quarter of a minute differ though nothing moves: a standard deviation [K]."""
+        """Standard deviation of averages of a quarter of a minute at a constant temperature [K]."""
         q = self.step_k or 0.0
         return sqrt(self.noise2() / max(self.per_bin, 1.0) + q * q / 12.0)
 
 
-class Heard:
-    """What one who watches has heard of a probe since that one last began anew."""
+class ProbeView:
+    """The readings of a probe since its user last called forget()."""
 
     __slots__ = ("probe", "since_ms")
 
@@ -294,12 +310,12 @@ class Heard:
         self.forget()
 
     def forget(self) -> None:
-        """What comes has nothing to do with what was."""
+        """Begin again: only readings from now on belong to the view."""
         self.since_ms = self.probe.cut()
 
     @property
     def last(self) -> tuple[int, float, float] | None:
-        """Last reading: mono, liquid, room."""
+        """Last reading: time [ms], liquid [Cel], room [Cel]; None where there is none."""
         last = self.probe.last
         return None if last is None or last[0] <= self.since_ms else last
 
@@ -315,9 +331,10 @@ class Heard:
         return found
 
     def slope(self, over_ms: int, sd_k: float | None = None) -> Slope | None:
-        """Slope of the last `over_ms` (at most RECENT_MS); None where there are fewer than four averages over half of it.
+        """Slope over the last `over_ms` (at most RECENT_MS); None where fewer than four averages cover half of that time.
 
-        `sd_k`: standard deviation of an average; else their scatter.
+        Args:
+            sd_k: standard deviation of an average [K]; None: scatter_k().
         """
         rows = self.lately(over_ms)
         if len(rows) < 4 or rows[0].at_ms - rows[-1].at_ms < over_ms / 2:
@@ -326,10 +343,10 @@ class Heard:
         return Slope(60_000.0 * found.k_per_ms, 60_000.0 * sd_k / sqrt(found.spread))
 
     def mean_c(self, over_ms: int) -> float:
-        """Mean of the averages of the last `over_ms` [Cel]; there is at least one."""
+        """Mean of the averages of the last `over_ms` [Cel]; there must be at least one."""
         rows = self.lately(over_ms)
         return sum(average.liquid_c for average in rows) / len(rows)
 
     def highest_c(self, over_ms: int) -> float:
-        """Of the averages of the last `over_ms` [Cel]; -inf where there is none."""
+        """Highest of the averages of the last `over_ms` [Cel]; -inf where there is none."""
         return max((average.liquid_c for average in self.lately(over_ms)), default=-inf)

@@ -1,9 +1,8 @@
-"""Where the thermostat's own trough lies below what the room needs: what set point would do, or that none can.
+"""A thermostat whose trough is too low for today's room: the set point that would do, or the room that would.
 
-The thermostat lets the liquid fall a band below its set point before it heats. Where that is less than what the basin needs in
-today's room, the station is ready for a part of each of the thermostat's rounds only. That is one fact, with one remedy: a
-set point a band above what is needed, as long as the basin doesn't then see more than the label's maximum, nor the reservoir more
-than its own; or a warmer room.
+The thermostat lets the liquid fall a band below its set point before it heats. Where that trough is below what the basin needs in today's
+room, the station is ready for only a part of each of the thermostat's cycles. The remedy is a set point a band above what is needed,
+as long as the basin then stays below the label's maximum and the reservoir below its own; or a warmer room.
 """
 
 from __future__ import annotations
@@ -18,8 +17,10 @@ from edge.domain.settings import Reservoir
 
 
 class Trough(NamedTuple):
-    """`falls_to_c`: where the thermostat lets it fall; `set_point_c`: one that would do; `room_c`: the least room that would do as
-    it is set [Cel]. None: there is none within the label's range, no such room."""
+    """The trough [Cel], a set point that would do [Cel], and the coldest room that would do with the set point as it is [Cel].
+
+    `set_point_c` None: no set point within the label's range would do. `room_c` None: no room would do.
+    """
 
     falls_to_c: float
     set_point_c: float | None
@@ -27,11 +28,11 @@ class Trough(NamedTuple):
 
 
 def trough(plan: Reservoir, enter_c: float, cold_c: float, hot_share: float | None = None) -> Trough | None:
-    """The thermostat's trough where it lies below `enter_c`, what the condition needs; else None.
+    """The thermostat's trough where it lies below `enter_c`, at which the condition is met [Cel]; else None.
 
     Args:
-        plan: with the transfer loss that is judged with.
-        cold_c: what the liquid meets on its way [Cel].
+        plan: the reservoir, with the transfer loss that is judged with.
+        cold_c: temperature of what the liquid meets on its way [Cel].
         hot_share: the least transfer loss, with which the label's maximum is judged; None: that of the plan.
     """
     falls_to_c = plan.set_point_c - plan.thermostat_band_k
@@ -49,7 +50,7 @@ def trough(plan: Reservoir, enter_c: float, cold_c: float, hot_share: float | No
 
 
 def words(found: Trough, show: Callable[[float], str]) -> str:
-    """One clause for people; `show` makes a text of a temperature."""
+    """One clause for people; `show` makes a text of a temperature [Cel]."""
     falls = f"the thermostat lets it fall to {show(found.falls_to_c)}"
     if found.set_point_c is not None:
         return f"{falls}, a set point of {show(found.set_point_c)} would do, or a warmer room"

@@ -1,14 +1,14 @@
-"""What share of the heat is lost on the way to the basin, and what of it may be relied on.
+"""The transfer loss: the share f of its heat that the liquid loses on the way to the basin, and the value that is judged with.
 
 A transfer is a mixing: liquid of heat capacity C1 at T meets basin, hoses and scope of C2 at Tcold, and both end at T - f (T - Tcold)
-with f = C2/(C1 + C2) (calorimetry). Each cycle whose basin has a probe shows one f. They differ a little from cycle to cycle (another
-scope, a basin not quite at the room's temperature), and now and then one is odd (a probe in air, a fill broken off). So what is
-believed is a mixture: most transfers scatter about F with an unknown standard deviation s, one in ODD shows anything at all. Over a
-grid of F and s this gives the distribution of the next transfer's f, by Bayes' rule; textbook, no other source.
+with f = C2/(C1 + C2) (calorimetry). Each cycle whose basin has a probe shows one f. These differ a little from cycle to cycle (another
+scope, a basin not quite at the room's temperature), and now and then one is odd (a probe in air, a fill broken off). So the model is a
+mixture: most transfers scatter about F with an unknown standard deviation s, and one in ODD_ONE_IN shows anything at all. A grid of F and s
+gives the distribution of the next transfer's f by Bayes' rule; textbook, no other source.
 
-What counts: the rule, or what the station file says was measured, holds until FEW first cycles agree; then f may lie below it,
-taken at the upper end of its interval, the basin probe's own uncertainty included. A middle value above it counts at once. The
-label's maximum is judged with the other end.
+The rule, or the measured value of the station file, holds until MIN_AGREEING first cycles agree. Then f may lie below it, taken at the
+upper end of its interval, the basin probe's own uncertainty included. A middle above the rule counts at once. The label's maximum is
+judged with the lower end.
 """
 
 from __future__ import annotations
@@ -19,32 +19,36 @@ from typing import Final, NamedTuple
 
 from edge.domain.maths.robust import Z90, median
 
-#: 4 K of the 19 K between 39 Cel and a 20 Cel room (common practice, no published source)
+#: The rule: 4 K of the 19 K between 39 Cel and a 20 Cel room (common practice, no published source).
 RULE_SHARE: Final = 4.0 / 19.0
-#: so many first cycles that agree may take f below the rule: two can agree by chance, and one may have been warm by accident
-FEW: Final = 3
-#: transfers that are remembered, of each sort; and the newest that are asked whether something has changed
-REMEMBERED: Final = 10
-NEWEST: Final = 3
-#: what a station's f may be before anything of it is known: standard deviation of its logarithm about the rule, as it is told
+#: First cycles that have to agree before f may lie below the rule: two can agree by chance, and one basin may have been warm by accident.
+MIN_AGREEING: Final = 3
+#: First cycles, and later ones, that f rests on at most.
+TRANSFERS_KEPT: Final = 10
+#: This many newest first cycles show whether f has changed.
+NEWEST_ASKED: Final = 3
+#: Standard deviation of the logarithm of a station's f about the rule, as told before any transfer.
 RULE_SPREAD: Final = 0.3
-#: and as a single transfer has to stand against it (Student's t of four degrees): one far away is odd until others agree with it
+#: Scale of the prior of the logarithm of f (Student's t, four degrees of freedom): one distant transfer is odd until others agree with it.
 ABOUT_SPREAD: Final = 0.25
-#: and about what somebody has measured
+#: Standard deviation of the logarithm of f about a measured value of the station file.
 MEASURED_SPREAD: Final = 0.08
-#: one transfer in so many is odd, and then shows any f up to LARGEST
-ODD: Final = 4.0
-LARGEST: Final = 0.9
-#: standard deviations from cycle to cycle that are thought of, with what is believed of each beforehand
-SCATTERS: Final = ((0.003, 0.15), (0.006, 0.2), (0.012, 0.25), (0.024, 0.25), (0.048, 0.15))
-#: a probe without calibration or stated uncertainty: a rectangle of 0.5 K to either side (digital probes' data sheets)
+#: One transfer in this many is odd, and shows any f up to LARGEST_SHARE.
+ODD_ONE_IN: Final = 4.0
+#: The largest f.
+LARGEST_SHARE: Final = 0.9
+#: Grid of the standard deviation of f from cycle to cycle, each with its prior weight.
+CYCLE_SCATTERS: Final = ((0.003, 0.15), (0.006, 0.2), (0.012, 0.25), (0.024, 0.25), (0.048, 0.15))
+#: Standard uncertainty of a probe without calibration or stated uncertainty: a rectangle of 0.5 K either side (probes' data sheets).
 UNSTATED_U_K: Final = 0.3
-LEAST_U: Final = 0.003  # of one transfer: no probe tells more
-STEP: Final = 0.0025
+#: Least standard uncertainty of one transfer's f: no probe is better.
+MIN_U: Final = 0.003
+#: Spacing of the grid of f.
+GRID_STEP: Final = 0.0025
 
 
 def share_of(before_c: float, after_c: float, cold_c: float) -> float:
-    """f of a transfer: liquid at `before_c` that meets what is at `cold_c`, both then at `after_c` [Cel].
+    """f of a transfer: liquid at `before_c` mixes with basin and hoses at `cold_c`, and both are then at `after_c` [Cel].
 
     >>> share_of(39.0, 35.0, 20.0) == 4 / 19
     True
@@ -53,7 +57,7 @@ def share_of(before_c: float, after_c: float, cold_c: float) -> float:
 
 
 def mixed_c(*parts: tuple[float, float]) -> float:
-    """Temperature of what is mixed [Cel]; parts are (heat capacity, in any one unit; temperature [Cel]).
+    """Temperature of a mixture [Cel] of parts (heat capacity in any one unit, temperature [Cel]).
 
     >>> mixed_c((10.0, 40.0), (10.0, 20.0))
     30.0
@@ -61,15 +65,15 @@ def mixed_c(*parts: tuple[float, float]) -> float:
     return sum(c * t for c, t in parts) / sum(c for c, _ in parts)
 
 
-class Seen(NamedTuple):
-    """One transfer: f, and its standard uncertainty by noise and fit, without what the probes are always off by."""
+class Transfer(NamedTuple):
+    """One transfer: f, and its standard uncertainty by noise and fit, without the probes' systematic errors."""
 
     share: float
     u: float
 
 
 class Believed(NamedTuple):
-    """f of the next transfer: middle, 5 and 95 % points, and how many transfers agree with it."""
+    """Distribution of the next transfer's f: median, 5 and 95 % points, and how many transfers agree with the median."""
 
     best: float
     low: float
@@ -77,16 +81,16 @@ class Believed(NamedTuple):
     agree: int
 
 
-class Loss(NamedTuple):
-    """What is judged with.
+class TransferLoss(NamedTuple):
+    """The values of f that are judged with.
 
     Args:
-        needed: what the reservoir needs is worked out with this f: the guarded end.
-        hot: and what the basin sees at most with this one.
-        best: the middle.
+        needed: the reservoir's needed temperature is computed with this f, the upper end.
+        hot: the basin's highest temperature is computed with this f, the lower end.
+        best: the median.
         low, high: 90 % interval of f.
-        cycles: first cycles that it rests on; 0: on the rule or the station file.
-        words: where it is from, for people.
+        cycles: first cycles that f rests on; 0: the rule or the station file.
+        words: the origin of f, for people.
     """
 
     needed: float
@@ -98,15 +102,15 @@ class Loss(NamedTuple):
     words: str
 
 
-def believed(seen: Sequence[Seen], about: float) -> Believed:
-    """The next transfer's f by those seen, oldest first; `about`: what was thought of it before."""
+def believed(seen: Sequence[Transfer], about: float) -> Believed:
+    """Distribution of the next transfer's f from those seen, oldest first; `about`: the middle of its prior."""
     grid = _grid([s.share for s in seen], about)
     prior = [-2.5 * log(1.0 + (log(f / about) / ABOUT_SPREAD) ** 2 / 4.0) - log(f) for f in grid]
-    odd = 1.0 / ODD / LARGEST
-    cells: list[tuple[float, float, float]] = []  # F, s, logarithm of its weight
-    for scatter, weight in SCATTERS:
-        spreads = [hypot(scatter, s.u, LEAST_U) for s in seen]
-        factors = [(1.0 - 1.0 / ODD) / (sd * sqrt(2.0 * pi)) for sd in spreads]
+    odd = 1.0 / ODD_ONE_IN / LARGEST_SHARE
+    cells: list[tuple[float, float, float]] = []  # (F, s, logarithm of the weight)
+    for scatter, weight in CYCLE_SCATTERS:
+        spreads = [hypot(scatter, s.u, MIN_U) for s in seen]
+        factors = [(1.0 - 1.0 / ODD_ONE_IN) / (sd * sqrt(2.0 * pi)) for sd in spreads]
         rows = list(zip(seen, spreads, factors, strict=True))
         for f, lp in zip(grid, prior, strict=True):
             lw = lp + log(weight)
@@ -118,18 +122,20 @@ def believed(seen: Sequence[Seen], about: float) -> Believed:
     whole = sum(w for _, _, w in kept)
     low, best, high = (_quantile(kept, whole, share) for share in (0.05, 0.5, 0.95))
     spread = sum(s * w for _, s, w in kept) / whole
-    agree = sum(abs(one.share - best) <= 3.0 * hypot(spread, one.u, LEAST_U) for one in seen)
+    agree = sum(abs(one.share - best) <= 3.0 * hypot(spread, one.u, MIN_U) for one in seen)
     return Believed(best, low, high, agree)
 
 
 def _grid(shares: Sequence[float], about: float) -> list[float]:
     low, high = min([*shares, about]), max([*shares, about])
-    first = max(round((low - 0.1) / STEP), 4)
-    return [n * STEP for n in range(first, min(round((high + 0.1) / STEP), round(LARGEST / STEP)) + 1)]
+    first = max(round((low - 0.1) / GRID_STEP), 4)
+    return [
+        n * GRID_STEP for n in range(first, min(round((high + 0.1) / GRID_STEP), round(LARGEST_SHARE / GRID_STEP)) + 1)
+    ]
 
 
 def _quantile(cells: Sequence[tuple[float, float, float]], whole: float, share: float) -> float:
-    """Of a mixture of normal distributions (middle, standard deviation, weight), by bisection."""
+    """Quantile of a mixture of normal distributions (middle, standard deviation, weight), by bisection."""
     low, high = 0.0, 1.0
     for _ in range(14):
         middle = (low + high) / 2.0
@@ -138,55 +144,57 @@ def _quantile(cells: Sequence[tuple[float, float, float]], whole: float, share: 
     return (low + high) / 2.0
 
 
-def by_the_file(declared: float, measured: bool) -> Loss:
-    """What holds while nothing has been learned: only a measured f may go below the rule."""
+def by_the_file(declared: float, measured: bool) -> TransferLoss:
+    """The transfer loss before any transfer was measured: an f of the station file below the rule counts only if it was measured."""
     share, spread = declared, MEASURED_SPREAD
     words = "as measured by the station file"
     if not measured:
         share, spread, words = max(declared, RULE_SHARE), RULE_SPREAD, "by the rule"
     wide = exp(Z90 * spread)
-    return Loss(share, share, share, share / wide, min(share * wide, LARGEST), 0, words)
+    return TransferLoss(share, share, share, share / wide, min(share * wide, LARGEST_SHARE), 0, words)
 
 
-def decided(filed: Loss, first: Sequence[Seen], later: Sequence[Seen], u_sure: float, u: float) -> Loss:
-    """What is judged with after these transfers.
+def decided(
+    filed: TransferLoss, first: Sequence[Transfer], later: Sequence[Transfer], u_sure: float, u: float
+) -> TransferLoss:
+    """The transfer loss to judge with after these transfers.
 
     Args:
-        filed: what by_the_file() says.
-        first: f of first cycles of their days, oldest first.
+        filed: the result of by_the_file().
+        first: f of the first cycles of their days, oldest first.
         later: f of cycles that found a basin still warm: they show how little can be lost.
-        u_sure: standard uncertainty of f by the basin probe's calibration; 0.0 where it has none (such a probe decides as it reads).
-        u: the same, also where the probe isn't calibrated: what it is stated or assumed to be. An f below the rule asks for it.
+        u_sure: standard uncertainty of f by the basin probe's calibration; 0.0 where it has none (its readings then decide as they are).
+        u: the same, with the stated or assumed uncertainty where the probe isn't calibrated; it guards an f below the rule.
     """
     if not first:
         return filed
-    about = believed(first[-REMEMBERED:], filed.best)
-    newest = believed(first[-NEWEST:], filed.best)
-    if len(first) > NEWEST and newest.agree == NEWEST and newest.low > about.best:
-        about = newest  # something has changed, for the worse
+    about = believed(first[-TRANSFERS_KEPT:], filed.best)
+    newest = believed(first[-NEWEST_ASKED:], filed.best)
+    if len(first) > NEWEST_ASKED and newest.agree == NEWEST_ASKED and newest.low > about.best:
+        about = newest  # the loss has become larger
     best, n = about.best, about.agree
     low, high = _wider(about, u)
-    if n >= FEW:
+    if n >= MIN_AGREEING:
         needed = min(high, filed.needed) if best <= filed.needed else _wider(about, u_sure)[1]
         hot = max(low, 0.0)
     else:
         needed, hot = (max(best, filed.needed), min(best, filed.hot)) if n else (filed.needed, filed.hot)
-    if len(later) >= FEW:
-        warm = believed(later[-REMEMBERED:], filed.best)
+    if len(later) >= MIN_AGREEING:
+        warm = believed(later[-TRANSFERS_KEPT:], filed.best)
         needed, hot = max(needed, warm.best), min(hot, _wider(warm, u)[0])
     cycles = f"{n} first cycle{'s' if n != 1 else ''}"
     words = f"{filed.words}; {cycles} measured" if needed == filed.needed else f"measured on {cycles}"
     low, high = min(low, needed), max(high, needed)
-    return Loss(needed, max(hot, 0.0), best, max(low, 0.0), min(high, LARGEST), n, words)
+    return TransferLoss(needed, max(hot, 0.0), best, max(low, 0.0), min(high, LARGEST_SHARE), n, words)
 
 
-def middle(seen: Sequence[Seen]) -> float | None:
-    """The median f, for people; None where there is none."""
+def middle(seen: Sequence[Transfer]) -> float | None:
+    """The median f of these transfers, for people; None without transfers."""
     return median([s.share for s in seen]) if seen else None
 
 
 def _wider(about: Believed, u: float) -> tuple[float, float]:
-    """The interval with an uncertainty that is the same in all transfers."""
+    """The 90 % interval widened by an uncertainty that is common to all transfers."""
     return (
         about.best - hypot(about.best - about.low, Z90 * u),
         about.best + hypot(about.high - about.best, Z90 * u),

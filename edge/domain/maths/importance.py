@@ -1,9 +1,9 @@
-"""Where new hypotheses are looked for: all over the prior, or around those that the evidence favours.
+"""Places of new hypotheses: spread over the prior, or drawn around the hypotheses of high weight (importance sampling).
 
-Places are numbers that are standard normal in the prior. They are spread by the sequence of mixture.py, its steps the square roots of
-primes (Richtmyer's; from memory). Around a weighted cloud they are drawn from a normal distribution with its mean and its covariance,
-widened, and some from the prior still; each draw's weight is corrected by the density it was drawn with (importance sampling, repeated:
-population Monte Carlo, Cappe and others, J. Comput. Graph. Stat. 13, 2004; from memory).
+A place is a vector of numbers that are standard normal in the prior. Places are spread by the sequence of mixture.py with the square roots
+of primes as steps (Richtmyer's; from memory). Around a weighted cloud, places are drawn from a normal distribution with the cloud's mean
+and widened covariance, and a share of them from the prior. The weight of each draw is corrected by the density that it was drawn with
+(repeated importance sampling, population Monte Carlo: Cappe and others, J. Comput. Graph. Stat. 13, 2004; from memory).
 """
 
 from __future__ import annotations
@@ -15,12 +15,18 @@ from typing import Final
 
 from edge.domain.maths.mixture import shares
 
-NUMBERS: Final = 10  # of a hypothesis
-MOST: Final = 3.0  # beyond so many deviations nothing is believed
-WIDER: Final = 1.25  # than the cloud, as a factor of deviations
-NARROWEST: Final = 0.15  # a cloud is at least so wide
-BY_PRIOR: Final = 0.15  # of draws
-ENOUGH: Final = 12.0  # effective hypotheses that a covariance can stand on
+#: Parameters of a hypothesis.
+NUMBERS: Final = 10
+#: No parameter lies further from the prior's middle than this many standard deviations.
+MAX_DEVIATIONS: Final = 3.0
+#: Draws are made with the cloud's standard deviations times this factor.
+WIDENING: Final = 1.25
+#: Standard deviation that is added to the cloud on each axis, in those of the prior.
+MIN_SD: Final = 0.15
+#: This share of the draws comes from the prior.
+PRIOR_SHARE: Final = 0.15
+#: A covariance needs this many effective hypotheses; the weights are tempered until there are as many.
+MIN_EFFECTIVE: Final = 12.0
 _STEPS: Final = tuple(sqrt(prime) % 1.0 for prime in (2, 3, 5, 7, 11, 13, 17, 19, 23, 29, 31))
 _NORMAL: Final = NormalDist()
 
@@ -31,18 +37,18 @@ def place(i: int) -> list[float]:
 
 
 def effective(weights: Sequence[float]) -> float:
-    """How many equal weights these are worth; none of none."""
+    """Effective number of weights: the square of their sum over the sum of their squares; 0.0 for none."""
     return sum(weights) ** 2 / sum(w * w for w in weights) if weights else 0.0
 
 
 class Cloud:
-    """A weighted cloud of places, as a distribution to draw from."""
+    """A weighted cloud of places as a distribution to draw from."""
 
     def __init__(self, places: Sequence[Sequence[float]], log_weights: Sequence[float]) -> None:
         top = max(log_weights)
         power = 1.0
         weights = [exp(lw - top) for lw in log_weights]
-        while effective(weights) < min(ENOUGH, 0.5 * len(places)):
+        while effective(weights) < min(MIN_EFFECTIVE, 0.5 * len(places)):
             power *= 0.8
             weights = [exp(power * (lw - top)) for lw in log_weights]
         total = sum(weights)
@@ -57,32 +63,32 @@ class Cloud:
             for i in n
         ]
         for i in n:
-            cov[i][i] += NARROWEST**2
+            cov[i][i] += MIN_SD**2
         self.root = _cholesky(cov)
-        self._log_scale = sum(log(WIDER * self.root[i][i]) for i in n)
+        self._log_scale = sum(log(WIDENING * self.root[i][i]) for i in n)
 
     def draw(self, i: int) -> tuple[list[float], float]:
-        """The `i`-th place, and the logarithm of the prior's density over the density it is drawn with."""
+        """The `i`-th place, and the logarithm of the prior's density over the density of the draw."""
         first, *rest = shares(i, _STEPS)
         normal = [_NORMAL.inv_cdf(share) for share in rest]
-        if first >= BY_PRIOR:
+        if first >= PRIOR_SHARE:
             normal = [
-                m + WIDER * sum(a * b for a, b in zip(row, normal, strict=False))
+                m + WIDENING * sum(a * b for a, b in zip(row, normal, strict=False))
                 for m, row in zip(self.mean, self.root, strict=True)
             ]
-        z = [min(max(x, -MOST), MOST) for x in normal]
+        z = [min(max(x, -MAX_DEVIATIONS), MAX_DEVIATIONS) for x in normal]
         return z, self._log_ratio(z)
 
     def _log_ratio(self, z: Sequence[float]) -> float:
-        off: list[float] = []  # of z from the middle, in the cloud's own deviations
+        off: list[float] = []  # z in standard deviations of the cloud, uncorrelated
         for row, x, m in zip(self.root, z, self.mean, strict=True):
-            off.append(((x - m) / WIDER - sum(a * b for a, b in zip(row, off, strict=False))) / row[len(off)])
+            off.append(((x - m) / WIDENING - sum(a * b for a, b in zip(row, off, strict=False))) / row[len(off)])
         near = 0.5 * (sum(x * x for x in z) - sum(x * x for x in off)) - self._log_scale
-        return -log(BY_PRIOR + (1.0 - BY_PRIOR) * exp(min(near, 600.0)))
+        return -log(PRIOR_SHARE + (1.0 - PRIOR_SHARE) * exp(min(near, 600.0)))
 
 
 def _cholesky(a: Sequence[Sequence[float]]) -> list[list[float]]:
-    """Lower triangle whose square is the positive definite `a`; rows as long as they are filled."""
+    """Cholesky factor of the positive definite `a`: the lower triangle, each row up to its diagonal."""
     root: list[list[float]] = []
     for i, row in enumerate(a):
         made: list[float] = []

@@ -1,4 +1,4 @@
-"""Statistics that a few wild values can't spoil, and what is needed of the normal distribution. Plain Python.
+"""Robust statistics, which a few outliers can't spoil, and the normal distribution. Plain Python.
 
 Sources: P. K. Sen 1968 (slope and its interval), H. B. Mann 1945 and M. G. Kendall (trend), F. R. Hampel (median absolute
 deviation), P. J. Huber (weights): textbooks, formulas from memory; checked in tests/handbook/test_statistics.py.
@@ -10,11 +10,11 @@ import math
 from collections.abc import Sequence
 from typing import Final, NamedTuple
 
-#: makes the median absolute deviation of normal values their standard deviation
+#: The standard deviation of normal values over their median absolute deviation.
 MAD_TO_SIGMA: Final = 1.4826022185056018
-#: half of a 90 % interval of a normal distribution, in its deviations
+#: Half of the 90 % interval of a normal distribution, in standard deviations.
 Z90: Final = 1.645
-#: Huber's constant: 95 % as good as the mean where values are normal
+#: Huber's constant: 95 % efficiency for normal values.
 HUBER_K: Final = 1.345
 
 
@@ -32,7 +32,7 @@ def median(values: Sequence[float]) -> float:
 
 
 def mad_sigma(values: Sequence[float]) -> float:
-    """Standard deviation by the median absolute deviation.
+    """Standard deviation of the values, from their median absolute deviation.
 
     >>> round(mad_sigma([1.0, 2.0, 3.0, 4.0, 90.0]), 4)
     1.4826
@@ -42,18 +42,18 @@ def mad_sigma(values: Sequence[float]) -> float:
 
 
 def huber_weight(residual: float, sigma: float) -> float:
-    """1 for an ordinary residual, less the wilder it is."""
+    """Huber's weight: 1 for a residual within HUBER_K sigma, falling as 1/residual beyond."""
     size = abs(residual)
     return 1.0 if sigma <= 0.0 or size <= HUBER_K * sigma else HUBER_K * sigma / size
 
 
 def normal_cdf(z: float) -> float:
-    """Share of a standard normal distribution below z."""
+    """Probability of a standard normal value below z."""
     return 0.5 * math.erfc(-z / math.sqrt(2.0))
 
 
 def normal_quantile(share: float) -> float:
-    """z below which this share of a standard normal distribution lies, by bisection to 1e-12; 0 < share < 1."""
+    """The z below which a standard normal value lies with probability `share`, by bisection to 1e-12; 0 < share < 1."""
     if not 0.0 < share < 1.0:
         raise ValueError(f"share must lie between 0 and 1, got {share}")
     low, high = -40.0, 40.0
@@ -66,8 +66,8 @@ def normal_quantile(share: float) -> float:
     return (low + high) / 2.0
 
 
-class Slope(NamedTuple):
-    """A robust line: slope with its interval, and the intercept."""
+class RobustLine(NamedTuple):
+    """A robust line: slope, intercept, and the slope's confidence interval."""
 
     slope: float
     intercept: float
@@ -75,10 +75,10 @@ class Slope(NamedTuple):
     high: float
 
 
-def theil_sen(x: Sequence[float], y: Sequence[float], confidence: float = 0.95) -> Slope | None:
-    """The median of all slopes between two points, its interval by Kendall's statistic, the intercept through the medians.
+def theil_sen(x: Sequence[float], y: Sequence[float], confidence: float = 0.95) -> RobustLine | None:
+    """The Theil-Sen line: median of the slopes between all pairs of points, interval by Kendall's statistic, through both medians.
 
-    None where no two points differ in x. Cost grows with the square of the number of points: thin out first.
+    None where no two points differ in x. The cost grows with the square of the number of points: thin them out first.
     """
     n = len(x)
     slopes = sorted((y[j] - y[i]) / (x[j] - x[i]) for i in range(n) for j in range(i + 1, n) if x[j] != x[i])
@@ -89,7 +89,7 @@ def theil_sen(x: Sequence[float], y: Sequence[float], confidence: float = 0.95) 
     count = len(slopes)
     upper = min(round((count + spread) / 2.0), count - 1)
     lower = max(round((count - spread) / 2.0) - 1, 0)
-    return Slope(middle, median(y) - middle * median(x), slopes[lower], slopes[upper])
+    return RobustLine(middle, median(y) - middle * median(x), slopes[lower], slopes[upper])
 
 
 def _kendall_variance(x: Sequence[float], y: Sequence[float]) -> float:
@@ -111,7 +111,7 @@ def _ties(values: Sequence[float]) -> list[int]:
 
 
 class Trend(NamedTuple):
-    """Mann-Kendall: S, the standard score, and the probability of such a score without a trend (two-sided)."""
+    """Result of the Mann-Kendall test: S, its standard score, and the two-sided probability of that score without a trend."""
 
     s: int
     z: float
@@ -119,7 +119,7 @@ class Trend(NamedTuple):
 
 
 def mann_kendall(values: Sequence[float]) -> Trend:
-    """Is there a trend in values that stand in the order of time? Below four values there is none that could be told."""
+    """Mann-Kendall test for a trend in values in the order of time; fewer than four values show none."""
     n = len(values)
     s = sum((b > a) - (b < a) for i, a in enumerate(values) for b in values[i + 1 :])
     variance = _kendall_variance(range(n), values)

@@ -51,12 +51,12 @@ class Recalibrations:
         liquid_c = watch.value(now.mono_ms)
         if liquid_c is None or watch.raw is None:
             return judged
-        cold_c, assumed = doubts.cold_now(now.mono_ms)
+        room_c, assumed = doubts.room_or_assumed(now.mono_ms)
         room = None if assumed else self._view.points.first(Role.ROOM_TEMPERATURE)
-        disputed = self._disputed(warmth, liquid_c, cold_c, watch.guard, probe, room)
+        disputed = self._disputed(warmth, liquid_c, room_c, watch.guard, probe, room)
         if disputed:
             return self._unsettled(judged, disputed)
-        return judged._replace(text=judged.text + self._only_since(warmth, liquid_c, cold_c, probe, room, now))
+        return judged._replace(text=judged.text + self._only_since(warmth, liquid_c, room_c, probe, room, now))
 
     def drawn(
         self, judged: Judged, shown: Shown, point: str | None, limits: tuple[float | None, float | None], now: Now
@@ -92,12 +92,12 @@ class Recalibrations:
         return judged._replace(text=judged.text + PAST_DUE.format(" and ".join(due))) if due else judged
 
     @staticmethod
-    def _is_enough(warmth: Warmth, liquid_c: float, cold_c: float, guard_k: float) -> bool:
+    def _is_enough(warmth: Warmth, liquid_c: float, room_c: float, guard_k: float) -> bool:
         """Would it go on being warm enough with these?"""
-        return liquid_c - guard_k >= warmth.limits(cold_c)[1] - AT_LIMIT
+        return liquid_c - guard_k >= warmth.limits(room_c)[1] - AT_LIMIT
 
     def _disputed(
-        self, warmth: Warmth, liquid_c: float, cold_c: float, guard_k: float, probe: str, room: str | None
+        self, warmth: Warmth, liquid_c: float, room_c: float, guard_k: float, probe: str, room: str | None
     ) -> list[str]:
         """The points whose waiting comparisons would make the liquid too cold."""
         names = [name for name in (probe, room) if name is not None]
@@ -107,8 +107,8 @@ class Recalibrations:
         if not waiting:
             return []
         liquid_c += waiting[probe].by if probe in waiting else 0.0
-        cold_c += waiting[room].by if room is not None and room in waiting else 0.0
-        return [] if self._is_enough(warmth, liquid_c, cold_c, guard_k) else list(waiting)
+        room_c += waiting[room].by if room is not None and room in waiting else 0.0
+        return [] if self._is_enough(warmth, liquid_c, room_c, guard_k) else list(waiting)
 
     def _said(self, point: str) -> str:
         found, settings = self._calibrations.waiting(point), self._view.watches[point].point
@@ -120,10 +120,10 @@ class Recalibrations:
         return f"a comparison of {clock_text(found.at_ms, self._view.zone)} found {point} {by} {which}, and waits for a second one"
 
     def _only_since(
-        self, warmth: Warmth, liquid_c: float, cold_c: float, probe: str, room: str | None, now: Now
+        self, warmth: Warmth, liquid_c: float, room_c: float, probe: str, room: str | None, now: Now
     ) -> str:
         """That it is warm enough only by calibrations of late; "" where it would be without them, too."""
-        before_c, before_cold_c, latest_ms = liquid_c, cold_c, -1
+        before_c, before_room_c, latest_ms = liquid_c, room_c, -1
         guard_k = self._view.watches[probe].guard
         for name in (probe, room):
             watch = None if name is None else self._view.watches[name]
@@ -137,8 +137,8 @@ class Recalibrations:
             if name == probe:
                 before_c, guard_k = value, 0.0 if before is None else K_CALIBRATED * before.u
             else:
-                before_cold_c = value
-        if latest_ms < 0 or self._is_enough(warmth, before_c, before_cold_c, guard_k):
+                before_room_c = value
+        if latest_ms < 0 or self._is_enough(warmth, before_c, before_room_c, guard_k):
             return ""
         return (
             f"; met only since the calibration of {clock_text(latest_ms, self._view.zone)}: it read too little before"

@@ -1,4 +1,4 @@
-"""What finished draws showed, how long it stands, and the filters' figures of the day. Rebuilt from the journal's draw entries."""
+"""The evidence of finished draws, how long it stands, and the filters' figures of the day. Rebuilt from the journal's draw entries."""
 
 from __future__ import annotations
 
@@ -18,14 +18,14 @@ from edge.domain.water.short_draws import ShortDraws
 from edge.domain.water.supply import Fills, Flows
 from edge.domain.water.usage import Use
 
-#: an age that outlasts every limit: that of evidence whose time can't be told
+#: The age of evidence whose time can't be told [ms]: it exceeds every limit.
 FOREVER_MS = 1 << 60
-#: a draw under way tells something once its steady part has so many readings
+#: A draw under way counts once its steady part has this many readings.
 LIVE_FROM = 3
 
 
 class Shown(NamedTuple):
-    """A value that a steady draw showed: which entry, when, and does it still stand? None where there is none."""
+    """A value that a steady draw showed (None: none), its entry's seq, its wall time [ms], and whether it still stands."""
 
     value: float | None
     seq: int | None = None
@@ -34,21 +34,23 @@ class Shown(NamedTuple):
 
 
 class Evidence:
-    """The last steady draw, the volume drawn in all, and the day so far."""
+    """The last steady draw, the total volume drawn [L], and the day so far."""
 
     def __init__(self, settings: Settings, zone: ZoneInfo, boot: str, book: Book) -> None:
         self._settings, self._zone, self._boot, self._book = settings, zone, boot, book
         self.train = Train(settings, taps_fitted(settings), partial(_changed_ms, book), zone)
-        self._is_assumed = all(point.role is not Role.SUPPLY_FLOW for point in settings.points)  # see inferred_flow.py
+        self._is_assumed = all(
+            point.role is not Role.SUPPLY_FLOW for point in settings.points
+        )  # without a meter the flow is inferred (inferred_flow.py)
         self.fills, self.flows, self.use = Fills(), Flows(), Use()
         self.shorts = ShortDraws(0.0 if settings.supply is None else settings.supply.pressure_low_kpa)
         self.total_l = 0.0
-        self.last: dict[str, Any] | None = None  # boot, mono_ms, wall_ms, trusted, seq, body
+        self.last: dict[str, Any] | None = None  # the last steady draw: boot, mono_ms, wall_ms, trusted, seq, body
         self._day: dict[str, Any] = {}
 
     def finish(self, draw: Draw, why: str, now: Now) -> DrawBody:
-        """Take a finished draw; the body of its entry."""
-        self.total_l = round(self.total_l + draw.volume_l, 4)  # as the entry has it
+        """Take a finished draw, which ended by `why`; the body of its entry."""
+        self.total_l = round(self.total_l + draw.volume_l, 4)  # rounded as in the entry
         seen = draw.as_body(now.mono_ms, now.wall_ms, why)
         seen |= {"total_l": self.total_l, "start": rfc3339(seen.pop("start_ms")), "end": rfc3339(seen.pop("end_ms"))}
         body = cast(DrawBody, seen)
@@ -64,7 +66,7 @@ class Evidence:
         return body
 
     def _learn(self, body: DrawBody, wall_ms: int) -> dict[str, float]:
-        """What outlasts the draw: the same from a draw that has just ended and from its entry in the journal."""
+        """Learn from a draw's entry, just made or read from the journal; each stage's drop at the reference [kPa]."""
         self.shorts.add(body)
         self.use.add(local_date(wall_ms, self._zone).isoformat(), body["volume_l"])
         if body["ended"] == "flow" and not body.get("flow_assumed"):
@@ -84,7 +86,7 @@ class Evidence:
         self._count(body)
 
     def kept(self, seq: int) -> None:
-        """The newest draw's entry got its seq."""
+        """Take the seq of the newest draw's entry."""
         if self.last is not None and self.last["seq"] is None:
             self.last["seq"] = seq
 
@@ -96,7 +98,7 @@ class Evidence:
             }  # fmt: skip
 
     def age_ms(self, now: Now) -> int | None:
-        """Age of the last steady draw; None where there was none."""
+        """Age of the last steady draw [ms]; None where there was none."""
         last = self.last
         if last is None:
             return None
@@ -107,7 +109,7 @@ class Evidence:
         return FOREVER_MS if dated.doubt or not now.trusted or age_ms < 0 else int(age_ms)
 
     def shown(self, key: str, now: Now, draw: Draw | None) -> Shown:
-        """A mean of the last steady draw ("supply_kpa", "flow_l_min"), or of the one under way once it is steady."""
+        """The mean "supply_kpa" or "flow_l_min" of the last steady draw, or of the draw under way once that is steady."""
         if draw is not None:
             live = draw.supply if key == "supply_kpa" else draw.flow
             if live.n >= LIVE_FROM:
@@ -115,8 +117,10 @@ class Evidence:
         return self._of_last(None if self.last is None else self.last["body"].get(key), now)
 
     def rest_and_drawn_kpa(self) -> tuple[float, float] | None:
-        """(static, dynamic) pressure of the last steady draw; None where it doesn't tell. Where nothing was seen at rest just before it,
-        what draws of its flow took is added to the dynamic one."""
+        """(static, dynamic) pressure of the last steady draw [kPa]; None where it isn't known.
+
+        Where no static pressure was seen just before the draw, it is the dynamic one plus what earlier draws of that flow took.
+        """
         body = {} if self.last is None else self.last["body"]
         dynamic, flow = body.get("supply_kpa"), body.get("flow_l_min")
         if dynamic is None:
@@ -129,7 +133,7 @@ class Evidence:
         return None if static is None else (static, dynamic)
 
     def drop(self, filter_id: str, changed_ms: int | None, now: Now) -> Shown:
-        """A filter's normalised drop [kPa], robust over the last draws; one from before its change is none."""
+        """A filter's normalised drop [kPa], the median of the last draws since its change; none where there was no draw since."""
         last, stage = self.last, self.train.stages.get(filter_id)
         if stage is None or last is None or (changed_ms is not None and changed_ms > last["wall_ms"]):
             return Shown(None)
@@ -144,9 +148,9 @@ class Evidence:
     # -- the day
 
     def begin_day(self, date: str) -> list[FilterDayBody]:
-        """A local date has begun (nothing happens while it is the same): the bodies of the ended day's filter_day entries."""
+        """Begin a local date (ISO); the bodies of the filter_day entries of the day that has ended, none while the date is the same."""
         day = self._day
-        if day.setdefault("date", date) == date:  # what was drawn before the date was known counts for this day
+        if day.setdefault("date", date) == date:  # draws from before the date was known count for this day
             return []
         ended: list[FilterDayBody] = [
             {
@@ -186,7 +190,7 @@ class Evidence:
 
 
 def taps_fitted(settings: Settings) -> frozenset[str]:
-    """Which taps have a pressure point."""
+    """The taps that have a pressure point."""
     names = {
         Role.SUPPLY_PRESSURE: "supply", Role.BETWEEN_FILTERS_PRESSURE: "between", Role.FILTERED_PRESSURE: "filtered",
     }  # fmt: skip
@@ -194,6 +198,6 @@ def taps_fitted(settings: Settings) -> frozenset[str]:
 
 
 def _changed_ms(book: Book, filter_id: str) -> int | None:
-    """When its life began anew: it was changed, or a service record that names it says that it was looked at after a fall."""
+    """When a filter's life last began [ms, wall]: it was changed, or a service record says that it was looked at after a fall."""
     facts = book.last_change(filter_id), book.looked_at(filter_id)
     return max((fact.at_ms for fact in facts if fact is not None), default=None)

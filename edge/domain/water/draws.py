@@ -1,8 +1,8 @@
-"""Draws of water and what they show: pressure and flow while drawing, static pressure between draws, water that leaks.
+"""Detection of draws, and their measurements: pressure and flow while drawing, static pressure between draws, leaking water.
 
-Pressure and flow are judged only in the steady part of a draw (`steady_after` from its start); static pressure only between
-draws. What a finished draw showed stands for a time that the station file sets. Limits: common practice, no published source;
-they are settings.
+Dynamic pressure and flow are judged only in the steady part of a draw (from `steady_after` after its start), static pressure only between
+draws. The evidence of a finished draw stands for a time that the station file sets. Limits: common practice, no published source; they are
+settings.
 """
 
 from __future__ import annotations
@@ -14,36 +14,37 @@ from typing import Any, Final, NamedTuple
 from edge.domain.settings import Supply
 from edge.domain.water.leak_signs import Decay, LeakWindow, NightFlow
 
-#: a pressure is too low where it is below the least dynamic one by more than this (our own number: gauges' noise)
+#: A dynamic pressure is too low when it is below the least one by more than this [kPa] (our own number: the gauges' noise).
 LOW_KPA: Final = 1.4
-#: in the order of flow
+#: The taps in the order of flow.
 TAPS: Final = ("supply", "between", "filtered")
-#: pressure settles after a draw (hammer, a pressure tank filling) before it counts as static
+#: Pressure counts as static this long after a draw [ms]: water hammer and a pressure tank settle first.
 STATIC_AFTER_MS: Final = 10_000
-#: a valve closes: what was read this shortly before the end of a draw is no part of its steady part
+#: Readings this shortly before the end of a draw are not part of its steady part [ms]: a valve closes.
 CLOSING_MS: Final = 3_000
-#: a valve that closes slowly: the flow of late, over so long, falls by so much, and would be nought within so long. What is read until it
-#: levels off is no part of the steady part
+#: A valve that closes slowly is looked for in the flow over this time [ms].
 CLOSES_OVER_MS: Final = 5_000
+#: The valve is closing when the flow has fallen by this share over CLOSES_OVER_MS.
 CLOSES_BY: Final = 0.07
+#: The valve is closing only if the flow would be zero within this time at that rate [ms].
 CLOSES_WITHIN_MS: Final = 60_000
-#: a valve opens and the pressure swings: what was read so shortly after its start tells nothing of a draw that ends before it is steady
+#: Readings this shortly after the start don't count in a draw that ends before it is steady [ms]: the opening valve makes pressure swing.
 OPENING_MS: Final = 3_000
-#: a flow that is read more seldom is judged once the next reading has shown that the draw went on: a meter that counts tells the mean
-#: since its last reading, and so of a draw's end a part
+#: A flow with a longer interval of readings is judged only after the next reading [ms]: a counting meter tells the mean since its last
+#: reading, and so a part of a draw's end.
 SELDOM_MS: Final = 10_000
-#: water that runs for longer than this without a stop is no draw but a valve that doesn't close
+#: Water that runs for longer than this without a stop is no draw but a valve that doesn't close [ms].
 RUNS_ON_MS: Final = 30 * 60_000
-#: static pressures are averaged over spells of this length
+#: Static pressures are averaged over spells of this length [ms].
 SPELL_MS: Final = 20_000
-#: where there was no whole spell before a draw, its first readings do, if they are this old
+#: Without a whole spell before a draw, the mean of the first readings of a spell counts, over this time [ms].
 EARLY_MS: Final = 5_000
-#: an older spell tells nothing of the pressure just before a draw
+#: An older spell tells nothing of the pressure just before a draw [ms].
 SPELL_STANDS_MS: Final = 600_000
 
 
 class Mean:
-    """A running mean with its least and greatest value."""
+    """A running mean with the least and the greatest value."""
 
     __slots__ = ("n", "total", "least", "most")
 
@@ -52,7 +53,7 @@ class Mean:
         self.least, self.most = float("inf"), float("-inf")
 
     def add(self, value: float) -> None:
-        """One more value."""
+        """Add one value."""
         self.n += 1
         self.total += value
         if value < self.least:
@@ -62,30 +63,32 @@ class Mean:
 
     @property
     def value(self) -> float | None:
-        """The mean; None where there was nothing."""
+        """The mean; None without values."""
         return self.total / self.n if self.n else None
 
 
 @dataclass(slots=True)
 class Draw:
-    """One period of flow. Pressures [kPa], flow [L/min], volume [L]; means and extremes of its steady part."""
+    """One period of flow: pressures [kPa], flow [L/min] and volume [L]; means and extremes are of its steady part."""
 
     start_ms: int
     start_wall_ms: int
     volume_l: float = 0.0
-    readings: int = 0  # of the flow, since its start
+    readings: int = 0  # readings of the flow since the start
     flow: Mean = field(default_factory=Mean)
     supply: Mean = field(default_factory=Mean)
     between: Mean = field(default_factory=Mean)
     filtered: Mean = field(default_factory=Mean)
     static_before_kpa: float | None = None
-    static_kpa: dict[str, float] = field(default_factory=dict)  # of each tap, in the quiet spell before
+    static_kpa: dict[str, float] = field(default_factory=dict)  # static pressure of each tap in the quiet spell before
     supply_temperature_c: float | None = None
-    early: list[tuple[int, float]] = field(default_factory=list)  # the supply's pressures before it was steady
-    flowed_ms: int = 0  # when the flow last showed that it was on
+    early: list[tuple[int, float]] = field(
+        default_factory=list
+    )  # the supply's pressures before the steady part: (ms, kPa)
+    flowed_ms: int = 0  # time of the last reading that showed flow [ms]
 
     def mean(self, what: str) -> Mean:
-        """The mean of a tap, or of the flow."""
+        """The running mean of a tap, or of "flow"."""
         return {"supply": self.supply, "between": self.between, "filtered": self.filtered, "flow": self.flow}[what]
 
     def as_body(self, end_ms: int, end_wall_ms: int, why: str) -> dict[str, Any]:
@@ -106,7 +109,7 @@ class Draw:
         } | early  # fmt: skip
 
     def _early_kpa(self, end_ms: int) -> float | None:
-        """The supply's mean pressure between the opening and the closing of the valve, of a draw that ended before it was steady."""
+        """The supply's mean pressure [kPa] between the valve's opening and closing, for a draw that ended before it was steady."""
         until_ms, mean = min(self.flowed_ms, end_ms - CLOSING_MS), Mean()
         for read_ms, kpa in self.early:
             if self.start_ms + OPENING_MS <= read_ms <= until_ms:
@@ -119,7 +122,7 @@ def _rounded(value: float | None) -> float | None:
 
 
 class Spell(NamedTuple):
-    """A whole spell of a tap's static pressures: their mean, its last reading, and the reading that ended it."""
+    """A whole spell of a tap's static pressures: mean [kPa], time of its last reading, time of the reading that ended it [ms]."""
 
     mean_kpa: float
     last_ms: int
@@ -129,8 +132,8 @@ class Spell(NamedTuple):
 class Rest:
     """The mean of a tap's static pressure over the last whole spell of `SPELL_MS`.
 
-    What is read last before a draw may be of the draw already, as its flow is told a little later; the spell under way is therefore
-    never used. Where no meter tells the flow a draw is told a reading late, and that reading may have been a spell of its own.
+    The last readings before a draw may belong to the draw already, as the flow is read a little later; so the spell under way is never
+    used. Without a meter a draw is told one reading late, and that reading may have been a spell of its own.
     """
 
     __slots__ = ("_since_ms", "_n", "_total", "_early", "_spell", "_older", "_last_ms", "_before_ms")
@@ -139,20 +142,20 @@ class Rest:
         self.forget()
 
     def forget(self) -> None:
-        """A draw has begun."""
+        """Forget the spells: a draw has begun."""
         self._since_ms, self._n, self._total = 0, 0, 0.0
-        self._early: float | None = None  # the mean of the first readings of the spell under way
-        self._spell: Spell | None = None
-        self._older: Spell | None = None  # the one before it
-        self._last_ms = self._before_ms = 0  # the last two readings
+        self._early: float | None = None  # mean of the first readings of the spell under way [kPa]
+        self._spell: Spell | None = None  # the last whole spell
+        self._older: Spell | None = None  # the whole spell before the last one
+        self._last_ms = self._before_ms = 0  # times of the last two readings [ms]
 
     @property
     def mean_kpa(self) -> float | None:
-        """Of the last whole spell; None where there was none since the last draw."""
+        """Mean of the last whole spell [kPa]; None where there was none since the last draw."""
         return None if self._spell is None else self._spell.mean_kpa
 
     def hear(self, kpa: float, mono_ms: int) -> bool:
-        """One static pressure. True where it ended a spell: `mean_kpa` is that one's."""
+        """Take one static pressure [kPa]; True where it ended a spell, whose mean `mean_kpa` then is."""
         self._before_ms, self._last_ms = self._last_ms, mono_ms
         if not self._n:
             self._since_ms, self._n, self._total = mono_ms, 1, kpa
@@ -169,9 +172,10 @@ class Rest:
         return True
 
     def before(self, mono_ms: int, late_ms: int | None = None) -> float | None:
-        """The mean before a draw that begins now; of records that hold little but draws, what was read well before it.
+        """The static pressure before a draw that begins now [kPa]; without a whole spell, the early mean of the spell under way.
 
-        `late_ms`: the draw began a reading ago, and so much earlier still; None: it begins now.
+        Args:
+            late_ms: the draw began one reading ago, and this much earlier [ms]; None: it begins now.
         """
         latest_ms = mono_ms if late_ms is None else min(self._before_ms - 1, mono_ms - late_ms)
         for spell in (self._spell, self._older):
@@ -182,19 +186,19 @@ class Rest:
         return self._early if self._n and mono_ms - self._since_ms >= EARLY_MS + CLOSING_MS else None
 
 
-class Heard(NamedTuple):
-    """What a reading of the flow settled: the draw that it ended and how, and readings in a steady draw that it confirmed."""
+class FlowResult(NamedTuple):
+    """The result of a reading of the flow: the draw that it ended and why, whether one began, and the steady readings it confirmed."""
 
     ended: tuple[Draw, str] | None = None
     began: bool = False
-    steady: tuple[tuple[str, float], ...] = ()  # (tap or "flow", value)
+    steady: tuple[tuple[str, float], ...] = ()  # (tap, kPa) or ("flow", L/min)
 
 
-_NOTHING: Final = Heard()
+_NOTHING: Final = FlowResult()
 
 
 class Closing:
-    """Is a valve closing? By the flow's last readings."""
+    """Detects a closing valve by the flow's last readings."""
 
     __slots__ = ("now", "_seen")
 
@@ -203,12 +207,12 @@ class Closing:
         self._seen: deque[tuple[int, float]] = deque()
 
     def forget(self) -> None:
-        """The draw is over."""
+        """Forget the readings: the draw is over."""
         self.now = False
         self._seen.clear()
 
     def hear(self, flow_l_min: float, mono_ms: int) -> bool:
-        """One flow of a draw.
+        """Take one flow of a draw [L/min]; is the valve closing?
 
         >>> watch = Closing()
         >>> [watch.hear(flow, 1000 * at) for at, flow in enumerate((9.0, 9.0, 9.0, 8.7, 8.4, 8.1, 8.1, 8.1, 8.1, 8.1, 8.1))]
@@ -227,10 +231,10 @@ class Closing:
 
 
 class DrawWatch:
-    """Finds draws in the flow, and gathers what the pressures showed in their steady part.
+    """Finds draws in the flow, and collects the pressures of their steady part.
 
-    A pressure counts as read while drawing only once a reading of the flow, at its own instant or later, shows that the draw was
-    still on; so that the first pressure after a draw is never taken for one of it.
+    A pressure counts as dynamic only once a reading of the flow at the same instant or later shows that the draw was still on. So the
+    first pressure after a draw is never taken for one of the draw.
     """
 
     __slots__ = (
@@ -242,9 +246,9 @@ class DrawWatch:
         self.supply = supply
         self.draw: Draw | None = None
         self.last_end_ms: int | None = None
-        #: so late, at most, what passes for a meter tells the end of a draw; None: a meter tells it at once
+        #: Without a meter the inferred flow tells the end of a draw at most this late [ms]; None: a meter tells it at once.
         self.lag_ms: int | None = None
-        self.ran_on = False  # before a restart, water ran without a stop; nothing has shown yet that it stopped
+        self.ran_on = False  # water ran without a stop before a restart, and hasn't been seen to stop since
         self._flow: float | None = None
         self._flow_ms = self._every_ms = 0
         self.static_kpa: float | None = None
@@ -253,11 +257,11 @@ class DrawWatch:
         self.decay = Decay()
         self.night = NightFlow(supply.leak_within_ms)
         self._closing = Closing()
-        self._waiting: list[tuple[int, str, float]] = []  # not confirmed yet
-        self._line: deque[tuple[int, str, float]] = deque()  # confirmed, perhaps read while a valve closed
+        self._waiting: list[tuple[int, str, float]] = []  # pressures that no flow has confirmed yet
+        self._line: deque[tuple[int, str, float]] = deque()  # confirmed readings that a closing valve may still void
 
-    def hear_flow(self, flow_l_min: float, mono_ms: int, wall_ms: int, stale_after_ms: int) -> Heard:
-        """One reading of flow [L/min]."""
+    def hear_flow(self, flow_l_min: float, mono_ms: int, wall_ms: int, stale_after_ms: int) -> FlowResult:
+        """Take one reading of the flow [L/min]."""
         before, before_ms = self._flow, self._flow_ms
         self._flow, self._flow_ms = flow_l_min, mono_ms
         litres = 0.0
@@ -272,7 +276,7 @@ class DrawWatch:
             draw.volume_l += litres
             draw.readings += 1
             if flow_l_min < self.supply.draw_ends_l_min:
-                return Heard((self._end(draw, mono_ms), "flow"))
+                return FlowResult((self._end(draw, mono_ms), "flow"))
             draw.flowed_ms = mono_ms
             return self._go_on(draw, flow_l_min, mono_ms)
         if flow_l_min > self.supply.draw_starts_l_min:
@@ -282,14 +286,14 @@ class DrawWatch:
             self.leaked.forget_last()
             self.night.draw(mono_ms)
             self.decay.forget()
-            return Heard(began=True)
+            return FlowResult(began=True)
         self.ran_on, ended_ms = False, self.last_end_ms
         if known and self.supply.leak_volume_l is not None and (ended_ms is None or mono_ms - ended_ms > CLOSING_MS):
             self.leaked.add(litres, flow_l_min, mono_ms)
         return _NOTHING
 
     def recall_leak(self, value: float, unit: str | None, mono_ms: int) -> None:
-        """After a restart, what a leak had been told by: litres that passed, minutes that water ran, or a pressure that fell [kPa]."""
+        """Restore the evidence of a leak after a restart: litres that passed ("L"), water that ran ("min"), or a low pressure ("kPa")."""
         if unit == "L":
             self.leaked.put(max(value, self.supply.leak_volume_l or 0.0), mono_ms)
         elif unit == "min":
@@ -298,7 +302,7 @@ class DrawWatch:
             self.decay.recall(value, mono_ms)
 
     def runs_on_ms(self, mono_ms: int) -> int | None:
-        """How long the draw under way has lasted, where that is too long for one; else None."""
+        """How long the draw under way has lasted [ms], where that is too long for a draw; else None."""
         if self.draw is None:
             return None
         lasted_ms = mono_ms - self.draw.start_ms
@@ -306,12 +310,12 @@ class DrawWatch:
 
     @property
     def is_blind(self) -> bool:
-        """Nothing tells whether water flows."""
+        """Is the flow unknown?"""
         return self._flow is None
 
     @property
     def settled_kpa(self) -> float | None:
-        """The supply's mean static pressure in the last quiet spell; None since a draw has begun."""
+        """The supply's mean static pressure in the last quiet spell [kPa]; None since a draw has begun."""
         return self.rest_kpa("supply")
 
     def rest_kpa(self, tap: str) -> float | None:
@@ -319,7 +323,7 @@ class DrawWatch:
         return self._rests[tap].mean_kpa
 
     def _static_before(self, mono_ms: int) -> dict[str, float]:
-        """Each tap's pressure in the last whole quiet spell before now; a draw begins, so all are forgotten."""
+        """Each tap's static pressure before the draw that begins now [kPa]; the spells are then forgotten."""
         found: dict[str, float] = {}
         for tap, rest in self._rests.items():
             before = rest.before(mono_ms, self.lag_ms)
@@ -328,7 +332,7 @@ class DrawWatch:
             rest.forget()
         return found
 
-    def _go_on(self, draw: Draw, flow_l_min: float, mono_ms: int) -> Heard:
+    def _go_on(self, draw: Draw, flow_l_min: float, mono_ms: int) -> FlowResult:
         if mono_ms - draw.start_ms < self.supply.steady_after_ms:
             self._waiting.clear()
             self._closing.hear(flow_l_min, mono_ms)
@@ -345,11 +349,11 @@ class DrawWatch:
             settled.append(line.popleft())
             draw.mean(settled[-1][1]).add(settled[-1][2])
         judged = confirmed if self._is_prompt else settled
-        return Heard(steady=tuple((tap, value) for _, tap, value in judged))
+        return FlowResult(steady=tuple((tap, value) for _, tap, value in judged))
 
     @property
     def _is_prompt(self) -> bool:
-        """The flow is known to be what it is told to be at once."""
+        """Does a reading of the flow show at once that the draw is steady: short interval, no lag, no closing valve?"""
         return self._every_ms <= SELDOM_MS and not self.lag_ms and not self._closing.now
 
     def _end(self, draw: Draw, mono_ms: int) -> Draw:
@@ -360,14 +364,14 @@ class DrawWatch:
         return draw
 
     def lose_flow(self, mono_ms: int) -> Draw | None:
-        """The flow can't be told any more: a draw under way ends without proof."""
+        """Take that the flow is not known any more: a draw under way ends without proof, and is returned."""
         self._flow = None
         return None if self.draw is None else self._end(self.draw, mono_ms)
 
     def hear_pressure(self, tap: str, kpa: float, mono_ms: int) -> tuple[bool, bool]:
-        """One reading of a tap ("supply", "between", "filtered"): (it is static, it is of a steady draw).
+        """Take one reading of a tap ("supply", "between", "filtered") [kPa]; (it is static, it belongs to a steady draw).
 
-        One that may be of a steady draw waits for the flow to confirm it, unless the flow of its own instant has done so.
+        A pressure that may belong to a steady draw waits until the flow confirms it, unless the flow of its own instant has done so.
         """
         draw = self.draw
         if draw is not None:

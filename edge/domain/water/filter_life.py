@@ -1,4 +1,4 @@
-"""How much water a loading filter will still let through before its drop reaches the limit.
+"""The life of a loading filter: how much water will still pass before its pressure drop reaches the limit.
 
 Theory: J. Hermia, Trans. IChemE 60 (1982) 183, "Constant pressure blocking filtration laws": d2t/dV2 = k (dt/dV)^n with n = 2
 (complete blocking), 3/2 (standard), 1 (intermediate), 0 (cake). At constant pressure dt/dV is the resistance R, so dR/dV = k R^n:
@@ -13,22 +13,22 @@ over the volume:
 
 A line goes on as it is from any of its points, so it doesn't matter where counting began.
 
-Water is not equally dirty every day: along the line the filter runs ahead and falls behind, as a random walk over the volume; and each
-drop has its own error of measurement. Both are in the model (a local level with drift; A. C. Harvey, Forecasting, structural time
-series models and the Kalman filter, 1989; the line's two numbers by generalised least squares on the filter's innovations, P. de Jong
-1991). So what lies ahead starts from where the filter is now, not from where the line would have it, and its uncertainty has the walk
-still to come: the first passage of a walk with drift, whose variance is gap x q / drift^3 (inverse Gaussian distribution).
+Noise. Water is not equally dirty every day: along the line the filter runs ahead and falls behind, as a random walk over the volume, and
+each drop has its own error of measurement. The model has both (a local level with drift; A. C. Harvey, Forecasting, structural time series
+models and the Kalman filter, 1989; the line's two parameters by generalised least squares on the filter's innovations, P. de Jong 1991).
+So the forecast starts from where the filter is now, not from where the line would have it. Its uncertainty contains the walk still to come:
+the first passage of a walk with drift, whose variance is gap x q / drift^3 (inverse Gaussian distribution).
 
-Laws, and ratios of walk to error, are weighed by their restricted likelihood and averaged: all have the same number of parameters,
-so differences of Akaike's or the Bayesian information criterion are those of the likelihood (Burnham and Anderson 2002).
+Averaging. Laws, and ratios of walk to error, are weighted by their restricted likelihood. All have the same number of parameters, so
+differences of Akaike's or the Bayesian information criterion are those of the likelihood (Burnham and Anderson 2002).
 
-Water changes. A law may have changed on the way: beside one line through all points there are those of two, for each of a few places
-where the second may begin; what the first leaves to be explained counts in its likelihood. A burst of dirt (works on the mains, rain) is
-a jump that stays: the line may make it there as it likes, so its slope is that of usual water, and how often bursts came and what each
-was worth is reckoned with for the volume ahead. So is a change of law still to come, the more in water that was seen to change.
+Changing water. A law may have changed on the way. Beside the one line through all points there are pairs of lines, for a few places
+where the second may begin; the likelihood of the first line counts in that of the pair. A burst of dirt (works on the mains, rain) is
+a jump that stays: the model allows any jump there, so that the slope is that of usual water. The frequency and the worth of bursts so far
+are reckoned with for the volume ahead. So is a change of law still to come, the more in water that was seen to change.
 
-A draw's drop is R x viscosity x flow (Darcy), and a share of the housing that goes with the square of the flow and never grows. The
-housing is found from neighbouring draws of different flow, whatever the law may be.
+Housing. A draw's drop is R x viscosity x flow (Darcy), plus a share of the housing that goes with the square of the flow and never grows.
+The housing's share is found from neighbouring draws of different flow, whatever the law.
 """
 
 from __future__ import annotations
@@ -41,74 +41,87 @@ from typing import Final, NamedTuple
 from edge.domain.maths.robust import huber_weight, mad_sigma, median
 
 LAWS: Final = ("complete", "standard", "intermediate", "cake")
-#: fewer points tell nothing of a law
+#: With fewer points no law is fitted.
 LEAST_POINTS: Final = 6
-#: the walk's variance over the volume seen, relative to that of one point's error
+#: Grid of the random walk's variance over the volume seen, relative to the error variance of one point.
 RATIOS: Final = (0.03, 0.3, 3.0, 30.0, 300.0, 3000.0)
+#: A coarser grid for the line before a change of law.
 FEW_RATIOS: Final = (0.3, 30.0, 1000.0)
-#: likelihoods below exp(-7) of the best are left out
-WORTH: Final = 7.0
-#: and so are parts of the mixture that weigh less than this
-LIGHTEST: Final = 2e-4
-#: a point can't be better than this share of the limit: gauges' linearity, viscosity's formula (common practice, no published source)
+#: Lines whose log-likelihood is this far below the best are left out.
+LOG_LIKELIHOOD_RANGE: Final = 7.0
+#: Parts of the mixture below this weight are left out.
+MIN_WEIGHT: Final = 2e-4
+#: Least standard deviation of a point, as a share of the limit: gauges' linearity, viscosity's formula (common practice, no source).
 FLOOR_SHARE: Final = 0.001
-#: dirt comes in spells of days, so the walk's steps go together: points are worth so many times fewer than they are
-SPELLS: Final = 2.0
-#: standard uncertainty of a drop's scale: an uncalibrated meter is 2 % off, and so is the drop that is scaled by its flow (common
-#: practice, no published source)
+#: Dirt comes in spells of days, so the walk's steps are correlated: this many points count as one.
+CORRELATED_POINTS: Final = 2.0
+#: Relative standard uncertainty of the drops' scale: an uncalibrated meter is 2 % off, and so is a drop that is scaled by its flow (common
+#: practice, no published source).
 SCALE_U: Final = 0.02
-#: beyond this, a scale's uncertainty is more than a straight line's slope can stand for
+#: A larger uncertainty of the scale is not propagated linearly, but by three values of the limit.
 WIDE_U: Final = 0.05
-#: what a housing takes of a clean filter's drop, before anything was seen: mean and standard deviation (common practice, no
-#: published source), never beyond twice that deviation above the mean
+#: Prior of the housing's share of a clean filter's drop: mean and standard deviation (common practice, no published source). The share is
+#: never above the mean plus twice that deviation.
 HOUSING: Final = (0.10, 0.10)
-#: a share counts as known once its uncertainty is below this part of what it was before anything was seen
-KNOWN: Final = 0.4
-#: three points of a normal distribution with its mean, variance and kurtosis (Gauss-Hermite): (standard deviations, weight)
+#: The housing's share is known once its uncertainty is below this share of its prior standard deviation.
+KNOWN_U_SHARE: Final = 0.4
+#: Three points of a normal distribution with its mean, variance and kurtosis (Gauss-Hermite): (standard deviations, weight).
 _NODES: Final = ((-math.sqrt(3.0), 1.0 / 6.0), (0.0, 2.0 / 3.0), (math.sqrt(3.0), 1.0 / 6.0))
-#: where the law may have changed: shares of the points seen; both sides have so many points at least
+#: Places where the law may have changed, as shares of the points seen.
 CHANGES_AT: Final = (0.2, 0.35, 0.5, 0.62, 0.74, 0.84, 0.92)
+#: Either side of a change of law has at least this many points.
 LEAST_SIDE: Final = 8
-#: what follows on changes, bursts and long lives was chosen on lives of tests/bench/filters.py: 280 (steady: seed 1; hard: 1, 3, 5), what a
-#: change ahead is worth on 400 others (steady: seed 2; hard: 101, 102, 103)
-#: log of what a change of law is worth before anything was seen, relative to none; and in water that was seen to come in bursts
+# The numbers on changes, bursts and long lives were chosen on 280 lives of tests/bench/filters.py (steady: seed 1; hard: 1, 3, 5); the
+# probability of a change ahead on 400 others (steady: seed 2; hard: 101, 102, 103).
+#: Log prior odds of a change of law so far, in steady water.
 CHANGE_PRIOR: Final = -1.2
+#: Log prior odds of a change of law so far, in water that comes in bursts.
 CHANGE_PRIOR_IN_BURSTS: Final = -0.3
-#: the usual rate at a point: the median of those over so many points, of so many to either side
+#: A rate of loading is taken over this many points.
 RATE_OVER: Final = 8
+#: The usual rate at a point is the median of the rates of this many points to either side.
 RATE_ABOUT: Final = 12
-#: a burst: by so many standard deviations and usual spacings of points more than usual; never worth more than this share of the litres seen
+#: A burst exceeds the usual rise by this many standard deviations.
 BURST_SIGMAS: Final = 3.0
+#: A burst exceeds the usual rise by that of this many spacings of points.
 BURST_SPACINGS: Final = 1.5
+#: A burst is worth at most this share of the litres seen.
 BURST_AT_MOST: Final = 0.3
-#: variance, in that of a point's error, of what a burst may have brought
+#: Variance of a burst's jump, in error variances of a point: it may have brought anything.
 BURST_VARIANCE: Final = 1e4
-#: bursts reckoned with before any was seen: so many in as many litres as were seen, each worth this share of them (common practice, no
-#: published source)
+#: Prior number of bursts in as many litres as were seen (common practice, no published source).
 BURSTS_BEFORE: Final = 0.3
+#: Prior worth of a burst, as a share of the litres seen (common practice, no published source).
 BURST_SHARE: Final = 0.05
-#: so many ahead at most
+#: At most this many bursts ahead are reckoned with.
 MOST_BURSTS: Final = 4
-#: the probability of a change of law within as much as was seen is this times ln 2, in steady water and in such as was seen to change; it
-#: makes the rate uncertain by so much (log), beside what the other laws make of it
+#: Rate of changes of law ahead, in steady water: their probability within as many litres as were seen is this times ln 2.
 CHANGE_AHEAD: Final = 0.15
+#: The same in water that was seen to change.
 CHANGE_AHEAD_SEEN: Final = 0.8
+#: Standard deviation of the logarithm of the litres left that a change of law ahead adds.
 CHANGE_U: Final = 0.4
-#: where it comes, as a share of what is left: sooner rather than later, for one that has only just come isn't seen yet
+#: A change of law ahead comes after this share of the litres left: early, since one that has just come doesn't show yet.
 TURNS_AT: Final = 0.1
-#: how strongly what outlasts all that was seen is disbelieved
-OUTLASTS: Final = 1.0
-#: volumes left beyond this many times the volume seen say only "long"
-LONG: Final = 30.0
+#: Power of the prior 1 / (1 + x) against a life left of x times the litres seen.
+OUTLASTS_POWER: Final = 1.0
+#: A life left beyond this many times the litres seen is told as infinite.
+LONG_SPANS: Final = 30.0
 
 
-#: a law, and the litres since which it holds: minus infinity where it hasn't changed
+#: A law, and the litres since which it holds; minus infinity: it hasn't changed.
 Kind = tuple[str, float]
 
 
 class Point(NamedTuple):
-    """What one draw, or several like it, showed of a stage: litres that had passed; drop [kPa]; its parts at that draw relative to
-    the reference: viscosity times flow, and flow squared; how many draws it stands for."""
+    """What one draw, or several neighbours merged, showed of a stage.
+
+    Args:
+        volume_l: litres that had passed.
+        laminar, square: viscosity times flow, and flow squared, each relative to the reference.
+        drop_kpa: the pressure drop as measured.
+        weight: how many draws the point stands for.
+    """
 
     volume_l: float
     laminar: float
@@ -118,9 +131,14 @@ class Point(NamedTuple):
 
 
 class Line(NamedTuple):
-    """One law, since when it holds (litres; minus infinity where it hasn't changed), ratio and housing: log of the restricted likelihood,
-    and the volume left as a lognormal (logarithm, deviation); infinity as the logarithm where the drop doesn't grow, minus infinity
-    where the limit is passed. `level`: of the law's straight function now, where the limit is ahead."""
+    """The fit of one law, with one ratio of walk to error and one housing.
+
+    Args:
+        likelihood: logarithm of the restricted likelihood.
+        log_left, deviation: the litres left as a lognormal; `log_left` infinite: the drop doesn't grow; minus infinity: past the limit.
+        since_l: litres since which the law holds; minus infinity: it hasn't changed.
+        level: the law's straight function now, where the limit is ahead.
+    """
 
     law: str
     likelihood: float
@@ -131,8 +149,15 @@ class Line(NamedTuple):
 
 
 class Life(NamedTuple):
-    """What the fit says. Volume left [L] with the 5 and 95 % points, infinity where the drop doesn't seem to grow; `weights` of the
-    laws; `housing_kpa`: the housing's share at the reference. `parts`: (weight, line) of what it is the mixture of."""
+    """The result of the fit.
+
+    Args:
+        left_l, low_l, high_l: litres left, median, 5 and 95 % points; infinity: the drop doesn't seem to grow.
+        weights: weight of each law.
+        housing_kpa: the housing's share at the reference.
+        far_l: litres left beyond this are told as infinite.
+        parts: (weight, line), the mixture.
+    """
 
     left_l: float
     low_l: float
@@ -144,19 +169,19 @@ class Life(NamedTuple):
 
     @property
     def law(self) -> str | None:
-        """The law that is decided on: none where no law has 80 % of the weight."""
+        """The law that holds at least 80 % of the weight; None where none does."""
         best = max(self.weights, key=self.weights.__getitem__)
         return best if self.weights[best] >= 0.8 else None
 
     def believed(self) -> dict[Kind, float]:
-        """Weights of the laws, each with the litres since which it holds."""
+        """Weights of the laws by the litres since which each holds."""
         found: dict[Kind, float] = {}
         for weight, line in self.parts:
             found[line.law, line.since_l] = found.get((line.law, line.since_l), 0.0) + weight
         return found
 
     def weighed(self, weights: Mapping[Kind, float]) -> Life:
-        """The same with other weights of the laws: something else told of them as well."""
+        """The same mixture with other weights of the laws, which rest on further evidence."""
         own = self.believed()
         parts = [
             (weight * weights.get((line.law, line.since_l), 0.0) / max(own[line.law, line.since_l], 1e-12), line)
@@ -166,15 +191,17 @@ class Life(NamedTuple):
 
 
 class Bursts(NamedTuple):
-    """Spells of much dirtier water: for each point, whether one lies between it and the one before; and how many litres of usual water
-    each was worth beyond those that passed."""
+    """Bursts of dirt: for each point, whether a burst lies between it and the point before; and each burst's worth.
+
+    `sizes_l`: litres of usual water that a burst was worth, beyond those that passed.
+    """
 
     steps: list[bool]
     sizes_l: list[float]
 
 
 def bursts(volumes: Sequence[float], seen: Sequence[float]) -> Bursts:
-    """Where resistance rose by much more than about it, and stayed there. Whatever the law: rates are compared with their neighbours'."""
+    """Where the resistance rose by much more than nearby, and stayed there; rates are compared with their neighbours', whatever the law."""
     n = len(volumes)
     steps, sizes = [False] * n, list[float]()
     if n < 3 * RATE_OVER:
@@ -189,7 +216,7 @@ def bursts(volumes: Sequence[float], seen: Sequence[float]) -> Bursts:
         return max(median(rates[begin : max(middle + RATE_ABOUT, begin + 1)]), 0.0)
 
     def jump(i: int, j: int) -> tuple[float, float]:
-        """By how much it rose from before point i to from point j on, and the litres between."""
+        """(rise of the resistance from before point i to point j on, litres between)."""
         before, after = slice(max(i - 3, 0), i), slice(j, j + 3)
         return median(seen[after]) - median(seen[before]), median(volumes[after]) - median(volumes[before])
 
@@ -210,7 +237,7 @@ def bursts(volumes: Sequence[float], seen: Sequence[float]) -> Bursts:
             end += 1
         rise, litres = jump(i, min(end, n - 1))
         apart = [*rates[max(i - RATE_OVER - RATE_ABOUT, 0) : max(i - RATE_OVER, 0)], *rates[end : end + RATE_ABOUT]]
-        rate = median(apart) if apart and median(apart) > 0.0 else rate  # of what doesn't reach over it
+        rate = median(apart) if apart and median(apart) > 0.0 else rate  # rates whose points don't span the burst
         sizes.append(min(max(rise / rate - litres, 0.0), BURST_AT_MOST * (volumes[-1] - volumes[0])))
         i = end + 1
     return Bursts(steps, sizes)
@@ -230,7 +257,7 @@ def straight(law: str, resistance: float) -> float:
 
 
 def steepness(law: str, resistance: float) -> float:
-    """|d straight / d resistance|."""
+    """The slope |d straight / d resistance|."""
     if law == "complete":
         return 1.0 / resistance**2
     if law == "standard":
@@ -239,8 +266,10 @@ def steepness(law: str, resistance: float) -> float:
 
 
 class Housing(NamedTuple):
-    """What neighbouring draws of different flow told of the housing's share: sums over their differences of (square / laminar) and of
-    (drop / laminar): xx, xy [kPa], yy [kPa2], and how many."""
+    """Evidence of the housing's share from neighbouring draws of different flow.
+
+    Sums over the differences x of square / laminar and y of drop / laminar: xx, xy [kPa], yy [kPa2], and their number.
+    """
 
     xx: float = 0.0
     xy: float = 0.0
@@ -248,7 +277,7 @@ class Housing(NamedTuple):
     n: int = 0
 
     def and_draws(self, one: Point, other: Point) -> Housing:
-        """With two draws that followed on each other. The wildest differences are taken as three standard deviations."""
+        """The evidence with one more pair of neighbouring draws; outliers are clipped to three standard deviations."""
         x = other.square / other.laminar - one.square / one.laminar
         y = other.drop_kpa / other.laminar - one.drop_kpa / one.laminar
         if self.n >= 8:
@@ -257,22 +286,24 @@ class Housing(NamedTuple):
         return Housing(self.xx + x * x, self.xy + x * y, self.yy + y * y, self.n + 1)
 
     def slope_kpa(self) -> tuple[float, float] | None:
-        """(the housing's share by the draws alone, its variance [kPa2]): two terms, drop / laminar = medium + share x square / laminar.
-        None where too few draws differed in their flow."""
+        """(the housing's share by the draws alone [kPa], its variance [kPa2]); None where too few draws differed in their flow.
+
+        Regression: drop / laminar = medium + share x square / laminar.
+        """
         if self.n < 4 or self.xx <= 0.0:
             return None
         slope = self.xy / self.xx
-        # neighbours share a draw, so their differences are worth two thirds of their number
+        # Neighbouring differences share a draw, so they count for two thirds of their number.
         noise = max(self.yy - slope * self.xy, 1e-12) / self.n
         return slope, 1.5 * noise / self.xx
 
     def known_kpa(self, clean_kpa: float) -> float:
-        """The share, where draws have told it much better than what is usual; else none, and all is taken as laminar."""
+        """The housing's share [kPa], where the draws have narrowed its prior; else 0.0, and the whole drop is taken as laminar."""
         share, u = self.share_kpa(clean_kpa)
-        return share if u < KNOWN * HOUSING[1] * clean_kpa else 0.0
+        return share if u < KNOWN_U_SHARE * HOUSING[1] * clean_kpa else 0.0
 
     def share_kpa(self, clean_kpa: float) -> tuple[float, float]:
-        """(the housing's share, its standard uncertainty) [kPa], with what is usual of a filter of this clean drop as prior."""
+        """(the housing's share, its standard uncertainty) [kPa], with the prior for a filter of this clean drop."""
         mean, sigma = HOUSING[0] * clean_kpa, HOUSING[1] * clean_kpa
         found = self.slope_kpa()
         if sigma <= 0.0 or found is None:
@@ -286,11 +317,13 @@ class Housing(NamedTuple):
 def fit(
     points: Sequence[Point], housing: Housing, limit_kpa: float, passed_l: float, scale_u: float = SCALE_U
 ) -> Life | None:
-    """The volume left until the drop at the reference reaches the limit; None where the points can't tell.
+    """The litres left until the drop at the reference reaches the limit; None where the points can't tell.
 
     Args:
-        points: in the order of volume, those of before a change left out; some 100 at most.
-        passed_l: litres that have passed by now, counted as the points' are.
+        points: in the order of volume, only those since the filter's change; some 100 at most.
+        housing: evidence of the housing's share.
+        limit_kpa: the limit of the drop at the reference.
+        passed_l: litres that have passed by now, counted as those of the points.
         scale_u: relative standard uncertainty of the drops' scale.
     """
     if len(points) < LEAST_POINTS or points[-1].volume_l <= points[0].volume_l:
@@ -299,7 +332,7 @@ def fit(
     if clean <= 0.0:
         return None
     share, doubt = housing.share_kpa(clean)
-    # a scale that is poorly known is taken at three places, as a limit that may be passed already, or not by far
+    # A scale that is poorly known is taken at three values: by the largest drop the limit may be passed, by the least it may be far off.
     scales = _NODES if scale_u > WIDE_U else ((0.0, 1.0),)
     narrow_u, floor = min(scale_u, WIDE_U), (FLOOR_SHARE * limit_kpa) ** 2
     lines: list[tuple[float, Line]] = []
@@ -314,12 +347,12 @@ def fit(
     if not lines:
         return None
     best = max(likelihood for likelihood, _ in lines)
-    mixture = [(math.exp(lk - best), line) for lk, line in lines if lk > best - WORTH]
-    return _life(mixture, share, LONG * (points[-1].volume_l - points[0].volume_l))
+    mixture = [(math.exp(lk - best), line) for lk, line in lines if lk > best - LOG_LIKELIHOOD_RANGE]
+    return _life(mixture, share, LONG_SPANS * (points[-1].volume_l - points[0].volume_l))
 
 
 def _life(mixture: Sequence[tuple[float, Line]], housing_kpa: float, far_l: float) -> Life:
-    least = LIGHTEST * sum(weight for weight, _ in mixture)
+    least = MIN_WEIGHT * sum(weight for weight, _ in mixture)
     heavy = [(weight, line) for weight, line in mixture if weight > least]
     total = sum(weight for weight, _ in heavy)
     parts = tuple((weight / total, line) for weight, line in heavy)
@@ -351,7 +384,7 @@ def _lines(
         ]
         return [line for solve in solvers for ratio in ratios if (line := solve(ratio, at)) is not None]
 
-    # each burst that was seen makes it half as likely that this water is steady
+    # Each burst that was seen halves the probability that this water is steady.
     changing = 1.0 - 0.5 ** len(dirty.sizes_l)
     prior = CHANGE_PRIOR + changing * (CHANGE_PRIOR_IN_BURSTS - CHANGE_PRIOR)
     found = of(0, len(points), RATIOS)
@@ -365,7 +398,7 @@ def _lines(
             for line in of(at, len(points), RATIOS[1:-1])
         ]
     span, best = volumes[-1] - volumes[0], max((line.likelihood for line in found), default=0.0)
-    found = [line for line in found if line.likelihood > best - WORTH]
+    found = [line for line in found if line.likelihood > best - LOG_LIKELIHOOD_RANGE]
     if not found:
         return []
     weights_of = [(math.exp(line.likelihood - best), line.since_l > -math.inf) for line in found]
@@ -376,22 +409,22 @@ def _lines(
 
 
 def _ahead(line: Line, sizes_l: Sequence[float], seen_l: float, per_span: float, limit_kpa: float) -> list[Line]:
-    """What a line says of the volume ahead, with what may still come.
+    """The mixture for the litres left by a line, with bursts and a change of law that may still come.
 
-    Bursts: as many as were seen in as many litres (a negative binomial, as a rate that is itself known by few makes of it), of sizes as
-    they were (exponential). A change of law: the more likely the more of the life is ahead; each other law may follow, so a stage that
-    loads ever faster may only slow down, and one that loads evenly only quicken. And what would outlast by far all that was seen is
-    believed the less: x times as much is worth 1 / (1 + x), which draws a wide distribution down by its variance.
+    Bursts come at the rate seen (a negative binomial, since a few bursts tell their rate poorly), with the sizes seen (exponential). A
+    change of law is the likelier the more of the life is ahead; any other law may follow, so a stage that loads ever faster can only slow
+    down, and one that loads evenly can only quicken. A life left of x times the litres seen has the prior 1 / (1 + x), which draws a wide
+    distribution down by its variance.
     """
-    if not math.isfinite(line.log_left) or line.log_left > math.log(LONG * seen_l):
+    if not math.isfinite(line.log_left) or line.log_left > math.log(LONG_SPANS * seen_l):
         return [line]
     left, shape = max(math.exp(line.log_left), 1e-6 * seen_l), len(sizes_l) + BURSTS_BEFORE
     mean_l = (sum(sizes_l) + BURSTS_BEFORE * BURST_SHARE * seen_l) / shape
     share = left / (left + seen_l)
-    # one of two rates of change that may come or not
+    # Probability of a change ahead, at the rate per_span.
     changes = min(per_span * math.log1p(left / seen_l), 0.6)
     turns = _turns(line, limit_kpa)
-    found, log = [], shape * math.log(1.0 - share) + OUTLASTS * math.log(1.0 - share)
+    found, log = [], shape * math.log(1.0 - share) + OUTLASTS_POWER * math.log(1.0 - share)
     for number in range(MOST_BURSTS + 1):
         more = number * mean_l / left
         middle = line.log_left - math.log(1.0 + more)
@@ -401,7 +434,7 @@ def _ahead(line: Line, sizes_l: Sequence[float], seen_l: float, per_span: float,
             *((changes / len(turns), turn, CHANGE_U) for turn in turns),
         ):
             u = math.hypot(wide, also)
-            drawn = OUTLASTS * min(u * u, 1.0) * share
+            drawn = OUTLASTS_POWER * min(u * u, 1.0) * share
             found.append(
                 Line(line.law, line.likelihood + log + math.log(weight), middle + turned - drawn, u, line.since_l)
             )
@@ -410,8 +443,10 @@ def _ahead(line: Line, sizes_l: Sequence[float], seen_l: float, per_span: float,
 
 
 def _turns(line: Line, limit_kpa: float) -> list[float]:
-    """For each other law that may hold from TURNS_AT of what is left on, the stage loading as fast there as before: log of what is left
-    then, over what it would be without."""
+    """For each other law: log of the litres left if that law holds from TURNS_AT of them on, over the litres left without a change.
+
+    At the change the stage loads as fast as before.
+    """
     goes_on = straight(line.law, limit_kpa) - line.level
     at = _resistance(line.law, line.level + TURNS_AT * goes_on)
     found = []
@@ -423,7 +458,7 @@ def _turns(line: Line, limit_kpa: float) -> list[float]:
 
 
 def _resistance(law: str, value: float) -> float:
-    """The resistance whose straight function is this."""
+    """The inverse of straight(): the resistance of this value."""
     if law == "complete":
         return 1.0 / value
     if law == "standard":
@@ -432,13 +467,13 @@ def _resistance(law: str, value: float) -> float:
 
 
 def _evidence(lines: Sequence[Line]) -> float:
-    """Log of the mean likelihood."""
+    """Logarithm of the mean likelihood."""
     best = max((line.likelihood for line in lines), default=-math.inf)
     return best + math.log(sum(math.exp(line.likelihood - best) for line in lines) / len(lines)) if lines else best
 
 
 def _sober_weights(points: Sequence[Point], seen: Sequence[float]) -> list[float]:
-    """Points that stand out of their neighbours weigh less (Huber), whatever law may hold."""
+    """Weights of the points: those that stand out of their neighbours weigh less (Huber), whatever the law."""
     off = [value - median([*seen[max(i - 3, 0) : i], *seen[i + 1 : i + 4]]) for i, value in enumerate(seen)]
     sigma = mad_sigma(off)
     return [p.weight * huber_weight(r, sigma) ** 2 for p, r in zip(points, off, strict=True)]
@@ -453,14 +488,14 @@ def _solver(
     floor: float,
     limits: tuple[float, float],
 ) -> Callable[[float, float], Line | None]:
-    """For one law: solve(ratio of walk to error, litres passed). `limits`: of the medium, and its standard uncertainty [kPa]."""
+    """A function solve(ratio of walk to error, litres passed) for one law. `limits`: the medium's limit and its uncertainty [kPa]."""
     start, span, n = volumes[0], volumes[-1] - volumes[0], len(volumes)
     ys = [straight(law, value) for value in seen]
     slopes = [steepness(law, value) for value in seen]
     mean_weight = sum(weights) / n
     errors = [s * s * mean_weight / w for s, w in zip(slopes, weights, strict=True)]
     typical = median(errors)
-    # likelihoods are of drops, not of the law's own straight function of them; and nothing is known before of the drop at either end
+    # The Jacobian makes likelihoods of the straight functions comparable, as those of drops; flat priors of the drop at both ends.
     ends = median(slopes[:5]) * median(slopes[-5:]) * limits[0] ** 2
     jacobian = sum(map(math.log, slopes)) - math.log(ends) + math.log(span) - 0.5 * (n - 2) * math.log(2.0 * math.pi)
     steps = [0.0, *(later - sooner for sooner, later in pairwise(volumes))]
@@ -469,7 +504,7 @@ def _solver(
 
     def solve(ratio: float, passed_l: float) -> Line | None:
         walk = ratio * typical / span
-        wy = w1 = wv = variance = 0.0  # the walk as filtered from the series y, 1 and V; its variance over the errors'
+        wy = w1 = wv = variance = 0.0  # the filtered walk of the series y, 1 and V; its variance, in units of `noise`
         logs = yy = y1 = yv = oo = ov = vv = 0.0
         for y, volume, step, error, burst in zip(ys, volumes, steps, errors, dirty, strict=True):
             variance += walk * step + (BURST_VARIANCE * typical if burst else 0.0)
@@ -490,8 +525,10 @@ def _solver(
         freedom = n - 2
         rss = max(yy - level0 * y1 - slope * yv, 0.0)
         noise = rss / freedom + floor
-        likelihood = (jacobian - 0.5 * (logs + math.log(det) + freedom * math.log(noise) + rss / noise)) / SPELLS
-        # where the line is now, and how sure that and its slope are
+        likelihood = (
+            jacobian - 0.5 * (logs + math.log(det) + freedom * math.log(noise) + rss / noise)
+        ) / CORRELATED_POINTS
+        # The line's level now, and the variances of level and slope.
         c1, cv = 1.0 - w1, passed_l - start - wv
         level = level0 * c1 + slope * cv + wy
         ahead = walk * max(passed_l - volumes[-1], 0.0)
@@ -506,8 +543,8 @@ def _solver(
         relative = var_level / gap**2 + var_slope / slope**2 + 2.0 * both / (gap * slope)
         relative += noise * walk / abs(gap * slope)
         relative = (
-            max(relative, 1e-9) * SPELLS * (1.0 + 3.0 / freedom)
-        )  # the last for the tails of few points (Student)
+            max(relative, 1e-9) * CORRELATED_POINTS * (1.0 + 3.0 / freedom)
+        )  # the last factor: heavier tails for few points (Student)
         relative += (scale / gap) ** 2
         return Line(law, likelihood, math.log(gap / slope), math.sqrt(relative), level=level)
 
@@ -515,17 +552,17 @@ def _solver(
 
 
 def falls(law: str) -> bool:
-    """Does the law's straight line fall as the filter loads?"""
+    """Does the law's straight function fall as the filter loads?"""
     return law in ("complete", "standard")
 
 
 def _passed(law: str, gap: float) -> bool:
-    """Does the line stand beyond its limit?"""
+    """Is the line beyond its limit, by the gap from level to limit?"""
     return gap > 0.0 if falls(law) else gap < 0.0
 
 
 def _quantile(parts: Sequence[tuple[float, float, float]], wanted: float, far: float) -> float:
-    """The value below which this share of a mixture of lognormals lies; infinity beyond `far`."""
+    """Quantile of a mixture of lognormals (weight, logarithm, deviation); infinity beyond `far`."""
 
     over = sum(weight for weight, middle, _ in parts if middle == -math.inf)
     ahead = [

@@ -1,17 +1,17 @@
-"""What two stages in a row tell together: how each loads, and which will be the first at its limit.
+"""Two filter stages in a row, fitted together: the law by which each loads, and which one will be the first at its limit.
 
-The same water, as dirty as it is, passes both. Over the litres each of them runs ahead and falls behind with the dirt; but over one
-another they don't: where one stage's law makes it a straight line over the dirt that has passed, and the other's law the other, the
-one's straight function is a straight line over the other's. What is left about that line is only error of measurement; so pairs of
-laws are told apart sooner than one law over the litres, and which limit comes first can be read off without a forecast of the dirt.
+The same dirt passes both stages. Over the litres each stage runs ahead and falls behind with the dirt, but not over the other stage: if
+each stage's law makes its function of the resistance a straight line over the dirt that has passed, the one's function is a straight line
+over the other's. Only errors of measurement remain about that line. So pairs of laws are told apart sooner than one law over litres, and
+the line shows which limit comes first without a forecast of the dirt.
 
-Where one of both may have changed its law on the way, the line begins anew there; what was before is then a line of its own, and what is
-left about both counts.
+If one of the stages may have changed its law, the line begins again there. The points before then have a line of their own, and the
+residuals of both lines count.
 
-A line with errors in both (W. E. Deming 1943: effective variance, by iteration); distances from it are taken in kPa, at right angles
-to the curve, so that pairs of laws are compared by the same measure. If the stages do not load together after all, the distances wander,
-and count for fewer: by as many times as the means of long stretches scatter more than their neighbours' differences let expect
-(the inefficiency of a correlated series by blocks; textbook).
+The line has errors in both variables (W. E. Deming 1943: effective variance, by iteration). Distances are taken in kPa at right angles to
+the curve, so that pairs of laws are compared by one measure. If the stages do not load together after all, the distances wander. The
+points then count for fewer, by the factor by which the means of long blocks scatter more than differences of neighbours predict (the
+statistical inefficiency of a correlated series; textbook).
 """
 
 from __future__ import annotations
@@ -24,19 +24,20 @@ from typing import Final, NamedTuple
 from edge.domain.maths.robust import median, normal_cdf
 from edge.domain.water.filter_life import FLOOR_SHARE, LAWS, LEAST_SIDE, Kind, Life, Point, falls, steepness, straight
 
-#: fewer points of both tell nothing of a pair of laws
+#: With fewer points of both stages no pair of laws is fitted.
 LEAST_TOGETHER: Final = 12
-_TURNS: Final = 3
-#: share of a law's weight that stays with what its stage says alone: the two may not load together, unseen as yet
-DOUBT: Final = 0.2
-#: stretches that the distances are looked at in
+#: Iterations of the fit with errors in both variables.
+_ITERATIONS: Final = 3
+#: This share of a law's weight stays that of its stage alone: the two may not load together, and not show it yet.
+ALONE_SHARE: Final = 0.2
+#: The distances are averaged over this many blocks to see whether they wander.
 BLOCKS: Final = 8
-#: 95 % of a normal distribution lie below so many deviations
+#: The 95 % point of a normal distribution, in standard deviations.
 _Z95: Final = 1.645
 
 
 class Side(NamedTuple):
-    """One stage: its points, its limit [kPa], and what its drops over the litres alone say."""
+    """One stage: its points, its limit [kPa], and its fit over the litres alone."""
 
     points: Sequence[Point]
     limit_kpa: float
@@ -44,7 +45,7 @@ class Side(NamedTuple):
 
 
 class Pair(NamedTuple):
-    """Weights of the laws of each, with since when they hold, and the probability that the first of both is the first at its limit."""
+    """Weights of the laws of each stage, and the probability that the first stage is the first at its limit."""
 
     one_kinds: dict[Kind, float]
     other_kinds: dict[Kind, float]
@@ -52,12 +53,12 @@ class Pair(NamedTuple):
 
     @property
     def one(self) -> dict[str, float]:
-        """Weights of the laws of the first."""
+        """Weights of the first stage's laws."""
         return _by_law(self.one_kinds)
 
     @property
     def other(self) -> dict[str, float]:
-        """Weights of the laws of the second."""
+        """Weights of the second stage's laws."""
         return _by_law(self.other_kinds)
 
 
@@ -66,7 +67,7 @@ def _by_law(kinds: Mapping[Kind, float]) -> dict[str, float]:
 
 
 def together(one: Side, other: Side) -> Pair | None:
-    """What both say; None where too few of their points are of the same water."""
+    """The fit of both stages together; None where too few of their points lie at the same litres."""
     seen = _side_by_side(one, other)
     if len(seen) < LEAST_TOGETHER:
         return None
@@ -79,8 +80,8 @@ def together(one: Side, other: Side) -> Pair | None:
     best = min((line for since in lines.values() for line in since.values()), key=lambda line: line.noise)
     share = 1.0 / best.wanders
     worth = share * (len(seen) - 2)
-    # the likelihood of both is that of one over the litres times that of the other over the one; the mean of both ways round. Where
-    # they don't load together, that of each over the litres
+    # The likelihood of both stages is that of one over the litres times that of the other over the one, in the mean of both orders. If
+    # they don't load together, it is the product of both over the litres.
     alone = 1.0 - 0.5 * share
     told = [
         (kind_a, kind_b, line, -0.5 * worth * math.log(line.noise / best.noise) + alone * math.log(wa * wb + 1e-12))
@@ -96,10 +97,10 @@ def together(one: Side, other: Side) -> Pair | None:
     both: tuple[dict[Kind, float], dict[Kind, float]] = ({}, {})
     for kind_a, kind_b, _, weight in raw:
         for found, kind in zip(both, (kind_a, kind_b), strict=True):
-            found[kind] = found.get(kind, 0.0) + (1.0 - DOUBT) * weight / total
+            found[kind] = found.get(kind, 0.0) + (1.0 - ALONE_SHARE) * weight / total
     for found, own in zip(both, kinds, strict=True):
         for kind, weight in own.items():
-            found[kind] = found.get(kind, 0.0) + DOUBT * weight
+            found[kind] = found.get(kind, 0.0) + ALONE_SHARE * weight
     first = sum(weight * normal_cdf(line.ahead * math.sqrt(share)) for _, _, line, weight in raw) / total
     return Pair(*both, share * first + (1.0 - share) * _first_alone(one.life, other.life))
 
@@ -107,9 +108,10 @@ def together(one: Side, other: Side) -> Pair | None:
 def _since(
     seen: Sequence[_Both], starts: Iterable[float], limits: tuple[float, float], floor: float
 ) -> dict[float, dict[tuple[str, str], _Line]]:
-    """For each of these litres, the lines of all pairs of laws from there on; their noise is that of the best line of before with them.
-    Two lines can always be laid closer than one: the noise counts for as much more as two more numbers let it seem less (the Bayesian
-    information criterion)."""
+    """For each start in litres, the lines of all pairs of laws from there on; their noise includes that of the best line before it.
+
+    Two lines always fit closer than one. The noise is raised by the penalty of the Bayesian information criterion for two more parameters.
+    """
     found: dict[float, dict[tuple[str, str], _Line]] = {}
     for since_l in starts:
         before, after = ([row for row in seen if (row.volume_l >= since_l) is late] for late in (False, True))
@@ -128,7 +130,7 @@ def _since(
 
 
 def _first_alone(one: Life, other: Life) -> float:
-    """The probability that one is the first, by what each says over the litres: as two lognormals."""
+    """The probability that the first stage is the first at its limit, by the fits over the litres alone, as two lognormals."""
     if not (math.isfinite(one.left_l) and math.isfinite(other.left_l) and one.left_l > 0.0 and other.left_l > 0.0):
         return float(one.left_l < other.left_l)
     spread = math.hypot(
@@ -138,8 +140,13 @@ def _first_alone(one: Life, other: Life) -> float:
 
 
 class _Line(NamedTuple):
-    """Variance about the line [kPa2]; how many times more its distances scatter over long stretches than from one to the next, at
-    least 1; by how many standard deviations the other stage is still short of its limit when the first reaches its own."""
+    """The fit of one pair of laws.
+
+    Args:
+        noise: variance about the line [kPa2].
+        wanders: statistical inefficiency of the distances, at least 1.
+        ahead: how far the second stage is short of its limit when the first reaches its own [standard deviations].
+    """
 
     noise: float
     wanders: float
@@ -147,7 +154,7 @@ class _Line(NamedTuple):
 
 
 class _Both(NamedTuple):
-    """Resistances of both [kPa at the reference] at these litres."""
+    """Resistances of both stages [kPa at the reference] at the same litres."""
 
     volume_l: float
     one: float
@@ -156,7 +163,7 @@ class _Both(NamedTuple):
 
 
 def _side_by_side(one: Side, other: Side) -> list[_Both]:
-    """Where both were seen, at the volumes of the one with fewer."""
+    """The resistances of both stages at the litres of the stage with fewer points; the other's are interpolated."""
     a, b = (_resistances(side) for side in (one, other))
     if len(a) <= len(b):
         return [_Both(v, y, at, w) for v, y, w in a if (at := _between(b, v)) is not None]
@@ -172,7 +179,7 @@ def _resistances(side: Side) -> list[tuple[float, float, float]]:
 
 
 def _between(rows: Sequence[tuple[float, float, float]], volume_l: float) -> float | None:
-    """The resistance at a volume, by the straight line between its neighbours; none outside."""
+    """The resistance at a volume, interpolated between its neighbours; None outside."""
     if not rows or not rows[0][0] <= volume_l <= rows[-1][0]:
         return None
     low, high = 0, len(rows) - 1
@@ -187,18 +194,18 @@ def _line(a: str, b: str, rows: Sequence[_Both], limits: tuple[float, float], fl
     seen = [(row.one, row.other, row.weight) for row in rows]
     x, y = [straight(a, r) for r, _, _ in seen], [straight(b, r) for _, r, _ in seen]
     sx, sy = [steepness(a, r) for r, _, _ in seen], [steepness(b, r) for _, r, _ in seen]
-    # the slope to begin with: between the ends' medians
+    # The slope to begin with lies between the medians of both ends.
     n = len(seen)
     third = max(n // 4, 2)
     run = median(x[-third:]) - median(x[:third])
     slope = (median(y[-third:]) - median(y[:third])) / run if run else 0.0
     level = mean_x = sxx = 0.0
-    for _ in range(_TURNS):
+    for _ in range(_ITERATIONS):
         weights = [w / (q * q + slope * slope * p * p) for (_, _, w), p, q in zip(seen, sx, sy, strict=True)]
         total = sum(weights)
         mean_x = sum(w * v for w, v in zip(weights, x, strict=True)) / total
         level = sum(w * v for w, v in zip(weights, y, strict=True)) / total
-        # where the line stands for a point: errors in x would else make the slope too small
+        # The points are projected onto the line, since errors in x would make the slope too small.
         fit_x = [
             (u * q * q + slope * p * p * (v - level + slope * mean_x)) / (q * q + slope * slope * p * p)
             for u, v, p, q in zip(x, y, sx, sy, strict=True)

@@ -1,8 +1,8 @@
-"""Draws at a station without a flow meter: water passes where the filters take pressure.
+"""Draws at a station without a flow meter: water passes while the filters show a pressure drop.
 
-The lesser way: that water is drawn, and for how long, is seen; how much is not. The reference flow of the station file is taken
-instead, so volumes are as good as that, and what hangs on their proportion (days left) is better than they are. No flow is judged by it;
-the supply's pressure is, for a dip that the filters don't share is a neighbour's, and one that they do is ours.
+The pressures show that water is drawn, and for how long, but not how much. The reference flow of the station file is assumed instead, so
+volumes are as good as that flow; figures that rest on the volumes' proportion (days left) are better. No flow is judged by it. The
+supply's pressure is: a dip that the filters don't share is a neighbour's draw, one that they share is ours.
 The numbers are common practice, no published source.
 """
 
@@ -13,29 +13,34 @@ from typing import Final
 
 from edge.domain.settings import Settings
 
-#: more than at rest by this much: water passes; by less than the second: no more
+#: Water passes when the filters take this much more pressure than at rest [kPa].
 STARTS_KPA: Final = 6.0
+#: Water has stopped when the filters take less than this more than at rest [kPa].
 ENDS_KPA: Final = 3.0
-#: what the taps differ by at rest (their zeros) is followed with this time constant, and can't be more than this
-REST_MS: Final = 300_000.0
+#: Time constant with which the taps' difference at rest, their zeros, is followed [ms].
+ZERO_MS: Final = 300_000.0
+#: The taps differ at rest by at most this [kPa].
 REST_AT_MOST_KPA: Final = 12.0
-#: so many standard deviations of noise are no sign of water; noise follows a reading by this share, and no reading by more than this
-SURE: Final = 4.5
+#: Water passes only beyond this many standard deviations of the noise.
+WATER_SIGMAS: Final = 4.5
+#: The noise variance follows each reading by this share.
 NOISE_SHARE: Final = 0.005
-#: before so many readings the noise isn't known yet, and half as much again is asked for
-LEARNT: Final = 30
-#: averages lag: a draw by noisy gauges ends once this share of what it took is left
-LEFT: Final = 0.3
-#: in time constants of the average, that is later than it was, at most
-LAGS: Final = 2.0
-WILD: Final = 4.0
+#: A reading counts in the noise with a step of at most this many standard deviations.
+STEP_SIGMAS: Final = 4.0
+#: Least standard deviation in that bound [kPa].
 LEAST_NOISE_KPA: Final = 0.5
-#: noisy gauges are averaged with at most this time constant
+#: Until this many readings the noise isn't known, and the threshold is half as high again.
+NOISE_READINGS: Final = 30
+#: Averages lag, so a draw by noisy gauges ends once this share of its drop is left.
+ENDS_SHARE: Final = 0.3
+#: The end of a draw is told late by at most this many time constants of the average.
+LAG_CONSTANTS: Final = 2.0
+#: Noisy gauges are averaged with at most this time constant [ms].
 AVERAGE_AT_MOST_MS: Final = 4_000.0
 
 
 def assumed_l_min(settings: Settings) -> float | None:
-    """The flow that is taken while water passes: the reference, else the middle of the flow's limits; None where neither is given."""
+    """The flow [L/min] assumed while water passes: the reference, else the middle of the flow's limits; None where neither is given."""
     supply = settings.supply
     if settings.reference_flow_l_min is not None or supply is None:
         return settings.reference_flow_l_min
@@ -44,13 +49,13 @@ def assumed_l_min(settings: Settings) -> float | None:
 
 
 class Meterless:
-    """Takes the pressure between the supply and the last tap for a sign of flow.
+    """Infers the flow from the pressure drop between the supply and the last tap.
 
-    The gauges' noise is learned from what one reading differs by from the next. Noisy ones are averaged, for as short as will do, and
-    have to show the more.
+    The gauges' noise is learned from the differences of neighbouring readings. Noisy gauges are averaged, no longer than needed, and have
+    to show a larger drop.
 
     Args:
-        flow_l_min: what is taken as the flow while water passes.
+        flow_l_min: the flow that is assumed while water passes.
     """
 
     __slots__ = (
@@ -69,7 +74,7 @@ class Meterless:
 
     def __init__(self, flow_l_min: float) -> None:
         self.flow_l_min = flow_l_min
-        self.lag_ms = 0  # what is averaged tells the end of a draw so late
+        self.lag_ms = 0  # the average tells the end of a draw this late [ms]
         self._rest_kpa: float | None = None
         self._shown_kpa = self._read_kpa = 0.0
         self._variance = self._level_kpa = 0.0
@@ -77,7 +82,7 @@ class Meterless:
         self._passes = self._once = False
 
     def hear(self, train_kpa: float, mono_ms: int) -> float:
-        """What is lost from the supply to the last tap [kPa] now; the flow to be taken [L/min]."""
+        """Take the drop from the supply to the last tap [kPa]; the inferred flow [L/min]."""
         rest, passed_ms = self._rest_kpa, mono_ms - self._last_ms
         self._last_ms = mono_ms
         self._n += 1
@@ -86,35 +91,34 @@ class Meterless:
             self._shown_kpa = self._read_kpa = train_kpa
         sigma, is_averaged = self._average(train_kpa, passed_ms)
         above = self._shown_kpa - rest
-        ends_kpa = max(ENDS_KPA, 0.5 * SURE * sigma, LEFT * self._level_kpa if is_averaged else 0.0)
+        ends_kpa = max(ENDS_KPA, 0.5 * WATER_SIGMAS * sigma, ENDS_SHARE * self._level_kpa if is_averaged else 0.0)
         if self._passes:
             self._passes = above >= ends_kpa
             self._level_kpa += 0.1 * (above - self._level_kpa)
             if not self._passes:
-                self._level_kpa, self._shown_kpa = 0.0, rest  # or the average would pass for the next draw
-        elif above > max(STARTS_KPA, SURE * sigma) * (1.0 if self._n > LEARNT else 1.5):
-            self._passes, self._once = self._once, True  # two in a row: one may be a hammer
+                self._level_kpa, self._shown_kpa = 0.0, rest  # a lagging average would pass for the next draw
+        elif above > max(STARTS_KPA, WATER_SIGMAS * sigma) * (1.0 if self._n > NOISE_READINGS else 1.5):
+            self._passes, self._once = self._once, True  # two readings in a row: one may be a water hammer
             return self.flow_l_min if self._passes else 0.0
-        elif (
-            train_kpa >= -REST_AT_MOST_KPA
-        ):  # below, a check valve holds what stands behind it: no zeros differ by so much
-            fast = (
-                above < -ends_kpa and rest > 0.0
-            )  # no flow makes it less than at rest: what was taken as rest was a draw
-            self._rest_kpa = rest + above * (0.2 if fast else min(max(passed_ms / REST_MS, 1.0 / self._n), 1.0))
+        elif train_kpa >= -REST_AT_MOST_KPA:  # below that a check valve holds pressure behind it
+            # Flow never makes the drop less than at rest: the level taken for rest was a draw.
+            fast = above < -ends_kpa and rest > 0.0
+            self._rest_kpa = rest + above * (0.2 if fast else min(max(passed_ms / ZERO_MS, 1.0 / self._n), 1.0))
         self._once = self._passes
         return self.flow_l_min if self._passes else 0.0
 
     def _average(self, train_kpa: float, passed_ms: int) -> tuple[float, bool]:
-        """Take a reading into what is shown; (the standard deviation of that [kPa], is it an average?)."""
+        """Take a reading into the shown drop; (the shown drop's standard deviation [kPa], is it an average?)."""
         raw = sqrt(self._variance)
-        step = min(abs(train_kpa - self._read_kpa), WILD * max(raw, LEAST_NOISE_KPA))  # a draw's own step is no noise
+        step = min(
+            abs(train_kpa - self._read_kpa), STEP_SIGMAS * max(raw, LEAST_NOISE_KPA)
+        )  # the step of a draw is no noise
         self._variance += max(NOISE_SHARE, 1.0 / self._n) * (step * step / 2.0 - self._variance)
         self._read_kpa = train_kpa
         share = 1.0
-        if SURE * raw > STARTS_KPA:
-            ratio = (STARTS_KPA / (SURE * raw)) ** 2
+        if WATER_SIGMAS * raw > STARTS_KPA:
+            ratio = (STARTS_KPA / (WATER_SIGMAS * raw)) ** 2
             share = max(2.0 * ratio / (1.0 + ratio), passed_ms / (passed_ms + AVERAGE_AT_MOST_MS))
-        self.lag_ms = 0 if share == 1.0 else int(passed_ms * (LAGS * (1.0 - share) / share + 1.0))
+        self.lag_ms = 0 if share == 1.0 else int(passed_ms * (LAG_CONSTANTS * (1.0 - share) / share + 1.0))
         self._shown_kpa += share * (train_kpa - self._shown_kpa)
         return raw * sqrt(share / (2.0 - share)), share < 1.0

@@ -1,8 +1,8 @@
-"""Signs of water that leaks: what passes the meter while nothing draws, the least flow of a day, and pressure that bleeds away.
+"""Signs of a leak: volume that passes the meter without a draw, the least flow of a day, and static pressure that bleeds away.
 
-Pure, fed by edge/domain/water/draws.py. A stopped line holds its pressure for hours; one that leaks loses it along an exponential, as its
-flow falls with the pressure. A building's supply that is drawn upon falls too, but comes back, and does not fall to half by itself;
-one that fails falls just so, and is told in the same words. All numbers: common practice, no published source.
+Pure, fed by edge/domain/water/draws.py. A stopped line holds its pressure for hours. A leaking line loses it exponentially, as the leak's
+flow falls with the pressure. The pressure of a building's supply falls while others draw, but comes back, and does not fall to half by
+itself; a supply that fails falls as a leak does and is told in the same words. All numbers: common practice, no published source.
 """
 
 from __future__ import annotations
@@ -13,45 +13,52 @@ from typing import Final, NamedTuple
 
 from edge.domain.maths.robust import normal_cdf, normal_quantile
 
-#: a pressure below this tells nothing by its fall
+#: A lower static pressure shows nothing by its fall [kPa].
 WORTH_KPA: Final = 70.0
-#: gauge pressure has bled away once this share is left; half-way in time, an exponential has this share left, a step has not
-LEFT: Final = 0.5
+#: Pressure has bled away once this share of it is left.
+BLED_SHARE: Final = 0.5
+#: Half-way in time, an exponential fall to half has a share within these limits left; a step has not.
 HALFWAY: Final = (0.55, 0.88)
-#: heat makes a shut line's pressure rise by less than this, and a gauge's noise by less than so many of its standard deviations
+#: A rise of the static pressure by less than this is heat in a shut line [kPa].
 RISES_KPA: Final = 2.0
+#: A rise within this many standard deviations of a spell's mean is noise.
 RISES_SIGMAS: Final = 6.0
-#: noise follows the spells by this share, and none of them by more than so many standard deviations
+#: The noise variance follows each spell by this share.
 NOISE_SHARE: Final = 0.05
-WILD: Final = 3.0
-#: faster is no leak but a valve or a failed gauge; slower is heat and a gauge's drift
+#: A spell counts in the noise with at most this many standard deviations.
+SPELL_SIGMAS: Final = 3.0
+#: A faster fall to half is no leak but a valve or a failed gauge [ms].
 FASTEST_MS: Final = 180_000
+#: A slower fall to half is heat and a gauge's drift [ms].
 SLOWEST_MS: Final = 12 * 3_600_000
+#: Spells kept of a fall; beyond it every second one is dropped.
 _KEPT: Final = 256
 
-#: a meter's noise is told from water by so many readings, a stretch of the leak's time of at least a 60th, at most a half
+#: A meter's noise is told from water over slices of at least this many readings, and of 1/60 to 1/2 of the leak's time.
 SLICE_READINGS: Final = 200
-#: fewer than these tell nothing of it
+#: With fewer readings a meter's noise can't be told from water.
 NOISE_READINGS: Final = 40
-#: standard deviation over mean of the readings above zero: 0.756 for half a normal distribution (sqrt(pi/2 - 1)), about 0 for pulses
+#: Limits of standard deviation over mean of the readings above zero: 0.756 for half a normal one (sqrt(pi/2 - 1)), about 0 for pulses.
 CENSORED: Final = (0.6, 0.92)
-#: more zeros than three readings in four are no noise around zero
+#: A share of zeros above three in four is no noise around zero: its normal quantile.
 MOST_ZEROS_SIGMAS: Final = 0.674
-#: a draw's flow rises this long, at most, before it counts as one
-RISES_MS: Final = 5_000
+#: A draw's flow rises for at most this long before it counts as a draw [ms].
+DRAW_RISES_MS: Final = 5_000
 
-#: the least flow of a day is looked for in windows of this length, wholly without a draw
+#: The least flow of a day is looked for in windows of this length without a draw [ms].
 NIGHT_MS: Final = 1_800_000
+#: The least flow is that of the windows of this time [ms].
 NIGHTS_MS: Final = 24 * 3_600_000
-#: water that never stops: in each of so many such windows on end, so many readings show flow, and the least at least this share of the mean
+#: A window drips if at least this many of its readings show flow.
 DRIPS_READINGS: Final = 3
-EVEN: Final = 0.5
-#: where the station file doesn't say within how long a leak shows
-WITHIN_MS: Final = 6 * 3_600_000
+#: Water that never stops passes evenly: the least window has at least this share of the mean.
+EVEN_SHARE: Final = 0.5
+#: The time within which a leak shows, where the station file doesn't say [ms].
+LEAK_WITHIN_MS: Final = 6 * 3_600_000
 
 
 class Bled(NamedTuple):
-    """Pressure that fell while nothing drew: from, to [kPa], within how long."""
+    """Static pressure that has bled away: from, to [kPa], within [ms]."""
 
     from_kpa: float
     to_kpa: float
@@ -59,30 +66,30 @@ class Bled(NamedTuple):
 
 
 class Decay:
-    """Looks for an unbroken fall of the static pressure to half: what it did before, slowly, doesn't matter."""
+    """Detects an unbroken fall of the static pressure to half, whatever slow change came before."""
 
     __slots__ = ("_fall", "_began", "bled", "_last", "_variance", "_n")
 
     def __init__(self) -> None:
-        self._last: tuple[float, ...] = ()  # the last two spells
-        self._variance, self._n = 0.0, 0  # of a spell's mean, by its noise
+        self._last: tuple[float, ...] = ()  # means of the last two spells [kPa]
+        self._variance, self._n = 0.0, 0  # noise variance of a spell's mean [kPa2], and the spells it rests on
         self._fall: list[tuple[int, float]] = []
         self._began: tuple[int, float] | None = None
         self.bled: Bled | None = None
 
     def forget(self) -> None:
-        """Water is drawn."""
+        """Forget the fall: water is drawn."""
         self._fall.clear()
         self.bled = self._began = None
 
     def recall(self, kpa: float, mono_ms: int) -> None:
-        """Before a restart it had bled away to this; it stands until the pressure rises or water is drawn."""
+        """Restore after a restart that the pressure had bled away to this [kPa]; it stands until pressure rises or water is drawn."""
         self._fall = [(mono_ms, kpa)]
-        self._began = (mono_ms, kpa / LEFT)
-        self.bled = Bled(kpa / LEFT, kpa, 0)
+        self._began = (mono_ms, kpa / BLED_SHARE)
+        self.bled = Bled(kpa / BLED_SHARE, kpa, 0)
 
     def hear(self, kpa: float, mono_ms: int) -> None:
-        """The mean static pressure of one quiet spell."""
+        """Take the mean static pressure of one quiet spell [kPa]."""
         fall = self._fall
         rises_kpa = max(RISES_KPA, RISES_SIGMAS * self._noise_kpa(kpa))
         if fall and (kpa > min(p for _, p in fall[-3:]) + rises_kpa or mono_ms - fall[-1][0] > SLOWEST_MS // 24):
@@ -97,21 +104,23 @@ class Decay:
             self.bled = Bled(high, kpa, mono_ms - began_ms)
 
     def _noise_kpa(self, kpa: float) -> float:
-        """Take a spell; the standard deviation of such means, by what three neighbours are off a straight line."""
+        """Take a spell's mean; the noise of such means [kPa], by how far three neighbours are off a straight line."""
         if len(self._last) == 2:
             first, second = self._last
             squared = (first - 2.0 * second + kpa) ** 2 / 6.0
             if self._n >= 5:
-                squared = min(squared, max(WILD * WILD * self._variance, 0.01))  # a valve's own step is no noise
+                squared = min(
+                    squared, max(SPELL_SIGMAS * SPELL_SIGMAS * self._variance, 0.01)
+                )  # the step of a valve is no noise
             self._n += 1
             self._variance += max(NOISE_SHARE, 1.0 / self._n) * (squared - self._variance)
         self._last = (*self._last[-1:], kpa)
         return sqrt(self._variance)
 
     def _start_of_fall(self, kpa: float, mono_ms: int) -> tuple[int, float] | None:
-        """When the pressure was last at twice as much as now, where it has come down from there as a leak lets it."""
+        """(when the pressure was last twice as high [ms], that pressure [kPa]), if it fell exponentially since; else None."""
         fall = self._fall
-        at = next((n for n in range(len(fall) - 1, -1, -1) if LEFT * fall[n][1] >= kpa), None)
+        at = next((n for n in range(len(fall) - 1, -1, -1) if BLED_SHARE * fall[n][1] >= kpa), None)
         if at is None:
             return None
         began_ms, high = fall[at]
@@ -123,7 +132,7 @@ class Decay:
 
 
 class Stretch:
-    """Some readings of the flow while nothing draws: litres, and what tells a meter's noise from water."""
+    """A stretch of readings of the flow without a draw: litres, and the sums that tell a meter's noise from water."""
 
     __slots__ = ("since_ms", "litres", "n", "zeros", "total", "squares")
 
@@ -133,7 +142,7 @@ class Stretch:
         self.n = self.zeros = 0
 
     def add(self, litres: float, flow_l_min: float) -> None:
-        """One reading, and what passed since the one before it."""
+        """Add one reading [L/min], and the litres since the one before."""
         self.litres += litres
         self.n += 1
         self.zeros += flow_l_min == 0.0
@@ -141,21 +150,21 @@ class Stretch:
         self.squares += flow_l_min * flow_l_min
 
     def water_l(self) -> float:
-        """Litres of water, without what is noise."""
+        """Litres of water, noise left out."""
         return self.litres * self._share_of_water()
 
     @property
     def drips(self) -> bool:
-        """A meter that can stand still showed flow again and again, which is not its noise."""
+        """Did the meter show flow again and again, beyond its noise, with zeros between?"""
         is_pulses = self.zeros > 0 and self.n >= NOISE_READINGS and self._share_of_water() == 1.0
         return is_pulses and self.n - self.zeros >= DRIPS_READINGS
 
     def _share_of_water(self) -> float:
-        """Which share of the litres is water.
+        """The share of the litres that is water.
 
-        A meter that never shows less than zero turns its noise into flow: half of its readings are zero, the others spread as the
-        halves of a normal distribution do. What flows below such noise follows from the share of zeros (a normal distribution
-        censored at zero, textbook). Pulses, and water that runs off and on, spread otherwise and are taken as they are.
+        A meter that never shows less than zero turns its noise into flow: half of its readings are zero, and the others are distributed as
+        one half of a normal distribution. The flow beneath such noise follows from the share of zeros (normal distribution censored at
+        zero, textbook). Pulses, and water that runs off and on, have another distribution and are taken as they are.
         """
         above = self.n - self.zeros
         if self.n < NOISE_READINGS or not self.zeros or above < 3 or self.total <= 0.0:
@@ -163,7 +172,7 @@ class Stretch:
         spread = sqrt(max(self.squares * above / (self.total * self.total) - 1.0, 0.0))
         if not CENSORED[0] <= spread <= CENSORED[1]:
             return 1.0
-        flow_sigmas = -normal_quantile(self.zeros / self.n)  # below zero by chance too: so that chance cancels
+        flow_sigmas = -normal_quantile(self.zeros / self.n)  # negative by chance, too, so that chance cancels
         if flow_sigmas < -MOST_ZEROS_SIGMAS:
             return 1.0
         density = exp(-0.5 * flow_sigmas * flow_sigmas) / sqrt(2.0 * pi)
@@ -171,39 +180,39 @@ class Stretch:
 
 
 class Drip(NamedTuple):
-    """Water that never stopped while nothing drew: litres, within how long."""
+    """Water that never stopped while nothing drew: litres, within [ms]."""
 
     litres: float
     within_ms: int
 
     def words(self) -> str:
-        """How much of it."""
+        """A text for people."""
         return f"{self.litres:.1f} L passed within {self.within_ms / 3_600_000:g} h without a stop while nothing drew"
 
 
 class NightFlow:
-    """The least mean flow of the half hours without a draw, within the last day: zero where nothing leaks.
+    """The least mean flow of the half hours without a draw within the last day: zero where nothing leaks.
 
-    `drip`: what passed evenly through each of them, for as long as a leak is looked for (`within_ms`); it stands until one passes
-    without. That may be less than what counts as a leak.
+    `drip`: water that passed evenly through all half hours of `within_ms`. It stands until a half hour passes without water. It may be less
+    than what counts as a leak.
     """
 
     __slots__ = ("_bin", "_covered_ms", "_seen", "_quiet", "_done", "_even", "_wanted", "drip", "_is_new")
 
     def __init__(self, within_ms: int | None = None) -> None:
-        self._wanted = max((within_ms or WITHIN_MS) // NIGHT_MS, 4)
-        self._even: deque[float] = deque(maxlen=self._wanted)  # litres of each window on end that dripped
+        self._wanted = max((within_ms or LEAK_WITHIN_MS) // NIGHT_MS, 4)
+        self._even: deque[float] = deque(maxlen=self._wanted)  # litres of each window in a row that dripped
         self.drip: Drip | None = None
         self._is_new = False
         self._bin, self._covered_ms, self._seen, self._quiet = -1, 0, Stretch(0), True
-        self._done: deque[tuple[int, float]] = deque()  # (end of the half hour, L/min), flows rising
+        self._done: deque[tuple[int, float]] = deque()  # (end of the half hour [ms], flow [L/min]), flows rising
 
     def draw(self, mono_ms: int) -> None:
-        """A draw began: its half hour is not quiet."""
+        """Take that a draw began: its half hour is not quiet."""
         self._quiet = False
 
     def add(self, litres: float, flow_l_min: float, from_ms: int, mono_ms: int) -> None:
-        """What passed between two readings without a draw; the later one showed this flow."""
+        """Add the litres between two readings without a draw; the later one showed this flow [L/min]."""
         at = mono_ms // NIGHT_MS
         if at != self._bin:
             self._end(mono_ms)
@@ -231,37 +240,37 @@ class NightFlow:
             self.drip = None
             return
         even.append(self._seen.litres)
-        if len(even) == self._wanted and min(even) >= EVEN * sum(even) / len(even):
+        if len(even) == self._wanted and min(even) >= EVEN_SHARE * sum(even) / len(even):
             self._is_new |= self.drip is None
             self.drip = Drip(sum(even), len(even) * NIGHT_MS)
 
     def take_new(self) -> Drip | None:
-        """A drip that has shown since the last call."""
+        """The drip, if it has begun since the last call; else None."""
         is_new, self._is_new = self._is_new, False
         return self.drip if is_new else None
 
     @property
     def least_l_min(self) -> float | None:
-        """The least flow of the last day; None where there was no quiet half hour."""
+        """The least flow of the last day [L/min]; None where there was no quiet half hour."""
         return self._done[0][1] if self._done else None
 
 
 class LeakWindow:
-    """Volume that passed while nothing drew, within the last `within_ms`. Noise around zero cancels: volumes are signed."""
+    """The volume that passed without a draw within the last `within_ms`; it is signed, so that noise around zero cancels."""
 
     __slots__ = ("within_ms", "_parts", "_sum", "_open", "_held")
 
     def __init__(self, within_ms: int) -> None:
         self.within_ms = within_ms
-        self._parts: deque[tuple[int, float]] = deque()  # (start of a slice, litres of water)
+        self._parts: deque[tuple[int, float]] = deque()  # (start of a slice [ms], litres of water)
         self._sum = 0.0
         self._open: Stretch | None = None
-        self._held: deque[tuple[int, float, float]] = deque()  # may be the rise of a draw's flow yet
+        self._held: deque[tuple[int, float, float]] = deque()  # readings that may belong to the rise of a draw's flow
 
     def add(self, litres: float, flow_l_min: float, mono_ms: int) -> None:
-        """Some more, at this time, when the meter showed this flow."""
+        """Add litres at this time, when the meter showed this flow [L/min]."""
         held = self._held
-        while held and mono_ms - held[0][0] >= RISES_MS:
+        while held and mono_ms - held[0][0] >= DRAW_RISES_MS:
             at_ms, some, flow = held.popleft()
             self._count(some, flow, at_ms)
         held.append((mono_ms, litres, flow_l_min))
@@ -280,19 +289,19 @@ class LeakWindow:
         part.add(litres, flow_l_min)
 
     def put(self, litres: float, mono_ms: int) -> None:
-        """So much water has passed at this time: a slice, or what is known from before a restart."""
+        """Add the litres of a slice, or those known from before a restart, at this time."""
         self._parts.append((mono_ms, litres))
         self._sum += litres
 
     def pass_time(self, mono_ms: int) -> None:
-        """What is older than the window no longer counts."""
+        """Drop what is older than the window."""
         while self._parts and mono_ms - self._parts[0][0] > self.within_ms:
             self._sum -= self._parts.popleft()[1]
         if self._open is not None and mono_ms - self._open.since_ms > self.within_ms:
             self._open = None
 
     def forget_last(self) -> None:
-        """A draw began: the rise of its flow, just before, was no leak."""
+        """Take that a draw began: the rise of its flow just before was no leak."""
         self._held.clear()
 
     @property
@@ -302,7 +311,7 @@ class LeakWindow:
 
     @property
     def most_l(self) -> float:
-        """The same with what may be noise of late (that costs less to tell)."""
+        """As `litres`, but with the open slice's noise, which costs less to compute: an upper bound."""
         return self._with_open(0.0 if self._open is None else self._open.litres)
 
     def _with_open(self, litres: float) -> float:

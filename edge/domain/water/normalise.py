@@ -1,9 +1,9 @@
-"""What the pressures before, between and after the two water filters say: drop per stage, made comparable.
+"""Normalised pressure drops of the water filters: each stage's drop, made comparable between draws.
 
-The same filter shows more drop at more flow and in colder, thicker water; a drop is therefore scaled to the reference flow and
-temperature of the station file. Laminar flow through the medium: drop ~ viscosity x flow (Darcy's law, textbook). Its housing,
-where draws of different flow have shown its share: drop ~ flow squared (textbook; the density of water doesn't matter here).
-Without a supply temperature the viscosity is left as it is; what the season may make of that is told beside it.
+The same filter shows a larger drop at more flow and in colder, more viscous water. Therefore a drop is scaled to the reference flow and
+temperature of the station file. Flow through the medium is laminar: drop ~ viscosity x flow (Darcy's law, textbook). The housing's share
+is known where draws of different flow have shown it: drop ~ flow squared (textbook; the density of water doesn't matter here). Without a
+supply temperature the viscosity is not corrected; the season's possible effect is told beside the drop.
 """
 
 from __future__ import annotations
@@ -16,18 +16,19 @@ from zoneinfo import ZoneInfo
 
 from edge.domain.settings import Settings
 
-#: a stage can't gain pressure; this much is what is left of the pressures' own uncertainty once their zeros are differenced
+#: A stage can't gain pressure beyond this: the pressures' remaining uncertainty once their zeros are taken off [kPa].
 GAINS_AT_MOST_KPA: Final = 3.0
 
-#: cold water where nobody measures it: its mean, halfway from this to the reference [Cel]; its swing [K]; its coldest day of the year in
-#: the north, half a year later in the south (common practice, no published source)
+#: Cold water that nobody measures has its mean halfway between this and the reference [Cel] (common practice, no published source).
 USUAL_C: Final = 12.0
-SWING_K: Final = 3.0
+#: Amplitude of its yearly swing [K] (common practice, no published source).
+YEARLY_SWING_K: Final = 3.0
+#: Its coldest day of the year in the north; in the south half a year later (common practice, no published source).
 COLDEST_DAY: Final = 45
-#: relative standard uncertainty of a drop that would be scaled by that: 4 K, and 2.5 % of viscosity go with 1 K
+#: Relative standard uncertainty of a drop scaled by that temperature: 4 K, and 2.5 % of viscosity go with 1 K.
 BLIND_U: Final = 0.10
-#: so many of these deviations colder than usual, and a filter is still not told to be due: of 60 random lives one was told so earlier
-#: than a tenth of its life before its limit, and half of them later than at it (tests/bench/filters.py --blind)
+#: A filter is due only if it would be so in water colder than usual by this many of these deviations. Of 60 random lives one was told due
+#: earlier than a tenth of its life before its limit, and half of them after it (tests/bench/filters.py --blind).
 BLIND_GUARD: Final = 0.5
 
 
@@ -51,7 +52,7 @@ def normalised_drop(
     temperature_c: float | None = None,
     reference_c: float | None = None,
 ) -> float:
-    """A drop (any unit of pressure) as it would be at the reference flow and temperature: the laminar share.
+    """A laminar drop (any unit of pressure) as it would be at the reference flow [L/min] and temperature [Cel].
 
     Raises:
         ValueError: no flow; a mistake in the caller.
@@ -67,14 +68,14 @@ def normalised_drop(
 
 
 class Parts(NamedTuple):
-    """What a draw's flow and temperature make of a drop, relative to the reference: viscosity times flow, and flow squared."""
+    """Factors of a drop at a draw's flow and temperature, relative to the reference: viscosity times flow, and flow squared."""
 
     laminar: float
     square: float
 
 
 def parts(settings: Settings, flow_l_min: float, supply_c: float | None) -> Parts:
-    """The parts of a draw. Where the station file gives no reference flow, drops stand as they are.
+    """The factors of a draw of this flow [L/min] and supply temperature [Cel]; without a reference flow the draw's own is taken.
 
     Raises:
         ValueError: no flow; a mistake in the caller.
@@ -86,35 +87,39 @@ def parts(settings: Settings, flow_l_min: float, supply_c: float | None) -> Part
     return Parts(laminar, (flow_l_min / reference) ** 2)
 
 
-def scaled(drop_kpa: float, of: Parts, housing_kpa: float = 0.0) -> float:
-    """A drop [kPa] as it would be at the reference: what the housing takes by the square of the flow, the rest as laminar.
+def scaled(drop_kpa: float, factors: Parts, housing_kpa: float = 0.0) -> float:
+    """A drop as it would be at the reference [kPa]: the housing's share scales with the square of the flow, the rest as laminar.
 
     Args:
+        drop_kpa: the drop of a draw.
+        factors: that draw's factors.
         housing_kpa: the housing's share at the reference.
     """
-    return (drop_kpa - housing_kpa * of.square) / of.laminar + housing_kpa
+    return (drop_kpa - housing_kpa * factors.square) / factors.laminar + housing_kpa
 
 
 def assumed_c(reference_c: float, wall_ms: int, zone: ZoneInfo) -> float:
-    """What the supply's water is taken for where nobody measures it [Cel]: colder in winter. Which half of the year that is, a zone
-    with summer time tells; without one it is the mean all the year."""
+    """The assumed temperature of supply water that nobody measures [Cel]: colder in winter.
+
+    A time zone with summer time shows the hemisphere; in one without, it is the mean all the year.
+    """
     mean = (USUAL_C + reference_c) / 2.0
     now = datetime.fromtimestamp(wall_ms / 1000.0, UTC)
     january, july = (datetime(now.year, month, 15, 12, tzinfo=zone).utcoffset() for month in (1, 7))
     if january is None or july is None or january == july:
         return mean
-    swing = SWING_K if july > january else -SWING_K
+    swing = YEARLY_SWING_K if july > january else -YEARLY_SWING_K
     return mean - swing * math.cos(2.0 * math.pi * (now.timetuple().tm_yday - COLDEST_DAY) / 365.25)
 
 
 def colder_share(reference_c: float, wall_ms: int, zone: ZoneInfo) -> float:
-    """How much of a drop may be water colder than the reference, where nobody measures it: by the season, and somewhat more."""
+    """The share of a drop that may be due to water colder than the reference, if nobody measures it: by the season, with a guard band."""
     season = viscosity_mpa_s(reference_c) / viscosity_mpa_s(assumed_c(reference_c, wall_ms, zone))
     return max(1.0 - season / (1.0 + BLIND_GUARD * BLIND_U), 0.0)
 
 
 def taps_of(filters: Sequence[str]) -> dict[str, tuple[str, str]]:
-    """Between which taps each filter sits. More than two stages can't be told apart by three taps."""
+    """The taps before and after each filter; none for more than two stages, which three taps can't tell apart."""
     if len(filters) == 1:
         return {filters[0]: ("supply", "filtered")}
     if len(filters) == 2:

@@ -1,7 +1,7 @@
-"""Draws too short to be steady.
+"""Draws too short to be steady, as evidence of a low pressure.
 
-One proves nothing, for a valve that has just opened draws the pressure down for a moment. A run of them that all stay below the least
-pressure does: the mains can hardly be right. Numbers are common practice, no published source.
+One short draw proves nothing: a valve that has just opened draws the pressure down for a moment. A run of short draws that all stay below
+the least pressure proves that the pressure is too low. Numbers are common practice, no published source.
 """
 
 from __future__ import annotations
@@ -12,31 +12,32 @@ from typing import Final
 from edge.domain.entry_bodies import DrawBody
 from edge.domain.water.draws import LOW_KPA
 
-#: so many of them in a row; after a steady draw that showed better, twice as many the next time, and at most so many
-RUN: Final = 3
-RUN_AT_MOST: Final = 24
+#: This many short draws in a row prove a low pressure; after a steady draw that refutes it, twice as many are needed the next time.
+RUN_LENGTH: Final = 3
+#: At most this many are needed.
+RUN_MAX: Final = 24
 
 
 class ShortDraws:
-    """The run of short draws since the last steady one. `least_kpa`: the least pressure while drawing."""
+    """The run of short draws since the last steady one. `least_kpa`: the least dynamic pressure."""
 
     __slots__ = ("_least_kpa", "run", "last_kpa", "_wanted")
 
     def __init__(self, least_kpa: float) -> None:
-        self._least_kpa, self.run, self._wanted = least_kpa, 0, RUN
+        self._least_kpa, self.run, self._wanted = least_kpa, 0, RUN_LENGTH
         self.last_kpa = 0.0
 
     @property
     def is_low(self) -> bool:
-        """Do they say that the pressure is too low?"""
+        """Does the run prove that the pressure is too low?"""
         return self.run >= self._wanted
 
     def add(self, body: DrawBody) -> None:
-        """A draw's entry. Once the run is long enough only a steady draw ends it."""
+        """Take a draw's entry; once the run is long enough only a steady draw ends it."""
         if body["steady"]:
             if body["ended"] == "flow" and body["supply_kpa"] is not None:
                 if self.is_low and body["supply_kpa"] >= self._least_kpa:
-                    self._wanted = min(2 * self._wanted, RUN_AT_MOST)
+                    self._wanted = min(2 * self._wanted, RUN_MAX)
                 self.run = 0
             return
         early = body.get("early_supply_kpa")

@@ -1,12 +1,12 @@
-"""What the building's supply can give, and how long a fill takes: from finished draws.
+"""The capacity of the building's supply, and the time for a fill, from finished draws.
 
 Capacity: the flow-test relation of NFPA 291 (recommended practice for fire flow testing), Q = Qt ((Ps - P) / (Ps - Pd))^0.54, with
 Qt drawn at the dynamic pressure Pd and Ps the static one; 0.54 is 1/1.85, the exponent of Hazen and Williams's friction formula.
 Here P is the least pressure that the station file allows. Checked in tests/handbook/test_supply.py.
 
-Fills: the machine draws the same volumes again and again. The volume that it draws most often is the reference fill; the time for it
-lengthens as a filter loads or the supply weakens, and its trend (Mann-Kendall, Theil-Sen) is an early sign. Numbers that have no source
-beside them are common practice, no published source.
+Fills: the machine draws the same volumes again and again. The volume that it draws most often is the reference fill. The time for it grows
+as a filter loads or the supply weakens, so that its trend (Mann-Kendall, Theil-Sen) is an early sign. Numbers without a source beside them
+are common practice, no published source.
 """
 
 from __future__ import annotations
@@ -17,27 +17,30 @@ from collections.abc import Sequence
 from typing import Final, NamedTuple
 
 from edge.domain.entry_bodies import DrawBody
-from edge.domain.maths.robust import MAD_TO_SIGMA, Z90, Slope, mad_sigma, mann_kendall, median, theil_sen
+from edge.domain.maths.robust import MAD_TO_SIGMA, Z90, RobustLine, mad_sigma, mann_kendall, median, theil_sen
 
+#: Exponent of the flow-test relation.
 EXPONENT: Final = 0.54
-#: the supply is no single pipe: orifices and regulators have 0.50, smooth pipes up to 0.57
+#: Standard uncertainty of the exponent: orifices and regulators have 0.50, smooth pipes up to 0.57, and a supply has both.
 EXPONENT_U: Final = 0.02
-#: standard uncertainty of a pressure point that states none: 0.5 % of a usual span of 100 psi; of a flow point: 2 %
+#: Standard uncertainty of a pressure point that states none: 0.5 % of a usual span of 100 psi [kPa].
 PRESSURE_U_KPA: Final = 3.4
+#: Relative standard uncertainty of a flow point that states none.
 FLOW_U_SHARE: Final = 0.02
-#: a smaller fall of the pressure tells nothing of the supply
+#: A draw with a smaller fall of the pressure shows nothing of the supply [kPa].
 LEAST_FALL_KPA: Final = 7.0
+#: Draws kept as evidence of the supply.
 FLOWS_KEPT: Final = 15
 _DAY_MS: Final = 86_400_000
-#: what is drawn and what is left are made to agree by halving so often: to 0.1 kPa of 100 psi
+#: Steps of the bisection of a pressure: to 0.1 kPa of 100 psi.
 _HALVED: Final = 13
 
 
 def capacity_l_min(flow_l_min: float, static_kpa: float, dynamic_kpa: float, at_kpa: float) -> float:
-    """Flow [any unit of flow, as given] that the supply gives when drawn down to `at_kpa` (any one unit of pressure).
+    """The flow that the supply gives when drawn down to `at_kpa`: unit of flow as given, pressures in any one unit.
 
     Raises:
-        ValueError: the pressure did not fall while drawing; nothing can be said then.
+        ValueError: the pressure did not fall while drawing, so nothing can be said.
 
     >>> round(capacity_l_min(789.0, 86.0, 42.0, 20.0))
     982
@@ -50,14 +53,14 @@ def capacity_l_min(flow_l_min: float, static_kpa: float, dynamic_kpa: float, at_
 
 
 def pressure_at_kpa(flow_l_min: float, static_kpa: float, dynamic_kpa: float, wanted_l_min: float) -> float:
-    """The same relation the other way: the pressure that is left when `wanted_l_min` is drawn."""
+    """The pressure left when `wanted_l_min` is drawn, by the flow-test relation; pressures in any one unit, flows in any one unit."""
     return static_kpa - (static_kpa - dynamic_kpa) * float((wanted_l_min / flow_l_min) ** (1.0 / EXPONENT))
 
 
 def drawn_from_kpa(static_kpa: float, was_static_kpa: float, was_dynamic_kpa: float) -> float:
-    """The pressure that the same valve draws the supply down to from another static pressure; any one unit, never below nought.
+    """The dynamic pressure of the same valve at another static pressure; any one unit, never below zero.
 
-    A valve or a hose end is an orifice: its flow goes with the root of the pressure (textbook), and so less is drawn from less.
+    A valve or a hose end is an orifice: its flow goes with the root of the pressure (textbook), so a lower pressure draws less.
 
     >>> round(drawn_from_kpa(322.0, 385.0, 301.0))
     251
@@ -81,12 +84,12 @@ class Figure(NamedTuple):
     high: float
 
     def rounded(self, digits: int) -> tuple[float, float, float]:
-        """For publishing."""
+        """The figure rounded for publishing."""
         return round(self.value, digits), round(self.low, digits), round(self.high, digits)
 
 
 class Flow(NamedTuple):
-    """What one draw told of the supply: L/min, kPa."""
+    """One draw as evidence of the supply: wall time [ms], flow [L/min], static and dynamic pressure [kPa]."""
 
     wall_ms: int
     flow_l_min: float
@@ -95,14 +98,14 @@ class Flow(NamedTuple):
 
 
 class Flows:
-    """The last draws that told something of the supply."""
+    """The last draws that show something of the supply."""
 
     def __init__(self) -> None:
         self._seen: deque[Flow] = deque(maxlen=FLOWS_KEPT)
         self._cached: tuple[tuple[float, ...], int, int, Figure | None] | None = None
 
     def add(self, wall_ms: int, body: DrawBody) -> None:
-        """A draw's entry."""
+        """Take a draw's entry."""
         flow, dynamic = body["flow_l_min"], body["supply_kpa"]
         static = (body.get("static_kpa") or {}).get("supply", body["static_before_kpa"])
         if flow is not None and dynamic is not None and static is not None and flow > 0.0:
@@ -112,10 +115,10 @@ class Flows:
     def capacity(
         self, at_kpa: float, now_ms: int, within_ms: int, u_kpa: float | None, u_share: float | None
     ) -> Figure | None:
-        """Flow [L/min] at this pressure: the median of the draws within the time; None where none told it.
+        """The supply's flow at `at_kpa` [L/min]: the median of the draws of the last `within_ms`; None where none shows it.
 
         Args:
-            u_kpa, u_share: standard uncertainty of the supply's pressure [kPa] and of the flow (a share); None where not known.
+            u_kpa, u_share: standard uncertainty of the supply's pressure [kPa] and of the flow (relative); None where not known.
         """
         asked: tuple[float, ...] = (
             at_kpa,
@@ -132,7 +135,7 @@ class Flows:
         return figure
 
     def takes_kpa(self, flow_l_min: float) -> float | None:
-        """What this flow takes from the static pressure, in the middle of the draws that told it; None where none did."""
+        """The fall from static to dynamic pressure at this flow [kPa]: the median of the draws; None where there are none."""
         took = [
             s.static_kpa - pressure_at_kpa(s.flow_l_min, s.static_kpa, s.dynamic_kpa, flow_l_min) for s in self._seen
         ]
@@ -166,8 +169,8 @@ def _capacity(recent: Sequence[Flow], at_kpa: float, u_kpa: float | None, u_shar
 def _doubt(static: float, dynamic: float, at_kpa: float, u_kpa: float | None, u_share: float | None) -> float:
     """Standard uncertainty of the capacity's logarithm, by the law of propagation (GUM 5.1.2).
 
-    One gauge reads both pressures: its zero cancels in their difference, and stays in the static pressure against the limit. What
-    doesn't cancel of the difference (repeatability, linearity) is taken as a quarter of the gauge's uncertainty.
+    One gauge reads both pressures: its zero cancels in their difference, and remains in the static pressure against the limit. The part
+    that doesn't cancel in the difference (repeatability, linearity) is taken as a quarter of the gauge's uncertainty.
     """
     u_kpa = PRESSURE_U_KPA if u_kpa is None else u_kpa
     above, fall = max(static - at_kpa, u_kpa), static - dynamic
@@ -179,23 +182,26 @@ def _doubt(static: float, dynamic: float, at_kpa: float, u_kpa: float | None, u_
     )
 
 
-#: draws of one fill differ by less than this share in volume
-LIKE: Final = 0.12
-#: a draw's two ends lie within so many readings together
+#: Draws of one fill differ in volume by less than this share either way.
+LIKE_VOLUME_SHARE: Final = 0.12
+#: The two ends of a draw are known to this many intervals of the readings together.
 ENDS_READINGS: Final = 2.0
+#: Draws kept as evidence of fills.
 FILLS_KEPT: Final = 240
-#: of a day that is over, so many of its commonest draws are kept, those around its median: a busy week would leave no month to see
+#: Of a day that is over this many of the commonest draws are kept, those nearest to its median: a busy week would displace a month.
 OF_A_DAY: Final = 3
-#: so many like draws make a fill, and so many days a trend
+#: This many like draws make a reference fill.
 LEAST_FILLS: Final = 5
-LEAST_DAYS: Final = 8
-#: a trend that is told: this sure, and this much of the time over the days seen
+#: A trend needs this many days.
+TREND_DAYS: Final = 8
+#: A trend is told at this level of significance.
 TREND_P: Final = 0.05
+#: A trend is told if it changes the time by this share over the days seen.
 TREND_SHARE: Final = 0.05
 
 
 class Fill(NamedTuple):
-    """One draw: when it ended, litres, seconds; the time between two readings of its flow."""
+    """One draw: wall time of its end [ms], volume [L], duration [s], interval of the readings of its flow [s]."""
 
     wall_ms: int
     volume_l: float
@@ -203,28 +209,28 @@ class Fill(NamedTuple):
     reading_s: float = 0.0
 
 
-class Trend(NamedTuple):
-    """How the time for a fill changes: seconds a day, its share of the time over the days seen, over how many days."""
+class FillTrend(NamedTuple):
+    """The trend of the time for a fill: slope [s a day], change over the days seen as a share of the time, number of days, line."""
 
     slope_s: float
     share: float
     days: float
-    line: Slope
+    line: RobustLine
 
 
 class Fills:
-    """The last draws, and what the commonest volume among them takes."""
+    """The last draws, and the time for the commonest volume among them."""
 
     def __init__(self) -> None:
         self._seen: deque[Fill] = deque(maxlen=FILLS_KEPT)
         self._cached: tuple[float, list[Fill]] | None = None
-        self._trend: Trend | None = None
+        self._trend: FillTrend | None = None
         self._is_trend_fresh = False
 
     def add(
         self, wall_ms: int, volume_l: float, duration_s: float, flow_l_min: float | None = None, reading_s: float = 0.0
     ) -> None:
-        """One draw. Its ends lie somewhere between two readings; its steady flow tells better how long that volume took."""
+        """Add one draw. Its ends lie between two readings, so its steady flow gives the better duration, within those readings."""
         if volume_l > 0.0 and duration_s > 0.0:
             if flow_l_min:
                 slack_s = ENDS_READINGS * reading_s
@@ -235,7 +241,7 @@ class Fills:
             self._forget()
 
     def _thin(self, day: int) -> None:
-        """A day is over: what its fill took in the middle stands for it."""
+        """Thin out a day that is over to the draws nearest to the median of its commonest fill."""
         of_day = [fill for fill in self._seen if fill.wall_ms // _DAY_MS == day]
         volume_l, group = _commonest(of_day)
         middle = median([_scaled_s(fill, volume_l) for fill in group])
@@ -244,13 +250,13 @@ class Fills:
         self._seen = deque([*others, *sorted(near)], maxlen=FILLS_KEPT)
 
     def reference(self) -> tuple[float, list[Fill]] | None:
-        """(the commonest volume [L], draws of it); of two as common, the larger. None where there are too few."""
+        """(the commonest volume [L], its draws); of two as common, the larger. None where there are too few draws."""
         if self._cached is None:
             self._cached = _commonest(list(self._seen))
         return self._cached if len(self._cached[1]) >= LEAST_FILLS else None
 
     def time_s(self) -> Figure | None:
-        """Time for the reference fill now: the median of its last draws, each scaled to the volume."""
+        """Time for the reference fill now [s]: the median of its last draws, each scaled to the volume."""
         found = self.reference()
         if found is None:
             return None
@@ -260,13 +266,13 @@ class Fills:
         half = Z90 * math.hypot(spread, _unread_s(found[1], middle))
         return Figure(middle, middle - half, middle + half)
 
-    def trend(self) -> Trend | None:
-        """The change of the fill's time over the days, where there is one that is worth telling."""
+    def trend(self) -> FillTrend | None:
+        """The trend of the fill's time over the days; None where it is not significant or small."""
         if not self._is_trend_fresh:
             self._trend, self._is_trend_fresh = self._trend_now(), True
         return self._trend
 
-    def _trend_now(self) -> Trend | None:
+    def _trend_now(self) -> FillTrend | None:
         found = self.reference()
         if found is None:
             return None
@@ -275,14 +281,14 @@ class Fills:
             by_day.setdefault(fill.wall_ms // _DAY_MS, []).append(_scaled_s(fill, found[0]))
         days = sorted(by_day)
         times = [median(by_day[day]) for day in days]
-        if len(days) < LEAST_DAYS or mann_kendall(times).p > TREND_P:
+        if len(days) < TREND_DAYS or mann_kendall(times).p > TREND_P:
             return None
         line = theil_sen([float(day) for day in days], times)
         if line is None:
             return None
         over = float(days[-1] - days[0])
         share = line.slope * over / median(times)
-        return Trend(line.slope, share, over, line) if abs(share) >= TREND_SHARE else None
+        return FillTrend(line.slope, share, over, line) if abs(share) >= TREND_SHARE else None
 
     def state(self) -> list[list[float]]:
         """What has to survive a restart, as JSON."""
@@ -302,23 +308,25 @@ def _scaled_s(fill: Fill, volume_l: float) -> float:
 
 
 def _unread_s(group: Sequence[Fill], middle_s: float) -> float:
-    """Standard uncertainty of a fill's time, as its ends lie anywhere between two readings: two rectangular distributions."""
+    """Standard uncertainty of a fill's time [s] because its ends lie anywhere between two readings: two rectangular distributions."""
     reading_s = median([fill.reading_s for fill in group[-LEAST_FILLS:]])
-    averaged = len(group) if reading_s < LIKE * middle_s else 1  # coarser readings part like draws into several kinds
+    averaged = (
+        len(group) if reading_s < LIKE_VOLUME_SHARE * middle_s else 1
+    )  # a longer interval splits like draws into groups
     return reading_s / math.sqrt(6.0 * averaged)
 
 
 def _commonest(fills: Sequence[Fill]) -> tuple[float, list[Fill]]:
-    """The volume that most draws are like, and those draws in their order."""
+    """The volume [L] that the most draws are like, and those draws in order."""
     ordered = sorted(fills, key=lambda fill: fill.volume_l)
     best, start = (0, 0), 0
     for end, fill in enumerate(ordered):
-        while fill.volume_l > ordered[start].volume_l * (1.0 + 2.0 * LIKE):
+        while fill.volume_l > ordered[start].volume_l * (1.0 + 2.0 * LIKE_VOLUME_SHARE):
             start += 1
         if end + 1 - start >= best[1] - best[0]:
             best = (start, end + 1)
     group = ordered[best[0] : best[1]]
     if not group:
         return 0.0, []
-    # their mean: a volume that is read in few steps has no middle between them
+    # The mean, since a volume that is read in few steps has no median between them.
     return sum(fill.volume_l for fill in group) / len(group), sorted(group)

@@ -1,4 +1,4 @@
-"""How much water this station draws on which weekday, and so how many days a volume will last."""
+"""The station's use of water by weekday, and the days that a volume will last."""
 
 from __future__ import annotations
 
@@ -9,19 +9,18 @@ from typing import Any, Final, NamedTuple
 
 from edge.domain.maths.robust import Z90
 
-#: the use of so many last days counts
+#: The use of this many last days counts.
 DAYS_KEPT: Final = 70
-#: whole days that must have been seen before days can be told
+#: Days left are told once this many whole days have been seen.
 LEAST_DAYS: Final = 3
-#: nothing is told further ahead
+#: Days left beyond this are told as infinite.
 FARTHEST_DAYS: Final = 3650
-#: answers that are kept, as the same is asked with each reading of a draw
-TOLD_KEPT: Final = 16
-#: two-sided 90 % of a normal distribution
+#: Answers kept, since each reading of a draw asks the same again.
+ANSWERS_KEPT: Final = 16
 
 
 class Days(NamedTuple):
-    """Days that a volume lasts, with the 5 and 95 % points; infinity beyond the horizon."""
+    """Days that a volume lasts, with the 5 and 95 % points; infinity beyond FARTHEST_DAYS."""
 
     value: float
     low: float
@@ -29,38 +28,38 @@ class Days(NamedTuple):
 
 
 class Use:
-    """Litres by local date."""
+    """The station's use of water, in litres by local date."""
 
     def __init__(self) -> None:
         self._days: dict[str, float] = {}
-        self._told: dict[tuple[object, ...], Days | None] = {}  # answers since the last draw, the newest few
+        self._cache: dict[tuple[object, ...], Days | None] = {}  # cache of days_left() since the last draw
 
     def add(self, day: str, litres: float) -> None:
-        """Some more on this date (ISO)."""
-        self._told.clear()
+        """Add litres on this local date (ISO)."""
+        self._cache.clear()
         self._days[day] = round(self._days.get(day, 0.0) + litres, 4)
         if len(self._days) > DAYS_KEPT:
             del self._days[min(self._days)]
 
     def _whole_days(self, today: date) -> list[tuple[date, float]]:
-        """Every date from the one after the first (which was seen in part) to yesterday; those without a draw as zero."""
+        """(date, litres) from the day after the first, which was seen in part, to yesterday; 0.0 on days without a draw."""
         known = {date.fromisoformat(day): litres for day, litres in self._days.items()}
         first = max(min(known, default=today) + timedelta(days=1), today - timedelta(days=DAYS_KEPT))
         return [(day, known.get(day, 0.0)) for day in (first + timedelta(days=n) for n in range((today - first).days))]
 
     def days_left(self, left_l: tuple[float, float, float], today: date, spent: float) -> Days | None:
-        """How long litres last at this station's use, weekday by weekday; None where too few whole days have been seen.
+        """The days that litres last at the use of each weekday; None where too few whole days have been seen.
 
         Args:
             left_l: litres left, with the 5 and 95 % points.
             spent: share of today that is over, 0 to 1.
         """
         asked = (*left_l, today, spent)
-        if asked not in self._told:
-            if len(self._told) == TOLD_KEPT:
-                self._told.clear()
-            self._told[asked] = self._days_left(left_l, today, spent)
-        return self._told[asked]
+        if asked not in self._cache:
+            if len(self._cache) == ANSWERS_KEPT:
+                self._cache.clear()
+            self._cache[asked] = self._days_left(left_l, today, spent)
+        return self._cache[asked]
 
     def _days_left(self, left_l: tuple[float, float, float], today: date, spent: float) -> Days | None:
         seen = self._whole_days(today)
@@ -71,13 +70,13 @@ class Use:
         rates: list[float] = []
         for weekday in range(7):
             of_day = [litres for day, litres in seen if day.weekday() == weekday]
-            # a weekday seen seldom leans on the mean of all: as if that had been seen once more
+            # A weekday seen less than twice is averaged with one day of the mean use.
             rates.append((sum(of_day) + mean) / (len(of_day) + 1) if len(of_day) < 2 else sum(of_day) / len(of_day))
         variance = sum((litres - rates[day.weekday()]) ** 2 for day, litres in seen) / max(len(seen) - 7, 1)
         middle, low, high = (_last(litres, rates, today.weekday(), spent) for litres in left_l)
         if math.isinf(middle):
             return Days(middle, low, high)
-        # what the days ahead may differ from their means, and the means from what was seen; in days of mean use
+        # Standard deviation of the days ahead about their means, and of the means themselves, in days of mean use.
         week = sum(rates) / 7.0
         doubt = Z90 * math.sqrt(variance * middle * (1.0 + middle / len(seen))) / week
         return Days(
@@ -90,16 +89,16 @@ class Use:
 
     def restore(self, state: Mapping[str, Any]) -> None:
         """Take back what state() gave."""
-        self._days, self._told = dict(state), {}
+        self._days, self._cache = dict(state), {}
 
 
 def _last(litres: float, rates: list[float], weekday: int, spent: float) -> float:
-    """Days that litres last from now: today's rest, then weekday by weekday."""
+    """Days that these litres last from now: the rest of today, then weekday by weekday."""
     week = sum(rates)
     if math.isinf(litres) or week <= 0.0 or litres / week * 7.0 > FARTHEST_DAYS:
         return math.inf
     share, days = 1.0 - spent, 0.0
-    whole = max(int(litres // week) - 1, 0)  # whole weeks need no day by day
+    whole = max(int(litres // week) - 1, 0)  # whole weeks are not stepped through day by day
     litres -= whole * week
     while True:
         rate = rates[weekday % 7]

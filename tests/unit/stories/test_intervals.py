@@ -13,7 +13,7 @@ from edge.domain.heat.balance import time_to_s
 from edge.domain.heat.prior import Prior, Spread
 from edge.domain.station.parts.reservoir.alarms import doubt_s
 from edge.domain.water.filter_life import Point
-from edge.domain.water.filter_train import Seen, Stage
+from edge.domain.water.filter_train import LifePoint, Stage
 from tests.unit.stations import DRAWING, PSI, QUIET, SETTINGS, Driver
 
 
@@ -23,7 +23,7 @@ def test_a_drop_by_the_scatter_of_draws_holds_the_truth_nine_times_in_ten() -> N
         truth, sd, stage = chance.uniform(10.0, 50.0), chance.uniform(0.1, 2.0), Stage(None)
         for draw in range(12):
             seen = chance.gauss(truth, sd)
-            stage._recent.append(Seen(draw, Point(10.0 * draw, 1.0, 1.0, seen)))
+            stage._recent.append(LifePoint(draw, Point(10.0 * draw, 1.0, 1.0, seen)))
         half, drop = stage.half_kpa(None), stage.drop_kpa(None)
         assert half is not None and drop is not None
         inside += abs(drop - truth) <= half

@@ -13,8 +13,8 @@ from edge.domain.entries import Entry, Now, rfc3339, wall_ms_of
 from edge.domain.entry_bodies import TransferSeenBody
 from edge.domain.heat.reservoir import Warmth
 from edge.domain.heat.transfer_fit import (
+    BASIN_RISE_K,
     LEAST_SD_K,
-    RISE_K,
     WINDOW_S,
     Arrival,
     Averages,
@@ -24,7 +24,7 @@ from edge.domain.heat.transfer_fit import (
     left_at_ms,
     plateau,
 )  # fmt: skip
-from edge.domain.heat.transfer_loss import REMEMBERED, UNSTATED_U_K, Seen, decided, share_of
+from edge.domain.heat.transfer_loss import TRANSFERS_KEPT, UNSTATED_U_K, Transfer, decided, share_of
 from edge.domain.maths.robust import median
 from edge.domain.readings import Role
 from edge.domain.records.book import local_date
@@ -82,8 +82,8 @@ class Basin(Part):
         self._room_point = view.points.first(Role.ROOM_TEMPERATURE)
         self._event: str | None = None  # what the reservoir's reading of this very instant has shown
         self.is_watching = self._basin_point is not None and self._reservoir_point is not None
-        self.first: list[Seen] = []
-        self.later: list[Seen] = []
+        self.first: list[Transfer] = []
+        self.later: list[Transfer] = []
         self.short = ""  # the basin is below the label's minimum in the contact under way
         self._day: str | None = None  # local date of the last cycle
         self._liquid, self._basin = Averages(), Averages()
@@ -135,7 +135,7 @@ class Basin(Part):
             return
         self._away_ms = None
         room = self._view.value(self._room_point, now.mono_ms)
-        if seen.rose_k < RISE_K and seen.was_c < (room if room is not None else seen.was_c) + WARM_K:
+        if seen.rose_k < BASIN_RISE_K and seen.was_c < (room if room is not None else seen.was_c) + WARM_K:
             return  # nothing arrived: the reservoir fell for another reason, or the probe isn't in the basin
         self._tell(seen, min(left_ms, seen.at_ms) - 20_000.0, room, now)
 
@@ -201,11 +201,11 @@ class Basin(Part):
         """(what the liquid met [Cel], its standard uncertainty [K], where from)."""
         warmth = self._warmth
         if room_c is not None:
-            return warmth.cold_c(room_c), ROOM_U_K, "room"
+            return warmth.mixing_c(room_c), ROOM_U_K, "room"
         rest = [c for _, c in self._basin.between(seen.at_ms - 20 * 60_000, seen.at_ms - 4 * 60_000)]
         if len(rest) < 6 or max(rest) - min(rest) > 1.5 or not is_first:
             return None, 0.0, ""
-        return warmth.cold_c(median(rest)), REST_U_K, "basin"
+        return warmth.mixing_c(median(rest)), REST_U_K, "basin"
 
     def _liquid_before(self, until_ms: float) -> tuple[float, float] | None:
         """(the liquid's temperature when it left [Cel], standard uncertainty), by the line through the three minutes before."""
@@ -293,11 +293,11 @@ class Basin(Part):
 
     def _take(self, body: Mapping[str, Any]) -> None:
         if body["counts"] and body["share"] is not None:
-            seen = Seen(float(body["share"]), float(body["u"]))
+            seen = Transfer(float(body["share"]), float(body["u"]))
             if body["first"]:
-                self.first = [*self.first, seen][-REMEMBERED:]
+                self.first = [*self.first, seen][-TRANSFERS_KEPT:]
             else:
-                self.later = [*self.later, seen][-REMEMBERED:]
+                self.later = [*self.later, seen][-TRANSFERS_KEPT:]
 
     def _recorded(self, record: str, body: Mapping[str, Any]) -> None:
         """A fact: where it counts, other equipment or a probe with another calibration ends what was learned."""
@@ -336,6 +336,6 @@ class Basin(Part):
 
     def restore(self, state: Mapping[str, Any]) -> None:
         state = state.get("transfers", {})
-        self.first = [Seen(*one) for one in state.get("first", ())]
-        self.later = [Seen(*one) for one in state.get("later", ())]
+        self.first = [Transfer(*one) for one in state.get("first", ())]
+        self.later = [Transfer(*one) for one in state.get("later", ())]
         self._day = state.get("day")

@@ -499,7 +499,7 @@ def test_a_second_reservoir_that_falls_silent_leaves_it_unknown():
 def test_the_coldest_of_two_rooms_decides(rooms):
     driver = Driver(with_second(Role.ROOM_TEMPERATURE, "room-2"))
     driver.run(60, REST | {"room": rooms[0], "room-2": rooms[1]})
-    assert driver.station.parts.crossed.cold_now(driver.now.mono_ms) == (16.0, False)
+    assert driver.station.parts.crossed.room_or_assumed(driver.now.mono_ms) == (16.0, False)
 
 
 @pytest.mark.parametrize(

@@ -10,7 +10,7 @@ from dataclasses import replace
 
 import pytest
 
-from edge.domain.doubts.unheated import Seen, Unheated
+from edge.domain.doubts.unheated import Unheated, UnheatedStretch
 from edge.domain.readings import Role
 from edge.domain.settings import Settings
 from simulators.physics.events import HOUR, MINUTE, Away, Day, Draw, Event, LidOpen, TopUp, Trip
@@ -177,7 +177,7 @@ def test_an_outlet_that_was_live_for_a_moment_begins_anew() -> None:
     assert checks(driver) == []
 
 
-def heard(step_k: float, falls_k_per_h: float, above_k: float = 19.0, hours: float = 2.0) -> list[Seen]:
+def heard(step_k: float, falls_k_per_h: float, above_k: float = 19.0, hours: float = 2.0) -> list[UnheatedStretch]:
     """What levels each 10 s show, rounded to the probe's step."""
     unheated, found = Unheated(), []
     for at_s in range(10, int(hours * 3600), 10):

@@ -10,7 +10,7 @@ import pytest
 
 from edge.domain.heat.balance import Forecast
 from edge.domain.heat.cooldown import CoolWatch, believed, is_usable
-from edge.domain.heat.cooldown_fit import Loss
+from edge.domain.heat.cooldown_fit import LossEstimate
 from edge.domain.heat.prior import Prior, Spread, of_volume
 from edge.domain.station.station import Station
 from tests.bench.cooling import AT_MIN, Figures, one
@@ -229,7 +229,7 @@ def test_a_lid_that_is_opened_is_believed_against_the_history() -> None:
 
 def test_losses_are_put_together_and_unusable_ones_passed_over() -> None:
     broad = Prior()
-    seen = [Loss(4e-5, 0.1)] * 4
+    seen = [LossEstimate(4e-5, 0.1)] * 4
     told = believed(broad, seen)
     assert told.median == pytest.approx(4e-5, rel=0.02) and 0.06 < told.sd < 0.1
     assert believed(broad, []) == broad.loss

@@ -10,8 +10,8 @@ import pytest
 from edge.domain.alarms.states import AT_LIMIT
 from edge.domain.entries import Now
 from edge.domain.heat.balance import HOLD_MS
-from edge.domain.heat.believed_liquid import AVERAGED_MS, SURE, LiquidWatch
-from edge.domain.heat.crossing import Passing, Probe, Rise, Rule, rounded_up
+from edge.domain.heat.believed_liquid import AVERAGED_MS, GUARD_SIGMAS, LiquidWatch
+from edge.domain.heat.crossing import AveragingRule, LimitCrossing, ProbeModel, ProbeTrend, rounded_up
 from edge.domain.heat.reservoir import Warmth
 from edge.domain.settings import Reservoir
 from tests.unit.domain.heat.test_warmup import Tank
@@ -20,12 +20,12 @@ LIMIT_C = 39.5
 RISE = 0.003  # K/s
 
 
-def drawn(rng: random.Random, probe: Probe, sees_c: float) -> float:
+def drawn(rng: random.Random, probe: ProbeModel, sees_c: float) -> float:
     read = sees_c + rng.gauss(0.0, probe.noise_k)
     return round(read / probe.step_k) * probe.step_k if probe.step_k else read
 
 
-def passes_s(rng: random.Random, probe: Probe, rise_k_per_s: float = RISE) -> tuple[float, LiquidWatch]:
+def passes_s(rng: random.Random, probe: ProbeModel, rise_k_per_s: float = RISE) -> tuple[float, LiquidWatch]:
     """After how long what is judged is above the limit for good, from when the probe sees the limit; and the watch, some minutes before."""
     watch, last_below, before = LiquidWatch(), -1_000.0, LiquidWatch()
     at_s = -600.0 - rng.uniform(0.0, probe.every_s)
@@ -44,13 +44,13 @@ def passes_s(rng: random.Random, probe: Probe, rise_k_per_s: float = RISE) -> tu
 def test_what_is_judged_comes_when_readings_drawn_one_by_one_come(
     step_k: float, noise_k: float, every_s: float
 ) -> None:
-    rng, probe = random.Random(f"{step_k}/{noise_k}/{every_s}"), Probe(step_k, 0.0, noise_k, every_s)
+    rng, probe = random.Random(f"{step_k}/{noise_k}/{every_s}"), ProbeModel(step_k, 0.0, noise_k, every_s)
     errors, spreads = [], []
     for _ in range(40):
         truth_s, before = passes_s(rng, probe)
-        passing = before.passing(LIMIT_C, probe)
-        assert passing is not None
-        comes_ms, sd_s = passing.comes(Rise(1e6, LIMIT_C, RISE))
+        crossing = before.crossing(LIMIT_C, probe)
+        assert crossing is not None
+        comes_ms, sd_s = crossing.comes(ProbeTrend(1e6, LIMIT_C, RISE))
         errors.append((comes_ms - 1e6) / 1000.0 - truth_s)
         spreads.append(sd_s)
     assert abs(statistics.median(errors)) <= 3.0 + 0.5 * every_s
@@ -59,29 +59,33 @@ def test_what_is_judged_comes_when_readings_drawn_one_by_one_come(
 
 def test_readings_that_stand_in_the_mean_already_count() -> None:
     """By chance they were low: it passes later than it would."""
-    probe, rule, rise = Probe(0.0, 0.0, 0.09, 1.0), Rule(20, 90.0, 0.09, SURE), Rise(6_000.0, LIMIT_C, RISE)
+    probe, rule, rise = (
+        ProbeModel(0.0, 0.0, 0.09, 1.0),
+        AveragingRule(20, 90.0, 0.09, GUARD_SIGMAS),
+        ProbeTrend(6_000.0, LIMIT_C, RISE),
+    )
     found = []
     for luck_k in (-0.03, 0.0, 0.03):
         heard = [(1000 * s, rise.at(1000 * s) + luck_k) for s in range(20)]
-        found.append(Passing(probe, rule, heard, LIMIT_C).comes(rise)[0])
+        found.append(LimitCrossing(probe, rule, heard, LIMIT_C).comes(rise)[0])
     assert found == sorted(found, reverse=True) and found[0] - found[2] > 5_000
 
 
 def test_a_coarse_probe_shows_the_limit_half_a_step_early() -> None:
-    probe = Probe(0.5, 20.0, 0.0, 10.0)
+    probe = ProbeModel(0.5, 20.0, 0.0, 10.0)
     assert [rounded_up(c, probe) for c in (39.5, 39.6, 40.0)] == [39.25, 39.75, 39.75]
-    passing = Passing(probe, Rule(1, 90.0, 0.0, SURE), [(0, 38.0)], 39.5)
-    comes_ms, sd_s = passing.comes(Rise(0.0, 38.0, 0.0025))
+    crossing = LimitCrossing(probe, AveragingRule(1, 90.0, 0.0, GUARD_SIGMAS), [(0, 38.0)], 39.5)
+    comes_ms, sd_s = crossing.comes(ProbeTrend(0.0, 38.0, 0.0025))
     assert comes_ms == pytest.approx(500_000 + 5_000) and sd_s < 10.0
 
 
 def test_a_hold_is_sure_once_what_is_judged_is_well_above_and_begins_anew_where_it_will_fall() -> None:
-    probe, rule = Probe(0.0, 0.0, 0.09, 1.0), Rule(20, 90.0, 0.09, SURE)
-    needs_c = LIMIT_C + SURE * 0.09 / 20.0**0.5
+    probe, rule = ProbeModel(0.0, 0.0, 0.09, 1.0), AveragingRule(20, 90.0, 0.09, GUARD_SIGMAS)
+    needs_c = LIMIT_C + GUARD_SIGMAS * 0.09 / 20.0**0.5
     for above_k, falls, may_fall in ((-0.06, True, True), (-0.002, False, True), (0.3, False, False)):
-        rise = Rise(0.0, needs_c + above_k + 10 * RISE, RISE)
+        rise = ProbeTrend(0.0, needs_c + above_k + 10 * RISE, RISE)
         heard = [(1000 * s - 19_000, rise.at(1000 * s - 19_000)) for s in range(20)]
-        middle_ms, late_ms = Passing(probe, rule, heard, LIMIT_C).holds(rise, 110_000)
+        middle_ms, late_ms = LimitCrossing(probe, rule, heard, LIMIT_C).holds(rise, 110_000)
         assert ((middle_ms > 0.0), (late_ms > 0.0)) == (falls, may_fall), above_k
         assert middle_ms <= late_ms < 110_000
 
@@ -124,13 +128,13 @@ def test_the_last_minutes_are_told_by_what_the_condition_goes_by(noise_k: float,
 
 def test_what_was_averaged_before_is_the_rule_that_is_reckoned_with() -> None:
     watch = LiquidWatch()
-    assert watch.passing(LIMIT_C, Probe(0.0, 0.0, 0.1, 1.0)) is None
+    assert watch.crossing(LIMIT_C, ProbeModel(0.0, 0.0, 0.1, 1.0)) is None
     rng = random.Random(3)
     for second in range(400):
         watch.hear(30.0 + rng.gauss(0.0, 0.1), 0.001, 1000 * second)
-    passing = watch.passing(LIMIT_C, Probe(0.0, 0.0, 0.1, 1.0))
-    assert passing is not None and passing.averaged == len(watch._averaged)
-    assert passing.rule.within_s == AVERAGED_MS / 1000.0
-    last = passing.heard[-1][1]
-    mean = statistics.fmean(c for _, c in passing.heard)
-    assert watch.judged_c(last) == pytest.approx(mean - (passing.sees_c - LIMIT_C), abs=0.002)
+    crossing = watch.crossing(LIMIT_C, ProbeModel(0.0, 0.0, 0.1, 1.0))
+    assert crossing is not None and crossing.averaged == len(watch._averaged)
+    assert crossing.rule.within_s == AVERAGED_MS / 1000.0
+    last = crossing.readings[-1][1]
+    mean = statistics.fmean(c for _, c in crossing.readings)
+    assert watch.judged_c(last) == pytest.approx(mean - (crossing.sees_c - LIMIT_C), abs=0.002)

@@ -8,7 +8,7 @@ from typing import Any
 
 import pytest
 
-from edge.domain.heat.power_baseline import REMEMBERED, Habit
+from edge.domain.heat.power_baseline import POWERS_KEPT, Habit
 from edge.domain.station.station import Station
 from tests.unit.stations import MONDAY, SETTINGS, Driver
 
@@ -41,7 +41,7 @@ def test_one_odd_heat_up_is_no_habit_and_three_are_the_least() -> None:
         habit.learn(fit(power))
     usual = habit.usual()
     assert usual is not None and usual * 60.0 == pytest.approx(0.25)
-    for _ in range(REMEMBERED):
+    for _ in range(POWERS_KEPT):
         habit.learn(fit(0.2))
     assert habit.usual() == pytest.approx(0.2 / 60.0), "half a year later it is what it gives now"
 

@@ -6,7 +6,7 @@ import random
 
 import pytest
 
-from edge.domain.heat.probe import GAP_MS, Average, Heard, ProbeWatch, line
+from edge.domain.heat.probe import GAP_MS, Average, ProbeView, ProbeWatch, line
 
 ROOM_C = 20.0
 
@@ -19,7 +19,7 @@ def heard_of(probe: ProbeWatch, from_s: int, to_s: int, every_s: int = 5, slope:
 
 def test_each_watch_sees_what_was_read_since_it_began_anew() -> None:
     probe = ProbeWatch()
-    always, anew = Heard(probe), Heard(probe)
+    always, anew = ProbeView(probe), ProbeView(probe)
     heard_of(probe, 0, 600)
     anew.forget()
     assert anew.last is None and anew.lately() == [] and anew.slope(300_000) is None
@@ -34,7 +34,7 @@ def test_each_watch_sees_what_was_read_since_it_began_anew() -> None:
 
 def test_a_mark_in_the_middle_of_an_average_ends_it_and_nobody_loses_it() -> None:
     probe = ProbeWatch()
-    goes_on, begins = Heard(probe), Heard(probe)
+    goes_on, begins = ProbeView(probe), ProbeView(probe)
     told = heard_of(probe, 0, 40)  # two readings into the next average
     begins.forget()
     begins.forget()  # as often as one likes
@@ -47,7 +47,7 @@ def test_a_mark_in_the_middle_of_an_average_ends_it_and_nobody_loses_it() -> Non
 
 def test_marks_at_every_reading_starve_nobody() -> None:
     probe = ProbeWatch()
-    goes_on, begins = Heard(probe), Heard(probe)
+    goes_on, begins = ProbeView(probe), ProbeView(probe)
     told = 0
     for s in range(0, 900, 5):
         told += probe.hear(30.0 + 0.01 * s, ROOM_C, 1000 * s) is not None
@@ -61,7 +61,7 @@ def test_after_a_long_silence_it_is_another_story_of_the_same_probe() -> None:
     for s in range(900):
         probe.hear(round((30.0 + 0.002 * s + rng.gauss(0.0, 0.03)) / 0.0625) * 0.0625, ROOM_C, 1000 * s)
     noise2, step_k = probe.noise2(), probe.step_k
-    assert not probe.is_another_story(899_000 + GAP_MS) and probe.is_another_story(900_000 + GAP_MS)
+    assert not probe.gap_exceeded(899_000 + GAP_MS) and probe.gap_exceeded(900_000 + GAP_MS)
     assert probe.hear(25.0, ROOM_C, 900_000 + GAP_MS) is None
     assert not probe.suspects and not probe.recent
     assert (probe.noise2(), probe.step_k) == (noise2, step_k) and step_k == 0.0625

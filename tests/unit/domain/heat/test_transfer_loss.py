@@ -15,7 +15,15 @@ import pytest
 
 from edge.domain.heat.balance import needed_c
 from edge.domain.heat.transfer_fit import arrival, left_at_ms, plateau
-from edge.domain.heat.transfer_loss import FEW, LARGEST, RULE_SHARE, Seen, believed, by_the_file, decided
+from edge.domain.heat.transfer_loss import (
+    LARGEST_SHARE,
+    MIN_AGREEING,
+    RULE_SHARE,
+    Transfer,
+    believed,
+    by_the_file,
+    decided,
+)
 from edge.domain.readings import Role
 from edge.domain.settings import Settings
 from edge.domain.station.station import Station
@@ -27,19 +35,19 @@ RULE = by_the_file(RULE_SHARE, False)
 U = 0.3 / 19.0  # an unstated probe's
 
 
-def seen(*shares: float, u: float = 0.005) -> list[Seen]:
-    return [Seen(share, u) for share in shares]
+def seen(*shares: float, u: float = 0.005) -> list[Transfer]:
+    return [Transfer(share, u) for share in shares]
 
 
 # -- what is believed
 
 
 def test_the_rule_holds_until_enough_first_cycles_agree() -> None:
-    for n in range(FEW):
+    for n in range(MIN_AGREEING):
         assert decided(RULE, seen(*[0.15] * n), [], 0.0, U).needed == RULE_SHARE
-    learned = decided(RULE, seen(*[0.15] * FEW), [], 0.0, U)
+    learned = decided(RULE, seen(*[0.15] * MIN_AGREEING), [], 0.0, U)
     assert 0.15 + 1.645 * U < learned.needed < RULE_SHARE, "guarded by the probe's own uncertainty"
-    assert learned.words == f"measured on {FEW} first cycles"
+    assert learned.words == f"measured on {MIN_AGREEING} first cycles"
 
 
 def test_more_cycles_narrow_it_to_the_probes_own_uncertainty() -> None:
@@ -101,7 +109,7 @@ def test_the_interval_holds_the_next_cycle_nine_times_in_ten(scatter: float) -> 
     held, n = 0, 300
     for _ in range(n):
         true = min(max(RULE_SHARE * math.exp(r.gauss(0.0, 0.25)), 0.05), 0.5)
-        shares = [Seen(true + r.gauss(0.0, math.hypot(scatter, 0.005)), 0.005) for _ in range(r.randint(3, 6))]
+        shares = [Transfer(true + r.gauss(0.0, math.hypot(scatter, 0.005)), 0.005) for _ in range(r.randint(3, 6))]
         about = believed(shares, RULE_SHARE)
         held += about.low <= true + r.gauss(0.0, scatter) <= about.high
     assert held / n >= 0.75, "more where cycles hardly differ: three can't tell that"
@@ -110,9 +118,9 @@ def test_the_interval_holds_the_next_cycle_nine_times_in_ten(scatter: float) -> 
 def test_nothing_that_can_be_seen_takes_it_out_of_bounds() -> None:
     r = random.Random(7)
     for _ in range(60):
-        shares = [Seen(r.uniform(0.02, 0.6), r.uniform(0.0, 0.04)) for _ in range(r.randint(1, 12))]
+        shares = [Transfer(r.uniform(0.02, 0.6), r.uniform(0.0, 0.04)) for _ in range(r.randint(1, 12))]
         found = decided(RULE, shares, shares[: r.randint(0, 5)], 0.0, r.uniform(0.0, 0.05))
-        assert 0.0 <= found.low <= found.best <= found.high <= LARGEST and 0.0 <= found.hot <= found.needed < 0.7
+        assert 0.0 <= found.low <= found.best <= found.high <= LARGEST_SHARE and 0.0 <= found.hot <= found.needed < 0.7
         assert found.low <= found.needed <= found.high
 
 

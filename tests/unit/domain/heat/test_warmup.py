@@ -187,7 +187,7 @@ def test_the_model_itself_is_right_when_a_plant_is_known_exactly() -> None:
         Spread(8_000.0 / 20.0 / 1.2, 0.01),
         Spread(40.0, 0.01),
         Spread(2.4 / 48_000.0, 0.01),
-        damp=(0.0, 0.01),
+        evaporation=(0.0, 0.01),
         element_s=Spread(1.0, 0.01),
     )
     seen, watch = record(plant, morning), HeatWatch(known)

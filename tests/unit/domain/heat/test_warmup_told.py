@@ -9,20 +9,23 @@ from collections.abc import Callable
 import pytest
 from scipy.stats import lognorm
 
-from edge.domain.heat.hypothesis import OPEN_LOSS, OPEN_LOSS_SD, PULL_S, Begin, Do, Heard, Hypothesis
+from edge.domain.heat.hypothesis import OPEN_LOSS, OPEN_LOSS_SD, PULL_S, Action, Hypothesis, Observation, WarmUpStart
 from edge.domain.heat.prior import Prior
 from edge.domain.heat.warmup_fit import COOLED, WARMED, HeatFit
-from edge.domain.heat.warmup_told import FAITH, Told, Trial
+from edge.domain.heat.warmup_told import PRIOR_TRIALS, CheckedForecasts, Trial
 
 STEP_S = 15.0
 ROOM_C = 20.0
 
 
-def followed(power: Callable[[float], float], until_s: float, seed: int = 1) -> tuple[Told, float]:
+def followed(power: Callable[[float], float], until_s: float, seed: int = 1) -> tuple[CheckedForecasts, float]:
     """A vessel of one node that loses 6e-5 of its excess each second, `power` [K/s] at its time [s]; and where it is in the end [Cel]."""
-    rng, begin = random.Random(seed), Begin(21.0, 1e-4, 0.0, bend_s=20.0, rise_s=240.0, bend_sd_s=20.0, slope=0.004)
-    fit = HeatFit(begin, Prior(), Prior())
-    told, liquid, probe, t = Told(fit), 21.0, 21.0, 0.0
+    rng, start = (
+        random.Random(seed),
+        WarmUpStart(21.0, 1e-4, 0.0, bend_s=20.0, rise_s=240.0, bend_sd_s=20.0, slope=0.004),
+    )
+    fit = HeatFit(start, Prior(), Prior())
+    told, liquid, probe, t = CheckedForecasts(fit), 21.0, 21.0, 0.0
     while t < until_s:
         for _ in range(int(STEP_S)):
             liquid += power(t) - 6e-5 * (liquid - ROOM_C)
@@ -33,7 +36,7 @@ def followed(power: Callable[[float], float], until_s: float, seed: int = 1) -> 
     return told, liquid
 
 
-def width_s(told: Told, ahead_k: float) -> float:
+def width_s(told: CheckedForecasts, ahead_k: float) -> float:
     found = told.interval(told.fit.theta + ROOM_C + ahead_k)
     assert not isinstance(found, float)
     low, mid, high = found
@@ -75,36 +78,36 @@ def test_what_has_taken_a_heater_down_for_a_while_passes(until_s: float, within:
 def test_power_that_nothing_is_heard_of_is_pulled_back_to_its_mean() -> None:
     """Ornstein and Uhlenbeck's process: exp(-t / tau) of a deviation is left, and its variance tends to its own beside the mean's."""
     h = Hypothesis(
-        Prior(), [0.0] * 10, 0.0, Begin(21.0, 1e-4, 0.0, bend_s=0.0, rise_s=240.0, bend_sd_s=20.0, slope=0.004)
+        Prior(), [0.0] * 10, 0.0, WarmUpStart(21.0, 1e-4, 0.0, bend_s=0.0, rise_s=240.0, bend_sd_s=20.0, slope=0.004)
     )
-    mean = h.x4
-    h.x1 = 0.9 * mean
+    mean = h.mean_power
+    h.power = 0.9 * mean
     for i in range(1, 401):
-        h.hear(Heard(i * 5.0, 5.0, 21.0, 1e-4, 0.0, 0.0))
+        h.predict(Observation(i * 5.0, 5.0, 21.0, 1e-4, 0.0, 0.0))
         if i * 5.0 == PULL_S:
-            assert (h.x1 - mean) / (-0.1 * mean) == pytest.approx(math.exp(-1.0), rel=0.01)
+            assert (h.power - mean) / (-0.1 * mean) == pytest.approx(math.exp(-1.0), rel=0.01)
     for i in range(401, 4_001):
-        h.hear(Heard(i * 5.0, 5.0, 21.0, 1e-4, 0.0, 0.0))
-    assert h.x4 == mean
-    assert h.p11 - h.p44 == pytest.approx(h.wander * h.x1**2, rel=0.01)
+        h.predict(Observation(i * 5.0, 5.0, 21.0, 1e-4, 0.0, 0.0))
+    assert h.mean_power == mean
+    assert h.p11 - h.p44 == pytest.approx(h.wander * h.power**2, rel=0.01)
     assert h.p14 == pytest.approx(h.p44, rel=0.01)
 
 
 def test_what_is_made_of_an_average_moves_the_mean_less_than_the_power() -> None:
     """One average lower than expected, late in a heat-up: it may have been a while's doing."""
     h = Hypothesis(
-        Prior(), [0.0] * 10, 0.0, Begin(21.0, 1e-4, 0.0, bend_s=0.0, rise_s=240.0, bend_sd_s=20.0, slope=0.006)
+        Prior(), [0.0] * 10, 0.0, WarmUpStart(21.0, 1e-4, 0.0, bend_s=0.0, rise_s=240.0, bend_sd_s=20.0, slope=0.006)
     )
     for i in range(1, 200):
-        read_c = h.x0 + 15.0 * h.x1 if i == 1 else h.x0 + h.x1 * 15.0 + h.x1 * h.h1
-        heard = Heard(i * 15.0, 15.0, read_c, 1e-4, 0.0, 0.0)
-        h.hear(heard)
-        h.do(Do.TAKE, heard)
-    power, mean = h.x1, h.x4
-    heard = Heard(200 * 15.0, 15.0, h.x0, 1e-4, 0.0, 0.0)
-    h.hear(heard)
-    h.do(Do.TAKE, heard)
-    assert h.x1 - power < h.x4 - mean < 0.0
+        read_c = h.level_c + 15.0 * h.power if i == 1 else h.level_c + h.power * 15.0 + h.power * h.h1
+        observed = Observation(i * 15.0, 15.0, read_c, 1e-4, 0.0, 0.0)
+        h.predict(observed)
+        h.apply(Action.TAKE, observed)
+    power, mean = h.power, h.mean_power
+    observed = Observation(200 * 15.0, 15.0, h.level_c, 1e-4, 0.0, 0.0)
+    h.predict(observed)
+    h.apply(Action.TAKE, observed)
+    assert h.power - power < h.mean_power - mean < 0.0
 
 
 def test_a_trial_is_as_far_beside_as_its_deviations_say() -> None:
@@ -135,7 +138,7 @@ def test_the_factor_is_the_root_of_a_mean_square_in_which_some_are_right_beforeh
     assert told.wider == 1.0
     for trial, z in zip(told._trials, (3.0, -2.0, 1.0), strict=True):
         trial.z = z
-    assert told.wider == pytest.approx(math.sqrt((FAITH + 14.0) / (FAITH + 3.0)))
+    assert told.wider == pytest.approx(math.sqrt((PRIOR_TRIALS + 14.0) / (PRIOR_TRIALS + 3.0)))
 
 
 def test_a_slow_heat_up_has_more_room_for_a_lid_than_a_quick_one() -> None:
@@ -149,15 +152,15 @@ def test_a_slow_heat_up_has_more_room_for_a_lid_than_a_quick_one() -> None:
 
 def test_the_odds_of_an_open_lid_are_those_of_two_lognormal_losses() -> None:
     """Densities: scipy.stats.lognorm."""
-    begin, loss = Begin(21.0, 1e-4, 0.0), Prior().loss
+    start, loss = WarmUpStart(21.0, 1e-4, 0.0), Prior().loss
     for z in (-1.0, 0.0, 1.0, 2.0):
-        h = Hypothesis(Prior(), [0.0, 0.0, 0.0, 0.0, z, 0.0, 0.0, 0.0, 0.0, 0.0], 0.0, begin)
-        shut = lognorm(loss.sd, scale=loss.median).pdf(h.x2)
-        left_open = lognorm(math.hypot(loss.sd, OPEN_LOSS_SD), scale=OPEN_LOSS * loss.median).pdf(h.x2)
+        h = Hypothesis(Prior(), [0.0, 0.0, 0.0, 0.0, z, 0.0, 0.0, 0.0, 0.0, 0.0], 0.0, start)
+        shut = lognorm(loss.sd, scale=loss.median).pdf(h.loss)
+        left_open = lognorm(math.hypot(loss.sd, OPEN_LOSS_SD), scale=OPEN_LOSS * loss.median).pdf(h.loss)
         assert h.open_odds() == pytest.approx(left_open / shut, rel=1e-9)
 
 
-def lidded(opened: Callable[[float], bool], until_s: float) -> tuple[Told, float, float]:
+def lidded(opened: Callable[[float], bool], until_s: float) -> tuple[CheckedForecasts, float, float]:
     """A vessel of one node whose open lid takes a quarter of its heater's power: what is told, the liquid now, and its plain loss."""
     return *followed(lambda t: 0.004 - (1e-3 if opened(t) else 0.0), until_s), 6e-5
 
@@ -170,7 +173,7 @@ def seconds_to(target_c: float, from_c: float, power: float, loss: float) -> flo
 
 def test_while_a_lid_is_open_both_its_closing_and_its_staying_open_are_inside() -> None:
     told, now_c, loss = lidded(lambda t: t >= 1_800.0, 2_100.0)
-    assert told.fit.jumped and told.fit.disturbed_by == COOLED and not told.fit.is_disturbed
+    assert told.fit.has_jumped and told.fit.disturbed_by == COOLED and not told.fit.is_disturbed
     found = told.interval(30.0)
     assert not isinstance(found, float)
     closes, stays = seconds_to(30.0, now_c, 0.004, loss), seconds_to(30.0, now_c, 0.003, loss)
@@ -194,4 +197,4 @@ def test_what_no_lid_takes_is_a_disturbance() -> None:
 @pytest.mark.parametrize("seed", range(4))
 def test_a_steady_rise_makes_no_jump_of_its_noise(seed: int) -> None:
     told, _ = followed(lambda t: 0.004, 3_000.0, seed)
-    assert not told.fit.jumped and told.fit.disturbed_t is None
+    assert not told.fit.has_jumped and told.fit.disturbed_t is None

@@ -58,7 +58,7 @@ class MustStart(NamedTuple):
     high_ms: int | None = None
 
 
-def doubt_s(prior: Prior, liquid_c: float, target_c: float, cold_c: float, takes_s: float) -> float | None:
+def doubt_s(prior: Prior, liquid_c: float, target_c: float, room_c: float, takes_s: float) -> float | None:
     """Standard uncertainty [s] of the time from `liquid_c` to `target_c` [Cel] by what earlier heat-ups left of power and loss.
 
     Propagated to first order (GUM, JCGM 100:2008, 5.2.2), and what wall and probe add. None where it may never get there.
@@ -69,7 +69,7 @@ def doubt_s(prior: Prior, liquid_c: float, target_c: float, cold_c: float, takes
     loss_sd = loss * prior.loss.sd
 
     def takes(p: float, b: float) -> float | None:
-        return time_to_s(liquid_c, target_c, cold_c + p / b, b) if p > 0.0 and b > 0.0 else None
+        return time_to_s(liquid_c, target_c, room_c + p / b, b) if p > 0.0 and b > 0.0 else None
 
     ends = [
         takes(power - power_sd, loss), takes(power + power_sd, loss),
@@ -146,15 +146,15 @@ class ReservoirAlarms(Part):
         liquid = self._view.watches[point].value(now.mono_ms)
         if liquid is None:
             return
-        cold_c = self._doubts.room_now(now.mono_ms)
-        self._look_for_cold(warmth, point, liquid, cold_c, now)
+        room_c = self._doubts.room_now(now.mono_ms)
+        self._look_for_cold(warmth, point, liquid, room_c, now)
         self._view.alarms.see("reservoir_hot", liquid, point, now)
         if self._asked_ms is None or now.mono_ms - self._asked_ms >= ASK_MS:
             self._asked_ms = now.mono_ms
             self._look_for_weakness(warmth, point, now)
-            self._look_at_first_case(warmth, point, liquid, cold_c, now)
+            self._look_at_first_case(warmth, point, liquid, room_c, now)
         self._heated |= warmth.heat.heating_since_ms is not None
-        self._look_for_heat(warmth, point, liquid, cold_c, now)
+        self._look_for_heat(warmth, point, liquid, room_c, now)
 
     def _follow_cooling(self, warmth: Warmth, now: Now) -> None:
         """Where the heater has no power it cools, from then on; what a cool-down leaves to learn from is an entry."""
@@ -165,12 +165,12 @@ class ReservoirAlarms(Part):
             start_ms = now.wall_ms - (now.mono_ms - noted.pop("start_ms"))
             self._view.tell("cool_down", cast(CoolDownBody, {"start": rfc3339(start_ms), **noted}), now)
 
-    def _look_for_cold(self, warmth: Warmth, point: str, liquid: float, cold_c: float, now: Now) -> None:
+    def _look_for_cold(self, warmth: Warmth, point: str, liquid: float, room_c: float, now: Now) -> None:
         view = self._view
-        limit, again = warmth.alarm_limits(cold_c, view.settings.tuning.get("reservoir_cold"))
+        limit, again = warmth.alarm_limits(room_c, view.settings.tuning.get("reservoir_cold"))
         alarm = view.alarms.alarms["reservoir_cold"]
         active, cause = liquid < (again if alarm.present else limit) - AT_LIMIT, ""
-        found = warmth.trough(warmth.limits(cold_c)[0] + warmth.guard_k, cold_c) if active else None
+        found = warmth.trough(warmth.limits(room_c)[0] + warmth.guard_k, room_c) if active else None
         explained = active and self._is_explained(warmth, now)
         if explained:
             # a set point that is too low is one alarm, not one after each cycle; what wasn't told yet isn't told in a cycle
@@ -209,10 +209,10 @@ class ReservoirAlarms(Part):
         first_ms = self._first_case_ms(now, 0)
         return first_ms is not None and self._warm_for_ms != first_ms
 
-    def _look_for_heat(self, warmth: Warmth, point: str, liquid: float, cold_c: float, now: Now) -> None:
+    def _look_for_heat(self, warmth: Warmth, point: str, liquid: float, room_c: float, now: Now) -> None:
         """Colder than its thermostat would let it be, and not rising. Its delay is the alarm's on-delay."""
         view, heat, plan = self._view, warmth.heat, warmth.plan
-        limit = min(warmth.limits(cold_c)[1], plan.set_point_c - 2.0 * plan.thermostat_band_k)
+        limit = min(warmth.limits(room_c)[1], plan.set_point_c - 2.0 * plan.thermostat_band_k)
         rises = heat.heating_since_ms is not None and not heat.has_levelled_off
         active, cause = liquid < limit - AT_LIMIT and not rises and warmth.cycle.away_since_ms is None, ""
         active = active and self._should_heat(warmth, now)
@@ -275,20 +275,20 @@ class ReservoirAlarms(Part):
         first_ms = first_case(hours, self._view.zone, now.wall_ms)
         return None if first_ms is None or now.wall_ms > first_ms + over_ms else first_ms
 
-    def must_start(self, liquid: float, cold_c: float, now: Now) -> MustStart | None:
+    def must_start(self, liquid: float, room_c: float, now: Now) -> MustStart | None:
         """When heating must begin for the first case of this day; None where there is none to be in time for, or it is warm."""
         warmth, first_ms = self._warmth, self._first_case_ms(now, 0)
         if first_ms is None or warmth.is_warm:
             return None
-        target_c = warmth.limits(cold_c)[0] + warmth.guard_k
+        target_c = warmth.limits(room_c)[0] + warmth.guard_k
         prior = warmth.heat.prior
         if prior.heat_ups:
             power, loss = prior.power[0], prior.loss.median
-            takes_s = time_to_s(liquid, target_c, cold_c + power / loss, loss) if liquid < target_c else 0.0
+            takes_s = time_to_s(liquid, target_c, room_c + power / loss, loss) if liquid < target_c else 0.0
             if takes_s is not None:
                 by_ms = first_ms - int(takes_s * 1000.0) - HOLD_MS
                 why = "by this station's own heat-ups"
-                sd_s = doubt_s(prior, liquid, target_c, cold_c, takes_s)
+                sd_s = doubt_s(prior, liquid, target_c, room_c, takes_s)
                 half_ms = None if sd_s is None else int(Z90 * sd_s * 1000.0)
                 return (
                     MustStart(by_ms, why)
@@ -296,10 +296,10 @@ class ReservoirAlarms(Part):
                     else MustStart(by_ms, why, by_ms - half_ms, by_ms + half_ms)
                 )
         limit_ms = warmth.plan.warm_up_limit_ms
-        share = min(max((target_c - liquid) / max(target_c - cold_c, 1.0), 0.0) * CAUTION, 1.0)
+        share = min(max((target_c - liquid) / max(target_c - room_c, 1.0), 0.0) * CAUTION, 1.0)
         return MustStart(first_ms - int(share * limit_ms), f"by the warm-up limit of {limit_ms / 3_600_000:g} h")
 
-    def _look_at_first_case(self, warmth: Warmth, point: str, liquid: float, cold_c: float, now: Now) -> None:
+    def _look_at_first_case(self, warmth: Warmth, point: str, liquid: float, room_c: float, now: Now) -> None:
         alarms = self._view.alarms
         alarm = alarms.alarms.get(FIRST_CASE)
         if alarm is None:
@@ -311,7 +311,7 @@ class ReservoirAlarms(Part):
         if first_ms is None or self._warm_for_ms == first_ms or warmth.cycle.explains_cold(now.mono_ms):
             alarms.set(FIRST_CASE, False, now, value=liquid)
             return
-        why = self._why_late(warmth, liquid, cold_c, first_ms, alarm.condition, now)
+        why = self._why_late(warmth, liquid, room_c, first_ms, alarm.condition, now)
         self._in_time = why == ""
         if why is None:  # what is present stays, what was pending isn't known to be so
             alarms.drop_pending(FIRST_CASE, now)
@@ -319,15 +319,15 @@ class ReservoirAlarms(Part):
         cause = f"{self._view.show(point, liquid)}, {why}" if why else ""
         if not alarm.condition:
             self._heated = False
-        limit = round(warmth.limits(cold_c)[0] + warmth.guard_k, 4)
+        limit = round(warmth.limits(room_c)[0] + warmth.guard_k, 4)
         alarms.set(FIRST_CASE, bool(why), now, value=liquid, unit="Cel", limit=limit, point=point, cause=cause)
 
     def _why_late(
-        self, warmth: Warmth, liquid: float, cold_c: float, first_ms: int, was_late: bool, now: Now
+        self, warmth: Warmth, liquid: float, room_c: float, first_ms: int, was_late: bool, now: Now
     ) -> str | None:
         """Why it is late for the first case; "" where it isn't, None where that can't be told yet."""
         case = f"the first case at {clock_text(first_ms, self._view.zone)}"
-        forecast = warmth.until(cold_c, now.mono_ms)
+        forecast = warmth.until(room_c, now.mono_ms)
         if forecast.in_ms is not None:
             expected_ms = now.wall_ms + forecast.in_ms
             if expected_ms <= first_ms + (0 if was_late else SLACK_MS):
@@ -337,7 +337,7 @@ class ReservoirAlarms(Part):
             return f"expected at {clock_text(expected_ms, self._view.zone)}, after {case}"
         if forecast.why.startswith(NEVER):
             return f"{self._view.units.why(forecast)}: not in time for {case}"
-        must = self.must_start(liquid, cold_c, now)
+        must = self.must_start(liquid, room_c, now)
         if warmth.heat.heating_since_ms is not None:
             if now.wall_ms >= first_ms:
                 return f"not warm yet for {case}"

@@ -65,7 +65,7 @@ class ReservoirCondition:
                 ask=view.advice(point),
             )
         show = partial(view.show, point)
-        room_c, assumed = self._doubts.cold_now(now.mono_ms)
+        room_c, assumed = self._doubts.room_or_assumed(now.mono_ms)
         enter, leave = warmth.limits(room_c)
         read_ms = now.wall_ms - (now.mono_ms - watch.good_ms)
         sure = view.probability(point, liquid, leave if warmth.is_warm else enter, None)

@@ -43,10 +43,10 @@ class ReservoirEstimates(Part):
     def estimates(self, now: Now) -> Mapping[str, dict[str, Any]]:
         found: dict[str, dict[str, Any]] = {}
         view, warmth = self._view, self._warmth
-        cold, assumed = self._doubts.cold_now(now.mono_ms)
+        room_c, assumed = self._doubts.room_or_assumed(now.mono_ms)
         source = ("with the declared coldest room; " if assumed else "") + f"transfer loss {warmth.share.words}"
-        needed = warmth.needed_c(cold)
-        ends = sorted((needed, warmth.needed_c(cold, warmth.share.low), warmth.needed_c(cold, warmth.share.high)))
+        needed = warmth.needed_c(room_c)
+        ends = sorted((needed, warmth.needed_c(room_c, warmth.share.low), warmth.needed_c(room_c, warmth.share.high)))
         found["needed_reservoir_temperature"] = estimate(
             "needed_reservoir_temperature", "Cel", now, round(needed, 3), round(ends[0], 3), round(ends[2], 3), source
         )
@@ -61,18 +61,18 @@ class ReservoirEstimates(Part):
             ):
                 found[name] = estimate(name, unit, now, why=why)
             return found
-        found["basin_temperature"] = self._basin(liquid, cold, source, now)
+        found["basin_temperature"] = self._basin(liquid, room_c, source, now)
         if warmth.is_warm:
             found["reservoir_ready"] = estimate("reservoir_ready", "time", now, why="it is warm")
         elif self._heater_is_tripped(now.mono_ms):
             found["reservoir_ready"] = estimate("reservoir_ready", "time", now, why="the heater has no power")
         else:
-            found["reservoir_ready"] = self._when("reservoir_ready", warmth.until(cold, now.mono_ms), now)
+            found["reservoir_ready"] = self._when("reservoir_ready", warmth.until(room_c, now.mono_ms), now)
         found["reservoir_below_needed"] = self._when(
             "reservoir_below_needed", warmth.until_below(needed, now.mono_ms), now
         )
         if view.settings.hours is not None:
-            found["heating_must_start_by"] = self._must_start(liquid, cold, now)
+            found["heating_must_start_by"] = self._must_start(liquid, room_c, now)
         return found
 
     def _basin(self, liquid: float, room_c: float, source: str, now: Now) -> dict[str, Any]:
@@ -82,17 +82,17 @@ class ReservoirEstimates(Part):
         if warmth.cycle.is_away(now.mono_ms):
             return estimate(name, "Cel", now, why="the heated liquid is away")
         best = warmth.basin_c(liquid, room_c, share.best)
-        above = liquid - warmth.cold_c(room_c)
+        above = liquid - warmth.mixing_c(room_c)
         point = self._point  # once the loss is learned, its uncertainty is in the share
         own = 0.0 if point is None or share.cycles else Z90 * (self._view.watches[point].u or 0.0)
         low = best - hypot(above * (share.high - share.best), own, READ_K)
         high = best + hypot(above * (share.best - share.low), own, READ_K)
         return estimate(name, "Cel", now, round(best, 3), round(low, 3), round(high, 3), source)
 
-    def _must_start(self, liquid: float, cold_c: float, now: Now) -> dict[str, Any]:
+    def _must_start(self, liquid: float, room_c: float, now: Now) -> dict[str, Any]:
         """When heating has to begin for today's first case."""
         warmth = self._warmth
-        name, must = "heating_must_start_by", self._must_start_by(liquid, cold_c, now)
+        name, must = "heating_must_start_by", self._must_start_by(liquid, room_c, now)
         if must is None:
             return estimate(
                 name, "time", now, why="it is warm" if warmth.is_warm else "no first case to be in time for"
