@@ -13,7 +13,7 @@ from edge.domain.dates import Dates
 from edge.domain.entries import Now
 
 
-class Evidence(TypedDict):
+class DrawHistory(TypedDict):
     """What a condition rests on: an entry (null while it is under way), and how old it is."""
 
     seq: int | None
@@ -30,7 +30,7 @@ class ConditionPicture(TypedDict):
     text: str
     since: str | None
     expected_at: str | None  # of one that mends itself
-    evidence: Evidence | None
+    evidence: DrawHistory | None
 
 
 class VerdictPicture(TypedDict):

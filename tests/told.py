@@ -1,16 +1,16 @@
-"""A watch that has its probe for itself, told readings and asked by them; at a station `Warmth` does this for all that watch one probe."""
+"""An estimator that has its probe for itself, told readings and asked; at a station `ReservoirMonitor` does so for all."""
 
 from __future__ import annotations
 
 from math import hypot
 
 from edge.domain.heat.balance import HOLD_MS, Forecast
-from edge.domain.heat.cooldown import CoolWatch
+from edge.domain.heat.cooldown import CoolDownEstimator
 from edge.domain.heat.crossing import last_look, rounded_up
-from edge.domain.heat.warmup import MIN_SD_S, HeatWatch
+from edge.domain.heat.warmup import MIN_SD_S, WarmUpEstimator
 
 
-def tell(watch: HeatWatch | CoolWatch, read_c: float, room_c: float, mono_ms: int) -> None:
+def tell(watch: WarmUpEstimator | CoolDownEstimator, read_c: float, room_c: float, mono_ms: int) -> None:
     """One good reading [Cel], with the room."""
     probe = watch.view.probe
     if probe.gap_exceeded(mono_ms):
@@ -20,7 +20,7 @@ def tell(watch: HeatWatch | CoolWatch, read_c: float, room_c: float, mono_ms: in
         watch.take(closed)
 
 
-def until_read(watch: HeatWatch, target_c: float, mono_ms: int) -> Forecast:
+def until_read(watch: WarmUpEstimator, target_c: float, mono_ms: int) -> Forecast:
     """Time until single readings show `target_c` and go on showing it for as long as it must hold.
 
     Of readings below it tau seconds after the probe passes it there are s/(r dt) G(r tau/s), G(x) the integral of the normal tail, s the

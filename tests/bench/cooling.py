@@ -21,7 +21,7 @@ from collections.abc import Iterator
 from dataclasses import dataclass, replace
 
 from edge.domain.entries import Now
-from edge.domain.heat.reservoir import Warmth
+from edge.domain.heat.reservoir import ReservoirMonitor
 from edge.domain.settings import Reservoir
 
 AT_MIN = (0, 5, 10, 20)
@@ -125,7 +125,7 @@ def below_s(v: Vessel, start_c: float, trip_s: float) -> float | None:
     return None
 
 
-def heat_ups(warmth: Warmth, v: Vessel, n: int, rng: random.Random) -> int:
+def heat_ups(warmth: ReservoirMonitor, v: Vessel, n: int, rng: random.Random) -> int:
     """Let it learn from `n` mornings; the monotonic time after them."""
     mono_s = 0.0
     for _ in range(n):
@@ -184,7 +184,7 @@ def one(
     truth_s = below_s(v, start_c, trip_s)
     if truth_s is None or truth_s - trip_s < 120.0:
         return
-    warmth = Warmth(v.plan())
+    warmth = ReservoirMonitor(v.plan())
     offset_s = heat_ups(warmth, v, mornings, rng)
     last: tuple[float, float] | None = None
     asked = -1

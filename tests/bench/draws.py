@@ -15,7 +15,7 @@ import time
 from dataclasses import dataclass
 
 from edge.domain.settings import Supply
-from edge.domain.water.draws import Draw, DrawWatch
+from edge.domain.water.draws import Draw, DrawDetector
 from tests.unit.stations import SETTINGS
 
 WEEK_S = 7 * 86_400
@@ -68,7 +68,7 @@ def week(seed: int, plan: Supply) -> Week:
     true = draws_of(rng)
     every, factor, noise = rng.choice((1.0, 1.0, 2.0, 5.0)), 1.0 + rng.uniform(-0.03, 0.03), rng.uniform(0.0, 0.02)
     zero_noise = rng.choice((0.0, 0.05, 0.15))
-    watch, found, began = DrawWatch(plan), [], 0.0
+    watch, found, began = DrawDetector(plan), [], 0.0
     at, sags = 0, sorted(rng.uniform(0, WEEK_S) for _ in range(200))
     sag_at = 0
     steps = int(WEEK_S / every)

@@ -26,9 +26,9 @@ from dataclasses import dataclass, field, replace
 from zoneinfo import ZoneInfo
 
 from edge.domain.entries import Now
-from edge.domain.records.book import Book
+from edge.domain.records.book import RecordBook
 from edge.domain.settings import Filter, Settings
-from edge.domain.water.draw_history import Evidence, taps_fitted
+from edge.domain.water.draw_history import DrawHistory, taps_fitted
 from edge.domain.water.draws import Draw, Mean
 from edge.domain.water.filter_life import LAWS
 from edge.domain.water.filter_train import Train
@@ -157,7 +157,7 @@ def plant(seed: int, blind: bool = False) -> Plant:
     return made
 
 
-def one_draw(p: Plant, evidence: Evidence | Sink, at_ms: int, day: int) -> None:
+def one_draw(p: Plant, evidence: DrawHistory | Sink, at_ms: int, day: int) -> None:
     """The filters take a draw, the sensors read it, the station keeps it."""
     rng = p.random
     water_c = p.warm_c + p.season_k * math.sin((day - p.season_day) * 2.0 * math.pi / 365.0) + rng.gauss(0.0, 0.3)
@@ -220,10 +220,10 @@ class AskedOnly(Train):
         super().look(passed_l)
 
 
-def evidence_of(settings: Settings) -> Evidence:
+def evidence_of(settings: Settings) -> DrawHistory:
     """A station's book-keeping that knows nothing yet."""
     zone = ZoneInfo("Europe/Dublin")
-    evidence = Evidence(settings, zone, "bench", Book(settings, zone))
+    evidence = DrawHistory(settings, zone, "bench", RecordBook(settings, zone))
     evidence.train = AskedOnly(settings, taps_fitted(settings), lambda _: None, zone)
     return evidence
 
@@ -231,7 +231,7 @@ def evidence_of(settings: Settings) -> Evidence:
 class Watched:
     """A life that a station is told: what it says at each of AT, against the litres at which the stages really reach their limits."""
 
-    def __init__(self, evidence: Evidence, reached_l: Sequence[float], laws: tuple[str, str], meter: float) -> None:
+    def __init__(self, evidence: DrawHistory, reached_l: Sequence[float], laws: tuple[str, str], meter: float) -> None:
         first = 0 if reached_l[0] <= reached_l[1] else 1
         self._evidence, self._meter, self._life_l = evidence, meter, reached_l[first]
         self._first = list(evidence.train.stages)[first]
@@ -270,7 +270,7 @@ def live(seed: int, blind: bool = False) -> Outcome:
     return watched.out
 
 
-def run(p: Plant, evidence: Evidence | None, truth: list[float], look: Callable[[], bool] | None = None) -> int:
+def run(p: Plant, evidence: DrawHistory | None, truth: list[float], look: Callable[[], bool] | None = None) -> int:
     """Days of draws; without a station, until both stages reached their limits."""
     reached: list[float | None] = [None, None]
     day = 0

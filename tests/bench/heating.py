@@ -39,7 +39,7 @@ from numpy.typing import NDArray
 from scipy.special import ndtr
 
 from edge.domain.heat.balance import HOLD_MS
-from edge.domain.heat.warmup import HeatWatch
+from edge.domain.heat.warmup import WarmUpEstimator
 from tests.told import tell, until_read
 
 Numbers = NDArray[np.float64]
@@ -225,7 +225,7 @@ class Figures:
 class Followed:
     """One heat-up, heard by the estimator; asked once a minute, as a picture would."""
 
-    def __init__(self, watch: HeatWatch, took: list[float]) -> None:
+    def __init__(self, watch: WarmUpEstimator, took: list[float]) -> None:
         self.watch, self.took = watch, took
 
     def run(self, seen: Recorded) -> Iterator[tuple[float, tuple[float, float, float] | None]]:
@@ -249,7 +249,9 @@ class Followed:
                 yield since, tuple(max(ms / 1000.0 - HOLD_S, 0.0) for ms in (said.in_ms, said.low_ms, said.high_ms))  # type: ignore[misc] # three of them
 
 
-def judge(seen: Recorded, watch: HeatWatch, table: dict[int, Figures], moves: list[bool], took: list[float]) -> None:
+def judge(
+    seen: Recorded, watch: WarmUpEstimator, table: dict[int, Figures], moves: list[bool], took: list[float]
+) -> None:
     """Follow one heat-up and enter its forecasts."""
     last: tuple[float, float, float, float] | None = None
     done = set()
@@ -535,7 +537,7 @@ def history(plant: Plant, target_c: float, seed: str, number: int = 5) -> list[d
             seen = record(that_day, a_morning(rng, target_c))
         except ValueError:
             continue
-        watch = HeatWatch()
+        watch = WarmUpEstimator()
         watch.learn(fits)
         for t, read, room in seen.rows:
             tell(watch, read, room, int(t * 1000))
@@ -589,7 +591,7 @@ def against_oracle(number: int, seed: int, widened: float) -> None:
     ours, best, apart = empty(), empty(), []
     for plant, morning, seen in plants(number, seed):
         oracle = Oracle(plant, morning, seen, widened)
-        said = {int(since // 60): (since, answer) for since, answer in Followed(HeatWatch(), []).run(seen)}
+        said = {int(since // 60): (since, answer) for since, answer in Followed(WarmUpEstimator(), []).run(seen)}
         for minutes in AT_MIN:
             since, answer = said.get(minutes, (0.0, None))
             left = seen.reached_s - seen.start_s - since
@@ -641,11 +643,11 @@ def main() -> None:
     if given.folder is not None:
         found = list(outside(given.folder, given.room))
         for _, seen in found:
-            judge(seen, HeatWatch(), table, moves, took)
+            judge(seen, WarmUpEstimator(), table, moves, took)
         report(f"{len(found)} recordings of {given.folder.name}", table, moves, took)
         return
     for _, _, seen in plants(given.plants, given.seed):
-        judge(seen, HeatWatch(), table, moves, took)
+        judge(seen, WarmUpEstimator(), table, moves, took)
     report(f"no history, {given.plants} plants", table, moves, took)
     print(
         "  goals: median 6 % at 10 min, 4 % at 20, 2.5 % at 40; 90th percentile at most three times that; inside 86 to 96 %"
@@ -653,7 +655,7 @@ def main() -> None:
     if given.learned:
         table, moves, took = empty(), [], []
         for i, (plant, morning, seen) in enumerate(plants(given.learned, given.seed)):
-            watch = HeatWatch()
+            watch = WarmUpEstimator()
             watch.learn(history(plant, morning.target_c, f"earlier {given.seed}/{i}"))
             judge(seen, watch, table, moves, took)
         report(f"five heat-ups in the journal, {given.learned} plants", table, moves, took)

@@ -8,7 +8,7 @@ from __future__ import annotations
 from collections.abc import Iterator
 from typing import Final
 
-from edge.domain.heat.warmup import HeatWatch
+from edge.domain.heat.warmup import WarmUpEstimator
 from simulators.physics.hard_plants import KINDS, hard_plant, heat_up, moderate_kinds
 from tests.bench.heating import HOLD_S, Recorded, empty, judge, report
 
@@ -37,6 +37,6 @@ def hard(number: int, seed: int) -> None:
     for name, kinds, moderate in sets:
         table, moves, took = empty(), list[bool](), list[float]()
         for seen in hard_plants(number, seed, kinds, moderate=moderate):
-            judge(seen, HeatWatch(), table, moves, took)
+            judge(seen, WarmUpEstimator(), table, moves, took)
         report(f"hard plants, no history, {number} drawn: {name}", table, moves, took)
     print(f"  {goals}")

@@ -16,7 +16,7 @@ import time
 from dataclasses import dataclass
 
 from edge.domain.settings import Supply
-from edge.domain.water.draws import DrawWatch
+from edge.domain.water.draws import DrawDetector
 from tests.bench.draws import WEEK_S, Truth, draws_of
 from tests.unit.stations import PSI, SETTINGS
 
@@ -69,7 +69,7 @@ def week(seed: int, kind: str, plan: Supply) -> Leaky:
     shut = (shut_day * 86_400 + 22 * 3600.0, (shut_day + 1) * 86_400 + 5.5 * 3600.0)
     if kind == "bleed":
         out.began = shut[0]
-    watch, at, level = DrawWatch(plan), 0, 0.0
+    watch, at, level = DrawDetector(plan), 0, 0.0
     for step in range(WEEK_S // EVERY_S):
         t = step * EVERY_S + rng.uniform(0.0, 0.1)
         while at < len(true) and true[at].end < t:

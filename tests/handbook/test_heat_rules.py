@@ -14,12 +14,12 @@ from scipy.integrate import solve_ivp
 from scipy.optimize import brentq
 
 from edge.domain.heat.balance import HOLD_MS, basin_c, needed_c, plateau_c, time_to_s
-from edge.domain.heat.cooldown import CoolWatch
+from edge.domain.heat.cooldown import CoolDownEstimator
 from edge.domain.heat.hypothesis import WarmUpStart
 from edge.domain.heat.prior import Prior, Spread, evaporation_k
-from edge.domain.heat.reservoir import Warmth
+from edge.domain.heat.reservoir import ReservoirMonitor
 from edge.domain.heat.transfer_loss import mixed_c, share_of
-from edge.domain.heat.warmup import HeatWatch
+from edge.domain.heat.warmup import WarmUpEstimator
 from edge.domain.heat.warmup_fit import HeatFit
 from edge.domain.maths.mixture import quantile
 from edge.domain.settings import Reservoir
@@ -44,16 +44,16 @@ def test_time_to_temperature(inputs: dict[str, float], expected: float | None, t
     rising = inputs["target"] >= inputs["t0"]
     if (
         expected == 0.0
-    ):  # already there: heating upwards, above the target; HeatWatch.until answers this before asking for a time
+    ):  # already there: heating upwards, above the target; WarmUpEstimator.until answers this before asking for a time
         assert inputs["t0"] >= inputs["target"] and plateau > inputs["t0"]
         return
     got = time_to_s(inputs["t0"], inputs["target"], plateau, inputs["ua"] / inputs["c"])
     assert got == (None if expected is None else pytest.approx(expected, abs=tolerance)), rising
 
 
-def hear_lump(inputs: dict[str, float], seconds: int) -> tuple[HeatWatch, CoolWatch]:
+def hear_lump(inputs: dict[str, float], seconds: int) -> tuple[WarmUpEstimator, CoolDownEstimator]:
     """The row's one lump, by its closed form, read each second from the moment its heater is switched."""
-    watch, cool, rate = HeatWatch(), CoolWatch(), inputs["ua"] / inputs["c"]
+    watch, cool, rate = WarmUpEstimator(), CoolDownEstimator(), inputs["ua"] / inputs["c"]
     plateau = inputs["ta"] + inputs["p"] / inputs["ua"]
     for second in range(seconds + 1):
         liquid = plateau - (plateau - inputs["t0"]) * exp(-rate * second)
@@ -104,7 +104,7 @@ def test_the_basin_sees_what_mixing_gives(inputs: dict[str, Any], expected: floa
         supply_share=cold[-1][0] / heat if len(cold) == 2 else 0.0,
         coldest_supply_c=cold[-1][1],
     )
-    assert Warmth(wet).basin_c(hot_c, cold[0][1]) == pytest.approx(expected, abs=tolerance), (
+    assert ReservoirMonitor(wet).basin_c(hot_c, cold[0][1]) == pytest.approx(expected, abs=tolerance), (
         "room and supply water mixed"
     )
 

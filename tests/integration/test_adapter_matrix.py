@@ -12,7 +12,7 @@ from collections.abc import Iterator
 import pytest
 
 from edge.domain.readings import KIND_OF, REASONS, Quality, Role, Sample
-from edge.domain.sensing.point_monitor import PointWatch
+from edge.domain.sensing.point_monitor import PointMonitor
 from edge.domain.settings import Point
 from simulators.devices.files_fuse import why_not
 from simulators.devices.modbus import MISBEHAVIOURS
@@ -134,7 +134,7 @@ def shown(station: Station, row: Row, since_ms: int) -> Sample | None:
 
 def assert_quality(point: Point, row: Row, sample: Sample) -> None:
     """What the station makes of it: the quality that the reason has, and no value where that is bad."""
-    reading = PointWatch(point, 0).hear(sample)
+    reading = PointMonitor(point, 0).hear(sample)
     assert reading.reason == row.reason
     assert reading.quality is (Quality.GOOD if row.reason is None else REASONS[row.reason].quality)
     assert (reading.value is None) == (reading.quality is Quality.BAD)
@@ -143,7 +143,7 @@ def assert_quality(point: Point, row: Row, sample: Sample) -> None:
 @pytest.mark.parametrize("row", [row for row in TABLE if row.adapter == "entered"], ids=named)
 def test_what_people_enter_is_missed_where_it_is_missing_or_too_old(row: Row):
     role = Role.FILTERED_CONDUCTIVITY
-    watch = PointWatch(Point("meter", role, KIND_OF[role], 60_000, 120_000, 0.0, 1000.0, by_people=True), 0)
+    watch = PointMonitor(Point("meter", role, KIND_OF[role], 60_000, 120_000, 0.0, 1000.0, by_people=True), 0)
     if row.how == "old":
         watch.hear(Sample("meter", 0, 310.0))
         assert watch.value(120_000) == 310.0

@@ -24,7 +24,7 @@ from edge import config
 from edge.acquisition.acquisition import Acquisition
 from edge.clock import RealClock
 from edge.domain.readings import KIND_OF, REASONS, Quality, Role
-from edge.domain.sensing.point_monitor import PointWatch
+from edge.domain.sensing.point_monitor import PointMonitor
 from edge.domain.settings import Point
 from simulators.devices.files_fuse import FuseFiles, why_not
 from simulators.devices.trees import IioChannel, IioTree, OneWireTree
@@ -153,7 +153,7 @@ CHANNEL_STATES = {
 def test_every_misbehaviour_of_a_probe_has_its_reason_and_ends_without_a_restart(tmp_path, beside):
     tree = OneWireTree(tmp_path / "wire", {RESERVOIR: lambda: 39.0, BASIN: lambda: 35.5})
     with running(tree), Bench(one_wire("w1", tree.root, reservoir=RESERVOIR, basin=BASIN), *beside) as bench:
-        watch = PointWatch(bench.points["reservoir"], 0)
+        watch = PointMonitor(bench.points["reservoir"], 0)
         for state, reason in PROBE_STATES.items():
             bench.says("reservoir", 39.0, None)
             tree.show(RESERVOIR, state)

@@ -57,7 +57,7 @@ def _limit(settings: Settings, row: Row) -> float | None:
     return limit
 
 
-class AlarmDesk:
+class AlarmSystem:
     """Owns the alarms.
 
     `ids`: the alarms that this station has, in the order in which they are published. `emit(body, now)` is called with the body of an
@@ -101,7 +101,7 @@ class AlarmDesk:
 
     # -- conditions
 
-    def see(self, ident: str, value: float, point: str, now: Now) -> None:
+    def compare(self, ident: str, value: float, point: str, now: Now) -> None:
         """A value against the alarm's limit and deadband. An alarm that this station does not have is passed over."""
         band = self.bands.get(ident)
         if band is None:
@@ -118,7 +118,7 @@ class AlarmDesk:
             compares = row_of(ident).compares
             assert compares is not None  # it has a limit
             cause = f"{here} {compares.words}, {side} {limit}"
-        self.set(
+        self.set_condition(
             ident,
             active,
             now,
@@ -129,14 +129,14 @@ class AlarmDesk:
             cause=cause,
         )
 
-    def set(
+    def set_condition(
         self, ident: str, active: bool, now: Now, *, value: float | None = None, unit: str = "", limit: float | None = None,
         point: str | None = None, cause: str = "",
     ) -> bool:  # fmt: skip
         """Say whether an alarm's condition holds. True where that is news."""
         alarm = self.alarms.get(ident)
         if alarm is not None and active and cause:
-            self._mind_worse(alarm, value, limit, cause, now)
+            self._review_worsening(alarm, value, limit, cause, now)
         if alarm is None or (active is alarm.condition and ident not in self._pending):
             return False
         news = active is not alarm.condition
@@ -150,7 +150,7 @@ class AlarmDesk:
         self._pass(alarm, now)
         return news
 
-    def _mind_worse(self, alarm: Alarm, value: float | None, limit: float | None, cause: str, now: Now) -> None:
+    def _review_worsening(self, alarm: Alarm, value: float | None, limit: float | None, cause: str, now: Now) -> None:
         """What has become clearly worse shows today's value; answered before, it is announced anew, unless its cause tells it."""
         band, low = self.bands.get(alarm.id), CATALOGUE[base_of(alarm.id)].low
         deadband = 0.0 if band is None else band.deadband
@@ -161,24 +161,24 @@ class AlarmDesk:
         if is_answered and is_told_anew(alarm, value, limit, deadband, low=low):
             self.step(alarm.id, Event.WORSEN, now)
 
-    def hold(self, ident: str, off_ms: int) -> None:
-        """From now on an alarm has to be gone for so long to count as gone, or for as long as it is tuned to."""
+    def extend_off_delay(self, ident: str, off_ms: int) -> None:
+        """Lengthen the off-delay to at least `off_ms`."""
         row, tuned = CATALOGUE[base_of(ident)], self.settings.tuning.get(base_of(ident))
         own_ms = row.off_ms if tuned is None or tuned.off_delay_ms is None else tuned.off_delay_ms
         self.alarms[ident].delay.off_ms = max(own_ms, off_ms)
 
-    def drop_pending(self, ident: str, now: Now) -> None:
-        """What showed the condition is over: an alarm that was only pending is forgotten, one that is present stays."""
+    def cancel_pending(self, ident: str, now: Now) -> None:
+        """The evidence has ended (the draw is over): cancel a running on-delay; leave an active alarm active."""
         alarm = self.alarms.get(ident)
         if alarm is not None and not alarm.present and alarm.condition:
             if ident in self.bands:
                 self.bands[ident].forget()
-            self.set(ident, False, now)
+            self.set_condition(ident, False, now)
 
     def _pass(self, alarm: Alarm, now: Now) -> None:
         was = alarm.present
         if alarm.condition and not was and alarm.delay.is_due(now.mono_ms):
-            self._mind_noise(alarm)
+            self._discard_noise(alarm)
         present = alarm.delay.see(alarm.condition, now.mono_ms)
         if alarm.delay.pending_since_ms is None:
             self._pending.pop(alarm.id, None)
@@ -187,7 +187,7 @@ class AlarmDesk:
         if present is not was:
             self._arrive(alarm, now) if present else self._leave(alarm, now)
 
-    def _mind_noise(self, alarm: Alarm) -> None:
+    def _discard_noise(self, alarm: Alarm) -> None:
         """The on-delay of an alarm is over: what a reading of noise began, and those since don't bear out, is forgotten."""
         band = self.bands.get(alarm.id)
         if band is not None and not band.is_borne_out():
@@ -206,9 +206,9 @@ class AlarmDesk:
     def _take_over(self, cause: str, now: Now) -> None:
         """What was announced before its cause was known, and that nobody has answered yet, is shown as its consequence."""
         for ident in (i for i in self.alarms if cause in row_of(i).caused_by):
-            self.give_way(ident, cause, now)
+            self.suppress_under(ident, cause, now)
 
-    def give_way(self, ident: str, cause: str, now: Now) -> None:
+    def suppress_under(self, ident: str, cause: str, now: Now) -> None:
         """Show an alarm as the consequence of another, where both are announced and nobody has answered."""
         if self.alarms[ident].state is State.UNACKNOWLEDGED and self.alarms[cause].state is State.UNACKNOWLEDGED:
             self.alarms[ident].consequence_of = cause
@@ -220,7 +220,7 @@ class AlarmDesk:
         else:
             self.step(alarm.id, Event.RETURN_TO_NORMAL, now)
 
-    def _mind_cause(self, alarm: Alarm, now: Now) -> None:
+    def _review_cause(self, alarm: Alarm, now: Now) -> None:
         """A suppressed alarm: its cause may have ended, perhaps before a restart."""
         cause = self.cause_of(alarm.id)
         if cause is not None:
@@ -264,7 +264,7 @@ class AlarmDesk:
         for ident in list(self._absent):
             alarm = self.alarms[ident]
             if alarm.state is State.SUPPRESSED:
-                self._mind_cause(alarm, now)
+                self._review_cause(alarm, now)
             elif alarm.shelf is not None and self._shelved_for_ms(alarm.shelf, now) <= 0:
                 self.step(ident, Event.UNSHELVE, now)
 

@@ -48,13 +48,13 @@ from edge.domain.doubts.table import (
 from edge.domain.doubts.together import Together
 from edge.domain.doubts.unseen import Unseen
 from edge.domain.entry_bodies import ContradictionBody
-from edge.domain.heat.reservoir import Warmth
+from edge.domain.heat.reservoir import ReservoirMonitor
 from edge.domain.heat.transfer_loss import UNSTATED_U_K
 from edge.domain.readings import Kind, Role
 from edge.domain.sensing.calibration import K_CALIBRATED
-from edge.domain.sensing.point_monitor import PointWatch
+from edge.domain.sensing.point_monitor import PointMonitor
 from edge.domain.settings import Settings
-from edge.domain.water.draw_history import Evidence
+from edge.domain.water.draw_history import DrawHistory
 from edge.domain.water.draws import LOW_KPA, Draw
 from edge.domain.water.filter_train import ZERO_AT_MOST_KPA
 from edge.domain.water.normalise import GAINS_AT_MOST_KPA
@@ -79,7 +79,7 @@ OTHER: Final = "other"
 _WATER: Final = (Role.SUPPLY_PRESSURE, Role.BETWEEN_FILTERS_PRESSURE, Role.FILTERED_PRESSURE)
 
 
-class Contradictions:
+class CrossChecks:
     """The standing doubts of a station: which points, by which row, and why. Reads the points' watches, and marks the doubted ones.
 
     Args:
@@ -95,13 +95,13 @@ class Contradictions:
     def __init__(
         self,
         settings: Settings,
-        watches: Mapping[str, PointWatch],
+        watches: Mapping[str, PointMonitor],
         flow: str | None,
         taps: Mapping[str, str | None],
         power: str | None,
-        evidence: Evidence,
+        evidence: DrawHistory,
         tell: Callable[[ContradictionBody], None],
-        warmth: Warmth | None = None,
+        warmth: ReservoirMonitor | None = None,
     ) -> None:
         self._settings, self._watches, self._flow, self._tell = settings, watches, flow, tell
         self._evidence, self._train = evidence, evidence.train

@@ -16,9 +16,9 @@ from edge.domain.doubts.levels import Levels
 from edge.domain.doubts.restless import SWING_K, Restless
 from edge.domain.doubts.table import ASSUMED_ROOM_C
 from edge.domain.doubts.unheated import DISTURBED_MS, LEAST_SIGMAS, SETTLES_MS, Unheated, UnheatedStretch
-from edge.domain.heat.reservoir import Warmth
+from edge.domain.heat.reservoir import ReservoirMonitor
 from edge.domain.readings import Role
-from edge.domain.sensing.point_monitor import PointWatch
+from edge.domain.sensing.point_monitor import PointMonitor
 from edge.domain.settings import Settings, feeds_machine
 from edge.domain.wording import age_text
 
@@ -62,8 +62,8 @@ class Liquids:
     def __init__(
         self,
         settings: Settings,
-        watches: Mapping[str, PointWatch],
-        warmth: Warmth,
+        watches: Mapping[str, PointMonitor],
+        warmth: ReservoirMonitor,
         room: Callable[[int], float | None],
         doubts: _Doubts,
         begin: Callable[[str, str, str, Sequence[str]], None],

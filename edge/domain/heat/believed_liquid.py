@@ -72,7 +72,7 @@ WILD_K2: Final = 0.25
 GAP_MS: Final = 300_000
 
 
-class LiquidWatch:
+class LiquidEstimator:
     """The liquid at one probe. After a silence of GAP_MS all is forgotten but noise and quantisation step."""
 
     __slots__ = (

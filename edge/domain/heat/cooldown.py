@@ -16,7 +16,7 @@ from typing import Any, Final
 from edge.domain.heat.balance import Forecast
 from edge.domain.heat.cooldown_fit import CoolFit, LossEstimate, Start
 from edge.domain.heat.prior import Prior, Spread
-from edge.domain.heat.probe import Average, ProbeView, ProbeWatch, Slope, line
+from edge.domain.heat.probe import Average, ProbeStatistics, ProbeView, Slope, line
 from edge.domain.maths.mixture import quantile
 from edge.domain.maths.robust import Z90
 
@@ -98,7 +98,7 @@ def believed(prior: Prior, seen: Sequence[LossEstimate]) -> Spread:
     return Spread(exp(total / weight), hypot(sqrt(1.0 / weight), DAILY_SD))
 
 
-class CoolWatch:
+class CoolDownEstimator:
     """The cooling of one reservoir: is it cooling, since when, and at which rate? `prior`: learned from its heat-ups."""
 
     __slots__ = (
@@ -106,11 +106,11 @@ class CoolWatch:
         "_kept_ms", "_from_c", "_held", "_asked", "_still_rises", "_is_at_top",
     )  # fmt: skip
 
-    def __init__(self, broad: Prior | None = None, probe: ProbeWatch | None = None) -> None:
+    def __init__(self, broad: Prior | None = None, probe: ProbeStatistics | None = None) -> None:
         self.prior = self.broad = broad or Prior()
         self.kept: list[LossEstimate] = []  # estimates of cool-downs in the journal, oldest first
         self.seen: list[LossEstimate] = []  # estimates of cool-downs since the start that are not in the journal
-        self._probe = probe or ProbeWatch()
+        self._probe = probe or ProbeStatistics()
         self.view = ProbeView(self._probe)
         self._off_ms: int | None = None  # since when the heater is known to have no power
         self._trough_c: float | None = None  # lowest average before the thermostat last came on [Cel]

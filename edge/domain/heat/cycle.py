@@ -17,8 +17,8 @@ from math import inf, sqrt
 from types import MappingProxyType
 from typing import Final
 
-from edge.domain.heat.believed_liquid import LiquidWatch
-from edge.domain.heat.probe import Average, ProbeView, ProbeWatch
+from edge.domain.heat.believed_liquid import LiquidEstimator
+from edge.domain.heat.probe import Average, ProbeStatistics, ProbeView
 
 
 class Phase(StrEnum):
@@ -97,7 +97,7 @@ def phase_of(*, off: bool, at_work: bool, away: bool, drawn: bool, reheating: bo
     return Phase.AT_REST if resting else Phase.IDLE
 
 
-class CycleWatch:
+class CycleDetector:
     """Detects that the heated liquid is away, and that it is back and being heated again."""
 
     __slots__ = (
@@ -106,11 +106,11 @@ class CycleWatch:
     )  # fmt: skip
 
     def __init__(
-        self, warm_up_limit_ms: int, probe: ProbeWatch | None = None, liquid: LiquidWatch | None = None
+        self, warm_up_limit_ms: int, probe: ProbeStatistics | None = None, liquid: LiquidEstimator | None = None
     ) -> None:
-        self._probe = probe or ProbeWatch()
+        self._probe = probe or ProbeStatistics()
         self._view = ProbeView(self._probe)
-        self._liquid = liquid or LiquidWatch()
+        self._liquid = liquid or LiquidEstimator()
         self.away_since_ms: int | None = None
         self.back_since_ms: int | None = None
         self.powered = True  # a machine without power takes no liquid away

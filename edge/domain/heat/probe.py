@@ -96,7 +96,7 @@ def line(points: Iterable[Sequence[float]]) -> Line:
     return Line(n, at0 + st / n, c0 + sc / n, (stc - st * sc / n) / spread, spread)
 
 
-class ProbeWatch:
+class ProbeStatistics:
     """The statistics of one probe."""
 
     __slots__ = (
@@ -305,7 +305,7 @@ class ProbeView:
 
     __slots__ = ("probe", "since_ms")
 
-    def __init__(self, probe: ProbeWatch) -> None:
+    def __init__(self, probe: ProbeStatistics) -> None:
         self.probe = probe
         self.forget()
 

@@ -16,16 +16,16 @@ from edge.domain.alarms.states import AT_LIMIT
 from edge.domain.entries import Now, rfc3339
 from edge.domain.entry_bodies import HeatUpBody
 from edge.domain.heat.balance import HOLD_MS, Forecast, basin_c, needed_c
-from edge.domain.heat.believed_liquid import LiquidWatch
-from edge.domain.heat.cooldown import CoolWatch
+from edge.domain.heat.believed_liquid import LiquidEstimator
+from edge.domain.heat.cooldown import CoolDownEstimator
 from edge.domain.heat.cooldown_fit import LossEstimate
-from edge.domain.heat.cycle import CycleWatch
+from edge.domain.heat.cycle import CycleDetector
 from edge.domain.heat.power_baseline import Habit
 from edge.domain.heat.prior import HEAT_UPS_KEPT, is_usable, of_volume
-from edge.domain.heat.probe import ProbeWatch
+from edge.domain.heat.probe import ProbeStatistics
 from edge.domain.heat.thermostat import Trough, trough
 from edge.domain.heat.transfer_loss import TransferLoss, by_the_file, mixed_c
-from edge.domain.heat.warmup import MIN_SD_S, HeatWatch
+from edge.domain.heat.warmup import MIN_SD_S, WarmUpEstimator
 from edge.domain.records.book import AHEAD_MS
 from edge.domain.settings import AlarmTuning, Reservoir
 from edge.domain.wording import Worded
@@ -56,7 +56,7 @@ ROOM_STANDS_MS: Final = 180_000
 HEAT_UP_K: Final = 2.0
 
 
-class Warmth:
+class ReservoirMonitor:
     """The reservoir's condition with its hold and hysteresis, its heating, its cooling and its cycles."""
 
     def __init__(self, plan: Reservoir) -> None:
@@ -67,16 +67,16 @@ class Warmth:
         self.declared_supply_c = ASSUMED_SUPPLY_C if plan.coldest_supply_c is None else plan.coldest_supply_c
         self.supply_c = self.declared_supply_c
         self.believe(self.filed)
-        self.probe = ProbeWatch()
-        self.heat = HeatWatch(of_volume(plan.volume_l, plan.warm_up_limit_ms), self.probe)
+        self.probe = ProbeStatistics()
+        self.heat = WarmUpEstimator(of_volume(plan.volume_l, plan.warm_up_limit_ms), self.probe)
         self.lag_s = self.heat.broad.lag_s.at(LAG_QUANTILE)
-        self.cool = CoolWatch(of_volume(plan.volume_l), self.probe)
+        self.cool = CoolDownEstimator(of_volume(plan.volume_l), self.probe)
         self.habit = Habit()
         self.fits: list[dict[str, Any]] = []  # the fits of the last heat-ups, oldest first
-        self.liquid = LiquidWatch()
-        self._room, self._room_ms = LiquidWatch(), 0
+        self.liquid = LiquidEstimator()
+        self._room, self._room_ms = LiquidEstimator(), 0
         self._room_cools = False  # is_falling because the room cools, and the liquid may need more
-        self.cycle = CycleWatch(plan.warm_up_limit_ms, self.probe, self.liquid)
+        self.cycle = CycleDetector(plan.warm_up_limit_ms, self.probe, self.liquid)
         self.is_warm = False  # the condition is met
         self._pumped = False  # a cycle has returned the liquid since the last look(), which mixes it
         self.is_falling = False  # held, but falling faster than a vessel cools: its end isn't known yet

@@ -15,7 +15,7 @@ from edge.domain.heat.balance import Forecast
 from edge.domain.heat.crossing import ProbeModel, ProbeTrend
 from edge.domain.heat.hypothesis import WarmUpStart
 from edge.domain.heat.prior import HEAT_UPS_KEPT, Prior, is_usable, learned
-from edge.domain.heat.probe import RECENT_MS, Average, ProbeView, ProbeWatch, line
+from edge.domain.heat.probe import RECENT_MS, Average, ProbeStatistics, ProbeView, line
 from edge.domain.heat.warmup_fit import HeatFit
 from edge.domain.heat.warmup_told import FARTHEST_S, CheckedForecasts, never
 from edge.domain.maths.robust import Z90
@@ -102,7 +102,7 @@ class ProbeForecast(NamedTuple):
         return Forecast(mid_ms, low_ms, high_ms, self.why)
 
 
-class HeatWatch:
+class WarmUpEstimator:
     """The heating of one reservoir. `broad`: the prior without this station's history."""
 
     __slots__ = (
@@ -110,9 +110,9 @@ class HeatWatch:
         "_plan", "_merge", "_stalled", "_slope", "_rise", "_probe", "view", "_fits", "_today", "_origin", "_falling_ms",
     )  # fmt: skip
 
-    def __init__(self, broad: Prior | None = None, probe: ProbeWatch | None = None) -> None:
+    def __init__(self, broad: Prior | None = None, probe: ProbeStatistics | None = None) -> None:
         self.prior = self.broad = broad or Prior()
-        self._probe = probe or ProbeWatch()
+        self._probe = probe or ProbeStatistics()
         self.view = ProbeView(self._probe)
         self._fits: list[Mapping[str, Any]] = []  # the fits of earlier heat-ups, from the journal
         self._today: Mapping[str, Any] | None = None  # the fit of a heat-up that was broken off

@@ -1,6 +1,6 @@
 """What people recorded: which of it holds now, and which date it has.
 
-Theory of operation. `Book` (book.py) is the one place that answers. Facts stand in the order of the journal. What binds
+Theory of operation. `RecordBook` (book.py) is the one place that answers. Facts stand in the order of the journal. What binds
 (a hold, a failed test or check, an opened clean side, declared work, a power-up) ends only by what comes after it in
 that order, and isn't dated before it. What meets a condition does so by its date. A snapshot and the entries after it
 add up to the same.

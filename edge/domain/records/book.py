@@ -148,7 +148,7 @@ def checked(body: Mapping[str, Any], now: Now) -> tuple[str, str, int]:
         ) from None
 
 
-class Book:
+class RecordBook:
     """The facts in the order of the journal, and the one place that answers what holds now.
 
     What binds (a hold, a failed test, a clean side that was opened, work that was declared, a power-up) stands, whatever date it

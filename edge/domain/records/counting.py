@@ -14,7 +14,7 @@ from typing import Any, Final
 
 from edge.domain.entries import Entry, Now, rfc3339, wall_ms_of
 from edge.domain.readings import Role
-from edge.domain.records.book import AHEAD_MS, Book, local_date, name_of, names_of, opens, says_opened
+from edge.domain.records.book import AHEAD_MS, RecordBook, local_date, name_of, names_of, opens, says_opened
 from edge.domain.records.daily_tests import failed_ports, measured_ports, test_result
 from edge.domain.records.fact import Fact
 from edge.domain.records.forms import faults, last_day
@@ -34,7 +34,7 @@ MOST_TRIP_MA: Final = 30.0
 _BLOCKING: Final = frozenset({"hold", "work_begins", "equipment_change", "filter_change"})
 
 
-def judge(book: Book, record: str, at_ms: int, body: Mapping[str, Any], now: Now) -> str:
+def judge(book: RecordBook, record: str, at_ms: int, body: Mapping[str, Any], now: Now) -> str:
     """Why a record doesn't count; "" where it does."""
     fault = next(faults(body), None)
     if fault is not None:
@@ -114,12 +114,12 @@ def has_passed(fact: Fact) -> bool:
     return fact.body.get("passed") is True
 
 
-def last_check(book: Book) -> Fact | None:
+def last_check(book: RecordBook) -> Fact | None:
     """The check of the disinfectant's concentration that stands."""
     return book.standing("concentration_check", has_passed)
 
 
-def failed_outlet_test(book: Book, outlet: str) -> Fact | None:
+def failed_outlet_test(book: RecordBook, outlet: str) -> Fact | None:
     """The newest test of this outlet, if it failed."""
     last = book.standing("outlet_test", _outlet_passed, lambda fact: outlet in outlets_of(fact.body))
     return None if last is None or _outlet_passed(last) else last
@@ -129,7 +129,7 @@ def _outlet_passed(fact: Fact) -> bool:
     return outlet_result(fact.body)[0]
 
 
-def overlooked(book: Book) -> Fact | None:
+def overlooked(book: RecordBook) -> Fact | None:
     """The newest failure that stands and that no condition of the station file looks at: its section, filter or outlet is gone, or never
     was. A release that names no hold, and finds none, answers for those before it.
     """
@@ -142,7 +142,7 @@ def overlooked(book: Book) -> Fact | None:
     return last
 
 
-def _failures_nobody_looks_at(book: Book) -> Iterator[Fact]:
+def _failures_nobody_looks_at(book: RecordBook) -> Iterator[Fact]:
     settings = book.settings
     if settings.daily_test is None:
         test = book.standing("daily_test", book.passed)
@@ -221,7 +221,7 @@ def _unseen(settings: Settings, record: str, body: Mapping[str, Any]) -> str:
     return ""
 
 
-def _left_out(book: Book, at_ms: int, body: Mapping[str, Any]) -> str:
+def _left_out(book: RecordBook, at_ms: int, body: Mapping[str, Any]) -> str:
     """A test that passes measures again what failed in the one before."""
     last = book.last("daily_test")
     if last is None or book.passed(last) or at_ms < last.at_ms:
@@ -252,7 +252,7 @@ def _not_among(kind: str, named: list[Any], fitted: list[str]) -> str:
     return f"no such {kind} at this station: {', '.join(unknown)}{there}"
 
 
-def _treatment(book: Book, at_ms: int, body: Mapping[str, Any]) -> str:
+def _treatment(book: RecordBook, at_ms: int, body: Mapping[str, Any]) -> str:
     wanted_ms = book.settings.treatment_contact_ms or 0
     began = began_ms(body, at_ms)
     ended = at_ms if body.get("ended_at") is None else at_ms - (
@@ -281,11 +281,11 @@ def _treatment(book: Book, at_ms: int, body: Mapping[str, Any]) -> str:
     return _tested_before(book, at_ms)
 
 
-def _opened_by_then(book: Book, fact: Fact, at_ms: int) -> bool:
+def _opened_by_then(book: RecordBook, fact: Fact, at_ms: int) -> bool:
     return fact.counts and fact.at_ms <= at_ms and opens(fact, book.settings)
 
 
-def _tested_before(book: Book, at_ms: int) -> str:
+def _tested_before(book: RecordBook, at_ms: int) -> str:
     test = book.last("daily_test")
     that_day = test is not None and local_date(test.at_ms, book.zone) == local_date(at_ms, book.zone)
     if test is None or not that_day or test.at_ms > at_ms or not book.passed(test):
@@ -293,7 +293,7 @@ def _tested_before(book: Book, at_ms: int) -> str:
     return ""
 
 
-def _release(book: Book, at_ms: int, body: Mapping[str, Any], now: Now) -> str:
+def _release(book: RecordBook, at_ms: int, body: Mapping[str, Any], now: Now) -> str:
     name, holds = body.get("name"), book.holds
     addressed = [hold for hold in holds if name in (None, hold.body.get("name"))]
     for hold in addressed:
@@ -331,7 +331,7 @@ def _is_before(at_ms: int, fact: Fact, now: Now) -> bool:
     return at_ms < min(fact.at_ms, now.wall_ms) - AHEAD_MS
 
 
-def _work_ends(book: Book, at_ms: int, body: Mapping[str, Any], now: Now) -> str:
+def _work_ends(book: RecordBook, at_ms: int, body: Mapping[str, Any], now: Now) -> str:
     works = book.works
     if not works:
         return "no work was declared"
@@ -343,7 +343,7 @@ def _work_ends(book: Book, at_ms: int, body: Mapping[str, Any], now: Now) -> str
     return "" if late is None else f"it is dated before the work of {rfc3339(late.at_ms)} began"
 
 
-def _correction(book: Book, body: Mapping[str, Any]) -> str:
+def _correction(book: RecordBook, body: Mapping[str, Any]) -> str:
     fact = next((f for f in book.facts if f.seq is not None and f.seq == body.get("of")), None)
     if fact is None or not fact.counts:
         return "of: no counting record has this seq"
@@ -353,7 +353,7 @@ def _correction(book: Book, body: Mapping[str, Any]) -> str:
     return ""
 
 
-def _takes_ready(book: Book, fact: Fact) -> bool:
+def _takes_ready(book: RecordBook, fact: Fact) -> bool:
     """Does a fact keep the station from starting, or give back what does? A correction does so by what it took out of the count: of a
     hold it takes none away, of a passed test it does, and of a correction of a hold it gives the hold back. So whoever takes back
     any of a chain of corrections answers for what the chain restores.

@@ -17,11 +17,11 @@ from typing import Any, Final
 from edge.domain.entries import Now
 from edge.domain.quantities import UnitError, in_kind, quantity, unit_in
 from edge.domain.readings import CONTACT_WORDS, KIND_OF, UNIT_OF, Kind, Role, Sample
-from edge.domain.records.book import HEAT_OFF, POWER_UP, Book
+from edge.domain.records.book import HEAT_OFF, POWER_UP, RecordBook
 from edge.domain.records.fact import Fact
 from edge.domain.records.seen import is_alarming, role_of, word_of
 from edge.domain.roles import ROLES
-from edge.domain.sensing.point_monitor import PointWatch
+from edge.domain.sensing.point_monitor import PointMonitor
 from edge.domain.settings import Point, Settings
 
 #: records that give a point a reading by eye, or take one away
@@ -63,7 +63,7 @@ def entered_value(role: Role, body: Mapping[str, Any]) -> float | None:
 class Entered:
     """Reads the book, and gives the points that people read what was entered for them."""
 
-    def __init__(self, settings: Settings, watches: Mapping[str, PointWatch], book: Book) -> None:
+    def __init__(self, settings: Settings, watches: Mapping[str, PointMonitor], book: RecordBook) -> None:
         self._watches, self._book = watches, book
         self._points = {point.id: point for point in settings.points}
         self._by_people = [point.id for point in settings.points if point.by_people]
@@ -185,7 +185,7 @@ class Entered:
         return {} if fact is None else {"by": fact.body.get("by"), "seq": fact.seq}
 
 
-def _was_read_after(book: Book, read: Fact, other: Fact) -> bool:
+def _was_read_after(book: RecordBook, read: Fact, other: Fact) -> bool:
     return book.comes_after(read, other) if any(fact is read for fact in book.facts) else read.at_ms >= other.at_ms
 
 

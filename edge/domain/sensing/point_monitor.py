@@ -50,7 +50,7 @@ COARSE_ADVICE: Final = (
 _GOOD, _BAD, _UNCERTAIN = Quality.GOOD, Quality.BAD, Quality.UNCERTAIN
 
 
-class PointWatch:
+class PointMonitor:
     """What is known of one point: its last reading, its last good one, and whether it has fallen silent.
 
     `started_ms`: monotonic time from which a first reading is waited for.

@@ -5,10 +5,10 @@ from __future__ import annotations
 from collections.abc import Mapping, Sequence
 from typing import Any, Final
 
-from edge.domain.alarms.system import AlarmDesk
+from edge.domain.alarms.system import AlarmSystem
 from edge.domain.entries import Draft, Now
 from edge.domain.readings import Reading, Role, Sample
-from edge.domain.sensing.point_monitor import DECIDES_NOTHING, PointWatch
+from edge.domain.sensing.point_monitor import DECIDES_NOTHING, PointMonitor
 from edge.domain.station.build import Parts, judges_of
 from edge.domain.station.judged import Judged
 from edge.domain.station.part import ClockTrustChanged, FactsRedated
@@ -27,9 +27,9 @@ class Asking:
         verdicts: what the conditions were.
     """
 
-    def __init__(self, view: View, parts: Parts, alarms: AlarmDesk, verdicts: VerdictMemory) -> None:
+    def __init__(self, view: View, parts: Parts, alarms: AlarmSystem, verdicts: VerdictMemory) -> None:
         self._view, self._parts, self._alarms, self._verdicts = view, parts, alarms, verdicts
-        self._watches: Mapping[str, PointWatch] = view.watches
+        self._watches: Mapping[str, PointMonitor] = view.watches
         self.readings: list[Reading] = []
         self.judges = judges_of(parts.in_order)
         self._hears = {
@@ -63,7 +63,7 @@ class Asking:
             view.happen(ClockTrustChanged(), now)
             view.changed()
             self.hear(view.entered.samples(now), now)
-        self._alarms.set("clock_untrusted", not now.trusted, now, cause="the wall clock is not trusted")
+        self._alarms.set_condition("clock_untrusted", not now.trusted, now, cause="the wall clock is not trusted")
         self.readings = []  # what was entered before a restart is no new reading
 
     def hear(self, samples: Sequence[Sample], now: Now) -> None:

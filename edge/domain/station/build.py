@@ -11,8 +11,8 @@ from functools import partial
 from types import MappingProxyType
 from typing import Final, NamedTuple
 
-from edge.domain.doubts.cross_checks import Contradictions
-from edge.domain.heat.reservoir import Warmth
+from edge.domain.doubts.cross_checks import CrossChecks
+from edge.domain.heat.reservoir import ReservoirMonitor
 from edge.domain.readings import Role
 from edge.domain.station.part import Judge, Part
 from edge.domain.station.parts.basin import Basin
@@ -32,7 +32,7 @@ from edge.domain.station.parts.reservoir.alarms import ReservoirAlarms
 from edge.domain.station.parts.reservoir.condition import ReservoirCondition
 from edge.domain.station.parts.reservoir.estimates import ReservoirEstimates
 from edge.domain.station.parts.reservoir.part import Reservoir
-from edge.domain.station.parts.reservoir.seconds import Seconds
+from edge.domain.station.parts.reservoir.second_probes import SecondProbes
 from edge.domain.station.parts.sections import Sections
 from edge.domain.station.parts.sensors import Sensors
 from edge.domain.station.parts.supply.condition import SupplyConditions
@@ -41,8 +41,8 @@ from edge.domain.station.parts.supply.part import Supply
 from edge.domain.station.parts.supply.water import SupplyWater
 from edge.domain.station.recalibrated import Recalibrations
 from edge.domain.station.view import View
-from edge.domain.water.draw_history import Evidence
-from edge.domain.water.draws import DrawWatch
+from edge.domain.water.draw_history import DrawHistory
+from edge.domain.water.draws import DrawDetector
 from edge.domain.water.inferred_flow import Meterless, assumed_l_min
 
 #: every condition that readiness can rest on: its name for people, in the order in which they are published. The key is what stands
@@ -62,23 +62,23 @@ class Parts(NamedTuple):
     in_order: tuple[Part, ...]  # they are asked in this one
     of_alarms: tuple[Part, ...]  # and in this one for the alarms that they may raise, which are shown so
     of_estimates: tuple[Part, ...]  # and for estimates
-    crossed: Contradictions
-    evidence: Evidence
+    crossed: CrossChecks
+    evidence: DrawHistory
     sensors: Sensors
     calibrations: Calibrations
     basin: Basin | None
-    warmth: Warmth | None
-    draws: DrawWatch | None
+    warmth: ReservoirMonitor | None
+    draws: DrawDetector | None
 
 
 def parts_of(view: View) -> Parts:
     """The parts of a station, and how they hang together."""
     settings, points = view.settings, view.points
-    evidence = Evidence(settings, view.zone, view.boot, view.book)
-    warmth = None if settings.reservoir is None else Warmth(settings.reservoir)
-    draws = None if settings.supply is None else DrawWatch(settings.supply)
+    evidence = DrawHistory(settings, view.zone, view.boot, view.book)
+    warmth = None if settings.reservoir is None else ReservoirMonitor(settings.reservoir)
+    draws = None if settings.supply is None else DrawDetector(settings.supply)
     flow, power_point = points.first(Role.SUPPLY_FLOW), points.first(Role.MACHINE_POWER)
-    crossed = Contradictions(
+    crossed = CrossChecks(
         settings, view.watches, flow, points.taps, power_point, evidence, partial(view.tell, "contradiction"), warmth
     )
     meterless = _meterless(view, flow)
@@ -97,7 +97,7 @@ def parts_of(view: View) -> Parts:
         supply = Supply(view, *known, water_c=water.drawn_c, flow_heard=leak.flow_heard)
     if warmth is not None:
         tripped = power.heater_is_tripped
-        seconds = Seconds(view, warmth, crossed)
+        seconds = SecondProbes(view, warmth, crossed)
         condition = ReservoirCondition(view, warmth, crossed, seconds, recalibrations, tripped)
         reservoir = Reservoir(view, warmth, crossed, water, condition)
         alarms = ReservoirAlarms(view, warmth, crossed, reservoir.take_moved, tripped)

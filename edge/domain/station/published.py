@@ -7,10 +7,10 @@ from typing import Any
 from edge.domain.entries import Now, rfc3339
 from edge.domain.quantities import from_kind
 from edge.domain.readings import CONTACT_WORDS, REASONS, UNIT_OF, Kind, Quality, Why
-from edge.domain.sensing.point_monitor import PointWatch
+from edge.domain.sensing.point_monitor import PointMonitor
 
 
-def point(watch: PointWatch, is_silent: bool, now: Now) -> dict[str, Any]:
+def point(watch: PointMonitor, is_silent: bool, now: Now) -> dict[str, Any]:
     """One point as it is published: shape in edge/snapshot.py. A bad or silent point has no value."""
     settings, last = watch.point, watch.last
     quality, reason, value = Quality.BAD, watch.why_silent(), None
@@ -45,7 +45,7 @@ def point(watch: PointWatch, is_silent: bool, now: Now) -> dict[str, Any]:
     }  # fmt: skip
 
 
-def _correction(watch: PointWatch) -> dict[str, Any] | None:
+def _correction(watch: PointMonitor) -> dict[str, Any] | None:
     """The calibration in force: readings are stored before it."""
     if watch.correction is None:
         return None

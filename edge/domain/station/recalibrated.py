@@ -9,9 +9,9 @@ from __future__ import annotations
 from typing import Final
 
 from edge.domain.alarms.states import AT_LIMIT
-from edge.domain.doubts.cross_checks import Contradictions
+from edge.domain.doubts.cross_checks import CrossChecks
 from edge.domain.entries import Now
-from edge.domain.heat.reservoir import Warmth
+from edge.domain.heat.reservoir import ReservoirMonitor
 from edge.domain.readings import Role
 from edge.domain.sensing.calibration import K_CALIBRATED, Correction
 from edge.domain.station.hours import clock_text
@@ -37,14 +37,16 @@ class Recalibrations:
     def __init__(self, view: View, calibrations: Calibrations) -> None:
         self._view, self._calibrations = view, calibrations
 
-    def reservoir(self, judged: Judged, warmth: Warmth, doubts: Contradictions, now: Now) -> Judged:
+    def reservoir(self, judged: Judged, warmth: ReservoirMonitor, doubts: CrossChecks, now: Now) -> Judged:
         """The condition of the reservoir, as judged."""
         probe = self._view.points.first(Role.RESERVOIR_TEMPERATURE)
         if judged.state != MET:
             return judged
         return self.past_due(self._reservoir(judged, warmth, doubts, probe, now), (probe,), now)
 
-    def _reservoir(self, judged: Judged, warmth: Warmth, doubts: Contradictions, probe: str | None, now: Now) -> Judged:
+    def _reservoir(
+        self, judged: Judged, warmth: ReservoirMonitor, doubts: CrossChecks, probe: str | None, now: Now
+    ) -> Judged:
         if probe is None:
             return judged
         watch = self._view.watches[probe]
@@ -92,12 +94,12 @@ class Recalibrations:
         return judged._replace(text=judged.text + PAST_DUE.format(" and ".join(due))) if due else judged
 
     @staticmethod
-    def _is_enough(warmth: Warmth, liquid_c: float, room_c: float, guard_k: float) -> bool:
+    def _is_enough(warmth: ReservoirMonitor, liquid_c: float, room_c: float, guard_k: float) -> bool:
         """Would it go on being warm enough with these?"""
         return liquid_c - guard_k >= warmth.limits(room_c)[1] - AT_LIMIT
 
     def _disputed(
-        self, warmth: Warmth, liquid_c: float, room_c: float, guard_k: float, probe: str, room: str | None
+        self, warmth: ReservoirMonitor, liquid_c: float, room_c: float, guard_k: float, probe: str, room: str | None
     ) -> list[str]:
         """The points whose waiting comparisons would make the liquid too cold."""
         names = [name for name in (probe, room) if name is not None]
@@ -120,7 +122,7 @@ class Recalibrations:
         return f"a comparison of {clock_text(found.at_ms, self._view.zone)} found {point} {by} {which}, and waits for a second one"
 
     def _only_since(
-        self, warmth: Warmth, liquid_c: float, room_c: float, probe: str, room: str | None, now: Now
+        self, warmth: ReservoirMonitor, liquid_c: float, room_c: float, probe: str, room: str | None, now: Now
     ) -> str:
         """That it is warm enough only by calibrations of late; "" where it would be without them, too."""
         before_c, before_room_c, latest_ms = liquid_c, room_c, -1

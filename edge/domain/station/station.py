@@ -13,7 +13,7 @@ from functools import partial
 from typing import Any, Final
 from zoneinfo import ZoneInfo
 
-from edge.domain.alarms.system import AlarmDesk
+from edge.domain.alarms.system import AlarmSystem
 from edge.domain.dates import Dates
 from edge.domain.entries import Draft, Entry, Now, Stamp, rfc3339, wall_ms_of
 from edge.domain.readings import Reading, Sample
@@ -22,7 +22,7 @@ from edge.domain.records.book import ALARM_RECORDS, checked
 from edge.domain.records.counting import judge, stands
 from edge.domain.records.fact import Fact
 from edge.domain.records.losses import DROPPED, LOST, tells_of_loss
-from edge.domain.sensing.point_monitor import PointWatch
+from edge.domain.sensing.point_monitor import PointMonitor
 from edge.domain.settings import Settings
 from edge.domain.station import dropped, published
 from edge.domain.station.asking import Asking
@@ -54,13 +54,13 @@ class Station:
 
     def __init__(self, settings: Settings, boot: str, state: Mapping[str, Any] | None = None) -> None:
         self.settings, self.boot = settings, boot
-        self.watches = {point.id: PointWatch(point, 0) for point in settings.points}
+        self.watches = {point.id: PointMonitor(point, 0) for point in settings.points}
         self.view = view = View(settings, boot, ZoneInfo(settings.timezone), self.watches)
         self.book = view.book
         self.parts: Parts = parts_of(view)
         view.tells(self.parts.in_order)
         ids = [ident for part in self.parts.of_alarms for ident in part.alarm_ids()]
-        self.desk = view.alarms = AlarmDesk(settings, ids, partial(view.tell, "alarm"), self.book.dates, boot)
+        self.desk = view.alarms = AlarmSystem(settings, ids, partial(view.tell, "alarm"), self.book.dates, boot)
         self._verdicts = VerdictMemory()
         self._asking = Asking(view, self.parts, self.desk, self._verdicts)
         self._folds = {kind: [p for p in self.parts.in_order if kind in p.folds] for kind in _kinds(self.parts)}
@@ -160,7 +160,7 @@ class Station:
     def fact(self, alarm_id: str, active: bool, text: str, now: Now) -> list[Draft]:
         """What the daemon knows and the station can't see: `disk_low`, `store`, `untold`."""
         self._asking.begin(now)
-        self.desk.set(alarm_id, active, now, cause=text)
+        self.desk.set_condition(alarm_id, active, now, cause=text)
         return self._asking.settle(now)
 
     def clock_step(self, now: Now, by_ms: int, why: str) -> list[Draft]:

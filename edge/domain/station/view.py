@@ -6,7 +6,7 @@ from collections.abc import Callable, Iterable, Mapping, Sequence
 from typing import Any, Final, Literal, overload
 from zoneinfo import ZoneInfo
 
-from edge.domain.alarms.system import AlarmDesk
+from edge.domain.alarms.system import AlarmSystem
 from edge.domain.entries import Draft, Now
 from edge.domain.entry_bodies import (
     AdviceBody,
@@ -26,10 +26,10 @@ from edge.domain.entry_bodies import (
 )  # fmt: skip
 from edge.domain.heat.cycle import Phase
 from edge.domain.readings import REASONS
-from edge.domain.records.book import Book
+from edge.domain.records.book import RecordBook
 from edge.domain.records.entered import Entered
 from edge.domain.sensing.calibration import probability_within
-from edge.domain.sensing.point_monitor import PointWatch
+from edge.domain.sensing.point_monitor import PointMonitor
 from edge.domain.settings import Settings
 from edge.domain.station.part import Happening, Part
 from edge.domain.station.points import Points
@@ -59,14 +59,14 @@ class View:
     """
 
     #: once all parts have named theirs
-    alarms: AlarmDesk
+    alarms: AlarmSystem
 
-    def __init__(self, settings: Settings, boot: str, zone: ZoneInfo, watches: Mapping[str, PointWatch]) -> None:
+    def __init__(self, settings: Settings, boot: str, zone: ZoneInfo, watches: Mapping[str, PointMonitor]) -> None:
         self.settings, self.boot, self.zone, self.watches = settings, boot, zone, watches
         self._tells: tuple[Callable[[Happening, Now], None], ...] = ()
         self.points = Points(settings)
         self.units = Units(settings, self.points.followed)
-        self.book = Book(settings, zone)
+        self.book = RecordBook(settings, zone)
         self.entered = Entered(settings, watches, self.book)
         self.situation = Situation()
         self.drafts: list[Draft] = []

@@ -10,7 +10,7 @@ from zoneinfo import ZoneInfo
 from edge.domain.entries import Entry, Now, Stamp, rfc3339
 from edge.domain.entry_bodies import DrawBody, FilterDayBody
 from edge.domain.readings import Role
-from edge.domain.records.book import Book, local_date
+from edge.domain.records.book import RecordBook, local_date
 from edge.domain.settings import Settings
 from edge.domain.water.draws import Draw
 from edge.domain.water.filter_train import TRAIN, Train
@@ -33,10 +33,10 @@ class Shown(NamedTuple):
     stands: bool = False
 
 
-class Evidence:
+class DrawHistory:
     """The last steady draw, the total volume drawn [L], and the day so far."""
 
-    def __init__(self, settings: Settings, zone: ZoneInfo, boot: str, book: Book) -> None:
+    def __init__(self, settings: Settings, zone: ZoneInfo, boot: str, book: RecordBook) -> None:
         self._settings, self._zone, self._boot, self._book = settings, zone, boot, book
         self.train = Train(settings, taps_fitted(settings), partial(_changed_ms, book), zone)
         self._is_assumed = all(
@@ -197,7 +197,7 @@ def taps_fitted(settings: Settings) -> frozenset[str]:
     return frozenset(names[point.role] for point in settings.points if point.role in names)
 
 
-def _changed_ms(book: Book, filter_id: str) -> int | None:
+def _changed_ms(book: RecordBook, filter_id: str) -> int | None:
     """When a filter's life last began [ms, wall]: it was changed, or a service record says that it was looked at after a fall."""
     facts = book.last_change(filter_id), book.looked_at(filter_id)
     return max((fact.at_ms for fact in facts if fact is not None), default=None)

@@ -230,7 +230,7 @@ class Closing:
         return self.now
 
 
-class DrawWatch:
+class DrawDetector:
     """Finds draws in the flow, and collects the pressures of their steady part.
 
     A pressure counts as dynamic only once a reading of the flow at the same instant or later shows that the draw was still on. So the

@@ -16,7 +16,7 @@ from adapters.iio import Device, Iio, Stops, channels, devices, find, stops_in, 
 from edge.clock import ToldClock
 from edge.domain.errors import BusLost, UnusableInput
 from edge.domain.readings import REASONS, Quality, Role, Sample
-from edge.domain.sensing.point_monitor import PointWatch
+from edge.domain.sensing.point_monitor import PointMonitor
 from edge.domain.sensing.transducers import transducer
 from simulators.devices.trees import IIO_STATES, IioChannel, IioTree, loop_volts
 from tests.unit.stations import POINTS, PSI, QUIET, SETTINGS, Driver, point
@@ -229,7 +229,7 @@ def test_c014_a_zero_that_has_moved_is_shown_as_it_is(vented, psi):
     ma = 4.0 + 16.0 * psi / 100.0
     vented.write(in_voltage0_raw=f"{round(ma * 150 / 0.125)}\n")
     sample = transducer(SUPPLY, LOOPED)(vented_raw(vented))
-    watch = PointWatch(SUPPLY, 0)
+    watch = PointMonitor(SUPPLY, 0)
     reading = watch.hear(sample)
     assert reading.quality is Quality.GOOD
     assert reading.value == pytest.approx(psi * PSI, abs=0.01 * PSI)

@@ -86,7 +86,7 @@ class Drain(Part):
         return {"drain": self._drain} if self._points else {}
 
     def hear(self, point: Point, value: float, mono_ms: int, now: Now) -> None:
-        if self._view.alarms.set("drain_backed_up", value == 1.0, now, value=value, point=point.id, cause=f"{point.id} is full"):
+        if self._view.alarms.set_condition("drain_backed_up", value == 1.0, now, value=value, point=point.id, cause=f"{point.id} is full"):
             self._view.changed()
 
     def _drain(self, now: Now) -> Judged:

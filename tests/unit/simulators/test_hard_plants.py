@@ -8,7 +8,7 @@ from dataclasses import replace
 import pytest
 
 from edge.domain.heat.balance import HOLD_MS
-from edge.domain.heat.warmup import HeatWatch
+from edge.domain.heat.warmup import WarmUpEstimator
 from simulators.physics.hard_plants import KINDS, hard_plant, heat_up, moderate_kinds, vapour_pa, without_kinds
 from tests.told import tell, until_read
 
@@ -64,7 +64,7 @@ def test_a_lid_that_will_be_opened_is_inside_the_interval_told_before(seed):
     asked_s = 2_400.0
     assert plant.openings[0][0] > asked_s
     rows, reached_s = heat_up(plant, HOLD_S)
-    watch = HeatWatch()
+    watch = WarmUpEstimator()
     for t, read, room in rows:
         if t - plant.before_s > asked_s:
             break
@@ -82,7 +82,7 @@ def test_a_lid_open_from_the_start_is_not_taken_for_the_vessels_loss(seed):
     """It stands open for a quarter of an hour; five minutes after it was closed the true time is inside, and told with little error."""
     plant = hard_plant(seed, frozenset({"lid"}), moderate=True)
     rows, reached_s = heat_up(replace(plant, openings=((-plant.before_s, 900.0),)), HOLD_S)
-    watch = HeatWatch()
+    watch = WarmUpEstimator()
     for t, read, room in rows:
         if t - plant.before_s > 1_200.0:
             break

@@ -11,7 +11,7 @@ import pytest
 
 from edge.domain.readings import Role
 from edge.domain.station.station import Station
-from edge.domain.water.draws import DrawWatch
+from edge.domain.water.draws import DrawDetector
 from edge.domain.water.leak_signs import Decay, NightFlow
 from edge.domain.water.supply import Fills, Flows, capacity_l_min
 from edge.domain.water.usage import Use
@@ -99,7 +99,7 @@ def test_the_time_of_a_fill_isnt_tied_to_when_the_meter_was_read(pulses: bool) -
     every_s, took_s, flow = 5.0, 63.0, 9.0
     fills, rng = Fills(), random.Random(4)
     assert SETTINGS.supply is not None
-    watch = DrawWatch(SETTINGS.supply)
+    watch = DrawDetector(SETTINGS.supply)
     for n in range(80):
         starts_s = n * 600.0 + 200.0 + rng.uniform(0.0, every_s)
         for t in range(int(n * 600), int((n + 1) * 600), int(every_s)):
@@ -118,7 +118,7 @@ def test_the_time_of_a_fill_isnt_tied_to_when_the_meter_was_read(pulses: bool) -
 def test_a_counting_meter_that_is_read_seldom_shows_no_part_of_a_draw_as_its_flow(every_s: int) -> None:
     """Its first and its last reading of a draw are means over what was before and after as well; so are pressures between them."""
     assert SETTINGS.supply is not None
-    watch, rng, seen, bodies = DrawWatch(SETTINGS.supply), random.Random(3), [], []
+    watch, rng, seen, bodies = DrawDetector(SETTINGS.supply), random.Random(3), [], []
     for n in range(30):
         starts_s = n * 1200.0 + 300.0 + rng.uniform(0.0, every_s)
         ends_s = starts_s + rng.uniform(100.0, 240.0)
@@ -279,7 +279,7 @@ def test_rests_need_a_while(quiet_s: int, found: dict[str, float]) -> None:
     """A whole spell; or, of a recording with little but draws, what was read well before: pressure falls before the flow is told."""
     plan = SETTINGS.supply
     assert plan is not None
-    watch = DrawWatch(plan)
+    watch = DrawDetector(plan)
     watch.hear_flow(0.0, 0, 0, 10_000)
     for t in range(1, quiet_s):
         watch.hear_flow(0.0, t * 1000, t * 1000, 10_000)

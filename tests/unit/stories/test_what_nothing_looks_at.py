@@ -8,7 +8,7 @@ from typing import Any
 import pytest
 
 from edge.domain.readings import Role
-from edge.domain.records.book import Book
+from edge.domain.records.book import RecordBook
 from edge.domain.settings import Settings
 from edge.domain.station.station import Station
 from tests.unit.domain.records.test_facts_in_order import Bench, bench
@@ -105,9 +105,9 @@ class TestThinned:
 
     @staticmethod
     def notes(made: Bench) -> None:
-        for _ in range(Book.MOST + 10):
+        for _ in range(RecordBook.MOST + 10):
             made.record("note", text="all quiet")
-        assert len(made.station.book.facts) < Book.MOST
+        assert len(made.station.book.facts) < RecordBook.MOST
 
     def test_two_people_at_work_of_whom_one_ends_theirs(self) -> None:
         made = bench()

@@ -7,11 +7,11 @@ from math import hypot, sqrt
 from typing import Any, Final, cast
 
 from edge.domain.alarms.states import AT_LIMIT
-from edge.domain.doubts.cross_checks import Contradictions
+from edge.domain.doubts.cross_checks import CrossChecks
 from edge.domain.doubts.table import WARMEST_ROOM_C
 from edge.domain.entries import Entry, Now, rfc3339, wall_ms_of
 from edge.domain.entry_bodies import TransferSeenBody
-from edge.domain.heat.reservoir import Warmth
+from edge.domain.heat.reservoir import ReservoirMonitor
 from edge.domain.heat.transfer_fit import (
     BASIN_RISE_K,
     LEAST_SD_K,
@@ -74,7 +74,7 @@ class Basin(Part):
     roles = frozenset({Role.RESERVOIR_TEMPERATURE, Role.BASIN_TEMPERATURE})
     folds = frozenset({"transfer"})
 
-    def __init__(self, view: View, warmth: Warmth, doubts: Contradictions) -> None:
+    def __init__(self, view: View, warmth: ReservoirMonitor, doubts: CrossChecks) -> None:
         self._view, self._warmth, self._doubts = view, warmth, doubts
         self._reservoir_point, self._basin_point = (
             view.points.first(role) for role in (Role.RESERVOIR_TEMPERATURE, Role.BASIN_TEMPERATURE)

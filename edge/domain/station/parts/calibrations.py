@@ -11,7 +11,7 @@ from edge.domain.records.calibration_bounds import AGREES, bounded
 from edge.domain.records.fact import Fact
 from edge.domain.sensing.calibration import Correction, applies, correction_of, is_due
 from edge.domain.sensing.calibration_budget import use_of, worked_out
-from edge.domain.sensing.point_monitor import PointWatch
+from edge.domain.sensing.point_monitor import PointMonitor
 from edge.domain.station.part import Happening, Part, Recalibrated, RecordKept
 from edge.domain.station.view import View
 from edge.domain.wording import difference_text
@@ -81,7 +81,7 @@ class Calibrations(Part):
         return not found.beyond, found.why, worked
 
     @staticmethod
-    def _with_readings(body: Mapping[str, Any], watch: PointWatch) -> dict[str, Any]:
+    def _with_readings(body: Mapping[str, Any], watch: PointMonitor) -> dict[str, Any]:
         listed = body.get("points")
         if not isinstance(listed, list):
             return dict(body)

@@ -5,7 +5,7 @@ from __future__ import annotations
 from collections.abc import Mapping
 from typing import Any
 
-from edge.domain.doubts.cross_checks import Contradictions
+from edge.domain.doubts.cross_checks import CrossChecks
 from edge.domain.entries import Entry, Now
 from edge.domain.readings import Role
 from edge.domain.settings import Point
@@ -26,7 +26,7 @@ class Doubts(Part):
     roles = frozenset(Role)
     folds = frozenset({"contradiction"})
 
-    def __init__(self, crossed: Contradictions) -> None:
+    def __init__(self, crossed: CrossChecks) -> None:
         self._crossed = crossed
 
     def hear(self, point: Point, value: float, mono_ms: int, now: Now) -> None:

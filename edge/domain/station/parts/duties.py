@@ -62,10 +62,12 @@ class Duties(Part):
         for condition, alarm in _ALARMS:
             if condition in conditions:
                 one = conditions[condition]
-                view.alarms.set(alarm, one.state == UNMET and not view.situation.is_resting, now, cause=one.text)
+                view.alarms.set_condition(
+                    alarm, one.state == UNMET and not view.situation.is_resting, now, cause=one.text
+                )
         for ident in self._calibrated:
             why = self._calibration_due(ident, now)
-            view.alarms.set(f"duty_due:calibration:{ident}", bool(why), now, cause=why)
+            view.alarms.set_condition(f"duty_due:calibration:{ident}", bool(why), now, cause=why)
         for outlet, _ in view.points.outlets:
             failed = failed_outlet_test(view.book, outlet)
             cause = (
@@ -73,9 +75,9 @@ class Duties(Part):
                 if failed is None
                 else f"{outlet}: {failure_text(failed)}, as {failed.body.get('by', 'somebody')} recorded"
             )
-            view.alarms.set(f"outlet_test_failed:{outlet}", failed is not None, now, cause=cause)
+            view.alarms.set_condition(f"outlet_test_failed:{outlet}", failed is not None, now, cause=cause)
         hold = conditions["no_hold"]
-        view.alarms.set("hold", hold.state != MET, now, cause=hold.text)
+        view.alarms.set_condition("hold", hold.state != MET, now, cause=hold.text)
 
     def ends_in_ms(self, now: Now) -> Iterable[int]:
         settings, book = self._view.settings, self._view.book

@@ -8,7 +8,7 @@ import math
 from collections.abc import Iterable, Mapping
 from typing import Any, Final
 
-from edge.domain.doubts.cross_checks import Contradictions
+from edge.domain.doubts.cross_checks import CrossChecks
 from edge.domain.entries import Now
 from edge.domain.maths.robust import Z90
 from edge.domain.readings import Kind, Role
@@ -19,7 +19,7 @@ from edge.domain.station.judged import BY_EYE, MET, UNKNOWN, UNMET, Judged
 from edge.domain.station.part import Judge, Part
 from edge.domain.station.published import estimate
 from edge.domain.station.view import View
-from edge.domain.water.draws import DrawWatch
+from edge.domain.water.draws import DrawDetector
 
 #: while water is drawn, leaks are looked for so often
 LOOK_FOR_LEAK_MS: Final = 60_000
@@ -36,7 +36,7 @@ class Leak(Part):
 
     roles = frozenset({Role.LEAK})
 
-    def __init__(self, view: View, draws: DrawWatch | None, doubts: Contradictions) -> None:
+    def __init__(self, view: View, draws: DrawDetector | None, doubts: CrossChecks) -> None:
         self._view, self._draws, self._doubts = view, draws, doubts
         self._points = view.points.ids(Role.LEAK)
         self._supply_point, self._flow_point = (
@@ -80,12 +80,14 @@ class Leak(Part):
         runs_on_ms = None if self._draws is None else self._draws.runs_on_ms(now.mono_ms)
         bled = self._draws.decay.bled if self._draws is not None and self._supply_point is not None else None
         if wet is not None:
-            view.alarms.set("leak", True, now, value=1.0, point=wet, cause=f"{wet} is wet")
+            view.alarms.set_condition("leak", True, now, value=1.0, point=wet, cause=f"{wet} is wet")
         elif (seen := view.book.seen(Role.LEAK)) is not None:
-            view.alarms.set("leak", True, now, value=1.0, cause=f"{seen.body.get('by', 'somebody')} saw it wet")
+            view.alarms.set_condition(
+                "leak", True, now, value=1.0, cause=f"{seen.body.get('by', 'somebody')} saw it wet"
+            )
         elif runs_on_ms is not None:
             cause = f"water has run for {runs_on_ms / 60_000:.0f} min without a stop: a valve doesn't close, or a hose is off"
-            view.alarms.set(
+            view.alarms.set_condition(
                 "leak", True, now, value=runs_on_ms / 60_000, unit="min", point=self._flow_point, cause=cause
             )
         elif bled is not None and (view.situation.is_resting or view.settings.hours is None):
@@ -94,7 +96,9 @@ class Leak(Part):
                 f"pressure fell from {before} to {after} within {bled.within_ms / 60_000:.0f} min while nothing drew: "
             )
             cause += "with the stop valve shut, water leaks behind it; with it open, the supply has failed"
-            view.alarms.set("leak", True, now, value=bled.to_kpa, unit="kPa", point=self._supply_point, cause=cause)
+            view.alarms.set_condition(
+                "leak", True, now, value=bled.to_kpa, unit="kPa", point=self._supply_point, cause=cause
+            )
         elif limit is not None and supply is not None and self._draws is not None:
             self._draws.leaked.pass_time(now.mono_ms)
             told, leaked = view.alarms.alarms["leak"].condition, self._draws.leaked
@@ -106,11 +110,11 @@ class Leak(Part):
             if not active and not told:
                 return
             cause = f"{litres:.1f} L passed within {hours:g} h while nothing drew"
-            view.alarms.set(
+            view.alarms.set_condition(
                 "leak", active, now, value=round(litres, 3), unit="L", limit=limit, point=self._flow_point, cause=cause
             )
         else:
-            view.alarms.set("leak", False, now)
+            view.alarms.set_condition("leak", False, now)
 
     def _look_for_drip(self, now: Now) -> None:
         drip = None if self._draws is None or self._flow_point is None else self._draws.night.take_new()

@@ -7,7 +7,7 @@ from typing import Any
 
 from edge.domain.entries import Entry, Now, Stamp
 from edge.domain.heat.cycle import DRAW_BELONGS_MS, Phase, phase_of
-from edge.domain.heat.reservoir import Warmth
+from edge.domain.heat.reservoir import ReservoirMonitor
 from edge.domain.readings import Role
 from edge.domain.settings import Point
 from edge.domain.station import by_eye
@@ -29,7 +29,7 @@ class Machine(Part):
     folds = frozenset({"phase"})
 
     def __init__(
-        self, view: View, warmth: Warmth | None, is_drawing: Callable[[], bool], short: Callable[[], str]
+        self, view: View, warmth: ReservoirMonitor | None, is_drawing: Callable[[], bool], short: Callable[[], str]
     ) -> None:
         self._view, self._warmth, self._is_drawing, self._short = view, warmth, is_drawing, short
         self._power_point = view.points.first(Role.MACHINE_POWER)

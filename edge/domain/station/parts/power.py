@@ -75,7 +75,7 @@ class Power(Part):
                 self._note("lost", outlet, now)
         cause = f"the {outlet} outlet has tripped"
         alarm = f"outlet_tripped:{outlet}"
-        return self._view.alarms.set(alarm, value == 1.0, now, value=value, point=point, cause=cause)
+        return self._view.alarms.set_condition(alarm, value == 1.0, now, value=value, point=point, cause=cause)
 
     def advance(self, now: Now) -> None:
         """An outlet that has been live again for long enough has its power back; a contact that is heard again tells of a silence."""

@@ -17,7 +17,7 @@ from edge.domain.entries import Draft, Entry, Now
 from edge.domain.readings import Role
 from edge.domain.records.entered import BY_EYE as READ_BY_EYE
 from edge.domain.roles import ROLES
-from edge.domain.sensing.point_monitor import PointWatch
+from edge.domain.sensing.point_monitor import PointMonitor
 from edge.domain.settings import Point
 from edge.domain.station import by_eye
 from edge.domain.station.judged import MET, UNKNOWN, Judged
@@ -92,7 +92,7 @@ class Sensors(Part):
         if what != was:
             self.told[bus] = what
             self._view.tell("bus", {"bus": bus, "what": "lost" if lost else "back", "why": why}, now)
-        self._view.alarms.set(f"bus_lost:{bus}", lost, now, cause=why or f"bus {bus} is {what}")
+        self._view.alarms.set_condition(f"bus_lost:{bus}", lost, now, cause=why or f"bus {bus} is {what}")
         return True
 
     def see(self, bus: str, seen: Mapping[str, str], now: Now) -> list[Draft]:
@@ -128,13 +128,13 @@ class Sensors(Part):
         self._next_ms = min(self._next_ms, now.mono_ms + watch.point.stale_after_ms + 1)
         if point in self._until_ms:
             self._gap_ms[point] = watch.good_ms - self._until_ms.pop(point)
-        alarms.set(f"silent:{point}", False, now)
+        alarms.set_condition(f"silent:{point}", False, now)
         bus = watch.point.bus
         if bus not in self.lost_buses:
-            alarms.set(f"bus_lost:{bus}", False, now)
+            alarms.set_condition(f"bus_lost:{bus}", False, now)
         for_all = alarms.silent_all
         if for_all is not None and for_all.removeprefix("bus_lost:") not in self.lost_buses:
-            alarms.set(for_all, False, now)
+            alarms.set_condition(for_all, False, now)
 
     # -- falling silent
 
@@ -155,15 +155,15 @@ class Sensors(Part):
             self._fall(ident, watches[ident], now)
         return fallen
 
-    def _fall(self, ident: str, watch: PointWatch, now: Now) -> None:
+    def _fall(self, ident: str, watch: PointMonitor, now: Now) -> None:
         desk, alarm = self._view.alarms, f"silent:{ident}"
         why = watch.why_silent()
         if why == "stale":
             self._until_ms[ident] = watch.good_ms
             if ident in self._gap_ms and desk.alarms[alarm].present:
                 self._say_slow([ident], alarm, now)
-        desk.hold(alarm, watch.point.stale_after_ms + 2 if why == "stale" else 0)
-        desk.set(alarm, True, now, point=ident, cause=silent_text(ident, why, watch.detail))
+        desk.extend_off_delay(alarm, watch.point.stale_after_ms + 2 if why == "stale" else 0)
+        desk.set_condition(alarm, True, now, point=ident, cause=silent_text(ident, why, watch.detail))
 
     def _look_together(self, fallen: list[str], now: Now) -> None:
         """One cause, one alarm: raised before those of the points, which become its consequences."""
@@ -199,10 +199,10 @@ class Sensors(Part):
         watches = self._view.watches
         if all(p in self._gap_ms for p in points) and desk.alarms[alarm].present:
             self._say_slow(points, alarm, now)
-        desk.hold(alarm, max(watches[p].point.stale_after_ms for p in points) + 2)
-        desk.set(alarm, True, now, cause=f"{what}: {', '.join(points)}")
+        desk.extend_off_delay(alarm, max(watches[p].point.stale_after_ms for p in points) + 2)
+        desk.set_condition(alarm, True, now, cause=f"{what}: {', '.join(points)}")
         for point in points:
-            desk.give_way(f"silent:{point}", alarm, now)
+            desk.suppress_under(f"silent:{point}", alarm, now)
 
     def _say_slow(self, points: list[str], alarm: str, now: Now) -> None:
         """Readings that come more slowly than their stale limit: said once, by the alarm that stands for it."""

@@ -15,8 +15,8 @@ from dataclasses import dataclass, field, replace
 import pytest
 
 from edge.domain.entries import Now
-from edge.domain.heat.believed_liquid import LiquidWatch
-from edge.domain.heat.reservoir import Warmth
+from edge.domain.heat.believed_liquid import LiquidEstimator
+from edge.domain.heat.reservoir import ReservoirMonitor
 from edge.domain.settings import Reservoir
 
 ROOM_C = 20.0
@@ -31,9 +31,9 @@ def now_at(s: int) -> Now:
 
 @dataclass
 class Seen:
-    """What a `Warmth` made of a liquid: by second, is it warm, and is it falling; when a cycle took it and brought it back."""
+    """What a `ReservoirMonitor` made of a liquid: by second, is it warm, and is it falling; when a cycle took it and brought it back."""
 
-    warmth: Warmth
+    warmth: ReservoirMonitor
     warm: dict[int, bool] = field(default_factory=dict)
     falling: dict[int, bool] = field(default_factory=dict)
     away: dict[int, bool] = field(default_factory=dict)
@@ -48,7 +48,7 @@ def watch(
     seed: int = 1, plan: Reservoir = PLAN, drawn_s: tuple[int, ...] = (), topped_up_s: int | None = None,
 ) -> Seen:  # fmt: skip
     """A probe with a lag in `liquid` (Cel, of seconds). `topped_up_s`: of a record that is heard at that second."""
-    r, seen, probe = random.Random(seed), Seen(Warmth(plan)), liquid(0)
+    r, seen, probe = random.Random(seed), Seen(ReservoirMonitor(plan)), liquid(0)
     for s in range(seconds):
         probe += (liquid(s) - probe) * (1.0 - math.exp(-1.0 / lag_s))
         if s in drawn_s:
@@ -78,7 +78,7 @@ def test_a_noisy_probe_does_not_make_the_condition_come_and_go(noise_k, seed):
 
 def test_what_a_quiet_probe_reads_counts_at_once():
     for step_k in (0.0, 0.0625, 0.5):
-        liquid = LiquidWatch()
+        liquid = LiquidEstimator()
         for s in range(0, 900, 5):
             read_c = 38.0 + 0.2 * s / 60.0
             read_c = round(read_c / step_k) * step_k if step_k else read_c
@@ -87,7 +87,7 @@ def test_what_a_quiet_probe_reads_counts_at_once():
 
 
 def test_noise_is_found_from_what_reverses():
-    r, liquid = random.Random(4), LiquidWatch()
+    r, liquid = random.Random(4), LiquidEstimator()
     for s in range(0, 3600, 5):
         liquid.hear(36.0 + 0.1 * s / 60.0 + r.gauss(0.0, 0.08), 0.001, s * 1000)
     assert liquid.noise_k == pytest.approx(0.08, rel=0.15), "on a ramp"
@@ -115,7 +115,7 @@ def test_ready_ends_at_the_first_reading_that_fell_beyond_its_noise(lag_s, every
 
 
 def test_one_low_reading_ends_ready_for_as_long_as_it_stands():
-    warmth, warm = Warmth(PLAN), {}
+    warmth, warm = ReservoirMonitor(PLAN), {}
     r = random.Random(2)
     for s in range(0, 1300, 5):
         read_c = 39.7 + r.gauss(0.0, 0.02) - (0.22 if s == 1200 else 0.0)
@@ -184,7 +184,7 @@ def test_a_probe_far_behind_a_liquid_that_cools_is_reckoned_with(lag_s, every_s,
 
 def test_a_window_that_is_opened_is_reckoned_with_before_the_room_point_has_followed():
     """22 Cel, then 17: 38.45 Cel is needed, then 39.8. The room's probe follows with 90 s and is read each ten seconds."""
-    warmth, r, room_c, warm = Warmth(replace(PLAN, set_point_c=39.4)), random.Random(5), 22.0, {}
+    warmth, r, room_c, warm = ReservoirMonitor(replace(PLAN, set_point_c=39.4)), random.Random(5), 22.0, {}
     for s in range(0, 1500, 5):
         room_c += ((22.0 if s < 900 else 17.0) - room_c) * (1.0 - math.exp(-5.0 / 90.0))
         seen_c, liquid_c, now = round(room_c + r.gauss(0.0, 0.02), 2), 39.1 + r.gauss(0.0, 0.01), now_at(s)
@@ -239,7 +239,7 @@ def test_a_heel_that_goes_on_falling_stays_away():
 
 
 def test_a_heat_up_is_told_once_however_often_it_gets_warm_again():
-    warmth, told = Warmth(PLAN), 0
+    warmth, told = ReservoirMonitor(PLAN), 0
     for s in range(0, 10_800, 5):
         read_c = min(30.0 + 0.2 * s / 60.0, 39.9) - (0.4 if 6000 < s < 6300 else 0.0)
         if 3000 <= s < 6000 or s >= 6300:
@@ -291,7 +291,7 @@ def test_a_cycle_in_a_warm_up_begins_it_anew_and_a_lid_does_not() -> None:
 def test_how_far_beyond_its_dial_a_thermostat_lets_it_be_outlives_a_restart() -> None:
     """Told by the heat_up entry and by the saved state alike; a dial that is turned, or another heater, begins anew."""
     plan = Reservoir(38.8, 0.5, 35.0, 4 / 19, True, 7_200_000, volume_l=11.0)
-    warmth, body = Warmth(plan), None
+    warmth, body = ReservoirMonitor(plan), None
     for s in range(0, 3_600, 5):
         now = now_at(s)
         read_c = min(30.0 + s / 250.0, 39.4)
@@ -299,14 +299,20 @@ def test_how_far_beyond_its_dial_a_thermostat_lets_it_be_outlives_a_restart() ->
         if warmth.look(read_c, now.mono_ms, ROOM_C, False, now)[1]:
             body = warmth.heat_up(ROOM_C, now)
     assert body is not None and body["let_be"][0] == 38.8 and body["let_be"][1] > 39.1
-    folded, restored = Warmth(plan), Warmth(plan)
+    folded, restored = ReservoirMonitor(plan), ReservoirMonitor(plan)
     folded.learn(json.loads(json.dumps(body)))
     restored.restore(json.loads(json.dumps(warmth.state())))
     assert folded.state() == restored.state() == warmth.state()
-    turned = Warmth(replace(plan, set_point_c=38.7))
+    turned = ReservoirMonitor(replace(plan, set_point_c=38.7))
     turned.restore(warmth.state())
-    changed = Warmth(plan)
+    changed = ReservoirMonitor(plan)
     changed.restore(warmth.state())
     changed.recorded("equipment_change", {"what": "heater"})
-    for again, promises in ((folded, True), (restored, True), (turned, False), (changed, False), (Warmth(plan), False)):
+    for again, promises in (
+        (folded, True),
+        (restored, True),
+        (turned, False),
+        (changed, False),
+        (ReservoirMonitor(plan), False),
+    ):
         assert ("it may not get there" not in again.until(ROOM_C, 0).why) == promises

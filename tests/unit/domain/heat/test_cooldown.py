@@ -9,7 +9,7 @@ from collections.abc import Callable
 import pytest
 
 from edge.domain.heat.balance import Forecast
-from edge.domain.heat.cooldown import CoolWatch, believed, is_usable
+from edge.domain.heat.cooldown import CoolDownEstimator, believed, is_usable
 from edge.domain.heat.cooldown_fit import LossEstimate
 from edge.domain.heat.prior import Prior, Spread, of_volume
 from edge.domain.station.station import Station
@@ -43,11 +43,11 @@ class Tank:
 class Bench:
     """A tank, followed; `trip()` takes its power."""
 
-    def __init__(self, start_c: float = 39.2, watch: CoolWatch | None = None, **more: object) -> None:
+    def __init__(self, start_c: float = 39.2, watch: CoolDownEstimator | None = None, **more: object) -> None:
         self.tank, self.s = Tank(start_c), 0
         for name, value in more.items():
             setattr(self.tank, name, value)
-        self.watch = watch or CoolWatch(of_volume(11.0))
+        self.watch = watch or CoolDownEstimator(of_volume(11.0))
 
     def run(self, seconds: int) -> None:
         for _ in range(seconds):

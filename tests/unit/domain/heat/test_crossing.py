@@ -10,9 +10,9 @@ import pytest
 from edge.domain.alarms.states import AT_LIMIT
 from edge.domain.entries import Now
 from edge.domain.heat.balance import HOLD_MS
-from edge.domain.heat.believed_liquid import AVERAGED_MS, GUARD_SIGMAS, LiquidWatch
+from edge.domain.heat.believed_liquid import AVERAGED_MS, GUARD_SIGMAS, LiquidEstimator
 from edge.domain.heat.crossing import AveragingRule, LimitCrossing, ProbeModel, ProbeTrend, rounded_up
-from edge.domain.heat.reservoir import Warmth
+from edge.domain.heat.reservoir import ReservoirMonitor
 from edge.domain.settings import Reservoir
 from tests.unit.domain.heat.test_warmup import Tank
 
@@ -25,9 +25,9 @@ def drawn(rng: random.Random, probe: ProbeModel, sees_c: float) -> float:
     return round(read / probe.step_k) * probe.step_k if probe.step_k else read
 
 
-def passes_s(rng: random.Random, probe: ProbeModel, rise_k_per_s: float = RISE) -> tuple[float, LiquidWatch]:
+def passes_s(rng: random.Random, probe: ProbeModel, rise_k_per_s: float = RISE) -> tuple[float, LiquidEstimator]:
     """After how long what is judged is above the limit for good, from when the probe sees the limit; and the watch, some minutes before."""
-    watch, last_below, before = LiquidWatch(), -1_000.0, LiquidWatch()
+    watch, last_below, before = LiquidEstimator(), -1_000.0, LiquidEstimator()
     at_s = -600.0 - rng.uniform(0.0, probe.every_s)
     while at_s < 400.0:
         at_s += probe.every_s
@@ -96,7 +96,7 @@ PROBES = [(0.03, 0.0625, 2), (0.1, 0.0, 2), (0.05, 0.1, 10), (0.02, 0.0, 30)]
 @pytest.mark.parametrize("noise_k, step_k, every_s", PROBES)
 def test_the_last_minutes_are_told_by_what_the_condition_goes_by(noise_k: float, step_k: float, every_s: int) -> None:
     """Once a reading showed the target, what is judged still had half a minute to go."""
-    tank, warmth = Tank(seed=5), Warmth(Reservoir(40.0, 0.5, 33.0, 4 / 19, True, 7_200_000, volume_l=11.0))
+    tank, warmth = Tank(seed=5), ReservoirMonitor(Reservoir(40.0, 0.5, 33.0, 4 / 19, True, 7_200_000, volume_l=11.0))
     tank.noise_k, tank.step_k = noise_k, step_k or 1e-9
     said: list[tuple[int, int, int, int]] = []
     met_ms = 0
@@ -127,7 +127,7 @@ def test_the_last_minutes_are_told_by_what_the_condition_goes_by(noise_k: float,
 
 
 def test_what_was_averaged_before_is_the_rule_that_is_reckoned_with() -> None:
-    watch = LiquidWatch()
+    watch = LiquidEstimator()
     assert watch.crossing(LIMIT_C, ProbeModel(0.0, 0.0, 0.1, 1.0)) is None
     rng = random.Random(3)
     for second in range(400):

@@ -12,9 +12,9 @@ from collections.abc import Callable
 
 import pytest
 
-from edge.domain.heat.cycle import AWAY_AT_MOST_MS, CycleWatch, Phase, phase_of
-from edge.domain.heat.probe import ProbeWatch
-from edge.domain.heat.reservoir import Warmth
+from edge.domain.heat.cycle import AWAY_AT_MOST_MS, CycleDetector, Phase, phase_of
+from edge.domain.heat.probe import ProbeStatistics
+from edge.domain.heat.reservoir import ReservoirMonitor
 from edge.domain.settings import Reservoir
 from tests.bench.cycles import FOUND_S, GOAL_RIGHT, Result, Run
 
@@ -26,10 +26,10 @@ def watch_over(
     liquid: Callable[[float], float], seconds: int, every_s: int = 5, noise_k: float = 0.03, step_k: float = 0.0625,
     before_s: int = 900, seed: int = 1, drawn_at_s: int | None = None,
     powered: bool = True,
-) -> tuple[CycleWatch, list[tuple[str, int]]]:  # fmt: skip
+) -> tuple[CycleDetector, list[tuple[str, int]]]:  # fmt: skip
     """A watch that has heard `liquid` (of seconds; before 0 it is held), and what it said at which second."""
-    r, probe, said = random.Random(seed), ProbeWatch(), []
-    watch = CycleWatch(7_200_000, probe)
+    r, probe, said = random.Random(seed), ProbeStatistics(), []
+    watch = CycleDetector(7_200_000, probe)
     watch.powered = powered
     for t in range(-before_s, seconds, every_s):
         seen = round((liquid(max(t, 0)) + r.gauss(0.0, noise_k)) / step_k) * step_k
@@ -126,8 +126,8 @@ def test_cold_liquid_poured_in_passes_for_a_cycle_for_some_minutes_only():
 
 
 def test_after_a_restart_in_the_middle_of_a_cycle_the_first_average_is_no_return():
-    probe = ProbeWatch()
-    watch = CycleWatch(7_200_000, probe)
+    probe = ProbeStatistics()
+    watch = CycleDetector(7_200_000, probe)
     watch.away_since_ms = 0
     said = []
     for t in range(0, 900, 5):
@@ -139,7 +139,7 @@ def test_after_a_restart_in_the_middle_of_a_cycle_the_first_average_is_no_return
 
 
 def test_a_fall_over_a_long_silence_is_no_cycle():
-    warmth = Warmth(Reservoir(40.0, 0.5, 35.0, 4 / 19, True, 7_200_000))
+    warmth = ReservoirMonitor(Reservoir(40.0, 0.5, 35.0, 4 / 19, True, 7_200_000))
     said = {warmth.hear(39.6, ROOM, t * 1000) for t in range(0, 600, 5)}
     said |= {warmth.hear(36.0, ROOM, t * 1000) for t in range(3_600, 4_200, 5)}
     assert said == {None}

@@ -6,19 +6,19 @@ import random
 
 import pytest
 
-from edge.domain.heat.probe import GAP_MS, Average, ProbeView, ProbeWatch, line
+from edge.domain.heat.probe import GAP_MS, Average, ProbeStatistics, ProbeView, line
 
 ROOM_C = 20.0
 
 
-def heard_of(probe: ProbeWatch, from_s: int, to_s: int, every_s: int = 5, slope: float = 0.0) -> list[Average]:
+def heard_of(probe: ProbeStatistics, from_s: int, to_s: int, every_s: int = 5, slope: float = 0.0) -> list[Average]:
     """The averages told of between two times, where it reads 30 Cel and rises from then on [K/s]."""
     found = (probe.hear(30.0 + slope * (s - from_s), ROOM_C, 1000 * s) for s in range(from_s, to_s, every_s))
     return [average for average in found if average is not None]
 
 
 def test_each_watch_sees_what_was_read_since_it_began_anew() -> None:
-    probe = ProbeWatch()
+    probe = ProbeStatistics()
     always, anew = ProbeView(probe), ProbeView(probe)
     heard_of(probe, 0, 600)
     anew.forget()
@@ -33,7 +33,7 @@ def test_each_watch_sees_what_was_read_since_it_began_anew() -> None:
 
 
 def test_a_mark_in_the_middle_of_an_average_ends_it_and_nobody_loses_it() -> None:
-    probe = ProbeWatch()
+    probe = ProbeStatistics()
     goes_on, begins = ProbeView(probe), ProbeView(probe)
     told = heard_of(probe, 0, 40)  # two readings into the next average
     begins.forget()
@@ -46,7 +46,7 @@ def test_a_mark_in_the_middle_of_an_average_ends_it_and_nobody_loses_it() -> Non
 
 
 def test_marks_at_every_reading_starve_nobody() -> None:
-    probe = ProbeWatch()
+    probe = ProbeStatistics()
     goes_on, begins = ProbeView(probe), ProbeView(probe)
     told = 0
     for s in range(0, 900, 5):
@@ -57,7 +57,7 @@ def test_marks_at_every_reading_starve_nobody() -> None:
 
 
 def test_after_a_long_silence_it_is_another_story_of_the_same_probe() -> None:
-    probe, rng = ProbeWatch(), random.Random(2)
+    probe, rng = ProbeStatistics(), random.Random(2)
     for s in range(900):
         probe.hear(round((30.0 + 0.002 * s + rng.gauss(0.0, 0.03)) / 0.0625) * 0.0625, ROOM_C, 1000 * s)
     noise2, step_k = probe.noise2(), probe.step_k
@@ -69,7 +69,7 @@ def test_after_a_long_silence_it_is_another_story_of_the_same_probe() -> None:
 
 def test_rounding_hides_in_noise_and_stays_without_it() -> None:
     for noise_k, left in ((0.0, 1.0), (0.05, 0.0)):
-        probe, rng = ProbeWatch(), random.Random(5)
+        probe, rng = ProbeStatistics(), random.Random(5)
         for s in range(1_800):
             probe.hear(round((30.0 + 0.003 * s + rng.gauss(0.0, noise_k)) / 0.1) * 0.1, ROOM_C, 1000 * s)
         rounding2 = probe.level_variance(1e9)

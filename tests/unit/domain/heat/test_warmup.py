@@ -14,8 +14,8 @@ import pytest
 from edge.domain.entries import Now
 from edge.domain.heat.balance import HOLD_MS, Forecast
 from edge.domain.heat.prior import Prior, Spread, is_usable, learned, of_volume
-from edge.domain.heat.reservoir import Warmth
-from edge.domain.heat.warmup import HeatWatch, hinge
+from edge.domain.heat.reservoir import ReservoirMonitor
+from edge.domain.heat.warmup import WarmUpEstimator, hinge
 from edge.domain.maths.mixture import quantile
 from edge.domain.settings import Reservoir
 from tests.bench.heating import Morning, Plant, a_heater, a_morning, a_plant, history, record, steps
@@ -48,9 +48,9 @@ class Tank:
 class Bench:
     """A tank, followed second by second."""
 
-    def __init__(self, tank: Tank, watch: HeatWatch | None = None) -> None:
+    def __init__(self, tank: Tank, watch: WarmUpEstimator | None = None) -> None:
         self.tank, self.s = tank, 0
-        self.watch = watch or HeatWatch()
+        self.watch = watch or WarmUpEstimator()
         self.heard: list[float] = []
 
     def run(self, seconds: int, each: Callable[[], None] | None = None) -> None:
@@ -128,7 +128,7 @@ def test_random_plants_are_right_and_the_interval_holds() -> None:
         rng = random.Random(f"unit/{i}")
         plant, morning = a_plant(rng), a_morning(rng)
         plant = a_heater(plant, morning, rng)
-        seen, watch, done = record(plant, morning), HeatWatch(), False
+        seen, watch, done = record(plant, morning), WarmUpEstimator(), False
         for t, read, room in seen.rows:
             tell(watch, read, room, int(t * 1000))
             if not done and t - seen.start_s >= 1_200.0 and seen.reached_s - t > 300.0:
@@ -146,7 +146,7 @@ def test_random_plants_are_right_and_the_interval_holds() -> None:
 
 def said_at(plant: Plant, morning: Morning, minutes: float) -> tuple[float, float, float, float]:
     """(truth, middle, low, high) of what is left, so many minutes after the heat's start [s]."""
-    seen, watch = record(plant, morning), HeatWatch()
+    seen, watch = record(plant, morning), WarmUpEstimator()
     for t, read, room in seen.rows:
         tell(watch, read, room, int(t * 1000))
         if t - seen.start_s >= 60.0 * minutes:
@@ -190,7 +190,7 @@ def test_the_model_itself_is_right_when_a_plant_is_known_exactly() -> None:
         evaporation=(0.0, 0.01),
         element_s=Spread(1.0, 0.01),
     )
-    seen, watch = record(plant, morning), HeatWatch(known)
+    seen, watch = record(plant, morning), WarmUpEstimator(known)
     for t, read, room in seen.rows:
         tell(watch, read, room, int(t * 1000))
         if t in (1_500.0, 2_100.0, 3_300.0):
@@ -260,7 +260,7 @@ def _left_by_five() -> tuple[str, ...]:
 def test_an_unused_prior_heater_at_half_power_is_said_to_be_weak() -> None:
     fits = known_fits()
     for power, weak in ((200.0, False), (100.0, True)):
-        watch = HeatWatch()
+        watch = WarmUpEstimator()
         watch.learn(fits)
         assert watch.prior.heat_ups == 5
         bench = Bench(Tank(power=power), watch)
@@ -274,7 +274,7 @@ def test_an_unused_prior_heater_at_half_power_is_said_to_be_weak() -> None:
             middle, low, high = left_s(bench.until())
             assert low <= bench.truth_s() <= high and middle == pytest.approx(bench.truth_s(), rel=0.15)
     # a third of the power never gets there, and the cause is known
-    watch = HeatWatch()
+    watch = WarmUpEstimator()
     watch.learn(fits)
     bench = Bench(Tank(power=40.0, start_c=28.0), watch)
     bench.run(900)
@@ -299,7 +299,7 @@ def _fit(tank: Tank) -> dict[str, object]:
 
 
 def test_what_was_learned_serves_from_the_fifth_minute_on() -> None:
-    watch = HeatWatch()
+    watch = WarmUpEstimator()
     watch.learn(known_fits())
     bench = Bench(Tank(start_c=23.0), watch)
     bench.run(900)
@@ -321,7 +321,7 @@ def test_it_will_not_get_there_is_said_with_where_it_ends() -> None:
 
 
 def test_a_set_point_below_what_is_needed_is_the_cause() -> None:
-    warmth = Warmth(replace(PLAN, set_point_c=38.0))
+    warmth = ReservoirMonitor(replace(PLAN, set_point_c=38.0))
     said = warmth.until(16.0, 0)  # in a room of 16 Cel some 40 Cel are needed
     assert said.in_ms is None and "set point of 38.0 °C is below the 40.1 °C needed" in said.why
 
@@ -341,7 +341,7 @@ def test_a_thermostat_that_cycles_is_not_weak() -> None:
     bench = heating()
     watch = bench.watch
     watch.learn([_fit(Tank(seed=3))])
-    warmth = Warmth(PLAN)
+    warmth = ReservoirMonitor(PLAN)
     warmth.heat = watch
     thermostat = Thermostat(bench)
     for _ in range(300):
@@ -371,7 +371,7 @@ def test_what_stays_cold_is_not_said_to_heat_until_its_heater_is_on() -> None:
 def test_a_cooler_liquid_back_from_a_cycle_is_forecast() -> None:
     """Away for a quarter of an hour, back at 35.5 Cel into a wall that has cooled; the probe creeps up."""
     bench = heating()
-    warmth = Warmth(PLAN)
+    warmth = ReservoirMonitor(PLAN)
     tank = bench.tank
     thermostat = Thermostat(bench)
 
@@ -416,16 +416,16 @@ def test_a_probe_in_steps_reads_the_target_half_a_step_early() -> None:
 
 
 def test_what_a_heat_up_leaves_comes_back_from_the_journal() -> None:
-    bench, warmth = heating(), Warmth(PLAN)
+    bench, warmth = heating(), ReservoirMonitor(PLAN)
     warmth.heat = bench.watch
     while bench.tank.liquid < 39.8:
         bench.run(60)
     body = warmth.heat_up(ROOM_C, Now(bench.s * 1000, 1_700_000_000_000, True))
     assert body is not None and is_usable(body["fit"])
-    again = Warmth(PLAN)
+    again = ReservoirMonitor(PLAN)
     again.learn(json.loads(json.dumps(body)))
     assert again.fits == warmth.fits and again.heat.prior.heat_ups == 1
-    restored = Warmth(PLAN)
+    restored = ReservoirMonitor(PLAN)
     restored.recall(json.loads(json.dumps(again.fits)))
     assert restored.heat.prior == again.heat.prior
 
@@ -447,7 +447,7 @@ PAIRS = {name: [1.0, 1.0] for name in ("power", "loss", "wall", "wall_s", "lag_s
     ],
 )
 def test_what_cannot_be_used_is_passed_over(fit: object) -> None:
-    warmth = Warmth(PLAN)
+    warmth = ReservoirMonitor(PLAN)
     warmth.learn({"from_c": 20.0, "fit": fit})
     assert warmth.fits == [] and warmth.heat.prior.heat_ups == 0
 

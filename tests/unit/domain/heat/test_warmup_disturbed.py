@@ -10,9 +10,9 @@ import pytest
 
 from edge.domain.heat.balance import HOLD_MS, Forecast
 from edge.domain.heat.prior import Prior, of_volume
-from edge.domain.heat.probe import ProbeWatch
-from edge.domain.heat.reservoir import Warmth
-from edge.domain.heat.warmup import BROKEN_OFF, HeatWatch
+from edge.domain.heat.probe import ProbeStatistics
+from edge.domain.heat.reservoir import ReservoirMonitor
+from edge.domain.heat.warmup import BROKEN_OFF, WarmUpEstimator
 from edge.domain.heat.warmup_fit import COOLED, PAUSED
 from edge.domain.settings import Reservoir
 from tests.told import tell, until_read
@@ -30,7 +30,7 @@ class Tank:
         self.power, self.loss, self.lag_s, self.room_c, self.on = power, 2.6, 30.0, 20.0, False
         self.every, self.step_k, self.noise_k = every, step_k, noise_k
         self.rng, self.s = random.Random(7), 0
-        self.watch = HeatWatch()
+        self.watch = WarmUpEstimator()
         self.hear: Callable[[float, float, int], object] = partial(tell, self.watch)
 
     def second(self) -> None:
@@ -87,7 +87,7 @@ def test_a_single_slip_of_the_probe_changes_nothing(every: int) -> None:
 
 
 def test_a_slip_is_left_out_and_a_jump_is_not() -> None:
-    heard = ProbeWatch()
+    heard = ProbeStatistics()
     for i in range(40):
         heard.hear(30.0 + 0.01 * (i % 3), 20.0, 5_000 * i)
     assert heard.hear(37.0, 20.0, 200_000) is None and heard.suspects
@@ -112,12 +112,12 @@ def test_coarse_and_noisy_probes_are_right_all_the_same(every: int, step_k: floa
 def test_steps_and_noise_are_found_from_the_readings() -> None:
     rng = random.Random(3)
     for step_k in (0.0625, 0.1, 0.5):
-        heard = ProbeWatch()
+        heard = ProbeStatistics()
         for i in range(900):
             heard.hear(round((25.0 + 0.004 * i + rng.gauss(0.0, 0.3 * step_k)) / step_k) * step_k, 20.0, 1_000 * i)
         assert heard.step_k == pytest.approx(step_k)
         assert heard.noise2() ** 0.5 == pytest.approx(0.3 * step_k, rel=0.35)
-    heard = ProbeWatch()
+    heard = ProbeStatistics()
     for i in range(300):
         heard.hear(25.0 + 0.12 * i + rng.gauss(0.0, 0.07), 20.0, 30_000 * i)
     assert heard.step_k is None
@@ -200,7 +200,7 @@ def test_a_heater_that_fell_out_while_the_liquid_stands_still_is_not_called_too_
 
 def test_a_noisy_reading_at_the_target_does_not_promise_two_minutes_sharp() -> None:
     """While the hold is under way a reading below may begin it anew: the interval says so, and one slip to 53 Cel promises nothing."""
-    tank, warmth = Tank(noise_k=0.1, step_k=1e-9), Warmth(PLAN)
+    tank, warmth = Tank(noise_k=0.1, step_k=1e-9), ReservoirMonitor(PLAN)
     tank.hear = warmth.hear
     tank.run(1_200)
     tank.on = True
@@ -229,14 +229,14 @@ def test_the_warm_up_limit_moves_the_belief_weakly() -> None:
 @pytest.mark.parametrize("every_s", [1, 5, 20, 60, 120])
 def test_how_often_a_probe_is_read_is_known_however_seldom(every_s: int) -> None:
     """What lies ahead is reckoned reading by reading: a period that dwindles would make it endless."""
-    heard = ProbeWatch()
+    heard = ProbeStatistics()
     for n in range(max(120, 900 // every_s)):
         heard.hear(22.0 + 0.005 * every_s * n, 21.0, n * every_s * 1000)
     assert heard.every_s == pytest.approx(every_s, rel=0.05)
 
 
 def test_a_pause_is_not_how_often_a_probe_is_read() -> None:
-    heard, at_ms = ProbeWatch(), 0
+    heard, at_ms = ProbeStatistics(), 0
     for n in range(400):
         at_ms += 300_000 if n % 100 == 99 else 2_000
         heard.hear(22.0 + 0.01 * n, 21.0, at_ms)

@@ -10,7 +10,7 @@ import pytest
 
 from edge.domain.heat.balance import HOLD_MS, Forecast
 from edge.domain.heat.prior import of_volume
-from edge.domain.heat.warmup import HeatWatch
+from edge.domain.heat.warmup import WarmUpEstimator
 from edge.domain.wording import said
 from tests.bench.heating import Morning, Plant, steps
 from tests.told import tell, until_read
@@ -22,7 +22,7 @@ from tests.unit.domain.heat.test_warmup import ROOM_C, Bench, Tank
     [*((0.0625, plateau_c) for plateau_c in (36.0, 38.0, 38.9, 39.0, 39.05, 39.4, 41.0)), (0.01, 38.9), (0.01, 39.05)],
 )
 def test_a_plateau_near_the_target_is_answered(step_k: float, plateau_c: float) -> None:
-    watch = HeatWatch()
+    watch = WarmUpEstimator()
     answers: list[Forecast] = []
     for second in range(0, 4 * 3600, 20):
         liquid_c = plateau_c - (plateau_c - 22.0) * math.exp(-second / 3600.0)
@@ -47,7 +47,7 @@ def test_no_time_is_promised_that_the_rise_of_the_last_minutes_does_not_bear_out
     """An open vessel slows down as none with a lid does: two degrees below the target for hours it was said to take no minute."""
     plant = Plant(56_912.0, 4_556.0, 6.714, 8.095, 3.571, 36.0, 114.0, 133.96, 0.0625, 0.0414, 5, -0.162)
     morning = Morning(23.565, 24.48, 0.168, 0.0427, 0.00343, 1_172.9, 1_229, 38.0, 1)
-    watch, rng = HeatWatch(of_volume(13.7, 7_200_000)), random.Random(3)
+    watch, rng = WarmUpEstimator(of_volume(13.7, 7_200_000)), random.Random(3)
     warned, recent = False, deque[float](maxlen=11)
     for t, _, probe in steps(plant, morning):
         if t > morning.before_s + 4.0 * 3_600.0:
@@ -70,7 +70,7 @@ def test_no_time_is_promised_that_the_rise_of_the_last_minutes_does_not_bear_out
 
 
 def test_where_it_slows_down_to_can_be_said_in_another_unit() -> None:
-    watch = HeatWatch()
+    watch = WarmUpEstimator()
     for second in range(0, 2_400, 5):
         tell(watch, 37.0 - 15.0 * math.exp(-second / 1_500.0), 21.0, second * 1000)
     told = watch._why_slower(39.0)

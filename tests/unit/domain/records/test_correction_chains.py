@@ -12,7 +12,7 @@ from zoneinfo import ZoneInfo
 import pytest
 
 from edge.domain.entries import Now
-from edge.domain.records.book import Book
+from edge.domain.records.book import RecordBook
 from edge.domain.records.counting import judge
 from edge.domain.records.fact import Fact
 from tests.unit.domain.records.test_contrary_records import seq_of, state
@@ -86,8 +86,8 @@ def test_poured_liquid_is_taken_back_by_whoever_poured_it() -> None:
 
 def test_a_long_chain_is_followed_to_its_end(monkeypatch: pytest.MonkeyPatch) -> None:
     """Taken back and given back 600 times; one more could not be kept, nor could the station start again."""
-    monkeypatch.setattr(Book, "MOST", 5000)
-    book = Book(SETTINGS, ZoneInfo(SETTINGS.timezone))
+    monkeypatch.setattr(RecordBook, "MOST", 5000)
+    book = RecordBook(SETTINGS, ZoneInfo(SETTINGS.timezone))
     book.add(Fact(1, "hold", MONDAY, {"by": "A", "why": "culture"}, True))
     for seq in range(2, 1202):
         body = {"record": "correction", "by": "A", "of": seq - 1}

@@ -7,7 +7,7 @@ from dataclasses import replace
 import pytest
 
 from edge.domain.readings import Role
-from edge.domain.records.book import Book
+from edge.domain.records.book import RecordBook
 from edge.domain.settings import Settings
 from edge.domain.station.station import Station
 from tests.unit.domain.records.test_facts_in_order import MINUTE, Bench, rfc3339
@@ -94,7 +94,7 @@ def test_a_form_that_is_wrong_does_not_make_it_dry() -> None:
 def test_hundreds_of_records_later_it_is_still_wet() -> None:
     made = ready(SETTINGS)
     made.record("entered_reading", role="leak", value="wet")
-    for _ in range(Book.MOST + 10):
+    for _ in range(RecordBook.MOST + 10):
         made.record("note", text="all quiet")
     assert made.state_of("no_leak")[0] == "unmet"
 

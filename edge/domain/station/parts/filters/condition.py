@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from edge.domain.alarms.states import AT_LIMIT
-from edge.domain.doubts.cross_checks import Contradictions
+from edge.domain.doubts.cross_checks import CrossChecks
 from edge.domain.entries import Now
 from edge.domain.readings import Role
 from edge.domain.records.book import months_later_ms
@@ -13,7 +13,7 @@ from edge.domain.station.judged import MET, UNKNOWN, UNMET, Judged, beyond, by_f
 from edge.domain.station.parts.filters.estimates import FilterEstimates, blind_text
 from edge.domain.station.recalibrated import Recalibrations
 from edge.domain.station.view import View
-from edge.domain.water.draw_history import Evidence
+from edge.domain.water.draw_history import DrawHistory
 from edge.domain.water.filter_train import TRAIN
 from edge.domain.water.normalise import GAINS_AT_MOST_KPA
 from edge.domain.wording import age_text
@@ -30,7 +30,7 @@ class FilterCondition:
     """
 
     def __init__(
-        self, view: View, evidence: Evidence, doubts: Contradictions, estimates: FilterEstimates, recalibrations: Recalibrations
+        self, view: View, evidence: DrawHistory, doubts: CrossChecks, estimates: FilterEstimates, recalibrations: Recalibrations
     ) -> None:  # fmt: skip
         self._view, self._evidence, self._doubts = view, evidence, doubts
         self._estimates, self._recalibrations = estimates, recalibrations

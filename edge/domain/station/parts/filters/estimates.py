@@ -14,7 +14,7 @@ from edge.domain.records.book import DAY_MS, day_start_ms, local_date, months_la
 from edge.domain.station.points import TAPS
 from edge.domain.station.published import estimate
 from edge.domain.station.view import View
-from edge.domain.water.draw_history import Evidence, Shown
+from edge.domain.water.draw_history import DrawHistory, Shown
 from edge.domain.water.filter_train import Stage
 from edge.domain.water.usage import Days
 
@@ -37,7 +37,7 @@ class FilterEstimates:
         has_draws: something tells draws: a meter, or what passes for one.
     """
 
-    def __init__(self, view: View, evidence: Evidence, has_draws: bool) -> None:
+    def __init__(self, view: View, evidence: DrawHistory, has_draws: bool) -> None:
         self._view, self._evidence, self._train, self._has_draws = view, evidence, evidence.train, has_draws
         self._flow_point = view.points.first(Role.SUPPLY_FLOW)
 

@@ -24,7 +24,7 @@ from edge.domain.station.part import (
 from edge.domain.station.parts.filters.condition import FilterCondition
 from edge.domain.station.parts.filters.estimates import FilterEstimates
 from edge.domain.station.view import View
-from edge.domain.water.draw_history import Evidence
+from edge.domain.water.draw_history import DrawHistory
 
 
 class Filters(Part):
@@ -36,7 +36,9 @@ class Filters(Part):
 
     folds = frozenset({"draw"})
 
-    def __init__(self, view: View, evidence: Evidence, condition: FilterCondition, estimates: FilterEstimates) -> None:
+    def __init__(
+        self, view: View, evidence: DrawHistory, condition: FilterCondition, estimates: FilterEstimates
+    ) -> None:
         self._view, self._evidence, self._condition, self._estimates = view, evidence, condition, estimates
         self._day_ms = 0  # monotonic time of the next local date
 
@@ -83,13 +85,13 @@ class Filters(Part):
             cause = f"filter {stage.id}: {judged.text}{told.both_text()}"
             due, fell = f"filter_due:{stage.id}", f"filter_fell:{stage.id}"
             limit = stage.drop_limit_kpa
-            alarms.set(due, judged.state == UNMET, now, value=drop, unit="kPa", limit=limit, cause=cause)
+            alarms.set_condition(due, judged.state == UNMET, now, value=drop, unit="kPa", limit=limit, cause=cause)
             seen = train.of(stage.id)
             if seen is None:
                 continue
             text = told.fell_text(seen)
             cause = f"filter {stage.id}: {text}" if text else ""
-            alarms.set(fell, bool(text), now, value=drop, unit="kPa", cause=cause)
+            alarms.set_condition(fell, bool(text), now, value=drop, unit="kPa", cause=cause)
 
     # -- what others ask
 

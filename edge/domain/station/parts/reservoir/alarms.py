@@ -12,13 +12,13 @@ from math import hypot, sqrt
 from typing import Final, NamedTuple, cast
 
 from edge.domain.alarms.states import AT_LIMIT, LIT
-from edge.domain.doubts.cross_checks import Contradictions
+from edge.domain.doubts.cross_checks import CrossChecks
 from edge.domain.entries import Now, rfc3339
 from edge.domain.entry_bodies import CoolDownBody
 from edge.domain.heat.balance import HOLD_MS, time_to_s
 from edge.domain.heat.cycle import Phase
 from edge.domain.heat.prior import Prior
-from edge.domain.heat.reservoir import Warmth
+from edge.domain.heat.reservoir import ReservoirMonitor
 from edge.domain.heat.thermostat import words
 from edge.domain.maths.robust import Z90
 from edge.domain.readings import Role
@@ -95,7 +95,7 @@ class ReservoirAlarms(Part):
     """
 
     def __init__(
-        self, view: View, warmth: Warmth, doubts: Contradictions, has_moved: Callable[[], bool],
+        self, view: View, warmth: ReservoirMonitor, doubts: CrossChecks, has_moved: Callable[[], bool],
         heater_is_tripped: Callable[[int], bool],
     ) -> None:  # fmt: skip
         self._view, self._warmth, self._doubts = view, warmth, doubts
@@ -132,7 +132,7 @@ class ReservoirAlarms(Part):
         if isinstance(event, PointSilent) and event.point == self._point:
             # the temperature is not known any more: what was only pending is forgotten
             for ident in ("reservoir_cold", "reservoir_hot", "not_heating", "heating_weak", FIRST_CASE):
-                self._view.alarms.drop_pending(ident, now)
+                self._view.alarms.cancel_pending(ident, now)
 
     def advance(self, now: Now) -> None:
         if self._has_moved():
@@ -148,7 +148,7 @@ class ReservoirAlarms(Part):
             return
         room_c = self._doubts.room_now(now.mono_ms)
         self._look_for_cold(warmth, point, liquid, room_c, now)
-        self._view.alarms.see("reservoir_hot", liquid, point, now)
+        self._view.alarms.compare("reservoir_hot", liquid, point, now)
         if self._asked_ms is None or now.mono_ms - self._asked_ms >= ASK_MS:
             self._asked_ms = now.mono_ms
             self._look_for_weakness(warmth, point, now)
@@ -156,7 +156,7 @@ class ReservoirAlarms(Part):
         self._heated |= warmth.heat.heating_since_ms is not None
         self._look_for_heat(warmth, point, liquid, room_c, now)
 
-    def _follow_cooling(self, warmth: Warmth, now: Now) -> None:
+    def _follow_cooling(self, warmth: ReservoirMonitor, now: Now) -> None:
         """Where the heater has no power it cools, from then on; what a cool-down leaves to learn from is an entry."""
         is_off = self._view.situation.phase is Phase.OFF or self._heater_is_tripped(now.mono_ms)
         warmth.cool.heater(is_off, now.mono_ms)
@@ -165,7 +165,7 @@ class ReservoirAlarms(Part):
             start_ms = now.wall_ms - (now.mono_ms - noted.pop("start_ms"))
             self._view.tell("cool_down", cast(CoolDownBody, {"start": rfc3339(start_ms), **noted}), now)
 
-    def _look_for_cold(self, warmth: Warmth, point: str, liquid: float, room_c: float, now: Now) -> None:
+    def _look_for_cold(self, warmth: ReservoirMonitor, point: str, liquid: float, room_c: float, now: Now) -> None:
         view = self._view
         limit, again = warmth.alarm_limits(room_c, view.settings.tuning.get("reservoir_cold"))
         alarm = view.alarms.alarms["reservoir_cold"]
@@ -181,11 +181,11 @@ class ReservoirAlarms(Part):
                 cause += "; the liquid has been away for longer than a cycle lasts"
             elif found is not None:
                 cause += f"; {words(found, lambda c: view.show(point, c))}"
-        view.alarms.set(
+        view.alarms.set_condition(
             "reservoir_cold", active, now, value=liquid, unit="Cel", limit=round(limit, 4), point=point, cause=cause
         )
 
-    def _is_explained(self, warmth: Warmth, now: Now) -> bool:
+    def _is_explained(self, warmth: ReservoirMonitor, now: Now) -> bool:
         """A cold reservoir is no alarm at rest, while it can still be in time for the first case, nor while a phase explains it."""
         situation = self._view.situation
         if situation.is_resting:
@@ -209,7 +209,7 @@ class ReservoirAlarms(Part):
         first_ms = self._first_case_ms(now, 0)
         return first_ms is not None and self._warm_for_ms != first_ms
 
-    def _look_for_heat(self, warmth: Warmth, point: str, liquid: float, room_c: float, now: Now) -> None:
+    def _look_for_heat(self, warmth: ReservoirMonitor, point: str, liquid: float, room_c: float, now: Now) -> None:
         """Colder than its thermostat would let it be, and not rising. Its delay is the alarm's on-delay."""
         view, heat, plan = self._view, warmth.heat, warmth.plan
         limit = min(warmth.limits(room_c)[1], plan.set_point_c - 2.0 * plan.thermostat_band_k)
@@ -220,11 +220,11 @@ class ReservoirAlarms(Part):
             cause = f"{view.show(point, liquid)} and not rising"
             if heat.has_levelled_off and heat.highest_c is not None:
                 cause = f"it has levelled off near {view.show(point, heat.highest_c)}, {view.show(point, plan.set_point_c)} is set"
-        view.alarms.set(
+        view.alarms.set_condition(
             "not_heating", active, now, value=liquid, unit="Cel", limit=round(limit, 4), point=point, cause=cause
         )
 
-    def _should_heat(self, warmth: Warmth, now: Now) -> bool:
+    def _should_heat(self, warmth: ReservoirMonitor, now: Now) -> bool:
         """Somebody counts on it, and it has power; what the alarm for the first case says needs no other."""
         situation = self._view.situation
         if (
@@ -241,7 +241,7 @@ class ReservoirAlarms(Part):
             return False
         return NOT_HEATING not in told.cause or self._heated
 
-    def _look_for_weakness(self, warmth: Warmth, point: str, now: Now) -> None:
+    def _look_for_weakness(self, warmth: ReservoirMonitor, point: str, now: Now) -> None:
         """Surely weaker than its habit for a while. Then it stands until a heat-up shows otherwise: between them nothing is known."""
         alarms, since_ms, share = self._view.alarms, warmth.heat.heating_since_ms, None
         tells = since_ms is not None and now.mono_ms - since_ms >= WEAK_AFTER_MS and self._tells_power(warmth, now)
@@ -250,14 +250,14 @@ class ReservoirAlarms(Part):
         if share is not None:
             self._seen_weak_ms = since_ms
             cause = f"the heater gives {100.0 * share:.0f} % of what it used to"
-            alarms.set("heating_weak", True, now, value=round(share, 3), unit="1", point=point, cause=cause)
+            alarms.set_condition("heating_weak", True, now, value=round(share, 3), unit="1", point=point, cause=cause)
             return
-        alarms.drop_pending("heating_weak", now)
+        alarms.cancel_pending("heating_weak", now)
         strong = tells and now.mono_ms - (since_ms or 0) >= STRONG_AFTER_MS and self._seen_weak_ms != since_ms
         if strong:
-            alarms.set("heating_weak", False, now)
+            alarms.set_condition("heating_weak", False, now)
 
-    def _tells_power(self, warmth: Warmth, now: Now) -> bool:
+    def _tells_power(self, warmth: ReservoirMonitor, now: Now) -> bool:
         """A warm-up from cold of a station whose habit is known. After a cycle a cold wall takes its share of the heat first."""
         from_far = warmth.heat.started_at_c <= warmth.plan.set_point_c - FAR_K
         known = warmth.heat.prior.heat_ups >= HABIT
@@ -299,7 +299,7 @@ class ReservoirAlarms(Part):
         share = min(max((target_c - liquid) / max(target_c - room_c, 1.0), 0.0) * CAUTION, 1.0)
         return MustStart(first_ms - int(share * limit_ms), f"by the warm-up limit of {limit_ms / 3_600_000:g} h")
 
-    def _look_at_first_case(self, warmth: Warmth, point: str, liquid: float, room_c: float, now: Now) -> None:
+    def _look_at_first_case(self, warmth: ReservoirMonitor, point: str, liquid: float, room_c: float, now: Now) -> None:
         alarms = self._view.alarms
         alarm = alarms.alarms.get(FIRST_CASE)
         if alarm is None:
@@ -309,21 +309,23 @@ class ReservoirAlarms(Part):
             self._warm_for_ms = first_ms
         self._in_time = False
         if first_ms is None or self._warm_for_ms == first_ms or warmth.cycle.explains_cold(now.mono_ms):
-            alarms.set(FIRST_CASE, False, now, value=liquid)
+            alarms.set_condition(FIRST_CASE, False, now, value=liquid)
             return
         why = self._why_late(warmth, liquid, room_c, first_ms, alarm.condition, now)
         self._in_time = why == ""
         if why is None:  # what is present stays, what was pending isn't known to be so
-            alarms.drop_pending(FIRST_CASE, now)
+            alarms.cancel_pending(FIRST_CASE, now)
             return
         cause = f"{self._view.show(point, liquid)}, {why}" if why else ""
         if not alarm.condition:
             self._heated = False
         limit = round(warmth.limits(room_c)[0] + warmth.guard_k, 4)
-        alarms.set(FIRST_CASE, bool(why), now, value=liquid, unit="Cel", limit=limit, point=point, cause=cause)
+        alarms.set_condition(
+            FIRST_CASE, bool(why), now, value=liquid, unit="Cel", limit=limit, point=point, cause=cause
+        )
 
     def _why_late(
-        self, warmth: Warmth, liquid: float, room_c: float, first_ms: int, was_late: bool, now: Now
+        self, warmth: ReservoirMonitor, liquid: float, room_c: float, first_ms: int, was_late: bool, now: Now
     ) -> str | None:
         """Why it is late for the first case; "" where it isn't, None where that can't be told yet."""
         case = f"the first case at {clock_text(first_ms, self._view.zone)}"

@@ -7,16 +7,16 @@ from functools import partial
 from typing import Any
 
 from edge.domain.alarms.states import AT_LIMIT
-from edge.domain.doubts.cross_checks import Contradictions
+from edge.domain.doubts.cross_checks import CrossChecks
 from edge.domain.doubts.table import WARMEST_ROOM_C
 from edge.domain.entries import Now
 from edge.domain.heat.cycle import Phase
-from edge.domain.heat.reservoir import Warmth
+from edge.domain.heat.reservoir import ReservoirMonitor
 from edge.domain.heat.thermostat import words
 from edge.domain.readings import REASONS, Kind, Role
 from edge.domain.station import by_eye
 from edge.domain.station.judged import BY_EYE, MET, UNKNOWN, UNMET, Judged
-from edge.domain.station.parts.reservoir.seconds import Seconds
+from edge.domain.station.parts.reservoir.second_probes import SecondProbes
 from edge.domain.station.recalibrated import Recalibrations
 from edge.domain.station.view import View
 
@@ -33,7 +33,7 @@ class ReservoirCondition:
     """
 
     def __init__(
-        self, view: View, warmth: Warmth, doubts: Contradictions, seconds: Seconds, recalibrations: Recalibrations,
+        self, view: View, warmth: ReservoirMonitor, doubts: CrossChecks, seconds: SecondProbes, recalibrations: Recalibrations,
         heater_is_tripped: Callable[[int], bool],
     ) -> None:  # fmt: skip
         self._view, self._warmth, self._doubts, self._seconds = view, warmth, doubts, seconds

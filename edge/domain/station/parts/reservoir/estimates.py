@@ -6,10 +6,10 @@ from collections.abc import Callable, Mapping
 from math import hypot
 from typing import Any, Final
 
-from edge.domain.doubts.cross_checks import Contradictions
+from edge.domain.doubts.cross_checks import CrossChecks
 from edge.domain.entries import Now, rfc3339
 from edge.domain.heat.balance import Forecast
-from edge.domain.heat.reservoir import Warmth
+from edge.domain.heat.reservoir import ReservoirMonitor
 from edge.domain.maths.robust import Z90
 from edge.domain.readings import Role
 from edge.domain.station.part import Part
@@ -33,7 +33,7 @@ class ReservoirEstimates(Part):
     """
 
     def __init__(
-        self, view: View, warmth: Warmth, doubts: Contradictions, must_start: Callable[[float, float, Now], MustStart | None],
+        self, view: View, warmth: ReservoirMonitor, doubts: CrossChecks, must_start: Callable[[float, float, Now], MustStart | None],
         heater_is_tripped: Callable[[int], bool],
     ) -> None:  # fmt: skip
         self._view, self._warmth, self._doubts = view, warmth, doubts

@@ -5,9 +5,9 @@ from __future__ import annotations
 from collections.abc import Iterable, Mapping
 from typing import Any, Protocol
 
-from edge.domain.doubts.cross_checks import Contradictions
+from edge.domain.doubts.cross_checks import CrossChecks
 from edge.domain.entries import Entry, Now
-from edge.domain.heat.reservoir import Warmth
+from edge.domain.heat.reservoir import ReservoirMonitor
 from edge.domain.readings import Role
 from edge.domain.settings import Point
 from edge.domain.station.part import (
@@ -49,7 +49,12 @@ class Reservoir(Part):
     folds = frozenset({"heat_up", "cool_down"})
 
     def __init__(
-        self, view: View, warmth: Warmth, doubts: Contradictions, supply: SupplyWater, condition: ReservoirCondition
+        self,
+        view: View,
+        warmth: ReservoirMonitor,
+        doubts: CrossChecks,
+        supply: SupplyWater,
+        condition: ReservoirCondition,
     ) -> None:
         self._view, self._warmth, self._doubts, self._supply, self._condition = view, warmth, doubts, supply, condition
         self._point = view.points.first(Role.RESERVOIR_TEMPERATURE)

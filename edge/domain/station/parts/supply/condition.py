@@ -5,7 +5,7 @@ from __future__ import annotations
 from edge.domain.alarms.ceiling import Ceiling
 from edge.domain.alarms.limits import side_of
 from edge.domain.alarms.states import AT_LIMIT
-from edge.domain.doubts.cross_checks import Contradictions
+from edge.domain.doubts.cross_checks import CrossChecks
 from edge.domain.entries import Now
 from edge.domain.readings import KIND_OF, Role
 from edge.domain.settings import Supply as Plan
@@ -14,8 +14,8 @@ from edge.domain.station.judged import BY_EYE, MET, UNKNOWN, UNMET, Judged, beyo
 from edge.domain.station.parts.supply.estimates import SupplyEstimates
 from edge.domain.station.recalibrated import Recalibrations
 from edge.domain.station.view import View
-from edge.domain.water.draw_history import LIVE_FROM, Evidence, Shown
-from edge.domain.water.draws import LOW_KPA, DrawWatch
+from edge.domain.water.draw_history import LIVE_FROM, DrawHistory, Shown
+from edge.domain.water.draws import LOW_KPA, DrawDetector
 from edge.domain.wording import age_text
 
 #: what a pressure is judged by where there is no flow meter (inferred_flow.py)
@@ -36,7 +36,7 @@ class SupplyConditions:
     """
 
     def __init__(
-        self, view: View, plan: Plan, draws: DrawWatch, evidence: Evidence, doubts: Contradictions, estimates: SupplyEstimates,
+        self, view: View, plan: Plan, draws: DrawDetector, evidence: DrawHistory, doubts: CrossChecks, estimates: SupplyEstimates,
         recalibrations: Recalibrations, has_draws: bool,
     ) -> None:  # fmt: skip
         self._view, self._plan, self._draws, self._evidence, self._doubts = view, plan, draws, evidence, doubts

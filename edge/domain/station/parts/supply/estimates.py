@@ -10,14 +10,14 @@ from edge.domain.readings import Role
 from edge.domain.settings import Supply as Plan
 from edge.domain.station.published import estimate
 from edge.domain.station.view import View
-from edge.domain.water.draw_history import Evidence
+from edge.domain.water.draw_history import DrawHistory
 from edge.domain.water.supply import Figure
 
 
 class SupplyEstimates:
     """Computes them anew each time, of what finished draws showed."""
 
-    def __init__(self, view: View, plan: Plan, evidence: Evidence) -> None:
+    def __init__(self, view: View, plan: Plan, evidence: DrawHistory) -> None:
         self._view, self._plan, self._evidence = view, plan, evidence
         self._supply_point, self._flow_point = (
             view.points.first(role) for role in (Role.SUPPLY_PRESSURE, Role.SUPPLY_FLOW)

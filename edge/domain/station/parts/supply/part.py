@@ -6,7 +6,7 @@ from collections.abc import Callable, Iterable, Mapping
 from typing import Any, Final
 
 from edge.domain.alarms.limits import side_of
-from edge.domain.doubts.cross_checks import Contradictions
+from edge.domain.doubts.cross_checks import CrossChecks
 from edge.domain.entries import Now
 from edge.domain.readings import Role
 from edge.domain.settings import Point
@@ -15,8 +15,8 @@ from edge.domain.station.part import DrawBegan, DrawEnded, Happening, Judge, Par
 from edge.domain.station.parts.supply.condition import SupplyConditions
 from edge.domain.station.parts.supply.estimates import SupplyEstimates
 from edge.domain.station.view import View
-from edge.domain.water.draw_history import Evidence
-from edge.domain.water.draws import Draw, DrawWatch
+from edge.domain.water.draw_history import DrawHistory
+from edge.domain.water.draws import Draw, DrawDetector
 from edge.domain.water.inferred_flow import Meterless
 
 _DRAWN_ALARMS: Final = ("pressure_low", "pressure_high", "flow_low", "flow_high")
@@ -39,7 +39,7 @@ class Supply(Part):
     roles = frozenset({Role.SUPPLY_FLOW, Role.SUPPLY_PRESSURE, Role.BETWEEN_FILTERS_PRESSURE, Role.FILTERED_PRESSURE})
 
     def __init__(
-        self, view: View, plan: Plan, draws: DrawWatch, meterless: Meterless | None, evidence: Evidence, doubts: Contradictions,
+        self, view: View, plan: Plan, draws: DrawDetector, meterless: Meterless | None, evidence: DrawHistory, doubts: CrossChecks,
         conditions: SupplyConditions, estimates: SupplyEstimates, water_c: Callable[[Now], float | None],
         flow_heard: Callable[[int, Now], None],
     ) -> None:  # fmt: skip
@@ -82,7 +82,7 @@ class Supply(Part):
         elif heard.began:
             self._view.changed()
             self._view.happen(DrawBegan(), now)
-            self._view.alarms.drop_pending("static_high", now)
+            self._view.alarms.cancel_pending("static_high", now)
         elif heard.steady:
             for what, seen in heard.steady:
                 self._see_drawn(what, seen, now)
@@ -92,7 +92,7 @@ class Supply(Part):
         assert self._supply_point is not None
         static, steady = self._draws.hear_pressure("supply", value, mono_ms)
         if static:
-            self._view.alarms.see("static_high", value, self._supply_point, now)
+            self._view.alarms.compare("static_high", value, self._supply_point, now)
             if self._doubts.static(value, self._draws.settled_kpa, mono_ms):
                 self._view.changed()
                 self._tell_static(now)
@@ -120,11 +120,11 @@ class Supply(Part):
             self._mind_draw(sides)
         alarms = self._view.alarms
         if what == "flow" and self._flow_point is not None:
-            alarms.see("flow_low", value, self._flow_point, now)
-            alarms.see("flow_high", value, self._flow_point, now)
+            alarms.compare("flow_low", value, self._flow_point, now)
+            alarms.compare("flow_high", value, self._flow_point, now)
         elif what == "supply" and self._supply_point is not None:
-            alarms.see("pressure_low", value, self._supply_point, now)
-            alarms.see("pressure_high", value, self._supply_point, now)
+            alarms.compare("pressure_low", value, self._supply_point, now)
+            alarms.compare("pressure_high", value, self._supply_point, now)
 
     def _mind_draw(self, sides: tuple[int | None, ...]) -> None:
         """A draw under way has come to other sides of its limits. Where the last one kept them and this one doesn't, that is noted before
@@ -154,7 +154,7 @@ class Supply(Part):
         if self._supply_point is None:
             return
         low = self._doubts.is_low
-        self._view.alarms.set(
+        self._view.alarms.set_condition(
             "static_low",
             low,
             now,
@@ -176,7 +176,7 @@ class Supply(Part):
             case DrawEnded():
                 self._tell_static(now)
                 for ident in _DRAWN_ALARMS:
-                    self._view.alarms.drop_pending(ident, now)
+                    self._view.alarms.cancel_pending(ident, now)
 
     def ends_in_ms(self, now: Now) -> Iterable[int]:
         age_ms = self._evidence.age_ms(now)

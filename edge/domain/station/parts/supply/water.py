@@ -6,13 +6,13 @@ from edge.domain.entries import Now
 from edge.domain.readings import Role
 from edge.domain.station import by_eye
 from edge.domain.station.view import View
-from edge.domain.water.draw_history import Evidence
+from edge.domain.water.draw_history import DrawHistory
 
 
 class SupplyWater:
     """Reads the view and what draws showed; remembers nothing."""
 
-    def __init__(self, view: View, evidence: Evidence) -> None:
+    def __init__(self, view: View, evidence: DrawHistory) -> None:
         self._view, self._evidence = view, evidence
         self._point = view.points.first(Role.SUPPLY_TEMPERATURE)
 

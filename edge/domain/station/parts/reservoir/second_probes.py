@@ -6,10 +6,10 @@ from typing import Final
 
 from edge.domain.alarms.ceiling import Ceiling
 from edge.domain.alarms.states import AT_LIMIT
-from edge.domain.doubts.cross_checks import Contradictions
+from edge.domain.doubts.cross_checks import CrossChecks
 from edge.domain.entries import Now
 from edge.domain.heat.balance import HOLD_MS
-from edge.domain.heat.reservoir import Warmth
+from edge.domain.heat.reservoir import ReservoirMonitor
 from edge.domain.readings import REASONS, Role
 from edge.domain.settings import Point
 from edge.domain.station.judged import UNKNOWN, UNMET, Judged
@@ -22,12 +22,12 @@ APART_K: Final = 3.0
 APART_MS: Final = 1_800_000
 
 
-class Seconds(Part):
+class SecondProbes(Part):
     """All probes of the reservoir but the first. They have no condition of their own: the reservoir's asks them (condition.py)."""
 
     roles = frozenset({Role.RESERVOIR_TEMPERATURE})
 
-    def __init__(self, view: View, warmth: Warmth, doubts: Contradictions) -> None:
+    def __init__(self, view: View, warmth: ReservoirMonitor, doubts: CrossChecks) -> None:
         self._view, self._warmth, self._doubts = view, warmth, doubts
         self._first = view.points.first(Role.RESERVOIR_TEMPERATURE)
         self.points = points = view.points.ids(Role.RESERVOIR_TEMPERATURE)[1:]
