@@ -31,7 +31,7 @@ from tests.bench.truth_run import Found, Run
 #: on a day without faults this is as it should be: it is due each morning
 ORDINARY = frozenset({"duty_due:daily_test"})
 #: of the fit of heat-ups, for a quick search
-FEWER = {"HYPOTHESES": 24, "KNOWN": 20, "STRANGE": 8, "REMEMBERED_ROWS": 0}
+FEWER = {"HYPOTHESES": 24, "N_LEARNED": 20, "N_BROAD": 8, "MAX_REPLAYED": 0}
 
 
 def shrunk(composed: Composed, kind: str) -> Composed:
