@@ -73,7 +73,7 @@ class Asking:
             watch = watches.get(sample.point)
             if watch is None:
                 continue
-            room_c = self._parts.crossed.room_now(sample.mono_ms) if sample.point in self._liquids else None
+            room_c = self._parts.crossed.rooms.room_now(sample.mono_ms) if sample.point in self._liquids else None
             reading = watch.hear(sample, room_c)
             readings.append(reading)
             value = None if reading.reason in DECIDES_NOTHING else reading.value

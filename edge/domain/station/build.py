@@ -11,7 +11,7 @@ from functools import partial
 from types import MappingProxyType
 from typing import Final, NamedTuple
 
-from edge.domain.doubts.cross_checks import CrossChecks
+from edge.domain.doubts.cross_checks import CrossChecks, cross_checks
 from edge.domain.heat.reservoir import ReservoirMonitor
 from edge.domain.readings import Role
 from edge.domain.station.part import Judge, Part
@@ -78,31 +78,32 @@ def parts_of(view: View) -> Parts:
     warmth = None if settings.reservoir is None else ReservoirMonitor(settings.reservoir)
     draws = None if settings.supply is None else DrawDetector(settings.supply)
     flow, power_point = points.first(Role.SUPPLY_FLOW), points.first(Role.MACHINE_POWER)
-    crossed = CrossChecks(
+    crossed = cross_checks(
         settings, view.watches, flow, points.taps, power_point, evidence, partial(view.tell, "contradiction"), warmth
     )
-    meterless = _meterless(view, flow)
+    doubts, rooms, meterless = crossed.register, crossed.rooms, _meterless(view, flow)
     has_draws = flow is not None or meterless is not None
 
-    calibrations, sensors, power, leak = Calibrations(view), Sensors(view), Power(view), Leak(view, draws, crossed)
+    calibrations, sensors, power, leak = Calibrations(view), Sensors(view), Power(view), Leak(view, draws, doubts)
     recalibrations, water = Recalibrations(view, calibrations), SupplyWater(view, evidence)
     filter_estimates = FilterEstimates(view, evidence, has_draws)
-    filter_condition = FilterCondition(view, evidence, crossed, filter_estimates, recalibrations)
+    filter_condition = FilterCondition(view, evidence, doubts, filter_estimates, recalibrations)
     filters = Filters(view, evidence, filter_condition, filter_estimates)
     supply = seconds = reservoir = basin = alarms = liquid_estimates = None
     if settings.supply is not None and draws is not None:
         plan, supply_estimates = settings.supply, SupplyEstimates(view, settings.supply, evidence)
-        conditions = SupplyConditions(view, plan, draws, evidence, crossed, supply_estimates, recalibrations, has_draws)
-        known = (plan, draws, meterless, evidence, crossed, conditions, supply_estimates)
+        judged_by = (evidence, doubts, crossed.water, supply_estimates, recalibrations, has_draws)
+        conditions = SupplyConditions(view, plan, draws, *judged_by)
+        known = (plan, draws, meterless, evidence, crossed.water, conditions, supply_estimates)
         supply = Supply(view, *known, water_c=water.drawn_c, flow_heard=leak.flow_heard)
     if warmth is not None:
         tripped = power.heater_is_tripped
-        seconds = SecondProbes(view, warmth, crossed)
-        condition = ReservoirCondition(view, warmth, crossed, seconds, recalibrations, tripped)
-        reservoir = Reservoir(view, warmth, crossed, water, condition)
-        alarms = ReservoirAlarms(view, warmth, crossed, reservoir.take_moved, tripped)
-        liquid_estimates = ReservoirEstimates(view, warmth, crossed, alarms.must_start, tripped)
-        basin = Basin(view, warmth, crossed)
+        seconds = SecondProbes(view, warmth, rooms)
+        condition = ReservoirCondition(view, warmth, doubts, rooms, seconds, recalibrations, tripped)
+        reservoir = Reservoir(view, warmth, rooms, water, condition)
+        alarms = ReservoirAlarms(view, warmth, rooms, reservoir.take_moved, tripped)
+        liquid_estimates = ReservoirEstimates(view, warmth, rooms, alarms.must_start, tripped)
+        basin = Basin(view, warmth, doubts, rooms)
     machine = Machine(
         view,
         warmth,

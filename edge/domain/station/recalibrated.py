@@ -9,7 +9,7 @@ from __future__ import annotations
 from typing import Final
 
 from edge.domain.alarms.states import AT_LIMIT
-from edge.domain.doubts.cross_checks import CrossChecks
+from edge.domain.doubts.rooms import Rooms
 from edge.domain.entries import Now
 from edge.domain.heat.reservoir import ReservoirMonitor
 from edge.domain.readings import Role
@@ -37,23 +37,21 @@ class Recalibrations:
     def __init__(self, view: View, calibrations: Calibrations) -> None:
         self._view, self._calibrations = view, calibrations
 
-    def reservoir(self, judged: Judged, warmth: ReservoirMonitor, doubts: CrossChecks, now: Now) -> Judged:
+    def reservoir(self, judged: Judged, warmth: ReservoirMonitor, rooms: Rooms, now: Now) -> Judged:
         """The condition of the reservoir, as judged."""
         probe = self._view.points.first(Role.RESERVOIR_TEMPERATURE)
         if judged.state != MET:
             return judged
-        return self.past_due(self._reservoir(judged, warmth, doubts, probe, now), (probe,), now)
+        return self.past_due(self._reservoir(judged, warmth, rooms, probe, now), (probe,), now)
 
-    def _reservoir(
-        self, judged: Judged, warmth: ReservoirMonitor, doubts: CrossChecks, probe: str | None, now: Now
-    ) -> Judged:
+    def _reservoir(self, judged: Judged, warmth: ReservoirMonitor, rooms: Rooms, probe: str | None, now: Now) -> Judged:
         if probe is None:
             return judged
         watch = self._view.watches[probe]
         liquid_c = watch.value(now.mono_ms)
         if liquid_c is None or watch.raw is None:
             return judged
-        room_c, assumed = doubts.room_or_assumed(now.mono_ms)
+        room_c, assumed = rooms.room_or_assumed(now.mono_ms)
         room = None if assumed else self._view.points.first(Role.ROOM_TEMPERATURE)
         disputed = self._disputed(warmth, liquid_c, room_c, watch.guard, probe, room)
         if disputed:

@@ -39,7 +39,7 @@ GROWN = {
     "adapters.modbus_rtu.ModbusRtu": (33, 31),
     "edge.acquisition.worker.BusWorker": (20, 27),
     "edge.domain.alarms.system.AlarmSystem": (32, 14),
-    "edge.domain.doubts.cross_checks.CrossChecks": (45, 37),
+    "edge.domain.doubts.water_checks.WaterChecks": (22, 25),
     "edge.domain.heat.believed_liquid.LiquidEstimator": (14, 22),
     "edge.domain.heat.hypothesis.Hypothesis": (13, 41),
     "edge.domain.heat.probe.ProbeStatistics": (18, 21),

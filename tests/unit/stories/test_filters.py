@@ -358,6 +358,6 @@ def test_a_filter_that_is_fitted_after_all_takes_pressure_again() -> None:
     draws(driver, [(3.0, 4.0)] * 8)
     driver.record("filter_change", filter="fine")
     draws(driver, [(3.0, 0.8)] * 3)
-    assert "stage:fine" in driver.station.parts.crossed.doubts
+    assert "stage:fine" in driver.station.parts.crossed.register.doubts
     draws(driver, [(3.0, 3.6)])
-    assert "stage:fine" not in driver.station.parts.crossed.doubts
+    assert "stage:fine" not in driver.station.parts.crossed.register.doubts

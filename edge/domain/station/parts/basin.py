@@ -7,7 +7,8 @@ from math import hypot, sqrt
 from typing import Any, Final, cast
 
 from edge.domain.alarms.states import AT_LIMIT
-from edge.domain.doubts.cross_checks import CrossChecks
+from edge.domain.doubts.register import DoubtRegister
+from edge.domain.doubts.rooms import Rooms
 from edge.domain.doubts.table import WARMEST_ROOM_C
 from edge.domain.entries import Entry, Now, rfc3339, wall_ms_of
 from edge.domain.entry_bodies import TransferSeenBody
@@ -68,14 +69,15 @@ class Basin(Part):
 
     Args:
         warmth: what is known of the liquid and its losses.
-        doubts: which points are doubted; the room to reckon with.
+        doubts: which points are doubted.
+        rooms: the room to reckon with.
     """
 
     roles = frozenset({Role.RESERVOIR_TEMPERATURE, Role.BASIN_TEMPERATURE})
     folds = frozenset({"transfer"})
 
-    def __init__(self, view: View, warmth: ReservoirMonitor, doubts: CrossChecks) -> None:
-        self._view, self._warmth, self._doubts = view, warmth, doubts
+    def __init__(self, view: View, warmth: ReservoirMonitor, doubts: DoubtRegister, rooms: Rooms) -> None:
+        self._view, self._warmth, self._doubts, self._rooms = view, warmth, doubts, rooms
         self._reservoir_point, self._basin_point = (
             view.points.first(role) for role in (Role.RESERVOIR_TEMPERATURE, Role.BASIN_TEMPERATURE)
         )
@@ -257,8 +259,8 @@ class Basin(Part):
         if liquid is None or self._warmth.cycle.may_explain_cold(mono_ms):
             self._like = None
             return
-        room_c = doubts.room_c(mono_ms)
-        far_c = WARMEST_ROOM_C if room_c is None else max(room_c, doubts.room_now(now.mono_ms)) + FAR_K
+        room_c = self._rooms.room_c(mono_ms)
+        far_c = WARMEST_ROOM_C if room_c is None else max(room_c, self._rooms.room_now(now.mono_ms)) + FAR_K
         what = ""
         if abs(basin - liquid) <= FOLLOWS_K and min(basin, liquid) >= far_c:
             what = FOLLOWS[0]

@@ -30,26 +30,26 @@ class Doubts(Part):
         self._crossed = crossed
 
     def hear(self, point: Point, value: float, mono_ms: int, now: Now) -> None:
-        self._crossed.heard(point.id, value, mono_ms)
+        self._crossed.readings.heard(point.id, value, mono_ms)
 
     def happened(self, event: Happening, now: Now) -> None:
         match event:
             case DrawBegan():
-                self._crossed.flowed()
+                self._crossed.water.flowed()
             case DrawEnded(draw, is_proved):
-                self._crossed.drawn(draw, is_proved, now.mono_ms)
+                self._crossed.water.drawn(draw, is_proved, now.mono_ms)
             case FactAdded(fact) if fact.record == "calibration" and fact.counts:
-                self._crossed.compared(fact.body.get("point"))
+                self._crossed.water.compared(fact.body.get("point"))
             case RecordWeighed(record, body):
-                self._crossed.recorded(record, body, now.mono_ms)
+                self._crossed.readings.recorded(record, body, now.mono_ms)
             case EntriesLost():
-                self._crossed.lost()
+                self._crossed.readings.lost()
 
     def fold(self, entry: Entry) -> None:
-        self._crossed.take(entry.body)
+        self._crossed.register.take(entry.body)
 
     def state(self) -> dict[str, Any]:
-        return {"doubts": self._crossed.state()}
+        return {"doubts": self._crossed.register.state()}
 
     def restore(self, state: Mapping[str, Any]) -> None:
-        self._crossed.restore(state.get("doubts", {}))
+        self._crossed.register.restore(state.get("doubts", {}))

@@ -8,7 +8,7 @@ import math
 from collections.abc import Iterable, Mapping
 from typing import Any, Final
 
-from edge.domain.doubts.cross_checks import CrossChecks
+from edge.domain.doubts.register import DoubtRegister
 from edge.domain.entries import Now
 from edge.domain.maths.robust import Z90
 from edge.domain.readings import Kind, Role
@@ -36,7 +36,7 @@ class Leak(Part):
 
     roles = frozenset({Role.LEAK})
 
-    def __init__(self, view: View, draws: DrawDetector | None, doubts: CrossChecks) -> None:
+    def __init__(self, view: View, draws: DrawDetector | None, doubts: DoubtRegister) -> None:
         self._view, self._draws, self._doubts = view, draws, doubts
         self._points = view.points.ids(Role.LEAK)
         self._supply_point, self._flow_point = (

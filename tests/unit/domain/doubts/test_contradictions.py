@@ -11,8 +11,9 @@ from dataclasses import replace
 
 import pytest
 
-from edge.domain.doubts.cross_checks import FALLS, exchanged
+from edge.domain.doubts.draws import exchanged
 from edge.domain.doubts.silent_draws import SilentDraws
+from edge.domain.doubts.water_checks import FALLS
 from edge.domain.readings import Quality
 from edge.domain.station.station import Station
 from tests.unit.stations import DRAWING, HOUR, PSI, QUIET, SETTINGS, Driver
@@ -132,7 +133,7 @@ def test_a_neighbours_draw_that_a_check_valve_keeps_from_the_taps_behind_it_is_n
 
 def test_a_gauge_that_is_doubted_already_holds_no_pressure_behind_a_check_valve():
     driver = ready_station()
-    driver.station.parts.crossed.change(
+    driver.station.parts.crossed.register.change(
         ["filtered"], ("filtered is frozen", "Compare it"), "filtered is frozen", "frozen"
     )
     for _ in range(8):
@@ -256,7 +257,7 @@ def test_a_limit_that_is_broken_stays_unmet_whatever_is_doubted():
     assert driver.condition("flow")["state"] == "unmet"
     for _ in range(FALLS):
         fall(driver)
-    assert changes(driver)[-1] == ("began", ["flow"]) and "no_pulses" in driver.station.parts.crossed.doubts
+    assert changes(driver)[-1] == ("began", ["flow"]) and "no_pulses" in driver.station.parts.crossed.register.doubts
     assert driver.condition("flow")["state"] == "unmet"
 
 

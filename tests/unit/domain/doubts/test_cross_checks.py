@@ -176,7 +176,7 @@ def test_a_gauge_whose_last_digit_toggles_through_a_draw_in_which_others_fall_is
     driver.run(120, toggles(at_rest(50)), every_s=every_s)
     driver.run(60, toggles(DRAWING), every_s=every_s)
     driver.run(60, toggles(at_rest(50)), every_s=every_s)
-    assert gauge in driver.station.parts.crossed.doubts["still_in_draw"]
+    assert gauge in driver.station.parts.crossed.register.doubts["still_in_draw"]
     assert driver.verdict() != "ready"
     assert driver.condition("pressure" if gauge == "supply" else "filter:coarse")["state"] != "met"
 
@@ -193,7 +193,7 @@ def test_a_stiff_supply_that_falls_by_little_is_no_gauge_that_stands_still(falls
         driver.run(120, supply(at_rest(50), 345.0), every_s=5)
         driver.run(60, supply(DRAWING, 345.0 - falls_kpa), every_s=5)
     driver.run(60, supply(at_rest(50), 345.0), every_s=5)
-    assert "still_in_draw" not in driver.station.parts.crossed.doubts
+    assert "still_in_draw" not in driver.station.parts.crossed.register.doubts
 
 
 def test_a_supply_gauge_alone_that_never_moves_is_doubted_at_the_first_draw():
@@ -499,7 +499,7 @@ def test_a_second_reservoir_that_falls_silent_leaves_it_unknown():
 def test_the_coldest_of_two_rooms_decides(rooms):
     driver = Driver(with_second(Role.ROOM_TEMPERATURE, "room-2"))
     driver.run(60, REST | {"room": rooms[0], "room-2": rooms[1]})
-    assert driver.station.parts.crossed.room_or_assumed(driver.now.mono_ms) == (16.0, False)
+    assert driver.station.parts.crossed.rooms.room_or_assumed(driver.now.mono_ms) == (16.0, False)
 
 
 @pytest.mark.parametrize(

@@ -76,11 +76,11 @@ def test_the_doubt_outlives_the_reset_and_a_restart_until_the_probe_was_looked_a
     assert driver.condition("reservoir")["state"] == "unknown"
     driver.record("service", what="repair")
     driver.record("calibration", point="room", points=[{"reference": "22.0 degC", "reading": "22.0 degC"}])
-    assert "unheated" in driver.station.parts.crossed.doubts
+    assert "unheated" in driver.station.parts.crossed.register.doubts
     pair = {"reference": "39.20 degC", "reading": "39.20 degC"}
     driver.record("calibration", point="reservoir", points=[pair], reference_u="0.05 K")
     driver.run(300, QUIET, every_s=10)
-    assert "unheated" not in driver.station.parts.crossed.doubts
+    assert "unheated" not in driver.station.parts.crossed.register.doubts
     assert driver.condition("reservoir")["state"] == "met"
 
 

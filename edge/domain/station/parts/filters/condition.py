@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from edge.domain.alarms.states import AT_LIMIT
-from edge.domain.doubts.cross_checks import CrossChecks
+from edge.domain.doubts.register import DoubtRegister
 from edge.domain.entries import Now
 from edge.domain.readings import Role
 from edge.domain.records.book import months_later_ms
@@ -30,7 +30,7 @@ class FilterCondition:
     """
 
     def __init__(
-        self, view: View, evidence: DrawHistory, doubts: CrossChecks, estimates: FilterEstimates, recalibrations: Recalibrations
+        self, view: View, evidence: DrawHistory, doubts: DoubtRegister, estimates: FilterEstimates, recalibrations: Recalibrations
     ) -> None:  # fmt: skip
         self._view, self._evidence, self._doubts = view, evidence, doubts
         self._estimates, self._recalibrations = estimates, recalibrations

@@ -12,7 +12,7 @@ from math import hypot, sqrt
 from typing import Final, NamedTuple, cast
 
 from edge.domain.alarms.states import AT_LIMIT, LIT
-from edge.domain.doubts.cross_checks import CrossChecks
+from edge.domain.doubts.rooms import Rooms
 from edge.domain.entries import Now, rfc3339
 from edge.domain.entry_bodies import CoolDownBody
 from edge.domain.heat.balance import HOLD_MS, time_to_s
@@ -89,16 +89,16 @@ class ReservoirAlarms(Part):
 
     Args:
         warmth: what is known of the liquid.
-        doubts: the room to reckon with.
+        rooms: the room to reckon with.
         has_moved: has the reservoir, its room, its power or the phase moved since this was last asked?
         heater_is_tripped: asked with a monotonic time [ms].
     """
 
     def __init__(
-        self, view: View, warmth: ReservoirMonitor, doubts: CrossChecks, has_moved: Callable[[], bool],
+        self, view: View, warmth: ReservoirMonitor, rooms: Rooms, has_moved: Callable[[], bool],
         heater_is_tripped: Callable[[int], bool],
     ) -> None:  # fmt: skip
-        self._view, self._warmth, self._doubts = view, warmth, doubts
+        self._view, self._warmth, self._rooms = view, warmth, rooms
         self._has_moved, self._heater_is_tripped = has_moved, heater_is_tripped
         self._point = view.points.first(Role.RESERVOIR_TEMPERATURE)
         self._asked_ms: int | None = None
@@ -146,7 +146,7 @@ class ReservoirAlarms(Part):
         liquid = self._view.watches[point].value(now.mono_ms)
         if liquid is None:
             return
-        room_c = self._doubts.room_now(now.mono_ms)
+        room_c = self._rooms.room_now(now.mono_ms)
         self._look_for_cold(warmth, point, liquid, room_c, now)
         self._view.alarms.compare("reservoir_hot", liquid, point, now)
         if self._asked_ms is None or now.mono_ms - self._asked_ms >= ASK_MS:

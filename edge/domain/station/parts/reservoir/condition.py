@@ -7,7 +7,8 @@ from functools import partial
 from typing import Any
 
 from edge.domain.alarms.states import AT_LIMIT
-from edge.domain.doubts.cross_checks import CrossChecks
+from edge.domain.doubts.register import DoubtRegister
+from edge.domain.doubts.rooms import Rooms
 from edge.domain.doubts.table import WARMEST_ROOM_C
 from edge.domain.entries import Now
 from edge.domain.heat.cycle import Phase
@@ -26,17 +27,19 @@ class ReservoirCondition:
 
     Args:
         warmth: what is known of it.
-        doubts: which points are doubted; the room to reckon with.
+        doubts: which points are doubted.
+        rooms: the room to reckon with.
         seconds: further probes in it.
         recalibrations: what calibrations have to do with it.
         heater_is_tripped: asked with a monotonic time [ms].
     """
 
     def __init__(
-        self, view: View, warmth: ReservoirMonitor, doubts: CrossChecks, seconds: SecondProbes, recalibrations: Recalibrations,
+        self, view: View, warmth: ReservoirMonitor, doubts: DoubtRegister, rooms: Rooms, seconds: SecondProbes,
+        recalibrations: Recalibrations,
         heater_is_tripped: Callable[[int], bool],
     ) -> None:  # fmt: skip
-        self._view, self._warmth, self._doubts, self._seconds = view, warmth, doubts, seconds
+        self._view, self._warmth, self._doubts, self._rooms, self._seconds = view, warmth, doubts, rooms, seconds
         self._recalibrations, self._heater_is_tripped = recalibrations, heater_is_tripped
         self._plan, self._point = warmth.plan, view.points.first(Role.RESERVOIR_TEMPERATURE)
         self._basin_point = view.points.first(Role.BASIN_TEMPERATURE)
@@ -44,7 +47,7 @@ class ReservoirCondition:
     def judge(self, now: Now) -> Judged:
         """As it is now."""
         one = self._doubted(self._by_first_probe(now), now)
-        return self._recalibrations.reservoir(one, self._warmth, self._doubts, now)
+        return self._recalibrations.reservoir(one, self._warmth, self._rooms, now)
 
     # -- by the first probe
 
@@ -65,7 +68,7 @@ class ReservoirCondition:
                 ask=view.advice(point),
             )
         show = partial(view.show, point)
-        room_c, assumed = self._doubts.room_or_assumed(now.mono_ms)
+        room_c, assumed = self._rooms.room_or_assumed(now.mono_ms)
         enter, leave = warmth.limits(room_c)
         read_ms = now.wall_ms - (now.mono_ms - watch.good_ms)
         sure = view.probability(point, liquid, leave if warmth.is_warm else enter, None)
@@ -114,7 +117,7 @@ class ReservoirCondition:
         if entered is None:
             return by_eye.nothing(self._view, Role.RESERVOIR_TEMPERATURE)
         value, seq, at_ms, by = entered
-        room_c = self._doubts.room_now(now.mono_ms)
+        room_c = self._rooms.room_now(now.mono_ms)
         enter, _ = self._warmth.limits(room_c)
         here, need = (self._view.units.said(Kind.TEMPERATURE, c) for c in (value, enter))
         too_hot = self._too_hot(value, here, room_c)
@@ -170,11 +173,11 @@ class ReservoirCondition:
 
     def _by_room(self, one: Judged, now: Now) -> Judged:
         """What is needed goes by the room: without one that is believed or declared it isn't known."""
-        if self._plan.coldest_room_c is not None or self._doubts.room_c(now.mono_ms) is not None:
+        if self._plan.coldest_room_c is not None or self._rooms.room_c(now.mono_ms) is not None:
             return one
         if one.state == UNMET and not self._may_be_enough(now):
             return one
-        doubt = self._doubts.doubt_about(self._doubts.rooms)
+        doubt = self._doubts.doubt_about(self._rooms.points)
         if doubt is not None:
             return one._replace(state=UNKNOWN, text=f"how warm it has to be is not known: {doubt[0]}", ask=doubt[1])
         text = "how warm it has to be is not known: nothing says how cold the room is"

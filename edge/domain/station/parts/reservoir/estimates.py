@@ -6,7 +6,7 @@ from collections.abc import Callable, Mapping
 from math import hypot
 from typing import Any, Final
 
-from edge.domain.doubts.cross_checks import CrossChecks
+from edge.domain.doubts.rooms import Rooms
 from edge.domain.entries import Now, rfc3339
 from edge.domain.heat.balance import Forecast
 from edge.domain.heat.reservoir import ReservoirMonitor
@@ -27,23 +27,23 @@ class ReservoirEstimates(Part):
 
     Args:
         warmth: what is known of the liquid.
-        doubts: the room to reckon with.
+        rooms: the room to reckon with.
         must_start: when heating must begin for the day's first case (alarms.py).
         heater_is_tripped: asked with a monotonic time [ms].
     """
 
     def __init__(
-        self, view: View, warmth: ReservoirMonitor, doubts: CrossChecks, must_start: Callable[[float, float, Now], MustStart | None],
+        self, view: View, warmth: ReservoirMonitor, rooms: Rooms, must_start: Callable[[float, float, Now], MustStart | None],
         heater_is_tripped: Callable[[int], bool],
     ) -> None:  # fmt: skip
-        self._view, self._warmth, self._doubts = view, warmth, doubts
+        self._view, self._warmth, self._rooms = view, warmth, rooms
         self._must_start_by, self._heater_is_tripped = must_start, heater_is_tripped
         self._point = view.points.first(Role.RESERVOIR_TEMPERATURE)
 
     def estimates(self, now: Now) -> Mapping[str, dict[str, Any]]:
         found: dict[str, dict[str, Any]] = {}
         view, warmth = self._view, self._warmth
-        room_c, assumed = self._doubts.room_or_assumed(now.mono_ms)
+        room_c, assumed = self._rooms.room_or_assumed(now.mono_ms)
         source = ("with the declared coldest room; " if assumed else "") + f"transfer loss {warmth.share.words}"
         needed = warmth.needed_c(room_c)
         ends = sorted((needed, warmth.needed_c(room_c, warmth.share.low), warmth.needed_c(room_c, warmth.share.high)))

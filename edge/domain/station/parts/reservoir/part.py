@@ -5,7 +5,7 @@ from __future__ import annotations
 from collections.abc import Iterable, Mapping
 from typing import Any, Protocol
 
-from edge.domain.doubts.cross_checks import CrossChecks
+from edge.domain.doubts.rooms import Rooms
 from edge.domain.entries import Entry, Now
 from edge.domain.heat.reservoir import ReservoirMonitor
 from edge.domain.readings import Role
@@ -40,7 +40,7 @@ class Reservoir(Part):
 
     Args:
         warmth: what is known of the liquid, its heating and its losses.
-        doubts: which points are doubted; the room to reckon with.
+        rooms: the room to reckon with.
         supply: how cold the water is that a share of the loss goes into.
         condition: judges it.
     """
@@ -52,11 +52,11 @@ class Reservoir(Part):
         self,
         view: View,
         warmth: ReservoirMonitor,
-        doubts: CrossChecks,
+        rooms: Rooms,
         supply: SupplyWater,
         condition: ReservoirCondition,
     ) -> None:
-        self._view, self._warmth, self._doubts, self._supply, self._condition = view, warmth, doubts, supply, condition
+        self._view, self._warmth, self._rooms, self._supply, self._condition = view, warmth, rooms, supply, condition
         self._point = view.points.first(Role.RESERVOIR_TEMPERATURE)
         self._has_moved = False
 
@@ -68,7 +68,7 @@ class Reservoir(Part):
             self._warmth.hear_room(value, mono_ms)
         elif point.id == self._point:
             self._has_moved = True
-            event = self._warmth.hear(value, self._doubts.room_now(mono_ms), mono_ms)
+            event = self._warmth.hear(value, self._rooms.room_now(mono_ms), mono_ms)
             if event is not None:
                 self._view.happen(LiquidMoved(event), now)
 
@@ -85,7 +85,7 @@ class Reservoir(Part):
             case PointSilent(point):
                 if point == self._point:
                     self._warmth.forget()
-                elif point in self._doubts.rooms:
+                elif point in self._rooms.points:
                     self._has_moved = True
             case RecordKept() | PowerChanged() | PhaseChanged() | RestChanged():
                 self._has_moved = True
@@ -102,7 +102,7 @@ class Reservoir(Part):
         if liquid is None:
             warmth.forget()
             return
-        room_c = self._doubts.room_now(now.mono_ms)
+        room_c = self._rooms.room_now(now.mono_ms)
         if warmth.plan.supply_share:
             warmth.supply_is(self._supply.water_c(now))
         warmth.guard_k = watch.guard

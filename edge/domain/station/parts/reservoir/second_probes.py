@@ -6,7 +6,7 @@ from typing import Final
 
 from edge.domain.alarms.ceiling import Ceiling
 from edge.domain.alarms.states import AT_LIMIT
-from edge.domain.doubts.cross_checks import CrossChecks
+from edge.domain.doubts.rooms import Rooms
 from edge.domain.entries import Now
 from edge.domain.heat.balance import HOLD_MS
 from edge.domain.heat.reservoir import ReservoirMonitor
@@ -27,8 +27,8 @@ class SecondProbes(Part):
 
     roles = frozenset({Role.RESERVOIR_TEMPERATURE})
 
-    def __init__(self, view: View, warmth: ReservoirMonitor, doubts: CrossChecks) -> None:
-        self._view, self._warmth, self._doubts = view, warmth, doubts
+    def __init__(self, view: View, warmth: ReservoirMonitor, rooms: Rooms) -> None:
+        self._view, self._warmth, self._rooms = view, warmth, rooms
         self._first = view.points.first(Role.RESERVOIR_TEMPERATURE)
         self.points = points = view.points.ids(Role.RESERVOIR_TEMPERATURE)[1:]
         self._warm: dict[str, bool] = dict.fromkeys(points, False)
@@ -46,7 +46,7 @@ class SecondProbes(Part):
 
     def _hear(self, point: str, liquid_c: float, mono_ms: int) -> None:
         warmth = self._warmth
-        guard, room_c = self._view.watches[point].guard, self._doubts.room_now(mono_ms)
+        guard, room_c = self._view.watches[point].guard, self._rooms.room_now(mono_ms)
         enter, leave = (limit + guard for limit in warmth.limits(room_c))
         if liquid_c < (leave if self._warm[point] else enter) - AT_LIMIT:
             self._warm[point] = False

@@ -5,7 +5,8 @@ from __future__ import annotations
 from edge.domain.alarms.ceiling import Ceiling
 from edge.domain.alarms.limits import side_of
 from edge.domain.alarms.states import AT_LIMIT
-from edge.domain.doubts.cross_checks import CrossChecks
+from edge.domain.doubts.register import DoubtRegister
+from edge.domain.doubts.water_checks import WaterChecks
 from edge.domain.entries import Now
 from edge.domain.readings import KIND_OF, Role
 from edge.domain.settings import Supply as Plan
@@ -30,16 +31,19 @@ class SupplyConditions:
         draws: the draw under way, the pressures at rest.
         evidence: what finished draws showed.
         doubts: which points are doubted.
+        checks: is the supply too low at rest?
         estimates: what the supply can give, how long a fill takes: said with the conditions.
         recalibrations: what calibrations have to do with them.
         has_draws: something tells draws: a meter, or what passes for one.
     """
 
     def __init__(
-        self, view: View, plan: Plan, draws: DrawDetector, evidence: DrawHistory, doubts: CrossChecks, estimates: SupplyEstimates,
+        self, view: View, plan: Plan, draws: DrawDetector, evidence: DrawHistory, doubts: DoubtRegister, checks: WaterChecks,
+        estimates: SupplyEstimates,
         recalibrations: Recalibrations, has_draws: bool,
     ) -> None:  # fmt: skip
         self._view, self._plan, self._draws, self._evidence, self._doubts = view, plan, draws, evidence, doubts
+        self._checks = checks
         self._estimates, self._recalibrations, self._has_draws = estimates, recalibrations, has_draws
         self._supply_point, self._flow_point = (
             view.points.first(role) for role in (Role.SUPPLY_PRESSURE, Role.SUPPLY_FLOW)
@@ -53,7 +57,7 @@ class SupplyConditions:
         """Dynamic pressure within its limits in the last steady draw, static pressure neither too high nor too low."""
         plan, limits = self._plan, (self._plan.pressure_low_kpa, self._plan.pressure_high_kpa)
         one = self._pressure(now)
-        if self._doubts.is_low and one.state != UNMET:
+        if self._checks.is_low and one.state != UNMET:
             one = self._too_low(one)
         elif one.state == MET:
             one = self._unless_doubted(one, self._supply_point, self._supply_point)

@@ -6,7 +6,7 @@ from collections.abc import Callable, Iterable, Mapping
 from typing import Any, Final
 
 from edge.domain.alarms.limits import side_of
-from edge.domain.doubts.cross_checks import CrossChecks
+from edge.domain.doubts.water_checks import WaterChecks
 from edge.domain.entries import Now
 from edge.domain.readings import Role
 from edge.domain.settings import Point
@@ -30,7 +30,7 @@ class Supply(Part):
         draws: finds draws.
         meterless: what passes for a flow meter where there is none; None: nothing does, or there is one.
         evidence: keeps what finished draws showed.
-        doubts: which points are doubted.
+        checks: holds the water's points against one another.
         conditions, estimates: of the supply.
         water_c: how cold the water of a draw that ends is [Cel]; None: not known.
         flow_heard: told of each reading of the flow, once its draw is seen to.
@@ -39,12 +39,12 @@ class Supply(Part):
     roles = frozenset({Role.SUPPLY_FLOW, Role.SUPPLY_PRESSURE, Role.BETWEEN_FILTERS_PRESSURE, Role.FILTERED_PRESSURE})
 
     def __init__(
-        self, view: View, plan: Plan, draws: DrawDetector, meterless: Meterless | None, evidence: DrawHistory, doubts: CrossChecks,
+        self, view: View, plan: Plan, draws: DrawDetector, meterless: Meterless | None, evidence: DrawHistory, checks: WaterChecks,
         conditions: SupplyConditions, estimates: SupplyEstimates, water_c: Callable[[Now], float | None],
         flow_heard: Callable[[int, Now], None],
     ) -> None:  # fmt: skip
         self._view, self._plan, self._draws, self._meterless = view, plan, draws, meterless
-        self._evidence, self._doubts, self._conditions, self._estimates = evidence, doubts, conditions, estimates
+        self._evidence, self._checks, self._conditions, self._estimates = evidence, checks, conditions, estimates
         self._water_c, self._flow_heard = water_c, flow_heard
         taps = view.points.taps
         self._tap_of = {point: tap for tap, point in taps.items() if point is not None}
@@ -93,14 +93,14 @@ class Supply(Part):
         static, steady = self._draws.hear_pressure("supply", value, mono_ms)
         if static:
             self._view.alarms.compare("static_high", value, self._supply_point, now)
-            if self._doubts.static(value, self._draws.settled_kpa, mono_ms):
+            if self._checks.static(value, self._draws.settled_kpa, mono_ms):
                 self._view.changed()
                 self._tell_static(now)
             self._view.changed(self._conditions.has_static_moved(mono_ms))
         elif steady:
             self._see_drawn("supply", value, now)
         elif self._draws.is_blind:
-            self._doubts.unmetered(value, mono_ms)
+            self._checks.unmetered(value, mono_ms)
 
     def _hear_tap(self, tap: str, value: float, mono_ms: int, now: Now) -> None:
         self._view.changed(self._draws.hear_pressure(tap, value, mono_ms)[0] and self._conditions.has_tap_sunk())
@@ -141,7 +141,7 @@ class Supply(Part):
             if not side or point is None or mean.value is None or was is None:
                 continue
             if side_of(was, self._view.watches[point].guard, low, high) == 0:
-                self._doubts.goes_out(point, mean.value)
+                self._checks.goes_out(point, mean.value)
 
     def _finish_draw(self, draw: Draw, why: str, now: Now) -> None:
         draw.supply_temperature_c = self._water_c(now)
@@ -153,7 +153,7 @@ class Supply(Part):
         """The alarm of a supply that stands too low at rest."""
         if self._supply_point is None:
             return
-        low = self._doubts.is_low
+        low = self._checks.is_low
         self._view.alarms.set_condition(
             "static_low",
             low,

@@ -1,0 +1,134 @@
+"""The standing doubts of a station: which points, by which row of the table, and why. It marks the points' monitors.
+
+A doubt that begins or ends is an entry (`contradiction`); the state after a restart is taken from these.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Callable, Iterable, Mapping, Sequence
+from typing import Any, Final
+
+from edge.domain.doubts.table import (
+    CHECKS,
+)
+from edge.domain.entry_bodies import ContradictionBody
+from edge.domain.readings import Role
+from edge.domain.sensing.point_monitor import PointMonitor
+from edge.domain.water.filter_train import Zeros
+
+#: The meter is doubted after this many falls without a draw between them, within the time of SilentDraws.
+FALLS: Final = 3
+#: Each wrong doubt of the meter (the falls were a neighbour's) doubles FALLS, up to this.
+FALLS_AT_MOST: Final = 24
+#: A probe that has shown this many different values isn't stuck.
+MOVES: Final = 3
+#: A liquid nearer to its room than this may rest [K].
+FAR_FROM_ROOM_K: Final = 5.0
+#: Water that flows back from a hose loses at most this share of what a draw loses over the filters: a hose holds little.
+BACK_SHARE: Final = 0.5
+#: The static pressure is compared with the last draw this often [ms].
+LOOKED_MS: Final = 10_000
+#: Rows that doubt the evidence of the last draw: a new steady draw ends them.
+ANEW: Final = ("static_low", "static_sunk", "short_low", "unseen_low", "draw_out")
+#: Name of a doubt without a row of its own (basin.py).
+OTHER: Final = "other"
+_WATER: Final = (Role.SUPPLY_PRESSURE, Role.BETWEEN_FILTERS_PRESSURE, Role.FILTERED_PRESSURE)
+
+
+class DoubtRegister:
+    """Who is doubted.
+
+    Args:
+        watches: the monitor of every point, by its id.
+        taps: the pressure points by tap; where a gauge's zero is doubted, no zero is learned of its tap.
+        zeros: what is known of the taps' zeros.
+        tell: called with the body of an entry for each change.
+    """
+
+    def __init__(
+        self, watches: Mapping[str, PointMonitor], taps: Mapping[str, str], zeros: Zeros, tell: Callable[[ContradictionBody], None]
+    ) -> None:  # fmt: skip
+        self._watches, self._taps, self._zeros, self._tell = watches, taps, zeros, tell
+        self.doubts: dict[
+            str, dict[str, tuple[str, str]]
+        ] = {}  # by check or "stage:<filter>", then by point: (cause, advice)
+
+    def doubt_about(self, points: Iterable[str | None]) -> tuple[str, str] | None:
+        """(cause, advice) of the first of these points that is doubted; None where none is."""
+        for point in points:
+            watch = self._watches.get(point) if point is not None else None
+            if watch is not None and watch.doubt is not None:
+                return watch.doubt
+        return None
+
+    def evidence_doubt(self, check: str) -> tuple[str, str] | None:
+        """(cause, advice) of a row that doubts evidence instead of readings, as "static_low" or "stage:<filter>"; None: it holds."""
+        return next(iter(self.doubts.get(check, {}).values()), None)
+
+    def drawn_doubt(self, point: str | None) -> tuple[str, str] | None:
+        """(cause, advice) if the last draw's evidence of this point is doubted; else None."""
+        of_it = (doubt for check in ANEW if (doubt := self.doubts.get(check, {}).get(point or "")) is not None)
+        return next(of_it, None)
+
+    def begin(self, check: str, points: Sequence[str], cause: str = "", names: Sequence[str] = ()) -> None:
+        """These points fail a row of the table, with its own words where no other cause is given."""
+        row = CHECKS[check.partition(":")[0]]
+        self.change(points, (cause or row.says, row.advice), cause or row.says, check, names)
+
+    def end(self, check: str, cause: str) -> None:
+        """A row holds again for all its points."""
+        if check in self.doubts:
+            self.change(list(self.doubts[check]), None, cause, check)
+
+    def change(
+        self, points: Sequence[str], doubt: tuple[str, str] | None, cause: str, check: str = OTHER, names: Sequence[str] = ()
+    ) -> None:  # fmt: skip
+        """Begin a doubt (cause, advice) of these points, or end it (None). `names`: all points of the row, where they are more."""
+        body = change_body(points, doubt, cause, check)
+        if names:
+            body["beside"] = [name for name in names if name not in points]
+        self._tell(body)
+        self.take(body)
+
+    def take(self, body: Mapping[str, Any]) -> None:
+        """Take a change of the doubts, just made or read from the journal."""
+        check, began = str(body.get("check", OTHER)), body["what"] == "began"
+        of = self.doubts.setdefault(check, {})
+        for point in body["points"]:
+            if point in self._watches and began:
+                of[point] = (str(body["cause"]), str(body["advice"]))
+            else:
+                of.pop(point, None)
+        if not of:
+            del self.doubts[check]
+        off = self.doubts.get("zero", {})
+        self._zeros.held = frozenset(tap for tap, point in self._taps.items() if point in off)
+        for point in body["points"]:
+            if (watch := self._watches.get(point)) is not None:
+                watch.doubt = self._first(point)
+                watch.is_sure = watch.is_sure and watch.doubt is None  # the present value becomes uncertain at once
+
+    def _first(self, point: str) -> tuple[str, str] | None:
+        for check, of in self.doubts.items():
+            row = CHECKS.get(check.partition(":")[0])
+            if point in of and (row is None or row.doubts_reading):
+                return of[point]
+        return None
+
+    def state(self) -> dict[str, dict[str, list[str]]]:
+        """The standing doubts as JSON: by row and point, [cause, advice]."""
+        return {check: {point: list(doubt) for point, doubt in of.items()} for check, of in self.doubts.items()}
+
+    def restore(self, state: Mapping[str, Mapping[str, Sequence[str]]]) -> None:
+        """Take back what state() gave."""
+        for check, of in state.items():
+            for point, (cause, advice) in of.items():
+                self.take(change_body([point], (cause, advice), cause, check))
+
+
+def change_body(points: Sequence[str], doubt: tuple[str, str] | None, cause: str, check: str) -> ContradictionBody:
+    """The body of an entry: a doubt (cause, advice) of these points has begun, or has ended (None)."""
+    named = list(points)
+    if doubt is None:
+        return {"check": check, "points": named, "what": "ended", "cause": cause, "advice": ""}
+    return {"check": check, "points": named, "what": "began", "cause": cause, "advice": doubt[1]}

@@ -1,0 +1,396 @@
+"""Gauges, meter and filters against each other: between draws, while something draws unseen, and as a draw has ended.
+
+A fall of the supply's pressure that all taps of the filter train share is no draw: where water flows, filters take pressure; where the
+building's supply sags, all taps fall alike, or a check valve holds the pressure behind it. The taps' differences at rest, their zeros, are
+taken off first: a sensor of 1 % of 100 psi may read 7 kPa too high.
+"""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Iterable, Mapping, Sequence
+from itertools import combinations
+from typing import Final
+
+from edge.domain.doubts.draws import blind_gauges, empty_stages, exchanged
+from edge.domain.doubts.register import DoubtRegister
+from edge.domain.doubts.rest import Levels, Seen, Sunk, odd
+from edge.domain.doubts.silent_draws import SilentDraws
+from edge.domain.doubts.table import (
+    ALIKE_MS,
+    ALIKE_SHARE,
+    ALONG_KPA,
+    CHECKS,
+    DROP_FROM_MS,
+    HOLDS_MS,
+    LET_GO_KPA,
+    LOW_FROM_MS,
+    NEAR_FLOW,
+    NOTHING_KPA,
+    REFUTED_MS,
+    UNSEEN_FROM_MS,
+)
+from edge.domain.doubts.unseen import Unseen
+from edge.domain.readings import Kind, Role
+from edge.domain.sensing.point_monitor import PointMonitor
+from edge.domain.settings import Settings
+from edge.domain.water.draw_history import DrawHistory
+from edge.domain.water.draws import LOW_KPA, Draw
+from edge.domain.water.filter_train import ZERO_AT_MOST_KPA
+from edge.domain.water.normalise import GAINS_AT_MOST_KPA
+from edge.domain.wording import difference_text, value_text
+
+#: The meter is doubted after this many falls without a draw between them, within the time of SilentDraws.
+FALLS: Final = 3
+#: Each wrong doubt of the meter (the falls were a neighbour's) doubles FALLS, up to this.
+FALLS_AT_MOST: Final = 24
+#: A probe that has shown this many different values isn't stuck.
+MOVES: Final = 3
+#: A liquid nearer to its room than this may rest [K].
+FAR_FROM_ROOM_K: Final = 5.0
+#: Water that flows back from a hose loses at most this share of what a draw loses over the filters: a hose holds little.
+BACK_SHARE: Final = 0.5
+#: The static pressure is compared with the last draw this often [ms].
+LOOKED_MS: Final = 10_000
+#: Rows that doubt the evidence of the last draw: a new steady draw ends them.
+ANEW: Final = ("static_low", "static_sunk", "short_low", "unseen_low", "draw_out")
+#: Name of a doubt without a row of its own (basin.py).
+OTHER: Final = "other"
+_WATER: Final = (Role.SUPPLY_PRESSURE, Role.BETWEEN_FILTERS_PRESSURE, Role.FILTERED_PRESSURE)
+
+
+class WaterChecks:
+    """What the water's points say of one another.
+
+    Args:
+        watches: the monitor of every point, by its id.
+        flow: the meter's point, or None.
+        taps: the pressure points by tap, in the order of flow.
+        power: the point that says whether the machine has power, without which it draws nothing; or None.
+        evidence: what finished draws showed, with the filter train: its taps' zeros, its stages.
+        doubts: where those that fail are written down.
+    """
+
+    def __init__(
+        self, settings: Settings, watches: Mapping[str, PointMonitor], flow: str | None, taps: Mapping[str, str], power: str | None,
+        evidence: DrawHistory, doubts: DoubtRegister,
+    ) -> None:  # fmt: skip
+        self._settings, self._watches, self._flow, self._taps, self._doubts = settings, watches, flow, taps, doubts
+        self._evidence, self._train = evidence, evidence.train
+        downstream = [tap for tap in self._taps if tap != "supply"]
+        self._last = downstream[-1] if downstream else None
+        self._holding = (
+            downstream[-2] if len(downstream) > 1 else None
+        )  # the last tap but one, the witness where the last one loses its pressure
+        self._power = None if power is None else watches[power]
+        supply = self._taps.get("supply")
+        self._wanted = FALLS
+        gap_ms = 0 if supply is None else watches[supply].point.stale_after_ms
+        steady_ms = 0 if settings.supply is None else settings.supply.steady_after_ms
+        self._silent_draws, self._unseen = SilentDraws(gap_ms), Unseen(gap_ms, max(steady_ms, UNSEEN_FROM_MS))
+        self._levels = Levels(gap_ms)
+        self._odd: tuple[str, int] | None = None  # the tap that differs from both others at rest, and since when
+        self._alike_ms: int | None = None  # since when the gauges have agreed at rest again
+        self._lets_go = False  # the last tap loses its pressure at rest, and shows it in draws
+        self._holds_ms: int | None = None  # since when the last tap has held its pressure at rest
+        # The train's drop when the meter was doubted [kPa]; the drop at which the meter then proved right [kPa].
+        self._drop_kpa: float | None = None
+        self._proved_kpa: float | None = None
+        self._drop_ms: int | None = None  # since when the filters have taken pressure without flow
+        self._low_ms: int | None = None  # since when the static pressure has been too low
+        self.is_low = False  # the static pressure is too low, for LOW_FROM_MS
+        self._sunk = Sunk()
+        self._looked_ms = 0  # when the static pressure was last compared with the last draw's
+
+    def static(self, kpa: float, settled_kpa: float | None, mono_ms: int) -> bool:
+        """Take one static pressure of the supply and the mean of the last quiet spell [kPa]; True where a doubt has changed."""
+        witness = self._holding if self._lets_go else self._last
+        last = None if witness is None else self._believed(witness, mono_ms)
+        self.unmetered(kpa, mono_ms)
+        falls = self._silent_draws.hear(kpa, None if last is None else kpa - last, mono_ms)
+        news = self._is_too_low(settled_kpa, mono_ms)
+        if settled_kpa is not None and mono_ms - self._looked_ms >= LOOKED_MS:
+            self._looked_ms = mono_ms
+            news = self._has_sunk(settled_kpa, mono_ms) or news
+        if self._flow is None or self._is_off(mono_ms):
+            return news
+        if falls >= self._wanted and self._watches[self._flow].doubt is None:
+            self._doubts.begin("no_pulses", [self._flow], f"{CHECKS['no_pulses'].says}: {falls} times without a pulse")
+            news = True
+        return self._takes_at_rest(kpa, mono_ms) or news
+
+    def unmetered(self, kpa: float, mono_ms: int) -> None:
+        """Take a pressure of the supply [kPa] while the meter shows no draw or is silent: do the pressures show that water is drawn?"""
+        plan, supply = self._settings.supply, self._taps.get("supply")
+        if plan is None or supply is None or self._flow is None or self._last is None or self._is_off(mono_ms):
+            return
+        taps = {tap: kpa if tap == "supply" else self._believed(tap, mono_ms) for tap in self._taps}
+        apart = self._unseen.hear({tap: here for tap, here in taps.items() if here is not None}, mono_ms)
+        if apart is None or self._watches[supply].doubt is not None:
+            return
+        wrong = exchanged([(self._taps[tap], level) for tap, level in apart.level_kpa.items()])
+        if (
+            wrong
+            and apart.has_order
+            and (not apart.goes_back_kpa or apart.goes_back_kpa > BACK_SHARE * self._took_kpa())
+        ):
+            cause = f"{CHECKS['exchanged'].says}; and the meter says nothing of the water that flows"
+            self._doubts.begin("exchanged", [p for p in self._taps.values() if p in wrong], cause)
+        elif (
+            apart.is_flow
+            and apart.kpa["supply"] < plan.pressure_low_kpa - LOW_KPA
+            and "unseen_low" not in self._doubts.doubts
+        ):
+            here = value_text(apart.kpa["supply"], self._watches[supply].point.unit, Kind.PRESSURE)
+            self._doubts.begin("unseen_low", [supply], f"{here}, {CHECKS['unseen_low'].says}")
+
+    def _took_kpa(self) -> float:
+        """The train's drop in the last steady draw [kPa]; infinite where it isn't known."""
+        body = {} if self._evidence.last is None else self._evidence.last["body"]
+        first, last = body.get("supply_kpa"), body.get(f"{self._last}_kpa")
+        return math.inf if first is None or last is None else abs(first - last)
+
+    def _believed(self, tap: str, mono_ms: int) -> float | None:
+        watch = self._watches[self._taps[tap]]
+        return None if watch.doubt is not None else self._at_rest(tap, mono_ms)
+
+    def _is_off(self, mono_ms: int) -> bool:
+        """Is the machine known to have no power, so that it draws nothing?"""
+        return self._power is not None and self._power.value(mono_ms) == 0.0
+
+    def _takes_at_rest(self, kpa: float, mono_ms: int) -> bool:
+        """Is there a drop over the filters though the meter shows no flow, or does one gauge differ from the others at rest?"""
+        if self._flow is None:
+            return False
+        self._mind_letting_go(kpa, mono_ms)
+        taps = {
+            tap: here
+            for tap in self._taps
+            if (here := kpa if tap == "supply" else self._at_rest(tap, mono_ms)) is not None
+        }
+        zeros = self._train.zeros
+        known = all(zeros.knows(tap) for tap in taps)
+        means = self._levels.hear(taps, mono_ms)
+        level, surely = (
+            {tap: kpa + off(tap) for tap, kpa in means.items()} for off in (zeros.below, zeros.surely_below)
+        )
+        if self._stands_apart(level, surely, ALONG_KPA if known else ZERO_AT_MOST_KPA, mono_ms):
+            self._drop_ms = None
+            return False
+        pair = self._pair_apart(taps)
+        if pair is None:
+            self._drop_ms = None
+            return False
+        self._drop_ms = mono_ms if self._drop_ms is None else self._drop_ms
+        if mono_ms - self._drop_ms < DROP_FROM_MS or "drop_no_flow" in self._doubts.doubts:
+            return False
+        drop_kpa = level[pair[0]] - level[pair[1]]
+        if self._proved_kpa is not None and abs(drop_kpa - self._proved_kpa) < GAINS_AT_MOST_KPA:
+            tap = odd(level, ALONG_KPA, ALONG_KPA)
+            self._stands_off([tap] if tap is not None else list(pair), level)
+        else:
+            self._drop_kpa = drop_kpa
+            self._doubts.begin("drop_no_flow", [self._flow, *(self._taps[tap] for tap in pair)])
+        return True
+
+    def _mind_letting_go(self, supply_kpa: float, mono_ms: int) -> None:
+        """Find whether the last tap sits behind the machine's own valve: it then shows pressure in draws, and loses it at rest."""
+        last = None if self._last is None else self._watches[self._taps[self._last]].value(mono_ms)
+        if last is None or supply_kpa < LET_GO_KPA + ZERO_AT_MOST_KPA:
+            return
+        if last > LET_GO_KPA:
+            holds = supply_kpa - last < ZERO_AT_MOST_KPA
+            self._holds_ms = (mono_ms if self._holds_ms is None else self._holds_ms) if holds else None
+            if self._holds_ms is not None and mono_ms - self._holds_ms >= HOLDS_MS:
+                self._lets_go = False
+            return
+        drawn = None if self._evidence.last is None else self._evidence.last["body"].get(f"{self._last}_kpa")
+        self._lets_go = drawn is None or drawn > LET_GO_KPA + ALONG_KPA  # without a draw so far the next one decides
+
+    def _at_rest(self, tap: str, mono_ms: int) -> float | None:
+        """Static pressure of a tap behind the supply [kPa]; None where it is the last one and loses its pressure at rest."""
+        return None if tap == self._last and self._lets_go else self._watches[self._taps[tap]].value(mono_ms)
+
+    def compared(self, point: str | None) -> None:
+        """Take that a point was compared with a reference: if it is a gauge of the train, its zero is learned again."""
+        for tap in (tap for tap, own in self._taps.items() if own == point):
+            self._train.zeros.forget(tap)
+
+    def _stands_apart(
+        self, level: Mapping[str, float], surely: Mapping[str, float], apart_kpa: float, mono_ms: int
+    ) -> bool:
+        """Does one of three gauges differ from the two others at rest, or did it until recently? Such a difference is no flow.
+
+        It has to differ with `level` and with `surely`: a pressure that a check valve held may have been learned as another gauge's zero.
+        """
+        if "zero" in self._doubts.doubts:
+            alike = len(level) > 1 and max(level.values()) - min(level.values()) < ALIKE_SHARE * apart_kpa
+            self._alike_ms = (mono_ms if self._alike_ms is None else self._alike_ms) if alike else None
+            if self._alike_ms is not None and mono_ms - self._alike_ms >= ALIKE_MS:
+                self._doubts.end("zero", "the gauges agree at rest again")
+            return True
+        tap = odd(level, apart_kpa, GAINS_AT_MOST_KPA, NOTHING_KPA)
+        if tap is None or odd(surely, apart_kpa, apart_kpa) != tap:
+            self._odd = None
+            return False
+        if self._odd is None or self._odd[0] != tap:
+            self._odd = tap, mono_ms
+        if mono_ms - self._odd[1] >= DROP_FROM_MS:
+            self._stands_off([tap], level)
+        return True
+
+    def _stands_off(self, taps: Sequence[str], level: Mapping[str, float]) -> None:
+        """Doubt the gauges of one tap, which differs from the others at rest, or of two taps that differ from each other."""
+        first, others = taps[0], [kpa for tap, kpa in level.items() if tap != taps[0]]
+        off_kpa = level[first] - (level[taps[1]] if len(taps) > 1 else sum(others) / len(others))
+        off = difference_text(off_kpa, self._watches[self._taps[first]].point.unit, Kind.PRESSURE)
+        points = [self._taps[tap] for tap in taps]
+        self._alike_ms = None
+        self._doubts.begin("zero", points, f"{' and '.join(points)} {CHECKS['zero'].says}: {off}")
+
+    def _pair_apart(self, seen: Mapping[str, float]) -> tuple[str, str] | None:
+        """Two taps of which the first is higher at rest than the second by more than gauges differ, the outermost pair first; else None.
+
+        A second tap that is higher may be held there by a check valve.
+        """
+        zeros = self._train.zeros
+        for before, after in sorted(combinations(seen, 2), key=lambda pair: pair != ("supply", self._last)):
+            known = zeros.knows(before) and zeros.knows(after)
+            drop = seen[before] - seen[after] + (zeros.below(before) - zeros.surely_below(after) if known else 0.0)
+            if drop > (ALONG_KPA if known else ZERO_AT_MOST_KPA):
+                return before, after
+        return None
+
+    def _is_too_low(self, settled_kpa: float | None, mono_ms: int) -> bool:
+        """Check that the static pressure is not below the least dynamic one; else the last draw's evidence is void."""
+        plan, was = self._settings.supply, self.is_low
+        if plan is None or settled_kpa is None:
+            return False
+        if settled_kpa >= plan.pressure_low_kpa - LOW_KPA:
+            self._low_ms, self.is_low = None, self.is_low and settled_kpa < plan.pressure_low_kpa + LOW_KPA
+            return was is not self.is_low
+        self._low_ms = mono_ms if self._low_ms is None else self._low_ms
+        self.is_low = self.is_low or mono_ms - self._low_ms >= LOW_FROM_MS
+        if mono_ms - self._low_ms >= REFUTED_MS and "static_low" not in self._doubts.doubts:
+            self._doubts.begin("static_low", [self._taps["supply"]], f"the supply {CHECKS['static_low'].says}")
+        return was is not self.is_low
+
+    def _has_sunk(self, settled_kpa: float, mono_ms: int) -> bool:
+        """Check that the next draw would not fall below the least pressure; True where the doubt has changed."""
+        plan, about, point = self._settings.supply, self._evidence.rest_and_drawn_kpa(), self._taps.get("supply")
+        if plan is None or about is None or point is None or self.is_low:
+            self._sunk.broken_off()
+            return False
+        least_kpa = plan.pressure_low_kpa + self._watches[point].guard
+        has_sunk, seen = self._sunk.see(settled_kpa, about, least_kpa, mono_ms)
+        is_doubted = "static_sunk" in self._doubts.doubts
+        if has_sunk and not is_doubted:
+            self._doubts.begin("static_sunk", [point], self._sunk_text(point, seen, plan.pressure_low_kpa))
+        elif has_sunk is False and is_doubted:
+            self._doubts.end("static_sunk", "at rest it is high enough again")
+        return is_doubted is not ("static_sunk" in self._doubts.doubts)
+
+    def _sunk_text(self, point: str, seen: Seen, least_kpa: float) -> str:
+        here, was, left, least = (
+            value_text(kpa, self._watches[point].point.unit, Kind.PRESSURE) for kpa in (*seen, least_kpa)
+        )
+        says = CHECKS["static_sunk"].says
+        return f"{here} while nothing draws, {was} about the last draw: it {says}, and drawing would leave {left} of the {least} needed"
+
+    def flowed(self) -> None:
+        """Take that the meter shows a draw: doubts about it end."""
+        self._silent_draws.forget()
+        self._low_ms = self._drop_ms = self._odd = self._alike_ms = self._holds_ms = None
+        self._levels.forget()
+        if self._flow is not None and "no_pulses" in self._doubts.doubts:
+            self._wanted = min(2 * self._wanted, FALLS_AT_MOST)
+            self._doubts.end("no_pulses", "the meter shows a draw")
+        if "drop_no_flow" in self._doubts.doubts:
+            self._proved_kpa = self._drop_kpa
+        self._doubts.end("drop_no_flow", "the meter shows a draw")
+
+    def drawn(self, draw: Draw, is_proved: bool, mono_ms: int) -> None:
+        """Check the pressures of a draw that has ended. `is_proved`: its end was seen, so that it counts as the last draw."""
+        shorts, point = self._evidence.shorts, self._taps.get("supply")
+        if shorts.is_low and point is not None and "short_low" not in self._doubts.doubts:
+            last = value_text(shorts.last_kpa, self._watches[point].point.unit, Kind.PRESSURE)
+            self._doubts.begin("short_low", [point], f"{shorts.run} draws, {CHECKS['short_low'].says}, the last {last}")
+        if not draw.supply.n:
+            return
+        plan, drawn_kpa = self._settings.supply, draw.supply.value
+        shows_enough = plan is None or drawn_kpa is None or drawn_kpa >= plan.pressure_low_kpa
+        self.is_low = self.is_low and not shows_enough  # a draw that is too low continues the same alarm
+        if is_proved:
+            self._sunk.drawn(mono_ms)
+            for check in ANEW:
+                if shows_enough or check != "static_low":
+                    self._doubts.end(check, "a draw shows the pressure anew")
+        below, off = self._train.zeros.below, self._doubts.doubts.get("zero", {})
+        shown = [(tap, p, draw.mean(tap).value) for tap, p in self._taps.items() if p not in off]
+        wrong = exchanged([(point, None if kpa is None else kpa + below(tap)) for tap, point, kpa in shown])
+        if wrong and not off and (tap := odd(draw.static_kpa, ZERO_AT_MOST_KPA, ALONG_KPA, held=False)) is not None:
+            self._stands_off(
+                [tap], draw.static_kpa
+            )  # exchanged gauges agree at rest, so a difference there is a zero that has moved
+        else:
+            self._now_doubted(
+                "exchanged", wrong, [point for _, point, _ in shown], "a draw shows the pressures in order"
+            )
+        if not self._tells(draw):
+            return
+        if self._flow is not None:
+            none, still = blind_gauges(draw, self._taps)
+            self._now_doubted(
+                "flow_no_drop", [self._flow, *self._taps.values()] if none else [], None, "a draw shows in the gauges"
+            )
+            self._now_doubted("still_in_draw", still, None, "it moves with a draw")
+        for ident, takes_nothing in empty_stages(draw, self._train).items():
+            taps = [self._taps[tap] for tap in self._train.taps_of(ident)]
+            if off.keys().isdisjoint(taps):
+                self._look_at_stage(ident, taps, takes_nothing)
+
+    def _look_at_stage(self, ident: str, taps: list[str], takes_nothing: bool) -> None:
+        """Check that the stage holds a filter."""
+        stage, check = self._train.stages[ident], f"stage:{ident}"
+        changed_ms = self._train.changed_ms(ident)
+        clean = stage.took_clean_kpa(changed_ms) if self._train.zeros_known(ident) else None
+        if not takes_nothing and clean is None:
+            self._doubts.end(check, f"filter {ident} takes pressure of a draw")
+        elif check not in self._doubts.doubts and (takes_nothing or clean is None):
+            self._doubts.begin(check, taps, f"filter {ident} {CHECKS['stage'].says}")
+        elif check not in self._doubts.doubts:
+            unit = self._watches[taps[0]].point.unit
+            took, takes = (
+                difference_text(kpa or 0.0, unit, Kind.PRESSURE) for kpa in (clean, stage.drop_kpa(changed_ms))
+            )
+            says = "an empty housing, a torn or a by-passed filter; where it is right, record that it was looked at"
+            self._doubts.begin(check, taps, f"filter {ident} takes {takes}, a clean one took {took}: {says}")
+
+    def _tells(self, draw: Draw) -> bool:
+        """Is the draw's flow large enough to judge the filters by it?"""
+        plan, flow = self._settings.supply, draw.flow.value
+        if plan is None or flow is None:
+            return False
+        least = plan.flow_low_l_min or self._settings.reference_flow_l_min or 4.0 * plan.draw_starts_l_min
+        return flow >= NEAR_FLOW * least
+
+    def _now_doubted(
+        self, check: str, wrong: Iterable[str], judged: Sequence[str] | None, over: str, what: str = ""
+    ) -> None:
+        """Doubt the points in `wrong` by this row; end the doubts of the other points that the draw has judged (None: of all)."""
+        wrong, had = list(wrong), self._doubts.doubts.get(check, {})
+        ended = [p for p in had if p not in wrong and (judged is None or p in judged)]
+        fresh = [p for p in self._watches if p in wrong and p not in had]
+        if ended:
+            self._doubts.change(ended, None, over, check)
+        if fresh:
+            says = CHECKS[check.partition(":")[0]].says
+            self._doubts.begin(
+                check, fresh, f"{what or ', '.join(fresh)} {says}" if what or check == "still_in_draw" else says
+            )
+
+    def goes_out(self, point: str, value: float) -> None:
+        """Doubt the last draw's evidence: a draw under way shows this point outside its limits, and may never be seen to end."""
+        if point not in self._doubts.doubts.get("draw_out", {}):
+            here = value_text(value, self._watches[point].point.unit, self._watches[point].point.kind)
+            self._doubts.begin("draw_out", [point], f"{here}: {CHECKS['draw_out'].says}")
