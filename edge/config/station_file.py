@@ -1,8 +1,8 @@
 """The station file: read whole, checked whole, turned into settings and plans. See config/station-example.toml.
 
-The reading is spread over modules of one question each: config_locate (lines), config_reading (file to values), config_fields
-(kinds of value), config_bounds (defaults and bounds), config_tables and config_points (the tables), config_sections (the whole),
-config_build (settings), config_checks and config_wiring (values against each other), config_notes (warnings).
+The reading is spread over modules of one question each: locate.py (lines), reading.py (file to values), fields.py (kinds of
+value), bounds.py (defaults and bounds), tables.py and points.py (the tables), sections.py (the whole), build.py (settings), plans.py
+(what the daemon needs beside them), checks.py and wiring.py (values against each other), notes.py (warnings).
 """
 
 from __future__ import annotations

@@ -81,7 +81,7 @@ class BusSeenBody(TypedDict):
 
 
 class AlarmBody(_FromTo):
-    """`alarm`: it changed its state, with the reading that decided it. Written by the alarm desk. Read by the desk's fold, MQTT, the
+    """`alarm`: it changed its state, with the reading that decided it. Written by the alarm system. Read by the desk's fold, MQTT, the
     API, replays and the demo.
 
     `from`, `to`: alarm states of IEC 62682 / ISA-18.2. `value` and `limit` are in `unit`.

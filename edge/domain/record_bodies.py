@@ -4,7 +4,7 @@ A record that doesn't fit its form is kept as it came, with `counts` false: only
 for a record that counts; what a reader takes from another it has to look at first.
 
 Written by the station from what people send (API, page, command line, a replay's records). Read by the book (what holds now), the
-calibrations, the alarm desk, the API's answers and replays.
+calibrations, the alarm system, the API's answers and replays.
 """
 
 # No postponed annotations here: which keys are required is asked at run time, and texts wouldn't tell.

@@ -44,7 +44,7 @@ def test_time_to_temperature(inputs: dict[str, float], expected: float | None, t
     rising = inputs["target"] >= inputs["t0"]
     if (
         expected == 0.0
-    ):  # already there: heating upwards, above the target; WarmUpEstimator.until answers this before asking for a time
+    ):  # already there: heating upwards, above the target; ReservoirMonitor.until answers this before asking for a time
         assert inputs["t0"] >= inputs["target"] and plateau > inputs["t0"]
         return
     got = time_to_s(inputs["t0"], inputs["target"], plateau, inputs["ua"] / inputs["c"])

@@ -1,6 +1,6 @@
 """`warmwell survey` on simulated devices: it finds each, and its station file is one that `check` takes and `run` reads.
 
-The devices are this project's own (simulators/device_*.py); the rules are those of edge/survey/survey.py.
+The devices are this project's own (simulators/devices/); the rules are those of edge/survey/survey.py.
 """
 
 from __future__ import annotations

@@ -12,27 +12,13 @@ from edge.domain.doubts.table import (
     CHECKS,
 )
 from edge.domain.entry_bodies import ContradictionBody
-from edge.domain.readings import Role
 from edge.domain.sensing.point_monitor import PointMonitor
 from edge.domain.water.filter_train import Zeros
 
-#: The meter is doubted after this many falls without a draw between them, within the time of SilentDraws.
-FALLS: Final = 3
-#: Each wrong doubt of the meter (the falls were a neighbour's) doubles FALLS, up to this.
-FALLS_AT_MOST: Final = 24
-#: A probe that has shown this many different values isn't stuck.
-MOVES: Final = 3
-#: A liquid nearer to its room than this may rest [K].
-FAR_FROM_ROOM_K: Final = 5.0
-#: Water that flows back from a hose loses at most this share of what a draw loses over the filters: a hose holds little.
-BACK_SHARE: Final = 0.5
-#: The static pressure is compared with the last draw this often [ms].
-LOOKED_MS: Final = 10_000
 #: Rows that doubt the evidence of the last draw: a new steady draw ends them.
 ANEW: Final = ("static_low", "static_sunk", "short_low", "unseen_low", "draw_out")
 #: Name of a doubt without a row of its own (basin.py).
 OTHER: Final = "other"
-_WATER: Final = (Role.SUPPLY_PRESSURE, Role.BETWEEN_FILTERS_PRESSURE, Role.FILTERED_PRESSURE)
 
 
 class DoubtRegister:

@@ -13,7 +13,7 @@ from itertools import combinations
 from typing import Final
 
 from edge.domain.doubts.draws import blind_gauges, empty_stages, exchanged
-from edge.domain.doubts.register import DoubtRegister
+from edge.domain.doubts.register import ANEW, DoubtRegister
 from edge.domain.doubts.rest import Levels, Seen, Sunk, odd
 from edge.domain.doubts.silent_draws import SilentDraws
 from edge.domain.doubts.table import (
@@ -31,7 +31,7 @@ from edge.domain.doubts.table import (
     UNSEEN_FROM_MS,
 )
 from edge.domain.doubts.unseen import Unseen
-from edge.domain.readings import Kind, Role
+from edge.domain.readings import Kind
 from edge.domain.sensing.point_monitor import PointMonitor
 from edge.domain.settings import Settings
 from edge.domain.water.draw_history import DrawHistory
@@ -44,19 +44,10 @@ from edge.domain.wording import difference_text, value_text
 FALLS: Final = 3
 #: Each wrong doubt of the meter (the falls were a neighbour's) doubles FALLS, up to this.
 FALLS_AT_MOST: Final = 24
-#: A probe that has shown this many different values isn't stuck.
-MOVES: Final = 3
-#: A liquid nearer to its room than this may rest [K].
-FAR_FROM_ROOM_K: Final = 5.0
 #: Water that flows back from a hose loses at most this share of what a draw loses over the filters: a hose holds little.
 BACK_SHARE: Final = 0.5
 #: The static pressure is compared with the last draw this often [ms].
 LOOKED_MS: Final = 10_000
-#: Rows that doubt the evidence of the last draw: a new steady draw ends them.
-ANEW: Final = ("static_low", "static_sunk", "short_low", "unseen_low", "draw_out")
-#: Name of a doubt without a row of its own (basin.py).
-OTHER: Final = "other"
-_WATER: Final = (Role.SUPPLY_PRESSURE, Role.BETWEEN_FILTERS_PRESSURE, Role.FILTERED_PRESSURE)
 
 
 class WaterChecks:

@@ -33,7 +33,7 @@ gets a band beyond what is needed; each entry says which set point would do.
 
 Transfer loss. f = (liquid - basin) / (liquid - Tcold), Tcold being the room, or by `supply_share` a mix with the
 supply's water. Without a basin point the rule of the station file holds, never less than 4/19, or what it says was
-measured. With one, each transfer is measured (station/basin.py) and transfer_loss.py says what may be relied on: f goes
+measured. With one, each transfer is measured (station/parts/basin.py) and transfer_loss.py says what may be relied on: f goes
 below the rule once three first cycles of their days agree, at the upper end of its interval, the probe's own
 uncertainty included (0.3 K where nothing is stated); a middle value above the rule counts at once. The label's maximum
 is judged with the low end. Later cycles find a basin still warm and are kept apart: they can make f greater for what is

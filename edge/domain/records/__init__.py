@@ -30,6 +30,6 @@ Readings by eye. A bus of kind `entered` has no hardware: a record `entered_read
 that point's sample, of the moment at which it was read (entered.py). It is good, published with `by` and `seq`, until
 `stale_after` (two periods where nothing is set), then `not_entered`. A value needs its unit. What a reading of the
 second decides (draws, warm-up) is never fed from it: such a role's condition is met `by_eye`. A role that has no point
-at all is read by eye through `[not_fitted]`, where `BY_EYE_ROLES` has it; a reading that no condition looks at doesn't
+at all is read by eye through `[not_fitted]`, where its row of ROLES says `by_eye`; a reading that no condition looks at doesn't
 count.
 """

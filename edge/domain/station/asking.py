@@ -20,7 +20,7 @@ LOOK_AGAIN_MS: Final = 3_600_000
 
 
 class Asking:
-    """One pass over the parts: begin(), what is heard or happens, settle() or take().
+    """Runs passes over the parts, each: begin(), what is heard or happens, settle() or take().
 
     Args:
         alarms: the station's.
@@ -112,7 +112,7 @@ class Asking:
         return max(min(due), now.mono_ms + 1)
 
     def judged(self, now: Now) -> dict[str, Judged]:
-        """Every condition as it is now, by id, in the order of the contract."""
+        """Every condition as it is now, by id, in the order of CONDITIONS (build.py)."""
         return {ident: judge(now) for ident, judge in self.judges.items()}
 
     def _judge(self, now: Now) -> None:

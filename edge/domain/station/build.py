@@ -60,7 +60,7 @@ class Parts(NamedTuple):
     """A station's parts, and what they share of what is known. What a station file has no section for is None."""
 
     in_order: tuple[Part, ...]  # they are asked in this one
-    of_alarms: tuple[Part, ...]  # and in this one for the alarms that they may raise, which are shown so
+    of_alarms: tuple[Part, ...]  # in this one for their alarms, which are shown so; a part left out here has none
     of_estimates: tuple[Part, ...]  # and for estimates
     crossed: CrossChecks
     evidence: DrawHistory

@@ -2,7 +2,7 @@
 
 The station asks its parts in one order, so entries come out in that order. A part sees its station through a view (view.py) and, where
 it needs an answer of another part, gets that question as an argument; it never sees the station and never writes into another part.
-What has happened is told to all parts as a happening.
+What has happened is told to all parts, at once and in their order, as a happening; the part that tells it hears it, too.
 """
 
 from __future__ import annotations
@@ -75,7 +75,7 @@ class RecordKept(NamedTuple):
 
 
 class RecordWeighed(NamedTuple):
-    """Every part has taken the record: what it explains is doubted no more."""
+    """RecordKept has reached all: the cross checks end the doubts that it explains."""
 
     record: str
     body: Mapping[str, Any]
@@ -121,7 +121,7 @@ class Part:
         """The first instant of a run, once what people had entered is heard again."""
 
     def hear(self, point: Point, value: float, mono_ms: int, now: Now) -> None:
-        """A good reading, in the unit of the point's kind."""
+        """A reading that has a value, good or uncertain, in the unit of the point's kind."""
 
     def happened(self, event: Happening, now: Now) -> None:
         """Something that other parts, people or the clock did."""
@@ -134,11 +134,11 @@ class Part:
         return ()
 
     def ends_in_ms(self, now: Now) -> Iterable[int]:
-        """In how long what its conditions rest on runs out, piece by piece [ms]; what has run out already is nought or less."""
+        """Milliseconds until each piece of evidence of its conditions expires: then these are judged anew; nought or less: it has."""
         return ()
 
     def alarm_ids(self) -> Iterable[str]:
-        """The alarms that it may raise at this station."""
+        """The alarms that this station has because of it, whoever sets them."""
         return ()
 
     def conditions(self) -> Mapping[str, Judge]:

@@ -16,7 +16,7 @@ TAPS: Final[Mapping[str, Role]] = {
 
 
 class Points:
-    """The points that a station follows, by role: all but those that people read of what changes by the second."""
+    """The points that a station follows, by role: all but those read by people where the role needs readings of the second."""
 
     def __init__(self, settings: Settings) -> None:
         self.followed = list(sensed(settings.points))

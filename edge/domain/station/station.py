@@ -85,7 +85,7 @@ class Station:
 
     @property
     def conditions(self) -> Mapping[str, Judge]:
-        """Its conditions by id, in the order of the contract, each with its judge."""
+        """Its conditions by id, in the order of CONDITIONS (build.py), each with its judge."""
         return self._asking.judges
 
     # -- what the outside calls

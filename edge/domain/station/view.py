@@ -122,7 +122,7 @@ class View:
     @overload
     def note(self, kind: Literal["verdict"], body: VerdictBody, now: Now) -> None: ...
     def note(self, kind: str, body: Mapping[str, Any], now: Now) -> None:
-        """An entry for the journal, of something by which none does."""
+        """An entry for the journal; whether conditions may change by it says the caller."""
         self.drafts.append(Draft(now, kind, body))
 
     # -- values and words

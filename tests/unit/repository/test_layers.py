@@ -1,6 +1,6 @@
 """Floors of the domain, and what keeps a station's parts apart: arrows go down, nothing goes in a circle, no class or function grows.
 
-The rules are this project's own (DEVELOPERS.md, Arrows between the folders). An import counts wherever it stands: for types only, or
+The rules are this project's own (DEVELOPERS.md, The map). An import counts wherever it stands: for types only, or
 within a function. What breaks a rule today stands in a table that fails once it is no longer so: such a table only shrinks.
 """
 

@@ -1,4 +1,4 @@
-"""Power that goes and comes back: ground-fault outlets that trip, and a machine of which it isn't known.
+"""Power that goes and comes back: ground-fault outlets that trip, and a machine of which it isn't known whether it kept its power.
 
 What an outlet that trips cuts off is powered up when it is live again. That is no reading, so it is an entry: a restart in between
 knows of it. A machine whose power contact is silent for so long that it can have been off meanwhile may have been powered up: no

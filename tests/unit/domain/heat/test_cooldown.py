@@ -1,4 +1,4 @@
-"""How long it stays warm enough without its heater. The tank is test_heating's; the truth is what it goes on to do."""
+"""How long it stays warm enough without its heater. The truth is what the tank below goes on to do."""
 
 from __future__ import annotations
 

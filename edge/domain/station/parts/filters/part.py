@@ -1,4 +1,4 @@
-"""The two water filters: what draws show of them, when each is due, and when its drop fell without a reason."""
+"""The water filters: what draws show of them, when each is due, and when its drop fell without a reason."""
 
 from __future__ import annotations
 

@@ -29,7 +29,7 @@ from edge.domain.station.view import View
 
 
 class SupplyWater(Protocol):
-    """What is asked of the part of the supply."""
+    """What is asked of supply/water.py."""
 
     def water_c(self, now: Now) -> float | None:
         """How cold the supply's water is [Cel]; None where nothing tells."""
