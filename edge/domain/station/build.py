@@ -66,7 +66,7 @@ class Parts(NamedTuple):
     evidence: DrawHistory
     sensors: Sensors
     calibrations: Calibrations
-    basin: Basin | None
+    basin: Basin
     warmth: ReservoirMonitor | None
     draws: DrawDetector | None
 
@@ -88,8 +88,8 @@ def parts_of(view: View) -> Parts:
     recalibrations, water = Recalibrations(view, calibrations), SupplyWater(view, evidence)
     filter_estimates = FilterEstimates(view, evidence, has_draws)
     filter_condition = FilterCondition(view, evidence, doubts, filter_estimates, recalibrations)
-    filters = Filters(view, evidence, filter_condition, filter_estimates)
-    supply = seconds = reservoir = basin = alarms = liquid_estimates = None
+    filters, basin = Filters(view, evidence, filter_condition, filter_estimates), Basin(view, warmth, doubts, rooms)
+    supply = seconds = reservoir = alarms = liquid_estimates = None
     if settings.supply is not None and draws is not None:
         plan, supply_estimates = settings.supply, SupplyEstimates(view, settings.supply, evidence)
         judged_by = (evidence, doubts, crossed.water, supply_estimates, recalibrations, has_draws)
@@ -103,12 +103,11 @@ def parts_of(view: View) -> Parts:
         reservoir = Reservoir(view, warmth, rooms, water, condition)
         alarms = ReservoirAlarms(view, warmth, rooms, reservoir.take_moved, tripped)
         liquid_estimates = ReservoirEstimates(view, warmth, rooms, alarms.must_start, tripped)
-        basin = Basin(view, warmth, doubts, rooms)
     machine = Machine(
         view,
         warmth,
         is_drawing=(lambda: False) if supply is None else supply.is_drawing,
-        short=lambda: "" if basin is None else basin.short,
+        short=lambda: basin.short,
     )
     hold, duties, host = Hold(view), Duties(view, calibrations.duties, calibrations.due, power.is_power_unsure), Host()
     order: tuple[Part | None, ...] = (

@@ -498,7 +498,8 @@ def _solver(
     # The Jacobian makes likelihoods of the straight functions comparable, as those of drops; flat priors of the drop at both ends.
     ends = median(slopes[:5]) * median(slopes[-5:]) * limits[0] ** 2
     jacobian = sum(map(math.log, slopes)) - math.log(ends) + math.log(span) - 0.5 * (n - 2) * math.log(2.0 * math.pi)
-    steps = [0.0, *(later - sooner for sooner, later in pairwise(volumes))]
+    # A volume that runs backwards (a total taken up again after a loss) makes no certainty.
+    steps = [0.0, *(max(later - sooner, 0.0) for sooner, later in pairwise(volumes))]
 
     limit, scale = straight(law, limits[0]), limits[1] * steepness(law, limits[0])
 

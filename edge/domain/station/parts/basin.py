@@ -67,8 +67,10 @@ SWAPPED: Final = (
 class Basin(Part):
     """One station's transfers: what is learned of them, and what the basin's probe says against others.
 
+    What was learned stays while the station file has no [reservoir], and other equipment ends it all the same.
+
     Args:
-        warmth: what is known of the liquid and its losses.
+        warmth: what is known of the liquid and its losses; None: the station file has no [reservoir].
         doubts: which points are doubted.
         rooms: the room to reckon with.
     """
@@ -76,14 +78,14 @@ class Basin(Part):
     roles = frozenset({Role.RESERVOIR_TEMPERATURE, Role.BASIN_TEMPERATURE})
     folds = frozenset({"transfer"})
 
-    def __init__(self, view: View, warmth: ReservoirMonitor, doubts: DoubtRegister, rooms: Rooms) -> None:
+    def __init__(self, view: View, warmth: ReservoirMonitor | None, doubts: DoubtRegister, rooms: Rooms) -> None:
         self._view, self._warmth, self._doubts, self._rooms = view, warmth, doubts, rooms
         self._reservoir_point, self._basin_point = (
             view.points.first(role) for role in (Role.RESERVOIR_TEMPERATURE, Role.BASIN_TEMPERATURE)
         )
         self._room_point = view.points.first(Role.ROOM_TEMPERATURE)
         self._event: str | None = None  # what the reservoir's reading of this very instant has shown
-        self.is_watching = self._basin_point is not None and self._reservoir_point is not None
+        self.is_watching = warmth is not None and self._basin_point is not None and self._reservoir_point is not None
         self.first: list[Transfer] = []
         self.later: list[Transfer] = []
         self.short = ""  # the basin is below the label's minimum in the contact under way
@@ -202,6 +204,7 @@ class Basin(Part):
     def _cold(self, seen: Arrival, room_c: float | None, is_first: bool) -> tuple[float | None, float, str]:
         """(what the liquid met [Cel], its standard uncertainty [K], where from)."""
         warmth = self._warmth
+        assert warmth is not None
         if room_c is not None:
             return warmth.mixing_c(room_c), ROOM_U_K, "room"
         rest = [c for _, c in self._basin.between(seen.at_ms - 20 * 60_000, seen.at_ms - 4 * 60_000)]
@@ -233,8 +236,9 @@ class Basin(Part):
 
     def _warn(self, found: Plateau, now: Now) -> None:
         """Contact below the label's minimum is worth a sentence; it changes nothing."""
-        view, plan, point = self._view, self._warmth.plan, self._basin_point
-        assert point is not None
+        view, warmth, point = self._view, self._warmth, self._basin_point
+        assert warmth is not None and point is not None
+        plan = warmth.plan
         guard = view.watches[point].guard
         if found.basin_c - guard >= plan.contact_min_c - AT_LIMIT:
             return
@@ -242,7 +246,7 @@ class Basin(Part):
         self.short = f"the basin came to {view.show(point, found.basin_c)}, the label asks for {label}"
         advice = "Don't count on this contact; warm the reservoir further or the room before the next"
         view.tell("advice", {"point": point, "reason": "below_label", "what": self.short, "advice": advice})
-        if not self._warmth.cycle.is_away(now.mono_ms):
+        if not warmth.cycle.is_away(now.mono_ms):
             self.short = ""
 
     # -- a probe that shows something else
@@ -253,10 +257,10 @@ class Basin(Part):
         A liquid that nobody heats comes to the room's temperature, as the basin is: only well above a room that is read, or above any, does
         it tell.
         """
-        point, doubts = self._basin_point, self._doubts
-        assert point is not None
+        point, warmth, doubts = self._basin_point, self._warmth, self._doubts
+        assert warmth is not None and point is not None
         liquid, basin = self._view.value(self._reservoir_point, mono_ms), self._basin.rows[-1][1]
-        if liquid is None or self._warmth.cycle.may_explain_cold(mono_ms):
+        if liquid is None or warmth.cycle.may_explain_cold(mono_ms):
             self._like = None
             return
         room_c = self._rooms.room_c(mono_ms)
@@ -284,9 +288,10 @@ class Basin(Part):
 
     def _refresh(self) -> None:
         """Judge with what is known now."""
-        if self._basin_point is None or not self.is_watching:
+        warmth = self._warmth
+        if warmth is None or self._basin_point is None or not self.is_watching:
             return
-        watch, warmth = self._view.watches[self._basin_point], self._warmth
+        watch = self._view.watches[self._basin_point]
         above = max(warmth.plan.set_point_c - 20.0, LEAST_ABOVE_K)
         sure = 0.0 if watch.correction is None else watch.correction.u / above
         stated = UNSTATED_U_K if watch.point.uncertainty is None else watch.point.uncertainty
@@ -314,13 +319,13 @@ class Basin(Part):
         if not why or not (self.first or self.later):
             return
         n = len(self.first) + len(self.later)
-        text = f"{why}: the transfer loss of {n} cycles is forgotten, {self._filed()}"
+        text = f"{why}: the transfer loss of {n} cycles is forgotten{self._filed()}"
         self._view.tell("transfer", {"forgotten": n, "why": why, "text": text})
         self.first, self.later = [], []
         self._refresh()
 
     def _filed(self) -> str:
-        return f"what the reservoir needs is told {self._warmth.filed.words} again"
+        return "" if self._warmth is None else f", what the reservoir needs is told {self._warmth.filed.words} again"
 
     # -- after a restart
 

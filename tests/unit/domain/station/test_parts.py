@@ -10,17 +10,27 @@ from zoneinfo import ZoneInfo
 import pytest
 
 from edge.domain.alarms.system import AlarmSystem
-from edge.domain.entries import Now
+from edge.domain.entries import Entry, Now
 from edge.domain.readings import Role, Sample
 from edge.domain.sensing.point_monitor import PointMonitor
 from edge.domain.settings import Settings
 from edge.domain.station.build import CONDITIONS, judges_of, parts_of
-from edge.domain.station.part import DrawBegan, Happening, Part, PhaseChanged, PointSilent, PowerChanged, RestChanged
+from edge.domain.station.part import (
+    DrawBegan,
+    Happening,
+    Part,
+    PhaseChanged,
+    PointSilent,
+    PowerChanged,
+    RecordKept,
+    RestChanged,
+)
 from edge.domain.station.parts.hours import Hours
 from edge.domain.station.parts.power import STEADY_MS, Power
+from edge.domain.station.parts.reservoir.part import Reservoir
 from edge.domain.station.parts.sensors import Sensors
 from edge.domain.station.view import View
-from tests.unit.stations import SETTINGS
+from tests.unit.stations import SETTINGS, point
 
 T0 = Now(1_000_000, 1_773_640_200_000, True)
 
@@ -171,3 +181,56 @@ def test_no_two_parts_judge_one_condition_or_keep_one_key() -> None:
     folded = [kind for part in parts for kind in part.folds]
     assert len(folded) == len(set(folded))
     assert {role for part in parts for role in part.roles} == set(Role)
+
+
+def test_a_trip_that_stood_before_a_restart_counts_from_the_restart() -> None:
+    """When it ended isn't known."""
+    view = a_view()
+    power = Power(view)
+    (outlet, point), *_ = view.points.outlets
+    power.restore({"lost": [outlet]})
+    alone(power, view)
+    hear(power, view, point, 0.0, T0)
+    assert power.steady_in_ms(outlet, T0) == STEADY_MS
+    assert power.conditions()[f"outlet:{outlet}"](T0).state == "unknown"
+
+
+@pytest.mark.parametrize(
+    "event", [RestChanged(), PhaseChanged(), PowerChanged(), PointSilent("room"), RecordKept("note", {"counts": True})]
+)
+def test_what_happens_makes_the_reservoirs_alarms_look_again_though_no_reading_comes(event: Happening) -> None:
+    view = a_view()
+    parts = parts_of(view)
+    (reservoir,) = (part for part in parts.in_order if isinstance(part, Reservoir))
+    assert {"room"} <= set(parts.crossed.rooms.points)
+    assert not reservoir.take_moved()
+    reservoir.happened(event, T0)
+    assert reservoir.take_moved() and not reservoir.take_moved()
+    reservoir.happened(DrawBegan(), T0)
+    assert not reservoir.take_moved()
+
+
+LEARNED = {
+    "at": "2026-03-16T08:00:00Z",
+    "point": "basin-probe",
+    "first": True,
+    "share": 0.17,
+    "u": 0.01,
+    "counts": True,
+}
+
+
+def test_what_was_learned_of_transfers_outlasts_a_file_without_a_reservoir_but_not_other_equipment() -> None:
+    probe = point("basin-probe", Role.BASIN_TEMPERATURE, -10.0, 90.0, of="basin")
+    whole = replace(SETTINGS, points=(*SETTINGS.points, probe))
+    view = a_view(replace(whole, reservoir=None))
+    basin = parts_of(view).basin
+    basin.fold(Entry(1, "b0", 0, T0.wall_ms, True, "transfer", {**LEARNED, "why": ""}))
+    back = parts_of(a_view(whole)).basin
+    back.restore(basin.state())
+    assert len(back.first) == 1
+    basin.happened(RecordKept("equipment_change", {"counts": True, "what": "machine"}), T0)
+    (draft,) = view.drafts
+    assert (draft.kind, draft.body["forgotten"]) == ("transfer", 1)
+    back.fold(Entry(2, "b1", 0, T0.wall_ms, True, draft.kind, draft.body))
+    assert back.first == []

@@ -94,6 +94,15 @@ def test_too_few_points_say_nothing() -> None:
     assert fit([Point(10.0, 1.0, 1.0, 20.0)] * 9, Housing(), 45.0, 50.0) is None
 
 
+def test_a_volume_that_runs_backwards_stops_no_fit() -> None:
+    """A total that was taken up again after a loss of entries: what was drawn before it seems to lie ahead."""
+    true_left, points, limit = life_of("cake", 0.6, 0.05)
+    ahead = 3.0 * points[-1].volume_l
+    back = [points[0], *(one._replace(volume_l=one.volume_l + ahead) for one in points[1:12]), *points[12:]]
+    life = fit(back, housing_of(points), limit, back[-1].volume_l)
+    assert life is None or 0.0 <= life.left_l < 10.0 * true_left
+
+
 def test_wild_points_do_not_turn_the_answer() -> None:
     true_left, points, limit = life_of("cake", 0.6, 0.05)
     for i in (7, 23, 51):
