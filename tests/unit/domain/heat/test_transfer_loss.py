@@ -365,7 +365,7 @@ def test_other_equipment_ends_what_was_learned_and_says_so(record: dict[str, Any
     again = Station(driver.station.settings, "boot-2")
     for entry in driver.said:
         again.fold(entry)
-    assert again.transfers.first == []
+    assert again.parts.basin.first == []
 
 
 def test_a_sensor_fitted_elsewhere_leaves_what_was_learned() -> None:
