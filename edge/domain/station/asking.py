@@ -11,7 +11,7 @@ from edge.domain.readings import Reading, Role, Sample
 from edge.domain.sensing.point_monitor import DECIDES_NOTHING, PointMonitor
 from edge.domain.station.build import Parts, judges_of
 from edge.domain.station.judged import Judged
-from edge.domain.station.part import ClockTrustChanged, FactsRedated
+from edge.domain.station.part import ClockTrustChanged, FactsRedated, that_mind
 from edge.domain.station.verdict_memory import VerdictMemory
 from edge.domain.station.view import View
 
@@ -36,6 +36,8 @@ class Asking:
             point.id: [(part.hear, point) for part in parts.in_order if point.role in part.roles]
             for point in view.settings.points
         }
+        self._advances, self._deadlines = (that_mind(parts.in_order, name) for name in ("advance", "next_deadline_ms"))
+        self._room_now = parts.crossed.rooms.room_now
         self._liquids = frozenset(view.points.ids(Role.RESERVOIR_TEMPERATURE))
         self._begun = False
         self._again_ms = 0
@@ -73,7 +75,7 @@ class Asking:
             watch = watches.get(sample.point)
             if watch is None:
                 continue
-            room_c = self._parts.crossed.rooms.room_now(sample.mono_ms) if sample.point in self._liquids else None
+            room_c = self._room_now(sample.mono_ms) if sample.point in self._liquids else None
             reading = watch.hear(sample, room_c)
             readings.append(reading)
             value = None if reading.reason in DECIDES_NOTHING else reading.value
@@ -87,8 +89,8 @@ class Asking:
 
     def settle(self, now: Now) -> list[Draft]:
         """All of this instant is heard: time passes for the parts and the alarms, and conditions are judged where they may have changed."""
-        for part in self._parts.in_order:
-            part.advance(now)
+        for advance in self._advances:
+            advance(now)
         self._alarms.pass_time(now)
         if self._view.is_changed or now.mono_ms >= self._again_ms:
             self._judge(now)
@@ -104,8 +106,8 @@ class Asking:
         if not self._begun:
             return None
         now, due = self._view.now, [self._again_ms]
-        for part in self._parts.in_order:
-            due += part.next_deadline_ms(now)
+        for deadlines in self._deadlines:
+            due += deadlines(now)
         pending = self._alarms.next_deadline_ms(now)
         if pending is not None:
             due.append(pending)

@@ -106,6 +106,11 @@ Happening = (
 Judge = Callable[[Now], Judged]
 
 
+def that_mind(parts: Iterable[Part], method: str) -> tuple[Any, ...]:
+    """A method of those parts, in their order, that don't leave it as it is here: asking the others costs time on each reading."""
+    return tuple(getattr(part, method) for part in parts if getattr(type(part), method) is not getattr(Part, method))
+
+
 class Part:
     """One aspect of a station. Every method may be left as it is here: then the part has nothing to say to that."""
 

@@ -31,7 +31,7 @@ from edge.domain.records.entered import Entered
 from edge.domain.sensing.calibration import probability_within
 from edge.domain.sensing.point_monitor import PointMonitor
 from edge.domain.settings import Settings
-from edge.domain.station.part import Happening, Part
+from edge.domain.station.part import Happening, Part, that_mind
 from edge.domain.station.points import Points
 from edge.domain.station.units import Units
 
@@ -75,7 +75,7 @@ class View:
 
     def tells(self, parts: Iterable[Part]) -> None:
         """From now on these parts are told what happens, in this order."""
-        self._tells = tuple(part.happened for part in parts)
+        self._tells = that_mind(parts, "happened")
 
     def happen(self, event: Happening, now: Now) -> None:
         """Tell all parts."""

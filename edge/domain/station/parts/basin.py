@@ -86,6 +86,8 @@ class Basin(Part):
         self._room_point = view.points.first(Role.ROOM_TEMPERATURE)
         self._event: str | None = None  # what the reservoir's reading of this very instant has shown
         self.is_watching = warmth is not None and self._basin_point is not None and self._reservoir_point is not None
+        if not self.is_watching:
+            self.roles = frozenset()
         self.first: list[Transfer] = []
         self.later: list[Transfer] = []
         self.short = ""  # the basin is below the label's minimum in the contact under way
@@ -108,8 +110,6 @@ class Basin(Part):
                 self._recorded(record, body)
 
     def hear(self, point: Point, value: float, mono_ms: int, now: Now) -> None:
-        if not self.is_watching:
-            return
         if point.id == self._reservoir_point:
             event, self._event = self._event, None
             self._hear_liquid(value, event, mono_ms, now)

@@ -27,10 +27,10 @@ class Doubts(Part):
     folds = frozenset({"contradiction"})
 
     def __init__(self, crossed: CrossChecks) -> None:
-        self._crossed = crossed
+        self._crossed, self._heard = crossed, crossed.readings.heard
 
     def hear(self, point: Point, value: float, mono_ms: int, now: Now) -> None:
-        self._crossed.readings.heard(point.id, value, mono_ms)
+        self._heard(point.id, value, mono_ms)
 
     def happened(self, event: Happening, now: Now) -> None:
         match event:

@@ -38,7 +38,7 @@ class Sensors(Part):
     folds = frozenset({"bus"})
 
     def __init__(self, view: View) -> None:
-        self._view = view
+        self._view, self._watches = view, view.watches
         self._unjudged = unjudged(view.settings)
         self._silent = view.situation.silent
         self.lost_buses: set[str] = set()  # as their adapters say
@@ -60,7 +60,7 @@ class Sensors(Part):
         )
 
     def hear(self, point: Point, value: float, mono_ms: int, now: Now) -> None:
-        if self._view.watches[point.id].is_first or point.id in self._silent:
+        if self._watches[point.id].is_first or point.id in self._silent:
             self._view.changed()
             self._heard(point.id, now)
 

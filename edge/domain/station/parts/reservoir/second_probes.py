@@ -31,6 +31,8 @@ class SecondProbes(Part):
         self._view, self._warmth, self._rooms = view, warmth, rooms
         self._first = view.points.first(Role.RESERVOIR_TEMPERATURE)
         self.points = points = view.points.ids(Role.RESERVOIR_TEMPERATURE)[1:]
+        if not points:
+            self.roles = frozenset()
         self._warm: dict[str, bool] = dict.fromkeys(points, False)
         self._since_ms: dict[str, int] = {}
         self._hot = {point: Ceiling() for point in points}
