@@ -15,9 +15,7 @@ from edge.domain.doubts.noise import Stills
 from edge.domain.doubts.register import DoubtRegister, change_body
 from edge.domain.doubts.rooms import Rooms
 from edge.domain.doubts.swings import Swings
-from edge.domain.doubts.table import (
-    CHECKS,
-)
+from edge.domain.doubts.table import CHECKS
 from edge.domain.doubts.together import Together
 from edge.domain.heat.reservoir import ReservoirMonitor
 from edge.domain.heat.transfer_loss import UNSTATED_U_K

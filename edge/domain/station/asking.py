@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Mapping, Sequence
-from typing import Any, Final
+from typing import Final
 
 from edge.domain.alarms.system import AlarmSystem
 from edge.domain.entries import Draft, Now
@@ -121,7 +121,7 @@ class Asking:
         """Look at every condition; the verdict's change is an entry."""
         view = self._view
         self._again_ms = now.mono_ms + LOOK_AGAIN_MS
-        judged: dict[str, Any] = {}
+        judged: dict[str, Judged] = {}
         for _ in range(2):  # duties raise alarms of their own, which may be looked at by conditions
             view.is_changed = False
             judged = self.judged(now)

@@ -100,7 +100,7 @@ def parts_of(view: View) -> Parts:
         tripped = power.heater_is_tripped
         seconds = SecondProbes(view, warmth, rooms)
         condition = ReservoirCondition(view, warmth, doubts, rooms, seconds, recalibrations, tripped)
-        reservoir = Reservoir(view, warmth, rooms, water, condition)
+        reservoir = Reservoir(view, warmth, rooms, water.water_c, condition)
         alarms = ReservoirAlarms(view, warmth, rooms, reservoir.take_moved, tripped)
         liquid_estimates = ReservoirEstimates(view, warmth, rooms, alarms.must_start, tripped)
     machine = Machine(
@@ -134,8 +134,7 @@ def _there(parts: Iterable[Part | None]) -> tuple[Part, ...]:
 
 def _meterless(view: View, flow: str | None) -> Meterless | None:
     """What passes for a flow meter at a station without one: water flows where the filters take pressure."""
-    taps = view.points.taps
-    if flow is not None or (taps["filtered"] or taps["between"]) is None or taps["supply"] is None:
+    if flow is not None or view.points.last_tap is None or view.points.taps["supply"] is None:
         return None
     flow_l_min = assumed_l_min(view.settings)
     return None if flow_l_min is None else Meterless(flow_l_min)

@@ -5,7 +5,6 @@ from __future__ import annotations
 from edge.domain.entries import Now
 from edge.domain.readings import CONTACT_WORDS, Role
 from edge.domain.records.entered import entered_value
-from edge.domain.records.fact import Fact
 from edge.domain.station.judged import BY_EYE, UNKNOWN, UNMET, Judged, by_fact
 from edge.domain.station.view import View
 from edge.domain.wording import age_text
@@ -72,7 +71,7 @@ def contact(view: View, role: Role, now: Now, ask: str) -> Judged:
 
 def seen(view: View, role: Role, now: Now, ask: str) -> Judged | None:
     """The condition of a role of which somebody saw something alarming; None where nobody did, or somebody saw since that it is over."""
-    last: Fact | None = view.book.seen(role)
+    last = view.book.seen(role)
     if last is None:
         return None
     who, when = last.body.get("by", "somebody"), age_text(max(now.wall_ms - last.at_ms, 0))

@@ -4,12 +4,9 @@ from __future__ import annotations
 
 from collections.abc import Mapping
 from datetime import UTC, datetime, timedelta
-from typing import Final
 from zoneinfo import ZoneInfo
 
-from edge.domain.records.book import local_date
-
-_DAY_MS: Final = 86_400_000
+from edge.domain.records.book import DAY_MS, local_date
 
 
 def at_rest(hours: Mapping[int, tuple[int, int]], lead_ms: int, zone: ZoneInfo, wall_ms: int) -> tuple[bool, int]:
@@ -21,7 +18,7 @@ def at_rest(hours: Mapping[int, tuple[int, int]], lead_ms: int, zone: ZoneInfo, 
         hours: weekday (Monday 0) -> (first case, end), minutes after local midnight; a day left out is closed.
     """
     today = local_date(wall_ms, zone)
-    resting, change_ms = True, wall_ms + 9 * _DAY_MS
+    resting, change_ms = True, wall_ms + 9 * DAY_MS
     for offset in range(-1, 9):
         day = today + timedelta(days=offset)
         if day.weekday() not in hours:

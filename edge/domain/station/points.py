@@ -2,17 +2,10 @@
 
 from __future__ import annotations
 
-from collections.abc import Mapping
-from typing import Final
-
 from edge.domain.readings import Role
 from edge.domain.records.entered import sensed
 from edge.domain.settings import Point, Settings
-
-#: pressures along the filter train, in the order of flow
-TAPS: Final[Mapping[str, Role]] = {
-    "supply": Role.SUPPLY_PRESSURE, "between": Role.BETWEEN_FILTERS_PRESSURE, "filtered": Role.FILTERED_PRESSURE,
-}  # fmt: skip
+from edge.domain.water.draws import TAPS
 
 
 class Points:
@@ -20,13 +13,18 @@ class Points:
 
     def __init__(self, settings: Settings) -> None:
         self.followed = list(sensed(settings.points))
+        self._of: dict[Role, list[Point]] = {}
+        for point in self.followed:
+            self._of.setdefault(point.role, []).append(point)
         self.taps = {tap: self.first(role) for tap, role in TAPS.items()}
+        #: the last tap behind the supply that is fitted
+        self.last_tap = self.taps["filtered"] or self.taps["between"]
         #: (outlet, its point), in the order of the station file
         self.outlets = [(p.of or p.id, p.id) for p in self.of(Role.OUTLET_PROTECTION)]
 
     def of(self, role: Role) -> list[Point]:
         """All points of a role, in the order of the station file."""
-        return [point for point in self.followed if point.role is role]
+        return self._of.get(role, [])
 
     def ids(self, role: Role) -> list[str]:
         """Their ids."""

@@ -12,7 +12,7 @@ from edge.domain.entry_bodies import DrawBody, FilterDayBody
 from edge.domain.readings import Role
 from edge.domain.records.book import RecordBook, local_date
 from edge.domain.settings import Settings
-from edge.domain.water.draws import Draw
+from edge.domain.water.draws import TAPS, Draw
 from edge.domain.water.filter_train import TRAIN, Train
 from edge.domain.water.short_draws import ShortDraws
 from edge.domain.water.supply import Fills, Flows
@@ -191,10 +191,8 @@ class DrawHistory:
 
 def taps_fitted(settings: Settings) -> frozenset[str]:
     """The taps that have a pressure point."""
-    names = {
-        Role.SUPPLY_PRESSURE: "supply", Role.BETWEEN_FILTERS_PRESSURE: "between", Role.FILTERED_PRESSURE: "filtered",
-    }  # fmt: skip
-    return frozenset(names[point.role] for point in settings.points if point.role in names)
+    roles = {point.role for point in settings.points}
+    return frozenset(tap for tap, role in TAPS.items() if role in roles)
 
 
 def _changed_ms(book: RecordBook, filter_id: str) -> int | None:

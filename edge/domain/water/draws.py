@@ -8,16 +8,21 @@ settings.
 from __future__ import annotations
 
 from collections import deque
+from collections.abc import Mapping
 from dataclasses import dataclass, field
+from types import MappingProxyType
 from typing import Any, Final, NamedTuple
 
+from edge.domain.readings import Role
 from edge.domain.settings import Supply
 from edge.domain.water.leak_signs import Decay, LeakWindow, NightFlow
 
 #: A dynamic pressure is too low when it is below the least one by more than this [kPa] (our own number: the gauges' noise).
 LOW_KPA: Final = 1.4
-#: The taps in the order of flow.
-TAPS: Final = ("supply", "between", "filtered")
+#: The taps of the filter train in the order of flow, each with the role of its pressure point.
+TAPS: Final[Mapping[str, Role]] = MappingProxyType(
+    {"supply": Role.SUPPLY_PRESSURE, "between": Role.BETWEEN_FILTERS_PRESSURE, "filtered": Role.FILTERED_PRESSURE}
+)
 #: Pressure counts as static this long after a draw [ms]: water hammer and a pressure tank settle first.
 STATIC_AFTER_MS: Final = 10_000
 #: Readings this shortly before the end of a draw are not part of its steady part [ms]: a valve closes.

@@ -18,6 +18,7 @@ from typing import Final, NamedTuple
 
 from edge.domain.entry_bodies import DrawBody
 from edge.domain.maths.robust import MAD_TO_SIGMA, Z90, RobustLine, mad_sigma, mann_kendall, median, theil_sen
+from edge.domain.records.book import DAY_MS
 
 #: Exponent of the flow-test relation.
 EXPONENT: Final = 0.54
@@ -31,7 +32,6 @@ FLOW_U_SHARE: Final = 0.02
 LEAST_FALL_KPA: Final = 7.0
 #: Draws kept as evidence of the supply.
 FLOWS_KEPT: Final = 15
-_DAY_MS: Final = 86_400_000
 #: Steps of the bisection of a pressure: to 0.1 kPa of 100 psi.
 _HALVED: Final = 13
 
@@ -235,18 +235,18 @@ class Fills:
             if flow_l_min:
                 slack_s = ENDS_READINGS * reading_s
                 duration_s = min(max(60.0 * volume_l / flow_l_min, duration_s - slack_s), duration_s + slack_s)
-            if self._seen and self._seen[-1].wall_ms // _DAY_MS != wall_ms // _DAY_MS:
-                self._thin(self._seen[-1].wall_ms // _DAY_MS)
+            if self._seen and self._seen[-1].wall_ms // DAY_MS != wall_ms // DAY_MS:
+                self._thin(self._seen[-1].wall_ms // DAY_MS)
             self._seen.append(Fill(wall_ms, volume_l, duration_s, reading_s))
             self._forget()
 
     def _thin(self, day: int) -> None:
         """Thin out a day that is over to the draws nearest to the median of its commonest fill."""
-        of_day = [fill for fill in self._seen if fill.wall_ms // _DAY_MS == day]
+        of_day = [fill for fill in self._seen if fill.wall_ms // DAY_MS == day]
         volume_l, group = _commonest(of_day)
         middle = median([_scaled_s(fill, volume_l) for fill in group])
         near = sorted(group, key=lambda fill: abs(_scaled_s(fill, volume_l) - middle))[:OF_A_DAY]
-        others = [fill for fill in self._seen if fill.wall_ms // _DAY_MS != day]
+        others = [fill for fill in self._seen if fill.wall_ms // DAY_MS != day]
         self._seen = deque([*others, *sorted(near)], maxlen=FILLS_KEPT)
 
     def reference(self) -> tuple[float, list[Fill]] | None:
@@ -278,7 +278,7 @@ class Fills:
             return None
         by_day: dict[int, list[float]] = {}
         for fill in found[1]:
-            by_day.setdefault(fill.wall_ms // _DAY_MS, []).append(_scaled_s(fill, found[0]))
+            by_day.setdefault(fill.wall_ms // DAY_MS, []).append(_scaled_s(fill, found[0]))
         days = sorted(by_day)
         times = [median(by_day[day]) for day in days]
         if len(days) < TREND_DAYS or mann_kendall(times).p > TREND_P:

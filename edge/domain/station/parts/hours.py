@@ -3,14 +3,12 @@
 from __future__ import annotations
 
 from collections.abc import Iterable
-from typing import Final
 
 from edge.domain.entries import Now
+from edge.domain.records.book import DAY_MS
 from edge.domain.station.hours import at_rest
 from edge.domain.station.part import ClockStepped, ClockTrustChanged, Happening, Part, RestChanged
 from edge.domain.station.view import View
-
-DAY_MS: Final = 86_400_000
 
 
 class Hours(Part):

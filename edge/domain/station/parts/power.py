@@ -27,8 +27,6 @@ from edge.domain.wording import age_text
 
 #: an outlet that has tripped counts as live once it has been so for this long: one whose contact chatters would have tripped again
 STEADY_MS: Final = CHATTER_WITHIN_MS // (CHATTER_TIMES - 1)
-
-
 #: a machine that is switched off, on and comes up again takes at least this long (our own number, no published source)
 SHORTEST_POWER_UP_MS: Final = 30_000
 

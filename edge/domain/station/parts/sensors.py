@@ -123,7 +123,7 @@ class Sensors(Part):
 
     def _heard(self, point: str, now: Now) -> None:
         """A good reading of a point that was silent, or the first one since the start."""
-        alarms, watch = self._view.alarms, self._view.watches[point]
+        alarms, watch = self._view.alarms, self._watches[point]
         self._silent.discard(point)
         self._next_ms = min(self._next_ms, now.mono_ms + watch.point.stale_after_ms + 1)
         if point in self._until_ms:
@@ -142,7 +142,7 @@ class Sensors(Part):
         """Find those that have fallen silent since the last look; their alarms are raised."""
         mono_ms, fallen = now.mono_ms, list[str]()
         self._next_ms = mono_ms + LOOK_AGAIN_MS
-        watches = self._view.watches
+        watches = self._watches
         for ident, watch in watches.items():
             if not watch.is_silent(mono_ms):
                 self._next_ms = min(self._next_ms, watch.stale_at_ms)
@@ -167,7 +167,7 @@ class Sensors(Part):
 
     def _look_together(self, fallen: list[str], now: Now) -> None:
         """One cause, one alarm: raised before those of the points, which become its consequences."""
-        watches, desk = self._view.watches, self._view.alarms
+        watches, desk = self._watches, self._view.alarms
         heard = {bus: [p for p in points if watches[p].last is not None] for bus, points in self._by_bus.items()}
         stopped = {bus: points for bus, points in heard.items() if points and self._have_stopped(points, now)}
         everyone = [p for points in heard.values() for p in points]
@@ -188,7 +188,7 @@ class Sensors(Part):
 
     def _have_stopped(self, points: list[str], now: Now) -> bool:
         """None of them is read any more. One whose readings are bad is read, and tells why itself."""
-        watches = self._view.watches
+        watches = self._watches
         return all(
             watches[p].why_silent() == "stale" and now.mono_ms - watches[p].good_ms > STOPPED_PERIODS * watches[p].point.every_ms
             for p in points
@@ -196,7 +196,7 @@ class Sensors(Part):
 
     def _together(self, bus: str, points: list[str], what: str, now: Now) -> None:
         desk, alarm = self._view.alarms, f"bus_lost:{bus}"
-        watches = self._view.watches
+        watches = self._watches
         if all(p in self._gap_ms for p in points) and desk.alarms[alarm].present:
             self._say_slow(points, alarm, now)
         desk.extend_off_delay(alarm, max(watches[p].point.stale_after_ms for p in points) + 2)
@@ -207,7 +207,7 @@ class Sensors(Part):
     def _say_slow(self, points: list[str], alarm: str, now: Now) -> None:
         """Readings that come more slowly than their stale limit: said once, by the alarm that stands for it."""
         standing = self._view.alarms.alarms[alarm]
-        watch = self._view.watches[points[0]]
+        watch = self._watches[points[0]]
         limit_s, gap_s = watch.point.stale_after_ms / 1000.0, self._gap_ms[points[0]] / 1000.0
         what = f"a reading comes every {gap_s:g} s, later than the {limit_s:g} s for which one stands"
         if what in standing.cause or standing.consequence_of is not None:
@@ -228,7 +228,7 @@ class Sensors(Part):
         if self._silent:
             eye = ", or read by eye" if any(self._is_read_instead(p, now) for p in self._silent) else ""
             one = Judged(MET, f"all that decide are heard{eye}; not heard: " + ", ".join(sorted(self._silent)))
-        elif waiting := [p for p in self._view.watches if self._is_waited_for(p, now)]:
+        elif waiting := [p for p in self._watches if self._is_waited_for(p, now)]:
             return Judged(UNKNOWN, "no reading yet: " + ", ".join(waiting))
         if self._unjudged:
             point, why = self._unjudged[0]
@@ -238,16 +238,16 @@ class Sensors(Part):
         return one
 
     def _is_waited_for(self, point: str, now: Now) -> bool:
-        return self._view.watches[point].good is None and self._decides(point) and not self._is_read_instead(point, now)
+        return self._watches[point].good is None and self._decides(point) and not self._is_read_instead(point, now)
 
     def _decides(self, point: str) -> bool:
         """Does this point's silence make the station's readiness unknown?"""
-        role, reservoir = self._view.watches[point].point.role, self._view.settings.reservoir
+        role, reservoir = self._watches[point].point.role, self._view.settings.reservoir
         if role is Role.ROOM_TEMPERATURE:
             return reservoir is not None and reservoir.coldest_room_c is None
         return not ROLES[role].is_lesser
 
     def _is_read_instead(self, point: str, now: Now) -> bool:
         """Is a sensor that isn't heard stood in for by what somebody reads?"""
-        role = self._view.watches[point].point.role
+        role = self._watches[point].point.role
         return self._view.entered.sensor_of(role) == point and by_eye.entered(self._view, role, now) is not None

@@ -11,10 +11,10 @@ from edge.domain.entries import Now
 from edge.domain.maths.robust import Z90
 from edge.domain.readings import Role
 from edge.domain.records.book import DAY_MS, day_start_ms, local_date, months_later_ms
-from edge.domain.station.points import TAPS
 from edge.domain.station.published import estimate
 from edge.domain.station.view import View
 from edge.domain.water.draw_history import DrawHistory, Shown
+from edge.domain.water.draws import TAPS
 from edge.domain.water.filter_train import Stage
 from edge.domain.water.usage import Days
 

@@ -2,8 +2,8 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterable, Mapping
-from typing import Any, Protocol
+from collections.abc import Callable, Iterable, Mapping
+from typing import Any
 
 from edge.domain.doubts.rooms import Rooms
 from edge.domain.entries import Entry, Now
@@ -28,20 +28,13 @@ from edge.domain.station.parts.reservoir.condition import ReservoirCondition
 from edge.domain.station.view import View
 
 
-class SupplyWater(Protocol):
-    """What is asked of supply/water.py."""
-
-    def water_c(self, now: Now) -> float | None:
-        """How cold the supply's water is [Cel]; None where nothing tells."""
-
-
 class Reservoir(Part):
     """Follows the liquid. Its alarms are a part of their own (alarms.py), as they wait for what the machine does; so are its estimates.
 
     Args:
         warmth: what is known of the liquid, its heating and its losses.
         rooms: the room to reckon with.
-        supply: how cold the water is that a share of the loss goes into.
+        water_c: how cold the supply's water is, which a share of the loss goes into [Cel]; None where nothing tells.
         condition: judges it.
     """
 
@@ -53,10 +46,10 @@ class Reservoir(Part):
         view: View,
         warmth: ReservoirMonitor,
         rooms: Rooms,
-        supply: SupplyWater,
+        water_c: Callable[[Now], float | None],
         condition: ReservoirCondition,
     ) -> None:
-        self._view, self._warmth, self._rooms, self._supply, self._condition = view, warmth, rooms, supply, condition
+        self._view, self._warmth, self._rooms, self._water_c, self._condition = view, warmth, rooms, water_c, condition
         self._point = view.points.first(Role.RESERVOIR_TEMPERATURE)
         self._has_moved = False
 
@@ -104,7 +97,7 @@ class Reservoir(Part):
             return
         room_c = self._rooms.room_now(now.mono_ms)
         if warmth.plan.supply_share:
-            warmth.supply_is(self._supply.water_c(now))
+            warmth.supply_is(self._water_c(now))
         warmth.guard_k = watch.guard
         changed, became_warm = warmth.look(liquid, watch.good_ms, room_c, not watch.is_sure, now)
         self._view.changed(changed)

@@ -55,14 +55,14 @@ class SupplyConditions:
 
     def pressure(self, now: Now) -> Judged:
         """Dynamic pressure within its limits in the last steady draw, static pressure neither too high nor too low."""
-        plan, limits = self._plan, (self._plan.pressure_low_kpa, self._plan.pressure_high_kpa)
+        limits = self._plan.pressure_low_kpa, self._plan.pressure_high_kpa
         one = self._pressure(now)
         if self._checks.is_low and one.state != UNMET:
             one = self._too_low(one)
         elif one.state == MET:
             one = self._unless_doubted(one, self._supply_point, self._supply_point)
         shown = self._shown("supply_kpa", now)
-        return self._recalibrations.drawn(one, shown, self._supply_point, (plan.pressure_low_kpa, limits[1]), now)
+        return self._recalibrations.drawn(one, shown, self._supply_point, limits, now)
 
     def flow(self, now: Now) -> Judged:
         """Flow within its limits in the last steady draw."""

@@ -48,7 +48,7 @@ class Supply(Part):
         self._water_c, self._flow_heard = water_c, flow_heard
         taps = view.points.taps
         self._tap_of = {point: tap for tap, point in taps.items() if point is not None}
-        self._supply_point, self._last_tap = taps["supply"], taps["filtered"] or taps["between"]
+        self._supply_point, self._last_tap = taps["supply"], view.points.last_tap
         self._flow_point = view.points.first(Role.SUPPLY_FLOW)
         self._sides: tuple[int | None, ...] = ()  # on which sides of its limits the draw under way stands
 
