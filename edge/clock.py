@@ -20,6 +20,7 @@ clock is still right to a second or two.
 from __future__ import annotations
 
 import ctypes
+import math
 import threading
 import time
 import uuid
@@ -283,18 +284,47 @@ class FastClock:
     """A clock that runs `speed` times as fast as real time from a given wall time on; its wall clock is trusted.
 
     Monotonic time begins at 0. Each has a boot identity of its own: two demos in one folder are two boots.
+
+    Args:
+        speed: simulated seconds per real second, above 0.
+        start_wall_ms: wall time at which it begins [ms since 1970].
+        boot: boot identity; without it a random one.
+        longest_s: the longest real time between two looks at the clock that counts [s]. What is beyond it is a computer that
+            was held up: there the clock waits, since three real seconds would be half an hour without a reading at speed 600.
+            Somebody must look more often than that (`keep_going`).
+        mono_ns: the real clock; handed in by tests.
+
+    Raises:
+        ValueError: the speed is not above 0.
     """
 
-    def __init__(self, speed: float, start_wall_ms: int, boot: str | None = None) -> None:
+    def __init__(
+        self,
+        speed: float,
+        start_wall_ms: int,
+        boot: str | None = None,
+        longest_s: float = math.inf,
+        mono_ns: Callable[[], int] = time.monotonic_ns,
+    ) -> None:
         if not speed > 0:
             raise ValueError(f"speed is {speed}; it must be above 0")
         self.speed = float(speed)
         self.boot = boot or str(uuid.uuid4())
-        self._start_wall_ms = start_wall_ms
-        self._began_ns = time.monotonic_ns()
+        self._start_wall_ms, self._longest_ns, self._mono_ns = start_wall_ms, longest_s * 1e9, mono_ns
+        self._looked_ns, self._counted_ns = mono_ns(), 0
+        self._lock = threading.Lock()
 
     def mono_ms(self) -> int:
-        return int((time.monotonic_ns() - self._began_ns) * self.speed) // 1_000_000
+        with self._lock:
+            now_ns = self._mono_ns()
+            self._counted_ns += int(min(now_ns - self._looked_ns, self._longest_ns))
+            self._looked_ns = now_ns
+            return int(self._counted_ns * self.speed) // 1_000_000
+
+    def keep_going(self, over: threading.Event) -> None:
+        """Look at the clock often enough until `over`; for a thread of its own."""
+        while not over.wait(self._longest_ns / 4e9):
+            self.mono_ms()
 
     def now(self) -> Now:
         mono_ms = self.mono_ms()

@@ -52,6 +52,8 @@ log = logging.getLogger("warmwell.demo")
 FASTEST: Final = 3600.0
 #: how often (real seconds) the view is renewed
 SHOW_EVERY_S: Final = 0.25
+#: the clock waits for a computer that is held up for longer than this [real s]
+LONGEST_S: Final = 0.2
 PAGE_PORT: Final = 8484
 
 
@@ -170,7 +172,7 @@ class Demo:
             port = self._page_port()
             broker = self._broker()
             self._warm_up(port)
-            clock = FastClock(self.wishes.speed, self.scenario.start_wall_ms)
+            clock = FastClock(self.wishes.speed, self.scenario.start_wall_ms, longest_s=LONGEST_S)
             devices = self._devices(clock)
             try:
                 plan = self._plan(broker, port, devices)
@@ -194,6 +196,7 @@ class Demo:
         doings = self._doings(assembly, devices)
         people = threading.Thread(target=_do, args=(doings, clock, over), name="people", daemon=True)
         ended = False
+        threading.Thread(target=clock.keep_going, args=(over,), name="clock", daemon=True).start()
         try:
             assembly.open()
             devices.start()

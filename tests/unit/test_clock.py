@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import threading
 import time
 from pathlib import Path
 
@@ -238,6 +239,31 @@ def test_a_fast_clock_runs_at_its_speed_from_its_start():
     assert now.wall_ms - now.mono_ms == TODAY_MS
     assert now.trusted
     assert clock.real_s(60_000) == 0.1
+
+
+def test_a_fast_clock_waits_for_a_computer_that_was_held_up():
+    real_ns = 0
+    clock = FastClock(60, TODAY_MS, longest_s=0.2, mono_ns=lambda: real_ns)
+    looks = []
+    for step_s in (0.1, 0.2, 3.0, 0.1):
+        real_ns += int(step_s * 1e9)
+        looks.append(clock.mono_ms())
+    assert looks == [6_000, 18_000, 30_000, 36_000]  # the three seconds count as 0.2 s
+
+
+def test_a_fast_clock_that_is_kept_going_loses_nothing():
+    real_ns = 0
+
+    class Waits(threading.Event):
+        def wait(self, timeout: float | None = None) -> bool:
+            nonlocal real_ns
+            assert timeout is not None
+            real_ns += int(timeout * 1e9)
+            return real_ns >= 10_000_000_000
+
+    clock = FastClock(60, TODAY_MS, longest_s=0.2, mono_ns=lambda: real_ns)
+    clock.keep_going(Waits())
+    assert clock.mono_ms() == 600_000
 
 
 def test_two_fast_clocks_are_two_boots_and_a_standing_one_is_refused():
