@@ -129,7 +129,7 @@ class DrawBody(TypedDict):
     volume_l: float
     total_l: float  # all draws together, this one too
     steady: bool
-    ended: str  # "flow": it was seen to end; else why it was ended
+    ended: str  # "flow": it was seen to end; "ran on": so late that it tells nothing; else why it was ended
     flow_l_min: float | None
     least_flow_l_min: float | None
     supply_kpa: float | None

@@ -12,7 +12,7 @@ from edge.domain.entry_bodies import DrawBody, FilterDayBody
 from edge.domain.readings import Role
 from edge.domain.records.book import RecordBook, local_date
 from edge.domain.settings import Settings
-from edge.domain.water.draws import TAPS, Draw
+from edge.domain.water.draws import RAN_ON, SEEN_TO_END, TAPS, Draw
 from edge.domain.water.filter_train import TRAIN, Train
 from edge.domain.water.short_draws import ShortDraws
 from edge.domain.water.supply import Fills, Flows
@@ -46,6 +46,7 @@ class DrawHistory:
         self.shorts = ShortDraws(0.0 if settings.supply is None else settings.supply.pressure_low_kpa)
         self.total_l = 0.0
         self.last: dict[str, Any] | None = None  # the last steady draw: boot, mono_ms, wall_ms, trusted, seq, body
+        self.has_run_on = False  # the last draw ran on: neither it nor what draws showed before it is evidence
         self._day: dict[str, Any] = {}
 
     def finish(self, draw: Draw, why: str, now: Now) -> DrawBody:
@@ -69,7 +70,7 @@ class DrawHistory:
         """Learn from a draw's entry, just made or read from the journal; each stage's drop at the reference [kPa]."""
         self.shorts.add(body)
         self.use.add(local_date(wall_ms, self._zone).isoformat(), body["volume_l"])
-        if body["ended"] == "flow" and not body.get("flow_assumed"):
+        if body["ended"] == SEEN_TO_END and not body.get("flow_assumed"):
             self.fills.add(
                 wall_ms, body["volume_l"], body["duration_s"], body["flow_l_min"], body.get("reading_s", 0.0)
             )
@@ -91,7 +92,10 @@ class DrawHistory:
             self.last["seq"] = seq
 
     def _remember(self, body: DrawBody, boot: str, now: Now, seq: int | None) -> None:
-        if body["steady"] and body["ended"] == "flow":
+        if body["ended"] == RAN_ON:
+            self.last, self.has_run_on = None, True
+        elif body["steady"] and body["ended"] == SEEN_TO_END:
+            self.has_run_on = False
             mono_ms, wall_ms, trusted = now
             self.last = {
                 "boot": boot, "mono_ms": mono_ms, "wall_ms": wall_ms, "trusted": trusted, "seq": seq, "body": body,
@@ -175,12 +179,13 @@ class DrawHistory:
         return {
             "last": self.last, "total_l": self.total_l, "day": self._day, "train": self.train.state(),
             "fills": self.fills.state(), "flows": self.flows.state(), "use": self.use.state(),
-            "shorts": self.shorts.state(),
+            "shorts": self.shorts.state(), "has_run_on": self.has_run_on,
         }  # fmt: skip
 
     def restore(self, state: Mapping[str, Any]) -> None:
         """Take back what state() gave."""
         self.last, self.total_l, self._day = state["last"], state["total_l"], dict(state["day"])
+        self.has_run_on = state["has_run_on"]
         self.train.restore(state["train"])
         self.fills.restore(state["fills"])
         self.flows.restore(state["flows"])

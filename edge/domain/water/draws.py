@@ -40,6 +40,10 @@ OPENING_MS: Final = 3_000
 SELDOM_MS: Final = 10_000
 #: Water that runs for longer than this without a stop is no draw but a valve that doesn't close [ms].
 RUNS_ON_MS: Final = 30 * 60_000
+#: A draw ended because the meter showed its end; or so it did of one that ran on, which tells nothing of a draw: the valve or hose
+#: that let it run may have been anywhere, and a meter that shows flow for hours may show nothing true.
+SEEN_TO_END: Final = "flow"
+RAN_ON: Final = "ran on"
 #: Static pressures are averaged over spells of this length [ms].
 SPELL_MS: Final = 20_000
 #: Without a whole spell before a draw, the mean of the first readings of a spell counts, over this time [ms].
@@ -281,7 +285,8 @@ class DrawDetector:
             draw.volume_l += litres
             draw.readings += 1
             if flow_l_min < self.supply.draw_ends_l_min:
-                return FlowResult((self._end(draw, mono_ms), "flow"))
+                ended = SEEN_TO_END if self.runs_on_ms(mono_ms) is None else RAN_ON
+                return FlowResult((self._end(draw, mono_ms), ended))
             draw.flowed_ms = mono_ms
             return self._go_on(draw, flow_l_min, mono_ms)
         if flow_l_min > self.supply.draw_starts_l_min:

@@ -21,6 +21,7 @@ from zoneinfo import ZoneInfo
 from edge.domain.entry_bodies import DrawBody, tap_kpa
 from edge.domain.maths.robust import MAD_TO_SIGMA, Z90, mad_sigma, mann_kendall, median
 from edge.domain.settings import Settings
+from edge.domain.water.draws import SEEN_TO_END
 from edge.domain.water.filter_life import SCALE_U, Housing, Kind, Life, Point, fit
 from edge.domain.water.filter_pair import LEAST_TOGETHER, Pair, Side, together
 from edge.domain.water.normalise import GAINS_AT_MOST_KPA, Parts, colder_share, parts, scaled, taps_of
@@ -443,7 +444,7 @@ class Train:
         """Learn from a draw's entry; the drop at the reference [kPa] of each stage that it shows, by filter id."""
         flow_l_min, temperature_c = body["flow_l_min"], body["supply_c"]
         self.zeros.learn(body.get("static_kpa") or {})
-        if flow_l_min is None or flow_l_min <= 0.0 or body["ended"] != "flow":
+        if flow_l_min is None or flow_l_min <= 0.0 or body["ended"] != SEEN_TO_END:
             return {}
         laminar, square = parts(self._settings, flow_l_min, temperature_c)
         reference_c = self._settings.reference_c

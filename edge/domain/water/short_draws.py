@@ -10,7 +10,7 @@ from collections.abc import Sequence
 from typing import Final
 
 from edge.domain.entry_bodies import DrawBody
-from edge.domain.water.draws import LOW_KPA
+from edge.domain.water.draws import LOW_KPA, SEEN_TO_END
 
 #: This many short draws in a row prove a low pressure; after a steady draw that refutes it, twice as many are needed the next time.
 RUN_LENGTH: Final = 3
@@ -35,7 +35,7 @@ class ShortDraws:
     def add(self, body: DrawBody) -> None:
         """Take a draw's entry; once the run is long enough only a steady draw ends it."""
         if body["steady"]:
-            if body["ended"] == "flow" and body["supply_kpa"] is not None:
+            if body["ended"] == SEEN_TO_END and body["supply_kpa"] is not None:
                 if self.is_low and body["supply_kpa"] >= self._least_kpa:
                     self._wanted = min(2 * self._wanted, RUN_MAX)
                 self.run = 0

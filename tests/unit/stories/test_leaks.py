@@ -76,6 +76,28 @@ def test_the_rise_of_a_draw_and_the_closing_of_its_valve_are_no_leak() -> None:
     assert driver.alarms("leak") == []
 
 
+@pytest.mark.parametrize("by_state", [False, True], ids=["from entries", "from the saved state"])
+def test_a_draw_that_ran_on_is_no_evidence_and_takes_the_one_before_with_it(by_state: bool) -> None:
+    """A meter that shows a flow for hours, with true draws in it, and then dies leaves one long draw at nearly the pressure of rest."""
+    driver = Driver()
+    driver.run(60)
+    driver.run(60, DRAWING)
+    driver.run(60)
+    assert driver.condition("pressure")["state"] == driver.condition("flow")["state"] == "met"
+    driver.run(31 * 60, DRAWING, every_s=5)
+    driver.run(60)
+    long = [entry.body for entry in driver.said if entry.kind == "draw"][-1]
+    assert long["ended"] == "ran on" and long["steady"]
+    driver = restarted(driver, by_state=by_state)
+    driver.run(30)
+    for ident in ("pressure", "flow"):
+        found = driver.condition(ident)
+        assert (found["state"], found["text"]) == ("unknown", "no draw yet since water ran on without a stop")
+    driver.run(60, DRAWING)
+    driver.run(60)
+    assert driver.condition("pressure")["state"] == driver.condition("flow")["state"] == "met"
+
+
 def test_water_that_never_stops_is_a_leak_until_it_stops() -> None:
     driver = Driver()
     driver.run(60)
@@ -115,10 +137,12 @@ def test_a_restart_does_not_end_a_leak() -> None:
         assert again.condition("no_leak")["state"] == "met"
 
 
-def restarted(driver: Driver, settings: Settings = SETTINGS) -> Driver:
-    """The same station in another boot, from its journal."""
+def restarted(driver: Driver, settings: Settings = SETTINGS, by_state: bool = False) -> Driver:
+    """The same station in another boot, from its journal or from its saved state."""
     again = Driver(settings, wall_ms=driver.wall_ms + 60_000, boot="boot-2")
-    for entry in driver.said:
+    if by_state:
+        again.station = Station(settings, again.boot, driver.station.state())
+    for entry in [] if by_state else driver.said:
         again.station.fold(entry)
     return again
 

@@ -112,7 +112,12 @@ class SupplyConditions:
             return by_eye.nothing(view, Role.SUPPLY_FLOW)
         value, seq, at_ms, fresh = self._shown(key, now)
         if value is None:
-            return Judged(UNKNOWN, "no steady draw of water yet to judge it by", ask="Draw water for half a minute")
+            text = (
+                "no draw yet since water ran on without a stop"
+                if self._evidence.has_run_on
+                else "no steady draw of water yet to judge it by"
+            )
+            return Judged(UNKNOWN, text, ask="Draw water for half a minute")
         if not fresh:
             return Judged(
                 UNKNOWN,

@@ -16,7 +16,7 @@ from edge.domain.station.parts.supply.condition import SupplyConditions
 from edge.domain.station.parts.supply.estimates import SupplyEstimates
 from edge.domain.station.view import View
 from edge.domain.water.draw_history import DrawHistory
-from edge.domain.water.draws import Draw, DrawDetector
+from edge.domain.water.draws import SEEN_TO_END, Draw, DrawDetector
 from edge.domain.water.inferred_flow import Meterless
 
 _DRAWN_ALARMS: Final = ("pressure_low", "pressure_high", "flow_low", "flow_high")
@@ -146,7 +146,7 @@ class Supply(Part):
     def _finish_draw(self, draw: Draw, why: str, now: Now) -> None:
         draw.supply_temperature_c = self._water_c(now)
         self._view.note("draw", self._evidence.finish(draw, why, now), now)
-        self._view.happen(DrawEnded(draw, why == "flow"), now)
+        self._view.happen(DrawEnded(draw, why == SEEN_TO_END), now)
         self._view.changed()
 
     def _tell_static(self, now: Now) -> None:
