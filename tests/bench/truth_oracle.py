@@ -52,7 +52,7 @@ SWITCHED: Final = 16
 STALE_S: Final = 90
 #: what people's records and the power came to
 FACTS: Final = (
-    "holds", "is_working", "test", "powered_up_ms", "opened_ms", "treated_ms", "filled_ms", "check_failed", "outlet_failed",
+    "holds", "is_working", "tests", "powered_up_ms", "opened_ms", "treated_ms", "filled_ms", "check_failed", "outlet_failed",
     "equipment_changed",
 )  # fmt: skip
 
@@ -64,9 +64,9 @@ class Truth:
         self.composed = composed
         self.holds: list[tuple[str, str]] = []  # (name, by) of those that stand
         self.is_working = False
-        self.test: tuple[int, bool] | None = (
-            None  # the last one in the order of recording: when it was truly done, did it pass
-        )
+        self.tests: list[
+            tuple[int, int, bool]
+        ] = []  # in the order of recording: seq, when it was truly done, did it pass
         self.powered_up_ms = 0
         self.opened_ms = self.treated_ms = self.filled_ms = 0
         self.check_failed = self.outlet_failed = self.equipment_changed = False
@@ -84,9 +84,18 @@ class Truth:
 
     # -- facts
 
-    def tested(self, true_ms: int, passed: bool, recorded_ms: int) -> None:
+    def tested(self, seq: int, true_ms: int, passed: bool, recorded_ms: int) -> None:
         """A daily test was recorded, and answered as counting."""
-        self.test = (min(true_ms, recorded_ms), passed)
+        self.tests.append((seq, min(true_ms, recorded_ms), passed))
+
+    def took_back(self, seq: int) -> None:
+        """Who recorded a daily test said that it was none: the one before is the last again."""
+        self.tests = [test for test in self.tests if test[0] != seq]
+
+    @property
+    def test(self) -> tuple[int, bool] | None:
+        """The last daily test: when it was truly done, did it pass?"""
+        return self.tests[-1][1:] if self.tests else None
 
     def released(self, name: str | None) -> None:
         """A release was answered as counting."""

@@ -178,7 +178,7 @@ class Run:
         body = more or {"passed": True, "channel_ports": GOOD_PORTS}
         kept = self.record("daily_test", at_s=at_s, **body)
         if kept is not None:
-            self.truth.tested(int(self.true_ms + 1000 * (at_s or 0.0)), truly, self.true_ms)
+            self.truth.tested(kept.seq, int(self.true_ms + 1000 * (at_s or 0.0)), truly, self.true_ms)
         return kept
 
     def _before(self) -> None:
@@ -394,7 +394,7 @@ class Run:
                 None,
             )
             if last is not None and record("correction", of=last.seq, why="of another station") is not None:
-                truth.test = None
+                truth.took_back(last.seq)
         elif one.kind == "filter_change":
             stages = ["coarse", "fine"] if one.what == "both" else [one.what]
             if record("filter_change", at_s=value or None, filters=stages) is not None:

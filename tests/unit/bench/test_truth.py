@@ -12,6 +12,7 @@ from tests.bench.truth import FEWER, described, shrunk
 from tests.bench.truth_day import KINDS, LACKS, LAYERS, MORE, PLANT, TWO_BASINS, Composed, Ingredient, compose
 from tests.bench.truth_disk import DAMAGES
 from tests.bench.truth_oracle import KINDS as WRONGS
+from tests.bench.truth_oracle import Truth
 from tests.bench.truth_run import Found, Run
 
 WHOLE = range(1, 4)  # with the time to temperature as it is; the others have it of fewer hypotheses
@@ -81,6 +82,17 @@ def test_a_station_that_always_says_ready_is_found_out(monkeypatch: pytest.Monke
 
 
 @pytest.mark.usefixtures("quick")
+def test_the_oracle_goes_back_to_the_test_before_one_that_was_taken_back() -> None:
+    truth = Truth(PLAIN)
+    truth.tested(7, 1_000, True, 2_000)
+    truth.tested(9, 5_000, False, 6_000)
+    assert truth.test == (5_000, False)
+    truth.took_back(9)
+    assert truth.test == (1_000, True)
+    truth.took_back(7)
+    assert truth.test is None
+
+
 def test_a_day_is_made_as_small_as_keeps_it_wrong(monkeypatch: pytest.MonkeyPatch) -> None:
     composed = PLAIN.of(Ingredient("bad_readings", 9_000, 12_000, "room", 0.1), Ingredient("hold", 9_000, 9_000))
     monkeypatch.setattr(Run, "always", "ready")
