@@ -1,6 +1,7 @@
 """What readers of a station get: an immutable picture, already in the shapes that are published.
 
-Times are RFC 3339 UTC with milliseconds, or null; names tell the units.
+Times are RFC 3339 UTC with milliseconds, or null; names tell the units. Beside a text stands what it says without words
+(edge/domain/messages.py): `msg` beside the main text, `<name>_msg` beside another, `msgs` beside several; null where there is no text.
 """
 
 # No postponed annotations here: which keys are required is asked at run time, and texts wouldn't tell.
@@ -11,6 +12,7 @@ from typing import NotRequired, TypedDict
 
 from edge.domain.dates import Dates
 from edge.domain.entries import Now
+from edge.domain.entry_bodies import MessageBody
 
 
 class DrawHistory(TypedDict):
@@ -31,6 +33,7 @@ class ConditionPicture(TypedDict):
     since: str | None
     expected_at: str | None  # of one that mends itself
     evidence: DrawHistory | None
+    msg: MessageBody
 
 
 class VerdictPicture(TypedDict):
@@ -48,6 +51,8 @@ class VerdictPicture(TypedDict):
     waits_for: list[str]  # what people must do
     conditions: list[ConditionPicture]
     note: str
+    waits_for_msgs: list[MessageBody]
+    note_msg: MessageBody
     unsaved: NotRequired[int]  # entries that are not on disk yet
     display: NotRequired[str]  # the word for people
 
@@ -91,6 +96,8 @@ class PointPicture(TypedDict):
     uncorrected: float | None
     errors: int
     shown: ShownValue | None
+    msg: MessageBody | None
+    advice_msg: MessageBody | None
     by: NotRequired[str | None]  # a person entered it
     seq: NotRequired[int | None]
 
@@ -117,6 +124,9 @@ class AlarmPicture(TypedDict):
     consequence_of: str | None
     seq: int | None
     at: str | None
+    msg: MessageBody | None
+    consequence_msg: MessageBody
+    response_msg: MessageBody
 
 
 class EstimatePicture(TypedDict):
@@ -129,6 +139,7 @@ class EstimatePicture(TypedDict):
     high: float | str | None
     unit: str
     why: str
+    msg: MessageBody | None
 
 
 @dataclass(frozen=True, slots=True)

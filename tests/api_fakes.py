@@ -17,6 +17,7 @@ from typing import Any
 
 from edge.domain.entries import Entry, Now, Stamp, rfc3339
 from edge.domain.errors import StoreFault
+from edge.domain.messages import as_json, as_told, say
 from edge.snapshot import Snapshot
 
 START_MS = 1_773_640_200_000  # 2026-03-16T05:50:00Z, a Monday in winter time
@@ -50,7 +51,20 @@ def alarm(ident: str, state: str = "normal", priority: str = "medium", **more: A
 def condition(ident: str, state: str, text: str, expected_at: str | None = None) -> dict[str, Any]:
     """A condition's shape in edge/snapshot.py."""
     since = rfc3339(START_MS - 60_000)
-    return {"id": ident, "state": state, "text": text, "since": since, "expected_at": expected_at, "evidence": None}
+    return {
+        "id": ident,
+        "state": state,
+        "text": text,
+        "since": since,
+        "expected_at": expected_at,
+        "evidence": None,
+        "msg": told(text),
+    }
+
+
+def told(text: str) -> dict[str, Any]:
+    """A message's shape in edge/domain/messages.py, of words from outside."""
+    return as_json(as_told(text))
 
 
 def cold_morning() -> dict[str, Any]:
@@ -60,6 +74,7 @@ def cold_morning() -> dict[str, Any]:
         "at": rfc3339(START_MS), "trusted": True, "site": "harbour-lane", "station": "scope-room-2", "verdict": "not_ready",
         "phase": "idle", "expected_at": ready_at, "earliest": rfc3339(START_MS + 105 * 60_000),
         "latest": rfc3339(START_MS + 128 * 60_000), "waits_for": ["Do the daily test and record it"],
+        "waits_for_msgs": [as_json(say("daily_test.ask"))], "note_msg": as_json(say("verdict.surroundings_only")),
         "conditions": [
             condition("free", "met", "idle"),
             condition("reservoir", "unmet", "31.4 °C; 38.9 °C are needed in this room", ready_at),

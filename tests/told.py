@@ -7,7 +7,7 @@ from math import hypot
 from edge.domain.heat.balance import HOLD_MS, Forecast
 from edge.domain.heat.cooldown import CoolDownEstimator
 from edge.domain.heat.crossing import last_look, rounded_up
-from edge.domain.heat.warmup import MIN_SD_S, WarmUpEstimator
+from edge.domain.heat.warmup import MIN_SD_S, ProbeForecast, WarmUpEstimator
 
 
 def tell(watch: WarmUpEstimator | CoolDownEstimator, read_c: float, room_c: float, mono_ms: int) -> None:
@@ -28,7 +28,7 @@ def until_read(watch: WarmUpEstimator, target_c: float, mono_ms: int) -> Forecas
     """
     probe = watch.probe
     seen = watch.sees(rounded_up(target_c, probe), mono_ms)
-    if isinstance(seen, str):
+    if not isinstance(seen, ProbeForecast):
         return Forecast(None, None, None, seen)
     wide_s = min(probe.noise_k / watch.rise(target_c, seen, mono_ms).k_per_s, 300.0)
     late_s = 0.5 * probe.every_s

@@ -159,7 +159,7 @@ class Desk:
             log.warning("a record for %s failed", where, exc_info=exc)
             raise _not_known(f"the judge failed over it ({type(exc).__name__})", where) from exc
         answer: dict[str, Any] = {"seq": entry.seq, "at": rfc3339(entry.wall_ms)}
-        answer |= {key: entry.body[key] for key in ("counts", "why_not") if key in entry.body}
+        answer |= {key: entry.body[key] for key in ("counts", "why_not", "why_not_msg") if key in entry.body}
         return JsonResponse(dumps(answer))
 
 

@@ -55,6 +55,22 @@ class Station(Shape):
     words: Words
 
 
+class MessageValue(Shape):
+    """One value of a message. `kind`: a kind of reading, its difference, duration, moment, number, name, text, message or list."""
+
+    kind: str
+    value: Any = Field(description="in `unit`; a moment is RFC 3339; a message or null; a list of values")
+    unit: str
+    point: str | None = Field(None, description="the point in whose unit the station's people read it")
+
+
+class Message(Shape):
+    """What a text says, without words: an id that keeps its meaning, and named values."""
+
+    id: str
+    values: dict[str, MessageValue]
+
+
 class Condition(Shape):
     """One requirement of readiness."""
 
@@ -64,6 +80,7 @@ class Condition(Shape):
     since: Time = None
     expected_at: Time = None
     evidence: Any = None
+    msg: Message
 
 
 class Verdict(Shape):
@@ -81,6 +98,8 @@ class Verdict(Shape):
     waits_for: list[str]
     conditions: list[Condition]
     note: str | None = None
+    waits_for_msgs: list[Message] = Field(description="of `waits_for`, in the same order")
+    note_msg: Message
     seq: int = Field(description="highest entry of the journal that it takes into account")
     quiet_s: float = Field(description="for how long the judge has not renewed it")
 
@@ -124,6 +143,8 @@ class Point(Shape):
     uncorrected: float | None = None
     errors: int = 0
     shown: Shown | None = None
+    msg: Message | None = Field(None, description="of `text`")
+    advice_msg: Message | None = None
 
 
 class Points(Shape):
@@ -182,6 +203,9 @@ class Alarm(Shape):
     consequence_of: str | None = None
     seq: int | None = None
     at: Time = None
+    msg: Message | None = Field(None, description="of `cause`")
+    consequence_msg: Message | None = None
+    response_msg: Message | None = None
 
 
 class Alarms(Shape):
@@ -202,6 +226,7 @@ class Estimate(Shape):
     high: float | str | None = None
     unit: str | None = None
     why: str | None = None
+    msg: Message | None = Field(None, description="of `why`")
 
 
 class Estimates(Shape):
@@ -242,6 +267,7 @@ class Kept(Shape):
     at: str
     counts: bool | None = None
     why_not: str | None = None
+    why_not_msg: Message | None = None
 
 
 class Acknowledge(Shape):

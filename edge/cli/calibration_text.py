@@ -10,6 +10,7 @@ from edge.domain.quantities import converter, quantity
 from edge.domain.readings import UNIT_OF, Kind
 from edge.domain.record_bodies import Calibration
 from edge.domain.sensing.calibration_budget import PARTS
+from edge.domain.words.english import ENGLISH
 
 
 class _Unit:
@@ -71,7 +72,7 @@ def outcome_lines(entry: Mapping[str, Any], point: Mapping[str, Any], kind: Kind
         lines.append(f"  the point read {unit.value(body['was'])} and {becomes}")
     lines.append(f"  standard uncertainty: {unit.u(body['u'])} {unit.of_difference}, of")
     parts = body.get("u_parts") or {}
-    lines += [f"    {unit.u(parts[part]):>8}  {text}" for part, text in PARTS.items() if part in parts]
+    lines += [f"    {unit.u(parts[part]):>8}  {ENGLISH[said.id]}" for part, said in PARTS.items() if part in parts]
     drift = body.get("drift")
     if drift is not None:
         beyond = ": beyond the allowance, look at the sensor" if body.get("beyond_allowance") else ""

@@ -26,7 +26,7 @@ Ask = Callable[[str], str]
 #: how many present readings stand behind one reference where a person stands beside it, one each second
 READINGS: Final = 5
 _KEY: Final = re.compile(r"[a-z][a-z0-9_]{0,63}")
-_OWN: Final = frozenset({"record", "by", "at", "counts", "why_not"})
+_OWN: Final = frozenset({"record", "by", "at", "counts", "why_not", "why_not_msg"})
 
 
 # -- any record

@@ -14,6 +14,7 @@ import time
 from collections.abc import Callable, Mapping, Sequence
 from functools import partial
 from typing import TYPE_CHECKING, Any, Final, Protocol, cast
+from zoneinfo import ZoneInfo
 
 from edge.acquisition.acquisition import Acquisition
 from edge.clock import RealClock
@@ -27,8 +28,12 @@ from edge.domain.contracts import Clock
 from edge.domain.entries import Entry
 from edge.domain.entry_bodies import FileRepair, SetAsideBody, UntoldBody
 from edge.domain.errors import StoreFault, UnusableInput, WarmwellError
+from edge.domain.messages import Message, as_told, say, text
 from edge.domain.records.counting import confirms_clock
+from edge.domain.records.entered import sensed
 from edge.domain.station.station import Station
+from edge.domain.words.saying import Words
+from edge.domain.words.units import Units
 from edge.judge.inbox import StationState, Ticker
 from edge.judge.judge import Judge
 from edge.store.journal import CHECKED_AT_START, Journal
@@ -180,7 +185,7 @@ class Assembly:
         self._quick_mqtt, self._was_connected = quick_mqtt, False
         self._tickers, self._on_entries, self._about = tickers, on_entries, dict(about or {})
         self._began_s = time.monotonic()
-        self._facts: dict[str, tuple[bool, str]] = {}
+        self._facts: dict[str, tuple[bool, Message | None]] = {}
         self._stores_open = False
         self.not_kept: StoreFault | None = None
         self.opening = opening
@@ -353,9 +358,9 @@ class Assembly:
         for bus, told in self.acquisition.status().items() if hasattr(self, "acquisition") else ():
             self.judge.remark(f"bus {bus}", f"Bus {bus}: {told['remark']}." if told["remark"] else "")
         disk = self.series.status()
-        self._fact("disk_low", bool(disk["low"]), f"the disk is nearly full: {disk['disk']}")
+        self._fact("disk_low", bool(disk["low"]), say("alarm.disk_low.nearly_full", disk=text(disk["disk"])))
         trouble = self._store_trouble(disk)
-        self._fact("store", bool(trouble), trouble)
+        self._fact("store", trouble is not None, trouble)
         mqtt = self.parts.get("mqtt")
         if mqtt is not None:
             status = mqtt.status()
@@ -363,32 +368,28 @@ class Assembly:
             self._was_connected = self._was_connected or connected
             # a first connection takes real seconds, which are many minutes in fast motion
             early = not self._was_connected and time.monotonic() - self._began_s < FIRST_CONNECT_S
-            why = (
-                status.get("untold_why")
-                or status.get("last_error")
-                or status.get("why")
-                or "the broker has not been reached yet"
-            )
+            why = status.get("untold_why") or status.get("last_error") or status.get("why")
+            cause = as_told(str(why)) if why else say("alarm.untold.not_reached")
             untold = mqtt.running is None or cast("Publisher", mqtt.running).untold_since_ms() is not None
-            self._fact("untold", untold and not early, str(why))
+            self._fact("untold", untold and not early, cause)
 
-    def _fact(self, alarm: str, present: bool, text: str) -> None:
-        """Tell the station when it changes; the text of what is over doesn't matter."""
-        told = (present, text if present else "")
-        if self._facts.get(alarm, (False, "")) != told:
+    def _fact(self, alarm: str, present: bool, cause: Message | None) -> None:
+        """Tell the station when it changes; the cause of what is over doesn't matter."""
+        told = (present, cause if present else None)
+        if self._facts.get(alarm, (False, None)) != told:
             self._facts[alarm] = told
-            self.judge.fact(alarm, present, text)
+            self.judge.fact(alarm, present, cause)
 
-    def _store_trouble(self, series: Mapping[str, Any]) -> str:
+    def _store_trouble(self, series: Mapping[str, Any]) -> Message | None:
         lost = int(series.get("lost_readings", 0))
         if lost > self._lost_readings:
             self._lost_readings, self._lost_at_s = lost, time.monotonic()
         newly_lost = time.monotonic() - self._lost_at_s < 60.0
-        trouble = self.journal.trouble or store_trouble(
-            self.judge.status(), self.judge.refusing_s(), series, newly_lost=newly_lost
-        )
-        if not trouble and self.journal.note_trouble:
-            trouble = f"the journal's end can't be noted, so a loss might not be noticed: {self.journal.note_trouble}"
+        if self.journal.trouble:
+            return as_told(self.journal.trouble)
+        trouble = store_trouble(self.judge.status(), self.judge.refusing_s(), series, newly_lost=newly_lost)
+        if trouble is None and self.journal.note_trouble:
+            return say("alarm.store.end_not_noted", why=text(self.journal.note_trouble))
         return trouble
 
     def stuck(self) -> list[str]:
@@ -415,9 +416,9 @@ class Assembly:
         judge, series, stuck = self.judge.status(), self.series.status(), self.stuck()
         trouble = self._store_trouble(series)
         return {
-            "ok": bool(judge["ok"]) and not trouble and not stuck and all(part["ok"] for part in parts.values()),
+            "ok": bool(judge["ok"]) and trouble is None and not stuck and all(part["ok"] for part in parts.values()),
             "stuck": stuck,
-            "store": trouble or "ok",
+            "store": "ok" if trouble is None else self._words().text(trouble),
             "uptime_s": round(time.monotonic() - self._began_s, 1),
             "judge": judge,
             "journal": self.journal.status(),
@@ -425,6 +426,11 @@ class Assembly:
             "buses": self.acquisition.status(),
             **parts,
         }
+
+    def _words(self) -> Words:
+        """How this station's people are told."""
+        settings = self.plan.settings
+        return Words(Units(settings, list(sensed(settings.points))), ZoneInfo(settings.timezone))
 
     # ---- new settings -----------------------------------------------------------------------------------------------
 

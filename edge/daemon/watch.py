@@ -5,6 +5,8 @@ from __future__ import annotations
 from collections.abc import Mapping
 from typing import Any, Final
 
+from edge.domain.messages import Message, duration, number, say, text
+
 #: a journal that refuses, or a commit under way, for so long (real seconds) is said
 SAID_AFTER_S: Final = 5.0
 #: 95 % of the recent commits within this (real seconds), else the disk is slow
@@ -19,8 +21,10 @@ HANGS_S: Final[Mapping[str, float]] = {
 }
 
 
-def store_trouble(judge: Mapping[str, Any], refusing_s: float, series: Mapping[str, Any], *, newly_lost: bool) -> str:
-    """Why what is measured or recorded may not be kept; empty while all is well.
+def store_trouble(
+    judge: Mapping[str, Any], refusing_s: float, series: Mapping[str, Any], *, newly_lost: bool
+) -> Message | None:
+    """Why what is measured or recorded may not be kept; None while all is well.
 
     Args:
         judge, series: their status().
@@ -29,20 +33,20 @@ def store_trouble(judge: Mapping[str, Any], refusing_s: float, series: Mapping[s
     """
     commit = judge["commit"]
     if refusing_s >= SAID_AFTER_S:
-        return f"the journal can't be written: {judge['store_fault']}"
+        return say("alarm.store.refuses", why=text(judge["store_fault"]))
     if commit["busy_s"] >= SAID_AFTER_S:
-        return f"a commit has been under way for {commit['busy_s']:.0f} s: the disk is slow or hangs"
+        return say("alarm.store.hangs", since=duration(commit["busy_s"] * 1000.0))
     if series.get("trouble"):
-        return f"readings are not kept: {series['trouble']}"
+        return say("alarm.store.not_kept", why=text(series["trouble"]))
     if series.get("disk", "ok") not in ("ok", "low"):
-        return f"readings are not kept: {series['disk']}"
+        return say("alarm.store.not_kept", why=text(series["disk"]))
     if series.get("read_only"):
-        return "the disk is mounted for reading only: nothing can be kept"
+        return say("alarm.store.read_only")
     if newly_lost:
-        return f"readings are lost: {series['lost_readings']} since the start"
+        return say("alarm.store.lost", readings=number(series["lost_readings"]))
     if commit["p95_s"] is not None and commit["p95_s"] > SLOW_S:
-        return f"the disk is slow: one commit in twenty takes {commit['p95_s']:.1f} s or more"
-    return ""
+        return say("alarm.store.slow", took=duration(commit["p95_s"] * 1000.0))
+    return None
 
 
 def hanging(quiet_s: Mapping[str, float]) -> list[str]:

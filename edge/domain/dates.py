@@ -21,12 +21,13 @@ OVERLAP_MS: Final = 300_000
 MOST_BOOTS: Final = 200
 MOST_STRETCHES: Final = 50
 
-NEVER_SET: Final = "recorded before the clock was set"
-WRONG_DATE: Final = "recorded while the date was wrong"
+#: why a date can't be relied on: it was recorded before the clock was set, or while the date was wrong
+NEVER_SET: Final = "never_set"
+WRONG_DATE: Final = "wrong_date"
 
 
 class Dated(NamedTuple):
-    """When something was stamped, as known now. `doubt`: why that date can't be relied on; "" where it can."""
+    """When something was stamped, as known now. `doubt`: why that date can't be relied on (NEVER_SET, WRONG_DATE); "" where it can."""
 
     wall_ms: int
     doubt: str = ""

@@ -13,6 +13,7 @@ from collections.abc import Mapping
 from types import MappingProxyType
 from typing import Any, Final, Literal, NotRequired, TypeAlias, TypedDict, cast
 
+from edge.domain.record_bodies import MessageBody as MessageBody  # others take it from here
 from edge.domain.record_bodies import RecordBody
 
 _FromTo = TypedDict("_FromTo", {"from": str, "to": str})
@@ -99,6 +100,7 @@ class AlarmBody(_FromTo):
     by: NotRequired[str]  # who answered
     consequence_of: NotRequired[str]  # id of the alarm that explains it
     until: NotRequired[str]  # end of its shelf
+    msg: NotRequired[MessageBody]  # of `cause`
 
 
 class VerdictBody(_FromNoneTo):
@@ -109,6 +111,7 @@ class VerdictBody(_FromNoneTo):
 
     conditions: dict[str, str]  # id -> state
     why: list[str]  # a text for each condition that is unmet or unknown
+    msgs: NotRequired[list[MessageBody]]  # of `why`
 
 
 class PhaseBody(_FromTo):
@@ -222,6 +225,7 @@ class TransferSeenBody(TypedDict):
     falls_k_per_min: NotRequired[float]
     counts: bool
     why: str  # it doesn't count; "" where it does
+    msg: NotRequired[MessageBody]  # of `why`
 
 
 class TransferForgottenBody(TypedDict):
@@ -230,6 +234,7 @@ class TransferForgottenBody(TypedDict):
     forgotten: int  # cycles
     why: str
     text: str
+    msg: NotRequired[MessageBody]  # of `text`, with `why` in it
 
 
 class FilterDayBody(TypedDict):
@@ -254,6 +259,8 @@ class ContradictionBody(TypedDict):
     what: Literal["began", "ended"]
     cause: str
     advice: str  # "" where it ended
+    msg: NotRequired[MessageBody]  # of `cause`
+    advice_msg: NotRequired[MessageBody]
     beside: NotRequired[list[str]]  # points that it rests on and that aren't doubted
 
 
@@ -264,6 +271,8 @@ class AdviceBody(TypedDict):
     reason: str  # a key of REASONS, or below_label, drip, coarse
     what: str
     advice: str
+    msg: NotRequired[MessageBody]  # of `what`
+    advice_msg: NotRequired[MessageBody]
 
 
 class OutletPowerBody(TypedDict):
@@ -294,6 +303,7 @@ class DutyDroppedBody(TypedDict):
     """`duty_dropped`: a changed station file no longer asks for what was owed. Written by the station, read by its fold."""
 
     owed: dict[str, str]  # condition -> why it wasn't met
+    msgs: NotRequired[dict[str, MessageBody]]  # of `owed`
 
 
 class LossBody(_Missing):

@@ -11,10 +11,17 @@ calibrations, the alarm system, the API's answers and replays.
 
 from collections.abc import Mapping
 from types import MappingProxyType
-from typing import Final, NotRequired, TypeAlias, TypedDict
+from typing import Any, Final, NotRequired, TypeAlias, TypedDict
 
 #: a value with its unit as a person writes it ("0.05 K"), or a bare number beside a key `unit`
 Told: TypeAlias = str | int | float
+
+
+class MessageBody(TypedDict):
+    """What a text says, without words: messages.py."""
+
+    id: str
+    values: dict[str, Any]
 
 
 class Kept(TypedDict):
@@ -25,6 +32,7 @@ class Kept(TypedDict):
     at: str
     counts: bool
     why_not: NotRequired[str]  # it doesn't count
+    why_not_msg: NotRequired[MessageBody]
     stands: NotRequired[bool]  # it doesn't count, and keeps the station from starting all the same
     note: NotRequired[str]
 

@@ -1,38 +1,14 @@
-"""How people say things: values, durations, and texts with temperatures made where nobody knows in which unit the station's people read."""
+"""How people say things: values and durations."""
 
 from __future__ import annotations
 
-from collections.abc import Callable, Mapping
+from collections.abc import Mapping
 from typing import Final
 
 from edge.domain.quantities import from_kind
-from edge.domain.readings import REASONS, UNIT_OF, Kind
+from edge.domain.readings import UNIT_OF, Kind
 
 _DECIMALS: Final[Mapping[str, int]] = {"psi": 1, "kPa": 1, "bar": 3, "gal/min": 2, "L/min": 2, "L/h": 0}
-
-
-class Worded(str):
-    """A text in degrees Celsius that can be said again in another unit. Temperatures among its parts are numbers [Cel].
-
-    >>> text = Worded("it levels off near ", 37.54, "; is the lid open?")
-    >>> text, said(text, lambda c: f"{1.8 * c + 32.0:.1f} °F")
-    ('it levels off near 37.5 °C; is the lid open?', 'it levels off near 99.6 °F; is the lid open?')
-    """
-
-    parts: tuple[str | float, ...]
-
-    def __new__(cls, *parts: str | float) -> Worded:
-        """The text as it reads in degrees Celsius."""
-        text = super().__new__(cls, "".join(p if isinstance(p, str) else f"{p:.1f} °C" for p in parts))
-        text.parts = parts
-        return text
-
-
-def said(text: str, show: Callable[[float], str]) -> str:
-    """A text with its temperatures, where it has any, as `show` says them."""
-    if not isinstance(text, Worded):
-        return text
-    return "".join(p if isinstance(p, str) else show(p) for p in text.parts)
 
 
 def age_text(ms: int) -> str:
@@ -76,8 +52,3 @@ def difference_text(value: float, unit: str, kind: Kind) -> str:
         return f"{number:.1f} {'°F' if name in ('degF', '°F') else 'K'}"
     name = name.removesuffix(" abs")
     return f"{number:.{_DECIMALS.get(name, 2)}f} {name}"
-
-
-def silent_text(point: str, why: str, detail: str = "") -> str:
-    """Why a point is silent, with what its adapter told beside it."""
-    return f"{point}: {REASONS[why].text}" + (f" ({detail})" if detail else "")

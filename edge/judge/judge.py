@@ -31,6 +31,7 @@ from edge.domain.contracts import Clock
 from edge.domain.entries import Draft, Entry, Now
 from edge.domain.entry_bodies import EntriesLostBody, StoppedBody
 from edge.domain.errors import RecordRefused, StoreFault
+from edge.domain.messages import Message
 from edge.domain.readings import Reading, Sample
 from edge.domain.station.station import FOLD_VERSION
 from edge.judge.clockwork import Clockwork
@@ -167,9 +168,9 @@ class Judge:
         """What a bus turned out to be, for later starts."""
         self._act("bus", lambda station, at: station.bus_seen(bus_id, seen, at))
 
-    def fact(self, alarm: str, present: bool, text: str) -> None:
+    def fact(self, alarm: str, present: bool, cause: Message | None) -> None:
         """Something that the daemon knows and the station can't: `disk_low`, `untold`."""
-        self._act(alarm, lambda station, at: station.fact(alarm, present, text, at))
+        self._act(alarm, lambda station, at: station.fact(alarm, present, cause, at))
 
     def note(self, kind: str, body: Mapping[str, object]) -> None:
         """Keep an entry that isn't about the station itself: `untold`, `told`, `repair`."""

@@ -7,6 +7,8 @@ from typing import Final, NamedTuple
 
 from edge.domain.entries import Now, rfc3339
 from edge.domain.errors import StoreFault
+from edge.domain.messages import Message, Value, as_told, duration, message_body, number, of_json, part, say, text
+from edge.domain.words.saying import Words
 from edge.snapshot import ConditionPicture, VerdictPicture
 
 #: a journal that has refused for so long, or a commit that has hung for so long (real seconds), makes the verdict unknown
@@ -16,9 +18,13 @@ HANGS_S: Final = 30.0
 SAID_AFTER_S: Final = 1.0
 #: the condition that stands for the store, shown only while it can't be relied on
 STORE: Final = "store"
+SEE_TO_IT: Final = say("store.see_to_it")
 
 
-def unknown_verdict(now: Now, text: str, names: tuple[str, str]) -> VerdictPicture:
+_WORDS: Final = Words()
+
+
+def unknown_verdict(now: Now, why: Message, names: tuple[str, str]) -> VerdictPicture:
     """The verdict where the station can't be asked. `names`: site and station."""
     return {
         "at": rfc3339(now.wall_ms),
@@ -31,8 +37,10 @@ def unknown_verdict(now: Now, text: str, names: tuple[str, str]) -> VerdictPictu
         "earliest": None,
         "latest": None,
         "waits_for": [],
-        "conditions": [_unknown("sensors", text)],
-        "note": text,
+        "conditions": [_unknown("sensors", why)],
+        "note": _WORDS.text(why),
+        "waits_for_msgs": [],
+        "note_msg": message_body(why),
     }
 
 
@@ -52,31 +60,31 @@ class Unsaved(NamedTuple):
 def with_what_is_not_kept(verdict: VerdictPicture, unsaved: Unsaved, remarks: Iterable[str] = ()) -> VerdictPicture:
     """The verdict, and what people have to know beside it: nothing looks kept that isn't."""
     told: VerdictPicture = {**verdict}
-    for text in remarks:
-        told["note"] = _note(text, told)
+    for remark in remarks:
+        told = _with_note(as_told(remark), told)
     if unsaved.entries:
         told["unsaved"] = unsaved.entries
     fault = unsaved.fault
     if fault is not None:
-        why = f"The journal can't be written ({fault.what}): {_waiting(unsaved.entries)}, records are refused."
+        why = say("store.refuses", why=text(fault.what), waiting=_waiting(unsaved.entries))
         if unsaved.refusing_s >= REFUSES_S or unsaved.away:
-            return with_store(told, why, fault.do)
-        return {**told, "note": _note(why, told)}
+            return with_store(told, why, as_told(fault.do))
+        return _with_note(why, told)
     if unsaved.away:
-        return with_store(told, f"Nothing can be kept: {unsaved.away}", "See to the disk of the journal")
+        return with_store(told, say("store.away", why=text(unsaved.away)), SEE_TO_IT)
+    lasts = duration(unsaved.writing_s * 1000.0)
     if unsaved.writing_s >= HANGS_S:
-        hangs = f"The disk has not answered for {unsaved.writing_s:.0f} s: {_waiting(unsaved.entries)}, records too."
-        return with_store(told, hangs, "See to the disk of the journal")
+        return with_store(told, say("store.hangs", lasts=lasts, waiting=_waiting(unsaved.entries)), SEE_TO_IT)
     if unsaved.entries and unsaved.writing_s > SAID_AFTER_S:
-        told["note"] = _note(f"{_waiting(unsaved.entries)} for the disk since {unsaved.writing_s:.0f} s.", told)
+        return _with_note(say("store.is_slow", lasts=lasts, waiting=_waiting(unsaved.entries)), told)
     return told
 
 
-def _waiting(entries: int) -> str:
-    return "1 entry waits" if entries == 1 else f"{entries} entries wait"
+def _waiting(entries: int) -> Value:
+    return part(say("store.one_waits") if entries == 1 else say("store.some_wait", entries=number(entries)))
 
 
-def with_store(verdict: VerdictPicture, why: str, do: str) -> VerdictPicture:
+def with_store(verdict: VerdictPicture, why: Message, do: Message) -> VerdictPicture:
     """A verdict beside a store that can't be relied on: ready can't be told, as no hold or failed test could be recorded.
 
     What is unmet stays unmet.
@@ -84,9 +92,10 @@ def with_store(verdict: VerdictPicture, why: str, do: str) -> VerdictPicture:
     told: VerdictPicture = {
         **verdict,
         "conditions": [*verdict.get("conditions", ()), _unknown(STORE, why)],
-        "note": _note(why, verdict),
     }
-    told["waits_for"] = [*verdict.get("waits_for", ()), do]
+    told = _with_note(why, told)
+    told["waits_for"] = [*verdict.get("waits_for", ()), _WORDS.text(do)]
+    told["waits_for_msgs"] = [*verdict.get("waits_for_msgs", ()), message_body(do)]
     told |= {"expected_at": None, "earliest": None, "latest": None}
     if verdict.get("verdict") == "ready":
         told["verdict"] = "unknown"
@@ -97,9 +106,16 @@ def with_store(verdict: VerdictPicture, why: str, do: str) -> VerdictPicture:
     return told
 
 
-def _note(said: str, verdict: VerdictPicture) -> str:
-    return f"{said} {verdict.get('note') or ''}".strip()
+def _with_note(said: Message, verdict: VerdictPicture) -> VerdictPicture:
+    """A verdict with one more thing said beside it, before the others."""
+    before = verdict.get("note_msg")
+    whole = said if before is None else say("note", said=part(said), then=part(of_json(before)))
+    note = f"{_WORDS.text(said)} {verdict.get('note') or ''}".strip()
+    return {**verdict, "note": note, "note_msg": message_body(whole)}
 
 
-def _unknown(condition: str, text: str) -> ConditionPicture:
-    return {"id": condition, "state": "unknown", "text": text, "since": None, "expected_at": None, "evidence": None}
+def _unknown(condition: str, why: Message) -> ConditionPicture:
+    return {
+        "id": condition, "state": "unknown", "text": _WORDS.text(why), "since": None, "expected_at": None, "evidence": None,
+        "msg": message_body(why),
+    }  # fmt: skip

@@ -7,6 +7,7 @@ from collections.abc import Callable, Mapping
 from typing import Final, cast
 
 from edge.domain.entries import Now
+from edge.domain.messages import say
 from edge.judge.inbox import OwnedStation
 from edge.judge.picture import Unsaved, unknown_verdict, with_what_is_not_kept
 from edge.snapshot import Snapshot, VerdictPicture
@@ -28,7 +29,7 @@ class Pictures:
 
     def __init__(self, now: Now, names: tuple[str, str], mono_s: Callable[[], float]) -> None:
         self._names, self._mono_s = names, mono_s
-        self.newest = Snapshot(0, 0, now, unknown_verdict(now, "Starting: nothing has been read yet", names))
+        self.newest = Snapshot(0, 0, now, unknown_verdict(now, say("picture.starting"), names))
         self._changed = threading.Condition()
         self.remarks: Mapping[str, str] = {}
         self._is_news = self._is_urgent = False  # something to picture; and at once
@@ -70,7 +71,7 @@ class Pictures:
         except Exception:  # supervision border: an old picture must not stand as if it were live
             stumbled(_PICTURING)
             parts = {}, {}, {}
-            verdict = unknown_verdict(now, f"Can't tell: {_PICTURING} failed; see the system journal", self._names)
+            verdict = unknown_verdict(now, say("picture.failed"), self._names)
         verdict = with_what_is_not_kept(verdict, unsaved(), self.remarks.values())
         with self._changed:
             seen = dict(station.buses_seen)

@@ -12,13 +12,14 @@ from dataclasses import dataclass, field
 from typing import Final, cast
 
 from edge.domain.errors import UnusableInput
+from edge.domain.messages import MEMBERS
 from edge.mqtt.topics import Topics, compact
 from edge.snapshot import ConditionPicture, Snapshot
 
 _log = logging.getLogger("warmwell.mqtt")
 
-#: keys that change with every picture and say nothing new by themselves
-_RESTLESS: Final = frozenset({"at", "age_s", "evidence", "trusted"})
+#: keys that change with every picture and say nothing new by themselves; what a text says without words is news where the text is
+_RESTLESS: Final = frozenset({"at", "age_s", "evidence", "trusted"}) | MEMBERS
 _ALARM_ACTS: Final = ("state", "active", "announced", "priority", "since", "consequence_of", "acknowledged_by", "seq")
 _VERDICT_ACTS: Final = ("verdict", "phase", "waits_for", "note")
 

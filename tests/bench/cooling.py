@@ -23,6 +23,7 @@ from dataclasses import dataclass, replace
 from edge.domain.entries import Now
 from edge.domain.heat.reservoir import ReservoirMonitor
 from edge.domain.settings import Reservoir
+from edge.domain.words.english import ENGLISH
 
 AT_MIN = (0, 5, 10, 20)
 J_PER_L_K = 4150.0
@@ -201,7 +202,7 @@ def one(
             asked = int(t // 60)
             if t > 900:
                 said = warmth.until_below(warmth.needed_c(room), mono_ms)
-                idle.append(said.why if said.in_ms is None else "a time")
+                idle.append("a time" if said.why is None else ENGLISH[said.why.id])
             continue
         minute = int((t - trip_s) // 60)
         if minute == asked - 1_000_000:

@@ -231,7 +231,7 @@ class Run:
             self.result.met += 1
             if basin_c < LABEL_MIN_C - SLACK_K:
                 self.result.below += 1
-                if warmth.share.words.startswith("measured"):
+                if warmth.share.origin.id in ("transfer_loss.by_cycle", "transfer_loss.by_cycles"):
                     self.result.below_learned += 1
                     self.result.below_by_learning += warmth.share.needed < RULE_SHARE
                     self.result.deepest_k = max(self.result.deepest_k, LABEL_MIN_C - basin_c)

@@ -21,6 +21,7 @@ from typing import Any, Final, NamedTuple
 
 from edge.config import load as load_station
 from edge.domain.entries import Draft, Entry
+from edge.domain.messages import MEMBERS
 from edge.domain.station.station import Station
 from edge.replay.replay import Record, Replay, read_records
 from edge.replay.rows import Recording, Row
@@ -34,7 +35,7 @@ CUTS: Final = (0.25, 0.55, 0.85)
 AFTER: Final = timedelta(hours=2)
 BOOT: Final = "after-the-restart"
 #: members that were added to the lines since the digests were made
-ADDED: Final[frozenset[str]] = frozenset()
+ADDED: Final[frozenset[str]] = MEMBERS
 
 
 class _Rows:
@@ -74,8 +75,9 @@ class Restart(NamedTuple):
 
 
 class Played(NamedTuple):
-    """One day: every line of it, and by cut what is said after a restart there."""
+    """One day: every line of it, with and without what was added since, and by cut what is said after a restart there."""
 
+    lines: bytes
     whole: bytes
     restarts: Mapping[float, Restart]
 
@@ -112,6 +114,7 @@ class Day:
 
         self._play(run, rows())
         return Played(
+            out.getvalue(),
             stripped(out.getvalue()),
             {cut: self._restarted(at, saved[at][0], run.entries[: saved[at][1]], after) for at, cut in cuts.items()},
         )

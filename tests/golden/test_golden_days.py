@@ -12,11 +12,14 @@ import hashlib
 import json
 import math
 import sys
+from collections.abc import Iterator
 from pathlib import Path
 from typing import Any, NamedTuple
 
 import pytest
 
+from edge.domain.messages import of_json, within
+from edge.domain.station.station import Station
 from simulators.scenarios.scenarios import SCENARIOS
 from tests.golden.days import CUTS, Day, Played, Restart, digests
 
@@ -76,6 +79,46 @@ def test_a_restart_from_the_saved_state_and_one_from_the_entries_go_on_alike(kno
             if isinstance(a, float):
                 width = abs((told.get("high") or a) - (told.get("low") or a))
                 assert math.isclose(a, b, rel_tol=ROUNDING, abs_tol=ROUNDING * width), (told, again)
+
+
+# -- each text says what its message says
+
+
+def _spoken(line: dict[str, Any]) -> Iterator[tuple[str, dict[str, Any] | None]]:
+    """The texts of a line, each with the message beside it; None where there is none."""
+    told, kind = line.get("body", line), line.get("kind", line["type"])
+    pairs = {
+        "alarm": [("cause", "msg")],
+        "contradiction": [("cause", "msg"), ("advice", "advice_msg")],
+        "advice": [("what", "msg"), ("advice", "advice_msg")],
+        "record": [("why_not", "why_not_msg")],
+        "estimate": [("why", "msg")],
+    }
+    for key, msg in pairs.get(kind, ()):
+        if told.get(key):
+            yield told[key], told.get(msg)
+    if kind == "verdict":
+        for key, msgs in (("why", "msgs"), ("waits_for", "waits_for_msgs")):
+            if key in told:
+                yield from zip(told[key], told[msgs], strict=True)
+    if line["type"] == "verdict":
+        yield told["note"], told["note_msg"]
+        yield from ((condition["text"], condition["msg"]) for condition in told["conditions"])
+
+
+def test_every_text_of_the_day_is_what_its_message_says_by_the_catalogue(known: Known):
+    settings = known.day.plan.settings
+    words = Station(settings, "words").view.words
+    texts = [pair for line in map(json.loads, known.played.lines.splitlines()) for pair in _spoken(line)]
+    assert len(texts) > 1000
+    ids = set()
+    for text, msg in texts:
+        assert msg is not None, text
+        message = of_json(msg)
+        assert words.text(message) == text
+        ids |= {one.id for one in within(message)}
+    assert "as_told" not in ids
+    assert len(ids) > 30
 
 
 # -- and what each day is for: alarms and verdicts of its text

@@ -5,11 +5,15 @@ from __future__ import annotations
 from collections.abc import Callable
 from dataclasses import replace
 from typing import Any
+from zoneinfo import ZoneInfo
 
 from edge.domain.entries import Draft, Entry, Now, wall_ms_of
+from edge.domain.messages import Message
 from edge.domain.readings import KIND_OF, Role, Sample
 from edge.domain.settings import AlarmTuning, Basin, DailyTest, Filter, Point, Reservoir, Settings, Supply
 from edge.domain.station.station import Station
+from edge.domain.words.saying import Words
+from edge.domain.words.units import Units
 
 MONDAY = wall_ms_of("2026-03-16T05:50:00Z")
 HOUR = 3_600_000
@@ -63,6 +67,11 @@ DRAWING = QUIET | {"flow": 9.0, "supply": 46 * PSI, "between": 43 * PSI, "filter
 
 def tuned(settings: Settings = SETTINGS, **alarms: AlarmTuning) -> Settings:
     return replace(settings, tuning=alarms)
+
+
+def english(message: Message | None, settings: Settings = SETTINGS) -> str:
+    """What a station says to its people; "" for no message."""
+    return Words(Units(settings, list(settings.points)), ZoneInfo(settings.timezone)).text(message)
 
 
 class Driver:

@@ -21,6 +21,6 @@ a point that stopped without a word is back once it has been heard for as long a
 cold is raised; before the first case cold is none while it can still be in time. Where it can't, `late_for_first_case`
 says so, cold is its consequence, and `not_heating` waits for something new (it was heated, and is no more).
 
-An alarm that has become clearly worse says so, and is announced anew where it was answered (worsening.py). Texts are
-made in the station's units: whoever doesn't know them makes a `Worded` (edge/domain/wording.py).
+An alarm that has become clearly worse says so, and is announced anew where it was answered (worsening.py). Causes are
+messages, without words and units: these are given where a station speaks (edge/domain/words).
 """

@@ -6,8 +6,8 @@ from collections.abc import Mapping
 from typing import Any, Final
 
 from edge.domain.alarms.states import Alarm, Event, State, next_state
-from edge.domain.entries import rfc3339
 from edge.domain.errors import RecordRefused
+from edge.domain.messages import Message, moment, name, say
 
 LONGEST_SHELF_MS: Final = 24 * 3_600_000
 #: what a record does to an alarm
@@ -17,18 +17,18 @@ EVENTS: Final = {
 }  # fmt: skip
 
 
-def changes_nothing(alarm: Alarm, record: str) -> str:
-    """Why a record does nothing to its alarm; "" where it does something."""
+def changes_nothing(alarm: Alarm, record: str) -> Message | None:
+    """Why a record does nothing to its alarm; None where it does something."""
+    ident = name(alarm.id)
     after = next_state(alarm.state, EVENTS[record], latching=alarm.latching, in_alarm=alarm.present)
     if after is not alarm.state or record == "shelve":
-        return ""
+        return None
     if record == "acknowledge" and alarm.state is State.NORMAL:
-        return f"{alarm.id} is normal: there is nothing to acknowledge"
+        return say("record.nothing_to_acknowledge", alarm=ident)
     if record == "acknowledge" and alarm.acknowledged_by is not None and alarm.acknowledged_wall_ms is not None:
-        return (
-            f"{alarm.id} was acknowledged already, by {alarm.acknowledged_by} at {rfc3339(alarm.acknowledged_wall_ms)}"
-        )
-    return f"{alarm.id} is {str(alarm.state).replace('_', ' ')}: nothing changes"
+        by, at = name(alarm.acknowledged_by), moment(alarm.acknowledged_wall_ms)
+        return say("record.acknowledged_already", alarm=ident, by=by, at=at)
+    return say("record.changes_nothing", alarm=ident, state=name(alarm.state))
 
 
 def shelf_ms(body: Mapping[str, Any]) -> int:

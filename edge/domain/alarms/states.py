@@ -18,6 +18,7 @@ from types import MappingProxyType
 from typing import Any, Final, NamedTuple
 
 from edge.domain.entries import Stamp
+from edge.domain.messages import Message, as_json, of_json
 
 
 class State(StrEnum):
@@ -307,7 +308,8 @@ class Alarm:
         self.told: float | None = None  # the value with which it was last announced
         self.worse_since_ms: int | None = None  # since when it has been clearly worse than the value that it shows
         self.limit: float | None = None
-        self.cause, self.unit = "", ""
+        self.cause: Message | None = None
+        self.unit = ""
         self.point: str | None = None
         self.acknowledged_by: str | None = None
         self.acknowledged_wall_ms: int | None = None
@@ -337,7 +339,8 @@ class Alarm:
         """What has to survive a restart."""
         return {
             "state": str(self.state), "present": self.present, "since": self.since_wall_ms, "value": self.value, "limit": self.limit,
-            "cause": self.cause, "point": self.point, "unit": self.unit, "by": self.acknowledged_by,
+            "cause": None if self.cause is None else as_json(self.cause),
+            "point": self.point, "unit": self.unit, "by": self.acknowledged_by,
             "acknowledged": self.acknowledged_wall_ms, "of": self.consequence_of, "seq": self.seq, "at": self.at_wall_ms,
             "shelf": self.shelf, "told": self.told,
         }  # fmt: skip
@@ -348,7 +351,8 @@ class Alarm:
         self.condition = self.delay.out = bool(kept["present"])
         self.since_wall_ms, self.value, self.limit = kept["since"], kept["value"], kept["limit"]
         self.told = kept.get("told", self.value)
-        self.cause, self.point, self.unit = kept["cause"], kept["point"], kept["unit"]
+        self.cause = None if kept["cause"] is None else of_json(kept["cause"])
+        self.point, self.unit = kept["point"], kept["unit"]
         self.acknowledged_by, self.acknowledged_wall_ms = kept["by"], kept["acknowledged"]
         self.consequence_of, self.seq, self.at_wall_ms = kept["of"], kept["seq"], kept["at"]
         self.shelf = None if kept["shelf"] is None else Shelf(Stamp(*kept["shelf"][0]), kept["shelf"][1])

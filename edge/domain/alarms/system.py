@@ -19,20 +19,22 @@ from edge.domain.dates import Dates
 from edge.domain.entries import Entry, Now, Stamp, rfc3339, wall_ms_of
 from edge.domain.entry_bodies import AlarmBody
 from edge.domain.errors import RecordRefused
+from edge.domain.messages import Message, as_json, name, of_body, part, quantity, say
 from edge.domain.readings import UNIT_OF
 from edge.domain.settings import Settings, feeds_machine
-from edge.domain.wording import value_text
 
 #: so long a consequence may outlast its cause before it is announced as an alarm of its own
 GRACE_MS: Final = 30_000
 
+#: what is said of an alarm that the settings have no more
+GONE: Final = say("alarm.gone")
 #: what is said of an alarm that is put aside, or taken back, while nothing of it is there
 _ABSENCE: Final[Mapping[Event, str]] = {
-    Event.REMOVE: "taken out of service", Event.RETURN_TO_SERVICE: "back in service", Event.SHELVE: "shelved",
-    Event.UNSHELVE: "no longer shelved",
+    Event.REMOVE: "alarm.absent_out_of_service", Event.RETURN_TO_SERVICE: "alarm.absent_in_service",
+    Event.SHELVE: "alarm.absent_shelved", Event.UNSHELVE: "alarm.absent_unshelved",
 }  # fmt: skip
 
-Emit = Callable[[AlarmBody, Now], None]
+Emit = Callable[[AlarmBody, Message | None, Now], None]
 
 
 def _since(alarm: Alarm, now: Now) -> str | None:
@@ -60,8 +62,8 @@ def _limit(settings: Settings, row: Row) -> float | None:
 class AlarmSystem:
     """Owns the alarms.
 
-    `ids`: the alarms that this station has, in the order in which they are published. `emit(body, now)` is called with the body of an
-    alarm entry for each change of state.
+    `ids`: the alarms that this station has, in the order in which they are published. `emit(body, cause, now)` is called for each change of
+    state, with the body of an alarm entry, whose text of the cause is still to be said.
     """
 
     def __init__(self, settings: Settings, ids: Iterable[str], emit: Emit, dates: Dates, boot: str) -> None:
@@ -110,14 +112,14 @@ class AlarmSystem:
         alarm = self.alarms[ident]
         if not active and not alarm.condition:
             return
-        cause = ""
+        cause = None
         if active and band.is_over(value):  # one within the deadband decides nothing
-            settings = self._kinds[point]
-            side = "below" if band.low else "above"
-            here, limit = (value_text(v, settings.unit, settings.kind) for v in (value, band.limit))
-            compares = row_of(ident).compares
-            assert compares is not None  # it has a limit
-            cause = f"{here} {compares.words}, {side} {limit}"
+            kind = self._kinds[point].kind
+            cause = say(
+                f"alarm.{base_of(ident)}.beyond",
+                here=quantity(kind, value, point),
+                limit=quantity(kind, band.limit, point),
+            )
         self.set_condition(
             ident,
             active,
@@ -131,7 +133,7 @@ class AlarmSystem:
 
     def set_condition(
         self, ident: str, active: bool, now: Now, *, value: float | None = None, unit: str = "", limit: float | None = None,
-        point: str | None = None, cause: str = "",
+        point: str | None = None, cause: Message | None = None,
     ) -> bool:  # fmt: skip
         """Say whether an alarm's condition holds. True where that is news."""
         alarm = self.alarms.get(ident)
@@ -150,7 +152,9 @@ class AlarmSystem:
         self._pass(alarm, now)
         return news
 
-    def _review_worsening(self, alarm: Alarm, value: float | None, limit: float | None, cause: str, now: Now) -> None:
+    def _review_worsening(
+        self, alarm: Alarm, value: float | None, limit: float | None, cause: Message, now: Now
+    ) -> None:
         """What has become clearly worse shows today's value; answered before, it is announced anew, unless its cause tells it."""
         band, low = self.bands.get(alarm.id), CATALOGUE[base_of(alarm.id)].low
         deadband = 0.0 if band is None else band.deadband
@@ -273,10 +277,11 @@ class AlarmSystem:
         row = CATALOGUE.get(base_of(ident))
         self._emit(
             {
-                "id": ident, "from": state, "to": str(State.NORMAL), "cause": "the station file has it no more", "value": None,
+                "id": ident, "from": state, "to": str(State.NORMAL), "cause": "", "value": None,
                 "unit": None, "limit": None, "since": None, "point": None, "priority": "low" if row is None else row.priority,
                 "present": False,
             },
+            GONE,
             now,
         )  # fmt: skip
 
@@ -303,8 +308,8 @@ class AlarmSystem:
 
     # -- what people do
 
-    def check_record(self, record: str, body: Mapping[str, Any], form_fault: str) -> str:
-        """Why this record doesn't count: the fault of its form, or that it would change nothing; "" where it does.
+    def check_record(self, record: str, body: Mapping[str, Any], form_fault: Message | None) -> Message | None:
+        """Why this record doesn't count: the fault of its form, or that it would change nothing; None where it does.
 
         Raises:
             RecordRefused: no such alarm here, or a shelf without an end.
@@ -352,9 +357,10 @@ class AlarmSystem:
             event in _ABSENCE and not alarm.present and not alarm.condition
         ):  # nothing of what it once was is said of it now
             alarm.value = alarm.since_wall_ms = None
-            alarm.cause = f"not present; {_ABSENCE[event]}" + ("" if by is None else f" by {by}")
+            who = None if by is None else say("alarm.absent_by", by=name(by))
+            alarm.cause = say(_ABSENCE[event], by=part(who))
         body: AlarmBody = {
-            "id": ident, "from": str(before), "to": str(alarm.state), "cause": alarm.cause, "value": alarm.value, "unit": alarm.unit,
+            "id": ident, "from": str(before), "to": str(alarm.state), "cause": "", "value": alarm.value, "unit": alarm.unit,
             "limit": alarm.limit, "since": _since(alarm, now), "point": alarm.point,
             "priority": alarm.priority, "present": alarm.present,
         }  # fmt: skip
@@ -364,7 +370,7 @@ class AlarmSystem:
             body["consequence_of"] = alarm.consequence_of
         if alarm.shelf is not None:
             body["until"] = rfc3339(now.wall_ms + self._shelved_for_ms(alarm.shelf, now))
-        self._emit(body, now)
+        self._emit(body, alarm.cause, now)
 
     def redate(self, booted_ms: int, by_ms: int) -> None:
         """The wall clock stepped: what has stood since a time of this boot has stood as long as before."""
@@ -377,7 +383,7 @@ class AlarmSystem:
     # -- published, kept
 
     def published(self, now: Now) -> dict[str, dict[str, Any]]:
-        """Every alarm, also when normal: shape in edge/snapshot.py."""
+        """Every alarm, also when normal: shape in edge/snapshot.py, but that `cause` is a message yet."""
         return {ident: self._published(alarm, now) for ident, alarm in self.alarms.items()}
 
     def _published(self, alarm: Alarm, now: Now) -> dict[str, Any]:
@@ -387,10 +393,12 @@ class AlarmSystem:
             "id": alarm.id, "state": str(alarm.state), "active": alarm.present, "announced": alarm.state is State.UNACKNOWLEDGED,
             "priority": alarm.priority, "since": _since(alarm, now) if lit else None,
             "point": alarm.point, "value": alarm.value if lit else None, "unit": alarm.unit, "limit": alarm.limit,
-            "cause": alarm.cause if lit else "", "consequence": row.consequence, "response": row.response,
+            "cause": alarm.cause if lit else None, "consequence": row.consequence, "response": row.response,
             "respond_within_s": row.respond_within_s, "acknowledged_by": alarm.acknowledged_by,
             "acknowledged_at": None if alarm.acknowledged_wall_ms is None else rfc3339(alarm.acknowledged_wall_ms),
             "consequence_of": alarm.consequence_of, "seq": alarm.seq, "at": None if alarm.at_wall_ms is None else rfc3339(alarm.at_wall_ms),
+            "consequence_msg": as_json(say(f"alarm.{base_of(alarm.id)}.consequence")),
+            "response_msg": as_json(say(f"alarm.{base_of(alarm.id)}.response")),
         }  # fmt: skip
 
     def fold(self, entry: Entry) -> None:
@@ -405,7 +413,8 @@ class AlarmSystem:
         alarm.restore(
             {
                 "state": state, "present": body["present"], "since": None if body["since"] is None else wall_ms_of(body["since"]),
-                "value": body["value"], "limit": body["limit"], "cause": body["cause"], "point": body["point"], "unit": body["unit"],
+                "value": body["value"], "limit": body["limit"],
+                "cause": as_json(of_body(body, "cause")), "point": body["point"], "unit": body["unit"],
                 "by": body.get("by") if acknowledged else None, "acknowledged": entry.wall_ms if acknowledged else None,
                 "of": body.get("consequence_of"), "seq": entry.seq, "at": entry.wall_ms,
                 "shelf": _shelf(entry), "told": body["value"] if state in LIT else alarm.told,

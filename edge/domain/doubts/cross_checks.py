@@ -16,6 +16,7 @@ from edge.domain.doubts.rooms import Rooms
 from edge.domain.doubts.water_checks import WaterChecks
 from edge.domain.entry_bodies import ContradictionBody
 from edge.domain.heat.reservoir import ReservoirMonitor
+from edge.domain.messages import Doubt
 from edge.domain.sensing.point_monitor import PointMonitor
 from edge.domain.settings import Settings
 from edge.domain.water.draw_history import DrawHistory
@@ -32,7 +33,7 @@ class CrossChecks(NamedTuple):
 
 def cross_checks(
     settings: Settings, watches: Mapping[str, PointMonitor], flow: str | None, taps: Mapping[str, str | None], power: str | None,
-    evidence: DrawHistory, tell: Callable[[ContradictionBody], None], warmth: ReservoirMonitor | None = None,
+    evidence: DrawHistory, tell: Callable[[ContradictionBody, Doubt], None], warmth: ReservoirMonitor | None = None,
 ) -> CrossChecks:  # fmt: skip
     """The cross checks of a station.
 
@@ -42,7 +43,7 @@ def cross_checks(
         taps: the pressure points by tap, in the order of flow; None where there is none.
         power: the point that says whether the machine has power; or None.
         evidence: what finished draws showed.
-        tell: called with the body of an entry for each change.
+        tell: called for each change with the body of an entry, whose texts are still to be said, and with what it says.
         warmth: the reservoir's heating and losses; None where there is none.
     """
     fitted = {tap: point for tap, point in taps.items() if point is not None}

@@ -17,10 +17,10 @@ from edge.domain.doubts.restless import SWING_K, Restless
 from edge.domain.doubts.table import ASSUMED_ROOM_C
 from edge.domain.doubts.unheated import DISTURBED_MS, LEAST_SIGMAS, SETTLES_MS, Unheated, UnheatedStretch
 from edge.domain.heat.reservoir import ReservoirMonitor
-from edge.domain.readings import Role
+from edge.domain.messages import Message, celsius, difference, duration, name, names, number, say
+from edge.domain.readings import Kind, Role
 from edge.domain.sensing.point_monitor import PointMonitor
 from edge.domain.settings import Settings, feeds_machine
-from edge.domain.wording import age_text
 
 #: A covered vessel may cool at the loss this many standard deviations (of the logarithm) above its prior median.
 COOLS_SIGMAS: Final = 1.3
@@ -66,8 +66,8 @@ class Liquids:
         warmth: ReservoirMonitor,
         room: Callable[[int], float | None],
         doubts: _Doubts,
-        begin: Callable[[str, str, str, Sequence[str]], None],
-        end: Callable[[str, str, str], None],
+        begin: Callable[[str, str, Message, Sequence[str]], None],
+        end: Callable[[str, str, Message], None],
     ) -> None:
         self._watches, self._warmth, self._room, self._doubts = watches, warmth, room, doubts
         self._begin, self._end = begin, end
@@ -96,7 +96,7 @@ class Liquids:
         """Take a good reading of one of the reservoir's points [Cel]."""
         probe = self._probes[point]
         if probe.restless.hear(liquid_c, mono_ms) and point not in self._doubts.get("restless", {}):
-            cause = f"{point} swings by {SWING_K:g} K and more, up and down within minutes: no liquid does that"
+            cause = say("doubt.restless", point=name(point), swing=difference(Kind.TEMPERATURE, SWING_K))
             self._begin("restless", point, cause, [point])
         level_c = probe.levels.hear(liquid_c, mono_ms)
         if level_c is None:
@@ -121,7 +121,7 @@ class Liquids:
         probe.jumps.forget()
         probe.disturbed_ms = mono_ms
         if probe.restless.is_quiet(mono_ms):
-            self._end("restless", point, f"{point} swings no more")
+            self._end("restless", point, say("doubt.restless.over", point=name(point)))
 
     def _step_k(self, point: str) -> float:
         steps = self._watches[point].steps
@@ -132,7 +132,7 @@ class Liquids:
     ) -> None:
         if point in self._doubts.get("jumped", {}):
             if probe.jumps.has_jumped_back(probe.levels, level_c, step_k, mono_ms):
-                self._end("jumped", point, f"{point} has jumped back")
+                self._end("jumped", point, say("doubt.jumped.back", point=name(point)))
             return
         warmth = self._warmth
         broad, learned = warmth.heat.broad, warmth.heat.prior
@@ -147,7 +147,7 @@ class Liquids:
         probe.disturbed_ms = mono_ms
         told = probe.explained_ms is not None and mono_ms - probe.explained_ms <= EXPLAINS_MS
         if not (jump.explained or told or self._is_worked_on):
-            self._begin("jumped", point, _jump_text(point, jump, heats), [point])
+            self._begin("jumped", point, _jumped(point, jump, heats), [point])
 
     def _unheated_since_ms(self, mono_ms: int) -> int | None:
         """Since when all of the heater's outlets have been read as tripped [ms]; None where one isn't."""
@@ -173,7 +173,7 @@ class Liquids:
         if seen is None or doubted is (seen.what != "cools"):
             return
         if doubted:
-            self._end("unheated", point, f"{point} cools as a liquid does that nothing heats")
+            self._end("unheated", point, say("doubt.unheated.cools", point=name(point)))
         else:
             self._begin(
                 "unheated", point, self._cause(point, seen, level_c, since_ms, mono_ms), [point, *self._outlets]
@@ -184,13 +184,13 @@ class Liquids:
         broad = self._warmth.heat.broad.loss
         return min(max(self._warmth.cool.believed().of(LEAST_SIGMAS), broad.of(LEAST_SIGMAS)), broad.median)
 
-    def _cause(self, point: str, seen: UnheatedStretch, level_c: float, since_ms: int, mono_ms: int) -> str:
-        outlets = " and ".join(self._outlets)
-        off = f"{age_text(mono_ms - since_ms)} after {outlets} tripped"
+    def _cause(self, point: str, seen: UnheatedStretch, level_c: float, since_ms: int, mono_ms: int) -> Message:
+        off = {"since": duration(mono_ms - since_ms), "outlets": names(self._outlets)}
+        here = {"point": name(point), "level": celsius(level_c, point), **off}
         if seen.what == "warms" or seen.rose_k > RISEN_K:
-            return f"{point} has risen by {seen.rose_k:.2g} K to {level_c:.4g} degC, {off}: nothing heats it"
-        fall = f"unheated it falls by {seen.least_k:.2g} K at the least"
-        return f"{point} stays at {level_c:.4g} degC, {off}: within {age_text(seen.lasted_ms)} {fall}"
+            return say("doubt.unheated.rises", **here, rise=difference(Kind.TEMPERATURE, seen.rose_k))
+        least = difference(Kind.TEMPERATURE, seen.least_k)
+        return say("doubt.unheated.stays", **here, within=duration(seen.lasted_ms), least=least)
 
     # -- records
 
@@ -214,7 +214,7 @@ class Liquids:
     def _is_explained(self, check: str, point: str, record: str) -> None:
         if point in self._doubts.get(check, {}):
             self._probes[point].jumps.forget()
-            self._end(check, point, f"{point} is explained by a record: {record}")
+            self._end(check, point, say("doubt.explained", point=name(point), record=name(record)))
 
 
 def tells_of(record: str, body: Mapping[str, Any], point: str) -> bool:
@@ -222,7 +222,12 @@ def tells_of(record: str, body: Mapping[str, Any], point: str) -> bool:
     return record in LOOKED_AT and body.get("point", point if record == "equipment_change" else None) == point
 
 
-def _jump_text(point: str, jump: Jump, heats: float) -> str:
-    within = age_text(max(jump.within_ms, 1000))
-    most = f"a heater makes {60.0 * heats:.2g} K/min at the most"
-    return f"{point} went from {jump.from_c:.4g} to {jump.to_c:.4g} degC within {within} and stayed there: {most}"
+def _jumped(point: str, jump: Jump, heats: float) -> Message:
+    return say(
+        "doubt.jumped",
+        point=name(point),
+        before=celsius(jump.from_c, point),
+        after=celsius(jump.to_c, point),
+        within=duration(max(jump.within_ms, 1000)),
+        heats=number(60.0 * heats, "K/min"),
+    )

@@ -15,15 +15,14 @@ from edge.domain.doubts.noise import Stills
 from edge.domain.doubts.register import DoubtRegister, change_body
 from edge.domain.doubts.rooms import Rooms
 from edge.domain.doubts.swings import Swings
-from edge.domain.doubts.table import CHECKS
 from edge.domain.doubts.together import Together
 from edge.domain.heat.reservoir import ReservoirMonitor
 from edge.domain.heat.transfer_loss import UNSTATED_U_K
+from edge.domain.messages import Doubt, celsius, difference, duration, name, names, part, say
 from edge.domain.readings import Kind, Role
 from edge.domain.sensing.calibration import K_CALIBRATED
 from edge.domain.sensing.point_monitor import PointMonitor
 from edge.domain.settings import Settings
-from edge.domain.wording import age_text
 
 #: A probe that has shown this many different values isn't stuck.
 MOVES: Final = 3
@@ -63,7 +62,7 @@ class ReadingChecks:
         if warmth is not None and liquids:
             self._liquid = Liquids(
                 settings, watches, warmth, rooms.room_c, doubts.doubts,
-                begin=lambda check, point, cause, names: doubts.begin(check, [point], cause, names),
+                begin=lambda check, point, cause, named: doubts.begin(check, [point], cause, named),
                 end=lambda check, point, cause: doubts.change([point], None, cause, check),
             )  # fmt: skip
 
@@ -94,18 +93,16 @@ class ReadingChecks:
             self._look_together(mono_ms)
         if stills.moves(value, mono_ms, frozen):
             if frozen:
-                self._doubts.change([point], None, f"{point} moves again", "frozen")
+                self._doubts.change([point], None, say("doubt.moves_again", point=name(point)), "frozen")
             if stopped:
-                self._doubts.end("stopped", f"{point} moves again")
+                self._doubts.end("stopped", say("doubt.moves_again", point=name(point)))
         elif (
             not (frozen or stopped)
             and (found := stills.too_still(mono_ms)) is not None
             and self._must_move(point, value, mono_ms)
         ):
-            still, longest = map(age_text, found)
-            self._doubts.begin(
-                "frozen", [point], f"{point} is frozen: still for {still}, never before for longer than {longest}"
-            )
+            still, longest = map(duration, found)
+            self._doubts.begin("frozen", [point], say("doubt.frozen", point=name(point), still=still, longest=longest))
         if point in self._swings:
             in_cycle = self._in_cycle(mono_ms)
             if in_cycle:
@@ -123,7 +120,8 @@ class ReadingChecks:
         for point in [
             p for p in self._doubts.doubts.get("basin_cold", {}) if body.get("counts") and tells_of(record, body, p)
         ]:
-            self._doubts.change([point], None, f"{point} is explained by a record: {record}", "basin_cold")
+            cause = say("doubt.explained", point=name(point), record=name(record))
+            self._doubts.change([point], None, cause, "basin_cold")
 
     def _look_at_basin(self, point: str, basin_c: float, mono_ms: int) -> None:
         if mono_ms < self._basins[point].look_ms:
@@ -137,17 +135,22 @@ class ReadingChecks:
         if found is None or found is doubted or room_c is None:
             return
         if found:
-            cause = f"{point} rests at {basin_c:.4g} degC in a room of {room_c:.4g} degC: more than {COLDER_K:g} K colder, for hours"
+            cause = say(
+                "doubt.basin_cold",
+                point=name(point),
+                here=celsius(basin_c, point),
+                room=celsius(room_c),
+                colder=difference(Kind.TEMPERATURE, COLDER_K),
+            )
             self._doubts.begin("basin_cold", [point], cause, [point, *self._rooms.points])
         else:
-            self._doubts.change([point], None, f"{point} rests as warm as its room again", "basin_cold")
+            self._doubts.change([point], None, say("doubt.basin_cold.over", point=name(point)), "basin_cold")
 
     def _look_together(self, mono_ms: int) -> None:
         stopped = self._together.look(self._doubts.doubts.get("frozen", {}), mono_ms)
         if stopped is None or "stopped" in self._doubts.doubts:
             return
-        since = age_text(mono_ms - stopped.since_ms)
-        cause = f"{', '.join(stopped.points)} have repeated their values for {since}, since one and the same time"
+        cause = say("doubt.stopped", points=names(stopped.points), still=duration(mono_ms - stopped.since_ms))
         self._doubts.begin("stopped", stopped.points, cause)
         for point in stopped.points:
             if point in self._stills:
@@ -164,10 +167,10 @@ class ReadingChecks:
             swings.pause(seen, mono_ms)
         elif swings.hear(seen, mono_ms, doubted):
             if doubted:
-                self._doubts.change([point], None, f"{point} moves by more than a step again", "toggling")
+                self._doubts.change([point], None, say("doubt.toggling.over", point=name(point)), "toggling")
         elif not doubted and (found := swings.stuck(mono_ms)) is not None and self._must_move(point, value, mono_ms):
-            rests, longest = map(age_text, found)
-            cause = f"{point} is stuck: within one step for {rests}, before for no longer than {longest} while its liquid swung"
+            rests, longest = map(duration, found)
+            cause = say("doubt.toggling", point=name(point), rests=rests, longest=longest)
             self._doubts.begin("toggling", [point], cause)
 
     def _in_cycle(self, mono_ms: int) -> bool:
@@ -183,11 +186,11 @@ class ReadingChecks:
 
     def lost(self) -> None:
         """Doubt the liquid's probes until they move: lost entries may have held a doubt of a frozen one. The loss has its own entry."""
-        row = CHECKS["unmoved"]
         for point in self._swings:
             self._shown.pop(point, None)
-            cause = f"{point} {row.says}"
-            self._doubts.take(change_body([point], (cause, row.advice), cause, "unmoved"))
+            cause = say("doubt.of", points=names([point]), says=part(say("check.unmoved")))
+            doubt = Doubt(cause, say("check.unmoved.advice"))
+            self._doubts.take(change_body([point], doubt, cause, "unmoved"))
 
     def _look_whether_it_moves(self, point: str, value: float) -> None:
         """End the doubt once the probe has shown MOVES values; a stuck one may toggle between two."""
@@ -195,4 +198,4 @@ class ReadingChecks:
         shown.add(value)
         if len(shown) >= MOVES:
             del self._shown[point]
-            self._doubts.change([point], None, f"{point} moves", "unmoved")
+            self._doubts.change([point], None, say("doubt.moves", point=name(point)), "unmoved")

@@ -12,6 +12,7 @@ from edge.domain.doubts.table import (
     CHECKS,
 )
 from edge.domain.entry_bodies import ContradictionBody
+from edge.domain.messages import Doubt, Message, as_json, message_body, of_body, of_json, say
 from edge.domain.sensing.point_monitor import PointMonitor
 from edge.domain.water.filter_train import Zeros
 
@@ -28,18 +29,16 @@ class DoubtRegister:
         watches: the monitor of every point, by its id.
         taps: the pressure points by tap; where a gauge's zero is doubted, no zero is learned of its tap.
         zeros: what is known of the taps' zeros.
-        tell: called with the body of an entry for each change.
+        tell: called for each change with the body of an entry, whose texts are still to be said, and with what it says.
     """
 
     def __init__(
-        self, watches: Mapping[str, PointMonitor], taps: Mapping[str, str], zeros: Zeros, tell: Callable[[ContradictionBody], None]
+        self, watches: Mapping[str, PointMonitor], taps: Mapping[str, str], zeros: Zeros, tell: Callable[[ContradictionBody, Doubt], None]
     ) -> None:  # fmt: skip
         self._watches, self._taps, self._zeros, self._tell = watches, taps, zeros, tell
-        self.doubts: dict[
-            str, dict[str, tuple[str, str]]
-        ] = {}  # by check or "stage:<filter>", then by point: (cause, advice)
+        self.doubts: dict[str, dict[str, Doubt]] = {}  # by check or "stage:<filter>", then by point: (cause, advice)
 
-    def doubt_about(self, points: Iterable[str | None]) -> tuple[str, str] | None:
+    def doubt_about(self, points: Iterable[str | None]) -> Doubt | None:
         """(cause, advice) of the first of these points that is doubted; None where none is."""
         for point in points:
             watch = self._watches.get(point) if point is not None else None
@@ -47,33 +46,34 @@ class DoubtRegister:
                 return watch.doubt
         return None
 
-    def evidence_doubt(self, check: str) -> tuple[str, str] | None:
+    def evidence_doubt(self, check: str) -> Doubt | None:
         """(cause, advice) of a row that doubts evidence instead of readings, as "static_low" or "stage:<filter>"; None: it holds."""
         return next(iter(self.doubts.get(check, {}).values()), None)
 
-    def drawn_doubt(self, point: str | None) -> tuple[str, str] | None:
+    def drawn_doubt(self, point: str | None) -> Doubt | None:
         """(cause, advice) if the last draw's evidence of this point is doubted; else None."""
         of_it = (doubt for check in ANEW if (doubt := self.doubts.get(check, {}).get(point or "")) is not None)
         return next(of_it, None)
 
-    def begin(self, check: str, points: Sequence[str], cause: str = "", names: Sequence[str] = ()) -> None:
+    def begin(self, check: str, points: Sequence[str], cause: Message | None = None, names: Sequence[str] = ()) -> None:
         """These points fail a row of the table, with its own words where no other cause is given."""
-        row = CHECKS[check.partition(":")[0]]
-        self.change(points, (cause or row.says, row.advice), cause or row.says, check, names)
+        base = check.partition(":")[0]
+        cause = cause or say(f"check.{base}")
+        self.change(points, Doubt(cause, say(f"check.{base}.advice")), cause, check, names)
 
-    def end(self, check: str, cause: str) -> None:
+    def end(self, check: str, cause: Message) -> None:
         """A row holds again for all its points."""
         if check in self.doubts:
             self.change(list(self.doubts[check]), None, cause, check)
 
     def change(
-        self, points: Sequence[str], doubt: tuple[str, str] | None, cause: str, check: str = OTHER, names: Sequence[str] = ()
+        self, points: Sequence[str], doubt: Doubt | None, cause: Message, check: str = OTHER, names: Sequence[str] = ()
     ) -> None:  # fmt: skip
         """Begin a doubt (cause, advice) of these points, or end it (None). `names`: all points of the row, where they are more."""
         body = change_body(points, doubt, cause, check)
         if names:
             body["beside"] = [name for name in names if name not in points]
-        self._tell(body)
+        self._tell(body, Doubt(cause, None if doubt is None else doubt[1]))
         self.take(body)
 
     def take(self, body: Mapping[str, Any]) -> None:
@@ -82,7 +82,7 @@ class DoubtRegister:
         of = self.doubts.setdefault(check, {})
         for point in body["points"]:
             if point in self._watches and began:
-                of[point] = (str(body["cause"]), str(body["advice"]))
+                of[point] = Doubt(of_body(body, "cause"), of_body(body, "advice", "advice_msg"))
             else:
                 of.pop(point, None)
         if not of:
@@ -94,27 +94,33 @@ class DoubtRegister:
                 watch.doubt = self._first(point)
                 watch.is_sure = watch.is_sure and watch.doubt is None  # the present value becomes uncertain at once
 
-    def _first(self, point: str) -> tuple[str, str] | None:
+    def _first(self, point: str) -> Doubt | None:
         for check, of in self.doubts.items():
             row = CHECKS.get(check.partition(":")[0])
             if point in of and (row is None or row.doubts_reading):
                 return of[point]
         return None
 
-    def state(self) -> dict[str, dict[str, list[str]]]:
+    def state(self) -> dict[str, dict[str, list[Any]]]:
         """The standing doubts as JSON: by row and point, [cause, advice]."""
-        return {check: {point: list(doubt) for point, doubt in of.items()} for check, of in self.doubts.items()}
+        return {
+            check: {point: [as_json(one) for one in doubt if one is not None] for point, doubt in of.items()}
+            for check, of in self.doubts.items()
+        }
 
-    def restore(self, state: Mapping[str, Mapping[str, Sequence[str]]]) -> None:
+    def restore(self, state: Mapping[str, Mapping[str, Sequence[Any]]]) -> None:
         """Take back what state() gave."""
         for check, of in state.items():
             for point, (cause, advice) in of.items():
-                self.take(change_body([point], (cause, advice), cause, check))
+                self.take(change_body([point], Doubt(of_json(cause), of_json(advice)), of_json(cause), check))
 
 
-def change_body(points: Sequence[str], doubt: tuple[str, str] | None, cause: str, check: str) -> ContradictionBody:
-    """The body of an entry: a doubt (cause, advice) of these points has begun, or has ended (None)."""
-    named = list(points)
-    if doubt is None:
-        return {"check": check, "points": named, "what": "ended", "cause": cause, "advice": ""}
-    return {"check": check, "points": named, "what": "began", "cause": cause, "advice": doubt[1]}
+def change_body(points: Sequence[str], doubt: Doubt | None, cause: Message, check: str) -> ContradictionBody:
+    """The body of an entry, whose texts are still to be said: a doubt of these points has begun, or has ended (None)."""
+    body: ContradictionBody = {
+        "check": check, "points": list(points), "what": "ended" if doubt is None else "began", "cause": "", "advice": "",
+        "msg": message_body(cause),
+    }  # fmt: skip
+    if doubt is not None and doubt.advice is not None:
+        body["advice_msg"] = message_body(doubt.advice)
+    return body

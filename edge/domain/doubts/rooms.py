@@ -8,13 +8,13 @@ from edge.domain.alarms.states import AT_LIMIT
 from edge.domain.doubts.register import DoubtRegister
 from edge.domain.doubts.table import (
     ASSUMED_ROOM_C,
-    CHECKS,
     COOLER_BY_K,
     HEATED_C,
     ROOM_AGAIN_MS,
     ROOM_BAND_K,
     WARMEST_ROOM_C,
 )
+from edge.domain.messages import celsius, name, part, say
 from edge.domain.readings import Role
 from edge.domain.sensing.point_monitor import PointMonitor
 from edge.domain.settings import Settings
@@ -43,17 +43,21 @@ class Rooms:
         if room_c > most + AT_LIMIT:
             self._room_ms.pop(point, None)
             if not doubted:
-                beside = (
-                    "used rooms are no warmer"
-                    if most == WARMEST_ROOM_C
-                    else f"beside a liquid of {min(liquids):.4g} degC"
+                than, named = say("doubt.room_warm.than_rooms"), [point]
+                if most != WARMEST_ROOM_C:
+                    than = say("doubt.room_warm.than_liquid", liquid=celsius(min(liquids)))
+                    named += self._liquids
+                cause = say(
+                    "doubt.room_warm",
+                    point=name(point),
+                    here=celsius(room_c, point),
+                    says=part(say("check.room_warm")),
+                    than=part(than),
                 )
-                names = [point] if most == WARMEST_ROOM_C else [point, *self._liquids]
-                cause = f"{point}: {room_c:.4g} degC {CHECKS['room_warm'].says}: {beside}"
-                self._doubts.begin("room_warm", [point], cause, names)
+                self._doubts.begin("room_warm", [point], cause, named)
         elif doubted and mono_ms - self._room_ms.setdefault(point, mono_ms) >= ROOM_AGAIN_MS:
             self._room_ms.pop(point)
-            self._doubts.change([point], None, f"{point} reads what a room can have again", "room_warm")
+            self._doubts.change([point], None, say("doubt.room_warm.over", point=name(point)), "room_warm")
 
     def room_c(self, mono_ms: int) -> float | None:
         """The coldest of the rooms' points that aren't doubted [Cel]; None where there is none."""

@@ -20,7 +20,6 @@ from edge.domain.doubts.table import (
     ALIKE_MS,
     ALIKE_SHARE,
     ALONG_KPA,
-    CHECKS,
     DROP_FROM_MS,
     HOLDS_MS,
     LET_GO_KPA,
@@ -31,6 +30,7 @@ from edge.domain.doubts.table import (
     UNSEEN_FROM_MS,
 )
 from edge.domain.doubts.unseen import Unseen
+from edge.domain.messages import Message, difference, name, names, number, part, quantity, say
 from edge.domain.readings import Kind
 from edge.domain.sensing.point_monitor import PointMonitor
 from edge.domain.settings import Settings
@@ -38,7 +38,6 @@ from edge.domain.water.draw_history import DrawHistory
 from edge.domain.water.draws import LOW_KPA, Draw
 from edge.domain.water.filter_train import ZERO_AT_MOST_KPA
 from edge.domain.water.normalise import GAINS_AT_MOST_KPA
-from edge.domain.wording import difference_text, value_text
 
 #: The meter is doubted after this many falls without a draw between them, within the time of SilentDraws.
 FALLS: Final = 3
@@ -106,7 +105,8 @@ class WaterChecks:
         if self._flow is None or self._is_off(mono_ms):
             return news
         if falls >= self._wanted and self._watches[self._flow].doubt is None:
-            self._doubts.begin("no_pulses", [self._flow], f"{CHECKS['no_pulses'].says}: {falls} times without a pulse")
+            cause = say("doubt.no_pulses", says=part(say("check.no_pulses")), falls=number(falls))
+            self._doubts.begin("no_pulses", [self._flow], cause)
             news = True
         return self._takes_at_rest(kpa, mono_ms) or news
 
@@ -125,15 +125,17 @@ class WaterChecks:
             and apart.has_order
             and (not apart.goes_back_kpa or apart.goes_back_kpa > BACK_SHARE * self._took_kpa())
         ):
-            cause = f"{CHECKS['exchanged'].says}; and the meter says nothing of the water that flows"
+            cause = say("doubt.exchanged_unseen", says=part(say("check.exchanged")))
             self._doubts.begin("exchanged", [p for p in self._taps.values() if p in wrong], cause)
         elif (
             apart.is_flow
             and apart.kpa["supply"] < plan.pressure_low_kpa - LOW_KPA
             and "unseen_low" not in self._doubts.doubts
         ):
-            here = value_text(apart.kpa["supply"], self._watches[supply].point.unit, Kind.PRESSURE)
-            self._doubts.begin("unseen_low", [supply], f"{here}, {CHECKS['unseen_low'].says}")
+            here = quantity(Kind.PRESSURE, apart.kpa["supply"], supply)
+            self._doubts.begin(
+                "unseen_low", [supply], say("doubt.unseen_low", here=here, says=part(say("check.unseen_low")))
+            )
 
     def _took_kpa(self) -> float:
         """The train's drop in the last steady draw [kPa]; infinite where it isn't known."""
@@ -218,7 +220,7 @@ class WaterChecks:
             alike = len(level) > 1 and max(level.values()) - min(level.values()) < ALIKE_SHARE * apart_kpa
             self._alike_ms = (mono_ms if self._alike_ms is None else self._alike_ms) if alike else None
             if self._alike_ms is not None and mono_ms - self._alike_ms >= ALIKE_MS:
-                self._doubts.end("zero", "the gauges agree at rest again")
+                self._doubts.end("zero", say("doubt.zero.over"))
             return True
         tap = odd(level, apart_kpa, GAINS_AT_MOST_KPA, NOTHING_KPA)
         if tap is None or odd(surely, apart_kpa, apart_kpa) != tap:
@@ -234,10 +236,12 @@ class WaterChecks:
         """Doubt the gauges of one tap, which differs from the others at rest, or of two taps that differ from each other."""
         first, others = taps[0], [kpa for tap, kpa in level.items() if tap != taps[0]]
         off_kpa = level[first] - (level[taps[1]] if len(taps) > 1 else sum(others) / len(others))
-        off = difference_text(off_kpa, self._watches[self._taps[first]].point.unit, Kind.PRESSURE)
+        off = difference(Kind.PRESSURE, off_kpa, self._taps[first])
         points = [self._taps[tap] for tap in taps]
         self._alike_ms = None
-        self._doubts.begin("zero", points, f"{' and '.join(points)} {CHECKS['zero'].says}: {off}")
+        self._doubts.begin(
+            "zero", points, say("doubt.zero", points=names(points), says=part(say("check.zero")), off=off)
+        )
 
     def _pair_apart(self, seen: Mapping[str, float]) -> tuple[str, str] | None:
         """Two taps of which the first is higher at rest than the second by more than gauges differ, the outermost pair first; else None.
@@ -263,7 +267,8 @@ class WaterChecks:
         self._low_ms = mono_ms if self._low_ms is None else self._low_ms
         self.is_low = self.is_low or mono_ms - self._low_ms >= LOW_FROM_MS
         if mono_ms - self._low_ms >= REFUTED_MS and "static_low" not in self._doubts.doubts:
-            self._doubts.begin("static_low", [self._taps["supply"]], f"the supply {CHECKS['static_low'].says}")
+            cause = say("doubt.static_low", says=part(say("check.static_low")))
+            self._doubts.begin("static_low", [self._taps["supply"]], cause)
         return was is not self.is_low
 
     def _has_sunk(self, settled_kpa: float, mono_ms: int) -> bool:
@@ -276,17 +281,10 @@ class WaterChecks:
         has_sunk, seen = self._sunk.see(settled_kpa, about, least_kpa, mono_ms)
         is_doubted = "static_sunk" in self._doubts.doubts
         if has_sunk and not is_doubted:
-            self._doubts.begin("static_sunk", [point], self._sunk_text(point, seen, plan.pressure_low_kpa))
+            self._doubts.begin("static_sunk", [point], _sunk(point, seen, plan.pressure_low_kpa))
         elif has_sunk is False and is_doubted:
-            self._doubts.end("static_sunk", "at rest it is high enough again")
+            self._doubts.end("static_sunk", say("doubt.static_sunk.over"))
         return is_doubted is not ("static_sunk" in self._doubts.doubts)
-
-    def _sunk_text(self, point: str, seen: Seen, least_kpa: float) -> str:
-        here, was, left, least = (
-            value_text(kpa, self._watches[point].point.unit, Kind.PRESSURE) for kpa in (*seen, least_kpa)
-        )
-        says = CHECKS["static_sunk"].says
-        return f"{here} while nothing draws, {was} about the last draw: it {says}, and drawing would leave {left} of the {least} needed"
 
     def flowed(self) -> None:
         """Take that the meter shows a draw: doubts about it end."""
@@ -295,17 +293,22 @@ class WaterChecks:
         self._levels.forget()
         if self._flow is not None and "no_pulses" in self._doubts.doubts:
             self._wanted = min(2 * self._wanted, FALLS_AT_MOST)
-            self._doubts.end("no_pulses", "the meter shows a draw")
+            self._doubts.end("no_pulses", say("doubt.meter_shows_draw"))
         if "drop_no_flow" in self._doubts.doubts:
             self._proved_kpa = self._drop_kpa
-        self._doubts.end("drop_no_flow", "the meter shows a draw")
+        self._doubts.end("drop_no_flow", say("doubt.meter_shows_draw"))
 
     def drawn(self, draw: Draw, is_proved: bool, mono_ms: int) -> None:
         """Check the pressures of a draw that has ended. `is_proved`: its end was seen, so that it counts as the last draw."""
         shorts, point = self._evidence.shorts, self._taps.get("supply")
         if shorts.is_low and point is not None and "short_low" not in self._doubts.doubts:
-            last = value_text(shorts.last_kpa, self._watches[point].point.unit, Kind.PRESSURE)
-            self._doubts.begin("short_low", [point], f"{shorts.run} draws, {CHECKS['short_low'].says}, the last {last}")
+            cause = say(
+                "doubt.short_low",
+                draws=number(shorts.run),
+                says=part(say("check.short_low")),
+                last=quantity(Kind.PRESSURE, shorts.last_kpa, point),
+            )
+            self._doubts.begin("short_low", [point], cause)
         if not draw.supply.n:
             return
         plan, drawn_kpa = self._settings.supply, draw.supply.value
@@ -315,7 +318,7 @@ class WaterChecks:
             self._sunk.drawn(mono_ms)
             for check in ANEW:
                 if shows_enough or check != "static_low":
-                    self._doubts.end(check, "a draw shows the pressure anew")
+                    self._doubts.end(check, say("doubt.drawn_anew"))
         below, off = self._train.zeros.below, self._doubts.doubts.get("zero", {})
         shown = [(tap, p, draw.mean(tap).value) for tap, p in self._taps.items() if p not in off]
         wrong = exchanged([(point, None if kpa is None else kpa + below(tap)) for tap, point, kpa in shown])
@@ -324,17 +327,14 @@ class WaterChecks:
                 [tap], draw.static_kpa
             )  # exchanged gauges agree at rest, so a difference there is a zero that has moved
         else:
-            self._now_doubted(
-                "exchanged", wrong, [point for _, point, _ in shown], "a draw shows the pressures in order"
-            )
+            self._now_doubted("exchanged", wrong, [point for _, point, _ in shown], say("doubt.exchanged.over"))
         if not self._tells(draw):
             return
         if self._flow is not None:
             none, still = blind_gauges(draw, self._taps)
-            self._now_doubted(
-                "flow_no_drop", [self._flow, *self._taps.values()] if none else [], None, "a draw shows in the gauges"
-            )
-            self._now_doubted("still_in_draw", still, None, "it moves with a draw")
+            unseen = [self._flow, *self._taps.values()] if none else []
+            self._now_doubted("flow_no_drop", unseen, None, say("doubt.flow_no_drop.over"))
+            self._now_doubted("still_in_draw", still, None, say("doubt.still_in_draw.over"))
         for ident, takes_nothing in empty_stages(draw, self._train).items():
             taps = [self._taps[tap] for tap in self._train.taps_of(ident)]
             if off.keys().isdisjoint(taps):
@@ -346,16 +346,14 @@ class WaterChecks:
         changed_ms = self._train.changed_ms(ident)
         clean = stage.took_clean_kpa(changed_ms) if self._train.zeros_known(ident) else None
         if not takes_nothing and clean is None:
-            self._doubts.end(check, f"filter {ident} takes pressure of a draw")
+            self._doubts.end(check, say("doubt.stage.over", filter=name(ident)))
         elif check not in self._doubts.doubts and (takes_nothing or clean is None):
-            self._doubts.begin(check, taps, f"filter {ident} {CHECKS['stage'].says}")
+            self._doubts.begin(check, taps, say("doubt.stage", filter=name(ident), says=part(say("check.stage"))))
         elif check not in self._doubts.doubts:
-            unit = self._watches[taps[0]].point.unit
             took, takes = (
-                difference_text(kpa or 0.0, unit, Kind.PRESSURE) for kpa in (clean, stage.drop_kpa(changed_ms))
+                difference(Kind.PRESSURE, kpa or 0.0, taps[0]) for kpa in (clean, stage.drop_kpa(changed_ms))
             )
-            says = "an empty housing, a torn or a by-passed filter; where it is right, record that it was looked at"
-            self._doubts.begin(check, taps, f"filter {ident} takes {takes}, a clean one took {took}: {says}")
+            self._doubts.begin(check, taps, say("doubt.stage.too_little", filter=name(ident), takes=takes, took=took))
 
     def _tells(self, draw: Draw) -> bool:
         """Is the draw's flow large enough to judge the filters by it?"""
@@ -365,9 +363,7 @@ class WaterChecks:
         least = plan.flow_low_l_min or self._settings.reference_flow_l_min or 4.0 * plan.draw_starts_l_min
         return flow >= NEAR_FLOW * least
 
-    def _now_doubted(
-        self, check: str, wrong: Iterable[str], judged: Sequence[str] | None, over: str, what: str = ""
-    ) -> None:
+    def _now_doubted(self, check: str, wrong: Iterable[str], judged: Sequence[str] | None, over: Message) -> None:
         """Doubt the points in `wrong` by this row; end the doubts of the other points that the draw has judged (None: of all)."""
         wrong, had = list(wrong), self._doubts.doubts.get(check, {})
         ended = [p for p in had if p not in wrong and (judged is None or p in judged)]
@@ -375,13 +371,18 @@ class WaterChecks:
         if ended:
             self._doubts.change(ended, None, over, check)
         if fresh:
-            says = CHECKS[check.partition(":")[0]].says
-            self._doubts.begin(
-                check, fresh, f"{what or ', '.join(fresh)} {says}" if what or check == "still_in_draw" else says
-            )
+            says = say(f"check.{check}")
+            named = check == "still_in_draw"
+            self._doubts.begin(check, fresh, say("doubt.of", points=names(fresh), says=part(says)) if named else says)
 
     def goes_out(self, point: str, value: float) -> None:
         """Doubt the last draw's evidence: a draw under way shows this point outside its limits, and may never be seen to end."""
         if point not in self._doubts.doubts.get("draw_out", {}):
-            here = value_text(value, self._watches[point].point.unit, self._watches[point].point.kind)
-            self._doubts.begin("draw_out", [point], f"{here}: {CHECKS['draw_out'].says}")
+            here = quantity(self._watches[point].point.kind, value, point)
+            self._doubts.begin("draw_out", [point], say("doubt.draw_out", here=here, says=part(say("check.draw_out"))))
+
+
+def _sunk(point: str, seen: Seen, least_kpa: float) -> Message:
+    here, was, left, least = (quantity(Kind.PRESSURE, kpa, point) for kpa in (*seen, least_kpa))
+    says = part(say("check.static_sunk"))
+    return say("doubt.static_sunk", here=here, was=was, says=says, left=left, least=least)

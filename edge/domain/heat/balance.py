@@ -14,6 +14,7 @@ from __future__ import annotations
 from math import log
 from typing import Final, NamedTuple
 
+from edge.domain.messages import Message
 from edge.domain.settings import Reservoir
 
 #: The reservoir's condition is met once it has held for this long [ms].
@@ -26,7 +27,7 @@ class Forecast(NamedTuple):
     in_ms: int | None
     low_ms: int | None
     high_ms: int | None
-    why: str
+    why: Message | None
 
 
 def needed_c(reservoir: Reservoir, cold_c: float) -> float:

@@ -19,6 +19,7 @@ from edge.domain.heat.prior import Prior, Spread
 from edge.domain.heat.probe import Average, ProbeStatistics, ProbeView, Slope, line
 from edge.domain.maths.mixture import quantile
 from edge.domain.maths.robust import Z90
+from edge.domain.messages import Message, say
 
 #: A fall is looked for in the averages of this time [ms].
 FALL_WINDOW_MS: Final = 900_000
@@ -308,36 +309,38 @@ class CoolDownEstimator:
         """Time until a cooling liquid reads less than `limit_c` [Cel]; `holds_c`: where a thermostat with power comes on [Cel]."""
         last = self.view.last
         if last is None:
-            return Forecast(None, None, None, "no reading of the reservoir")
+            return Forecast(None, None, None, say("reservoir.no_reading"))
         _, liquid_c, room_c = last
         why = self._why_not(limit_c, liquid_c, room_c, holds_c)
-        fit = None if why else self._until_now()
+        fit = None if why is not None else self._until_now()
         if fit is None:
-            return Forecast(None, None, None, why or "not known yet: too little has been seen of it")
+            return Forecast(None, None, None, why or say("cooling.too_little_seen"))
         points = fit.points(limit_c, room_c)
         mid = quantile(points, 0.5)
         if mid == inf:
-            return Forecast(None, None, None, "the room keeps it above")
+            return Forecast(None, None, None, say("cooling.room_keeps_it_above"))
         more = Z90 * self._unmodelled_s(fit, max(mid, 0.0), limit_c)
         low = mid - hypot(mid - quantile(points, 0.05), more)
         high = mid + hypot(min(quantile(points, 0.95), FARTHEST_S) - mid, more)
         passed_s = (mono_ms - self._from_ms) / 1000.0 - fit.t
         left_ms, low_ms, high_ms = (int(max(min(s, FARTHEST_S) - passed_s, 0.0) * 1000.0) for s in (mid, low, high))
-        return Forecast(left_ms, low_ms, high_ms, "")
+        return Forecast(left_ms, low_ms, high_ms, None)
 
-    def _why_not(self, limit_c: float, liquid_c: float, room_c: float, holds_c: float) -> str:
-        """Text why no time can be told; empty where one can."""
+    def _why_not(self, limit_c: float, liquid_c: float, room_c: float, holds_c: float) -> Message | None:
+        """Why no time can be told; None where one can."""
         if self._is_below(limit_c, liquid_c):
-            return "it is below already"
+            return say("cooling.below_already")
         if self._off_ms is None:
             if self._heated_ms is not None:
-                return "it is being heated"
+                return say("cooling.being_heated")
             if self._fit is None:
-                return "it is not cooling"
+                return say("cooling.not_cooling")
             trough_c = holds_c if self._trough_c is None else min(holds_c, self._trough_c)
             if trough_c < inf and liquid_c > trough_c - HOLDS_SLACK_K and limit_c < trough_c:
-                return "the thermostat holds it"
-        return "the room keeps it above" if self._fit is not None and room_c >= limit_c else ""
+                return say("cooling.thermostat_holds_it")
+        if self._fit is not None and room_c >= limit_c:
+            return say("cooling.room_keeps_it_above")
+        return None
 
     def _is_below(self, limit_c: float, liquid_c: float) -> bool:
         """Is the liquid below the limit: by the reading, or within its noise of the limit by the averages?"""

@@ -25,10 +25,10 @@ from edge.domain.heat.prior import HEAT_UPS_KEPT, is_usable, of_volume
 from edge.domain.heat.probe import ProbeStatistics
 from edge.domain.heat.thermostat import Trough, trough
 from edge.domain.heat.transfer_loss import TransferLoss, by_the_file, mixed_c
-from edge.domain.heat.warmup import MIN_SD_S, WarmUpEstimator
+from edge.domain.heat.warmup import MIN_SD_S, ProbeForecast, WarmUpEstimator
+from edge.domain.messages import Message, celsius, part, say
 from edge.domain.records.book import AHEAD_MS
 from edge.domain.settings import AlarmTuning, Reservoir
-from edge.domain.wording import Worded
 
 #: Temperature of the supply's water where none is known: mains in winter [Cel].
 ASSUMED_SUPPLY_C: Final = 5.0
@@ -267,15 +267,15 @@ class ReservoirMonitor:
         return self._mixed_ms < self.poured_ms
 
     @property
-    def unsure(self) -> str:
-        """Text why a liquid that reads warm enough isn't taken for warm; empty where it is, or doesn't read so."""
+    def unsure(self) -> Message | None:
+        """Why a liquid that reads warm enough isn't taken for warm; None where it is, or doesn't read so."""
         if self.is_falling and self._room_cools:
-            return "but the room is cooling: it may be colder than its probe"
+            return say("reservoir.unsure.room_cools")
         if self.is_falling:
-            return "and falling: the liquid may be colder than its probe"
+            return say("reservoir.unsure.falling")
         if self.is_mixing and self._held:
-            return "but topped up: cold liquid may lie below the probe until it is seen to rise"
-        return ""
+            return say("reservoir.unsure.topped_up")
+        return None
 
     def _may_fall_to(self, judged_c: float) -> float:
         """The lowest that the liquid may be or come to [Cel]: a falling probe is behind by its lag and its quantisation step."""
@@ -348,28 +348,29 @@ class ReservoirMonitor:
 
     def until(self, room_c: float, mono_ms: int) -> Forecast:
         """Time until the condition is met."""
-        if self.unsure:
-            return Forecast(
-                None, None, None, f"not known yet: it {'is falling' if self.is_falling else 'was topped up'}"
-            )
+        if self.unsure is not None:
+            why = say("heating.not_yet.falling" if self.is_falling else "heating.not_yet.topped_up")
+            return Forecast(None, None, None, why)
         target_c = self.limits(room_c)[0] + self.guard_k
         if self.since_ms is not None:
             return self._until_held(target_c, self.since_ms + HOLD_MS, mono_ms)
         if target_c > self.plan.set_point_c + max(self.plan.thermostat_band_k, SET_POINT_SLACK_K):
-            needed = (self.plan.set_point_c, " is below the ", target_c, " needed")
-            return Forecast(None, None, None, Worded("it will not get there: the set point of ", *needed))
+            too_low = say("heating.never.set_point", set_point=celsius(self.plan.set_point_c), needed=celsius(target_c))
+            return Forecast(None, None, None, say("heating.never", why=part(too_low)))
         if target_c > max(self.plan.set_point_c, self._highest_c - REACHED_SLACK_K) + AT_LIMIT:
-            needed = (self.plan.set_point_c, " is below the ", target_c, " needed, it may not get there")
-            return Forecast(None, None, None, Worded("not known: the set point of ", *needed))
+            too_low = say(
+                "heating.perhaps_never.set_point", set_point=celsius(self.plan.set_point_c), needed=celsius(target_c)
+            )
+            return Forecast(None, None, None, too_low)
         return self._until_judged(target_c, mono_ms)
 
     def _until_judged(self, target_c: float, mono_ms: int) -> Forecast:
         """Time until the judged value has held above `target_c` for HOLD_MS; it lags behind the probe."""
         crossing = self.liquid.crossing(target_c, self.heat.probe)
         if crossing is None:
-            return Forecast(None, None, None, "no reading of the reservoir")
+            return Forecast(None, None, None, say("reservoir.no_reading"))
         seen = self.heat.sees(crossing.sees_c, mono_ms)
-        if isinstance(seen, str):
+        if not isinstance(seen, ProbeForecast):
             return Forecast(None, None, None, seen)
         comes_ms, sd_s = crossing.comes(self.heat.rise(crossing.sees_c, seen, mono_ms))
         late_s = (comes_ms - mono_ms) / 1000.0 - seen.mid_s
@@ -379,9 +380,9 @@ class ReservoirMonitor:
         """Time until the condition has held: `ends_ms`, unless a fall of the judged value below the limit begins the hold again."""
         left_ms = max(ends_ms - mono_ms, 0)
         crossing = self.liquid.crossing(target_c, self.heat.probe)
-        seen = "" if crossing is None else self.heat.sees(crossing.sees_c, mono_ms)
-        if isinstance(seen, str) or crossing is None:
-            return Forecast(left_ms, left_ms, left_ms + HOLD_MS, "")
+        seen = None if crossing is None else self.heat.sees(crossing.sees_c, mono_ms)
+        if crossing is None or not isinstance(seen, ProbeForecast):
+            return Forecast(left_ms, left_ms, left_ms + HOLD_MS, None)
         if 1000.0 * seen.mid_s > left_ms:
             return self._until_judged(target_c, mono_ms)
         falls = crossing.holds(self.heat.rise(crossing.sees_c, seen, mono_ms), ends_ms)
@@ -391,7 +392,7 @@ class ReservoirMonitor:
     def until_below(self, limit_c: float, mono_ms: int) -> Forecast:
         """Time until a cooling liquid is below `limit_c` [Cel]."""
         if self.cycle.is_away(mono_ms):
-            return Forecast(None, None, None, "the liquid is away")
+            return Forecast(None, None, None, say("reservoir.away"))
         return self.cool.until_below(limit_c, mono_ms, self.plan.set_point_c - self.plan.thermostat_band_k)
 
     # -- facts that alarms can be made of

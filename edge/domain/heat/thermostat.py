@@ -7,12 +7,12 @@ as long as the basin then stays below the label's maximum and the reservoir belo
 
 from __future__ import annotations
 
-from collections.abc import Callable
 from dataclasses import replace
 from typing import NamedTuple
 
 from edge.domain.alarms.states import AT_LIMIT
 from edge.domain.heat.balance import basin_c
+from edge.domain.messages import Message, celsius, say
 from edge.domain.settings import Reservoir
 
 
@@ -49,11 +49,11 @@ def trough(plan: Reservoir, enter_c: float, cold_c: float, hot_share: float | No
     return Trough(falls_to_c, would_c, room_c if room_c is not None and room_c < plan.contact_min_c else None)
 
 
-def words(found: Trough, show: Callable[[float], str]) -> str:
-    """One clause for people; `show` makes a text of a temperature [Cel]."""
-    falls = f"the thermostat lets it fall to {show(found.falls_to_c)}"
+def remedy(found: Trough, point: str) -> Message:
+    """How far the liquid falls and what would do, read in the unit of the reservoir's point."""
+    falls_to = celsius(found.falls_to_c, point)
     if found.set_point_c is not None:
-        return f"{falls}, a set point of {show(found.set_point_c)} would do, or a warmer room"
+        return say("thermostat.set_point_would_do", falls_to=falls_to, set_point=celsius(found.set_point_c, point))
     if found.room_c is not None:
-        return f"{falls}, and no set point within the label's range would do: warm the room to {show(found.room_c)}"
-    return f"{falls}, and no set point within the label's range would do"
+        return say("thermostat.room_would_do", falls_to=falls_to, room=celsius(found.room_c, point))
+    return say("thermostat.nothing_would_do", falls_to=falls_to)

@@ -18,6 +18,7 @@ from math import erf, exp, hypot, log, pi, sqrt
 from typing import Final, NamedTuple
 
 from edge.domain.maths.robust import Z90, median
+from edge.domain.messages import Message, both, number, say
 
 #: The rule: 4 K of the 19 K between 39 Cel and a 20 Cel room (common practice, no published source).
 RULE_SHARE: Final = 4.0 / 19.0
@@ -90,7 +91,7 @@ class TransferLoss(NamedTuple):
         best: the median.
         low, high: 90 % interval of f.
         cycles: first cycles that f rests on; 0: the rule or the station file.
-        words: the origin of f, for people.
+        origin: what f is from.
     """
 
     needed: float
@@ -99,7 +100,7 @@ class TransferLoss(NamedTuple):
     low: float
     high: float
     cycles: int
-    words: str
+    origin: Message
 
 
 def believed(seen: Sequence[Transfer], about: float) -> Believed:
@@ -147,11 +148,11 @@ def _quantile(cells: Sequence[tuple[float, float, float]], whole: float, share: 
 def by_the_file(declared: float, measured: bool) -> TransferLoss:
     """The transfer loss before any transfer was measured: an f of the station file below the rule counts only if it was measured."""
     share, spread = declared, MEASURED_SPREAD
-    words = "as measured by the station file"
+    origin = say("transfer_loss.by_the_file")
     if not measured:
-        share, spread, words = max(declared, RULE_SHARE), RULE_SPREAD, "by the rule"
+        share, spread, origin = max(declared, RULE_SHARE), RULE_SPREAD, say("transfer_loss.by_the_rule")
     wide = exp(Z90 * spread)
-    return TransferLoss(share, share, share, share / wide, min(share * wide, LARGEST_SHARE), 0, words)
+    return TransferLoss(share, share, share, share / wide, min(share * wide, LARGEST_SHARE), 0, origin)
 
 
 def decided(
@@ -182,10 +183,19 @@ def decided(
     if len(later) >= MIN_AGREEING:
         warm = believed(later[-TRANSFERS_KEPT:], filed.best)
         needed, hot = max(needed, warm.best), min(hot, _wider(warm, u)[0])
-    cycles = f"{n} first cycle{'s' if n != 1 else ''}"
-    words = f"{filed.words}; {cycles} measured" if needed == filed.needed else f"measured on {cycles}"
     low, high = min(low, needed), max(high, needed)
-    return TransferLoss(needed, max(hot, 0.0), best, max(low, 0.0), min(high, LARGEST_SHARE), n, words)
+    return TransferLoss(
+        needed, max(hot, 0.0), best, max(low, 0.0), min(high, LARGEST_SHARE), n, _origin(filed, needed, n)
+    )
+
+
+def _origin(filed: TransferLoss, needed: float, n: int) -> Message:
+    """What an f is from that is judged with after `n` first cycles agree."""
+    cycles = number(n)
+    if needed == filed.needed:
+        seen = say("transfer_loss.cycle_measured" if n == 1 else "transfer_loss.cycles_measured", cycles=cycles)
+        return both(filed.origin, seen)
+    return say("transfer_loss.by_cycle" if n == 1 else "transfer_loss.by_cycles", cycles=cycles)
 
 
 def middle(seen: Sequence[Transfer]) -> float | None:

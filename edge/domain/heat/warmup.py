@@ -19,7 +19,7 @@ from edge.domain.heat.probe import RECENT_MS, Average, ProbeStatistics, ProbeVie
 from edge.domain.heat.warmup_fit import HeatFit
 from edge.domain.heat.warmup_told import FARTHEST_S, CheckedForecasts, never
 from edge.domain.maths.robust import Z90
-from edge.domain.wording import Worded
+from edge.domain.messages import Message, both, celsius, number, part, say
 
 #: Before a heat-up is this old it tells nothing [ms].
 FOUNDED_MS: Final = 240_000
@@ -59,18 +59,18 @@ NEWS_S: Final = 900.0
 FALLING_MS: Final = 240_000
 #: That a heat-up was broken off is told for this long [ms].
 BROKEN_MS: Final = 480_000
-BROKEN_OFF: Final = "not known yet: it was heating, then was cooled, or the heater went off; was the lid open, or cold liquid poured in?"
-TOO_LITTLE: Final = "not known yet: too little has been seen of this heat-up"
-SLOWER: Final = "not known yet: it rises more slowly than what was seen of it would have it"
+BROKEN_OFF: Final = say("heating.broken_off")
+TOO_LITTLE: Final = say("heating.too_little_seen")
+SLOWER: Final = say("heating.slower")
 #: A rise below this share of the forecast one contradicts the forecast, unless a disturbance is still news.
 SLOWER_SHARE: Final = 0.6
 #: The rise is compared with the forecast over this time [ms].
 RISE_MS: Final = 300_000
-#: From this probability of "never" on, the text says that the target may not be reached.
+#: From this probability of "never" on, it is said that the target may not be reached.
 MAYBE_NEVER: Final = 0.2
-#: From this probability of "never" on, the text says that the target will not be reached.
+#: From this probability of "never" on, it is said that the target will not be reached.
 SURELY_NEVER: Final = 0.9
-#: Neither text is told before the heat-up is this old [s].
+#: Neither is said before the heat-up is this old [s].
 SURELY_AFTER_S: Final = 600.0
 #: A liquid that has levelled off this far below the plateau of its fit has lost its heater [K].
 STILL_HEATS_K: Final = 3.0
@@ -92,7 +92,7 @@ class ProbeForecast(NamedTuple):
     mid_s: float
     low_s: float
     high_s: float
-    why: str
+    why: Message | None
 
     def later(self, late_s: float, late_sd_s: float, hold_ms: int) -> Forecast:
         """The forecast of a condition that is met `late_s` later (standard deviation `late_sd_s`) and has to hold for `hold_ms`."""
@@ -378,21 +378,21 @@ class WarmUpEstimator:
         rows = [average for average in self.view.lately() if from_ms < average.at_ms <= to_ms]
         return line(rows).k_per_ms if len(rows) >= 4 else None
 
-    def sees(self, sees_c: float, mono_ms: int) -> ProbeForecast | str:
-        """When the probe sees `sees_c` [Cel]; or, for people, why that isn't known."""
+    def sees(self, sees_c: float, mono_ms: int) -> ProbeForecast | Message:
+        """When the probe sees `sees_c` [Cel]; or why that isn't known."""
         if self.view.last is None:
-            return "no reading of the reservoir"
+            return say("reservoir.no_reading")
         if self._start_ms is None:
             broken = self._broken
             lately = broken is not None and mono_ms - broken[0] <= BROKEN_MS and broken[1] >= TODAY_K
-            return BROKEN_OFF if lately else "it is not heating"
+            return BROKEN_OFF if lately else say("heating.off")
         if self._stalled:
             return self._why_stalled()
         fit = self._catch_up()
         if fit is not None and fit.is_disturbed:
             return BROKEN_OFF
         if fit is None or self._forecasts is None or fit.n < 4:
-            return "not known yet: heating has only just begun"
+            return say("heating.just_begun")
         found = self._forecasts.interval(sees_c)
         if isinstance(found, float):
             return self._why_never(fit, found)
@@ -409,13 +409,13 @@ class WarmUpEstimator:
     def _contradicts(self, sees_c: float, mid_s: float, fit: HeatFit) -> bool:
         """Is the forecast too soon for the present rise? A rise under constant power only slows down, once the start has settled."""
         lately = self.view.slope(RISE_MS)
-        if lately is None or fit.t - fit.start_t < SURELY_AFTER_S or self._news(fit):
+        if lately is None or fit.t - fit.start_t < SURELY_AFTER_S or self._news(fit) is not None:
             return False
         at_most = max(lately.k_per_min + 2.0 * SLOPE_SIGMAS * lately.sd, LEVEL_K_PER_MIN) / 60.0
         return sees_c - self.view.mean_c(60_000) > at_most * max(mid_s / SLOWER_SHARE, MIN_SOON_S)
 
-    def _why_slower(self, sees_c: float) -> str:
-        """Text for a rise slower than its forecast; where it slows down exponentially to an end below the target, that end."""
+    def _why_slower(self, sees_c: float) -> Message:
+        """What is said of a rise slower than its forecast; where it slows down exponentially to an end below the target, that end."""
         late, whole = self.view.slope(RECENT_MS // 2), self.view.slope(RECENT_MS)
         if late is None or whole is None:
             return SLOWER
@@ -426,7 +426,7 @@ class WarmUpEstimator:
         ends_c = self.view.mean_c(60_000) + now_k / 60.0 * exp(-0.5 * half_s / fades_s) * fades_s
         if ends_c >= sees_c:
             return SLOWER
-        return Worded("not known yet: it may not get there; it slows down as if to end near ", ends_c)
+        return say("heating.perhaps_never.slows_down", near=celsius(ends_c))
 
     def rise(self, sees_c: float, seen: ProbeForecast, mono_ms: int) -> ProbeTrend:
         """The probe's trend near `sees_c` [Cel]."""
@@ -440,36 +440,38 @@ class WarmUpEstimator:
         return ProbeModel(probe.step_k or 0.0, 0.0 if last is None else last[1], sqrt(probe.noise2()), probe.every_s)
 
     @staticmethod
-    def _news(fit: HeatFit) -> str:
-        """Text of a disturbance within the last NEWS_S; else empty."""
-        return fit.disturbed_by if fit.disturbed_t is not None and fit.t - fit.disturbed_t <= NEWS_S else ""
+    def _news(fit: HeatFit) -> Message | None:
+        """A disturbance within the last NEWS_S; else None."""
+        return fit.disturbed_by if fit.disturbed_t is not None and fit.t - fit.disturbed_t <= NEWS_S else None
 
-    def _why_stalled(self) -> str:
-        """Text for a heat-up that has levelled off: losses and heater balance there, or the heater is off."""
+    def _why_stalled(self) -> Message:
+        """What is said of a heat-up that has levelled off: losses and heater balance there, or the heater is off."""
         ends_c, room_c = self.view.mean_c(600_000), self.view.lately(0)[0].room_c
         fit = self._fit
         if fit is not None and fit.plateau_c(room_c) > ends_c + STILL_HEATS_K:
-            return Worded("it is not heating: it has stopped rising near ", ends_c)
-        return Worded("it will not get there: it levels off near ", ends_c, "" if fit is None else self._cause(fit))
+            return say("heating.off.stopped_rising", near=celsius(ends_c))
+        levels_off = say("heating.never.levels_off", near=celsius(ends_c))
+        return say("heating.never", why=part(both(levels_off, None if fit is None else self._cause(fit))))
 
-    def _why_never(self, fit: HeatFit, chance: float) -> str:
-        """Text for a target that is never reached with this probability."""
+    def _why_never(self, fit: HeatFit, chance: float) -> Message:
+        """What is said of a target that is never reached with this probability."""
         if fit.t - fit.start_t < SURELY_AFTER_S:
             return TOO_LITTLE
         ends_c = max(fit.plateau_c(fit.room_c), self._turn_c)
         if chance < SURELY_NEVER:
-            return Worded("not known yet: it may not get there; at this rate it ends near ", ends_c)
-        return Worded("it will not get there: at this rate it ends near ", ends_c, self._cause(fit))
+            return say("heating.perhaps_never.ends", near=celsius(ends_c))
+        ends = say("heating.never.ends", near=celsius(ends_c))
+        return say("heating.never", why=part(both(ends, self._cause(fit))))
 
-    def _cause(self, fit: HeatFit) -> str:
-        """Text of the cause of a plateau that is too low, from a comparison with this station's earlier heat-ups."""
+    def _cause(self, fit: HeatFit) -> Message:
+        """The cause of a plateau that is too low, from a comparison with this station's earlier heat-ups."""
         if self.prior.heat_ups:
             power, loss = fit.power_now()[0] / self.prior.power[0], fit.loss_now()[0] / self.prior.loss.median
             if power < WEAK_SHARE:
-                return f"; the heater gives {100.0 * power:.0f} % of what it used to"
+                return say("heating.weak", share=number(100.0 * power, "%"))
             if loss > 1.25:
-                return "; it loses more heat than it used to: is the lid open?"
-        return "; the heater is too weak, or the lid open"
+                return say("heating.loses_more")
+        return say("heating.too_weak")
 
 
 def hinge(rows: list[tuple[int, float]]) -> tuple[float, float, float, int] | None:

@@ -19,6 +19,7 @@ from edge.domain.heat.hypothesis import Action, Hypothesis, Observation, Query, 
 from edge.domain.heat.prior import Prior, evaporation_k
 from edge.domain.maths.importance import Cloud, effective, place
 from edge.domain.maths.mixture import pruned, weights
+from edge.domain.messages import Message, say
 
 #: Hypotheses at the start, for a station without learned heat-ups.
 HYPOTHESES: Final = 96
@@ -76,10 +77,10 @@ MIN_ODDS: Final = 0.001
 EXCESS_RATE: Final = 0.05
 #: One average counts with at most this squared standardised innovation in `excess`.
 EXCESS_MAX: Final = 6.0
-#: Texts for people: what may have happened.
-COOLED: Final = "a new estimate: something cooled the liquid on its way; was the lid open, or cold liquid poured in?"
-WARMED: Final = "a new estimate: it rises faster than it did; was the lid closed, or warm liquid poured in?"
-PAUSED: Final = "a new estimate: heating had paused, or the liquid was cooled"
+#: What may have happened.
+COOLED: Final = say("heating.cooled")
+WARMED: Final = say("heating.warmed")
+PAUSED: Final = say("heating.paused")
 
 
 class HeatFit:
@@ -96,7 +97,7 @@ class HeatFit:
         self.t = 0.0
         self.room_c = 0.0
         self.disturbed_t: float | None = None  # time of the last disturbance [s]
-        self.disturbed_by = ""  # text for people: what that disturbance may have been
+        self.disturbed_by: Message | None = None  # what that disturbance may have been
         #: Results since the last average, by temperature [Cel]: (5, 50, 95 % points [s]) or the probability of never.
         self.memo: dict[float, tuple[float, float, float] | float] = {}
         self._power: tuple[float, float] | None = None

@@ -4,12 +4,13 @@ from __future__ import annotations
 
 import json
 import unicodedata
-from collections.abc import Mapping
+from collections.abc import Callable, Mapping
 from math import isfinite
 from typing import Any, Final
 
 from edge.domain.entries import rfc3339
 from edge.domain.errors import RecordRefused
+from edge.domain.messages import Message, as_json, both, say, text
 from edge.domain.records.forms import KEPT, faults
 
 DEEPEST: Final = 6
@@ -21,12 +22,14 @@ EXACT_BELOW: Final = 2**53
 
 
 def as_draft_body(
-    body: Mapping[str, Any], record: str, by: str, at_ms: int, why_not: str, *, stands: bool = False
-) -> dict[str, Any]:
+    body: Mapping[str, Any], record: str, by: str, at_ms: int, why_not: Message | None, said: Callable[[Message], str],
+    *, stands: bool = False,
+) -> dict[str, Any]:  # fmt: skip
     """The body of a record's entry: everything that was sent, checked to be plain JSON, and whether it counts.
 
     Args:
-        why_not: why it doesn't count; "" where it does.
+        why_not: why it doesn't count; None where it does.
+        said: a message in words.
         stands: it keeps the station from starting, though it doesn't count.
 
     Raises:
@@ -45,10 +48,11 @@ def as_draft_body(
             expected=f"at most {MOST_BYTES // 1024} KiB",
             do="Send less; nothing was recorded",
         )
-    kept |= {"record": record, "by": by, "at": rfc3339(at_ms), "counts": not why_not}
-    if why_not:
-        kept["why_not"] = why_not + ("; it keeps the station from starting all the same" if stands else "")
-    if why_not and stands:
+    kept |= {"record": record, "by": by, "at": rfc3339(at_ms), "counts": why_not is None}
+    if why_not is not None:
+        why = both(why_not, say("record.stands") if stands else None)
+        kept |= {"why_not": said(why), "why_not_msg": as_json(why)}
+    if why_not is not None and stands:
         kept["stands"] = True
     return kept
 
@@ -85,7 +89,7 @@ def _plain(value: Any, where: str, depth: int) -> Any:
     raise refused(f"a {type(value).__name__}", "plain JSON")
 
 
-def form_fault(body: Mapping[str, Any]) -> str:
-    """Where the body of a known record doesn't fit its form; "" where it does."""
+def form_fault(body: Mapping[str, Any]) -> Message | None:
+    """Where the body of a known record doesn't fit its form; None where it does."""
     fault = next(faults(body), None)
-    return "" if fault is None else str(fault)
+    return None if fault is None else say("record.form", fault=text(str(fault)))

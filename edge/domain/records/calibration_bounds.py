@@ -13,10 +13,10 @@ from math import hypot
 from typing import Any, Final, NamedTuple
 
 from edge.domain.entries import wall_ms_of
+from edge.domain.messages import Message, difference, duration, name, number, say
 from edge.domain.records.fact import Fact
 from edge.domain.roles import ROLES, Correction
 from edge.domain.settings import Point
-from edge.domain.wording import difference_text
 
 #: a correction may be so many standard uncertainties, the point's stated one and the reference's together
 TIMES: Final = 3.0
@@ -33,7 +33,7 @@ class Verdict(NamedTuple):
     """May a correction come into force? `beyond`: "", "bound" (it waits for a second), or "hard" (never)."""
 
     beyond: str
-    why: str = ""
+    why: Message | None = None
     second: int | None = None  # seq of the comparison that agrees
 
 
@@ -43,14 +43,10 @@ def bounded(body: Mapping[str, Any], worked: Mapping[str, Any], point: Point, ea
     assert row is not None  # what isn't calibrated has no comparisons
     size = _size(row, point, worked)
     by = max((worked["corrects"], worked["changes"]), key=abs)
-    shown = difference_text(by, point.unit, point.kind)
+    told = {"point": name(point.id), "by": difference(point.kind, by, point.id)}
     if abs(by) > row.hard * size:
-        most = difference_text(row.hard * size, point.unit, point.kind)
-        return Verdict(
-            "hard",
-            f"it would correct {point.id} by {shown}, and no sensor in order is off by more than {most}: look at reference, sensor "
-            f"and transducer settings",
-        )
+        most = difference(point.kind, row.hard * size, point.id)
+        return Verdict("hard", say("calibration.beyond_any_sensor", **told, most=most))
     limit = row.most * size
     if point.uncertainty is not None:
         limit = min(limit, TIMES * hypot(point.uncertainty, worked["u"]))
@@ -61,12 +57,9 @@ def bounded(body: Mapping[str, Any], worked: Mapping[str, Any], point: Point, ea
     second = next((fact for fact in earlier if agrees(body, worked, fact, limit)), None)
     if second is not None:
         return Verdict("", second=second.seq)
-    may = difference_text(limit, point.unit, point.kind)
-    return Verdict(
-        "bound",
-        f"it would correct {point.id} by {shown}, and one comparison alone may correct it by {may}: compare again in "
-        f"{SECOND_AFTER_MS // 60_000} min or more, or send it with confirm, a reason of {REASON_WORDS} words or more",
-    )
+    may = difference(point.kind, limit, point.id)
+    again, words = duration(SECOND_AFTER_MS), number(REASON_WORDS)
+    return Verdict("bound", say("calibration.beyond_one", **told, may=may, again=again, words=words))
 
 
 def _size(row: Correction, point: Point, worked: Mapping[str, Any]) -> float:

@@ -10,18 +10,19 @@ from __future__ import annotations
 import difflib
 import re
 from collections.abc import Iterator, Mapping
-from typing import Any, Final
+from typing import Any, Final, Literal
 
-from edge.domain.entries import Entry, Now, rfc3339, wall_ms_of
+from edge.domain.entries import Entry, Now, wall_ms_of
+from edge.domain.messages import Message, Value, duration, moment, name, names, number, part, parts, say, text
 from edge.domain.readings import Role
+from edge.domain.records.bodies import form_fault
 from edge.domain.records.book import AHEAD_MS, RecordBook, local_date, name_of, names_of, opens, says_opened
 from edge.domain.records.daily_tests import failed_ports, measured_ports, test_result
 from edge.domain.records.fact import Fact
-from edge.domain.records.forms import faults, last_day
+from edge.domain.records.forms import last_day
 from edge.domain.records.holding import holding, names_no_hold
 from edge.domain.records.seen import is_alarming
 from edge.domain.settings import Settings
-from edge.domain.wording import age_text
 
 #: the station's clock and the watch that it is confirmed by may differ by so much
 CONFIRMED_WITHIN_MS: Final = 600_000
@@ -34,25 +35,26 @@ MOST_TRIP_MA: Final = 30.0
 _BLOCKING: Final = frozenset({"hold", "work_begins", "equipment_change", "filter_change"})
 
 
-def judge(book: RecordBook, record: str, at_ms: int, body: Mapping[str, Any], now: Now) -> str:
-    """Why a record doesn't count; "" where it does."""
-    fault = next(faults(body), None)
+def judge(book: RecordBook, record: str, at_ms: int, body: Mapping[str, Any], now: Now) -> Message | None:
+    """Why a record doesn't count; None where it does."""
+    fault = form_fault(body)
     if fault is not None:
-        return str(fault)
+        return fault
     if now.trusted and at_ms > now.wall_ms + AHEAD_MS:
-        return f"its time is in the future: the station's clock shows {rfc3339(now.wall_ms)}; correct `at`, or leave it out for now"
-    why = _unseen(book.settings, record, body)
-    if why:
-        return why
+        return say("record.in_future", clock=moment(now.wall_ms))
+    unseen = _unseen(book.settings, record, body)
+    if unseen is not None:
+        return unseen
     if record == "daily_test":
         passed, why = test_result(book.settings, body)
-        return why if passed is None else _left_out(book, at_ms, body) if passed else ""
+        return why if passed is None else _left_out(book, at_ms, body) if passed else None
     if record == "disinfectant_fill":
         return _fill(book.settings, body)
     if record == "concentration_check" and body["passed"]:
         last = last_day(body.get("expires"))
-        is_over = last is not None and now.trusted and local_date(at_ms, book.zone) > last
-        return f"the strips were good until {last}: check it with others" if is_over else ""
+        if last is not None and now.trusted and local_date(at_ms, book.zone) > last:
+            return say("record.strips_expired", last=name(last.isoformat()))
+        return None
     if record == "water_path_treatment":
         return _treatment(book, at_ms, body)
     if record == "release":
@@ -61,13 +63,13 @@ def judge(book: RecordBook, record: str, at_ms: int, body: Mapping[str, Any], no
         return _work_ends(book, at_ms, body, now)
     if record == "clock_confirmed":
         return _clock(now, body)
-    return _correction(book, body) if record == "correction" else ""
+    return _correction(book, body) if record == "correction" else None
 
 
-def _clock(now: Now, body: Mapping[str, Any]) -> str:
+def _clock(now: Now, body: Mapping[str, Any]) -> Message | None:
     if abs(wall_ms_of(body["time"]) - now.wall_ms) <= CONFIRMED_WITHIN_MS:
-        return ""
-    return f"the station's clock shows {rfc3339(now.wall_ms)}: set it right first"
+        return None
+    return say("record.clock_wrong", clock=moment(now.wall_ms))
 
 
 def stands(settings: Settings, record: str, body: Mapping[str, Any]) -> bool:
@@ -95,18 +97,18 @@ def outlets_of(body: Mapping[str, Any]) -> list[str]:
     return list(dict.fromkeys(str(body[key]) for key in ("outlet", "of") if body.get(key) is not None))
 
 
-def outlet_result(body: Mapping[str, Any]) -> tuple[bool, str]:
-    """Did a test of an outlet pass, and why not: what was measured decides, whatever `passed` says."""
+def outlet_result(body: Mapping[str, Any]) -> tuple[bool, Message | None]:
+    """Did a test of an outlet pass, and why not where that was measured: it decides, whatever `passed` says."""
     trip_ma = body.get("trip_ma")
     if _is_number(trip_ma) and trip_ma is not None and trip_ma > MOST_TRIP_MA:
-        return False, f"it tripped at {trip_ma:g} mA, {MOST_TRIP_MA:g} mA at most protects people"
-    return body.get("passed") is True, "failed"
+        return False, say("outlet.tripped_late", trip=number(trip_ma, "mA"), most=number(MOST_TRIP_MA, "mA"))
+    return body.get("passed") is True, None
 
 
-def failure_text(last: Fact) -> str:
+def failure(last: Fact) -> Message:
     """What an outlet's test that failed came to."""
     why = outlet_result(last.body)[1]
-    return f"its last test {'failed' if why == 'failed' else f'did not pass: {why}'}"
+    return say("outlet.test_failed") if why is None else say("outlet.test_not_passed", why=part(why))
 
 
 def has_passed(fact: Fact) -> bool:
@@ -163,8 +165,8 @@ def _failures_nobody_looks_at(book: RecordBook) -> Iterator[Fact]:
         if (failed := failed_outlet_test(book, outlet)) is not None:
             yield failed
     looked_at = {f.body.get("filter") for f in book.facts if f.record == "service"} - {f.id for f in settings.filters}
-    for name in looked_at:
-        if isinstance(name, str) and (failed := book.failed(name)) is not None:
+    for one in looked_at:
+        if isinstance(one, str) and (failed := book.failed(one)) is not None:
             yield failed
 
 
@@ -194,8 +196,12 @@ def _is_number(value: Any) -> bool:
     return isinstance(value, int | float) and not isinstance(value, bool)
 
 
-def _unseen(settings: Settings, record: str, body: Mapping[str, Any]) -> str:
-    """Why nothing at this station looks at such a record; "" where something does."""
+def _minutes(value: float) -> Value:
+    return duration(value * 60_000.0)
+
+
+def _unseen(settings: Settings, record: str, body: Mapping[str, Any]) -> Message | None:
+    """Why nothing at this station looks at such a record; None where something does."""
     sections = {
         "daily_test": settings.daily_test is not None or settings.treatment_contact_ms is not None,
         "water_path_treatment": settings.treatment_contact_ms is not None,
@@ -209,7 +215,7 @@ def _unseen(settings: Settings, record: str, body: Mapping[str, Any]) -> str:
         "disinfectant_top_up": "reservoir",
     }
     if not sections.get(record, True):
-        return f"nothing looks at it: the station file has no [{missing.get(record, record)}]"
+        return say("record.no_section", section=name(missing.get(record, record)))
     if record == "filter_change":
         return _not_among("filter", names_of(body), [f.id for f in settings.filters])
     if record == "outlet_test":
@@ -217,66 +223,78 @@ def _unseen(settings: Settings, record: str, body: Mapping[str, Any]) -> str:
     if record == "service" and body.get("passed") is False and body.get("filter") is not None:
         return _not_among("filter", [body["filter"]], [f.id for f in settings.filters])
     if record == "service" and body.get("passed") is False:
-        return "nothing looks at a service that failed, but for one of a filter: record a hold if the station may not start"
-    return ""
+        return say("record.failed_service")
+    return None
 
 
-def _left_out(book: RecordBook, at_ms: int, body: Mapping[str, Any]) -> str:
+def _left_out(book: RecordBook, at_ms: int, body: Mapping[str, Any]) -> Message | None:
     """A test that passes measures again what failed in the one before."""
     last = book.last("daily_test")
     if last is None or book.passed(last) or at_ms < last.at_ms:
-        return ""
+        return None
     left_out = sorted(failed_ports(book.settings, last.body) - measured_ports(body))
     if not left_out:
-        return ""
-    ports = f"port {left_out[0]}" if len(left_out) == 1 else f"ports {' and '.join(map(str, left_out))}"
-    return f"{ports} failed in the last test: measure again and say in channel_ports what came"
+        return None
+    which = "record.port_failed_before" if len(left_out) == 1 else "record.ports_failed_before"
+    return say(which, ports=names(map(str, left_out)))
 
 
-def _fill(settings: Settings, body: Mapping[str, Any]) -> str:
+def _fill(settings: Settings, body: Mapping[str, Any]) -> Message | None:
     """How much is a fill of this reservoir?"""
     litres, holds = body.get("litres"), None if settings.reservoir is None else settings.reservoir.volume_l
     if litres is None or holds is None:
-        return ""
+        return None
+    told = {"filled": number(litres, "L"), "holds": number(holds, "L")}
     if litres < FILL_SHARES[0] * holds:
-        return f"{litres:g} L is no fill of a reservoir of {holds:g} L: what was added is a disinfectant_top_up"
-    return f"{litres:g} L don't go into a reservoir of {holds:g} L" if litres > FILL_SHARES[1] * holds else ""
+        return say("record.no_fill", **told)
+    return say("record.too_much", **told) if litres > FILL_SHARES[1] * holds else None
 
 
-def _not_among(kind: str, named: list[Any], fitted: list[str]) -> str:
-    unknown = sorted({str(name) for name in named} - set(fitted))
+def _not_among(kind: Literal["filter", "outlet"], named: list[Any], fitted: list[str]) -> Message | None:
+    unknown = sorted({str(ident) for ident in named} - set(fitted))
     if not unknown:
-        return ""
+        return None
     near = difflib.get_close_matches(unknown[0], fitted, 1)
-    there = f"; nearest: {near[0]}" if near else f"; there are {', '.join(fitted)}" if fitted else f"; it has no {kind}"
-    return f"no such {kind} at this station: {', '.join(unknown)}{there}"
+    there = perhaps(near) or (there_are(fitted) if fitted else say(f"record.has_no_{kind}"))
+    return say(f"record.no_such_{kind}", named=names(unknown), there=part(there))
 
 
-def _treatment(book: RecordBook, at_ms: int, body: Mapping[str, Any]) -> str:
+def perhaps(near: list[str]) -> Message | None:
+    """What was probably meant, to be said behind what isn't there; None where nothing is near."""
+    return say("record.nearest", near=name(near[0])) if near else None
+
+
+def there_are(known: list[str]) -> Message:
+    """What there is, to be said behind what isn't."""
+    return say("record.there_are", known=names(known))
+
+
+def _treatment(book: RecordBook, at_ms: int, body: Mapping[str, Any]) -> Message | None:
     wanted_ms = book.settings.treatment_contact_ms or 0
     began = began_ms(body, at_ms)
     ended = at_ms if body.get("ended_at") is None else at_ms - (
         (wall_ms_of(body["at"]) if "at" in body else at_ms) - wall_ms_of(body["ended_at"])
     )  # fmt: skip
     if not began <= ended <= at_ms:
-        return "its contact ends before it begins" if ended < began else "its contact ends after the record's own time"
+        return say("record.contact_ends_early" if ended < began else "record.contact_ends_late")
     contact_ms = ended - began
     if body.get("began_at") is not None and _is_number(body.get("contact_min")):
         said_ms = round(body["contact_min"] * 60_000)
         if said_ms > contact_ms:
-            return f"{body['contact_min']:g} min of contact don't fit between its beginning and its end"
+            return say("record.contact_does_not_fit", contact=_minutes(body["contact_min"]))
         contact_ms = said_ms
     if contact_ms < wanted_ms:
-        return f"{contact_ms / 60_000:g} min of contact; {wanted_ms / 60_000:g} min are needed"
+        return say("record.contact_too_short", contact=duration(contact_ms), wanted=duration(wanted_ms))
     if body.get("rinsed") is False:
-        return "not drained and rinsed"
+        return say("record.not_rinsed")
     before = (f for f in book.facts if not f.doubt and _opened_by_then(book, f, at_ms))
     opened = max(before, key=lambda f: f.latest_ms(book.dates), default=None)
     if opened is not None and began < (opened_ms := opened.latest_ms(book.dates)):
-        what = opened.record.replace("_", " ")
-        return (
-            f"its {contact_ms / 60_000:g} min of contact would have begun before the clean side was opened ({what}, "
-            f"{age_text(max(at_ms - opened_ms, 0))} before the end)"
+        return say(
+            "record.contact_before_opening",
+            contact=duration(contact_ms),
+            record=name(opened.record),
+            before=duration(max(at_ms - opened_ms, 0)),
         )
     return _tested_before(book, at_ms)
 
@@ -285,34 +303,35 @@ def _opened_by_then(book: RecordBook, fact: Fact, at_ms: int) -> bool:
     return fact.counts and fact.at_ms <= at_ms and opens(fact, book.settings)
 
 
-def _tested_before(book: RecordBook, at_ms: int) -> str:
+def _tested_before(book: RecordBook, at_ms: int) -> Message | None:
     test = book.last("daily_test")
     that_day = test is not None and local_date(test.at_ms, book.zone) == local_date(at_ms, book.zone)
     if test is None or not that_day or test.at_ms > at_ms or not book.passed(test):
-        return "that day's daily test had not passed before it"
-    return ""
+        return say("record.not_tested_before")
+    return None
 
 
-def _release(book: RecordBook, at_ms: int, body: Mapping[str, Any], now: Now) -> str:
-    name, holds = body.get("name"), book.holds
-    addressed = [hold for hold in holds if name in (None, hold.body.get("name"))]
+def _release(book: RecordBook, at_ms: int, body: Mapping[str, Any], now: Now) -> Message | None:
+    wanted, holds = body.get("name"), book.holds
+    addressed = [hold for hold in holds if wanted in (None, hold.body.get("name"))]
     for hold in addressed:
         who, called = hold.body.get("released_by"), hold.body.get("name")
         if isinstance(who, str) and not _answers_for(body, who):
-            return (
-                f"the hold by {hold.body.get('by', 'somebody')} is to be released by {who!r}: that name, or one with it "
-                f"({body.get('by')}, {who}), has to be in by"
-            )
+            return say(
+                "record.others_to_release", by=hold.by, quoted=text(repr(who)), who=name(who), signed=name(str(body.get("by")))
+            )  # fmt: skip
         if _is_before(at_ms, hold, now):
-            return (
-                f"it is dated before the hold {'' if called is None else f'{called!r} '}of {rfc3339(hold.at_ms)} began"
-            )
+            began = moment(hold.at_ms)
+            if called is None:
+                return say("record.before_hold", began=began)
+            return say("record.before_named_hold", quoted=text(repr(called)), began=began)
     if addressed or (names_no_hold(body) and any((book.loss, book.dropped, overlooked(book), book.power_unsure))):
-        return ""
+        return None
     if not holds:
-        return "nothing is held"
-    named = ", ".join(dict.fromkeys(str(hold.body["name"]) for hold in holds if hold.body.get("name") is not None))
-    return f"nothing is held by the name of {name!r}" + (f"; there are {named}" if named else "")
+        return say("record.nothing_held")
+    named = list(dict.fromkeys(str(hold.body["name"]) for hold in holds if hold.body.get("name") is not None))
+    there = there_are(named) if any(named) else None
+    return say("record.nothing_held_so", quoted=text(repr(wanted)), there=part(there))
 
 
 def _answers_for(body: Mapping[str, Any], who: str) -> bool:
@@ -320,8 +339,8 @@ def _answers_for(body: Mapping[str, Any], who: str) -> bool:
     return set(_words(who)) <= set(_words(str(body.get("by", ""))))
 
 
-def _words(text: str) -> list[str]:
-    return re.findall(r"\w+", text.casefold())
+def _words(signed: str) -> list[str]:
+    return re.findall(r"\w+", signed.casefold())
 
 
 def _is_before(at_ms: int, fact: Fact, now: Now) -> bool:
@@ -331,26 +350,25 @@ def _is_before(at_ms: int, fact: Fact, now: Now) -> bool:
     return at_ms < min(fact.at_ms, now.wall_ms) - AHEAD_MS
 
 
-def _work_ends(book: RecordBook, at_ms: int, body: Mapping[str, Any], now: Now) -> str:
+def _work_ends(book: RecordBook, at_ms: int, body: Mapping[str, Any], now: Now) -> Message | None:
     works = book.works
     if not works:
-        return "no work was declared"
+        return say("record.no_work")
     own = [work for work in works if name_of(work.body) == name_of(body)]
-    others = sorted({str(work.body.get("by", "somebody")) for work in works})
+    others = {str(work.body.get("by")): work.by for work in works}
     if not own and len(others) > 1:
-        return f"work of {' and of '.join(others)} was declared: who ends it has to be one of them"
+        return say("record.work_of_others", others=parts(say("record.of", by=others[who]) for who in sorted(others)))
     late = next((work for work in own or works if _is_before(at_ms, work, now)), None)
-    return "" if late is None else f"it is dated before the work of {rfc3339(late.at_ms)} began"
+    return None if late is None else say("record.before_work", began=moment(late.at_ms))
 
 
-def _correction(book: RecordBook, body: Mapping[str, Any]) -> str:
+def _correction(book: RecordBook, body: Mapping[str, Any]) -> Message | None:
     fact = next((f for f in book.facts if f.seq is not None and f.seq == body.get("of")), None)
     if fact is None or not fact.counts:
-        return "of: no counting record has this seq"
+        return say("record.nothing_to_correct")
     if _takes_ready(book, fact) and name_of(fact.body) != name_of(body):
-        who, what = fact.body.get("by", "somebody"), fact.record.replace("_", " ")
-        return f"of: this {what} keeps the station from starting; only {who}, who recorded it, may take it back"
-    return ""
+        return say("record.others_to_correct", record=name(fact.record), by=fact.by)
+    return None
 
 
 def _takes_ready(book: RecordBook, fact: Fact) -> bool:

@@ -3,9 +3,11 @@
 from __future__ import annotations
 
 from collections.abc import Mapping
+from functools import reduce
 from math import isfinite
 from typing import Any, Final
 
+from edge.domain.messages import Message, Value, both, duration, number, part, say, text
 from edge.domain.settings import DailyTest, Settings
 
 #: what one channel port can give; a slower or a lesser delivery is a failure, a quicker or a greater one a slip of the pen.
@@ -14,7 +16,7 @@ LEAST_S: Final = 1.0
 MOST_ML: Final = 10_000.0
 
 
-def test_result(settings: Settings, body: Mapping[str, Any]) -> tuple[bool | None, str]:
+def test_result(settings: Settings, body: Mapping[str, Any]) -> tuple[bool | None, Message]:
     """Did a daily test pass? (None: it can't be told), and why.
 
     `channel_ports`: [{"port": n, "seconds": s}] for the volume of the station file, or {"port", "ml", "seconds"}; "within" is
@@ -24,33 +26,35 @@ def test_result(settings: Settings, body: Mapping[str, Any]) -> tuple[bool | Non
     if test is not None and ports is not None:
         return _of_ports(settings, test, ports, said)
     if not isinstance(said, bool):
-        return None, "no result: neither passed nor channel_ports"
+        return None, say("daily_test.no_result")
     if said and test is not None and test.measure == "every port":
-        return None, "no channel port measured: what every port gives is needed"
-    return said, "passed" if said else "failed"
+        return None, say("daily_test.no_port_measured")
+    return said, say("daily_test.passed" if said else "daily_test.failed")
 
 
-def _of_ports(settings: Settings, test: DailyTest, ports: Any, said: Any) -> tuple[bool | None, str]:
+def _of_ports(settings: Settings, test: DailyTest, ports: Any, said: Any) -> tuple[bool | None, Message]:
     if not isinstance(ports, list) or not ports:
-        return None, "channel_ports is no list of what ports gave"
+        return None, say("daily_test.no_list")
     fitted = sum(basin.channel_ports for basin in settings.basins)
-    failed, doubt, seen = [], "", set()
+    failed: list[Message] = []
+    doubt: Message | None = None
+    seen: set[int | None] = set()
     for port in ports:
-        number, ml, seconds, why = _read(port, test, fitted)
-        doubt = doubt or why or (f"port {number} is there twice" if number in seen else "")
-        seen.add(number)
+        ident, ml, seconds, why = _read(port, test, fitted)
+        doubt = doubt or why or (say("daily_test.port_twice", port=_port(ident)) if ident in seen else None)
+        seen.add(ident)
         if seconds is not None and ml is not None and not (seconds < test.within_s and ml >= test.volume_ml):
-            failed.append(f"port {number if number is not None else '?'} gave {ml:g} mL in {seconds:g} s")
-    needed = f"; at least {test.volume_ml:g} mL in less than {test.within_s:g} s is needed"
+            failed.append(say("daily_test.port_gave", port=_port(ident), volume=_ml(ml), time=_time(seconds)))
     if failed:  # also beside what can't be read: a failure is never talked away
-        return False, "; ".join(failed) + needed
+        needed = {"volume": _ml(test.volume_ml), "time": _time(test.within_s)}
+        return False, say("daily_test.ports_failed", ports=part(reduce(both, failed)), **needed)
     if said is False:
-        return False, "recorded as failed"
-    if doubt:
+        return False, say("daily_test.recorded_as_failed")
+    if doubt is not None:
         return None, doubt
     if test.measure == "every port" and len(seen) < fitted:
-        return None, f"{len(seen)} of {fitted} channel ports measured"
-    return True, "passed"
+        return None, say("daily_test.too_few_ports", measured=number(len(seen)), fitted=number(fitted))
+    return True, say("daily_test.passed")
 
 
 def measured_ports(body: Mapping[str, Any]) -> set[int]:
@@ -68,23 +72,36 @@ def failed_ports(settings: Settings, body: Mapping[str, Any]) -> set[int]:
     return {n for n in failed if n >= 1 and (fitted == 0 or n <= fitted)}
 
 
-def _read(port: Any, test: DailyTest, fitted: int) -> tuple[int | None, float | None, float | None, str]:
+def _read(port: Any, test: DailyTest, fitted: int) -> tuple[int | None, float | None, float | None, Message | None]:
     """(number, mL, seconds, why it can't be used) of one port; None for what can't be read."""
+    given = text(repr(port))
     if not isinstance(port, Mapping):
-        return None, None, None, f"{port!r} is no channel port"
-    number = port.get("port")
-    if isinstance(number, bool) or not isinstance(number, int):
-        number, why = None, f"a channel port without its number: {port!r}"
-    else:
-        is_there = number >= 1 and (fitted == 0 or number <= fitted)
-        why = "" if is_there else f"there is no channel port {number}: they are 1 to {fitted}"
+        return None, None, None, say("daily_test.no_port", given=given)
+    ident, why = port.get("port"), None
+    if isinstance(ident, bool) or not isinstance(ident, int):
+        ident, why = None, say("daily_test.port_without_number", given=given)
+    elif not (ident >= 1 and (fitted == 0 or ident <= fitted)):
+        why = say("daily_test.no_such_port", port=_port(ident), fitted=number(fitted))
     seconds, ml = _positive(port.get("seconds")), _positive(port.get("ml", test.volume_ml))
     if seconds is None or ml is None:
-        what = "seconds" if seconds is None else "a volume"
-        return number, ml, seconds, why or f"a channel port without {what}: {port!r}"
+        lacks = "daily_test.port_without_seconds" if seconds is None else "daily_test.port_without_volume"
+        return ident, ml, seconds, why or say(lacks, given=given)
     if seconds < LEAST_S or ml > MOST_ML:
-        why = why or f"port {number}: {ml:g} mL in {seconds:g} s can't be"
-    return number, ml, seconds, why
+        why = why or say("daily_test.port_cant_be", port=_port(ident), volume=_ml(ml), time=_time(seconds))
+    return ident, ml, seconds, why
+
+
+def _port(ident: int | None) -> Value:
+    """The number of a port; None: not known."""
+    return Value("number", ident)
+
+
+def _ml(volume: float) -> Value:
+    return number(volume, "mL")
+
+
+def _time(seconds: float) -> Value:
+    return duration(seconds * 1000.0)
 
 
 def _positive(value: Any) -> float | None:

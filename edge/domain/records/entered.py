@@ -15,9 +15,12 @@ from collections.abc import Iterable, Iterator, Mapping
 from typing import Any, Final
 
 from edge.domain.entries import Now
+from edge.domain.messages import Message, Value, name, names, part, say, text
+from edge.domain.messages import quantity as quantity_of
 from edge.domain.quantities import UnitError, in_kind, quantity, unit_in
 from edge.domain.readings import CONTACT_WORDS, KIND_OF, UNIT_OF, Kind, Role, Sample
 from edge.domain.records.book import HEAT_OFF, POWER_UP, RecordBook
+from edge.domain.records.counting import perhaps
 from edge.domain.records.fact import Fact
 from edge.domain.records.seen import is_alarming, role_of, word_of
 from edge.domain.roles import ROLES
@@ -27,11 +30,10 @@ from edge.domain.settings import Point, Settings
 #: records that give a point a reading by eye, or take one away
 BY_EYE: Final = ("entered_reading", "correction")
 #: records after which the liquid isn't that which was read before them
-_CHANGES_LIQUID: Final[Mapping[str, str]] = {
-    "disinfectant_fill": "the reservoir was filled anew",
-    "disinfectant_top_up": "liquid was added",
+_CHANGES_LIQUID: Final[Mapping[str, Message]] = {
+    "disinfectant_fill": say("since.filled_anew"),
+    "disinfectant_top_up": say("since.liquid_added"),
 }
-COMPARE: Final = "what an instrument shows beside it is a calibration with adjust=false"
 
 
 def sensed(points: Iterable[Point]) -> Iterator[Point]:
@@ -70,87 +72,91 @@ class Entered:
         self._not_fitted = settings.not_fitted
         self._taken: dict[str, Fact] = {}
 
-    def judge(self, body: Mapping[str, Any], at_ms: int, now: Now) -> str:
-        """Why an entered reading doesn't count; "" where it does."""
-        name, alarming = body.get("point"), role_of(self._book.settings, body)
+    def judge(self, body: Mapping[str, Any], at_ms: int, now: Now) -> Message | None:
+        """Why an entered reading doesn't count; None where it does."""
+        named, alarming = body.get("point"), role_of(self._book.settings, body)
         if is_alarming(self._book.settings, "entered_reading", body):
-            return ""
+            return None
         if alarming is not None and (
             entered_value(alarming, body) is None
             or self._book.seen(alarming) is not None  # whoever says that it is over
         ):
             return _why_no_value(alarming, body, "")
-        if name is None:
+        if named is None:
             return self._why_not_by_role(body, at_ms, now)
-        point = self._points.get(str(name))
+        point = self._points.get(str(named))
         if point is None:
-            near = difflib.get_close_matches(str(name), self._points, 1)
-            return f"there is no point {name!r}" + (f"; nearest: {near[0]}" if near else "")
+            near = perhaps(difflib.get_close_matches(str(named), self._points, 1))
+            return say("entered.no_such_point", quoted=text(repr(named)), near=part(near))
         if body.get("role") not in (None, point.role):
-            return f"{point.id} has not the role {body['role']!r}: name one of them"
+            return say("entered.other_role", point=name(point.id), quoted=text(repr(body["role"])))
         if not point.by_people:
-            return f"{point.id} is read by its sensor: nobody enters its readings; {COMPARE}"
+            return say("entered.by_sensor", point=name(point.id))
         if now.trusted and now.wall_ms - at_ms > point.stale_after_ms:
-            return _why_not(point, body) or "it is older than a reading of this point may be"
+            return _why_not(point, body) or say("entered.too_old_for_point")
         return _why_not(point, body)
 
-    def _why_not_by_role(self, body: Mapping[str, Any], at_ms: int, now: Now) -> str:
-        """Why a reading by eye of a role doesn't count; "" where it does."""
+    def _why_not_by_role(self, body: Mapping[str, Any], at_ms: int, now: Now) -> Message | None:
+        """Why a reading by eye of a role doesn't count; None where it does."""
         named, looked_at = str(body.get("role")), self._not_fitted
         if named not in list(Role):
-            near = difflib.get_close_matches(named, list(Role), 1)
-            return f"there is no role {named[:60]!r}" + (f"; nearest: {near[0]}" if near else "")
+            near = perhaps(difflib.get_close_matches(named, list(Role), 1))
+            return say("entered.no_such_role", quoted=text(repr(named[:60])), near=part(near))
         role = Role(named)
         if role not in looked_at:
             point = next((p for p in self._points.values() if p.role is role), None)
             if point is not None and point.by_people:
-                return f"{role} has a point that people read: enter it with point={point.id}"
+                return say("entered.has_point", role=name(role), point=name(point.id))
             if point is not None:
-                return f"{point.id} is read by its sensor: nobody enters its readings; {COMPARE}"
-            named = ", ".join(looked_at) or "none"
-            return f"nothing looks at it: [not_fitted] of the station file names {named}"
+                return say("entered.by_sensor", point=name(point.id))
+            if not looked_at:
+                return say("entered.nothing_not_fitted")
+            return say("entered.not_among_not_fitted", roles=names(looked_at))
         sensor = self.sensor_of(role)
         if sensor is not None and self._watches[sensor].value(now.mono_ms) is not None:
-            return f"{sensor} is read by its sensor, which answers: nobody enters its readings"
+            return say("entered.sensor_answers", point=name(sensor))
         if sensor is not None and at_ms < self.last_good_ms(sensor, now):
-            return f"it is from before {sensor} was last heard: read it again"
+            return say("entered.before_last_heard", point=name(sensor))
         by_eye = ROLES[role].by_eye
         if not by_eye.decides:
-            return f"nothing looks at a {role} that is read by eye: {by_eye.instead or 'fit a point for it'}"
+            instead = say(f"role.{role}.instead") if by_eye.instead else say("role.fit_a_point")
+            return say("entered.decides_nothing", role=name(role), instead=part(instead))
         why = _why_no_value(role, body, _USUAL.get(KIND_OF[role], ""))
         value = entered_value(role, body)
-        if why or value is None:
+        if why is not None or value is None:
             return why
         if not by_eye.low <= value <= by_eye.high:
-            unit = UNIT_OF[KIND_OF[role]].replace("Cel", "degC")
-            return f"{_said(body)} can't be: {role} lies within {by_eye.low:g} and {by_eye.high:g} {unit}"
+            kind = KIND_OF[role]
+            low, high = quantity_of(kind, by_eye.low), quantity_of(kind, by_eye.high)
+            unit = name(UNIT_OF[kind].replace("Cel", "degC"))
+            return say("entered.cant_be", given=_given(body), role=name(role), low=low, high=high, unit=unit)
         if now.trusted and now.wall_ms - at_ms > looked_at[role]:
-            return "it is older than a reading of this role may be"
-        return ""
+            return say("entered.too_old_for_role")
+        return None
 
     def samples(self, now: Now) -> list[Sample]:
         """What stands now and hasn't been heard yet. One that was withdrawn takes its value with it."""
         found = []
-        for name in self._by_people:
-            newest = self._book.last("entered_reading", point=name)
-            before = self._taken.get(name)
+        for ident in self._by_people:
+            newest = self._book.last("entered_reading", point=ident)
+            before = self._taken.get(ident)
             if before is not None and not _is_same(before, newest):
-                del self._taken[name]
-                self._watches[name].forget()
+                del self._taken[ident]
+                self._watches[ident].forget()
                 before = None
             if newest is None or before is not None or not (now.trusted or newest.at_ms == now.wall_ms):
                 continue
-            self._taken[name] = newest
-            value = entered_value(self._points[name].role, newest.body)
+            self._taken[ident] = newest
+            value = entered_value(self._points[ident].role, newest.body)
             age_ms = max(0, now.wall_ms - newest.at_ms)
-            if value is not None and age_ms <= self._points[name].stale_after_ms:
-                found.append(Sample(name, now.mono_ms - age_ms, value))
+            if value is not None and age_ms <= self._points[ident].stale_after_ms:
+                found.append(Sample(ident, now.mono_ms - age_ms, value))
         return found
 
-    def overtaken(self, role: Role, read: Fact) -> str:
-        """What happened to the liquid since somebody read its temperature, so that it tells nothing any more; "" where nothing did."""
+    def overtaken(self, role: Role, read: Fact) -> Message | None:
+        """What happened to the liquid since somebody read its temperature, so that it tells nothing any more; None where nothing did."""
         if role is not Role.RESERVOIR_TEMPERATURE:
-            return ""
+            return None
         book = self._book
         for record, what in _CHANGES_LIQUID.items():
             since = book.last(record)
@@ -158,15 +164,15 @@ class Entered:
                 return what
         changed = book.machine_changed()
         if changed is not None and not _was_read_after(book, read, changed):
-            return "the equipment was changed"
+            return say("since.equipment_changed")
         off = (book.last(HEAT_OFF), book.last(POWER_UP))
         if any(fact is not None and not _was_read_after(book, read, fact) for fact in off):
-            return "the heater, or the machine, was without power"
-        return ""
+            return say("since.without_power")
+        return None
 
     def point_of(self, role: Role) -> Point | None:
         """The point of this role that people read, if there is one."""
-        return next((self._points[name] for name in self._by_people if self._points[name].role is role), None)
+        return next((self._points[ident] for ident in self._by_people if self._points[ident].role is role), None)
 
     def sensor_of(self, role: Role) -> str | None:
         """The sensor of a role that [not_fitted] names all the same: while it is silent, what people read stands for it. None: no such."""
@@ -177,11 +183,11 @@ class Entered:
         """Wall time at which a point was last heard; of one that hasn't been since the start, that of the start."""
         return now.wall_ms - (now.mono_ms - self._watches[point].good_ms)
 
-    def signed(self, name: str) -> dict[str, Any]:
+    def signed(self, point: str) -> dict[str, Any]:
         """Who entered the reading that stands, for what is published of the point; nothing for a sensor's."""
-        if name not in self._taken or self._watches[name].good is None:
+        if point not in self._taken or self._watches[point].good is None:
             return {}
-        fact = self._book.last("entered_reading", point=name)
+        fact = self._book.last("entered_reading", point=point)
         return {} if fact is None else {"by": fact.body.get("by"), "seq": fact.seq}
 
 
@@ -194,43 +200,45 @@ def _is_same(before: Fact, newest: Fact | None) -> bool:
     return newest is not None and newest.body is before.body
 
 
-def _why_not(point: Point, body: Mapping[str, Any]) -> str:
+def _why_not(point: Point, body: Mapping[str, Any]) -> Message | None:
     why = _why_no_value(point.role, body, point.unit or _USUAL.get(point.kind, ""))
     read = entered_value(point.role, body)
-    if why or read is None:
+    if why is not None or read is None:
         return why
     by_eye = ROLES[point.role].by_eye
     if not max(by_eye.low, point.low) <= read <= min(by_eye.high, point.high):
-        return f"{_said(body)}: outside what this point can be"
-    return ""
+        return say("entered.outside_point", given=_given(body))
+    return None
 
 
-def _why_no_value(role: Role, body: Mapping[str, Any], usual: str) -> str:
-    """Why what was entered is no value of this role with its unit; "" where it is one."""
+def _why_no_value(role: Role, body: Mapping[str, Any], usual: str) -> Message | None:
+    """Why what was entered is no value of this role with its unit; None where it is one."""
     value, unit, kind = body.get("value"), body.get("unit"), KIND_OF[role]
     if value is None:
-        return "value is missing: what was read"
+        return say("entered.no_value")
     if entered_value(role, body) is not None:
-        return ""
+        return None
     if kind is Kind.CONTACT:
-        return f"value is {value!r}, neither {' or '.join(CONTACT_WORDS[role])}"
+        one, other = CONTACT_WORDS[role]
+        return say("entered.no_such_word", given=text(repr(value)), one=name(one), other=name(other))
     if isinstance(value, int | float) and not isinstance(value, bool) and unit is None:
-        return f'value is {value!r} without a unit; such as "{value:g} {usual}" would do'
-    return f"{_said(body)}, no {kind} with its unit{_hint(kind, value)}"
+        return say("entered.without_unit", given=text(repr(value)), such=text(f"{value:g} {usual}"))
+    return say(f"entered.not_a_{kind}", given=_given(body), hint=part(_hint(kind, value)))
 
 
-def _said(body: Mapping[str, Any]) -> str:
-    unit = body.get("unit")
-    return f"value is {body.get('value')!r}{'' if unit is None else f' {unit}'}"
+def _given(body: Mapping[str, Any]) -> Value:
+    """What was entered, with its unit where one stands beside it."""
+    value, unit = repr(body.get("value")), body.get("unit")
+    return text(value if unit is None else f"{value} {unit}")
 
 
-def _hint(kind: Kind, value: object) -> str:
+def _hint(kind: Kind, value: object) -> Message | None:
     """What is wrong with a typed value, where the station file's own reader of quantities knows it (a decimal comma)."""
     try:
         quantity(str(value), str(kind))
     except UnitError as exc:
-        return f" ({exc})" if isinstance(value, str) else ""
-    return ""
+        return say("entered.hint", hint=text(str(exc))) if isinstance(value, str) else None
+    return None
 
 
 _USUAL: Final[Mapping[Kind, str]] = {

@@ -7,10 +7,11 @@ from typing import Any, NamedTuple
 
 from edge.domain.dates import Dates, claimed
 from edge.domain.entries import Stamp, wall_ms_of
+from edge.domain.messages import Value, name, part, say
 
 
 class Fact(NamedTuple):
-    """A record that was kept. `at_ms`: when it happened, as known now; `doubt`: why that can't be relied on."""
+    """A record that was kept. `at_ms`: when it happened, as known now; `doubt`: why that can't be relied on (dates.py)."""
 
     seq: int | None
     record: str
@@ -19,6 +20,12 @@ class Fact(NamedTuple):
     counts: bool
     stamp: Stamp | None = None
     doubt: str = ""
+
+    @property
+    def by(self) -> Value:
+        """Who recorded it."""
+        who = self.body.get("by")
+        return part(say("record.somebody")) if who is None else name(who)
 
     def redated(self, dates: Dates) -> Fact:
         """This fact with its date as known now."""

@@ -83,7 +83,7 @@ COMMON: Final[Mapping[str, Key]] = MappingProxyType(
     }
 )
 #: what the station adds to a record when it keeps it
-KEPT: Final = frozenset({"counts", "why_not", "stands"})
+KEPT: Final = frozenset({"counts", "why_not", "why_not_msg", "stands"})
 
 FORMS: Final[Mapping[str, Form]] = MappingProxyType(
     {

@@ -10,6 +10,7 @@ from __future__ import annotations
 from collections.abc import Mapping, Sequence
 from typing import Any, Final
 
+from edge.domain.messages import Message, number, part, say
 from edge.domain.records.fact import Fact
 from edge.domain.records.holding import holding
 
@@ -17,10 +18,6 @@ from edge.domain.records.holding import holding
 LOST: Final = "(lost)"
 #: and that under which stands what a change of the station file dropped (dropped.py)
 DROPPED: Final = "(dropped)"
-ASK: Final = (
-    "Ask who worked here, look at the archive or the paper log, record again what is missing (holds, tests, filter "
-    "changes); then record a release that names no hold"
-)
 
 
 def tells_of_loss(kind: str, body: Mapping[str, Any]) -> bool:
@@ -41,13 +38,11 @@ def unanswered(facts: Sequence[Fact], what: str) -> list[Fact]:
     return found
 
 
-def text(loss: Fact) -> str:
-    """What a loss means, for people."""
+def meaning(loss: Fact) -> Message:
+    """What a loss means."""
     first, last = loss.body.get("from"), loss.body.get("to")
-    if first is not None:
-        what = f"entries {first} to {last} of the journal were lost"
-    elif loss.body.get("what") == "unproved":
-        what = "whether entries were lost can't be told, as the notes of where the journal ended are gone"
+    if first is not None and last is not None:
+        what = say("loss.entries", first=number(first), last=number(last))
     else:
-        what = "another journal was put here"
-    return f"{what}: a hold, a failed test or a filter change may be among them"
+        what = say("loss.unproved" if loss.body.get("what") == "unproved" else "loss.exchanged")
+    return say("loss.may_be_among_them", what=part(what))

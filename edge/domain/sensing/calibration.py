@@ -15,8 +15,7 @@ from math import erfc, sqrt
 from typing import Any, Final
 
 from edge.domain.entries import Now, wall_ms_of
-from edge.domain.quantities import from_kind
-from edge.domain.readings import UNIT_OF
+from edge.domain.messages import Message, difference, say
 from edge.domain.settings import Point
 
 K_CALIBRATED: Final = 1.645
@@ -131,8 +130,6 @@ def is_due(correction: Correction, now: Now) -> bool:
     return now.trusted and now.wall_ms >= correction.due_ms
 
 
-def u_text(correction: Correction, point: Point) -> str:
-    """The expanded uncertainty (k = 2) for people, in the point's unit."""
-    unit = point.unit or UNIT_OF[point.kind]
-    step = abs(from_kind(1.0, unit, point.kind) - from_kind(0.0, unit, point.kind))
-    return f" ± {2.0 * correction.u * step:.2g}"
+def u_message(correction: Correction, point: Point) -> Message:
+    """The expanded uncertainty (k = 2), in the point's unit."""
+    return say("nominal.expanded", u=difference(point.kind, 2.0 * correction.u, point.id))

@@ -18,6 +18,8 @@ from types import MappingProxyType
 from typing import Any, Final, NamedTuple
 
 from edge.domain.entries import rfc3339, wall_ms_of
+from edge.domain.messages import Message, moment, name, number, say, text
+from edge.domain.messages import quantity as quantity_of
 from edge.domain.quantities import DIFFERENCE_OF, DIMENSIONS, UnitError, quantity, split
 from edge.domain.readings import UNIT_OF, Role
 from edge.domain.sensing.calibration import Correction, Line, combined, fit_line, rectangular
@@ -35,19 +37,22 @@ STEP: Final = 1.0 / sqrt(12.0)
 BACKWARDS: Final = 3.0
 
 #: the parts of a budget in the order in which they are shown
-PARTS: Final[Mapping[str, str]] = MappingProxyType(
+PARTS: Final[Mapping[str, Message]] = MappingProxyType(
     {
-        "reference": "the reference, by its certificate",
-        "reference_step": "the reference's step, as it was read",
-        "step_compared": "the point's step, when it was compared",
-        "repeatability": "repeatability of the comparison",
-        "step": "the point's step, in use",
-        "noise": "noise of a reading, in use",
-        "fit": "the fit",
-        "distance": "distance from the references to where it is used",
-        "drift": "drift until it is due again",
+        key: say(f"budget.{key}")
+        for key in (
+            "reference", "reference_step", "step_compared", "repeatability", "step", "noise", "fit", "distance", "drift",
+        )
     }
-)
+)  # fmt: skip
+
+
+class Unusable(ValueError):
+    """What of a comparison can't be used: one clause."""
+
+    def __init__(self, why: Message) -> None:
+        super().__init__(why.id)
+        self.why = why
 
 
 class Class(NamedTuple):
@@ -146,23 +151,21 @@ def worked_out(
         it is beyond the allowance, identity, transducer.
 
     Raises:
-        ValueError: one clause: what can't be used.
+        Unusable: something in it can't be used.
     """
     pairs = _pairs(body, point)
     reference_u = _difference(body, "reference_u", point)
     if reference_u is None:
-        raise ValueError("reference_u is missing: the reference's standard uncertainty")
+        raise Unusable(say("calibration.no_reference_u"))
     if reference_u == 0.0:
-        raise ValueError("reference_u is 0: no reference is without uncertainty")
+        raise Unusable(say("calibration.reference_u_zero"))
     kind_of_sensor = class_of(point)
     scale = _scale(kind_of_sensor, point, pairs, use)
     allowance = _difference(body, "drift_allowance", point)
     due_ms = wall_ms_of(body["due_at"]) if isinstance(body.get("due_at"), str) else at_ms + DUE_AFTER_MS
     if not at_ms < due_ms <= at_ms + DUE_AT_MOST_MS:
-        raise ValueError(
-            f"due_at is {body.get('due_at')}: it is due again after the comparison of {rfc3339(at_ms)}, and within "
-            f"{DUE_AT_MOST_MS // YEAR_MS} years of it"
-        )
+        due, years = text(str(body.get("due_at"))), number(DUE_AT_MOST_MS // YEAR_MS)
+        raise Unusable(say("calibration.due_at", due=due, compared=moment(at_ms), years=years))
     step = point.resolution or kind_of_sensor.step
     told = _difference(body, "reference_resolution", point)
     single, mean = _repeats(pairs, max(kind_of_sensor.repeats * scale, noise))
@@ -179,7 +182,7 @@ def worked_out(
         "drift": rectangular(drifts if allowance is None else allowance),
     }
     own = combined([parts["reference_step"], parts["step_compared"], parts["repeatability"]])
-    _belong_together(pairs, own)
+    _belong_together(pairs, own, point)
     gain, offset, parts["fit"], parts["distance"] = _fit(pairs, own, kind_of_sensor.slope, use)
     found = [(before.of(p.reading) if before is not None else p.reading) - p.reference for p in pairs]
     left = [gain * p.reading + offset - p.reference for p in pairs]
@@ -214,15 +217,15 @@ def _repeats(pairs: Sequence[Pair], alone: float) -> tuple[float, float]:
     return single, single / sqrt(min(p.n for p in pairs))
 
 
-def _belong_together(pairs: Sequence[Pair], own: float) -> None:
+def _belong_together(pairs: Sequence[Pair], own: float, point: Point) -> None:
     """Readings rise with their references, but for what they are uncertain by."""
     ordered = sorted(pairs, key=lambda pair: pair.reference)
     for low, high in pairwise(ordered):
         if high.reading - low.reading < -BACKWARDS * sqrt(2.0) * own:
-            raise ValueError(
-                f"the reading falls from {low.reading:.6g} to {high.reading:.6g} where the reference rises from "
-                f"{low.reference:.6g} to {high.reference:.6g}: readings and references don't belong together"
-            )
+            read = {"from_reading": low.reading, "to_reading": high.reading}
+            shown = {"from_reference": low.reference, "to_reference": high.reference}
+            told = {key: quantity_of(point.kind, value) for key, value in (read | shown).items()}
+            raise Unusable(say("calibration.falls", **told))
 
 
 def _fit(
@@ -250,9 +253,7 @@ def _line(readings: list[float], references: list[float], own: float, class_slop
     if line.s / sqrt(line.sxx) > class_slope:
         return None
     if not 0.5 < line.slope < 2.0:
-        raise ValueError(
-            f"the references ask for a slope of {line.slope:.3g}: readings and references don't belong together"
-        )
+        raise Unusable(say("calibration.slope", slope=number(line.slope, "1")))
     return line
 
 
@@ -260,16 +261,16 @@ def _pairs(body: Mapping[str, Any], point: Point) -> list[Pair]:
     """References, each once: what was read beside the same one is of one comparison."""
     listed = body.get("points")
     if not isinstance(listed, list) or not 1 <= len(listed) <= MOST_POINTS:
-        raise ValueError("points is missing: a list of reference and reading")
+        raise Unusable(say("calibration.no_points"))
     read: dict[float, list[float]] = {}
     steps: dict[float, float] = {}
     for one in listed:
         if not isinstance(one, Mapping):
-            raise ValueError(f"{one!r} is no pair of reference and reading")
+            raise Unusable(say("calibration.no_pair", given=text(repr(one))))
         reference, step = _reference(one.get("reference"), point)
         many = one.get("readings", [one.get("reading")])
         if not isinstance(many, list) or not many:
-            raise ValueError("readings is no list")
+            raise Unusable(say("calibration.no_list"))
         own = _is_own_unit(one.get("reference"), point)
         read.setdefault(reference, []).extend(_reading(r, point, own) for r in many)
         steps[reference] = max(step, steps.get(reference, 0.0))
@@ -284,12 +285,13 @@ def _pairs(body: Mapping[str, Any], point: Point) -> list[Pair]:
 def _reference(given: Any, point: Point) -> tuple[float, float]:
     """(a reference, its step as it was written: "35.0 degC" is of 0.1 K)."""
     if not isinstance(given, str):
-        raise ValueError(f"reference is {given!r}, without a unit: write it as it is shown, with its unit")
+        raise Unusable(say("calibration.reference_without_unit", given=text(repr(given))))
     value = _quantity(given, point, "reference")
     if not point.low <= value <= point.high:
-        unit = UNIT_OF[point.kind]
-        raise ValueError(
-            f"reference: {given.strip()[:40]} is outside what {point.id} can read, {point.low:g} to {point.high:g} {unit}"
+        low, high = quantity_of(point.kind, point.low), quantity_of(point.kind, point.high)
+        told, unit = text(given.strip()[:40]), UNIT_OF[point.kind]
+        raise Unusable(
+            say("calibration.reference_outside", given=told, point=name(point.id), low=low, high=high, unit=name(unit))
         )
     number, unit = split(given, DIMENSIONS[str(point.kind)])
     mantissa, _, exponent = str(number).lower().partition("e")
@@ -307,15 +309,15 @@ def _reading(given: Any, point: Point, own: bool) -> float:
     if isinstance(given, str):
         value = _quantity(given, point, "reading")
     elif isinstance(given, bool) or not isinstance(given, int | float) or not isfinite(given):
-        raise ValueError(f"reading is {given!r}, not a quantity")
+        raise Unusable(say("calibration.no_quantity", key=name("reading"), given=text(repr(given))))
     elif not own:
-        raise ValueError(
-            f"reading is {given!r}, without a unit, beside a reference in another than {UNIT_OF[point.kind]}"
-        )
+        unit = name(UNIT_OF[point.kind])
+        raise Unusable(say("calibration.reading_without_unit", given=text(repr(given)), unit=unit))
     else:
         value = float(given)
     if not point.low <= value <= point.high:
-        raise ValueError(f"reading: {value:g} {UNIT_OF[point.kind]} is outside what {point.id} can read")
+        read, unit = quantity_of(point.kind, value), name(UNIT_OF[point.kind])
+        raise Unusable(say("calibration.reading_outside", reading=read, unit=unit, point=name(point.id)))
     return value
 
 
@@ -323,22 +325,22 @@ def _quantity(given: str, point: Point, what: str) -> float:
     try:
         return quantity(given, str(point.kind))
     except UnitError as exc:
-        raise ValueError(f"{what}: {exc}") from None
+        raise Unusable(say("calibration.key", key=name(what), why=text(str(exc)))) from None
 
 
-def _difference(body: Mapping[str, Any], name: str, point: Point) -> float | None:
-    given = body.get(name)
+def _difference(body: Mapping[str, Any], key: str, point: Point) -> float | None:
+    given = body.get(key)
     if given is None:
         return None
     if isinstance(given, str):
         try:
             value = quantity(given, DIFFERENCE_OF[point.kind])
         except UnitError as exc:
-            raise ValueError(f"{name}: {exc}") from None
+            raise Unusable(say("calibration.key", key=name(key), why=text(str(exc)))) from None
     elif isinstance(given, bool) or not isinstance(given, int | float):
-        raise ValueError(f"{name} is {given!r}, not a quantity")
+        raise Unusable(say("calibration.no_quantity", key=name(key), given=text(repr(given))))
     else:
         value = float(given)
     if not isfinite(value) or value < 0.0:
-        raise ValueError(f"{name} is below zero")
+        raise Unusable(say("calibration.below_zero", key=name(key)))
     return value

@@ -11,11 +11,10 @@ from itertools import pairwise
 from math import hypot, isfinite, sqrt
 from typing import Final
 
-from edge.domain.entries import Draft, Now
-from edge.domain.entry_bodies import AdviceBody
+from edge.domain.messages import Advice, Doubt, Message, difference, number, part, say
 from edge.domain.readings import REASONS, UNIT_OF, Kind, Quality, Reading, Role, Sample
 from edge.domain.roles import ROLES
-from edge.domain.sensing.calibration import K_CALIBRATED, Correction, u_text
+from edge.domain.sensing.calibration import K_CALIBRATED, Correction, u_message
 from edge.domain.sensing.calibration_budget import CLASSES
 from edge.domain.sensing.steps import Steps
 from edge.domain.settings import Point
@@ -42,10 +41,6 @@ DECIDES_NOTHING: Final = frozenset({"edges_noisy"})
 
 #: what an advice entry on a resolution that has fallen back says
 COARSE: Final = "coarse_steps"
-COARSE_ADVICE: Final = (
-    "Take the probe off its supply for some seconds, or set its resolution (12 bits) anew; replace one that stays so, or write its step "
-    "as `resolution` in the station file. Until then conditions keep that much more distance from their limits"
-)
 
 _GOOD, _BAD, _UNCERTAIN = Quality.GOOD, Quality.BAD, Quality.UNCERTAIN
 
@@ -78,7 +73,7 @@ class PointMonitor:
         self._wild: deque[int] = deque(maxlen=WILD_AN_HOUR)  # when single bad readings came among good ones
         self._advised_ms: dict[str, int] = {}  # reason -> when it was last told
         self.detail = ""  # what the adapter or the transducer told beside the last sample's reason
-        self.doubt: tuple[str, str] | None = None  # what contradicts it, and what to do (cross_checks.py)
+        self.doubt: Doubt | None = None  # what contradicts it, and what to do (cross_checks.py)
         self._jump: tuple[int, float] | None = None
         self._jumps = 0
         self._rate = None if point.max_rate_per_s is None else point.max_rate_per_s / 1000.0
@@ -86,7 +81,7 @@ class PointMonitor:
         self._can_be = ROLES[point.role].can_be
         own = CLASSES[point.sensor].step if point.sensor in CLASSES else 0.0
         self.steps = Steps(point.resolution, own or None) if point.kind is Kind.TEMPERATURE else None
-        self.news: AdviceBody | None = None  # the body of an advice entry that waits to be told
+        self.news: Advice | None = None  # it waits to be told
         self._slack = 2.0 * (point.resolution or 0.0)
         self._contact = point.kind is Kind.CONTACT
         self._can_stick = point.role is Role.RESERVOIR_TEMPERATURE
@@ -219,34 +214,37 @@ class PointMonitor:
         return 0.0 if self.steps is None or self.steps.coarse is None else self.steps.u
 
     @property
-    def nominal(self) -> str:
+    def nominal(self) -> Message:
         """What stands behind a value, for people: its expanded uncertainty or that it is uncalibrated, and a step that is too coarse."""
-        told = " (uncalibrated)" if self.correction is None else u_text(self.correction, self.point)
+        told = say("nominal.uncalibrated") if self.correction is None else u_message(self.correction, self.point)
         coarse = None if self.steps is None else self.steps.coarse
-        return told if coarse is None else f"{told}, in steps of {coarse:.2g} K"
+        if coarse is None:
+            return told
+        return say("nominal.in_steps", told=part(told), step=difference(Kind.TEMPERATURE, coarse))
 
-    def take_news(self, now: Now) -> list[Draft]:
+    def take_news(self) -> Advice | None:
         """Advice that has not been told yet."""
         news, self.news = self.news, None
-        return [] if news is None else [Draft(now, "advice", news)]
+        return news
 
-    def _coarse_news(self, coarse: float, mono_ms: int) -> AdviceBody | None:
-        """The body of an advice entry on a resolution that has fallen back; None where it was told of late."""
+    def _coarse_news(self, coarse: float, mono_ms: int) -> Advice | None:
+        """Advice on a resolution that has fallen back; None where it was told of late."""
         told_ms = self._advised_ms.get(COARSE)
         if told_ms is not None and mono_ms - told_ms < ADVISED_AGAIN_MS:
             return None
         self._advised_ms[COARSE] = mono_ms
         own = self.steps.own if self.steps is not None else None
-        what = f"it reads in steps of {coarse:.3g} K" + ("" if own is None else f" in place of {own:.2g} K")
-        return {"point": self.point.id, "reason": COARSE, "what": what, "advice": COARSE_ADVICE}
+        own_part = None if own is None else say("advice.coarse.own", own=difference(Kind.TEMPERATURE, own))
+        what = say("advice.coarse", step=difference(Kind.TEMPERATURE, coarse), own=part(own_part))
+        return Advice(self.point.id, COARSE, what, say("advice.coarse.advice"))
 
     @property
     def stale_at_ms(self) -> int:
         """When the point falls silent if nothing good is heard before."""
         return self.good_ms + self._stale_after_ms + 1
 
-    def advice(self) -> AdviceBody | None:
-        """The body of an advice entry when bad readings among good ones have become many within an hour; then it counts anew."""
+    def advice(self) -> Advice | None:
+        """Advice when bad readings among good ones have become many within an hour; then it counts anew."""
         wild = self._wild
         if len(wild) < WILD_AN_HOUR or wild[-1] - wild[0] > 3_600_000 or self.last is None or self.last.reason is None:
             return None
@@ -255,9 +253,9 @@ class PointMonitor:
         if told_ms is not None and self.last.mono_ms - told_ms < ADVISED_AGAIN_MS:
             return None
         self._advised_ms[self.last.reason] = self.last.mono_ms
-        why = REASONS[self.last.reason]
-        text = f"{WILD_AN_HOUR} single bad readings within an hour, the last: {why.text}"
-        return {"point": self.point.id, "reason": self.last.reason, "what": text, "advice": why.advice}
+        reason = self.last.reason
+        what = say("advice.wild", times=number(WILD_AN_HOUR), why=part(say(f"reason.{reason}")))
+        return Advice(self.point.id, reason, what, say(f"reason.{reason}.advice"))
 
     def is_silent(self, mono_ms: int) -> bool:
         """No good reading within the stale limit. Exactly at the limit it still stands."""

@@ -7,6 +7,7 @@ from typing import Final
 
 from edge.domain.alarms.system import AlarmSystem
 from edge.domain.entries import Draft, Now
+from edge.domain.messages import say
 from edge.domain.readings import Reading, Role, Sample
 from edge.domain.sensing.point_monitor import DECIDES_NOTHING, PointMonitor
 from edge.domain.station.build import Parts, judges_of
@@ -65,7 +66,7 @@ class Asking:
             view.happen(ClockTrustChanged(), now)
             view.changed()
             self.hear(view.entered.samples(now), now)
-        self._alarms.set_condition("clock_untrusted", not now.trusted, now, cause="the wall clock is not trusted")
+        self._alarms.set_condition("clock_untrusted", not now.trusted, now, cause=say("alarm.clock_untrusted.cause"))
         self.readings = []  # what was entered before a restart is no new reading
 
     def hear(self, samples: Sequence[Sample], now: Now) -> None:
@@ -81,9 +82,10 @@ class Asking:
             value = None if reading.reason in DECIDES_NOTHING else reading.value
             if value is None:
                 if (advice := watch.advice()) is not None:
-                    view.note("advice", advice, now)
+                    view.advise(advice, now, changes=False)
                 continue
-            view.drafts += watch.take_news(now)
+            if (news := watch.take_news()) is not None:
+                view.advise(news, now, changes=False)
             for hear, point in self._hears[sample.point]:
                 hear(point, value, sample.mono_ms, now)
 

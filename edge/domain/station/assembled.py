@@ -6,10 +6,11 @@ from typing import Any, Final
 
 from edge.domain.entries import Now, rfc3339
 from edge.domain.heat.balance import Forecast
+from edge.domain.messages import Message, as_json, listed, part, say
 from edge.domain.station.judged import UNKNOWN, UNMET, Judged, verdict_word
 from edge.domain.station.view import View
 
-NOTE: Final = "Surroundings only: the maker's instructions decide the rest"
+NOTE: Final = say("verdict.surroundings_only")
 
 
 def _evidence(one: Judged, now: Now) -> dict[str, Any] | None:
@@ -22,14 +23,15 @@ def _evidence(one: Judged, now: Now) -> dict[str, Any] | None:
 def assemble(view: View, judged: dict[str, Judged], since: dict[str, int], now: Now) -> dict[str, Any]:
     """The verdict as it is published: shape in edge/snapshot.py."""
     conditions: list[dict[str, Any]] = []
-    waits: list[str] = []
+    waits: dict[str, Message] = {}
+    words = view.words
     latest: Forecast | None = None
     cannot_say = mends = False
     for ident, one in judged.items():
         expected: str | None = None
         if one.state in (UNMET, UNKNOWN):
             if one.ask:
-                waits.append(one.ask)
+                waits.setdefault(words.text(one.ask), one.ask)
             if one.mends:
                 mends = True
                 when = one.when
@@ -39,12 +41,16 @@ def assemble(view: View, judged: dict[str, Judged], since: dict[str, int], now: 
                     expected = rfc3339(now.wall_ms + when.in_ms)
                     if latest is None or when.in_ms > (latest.in_ms or 0):
                         latest = when
-        text = one.text + (f" ({view.units.why(one.when)})" if one.when is not None and one.when.why else "")
+        text = one.text
+        if one.when is not None and one.when.why:
+            text = say("condition.and_when", text=part(one.text), when=part(one.when.why))
         conditions.append(
             {
-                "id": ident, "state": one.state, "text": text, "since": rfc3339(min(since[ident], now.wall_ms)) if ident in since else None,
+                "id": ident, "state": one.state, "text": words.text(text),
+                "since": rfc3339(min(since[ident], now.wall_ms)) if ident in since else None,
                 "expected_at": expected,
                 "evidence": _evidence(one, now),
+                "msg": as_json(text),
             }
         )  # fmt: skip
     known = mends and not cannot_say and latest is not None and latest.in_ms is not None
@@ -58,5 +64,6 @@ def assemble(view: View, judged: dict[str, Judged], since: dict[str, int], now: 
         "site": view.settings.site, "station": view.settings.id, "verdict": word,
         "phase": str(view.situation.phase),
         "expected_at": at(latest.in_ms if latest else None), "earliest": at(latest.low_ms if latest else None),
-        "latest": at(latest.high_ms if latest else None), "waits_for": list(dict.fromkeys(waits)), "conditions": conditions, "note": NOTE,
+        "latest": at(latest.high_ms if latest else None), "waits_for": list(waits), "conditions": conditions, "note": words.text(NOTE),
+        "waits_for_msgs": listed(list(waits.values())), "note_msg": as_json(NOTE),
     }  # fmt: skip

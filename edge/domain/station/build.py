@@ -7,7 +7,6 @@ begins, the hours do, the liquid is looked at, then the machine, the outlets, an
 from __future__ import annotations
 
 from collections.abc import Iterable, Mapping
-from functools import partial
 from types import MappingProxyType
 from typing import Final, NamedTuple
 
@@ -78,9 +77,7 @@ def parts_of(view: View) -> Parts:
     warmth = None if settings.reservoir is None else ReservoirMonitor(settings.reservoir)
     draws = None if settings.supply is None else DrawDetector(settings.supply)
     flow, power_point = points.first(Role.SUPPLY_FLOW), points.first(Role.MACHINE_POWER)
-    crossed = cross_checks(
-        settings, view.watches, flow, points.taps, power_point, evidence, partial(view.tell, "contradiction"), warmth
-    )
+    crossed = cross_checks(settings, view.watches, flow, points.taps, power_point, evidence, view.contradict, warmth)
     doubts, rooms, meterless = crossed.register, crossed.rooms, _meterless(view, flow)
     has_draws = flow is not None or meterless is not None
 

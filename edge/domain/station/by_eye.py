@@ -3,11 +3,11 @@
 from __future__ import annotations
 
 from edge.domain.entries import Now
+from edge.domain.messages import Message, both, duration, name, part, say, text
 from edge.domain.readings import CONTACT_WORDS, Role
 from edge.domain.records.entered import entered_value
 from edge.domain.station.judged import BY_EYE, UNKNOWN, UNMET, Judged, by_fact
 from edge.domain.station.view import View
-from edge.domain.wording import age_text
 
 
 def entered(view: View, role: Role, now: Now) -> tuple[float, int | None, int, str] | None:
@@ -28,35 +28,30 @@ def entered(view: View, role: Role, now: Now) -> tuple[float, int | None, int, s
     if told.overtaken(role, fact):
         return None
     value = entered_value(role, fact.body)
-    return None if value is None else (value, fact.seq, fact.at_ms, str(fact.body.get("by", "somebody")))
+    return None if value is None else (value, fact.seq, fact.at_ms, str(fact.body["by"]))
 
 
-def overtaken_text(view: View, role: Role) -> str:
+def overtaken(view: View, role: Role) -> Message | None:
     """What happened since somebody read it by eye, to be said behind that no such reading stands."""
     fact = view.book.last("entered_reading", role=str(role))
-    what = "" if fact is None else view.entered.overtaken(role, fact)
-    return what and f"; since somebody read it {what}"
+    what = None if fact is None else view.entered.overtaken(role, fact)
+    return None if what is None else say("by_eye.overtaken", what=part(what))
 
 
 def nothing(view: View, role: Role) -> Judged:
     """No sensor of this role, and no reading by eye that stands."""
-    point = view.entered.point_of(role)
+    point, what = view.entered.point_of(role), name(role)
     if point is not None:
-        return Judged(
-            UNKNOWN, f"no reading of {point.id} by eye that still stands", ask=f"Read {point.id} and enter it"
-        )
+        here = name(point.id)
+        return Judged(UNKNOWN, say("by_eye.no_reading_of_point", point=here), ask=say("by_eye.read_point", point=here))
     if role in view.settings.not_fitted:
-        return Judged(
-            UNKNOWN,
-            f"no reading of {role} by eye that still stands{overtaken_text(view, role)}",
-            ask=f"Read {role} by eye and enter it",
-        )
-    return Judged(
-        UNKNOWN, f"no point has the role {role}", ask=f"Fit a point for {role}, or name it under [not_fitted]"
-    )
+        since = part(overtaken(view, role))
+        none = say("by_eye.no_reading_of_role", role=what, since=since)
+        return Judged(UNKNOWN, none, ask=say("by_eye.read_role", role=what))
+    return Judged(UNKNOWN, say("by_eye.no_point", role=what), ask=say("by_eye.no_point.ask", role=what))
 
 
-def contact(view: View, role: Role, now: Now, ask: str) -> Judged:
+def contact(view: View, role: Role, now: Now, ask: Message) -> Judged:
     """What people read of a contact that [not_fitted] names: fine as long as it stands."""
     alarming, read = seen(view, role, now, ask), entered(view, role, now)
     if alarming is not None:
@@ -65,15 +60,15 @@ def contact(view: View, role: Role, now: Now, ask: str) -> Judged:
         return nothing(view, role)
     value, seq, at_ms, by = read
     is_fine = value == float(role is Role.MACHINE_POWER)
-    text = f"{CONTACT_WORDS[role][int(value)]}, read by {by}"
-    return Judged(BY_EYE if is_fine else UNMET, text, seq=seq, evidence_ms=at_ms, ask="" if is_fine else ask)
+    read_by = say("by_eye.read_by", value=name(CONTACT_WORDS[role][int(value)]), by=name(by))
+    return Judged(BY_EYE if is_fine else UNMET, read_by, seq=seq, evidence_ms=at_ms, ask=None if is_fine else ask)
 
 
-def seen(view: View, role: Role, now: Now, ask: str) -> Judged | None:
+def seen(view: View, role: Role, now: Now, ask: Message) -> Judged | None:
     """The condition of a role of which somebody saw something alarming; None where nobody did, or somebody saw since that it is over."""
     last = view.book.seen(role)
     if last is None:
         return None
-    who, when = last.body.get("by", "somebody"), age_text(max(now.wall_ms - last.at_ms, 0))
-    text = f"{last.body['value']}, as {who} saw {when} ago"
-    return by_fact(UNMET, text, last, f"{ask}; once it is over, enter a reading of {role} that says so")
+    since = duration(max(now.wall_ms - last.at_ms, 0))
+    what = say("by_eye.seen", value=text(str(last.body["value"])), by=last.by, since=since)
+    return by_fact(UNMET, what, last, both(ask, say("by_eye.seen.ask", role=name(role))))

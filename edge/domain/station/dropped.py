@@ -10,6 +10,7 @@ from __future__ import annotations
 from collections.abc import Mapping, Sequence
 from typing import Any, Final
 
+from edge.domain.messages import Message, say
 from edge.domain.station.judged import BY_EYE, MET, UNKNOWN, UNMET, Judged
 
 #: the kind of the entry that tells of it: {"owed": {condition: why it wasn't met}}
@@ -18,7 +19,7 @@ KIND: Final = "duty_dropped"
 BY_PEOPLE: Final = ("daily_test", "water_path_treatment", "disinfectant")
 
 
-def owed(judged: Mapping[str, Judged]) -> dict[str, str]:
+def owed(judged: Mapping[str, Judged]) -> dict[str, Message]:
     """The duties that are not met, and why: what people owe, and filters that are due."""
     return {
         ident: one.text
@@ -28,16 +29,16 @@ def owed(judged: Mapping[str, Judged]) -> dict[str, str]:
     }
 
 
-def asked_before(document: Mapping[str, Any], judges: Sequence[str]) -> dict[str, str]:
+def asked_before(document: Mapping[str, Any], judges: Sequence[str]) -> dict[str, Message]:
     """What a station file of before asked for and the present one doesn't, where what it owed can't be worked out any more."""
-    why = "whether it was owed can't be told: this version can't use the settings of before"
+    why = say("dropped.cant_be_told")
     return {ident: why for ident in BY_PEOPLE if ident in document and ident not in judges}
 
 
-def dropped(before: Mapping[str, str], judged: Mapping[str, Judged]) -> dict[str, str]:
+def dropped(before: Mapping[str, Message], judged: Mapping[str, Judged]) -> dict[str, Message]:
     """Of what was owed before the change, what now seems to be owed no more. A filter that is still there is judged anew."""
     return {
-        ident: text
-        for ident, text in before.items()
+        ident: why
+        for ident, why in before.items()
         if ident not in judged or (ident in BY_PEOPLE and judged[ident].state in (MET, BY_EYE))
     }

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Mapping
-from datetime import UTC, datetime, timedelta
+from datetime import datetime, timedelta
 from zoneinfo import ZoneInfo
 
 from edge.domain.records.book import DAY_MS, local_date
@@ -45,12 +45,3 @@ def first_case(hours: Mapping[int, tuple[int, int]], zone: ZoneInfo, wall_ms: in
     if today.weekday() not in hours:
         return None
     return _at(today.year, today.month, today.day, hours[today.weekday()][0], zone)
-
-
-def clock_text(wall_ms: int, zone: ZoneInfo) -> str:
-    """The time on the station's wall.
-
-    >>> clock_text(1_773_647_100_000, ZoneInfo("Europe/Dublin"))
-    '07:45'
-    """
-    return datetime.fromtimestamp(wall_ms / 1000.0, UTC).astimezone(zone).strftime("%H:%M")

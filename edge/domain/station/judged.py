@@ -6,6 +6,7 @@ from collections.abc import Mapping
 from typing import Final, NamedTuple
 
 from edge.domain.heat.balance import Forecast
+from edge.domain.messages import Message, Value, say
 from edge.domain.records.fact import Fact
 
 MET: Final = "met"
@@ -17,26 +18,26 @@ JUDGED_TITLES: Final[Mapping[str, str]] = {MET: "met", UNMET: "not met", UNKNOWN
 
 
 class Judged(NamedTuple):
-    """One condition as judged now. `mends`: by itself (then `when` says when); `ask`: what people must do."""
+    """One condition as judged now: why, in `text`. `mends`: by itself (then `when` says when); `ask`: what people must do."""
 
     state: str
-    text: str
+    text: Message
     mends: bool = False
     when: Forecast | None = None
-    ask: str = ""
+    ask: Message | None = None
     seq: int | None = None
     evidence_ms: int | None = None  # wall time of the evidence
     probability: float | None = None  # that what is asked for is truly so (JCGM 106); None for what isn't calibrated
 
 
-def by_fact(state: str, text: str, fact: Fact, ask: str = "") -> Judged:
+def by_fact(state: str, text: Message, fact: Fact, ask: Message | None = None) -> Judged:
     """A condition as a record decides it: the record is its evidence."""
     return Judged(state, text, ask=ask, seq=fact.seq, evidence_ms=fact.at_ms)
 
 
-def beyond(side: str, truly: bool, limit: str) -> str:
-    """A limit that is passed, or that is too near for the uncertainty."""
-    return f"{side} {limit}" if truly else f"too near to {limit} for its uncertainty"
+def beyond(side: str, truly: bool, limit: Value) -> Message:
+    """A limit that is passed on its side ("above", "below"), or that is too near for the uncertainty."""
+    return say(f"limit.{side}" if truly else "limit.too_near", limit=limit)
 
 
 def verdict_word(states: list[str]) -> str:

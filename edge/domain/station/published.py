@@ -5,12 +5,14 @@ from __future__ import annotations
 from typing import Any
 
 from edge.domain.entries import Now, rfc3339
+from edge.domain.messages import Doubt, Message, as_json, say
 from edge.domain.quantities import from_kind
-from edge.domain.readings import CONTACT_WORDS, REASONS, UNIT_OF, Kind, Quality, Why
+from edge.domain.readings import CONTACT_WORDS, UNIT_OF, Kind, Quality
 from edge.domain.sensing.point_monitor import PointMonitor
+from edge.domain.words.saying import Words
 
 
-def point(watch: PointMonitor, is_silent: bool, now: Now) -> dict[str, Any]:
+def point(watch: PointMonitor, is_silent: bool, now: Now, words: Words) -> dict[str, Any]:
     """One point as it is published: shape in edge/snapshot.py. A bad or silent point has no value."""
     settings, last = watch.point, watch.last
     quality, reason, value = Quality.BAD, watch.why_silent(), None
@@ -21,9 +23,10 @@ def point(watch: PointMonitor, is_silent: bool, now: Now) -> dict[str, Any]:
     else:
         quality, value = last.quality, last.value
         reason = last.reason or ""
-    why = REASONS.get(reason or "")
+    why: Doubt | None = None if not reason else Doubt(say(f"reason.{reason}"), say(f"reason.{reason}.advice"))
     if reason == "contradicted" and watch.doubt is not None:
-        why = Why(quality, *watch.doubt)
+        why = watch.doubt
+    text, advice = (None, None) if why is None else why
     shown = None
     if value is not None and settings.kind is not Kind.CONTACT:
         unit = settings.unit or UNIT_OF[settings.kind]
@@ -35,13 +38,14 @@ def point(watch: PointMonitor, is_silent: bool, now: Now) -> dict[str, Any]:
         read_ms = last.mono_ms  # also of one that decides nothing
     return {
         "id": settings.id, "role": str(settings.role), "of": settings.of, "value": value, "unit": UNIT_OF[settings.kind],
-        "quality": str(quality), "reason": reason or None, "text": why.text if why else "", "advice": why.advice if why else "",
+        "quality": str(quality), "reason": reason or None, "text": words.text(text), "advice": words.text(advice),
         "detail": watch.detail if why else "",
         "at": None if read_ms is None else rfc3339(now.wall_ms - (now.mono_ms - read_ms)),
         "age_s": None if read_ms is None else (now.mono_ms - read_ms) / 1000.0,
         "stale_after_s": settings.stale_after_ms / 1000.0, "u": settings.uncertainty if watch.correction is None else watch.correction.u,
         "calibrated": watch.correction is not None,
         "correction": _correction(watch), "uncorrected": None if value is None else watch.raw, "errors": watch.errors, "shown": shown,
+        "msg": None if text is None else as_json(text), "advice_msg": None if advice is None else as_json(advice),
     }  # fmt: skip
 
 
@@ -59,7 +63,7 @@ def _correction(watch: PointMonitor) -> dict[str, Any] | None:
 
 
 def estimate(
-    of: str, unit: str, now: Now, value: Any = None, low: Any = None, high: Any = None, why: str = ""
+    of: str, unit: str, now: Now, value: Any = None, low: Any = None, high: Any = None, why: Message | None = None
 ) -> dict[str, Any]:
-    """One estimate as it is published."""
+    """One estimate as it is published, but that `why` is a message yet."""
     return {"at": rfc3339(now.wall_ms), "of": of, "value": value, "low": low, "high": high, "unit": unit, "why": why}

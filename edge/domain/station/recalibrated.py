@@ -12,19 +12,16 @@ from edge.domain.alarms.states import AT_LIMIT
 from edge.domain.doubts.rooms import Rooms
 from edge.domain.entries import Now
 from edge.domain.heat.reservoir import ReservoirMonitor
+from edge.domain.messages import Message, both, difference, has, moment, name, names, part, parts, say
 from edge.domain.readings import Role
 from edge.domain.sensing.calibration import K_CALIBRATED, Correction
-from edge.domain.station.hours import clock_text
-from edge.domain.station.judged import MET, Judged
+from edge.domain.station.judged import MET, UNKNOWN, Judged
 from edge.domain.station.parts.calibrations import Calibrations
 from edge.domain.station.view import View
 from edge.domain.water.draw_history import Shown
-from edge.domain.wording import difference_text
 
 #: so long after a calibration it is said that a condition is met only since then
 SAID_FOR_MS: Final = 3_600_000
-#: a date by which a calibration is due is passed
-PAST_DUE: Final = "; met nominally: the calibration of {} is past its due date"
 
 
 class Recalibrations:
@@ -56,7 +53,8 @@ class Recalibrations:
         disputed = self._disputed(warmth, liquid_c, room_c, watch.guard, probe, room)
         if disputed:
             return self._unsettled(judged, disputed)
-        return judged._replace(text=judged.text + self._only_since(warmth, liquid_c, room_c, probe, room, now))
+        since = self._only_since(warmth, liquid_c, room_c, probe, room, now)
+        return judged._replace(text=both(judged.text, since))
 
     def drawn(
         self, judged: Judged, shown: Shown, point: str | None, limits: tuple[float | None, float | None], now: Now
@@ -80,16 +78,18 @@ class Recalibrations:
         return judged if is_within else self._unsettled(judged, [point])
 
     def _unsettled(self, judged: Judged, points: list[str]) -> Judged:
-        ask = f"Compare {' and '.join(points)} with the reference again"
-        text = f"{judged.text}; but {' and '.join(self._said(point) for point in points)}"
-        return judged._replace(state="unknown", text=text, ask=ask)
+        found = say("recalibrated.found", found=parts(self._found(point) for point in points))
+        ask = say("recalibrated.found.ask", points=names(points))
+        return judged._replace(state=UNKNOWN, text=say("but", first=part(judged.text), then=part(found)), ask=ask)
 
     def past_due(self, judged: Judged, points: tuple[str | None, ...], now: Now) -> Judged:
         """Where the calibration of a point is past its due date: met, but only nominally."""
-        if judged.state != "met" or "nominally" in judged.text:
+        if judged.state != MET or has(judged.text, "met_nominally") or has(judged.text, "met_nominally.past_due"):
             return judged
         due = [p for p in points if p is not None and self._calibrations.is_past_due(p, now)]
-        return judged._replace(text=judged.text + PAST_DUE.format(" and ".join(due))) if due else judged
+        if not due:
+            return judged
+        return judged._replace(text=both(judged.text, say("met_nominally.past_due", points=names(due))))
 
     @staticmethod
     def _is_enough(warmth: ReservoirMonitor, liquid_c: float, room_c: float, guard_k: float) -> bool:
@@ -100,9 +100,9 @@ class Recalibrations:
         self, warmth: ReservoirMonitor, liquid_c: float, room_c: float, guard_k: float, probe: str, room: str | None
     ) -> list[str]:
         """The points whose waiting comparisons would make the liquid too cold."""
-        names = [name for name in (probe, room) if name is not None]
+        points = [point for point in (probe, room) if point is not None]
         waiting = {
-            name: one for name in names if (one := self._calibrations.waiting(name)) is not None and one.by < 0.0
+            point: one for point in points if (one := self._calibrations.waiting(point)) is not None and one.by < 0.0
         }
         if not waiting:
             return []
@@ -110,36 +110,33 @@ class Recalibrations:
         room_c += waiting[room].by if room is not None and room in waiting else 0.0
         return [] if self._is_enough(warmth, liquid_c, room_c, guard_k) else list(waiting)
 
-    def _said(self, point: str) -> str:
-        found, settings = self._calibrations.waiting(point), self._view.watches[point].point
+    def _found(self, point: str) -> Message:
+        """What the comparison of a point that waits has found."""
+        found = self._calibrations.waiting(point)
         assert found is not None
-        by = difference_text(abs(found.by), settings.unit, settings.kind)
-        which = "lower" if found.by < 0.0 else "higher"
-        if found.is_check:
-            return f"a check of {clock_text(found.at_ms, self._view.zone)} found {point} {by} {which} than it reads, and adjusted nothing"
-        return f"a comparison of {clock_text(found.at_ms, self._view.zone)} found {point} {by} {which}, and waits for a second one"
+        by, at = difference(self._view.watches[point].point.kind, abs(found.by), point), moment(found.at_ms)
+        which, side = "check" if found.is_check else "comparison", "lower" if found.by < 0.0 else "higher"
+        return say(f"recalibrated.{which}_{side}", at=at, point=name(point), by=by)
 
     def _only_since(
         self, warmth: ReservoirMonitor, liquid_c: float, room_c: float, probe: str, room: str | None, now: Now
-    ) -> str:
-        """That it is warm enough only by calibrations of late; "" where it would be without them, too."""
+    ) -> Message | None:
+        """That it is warm enough only by calibrations of late; None where it would be without them, too."""
         before_c, before_room_c, latest_ms = liquid_c, room_c, -1
         guard_k = self._view.watches[probe].guard
-        for name in (probe, room):
-            watch = None if name is None else self._view.watches[name]
-            if name is None or watch is None or watch.correction is None or watch.raw is None:
+        for point in (probe, room):
+            watch = None if point is None else self._view.watches[point]
+            if point is None or watch is None or watch.correction is None or watch.raw is None:
                 continue
             if not 0 <= now.wall_ms - watch.correction.at_ms <= SAID_FOR_MS:
                 continue
-            before: Correction | None = self._calibrations.before(name)
+            before: Correction | None = self._calibrations.before(point)
             value = watch.raw if before is None else before.of(watch.raw)
             latest_ms = max(latest_ms, watch.correction.at_ms)
-            if name == probe:
+            if point == probe:
                 before_c, guard_k = value, 0.0 if before is None else K_CALIBRATED * before.u
             else:
                 before_room_c = value
         if latest_ms < 0 or self._is_enough(warmth, before_c, before_room_c, guard_k):
-            return ""
-        return (
-            f"; met only since the calibration of {clock_text(latest_ms, self._view.zone)}: it read too little before"
-        )
+            return None
+        return say("recalibrated.only_since", at=moment(latest_ms))

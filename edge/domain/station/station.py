@@ -9,13 +9,14 @@ What it knows, its parts know (part.py); it asks them in their order (build.py),
 from __future__ import annotations
 
 from collections.abc import Iterable, Mapping, Sequence
-from functools import partial
 from typing import Any, Final
 from zoneinfo import ZoneInfo
 
 from edge.domain.alarms.system import AlarmSystem
 from edge.domain.dates import Dates
 from edge.domain.entries import Draft, Entry, Now, Stamp, rfc3339, wall_ms_of
+from edge.domain.entry_bodies import DutyDroppedBody
+from edge.domain.messages import Message, as_json, message_body
 from edge.domain.readings import Reading, Sample
 from edge.domain.records.bodies import as_draft_body, form_fault
 from edge.domain.records.book import ALARM_RECORDS, checked
@@ -40,7 +41,7 @@ from edge.domain.station.verdict_memory import VerdictMemory
 from edge.domain.station.view import View
 
 #: changes when the meaning of state() changes; snapshots of another version are rebuilt from the journal
-FOLD_VERSION: Final = 10
+FOLD_VERSION: Final = 11
 
 
 class Station:
@@ -60,8 +61,8 @@ class Station:
         self.parts: Parts = parts_of(view)
         view.tells(self.parts.in_order)
         ids = [ident for part in self.parts.of_alarms for ident in part.alarm_ids()]
-        self.desk = view.alarms = AlarmSystem(settings, ids, partial(view.tell, "alarm"), self.book.dates, boot)
-        self._verdicts = VerdictMemory()
+        self.desk = view.alarms = AlarmSystem(settings, ids, view.announce, self.book.dates, boot)
+        self._verdicts = VerdictMemory(view.words)
         self._asking = Asking(view, self.parts, self.desk, self._verdicts)
         self._folds = {kind: [p for p in self.parts.in_order if kind in p.folds] for kind in _kinds(self.parts)}
         self.settings_told: tuple[int, str] | None = None  # seq and digest of the settings that the journal told last
@@ -116,17 +117,18 @@ class Station:
         """
         record, by, at_ms = checked(body, now)
         why, worked = self._judge_record(record, body, at_ms, now)
-        held = bool(why) and stands(self.settings, record, body)
-        kept = as_draft_body({**body, **worked}, record, by, at_ms, why, stands=held)
+        held = why is not None and stands(self.settings, record, body)
+        kept = as_draft_body({**body, **worked}, record, by, at_ms, why, self.view.words.text, stands=held)
         self._asking.begin(now)
         self.view.drafts.insert(0, Draft(now, "record", kept))
         if record in ALARM_RECORDS:
-            if not why:
+            if why is None:
                 self.desk.answer(record, by, body, now)
             self.view.happen(RecordKept(record, kept, is_of_alarms=True), now)
         else:
             self.view.happen(
-                FactAdded(self.book.add(Fact(None, record, at_ms, kept, held or not why, Stamp(self.boot, *now)))), now
+                FactAdded(self.book.add(Fact(None, record, at_ms, kept, held or why is None, Stamp(self.boot, *now)))),
+                now,
             )
             self.view.happen(RecordKept(record, kept), now)
             self.view.happen(RecordWeighed(record, kept), now)
@@ -136,16 +138,15 @@ class Station:
 
     def _judge_record(
         self, record: str, body: Mapping[str, Any], at_ms: int, now: Now
-    ) -> tuple[str, Mapping[str, Any]]:
+    ) -> tuple[Message | None, Mapping[str, Any]]:
         """(why it doesn't count, what it comes to)."""
         if record in ALARM_RECORDS:
             return self.desk.check_record(record, body, form_fault(body)), {}
         why = judge(self.book, record, at_ms, body, now)
-        if record == "entered_reading" and not why:
+        if record == "entered_reading" and why is None:
             return self.view.entered.judge(body, at_ms, now), {}
-        if record == "calibration" and not why:
-            _, why, worked = self.parts.calibrations.judge(body, at_ms, now)
-            return why, worked
+        if record == "calibration" and why is None:
+            return self.parts.calibrations.judge(body, at_ms, now)
         return why, {}
 
     def bus(self, bus: str, what: str, why: str, now: Now) -> list[Draft]:
@@ -157,10 +158,10 @@ class Station:
         """What a bus turned out to be, for later starts."""
         return self.parts.sensors.see(bus, seen, now)
 
-    def fact(self, alarm_id: str, active: bool, text: str, now: Now) -> list[Draft]:
+    def fact(self, alarm_id: str, active: bool, cause: Message | None, now: Now) -> list[Draft]:
         """What the daemon knows and the station can't see: `disk_low`, `store`, `untold`."""
         self._asking.begin(now)
-        self.desk.set_condition(alarm_id, active, now, cause=text)
+        self.desk.set_condition(alarm_id, active, now, cause=cause)
         return self._asking.settle(now)
 
     def clock_step(self, now: Now, by_ms: int, why: str) -> list[Draft]:
@@ -172,18 +173,22 @@ class Station:
         self.view.happen(ClockStepped(), now)
         return self._asking.settle(now)
 
-    def owed(self, now: Now) -> dict[str, str]:
+    def owed(self, now: Now) -> dict[str, Message]:
         """What people owe the station now: condition -> why it isn't met. Asked before its settings change."""
         self._asking.begin(now)
         return dropped.owed(self._asking.judged(now))
 
-    def settings_changed(self, before: Mapping[str, str], now: Now) -> list[Draft]:
+    def settings_changed(self, before: Mapping[str, Message], now: Now) -> list[Draft]:
         """These settings have come into force; `before` is what was owed under those before (owed())."""
         self._asking.begin(now)
         gone = dropped.dropped(before, self._asking.judged(now))
         if gone:
-            self.book.add(Fact(None, DROPPED, now.wall_ms, {"owed": gone}, True, Stamp(self.boot, *now)))
-            self.view.tell(dropped.KIND, {"owed": gone})
+            body: DutyDroppedBody = {
+                "owed": {ident: self.view.words.text(why) for ident, why in gone.items()},
+                "msgs": {ident: message_body(why) for ident, why in gone.items()},
+            }
+            self.book.add(Fact(None, DROPPED, now.wall_ms, body, True, Stamp(self.boot, *now)))
+            self.view.tell(dropped.KIND, body)
         return self._asking.take()
 
     def _redate(self, wall_ms: int, mono_ms: int, by_ms: int) -> None:
@@ -200,18 +205,28 @@ class Station:
 
     def alarms(self, now: Now) -> dict[str, dict[str, Any]]:
         """Every alarm, also when normal: shape in edge/snapshot.py."""
-        return self.desk.published(now)
+        found = self.desk.published(now)
+        for one in found.values():
+            cause = one["cause"]
+            one["cause"], one["msg"] = self.view.words.text(cause), None if cause is None else as_json(cause)
+        return found
 
     def points(self, now: Now) -> dict[str, dict[str, Any]]:
         """Every point's last reading, its age and what to do: shape in edge/snapshot.py."""
         silent, signed = self.view.situation.silent, self.view.entered.signed
-        return {i: {**published.point(watch, i in silent, now), **signed(i)} for i, watch in self.watches.items()}
+        return {
+            i: {**published.point(watch, i in silent, now, self.view.words), **signed(i)}
+            for i, watch in self.watches.items()
+        }
 
     def estimates(self, now: Now) -> dict[str, dict[str, Any]]:
         """What is computed rather than read: shape in edge/snapshot.py."""
         found: dict[str, dict[str, Any]] = {}
         for part in self.parts.of_estimates:
             found |= part.estimates(now)
+        words = self.view.words
+        for one in found.values():
+            one["msg"], one["why"] = as_json(one["why"]) if one["why"] else None, words.text(one["why"])
         return found
 
     # -- after a restart

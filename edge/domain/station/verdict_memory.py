@@ -6,13 +6,19 @@ from collections.abc import Mapping, Sequence
 from typing import Any
 
 from edge.domain.entry_bodies import VerdictBody
-from edge.domain.station.judged import Judged, verdict_word
+from edge.domain.messages import listed, name, part, say
+from edge.domain.station.judged import UNKNOWN, UNMET, Judged, verdict_word
+from edge.domain.words.saying import Words
 
 
 class VerdictMemory:
-    """What the conditions were. `since`: wall time [ms] from which each has stood. Rebuilt from the journal's verdict entries."""
+    """What the conditions were, said by `words`. `since`: wall time [ms] from which each has stood.
 
-    def __init__(self) -> None:
+    Rebuilt from the journal's verdict entries.
+    """
+
+    def __init__(self, words: Words) -> None:
+        self._words = words
         self._word: str | None = None
         self._states: dict[str, str] = {}
         self.since: dict[str, int] = {}
@@ -30,8 +36,13 @@ class VerdictMemory:
         if word == self._word:
             return None
         states = {ident: one.state for ident, one in judged.items()}
-        why = [f"{i}: {one.text}" for i, one in judged.items() if one.state in ("unmet", "unknown")]
-        body: VerdictBody = {"from": self._word, "to": word, "conditions": states, "why": why}
+        why = [
+            say("condition.why", condition=name(ident), text=part(one.text))
+            for ident, one in judged.items()
+            if one.state in (UNMET, UNKNOWN)
+        ]
+        texts = [self._words.text(message) for message in why]
+        body: VerdictBody = {"from": self._word, "to": word, "conditions": states, "why": texts, "msgs": listed(why)}
         self._remember(body, wall_ms)
         return body
 

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Callable, Iterable, Mapping, Sequence
-from typing import Any, Final, Literal, overload
+from typing import Any, Literal, overload
 from zoneinfo import ZoneInfo
 
 from edge.domain.alarms.system import AlarmSystem
@@ -25,7 +25,19 @@ from edge.domain.entry_bodies import (
     VerdictBody,
 )  # fmt: skip
 from edge.domain.heat.cycle import Phase
-from edge.domain.readings import REASONS
+from edge.domain.messages import (
+    Advice,
+    Doubt,
+    Message,
+    Value,
+    duration,
+    message_body,
+    name,
+    part,
+    quantity,
+    say,
+    without,
+)
 from edge.domain.records.book import RecordBook
 from edge.domain.records.entered import Entered
 from edge.domain.sensing.calibration import probability_within
@@ -33,9 +45,8 @@ from edge.domain.sensing.point_monitor import PointMonitor
 from edge.domain.settings import Settings
 from edge.domain.station.part import Happening, Part, that_mind
 from edge.domain.station.points import Points
-from edge.domain.station.units import Units
-
-UNCALIBRATED: Final = " (uncalibrated)"
+from edge.domain.words.saying import Words
+from edge.domain.words.units import Units
 
 
 class Situation:
@@ -66,6 +77,7 @@ class View:
         self._tells: tuple[Callable[[Happening, Now], None], ...] = ()
         self.points = Points(settings)
         self.units = Units(settings, self.points.followed)
+        self.words = Words(self.units, zone)
         self.book = RecordBook(settings, zone)
         self.entered = Entered(settings, watches, self.book)
         self.situation = Situation()
@@ -109,6 +121,30 @@ class View:
         self.drafts.append(Draft(now or self.now, kind, body))
         self.is_changed = True
 
+    def announce(self, body: AlarmBody, cause: Message | None, now: Now) -> None:
+        """An alarm's change of state, with its cause."""
+        body["cause"] = self.words.text(cause)
+        if cause is not None:
+            body["msg"] = message_body(cause)
+        self.tell("alarm", body, now)
+
+    def contradict(self, body: ContradictionBody, doubt: Doubt) -> None:
+        """Points have come to be doubted, or no longer are, with the cause and what to do."""
+        body["cause"], body["advice"] = self.words.text(doubt.cause), self.words.text(doubt.advice)
+        body["msg"] = message_body(doubt.cause)
+        if doubt.advice is not None:
+            body["advice_msg"] = message_body(doubt.advice)
+        self.tell("contradiction", body)
+
+    def advise(self, told: Advice, now: Now, *, changes: bool = True) -> None:
+        """Something to do that is no alarm. `changes`: conditions may be others by it."""
+        body: AdviceBody = {
+            "point": told.point, "reason": told.reason, "what": self.words.text(told.what), "advice": self.words.text(told.advice),
+            "msg": message_body(told.what), "advice_msg": message_body(told.advice),
+        }  # fmt: skip
+        self.drafts.append(Draft(now, "advice", body))
+        self.changed(changes)
+
     @overload
     def note(self, kind: Literal["advice"], body: AdviceBody, now: Now) -> None: ...
     @overload
@@ -131,11 +167,11 @@ class View:
         """What a point reads while that stands; None where it doesn't, or there is no such point."""
         return None if point is None else self.watches[point].value(mono_ms)
 
-    def show(self, point: str, value: float) -> str:
-        """A value in the unit that the station file gives its point."""
-        return self.units.show(point, value)
+    def reading(self, point: str, value: float) -> Value:
+        """A value as it is said in the unit that the station file gives its point."""
+        return quantity(self.watches[point].point.kind, value, point)
 
-    def nominal(self, point: str) -> str:
+    def nominal(self, point: str) -> Message:
         """What stands behind a value: its expanded uncertainty, or that it is uncalibrated."""
         return self.watches[point].nominal
 
@@ -144,25 +180,27 @@ class View:
         correction = self.watches[point].correction
         return None if correction is None else round(probability_within(value, correction.u, low, high), 3)
 
-    def nominally(self, text: str, *points: str | None) -> str:
-        """The words of a condition that is met, where one of the points that it rests on is uncalibrated: only nominally."""
+    def nominally(self, text: Message, *points: str | None) -> Message:
+        """What a condition says that is met, where one of the points that it rests on is uncalibrated: only nominally."""
         if all(p is None or self.watches[p].correction is not None for p in points):
             return text
-        return text.replace(UNCALIBRATED, "") + "; met nominally: uncalibrated"
+        return say("met_nominally", text=part(without(text, "nominal.uncalibrated")))
 
-    def why_silent(self, point: str) -> str:
-        """Why a point isn't heard, for people."""
-        return REASONS[self.watches[point].why_silent()].text
+    def why_silent(self, point: str) -> Message:
+        """Why a point isn't heard."""
+        return say(f"reason.{self.watches[point].why_silent()}")
 
-    def advice(self, point: str) -> str:
+    def advice(self, point: str) -> Message:
         """What to do about a point that isn't heard."""
-        return f"{point}: {REASONS[self.watches[point].why_silent()].advice}"
+        return say(
+            "point.advice", point=name(point), advice=part(say(f"reason.{self.watches[point].why_silent()}.advice"))
+        )
 
-    def broken(self, point: str) -> str:
+    def broken(self, point: str) -> Message:
         """For a condition that goes by what people read meanwhile."""
-        return f"its sensor {point} is not heard: {self.why_silent(point)}"
+        return say("point.broken", point=name(point), why=part(self.why_silent(point)))
 
-    def polled_text(self, points: Sequence[str]) -> str:
-        """What can be missed of contacts that are only looked at; "" where each change is told."""
+    def polled(self, points: Sequence[str]) -> Message | None:
+        """What can be missed of contacts that are only looked at; None where each change is told."""
         every_ms = [watch.point.every_ms for watch in map(self.watches.__getitem__, points) if watch.point.polled]
-        return f" (polled every {max(every_ms) / 1000.0:g} s)" if every_ms else ""
+        return say("point.polled", every=duration(max(every_ms))) if every_ms else None

@@ -12,6 +12,7 @@ from math import exp, pi, sqrt
 from typing import Final, NamedTuple
 
 from edge.domain.maths.robust import normal_cdf, normal_quantile
+from edge.domain.messages import Message, duration, number, say
 
 #: A lower static pressure shows nothing by its fall [kPa].
 WORTH_KPA: Final = 70.0
@@ -185,9 +186,9 @@ class Drip(NamedTuple):
     litres: float
     within_ms: int
 
-    def words(self) -> str:
-        """A text for people."""
-        return f"{self.litres:.1f} L passed within {self.within_ms / 3_600_000:g} h without a stop while nothing drew"
+    def words(self) -> Message:
+        """What people are told."""
+        return say("leak.drip", litres=number(self.litres, "L"), within=duration(self.within_ms))
 
 
 class NightFlow:

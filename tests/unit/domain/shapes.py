@@ -23,7 +23,7 @@ def misfit(kind: str, body: Mapping[str, Any]) -> str:
     return "" if "" in faults else "; or ".join(faults) or f"{kind} has no shape"
 
 
-OF_KEPT = ("record", "by", "at", "counts", "why_not", "stands", "note")
+OF_KEPT = ("record", "by", "at", "counts", "why_not", "why_not_msg", "stands", "note")
 
 
 def fault_in(shape: type, body: Mapping[str, Any]) -> str:

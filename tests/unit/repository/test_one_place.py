@@ -1,7 +1,8 @@
 """What a new role, a new condition and a new alarm take: one row each, and everything that is said of them follows.
 
 A copy of the code gets the contact `drain_level`, the condition `drain` and the alarm `drain_backed_up`: three rows, the file of the
-part that judges and raises, and its place among the parts.
+part that judges and raises, and its place among the parts; beside these four files of code only the words, in the catalogue of their
+language.
 """
 
 from __future__ import annotations
@@ -55,6 +56,19 @@ ROWS: dict[str, list[tuple[str, str]]] = {
         ("of_alarms = (alarms, supply, power, leak,", " drain,"),
     ],
 }
+#: the words, which are no code
+CATALOGUE: dict[str, list[tuple[str, str]]] = {
+    "edge/domain/words/english/people.py": [
+        (
+            "PEOPLE: Final[Mapping[str, str]] = {\n",
+            """    "drain.full": "the drain is backed up",
+    "drain.full.ask": "Have the drain cleared",
+    "drain.not_heard": "the drain's float is not heard",
+    "drain.free": "the drain is free",
+""",
+        )
+    ],
+}
 
 PART = '''
 """Whether the drain is free."""
@@ -64,11 +78,15 @@ from __future__ import annotations
 from collections.abc import Iterable, Mapping
 
 from edge.domain.entries import Now
+from edge.domain.messages import say
 from edge.domain.readings import Role
 from edge.domain.settings import Point
 from edge.domain.station.judged import MET, UNKNOWN, UNMET, Judged
 from edge.domain.station.part import Judge, Part
 from edge.domain.station.view import View
+
+
+FULL = say("drain.full")
 
 
 class Drain(Part):
@@ -86,14 +104,14 @@ class Drain(Part):
         return {"drain": self._drain} if self._points else {}
 
     def hear(self, point: Point, value: float, mono_ms: int, now: Now) -> None:
-        if self._view.alarms.set_condition("drain_backed_up", value == 1.0, now, value=value, point=point.id, cause=f"{point.id} is full"):
+        if self._view.alarms.set_condition("drain_backed_up", value == 1.0, now, value=value, point=point.id, cause=FULL):
             self._view.changed()
 
     def _drain(self, now: Now) -> Judged:
         values = [self._view.watches[ident].value(now.mono_ms) for ident in self._points]
         if 1.0 in values:
-            return Judged(UNMET, "the drain is backed up", ask="Have the drain cleared")
-        return Judged(UNKNOWN, "the drain's float is not heard") if None in values else Judged(MET, "the drain is free")
+            return Judged(UNMET, FULL, ask=say("drain.full.ask"))
+        return Judged(UNKNOWN, say("drain.not_heard")) if None in values else Judged(MET, say("drain.free"))
 '''
 
 STATION = """
@@ -190,7 +208,7 @@ def run(folder: Path) -> subprocess.CompletedProcess[str]:
 
 
 def test_a_new_role_alarm_and_condition_are_a_row_each_and_one_part(copy: Path) -> None:
-    for name, changes in ROWS.items():
+    for name, changes in {**ROWS, **CATALOGUE}.items():
         text = (copy / name).read_text(encoding="utf-8")
         for stands, behind in changes:
             assert text.count(stands) >= 1, (name, stands)
@@ -205,7 +223,9 @@ def test_a_new_role_alarm_and_condition_are_a_row_each_and_one_part(copy: Path) 
         for path in sorted(copy.rglob("*.py"))
         if not (old := ROOT / path.relative_to(copy)).is_file() or path.read_bytes() != old.read_bytes()
     ]
-    assert [str(path) for path in changed] == sorted([*ROWS, part])
+    code = [*ROWS, part]
+    assert len(code) == 4
+    assert [str(path) for path in changed] == sorted([*code, *CATALOGUE])
 
 
 def test_without_its_row_the_role_is_refused(copy: Path) -> None:

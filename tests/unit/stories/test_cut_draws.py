@@ -6,7 +6,7 @@ import pytest
 
 from edge.domain.station.station import Station
 from tests.unit.domain.doubts.test_cross_checks import Values, again, checks, ready_station
-from tests.unit.stations import DRAWING, PSI, QUIET, SETTINGS, Driver
+from tests.unit.stations import DRAWING, PSI, QUIET, SETTINGS, Driver, english
 
 LOW = DRAWING | {"supply": 36 * PSI, "between": 33 * PSI, "filtered": 29 * PSI}
 SLOW = DRAWING | {"flow": 6.0}
@@ -33,7 +33,7 @@ def test_a_restart_within_the_alarms_delay_leaves_it_unknown_until_water_is_draw
         one.run(600, QUIET)
         condition = one.condition(ident)
         assert condition["state"] == "unknown" and "whose end has not been seen" in condition["text"]
-        assert one.station.conditions[ident](one.now).ask == "Draw water for half a minute"
+        assert english(one.station.conditions[ident](one.now).ask) == "Draw water for half a minute"
         assert one.condition(other)["state"] == "met" and one.verdict() != "ready"
         one.run(60, DRAWING)
         one.run(60, QUIET)

@@ -14,7 +14,7 @@ from edge.domain.entries import rfc3339
 from edge.domain.readings import Role
 from edge.domain.settings import Filter, Settings
 from edge.domain.water.filter_train import ZERO_SPELLS, Zeros, spells_of
-from tests.unit.stations import POINTS, PSI, QUIET, SETTINGS, Driver, point
+from tests.unit.stations import POINTS, PSI, QUIET, SETTINGS, Driver, english, point
 
 
 def drawn(coarse: float, fine: float, flow: float = 9.46, zeros: Mapping[str, float] | None = None) -> dict[str, float]:
@@ -314,14 +314,15 @@ def test_a_stage_without_its_gauges_asks_for_them_and_not_for_a_draw(without: st
     driver = started(replace(SETTINGS, points=tuple(p for p in POINTS if p.id != without)))
     driver.run(60, {k: v for k, v in rest().items() if k != without}, every_s=2)
     judged = driver.station.conditions[f"filter:{ident}"](driver.now)
-    assert (judged.state, judged.text) == ("unknown", says)
-    assert "Draw water" not in judged.ask
+    assert (judged.state, english(judged.text)) == ("unknown", says)
+    assert "Draw water" not in english(judged.ask)
 
 
 def test_a_stage_of_a_station_whose_draws_are_not_told_says_which_section_is_missing() -> None:
     driver = started(replace(SETTINGS, supply=None))
     judged = driver.station.conditions["filter:coarse"](driver.now)
-    assert (judged.state, judged.text) == ("unknown", "no draw is told: the station file has no section [supply]")
+    text = "no draw is told: the station file has no section [supply]"
+    assert (judged.state, english(judged.text)) == ("unknown", text)
 
 
 @pytest.mark.parametrize("fine_psi, is_told", [(0.8, True), (0.3, True), (1.6, False), (4.0, False), (2.4, False)])

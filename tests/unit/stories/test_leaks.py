@@ -9,6 +9,7 @@ from typing import Any
 
 import pytest
 
+from edge.domain.messages import Doubt, say
 from edge.domain.readings import Role
 from edge.domain.settings import Settings
 from edge.domain.station.station import Station
@@ -212,7 +213,7 @@ def test_a_meter_that_is_silent_or_doubted_sees_no_leak() -> None:
     driver.run(30, {name: value for name, value in QUIET.items() if name != "flow"})
     assert driver.condition("no_leak")["state"] == "unknown"
     driver.run(30)
-    driver.station.watches["flow"].doubt = ("pressure says draw, meter says none", "Check the flow meter")
+    driver.station.watches["flow"].doubt = Doubt(say("check.no_pulses"), say("check.no_pulses.advice"))
     assert driver.condition("no_leak")["text"] == "pressure says draw, meter says none"
 
 

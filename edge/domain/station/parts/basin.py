@@ -4,14 +4,15 @@ from __future__ import annotations
 
 from collections.abc import Mapping, Sequence
 from math import hypot, sqrt
+from types import MappingProxyType
 from typing import Any, Final, cast
 
 from edge.domain.alarms.states import AT_LIMIT
-from edge.domain.doubts.register import DoubtRegister
+from edge.domain.doubts.register import OTHER, DoubtRegister
 from edge.domain.doubts.rooms import Rooms
 from edge.domain.doubts.table import WARMEST_ROOM_C
 from edge.domain.entries import Entry, Now, rfc3339, wall_ms_of
-from edge.domain.entry_bodies import TransferSeenBody
+from edge.domain.entry_bodies import TransferForgottenBody, TransferSeenBody
 from edge.domain.heat.reservoir import ReservoirMonitor
 from edge.domain.heat.transfer_fit import (
     BASIN_RISE_K,
@@ -27,6 +28,7 @@ from edge.domain.heat.transfer_fit import (
 )  # fmt: skip
 from edge.domain.heat.transfer_loss import TRANSFERS_KEPT, UNSTATED_U_K, Transfer, decided, share_of
 from edge.domain.maths.robust import median
+from edge.domain.messages import Advice, Doubt, Message, celsius, message_body, name, number, part, say
 from edge.domain.readings import Role
 from edge.domain.records.book import local_date
 from edge.domain.settings import Point
@@ -54,13 +56,14 @@ FAR_K: Final = 8.0
 FOLLOWS_MS: Final = 60 * 60_000
 CLEARED_MS: Final = 10 * 60_000
 
-FOLLOWS: Final = (
-    "the basin's probe shows the reservoir's temperature",
-    "Check that the basin's probe hangs in the basin, and the points' lines in the station file",
-)
-SWAPPED: Final = (
-    "the basin's probe shows more than the reservoir's: points probably exchanged",
-    "Check which probe hangs in the reservoir and which in the basin, and the points' lines in the station file",
+FOLLOWS: Final = "follows"
+SWAPPED: Final = "swapped"
+APART: Final = "apart"
+DOUBTS: Final[Mapping[str, Doubt]] = MappingProxyType(
+    {
+        FOLLOWS: Doubt(say("basin.follows"), say("basin.follows.advice")),
+        SWAPPED: Doubt(say("basin.swapped"), say("basin.swapped.advice")),
+    }
 )
 
 
@@ -90,7 +93,7 @@ class Basin(Part):
             self.roles = frozenset()
         self.first: list[Transfer] = []
         self.later: list[Transfer] = []
-        self.short = ""  # the basin is below the label's minimum in the contact under way
+        self.short: Message | None = None  # the basin is below the label's minimum in the contact under way
         self._day: str | None = None  # local date of the last cycle
         self._liquid, self._basin = Averages(), Averages()
         self._away_ms: int | None = None
@@ -120,9 +123,9 @@ class Basin(Part):
         """One reading of the reservoir; `event`: "away" or "back" where it has just shown that."""
         self._liquid.add(liquid_c, mono_ms)
         if event == "away":
-            self._away_ms, self._look_ms, self.short = mono_ms, mono_ms + 2 * LOOK_MS, ""
+            self._away_ms, self._look_ms, self.short = mono_ms, mono_ms + 2 * LOOK_MS, None
         elif event == "back":
-            self.short = ""
+            self.short = None
         if self._away_ms is not None and (mono_ms >= self._look_ms or event == "back"):
             self._look_ms = mono_ms + LOOK_MS
             self._measure(event == "back" or mono_ms - self._away_ms > GIVE_UP_MS, now)
@@ -169,10 +172,13 @@ class Basin(Part):
             u = hypot(found.sd_k, (1.0 - share) * liquid[1], share * cold_u, self._step_k()) / above
             body |= {"share": round(share, 4), "u": round(u, 4)}
         why = self._why_not(body, liquid, found, seen.rows)
-        self._view.tell("transfer", cast(TransferSeenBody, body | {"counts": not why, "why": why}))
-        self._take(body | {"counts": not why})
+        body |= {"counts": why is None, "why": self._view.words.text(why)}
+        if why is not None:
+            body["msg"] = message_body(why)
+        self._view.tell("transfer", cast(TransferSeenBody, body))
+        self._take(body)
         self._refresh()
-        if found is not None and not why:
+        if found is not None and why is None:
             self._warn(found, now)
 
     def _why_not(
@@ -181,25 +187,26 @@ class Basin(Part):
         liquid: tuple[float, float] | None,
         found: Plateau | None,
         rows: Sequence[tuple[float, float]],
-    ) -> str:
+    ) -> Message | None:
+        """Why nothing is learned of a transfer; None where something is."""
         share = body["share"]
         if self._doubts.doubt_about((self._basin_point,)) is not None:
-            return "the basin's probe is doubted"
+            return say("transfer.probe_doubted")
         if found is None:
-            return "the liquid stayed too short, or too little was read of it"
+            return say("transfer.too_short")
         if liquid is None:
-            return "the reservoir wasn't read before it"
+            return say("transfer.reservoir_unread")
         if empties(rows):
-            return "the basin cooled too fast to hold the liquid"
+            return say("transfer.cooled_too_fast")
         if body["cold_c"] is None:
-            return "how cold the room is isn't known"
+            return say("transfer.room_unknown")
         if share is None:
-            return "the liquid was hardly warmer than the room"
+            return say("transfer.hardly_warmer")
         if share < LEAST_SHARE:
-            return "the basin showed the reservoir's own temperature"
+            return say("transfer.followed")
         if share > MOST_SHARE:
-            return "the basin's probe saw hardly any of the liquid"
-        return "" if body["u"] <= MOST_U else "its readings are too scattered"
+            return say("transfer.hardly_seen")
+        return None if body["u"] <= MOST_U else say("transfer.scattered")
 
     def _cold(self, seen: Arrival, room_c: float | None, is_first: bool) -> tuple[float | None, float, str]:
         """(what the liquid met [Cel], its standard uncertainty [K], where from)."""
@@ -242,12 +249,9 @@ class Basin(Part):
         guard = view.watches[point].guard
         if found.basin_c - guard >= plan.contact_min_c - AT_LIMIT:
             return
-        label = view.show(point, plan.contact_min_c)
-        self.short = f"the basin came to {view.show(point, found.basin_c)}, the label asks for {label}"
-        advice = "Don't count on this contact; warm the reservoir further or the room before the next"
-        view.tell("advice", {"point": point, "reason": "below_label", "what": self.short, "advice": advice})
-        if not warmth.cycle.is_away(now.mono_ms):
-            self.short = ""
+        short = say("basin.short", here=celsius(found.basin_c, point), least=celsius(plan.contact_min_c, point))
+        view.advise(Advice(point, "below_label", short, say("basin.short.advice")), now)
+        self.short = short if warmth.cycle.is_away(now.mono_ms) else None
 
     # -- a probe that shows something else
 
@@ -267,22 +271,22 @@ class Basin(Part):
         far_c = WARMEST_ROOM_C if room_c is None else max(room_c, self._rooms.room_now(now.mono_ms)) + FAR_K
         what = ""
         if abs(basin - liquid) <= FOLLOWS_K and min(basin, liquid) >= far_c:
-            what = FOLLOWS[0]
+            what = FOLLOWS
         elif basin >= liquid + ABOVE_K and basin >= far_c:
-            what = SWAPPED[0]
+            what = SWAPPED
         elif basin < liquid - ABOVE_K:
-            what = "apart"
+            what = APART
         if not what or self._like is None or self._like[0] != what:
             self._like = (what, mono_ms) if what else None
             return
         lasts_ms = mono_ms - self._like[1]
         doubted = self._view.watches[point].doubt
-        if what == "apart":
-            if doubted is not None and lasts_ms >= CLEARED_MS and doubted[0] in (FOLLOWS[0], SWAPPED[0]):
-                doubts.change([point], None, "the basin's probe shows a basin again")
+        if what == APART:
+            ours = doubts.doubts.get(OTHER, {}).get(point)
+            if ours is not None and lasts_ms >= CLEARED_MS and doubted is ours:
+                doubts.change([point], None, say("basin.is_basin_again"))
         elif doubted is None and lasts_ms >= FOLLOWS_MS:
-            doubt = FOLLOWS if what == FOLLOWS[0] else SWAPPED
-            doubts.change([point], doubt, doubt[0])
+            doubts.change([point], DOUBTS[what], DOUBTS[what].cause)
 
     # -- what is learned
 
@@ -308,24 +312,29 @@ class Basin(Part):
 
     def _recorded(self, record: str, body: Mapping[str, Any]) -> None:
         """A fact: where it counts, other equipment or a probe with another calibration ends what was learned."""
-        why = ""
+        why = None
         if not body["counts"]:
             return
         ours = body.get("point") in (self._basin_point, self._reservoir_point)
         if record == "equipment_change" and (ours or body.get("what") != "sensor_fitted"):
-            why = "the equipment was changed"
+            why = say("transfer.equipment_changed")
         elif record == "calibration" and ours:
-            why = f"{body['point']} was calibrated"
-        if not why or not (self.first or self.later):
+            why = say("transfer.calibrated", point=name(body["point"]))
+        if why is None or not (self.first or self.later):
             return
         n = len(self.first) + len(self.later)
-        text = f"{why}: the transfer loss of {n} cycles is forgotten{self._filed()}"
-        self._view.tell("transfer", {"forgotten": n, "why": why, "text": text})
+        what = say("transfer.forgotten", why=part(why), cycles=number(n), filed=part(self._filed()))
+        words = self._view.words
+        told: TransferForgottenBody = {
+            "forgotten": n, "why": words.text(why), "text": words.text(what), "msg": message_body(what),
+        }  # fmt: skip
+        self._view.tell("transfer", told)
         self.first, self.later = [], []
         self._refresh()
 
-    def _filed(self) -> str:
-        return "" if self._warmth is None else f", what the reservoir needs is told {self._warmth.filed.words} again"
+    def _filed(self) -> Message | None:
+        """What holds again instead."""
+        return None if self._warmth is None else say("transfer.forgotten.filed", loss=part(self._warmth.filed.origin))
 
     # -- after a restart
 

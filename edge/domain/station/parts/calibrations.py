@@ -6,15 +6,15 @@ from collections.abc import Iterable, Mapping
 from typing import Any, NamedTuple
 
 from edge.domain.entries import Now, rfc3339
+from edge.domain.messages import Message, difference, name, say, text
 from edge.domain.readings import Kind
 from edge.domain.records.calibration_bounds import AGREES, bounded
 from edge.domain.records.fact import Fact
 from edge.domain.sensing.calibration import Correction, applies, correction_of, is_due
-from edge.domain.sensing.calibration_budget import use_of, worked_out
+from edge.domain.sensing.calibration_budget import Unusable, use_of, worked_out
 from edge.domain.sensing.point_monitor import PointMonitor
 from edge.domain.station.part import Happening, Part, Recalibrated, RecordKept
 from edge.domain.station.view import View
-from edge.domain.wording import difference_text
 
 
 class Waiting(NamedTuple):
@@ -58,27 +58,27 @@ class Calibrations(Part):
     def ends_in_ms(self, now: Now) -> Iterable[int]:
         return [w.correction.due_ms - now.wall_ms for w in self._watches.values() if w.correction is not None]
 
-    def judge(self, body: Mapping[str, Any], at_ms: int, now: Now) -> tuple[bool, str, dict[str, Any]]:
-        """(does a calibration record count, why not, what it comes to). A reading left out is the point's present one."""
+    def judge(self, body: Mapping[str, Any], at_ms: int, now: Now) -> tuple[Message | None, dict[str, Any]]:
+        """(why a calibration record doesn't count; None where it does, what it comes to). A reading left out is the point's present one."""
         point = self._points.get(str(body.get("point")))
         if point is None:
-            return False, f"no such point to calibrate: {body.get('point')!r}", {"beyond": ""}
+            return say("calibration.no_such_point", quoted=text(repr(body.get("point")))), {"beyond": ""}
         watch = self._watches[point.id]
         try:
             filled = self._with_readings(body, watch)
             use = use_of(point, self._view.settings)
             worked = worked_out(filled, point, watch.correction, at_ms, use, watch.noise())
-        except ValueError as exc:
-            return False, str(exc), {"beyond": ""}
+        except Unusable as unusable:
+            return unusable.why, {"beyond": ""}
         told = {"given": filled["points"], "told_at": rfc3339(now.wall_ms), "at": rfc3339(at_ms)}
         worked |= told
         if body.get("adjust") is False:
             before = watch.correction
             worked |= {"gain": 1.0, "offset": 0.0} if before is None else {"gain": before.gain, "offset": before.offset}
-            return True, "", worked | {"beyond": "", "becomes": worked["was"]}
+            return None, worked | {"beyond": "", "becomes": worked["was"]}
         found = bounded(body, worked, point, self._of(point.id))
         worked |= {"beyond": found.beyond} | ({} if found.second is None else {"agrees_with": found.second})
-        return not found.beyond, found.why, worked
+        return found.why, worked
 
     @staticmethod
     def _with_readings(body: Mapping[str, Any], watch: PointMonitor) -> dict[str, Any]:
@@ -89,7 +89,7 @@ class Calibrations(Part):
         for one in listed:
             if isinstance(one, Mapping) and "reading" not in one and "readings" not in one:
                 if watch.raw is None:
-                    raise ValueError("the point has no reading to calibrate")
+                    raise Unusable(say("calibration.nothing_read"))
                 one = {**one, "reading": f"{watch.raw!r} {watch.own_unit}"}
             filled.append(one)
         return {**body, "points": filled}
@@ -140,14 +140,14 @@ class Calibrations(Part):
             return Waiting(-float(found.body["as_found"]), found.at_ms, is_check=True)
         return Waiting(found.body["gain"] * watch.raw + found.body["offset"] - watch.good, found.at_ms)
 
-    def due(self, ident: str, now: Now) -> str:
-        """Why a calibration of this point is due; "" where it isn't (a point never calibrated is uncalibrated, not due)."""
+    def due(self, ident: str, now: Now) -> Message | None:
+        """Why a calibration of this point is due; None where it isn't (a point never calibrated is uncalibrated, not due)."""
         newest = self._newest(ident, checks=True)
         if newest is not None and newest.body.get("adjust") is False and newest.body.get("beyond_allowance"):
-            point = self._points[ident]
-            drift, allowed = newest.body["drift"], newest.body.get("drift_allowance")
-            return f"{ident} has drifted by {difference_text(drift, point.unit, point.kind)}, {allowed} allowed"
-        return f"the calibration of {ident} is past its due date" if self.is_past_due(ident, now) else ""
+            drift, allowed = newest.body["drift"], text(str(newest.body.get("drift_allowance")))
+            by = difference(self._points[ident].kind, drift, ident)
+            return say("calibration.drifted", point=name(ident), by=by, allowed=allowed)
+        return say("calibration.past_due", point=name(ident)) if self.is_past_due(ident, now) else None
 
     def is_past_due(self, ident: str, now: Now) -> bool:
         """The date by which the calibration in force was to be made again is passed."""

@@ -4,21 +4,22 @@ from __future__ import annotations
 
 from collections.abc import Callable, Iterable, Mapping, Sequence
 from datetime import timedelta
+from typing import Final
 from zoneinfo import ZoneInfo
 
 from edge.domain.entries import Now
+from edge.domain.messages import Message, duration, name, part, say, text
 from edge.domain.records.book import POWER_UNSURE, day_start_ms, is_test_due
-from edge.domain.records.counting import began_ms, failed_outlet_test, failure_text, has_passed, last_check
+from edge.domain.records.counting import began_ms, failed_outlet_test, failure, has_passed, last_check
 from edge.domain.records.daily_tests import test_result
 from edge.domain.records.fact import Fact
 from edge.domain.records.forms import last_day
 from edge.domain.station.judged import MET, UNKNOWN, UNMET, Judged, by_fact
 from edge.domain.station.part import Judge, Part
 from edge.domain.station.view import View
-from edge.domain.wording import age_text
 
-DO_TEST = "Do the daily test and record it"
-POWER_ASK = f"{DO_TEST}; if the machine kept its power for certain, record a release that names no hold instead"
+DO_TEST: Final = say("daily_test.ask")
+CHANGE: Final = say("disinfectant.ask")
 #: the alarm of each duty's condition
 _ALARMS = (
     ("daily_test", "duty_due:daily_test"),
@@ -32,12 +33,13 @@ class Duties(Part):
 
     Args:
         calibrated: points that can be calibrated.
-        calibration_due: why a point's is due; "" where it isn't.
+        calibration_due: why a point's is due; None where it isn't.
         is_power_unsure: may the machine have been powered up unheard?
     """
 
     def __init__(
-        self, view: View, calibrated: Sequence[str], calibration_due: Callable[[str, Now], str], is_power_unsure: Callable[[], bool]
+        self, view: View, calibrated: Sequence[str], calibration_due: Callable[[str, Now], Message | None],
+        is_power_unsure: Callable[[], bool],
     ) -> None:  # fmt: skip
         self._view, self._calibrated, self._calibration_due = view, calibrated, calibration_due
         self._is_power_unsure = is_power_unsure
@@ -67,14 +69,12 @@ class Duties(Part):
                 )
         for ident in self._calibrated:
             why = self._calibration_due(ident, now)
-            view.alarms.set_condition(f"duty_due:calibration:{ident}", bool(why), now, cause=why)
+            view.alarms.set_condition(f"duty_due:calibration:{ident}", why is not None, now, cause=why)
         for outlet, _ in view.points.outlets:
             failed = failed_outlet_test(view.book, outlet)
-            cause = (
-                ""
-                if failed is None
-                else f"{outlet}: {failure_text(failed)}, as {failed.body.get('by', 'somebody')} recorded"
-            )
+            cause = None if failed is None else say(
+                "outlet.test_failed_as_recorded", outlet=name(outlet), failure=part(failure(failed)), by=failed.by
+            )  # fmt: skip
             view.alarms.set_condition(f"outlet_test_failed:{outlet}", failed is not None, now, cause=cause)
         hold = conditions["no_hold"]
         view.alarms.set_condition("hold", hold.state != MET, now, cause=hold.text)
@@ -95,48 +95,43 @@ class Duties(Part):
         book = self._view.book
         last, changed = book.last("daily_test"), book.machine_changed()
         if last is None:
-            text, ask = _doubted(self._view, "daily_test") or ("no daily test on record", DO_TEST)
-            return Judged(UNMET if now.trusted else UNKNOWN, text, ask=ask)
+            none, ask = _doubted(self._view, "daily_test") or (say("daily_test.none"), DO_TEST)
+            return Judged(UNMET if now.trusted else UNKNOWN, none, ask=ask)
         passed, why = test_result(self._view.settings, last.body)
         if not passed:
-            what = "failed" if passed is False else "tells nothing"
-            return by_fact(
-                UNMET, f"the last daily test {what}: {why}", last, "Mend what failed and do the daily test again"
-            )
+            ident = "daily_test.last_failed" if passed is False else "daily_test.last_tells_nothing"
+            return by_fact(UNMET, say(ident, why=part(why)), last, say("daily_test.last_failed.ask"))
         if book.powered_up_since(last):
-            return by_fact(UNMET, "due: the machine was powered up since the last one", last, DO_TEST)
+            return by_fact(UNMET, say("daily_test.due_after_power_up"), last, DO_TEST)
         if changed is not None and not book.comes_after(last, changed):
-            return by_fact(UNMET, "due: the equipment was changed since the last one", changed, DO_TEST)
+            return by_fact(UNMET, say("daily_test.due_after_change"), changed, DO_TEST)
         off = book.seen_off()
         if off is not None and not book.comes_after(last, off):
-            text = f"due: {off.body.get('by', 'somebody')} saw the machine without power since the last one"
-            return by_fact(UNMET, text, off, DO_TEST)
+            return by_fact(UNMET, say("daily_test.due_after_seen_off", by=off.by), off, DO_TEST)
         if now.trusted and is_test_due(last.at_ms, now.wall_ms, self._view.zone):
-            return by_fact(UNMET, "due: none was passed today", last, DO_TEST)
+            return by_fact(UNMET, say("daily_test.due_today"), last, DO_TEST)
         if self._is_power_unsure() or (book.power_unsure and book.powered_up_since(last, POWER_UNSURE)):
-            text = "whether the machine was powered up since the last one is not known: nothing was heard of its power for a while"
-            return by_fact(UNKNOWN, text, last, POWER_ASK)
+            return by_fact(UNKNOWN, say("daily_test.power_unsure"), last, say("daily_test.power_unsure.ask"))
         if not now.trusted:
-            return by_fact(UNKNOWN, "the clock is not trusted: whether it was passed today can't be told", last)
-        return by_fact(MET, f"passed {age_text(now.wall_ms - last.at_ms)} ago", last)
+            return by_fact(UNKNOWN, say("daily_test.clock_untrusted"), last)
+        return by_fact(MET, say("daily_test.passed_ago", since=duration(now.wall_ms - last.at_ms)), last)
 
     def water_path_treatment(self, now: Now) -> Judged:
         """Done, from the beginning of its contact on, since the clean side was last opened."""
         book = self._view.book
         opened, treated = book.opened(), book.treated()
-        ask = "Pass the daily test, then do the water-path treatment by the label, drain and rinse, and record it"
+        ask = say("treatment.ask")
         dated = opened is not None and not opened.doubt
         if treated is not None and (
             not dated or opened is None or began_ms(treated.body, treated.at_ms) >= opened.latest_ms(book.dates)
         ):
-            return by_fact(MET, f"done {age_text(now.wall_ms - treated.at_ms)} ago", treated)
+            return by_fact(MET, say("treatment.done_ago", since=duration(now.wall_ms - treated.at_ms)), treated)
         if opened is None:
-            return Judged(UNKNOWN, "neither a treatment nor an opening of the clean side on record", ask=ask)
+            return Judged(UNKNOWN, say("treatment.none"), ask=ask)
         doubted = _doubted(self._view, "water_path_treatment")
         if doubted is not None:
             return Judged(UNMET, doubted[0], ask=doubted[1])
-        what = opened.record.replace("_", " ")
-        return by_fact(UNMET, f"owed since the clean side was opened ({what})", opened, ask)
+        return by_fact(UNMET, say("treatment.owed", record=name(opened.record)), opened, ask)
 
     def disinfectant(self, now: Now) -> Judged:
         """Within its reuse life, and strong enough as far as it was checked."""
@@ -144,30 +139,29 @@ class Duties(Part):
         fill, changed = book.last("disinfectant_fill"), book.machine_changed()
         check = last_check(book)
         if check is not None and not has_passed(check) and (fill is None or not book.comes_after(fill, check)):
-            ask = "Change the disinfectant by its label, or check it again and record that"
-            return by_fact(UNMET, "the last check of its concentration failed", check, ask)
+            return by_fact(UNMET, say("disinfectant.check_failed"), check, say("disinfectant.check_failed.ask"))
         if fill is None:
-            text, ask = _doubted(self._view, "disinfectant_fill") or (
-                "no fill on record", "Record when the disinfectant was filled",
-            )  # fmt: skip
-            return Judged(UNKNOWN, text, ask=ask)
+            doubted = _doubted(self._view, "disinfectant_fill")
+            none, ask = doubted or (say("disinfectant.no_fill"), say("disinfectant.no_fill.ask"))
+            return Judged(UNKNOWN, none, ask=ask)
         looked_at = [fact for fact in (fill, check) if fact is not None]
         if changed is not None and not any(book.comes_after(fact, changed) for fact in looked_at):
-            ask = "Record the fill of the reservoir, or check its concentration and record that"
-            return by_fact(UNKNOWN, "the equipment was changed: which liquid is in it is not known", changed, ask)
+            ask = say("disinfectant.equipment_changed.ask")
+            return by_fact(UNKNOWN, say("disinfectant.equipment_changed"), changed, ask)
         left_ms = fill.at_ms + (self._view.settings.reuse_life_ms or 0) - now.wall_ms
         label_ms = label_ends_ms(fill, self._view.zone)
         if not now.trusted:
-            return by_fact(UNKNOWN, "the clock is not trusted: its age can't be told", fill)
-        ask = "Change the disinfectant by its label"
+            return by_fact(UNKNOWN, say("disinfectant.clock_untrusted"), fill)
+        last = text(str(fill.body.get("expires")))
         if left_ms <= 0:
-            return by_fact(UNMET, f"its reuse life ended {age_text(-left_ms)} ago", fill, ask)
+            return by_fact(UNMET, say("disinfectant.reuse_ended", since=duration(-left_ms)), fill, CHANGE)
         if label_ms is not None and label_ms <= now.wall_ms:
-            return by_fact(UNMET, f"it was good until {fill.body['expires']} by its label", fill, ask)
+            return by_fact(UNMET, say("disinfectant.expired", last=last), fill, CHANGE)
         if label_ms is not None and label_ms - now.wall_ms < left_ms:
-            text = f"{age_text(label_ms - now.wall_ms)} left: good until {fill.body['expires']} by its label"
-            return by_fact(MET, text, fill)
-        return by_fact(MET, f"{age_text(left_ms)} of its reuse life left", fill)
+            return by_fact(
+                MET, say("disinfectant.left_by_label", left=duration(label_ms - now.wall_ms), last=last), fill
+            )
+        return by_fact(MET, say("disinfectant.left", left=duration(left_ms)), fill)
 
 
 def label_ends_ms(fill: Fact, zone: ZoneInfo) -> int | None:
@@ -176,10 +170,10 @@ def label_ends_ms(fill: Fact, zone: ZoneInfo) -> int | None:
     return None if last is None else day_start_ms(last + timedelta(days=1), zone)
 
 
-def _doubted(view: View, record: str) -> tuple[str, str] | None:
+def _doubted(view: View, record: str) -> tuple[Message, Message] | None:
     """(what is wrong, what to do) where a record of this kind would count, were its date known."""
     fact = view.book.doubted(record)
     if fact is None:
         return None
-    what = record.replace("_", " ")
-    return f"the last {what} was {fact.doubt}", f"Repeat the {what}, or record it again with its true time"
+    what = name(record)
+    return say(f"undated.{fact.doubt}", record=what), say("undated.ask", record=what)

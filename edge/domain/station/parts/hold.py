@@ -3,21 +3,17 @@
 from __future__ import annotations
 
 from collections.abc import Iterable, Mapping
-from typing import Any, Final
+from functools import reduce
+from typing import Any
 
 from edge.domain.entries import Now
+from edge.domain.messages import Message, as_told, both, name, names, of_json, part, parts, say, text
 from edge.domain.records import losses
 from edge.domain.records.counting import outlets_of, overlooked
 from edge.domain.records.fact import Fact
 from edge.domain.station.judged import MET, UNKNOWN, UNMET, Judged, by_fact
 from edge.domain.station.part import Judge, Part
 from edge.domain.station.view import View
-
-OVERLOOKED_ASK: Final = (
-    "See that what failed was put right, and that the station file names all that is there; whoever recorded it in error corrects it; "
-    "else record a release that names no hold"
-)
-ASK: Final = "See that what was owed is done or isn't needed, and that the station file is right; then record a release that names no hold"
 
 
 class Hold(Part):
@@ -37,30 +33,39 @@ class Hold(Part):
         book = self._view.book
         hold = book.hold
         if hold is not None:
-            why = hold.body.get("why") or hold.body.get("name") or "no reason given"
-            return by_fact(UNMET, f"held by {hold.body.get('by', 'somebody')}: {why}", hold, "Have the hold released")
+            why = hold.body.get("why") or hold.body.get("name")
+            reason = text(str(why)) if why else part(say("hold.no_reason"))
+            return by_fact(UNMET, say("hold.held", by=hold.by, why=reason), hold, say("hold.held.ask"))
         failed, loss, gone = overlooked(book), book.loss, book.dropped
         found: list[Judged] = []
         if failed is not None:
-            found.append(by_fact(UNMET, _overlooked_text(failed), failed, OVERLOOKED_ASK))
+            found.append(by_fact(UNMET, _overlooked(failed), failed, say("hold.overlooked.ask")))
         if loss is not None:
-            found.append(by_fact(UNKNOWN, losses.text(loss), loss, losses.ASK))
-        found += [by_fact(UNKNOWN, _text(fact.body), fact, ASK) for fact in gone]
+            found.append(by_fact(UNKNOWN, losses.meaning(loss), loss, say("loss.ask")))
+        found += [by_fact(UNKNOWN, _dropped(fact.body), fact, say("dropped.ask")) for fact in gone]
         if not found:
-            return Judged(MET, "no hold")
-        return found[0]._replace(text="; ".join(dict.fromkeys(one.text for one in found)))
+            return Judged(MET, say("hold.none"))
+        said = [one.text for one in found]
+        return found[0]._replace(text=reduce(both, [one for i, one in enumerate(said) if one not in said[:i]]))
 
 
-def _overlooked_text(failed: Fact) -> str:
+def _overlooked(failed: Fact) -> Message:
     """What a failure means that no condition looks at."""
     if failed.record == "entered_reading":
-        by, value = failed.body.get("by", "somebody"), failed.body.get("value")
-        return f"{by} saw it {value} ({failed.body.get('role') or failed.body.get('point')}), and nothing in the station file looks at it"
-    about = outlets_of(failed.body) if failed.record == "outlet_test" else [failed.body.get("filter")]
-    what = f"{failed.record.replace('_', ' ')} {' and '.join(str(a) for a in about if a is not None)}".strip()
-    return f"{failed.body.get('by', 'somebody')} recorded that it failed ({what}), and nothing in the station file looks at it"
+        value, where = failed.body.get("value"), failed.body.get("role") or failed.body.get("point")
+        return say("hold.overlooked_sight", by=failed.by, value=text(str(value)), where=name(str(where)))
+    named = outlets_of(failed.body) if failed.record == "outlet_test" else [failed.body.get("filter")]
+    about = [str(one) for one in named if one is not None]
+    told = say("hold.overlooked_about", about=names(about)) if about else None
+    return say("hold.overlooked", by=failed.by, record=name(failed.record), about=part(told))
 
 
-def _text(body: Mapping[str, Any]) -> str:
-    what = ", ".join(f"{ident.replace('_', ' ')} ({text})" for ident, text in body.get("owed", {}).items())
-    return f"the station file was changed while this was not met, and then no longer asked for it: {what}"
+def _dropped(body: Mapping[str, Any]) -> Message:
+    """What was owed when the station file stopped asking for it. Entries that are older than messages have only texts."""
+    kept = body.get("msgs", {})
+    owed = {
+        ident: of_json(kept[ident]) if ident in kept else as_told(words)
+        for ident, words in body.get("owed", {}).items()
+    }
+    each = [say("dropped.owed", condition=name(ident), why=part(why)) for ident, why in owed.items()]
+    return say("dropped.since_changed", owed=parts(each))

@@ -5,6 +5,7 @@ from __future__ import annotations
 from collections.abc import Iterable, Mapping
 
 from edge.domain.entries import Now
+from edge.domain.messages import say
 from edge.domain.station.judged import MET, UNKNOWN, Judged
 from edge.domain.station.part import Judge, Part
 
@@ -21,10 +22,5 @@ class Host(Part):
     def clock(self, now: Now) -> Judged:
         """Dates can be told."""
         if now.trusted:
-            return Judged(MET, "trusted")
-        return Judged(
-            UNKNOWN,
-            "the clock is not trusted yet: due dates can't be told",
-            mends=True,
-            ask="See that the board reaches its time server; where its date is months from the last one and right, record clock_confirmed",
-        )
+            return Judged(MET, say("clock.trusted"))
+        return Judged(UNKNOWN, say("clock.untrusted"), mends=True, ask=say("clock.untrusted.ask"))

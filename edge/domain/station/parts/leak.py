@@ -11,6 +11,7 @@ from typing import Any, Final
 from edge.domain.doubts.register import DoubtRegister
 from edge.domain.entries import Now
 from edge.domain.maths.robust import Z90
+from edge.domain.messages import Advice, Message, as_told, both, duration, name, number, part, quantity, say
 from edge.domain.readings import Kind, Role
 from edge.domain.records.counting import looks_for_leaks
 from edge.domain.settings import Point
@@ -23,7 +24,7 @@ from edge.domain.water.draws import DrawDetector
 
 #: while water is drawn, leaks are looked for so often
 LOOK_FOR_LEAK_MS: Final = 60_000
-STOP_IT: Final = "Shut the stop valve; find where the water comes from"
+STOP_IT: Final = say("leak.ask")
 
 
 class Leak(Part):
@@ -80,22 +81,17 @@ class Leak(Part):
         runs_on_ms = None if self._draws is None else self._draws.runs_on_ms(now.mono_ms)
         bled = self._draws.decay.bled if self._draws is not None and self._supply_point is not None else None
         if wet is not None:
-            view.alarms.set_condition("leak", True, now, value=1.0, point=wet, cause=f"{wet} is wet")
+            view.alarms.set_condition("leak", True, now, value=1.0, point=wet, cause=say("leak.wet", point=name(wet)))
         elif (seen := view.book.seen(Role.LEAK)) is not None:
-            view.alarms.set_condition(
-                "leak", True, now, value=1.0, cause=f"{seen.body.get('by', 'somebody')} saw it wet"
-            )
+            view.alarms.set_condition("leak", True, now, value=1.0, cause=say("leak.seen_wet", by=seen.by))
         elif runs_on_ms is not None:
-            cause = f"water has run for {runs_on_ms / 60_000:.0f} min without a stop: a valve doesn't close, or a hose is off"
+            cause = say("leak.runs_on", span=duration(runs_on_ms))
             view.alarms.set_condition(
                 "leak", True, now, value=runs_on_ms / 60_000, unit="min", point=self._flow_point, cause=cause
             )
         elif bled is not None and (view.situation.is_resting or view.settings.hours is None):
-            before, after = (view.units.said(Kind.PRESSURE, kpa) for kpa in (bled.from_kpa, bled.to_kpa))
-            cause = (
-                f"pressure fell from {before} to {after} within {bled.within_ms / 60_000:.0f} min while nothing drew: "
-            )
-            cause += "with the stop valve shut, water leaks behind it; with it open, the supply has failed"
+            before, after = (quantity(Kind.PRESSURE, kpa) for kpa in (bled.from_kpa, bled.to_kpa))
+            cause = say("leak.bled", before=before, after=after, within=duration(bled.within_ms))
             view.alarms.set_condition(
                 "leak", True, now, value=bled.to_kpa, unit="kPa", point=self._supply_point, cause=cause
             )
@@ -105,11 +101,11 @@ class Leak(Part):
             if not told and leaked.most_l <= limit:
                 return
             litres = leaked.litres
-            hours = (supply.leak_within_ms or 0) / 3_600_000
             active = litres > limit or (told and litres > 0.5 * limit)
             if not active and not told:
                 return
-            cause = f"{litres:.1f} L passed within {hours:g} h while nothing drew"
+            within = duration(supply.leak_within_ms or 0)
+            cause = say("leak.passed", litres=number(litres, "L"), within=within)
             view.alarms.set_condition(
                 "leak", active, now, value=round(litres, 3), unit="L", limit=limit, point=self._flow_point, cause=cause
             )
@@ -119,10 +115,7 @@ class Leak(Part):
     def _look_for_drip(self, now: Now) -> None:
         drip = None if self._draws is None or self._flow_point is None else self._draws.night.take_new()
         if drip is not None:
-            advice = "Shut the stop valve overnight and look whether it stops; look at drains, hoses and the machine's fill valve"
-            self._view.tell(
-                "advice", {"point": self._flow_point, "reason": "drip", "what": drip.words(), "advice": advice}, now
-            )
+            self._view.advise(Advice(self._flow_point, "drip", drip.words(), say("leak.drip.advice")), now)
 
     # -- the condition
 
@@ -138,42 +131,48 @@ class Leak(Part):
         if Role.LEAK not in looked_at or seen.state not in (MET, BY_EYE):
             return seen
         eye = by_eye.contact(self._view, Role.LEAK, now, STOP_IT)
-        return eye._replace(text=f"{seen.text}; {eye.text}") if eye.state == BY_EYE else eye
+        return eye._replace(text=both(seen.text, eye.text)) if eye.state == BY_EYE else eye
 
     def _no_leak(self, now: Now) -> Judged:
         view = self._view
         alarm = view.alarms.alarms.get("leak")
         if alarm is None:
-            return Judged(MET, "no leak seen")
+            return Judged(MET, self._none())
         if alarm.present or alarm.condition:
-            return Judged(UNMET, alarm.cause, ask=STOP_IT)
+            return Judged(UNMET, alarm.cause or as_told(""), ask=STOP_IT)
         silent = [p for p in self._points if view.watches[p].value(now.mono_ms) is None]
         if silent:
-            return Judged(UNKNOWN, f"not known: {view.why_silent(silent[0])}", ask=view.advice(silent[0]))
+            return Judged(UNKNOWN, say("not_known", why=part(view.why_silent(silent[0]))), ask=view.advice(silent[0]))
         plan, flow = view.settings.supply, self._flow_point
         if plan is None or plan.leak_volume_l is None:
-            return Judged(MET, f"no leak seen{view.polled_text(self._points)}")
+            return Judged(MET, self._none(view.polled(self._points)))
         if flow is None:
             return self._no_leak_by_eye(now)
         if view.watches[flow].value(now.mono_ms) is None:
-            return Judged(UNKNOWN, f"not known: {flow}: {view.why_silent(flow)}", ask=view.advice(flow))
+            why = say("not_known_of", point=name(flow), why=part(view.why_silent(flow)))
+            return Judged(UNKNOWN, why, ask=view.advice(flow))
         doubt = self._doubts.doubt_about((flow,))
         if doubt is not None:
-            return Judged(UNKNOWN, doubt[0], ask=doubt[1])
+            return Judged(UNKNOWN, doubt.cause, ask=doubt.advice)
         drip = None if self._draws is None else self._draws.night.drip
-        seen = "no leak seen" if drip is None else f"no leak seen; but {drip.words()}"
-        return Judged(MET, seen + view.polled_text(self._points))
+        polled = view.polled(self._points)
+        if drip is None:
+            return Judged(MET, self._none(polled))
+        return Judged(MET, say("leak.none_but", drip=part(drip.words()), polled=part(polled)))
+
+    @staticmethod
+    def _none(polled: Message | None = None) -> Message:
+        return say("leak.none", polled=part(polled))
 
     def _no_leak_by_eye(self, now: Now) -> Judged:
         """No meter tells what passes: a dry contact does for the water that it can see, and so does whoever reads the meter."""
         if self._points or Role.LEAK in self._view.settings.not_fitted:
-            polled = self._view.polled_text(self._points)
-            return Judged(MET, f"no leak seen{polled}; no flow meter tells what passes unseen")
+            return Judged(MET, say("leak.none_unmetered", polled=part(self._view.polled(self._points))))
         entered = by_eye.entered(self._view, Role.SUPPLY_FLOW, now)
         if entered is None:
             return by_eye.nothing(self._view, Role.SUPPLY_FLOW)
         _, seq, at_ms, by = entered
-        return Judged(BY_EYE, f"no leak seen; {by} read the meter", seq=seq, evidence_ms=at_ms)
+        return Judged(BY_EYE, say("leak.none_read", by=name(by)), seq=seq, evidence_ms=at_ms)
 
     # -- the estimate
 
@@ -181,20 +180,14 @@ class Leak(Part):
         if self._draws is None or self._flow_point is None:
             return {}
         least = self._draws.night.least_l_min
-        none = estimate("night_flow", "L/min", now, why="no quiet half hour yet")
+        none = estimate("night_flow", "L/min", now, why=say("leak.no_quiet_half_hour"))
         return {"night_flow": none if least is None else self._night(self._flow_point, least, now)}
 
     def _night(self, point: str, least: float, now: Now) -> dict[str, Any]:
         """The least flow with its interval: half the meter's step is told as none, and what its uncertainty allows."""
-        name, why, watch = (
-            "night_flow",
-            "the least flow of half an hour without a draw, within a day",
-            self._view.watches[point],
-        )
+        of, watch = "night_flow", self._view.watches[point]
         half = math.hypot(0.5 * (watch.point.resolution or 0.0), Z90 * (watch.u or 0.0))
         if half <= 0.0:
-            why += "; the station file tells neither the meter's resolution nor its uncertainty: how sure that is can't be told"
-            return estimate(name, "L/min", now, round(least, 4), why=why)
-        return estimate(
-            name, "L/min", now, round(least, 4), round(max(least - half, 0.0), 4), round(least + half, 4), why
-        )
+            return estimate(of, "L/min", now, round(least, 4), why=say("leak.least_flow_unsure"))
+        low, high = round(max(least - half, 0.0), 4), round(least + half, 4)
+        return estimate(of, "L/min", now, round(least, 4), low, high, say("leak.least_flow"))

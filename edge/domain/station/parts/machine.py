@@ -8,6 +8,7 @@ from typing import Any
 from edge.domain.entries import Entry, Now, Stamp
 from edge.domain.heat.cycle import DRAW_BELONGS_MS, Phase, phase_of
 from edge.domain.heat.reservoir import ReservoirMonitor
+from edge.domain.messages import Message, both, part, say
 from edge.domain.readings import Role
 from edge.domain.settings import Point
 from edge.domain.station import by_eye
@@ -22,14 +23,18 @@ class Machine(Part):
     Args:
         warmth: what is known of the heated liquid; None: the station has none, or nothing reads it.
         is_drawing: is water being drawn?
-        short: what is wrong with the contact under way; "" where nothing is.
+        short: what is wrong with the contact under way; None where nothing is.
     """
 
     roles = frozenset({Role.MACHINE_POWER})
     folds = frozenset({"phase"})
 
     def __init__(
-        self, view: View, warmth: ReservoirMonitor | None, is_drawing: Callable[[], bool], short: Callable[[], str]
+        self,
+        view: View,
+        warmth: ReservoirMonitor | None,
+        is_drawing: Callable[[], bool],
+        short: Callable[[], Message | None],
     ) -> None:
         self._view, self._warmth, self._is_drawing, self._short = view, warmth, is_drawing, short
         self._power_point = view.points.first(Role.MACHINE_POWER)
@@ -88,24 +93,19 @@ class Machine(Part):
         view = self._view
         work = view.book.work
         if work is not None:
-            return by_fact(
-                UNMET, f"work was declared by {work.body.get('by', 'somebody')}", work, "End the declared work"
-            )
+            return by_fact(UNMET, say("machine.work_declared", by=work.by), work, say("machine.work_declared.ask"))
         if view.situation.phase is Phase.OFF:
-            return Judged(UNMET, "the machine has no power", ask="Switch the machine on")
+            return Judged(UNMET, say("machine.no_power"), ask=say("machine.no_power.ask"))
         if view.situation.phase is Phase.IN_USE:
             away = self._warmth is not None and self._warmth.cycle.is_away(now.mono_ms)
-            return Judged(UNMET, self._running() if away else "water is being drawn", mends=True)
+            text = both(say("machine.cycle_running"), self._short()) if away else say("machine.drawing")
+            return Judged(UNMET, text, mends=True)
         if self._power_point is not None and view.watches[self._power_point].value(now.mono_ms) is None:
-            return Judged(UNKNOWN, "whether the machine has power is not known")
+            return Judged(UNKNOWN, say("machine.power_not_known"))
         if Role.MACHINE_POWER in view.settings.not_fitted:
-            eye = by_eye.contact(view, Role.MACHINE_POWER, now, "Switch the machine on, and read it again")
-            return eye._replace(text=f"power {eye.text}")
-        return Judged(MET, "not in use")
-
-    def _running(self) -> str:
-        short = self._short()
-        return "a cycle is running: the heated liquid is away" + (f"; {short}" if short else "")
+            eye = by_eye.contact(view, Role.MACHINE_POWER, now, say("machine.seen_off.ask"))
+            return eye._replace(text=say("machine.power_by_eye", told=part(eye.text)))
+        return Judged(MET, say("machine.not_in_use"))
 
     # -- after a restart
 

@@ -15,15 +15,15 @@ from edge.domain.alarms.states import CHATTER_TIMES, CHATTER_WITHIN_MS
 from edge.domain.entries import Entry, Now, Stamp
 from edge.domain.entry_bodies import OutletPowerBody, PowerUnsureBody
 from edge.domain.heat.balance import Forecast
+from edge.domain.messages import duration, name, part, say
 from edge.domain.readings import Role
 from edge.domain.records.book import HEAT_OFF, POWER_UNSURE, POWER_UP
-from edge.domain.records.counting import failed_outlet_test, failure_text
+from edge.domain.records.counting import failed_outlet_test, failure
 from edge.domain.settings import Point, feeds_machine
 from edge.domain.station import by_eye
 from edge.domain.station.judged import MET, UNKNOWN, UNMET, Judged, by_fact
 from edge.domain.station.part import Judge, Part, PowerChanged
 from edge.domain.station.view import View
-from edge.domain.wording import age_text
 
 #: an outlet that has tripped counts as live once it has been so for this long: one whose contact chatters would have tripped again
 STEADY_MS: Final = CHATTER_WITHIN_MS // (CHATTER_TIMES - 1)
@@ -71,7 +71,7 @@ class Power(Part):
             self._tripped_ms[outlet] = mono_ms
             if outlet not in self._lost:
                 self._note("lost", outlet, now)
-        cause = f"the {outlet} outlet has tripped"
+        cause = say("outlet.has_tripped", outlet=name(outlet))
         alarm = f"outlet_tripped:{outlet}"
         return self._view.alarms.set_condition(alarm, value == 1.0, now, value=value, point=point, cause=cause)
 
@@ -132,31 +132,31 @@ class Power(Part):
     def conditions(self) -> Mapping[str, Judge]:
         judges: dict[str, Judge] = {f"outlet:{outlet}": partial(self.outlet, outlet) for outlet, _ in self._outlets}
         if Role.OUTLET_PROTECTION in self._view.settings.not_fitted:
-            ask = "Have the outlet's trip looked into; reset it once, dry-handed; then read it again"
+            ask = say("outlet.seen_tripped.ask")
             judges["outlet:by-eye"] = lambda now: by_eye.contact(self._view, Role.OUTLET_PROTECTION, now, ask)
         return judges
 
     def outlet(self, ident: str, now: Now) -> Judged:
         """The ground-fault outlet is live."""
         view, point = self._view, next(p for o, p in self._outlets if o == ident)
-        ask = f"Have the {ident} outlet's trip looked into; reset it once, dry-handed"
+        ask = say("outlet.tripped.ask", outlet=name(ident))
         failed = _outlet_tested(view, ident, now) or by_eye.seen(view, Role.OUTLET_PROTECTION, now, ask)
         if failed is not None:
             return failed
         value = view.watches[point].value(now.mono_ms)
         if value is None:
-            return Judged(UNKNOWN, f"not known: {view.why_silent(point)}", ask=view.advice(point))
+            return Judged(UNKNOWN, say("not_known", why=part(view.why_silent(point))), ask=view.advice(point))
         if value:
-            return Judged(UNMET, "tripped", ask=ask)
+            return Judged(UNMET, say("outlet.tripped"), ask=ask)
         if view.alarms.alarms[f"outlet_tripped:{ident}"].present:
             return Judged(
-                UNKNOWN, "live at this moment, but its trip comes and goes", ask=f"Have the {ident} outlet looked into"
+                UNKNOWN, say("outlet.comes_and_goes"), ask=say("outlet.comes_and_goes.ask", outlet=name(ident))
             )
         left_ms = self.steady_in_ms(ident, now)
         if left_ms > 0:
-            when = Forecast(left_ms, left_ms, left_ms, "")
-            return Judged(UNKNOWN, "live again, but not yet for long enough to count as steady", mends=True, when=when)
-        return Judged(MET, f"live{view.polled_text([point])}")
+            when = Forecast(left_ms, left_ms, left_ms, None)
+            return Judged(UNKNOWN, say("outlet.not_steady_yet"), mends=True, when=when)
+        return Judged(MET, say("outlet.live", polled=part(view.polled([point]))))
 
     # -- after a restart
 
@@ -184,6 +184,6 @@ def _outlet_tested(view: View, outlet: str, now: Now) -> Judged | None:
     last = failed_outlet_test(view.book, outlet)
     if last is None:
         return None
-    ask = f"Have the {outlet} outlet mended by licensed staff, test it again and record that"
-    by = last.body.get("by", "somebody")
-    return by_fact(UNMET, f"{failure_text(last)} ({by}, {age_text(now.wall_ms - last.at_ms)} ago)", last, ask)
+    since = duration(now.wall_ms - last.at_ms)
+    what = say("outlet.test_failed_ago", failure=part(failure(last)), by=last.by, since=since)
+    return by_fact(UNMET, what, last, say("outlet.test_failed.ask", outlet=name(outlet)))

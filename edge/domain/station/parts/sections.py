@@ -6,6 +6,7 @@ from collections.abc import Mapping
 
 from edge.domain.doubts.roles import missing
 from edge.domain.entries import Now
+from edge.domain.messages import Message, say
 from edge.domain.station.judged import UNKNOWN, Judged
 from edge.domain.station.part import Judge, Part
 from edge.domain.station.view import View
@@ -18,11 +19,11 @@ class Sections(Part):
         self._missing = missing(view.settings)
 
     def conditions(self) -> Mapping[str, Judge]:
-        return {ident: _lacking(text) for ident, text in self._missing.items()}
+        return {ident: _lacking(why) for ident, why in self._missing.items()}
 
 
-def _lacking(text: str) -> Judge:
-    lacking = Judged(UNKNOWN, text, ask="Add the section to the station file")
+def _lacking(why: Message) -> Judge:
+    lacking = Judged(UNKNOWN, why, ask=say("section.ask"))
 
     def judge(now: Now) -> Judged:
         return lacking

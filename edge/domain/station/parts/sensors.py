@@ -14,6 +14,7 @@ from typing import Any, Final
 
 from edge.domain.doubts.roles import unjudged
 from edge.domain.entries import Draft, Entry, Now
+from edge.domain.messages import Advice, Message, as_told, duration, name, names, part, parts, say, text, within
 from edge.domain.readings import Role
 from edge.domain.records.entered import BY_EYE as READ_BY_EYE
 from edge.domain.roles import ROLES
@@ -23,7 +24,6 @@ from edge.domain.station import by_eye
 from edge.domain.station.judged import MET, UNKNOWN, Judged
 from edge.domain.station.part import ClockTrustChanged, Happening, Judge, Part, PointSilent, RecordKept
 from edge.domain.station.view import View
-from edge.domain.wording import silent_text
 
 #: at the latest after this it is looked again
 LOOK_AGAIN_MS: Final = 3_600_000
@@ -92,7 +92,9 @@ class Sensors(Part):
         if what != was:
             self.told[bus] = what
             self._view.tell("bus", {"bus": bus, "what": "lost" if lost else "back", "why": why}, now)
-        self._view.alarms.set_condition(f"bus_lost:{bus}", lost, now, cause=why or f"bus {bus} is {what}")
+        self._view.alarms.set_condition(
+            f"bus_lost:{bus}", lost, now, cause=as_told(why) if why else say("bus.lost", bus=name(bus))
+        )
         return True
 
     def see(self, bus: str, seen: Mapping[str, str], now: Now) -> list[Draft]:
@@ -106,7 +108,7 @@ class Sensors(Part):
         """Take a `bus` entry."""
         body = entry.body
         if body["what"] == "seen":
-            self.seen[body["bus"]] = {key: part for key, part in body.items() if key not in ("bus", "what")}
+            self.seen[body["bus"]] = {key: told for key, told in body.items() if key not in ("bus", "what")}
         else:
             self.told[body["bus"]] = body["what"]
 
@@ -163,7 +165,7 @@ class Sensors(Part):
             if ident in self._gap_ms and desk.alarms[alarm].present:
                 self._say_slow([ident], alarm, now)
         desk.extend_off_delay(alarm, watch.point.stale_after_ms + 2 if why == "stale" else 0)
-        desk.set_condition(alarm, True, now, point=ident, cause=silent_text(ident, why, watch.detail))
+        desk.set_condition(alarm, True, now, point=ident, cause=_silence(ident, why, watch.detail))
 
     def _look_together(self, fallen: list[str], now: Now) -> None:
         """One cause, one alarm: raised before those of the points, which become its consequences."""
@@ -174,17 +176,12 @@ class Sensors(Part):
         if len(everyone) > 1 and sum(map(len, stopped.values())) == len(everyone):
             bus = next(iter(stopped))
             desk.silent_all = f"bus_lost:{bus}"
-            what = (
-                "no point of the station is heard any more"
-                if len(stopped) > 1
-                else f"no point of bus {bus} is heard any more"
-            )
-            self._together(bus, everyone, what, now)
+            self._together(bus, everyone, now, is_all=len(stopped) > 1)
             return
         desk.silent_all = None
         for bus, points in stopped.items():
             if len(points) > 1 and any(p in points for p in fallen):
-                self._together(bus, points, f"no point of bus {bus} is heard any more", now)
+                self._together(bus, points, now)
 
     def _have_stopped(self, points: list[str], now: Now) -> bool:
         """None of them is read any more. One whose readings are bad is read, and tells why itself."""
@@ -194,13 +191,15 @@ class Sensors(Part):
             for p in points
         )  # fmt: skip
 
-    def _together(self, bus: str, points: list[str], what: str, now: Now) -> None:
+    def _together(self, bus: str, points: list[str], now: Now, *, is_all: bool = False) -> None:
+        """The points of a bus, or all of the station, have stopped: the alarm of the bus stands for theirs."""
         desk, alarm = self._view.alarms, f"bus_lost:{bus}"
         watches = self._watches
         if all(p in self._gap_ms for p in points) and desk.alarms[alarm].present:
             self._say_slow(points, alarm, now)
         desk.extend_off_delay(alarm, max(watches[p].point.stale_after_ms for p in points) + 2)
-        desk.set_condition(alarm, True, now, cause=f"{what}: {', '.join(points)}")
+        of_bus = say("bus.not_heard", bus=name(bus), points=names(points))
+        desk.set_condition(alarm, True, now, cause=say("bus.none_heard", points=names(points)) if is_all else of_bus)
         for point in points:
             desk.suppress_under(f"silent:{point}", alarm, now)
 
@@ -208,13 +207,12 @@ class Sensors(Part):
         """Readings that come more slowly than their stale limit: said once, by the alarm that stands for it."""
         standing = self._view.alarms.alarms[alarm]
         watch = self._watches[points[0]]
-        limit_s, gap_s = watch.point.stale_after_ms / 1000.0, self._gap_ms[points[0]] / 1000.0
-        what = f"a reading comes every {gap_s:g} s, later than the {limit_s:g} s for which one stands"
-        if what in standing.cause or standing.consequence_of is not None:
+        limit, gap = duration(watch.point.stale_after_ms), duration(self._gap_ms[points[0]])
+        what, advice = say("silent.slow", every=gap, limit=limit), say("silent.slow.advice")
+        if what in within(standing.cause) or standing.consequence_of is not None:
             return
-        advice = "Read more often, or give the points `every` and `stale_after` in the station file by how often they are read"
-        standing.cause = f"{', '.join(points)}: {what}; {advice[0].lower()}{advice[1:]}"
-        self._view.tell("advice", {"point": points[0], "reason": "stale", "what": what, "advice": advice}, now)
+        standing.cause = say("silent.slow_points", points=names(points), what=part(what), advice=part(advice))
+        self._view.advise(Advice(points[0], "stale", what, advice), now)
 
     # -- the condition
 
@@ -222,19 +220,19 @@ class Sensors(Part):
         """Every point that decides is heard."""
         silent = [p for p in sorted(self._silent) if self._decides(p) and not self._is_read_instead(p, now)]
         if silent:
-            names = ", ".join(f"{p} ({self._view.why_silent(p)})" for p in silent)
-            return Judged(UNKNOWN, f"not heard: {names}", ask=self._view.advice(silent[0]))
-        one = Judged(MET, "all are heard")
+            each = parts(say("sensors.because", point=name(p), why=part(self._view.why_silent(p))) for p in silent)
+            return Judged(UNKNOWN, say("sensors.not_heard", points=each), ask=self._view.advice(silent[0]))
+        one = Judged(MET, say("sensors.heard"))
         if self._silent:
-            eye = ", or read by eye" if any(self._is_read_instead(p, now) for p in self._silent) else ""
-            one = Judged(MET, f"all that decide are heard{eye}; not heard: " + ", ".join(sorted(self._silent)))
+            is_read = any(self._is_read_instead(p, now) for p in self._silent)
+            ident = "sensors.deciding_heard_or_read" if is_read else "sensors.deciding_heard"
+            one = Judged(MET, say(ident, silent=names(sorted(self._silent))))
         elif waiting := [p for p in self._watches if self._is_waited_for(p, now)]:
-            return Judged(UNKNOWN, "no reading yet: " + ", ".join(waiting))
+            return Judged(UNKNOWN, say("sensors.no_reading_yet", points=names(waiting)))
         if self._unjudged:
             point, why = self._unjudged[0]
-            return one._replace(
-                state=UNKNOWN, text=f"{point}: {why}", ask=f"Take {point} out of the station file, or complete it"
-            )
+            told = say("sensors.unjudged", point=name(point), why=part(why))
+            return one._replace(state=UNKNOWN, text=told, ask=say("sensors.unjudged.ask", point=name(point)))
         return one
 
     def _is_waited_for(self, point: str, now: Now) -> bool:
@@ -251,3 +249,9 @@ class Sensors(Part):
         """Is a sensor that isn't heard stood in for by what somebody reads?"""
         role = self._watches[point].point.role
         return self._view.entered.sensor_of(role) == point and by_eye.entered(self._view, role, now) is not None
+
+
+def _silence(point: str, why: str, detail: str) -> Message:
+    """Why a point is silent, with what its adapter told beside it."""
+    told = say("silent.detail", detail=text(detail)) if detail else None
+    return say("silent.point", point=name(point), why=part(say(f"reason.{why}")), detail=part(told))

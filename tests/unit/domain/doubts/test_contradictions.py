@@ -133,9 +133,7 @@ def test_a_neighbours_draw_that_a_check_valve_keeps_from_the_taps_behind_it_is_n
 
 def test_a_gauge_that_is_doubted_already_holds_no_pressure_behind_a_check_valve():
     driver = ready_station()
-    driver.station.parts.crossed.register.change(
-        ["filtered"], ("filtered is frozen", "Compare it"), "filtered is frozen", "frozen"
-    )
+    driver.station.parts.crossed.register.begin("frozen", ["filtered"])
     for _ in range(8):
         fall(driver, filtered=STATIC)
     assert ("began", ["flow"]) in changes(driver)

@@ -12,10 +12,11 @@ from edge.domain.heat.balance import Forecast
 from edge.domain.heat.cooldown import CoolDownEstimator, believed, is_usable
 from edge.domain.heat.cooldown_fit import LossEstimate
 from edge.domain.heat.prior import Prior, Spread, of_volume
+from edge.domain.messages import say
 from edge.domain.station.station import Station
 from tests.bench.cooling import AT_MIN, Figures, one
 from tests.told import tell
-from tests.unit.stations import QUIET, SETTINGS, Driver
+from tests.unit.stations import QUIET, SETTINGS, Driver, english
 
 ROOM_C = 22.0
 LOSS_PER_S = 2.4 / (45_000.0 + 3_500.0)
@@ -126,8 +127,8 @@ def test_cooling_that_nobody_told_of_is_seen(step_k: float) -> None:
     bench.run(1_500)
     middle, low, high = left(bench.until(36.0))
     assert middle == pytest.approx(bench.truth_s(36.0), rel=0.2) and low <= bench.truth_s(36.0) <= high
-    assert bench.until(ROOM_C - 1.0).why == "the room keeps it above"
-    assert bench.until(45.0).why == "it is below already"
+    assert bench.until(ROOM_C - 1.0).why == say("cooling.room_keeps_it_above")
+    assert bench.until(45.0).why == say("cooling.below_already")
 
 
 def test_a_trip_in_the_middle_of_heating_up_reckons_with_wall_and_probe() -> None:
@@ -166,7 +167,7 @@ def test_what_the_thermostat_holds_is_not_said_to_fall_below() -> None:
         bench.run(60)
         said = bench.until()
         assert said.in_ms is None, said
-        whys.add(said.why)
+        whys.add(english(said.why))
     assert whys <= {"it is not cooling", "the thermostat holds it", "it is being heated"} and len(whys) > 1
 
 
@@ -188,7 +189,7 @@ def test_with_its_power_back_it_is_heated_and_no_time_is_told() -> None:
     bench.tank.powered = True
     bench.watch.heater(False, bench.s * 1000)
     bench.run(180)
-    assert bench.until(36.0).why == "it is being heated"
+    assert bench.until(36.0).why == say("cooling.being_heated")
 
 
 def test_the_answer_does_not_depend_on_how_often_one_asks() -> None:

@@ -8,8 +8,8 @@ from dataclasses import replace
 import pytest
 
 from edge.domain.heat.balance import basin_c, needed_c
-from edge.domain.heat.thermostat import trough, words
-from tests.unit.stations import DRAWING, HOUR, QUIET, SETTINGS, Driver
+from edge.domain.heat.thermostat import remedy, trough
+from tests.unit.stations import DRAWING, HOUR, QUIET, SETTINGS, Driver, english
 
 PLAN = SETTINGS.reservoir
 assert PLAN is not None
@@ -43,7 +43,7 @@ def test_a_set_point_that_is_high_enough_is_not_spoken_of():
 def test_no_set_point_beyond_what_is_allowed_is_advised(bounds):
     found = trough(replace(PLAN, **bounds), needed_c(PLAN, COLD_ROOM), COLD_ROOM)
     assert found is not None and found.set_point_c is None
-    said = words(found, lambda c: f"{c:.1f} °C")
+    said = english(remedy(found, "reservoir"))
     assert "no set point within the label's range would do: warm the room to" in said
     room = float(said.split("warm the room to ")[1].split(" ")[0])
     assert needed_c(PLAN, room + 0.05) <= found.falls_to_c, "a twentieth for the rounding"

@@ -24,11 +24,12 @@ from edge.domain.heat.transfer_loss import (
     by_the_file,
     decided,
 )
+from edge.domain.messages import of_json
 from edge.domain.readings import Role
 from edge.domain.settings import Settings
 from edge.domain.station.station import Station
 from tests.bench.transfer import Run
-from tests.unit.stations import HOUR, QUIET, SETTINGS, Driver, point
+from tests.unit.stations import HOUR, QUIET, SETTINGS, Driver, english, point
 
 ROOM = 20.0
 RULE = by_the_file(RULE_SHARE, False)
@@ -47,7 +48,7 @@ def test_the_rule_holds_until_enough_first_cycles_agree() -> None:
         assert decided(RULE, seen(*[0.15] * n), [], 0.0, U).needed == RULE_SHARE
     learned = decided(RULE, seen(*[0.15] * MIN_AGREEING), [], 0.0, U)
     assert 0.15 + 1.645 * U < learned.needed < RULE_SHARE, "guarded by the probe's own uncertainty"
-    assert learned.words == f"measured on {MIN_AGREEING} first cycles"
+    assert english(learned.origin) == f"measured on {MIN_AGREEING} first cycles"
 
 
 def test_more_cycles_narrow_it_to_the_probes_own_uncertainty() -> None:
@@ -59,7 +60,7 @@ def test_more_cycles_narrow_it_to_the_probes_own_uncertainty() -> None:
 
 def test_a_loss_above_the_rule_counts_at_once() -> None:
     one = decided(RULE, seen(0.27), [], 0.0, U)
-    assert one.needed == pytest.approx(0.27, abs=0.01) and one.words == "measured on 1 first cycle"
+    assert one.needed == pytest.approx(0.27, abs=0.01) and english(one.origin) == "measured on 1 first cycle"
 
 
 @pytest.mark.parametrize("odd", [0.42, 0.5, 0.6])
@@ -97,7 +98,7 @@ def test_later_cycles_can_only_make_it_safer() -> None:
 
 def test_what_the_station_file_measured_may_lie_below_the_rule_and_is_corrected_by_what_is_seen() -> None:
     filed = by_the_file(0.15, True)
-    assert filed.needed == 0.15 and filed.words == "as measured by the station file"
+    assert filed.needed == 0.15 and english(filed.origin) == "as measured by the station file"
     assert decided(filed, seen(0.19), [], 0.0, U).needed > 0.17, "above what is filed: at once"
     assert decided(filed, seen(*[0.19] * 4), [], 0.0, U).needed > 0.185
 
@@ -308,6 +309,7 @@ def test_what_is_no_measure_is_told_and_does_not_count(what: dict[str, float], w
     morning(driver, **what)
     (body,) = transfers(driver)
     assert not body["counts"] and why in body["why"]
+    assert english(of_json(body["msg"])) == body["why"]
     assert driver.station.parts.basin.first == []
 
 
@@ -361,6 +363,7 @@ def test_other_equipment_ends_what_was_learned_and_says_so(record: dict[str, Any
     driver.record(**record)
     told = transfers(driver)[-1]
     assert told["forgotten"] == 3 and "forgotten" in told["text"] and "by the rule" in told["text"]
+    assert english(of_json(told["msg"])) == told["text"] and told["why"] in told["text"]
     assert needed(driver)["value"] == pytest.approx(39.0, abs=0.01)
     again = Station(driver.station.settings, "boot-2")
     for entry in driver.said:
@@ -393,6 +396,20 @@ def test_a_probe_that_hangs_in_the_reservoir_is_doubted_and_teaches_nothing() ->
     assert driver.condition("reservoir")["state"] == "met", "the reservoir's own probe decides"
     driver.run(1200, QUIET | {"room": ROOM, "reservoir": 39.6, "basin": 20.3}, every_s=10.0)
     assert [e.body["what"] for e in driver.said if e.kind == "contradiction"] == ["began", "ended"]
+
+
+def test_a_doubt_that_an_older_version_told_in_words_alone_ends_too() -> None:
+    before = Driver(with_basin())
+    before.run(5400, QUIET | {"room": ROOM, "reservoir": 39.6, "basin": 39.5}, every_s=10.0)
+    driver = Driver(with_basin(), wall_ms=before.wall_ms, boot="boot-2")
+    for entry in before.said:
+        body = {key: value for key, value in entry.body.items() if not key.endswith("msg")}
+        driver.station.fold(entry._replace(body=body))
+    driver.run(60, QUIET | {"room": ROOM, "reservoir": 39.6, "basin": 20.3}, every_s=10.0)
+    told = driver.station.points(driver.now)["basin"]
+    assert told["reason"] == "contradicted" and told["text"] == "the basin's probe shows the reservoir's temperature"
+    driver.run(1200, QUIET | {"room": ROOM, "reservoir": 39.6, "basin": 20.3}, every_s=10.0)
+    assert [e.body["what"] for e in driver.said if e.kind == "contradiction"] == ["ended"]
 
 
 def test_exchanged_probes_are_told() -> None:

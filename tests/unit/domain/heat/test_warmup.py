@@ -17,9 +17,11 @@ from edge.domain.heat.prior import Prior, Spread, is_usable, learned, of_volume
 from edge.domain.heat.reservoir import ReservoirMonitor
 from edge.domain.heat.warmup import WarmUpEstimator, hinge
 from edge.domain.maths.mixture import quantile
+from edge.domain.messages import say
 from edge.domain.settings import Reservoir
 from tests.bench.heating import Morning, Plant, a_heater, a_morning, a_plant, history, record, steps
 from tests.told import tell, until_read
+from tests.unit.stations import english
 
 ROOM_C = 20.0
 PLAN = Reservoir(40.0, 0.5, 35.0, 4 / 19, True, 7_200_000, volume_l=11.0)
@@ -92,9 +94,9 @@ def heating(rest_s: int = 900, **more: float) -> Bench:
 
 def test_nothing_is_said_before_it_is_founded_then_an_interval_that_narrows() -> None:
     bench = heating()
-    assert bench.until() == Forecast(None, None, None, "it is not heating")
+    assert bench.until() == Forecast(None, None, None, say("heating.off"))
     bench.run(200)
-    assert bench.until().in_ms is None and "only just begun" in bench.until().why
+    assert bench.until().in_ms is None and "only just begun" in english(bench.until().why)
     widths = []
     for minutes in (10, 20, 40, 60):
         bench.run(60 * minutes + 900 - bench.s)
@@ -313,17 +315,17 @@ def test_it_will_not_get_there_is_said_with_where_it_ends() -> None:
     bench = heating(power=45.0, start_c=30.0)  # the plateau is 20 + 45/2.4 = 38.75 Cel, by hand
     bench.run(7_200)
     said = bench.until(42.0)
-    assert said.in_ms is None and "will not get there" in said.why
+    assert said.in_ms is None and "will not get there" in english(said.why)
     bench.run(48_000)
     said = bench.until(42.0)
-    assert said.in_ms is None and "levels off near" in said.why, said
-    assert float(said.why.split("near ")[1].split(" ")[0]) == pytest.approx(38.75, abs=0.6)
+    assert said.in_ms is None and "levels off near" in english(said.why), said
+    assert float(english(said.why).split("near ")[1].split(" ")[0]) == pytest.approx(38.75, abs=0.6)
 
 
 def test_a_set_point_below_what_is_needed_is_the_cause() -> None:
     warmth = ReservoirMonitor(replace(PLAN, set_point_c=38.0))
     said = warmth.until(16.0, 0)  # in a room of 16 Cel some 40 Cel are needed
-    assert said.in_ms is None and "set point of 38.0 °C is below the 40.1 °C needed" in said.why
+    assert said.in_ms is None and "set point of 38.0 °C is below the 40.1 °C needed" in english(said.why)
 
 
 class Thermostat:

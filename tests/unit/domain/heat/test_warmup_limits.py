@@ -5,16 +5,18 @@ from __future__ import annotations
 import math
 import random
 from collections import deque
+from dataclasses import replace
 
 import pytest
 
 from edge.domain.heat.balance import HOLD_MS, Forecast
 from edge.domain.heat.prior import of_volume
 from edge.domain.heat.warmup import WarmUpEstimator
-from edge.domain.wording import said
+from edge.domain.readings import Kind
 from tests.bench.heating import Morning, Plant, steps
 from tests.told import tell, until_read
 from tests.unit.domain.heat.test_warmup import ROOM_C, Bench, Tank
+from tests.unit.stations import SETTINGS, english
 
 
 @pytest.mark.parametrize(
@@ -65,7 +67,7 @@ def test_no_time_is_promised_that_the_rise_of_the_last_minutes_does_not_bear_out
             assert left_s >= 0.3 * (morning.target_c - probe) / max(rises, 5e-5), (
                 f"{(t - morning.before_s) / 60.0:.0f} min"
             )
-        warned = warned or "not get there" in when.why
+        warned = warned or "not get there" in english(when.why)
     assert warned
 
 
@@ -74,8 +76,12 @@ def test_where_it_slows_down_to_can_be_said_in_another_unit() -> None:
     for second in range(0, 2_400, 5):
         tell(watch, 37.0 - 15.0 * math.exp(-second / 1_500.0), 21.0, second * 1000)
     told = watch._why_slower(39.0)
-    assert told.startswith("not known yet: it may not get there; it slows down as if to end near 3")
-    assert said(told, lambda c: f"{1.8 * c + 32.0:.0f} °F").endswith(" near 99 °F")
+    assert english(told).startswith("not known yet: it may not get there; it slows down as if to end near 3")
+    near_c = told.values["near"].value
+    in_f = replace(
+        SETTINGS, points=tuple(replace(p, unit="degF") if p.kind is Kind.TEMPERATURE else p for p in SETTINGS.points)
+    )
+    assert english(told, in_f).endswith(f" near {1.8 * near_c + 32.0:.1f} °F") and round(1.8 * near_c + 32.0) == 99
 
 
 def test_a_target_near_where_it_ends_is_told_with_a_wide_interval() -> None:

@@ -16,7 +16,7 @@ from edge.domain.records.book import RecordBook
 from edge.domain.records.counting import judge
 from edge.domain.records.fact import Fact
 from tests.unit.domain.records.test_contrary_records import seq_of, state
-from tests.unit.stations import MONDAY, SETTINGS, Driver, kept, ready
+from tests.unit.stations import MONDAY, SETTINGS, Driver, english, kept, ready
 
 BLOCKS = [
     ("hold", {"why": "culture"}, "no_hold"),
@@ -91,11 +91,11 @@ def test_a_long_chain_is_followed_to_its_end(monkeypatch: pytest.MonkeyPatch) ->
     book.add(Fact(1, "hold", MONDAY, {"by": "A", "why": "culture"}, True))
     for seq in range(2, 1202):
         body = {"record": "correction", "by": "A", "of": seq - 1}
-        assert judge(book, "correction", MONDAY, body, Now(0, MONDAY, True)) == ""
+        assert judge(book, "correction", MONDAY, body, Now(0, MONDAY, True)) is None
         book.add(Fact(seq, "correction", MONDAY, body, True))
     assert book.is_held
     asked = {"record": "correction", "by": "B", "of": 1}
-    assert "only A" in judge(book, "correction", MONDAY, asked, Now(0, MONDAY, True))
+    assert "only A" in english(judge(book, "correction", MONDAY, asked, Now(0, MONDAY, True)))
 
 
 def test_a_hold_that_was_given_back_was_not_released_while_it_was_taken_back() -> None:

@@ -12,7 +12,7 @@ from edge.domain.settings import DailyTest, Settings
 from edge.domain.station.dropped import asked_before
 from edge.domain.station.station import Station
 from tests.unit.domain.records.test_facts_in_order import Bench, bench
-from tests.unit.stations import DRAWING, QUIET, SETTINGS
+from tests.unit.stations import DRAWING, QUIET, SETTINGS, english
 
 REPAIR_ONLY = replace(SETTINGS, clean_side_opened_by=frozenset({"repair"}))
 
@@ -125,6 +125,7 @@ def test_a_release_that_names_a_hold_answers_for_none_of_it() -> None:
 
 
 def test_settings_of_before_that_this_version_cannot_use_are_no_reason_to_forget() -> None:
-    assert asked_before({"daily_test": {}, "disinfectant": {}}, ["free", "disinfectant"]) == {
+    owed = asked_before({"daily_test": {}, "disinfectant": {}}, ["free", "disinfectant"])
+    assert {ident: english(why) for ident, why in owed.items()} == {
         "daily_test": "whether it was owed can't be told: this version can't use the settings of before"
     }

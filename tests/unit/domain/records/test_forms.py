@@ -16,6 +16,7 @@ from typer.testing import CliRunner
 from edge.cli.app import app
 from edge.domain.entries import rfc3339
 from edge.domain.errors import RecordRefused
+from edge.domain.messages import has, of_json
 from edge.domain.readings import Role
 from edge.domain.records.book import checked
 from edge.domain.records.daily_tests import test_result as result_of
@@ -23,7 +24,7 @@ from edge.domain.records.forms import FORMS, help_text, refuse
 from edge.domain.roles import ROLES
 from edge.domain.settings import DailyTest
 from edge.domain.station.station import Station
-from tests.unit.stations import HOUR, POINTS, QUIET, SETTINGS, Driver, kept, ready
+from tests.unit.stations import HOUR, POINTS, QUIET, SETTINGS, Driver, english, kept, ready
 
 MINUTE = 60_000
 #: a body of each record that fits its form
@@ -183,6 +184,7 @@ def test_what_takes_ready_away_holds_though_its_form_is_wrong(
     driver = ready()
     body = kept(driver, record, **more)
     assert body["counts"] is False and body["stands"] is True and "all the same" in body["why_not"]
+    assert english(of_json(body["why_not_msg"])) == body["why_not"]
     for station in (driver.station, folded(driver)):
         found = {c["id"]: c["state"] for c in station.verdict(driver.now)["conditions"]}
         assert found[condition] == "unmet"
@@ -230,6 +232,9 @@ def test_a_release_of_another_name_releases_nothing() -> None:
     driver.record("hold", name="culture")
     body = kept(driver, "release", name="cultur")
     assert body["counts"] is False and "culture" in body["why_not"]
+    assert english(of_json(body["why_not_msg"])) == body["why_not"] and has(
+        of_json(body["why_not_msg"]), "record.there_are"
+    )
     assert driver.condition("no_hold")["state"] == "unmet"
 
 
@@ -345,7 +350,7 @@ ALL = [(n, 11.0) for n in range(1, 7)]
 def test_what_was_measured_decides(measure: str, body: dict[str, Any], passed: bool | None, why: str) -> None:
     settings = replace(SETTINGS, daily_test=DailyTest(100.0, 15.0, measure))
     found = result_of(settings, body)
-    assert found[0] is passed and why in found[1]
+    assert found[0] is passed and why in english(found[1])
     driver = Driver(settings)
     told = kept(driver, "daily_test", **body)
     assert told["counts"] is (passed is not None)

@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 from dataclasses import replace
-from functools import partial
 from typing import get_args
 from zoneinfo import ZoneInfo
 
@@ -11,6 +10,7 @@ import pytest
 
 from edge.domain.alarms.system import AlarmSystem
 from edge.domain.entries import Entry, Now
+from edge.domain.messages import say
 from edge.domain.readings import Role, Sample
 from edge.domain.sensing.point_monitor import PointMonitor
 from edge.domain.settings import Settings
@@ -55,7 +55,7 @@ def a_view(settings: Settings = SETTINGS) -> View:
 def alone(part: Part, view: View) -> Told:
     """Gives a part its alarms, and somebody who hears what it says has happened."""
     told = Told()
-    view.alarms = AlarmSystem(view.settings, part.alarm_ids(), partial(view.tell, "alarm"), view.book.dates, view.boot)
+    view.alarms = AlarmSystem(view.settings, part.alarm_ids(), view.announce, view.book.dates, view.boot)
     view.tells([told])
     part.begin(T0)
     return told
@@ -81,7 +81,7 @@ def test_an_outlet_that_trips_is_told_and_counts_as_live_again_only_once_it_has_
     hear(power, view, point, 1.0, T0)
     assert told.events == [PowerChanged()]
     assert [draft.kind for draft in view.drafts] == ["power", "alarm"] and view.is_changed
-    assert power.conditions()[f"outlet:{outlet}"](T0)[:2] == ("unmet", "tripped")
+    assert power.conditions()[f"outlet:{outlet}"](T0)[:2] == ("unmet", say("outlet.tripped"))
     again = later(T0, 1_000)
     hear(power, view, point, 0.0, again)
     assert power.conditions()[f"outlet:{outlet}"](again).state == "unknown"
@@ -175,7 +175,7 @@ def test_no_two_parts_judge_one_condition_or_keep_one_key() -> None:
     parts = parts_of(view).in_order
     conditions = [ident for part in parts for ident in part.conditions()]
     assert len(conditions) == len(set(conditions))
-    view.alarms = AlarmSystem(view.settings, (), partial(view.tell, "alarm"), view.book.dates, view.boot)
+    view.alarms = AlarmSystem(view.settings, (), view.announce, view.book.dates, view.boot)
     keys = [key for part in parts for key in part.state()]
     assert len(keys) == len(set(keys))
     folded = [kind for part in parts for kind in part.folds]

@@ -9,7 +9,7 @@ import pytest
 from edge.domain.entries import Now
 from edge.domain.station.parts.filters.estimates import FilterEstimates
 from edge.domain.water.draws import Draw
-from tests.unit.stations import HOUR, PSI, Driver
+from tests.unit.stations import HOUR, PSI, Driver, english
 
 DRAWS = 480
 
@@ -39,7 +39,8 @@ def sixty_days(seed: int, constant: str, psi: float, noise_psi: float) -> Driver
 def left(driver: Driver, stage: str) -> str:
     """What the stage's condition says of what is left."""
     station = driver.station
-    return FilterEstimates(station.view, station.parts.evidence, has_draws=True).left_text(stage, driver.now)
+    told = FilterEstimates(station.view, station.parts.evidence, has_draws=True)
+    return english(told.left(stage, driver.now))
 
 
 @pytest.mark.parametrize("seed", range(8))

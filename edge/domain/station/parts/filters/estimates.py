@@ -4,12 +4,13 @@ from __future__ import annotations
 
 import math
 from collections.abc import Mapping
-from datetime import UTC, datetime
+from functools import reduce
 from typing import Any, Final
 
 from edge.domain.entries import Now
 from edge.domain.maths.robust import Z90
-from edge.domain.readings import Role
+from edge.domain.messages import Message, Value, both, difference, moment, name, number, part, parts, say
+from edge.domain.readings import Kind, Role
 from edge.domain.records.book import DAY_MS, day_start_ms, local_date, months_later_ms
 from edge.domain.station.published import estimate
 from edge.domain.station.view import View
@@ -20,13 +21,6 @@ from edge.domain.water.usage import Days
 
 #: the days left are told anew so often
 QUARTER_MS: Final = 900_000
-#: what is told of the filters where two pressures or the flow are missing
-LUMPED = "no pressure between the filters: only the drop over all of them is known"
-NO_METER = "no flow meter: drops can't be made comparable, nor the volume that passed be known"
-ASSUMED = "no flow meter: the station file's flow is assumed whenever the filters take pressure"
-NO_ZEROS = "the gauges were never seen at rest: their zeros may be in it"
-FELL = "its drop fell suddenly: torn, by-passed, or changed without a record"
-NOT_YET = "too few steady draws since its change"
 
 
 class FilterEstimates:
@@ -58,60 +52,62 @@ class FilterEstimates:
         evidence, train = self._evidence, self._train
         stage, lumped = train.of(ident), train.is_lumped
         drop = self.dropped(ident, now).value
-        name = f"filter:{ident}:drop"
-        why = "" if drop is not None else self._why_no_drop()
-        if drop is not None and self._view.settings.reference_flow_l_min is None:
-            why = "as drawn: the station file gives no reference flow"
-        elif drop is not None and self._flow_point is None:
-            why = ASSUMED
-        elif drop is not None:
-            why = "; ".join(filter(None, (blind_text(stage), "" if train.zeros_known(ident) else NO_ZEROS)))
-        found[name] = self._drop(name, ident, drop, why, now)
+        if drop is None:
+            why: Message | None = self._why_no_drop()
+        elif self._view.settings.reference_flow_l_min is None:
+            why = say("filter.as_drawn")
+        elif self._flow_point is None:
+            why = say("filter.flow_assumed")
+        else:
+            why = _joined(blind(stage), None if train.zeros_known(ident) else say("filter.no_zeros"))
+        of = f"filter:{ident}:drop"
+        found[of] = self._drop(of, ident, drop, why, now)
         volume, days = f"filter:{ident}:volume_left", f"filter:{ident}:left"
         why = self._why_no_life(stage)
-        left = None if why or stage is None else train.left(ident, evidence.total_l)
+        left = None if why is not None or stage is None else train.left(ident, evidence.total_l)
         if left is None:
-            found[volume], found[days] = (
-                estimate(n, u, now, why=why or NOT_YET) for n, u in ((volume, "L"), (days, "d"))
-            )
+            why = why or say("filter.too_few_draws")
+            found[volume], found[days] = (estimate(of, u, now, why=why) for of, u in ((volume, "L"), (days, "d")))
             return
-        why = f"{LUMPED}; left until the sum of their limits" if lumped else self._lead_text(ident)
-        lesser = ASSUMED if self._flow_point is None else ""
-        why = "; ".join(filter(None, (why, lesser, blind_text(stage))))
+        if lumped:
+            why = say("filter.lumped_left")
+        else:
+            why = say("filter.first") if self._leads(ident) else None
+        lesser = say("filter.flow_assumed") if self._flow_point is None else None
+        why = _joined(why, lesser, blind(stage))
         if math.isinf(left[0]):
             low = None if math.isinf(left[1]) else round(left[1], 1)
-            found[volume] = estimate(volume, "L", now, None, low, None, "its drop hardly grows: more than can be told")
-            found[days] = estimate(days, "d", now, why="its drop hardly grows: more than can be told")
+            found[volume] = estimate(volume, "L", now, None, low, None, say("filter.hardly_grows"))
+            found[days] = estimate(days, "d", now, why=say("filter.hardly_grows"))
             return
         high = None if math.isinf(left[2]) else round(left[2], 1)
         found[volume] = estimate(volume, "L", now, round(left[0], 1), round(left[1], 1), high, why)
         found[days] = self._days(days, ident, self._days_left(ident, now), why, now)
 
-    def _drop(self, name: str, ident: str, drop: float | None, why: str, now: Now) -> dict[str, Any]:
+    def _drop(self, of: str, ident: str, drop: float | None, why: Message | None, now: Now) -> dict[str, Any]:
         """A drop with its interval: how draws scatter, the gauges where their zeros are in it, and water that may be cold."""
         train = self._train
         stage = train.of(ident)
         half = None if drop is None or stage is None else stage.half_kpa(train.changed_ms(ident))
         if drop is None or stage is None or half is None:
-            more = "" if drop is None else "too few draws yet to say how sure that is"
-            return estimate(
-                name, "kPa", now, None if drop is None else round(drop, 3), why="; ".join(filter(None, (why, more)))
-            )
+            more = None if drop is None else say("filter.unsure")
+            return estimate(of, "kPa", now, None if drop is None else round(drop, 3), why=_joined(why, more))
         if not train.zeros_known(ident):
             points = [point for point in map(self._view.points.taps.get, train.taps_of(ident)) if point is not None]
             half = math.hypot(half, *(Z90 * (self._view.watches[point].u or 0.0) for point in points))
         low, high = drop - math.hypot(half, stage.doubt_kpa(drop)), drop + half
-        return estimate(name, "kPa", now, round(drop, 3), round(max(low, min(drop, 0.0)), 3), round(high, 3), why)
+        return estimate(of, "kPa", now, round(drop, 3), round(max(low, min(drop, 0.0)), 3), round(high, 3), why)
 
-    def _days(self, name: str, ident: str, left: Days | None, why: str, now: Now) -> dict[str, Any]:
+    def _days(self, of: str, ident: str, left: Days | None, why: Message | None, now: Now) -> dict[str, Any]:
         if left is None:
-            told = "the clock is not trusted" if not now.trusted else "too few days of use seen yet"
-            return estimate(name, "d", now, why=told)
+            told = say("filter.clock_untrusted" if not now.trusted else "filter.too_few_days")
+            return estimate(of, "d", now, why=told)
         age = self._age_days(ident, now)
         if age is not None and age < left.value:
-            why = "; ".join(filter(None, (why, f"by its age it is due in {max(age, 0.0):.0f} days")))
+            why = _joined(why, say("filter.due_by_age_in", days=number(max(age, 0.0), "d")))
         value, low, high = (None if math.isinf(v) else round(v, 2) for v in left)
-        return estimate(name, "d", now, value, low, high, why if value is not None else "more than ten years")
+        why = why if value is not None else say("filter.ten_years")
+        return estimate(of, "d", now, value, low, high, why)
 
     def _days_left(self, ident: str, now: Now) -> Days | None:
         """Days until a stage's limit, by this station's use of water."""
@@ -136,58 +132,60 @@ class FilterEstimates:
         """Neither a meter nor a reference flow to assume: drops are as drawn, and what has passed isn't known."""
         return self._flow_point is None and (not self._has_draws or self._view.settings.reference_flow_l_min is None)
 
-    def _why_no_drop(self) -> str:
+    def _why_no_drop(self) -> Message:
         """Why a filter has no drop of its own."""
         if self._has_no_flow():
-            return NO_METER
+            return say("filter.no_meter")
         train = self._train
         if train.is_lumped:
             total = next(iter(train.stages.values())).drop_kpa(train.changed_ms("*"))
-            return LUMPED if total is None else f"{LUMPED}: {self._view.units.drop(total)}"
-        return "no steady draw to judge it by" if train.stages else "no pressure before or behind it"
+            if total is None:
+                return say("filter.lumped")
+            return say("filter.lumped_drop", total=difference(Kind.PRESSURE, total))
+        return say("filter.no_draw_yet" if train.stages else "filter.no_pressure")
 
-    def _why_no_life(self, stage: Stage | None) -> str:
-        """Why nothing can be said of what is left; empty where something may be."""
+    def _why_no_life(self, stage: Stage | None) -> Message | None:
+        """Why nothing can be said of what is left; None where something may be."""
         if self._has_no_flow():
-            return NO_METER
+            return say("filter.no_meter")
         if stage is None:
-            return "no pressure before or behind it"
+            return say("filter.no_pressure")
         if stage.limit_kpa is None:
-            return "the station file gives no drop_limit"
-        if stage.fell is not None:
-            return FELL
-        return ""
+            return say("filter.no_limit")
+        return None if stage.fell is None else say("filter.fell_suddenly")
 
-    def _lead_text(self, ident: str) -> str:
-        """Whether this stage will be the first at its limit."""
-        return "the first to reach its limit" if self._train.leading(self._evidence.total_l) == ident else ""
+    def _leads(self, ident: str) -> bool:
+        """Will this stage be the first at its limit?"""
+        return self._train.leading(self._evidence.total_l) == ident
 
-    def left_text(self, ident: str, now: Now) -> str:
-        """What is left, for the filter's condition; empty where nothing can be said."""
+    def left(self, ident: str, now: Now) -> Message | None:
+        """What is left, a clause for the filter's condition; None where nothing can be said."""
         train = self._train
         train.look(self._evidence.total_l)
         stage = train.of(ident)
         left = None if stage is None or stage.fell is not None else train.left(ident, self._evidence.total_l)
         if left is not None and stage is not None and not stage.loads:
-            return "; its drop does not rise: it doesn't load"
+            return say("filter.does_not_load")
         if left is None or math.isinf(left[0]):
-            return ""
+            return None
         days = self._days_left(ident, now)
         if days is None or math.isinf(days.value):
-            return ""
-        until = (
-            datetime.fromtimestamp((now.wall_ms + days.value * DAY_MS) / 1000.0, UTC).astimezone(self._view.zone).date()
+            return None
+        return say(
+            "filter.left",
+            days=number(days.value, "d"),
+            low=number(days.low, "d"),
+            high=Value("number", None if math.isinf(days.high) else days.high, "d"),
+            until=moment(round(now.wall_ms + days.value * DAY_MS)),
+            first=part(say("filter.left.first") if self._leads(ident) else None),
         )
-        high = "?" if math.isinf(days.high) else f"{days.high:.0f}"
-        lead = ", the first to reach its limit" if self._lead_text(ident) else ""
-        return f"; about {days.value:.0f} days left ({days.low:.0f} to {high}), until {until.isoformat()}{lead}"
 
-    def both_text(self) -> str:
-        """For a filter that is due: which has used up the most of its limit, and that changing all at once is the least trouble (common
-        practice: each change owes the water path a treatment of its own). Empty where there is but one."""
+    def at_once(self) -> Message | None:
+        """A clause for a filter that is due: which has used up the most of its limit, and that changing all at once is the least trouble
+        (common practice: each change owes the water path a treatment of its own). None where there is but one."""
         train, stages = self._train, self._view.settings.filters
         if len(stages) < 2:
-            return ""
+            return None
         used: list[tuple[float, str]] = []
         for stage in stages:
             seen = None if train.is_lumped else train.of(stage.id)
@@ -195,24 +193,23 @@ class FilterEstimates:
             if drop is not None and stage.drop_limit_kpa:
                 used.append((drop / stage.drop_limit_kpa, stage.id))
         used.sort(reverse=True)
-        shares = " and ".join(f"{ident} {share:.0%}" for share, ident in used)
-        most = f"; {used[0][1]} has used up the most of its limit ({shares})" if len(used) > 1 else ""
-        return f"{most}; changing {'both' if len(stages) == 2 else 'all'} at once needs one treatment of the water path instead of several"
+        most = None
+        if len(used) > 1:
+            shares = [say("filter.used", filter=name(one), share=number(share, "1")) for share, one in used]
+            most = say("filter.used_most", filter=name(used[0][1]), shares=parts(shares))
+        return say("filter.change_both" if len(stages) == 2 else "filter.change_all", most=part(most))
 
-    def fell_text(self, stage: Stage) -> str:
-        """What a sudden fall of the drop was; empty where there was none."""
+    def fell(self, stage: Stage) -> Message | None:
+        """What a sudden fall of the drop was; None where there was none."""
         if stage.fell is None:
-            return ""
-        before, after = (self._view.units.drop(kpa) for kpa in stage.fell[:2])
-        return f"its drop fell from {before} to {after}: torn, by-passed, or changed without a record"
+            return None
+        before, after = (difference(Kind.PRESSURE, kpa) for kpa in stage.fell[:2])
+        return say("filter.fell", before=before, after=after)
 
-    def never_seen(self, ident: str) -> Role | tuple[str, str] | None:
+    def never_seen(self, ident: str) -> Role | tuple[Message, Message] | None:
         """Why no draw can ever tell a stage's drop: the role that no point has, or (what, what to do); None where one can."""
         if self._view.settings.supply is None:
-            return (
-                "no draw is told: the station file has no section [supply]",
-                "Add a section [supply] to the station file",
-            )
+            return say("filter.no_supply"), say("filter.no_supply.ask")
         if self._train.of(ident) is not None:
             return None
         taps = {role: self._view.points.taps[tap] for tap, role in TAPS.items()}
@@ -220,12 +217,18 @@ class FilterEstimates:
         at = filters.index(ident)
         around = (Role.SUPPLY_PRESSURE, Role.FILTERED_PRESSURE) if len(filters) == 1 else tuple(taps)[at : at + 2]
         missing = next((role for role in around if taps[role] is None), None)
-        return missing or ("no pressures are measured before and after it", "Judge it by eye and by its age")
+        return missing or (say("filter.not_measured"), say("filter.not_measured.ask"))
 
 
-def blind_text(stage: Stage | None) -> str:
-    """What a drop is worth where nobody measures the water's temperature; empty where it is known, or doesn't matter."""
+def blind(stage: Stage | None) -> Message | None:
+    """What a drop is worth where nobody measures the water's temperature; None where it is known, or doesn't matter."""
     if stage is None or stage.colder is None:
-        return ""
-    cold = f", and at this season {stage.colder:.0%} of the drop may be cold water" if stage.colder >= 0.01 else ""
-    return f"no water temperature: not scaled to the reference's viscosity{cold}"
+        return None
+    cold = say("filter.blind.cold", share=number(stage.colder, "1")) if stage.colder >= 0.01 else None
+    return say("filter.blind", cold=part(cold))
+
+
+def _joined(*messages: Message | None) -> Message | None:
+    """Those that are there, one behind the other; None where none is."""
+    there = [message for message in messages if message is not None]
+    return reduce(both, there) if there else None

@@ -7,6 +7,7 @@ from functools import partial
 from typing import Any
 
 from edge.domain.entries import Entry, Now
+from edge.domain.messages import name, part, say
 from edge.domain.records.book import local_date, next_date_change_ms
 from edge.domain.station.judged import UNMET
 from edge.domain.station.part import (
@@ -82,16 +83,18 @@ class Filters(Part):
         for stage in self._view.settings.filters:
             judged = self._condition.by_drop_and_age(stage.id, now)
             drop = told.dropped(stage.id, now).value
-            cause = f"filter {stage.id}: {judged.text}{told.both_text()}"
+            cause = say("filter.cause", filter=name(stage.id), why=part(judged.text), at_once=part(told.at_once()))
             due, fell = f"filter_due:{stage.id}", f"filter_fell:{stage.id}"
             limit = stage.drop_limit_kpa
             alarms.set_condition(due, judged.state == UNMET, now, value=drop, unit="kPa", limit=limit, cause=cause)
             seen = train.of(stage.id)
             if seen is None:
                 continue
-            text = told.fell_text(seen)
-            cause = f"filter {stage.id}: {text}" if text else ""
-            alarms.set_condition(fell, bool(text), now, value=drop, unit="kPa", cause=cause)
+            why = told.fell(seen)
+            fallen = (
+                None if why is None else say("filter.cause", filter=name(stage.id), why=part(why), at_once=part(None))
+            )
+            alarms.set_condition(fell, fallen is not None, now, value=drop, unit="kPa", cause=fallen)
 
     # -- what others ask
 

@@ -19,10 +19,11 @@ from edge.domain.heat.balance import HOLD_MS, time_to_s
 from edge.domain.heat.cycle import Phase
 from edge.domain.heat.prior import Prior
 from edge.domain.heat.reservoir import ReservoirMonitor
-from edge.domain.heat.thermostat import words
+from edge.domain.heat.thermostat import remedy
 from edge.domain.maths.robust import Z90
+from edge.domain.messages import Message, both, celsius, duration, has, moment, number, part, say
 from edge.domain.readings import Role
-from edge.domain.station.hours import clock_text, first_case
+from edge.domain.station.hours import first_case
 from edge.domain.station.part import Happening, Part, PointSilent
 from edge.domain.station.view import View
 
@@ -44,16 +45,17 @@ FAR_K: Final = 6.0
 #: what one lump of liquid leaves out of its time, as a share
 FORM_SHARE: Final = 0.02
 FIRST_CASE: Final = "late_for_first_case"
-#: words of its causes
-NOT_HEATING: Final = "not heating"
-NEVER: Final = "it will not get there"
+#: ids within its causes: that it isn't heating, and that it would not get there
+NOT_HEATING: Final = "late.not_heating"
+MUST_START: Final = "late.must_start"
+NEVER: Final = "heating.never"
 
 
 class MustStart(NamedTuple):
     """When heating has to begin at the latest [ms since 1970], and where that is from."""
 
     by_ms: int
-    why: str
+    why: Message
     low_ms: int | None = None  # 90 % interval, where this station's own heat-ups tell it
     high_ms: int | None = None
 
@@ -169,18 +171,18 @@ class ReservoirAlarms(Part):
         view = self._view
         limit, again = warmth.alarm_limits(room_c, view.settings.tuning.get("reservoir_cold"))
         alarm = view.alarms.alarms["reservoir_cold"]
-        active, cause = liquid < (again if alarm.present else limit) - AT_LIMIT, ""
+        active, cause = liquid < (again if alarm.present else limit) - AT_LIMIT, None
         found = warmth.trough(warmth.limits(room_c)[0] + warmth.guard_k, room_c) if active else None
         explained = active and self._is_explained(warmth, now)
         if explained:
             # a set point that is too low is one alarm, not one after each cycle; what wasn't told yet isn't told in a cycle
             active = found is not None and alarm.present and alarm.state in LIT and not view.situation.is_resting
         if active and not explained:
-            cause = f"{view.show(point, liquid)}, below {view.show(point, limit)}"
+            cause = say("reservoir.cold", here=celsius(liquid, point), limit=celsius(limit, point))
             if warmth.cycle.away_since_ms is not None:
-                cause += "; the liquid has been away for longer than a cycle lasts"
+                cause = both(cause, say("reservoir.away_too_long"))
             elif found is not None:
-                cause += f"; {words(found, lambda c: view.show(point, c))}"
+                cause = both(cause, remedy(found, point))
         view.alarms.set_condition(
             "reservoir_cold", active, now, value=liquid, unit="Cel", limit=round(limit, 4), point=point, cause=cause
         )
@@ -214,12 +216,13 @@ class ReservoirAlarms(Part):
         view, heat, plan = self._view, warmth.heat, warmth.plan
         limit = min(warmth.limits(room_c)[1], plan.set_point_c - 2.0 * plan.thermostat_band_k)
         rises = heat.heating_since_ms is not None and not heat.has_levelled_off
-        active, cause = liquid < limit - AT_LIMIT and not rises and warmth.cycle.away_since_ms is None, ""
+        active, cause = liquid < limit - AT_LIMIT and not rises and warmth.cycle.away_since_ms is None, None
         active = active and self._should_heat(warmth, now)
         if active:
-            cause = f"{view.show(point, liquid)} and not rising"
+            cause = say("heating.not_rising", here=celsius(liquid, point))
             if heat.has_levelled_off and heat.highest_c is not None:
-                cause = f"it has levelled off near {view.show(point, heat.highest_c)}, {view.show(point, plan.set_point_c)} is set"
+                near, set_point = celsius(heat.highest_c, point), celsius(plan.set_point_c, point)
+                cause = say("heating.levelled_off", near=near, set_point=set_point)
         view.alarms.set_condition(
             "not_heating", active, now, value=liquid, unit="Cel", limit=round(limit, 4), point=point, cause=cause
         )
@@ -237,9 +240,9 @@ class ReservoirAlarms(Part):
         told = self._view.alarms.alarms.get(FIRST_CASE)
         if told is None or not told.present:
             return True
-        if warmth.heat.has_levelled_off or NEVER in told.cause:
+        if warmth.heat.has_levelled_off or has(told.cause, NEVER):
             return False
-        return NOT_HEATING not in told.cause or self._heated
+        return self._heated or not (has(told.cause, NOT_HEATING) or has(told.cause, MUST_START))
 
     def _look_for_weakness(self, warmth: ReservoirMonitor, point: str, now: Now) -> None:
         """Surely weaker than its habit for a while. Then it stands until a heat-up shows otherwise: between them nothing is known."""
@@ -249,7 +252,7 @@ class ReservoirAlarms(Part):
             share = warmth.weaker_than_habit()
         if share is not None:
             self._seen_weak_ms = since_ms
-            cause = f"the heater gives {100.0 * share:.0f} % of what it used to"
+            cause = say("heating.weak", share=number(100.0 * share, "%"))
             alarms.set_condition("heating_weak", True, now, value=round(share, 3), unit="1", point=point, cause=cause)
             return
         alarms.cancel_pending("heating_weak", now)
@@ -287,7 +290,7 @@ class ReservoirAlarms(Part):
             takes_s = time_to_s(liquid, target_c, room_c + power / loss, loss) if liquid < target_c else 0.0
             if takes_s is not None:
                 by_ms = first_ms - int(takes_s * 1000.0) - HOLD_MS
-                why = "by this station's own heat-ups"
+                why = say("heating.by_own_heat_ups")
                 sd_s = doubt_s(prior, liquid, target_c, room_c, takes_s)
                 half_ms = None if sd_s is None else int(Z90 * sd_s * 1000.0)
                 return (
@@ -297,7 +300,7 @@ class ReservoirAlarms(Part):
                 )
         limit_ms = warmth.plan.warm_up_limit_ms
         share = min(max((target_c - liquid) / max(target_c - room_c, 1.0), 0.0) * CAUTION, 1.0)
-        return MustStart(first_ms - int(share * limit_ms), f"by the warm-up limit of {limit_ms / 3_600_000:g} h")
+        return MustStart(first_ms - int(share * limit_ms), say("heating.by_limit", limit=duration(limit_ms)))
 
     def _look_at_first_case(self, warmth: ReservoirMonitor, point: str, liquid: float, room_c: float, now: Now) -> None:
         alarms = self._view.alarms
@@ -311,48 +314,44 @@ class ReservoirAlarms(Part):
         if first_ms is None or self._warm_for_ms == first_ms or warmth.cycle.explains_cold(now.mono_ms):
             alarms.set_condition(FIRST_CASE, False, now, value=liquid)
             return
-        why = self._why_late(warmth, liquid, room_c, first_ms, alarm.condition, now)
-        self._in_time = why == ""
-        if why is None:  # what is present stays, what was pending isn't known to be so
+        is_known, why = self._why_late(warmth, liquid, room_c, first_ms, alarm.condition, now)
+        self._in_time = is_known and why is None
+        if not is_known:  # what is present stays, what was pending isn't known to be so
             alarms.cancel_pending(FIRST_CASE, now)
             return
-        cause = f"{self._view.show(point, liquid)}, {why}" if why else ""
+        cause = None if why is None else say("late", here=celsius(liquid, point), why=part(why))
         if not alarm.condition:
             self._heated = False
         limit = round(warmth.limits(room_c)[0] + warmth.guard_k, 4)
         alarms.set_condition(
-            FIRST_CASE, bool(why), now, value=liquid, unit="Cel", limit=limit, point=point, cause=cause
+            FIRST_CASE, why is not None, now, value=liquid, unit="Cel", limit=limit, point=point, cause=cause
         )
 
     def _why_late(
         self, warmth: ReservoirMonitor, liquid: float, room_c: float, first_ms: int, was_late: bool, now: Now
-    ) -> str | None:
-        """Why it is late for the first case; "" where it isn't, None where that can't be told yet."""
-        case = f"the first case at {clock_text(first_ms, self._view.zone)}"
+    ) -> tuple[bool, Message | None]:
+        """(can it be told yet, why it is late for the first case); no why where it isn't."""
+        case = moment(first_ms)
         forecast = warmth.until(room_c, now.mono_ms)
         if forecast.in_ms is not None:
             expected_ms = now.wall_ms + forecast.in_ms
             if expected_ms <= first_ms + (0 if was_late else SLACK_MS):
-                return ""
+                return True, None
             if expected_ms // 60_000 == first_ms // 60_000:
-                return f"expected just after {case}"
-            return f"expected at {clock_text(expected_ms, self._view.zone)}, after {case}"
-        if forecast.why.startswith(NEVER):
-            return f"{self._view.units.why(forecast)}: not in time for {case}"
+                return True, say("late.just_after", case=case)
+            return True, say("late.expected", expected=moment(expected_ms), case=case)
+        if has(forecast.why, NEVER):
+            return True, say("late.never", why=part(forecast.why), case=case)
         must = self.must_start(liquid, room_c, now)
         if warmth.heat.heating_since_ms is not None:
             if now.wall_ms >= first_ms:
-                return f"not warm yet for {case}"
+                return True, say("late.not_warm_yet", case=case)
             if must is None or not warmth.heat.prior.heat_ups:
-                return None
-            return (
-                ""
-                if now.wall_ms <= must.by_ms + SLACK_MS
-                else f"heating, but {must.why} too cold to be warm for {case}"
-            )
+                return False, None
+            is_late = now.wall_ms > must.by_ms + SLACK_MS
+            return True, say("late.too_cold", why=part(must.why), case=case) if is_late else None
         if must is None:
-            return f"{NOT_HEATING}, not warm for {case}"
-        at = clock_text(must.by_ms, self._view.zone)
+            return True, say("late.not_heating", case=case)
         if now.wall_ms < must.by_ms:
-            return ""
-        return f"{NOT_HEATING}: heating must start by {at} ({must.why}) to be warm for {case}"
+            return True, None
+        return True, say("late.must_start", by=moment(must.by_ms), why=part(must.why), case=case)

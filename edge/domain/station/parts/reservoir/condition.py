@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 from collections.abc import Callable
-from functools import partial
 from typing import Any
 
 from edge.domain.alarms.states import AT_LIMIT
@@ -13,8 +12,9 @@ from edge.domain.doubts.table import WARMEST_ROOM_C
 from edge.domain.entries import Now
 from edge.domain.heat.cycle import Phase
 from edge.domain.heat.reservoir import ReservoirMonitor
-from edge.domain.heat.thermostat import words
-from edge.domain.readings import REASONS, Kind, Role
+from edge.domain.heat.thermostat import remedy
+from edge.domain.messages import Doubt, Message, both, celsius, name, part, say
+from edge.domain.readings import Role
 from edge.domain.station import by_eye
 from edge.domain.station.judged import BY_EYE, MET, UNKNOWN, UNMET, Judged
 from edge.domain.station.parts.reservoir.second_probes import SecondProbes
@@ -59,56 +59,66 @@ class ReservoirCondition:
         liquid = watch.value(now.mono_ms)
         if liquid is None and by_eye.entered(view, Role.RESERVOIR_TEMPERATURE, now) is not None:
             eye = self._by_eye(now)
-            return eye._replace(text=f"{eye.text}; {view.broken(point)}")
+            return eye._replace(text=both(eye.text, view.broken(point)))
         if liquid is None:
-            return Judged(
-                UNKNOWN,
-                f"the reservoir's temperature is not known: {view.why_silent(point)}"
-                + by_eye.overtaken_text(view, Role.RESERVOIR_TEMPERATURE),
-                ask=view.advice(point),
-            )
-        show = partial(view.show, point)
+            since = by_eye.overtaken(view, Role.RESERVOIR_TEMPERATURE)
+            unheard = say("reservoir.unheard", why=part(view.why_silent(point)), since=part(since))
+            return Judged(UNKNOWN, unheard, ask=view.advice(point))
         room_c, assumed = self._rooms.room_or_assumed(now.mono_ms)
         enter, leave = warmth.limits(room_c)
         read_ms = now.wall_ms - (now.mono_ms - watch.good_ms)
         sure = view.probability(point, liquid, leave if warmth.is_warm else enter, None)
-        here = show(liquid) + view.nominal(point)
+        here, nominal = celsius(liquid, point), part(view.nominal(point))
         if not watch.is_sure:
-            return Judged(UNKNOWN, f"{here}, but {REASONS['perhaps_stuck'].text}", ask=REASONS["perhaps_stuck"].advice)
+            doubtful = say("reservoir.doubtful", here=here, nominal=nominal, why=part(say("reason.perhaps_stuck")))
+            return Judged(UNKNOWN, doubtful, ask=say("reason.perhaps_stuck.advice"))
         basin, guard = warmth.basin_c(liquid, room_c), watch.guard
         if plan.maximum_c is not None and (warmth.hot.over or liquid + guard > plan.maximum_c + AT_LIMIT):
-            is_above = "above" if liquid + guard > plan.maximum_c + AT_LIMIT else "not yet for long enough below"
-            return Judged(
-                UNMET,
-                f"{here}, {is_above} the {show(plan.maximum_c)} allowed",
-                mends=False,
-                ask="Let it cool; have the thermostat looked at",
-            )
+            is_above = liquid + guard > plan.maximum_c + AT_LIMIT
+            hot = say(
+                "reservoir.above_maximum" if is_above else "reservoir.below_maximum_too_short",
+                here=here, nominal=nominal, most=celsius(plan.maximum_c, point),
+            )  # fmt: skip
+            return Judged(UNMET, hot, ask=say("reservoir.above_maximum.ask"))
         most = warmth.basin_c(liquid, room_c, warmth.share.hot)
         if plan.contact_max_c is not None and (
             warmth.beyond_label.over or most + guard > plan.contact_max_c + AT_LIMIT
         ):
-            is_above = "above" if most + guard > plan.contact_max_c + AT_LIMIT else "not yet for long enough below"
-            text = f"{here}: the basin would see {show(most)}, {is_above} the label's {show(plan.contact_max_c)}"
-            return Judged(UNMET, text, ask="Lower the set point within the label's range, or let it cool")
-        room = f"{'an assumed' if assumed else 'a'} room of {show(room_c)}, transfer loss {warmth.share.words}"
+            is_above = most + guard > plan.contact_max_c + AT_LIMIT
+            hot = say(
+                "reservoir.above_label" if is_above else "reservoir.below_label_too_short",
+                here=here, nominal=nominal, basin=celsius(most, point), most=celsius(plan.contact_max_c, point),
+            )  # fmt: skip
+            return Judged(UNMET, hot, ask=say("reservoir.above_label.ask"))
+        room = part(
+            say(
+                "reservoir.in_assumed_room" if assumed else "reservoir.in_room",
+                room=celsius(room_c, point), loss=part(warmth.share.origin),
+            )
+        )  # fmt: skip
         low = warmth.trough(enter + guard, room_c)
-        too_low = "" if low is None else f"; {words(low, show)}"
+        too_low = None if low is None else remedy(low, point)
         evidence: dict[str, Any] = {} if sure is None else {"probability": sure, "evidence_ms": read_ms}
         if warmth.is_warm:
-            text = f"{here}, {show(leave)} needed in {room}{too_low}"
-            return Judged(MET, view.nominally(text, point), **evidence)
-        if warmth.unsure:
-            text = f"{here} {warmth.unsure}; {show(leave)} needed in {room}{too_low}"
-            return Judged(UNMET, text, mends=True, when=warmth.until(room_c, now.mono_ms), **evidence)
-        above = ", not yet for long enough above the" if liquid >= enter + guard - AT_LIMIT else ";"
-        text = f"{here}{above} {show(enter)} needed in {room}, the basin would see {show(basin)}{too_low}"
+            warm = say("reservoir.warm", here=here, nominal=nominal, needed=celsius(leave, point), room=room)
+            return Judged(MET, view.nominally(both(warm, too_low), point), **evidence)
+        if warmth.unsure is not None:
+            unsure = say(
+                "reservoir.unsure",
+                here=here, nominal=nominal, why=part(warmth.unsure), needed=celsius(leave, point), room=room,
+            )  # fmt: skip
+            when = warmth.until(room_c, now.mono_ms)
+            return Judged(UNMET, both(unsure, too_low), mends=True, when=when, **evidence)
+        is_above = liquid >= enter + guard - AT_LIMIT
+        cold = say(
+            "reservoir.warm_too_short" if is_above else "reservoir.too_cold",
+            here=here, nominal=nominal, needed=celsius(enter, point), room=room, basin=celsius(basin, point),
+        )  # fmt: skip
+        cold = both(cold, too_low)
         if view.situation.phase is Phase.OFF or self._heater_is_tripped(now.mono_ms):
-            return Judged(UNMET, text, ask="Get the heater's power back", **evidence)
+            return Judged(UNMET, cold, ask=say("reservoir.no_power.ask"), **evidence)
         when = warmth.until(room_c, now.mono_ms)
-        if when.in_ms is not None and when.why:
-            text += f"; {view.units.why(when)}"
-        return Judged(UNMET, text, mends=True, when=when, **evidence)
+        return Judged(UNMET, cold if when.in_ms is None else both(cold, when.why), mends=True, when=when, **evidence)
 
     # -- by eye
 
@@ -119,25 +129,27 @@ class ReservoirCondition:
         value, seq, at_ms, by = entered
         room_c = self._rooms.room_now(now.mono_ms)
         enter, _ = self._warmth.limits(room_c)
-        here, need = (self._view.units.said(Kind.TEMPERATURE, c) for c in (value, enter))
-        too_hot = self._too_hot(value, here, room_c)
-        if too_hot:
-            return Judged(
-                UNMET, f"{too_hot}, read by {by}", seq=seq, evidence_ms=at_ms, ask="Let it cool and read again"
-            )
-        text, is_warm = f"{here} read by {by}; {need} needed", value >= enter - AT_LIMIT
-        ask = "" if is_warm else "Wait and read again"
-        return Judged(BY_EYE if is_warm else UNMET, text, seq=seq, evidence_ms=at_ms, ask=ask)
+        too_hot = self._too_hot(value, room_c)
+        if too_hot is not None:
+            hot = say("reservoir.too_hot_by_eye", what=part(too_hot), by=name(by))
+            return Judged(UNMET, hot, seq=seq, evidence_ms=at_ms, ask=say("reservoir.too_hot_by_eye.ask"))
+        read = say("reservoir.by_eye", here=celsius(value), by=name(by), needed=celsius(enter))
+        if value >= enter - AT_LIMIT:
+            return Judged(BY_EYE, read, seq=seq, evidence_ms=at_ms)
+        return Judged(UNMET, read, seq=seq, evidence_ms=at_ms, ask=say("reservoir.by_eye.ask"))
 
-    def _too_hot(self, liquid: float, here: str, room_c: float) -> str:
-        """What is wrong with a temperature read by eye that is above the vessel's maximum or the label's; "" where it isn't."""
-        plan, warmth, said = self._plan, self._warmth, partial(self._view.units.said, Kind.TEMPERATURE)
+    def _too_hot(self, liquid: float, room_c: float) -> Message | None:
+        """What is wrong with a temperature read by eye that is above the vessel's maximum or the label's; None where it isn't."""
+        plan, warmth, here, nominal = self._plan, self._warmth, celsius(liquid), part(None)
         if plan.maximum_c is not None and liquid > plan.maximum_c + AT_LIMIT:
-            return f"{here}, above the {said(plan.maximum_c)} allowed"
+            return say("reservoir.above_maximum", here=here, nominal=nominal, most=celsius(plan.maximum_c))
         most = warmth.basin_c(liquid, room_c, warmth.share.hot)
         if plan.contact_max_c is not None and most > plan.contact_max_c + AT_LIMIT:
-            return f"{here}: the basin would see {said(most)}, above the label's {said(plan.contact_max_c)}"
-        return ""
+            return say(
+                "reservoir.above_label",
+                here=here, nominal=nominal, basin=celsius(most), most=celsius(plan.contact_max_c),
+            )  # fmt: skip
+        return None
 
     # -- what others say against it
 
@@ -160,16 +172,14 @@ class ReservoirCondition:
     def _doubted_reading(self, one: Judged) -> Judged:
         """A point that is contradicted says by what, not that it is stuck."""
         doubt = None if self._point is None else self._view.watches[self._point].doubt
-        return one if doubt is None else one._replace(text=doubt[0], ask=doubt[1])
+        return one if doubt is None else one._replace(text=doubt.cause, ask=doubt.advice)
 
     def _by_basin(self, one: Judged) -> Judged:
         """What is needed may have been learned by the basin's probe: where that isn't believed it isn't known."""
         if one.state != MET or not self._warmth.share.cycles:
             return one
         doubt = self._doubts.doubts.get("basin_cold", {}).get(self._basin_point or "")
-        if doubt is None:
-            return one
-        return one._replace(state=UNKNOWN, text=f"how warm it has to be is not known: {doubt[0]}", ask=doubt[1])
+        return one if doubt is None else _needed_unknown(one, doubt)
 
     def _by_room(self, one: Judged, now: Now) -> Judged:
         """What is needed goes by the room: without one that is believed or declared it isn't known."""
@@ -178,8 +188,9 @@ class ReservoirCondition:
         if one.state == UNMET and not self._may_be_enough(now):
             return one
         doubt = self._doubts.doubt_about(self._rooms.points)
-        if doubt is not None:
-            return one._replace(state=UNKNOWN, text=f"how warm it has to be is not known: {doubt[0]}", ask=doubt[1])
-        text = "how warm it has to be is not known: nothing says how cold the room is"
-        ask = "Add coldest_room to [reservoir] in the station file, or fit a point for the room"
-        return one._replace(state=UNKNOWN, text=text, ask=ask)
+        return _needed_unknown(one, doubt or Doubt(say("reservoir.no_room"), say("reservoir.no_room.ask")))
+
+
+def _needed_unknown(one: Judged, doubt: Doubt) -> Judged:
+    """How warm it has to be rests on what is doubted."""
+    return one._replace(state=UNKNOWN, text=say("reservoir.needed_unknown", why=part(doubt.cause)), ask=doubt.advice)

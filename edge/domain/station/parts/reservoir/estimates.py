@@ -11,12 +11,12 @@ from edge.domain.entries import Now, rfc3339
 from edge.domain.heat.balance import Forecast
 from edge.domain.heat.reservoir import ReservoirMonitor
 from edge.domain.maths.robust import Z90
+from edge.domain.messages import Message, duration, part, say
 from edge.domain.readings import Role
 from edge.domain.station.part import Part
 from edge.domain.station.parts.reservoir.alarms import MustStart
 from edge.domain.station.published import estimate
 from edge.domain.station.view import View
-from edge.domain.wording import age_text
 
 #: half the 90 % interval of one reading's noise [K]
 READ_K: Final = 0.1
@@ -44,7 +44,7 @@ class ReservoirEstimates(Part):
         found: dict[str, dict[str, Any]] = {}
         view, warmth = self._view, self._warmth
         room_c, assumed = self._rooms.room_or_assumed(now.mono_ms)
-        source = ("with the declared coldest room; " if assumed else "") + f"transfer loss {warmth.share.words}"
+        source = say("reservoir.source_assumed_room" if assumed else "reservoir.source", loss=part(warmth.share.origin))
         needed = warmth.needed_c(room_c)
         ends = sorted((needed, warmth.needed_c(room_c, warmth.share.low), warmth.needed_c(room_c, warmth.share.high)))
         found["needed_reservoir_temperature"] = estimate(
@@ -53,7 +53,7 @@ class ReservoirEstimates(Part):
         watch = None if self._point is None else view.watches[self._point]
         liquid, doubt = (None, None) if watch is None else (watch.value(now.mono_ms), watch.doubt)
         if liquid is None or doubt is not None:
-            why = "the reservoir's temperature is not known" if doubt is None or liquid is None else doubt[0]
+            why = say("reservoir.not_known") if doubt is None or liquid is None else doubt.cause
             for name, unit in (
                 ("reservoir_ready", "time"),
                 ("reservoir_below_needed", "time"),
@@ -63,9 +63,9 @@ class ReservoirEstimates(Part):
             return found
         found["basin_temperature"] = self._basin(liquid, room_c, source, now)
         if warmth.is_warm:
-            found["reservoir_ready"] = estimate("reservoir_ready", "time", now, why="it is warm")
+            found["reservoir_ready"] = estimate("reservoir_ready", "time", now, why=say("reservoir.is_warm"))
         elif self._heater_is_tripped(now.mono_ms):
-            found["reservoir_ready"] = estimate("reservoir_ready", "time", now, why="the heater has no power")
+            found["reservoir_ready"] = estimate("reservoir_ready", "time", now, why=say("reservoir.no_power"))
         else:
             found["reservoir_ready"] = self._when("reservoir_ready", warmth.until(room_c, now.mono_ms), now)
         found["reservoir_below_needed"] = self._when(
@@ -75,12 +75,12 @@ class ReservoirEstimates(Part):
             found["heating_must_start_by"] = self._must_start(liquid, room_c, now)
         return found
 
-    def _basin(self, liquid: float, room_c: float, source: str, now: Now) -> dict[str, Any]:
+    def _basin(self, liquid: float, room_c: float, source: Message, now: Now) -> dict[str, Any]:
         """What the basin of a day's first cycle would see now; while the liquid is away the reservoir can't tell."""
         warmth = self._warmth
         name, share = "basin_temperature", warmth.share
         if warmth.cycle.is_away(now.mono_ms):
-            return estimate(name, "Cel", now, why="the heated liquid is away")
+            return estimate(name, "Cel", now, why=say("reservoir.heated_away"))
         best = warmth.basin_c(liquid, room_c, share.best)
         above = liquid - warmth.mixing_c(room_c)
         point = self._point  # once the loss is learned, its uncertainty is in the share
@@ -94,20 +94,20 @@ class ReservoirEstimates(Part):
         warmth = self._warmth
         name, must = "heating_must_start_by", self._must_start_by(liquid, room_c, now)
         if must is None:
-            return estimate(
-                name, "time", now, why="it is warm" if warmth.is_warm else "no first case to be in time for"
-            )
+            why = say("reservoir.is_warm" if warmth.is_warm else "heating.no_first_case")
+            return estimate(name, "time", now, why=why)
         if warmth.heat.heating_since_ms is not None:
-            return estimate(name, "time", now, why="it is heating")
+            return estimate(name, "time", now, why=say("heating.under_way"))
         overdue_ms = now.wall_ms - must.by_ms
-        why = must.why if overdue_ms <= 0 else f"overdue by {age_text(overdue_ms)}: heating must start now; {must.why}"
+        why = must.why
+        if overdue_ms > 0:
+            why = say("heating.overdue", by=duration(overdue_ms), why=part(must.why))
         if must.low_ms is None or must.high_ms is None:
             return estimate(name, "time", now, rfc3339(must.by_ms), why=why)
         return estimate(name, "time", now, rfc3339(must.by_ms), rfc3339(must.low_ms), rfc3339(must.high_ms), why)
 
     def _when(self, of: str, forecast: Forecast, now: Now) -> dict[str, Any]:
-        why = self._view.units.why(forecast)
         if forecast.in_ms is None or forecast.low_ms is None or forecast.high_ms is None:
-            return estimate(of, "time", now, why=why)
+            return estimate(of, "time", now, why=forecast.why)
         value, low, high = (rfc3339(now.wall_ms + ms) for ms in (forecast.in_ms, forecast.low_ms, forecast.high_ms))
-        return estimate(of, "time", now, value, low, high, why)
+        return estimate(of, "time", now, value, low, high, forecast.why)

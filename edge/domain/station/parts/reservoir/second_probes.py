@@ -10,7 +10,8 @@ from edge.domain.doubts.rooms import Rooms
 from edge.domain.entries import Now
 from edge.domain.heat.balance import HOLD_MS
 from edge.domain.heat.reservoir import ReservoirMonitor
-from edge.domain.readings import REASONS, Role
+from edge.domain.messages import Doubt, difference, name, part, say
+from edge.domain.readings import Kind, Role
 from edge.domain.settings import Point
 from edge.domain.station.judged import UNKNOWN, UNMET, Judged
 from edge.domain.station.part import Part
@@ -79,27 +80,30 @@ class SecondProbes(Part):
             watch = view.watches[point]
             value = watch.value(now.mono_ms)
             if value is None:
-                why = REASONS[watch.why_silent()]
-                return one._replace(
-                    state=UNKNOWN, text=f"{point} is not known: {why.text}", ask=f"{point}: {why.advice}"
+                unheard = say("second_probe.unknown", point=name(point), why=part(view.why_silent(point)))
+                return one._replace(state=UNKNOWN, text=unheard, ask=view.advice(point))
+            here = part(
+                say(
+                    "second_probe",
+                    point=name(point),
+                    here=view.reading(point, value),
+                    nominal=part(view.nominal(point)),
                 )
-            here = f"{point}: {view.show(point, value)}{view.nominal(point)}"
+            )
             if not watch.is_sure:
-                why_doubted = watch.doubt or (REASONS["perhaps_stuck"].text, REASONS["perhaps_stuck"].advice)
-                return one._replace(state=UNKNOWN, text=f"{here}, but {why_doubted[0]}", ask=why_doubted[1])
+                doubt = watch.doubt or Doubt(say("reason.perhaps_stuck"), say("reason.perhaps_stuck.advice"))
+                doubtful = say("second_probe.doubtful", here=here, why=part(doubt.cause))
+                return one._replace(state=UNKNOWN, text=doubtful, ask=doubt.advice)
             if self._hot[point].over:
-                ask = "Let it cool; have the thermostat looked at"
-                return Judged(UNMET, f"{here}, above the maximum, or not yet for long enough below it", ask=ask)
-            if self._beyond_label[point].over:
-                ask = "Lower the set point within the label's range, or let it cool"
                 return Judged(
-                    UNMET, f"{here}: the basin would see more than the label allows, or has until of late", ask=ask
+                    UNMET, say("second_probe.above_maximum", here=here), ask=say("reservoir.above_maximum.ask")
                 )
+            if self._beyond_label[point].over:
+                return Judged(UNMET, say("second_probe.above_label", here=here), ask=say("reservoir.above_label.ask"))
             if not self._warm[point]:
-                return Judged(UNMET, f"{here}: not warm enough there, or not yet for long enough", mends=True)
-            if point in self._apart:
-                text = f"{one.text}; but {here}: two probes of one liquid that differ by more than {APART_K:g} K for half an hour"
-                return one._replace(
-                    state=UNKNOWN, text=text, ask=f"Stir; compare {self._first} and {point} with a reference"
-                )
+                return Judged(UNMET, say("second_probe.too_cold", here=here), mends=True)
+            if point in self._apart and self._first is not None:
+                apart = say("second_probe.apart", here=here, by=difference(Kind.TEMPERATURE, APART_K))
+                ask = say("second_probe.apart.ask", first=name(self._first), point=name(point))
+                return one._replace(state=UNKNOWN, text=say("but", first=part(one.text), then=part(apart)), ask=ask)
         return one

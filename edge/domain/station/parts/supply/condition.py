@@ -2,12 +2,15 @@
 
 from __future__ import annotations
 
+from typing import Final
+
 from edge.domain.alarms.ceiling import Ceiling
 from edge.domain.alarms.limits import side_of
 from edge.domain.alarms.states import AT_LIMIT
 from edge.domain.doubts.register import DoubtRegister
 from edge.domain.doubts.water_checks import WaterChecks
 from edge.domain.entries import Now
+from edge.domain.messages import Message, both, duration, name, part, quantity, say
 from edge.domain.readings import KIND_OF, Role
 from edge.domain.settings import Supply as Plan
 from edge.domain.station import by_eye
@@ -17,10 +20,9 @@ from edge.domain.station.recalibrated import Recalibrations
 from edge.domain.station.view import View
 from edge.domain.water.draw_history import LIVE_FROM, DrawHistory, Shown
 from edge.domain.water.draws import LOW_KPA, DrawDetector
-from edge.domain.wording import age_text
 
-#: what a pressure is judged by where there is no flow meter (inferred_flow.py)
-BY_DROP = "no flow meter: taken while the filters take pressure"
+#: what tells more of the supply
+DRAW: Final = say("draw.ask")
 
 
 class SupplyConditions:
@@ -69,7 +71,7 @@ class SupplyConditions:
         point, low, high = self._flow_point, self._plan.flow_low_l_min, self._plan.flow_high_l_min
         one = self._believed(self._drawn("flow_l_min", Role.SUPPLY_FLOW, point, low, high, now))
         if one.state in (MET, UNMET):
-            one = one._replace(text=one.text + self._estimates.fill_text())
+            one = _and(one, self._estimates.fills_longer())
         if one.state == MET:
             one = self._unless_doubted(one, self._flow_point, None)
         return self._recalibrations.drawn(one, self._shown("flow_l_min", now), point, (low, high), now)
@@ -78,23 +80,19 @@ class SupplyConditions:
         view, plan, point = self._view, self._plan, self._supply_point
         high = view.alarms.alarms.get("static_high")
         if high is not None and high.present and point is not None and high.value is not None:
-            return Judged(
-                UNMET,
-                f"{view.show(point, high.value)} while nothing draws: too high",
-                ask="Have the supply's regulator set",
-            )
+            text = say("pressure.static_high", here=view.reading(point, high.value))
+            return Judged(UNMET, text, ask=say("pressure.static_high.ask"))
         if point is not None and self._static.over:
-            return Judged(
-                UNMET, self._static_text(point, plan.static_high_kpa or 0.0), ask="Have the supply's regulator set"
-            )
+            text = self._static_high(point, plan.static_high_kpa or 0.0)
+            return Judged(UNMET, text, ask=say("pressure.static_high.ask"))
         least, most = plan.pressure_low_kpa, plan.pressure_high_kpa
         judged = self._believed(self._drawn("supply_kpa", Role.SUPPLY_PRESSURE, point, least, most, now), point)
         if point is not None and judged.state != UNMET and by_eye.entered(view, Role.SUPPLY_PRESSURE, now) is not None:
             eye = self._by_eye(Role.SUPPLY_PRESSURE, least, most, now)
-            return eye._replace(text=f"{eye.text}; {view.broken(point)}")
+            return eye._replace(text=both(eye.text, view.broken(point)))
         if judged.state not in (MET, UNMET):
             return judged
-        return judged._replace(text=judged.text + self._estimates.capacity_text(now))
+        return _and(judged, self._estimates.serves(now))
 
     # -- what draws showed
 
@@ -112,46 +110,39 @@ class SupplyConditions:
             return by_eye.nothing(view, Role.SUPPLY_FLOW)
         value, seq, at_ms, fresh = self._shown(key, now)
         if value is None:
-            text = (
-                "no draw yet since water ran on without a stop"
-                if self._evidence.has_run_on
-                else "no steady draw of water yet to judge it by"
-            )
-            return Judged(UNKNOWN, text, ask="Draw water for half a minute")
+            text = say("draw.none_since_ran_on" if self._evidence.has_run_on else "draw.none")
+            return Judged(UNKNOWN, text, ask=DRAW)
         if not fresh:
-            return Judged(
-                UNKNOWN,
-                f"the last steady draw was {age_text(now.wall_ms - (at_ms or now.wall_ms))} ago",
-                ask="Draw water for half a minute",
-                seq=seq,
-                evidence_ms=at_ms,
-            )
-        text = f"{view.show(point, value)}{view.nominal(point)} while drawing"
-        text += "" if self._flow_point is not None else f" ({BY_DROP})"
+            text = say("draw.too_long_ago", age=duration(now.wall_ms - (at_ms or now.wall_ms)))
+            return Judged(UNKNOWN, text, ask=DRAW, seq=seq, evidence_ms=at_ms)
+        inferred = None if self._flow_point is not None else say("draw.inferred")
+        here, nominal = view.reading(point, value), part(view.nominal(point))
+        text = say("draw.shown", here=here, nominal=nominal, inferred=part(inferred))
         sure = view.probability(point, value, low, high)
         side = side_of(value, view.watches[point].guard, low, high)
         if low is not None and side < 0:
+            passed = beyond("below", value < low - AT_LIMIT, view.reading(point, low))
             return Judged(
                 UNMET,
-                f"{text}, {beyond('below', value < low - AT_LIMIT, view.show(point, low))}",
-                ask="Open the stop valve fully; look at supply and filters; then draw water again",
+                say("draw.beyond", shown=part(text), beyond=part(passed)),
+                ask=say("draw.below.ask"),
                 seq=seq,
                 evidence_ms=at_ms,
                 probability=sure,
             )
         if high is not None and side > 0:
+            passed = beyond("above", value > high + AT_LIMIT, view.reading(point, high))
             return Judged(
                 UNMET,
-                f"{text}, {beyond('above', value > high + AT_LIMIT, view.show(point, high))}",
-                ask="Have the supply's regulator set; then draw water again",
+                say("draw.beyond", shown=part(text), beyond=part(passed)),
+                ask=say("draw.above.ask"),
                 seq=seq,
                 evidence_ms=at_ms,
                 probability=sure,
             )
         raised = [view.alarms.alarms.get(f"{role.removeprefix('supply_')}_{side}") for side in ("low", "high")]
         if seq is not None and any(a is not None and a.present and (a.seq or 0) > seq for a in raised):
-            text += ", but it raised an alarm in a later draw whose end was not seen"
-            return Judged(UNKNOWN, text, ask="Draw water for half a minute", seq=seq, evidence_ms=at_ms)
+            return Judged(UNKNOWN, say("draw.alarm_since", shown=part(text)), ask=DRAW, seq=seq, evidence_ms=at_ms)
         return Judged(MET, view.nominally(text, point), seq=seq, evidence_ms=at_ms, probability=sure)
 
     def drawn_sides(self) -> tuple[int | None, ...]:
@@ -178,27 +169,28 @@ class SupplyConditions:
             self._static.see(static + self._view.watches[self._supply_point].guard, self._plan.static_high_kpa, mono_ms)
         return was is not self._static.over
 
-    def _static_text(self, point: str, limit_kpa: float) -> str:
-        view, limit = self._view, self._view.show(point, limit_kpa)
+    def _static_high(self, point: str, limit_kpa: float) -> Message:
+        view, limit = self._view, self._view.reading(point, limit_kpa)
         static, guard = self._draws.settled_kpa, view.watches[point].guard
         if static is None:
-            return f"while nothing draws it was above {limit}"
-        here = f"{view.show(point, static)}{view.nominal(point)} while nothing draws"
+            return say("pressure.static_was_high", limit=limit)
+        here = {"here": view.reading(point, static), "nominal": part(view.nominal(point))}
         if side_of(static, guard, None, limit_kpa) > 0:
-            return f"{here}, {beyond('above', static > limit_kpa + AT_LIMIT, limit)}"
-        return f"{here}, not yet for long enough below {limit}"
+            above = beyond("above", static > limit_kpa + AT_LIMIT, limit)
+            return say("pressure.static_beyond", **here, beyond=part(above))
+        return say("pressure.static_not_yet_below", **here, limit=limit)
 
-    def low_cause(self) -> str:
-        """Of a supply that stands too low at rest, for its alarm."""
-        return self._too_low(Judged(UNKNOWN, "")).text
-
-    def _too_low(self, one: Judged) -> Judged:
+    def low_cause(self) -> Message | None:
+        """Of a supply that stands too low at rest, for its alarm; None where that isn't known."""
         view, point, static = self._view, self._supply_point, self._draws.static_kpa
         if static is None or point is None:
-            return one
-        here, least = (view.show(point, kpa) for kpa in (static, self._plan.pressure_low_kpa))
-        text = f"{here}{view.nominal(point)} while nothing draws: below the {least} that drawing needs"
-        return Judged(UNMET, text, ask="Open the stop valve; look at the supply; then draw water for half a minute")
+            return None
+        here, least = (view.reading(point, kpa) for kpa in (static, self._plan.pressure_low_kpa))
+        return say("pressure.static_low", here=here, nominal=part(view.nominal(point)), least=least)
+
+    def _too_low(self, one: Judged) -> Judged:
+        cause = self.low_cause()
+        return one if cause is None else Judged(UNMET, cause, ask=say("pressure.static_low.ask"))
 
     # -- what is read by eye
 
@@ -207,20 +199,15 @@ class SupplyConditions:
         if entered is None:
             return by_eye.nothing(view, role)
         value, seq, at_ms, by = entered
-        here = view.units.said(KIND_OF[role], value)
+        read = {"here": quantity(KIND_OF[role], value), "by": name(by)}
         if (low is not None and value < low - AT_LIMIT) or (high is not None and value > high + AT_LIMIT):
-            return Judged(
-                UNMET,
-                f"{here} read by {by}: outside its limits",
-                seq=seq,
-                evidence_ms=at_ms,
-                ask="Mend it and read again",
-            )
+            text = say("supply.read_outside", **read)
+            return Judged(UNMET, text, seq=seq, evidence_ms=at_ms, ask=say("supply.read_outside.ask"))
         sunk = self._sunk_tap() if role is Role.SUPPLY_PRESSURE else ""
         if sunk:
-            text = f"{here} read by {by}, but since then {sunk} rests below the least that drawing takes"
-            return Judged(UNMET, text, seq=seq, evidence_ms=at_ms, ask="Open the stop valve fully; then read again")
-        return Judged(BY_EYE, f"{here} read by {by}", seq=seq, evidence_ms=at_ms)
+            text = say("supply.read_but_sunk", **read, point=name(sunk))
+            return Judged(UNMET, text, seq=seq, evidence_ms=at_ms, ask=say("supply.read_but_sunk.ask"))
+        return Judged(BY_EYE, say("supply.read", **read), seq=seq, evidence_ms=at_ms)
 
     def _sunk_tap(self) -> str:
         """A pressure behind the supply that rests so low that the supply can't be within its limits; "" where none does."""
@@ -244,11 +231,16 @@ class SupplyConditions:
         doubt = self._doubts.doubt_about((self._flow_point, *points))
         if doubt is None or judged.state in (UNMET, BY_EYE):
             return judged
-        return judged._replace(state=UNKNOWN, text=doubt[0], ask=doubt[1])
+        return judged._replace(state=UNKNOWN, text=doubt.cause, ask=doubt.advice)
 
     def _unless_doubted(self, one: Judged, drawn: str | None, beside: str | None) -> Judged:
         """A condition that reads as met: unknown where what it rests on is doubted, of the draw or of the points themselves."""
         doubts = self._doubts
         doubt = doubts.evidence_doubt("static_low") or doubts.drawn_doubt(drawn)
         doubt = doubt or doubts.doubt_about((self._flow_point, beside))
-        return one if doubt is None else one._replace(state=UNKNOWN, text=doubt[0], ask=doubt[1])
+        return one if doubt is None else one._replace(state=UNKNOWN, text=doubt.cause, ask=doubt.advice)
+
+
+def _and(judged: Judged, clause: Message | None) -> Judged:
+    """The same with a clause behind what it says."""
+    return judged if clause is None else judged._replace(text=say("then", first=part(judged.text), then=part(clause)))

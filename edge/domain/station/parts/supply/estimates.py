@@ -6,6 +6,7 @@ from collections.abc import Mapping
 from typing import Any
 
 from edge.domain.entries import Now
+from edge.domain.messages import Message, duration, number, part, say
 from edge.domain.readings import Role
 from edge.domain.settings import Supply as Plan
 from edge.domain.station.published import estimate
@@ -29,7 +30,7 @@ class SupplyEstimates:
         if figure is None:
             found = {name: estimate(name, "L/min", now, why=self._no_capacity())}
         else:
-            found = {name: estimate(name, "L/min", now, *figure.rounded(3), "")}
+            found = {name: estimate(name, "L/min", now, *figure.rounded(3))}
         return found | {"fill_time": self._fill(now)}
 
     def capacity(self, now: Now) -> Figure | None:
@@ -44,46 +45,48 @@ class SupplyEstimates:
         share = None if u_flow is None or not last else u_flow / last
         return self._evidence.flows.capacity(plan.pressure_low_kpa, now.wall_ms, plan.stands_for_ms, u_kpa, share)
 
-    def capacity_text(self, now: Now) -> str:
-        """Can the supply serve? For the pressure's condition; empty where that isn't known."""
-        figure, plan, show = self.capacity(now), self._plan, self._view.show
+    def serves(self, now: Now) -> Message | None:
+        """Can the supply serve? A clause for the pressure's condition; None where that isn't known."""
+        figure, plan, reading = self.capacity(now), self._plan, self._view.reading
         if figure is None or self._supply_point is None or self._flow_point is None:
-            return ""
-        least = show(self._supply_point, plan.pressure_low_kpa)
-        gives = f"{show(self._flow_point, figure.value)} at {least}"
+            return None
+        gives = {
+            "flow": reading(self._flow_point, figure.value),
+            "least": reading(self._supply_point, plan.pressure_low_kpa),
+        }
         wanted = plan.flow_low_l_min
         if wanted is None or figure.value >= wanted:
-            return f"; the supply could give {gives}"
-        doubt = "cannot" if figure.high < wanted else "perhaps cannot"
-        return f"; the supply {doubt} serve: it could give only {gives}, {show(self._flow_point, wanted)} is needed"
+            return say("supply.could_give", **gives)
+        ident = "supply.cannot_serve" if figure.high < wanted else "supply.perhaps_cannot_serve"
+        return say(ident, **gives, wanted=reading(self._flow_point, wanted))
 
-    def _no_capacity(self) -> str:
+    def _no_capacity(self) -> Message:
         if self._flow_point is None:
-            return "no flow meter"
-        return "no supply pressure" if self._supply_point is None else "no steady draw of late that pressure fell by"
+            return say("supply.no_flow_meter")
+        return say("supply.no_pressure" if self._supply_point is None else "supply.no_fall")
 
     def _fill(self, now: Now) -> dict[str, Any]:
         fills, name = self._evidence.fills, "fill_time"
         figure, reference = fills.time_s(), fills.reference()
         if figure is None or reference is None:
-            why = "no flow meter" if self._flow_point is None else "too few draws of one volume yet"
+            why = say("supply.no_flow_meter" if self._flow_point is None else "fill.too_few_draws")
             return estimate(name, "s", now, why=why)
-        return estimate(name, "s", now, *figure.rounded(2), f"for {reference[0]:.2f} L{self._trend_text()}")
+        why = say("fill.of", litres=number(reference[0], "L"), trend=part(self._trend()))
+        return estimate(name, "s", now, *figure.rounded(2), why)
 
-    def _trend_text(self) -> str:
-        """How the time for a fill has changed; empty where it hasn't, or nobody can tell yet."""
+    def _trend(self) -> Message | None:
+        """How the time for a fill has changed; None where it hasn't, or nobody can tell yet."""
         trend = self._evidence.fills.trend()
         if trend is None:
-            return ""
-        way = "longer" if trend.share > 0 else "shorter"
-        text = f"; it has become {abs(trend.share):.0%} {way} within {trend.days:.0f} days"
-        return text + (": a filter that loads, or a weaker supply" if trend.share > 0 else "")
+            return None
+        ident = "fill.longer" if trend.share > 0 else "fill.shorter"
+        return say(ident, share=number(abs(trend.share), "1"), days=number(trend.days, "d"))
 
-    def fill_text(self) -> str:
-        """The early sign of a filter that loads, for the flow's condition: told where fills have become longer."""
+    def fills_longer(self) -> Message | None:
+        """The early sign of a filter that loads, a clause for the flow's condition: told where fills have become longer."""
         found, trend = self._evidence.fills.reference(), self._evidence.fills.trend()
         figure = self._evidence.fills.time_s()
         if found is None or figure is None or trend is None or trend.share <= 0.0 or self._flow_point is None:
-            return ""
-        litres = f"{found[0]:.1f} L"
-        return f"; a fill of {litres} takes {figure.value:.0f} s{self._trend_text()}"
+            return None
+        litres, lasts = number(found[0], "L"), duration(figure.value * 1000.0)
+        return say("fill.takes", litres=litres, lasts=lasts, trend=part(self._trend()))

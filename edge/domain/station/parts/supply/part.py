@@ -162,7 +162,7 @@ class Supply(Part):
             unit="kPa",
             limit=self._plan.pressure_low_kpa,
             point=self._supply_point,
-            cause=self._conditions.low_cause() if low else "",
+            cause=self._conditions.low_cause() if low else None,
         )
 
     # -- what happens

@@ -2,10 +2,9 @@
 
 from __future__ import annotations
 
-from edge.domain.heat.balance import Forecast
-from edge.domain.readings import Kind, Role
+from edge.domain.readings import UNIT_OF, Kind, Role
 from edge.domain.settings import Point, Settings
-from edge.domain.wording import difference_text, said, value_text
+from edge.domain.wording import difference_text, value_text
 
 #: the points that people look at first, by kind
 _FIRST = {
@@ -31,19 +30,15 @@ class Units:
             points = sorted(settings.points, key=lambda p: p.id != first)
             self._of_kind[kind] = next((p.unit for p in points if p.kind is kind and p.unit), "")
 
-    def show(self, point: str, value: float) -> str:
-        """A value in the unit that the station file gives its point."""
-        settings = self._points[point]
-        return value_text(value, settings.unit, settings.kind)
+    def of(self, kind: Kind, point: str | None = None) -> str:
+        """The unit of a point, or the station's for this kind: so also of a point that the station file no longer has."""
+        own = None if point is None else self._points.get(point)
+        return (self._of_kind[kind] if own is None else own.unit) or UNIT_OF[kind]
 
-    def said(self, kind: Kind, value: float) -> str:
-        """A value that is of no point of its own, in the station's unit."""
-        return value_text(value, self._of_kind[kind], kind)
+    def value(self, kind: Kind, value: float, point: str | None = None) -> str:
+        """A value held in the unit of its kind: in the unit of its point, or in the station's."""
+        return value_text(value, self.of(kind, point), kind)
 
-    def drop(self, kpa: float | None) -> str:
-        """A difference of pressures, in the station's unit."""
-        return "?" if kpa is None else difference_text(kpa, self._of_kind[Kind.PRESSURE], Kind.PRESSURE)
-
-    def why(self, forecast: Forecast) -> str:
-        """What a forecast says, in the station's unit."""
-        return said(forecast.why, lambda c: self.said(Kind.TEMPERATURE, c))
+    def difference(self, kind: Kind, value: float, point: str | None = None) -> str:
+        """A difference of two values: in the unit of their point, or in the station's."""
+        return difference_text(value, self.of(kind, point), kind)

@@ -1,0 +1,142 @@
+"""English of why a record doesn't count, and of what a calibration's uncertainty is made of."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+from typing import Final
+
+from edge.domain.roles import ROLES
+
+RECORDS: Final[Mapping[str, str]] = {
+    "record.form": "{fault}",
+    "record.stands": "it keeps the station from starting all the same",
+    "record.somebody": "somebody",
+    # what it names, and what nothing looks at
+    "record.no_section": "nothing looks at it: the station file has no [{section}]",
+    "record.failed_service": (
+        "nothing looks at a service that failed, but for one of a filter: record a hold if the station may not start"
+    ),
+    "record.no_such_filter": "no such filter at this station: {named}{there}",
+    "record.no_such_outlet": "no such outlet at this station: {named}{there}",
+    "record.has_no_filter": "; it has no filter",
+    "record.has_no_outlet": "; it has no outlet",
+    "record.nearest": "; nearest: {near}",
+    "record.there_are": "; there are {known}",
+    # times
+    "record.in_future": (
+        "its time is in the future: the station's clock shows {clock:utc}; correct `at`, or leave it out for now"
+    ),
+    "record.clock_wrong": "the station's clock shows {clock:utc}: set it right first",
+    "record.strips_expired": "the strips were good until {last}: check it with others",
+    # tests, treatments, fills
+    "record.port_failed_before": "port {ports:and} failed in the last test: measure again and say in channel_ports what came",
+    "record.ports_failed_before": "ports {ports:and} failed in the last test: measure again and say in channel_ports what came",
+    "record.no_fill": ("{filled} L is no fill of a reservoir of {holds} L: what was added is a disinfectant_top_up"),
+    "record.too_much": "{filled} L don't go into a reservoir of {holds} L",
+    "record.contact_ends_early": "its contact ends before it begins",
+    "record.contact_ends_late": "its contact ends after the record's own time",
+    "record.contact_does_not_fit": "{contact:g min} of contact don't fit between its beginning and its end",
+    "record.contact_too_short": "{contact:g min} of contact; {wanted:g min} are needed",
+    "record.contact_before_opening": (
+        "its {contact:g min} of contact would have begun before the clean side was opened ({record:spaced}, {before} before the end)"
+    ),
+    "record.not_rinsed": "not drained and rinsed",
+    "record.not_tested_before": "that day's daily test had not passed before it",
+    # holds, work, corrections
+    "record.others_to_release": (
+        "the hold by {by} is to be released by {quoted}: that name, or one with it ({signed}, {who}), has to be in by"
+    ),
+    "record.before_hold": "it is dated before the hold of {began:utc} began",
+    "record.before_named_hold": "it is dated before the hold {quoted} of {began:utc} began",
+    "record.nothing_held": "nothing is held",
+    "record.nothing_held_so": "nothing is held by the name of {quoted}{there}",
+    "record.no_work": "no work was declared",
+    "record.work_of_others": "work {others:and} was declared: who ends it has to be one of them",
+    "record.of": "of {by}",
+    "record.before_work": "it is dated before the work of {began:utc} began",
+    "record.nothing_to_correct": "of: no counting record has this seq",
+    "record.others_to_correct": (
+        "of: this {record:spaced} keeps the station from starting; only {by}, who recorded it, may take it back"
+    ),
+    # alarms
+    "record.nothing_to_acknowledge": "{alarm} is normal: there is nothing to acknowledge",
+    "record.acknowledged_already": "{alarm} was acknowledged already, by {by} at {at:utc}",
+    "record.changes_nothing": "{alarm} is {state:spaced}: nothing changes",
+    # readings by eye
+    "entered.no_such_point": "there is no point {quoted}{near}",
+    "entered.other_role": "{point} has not the role {quoted}: name one of them",
+    "entered.by_sensor": (
+        "{point} is read by its sensor: nobody enters its readings; what an instrument shows beside it is a calibration with adjust=false"
+    ),
+    "entered.too_old_for_point": "it is older than a reading of this point may be",
+    "entered.too_old_for_role": "it is older than a reading of this role may be",
+    "entered.no_such_role": "there is no role {quoted}{near}",
+    "entered.has_point": "{role} has a point that people read: enter it with point={point}",
+    "entered.nothing_not_fitted": "nothing looks at it: [not_fitted] of the station file names none",
+    "entered.not_among_not_fitted": "nothing looks at it: [not_fitted] of the station file names {roles}",
+    "entered.sensor_answers": "{point} is read by its sensor, which answers: nobody enters its readings",
+    "entered.before_last_heard": "it is from before {point} was last heard: read it again",
+    "entered.decides_nothing": "nothing looks at a {role} that is read by eye: {instead}",
+    "role.fit_a_point": "fit a point for it",
+    "entered.cant_be": "value is {given} can't be: {role} lies within {low:g} and {high:g} {unit}",
+    "entered.outside_point": "value is {given}: outside what this point can be",
+    "entered.no_value": "value is missing: what was read",
+    "entered.no_such_word": "value is {given}, neither {one} or {other}",
+    "entered.without_unit": 'value is {given} without a unit; such as "{such}" would do',
+    "entered.not_a_temperature": "value is {given}, no temperature with its unit{hint}",
+    "entered.not_a_pressure": "value is {given}, no pressure with its unit{hint}",
+    "entered.not_a_flow": "value is {given}, no flow with its unit{hint}",
+    "entered.not_a_conductivity": "value is {given}, no conductivity with its unit{hint}",
+    "entered.hint": " ({hint})",
+    # calibrations
+    "calibration.no_such_point": "no such point to calibrate: {quoted}",
+    "calibration.nothing_read": "the point has no reading to calibrate",
+    "calibration.beyond_any_sensor": (
+        "it would correct {point} by {by}, and no sensor in order is off by more than {most}: look at reference, sensor and transducer "
+        "settings"
+    ),
+    "calibration.beyond_one": (
+        "it would correct {point} by {by}, and one comparison alone may correct it by {may}: compare again in {again:.0f min} or more, "
+        "or send it with confirm, a reason of {words} words or more"
+    ),
+    "calibration.no_reference_u": "reference_u is missing: the reference's standard uncertainty",
+    "calibration.reference_u_zero": "reference_u is 0: no reference is without uncertainty",
+    "calibration.due_at": (
+        "due_at is {due}: it is due again after the comparison of {compared:utc}, and within {years} years of it"
+    ),
+    "calibration.falls": (
+        "the reading falls from {from_reading:.6g} to {to_reading:.6g} where the reference rises from {from_reference:.6g} to "
+        "{to_reference:.6g}: readings and references don't belong together"
+    ),
+    "calibration.slope": (
+        "the references ask for a slope of {slope:.3g}: readings and references don't belong together"
+    ),
+    "calibration.no_points": "points is missing: a list of reference and reading",
+    "calibration.no_pair": "{given} is no pair of reference and reading",
+    "calibration.no_list": "readings is no list",
+    "calibration.reference_without_unit": (
+        "reference is {given}, without a unit: write it as it is shown, with its unit"
+    ),
+    "calibration.reference_outside": (
+        "reference: {given} is outside what {point} can read, {low:g} to {high:g} {unit}"
+    ),
+    "calibration.reading_without_unit": (
+        "reading is {given}, without a unit, beside a reference in another than {unit}"
+    ),
+    "calibration.reading_outside": "reading: {reading:g} {unit} is outside what {point} can read",
+    "calibration.no_quantity": "{key} is {given}, not a quantity",
+    "calibration.below_zero": "{key} is below zero",
+    "calibration.key": "{key}: {why}",
+    # the parts of the uncertainty of a corrected reading
+    "budget.reference": "the reference, by its certificate",
+    "budget.reference_step": "the reference's step, as it was read",
+    "budget.step_compared": "the point's step, when it was compared",
+    "budget.repeatability": "repeatability of the comparison",
+    "budget.step": "the point's step, in use",
+    "budget.noise": "noise of a reading, in use",
+    "budget.fit": "the fit",
+    "budget.distance": "distance from the references to where it is used",
+    "budget.drift": "drift until it is due again",
+    # what serves in place of a reading by eye
+    **{f"role.{role}.instead": row.by_eye.instead for role, row in ROLES.items() if row.by_eye.instead},
+}

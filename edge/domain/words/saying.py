@@ -1,0 +1,130 @@
+"""Messages in words: the catalogue of a language, the units in which a station's people read, and its zone.
+
+A template of the catalogue is a sentence with the names of values in braces: "{here}, above {most}". Behind a colon stands how a value
+is to be said, where it isn't said as usual:
+
+    {share:.0%}       a number, as Python formats it; alone: as short as it goes
+    {span:.0f min}    a duration, a temperature or another quantity in this unit, whatever the station's units are
+    {u:.2g own}       a quantity in the unit of its point, without the unit's name
+    {points:and}      a list, joined by " and "; by ", " where nothing is said
+    {advice:lower}    a message or name whose first letter is small here
+    {record:spaced}   a name with spaces for underscores
+    {when:date}       a moment as a date, {when:utc} as RFC 3339; alone: the time on the station's wall
+"""
+
+from __future__ import annotations
+
+import string
+from collections.abc import Mapping
+from datetime import UTC, datetime, tzinfo
+from functools import lru_cache
+from typing import Any, Final
+
+from edge.domain.entries import rfc3339
+from edge.domain.messages import Message, Value
+from edge.domain.quantities import from_kind
+from edge.domain.readings import Kind
+from edge.domain.wording import age_text
+from edge.domain.words.english import ENGLISH
+from edge.domain.words.units import Units
+
+#: what stands for a value that isn't known
+UNKNOWN: Final = "?"
+#: a value that the words name and a message of another version hasn't
+MISSING: Final = Value("text", None)
+#: the unit of the value's point, in the template of a number without it
+OWN: Final = "own"
+_SECONDS: Final[Mapping[str, float]] = {"s": 1.0, "min": 60.0, "h": 3600.0, "d": 86_400.0}
+_DIFFERENCE: Final = "_difference"
+_KINDS: Final = {str(kind): kind for kind in Kind}
+
+
+class Words:
+    """Says messages to the people of one station.
+
+    Args:
+        units: the units in which they read; None: only messages without readings can be said.
+        zone: where the clock on their wall is set.
+        catalogue: id -> template.
+    """
+
+    def __init__(self, units: Units | None = None, zone: tzinfo = UTC, catalogue: Mapping[str, str] = ENGLISH) -> None:
+        self._units, self._zone, self._catalogue = units, zone, catalogue
+
+    def text(self, message: Message | None) -> str:
+        """A message in words; "" for none.
+
+        A message of another version, kept in the journal, may have no words here: it is said by its id and its values, each by its name.
+        """
+        if message is None:
+            return ""
+        template = self._catalogue.get(message.id)
+        if template is None:
+            values = ", ".join(f"{key} {self._said(value, '')}" for key, value in message.values.items())
+            return f"{message.id} ({values})" if values else message.id
+        said = []
+        for words, key, spec in _pieces(template):
+            said.append(words)
+            if key is not None:
+                said.append(self._said(message.values.get(key, MISSING), spec))
+        return "".join(said)
+
+    def _said(self, value: Value, spec: str) -> str:
+        plain, kind = value.value, value.kind
+        if kind == "message":
+            return _spelled(self.text(plain), spec)
+        if kind == "list":
+            return (" and " if spec == "and" else ", ").join(self._said(one, "") for one in plain)
+        if plain is None:
+            return UNKNOWN
+        if kind in ("name", "text"):
+            return _spelled(str(plain), spec)
+        if kind == "moment":
+            return self._moment(plain, spec)
+        if kind == "number":
+            return format(plain, spec or "g")
+        if spec:
+            form, _, unit = spec.partition(" ")
+            if unit == OWN and self._units is not None:
+                return f"{_in_unit(value, self._units.of(_kind_of(value), value.point)):{form}}"
+            return f"{_in_unit(value, unit):{form}}" + (f" {unit}" if unit else "")
+        if kind == "duration":
+            return age_text(round(plain * 1000.0))
+        if self._units is None:
+            raise ValueError(f"a {kind} can't be said without a station's units")
+        if kind.endswith(_DIFFERENCE):
+            return self._units.difference(_kind_of(value), plain, value.point)
+        return self._units.value(_kind_of(value), plain, value.point)
+
+    def _moment(self, wall_ms: int, spec: str) -> str:
+        if spec == "utc":
+            return rfc3339(wall_ms)
+        there = datetime.fromtimestamp(wall_ms / 1000.0, UTC).astimezone(self._zone)
+        return there.date().isoformat() if spec == "date" else there.strftime("%H:%M")
+
+
+@lru_cache(maxsize=2048)
+def _pieces(template: str) -> tuple[tuple[str, str | None, str], ...]:
+    """(words, the value behind them or None, how it is said) of a template, in order."""
+    return tuple((words, key, spec or "") for words, key, spec, _ in string.Formatter().parse(template))
+
+
+def _spelled(said: str, spec: str) -> str:
+    if spec == "lower":
+        return said[:1].lower() + said[1:]
+    return said.replace("_", " ") if spec == "spaced" else said
+
+
+def _in_unit(value: Value, unit: str) -> Any:
+    """A value in a unit that the template names; without one in its own."""
+    if not unit:
+        return value.value
+    if value.kind == "duration":
+        return value.value / _SECONDS[unit]
+    kind = _kind_of(value)
+    zero = from_kind(0.0, unit, kind) if value.kind.endswith(_DIFFERENCE) else 0.0
+    return from_kind(value.value, unit, kind) - zero
+
+
+def _kind_of(value: Value) -> Kind:
+    return _KINDS[value.kind.removesuffix(_DIFFERENCE)]

@@ -1,0 +1,206 @@
+"""Words apart from facts: each message has words, its values are those that its words name, and no words stand where facts are made.
+
+What is asked here is the project's own rule (edge/domain/words): the domain says ids and values, a language's catalogue says words.
+"""
+
+from __future__ import annotations
+
+import ast
+import re
+import string
+from collections import Counter
+from collections.abc import Iterator
+
+import pytest
+
+from edge.domain.words.english import ENGLISH
+from tests.unit.repository.test_architecture import MODULES, name_of
+
+DOMAIN = "edge.domain."
+WORDS = "edge.domain.words."
+ID = re.compile(r"[a-z0-9_]+(\.[a-z0-9_]+)*")
+#: two words side by side: a text for people, and no name, key or unit
+TEXT = re.compile(r"[A-Za-z’']{2,}[,;:]? [A-Za-z’']{2,}")
+
+#: rows of facts, each with its English words or its title in it (edge/domain/words/__init__.py), and forms that people are shown beside
+#: what they type
+ROWS = frozenset(
+    f"edge.domain.{name}"
+    for name in (
+        "alarms.catalogue", "alarms.states", "doubts.table", "heat.cycle", "readings", "records.forms", "roles",
+        "sensing.calibration_budget", "station.build", "station.judged",
+    )
+)  # fmt: skip
+#: whoever calls these refuses: the sentence is the exception's (what, where, expected, do), and is said to who sent it
+REFUSES = re.compile(r"(Refused|Error|Fault|Input|Reject|refused|refusal)")
+#: texts that are no message, and why they stay. The list may only shrink.
+KEYS = "names of keys, kinds or ended draws, no words for people"
+REFUSED = "what a refusal says that is raised elsewhere"
+DETAIL = "the detail of a reading: told beside its reason, as an adapter's own words are"
+STAYS = {
+    "edge.domain.entries": KEYS,
+    "edge.domain.messages": KEYS,
+    "edge.domain.records.daily_tests": KEYS,
+    "edge.domain.station.parts.supply.part": KEYS,
+    "edge.domain.water.draws": KEYS,
+    "edge.domain.quantities": REFUSED,
+    "edge.domain.sensing.common": REFUSED,
+    "edge.domain.sensing.thermistor": REFUSED,
+    "edge.domain.sensing.transducers": REFUSED,
+    "edge.domain.strict_json": REFUSED,
+    "edge.domain.sensing.pulses": DETAIL,
+    "edge.domain.sensing.registers": DETAIL,
+    "edge.domain.sensing.sensors": DETAIL,
+    "edge.domain.sensing.supervised": DETAIL,
+}
+
+
+def trees() -> Iterator[tuple[str, ast.Module]]:
+    for path in MODULES:
+        yield name_of(path), ast.parse(path.read_text(encoding="utf-8"))
+
+
+TREES = dict(trees())
+
+
+def values_of(template: str) -> frozenset[str]:
+    """The names of the values of a template, without how each is said."""
+    return frozenset(key for _, key, _, _ in string.Formatter().parse(template) if key is not None)
+
+
+def called(node: ast.Call) -> str:
+    """The name that is called."""
+    func = node.func
+    return func.id if isinstance(func, ast.Name) else func.attr if isinstance(func, ast.Attribute) else ""
+
+
+def ids_of(node: ast.expr) -> Iterator[str]:
+    """What an id can be: a constant, one of two, or a pattern with `*` for what is filled in."""
+    if isinstance(node, ast.Constant) and isinstance(node.value, str):
+        yield node.value
+    elif isinstance(node, ast.IfExp):
+        yield from ids_of(node.body)
+        yield from ids_of(node.orelse)
+    elif isinstance(node, ast.JoinedStr):
+        yield "".join(str(part.value) if isinstance(part, ast.Constant) else "*" for part in node.values)
+
+
+class Said:
+    """One `say(...)` in the code."""
+
+    def __init__(self, module: str, node: ast.Call) -> None:
+        self.where = f"{module}:{node.lineno}"
+        self.ids = list(ids_of(node.args[0])) if node.args else []
+        self.values = None if any(k.arg is None for k in node.keywords) else {k.arg for k in node.keywords}
+
+
+SAID = [
+    Said(module, node)
+    for module, tree in TREES.items()
+    for node in ast.walk(tree)
+    if isinstance(node, ast.Call) and called(node) == "say" and module != "edge.domain.messages"
+]
+
+
+def meant(pattern: str) -> list[str]:
+    """The ids of the catalogue that an id, or a pattern of one, can be."""
+    form = re.compile(".+".join(map(re.escape, pattern.split("*"))))
+    return [ident for ident in ENGLISH if form.fullmatch(ident)]
+
+
+def test_many_messages_are_said() -> None:
+    assert len(SAID) > 200 and len(ENGLISH) > 300
+
+
+def test_each_message_that_is_said_has_words_and_the_values_that_they_name() -> None:
+    wrong = []
+    for said in SAID:
+        for pattern in said.ids:
+            found = meant(pattern)
+            if not found:
+                wrong.append(f"{said.where}: {pattern} has no words")
+            for ident in found:
+                if said.values is not None and not values_of(ENGLISH[ident]) <= said.values:
+                    wrong.append(f"{said.where}: {ident} names {sorted(values_of(ENGLISH[ident]) - said.values)}")
+    assert wrong == []
+
+
+def test_no_value_is_handed_over_that_no_words_name() -> None:
+    """With one id for several templates (`*`) each value is named by one of them at least."""
+    wrong = []
+    for said in SAID:
+        named = frozenset().union(*(values_of(ENGLISH[i]) for pattern in said.ids for i in meant(pattern)))
+        if said.values is not None and said.ids and not said.values <= named:
+            wrong.append(f"{said.where}: {said.ids} has {sorted(said.values - named)}")
+    assert wrong == []
+
+
+def test_no_words_stand_in_the_catalogue_that_nothing_says() -> None:
+    patterned = {ident for said in SAID for pattern in said.ids for ident in meant(pattern)}
+    literal = {  # an id that is chosen in one place and said in another
+        node.value
+        for module, tree in TREES.items()
+        if not module.startswith(WORDS + "english")
+        for node in ast.walk(tree)
+        if isinstance(node, ast.Constant) and isinstance(node.value, str)
+    }
+    assert set(own_rows()) - patterned - literal == set()
+
+
+def own_rows() -> Iterator[str]:
+    """The ids that stand in the catalogue's files, as often as they stand there."""
+    for module, tree in TREES.items():
+        if module.startswith(WORDS + "english."):
+            for node in ast.walk(tree):
+                if isinstance(node, ast.Dict):
+                    yield from (str(key.value) for key in node.keys if isinstance(key, ast.Constant))
+
+
+def test_ids_are_lower_case_words_with_dots_and_stand_once() -> None:
+    assert [ident for ident in ENGLISH if not ID.fullmatch(ident)] == []
+    assert [ident for ident, times in Counter(own_rows()).items() if times > 1] == []
+
+
+# -- and no words elsewhere
+
+
+def texts_of(tree: ast.Module) -> Iterator[tuple[int, str]]:
+    """Texts for people in a module: not docstrings, not what a refusal says, not what is logged."""
+    passed: set[int] = set()
+    for node in ast.walk(tree):
+        if isinstance(node, ast.Module | ast.ClassDef | ast.FunctionDef) and node.body:
+            first = node.body[0]
+            if isinstance(first, ast.Expr) and isinstance(first.value, ast.Constant):
+                passed.add(id(first.value))
+        refuses = isinstance(node, ast.Raise | ast.Assert) or (
+            isinstance(node, ast.Call) and (REFUSES.search(called(node)) or called(node) in ("overload", "deprecated"))
+        )
+        is_type = isinstance(node, ast.AnnAssign) and node.value is None
+        if refuses or is_type:
+            passed |= {id(inner) for inner in ast.walk(node)}
+    for node in ast.walk(tree):
+        if (
+            isinstance(node, ast.Constant)
+            and isinstance(node.value, str)
+            and id(node) not in passed
+            and TEXT.search(node.value)
+        ):
+            yield node.lineno, node.value
+
+
+@pytest.mark.parametrize(
+    "module", sorted(m for m in TREES if m.startswith(DOMAIN) and not m.startswith(WORDS) and m not in ROWS)
+)
+def test_no_words_stand_in_the_domain_outside_the_catalogue(module: str) -> None:
+    found = [f"{line}: {text}" for line, text in texts_of(TREES[module])]
+    if module in STAYS:
+        assert found, f"{module} has no texts any more: take it off the list"
+        return
+    assert found == []
+
+
+def test_the_rule_finds_words_where_they_stand() -> None:
+    tree = ast.parse(
+        'def f(x):\n    """A doc string."""\n    y = f"{x} is too cold"\n    raise ValueError("not so good")\n'
+    )
+    assert list(texts_of(tree)) == [(3, " is too cold")]
