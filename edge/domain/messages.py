@@ -92,8 +92,8 @@ def moment(wall_ms: int) -> Value:
     return Value("moment", wall_ms)
 
 
-def number(value: float, unit: str = "") -> Value:
-    """A number; shares are numbers in the unit "1"."""
+def number(value: float | None, unit: str = "") -> Value:
+    """A number; shares are numbers in the unit "1". None: not known."""
     return Value("number", value, unit)
 
 
@@ -130,6 +130,11 @@ def as_told(words: str) -> Message:
 def both(first: Message, then: Message | None) -> Message:
     """Two messages, one behind the other; the first alone where there is no second."""
     return first if then is None else say("both", first=part(first), then=part(then))
+
+
+def then(first: Message, clause: Message | None) -> Message:
+    """A message and a clause that continues its sentence; the message alone where there is none."""
+    return first if clause is None else say("then", first=part(first), then=part(clause))
 
 
 def within(message: Message | None) -> Iterator[Message]:

@@ -116,8 +116,8 @@ def _spelled(said: str, spec: str) -> str:
 
 
 def _in_unit(value: Value, unit: str) -> Any:
-    """A value in a unit that the template names; without one in its own."""
-    if not unit:
+    """A value in a unit that the template names; without one in its own. What is in that unit already stays as it is, to the last digit."""
+    if not unit or unit == value.unit:
         return value.value
     if value.kind == "duration":
         return value.value / _SECONDS[unit]

@@ -65,6 +65,7 @@ def said(template: str, settings=SETTINGS, **values: Value) -> str:
         ("{v:.4g degC}", celsius(39.04), "39.04 degC"),
         ("{v}", difference(Kind.TEMPERATURE, 1.25), "1.2 K"),
         ("{v:.2g K}", difference(Kind.TEMPERATURE, 0.44), "0.44 K"),
+        ("{v:.2g K}", difference(Kind.TEMPERATURE, 0.0125), "0.013 K"),  # by way of kelvins above absolute zero it would be 0.012 K
         ("{v}", quantity(Kind.PRESSURE, 40.0 * PSI), "40.0 psi"),
         ("{v:.0f kPa}", quantity(Kind.PRESSURE, 40.0 * PSI), "276 kPa"),
         ("{v}", difference(Kind.PRESSURE, 2.0 * PSI), "2.0 psi"),
@@ -77,6 +78,7 @@ def said(template: str, settings=SETTINGS, **values: Value) -> str:
         ("{v:date}", moment(JUNE_MS), "2026-06-01"),
         ("{v:utc}", moment(JUNE_MS), "2026-06-01T06:30:00.000Z"),
         ("{v}", number(3), "3"),
+        ("{v:.0f}", number(None), "?"),
         ("{v:.0%}", number(0.126, "1"), "13%"),
         ("{v:spaced}", name("daily_test"), "daily test"),
         ("{v}", text("as typed {so}"), "as typed {so}"),

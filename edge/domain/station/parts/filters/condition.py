@@ -7,7 +7,7 @@ from typing import Final
 from edge.domain.alarms.states import AT_LIMIT
 from edge.domain.doubts.register import DoubtRegister
 from edge.domain.entries import Now
-from edge.domain.messages import Doubt, Message, difference, duration, name, number, part, say
+from edge.domain.messages import Doubt, difference, duration, name, number, part, say, then
 from edge.domain.readings import Kind, Role
 from edge.domain.records.book import months_later_ms
 from edge.domain.sensing.calibration import K_CALIBRATED, combined, probability_within
@@ -120,7 +120,7 @@ class FilterCondition:
                 return Judged(UNKNOWN, text, ask=ask, seq=seq, evidence_ms=at_ms)
         if stage.drop_limit_kpa is not None:
             text = view.nominally(text, *taps)
-        text = _and(text, told.left(ident, now))
+        text = then(text, told.left(ident, now))
         return Judged(MET, text, seq=seq, evidence_ms=at_ms, probability=sure)
 
     def _lumped(self, ident: str, limit_kpa: float, now: Now) -> Judged:
@@ -133,7 +133,7 @@ class FilterCondition:
         text = say("filter.total", total=difference(Kind.PRESSURE, total))
         taps = [tap for tap in map(view.points.taps.get, ("supply", "filtered")) if tap is not None]
         if total + K_CALIBRATED * (self._drop_u(taps) or 0.0) <= limit_kpa + AT_LIMIT:
-            text = _and(view.nominally(text, *taps), told.left(ident, now))
+            text = then(view.nominally(text, *taps), told.left(ident, now))
             return Judged(MET, text, seq=seq, evidence_ms=at_ms)
         seen = train.of(ident)
         doubt = 0.0 if seen is None else seen.doubt_kpa(total)
@@ -157,8 +157,3 @@ class FilterCondition:
         corrections = [self._view.watches[tap].correction for tap in taps]
         known = [c.u for c in corrections if c is not None]
         return combined(known) if len(known) == 2 else None
-
-
-def _and(text: Message, clause: Message | None) -> Message:
-    """A message with a clause behind it."""
-    return text if clause is None else say("then", first=part(text), then=part(clause))

@@ -9,7 +9,7 @@ from typing import Any, Final
 
 from edge.domain.entries import Now
 from edge.domain.maths.robust import Z90
-from edge.domain.messages import Message, Value, both, difference, moment, name, number, part, parts, say
+from edge.domain.messages import Message, both, difference, moment, name, number, part, parts, say
 from edge.domain.readings import Kind, Role
 from edge.domain.records.book import DAY_MS, day_start_ms, local_date, months_later_ms
 from edge.domain.station.published import estimate
@@ -175,7 +175,7 @@ class FilterEstimates:
             "filter.left",
             days=number(days.value, "d"),
             low=number(days.low, "d"),
-            high=Value("number", None if math.isinf(days.high) else days.high, "d"),
+            high=number(None if math.isinf(days.high) else days.high, "d"),
             until=moment(round(now.wall_ms + days.value * DAY_MS)),
             first=part(say("filter.left.first") if self._leads(ident) else None),
         )

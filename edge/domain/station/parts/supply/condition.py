@@ -10,7 +10,7 @@ from edge.domain.alarms.states import AT_LIMIT
 from edge.domain.doubts.register import DoubtRegister
 from edge.domain.doubts.water_checks import WaterChecks
 from edge.domain.entries import Now
-from edge.domain.messages import Message, both, duration, name, part, quantity, say
+from edge.domain.messages import Message, both, duration, name, part, quantity, say, then
 from edge.domain.readings import KIND_OF, Role
 from edge.domain.settings import Supply as Plan
 from edge.domain.station import by_eye
@@ -71,7 +71,7 @@ class SupplyConditions:
         point, low, high = self._flow_point, self._plan.flow_low_l_min, self._plan.flow_high_l_min
         one = self._believed(self._drawn("flow_l_min", Role.SUPPLY_FLOW, point, low, high, now))
         if one.state in (MET, UNMET):
-            one = _and(one, self._estimates.fills_longer())
+            one = one._replace(text=then(one.text, self._estimates.fills_longer()))
         if one.state == MET:
             one = self._unless_doubted(one, self._flow_point, None)
         return self._recalibrations.drawn(one, self._shown("flow_l_min", now), point, (low, high), now)
@@ -92,7 +92,7 @@ class SupplyConditions:
             return eye._replace(text=both(eye.text, view.broken(point)))
         if judged.state not in (MET, UNMET):
             return judged
-        return _and(judged, self._estimates.serves(now))
+        return judged._replace(text=then(judged.text, self._estimates.serves(now)))
 
     # -- what draws showed
 
@@ -239,8 +239,3 @@ class SupplyConditions:
         doubt = doubts.evidence_doubt("static_low") or doubts.drawn_doubt(drawn)
         doubt = doubt or doubts.doubt_about((self._flow_point, beside))
         return one if doubt is None else one._replace(state=UNKNOWN, text=doubt.cause, ask=doubt.advice)
-
-
-def _and(judged: Judged, clause: Message | None) -> Judged:
-    """The same with a clause behind what it says."""
-    return judged if clause is None else judged._replace(text=say("then", first=part(judged.text), then=part(clause)))
