@@ -12,6 +12,7 @@ from pathlib import Path
 
 ROOT = Path(__file__).parents[1]
 REFERENCES = sorted((ROOT / "deploy").glob("reference-*.md"))
+MESSAGES = ROOT / "deploy/reference-messages.md"
 WIRING = ROOT / "deploy/wiring.md"
 sys.path.insert(0, str(ROOT))  # when run as a program, from any folder
 
@@ -19,7 +20,9 @@ from edge.domain.alarms.catalogue import CATALOGUE  # noqa: E402
 from edge.domain.alarms.states import COMES_BACK, LATCHING, TABLE, Event, State  # noqa: E402  (after the path)
 from edge.domain.doubts.table import CHECKS  # noqa: E402
 from edge.domain.readings import KIND_OF, REASONS, UNIT_OF  # noqa: E402
+from edge.domain.words.english import ENGLISH  # noqa: E402
 from tests.integration.adapter_table import TABLE as MISBEHAVIOURS  # noqa: E402
+from tests.said import kinds_of  # noqa: E402
 
 
 def _table(head: Iterable[str], rows: Iterable[Iterable[str]]) -> str:
@@ -72,7 +75,36 @@ def misbehaviours() -> str:
     return _table(("adapter", "what is wrong", "quality", "reason"), rows)
 
 
+#: a row of the table of messages: its id, and its values with their kinds
+_MESSAGE = re.compile(r"^\| `([a-z0-9_.]+)` \| ([^|]*) \|", re.MULTILINE)
+
+
+def messages() -> str:
+    """Every message with its values and its English words.
+
+    Raises:
+        ValueError: a published id has gone, or a value of it: whoever reads messages relies on both.
+    """
+    kept = MESSAGES.read_text(encoding="utf-8") if MESSAGES.is_file() else ""
+    published = {ident: set(re.findall(r"`(\w+)`", values)) for ident, values in _MESSAGE.findall(kept)}
+    gone = [ident for ident, values in published.items() if ident not in ENGLISH or values - kinds_of(ident).keys()]
+    if gone:
+        raise ValueError(
+            f"{', '.join(gone)}: published ids and names of values stay; add another id, or take its row out by hand"
+        )
+    rows = (
+        (
+            f"`{ident}`",
+            ", ".join(f"`{key}` {' or '.join(kinds)}".strip() for key, kinds in sorted(kinds_of(ident).items())),
+            words.replace("|", "\\|"),
+        )
+        for ident, words in ENGLISH.items()
+    )
+    return _table(("id", "values", "English"), rows)
+
+
 TABLES: dict[str, Callable[[], str]] = {
+    "messages": messages,
     "reasons": reasons, "misbehaviours": misbehaviours, "roles": roles, "alarms": alarms, "crossed": crossed, "states": states,
 }  # fmt: skip
 

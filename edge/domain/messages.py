@@ -19,6 +19,10 @@ from edge.domain.readings import UNIT_OF, Kind
 MEMBERS: Final = frozenset(
     "msg msgs advice_msg consequence_msg note_msg response_msg waits_for_msgs why_not_msg".split()
 )
+#: a message from the journal is nested no deeper
+DEEPEST: Final = 60
+#: kinds of values that are words
+WORDED: Final = frozenset({"name", "text"})
 
 
 class Value(NamedTuple):
@@ -176,9 +180,22 @@ def message_body(message: Message) -> MessageBody:
     return cast(MessageBody, as_json(message))
 
 
-def of_json(kept: Mapping[str, Any]) -> Message:
-    """The message of its form."""
-    return Message(str(kept["id"]), {key: _value_of(value) for key, value in kept["values"].items()})
+def of_json(kept: object) -> Message:
+    """The message of its form.
+
+    Raises:
+        ValueError: it isn't the form of a message.
+    """
+    return _of_json(kept, DEEPEST)
+
+
+def _of_json(kept: object, depth: int) -> Message:
+    if not isinstance(kept, Mapping) or depth < 0:
+        raise ValueError("no message, or one that is nested too deep")
+    ident, values = kept.get("id"), kept.get("values")
+    if not isinstance(ident, str) or not isinstance(values, Mapping):
+        raise ValueError("a message has an id and values")
+    return Message(ident, {str(key): _value_of(value, depth - 1) for key, value in values.items()})
 
 
 def _value_json(value: Value) -> dict[str, Any]:
@@ -190,28 +207,48 @@ def _value_json(value: Value) -> dict[str, Any]:
     elif value.kind == "moment":
         plain = rfc3339(plain)
     elif isinstance(plain, float):
-        plain = (
-            plain if math.isfinite(plain) else None
-        )  # unrounded: words made of it later are the same to the last digit
+        plain = plain if math.isfinite(plain) else None  # else unrounded: words that are made of it later are the same
     kept = {"kind": value.kind, "value": plain, "unit": value.unit}
     return kept if value.point is None else kept | {"point": value.point}
 
 
-def _value_of(kept: Mapping[str, Any]) -> Value:
-    kind, plain = str(kept["kind"]), kept["value"]
+def _value_of(kept: object, depth: int) -> Value:
+    if not isinstance(kept, Mapping) or depth < 0:
+        raise ValueError("no value, or one that is nested too deep")
+    kind, plain, unit, point = (kept.get(key) for key in ("kind", "value", "unit", "point"))
+    if (
+        not isinstance(kind, str)
+        or not isinstance(unit, str)
+        or not isinstance(point, str | None)
+        or "value" not in kept
+    ):
+        raise ValueError("a value has a kind, a value and a unit")
     if kind == "message":
-        plain = None if plain is None else of_json(plain)
+        plain = None if plain is None else _of_json(plain, depth - 1)
     elif kind == "list":
-        plain = tuple(_value_of(one) for one in plain)
+        if not isinstance(plain, list | tuple):
+            raise ValueError("a list has its values in a list")
+        plain = tuple(_value_of(one, depth - 1) for one in plain)
     elif kind == "moment":
+        if not isinstance(plain, str):
+            raise ValueError("a moment is text")
         plain = wall_ms_of(plain)
-    return Value(kind, plain, str(kept["unit"]), kept.get("point"))
+    elif not isinstance(plain, str | int | float | None) or (kind not in WORDED and isinstance(plain, str)):
+        raise ValueError("a value is a number or text")
+    return Value(kind, plain, unit, point)
+
+
+def of_kept(kept: object, words: object) -> Message:
+    """The message of its form in the journal; the words beside it, as they were told, where there is none or it can't be read."""
+    try:
+        return of_json(kept)
+    except (ValueError, OverflowError):
+        return as_told(str(words or ""))
 
 
 def of_body(body: Mapping[str, Any], words: str, msg: str = "msg") -> Message:
     """The message of an entry's body: its member `msg`, or, of an entry that is older than messages, its text as it was told."""
-    kept = body.get(msg)
-    return of_json(kept) if isinstance(kept, Mapping) else as_told(str(body.get(words) or ""))
+    return of_kept(body.get(msg), body.get(words))
 
 
 def listed(messages: Sequence[Message]) -> list[MessageBody]:

@@ -10,7 +10,7 @@ from typing import Any, Final
 
 from edge.domain.entries import rfc3339
 from edge.domain.errors import RecordRefused
-from edge.domain.messages import Message, as_json, both, say, text
+from edge.domain.messages import MEMBERS, Message, as_json, both, say, text
 from edge.domain.records.forms import KEPT, faults
 
 DEEPEST: Final = 6
@@ -25,7 +25,7 @@ def as_draft_body(
     body: Mapping[str, Any], record: str, by: str, at_ms: int, why_not: Message | None, said: Callable[[Message], str],
     *, stands: bool = False,
 ) -> dict[str, Any]:  # fmt: skip
-    """The body of a record's entry: everything that was sent, checked to be plain JSON, and whether it counts.
+    """The body of a record's entry: all that was sent but for what the station itself says, checked to be plain JSON; whether it counts.
 
     Args:
         why_not: why it doesn't count; None where it does.
@@ -38,7 +38,7 @@ def as_draft_body(
     kept = {
         _plain(str(key), f"record '{record}'", 1): _plain(value, f"record '{record}', {str(key)[:60]}", DEEPEST)
         for key, value in body.items()
-        if key not in KEPT
+        if key not in KEPT and key not in MEMBERS
     }
     size = len(json.dumps(kept, ensure_ascii=False).encode())
     if size > MOST_BYTES:

@@ -21,7 +21,7 @@ from functools import lru_cache
 from typing import Any, Final
 
 from edge.domain.entries import rfc3339
-from edge.domain.messages import Message, Value
+from edge.domain.messages import WORDED, Message, Value
 from edge.domain.quantities import from_kind
 from edge.domain.readings import Kind
 from edge.domain.wording import age_text
@@ -54,11 +54,12 @@ class Words:
     def text(self, message: Message | None) -> str:
         """A message in words; "" for none.
 
-        A message of another version, kept in the journal, may have no words here: it is said by its id and its values, each by its name.
+        What this catalogue lacks is said in English. A message of another version, kept in the journal, may have no words at all: it is
+        said by its id and its values, each by its name.
         """
         if message is None:
             return ""
-        template = self._catalogue.get(message.id)
+        template = self._catalogue.get(message.id) or ENGLISH.get(message.id)
         if template is None:
             values = ", ".join(f"{key} {self._said(value, '')}" for key, value in message.values.items())
             return f"{message.id} ({values})" if values else message.id
@@ -70,6 +71,18 @@ class Words:
         return "".join(said)
 
     def _said(self, value: Value, spec: str) -> str:
+        """A value as its template wants it; one of another version that can't be said so, as it stands."""
+        try:
+            return self.formatted(value, spec)
+        except (KeyError, TypeError, ValueError):
+            return f"{UNKNOWN if value.value is None else value.value} {value.unit}".strip()
+
+    def formatted(self, value: Value, spec: str) -> str:
+        """A value as its template wants it.
+
+        Raises:
+            KeyError, TypeError, ValueError: a value of this kind can't be said so, or a reading where no units are known.
+        """
         plain, kind = value.value, value.kind
         if kind == "message":
             return _spelled(self.text(plain), spec)
@@ -77,21 +90,21 @@ class Words:
             return (" and " if spec == "and" else ", ").join(self._said(one, "") for one in plain)
         if plain is None:
             return UNKNOWN
-        if kind in ("name", "text"):
+        if kind in WORDED:
             return _spelled(str(plain), spec)
         if kind == "moment":
             return self._moment(plain, spec)
         if kind == "number":
             return format(plain, spec or "g")
-        if spec:
-            form, _, unit = spec.partition(" ")
-            if unit == OWN and self._units is not None:
-                return f"{_in_unit(value, self._units.of(_kind_of(value), value.point)):{form}}"
+        form, _, unit = spec.partition(" ")
+        if spec and unit != OWN:
             return f"{_in_unit(value, unit):{form}}" + (f" {unit}" if unit else "")
         if kind == "duration":
             return age_text(round(plain * 1000.0))
         if self._units is None:
             raise ValueError(f"a {kind} can't be said without a station's units")
+        if spec:
+            return f"{_in_unit(value, self._units.of(_kind_of(value), value.point)):{form}}"
         if kind.endswith(_DIFFERENCE):
             return self._units.difference(_kind_of(value), plain, value.point)
         return self._units.value(_kind_of(value), plain, value.point)

@@ -31,9 +31,10 @@ class Units:
             self._of_kind[kind] = next((p.unit for p in points if p.kind is kind and p.unit), "")
 
     def of(self, kind: Kind, point: str | None = None) -> str:
-        """The unit of a point, or the station's for this kind: so also of a point that the station file no longer has."""
+        """The unit of a point, or the station's for this kind: so also where the station file no longer has the point, or has another by
+        its id."""
         own = None if point is None else self._points.get(point)
-        return (self._of_kind[kind] if own is None else own.unit) or UNIT_OF[kind]
+        return (self._of_kind[kind] if own is None or own.kind is not kind else own.unit) or UNIT_OF[kind]
 
     def value(self, kind: Kind, value: float, point: str | None = None) -> str:
         """A value held in the unit of its kind: in the unit of its point, or in the station's."""

@@ -13,8 +13,27 @@ from collections.abc import Iterator
 
 import pytest
 
+from edge.domain.messages import (
+    Value,
+    celsius,
+    difference,
+    duration,
+    moment,
+    name,
+    names,
+    number,
+    part,
+    parts,
+    quantity,
+    say,
+    text,
+)
+from edge.domain.readings import Kind
 from edge.domain.words.english import ENGLISH
-from tests.unit.repository.test_architecture import MODULES, name_of
+from edge.domain.words.saying import Words
+from edge.domain.words.units import Units
+from tests.said import SAID, TREES, called, kinds_of, meant, values_of
+from tests.unit.stations import SETTINGS
 
 DOMAIN = "edge.domain."
 WORDS = "edge.domain.words."
@@ -53,59 +72,6 @@ STAYS = {
     "edge.domain.sensing.sensors": DETAIL,
     "edge.domain.sensing.supervised": DETAIL,
 }
-
-
-def trees() -> Iterator[tuple[str, ast.Module]]:
-    for path in MODULES:
-        yield name_of(path), ast.parse(path.read_text(encoding="utf-8"))
-
-
-TREES = dict(trees())
-
-
-def values_of(template: str) -> frozenset[str]:
-    """The names of the values of a template, without how each is said."""
-    return frozenset(key for _, key, _, _ in string.Formatter().parse(template) if key is not None)
-
-
-def called(node: ast.Call) -> str:
-    """The name that is called."""
-    func = node.func
-    return func.id if isinstance(func, ast.Name) else func.attr if isinstance(func, ast.Attribute) else ""
-
-
-def ids_of(node: ast.expr) -> Iterator[str]:
-    """What an id can be: a constant, one of two, or a pattern with `*` for what is filled in."""
-    if isinstance(node, ast.Constant) and isinstance(node.value, str):
-        yield node.value
-    elif isinstance(node, ast.IfExp):
-        yield from ids_of(node.body)
-        yield from ids_of(node.orelse)
-    elif isinstance(node, ast.JoinedStr):
-        yield "".join(str(part.value) if isinstance(part, ast.Constant) else "*" for part in node.values)
-
-
-class Said:
-    """One `say(...)` in the code."""
-
-    def __init__(self, module: str, node: ast.Call) -> None:
-        self.where = f"{module}:{node.lineno}"
-        self.ids = list(ids_of(node.args[0])) if node.args else []
-        self.values = None if any(k.arg is None for k in node.keywords) else {k.arg for k in node.keywords}
-
-
-SAID = [
-    Said(module, node)
-    for module, tree in TREES.items()
-    for node in ast.walk(tree)
-    if isinstance(node, ast.Call) and called(node) == "say" and module != "edge.domain.messages"
-]
-
-
-def meant(pattern: str) -> list[str]:
-    """The ids of the catalogue that an id, or a pattern of one, can be."""
-    form = re.compile(".+".join(map(re.escape, pattern.split("*"))))
-    return [ident for ident in ENGLISH if form.fullmatch(ident)]
 
 
 def test_many_messages_are_said() -> None:
@@ -159,6 +125,39 @@ def own_rows() -> Iterator[str]:
 def test_ids_are_lower_case_words_with_dots_and_stand_once() -> None:
     assert [ident for ident in ENGLISH if not ID.fullmatch(ident)] == []
     assert [ident for ident, times in Counter(own_rows()).items() if times > 1] == []
+
+
+#: a value of each kind, as large as it gets and as small
+SAMPLES: dict[str, list[Value]] = {
+    "temperature": [celsius(39.04), celsius(-1.0)],
+    "reading": [quantity(Kind.PRESSURE, 300.0), quantity(Kind.FLOW, 9.0), celsius(39.0)],
+    "difference": [difference(Kind.TEMPERATURE, 0.5), difference(Kind.PRESSURE, 12.0), difference(Kind.PRESSURE, None)],
+    "duration": [duration(1_500.0), duration(90_000_000)],
+    "moment": [moment(1_773_647_100_000)],
+    "number": [number(3), number(2.5, "L"), number(None)],
+    "name": [name("tray")],
+    "text": [text("as typed")],
+    "message": [part(None), part(say("hold.none"))],
+    "list": [names(["a", "b"]), parts([say("hold.none")])],
+}
+#: counts are whole numbers
+COUNTED = {"d": [number(3)]}
+
+
+def test_each_value_can_be_said_as_its_words_want_it() -> None:
+    words, wrong = Words(Units(SETTINGS, list(SETTINGS.points))), []
+    for ident, template in ENGLISH.items():
+        kinds = kinds_of(ident)
+        for _, key, spec, _ in string.Formatter().parse(template):
+            for kind in kinds.get(key or "", ()):
+                for value in COUNTED.get(spec or "", SAMPLES[kind]) if kind == "number" else SAMPLES[kind]:
+                    if spec and kind in ("reading", "difference") and not value.kind.startswith("temperature"):
+                        continue  # which kind of reading it is, the words know
+                    try:
+                        words.formatted(value, spec or "")
+                    except (KeyError, TypeError, ValueError) as exc:
+                        wrong.append(f"{ident}: {{{key}:{spec}}} can't say a {kind}, such as {value}: {exc}")
+    assert wrong == []
 
 
 # -- and no words elsewhere

@@ -7,7 +7,7 @@ from functools import reduce
 from typing import Any
 
 from edge.domain.entries import Now
-from edge.domain.messages import Message, as_told, both, name, names, of_json, part, parts, say, text
+from edge.domain.messages import Message, both, name, names, of_kept, part, parts, say, text
 from edge.domain.records import losses
 from edge.domain.records.counting import outlets_of, overlooked
 from edge.domain.records.fact import Fact
@@ -62,9 +62,9 @@ def _overlooked(failed: Fact) -> Message:
 
 def _dropped(body: Mapping[str, Any]) -> Message:
     """What was owed when the station file stopped asking for it. Entries that are older than messages have only texts."""
-    kept = body.get("msgs", {})
+    kept = body.get("msgs")
     owed = {
-        ident: of_json(kept[ident]) if ident in kept else as_told(words)
+        ident: of_kept(kept.get(ident) if isinstance(kept, Mapping) else None, words)
         for ident, words in body.get("owed", {}).items()
     }
     each = [say("dropped.owed", condition=name(ident), why=part(why)) for ident, why in owed.items()]

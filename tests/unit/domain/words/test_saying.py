@@ -114,10 +114,76 @@ def test_a_value_of_a_point_that_is_gone_is_said_in_the_station_s_unit() -> None
     assert said("{v}", v=difference(Kind.PRESSURE, PSI, "taken-out")) == "1.0 psi"
 
 
-def test_a_reading_cant_be_said_where_no_units_are_known() -> None:
+def test_a_value_of_an_id_that_another_kind_of_point_has_now_is_said_in_the_station_s_unit() -> None:
+    reservoir = next(p.id for p in SETTINGS.points if p.role == "reservoir_temperature")
+    assert said("{v}", FAHRENHEIT, v=quantity(Kind.PRESSURE, 40.0 * PSI, reservoir)) == "40.0 psi"
+
+
+def test_a_reading_is_said_as_it_stands_where_no_units_are_known() -> None:
+    words = Words(catalogue={"x": "{v}"})
     with pytest.raises(ValueError, match="temperature"):
-        Words(catalogue={"x": "{v}"}).text(say("x", v=celsius(39.0)))
-    assert Words(catalogue={"x": "{v}"}).text(say("x", v=duration(30_000))) == "30 s"
+        words.formatted(celsius(39.0), "")
+    assert words.text(say("x", v=celsius(39.0))) == "39.0 Cel"
+    assert words.text(say("x", v=duration(30_000))) == "30 s"
+
+
+@pytest.mark.parametrize(
+    ("template", "value", "expected"),
+    [
+        ("{v}", Value("weight", 3.5, "kg"), "3.5 kg"),
+        ("{v}", Value("_difference", 3.5, "K"), "3.5 K"),
+        ("{v:.0%}", text("much"), "much"),
+        ("{v:d}", number(2.5), "2.5"),
+        ("{v:.0f min}", celsius(39.0), "39.0 Cel"),
+        ("{v:.1f degC}", Value("temperature", None, "Cel"), "?"),
+    ],
+)
+def test_a_value_of_another_version_that_cant_be_said_so_is_said_as_it_stands(
+    template: str, value: Value, expected: str
+) -> None:
+    assert said(template, v=value) == expected
+
+
+def test_a_catalogue_says_in_english_what_it_lacks() -> None:
+    words = Words(catalogue={"leak.wet": "{point} ist nass"})
+    assert words.text(say("leak.wet", point=name("tray"))) == "tray ist nass"
+    assert words.text(say("hold.none")) == "no hold"
+
+
+MALFORMED: list[object] = [
+    None, "tray is wet", [], {}, {"id": "x"}, {"id": 3, "values": {}}, {"id": "x", "values": None}, {"id": "x", "values": []},
+    *(
+        {"id": "x", "values": {"v": value}}
+        for value in (
+            3, {}, {"kind": "number", "unit": ""}, {"kind": 3, "value": 1, "unit": ""}, {"kind": "number", "value": "3", "unit": ""},
+            {"kind": "number", "value": [], "unit": ""}, {"kind": "message", "value": "x", "unit": ""},
+            {"kind": "list", "value": None, "unit": ""}, {"kind": "list", "value": [1], "unit": ""},
+            {"kind": "moment", "value": None, "unit": ""}, {"kind": "moment", "value": "noon", "unit": ""},
+            {"kind": "number", "value": 3, "unit": "", "point": ["a"]},
+        )
+    ),
+]  # fmt: skip
+
+
+@pytest.mark.parametrize("kept", MALFORMED, ids=repr)
+def test_what_is_no_message_in_an_entry_leaves_the_words_beside_it(kept: object) -> None:
+    with pytest.raises(ValueError):
+        of_json(kept)
+    assert of_body({"cause": "tray is wet", "msg": kept}, "cause") == as_told("tray is wet")
+
+
+def test_a_message_that_is_nested_without_an_end_leaves_the_words_beside_it() -> None:
+    deep: dict[str, object] = {"id": "x", "values": {}}
+    for _ in range(5_000):
+        deep = {"id": "x", "values": {"v": {"kind": "message", "value": deep, "unit": ""}}}
+    assert of_body({"cause": "tray is wet", "msg": deep}, "cause") == as_told("tray is wet")
+
+
+def test_a_record_that_bears_messages_of_its_own_is_kept_without_them() -> None:
+    driver = Driver(SETTINGS)
+    driver.run(30, QUIET)
+    kept = driver.record("note", text="tray was wiped", msg=as_json(say("leak.wet", point=name("tray"))))[0]
+    assert "msg" not in kept.body
 
 
 def test_an_alarm_outlasts_the_point_that_its_cause_names() -> None:
