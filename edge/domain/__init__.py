@@ -12,7 +12,8 @@ The packages by subject, as a reading is used (which may import which: tests/uni
     doubts    points that can't all be right
     records   what people recorded, and what it still binds
     alarms    what a person has to be told, once, with cause and advice
-    station   puts these together: conditions, words, the verdict, the entries
+    words     what all these say (messages.py: ids and values), in a language and a station's units
+    station   puts these together: conditions, the verdict, the entries
 
 maths holds statistics that several of them use. Beside the packages stand the modules that adapters and simulators share:
 readings, roles, entries, contracts, errors, quantities.

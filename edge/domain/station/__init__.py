@@ -2,11 +2,11 @@
 
 Theory of operation. The station hears the samples of one instant, lets time pass, and judges where something changed
 (asking.py); the judge moves it through its deadlines. Each condition of readiness is met, unmet, unknown, or met by
-eye, with its words, what it rests on, since when, and when it will mend itself. A condition whose points are doubted,
+eye, with its reason, what it rests on, since when, and when it will mend itself. A condition whose points are doubted,
 missing or silent is never met; one whose limit is broken all the same stays unmet. The verdict is READY only where
 every condition is met; else it lists what is missing and what to do, in the order in which a person would go about it.
 
-It does so by asking its parts (part.py) in the order of build.py. Each has its conditions with their words, its alarms,
+It does so by asking its parts (part.py) in the order of build.py. Each has its conditions, its alarms,
 its entries and estimates, and what of it survives a restart. A part sees the station through a view (view.py); what it
 asks of another part is handed to it when it is made, and what has happened is told to all.
 

@@ -6,6 +6,6 @@ its own. It sees the station through a view, and never another part: what it ask
 what of whom stands in one place. What it changes in answer to a reading it tells as an entry, and takes back from the journal after a
 restart; what it only derives it derives again.
 
-A part that has grown is a package: `part.py` hears and raises, `condition.py` judges and words, `estimates.py` computes; the reservoir's
+A part that has grown is a package: `part.py` hears and raises, `condition.py` judges and says why, `estimates.py` computes; the reservoir's
 alarms have `alarms.py`.
 """
