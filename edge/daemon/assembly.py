@@ -14,7 +14,6 @@ import time
 from collections.abc import Callable, Mapping, Sequence
 from functools import partial
 from typing import TYPE_CHECKING, Any, Final, Protocol, cast
-from zoneinfo import ZoneInfo
 
 from edge.acquisition.acquisition import Acquisition
 from edge.clock import RealClock
@@ -30,10 +29,8 @@ from edge.domain.entry_bodies import FileRepair, SetAsideBody, UntoldBody
 from edge.domain.errors import StoreFault, UnusableInput, WarmwellError
 from edge.domain.messages import Message, as_told, say, text
 from edge.domain.records.counting import confirms_clock
-from edge.domain.records.entered import sensed
 from edge.domain.station.station import Station
 from edge.domain.words.saying import Words
-from edge.domain.words.units import Units
 from edge.judge.inbox import StationState, Ticker
 from edge.judge.judge import Judge
 from edge.store.journal import CHECKED_AT_START, Journal
@@ -418,7 +415,7 @@ class Assembly:
         return {
             "ok": bool(judge["ok"]) and trouble is None and not stuck and all(part["ok"] for part in parts.values()),
             "stuck": stuck,
-            "store": "ok" if trouble is None else self._words().text(trouble),
+            "store": "ok" if trouble is None else Words().text(trouble),
             "uptime_s": round(time.monotonic() - self._began_s, 1),
             "judge": judge,
             "journal": self.journal.status(),
@@ -426,11 +423,6 @@ class Assembly:
             "buses": self.acquisition.status(),
             **parts,
         }
-
-    def _words(self) -> Words:
-        """How this station's people are told."""
-        settings = self.plan.settings
-        return Words(Units(settings, list(sensed(settings.points))), ZoneInfo(settings.timezone))
 
     # ---- new settings -----------------------------------------------------------------------------------------------
 

@@ -18,7 +18,7 @@ from types import MappingProxyType
 from typing import Any, Final, NamedTuple
 
 from edge.domain.entries import Stamp
-from edge.domain.messages import Message, as_json, of_json
+from edge.domain.messages import Message, as_json
 
 
 class State(StrEnum):
@@ -345,14 +345,13 @@ class Alarm:
             "shelf": self.shelf, "told": self.told,
         }  # fmt: skip
 
-    def restore(self, kept: Mapping[str, Any]) -> None:
-        """Take back what as_state() gave."""
+    def restore(self, kept: Mapping[str, Any], cause: Message | None) -> None:
+        """Take back what as_state() gave; `cause` in place of its form."""
         self.state = State(kept["state"])
         self.condition = self.delay.out = bool(kept["present"])
         self.since_wall_ms, self.value, self.limit = kept["since"], kept["value"], kept["limit"]
         self.told = kept.get("told", self.value)
-        self.cause = None if kept["cause"] is None else of_json(kept["cause"])
-        self.point, self.unit = kept["point"], kept["unit"]
+        self.cause, self.point, self.unit = cause, kept["point"], kept["unit"]
         self.acknowledged_by, self.acknowledged_wall_ms = kept["by"], kept["acknowledged"]
         self.consequence_of, self.seq, self.at_wall_ms = kept["of"], kept["seq"], kept["at"]
         self.shelf = None if kept["shelf"] is None else Shelf(Stamp(*kept["shelf"][0]), kept["shelf"][1])

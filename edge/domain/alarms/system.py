@@ -9,6 +9,7 @@ from __future__ import annotations
 
 import difflib
 from collections.abc import Callable, Iterable, Iterator, Mapping
+from functools import cache
 from typing import Any, Final, cast
 
 from edge.domain.alarms.answers import EVENTS, changes_nothing, shelf_ms
@@ -17,9 +18,9 @@ from edge.domain.alarms.states import LIT, Alarm, Band, Event, Shelf, State
 from edge.domain.alarms.worsening import has_worsened, is_told_anew
 from edge.domain.dates import Dates
 from edge.domain.entries import Entry, Now, Stamp, rfc3339, wall_ms_of
-from edge.domain.entry_bodies import AlarmBody
+from edge.domain.entry_bodies import AlarmBody, MessageBody
 from edge.domain.errors import RecordRefused
-from edge.domain.messages import Message, as_json, name, of_body, part, quantity, say
+from edge.domain.messages import Message, message_body, name, of_body, of_json, part, quantity, say
 from edge.domain.readings import UNIT_OF
 from edge.domain.settings import Settings, feeds_machine
 
@@ -47,6 +48,15 @@ def _shelf(entry: Entry) -> Shelf | None:
     if "until" not in entry.body:
         return None
     return Shelf(entry.stamp, wall_ms_of(entry.body["until"]) - entry.wall_ms)
+
+
+@cache
+def _row_messages(base: str) -> Mapping[str, MessageBody]:
+    """What an alarm's row says, without words: the same in every picture."""
+    return {
+        "consequence_msg": message_body(say(f"alarm.{base}.consequence")),
+        "response_msg": message_body(say(f"alarm.{base}.response")),
+    }
 
 
 def _limit(settings: Settings, row: Row) -> float | None:
@@ -397,8 +407,7 @@ class AlarmSystem:
             "respond_within_s": row.respond_within_s, "acknowledged_by": alarm.acknowledged_by,
             "acknowledged_at": None if alarm.acknowledged_wall_ms is None else rfc3339(alarm.acknowledged_wall_ms),
             "consequence_of": alarm.consequence_of, "seq": alarm.seq, "at": None if alarm.at_wall_ms is None else rfc3339(alarm.at_wall_ms),
-            "consequence_msg": as_json(say(f"alarm.{base_of(alarm.id)}.consequence")),
-            "response_msg": as_json(say(f"alarm.{base_of(alarm.id)}.response")),
+            **_row_messages(base_of(alarm.id)),
         }  # fmt: skip
 
     def fold(self, entry: Entry) -> None:
@@ -414,11 +423,12 @@ class AlarmSystem:
             {
                 "state": state, "present": body["present"], "since": None if body["since"] is None else wall_ms_of(body["since"]),
                 "value": body["value"], "limit": body["limit"],
-                "cause": as_json(of_body(body, "cause")), "point": body["point"], "unit": body["unit"],
+                "point": body["point"], "unit": body["unit"],
                 "by": body.get("by") if acknowledged else None, "acknowledged": entry.wall_ms if acknowledged else None,
                 "of": body.get("consequence_of"), "seq": entry.seq, "at": entry.wall_ms,
                 "shelf": _shelf(entry), "told": body["value"] if state in LIT else alarm.told,
-            }
+            },
+            of_body(body, "cause"),
         )  # fmt: skip
         self._restored(alarm)
 
@@ -426,7 +436,8 @@ class AlarmSystem:
         """Take back what as_state() gave for each alarm."""
         for ident, kept in states.items():
             if ident in self.alarms:
-                self.alarms[ident].restore(kept)
+                cause = kept["cause"]
+                self.alarms[ident].restore(kept, None if cause is None else of_json(cause))
                 self._restored(self.alarms[ident])
             else:
                 self._note_gone(ident, kept["state"])

@@ -12,7 +12,7 @@ from typing import Any, Final
 from edge.domain.doubts.basin import COLDER_K, Resting
 from edge.domain.doubts.liquid import Liquids, tells_of
 from edge.domain.doubts.noise import Stills
-from edge.domain.doubts.register import DoubtRegister, change_body
+from edge.domain.doubts.register import DoubtRegister
 from edge.domain.doubts.rooms import Rooms
 from edge.domain.doubts.swings import Swings
 from edge.domain.doubts.together import Together
@@ -189,8 +189,7 @@ class ReadingChecks:
         for point in self._swings:
             self._shown.pop(point, None)
             cause = say("doubt.of", points=names([point]), says=part(say("check.unmoved")))
-            doubt = Doubt(cause, say("check.unmoved.advice"))
-            self._doubts.take(change_body([point], doubt, cause, "unmoved"))
+            self._doubts.put("unmoved", [point], Doubt(cause, say("check.unmoved.advice")))
 
     def _look_whether_it_moves(self, point: str, value: float) -> None:
         """End the doubt once the probe has shown MOVES values; a stuck one may toggle between two."""

@@ -12,7 +12,7 @@ from edge.domain.doubts.table import (
     CHECKS,
 )
 from edge.domain.entry_bodies import ContradictionBody
-from edge.domain.messages import Doubt, Message, as_json, message_body, of_body, of_json, say
+from edge.domain.messages import Doubt, Message, as_json, of_body, of_json, say
 from edge.domain.sensing.point_monitor import PointMonitor
 from edge.domain.water.filter_train import Zeros
 
@@ -70,26 +70,33 @@ class DoubtRegister:
         self, points: Sequence[str], doubt: Doubt | None, cause: Message, check: str = OTHER, names: Sequence[str] = ()
     ) -> None:  # fmt: skip
         """Begin a doubt (cause, advice) of these points, or end it (None). `names`: all points of the row, where they are more."""
-        body = change_body(points, doubt, cause, check)
+        body: ContradictionBody = {
+            "check": check, "points": list(points), "what": "ended" if doubt is None else "began", "cause": "", "advice": "",
+        }  # fmt: skip
         if names:
             body["beside"] = [name for name in names if name not in points]
-        self._tell(body, Doubt(cause, None if doubt is None else doubt[1]))
-        self.take(body)
+        self._tell(body, Doubt(cause, None if doubt is None else doubt.advice))
+        self.put(check, points, doubt)
 
     def take(self, body: Mapping[str, Any]) -> None:
-        """Take a change of the doubts, just made or read from the journal."""
-        check, began = str(body.get("check", OTHER)), body["what"] == "began"
+        """Take a change of the doubts from the journal."""
+        began = body["what"] == "began"
+        doubt = Doubt(of_body(body, "cause"), of_body(body, "advice", "advice_msg")) if began else None
+        self.put(str(body.get("check", OTHER)), body["points"], doubt)
+
+    def put(self, check: str, points: Sequence[str], doubt: Doubt | None) -> None:
+        """Begin a doubt of these points, or end it (None), without an entry of it."""
         of = self.doubts.setdefault(check, {})
-        for point in body["points"]:
-            if point in self._watches and began:
-                of[point] = Doubt(of_body(body, "cause"), of_body(body, "advice", "advice_msg"))
+        for point in points:
+            if point in self._watches and doubt is not None:
+                of[point] = doubt
             else:
                 of.pop(point, None)
         if not of:
             del self.doubts[check]
         off = self.doubts.get("zero", {})
         self._zeros.held = frozenset(tap for tap, point in self._taps.items() if point in off)
-        for point in body["points"]:
+        for point in points:
             if (watch := self._watches.get(point)) is not None:
                 watch.doubt = self._first(point)
                 watch.is_sure = watch.is_sure and watch.doubt is None  # the present value becomes uncertain at once
@@ -112,15 +119,4 @@ class DoubtRegister:
         """Take back what state() gave."""
         for check, of in state.items():
             for point, (cause, advice) in of.items():
-                self.take(change_body([point], Doubt(of_json(cause), of_json(advice)), of_json(cause), check))
-
-
-def change_body(points: Sequence[str], doubt: Doubt | None, cause: Message, check: str) -> ContradictionBody:
-    """The body of an entry, whose texts are still to be said: a doubt of these points has begun, or has ended (None)."""
-    body: ContradictionBody = {
-        "check": check, "points": list(points), "what": "ended" if doubt is None else "began", "cause": "", "advice": "",
-        "msg": message_body(cause),
-    }  # fmt: skip
-    if doubt is not None and doubt.advice is not None:
-        body["advice_msg"] = message_body(doubt.advice)
-    return body
+                self.put(check, [point], Doubt(of_json(cause), of_json(advice)))

@@ -76,8 +76,7 @@ class View:
         self.settings, self.boot, self.zone, self.watches = settings, boot, zone, watches
         self._tells: tuple[Callable[[Happening, Now], None], ...] = ()
         self.points = Points(settings)
-        self.units = Units(settings, self.points.followed)
-        self.words = Words(self.units, zone)
+        self.words = Words(Units(settings, self.points.followed), zone)
         self.book = RecordBook(settings, zone)
         self.entered = Entered(settings, watches, self.book)
         self.situation = Situation()
