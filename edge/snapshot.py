@@ -111,6 +111,7 @@ class AlarmPicture(TypedDict):
     announced: bool
     priority: str
     since: str | None
+    since_at_latest: bool  # it may have begun before: nothing was known of it until then
     point: str | None
     value: float | None
     unit: str | None
@@ -119,9 +120,16 @@ class AlarmPicture(TypedDict):
     consequence: str
     response: str
     respond_within_s: int | None
+    latching: bool
     acknowledged_by: str | None
     acknowledged_at: str | None
     consequence_of: str | None
+    first_out: bool  # nothing else waited for an answer when it came
+    again: int  # nobody has answered: so often announced again
+    escalated: bool  # nobody has answered for so long that its priority has risen
+    aside_by: str | None  # who shelved it or took it out of service, why, and until when
+    aside_why: str | None
+    aside_until: str | None
     seq: int | None
     at: str | None
     msg: MessageBody | None

@@ -14,12 +14,15 @@ ROOT = Path(__file__).parents[1]
 REFERENCES = sorted((ROOT / "deploy").glob("reference-*.md"))
 MESSAGES = ROOT / "deploy/reference-messages.md"
 WIRING = ROOT / "deploy/wiring.md"
+ALARMS = ROOT / "config/alarms.toml"
 sys.path.insert(0, str(ROOT))  # when run as a program, from any folder
 
-from edge.domain.alarms.catalogue import CATALOGUE  # noqa: E402
+from edge.domain.alarms.catalogue import CATALOGUE, OWN  # noqa: E402
 from edge.domain.alarms.states import COMES_BACK, LATCHING, TABLE, Event, State  # noqa: E402  (after the path)
 from edge.domain.doubts.table import CHECKS  # noqa: E402
-from edge.domain.readings import KIND_OF, REASONS, UNIT_OF  # noqa: E402
+from edge.domain.quantities import from_kind  # noqa: E402
+from edge.domain.readings import KIND_OF, REASONS, UNIT_OF, Kind  # noqa: E402
+from edge.domain.roles import ROLES  # noqa: E402
 from edge.domain.words.english import ENGLISH  # noqa: E402
 from tests.integration.adapter_table import TABLE as MISBEHAVIOURS  # noqa: E402
 from tests.said import kinds_of  # noqa: E402
@@ -42,10 +45,41 @@ def roles() -> str:
 
 def alarms() -> str:
     rows = (
-        (f"`{name}`", row.priority, f"{row.on_ms / 1000:g} s", row.consequence, row.response)
-        for name, row in CATALOGUE.items()
-    )
-    return _table(("alarm", "priority", "on-delay", "consequence", "response"), rows)
+        (
+            f"`{name.rstrip(':')}`", row.priority, f"`{row.stops}`" if row.stops else "", f"{row.on_ms / 1000:g} s",
+            f"{row.respond_within_s / 60:g} min", row.consequence, row.response,
+        )
+        for name, row in {**CATALOGUE, **OWN}.items()
+    )  # fmt: skip
+    return _table(("alarm", "priority", "not READY", "on-delay", "respond within", "consequence", "response"), rows)
+
+
+_CATALOGUE_HEAD = """\
+# A site's alarm catalogue: [station] alarms = "alarms.toml" of a station file names it, for as many stations as have it.
+# Here it says what holds without it. Change what is different at the site and leave the rest out; a station file's own [alarm.<id>]
+# comes before it, key by key. `warmwell check` finds mistakes, `warmwell alarms FILE` prints what holds. Delays and deadbands are common
+# practice without a published source. Further keys: priority (else it follows from consequence and time to respond), limit,
+# re_announce and escalate_after (unanswered for so long, it is announced again; with the next higher priority).
+# Written by tests/tables.py.
+"""
+
+
+def alarm_catalogue() -> str:
+    """config/alarms.toml: every alarm's row, written out. Duties are left out: their rows differ by duty."""
+    blocks = [_CATALOGUE_HEAD]
+    for name, row in CATALOGUE.items():
+        if name == "duty_due":
+            continue
+        lines = [f"[alarm.{name}]", f'consequence = "{row.consequence}"', f'response = "{row.response}"']
+        lines += [f'respond_within = "{row.respond_within_s / 60:g} min"', f'on_delay = "{row.on_ms / 1000:g} s"']
+        lines += [f'off_delay = "{row.off_ms / 1000:g} s"', f"latching = {str(row.latching).lower()}"]
+        if row.compares is not None:
+            kind = ROLES[row.compares.role].kind
+            unit = {Kind.PRESSURE: "psi", Kind.TEMPERATURE: "K"}.get(kind, "L/min")
+            deadband = from_kind(row.deadband, unit, kind) if kind is Kind.PRESSURE else row.deadband
+            lines.append(f'deadband = "{deadband:.4g} {unit}"')
+        blocks.append("\n".join(lines) + "\n")
+    return "\n".join(blocks)
 
 
 def crossed() -> str:
@@ -131,6 +165,7 @@ def main() -> None:
         for name, table in TABLES.items():
             text = mark(name).sub(lambda found, table=table: found[1] + table() + found[3], text)
         path.write_text(text, encoding="utf-8")
+    ALARMS.write_text(alarm_catalogue(), encoding="utf-8")
     text = SAYS.sub(lambda found: f"{found[1]}{says(found[2])}\n{found[4]}", WIRING.read_text(encoding="utf-8"))
     WIRING.write_text(text, encoding="utf-8")
 

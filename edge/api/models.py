@@ -190,6 +190,7 @@ class Alarm(Shape):
     announced: bool
     priority: str
     since: Time = None
+    since_at_latest: bool = Field(False, description="it may have begun before: nothing was known of it until then")
     point: str | None = None
     value: float | None = None
     unit: str | None = None
@@ -198,9 +199,16 @@ class Alarm(Shape):
     consequence: str | None = None
     response: str | None = None
     respond_within_s: float | None = None
+    latching: bool = Field(False, description="it stays until somebody resets it")
     acknowledged_by: str | None = None
     acknowledged_at: Time = None
     consequence_of: str | None = None
+    first_out: bool = Field(False, description="nothing else waited for an answer when it came")
+    again: int = Field(0, description="nobody has answered: so often announced again")
+    escalated: bool = Field(False, description="nobody has answered for so long that its priority has risen")
+    aside_by: str | None = Field(None, description="who shelved it or took it out of service")
+    aside_why: str | None = None
+    aside_until: Time = None
     seq: int | None = None
     at: Time = None
     msg: Message | None = Field(None, description="of `cause`")

@@ -49,6 +49,14 @@ class Table(StrEnum):
     JSONL = "jsonl"
 
 
+class Printed(StrEnum):
+    """How a table is printed."""
+
+    TEXT = "text"
+    CSV = "csv"
+    JSONL = "jsonl"
+
+
 class What(StrEnum):
     """What can be exported."""
 
@@ -224,6 +232,29 @@ def export(
         from edge.cli import export as cli_export
 
         return cli_export.export(str(what), folder, str(format), since, until, points, output)
+
+    _done(work)
+
+
+@app.command()
+def alarms(
+    file: Annotated[
+        Path | None,
+        FileArgument(help="The station file; with --performance it, or the [keep] folder.", metavar="FILE"),
+    ] = None,
+    performance: Annotated[bool, typer.Option(help="How the alarms in the journal have performed.")] = False,
+    format: Annotated[Printed, typer.Option(help="How.")] = Printed.TEXT,
+    since: Annotated[
+        str | None, typer.Option("--from", help="With --performance: from then on.", metavar="TIME")
+    ] = None,
+    until: Annotated[str | None, typer.Option("--to", help="With --performance: before then.", metavar="TIME")] = None,
+) -> None:
+    """Why each alarm is there and what to do about it; or how the alarms have performed, by the standards' figures."""
+
+    def work() -> int:
+        from edge.cli import alarms as cli_alarms
+
+        return cli_alarms.alarms(file, performance, str(format), since, until)
 
     _done(work)
 

@@ -20,7 +20,7 @@ def export(
     """
     from edge.store.export import export_journal, export_readings
 
-    from_ms, to_ms = _time(since, "--from"), _time(until, "--to")
+    from_ms, to_ms = instant(since, "--from"), instant(until, "--to")
     if from_ms is not None and to_ms is not None and from_ms >= to_ms:
         raise UnusableInput(
             f"{until} is not after {since}", where="--to", expected="a time after --from", do="Swap the two"
@@ -42,7 +42,12 @@ def export(
     return terminal.DONE
 
 
-def _time(text: str | None, option: str) -> int | None:
+def instant(text: str | None, option: str) -> int | None:
+    """The time that an option names, milliseconds since 1970.
+
+    Raises:
+        UnusableInput: it is none.
+    """
     if text is None:
         return None
     try:

@@ -262,6 +262,11 @@ def tuning(found: Findings, alarm_id: str, table: AlarmTable) -> settings.AlarmT
         priority=table.priority,
         limit=limit,
         re_announce_ms=_ms(table.re_announce),
+        escalate_ms=_ms(table.escalate_after),
+        latching=table.latching,
+        consequence=table.consequence,
+        response=table.response,
+        respond_within_s=None if table.respond_within is None else round(table.respond_within / 1000),
     )
 
 

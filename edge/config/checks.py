@@ -44,7 +44,7 @@ def check(tables: Tables, points: Mapping[int, settings.Point], found: Findings)
         _ids,
         _roles,
         _not_fitted,
-        _alarms,
+        check_alarms,
         _duties,
         _mqtt,
         _api,
@@ -243,7 +243,8 @@ def _not_fitted(tables: Tables, found: Findings) -> None:
             )  # fmt: skip
 
 
-def _alarms(tables: Tables, found: Findings) -> None:
+def check_alarms(tables: Tables, found: Findings) -> None:
+    """Is each [alarm.<id>] a kind of alarm?"""
     for alarm_id in tables.alarm:
         base = alarm_id.partition(":")[0]
         if alarm_id not in ALARM_IDS and base in ALARM_IDS:

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterator, Sequence
+from collections.abc import Iterator, Mapping, Sequence
 from typing import Final
 
 from edge.config.bounds import CONTACT_EVERY_MS, ONEWIRE_READ_MS
@@ -21,9 +21,11 @@ from edge.config.points import (
 from edge.config.reading import Findings
 from edge.config.sections import Tables, kind_of, other_kinds
 from edge.config.sensors import warnings as sensor_warnings
+from edge.domain.alarms.catalogue import CATALOGUE, OWN, PRIORITIES, base_of, row_of
 from edge.domain.quantities import pulse_frequency_hz
 from edge.domain.readings import KIND_OF, Kind, Role
 from edge.domain.roles import ROLES
+from edge.domain.settings import AlarmTuning
 
 NEVER_READY: Final = "the station is never ready so"
 #: a draw whose end is noticed later than this reads longer than it was (common practice, no published source)
@@ -36,13 +38,14 @@ PULSE_QUEUE: Final = 1024
 _MOST_STAGES: Final = 2
 
 
-def warn(tables: Tables, found: Findings) -> None:
+def warn(tables: Tables, tunings: Mapping[str, AlarmTuning], found: Findings) -> None:
     """Add the file's warnings, in its order as far as there is one."""
     _missing_points(tables, found)
     _reservoir(tables, found)
     _filters(tables, found)
     _daily_test(tables, found)
     _points(tables, found)
+    _ranks(tables, tunings, found)
     _mqtt(tables, found)
 
 
@@ -243,6 +246,20 @@ def _mqtt(tables: Tables, found: Findings) -> None:
         found.warn(("mqtt",), f"without tls {what} over the network unprotected")
 
 
+def _ranks(tables: Tables, tunings: Mapping[str, AlarmTuning], found: Findings) -> None:
+    """What keeps the station from starting never ranks below what only warns, unless a site sets it so."""
+    rows = {key: row_of(key, tunings.get(base_of(key))) for key in (*CATALOGUE, *OWN)}
+    for ident in tables.alarm:
+        ranks = [PRIORITIES.index(row.priority) for key, row in rows.items() if base_of(key) == ident and row.stops]
+        lesser = [
+            key for key, row in rows.items()
+            if ranks and not row.stops and not row.hurts and PRIORITIES.index(row.priority) > min(ranks)
+        ]  # fmt: skip
+        if lesser:
+            text = f"it keeps the station from starting and ranks below alarms that only warn ({', '.join(lesser)})"
+            found.warn(("alarm", ident), text)
+
+
 def not_active(tables: Tables) -> Iterator[str]:
     """What is checked now and done by a later version."""
     active = (
@@ -255,9 +272,6 @@ def not_active(tables: Tables) -> Iterator[str]:
                 f'bus "{bus.id}": kind {kind_of(bus)} is checked but not read by this version yet; '
                 f"{_listed(points)} without a reading."
             )
-    for alarm_id, table in tables.alarm.items():
-        if table.re_announce is not None:
-            yield f"alarm.{alarm_id}.re_announce: checked, but this version tells an alarm once."
     yield from _parts(tables)
     if tables.api is not None and (tables.api.tls is not None or tables.api.people is not None):
         yield "api.tls and api.people: checked, but this version's page listens on this machine only, without them."

@@ -94,17 +94,19 @@ class Findings:
     def _where(self, line: int, key: str) -> str:
         return f"{self.file} line {line}{', ' + key if key else ''}"
 
-    def refuse(self) -> None:
-        """Raise all mistakes there are.
+    def refuse(self, others: Iterable[UnusableInput] = ()) -> None:
+        """Raise all mistakes there are; `others`: of a file that this one names.
 
         Raises:
             UnusableInputs: there are some.
         """
-        if self.mistakes:
-            in_order = sorted(self.mistakes, key=lambda mistake: mistake.line)
-            raise UnusableInputs(
-                UnusableInput(m.what, where=self._where(m.line, m.key), expected=m.expected, do=m.do) for m in in_order
-            )
+        in_order = sorted(self.mistakes, key=lambda mistake: mistake.line)
+        mistakes = [
+            UnusableInput(m.what, where=self._where(m.line, m.key), expected=m.expected, do=m.do) for m in in_order
+        ]
+        mistakes += others
+        if mistakes:
+            raise UnusableInputs(mistakes)
 
 
 def dotted(path: KeyPath, document: Mapping[str, Any]) -> str:
@@ -127,14 +129,13 @@ def dotted(path: KeyPath, document: Mapping[str, Any]) -> str:
     return text
 
 
-def text_of(path: Path) -> str:
+def text_of(path: Path, expected: str = "a station file: TOML text, UTF-8, at most 1 MiB") -> str:
     """The file's text.
 
     Raises:
         UnusableInput: missing, a folder, no ordinary file, unreadable, too big, not UTF-8.
     """
     where = str(path)
-    expected = "a station file: TOML text, UTF-8, at most 1 MiB"
     try:
         mode = path.stat().st_mode
         if stat.S_ISDIR(mode):

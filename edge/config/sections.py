@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Mapping
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, field
 from functools import cache
 from types import MappingProxyType
@@ -162,6 +162,13 @@ def read(found: Findings) -> Tables:
     return tables
 
 
+def read_alarms(found: Findings) -> Tables:
+    """The [alarm.<id>] tables of `found.document`, and nothing else of it."""
+    tables = Tables()
+    _named(found, Reader(found, {}), tables, ("alarm",))
+    return tables
+
+
 def _keep(tables: Tables, key: str, table: Table | None, path: Path) -> None:
     if table is not None:
         getattr(tables, key).append(table)
@@ -192,8 +199,9 @@ def _table_of_tables(found: Findings, key: str) -> Mapping[str, Any]:
     return value
 
 
-def _named(found: Findings, reader: Reader, tables: Tables) -> None:
-    for section, model in NAMED.items():
+def _named(found: Findings, reader: Reader, tables: Tables, sections: Sequence[str] = tuple(NAMED)) -> None:
+    for section in sections:
+        model = NAMED[section]
         for own, value in _table_of_tables(found, section).items():
             table = reader.table(model, value, (section, own))
             if table is not None:

@@ -18,6 +18,7 @@ from edge.config import checks as config_checks
 from edge.config import notes as config_notes
 from edge.config import ports as config_ports
 from edge.config import wiring as config_wiring
+from edge.config.alarm_file import with_alarms
 from edge.config.bounds import ONEWIRE_READ_MS
 from edge.config.build import point as build_point
 from edge.config.build import station as build_station
@@ -53,15 +54,20 @@ def loads(text: str, path: Path) -> StationFile:
         found.mistakes.append(
             Mistake(1, "", "the file is empty", "at least [station], one [[bus]] and one [[point]]", "Fill it")
         )
+    of_catalogue: tuple[UnusableInput, ...] = ()
+    try:
+        found.document = with_alarms(found.document, path.parent)
+    except UnusableInputs as exc:
+        of_catalogue = exc.mistakes
     tables = read(found)
     points = _points(tables, found)
     tunings = _tunings(tables, found)
     config_checks.check(tables, points, found)
     config_wiring.check(tables, found)
-    found.refuse()
+    found.refuse(of_catalogue)
     digest = _digest(found)
     found.refuse()
-    config_notes.warn(tables, found)
+    config_notes.warn(tables, tunings, found)
     return StationFile(
         path=path,
         settings=build_station(tables, _bound(points, found.document), tunings),

@@ -44,6 +44,10 @@ class StationTable(Table):
     id: Annotated[str, name("the station's name", "scope-room-2")]
     title: Annotated[str, Text("what people call it", "Scope room 2, left bench")] | None = None
     timezone: Annotated[str, Zone()]
+    alarms: Annotated[str, Text("a file name", "alarms.toml", longest=1000)] | None = Field(
+        None,
+        description="The site's alarm catalogue: a file beside this one with [alarm.<id>] tables for several stations.",
+    )
 
 
 Hours = Annotated[tuple[int, int] | None, DayHours()]
@@ -217,7 +221,18 @@ class AlarmTable(Table):
     limit: Annotated[str, Quantity("pressure", "temperature", "flow")] | None = Field(
         None, description="Where the alarm compares a reading: its own limit instead of its section's."
     )
-    re_announce: Annotated[float, Is("alarm.re_announce")] | None = None
+    re_announce: Annotated[float, Is("alarm.re_announce")] | None = Field(
+        None, description="Unanswered for so long, it is announced again; after ten times ever more seldom."
+    )
+    escalate_after: Annotated[float, Is("alarm.re_announce")] | None = Field(
+        None, description="Unanswered for so long, it is announced again with the next higher priority."
+    )
+    latching: Annotated[bool, Flag()] | None = Field(None, description="true where it stays until somebody resets it.")
+    consequence: Annotated[str, Text("what follows if nobody answers", "Rinses take too long")] | None = None
+    response: Annotated[str, Text("what to do now", "Open the stop valve")] | None = None
+    respond_within: Annotated[float, Is("alarm.respond_within")] | None = Field(
+        None, description="How soon; with the consequence it gives the priority, where that isn't set."
+    )
 
 
 class DutyTable(Table):

@@ -97,7 +97,12 @@ class AlarmBody(_FromTo):
     point: str | None
     priority: str
     present: bool
-    by: NotRequired[str]  # who answered
+    since_at_latest: NotRequired[bool]  # it may have begun before `since`: nothing was known of it until then
+    by: NotRequired[str]  # who answered, or put it aside
+    why: NotRequired[str]  # why it is put aside
+    first_out: NotRequired[bool]  # nothing else waited for an answer when it was announced
+    again: NotRequired[int]  # announced again, so often; `from` and `to` are the same
+    escalated: NotRequired[bool]  # nobody has answered for so long that its priority has risen
     consequence_of: NotRequired[str]  # id of the alarm that explains it
     until: NotRequired[str]  # end of its shelf
     msg: NotRequired[MessageBody]  # of `cause`

@@ -246,6 +246,13 @@ class Acknowledge(Kept):
     alarm: str
 
 
+class OutOfService(Kept):
+    """`out_of_service`."""
+
+    alarm: str
+    why: str
+
+
 class Shelve(Kept):
     """`shelve`."""
 
@@ -255,7 +262,7 @@ class Shelve(Kept):
 
 
 class OfAlarm(Kept):
-    """`unshelve`, `out_of_service`, `in_service`."""
+    """`reset`, `unshelve`, `in_service`."""
 
     alarm: str
     why: NotRequired[str]
@@ -288,7 +295,8 @@ RECORDS: Final[Mapping[str, type]] = MappingProxyType(
         "disinfectant_fill": DisinfectantFill, "disinfectant_top_up": DisinfectantTopUp, "concentration_check": ConcentrationCheck,
         "calibration": Calibration, "entered_reading": EnteredReading, "outlet_test": OutletTest, "hold": Hold, "release": Release,
         "equipment_change": EquipmentChange, "service": Service, "work_begins": Work, "work_ends": Work, "acknowledge": Acknowledge,
-        "shelve": Shelve, "unshelve": OfAlarm, "out_of_service": OfAlarm, "in_service": OfAlarm, "correction": Correction, "note": Note,
+        "shelve": Shelve, "unshelve": OfAlarm, "reset": OfAlarm, "out_of_service": OutOfService, "in_service": OfAlarm,
+        "correction": Correction, "note": Note,
         "clock_confirmed": ClockConfirmed,
     }
 )  # fmt: skip

@@ -107,6 +107,11 @@ class AlarmTuning:
     priority: str | None = None
     limit: float | None = None
     re_announce_ms: int | None = None
+    escalate_ms: int | None = None
+    latching: bool | None = None
+    consequence: str | None = None
+    response: str | None = None
+    respond_within_s: int | None = None
 
 
 @dataclass(frozen=True, slots=True)

@@ -20,7 +20,17 @@ _log = logging.getLogger("warmwell.mqtt")
 
 #: keys that change with every picture and say nothing new by themselves; what a text says without words is news where the text is
 _RESTLESS: Final = frozenset({"at", "age_s", "evidence", "trusted"}) | MEMBERS
-_ALARM_ACTS: Final = ("state", "active", "announced", "priority", "since", "consequence_of", "acknowledged_by", "seq")
+_ALARM_ACTS: Final = (
+    "state",
+    "active",
+    "announced",
+    "priority",
+    "since",
+    "consequence_of",
+    "acknowledged_by",
+    "again",
+    "seq",
+)
 _VERDICT_ACTS: Final = ("verdict", "phase", "waits_for", "note")
 
 

@@ -99,5 +99,5 @@ def test_installed_wheel_runs_from_any_folder(wheel: Path, tmp_path: Path):
     assert Path(where.strip()).is_relative_to(site)  # not the checkout's
     program = site / "bin/warmwell"
     assert "check" in said(program, "--help")
-    for example in sorted(site.glob("share/warmwell/config/*.toml")):
+    for example in sorted(site.glob("share/warmwell/config/*-*.toml")):
         said(program, "check", example)

@@ -6,8 +6,10 @@ monotonic time. The deadband alone would hold one reading of noise, so the readi
 out together (`Band.is_borne_out`). A condition that holds for four fifths of the time over a few on-delays is an alarm
 too, though it pauses.
 
-catalogue.py has a row for each alarm; its priorities, delays and deadbands are starting values of common practice, and
-`[alarm.<id>]` in the station file tunes them. system.py takes conditions in and gives changes of state out. What
+catalogue.py has a row for each alarm; its delays and deadbands are starting values of common practice, its priority follows
+from consequence and time to respond, and `[alarm.<id>]` in the station file tunes them. system.py takes conditions in and
+gives changes of state out; answers.py has what people do, unanswered.py what comes when nobody does anything, elapsed.py
+time over restarts, performance.py the standards' figures. What
 explains a value masks it: a phase (a cycle masks `reservoir_cold` for an hour while the liquid is away, then for at
 most three quarters of the warm-up limit while it is heated again; it doesn't mask `not_heating`) or a pause between
 draws never becomes an alarm at all.
@@ -20,6 +22,9 @@ together are one cause: `bus_lost` of their bus, or of the first bus where it is
 a point that stopped without a word is back once it has been heard for as long as its stale limit. At rest nothing about
 cold is raised; before the first case cold is none while it can still be in time. Where it can't, `late_for_first_case`
 says so, cold is its consequence, and `not_heating` waits for something new (it was heated, and is no more).
+
+No data is no all-clear: what can't be told any more leaves an alarm as it is (`set_condition(…, None)`). One that was there
+at the first look of a run stands "since at the latest".
 
 An alarm that has become clearly worse says so, and is announced anew where it was answered (worsening.py). Causes are
 messages, without words and units: these are given where a station speaks (edge/domain/words).

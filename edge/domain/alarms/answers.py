@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import difflib
 from collections.abc import Mapping
 from typing import Any, Final
 
@@ -12,21 +13,41 @@ from edge.domain.messages import Message, moment, name, say
 LONGEST_SHELF_MS: Final = 24 * 3_600_000
 #: what a record does to an alarm
 EVENTS: Final = {
-    "acknowledge": Event.ACKNOWLEDGE, "shelve": Event.SHELVE, "unshelve": Event.UNSHELVE, "out_of_service": Event.REMOVE,
-    "in_service": Event.RETURN_TO_SERVICE,
+    "acknowledge": Event.ACKNOWLEDGE, "reset": Event.RESET, "shelve": Event.SHELVE, "unshelve": Event.UNSHELVE,
+    "out_of_service": Event.REMOVE, "in_service": Event.RETURN_TO_SERVICE,
 }  # fmt: skip
 
 
-def changes_nothing(alarm: Alarm, record: str) -> Message | None:
+def why_not(
+    alarms: Mapping[str, Alarm], record: str, body: Mapping[str, Any], form_fault: Message | None
+) -> Message | None:
+    """Why this record doesn't count: the fault of its form, or that it would change nothing; None where it does.
+
+    Raises:
+        RecordRefused: no such alarm here, or a shelf without an end.
+    """
+    ident = body.get("alarm")
+    if not isinstance(ident, str) or ident not in alarms:
+        near = difflib.get_close_matches(str(ident), alarms, 1)
+        raise RecordRefused(
+            f"no alarm {ident!r} at this station", where=f"record '{record}', alarm",
+            expected=f"{near[0]!r} perhaps" if near else "the id of one of its alarms", do="Look at /api/1/alarms for the ids",
+        )  # fmt: skip
+    if record == "shelve":
+        shelf_ms(body)
+    return form_fault or _changes_nothing(alarms[ident], record)
+
+
+def _changes_nothing(alarm: Alarm, record: str) -> Message | None:
     """Why a record does nothing to its alarm; None where it does something."""
     ident = name(alarm.id)
-    after = next_state(alarm.state, EVENTS[record], latching=alarm.latching, in_alarm=alarm.present)
+    after = next_state(alarm.state, EVENTS[record], latching=alarm.row.latching, in_alarm=alarm.present)
     if after is not alarm.state or record == "shelve":
         return None
     if record == "acknowledge" and alarm.state is State.NORMAL:
         return say("record.nothing_to_acknowledge", alarm=ident)
-    if record == "acknowledge" and alarm.acknowledged_by is not None and alarm.acknowledged_wall_ms is not None:
-        by, at = name(alarm.acknowledged_by), moment(alarm.acknowledged_wall_ms)
+    if record == "acknowledge" and alarm.answered is not None:
+        by, at = name(alarm.answered.by), moment(alarm.answered.wall_ms)
         return say("record.acknowledged_already", alarm=ident, by=by, at=at)
     return say("record.changes_nothing", alarm=ident, state=name(alarm.state))
 

@@ -17,6 +17,8 @@ from math import exp, sqrt
 from types import MappingProxyType
 from typing import Any, Final, NamedTuple
 
+from edge.domain.alarms.catalogue import Row
+from edge.domain.alarms.unanswered import raised
 from edge.domain.entries import Stamp
 from edge.domain.messages import Message, as_json
 
@@ -104,6 +106,8 @@ COMES_BACK: Final = MappingProxyType(
 LIT: Final = frozenset({State.UNACKNOWLEDGED, State.ACKNOWLEDGED})
 #: in these the process's comings and goings are noted but change no state
 ABSENT: Final = frozenset({State.SHELVED, State.SUPPRESSED, State.OUT_OF_SERVICE})
+#: in these somebody still has to answer
+WAITING: Final = frozenset({State.UNACKNOWLEDGED, State.RETURNED, State.LATCHED_UNACKNOWLEDGED})
 
 
 def next_state(state: State, event: Event, *, latching: bool = False, in_alarm: bool = False) -> State:
@@ -285,6 +289,13 @@ class HeldDelay(Delay):
         return len(self._went) == CHATTER_TIMES and mono_ms - self._went[0] <= CHATTER_WITHIN_MS
 
 
+class Since(NamedTuple):
+    """Since when an alarm stands. `at_latest`: it may have begun before, nothing was known of it until then."""
+
+    wall_ms: int
+    at_latest: bool = False
+
+
 class Shelf(NamedTuple):
     """Since when an alarm is shelved, and for how long: by monotonic time, whatever the clock does."""
 
@@ -292,18 +303,50 @@ class Shelf(NamedTuple):
     for_ms: int
 
 
+class Aside(NamedTuple):
+    """Who has put an alarm aside (shelved, or out of service), and why; of a shelf, for how long."""
+
+    by: str | None = None
+    why: str | None = None
+    shelf: Shelf | None = None
+
+
+NOT_ASIDE: Final = Aside()
+
+
+class Answered(NamedTuple):
+    """Who has acknowledged an alarm, and when."""
+
+    by: str
+    wall_ms: int
+
+
+class Announced(NamedTuple):
+    """An alarm that waits for an answer: when it was announced first and last, and how often again.
+
+    `escalated`: its priority has risen. `first_out`: nothing else waited for an answer when it came.
+    """
+
+    first: Stamp
+    last: Stamp
+    again: int = 0
+    escalated: bool = False
+    first_out: bool = False
+
+
 class Alarm:
-    """One alarm of one station: its state, why, since when, who answered. Texts and tuning come from the catalogue."""
+    """One alarm of one station: its state, why, since when, who answered. Texts and tuning stand in its row."""
 
     __slots__ = (
-        "id", "state", "condition", "delay", "since_wall_ms", "value", "limit", "cause", "point", "unit", "priority",
-        "acknowledged_by", "acknowledged_wall_ms", "consequence_of", "seq", "at_wall_ms", "latching", "shelf", "told", "worse_since_ms",
+        "id", "row", "state", "condition", "delay", "since", "was_seen_inside", "value", "limit", "cause", "point", "unit", "answered",
+        "consequence_of", "seq", "at_wall_ms", "aside", "announced", "told", "worse_since_ms",
     )  # fmt: skip
 
-    def __init__(self, ident: str, *, on_ms: int, off_ms: int, priority: str, latching: bool = False) -> None:
-        self.id, self.priority, self.latching = ident, priority, latching
-        self.state, self.condition, self.delay = State.NORMAL, False, HeldDelay(on_ms, off_ms)
-        self.since_wall_ms: int | None = None
+    def __init__(self, ident: str, row: Row) -> None:
+        self.id, self.row = ident, row
+        self.state, self.condition, self.delay = State.NORMAL, False, HeldDelay(row.on_ms, row.off_ms)
+        self.since: Since | None = None
+        self.was_seen_inside = False  # in this run its condition was seen not to hold
         self.value: float | None = None
         self.told: float | None = None  # the value with which it was last announced
         self.worse_since_ms: int | None = None  # since when it has been clearly worse than the value that it shows
@@ -311,47 +354,64 @@ class Alarm:
         self.cause: Message | None = None
         self.unit = ""
         self.point: str | None = None
-        self.acknowledged_by: str | None = None
-        self.acknowledged_wall_ms: int | None = None
+        self.answered: Answered | None = None
         self.consequence_of: str | None = None
         self.seq: int | None = None
         self.at_wall_ms: int | None = None
-        self.shelf: Shelf | None = None
+        self.aside = NOT_ASIDE
+        self.announced: Announced | None = None
 
     @property
     def present(self) -> bool:
         """The delayed condition holds now, whatever the state says."""
         return self.delay.out
 
+    @property
+    def priority(self) -> str:
+        """Its row's; the next higher one once it was escalated."""
+        is_raised = self.announced is not None and self.announced.escalated
+        return raised(self.row.priority) if is_raised else self.row.priority
+
+    @property
+    def waits(self) -> bool:
+        """It wants an answer."""
+        return self.state in WAITING
+
     def step(self, event: Event) -> State | None:
         """Apply an event; the state it came from when that changed, else None."""
         before = self.state
-        self.state = next_state(before, event, latching=self.latching, in_alarm=self.present)
+        self.state = next_state(before, event, latching=self.row.latching, in_alarm=self.present)
         if self.state is before:
             return None
         if self.state in (State.UNACKNOWLEDGED, State.NORMAL):
-            self.acknowledged_by = self.acknowledged_wall_ms = None
+            self.answered = None
         if self.state is State.UNACKNOWLEDGED:
             self.consequence_of = None
+        if not self.waits:
+            self.announced = None
         return before
 
     def as_state(self) -> dict[str, Any]:
         """What has to survive a restart."""
         return {
-            "state": str(self.state), "present": self.present, "since": self.since_wall_ms, "value": self.value, "limit": self.limit,
+            "state": str(self.state), "present": self.present, "since": self.since, "value": self.value, "limit": self.limit,
             "cause": None if self.cause is None else as_json(self.cause),
-            "point": self.point, "unit": self.unit, "by": self.acknowledged_by,
-            "acknowledged": self.acknowledged_wall_ms, "of": self.consequence_of, "seq": self.seq, "at": self.at_wall_ms,
-            "shelf": self.shelf, "told": self.told,
+            "point": self.point, "unit": self.unit, "answered": self.answered,
+            "of": self.consequence_of, "seq": self.seq, "at": self.at_wall_ms,
+            "told": self.told, "aside": self.aside, "announced": self.announced,
         }  # fmt: skip
 
     def restore(self, kept: Mapping[str, Any], cause: Message | None) -> None:
         """Take back what as_state() gave; `cause` in place of its form."""
         self.state = State(kept["state"])
         self.condition = self.delay.out = bool(kept["present"])
-        self.since_wall_ms, self.value, self.limit = kept["since"], kept["value"], kept["limit"]
+        self.since = None if kept["since"] is None else Since(*kept["since"])
+        self.value, self.limit = kept["value"], kept["limit"]
         self.told = kept.get("told", self.value)
         self.cause, self.point, self.unit = cause, kept["point"], kept["unit"]
-        self.acknowledged_by, self.acknowledged_wall_ms = kept["by"], kept["acknowledged"]
+        self.answered = None if kept["answered"] is None else Answered(*kept["answered"])
         self.consequence_of, self.seq, self.at_wall_ms = kept["of"], kept["seq"], kept["at"]
-        self.shelf = None if kept["shelf"] is None else Shelf(Stamp(*kept["shelf"][0]), kept["shelf"][1])
+        by, why, shelf = kept["aside"]
+        self.aside = Aside(by, why, None if shelf is None else Shelf(Stamp(*shelf[0]), shelf[1]))
+        waits = kept["announced"]
+        self.announced = None if waits is None else Announced(Stamp(*waits[0]), Stamp(*waits[1]), *waits[2:])

@@ -30,7 +30,7 @@ from edge.domain.records.seen import is_alarming, seen, word_of
 from edge.domain.settings import Settings
 
 #: what people do to alarms: remembered by the alarms themselves
-ALARM_RECORDS: Final = frozenset({"acknowledge", "shelve", "unshelve", "out_of_service", "in_service"})
+ALARM_RECORDS: Final = frozenset({"acknowledge", "reset", "shelve", "unshelve", "out_of_service", "in_service"})
 
 AHEAD_MS: Final = 300_000  # a record's time may be this far ahead of ours: two clocks are never the same
 DAY_MS: Final = 86_400_000

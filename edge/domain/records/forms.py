@@ -231,13 +231,16 @@ FORMS: Final[Mapping[str, Form]] = MappingProxyType(
         "work_begins": Form("Somebody works on the station.", {"what": Key("line", "what is done"), "why": WHY}),
         "work_ends": Form("The work has ended.", {"what": Key("line", "what was done"), "why": WHY}),
         "acknowledge": Form("An alarm was seen.", {"alarm": ALARM}, (("alarm",),)),
+        "reset": Form("An alarm that stays until somebody resets it is over.", {"alarm": ALARM, "why": WHY}, (("alarm",),)),
         "shelve": Form(
             "An alarm is put aside for a while.",
             {"alarm": ALARM, "minutes": Key("number", "for how long", 0.0, 1440.0), "why": WHY},
             (("alarm",), ("minutes",)),
         ),
         "unshelve": Form("A shelf ends.", {"alarm": ALARM, "why": WHY}, (("alarm",),)),
-        "out_of_service": Form("An alarm is taken out of service.", {"alarm": ALARM, "why": WHY}, (("alarm",),)),
+        "out_of_service": Form(
+            "An alarm is taken out of service.", {"alarm": ALARM, "why": WHY}, (("alarm",), ("why",))
+        ),
         "in_service": Form("An alarm is back in service.", {"alarm": ALARM, "why": WHY}, (("alarm",),)),
         "correction": Form(
             "A record was a mistake and counts no more.",

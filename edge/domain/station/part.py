@@ -11,6 +11,7 @@ from collections.abc import Callable, Iterable, Mapping
 from typing import Any, NamedTuple
 
 from edge.domain.entries import Entry, Now
+from edge.domain.messages import Message
 from edge.domain.readings import Role
 from edge.domain.records.fact import Fact
 from edge.domain.settings import Point
@@ -141,6 +142,10 @@ class Part:
     def ends_in_ms(self, now: Now) -> Iterable[int]:
         """Milliseconds until each piece of evidence of its conditions expires: then these are judged anew; nought or less: it has."""
         return ()
+
+    def responses(self, now: Now) -> Mapping[str, Message]:
+        """What to do about those of its alarms that stand, by id, where that is more than their rows know."""
+        return {}
 
     def alarm_ids(self) -> Iterable[str]:
         """The alarms that this station has because of it, whoever sets them."""

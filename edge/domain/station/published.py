@@ -4,6 +4,8 @@ from __future__ import annotations
 
 from typing import Any
 
+from edge.domain.alarms.published import row_message
+from edge.domain.alarms.states import Alarm
 from edge.domain.entries import Now, rfc3339
 from edge.domain.messages import Doubt, Message, as_json, say
 from edge.domain.quantities import from_kind
@@ -47,6 +49,15 @@ def point(watch: PointMonitor, is_silent: bool, now: Now, words: Words) -> dict[
         "correction": _correction(watch), "uncorrected": None if value is None else watch.raw, "errors": watch.errors, "shown": shown,
         "msg": None if text is None else as_json(text), "advice_msg": None if advice is None else as_json(advice),
     }  # fmt: skip
+
+
+def row_texts(alarm: Alarm, words: Words) -> dict[str, Any]:
+    """What an alarm's row, or the site in its place, says of it: the same in every picture."""
+    found: dict[str, Any] = {}
+    for what in ("consequence", "response"):
+        message = row_message(alarm, what)
+        found |= {what: words.text(message), f"{what}_msg": as_json(message)}
+    return found
 
 
 def _correction(watch: PointMonitor) -> dict[str, Any] | None:

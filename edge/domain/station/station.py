@@ -12,6 +12,7 @@ from collections.abc import Iterable, Mapping, Sequence
 from typing import Any, Final
 from zoneinfo import ZoneInfo
 
+from edge.domain.alarms.answers import why_not
 from edge.domain.alarms.system import AlarmSystem
 from edge.domain.dates import Dates
 from edge.domain.entries import Draft, Entry, Now, Stamp, rfc3339, wall_ms_of
@@ -41,7 +42,7 @@ from edge.domain.station.verdict_memory import VerdictMemory
 from edge.domain.station.view import View
 
 #: changes when the meaning of state() changes; snapshots of another version are rebuilt from the journal
-FOLD_VERSION: Final = 11
+FOLD_VERSION: Final = 12
 
 
 class Station:
@@ -64,6 +65,7 @@ class Station:
         self.desk = view.alarms = AlarmSystem(settings, ids, view.announce, self.book.dates, boot)
         self._verdicts = VerdictMemory(view.words)
         self._asking = Asking(view, self.parts, self.desk, self._verdicts)
+        self._rows = {ident: published.row_texts(alarm, view.words) for ident, alarm in self.desk.alarms.items()}
         self._folds = {kind: [p for p in self.parts.in_order if kind in p.folds] for kind in _kinds(self.parts)}
         self.settings_told: tuple[int, str] | None = None  # seq and digest of the settings that the journal told last
         if state is not None:
@@ -141,7 +143,7 @@ class Station:
     ) -> tuple[Message | None, Mapping[str, Any]]:
         """(why it doesn't count, what it comes to)."""
         if record in ALARM_RECORDS:
-            return self.desk.check_record(record, body, form_fault(body)), {}
+            return why_not(self.desk.alarms, record, body, form_fault(body)), {}
         why = judge(self.book, record, at_ms, body, now)
         if record == "entered_reading" and why is None:
             return self.view.entered.judge(body, at_ms, now), {}
@@ -206,9 +208,15 @@ class Station:
     def alarms(self, now: Now) -> dict[str, dict[str, Any]]:
         """Every alarm, also when normal: shape in edge/snapshot.py."""
         found = self.desk.published(now)
-        for one in found.values():
+        responses: dict[str, Message] = {}
+        for part in self.parts.of_alarms:
+            responses |= part.responses(now)
+        for ident, one in found.items():
             cause = one["cause"]
             one["cause"], one["msg"] = self.view.words.text(cause), None if cause is None else as_json(cause)
+            one |= self._rows[ident]
+            if ident in responses and one["active"]:
+                one["response"], one["response_msg"] = self.view.words.text(responses[ident]), as_json(responses[ident])
         return found
 
     def points(self, now: Now) -> dict[str, dict[str, Any]]:

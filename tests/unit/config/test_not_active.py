@@ -13,7 +13,6 @@ from edge.replay.replay import main
 from simulators.scenarios.record import write
 
 SETTINGS = {
-    "alarm.reservoir_cold.re_announce": '[alarm.reservoir_cold]\nre_announce = "5 min"\n',
     "duty.drip_tray": '[duty.drip_tray]\nevery = "1 h"\ntitle = "Wipe the drip tray"\n',
 }
 #: something that does change what is said, so that the comparison is seen to find it

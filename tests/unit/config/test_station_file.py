@@ -267,7 +267,7 @@ def test_points_of_a_serial_line_with_all_their_settings() -> None:
     assert station.settings.duties == {"drip-tray": 7 * 86_400_000}
     assert station.settings.tuning["pressure_low"].limit == pytest.approx(38 * PSI_KPA)
     assert station.keep == config.KeepPlan(Path("/srv/store"), 30 * 86_400_000, 730 * 86_400_000, None, 2_000_000_000)
-    assert [text.split(":")[0] for text in station.not_active] == ["alarm.pressure_low.re_announce", "duty.drip-tray"]
+    assert [text.split(":")[0] for text in station.not_active] == ["duty.drip-tray"]
 
 
 def test_an_absolute_sender_reads_one_atmosphere_less() -> None:

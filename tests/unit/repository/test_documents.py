@@ -50,6 +50,10 @@ def test_every_kind_of_entry_is_explained():
     assert set(re.findall(r"^\| `(\w+)` \|", section, re.MULTILINE)) == set(KINDS)
 
 
+def test_the_shipped_alarm_catalogue_is_in_step() -> None:
+    assert tables().ALARMS.read_text(encoding="utf-8") == tables().alarm_catalogue(), "run python tests/tables.py"
+
+
 def test_readme_names_every_verb_of_the_command_line():
     from typer.main import get_command
 

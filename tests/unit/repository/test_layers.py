@@ -38,7 +38,6 @@ SHAPES = frozenset({"edge.api.models", "edge.domain.entry_bodies", "edge.domain.
 GROWN = {
     "adapters.modbus_rtu.ModbusRtu": (33, 31),
     "edge.acquisition.worker.BusWorker": (20, 27),
-    "edge.domain.alarms.system.AlarmSystem": (32, 14),
     "edge.domain.doubts.water_checks.WaterChecks": (21, 25),
     "edge.domain.heat.believed_liquid.LiquidEstimator": (14, 22),
     "edge.domain.heat.hypothesis.Hypothesis": (13, 41),

@@ -40,7 +40,8 @@ ROWS: dict[str, list[tuple[str, str]]] = {
         (
             "    {\n",
             """        "drain_backed_up": Row(
-            "Drain backed up", "high", 0, 0, 0.0, "Used disinfectant would run over", "Stop the cycle; keep away from it", 300,
+            "Drain backed up", 0, 0, 0.0, "Used disinfectant would run over", "Stop the cycle; keep away from it", 300,
+            hurts=True, stops="drain",
         ),
 """,
         )

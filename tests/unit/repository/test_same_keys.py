@@ -14,7 +14,7 @@ from edge.api.models import Words
 from edge.api.words import WORDS
 from edge.config import load
 from edge.config.sections import WholeFile
-from edge.domain.alarms.catalogue import CATALOGUE, base_of, row_of
+from edge.domain.alarms.catalogue import CATALOGUE, OWN, PRIORITIES, base_of, row_of
 from edge.domain.alarms.states import State
 from edge.domain.heat.cycle import Phase
 from edge.domain.readings import CONTACT_WORDS, KIND_OF, Kind, Role
@@ -35,7 +35,7 @@ WHOLE = replace(
 STATIONS: dict[str, Settings] = {
     "whole": WHOLE,
     "plain": SETTINGS,
-    **{path.name: load(path).settings for path in sorted((ROOT / "config").glob("*.toml"))},
+    **{path.name: load(path).settings for path in sorted((ROOT / "config").glob("*-*.toml"))},
 }
 
 
@@ -123,7 +123,19 @@ def test_causes_and_limits_of_alarms_are_there() -> None:
 def test_an_alarm_that_is_known_better_than_its_row_is_one_of_a_station() -> None:
     calibration = next(ident for ident in _alarms(WHOLE) if ident.startswith("duty_due:calibration:"))
     assert "until it is calibrated" in row_of(calibration).consequence
-    assert row_of("duty_due:disinfectant_change") is CATALOGUE["duty_due"]
+    assert row_of("duty_due:disinfectant_change").stops == "disinfectant"
+
+
+def test_what_keeps_the_station_from_starting_never_ranks_below_what_only_warns() -> None:
+    """By consequence and time to respond, as IEC 62682 and ISA-18.2 ask; the rule's numbers are the project's own."""
+    rows = {ident: row_of(ident) for ident in (*CATALOGUE, *OWN)}
+    stops, warns = ({i: r for i, r in rows.items() if bool(r.stops) is stop} for stop in (True, False))
+    assert min(PRIORITIES.index(row.priority) for row in stops.values()) >= max(
+        PRIORITIES.index(row.priority) for row in warns.values() if not row.hurts
+    )
+    assert {row.priority for row in rows.values() if row.hurts} == {"high"}
+    assert {ident for ident, row in stops.items() if row.stops not in CONDITIONS} == set()
+    assert {row.priority for row in warns.values()} >= {"low", "medium"}, "else the rule would rank nothing"
 
 
 # -- conditions

@@ -43,9 +43,13 @@ class Duties(Part):
     ) -> None:  # fmt: skip
         self._view, self._calibrated, self._calibration_due = view, calibrated, calibration_due
         self._is_power_unsure = is_power_unsure
+        self._asks: dict[str, Message | None] = {}  # by alarm, what its condition asks people to do
 
     def alarm_ids(self) -> Iterable[str]:
         return [alarm for condition, alarm in _ALARMS if condition in self.conditions()]
+
+    def responses(self, now: Now) -> Mapping[str, Message]:
+        return {alarm: ask for alarm, ask in self._asks.items() if ask is not None}
 
     def conditions(self) -> Mapping[str, Judge]:
         settings = self._view.settings
@@ -64,9 +68,9 @@ class Duties(Part):
         for condition, alarm in _ALARMS:
             if condition in conditions:
                 one = conditions[condition]
-                view.alarms.set_condition(
-                    alarm, one.state == UNMET and not view.situation.is_resting, now, cause=one.text
-                )
+                self._asks[alarm] = one.ask
+                is_owed = None if one.state == UNKNOWN and not now.trusted else one.state == UNMET
+                view.alarms.set_condition(alarm, is_owed and not view.situation.is_resting, now, cause=one.text)
         for ident in self._calibrated:
             why = self._calibration_due(ident, now)
             view.alarms.set_condition(f"duty_due:calibration:{ident}", why is not None, now, cause=why)

@@ -44,6 +44,7 @@ class Leak(Part):
             view.points.first(role) for role in (Role.SUPPLY_PRESSURE, Role.SUPPLY_FLOW)
         )
         self._look_ms = 0
+        self._wet: str | None = None  # the contact that last said so
 
     def alarm_ids(self) -> Iterable[str]:
         supply = self._view.settings.supply
@@ -62,7 +63,9 @@ class Leak(Part):
     def resume(self, now: Now) -> None:
         """What a leak was told by stands until something shows that it is over, or the restart would end it."""
         draws, alarm = self._draws, self._view.alarms.alarms.get("leak")
-        if draws is not None and alarm is not None and alarm.present and alarm.value is not None:
+        if alarm is not None and alarm.present and alarm.point in self._points:
+            self._wet = alarm.point
+        elif draws is not None and alarm is not None and alarm.present and alarm.value is not None:
             draws.recall_leak(alarm.value, alarm.unit, now.mono_ms)
 
     def _look(self, now: Now) -> None:
@@ -80,6 +83,9 @@ class Leak(Part):
         limit = supply.leak_volume_l if supply is not None else None
         runs_on_ms = None if self._draws is None else self._draws.runs_on_ms(now.mono_ms)
         bled = self._draws.decay.bled if self._draws is not None and self._supply_point is not None else None
+        if wet is None and self._wet is not None and view.watches[self._wet].value(now.mono_ms) is None:
+            return  # it said that it is wet, and isn't heard any more
+        self._wet = wet
         if wet is not None:
             view.alarms.set_condition("leak", True, now, value=1.0, point=wet, cause=say("leak.wet", point=name(wet)))
         elif (seen := view.book.seen(Role.LEAK)) is not None:

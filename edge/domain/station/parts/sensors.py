@@ -83,6 +83,9 @@ class Sensors(Part):
     def conditions(self) -> Mapping[str, Judge]:
         return {"sensors": self.sensors}
 
+    def responses(self, now: Now) -> Mapping[str, Message]:
+        return {f"silent:{point}": self._view.advice(point) for point in self._silent}
+
     def bus(self, bus: str, what: str, why: str, now: Now) -> bool:
         """A bus was "lost", or is "back"; False where that is known. What the journal says already is no entry: a restart is no news."""
         lost, was = what == "lost", self.told.get(bus, "back")
@@ -134,7 +137,7 @@ class Sensors(Part):
         bus = watch.point.bus
         if bus not in self.lost_buses:
             alarms.set_condition(f"bus_lost:{bus}", False, now)
-        for_all = alarms.silent_all
+        for_all = alarms.causes.silent_all
         if for_all is not None and for_all.removeprefix("bus_lost:") not in self.lost_buses:
             alarms.set_condition(for_all, False, now)
 
@@ -175,10 +178,10 @@ class Sensors(Part):
         everyone = [p for points in heard.values() for p in points]
         if len(everyone) > 1 and sum(map(len, stopped.values())) == len(everyone):
             bus = next(iter(stopped))
-            desk.silent_all = f"bus_lost:{bus}"
+            desk.causes.silent_all = f"bus_lost:{bus}"
             self._together(bus, everyone, now, is_all=len(stopped) > 1)
             return
-        desk.silent_all = None
+        desk.causes.silent_all = None
         for bus, points in stopped.items():
             if len(points) > 1 and any(p in points for p in fallen):
                 self._together(bus, points, now)
@@ -211,7 +214,8 @@ class Sensors(Part):
         what, advice = say("silent.slow", every=gap, limit=limit), say("silent.slow.advice")
         if what in within(standing.cause) or standing.consequence_of is not None:
             return
-        standing.cause = say("silent.slow_points", points=names(points), what=part(what), advice=part(advice))
+        slow = say("silent.slow_points", points=names(points), what=part(what), advice=part(advice))
+        self._view.alarms.restate(alarm, slow)
         self._view.advise(Advice(points[0], "stale", what, advice), now)
 
     # -- the condition

@@ -17,6 +17,11 @@ from edge.domain.station.station import Station
 from tests.unit.stations import DRAWING, HOUR, PSI, QUIET, SETTINGS, Driver, tuned
 
 TRIP = "outlet_tripped:heater"
+#: what a record needs beside its alarm
+MORE: dict[str, dict[str, Any]] = {
+    "shelve": {"minutes": 10},
+    "out_of_service": {"why": "its contact is being replaced"},
+}
 
 
 def tripped_then_clock_back(by_ms: int) -> Driver:
@@ -77,7 +82,7 @@ def test_an_alarm_that_was_never_there_and_is_put_aside_says_so(records: list[st
     driver = Driver()
     driver.run(5)
     for record in records:
-        driver.record(record, alarm=TRIP, by="Ana", **({"minutes": 10} if record == "shelve" else {}))
+        driver.record(record, alarm=TRIP, by="Ana", **MORE.get(record, {}))
     bodies = [e.body for e in driver.said if e.kind == "alarm" and e.body["id"] == TRIP]
     assert [body["cause"] for body in bodies] == causes
     assert {(body["since"], body["value"]) for body in bodies} == {(None, None)}
@@ -88,7 +93,7 @@ def test_one_that_was_there_once_says_nothing_of_then_and_what_comes_while_it_is
     driver.run(5, QUIET | {"heater-outlet": 1.0})
     driver.record("acknowledge", alarm=TRIP)
     driver.run(5)
-    driver.record("out_of_service", alarm=TRIP, by="Ana")
+    driver.record("out_of_service", alarm=TRIP, by="Ana", why="its contact is being replaced")
     assert driver.station.alarms(driver.now)[TRIP]["cause"] == "not present; taken out of service by Ana"
     driver.run(5, QUIET | {"heater-outlet": 1.0})
     driver.record("in_service", alarm=TRIP, by="Ana")

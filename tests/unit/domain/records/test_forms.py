@@ -41,7 +41,8 @@ FITS: dict[str, dict[str, Any]] = {
     "acknowledge": {"alarm": "reservoir_cold"},
     "shelve": {"alarm": "reservoir_cold", "minutes": 5},
     "unshelve": {"alarm": "reservoir_cold"},
-    "out_of_service": {"alarm": "reservoir_cold"},
+    "reset": {"alarm": "reservoir_cold"},
+    "out_of_service": {"alarm": "reservoir_cold", "why": "its gauge is being replaced"},
     "in_service": {"alarm": "reservoir_cold"},
     "correction": {"of": 3},
     "clock_confirmed": {"time": "2026-03-16T05:50:00Z"},
@@ -62,7 +63,7 @@ def test_every_record_of_the_contract_has_a_form() -> None:
     words = (
         "daily_test water_path_treatment filter_change disinfectant_fill disinfectant_top_up concentration_check calibration "
         "entered_reading outlet_test hold release equipment_change service work_begins work_ends acknowledge shelve unshelve "
-        "out_of_service in_service correction note clock_confirmed"
+        "out_of_service in_service reset correction note clock_confirmed"
     )
     assert set(FORMS) == set(words.split())
 

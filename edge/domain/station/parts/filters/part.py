@@ -9,7 +9,7 @@ from typing import Any
 from edge.domain.entries import Entry, Now
 from edge.domain.messages import name, part, say
 from edge.domain.records.book import local_date, next_date_change_ms
-from edge.domain.station.judged import UNMET
+from edge.domain.station.judged import UNKNOWN, UNMET
 from edge.domain.station.part import (
     ClockStepped,
     ClockTrustChanged,
@@ -86,7 +86,8 @@ class Filters(Part):
             cause = say("filter.cause", filter=name(stage.id), why=part(judged.text), at_once=part(told.at_once()))
             due, fell = f"filter_due:{stage.id}", f"filter_fell:{stage.id}"
             limit = stage.drop_limit_kpa
-            alarms.set_condition(due, judged.state == UNMET, now, value=drop, unit="kPa", limit=limit, cause=cause)
+            is_due = None if judged.state == UNKNOWN and not now.trusted else judged.state == UNMET
+            alarms.set_condition(due, is_due, now, value=drop, unit="kPa", limit=limit, cause=cause)
             seen = train.of(stage.id)
             if seen is None:
                 continue

@@ -192,7 +192,7 @@ class ReservoirAlarms(Part):
         situation = self._view.situation
         if situation.is_resting:
             return True
-        if self._view.alarms.cause_of("reservoir_cold") is not None:
+        if self._view.alarms.causes.present("reservoir_cold") is not None:
             return False
         return (
             situation.phase is Phase.OFF or self._is_for_first_case(now) or warmth.cycle.may_explain_cold(now.mono_ms)

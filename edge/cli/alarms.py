@@ -1,0 +1,294 @@
+"""`warmwell alarms`: why each alarm is there and what it asks for; or how the alarms of a journal have performed."""
+
+from __future__ import annotations
+
+import csv
+import io
+import json
+from collections.abc import Iterable, Iterator, Mapping
+from pathlib import Path
+from typing import Any, Final
+
+from edge import terminal
+from edge.domain.alarms.catalogue import CATALOGUE, OWN, PRIORITIES, Row, row_of
+from edge.domain.alarms.performance import (
+    AVERAGE_PER_PERIOD,
+    BUSY_HOUR,
+    FLOOD,
+    MOST_FLOODED,
+    MOST_OF_TOP_TEN,
+    MOST_STALE,
+    MOST_STANDING,
+    Performance,
+    performance,
+)
+from edge.domain.entries import Entry, rfc3339
+from edge.domain.errors import UnusableInput
+from edge.domain.readings import UNIT_OF
+from edge.domain.roles import ROLES
+from edge.domain.settings import Settings
+from edge.domain.wording import age_text
+
+_COLUMNS: Final = (
+    "alarm", "title", "priority", "keeps_from_ready", "compares", "limit", "unit", "on_delay_s", "off_delay_s", "deadband", "latching",
+    "consequence", "response", "respond_within_s", "re_announce_s", "escalate_after_s", "follows_from",
+)  # fmt: skip
+_PIECE: Final = 500
+
+
+def alarms(file: Path | None, is_performance: bool, form: str, since: str | None, until: str | None) -> int:
+    """The table, or the figures.
+
+    Raises:
+        UnusableInput: options that don't go together, a file or folder that can't be used.
+        StoreFault: the journal can't be read.
+    """
+    if not is_performance:
+        if since is not None or until is not None:
+            raise UnusableInput(
+                "the table of alarms has no times",
+                where="--from, --to",
+                expected="them only with --performance",
+                do="Leave them out",
+            )
+        return _table(file, form)
+    if file is None:
+        raise UnusableInput(
+            "no journal is named",
+            where="--performance",
+            expected="a station file or a [keep] folder",
+            do="Name one before it",
+        )
+    if form == "csv":
+        raise UnusableInput(
+            "the figures are no rows", where="--format", expected="text or jsonl", do="Choose one of them"
+        )
+    return _figures(file, since, until, form)
+
+
+def _table(file: Path | None, form: str) -> int:
+    """Print the rationalisation table: of a station, or, without a file, of the catalogue as shipped.
+
+    Raises:
+        UnusableInput: the station file can't be used.
+    """
+    rows = list(_rows(_settings(file)))
+    if form == "csv":
+        out = io.StringIO()
+        lines = csv.DictWriter(out, _COLUMNS, lineterminator="\n")
+        lines.writeheader()
+        lines.writerows(rows)
+        print(out.getvalue(), end="")
+    elif form == "jsonl":
+        for row in rows:
+            print(json.dumps(row, ensure_ascii=False))
+    else:
+        print("\n".join(_as_text(rows)))
+    return terminal.DONE
+
+
+def _figures(folder: Path, since: str | None, until: str | None, form: str) -> int:
+    """Print how the alarms of a journal performed, beside the standards' targets.
+
+    Args:
+        folder: where the journal lies; or the station file, whose [keep] names it.
+        since, until: only this span; else from the journal's first entry to its last.
+
+    Raises:
+        UnusableInput: no journal there, or a span that can't be.
+        StoreFault: it can't be read.
+    """
+    from edge.cli.export import instant
+    from edge.store.journal import ReadOnlyJournal
+
+    journal = ReadOnlyJournal(_keep_folder(folder))
+    try:
+        entries = list(_alarm_entries(journal))
+        first, last = journal.read(0, 1), journal.read(max(journal.last_seq() - 1, 0), 1)
+    finally:
+        journal.close()
+    if not first or not last:
+        raise UnusableInput(
+            "the journal is empty", where=str(folder), expected="entries", do="Let the station run first"
+        )
+    from_ms, until_ms = instant(since, "--from"), instant(until, "--to")
+    from_ms = first[0].wall_ms if from_ms is None else from_ms
+    until_ms = last[0].wall_ms + 1 if until_ms is None else until_ms
+    if until_ms <= from_ms:
+        raise UnusableInput(
+            f"from {rfc3339(from_ms)} to {rfc3339(until_ms)} is no span of time", where="--from, --to",
+            expected="an end after the beginning", do="Name another span",
+        )  # fmt: skip
+    found = performance(entries, from_ms, until_ms)
+    print(json.dumps(_as_json(found), ensure_ascii=False) if form == "jsonl" else "\n".join(_lines(found)))
+    return terminal.DONE
+
+
+# -- the table
+
+
+def _settings(file: Path | None) -> Settings | None:
+    if file is None:
+        return None
+    from edge.config import load
+
+    return load(file).settings
+
+
+def _rows(settings: Settings | None) -> Iterator[dict[str, Any]]:
+    if settings is None:
+        for key in (*CATALOGUE, *OWN):
+            row = row_of(key)
+            yield _row(key.rstrip(":") + (f":<{row.per}>" if row.per and key in CATALOGUE else ""), row, None)
+        return
+    from edge.domain.station.station import Station
+
+    desk = Station(settings, "table").desk
+    for ident, alarm in desk.alarms.items():
+        band = desk.bands.get(ident)
+        yield _row(ident, alarm.row, None if band is None else band.limit)
+
+
+def _row(ident: str, row: Row, limit: float | None) -> dict[str, Any]:
+    compared = None if row.compares is None else ROLES[row.compares.role]
+    follows = list(row.caused_by)
+    if row.after_trip is not None:
+        follows.append("outlet_tripped")
+    return {
+        "alarm": ident,
+        "title": row.title,
+        "priority": row.priority,
+        "keeps_from_ready": row.stops or None,
+        "compares": None if row.compares is None else f"{row.compares.role} {row.compares.words}",
+        "limit": None if limit is None else round(limit, 4),
+        "unit": None if compared is None else UNIT_OF[compared.kind],
+        "on_delay_s": row.on_ms / 1000,
+        "off_delay_s": row.off_ms / 1000,
+        "deadband": round(row.deadband, 4) if compared is not None else None,
+        "latching": row.latching,
+        "consequence": row.consequence,
+        "response": row.response,
+        "respond_within_s": row.respond_within_s,
+        "re_announce_s": None if row.re_announce_ms is None else row.re_announce_ms / 1000,
+        "escalate_after_s": None if row.escalate_ms is None else row.escalate_ms / 1000,
+        "follows_from": ", ".join(follows) or None,
+    }
+
+
+def _as_text(rows: Iterable[Mapping[str, Any]]) -> Iterator[str]:
+    for row in sorted(rows, key=lambda one: -PRIORITIES.index(one["priority"])):
+        yield f"{row['priority']:<7} {row['alarm']}  {row['title']}"
+        yield f"        leads to  {row['consequence']}"
+        yield f"        do        {row['response']} (within {age_text(int(row['respond_within_s'] * 1000))})"
+        if row["keeps_from_ready"]:
+            yield f"        READY     not while it stands: {row['keeps_from_ready']}"
+        tuned = [] if row["compares"] is None else [f"{row['compares']}{_limit_text(row)}"]
+        tuned += [f"on-delay {row['on_delay_s']:g} s"]
+        tuned += [f"off-delay {row['off_delay_s']:g} s"] if row["off_delay_s"] else []
+        tuned += ["latching: stays until it is reset"] if row["latching"] else []
+        tuned += [f"again after {row['re_announce_s']:g} s"] if row["re_announce_s"] else []
+        tuned += [f"escalates after {row['escalate_after_s']:g} s"] if row["escalate_after_s"] else []
+        yield f"        tuning    {'; '.join(tuned)}"
+        if row["follows_from"]:
+            yield f"        may follow from  {row['follows_from']}"
+        yield ""
+
+
+def _limit_text(row: Mapping[str, Any]) -> str:
+    limit = "" if row["limit"] is None else f", limit {row['limit']:g} {row['unit']}"
+    return f"{limit}, deadband {row['deadband']:g} {row['unit']}"
+
+
+# -- the figures
+
+
+def _keep_folder(named: Path) -> Path:
+    if named.is_dir() or named.suffix != ".toml":
+        return named
+    from edge.config import load
+
+    return load(named).keep.folder
+
+
+def _alarm_entries(journal: Any) -> Iterator[Entry]:
+    after = 0
+    while piece := journal.read(after, _PIECE):
+        yield from (entry for entry in piece if entry.kind == "alarm")
+        after = piece[-1].seq
+
+
+def _as_json(found: Performance) -> dict[str, Any]:
+    return {
+        **{key: value for key, value in found._asdict().items() if key not in ("from_ms", "until_ms")},
+        "from": rfc3339(found.from_ms), "to": rfc3339(found.until_ms),
+        "floods": [[rfc3339(begin), rfc3339(end)] for begin, end in found.floods],
+        "stale": [[one.id, rfc3339(one.from_ms), None if one.until_ms is None else rfc3339(one.until_ms)] for one in found.stale],
+        "chattering": dict(found.chattering), "fleeting": dict(found.fleeting), "by_priority": dict(found.by_priority),
+    }  # fmt: skip
+
+
+def _lines(found: Performance) -> Iterator[str]:
+    days = (found.until_ms - found.from_ms) / 86_400_000
+    yield f"From {rfc3339(found.from_ms)} to {rfc3339(found.until_ms)} ({days:.2f} days)."
+    yield "Targets are those of ISA-18.2, IEC 62682 and EEMUA 191, from memory and public summaries."
+    yield ""
+    for what, value, target, ok in _measured(found):
+        yield f"{'ok' if ok else 'NO' if ok is False else '  '}  {what:<46} {value:<18} {target}".rstrip()
+    for title, listed in (
+        ("most frequent", [f"{ident} {n}" for ident, n in found.top]),
+        ("chattering", [f"{ident} {n}" for ident, n in found.chattering.items()]),
+        ("fleeting", [f"{ident} {n}" for ident, n in found.fleeting.items()]),
+        ("floods", [f"{rfc3339(begin)} to {rfc3339(end)}" for begin, end in found.floods]),
+        ("stood for more than a day", [f"{one.id} since {rfc3339(one.from_ms)}" for one in found.stale]),
+    ):
+        if listed:
+            yield ""
+            yield f"{title}:"
+            yield from (f"    {line}" for line in listed)
+
+
+def _measured(found: Performance) -> Iterator[tuple[str, str, str, bool | None]]:
+    """(what, its value, its target, whether it is met; None where there is none)."""
+    yield "announced", str(found.announced), "", None
+    yield "announced again, as nobody had answered", str(found.again), "", None
+    yield (
+        "a day, on an average",
+        f"{found.per_day:.2f}",
+        f"up to {AVERAGE_PER_PERIOD * 144:g}",
+        found.per_day <= AVERAGE_PER_PERIOD * 144,
+    )
+    yield (
+        "in ten minutes, on an average", f"{found.per_period:.3f}", f"up to {AVERAGE_PER_PERIOD:g}",
+        found.per_period <= AVERAGE_PER_PERIOD,
+    )  # fmt: skip
+    yield "in ten minutes, at the most", str(found.most_in_period), f"up to {FLOOD}", found.most_in_period <= FLOOD
+    yield (
+        f"ten-minute periods with more than {FLOOD}",
+        f"{found.periods_over:.2f} %",
+        "up to 1 %",
+        found.periods_over <= 1.0,
+    )
+    yield f"hours with more than {BUSY_HOUR}", f"{found.hours_over:.2f} %", "up to 1 %", found.hours_over <= 1.0
+    yield "time in floods", f"{found.flooded:.2f} %", f"below {MOST_FLOODED:g} %", found.flooded < MOST_FLOODED
+    yield (
+        "share of the ten most frequent",
+        f"{found.top_share:.0f} %",
+        f"1 to {MOST_OF_TOP_TEN:g} % in a large plant",
+        None,
+    )
+    yield "alarms that chatter", str(len(found.chattering)), "0", not found.chattering
+    yield "fleeting alarms", str(len(found.fleeting)), "0", not found.fleeting
+    yield "stood for more than a day", str(len(found.stale)), f"below {MOST_STALE}", len(found.stale) < MOST_STALE
+    yield (
+        "stood at one time, at the most",
+        str(found.most_standing),
+        f"up to {MOST_STANDING}",
+        found.most_standing <= MOST_STANDING,
+    )
+    if found.answered_s is not None:
+        median_s, most_s = found.answered_s
+        yield "until acknowledged, half within", age_text(int(median_s * 1000)), "", None
+        yield "until acknowledged, nine of ten within", age_text(int(most_s * 1000)), "", None
+    yield "never acknowledged", str(found.unanswered), "", None
+    shares = ", ".join(f"{word} {found.by_priority.get(word, 0)}" for word in PRIORITIES)
+    yield "by priority", shares, "", None

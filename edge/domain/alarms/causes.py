@@ -1,0 +1,46 @@
+"""What an alarm can be a consequence of: the outlet that tripped, the bus that was lost, the liquid that does not heat."""
+
+from __future__ import annotations
+
+from collections.abc import Iterator, Mapping
+
+from edge.domain.alarms.catalogue import CATALOGUE, Trip, row_of
+from edge.domain.alarms.states import Alarm
+from edge.domain.settings import Settings, feeds_machine
+
+
+class Causes:
+    """Relations between one station's alarms, as their rows say."""
+
+    def __init__(self, settings: Settings, alarms: Mapping[str, Alarm]) -> None:
+        self._alarms = alarms
+        self._bus_of = {point.id: point.bus for point in settings.points}
+        self._trips = [ident for ident in alarms if ident.startswith("outlet_tripped:")]
+        self.silent_all: str | None = None  # the alarm that stands for a station of which nothing is heard
+
+    def present(self, ident: str) -> str | None:
+        """The present alarm that this one would be a consequence of; None where there is none."""
+        return next((cause for cause in self._of(ident) if cause in self._alarms and self._alarms[cause].present), None)
+
+    def consequences(self, cause: str) -> Iterator[str]:
+        """The alarms whose rows name this one as a cause."""
+        return (ident for ident in self._alarms if cause in row_of(ident).caused_by)
+
+    def _of(self, ident: str) -> Iterator[str]:
+        """What this one can be a consequence of, the nearest cause first."""
+        row = row_of(ident)
+        heaters = [trip for trip in self._trips if not feeds_machine(trip)]
+        others = [trip for trip in self._trips if trip not in heaters]
+        if row.after_trip is Trip.HEATER:
+            yield from heaters or others
+        elif row.after_trip is Trip.ANY:
+            yield from (*heaters, *others)
+        elif row.after_trip is Trip.OTHER:
+            yield from others
+        for base in row.caused_by:
+            if CATALOGUE[base].per != "bus":
+                yield base
+                continue
+            yield f"{base}:{self._bus_of.get(ident.partition(':')[2], '')}"
+            if self.silent_all is not None:
+                yield self.silent_all

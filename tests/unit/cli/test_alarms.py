@@ -1,0 +1,104 @@
+"""`warmwell alarms`: the table says of each alarm why it is there and what to do; the figures come from a journal as it lies on disk."""
+
+from __future__ import annotations
+
+import csv
+import io
+import json
+from pathlib import Path
+
+import pytest
+from typer.testing import CliRunner
+
+from edge.cli.app import app
+from edge.domain.alarms.catalogue import CATALOGUE
+from edge.domain.entries import Draft, Now
+from edge.store.journal import Journal
+
+ROOT = Path(__file__).parents[3]
+EXAMPLE = ROOT / "config/station-example.toml"
+WALL_MS = 1_773_640_200_000  # 2026-03-16T05:50:00Z
+DAY_MS = 86_400_000
+
+
+def ran(*words: str) -> tuple[int, str, str]:
+    done = CliRunner().invoke(app, ["alarms", *words])
+    return done.exit_code, done.stdout, done.stderr
+
+
+def test_the_table_of_a_station_has_each_of_its_alarms_with_its_own_tuning() -> None:
+    code, out, _ = ran(str(EXAMPLE), "--format", "csv")
+    rows = {row["alarm"]: row for row in csv.DictReader(io.StringIO(out))}
+    assert code == 0 and rows["outlet_tripped:heater"]["on_delay_s"] == "2.0"
+    assert rows["pressure_low"]["unit"] == "kPa" and float(rows["pressure_low"]["limit"]) == pytest.approx(
+        40 * 6.894757, abs=1e-3
+    )
+    assert all(row["consequence"] and row["response"] and float(row["respond_within_s"]) > 0 for row in rows.values())
+    assert rows["leak"]["priority"] == "high" and rows["leak"]["keeps_from_ready"] == "no_leak"
+
+
+def test_without_a_station_it_is_the_catalogue_and_people_read_it_by_priority() -> None:
+    code, out, _ = ran()
+    heads = [line for line in out.splitlines() if line and not line.startswith(" ")]
+    assert code == 0 and {line.split()[1].split(":")[0] for line in heads} == set(CATALOGUE)
+    ranks = [("high", "medium", "low").index(line.split()[0]) for line in heads]
+    assert ranks == sorted(ranks)
+    assert "do        Shut the stop valve; wipe up; find where it comes from (within 5 min)" in out
+
+
+@pytest.fixture
+def keep(tmp_path: Path) -> Path:
+    journal = Journal(tmp_path / "keep", "harbour-lane/scope-room-2", "boot-1")
+    try:
+        drafts = [Draft(Now(0, WALL_MS, True), "started", {"why": "test"})]
+        for hour, before, after, more in (
+            (1, "normal", "unacknowledged", {}), (2, "unacknowledged", "acknowledged", {"by": "Ana"}),
+            (3, "acknowledged", "normal", {}), (30, "normal", "unacknowledged", {}),
+        ):  # fmt: skip
+            body = {
+                "id": "leak", "from": before, "to": after, "cause": "", "value": None, "unit": None, "limit": None, "since": None,
+                "point": None, "priority": "high", "present": after != "normal", **more,
+            }  # fmt: skip
+            drafts.append(Draft(Now(hour * 3_600_000, WALL_MS + hour * 3_600_000, True), "alarm", body))
+        drafts.append(Draft(Now(2 * DAY_MS, WALL_MS + 2 * DAY_MS - 1, True), "stopped", {"why": "test"}))
+        journal.append(drafts)
+    finally:
+        journal.close()
+    return tmp_path / "keep"
+
+
+def test_the_figures_are_those_of_the_journal(keep: Path) -> None:
+    code, out, _ = ran("--performance", "--format", "jsonl", str(keep))
+    found = json.loads(out)
+    assert code == 0 and found["announced"] == 2 and found["per_day"] == pytest.approx(1.0)
+    assert found["answered_s"] == [3600.0, 3600.0] and found["top"] == [["leak", 2]]
+    code, out, _ = ran("--performance", str(keep), "--to", "2026-03-17T05:50:00Z")
+    assert code == 0 and "announced" in out and "ok  in ten minutes, at the most" in out and "leak 1" in out
+
+
+def test_the_station_file_may_name_the_folder(keep: Path) -> None:
+    station = keep.parent / "station.toml"
+    text = (ROOT / "config/station-example.toml").read_text(encoding="utf-8")
+    assert 'folder = "/var/lib/warmwell"' in text
+    station.write_text(text.replace("/var/lib/warmwell", str(keep)), encoding="utf-8")
+    code, out, _ = ran("--performance", "--format", "jsonl", str(station))
+    assert code == 0 and json.loads(out)["announced"] == 2
+
+
+@pytest.mark.parametrize(
+    ("words", "what"),
+    [
+        (["--performance"], "no journal is named"),
+        (["--performance", "nowhere"], "there is no journal"),
+        (["--from", "2026-03-16T05:50:00Z"], "the table of alarms has no times"),
+        (["nowhere.toml"], "there is no such file"),
+    ],
+)
+def test_what_cannot_be_is_refused_in_a_sentence(words: list[str], what: str) -> None:
+    code, _, err = ran(*words)
+    assert code == 2 and what in err and err.count("\n") == 1
+
+
+def test_a_span_that_ends_before_it_begins_is_refused(keep: Path) -> None:
+    code, _, err = ran("--performance", str(keep), "--from", "2026-04-16T05:50:00Z")
+    assert code == 2 and "is no span of time" in err

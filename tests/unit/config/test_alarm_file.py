@@ -1,0 +1,107 @@
+"""The site's alarm catalogue: read with the station file, key by key behind it, and checked as hard."""
+
+from __future__ import annotations
+
+from pathlib import Path
+
+import pytest
+
+from edge import config
+from edge.config.reading import UnusableInputs
+from edge.domain.alarms.catalogue import CATALOGUE, row_of
+from edge.domain.station.station import Station
+
+ROOT = Path(__file__).parents[3]
+EXAMPLE = (ROOT / "config/station-example.toml").read_text(encoding="utf-8")
+NAMED = EXAMPLE.replace("timezone = ", 'alarms = "alarms.toml"\ntimezone = ', 1)
+
+
+def written(folder: Path, catalogue: str | None, station: str = NAMED) -> Path:
+    if catalogue is not None:
+        (folder / "alarms.toml").write_text(catalogue, encoding="utf-8")
+    (folder / "station.toml").write_text(station, encoding="utf-8")
+    return folder / "station.toml"
+
+
+def test_its_tables_hold_where_the_station_file_says_nothing(tmp_path: Path) -> None:
+    catalogue = """
+[alarm.pressure_low]
+on_delay = "40 s"
+deadband = "3 psi"
+latching = true
+
+[alarm.leak]
+response = "Shut the red valve behind the bench; call the duty technician"
+respond_within = "3 min"
+"""
+    plan = config.load(written(tmp_path, catalogue))
+    low = plan.settings.tuning["pressure_low"]
+    assert (low.on_delay_ms, low.latching) == (40_000, True)
+    assert low.deadband == pytest.approx(6.894757), "the station file's own 1 psi"
+    alarms = Station(plan.settings, "boot").desk.alarms
+    assert alarms["leak"].row.response.startswith("Shut the red valve") and alarms["leak"].row.respond_within_s == 180
+    assert alarms["leak"].row.consequence == CATALOGUE["leak"].consequence
+
+
+def test_it_is_part_of_the_settings_and_of_their_digest(tmp_path: Path) -> None:
+    plan = config.load(written(tmp_path, "[alarm.leak]\nlatching = true\n"))
+    other = config.load(written(tmp_path, "[alarm.leak]\nlatching = false\n"))
+    assert plan.digest != other.digest and plan.document["alarm"]["leak"] == {"latching": True}
+    assert config.settings_of(plan.document).tuning["leak"].latching is True, "a journal needs no further file"
+
+
+@pytest.mark.parametrize(
+    ("catalogue", "line", "what"),
+    [
+        ("[alarm.leak]\n[alarm.presure_low]\nlatching = true\n", 2, "pressure_low"),
+        ('[alarm.leak]\nlatching = "yes"\n', 2, "true or false"),
+        ('[alarm.leak]\nrespond_within = "5"\n', 2, "unit"),
+        ('[alarm.leak]\ndeadband = "1 psi"\n', 2, "compares no reading"),
+        ('[alarm.leak]\nanswer = "run"\n', 2, "not known here"),
+        ('[alarm."silent:room"]\npriority = "low"\n', 1, "one alarm of its kind"),
+        ('[station]\nid = "x"\n', 1, "nothing but [alarm.<id>] tables"),
+        ("[alarm.leak\n", 1, ""),
+        ("", 1, "empty"),
+    ],
+)
+def test_each_mistake_has_its_line_in_its_own_file(tmp_path: Path, catalogue: str, line: int, what: str) -> None:
+    with pytest.raises(UnusableInputs) as refused:
+        config.load(written(tmp_path, catalogue))
+    (said,) = str(refused.value).splitlines()
+    assert f"alarms.toml line {line}" in said and what in said
+
+
+def test_mistakes_of_both_files_are_told_in_one_go(tmp_path: Path) -> None:
+    station = NAMED.replace('loss = "4 K"', 'loss = "4 psi"')
+    assert station != NAMED
+    with pytest.raises(UnusableInputs) as refused:
+        config.load(written(tmp_path, "[alarm.leak]\nlatching = 3\n", station))
+    first, second = str(refused.value).splitlines()
+    assert "station.toml" in first and "alarms.toml line 2" in second
+
+
+def test_one_that_is_not_there_is_said(tmp_path: Path) -> None:
+    with pytest.raises(UnusableInputs, match="no such file; expected an alarm catalogue"):
+        config.load(written(tmp_path, None))
+
+
+def test_check_says_where_what_stops_the_station_ranks_below_what_only_warns(tmp_path: Path) -> None:
+    code, text = config.check_report(written(tmp_path, '[alarm.pressure_low]\npriority = "low"\n'))
+    assert (
+        code == 0 and "pressure_low: it keeps the station from starting and ranks below alarms that only warn" in text
+    )
+    assert "untold" in text
+    code, text = config.check_report(written(tmp_path, '[alarm.heating_weak]\npriority = "medium"\n'))
+    assert code == 0 and "only warn" not in text
+
+
+def test_the_shipped_catalogue_says_what_holds_without_it(tmp_path: Path) -> None:
+    shipped = (ROOT / "config/alarms.toml").read_text(encoding="utf-8")
+    plan, plain = config.load(written(tmp_path, shipped)), config.load(written(tmp_path, None, EXAMPLE))
+    alarms, without = Station(plan.settings, "boot").desk.alarms, Station(plain.settings, "boot").desk.alarms
+    assert {i: a.row._replace(set_priority="") for i, a in alarms.items() if not i.startswith("duty_due")} == {
+        i: a.row._replace(set_priority="") for i, a in without.items() if not i.startswith("duty_due")
+    }
+    assert set(plan.settings.tuning) == {ident for ident in CATALOGUE if ident != "duty_due"}
+    for ident, tuned in plan.settings.tuning.items():
+        assert (tuned.consequence, tuned.response) == (row_of(ident).consequence, row_of(ident).response)
