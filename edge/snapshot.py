@@ -15,7 +15,7 @@ from edge.domain.entries import Now
 from edge.domain.entry_bodies import MessageBody
 
 
-class DrawHistory(TypedDict):
+class Evidence(TypedDict):
     """What a condition rests on: an entry (null while it is under way), and how old it is."""
 
     seq: int | None
@@ -32,8 +32,12 @@ class ConditionPicture(TypedDict):
     text: str
     since: str | None
     expected_at: str | None  # of one that mends itself
-    evidence: DrawHistory | None
+    evidence: Evidence | None
     msg: MessageBody
+    value: float | None  # what was measured, in `unit`; null where nothing was, or it can't be told
+    limit: float | None  # what `value` is held against; null where the text names none
+    unit: str | None
+    probability: float | None  # that what is asked for is truly so; null where the points aren't calibrated
 
 
 class VerdictPicture(TypedDict):

@@ -59,6 +59,10 @@ def condition(ident: str, state: str, text: str, expected_at: str | None = None)
         "expected_at": expected_at,
         "evidence": None,
         "msg": told(text),
+        "value": None,
+        "limit": None,
+        "unit": None,
+        "probability": None,
     }
 
 

@@ -57,8 +57,8 @@ _RESERVED: Final = 4  # of the messages in flight: for retained topics while man
 class Source(NamedTuple):
     """A station, as the publisher knows it.
 
-    `snapshots`, `wait_snapshot`: the judge's: the present picture, and `wait_snapshot(version, timeout_s)`. `software`: version of this
-    program, for the node topic.
+    `snapshots`, `wait_snapshot`: the judge's: the present picture, and `wait_snapshot(version, timeout_s)`. What follows `clock` is for
+    the node topic: `software` is this program's version, `timezone` an IANA name, `simulated`: its readings are made up, or its clock is.
     """
 
     site: str
@@ -68,6 +68,9 @@ class Source(NamedTuple):
     wait_snapshot: Callable[[int, float], Snapshot]
     clock: Clock
     software: str = ""
+    title: str = ""
+    timezone: str = "UTC"
+    simulated: bool = False
 
 
 class Publisher:
@@ -655,6 +658,9 @@ class Publisher:
             "trusted": now.trusted,
             "boot": self._clock.boot,
             "software": self._source.software,
+            "title": self._source.title,
+            "timezone": self._source.timezone,
+            "simulated": self._source.simulated,
             "journal": self._chain.mark(),
         }
 
