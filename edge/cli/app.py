@@ -76,6 +76,7 @@ class Schema(StrEnum):
     """What has a schema."""
 
     STATION = "station"
+    MQTT = "mqtt"
 
 
 def _done(call: Callable[[], int | None]) -> None:
@@ -133,14 +134,17 @@ def check(file: Annotated[Path, FileArgument(help="The station file.", metavar="
 
 @app.command()
 def schema(what: Annotated[Schema, typer.Argument(help="What to describe.")]) -> None:
-    """Print a JSON Schema."""
+    """Print the JSON Schema of station files, or the AsyncAPI document of what a station says by MQTT."""
 
     def work() -> None:
         import json
 
-        from edge import config
+        if what is Schema.MQTT:
+            from edge.mqtt.asyncapi import document as described
+        else:
+            from edge.config import schema as described
 
-        print(json.dumps(config.schema(), indent=2, ensure_ascii=False))
+        print(json.dumps(described(), indent=2, ensure_ascii=False))
 
     _done(work)
 
