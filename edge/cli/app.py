@@ -257,6 +257,26 @@ def listen(
 
 
 @app.command()
+def retained(
+    file: Annotated[Path, FileArgument(help="The station file.", metavar="FILE")],
+    clear: Annotated[bool, typer.Option("--clear", help="Empty them.")] = False,
+    former: Annotated[
+        str | None,
+        typer.Option(help="A name that the station had before: all of its topics are meant.", metavar="[SITE/]STATION"),
+    ] = None,
+    yes: Annotated[bool, typer.Option("--yes", help="Empty them without asking.")] = False,
+) -> None:
+    """List the topics on the broker of what the station file no longer has, such as a renamed point; --clear empties them."""
+
+    def work() -> int:
+        from edge.cli import retained as cli_retained
+
+        return cli_retained.retained(file, former, clear=clear, is_sure=yes)
+
+    _done(work)
+
+
+@app.command()
 def demo(
     scenario: Annotated[str, typer.Option(help="What happens; a wrong name lists them.")] = "cold-morning",
     speed: Annotated[float, typer.Option(help="How many times faster than real time.")] = 60.0,
