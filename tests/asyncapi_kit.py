@@ -30,6 +30,7 @@ class Contract:
     def __init__(self, document: Mapping[str, Any] | None = None) -> None:
         self.document: Mapping[str, Any] = document or json.loads(FILE.read_text(encoding="utf-8"))
         self.channels: Mapping[str, Any] = self.document["channels"]
+        self._asked: dict[int, jsonschema_rs.Draft7Validator] = {}
         self._topics = {name: _pattern(channel) for name, channel in self.channels.items()}
         self._messages = {
             name: {
@@ -131,7 +132,10 @@ class Contract:
             yield from self._parts(schema["then"], value)
 
     def _fits(self, schema: Mapping[str, Any], value: Any) -> bool:
-        return jsonschema_rs.Draft7Validator(self._whole(schema)).is_valid(value)
+        known = self._asked.get(id(schema))  # the document outlives them, so no other schema has that id
+        if known is None:
+            known = self._asked[id(schema)] = jsonschema_rs.Draft7Validator(self._whole(schema))
+        return known.is_valid(value)
 
 
 def _pattern(channel: Mapping[str, Any]) -> re.Pattern[str]:

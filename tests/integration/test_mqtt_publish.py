@@ -175,9 +175,21 @@ def test_retained_orders_change_nothing_and_the_station_reads_back_only_its_own_
 ) -> None:
     bench.port = proxy.port
     bench.publisher = bench.made()
-    order = json.dumps({"record": "acknowledge", "id": "reservoir_cold", "by": "nobody"}).encode()
-    for rest in ("records", "alarm/reservoir_cold/acknowledge", "alarm/leak", "journal", "node"):
-        watcher.say(f"{BASE}/{rest}", order, retain=True)
+    orders = [
+        {"record": "acknowledge", "alarm": "reservoir_cold", "by": "nobody"},
+        {"record": "daily_test", "passed": True, "by": "nobody"},
+        {"record": "shelve", "alarm": "leak", "minutes": 600, "by": "nobody"},
+    ]
+    for order in orders:
+        for rest in (
+            "records",
+            f"records/{order['record']}",
+            "alarm/reservoir_cold/acknowledge",
+            "alarm/leak",
+            "journal",
+            "node",
+        ):
+            watcher.say(f"{BASE}/{rest}", json.dumps(order).encode(), retain=True)
     bench.add()
     bench.start()
     for _ in range(10):
