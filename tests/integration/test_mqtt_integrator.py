@@ -22,6 +22,8 @@ from paho.mqtt.enums import CallbackAPIVersion
 from paho.mqtt.packettypes import PacketTypes
 from paho.mqtt.properties import Properties
 
+from edge.cli.retained import own_topics
+from edge.config import load
 from tests.asyncapi_kit import Contract
 from tests.integration.daemon_kit import ROOT, Daemon
 from tests.integration.mqtt_kit import NEEDS_MOSQUITTO, Broker, until
@@ -273,11 +275,11 @@ def test_an_integrator_with_the_document_alone_follows_a_station(
     # A point is taken out of the station file while the station is stopped.
     daemon.stop()
     until(lambda: one.said("node")["state"] == "stopped", "stopped, on request")
+    gone = {("point", "room"), ("alarm", "silent/room"), ("alarm", "duty_due/calibration/room")}
+    assert gone <= one.state.keys()
     daemon.text = daemon.text.replace(ROOM, "")
     daemon.write()
     daemon.start(**env)
-    gone = {("point", "room"), ("alarm", "silent/room"), ("alarm", "duty_due/calibration/room")}
-    assert gone <= one.state.keys()
     until(lambda: one.names("point") == {"reservoir", "heater-outlet"}, "the point is gone")
     until(lambda: not gone & one.state.keys(), "and what was said of it")
 
@@ -300,5 +302,13 @@ def test_an_integrator_with_the_document_alone_follows_a_station(
         c["id"]: c["state"] for c in verdict["conditions"]
     }
     assert one.names("estimate") == {name.replace(":", "/") for name in daemon.get("/api/1/estimates")[1]["estimates"]}
+    of = {"site": SITE, "station": STATION}
+    told = {one.contract.topic(key[0], **of, **{key[0]: key[-1]}) for key in one.state}
+    assert own_topics(load(daemon.file)) - told == {
+        one.contract.topic("estimate", **of, estimate="heating_must_start_by")
+    }
+    assert told <= own_topics(load(daemon.file)) | {one.contract.topic("head", **of)}, (
+        "what `warmwell retained` leaves alone"
+    )
     assert one.words[:1] == ["online"] and set(one.words) == set(one.contract.enum("node_state"))
     assert one.faults == []
