@@ -32,6 +32,8 @@ from tests.integration.test_serial_line import Line
 pytestmark = NEEDS_MOSQUITTO
 
 SITE, STATION = "harbour-lane", "scope-room-2"
+#: members of a point that don't move while its sensor says the same
+STEADY = ("id", "role", "of", "value", "unit", "quality", "reason", "text", "shown", "calibrated")
 ROOM = """
 [[point]]
 id = "room"
@@ -283,6 +285,11 @@ def test_an_integrator_with_the_document_alone_follows_a_station(
     until(lambda: one.names("point") == {"reservoir", "heater-outlet"}, "the point is gone")
     until(lambda: not gone & one.state.keys(), "and what was said of it")
 
+    # A changed station file is put in force while it runs.
+    daemon.write(title="Scope room 2, right bench")
+    daemon.send(signal.SIGHUP)
+    until(lambda: one.said("node").get("title") == "Scope room 2, right bench", "the new title")
+
     # At the end it knows what the station's own API says.
     until(lambda: not one.lacks() and one.said("head")["seq"] == daemon.entries()[-1]["seq"], "the whole journal")
     api = daemon.entries()
@@ -296,6 +303,9 @@ def test_an_integrator_with_the_document_alone_follows_a_station(
     assert {i: a["state"] for i, a in alarms.items()} == {
         i: one.said("alarm", i.replace(":", "/"))["state"] for i in alarms
     }
+    points = daemon.get("/api/1/points")[1]["points"]
+    for ident, shown in points.items():
+        assert {key: one.said("point", ident)[key] for key in STEADY} == {key: shown[key] for key in STEADY}, ident
     verdict = daemon.get("/api/1/verdict")[1]
     assert one.said("verdict")["verdict"] == verdict["verdict"]
     assert {c["id"]: c["state"] for c in one.said("verdict")["conditions"]} == {

@@ -6,6 +6,7 @@ A message names its values by what they are, whatever its id, so no condition ke
 
 from __future__ import annotations
 
+from math import isfinite
 from typing import Final, NamedTuple
 
 from edge.domain.messages import Message, Value
@@ -50,7 +51,7 @@ def _found(message: Message, names: tuple[str, ...]) -> Value | None:
         if value is None or value.value is None:
             continue
         if name in names and value.kind in _KINDS:
-            return value
+            return value if isfinite(value.value) else None
         if value.kind == "message" and (deeper := _found(value.value, names)) is not None:
             return deeper
     return None

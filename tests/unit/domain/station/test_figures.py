@@ -60,6 +60,7 @@ def test_a_cold_reservoir_has_what_it_needs_not_the_room() -> None:
         (say("pressure.static_was_high", limit=quantity(Kind.PRESSURE, 550.0)), Figures(None, 550.0, "kPa")),
         (say("heating.by_limit", limit=duration(7_200_000)), NOTHING),
         (say("x", here=name("reservoir"), limit=celsius(3.0)), Figures(None, 3.0, "Cel")),
+        (say("x", here=celsius(float("nan")), limit=celsius(float("inf"))), NOTHING),
         (say("x", here=celsius(3.0), limit=quantity(Kind.PRESSURE, 3.0)), Figures(3.0, None, "Cel")),
     ],
 )  # fmt: skip
