@@ -2,6 +2,9 @@
 
 Times are RFC 3339 UTC with milliseconds, or null; names tell the units. Beside a text stands what it says without words
 (edge/domain/messages.py): `msg` beside the main text, `<name>_msg` beside another, `msgs` beside several; null where there is no text.
+
+These shapes are described to others (`warmwell schema mqtt`): a docstring's first paragraph and the remark behind a key stand there as
+they stand here.
 """
 
 # No postponed annotations here: which keys are required is asked at run time, and texts wouldn't tell.
@@ -13,55 +16,73 @@ from typing import NotRequired, TypedDict
 from edge.domain.dates import Dates
 from edge.domain.entries import Now
 from edge.domain.entry_bodies import MessageBody
+from edge.domain.vocabulary import (
+    AlarmState,
+    ConditionState,
+    DisplayWord,
+    PhaseWord,
+    Priority,
+    QualityWord,
+    ReasonWord,
+    RoleWord,
+    Time,
+    UnitWord,
+    VerdictWord,
+)
 
 
-class DrawHistory(TypedDict):
-    """What a condition rests on: an entry (null while it is under way), and how old it is."""
+class Evidence(TypedDict):
+    """What a condition rests on, and how old it is."""
 
-    seq: int | None
-    at: str
+    seq: int | None  # of the entry; null while what it tells is under way
+    at: Time
     age_s: int
     probability: NotRequired[float]
 
 
 class ConditionPicture(TypedDict):
-    """One condition. `state`: met, unmet, unknown, by_eye."""
+    """One condition of READY. Only `met` and `by_eye` (met by a reading that a person entered) are fine."""
 
-    id: str
-    state: str
-    text: str
-    since: str | None
-    expected_at: str | None  # of one that mends itself
-    evidence: DrawHistory | None
+    id: str  # what stands behind ":" names a filter or an outlet of the station file
+    state: ConditionState
+    text: str  # for people, in the station's units
+    since: Time | None
+    expected_at: Time | None  # when it mends itself; null where it doesn't, or that can't be told
+    evidence: Evidence | None
     msg: MessageBody
+    value: float | None  # what was measured, in `unit`; null where nothing was, or it isn't known
+    limit: float | None  # what `value` is held against; null where the text names none
+    unit: UnitWord | None
+    probability: float | None  # that what is asked for is truly so; null where the points aren't calibrated
 
 
 class VerdictPicture(TypedDict):
-    """The verdict: ready, not_ready, unknown."""
+    """May the station start? `not_ready`: a condition is unmet; `unknown`: none is unmet, one is unknown. Both mean: don't start.
+    It is about the surroundings alone: the maker's instructions decide the rest."""
 
-    at: str
-    trusted: bool
+    at: Time
+    trusted: bool  # the station's clock
     site: str
     station: str
-    verdict: str
-    phase: str
-    expected_at: str | None
-    earliest: str | None  # 90 % interval
-    latest: str | None
+    verdict: VerdictWord
+    phase: PhaseWord
+    expected_at: Time | None  # of READY, where the conditions that lack mend themselves
+    earliest: Time | None  # 90 % interval
+    latest: Time | None
     waits_for: list[str]  # what people must do
     conditions: list[ConditionPicture]
-    note: str
+    note: str  # to be shown beside the verdict
     waits_for_msgs: list[MessageBody]
     note_msg: MessageBody
     unsaved: NotRequired[int]  # entries that are not on disk yet
-    display: NotRequired[str]  # the word for people
+    display: NotRequired[DisplayWord]  # the word for people
 
 
 class ShownValue(TypedDict):
     """A value in the unit of the station file; of a contact its word."""
 
     value: float | str
-    unit: str
+    unit: str  # as the station file writes it; "" of a contact
 
 
 class CorrectionPicture(TypedDict):
@@ -69,32 +90,32 @@ class CorrectionPicture(TypedDict):
 
     gain: float
     offset: float
-    due_at: str
-    at: str
+    due_at: Time
+    at: Time
     u_parts: dict[str, float]
 
 
 class PointPicture(TypedDict):
-    """A point. `value` is null unless it may be shown as a number."""
+    """A point. What is not known is never fine: a value that may not be shown as a number is null, and `reason` says why."""
 
     id: str
-    role: str
-    of: str | None
-    value: float | None
-    unit: str
-    quality: str
-    reason: str | None
-    text: str
-    advice: str
+    role: RoleWord
+    of: str | None  # the outlet, filter or vessel that it belongs to
+    value: float | None  # in `unit`; of a contact 1.0 (tripped, wet, on) or 0.0
+    unit: UnitWord
+    quality: QualityWord
+    reason: ReasonWord | None  # null where the quality is good
+    text: str  # the reason, for people
+    advice: str  # what to do about it
     detail: str
-    at: str | None
+    at: Time | None  # of the last reading that may be relied on
     age_s: float | None
     stale_after_s: float
-    u: float | None
+    u: float | None  # standard uncertainty, in `unit`
     calibrated: bool
     correction: CorrectionPicture | None
-    uncorrected: float | None
-    errors: int
+    uncorrected: float | None  # before the calibration
+    errors: int  # bad readings since the start
     shown: ShownValue | None
     msg: MessageBody | None
     advice_msg: MessageBody | None
@@ -105,33 +126,33 @@ class PointPicture(TypedDict):
 class AlarmPicture(TypedDict):
     """An alarm that this station can raise, also when normal."""
 
-    id: str
-    state: str
-    active: bool
-    announced: bool
-    priority: str
-    since: str | None
+    id: str  # what stands behind ":" names an outlet, a filter, a point, a bus or a duty
+    state: AlarmState
+    active: bool  # its cause is there now
+    announced: bool  # nobody has answered it yet
+    priority: Priority
+    since: Time | None
     since_at_latest: bool  # it may have begun before: nothing was known of it until then
     point: str | None
-    value: float | None
-    unit: str | None
+    value: float | None  # the reading that decided it
+    unit: str | None  # of `value` and `limit`
     limit: float | None
     cause: str
     consequence: str
-    response: str
+    response: str  # what to do
     respond_within_s: int | None
-    latching: bool
+    latching: bool  # it stays until somebody resets it
     acknowledged_by: str | None
-    acknowledged_at: str | None
-    consequence_of: str | None
+    acknowledged_at: Time | None
+    consequence_of: str | None  # id of the alarm that explains this one
     first_out: bool  # nothing else waited for an answer when it came
     again: int  # nobody has answered: so often announced again
     escalated: bool  # nobody has answered for so long that its priority has risen
     aside_by: str | None  # who shelved it or took it out of service, why, and until when
     aside_why: str | None
-    aside_until: str | None
-    seq: int | None
-    at: str | None
+    aside_until: Time | None
+    seq: int | None  # of the entry that told its last change
+    at: Time | None  # of that change
     msg: MessageBody | None
     consequence_msg: MessageBody
     response_msg: MessageBody
@@ -140,9 +161,9 @@ class AlarmPicture(TypedDict):
 class EstimatePicture(TypedDict):
     """What is computed rather than read, with its 90 % interval; `value` is null where nothing can be said, `why` says so."""
 
-    at: str
+    at: Time
     of: str
-    value: float | str | None  # a time is text
+    value: float | str | None  # in `unit`; of the unit "time" it is text, RFC 3339
     low: float | str | None
     high: float | str | None
     unit: str

@@ -44,6 +44,8 @@ def alarm(ident: str, state: str = "normal", priority: str = "medium", **more: A
         "id": ident, "state": state, "active": state in ("unacknowledged", "acknowledged"), "announced": state == "unacknowledged",
         "priority": priority, "since": None if state == "normal" else rfc3339(START_MS - 600_000), "point": None, "value": None,
         "unit": None, "limit": None, "cause": "", "consequence": "", "response": "", "respond_within_s": 900,
+        "since_at_latest": False, "latching": False, "first_out": False, "again": 0, "escalated": False,
+        "aside_by": None, "aside_why": None, "aside_until": None,
         "acknowledged_by": None, "acknowledged_at": None, "consequence_of": None, "seq": None, "at": None,
     } | more  # fmt: skip
 
@@ -59,6 +61,10 @@ def condition(ident: str, state: str, text: str, expected_at: str | None = None)
         "expected_at": expected_at,
         "evidence": None,
         "msg": told(text),
+        "value": None,
+        "limit": None,
+        "unit": None,
+        "probability": None,
     }
 
 

@@ -81,6 +81,10 @@ class Condition(Shape):
     expected_at: Time = None
     evidence: Any = None
     msg: Message
+    value: float | None = Field(None, description="what was measured, in `unit`")
+    limit: float | None = Field(None, description="what it is held against")
+    unit: str | None = None
+    probability: float | None = Field(None, description="that what is asked for is truly so; null if uncalibrated")
 
 
 class Verdict(Shape):

@@ -84,6 +84,7 @@ class Schema(StrEnum):
     """What has a schema."""
 
     STATION = "station"
+    MQTT = "mqtt"
 
 
 def _done(call: Callable[[], int | None]) -> None:
@@ -141,14 +142,17 @@ def check(file: Annotated[Path, FileArgument(help="The station file.", metavar="
 
 @app.command()
 def schema(what: Annotated[Schema, typer.Argument(help="What to describe.")]) -> None:
-    """Print a JSON Schema."""
+    """Print the JSON Schema of station files, or the AsyncAPI document of what a station says by MQTT."""
 
     def work() -> None:
         import json
 
-        from edge import config
+        if what is Schema.MQTT:
+            from edge.mqtt.asyncapi import document as described
+        else:
+            from edge.config import schema as described
 
-        print(json.dumps(config.schema(), indent=2, ensure_ascii=False))
+        print(json.dumps(described(), indent=2, ensure_ascii=False))
 
     _done(work)
 
@@ -279,6 +283,26 @@ def listen(
 
         form: Literal["text", "jsonl"] = "jsonl" if format is Form.JSONL else "text"
         return listening.main(site, broker, form, ca=ca, username=username, password_file=password_file)
+
+    _done(work)
+
+
+@app.command()
+def retained(
+    file: Annotated[Path, FileArgument(help="The station file.", metavar="FILE")],
+    clear: Annotated[bool, typer.Option("--clear", help="Empty them.")] = False,
+    former: Annotated[
+        str | None,
+        typer.Option(help="A name that the station had before: all of its topics are meant.", metavar="[SITE/]STATION"),
+    ] = None,
+    yes: Annotated[bool, typer.Option("--yes", help="Empty them without asking.")] = False,
+) -> None:
+    """List the topics on the broker of what the station file no longer has, such as a renamed point; --clear empties them."""
+
+    def work() -> int:
+        from edge.cli import retained as cli_retained
+
+        return cli_retained.retained(file, former, clear=clear, is_sure=yes)
 
     _done(work)
 

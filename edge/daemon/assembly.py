@@ -306,9 +306,15 @@ class Assembly:
         assert self.plan.mqtt is not None
         settings, judge = self.plan.settings, self.judge
         source = Source(
-            settings.site, settings.id, self.journal, judge.snapshot, judge.wait_snapshot, self.clock, program_version()
-        )
+            settings.site, settings.id, self.journal, judge.snapshot, judge.wait_snapshot, self.clock, program_version(),
+            *self._told_of_station(self.plan),
+        )  # fmt: skip
         return Publisher(self.plan.mqtt, source, folder=self.plan.keep.folder, untold=self._untold, timing=timing)
+
+    def _told_of_station(self, plan: StationFile) -> tuple[str, str, bool]:
+        """Its title, its zone, and whether anything of it is simulated: beside its readings a demo's clock is, too."""
+        simulated = any("simulated" in (bus.kind, bus.options.get("lines")) for bus in plan.buses)
+        return plan.settings.title, plan.settings.timezone, simulated or "demo" in self._about
 
     def _untold(self, entry: Entry, why: str) -> None:
         body: UntoldBody = {"seq": entry.seq, "kind": entry.kind, "why": why}
@@ -452,7 +458,7 @@ class Assembly:
         self._reload_telling(old, new, about)
 
     def _reload_telling(self, old: StationFile, new: StationFile, about: Mapping[str, Any]) -> None:
-        if new.mqtt != old.mqtt:
+        if (new.mqtt, self._told_of_station(new)) != (old.mqtt, self._told_of_station(old)):
             if "mqtt" in self.parts:
                 self.parts.pop("mqtt").stop(2.0)
             if new.mqtt is not None:

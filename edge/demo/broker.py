@@ -1,8 +1,8 @@
-"""The demo's own MQTT broker, where none is given: amqtt on loopback, in a child process, so that it can be stopped and
-started like a real one and never holds up the station.
+"""The demo's own MQTT broker, where none is given: on loopback, in a child process, so that it can be stopped and started like a
+real one and never holds up the station.
 
-For the demo only. It keeps nothing on disk, and may not send again what was in flight when a client went away; a site uses
-a real broker (deploy/ has settings for one).
+Mosquitto where it is installed, which speaks MQTT 5; else the package amqtt, which speaks 3.1.1 alone. For the demo only: it keeps
+nothing on disk, and amqtt may not send again what was in flight when a client went away; a site uses a broker of its own.
 """
 
 from __future__ import annotations
@@ -10,6 +10,9 @@ from __future__ import annotations
 import importlib.util
 import logging
 import os
+import select
+import shutil
+import signal
 import socket
 import subprocess
 import sys
@@ -27,8 +30,13 @@ WITHIN_S: Final = 20.0
 log = logging.getLogger("warmwell.demo")
 
 
-def is_installed() -> bool:
-    """Whether the broker's package is there (the extra `demo`)."""
+def mosquitto() -> str | None:
+    """Where Mosquitto is; None where it isn't installed. Debian keeps it where only root's path leads."""
+    return shutil.which("mosquitto") or shutil.which("mosquitto", path="/usr/sbin:/usr/local/sbin")
+
+
+def has_amqtt() -> bool:
+    """Whether the package amqtt is there (the extra `demo`)."""
     return importlib.util.find_spec("amqtt") is not None
 
 
@@ -46,10 +54,10 @@ def free_port(wanted: int, host: str = HOST) -> int:
 
 
 class DemoBroker:
-    """A broker in a child process."""
+    """A broker in a child process: Mosquitto, or amqtt where `program` is None."""
 
-    def __init__(self, port: int) -> None:
-        self.host, self.port = HOST, port
+    def __init__(self, port: int, program: str | None) -> None:
+        self.host, self.port, self._program = HOST, port, program
         self._child: subprocess.Popen[bytes] | None = None
 
     @property
@@ -66,7 +74,7 @@ class DemoBroker:
         if self.is_up:
             return
         # the child ends when its standard input does: it can't outlive this process, however that ends
-        command = [sys.executable, "-m", "edge.demo.broker", str(self.port)]
+        command = [sys.executable, "-m", "edge.demo.broker", str(self.port), *filter(None, [self._program])]
         paths = [str(Path(__file__).parents[2]), *filter(None, [os.environ.get("PYTHONPATH")])]
         child = self._child = subprocess.Popen(
             command,
@@ -97,12 +105,29 @@ class DemoBroker:
             return
         if child.stdin is not None:
             child.stdin.close()
-        child.kill()
+        try:
+            os.killpg(child.pid, signal.SIGKILL)  # the child leads a group of its own; Mosquitto is in it
+        except ProcessLookupError:
+            pass  # it ended by itself
         child.wait(5)
 
 
-def serve(port: int) -> None:
-    """The child: serve until standard input ends."""
+def serve_mosquitto(port: int, program: str) -> None:
+    """The child, with Mosquitto: serve until standard input ends."""
+    settings = f"listener {port} {HOST}\nallow_anonymous true\npersistence false\nlog_dest none\n"
+    file = os.memfd_create("mosquitto.conf")  # nothing is left on disk, however this ends
+    os.write(file, settings.encode())
+    broker = subprocess.Popen([program, "-c", f"/proc/self/fd/{file}"], pass_fds=[file], stdin=subprocess.DEVNULL)
+    try:
+        while broker.poll() is None and not select.select([sys.stdin], [], [], 0.2)[0]:
+            pass
+    finally:
+        broker.kill()
+        broker.wait()
+
+
+def serve_amqtt(port: int) -> None:
+    """The child, with amqtt: serve until standard input ends."""
     import asyncio
     import warnings
 
@@ -124,4 +149,7 @@ def serve(port: int) -> None:
 
 
 if __name__ == "__main__":
-    serve(int(sys.argv[1]))
+    if len(sys.argv) > 2:
+        serve_mosquitto(int(sys.argv[1]), sys.argv[2])
+    else:
+        serve_amqtt(int(sys.argv[1]))

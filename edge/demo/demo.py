@@ -29,7 +29,7 @@ from edge.clock import FastClock
 from edge.daemon import log as daemon_log
 from edge.daemon.assembly import Assembly
 from edge.daemon.run import Asked, listening, refuse_held_port
-from edge.demo.broker import USUAL_PORT, DemoBroker, free_port, is_installed
+from edge.demo.broker import USUAL_PORT, DemoBroker, free_port, has_amqtt, mosquitto
 from edge.demo.hardware import Unplugging, with_hardware
 from edge.demo.view import JsonLines, LiveView, PlainLines, View
 from edge.domain.entries import Entry
@@ -231,13 +231,18 @@ class Demo:
         """Where the broker is; an own one is started where none is given. None: there is none, which is noted."""
         if self.wishes.broker is not None:
             return broker_address(self.wishes.broker)
-        if not is_installed():
+        program = mosquitto()
+        if program is None and not has_amqtt():
             self.notes.append(
-                "No broker: the package amqtt is not installed (extra `demo`). MQTT is left out; all else is there."
+                "No broker: neither Mosquitto nor the package amqtt (extra `demo`) is installed. MQTT is left out; all else is there."
             )
             return None
+        if program is None:
+            self.notes.append(
+                "Broker: the package amqtt, which speaks MQTT 3.1.1: nothing expires there. With Mosquitto installed it is MQTT 5."
+            )
         # who asks for any free port for the page has other demos beside this one
-        self.own_broker = DemoBroker(free_port(0 if self.wishes.port == 0 else USUAL_PORT))
+        self.own_broker = DemoBroker(free_port(0 if self.wishes.port == 0 else USUAL_PORT), program)
         try:
             self.own_broker.up()
         except WarmwellError as trouble:

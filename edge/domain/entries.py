@@ -1,10 +1,12 @@
 """Time as the domain sees it, and the journal's entries."""
 
-from __future__ import annotations
+# No postponed annotations here: which keys are required is asked at run time, and texts wouldn't tell.
 
 from collections.abc import Mapping
 from datetime import UTC, datetime
 from typing import Any, Final, NamedTuple, TypedDict
+
+from edge.domain.vocabulary import EntryKind, Time
 
 #: kinds of entry; adding is free, renaming is not
 KINDS: Final = frozenset(
@@ -42,14 +44,14 @@ class Stamp(NamedTuple):
 
 
 class EntryJson(TypedDict):
-    """An entry as it is published. `at`: RFC 3339 UTC with milliseconds."""
+    """An entry of the journal as it is published. It never changes: what comes twice is the same."""
 
-    seq: int
-    boot: str
-    mono_ms: int
-    at: str
-    trusted: bool
-    kind: str
+    seq: int  # from 1, without gaps but where the journal lost entries
+    boot: str  # the run of the board
+    mono_ms: int  # since that boot
+    at: Time
+    trusted: bool  # the station's clock, then
+    kind: EntryKind
     body: Mapping[str, Any]
 
 

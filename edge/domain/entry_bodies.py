@@ -5,6 +5,9 @@ Entries are kept for good, so these shapes only grow. A key that is NotRequired 
 (_c, _k, _kpa, _l_min, _l, _s, _ms), times are RFC 3339 in UTC.
 
 Every entry goes to whoever reads the journal: MQTT, the API and its stream, exports, replays. "Read by" names who reads the body.
+
+These shapes are described to others (`warmwell schema mqtt`): a docstring's first paragraph and the remark behind a key stand there as
+they stand here.
 """
 
 # No postponed annotations here: which keys are required is asked at run time, and texts wouldn't tell.
@@ -15,14 +18,29 @@ from typing import Any, Final, Literal, NotRequired, TypeAlias, TypedDict, cast
 
 from edge.domain.record_bodies import MessageBody as MessageBody  # others take it from here
 from edge.domain.record_bodies import RecordBody
+from edge.domain.vocabulary import (
+    AlarmState,
+    ConditionState,
+    Digest,
+    EntryKind,
+    PhaseWord,
+    Priority,
+    Time,
+    VerdictWord,
+)
 
-_FromTo = TypedDict("_FromTo", {"from": str, "to": str})
-_FromNoneTo = TypedDict("_FromNoneTo", {"from": str | None, "to": str})
+_AlarmStates = TypedDict("_AlarmStates", {"from": AlarmState, "to": AlarmState})
+_Verdicts = TypedDict("_Verdicts", {"from": VerdictWord | None, "to": VerdictWord})
+_Phases = TypedDict("_Phases", {"from": PhaseWord, "to": PhaseWord})
+_Times = TypedDict("_Times", {"from": Time, "to": Time})
 _Missing = TypedDict("_Missing", {"from": int, "to": int}, total=False)
 
 
 class StartedBody(TypedDict):
-    """`started`. Written by the judge at its start, and by a replay (`why` alone). Read by people, and refold (the kind)."""
+    """The station began to be watched.
+
+    Written by the judge at its start, and by a replay (`why` alone). Read by people, and refold (the kind).
+    """
 
     version: NotRequired[str]
     demo: NotRequired[str]  # name of the scenario
@@ -32,30 +50,39 @@ class StartedBody(TypedDict):
 
 
 class StoppedBody(TypedDict):
-    """`stopped`. Written by the judge when it ends in good order. Read by the judge's next start (the kind)."""
+    """It ended in good order; where this is missing, it was killed or the power went.
+
+    Written by the judge. Read by the judge's next start (the kind).
+    """
 
     why: str
 
 
 class SettingsBody(TypedDict):
-    """`settings`. Written by the judge at each start and reload, and by a replay. Read by the station (`digest`), the judge's
-    start (`document`: what was owed under the settings of before) and refold."""
+    """The settings in force, at each start and each change.
 
-    digest: str  # SHA-256 of the document's RFC 8785 form, 64 hex digits
+    Written by the judge, and by a replay. Read by the station (`digest`), the judge's start (`document`: what was owed under the
+    settings of before) and refold.
+    """
+
+    digest: Digest  # SHA-256 of the document's RFC 8785 form, 64 hex digits
     document: dict[str, Any]  # the whole station file as written, plain JSON
 
 
 class SettingsRefusedBody(TypedDict):
-    """`settings_refused`. Written by the daemon where a reload fails. Read by people."""
+    """A changed station file could not be taken.
+
+    Written by the daemon where a reload fails. Read by people.
+    """
 
     why: str
-    in_force: str  # digest of the settings that stay
+    in_force: Digest  # digest of the settings that stay
 
 
-class ClockStepBody(_FromTo):
-    """`clock_step`. Written by the station when the wall clock moved or became trusted. Read by the station (`by_ms`).
+class ClockStepBody(_Times):
+    """The wall clock was set, `from` one time `to` another, or became trusted.
 
-    `from`, `to`: wall time before and after.
+    Written by the station, read by it (`by_ms`).
     """
 
     by_ms: int  # forwards is positive; 0 where only the trust changed
@@ -63,7 +90,10 @@ class ClockStepBody(_FromTo):
 
 
 class BusChangeBody(TypedDict):
-    """`bus`, a change. Written by the station. Read by the station: which buses are lost is remembered over a restart."""
+    """A bus, by which sensors are read, was lost or is back.
+
+    Written by the station, read by it: which buses are lost is remembered over a restart.
+    """
 
     bus: str
     what: Literal["lost", "back"]
@@ -71,8 +101,10 @@ class BusChangeBody(TypedDict):
 
 
 class BusSeenBody(TypedDict):
-    """`bus`, what it turned out to be, as its adapter tells it (`Adapter.seen`). Written by the station; read by it, so that the next
-    start hands it to the adapter. Other keys are the adapter's own texts."""
+    """What a bus turned out to be. Other keys are its adapter's own texts.
+
+    Told by the adapter (`Adapter.seen`). Written by the station; read by it, so that the next start hands it to the adapter.
+    """
 
     bus: str
     what: Literal["seen"]
@@ -81,11 +113,10 @@ class BusSeenBody(TypedDict):
     label: NotRequired[str]  # what the chip calls itself
 
 
-class AlarmBody(_FromTo):
-    """`alarm`: it changed its state, with the reading that decided it. Written by the alarm system. Read by the desk's fold, MQTT, the
-    API, replays and the demo.
+class AlarmBody(_AlarmStates):
+    """An alarm changed its state, with the reading that decided it; `value` and `limit` are in `unit`.
 
-    `from`, `to`: alarm states of IEC 62682 / ISA-18.2. `value` and `limit` are in `unit`.
+    Written by the alarm system. Read by the desk's fold, MQTT, the API, replays and the demo.
     """
 
     id: str
@@ -93,10 +124,10 @@ class AlarmBody(_FromTo):
     value: float | None
     unit: str | None
     limit: float | None
-    since: str | None
+    since: Time | None
     point: str | None
-    priority: str
-    present: bool
+    priority: Priority
+    present: bool  # its cause is there
     since_at_latest: NotRequired[bool]  # it may have begun before `since`: nothing was known of it until then
     by: NotRequired[str]  # who answered, or put it aside
     why: NotRequired[str]  # why it is put aside
@@ -104,34 +135,37 @@ class AlarmBody(_FromTo):
     again: NotRequired[int]  # announced again, so often; `from` and `to` are the same
     escalated: NotRequired[bool]  # nobody has answered for so long that its priority has risen
     consequence_of: NotRequired[str]  # id of the alarm that explains it
-    until: NotRequired[str]  # end of its shelf
+    until: NotRequired[Time]  # end of its shelf
     msg: NotRequired[MessageBody]  # of `cause`
 
 
-class VerdictBody(_FromNoneTo):
-    """`verdict`: it changed. Written by the station. Read by the station's fold, replays and `warmwell listen`.
+class VerdictBody(_Verdicts):
+    """The verdict changed; `from` is null the first time.
 
-    `from`, `to`: ready, not_ready, unknown; `from` is null the first time.
+    Written by the station. Read by the station's fold, replays and `warmwell listen`.
     """
 
-    conditions: dict[str, str]  # id -> state
+    conditions: dict[str, ConditionState]  # id -> state
     why: list[str]  # a text for each condition that is unmet or unknown
     msgs: NotRequired[list[MessageBody]]  # of `why`
 
 
-class PhaseBody(_FromTo):
-    """`phase`: it changed. Written by the station. Read by its fold: leaving `off` is a power-up."""
+class PhaseBody(_Phases):
+    """The phase changed: what the station does.
+
+    Written by the station. Read by its fold: leaving `off` is a power-up.
+    """
 
 
 class DrawBody(TypedDict):
-    """`draw`: a finished draw of water. Written by the station. Read by its fold (supply, filters, leaks, usage) and replays.
+    """A finished draw of water. Means are over its steady part, null where there is none or no point.
 
-    Means are over the steady part, null where there is none or no point. Later: reading_s, least_flow_l_min, least_supply_kpa,
-    most_supply_kpa, static_kpa, early_supply_kpa, total_drop_kpa.
+    Written by the station. Read by its fold (supply, filters, leaks, usage) and replays. Later: reading_s, least_flow_l_min,
+    least_supply_kpa, most_supply_kpa, static_kpa, early_supply_kpa, total_drop_kpa.
     """
 
-    start: str
-    end: str
+    start: Time
+    end: Time
     duration_s: float
     reading_s: float  # between two readings
     volume_l: float
@@ -186,12 +220,15 @@ class HeatUpFit(TypedDict):
 
 
 class HeatUpBody(TypedDict):
-    """`heat_up`: a finished warm-up. Written by the station. Read by its fold (`fit`, `let_be`)."""
+    """A finished warm-up.
+
+    Written by the station. Read by its fold (`fit`, `let_be`).
+    """
 
     from_c: float
     to_c: float
     room_c: float
-    start: str
+    start: Time
     duration_s: float
     fit: NotRequired[HeatUpFit]  # where it was undisturbed and enough of it was seen
     let_be: NotRequired[list[float]]  # [set point, highest temperature that the thermostat let be], both Cel
@@ -204,9 +241,12 @@ class CoolDownFit(TypedDict):
 
 
 class CoolDownBody(TypedDict):
-    """`cool_down`: a finished cool-down, of pauses one in six hours. Written by the station. Read by its fold (`fit`)."""
+    """A finished cool-down; of pauses of the thermostat one in six hours.
 
-    start: str
+    Written by the station. Read by its fold (`fit`).
+    """
+
+    start: Time
     from_c: float
     to_c: float
     room_c: float
@@ -215,9 +255,12 @@ class CoolDownBody(TypedDict):
 
 
 class TransferSeenBody(TypedDict):
-    """`transfer`: liquid came into a basin that has a probe. Written by the station. Read by its fold (at, first, share, u, counts)."""
+    """Liquid came into a basin that has a probe.
 
-    at: str
+    Written by the station. Read by its fold (at, first, share, u, counts).
+    """
+
+    at: Time
     point: str  # of the basin
     first: bool  # the day's first: the basin was at the room's temperature
     was_c: float  # the basin, before
@@ -234,7 +277,10 @@ class TransferSeenBody(TypedDict):
 
 
 class TransferForgottenBody(TypedDict):
-    """`transfer`: what was learned of it is forgotten. Written and read by the station."""
+    """What was learned of transfers is forgotten.
+
+    Written and read by the station.
+    """
 
     forgotten: int  # cycles
     why: str
@@ -243,7 +289,10 @@ class TransferForgottenBody(TypedDict):
 
 
 class FilterDayBody(TypedDict):
-    """`filter_day`: one filter's figures of a day that has ended. Written by the station. Read by people and exports."""
+    """One filter's figures of a day that has ended.
+
+    Written by the station. Read by people and exports.
+    """
 
     date: str  # local
     filter: str
@@ -254,9 +303,9 @@ class FilterDayBody(TypedDict):
 
 
 class ContradictionBody(TypedDict):
-    """`contradiction`: points have come to be doubted, or no longer are. Written by the cross checks, read by their fold.
+    """Points that can't both be right have come to be doubted, or no longer are.
 
-    Later: check, beside.
+    Written by the cross checks, read by their fold. Later: check, beside.
     """
 
     check: str  # row of the table of checks, with ":<filter>" where it is about one
@@ -270,7 +319,10 @@ class ContradictionBody(TypedDict):
 
 
 class AdviceBody(TypedDict):
-    """`advice`: something to do that is no alarm. Written by the station and its points' watches. Read by people."""
+    """Something to do that is no alarm.
+
+    Written by the station and its points' watches. Read by people.
+    """
 
     point: str | None
     reason: str  # a key of REASONS, or below_label, drip, coarse
@@ -281,7 +333,10 @@ class AdviceBody(TypedDict):
 
 
 class OutletPowerBody(TypedDict):
-    """`power`: an outlet tripped, or is live again. Written by the station, read by its fold: a power-up follows."""
+    """An outlet tripped, or is live again.
+
+    Written by the station, read by its fold: a power-up follows.
+    """
 
     what: Literal["lost", "back"]
     outlet: str
@@ -289,7 +344,10 @@ class OutletPowerBody(TypedDict):
 
 
 class PowerUnsureBody(TypedDict):
-    """`power`: the machine may have been powered up unseen. Written by the station, read by its fold."""
+    """The machine may have been powered up unseen.
+
+    Written by the station, read by its fold.
+    """
 
     what: Literal["unsure"]
     point: str
@@ -297,23 +355,32 @@ class PowerUnsureBody(TypedDict):
 
 
 class UntoldBody(TypedDict):
-    """`untold`: an entry was refused for good and passed over. Written by the daemon for MQTT. Read by `warmwell listen`."""
+    """The broker refuses an entry; it is passed over if it does so for a day.
+
+    Written by the daemon for MQTT. Read by `warmwell listen`.
+    """
 
     seq: int
-    kind: str
+    kind: EntryKind
     why: str
 
 
 class DutyDroppedBody(TypedDict):
-    """`duty_dropped`: a changed station file no longer asks for what was owed. Written by the station, read by its fold."""
+    """A changed station file no longer asks for what was owed.
+
+    Written by the station, read by its fold.
+    """
 
     owed: dict[str, str]  # condition -> why it wasn't met
     msgs: NotRequired[dict[str, MessageBody]]  # of `owed`
 
 
 class LossBody(_Missing):
-    """`repair`: entries are gone. Written by the journal, the first entry after them. Read by the station (it isn't ready until a
-    person has looked), verify, and the check of folds. `from`, `to`: the missing seqs, where `what` is lost."""
+    """Entries are gone: `from` and `to` are the missing seqs, where `what` is lost.
+
+    Written by the journal, the first entry after them. Read by the station (it isn't ready until a person has looked), verify, and the
+    check of folds.
+    """
 
     what: Literal["lost", "exchanged", "unproved"]
     known: int  # seq that was noted outside the journal
@@ -321,7 +388,10 @@ class LossBody(_Missing):
 
 
 class SetAsideBody(TypedDict):
-    """`repair`: a damaged series.db was set aside. Written by the series. Read by people. It has no `what`."""
+    """A damaged file of readings was set aside. It has no `what`.
+
+    Written by the series. Read by people.
+    """
 
     file: str
     why: str
@@ -330,7 +400,10 @@ class SetAsideBody(TypedDict):
 
 
 class RenewedBody(TypedDict):
-    """`repair`: a file was made anew, or opened anew as another stood under its name. Written by the caches and the series."""
+    """A file was made anew, or opened anew as another stood under its name.
+
+    Written by the caches and the series.
+    """
 
     what: Literal["rebuilt", "reopened"]
     file: str
@@ -339,7 +412,10 @@ class RenewedBody(TypedDict):
 
 
 class CutBody(TypedDict):
-    """`repair`: readings were deleted, by age or for space. Written by the series, for each tier at most once a day."""
+    """Readings were deleted, by age or for space.
+
+    Written by the series, for each tier at most once a day.
+    """
 
     what: Literal["cut"]
     file: str
@@ -350,7 +426,10 @@ class CutBody(TypedDict):
 
 
 class EntriesLostBody(TypedDict):
-    """`repair`: entries were given up while the disk refused. Written by the judge. Read by people."""
+    """Entries were given up while the disk refused.
+
+    Written by the judge. Read by people.
+    """
 
     what: Literal["entries_lost"]
     kinds: dict[str, int]

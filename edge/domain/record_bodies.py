@@ -13,23 +13,34 @@ from collections.abc import Mapping
 from types import MappingProxyType
 from typing import Any, Final, NotRequired, TypeAlias, TypedDict
 
+from edge.domain.vocabulary import RecordKind, Time
+
 #: a value with its unit as a person writes it ("0.05 K"), or a bare number beside a key `unit`
 Told: TypeAlias = str | int | float
 
 
+class MessageValue(TypedDict):
+    """One value of a message. A moment is RFC 3339; a message (or null) and a list (of values) stand within it."""
+
+    kind: str
+    value: Any
+    unit: str
+    point: NotRequired[str]  # in whose unit the station's people read it
+
+
 class MessageBody(TypedDict):
-    """What a text says, without words: messages.py."""
+    """What a text says, without words: an id that keeps its meaning, and named values (deploy/reference-messages.md)."""
 
     id: str
-    values: dict[str, Any]
+    values: dict[str, MessageValue]
 
 
 class Kept(TypedDict):
-    """What every record has. `at`: when it happened, RFC 3339 in UTC."""
+    """What every record has."""
 
-    record: str
+    record: RecordKind
     by: str
-    at: str
+    at: Time  # when it happened
     counts: bool
     why_not: NotRequired[str]  # it doesn't count
     why_not_msg: NotRequired[MessageBody]
@@ -73,8 +84,8 @@ class WaterPathTreatment(Kept):
     """`water_path_treatment`. Times are RFC 3339."""
 
     contact_min: NotRequired[float]
-    began_at: NotRequired[str]
-    ended_at: NotRequired[str]
+    began_at: NotRequired[Time]
+    ended_at: NotRequired[Time]
     rinsed: NotRequired[bool]
     product: NotRequired[str]
     lot: NotRequired[str]
@@ -139,7 +150,7 @@ class CalibrationTold(Kept):
     reference_resolution: NotRequired[Told]
     confirm: NotRequired[str]
     drift_allowance: NotRequired[Told]
-    due_at: NotRequired[str]
+    due_at: NotRequired[Time]
     instrument: NotRequired[str]
     certificate: NotRequired[str]
     adjust: NotRequired[bool]  # false: a check
@@ -284,7 +295,7 @@ class Note(Kept):
 class ClockConfirmed(Kept):
     """`clock_confirmed`. `time`: the time then, RFC 3339."""
 
-    time: str
+    time: Time
     why: NotRequired[str]
 
 

@@ -117,5 +117,5 @@ def _with_note(said: Message, verdict: VerdictPicture) -> VerdictPicture:
 def _unknown(condition: str, why: Message) -> ConditionPicture:
     return {
         "id": condition, "state": "unknown", "text": _WORDS.text(why), "since": None, "expected_at": None, "evidence": None,
-        "msg": message_body(why),
+        "msg": message_body(why), "value": None, "limit": None, "unit": None, "probability": None,
     }  # fmt: skip

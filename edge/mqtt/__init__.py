@@ -10,5 +10,9 @@ Each entry and `head` bear `journal` (the first 16 hex digits of entry 1's diges
 former (null before the first entry). They are read from the store when they are sent, so a repeat is the same bytes.
 One thread talks (link.py); cursor and memory are saved behind its back (`Behind` in memory.py), so a disk that hangs
 means repeats after a restart, no more. troubles.py has a sentence for each thing that can go wrong; listen.py shows
-what a facilities system would see.
+what a facilities system would see, visit.py what is retained and left of things that are gone.
+
+What is told stands in one document for others, asyncapi.py, made by schema.py from the TypedDicts of edge/snapshot.py,
+edge/domain/entry_bodies.py and shapes.py; deploy/mqtt.md says it in prose. The station tells only what is in it: tests
+hold every message of the simulated days against it, and find what a message has and the document hasn't.
 """

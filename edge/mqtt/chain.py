@@ -8,11 +8,11 @@ from __future__ import annotations
 import json
 import logging
 from collections.abc import Sequence
-from typing import Any
 
 from edge.domain.contracts import ChainReader
 from edge.domain.entries import Entry
 from edge.domain.errors import StoreFault
+from edge.mqtt.shapes import HeadMessage
 
 _log = logging.getLogger("warmwell.mqtt")
 
@@ -38,7 +38,7 @@ class Chain:
         self._mark = self._mark or (self._journal.mark() if entries else "")
         return [(entry, self._journal.digest(entry.seq)) for entry in entries]
 
-    def head(self, seq: int, digest: str) -> dict[str, Any]:
+    def head(self, seq: int, digest: str) -> HeadMessage:
         """What the head topic says."""
         return {"seq": seq, "digest": digest, "journal": self.mark()}
 

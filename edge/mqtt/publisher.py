@@ -25,6 +25,7 @@ from edge.mqtt.feed import CURSOR, Feed
 from edge.mqtt.link import MQTT_3_1_1, MQTT_5, WORDS, Link, MqttSettings, Waker, Will
 from edge.mqtt.memory import Behind, FileMemory, Memory
 from edge.mqtt.retained import Board
+from edge.mqtt.shapes import NodeMessage
 from edge.mqtt.timing import Pauses, Timing
 from edge.mqtt.topics import LOST, ONLINE, STOPPED, Topics, compact, entry_message
 from edge.mqtt.troubles import (
@@ -57,8 +58,8 @@ _RESERVED: Final = 4  # of the messages in flight: for retained topics while man
 class Source(NamedTuple):
     """A station, as the publisher knows it.
 
-    `snapshots`, `wait_snapshot`: the judge's: the present picture, and `wait_snapshot(version, timeout_s)`. `software`: version of this
-    program, for the node topic.
+    `snapshots`, `wait_snapshot`: the judge's: the present picture, and `wait_snapshot(version, timeout_s)`. What follows `clock` is for
+    the node topic: `software` is this program's version, `timezone` an IANA name, `simulated`: its readings are made up, or its clock is.
     """
 
     site: str
@@ -68,6 +69,9 @@ class Source(NamedTuple):
     wait_snapshot: Callable[[int, float], Snapshot]
     clock: Clock
     software: str = ""
+    title: str = ""
+    timezone: str = "UTC"
+    simulated: bool = False
 
 
 class Publisher:
@@ -126,7 +130,7 @@ class Publisher:
         self._picture_shown: Snapshot | None = None
         self._head_seq = -1
         self._ghosts_next_s = self._read_back_next_s = 0.0
-        self._online: dict[str, Any] = {}  # what the node topic says in this connection
+        self._online: NodeMessage | None = None  # what the node topic says in this connection
         self._up_s = 0.0
         self._beat_s = time.monotonic()
         # for status(): written by the talking thread, read by any
@@ -465,7 +469,8 @@ class Publisher:
         except (ValueError, RecursionError):
             word = None
         if isinstance(word, dict) and (word.get("state"), word.get("boot")) == (ONLINE, self._clock.boot):
-            if word.get("connected_at") == self._online.get("connected_at") and not self._feed.proved:
+            is_ours = self._online is not None and word.get("connected_at") == self._online["connected_at"]
+            if is_ours and not self._feed.proved:
                 if self._mono_s() - self._up_s > self._timing.unproved_s:
                     self._feed.proved = True
                     self._feed.begin(
@@ -501,8 +506,8 @@ class Publisher:
         if digest:
             self._head_seq = seq
             self._board.say(self._topics.head, self._chain.head(seq, digest), gap_s=self._timing.pace.head_gap_s)
-            if self._online["journal"] is None:  # the first entry has come since
-                self._say_online(self._online | {"journal": self._chain.mark()})
+            if self._online is not None and self._online["journal"] is None:  # the first entry has come since
+                self._say_online({**self._online, "journal": self._chain.mark()})
 
     def _tell_entries(self, link: Link) -> None:
         try:
@@ -639,11 +644,11 @@ class Publisher:
     def _node(self, word: str) -> bytes:
         return compact(self._node_message(word))
 
-    def _say_online(self, node: dict[str, Any]) -> None:
+    def _say_online(self, node: NodeMessage) -> None:
         self._online = node
         self._board.say(self._topics.node, node)
 
-    def _node_message(self, word: str) -> dict[str, Any]:
+    def _node_message(self, word: str) -> NodeMessage:
         """`at` is when the word was said; null in `lost`, which the broker says for us. `from`: since when this boot of ours is up."""
         now = self._clock.now()
         return {
@@ -655,6 +660,9 @@ class Publisher:
             "trusted": now.trusted,
             "boot": self._clock.boot,
             "software": self._source.software,
+            "title": self._source.title,
+            "timezone": self._source.timezone,
+            "simulated": self._source.simulated,
             "journal": self._chain.mark(),
         }
 

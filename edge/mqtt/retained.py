@@ -20,6 +20,8 @@ _log = logging.getLogger("warmwell.mqtt")
 
 #: keys that change with every picture and say nothing new by themselves; what a text says without words is news where the text is
 _RESTLESS: Final = frozenset({"at", "age_s", "evidence", "trusted"}) | MEMBERS
+#: the same of a condition, whose text says them rounded
+_FIGURES: Final = _RESTLESS | {"value", "limit", "probability"}
 _ALARM_ACTS: Final = (
     "state",
     "active",
@@ -233,12 +235,12 @@ class Board:
         return sorted(known - self._topics.keys())
 
 
-def _calm(message: object) -> object:
-    """A message without what is restless in it."""
+def _calm(message: object, restless: frozenset[str] = _RESTLESS) -> object:
+    """A message without what is restless in it; what stands in a list is a condition."""
     if isinstance(message, Mapping):
-        return {key: _calm(value) for key, value in message.items() if key not in _RESTLESS}
+        return {key: _calm(value, restless) for key, value in message.items() if key not in restless}
     if isinstance(message, list | tuple):
-        return [_calm(value) for value in message]
+        return [_calm(value, _FIGURES) for value in message]
     return message
 
 

@@ -11,6 +11,7 @@ from typing import Any, Final
 
 from edge.domain.entries import Entry
 from edge.domain.errors import UnusableInput
+from edge.mqtt.shapes import EntryMessage
 
 #: first levels of every topic: the project and the version of what is said below it
 ROOT: Final = "warmwell/1"
@@ -105,5 +106,11 @@ def entry_message(entry: Entry, site: str, station: str, journal: str | None, di
         journal: which journal, by its mark.
         digest: of this entry, 64 hex digits; with it any two copies can be compared.
     """
-    where = {"site": site, "station": station, "journal": journal, "digest": digest}
-    return compact({**entry.as_json(), **where})
+    message: EntryMessage = {
+        **entry.as_json(),
+        "site": site,
+        "station": station,
+        "journal": journal,
+        "digest": digest,
+    }
+    return compact(message)

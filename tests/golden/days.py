@@ -36,6 +36,8 @@ AFTER: Final = timedelta(hours=2)
 BOOT: Final = "after-the-restart"
 #: members that were added to the lines since the digests were made
 ADDED: Final[frozenset[str]] = MEMBERS | {"since_at_latest", "first_out"}
+#: and to each condition of a verdict
+ADDED_TO_CONDITIONS: Final = frozenset({"value", "limit", "unit", "probability"})
 
 
 class _Rows:
@@ -150,10 +152,14 @@ def stripped(lines: bytes) -> bytes:
     return "".join(line + "\n" for line in told).encode()
 
 
-def _without(value: Any) -> Any:
+def _without(value: Any, added: frozenset[str] = ADDED) -> Any:
     if isinstance(value, dict):
-        return {key: _without(inner) for key, inner in value.items() if key not in ADDED}
-    return [_without(inner) for inner in value] if isinstance(value, list) else value
+        return {
+            key: _without(inner, ADDED | ADDED_TO_CONDITIONS if key == "conditions" else ADDED)
+            for key, inner in value.items()
+            if key not in added
+        }
+    return [_without(inner, added) for inner in value] if isinstance(value, list) else value
 
 
 def digests(played: Played) -> dict[str, str]:

@@ -18,9 +18,12 @@ from typing import Any, NamedTuple
 
 import pytest
 
+from edge.cli.retained import own_topics
 from edge.domain.messages import of_json, within
 from edge.domain.station.station import Station
+from edge.mqtt.topics import Topics
 from simulators.scenarios.scenarios import SCENARIOS
+from tests.asyncapi_kit import Contract
 from tests.golden.days import CUTS, Day, Played, Restart, digests
 
 DIGESTS = json.loads((Path(__file__).parent / "digests.json").read_text(encoding="utf-8"))
@@ -168,3 +171,36 @@ def test_a_warm_station_stays_ready_while_its_thermostat_works(known: Known):
     ]
     assert len(words) > 200
     assert set(words) == {"ready"}
+
+
+#: of verdicts and estimates, which come each minute, every so manieth is looked at
+EACH = 23
+
+
+def test_what_the_day_says_is_what_the_mqtt_document_says(known):
+    """Its entries, verdicts and estimates, as they would be published; the document is config/mqtt.asyncapi.json."""
+    contract, base = Contract(), "warmwell/1/harbour-lane/scope-room-2"
+    fresh = {"fresh_until": "2026-03-17T15:03:00.000Z"}
+    place = {"site": "harbour-lane", "station": "scope-room-2", "journal": "5b" * 8, "digest": "5b" * 32}
+    faults, looked_at = [], 0
+    for number, line in enumerate(map(json.loads, known.played.lines.splitlines())):
+        kind = line.pop("type")
+        if kind == "entry":
+            topic, more = f"{base}/journal", place
+        elif kind in ("verdict", "estimate") and number % EACH == 0:
+            rest = kind if kind == "verdict" else f"estimate/{line['of'].replace(':', '/')}"
+            topic, more = f"{base}/{rest}", fresh
+        else:
+            continue
+        looked_at += 1
+        faults += contract.faults(topic, line | more)
+    assert looked_at > 100 and faults == []
+
+
+def test_every_topic_of_the_day_is_one_that_its_station_file_has(known):
+    """What isn't would be listed by `warmwell retained` as left of something gone."""
+    names, own = Topics("harbour-lane", "scope-room-2"), own_topics(known.day.plan)
+    lines = [json.loads(line) for line in known.played.lines.splitlines()]
+    said = {names.estimate(line["of"]) for line in lines if line["type"] == "estimate"}
+    said |= {names.alarm(e["body"]["id"]) for e in lines if e["type"] == "entry" and e["kind"] == "alarm"}
+    assert said and said <= own

@@ -100,6 +100,9 @@ def finished(*arguments: str | Path, timeout_s: float = 240.0, **environment: st
 class Daemon:
     """`warmwell run` on the station above."""
 
+    #: how Python is told to run it
+    program: tuple[str, ...] = ("-m", "edge.cli", "run")
+
     def __init__(self, folder: Path, text: str = STATION, keep: Path | None = None) -> None:
         self.port = free_port()
         self.keep = keep or folder / "keep"
@@ -118,7 +121,7 @@ class Daemon:
         log = self.file.with_name("log.txt")
         with log.open("a", encoding="utf-8") as lines:
             self.process = subprocess.Popen(
-                [sys.executable, "-m", "edge.cli", "run", str(self.file), *options],
+                [sys.executable, *self.program, str(self.file), *options],
                 stdin=subprocess.DEVNULL,
                 stdout=lines,
                 stderr=lines,

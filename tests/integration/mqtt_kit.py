@@ -404,7 +404,10 @@ class Bench:
     def made(self) -> Publisher:
         """A fresh publisher on the same journal, as after a restart."""
         plan = MqttPlan(**{"host": "127.0.0.1", "port": self.port, "keepalive_s": 2, **self.plan})
-        source = Source(SITE, self.station, self.journal, self.book.snapshot, self.book.wait, self.clock, "0.1.0")
+        source = Source(
+            SITE, self.station, self.journal, self.book.snapshot, self.book.wait, self.clock, "0.1.0", "Scope room 2",
+            "Europe/Amsterdam", True,
+        )  # fmt: skip
         return Publisher(
             plan, source, folder=self.folder, timing=self.timing,
             untold=lambda entry, why: self.untold.append((entry.seq, why)),

@@ -22,7 +22,7 @@ from edge.store.series import Series
 from tests.integration.daemon_kit import ROOT, finished, free_port
 
 PROJECT = tomllib.loads((ROOT / "pyproject.toml").read_text(encoding="utf-8"))["project"]
-VERBS = "run check schema replay verify export listen demo status watch ack record calibrate survey".split()
+VERBS = "run check schema replay verify export listen retained demo status watch ack record calibrate survey".split()
 WALL_MS = 1_773_640_200_000  # 2026-03-16T05:50:00Z
 
 
@@ -115,6 +115,8 @@ def test_check_passes_the_example_in_a_plain_c_locale() -> None:
 def test_the_schema_is_json() -> None:
     code, out, _ = finished("schema", "station", LC_ALL="C")
     assert code == 0 and json.loads(out)["$schema"].startswith("https://json-schema.org/")
+    code, out, _ = finished("schema", "mqtt", LC_ALL="C")
+    assert code == 0 and json.loads(out)["asyncapi"] == "3.0.0"
 
 
 def test_verify_prints_a_head_that_verify_takes(folder: Path) -> None:

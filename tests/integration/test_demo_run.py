@@ -19,6 +19,7 @@ import pytest
 
 from edge.domain.entries import wall_ms_of
 from edge.store.verify import verify
+from tests.asyncapi_kit import Contract
 from tests.integration.daemon_kit import ROOT, finished, until, warmwell
 
 
@@ -181,14 +182,28 @@ def test_the_page_and_the_retained_topics_are_there_while_it_plays(tmp_path: Pat
         assert code == 0 and "harbour-lane/scope-room-2  NOT READY" in out and err == ""
 
         retained: dict[str, Any] = {}
+        contract, faults = Contract(), list[str]()
+
+        def heard(_client: Any, _data: Any, message: mqtt.MQTTMessage) -> None:
+            retained[message.topic] = message.payload
+            faults.extend(contract.faults(message.topic, json.loads(message.payload)))
+
         client = mqtt.Client(CallbackAPIVersion.VERSION2)
-        client.on_message = lambda _client, _data, message: retained.__setitem__(message.topic, message.payload)
+        client.on_message = heard
         client.connect(broker[1], int(broker[2]))
         client.subscribe("warmwell/#", 1)
         client.loop_start()
         prefix = "warmwell/1/harbour-lane/scope-room-2/"
         with contextlib.closing(_Stopping(client)):
             until(lambda: f"{prefix}verdict" in retained and f"{prefix}alarm/reservoir_cold" in retained)
+            until(
+                lambda: (
+                    {place.channel for topic in list(retained) if (place := contract.place(topic))}
+                    == set(contract.channels)
+                )
+            )
+        assert faults == [], "every message is as config/mqtt.asyncapi.json says"
+        assert json.loads(retained[f"{prefix}node"])["simulated"] is True
         assert json.loads(retained[f"{prefix}verdict"])["verdict"] == "not_ready"
         demo.send_signal(signal.SIGTERM)
         assert demo.wait(120) == 0

@@ -24,6 +24,7 @@ from tests.integration.mqtt_kit import (
     SITE,
     Bench,
     Broker,
+    Message,
     Proxy,
     Watcher,
     alarm,
@@ -45,8 +46,14 @@ PUBACK, CONNACK = 4, 2  # MQTT 5.0, table 2-1
 class Station:
     """A process of its own; see mqtt_station.py."""
 
-    def __init__(self, folder: Path, tcp_port: int) -> None:
-        program = [sys.executable, str(Path(__file__).with_name("mqtt_station.py")), str(folder), str(tcp_port)]
+    def __init__(self, folder: Path, tcp_port: int, speed: float = 1.0) -> None:
+        program = [
+            sys.executable,
+            str(Path(__file__).with_name("mqtt_station.py")),
+            str(folder),
+            str(tcp_port),
+            str(speed),
+        ]
         self._process = subprocess.Popen(
             program,
             stdin=subprocess.PIPE,
@@ -75,6 +82,14 @@ class Station:
         assert isinstance(found, dict)
         return found
 
+    def alarms(self) -> dict[str, Any]:
+        found = json.loads(self.say("picture"))
+        assert isinstance(found, dict)
+        return found
+
+    def clock_ms(self) -> int:
+        return int(self.say("clock"))
+
     def told(self) -> None:
         until(lambda: self.status()["behind"] == 0, "every entry confirmed")
 
@@ -94,12 +109,12 @@ class Station:
 
 
 @pytest.fixture
-def stations() -> Iterator[Callable[[Path, int], Station]]:
+def stations() -> Iterator[Callable[..., Station]]:
     """Makes stations; those that a test leaves running are killed."""
     made: list[Station] = []
 
-    def make(folder: Path, tcp_port: int) -> Station:
-        made.append(Station(folder, tcp_port))
+    def make(folder: Path, tcp_port: int, speed: float = 1.0) -> Station:
+        made.append(Station(folder, tcp_port, speed))
         return made[-1]
 
     yield make
@@ -109,11 +124,13 @@ def stations() -> Iterator[Callable[[Path, int], Station]]:
 
 @pytest.fixture
 def lasting(tmp_path: Path) -> Iterator[Broker]:
-    """A broker that remembers sessions and retained messages over its restarts."""
+    """A broker that remembers sessions and retained messages over its restarts, and that drops nothing for a slow subscriber: as it comes,
+    Mosquitto confirms to the station what it then drops beyond 1,000 messages that wait for one."""
     store = tmp_path / "kept"
     store.mkdir()
     store.chmod(0o777)
-    made = Broker(tmp_path / "lasting", "persistence true", f"persistence_location {store}/", "user root").start()
+    kept = ("persistence true", f"persistence_location {store}/", "user root", "max_queued_messages 0")
+    made = Broker(tmp_path / "lasting", *kept).start()
     yield made
     made.stop()
 
@@ -144,6 +161,61 @@ def test_broker_gone_and_the_station_killed_meanwhile(
     station.stop()
     until(lambda: watcher.words()[-1] == "stopped", "the word stopped")
     watcher.close()
+
+
+def test_a_broker_that_is_away_for_72_hours_and_a_station_killed_three_times(
+    lasting: Broker, tmp_path: Path, stations: Callable[..., Station]
+) -> None:
+    """The station's clocks run 60,000 times as fast, so 72 h are some seconds; journal, publisher and broker are real.
+
+    2,000 entries are made meanwhile. Two kills come while nobody listens, one while the backlog is told.
+    """
+    folder, speed, away_ms = tmp_path / "keep", 60_000.0, 72 * 3_600_000
+    watcher = Watcher(lasting.port, lasting=True)
+    station = stations(folder, lasting.port, speed)
+    station.keep(5)
+    station.told()
+    lasting.stop()
+    began_ms, kept = station.clock_ms(), 5
+    while kept < 2_005 or station.clock_ms() - began_ms < away_ms:
+        if kept < 2_005:
+            kept = int(station.say("100 at once").removeprefix("kept "))
+        if kept in (705, 1_405):
+            station.kill()
+            station = stations(folder, lasting.port, speed)
+    assert kept == 2_005 and station.status()["behind"] == 2_000
+    lasting.start()
+    until(lambda: len(watcher.messages) > 200, "some of the backlog")
+    station.kill()
+    station = stations(folder, lasting.port, speed)
+    kept = station.keep(3)
+    station.told()
+    until(lambda: len(watcher.messages) > kept and kept in watcher.seqs()[-5:], "the last entry at the subscriber")
+    assert set(watcher.seqs()) == set(range(1, kept + 1)), "each entry at least once"
+    assert _in_order_but_for_repeats(watcher.seqs())
+    by_seq = _payloads(watcher)
+    assert all(len(payloads) == 1 for payloads in by_seq.values()), "repeats are the same byte for byte"
+    message = {seq: json.loads(next(iter(payloads))) for seq, payloads in by_seq.items()}
+    assert all(message[seq]["body"]["n"] == seq for seq in message)
+    assert message[kept]["mono_ms"] - message[6]["mono_ms"] > away_ms
+    alarms = station.alarms()
+    until(lambda: _without_age(watcher.last("alarm/leak")) == alarms["leak"], "the alarm as it is now")
+    until(lambda: (m := watcher.last("head")) and m.json()["seq"] == kept, "the head")
+    assert watcher.last("head").json()["digest"] == message[kept]["digest"]  # type: ignore[union-attr]  # just seen
+    station.stop()
+    watcher.close()
+
+
+def _without_age(message: Message | None) -> dict[str, Any]:
+    return {key: value for key, value in message.json().items() if key != "fresh_until"} if message else {}
+
+
+def _payloads(watcher: Watcher) -> dict[int, set[bytes]]:
+    """What came of each entry."""
+    by_seq: dict[int, set[bytes]] = {}
+    for message in watcher.journal():
+        by_seq.setdefault(message.json()["seq"], set()).add(message.payload)
+    return by_seq
 
 
 def test_killed_again_and_again_while_it_talks(
@@ -205,10 +277,7 @@ def test_every_third_acknowledgement_swallowed_then_cut(bench: Bench, watcher: W
     bench.told()
     until(lambda: set(watcher.seqs()) == set(range(1, 101)), "each at least once")
     assert len(watcher.seqs()) > 100, "no repeat: the proxy did nothing"
-    by_seq: dict[int, set[bytes]] = {}
-    for message in watcher.journal():
-        by_seq.setdefault(message.json()["seq"], set()).add(message.payload)
-    assert all(len(payloads) == 1 for payloads in by_seq.values()), "repeats are the same byte for byte"
+    assert all(len(each) == 1 for each in _payloads(watcher).values()), "repeats are the same byte for byte"
     assert _in_order_but_for_repeats(watcher.seqs())
 
 

@@ -77,11 +77,9 @@ def test_retained_topics_show_the_present_state_to_who_comes_later(bench: Bench,
         <= head.json().items()
     )
     assert all(m.json()["fresh_until"].endswith("Z") for m in late.messages)
-    assert (
-        node
-        and {"state": "online", "boot": "boot-1", "software": "0.1.0", "journal": bench.journal.mark()}.items()
-        <= node.json().items()
-    )
+    of_node = {"state": "online", "boot": "boot-1", "software": "0.1.0", "journal": bench.journal.mark()}
+    of_station = {"title": "Scope room 2", "timezone": "Europe/Amsterdam", "simulated": True}
+    assert node and (of_node | of_station).items() <= node.json().items()
     assert cold and (cold.json()["state"], cold.json()["response"]) == ("unacknowledged", "Look at the outlet")
 
 
@@ -177,9 +175,21 @@ def test_retained_orders_change_nothing_and_the_station_reads_back_only_its_own_
 ) -> None:
     bench.port = proxy.port
     bench.publisher = bench.made()
-    order = json.dumps({"record": "acknowledge", "id": "reservoir_cold", "by": "nobody"}).encode()
-    for rest in ("records", "alarm/reservoir_cold/acknowledge", "alarm/leak", "journal", "node"):
-        watcher.say(f"{BASE}/{rest}", order, retain=True)
+    orders = [
+        {"record": "acknowledge", "alarm": "reservoir_cold", "by": "nobody"},
+        {"record": "daily_test", "passed": True, "by": "nobody"},
+        {"record": "shelve", "alarm": "leak", "minutes": 600, "by": "nobody"},
+    ]
+    for order in orders:
+        for rest in (
+            "records",
+            f"records/{order['record']}",
+            "alarm/reservoir_cold/acknowledge",
+            "alarm/leak",
+            "journal",
+            "node",
+        ):
+            watcher.say(f"{BASE}/{rest}", json.dumps(order).encode(), retain=True)
     bench.add()
     bench.start()
     for _ in range(10):

@@ -101,3 +101,5 @@ def test_installed_wheel_runs_from_any_folder(wheel: Path, tmp_path: Path):
     assert "check" in said(program, "--help")
     for example in sorted(site.glob("share/warmwell/config/*-*.toml")):
         said(program, "check", example)
+    kept = site / "share/warmwell/config/mqtt.asyncapi.json"
+    assert said(program, "schema", "mqtt") == kept.read_text(encoding="utf-8")

@@ -7,6 +7,7 @@ from typing import Any, Final
 from edge.domain.entries import Now, rfc3339
 from edge.domain.heat.balance import Forecast
 from edge.domain.messages import Message, as_json, listed, part, say
+from edge.domain.station.figures import figures
 from edge.domain.station.judged import UNKNOWN, UNMET, Judged, verdict_word
 from edge.domain.station.view import View
 
@@ -51,6 +52,7 @@ def assemble(view: View, judged: dict[str, Judged], since: dict[str, int], now: 
                 "expected_at": expected,
                 "evidence": _evidence(one, now),
                 "msg": as_json(text),
+                **figures(one.text)._asdict(), "probability": one.probability,
             }
         )  # fmt: skip
     known = mends and not cannot_say and latest is not None and latest.in_ms is not None

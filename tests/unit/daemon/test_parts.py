@@ -13,7 +13,9 @@ from typing import Any
 
 import pytest
 
-from edge.daemon.assembly import FIRST_PAUSE_S, LONGEST_PAUSE_S, STEADY_S, Part
+from edge.clock import ToldClock
+from edge.config import load
+from edge.daemon.assembly import FIRST_PAUSE_S, LONGEST_PAUSE_S, STEADY_S, Assembly, Part
 from edge.daemon.log import JsonLines, PlainLines, set_up
 from edge.daemon.run import refuse_held_port, reload
 from edge.daemon.systemd import notify, watchdog_s
@@ -233,3 +235,16 @@ def test_a_refused_reload_is_an_entry_and_a_note_and_tells_the_service_manager(
     assert kind == "settings_refused" and body["in_force"] == "ab" * 32 and "line 1" in body["why"]
     ((what, text),) = kept.remarks
     assert what == "settings" and text.startswith("The station file was not taken, the old settings stay in force: ")
+
+
+@pytest.mark.parametrize(
+    ("file", "about", "simulated"),
+    [("minimal", {}, True), ("example", {}, False), ("example", {"demo": "busy-day"}, True)],
+)
+def test_what_is_told_of_a_station_says_whether_it_is_simulated(
+    file: str, about: dict[str, Any], simulated: bool
+) -> None:
+    plan = load(Path(__file__).parents[3] / f"config/station-{file}.toml")
+    told = Assembly(plan, ToldClock(), about=about)._told_of_station(plan)
+    assert told == (plan.settings.title, plan.settings.timezone, simulated)
+    assert plan.settings.title and "/" in plan.settings.timezone

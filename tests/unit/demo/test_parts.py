@@ -47,12 +47,13 @@ def test_a_port_that_is_taken_is_not_chosen() -> None:
     assert free_port(taken) == taken
 
 
-def test_without_the_brokers_package_it_says_so_and_goes_on(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
-    monkeypatch.setattr(demo, "is_installed", lambda: False)
+def test_without_a_broker_it_says_so_and_goes_on(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
+    monkeypatch.setattr(demo, "mosquitto", lambda: None)
+    monkeypatch.setattr(demo, "has_amqtt", lambda: False)
     with Folder(tmp_path / "kept") as folder:
         showing = Demo(Wishes(), scenario_named("cold-morning"), folder)
         assert showing._broker() is None
-        assert any("amqtt is not installed" in note for note in showing.notes)
+        assert any("neither Mosquitto nor the package amqtt" in note for note in showing.notes)
         assert "[mqtt]" not in showing._station_toml(None, 8484, None)
     assert (tmp_path / "kept").is_dir()
 

@@ -374,6 +374,22 @@ def test_a_point_is_told_at_most_once_in_five_seconds_and_at_least_once_a_minute
     assert len(told_s) in (13, 14)  # each 5 s for a minute, then its last value, then the heartbeat
 
 
+def test_figures_of_a_condition_are_no_news_without_its_text() -> None:
+    """They are unrounded, so they change with each reading; a point's value is what its topic is for."""
+    clock = Told()
+    board = Board(Topics("a", "b"), clock)
+
+    def said(text: str, value: float) -> list[str]:
+        clock.s += 6.0
+        one = {"id": "reservoir", "state": "met", "text": text, "value": value, "limit": value - 1, "probability": 0.9}
+        board.show(_picture(1, verdict={"verdict": "ready", "conditions": [one]}, points={"p": {"value": value}}))
+        return _sent(board)
+
+    assert said("39.0 degC", 39.0) == ["verdict", "point/p"]
+    assert said("39.0 degC", 39.01) == ["point/p"]
+    assert said("39.1 degC", 39.1) == ["verdict", "point/p"]
+
+
 def test_an_alarm_waits_for_nothing_but_its_own_confirmation() -> None:
     board = Board(Topics("a", "b"), Told())
     board.show(_picture(1, alarms={"leak": {"id": "leak", "state": "normal", "seq": 0}}))

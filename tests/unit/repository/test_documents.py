@@ -14,7 +14,13 @@ from edge.domain.entries import KINDS
 
 ROOT = Path(__file__).parents[3]
 REFERENCES = {path.name: path.read_text(encoding="utf-8") for path in (ROOT / "deploy").glob("reference-*.md")}
-DOCUMENTS = ["README.md", "DEVELOPERS.md", "CHANGELOG.md", *(f"deploy/{name}" for name in sorted(REFERENCES))]
+DOCUMENTS = [
+    "README.md",
+    "DEVELOPERS.md",
+    "CHANGELOG.md",
+    "deploy/mqtt.md",
+    *(f"deploy/{name}" for name in sorted(REFERENCES)),
+]
 README = (ROOT / "README.md").read_text(encoding="utf-8")
 
 

@@ -46,6 +46,7 @@ def drawn(settings=SETTINGS, u: dict[str, float] | None = None, **values: float)
 def test_a_calibrated_pressure_between_two_limits(kpa: float, state: str, probability: float) -> None:
     found = drawn(supply=kpa).condition("pressure")
     assert found["state"] == state and found["evidence"]["probability"] == pytest.approx(probability, abs=0.002)
+    assert found["probability"] == found["evidence"]["probability"] and found["value"] == pytest.approx(kpa)
     near = LOW <= kpa < LOW + GUARD or HIGH - GUARD < kpa <= HIGH
     assert ("too near to" in found["text"]) == (state == "unmet" and near)
     assert "nominally" not in found["text"]
@@ -54,7 +55,7 @@ def test_a_calibrated_pressure_between_two_limits(kpa: float, state: str, probab
 @pytest.mark.parametrize(("kpa", "state"), [(LOW - 0.1, "unmet"), (LOW, "met"), (HIGH, "met"), (HIGH + 0.1, "unmet")])
 def test_an_uncalibrated_one_is_met_up_to_its_limit_and_only_nominally(kpa: float, state: str) -> None:
     found = drawn(u={}, supply=kpa).condition("pressure")
-    assert found["state"] == state and "probability" not in found["evidence"]
+    assert found["state"] == state and "probability" not in found["evidence"] and found["probability"] is None
     assert ("met nominally: uncalibrated" in found["text"]) == (state == "met")
 
 
