@@ -19,8 +19,10 @@ from pydantic_core import PydanticCustomError, core_schema
 
 from edge.config.bounds import BOUNDS
 from edge.domain.quantities import DIMENSIONS, UnitError, months, quantity, split, unit_in
+from edge.domain.settings import Every, Level
 
 CORRECT: Final = "Correct this line"
+_DAY_MS: Final = 86_400_000
 
 
 def unfit(what: str, expected: str, do: str = CORRECT) -> PydanticCustomError:
@@ -304,6 +306,49 @@ class Months(Due):
         return {"type": "string", "pattern": r"^\s*[0-9]{1,6}\s+([mM]onths?|[yY]ears?)\s*$", "examples": ["6 months"]}
 
 
+class Often(Due):
+    """How often something is owed: calendar months or years, days of the station's calendar, or hours. Gives settings.Every."""
+
+    def parse(self, value: object) -> Every:
+        expected = 'how often, for instance "1 month", "7 days" or "1 year"'
+        if isinstance(value, str) and re.fullmatch(r"\s*[0-9]+\s+(months?|years?)\s*", value, re.IGNORECASE):
+            try:
+                return Every(months=months(value))
+            except UnitError as exc:
+                raise unfit(exc.what, exc.expected) from None
+        if not isinstance(value, str):
+            raise unfit(f"is {told(value)}", expected)
+        ms = Is("duty.every").parse(value)
+        unit = unit_in(value, "duration").lower()
+        if unit.startswith(("d", "w")) and ms % _DAY_MS == 0:
+            return Every(days=round(ms / _DAY_MS))
+        return Every(ms=round(ms))
+
+    def schema(self) -> dict[str, Any]:
+        return {
+            "type": "string",
+            "pattern": _SCHEMA_PATTERN,
+            "examples": ["1 month", "7 days"],
+            "description": "Calendar months or years, days of the station's calendar, or hours.",
+        }
+
+
+_LEVEL: Final = re.compile(r"\s*([0-9]+(?:\.[0-9]+)?)\s*([^0-9\s.,+-].*?)\s*")
+
+
+class OfLevel(Due):
+    """A number with a unit of the site's own, such as "10 CFU/100 mL". Gives settings.Level."""
+
+    def parse(self, value: object) -> Level:
+        found = _LEVEL.fullmatch(value) if isinstance(value, str) and len(value) <= 80 else None
+        if found is None:
+            raise unfit(f"is {told(value)}", 'a number with its unit, for instance "10 CFU/100 mL"')
+        return Level(float(found[1]), found[2])
+
+    def schema(self) -> dict[str, Any]:
+        return {"type": "string", "pattern": _SCHEMA_PATTERN, "maxLength": 80, "examples": ["10 CFU/100 mL"]}
+
+
 _DAY_HOURS: Final = re.compile(r"\s*([0-9]{1,2}):([0-9]{2})\s*-\s*([0-9]{1,2}):([0-9]{2})\s*")
 
 
@@ -409,7 +454,8 @@ def dimension_of_text(text: str, dimensions: Collection[str]) -> str | None:
 
 
 __all__ = [
-    "CORRECT", "NAME_PATTERN", "Address", "Count", "DayHours", "Due", "Flag", "Is", "Months", "Number", "Pattern", "Quantity",
+    "CORRECT", "NAME_PATTERN", "Address", "Count", "DayHours", "Due", "Flag", "Is", "Months", "Number", "Often",
+    "OfLevel", "Pattern", "Quantity",
     "Text", "Word", "Words", "Zone", "dimension_of_text", "listed", "name", "nearest", "quantity_schema", "told", "unfit",
     "unit_in", "with_unit",
 ]  # fmt: skip

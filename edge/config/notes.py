@@ -267,8 +267,6 @@ def _parts(tables: Tables) -> Iterator[str]:
     """Settings of the station itself that nothing looks at yet."""
     if len(tables.filter) > _MOST_STAGES:
         yield f"filter: this version tells the pressure drops of {_MOST_STAGES} stages, not of {len(tables.filter)}."
-    for own in tables.duty:
-        yield f"duty.{own}: checked, but this version doesn't ask for the site's own duties yet."
 
 
 def _listed(points: Sequence[str]) -> str:

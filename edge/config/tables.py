@@ -17,6 +17,8 @@ from edge.config.fields import (
     Is,
     Months,
     Number,
+    OfLevel,
+    Often,
     Quantity,
     Text,
     Word,
@@ -24,6 +26,7 @@ from edge.config.fields import (
     Zone,
     name,
 )
+from edge.domain.settings import Every, Level
 
 
 class Table(BaseModel):
@@ -223,8 +226,17 @@ class AlarmTable(Table):
 class DutyTable(Table):
     """One duty of the site's own list."""
 
-    every: Annotated[float, Is("duty.every")]
+    every: Annotated[Every, Often()]
     title: Annotated[str, Text("what is to be done", "Wipe the drip tray")] | None = None
+    keeps_from_ready: Annotated[bool, Flag()] = Field(
+        False, description="Whether the station may not start while it is owed."
+    )
+    alert_level: Annotated[Level, OfLevel()] | None = Field(
+        None, description="Of a duty with a result, such as a water sample: above it somebody has to look into it."
+    )
+    action_level: Annotated[Level, OfLevel()] | None = Field(
+        None, description="A result above it keeps the station from READY until one is at it or below."
+    )
 
 
 class MqttTlsTable(Table):

@@ -223,9 +223,12 @@ class EquipmentChange(Kept):
 
 
 class Service(Kept):
-    """`service`."""
+    """`service`. `duty`: which of the station file's own list."""
 
     what: NotRequired[str]
+    duty: NotRequired[str]
+    value: NotRequired[Told]
+    unit: NotRequired[str]
     filter: NotRequired[str]
     point: NotRequired[str]
     opened_clean_side: NotRequired[bool]

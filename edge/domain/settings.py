@@ -5,6 +5,7 @@ from __future__ import annotations
 import re
 from collections.abc import Mapping
 from dataclasses import dataclass, field
+from typing import NamedTuple
 
 from edge.domain.readings import Kind, Role
 
@@ -97,6 +98,32 @@ class DailyTest:
     measure: str  # "weak ports" or "every port"
 
 
+class Every(NamedTuple):
+    """How often something is owed: after calendar months, days of the station's calendar, or so long [ms]. One of them is set."""
+
+    months: int = 0
+    days: int = 0
+    ms: int = 0
+
+
+class Level(NamedTuple):
+    """A value beyond which people act: strictly above. `unit`: as it is written, "CFU/100 mL"."""
+
+    value: float
+    unit: str
+
+
+@dataclass(frozen=True, slots=True)
+class Duty:
+    """One duty of the site's own list."""
+
+    every: Every
+    title: str
+    keeps_from_ready: bool = False  # while it is owed
+    alert: Level | None = None
+    action: Level | None = None  # a result above it keeps the station from READY
+
+
 @dataclass(frozen=True, slots=True)
 class AlarmTuning:
     """What the station file sets for one alarm; None leaves the catalogue's value."""
@@ -131,7 +158,7 @@ class Settings:
     clean_side_opened_by: frozenset[str] = frozenset()
     reuse_life_ms: int | None = None  # disinfectant
     not_fitted: Mapping[Role, int] = field(default_factory=dict)  # role -> how long an entered reading stands, ms
-    duties: Mapping[str, int] = field(default_factory=dict)  # the site's own list: name -> every, ms
+    duties: Mapping[str, Duty] = field(default_factory=dict)  # the site's own list, by name
     tuning: Mapping[str, AlarmTuning] = field(default_factory=dict)  # by alarm id without what follows ':'
 
     @property

@@ -207,15 +207,21 @@ CATALOGUE: Final[Mapping[str, Row]] = MappingProxyType(
 )  # fmt: skip
 
 
-#: alarms of which more than their row is known, by the beginning of their id
-_OWN: Final[Mapping[str, Row]] = MappingProxyType(
+_DUE: Final = CATALOGUE["duty_due"]
+#: duties without which the station may not start; of the others the verdict says what follows
+_KEEP_FROM_READY: Final = ("daily_test", "water_path_treatment", "disinfectant_change", "concentration_check")
+#: rows of which more is known than the catalogue's: by what their messages are called
+OWN_ROWS: Final[Mapping[str, Row]] = MappingProxyType(
     {
+        "duty_due.daily_test": _DUE._replace(after_trip=Trip.OTHER),
         # the station goes on by the old one: it keeps no station from starting, as one that was never made doesn't
-        "duty_due:calibration:": CATALOGUE["duty_due"]._replace(
+        "duty_due.calibration": _DUE._replace(
             consequence="Conditions that rest on this point are met only nominally until it is calibrated",
             response="Compare the point with a reference and record it",
         ),
-        "duty_due:daily_test": CATALOGUE["duty_due"]._replace(after_trip=Trip.OTHER),
+        "duty_due.by_calendar": _DUE._replace(
+            consequence="What the site has laid down is overdue; the verdict says whether the station may start all the same",
+        ),
     }
 )
 
@@ -226,9 +232,17 @@ def row_of(alarm_id: str) -> Row:
     >>> row_of("duty_due:daily_test").consequence
     'The station may not start until it is done'
     """
-    return (
-        next((row for start, row in _OWN.items() if alarm_id.startswith(start)), None) or CATALOGUE[base_of(alarm_id)]
-    )
+    called = called_as(alarm_id)
+    return OWN_ROWS[called] if called in OWN_ROWS else CATALOGUE[called]
+
+
+def called_as(alarm_id: str) -> str:
+    """What the messages of an alarm's row are called, behind "alarm."."""
+    base, _, duty = alarm_id.partition(":")
+    if base != "duty_due":
+        return base
+    own = f"duty_due.{duty.partition(':')[0]}"
+    return own if own in OWN_ROWS else base if duty in _KEEP_FROM_READY else "duty_due.by_calendar"
 
 
 def base_of(alarm_id: str) -> str:

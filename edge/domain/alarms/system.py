@@ -13,7 +13,7 @@ from functools import cache
 from typing import Any, Final, cast
 
 from edge.domain.alarms.answers import EVENTS, changes_nothing, shelf_ms
-from edge.domain.alarms.catalogue import CATALOGUE, Row, Trip, base_of, row_of
+from edge.domain.alarms.catalogue import CATALOGUE, Row, Trip, base_of, called_as, row_of
 from edge.domain.alarms.states import LIT, Alarm, Band, Event, Shelf, State
 from edge.domain.alarms.worsening import has_worsened, is_told_anew
 from edge.domain.dates import Dates
@@ -51,11 +51,11 @@ def _shelf(entry: Entry) -> Shelf | None:
 
 
 @cache
-def _row_messages(base: str) -> Mapping[str, MessageBody]:
+def _row_messages(called: str) -> Mapping[str, MessageBody]:
     """What an alarm's row says, without words: the same in every picture."""
     return {
-        "consequence_msg": message_body(say(f"alarm.{base}.consequence")),
-        "response_msg": message_body(say(f"alarm.{base}.response")),
+        "consequence_msg": message_body(say(f"alarm.{called}.consequence")),
+        "response_msg": message_body(say(f"alarm.{called}.response")),
     }
 
 
@@ -407,7 +407,7 @@ class AlarmSystem:
             "respond_within_s": row.respond_within_s, "acknowledged_by": alarm.acknowledged_by,
             "acknowledged_at": None if alarm.acknowledged_wall_ms is None else rfc3339(alarm.acknowledged_wall_ms),
             "consequence_of": alarm.consequence_of, "seq": alarm.seq, "at": None if alarm.at_wall_ms is None else rfc3339(alarm.at_wall_ms),
-            **_row_messages(base_of(alarm.id)),
+            **_row_messages(called_as(alarm.id)),
         }  # fmt: skip
 
     def fold(self, entry: Entry) -> None:

@@ -330,6 +330,7 @@ class RecordBook:
                 fact.counts,
                 str(sorted(names_of(fact.body))),
                 str(fact.body.get("outlet")),
+                str(fact.body.get("duty")),
                 fact.body.get("role"),
                 fact.body.get("of"),
                 fact.body.get("name"),

@@ -15,6 +15,7 @@ from typing import Any, Final, Literal
 from edge.domain.entries import Entry, Now, wall_ms_of
 from edge.domain.messages import Message, Value, duration, moment, name, names, number, part, parts, say, text
 from edge.domain.readings import Role
+from edge.domain.records import site_duties
 from edge.domain.records.bodies import form_fault
 from edge.domain.records.book import AHEAD_MS, RecordBook, local_date, name_of, names_of, opens, says_opened
 from edge.domain.records.daily_tests import failed_ports, measured_ports, test_result
@@ -79,7 +80,8 @@ def stands(settings: Settings, record: str, body: Mapping[str, Any]) -> bool:
     if record in _BLOCKING:
         return True
     if record == "service":
-        return says_opened(body, settings) or (body.get("passed") is False and body.get("filter") is not None)
+        failed_filter = body.get("passed") is False and body.get("filter") is not None
+        return says_opened(body, settings) or failed_filter or site_duties.blocks(settings.duties, body)
     if record == "daily_test":
         return test_result(settings, body)[0] is False
     if record == "outlet_test" and not outlet_result(body)[0]:
@@ -222,6 +224,8 @@ def _unseen(settings: Settings, record: str, body: Mapping[str, Any]) -> Message
         return _not_among("outlet", outlets_of(body), _fitted_outlets(settings))
     if record == "service" and body.get("passed") is False and body.get("filter") is not None:
         return _not_among("filter", [body["filter"]], [f.id for f in settings.filters])
+    if record == "service" and body.get("duty") is not None:
+        return _not_among("duty", [body["duty"]], list(settings.duties)) or site_duties.why_not(settings.duties, body)
     if record == "service" and body.get("passed") is False:
         return say("record.failed_service")
     return None
@@ -250,7 +254,7 @@ def _fill(settings: Settings, body: Mapping[str, Any]) -> Message | None:
     return say("record.too_much", **told) if litres > FILL_SHARES[1] * holds else None
 
 
-def _not_among(kind: Literal["filter", "outlet"], named: list[Any], fitted: list[str]) -> Message | None:
+def _not_among(kind: Literal["filter", "outlet", "duty"], named: list[Any], fitted: list[str]) -> Message | None:
     unknown = sorted({str(ident) for ident in named} - set(fitted))
     if not unknown:
         return None

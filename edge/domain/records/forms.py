@@ -221,6 +221,9 @@ FORMS: Final[Mapping[str, Form]] = MappingProxyType(
             "Something was looked at, or mended.",
             {
                 "what": Key("line", "what was done: repair, …"),
+                "duty": Key("line", "which duty of the station file's own list was done: [duty.…]"),
+                "value": Key("reading", 'its result, with its unit, such as "3 CFU/100 mL"'),
+                "unit": Key("line", "unit of a bare value"),
                 "filter": FILTER,
                 "point": Key("line", "id of the point"),
                 "opened_clean_side": OPENED,

@@ -173,6 +173,18 @@ ONE_MISTAKE = [
     ('deadband = "1 psi"', 'limit = "140 psi"', "alarm.pressure_low.limit", 'beyond what point "supply" can read'),
     ('deadband = "1 psi"', 'priority = "urgent"', "alarm.pressure_low.priority", '"low", "medium" or "high"'),
     ('on_delay = "2 s"', 'deadband = "2 s"', "alarm.outlet_tripped.deadband", "compares no reading and has no deadband"),
+    ("[alarm.pressure_low]", '[duty.tray]\nevery = "1 moon"\n[alarm.pressure_low]', "duty.tray.every", 'unit "moon" is not known'),
+    ("[alarm.pressure_low]", "[duty.tray]\nevery = 7\n[alarm.pressure_low]", "duty.tray.every", '"1 month", "7 days"'),
+    ("[alarm.pressure_low]", '[duty.tray]\nevery = "700 years"\n[alarm.pressure_low]', "duty.tray.every", "between 1 and 600 months"),
+    ("[alarm.pressure_low]", '[duty.w]\nevery = "1 year"\nalert_level = 10\n[alarm.pressure_low]', "duty.w.alert_level", "CFU/100 mL"),
+    (
+        "[alarm.pressure_low]", '[duty.w]\nevery = "1 year"\nalert_level = "9 CFU/mL"\naction_level = "9 CFU/mL"\n[alarm.pressure_low]',
+        "duty.w.action_level", "an action level above the alert level",
+    ),
+    (
+        "[alarm.pressure_low]", '[duty.w]\nevery = "1 year"\nalert_level = "9 CFU/mL"\naction_level = "10 CFU/L"\n[alarm.pressure_low]',
+        "duty.w.action_level", "one unit for both",
+    ),
     ('kind = "onewire"', 'kind = "one-wire"', "bus[probe-wire].kind", 'did you mean "onewire"'),
     ("baud = 19200", 'baud = "19200"', "bus[panel].baud", "expected a whole number"),
     ("baud = 19200", "bauds = 19200", "bus[panel].bauds", 'did you mean "baud"'),

@@ -15,6 +15,7 @@ import rfc8785
 from edge import config
 from edge.config.sections import ALARM_IDS, SECTIONS
 from edge.domain.readings import Role
+from edge.domain.settings import Duty, Every
 
 CONFIG = Path(__file__).parents[3] / "config"
 EXAMPLE = CONFIG / "station-example.toml"
@@ -264,10 +265,10 @@ def test_points_of_a_serial_line_with_all_their_settings() -> None:
     bus = station.buses[0]
     assert bus.points["heater"]["text"]["true"] == "TRIP"
     assert (bus.time_limit_ms, bus.period_ms, bus.active) == (3000, 250, True)
-    assert station.settings.duties == {"drip-tray": 7 * 86_400_000}
+    assert station.settings.duties == {"drip-tray": Duty(Every(days=7), "Drip tray")}
     assert station.settings.tuning["pressure_low"].limit == pytest.approx(38 * PSI_KPA)
     assert station.keep == config.KeepPlan(Path("/srv/store"), 30 * 86_400_000, 730 * 86_400_000, None, 2_000_000_000)
-    assert [text.split(":")[0] for text in station.not_active] == ["alarm.pressure_low.re_announce", "duty.drip-tray"]
+    assert [text.split(":")[0] for text in station.not_active] == ["alarm.pressure_low.re_announce"]
 
 
 def test_an_absolute_sender_reads_one_atmosphere_less() -> None:

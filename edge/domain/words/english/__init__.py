@@ -6,7 +6,7 @@ from collections.abc import Iterator, Mapping
 from types import MappingProxyType
 from typing import Final
 
-from edge.domain.alarms.catalogue import CATALOGUE
+from edge.domain.alarms.catalogue import CATALOGUE, OWN_ROWS
 from edge.domain.doubts.table import CHECKS
 from edge.domain.readings import REASONS
 from edge.domain.words.english.common import COMMON
@@ -23,7 +23,7 @@ def _of_rows() -> Iterator[tuple[str, str]]:
         yield from ((f"reason.{key}", why.text), (f"reason.{key}.advice", why.advice))
     for key, check in CHECKS.items():
         yield from ((f"check.{key}", check.says), (f"check.{key}.advice", check.advice))
-    for key, row in CATALOGUE.items():
+    for key, row in {**CATALOGUE, **OWN_ROWS}.items():
         yield from ((f"alarm.{key}.consequence", row.consequence), (f"alarm.{key}.response", row.response))
         if row.compares is not None:
             side = "below" if row.low else "above"

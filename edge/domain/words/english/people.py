@@ -59,6 +59,21 @@ PEOPLE: Final[Mapping[str, str]] = {
     "disinfectant.expired": "it was good until {last} by its label",
     "disinfectant.left_by_label": "{left} left: good until {last} by its label",
     "disinfectant.left": "{left} of its reuse life left",
+    # duties of the site's own list
+    "duty.of": "{title}: {what}",
+    "duty.ask": "{title}: do it and record it (service, duty={duty})",
+    "duty.none": "none on record",
+    "duty.done": "done {since} ago by {by}; due again from {due:date} on",
+    "duty.due": "due since {due:date}; last done {since} ago by {by}",
+    "duty.failed": "the last one failed ({by}, {since} ago)",
+    "duty.failed.ask": "{title}: mend what failed, do it again and record it (service, duty={duty})",
+    "duty.above_action": "{result}, above the action level of {level} ({by}, {since} ago)",
+    "duty.above_action.ask": (
+        "{title}: act as the site has laid down, have it sampled again and record the result (service, duty={duty})"
+    ),
+    "duty.above_alert": "{result}, above the alert level of {level} ({by}, {since} ago): look into it, and sample again",
+    "duty.not_above_action": "no result above its action level",
+    "duty.clock_untrusted": "the clock is not trusted: whether it is due can't be told",
     # a duty whose date can't be told
     "undated.never_set": "the last {record:spaced} was recorded before the clock was set",
     "undated.wrong_date": "the last {record:spaced} was recorded while the date was wrong",
