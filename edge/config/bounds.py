@@ -48,6 +48,7 @@ BOUNDS: Final[Mapping[str, Bound]] = MappingProxyType(
         "filters.temperature": Bound("temperature", "0.5 degC", "60 degC", "cold or mixed water"),
         "daily_test.volume": Bound("volume", "1 mL", "10 L", "100 mL at each channel port"),
         "daily_test.within": Bound("duration", "1 s", "10 min", "15 s at each channel port"),
+        "daily_test.cylinder": Bound("volume", "0.01 mL", "100 mL", "a cylinder of 100 mL is good to 0.5 or 1 mL"),
         "water_path_treatment.contact": Bound("duration", "10 s", "24 h", "by the label"),
         "disinfectant.reuse_life": Bound("duration", "1 h", "366 days", "by the label; two weeks is common"),
         "not_fitted": Bound("duration", "1 min", "366 days", "how often somebody looks"),

@@ -366,4 +366,7 @@ def _daily_test(tables: Tables) -> settings.DailyTest | None:
     own = tables.daily_test
     if own is None:
         return None
-    return settings.DailyTest(own.deliver.volume * 1000, own.deliver.within / 1000, own.measure)
+    cylinder_ml = None if own.cylinder_uncertainty is None else own.cylinder_uncertainty * 1000
+    return settings.DailyTest(
+        own.deliver.volume * 1000, own.deliver.within / 1000, own.measure, cylinder_ml, tuple(own.also)
+    )

@@ -243,6 +243,28 @@ class Words(Word):
         return {"type": "array", "items": {"enum": list(self._words)}, "uniqueItems": True}
 
 
+class Items(Due):
+    """A list of short texts that people repeat when they record what they looked at: none twice, no comma in one."""
+
+    MOST: Final = 20
+    LONGEST: Final = 80
+
+    def __init__(self, example: str) -> None:
+        self._item = Text("a short text without a comma", example, longest=self.LONGEST, pattern=r"[^,]+")
+
+    def parse(self, value: object) -> list[str]:
+        if not isinstance(value, list) or len(value) > self.MOST:
+            said = told(value) if not isinstance(value, list) else f"a list of {len(value)}"
+            raise unfit(f"is {said}", f"a list of at most {self.MOST} short texts")
+        items = [self._item.parse(one).strip() for one in value]
+        if len({" ".join(item.casefold().split()) for item in items}) < len(items):
+            raise unfit("names one item twice", "each item once")
+        return items
+
+    def schema(self) -> dict[str, Any]:
+        return {"type": "array", "maxItems": self.MOST, "items": self._item.schema()}
+
+
 class Count(Due):
     """A whole number within bounds."""
 
@@ -454,7 +476,7 @@ def dimension_of_text(text: str, dimensions: Collection[str]) -> str | None:
 
 
 __all__ = [
-    "CORRECT", "NAME_PATTERN", "Address", "Count", "DayHours", "Due", "Flag", "Is", "Months", "Number", "Often",
+    "CORRECT", "NAME_PATTERN", "Address", "Count", "DayHours", "Due", "Flag", "Is", "Items", "Months", "Number", "Often",
     "OfLevel", "Pattern", "Quantity",
     "Text", "Word", "Words", "Zone", "dimension_of_text", "listed", "name", "nearest", "quantity_schema", "told", "unfit",
     "unit_in", "with_unit",

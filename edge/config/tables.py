@@ -15,6 +15,7 @@ from edge.config.fields import (
     DayHours,
     Flag,
     Is,
+    Items,
     Months,
     Number,
     OfLevel,
@@ -190,6 +191,13 @@ class DailyTestTable(Table):
 
     deliver: DeliverTable = Field(default_factory=lambda: DeliverTable.model_validate({}))
     measure: Annotated[str, Word("weak ports", "every port")] = default("weak ports")
+    cylinder_uncertainty: Annotated[float, Is("daily_test.cylinder")] | None = Field(
+        None, description="Of the graduated cylinder, by its maker; shown beside what was measured."
+    )
+    also: Annotated[list[str], Items("Lid closes and seals")] = Field(
+        default_factory=list,
+        description="What else is looked at each day. A test passes once each of these is among `checked`.",
+    )
 
 
 class WaterPathTreatmentTable(Table):

@@ -67,6 +67,8 @@ class DailyTest(Kept):
 
     passed: NotRequired[bool]
     channel_ports: NotRequired[list[Port]]
+    checked: NotRequired[list[str]]  # items of the station file's own list
+    failed: NotRequired[list[str]]
 
 
 class WaterPathTreatment(Kept):

@@ -91,11 +91,15 @@ class Filter:
 
 @dataclass(frozen=True, slots=True)
 class DailyTest:
-    """Delivery per channel port: `volume_ml` in strictly less than `within_s`."""
+    """Delivery per channel port: `volume_ml` in strictly less than `within_s`; and what else is looked at."""
 
     volume_ml: float
     within_s: float
     measure: str  # "weak ports" or "every port"
+    cylinder_u_ml: float | None = (
+        None  # uncertainty of the graduated cylinder, as its maker states it: shown, it decides nothing
+    )
+    also: tuple[str, ...] = ()  # the site's other check items
 
 
 class Every(NamedTuple):

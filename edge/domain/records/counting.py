@@ -18,7 +18,7 @@ from edge.domain.readings import Role
 from edge.domain.records import site_duties
 from edge.domain.records.bodies import form_fault
 from edge.domain.records.book import AHEAD_MS, RecordBook, local_date, name_of, names_of, opens, says_opened
-from edge.domain.records.daily_tests import failed_ports, measured_ports, test_result
+from edge.domain.records.daily_tests import failed_ports, measured_ports, test_result, unknown_items
 from edge.domain.records.fact import Fact
 from edge.domain.records.forms import last_day
 from edge.domain.records.holding import holding, names_no_hold
@@ -48,6 +48,10 @@ def judge(book: RecordBook, record: str, at_ms: int, body: Mapping[str, Any], no
         return unseen
     if record == "daily_test":
         passed, why = test_result(book.settings, body)
+        if passed is not False and (unknown := unknown_items(book.settings, body)):
+            return _not_among(
+                "item", unknown, [] if book.settings.daily_test is None else list(book.settings.daily_test.also)
+            )
         return why if passed is None else _left_out(book, at_ms, body) if passed else None
     if record == "disinfectant_fill":
         return _fill(book.settings, body)
@@ -254,7 +258,9 @@ def _fill(settings: Settings, body: Mapping[str, Any]) -> Message | None:
     return say("record.too_much", **told) if litres > FILL_SHARES[1] * holds else None
 
 
-def _not_among(kind: Literal["filter", "outlet", "duty"], named: list[Any], fitted: list[str]) -> Message | None:
+def _not_among(
+    kind: Literal["filter", "outlet", "duty", "item"], named: list[Any], fitted: list[str]
+) -> Message | None:
     unknown = sorted({str(ident) for ident in named} - set(fitted))
     if not unknown:
         return None

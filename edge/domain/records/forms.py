@@ -93,8 +93,10 @@ FORMS: Final[Mapping[str, Form]] = MappingProxyType(
                 "passed": PASSED,
                 "channel_ports": Key("ports", 'what each measured port gave: [{"port": 3, "seconds": 11.8}], with "ml" '
                                      "where it isn't the volume of the station file"),
+                "checked": Key("names", "the station file's other check items that were found well: [daily_test] also"),
+                "failed": Key("names", "those that weren't"),
             },
-            (("passed", "channel_ports"),),
+            (("passed", "channel_ports", "failed"),),
         ),
         "water_path_treatment": Form(
             "The water path was disinfected, drained and rinsed. Its contact began and ended, or lasted up to `at`.",

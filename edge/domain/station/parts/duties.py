@@ -8,10 +8,10 @@ from typing import Final
 from zoneinfo import ZoneInfo
 
 from edge.domain.entries import Now
-from edge.domain.messages import Message, duration, name, part, say, text
+from edge.domain.messages import Message, duration, name, names, part, say, text
 from edge.domain.records.book import POWER_UNSURE, day_start_ms, is_test_due
 from edge.domain.records.counting import began_ms, failed_outlet_test, failure, has_passed, last_check
-from edge.domain.records.daily_tests import test_result
+from edge.domain.records.daily_tests import failed_items, failed_ports, slowest, test_result
 from edge.domain.records.fact import Fact
 from edge.domain.records.forms import last_day
 from edge.domain.station.judged import MET, UNKNOWN, UNMET, Judged, by_fact
@@ -100,7 +100,7 @@ class Duties(Part):
         passed, why = test_result(self._view.settings, last.body)
         if not passed:
             ident = "daily_test.last_failed" if passed is False else "daily_test.last_tells_nothing"
-            return by_fact(UNMET, say(ident, why=part(why)), last, say("daily_test.last_failed.ask"))
+            return by_fact(UNMET, say(ident, why=part(why)), last, self._after_failure(last))
         if book.powered_up_since(last):
             return by_fact(UNMET, say("daily_test.due_after_power_up"), last, DO_TEST)
         if changed is not None and not book.comes_after(last, changed):
@@ -114,7 +114,19 @@ class Duties(Part):
             return by_fact(UNKNOWN, say("daily_test.power_unsure"), last, say("daily_test.power_unsure.ask"))
         if not now.trusted:
             return by_fact(UNKNOWN, say("daily_test.clock_untrusted"), last)
-        return by_fact(MET, say("daily_test.passed_ago", since=duration(now.wall_ms - last.at_ms)), last)
+        since, gave = duration(now.wall_ms - last.at_ms), slowest(self._view.settings, last.body)
+        passed_ago = say("daily_test.passed_ago", since=since)
+        if gave is not None:
+            passed_ago = say("daily_test.passed_measured_ago", since=since, gave=part(gave))
+        return by_fact(MET, passed_ago, last)
+
+    def _after_failure(self, last: Fact) -> Message:
+        """What to look at after a test that didn't pass."""
+        ports, items = sorted(failed_ports(self._view.settings, last.body)), failed_items(last.body)
+        if ports:
+            which = "daily_test.port_failed.ask" if len(ports) == 1 else "daily_test.ports_failed.ask"
+            return say(which, ports=names(map(str, ports)))
+        return say("daily_test.items_failed.ask", items=names(items)) if items else say("daily_test.last_failed.ask")
 
     def water_path_treatment(self, now: Now) -> Judged:
         """Done, from the beginning of its contact on, since the clean side was last opened."""

@@ -11,6 +11,15 @@ PEOPLE: Final[Mapping[str, str]] = {
     "daily_test.none": "no daily test on record",
     "daily_test.last_failed": "the last daily test failed: {why}",
     "daily_test.last_failed.ask": "Mend what failed and do the daily test again",
+    "daily_test.port_failed.ask": (
+        "Reseat the connector at port {ports:and}, look for a kinked tube and a clogged channel, and at the supply's pressure and flow; "
+        "then do the daily test again"
+    ),
+    "daily_test.ports_failed.ask": (
+        "Look at the supply's pressure and flow, reseat the connectors at ports {ports:and}, look for kinked tubes and clogged channels; "
+        "then do the daily test again"
+    ),
+    "daily_test.items_failed.ask": "Put right what failed ({items}) and do the daily test again",
     "daily_test.last_tells_nothing": "the last daily test tells nothing: {why}",
     "daily_test.due_after_power_up": "due: the machine was powered up since the last one",
     "daily_test.due_after_change": "due: the equipment was changed since the last one",
@@ -24,6 +33,7 @@ PEOPLE: Final[Mapping[str, str]] = {
     ),
     "daily_test.clock_untrusted": "the clock is not trusted: whether it was passed today can't be told",
     "daily_test.passed_ago": "passed {since} ago",
+    "daily_test.passed_measured_ago": "passed {since} ago; the slowest: {gave}",
     # what a daily test came to
     "daily_test.passed": "passed",
     "daily_test.failed": "failed",
@@ -40,6 +50,9 @@ PEOPLE: Final[Mapping[str, str]] = {
     "daily_test.port_twice": "port {port:d} is there twice",
     "daily_test.port_cant_be": "port {port:d}: {volume} mL in {time:g s} can't be",
     "daily_test.port_gave": "port {port:d} gave {volume} mL in {time:g s}",
+    "daily_test.port_gave_about": "port {port:d} gave {volume} \u00b1 {uncertainty} mL in {time:g s}",
+    "daily_test.items_failed": "failed: {items}",
+    "daily_test.items_missing": "not among what was checked: {items}",
     "daily_test.ports_failed": "{ports}; at least {volume} mL in less than {time:g s} is needed",
     # the water-path treatment
     "treatment.ask": "Pass the daily test, then do the water-path treatment by the label, drain and rinse, and record it",

@@ -20,6 +20,8 @@ RECORDS: Final[Mapping[str, str]] = {
     "record.no_such_outlet": "no such outlet at this station: {named}{there}",
     "record.no_such_duty": "no such duty in the station file's own list: {named}{there}",
     "record.has_no_duty": "; it has none",
+    "record.no_such_item": "no such check item in [daily_test] also: {named}{there}",
+    "record.has_no_item": "; it has none",
     "record.no_result": "its result is not told in {unit}, in which its levels stand: value='3 {unit}'",
     "record.has_no_filter": "; it has no filter",
     "record.has_no_outlet": "; it has no outlet",
