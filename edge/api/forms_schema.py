@@ -60,4 +60,6 @@ def _key(key: Key) -> dict[str, Any]:
         made = dict(_OF_KIND[key.kind])
     if key.kind in ("number", "whole"):
         made |= {"minimum": key.low, "maximum": key.high}
+    if key.words:
+        made = {"type": "string", "enum": list(key.words)}
     return made | {"description": key.says}

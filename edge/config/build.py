@@ -297,8 +297,16 @@ def station(
         clean_side_opened_by=frozenset(treatment.clean_side_opened_by) if treatment else frozenset(),
         reuse_life_ms=whole_ms(disinfectant.reuse_life) if disinfectant else None,
         not_fitted={role: whole_ms(standing) for role, standing in tables.not_fitted.items()},
-        duties={name: _duty(name, duty) for name, duty in tables.duty.items()},
+        rules=_rules(tables),
         tuning=dict(tunings),
+    )
+
+
+def _rules(tables: Tables) -> settings.Rules:
+    treatment = tables.water_path_treatment
+    return settings.Rules(
+        duties={name: _duty(name, duty) for name, duty in tables.duty.items()},
+        treatment_then=tuple(treatment.then) if treatment else (),
     )
 
 

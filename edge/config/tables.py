@@ -27,6 +27,7 @@ from edge.config.fields import (
     Zone,
     name,
 )
+from edge.domain.records.forms import AFTERWARDS
 from edge.domain.settings import Every, Level
 
 
@@ -206,6 +207,10 @@ class WaterPathTreatmentTable(Table):
     contact: Annotated[float, Is("water_path_treatment.contact")]
     clean_side_opened_by: Annotated[list[str], Words("filter_change", "sensor_fitted", "repair")] = default(
         ["filter_change", "sensor_fitted", "repair"]
+    )
+    then: Annotated[list[str], Words(*AFTERWARDS)] = Field(
+        default_factory=list,
+        description="What has to be recorded as done after the contact before the treatment counts.",
     )
 
 

@@ -72,14 +72,20 @@ class DailyTest(Kept):
 
 
 class WaterPathTreatment(Kept):
-    """`water_path_treatment`. Times are RFC 3339."""
+    """`water_path_treatment`. Times are RFC 3339. Of one that is told by its steps the station adds the last three."""
 
     contact_min: NotRequired[float]
     began_at: NotRequired[str]
     ended_at: NotRequired[str]
+    step: NotRequired[str]  # "begins", "ends" or "finished"
+    drained: NotRequired[bool]
     rinsed: NotRequired[bool]
+    residue_free: NotRequired[bool]
     product: NotRequired[str]
     lot: NotRequired[str]
+    contact_s: NotRequired[float]
+    began_s: NotRequired[float]  # how long before `at` its contact began
+    done: NotRequired[bool]  # is the treatment done with this step?
 
 
 class FilterChange(Kept):

@@ -129,6 +129,17 @@ class Duty:
 
 
 @dataclass(frozen=True, slots=True)
+class Rules:
+    """What a site asks of people beside the limits of its sections; left out: nothing."""
+
+    duties: Mapping[str, Duty] = field(default_factory=dict)  # its own list, by name
+    treatment_then: tuple[str, ...] = ()  # what has to be said to have followed a treatment's contact
+    outlet_test: Every | None = None  # how often each outlet's test button is pressed
+    concentration_check: str = ""  # "each day", "each use", or not asked for
+    opened_life_days: int | None = None  # how long the disinfectant keeps once its container was opened
+
+
+@dataclass(frozen=True, slots=True)
 class AlarmTuning:
     """What the station file sets for one alarm; None leaves the catalogue's value."""
 
@@ -162,7 +173,7 @@ class Settings:
     clean_side_opened_by: frozenset[str] = frozenset()
     reuse_life_ms: int | None = None  # disinfectant
     not_fitted: Mapping[Role, int] = field(default_factory=dict)  # role -> how long an entered reading stands, ms
-    duties: Mapping[str, Duty] = field(default_factory=dict)  # the site's own list, by name
+    rules: Rules = Rules()
     tuning: Mapping[str, AlarmTuning] = field(default_factory=dict)  # by alarm id without what follows ':'
 
     @property

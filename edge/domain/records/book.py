@@ -191,7 +191,8 @@ class RecordBook:
 
     def doubted(self, record: str) -> Fact | None:
         """The last fact of this kind that would count, were its date known."""
-        return next((f for f in reversed(self.facts) if f.record == record and f.counts and f.doubt), None)
+        last = (f for f in reversed(self.facts) if f.record == record and f.counts and f.doubt)
+        return next((f for f in last if f.body.get("done") is not False), None)
 
     def _counting(self, record: str) -> Iterator[Fact]:
         return (f for f in self.facts if f.counts and f.record == record and not (f.doubt and record in DATED))
@@ -290,7 +291,9 @@ class RecordBook:
             if fact is opened:
                 found = None
             elif fact.record == "water_path_treatment" and fact.counts and not fact.doubt:
-                found = fact
+                found = (
+                    found if fact.body.get("done") is False else fact
+                )  # a step of one that isn't done ends none that is
         return found
 
     def comes_after(self, one: Fact, other: Fact) -> bool:
@@ -331,6 +334,8 @@ class RecordBook:
                 str(sorted(names_of(fact.body))),
                 str(fact.body.get("outlet")),
                 str(fact.body.get("duty")),
+                fact.body.get("step"),
+                fact.body.get("done"),
                 fact.body.get("role"),
                 fact.body.get("of"),
                 fact.body.get("name"),

@@ -13,11 +13,11 @@ from collections.abc import Iterator, Mapping
 from typing import Any, Final, Literal
 
 from edge.domain.entries import Entry, Now, wall_ms_of
-from edge.domain.messages import Message, Value, duration, moment, name, names, number, part, parts, say, text
+from edge.domain.messages import Message, moment, name, names, number, part, parts, say, text
 from edge.domain.readings import Role
-from edge.domain.records import site_duties
+from edge.domain.records import site_duties, treatments
 from edge.domain.records.bodies import form_fault
-from edge.domain.records.book import AHEAD_MS, RecordBook, local_date, name_of, names_of, opens, says_opened
+from edge.domain.records.book import AHEAD_MS, RecordBook, local_date, name_of, names_of, says_opened
 from edge.domain.records.daily_tests import failed_ports, measured_ports, test_result, unknown_items
 from edge.domain.records.fact import Fact
 from edge.domain.records.forms import last_day
@@ -61,7 +61,7 @@ def judge(book: RecordBook, record: str, at_ms: int, body: Mapping[str, Any], no
             return say("record.strips_expired", last=name(last.isoformat()))
         return None
     if record == "water_path_treatment":
-        return _treatment(book, at_ms, body)
+        return treatments.why_not(book, at_ms, body, now)
     if record == "release":
         return _release(book, at_ms, body, now)
     if record == "work_ends":
@@ -85,7 +85,7 @@ def stands(settings: Settings, record: str, body: Mapping[str, Any]) -> bool:
         return True
     if record == "service":
         failed_filter = body.get("passed") is False and body.get("filter") is not None
-        return says_opened(body, settings) or failed_filter or site_duties.blocks(settings.duties, body)
+        return says_opened(body, settings) or failed_filter or site_duties.blocks(settings.rules.duties, body)
     if record == "daily_test":
         return test_result(settings, body)[0] is False
     if record == "outlet_test" and not outlet_result(body)[0]:
@@ -190,20 +190,8 @@ def _fitted_outlets(settings: Settings) -> list[str]:
     return [p.of or p.id for p in settings.points if p.role is Role.OUTLET_PROTECTION]
 
 
-def began_ms(body: Mapping[str, Any], at_ms: int) -> int:
-    """When the contact of a treatment began: as told, else its minutes before the record's own time (`at_ms`)."""
-    ended_at = wall_ms_of(body["at"]) if "at" in body else at_ms
-    if body.get("began_at") is not None:
-        return at_ms - (ended_at - wall_ms_of(body["began_at"]))
-    return at_ms - round(body["contact_min"] * 60_000) if _is_number(body.get("contact_min")) else at_ms
-
-
 def _is_number(value: Any) -> bool:
     return isinstance(value, int | float) and not isinstance(value, bool)
-
-
-def _minutes(value: float) -> Value:
-    return duration(value * 60_000.0)
 
 
 def _unseen(settings: Settings, record: str, body: Mapping[str, Any]) -> Message | None:
@@ -229,7 +217,9 @@ def _unseen(settings: Settings, record: str, body: Mapping[str, Any]) -> Message
     if record == "service" and body.get("passed") is False and body.get("filter") is not None:
         return _not_among("filter", [body["filter"]], [f.id for f in settings.filters])
     if record == "service" and body.get("duty") is not None:
-        return _not_among("duty", [body["duty"]], list(settings.duties)) or site_duties.why_not(settings.duties, body)
+        return _not_among("duty", [body["duty"]], list(settings.rules.duties)) or site_duties.why_not(
+            settings.rules.duties, body
+        )
     if record == "service" and body.get("passed") is False:
         return say("record.failed_service")
     return None
@@ -277,48 +267,6 @@ def perhaps(near: list[str]) -> Message | None:
 def there_are(known: list[str]) -> Message:
     """What there is, to be said behind what isn't."""
     return say("record.there_are", known=names(known))
-
-
-def _treatment(book: RecordBook, at_ms: int, body: Mapping[str, Any]) -> Message | None:
-    wanted_ms = book.settings.treatment_contact_ms or 0
-    began = began_ms(body, at_ms)
-    ended = at_ms if body.get("ended_at") is None else at_ms - (
-        (wall_ms_of(body["at"]) if "at" in body else at_ms) - wall_ms_of(body["ended_at"])
-    )  # fmt: skip
-    if not began <= ended <= at_ms:
-        return say("record.contact_ends_early" if ended < began else "record.contact_ends_late")
-    contact_ms = ended - began
-    if body.get("began_at") is not None and _is_number(body.get("contact_min")):
-        said_ms = round(body["contact_min"] * 60_000)
-        if said_ms > contact_ms:
-            return say("record.contact_does_not_fit", contact=_minutes(body["contact_min"]))
-        contact_ms = said_ms
-    if contact_ms < wanted_ms:
-        return say("record.contact_too_short", contact=duration(contact_ms), wanted=duration(wanted_ms))
-    if body.get("rinsed") is False:
-        return say("record.not_rinsed")
-    before = (f for f in book.facts if not f.doubt and _opened_by_then(book, f, at_ms))
-    opened = max(before, key=lambda f: f.latest_ms(book.dates), default=None)
-    if opened is not None and began < (opened_ms := opened.latest_ms(book.dates)):
-        return say(
-            "record.contact_before_opening",
-            contact=duration(contact_ms),
-            record=name(opened.record),
-            before=duration(max(at_ms - opened_ms, 0)),
-        )
-    return _tested_before(book, at_ms)
-
-
-def _opened_by_then(book: RecordBook, fact: Fact, at_ms: int) -> bool:
-    return fact.counts and fact.at_ms <= at_ms and opens(fact, book.settings)
-
-
-def _tested_before(book: RecordBook, at_ms: int) -> Message | None:
-    test = book.last("daily_test")
-    that_day = test is not None and local_date(test.at_ms, book.zone) == local_date(at_ms, book.zone)
-    if test is None or not that_day or test.at_ms > at_ms or not book.passed(test):
-        return say("record.not_tested_before")
-    return None
 
 
 def _release(book: RecordBook, at_ms: int, body: Mapping[str, Any], now: Now) -> Message | None:

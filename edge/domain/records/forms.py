@@ -34,12 +34,13 @@ MISSING: Final = "it is missing"
 
 
 class Key(NamedTuple):
-    """One key of a form: what it holds (a row of KINDS), what it is for, and between what a number lies (both allowed)."""
+    """One key of a form: what it holds (a row of KINDS), what it is for, between what a number lies (both allowed), or the only words."""
 
     kind: str
     says: str
     low: float = 0.0
     high: float = 1e9
+    words: tuple[str, ...] = ()
 
 
 class Form(NamedTuple):
@@ -73,6 +74,13 @@ ALARM: Final = Key("line", "id of the alarm, such as outlet_tripped:heater")
 FILTER: Final = Key("line", "id of the filter in the station file")
 PASSED: Final = Key("flag", "whether it passed")
 
+#: steps of a water-path treatment that is told as it goes on
+BEGINS: Final = "begins"
+ENDS: Final = "ends"
+FINISHED: Final = "finished"
+#: what follows its contact
+AFTERWARDS: Final = ("drained", "rinsed", "residue_free")
+
 #: every record has these
 COMMON: Final[Mapping[str, Key]] = MappingProxyType(
     {
@@ -99,16 +107,23 @@ FORMS: Final[Mapping[str, Form]] = MappingProxyType(
             (("passed", "channel_ports", "failed"),),
         ),
         "water_path_treatment": Form(
-            "The water path was disinfected, drained and rinsed. Its contact began and ended, or lasted up to `at`.",
+            "The water path was disinfected, drained and rinsed. Its contact began and ended, or lasted up to `at`; or tell its steps.",
             {
                 "contact_min": Key("number", "minutes of contact", 0.0, 1440.0),
                 "began_at": Key("time", "when the contact began"),
                 "ended_at": Key("time", "when the contact ended"),
+                "step": Key(
+                    "line", "its contact begins, ends, or (drained, rinsed, looked at) it is finished; each has its own `at`",
+                    words=(BEGINS, ENDS, FINISHED),
+                ),
+                "drained": Key("flag", "whether it was drained after the contact"),
                 "rinsed": Key("flag", "whether it was drained and rinsed"),
+                "residue_free": Key("flag", "whether its rinse water was looked at and is free of residue"),
                 "product": PRODUCT,
                 "lot": LOT,
             },
-            (("contact_min", "began_at"),),
+            (("contact_min", "began_at", "step"),),
+            frozenset(("contact_s", "began_s", "done")),
         ),
         "filter_change": Form(
             "Filters were changed: say which.",
@@ -375,7 +390,11 @@ def faults(body: Mapping[str, Any]) -> Iterator[Fault]:
                 f"{one} or {other}, not both: they mean the same",
                 f"Leave {other} out",
             )
-    if body["record"] == "water_path_treatment" and body.get("ended_at") is not None and body.get("began_at") is None:
+    if body["record"] == "water_path_treatment" and body.get("step") is not None:
+        for key in ("contact_min", "began_at", "ended_at"):
+            if body.get(key) is not None:
+                yield Fault(key, "it is told beside step", "the step alone: its time is `at`", "Leave one of them out")
+    elif body["record"] == "water_path_treatment" and body.get("ended_at") is not None and body.get("began_at") is None:
         yield Fault("began_at", MISSING, "the beginning of a contact whose end is told", "Add it")
 
 
@@ -458,6 +477,8 @@ def _held(where: str, value: Any, key: Key) -> Iterator[Fault]:
     if not fits(value):
         yield Fault(where, f"it is {_shown(value)}", _hint(value, key) or words)
         return
+    if key.words and value not in key.words:
+        yield Fault(where, f"it is {_shown(value)}", f"one of {', '.join(key.words)}")
     if key.kind in ("number", "whole") and not key.low <= value <= key.high:
         yield Fault(where, f"it is {_shown(value)}", f"{key.low:g} to {key.high:g}")
     keys, needed = _PARTS.get(key.kind, ({}, ()))
@@ -495,7 +516,7 @@ def help_text(record: str) -> str:
     either = {key: group for group in form.needs if len(group) > 1 for key in group}
     lines = [f"{record}: {form.says}", ""]
     for name, key in {**form.keys, "note": COMMON["note"]}.items():
-        kind = KINDS[key.kind][1]
+        kind = ", ".join(key.words) or KINDS[key.kind][1]
         if key.kind in ("number", "whole") and key.high < 1e9:
             kind += f", {key.low:g} to {key.high:g}"
         must = "needed" if name in needed else f"{' or '.join(either[name])} needed" if name in either else "optional"

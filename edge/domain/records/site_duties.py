@@ -100,7 +100,7 @@ def blocks(duties: Mapping[str, Duty], body: Mapping[str, Any]) -> bool:
 
 def last_done(book: RecordBook, ident: str) -> Fact | None:
     """The service that holds for a duty: one that failed until a later one doesn't, else the newest."""
-    duties = book.settings.duties
+    duties = book.settings.rules.duties
     return book.standing(
         "service", lambda fact: not failed(duties, fact.body), lambda fact: fact.body.get("duty") == ident
     )

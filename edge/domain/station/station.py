@@ -18,6 +18,7 @@ from edge.domain.entries import Draft, Entry, Now, Stamp, rfc3339, wall_ms_of
 from edge.domain.entry_bodies import DutyDroppedBody
 from edge.domain.messages import Message, as_json, message_body
 from edge.domain.readings import Reading, Sample
+from edge.domain.records import treatments
 from edge.domain.records.bodies import as_draft_body, form_fault
 from edge.domain.records.book import ALARM_RECORDS, checked
 from edge.domain.records.counting import judge, stands
@@ -145,6 +146,8 @@ class Station:
         why = judge(self.book, record, at_ms, body, now)
         if record == "entered_reading" and why is None:
             return self.view.entered.judge(body, at_ms, now), {}
+        if record == "water_path_treatment" and why is None:
+            return None, treatments.worked_out(self.book, at_ms, body, now)
         if record == "calibration" and why is None:
             return self.parts.calibrations.judge(body, at_ms, now)
         return why, {}

@@ -265,7 +265,7 @@ def test_points_of_a_serial_line_with_all_their_settings() -> None:
     bus = station.buses[0]
     assert bus.points["heater"]["text"]["true"] == "TRIP"
     assert (bus.time_limit_ms, bus.period_ms, bus.active) == (3000, 250, True)
-    assert station.settings.duties == {"drip-tray": Duty(Every(days=7), "Drip tray")}
+    assert station.settings.rules.duties == {"drip-tray": Duty(Every(days=7), "Drip tray")}
     assert station.settings.tuning["pressure_low"].limit == pytest.approx(38 * PSI_KPA)
     assert station.keep == config.KeepPlan(Path("/srv/store"), 30 * 86_400_000, 730 * 86_400_000, None, 2_000_000_000)
     assert [text.split(":")[0] for text in station.not_active] == ["alarm.pressure_low.re_announce"]

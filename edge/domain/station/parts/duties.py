@@ -8,12 +8,13 @@ from typing import Final
 from zoneinfo import ZoneInfo
 
 from edge.domain.entries import Now
-from edge.domain.messages import Message, duration, name, names, part, say, text
+from edge.domain.messages import Message, duration, name, names, part, parts, say, text
 from edge.domain.records.book import POWER_UNSURE, day_start_ms, is_test_due
-from edge.domain.records.counting import began_ms, failed_outlet_test, failure, has_passed, last_check
+from edge.domain.records.counting import failed_outlet_test, failure, has_passed, last_check
 from edge.domain.records.daily_tests import failed_items, failed_ports, slowest, test_result
 from edge.domain.records.fact import Fact
-from edge.domain.records.forms import last_day
+from edge.domain.records.forms import BEGINS, last_day
+from edge.domain.records.treatments import began_ms, contact_so_far_ms, not_told, under_way
 from edge.domain.station.judged import MET, UNKNOWN, UNMET, Judged, by_fact
 from edge.domain.station.part import Judge, Part
 from edge.domain.station.view import View
@@ -85,6 +86,9 @@ class Duties(Part):
         if fill is not None and settings.reuse_life_ms is not None:
             yield fill.at_ms + settings.reuse_life_ms - now.wall_ms
             yield (label_ends_ms(fill, self._view.zone) or 0) - now.wall_ms
+        step = under_way(book)
+        if step is not None and step.body.get("step") == BEGINS:
+            yield self._contact_left_ms(step, now) or 0
         for role, stands_ms in settings.not_fitted.items():
             entered = book.last("entered_reading", role=str(role))
             if entered is not None:
@@ -138,12 +142,35 @@ class Duties(Part):
             not dated or opened is None or began_ms(treated.body, treated.at_ms) >= opened.latest_ms(book.dates)
         ):
             return by_fact(MET, say("treatment.done_ago", since=duration(now.wall_ms - treated.at_ms)), treated)
+        step = under_way(book)
+        if step is not None:
+            return self._treatment_under_way(step, now)
         if opened is None:
             return Judged(UNKNOWN, say("treatment.none"), ask=ask)
         doubted = _doubted(self._view, "water_path_treatment")
         if doubted is not None:
             return Judged(UNMET, doubted[0], ask=doubted[1])
         return by_fact(UNMET, say("treatment.owed", record=name(opened.record)), opened, ask)
+
+    def _treatment_under_way(self, step: Fact, now: Now) -> Judged:
+        """What is still to come of a treatment that has begun."""
+        if step.body.get("step") != BEGINS:
+            missing = not_told(self._view.book, step.body)
+            if not missing:
+                return by_fact(UNMET, say("treatment.unfinished"), step, say("treatment.unfinished.ask"))
+            what = parts(missing)
+            return by_fact(UNMET, say("treatment.waits", what=what), step, say("treatment.waits.ask", what=what))
+        left_ms = self._contact_left_ms(step, now)
+        if left_ms is None:
+            return by_fact(UNMET, say("treatment.cant_be_timed"), step, say("treatment.ask"))
+        if left_ms > 0:
+            text = say("treatment.under_way", left=duration(left_ms))
+            return by_fact(UNMET, text, step, say("treatment.under_way.ask"))
+        return by_fact(UNMET, say("treatment.contact_done"), step, say("treatment.contact_done.ask"))
+
+    def _contact_left_ms(self, step: Fact, now: Now) -> int | None:
+        lasted_ms = contact_so_far_ms(self._view.book, step, now)
+        return None if lasted_ms is None else (self._view.settings.treatment_contact_ms or 0) - lasted_ms
 
     def disinfectant(self, now: Now) -> Judged:
         """Within its reuse life, and strong enough as far as it was checked."""

@@ -31,7 +31,7 @@ class SiteDuties(Part):
     """Raises `duty_due:<id>` of each duty that is owed, and judges those that keep the station from READY."""
 
     def __init__(self, view: View) -> None:
-        self._view, self._duties = view, view.settings.duties
+        self._view, self._duties = view, view.settings.rules.duties
 
     def alarm_ids(self) -> Iterable[str]:
         return [f"duty_due:{ident}" for ident in self._duties]

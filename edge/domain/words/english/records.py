@@ -46,6 +46,14 @@ RECORDS: Final[Mapping[str, str]] = {
         "its {contact:g min} of contact would have begun before the clean side was opened ({record:spaced}, {before} before the end)"
     ),
     "record.not_rinsed": "not drained and rinsed",
+    "record.not_drained": "not drained",
+    "record.not_residue_free": "its rinse water is not free of residue",
+    "record.not_told_afterwards": "it doesn't say what has to follow the contact here: {what:and}",
+    "record.no_contact_begun": "no contact is under way: record its beginning first (step=begins)",
+    "record.no_contact_ended": "no contact has ended: record that first (step=ends)",
+    "record.contact_across_restart": (
+        "how long it lasted can't be told: the station was restarted since the step before, and one of the dates can't be relied on"
+    ),
     "record.not_tested_before": "that day's daily test had not passed before it",
     # holds, work, corrections
     "record.others_to_release": (

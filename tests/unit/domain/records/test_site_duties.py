@@ -15,14 +15,14 @@ import pytest
 
 from edge.domain.entries import rfc3339, wall_ms_of
 from edge.domain.records.site_duties import due_from_ms, later_date, result_of
-from edge.domain.settings import Duty, Every, Level, Settings
+from edge.domain.settings import Duty, Every, Level, Rules, Settings
 from tests.unit.domain.records.test_facts_in_order import Bench
 from tests.unit.stations import HOUR, QUIET, SETTINGS, kept
 
 SAMPLE = Duty(Every(months=1), "Water sample", alert=Level(10.0, "CFU/100 mL"), action=Level(100.0, "CFU/100 mL"))
 AIR = Duty(Every(days=7), "Air filter", keeps_from_ready=True)
 TRAY = Duty(Every(ms=36 * HOUR), "Drip tray")
-SITE = replace(SETTINGS, duties={"water-sample": SAMPLE, "air_filter": AIR, "drip-tray": TRAY})
+SITE = replace(SETTINGS, rules=Rules({"water-sample": SAMPLE, "air_filter": AIR, "drip-tray": TRAY}))
 
 
 def station(settings: Settings = SITE) -> Bench:
@@ -93,7 +93,7 @@ def test_without_a_record_all_are_due_and_only_what_says_so_keeps_from_ready() -
     )
     assert "none on record" in driver.condition("duty:air_filter")["text"]
     driver.run(70, QUIET)
-    assert all(driver.alarms(f"duty_due:{ident}") == ["unacknowledged"] for ident in SITE.duties)
+    assert all(driver.alarms(f"duty_due:{ident}") == ["unacknowledged"] for ident in SITE.rules.duties)
     alarm = driver.station.alarms(driver.now)["duty_due:drip-tray"]
     assert "may not start until" not in alarm["consequence"]
     assert alarm["consequence_msg"]["id"] == "alarm.duty_due.by_calendar.consequence"
