@@ -51,6 +51,7 @@ BOUNDS: Final[Mapping[str, Bound]] = MappingProxyType(
         "daily_test.cylinder": Bound("volume", "0.01 mL", "100 mL", "a cylinder of 100 mL is good to 0.5 or 1 mL"),
         "water_path_treatment.contact": Bound("duration", "10 s", "24 h", "by the label"),
         "disinfectant.reuse_life": Bound("duration", "1 h", "366 days", "by the label; two weeks is common"),
+        "disinfectant.opened_life": Bound("duration", "1 day", "730 days", "by the label; some weeks are common"),
         "not_fitted": Bound("duration", "1 min", "366 days", "how often somebody looks"),
         "duty.every": Bound("duration", "1 h", "3660 days", "site's own list"),
         "alarm.delay": Bound("duration", "0 s", "24 h", "delays of alarms"),

@@ -71,6 +71,9 @@ def _missing_points(tables: Tables, found: Findings) -> None:
     ):
         text = f"no point has the role {Role.SUPPLY_FLOW}, so flow can't be told and its condition is unknown"
         found.warn(("supply", "flow"), text + "; fit one, or name the role in [not_fitted]")
+    if tables.outlet_test is not None and Role.OUTLET_PROTECTION not in roles:
+        text = f"no point has the role {Role.OUTLET_PROTECTION}, so no outlet's test is asked for; fit one, or make it a [duty.…]"
+        found.warn(("outlet_test",), text)
     for point in tables.point:
         judge = ROLES[point.role].section
         if judge and not getattr(tables, judge):

@@ -218,6 +218,18 @@ class DisinfectantTable(Table):
     """The disinfectant in the reservoir."""
 
     reuse_life: Annotated[float, Is("disinfectant.reuse_life")]
+    opened_life: Annotated[float, Is("disinfectant.opened_life")] | None = Field(
+        None, description="How long it keeps once its container was opened: each fill then has to say when that was."
+    )
+    concentration_check: Annotated[str, Word("each day", "each use")] | None = Field(
+        None, description="When its concentration has to be checked; left out: the station doesn't ask for checks."
+    )
+
+
+class OutletTestTable(Table):
+    """The test of each ground-fault outlet by its test button."""
+
+    every: Annotated[int, Months()]
 
 
 class AlarmTable(Table):

@@ -99,11 +99,12 @@ class FilterChange(Kept):
 
 
 class DisinfectantFill(Kept):
-    """`disinfectant_fill`. `expires`: 2027-03-31, or 2027-03 for its last day."""
+    """`disinfectant_fill`. `expires`: 2027-03-31, or 2027-03 for its last day; `opened` likewise, a month for its first day."""
 
     product: NotRequired[str]
     lot: NotRequired[str]
     expires: NotRequired[str]
+    opened: NotRequired[str]
     litres: NotRequired[float]
     opened_clean_side: NotRequired[bool]
     why: NotRequired[str]

@@ -135,7 +135,7 @@ class Rules:
     duties: Mapping[str, Duty] = field(default_factory=dict)  # its own list, by name
     treatment_then: tuple[str, ...] = ()  # what has to be said to have followed a treatment's contact
     outlet_test: Every | None = None  # how often each outlet's test button is pressed
-    concentration_check: str = ""  # "each day", "each use", or not asked for
+    concentration_check: str = ""  # each "day" or each "use"; "": not asked for
     opened_life_days: int | None = None  # how long the disinfectant keeps once its container was opened
 
 

@@ -60,8 +60,12 @@ POWER_UNSURE: Final = "power_unsure"
 
 #: that the outlet of the heater had tripped, or was live again
 HEAT_OFF: Final = "heat_off"
+#: that a cycle began or ended
+USED: Final = "used"
+#: that an outlet was seen to trip, each by its own name
+TRIPPED: Final = "tripped"
 #: facts that are no records: they have no seq
-UNNUMBERED: Final = (POWER_UP, POWER_UNSURE, HEAT_OFF)
+UNNUMBERED: Final = (POWER_UP, POWER_UNSURE, HEAT_OFF, USED, TRIPPED)
 
 
 def local_date(wall_ms: int, zone: ZoneInfo) -> date:

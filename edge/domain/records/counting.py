@@ -13,14 +13,14 @@ from collections.abc import Iterator, Mapping
 from typing import Any, Final, Literal
 
 from edge.domain.entries import Entry, Now, wall_ms_of
-from edge.domain.messages import Message, moment, name, names, number, part, parts, say, text
+from edge.domain.messages import Message, duration, moment, name, names, number, part, parts, say, text
 from edge.domain.readings import Role
 from edge.domain.records import site_duties, treatments
 from edge.domain.records.bodies import form_fault
-from edge.domain.records.book import AHEAD_MS, RecordBook, local_date, name_of, names_of, says_opened
+from edge.domain.records.book import AHEAD_MS, TRIPPED, RecordBook, local_date, name_of, names_of, says_opened
 from edge.domain.records.daily_tests import failed_ports, measured_ports, test_result, unknown_items
 from edge.domain.records.fact import Fact
-from edge.domain.records.forms import last_day
+from edge.domain.records.forms import first_day, last_day
 from edge.domain.records.holding import holding, names_no_hold
 from edge.domain.records.seen import is_alarming
 from edge.domain.settings import Settings
@@ -32,6 +32,8 @@ FILL_SHARES: Final = (0.5, 1.5)
 #: additional protection of people by a residual-current device is rated at no more (IEC 60364-4-41, 415.1, from memory); ground-fault
 #: outlets trip far below it (UL 943, class A: 4 to 6 mA, from memory)
 MOST_TRIP_MA: Final = 30.0
+#: who presses an outlet's test button records it within this time (our own number)
+TRIPPED_WITHIN_MS: Final = 3_600_000
 #: what keeps a station from starting by being recorded at all
 _BLOCKING: Final = frozenset({"hold", "work_begins", "equipment_change", "filter_change"})
 
@@ -54,7 +56,7 @@ def judge(book: RecordBook, record: str, at_ms: int, body: Mapping[str, Any], no
             )
         return why if passed is None else _left_out(book, at_ms, body) if passed else None
     if record == "disinfectant_fill":
-        return _fill(book.settings, body)
+        return _fill(book.settings, body) or _opened(book, at_ms, body)
     if record == "concentration_check" and body["passed"]:
         last = last_day(body.get("expires"))
         if last is not None and now.trusted and local_date(at_ms, book.zone) > last:
@@ -62,6 +64,8 @@ def judge(book: RecordBook, record: str, at_ms: int, body: Mapping[str, Any], no
         return None
     if record == "water_path_treatment":
         return treatments.why_not(book, at_ms, body, now)
+    if record == "outlet_test":
+        return _trip_not_seen(book, at_ms, body)
     if record == "release":
         return _release(book, at_ms, body, now)
     if record == "work_ends":
@@ -127,9 +131,25 @@ def last_check(book: RecordBook) -> Fact | None:
     return book.standing("concentration_check", has_passed)
 
 
+def _trip_not_seen(book: RecordBook, at_ms: int, body: Mapping[str, Any]) -> Message | None:
+    """A test that passed, where the station asks for tests: each outlet's contact shows that its button made it trip."""
+    if book.settings.rules.outlet_test is None or not outlet_result(body)[0]:
+        return None
+    for outlet in outlets_of(body):
+        trips = (f.at_ms for f in book.facts if f.record == TRIPPED and f.body["outlet"] == outlet and not f.doubt)
+        if not any(-AHEAD_MS <= at_ms - trip_ms <= TRIPPED_WITHIN_MS for trip_ms in trips):
+            return say("record.trip_not_seen", outlet=name(outlet), within=duration(TRIPPED_WITHIN_MS))
+    return None
+
+
+def last_outlet_test(book: RecordBook, outlet: str) -> Fact | None:
+    """The test of this outlet that stands."""
+    return book.standing("outlet_test", _outlet_passed, lambda fact: outlet in outlets_of(fact.body))
+
+
 def failed_outlet_test(book: RecordBook, outlet: str) -> Fact | None:
     """The newest test of this outlet, if it failed."""
-    last = book.standing("outlet_test", _outlet_passed, lambda fact: outlet in outlets_of(fact.body))
+    last = last_outlet_test(book, outlet)
     return None if last is None or _outlet_passed(last) else last
 
 
@@ -246,6 +266,14 @@ def _fill(settings: Settings, body: Mapping[str, Any]) -> Message | None:
     if litres < FILL_SHARES[0] * holds:
         return say("record.no_fill", **told)
     return say("record.too_much", **told) if litres > FILL_SHARES[1] * holds else None
+
+
+def _opened(book: RecordBook, at_ms: int, body: Mapping[str, Any]) -> Message | None:
+    """Was its container opened, and before it was filled in?"""
+    opened = first_day(body.get("opened"))
+    if opened is None:
+        return None if book.settings.rules.opened_life_days is None else say("record.opened_not_told")
+    return say("record.opened_after_fill") if opened > local_date(at_ms, book.zone) else None
 
 
 def _not_among(

@@ -142,6 +142,7 @@ FORMS: Final[Mapping[str, Form]] = MappingProxyType(
                 "product": PRODUCT,
                 "lot": LOT,
                 "expires": Key("date", "the last date on the label"),
+                "opened": Key("date", "when its container was opened"),
                 "litres": Key("number", "how much", 0.01, 1000.0),
                 "opened_clean_side": OPENED,
                 "why": WHY,
@@ -313,6 +314,16 @@ def last_day(value: Any) -> date | None:
         return date(year, month, int(day)) if day else date(year, month, monthrange(year, month)[1])
     except ValueError:  # also calendar's own of a month that there isn't
         return None
+
+
+def first_day(value: Any) -> date | None:
+    """The same of when something was opened: of a month its first day, which is the earliest that it can have been.
+
+    >>> first_day("2027-02")
+    datetime.date(2027, 2, 1)
+    """
+    last = last_day(value)
+    return last.replace(day=1) if last is not None and str(value).count("-") == 1 else last
 
 
 def _is_text(value: Any, longest: int) -> bool:

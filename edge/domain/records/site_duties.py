@@ -43,7 +43,11 @@ def due_from_ms(done_ms: int, every: Every, zone: ZoneInfo) -> int:
     """
     if every.ms:
         return done_ms + every.ms
-    day = later_date(local_date(done_ms, zone), every)
+    return first_instant_ms(later_date(local_date(done_ms, zone), every), zone)
+
+
+def first_instant_ms(day: date, zone: ZoneInfo) -> int:
+    """The beginning of a date at the station, or of the next one where the zone left that date out [ms since 1970]."""
     while (start_ms := day_start_ms(day, zone)) is None:
         day += timedelta(days=1)
     return start_ms

@@ -9,11 +9,12 @@ from zoneinfo import ZoneInfo
 
 from edge.domain.entries import Now
 from edge.domain.messages import Message, duration, name, names, part, parts, say, text
-from edge.domain.records.book import POWER_UNSURE, day_start_ms, is_test_due
+from edge.domain.records.book import POWER_UNSURE, USED, is_test_due
 from edge.domain.records.counting import failed_outlet_test, failure, has_passed, last_check
 from edge.domain.records.daily_tests import failed_items, failed_ports, slowest, test_result
 from edge.domain.records.fact import Fact
-from edge.domain.records.forms import BEGINS, last_day
+from edge.domain.records.forms import BEGINS, first_day, last_day
+from edge.domain.records.site_duties import first_instant_ms
 from edge.domain.records.treatments import began_ms, contact_so_far_ms, not_told, under_way
 from edge.domain.station.judged import MET, UNKNOWN, UNMET, Judged, by_fact
 from edge.domain.station.part import Judge, Part
@@ -21,6 +22,7 @@ from edge.domain.station.view import View
 
 DO_TEST: Final = say("daily_test.ask")
 CHANGE: Final = say("disinfectant.ask")
+CHECK_OWED: Final = say("disinfectant.check_owed")
 #: the alarm of each duty's condition
 _ALARMS = (
     ("daily_test", "duty_due:daily_test"),
@@ -46,7 +48,8 @@ class Duties(Part):
         self._is_power_unsure = is_power_unsure
 
     def alarm_ids(self) -> Iterable[str]:
-        return [alarm for condition, alarm in _ALARMS if condition in self.conditions()]
+        found = [alarm for condition, alarm in _ALARMS if condition in self.conditions()]
+        return [*found, "duty_due:concentration_check"] if self._view.settings.rules.concentration_check else found
 
     def conditions(self) -> Mapping[str, Judge]:
         settings = self._view.settings
@@ -65,9 +68,11 @@ class Duties(Part):
         for condition, alarm in _ALARMS:
             if condition in conditions:
                 one = conditions[condition]
-                view.alarms.set_condition(
-                    alarm, one.state == UNMET and not view.situation.is_resting, now, cause=one.text
-                )
+                is_owed = one.state == UNMET and one.text != CHECK_OWED and not view.situation.is_resting
+                view.alarms.set_condition(alarm, is_owed, now, cause=one.text)
+        if view.settings.rules.concentration_check and "disinfectant" in conditions:
+            is_owed = conditions["disinfectant"].text == CHECK_OWED and not view.situation.is_resting
+            view.alarms.set_condition("duty_due:concentration_check", is_owed, now, cause=CHECK_OWED)
         for ident in self._calibrated:
             why = self._calibration_due(ident, now)
             view.alarms.set_condition(f"duty_due:calibration:{ident}", why is not None, now, cause=why)
@@ -86,6 +91,7 @@ class Duties(Part):
         if fill is not None and settings.reuse_life_ms is not None:
             yield fill.at_ms + settings.reuse_life_ms - now.wall_ms
             yield (label_ends_ms(fill, self._view.zone) or 0) - now.wall_ms
+            yield (self._opened_ends_ms(fill) or 0) - now.wall_ms
         step = under_way(book)
         if step is not None and step.body.get("step") == BEGINS:
             yield self._contact_left_ms(step, now) or 0
@@ -187,26 +193,59 @@ class Duties(Part):
         if changed is not None and not any(book.comes_after(fact, changed) for fact in looked_at):
             ask = say("disinfectant.equipment_changed.ask")
             return by_fact(UNKNOWN, say("disinfectant.equipment_changed"), changed, ask)
-        left_ms = fill.at_ms + (self._view.settings.reuse_life_ms or 0) - now.wall_ms
-        label_ms = label_ends_ms(fill, self._view.zone)
+        kept = self._within_its_life(fill, now)
+        if kept.state == MET and self._check_owed(fill, check, now):
+            return by_fact(UNMET, CHECK_OWED, check or fill, say("disinfectant.check_owed.ask"))
+        return kept
+
+    def _check_owed(self, fill: Fact, check: Fact | None, now: Now) -> bool:
+        """Does the site ask for a check of the concentration that hasn't been made: since the fill, today, or since the last use?"""
+        book, asked = self._view.book, self._view.settings.rules.concentration_check
+        if not asked:
+            return False
+        if check is None or not has_passed(check) or not book.comes_after(check, fill):
+            return True
+        if asked == "day":
+            return is_test_due(check.at_ms, now.wall_ms, self._view.zone)
+        return book.powered_up_since(check, USED)
+
+    def _within_its_life(self, fill: Fact, now: Now) -> Judged:
+        """In use no longer than its label allows: by its reuse life, its last day, and since its container was opened."""
+        zone, wall_ms = self._view.zone, now.wall_ms
+        left_ms = fill.at_ms + (self._view.settings.reuse_life_ms or 0) - wall_ms
         if not now.trusted:
             return by_fact(UNKNOWN, say("disinfectant.clock_untrusted"), fill)
-        last = text(str(fill.body.get("expires")))
         if left_ms <= 0:
             return by_fact(UNMET, say("disinfectant.reuse_ended", since=duration(-left_ms)), fill, CHANGE)
-        if label_ms is not None and label_ms <= now.wall_ms:
+        last, opened = text(str(fill.body.get("expires"))), text(str(fill.body.get("opened")))
+        label_ms, opened_ms = label_ends_ms(fill, zone), self._opened_ends_ms(fill)
+        if label_ms is not None and label_ms <= wall_ms:
             return by_fact(UNMET, say("disinfectant.expired", last=last), fill, CHANGE)
-        if label_ms is not None and label_ms - now.wall_ms < left_ms:
+        if opened_ms is not None and opened_ms <= wall_ms:
+            return by_fact(UNMET, say("disinfectant.opened_too_long", opened=opened), fill, CHANGE)
+        if opened_ms is None and self._view.settings.rules.opened_life_days is not None:
             return by_fact(
-                MET, say("disinfectant.left_by_label", left=duration(label_ms - now.wall_ms), last=last), fill
+                UNKNOWN, say("disinfectant.opening_not_known"), fill, say("disinfectant.opening_not_known.ask")
             )
+        if opened_ms is not None and opened_ms - wall_ms < left_ms and (label_ms is None or opened_ms < label_ms):
+            left = duration(opened_ms - wall_ms)
+            return by_fact(MET, say("disinfectant.left_by_opening", left=left, opened=opened), fill)
+        if label_ms is not None and label_ms - wall_ms < left_ms:
+            return by_fact(MET, say("disinfectant.left_by_label", left=duration(label_ms - wall_ms), last=last), fill)
         return by_fact(MET, say("disinfectant.left", left=duration(left_ms)), fill)
+
+    def _opened_ends_ms(self, fill: Fact) -> int | None:
+        """The end of the last day on which it keeps, by when its container was opened; None where nobody asks, or it isn't known."""
+        days, opened = self._view.settings.rules.opened_life_days, first_day(fill.body.get("opened"))
+        if days is None or opened is None:
+            return None
+        return first_instant_ms(opened + timedelta(days=days + 1), self._view.zone)
 
 
 def label_ends_ms(fill: Fact, zone: ZoneInfo) -> int | None:
     """The end of the last day on the label of what was filled in, milliseconds since 1970; None where it isn't known."""
     last = last_day(fill.body.get("expires"))
-    return None if last is None else day_start_ms(last + timedelta(days=1), zone)
+    return None if last is None else first_instant_ms(last + timedelta(days=1), zone)
 
 
 def _doubted(view: View, record: str) -> tuple[Message, Message] | None:

@@ -1,4 +1,4 @@
-"""What comes round by the calendar: the site's own list of duties."""
+"""What comes round by the calendar: the site's own list of duties, and the tests of the outlets."""
 
 from __future__ import annotations
 
@@ -8,9 +8,10 @@ from typing import NamedTuple
 
 from edge.domain.entries import Now
 from edge.domain.messages import Message, Value, duration, moment, name, part, say, text
+from edge.domain.records.counting import last_outlet_test
 from edge.domain.records.fact import Fact
 from edge.domain.records.site_duties import due_from_ms, failed, is_above, last_done
-from edge.domain.settings import Duty, Level
+from edge.domain.settings import Duty, Every, Level
 from edge.domain.station.judged import MET, UNKNOWN, UNMET, Judged
 from edge.domain.station.part import Judge, Part
 from edge.domain.station.view import View
@@ -34,7 +35,11 @@ class SiteDuties(Part):
         self._view, self._duties = view, view.settings.rules.duties
 
     def alarm_ids(self) -> Iterable[str]:
-        return [f"duty_due:{ident}" for ident in self._duties]
+        outlets = self._view.points.outlets if self._view.settings.rules.outlet_test else ()
+        return [
+            *(f"duty_due:{ident}" for ident in self._duties),
+            *(f"duty_due:outlet_test:{one}" for one, _ in outlets),
+        ]
 
     def conditions(self) -> Mapping[str, Judge]:
         return {
@@ -51,11 +56,33 @@ class SiteDuties(Part):
             is_raised = owed.is_raised and not view.situation.is_resting
             view.alarms.set_condition(f"duty_due:{ident}", is_raised, now, cause=owed.text)
 
+        every = view.settings.rules.outlet_test
+        for outlet, _ in view.points.outlets if every else ():
+            cause = None if every is None else self._outlet_test_owed(outlet, every, now)
+            is_raised = cause is not None and not view.situation.is_resting
+            view.alarms.set_condition(f"duty_due:outlet_test:{outlet}", is_raised, now, cause=cause)
+
+    def _outlet_test_owed(self, outlet: str, every: Every, now: Now) -> Message | None:
+        """Why an outlet's test is due; None where it isn't, or one that failed is told by an alarm of its own."""
+        last = last_outlet_test(self._view.book, outlet)
+        if last is None:
+            return say("outlet.test_none", outlet=name(outlet))
+        due_ms = due_from_ms(last.at_ms, every, self._view.zone)
+        if not now.trusted or due_ms > now.wall_ms:
+            return None
+        since = duration(now.wall_ms - last.at_ms)
+        return say("outlet.test_due", outlet=name(outlet), due=moment(due_ms), since=since, by=last.by)
+
     def ends_in_ms(self, now: Now) -> Iterable[int]:
+        view, every = self._view, self._view.settings.rules.outlet_test
         for ident, duty in self._duties.items():
-            last = last_done(self._view.book, ident)
+            last = last_done(view.book, ident)
             if last is not None:
-                yield due_from_ms(last.at_ms, duty.every, self._view.zone) - now.wall_ms
+                yield due_from_ms(last.at_ms, duty.every, view.zone) - now.wall_ms
+        for outlet, _ in view.points.outlets if every else ():
+            last = last_outlet_test(view.book, outlet)
+            if last is not None and every is not None:
+                yield due_from_ms(last.at_ms, every, view.zone) - now.wall_ms
 
     def _condition(self, ident: str, duty: Duty, now: Now) -> Judged:
         owed = self._owed(ident, duty, now)

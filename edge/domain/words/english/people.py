@@ -82,6 +82,12 @@ PEOPLE: Final[Mapping[str, str]] = {
     "disinfectant.clock_untrusted": "the clock is not trusted: its age can't be told",
     "disinfectant.reuse_ended": "its reuse life ended {since} ago",
     "disinfectant.expired": "it was good until {last} by its label",
+    "disinfectant.opened_too_long": "it keeps no longer: its container was opened on {opened}",
+    "disinfectant.opening_not_known": "when its container was opened is not on record: how long it keeps can't be told",
+    "disinfectant.opening_not_known.ask": "Record the fill again with `opened`, and with its own time",
+    "disinfectant.left_by_opening": "{left} left: its container was opened on {opened}",
+    "disinfectant.check_owed": "its concentration has to be checked before the next use",
+    "disinfectant.check_owed.ask": "Check the disinfectant's concentration by its strips' instructions and record it (concentration_check)",
     "disinfectant.left_by_label": "{left} left: good until {last} by its label",
     "disinfectant.left": "{left} of its reuse life left",
     # duties of the site's own list
@@ -152,6 +158,13 @@ PEOPLE: Final[Mapping[str, str]] = {
     "outlet.comes_and_goes.ask": "Have the {outlet} outlet looked into",
     "outlet.not_steady_yet": "live again, but not yet for long enough to count as steady",
     "outlet.tripped_late": "it tripped at {trip} mA, {most} mA at most protects people",
+    "outlet.test_none": (
+        "{outlet}: no test on record: press its test button, see that it trips, reset it and record it (outlet_test outlet={outlet})"
+    ),
+    "outlet.test_due": (
+        "{outlet}: its test is due since {due:date} (last {since} ago by {by}): press its test button, see that it trips, reset "
+        "it and record it"
+    ),
     "outlet.test_failed": "its last test failed",
     "outlet.test_not_passed": "its last test did not pass: {why}",
     "outlet.test_failed_ago": "{failure} ({by}, {since} ago)",

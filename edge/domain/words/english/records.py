@@ -36,6 +36,12 @@ RECORDS: Final[Mapping[str, str]] = {
     # tests, treatments, fills
     "record.port_failed_before": "port {ports:and} failed in the last test: measure again and say in channel_ports what came",
     "record.ports_failed_before": "ports {ports:and} failed in the last test: measure again and say in channel_ports what came",
+    "record.opened_not_told": "it doesn't say when its container was opened (opened=2026-03-14): how long it keeps goes by that",
+    "record.opened_after_fill": "its container was opened after it was filled in: correct `opened`",
+    "record.trip_not_seen": (
+        "the contact of the {outlet} outlet was not seen to trip within {within} before it: press its test button, reset it, and "
+        "record it then"
+    ),
     "record.no_fill": ("{filled} L is no fill of a reservoir of {holds} L: what was added is a disinfectant_top_up"),
     "record.too_much": "{filled} L don't go into a reservoir of {holds} L",
     "record.contact_ends_early": "its contact ends before it begins",
