@@ -43,8 +43,9 @@ def judge(book: RecordBook, record: str, at_ms: int, body: Mapping[str, Any], no
     fault = form_fault(body)
     if fault is not None:
         return fault
-    if now.trusted and at_ms > now.wall_ms + AHEAD_MS:
-        return say("record.in_future", clock=moment(now.wall_ms))
+    future = in_future(at_ms, now)
+    if future is not None:
+        return future
     unseen = _unseen(book.settings, record, body)
     if unseen is not None:
         return unseen
@@ -73,6 +74,12 @@ def judge(book: RecordBook, record: str, at_ms: int, body: Mapping[str, Any], no
     if record == "clock_confirmed":
         return _clock(now, body)
     return _correction(book, body) if record == "correction" else None
+
+
+def in_future(at_ms: int, now: Now) -> Message | None:
+    """That a record is of a time to come, by a clock that is right; None where it isn't."""
+    is_ahead = now.trusted and at_ms > now.wall_ms + AHEAD_MS
+    return say("record.in_future", clock=moment(now.wall_ms)) if is_ahead else None
 
 
 def _clock(now: Now, body: Mapping[str, Any]) -> Message | None:
@@ -190,9 +197,9 @@ def _failures_nobody_looks_at(book: RecordBook) -> Iterator[Fact]:
     for outlet in tested - set(_fitted_outlets(settings)):
         if (failed := failed_outlet_test(book, outlet)) is not None:
             yield failed
-    looked_at = {f.body.get("filter") for f in book.facts if f.record == "service"} - {f.id for f in settings.filters}
-    for one in looked_at:
-        if isinstance(one, str) and (failed := book.failed(one)) is not None:
+    served = (f.body.get("filter") for f in book.facts if f.record == "service")
+    for one in {one for one in served if isinstance(one, str)} - {f.id for f in settings.filters}:
+        if (failed := book.failed(one)) is not None:
             yield failed
 
 

@@ -454,8 +454,18 @@ def _bare(body: Mapping[str, Any]) -> Iterator[Fault]:
     if is_bare and body.get("unit") is None:
         yield Fault("value", f"{value} has no unit", 'a value with its unit, such as "44 psi"', "Add the unit")
     for key, known in FORMS[str(body["record"])].keys.items():
-        if known.kind == "quantity" and _is_number(body.get(key)):
-            yield Fault(key, f"{body[key]} has no unit", KINDS["quantity"][1], "Add the unit, in quotes")
+        value = body.get(key)
+        told = [(key, value)] if known.kind == "quantity" else []
+        if known.kind == "pairs" and isinstance(value, list):
+            pairs = [pair for pair in value if isinstance(pair, Mapping)]
+            told = [(f"{key}.{name}", one) for pair in pairs for name, part in pair.items() for one in _several(part)]
+        for where, one in told:
+            if _is_number(one):
+                yield Fault(where, f"{one} has no unit", KINDS["quantity"][1], "Add the unit, in quotes")
+
+
+def _several(value: Any) -> list[Any]:
+    return value if isinstance(value, list) else [value]
 
 
 def _unknown(key: str, record: str, known: list[str]) -> Fault:
