@@ -46,7 +46,7 @@ def roles() -> str:
 def alarms() -> str:
     rows = (
         (
-            f"`{name.rstrip(':')}`", row.priority, f"`{row.stops}`" if row.stops else "", f"{row.on_ms / 1000:g} s",
+            f"`{name.replace('.', ':')}`", row.priority, f"`{row.stops}`" if row.stops else "", f"{row.on_ms / 1000:g} s",
             f"{row.respond_within_s / 60:g} min", row.consequence, row.response,
         )
         for name, row in {**CATALOGUE, **OWN}.items()

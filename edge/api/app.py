@@ -21,7 +21,7 @@ from starlette.exceptions import HTTPException
 from edge.api import jsonin, metrics, models, pages, problems, times
 from edge.api.border import Border, Names
 from edge.api.budget import HOLD_BYTES_A_MINUTE, HOLDS_A_MINUTE, Budget, Shares
-from edge.api.forms_schema import record_schema
+from edge.api.forms_schema import record_schemas
 from edge.api.jsonout import dumps, in_pieces
 from edge.api.parts import Parts
 from edge.api.picture import Watch
@@ -33,6 +33,7 @@ from edge.domain.dates import dated_json
 from edge.domain.entries import Entry, rfc3339, wall_ms_of
 from edge.domain.errors import RecordRefused, StoreFault
 from edge.domain.records import forms
+from edge.domain.records.spelling import spelt_out
 from edge.domain.strict_json import shown
 
 log = logging.getLogger(__name__)
@@ -159,6 +160,7 @@ class Desk:
             log.warning("a record for %s failed", where, exc_info=exc)
             raise _not_known(f"the judge failed over it ({type(exc).__name__})", where) from exc
         answer: dict[str, Any] = {"seq": entry.seq, "at": rfc3339(entry.wall_ms)}
+        answer |= {"happened_at": entry.body["at"]} if "at" in entry.body else {}
         answer |= {key: entry.body[key] for key in ("counts", "why_not", "why_not_msg") if key in entry.body}
         return JsonResponse(dumps(answer))
 
@@ -402,6 +404,7 @@ async def records(request: Request, desk: OfDesk) -> Response:
     else:
         body["at"] = rfc3339(times.wall_ms_of(str(body["at"]), desk.zone, f"{path}, at"))
     try:
+        body = spelt_out(body)
         forms.refuse(body)
     except RecordRefused as exc:
         raise as_problem(422, exc) from exc
@@ -679,7 +682,7 @@ def _openapi(app: FastAPI) -> dict[str, Any]:
         schemas = document.setdefault("components", {}).setdefault("schemas", {})
         for model in (models.Problem, models.Acknowledge):
             schemas[model.__name__] = model.model_json_schema(ref_template="#/components/schemas/{model}")
-        schemas["Record"] = record_schema()
+        schemas |= record_schemas()
         app.openapi_schema = document
     return app.openapi_schema
 

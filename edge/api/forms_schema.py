@@ -6,6 +6,7 @@ from collections.abc import Iterable, Mapping
 from typing import Any
 
 from edge.domain.records.forms import COMMON, FORMS, LONGEST_LINE, LONGEST_NAME, LONGEST_NOTE, PAIR, PORT, Form, Key
+from edge.domain.records.spelling import PORTS_TEXT
 
 _LINE = {"type": "string", "minLength": 1, "maxLength": LONGEST_LINE, "pattern": r"\S"}
 _VALUE = {"anyOf": [{"type": "number"}, _LINE]}
@@ -25,13 +26,17 @@ _OF_KIND: Mapping[str, dict[str, Any]] = {
 }
 
 
-def record_schema() -> dict[str, Any]:
-    """What may be sent to POST /api/1/records: one of the forms."""
-    return {
+def record_schemas() -> dict[str, Any]:
+    """What may be sent to POST /api/1/records, by the names of the document's schemas: `Record`, and the form of each kind."""
+    names = {record: f"{record.title().replace('_', '')}Record" for record in FORMS}
+    places = {record: f"#/components/schemas/{name}" for record, name in names.items()}
+    whole = {
         "title": "Record",
         "description": "What a person records: `record` says which form it has.",
-        "oneOf": [_form(record, form) for record, form in FORMS.items()],
+        "oneOf": [{"$ref": place} for place in places.values()],
+        "discriminator": {"propertyName": "record", "mapping": places},
     }
+    return {"Record": whole} | {names[record]: _form(record, form) for record, form in FORMS.items()}
 
 
 def _form(record: str, form: Form) -> dict[str, Any]:
@@ -53,11 +58,15 @@ def _object(keys: Mapping[str, Key], needed: Iterable[str]) -> dict[str, Any]:
 
 def _key(key: Key) -> dict[str, Any]:
     if key.kind == "ports":
-        made: dict[str, Any] = {"type": "array", "minItems": 1, "items": _object(PORT, ("port", "seconds"))}
+        told = {"type": "string", "pattern": PORTS_TEXT, "examples": ["port 3: 11.8 s, port 4: 12.1 s"]}
+        listed: dict[str, Any] = {"type": "array", "minItems": 1, "items": _object(PORT, ("port", "seconds"))}
+        made: dict[str, Any] = {"anyOf": [listed, told, {"type": "array", "minItems": 1, "items": told}]}
     elif key.kind == "pairs":
         made = {"type": "array", "items": _object(PAIR, ("reference",))}
     else:
         made = dict(_OF_KIND[key.kind])
     if key.kind in ("number", "whole"):
         made |= {"minimum": key.low, "maximum": key.high}
+    if key.words:
+        made = {"type": "string", "enum": list(key.words)}
     return made | {"description": key.says}

@@ -277,6 +277,7 @@ class Kept(Shape):
 
     seq: int
     at: str
+    happened_at: Time = Field(None, description="the instant that the record's own `at` was understood as")
     counts: bool | None = None
     why_not: str | None = None
     why_not_msg: Message | None = None

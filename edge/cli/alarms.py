@@ -10,7 +10,7 @@ from pathlib import Path
 from typing import Any, Final
 
 from edge import terminal
-from edge.domain.alarms.catalogue import CATALOGUE, OWN, PRIORITIES, Row, row_of
+from edge.domain.alarms.catalogue import CATALOGUE, OWN, PRIORITIES, Row
 from edge.domain.alarms.performance import (
     AVERAGE_PER_PERIOD,
     BUSY_HOUR,
@@ -137,9 +137,8 @@ def _settings(file: Path | None) -> Settings | None:
 
 def _rows(settings: Settings | None) -> Iterator[dict[str, Any]]:
     if settings is None:
-        for key in (*CATALOGUE, *OWN):
-            row = row_of(key)
-            yield _row(key.rstrip(":") + (f":<{row.per}>" if row.per and key in CATALOGUE else ""), row, None)
+        for key, row in {**CATALOGUE, **OWN}.items():
+            yield _row(key.replace(".", ":") + (f":<{row.per}>" if row.per and key in CATALOGUE else ""), row, None)
         return
     from edge.domain.station.station import Station
 

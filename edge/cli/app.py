@@ -414,12 +414,21 @@ def record(
     by: Annotated[str, typer.Option(help="Who did it.")],
     pairs: Annotated[
         list[str] | None,
-        typer.Argument(help="What belongs to it, such as point=gauge value='44 psi'.", metavar="[KEY=VALUE]..."),
+        typer.Argument(
+            help="What belongs to it, such as point=gauge value='44 psi', passed=yes, filters=coarse,fine, 'port 3: 11.8 s'.",
+            metavar="[KEY=VALUE]...",
+        ),
     ] = None,
-    at: Annotated[str | None, typer.Option(help="When, where it isn't now.", metavar="TIME")] = None,
+    at: Annotated[
+        str | None,
+        typer.Option(
+            help="When, where it isn't now: 05:00 (today) or '2026-03-14 05:00' by the station's clock, a date, or a time with its offset.",
+            metavar="TIME",
+        ),
+    ] = None,
     url: Url = DEFAULT_URL,
 ) -> None:
-    """Record at a running station what was done, or what was read by eye."""
+    """Record at a running station what was done, or what was read by eye; on a terminal it asks for what is missing."""
 
     def work() -> int:
         from edge.cli import record as cli_record

@@ -10,15 +10,17 @@ import sys
 import time
 from collections.abc import Callable, Mapping, Sequence
 from dataclasses import dataclass
+from itertools import cycle
 from typing import Any, Final, cast
+from zoneinfo import ZoneInfo
 
-from edge.cli import calibration_text, client
+from edge.cli import calibration_text, client, when
 from edge.cli.ask import point_line, rows
 from edge.domain.errors import RecordRefused, UnusableInput, WarmwellError
 from edge.domain.quantities import DIFFERENCE_OF, UnitError, quantity
 from edge.domain.readings import KIND_OF, UNIT_OF, Kind, Role
 from edge.domain.record_bodies import Kept
-from edge.domain.records import forms
+from edge.domain.records import forms, spelling
 from edge.terminal import is_terminal
 
 Ask = Callable[[str], str]
@@ -32,28 +34,89 @@ _OWN: Final = frozenset({"record", "by", "at", "counts", "why_not", "why_not_msg
 # -- any record
 
 
-def record(kind: str, by: str, at: str | None, pairs: Sequence[str], url: str) -> int:
-    """Send a record; 0 also where it doesn't count: it is kept, and that is said."""
+def record(kind: str, by: str, at: str | None, pairs: Sequence[str], url: str, ask: Ask | None = None) -> int:
+    """Send a record; 0 also where it doesn't count: it is kept, and that is said. On a terminal what the form needs is asked for.
+
+    Raises:
+        UnusableInput: it doesn't fit its form, or a time of the station's clock is none.
+        WarmwellError: the station doesn't answer, or refuses.
+    """
+    if ask is None and is_terminal(sys.stdin) and is_terminal(sys.stdout):
+        ask = input
     body = {"record": kind, "by": by, **({"at": at} if at is not None else {}), **fields(pairs, kind)}
+    if ask is not None and kind in forms.FORMS:
+        body |= _asked(kind, body, ask)
+    _by_the_stations_clock(body, url)
     try:
         forms.refuse(body)
     except RecordRefused as exc:
-        raise UnusableInput(exc.what, where=exc.where, expected=exc.expected, do=exc.do) from None
+        raise _unusable(exc) from None
     entry = sent(body, url)
-    print(kept_line(entry))
+    print(kept_line(entry) + ("" if at is None else f"; it happened at {entry['body'].get('at')}"))
     return 0
 
 
+def _unusable(exc: RecordRefused) -> UnusableInput:
+    return UnusableInput(exc.what, where=exc.where, expected=exc.expected, do=exc.do)
+
+
+def _asked(kind: str, body: Mapping[str, Any], ask: Ask) -> dict[str, Any]:
+    """What is missing of what the form can't do without; of keys that may stand for each other one is enough, an empty answer asks for the
+    next. What doesn't fit is asked for again.
+    """
+    found: dict[str, Any] = {}
+    for group in forms.FORMS[kind].needs:
+        places = cycle(group)
+        key = next(places)
+        while all(one not in body and one not in found for one in group):
+            form = forms.FORMS[kind].keys[key]
+            other = f"; empty: {' or '.join(one for one in group if one != key)}" if len(group) > 1 else ""
+            said = ask(f"{key}, {form.says} ({forms.held(form)}{other}): ").strip()
+            if not said:
+                key = next(places)
+                continue
+            try:
+                given = fields([f"{key}={said}"], kind)
+            except UnusableInput as exc:
+                print(exc)
+                continue
+            faults = forms.faults({"record": kind, **given})
+            wrong = next((fault for fault in faults if fault.key.partition(".")[0] == key), None)
+            if wrong is None:
+                found |= given
+            else:
+                print(f"{wrong}.")
+    return found
+
+
+def _by_the_stations_clock(body: dict[str, Any], url: str) -> None:
+    """Put the instants for times of day that are meant by the clock on the station's wall."""
+    local = [
+        key for key in ("at", "began_at", "ended_at") if isinstance(body.get(key), str) and when.is_local(body[key])
+    ]
+    if not local:
+        return
+    zone, now = ZoneInfo(str(client.get(url, "/api/1/station")["timezone"])), str(client.get_verdict(url)["at"])
+    for key in local:
+        body[key] = when.instant(body[key], zone, now, "--at" if key == "at" else key)
+
+
 def fields(pairs: Sequence[str], record: str = "") -> dict[str, Any]:
-    """key=value of the command line. A value that is JSON (a number, true, a list) is that; all else, and what the record's form
-    has as text, is text.
+    """key=value of the command line, as the record's form has it: text, `yes` or `no` for a flag, `a,b` for a list, and of a daily test
+    also "port 3: 11.8 s". What no form knows is JSON (a number, true, a list) or text.
 
     >>> fields(["point=gauge", "value=44 psi", "passed=true", "contact_min=12"])
     {'point': 'gauge', 'value': '44 psi', 'passed': True, 'contact_min': 12}
+    >>> fields(["port 3: 11.8 s", "checked=lid,drain", "passed=yes"], "daily_test")
+    {'channel_ports': [{'port': 3, 'seconds': 11.8}], 'checked': ['lid', 'drain'], 'passed': True}
     """
     body: dict[str, Any] = {}
+    keys = forms.keys_of(record) if record in forms.FORMS else {}
     for pair in pairs:
         key, sign, text = pair.partition("=")
+        if "channel_ports" in keys and not sign and pair.strip().lower().startswith("port"):
+            body["channel_ports"] = [*body.get("channel_ports", []), *_ports(pair)]
+            continue
         if not sign or _KEY.fullmatch(key) is None or key in _OWN or key in body:
             what = (
                 "is there twice"
@@ -65,9 +128,33 @@ def fields(pairs: Sequence[str], record: str = "") -> dict[str, Any]:
             raise UnusableInput(
                 what, where=repr(pair[:60]), expected="key=value, such as value='44 psi'", do="Correct it"
             )
-        of_form = forms.FORMS[record].keys.get(key, forms.COMMON.get(key)) if record in forms.FORMS else None
-        body[key] = text if of_form is not None and of_form.kind in ("line", "note", "date") else _value(text)
+        body[key] = _spelt(text, keys[key].kind if key in keys else "")
     return body
+
+
+#: what people write for true and false
+_FLAGS: Final[Mapping[str, bool]] = {"yes": True, "y": True, "true": True, "no": False, "n": False, "false": False}
+
+
+def _spelt(text: str, kind: str) -> Any:
+    """The value that a text stands for where its key holds such a kind."""
+    plain = text.strip()
+    if kind in ("line", "note", "date", "time"):
+        return text
+    if kind == "flag":
+        return _FLAGS.get(plain.lower(), text)
+    if kind == "names" and not plain.startswith("["):
+        return [one.strip() for one in plain.split(",") if one.strip()]
+    if kind == "ports" and plain.lower().startswith("port"):
+        return _ports(text)
+    return _value(text)
+
+
+def _ports(text: str) -> list[dict[str, Any]]:
+    try:
+        return spelling.ports([text], "channel_ports")
+    except RecordRefused as exc:
+        raise _unusable(exc) from None
 
 
 def _value(text: str) -> Any:

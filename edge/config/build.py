@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import re
 from collections.abc import Mapping
 from types import MappingProxyType
 from typing import Final
@@ -22,7 +23,7 @@ from edge.config.points import (
 from edge.config.reading import Findings
 from edge.config.sections import ALARM_IDS, Tables
 from edge.config.sensors import RatiometricTable, RtdTable
-from edge.config.tables import AlarmTable
+from edge.config.tables import AlarmTable, DutyTable
 from edge.domain import settings
 from edge.domain.alarms.catalogue import CATALOGUE
 from edge.domain.quantities import DIFFERENCE_OF, DIMENSION_OF, RATE_OF, UnitError, converter, quantity, unit_in
@@ -301,9 +302,26 @@ def station(
         clean_side_opened_by=frozenset(treatment.clean_side_opened_by) if treatment else frozenset(),
         reuse_life_ms=whole_ms(disinfectant.reuse_life) if disinfectant else None,
         not_fitted={role: whole_ms(standing) for role, standing in tables.not_fitted.items()},
-        duties={name: whole_ms(duty.every) for name, duty in tables.duty.items()},
+        rules=_rules(tables),
         tuning=dict(tunings),
     )
+
+
+def _rules(tables: Tables) -> settings.Rules:
+    treatment, disinfectant = tables.water_path_treatment, tables.disinfectant
+    opened_ms = disinfectant.opened_life if disinfectant else None
+    return settings.Rules(
+        duties={name: _duty(name, duty) for name, duty in tables.duty.items()},
+        treatment_then=tuple(treatment.then) if treatment else (),
+        outlet_test=settings.Every(months=tables.outlet_test.every) if tables.outlet_test else None,
+        concentration_check=((disinfectant.concentration_check if disinfectant else None) or "").removeprefix("each "),
+        opened_life_days=None if opened_ms is None else round(opened_ms / 86_400_000),
+    )
+
+
+def _duty(name: str, own: DutyTable) -> settings.Duty:
+    title = own.title or re.sub("[-_]", " ", name).capitalize()
+    return settings.Duty(own.every, title, own.keeps_from_ready, own.alert_level, own.action_level)
 
 
 def _hours(tables: Tables) -> Mapping[int, tuple[int, int]] | None:
@@ -365,4 +383,7 @@ def _daily_test(tables: Tables) -> settings.DailyTest | None:
     own = tables.daily_test
     if own is None:
         return None
-    return settings.DailyTest(own.deliver.volume * 1000, own.deliver.within / 1000, own.measure)
+    cylinder_ml = None if own.cylinder_uncertainty is None else own.cylinder_uncertainty * 1000
+    return settings.DailyTest(
+        own.deliver.volume * 1000, own.deliver.within / 1000, own.measure, cylinder_ml, tuple(own.also)
+    )

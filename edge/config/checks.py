@@ -264,7 +264,17 @@ def _duties(tables: Tables, found: Findings) -> None:
 
     from edge.config.fields import NAME_PATTERN
 
-    for own in tables.duty:
+    for own, table in tables.duty.items():
+        alert, action = table.alert_level, table.action_level
+        if alert is not None and action is not None and alert.unit != action.unit:
+            _pair(found, ("duty", own, "action_level"), ("duty", own, "alert_level"), "one unit for both")
+        elif alert is not None and action is not None and not alert.value < action.value:
+            _pair(
+                found,
+                ("duty", own, "action_level"),
+                ("duty", own, "alert_level"),
+                "an action level above the alert level",
+            )
         if own in OWN_DUTIES:
             found.wrong(("duty", own), f"{told(own)} is a duty of every station", "a name of your own", "Rename it")
         elif not re.fullmatch(NAME_PATTERN.replace("a-z0-9-", "a-z0-9_-"), own):

@@ -19,8 +19,10 @@ from pydantic_core import PydanticCustomError, core_schema
 
 from edge.config.bounds import BOUNDS
 from edge.domain.quantities import DIMENSIONS, UnitError, months, quantity, split, unit_in
+from edge.domain.settings import Every, Level
 
 CORRECT: Final = "Correct this line"
+_DAY_MS: Final = 86_400_000
 
 
 def unfit(what: str, expected: str, do: str = CORRECT) -> PydanticCustomError:
@@ -241,6 +243,28 @@ class Words(Word):
         return {"type": "array", "items": {"enum": list(self._words)}, "uniqueItems": True}
 
 
+class Items(Due):
+    """A list of short texts that people repeat when they record what they looked at: none twice, no comma in one."""
+
+    MOST: Final = 20
+    LONGEST: Final = 80
+
+    def __init__(self, example: str) -> None:
+        self._item = Text("a short text without a comma", example, longest=self.LONGEST, pattern=r"[^,]+")
+
+    def parse(self, value: object) -> list[str]:
+        if not isinstance(value, list) or len(value) > self.MOST:
+            said = told(value) if not isinstance(value, list) else f"a list of {len(value)}"
+            raise unfit(f"is {said}", f"a list of at most {self.MOST} short texts")
+        items = [self._item.parse(one).strip() for one in value]
+        if len({" ".join(item.casefold().split()) for item in items}) < len(items):
+            raise unfit("names one item twice", "each item once")
+        return items
+
+    def schema(self) -> dict[str, Any]:
+        return {"type": "array", "maxItems": self.MOST, "items": self._item.schema()}
+
+
 class Count(Due):
     """A whole number within bounds."""
 
@@ -302,6 +326,49 @@ class Months(Due):
 
     def schema(self) -> dict[str, Any]:
         return {"type": "string", "pattern": r"^\s*[0-9]{1,6}\s+([mM]onths?|[yY]ears?)\s*$", "examples": ["6 months"]}
+
+
+class Often(Due):
+    """How often something is owed: calendar months or years, days of the station's calendar, or hours. Gives settings.Every."""
+
+    def parse(self, value: object) -> Every:
+        expected = 'how often, for instance "1 month", "7 days" or "1 year"'
+        if isinstance(value, str) and re.fullmatch(r"\s*[0-9]+\s+(months?|years?)\s*", value, re.IGNORECASE):
+            try:
+                return Every(months=months(value))
+            except UnitError as exc:
+                raise unfit(exc.what, exc.expected) from None
+        if not isinstance(value, str):
+            raise unfit(f"is {told(value)}", expected)
+        ms = Is("duty.every").parse(value)
+        unit = unit_in(value, "duration").lower()
+        if unit.startswith(("d", "w")) and ms % _DAY_MS == 0:
+            return Every(days=round(ms / _DAY_MS))
+        return Every(ms=round(ms))
+
+    def schema(self) -> dict[str, Any]:
+        return {
+            "type": "string",
+            "pattern": _SCHEMA_PATTERN,
+            "examples": ["1 month", "7 days"],
+            "description": "Calendar months or years, days of the station's calendar, or hours.",
+        }
+
+
+_LEVEL: Final = re.compile(r"\s*([0-9]+(?:\.[0-9]+)?)\s*([^0-9\s.,+-].*?)\s*")
+
+
+class OfLevel(Due):
+    """A number with a unit of the site's own, such as "10 CFU/100 mL". Gives settings.Level."""
+
+    def parse(self, value: object) -> Level:
+        found = _LEVEL.fullmatch(value) if isinstance(value, str) and len(value) <= 80 else None
+        if found is None:
+            raise unfit(f"is {told(value)}", 'a number with its unit, for instance "10 CFU/100 mL"')
+        return Level(float(found[1]), found[2])
+
+    def schema(self) -> dict[str, Any]:
+        return {"type": "string", "pattern": _SCHEMA_PATTERN, "maxLength": 80, "examples": ["10 CFU/100 mL"]}
 
 
 _DAY_HOURS: Final = re.compile(r"\s*([0-9]{1,2}):([0-9]{2})\s*-\s*([0-9]{1,2}):([0-9]{2})\s*")
@@ -409,7 +476,8 @@ def dimension_of_text(text: str, dimensions: Collection[str]) -> str | None:
 
 
 __all__ = [
-    "CORRECT", "NAME_PATTERN", "Address", "Count", "DayHours", "Due", "Flag", "Is", "Months", "Number", "Pattern", "Quantity",
+    "CORRECT", "NAME_PATTERN", "Address", "Count", "DayHours", "Due", "Flag", "Is", "Items", "Months", "Number", "Often",
+    "OfLevel", "Pattern", "Quantity",
     "Text", "Word", "Words", "Zone", "dimension_of_text", "listed", "name", "nearest", "quantity_schema", "told", "unfit",
     "unit_in", "with_unit",
 ]  # fmt: skip

@@ -21,7 +21,7 @@ from edge.config.points import (
 from edge.config.reading import Findings
 from edge.config.sections import Tables, kind_of, other_kinds
 from edge.config.sensors import warnings as sensor_warnings
-from edge.domain.alarms.catalogue import CATALOGUE, OWN, PRIORITIES, base_of, row_of
+from edge.domain.alarms.catalogue import CATALOGUE, OWN, PRIORITIES, tuned_row
 from edge.domain.quantities import pulse_frequency_hz
 from edge.domain.readings import KIND_OF, Kind, Role
 from edge.domain.roles import ROLES
@@ -74,6 +74,9 @@ def _missing_points(tables: Tables, found: Findings) -> None:
     ):
         text = f"no point has the role {Role.SUPPLY_FLOW}, so flow can't be told and its condition is unknown"
         found.warn(("supply", "flow"), text + "; fit one, or name the role in [not_fitted]")
+    if tables.outlet_test is not None and Role.OUTLET_PROTECTION not in roles:
+        text = f"no point has the role {Role.OUTLET_PROTECTION}, so no outlet's test is asked for; fit one, or make it a [duty.…]"
+        found.warn(("outlet_test",), text)
     for point in tables.point:
         judge = ROLES[point.role].section
         if judge and not getattr(tables, judge):
@@ -248,9 +251,11 @@ def _mqtt(tables: Tables, found: Findings) -> None:
 
 def _ranks(tables: Tables, tunings: Mapping[str, AlarmTuning], found: Findings) -> None:
     """What keeps the station from starting never ranks below what only warns, unless a site sets it so."""
-    rows = {key: row_of(key, tunings.get(base_of(key))) for key in (*CATALOGUE, *OWN)}
+    rows = {key: tuned_row(row, tunings.get(key.partition(".")[0])) for key, row in {**CATALOGUE, **OWN}.items()}
     for ident in tables.alarm:
-        ranks = [PRIORITIES.index(row.priority) for key, row in rows.items() if base_of(key) == ident and row.stops]
+        ranks = [
+            PRIORITIES.index(row.priority) for key, row in rows.items() if key.partition(".")[0] == ident and row.stops
+        ]
         lesser = [
             key for key, row in rows.items()
             if ranks and not row.stops and not row.hurts and PRIORITIES.index(row.priority) > min(ranks)
@@ -281,8 +286,6 @@ def _parts(tables: Tables) -> Iterator[str]:
     """Settings of the station itself that nothing looks at yet."""
     if len(tables.filter) > _MOST_STAGES:
         yield f"filter: this version tells the pressure drops of {_MOST_STAGES} stages, not of {len(tables.filter)}."
-    for own in tables.duty:
-        yield f"duty.{own}: checked, but this version doesn't ask for the site's own duties yet."
 
 
 def _listed(points: Sequence[str]) -> str:

@@ -26,6 +26,7 @@ from edge.config.tables import (
     HoursTable,
     KeepTable,
     MqttTable,
+    OutletTestTable,
     ReservoirTable,
     StationTable,
     SupplyTable,
@@ -55,6 +56,7 @@ class WholeFile(Table):
     daily_test: DailyTestTable | None = None
     water_path_treatment: WaterPathTreatmentTable | None = None
     disinfectant: DisinfectantTable | None = None
+    outlet_test: OutletTestTable | None = None
     not_fitted: dict[str, Standing] = Field(
         default_factory=dict,
         description="Roles looked at by eye instead, or while their sensor is broken: how long an entered reading stands.",
@@ -75,7 +77,7 @@ SINGLE: Final[Mapping[str, type[Table]]] = MappingProxyType(
     {
         "station": StationTable, "hours": HoursTable, "reservoir": ReservoirTable, "supply": SupplyTable,
         "filters": FiltersTable, "daily_test": DailyTestTable, "water_path_treatment": WaterPathTreatmentTable,
-        "disinfectant": DisinfectantTable, "mqtt": MqttTable, "api": ApiTable, "keep": KeepTable,
+        "disinfectant": DisinfectantTable, "outlet_test": OutletTestTable, "mqtt": MqttTable, "api": ApiTable, "keep": KeepTable,
     }
 )  # fmt: skip
 MANY: Final = ("basin", "filter", "bus", "point")
@@ -95,6 +97,7 @@ class Tables:
     daily_test: DailyTestTable | None = None
     water_path_treatment: WaterPathTreatmentTable | None = None
     disinfectant: DisinfectantTable | None = None
+    outlet_test: OutletTestTable | None = None
     mqtt: MqttTable | None = None
     api: ApiTable | None = None
     keep: KeepTable | None = None

@@ -15,8 +15,11 @@ from edge.config.fields import (
     DayHours,
     Flag,
     Is,
+    Items,
     Months,
     Number,
+    OfLevel,
+    Often,
     Quantity,
     Text,
     Word,
@@ -24,6 +27,8 @@ from edge.config.fields import (
     Zone,
     name,
 )
+from edge.domain.records.forms import AFTERWARDS
+from edge.domain.settings import Every, Level
 
 
 class Table(BaseModel):
@@ -191,6 +196,13 @@ class DailyTestTable(Table):
 
     deliver: DeliverTable = Field(default_factory=lambda: DeliverTable.model_validate({}))
     measure: Annotated[str, Word("weak ports", "every port")] = default("weak ports")
+    cylinder_uncertainty: Annotated[float, Is("daily_test.cylinder")] | None = Field(
+        None, description="Of the graduated cylinder, by its maker; shown beside what was measured."
+    )
+    also: Annotated[list[str], Items("Lid closes and seals")] = Field(
+        default_factory=list,
+        description="What else is looked at each day. A test passes once each of these is among `checked`.",
+    )
 
 
 class WaterPathTreatmentTable(Table):
@@ -200,12 +212,28 @@ class WaterPathTreatmentTable(Table):
     clean_side_opened_by: Annotated[list[str], Words("filter_change", "sensor_fitted", "repair")] = default(
         ["filter_change", "sensor_fitted", "repair"]
     )
+    then: Annotated[list[str], Words(*AFTERWARDS)] = Field(
+        default_factory=list,
+        description="What has to be recorded as done after the contact before the treatment counts.",
+    )
 
 
 class DisinfectantTable(Table):
     """The disinfectant in the reservoir."""
 
     reuse_life: Annotated[float, Is("disinfectant.reuse_life")]
+    opened_life: Annotated[float, Is("disinfectant.opened_life")] | None = Field(
+        None, description="How long it keeps once its container was opened: each fill then has to say when that was."
+    )
+    concentration_check: Annotated[str, Word("each day", "each use")] | None = Field(
+        None, description="When its concentration has to be checked; left out: the station doesn't ask for checks."
+    )
+
+
+class OutletTestTable(Table):
+    """The test of each ground-fault outlet by its test button."""
+
+    every: Annotated[int, Months()]
 
 
 class AlarmTable(Table):
@@ -238,8 +266,17 @@ class AlarmTable(Table):
 class DutyTable(Table):
     """One duty of the site's own list."""
 
-    every: Annotated[float, Is("duty.every")]
+    every: Annotated[Every, Often()]
     title: Annotated[str, Text("what is to be done", "Wipe the drip tray")] | None = None
+    keeps_from_ready: Annotated[bool, Flag()] = Field(
+        False, description="Whether the station may not start while it is owed."
+    )
+    alert_level: Annotated[Level, OfLevel()] | None = Field(
+        None, description="Of a duty with a result, such as a water sample: above it somebody has to look into it."
+    )
+    action_level: Annotated[Level, OfLevel()] | None = Field(
+        None, description="A result above it keeps the station from READY until one is at it or below."
+    )
 
 
 class MqttTlsTable(Table):

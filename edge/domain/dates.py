@@ -44,6 +44,11 @@ class Dates:
         self._boot = ""
         self.version = 0
 
+    @property
+    def boot(self) -> str:
+        """The boot that was told of last; "" before any was."""
+        return self._boot
+
     def note(self, boot: str, now: Now) -> None:
         """The clock showed this in this boot. Boots are told in their order."""
         rows = self._boots.get(boot)

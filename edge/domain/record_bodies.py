@@ -78,17 +78,25 @@ class DailyTest(Kept):
 
     passed: NotRequired[bool]
     channel_ports: NotRequired[list[Port]]
+    checked: NotRequired[list[str]]  # items of the station file's own list
+    failed: NotRequired[list[str]]
 
 
 class WaterPathTreatment(Kept):
-    """`water_path_treatment`. Times are RFC 3339."""
+    """`water_path_treatment`. Times are RFC 3339. Of one that is told by its steps the station adds the last three."""
 
     contact_min: NotRequired[float]
     began_at: NotRequired[Time]
     ended_at: NotRequired[Time]
+    step: NotRequired[str]  # "begins", "ends" or "finished"
+    drained: NotRequired[bool]
     rinsed: NotRequired[bool]
+    residue_free: NotRequired[bool]
     product: NotRequired[str]
     lot: NotRequired[str]
+    contact_s: NotRequired[float]
+    began_s: NotRequired[float]  # how long before `at` its contact began
+    done: NotRequired[bool]  # is the treatment done with this step?
 
 
 class FilterChange(Kept):
@@ -102,11 +110,12 @@ class FilterChange(Kept):
 
 
 class DisinfectantFill(Kept):
-    """`disinfectant_fill`. `expires`: 2027-03-31, or 2027-03 for its last day."""
+    """`disinfectant_fill`. `expires`: 2027-03-31, or 2027-03 for its last day; `opened` likewise, a month for its first day."""
 
     product: NotRequired[str]
     lot: NotRequired[str]
     expires: NotRequired[str]
+    opened: NotRequired[str]
     litres: NotRequired[float]
     opened_clean_side: NotRequired[bool]
     why: NotRequired[str]
@@ -234,9 +243,12 @@ class EquipmentChange(Kept):
 
 
 class Service(Kept):
-    """`service`."""
+    """`service`. `duty`: which of the station file's own list."""
 
     what: NotRequired[str]
+    duty: NotRequired[str]
+    value: NotRequired[Told]
+    unit: NotRequired[str]
     filter: NotRequired[str]
     point: NotRequired[str]
     opened_clean_side: NotRequired[bool]

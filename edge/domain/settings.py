@@ -5,6 +5,7 @@ from __future__ import annotations
 import re
 from collections.abc import Mapping
 from dataclasses import dataclass, field
+from typing import NamedTuple
 
 from edge.domain.readings import Kind, Role
 
@@ -90,11 +91,52 @@ class Filter:
 
 @dataclass(frozen=True, slots=True)
 class DailyTest:
-    """Delivery per channel port: `volume_ml` in strictly less than `within_s`."""
+    """Delivery per channel port: `volume_ml` in strictly less than `within_s`; and what else is looked at."""
 
     volume_ml: float
     within_s: float
     measure: str  # "weak ports" or "every port"
+    cylinder_u_ml: float | None = (
+        None  # uncertainty of the graduated cylinder, as its maker states it: shown, it decides nothing
+    )
+    also: tuple[str, ...] = ()  # the site's other check items
+
+
+class Every(NamedTuple):
+    """How often something is owed: after calendar months, days of the station's calendar, or so long [ms]. One of them is set."""
+
+    months: int = 0
+    days: int = 0
+    ms: int = 0
+
+
+class Level(NamedTuple):
+    """A value beyond which people act: strictly above. `unit`: as it is written, "CFU/100 mL"."""
+
+    value: float
+    unit: str
+
+
+@dataclass(frozen=True, slots=True)
+class Duty:
+    """One duty of the site's own list."""
+
+    every: Every
+    title: str
+    keeps_from_ready: bool = False  # while it is owed
+    alert: Level | None = None
+    action: Level | None = None  # a result above it keeps the station from READY
+
+
+@dataclass(frozen=True, slots=True)
+class Rules:
+    """What a site asks of people beside the limits of its sections; left out: nothing."""
+
+    duties: Mapping[str, Duty] = field(default_factory=dict)  # its own list, by name
+    treatment_then: tuple[str, ...] = ()  # what has to be said to have followed a treatment's contact
+    outlet_test: Every | None = None  # how often each outlet's test button is pressed
+    concentration_check: str = ""  # each "day" or each "use"; "": not asked for
+    opened_life_days: int | None = None  # how long the disinfectant keeps once its container was opened
 
 
 @dataclass(frozen=True, slots=True)
@@ -136,7 +178,7 @@ class Settings:
     clean_side_opened_by: frozenset[str] = frozenset()
     reuse_life_ms: int | None = None  # disinfectant
     not_fitted: Mapping[Role, int] = field(default_factory=dict)  # role -> how long an entered reading stands, ms
-    duties: Mapping[str, int] = field(default_factory=dict)  # the site's own list: name -> every, ms
+    rules: Rules = Rules()
     tuning: Mapping[str, AlarmTuning] = field(default_factory=dict)  # by alarm id without what follows ':'
 
     @property

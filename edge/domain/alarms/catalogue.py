@@ -251,29 +251,38 @@ CATALOGUE: Final[Mapping[str, Row]] = MappingProxyType(
 )  # fmt: skip
 
 
-#: alarms of which more than their row is known, by the beginning of their id
+_DUE: Final = CATALOGUE["duty_due"]
+#: rows of which more is known than the catalogue's: by what their messages are called
 OWN: Final[Mapping[str, Row]] = MappingProxyType(
     {
+        "duty_due.daily_test": _DUE._replace(stops="daily_test", after_trip=Trip.OTHER),
         # the station goes on by the old one: it keeps no station from starting, as one that was never made doesn't
-        "duty_due:calibration:": CATALOGUE["duty_due"]._replace(
+        "duty_due.calibration": _DUE._replace(
             consequence="Conditions that rest on this point are met only nominally until it is calibrated",
             response="Compare the point with a reference and record it",
             respond_within_s=86_400,
         ),
-        "duty_due:daily_test": CATALOGUE["duty_due"]._replace(stops="daily_test", after_trip=Trip.OTHER),
-        "duty_due:water_path_treatment": CATALOGUE["duty_due"]._replace(stops="water_path_treatment"),
-        "duty_due:disinfectant_change": CATALOGUE["duty_due"]._replace(stops="disinfectant"),
+        "duty_due.water_path_treatment": _DUE._replace(stops="water_path_treatment"),
+        "duty_due.disinfectant_change": _DUE._replace(stops="disinfectant"),
+        "duty_due.concentration_check": _DUE._replace(stops="disinfectant"),
+        "duty_due.by_calendar": _DUE._replace(
+            consequence="What the site has laid down is overdue; the verdict says whether the station may start all the same",
+        ),
     }
 )
 
 
 def key_of(alarm_id: str) -> str:
-    """Where the row of an alarm stands: in OWN, else in CATALOGUE.
+    """Where the row of an alarm stands, in OWN or in CATALOGUE, and what its messages are called.
 
-    >>> key_of("duty_due:calibration:reservoir"), key_of("outlet_tripped:heater")
-    ('duty_due:calibration:', 'outlet_tripped')
+    >>> key_of("duty_due:calibration:reservoir"), key_of("duty_due:drip-tray"), key_of("outlet_tripped:heater")
+    ('duty_due.calibration', 'duty_due.by_calendar', 'outlet_tripped')
     """
-    return next((start for start in OWN if alarm_id.startswith(start)), base_of(alarm_id))
+    base, _, duty = alarm_id.partition(":")
+    if base != "duty_due":
+        return base
+    own = f"{base}.{duty.partition(':')[0]}"
+    return own if own in OWN else f"{base}.by_calendar"
 
 
 def row_of(alarm_id: str, tuned: AlarmTuning | None = None) -> Row:
@@ -283,7 +292,11 @@ def row_of(alarm_id: str, tuned: AlarmTuning | None = None) -> Row:
     'The station may not start until it is done'
     """
     key = key_of(alarm_id)
-    row = OWN[key] if key in OWN else CATALOGUE[key]
+    return tuned_row(OWN[key] if key in OWN else CATALOGUE[key], tuned)
+
+
+def tuned_row(row: Row, tuned: AlarmTuning | None) -> Row:
+    """A row with what a site sets in place of it."""
     if tuned is None:
         return row
     given: dict[str, Any] = {
@@ -294,13 +307,13 @@ def row_of(alarm_id: str, tuned: AlarmTuning | None = None) -> Row:
     return row._replace(**{name: value for name, value in given.items() if value is not None})
 
 
-def message_id(alarm_id: str, what: str) -> str:
+def message_id(key: str, what: str) -> str:
     """The message of a row's `what`: "consequence", "response" or "beyond".
 
-    >>> message_id("duty_due:calibration:reservoir", "response")
+    >>> message_id(key_of("duty_due:calibration:reservoir"), "response")
     'alarm.duty_due.calibration.response'
     """
-    return f"alarm.{key_of(alarm_id).strip(':').replace(':', '.')}.{what}"
+    return f"alarm.{key}.{what}"
 
 
 def base_of(alarm_id: str) -> str:

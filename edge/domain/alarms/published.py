@@ -5,7 +5,7 @@ from __future__ import annotations
 from collections.abc import Mapping
 from typing import Any
 
-from edge.domain.alarms.catalogue import CATALOGUE, base_of, message_id, row_of
+from edge.domain.alarms.catalogue import CATALOGUE, base_of, key_of, message_id, row_of
 from edge.domain.alarms.states import LIT, NOT_ASIDE, WAITING, Alarm, Announced, Answered, Aside, Shelf, Since, State
 from edge.domain.entries import Entry, Now, rfc3339, wall_ms_of
 from edge.domain.entry_bodies import AlarmBody
@@ -20,7 +20,7 @@ def since(alarm: Alarm, now: Now) -> str | None:
 def row_message(alarm: Alarm, what: str) -> Message:
     """What its row says, or the site in its place: `what` is "consequence" or "response"."""
     own = getattr(alarm.row, what)
-    return say(message_id(alarm.id, what)) if own == getattr(row_of(alarm.id), what) else as_told(own)
+    return say(message_id(key_of(alarm.id), what)) if own == getattr(row_of(alarm.id), what) else as_told(own)
 
 
 def alarm_picture(alarm: Alarm, until_ms: int | None, now: Now) -> dict[str, Any]:

@@ -60,8 +60,12 @@ POWER_UNSURE: Final = "power_unsure"
 
 #: that the outlet of the heater had tripped, or was live again
 HEAT_OFF: Final = "heat_off"
+#: that a cycle began or ended
+USED: Final = "used"
+#: that an outlet was seen to trip, each by its own name
+TRIPPED: Final = "tripped"
 #: facts that are no records: they have no seq
-UNNUMBERED: Final = (POWER_UP, POWER_UNSURE, HEAT_OFF)
+UNNUMBERED: Final = (POWER_UP, POWER_UNSURE, HEAT_OFF, USED, TRIPPED)
 
 
 def local_date(wall_ms: int, zone: ZoneInfo) -> date:
@@ -191,7 +195,8 @@ class RecordBook:
 
     def doubted(self, record: str) -> Fact | None:
         """The last fact of this kind that would count, were its date known."""
-        return next((f for f in reversed(self.facts) if f.record == record and f.counts and f.doubt), None)
+        last = (f for f in reversed(self.facts) if f.record == record and f.counts and f.doubt)
+        return next((f for f in last if f.body.get("done") is not False), None)
 
     def _counting(self, record: str) -> Iterator[Fact]:
         return (f for f in self.facts if f.counts and f.record == record and not (f.doubt and record in DATED))
@@ -290,7 +295,9 @@ class RecordBook:
             if fact is opened:
                 found = None
             elif fact.record == "water_path_treatment" and fact.counts and not fact.doubt:
-                found = fact
+                found = (
+                    found if fact.body.get("done") is False else fact
+                )  # a step of one that isn't done ends none that is
         return found
 
     def comes_after(self, one: Fact, other: Fact) -> bool:
@@ -330,6 +337,9 @@ class RecordBook:
                 fact.counts,
                 str(sorted(names_of(fact.body))),
                 str(fact.body.get("outlet")),
+                str(fact.body.get("duty")),
+                fact.body.get("step"),
+                fact.body.get("done"),
                 fact.body.get("role"),
                 fact.body.get("of"),
                 fact.body.get("name"),

@@ -13,13 +13,14 @@ from collections.abc import Iterator, Mapping
 from typing import Any, Final, Literal
 
 from edge.domain.entries import Entry, Now, wall_ms_of
-from edge.domain.messages import Message, Value, duration, moment, name, names, number, part, parts, say, text
+from edge.domain.messages import Message, duration, moment, name, names, number, part, parts, say, text
 from edge.domain.readings import Role
+from edge.domain.records import site_duties, treatments
 from edge.domain.records.bodies import form_fault
-from edge.domain.records.book import AHEAD_MS, RecordBook, local_date, name_of, names_of, opens, says_opened
-from edge.domain.records.daily_tests import failed_ports, measured_ports, test_result
+from edge.domain.records.book import AHEAD_MS, TRIPPED, RecordBook, local_date, name_of, names_of, says_opened
+from edge.domain.records.daily_tests import failed_ports, measured_ports, test_result, unknown_items
 from edge.domain.records.fact import Fact
-from edge.domain.records.forms import last_day
+from edge.domain.records.forms import first_day, last_day
 from edge.domain.records.holding import holding, names_no_hold
 from edge.domain.records.seen import is_alarming
 from edge.domain.settings import Settings
@@ -31,6 +32,8 @@ FILL_SHARES: Final = (0.5, 1.5)
 #: additional protection of people by a residual-current device is rated at no more (IEC 60364-4-41, 415.1, from memory); ground-fault
 #: outlets trip far below it (UL 943, class A: 4 to 6 mA, from memory)
 MOST_TRIP_MA: Final = 30.0
+#: who presses an outlet's test button records it within this time (our own number)
+TRIPPED_WITHIN_MS: Final = 3_600_000
 #: what keeps a station from starting by being recorded at all
 _BLOCKING: Final = frozenset({"hold", "work_begins", "equipment_change", "filter_change"})
 
@@ -40,23 +43,30 @@ def judge(book: RecordBook, record: str, at_ms: int, body: Mapping[str, Any], no
     fault = form_fault(body)
     if fault is not None:
         return fault
-    if now.trusted and at_ms > now.wall_ms + AHEAD_MS:
-        return say("record.in_future", clock=moment(now.wall_ms))
+    future = in_future(at_ms, now)
+    if future is not None:
+        return future
     unseen = _unseen(book.settings, record, body)
     if unseen is not None:
         return unseen
     if record == "daily_test":
         passed, why = test_result(book.settings, body)
+        if passed is not False and (unknown := unknown_items(book.settings, body)):
+            return _not_among(
+                "item", unknown, [] if book.settings.daily_test is None else list(book.settings.daily_test.also)
+            )
         return why if passed is None else _left_out(book, at_ms, body) if passed else None
     if record == "disinfectant_fill":
-        return _fill(book.settings, body)
+        return _fill(book.settings, body) or _opened(book, at_ms, body)
     if record == "concentration_check" and body["passed"]:
         last = last_day(body.get("expires"))
         if last is not None and now.trusted and local_date(at_ms, book.zone) > last:
             return say("record.strips_expired", last=name(last.isoformat()))
         return None
     if record == "water_path_treatment":
-        return _treatment(book, at_ms, body)
+        return treatments.why_not(book, at_ms, body, now)
+    if record == "outlet_test":
+        return _trip_not_seen(book, at_ms, body)
     if record == "release":
         return _release(book, at_ms, body, now)
     if record == "work_ends":
@@ -64,6 +74,12 @@ def judge(book: RecordBook, record: str, at_ms: int, body: Mapping[str, Any], no
     if record == "clock_confirmed":
         return _clock(now, body)
     return _correction(book, body) if record == "correction" else None
+
+
+def in_future(at_ms: int, now: Now) -> Message | None:
+    """That a record is of a time to come, by a clock that is right; None where it isn't."""
+    is_ahead = now.trusted and at_ms > now.wall_ms + AHEAD_MS
+    return say("record.in_future", clock=moment(now.wall_ms)) if is_ahead else None
 
 
 def _clock(now: Now, body: Mapping[str, Any]) -> Message | None:
@@ -79,7 +95,8 @@ def stands(settings: Settings, record: str, body: Mapping[str, Any]) -> bool:
     if record in _BLOCKING:
         return True
     if record == "service":
-        return says_opened(body, settings) or (body.get("passed") is False and body.get("filter") is not None)
+        failed_filter = body.get("passed") is False and body.get("filter") is not None
+        return says_opened(body, settings) or failed_filter or site_duties.blocks(settings.rules.duties, body)
     if record == "daily_test":
         return test_result(settings, body)[0] is False
     if record == "outlet_test" and not outlet_result(body)[0]:
@@ -121,9 +138,25 @@ def last_check(book: RecordBook) -> Fact | None:
     return book.standing("concentration_check", has_passed)
 
 
+def _trip_not_seen(book: RecordBook, at_ms: int, body: Mapping[str, Any]) -> Message | None:
+    """A test that passed, where the station asks for tests: each outlet's contact shows that its button made it trip."""
+    if book.settings.rules.outlet_test is None or not outlet_result(body)[0]:
+        return None
+    for outlet in outlets_of(body):
+        trips = (f.at_ms for f in book.facts if f.record == TRIPPED and f.body["outlet"] == outlet and not f.doubt)
+        if not any(-AHEAD_MS <= at_ms - trip_ms <= TRIPPED_WITHIN_MS for trip_ms in trips):
+            return say("record.trip_not_seen", outlet=name(outlet), within=duration(TRIPPED_WITHIN_MS))
+    return None
+
+
+def last_outlet_test(book: RecordBook, outlet: str) -> Fact | None:
+    """The test of this outlet that stands."""
+    return book.standing("outlet_test", _outlet_passed, lambda fact: outlet in outlets_of(fact.body))
+
+
 def failed_outlet_test(book: RecordBook, outlet: str) -> Fact | None:
     """The newest test of this outlet, if it failed."""
-    last = book.standing("outlet_test", _outlet_passed, lambda fact: outlet in outlets_of(fact.body))
+    last = last_outlet_test(book, outlet)
     return None if last is None or _outlet_passed(last) else last
 
 
@@ -164,9 +197,9 @@ def _failures_nobody_looks_at(book: RecordBook) -> Iterator[Fact]:
     for outlet in tested - set(_fitted_outlets(settings)):
         if (failed := failed_outlet_test(book, outlet)) is not None:
             yield failed
-    looked_at = {f.body.get("filter") for f in book.facts if f.record == "service"} - {f.id for f in settings.filters}
-    for one in looked_at:
-        if isinstance(one, str) and (failed := book.failed(one)) is not None:
+    served = (f.body.get("filter") for f in book.facts if f.record == "service")
+    for one in {one for one in served if isinstance(one, str)} - {f.id for f in settings.filters}:
+        if (failed := book.failed(one)) is not None:
             yield failed
 
 
@@ -184,20 +217,8 @@ def _fitted_outlets(settings: Settings) -> list[str]:
     return [p.of or p.id for p in settings.points if p.role is Role.OUTLET_PROTECTION]
 
 
-def began_ms(body: Mapping[str, Any], at_ms: int) -> int:
-    """When the contact of a treatment began: as told, else its minutes before the record's own time (`at_ms`)."""
-    ended_at = wall_ms_of(body["at"]) if "at" in body else at_ms
-    if body.get("began_at") is not None:
-        return at_ms - (ended_at - wall_ms_of(body["began_at"]))
-    return at_ms - round(body["contact_min"] * 60_000) if _is_number(body.get("contact_min")) else at_ms
-
-
 def _is_number(value: Any) -> bool:
     return isinstance(value, int | float) and not isinstance(value, bool)
-
-
-def _minutes(value: float) -> Value:
-    return duration(value * 60_000.0)
 
 
 def _unseen(settings: Settings, record: str, body: Mapping[str, Any]) -> Message | None:
@@ -222,6 +243,10 @@ def _unseen(settings: Settings, record: str, body: Mapping[str, Any]) -> Message
         return _not_among("outlet", outlets_of(body), _fitted_outlets(settings))
     if record == "service" and body.get("passed") is False and body.get("filter") is not None:
         return _not_among("filter", [body["filter"]], [f.id for f in settings.filters])
+    if record == "service" and body.get("duty") is not None:
+        return _not_among("duty", [body["duty"]], list(settings.rules.duties)) or site_duties.why_not(
+            settings.rules.duties, body
+        )
     if record == "service" and body.get("passed") is False:
         return say("record.failed_service")
     return None
@@ -250,7 +275,17 @@ def _fill(settings: Settings, body: Mapping[str, Any]) -> Message | None:
     return say("record.too_much", **told) if litres > FILL_SHARES[1] * holds else None
 
 
-def _not_among(kind: Literal["filter", "outlet"], named: list[Any], fitted: list[str]) -> Message | None:
+def _opened(book: RecordBook, at_ms: int, body: Mapping[str, Any]) -> Message | None:
+    """Was its container opened, and before it was filled in?"""
+    opened = first_day(body.get("opened"))
+    if opened is None:
+        return None if book.settings.rules.opened_life_days is None else say("record.opened_not_told")
+    return say("record.opened_after_fill") if opened > local_date(at_ms, book.zone) else None
+
+
+def _not_among(
+    kind: Literal["filter", "outlet", "duty", "item"], named: list[Any], fitted: list[str]
+) -> Message | None:
     unknown = sorted({str(ident) for ident in named} - set(fitted))
     if not unknown:
         return None
@@ -267,48 +302,6 @@ def perhaps(near: list[str]) -> Message | None:
 def there_are(known: list[str]) -> Message:
     """What there is, to be said behind what isn't."""
     return say("record.there_are", known=names(known))
-
-
-def _treatment(book: RecordBook, at_ms: int, body: Mapping[str, Any]) -> Message | None:
-    wanted_ms = book.settings.treatment_contact_ms or 0
-    began = began_ms(body, at_ms)
-    ended = at_ms if body.get("ended_at") is None else at_ms - (
-        (wall_ms_of(body["at"]) if "at" in body else at_ms) - wall_ms_of(body["ended_at"])
-    )  # fmt: skip
-    if not began <= ended <= at_ms:
-        return say("record.contact_ends_early" if ended < began else "record.contact_ends_late")
-    contact_ms = ended - began
-    if body.get("began_at") is not None and _is_number(body.get("contact_min")):
-        said_ms = round(body["contact_min"] * 60_000)
-        if said_ms > contact_ms:
-            return say("record.contact_does_not_fit", contact=_minutes(body["contact_min"]))
-        contact_ms = said_ms
-    if contact_ms < wanted_ms:
-        return say("record.contact_too_short", contact=duration(contact_ms), wanted=duration(wanted_ms))
-    if body.get("rinsed") is False:
-        return say("record.not_rinsed")
-    before = (f for f in book.facts if not f.doubt and _opened_by_then(book, f, at_ms))
-    opened = max(before, key=lambda f: f.latest_ms(book.dates), default=None)
-    if opened is not None and began < (opened_ms := opened.latest_ms(book.dates)):
-        return say(
-            "record.contact_before_opening",
-            contact=duration(contact_ms),
-            record=name(opened.record),
-            before=duration(max(at_ms - opened_ms, 0)),
-        )
-    return _tested_before(book, at_ms)
-
-
-def _opened_by_then(book: RecordBook, fact: Fact, at_ms: int) -> bool:
-    return fact.counts and fact.at_ms <= at_ms and opens(fact, book.settings)
-
-
-def _tested_before(book: RecordBook, at_ms: int) -> Message | None:
-    test = book.last("daily_test")
-    that_day = test is not None and local_date(test.at_ms, book.zone) == local_date(at_ms, book.zone)
-    if test is None or not that_day or test.at_ms > at_ms or not book.passed(test):
-        return say("record.not_tested_before")
-    return None
 
 
 def _release(book: RecordBook, at_ms: int, body: Mapping[str, Any], now: Now) -> Message | None:

@@ -7,7 +7,7 @@ from functools import reduce
 from math import isfinite
 from typing import Any, Final
 
-from edge.domain.messages import Message, Value, both, duration, number, part, say, text
+from edge.domain.messages import Message, Value, both, duration, names, number, part, say, text
 from edge.domain.settings import DailyTest, Settings
 
 #: what one channel port can give; a slower or a lesser delivery is a failure, a quicker or a greater one a slip of the pen.
@@ -20,8 +20,19 @@ def test_result(settings: Settings, body: Mapping[str, Any]) -> tuple[bool | Non
     """Did a daily test pass? (None: it can't be told), and why.
 
     `channel_ports`: [{"port": n, "seconds": s}] for the volume of the station file, or {"port", "ml", "seconds"}; "within" is
-    strictly less. Where ports are given they decide; else `passed`, which is not enough where every port has to be measured.
+    strictly less. Where ports are given they decide; else `passed`, which is not enough where every port has to be measured. What else
+    the station file names has to be among `checked`, and nothing among `failed`.
     """
+    delivered, why = _delivery(settings, body)
+    looked_at, lacks = _items(settings.daily_test, body)
+    if lacks is not None and looked_at is False:
+        measured = delivered is False and body.get("channel_ports") is not None
+        return False, both(why, lacks) if measured else lacks
+    return (None, lacks) if delivered and lacks is not None else (delivered, why)
+
+
+def _delivery(settings: Settings, body: Mapping[str, Any]) -> tuple[bool | None, Message]:
+    """What the ports gave, or what is said of them."""
     ports, said, test = body.get("channel_ports"), body.get("passed"), settings.daily_test
     if test is not None and ports is not None:
         return _of_ports(settings, test, ports, said)
@@ -44,7 +55,7 @@ def _of_ports(settings: Settings, test: DailyTest, ports: Any, said: Any) -> tup
         doubt = doubt or why or (say("daily_test.port_twice", port=_port(ident)) if ident in seen else None)
         seen.add(ident)
         if seconds is not None and ml is not None and not (seconds < test.within_s and ml >= test.volume_ml):
-            failed.append(say("daily_test.port_gave", port=_port(ident), volume=_ml(ml), time=_time(seconds)))
+            failed.append(_gave(test, ident, ml, seconds))
     if failed:  # also beside what can't be read: a failure is never talked away
         needed = {"volume": _ml(test.volume_ml), "time": _time(test.within_s)}
         return False, say("daily_test.ports_failed", ports=part(reduce(both, failed)), **needed)
@@ -55,6 +66,53 @@ def _of_ports(settings: Settings, test: DailyTest, ports: Any, said: Any) -> tup
     if test.measure == "every port" and len(seen) < fitted:
         return None, say("daily_test.too_few_ports", measured=number(len(seen)), fitted=number(fitted))
     return True, say("daily_test.passed")
+
+
+def failed_items(body: Mapping[str, Any]) -> list[str]:
+    """The check items that a daily test says failed."""
+    return _texts(body, "failed")
+
+
+def unknown_items(settings: Settings, body: Mapping[str, Any]) -> list[str]:
+    """Of what a daily test names, what the station file doesn't."""
+    known = {_plain(item) for item in (() if settings.daily_test is None else settings.daily_test.also)}
+    return [item for item in (*_texts(body, "checked"), *_texts(body, "failed")) if _plain(item) not in known]
+
+
+def _items(test: DailyTest | None, body: Mapping[str, Any]) -> tuple[bool | None, Message | None]:
+    """(did the other check items pass? None: one isn't told, why not)."""
+    failed = failed_items(body)
+    if failed:
+        return False, say("daily_test.items_failed", items=names(failed))
+    checked = {_plain(item) for item in _texts(body, "checked")}
+    missing = [item for item in (() if test is None else test.also) if _plain(item) not in checked]
+    return (None, say("daily_test.items_missing", items=names(missing))) if missing else (True, None)
+
+
+def _texts(body: Mapping[str, Any], key: str) -> list[str]:
+    listed = body.get(key)
+    return [one for one in listed if isinstance(one, str)] if isinstance(listed, list) else []
+
+
+def _plain(item: str) -> str:
+    return " ".join(item.casefold().split())
+
+
+def slowest(settings: Settings, body: Mapping[str, Any]) -> Message | None:
+    """What the port gave that delivered least in its time, with the cylinder's uncertainty; None where that isn't stated."""
+    test, ports = settings.daily_test, body.get("channel_ports")
+    if test is None or test.cylinder_u_ml is None or not isinstance(ports, list):
+        return None
+    read = [_read(port, test, 0) for port in ports]
+    whole = [(ident, ml, seconds) for ident, ml, seconds, _ in read if ml is not None and seconds is not None]
+    return _gave(test, *min(whole, key=lambda one: one[1] / one[2])) if whole else None
+
+
+def _gave(test: DailyTest, ident: int | None, ml: float, seconds: float) -> Message:
+    told = {"port": _port(ident), "volume": _ml(ml), "time": _time(seconds)}
+    if test.cylinder_u_ml is None:
+        return say("daily_test.port_gave", **told)
+    return say("daily_test.port_gave_about", **told, uncertainty=_ml(test.cylinder_u_ml))
 
 
 def measured_ports(body: Mapping[str, Any]) -> set[int]:

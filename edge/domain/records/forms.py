@@ -34,12 +34,13 @@ MISSING: Final = "it is missing"
 
 
 class Key(NamedTuple):
-    """One key of a form: what it holds (a row of KINDS), what it is for, and between what a number lies (both allowed)."""
+    """One key of a form: what it holds (a row of KINDS), what it is for, between what a number lies (both allowed), or the only words."""
 
     kind: str
     says: str
     low: float = 0.0
     high: float = 1e9
+    words: tuple[str, ...] = ()
 
 
 class Form(NamedTuple):
@@ -73,6 +74,13 @@ ALARM: Final = Key("line", "id of the alarm, such as outlet_tripped:heater")
 FILTER: Final = Key("line", "id of the filter in the station file")
 PASSED: Final = Key("flag", "whether it passed")
 
+#: steps of a water-path treatment that is told as it goes on
+BEGINS: Final = "begins"
+ENDS: Final = "ends"
+FINISHED: Final = "finished"
+#: what follows its contact
+AFTERWARDS: Final = ("drained", "rinsed", "residue_free")
+
 #: every record has these
 COMMON: Final[Mapping[str, Key]] = MappingProxyType(
     {
@@ -93,20 +101,29 @@ FORMS: Final[Mapping[str, Form]] = MappingProxyType(
                 "passed": PASSED,
                 "channel_ports": Key("ports", 'what each measured port gave: [{"port": 3, "seconds": 11.8}], with "ml" '
                                      "where it isn't the volume of the station file"),
+                "checked": Key("names", "the station file's other check items that were found well: [daily_test] also"),
+                "failed": Key("names", "those that weren't"),
             },
-            (("passed", "channel_ports"),),
+            (("passed", "channel_ports", "failed"),),
         ),
         "water_path_treatment": Form(
-            "The water path was disinfected, drained and rinsed. Its contact began and ended, or lasted up to `at`.",
+            "The water path was disinfected, drained and rinsed. Its contact began and ended, or lasted up to `at`; or tell its steps.",
             {
                 "contact_min": Key("number", "minutes of contact", 0.0, 1440.0),
                 "began_at": Key("time", "when the contact began"),
                 "ended_at": Key("time", "when the contact ended"),
+                "step": Key(
+                    "line", "its contact begins, ends, or (drained, rinsed, looked at) it is finished; each has its own `at`",
+                    words=(BEGINS, ENDS, FINISHED),
+                ),
+                "drained": Key("flag", "whether it was drained after the contact"),
                 "rinsed": Key("flag", "whether it was drained and rinsed"),
+                "residue_free": Key("flag", "whether its rinse water was looked at and is free of residue"),
                 "product": PRODUCT,
                 "lot": LOT,
             },
-            (("contact_min", "began_at"),),
+            (("contact_min", "began_at", "step"),),
+            frozenset(("contact_s", "began_s", "done")),
         ),
         "filter_change": Form(
             "Filters were changed: say which.",
@@ -125,6 +142,7 @@ FORMS: Final[Mapping[str, Form]] = MappingProxyType(
                 "product": PRODUCT,
                 "lot": LOT,
                 "expires": Key("date", "the last date on the label"),
+                "opened": Key("date", "when its container was opened"),
                 "litres": Key("number", "how much", 0.01, 1000.0),
                 "opened_clean_side": OPENED,
                 "why": WHY,
@@ -221,6 +239,9 @@ FORMS: Final[Mapping[str, Form]] = MappingProxyType(
             "Something was looked at, or mended.",
             {
                 "what": Key("line", "what was done: repair, …"),
+                "duty": Key("line", "which duty of the station file's own list was done: [duty.…]"),
+                "value": Key("reading", 'its result, with its unit, such as "3 CFU/100 mL"'),
+                "unit": Key("line", "unit of a bare value"),
                 "filter": FILTER,
                 "point": Key("line", "id of the point"),
                 "opened_clean_side": OPENED,
@@ -298,6 +319,16 @@ def last_day(value: Any) -> date | None:
         return None
 
 
+def first_day(value: Any) -> date | None:
+    """The same of when something was opened: of a month its first day, which is the earliest that it can have been.
+
+    >>> first_day("2027-02")
+    datetime.date(2027, 2, 1)
+    """
+    last = last_day(value)
+    return last.replace(day=1) if last is not None and str(value).count("-") == 1 else last
+
+
 def _is_text(value: Any, longest: int) -> bool:
     return isinstance(value, str) and bool(value.strip()) and len(value) <= longest
 
@@ -373,7 +404,11 @@ def faults(body: Mapping[str, Any]) -> Iterator[Fault]:
                 f"{one} or {other}, not both: they mean the same",
                 f"Leave {other} out",
             )
-    if body["record"] == "water_path_treatment" and body.get("ended_at") is not None and body.get("began_at") is None:
+    if body["record"] == "water_path_treatment" and body.get("step") is not None:
+        for key in ("contact_min", "began_at", "ended_at"):
+            if body.get(key) is not None:
+                yield Fault(key, "it is told beside step", "the step alone: its time is `at`", "Leave one of them out")
+    elif body["record"] == "water_path_treatment" and body.get("ended_at") is not None and body.get("began_at") is None:
         yield Fault("began_at", MISSING, "the beginning of a contact whose end is told", "Add it")
 
 
@@ -422,8 +457,18 @@ def _bare(body: Mapping[str, Any]) -> Iterator[Fault]:
     if is_bare and body.get("unit") is None:
         yield Fault("value", f"{value} has no unit", 'a value with its unit, such as "44 psi"', "Add the unit")
     for key, known in FORMS[str(body["record"])].keys.items():
-        if known.kind == "quantity" and _is_number(body.get(key)):
-            yield Fault(key, f"{body[key]} has no unit", KINDS["quantity"][1], "Add the unit, in quotes")
+        value = body.get(key)
+        told = [(key, value)] if known.kind == "quantity" else []
+        if known.kind == "pairs" and isinstance(value, list):
+            pairs = [pair for pair in value if isinstance(pair, Mapping)]
+            told = [(f"{key}.{name}", one) for pair in pairs for name, part in pair.items() for one in _several(part)]
+        for where, one in told:
+            if _is_number(one):
+                yield Fault(where, f"{one} has no unit", KINDS["quantity"][1], "Add the unit, in quotes")
+
+
+def _several(value: Any) -> list[Any]:
+    return value if isinstance(value, list) else [value]
 
 
 def _unknown(key: str, record: str, known: list[str]) -> Fault:
@@ -456,6 +501,8 @@ def _held(where: str, value: Any, key: Key) -> Iterator[Fault]:
     if not fits(value):
         yield Fault(where, f"it is {_shown(value)}", _hint(value, key) or words)
         return
+    if key.words and value not in key.words:
+        yield Fault(where, f"it is {_shown(value)}", f"one of {', '.join(key.words)}")
     if key.kind in ("number", "whole") and not key.low <= value <= key.high:
         yield Fault(where, f"it is {_shown(value)}", f"{key.low:g} to {key.high:g}")
     keys, needed = _PARTS.get(key.kind, ({}, ()))
@@ -486,6 +533,12 @@ def _shown(value: Any) -> str:
     return text if len(text) <= 60 else text[:60] + "…"
 
 
+def held(key: Key) -> str:
+    """What a key may hold, for people."""
+    kind = ", ".join(key.words) or KINDS[key.kind][1]
+    return f"{kind}, {key.low:g} to {key.high:g}" if key.kind in ("number", "whole") and key.high < 1e9 else kind
+
+
 def help_text(record: str) -> str:
     """The form of a record, for people."""
     form = FORMS[record]
@@ -493,9 +546,6 @@ def help_text(record: str) -> str:
     either = {key: group for group in form.needs if len(group) > 1 for key in group}
     lines = [f"{record}: {form.says}", ""]
     for name, key in {**form.keys, "note": COMMON["note"]}.items():
-        kind = KINDS[key.kind][1]
-        if key.kind in ("number", "whole") and key.high < 1e9:
-            kind += f", {key.low:g} to {key.high:g}"
         must = "needed" if name in needed else f"{' or '.join(either[name])} needed" if name in either else "optional"
-        lines.append(f"  {name:<18} {must}; {key.says} ({kind})")
+        lines.append(f"  {name:<18} {must}; {key.says} ({held(key)})")
     return "\n".join(lines)

@@ -34,6 +34,7 @@ from edge.domain.station.parts.reservoir.part import Reservoir
 from edge.domain.station.parts.reservoir.second_probes import SecondProbes
 from edge.domain.station.parts.sections import Sections
 from edge.domain.station.parts.sensors import Sensors
+from edge.domain.station.parts.site_duties import SiteDuties
 from edge.domain.station.parts.supply.condition import SupplyConditions
 from edge.domain.station.parts.supply.estimates import SupplyEstimates
 from edge.domain.station.parts.supply.part import Supply
@@ -50,7 +51,8 @@ CONDITIONS: Final[Mapping[str, str]] = MappingProxyType(
     {
         "free": "Station free", "no_hold": "No hold", "reservoir": "Reservoir warm", "pressure": "Supply pressure",
         "flow": "Supply flow", "filter": "Filter", "outlet": "Outlet", "no_leak": "No leak", "daily_test": "Daily test",
-        "water_path_treatment": "Water-path treatment", "disinfectant": "Disinfectant", "sensors": "Sensors", "clock": "Clock",
+        "water_path_treatment": "Water-path treatment", "disinfectant": "Disinfectant", "duty": "Site's duty",
+        "sensors": "Sensors", "clock": "Clock",
     }
 )  # fmt: skip
 
@@ -107,11 +109,12 @@ def parts_of(view: View) -> Parts:
         short=lambda: basin.short,
     )
     hold, duties, host = Hold(view), Duties(view, calibrations.duties, calibrations.due, power.is_power_unsure), Host()
+    site = SiteDuties(view)
     order: tuple[Part | None, ...] = (
         Doubts(crossed), seconds, sensors, calibrations, supply, filters, Hours(view), reservoir, basin, machine, power, alarms, leak,
-        liquid_estimates, hold, duties, host, Sections(view),
+        liquid_estimates, hold, duties, site, host, Sections(view),
     )  # fmt: skip
-    of_alarms = (alarms, supply, power, leak, filters, sensors, duties, calibrations, hold, host)
+    of_alarms = (alarms, supply, power, leak, filters, sensors, duties, calibrations, site, hold, host)
     of_estimates = (liquid_estimates, filters, supply, leak)
     return Parts(
         _there(order), _there(of_alarms), _there(of_estimates), crossed, evidence, sensors, calibrations, basin, warmth, draws

@@ -19,12 +19,17 @@ KIND: Final = "duty_dropped"
 BY_PEOPLE: Final = ("daily_test", "water_path_treatment", "disinfectant")
 
 
+def is_by_people(ident: str) -> bool:
+    """Does a condition rest on what people do?"""
+    return ident in BY_PEOPLE or ident.startswith("duty:")
+
+
 def owed(judged: Mapping[str, Judged]) -> dict[str, Message]:
     """The duties that are not met, and why: what people owe, and filters that are due."""
     return {
         ident: one.text
         for ident, one in judged.items()
-        if (ident in BY_PEOPLE and one.state in (UNMET, UNKNOWN))
+        if (is_by_people(ident) and one.state in (UNMET, UNKNOWN))
         or (ident.startswith("filter:") and one.state == UNMET)
     }
 
@@ -32,7 +37,12 @@ def owed(judged: Mapping[str, Judged]) -> dict[str, Message]:
 def asked_before(document: Mapping[str, Any], judges: Sequence[str]) -> dict[str, Message]:
     """What a station file of before asked for and the present one doesn't, where what it owed can't be worked out any more."""
     why = say("dropped.cant_be_told")
-    return {ident: why for ident in BY_PEOPLE if ident in document and ident not in judges}
+    asked = [ident for ident in BY_PEOPLE if ident in document]
+    own = document.get("duty")
+    for ident, table in own.items() if isinstance(own, Mapping) else ():
+        if isinstance(table, Mapping) and (table.get("keeps_from_ready") is True or "action_level" in table):
+            asked.append(f"duty:{ident}")
+    return {ident: why for ident in asked if ident not in judges}
 
 
 def dropped(before: Mapping[str, Message], judged: Mapping[str, Judged]) -> dict[str, Message]:
@@ -40,5 +50,5 @@ def dropped(before: Mapping[str, Message], judged: Mapping[str, Judged]) -> dict
     return {
         ident: why
         for ident, why in before.items()
-        if ident not in judged or (ident in BY_PEOPLE and judged[ident].state in (MET, BY_EYE))
+        if ident not in judged or (is_by_people(ident) and judged[ident].state in (MET, BY_EYE))
     }

@@ -19,9 +19,10 @@ from edge.domain.entries import Draft, Entry, Now, Stamp, rfc3339, wall_ms_of
 from edge.domain.entry_bodies import DutyDroppedBody
 from edge.domain.messages import Message, as_json, message_body
 from edge.domain.readings import Reading, Sample
+from edge.domain.records import treatments
 from edge.domain.records.bodies import as_draft_body, form_fault
 from edge.domain.records.book import ALARM_RECORDS, checked
-from edge.domain.records.counting import judge, stands
+from edge.domain.records.counting import in_future, judge, stands
 from edge.domain.records.fact import Fact
 from edge.domain.records.losses import DROPPED, LOST, tells_of_loss
 from edge.domain.sensing.point_monitor import PointMonitor
@@ -143,10 +144,12 @@ class Station:
     ) -> tuple[Message | None, Mapping[str, Any]]:
         """(why it doesn't count, what it comes to)."""
         if record in ALARM_RECORDS:
-            return why_not(self.desk.alarms, record, body, form_fault(body)), {}
+            return why_not(self.desk.alarms, record, body, form_fault(body) or in_future(at_ms, now)), {}
         why = judge(self.book, record, at_ms, body, now)
         if record == "entered_reading" and why is None:
             return self.view.entered.judge(body, at_ms, now), {}
+        if record == "water_path_treatment" and why is None:
+            return None, treatments.worked_out(self.book, at_ms, body, now)
         if record == "calibration" and why is None:
             return self.parts.calibrations.judge(body, at_ms, now)
         return why, {}

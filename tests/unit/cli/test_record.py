@@ -34,6 +34,10 @@ def station(monkeypatch: pytest.MonkeyPatch) -> list[dict[str, Any]]:
     looks = iter(range(1000))
 
     def get(url: str, path: str, timeout_s: float = 10.0) -> dict[str, Any]:
+        if path == "/api/1/station":
+            return {"timezone": "Europe/Dublin"}
+        if path == "/api/1/verdict":
+            return {"at": "2026-03-16T06:10:00.000Z"}
         if path == "/api/1/points":
             return {"points": {**POINTS["points"], "reservoir": {**RESERVOIR, "at": f"t{next(looks)}"}}}
         assert path == "/api/1/journal?after=11&limit=1"
@@ -74,6 +78,108 @@ def test_what_is_no_key_and_value_is_refused(pair: str) -> None:
         fields([pair])
     with pytest.raises(UnusableInput, match="twice"):
         fields(["a=1", "a=2"])
+
+
+@pytest.mark.parametrize(
+    ("kind", "words", "body"),
+    [
+        ("daily_test", ["passed=yes"], {"passed": True}),
+        ("daily_test", ["passed=No"], {"passed": False}),
+        ("daily_test", ["passed=perhaps"], {"passed": "perhaps"}),
+        (
+            "daily_test", ["port 3: 11.8 s", "port 4: 100 mL in 12 s, port 5: 12 s", "checked=lid, drain"],
+            {
+                "channel_ports": [{"port": 3, "seconds": 11.8}, {"port": 4, "ml": 100.0, "seconds": 12.0}, {"port": 5, "seconds": 12.0}],
+                "checked": ["lid", "drain"],
+            },
+        ),
+        ("daily_test", ["channel_ports=port 3: 11.8 s"], {"channel_ports": [{"port": 3, "seconds": 11.8}]}),
+        ("filter_change", ["filters=coarse,fine"], {"filters": ["coarse", "fine"]}),
+        ("filter_change", ['filters=["coarse"]'], {"filters": ["coarse"]}),
+        ("filter_change", ["filter=coarse", "lot=0123"], {"filter": "coarse", "lot": "0123"}),
+        ("correction", ["of=12"], {"of": 12}),
+        ("disinfectant_fill", ["expires=2027-03", "litres=11.5"], {"expires": "2027-03", "litres": 11.5}),
+    ],
+    ids=str,
+)  # fmt: skip
+def test_words_of_the_command_line_are_what_the_form_holds(kind: str, words: list[str], body: dict[str, Any]) -> None:
+    assert fields(words, kind) == body
+
+
+@pytest.mark.parametrize("word", ["port 3: 11.8", "port 3 11.8 s", "port: 11 s"])
+def test_a_port_that_cannot_be_read_is_refused(word: str) -> None:
+    with pytest.raises(UnusableInput, match=r"port 3: 11\.8 s"):
+        fields([word], "daily_test")
+    with pytest.raises(UnusableInput, match="expected key=value"):
+        fields([word], "hold")
+
+
+@pytest.mark.parametrize(
+    ("at", "sent"),
+    [
+        ("05:00", "2026-03-16T05:00:00.000Z"),
+        ("2026-03-14 17:30", "2026-03-14T17:30:00.000Z"),
+        ("2026-03-14", "2026-03-14"),  # the station itself knows where its days begin
+        ("2026-03-14T05:00:00+01:00", "2026-03-14T05:00:00+01:00"),
+    ],
+)
+def test_c042_a_time_by_the_stations_clock_is_sent_as_an_instant_and_said(
+    station: list[dict[str, Any]], capsys: pytest.CaptureFixture[str], at: str, sent: str
+) -> None:
+    assert record("note", "kim", at, ["text=x"], "http://nowhere") == 0
+    assert station[-1]["at"] == sent and f"it happened at {sent}" in capsys.readouterr().out
+
+
+@pytest.mark.parametrize("at", ["07:00", "2026-03-17 05:00", "2026-03-29 01:30", "25:00"])
+def test_c042_a_time_that_is_to_come_or_none_is_sent_to_nobody(station: list[dict[str, Any]], at: str) -> None:
+    with pytest.raises(UnusableInput, match="--at"):
+        record("note", "kim", at, ["text=x"], "http://nowhere")
+    assert station == []
+
+
+def test_the_times_of_a_contact_may_be_told_by_the_stations_clock(station: list[dict[str, Any]]) -> None:
+    record("water_path_treatment", "kim", None, ["began_at=05:10", "ended_at=05:21"], "http://nowhere")
+    assert station[-1] == {
+        "record": "water_path_treatment", "by": "kim", "began_at": "2026-03-16T05:10:00.000Z", "ended_at": "2026-03-16T05:21:00.000Z",
+    }  # fmt: skip
+
+
+@pytest.mark.parametrize(
+    ("kind", "words", "answers", "body", "asked"),
+    [
+        ("hold", [], [], {}, []),
+        ("daily_test", [], ["yes"], {"passed": True}, ["passed"]),
+        ("daily_test", [], ["", "port 3: 11.8 s"], {"channel_ports": [{"port": 3, "seconds": 11.8}]}, ["passed", "channel_ports"]),
+        ("daily_test", [], ["perhaps", "no"], {"passed": False}, ["passed", "passed"]),
+        ("daily_test", ["port 3: 11.8 s"], [], {"channel_ports": [{"port": 3, "seconds": 11.8}]}, []),
+        ("filter_change", [], ["coarse, fine"], {"filters": ["coarse", "fine"]}, ["filters"]),
+        (
+            "entered_reading", ["value=44 psi"], ["", "supply_pressure"], {"value": "44 psi", "role": "supply_pressure"},
+            ["point", "role"],
+        ),
+        ("outlet_test", [], ["heater", "yes"], {"outlet": "heater", "passed": True}, ["outlet", "passed"]),
+        ("shelve", ["alarm=leak"], ["ten", "2000", "10"], {"alarm": "leak", "minutes": 10}, ["minutes"] * 3),
+        ("correction", [], ["", "12"], {"of": 12}, ["of", "of"]),
+    ],
+    ids=str,
+)  # fmt: skip
+def test_on_a_terminal_a_form_asks_for_what_it_needs_and_for_nothing_else(
+    station: list[dict[str, Any]],
+    kind: str,
+    words: list[str],
+    answers: list[str],
+    body: dict[str, Any],
+    asked: list[str],
+) -> None:
+    questions: list[str] = []
+    said = iter(answers)
+
+    def ask(question: str) -> str:
+        questions.append(question.partition(",")[0])
+        return next(said)
+
+    assert record(kind, "kim", None, words, "http://nowhere", ask) == 0
+    assert station == [{"record": kind, "by": "kim"} | body] and questions == asked and list(said) == []
 
 
 def test_an_unknown_record_is_refused_before_it_is_sent(station: list[dict[str, Any]]) -> None:

@@ -15,6 +15,7 @@ import rfc8785
 from edge import config
 from edge.config.sections import ALARM_IDS, SECTIONS
 from edge.domain.readings import Role
+from edge.domain.settings import Duty, Every
 
 CONFIG = Path(__file__).parents[3] / "config"
 EXAMPLE = CONFIG / "station-example.toml"
@@ -35,7 +36,7 @@ def test_the_example_loads_whole() -> None:
     ]  # fmt: skip
     assert settings.hours == {0: (450, 1080), 1: (450, 1080), 2: (450, 1080), 3: (450, 1080), 4: (450, 960)}
     assert [(basin.id, basin.channel_ports) for basin in settings.basins] == [("basin", 6)]
-    assert set(station.document) | {"duty"} == set(SECTIONS)
+    assert set(station.document) | {"duty", "outlet_test"} == set(SECTIONS)
     assert settings.clean_side_opened_by == {"filter_change", "sensor_fitted", "repair"}
     assert settings.not_fitted == {Role.SUPPLY_TEMPERATURE: 7 * 86_400_000}
     assert (settings.treatment_contact_ms, settings.reuse_life_ms) == (600_000, 14 * 86_400_000)
@@ -264,10 +265,10 @@ def test_points_of_a_serial_line_with_all_their_settings() -> None:
     bus = station.buses[0]
     assert bus.points["heater"]["text"]["true"] == "TRIP"
     assert (bus.time_limit_ms, bus.period_ms, bus.active) == (3000, 250, True)
-    assert station.settings.duties == {"drip-tray": 7 * 86_400_000}
+    assert station.settings.rules.duties == {"drip-tray": Duty(Every(days=7), "Drip tray")}
     assert station.settings.tuning["pressure_low"].limit == pytest.approx(38 * PSI_KPA)
     assert station.keep == config.KeepPlan(Path("/srv/store"), 30 * 86_400_000, 730 * 86_400_000, None, 2_000_000_000)
-    assert [text.split(":")[0] for text in station.not_active] == ["duty.drip-tray"]
+    assert station.not_active == ()
 
 
 def test_an_absolute_sender_reads_one_atmosphere_less() -> None:

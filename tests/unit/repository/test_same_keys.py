@@ -19,7 +19,7 @@ from edge.domain.alarms.states import State
 from edge.domain.heat.cycle import Phase
 from edge.domain.readings import CONTACT_WORDS, KIND_OF, Kind, Role
 from edge.domain.roles import ROLES, WHEN_KEYS
-from edge.domain.settings import Settings
+from edge.domain.settings import Duty, Every, Rules, Settings
 from edge.domain.station.build import CONDITIONS
 from edge.domain.station.station import Station
 from tests.unit.stations import SETTINGS, point
@@ -31,6 +31,7 @@ WHOLE = replace(
     SETTINGS,
     points=(*SETTINGS.points, point("floor", Role.LEAK, 0.0, 1.0)),
     hours={0: (465, 1080)},
+    rules=Rules({"drip-tray": Duty(Every(days=7), "Drip tray", keeps_from_ready=True)}),
 )
 STATIONS: dict[str, Settings] = {
     "whole": WHOLE,
@@ -128,7 +129,7 @@ def test_an_alarm_that_is_known_better_than_its_row_is_one_of_a_station() -> Non
 
 def test_what_keeps_the_station_from_starting_never_ranks_below_what_only_warns() -> None:
     """By consequence and time to respond, as IEC 62682 and ISA-18.2 ask; the rule's numbers are the project's own."""
-    rows = {ident: row_of(ident) for ident in (*CATALOGUE, *OWN)}
+    rows = {**CATALOGUE, **OWN}
     stops, warns = ({i: r for i, r in rows.items() if bool(r.stops) is stop} for stop in (True, False))
     assert min(PRIORITIES.index(row.priority) for row in stops.values()) >= max(
         PRIORITIES.index(row.priority) for row in warns.values() if not row.hurts

@@ -8,18 +8,21 @@ from typing import Final
 from zoneinfo import ZoneInfo
 
 from edge.domain.entries import Now
-from edge.domain.messages import Message, duration, name, part, say, text
-from edge.domain.records.book import POWER_UNSURE, day_start_ms, is_test_due
-from edge.domain.records.counting import began_ms, failed_outlet_test, failure, has_passed, last_check
-from edge.domain.records.daily_tests import test_result
+from edge.domain.messages import Message, duration, name, names, part, parts, say, text
+from edge.domain.records.book import POWER_UNSURE, USED, is_test_due
+from edge.domain.records.counting import failed_outlet_test, failure, has_passed, last_check
+from edge.domain.records.daily_tests import failed_items, failed_ports, slowest, test_result
 from edge.domain.records.fact import Fact
-from edge.domain.records.forms import last_day
+from edge.domain.records.forms import BEGINS, first_day, last_day
+from edge.domain.records.site_duties import first_instant_ms
+from edge.domain.records.treatments import began_ms, contact_so_far_ms, not_told, under_way
 from edge.domain.station.judged import MET, UNKNOWN, UNMET, Judged, by_fact
 from edge.domain.station.part import Judge, Part
 from edge.domain.station.view import View
 
 DO_TEST: Final = say("daily_test.ask")
 CHANGE: Final = say("disinfectant.ask")
+CHECK_OWED: Final = say("disinfectant.check_owed")
 #: the alarm of each duty's condition
 _ALARMS = (
     ("daily_test", "duty_due:daily_test"),
@@ -46,7 +49,8 @@ class Duties(Part):
         self._asks: dict[str, Message | None] = {}  # by alarm, what its condition asks people to do
 
     def alarm_ids(self) -> Iterable[str]:
-        return [alarm for condition, alarm in _ALARMS if condition in self.conditions()]
+        found = [alarm for condition, alarm in _ALARMS if condition in self.conditions()]
+        return [*found, "duty_due:concentration_check"] if self._view.settings.rules.concentration_check else found
 
     def responses(self, now: Now) -> Mapping[str, Message]:
         return {alarm: ask for alarm, ask in self._asks.items() if ask is not None}
@@ -68,9 +72,14 @@ class Duties(Part):
         for condition, alarm in _ALARMS:
             if condition in conditions:
                 one = conditions[condition]
-                self._asks[alarm] = one.ask
-                is_owed = None if one.state == UNKNOWN and not now.trusted else one.state == UNMET
+                self._asks[alarm] = self._asks["duty_due:concentration_check"] = one.ask
+                is_owed = (
+                    None if one.state == UNKNOWN and not now.trusted else one.state == UNMET and one.text != CHECK_OWED
+                )
                 view.alarms.set_condition(alarm, is_owed and not view.situation.is_resting, now, cause=one.text)
+        if view.settings.rules.concentration_check and "disinfectant" in conditions:
+            is_owed = conditions["disinfectant"].text == CHECK_OWED and not view.situation.is_resting
+            view.alarms.set_condition("duty_due:concentration_check", is_owed, now, cause=CHECK_OWED)
         for ident in self._calibrated:
             why = self._calibration_due(ident, now)
             view.alarms.set_condition(f"duty_due:calibration:{ident}", why is not None, now, cause=why)
@@ -89,6 +98,10 @@ class Duties(Part):
         if fill is not None and settings.reuse_life_ms is not None:
             yield fill.at_ms + settings.reuse_life_ms - now.wall_ms
             yield (label_ends_ms(fill, self._view.zone) or 0) - now.wall_ms
+            yield (self._opened_ends_ms(fill) or 0) - now.wall_ms
+        step = under_way(book)
+        if step is not None and step.body.get("step") == BEGINS:
+            yield self._contact_left_ms(step, now) or 0
         for role, stands_ms in settings.not_fitted.items():
             entered = book.last("entered_reading", role=str(role))
             if entered is not None:
@@ -104,7 +117,7 @@ class Duties(Part):
         passed, why = test_result(self._view.settings, last.body)
         if not passed:
             ident = "daily_test.last_failed" if passed is False else "daily_test.last_tells_nothing"
-            return by_fact(UNMET, say(ident, why=part(why)), last, say("daily_test.last_failed.ask"))
+            return by_fact(UNMET, say(ident, why=part(why)), last, self._after_failure(last))
         if book.powered_up_since(last):
             return by_fact(UNMET, say("daily_test.due_after_power_up"), last, DO_TEST)
         if changed is not None and not book.comes_after(last, changed):
@@ -118,7 +131,19 @@ class Duties(Part):
             return by_fact(UNKNOWN, say("daily_test.power_unsure"), last, say("daily_test.power_unsure.ask"))
         if not now.trusted:
             return by_fact(UNKNOWN, say("daily_test.clock_untrusted"), last)
-        return by_fact(MET, say("daily_test.passed_ago", since=duration(now.wall_ms - last.at_ms)), last)
+        since, gave = duration(now.wall_ms - last.at_ms), slowest(self._view.settings, last.body)
+        passed_ago = say("daily_test.passed_ago", since=since)
+        if gave is not None:
+            passed_ago = say("daily_test.passed_measured_ago", since=since, gave=part(gave))
+        return by_fact(MET, passed_ago, last)
+
+    def _after_failure(self, last: Fact) -> Message:
+        """What to look at after a test that didn't pass."""
+        ports, items = sorted(failed_ports(self._view.settings, last.body)), failed_items(last.body)
+        if ports:
+            which = "daily_test.port_failed.ask" if len(ports) == 1 else "daily_test.ports_failed.ask"
+            return say(which, ports=names(map(str, ports)))
+        return say("daily_test.items_failed.ask", items=names(items)) if items else say("daily_test.last_failed.ask")
 
     def water_path_treatment(self, now: Now) -> Judged:
         """Done, from the beginning of its contact on, since the clean side was last opened."""
@@ -130,12 +155,35 @@ class Duties(Part):
             not dated or opened is None or began_ms(treated.body, treated.at_ms) >= opened.latest_ms(book.dates)
         ):
             return by_fact(MET, say("treatment.done_ago", since=duration(now.wall_ms - treated.at_ms)), treated)
+        step = under_way(book)
+        if step is not None:
+            return self._treatment_under_way(step, now)
         if opened is None:
             return Judged(UNKNOWN, say("treatment.none"), ask=ask)
         doubted = _doubted(self._view, "water_path_treatment")
         if doubted is not None:
             return Judged(UNMET, doubted[0], ask=doubted[1])
         return by_fact(UNMET, say("treatment.owed", record=name(opened.record)), opened, ask)
+
+    def _treatment_under_way(self, step: Fact, now: Now) -> Judged:
+        """What is still to come of a treatment that has begun."""
+        if step.body.get("step") != BEGINS:
+            missing = not_told(self._view.book, step.body)
+            if not missing:
+                return by_fact(UNMET, say("treatment.unfinished"), step, say("treatment.unfinished.ask"))
+            what = parts(missing)
+            return by_fact(UNMET, say("treatment.waits", what=what), step, say("treatment.waits.ask", what=what))
+        left_ms = self._contact_left_ms(step, now)
+        if left_ms is None:
+            return by_fact(UNMET, say("treatment.cant_be_timed"), step, say("treatment.ask"))
+        if left_ms > 0:
+            text = say("treatment.under_way", left=duration(left_ms))
+            return by_fact(UNMET, text, step, say("treatment.under_way.ask"))
+        return by_fact(UNMET, say("treatment.contact_done"), step, say("treatment.contact_done.ask"))
+
+    def _contact_left_ms(self, step: Fact, now: Now) -> int | None:
+        lasted_ms = contact_so_far_ms(self._view.book, step, now)
+        return None if lasted_ms is None else (self._view.settings.treatment_contact_ms or 0) - lasted_ms
 
     def disinfectant(self, now: Now) -> Judged:
         """Within its reuse life, and strong enough as far as it was checked."""
@@ -152,26 +200,59 @@ class Duties(Part):
         if changed is not None and not any(book.comes_after(fact, changed) for fact in looked_at):
             ask = say("disinfectant.equipment_changed.ask")
             return by_fact(UNKNOWN, say("disinfectant.equipment_changed"), changed, ask)
-        left_ms = fill.at_ms + (self._view.settings.reuse_life_ms or 0) - now.wall_ms
-        label_ms = label_ends_ms(fill, self._view.zone)
+        kept = self._within_its_life(fill, now)
+        if kept.state == MET and self._check_owed(fill, check, now):
+            return by_fact(UNMET, CHECK_OWED, check or fill, say("disinfectant.check_owed.ask"))
+        return kept
+
+    def _check_owed(self, fill: Fact, check: Fact | None, now: Now) -> bool:
+        """Does the site ask for a check of the concentration that hasn't been made: since the fill, today, or since the last use?"""
+        book, asked = self._view.book, self._view.settings.rules.concentration_check
+        if not asked:
+            return False
+        if check is None or not has_passed(check) or not book.comes_after(check, fill):
+            return True
+        if asked == "day":
+            return is_test_due(check.at_ms, now.wall_ms, self._view.zone)
+        return book.powered_up_since(check, USED)
+
+    def _within_its_life(self, fill: Fact, now: Now) -> Judged:
+        """In use no longer than its label allows: by its reuse life, its last day, and since its container was opened."""
+        zone, wall_ms = self._view.zone, now.wall_ms
+        left_ms = fill.at_ms + (self._view.settings.reuse_life_ms or 0) - wall_ms
         if not now.trusted:
             return by_fact(UNKNOWN, say("disinfectant.clock_untrusted"), fill)
-        last = text(str(fill.body.get("expires")))
         if left_ms <= 0:
             return by_fact(UNMET, say("disinfectant.reuse_ended", since=duration(-left_ms)), fill, CHANGE)
-        if label_ms is not None and label_ms <= now.wall_ms:
+        last, opened = text(str(fill.body.get("expires"))), text(str(fill.body.get("opened")))
+        label_ms, opened_ms = label_ends_ms(fill, zone), self._opened_ends_ms(fill)
+        if label_ms is not None and label_ms <= wall_ms:
             return by_fact(UNMET, say("disinfectant.expired", last=last), fill, CHANGE)
-        if label_ms is not None and label_ms - now.wall_ms < left_ms:
+        if opened_ms is not None and opened_ms <= wall_ms:
+            return by_fact(UNMET, say("disinfectant.opened_too_long", opened=opened), fill, CHANGE)
+        if opened_ms is None and self._view.settings.rules.opened_life_days is not None:
             return by_fact(
-                MET, say("disinfectant.left_by_label", left=duration(label_ms - now.wall_ms), last=last), fill
+                UNKNOWN, say("disinfectant.opening_not_known"), fill, say("disinfectant.opening_not_known.ask")
             )
+        if opened_ms is not None and opened_ms - wall_ms < left_ms and (label_ms is None or opened_ms < label_ms):
+            left = duration(opened_ms - wall_ms)
+            return by_fact(MET, say("disinfectant.left_by_opening", left=left, opened=opened), fill)
+        if label_ms is not None and label_ms - wall_ms < left_ms:
+            return by_fact(MET, say("disinfectant.left_by_label", left=duration(label_ms - wall_ms), last=last), fill)
         return by_fact(MET, say("disinfectant.left", left=duration(left_ms)), fill)
+
+    def _opened_ends_ms(self, fill: Fact) -> int | None:
+        """The end of the last day on which it keeps, by when its container was opened; None where nobody asks, or it isn't known."""
+        days, opened = self._view.settings.rules.opened_life_days, first_day(fill.body.get("opened"))
+        if days is None or opened is None:
+            return None
+        return first_instant_ms(opened + timedelta(days=days + 1), self._view.zone)
 
 
 def label_ends_ms(fill: Fact, zone: ZoneInfo) -> int | None:
     """The end of the last day on the label of what was filled in, milliseconds since 1970; None where it isn't known."""
     last = last_day(fill.body.get("expires"))
-    return None if last is None else day_start_ms(last + timedelta(days=1), zone)
+    return None if last is None else first_instant_ms(last + timedelta(days=1), zone)
 
 
 def _doubted(view: View, record: str) -> tuple[Message, Message] | None:

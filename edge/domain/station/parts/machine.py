@@ -10,6 +10,7 @@ from edge.domain.heat.cycle import DRAW_BELONGS_MS, Phase, phase_of
 from edge.domain.heat.reservoir import ReservoirMonitor
 from edge.domain.messages import Message, both, part, say
 from edge.domain.readings import Role
+from edge.domain.records.book import USED
 from edge.domain.settings import Point
 from edge.domain.station import by_eye
 from edge.domain.station.judged import MET, UNKNOWN, UNMET, Judged, by_fact
@@ -80,6 +81,8 @@ class Machine(Part):
             view.tell("phase", {"from": str(before), "to": str(phase)}, now)
             if before is Phase.OFF:
                 view.book.power_up(Stamp(view.boot, *now))
+            if Phase.IN_USE in (before, phase):
+                view.book.power_up(Stamp(view.boot, *now), USED)
             view.situation.phase = phase
             view.happen(PhaseChanged(), now)
 
@@ -113,6 +116,8 @@ class Machine(Part):
         self._view.situation.phase = Phase(entry.body["to"])
         if entry.body["from"] == Phase.OFF:
             self._view.book.power_up(entry.stamp)
+        if Phase.IN_USE in (entry.body["from"], entry.body["to"]):
+            self._view.book.power_up(entry.stamp, USED)
 
     def state(self) -> dict[str, Any]:
         return {"phase": str(self._view.situation.phase)}

@@ -17,8 +17,9 @@ from edge.domain.entry_bodies import OutletPowerBody, PowerUnsureBody
 from edge.domain.heat.balance import Forecast
 from edge.domain.messages import duration, name, part, say
 from edge.domain.readings import Role
-from edge.domain.records.book import HEAT_OFF, POWER_UNSURE, POWER_UP
+from edge.domain.records.book import HEAT_OFF, POWER_UNSURE, POWER_UP, TRIPPED
 from edge.domain.records.counting import failed_outlet_test, failure
+from edge.domain.records.fact import Fact
 from edge.domain.settings import Point, feeds_machine
 from edge.domain.station import by_eye
 from edge.domain.station.judged import MET, UNKNOWN, UNMET, Judged, by_fact
@@ -170,6 +171,8 @@ class Power(Part):
             return
         (self._lost.add if body["what"] == "lost" else self._lost.discard)(body["outlet"])
         self._view.book.power_up(stamp, POWER_UP if body["machine"] else HEAT_OFF)
+        if body["what"] == "lost":
+            self._view.book.add(Fact(None, TRIPPED, stamp.wall_ms, {"outlet": body["outlet"]}, True, stamp))
 
     def state(self) -> dict[str, Any]:
         """The outlets that aren't surely live again."""

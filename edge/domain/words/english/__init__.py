@@ -23,7 +23,7 @@ def _of_rows() -> Iterator[tuple[str, str]]:
         yield from ((f"reason.{key}", why.text), (f"reason.{key}.advice", why.advice))
     for key, check in CHECKS.items():
         yield from ((f"check.{key}", check.says), (f"check.{key}.advice", check.advice))
-    for key, row in (*CATALOGUE.items(), *OWN.items()):
+    for key, row in {**CATALOGUE, **OWN}.items():
         yield message_id(key, "consequence"), row.consequence
         yield message_id(key, "response"), row.response
         if row.compares is not None:

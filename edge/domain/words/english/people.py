@@ -11,6 +11,15 @@ PEOPLE: Final[Mapping[str, str]] = {
     "daily_test.none": "no daily test on record",
     "daily_test.last_failed": "the last daily test failed: {why}",
     "daily_test.last_failed.ask": "Mend what failed and do the daily test again",
+    "daily_test.port_failed.ask": (
+        "Reseat the connector at port {ports:and}, look for a kinked tube and a clogged channel, and at the supply's pressure and flow; "
+        "then do the daily test again"
+    ),
+    "daily_test.ports_failed.ask": (
+        "Look at the supply's pressure and flow, reseat the connectors at ports {ports:and}, look for kinked tubes and clogged channels; "
+        "then do the daily test again"
+    ),
+    "daily_test.items_failed.ask": "Put right what failed ({items}) and do the daily test again",
     "daily_test.last_tells_nothing": "the last daily test tells nothing: {why}",
     "daily_test.due_after_power_up": "due: the machine was powered up since the last one",
     "daily_test.due_after_change": "due: the equipment was changed since the last one",
@@ -24,6 +33,7 @@ PEOPLE: Final[Mapping[str, str]] = {
     ),
     "daily_test.clock_untrusted": "the clock is not trusted: whether it was passed today can't be told",
     "daily_test.passed_ago": "passed {since} ago",
+    "daily_test.passed_measured_ago": "passed {since} ago; the slowest: {gave}",
     # what a daily test came to
     "daily_test.passed": "passed",
     "daily_test.failed": "failed",
@@ -40,11 +50,26 @@ PEOPLE: Final[Mapping[str, str]] = {
     "daily_test.port_twice": "port {port:d} is there twice",
     "daily_test.port_cant_be": "port {port:d}: {volume} mL in {time:g s} can't be",
     "daily_test.port_gave": "port {port:d} gave {volume} mL in {time:g s}",
+    "daily_test.port_gave_about": "port {port:d} gave {volume} \u00b1 {uncertainty} mL in {time:g s}",
+    "daily_test.items_failed": "failed: {items}",
+    "daily_test.items_missing": "not among what was checked: {items}",
     "daily_test.ports_failed": "{ports}; at least {volume} mL in less than {time:g s} is needed",
     # the water-path treatment
     "treatment.ask": "Pass the daily test, then do the water-path treatment by the label, drain and rinse, and record it",
     "treatment.none": "neither a treatment nor an opening of the clean side on record",
     "treatment.owed": "owed since the clean side was opened ({record:spaced})",
+    "treatment.then.drained": "drained",
+    "treatment.then.rinsed": "rinsed",
+    "treatment.then.residue_free": "looked at for residue and free of it",
+    "treatment.under_way": "its contact is under way: {left} left",
+    "treatment.under_way.ask": "Let the contact of the water-path treatment run, then record its end (water_path_treatment step=ends)",
+    "treatment.contact_done": "its contact has lasted as long as the label asks; its end is not recorded",
+    "treatment.contact_done.ask": "Record the end of the contact (water_path_treatment step=ends), then drain and rinse",
+    "treatment.waits": "its contact is over; not recorded yet: {what:and}",
+    "treatment.waits.ask": "Go on by the label, then record what was done: {what:and} (water_path_treatment step=finished)",
+    "treatment.unfinished": "its contact is over; that it is finished is not recorded",
+    "treatment.unfinished.ask": "Drain and rinse, then record it (water_path_treatment step=finished)",
+    "treatment.cant_be_timed": "its contact began before a restart, and how long it has lasted can't be told",
     "treatment.done_ago": "done {since} ago",
     # the disinfectant
     "disinfectant.ask": "Change the disinfectant by its label",
@@ -57,8 +82,29 @@ PEOPLE: Final[Mapping[str, str]] = {
     "disinfectant.clock_untrusted": "the clock is not trusted: its age can't be told",
     "disinfectant.reuse_ended": "its reuse life ended {since} ago",
     "disinfectant.expired": "it was good until {last} by its label",
+    "disinfectant.opened_too_long": "it keeps no longer: its container was opened on {opened}",
+    "disinfectant.opening_not_known": "when its container was opened is not on record: how long it keeps can't be told",
+    "disinfectant.opening_not_known.ask": "Record the fill again with `opened`, and with its own time",
+    "disinfectant.left_by_opening": "{left} left: its container was opened on {opened}",
+    "disinfectant.check_owed": "its concentration has to be checked before the next use",
+    "disinfectant.check_owed.ask": "Check the disinfectant's concentration by its strips' instructions and record it (concentration_check)",
     "disinfectant.left_by_label": "{left} left: good until {last} by its label",
     "disinfectant.left": "{left} of its reuse life left",
+    # duties of the site's own list
+    "duty.of": "{title}: {what}",
+    "duty.ask": "{title}: do it and record it (service, duty={duty})",
+    "duty.none": "none on record",
+    "duty.done": "done {since} ago by {by}; due again from {due:date} on",
+    "duty.due": "due since {due:date}; last done {since} ago by {by}",
+    "duty.failed": "the last one failed ({by}, {since} ago)",
+    "duty.failed.ask": "{title}: mend what failed, do it again and record it (service, duty={duty})",
+    "duty.above_action": "{result}, above the action level of {level} ({by}, {since} ago)",
+    "duty.above_action.ask": (
+        "{title}: act as the site has laid down, have it sampled again and record the result (service, duty={duty})"
+    ),
+    "duty.above_alert": "{result}, above the alert level of {level} ({by}, {since} ago): look into it, and sample again",
+    "duty.not_above_action": "no result above its action level",
+    "duty.clock_untrusted": "the clock is not trusted: whether it is due can't be told",
     # a duty whose date can't be told
     "undated.never_set": "the last {record:spaced} was recorded before the clock was set",
     "undated.wrong_date": "the last {record:spaced} was recorded while the date was wrong",
@@ -112,6 +158,13 @@ PEOPLE: Final[Mapping[str, str]] = {
     "outlet.comes_and_goes.ask": "Have the {outlet} outlet looked into",
     "outlet.not_steady_yet": "live again, but not yet for long enough to count as steady",
     "outlet.tripped_late": "it tripped at {trip} mA, {most} mA at most protects people",
+    "outlet.test_none": (
+        "{outlet}: no test on record: press its test button, see that it trips, reset it and record it (outlet_test outlet={outlet})"
+    ),
+    "outlet.test_due": (
+        "{outlet}: its test is due since {due:date} (last {since} ago by {by}): press its test button, see that it trips, reset "
+        "it and record it"
+    ),
     "outlet.test_failed": "its last test failed",
     "outlet.test_not_passed": "its last test did not pass: {why}",
     "outlet.test_failed_ago": "{failure} ({by}, {since} ago)",

@@ -18,6 +18,11 @@ RECORDS: Final[Mapping[str, str]] = {
     ),
     "record.no_such_filter": "no such filter at this station: {named}{there}",
     "record.no_such_outlet": "no such outlet at this station: {named}{there}",
+    "record.no_such_duty": "no such duty in the station file's own list: {named}{there}",
+    "record.has_no_duty": "; it has none",
+    "record.no_such_item": "no such check item in [daily_test] also: {named}{there}",
+    "record.has_no_item": "; it has none",
+    "record.no_result": "its result is not told in {unit}, in which its levels stand: value='3 {unit}'",
     "record.has_no_filter": "; it has no filter",
     "record.has_no_outlet": "; it has no outlet",
     "record.nearest": "; nearest: {near}",
@@ -31,6 +36,12 @@ RECORDS: Final[Mapping[str, str]] = {
     # tests, treatments, fills
     "record.port_failed_before": "port {ports:and} failed in the last test: measure again and say in channel_ports what came",
     "record.ports_failed_before": "ports {ports:and} failed in the last test: measure again and say in channel_ports what came",
+    "record.opened_not_told": "it doesn't say when its container was opened (opened=2026-03-14): how long it keeps goes by that",
+    "record.opened_after_fill": "its container was opened after it was filled in: correct `opened`",
+    "record.trip_not_seen": (
+        "the contact of the {outlet} outlet was not seen to trip within {within} before it: press its test button, reset it, and "
+        "record it then"
+    ),
     "record.no_fill": ("{filled} L is no fill of a reservoir of {holds} L: what was added is a disinfectant_top_up"),
     "record.too_much": "{filled} L don't go into a reservoir of {holds} L",
     "record.contact_ends_early": "its contact ends before it begins",
@@ -41,6 +52,14 @@ RECORDS: Final[Mapping[str, str]] = {
         "its {contact:g min} of contact would have begun before the clean side was opened ({record:spaced}, {before} before the end)"
     ),
     "record.not_rinsed": "not drained and rinsed",
+    "record.not_drained": "not drained",
+    "record.not_residue_free": "its rinse water is not free of residue",
+    "record.not_told_afterwards": "it doesn't say what has to follow the contact here: {what:and}",
+    "record.no_contact_begun": "no contact is under way: record its beginning first (step=begins)",
+    "record.no_contact_ended": "no contact has ended: record that first (step=ends)",
+    "record.contact_across_restart": (
+        "how long it lasted can't be told: the station was restarted since the step before, and one of the dates can't be relied on"
+    ),
     "record.not_tested_before": "that day's daily test had not passed before it",
     # holds, work, corrections
     "record.others_to_release": (

@@ -1,0 +1,66 @@
+"""Times as people type them at a terminal: 05:00, or 2026-03-14 05:00, by the clock on the station's wall."""
+
+from __future__ import annotations
+
+import re
+from datetime import UTC, date, datetime, timedelta
+from typing import Final
+from zoneinfo import ZoneInfo
+
+from edge.domain.entries import rfc3339, wall_ms_of
+from edge.domain.errors import UnusableInput
+
+_LOCAL: Final = re.compile(r"(?:(\d{4})-(\d\d)-(\d\d)[T ])?(\d\d?):(\d\d)(?::(\d\d))?", re.ASCII)
+
+
+def is_local(text: str) -> bool:
+    """Is it a time of day without its zone, with a date or without?"""
+    return _LOCAL.fullmatch(text.strip()) is not None
+
+
+def instant(text: str, zone: ZoneInfo, now: str, where: str) -> str:
+    """The instant that a time by the station's clock means, as RFC 3339 in UTC; without a date it is of today, there.
+
+    Args:
+        now: the station's own time, RFC 3339.
+
+    Raises:
+        UnusableInput: no such time, one that is still to come, or one that the clock leaves out, or shows twice, on that day.
+
+    >>> instant("05:00", ZoneInfo("Europe/Dublin"), "2026-06-16T06:10:00Z", "--at")
+    '2026-06-16T04:00:00.000Z'
+    """
+    found = _LOCAL.fullmatch(text.strip())
+    assert found is not None  # is_local
+    year, month, day, hour, minute, second = (int(part) if part else 0 for part in found.groups())
+    today = datetime.fromtimestamp(wall_ms_of(now) / 1000, UTC).astimezone(zone)
+    try:
+        when = date(year, month, day) if year else today.date()
+        first = datetime(when.year, when.month, when.day, hour, minute, second, tzinfo=zone)
+    except ValueError:
+        raise _refused(
+            text, "is no such time", where, "a time such as 05:00, or 2026-03-14 05:00", "Correct it"
+        ) from None
+    both = {one.astimezone(UTC): one for one in (first, first.replace(fold=1))}
+    there = [
+        moment
+        for moment, one in both.items()
+        if moment.astimezone(zone).replace(tzinfo=None) == one.replace(tzinfo=None)
+    ]
+    if not there:
+        raise _refused(
+            text, f"is left out by the clock at the station on {when}", where, "a time that it showed", "Correct it"
+        )
+    if len(there) > 1:
+        ways = " or ".join(moment.astimezone(zone).isoformat() for moment in sorted(there))
+        raise _refused(text, f"comes twice at the station on {when}", where, ways, "Write which of the two")
+    if there[0] > today.astimezone(UTC) + timedelta(minutes=1):
+        shown = f"{today:%Y-%m-%d %H:%M}"
+        raise _refused(
+            text, f"is still to come at the station ({shown} there)", where, "a time that is past", "Write its date too"
+        )
+    return rfc3339(int(there[0].timestamp()) * 1000)
+
+
+def _refused(text: str, what: str, where: str, expected: str, do: str) -> UnusableInput:
+    return UnusableInput(f"{text[:40]!r} {what}", where=where, expected=expected, do=do)

@@ -1,0 +1,110 @@
+"""Duties that come round by the calendar: those of the site's own list, and the tests of the outlets. Pure, from recorded facts.
+
+Days and months are those of the station's calendar: what is owed every seven days, done on a Monday, is due from the beginning of the next
+Monday on, whatever hours the clock left out or repeated between. A month later is the same day of the month, or the last one where that
+month is shorter.
+"""
+
+from __future__ import annotations
+
+import re
+from calendar import monthrange
+from collections.abc import Mapping
+from datetime import date, timedelta
+from math import inf
+from typing import Any, Final
+from zoneinfo import ZoneInfo
+
+from edge.domain.messages import Message, say, text
+from edge.domain.records.book import RecordBook, day_start_ms, local_date
+from edge.domain.records.fact import Fact
+from edge.domain.settings import Duty, Every, Level
+
+#: "3 CFU/100 mL"; "<1 CFU/100 mL" is at most that, ">300 CFU/100 mL" is more than was counted
+_RESULT: Final = re.compile(r"\s*([<>]?)\s*([0-9]+(?:\.[0-9]+)?)\s*(.*?)\s*")
+
+
+def later_date(day: date, every: Every) -> date:
+    """The date so many months, or days, after another.
+
+    Source: W3C XML Schema Part 2, appendix E (adding durations to dates: a day that the month lacks becomes its last).
+
+    >>> later_date(date(2026, 1, 31), Every(months=1))
+    datetime.date(2026, 2, 28)
+    """
+    year, month = divmod(day.year * 12 + day.month - 1 + every.months, 12)
+    there = date(year, month + 1, min(day.day, monthrange(year, month + 1)[1]))
+    return there + timedelta(days=every.days)
+
+
+def due_from_ms(done_ms: int, every: Every, zone: ZoneInfo) -> int:
+    """From when on something is due again that was done then: the beginning of that date at the station, or of the next one where the
+    zone left that date out; after so many hours, where it is owed by hours [ms since 1970].
+    """
+    if every.ms:
+        return done_ms + every.ms
+    return first_instant_ms(later_date(local_date(done_ms, zone), every), zone)
+
+
+def first_instant_ms(day: date, zone: ZoneInfo) -> int:
+    """The beginning of a date at the station, or of the next one where the zone left that date out [ms since 1970]."""
+    while (start_ms := day_start_ms(day, zone)) is None:
+        day += timedelta(days=1)
+    return start_ms
+
+
+def result_of(body: Mapping[str, Any]) -> Level | None:
+    """The result that a record tells: its value, and its unit. None where it tells none.
+
+    >>> result_of({"value": "<1 CFU/100 mL"})
+    Level(value=1.0, unit='CFU/100 mL')
+    """
+    value, unit = body.get("value"), body.get("unit")
+    found = (
+        _RESULT.fullmatch(str(value)) if isinstance(value, str | int | float) and not isinstance(value, bool) else None
+    )
+    if found is None or (found[3] and unit is not None):
+        return None
+    return Level(inf if found[1] == ">" else float(found[2]), found[3] or str(unit or ""))
+
+
+def is_above(body: Mapping[str, Any], level: Level | None) -> bool:
+    """Is a record's result strictly above a level?"""
+    result = result_of(body)
+    return result is not None and level is not None and result.value > level.value
+
+
+def why_not(duties: Mapping[str, Duty], body: Mapping[str, Any]) -> Message | None:
+    """Why a service doesn't count for a duty that has levels; None where it does, or is of none."""
+    duty = duties.get(str(body.get("duty")))
+    level = None if duty is None else duty.action or duty.alert
+    if level is None:
+        return None
+    result = result_of(body)
+    if result is None or _plain(result.unit) != _plain(level.unit):
+        return say("record.no_result", unit=text(level.unit))
+    return None
+
+
+def _plain(unit: str) -> str:
+    return re.sub(r"\s+", "", unit).casefold()
+
+
+def failed(duties: Mapping[str, Duty], body: Mapping[str, Any]) -> bool:
+    """Does a service say that the duty which it names failed: it says so, or its result is above the action level?"""
+    duty = duties.get(str(body.get("duty")))
+    return duty is not None and (body.get("passed") is False or is_above(body, duty.action))
+
+
+def blocks(duties: Mapping[str, Duty], body: Mapping[str, Any]) -> bool:
+    """Does it keep the station from starting by that?"""
+    duty = duties.get(str(body.get("duty")))
+    return duty is not None and failed(duties, body) and (duty.keeps_from_ready or is_above(body, duty.action))
+
+
+def last_done(book: RecordBook, ident: str) -> Fact | None:
+    """The service that holds for a duty: one that failed until a later one doesn't, else the newest."""
+    duties = book.settings.rules.duties
+    return book.standing(
+        "service", lambda fact: not failed(duties, fact.body), lambda fact: fact.body.get("duty") == ident
+    )

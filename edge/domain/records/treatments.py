@@ -1,0 +1,166 @@
+"""Water-path treatments: was the contact long enough, did it begin after what it answers, and was the path rinsed free of it?
+
+One record tells of a whole treatment, or three of its steps: its contact `begins`, `ends`, and the treatment is `finished` once the path
+was drained, rinsed and looked at, as far as the station file asks for that (`[water_path_treatment] then`). Between two steps of one
+boot the contact is timed by the monotonic clock, whatever the wall clock did meanwhile; across a restart by dates that can be relied on.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+from typing import Any, Final
+
+from edge.domain.entries import Now, wall_ms_of
+from edge.domain.messages import Message, Value, duration, name, parts, say
+from edge.domain.records.book import RecordBook, local_date, opens
+from edge.domain.records.fact import Fact
+from edge.domain.records.forms import AFTERWARDS, BEGINS, ENDS, FINISHED
+
+#: what is said of a treatment of which somebody says that it wasn't so
+_NOT: Final = {
+    "drained": "record.not_drained",
+    "rinsed": "record.not_rinsed",
+    "residue_free": "record.not_residue_free",
+}
+
+
+def began_ms(body: Mapping[str, Any], at_ms: int) -> int:
+    """When the contact of a treatment began: as told or timed, else its minutes before the record's own time (`at_ms`)."""
+    if _is_number(body.get("began_s")):
+        return at_ms - round(float(body["began_s"]) * 1000)
+    if body.get("began_at") is not None:
+        return at_ms - (_told_ms(body, at_ms) - wall_ms_of(body["began_at"]))
+    return at_ms - round(float(body["contact_min"]) * 60_000) if _is_number(body.get("contact_min")) else at_ms
+
+
+def why_not(book: RecordBook, at_ms: int, body: Mapping[str, Any], now: Now) -> Message | None:
+    """Why a treatment, or a step of one, doesn't count; None where it does."""
+    step = body.get("step")
+    if step == BEGINS:
+        return None
+    if step in (ENDS, FINISHED):
+        before = last_step(book)
+        if before is None or before.body.get("step") != (BEGINS if step == ENDS else ENDS):
+            return say("record.no_contact_begun" if step == ENDS else "record.no_contact_ended")
+        since_ms = _since_ms(book, before, at_ms, now)
+        if since_ms is None:
+            return say("record.contact_across_restart")
+        if since_ms < 0:
+            return say("record.contact_ends_early")
+        timed = worked_out(book, at_ms, body, now)
+        began, contact_ms = began_ms(timed, at_ms), round(timed["contact_s"] * 1000)
+    else:
+        began, told = began_ms(body, at_ms), _told_contact(body, at_ms)
+        if isinstance(told, Message):
+            return told
+        contact_ms = told
+    wanted_ms = book.settings.treatment_contact_ms or 0
+    if contact_ms < wanted_ms:
+        return say("record.contact_too_short", contact=duration(contact_ms), wanted=duration(wanted_ms))
+    denied = next((key for key in AFTERWARDS if body.get(key) is False), None)
+    if denied is not None:
+        return say(_NOT[denied])
+    missing = not_told(book, body)
+    if missing and step != ENDS:
+        return say("record.not_told_afterwards", what=parts(missing))
+    before_it = (f for f in book.facts if not f.doubt and f.counts and f.at_ms <= at_ms and opens(f, book.settings))
+    opened = max(before_it, key=lambda f: f.latest_ms(book.dates), default=None)
+    if opened is not None and began < (opened_ms := opened.latest_ms(book.dates)):
+        return say(
+            "record.contact_before_opening",
+            contact=duration(contact_ms),
+            record=name(opened.record),
+            before=duration(max(at_ms - opened_ms, 0)),
+        )
+    return None if step == FINISHED else _tested_before(book, at_ms)
+
+
+def worked_out(book: RecordBook, at_ms: int, body: Mapping[str, Any], now: Now) -> dict[str, Any]:
+    """What the station adds to a step that counts: how long its contact was, how long before the step it began, is the treatment done?"""
+    step, before = body.get("step"), last_step(book)
+    if step == BEGINS:
+        return {"done": False}
+    since_ms = None if step is None or before is None else _since_ms(book, before, at_ms, now)
+    if before is None or since_ms is None:
+        return {}
+    if step == ENDS:
+        return {"contact_s": since_ms / 1000, "began_s": since_ms / 1000, "done": not not_told(book, body)}
+    began_s = float(before.body["began_s"]) + since_ms / 1000
+    return {"contact_s": float(before.body["contact_s"]), "began_s": began_s, "done": True}
+
+
+def last_step(book: RecordBook) -> Fact | None:
+    """The step at which the last treatment stands; None where it is done, or there was none."""
+    last = next((f for f in reversed(book.facts) if f.counts and f.record == "water_path_treatment"), None)
+    return None if last is None or last.body.get("done") is not False else last
+
+
+def under_way(book: RecordBook) -> Fact | None:
+    """The same, where nothing has opened the clean side since."""
+    step, opened = last_step(book), book.opened()
+    return step if step is not None and (opened is None or book.comes_after(step, opened)) else None
+
+
+def contact_so_far_ms(book: RecordBook, begun: Fact, now: Now) -> int | None:
+    """How long a contact has lasted that has begun; None where that can't be told."""
+    return _since_ms(book, begun, now.wall_ms, now)
+
+
+def not_told(book: RecordBook, body: Mapping[str, Any]) -> list[Message]:
+    """What the station file asks for after the contact, and neither this record nor the end of its contact says."""
+    before = last_step(book)
+    told = {} if before is None or body.get("step") != FINISHED else before.body
+    wanted = book.settings.rules.treatment_then
+    return [afterwards(key) for key in wanted if body.get(key) is not True and told.get(key) is not True]
+
+
+def afterwards(key: str) -> Message:
+    """What is done after the contact, in words."""
+    return say(f"treatment.then.{key}")
+
+
+def _told_ms(body: Mapping[str, Any], at_ms: int) -> int:
+    """The record's own time by the clock that the person saw."""
+    return wall_ms_of(body["at"]) if "at" in body else at_ms
+
+
+def _told_contact(body: Mapping[str, Any], at_ms: int) -> int | Message:
+    """How long the contact was of a treatment that is told as a whole [ms], or why that can't be."""
+    began = began_ms(body, at_ms)
+    ended = at_ms
+    if body.get("ended_at") is not None:
+        ended = at_ms - (_told_ms(body, at_ms) - wall_ms_of(body["ended_at"]))
+    if not began <= ended <= at_ms:
+        return say("record.contact_ends_early" if ended < began else "record.contact_ends_late")
+    contact_ms = ended - began
+    if body.get("began_at") is not None and _is_number(body.get("contact_min")):
+        said_ms = round(body["contact_min"] * 60_000)
+        if said_ms > contact_ms:
+            return say("record.contact_does_not_fit", contact=_minutes(body["contact_min"]))
+        contact_ms = said_ms
+    return contact_ms
+
+
+def _since_ms(book: RecordBook, before: Fact, at_ms: int, now: Now) -> int | None:
+    """The time from a step that was recorded to one that is said to be of `at_ms`; None where it can't be told."""
+    stamp = before.stamp
+    if stamp is not None and stamp.boot == book.dates.boot:
+        was_ms = stamp.mono_ms - (stamp.wall_ms - _told_ms(before.body, stamp.wall_ms))
+        return now.mono_ms - (now.wall_ms - at_ms) - was_ms
+    return None if before.doubt or not now.trusted else at_ms - before.at_ms
+
+
+def _tested_before(book: RecordBook, at_ms: int) -> Message | None:
+    test = book.last("daily_test")
+    that_day = test is not None and local_date(test.at_ms, book.zone) == local_date(at_ms, book.zone)
+    if test is None or not that_day or test.at_ms > at_ms or not book.passed(test):
+        return say("record.not_tested_before")
+    return None
+
+
+def _is_number(value: Any) -> bool:
+    return isinstance(value, int | float) and not isinstance(value, bool)
+
+
+def _minutes(value: float) -> Value:
+    return duration(value * 60_000.0)

@@ -1,0 +1,219 @@
+"""A water-path treatment told by its steps: the contact is timed by the station, and what follows it is asked for where the site says so.
+
+Ten minutes of contact, then draining, rinsing and a look for residue are example values of common practice; the label decides.
+"""
+
+from __future__ import annotations
+
+from dataclasses import replace
+from typing import Any
+
+import pytest
+
+from edge.domain.entries import rfc3339
+from edge.domain.errors import RecordRefused
+from edge.domain.records.forms import refuse
+from edge.domain.settings import Rules, Settings
+from tests.unit.domain.records.test_facts_in_order import Bench
+from tests.unit.stations import DRAWING, QUIET, SETTINGS, kept
+
+MINUTE = 60_000
+ASKED = replace(SETTINGS, rules=Rules(treatment_then=("drained", "rinsed", "residue_free")))
+AFTER = {"drained": True, "rinsed": True, "residue_free": True}
+
+
+def opened(settings: Settings = SETTINGS) -> Bench:
+    """The filters were changed, and the day's test was passed."""
+    made = Bench(settings)
+    made.run(3, QUIET)
+    made.record("filter_change", filters=["coarse", "fine"])
+    made.record("daily_test", passed=True)
+    return made
+
+
+def wait(made: Bench, ms: int) -> None:
+    made.pass_to(made.mono_ms + ms)
+
+
+def step(made: Bench, which: str, **more: Any) -> dict[str, Any]:
+    return kept(made, "water_path_treatment", step=which, **more)
+
+
+def owed(made: Bench) -> tuple[str, str]:
+    return made.state_of("water_path_treatment")
+
+
+def test_a_contact_that_is_begun_and_ended_counts_once_it_was_long_enough() -> None:
+    made = opened()
+    told = step(made, "begins")
+    assert told["counts"] and told["done"] is False
+    wait(made, 4 * MINUTE)
+    assert owed(made) == ("unmet", "its contact is under way: 6 min left")
+    wait(made, 6 * MINUTE - 1)
+    told = step(made, "ends")
+    assert told["counts"] is False and "10 min are needed" in told["why_not"] and owed(made)[0] == "unmet"
+    wait(made, 1)
+    assert "as long as the label asks" in owed(made)[1]
+    told = step(made, "ends")
+    assert told["counts"] and told["contact_s"] == told["began_s"] == 600.0 and told["done"] is True
+    assert owed(made)[0] == "met"
+
+
+def test_the_wall_clock_that_is_set_meanwhile_makes_no_contact_longer_or_shorter() -> None:
+    for by_ms in (-3_600_000, 3_600_000):
+        made = opened()
+        step(made, "begins")
+        wait(made, 9 * MINUTE)
+        made.set_clock(by_ms)
+        assert "9 min of contact" in step(made, "ends")["why_not"]
+        wait(made, MINUTE)
+        told = step(made, "ends")
+        assert told["counts"] and told["contact_s"] == 600.0 and owed(made)[0] == "met"
+
+
+@pytest.mark.parametrize("trusted", [True, False])
+def test_across_a_restart_of_the_board_dates_that_can_be_relied_on_time_it(trusted: bool) -> None:
+    made = opened()
+    step(made, "begins")
+    wait(made, 11 * MINUTE)
+    made.start_again(boot="boot-2", trusted=trusted)
+    told = step(made, "ends")
+    assert told["counts"] is trusted and ("restarted" in told.get("why_not", "")) is not trusted
+    assert owed(made)[0] == ("met" if trusted else "unmet")
+
+
+@pytest.mark.parametrize("state", [True, False])
+def test_a_restart_of_the_program_loses_no_contact(state: bool) -> None:
+    made = opened(ASKED)
+    step(made, "begins")
+    wait(made, 5 * MINUTE)
+    made.start_again(state=state)
+    wait(made, 5 * MINUTE)
+    assert step(made, "ends")["done"] is False
+    made.start_again(state=state)
+    assert "not recorded yet: drained and rinsed and looked at" in owed(made)[1]
+    wait(made, 7 * MINUTE)
+    told = step(made, "finished", **AFTER)
+    assert told["counts"] and (told["contact_s"], told["began_s"]) == (600.0, 1020.0)
+    made.start_again(state=state)
+    assert owed(made)[0] == "met"
+
+
+def test_each_step_may_be_told_late() -> None:
+    made = opened()
+    start = made.wall_ms
+    wait(made, 20 * MINUTE)
+    step(made, "begins", at=rfc3339(start + MINUTE))
+    told = step(made, "ends", at=rfc3339(start + 12 * MINUTE))
+    assert told["counts"] and told["contact_s"] == 660.0 and owed(made)[0] == "met"
+
+
+def test_what_is_asked_for_after_the_contact_may_stand_in_two_records_or_in_one() -> None:
+    made = opened(ASKED)
+    step(made, "begins")
+    wait(made, 10 * MINUTE)
+    assert step(made, "ends", drained=True)["done"] is False
+    told = step(made, "finished", rinsed=True)
+    assert told["counts"] is False and told["why_not"].endswith("looked at for residue and free of it")
+    assert step(made, "finished", rinsed=True, residue_free=True)["counts"] and owed(made)[0] == "met"
+    made = opened(ASKED)
+    wait(made, 12 * MINUTE)
+    told = kept(made, "water_path_treatment", contact_min=11, drained=True)
+    assert told["counts"] is False and told["why_not"].endswith("rinsed and looked at for residue and free of it")
+    assert kept(made, "water_path_treatment", contact_min=11, **AFTER)["counts"] and owed(made)[0] == "met"
+
+
+@pytest.mark.parametrize(
+    ("which", "more", "why"),
+    [
+        ("ends", {"drained": False}, "not drained"),
+        ("ends", {"rinsed": False}, "not drained and rinsed"),
+        ("finished", {"residue_free": False, "drained": True, "rinsed": True}, "not free of residue"),
+        ("finished", {}, "what has to follow the contact here: drained and rinsed and looked at"),
+        ("begins", {"at": "2027-03-16T06:00:00Z"}, "in the future"),
+        ("ends", {"at": "2026-03-16T05:00:00Z"}, "ends before it begins"),
+        ("rests", {}, "one of begins, ends, finished"),
+    ],
+)
+def test_a_step_that_cannot_count_says_why(which: str, more: dict[str, Any], why: str) -> None:
+    made = opened(ASKED)
+    step(made, "begins")
+    wait(made, 10 * MINUTE)
+    if which == "finished":
+        step(made, "ends")
+    told = step(made, which, **more)
+    assert told["counts"] is False and why in told["why_not"] and owed(made)[0] == "unmet"
+
+
+@pytest.mark.parametrize(("which", "why"), [("ends", "no contact is under way"), ("finished", "no contact has ended")])
+def test_a_step_without_the_one_before_is_kept_and_does_not_count(which: str, why: str) -> None:
+    made = opened()
+    assert why in step(made, which)["why_not"]
+    kept(made, "correction", of=len(made.said))
+    step(made, "begins")
+    assert ("no contact has ended" in step(made, "finished").get("why_not", "")) and owed(made)[0] == "unmet"
+
+
+def test_a_contact_that_began_before_the_opening_answers_it_by_none_of_its_steps() -> None:
+    made = opened()
+    step(made, "begins")
+    wait(made, 2 * MINUTE)
+    made.record("service", what="repair")
+    assert owed(made)[1] == "owed since the clean side was opened (service)"
+    wait(made, 9 * MINUTE)
+    told = step(made, "ends")
+    assert told["counts"] is False and "would have begun before the clean side was opened (service" in told["why_not"]
+    step(made, "begins")
+    wait(made, 10 * MINUTE)
+    assert step(made, "ends")["counts"] and owed(made)[0] == "met"
+
+
+def test_without_that_days_test_no_step_ends_it() -> None:
+    made = Bench(SETTINGS)
+    made.run(3, QUIET)
+    made.record("filter_change", filters=["coarse"])
+    step(made, "begins")
+    wait(made, 10 * MINUTE)
+    assert "daily test had not passed" in step(made, "ends")["why_not"]
+
+
+def test_a_new_contact_takes_no_treatment_back_that_is_done() -> None:
+    made = opened()
+    wait(made, 12 * MINUTE)
+    made.record("water_path_treatment", contact_min=11)
+    step(made, "begins")
+    assert owed(made)[0] == "met"
+
+
+def test_a_step_that_was_a_mistake_is_taken_back_by_a_further_entry() -> None:
+    made = opened()
+    step(made, "begins")
+    wait(made, 10 * MINUTE)
+    (entry, *_) = made.record("water_path_treatment", step="ends")
+    made.record("correction", of=entry.seq)
+    assert owed(made)[0] == "unmet" and step(made, "ends")["counts"]
+
+
+def test_a_step_has_its_own_time() -> None:
+    for key, value in {
+        "contact_min": 12,
+        "began_at": "2026-03-16T05:50:00Z",
+        "ended_at": "2026-03-16T05:50:00Z",
+    }.items():
+        with pytest.raises(RecordRefused, match="its time is `at`"):
+            refuse({"record": "water_path_treatment", "by": "kim", "step": "ends", key: value})
+    for key in ("contact_s", "began_s", "done"):
+        with pytest.raises(RecordRefused, match="the station itself says that"):
+            refuse({"record": "water_path_treatment", "by": "kim", "step": "ends", key: 1})
+
+
+def test_drops_are_taken_anew_after_a_change() -> None:
+    """What was drawn through the old filter says nothing of the new one."""
+    made = Bench(SETTINGS)
+    made.run(130, QUIET)
+    made.run(60, DRAWING)
+    made.run(60, QUIET, every_s=5)
+    made.duties_done()
+    assert "no steady draw" not in made.state_of("filter:coarse")[1]
+    made.change_filters()
+    assert "no steady draw of late to judge its drop by" in made.state_of("filter:coarse")[1]
