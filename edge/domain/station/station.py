@@ -212,6 +212,9 @@ class Station:
         for one in found.values():
             cause = one["cause"]
             one["cause"], one["msg"] = self.view.words.text(cause), None if cause is None else as_json(cause)
+        for part in self.parts.of_alarms:
+            for ident, due in part.next_due().items():
+                found[ident]["duty"] = published.duty(due, self.view.words)
         return found
 
     def points(self, now: Now) -> dict[str, dict[str, Any]]:

@@ -13,7 +13,7 @@ from edge.domain.records.fact import Fact
 from edge.domain.records.site_duties import due_from_ms, failed, is_above, last_done
 from edge.domain.settings import Duty, Every, Level
 from edge.domain.station.judged import MET, UNKNOWN, UNMET, Judged
-from edge.domain.station.part import Judge, Part
+from edge.domain.station.part import Judge, NextDue, Part, due_again
 from edge.domain.station.view import View
 
 
@@ -74,15 +74,18 @@ class SiteDuties(Part):
         return say("outlet.test_due", outlet=name(outlet), due=moment(due_ms), since=since, by=last.by)
 
     def ends_in_ms(self, now: Now) -> Iterable[int]:
+        return [one.due_ms - now.wall_ms for one in self.next_due().values() if one.due_ms is not None]
+
+    def next_due(self) -> Mapping[str, NextDue]:
         view, every = self._view, self._view.settings.rules.outlet_test
-        for ident, duty in self._duties.items():
-            last = last_done(view.book, ident)
-            if last is not None:
-                yield due_from_ms(last.at_ms, duty.every, view.zone) - now.wall_ms
-        for outlet, _ in view.points.outlets if every else ():
-            last = last_outlet_test(view.book, outlet)
-            if last is not None and every is not None:
-                yield due_from_ms(last.at_ms, every, view.zone) - now.wall_ms
+        found = {f"duty_due:{i}": (last_done(view.book, i), duty.every) for i, duty in self._duties.items()}
+        if every is not None:
+            outlets = [outlet for outlet, _ in view.points.outlets]
+            found |= {f"duty_due:outlet_test:{one}": (last_outlet_test(view.book, one), every) for one in outlets}
+        return {
+            alarm: due_again(last, None if last is None else due_from_ms(last.at_ms, often, view.zone))
+            for alarm, (last, often) in found.items()
+        }
 
     def _condition(self, ident: str, duty: Duty, now: Now) -> Judged:
         owed = self._owed(ident, duty, now)
