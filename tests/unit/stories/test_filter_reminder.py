@@ -92,3 +92,12 @@ def test_every_duty_of_the_station_says_when_it_is_due_again() -> None:
     assert found["duty_due:disinfectant_change"] == "2026-03-28T08:00:00.000Z"
     assert found["filter_due:fine"] == "2026-09-02T16:30:00.000Z"
     assert found["duty_due:water_path_treatment"] is None and found["duty_due:calibration:reservoir"] is None
+
+
+def test_one_that_failed_has_no_next_date_but_says_that_it_failed() -> None:
+    made = Bench(SETTINGS)
+    made.run(3, QUIET)
+    made.duties_done()
+    made.record("daily_test", channel_ports=[{"port": 3, "seconds": 16.2}])
+    told = made.station.alarms(made.now)["duty_due:daily_test"]["duty"]
+    assert told["due_at"] is None and told["text"] == "the last one, on 2026-03-16 by early technician, failed"

@@ -105,7 +105,9 @@ class Duties(Part):
         judged = self.conditions()
         found: dict[str, NextDue] = {}
         if "daily_test" in judged:
-            found["duty_due:daily_test"] = due_again(test := book.last("daily_test"), _day_after(test, zone))
+            test = book.last("daily_test")
+            has_failed = test is not None and not book.passed(test)
+            found["duty_due:daily_test"] = due_again(test, _day_after(test, zone), passed=not has_failed)
         if "water_path_treatment" in judged:
             found["duty_due:water_path_treatment"] = due_again(book.treated(), None)
         if "disinfectant" in judged:
@@ -118,9 +120,8 @@ class Duties(Part):
             )
         if "disinfectant" in judged and asked:
             check = last_check(book)
-            found["duty_due:concentration_check"] = due_again(
-                check, _day_after(check, zone) if asked == "day" else None
-            )
+            due_ms = _day_after(check, zone) if asked == "day" else None
+            found["duty_due:concentration_check"] = due_again(check, due_ms, passed=check is None or has_passed(check))
         return found
 
     def daily_test(self, now: Now) -> Judged:

@@ -8,7 +8,7 @@ from typing import NamedTuple
 
 from edge.domain.entries import Now
 from edge.domain.messages import Message, Value, duration, moment, name, part, say, text
-from edge.domain.records.counting import last_outlet_test
+from edge.domain.records.counting import failed_outlet_test, last_outlet_test
 from edge.domain.records.fact import Fact
 from edge.domain.records.site_duties import due_from_ms, failed, is_above, last_done
 from edge.domain.settings import Duty, Every, Level
@@ -78,14 +78,19 @@ class SiteDuties(Part):
 
     def next_due(self) -> Mapping[str, NextDue]:
         view, every = self._view, self._view.settings.rules.outlet_test
-        found = {f"duty_due:{i}": (last_done(view.book, i), duty.every) for i, duty in self._duties.items()}
-        if every is not None:
-            outlets = [outlet for outlet, _ in view.points.outlets]
-            found |= {f"duty_due:outlet_test:{one}": (last_outlet_test(view.book, one), every) for one in outlets}
-        return {
-            alarm: due_again(last, None if last is None else due_from_ms(last.at_ms, often, view.zone))
-            for alarm, (last, often) in found.items()
-        }
+        found: dict[str, NextDue] = {}
+        for ident, duty in self._duties.items():
+            last = last_done(view.book, ident)
+            passed = last is None or not failed(self._duties, last.body)
+            found[f"duty_due:{ident}"] = self._again(last, duty.every, passed)
+        for outlet, _ in view.points.outlets if every is not None else ():
+            passed = failed_outlet_test(view.book, outlet) is None
+            found[f"duty_due:outlet_test:{outlet}"] = self._again(last_outlet_test(view.book, outlet), every, passed)
+        return found
+
+    def _again(self, last: Fact | None, every: Every | None, passed: bool) -> NextDue:
+        due_ms = None if last is None or every is None else due_from_ms(last.at_ms, every, self._view.zone)
+        return due_again(last, due_ms, passed=passed)
 
     def _condition(self, ident: str, duty: Duty, now: Now) -> Judged:
         owed = self._owed(ident, duty, now)
