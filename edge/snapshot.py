@@ -123,6 +123,17 @@ class PointPicture(TypedDict):
     seq: NotRequired[int | None]
 
 
+class DutyPicture(TypedDict):
+    """Beside the alarm of something that people do: what was done last, by whom, and when it is due again."""
+
+    done_at: str | None
+    by: str | None
+    seq: int | None  # of its record
+    due_at: str | None
+    text: str
+    msg: MessageBody
+
+
 class AlarmPicture(TypedDict):
     """An alarm that this station can raise, also when normal."""
 
@@ -156,6 +167,7 @@ class AlarmPicture(TypedDict):
     msg: MessageBody | None
     consequence_msg: MessageBody
     response_msg: MessageBody
+    duty: NotRequired[DutyPicture]
 
 
 class EstimatePicture(TypedDict):

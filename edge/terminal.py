@@ -39,6 +39,11 @@ def guarded(call: Callable[[], int | None]) -> int:
         return DONE
     except KeyboardInterrupt:
         return 130
+    except EOFError:  # Ctrl-D where something was asked for
+        complain(
+            "standard input: it ended where an answer was asked for; expected an answer. Nothing was sent: start again."
+        )
+        return UNUSABLE
     except OSError as exc:
         if exc.errno not in _DISK_SAYS_NO:
             complain(_unexpected(exc))

@@ -185,6 +185,17 @@ class Readings(Shape):
     buckets: list[Bucket]
 
 
+class Duty(Shape):
+    """What people did last, and when it is due again."""
+
+    done_at: Time = None
+    by: str | None = None
+    seq: int | None = Field(None, description="the entry of its record")
+    due_at: Time = None
+    text: str
+    msg: Message
+
+
 class Alarm(Shape):
     """One alarm that this station can raise, also when normal."""
 
@@ -218,6 +229,7 @@ class Alarm(Shape):
     msg: Message | None = Field(None, description="of `cause`")
     consequence_msg: Message | None = None
     response_msg: Message | None = None
+    duty: Duty | None = Field(None, description="of the alarm of something that people do")
 
 
 class Alarms(Shape):

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import sys
 import time
-from collections.abc import Mapping
+from collections.abc import Mapping, Sequence
 from typing import Any, Final
 
 from edge.cli import client
@@ -26,6 +26,7 @@ def status(url: str) -> int:
     lit = [alarm for alarm in rows(alarms, "alarms") if alarm["state"] not in _QUIET]
     print("Alarms: none" if not lit else "Alarms:")
     print("".join(f"  {line}\n" for alarm in lit for line in alarm_lines(alarm)), end="")
+    print("".join(f"{line}\n" for line in due_lines(rows(alarms, "alarms"))), end="")
     print("Points:")
     for point in rows(points, "points"):
         print(f"  {point_line(point)}")
@@ -62,6 +63,13 @@ def alarm_lines(alarm: Mapping[str, Any]) -> list[str]:
     if alarm.get("consequence_of"):
         return [f"{first} (follows from {alarm['consequence_of']})"]
     return [first, f"    {alarm.get('response')}"]
+
+
+def due_lines(alarms: Sequence[Mapping[str, Any]]) -> list[str]:
+    """What people do next, in the order of its dates."""
+    due = sorted((a for a in alarms if (a.get("duty") or {}).get("due_at")), key=lambda a: str(a["duty"]["due_at"]))
+    lines = [f"  {alarm['id']}: {alarm['duty']['text']}" for alarm in due]
+    return ["Due again:", *lines] if lines else []
 
 
 def point_line(point: Mapping[str, Any]) -> str:

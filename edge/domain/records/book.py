@@ -140,14 +140,14 @@ def checked(body: Mapping[str, Any], now: Now) -> tuple[str, str, int]:
     if at is None:
         return record, by.strip(), now.wall_ms
     try:
-        if not isinstance(at, str):
+        if not isinstance(at, str) or (at_ms := wall_ms_of(at)) < 0:
             raise ValueError
-        return record, by.strip(), wall_ms_of(at)
+        return record, by.strip(), at_ms
     except (ValueError, OverflowError):
         raise RecordRefused(
             f"{at!r} is no such time",
             where=f"{where}, at",
-            expected="a time with Z or an offset, 2026-03-16T07:10:00Z",
+            expected="a time since 1970 with Z or an offset, 2026-03-16T07:10:00Z",
             do="Correct the time",
         ) from None
 

@@ -11,7 +11,7 @@ from collections.abc import Callable, Iterable, Mapping
 from typing import Any, NamedTuple
 
 from edge.domain.entries import Entry, Now
-from edge.domain.messages import Message
+from edge.domain.messages import Message, moment, say
 from edge.domain.readings import Role
 from edge.domain.records.fact import Fact
 from edge.domain.settings import Point
@@ -103,8 +103,29 @@ Happening = (
     | RecordKept | RecordWeighed | EntriesLost | FactsRedated | ClockTrustChanged | ClockStepped
 )  # fmt: skip
 
+
+class NextDue(NamedTuple):
+    """When something is due again that people do: why then, what was done last, and from when on [ms since 1970]; None: not known."""
+
+    text: Message
+    last: Fact | None
+    due_ms: int | None
+
+
 #: gives a condition as it is now
 Judge = Callable[[Now], Judged]
+
+
+def due_again(last: Fact | None, due_ms: int | None, *, passed: bool = True) -> NextDue:
+    """When it is due again after it was done; one that failed is due now, which its condition or its alarm says."""
+    if last is None:
+        return NextDue(say("due.none"), None, None)
+    done = {"done": moment(last.at_ms), "by": last.by}
+    if not passed:
+        return NextDue(say("due.failed", **done), last, None)
+    return NextDue(
+        say("due.done", **done) if due_ms is None else say("due.again", **done, due=moment(due_ms)), last, due_ms
+    )
 
 
 def that_mind(parts: Iterable[Part], method: str) -> tuple[Any, ...]:
@@ -150,6 +171,10 @@ class Part:
     def alarm_ids(self) -> Iterable[str]:
         """The alarms that this station has because of it, whoever sets them."""
         return ()
+
+    def next_due(self) -> Mapping[str, NextDue]:
+        """When what people do is due again, by the alarm that tells of it once it is."""
+        return {}
 
     def conditions(self) -> Mapping[str, Judge]:
         """Its conditions by id, each with its judge."""

@@ -11,6 +11,7 @@ from edge.domain.messages import Doubt, Message, as_json, say
 from edge.domain.quantities import from_kind
 from edge.domain.readings import CONTACT_WORDS, UNIT_OF, Kind, Quality
 from edge.domain.sensing.point_monitor import PointMonitor
+from edge.domain.station.part import NextDue
 from edge.domain.words.saying import Words
 
 
@@ -78,3 +79,16 @@ def estimate(
 ) -> dict[str, Any]:
     """One estimate as it is published, but that `why` is a message yet."""
     return {"at": rfc3339(now.wall_ms), "of": of, "value": value, "low": low, "high": high, "unit": unit, "why": why}
+
+
+def duty(due: NextDue, words: Words) -> dict[str, Any]:
+    """What was done last and when it is due again, as it is published beside its alarm: shape in edge/snapshot.py."""
+    last = due.last
+    return {
+        "done_at": None if last is None else rfc3339(last.at_ms),
+        "by": None if last is None else last.body.get("by"),
+        "seq": None if last is None else last.seq,
+        "due_at": None if due.due_ms is None else rfc3339(due.due_ms),
+        "text": words.text(due.text),
+        "msg": as_json(due.text),
+    }

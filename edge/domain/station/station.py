@@ -220,6 +220,9 @@ class Station:
             one |= self._rows[ident]
             if ident in responses and one["active"]:
                 one["response"], one["response_msg"] = self.view.words.text(responses[ident]), as_json(responses[ident])
+        for part in self.parts.of_alarms:
+            for ident, due in part.next_due().items():
+                found[ident]["duty"] = published.duty(due, self.view.words)
         return found
 
     def points(self, now: Now) -> dict[str, dict[str, Any]]:

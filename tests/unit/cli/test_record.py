@@ -14,6 +14,7 @@ from edge.cli.calibration_text import outcome_lines, preview_lines
 from edge.cli.record import Calibration, calibrate, fields, kept_line, record
 from edge.domain.errors import UnusableInput
 from edge.domain.readings import Kind
+from edge.terminal import guarded
 
 RESERVOIR = {
     "id": "reservoir",
@@ -180,6 +181,17 @@ def test_on_a_terminal_a_form_asks_for_what_it_needs_and_for_nothing_else(
 
     assert record(kind, "kim", None, words, "http://nowhere", ask) == 0
     assert station == [{"record": kind, "by": "kim"} | body] and questions == asked and list(said) == []
+
+
+def test_who_ends_the_questions_sends_nothing_and_reads_one_sentence(
+    station: list[dict[str, Any]], capsys: pytest.CaptureFixture[str]
+) -> None:
+    def ask(question: str) -> str:
+        raise EOFError
+
+    assert guarded(lambda: record("daily_test", "kim", None, [], "http://nowhere", ask)) == 2
+    err = capsys.readouterr().err
+    assert station == [] and err.count("\n") == 1 and "Nothing was sent" in err
 
 
 def test_an_unknown_record_is_refused_before_it_is_sent(station: list[dict[str, Any]]) -> None:

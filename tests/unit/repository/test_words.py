@@ -48,7 +48,7 @@ TEXT = re.compile(r"[A-Za-z’']{2,}[,;:]? [A-Za-z’']{2,}")
 ROWS = frozenset(
     f"edge.domain.{name}"
     for name in (
-        "alarms.catalogue", "alarms.states", "doubts.table", "heat.cycle", "readings", "records.forms", "roles",
+        "alarms.catalogue", "alarms.states", "doubts.table", "heat.cycle", "readings", "records.forms", "records.spelling", "roles",
         "sensing.calibration_budget", "station.build", "station.judged",
     )
 )  # fmt: skip

@@ -13,7 +13,7 @@ from edge.domain.records.fact import Fact
 from edge.domain.sensing.calibration import Correction, applies, correction_of, is_due
 from edge.domain.sensing.calibration_budget import Unusable, use_of, worked_out
 from edge.domain.sensing.point_monitor import PointMonitor
-from edge.domain.station.part import Happening, Part, Recalibrated, RecordKept
+from edge.domain.station.part import Happening, NextDue, Part, Recalibrated, RecordKept, due_again
 from edge.domain.station.view import View
 
 
@@ -47,6 +47,15 @@ class Calibrations(Part):
 
     def alarm_ids(self) -> Iterable[str]:
         return [f"duty_due:calibration:{ident}" for ident in self._points]
+
+    def next_due(self) -> Mapping[str, NextDue]:
+        found: dict[str, NextDue] = {}
+        for ident in self._points:
+            newest, correction = self._newest(ident), self._watches[ident].correction
+            found[f"duty_due:calibration:{ident}"] = due_again(
+                newest, None if correction is None else correction.due_ms
+            )
+        return found
 
     def begin(self, now: Now) -> None:
         self._apply(now)

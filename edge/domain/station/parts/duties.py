@@ -9,7 +9,7 @@ from zoneinfo import ZoneInfo
 
 from edge.domain.entries import Now
 from edge.domain.messages import Message, duration, name, names, part, parts, say, text
-from edge.domain.records.book import POWER_UNSURE, USED, is_test_due
+from edge.domain.records.book import POWER_UNSURE, USED, is_test_due, local_date
 from edge.domain.records.counting import failed_outlet_test, failure, has_passed, last_check
 from edge.domain.records.daily_tests import failed_items, failed_ports, slowest, test_result
 from edge.domain.records.fact import Fact
@@ -17,7 +17,7 @@ from edge.domain.records.forms import BEGINS, first_day, last_day
 from edge.domain.records.site_duties import first_instant_ms
 from edge.domain.records.treatments import began_ms, contact_so_far_ms, not_told, under_way
 from edge.domain.station.judged import MET, UNKNOWN, UNMET, Judged, by_fact
-from edge.domain.station.part import Judge, Part
+from edge.domain.station.part import Judge, NextDue, Part, due_again
 from edge.domain.station.view import View
 
 DO_TEST: Final = say("daily_test.ask")
@@ -106,6 +106,30 @@ class Duties(Part):
             entered = book.last("entered_reading", role=str(role))
             if entered is not None:
                 yield entered.at_ms + stands_ms - now.wall_ms + 1
+
+    def next_due(self) -> Mapping[str, NextDue]:
+        book, zone, asked = self._view.book, self._view.zone, self._view.settings.rules.concentration_check
+        judged = self.conditions()
+        found: dict[str, NextDue] = {}
+        if "daily_test" in judged:
+            test = book.last("daily_test")
+            has_failed = test is not None and not book.passed(test)
+            found["duty_due:daily_test"] = due_again(test, _day_after(test, zone), passed=not has_failed)
+        if "water_path_treatment" in judged:
+            found["duty_due:water_path_treatment"] = due_again(book.treated(), None)
+        if "disinfectant" in judged:
+            fill = book.last("disinfectant_fill")
+            ends = [] if fill is None else [label_ends_ms(fill, zone), self._opened_ends_ms(fill)]
+            if fill is not None:
+                ends.append(fill.at_ms + (self._view.settings.reuse_life_ms or 0))
+            found["duty_due:disinfectant_change"] = due_again(
+                fill, min((end for end in ends if end is not None), default=None)
+            )
+        if "disinfectant" in judged and asked:
+            check = last_check(book)
+            due_ms = _day_after(check, zone) if asked == "day" else None
+            found["duty_due:concentration_check"] = due_again(check, due_ms, passed=check is None or has_passed(check))
+        return found
 
     def daily_test(self, now: Now) -> Judged:
         """Passed today, and since the machine was powered up or changed."""
@@ -247,6 +271,11 @@ class Duties(Part):
         if days is None or opened is None:
             return None
         return first_instant_ms(opened + timedelta(days=days + 1), self._view.zone)
+
+
+def _day_after(fact: Fact | None, zone: ZoneInfo) -> int | None:
+    """The beginning of the date after that of a fact [ms since 1970]."""
+    return None if fact is None else first_instant_ms(local_date(fact.at_ms, zone) + timedelta(days=1), zone)
 
 
 def label_ends_ms(fill: Fact, zone: ZoneInfo) -> int | None:

@@ -8,12 +8,12 @@ from typing import NamedTuple
 
 from edge.domain.entries import Now
 from edge.domain.messages import Message, Value, duration, moment, name, part, say, text
-from edge.domain.records.counting import last_outlet_test
+from edge.domain.records.counting import failed_outlet_test, last_outlet_test
 from edge.domain.records.fact import Fact
 from edge.domain.records.site_duties import due_from_ms, failed, is_above, last_done
 from edge.domain.settings import Duty, Every, Level
 from edge.domain.station.judged import MET, UNKNOWN, UNMET, Judged
-from edge.domain.station.part import Judge, Part
+from edge.domain.station.part import Judge, NextDue, Part, due_again
 from edge.domain.station.view import View
 
 
@@ -74,15 +74,23 @@ class SiteDuties(Part):
         return say("outlet.test_due", outlet=name(outlet), due=moment(due_ms), since=since, by=last.by)
 
     def ends_in_ms(self, now: Now) -> Iterable[int]:
+        return [one.due_ms - now.wall_ms for one in self.next_due().values() if one.due_ms is not None]
+
+    def next_due(self) -> Mapping[str, NextDue]:
         view, every = self._view, self._view.settings.rules.outlet_test
+        found: dict[str, NextDue] = {}
         for ident, duty in self._duties.items():
             last = last_done(view.book, ident)
-            if last is not None:
-                yield due_from_ms(last.at_ms, duty.every, view.zone) - now.wall_ms
-        for outlet, _ in view.points.outlets if every else ():
-            last = last_outlet_test(view.book, outlet)
-            if last is not None and every is not None:
-                yield due_from_ms(last.at_ms, every, view.zone) - now.wall_ms
+            passed = last is None or not failed(self._duties, last.body)
+            found[f"duty_due:{ident}"] = self._again(last, duty.every, passed)
+        for outlet, _ in view.points.outlets if every is not None else ():
+            passed = failed_outlet_test(view.book, outlet) is None
+            found[f"duty_due:outlet_test:{outlet}"] = self._again(last_outlet_test(view.book, outlet), every, passed)
+        return found
+
+    def _again(self, last: Fact | None, every: Every | None, passed: bool) -> NextDue:
+        due_ms = None if last is None or every is None else due_from_ms(last.at_ms, every, self._view.zone)
+        return due_again(last, due_ms, passed=passed)
 
     def _condition(self, ident: str, duty: Duty, now: Now) -> Judged:
         owed = self._owed(ident, duty, now)

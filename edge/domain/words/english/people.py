@@ -90,6 +90,11 @@ PEOPLE: Final[Mapping[str, str]] = {
     "disinfectant.check_owed.ask": "Check the disinfectant's concentration by its strips' instructions and record it (concentration_check)",
     "disinfectant.left_by_label": "{left} left: good until {last} by its label",
     "disinfectant.left": "{left} of its reuse life left",
+    # when something is due again
+    "due.none": "none on record",
+    "due.failed": "the last one, on {done:date} by {by}, failed",
+    "due.done": "done on {done:date} by {by}",
+    "due.again": "done on {done:date} by {by}; due from {due:date} on",
     # duties of the site's own list
     "duty.of": "{title}: {what}",
     "duty.ask": "{title}: do it and record it (service, duty={duty})",

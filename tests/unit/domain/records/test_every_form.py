@@ -244,7 +244,9 @@ def test_a_time_to_come_does_not_count(record: str) -> None:
 
 
 @pytest.mark.parametrize("record", FORMS)
-@pytest.mark.parametrize("at", ["yesterday", "2026-03-16T06:05:00", "25:00", True, 7, {}])
+@pytest.mark.parametrize(
+    "at", ["yesterday", "2026-03-16T06:05:00", "25:00", "0001-01-01T00:00:00Z", "1969-12-31T23:59:59Z", True, 7, {}]
+)
 def test_what_is_no_time_is_refused_by_the_station_itself(record: str, at: Any) -> None:
     with pytest.raises(RecordRefused, match="is no such time"):
         shared(record).record(record, **(RIGHT[record][0] | {"at": at}))

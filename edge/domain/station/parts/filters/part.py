@@ -8,7 +8,7 @@ from typing import Any
 
 from edge.domain.entries import Entry, Now
 from edge.domain.messages import name, part, say
-from edge.domain.records.book import local_date, next_date_change_ms
+from edge.domain.records.book import local_date, months_later_ms, next_date_change_ms
 from edge.domain.station.judged import UNKNOWN, UNMET
 from edge.domain.station.part import (
     ClockStepped,
@@ -19,8 +19,10 @@ from edge.domain.station.part import (
     FactsRedated,
     Happening,
     Judge,
+    NextDue,
     Part,
     RecordKept,
+    due_again,
 )
 from edge.domain.station.parts.filters.condition import FilterCondition
 from edge.domain.station.parts.filters.estimates import FilterEstimates
@@ -46,6 +48,16 @@ class Filters(Part):
     def alarm_ids(self) -> Iterable[str]:
         stages = self._view.settings.filters
         return [f"{what}:{stage.id}" for stage in stages for what in ("filter_due", "filter_fell")]
+
+    def next_due(self) -> Mapping[str, NextDue]:
+        """By age: a drop may ask for a change sooner."""
+        book, zone = self._view.book, self._view.zone
+        found: dict[str, NextDue] = {}
+        for stage in self._view.settings.filters:
+            change, months = book.last_change(stage.id), stage.replace_after_months
+            due_ms = None if change is None or months is None else months_later_ms(change.at_ms, months, zone)
+            found[f"filter_due:{stage.id}"] = due_again(change, due_ms)
+        return found
 
     def begin(self, now: Now) -> None:
         self._day_ms = now.mono_ms
