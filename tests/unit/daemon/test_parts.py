@@ -13,8 +13,8 @@ from typing import Any
 
 import pytest
 
-from edge.daemon.assembly import FIRST_PAUSE_S, LONGEST_PAUSE_S, STEADY_S, Part
 from edge.daemon.log import JsonLines, PlainLines, set_up
+from edge.daemon.part import FIRST_PAUSE_S, LONGEST_PAUSE_S, STEADY_S, Part
 from edge.daemon.run import refuse_held_port, reload
 from edge.daemon.systemd import notify, watchdog_s
 from edge.domain.errors import AlreadyRunning, UnusableInput
