@@ -101,7 +101,7 @@ class OutputPlan:
 
     id: str
     chip: str
-    chip_label: str | None
+    chip_label: str
     line: int | str
     active: str
     shows: str

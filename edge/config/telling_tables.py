@@ -96,8 +96,8 @@ class OutputTable(Table):
 
     id: Annotated[str, name("the output's name", "lamp")]
     chip: Annotated[str, Text("a chip's device", "/dev/gpiochip0", longest=1000)]
-    chip_label: Annotated[str, Text("what a chip calls itself", "pinctrl-bcm2711", longest=31)] | None = Field(
-        None, description="The chip is searched by it among all chips; numbers of chips change."
+    chip_label: Annotated[str, Text("what a chip calls itself", "pinctrl-bcm2711", longest=31)] = Field(
+        description="The chip is searched by it: numbers of chips change, and no other chip's line may be driven."
     )
     line: Annotated[int | str, LineName()]
     active: Annotated[str, Word("high", "low")] = default("high", "The line's level while the output is on.")

@@ -79,6 +79,7 @@ class Teller:
         self._why = ""
         self._told_ms: int | None = None
         self._store_trouble = ""
+        self._woken_at = -1
         self._stopping = threading.Event()
         self._beat_s = time.monotonic()
         self._thread = threading.Thread(target=self._run, name=f"tells-{ident}", daemon=True)
@@ -135,11 +136,12 @@ class Teller:
             self._hear()
             notice = self._cursor.due(self._clock.now())
             if notice is None:
-                self._place.save(self._cursor.as_state())
+                self._place.save(self._cursor.as_state(), lazily=True)
             elif self._next_s <= time.monotonic():
                 self._try(notice)
                 continue
             self._wait()
+        self._place.save(self._cursor.as_state())
 
     def _take_place(self) -> None:
         state = self._place.load()
@@ -157,6 +159,7 @@ class Teller:
             while self._cursor.waits() < _MOST_WAITING and (page := self._journal.read(self._cursor.heard, _PAGE)):
                 for entry in page:
                     self._cursor.hear(entry)
+                self._beat_s = time.monotonic()
             self._store_trouble = ""
         except StoreFault as fault:
             if not self._store_trouble:
@@ -171,7 +174,10 @@ class Teller:
         wait_s = _LOOK_EVERY_S
         if self._next_s > time.monotonic():
             wait_s = min(wait_s, self._next_s - time.monotonic())
-        self._journal.wait(self._cursor.heard, max(0.01, wait_s))
+        heard = self._cursor.heard
+        if self._journal.wait(heard, max(0.01, wait_s)) and heard == self._woken_at:
+            self._stopping.wait(_LOOK_EVERY_S)  # it was woken here before, and there was nothing to read
+        self._woken_at = heard
 
     def _try(self, notice: Notice) -> None:
         outage = self._cursor.outage

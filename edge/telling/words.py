@@ -9,7 +9,7 @@ from zoneinfo import ZoneInfo
 
 from edge.domain.alarms.catalogue import CATALOGUE, base_of, row_of
 from edge.domain.alarms.states import STATE_TITLES, State
-from edge.domain.entries import Entry
+from edge.domain.entries import Entry, wall_ms_of
 from edge.domain.entry_bodies import AlarmBody
 from edge.domain.wording import age_text
 from edge.telling.cursor import Item, Notice
@@ -140,15 +140,11 @@ def _sentence(text: str) -> str:
 
 def _since(entry: Entry, zone: ZoneInfo) -> str:
     since = entry.body.get("since")
-    return _at(entry, zone) if since is None else _time(_ms(since), zone)
+    return _at(entry, zone) if since is None else _time(wall_ms_of(since), zone)
 
 
 def _at(entry: Entry, zone: ZoneInfo) -> str:
     return _time(entry.wall_ms, zone)
-
-
-def _ms(text: str) -> int:
-    return round(datetime.fromisoformat(text).timestamp() * 1000)
 
 
 def _time(wall_ms: int, zone: ZoneInfo) -> str:

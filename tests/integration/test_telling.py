@@ -128,7 +128,7 @@ def test_a_target_that_is_mute_is_given_up_within_its_time_and_its_process_is_go
     server.mute.set()
     url = server.url + "?rto=600&cto=600"
     began_s = time.monotonic()
-    assert courier(secret_file(tmp_path, url), limit_s=3).send(a_notice()) == "no answer within 3 s"
+    assert courier(secret_file(tmp_path, url), limit_s=1).send(a_notice()) == "no answer within 1 s"
     assert time.monotonic() - began_s < 30
     with pytest.raises(ChildProcessError):
         os.waitpid(-1, os.WNOHANG)  # none is left, not even as a zombie
@@ -271,6 +271,13 @@ url_file = "phone.url"
 id = "log"
 syslog = "tcp://127.0.0.1:{syslog}"
 
+[[output]]
+id = "lamp"
+chip = "/dev/gpiochip-that-is-not-there"
+chip_label = "no-such-chip"
+line = 4
+shows = "announced"
+
 [alarm.untold]
 on_delay = "1 s"
 """
@@ -291,6 +298,7 @@ def test_nobody_can_be_told_through_a_kill_and_all_is_told_after_the_return(tmp_
         note = until(lambda: (n := daemon.get("/api/1/verdict")[1]["note"]) and "Nobody could be told since" in n and n)
         health = daemon.get("/health")[1]["parts"]["telling"]["targets"]
         assert health["phone"]["untold_since"] and health["log"]["untold_since"]
+        assert daemon.get("/health")[1]["parts"]["outputs"]["lamp"]["trouble"]
         daemon.send(signal.SIGKILL)
         daemon.end()
         server.status = 200
@@ -323,6 +331,18 @@ def test_nobody_can_be_told_through_a_kill_and_all_is_told_after_the_return(tmp_
             if path.is_file() and path.suffix != ".url"
         ]
         assert SECRET not in json.dumps([daemon.entries(), daemon.get("/health")[1], note]) + "".join(kept)
+        daemon.text = STATION
+        daemon.write()
+        daemon.send(signal.SIGHUP)
+        until(lambda: not {"telling", "outputs"} & set(daemon.get("/health")[1]["parts"]), why="they are told on")
+        told_before = len(server.got)
+        daemon.text = STATION + TELLING.replace("{syslog}", str(syslog_port))
+        daemon.write()
+        daemon.send(signal.SIGHUP)
+        until(lambda: "telling" in daemon.get("/health")[1]["parts"], why="nobody is told again")
+        daemon.record(record="hold", why="a recall")
+        until(lambda: len(server.got) > told_before)
+        assert "a recall" in server.got[told_before]["message"]  # and nothing of before
     finally:
         daemon.end()
 
