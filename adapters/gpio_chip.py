@@ -314,7 +314,7 @@ class _KernelLine:
 
 
 class KernelOutput:
-    """A line that we drive. When it is let go, by the end of the process too, the kernel gives it back."""
+    """A line that we drive. What becomes of its level once it is let go, by the end of the process too, is its driver's affair."""
 
     def __init__(self, chip: _KernelChip, request: gpiod.LineRequest, offset: int) -> None:
         self._chip, self._request, self._offset = chip, request, offset

@@ -97,7 +97,7 @@ class TellPlan:
 
 @dataclass(frozen=True, slots=True)
 class OutputPlan:
-    """A lamp, buzzer or relay. `shows`: announced, not_ready or alive."""
+    """A lamp, buzzer or relay. `shows`: announced, not_ready, alive or pulse."""
 
     id: str
     chip: str

@@ -101,7 +101,7 @@ class OutputTable(Table):
     )
     line: Annotated[int | str, LineName()]
     active: Annotated[str, Word("high", "low")] = default("high", "The line's level while the output is on.")
-    shows: Annotated[str, Word("announced", "not_ready", "alive")] = Field(
-        description="announced: an alarm waits to be acknowledged; not_ready; alive: energised while all is well."
+    shows: Annotated[str, Word("announced", "not_ready", "alive", "pulse")] = Field(
+        description="announced: an alarm waits to be acknowledged; not_ready; alive: on while all is well; pulse: the same, switching."
     )
     priority: Annotated[str, PRIORITY] = default("low", "The least priority of an alarm that it shows.")

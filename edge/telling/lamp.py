@@ -2,7 +2,8 @@
 
 `announced`: on while an alarm of the priority waits for somebody to acknowledge it. `not_ready`: on while the station isn't READY, or
 nothing new is heard of it. `alive`: a contact for a building system, energised while all is well; it drops when an alarm of the priority
-stands, when the judge makes no progress, and of itself when the board is dead.
+stands, when the judge makes no progress, and of itself when the board has no power. `pulse`: the same, switching each second, for a relay
+that drops when the switching stops, whatever level a dead program left the line at.
 """
 
 from __future__ import annotations
@@ -21,17 +22,19 @@ _STANDS: Final[Collection[str]] = frozenset(
 )
 
 
-def is_on(shows: str, priority: str, picture: Snapshot, age_s: float) -> bool:
+def is_on(shows: str, priority: str, picture: Snapshot, age_s: float, now_s: float) -> bool:
     """Whether the output is on (energised).
 
     Args:
-        shows: announced, not_ready or alive.
+        shows: announced, not_ready, alive or pulse.
         priority: the least that counts.
         age_s: real seconds since this picture was new.
+        now_s: real seconds that never go back.
     """
     is_fresh = picture.version > 0 and age_s < STALE_S
-    if shows == "alive":
-        return is_fresh and not any(alarm["state"] in _STANDS for alarm in _of(priority, picture.alarms))
+    if shows in ("alive", "pulse"):
+        is_well = is_fresh and not any(alarm["state"] in _STANDS for alarm in _of(priority, picture.alarms))
+        return is_well and (shows == "alive" or int(now_s) % 2 == 0)
     if shows == "not_ready":
         return not is_fresh or picture.verdict["verdict"] != "ready"
     return any(alarm["announced"] for alarm in _of(priority, picture.alarms))

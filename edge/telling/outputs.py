@@ -28,7 +28,7 @@ class Line(Protocol):
         ...
 
     def release(self) -> None:
-        """Let it go: the kernel puts it back to what it was. Never raises."""
+        """Let it go. Never raises."""
         ...
 
 
@@ -64,7 +64,7 @@ class Outputs:
         self._thread.start()
 
     def stop(self, timeout_s: float) -> bool:
-        """Let all lines go; False where that took longer."""
+        """All off, and let go; False where that took longer."""
         self._stopping.set()
         self._thread.join(timeout_s)
         return not self._thread.is_alive()
@@ -89,11 +89,20 @@ class Outputs:
                 if picture.version != version:
                     version, since_s = picture.version, self._beat_s
                 for one in self._outputs:
-                    self._show(one, is_on(one.shows, one.priority, picture, self._beat_s - since_s))
+                    self._show(one, is_on(one.shows, one.priority, picture, self._beat_s - since_s, self._beat_s))
         finally:  # also of a mistake of ours: whoever supervises starts it again
             for one in self._outputs:
-                if one.line is not None:
-                    one.line.release()
+                self._let_go(one)
+
+    def _let_go(self, one: Output) -> None:
+        """Off first: what a driver makes of the level of a line that nobody holds is its own affair."""
+        if one.line is None:
+            return
+        try:
+            one.line.drive(False)
+        except OSError:
+            pass  # its chip is gone
+        one.line.release()
 
     def _show(self, one: Output, on: bool) -> None:
         now_s = time.monotonic()
