@@ -11,7 +11,8 @@ What = Literal["alarm", "right_again", "came_and_went", "summary", "test", "entr
 
 
 class Item(NamedTuple):
-    """One alarm in a notice. `came`, `over`: its entries, as far as they are news; `last`: the newest of it. `times`: how often it came."""
+    """One alarm in a notice. `came`, `over`: its entries, as far as they are news; `first`, `last`: the oldest and the newest of what is
+    told of it. `times`: how often it came."""
 
     alarm: str
     what: What
@@ -19,6 +20,7 @@ class Item(NamedTuple):
     came: Entry | None = None
     over: Entry | None = None
     times: int = 1
+    first: Entry | None = None
 
 
 class Notice(NamedTuple):

@@ -179,7 +179,7 @@ class Tray:
     def _items(self) -> list[Item]:
         """All that waits, the most urgent first. `what` is "summary" for what is no news of its own."""
         items = [
-            Item(alarm, self._what(alarm, one), one.last, one.came, one.over, one.times)
+            Item(alarm, self._what(alarm, one), one.last, one.came, one.over, one.times, one.first)
             for alarm, one in self._waiting.items()
         ]
         return sorted(items, key=lambda item: (-_rank(item.last), item.last.seq))

@@ -53,7 +53,7 @@ def say(notice: Notice, station: str, name: str, zone: ZoneInfo) -> Told:
         title, lines, sort = _alarm(item, zone)
     elif notice.what == "right_again" and item is not None:
         title, sort = f"RIGHT AGAIN: {title_of(item.alarm)}", "success"
-        lines = [f"Since {_at(item.last, zone)}. It may still wait for somebody to acknowledge it."]
+        lines = [f"Since {_at(item.last, zone)}. Nobody has acknowledged it yet."]
         if item.last.body["to"] != State.RETURNED:
             lines = [f"Since {_at(item.over or item.last, zone)}."]
     elif notice.what == "came_and_went" and item is not None:
@@ -128,7 +128,7 @@ def _cause(item: Item) -> str:
 
 
 def _course(item: Item, zone: ZoneInfo) -> str:
-    came = item.came or item.last
+    came = item.first or item.came or item.last
     often = f", {item.times} times" if item.times > 1 else ""
     return f"from {_since(came, zone)} to {_at(item.over or item.last, zone)}{often}"
 

@@ -45,7 +45,7 @@ def test_one_that_is_right_again_before_anybody_looked_is_told_so_once(journal, 
     target.look()
     journal.alarm("leak", "returned_unacknowledged")
     assert target.look() == [("right_again", ["leak"])]
-    assert "wait for somebody to acknowledge" in target.read().text
+    assert "Nobody has acknowledged it yet." in target.read().text
     journal.alarm("leak", "normal", by="biomed")
     assert target.look() == []
 
@@ -173,7 +173,7 @@ def test_after_an_outage_one_summary_says_what_stands_and_what_came_and_went(jou
     assert "- Static pressure high (medium, acknowledged by early technician), since" in text
     assert "Right again:\n- Filter due: fine, since 2026-03-16 10:50" in text
     assert (
-        "Came and went:\n- Pressure low, from 2026-03-16 10:50 to 2026-03-16 10:50, 30 times: pressure_low it is"
+        "Came and went:\n- Pressure low, from 2026-03-16 06:00 to 2026-03-16 10:50, 30 times: pressure_low it is"
         in text
     )
     assert told.sort == "failure"
