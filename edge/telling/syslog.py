@@ -3,7 +3,7 @@
 Each change of an alarm's state is one message, in the order of the journal, none merged and none left out but below the target's priority.
 
 Severities are those of RFC 5424, 6.2.1, table 2. Which priority is which follows RFC 5674, 2 (the perceived severity major is critical,
-minor is error, warning is warning, cleared is notice; here from memory): high, medium and low are taken for major, minor and warning.
+minor is error, warning is warning, cleared is notice): that high, medium and low are major, minor and warning is our own choice.
 """
 
 from __future__ import annotations

@@ -175,9 +175,10 @@ class Teller:
         if self._next_s > time.monotonic():
             wait_s = min(wait_s, self._next_s - time.monotonic())
         heard = self._cursor.heard
-        if self._journal.wait(heard, max(0.01, wait_s)) and heard == self._woken_at:
-            self._stopping.wait(_LOOK_EVERY_S)  # it was woken here before, and there was nothing to read
-        self._woken_at = heard
+        woken = self._journal.wait(heard, max(0.01, wait_s))
+        if woken and heard == self._woken_at:
+            self._stopping.wait(_LOOK_EVERY_S)  # it was woken here just before, and there was nothing to read
+        self._woken_at = heard if woken else -1
 
     def _try(self, notice: Notice) -> None:
         outage = self._cursor.outage

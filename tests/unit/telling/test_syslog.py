@@ -1,7 +1,7 @@
 """Syslog messages against RFC 5424: its ABNF (section 6) as a grammar of our own here, and its examples (6.5), which that grammar takes.
 
-The grammar and the examples are written down from memory of the RFC; the table of severities is 6.2.1, table 2. Framing is RFC 6587, 3.4.1,
-where a message is preceded by its length in octets and a space.
+The grammar and the examples were read in copies of the RFC's text; severities are those of 6.2.1, table 2, for alarms as RFC 5674, 2, maps
+perceived severities. Framing is RFC 6587, 3.4.1 (from memory), where a message is preceded by its length in octets and a space.
 """
 
 from __future__ import annotations
@@ -76,9 +76,10 @@ def test_the_grammar_takes_the_examples_of_the_standard(sent):
     assert (parsed(sent).facility, parsed(sent).severity) == EXAMPLES[sent]
 
 
-def test_the_grammar_takes_no_time_that_the_standard_refuses():
-    # RFC 5424, 6.2.3.1, example 5: nanoseconds are not a time
+def test_the_grammar_takes_nothing_that_the_standard_s_examples_refuse():
+    # RFC 5424, 6.2.3.1, example 5: nanoseconds are not a time; 6.3.5, example 4: no space behind a bracket
     assert SYSLOG.fullmatch(b"<34>1 2003-08-24T05:14:15.000000003-07:00 host app - - -") is None
+    assert SYSLOG.fullmatch(b'<34>1 - host app - - [ exampleSDID@32473 iut="3" eventID="1011"]') is None
 
 
 def an_entry(**more: Any) -> Entry:
@@ -103,7 +104,7 @@ def test_an_alarm_is_a_message_of_the_standard():
 
 
 def test_severities_are_those_of_the_standard_s_table():
-    # RFC 5424, 6.2.1, table 2: 2 critical, 3 error, 4 warning, 5 notice (normal but significant)
+    # RFC 5424, 6.2.1, table 2: 2 critical, 3 error, 4 warning, 5 notice; RFC 5674, 2: these are major, minor, warning, cleared
     assert dict(SEVERITIES) == {"high": 2, "medium": 3, "low": 4}
     assert [severity(an_entry(priority=p).body) for p in ("high", "medium", "low", "of a later version")] == [
         2,
