@@ -26,7 +26,8 @@ class Item(NamedTuple):
 class Notice(NamedTuple):
     """One message: its items, those of highest priority first, and since when (wall time [ms]) the target could not be told.
 
-    `tries`: how many tries this one makes, those of a message that it takes over among them.
+    `tries`: how many tries this one makes, those of a message that it takes over among them. `still`: alarms that the target was told
+    before and that aren't over; of a summary.
     """
 
     what: What
@@ -34,6 +35,7 @@ class Notice(NamedTuple):
     now: Now
     since_ms: int | None = None
     tries: int = 1
+    still: tuple[str, ...] = ()
 
     @property
     def seq(self) -> int:

@@ -174,7 +174,15 @@ class Tray:
         return self._notice(items[0].what if is_single else "summary", items, now)
 
     def _notice(self, what: What, items: list[Item], now: Now) -> Notice:
-        return Notice(what, tuple(items), now, self.outage.since_ms, self.outage.tries + 1)
+        still = sorted(alarm for alarm, one in self._settled.items() if one.told and alarm not in self._waiting)
+        return Notice(
+            what,
+            tuple(items),
+            now,
+            self.outage.since_ms,
+            self.outage.tries + 1,
+            tuple(still) if what == "summary" else (),
+        )
 
     def _items(self) -> list[Item]:
         """All that waits, the most urgent first. `what` is "summary" for what is no news of its own."""

@@ -97,12 +97,14 @@ def _summary(notice: Notice, zone: ZoneInfo) -> tuple[str, list[str], str]:
         "Stands now:",
         [f"{title_of(i.alarm)} ({_standing(i)}), since {_since(i.came or i.last, zone)}: {_cause(i)}" for i in stand],
     )
-    lines = lines or ["Nothing of it stands now."]
+    lines += _named("You were told before, and it isn't over:", [title_of(alarm) for alarm in notice.still])
+    lines = lines or ["Nothing stands now."]
     lines += _named("Right again:", [f"{title_of(i.alarm)}, since {_at(i.over or i.last, zone)}" for i in again])
     lines += _named("Came and went:", [f"{title_of(i.alarm)}, {_course(i, zone)}: {_cause(i)}" for i in went])
-    title = f"SUMMARY: {len(stand)} stand, {len(again) + len(went)} over" if notice.items else "SUMMARY: nothing stands"
+    count, over = len(stand) + len(notice.still), len(again) + len(went)
+    title = f"SUMMARY: {count} stand, {over} over" if count or over else "SUMMARY: nothing stands"
     urgent = any(i.last.body["priority"] == "high" for i in stand)
-    return title, lines, "failure" if urgent else "warning" if stand else "info"
+    return title, lines, "failure" if urgent else "warning" if count else "info"
 
 
 def _named(head: str, lines: Sequence[str]) -> list[str]:

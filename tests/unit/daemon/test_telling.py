@@ -16,6 +16,7 @@ from edge.domain.errors import StoreFault
 from edge.snapshot import Snapshot
 from tests.unit.config.test_telling import HEAD, LAMP, PHONE
 from tests.unit.telling.kit import Journal
+from tests.unit.telling.test_outputs import FakeChip, FakeLine
 from tests.unit.telling.test_teller import OnDisk, until
 
 REFUSED = StoreFault("it is full", where="/somewhere", expected="room", do="Make some")
@@ -92,3 +93,23 @@ def test_an_output_without_its_chip_says_so_and_is_tried_on() -> None:
         assert outputs.status()["lamp"]["on"] is None and outputs.alive() and outputs.quiet_s() < 60
     finally:
         assert outputs.stop(20.0)
+
+
+def test_an_output_is_taken_with_what_the_station_file_says_and_let_go_off(monkeypatch: pytest.MonkeyPatch) -> None:
+    taken: list[tuple[str, dict[str, Any]]] = []
+    chip = FakeChip()
+
+    def take(ident: str, options: dict[str, Any]) -> FakeLine:
+        taken.append((ident, options))
+        return chip.take()
+
+    monkeypatch.setattr("adapters.gpio_output.take", take)
+    text = LAMP.replace("announced", "alive") + 'active = "low"\n'
+    outputs = make_outputs(config.loads(HEAD + text, Path("s.toml")).outputs, a_judge({}, 0))
+    outputs.start()
+    until(lambda: outputs.status()["lamp"]["on"])
+    assert outputs.stop(20.0)
+    ((ident, options),) = taken
+    assert ident == "lamp" and (options["chip"], options["chip_label"]) == ("/dev/gpiochip0", "pinctrl-bcm2711")
+    assert (options["line"], options["active"]) == (25, "low")
+    assert chip.levels == [True, False] and chip.released == 1

@@ -189,8 +189,24 @@ def test_an_outage_ends_with_a_message_also_where_nothing_is_left_to_tell(journa
     target.look()
     target.answers = True
     assert target.look() == [("summary", [])]
-    assert "Nothing of it stands now." in target.read().text
+    assert "Nothing stands now." in target.read().text
     assert target.look() == [] and target.tray.outage.since_ms is None
+
+
+def test_a_summary_names_what_was_told_before_and_is_not_over(journal, target):
+    journal.alarm("leak", "unacknowledged", priority="high")
+    target.look()
+    target.answers = False
+    for ident in ("pressure_low", "static_high"):
+        journal.alarm(ident, "unacknowledged")
+        journal.alarm(ident, "normal")
+    target.look()
+    target.answers = True
+    assert target.look() == [("summary", ["pressure_low", "static_high"])]
+    assert "You were told before, and it isn't over:\n- Leak\n" in target.read().text
+    assert "Nothing stands" not in target.read().text
+    journal.alarm("leak", "normal", priority="high")
+    assert target.look() == [("right_again", ["leak"])]
 
 
 def test_one_alarm_after_an_outage_is_told_as_itself_and_as_a_possible_repeat(journal, target):
@@ -245,7 +261,9 @@ def test_a_burst_is_one_summary_and_a_few_are_told_one_by_one(journal, target):
     for n in range(40):
         journal.alarm(f"silent:p{n}", "unacknowledged")
     assert [(what, len(alarms)) for what, alarms in target.look()] == [("summary", 40)]
-    assert target.read().text.count("\n- ") == 13 and "- and 28 more, see the page" in target.read().text
+    text, before = target.read().text.split("\nYou were told before")
+    assert text.count("\n- ") == 13 and "- and 28 more, see the page" in text
+    assert before.count("\n- ") == MOST_SINGLE and target.read().title.endswith("SUMMARY: 43 stand, 0 over")
 
 
 def test_the_most_urgent_is_told_first(journal, target):
