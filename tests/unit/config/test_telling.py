@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+import re
+import textwrap
 from pathlib import Path
 
 import pytest
@@ -134,3 +136,13 @@ def test_what_should_be_known_is_warned_of() -> None:
         "nobody to send a test notice to" in w
         for w in loaded('[tell]\ndaily_test = "07:00"\n' + log.format("unix:/l")).warnings
     )
+
+
+def test_the_snippets_of_the_guide_load() -> None:
+    guide = (Path(__file__).parents[3] / "deploy/telling.md").read_text(encoding="utf-8")
+    blocks = [textwrap.dedent(block) for block in re.findall(r"(?:^ {4,}.*\n|^\n(?= {4}))+", guide, re.MULTILINE)]
+    snippets = [block for block in blocks if "[[" in block]
+    assert len(snippets) == 3
+    for snippet in snippets:
+        station = loaded(snippet)
+        assert station.tell is not None or station.outputs
