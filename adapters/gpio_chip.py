@@ -149,7 +149,7 @@ class KernelLines:
         found = [os.path.join(self._folder, name) for name in names_in(self._folder) if name.startswith("gpiochip")]
         return sorted(found, key=lambda path: (path != self._path, path))
 
-    def open(self) -> Chip:
+    def open(self) -> _KernelChip:
         opener = self._open_chip or self._kernel_opener()
         if not self.label:
             chip = opener(self._path)
@@ -243,6 +243,15 @@ class _KernelChip:
                 raise LookupError(str(exc)) from exc
             raise
 
+    def take_output(self, line: int | str, active_low: bool) -> KernelOutput:
+        """Take a line as an output, off. Raises as take() does. The chip is the output's from then on."""
+        import gpiod
+        from gpiod.line import Direction, Value
+
+        offset = self._offset(line)
+        settings = gpiod.LineSettings(direction=Direction.OUTPUT, active_low=active_low, output_value=Value.INACTIVE)
+        return KernelOutput(self, self._chip.request_lines({offset: settings}, consumer=CONSUMER), offset)
+
     def holder(self, line: int | str) -> str:
         try:
             return str(self._chip.get_line_info(self._offset(line)).consumer or "")
@@ -302,3 +311,24 @@ class _KernelLine:
             self._request.release()
         except OSError:  # as in close()
             pass
+
+
+class KernelOutput:
+    """A line that we drive. What becomes of its level once it is let go, by the end of the process too, is its driver's affair."""
+
+    def __init__(self, chip: _KernelChip, request: gpiod.LineRequest, offset: int) -> None:
+        self._chip, self._request, self._offset = chip, request, offset
+
+    def drive(self, on: bool) -> None:
+        """Raises OSError."""
+        from gpiod.line import Value
+
+        self._request.set_value(self._offset, Value.ACTIVE if on else Value.INACTIVE)
+
+    def release(self) -> None:
+        """Let it and its chip go. Never raises."""
+        try:
+            self._request.release()
+        except OSError:  # as in close()
+            pass
+        self._chip.close()

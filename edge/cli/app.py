@@ -128,14 +128,36 @@ def run(
 
 @app.command()
 def check(file: Annotated[Path, FileArgument(help="The station file.", metavar="FILE")]) -> None:
-    """Check a station file: every mistake with its line, and what is not active yet."""
+    """Check a station file: every mistake with its line, who is told, and what is not active yet. Sends nothing."""
 
     def work() -> int:
-        from edge.config import check_report
+        from edge import config
+        from edge.cli import tell as cli_tell
 
-        code, text = check_report(file)
+        code, text = config.check_report(file)
+        if code == terminal.DONE:
+            warnings, mistakes = cli_tell.look(config.load(file))
+            text = "\n".join(mistakes or [text, *warnings])
+            code = terminal.UNUSABLE if mistakes else code
         print(text, file=sys.stderr if code else sys.stdout)
         return code
+
+    _done(work)
+
+
+@app.command()
+def tell(
+    file: Annotated[Path, FileArgument(help="The station file.", metavar="FILE")],
+    test: Annotated[bool, typer.Option("--test", help="Send a test notice, and say what became of it.")] = False,
+    target: Annotated[str | None, typer.Option(help="Only this target.", metavar="ID")] = None,
+) -> None:
+    """Say who is told away from the page, and when; with --test tell each now."""
+
+    def work() -> int:
+        from edge import config
+        from edge.cli import tell as cli_tell
+
+        return cli_tell.tell(config.load(file), target, test=test)
 
     _done(work)
 

@@ -77,6 +77,9 @@ BOUNDS: Final[Mapping[str, Bound]] = MappingProxyType(
         "ntc.at": Bound("temperature", "-55 degC", "155 degC", "25 degC is common"),
         "loop.current": Bound("current_ma", "0 mA", "25 mA", "current loops carry 4 to 20 mA"),
         "mqtt.keep_alive": Bound("duration", "5 s", "18 h", "two octets of seconds: MQTT 5.0, 3.1.2.10 (from memory)"),
+        "tell.summary_after": Bound("duration", "0 s", "24 h", "news of one cause come together"),
+        "tell.longest_pause": Bound("duration", "15 s", "15 min", "whoever is there again hears within it"),
+        "target.longest_wait": Bound("duration", "1 min", "7 days", "a night, a week-end"),
         "keep.age": Bound("duration", "1 h", "36600 days", "retention by age"),
         "keep.size": Bound("size_bytes", "1 MB", "100 TB", "retention by size"),
     }

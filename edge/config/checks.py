@@ -20,7 +20,7 @@ from edge.config.points import (
     SerialLineBus,
 )
 from edge.config.reading import Findings
-from edge.config.sections import ALARM_IDS, Tables, kind_of
+from edge.config.sections import ALARM_IDS, MANY, Tables, kind_of
 from edge.domain import settings
 from edge.domain.readings import Role
 from edge.domain.roles import ROLES
@@ -191,7 +191,8 @@ def _treatment(tables: Tables, found: Findings) -> None:
 
 
 def _ids(tables: Tables, found: Findings) -> None:
-    for key, rows in (("basin", tables.basin), ("filter", tables.filter), ("bus", tables.bus), ("point", tables.point)):
+    for key in MANY:
+        rows = getattr(tables, key)
         seen: dict[str, Path] = {}
         for row in rows:
             own, path = getattr(row, "id", None), tables.path(row)

@@ -63,6 +63,52 @@ class ApiPlan:
 
 
 @dataclass(frozen=True, slots=True)
+class SyslogPlan:
+    """A syslog receiver. `how`: udp, tcp or unix; `host` is the path of a unix socket."""
+
+    how: str
+    host: str
+    port: int
+    facility: str
+    enterprise: int
+
+
+@dataclass(frozen=True, slots=True)
+class TargetPlan:
+    """One target, with either `url_file` or `syslog`. `outside_hours`: the least priority told at once while the station is closed."""
+
+    id: str
+    url_file: Path | None
+    syslog: SyslogPlan | None
+    priority: str
+    outside_hours: str
+    longest_wait_ms: int
+
+
+@dataclass(frozen=True, slots=True)
+class TellPlan:
+    """Who is told away from the page. `daily_test_min`: minutes after local midnight; None: no test notice."""
+
+    targets: tuple[TargetPlan, ...]
+    summary_after_ms: int
+    longest_pause_s: float
+    daily_test_min: int | None
+
+
+@dataclass(frozen=True, slots=True)
+class OutputPlan:
+    """A lamp, buzzer or relay. `shows`: announced, not_ready, alive or pulse."""
+
+    id: str
+    chip: str
+    chip_label: str
+    line: int | str
+    active: str
+    shows: str
+    priority: str
+
+
+@dataclass(frozen=True, slots=True)
 class KeepPlan:
     """Where the store is, and how long each tier of readings stays (None: for ever). The journal always stays."""
 
@@ -91,3 +137,5 @@ class StationFile:
     digest: str
     warnings: tuple[str, ...] = ()
     not_active: tuple[str, ...] = field(default=())
+    tell: TellPlan | None = None
+    outputs: tuple[OutputPlan, ...] = ()

@@ -6,6 +6,7 @@ on the day they come.
 
 from __future__ import annotations
 
+import re
 from collections.abc import Mapping
 from types import MappingProxyType
 from typing import TYPE_CHECKING, Annotated, Any, Final, Literal
@@ -39,6 +40,10 @@ class RoleWord(Due):
 
     def schema(self) -> dict[str, Any]:
         return {"enum": [role.value for role in Role], "description": "What the point means to the station."}
+
+
+#: a device's path, but of none of the kinds that are never GPIO chips
+CHIP_PATH: Final = re.compile(r"/dev/(?!(tty|serial|i2c-|spidev|null|zero|mem|hwmon|video|sd|mmcblk|w1|iio)).*[^/]")
 
 
 class LineName(Due):

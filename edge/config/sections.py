@@ -33,6 +33,7 @@ from edge.config.tables import (
     Table,
     WaterPathTreatmentTable,
 )
+from edge.config.telling_tables import OutputTable, TargetTable, TellTable
 from edge.domain.alarms.catalogue import CATALOGUE
 from edge.domain.readings import Role
 
@@ -70,6 +71,9 @@ class WholeFile(Table):
     mqtt: MqttTable | None = None
     api: ApiTable | None = None
     keep: KeepTable | None = None
+    tell: TellTable | None = None
+    target: list[TargetTable] = Field(default_factory=list)
+    output: list[OutputTable] = Field(default_factory=list)
 
 
 #: sections that are one table
@@ -78,9 +82,14 @@ SINGLE: Final[Mapping[str, type[Table]]] = MappingProxyType(
         "station": StationTable, "hours": HoursTable, "reservoir": ReservoirTable, "supply": SupplyTable,
         "filters": FiltersTable, "daily_test": DailyTestTable, "water_path_treatment": WaterPathTreatmentTable,
         "disinfectant": DisinfectantTable, "outlet_test": OutletTestTable, "mqtt": MqttTable, "api": ApiTable, "keep": KeepTable,
+        "tell": TellTable,
     }
 )  # fmt: skip
-MANY: Final = ("basin", "filter", "bus", "point")
+#: lists of tables whose model depends on nothing else
+PLAIN_ROWS: Final[Mapping[str, type[Table]]] = MappingProxyType(
+    {"basin": BasinTable, "filter": FilterTable, "target": TargetTable, "output": OutputTable}
+)
+MANY: Final = (*PLAIN_ROWS, "bus", "point")
 NAMED: Final[Mapping[str, type[Table]]] = MappingProxyType({"alarm": AlarmTable, "duty": DutyTable})
 SECTIONS: Final = (*SINGLE, *MANY, *NAMED, "not_fitted")
 
@@ -101,6 +110,9 @@ class Tables:
     mqtt: MqttTable | None = None
     api: ApiTable | None = None
     keep: KeepTable | None = None
+    tell: TellTable | None = None
+    target: list[TargetTable] = field(default_factory=list)
+    output: list[OutputTable] = field(default_factory=list)
     basin: list[BasinTable] = field(default_factory=list)
     filter: list[FilterTable] = field(default_factory=list)
     bus: list[BusTable] = field(default_factory=list)
@@ -149,7 +161,7 @@ def read(found: Findings) -> Tables:
             setattr(tables, key, reader.table(model, document[key], (key,)))
     if "station" not in document and not found.parsed.may_lack and document:
         found.wrong(("station",), "the table [station] is missing", "[station] with site, id and timezone", "Add it")
-    for key, row_model in (("basin", BasinTable), ("filter", FilterTable)):
+    for key, row_model in PLAIN_ROWS.items():
         for path, row in _rows(found, key):
             _keep(tables, key, reader.table(row_model, row, path), path)
     _named(found, reader, tables)
@@ -282,10 +294,9 @@ def _homes() -> Mapping[str, str]:
     for section, model in (*SINGLE.items(), *NAMED.items()):
         for own, info in model.model_fields.items():
             homes.setdefault(info.alias or own, f"[{section}]")
-    for section, rows in (("basin", [BasinTable]), ("filter", [FilterTable])):
-        for row in rows:
-            for own in row.model_fields:
-                homes.setdefault(own, f"[[{section}]]")
+    for section, row in PLAIN_ROWS.items():
+        for own in row.model_fields:
+            homes.setdefault(own, f"[[{section}]]")
     for place, models in (("[[bus]]", [k[0] for k in KINDS.values()]), ("[[point]]", [k[1] for k in KINDS.values()])):
         for kind in models:
             for own, info in kind.model_fields.items():

@@ -17,6 +17,7 @@ from typing import Any, Final
 from edge.config import checks as config_checks
 from edge.config import notes as config_notes
 from edge.config import ports as config_ports
+from edge.config import telling as config_telling
 from edge.config import wiring as config_wiring
 from edge.config.alarm_file import with_alarms
 from edge.config.bounds import ONEWIRE_READ_MS
@@ -64,10 +65,12 @@ def loads(text: str, path: Path) -> StationFile:
     tunings = _tunings(tables, found)
     config_checks.check(tables, points, found)
     config_wiring.check(tables, found)
+    config_telling.check(tables, found)
     found.refuse(of_catalogue)
     digest = _digest(found)
     found.refuse()
     config_notes.warn(tables, tunings, found)
+    config_telling.warn(tables, found)
     return StationFile(
         path=path,
         settings=build_station(tables, _bound(points, found.document), tunings),
@@ -79,6 +82,8 @@ def loads(text: str, path: Path) -> StationFile:
         digest=digest,
         warnings=tuple(found.warnings),
         not_active=tuple(config_notes.not_active(tables)),
+        tell=config_telling.tell_plan(tables, path.parent),
+        outputs=config_telling.output_plans(tables),
     )
 
 

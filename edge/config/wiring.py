@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import re
 from collections.abc import Callable, Mapping
 from types import MappingProxyType
 from typing import Final
@@ -11,6 +10,7 @@ from edge.config.bounds import MOST_PULSES_HZ
 from edge.config.fields import dimension_of_text
 from edge.config.locate import Path
 from edge.config.points import (
+    CHIP_PATH,
     GpioBus,
     GpioPoint,
     IioPoint,
@@ -33,8 +33,6 @@ from edge.domain.roles import CONTACTS
 
 #: the highest address of a register or bit
 LAST_REGISTER: Final = 0xFFFF
-#: a device's path, but of none of the kinds that are never GPIO chips
-_CHIP: Final = re.compile(r"/dev/(?!(tty|serial|i2c-|spidev|null|zero|mem|hwmon|video|sd|mmcblk|w1|iio)).*[^/]")
 
 
 def check(tables: Tables, found: Findings) -> None:
@@ -58,7 +56,7 @@ def check(tables: Tables, found: Findings) -> None:
             isinstance(bus, GpioBus)
             and isinstance(bus.chip, str)
             and bus.lines == "kernel"
-            and not _CHIP.fullmatch(bus.chip)
+            and not CHIP_PATH.fullmatch(bus.chip)
         ):
             path = (*tables.path(bus), "chip")
             found.wrong(path, f"{bus.chip} can't be a GPIO chip", "a chip's device, such as /dev/gpiochip0")

@@ -13,20 +13,24 @@ import threading
 import time
 from collections.abc import Callable, Mapping, Sequence
 from functools import partial
-from typing import TYPE_CHECKING, Any, Final, Protocol, cast
+from typing import TYPE_CHECKING, Any, Final, cast
+from zoneinfo import ZoneInfo
 
 from edge.acquisition.acquisition import Acquisition
 from edge.clock import RealClock
 from edge.config import StationFile, settings_of
 from edge.daemon.opening import Opening, SilentDisk
+from edge.daemon.part import Part, Running
 from edge.daemon.series import CurrentSeries
+from edge.daemon.telling import Telling, make_outputs, make_telling
 from edge.daemon.unkept import UnkeptJournal
+from edge.daemon.untold import Untold
 from edge.daemon.version import program_version
 from edge.daemon.watch import hanging, store_trouble
 from edge.domain.contracts import Clock
 from edge.domain.entries import Entry
 from edge.domain.entry_bodies import FileRepair, SetAsideBody, UntoldBody
-from edge.domain.errors import StoreFault, UnusableInput, WarmwellError
+from edge.domain.errors import StoreFault, UnusableInput
 from edge.domain.messages import Message, as_told, say, text
 from edge.domain.records.counting import confirms_clock
 from edge.domain.station.station import Station
@@ -36,123 +40,17 @@ from edge.judge.judge import Judge
 from edge.store.journal import CHECKED_AT_START, Journal
 from edge.store.space import Space
 
-if TYPE_CHECKING:  # both are heavy
-    from edge.api.server import ApiServer
+if TYPE_CHECKING:
+    from edge.api.server import ApiServer  # it and the publisher are heavy
     from edge.mqtt.publisher import Publisher
+    from edge.telling.outputs import Outputs
 
 log = logging.getLogger("warmwell.daemon")
 
-#: pauses before a part that failed is started again (real seconds)
-FIRST_PAUSE_S, LONGEST_PAUSE_S = 2.0, 120.0
-#: a part that ran so long (real seconds) has earned the first pause again
-STEADY_S: Final = 300.0
-#: until then (real seconds) a broker that was never reached is none that is lost
-FIRST_CONNECT_S: Final = 15.0
 #: how long the stop waits for the store (real seconds)
 CLOSE_WITHIN_S: Final = 4.0
 #: how often a store that can't be used is tried again (real seconds)
 STORE_AGAIN_S: Final = 5.0
-
-
-class Running(Protocol):
-    """What a part is once it was made."""
-
-    def start(self) -> object: ...
-    def stop(self, timeout_s: float) -> object: ...
-    def status(self) -> dict[str, Any]: ...
-    def quiet_s(self) -> float: ...
-
-
-class Part:
-    """One part that tells: made and started by `make`, watched, and made again after a pause when it died.
-
-    Args:
-        name: as it stands in the log and in /health.
-        make: builds a part, not started; its library is imported here. May raise anything.
-        alive: whether a started part still works.
-        mono_s: real time; handed in by tests.
-    """
-
-    def __init__(
-        self,
-        name: str,
-        make: Callable[[], Running],
-        alive: Callable[[Running], bool],
-        mono_s: Callable[[], float] = time.monotonic,
-    ) -> None:
-        self.name, self._make, self._alive, self._mono_s = name, make, alive, mono_s
-        self.running: Running | None = None
-        self.why = "not started yet"
-        self.last_status: dict[str, Any] = {}  # after its stop
-        self._pause_s, self._again_s, self._since_s = FIRST_PAUSE_S, 0.0, 0.0
-        self.restarts = 0
-
-    def start(self) -> None:
-        """Start it. Raises what it raises; it is then tried again by look()."""
-        self._again_s = self._mono_s() + self._pause_s
-        self._pause_s = min(self._pause_s * 2, LONGEST_PAUSE_S)
-        part = self._make()
-        part.start()
-        self.running, self.why, self._since_s = part, "", self._mono_s()
-
-    def look(self) -> None:
-        """See to it that it works: notice a death, start again when the pause is over."""
-        if self.running is not None and self._is_alive():
-            return
-        if self.running is not None:
-            self._bury()
-        if self._mono_s() < self._again_s:
-            return
-        try:
-            self.start()
-            if self.restarts:
-                log.info("%s: started again", self.name)
-        except WarmwellError as exc:
-            self._failed(str(exc))
-        except Exception as exc:  # supervision border: what tells may fail in any way; watching and judging go on
-            log.debug("%s", self.name, exc_info=True)
-            self._failed(f"it could not be started ({type(exc).__name__}: {exc})")
-
-    def _is_alive(self) -> bool:
-        try:
-            return self.running is not None and self._alive(self.running)
-        except Exception:  # supervision border: one that can't say is taken for dead
-            return False
-
-    def _bury(self) -> None:
-        if self._mono_s() - self._since_s > STEADY_S:
-            self._pause_s = FIRST_PAUSE_S
-        self.restarts += 1
-        self._failed("it died")
-        self._again_s = self._mono_s() + self._pause_s
-        dead, self.running = self.running, None
-        if dead is not None:
-            self._stop(dead, 1.0)
-
-    def _failed(self, why: str) -> None:
-        if why != self.why:
-            log.error("%s: %s; it is tried again by itself", self.name, why)
-        self.why = why
-
-    def stop(self, timeout_s: float) -> None:
-        """Stop it, if it runs. Never raises."""
-        part, self.running = self.running, None
-        if part is not None:
-            self._stop(part, timeout_s)
-            self.last_status = part.status()
-
-    def _stop(self, part: Running, timeout_s: float) -> None:
-        try:
-            part.stop(timeout_s)
-        except Exception:  # supervision border: the other parts still have to be stopped
-            log.warning("%s: stopping it failed", self.name, exc_info=True)
-
-    def status(self) -> dict[str, Any]:
-        """For /health."""
-        if self.running is None:
-            return {"ok": False, "state": "down", "why": self.why, "restarts": self.restarts}
-        own = self.running.status() if hasattr(self.running, "status") else {}
-        return {"ok": True, "state": "up", "restarts": self.restarts, **own}
 
 
 class Assembly:
@@ -179,7 +77,7 @@ class Assembly:
         opening: Opening | None = None,
     ) -> None:
         self.plan, self.clock = plan, clock
-        self._quick_mqtt, self._was_connected = quick_mqtt, False
+        self._quick_mqtt, self._untold = quick_mqtt, Untold()
         self._tickers, self._on_entries, self._about = tickers, on_entries, dict(about or {})
         self._began_s = time.monotonic()
         self._facts: dict[str, tuple[bool, Message | None]] = {}
@@ -285,11 +183,20 @@ class Assembly:
 
     def start_telling(self) -> None:
         """Start the publisher and the API. What fails is said and tried again by look()."""
+        self._add_telling(self.plan)
         if self.plan.mqtt is not None:
             self.parts["mqtt"] = Part("mqtt", self._make_publisher, _publishes)
         self.parts["api"] = Part("api", self._make_api, _serves)
         for part in self.parts.values():
             part.look()
+
+    def _add_telling(self, plan: StationFile) -> None:
+        """What is shown in the room, and who is told away from the page, where the station file asks for it."""
+        if plan.outputs:
+            self.parts["outputs"] = Part("outputs", lambda: make_outputs(plan.outputs, self.judge), _lives)
+        if plan.tell is not None:
+            make = partial(make_telling, plan, self.journal, self.judge, self.clock, self.not_kept)
+            self.parts["telling"] = Part("telling", make, _lives)
 
     def _make_publisher(self) -> Running:
         if isinstance(self.not_kept, SilentDisk):
@@ -309,14 +216,14 @@ class Assembly:
             settings.site, settings.id, self.journal, judge.snapshot, judge.wait_snapshot, self.clock, program_version(),
             *self._told_of_station(self.plan),
         )  # fmt: skip
-        return Publisher(self.plan.mqtt, source, folder=self.plan.keep.folder, untold=self._untold, timing=timing)
+        return Publisher(self.plan.mqtt, source, folder=self.plan.keep.folder, untold=self._note_untold, timing=timing)
 
     def _told_of_station(self, plan: StationFile) -> tuple[str, str, bool]:
         """Its title, its zone, and whether anything of it is simulated: beside its readings a demo's clock is, too."""
         simulated = any("simulated" in (bus.kind, bus.options.get("lines")) for bus in plan.buses)
         return plan.settings.title, plan.settings.timezone, simulated or "demo" in self._about
 
-    def _untold(self, entry: Entry, why: str) -> None:
+    def _note_untold(self, entry: Entry, why: str) -> None:
         body: UntoldBody = {"seq": entry.seq, "kind": entry.kind, "why": why}
         self.judge.note("untold", body)
 
@@ -364,17 +271,11 @@ class Assembly:
         self._fact("disk_low", bool(disk["low"]), say("alarm.disk_low.nearly_full", disk=text(disk["disk"])))
         trouble = self._store_trouble(disk)
         self._fact("store", trouble is not None, trouble)
-        mqtt = self.parts.get("mqtt")
-        if mqtt is not None:
-            status = mqtt.status()
-            connected = bool(status.get("connected"))
-            self._was_connected = self._was_connected or connected
-            # a first connection takes real seconds, which are many minutes in fast motion
-            early = not self._was_connected and time.monotonic() - self._began_s < FIRST_CONNECT_S
-            why = status.get("untold_why") or status.get("last_error") or status.get("why")
-            cause = as_told(str(why)) if why else say("alarm.untold.not_reached")
-            untold = mqtt.running is None or cast("Publisher", mqtt.running).untold_since_ms() is not None
-            self._fact("untold", untold and not early, cause)
+        untold = self._untold.look(self.parts.get("mqtt"), self.parts.get("telling"))
+        self._fact("untold", untold is not None, untold)
+        if "telling" in self.parts:
+            said = Words(zone=ZoneInfo(self.plan.settings.timezone)).text(untold)
+            self.judge.remark("telling", f"{said[:1].upper()}{said[1:]}." if said else "")
 
     def _fact(self, alarm: str, present: bool, cause: Message | None) -> None:
         """Tell the station when it changes; the cause of what is over doesn't matter."""
@@ -458,6 +359,12 @@ class Assembly:
         self._reload_telling(old, new, about)
 
     def _reload_telling(self, old: StationFile, new: StationFile, about: Mapping[str, Any]) -> None:
+        if _told(new) != _told(old):
+            for name in ("telling", "outputs"):
+                if name in self.parts:
+                    self.parts.pop(name).stop(2.0)
+            self.judge.remark("telling", "")
+            self._add_telling(new)
         if (new.mqtt, self._told_of_station(new)) != (old.mqtt, self._told_of_station(old)):
             if "mqtt" in self.parts:
                 self.parts.pop("mqtt").stop(2.0)
@@ -511,6 +418,16 @@ class Assembly:
 
 def _serves(part: Running) -> bool:
     return bool(part.status()["ok"])
+
+
+def _lives(part: Running) -> bool:
+    return cast("Telling | Outputs", part).alive()
+
+
+def _told(plan: StationFile) -> tuple[object, ...]:
+    """All of a station file that its targets and outputs go by."""
+    settings = plan.settings
+    return plan.tell, plan.outputs, settings.title, settings.timezone, settings.hours
 
 
 def _publishes(part: Running) -> bool:

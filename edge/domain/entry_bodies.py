@@ -365,6 +365,28 @@ class UntoldBody(TypedDict):
     why: str
 
 
+class TargetUntoldBody(UntoldBody):
+    """`untold` with a `target`: it can't be told, once for each outage; it is tried on. Written by the tellers. Read by people."""
+
+    target: str
+    what: str  # as in ToldBody
+    alarms: list[str]
+
+
+class ToldBody(TypedDict):
+    """`told`: a target has a message. Written by the tellers. Read by people.
+
+    `what`: alarm, right_again, came_and_went, summary, test; entry, of a syslog target that can be told again.
+    """
+
+    target: str
+    what: str
+    alarms: list[str]  # the first 50
+    seq: int  # the highest entry that it tells of; 0 for none
+    tries: int
+    untold_since: NotRequired[str]  # it could not be told from then on
+
+
 class DutyDroppedBody(TypedDict):
     """A changed station file no longer asks for what was owed.
 
@@ -440,15 +462,15 @@ BusBody: TypeAlias = BusChangeBody | BusSeenBody
 TransferBody: TypeAlias = TransferSeenBody | TransferForgottenBody
 PowerBody: TypeAlias = OutletPowerBody | PowerUnsureBody
 
-#: kind -> the shapes that its body can have; records have theirs in record_bodies.py, and no part of this version writes `told`
+#: kind -> the shapes that its body can have; records have theirs in record_bodies.py
 SHAPES: Final[Mapping[str, tuple[type, ...]]] = MappingProxyType(
     {
         "started": (StartedBody,), "stopped": (StoppedBody,), "settings": (SettingsBody,), "settings_refused": (SettingsRefusedBody,),
         "clock_step": (ClockStepBody,), "bus": (BusChangeBody, BusSeenBody), "alarm": (AlarmBody,), "verdict": (VerdictBody,),
         "phase": (PhaseBody,), "draw": (DrawBody,), "heat_up": (HeatUpBody,), "cool_down": (CoolDownBody,),
         "transfer": (TransferSeenBody, TransferForgottenBody), "filter_day": (FilterDayBody,), "contradiction": (ContradictionBody,),
-        "advice": (AdviceBody,), "power": (OutletPowerBody, PowerUnsureBody), "record": (RecordBody,), "told": (),
-        "untold": (UntoldBody,), "duty_dropped": (DutyDroppedBody,),
+        "advice": (AdviceBody,), "power": (OutletPowerBody, PowerUnsureBody), "record": (RecordBody,), "told": (ToldBody,),
+        "untold": (UntoldBody, TargetUntoldBody), "duty_dropped": (DutyDroppedBody,),
         "repair": (LossBody, SetAsideBody, RenewedBody, CutBody, EntriesLostBody),
     }
 )  # fmt: skip

@@ -480,7 +480,8 @@ def _entry_text(line: Mapping[str, Any]) -> str:
         because = f": {'; '.join(map(str, why[:3]))}" if isinstance(why, list) and why else ""
         return f"{_start(line)}  verdict  {str(body.get('to')).replace('_', ' ')}{because}"
     if line.get("kind") == "untold":
-        return f"{_start(line)}  untold  entry {body.get('seq')}: {body.get('why')}"
+        who = body.get("target") or f"entry {body.get('seq')}"
+        return f"{_start(line)}  untold  {who}: {body.get('why')}"
     return ""
 
 

@@ -5,12 +5,12 @@ from __future__ import annotations
 import json
 import logging
 import math
-import os
 import threading
 from collections.abc import Callable, Iterable
 from pathlib import Path
 from typing import Any, NamedTuple, Protocol
 
+from edge import small_file
 from edge.mqtt.topics import ROOT, mqtt_topic_ok
 
 _log = logging.getLogger("warmwell.mqtt")
@@ -154,15 +154,8 @@ class FileMemory:
             self._behind.do("memory", lambda: self._put(document))
 
     def _put(self, document: dict[str, Any]) -> None:
-        new = self._path.with_name(self._path.name + ".new")
         try:
-            new.unlink(missing_ok=True)
-            fd = os.open(new, os.O_WRONLY | os.O_CREAT | os.O_EXCL | os.O_NOFOLLOW | os.O_CLOEXEC, 0o640)
-            with os.fdopen(fd, "w", encoding="utf-8") as file:
-                json.dump(document, file)
-                file.flush()
-                os.fsync(file.fileno())
-            os.replace(new, self._path)
+            small_file.replace(self._path, document)
         except (OSError, ValueError) as exc:
             self._say(
                 f"{self._path}: can't be written ({exc}); expected room and a writable folder. Old topics may stay on the broker"

@@ -2,7 +2,8 @@
    include/uapi/linux/gpio.h, version 2, as far as a reader of lines makes them.
 
    Line 5 is held by "other-driver". Line 7 is named "FLOW". A line that is taken for its closings has GPIO_SHIM_EDGES edges waiting,
-   1 ms apart, of which GPIO_SHIM_LOST in the middle are missing. Odd lines are active. Each request is told on standard error. */
+   1 ms apart, of which GPIO_SHIM_LOST in the middle are missing. Odd lines are active. Each request, and what lines are set to, is told
+   on standard error. */
 #define _GNU_SOURCE
 #include <dlfcn.h>
 #include <errno.h>
@@ -106,6 +107,15 @@ int ioctl(int handle, unsigned long number, ...)
 	}
 	case (unsigned)GPIO_V2_GET_LINE_IOCTL:
 		return line_request(what);
+	case (unsigned)GPIO_V2_LINE_SET_VALUES_IOCTL: {
+		struct gpio_v2_line_values *values = what;
+		if (getenv("GPIO_SHIM_GONE")) {
+			errno = ENODEV;
+			return -1;
+		}
+		fprintf(stderr, "set %u to %u\n", offset_of[handle] - 1, (unsigned)(values->bits & values->mask));
+		return 0;
+	}
 	case (unsigned)GPIO_V2_LINE_GET_VALUES_IOCTL: {
 		struct gpio_v2_line_values *values = what;
 		if (getenv("GPIO_SHIM_GONE")) {

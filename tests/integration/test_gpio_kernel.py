@@ -186,6 +186,65 @@ def test_edges_that_the_kernel_dropped_are_known_by_its_numbers(shim):
     assert (told["counts"]["flow: pulses"], told["counts"]["flow: edges lost"]) == (200, 16)
 
 
+OUTPUT_FLAG = 1 << 3
+DRIVEN = """
+import json
+from adapters.gpio_output import take
+from edge.domain.errors import WarmwellError
+def tried(line, active="high"):
+    try:
+        return take("lamp", {"chip": "/dev/null", "chip_label": None, "line": line, "active": active})
+    except (WarmwellError, OSError) as exc:
+        return str(exc)
+lamp, relay = tried("FLOW"), tried(9, "low")
+said = []
+for line, on in ((lamp, True), (relay, True), (lamp, False), (relay, False)):
+    try:
+        line.drive(on)
+    except OSError as exc:
+        said.append(exc.strerror)
+lamp.release(); relay.release(); lamp.release()
+print(json.dumps({"said": said, "refused": [tried(5), tried(99), tried("NOBODY")]}))
+"""
+
+
+def test_outputs_reach_the_kernel_off_and_are_driven_by_their_level(shim):
+    told, requests, levels = driven(shim)
+    assert requests == [
+        f"line 7 consumer warmwell flags {OUTPUT_FLAG} debounce_us 0 queue 0",
+        f"line 9 consumer warmwell flags {OUTPUT_FLAG | ACTIVE_LOW} debounce_us 0 queue 0",
+    ]
+    assert levels == [
+        "set 7 to 1",
+        "set 9 to 1",
+        "set 7 to 0",
+        "set 9 to 0",
+    ]  # logical values: the kernel turns an active-low one round
+    assert told["said"] == []
+    held, *missing = told["refused"]
+    assert "the line is in use by other-driver" in held
+    assert all("there is no such line; expected a line's number or name" in one for one in missing)
+
+
+def test_an_output_whose_chip_is_gone_says_so(shim):
+    told, _, levels = driven(shim, GPIO_SHIM_GONE="1")
+    assert told["said"] == [os.strerror(errno.ENODEV)] * 4 and levels == []
+
+
+def driven(shim: Path, **more: str) -> tuple[dict[str, Any], list[str], list[str]]:
+    """What the outputs said, what requests reached the kernel, and what lines were set to."""
+    done = subprocess.run(
+        [sys.executable, "-c", DRIVEN], cwd=ROOT, env=os.environ | {"LD_PRELOAD": str(shim)} | more, text=True,
+        capture_output=True, check=True, timeout=60,
+    )  # fmt: skip
+    said = done.stderr.splitlines()
+    return (
+        json.loads(done.stdout),
+        [s for s in said if s.startswith("line ")],
+        [s for s in said if s.startswith("set ")],
+    )
+
+
 def test_a_chip_that_is_gone_is_a_lost_bus(shim):
     told, _ = on_the_shim(shim, GPIO_SHIM_GONE="1")
     assert "the chip is gone" in told["lost"]

@@ -32,7 +32,9 @@ def locked(path: Path) -> dict[str, str]:
     return {canonicalize_name(name): version for name, version in found}
 
 
-@pytest.mark.parametrize("path, extras", [(RUN, ["demo"]), (TEST, ["demo", "test"])], ids=["run", "test"])
+@pytest.mark.parametrize(
+    "path, extras", [(RUN, ["demo", "gpio", "notify"]), (TEST, ["demo", "gpio", "notify", "test"])], ids=["run", "test"]
+)
 def test_lock_holds_what_the_project_asks_for(path: Path, extras: list[str]):
     versions = locked(path)
     missing = [

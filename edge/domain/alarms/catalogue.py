@@ -244,8 +244,9 @@ CATALOGUE: Final[Mapping[str, Row]] = MappingProxyType(
             "Replace the card or disk soon; write records on paper until then and enter them after", 1800,
         ),
         "untold": Row(
-            "Nobody could be told", 10 * _MIN, 0, 0.0,
-            "Nobody away from here hears of alarms", "See that network and broker are up", 1800,
+            "Somebody could not be told", 10 * _MIN, 0, 0.0,
+            "Who is named hears of no alarms away from here",
+            "See that network, broker and targets are up; warmwell tell FILE --test tries each", 1800,
         ),
     }
 )  # fmt: skip

@@ -15,8 +15,9 @@ import pytest
 
 from edge.clock import ToldClock
 from edge.config import load
-from edge.daemon.assembly import FIRST_PAUSE_S, LONGEST_PAUSE_S, STEADY_S, Assembly, Part
+from edge.daemon.assembly import Assembly
 from edge.daemon.log import JsonLines, PlainLines, set_up
+from edge.daemon.part import FIRST_PAUSE_S, LONGEST_PAUSE_S, STEADY_S, Part
 from edge.daemon.run import refuse_held_port, reload
 from edge.daemon.systemd import notify, watchdog_s
 from edge.domain.errors import AlreadyRunning, UnusableInput

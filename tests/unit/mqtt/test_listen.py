@@ -48,6 +48,17 @@ class Heard:
         return "\n".join(said)
 
 
+def test_what_could_not_be_told_names_the_target_or_the_entry() -> None:
+    heard, body = Heard(), {"seq": 4, "kind": "alarm", "why": "too large"}
+    for seq, said in (
+        (5, body),
+        (6, body | {"target": "phone", "what": "alarm", "alarms": ["leak"], "why": "refused"}),
+    ):
+        told = json.loads(entry(seq, "untold", n=seq))
+        heard.hear("journal", json.dumps(told | {"body": said}).encode())
+    assert "untold  entry 4: too large" in heard.text() and "untold  phone: refused" in heard.text()
+
+
 def test_a_gap_is_named_with_where_to_ask() -> None:
     heard = Heard()
     heard.seqs(39, 40, 44)

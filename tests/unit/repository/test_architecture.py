@@ -35,16 +35,20 @@ VALUE_TYPES = frozenset(
 )
 
 #: part of the daemon -> parts of the daemon that it may import beside its own and the domain.
-#: The four below the daemon don't know each other: what they need of one another comes to them as a Protocol.
+#: The five below the daemon don't know each other: what they need of one another comes to them as a Protocol.
 PARTS_MAY_IMPORT = {
     "acquisition": {"clock"},
     "clock": set[str](),
     "store": {"clock"},
-    "mqtt": {"snapshot", "clock"},
+    "mqtt": {"snapshot", "clock", "small_file"},
+    "telling": {"snapshot", "small_file"},
     "api": {"snapshot", "clock"},
     "config": set[str](),
     "snapshot": set[str](),
+    "small_file": set[str](),
 }
+#: what a target is told, and when, is as pure as the domain; the rest of edge/telling/ sends and keeps
+PURE_TELLING = [ROOT / f"edge/telling/{name}.py" for name in ("cursor", "tray", "words", "syslog", "lamp")]
 
 
 def name_of(path: Path) -> str:
@@ -96,7 +100,15 @@ def test_domain_takes_no_part_in_the_world(path: Path):
     assert {name for name in foreign if not re.match(r"edge\.domain\b", name) and name != "numpy"} == set()
 
 
-@pytest.mark.parametrize("path", DOMAIN, ids=name_of)
+@pytest.mark.parametrize("path", PURE_TELLING, ids=name_of)
+def test_what_is_told_whom_and_when_takes_no_part_in_the_world(path: Path):
+    imported = imports_of(path)
+    foreign = {name for name in imported if name.split(".")[0] not in sys.stdlib_module_names - DOES}
+    fine = {name_of(pure) for pure in PURE_TELLING} | {"edge.snapshot"}
+    assert {name for name in foreign - fine if not re.match(r"edge\.domain\b", name)} == set()
+
+
+@pytest.mark.parametrize("path", [*DOMAIN, *PURE_TELLING], ids=name_of)
 def test_domain_cannot_ask_the_time(path: Path):
     nodes = ast.walk(ast.parse(path.read_text(encoding="utf-8")))
     called = [node.func for node in nodes if isinstance(node, ast.Call) and isinstance(node.func, ast.Attribute)]

@@ -32,8 +32,16 @@ FLOORS = (frozenset({"sensing"}), frozenset({"alarms"}), frozenset({"records"}),
 KNOWS_A_PART = {("edge.domain.station.recalibrated", "edge.domain.station.parts.calibrations")}
 
 MOST_METHODS, MOST_ATTRIBUTES = 25, 20
-#: they hold the keys of JSON and no behaviour
-SHAPES = frozenset({"edge.api.models", "edge.domain.entry_bodies", "edge.domain.record_bodies", "edge.snapshot"})
+#: they hold the keys of JSON, or the sections of the station file, and no behaviour
+SHAPES = frozenset(
+    {
+        "edge.api.models",
+        "edge.config.sections",
+        "edge.domain.entry_bodies",
+        "edge.domain.record_bodies",
+        "edge.snapshot",
+    }
+)
 #: classes beyond: their methods and attributes today. A change is noted here, downward
 GROWN = {
     "adapters.modbus_rtu.ModbusRtu": (33, 31),

@@ -222,4 +222,8 @@ PEOPLE: Final[Mapping[str, str]] = {
     "alarm.store.slow": "the disk is slow: one commit in twenty takes {took:.1f s} or more",
     "alarm.store.end_not_noted": "the journal's end can't be noted, so a loss might not be noticed: {why}",
     "alarm.untold.not_reached": "the broker has not been reached yet",
+    "alarm.untold.nobody": "nobody could be told{since} ({ways})",
+    "alarm.untold.some": "{who:and} could not be told{since} ({ways})",
+    "alarm.untold.since": " since {since:date} {since}",
+    "alarm.untold.way": "{who}: {why}",
 }

@@ -1,0 +1,72 @@
+"""`warmwell tell`: who is told away from the page, and a test of each; and what `warmwell check` finds of targets."""
+
+from __future__ import annotations
+
+from datetime import UTC, datetime
+
+from edge.config.plans import StationFile, TargetPlan, TellPlan
+from edge.daemon.telling import courier_of, sender_of
+from edge.domain.entries import Now
+from edge.domain.errors import UnusableInput
+from edge.domain.wording import age_text
+from edge.telling.courier import BadTarget
+from edge.telling.cursor import Notice
+from edge.terminal import DONE, FAULT
+
+
+def look(plan: StationFile) -> tuple[list[str], list[str]]:
+    """(warnings, mistakes) of the targets' files and addresses, one sentence each. Sends nothing."""
+    warnings, mistakes = [], []
+    for target in plan.tell.targets if plan.tell is not None else ():
+        if target.url_file is None:
+            continue
+        try:
+            courier_of(target.url_file, plan.settings).look()
+        except BadTarget as exc:
+            said = f"{plan.path}, target[{target.id}].url_file: {exc}."
+            if exc.lacks:
+                warnings.append(f"Warning: {said}")
+            else:
+                mistakes.append(said)
+    return warnings, mistakes
+
+
+def tell(plan: StationFile, only: str | None, *, test: bool) -> int:
+    """Print who is told, or what became of a test notice to each; 1 where one of them could not be told.
+
+    Raises:
+        UnusableInput: there is no such target.
+    """
+    targets = [one for one in (plan.tell.targets if plan.tell is not None else ()) if only in (None, one.id)]
+    if plan.tell is None or not targets:
+        named = "[[target]]" if only is None else f"a target {only!r}"
+        raise UnusableInput(
+            f"there is no {named.removeprefix('a ')}", where=str(plan.path), expected="a [[target]] with its id and url_file or syslog",
+            do="Add one: deploy/telling.md says how",
+        )  # fmt: skip
+    if not test:
+        print("\n".join(f"{one.id}: {_told(one, plan.tell)}" for one in targets))
+        return DONE
+    failed = False
+    for one in targets:
+        wall_ms = int(datetime.now(UTC).timestamp() * 1000)
+        why = sender_of(one, plan.settings).send(Notice("test", (), Now(0, wall_ms, True)))
+        failed = failed or bool(why)
+        is_datagram = one.syslog is not None and one.syslog.how == "udp"
+        sent = "sent; whether it came can't be known over UDP" if is_datagram else "told"
+        print(f"{one.id}: " + (f"not told: {why}" if why else sent), flush=True)
+    return FAULT if failed else DONE
+
+
+def _told(target: TargetPlan, tell: TellPlan) -> str:
+    """One target, for people."""
+    least = "all alarms" if target.priority == "low" else f"alarms of priority {target.priority} and above"
+    if target.syslog is not None:
+        place = f"{target.syslog.host} port {target.syslog.port}" if target.syslog.port else target.syslog.host
+        return f"each change of {least}, by syslog ({target.syslog.how}, {place}, facility {target.syslog.facility})"
+    said = f"{least}, by the address in {target.url_file}"
+    if target.outside_hours != target.priority:
+        said += f"; outside the hours only {target.outside_hours} and above, the rest after {age_text(target.longest_wait_ms)} at most"
+    if tell.daily_test_min is not None:
+        said += f"; a test notice at {tell.daily_test_min // 60:02d}:{tell.daily_test_min % 60:02d}"
+    return said
