@@ -22,7 +22,7 @@ from edge.daemon.opening import Opening, SilentDisk
 from edge.daemon.series import CurrentSeries
 from edge.daemon.unkept import UnkeptJournal
 from edge.daemon.version import program_version
-from edge.daemon.watch import hanging, store_trouble
+from edge.daemon.watch import hanging, held_logs, store_trouble
 from edge.domain.contracts import Clock
 from edge.domain.entries import Entry
 from edge.domain.entry_bodies import FileRepair, SetAsideBody, UntoldBody
@@ -358,6 +358,7 @@ class Assembly:
         self._fact("disk_low", bool(disk["low"]), say("alarm.disk_low.nearly_full", disk=text(disk["disk"])))
         trouble = self._store_trouble(disk)
         self._fact("store", trouble is not None, trouble)
+        self.judge.remark("log", held_logs(disk["logs"]))
         mqtt = self.parts.get("mqtt")
         if mqtt is not None:
             status = mqtt.status()
