@@ -80,6 +80,19 @@ BOUNDS: Final[Mapping[str, Bound]] = MappingProxyType(
 )
 
 
+#: what an alarm's own limit can be, by the row above for the setting that it stands for
+ALARM_LIMITS: Final[Mapping[str, str]] = MappingProxyType(
+    {
+        "reservoir_cold": "reservoir.set_point",
+        "reservoir_hot": "reservoir.maximum",
+        "pressure_low": "supply.low",
+        "pressure_high": "supply.high",
+        "static_high": "supply.high",
+        "flow_low": "supply.flow",
+        "flow_high": "supply.flow",
+    }
+)
+
 #: a loop's readings may go beyond its span by this share before they are impossible (its own bands are judged before)
 LOOP_MARGIN: Final = 0.05
 #: a contact without `every`: a tripped outlet is told within a second

@@ -6,8 +6,8 @@ from collections.abc import Mapping
 from types import MappingProxyType
 from typing import Final
 
-from edge.config.bounds import CONTACT_EVERY_MS, LOOP_MARGIN, STALE_FLOOR_MS, STALE_PERIODS, STALE_ROUNDS
-from edge.config.fields import told
+from edge.config.bounds import ALARM_LIMITS, CONTACT_EVERY_MS, LOOP_MARGIN, STALE_FLOOR_MS, STALE_PERIODS, STALE_ROUNDS
+from edge.config.fields import Is, told
 from edge.config.locate import Path
 from edge.config.points import (
     EnteredPoint,
@@ -253,6 +253,11 @@ def tuning(found: Findings, alarm_id: str, table: AlarmTable) -> settings.AlarmT
         kind = ROLES[compared].kind
         deadband = in_dimension(found, (*path, "deadband"), table.deadband, DIFFERENCE_OF[kind])
         limit = in_dimension(found, (*path, "limit"), table.limit, DIMENSION_OF[kind])
+        bound = ALARM_LIMITS.get(alarm_id)
+        if bound is not None and table.limit is not None and limit is not None:
+            beyond = Is(bound).beyond(table.limit, limit)
+            if beyond is not None:
+                found.wrong((*path, "limit"), *beyond)
         if deadband is not None and deadband < 0:
             found.wrong((*path, "deadband"), f"is {table.deadband}", "0 or more")
     return settings.AlarmTuning(
