@@ -53,6 +53,11 @@ BOUNDS: Final[Mapping[str, Bound]] = MappingProxyType(
         "not_fitted": Bound("duration", "1 min", "366 days", "how often somebody looks"),
         "duty.every": Bound("duration", "1 h", "3660 days", "site's own list"),
         "alarm.delay": Bound("duration", "0 s", "24 h", "delays of alarms"),
+        "alarm.deadband.pressure": Bound(
+            "pressure_difference", "0 psi", "10 psi", "wider, and the alarm hardly ever ends"
+        ),
+        "alarm.deadband.temperature": Bound("temperature_difference", "0 K", "10 K", "wider, and it hardly ever ends"),
+        "alarm.deadband.flow": Bound("flow", "0 L/min", "20 L/min", "wider, and the alarm hardly ever ends"),
         "alarm.re_announce": Bound("duration", "10 s", "31 days", "how soon an unanswered alarm is told again"),
         "point.every": Bound("duration", "10 ms", "1 day", "what a board and its buses can keep"),
         "point.stale_after": Bound("duration", "50 ms", "31 days", "longer than a period"),

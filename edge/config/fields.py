@@ -109,7 +109,10 @@ class Is(Due):
 
     def _other_unit(self, text: str) -> str:
         """A hint where the same number would do in another common unit: 40 kPa where 40 psi was meant."""
-        common = {"pressure": ("psi", "bar", "kPa"), "temperature": ("degF", "degC"), "flow": ("gal/min", "L/min")}
+        pressures = ("psi", "bar", "kPa")
+        common = {
+            "pressure": pressures, "pressure_difference": pressures, "temperature": ("degF", "degC"), "flow": ("gal/min", "L/min"),
+        }  # fmt: skip
         number = split(text, self._dimension)[0]
         for unit in common.get(self._bound.dimension, ()):
             try:

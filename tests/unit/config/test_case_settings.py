@@ -119,6 +119,29 @@ def test_c064_an_alarms_own_limit_is_asked_too(alarm: str, limit: str):
     assert any(f", alarm.{alarm}.limit: " in s and "did you mean psi?" in s for s in sentences(text))
 
 
+@pytest.mark.parametrize(
+    ("old", "new", "key", "told"),
+    [
+        (
+            'deadband = "1 psi"',
+            'deadband = "1 bar"',
+            "alarm.pressure_low.deadband",
+            '"1 bar" is not possible here (did you mean psi?)',
+        ),
+        ('deadband = "1 psi"', 'deadband = "100 kPa"', "alarm.pressure_low.deadband", '"100 kPa" is not possible here'),
+        (
+            'drop_limit = "8 psi"',
+            'drop_limit = "8 bar"',
+            "filter[coarse].drop_limit",
+            '"8 bar" is not possible here (did you mean psi?)',
+        ),
+    ],
+)
+def test_c064_so_are_differences_of_pressure(old: str, new: str, key: str, told: str):
+    """A deadband of 1 bar is 14.5 psi: from 40 psi such an alarm would end at 54.5."""
+    assert any(f", {key}: " in s and told in s for s in sentences(changed(old, new)))
+
+
 def test_c064_every_alarm_that_compares_has_a_bound():
     assert set(ALARM_LIMITS) == set(COMPARES)
 
