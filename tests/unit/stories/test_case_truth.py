@@ -164,6 +164,16 @@ def test_c053_with_one_adapter_silent_from_the_start_the_station_is_never_ready(
     assert driver.alarms(f"silent:{silent}") == ["unacknowledged"]
 
 
+def test_c053_one_that_is_silent_hides_none_that_was_not_read_yet():
+    """The gauge between the filters is silent, and the supply's, which is read each minute, has not come yet."""
+    points = tuple(replace(p, every_ms=60_000, stale_after_ms=180_000) if p.id == "supply" else p for p in POINTS)
+    driver = Driver(replace(SETTINGS, points=points))
+    driver.run(20, {name: value for name, value in QUIET.items() if name not in ("between", "supply")})
+    assert driver.alarms("silent:between") == ["unacknowledged"]
+    found = driver.condition("sensors")
+    assert (found["state"], found["text"]) == ("unknown", "no reading yet: supply")
+
+
 @pytest.mark.parametrize(
     ("role", "condition"),
     [

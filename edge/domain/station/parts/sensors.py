@@ -222,7 +222,7 @@ class Sensors(Part):
         if silent:
             each = parts(say("sensors.because", point=name(p), why=part(self._view.why_silent(p))) for p in silent)
             return Judged(UNKNOWN, say("sensors.not_heard", points=each), ask=self._view.advice(silent[0]))
-        if not self._silent and (waiting := [p for p in self._watches if self._is_waited_for(p, now)]):
+        if waiting := [p for p in self._watches if self._is_waited_for(p, now)]:
             return Judged(UNKNOWN, say("sensors.no_reading_yet", points=names(waiting)))
         one = Judged(MET, say("sensors.heard"))
         if unheard := self._silent | {p for p, watch in self._watches.items() if watch.good is None}:
