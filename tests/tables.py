@@ -17,6 +17,7 @@ WIRING = ROOT / "deploy/wiring.md"
 ALARMS = ROOT / "config/alarms.toml"
 sys.path.insert(0, str(ROOT))  # when run as a program, from any folder
 
+from edge.domain import quantities  # noqa: E402
 from edge.domain.alarms.catalogue import CATALOGUE, OWN  # noqa: E402
 from edge.domain.alarms.states import COMES_BACK, LATCHING, TABLE, Event, State  # noqa: E402  (after the path)
 from edge.domain.doubts.table import CHECKS  # noqa: E402
@@ -41,6 +42,20 @@ def reasons() -> str:
 
 def roles() -> str:
     return _table(("role", "kind", "unit"), ((f"`{role}`", str(kind), UNIT_OF[kind]) for role, kind in KIND_OF.items()))
+
+
+def units() -> str:
+    """Units of the station file, replay and records, by what they measure, with their other spellings."""
+
+    def also(names: Iterable[str]) -> str:
+        return ", ".join(f"`{other}`" for other, name in quantities._ALSO.items() if name in names)
+
+    rows = (
+        (dimension.called, ", ".join(f"`{name}`" for name in dimension.units), also(dimension.units))
+        for key, dimension in quantities.DIMENSIONS.items()
+        if not key.endswith("_rate")
+    )
+    return _table(("quantity", "units", "also written"), rows)
 
 
 def alarms() -> str:
@@ -138,8 +153,8 @@ def messages() -> str:
 
 
 TABLES: dict[str, Callable[[], str]] = {
-    "messages": messages,
-    "reasons": reasons, "misbehaviours": misbehaviours, "roles": roles, "alarms": alarms, "crossed": crossed, "states": states,
+    "messages": messages, "reasons": reasons, "misbehaviours": misbehaviours, "roles": roles, "units": units,
+    "alarms": alarms, "crossed": crossed, "states": states,
 }  # fmt: skip
 
 

@@ -294,7 +294,7 @@ def _bucket(row: Mapping[str, Any]) -> dict[str, Any]:
     reason = row.get("reason")
     if not has_value:
         numbers = dict.fromkeys(numbers)
-        reason = reason or ("no_reading" if not row.get("n") else "bad")
+        reason = reason or ("no_reading" if row.get("worst") is None else "bad")
     covered = row.get("covered")
     volume = {"volume_l": row["volume_l"]} if "volume_l" in row else {}  # flows only
     return volume | {

@@ -169,7 +169,9 @@ class Bucket(Shape):
     mean: float | None
     max: float | None
     quality: Quality = Field(description="the worst in it; bad where there is nothing")
-    reason: str | None = None
+    reason: str | None = Field(
+        None, description="where there is no value: of the newest bad reading, or bad; no_reading where there was none"
+    )
     covered: float | None = Field(None, description="share of the time that readings stand for, 0 to 1")
     volume_l: float | None = Field(None, description="flows only: litres, null where nothing stood")
 

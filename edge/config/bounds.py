@@ -56,6 +56,11 @@ BOUNDS: Final[Mapping[str, Bound]] = MappingProxyType(
         "duty.every": Bound("duration", "1 h", "3660 days", "site's own list"),
         "alarm.delay": Bound("duration", "0 s", "24 h", "delays of alarms"),
         "alarm.respond_within": Bound("duration", "1 min", "31 days", "how soon somebody has to respond"),
+        "alarm.deadband.pressure": Bound(
+            "pressure_difference", "0 psi", "10 psi", "wider, and the alarm hardly ever ends"
+        ),
+        "alarm.deadband.temperature": Bound("temperature_difference", "0 K", "10 K", "wider, and it hardly ever ends"),
+        "alarm.deadband.flow": Bound("flow", "0 L/min", "20 L/min", "wider, and the alarm hardly ever ends"),
         "alarm.re_announce": Bound("duration", "10 s", "31 days", "how soon an unanswered alarm is told again"),
         "point.every": Bound("duration", "10 ms", "1 day", "what a board and its buses can keep"),
         "point.stale_after": Bound("duration", "50 ms", "31 days", "longer than a period"),
@@ -85,6 +90,19 @@ BOUNDS: Final[Mapping[str, Bound]] = MappingProxyType(
     }
 )
 
+
+#: what an alarm's own limit can be, by the row above for the setting that it stands for
+ALARM_LIMITS: Final[Mapping[str, str]] = MappingProxyType(
+    {
+        "reservoir_cold": "reservoir.set_point",
+        "reservoir_hot": "reservoir.maximum",
+        "pressure_low": "supply.low",
+        "pressure_high": "supply.high",
+        "static_high": "supply.high",
+        "flow_low": "supply.flow",
+        "flow_high": "supply.flow",
+    }
+)
 
 #: a loop's readings may go beyond its span by this share before they are impossible (its own bands are judged before)
 LOOP_MARGIN: Final = 0.05

@@ -7,8 +7,16 @@ from collections.abc import Mapping
 from types import MappingProxyType
 from typing import Final
 
-from edge.config.bounds import CONTACT_EVERY_MS, LOOP_MARGIN, STALE_FLOOR_MS, STALE_PERIODS, STALE_ROUNDS
-from edge.config.fields import told
+from edge.config.bounds import (
+    ALARM_LIMITS,
+    BOUNDS,
+    CONTACT_EVERY_MS,
+    LOOP_MARGIN,
+    STALE_FLOOR_MS,
+    STALE_PERIODS,
+    STALE_ROUNDS,
+)
+from edge.config.fields import Is, told
 from edge.config.locate import Path
 from edge.config.points import (
     EnteredPoint,
@@ -254,8 +262,11 @@ def tuning(found: Findings, alarm_id: str, table: AlarmTable) -> settings.AlarmT
         kind = ROLES[compared].kind
         deadband = in_dimension(found, (*path, "deadband"), table.deadband, DIFFERENCE_OF[kind])
         limit = in_dimension(found, (*path, "limit"), table.limit, DIMENSION_OF[kind])
+        _bounded(found, (*path, "limit"), table.limit, limit, ALARM_LIMITS.get(alarm_id))
         if deadband is not None and deadband < 0:
             found.wrong((*path, "deadband"), f"is {table.deadband}", "0 or more")
+        else:
+            _bounded(found, (*path, "deadband"), table.deadband, deadband, f"alarm.deadband.{kind}")
     return settings.AlarmTuning(
         on_delay_ms=_ms(table.on_delay),
         off_delay_ms=_ms(table.off_delay),
@@ -269,6 +280,14 @@ def tuning(found: Findings, alarm_id: str, table: AlarmTable) -> settings.AlarmT
         response=table.response,
         respond_within_s=None if table.respond_within is None else round(table.respond_within / 1000),
     )
+
+
+def _bounded(found: Findings, path: Path, text: str | None, number: float | None, bound: str | None) -> None:
+    """A mistake where a quantity whose dimension its neighbours decide is beyond a row of BOUNDS; what has no row has no bound."""
+    if bound is not None and bound in BOUNDS and text is not None and number is not None:
+        beyond = Is(bound).beyond(text, number)
+        if beyond is not None:
+            found.wrong(path, *beyond)
 
 
 def _ms(value: float | None) -> int | None:

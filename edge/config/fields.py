@@ -97,14 +97,24 @@ class Is(Due):
             number = quantity(text, self._bound.dimension)
         except UnitError as exc:
             raise unfit(exc.what, exc.expected) from None
-        if not self._low <= number <= self._high:
-            within = f"{self._dimension.called} from {self._bound.low} to {self._bound.high} ({self._bound.why})"
-            raise unfit(f"{told(text)} is not possible here{self._other_unit(text)}", within)
+        beyond = self.beyond(text, number)
+        if beyond is not None:
+            raise unfit(*beyond)
         return number
+
+    def beyond(self, text: str, number: float) -> tuple[str, str] | None:
+        """(what is wrong, what was expected) of a quantity, as written and as held, that is beyond the bounds; None within them."""
+        if self._low <= number <= self._high:
+            return None
+        within = f"{self._dimension.called} from {self._bound.low} to {self._bound.high} ({self._bound.why})"
+        return f"{told(text)} is not possible here{self._other_unit(text)}", within
 
     def _other_unit(self, text: str) -> str:
         """A hint where the same number would do in another common unit: 40 kPa where 40 psi was meant."""
-        common = {"pressure": ("psi", "bar", "kPa"), "temperature": ("degF", "degC"), "flow": ("gal/min", "L/min")}
+        pressures = ("psi", "bar", "kPa")
+        common = {
+            "pressure": pressures, "pressure_difference": pressures, "temperature": ("degF", "degC"), "flow": ("gal/min", "L/min"),
+        }  # fmt: skip
         number = split(text, self._dimension)[0]
         for unit in common.get(self._bound.dimension, ()):
             try:

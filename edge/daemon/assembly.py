@@ -26,7 +26,7 @@ from edge.daemon.telling import Telling, make_outputs, make_telling
 from edge.daemon.unkept import UnkeptJournal
 from edge.daemon.untold import Untold
 from edge.daemon.version import program_version
-from edge.daemon.watch import hanging, store_trouble
+from edge.daemon.watch import hanging, held_logs, store_trouble
 from edge.domain.contracts import Clock
 from edge.domain.entries import Entry
 from edge.domain.entry_bodies import FileRepair, SetAsideBody, UntoldBody
@@ -271,6 +271,7 @@ class Assembly:
         self._fact("disk_low", bool(disk["low"]), say("alarm.disk_low.nearly_full", disk=text(disk["disk"])))
         trouble = self._store_trouble(disk)
         self._fact("store", trouble is not None, trouble)
+        self.judge.remark("log", held_logs(disk["logs"]))
         untold = self._untold.look(self.parts.get("mqtt"), self.parts.get("telling"))
         self._fact("untold", untold is not None, untold)
         if "telling" in self.parts:

@@ -6,6 +6,7 @@ from collections.abc import Mapping
 from typing import Any, Final
 
 from edge.domain.messages import Message, duration, number, say, text
+from edge.store.database import LOG_LIMIT_BYTES
 
 #: a journal that refuses, or a commit under way, for so long (real seconds) is said
 SAID_AFTER_S: Final = 5.0
@@ -21,6 +22,26 @@ HANGS_S: Final[Mapping[str, float]] = {
     "api": 30.0,
     "acquisition": 60.0,
 }
+#: a write-ahead log of so many bytes is one that a reader keeps from being moved into its file
+HELD_BYTES: Final = 4 * LOG_LIMIT_BYTES
+
+
+def held_logs(logs: Mapping[str, int]) -> str:
+    """What is said beside the verdict of a write-ahead log that grows, as somebody holds a read open; "" while none does.
+
+    The daemon's own readers hold none. The log is moved into the file by the first write after the read has ended.
+
+    Args:
+        logs: the bytes of each file's log.
+
+    >>> held_logs({"journal.db": 70_000_000, "series.db": 1_000_000})
+    'Another program keeps journal.db open for reading, and its log has grown to 70 MB: end that program.'
+    """
+    return " ".join(
+        f"Another program keeps {file} open for reading, and its log has grown to {size / 1e6:.0f} MB: end that program."
+        for file, size in logs.items()
+        if size > HELD_BYTES
+    )
 
 
 def store_trouble(

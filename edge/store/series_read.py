@@ -10,7 +10,7 @@ from typing import Any, Final, NamedTuple
 
 from edge.domain.entries import rfc3339
 from edge.domain.errors import UnusableInput
-from edge.domain.readings import Kind, Reading
+from edge.domain.readings import Kind, Quality, Reading
 from edge.store import slots
 from edge.store.clockmap import BootClock, Note
 from edge.store.database import SERIES_FILE, Readers
@@ -121,8 +121,9 @@ class SeriesReader:
         """At most `n` equally wide buckets over [from, to), from the tier that fits the width; empty ones are gaps.
 
         Each: {"from", "to" (RFC 3339), "n" (readings with a value), "min", "mean" (time-weighted), "max", "worst"
-        (quality, null where there is nothing), "covered" (share of the bucket in which a value stood, 0 to 1)}; for a flow
-        also "volume_l" (null where nothing stood). Widths are whole minutes or hours where the tier is, so the first
+        (quality, null where there is nothing), "reason" (of the newest bad reading, where no value is in it; null where the
+        tier is rollups, which hold none), "covered" (share of the bucket in which a value stood, 0 to 1)}; for a flow also
+        "volume_l" (null where nothing stood). Widths are whole minutes or hours where the tier is, so the first
         bucket may begin earlier.
 
         Raises:
@@ -145,7 +146,17 @@ class SeriesReader:
                 break
         else:
             frame = frames[0]
-        return [_bucket(frame, index, spans.get(index), fact.kind) for index in range(frame.number)]
+        bad = not frame.tier_ms and any(not span.n and span.worst >= 0 for span in spans.values())
+        reasons = self._reasons(fact, frame) if bad else {}
+        return [_bucket(frame, index, spans.get(index), fact.kind, reasons.get(index)) for index in range(frame.number)]
+
+    def _reasons(self, fact: PointFacts, frame: _Frame) -> dict[int, str | None]:
+        """By bucket, why its newest bad reading is bad."""
+        return {
+            (row.wall_ms - frame.from_ms) // frame.width_ms: row.reading.reason
+            for row in self.rows(frame.from_ms, frame.to_ms, [fact.id])
+            if row.reading.quality is Quality.BAD
+        }
 
     def _spans(self, fact: PointFacts, frame: _Frame) -> Spans:
         spans: Spans = {}
@@ -316,7 +327,7 @@ def _aligned(from_ms: int, to_ms: int, n: int, tier_ms: int) -> _Frame:
     return _Frame(begin_ms, width_ms, -(-(to_ms - begin_ms) // width_ms), tier_ms)
 
 
-def _bucket(frame: _Frame, index: int, span: Span | None, kind: str) -> dict[str, Any]:
+def _bucket(frame: _Frame, index: int, span: Span | None, kind: str, reason: str | None) -> dict[str, Any]:
     begin_ms = frame.from_ms + index * frame.width_ms
     span = span or Span()
     bucket: dict[str, Any] = {
@@ -327,6 +338,7 @@ def _bucket(frame: _Frame, index: int, span: Span | None, kind: str) -> dict[str
         "mean": _between(span),
         "max": span.high,
         "worst": QUALITIES[span.worst].value if span.worst >= 0 else None,
+        "reason": None if span.n else reason,
         "covered": min(1.0, span.covered_ms / frame.width_ms),
     }
     if kind == Kind.FLOW:

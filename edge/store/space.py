@@ -16,6 +16,7 @@ from pathlib import Path
 from typing import Any, Final
 
 from edge.domain.errors import StoreFault
+from edge.store.database import JOURNAL_FILE, SERIES_FILE
 from edge.store.side_files import open_own
 
 RESERVE_FILE: Final = "reserve"
@@ -96,6 +97,7 @@ class Space:
         self._lock = threading.Lock()
         self._asked_s = -_ASK_EVERY_S
         self._room, self._free = Room.FOR_ALL, 0
+        self._logs = dict.fromkeys((JOURNAL_FILE, SERIES_FILE), 0)
         self._refused = self._has_reserve = self._is_read_only = False
         self._asking: threading.Event | None = None  # while the disk has not answered yet
 
@@ -137,7 +139,7 @@ class Space:
     def status(self) -> dict[str, Any]:
         """For /health and the alarm `disk_low`.
 
-        {"disk": words, "low": bool, "free_bytes": int, "reserve": bool, "read_only": bool}
+        {"disk": words, "low": bool, "free_bytes": int, "reserve": bool, "read_only": bool, "logs": bytes of each file's write-ahead log}
         """
         room, silent_s = self.room(), self.silent_s()
         return {
@@ -146,6 +148,7 @@ class Space:
             "free_bytes": self._free,
             "reserve": self._has_reserve,
             "read_only": self._is_read_only,
+            "logs": self._logs,
         }
 
     def _look(self) -> None:
@@ -179,6 +182,7 @@ class Space:
             room = max(room, Room.NO_RAW)
         self._has_reserve = os.path.exists(self._folder / RESERVE_FILE)
         self._is_read_only = _is_read_only(self._folder)
+        self._logs = {name: _bytes_of(self._folder / f"{name}-wal") for name in self._logs}
         self._room, self._free = room, free
 
     def _keep_reserve(self, size: int) -> None:
@@ -193,6 +197,14 @@ class Space:
                 os.close(fd)
         except (OSError, StoreFault):
             pass  # no reserve then: it is a help, and status() says that there is none
+
+
+def _bytes_of(path: Path) -> int:
+    """How large a file is; 0 for one that isn't there, or can't be asked."""
+    try:
+        return path.stat().st_size
+    except OSError:
+        return 0
 
 
 def _is_read_only(folder: Path) -> bool:

@@ -34,11 +34,18 @@ function local(when, options) {
     return String(when);
   }
 }
-const dayOf = (when) => local(when, { year: "numeric", month: "2-digit", day: "2-digit" });
+const A_DAY = { year: "numeric", month: "2-digit", day: "2-digit" };
+const dayOf = (when) => local(when, A_DAY);
 const TO_THE_MINUTE = { hour: "2-digit", minute: "2-digit", hourCycle: "h23" };
 const TO_THE_SECOND = { ...TO_THE_MINUTE, second: "2-digit" };
+const shownAt = (ms) => local(ms, { ...A_DAY, ...TO_THE_SECOND });
+// Clocks that are set back show an hour (in one zone half of one) a second time: then it is said with its offset.
+function comesTwice(when) {
+  const ms = new Date(when).getTime();
+  return [-3600e3, -1800e3, 1800e3, 3600e3].some((apart) => shownAt(ms + apart) === shownAt(ms));
+}
 function clockTime(when, seconds) {
-  const time = seconds ? TO_THE_SECOND : TO_THE_MINUTE;
+  const time = { ...(seconds ? TO_THE_SECOND : TO_THE_MINUTE), ...(comesTwice(when) ? { timeZoneName: "shortOffset" } : {}) };
   const today = state.news ? state.news.at : Date.now();
   const day = dayOf(when) === dayOf(today) ? "" : local(when, { weekday: "short", day: "numeric", month: "short" }) + " ";
   return day + local(when, time);

@@ -23,7 +23,7 @@ import pytest
 from edge.api.server import ApiServer
 from edge.api.words import WORDS
 from edge.domain.dates import Dates
-from edge.domain.entries import Now, Stamp, rfc3339
+from edge.domain.entries import Now, Stamp, rfc3339, wall_ms_of
 from tests.api_fakes import ABOUT, START_MS, Fakes, alarm, condition, until
 
 CHROMIUM = shutil.which("chromium")
@@ -397,6 +397,23 @@ def test_entries_of_before_the_clock_was_set_show_their_time_beside_the_stamp(
     row = "[...document.querySelectorAll('#entry-list li')].find((li) => li.textContent.includes('before the clock'))"
     assert browser.js(f"{row}.querySelector('time').dateTime") == rfc3339(set_ms - 60_000)
     assert "?" not in browser.js(f"{row}.querySelector('time').textContent")
+    assert browser.errors() == []
+
+
+def test_c041_a_time_that_comes_twice_is_shown_with_its_offset(browser: Browser, station: Station) -> None:
+    """Europe/Dublin, 25 Oct 2026: 01:30 comes twice; America/Chicago has its own on 1 Nov 2026."""
+    for number, at in enumerate(("2026-10-25T00:30:00Z", "2026-10-25T01:30:00Z", "2026-10-25T02:30:00Z")):
+        station.fakes.journal.add(
+            "note", {"text": at}, Stamp("boot-41", number * 3_600_000, wall_ms_of(at), trusted=True)
+        )
+    shows(browser, "#entry-list", "2026-10-25T02:30:00Z")
+    times = browser.js("[...document.querySelectorAll('#entry-list time')].slice(0, 3).map(e => e.innerText)")
+    assert times == ["Sun 25 Oct 02:30:00", "Sun 25 Oct 01:30:00 GMT+0", "Sun 25 Oct 01:30:00 GMT+1"]
+    chicago = ("2026-11-01T05:30:00Z", "2026-11-01T06:30:00Z", "2026-11-01T07:30:00Z")
+    browser.js("state.station.timezone = 'America/Chicago'")
+    assert browser.js(f"{json.dumps(chicago)}.map(at => clockTime(at, false))") == [
+        "Sun 1 Nov 00:30", "Sun 1 Nov 01:30 GMT-5", "Sun 1 Nov 01:30 GMT-6",
+    ]  # fmt: skip
     assert browser.errors() == []
 
 

@@ -24,6 +24,8 @@ from edge.store.journal import ReadOnlyJournal
 from edge.store.verify import verify
 from tests.integration.daemon_kit import ROOT, Daemon, finished, open_stream, until, warmwell
 
+TEST_PASSED = {"record": "daily_test", "passed": True}
+
 
 @pytest.fixture
 def daemon(tmp_path: Path) -> Iterator[Daemon]:
@@ -81,20 +83,26 @@ def test_alarms_and_who_answered_them_survive_a_kill(daemon: Daemon) -> None:
     assert [e["body"]["after"] for e in daemon.entries() if e["kind"] == "started"][-1] == "an unclean stop"
 
 
-def test_what_was_answered_200_is_there_after_a_kill(daemon: Daemon) -> None:
-    told: dict[int, str] = {}
+def test_c036_what_was_answered_200_is_there_after_a_kill(daemon: Daemon) -> None:
+    """Notes, and last the daily test: SIGKILL the moment it is answered. What a kill takes of the readings is a gap, the rest is there."""
+    told: dict[int, tuple[str, str | None]] = {}
     for life in range(4):
         daemon.start()
         for number in range(5):
-            text = f"life {life}, note {number}"
-            status, answer = daemon.record(record="note", text=text)
+            body = {"record": "note", "text": f"life {life}, note {number}"} if number < 4 else TEST_PASSED
+            status, answer = daemon.record(**body)
             assert status == 200
-            told[answer["seq"]] = text
+            told[answer["seq"]] = str(body["record"]), body.get("text")
         daemon.stop(signal.SIGKILL)
     journal = ReadOnlyJournal(daemon.keep)
-    kept = {entry.seq: entry.body.get("text") for entry in journal.read(0, 10_000) if entry.kind == "record"}
+    kept = {
+        entry.seq: (entry.body["record"], entry.body.get("text"))
+        for entry in journal.read(0, 10_000)
+        if entry.kind == "record"
+    }
     journal.close()
     assert {seq: kept.get(seq) for seq in told} == told
+    assert [record for record, _ in told.values()].count("daily_test") == 4
     assert verify(daemon.keep).ok
 
 

@@ -9,7 +9,8 @@ is to be said, where it isn't said as usual:
     {points:and}      a list, joined by " and "; by ", " where nothing is said
     {advice:lower}    a message or name whose first letter is small here
     {record:spaced}   a name with spaces for underscores
-    {when:date}       a moment as a date, {when:utc} as RFC 3339; alone: the time on the station's wall
+    {when:date}       a moment as a date, {when:utc} as RFC 3339; alone: the time on the station's wall, with its offset where it
+                      comes twice
 """
 
 from __future__ import annotations
@@ -113,7 +114,14 @@ class Words:
         if spec == "utc":
             return rfc3339(wall_ms)
         there = datetime.fromtimestamp(wall_ms / 1000.0, UTC).astimezone(self._zone)
-        return there.date().isoformat() if spec == "date" else there.strftime("%H:%M")
+        if spec == "date":
+            return there.date().isoformat()
+        return there.strftime("%H:%M") + (there.isoformat()[-6:] if _comes_twice(there) else "")
+
+
+def _comes_twice(there: datetime) -> bool:
+    """Whether clocks that are set back show this time of day a second time: then it is said with its offset."""
+    return there.utcoffset() != there.replace(fold=1 - there.fold).utcoffset()
 
 
 @lru_cache(maxsize=2048)

@@ -51,6 +51,32 @@ def test_a_record_that_does_not_fit_its_form_is_422_and_nothing_is_recorded(body
     assert desk.fakes.judge.bodies == []
 
 
+LONG_LIST = ["coarse"] * 10_000
+
+
+@pytest.mark.parametrize(
+    ("body", "status"),
+    [
+        ({"record": "note", "by": "Kim", "text": "secret" + "x" * 1_000_000}, 413),
+        ({"record": "filter_change", "by": "Kim", "filters": LONG_LIST}, 413),
+        ({"record": "filter_change", "by": "Kim", "filters": ["secret", *range(9_999)]}, 422),
+        (["secret", *range(9_999)], 422),
+        ({"record": "note", "by": "Kim", "text": ["secret", *range(9_999)]}, 422),
+        ({f"secret {n}": n for n in range(3_000)}, 422),
+    ],
+    ids=["1 MB in a note", "a list", "a list below 64 KiB", "nothing but a list", "a list for a text", "keys"],
+)
+def test_c059_a_megabyte_of_text_and_ten_thousand_entries_are_refused_shortly_and_stay_out_of_the_log(
+    body: Any, status: int, caplog: pytest.LogCaptureFixture
+) -> None:
+    desk = Desk()
+    with caplog.at_level("DEBUG"):
+        answer = desk("POST", RECORDS, body)
+    assert answer.status == status and answer.headers["content-type"] == "application/problem+json"
+    assert len(answer.body) < 2_000 and desk.fakes.judge.bodies == []
+    assert "secret" not in caplog.text and len(caplog.text) < 2_000
+
+
 def test_a_budget_fills_evenly_and_says_when_there_is_room() -> None:
     budget = Budget(records=60, size=6000)
     assert [budget.take(10, 1000.0) for _ in range(61)] == [0] * 60 + [1]

@@ -124,6 +124,18 @@ def test_an_empty_bucket_is_null_with_its_quality(desk: Desk) -> None:
     assert desk.fakes.series.asked == [("reservoir", 1773640000_000, 1773640200_000, 2)]
 
 
+@pytest.mark.parametrize(
+    ("worst", "reason", "shown"), [("bad", "crc", "crc"), ("bad", None, "bad"), (None, None, "no_reading")]
+)
+def test_c055_a_gap_says_why_as_far_as_the_store_knows(
+    desk: Desk, worst: str | None, reason: str | None, shown: str
+) -> None:
+    row = {"n": 0, "min": None, "mean": None, "max": None, "worst": worst, "reason": reason, "covered": 0.0}
+    desk.fakes.series.rows = lambda a, b, n: [{"from": a, "to": b, **row}]
+    (bucket,) = desk("GET", f"{ONE}/points/reservoir/readings").json["buckets"]
+    assert (bucket["mean"], bucket["quality"], bucket["reason"]) == (None, "bad", shown)
+
+
 def test_stored_readings_are_shown_with_the_calibration_in_force(desk: Desk) -> None:
     before = desk("GET", f"{ONE}/points/reservoir/readings?from=1773640000&to=1773640200&buckets=2").json["buckets"][0]
     calibrated = point("reservoir", "reservoir_temperature", 31.2, "Cel", (31.2, "degC"))

@@ -176,12 +176,6 @@ def test_limits_are_met_at_equality() -> None:
     assert driver.condition("pressure")["state"] == "met"
 
 
-def test_case_44_chatter_is_one_alarm() -> None:
-    driver = Driver(tuned(pressure_low=AlarmTuning(on_delay_ms=0, deadband=1 * PSI)))
-    driver.run(7200, lambda t: DRAWING | {"supply": (40.0 + 0.4 * math.sin(t * 1.7)) * PSI})
-    assert driver.alarms("pressure_low") == ["unacknowledged"]
-
-
 def test_case_45_a_dip_shorter_than_the_delay_says_nothing() -> None:
     driver = Driver(tuned(pressure_low=AlarmTuning(on_delay_ms=60_000)))
     for _ in range(3):
@@ -189,46 +183,6 @@ def test_case_45_a_dip_shorter_than_the_delay_says_nothing() -> None:
         driver.run(20, DRAWING | {"supply": 37 * PSI})
     driver.run(60, DRAWING)
     assert driver.alarms("pressure_low") == []
-
-
-def test_case_47_the_next_occurrence_rings_anew() -> None:
-    driver = ready_station()
-    for day in range(2):
-        driver.run(1500, lambda t: QUIET | {"reservoir": 39.2 - 0.001 * t})  # slower than any cycle takes it
-        driver.run(400, QUIET | {"reservoir": 37.7 - day / 10})
-        assert driver.alarms("reservoir_cold")[-1] == "unacknowledged"
-        driver.record("acknowledge", alarm="reservoir_cold")
-        assert driver.alarms("reservoir_cold")[-1] == "acknowledged"
-        driver.run(400, QUIET)
-        assert driver.alarms("reservoir_cold")[-1] == "normal"
-
-
-def test_case_48_a_hiccup_of_the_sensor_leaves_the_alarm_as_it_is() -> None:
-    driver = ready_station()
-    driver.run(1500, lambda t: QUIET | {"reservoir": 39.2 - 0.001 * t})
-    driver.run(400, QUIET | {"reservoir": 37.7})
-    driver.record("acknowledge", alarm="reservoir_cold")
-    driver.run(2, QUIET | {"reservoir": float("nan")})
-    driver.run(60, QUIET | {"reservoir": 37.7})
-    assert driver.alarms("reservoir_cold") == ["unacknowledged", "acknowledged"]
-    assert driver.station.watches["reservoir"].errors == 2
-
-
-def test_case_40_a_stepping_wall_clock_moves_no_delay() -> None:
-    plain, stepped = (
-        Driver(tuned(reservoir_cold=AlarmTuning(on_delay_ms=300_000))),
-        Driver(tuned(reservoir_cold=AlarmTuning(on_delay_ms=300_000))),
-    )
-    for minute in range(10):
-        for driver in (plain, stepped):
-            driver.run(60, QUIET | {"reservoir": 30.0})
-        stepped.wall_ms += (3 * HOUR, -3 * HOUR, 90_000, -90_000)[minute % 4]
-        stepped.keep(stepped.station.clock_step(stepped.now, 1, "test"))
-    times = [
-        [e.mono_ms for e in d.said if e.kind == "alarm" and e.body["id"] == "reservoir_cold"] for d in (plain, stepped)
-    ]
-    assert times[0] == times[1] and len(times[0]) == 1
-    assert len([e for e in stepped.said if e.kind == "clock_step"]) == 10
 
 
 def test_case_52_an_old_number_is_never_shown_as_live() -> None:
@@ -500,16 +454,6 @@ def test_outside_the_hours_cold_is_no_alarm_but_a_trip_is() -> None:
     assert [e.body["to"] for e in cold] == ["suppressed_by_design"] and cold[0].body[
         "consequence_of"
     ] == "late_for_first_case"
-
-
-def test_case_38_not_a_number_goes_no_further() -> None:
-    driver = ready_station()
-    for value in (float("nan"), float("inf"), float("-inf"), 1e308):
-        driver.tell(reservoir=value)
-        shown = driver.station.points(driver.now)["reservoir"]
-        assert (
-            shown["value"] is None and shown["quality"] == "bad" and shown["reason"] in ("not_a_number", "out_of_range")
-        )
 
 
 def test_samples_of_unknown_points_are_passed_over() -> None:

@@ -226,13 +226,13 @@ class Sensors(Part):
         if silent:
             each = parts(say("sensors.because", point=name(p), why=part(self._view.why_silent(p))) for p in silent)
             return Judged(UNKNOWN, say("sensors.not_heard", points=each), ask=self._view.advice(silent[0]))
-        one = Judged(MET, say("sensors.heard"))
-        if self._silent:
-            is_read = any(self._is_read_instead(p, now) for p in self._silent)
-            ident = "sensors.deciding_heard_or_read" if is_read else "sensors.deciding_heard"
-            one = Judged(MET, say(ident, silent=names(sorted(self._silent))))
-        elif waiting := [p for p in self._watches if self._is_waited_for(p, now)]:
+        if waiting := [p for p in self._watches if self._is_waited_for(p, now)]:
             return Judged(UNKNOWN, say("sensors.no_reading_yet", points=names(waiting)))
+        one = Judged(MET, say("sensors.heard"))
+        if unheard := self._silent | {p for p, watch in self._watches.items() if watch.good is None}:
+            is_read = any(self._is_read_instead(p, now) for p in unheard)
+            ident = "sensors.deciding_heard_or_read" if is_read else "sensors.deciding_heard"
+            one = Judged(MET, say(ident, silent=names(sorted(unheard))))
         if self._unjudged:
             point, why = self._unjudged[0]
             told = say("sensors.unjudged", point=name(point), why=part(why))
