@@ -95,7 +95,7 @@ class SiteDuties(Part):
     def _condition(self, ident: str, duty: Duty, now: Now) -> Judged:
         owed = self._owed(ident, duty, now)
         if not duty.keeps_from_ready and not owed.is_beyond:
-            return Judged(MET, _of(duty, say("duty.not_above_action")))
+            return Judged(MET, _of(duty, say("duty.no_result_yet" if owed.fact is None else "duty.not_above_action")))
         seq, at_ms = (None, None) if owed.fact is None else (owed.fact.seq, owed.fact.at_ms)
         return Judged(owed.state, owed.text, ask=owed.ask, seq=seq, evidence_ms=at_ms)
 

@@ -108,6 +108,7 @@ PEOPLE: Final[Mapping[str, str]] = {
         "{title}: act as the site has laid down, have it sampled again and record the result (service, duty={duty})"
     ),
     "duty.above_alert": "{result}, above the alert level of {level} ({by}, {since} ago): look into it, and sample again",
+    "duty.no_result_yet": "no result on record, which keeps no station from starting",
     "duty.not_above_action": "no result above its action level",
     "duty.clock_untrusted": "the clock is not trusted: whether it is due can't be told",
     # a duty whose date can't be told

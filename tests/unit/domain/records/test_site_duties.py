@@ -16,6 +16,8 @@ import pytest
 from edge.domain.entries import rfc3339, wall_ms_of
 from edge.domain.records.site_duties import due_from_ms, later_date, result_of
 from edge.domain.settings import Duty, Every, Level, Rules, Settings
+from edge.domain.station.dropped import asked_before
+from edge.domain.station.station import Station
 from tests.unit.domain.records.test_facts_in_order import Bench
 from tests.unit.stations import HOUR, QUIET, SETTINGS, kept
 
@@ -188,3 +190,24 @@ def test_without_a_trusted_date_a_duty_of_the_calendar_is_unknown_and_raises_not
     driver.trusted = False
     driver.run(70, QUIET)
     assert driver.condition("duty:air_filter")["state"] == "unknown" and driver.alarms("duty_due:air_filter") == []
+
+
+@pytest.mark.parametrize(
+    "duties",
+    [{}, {"air_filter": replace(AIR, keeps_from_ready=False)}, {"air_filter": replace(AIR, every=Every(days=30))}],
+)
+def test_one_that_is_owed_does_not_end_by_an_edit_of_the_station_file(duties: dict[str, Duty]) -> None:
+    made = station()
+    made.record("service", duty="air_filter", at="2026-03-05T12:00:00Z")
+    assert made.state_of("duty:air_filter")[0] == "unmet"
+    owed, state = made.station.owed(made.now), made.station.state()
+    made.station = Station(replace(SITE, rules=Rules(duties)), made.boot, state)
+    (entry, *_) = made.keep(made.station.settings_changed(owed, made.now))
+    assert entry.kind == "duty_dropped" and made.state_of("no_hold")[0] == "unknown"
+    made.record("release")
+    assert made.state_of("no_hold")[0] == "met"
+
+
+def test_what_an_older_file_asked_for_is_known_by_its_document() -> None:
+    document = {"duty": {"air_filter": {"every": "7 days", "keeps_from_ready": True}, "tray": {"every": "1 h"}}}
+    assert set(asked_before(document, ["daily_test"])) == {"duty:air_filter"}
