@@ -120,7 +120,7 @@ def _figures(folder: Path, since: str | None, until: str | None, form: str) -> i
             expected="an end after the beginning", do="Name another span",
         )  # fmt: skip
     found = performance(entries, from_ms, until_ms)
-    print(json.dumps(_as_json(found), ensure_ascii=False) if form == "jsonl" else "\n".join(_lines(found)))
+    print(json.dumps(_as_json(found), ensure_ascii=False) if form == "jsonl" else "\n".join(as_text(found)))
     return terminal.DONE
 
 
@@ -226,7 +226,8 @@ def _as_json(found: Performance) -> dict[str, Any]:
     }  # fmt: skip
 
 
-def _lines(found: Performance) -> Iterator[str]:
+def as_text(found: Performance) -> Iterator[str]:
+    """The figures for people, a line each, beside their targets."""
     days = (found.until_ms - found.from_ms) / 86_400_000
     yield f"From {rfc3339(found.from_ms)} to {rfc3339(found.until_ms)} ({days:.2f} days)."
     yield "Targets are those of ISA-18.2, IEC 62682 and EEMUA 191, from memory and public summaries."

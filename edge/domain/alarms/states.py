@@ -227,11 +227,14 @@ class Delay:
         return self.pending_since_ms + self._wanted_ms()
 
 
-#: an alarm that went so often within so long chatters: from then on it goes only after CHATTER_GONE_MS, so that a loose contact is one
-#: alarm and not one a second (our own numbers, no published source; a longer off-delay is the usual remedy)
-CHATTER_TIMES: Final = 4
+#: an alarm that goes again so soon chatters: from then on it goes only after CHATTER_GONE_MS, so that none comes three times within a
+#: minute, which ISA-18.2 calls chattering (from memory; how long it is held is our own number: a longer off-delay is the usual remedy)
 CHATTER_WITHIN_MS: Final = 60_000
 CHATTER_GONE_MS: Final = 300_000
+#: one that comes and goes more slowly is held the same once it went so often within so long (our own numbers, no published source)
+REPEATS: Final = 3
+REPEATS_WITHIN_MS: Final = 600_000
+REPEATS_GONE_MS: Final = 600_000
 
 
 #: a condition that holds for this share of the time, over about so many on-delays, is an alarm though each pause begins its on-delay anew
@@ -247,7 +250,7 @@ class HeldDelay(Delay):
 
     def __init__(self, on_ms: int, off_ms: int) -> None:
         super().__init__(on_ms, off_ms)
-        self._went: deque[int] = deque(maxlen=CHATTER_TIMES)  # when it last went
+        self._went: deque[int] = deque(maxlen=REPEATS)  # when it went, or was to go and was held
         self._share = 0.0  # of the time of late in which the condition held
         self._active = False  # whether it did when last told
         self._at_ms: int | None = None
@@ -272,7 +275,7 @@ class HeldDelay(Delay):
         if active and not was and self._share >= MOSTLY:
             self.out, self.pending_since_ms = True, None
             return True
-        held = was and not active and self.pending_since_ms is None and self._chatters(mono_ms)
+        held = was and not active and self.pending_since_ms is None and self._held_ms(mono_ms) > 0
         if (not super().see(active, mono_ms) and was) or held:
             self._went.append(mono_ms)
         if was and not self.out:
@@ -281,12 +284,16 @@ class HeldDelay(Delay):
 
     def _wanted_ms(self) -> int:
         wanted_ms = super()._wanted_ms()
-        if self.out and self.pending_since_ms is not None and self._chatters(self.pending_since_ms):
-            return max(wanted_ms, CHATTER_GONE_MS)
+        if self.out and self.pending_since_ms is not None:
+            return max(wanted_ms, self._held_ms(self.pending_since_ms))
         return wanted_ms
 
-    def _chatters(self, mono_ms: int) -> bool:
-        return len(self._went) == CHATTER_TIMES and mono_ms - self._went[0] <= CHATTER_WITHIN_MS
+    def _held_ms(self, mono_ms: int) -> int:
+        """How long what goes at this instant has to be gone because it came and went before; 0 where it didn't."""
+        before = [went_ms for went_ms in self._went if went_ms < mono_ms]
+        if len(before) >= REPEATS - 1 and mono_ms - before[1 - REPEATS] <= REPEATS_WITHIN_MS:
+            return REPEATS_GONE_MS
+        return CHATTER_GONE_MS if before and mono_ms - before[-1] <= CHATTER_WITHIN_MS else 0
 
 
 class Since(NamedTuple):

@@ -11,7 +11,6 @@ from collections.abc import Iterable, Mapping
 from functools import partial
 from typing import Any, Final, Literal
 
-from edge.domain.alarms.states import CHATTER_TIMES, CHATTER_WITHIN_MS
 from edge.domain.entries import Entry, Now, Stamp
 from edge.domain.entry_bodies import OutletPowerBody, PowerUnsureBody
 from edge.domain.heat.balance import Forecast
@@ -27,7 +26,7 @@ from edge.domain.station.part import Judge, Part, PowerChanged
 from edge.domain.station.view import View
 
 #: an outlet that has tripped counts as live once it has been so for this long: one whose contact chatters would have tripped again
-STEADY_MS: Final = CHATTER_WITHIN_MS // (CHATTER_TIMES - 1)
+STEADY_MS: Final = 20_000
 #: a machine that is switched off, on and comes up again takes at least this long (our own number, no published source)
 SHORTEST_POWER_UP_MS: Final = 30_000
 
