@@ -9,6 +9,7 @@ from __future__ import annotations
 import ast
 import inspect
 import io
+import sys
 import textwrap
 import tokenize
 import types
@@ -151,9 +152,6 @@ def _either(each: list[Schema]) -> Schema:
 def _remarks(kind: Any) -> dict[str, str]:
     """What stands behind each key of a TypedDict, also of those that it is made from; nothing where its text isn't installed."""
     found: dict[str, str] = {}
-    for base in (kind, *getattr(kind, "__orig_bases__", ())):
-        if base is not kind and is_typeddict(base):
-            found = {**_remarks(base), **found}
     try:
         text = textwrap.dedent(inspect.getsource(kind))
     except (OSError, TypeError):
@@ -161,6 +159,10 @@ def _remarks(kind: Any) -> dict[str, str]:
     node = ast.parse(text).body[0]
     if not isinstance(node, ast.ClassDef):
         return found  # made by a call: its keys have no remarks
+    for base in node.bases:  # a TypedDict itself doesn't know in every version of Python what it is made from
+        made_from = getattr(sys.modules[kind.__module__], ast.unparse(base), None)
+        if is_typeddict(made_from):
+            found |= _remarks(made_from)
     comments = {
         token.start[0]: token.string.removeprefix("#").strip()
         for token in tokenize.generate_tokens(io.StringIO(text).readline)

@@ -207,6 +207,19 @@ class Outer(TypedDict):
     c: dict[str, bool]
 
 
+class Further(Outer):
+    """One that is made from another."""
+
+    d: str  # its own
+
+
+def test_a_shape_made_from_another_has_the_remarks_of_both() -> None:
+    told = schema.shape(Further)["properties"]
+    assert (told["a"]["description"], told["d"]["description"]) == ("how many", "its own")
+    entry = CONTRACT.document["components"]["schemas"]["entry"]["properties"]
+    assert entry["seq"]["description"] and entry["digest"]["description"]
+
+
 def test_a_shape_as_a_schema() -> None:
     assert schema.shape(Outer) == {
         "type": "object",
