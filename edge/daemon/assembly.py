@@ -214,14 +214,9 @@ class Assembly:
         settings, judge = self.plan.settings, self.judge
         source = Source(
             settings.site, settings.id, self.journal, judge.snapshot, judge.wait_snapshot, self.clock, program_version(),
-            *self._told_of_station(self.plan),
+            *told_of_station(self.plan, self._about),
         )  # fmt: skip
         return Publisher(self.plan.mqtt, source, folder=self.plan.keep.folder, untold=self._note_untold, timing=timing)
-
-    def _told_of_station(self, plan: StationFile) -> tuple[str, str, bool]:
-        """Its title, its zone, and whether anything of it is simulated: beside its readings a demo's clock is, too."""
-        simulated = any("simulated" in (bus.kind, bus.options.get("lines")) for bus in plan.buses)
-        return plan.settings.title, plan.settings.timezone, simulated or "demo" in self._about
 
     def _note_untold(self, entry: Entry, why: str) -> None:
         body: UntoldBody = {"seq": entry.seq, "kind": entry.kind, "why": why}
@@ -366,7 +361,7 @@ class Assembly:
                     self.parts.pop(name).stop(2.0)
             self.judge.remark("telling", "")
             self._add_telling(new)
-        if (new.mqtt, self._told_of_station(new)) != (old.mqtt, self._told_of_station(old)):
+        if (new.mqtt, told_of_station(new, self._about)) != (old.mqtt, told_of_station(old, self._about)):
             if "mqtt" in self.parts:
                 self.parts.pop("mqtt").stop(2.0)
             if new.mqtt is not None:
@@ -441,3 +436,9 @@ def _repaired(body: FileRepair) -> str:
         aside = cast(SetAsideBody, body)
         return f"{aside['file']} is damaged ({aside['why']}): set aside as {aside['set_aside']}; {aside['lost']}"
     return "repair: " + "; ".join(f"{key} {value}" for key, value in body.items())
+
+
+def told_of_station(plan: StationFile, about: Mapping[str, Any]) -> tuple[str, str, bool]:
+    """Its title, its zone, and whether anything of it is simulated: beside its readings a demo's clock is, too."""
+    simulated = any("simulated" in (bus.kind, bus.options.get("lines")) for bus in plan.buses)
+    return plan.settings.title, plan.settings.timezone, simulated or "demo" in about

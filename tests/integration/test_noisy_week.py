@@ -20,7 +20,7 @@ import pytest
 from edge.replay.replay import main
 
 MONDAY = datetime(2026, 3, 16, tzinfo=UTC)  # Dublin's winter time is UTC
-EVERY_S = 10
+EVERY_S, SELDOM_S = 10, 60  # rows where something is announced, and else
 STATION = """
 [station]
 site = "harbour-lane"
@@ -86,7 +86,7 @@ ANNOUNCED = [
 
 def points() -> str:
     return "".join(
-        f'[[point]]\nid = "{ident}"\nrole = "{role}"\nbus = "{bus}"\nevery = "10 s"\nstale_after = "40 s"\n'
+        f'[[point]]\nid = "{ident}"\nrole = "{role}"\nbus = "{bus}"\nevery = "10 s"\nstale_after = "150 s"\n'
         + (f'unit = "{unit}"\n' if unit else "")
         + ('of = "heater"\n' if ident == "heater" else "")
         for ident, (role, bus, unit) in POINTS.items()
@@ -96,15 +96,20 @@ def points() -> str:
 def rows() -> Iterator[str]:
     chance = Random(7)
     yield ",".join(["time", *POINTS])
-    liquid = 39.8
+    liquid, before_s = 39.8, 0
     for at_s in range(0, 7 * DAY, EVERY_S):
         day, of_day = divmod(at_s, DAY)
+        if at_s % SELDOM_S and not any(
+            one.day == day and one.from_hour - 0.5 <= of_day / HOUR <= one.from_hour + 2.5 for one in ANNOUNCED
+        ):
+            continue
         hour = of_day / HOUR
         is_tripped = day == 3 and 4.0 <= hour < 7.0
         if is_tripped:
             liquid = 21.0 + (39.8 - 21.0) * exp(-(hour - 4.0) / 8.0)
         else:
-            liquid = min(liquid + 0.15 * EVERY_S / 60, 39.8 + 0.2 * ((of_day % 1800) / 900 - 1))
+            liquid = min(liquid + 0.15 * (at_s - before_s) / 60, 39.8 + 0.2 * ((of_day % 1800) / 900 - 1))
+        before_s = at_s
         drawing = of_day % (4 * HOUR) < 180 and 8 <= hour < 20
         supply = (46.0 if drawing else 52.0) + chance.gauss(0, 0.15)
         cells = {

@@ -13,9 +13,8 @@ from typing import Any
 
 import pytest
 
-from edge.clock import ToldClock
 from edge.config import load
-from edge.daemon.assembly import Assembly
+from edge.daemon.assembly import told_of_station
 from edge.daemon.log import JsonLines, PlainLines, set_up
 from edge.daemon.part import FIRST_PAUSE_S, LONGEST_PAUSE_S, STEADY_S, Part
 from edge.daemon.run import refuse_held_port, reload
@@ -246,6 +245,6 @@ def test_what_is_told_of_a_station_says_whether_it_is_simulated(
     file: str, about: dict[str, Any], simulated: bool
 ) -> None:
     plan = load(Path(__file__).parents[3] / f"config/station-{file}.toml")
-    told = Assembly(plan, ToldClock(), about=about)._told_of_station(plan)
+    told = told_of_station(plan, about)
     assert told == (plan.settings.title, plan.settings.timezone, simulated)
     assert plan.settings.title and "/" in plan.settings.timezone
