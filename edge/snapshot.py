@@ -65,6 +65,7 @@ class VerdictPicture(TypedDict):
     site: str
     station: str
     verdict: VerdictWord
+    display: DisplayWord  # the word for people: in_use and reheating where nobody has to do anything
     phase: PhaseWord
     expected_at: Time | None  # of READY, where the conditions that lack mend themselves
     earliest: Time | None  # 90 % interval
@@ -75,7 +76,6 @@ class VerdictPicture(TypedDict):
     waits_for_msgs: list[MessageBody]
     note_msg: MessageBody
     unsaved: NotRequired[int]  # entries that are not on disk yet
-    display: NotRequired[DisplayWord]  # the word for people
 
 
 class ShownValue(TypedDict):
@@ -157,6 +157,7 @@ class AlarmPicture(TypedDict):
     acknowledged_at: Time | None
     consequence_of: str | None  # id of the alarm that explains this one
     first_out: bool  # nothing else waited for an answer when it came
+    crossings: int  # how often its condition came while it stands, in this run of the station
     again: int  # nobody has answered: so often announced again
     escalated: bool  # nobody has answered for so long that its priority has risen
     aside_by: str | None  # who shelved it or took it out of service, why, and until when

@@ -44,7 +44,7 @@ def alarm(ident: str, state: str = "normal", priority: str = "medium", **more: A
         "id": ident, "state": state, "active": state in ("unacknowledged", "acknowledged"), "announced": state == "unacknowledged",
         "priority": priority, "since": None if state == "normal" else rfc3339(START_MS - 600_000), "point": None, "value": None,
         "unit": None, "limit": None, "cause": "", "consequence": "", "response": "", "respond_within_s": 900,
-        "since_at_latest": False, "latching": False, "first_out": False, "again": 0, "escalated": False,
+        "since_at_latest": False, "latching": False, "first_out": False, "crossings": 0, "again": 0, "escalated": False,
         "aside_by": None, "aside_why": None, "aside_until": None,
         "acknowledged_by": None, "acknowledged_at": None, "consequence_of": None, "seq": None, "at": None,
     } | more  # fmt: skip
@@ -78,7 +78,7 @@ def cold_morning() -> dict[str, Any]:
     ready_at = rfc3339(START_MS + 112 * 60_000)
     verdict = {
         "at": rfc3339(START_MS), "trusted": True, "site": "harbour-lane", "station": "scope-room-2", "verdict": "not_ready",
-        "phase": "idle", "expected_at": ready_at, "earliest": rfc3339(START_MS + 105 * 60_000),
+        "display": "not_ready", "phase": "idle", "expected_at": ready_at, "earliest": rfc3339(START_MS + 105 * 60_000),
         "latest": rfc3339(START_MS + 128 * 60_000), "waits_for": ["Do the daily test and record it"],
         "waits_for_msgs": [as_json(say("daily_test.ask"))], "note_msg": as_json(say("verdict.surroundings_only")),
         "conditions": [

@@ -7,6 +7,7 @@ from typing import Any, Literal
 from pydantic import BaseModel, ConfigDict, Field
 
 VerdictWord = Literal["ready", "not_ready", "unknown"]
+DisplayWord = Literal["ready", "in_use", "reheating", "not_ready", "cant_tell", "at_rest"]
 Quality = Literal["good", "uncertain", "bad"]
 Time = str | None  # RFC 3339 UTC with milliseconds
 
@@ -95,6 +96,9 @@ class Verdict(Shape):
     site: str
     station: str
     verdict: VerdictWord
+    display: DisplayWord = Field(
+        description="the word for people: in_use and reheating where nobody has to do anything"
+    )
     phase: str | None = None
     expected_at: Time = None
     earliest: Time = None
@@ -221,6 +225,7 @@ class Alarm(Shape):
     acknowledged_at: Time = None
     consequence_of: str | None = None
     first_out: bool = Field(False, description="nothing else waited for an answer when it came")
+    crossings: int = Field(0, description="how often its condition came while it stands, in this run of the station")
     again: int = Field(0, description="nobody has answered: so often announced again")
     escalated: bool = Field(False, description="nobody has answered for so long that its priority has risen")
     aside_by: str | None = Field(None, description="who shelved it or took it out of service")

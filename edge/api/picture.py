@@ -55,6 +55,7 @@ class Watch:
             return verdict
         if verdict.get("verdict") == "ready":
             verdict["verdict"] = "unknown"
+        verdict["display"] = "cant_tell"
         since = f"not judged for {seen.quiet_s:.0f} s"
         verdict |= {"expected_at": None, "earliest": None, "latest": None}
         verdict["waits_for"] = [

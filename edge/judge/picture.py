@@ -32,6 +32,7 @@ def unknown_verdict(now: Now, why: Message, names: tuple[str, str]) -> VerdictPi
         "site": names[0],
         "station": names[1],
         "verdict": "unknown",
+        "display": "cant_tell",
         "phase": "idle",
         "expected_at": None,
         "earliest": None,
@@ -99,10 +100,8 @@ def with_store(verdict: VerdictPicture, why: Message, do: Message) -> VerdictPic
     told |= {"expected_at": None, "earliest": None, "latest": None}
     if verdict.get("verdict") == "ready":
         told["verdict"] = "unknown"
-    if "display" in verdict and told["verdict"] == "unknown":
-        told["display"] = "cant_tell"
-    elif "display" in verdict and verdict["display"] in ("ready", "in_use", "reheating"):
-        told["display"] = "not_ready"  # a person has to do something about the store
+    # a person has to do something about the store, also outside hours
+    told["display"] = "cant_tell" if told["verdict"] == "unknown" else "not_ready"
     return told
 
 

@@ -35,7 +35,7 @@ CUTS: Final = (0.25, 0.55, 0.85)
 AFTER: Final = timedelta(hours=2)
 BOOT: Final = "after-the-restart"
 #: members that were added to the lines since the digests were made
-ADDED: Final[frozenset[str]] = MEMBERS | {"since_at_latest", "first_out"}
+ADDED: Final[frozenset[str]] = MEMBERS | {"since_at_latest", "first_out", "display"}
 #: and to each condition of a verdict
 ADDED_TO_CONDITIONS: Final = frozenset({"value", "limit", "unit", "probability"})
 

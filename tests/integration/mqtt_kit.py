@@ -370,7 +370,14 @@ class PictureBook:
         estimates: dict[str, dict[str, Any]] | None = None,
     ) -> None:
         with self._changed:
-            said = {"site": SITE, "station": STATION, "verdict": verdict, "phase": "idle", "conditions": []}
+            said = {
+                "site": SITE,
+                "station": STATION,
+                "verdict": verdict,
+                "display": {"unknown": "cant_tell"}.get(verdict, verdict),
+                "phase": "idle",
+                "conditions": [],
+            }
             by_id = [{one["id"]: one for one in group} for group in (alarms, points)]
             self._now = Snapshot(self._now.version + 1, 0, self._clock.now(), said, by_id[1], by_id[0], estimates or {})
             self._changed.notify_all()

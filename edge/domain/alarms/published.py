@@ -6,7 +6,19 @@ from collections.abc import Mapping
 from typing import Any
 
 from edge.domain.alarms.catalogue import CATALOGUE, base_of, key_of, message_id, row_of
-from edge.domain.alarms.states import LIT, NOT_ASIDE, WAITING, Alarm, Announced, Answered, Aside, Shelf, Since, State
+from edge.domain.alarms.states import (
+    LIT,
+    NOT_ASIDE,
+    WAITING,
+    Alarm,
+    Announced,
+    Answered,
+    Aside,
+    Band,
+    Shelf,
+    Since,
+    State,
+)
 from edge.domain.entries import Entry, Now, rfc3339, wall_ms_of
 from edge.domain.entry_bodies import AlarmBody
 from edge.domain.messages import Message, as_told, say
@@ -23,8 +35,13 @@ def row_message(alarm: Alarm, what: str) -> Message:
     return say(message_id(key_of(alarm.id), what)) if own == getattr(row_of(alarm.id), what) else as_told(own)
 
 
-def alarm_picture(alarm: Alarm, until_ms: int | None, now: Now) -> dict[str, Any]:
-    """Everything that is said of it but its row's texts; its cause is a message yet. `until_ms`: the end of its shelf, since 1970."""
+def alarm_picture(alarm: Alarm, band: Band | None, until_ms: int | None, now: Now) -> dict[str, Any]:
+    """Everything that is said of it but its row's texts; its cause is a message yet.
+
+    Args:
+        band: the limit that it compares a reading with.
+        until_ms: the end of its shelf, milliseconds since 1970.
+    """
     row, waits, answered = alarm.row, alarm.announced, alarm.answered
     lit = alarm.state is not State.NORMAL
     return {
@@ -38,6 +55,7 @@ def alarm_picture(alarm: Alarm, until_ms: int | None, now: Now) -> dict[str, Any
         "acknowledged_at": None if answered is None else rfc3339(answered.wall_ms),
         "consequence_of": alarm.consequence_of,
         "first_out": waits is not None and waits.first_out, "again": 0 if waits is None else waits.again,
+        "crossings": (alarm.delay.comings if band is None else band.crossings) if alarm.present else 0,
         "escalated": waits is not None and waits.escalated,
         "aside_by": alarm.aside.by, "aside_why": alarm.aside.why, "aside_until": None if until_ms is None else rfc3339(until_ms),
         "seq": alarm.seq, "at": None if alarm.at_wall_ms is None else rfc3339(alarm.at_wall_ms),

@@ -140,10 +140,11 @@ AT_THE_LIMIT: Final = 0.25
 class Band:
     """A limit with its deadband: beyond it strictly, back only when inside by the deadband."""
 
-    __slots__ = ("low", "limit", "deadband", "beyond", "_seen")
+    __slots__ = ("low", "limit", "deadband", "beyond", "crossings", "_was_over", "_seen")
 
     def __init__(self, limit: float, deadband: float, *, low: bool) -> None:
         self.low, self.limit, self.deadband, self.beyond = low, limit, deadband, False
+        self.crossings, self._was_over = 0, False  # how often the limit itself was passed, whatever the deadband holds
         self._seen: deque[float] = deque(maxlen=MOST_SEEN)  # by how much each reading was over since it went beyond
 
     def see(self, value: float) -> bool:
@@ -154,6 +155,8 @@ class Band:
         [False, True, True, False]
         """
         over = self._over(value)
+        self.crossings += over > AT_LIMIT and not self._was_over
+        self._was_over = over > AT_LIMIT
         self.beyond = over > AT_LIMIT if not self.beyond else over > -self.deadband + AT_LIMIT
         if self.beyond:
             self._seen.append(over)
@@ -171,7 +174,7 @@ class Band:
 
     def forget(self) -> None:
         """What was seen beyond is over."""
-        self.beyond = False
+        self.beyond, self.crossings = False, 0
         self._seen.clear()
 
     def is_borne_out(self) -> bool:
@@ -246,13 +249,14 @@ MOSTLY_WITHIN: Final = 2.0
 class HeldDelay(Delay):
     """A delay that holds what chatters, and doesn't wait for ever for what pauses. A restart counts anew."""
 
-    __slots__ = ("_went", "_share", "_active", "_at_ms")
+    __slots__ = ("_went", "_share", "_active", "_at_ms", "comings")
 
     def __init__(self, on_ms: int, off_ms: int) -> None:
         super().__init__(on_ms, off_ms)
         self._went: deque[int] = deque(maxlen=REPEATS)  # when it went, or was to go and was held
         self._share = 0.0  # of the time of late in which the condition held
         self._active = False  # whether it did when last told
+        self.comings = 0  # how often the condition came since the alarm stands, the first time too
         self._at_ms: int | None = None
 
     def is_due(self, mono_ms: int) -> bool:
@@ -270,6 +274,7 @@ class HeldDelay(Delay):
     def see(self, active: bool, mono_ms: int) -> bool:
         """As Delay.see."""
         was = self.out
+        self.comings += active and not self._active
         self._share = self._share_at(mono_ms)
         self._active, self._at_ms = active, mono_ms
         if active and not was and self._share >= MOSTLY:
@@ -279,7 +284,7 @@ class HeldDelay(Delay):
         if (not super().see(active, mono_ms) and was) or held:
             self._went.append(mono_ms)
         if was and not self.out:
-            self._share = 0.0  # it went: what comes now is judged anew
+            self._share, self.comings = 0.0, 0  # it went: what comes now is judged anew
         return self.out
 
     def _wanted_ms(self) -> int:

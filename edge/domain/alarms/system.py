@@ -104,6 +104,7 @@ class AlarmSystem:
         alarm = self.alarms[ident]
         if not active and not alarm.condition:
             alarm.was_seen_inside = True
+            band.crossings = band.crossings if alarm.present else 0
             return
         cause = None
         if active and band.is_over(value):  # one within the deadband decides nothing
@@ -183,14 +184,11 @@ class AlarmSystem:
             self.set_condition(ident, False, now)
 
     def _pass(self, alarm: Alarm, now: Now) -> None:
-        was = alarm.present
-        if alarm.condition and not was and alarm.delay.is_due(now.mono_ms):
-            band = self.bands.get(alarm.id)
-            if (
-                band is not None and not band.is_borne_out()
-            ):  # one reading of noise began it, and those since don't bear it out
-                band.forget()
-                alarm.condition = False
+        was, band = alarm.present, self.bands.get(alarm.id)
+        is_due = alarm.condition and not was and alarm.delay.is_due(now.mono_ms)
+        if is_due and band is not None and not band.is_borne_out():
+            band.forget()  # one reading of noise began it, and those since don't bear it out
+            alarm.condition = False
         present = alarm.delay.see(alarm.condition, now.mono_ms)
         if alarm.delay.pending_since_ms is None:
             self._pending.pop(alarm.id, None)
@@ -201,6 +199,8 @@ class AlarmSystem:
         if present:
             self._arrive(alarm, now)
         else:
+            if band is not None:
+                band.crossings = 0
             alarm.cause = None if alarm.cause is None else say("alarm.right_again", was=part(alarm.cause))
             self.step(alarm.id, Event.UNSUPPRESS if alarm.state is State.SUPPRESSED else Event.RETURN_TO_NORMAL, now)
 
@@ -331,7 +331,10 @@ class AlarmSystem:
     def published(self, now: Now) -> dict[str, dict[str, Any]]:
         """Every alarm, also when normal: shape in edge/snapshot.py, without its row's texts, and its `cause` is a message yet."""
         ends = self._elapsed.shelf_ends_ms
-        return {ident: alarm_picture(alarm, ends(alarm, now), now) for ident, alarm in self.alarms.items()}
+        return {
+            ident: alarm_picture(alarm, self.bands.get(ident), ends(alarm, now), now)
+            for ident, alarm in self.alarms.items()
+        }
 
     def fold(self, entry: Entry) -> None:
         """Take an alarm entry of the journal as the alarm's state. One that this station has no more will end, which is told."""

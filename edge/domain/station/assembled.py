@@ -8,7 +8,7 @@ from edge.domain.entries import Now, rfc3339
 from edge.domain.heat.balance import Forecast
 from edge.domain.messages import Message, as_json, listed, part, say
 from edge.domain.station.figures import figures
-from edge.domain.station.judged import UNKNOWN, UNMET, Judged, verdict_word
+from edge.domain.station.judged import UNKNOWN, UNMET, Judged, display_word, verdict_word
 from edge.domain.station.view import View
 
 NOTE: Final = say("verdict.surroundings_only")
@@ -64,7 +64,7 @@ def assemble(view: View, judged: dict[str, Judged], since: dict[str, int], now: 
     return {
         "at": rfc3339(now.wall_ms), "trusted": now.trusted,
         "site": view.settings.site, "station": view.settings.id, "verdict": word,
-        "phase": str(view.situation.phase),
+        "display": display_word(judged, str(view.situation.phase)), "phase": str(view.situation.phase),
         "expected_at": at(latest.in_ms if latest else None), "earliest": at(latest.low_ms if latest else None),
         "latest": at(latest.high_ms if latest else None), "waits_for": list(waits), "conditions": conditions, "note": words.text(NOTE),
         "waits_for_msgs": listed(list(waits.values())), "note_msg": as_json(NOTE),

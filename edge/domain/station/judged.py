@@ -49,3 +49,31 @@ def verdict_word(states: list[str]) -> str:
     if UNMET in states:
         return "not_ready"
     return "unknown" if UNKNOWN in states or not states else "ready"
+
+
+#: what the phases call a cycle and its reheat; the conditions that they alone keep unmet
+_OF_THE_CYCLE: Final = frozenset({"free", "reservoir"})
+#: conditions that matter outside hours, too
+_ALSO_AT_REST: Final = ("outlet", "no_leak", "no_hold", "sensors")
+
+
+def display_word(judged: Mapping[str, Judged], phase: str) -> str:
+    """The word that people are shown: ready, in_use, reheating, at_rest, not_ready or cant_tell.
+
+    `in_use` and `reheating` only where nothing but the cycle or its reheat keeps the station from READY, and nobody has to do anything.
+    `at_rest` while it is closed and nothing is wrong that matters then.
+
+    >>> away = {"free": Judged(UNMET, say("machine.cycle_running"), mends=True)}
+    >>> display_word(away, "in_use"), display_word(away, "idle"), display_word({}, "idle")
+    ('in_use', 'not_ready', 'cant_tell')
+    """
+    word = verdict_word([one.state for one in judged.values()])
+    if word == "ready":
+        return word
+    stand = {ident: one for ident, one in judged.items() if one.state in (UNMET, UNKNOWN)}
+    if phase == "at_rest" and stand and not any(ident.partition(":")[0] in _ALSO_AT_REST for ident in stand):
+        return "at_rest"
+    of_cycle = bool(stand) and stand.keys() <= _OF_THE_CYCLE and not any(one.ask for one in stand.values())
+    if of_cycle and phase in ("in_use", "reheating"):
+        return phase
+    return "cant_tell" if word == "unknown" else "not_ready"

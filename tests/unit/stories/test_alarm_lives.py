@@ -266,6 +266,20 @@ def test_no_row_sends_people_to_look_for_what_to_do() -> None:
         assert "advice" not in one["response"] and one["response_msg"]["id"], one["id"]
 
 
+# -- how often
+
+
+def test_how_often_the_limit_was_passed_is_shown_though_it_is_one_alarm() -> None:
+    driver = Driver()
+    driver.run(600, lambda t: QUIET | {"supply": (60.0 + (0.4 if int(t) % 2 else -0.4)) * PSI})
+    seen = shown(driver, "static_high")
+    assert driver.alarms("static_high") == ["unacknowledged"] and 250 <= seen["crossings"] <= 300
+    driver.run(3600, every_s=5)
+    assert shown(driver, "static_high")["crossings"] == 0
+    driver.run(120, lambda t: QUIET | {"heater-outlet": float(int(t) // 5 % 2)})
+    assert shown(driver, TRIP)["active"] and shown(driver, TRIP)["crossings"] >= 10
+
+
 # -- put aside
 
 

@@ -1,0 +1,55 @@
+"""The word for people: it never looks better than the verdict, and says in use only where nobody has to do anything."""
+
+from __future__ import annotations
+
+import pytest
+
+from edge.domain.heat.cycle import Phase
+from edge.domain.messages import say
+from edge.domain.station.judged import BY_EYE, MET, UNKNOWN, UNMET, Judged, display_word, verdict_word
+from tests.unit.stations import DRAWING, QUIET, ready
+
+IN_USE, COLD = (
+    Judged(UNMET, say("machine.cycle_running"), mends=True),
+    Judged(UNMET, say("machine.cycle_running"), mends=True),
+)
+FINE, OWED = Judged(MET, say("machine.not_in_use")), Judged(UNMET, say("daily_test.none"), ask=say("daily_test.ask"))
+BLIND = Judged(UNKNOWN, say("daily_test.none"))
+
+
+@pytest.mark.parametrize(
+    ("judged", "phase", "word"),
+    [
+        ({"free": FINE, "reservoir": FINE}, "idle", "ready"),
+        ({"free": IN_USE, "reservoir": COLD}, "in_use", "in_use"),
+        ({"free": FINE, "reservoir": COLD}, "reheating", "reheating"),
+        ({"free": IN_USE, "daily_test": OWED}, "in_use", "not_ready"),
+        ({"free": IN_USE, "filter:fine": BLIND}, "in_use", "not_ready"),
+        ({"free": FINE, "reservoir": COLD}, "idle", "not_ready"),
+        ({"free": FINE, "reservoir": COLD._replace(ask=say("reservoir.no_power.ask"))}, "reheating", "not_ready"),
+        ({"free": FINE, "filter:fine": BLIND}, "idle", "cant_tell"),
+        ({"reservoir": COLD, "daily_test": OWED}, "at_rest", "at_rest"),
+        ({"reservoir": COLD, "outlet:heater": OWED}, "at_rest", "not_ready"),
+        ({"sensors": BLIND}, "at_rest", "cant_tell"),
+        ({}, "at_rest", "cant_tell"),
+    ],
+)
+def test_the_word(judged: dict[str, Judged], phase: str, word: str) -> None:
+    assert display_word(judged, phase) == word
+
+
+def test_it_says_ready_only_with_the_verdict() -> None:
+    for phase in Phase:
+        for states in ((MET, BY_EYE), (MET, UNKNOWN), (MET, UNMET), (UNMET, UNKNOWN)):
+            judged = {str(n): Judged(state, say("machine.not_in_use")) for n, state in enumerate(states)}
+            assert (display_word(judged, str(phase)) == "ready") is (verdict_word(list(states)) == "ready")
+
+
+def test_a_station_says_in_use_while_water_is_drawn_for_a_cycle() -> None:
+    driver = ready()
+    assert driver.station.verdict(driver.now)["display"] == "ready"
+    driver.run(30, DRAWING)
+    verdict = driver.station.verdict(driver.now)
+    assert (verdict["phase"], verdict["verdict"], verdict["display"]) == ("in_use", "not_ready", "in_use")
+    driver.run(5, QUIET | {"heater-outlet": 1.0})
+    assert driver.station.verdict(driver.now)["display"] == "not_ready"
