@@ -29,7 +29,7 @@ ROOT = Path(__file__).parents[2]
 sys.path.insert(0, str(ROOT))
 
 LIMIT_MS = 100.0
-ROUND_NS = 30_000_000_000
+ROUND_NS = 900_000_000_000  # what comes and goes more often than by the quarter of an hour is held
 SITE, STATION = "harbour-lane", "scope-room-2"
 BASE = f"warmwell/1/{SITE}/{STATION}"
 BARE = "bench/bare"

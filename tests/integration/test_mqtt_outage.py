@@ -183,7 +183,7 @@ def test_a_broker_that_is_away_for_72_hours_and_a_station_killed_three_times(
         if kept in (705, 1_405):
             station.kill()
             station = stations(folder, lasting.port, speed)
-    assert kept == 2_005 and station.status()["behind"] == 2_000
+    assert kept == 2_005 and 2_000 <= station.status()["behind"] <= 2_005  # a kill may cost the cursor's last second
     lasting.start()
     until(lambda: len(watcher.messages) > 200, "some of the backlog")
     station.kill()
