@@ -238,7 +238,11 @@ function updateAlarm(element, a) {
   draw(part(element, "mark"), "triangle");
   put(part(element, "what"), alarmName(a.id));
   const facts = [`${a.priority || "low"} priority`, named("alarm_states", a.state)];
-  if (a.since) facts.push(`since ${clockTime(a.since)}`);
+  if (a.since) facts.push(`since ${a.since_at_latest ? "at the latest " : ""}${clockTime(a.since)}`);
+  if (a.first_out) facts.push("came first");
+  if (a.again) facts.push(`announced again ${a.again} times${a.escalated ? ", its priority raised" : ""}`);
+  if (a.crossings > 1) facts.push(`came ${a.crossings} times`);
+  if (a.aside_by) facts.push(`put aside by ${a.aside_by}${a.aside_until ? ` until ${clockTime(a.aside_until)}` : ""}${a.aside_why ? `: ${a.aside_why}` : ""}`);
   if (a.acknowledged_by) facts.push(`seen by ${a.acknowledged_by}`);
   if (a.consequence_of) facts.push(`follows from ${alarmName(a.consequence_of)}`);
   put(part(element, "facts"), facts.join(" · "));
