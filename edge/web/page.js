@@ -218,7 +218,7 @@ function showAlarms() {
   keep($("alarm-list"), [...ordered, ...missed], (a) => a.id, createAlarm, updateAlarm);
 }
 function byWeight(a, b) {
-  const weight = (x) => [wantsAnswer(x) ? 0 : 1, PRIORITIES.indexOf(x.priority) + 1 || 9];
+  const weight = (x) => [!x.active ? 2 : wantsAnswer(x) ? 0 : 1, PRIORITIES.indexOf(x.priority) + 1 || 9];
   const [x, y] = [weight(a), weight(b)];
   return x[0] - y[0] || x[1] - y[1] || String(b.since).localeCompare(String(a.since));
 }
@@ -247,8 +247,8 @@ function updateAlarm(element, a) {
   if (a.consequence_of) facts.push(`follows from ${alarmName(a.consequence_of)}`);
   put(part(element, "facts"), facts.join(" · "));
   put(part(element, "cause"), a.cause);
-  put(part(element, "consequence"), a.consequence);
-  put(part(element, "response"), a.response ? `Do: ${a.response}` : "");
+  put(part(element, "consequence"), a.active ? a.consequence : "");
+  put(part(element, "response"), a.active && a.response ? `Do: ${a.response}` : "");
   const button = part(element, "answer");
   button.hidden = !wantsAnswer(a);
   button.disabled = document.body.classList.contains("lost");
