@@ -10,7 +10,7 @@ from pathlib import Path
 from typing import Any, Final
 
 from edge import terminal
-from edge.domain.alarms.catalogue import CATALOGUE, OWN, PRIORITIES, Row
+from edge.domain.alarms.catalogue import CATALOGUE, OWN, PRIORITIES, Row, rank_of
 from edge.domain.alarms.performance import (
     AVERAGE_PER_PERIOD,
     BUSY_HOUR,
@@ -22,7 +22,7 @@ from edge.domain.alarms.performance import (
     Performance,
     performance,
 )
-from edge.domain.entries import Entry, rfc3339
+from edge.domain.entries import rfc3339
 from edge.domain.errors import UnusableInput
 from edge.domain.readings import UNIT_OF
 from edge.domain.roles import ROLES
@@ -33,7 +33,6 @@ _COLUMNS: Final = (
     "alarm", "title", "priority", "keeps_from_ready", "compares", "limit", "unit", "on_delay_s", "off_delay_s", "deadband", "latching",
     "consequence", "response", "respond_within_s", "re_announce_s", "escalate_after_s", "follows_from",
 )  # fmt: skip
-_PIECE: Final = 500
 
 
 def alarms(file: Path | None, is_performance: bool, form: str, since: str | None, until: str | None) -> int:
@@ -83,7 +82,7 @@ def _table(file: Path | None, form: str) -> int:
         for row in rows:
             print(json.dumps(row, ensure_ascii=False))
     else:
-        print("\n".join(_as_text(rows)))
+        print("\n".join(_table_lines(rows)))
     return terminal.DONE
 
 
@@ -99,12 +98,14 @@ def _figures(folder: Path, since: str | None, until: str | None, form: str) -> i
         StoreFault: it can't be read.
     """
     from edge.cli.export import instant
+    from edge.store.export import entries_of
     from edge.store.journal import ReadOnlyJournal
 
     journal = ReadOnlyJournal(_keep_folder(folder))
     try:
-        entries = list(_alarm_entries(journal))
-        first, last = journal.read(0, 1), journal.read(max(journal.last_seq() - 1, 0), 1)
+        head = journal.last_seq()
+        entries = [entry for entry in entries_of(journal, head) if entry.kind == "alarm"]
+        first, last = journal.read(0, 1), journal.read(max(head - 1, 0), 1)
     finally:
         journal.close()
     if not first or not last:
@@ -174,8 +175,8 @@ def _row(ident: str, row: Row, limit: float | None) -> dict[str, Any]:
     }
 
 
-def _as_text(rows: Iterable[Mapping[str, Any]]) -> Iterator[str]:
-    for row in sorted(rows, key=lambda one: -PRIORITIES.index(one["priority"])):
+def _table_lines(rows: Iterable[Mapping[str, Any]]) -> Iterator[str]:
+    for row in sorted(rows, key=lambda one: -rank_of(one["priority"])):
         yield f"{row['priority']:<7} {row['alarm']}  {row['title']}"
         yield f"        leads to  {row['consequence']}"
         yield f"        do        {row['response']} (within {age_text(int(row['respond_within_s'] * 1000))})"
@@ -207,13 +208,6 @@ def _keep_folder(named: Path) -> Path:
     from edge.config import load
 
     return load(named).keep.folder
-
-
-def _alarm_entries(journal: Any) -> Iterator[Entry]:
-    after = 0
-    while piece := journal.read(after, _PIECE):
-        yield from (entry for entry in piece if entry.kind == "alarm")
-        after = piece[-1].seq
 
 
 def _as_json(found: Performance) -> dict[str, Any]:

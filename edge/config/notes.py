@@ -21,7 +21,7 @@ from edge.config.points import (
 from edge.config.reading import Findings
 from edge.config.sections import Tables, kind_of, other_kinds
 from edge.config.sensors import warnings as sensor_warnings
-from edge.domain.alarms.catalogue import CATALOGUE, OWN, PRIORITIES, tuned_row
+from edge.domain.alarms.catalogue import CATALOGUE, OWN, rank_of, tuned_row
 from edge.domain.quantities import pulse_frequency_hz
 from edge.domain.readings import KIND_OF, Kind, Role
 from edge.domain.roles import ROLES
@@ -253,12 +253,10 @@ def _ranks(tables: Tables, tunings: Mapping[str, AlarmTuning], found: Findings) 
     """What keeps the station from starting never ranks below what only warns, unless a site sets it so."""
     rows = {key: tuned_row(row, tunings.get(key.partition(".")[0])) for key, row in {**CATALOGUE, **OWN}.items()}
     for ident in tables.alarm:
-        ranks = [
-            PRIORITIES.index(row.priority) for key, row in rows.items() if key.partition(".")[0] == ident and row.stops
-        ]
+        ranks = [rank_of(row.priority) for key, row in rows.items() if key.partition(".")[0] == ident and row.stops]
         lesser = [
             key for key, row in rows.items()
-            if ranks and not row.stops and not row.hurts and PRIORITIES.index(row.priority) > min(ranks)
+            if ranks and not row.stops and not row.hurts and rank_of(row.priority) > min(ranks)
         ]  # fmt: skip
         if lesser:
             text = f"it keeps the station from starting and ranks below alarms that only warn ({', '.join(lesser)})"

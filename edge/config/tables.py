@@ -27,6 +27,7 @@ from edge.config.fields import (
     Zone,
     name,
 )
+from edge.domain.alarms.catalogue import PRIORITIES
 from edge.domain.records.forms import AFTERWARDS
 from edge.domain.settings import Every, Level
 
@@ -245,7 +246,7 @@ class AlarmTable(Table):
         None,
         description="How far inside its limit a value must come before the alarm returns; a difference, as in 1 psi.",
     )
-    priority: Annotated[str, Word("low", "medium", "high")] | None = None
+    priority: Annotated[str, Word(*PRIORITIES)] | None = None
     limit: Annotated[str, Quantity("pressure", "temperature", "flow")] | None = Field(
         None, description="Where the alarm compares a reading: its own limit instead of its section's."
     )

@@ -10,8 +10,9 @@ from pydantic import Field
 from edge.config.fields import Count, Due, Is, Text, Word, name, told, unfit
 from edge.config.points import LineName
 from edge.config.tables import Table, default
+from edge.domain.alarms.catalogue import PRIORITIES
 
-PRIORITY: Final = Word("low", "medium", "high")
+PRIORITY: Final = Word(*PRIORITIES)
 #: RFC 5424, 6.2.1, table 1: those that a program of a site may use
 FACILITY: Final = Word("user", "daemon", *(f"local{n}" for n in range(8)))
 #: RFC 5426, 3.3 and RFC 6587, 3.4 (from memory): UDP has 514; TCP has no port of its own, 601 is that of reliable syslog

@@ -423,7 +423,15 @@ def _lives(part: Running) -> bool:
 def _told(plan: StationFile) -> tuple[object, ...]:
     """All of a station file that its targets and outputs go by."""
     settings = plan.settings
-    return plan.tell, plan.outputs, settings.title, settings.timezone, settings.hours
+    return (
+        plan.tell,
+        plan.outputs,
+        settings.title,
+        settings.timezone,
+        settings.hours,
+        settings.tuning,
+        settings.rules.duties,
+    )
 
 
 def _publishes(part: Running) -> bool:

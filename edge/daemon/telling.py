@@ -140,8 +140,7 @@ def sender_of(target: TargetPlan, settings: Settings) -> Sender:
 
 def courier_of(file: Path, settings: Settings) -> Courier:
     """To people, by the address in a file."""
-    title, zone = settings.title, ZoneInfo(settings.timezone)
-    return courier.Courier(file, lambda notice: words.say(notice, title, settings.name, zone))
+    return courier.Courier(file, lambda notice: words.say(notice, settings))
 
 
 def syslog_of(plan: SyslogPlan, settings: Settings) -> Callable[[Notice], bytes]:

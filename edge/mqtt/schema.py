@@ -28,13 +28,13 @@ from typing import (
     is_typeddict,
 )
 
-from edge.domain.alarms.catalogue import CATALOGUE
+from edge.domain.alarms.catalogue import CATALOGUE, PRIORITIES
 from edge.domain.alarms.states import State
 from edge.domain.entries import KINDS
 from edge.domain.heat.cycle import Phase
 from edge.domain.readings import REASONS, UNIT_OF, Quality, Role
 from edge.domain.record_bodies import RECORDS, MessageBody, MessageValue
-from edge.domain.station.judged import JUDGED_TITLES
+from edge.domain.station.judged import DISPLAY_WORDS, JUDGED_TITLES, VERDICT_WORDS
 from edge.domain.vocabulary import OneOf
 from edge.mqtt.topics import LOST, ONLINE, STOPPED
 from edge.snapshot import ConditionPicture
@@ -48,12 +48,12 @@ WORDS: Final[Mapping[str, Schema]] = {
     "digest": {"pattern": _HEX % 64, "description": "SHA-256"},
     "journal_mark": {"pattern": _HEX % 16, "description": "which journal: the first 16 digits of the digest of its first entry"},
     "node_state": {"enum": [ONLINE, STOPPED, LOST]},
-    "verdict_word": {"enum": ["ready", "not_ready", "unknown"]},
-    "display_word": {"enum": ["ready", "in_use", "reheating", "not_ready", "cant_tell", "at_rest"]},
+    "verdict_word": {"enum": list(VERDICT_WORDS)},
+    "display_word": {"enum": list(DISPLAY_WORDS)},
     "phase": {"enum": [str(phase) for phase in Phase]},
     "condition_state": {"enum": list(JUDGED_TITLES)},
     "alarm_state": {"enum": [str(state) for state in State], "description": "IEC 62682 / ISA-18.2"},
-    "priority": {"enum": ["low", "medium", "high"]},
+    "priority": {"enum": list(PRIORITIES)},
     "quality": {"enum": [str(quality) for quality in Quality]},
     "reason": {"enum": list(REASONS)},
     "role": {"enum": [str(role) for role in Role]},

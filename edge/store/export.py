@@ -61,7 +61,7 @@ def export_journal(
         head = journal.last_seq()
         dates = _dates(journal, head)
         entries = (
-            entry for entry in _entries(journal, head, progress) if _within(entry.wall_ms, from_wall_ms, to_wall_ms)
+            entry for entry in entries_of(journal, head, progress) if _within(entry.wall_ms, from_wall_ms, to_wall_ms)
         )
         if form == "csv":
             return Exported(_write_csv(out, _JOURNAL_COLUMNS, (_journal_cells(entry, dates) for entry in entries)))
@@ -154,7 +154,8 @@ def _write_json(out: BinaryIO, documents: Iterable[Any]) -> int:
 # -- the journal
 
 
-def _entries(journal: ReadOnlyJournal, head: int, progress: Progress | None) -> Iterator[Entry]:
+def entries_of(journal: ReadOnlyJournal, head: int, progress: Progress | None = None) -> Iterator[Entry]:
+    """Those of a journal up to `head`, some hundreds at a time. Raises StoreFault."""
     after = 0
     while after < head:
         piece = journal.read(after, _PIECE)
@@ -169,7 +170,7 @@ def _entries(journal: ReadOnlyJournal, head: int, progress: Progress | None) -> 
 def _dates(journal: ReadOnlyJournal, head: int) -> Dates:
     """What the whole journal tells of its clocks: the newest dates the oldest."""
     dates = Dates()
-    for entry in _entries(journal, head, None):
+    for entry in entries_of(journal, head):
         dates.note(entry.boot, Now(entry.mono_ms, entry.wall_ms, entry.trusted))
         dates.reached(entry.boot, entry.mono_ms)
     return dates

@@ -11,8 +11,8 @@ from __future__ import annotations
 from collections.abc import Collection, Iterator, Mapping
 from typing import Final
 
+from edge.domain.alarms.catalogue import rank_of
 from edge.snapshot import AlarmPicture, Snapshot
-from edge.telling.tray import RANKS
 
 #: pictures come at least each second; after so long (real seconds) without one the judge makes no progress
 STALE_S: Final = 10.0
@@ -41,4 +41,4 @@ def is_on(shows: str, priority: str, picture: Snapshot, age_s: float, now_s: flo
 
 
 def _of(priority: str, alarms: Mapping[str, AlarmPicture]) -> Iterator[AlarmPicture]:
-    return (alarm for alarm in alarms.values() if RANKS.get(alarm["priority"], RANKS["high"]) >= RANKS[priority])
+    return (alarm for alarm in alarms.values() if rank_of(alarm["priority"]) >= rank_of(priority))

@@ -14,11 +14,10 @@ from collections.abc import Mapping
 from types import MappingProxyType
 from typing import Any, Final, cast
 
-from edge.domain.alarms.catalogue import base_of
+from edge.domain.alarms.catalogue import base_of, rank_of
 from edge.domain.entries import Entry, Now, rfc3339
 from edge.domain.entry_bodies import AlarmBody
 from edge.telling.cursor import Item, Notice, Outage
-from edge.telling.tray import RANKS
 from edge.telling.words import title_of
 
 #: RFC 5424, 6.2.1, table 1: what a site may choose
@@ -42,7 +41,7 @@ class Stream:
     """What one syslog target is still to be told: every alarm entry of its priority, in order."""
 
     def __init__(self, priority: str) -> None:
-        self._least = RANKS[priority]
+        self._least = rank_of(priority)
         self.heard = 0
         self.outage = Outage()
         self._queue: deque[Entry] = deque()
@@ -63,7 +62,7 @@ class Stream:
     def hear(self, entry: Entry) -> None:
         """An entry of the journal, in their order."""
         self.heard = max(self.heard, entry.seq)
-        if entry.kind == "alarm" and RANKS.get(entry.body["priority"], RANKS["high"]) >= self._least:
+        if entry.kind == "alarm" and rank_of(entry.body["priority"]) >= self._least:
             self._queue.append(entry)
 
     def due(self, now: Now) -> Notice | None:

@@ -9,17 +9,15 @@ from __future__ import annotations
 from collections.abc import Mapping
 from dataclasses import dataclass
 from datetime import UTC, datetime, timedelta
-from types import MappingProxyType
 from typing import Any, Final, NamedTuple, cast
 from zoneinfo import ZoneInfo
 
+from edge.domain.alarms.catalogue import rank_of
 from edge.domain.entries import Entry, Now
 from edge.domain.entry_bodies import AlarmBody, announced
 from edge.domain.station.hours import at_rest
 from edge.telling.cursor import Item, Notice, Outage, What
 
-#: priorities, the lowest first
-RANKS: Final[Mapping[str, int]] = MappingProxyType({"low": 0, "medium": 1, "high": 2})
 #: the alarm that says that telling fails: a target that could not be told itself hears of it by its summary
 UNTOLD: Final = "untold"
 #: so long after an outage it is left alone: it ends a little later than what it is about
@@ -126,7 +124,7 @@ class Tray:
         body = cast(AlarmBody, entry.body)
         alarm = body["id"]
         settled, waiting = self._settled.get(alarm, _NEVER), self._waiting.get(alarm)
-        if entry.seq <= settled.seq or (not settled.told and _rank(entry) < RANKS[self._rules.priority]):
+        if entry.seq <= settled.seq or (not settled.told and _rank(entry) < rank_of(self._rules.priority)):
             return
         if announced(entry.kind, body) is not None:
             one = self._wait(alarm, entry)
@@ -204,7 +202,7 @@ class Tray:
         rules = self._rules
         if item.alarm == UNTOLD and now.mono_ms < self._calm_ms:
             return False
-        if _rank(item.last) >= RANKS[rules.outside_hours] or rules.hours is None or not now.trusted:
+        if _rank(item.last) >= rank_of(rules.outside_hours) or rules.hours is None or not now.trusted:
             return True
         if self._age_ms(item.alarm, now) >= rules.longest_wait_ms:
             return True
@@ -252,8 +250,7 @@ class Tray:
 
 
 def _rank(entry: Entry) -> int:
-    """A priority that this version doesn't know is the highest."""
-    return RANKS.get(entry.body["priority"], RANKS["high"])
+    return rank_of(entry.body["priority"])
 
 
 def _was_over(body: AlarmBody) -> bool:

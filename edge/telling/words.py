@@ -7,10 +7,11 @@ from datetime import UTC, datetime
 from typing import Final, NamedTuple, cast
 from zoneinfo import ZoneInfo
 
-from edge.domain.alarms.catalogue import CATALOGUE, base_of, row_of
+from edge.domain.alarms.catalogue import CATALOGUE, base_of, row_at
 from edge.domain.alarms.states import STATE_TITLES, State
 from edge.domain.entries import Entry, wall_ms_of
 from edge.domain.entry_bodies import AlarmBody
+from edge.domain.settings import Settings
 from edge.domain.wording import age_text
 from edge.telling.cursor import Item, Notice
 
@@ -40,17 +41,14 @@ def title_of(alarm: str) -> str:
     return f"{title}: {which}" if which else title
 
 
-def say(notice: Notice, station: str, name: str, zone: ZoneInfo) -> Told:
-    """A notice in words.
-
-    Args:
-        station: its title for people; `name`: site and id.
-    """
+def say(notice: Notice, settings: Settings) -> Told:
+    """A notice of a station in words, by the station's clock and by its own catalogue of alarms."""
+    zone = ZoneInfo(settings.timezone)
     item = notice.items[0] if notice.items else None
     if notice.what == "test" or (item is None and notice.what != "summary"):
         title, lines, sort = "test notice", ["Telling works. This is only a test: nothing is to be done."], "info"
     elif notice.what == "alarm" and item is not None:
-        title, lines, sort = _alarm(item, zone)
+        title, lines, sort = _alarm(item, settings, zone)
     elif notice.what == "right_again" and item is not None:
         title, sort = f"RIGHT AGAIN: {title_of(item.alarm)}", "success"
         lines = [f"Since {_at(item.last, zone)}. Nobody has acknowledged it yet."]
@@ -66,17 +64,18 @@ def say(notice: Notice, station: str, name: str, zone: ZoneInfo) -> Told:
     if notice.tries > 1:
         lines.append(REPEAT)
     lines.append(
-        f"{name}, {_time(notice.now.wall_ms, zone)}" + ("" if notice.now.trusted else " (the clock is not trusted)")
+        f"{settings.name}, {_time(notice.now.wall_ms, zone)}"
+        + ("" if notice.now.trusted else " (the clock is not trusted)")
     )
-    return Told(f"{station}: {title}", "\n".join(lines), sort)
+    return Told(f"{settings.title}: {title}", "\n".join(lines), sort)
 
 
-def _alarm(item: Item, zone: ZoneInfo) -> tuple[str, list[str], str]:
+def _alarm(item: Item, settings: Settings, zone: ZoneInfo) -> tuple[str, list[str], str]:
     entry = item.came or item.last
     body, known = cast(AlarmBody, entry.body), base_of(item.alarm) in CATALOGUE
     lines = [f"{_sentence(body['cause'])} Since {_since(entry, zone)}."]
     if known:
-        row = row_of(item.alarm)
+        row = row_at(settings, item.alarm)
         within = age_text(row.respond_within_s * 1000)
         lines += [f"What follows: {row.consequence}.", f"What to do, within {within}: {row.response}."]
     if item.times > 1:

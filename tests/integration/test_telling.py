@@ -15,7 +15,6 @@ import time
 from collections.abc import Iterator
 from pathlib import Path
 from typing import Any
-from zoneinfo import ZoneInfo
 
 import pytest
 
@@ -26,6 +25,7 @@ from edge.telling.syslog import message
 from edge.telling.wire import Receiver, Wire
 from edge.telling.words import say
 from tests.integration.daemon_kit import STATION, Daemon, finished, free_port, until
+from tests.unit.stations import SETTINGS
 from tests.unit.telling.kit import Journal
 
 NEEDS_APPRISE = pytest.mark.skipif(importlib.util.find_spec("apprise") is None, reason="apprise is not installed here")
@@ -91,7 +91,7 @@ def a_notice() -> Notice:
 def courier(file: Path, limit_s: int = 45) -> Courier:
     return Courier(
         file,
-        lambda notice: say(notice, "Scope room 2", "harbour-lane/scope-room-2", ZoneInfo("Europe/Dublin")),
+        lambda notice: say(notice, SETTINGS),
         limit_s,
     )
 
@@ -373,4 +373,4 @@ def test_check_refuses_a_bad_target_and_tell_says_what_became_of_a_test(tmp_path
 
 def test_a_told_time_is_that_of_the_station_s_wall() -> None:
     now = Now(0, 1_784_000_000_000, True)  # 2026-07-14T03:33:20Z; Dublin is an hour ahead in summer
-    assert "2026-07-14 04:33" in say(Notice("test", (), now), "S", "a/b", ZoneInfo("Europe/Dublin")).text
+    assert "2026-07-14 04:33" in say(Notice("test", (), now), SETTINGS).text

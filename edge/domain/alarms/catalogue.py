@@ -17,7 +17,7 @@ from types import MappingProxyType
 from typing import Any, Final, NamedTuple
 
 from edge.domain.roles import Role
-from edge.domain.settings import AlarmTuning
+from edge.domain.settings import AlarmTuning, Settings
 
 
 class Trip(StrEnum):
@@ -91,6 +91,17 @@ class Row(NamedTuple):
 
 #: the lowest first
 PRIORITIES: Final = ("low", "medium", "high")
+
+
+def rank_of(priority: str) -> int:
+    """Where a priority stands, the lowest at 0; one that this version doesn't know ranks as the highest.
+
+    >>> [rank_of(priority) for priority in ("low", "high", "to come")]
+    [0, 2, 2]
+    """
+    return PRIORITIES.index(priority) if priority in PRIORITIES else len(PRIORITIES) - 1
+
+
 #: up to this the time to respond is short for what may hurt, and for what only warns [s]
 SOON_FOR_HARM_S: Final = 900
 SOON_S: Final = 1800
@@ -286,14 +297,22 @@ def key_of(alarm_id: str) -> str:
     return own if own in OWN else f"{base}.by_calendar"
 
 
-def row_of(alarm_id: str, tuned: AlarmTuning | None = None) -> Row:
-    """The row of an alarm, with what a site sets in place of it.
+def row_of(alarm_id: str) -> Row:
+    """The row of an alarm, as shipped.
 
     >>> row_of("duty_due:daily_test").consequence
     'The station may not start until it is done'
     """
     key = key_of(alarm_id)
-    return tuned_row(OWN[key] if key in OWN else CATALOGUE[key], tuned)
+    return OWN[key] if key in OWN else CATALOGUE[key]
+
+
+def row_at(settings: Settings, alarm_id: str) -> Row:
+    """The row of an alarm as it holds at a station: with what the site sets in place of it, and what its own duties stop."""
+    row = tuned_row(row_of(alarm_id), settings.tuning.get(base_of(alarm_id)))
+    duty = settings.rules.duties.get(alarm_id.removeprefix("duty_due:"))
+    stops = duty is not None and (duty.keeps_from_ready or duty.action is not None)
+    return row._replace(stops="duty") if stops else row
 
 
 def tuned_row(row: Row, tuned: AlarmTuning | None) -> Row:

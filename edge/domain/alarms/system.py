@@ -11,7 +11,7 @@ from collections.abc import Callable, Iterable, Mapping
 from typing import Any, Final, cast
 
 from edge.domain.alarms.answers import EVENTS, shelf_ms
-from edge.domain.alarms.catalogue import Row, base_of, key_of, message_id, row_of
+from edge.domain.alarms.catalogue import Row, base_of, key_of, message_id, row_at
 from edge.domain.alarms.causes import Causes
 from edge.domain.alarms.elapsed import Elapsed
 from edge.domain.alarms.published import alarm_body, alarm_picture, gone_body, kept_of
@@ -85,9 +85,7 @@ class AlarmSystem:
 
     def _add(self, ident: str) -> None:
         tuned = self.settings.tuning.get(base_of(ident))
-        row, duty = row_of(ident, tuned), self.settings.rules.duties.get(ident.removeprefix("duty_due:"))
-        if duty is not None and (duty.keeps_from_ready or duty.action is not None):
-            row = row._replace(stops="duty")
+        row = row_at(self.settings, ident)
         self.alarms[ident] = Alarm(ident, row)
         limit = _limit(self.settings, row) if tuned is None or tuned.limit is None else tuned.limit
         if limit is not None:

@@ -9,7 +9,7 @@ from __future__ import annotations
 
 from typing import Final
 
-from edge.domain.alarms.catalogue import PRIORITIES, Row
+from edge.domain.alarms.catalogue import PRIORITIES, Row, rank_of
 
 PATIENT: Final = 10
 SLOWEST: Final = 32
@@ -46,4 +46,4 @@ def raised(priority: str) -> str:
     >>> raised("low"), raised("high")
     ('medium', 'high')
     """
-    return PRIORITIES[min(PRIORITIES.index(priority) + 1, len(PRIORITIES) - 1)]
+    return PRIORITIES[min(rank_of(priority) + 1, len(PRIORITIES) - 1)]

@@ -40,6 +40,11 @@ def beyond(side: str, truly: bool, limit: Value) -> Message:
     return say(f"limit.{side}" if truly else "limit.too_near", limit=limit)
 
 
+#: what verdict_word() and display_word() may say
+VERDICT_WORDS: Final = ("ready", "not_ready", "unknown")
+DISPLAY_WORDS: Final = ("ready", "in_use", "reheating", "not_ready", "cant_tell", "at_rest")
+
+
 def verdict_word(states: list[str]) -> str:
     """The verdict that follows from the states of all conditions.
 

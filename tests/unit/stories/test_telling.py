@@ -29,9 +29,9 @@ class Phone:
         for entry in self.driver.said[self.tray.heard :]:
             self.tray.hear(entry)
         while (notice := self.tray.due(self.driver.now)) is not None:
-            told = say(notice, "S", "harbour-lane/scope-room-2", ZONE)
+            told = say(notice, self.driver.station.settings)
             self.texts.append(told.text)
-            titles.append(told.title.removeprefix("S: "))
+            titles.append(told.title.removeprefix("Scope room 2: "))
             self.tray.took(notice)
         return titles
 
@@ -49,6 +49,17 @@ def test_an_outlet_that_trips_is_one_message_until_its_consequence_outlasts_it()
     assert phone.look() == ["RIGHT AGAIN: Outlet tripped: heater"]
     driver.run(240, QUIET | {"reservoir": 33.2}, every_s=5)
     assert phone.look() == ["ALARM (medium): Reservoir cold"]
+
+
+def test_what_to_do_is_what_the_site_says_where_it_says_so() -> None:
+    own = AlarmTuning(response="Call the duty technician", consequence="The room has to wait", respond_within_s=120)
+    driver = Driver(tuned(outlet_tripped=own))
+    driver.run(5)
+    phone = Phone(driver)
+    driver.run(5, QUIET | {"heater-outlet": 1.0})
+    assert phone.look() == ["ALARM (high): Outlet tripped: heater"]
+    assert "What follows: The room has to wait." in phone.texts[-1]
+    assert "What to do, within 2 min: Call the duty technician." in phone.texts[-1]
 
 
 def test_dips_shorter_than_the_on_delay_are_told_nobody() -> None:

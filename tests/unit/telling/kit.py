@@ -10,6 +10,7 @@ from edge.domain.entries import Entry, Now, rfc3339, wall_ms_of
 from edge.telling.cursor import Notice
 from edge.telling.tray import Rules, Tray
 from edge.telling.words import Told, say
+from tests.unit.stations import SETTINGS
 
 MONDAY = wall_ms_of("2026-03-16T05:50:00Z")  # Dublin has no offset then
 DUBLIN = ZoneInfo("Europe/Dublin")
@@ -87,4 +88,4 @@ class Target:
 
     def read(self) -> Told:
         """The last message in words."""
-        return say(self.sent[-1], "Scope room 2", "harbour-lane/scope-room-2", DUBLIN)
+        return say(self.sent[-1], SETTINGS)

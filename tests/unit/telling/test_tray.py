@@ -13,7 +13,7 @@ from itertools import product
 import pytest
 
 from edge.domain.entries import rfc3339
-from edge.telling.tray import MOST_SINGLE, RANKS, Tray
+from edge.telling.tray import MOST_SINGLE, Tray
 from tests.unit.telling.kit import HOUR, MIN, MONDAY, Journal, Target
 
 OPEN = dict.fromkeys(range(5), (450, 1080))  # 07:30 to 18:00, Monday to Friday
@@ -482,7 +482,7 @@ def test_no_history_of_five_changes_breaks_a_promise():
 
 
 def test_priorities_are_ranked_as_the_catalogue_has_them():
-    from edge.domain.alarms.catalogue import CATALOGUE
+    from edge.domain.alarms.catalogue import CATALOGUE, OWN, PRIORITIES, rank_of
 
-    assert {row.priority for row in CATALOGUE.values()} == set(RANKS)
-    assert RANKS["low"] < RANKS["medium"] < RANKS["high"]
+    assert {row.priority for row in {**CATALOGUE, **OWN}.values()} == set(PRIORITIES)
+    assert rank_of("low") < rank_of("medium") < rank_of("high")
