@@ -9,6 +9,7 @@ from __future__ import annotations
 
 import difflib
 import re
+from calendar import monthrange
 from collections import deque
 from collections.abc import Callable, Iterator, Mapping
 from datetime import UTC, date, datetime, timedelta
@@ -110,16 +111,23 @@ def next_date_change_ms(wall_ms: int, zone: ZoneInfo) -> int:
     return at + 60_000
 
 
+def months_later(day: date, months: int) -> date:
+    """The date so many calendar months later; a day that the month lacks becomes its last.
+
+    Source: W3C XML Schema Part 2, appendix E (adding durations to dates).
+
+    >>> months_later(date(2026, 1, 31), 1)
+    datetime.date(2026, 2, 28)
+    """
+    year, month = divmod(day.year * 12 + day.month - 1 + months, 12)
+    return date(year, month + 1, min(day.day, monthrange(year, month + 1)[1]))
+
+
 def months_later_ms(wall_ms: int, months: int, zone: ZoneInfo) -> int:
     """The same local day and time so many calendar months later; a day that the month lacks becomes its last."""
     local = datetime.fromtimestamp(wall_ms / 1000.0, UTC).astimezone(zone)
-    year, month = divmod(local.year * 12 + local.month - 1 + months, 12)
-    for day in (local.day, 30, 29, 28):
-        try:
-            return int(local.replace(year=year, month=month + 1, day=day).timestamp() * 1000)
-        except ValueError:
-            continue
-    raise AssertionError("every month has a 28th")
+    day = months_later(local.date(), months)
+    return int(local.replace(year=day.year, month=day.month, day=day.day).timestamp() * 1000)
 
 
 def checked(body: Mapping[str, Any], now: Now) -> tuple[str, str, int]:

@@ -20,7 +20,7 @@ from edge.domain.records.bodies import form_fault
 from edge.domain.records.book import AHEAD_MS, TRIPPED, RecordBook, local_date, name_of, names_of, says_opened
 from edge.domain.records.daily_tests import failed_ports, measured_ports, test_result, unknown_items
 from edge.domain.records.fact import Fact
-from edge.domain.records.forms import first_day, last_day
+from edge.domain.records.forms import first_day, is_number, last_day
 from edge.domain.records.holding import holding, names_no_hold
 from edge.domain.records.seen import is_alarming
 from edge.domain.settings import Settings
@@ -117,7 +117,7 @@ def outlets_of(body: Mapping[str, Any]) -> list[str]:
 def outlet_result(body: Mapping[str, Any]) -> tuple[bool, Message | None]:
     """Did a test of an outlet pass, and why not where that was measured: it decides, whatever `passed` says."""
     trip_ma = body.get("trip_ma")
-    if _is_number(trip_ma) and trip_ma is not None and trip_ma > MOST_TRIP_MA:
+    if is_number(trip_ma) and trip_ma is not None and trip_ma > MOST_TRIP_MA:
         return False, say("outlet.tripped_late", trip=number(trip_ma, "mA"), most=number(MOST_TRIP_MA, "mA"))
     return body.get("passed") is True, None
 
@@ -215,10 +215,6 @@ def _looks_at_outlets(settings: Settings) -> bool:
 
 def _fitted_outlets(settings: Settings) -> list[str]:
     return [p.of or p.id for p in settings.points if p.role is Role.OUTLET_PROTECTION]
-
-
-def _is_number(value: Any) -> bool:
-    return isinstance(value, int | float) and not isinstance(value, bool)
 
 
 def _unseen(settings: Settings, record: str, body: Mapping[str, Any]) -> Message | None:

@@ -292,7 +292,8 @@ PAIR: Final[Mapping[str, Key]] = MappingProxyType(
 )
 
 
-def _is_number(value: Any) -> bool:
+def is_number(value: Any) -> bool:
+    """A number that is finite; true and false are none."""
     return isinstance(value, int | float) and not isinstance(value, bool) and isfinite(value)
 
 
@@ -334,7 +335,7 @@ def _is_text(value: Any, longest: int) -> bool:
 
 
 def _is_quantity(value: Any) -> bool:
-    return _is_number(value) or _is_text(value, LONGEST_LINE)
+    return is_number(value) or _is_text(value, LONGEST_LINE)
 
 
 def _are_names(value: Any) -> bool:
@@ -348,7 +349,7 @@ KINDS: Final[Mapping[str, tuple[Callable[[Any], bool], str]]] = MappingProxyType
     {
         "line": (lambda v: _is_text(v, LONGEST_LINE), f"text of 1 to {LONGEST_LINE} characters"),
         "note": (lambda v: isinstance(v, str) and len(v) <= LONGEST_NOTE, f"text of up to {LONGEST_NOTE} characters"),
-        "number": (_is_number, "a number"),
+        "number": (is_number, "a number"),
         "whole": (lambda v: isinstance(v, int) and not isinstance(v, bool), "a whole number"),
         "flag": (lambda v: isinstance(v, bool), "true or false"),
         "date": (lambda v: last_day(v) is not None, "a date as 2027-03-31, or 2027-03 for the whole month"),
@@ -453,7 +454,7 @@ def refuse(body: Mapping[str, Any]) -> None:
 def _bare(body: Mapping[str, Any]) -> Iterator[Fault]:
     """A value that was read and has no unit."""
     value = body.get("value")
-    is_bare = _is_number(value) or (isinstance(value, str) and _BARE.fullmatch(value) is not None)
+    is_bare = is_number(value) or (isinstance(value, str) and _BARE.fullmatch(value) is not None)
     if is_bare and body.get("unit") is None:
         yield Fault("value", f"{value} has no unit", 'a value with its unit, such as "44 psi"', "Add the unit")
     for key, known in FORMS[str(body["record"])].keys.items():
@@ -463,7 +464,7 @@ def _bare(body: Mapping[str, Any]) -> Iterator[Fault]:
             pairs = [pair for pair in value if isinstance(pair, Mapping)]
             told = [(f"{key}.{name}", one) for pair in pairs for name, part in pair.items() for one in _several(part)]
         for where, one in told:
-            if _is_number(one):
+            if is_number(one):
                 yield Fault(where, f"{one} has no unit", KINDS["quantity"][1], "Add the unit, in quotes")
 
 

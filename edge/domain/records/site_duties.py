@@ -8,7 +8,6 @@ month is shorter.
 from __future__ import annotations
 
 import re
-from calendar import monthrange
 from collections.abc import Mapping
 from datetime import date, timedelta
 from math import inf
@@ -16,7 +15,7 @@ from typing import Any, Final
 from zoneinfo import ZoneInfo
 
 from edge.domain.messages import Message, say, text
-from edge.domain.records.book import RecordBook, day_start_ms, local_date
+from edge.domain.records.book import RecordBook, day_start_ms, local_date, months_later
 from edge.domain.records.fact import Fact
 from edge.domain.settings import Duty, Every, Level
 
@@ -27,14 +26,10 @@ _RESULT: Final = re.compile(r"\s*([<>]?)\s*([0-9]+(?:\.[0-9]+)?)\s*(.*?)\s*")
 def later_date(day: date, every: Every) -> date:
     """The date so many months, or days, after another.
 
-    Source: W3C XML Schema Part 2, appendix E (adding durations to dates: a day that the month lacks becomes its last).
-
     >>> later_date(date(2026, 1, 31), Every(months=1))
     datetime.date(2026, 2, 28)
     """
-    year, month = divmod(day.year * 12 + day.month - 1 + every.months, 12)
-    there = date(year, month + 1, min(day.day, monthrange(year, month + 1)[1]))
-    return there + timedelta(days=every.days)
+    return months_later(day, every.months) + timedelta(days=every.days)
 
 
 def due_from_ms(done_ms: int, every: Every, zone: ZoneInfo) -> int:

@@ -14,7 +14,7 @@ from edge.domain.entries import Now, wall_ms_of
 from edge.domain.messages import Message, Value, duration, name, parts, say
 from edge.domain.records.book import RecordBook, local_date, opens
 from edge.domain.records.fact import Fact
-from edge.domain.records.forms import AFTERWARDS, BEGINS, ENDS, FINISHED
+from edge.domain.records.forms import AFTERWARDS, BEGINS, ENDS, FINISHED, is_number
 
 #: what is said of a treatment of which somebody says that it wasn't so
 _NOT: Final = {
@@ -26,11 +26,11 @@ _NOT: Final = {
 
 def began_ms(body: Mapping[str, Any], at_ms: int) -> int:
     """When the contact of a treatment began: as told or timed, else its minutes before the record's own time (`at_ms`)."""
-    if _is_number(body.get("began_s")):
+    if is_number(body.get("began_s")):
         return at_ms - round(float(body["began_s"]) * 1000)
     if body.get("began_at") is not None:
         return at_ms - (_told_ms(body, at_ms) - wall_ms_of(body["began_at"]))
-    return at_ms - round(float(body["contact_min"]) * 60_000) if _is_number(body.get("contact_min")) else at_ms
+    return at_ms - round(float(body["contact_min"]) * 60_000) if is_number(body.get("contact_min")) else at_ms
 
 
 def why_not(book: RecordBook, at_ms: int, body: Mapping[str, Any], now: Now) -> Message | None:
@@ -133,7 +133,7 @@ def _told_contact(body: Mapping[str, Any], at_ms: int) -> int | Message:
     if not began <= ended <= at_ms:
         return say("record.contact_ends_early" if ended < began else "record.contact_ends_late")
     contact_ms = ended - began
-    if body.get("began_at") is not None and _is_number(body.get("contact_min")):
+    if body.get("began_at") is not None and is_number(body.get("contact_min")):
         said_ms = round(body["contact_min"] * 60_000)
         if said_ms > contact_ms:
             return say("record.contact_does_not_fit", contact=_minutes(body["contact_min"]))
@@ -156,10 +156,6 @@ def _tested_before(book: RecordBook, at_ms: int) -> Message | None:
     if test is None or not that_day or test.at_ms > at_ms or not book.passed(test):
         return say("record.not_tested_before")
     return None
-
-
-def _is_number(value: Any) -> bool:
-    return isinstance(value, int | float) and not isinstance(value, bool)
 
 
 def _minutes(value: float) -> Value:
