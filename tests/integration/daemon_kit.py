@@ -19,7 +19,8 @@ from tests.yardstick import Yardstick
 
 ROOT = Path(__file__).parents[2]
 
-STATION = """
+#: a station with a reservoir, and nothing yet that reads it; `title` is to be filled in
+HEAD = """
 [station]
 site = "harbour-lane"
 id = "scope-room-2"
@@ -33,7 +34,10 @@ contact = {{ minimum = "35 degC", maximum = "40 degC" }}
 transfer_loss = {{ loss = "4 K", room = "20 degC", measured = false }}
 coldest_room = "18 degC"
 warm_up_limit = "2 h"
-
+"""
+STATION = (
+    HEAD
+    + """
 [[bus]]
 id = "bench"
 kind = "simulated"
@@ -58,6 +62,7 @@ listen = "127.0.0.1:{port}"
 [keep]
 folder = "{folder}"
 """
+)
 
 
 def free_port() -> int:

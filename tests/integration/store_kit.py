@@ -7,7 +7,10 @@ import subprocess
 import sys
 import time
 from collections.abc import Callable, Iterator, Sequence
+from contextlib import contextmanager
 from pathlib import Path
+
+import pytest
 
 from edge.domain.entries import Draft, Now
 from edge.domain.readings import KIND_OF, Quality, Reading, Role
@@ -18,6 +21,19 @@ STATION = "harbour-lane/scope-room-2"
 #: 2026-03-16T05:50:00Z
 WALL_MS = 1_773_640_200_000
 ROOT = Path(__file__).resolve().parents[2]
+
+
+@contextmanager
+def small_file_system(folder: Path, option: str) -> Iterator[Path]:
+    """A file system of its own, as "size=6m" says, in a folder that it makes; skips where none can be mounted."""
+    folder.mkdir()
+    command = ["mount", "-t", "tmpfs", "-o", option, "tmpfs", str(folder)]
+    if subprocess.run(command, capture_output=True, check=False).returncode != 0:
+        pytest.skip("can't mount: a small disk")
+    try:
+        yield folder
+    finally:
+        subprocess.run(["umount", "-l", str(folder)], check=True)
 
 
 def draft(number: int, trusted: bool = True, kind: str = "record") -> Draft:

@@ -7,7 +7,6 @@ from __future__ import annotations
 
 import os
 import signal
-import subprocess
 from collections.abc import Iterator
 from pathlib import Path
 from typing import Any
@@ -16,6 +15,7 @@ import pytest
 
 from edge.store.verify import verify
 from tests.integration.daemon_kit import STATION, Daemon, finished, free_port, open_stream, until
+from tests.integration.store_kit import small_file_system
 
 GOOD = "70 02 4b 46 7f ff 10 10 a6 : crc=a6 YES\n70 02 4b 46 7f ff 10 10 a6 t=39000\n"
 
@@ -26,15 +26,8 @@ GOOD = "70 02 4b 46 7f ff 10 10 a6 : crc=a6 YES\n70 02 4b 46 7f ff 10 10 a6 t=39
 @pytest.fixture
 def small_disk(tmp_path: Path) -> Iterator[Path]:
     """A file system of 6 MB."""
-    folder = tmp_path / "small"
-    folder.mkdir()
-    done = subprocess.run(
-        ["mount", "-t", "tmpfs", "-o", "size=6m", "tmpfs", str(folder)], capture_output=True, check=False
-    )
-    if done.returncode != 0:
-        pytest.skip("can't mount: a small disk")
-    yield folder
-    subprocess.run(["umount", "-l", str(folder)], check=True)
+    with small_file_system(tmp_path / "small", "size=6m") as folder:
+        yield folder
 
 
 def fill(folder: Path, leave: int) -> Path:

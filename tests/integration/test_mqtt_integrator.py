@@ -25,7 +25,7 @@ from paho.mqtt.properties import Properties
 from edge.cli.retained import own_topics
 from edge.config import load
 from tests.asyncapi_kit import Contract
-from tests.integration.daemon_kit import ROOT, Daemon
+from tests.integration.daemon_kit import HEAD, ROOT, Daemon
 from tests.integration.mqtt_kit import NEEDS_MOSQUITTO, Broker, until
 from tests.integration.test_serial_line import Line
 
@@ -42,21 +42,9 @@ bus = "panel"
 every = "200 ms"
 text = {{ pattern = 'ROOM=(?P<value>\\S+)', unit = "degC" }}
 """
-FILE = """
-[station]
-site = "harbour-lane"
-id = "scope-room-2"
-title = "{title}"
-timezone = "Europe/Dublin"
-
-[reservoir]
-set_point = "40 degC"
-thermostat_band = "0.5 K"
-contact = {{ minimum = "35 degC", maximum = "40 degC" }}
-transfer_loss = {{ loss = "4 K", room = "20 degC", measured = false }}
-coldest_room = "18 degC"
-warm_up_limit = "2 h"
-
+FILE = (
+    HEAD
+    + """
 [[bus]]
 id = "panel"
 kind = "serial-line"
@@ -89,6 +77,7 @@ listen = "127.0.0.1:{port}"
 [keep]
 folder = "{folder}"
 """
+)
 
 
 class Integrator:

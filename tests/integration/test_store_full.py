@@ -5,7 +5,6 @@ from __future__ import annotations
 import os
 import random
 import sqlite3
-import subprocess
 from collections.abc import Iterator
 from pathlib import Path
 from typing import Any
@@ -18,7 +17,17 @@ from edge.store.rollup import HOUR_MS
 from edge.store.series import MOST_WAITING, Series
 from edge.store.space import Margins, Room, Space
 from edge.store.verify import verify
-from tests.integration.store_kit import POINTS, STATION, WALL_MS, draft, open_batches, reading, seconds, until
+from tests.integration.store_kit import (
+    POINTS,
+    STATION,
+    WALL_MS,
+    draft,
+    open_batches,
+    reading,
+    seconds,
+    small_file_system,
+    until,
+)
 
 MIB = 1 << 20
 
@@ -26,15 +35,8 @@ MIB = 1 << 20
 @pytest.fixture
 def small_disk(tmp_path: Path) -> Iterator[Path]:
     """A file system of 1 MB."""
-    folder = tmp_path / "small"
-    folder.mkdir()
-    mounted = subprocess.run(
-        ["mount", "-t", "tmpfs", "-o", "size=1m", "tmpfs", str(folder)], capture_output=True, check=False
-    )
-    if mounted.returncode != 0:
-        pytest.skip("can't mount a small disk here")
-    yield folder
-    subprocess.run(["umount", "-l", str(folder)], check=True)
+    with small_file_system(tmp_path / "small", "size=1m") as folder:
+        yield folder
 
 
 def fill(folder: Path) -> Path:
