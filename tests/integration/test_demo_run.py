@@ -113,7 +113,7 @@ def test_ctrl_c_leaves_a_summary_of_one_screen_and_no_folder(tmp_path: Path) -> 
     with playing("--speed", "600", "--port", "0", TMPDIR=str(tmp_path)) as demo:
         lines = reading(demo)
         until(lambda: any("Page:" in line for line in lines))
-        assert any("alarm: reservoir_cold" in line for line in until(lambda: _later(lines, "reservoir_cold")))
+        until(lambda: any("alarm: reservoir_cold" in line for line in list(lines)))
         folder = next(tmp_path.glob("warmwell-demo-*"))
         demo.send_signal(signal.SIGINT)
         assert demo.wait(120) == 0
@@ -152,10 +152,6 @@ def test_on_a_terminal_there_is_a_live_view_and_then_the_summary(tmp_path: Path)
     for words in ("Page:", "NOT READY", "reservoir", "journal", "alarm: reservoir_cold", "the chain holds"):
         assert words in text
     assert text.count("\x1b[?25l") == text.count("\x1b[?25h") == 1  # the cursor is given back
-
-
-def _later(lines: list[str], word: str) -> list[str]:
-    return list(lines) if any(word in line for line in lines) else []
 
 
 def reading(process: subprocess.Popen[str]) -> list[str]:

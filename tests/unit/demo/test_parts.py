@@ -7,17 +7,20 @@ import json
 import socket
 import threading
 from pathlib import Path
-from typing import Any
+from types import SimpleNamespace
+from typing import Any, cast
 
 import pytest
 
+from edge.clock import FastClock
+from edge.daemon.assembly import Assembly
 from edge.demo import demo
 from edge.demo.broker import free_port
-from edge.demo.demo import Demo, Folder, Wishes, broker_address
+from edge.demo.demo import Demo, Doing, Folder, Wishes, broker_address
 from edge.demo.view import JsonLines
 from edge.domain.entries import Entry
 from edge.domain.errors import UnusableInput
-from simulators.scenarios.scenarios import scenario_named
+from simulators.scenarios.scenarios import Act, scenario_named
 
 
 @pytest.mark.parametrize(
@@ -101,3 +104,29 @@ def test_a_reader_that_stalls_is_given_up_and_that_is_said(
     assert lines.reader_left.is_set()
     assert "the lines after that are missing" in capsys.readouterr().err
     reader.may.set()
+
+
+def test_what_is_not_seen_yet_is_answered_later_and_holds_up_nobody() -> None:
+    done, over, stands = list[str](), threading.Event(), threading.Event()
+
+    def answer() -> None:
+        done.append("answer")
+        over.set()
+
+    doings = [
+        Doing(0, "answer", answer, stands.is_set),
+        Doing(1000, "other", lambda: (done.append("other"), stands.set())),
+    ]
+    demo._do(doings, FastClock(1000.0, 0), over)
+    assert done == ["other", "answer"]
+
+
+def test_an_alarm_is_answered_once_somebody_has_to() -> None:
+    act = Act(0, "acknowledge", {"record": "acknowledge", "by": "early technician", "alarm": "reservoir_cold"})
+
+    def is_seen(**alarms: object) -> bool:
+        picture = SimpleNamespace(alarms=alarms)
+        return demo._is_seen(act, cast(Assembly, SimpleNamespace(judge=SimpleNamespace(snapshot=lambda: picture))))
+
+    assert not is_seen() and not is_seen(reservoir_cold={"announced": False}) and not is_seen(other={"announced": True})
+    assert is_seen(reservoir_cold={"announced": True})
