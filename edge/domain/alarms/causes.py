@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterator, Mapping
+from collections.abc import Iterator, Mapping, Sequence
 
 from edge.domain.alarms.catalogue import CATALOGUE, Trip, row_of
 from edge.domain.alarms.states import Alarm
@@ -15,7 +15,12 @@ class Causes:
     def __init__(self, settings: Settings, alarms: Mapping[str, Alarm]) -> None:
         self._alarms = alarms
         self._bus_of = {point.id: point.bus for point in settings.points}
-        self._trips = [ident for ident in alarms if ident.startswith("outlet_tripped:")]
+        trips = [ident for ident in alarms if ident.startswith("outlet_tripped:")]
+        heaters = [trip for trip in trips if not feeds_machine(trip)]
+        others = [trip for trip in trips if trip not in heaters]
+        self._after: Mapping[Trip, Sequence[str]] = {
+            Trip.HEATER: heaters or others, Trip.ANY: [*heaters, *others], Trip.OTHER: others,
+        }  # fmt: skip
         self.silent_all: str | None = None  # the alarm that stands for a station of which nothing is heard
 
     def present(self, ident: str) -> str | None:
@@ -29,14 +34,8 @@ class Causes:
     def _of(self, ident: str) -> Iterator[str]:
         """What this one can be a consequence of, the nearest cause first."""
         row = row_of(ident)
-        heaters = [trip for trip in self._trips if not feeds_machine(trip)]
-        others = [trip for trip in self._trips if trip not in heaters]
-        if row.after_trip is Trip.HEATER:
-            yield from heaters or others
-        elif row.after_trip is Trip.ANY:
-            yield from (*heaters, *others)
-        elif row.after_trip is Trip.OTHER:
-            yield from others
+        if row.after_trip is not None:
+            yield from self._after[row.after_trip]
         for base in row.caused_by:
             if CATALOGUE[base].per != "bus":
                 yield base

@@ -447,14 +447,17 @@ def says_opened(body: Mapping[str, Any], settings: Settings) -> bool:
     itself outweighs an `opened_clean_side` that denies it.
     """
     said, what = body.get("opened_clean_side"), body.get("what")
-    words = re.findall(r"[^\W_]+", what.casefold()) if isinstance(what, str) else []
+    is_word, is_near = _like(what, settings.clean_side_opened_by) if isinstance(what, str) else (False, False)
+    return said is True or is_word or (said is not False and is_near)
+
+
+@lru_cache(maxsize=4096)  # asked of each fact of the book whenever conditions are judged
+def _like(what: str, opened_by: frozenset[str]) -> tuple[bool, bool]:
+    """(is it one of these words? does it name one, or is it nearly one?)."""
+    words = re.findall(r"[^\W_]+", what.casefold())
     named = "_".join(words)
-    if said is True or named in settings.clean_side_opened_by:
-        return True
-    return said is not False and any(
-        opened_by in named or difflib.get_close_matches(opened_by, [named, *words], 1, NEARLY)
-        for opened_by in settings.clean_side_opened_by
-    )
+    near = any(one in named or difflib.get_close_matches(one, [named, *words], 1, NEARLY) for one in opened_by)
+    return named in opened_by, near
 
 
 def is_machine_changed(fact: Fact) -> bool:
