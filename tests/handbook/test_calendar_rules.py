@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import json
-from datetime import date
+from datetime import date, datetime, time, timedelta
 from pathlib import Path
 from typing import Any
 from zoneinfo import ZoneInfo
@@ -52,3 +52,28 @@ def test_local_date(inputs: dict[str, str], expected: str) -> None:
 def test_unix_time(inputs: dict[str, str], expected: float) -> None:
     assert wall_ms_of(inputs["utc"]) == expected * 1000
     assert rfc3339(int(expected * 1000)) == inputs["utc"].replace("Z", ".000Z")
+
+
+@pytest.mark.parametrize(("inputs", "expected"), rows("day_hours"))
+def test_hours_of_a_local_day(inputs: dict[str, str], expected: float) -> None:
+    day, zone = date.fromisoformat(inputs["day"]), ZoneInfo(inputs["zone"])
+    begins_ms, ends_ms = day_start_ms(day, zone), day_start_ms(day + timedelta(days=1), zone)
+    assert ends_ms is not None
+    hours = 0.0 if begins_ms is None else (ends_ms - begins_ms) / 3_600_000
+    assert hours == expected
+
+
+@pytest.mark.parametrize(("inputs", "expected"), rows("midnight_exists"))
+def test_a_day_begins_at_its_midnight_where_it_has_one(inputs: dict[str, str], expected: bool) -> None:
+    zone = ZoneInfo(inputs["zone"])
+    begins_ms = day_start_ms(date.fromisoformat(inputs["day"]), zone)
+    assert begins_ms is not None
+    assert (datetime.fromtimestamp(begins_ms / 1000, zone).time() == time(0)) is expected
+
+
+@pytest.mark.parametrize(("inputs", "expected"), rows("midnights"))
+def test_of_two_midnights_the_first_begins_the_day(inputs: dict[str, str], expected: list[str]) -> None:
+    day, zone = date.fromisoformat(inputs["day"]), ZoneInfo(inputs["zone"])
+    begins_ms = day_start_ms(day, zone)
+    assert begins_ms is not None and local_date(begins_ms, zone) == day > local_date(begins_ms - 1, zone)
+    assert expected == [] or begins_ms == wall_ms_of(expected[0])
