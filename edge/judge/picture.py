@@ -107,10 +107,8 @@ def with_store(verdict: VerdictPicture, why: Message, do: Message) -> VerdictPic
 
 def _with_note(said: Message, verdict: VerdictPicture) -> VerdictPicture:
     """A verdict with one more thing said beside it, before the others."""
-    before = verdict.get("note_msg")
-    whole = said if before is None else say("note", said=part(said), then=part(of_json(before)))
-    note = f"{_WORDS.text(said)} {verdict.get('note') or ''}".strip()
-    return {**verdict, "note": note, "note_msg": message_body(whole)}
+    whole = say("note", said=part(said), then=part(of_json(verdict["note_msg"])))
+    return {**verdict, "note": _WORDS.text(whole), "note_msg": message_body(whole)}
 
 
 def _unknown(condition: str, why: Message) -> ConditionPicture:

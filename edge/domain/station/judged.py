@@ -29,6 +29,10 @@ class Judged(NamedTuple):
     evidence_ms: int | None = None  # wall time of the evidence
     probability: float | None = None  # that what is asked for is truly so (JCGM 106); None for what isn't calibrated
 
+    def doubted(self, why: Message, ask: Message | None) -> Judged:
+        """The same, that can't be told after all: what it rests on isn't believed, or isn't known."""
+        return self._replace(state=UNKNOWN, text=why, ask=ask)
+
 
 def by_fact(state: str, text: Message, fact: Fact, ask: Message | None = None) -> Judged:
     """A condition as a record decides it: the record is its evidence."""

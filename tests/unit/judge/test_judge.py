@@ -20,6 +20,7 @@ from edge.clock import ToldClock
 from edge.domain.dates import Dates
 from edge.domain.entries import Draft, Entry, Now
 from edge.domain.errors import RecordRefused, StoreFault, WarmwellError
+from edge.domain.messages import as_json, as_told
 from edge.domain.readings import Quality, Reading, Sample
 from edge.domain.station.station import FOLD_VERSION
 from edge.judge.disk import MOST_UNSAVED
@@ -29,6 +30,7 @@ from edge.judge.picture import Unsaved, with_what_is_not_kept
 from edge.judge.writer import PATIENCE_S
 
 SETTINGS = SimpleNamespace(site="harbour-lane", id="scope-room-2")
+NOTE = {"note": "surroundings only", "note_msg": as_json(as_told("surroundings only"))}
 
 
 class FakeStation:
@@ -92,7 +94,7 @@ class FakeStation:
         return {"records": self.records}
 
     def verdict(self, now: Now) -> dict[str, Any]:
-        return {"verdict": "ready", "note": "surroundings only"}
+        return {"verdict": "ready", **NOTE}
 
     def points(self, now: Now) -> dict[str, Any]:
         return {"a": {}}
@@ -598,7 +600,7 @@ def test_a_stop_while_a_commit_hangs_says_that_the_fate_of_the_record_is_not_kno
 )
 def test_where_nothing_can_be_recorded_ready_can_not_be_told(unsaved: Unsaved, word: str, state: str | None) -> None:
     """A hold or a failed test could not be recorded: an owed decision of this project, no published source."""
-    station = {"verdict": "ready", "conditions": [{"id": "free", "state": "met"}], "note": "surroundings only"}
+    station = {"verdict": "ready", "conditions": [{"id": "free", "state": "met"}], **NOTE}
     told = with_what_is_not_kept(station, unsaved)
     assert told["verdict"] == word
     assert {c["id"]: c["state"] for c in told["conditions"]}.get("store") == state
