@@ -34,3 +34,21 @@ def test_neither_reservoir_nor_supply_is_said(tmp_path):
     lines = EXAMPLE.read_text(encoding="utf-8").replace("[reservoir]", "").splitlines()
     text = "\n".join(line for line in lines if not line.startswith(("set_point", "contact")))
     assert "neither [reservoir] nor [supply] is there" in warnings(text, tmp_path)
+
+
+@pytest.mark.parametrize(
+    ("added", "is_said"),
+    [
+        ("", True),
+        (
+            '\n[[point]]\nid = "heater"\nrole = "outlet_protection"\nof = "heater"\nbus = "bench"\nevery = "1 s"\n',
+            False,
+        ),
+        ('\n[not_fitted]\noutlet_protection = "24 h"\n', False),
+    ],
+    ids=["neither", "a point", "looked at by eye"],
+)
+def test_a_station_that_has_no_outlet_and_no_look_at_one_is_told_so(added: str, is_said: bool, tmp_path: Path) -> None:
+    """Every kit has an outlet's contact, so a file without one was probably forgotten; READY goes by what the file names."""
+    said = warnings(EXAMPLE.read_text(encoding="utf-8") + added, tmp_path)
+    assert ("READY can stand over one; fit one, or name the role in [not_fitted]" in said) is is_said
