@@ -60,6 +60,25 @@ def verdict_word(states: list[str]) -> str:
     return "unknown" if UNKNOWN in states or not states else "ready"
 
 
+#: conditions of which each of several basins has its own, by what stands before ":"
+_OF_A_BASIN: Final = frozenset({"free", "no_hold", "daily_test"})
+
+
+def of_basin(judged: Mapping[str, Judged], basin: str) -> dict[str, Judged]:
+    """The conditions that one of several basins rests on: all but those of the other basins.
+
+    >>> met = Judged(MET, say("hold.none"))
+    >>> list(of_basin({"no_hold": met, "no_hold:left": met, "no_hold:right": met, "filter:left": met}, "right"))
+    ['no_hold', 'no_hold:right', 'filter:left']
+    """
+    found: dict[str, Judged] = {}
+    for ident, one in judged.items():
+        name, _, whose = ident.partition(":")
+        if whose in ("", basin) or name not in _OF_A_BASIN:
+            found[ident] = one
+    return found
+
+
 #: what the phases call a cycle and its reheat; the conditions that they alone keep unmet
 _OF_THE_CYCLE: Final = frozenset({"free", "reservoir"})
 #: conditions that matter outside hours, too
