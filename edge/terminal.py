@@ -186,6 +186,11 @@ def verdict_word(verdict: Mapping[str, Any]) -> str:
     return {"ready": "READY", "not_ready": "NOT READY"}.get(str(verdict.get("verdict")), "NOT READY: CAN'T TELL")
 
 
+def all_words(verdict: Mapping[str, Any]) -> list[str]:
+    """The words of a station and of each of its basins, where it has several."""
+    return [verdict_word(one) for one in (verdict, *verdict.get("verdicts", []))]
+
+
 def basin_words(verdict: Mapping[str, Any]) -> str:
     """The word of one of several basins, and the first thing to do where it isn't READY.
 

@@ -9,7 +9,7 @@ from typing import Any, Final
 
 from edge.cli import client
 from edge.domain.errors import WarmwellError
-from edge.terminal import basin_words, verdict_word
+from edge.terminal import all_words, basin_words, verdict_word
 
 _LAMP: Final = {"met": "ok", "by_eye": "ok (by eye)", "unmet": "NOT", "unknown": "?"}
 _QUIET: Final = frozenset({"normal"})
@@ -95,7 +95,8 @@ def watch(url: str) -> int:
 
 def _watch(url: str) -> None:
     after: int | None = None
-    word = told = ""
+    told = ""
+    word: list[str] = []
     while True:
         try:
             for event in client.stream(url, after):
@@ -105,7 +106,7 @@ def _watch(url: str) -> None:
                     print(entry_line(event.data), flush=True)
                 elif event.name == "snapshot":
                     verdict = event.data.get("verdict", {})
-                    now = " ".join([verdict_word(verdict), *map(basin_words, verdict.get("verdicts", []))])
+                    now = all_words(verdict)
                     if now != word:
                         print("\n".join(verdict_lines(event.data["verdict"])), flush=True)
                     word = now

@@ -17,7 +17,7 @@ from edge.domain.entry_bodies import announced
 from edge.judge.inbox import OwnedStation
 from edge.replay.text import entry_words
 from edge.snapshot import Snapshot
-from edge.terminal import basin_words, verdict_word
+from edge.terminal import all_words, basin_words, verdict_word
 
 if TYPE_CHECKING:
     from rich.console import RenderableType
@@ -129,7 +129,7 @@ class PlainLines:
     def __init__(self, zone: ZoneInfo, out: IO[str] | None = None) -> None:
         self._zone, self._out = zone, out or sys.stdout
         self._new: deque[Entry] = deque()
-        self._word = ""
+        self._word: list[str] = []
 
     def entries(self, entries: Sequence[Entry]) -> None:
         self._new.extend(entries)
@@ -140,7 +140,7 @@ class PlainLines:
     def show(self, picture: Snapshot) -> None:
         while self._new:
             print(entry_text(self._new.popleft(), self._zone), file=self._out)
-        word = " ".join([verdict_word(picture.verdict), *map(basin_words, picture.verdict.get("verdicts", []))])
+        word = all_words(picture.verdict)
         if word != self._word:
             self._word = word
             print(headline(picture, self._zone), file=self._out)

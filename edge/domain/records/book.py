@@ -231,13 +231,13 @@ class RecordBook:
         settings, found = self.settings, None
         for test in self.facts:
             if test.record == "daily_test" and test.counts and is_about(settings, test.body, basin):
-                passed, is_later = (
-                    test_result(settings, test.body, basin)[0],
-                    found is None or test.at_ms >= found.at_ms,
-                )
+                passed, _ = test_result(settings, test.body, basin)
                 # one that failed in another basin may have left out what had failed here
-                is_whole = found is None or not left_out(settings, found.body, test.body, basin)
-                if passed is False or (passed and not test.doubt and is_later and is_whole):
+                holds = not test.doubt and (
+                    found is None
+                    or (test.at_ms >= found.at_ms and not left_out(settings, found.body, test.body, basin))
+                )
+                if passed is False or (passed and holds):
                     found = test
         return found
 

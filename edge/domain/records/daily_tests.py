@@ -57,13 +57,11 @@ def _delivery_in(settings: Settings, body: Mapping[str, Any], basin: str) -> tup
     if test is None or not isinstance(ports, list) or not any(_has_failed(port, test, total) for port in ports):
         return None
     own, others = ports_of(settings, basin), set(ports_of(settings, None)) - set(ports_of(settings, basin))
-    mine = [
-        port for port in ports if not measured_ports({"channel_ports": [port]}) & others
-    ]  # also one whose number can't be read
+    # also those whose number can't be read, or is none that there is: what they tell may be of any basin
+    mine = [port for port in ports if not measured_ports({"channel_ports": [port]}) & others]
     if not mine:
         return None, say("daily_test.not_told_of_basin", basin=name(basin))
-    result, why = _of_ports(test, mine, None, total, len(own))
-    return result, why
+    return _of_ports(test, mine, None, total, len(own))
 
 
 def _has_failed(port: Any, test: DailyTest, fitted: int) -> bool:
