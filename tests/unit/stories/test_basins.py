@@ -10,6 +10,7 @@ import io
 from collections.abc import Mapping
 from dataclasses import replace
 from typing import Any, cast
+from zoneinfo import ZoneInfo
 
 import pytest
 
@@ -17,7 +18,10 @@ from edge.api import models
 from edge.cli.ask import verdict_lines
 from edge.demo.view import PlainLines
 from edge.domain.entries import Now
+from edge.domain.records.book import RecordBook
+from edge.domain.records.fact import Fact
 from edge.domain.settings import Basin, DailyTest, Settings
+from edge.domain.station.dropped import asked_before
 from edge.domain.station.station import Station
 from edge.replay.text import entry_words, verdict_words
 from edge.snapshot import Snapshot
@@ -334,6 +338,21 @@ def test_what_is_published_of_basins_is_as_the_documents_for_others_say() -> Non
     assert contract.faults(f"{base}/journal", wrong) != []
 
 
+def test_what_failed_in_a_basin_is_not_forgotten_for_all_that_came_after_in_the_other() -> None:
+    book = RecordBook(TWO, ZoneInfo(TWO.timezone))
+
+    def add(seq: int, **body: Any) -> None:
+        book.add(Fact(seq, "daily_test", seq * 60_000, {"by": "kim", **body}, True))
+
+    add(1, channel_ports=ports(p2=20.0, p7=11.0))
+    for seq in range(2, book.MOST + 60):
+        add(seq, basin="right", passed=True)
+    assert len(book.facts) < book.MOST
+    left, right = book.tested("left"), book.tested("right")
+    assert left is not None and left.seq == 1 and not book.passed(left, "left")
+    assert right is not None and right.seq == book.MOST + 59
+
+
 def test_after_a_restart_each_basin_is_as_it_was_from_the_entries_and_from_the_state() -> None:
     driver = station()
     driver.record("hold", basin="left")
@@ -366,6 +385,8 @@ def test_a_basin_that_comes_or_goes_drops_no_test_that_is_asked_for_still() -> N
     met = station()
     gone = met.station.settings_changed(two.station.owed(two.now), met.now)
     assert [set(draft.body["owed"]) for draft in gone] == [{"daily_test:left", "daily_test:right"}]
+    assert set(asked_before({"daily_test": {}}, ["free"])) == {"daily_test"}
+    assert asked_before({"daily_test": {}}, ["free", "daily_test:left", "daily_test:right"]) == {}
 
 
 def test_a_terminal_and_a_replay_show_a_line_or_a_clause_of_each_basin() -> None:
