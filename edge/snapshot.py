@@ -43,7 +43,7 @@ class Evidence(TypedDict):
 class ConditionPicture(TypedDict):
     """One condition of READY. Only `met` and `by_eye` (met by a reading that a person entered) are fine."""
 
-    id: str  # what stands behind ":" names a filter or an outlet of the station file
+    id: str  # what stands behind ":" names a filter, an outlet, a duty or a basin of the station file
     state: ConditionState
     text: str  # for people, in the station's units
     since: Time | None
@@ -54,6 +54,20 @@ class ConditionPicture(TypedDict):
     limit: float | None  # what `value` is held against; null where the text names none
     unit: UnitWord | None
     probability: float | None  # that what is asked for is truly so; null where the points aren't calibrated
+
+
+class BasinVerdict(TypedDict):
+    """May one of several basins start? It rests on what all share and on what is its own."""
+
+    basin: str  # id in the station file
+    verdict: VerdictWord
+    display: DisplayWord
+    expected_at: Time | None
+    earliest: Time | None
+    latest: Time | None
+    waits_for: list[str]
+    waits_for_msgs: list[MessageBody]
+    conditions: list[str]  # ids of those that it rests on
 
 
 class VerdictPicture(TypedDict):
@@ -75,6 +89,7 @@ class VerdictPicture(TypedDict):
     note: str  # to be shown beside the verdict
     waits_for_msgs: list[MessageBody]
     note_msg: MessageBody
+    verdicts: NotRequired[list[BasinVerdict]]  # of each basin, in the station file's order, where there are several
     unsaved: NotRequired[int]  # entries that are not on disk yet
 
 
@@ -137,7 +152,7 @@ class DutyPicture(TypedDict):
 class AlarmPicture(TypedDict):
     """An alarm that this station can raise, also when normal."""
 
-    id: str  # what stands behind ":" names an outlet, a filter, a point, a bus or a duty
+    id: str  # what stands behind ":" names an outlet, a filter, a point, a bus or a duty; behind duty_due:daily_test: a basin
     state: AlarmState
     active: bool  # its cause is there now
     announced: bool  # nobody has answered it yet
@@ -199,3 +214,4 @@ class Snapshot:
     seen: Mapping[str, Mapping[str, str]] = field(
         default_factory=dict
     )  # by bus, what it turned out to be at the last start
+    basins: tuple[str, ...] = ()  # ids of the station file's basins

@@ -184,3 +184,18 @@ def duration_ms(text: str, option: str) -> int:
 def verdict_word(verdict: Mapping[str, Any]) -> str:
     """READY or NOT READY, and CAN'T TELL where nothing is known to be wrong."""
     return {"ready": "READY", "not_ready": "NOT READY"}.get(str(verdict.get("verdict")), "NOT READY: CAN'T TELL")
+
+
+def all_words(verdict: Mapping[str, Any]) -> list[str]:
+    """The words of a station and of each of its basins, where it has several."""
+    return [verdict_word(one) for one in (verdict, *verdict.get("verdicts", []))]
+
+
+def basin_words(verdict: Mapping[str, Any]) -> str:
+    """The word of one of several basins, and the first thing to do where it isn't READY.
+
+    >>> basin_words({"basin": "left", "verdict": "not_ready", "waits_for": ["Have the hold of basin left released"]})
+    'basin left: NOT READY: Have the hold of basin left released'
+    """
+    first = verdict.get("waits_for", [])[:1] if verdict.get("verdict") != "ready" else []
+    return ": ".join([f"basin {verdict.get('basin')}", verdict_word(verdict), *first])

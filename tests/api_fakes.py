@@ -68,6 +68,14 @@ def condition(ident: str, state: str, text: str, expected_at: str | None = None)
     }
 
 
+def of_basin(basin: str, verdict: str, *waits_for: str) -> dict[str, Any]:
+    """The verdict of one of several basins: BasinVerdict in edge/snapshot.py."""
+    return {
+        "basin": basin, "verdict": verdict, "display": verdict.replace("unknown", "cant_tell"), "expected_at": None, "earliest": None,
+        "latest": None, "waits_for": list(waits_for), "waits_for_msgs": [told(one) for one in waits_for], "conditions": ["free"],
+    }  # fmt: skip
+
+
 def told(text: str) -> dict[str, Any]:
     """A message's shape in edge/domain/messages.py, of words from outside."""
     return as_json(as_told(text))
@@ -238,6 +246,7 @@ class FakeJudge:
                 "alarms": old.alarms,
                 "estimates": old.estimates,
                 "dates": old.dates,
+                "basins": old.basins,
             } | parts
             self.newest = Snapshot(old.version + 1, len(self.journal.entries), old.now, **given)
             self.changed.notify_all()

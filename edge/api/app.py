@@ -405,7 +405,7 @@ async def records(request: Request, desk: OfDesk) -> Response:
         body["at"] = rfc3339(times.wall_ms_of(str(body["at"]), desk.zone, f"{path}, at"))
     try:
         body = spelt_out(body)
-        forms.refuse(body)
+        forms.refuse(body, desk.watch.see().snapshot.basins)
     except RecordRefused as exc:
         raise as_problem(422, exc) from exc
     if record == "acknowledge" and isinstance(body.get("alarm"), str):

@@ -50,6 +50,7 @@ def text(
     families = [
         _build(about),
         _verdict(verdict),
+        *_basins(verdict),
         _conditions(verdict),
         *_points(points),
         *_alarms(alarms),
@@ -68,6 +69,13 @@ def _verdict(verdict: Mapping[str, Any]) -> _Family:
     family = _Family("warmwell_verdict", "stateset", "may the station start; surroundings only")
     family.states(("ready", "not_ready", "unknown"), str(verdict.get("verdict")))
     return family
+
+
+def _basins(verdict: Mapping[str, Any]) -> list[_Family]:
+    family = _Family("warmwell_basin_verdict", "stateset", "may this one of several basins start; surroundings only")
+    for one in verdict.get("verdicts", ()):
+        family.states(("ready", "not_ready", "unknown"), str(one.get("verdict")), basin=str(one.get("basin")))
+    return [family] if "verdicts" in verdict else []
 
 
 def _conditions(verdict: Mapping[str, Any]) -> _Family:

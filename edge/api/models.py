@@ -88,6 +88,20 @@ class Condition(Shape):
     probability: float | None = Field(None, description="that what is asked for is truly so; null if uncalibrated")
 
 
+class BasinVerdict(Shape):
+    """May one of several basins start? It rests on what all share and on what is its own."""
+
+    basin: str = Field(description="its id in the station file")
+    verdict: VerdictWord
+    display: DisplayWord
+    expected_at: Time = None
+    earliest: Time = None
+    latest: Time = None
+    waits_for: list[str]
+    waits_for_msgs: list[Message]
+    conditions: list[str] = Field(description="ids of the conditions that it rests on")
+
+
 class Verdict(Shape):
     """May the station start? Both `not_ready` and `unknown` mean: don't. Surroundings only."""
 
@@ -108,6 +122,7 @@ class Verdict(Shape):
     note: str | None = None
     waits_for_msgs: list[Message] = Field(description="of `waits_for`, in the same order")
     note_msg: Message
+    verdicts: list[BasinVerdict] = Field([], description="of each basin, where the station file has several")
     seq: int = Field(description="highest entry of the journal that it takes into account")
     quiet_s: float = Field(description="for how long the judge has not renewed it")
 

@@ -53,15 +53,10 @@ class Watch:
         verdict: dict[str, Any] = {**judged, "seq": seen.snapshot.seq, "quiet_s": round(seen.quiet_s, 1)}
         if not seen.is_silent:
             return verdict
-        if verdict.get("verdict") == "ready":
-            verdict["verdict"] = "unknown"
-        verdict["display"] = "cant_tell"
         since = f"not judged for {seen.quiet_s:.0f} s"
-        verdict |= {"expected_at": None, "earliest": None, "latest": None}
-        verdict["waits_for"] = [
-            "Restart Warmwell, or see the system journal: its judge is silent",
-            *judged.get("waits_for", []),
-        ]
+        verdict |= _unsure(judged)
+        if "verdicts" in judged:
+            verdict["verdicts"] = [{**one, **_unsure(one)} for one in judged["verdicts"]]
         verdict["conditions"] = [_unjudged(condition, since) for condition in judged.get("conditions", [])]
         return verdict
 
@@ -80,6 +75,15 @@ class Watch:
             "points": self.points(seen),
             "alarms": dict(seen.snapshot.alarms),
         }
+
+
+def _unsure(verdict: Mapping[str, Any]) -> dict[str, Any]:
+    """What a verdict, of the station or of a basin, says while the judge is silent."""
+    return {
+        "verdict": "unknown" if verdict.get("verdict") == "ready" else verdict.get("verdict"), "display": "cant_tell",
+        "expected_at": None, "earliest": None, "latest": None,
+        "waits_for": ["Restart Warmwell, or see the system journal: its judge is silent", *verdict.get("waits_for", [])],
+    }  # fmt: skip
 
 
 def _unjudged(condition: Mapping[str, Any], since: str) -> dict[str, Any]:

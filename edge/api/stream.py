@@ -266,6 +266,7 @@ def _marks(verdict: Mapping[str, Any], alarms: Mapping[str, Mapping[str, Any]]) 
     conditions = tuple((c.get("id"), c.get("state")) for c in verdict.get("conditions", ()))
     return (
         verdict.get("verdict"),
+        tuple(one.get("verdict") for one in verdict.get("verdicts", ())),
         verdict.get("phase"),
         conditions,
         tuple((k, a.get("state")) for k, a in alarms.items()),

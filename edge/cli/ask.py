@@ -9,7 +9,7 @@ from typing import Any, Final
 
 from edge.cli import client
 from edge.domain.errors import WarmwellError
-from edge.terminal import verdict_word
+from edge.terminal import all_words, basin_words, verdict_word
 
 _LAMP: Final = {"met": "ok", "by_eye": "ok (by eye)", "unmet": "NOT", "unknown": "?"}
 _QUIET: Final = frozenset({"normal"})
@@ -48,6 +48,7 @@ def verdict_lines(verdict: Mapping[str, Any]) -> list[str]:
     if verdict.get("expected_at"):
         between = f", between {verdict['earliest']} and {verdict['latest']}" if verdict.get("earliest") else ""
         lines.append(f"  expected {verdict['expected_at']}{between}")
+    lines += [f"  {basin_words(one)}" for one in verdict.get("verdicts", [])]
     lines += [f"  waits for: {what}" for what in verdict.get("waits_for", [])]
     for condition in verdict.get("conditions", []):
         lamp = _LAMP.get(condition["state"], condition["state"])
@@ -94,7 +95,8 @@ def watch(url: str) -> int:
 
 def _watch(url: str) -> None:
     after: int | None = None
-    word = told = ""
+    told = ""
+    word: list[str] = []
     while True:
         try:
             for event in client.stream(url, after):
@@ -103,7 +105,8 @@ def _watch(url: str) -> None:
                     after = event.seq if event.seq is not None else after
                     print(entry_line(event.data), flush=True)
                 elif event.name == "snapshot":
-                    now = verdict_word(event.data.get("verdict", {}))
+                    verdict = event.data.get("verdict", {})
+                    now = all_words(verdict)
                     if now != word:
                         print("\n".join(verdict_lines(event.data["verdict"])), flush=True)
                     word = now

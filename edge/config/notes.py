@@ -74,6 +74,11 @@ def _missing_points(tables: Tables, found: Findings) -> None:
     ):
         text = f"no point has the role {Role.SUPPLY_FLOW}, so flow can't be told and its condition is unknown"
         found.warn(("supply", "flow"), text + "; fit one, or name the role in [not_fitted]")
+    if Role.OUTLET_PROTECTION not in roles | set(tables.not_fitted):
+        text = f"no [[point]] has the role {Role.OUTLET_PROTECTION}, so a tripped outlet isn't told and READY can stand over one; "
+        found.warn(
+            ("station",), text + "fit one, or name the role in [not_fitted] with how often it is looked at by eye"
+        )
     if tables.outlet_test is not None and Role.OUTLET_PROTECTION not in roles:
         text = f"no point has the role {Role.OUTLET_PROTECTION}, so no outlet's test is asked for; fit one, or make it a [duty.…]"
         found.warn(("outlet_test",), text)

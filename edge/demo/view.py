@@ -17,7 +17,7 @@ from edge.domain.entry_bodies import announced
 from edge.judge.inbox import OwnedStation
 from edge.replay.text import entry_words
 from edge.snapshot import Snapshot
-from edge.terminal import verdict_word
+from edge.terminal import all_words, basin_words, verdict_word
 
 if TYPE_CHECKING:
     from rich.console import RenderableType
@@ -129,7 +129,7 @@ class PlainLines:
     def __init__(self, zone: ZoneInfo, out: IO[str] | None = None) -> None:
         self._zone, self._out = zone, out or sys.stdout
         self._new: deque[Entry] = deque()
-        self._word = ""
+        self._word: list[str] = []
 
     def entries(self, entries: Sequence[Entry]) -> None:
         self._new.extend(entries)
@@ -140,10 +140,15 @@ class PlainLines:
     def show(self, picture: Snapshot) -> None:
         while self._new:
             print(entry_text(self._new.popleft(), self._zone), file=self._out)
-        word = verdict_word(picture.verdict)
+        word = all_words(picture.verdict)
         if word != self._word:
             self._word = word
             print(headline(picture, self._zone), file=self._out)
+            print(
+                "".join(f"  {basin_words(one)}\n" for one in picture.verdict.get("verdicts", [])),
+                file=self._out,
+                end="",
+            )
         self._out.flush()
 
     def end(self) -> None:
@@ -183,16 +188,19 @@ class LiveView:
         ready = picture.verdict["verdict"] == "ready"
         style = "bold" if ready else "bold reverse"
         top = Panel(Text(headline(picture, self._zone), style=style, no_wrap=True, overflow="ellipsis"))
+        basins = [
+            Text(basin_words(one), no_wrap=True, overflow="ellipsis") for one in picture.verdict.get("verdicts", [])
+        ]
         conditions = Table(show_header=False, box=None, padding=(0, 1))
         for condition in picture.verdict["conditions"]:
             right = condition["state"] in ("met", "by_eye")
             text = Text(condition["text"], style="dim" if right else "", no_wrap=True, overflow="ellipsis")
             conditions.add_row(Text(_LAMP[condition["state"]], style="" if right else "bold"), condition["id"], text)
         height = self._live.console.height if self._live is not None else 24
-        room = max(3, min(NEWEST, height - 7 - len(picture.verdict["conditions"])))
+        room = max(3, min(NEWEST, height - 7 - len(basins) - len(picture.verdict["conditions"])))
         newest = [entry_text(entry, self._zone) for entry in list(self._newest)[-room:]]
         journal = Text("\n".join(newest), no_wrap=True, overflow="ellipsis")
-        return Group(top, conditions, Panel(journal, title="journal", title_align="left"))
+        return Group(top, *basins, conditions, Panel(journal, title="journal", title_align="left"))
 
     def end(self) -> None:
         if self._live is not None:

@@ -140,7 +140,7 @@ class AlarmBody(_AlarmStates):
 
 
 class VerdictBody(_Verdicts):
-    """The verdict changed; `from` is null the first time.
+    """The verdict changed, or that of one of several basins (then `from` and `to` may be the same); `from` is null the first time.
 
     Written by the station. Read by the station's fold, replays and `warmwell listen`.
     """
@@ -148,6 +148,7 @@ class VerdictBody(_Verdicts):
     conditions: dict[str, ConditionState]  # id -> state
     why: list[str]  # a text for each condition that is unmet or unknown
     msgs: NotRequired[list[MessageBody]]  # of `why`
+    basins: NotRequired[dict[str, VerdictWord]]  # id -> verdict, where there are several
 
 
 class PhaseBody(_Phases):

@@ -80,6 +80,7 @@ class DailyTest(Kept):
     channel_ports: NotRequired[list[Port]]
     checked: NotRequired[list[str]]  # items of the station file's own list
     failed: NotRequired[list[str]]
+    basin: NotRequired[str]  # whose ports are numbered from 1; without it: all, numbered through all basins
 
 
 class WaterPathTreatment(Kept):
@@ -223,13 +224,15 @@ class Hold(Kept):
     why: NotRequired[str]
     name: NotRequired[str]
     released_by: NotRequired[str]  # who may release it
+    basin: NotRequired[str]  # that is held alone
 
 
 class Release(Kept):
-    """`release`: of the hold of this name, or of every one."""
+    """`release`: of the hold of this name, or of this basin alone, or of every one."""
 
     name: NotRequired[str]
     why: NotRequired[str]
+    basin: NotRequired[str]
 
 
 class EquipmentChange(Kept):
@@ -261,6 +264,7 @@ class Work(Kept):
 
     what: NotRequired[str]
     why: NotRequired[str]
+    basin: NotRequired[str]  # in which alone
 
 
 class Acknowledge(Kept):

@@ -38,7 +38,7 @@ class Point:
 
 @dataclass(frozen=True, slots=True)
 class Basin:
-    """One basin."""
+    """One basin. `channel_ports`: how many; 0: none, its daily test is done by eye."""
 
     id: str
     channel_ports: int
@@ -180,6 +180,11 @@ class Settings:
     not_fitted: Mapping[Role, int] = field(default_factory=dict)  # role -> how long an entered reading stands, ms
     rules: Rules = Rules()
     tuning: Mapping[str, AlarmTuning] = field(default_factory=dict)  # by alarm id without what follows ':'
+
+    @property
+    def judged_basins(self) -> tuple[str, ...]:
+        """Ids of the basins where there are two or more: then each has a verdict of its own. With fewer the station's is the only one."""
+        return tuple(basin.id for basin in self.basins) if len(self.basins) > 1 else ()
 
     @property
     def name(self) -> str:

@@ -118,7 +118,7 @@ class Judge:
         self._open = threading.Event()  # records are taken
         # from here on: touched by the judge's thread only (and by start, before there is one)
         self._last: dict[str, Sample] = {}
-        self._pictures = Pictures(self._time.now, (station.settings.site, station.settings.id), mono_s)
+        self._pictures = Pictures(self._time.now, station.settings, mono_s)
         self._disk = Disk(
             journal,
             mono_s,

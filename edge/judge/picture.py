@@ -8,8 +8,9 @@ from typing import Final, NamedTuple
 from edge.domain.entries import Now, rfc3339
 from edge.domain.errors import StoreFault
 from edge.domain.messages import Message, Value, as_told, duration, message_body, number, of_json, part, say, text
+from edge.domain.settings import Settings
 from edge.domain.words.saying import Words
-from edge.snapshot import ConditionPicture, VerdictPicture
+from edge.snapshot import BasinVerdict, ConditionPicture, VerdictPicture
 
 #: a journal that has refused for so long, or a commit that has hung for so long (real seconds), makes the verdict unknown
 REFUSES_S: Final = 10.0
@@ -24,13 +25,13 @@ SEE_TO_IT: Final = say("store.see_to_it")
 _WORDS: Final = Words()
 
 
-def unknown_verdict(now: Now, why: Message, names: tuple[str, str]) -> VerdictPicture:
-    """The verdict where the station can't be asked. `names`: site and station."""
-    return {
+def unknown_verdict(now: Now, why: Message, settings: Settings) -> VerdictPicture:
+    """The verdict where the station, which is as `settings` say, can't be asked."""
+    told: VerdictPicture = {
         "at": rfc3339(now.wall_ms),
         "trusted": now.trusted,
-        "site": names[0],
-        "station": names[1],
+        "site": settings.site,
+        "station": settings.id,
         "verdict": "unknown",
         "display": "cant_tell",
         "phase": "idle",
@@ -43,6 +44,16 @@ def unknown_verdict(now: Now, why: Message, names: tuple[str, str]) -> VerdictPi
         "waits_for_msgs": [],
         "note_msg": message_body(why),
     }
+    if settings.judged_basins:
+        told["verdicts"] = [_unknown_basin(basin) for basin in settings.judged_basins]
+    return told
+
+
+def _unknown_basin(basin: str) -> BasinVerdict:
+    return {
+        "basin": basin, "verdict": "unknown", "display": "cant_tell", "expected_at": None, "earliest": None, "latest": None,
+        "waits_for": [], "waits_for_msgs": [], "conditions": ["sensors"],
+    }  # fmt: skip
 
 
 class Unsaved(NamedTuple):
@@ -95,22 +106,29 @@ def with_store(verdict: VerdictPicture, why: Message, do: Message) -> VerdictPic
         "conditions": [*verdict.get("conditions", ()), _unknown(STORE, why)],
     }
     told = _with_note(why, told)
-    told["waits_for"] = [*verdict.get("waits_for", ()), _WORDS.text(do)]
-    told["waits_for_msgs"] = [*verdict.get("waits_for_msgs", ()), message_body(do)]
-    told |= {"expected_at": None, "earliest": None, "latest": None}
-    if verdict.get("verdict") == "ready":
+    _can_not_start(told, do)
+    if "verdicts" in verdict:
+        basins: list[BasinVerdict] = [{**one, "conditions": [*one["conditions"], STORE]} for one in verdict["verdicts"]]
+        for one in basins:
+            _can_not_start(one, do)
+        told["verdicts"] = basins
+    return told
+
+
+def _can_not_start(told: VerdictPicture | BasinVerdict, do: Message) -> None:
+    told["waits_for"] = [*told.get("waits_for", ()), _WORDS.text(do)]
+    told["waits_for_msgs"] = [*told.get("waits_for_msgs", ()), message_body(do)]
+    told["expected_at"] = told["earliest"] = told["latest"] = None
+    if told["verdict"] == "ready":
         told["verdict"] = "unknown"
     # a person has to do something about the store, also outside hours
     told["display"] = "cant_tell" if told["verdict"] == "unknown" else "not_ready"
-    return told
 
 
 def _with_note(said: Message, verdict: VerdictPicture) -> VerdictPicture:
     """A verdict with one more thing said beside it, before the others."""
-    before = verdict.get("note_msg")
-    whole = said if before is None else say("note", said=part(said), then=part(of_json(before)))
-    note = f"{_WORDS.text(said)} {verdict.get('note') or ''}".strip()
-    return {**verdict, "note": note, "note_msg": message_body(whole)}
+    whole = say("note", said=part(said), then=part(of_json(verdict["note_msg"])))
+    return {**verdict, "note": _WORDS.text(whole), "note_msg": message_body(whole)}
 
 
 def _unknown(condition: str, why: Message) -> ConditionPicture:

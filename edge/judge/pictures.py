@@ -8,6 +8,7 @@ from typing import Final, cast
 
 from edge.domain.entries import Now
 from edge.domain.messages import say
+from edge.domain.settings import Settings
 from edge.judge.inbox import OwnedStation
 from edge.judge.picture import Unsaved, unknown_verdict, with_what_is_not_kept
 from edge.snapshot import Snapshot, VerdictPicture
@@ -23,13 +24,14 @@ class Pictures:
     """Made by the judge's thread, read by any.
 
     Args:
-        names: site and station.
+        settings: of the station at the start.
         mono_s: real seconds that never go back.
     """
 
-    def __init__(self, now: Now, names: tuple[str, str], mono_s: Callable[[], float]) -> None:
-        self._names, self._mono_s = names, mono_s
-        self.newest = Snapshot(0, 0, now, unknown_verdict(now, say("picture.starting"), names))
+    def __init__(self, now: Now, settings: Settings, mono_s: Callable[[], float]) -> None:
+        self._mono_s = mono_s
+        verdict = unknown_verdict(now, say("picture.starting"), settings)
+        self.newest = Snapshot(0, 0, now, verdict, basins=_basins(settings))
         self._changed = threading.Condition()
         self.remarks: Mapping[str, str] = {}
         self._is_news = self._is_urgent = False  # something to picture; and at once
@@ -71,9 +73,14 @@ class Pictures:
         except Exception:  # supervision border: an old picture must not stand as if it were live
             stumbled(_PICTURING)
             parts = {}, {}, {}
-            verdict = unknown_verdict(now, say("picture.failed"), self._names)
+            verdict = unknown_verdict(now, say("picture.failed"), station.settings)
         verdict = with_what_is_not_kept(verdict, unsaved(), self.remarks.values())
         with self._changed:
             seen = dict(station.buses_seen)
-            self.newest = Snapshot(self.newest.version + 1, seq, now, verdict, *parts, station.dates, seen)
+            basins = _basins(station.settings)
+            self.newest = Snapshot(self.newest.version + 1, seq, now, verdict, *parts, station.dates, seen, basins)
             self._changed.notify_all()
+
+
+def _basins(settings: Settings) -> tuple[str, ...]:
+    return tuple(basin.id for basin in settings.basins)

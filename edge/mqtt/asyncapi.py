@@ -65,7 +65,7 @@ def document() -> dict[str, Any]:
     state = {
         "node": (node, soon_s, ["node", "node_lost"]),
         "head": (_retained("The end of the journal", HeadMessage), soon_s, ["head"]),
-        "verdict": (_retained("May the station start?", VerdictPicture), soon_s, ["verdict"]),
+        "verdict": (_retained("May the station start?", VerdictPicture), soon_s, ["verdict", "verdict_of_basins"]),
         "alarm": (_retained("The state of one alarm, also when normal", AlarmPicture), late_s, ["alarm"]),
         "point": (_retained("One measured quantity; at most one message in 5 s", PointPicture), soon_s, ["point"]),
         "estimate": (_retained("What is computed rather than read", EstimatePicture), soon_s, ["estimate"]),

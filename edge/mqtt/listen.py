@@ -478,7 +478,9 @@ def _entry_text(line: Mapping[str, Any]) -> str:
     if line.get("kind") == "verdict":
         why = body.get("why")
         because = f": {'; '.join(map(str, why[:3]))}" if isinstance(why, list) and why else ""
-        return f"{_start(line)}  verdict  {str(body.get('to')).replace('_', ' ')}{because}"
+        told, basins = [str(body.get("to"))], body.get("basins")
+        told += [f"basin {ident} {word}" for ident, word in basins.items()] if isinstance(basins, dict) else []
+        return f"{_start(line)}  verdict  {', '.join(told).replace('_', ' ')}{because}"
     if line.get("kind") == "untold":
         who = body.get("target") or f"entry {body.get('seq')}"
         return f"{_start(line)}  untold  {who}: {body.get('why')}"

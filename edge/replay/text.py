@@ -9,6 +9,7 @@ from zoneinfo import ZoneInfo
 
 from edge.domain.entry_bodies import AlarmBody, DrawBody, PhaseBody, SettingsBody, VerdictBody
 from edge.domain.record_bodies import Kept
+from edge.terminal import basin_words
 
 
 def local(at: str, zone: ZoneInfo) -> str:
@@ -45,7 +46,8 @@ def entry_words(kind: str, body: Mapping[str, Any]) -> str:
         return f"{alarm['id']} {alarm['from']} -> {alarm['to']} ({alarm['cause']})"
     if kind == "verdict":
         verdict = cast(VerdictBody, body)
-        return f"{verdict['from'] or 'none'} -> {verdict['to']}" + "".join(f"; {why}" for why in verdict["why"])
+        basins = "".join(f"; basin {ident} {word}" for ident, word in verdict.get("basins", {}).items())
+        return f"{verdict['from'] or 'none'} -> {verdict['to']}{basins}" + "".join(f"; {why}" for why in verdict["why"])
     if kind == "phase":
         phase = cast(PhaseBody, body)
         return f"{phase['from']} -> {phase['to']}"
@@ -69,4 +71,4 @@ def verdict_words(verdict: Mapping[str, Any], zone: ZoneInfo) -> str:
         return word
     why = "; ".join(f"{c['id']}: {c['text']}" for c in verdict["conditions"] if c["state"] in ("unmet", "unknown"))
     when = "" if verdict["expected_at"] is None else f", expected {local(verdict['expected_at'], zone)}"
-    return f"{word}{when} ({why})"
+    return f"{word}{when} ({why})" + "".join(f"; {basin_words(one)}" for one in verdict.get("verdicts", []))

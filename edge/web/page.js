@@ -108,7 +108,7 @@ function named(table, id, between = " ") {
   const [base, ...rest] = String(id).split(":");
   return (titled(table, base) || words(base)) + (rest.length ? between + words(rest.join(" ")) : "");
 }
-const conditionName = (id) => named("conditions", id);
+const conditionName = (id) => named("conditions", id, /^(free|no_hold|daily_test):/.test(id) ? ", basin " : " ");
 const alarmName = (id) => named("alarms", id, ": ");
 const part = (element, name) => element.querySelector("." + name);
 
@@ -124,6 +124,7 @@ function showVerdict() {
   draw($("sign"), word === "ready" ? "met" : word === "not_ready" ? "unmet" : "unknown");
   put($("why"), isLost ? lostText() : why(verdict));
   put($("when"), isLost ? "" : expected(verdict));
+  showBasins(verdict, isLost);
   if (verdict && verdict.note) put($("note"), verdict.note);
   put($("live-word"), isLost ? "NOT LIVE" : state.station && state.station.speed > 1 ? `live, ${state.station.speed} times as fast` : "live");
   put($("clock"), isLost || !verdict ? "" : clockTime(verdict.at, true) + (verdict.trusted ? "" : " (clock not trusted yet)"));
@@ -131,6 +132,18 @@ function showVerdict() {
   const waits = verdict ? verdict.waits_for || [] : [];
   $("todo").hidden = waits.length === 0;
   keep($("waits"), waits.map((text, at) => ({ text, at })), (item) => `${item.at} ${item.text}`, () => make("li"), (element, item) => put(element, item.text));
+}
+// Of several basins a line each: its word, and the first thing to do.
+function showBasins(verdict, isLost) {
+  const basins = (verdict && verdict.verdicts) || [];
+  $("basins").hidden = basins.length === 0;
+  keep($("basins"), basins, (b) => b.basin, () => make("li", "", make("span", "name"), make("span", "word"), make("span", "text")), (element, b) => {
+    const word = isLost ? "unknown" : b.verdict;
+    const first = word === "ready" ? "" : (b.waits_for || [])[0] || "";
+    put(part(element, "name"), `${b.basin}: `);
+    put(part(element, "word"), word === "ready" ? "READY" : word === "not_ready" ? "NOT READY" : "NOT READY, CAN'T TELL");
+    put(part(element, "text"), first && ` · ${first}`);
+  });
 }
 function lostText() {
   if (!state.newsAt) return "Nothing has been heard from the station yet.";
@@ -259,7 +272,7 @@ function updateAlarm(element, a) {
 function entryText(entry) {
   const b = entry.body || {};
   if (entry.kind === "alarm") return `${alarmName(b.id)}: ${named("alarm_states", b.to)}${b.by ? " by " + b.by : ""}${b.cause ? " · " + b.cause : ""}`;
-  if (entry.kind === "verdict") return `${words(b.to || b.verdict || "")}`;
+  if (entry.kind === "verdict") return [words(b.to || b.verdict || ""), ...Object.entries(b.basins || {}).map(([id, word]) => `${id}: ${words(word)}`)].join(" · ");
   if (entry.kind === "record") return `${words(b.record)} by ${b.by}${b.counts === false ? " · does not count: " + (b.why_not || "") : ""}`;
   if (entry.kind === "phase") return `${words(b.from || "")} → ${words(b.to || "")}`;
   const pairs = Object.entries(b).filter(([, value]) => value === null || typeof value !== "object").slice(0, 5);

@@ -24,7 +24,7 @@ from edge.api.server import ApiServer
 from edge.api.words import WORDS
 from edge.domain.dates import Dates
 from edge.domain.entries import Now, Stamp, rfc3339, wall_ms_of
-from tests.api_fakes import ABOUT, START_MS, Fakes, alarm, condition, until
+from tests.api_fakes import ABOUT, START_MS, Fakes, alarm, condition, of_basin, until
 
 CHROMIUM = shutil.which("chromium")
 pytestmark = [pytest.mark.browser, pytest.mark.skipif(CHROMIUM is None, reason="no chromium on this machine")]
@@ -275,6 +275,23 @@ def test_the_page_shows_verdict_conditions_points_alarms_and_journal(browser: Br
     assert browser.js("document.title") == "NOT READY · Scope room 2, left bench"
     assert browser.errors() == []
     assert {url.split("/")[2] for url in browser.asked()} == {station.url.split("/")[2]}
+
+
+def test_of_several_basins_each_has_a_line_and_none_where_there_is_one(browser: Browser, station: Station) -> None:
+    assert browser.js("document.querySelector('#basins').hidden") is True
+    verdict = dict(station.fakes.judge.newest.verdict)
+    verdict["verdicts"] = [
+        of_basin("left", "ready"),
+        of_basin("right", "unknown", "Have the hold of basin right released", "Wait"),
+    ]
+    verdict["conditions"] = [*verdict["conditions"], condition("no_hold:left", "met", "no hold")]
+    station.fakes.judge.show(verdict=verdict)
+    shows(browser, "#basins", "left: READY")
+    assert (
+        browser.text("#basins li:last-child") == "right: NOT READY, CAN'T TELL · Have the hold of basin right released"
+    )
+    assert "No hold, basin left" in browser.text("#condition-list")
+    assert browser.errors() == []
 
 
 def test_the_page_speaks_the_stations_words_and_shows_nothing_before_it_has_them(

@@ -11,7 +11,7 @@ import difflib
 import re
 from calendar import monthrange
 from collections import deque
-from collections.abc import Callable, Iterator, Mapping
+from collections.abc import Callable, Iterator, Mapping, Sequence
 from datetime import UTC, date, datetime, timedelta
 from functools import lru_cache
 from itertools import chain
@@ -22,7 +22,8 @@ from edge.domain.dates import Dates
 from edge.domain.entries import Now, Stamp, wall_ms_of
 from edge.domain.errors import RecordRefused
 from edge.domain.readings import Role
-from edge.domain.records.daily_tests import test_result
+from edge.domain.records.basins import basin_of, basins_about, is_about
+from edge.domain.records.daily_tests import left_out, test_result
 from edge.domain.records.fact import Fact
 from edge.domain.records.forms import LONGEST_NAME, known
 from edge.domain.records.holding import holding
@@ -189,10 +190,8 @@ class RecordBook:
         """The counting fact of this kind that holds now and whose body agrees with `where`.
 
         That is the newest by its date, among those of one date the last in the journal; for what has no date to go by (see DATED) the
-        last in the journal. Of daily tests see `standing`.
+        last in the journal. Of daily tests see `tested`.
         """
-        if record == "daily_test" and not where:
-            return self.standing(record, self.passed)
         found: Fact | None = None
         for fact in self._counting(record):
             if any(fact.body.get(k) != v for k, v in where.items()):
@@ -201,9 +200,10 @@ class RecordBook:
                 found = fact
         return found
 
-    def doubted(self, record: str) -> Fact | None:
-        """The last fact of this kind that would count, were its date known."""
+    def doubted(self, record: str, basin: str | None = None) -> Fact | None:
+        """The last fact of this kind (about this basin) that would count, were its date known."""
         last = (f for f in reversed(self.facts) if f.record == record and f.counts and f.doubt)
+        last = (f for f in last if basin is None or is_about(self.settings, f.body, basin))
         return next((f for f in last if f.body.get("done") is not False), None)
 
     def _counting(self, record: str) -> Iterator[Fact]:
@@ -222,6 +222,23 @@ class RecordBook:
             holds = not fact.doubt and (found is None or fact.at_ms >= found.at_ms)
             if holds or not passed(fact):
                 found = fact
+        return found
+
+    def tested(self, basin: str | None = None) -> Fact | None:
+        """The daily test that stands: of one of several basins, or (None) of the station as a whole."""
+        if basin is None:
+            return self.standing("daily_test", self.passed, lambda test: is_about(self.settings, test.body, None))
+        settings, found = self.settings, None
+        for test in self.facts:
+            if test.record == "daily_test" and test.counts and is_about(settings, test.body, basin):
+                passed, _ = test_result(settings, test.body, basin)
+                # one that failed in another basin may have left out what had failed here
+                holds = not test.doubt and (
+                    found is None
+                    or (test.at_ms >= found.at_ms and not left_out(settings, found.body, test.body, basin))
+                )
+                if passed is False or (passed and holds):
+                    found = test
         return found
 
     def powered_up_since(self, test: Fact, record: str = POWER_UP) -> bool:
@@ -353,7 +370,10 @@ class RecordBook:
                 fact.body.get("name"),
                 fact.body.get("point"),
                 fact.body.get("adjust"),
-                self.passed(fact) if fact.record == "daily_test" else fact.body.get("passed"),
+                tuple(self.passed(fact, basin) for basin in basins_about(self.settings, fact.body))
+                if fact.record == "daily_test"
+                else fact.body.get("passed"),
+                str(fact.body.get("basin")),
                 opens(fact, self.settings),
                 is_machine_changed(fact),
                 bool(fact.body.get("stands")),
@@ -377,23 +397,17 @@ class RecordBook:
                 self.facts[position] = fact._replace(seq=seq)
                 return
 
-    def passed(self, fact: Fact) -> bool:
-        """Did this daily test pass?"""
-        return test_result(self.settings, fact.body)[0] is True
+    def passed(self, fact: Fact, basin: str | None = None) -> bool:
+        """Did this daily test pass (in this basin)?"""
+        return test_result(self.settings, fact.body, basin)[0] is True
 
-    @property
-    def is_held(self) -> bool:
-        """A hold stands."""
-        return self.hold is not None
-
-    @property
-    def hold(self) -> Fact | None:
-        """The newest hold that stands."""
-        return next(reversed(self.holds), None)
+    def hold_of(self, basin: str | None = None) -> Fact | None:
+        """The newest hold that stands: of one of several basins, or (None) of the station as a whole."""
+        return next((hold for hold in reversed(self.holds) if basin_of(self.settings, hold.body) == basin), None)
 
     @property
     def holds(self) -> list[Fact]:
-        """The holds that stand: a release recorded after one ends it, that of the same `name`, or all where it names none."""
+        """The holds that stand: a release recorded after one ends it (holding.py)."""
         return holding(self.facts).holds
 
     @property
@@ -406,14 +420,13 @@ class RecordBook:
         """What was owed when the station file stopped asking for it, until a person has answered for it."""
         return unanswered(self.facts, DROPPED)
 
-    @property
-    def work(self) -> Fact | None:
-        """The newest work that was declared and not ended."""
-        return next(reversed(self.works), None)
+    def work_of(self, basin: str | None = None) -> Fact | None:
+        """The newest work that was declared and not ended: in one of several basins, or (None) on the station as a whole."""
+        return next((work for work in reversed(self.works) if basin_of(self.settings, work.body) == basin), None)
 
     @property
     def works(self) -> list[Fact]:
-        """Works that were declared and not ended: who ends work ends their own, and another's where they have none."""
+        """Works that were declared and not ended: who ends work (in a basin) ends their own there, and another's where they have none."""
         return self._at_work()[0]
 
     def _at_work(self) -> tuple[list[Fact], list[Fact]]:
@@ -425,11 +438,16 @@ class RecordBook:
                 standing.append(fact)
                 since.append(fact)
             elif fact.counts and fact.record == "work_ends":
-                who = name_of(fact.body)
-                is_own = any(name_of(work.body) == who for work in standing)
-                standing = [work for work in standing if is_own and name_of(work.body) != who]
+                ended = ended_by(fact.body, standing)
+                standing = [work for work in standing if not any(work is one for one in ended)]
                 since = [*since, fact] if standing else []
         return standing, since
+
+
+def ended_by(end: Mapping[str, Any], works: Sequence[Fact]) -> list[Fact]:
+    """Which of the works that stand a record of work's end ends: one's own, else all; of the basin that it names, if it names one."""
+    there = [work for work in works if end.get("basin") in (None, work.body.get("basin"))]
+    return [work for work in there if name_of(work.body) == name_of(end)] or there
 
 
 def name_of(body: Mapping[str, Any], key: str = "by") -> str:

@@ -16,12 +16,13 @@ from edge.domain.entries import Entry, Now, wall_ms_of
 from edge.domain.messages import Message, duration, moment, name, names, number, part, parts, say, text
 from edge.domain.readings import Role
 from edge.domain.records import site_duties, treatments
+from edge.domain.records.basins import as_told, basins_about, is_unknown
 from edge.domain.records.bodies import form_fault
-from edge.domain.records.book import AHEAD_MS, TRIPPED, RecordBook, local_date, name_of, names_of, says_opened
-from edge.domain.records.daily_tests import failed_ports, measured_ports, test_result, unknown_items
+from edge.domain.records.book import AHEAD_MS, TRIPPED, RecordBook, ended_by, local_date, name_of, names_of, says_opened
+from edge.domain.records.daily_tests import left_out, test_result, unknown_items
 from edge.domain.records.fact import Fact
 from edge.domain.records.forms import first_day, is_number, last_day
-from edge.domain.records.holding import holding, names_no_hold
+from edge.domain.records.holding import ends, holding, names_no_hold
 from edge.domain.records.seen import is_alarming
 from edge.domain.settings import Settings
 
@@ -179,10 +180,14 @@ def overlooked(book: RecordBook) -> Fact | None:
 
 def _failures_nobody_looks_at(book: RecordBook) -> Iterator[Fact]:
     settings = book.settings
-    if settings.daily_test is None:
-        test = book.standing("daily_test", book.passed)
-        if test is not None and test_result(settings, test.body)[0] is False:
+    for basin in (settings.judged_basins or (None,)) if settings.daily_test is None else ():
+        test = book.tested(basin)
+        if test is not None and test_result(settings, test.body, basin)[0] is False:
             yield test
+    for fact in book.facts:  # of a basin that isn't there: nothing answers for it but a release
+        is_test = fact.record == "daily_test" and fact.counts and is_unknown(settings, fact.body)
+        if is_test and test_result(settings, fact.body)[0] is False:
+            yield fact
     if settings.reuse_life_ms is None:
         check = last_check(book)
         if check is not None and not has_passed(check):
@@ -219,6 +224,8 @@ def _fitted_outlets(settings: Settings) -> list[str]:
 
 def _unseen(settings: Settings, record: str, body: Mapping[str, Any]) -> Message | None:
     """Why nothing at this station looks at such a record; None where something does."""
+    if is_unknown(settings, body):
+        return _not_among("basin", [body["basin"]], [basin.id for basin in settings.basins])
     sections = {
         "daily_test": settings.daily_test is not None or settings.treatment_contact_ms is not None,
         "water_path_treatment": settings.treatment_contact_ms is not None,
@@ -250,14 +257,15 @@ def _unseen(settings: Settings, record: str, body: Mapping[str, Any]) -> Message
 
 def _left_out(book: RecordBook, at_ms: int, body: Mapping[str, Any]) -> Message | None:
     """A test that passes measures again what failed in the one before."""
-    last = book.last("daily_test")
-    if last is None or book.passed(last) or at_ms < last.at_ms:
+    settings, failed = book.settings, set[int]()
+    for basin in basins_about(settings, body):
+        last = book.tested(basin)
+        if last is not None and not book.passed(last, basin) and at_ms >= last.at_ms:
+            failed |= left_out(settings, last.body, body, basin)
+    if not failed:
         return None
-    left_out = sorted(failed_ports(book.settings, last.body) - measured_ports(body))
-    if not left_out:
-        return None
-    which = "record.port_failed_before" if len(left_out) == 1 else "record.ports_failed_before"
-    return say(which, ports=names(map(str, left_out)))
+    which = "record.port_failed_before" if len(failed) == 1 else "record.ports_failed_before"
+    return say(which, ports=names(map(str, as_told(settings, body, failed))))
 
 
 def _fill(settings: Settings, body: Mapping[str, Any]) -> Message | None:
@@ -280,7 +288,7 @@ def _opened(book: RecordBook, at_ms: int, body: Mapping[str, Any]) -> Message | 
 
 
 def _not_among(
-    kind: Literal["filter", "outlet", "duty", "item"], named: list[Any], fitted: list[str]
+    kind: Literal["filter", "outlet", "duty", "item", "basin"], named: list[Any], fitted: list[str]
 ) -> Message | None:
     unknown = sorted({str(ident) for ident in named} - set(fitted))
     if not unknown:
@@ -302,7 +310,7 @@ def there_are(known: list[str]) -> Message:
 
 def _release(book: RecordBook, at_ms: int, body: Mapping[str, Any], now: Now) -> Message | None:
     wanted, holds = body.get("name"), book.holds
-    addressed = [hold for hold in holds if wanted in (None, hold.body.get("name"))]
+    addressed = [hold for hold in holds if ends(body, hold)]
     for hold in addressed:
         who, called = hold.body.get("released_by"), hold.body.get("name")
         if isinstance(who, str) and not _answers_for(body, who):
@@ -318,6 +326,8 @@ def _release(book: RecordBook, at_ms: int, body: Mapping[str, Any], now: Now) ->
         return None
     if not holds:
         return say("record.nothing_held")
+    if body.get("basin") is not None:
+        return say("record.nothing_held_in", basin=name(str(body["basin"])))
     named = list(dict.fromkeys(str(hold.body["name"]) for hold in holds if hold.body.get("name") is not None))
     there = there_are(named) if any(named) else None
     return say("record.nothing_held_so", quoted=text(repr(wanted)), there=part(there))
@@ -343,11 +353,13 @@ def _work_ends(book: RecordBook, at_ms: int, body: Mapping[str, Any], now: Now) 
     works = book.works
     if not works:
         return say("record.no_work")
-    own = [work for work in works if name_of(work.body) == name_of(body)]
-    others = {str(work.body.get("by")): work.by for work in works}
-    if not own and len(others) > 1:
+    ended = ended_by(body, works)
+    if not ended:
+        return say("record.no_work_in", basin=name(str(body["basin"])))
+    others = {str(work.body.get("by")): work.by for work in ended}
+    if name_of(body) != name_of(ended[0].body) and len(others) > 1:
         return say("record.work_of_others", others=parts(say("record.of", by=others[who]) for who in sorted(others)))
-    late = next((work for work in own or works if _is_before(at_ms, work, now)), None)
+    late = next((work for work in ended if _is_before(at_ms, work, now)), None)
     return None if late is None else say("record.before_work", began=moment(late.at_ms))
 
 

@@ -9,7 +9,7 @@ from __future__ import annotations
 import difflib
 import re
 from calendar import monthrange
-from collections.abc import Callable, Iterator, Mapping
+from collections.abc import Callable, Iterator, Mapping, Sequence
 from datetime import date
 from math import isfinite
 from types import MappingProxyType
@@ -74,6 +74,8 @@ ALARM: Final = Key("line", "id of the alarm, such as outlet_tripped:heater")
 FILTER: Final = Key("line", "id of the filter in the station file")
 PASSED: Final = Key("flag", "whether it passed")
 
+BASIN: Final = Key("line", "id of the basin that it is about alone; left out: the station")
+
 #: steps of a water-path treatment that is told as it goes on
 BEGINS: Final = "begins"
 ENDS: Final = "ends"
@@ -103,6 +105,7 @@ FORMS: Final[Mapping[str, Form]] = MappingProxyType(
                                      "where it isn't the volume of the station file"),
                 "checked": Key("names", "the station file's other check items that were found well: [daily_test] also"),
                 "failed": Key("names", "those that weren't"),
+                "basin": Key("line", "id of the basin, whose ports are numbered from 1; left out: all, numbered through all basins"),
             },
             (("passed", "channel_ports", "failed"),),
         ),
@@ -222,9 +225,13 @@ FORMS: Final[Mapping[str, Form]] = MappingProxyType(
                 "why": WHY,
                 "name": Key("line", "a name for it, where several may stand; a release names it"),
                 "released_by": Key("line", "who may release it"),
+                "basin": BASIN,
             },
         ),
-        "release": Form("Ends the hold of this name, or every hold.", {"name": Key("line", "which hold"), "why": WHY}),
+        "release": Form(
+            "Ends the hold of this name, or of this basin alone, or every hold.",
+            {"name": Key("line", "which hold"), "why": WHY, "basin": BASIN},
+        ),
         "equipment_change": Form(
             "Another machine, or a part of it, stands here: what was learned is forgotten, and test, treatment and liquid are owed.",
             {
@@ -249,8 +256,8 @@ FORMS: Final[Mapping[str, Form]] = MappingProxyType(
                 "why": WHY,
             },
         ),
-        "work_begins": Form("Somebody works on the station.", {"what": Key("line", "what is done"), "why": WHY}),
-        "work_ends": Form("The work has ended.", {"what": Key("line", "what was done"), "why": WHY}),
+        "work_begins": Form("Somebody works on the station.", {"what": Key("line", "what is done"), "why": WHY, "basin": BASIN}),
+        "work_ends": Form("The work has ended.", {"what": Key("line", "what was done"), "why": WHY, "basin": BASIN}),
         "acknowledge": Form("An alarm was seen.", {"alarm": ALARM}, (("alarm",),)),
         "reset": Form("An alarm that stays until somebody resets it is over.", {"alarm": ALARM, "why": WHY}, (("alarm",),)),
         "shelve": Form(
@@ -435,8 +442,8 @@ def _agree(body: Mapping[str, Any], one: str, other: str) -> bool:
     return body[other] in (body[one], [body[one]]) or body[one] == [body[other]]
 
 
-def refuse(body: Mapping[str, Any]) -> None:
-    """Refuse a body that doesn't fit its form.
+def refuse(body: Mapping[str, Any], basins: Sequence[str] | None = None) -> None:
+    """Refuse a body that doesn't fit its form. `basins`: those of the station file, where they are known.
 
     Raises:
         RecordRefused: for the first fault, as a sentence.
@@ -445,10 +452,21 @@ def refuse(body: Mapping[str, Any]) -> None:
     made = [Fault(str(k), "the station itself says that", "only what people know", "Leave it out")
             for k in body if k in KEPT or k in FORMS[record].made]  # fmt: skip
     empty = [Fault(str(k), "it is null", "a value", "Leave it out") for k, v in body.items() if v is None and k != "at"]
-    for fault in (*made, *empty, *faults(body), *_bare(body)):
+    for fault in (*made, *empty, *faults(body), *_bare(body), *_no_basin(body, basins)):
         raise RecordRefused(
             fault.what, where=f"record '{record}', {fault.key[:60]}", expected=fault.expected, do=fault.do
         )
+
+
+def _no_basin(body: Mapping[str, Any], basins: Sequence[str] | None) -> Iterator[Fault]:
+    """A basin that isn't there."""
+    named = body.get("basin")
+    if basins is None or named is None or named in basins:
+        return
+    near = next(iter(difflib.get_close_matches(str(named)[:60], basins, 1)), None)
+    hint = f"; nearest: {near!r}" if near else ""
+    expected = f"one of {', '.join(basins)}{hint}" if basins else "no basin: the station file has none"
+    yield Fault("basin", f"there is no basin {_shown(named)} at this station", expected, "Correct it, or leave it out")
 
 
 def _bare(body: Mapping[str, Any]) -> Iterator[Fault]:

@@ -20,8 +20,13 @@ class Holding(NamedTuple):
 
 
 def names_no_hold(release: Any) -> bool:
-    """A release that names a hold answers for that one only."""
-    return release.get("name") is None
+    """A release that names a hold, or the basin that was held, answers for that only."""
+    return release.get("name") is None and release.get("basin") is None
+
+
+def ends(release: Any, hold: Fact) -> bool:
+    """Is a hold one that this release is about: of the name, and of the basin, that it names? It need name neither."""
+    return all(release.get(key) in (None, hold.body.get(key)) for key in ("name", "basin"))
 
 
 def holding(facts: Sequence[Fact]) -> Holding:
@@ -53,7 +58,7 @@ def holding(facts: Sequence[Fact]) -> Holding:
         elif fact.record == "release" and fact.counts:
             if not standing and names_no_hold(fact.body):
                 answers.add(id(fact))
-            standing = [hold for hold in standing if fact.body.get("name") not in (None, hold.body.get("name"))]
+            standing = [hold for hold in standing if not ends(fact.body, hold)]
     return Holding(standing, answers)
 
 

@@ -151,10 +151,11 @@ def _since_ms(book: RecordBook, before: Fact, at_ms: int, now: Now) -> int | Non
 
 
 def _tested_before(book: RecordBook, at_ms: int) -> Message | None:
-    test = book.last("daily_test")
-    that_day = test is not None and local_date(test.at_ms, book.zone) == local_date(at_ms, book.zone)
-    if test is None or not that_day or test.at_ms > at_ms or not book.passed(test):
-        return say("record.not_tested_before")
+    for basin in book.settings.judged_basins or (None,):
+        test = book.tested(basin)
+        that_day = test is not None and local_date(test.at_ms, book.zone) == local_date(at_ms, book.zone)
+        if test is None or not that_day or test.at_ms > at_ms or not book.passed(test, basin):
+            return say("record.not_tested_before")
     return None
 
 

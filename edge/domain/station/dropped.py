@@ -21,7 +21,7 @@ BY_PEOPLE: Final = ("daily_test", "water_path_treatment", "disinfectant")
 
 def is_by_people(ident: str) -> bool:
     """Does a condition rest on what people do?"""
-    return ident in BY_PEOPLE or ident.startswith("duty:")
+    return ident.partition(":")[0] in (*BY_PEOPLE, "duty")
 
 
 def owed(judged: Mapping[str, Judged]) -> dict[str, Message]:
@@ -37,7 +37,7 @@ def owed(judged: Mapping[str, Judged]) -> dict[str, Message]:
 def asked_before(document: Mapping[str, Any], judges: Sequence[str]) -> dict[str, Message]:
     """What a station file of before asked for and the present one doesn't, where what it owed can't be worked out any more."""
     why = say("dropped.cant_be_told")
-    asked = [ident for ident in BY_PEOPLE if ident in document]
+    asked = [ident for ident in BY_PEOPLE if ident in document and not any(_is_heir(one, ident) for one in judges)]
     own = document.get("duty")
     for ident, table in own.items() if isinstance(own, Mapping) else ():
         if isinstance(table, Mapping) and (table.get("keeps_from_ready") is True or "action_level" in table):
@@ -46,9 +46,18 @@ def asked_before(document: Mapping[str, Any], judges: Sequence[str]) -> dict[str
 
 
 def dropped(before: Mapping[str, Message], judged: Mapping[str, Judged]) -> dict[str, Message]:
-    """Of what was owed before the change, what now seems to be owed no more. A filter that is still there is judged anew."""
-    return {
-        ident: why
-        for ident, why in before.items()
-        if ident not in judged or (is_by_people(ident) and judged[ident].state in (MET, BY_EYE))
-    }
+    """Of what was owed before the change, what now seems to be owed no more. A filter that is still there is judged anew.
+
+    Where basins came or went, daily tests are asked for by other conditions than before: one that was owed is, as long as all of these are.
+    """
+    found: dict[str, Message] = {}
+    for ident, why in before.items():
+        heirs = [judged[ident]] if ident in judged else [one for now, one in judged.items() if _is_heir(now, ident)]
+        if not heirs or (is_by_people(ident) and any(one.state in (MET, BY_EYE) for one in heirs)):
+            found[ident] = why
+    return found
+
+
+def _is_heir(ident: str, before: str) -> bool:
+    """Does a condition ask for what one of before did: of a basin, or of the station as a whole?"""
+    return ident == before or (ident.partition(":")[0] == before.partition(":")[0] == "daily_test")

@@ -29,6 +29,10 @@ class Judged(NamedTuple):
     evidence_ms: int | None = None  # wall time of the evidence
     probability: float | None = None  # that what is asked for is truly so (JCGM 106); None for what isn't calibrated
 
+    def doubted(self, why: Message, ask: Message | None) -> Judged:
+        """The same, that can't be told after all: what it rests on isn't believed, or isn't known."""
+        return self._replace(state=UNKNOWN, text=why, ask=ask)
+
 
 def by_fact(state: str, text: Message, fact: Fact, ask: Message | None = None) -> Judged:
     """A condition as a record decides it: the record is its evidence."""
@@ -54,6 +58,25 @@ def verdict_word(states: list[str]) -> str:
     if UNMET in states:
         return "not_ready"
     return "unknown" if UNKNOWN in states or not states else "ready"
+
+
+#: conditions of which each of several basins has its own, by what stands before ":"
+_OF_A_BASIN: Final = frozenset({"free", "no_hold", "daily_test"})
+
+
+def of_basin(judged: Mapping[str, Judged], basin: str) -> dict[str, Judged]:
+    """The conditions that one of several basins rests on: all but those of the other basins.
+
+    >>> met = Judged(MET, say("hold.none"))
+    >>> list(of_basin({"no_hold": met, "no_hold:left": met, "no_hold:right": met, "filter:left": met}, "right"))
+    ['no_hold', 'no_hold:right', 'filter:left']
+    """
+    found: dict[str, Judged] = {}
+    for ident, one in judged.items():
+        name, _, whose = ident.partition(":")
+        if whose in ("", basin) or name not in _OF_A_BASIN:
+            found[ident] = one
+    return found
 
 
 #: what the phases call a cycle and its reheat; the conditions that they alone keep unmet

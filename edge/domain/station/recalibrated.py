@@ -15,7 +15,7 @@ from edge.domain.heat.reservoir import ReservoirMonitor
 from edge.domain.messages import Message, both, difference, has, moment, name, names, part, parts, say
 from edge.domain.readings import Role
 from edge.domain.sensing.calibration import K_CALIBRATED, Correction
-from edge.domain.station.judged import MET, UNKNOWN, Judged
+from edge.domain.station.judged import MET, Judged
 from edge.domain.station.parts.calibrations import Calibrations
 from edge.domain.station.view import View
 from edge.domain.water.draw_history import Shown
@@ -80,7 +80,7 @@ class Recalibrations:
     def _unsettled(self, judged: Judged, points: list[str]) -> Judged:
         found = say("recalibrated.found", found=parts(self._found(point) for point in points))
         ask = say("recalibrated.found.ask", points=names(points))
-        return judged._replace(state=UNKNOWN, text=say("but", first=part(judged.text), then=part(found)), ask=ask)
+        return judged.doubted(say("but", first=part(judged.text), then=part(found)), ask)
 
     def past_due(self, judged: Judged, points: tuple[str | None, ...], now: Now) -> Judged:
         """Where the calibration of a point is past its due date: met, but only nominally."""

@@ -43,7 +43,7 @@ from edge.domain.station.verdict_memory import VerdictMemory
 from edge.domain.station.view import View
 
 #: changes when the meaning of state() changes; snapshots of another version are rebuilt from the journal
-FOLD_VERSION: Final = 12
+FOLD_VERSION: Final = 13
 
 
 class Station:
@@ -64,7 +64,7 @@ class Station:
         view.tells(self.parts.in_order)
         ids = [ident for part in self.parts.of_alarms for ident in part.alarm_ids()]
         self.desk = view.alarms = AlarmSystem(settings, ids, view.announce, self.book.dates, boot)
-        self._verdicts = VerdictMemory(view.words)
+        self._verdicts = VerdictMemory(view.words, settings.judged_basins)
         self._asking = Asking(view, self.parts, self.desk, self._verdicts)
         self._rows = {ident: published.row_texts(alarm, view.words) for ident, alarm in self.desk.alarms.items()}
         self._folds = {kind: [p for p in self.parts.in_order if kind in p.folds] for kind in _kinds(self.parts)}

@@ -7,19 +7,20 @@ from typing import Any
 
 from edge.domain.entry_bodies import VerdictBody
 from edge.domain.messages import listed, name, part, say
-from edge.domain.station.judged import UNKNOWN, UNMET, Judged, verdict_word
+from edge.domain.station.judged import UNKNOWN, UNMET, Judged, of_basin, verdict_word
 from edge.domain.words.saying import Words
 
 
 class VerdictMemory:
-    """What the conditions were, said by `words`. `since`: wall time [ms] from which each has stood.
+    """What the conditions were, said by `words`. `since`: wall time [ms] from which each has stood. `basins`: of several, those judged.
 
     Rebuilt from the journal's verdict entries.
     """
 
-    def __init__(self, words: Words) -> None:
-        self._words = words
+    def __init__(self, words: Words, basins: Sequence[str] = ()) -> None:
+        self._words, self._judged_basins = words, basins
         self._word: str | None = None
+        self._basins: dict[str, str] = {}  # their words
         self._states: dict[str, str] = {}
         self.since: dict[str, int] = {}
         self._told: tuple[dict[str, str], dict[str, int]] = (
@@ -28,12 +29,13 @@ class VerdictMemory:
         )  # states and since, as verdict entries tell of them
 
     def look(self, judged: Mapping[str, Judged], wall_ms: int) -> VerdictBody | None:
-        """Take the conditions as judged now; the body of a verdict entry where the verdict has changed."""
+        """Take the conditions as judged now; the body of a verdict entry where the verdict has changed, or that of a basin."""
         for ident, one in judged.items():
             if self._states.get(ident) != one.state:
                 self._states[ident], self.since[ident] = one.state, wall_ms
         word = verdict_word([one.state for one in judged.values()])
-        if word == self._word:
+        basins = {one: verdict_word([c.state for c in of_basin(judged, one).values()]) for one in self._judged_basins}
+        if word == self._word and basins == self._basins:
             return None
         states = {ident: one.state for ident, one in judged.items()}
         why = [
@@ -43,6 +45,8 @@ class VerdictMemory:
         ]
         texts = [self._words.text(message) for message in why]
         body: VerdictBody = {"from": self._word, "to": word, "conditions": states, "why": texts, "msgs": listed(why)}
+        if basins:
+            body["basins"] = basins
         self._remember(body, wall_ms)
         return body
 
@@ -57,7 +61,7 @@ class VerdictMemory:
         self._states, self.since = dict(self._told[0]), dict(self._told[1])
 
     def _remember(self, body: Mapping[str, Any], wall_ms: int) -> None:
-        self._word = body["to"]
+        self._word, self._basins = body["to"], dict(body.get("basins", {}))
         states, since = self._told
         for ident, state in body["conditions"].items():
             if states.get(ident) != state:
@@ -65,9 +69,9 @@ class VerdictMemory:
 
     def state(self) -> list[Any]:
         """What has to survive a restart, as JSON."""
-        return [self._word, dict(self._told[0]), dict(self._told[1])]
+        return [self._word, dict(self._told[0]), dict(self._told[1]), dict(self._basins)]
 
     def restore(self, state: Sequence[Any]) -> None:
         """Take back what state() gave."""
-        self._word, self._told = state[0], (dict(state[1]), dict(state[2]))
+        self._word, self._told, self._basins = state[0], (dict(state[1]), dict(state[2])), dict(state[3])
         self._states, self.since = dict(self._told[0]), dict(self._told[1])

@@ -8,7 +8,7 @@ import pytest
 
 from edge.api import metrics
 from edge.api.picture import Watch
-from tests.api_fakes import ABOUT, Fakes, point
+from tests.api_fakes import ABOUT, Fakes, of_basin, point
 
 NAME = r"[a-zA-Z_:][a-zA-Z0-9_:]*"
 LABEL = r'[a-zA-Z_][a-zA-Z0-9_]*="(?:[^"\\\n]|\\[n"\\])*"'
@@ -65,6 +65,16 @@ def test_what_a_collector_wants_to_know() -> None:
     assert 'warmwell_alarm_active{alarm="outlet_tripped:heater",priority="high"} 0' in lines
     assert "warmwell_journal_entries_total 7" in lines
     assert 'warmwell_build_info{site="harbour-lane",station="scope-room-2",version="0.1.0"} 1' in lines
+
+
+def test_of_several_basins_each_has_its_verdict() -> None:
+    fakes = Fakes()
+    assert "warmwell_basin_verdict" not in exposition(fakes)
+    basins = [of_basin("left", "ready"), of_basin("right", "unknown")]
+    fakes.judge.show(verdict=dict(fakes.judge.newest.verdict) | {"verdicts": basins})
+    lines = exposition(fakes).splitlines()
+    assert 'warmwell_basin_verdict{basin="left",warmwell_basin_verdict="ready"} 1' in lines
+    assert 'warmwell_basin_verdict{basin="right",warmwell_basin_verdict="ready"} 0' in lines
 
 
 def test_a_point_without_a_value_has_no_sample() -> None:

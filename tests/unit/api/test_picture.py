@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from edge.api.picture import SILENT_AFTER_S, Watch
-from tests.api_fakes import Fakes
+from tests.api_fakes import Fakes, of_basin
 
 
 class Told:
@@ -86,3 +86,15 @@ def test_a_silent_judges_unmet_conditions_stay_unmet() -> None:
     assert (
         states["reservoir"] == "unmet" and states["free"] == "unknown" and states["water_path_treatment"] == "unknown"
     )
+
+
+def test_a_silent_judge_leaves_no_basin_ready() -> None:
+    fakes, clock, watch = watched()
+    basins = [of_basin("left", "ready"), of_basin("right", "not_ready", "Have the hold released")]
+    fakes.judge.show(verdict=dict(fakes.judge.newest.verdict) | {"verdicts": basins})
+    assert watch.verdict(watch.see())["verdicts"] == basins
+    clock.s += SILENT_AFTER_S + 1.0
+    told = watch.verdict(watch.see())["verdicts"]
+    assert [(one["verdict"], one["display"]) for one in told] == [("unknown", "cant_tell"), ("not_ready", "cant_tell")]
+    assert all("its judge is silent" in one["waits_for"][0] for one in told)
+    assert "verdicts" not in Fakes().judge.newest.verdict

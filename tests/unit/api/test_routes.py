@@ -314,6 +314,15 @@ def test_a_record_that_cant_be_used(desk: Desk, body: dict[str, Any], words: lis
     assert desk.fakes.judge.bodies == []
 
 
+def test_a_basin_that_there_is_not_is_refused_naming_the_nearest(desk: Desk) -> None:
+    hold = {"record": "hold", "by": "Kim", "basin": "lefft"}
+    assert_problem(desk("POST", f"{ONE}/records", hold), 422, "there is no basin 'lefft'", "the station file has none")
+    desk.fakes.judge.show(basins=("left", "right"))
+    assert_problem(desk("POST", f"{ONE}/records", hold), 422, "one of left, right; nearest: 'left'")
+    assert desk.fakes.judge.bodies == []
+    assert desk("POST", f"{ONE}/records", hold | {"basin": "left"}).status == 200
+
+
 def test_an_unknown_alarm_is_404_naming_the_nearest(desk: Desk) -> None:
     answer = desk("POST", f"{ONE}/alarms/outlet_triped:heater/acknowledge", {"by": "Kim"})
     assert_problem(answer, 404, "nearest 'outlet_tripped:heater'")

@@ -7,6 +7,7 @@ from pathlib import Path
 import pytest
 
 from edge import config
+from edge.domain.errors import WarmwellError
 
 EXAMPLE = Path(__file__).parents[3] / "config/station-minimal.toml"
 SECOND = '\n[[point]]\nid = "{id}"\nrole = "{role}"\nof = "{of}"\nbus = "bench"\nevery = "1 s"\n'
@@ -34,3 +35,30 @@ def test_neither_reservoir_nor_supply_is_said(tmp_path):
     lines = EXAMPLE.read_text(encoding="utf-8").replace("[reservoir]", "").splitlines()
     text = "\n".join(line for line in lines if not line.startswith(("set_point", "contact")))
     assert "neither [reservoir] nor [supply] is there" in warnings(text, tmp_path)
+
+
+@pytest.mark.parametrize(
+    ("added", "is_said"),
+    [
+        ("", True),
+        (
+            '\n[[point]]\nid = "heater"\nrole = "outlet_protection"\nof = "heater"\nbus = "bench"\nevery = "1 s"\n',
+            False,
+        ),
+        ('\n[not_fitted]\noutlet_protection = "24 h"\n', False),
+    ],
+    ids=["neither", "a point", "looked at by eye"],
+)
+def test_a_station_that_has_no_outlet_and_no_look_at_one_is_told_so(added: str, is_said: bool, tmp_path: Path) -> None:
+    """Every kit has an outlet's contact, so a file without one was probably forgotten; READY goes by what the file names."""
+    said = warnings(EXAMPLE.read_text(encoding="utf-8") + added, tmp_path)
+    assert ("READY can stand over one; fit one, or name the role in [not_fitted]" in said) is is_said
+
+
+def test_two_basins_are_told_apart_by_their_ids(tmp_path: Path) -> None:
+    text = EXAMPLE.read_text(encoding="utf-8")
+    two = [f'\n[[basin]]\nid = "{ident}"\nports = {ports}\n' for ident, ports in (("left", 6), ("right", 4))]
+    settings = config.loads(text + "".join(two), tmp_path / "station.toml").settings
+    assert settings.judged_basins == ("left", "right") and config.load(EXAMPLE).settings.judged_basins == ()
+    with pytest.raises(WarmwellError, match='basin "left" is there twice'):
+        config.loads(text + two[0] * 2, tmp_path / "station.toml")

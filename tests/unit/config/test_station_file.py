@@ -147,10 +147,13 @@ def test_the_digest_ignores_order_and_comments_but_no_value() -> None:
     assert config.loads(text.replace('"39 degC"', '"39.5 degC"'), MINIMAL).digest != first
 
 
-def test_the_minimal_file_has_two_points_and_no_complaint() -> None:
+def test_the_minimal_file_has_two_points_and_is_told_only_of_the_outlet_that_it_lacks() -> None:
     station = config.load(MINIMAL)
     assert [point.id for point in station.settings.points] == ["reservoir", "room"]
-    assert (station.warnings, station.not_active) == ((), ())
+    assert [warning.partition("no [[point]] has the role ")[2].split(",")[0] for warning in station.warnings] == [
+        "outlet_protection"
+    ]
+    assert station.not_active == ()
     assert station.buses[0].options["scenario"] == "cold-morning"
     assert station.buses[0].active
     assert station.keep.folder == CONFIG / "warmwell-data"

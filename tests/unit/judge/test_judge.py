@@ -11,6 +11,7 @@ import threading
 import time
 from collections.abc import Callable, Iterator, Mapping, Sequence
 from concurrent.futures import Future
+from dataclasses import replace
 from types import SimpleNamespace
 from typing import Any
 
@@ -20,15 +21,20 @@ from edge.clock import ToldClock
 from edge.domain.dates import Dates
 from edge.domain.entries import Draft, Entry, Now
 from edge.domain.errors import RecordRefused, StoreFault, WarmwellError
+from edge.domain.messages import as_json, as_told
 from edge.domain.readings import Quality, Reading, Sample
+from edge.domain.settings import Basin
 from edge.domain.station.station import FOLD_VERSION
 from edge.judge.disk import MOST_UNSAVED
 from edge.judge.inbox import Heard, Inbox, Ticker, store_fault
 from edge.judge.judge import Judge
-from edge.judge.picture import Unsaved, with_what_is_not_kept
+from edge.judge.picture import Unsaved, unknown_verdict, with_what_is_not_kept
 from edge.judge.writer import PATIENCE_S
+from tests.api_fakes import of_basin
+from tests.unit.stations import SETTINGS as STATION
 
-SETTINGS = SimpleNamespace(site="harbour-lane", id="scope-room-2")
+SETTINGS = SimpleNamespace(site="harbour-lane", id="scope-room-2", basins=(), judged_basins=())
+NOTE = {"note": "surroundings only", "note_msg": as_json(as_told("surroundings only"))}
 
 
 class FakeStation:
@@ -92,7 +98,7 @@ class FakeStation:
         return {"records": self.records}
 
     def verdict(self, now: Now) -> dict[str, Any]:
-        return {"verdict": "ready", "note": "surroundings only"}
+        return {"verdict": "ready", **NOTE}
 
     def points(self, now: Now) -> dict[str, Any]:
         return {"a": {}}
@@ -598,13 +604,35 @@ def test_a_stop_while_a_commit_hangs_says_that_the_fate_of_the_record_is_not_kno
 )
 def test_where_nothing_can_be_recorded_ready_can_not_be_told(unsaved: Unsaved, word: str, state: str | None) -> None:
     """A hold or a failed test could not be recorded: an owed decision of this project, no published source."""
-    station = {"verdict": "ready", "conditions": [{"id": "free", "state": "met"}], "note": "surroundings only"}
+    station = {"verdict": "ready", "conditions": [{"id": "free", "state": "met"}], **NOTE}
     told = with_what_is_not_kept(station, unsaved)
     assert told["verdict"] == word
     assert {c["id"]: c["state"] for c in told["conditions"]}.get("store") == state
     assert told["note"].endswith("surroundings only")
     assert (told["note"] == "surroundings only") is (unsaved.entries == 0 and unsaved.away is None)
     assert with_what_is_not_kept({**station, "verdict": "not_ready"}, unsaved)["verdict"] == "not_ready"
+
+
+def test_no_basin_is_ready_where_nothing_can_be_recorded_or_the_station_can_not_be_asked() -> None:
+    left, right = of_basin("left", "ready"), of_basin("right", "not_ready", "Have the hold released")
+    told = with_what_is_not_kept(
+        {"verdict": "not_ready", "verdicts": [left, right], **NOTE}, Unsaved(2, 31.0, None, 0.0)
+    )
+    assert [(one["verdict"], one["display"]) for one in told["verdicts"]] == [
+        ("unknown", "cant_tell"),
+        ("not_ready", "not_ready"),
+    ]
+    assert all(one["conditions"] == ["free", "store"] for one in told["verdicts"])
+    assert told["verdicts"][1]["waits_for"] == ["Have the hold released", *told["waits_for"]]
+    assert left["verdict"] == "ready" and left["conditions"] == ["free"]  # what was handed in stays as it was
+
+    settings = replace(STATION, basins=(Basin("left", 6), Basin("right", 6)))
+    starting = unknown_verdict(Now(0, 0, False), as_told("starting"), settings)
+    assert [(one["basin"], one["verdict"]) for one in starting["verdicts"]] == [
+        ("left", "unknown"),
+        ("right", "unknown"),
+    ]
+    assert "verdicts" not in unknown_verdict(Now(0, 0, False), as_told("starting"), STATION)
 
 
 def test_a_station_without_any_journal_is_watched_and_never_ready(make: Callable[..., Bench]) -> None:

@@ -59,6 +59,13 @@ def test_what_could_not_be_told_names_the_target_or_the_entry() -> None:
     assert "untold  entry 4: too large" in heard.text() and "untold  phone: refused" in heard.text()
 
 
+def test_a_verdict_of_several_basins_names_each() -> None:
+    heard, basins = Heard(), {"left": "not_ready", "right": "ready"}
+    said = {"from": "ready", "to": "not_ready", "conditions": {}, "why": ["no_hold:left: held"], "basins": basins}
+    heard.hear("journal", json.dumps(json.loads(entry(3, "verdict")) | {"body": said}).encode())
+    assert "verdict  not ready, basin left not ready, basin right ready: no_hold:left: held" in heard.text()
+
+
 def test_a_gap_is_named_with_where_to_ask() -> None:
     heard = Heard()
     heard.seqs(39, 40, 44)

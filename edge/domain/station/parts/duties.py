@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Callable, Iterable, Mapping, Sequence
 from datetime import timedelta
+from functools import partial
 from typing import Final
 from zoneinfo import ZoneInfo
 
@@ -23,12 +24,6 @@ from edge.domain.station.view import View
 DO_TEST: Final = say("daily_test.ask")
 CHANGE: Final = say("disinfectant.ask")
 CHECK_OWED: Final = say("disinfectant.check_owed")
-#: the alarm of each duty's condition
-_ALARMS = (
-    ("daily_test", "duty_due:daily_test"),
-    ("water_path_treatment", "duty_due:water_path_treatment"),
-    ("disinfectant", "duty_due:disinfectant_change"),
-)
 
 
 class Duties(Part):
@@ -47,9 +42,16 @@ class Duties(Part):
         self._view, self._calibrated, self._calibration_due = view, calibrated, calibration_due
         self._is_power_unsure = is_power_unsure
         self._asks: dict[str, Message | None] = {}  # by alarm, what its condition asks people to do
+        basins = view.settings.judged_basins
+        self._tests: dict[str, str | None] = {f"daily_test:{one}": one for one in basins} or {"daily_test": None}
+        self._alarms = {  # by condition
+            **{condition: f"duty_due:{condition}" for condition in self._tests},
+            "water_path_treatment": "duty_due:water_path_treatment", "disinfectant": "duty_due:disinfectant_change",
+        }  # fmt: skip
 
     def alarm_ids(self) -> Iterable[str]:
-        found = [alarm for condition, alarm in _ALARMS if condition in self.conditions()]
+        judged = self.conditions()
+        found = [alarm for condition, alarm in self._alarms.items() if condition in judged]
         return [*found, "duty_due:concentration_check"] if self._view.settings.rules.concentration_check else found
 
     def responses(self, now: Now) -> Mapping[str, Message]:
@@ -59,7 +61,7 @@ class Duties(Part):
         settings = self._view.settings
         judges: dict[str, Judge] = {}
         if settings.daily_test is not None:
-            judges["daily_test"] = self.daily_test
+            judges |= {ident: partial(self.daily_test, basin) for ident, basin in self._tests.items()}
         if settings.treatment_contact_ms is not None:
             judges["water_path_treatment"] = self.water_path_treatment
         if settings.reuse_life_ms is not None:
@@ -69,7 +71,7 @@ class Duties(Part):
     def judged(self, conditions: Mapping[str, Judged], now: Now) -> None:
         """Set each alarm by what its condition, or the calibration's date, says; duties rest with the station."""
         view = self._view
-        for condition, alarm in _ALARMS:
+        for condition, alarm in self._alarms.items():
             if condition in conditions:
                 one = conditions[condition]
                 self._asks[alarm] = self._asks["duty_due:concentration_check"] = one.ask
@@ -89,7 +91,8 @@ class Duties(Part):
                 "outlet.test_failed_as_recorded", outlet=name(outlet), failure=part(failure(failed)), by=failed.by
             )  # fmt: skip
             view.alarms.set_condition(f"outlet_test_failed:{outlet}", failed is not None, now, cause=cause)
-        hold = conditions["no_hold"]
+        holds = [one for ident, one in conditions.items() if ident.partition(":")[0] == "no_hold"]
+        hold = next((one for one in holds if one.state != MET), holds[0])
         view.alarms.set_condition("hold", hold.state != MET, now, cause=hold.text)
 
     def ends_in_ms(self, now: Now) -> Iterable[int]:
@@ -111,10 +114,10 @@ class Duties(Part):
         book, zone, asked = self._view.book, self._view.zone, self._view.settings.rules.concentration_check
         judged = self.conditions()
         found: dict[str, NextDue] = {}
-        if "daily_test" in judged:
-            test = book.last("daily_test")
-            has_failed = test is not None and not book.passed(test)
-            found["duty_due:daily_test"] = due_again(test, _day_after(test, zone), passed=not has_failed)
+        for condition, basin in self._tests.items() if self._view.settings.daily_test is not None else ():
+            test = book.tested(basin)
+            has_failed = test is not None and not book.passed(test, basin)
+            found[self._alarms[condition]] = due_again(test, _day_after(test, zone), passed=not has_failed)
         if "water_path_treatment" in judged:
             found["duty_due:water_path_treatment"] = due_again(book.treated(), None)
         if "disinfectant" in judged:
@@ -131,17 +134,23 @@ class Duties(Part):
             found["duty_due:concentration_check"] = due_again(check, due_ms, passed=check is None or has_passed(check))
         return found
 
-    def daily_test(self, now: Now) -> Judged:
-        """Passed today, and since the machine was powered up or changed."""
+    def daily_test(self, basin: str | None, now: Now) -> Judged:
+        """Passed today (in this basin), and since the machine was powered up or changed."""
+        one = self._daily_test(basin, now)
+        if basin is None or one.ask is None:
+            return one
+        return one._replace(ask=say("daily_test.in_basin", basin=name(basin), ask=part(one.ask)))
+
+    def _daily_test(self, basin: str | None, now: Now) -> Judged:
         book = self._view.book
-        last, changed = book.last("daily_test"), book.machine_changed()
+        last, changed = book.tested(basin), book.machine_changed()
         if last is None:
-            none, ask = _doubted(self._view, "daily_test") or (say("daily_test.none"), DO_TEST)
+            none, ask = _doubted(self._view, "daily_test", basin) or (say("daily_test.none"), DO_TEST)
             return Judged(UNMET if now.trusted else UNKNOWN, none, ask=ask)
-        passed, why = test_result(self._view.settings, last.body)
+        passed, why = test_result(self._view.settings, last.body, basin)
         if not passed:
             ident = "daily_test.last_failed" if passed is False else "daily_test.last_tells_nothing"
-            return by_fact(UNMET, say(ident, why=part(why)), last, self._after_failure(last))
+            return by_fact(UNMET, say(ident, why=part(why)), last, self._after_failure(last, basin))
         if book.powered_up_since(last):
             return by_fact(UNMET, say("daily_test.due_after_power_up"), last, DO_TEST)
         if changed is not None and not book.comes_after(last, changed):
@@ -155,15 +164,15 @@ class Duties(Part):
             return by_fact(UNKNOWN, say("daily_test.power_unsure"), last, say("daily_test.power_unsure.ask"))
         if not now.trusted:
             return by_fact(UNKNOWN, say("daily_test.clock_untrusted"), last)
-        since, gave = duration(now.wall_ms - last.at_ms), slowest(self._view.settings, last.body)
+        since, gave = duration(now.wall_ms - last.at_ms), slowest(self._view.settings, last.body, basin)
         passed_ago = say("daily_test.passed_ago", since=since)
         if gave is not None:
             passed_ago = say("daily_test.passed_measured_ago", since=since, gave=part(gave))
         return by_fact(MET, passed_ago, last)
 
-    def _after_failure(self, last: Fact) -> Message:
+    def _after_failure(self, last: Fact, basin: str | None) -> Message:
         """What to look at after a test that didn't pass."""
-        ports, items = sorted(failed_ports(self._view.settings, last.body)), failed_items(last.body)
+        ports, items = sorted(failed_ports(self._view.settings, last.body, basin)), failed_items(last.body)
         if ports:
             which = "daily_test.port_failed.ask" if len(ports) == 1 else "daily_test.ports_failed.ask"
             return say(which, ports=names(map(str, ports)))
@@ -284,9 +293,9 @@ def label_ends_ms(fill: Fact, zone: ZoneInfo) -> int | None:
     return None if last is None else first_instant_ms(last + timedelta(days=1), zone)
 
 
-def _doubted(view: View, record: str) -> tuple[Message, Message] | None:
+def _doubted(view: View, record: str, basin: str | None = None) -> tuple[Message, Message] | None:
     """(what is wrong, what to do) where a record of this kind would count, were its date known."""
-    fact = view.book.doubted(record)
+    fact = view.book.doubted(record, basin)
     if fact is None:
         return None
     what = name(record)

@@ -3,11 +3,11 @@
 from __future__ import annotations
 
 from collections.abc import Iterable, Mapping
-from functools import reduce
+from functools import partial, reduce
 from typing import Any
 
 from edge.domain.entries import Now
-from edge.domain.messages import Message, both, name, names, of_kept, part, parts, say, text
+from edge.domain.messages import Message, Value, both, name, names, of_kept, part, parts, say, text
 from edge.domain.records import losses
 from edge.domain.records.counting import outlets_of, overlooked
 from edge.domain.records.fact import Fact
@@ -26,16 +26,15 @@ class Hold(Part):
         return ("hold",)
 
     def conditions(self) -> Mapping[str, Judge]:
-        return {"no_hold": self.no_hold}
+        basins = self._view.settings.judged_basins
+        return {"no_hold": self.no_hold, **{f"no_hold:{basin}": partial(self.no_hold_in, basin) for basin in basins}}
 
     def no_hold(self, now: Now) -> Judged:
         """Nobody holds the station, and nothing stands that only a person can answer for."""
         book = self._view.book
-        hold = book.hold
+        hold = book.hold_of()
         if hold is not None:
-            why = hold.body.get("why") or hold.body.get("name")
-            reason = text(str(why)) if why else part(say("hold.no_reason"))
-            return by_fact(UNMET, say("hold.held", by=hold.by, why=reason), hold, say("hold.held.ask"))
+            return by_fact(UNMET, say("hold.held", by=hold.by, why=_reason(hold)), hold, say("hold.held.ask"))
         failed, loss, gone = overlooked(book), book.loss, book.dropped
         found: list[Judged] = []
         if failed is not None:
@@ -48,13 +47,30 @@ class Hold(Part):
         said = [one.text for one in found]
         return found[0]._replace(text=reduce(both, [one for i, one in enumerate(said) if one not in said[:i]]))
 
+    def no_hold_in(self, basin: str, now: Now) -> Judged:
+        """Nobody holds this basin alone."""
+        hold = self._view.book.hold_of(basin)
+        if hold is None:
+            return Judged(MET, say("hold.none"))
+        held = say("hold.held_in", basin=name(basin), by=hold.by, why=_reason(hold))
+        return by_fact(UNMET, held, hold, say("hold.held_in.ask", basin=name(basin)))
+
+
+def _reason(hold: Fact) -> Value:
+    why = hold.body.get("why") or hold.body.get("name")
+    return text(str(why)) if why else part(say("hold.no_reason"))
+
 
 def _overlooked(failed: Fact) -> Message:
     """What a failure means that no condition looks at."""
     if failed.record == "entered_reading":
         value, where = failed.body.get("value"), failed.body.get("role") or failed.body.get("point")
         return say("hold.overlooked_sight", by=failed.by, value=text(str(value)), where=name(str(where)))
-    named = outlets_of(failed.body) if failed.record == "outlet_test" else [failed.body.get("filter")]
+    named = (
+        outlets_of(failed.body)
+        if failed.record == "outlet_test"
+        else [failed.body.get("filter"), failed.body.get("basin")]
+    )
     about = [str(one) for one in named if one is not None]
     told = say("hold.overlooked_about", about=names(about)) if about else None
     return say("hold.overlooked", by=failed.by, record=name(failed.record), about=part(told))

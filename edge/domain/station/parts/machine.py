@@ -3,12 +3,13 @@
 from __future__ import annotations
 
 from collections.abc import Callable, Iterable, Mapping
+from functools import partial
 from typing import Any
 
 from edge.domain.entries import Entry, Now, Stamp
 from edge.domain.heat.cycle import DRAW_BELONGS_MS, Phase, phase_of
 from edge.domain.heat.reservoir import ReservoirMonitor
-from edge.domain.messages import Message, both, part, say
+from edge.domain.messages import Message, both, name, part, say
 from edge.domain.readings import Role
 from edge.domain.records.book import USED
 from edge.domain.settings import Point
@@ -70,7 +71,7 @@ class Machine(Part):
             warmth.cycle.drew(mono_ms)
         phase = phase_of(
             off=self._power_point is not None and view.watches[self._power_point].value(mono_ms) == 0.0,
-            at_work=view.book.work is not None,
+            at_work=view.book.work_of() is not None,
             away=warmth is not None and warmth.cycle.is_away(mono_ms),
             drawn=self._belongs_until_ms is not None or (drawing and self._belongs(now)),
             reheating=warmth is not None and warmth.is_reheating(mono_ms),
@@ -89,12 +90,13 @@ class Machine(Part):
     # -- the condition
 
     def conditions(self) -> Mapping[str, Judge]:
-        return {"free": self.free}
+        basins = self._view.settings.judged_basins
+        return {"free": self.free, **{f"free:{basin}": partial(self.free_in, basin) for basin in basins}}
 
     def free(self, now: Now) -> Judged:
         """Not in use, no work declared, powered."""
         view = self._view
-        work = view.book.work
+        work = view.book.work_of()
         if work is not None:
             return by_fact(UNMET, say("machine.work_declared", by=work.by), work, say("machine.work_declared.ask"))
         if view.situation.phase is Phase.OFF:
@@ -109,6 +111,14 @@ class Machine(Part):
             eye = by_eye.contact(view, Role.MACHINE_POWER, now, say("machine.seen_off.ask"))
             return eye._replace(text=say("machine.power_by_eye", told=part(eye.text)))
         return Judged(MET, say("machine.not_in_use"))
+
+    def free_in(self, basin: str, now: Now) -> Judged:
+        """No work declared in this basin alone; the rest holds for the station."""
+        work = self._view.book.work_of(basin)
+        if work is None:
+            return Judged(MET, say("machine.no_work"))
+        declared = say("machine.work_declared_in", basin=name(basin), by=work.by)
+        return by_fact(UNMET, declared, work, say("machine.work_declared_in.ask", basin=name(basin)))
 
     # -- after a restart
 

@@ -236,7 +236,7 @@ class Sensors(Part):
         if self._unjudged:
             point, why = self._unjudged[0]
             told = say("sensors.unjudged", point=name(point), why=part(why))
-            return one._replace(state=UNKNOWN, text=told, ask=say("sensors.unjudged.ask", point=name(point)))
+            return one.doubted(told, say("sensors.unjudged.ask", point=name(point)))
         return one
 
     def _is_waited_for(self, point: str, now: Now) -> bool:

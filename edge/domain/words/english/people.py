@@ -8,6 +8,8 @@ from typing import Final
 PEOPLE: Final[Mapping[str, str]] = {
     # the daily test
     "daily_test.ask": "Do the daily test and record it",
+    "daily_test.in_basin": "Basin {basin}: {ask:lower}",
+    "daily_test.not_told_of_basin": "none of its ports was measured: nothing is told of basin {basin}",
     "daily_test.none": "no daily test on record",
     "daily_test.last_failed": "the last daily test failed: {why}",
     "daily_test.last_failed.ask": "Mend what failed and do the daily test again",
@@ -122,6 +124,8 @@ PEOPLE: Final[Mapping[str, str]] = {
     "hold.none": "no hold",
     "hold.held": "held by {by}: {why}",
     "hold.held.ask": "Have the hold released",
+    "hold.held_in": "basin {basin} held by {by}: {why}",
+    "hold.held_in.ask": "Have the hold of basin {basin} released",
     "hold.no_reason": "no reason given",
     "hold.overlooked": "{by} recorded that it failed ({record:spaced}{about}), and nothing in the station file looks at it",
     "hold.overlooked_about": " {about:and}",
@@ -152,6 +156,9 @@ PEOPLE: Final[Mapping[str, str]] = {
     "machine.seen_off.ask": "Switch the machine on, and read it again",
     "machine.work_declared": "work was declared by {by}",
     "machine.work_declared.ask": "End the declared work",
+    "machine.no_work": "no work declared",
+    "machine.work_declared_in": "work in basin {basin} was declared by {by}",
+    "machine.work_declared_in.ask": "End the declared work in basin {basin}",
     "machine.cycle_running": "a cycle is running: the heated liquid is away",
     "machine.drawing": "water is being drawn",
     # outlets

@@ -67,7 +67,7 @@ def test_a_correction_of_a_correction_is_the_same_after_a_restart() -> None:
     kept(driver, "hold", why="culture")
     kept(driver, "correction", of=seq_of(driver))
     kept(driver, "correction", of=seq_of(driver))
-    hold = folded(driver).book.hold
+    hold = folded(driver).book.hold_of()
     assert hold is not None and hold.body["why"] == "culture"
 
 
@@ -97,7 +97,7 @@ def test_what_is_ended_now_is_ended_though_the_clock_shows_1970(record: str, end
     driver.trusted, driver.wall_ms, driver.boot = False, wall_ms_of("1970-01-01T00:00:20Z"), "boot-2"
     driver.station = folded(driver)
     assert kept(driver, ended_by)["counts"]
-    assert driver.station.book.hold is driver.station.book.work is None
+    assert driver.station.book.hold_of() is driver.station.book.work_of() is None
 
 
 @pytest.mark.parametrize(
@@ -133,7 +133,7 @@ def test_work_ends_for_who_ended_it_and_goes_on_for_the_others() -> None:
     kept(driver, "work_begins", by="Tom")
     assert kept(driver, "work_ends", by="kim ")["counts"]
     assert state(driver, "free") == "unmet" and "Tom" in driver.condition("free")["text"]
-    assert folded(driver).book.work is not None
+    assert folded(driver).book.work_of() is not None
     assert kept(driver, "work_ends", by="Kim")["counts"], "the only work that is left may be ended by a colleague"
     assert state(driver, "free") == "met"
 

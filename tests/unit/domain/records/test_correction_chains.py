@@ -93,7 +93,7 @@ def test_a_long_chain_is_followed_to_its_end(monkeypatch: pytest.MonkeyPatch) ->
         body = {"record": "correction", "by": "A", "of": seq - 1}
         assert judge(book, "correction", MONDAY, body, Now(0, MONDAY, True)) is None
         book.add(Fact(seq, "correction", MONDAY, body, True))
-    assert book.is_held
+    assert book.hold_of() is not None
     asked = {"record": "correction", "by": "B", "of": 1}
     assert "only A" in english(judge(book, "correction", MONDAY, asked, Now(0, MONDAY, True)))
 

@@ -41,7 +41,7 @@ RIGHT: dict[str, list[dict[str, Any]]] = {
     "daily_test": [
         {"passed": True, "checked": ITEMS},
         {"channel_ports": [{"port": 3, "seconds": 11.8, "ml": 100.0}], "checked": ITEMS},
-        {"failed": ["lid"]},
+        {"failed": ["lid"], "basin": "basin"},
     ],
     "water_path_treatment": [
         {"contact_min": 12, "drained": True, "rinsed": True, "residue_free": True, "product": "by the label", "lot": "0123"},
@@ -70,15 +70,15 @@ RIGHT: dict[str, list[dict[str, Any]]] = {
     "outlet_test": [
         {"outlet": "heater", "passed": True, "trip_ms": 25.0, "trip_ma": 5.0, "instrument": "its button"}, {"of": "heater", "passed": True},
     ],
-    "hold": [{"why": "recall", "name": "A", "released_by": "biomed"}],
-    "release": [{"name": "A", "why": "over"}],
+    "hold": [{"why": "recall", "name": "A", "released_by": "biomed"}, {"basin": "basin"}],
+    "release": [{"name": "A", "why": "over"}, {"basin": "basin"}],
     "equipment_change": [{"what": "loaner", "point": "room", "serial": "7", "opened_clean_side": True, "why": "repair"}],
     "service": [
         {"what": "looked at", "filter": "coarse", "point": "room", "opened_clean_side": False, "passed": True, "why": "noise"},
         {"duty": "sample", "value": "3 CFU/mL"}, {"duty": "sample", "value": 3, "unit": "CFU/mL"},
     ],
-    "work_begins": [{"what": "filters", "why": "due"}],
-    "work_ends": [{"what": "filters", "why": "done"}],
+    "work_begins": [{"what": "filters", "why": "due"}, {"basin": "basin"}],
+    "work_ends": [{"what": "filters", "why": "done"}, {"basin": "basin"}],
     "acknowledge": [ALARM],
     "shelve": [{**ALARM, "minutes": 5, "why": "known"}],
     "unshelve": [{**ALARM, "why": "mended"}],
@@ -95,8 +95,8 @@ ELSEWHERE = {("entered_reading", "point")}
 NEEDS_A_LATCH = {"reset"}
 #: what has to stand before it counts
 BEFORE: dict[str, list[dict[str, Any]]] = {
-    "release": [{"record": "hold", "name": "A"}],
-    "work_ends": [{"record": "work_begins"}],
+    "release": [{"record": "hold", "name": "A"}, {"record": "hold", "basin": "basin"}],
+    "work_ends": [{"record": "work_begins"}, {"record": "work_begins", "basin": "basin"}],
     "unshelve": [{"record": "shelve", **ALARM, "minutes": 60}],
     "in_service": [{"record": "out_of_service", **ALARM, "why": "repair"}],
     "correction": [{"record": "note", "text": "wrong"}],
@@ -281,7 +281,11 @@ CANT_BE: list[tuple[str, dict[str, Any], str]] = [
     ("disinfectant_fill", {"opened": "2026-04-01"}, "opened after it was filled in"),
     ("concentration_check", {"passed": True, "expires": "2026-02"}, "strips were good until 2026-02-28"),
     ("outlet_test", {"outlet": "heatr", "passed": True}, "nearest: heater"),
+    ("daily_test", {"passed": True, "checked": ITEMS, "basin": "basn"}, "nearest: basin"),
+    ("hold", {"basin": "basn"}, "no such basin at this station: basn"),
+    ("work_begins", {"basin": "tub"}, "no such basin at this station: tub; there are basin"),
     ("release", {"name": "B"}, "nothing is held by the name"),
+    ("release", {"name": "A", "basin": "basin"}, "nothing is held in basin basin alone"),
     ("service", {"duty": "smaple", "value": "3 CFU/mL"}, "nearest: sample"),
     ("service", {"duty": "sample", "value": "3 CFU/L"}, "not told in CFU/mL"),
     ("correction", {"of": 9_999}, "no counting record has this seq"),

@@ -46,7 +46,7 @@ class FilterCondition:
         one = self.by_drop_and_age(ident, now)
         if one.state == MET:
             doubt = self._doubt(ident)
-            one = one if doubt is None else one._replace(state=UNKNOWN, text=doubt.cause, ask=doubt.advice)
+            one = one if doubt is None else one.doubted(*doubt)
         return self._recalibrations.past_due(one, tuple(self._view.points.taps.values()), now)
 
     def _doubt(self, ident: str) -> Doubt | None:

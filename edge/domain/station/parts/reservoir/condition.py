@@ -193,4 +193,4 @@ class ReservoirCondition:
 
 def _needed_unknown(one: Judged, doubt: Doubt) -> Judged:
     """How warm it has to be rests on what is doubted."""
-    return one._replace(state=UNKNOWN, text=say("reservoir.needed_unknown", why=part(doubt.cause)), ask=doubt.advice)
+    return one.doubted(say("reservoir.needed_unknown", why=part(doubt.cause)), doubt.advice)

@@ -13,7 +13,7 @@ from edge.domain.heat.reservoir import ReservoirMonitor
 from edge.domain.messages import Doubt, difference, name, part, say
 from edge.domain.readings import Kind, Role
 from edge.domain.settings import Point
-from edge.domain.station.judged import UNKNOWN, UNMET, Judged
+from edge.domain.station.judged import UNMET, Judged
 from edge.domain.station.part import Part
 from edge.domain.station.view import View
 
@@ -81,7 +81,7 @@ class SecondProbes(Part):
             value = watch.value(now.mono_ms)
             if value is None:
                 unheard = say("second_probe.unknown", point=name(point), why=part(view.why_silent(point)))
-                return one._replace(state=UNKNOWN, text=unheard, ask=view.advice(point))
+                return one.doubted(unheard, view.advice(point))
             here = part(
                 say(
                     "second_probe",
@@ -93,7 +93,7 @@ class SecondProbes(Part):
             if not watch.is_sure:
                 doubt = watch.doubt or Doubt(say("reason.perhaps_stuck"), say("reason.perhaps_stuck.advice"))
                 doubtful = say("second_probe.doubtful", here=here, why=part(doubt.cause))
-                return one._replace(state=UNKNOWN, text=doubtful, ask=doubt.advice)
+                return one.doubted(doubtful, doubt.advice)
             if self._hot[point].over:
                 return Judged(
                     UNMET, say("second_probe.above_maximum", here=here), ask=say("reservoir.above_maximum.ask")
@@ -105,5 +105,5 @@ class SecondProbes(Part):
             if point in self._apart and self._first is not None:
                 apart = say("second_probe.apart", here=here, by=difference(Kind.TEMPERATURE, APART_K))
                 ask = say("second_probe.apart.ask", first=name(self._first), point=name(point))
-                return one._replace(state=UNKNOWN, text=say("but", first=part(one.text), then=part(apart)), ask=ask)
+                return one.doubted(say("but", first=part(one.text), then=part(apart)), ask)
         return one

@@ -231,11 +231,11 @@ class SupplyConditions:
         doubt = self._doubts.doubt_about((self._flow_point, *points))
         if doubt is None or judged.state in (UNMET, BY_EYE):
             return judged
-        return judged._replace(state=UNKNOWN, text=doubt.cause, ask=doubt.advice)
+        return judged.doubted(*doubt)
 
     def _unless_doubted(self, one: Judged, drawn: str | None, beside: str | None) -> Judged:
         """A condition that reads as met: unknown where what it rests on is doubted, of the draw or of the points themselves."""
         doubts = self._doubts
         doubt = doubts.evidence_doubt("static_low") or doubts.drawn_doubt(drawn)
         doubt = doubt or doubts.doubt_about((self._flow_point, beside))
-        return one if doubt is None else one._replace(state=UNKNOWN, text=doubt.cause, ask=doubt.advice)
+        return one if doubt is None else one.doubted(*doubt)
