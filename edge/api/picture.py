@@ -12,12 +12,16 @@ from collections.abc import Callable, Mapping
 from typing import Any, Final, NamedTuple
 
 from edge.api.parts import Judge
+from edge.domain.messages import Message, as_told, duration, message_body, of_kept, part, say
 from edge.domain.readings import REASONS
+from edge.domain.words.saying import Words
 from edge.snapshot import Snapshot
 
 SILENT_AFTER_S: Final = 10.0  # the judge renews its picture at least each second
 #: with a fast clock a second between two pictures is minutes: within so many real seconds that is no age
 FAST_GRACE_S: Final = 3.0
+RESTART: Final = say("judge.is_silent")
+_WORDS: Final = Words()
 
 
 class Seen(NamedTuple):
@@ -53,11 +57,10 @@ class Watch:
         verdict: dict[str, Any] = {**judged, "seq": seen.snapshot.seq, "quiet_s": round(seen.quiet_s, 1)}
         if not seen.is_silent:
             return verdict
-        since = f"not judged for {seen.quiet_s:.0f} s"
         verdict |= _unsure(judged)
         if "verdicts" in judged:
             verdict["verdicts"] = [{**one, **_unsure(one)} for one in judged["verdicts"]]
-        verdict["conditions"] = [_unjudged(condition, since) for condition in judged.get("conditions", [])]
+        verdict["conditions"] = [_unjudged(condition, seen.quiet_s) for condition in judged.get("conditions", [])]
         return verdict
 
     def points(self, seen: Seen) -> dict[str, dict[str, Any]]:
@@ -82,14 +85,22 @@ def _unsure(verdict: Mapping[str, Any]) -> dict[str, Any]:
     return {
         "verdict": "unknown" if verdict.get("verdict") == "ready" else verdict.get("verdict"), "display": "cant_tell",
         "expected_at": None, "earliest": None, "latest": None,
-        "waits_for": ["Restart Warmwell, or see the system journal: its judge is silent", *verdict.get("waits_for", [])],
+        "waits_for": [_WORDS.text(RESTART), *verdict.get("waits_for", [])],
+        "waits_for_msgs": [message_body(RESTART), *verdict.get("waits_for_msgs", [])],
     }  # fmt: skip
 
 
-def _unjudged(condition: Mapping[str, Any], since: str) -> dict[str, Any]:
+def _unjudged(condition: Mapping[str, Any], quiet_s: float) -> dict[str, Any]:
     if condition.get("state") == "unmet":
         return dict(condition)
-    return {**condition, "state": "unknown", "text": f"{condition.get('text', '')} ({since})", "expected_at": None}
+    told = str(condition.get("text", ""))
+    text = _WORDS.text(_not_judged(as_told(told), quiet_s))  # what was told is in the station's units already
+    msg = message_body(_not_judged(of_kept(condition.get("msg"), told), quiet_s))
+    return {**condition, "state": "unknown", "text": text, "msg": msg, "expected_at": None}
+
+
+def _not_judged(before: Message, quiet_s: float) -> Message:
+    return say("judge.not_judged", before=part(before), silent=duration(quiet_s * 1000.0))
 
 
 def aged(point: Mapping[str, Any], more_s: float) -> dict[str, Any]:

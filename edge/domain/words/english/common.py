@@ -26,6 +26,8 @@ COMMON: Final[Mapping[str, str]] = {
     "store.one_waits": "1 entry waits",
     "store.some_wait": "{entries} entries wait",
     "store.see_to_it": "See to the disk of the journal",
+    "judge.is_silent": "Restart Warmwell, or see the system journal: its judge is silent",
+    "judge.not_judged": "{before} (not judged for {silent:.0f s})",
     # limits
     "limit.above": "above {limit}",
     "limit.below": "below {limit}",
