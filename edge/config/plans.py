@@ -85,13 +85,14 @@ class ApiPlan:
 
 @dataclass(frozen=True, slots=True)
 class SyslogPlan:
-    """A syslog receiver. `how`: udp, tcp or unix; `host` is the path of a unix socket."""
+    """A syslog receiver. `how`: udp, tcp, tls or unix; `host` is the path of a unix socket; `tls` is there with tls."""
 
     how: str
     host: str
     port: int
     facility: str
     enterprise: int
+    tls: TlsPlan | None = None
 
 
 @dataclass(frozen=True, slots=True)
