@@ -32,6 +32,7 @@ from edge.api.words import WORDS
 from edge.domain.dates import dated_json
 from edge.domain.entries import Entry, rfc3339, wall_ms_of
 from edge.domain.errors import RecordRefused, StoreFault
+from edge.domain.hosts import whose
 from edge.domain.records import forms
 from edge.domain.records.spelling import spelt_out
 from edge.domain.strict_json import shown
@@ -60,10 +61,13 @@ def _refusals(*statuses: int) -> dict[int | str, dict[str, Any]]:
     texts = {
         400: "not understood", 403: "sent by another site's page", 404: "no such id", 408: "the body came too slowly",
         413: "the body is too long", 415: "the body is not JSON", 421: "for another host", 422: "understood, but it can't be used",
-        429: "too many in a minute", 500: "an error of Warmwell's own", 503: "can't be answered now: see `detail`",
+        429: "too many in a minute", 431: "its address and headers are too long",
+        500: "an error of Warmwell's own", 503: "can't be answered now: see `detail`",
     }  # fmt: skip
     content = {problems.MEDIA_TYPE: {"schema": {"$ref": "#/components/schemas/Problem"}}}
-    return {status: {"description": texts[status], "content": content} for status in sorted({*statuses, 413, 421, 500})}
+    return {
+        status: {"description": texts[status], "content": content} for status in sorted({*statuses, 413, 421, 431, 500})
+    }
 
 
 class JsonResponse(Response):
@@ -378,7 +382,7 @@ async def stream(
             )
         after = int(last_event[:17])
     last = await desk.hub.last_seq()
-    place = desk.hub.take_place(path, request.client.host if request.client else "")
+    place = desk.hub.take_place(path, whose(request.client.host) if request.client else "")
     return EventStream(desk.hub.events(after, last), lambda: desk.hub.leave_place(place))
 
 

@@ -1,4 +1,4 @@
-"""What every request passes first, and every answer last: host and origin, size and pace of bodies, headers, faults.
+"""What every request passes first, and every answer last: size of its head, host and origin, size and pace of bodies, headers, faults.
 
 Plain ASGI, no framework: it has to hold also where the framework would read a whole body into memory.
 """
@@ -23,6 +23,7 @@ Receive = Callable[[], Awaitable[Message]]
 Send = Callable[[Message], Awaitable[None]]
 App = Callable[[MutableMapping[str, Any], Receive, Send], Awaitable[None]]
 
+HEAD_LIMIT: Final = 16 * 1024
 BODY_LIMIT: Final = 64 * 1024
 BODY_WITHIN_S: Final = 10.0
 TAKEN_WITHIN_S: Final = 30.0  # a client that takes nothing for so long is let go
@@ -79,9 +80,8 @@ class Names:
     def knows(self, host: str) -> bool:
         """Whether a Host header's value, with or without a port, is one of them."""
         bare = _bare(host)
-        return (
-            bare in self._all() or f"*.{bare.partition('.')[2]}" in self._all()
-        )  # RFC 9525, 6.3: one label, the first
+        wild = f"*.{bare.partition('.')[2]}"  # RFC 9525, 6.3: one label, the first
+        return bare in self._all() or wild in self._all()
 
     def _all(self) -> frozenset[str]:
         return self._own | frozenset(self._certified() if self._certified is not None else ())
@@ -101,11 +101,9 @@ class Names:
             return
         origin, site = _header(headers, b"origin"), _header(headers, b"sec-fetch-site")
         # without TLS of our own a proxy before us may speak it
-        ours = [f"https://{host}"] if self._certified is not None else [f"http://{host}", f"https://{host}"]
-        if (origin is not None and origin.lower() not in [one.lower() for one in ours]) or site in (
-            "cross-site",
-            "same-site",
-        ):
+        schemes = ("https",) if self._certified is not None else ("http", "https")
+        foreign = origin is not None and origin.lower() not in [f"{scheme}://{host}".lower() for scheme in schemes]
+        if foreign or site in ("cross-site", "same-site"):
             raise Problem(
                 403,
                 f"the request was sent by a page of {shown(origin or 'another site')}",
@@ -153,6 +151,13 @@ class Border:
             await answer.fail(path)
 
     def _check(self, scope: MutableMapping[str, Any], path: str) -> None:
+        """Size of the head, host and origin. The server itself limits only a head that doesn't come in one piece."""
+        size = len(scope.get("raw_path") or b"") + len(scope.get("query_string", b""))
+        if size + sum(len(name) + len(value) + 4 for name, value in scope["headers"]) > HEAD_LIMIT:
+            raise Problem(
+                431, "its address and headers are too long", where=path[:200], expected=f"at most {HEAD_LIMIT // 1024} KiB", do="Send less",
+                headers={"connection": "close"},
+            )  # fmt: skip
         try:
             self._names.check(scope["method"], scope["headers"], path)
         except Problem as problem:
@@ -214,7 +219,7 @@ class Answer:
             headers = list(message.get("headers", ()))
             self._is_stream = (_header(headers, b"content-type") or "").startswith("text/event-stream")
             names = {name.lower() for name, _ in headers}
-            own = (*HEADERS, STRICT) if self._scope.get("scheme") == "https" else HEADERS
+            own = (*HEADERS, STRICT) if self._is_strict() else HEADERS
             message = {**message, "headers": headers + [pair for pair in own if pair[0] not in names]}
         try:
             async with asyncio.timeout(self._taken_within_s):
@@ -223,6 +228,11 @@ class Answer:
         except TimeoutError:
             await self._give_up()
             raise ClientGone from None
+
+    def _is_strict(self) -> bool:
+        """Not for "localhost": browsers would then ask every other program of that computer by https."""
+        host = _header(self._scope["headers"], b"host")
+        return self._scope.get("scheme") == "https" and host is not None and _bare(host) not in Names.LOOPBACK
 
     async def _give_up(self) -> None:
         """Leave a last word where the answer is a stream, then end the connection."""

@@ -18,6 +18,7 @@ from typing import TYPE_CHECKING, Final
 from edge.api import connection
 from edge.api.border import Names
 from edge.api.parts import Refused
+from edge.domain.hosts import whose
 
 if TYPE_CHECKING:
     import ssl
@@ -41,7 +42,7 @@ class Door:
         make: makes a connection's protocol; it calls what it is handed once the connection is lost.
         names: what may be asked for here, for the redirect of plain HTTP.
         context: TLS for the next connection; None: plain HTTP is spoken here.
-        of_one: most connections of one address; None: as many as there are in all.
+        of_one: most connections of one client (see hosts.whose); None: as many as there are in all.
         refused: hears of each that doesn't get in, (why, address).
     """
 
@@ -74,7 +75,7 @@ class Door:
                     self._say("accept", "no connection can be accepted (%s); it is tried again", exc.strerror)
                     await asyncio.sleep(_FULL_AGAIN_S)
                     continue
-                task = loop.create_task(self._take(sock, str(address[0])))
+                task = loop.create_task(self._take(sock, whose(str(address[0]))))
                 self._tasks.add(task)
                 task.add_done_callback(self._tasks.discard)
         finally:
@@ -83,9 +84,8 @@ class Door:
 
     async def _take(self, sock: socket.socket, address: str) -> None:
         self._open[address] += 1
-        if self._open.total() > connection.MOST_CONNECTIONS or self._open[address] > (
-            self._of_one or self._open.total()
-        ):
+        of_one = self._of_one or connection.MOST_CONNECTIONS
+        if self._open.total() > connection.MOST_CONNECTIONS or self._open[address] > of_one:
             self._full(sock, address)
             self._left(address)
             return
@@ -129,12 +129,8 @@ class Door:
             )
         except OSError as exc:  # ssl.SSLError and whatever befalls a connection
             self._refused("handshake", address)
-            why = (
-                (getattr(exc, "reason", None) or exc.strerror or str(exc) or type(exc).__name__)
-                .lower()
-                .replace("_", " ")
-            )
-            self._say("handshake", "a TLS handshake of %s came to nothing: %s", address, why)
+            why = getattr(exc, "reason", None) or exc.strerror or str(exc) or type(exc).__name__
+            self._say("handshake", "a TLS handshake of %s came to nothing: %s", address, why.lower().replace("_", " "))
             return False
         return True
 

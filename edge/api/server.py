@@ -173,6 +173,7 @@ class ApiServer:
         await asyncio.wait({serving, accepting, asked}, return_when=asyncio.FIRST_COMPLETED)
         desk.hub.close()
         accepting.cancel()
+        await asyncio.wait({accepting}, timeout=LET_GO_AFTER_S)  # it lets go of the socket before that is closed
         self._socket.close()
         server.should_exit = True
         await asyncio.wait({serving}, timeout=LET_GO_AFTER_S)
@@ -221,6 +222,8 @@ async def _watch(see: Callable[[], object], first: Callable[[], None]) -> None:
 def _uvicorn() -> uvicorn.Server:
     import uvicorn
 
+    from edge.api.border import HEAD_LIMIT
+
     config = uvicorn.Config(
         _not_yet,
         loop="asyncio",
@@ -234,7 +237,7 @@ def _uvicorn() -> uvicorn.Server:
         server_header=False,
         timeout_keep_alive=IDLE_S,
         timeout_graceful_shutdown=2,
-        h11_max_incomplete_event_size=16 * 1024,
+        h11_max_incomplete_event_size=HEAD_LIMIT,
         workers=1,  # whatever the environment says: there is one judge
     )
     config.load()

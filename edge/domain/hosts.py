@@ -32,6 +32,20 @@ def is_loopback(host: str) -> bool:
     return host.lower() == "localhost" if address is None else address.is_loopback
 
 
+def whose(address: str) -> str:
+    """What of a client's address stands for one client: of IPv6 the network of 64 bits, of which one computer has all addresses.
+
+    >>> whose("192.0.2.14"), whose("2001:db8::1:2:3:4%eth0"), whose("::ffff:192.0.2.14"), whose("::1")
+    ('192.0.2.14', '2001:db8::/64', '192.0.2.14', '::1')
+    """
+    found = address_of(address.partition("%")[0])
+    if not isinstance(found, ipaddress.IPv6Address) or found.is_loopback:
+        return address
+    if found.ipv4_mapped is not None:
+        return str(found.ipv4_mapped)
+    return str(ipaddress.ip_network((found, 64), strict=False))
+
+
 def names_for(asked: Iterable[str], host: str) -> tuple[str, ...]:
     """What an own certificate is for: what the station file asks for, the address that is listened on, this computer; each once.
 

@@ -175,3 +175,15 @@ def test_what_is_refused_is_told_with_its_address() -> None:
 def test_without_tls_nothing_is_said_of_strict_transport() -> None:
     """RFC 6797, 7.2."""
     assert "strict-transport-security" not in through("GET").headers
+
+
+@pytest.mark.parametrize(
+    "headers", [{"x_long": "x" * 40_000}, {f"x_{n}": "y" for n in range(3000)}], ids=["one long header", "many headers"]
+)
+def test_a_head_beyond_16_kib_is_431_also_where_it_comes_in_one_piece(headers: dict[str, str]) -> None:
+    """RFC 6585, 5."""
+    answer = through("GET", **headers)
+    assert (
+        answer.status == 431 and "at most 16 KiB" in answer.json["detail"] and answer.headers["connection"] == "close"
+    )
+    assert through("GET", x_long="x" * 15_000).status == 200
