@@ -68,12 +68,15 @@ def facts_of_pair(certificate: Path, key: Path) -> Facts:
 def certificate_in(pem: bytes, where: Path) -> x509.Certificate:
     """The first certificate of a PEM file. Raises UnusableInput."""
     from cryptography import x509
+    from cryptography.exceptions import UnsupportedAlgorithm
 
     try:
-        return x509.load_pem_x509_certificates(pem)[0]
-    except ValueError as exc:
+        found = x509.load_pem_x509_certificates(pem)[0]
+        found.public_key()
+        return found
+    except (ValueError, x509.InvalidVersion, UnsupportedAlgorithm) as exc:
         raise UnusableInput(
-            "it holds no certificate", where=str(where), expected="a certificate in PEM form (BEGIN CERTIFICATE)",
+            "it holds no certificate that can be read", where=str(where), expected="a certificate in PEM form (BEGIN CERTIFICATE)",
             do="Ask for that form, or convert it: openssl x509 -inform der -in FILE",
         ) from exc  # fmt: skip
 
@@ -100,8 +103,9 @@ def key_in(pem: bytes, where: Path) -> PrivateKeyTypes:
 def text_of(path: Path, what: str, *, is_secret: bool = False) -> bytes:
     """A small file. Raises UnusableInput: not there, not to be read, too long; or a secret that everybody may read."""
     try:
-        with path.open("rb") as file:
-            mode, content = os.fstat(file.fileno()).st_mode, file.read(MOST_BYTES + 1)
+        with open(path, "rb", opener=_at_once) as file:
+            mode = os.fstat(file.fileno()).st_mode
+            content = file.read(MOST_BYTES + 1) if stat.S_ISREG(mode) else b""
     except OSError as exc:
         raise UnusableInput(
             f"{what} can't be read ({(exc.strerror or str(exc)).lower()})", where=str(path),
@@ -118,6 +122,10 @@ def text_of(path: Path, what: str, *, is_secret: bool = False) -> bytes:
             do="Run chmod 600 on it; where others may have read it, make a new key and certificate",
         )  # fmt: skip
     return content
+
+
+def _at_once(path: str, flags: int) -> int:
+    return os.open(path, flags | os.O_NONBLOCK)  # what is no file would keep whoever opens it waiting
 
 
 def _facts(read: x509.Certificate, where: Path) -> Facts:
@@ -158,5 +166,5 @@ def _extension(read: x509.Certificate, kind: Any) -> Any:
 
     try:
         return read.extensions.get_extension_for_class(kind).value
-    except (x509.ExtensionNotFound, ValueError):  # ValueError: an extension that is no ASN.1
-        return None
+    except (x509.ExtensionNotFound, x509.DuplicateExtension, x509.UnsupportedGeneralNameType, ValueError):
+        return None  # ValueError: an extension that is no ASN.1

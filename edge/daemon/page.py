@@ -2,15 +2,18 @@
 
 from __future__ import annotations
 
+import logging
+import threading
 from collections.abc import Callable, Iterable
+from concurrent.futures import Future
 from pathlib import Path
-from typing import Final, NamedTuple
+from typing import Any, Final, NamedTuple, TypeVar
 
 from edge.certificates.live import Live
 from edge.certificates.reading import Facts
 from edge.config.plans import ApiPlan, StationFile
 from edge.domain.entries import Now
-from edge.domain.errors import UnusableInput
+from edge.domain.errors import StoreFault, UnusableInput, WarmwellError
 from edge.domain.hosts import LOOPBACK, address_of
 from edge.domain.messages import Message, moment, say
 
@@ -18,6 +21,11 @@ from edge.domain.messages import Message, moment, say
 TOLD_BEFORE_MS: Final = 21 * 86_400_000
 
 ALARM: Final = "certificate_ends"
+#: so long (real seconds) a start waits for the files
+TAKEN_WITHIN_S: Final = 2.0
+
+log = logging.getLogger("warmwell.daemon")
+T = TypeVar("T")
 
 #: whether somebody is set up to sign in at the station of a [keep] folder
 Anyone = Callable[[Path], bool]
@@ -80,6 +88,34 @@ def ending(facts: Facts, now: Now) -> Ending:
     return Ending(True, None, "")
 
 
+class Aside:
+    """Calls in a thread of its own, one at a time: the disk that they ask may hang, and who watches the parts may not."""
+
+    def __init__(self) -> None:
+        self._under_way: Future[Any] = Future()
+        self._under_way.set_result(None)
+
+    def begin(self, call: Callable[[], T]) -> Future[T] | None:
+        """Begin it; None while the one before is under way."""
+        if not self._under_way.done():
+            return None
+        done: Future[T] = Future()
+        self._under_way = done
+        threading.Thread(target=self._run, args=(call, done), name="page's certificate", daemon=True).start()
+        return done
+
+    def _run(self, call: Callable[[], T], done: Future[T]) -> None:
+        try:
+            done.set_result(call())
+        except WarmwellError as exc:
+            done.set_exception(exc)
+        except (
+            Exception
+        ) as exc:  # supervision border: a certificate that trips the library is looked at again in a second
+            log.exception("looking at the page's certificate failed")
+            done.set_exception(exc)
+
+
 class Page:
     """The certificate that the page is served with, while a station runs.
 
@@ -90,17 +126,30 @@ class Page:
     def __init__(self, anyone: Anyone) -> None:
         self._anyone = anyone
         self._certificate: Live | None = None
+        self._aside = Aside()
 
     def take(self, plan: StationFile) -> Live | None:
         """What a new server is to serve the page with; None: plain HTTP, for this computer alone.
 
         Raises:
             UnusableInput: certificate or key can't be used, or the network could come in and nobody is set up to sign in.
+            StoreFault: the disk that they are on doesn't answer.
         """
         self._certificate = None
         refuse_nobody(plan, self._anyone)
         tls = plan.api.tls
-        self._certificate = None if tls is None else Live(tls.certificate, tls.key)
+        if tls is None:
+            return None
+        taken = self._aside.begin(lambda: Live(tls.certificate, tls.key))
+        try:
+            self._certificate = None if taken is None else taken.result(TAKEN_WITHIN_S)
+        except TimeoutError:
+            pass
+        if self._certificate is None:
+            raise StoreFault(
+                "the disk doesn't answer", where=str(tls.certificate), expected=f"the page's certificate within {TAKEN_WITHIN_S:g} s",
+                do="See to the disk",
+            )  # fmt: skip
         return self._certificate
 
     def address(self, api: ApiPlan, listens: str) -> str:
@@ -123,7 +172,7 @@ class Page:
             fact(ALARM, False, None)
             remark("certificate", "")
             return
-        found.look()
+        self._aside.begin(found.look)
         end = ending(found.facts, now)
         if end.is_known:
             fact(ALARM, end.cause is not None, end.cause)

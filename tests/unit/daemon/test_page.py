@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+import os
+import threading
 from datetime import UTC, datetime, timedelta
 from pathlib import Path
 
@@ -10,9 +12,11 @@ import pytest
 from edge import config
 from edge.certificates.making import make_own
 from edge.certificates.reading import Facts
+from edge.daemon import page as page_module
 from edge.daemon.page import TOLD_BEFORE_MS, Page, address_for_people, ending, nobody
 from edge.domain.entries import Now
-from edge.domain.errors import UnusableInput
+from edge.domain.errors import StoreFault, UnusableInput
+from tests.api_fakes import until
 from tests.unit.stations import english
 
 HEAD = """\
@@ -137,11 +141,36 @@ def test_what_was_told_stands_while_the_clock_is_not_trusted(tmp_path: Path) -> 
         "certificate": ""
     }
     (tmp_path / "keep/page-certificate.pem").write_text("rubbish")
-    told.look(page, Now(0, 0, False))
-    told.look(page, Now(0, 0, False))
-    assert told.remarks["certificate"].startswith(
-        "The page's new certificate was not taken, the old one stays in force: "
-    )
+    said = "The page's new certificate was not taken, the old one stays in force: "
+    until(lambda: told.look(page, Now(0, 0, False)) or told.remarks["certificate"].startswith(said), "it is said")
     page.take(plan(tmp_path, 'listen = "127.0.0.1:8484"\n'))
     told.look(page, Now(0, 0, True))
     assert told.facts[-1] == ("certificate_ends", False) and told.remarks["certificate"] == ""
+
+
+def test_a_disk_that_hangs_holds_nobody_up(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
+    monkeypatch.setattr(page_module, "TAKEN_WITHIN_S", 0.05)
+    own(tmp_path)
+    page, free = Page(nobody), threading.Event()
+    real = page_module.Live
+
+    def hung(*files: Path) -> page_module.Live:
+        free.wait(30)
+        return real(*files)
+
+    monkeypatch.setattr(page_module, "Live", hung)
+    api = 'listen = "127.0.0.1:8484"\ntls = {}\n'
+    for _ in range(2):  # the second finds the first still under way
+        with pytest.raises(StoreFault, match="the disk doesn't answer"):
+            page.take(plan(tmp_path, api))
+    free.set()
+    monkeypatch.setattr(page_module, "TAKEN_WITHIN_S", 30.0)
+    until(lambda: page._aside._under_way.done(), "the disk answers")
+    assert page.take(plan(tmp_path, api)) is not None
+
+
+def test_what_is_no_file_is_refused_at_once(tmp_path: Path) -> None:
+    (tmp_path / "keep").mkdir()
+    os.mkfifo(tmp_path / "keep/page-certificate.pem")
+    with pytest.raises(UnusableInput, match="holds no certificate"):
+        Page(nobody).take(plan(tmp_path, 'listen = "127.0.0.1:8484"\ntls = {}\n'))
