@@ -27,7 +27,7 @@ from tests.integration.daemon_kit import STATION, finished
 from tests.security.tls_kit import Authority
 
 NAMES = ("scope-room-2.harbour-lane.example", "192.0.2.14", "2001:db8::14", "localhost")
-NEEDS_OPENSSL = pytest.mark.skipif(shutil.which("openssl") is None, reason="no openssl on this machine")
+NEEDS_OPENSSL = pytest.mark.skipif(shutil.which("openssl") is None, reason="openssl is not installed here")
 NOW = datetime(2026, 3, 16, 5, 50, tzinfo=UTC)
 
 

@@ -10,8 +10,11 @@ from datetime import UTC, datetime, timedelta
 from pathlib import Path
 from typing import Any
 
+from edge import config
 from edge.certificates.making import make_own
 from edge.cli import client
+from edge.clock import RealClock
+from edge.daemon.assembly import Assembly
 from edge.domain.errors import WarmwellError
 from tests.integration.daemon_kit import STATION, Daemon, until
 
@@ -91,3 +94,32 @@ def test_a_station_that_nobody_can_sign_in_to_watches_and_opens_no_page_to_the_n
         assert daemon.stop()[0] == 0
     finally:
         daemon.end()
+
+
+def test_once_somebody_can_sign_in_the_same_station_opens_its_page_by_the_name_it_is_for(tmp_path: Path) -> None:
+    asked: list[Path] = []
+    keep = tmp_path / "keep"
+    keep.mkdir()
+    make_own(
+        keep / "page-certificate.pem", keep / "page-key.pem", ["localhost", "scope-room-2.example"], datetime.now(UTC)
+    )
+    text = TLS.replace("{host}", "0.0.0.0").format(title="Scope room 2", port=0, folder=keep)
+    assembly = Assembly(
+        config.loads(text, tmp_path / "station.toml"),
+        RealClock(),
+        anyone=lambda folder: asked.append(folder) or len(asked) > 1,
+    )
+    try:
+        assembly.open()
+        assembly.start_reading()
+        assembly.start_telling()
+        part = assembly.parts["api"]
+        assert part.running is None and "nobody is set up to sign in" in part.why and assembly.url == ""
+        until(lambda: part.look() or assembly.url, why="it is tried again by itself")
+        port = int(assembly.url.rsplit(":", 1)[1].strip("/"))
+        assert assembly.url == f"https://scope-room-2.example:{port}/" and asked[:2] == [keep, keep]
+        address = client.address(f"https://localhost:{port}/", keep / "page-certificate.pem")
+        assert client.get_verdict(address, 60)["station"] == "scope-room-2"
+        assert assembly.status()["api"]["refused"] == {}
+    finally:
+        assembly.stop("the test is over")

@@ -95,6 +95,8 @@ OLD_SUITE = "ECDHE-ECDSA-AES128-SHA256:@SECLEVEL=0"  # of TLS 1.2, without authe
 def test_what_is_old_or_weak_is_refused_though_the_client_speaks_it(
     page: Page, authority: Authority, version: ssl.TLSVersion, ciphers: str, said: str, why: str
 ) -> None:
+    if not {"TLSv1": ssl.HAS_TLSv1, "TLSv1.1": ssl.HAS_TLSv1_1}.get(said, True):
+        pytest.skip("this OpenSSL has no TLS of that age")
     old = only(version, ciphers)
     assert shaken(old, lenient(authority)) == said, "this OpenSSL speaks it where it may"
     page.refused.clear()
