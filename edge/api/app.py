@@ -7,7 +7,7 @@ import logging
 import math
 import os
 import time
-from collections.abc import AsyncIterator, Callable, Iterator, Mapping
+from collections.abc import AsyncIterator, Callable, Collection, Iterator, Mapping
 from concurrent.futures import Future
 from hashlib import sha256
 from typing import Annotated, Any, Final
@@ -27,11 +27,12 @@ from edge.api.parts import Parts
 from edge.api.picture import Watch
 from edge.api.problems import Problem, as_problem, unknown_name
 from edge.api.readers import Readers
-from edge.api.stream import Hub
+from edge.api.stream import MOST_STREAMS, MOST_STREAMS_OF_ONE, Hub
 from edge.api.words import WORDS
 from edge.domain.dates import dated_json
 from edge.domain.entries import Entry, rfc3339, wall_ms_of
 from edge.domain.errors import RecordRefused, StoreFault
+from edge.domain.hosts import whose
 from edge.domain.records import forms
 from edge.domain.records.spelling import spelt_out
 from edge.domain.strict_json import shown
@@ -60,10 +61,13 @@ def _refusals(*statuses: int) -> dict[int | str, dict[str, Any]]:
     texts = {
         400: "not understood", 403: "sent by another site's page", 404: "no such id", 408: "the body came too slowly",
         413: "the body is too long", 415: "the body is not JSON", 421: "for another host", 422: "understood, but it can't be used",
-        429: "too many in a minute", 500: "an error of Warmwell's own", 503: "can't be answered now: see `detail`",
+        429: "too many in a minute", 431: "its address and headers are too long",
+        500: "an error of Warmwell's own", 503: "can't be answered now: see `detail`",
     }  # fmt: skip
     content = {problems.MEDIA_TYPE: {"schema": {"$ref": "#/components/schemas/Problem"}}}
-    return {status: {"description": texts[status], "content": content} for status in sorted({*statuses, 413, 421, 500})}
+    return {
+        status: {"description": texts[status], "content": content} for status in sorted({*statuses, 413, 421, 431, 500})
+    }
 
 
 class JsonResponse(Response):
@@ -111,7 +115,8 @@ class Desk:
         self.watch = Watch(parts.judge, self.about["speed"])
         self.readers = Readers()
         self.tellers = Readers(TOLD_WITHIN_S)  # /health waits behind no chart and no stream
-        self.hub = Hub(parts.judge, parts.journal, self.watch, self.readers)
+        of_one = MOST_STREAMS_OF_ONE if parts.on_network else MOST_STREAMS
+        self.hub = Hub(parts.judge, parts.journal, self.watch, self.readers, of_one=of_one)
         self.budget, self.holds = Shares(), Budget(HOLDS_A_MINUTE, HOLD_BYTES_A_MINUTE)
         self.seconds = time.monotonic
 
@@ -377,7 +382,7 @@ async def stream(
             )
         after = int(last_event[:17])
     last = await desk.hub.last_seq()
-    place = desk.hub.take_place(path)
+    place = desk.hub.take_place(path, whose(request.client.host) if request.client else "")
     return EventStream(desk.hub.events(after, last), lambda: desk.hub.leave_place(place))
 
 
@@ -687,6 +692,6 @@ def _openapi(app: FastAPI) -> dict[str, Any]:
     return app.openapi_schema
 
 
-def bordered(app: FastAPI, host: str, **limits: Any) -> Border:
-    """The application as it is served."""
-    return Border(app, Names(host), **limits)
+def bordered(app: FastAPI, host: str, certified: Callable[[], Collection[str]] | None = None, **border: Any) -> Border:
+    """The application as it is served: see Names and Border."""
+    return Border(app, Names(host, certified), **border)

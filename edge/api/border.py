@@ -1,4 +1,4 @@
-"""What every request passes first, and every answer last: host and origin, size and pace of bodies, headers, faults.
+"""What every request passes first, and every answer last: size of its head, host and origin, size and pace of bodies, headers, faults.
 
 Plain ASGI, no framework: it has to hold also where the framework would read a whole body into memory.
 """
@@ -6,13 +6,14 @@ Plain ASGI, no framework: it has to hold also where the framework would read a w
 from __future__ import annotations
 
 import asyncio
-import ipaddress
 import logging
-from collections.abc import Awaitable, Callable, Iterable, MutableMapping
+from collections.abc import Awaitable, Callable, Collection, Iterable, MutableMapping
 from typing import Any, Final
 
 from edge.api import problems
+from edge.api.parts import Refused
 from edge.api.problems import Problem
+from edge.domain.hosts import address_of
 from edge.domain.strict_json import shown
 
 log = logging.getLogger(__name__)
@@ -22,6 +23,7 @@ Receive = Callable[[], Awaitable[Message]]
 Send = Callable[[Message], Awaitable[None]]
 App = Callable[[MutableMapping[str, Any], Receive, Send], Awaitable[None]]
 
+HEAD_LIMIT: Final = 16 * 1024
 BODY_LIMIT: Final = 64 * 1024
 BODY_WITHIN_S: Final = 10.0
 TAKEN_WITHIN_S: Final = 30.0  # a client that takes nothing for so long is let go
@@ -38,7 +40,10 @@ HEADERS: Final[tuple[tuple[bytes, bytes], ...]] = (
     (b"referrer-policy", b"no-referrer"),
     (b"cross-origin-resource-policy", b"same-origin"),
     (b"cross-origin-opener-policy", b"same-origin"),
-    (b"permissions-policy", b"camera=(), geolocation=(), microphone=()"),
+    (
+        b"permissions-policy",
+        b"camera=(), display-capture=(), geolocation=(), microphone=(), payment=(), publickey-credentials-get=(), serial=(), usb=()",
+    ),
     (b"cache-control", b"no-store"),
     (
         b"content-security-policy",
@@ -50,34 +55,54 @@ HEADERS: Final[tuple[tuple[bytes, bytes], ...]] = (
 )
 
 
+#: beside them under TLS: browsers that took the certificate ask by https from then on (RFC 6797)
+STRICT: Final = (b"strict-transport-security", b"max-age=31536000")
+
+
 class ClientGone(Exception):
     """Unwinds a request whose client takes nothing any more."""
 
 
 class Names:
-    """The names under which this server may be asked for: a foreign one is a page elsewhere that points at us (DNS rebinding)."""
+    """The names under which this server may be asked for: a foreign one is a page elsewhere that points at us (DNS rebinding).
 
-    LOOPBACK: Final = frozenset({"localhost", "127.0.0.1", "[::1]"})
+    Args:
+        host: the address that is listened on.
+        certified: the names and addresses of the certificate in force; None where TLS isn't spoken here.
+    """
 
-    def __init__(self, host: str) -> None:
-        self.is_loopback = _is_loopback(host)
-        self._known = self.LOOPBACK | {f"[{host}]" if ":" in host else host.lower()}
+    LOOPBACK: Final = frozenset({"localhost", "127.0.0.1", "::1"})
+
+    def __init__(self, host: str, certified: Callable[[], Collection[str]] | None = None) -> None:
+        self._own: frozenset[str] = self.LOOPBACK | ({_bare(host)} - {"0.0.0.0", "::"})
+        self._certified = certified
+
+    def knows(self, host: str) -> bool:
+        """Whether a Host header's value, with or without a port, is one of them."""
+        bare = _bare(host)
+        wild = f"*.{bare.partition('.')[2]}"  # RFC 9525, 6.3: one label, the first
+        return bare in self._all() or wild in self._all()
+
+    def _all(self) -> frozenset[str]:
+        return self._own | frozenset(self._certified() if self._certified is not None else ())
 
     def check(self, method: str, headers: list[tuple[bytes, bytes]], path: str) -> None:
-        """Raise a Problem for a host that isn't ours, and for a write that comes from another site's page."""
+        """Raise a Problem for a host that isn't ours, and for a write or a live stream that another site's page asks for."""
         host = _header(headers, b"host")
-        if host is not None and self.is_loopback and _without_port(host) not in self._known:
+        if host is not None and not self.knows(host):
             raise Problem(
                 421,
                 f"the request is for the host {shown(host)}",
                 where=path,
-                expected="one of " + ", ".join(sorted(self._known)),
+                expected="one of " + ", ".join(sorted(f"[{name}]" if ":" in name else name for name in self._all())),
                 do="Use the address that the station prints at its start",
             )
-        if method in ("GET", "HEAD", "OPTIONS"):
+        if method in ("GET", "HEAD", "OPTIONS") and not path.endswith("/stream"):
             return
         origin, site = _header(headers, b"origin"), _header(headers, b"sec-fetch-site")
-        foreign = origin is not None and origin.lower() not in (f"http://{host}".lower(), f"https://{host}".lower())
+        # without TLS of our own a proxy before us may speak it
+        schemes = ("https",) if self._certified is not None else ("http", "https")
+        foreign = origin is not None and origin.lower() not in [f"{scheme}://{host}".lower() for scheme in schemes]
         if foreign or site in ("cross-site", "same-site"):
             raise Problem(
                 403,
@@ -96,11 +121,12 @@ class Border:
         app: App,
         names: Names,
         let_go: Callable[[MutableMapping[str, Any], bool], None] = lambda scope, at_once: None,
+        refused: Refused = lambda why, address: None,
         *,
         body_within_s: float = BODY_WITHIN_S,
         taken_within_s: float = TAKEN_WITHIN_S,
     ) -> None:
-        self._app, self._names, self._let_go = app, names, let_go
+        self._app, self._names, self._let_go, self._refused = app, names, let_go, refused
         self._body_within_s, self._taken_within_s = body_within_s, taken_within_s
 
     async def __call__(self, scope: MutableMapping[str, Any], receive: Receive, send: Send) -> None:
@@ -110,7 +136,7 @@ class Border:
         answer = Answer(scope, send, self._let_go, self._taken_within_s)
         try:
             try:
-                self._names.check(scope["method"], scope["headers"], path)
+                self._check(scope, path)
                 receive = await self._whole_body(scope, receive, path)
             except Problem as problem:
                 await answer.refuse(problem, path)
@@ -123,6 +149,20 @@ class Border:
         except Exception:  # supervision border: one request may fail, the server may not, and nobody is shown a trace
             log.exception("answering %s %s failed", scope["method"], path)
             await answer.fail(path)
+
+    def _check(self, scope: MutableMapping[str, Any], path: str) -> None:
+        """Size of the head, host and origin. The server itself limits only a head that doesn't come in one piece."""
+        size = len(scope.get("raw_path") or b"") + len(scope.get("query_string", b""))
+        if size + sum(len(name) + len(value) + 4 for name, value in scope["headers"]) > HEAD_LIMIT:
+            raise Problem(
+                431, "its address and headers are too long", where=path[:200], expected=f"at most {HEAD_LIMIT // 1024} KiB", do="Send less",
+                headers={"connection": "close"},
+            )  # fmt: skip
+        try:
+            self._names.check(scope["method"], scope["headers"], path)
+        except Problem as problem:
+            self._refused("host" if problem.status == 421 else "origin", str((scope.get("client") or ("",))[0]))
+            raise
 
     async def _whole_body(self, scope: MutableMapping[str, Any], receive: Receive, path: str) -> Receive:
         """Read the body, bounded in size and time, and hand it on in one piece."""
@@ -179,7 +219,8 @@ class Answer:
             headers = list(message.get("headers", ()))
             self._is_stream = (_header(headers, b"content-type") or "").startswith("text/event-stream")
             names = {name.lower() for name, _ in headers}
-            message = {**message, "headers": headers + [pair for pair in HEADERS if pair[0] not in names]}
+            own = (*HEADERS, STRICT) if self._is_strict() else HEADERS
+            message = {**message, "headers": headers + [pair for pair in own if pair[0] not in names]}
         try:
             async with asyncio.timeout(self._taken_within_s):
                 await self._send(message)
@@ -187,6 +228,11 @@ class Answer:
         except TimeoutError:
             await self._give_up()
             raise ClientGone from None
+
+    def _is_strict(self) -> bool:
+        """Not for "localhost": browsers would then ask every other program of that computer by https."""
+        host = _header(self._scope["headers"], b"host")
+        return self._scope.get("scheme") == "https" and host is not None and _bare(host) not in Names.LOOPBACK
 
     async def _give_up(self) -> None:
         """Leave a last word where the answer is a stream, then end the connection."""
@@ -255,15 +301,15 @@ def _header(headers: Iterable[tuple[bytes, bytes]], name: bytes) -> str | None:
     return next((value.decode("latin-1") for key, value in headers if key.lower() == name), None)
 
 
-def _without_port(host: str) -> str:
-    bare = host.strip().lower().rstrip(".")
+def _bare(host: str) -> str:
+    """A host as it is compared: without its port, lower case, an address in its canonical form.
+
+    >>> _bare("LOCALHOST.:8484"), _bare("[0:0::1]:8484"), _bare("::1")
+    ('localhost', '::1', '::1')
+    """
+    bare = host.strip().lower()
     if bare.startswith("["):
-        return bare.partition("]")[0] + "]"
-    return bare.partition(":")[0].rstrip(".")
-
-
-def _is_loopback(host: str) -> bool:
-    try:
-        return ipaddress.ip_address(host).is_loopback
-    except ValueError:
-        return host.lower() == "localhost"
+        bare = bare[1:].partition("]")[0]
+    elif bare.count(":") == 1:
+        bare = bare.partition(":")[0]
+    return str(address_of(bare) or bare.rstrip("."))

@@ -1,8 +1,9 @@
-"""uvicorn's HTTP/1.1 connection, with what it leaves open: a limit in number, a time for headers, refusals as problem documents."""
+"""uvicorn's HTTP/1.1 connection, with what it leaves open: a time for headers, refusals as problem documents."""
 
 from __future__ import annotations
 
 import asyncio
+from collections.abc import Callable
 from typing import Any, Final
 
 import h11
@@ -13,26 +14,21 @@ from edge.api.problems import Problem
 
 MOST_CONNECTIONS: Final = 64
 HEADERS_WITHIN_S: Final = 10.0
+#: what, expected, do
+FULL: Final = ("as many connections are open as there are places", "fewer", "Close some, or ask again in some seconds")
 
 
 class BoundedConnection(H11Protocol):
-    """One connection. Whoever sends half a request and waits is let go; the 65th is refused."""
+    """One connection. Whoever sends half a request and waits is let go. `lost` is called at its end."""
 
-    def __init__(self, *args: Any, **kwargs: Any) -> None:
+    def __init__(self, *args: Any, lost: Callable[[], None], **kwargs: Any) -> None:
         super().__init__(*args, **kwargs)
+        self._lost = lost
         self._deadline: asyncio.TimerHandle | None = None
         self._has_sent = False
 
     def connection_made(self, transport: asyncio.Transport) -> None:  # type: ignore[override]  # as uvicorn itself narrows it
         super().connection_made(transport)
-        if len(self.connections) > MOST_CONNECTIONS:
-            self._refuse(
-                503,
-                f"more than {MOST_CONNECTIONS} connections are open",
-                "fewer",
-                "Close some, or ask again in some seconds",
-            )
-            return
         self._arm()
 
     def data_received(self, data: bytes) -> None:
@@ -47,6 +43,7 @@ class BoundedConnection(H11Protocol):
 
     def connection_lost(self, exc: Exception | None) -> None:
         self._disarm()
+        self._lost()
         super().connection_lost(exc)
 
     def send_400_response(self, msg: str) -> None:
@@ -75,9 +72,14 @@ class BoundedConnection(H11Protocol):
 
     def _refuse(self, status: int, what: str, expected: str, do: str) -> None:
         """Answer without the application, and close. Written as it is: h11 may be in a state that allows no answer."""
-        body = problems.document(Problem(status, what, where="this connection", expected=expected, do=do), "")
-        phrase = {400: b"Bad Request", 408: b"Request Timeout", 503: b"Service Unavailable"}[status]
-        head = b"HTTP/1.1 %d %s\r\ncontent-type: %s\r\ncontent-length: %d\r\nconnection: close\r\nx-content-type-options: nosniff\r\n"
-        again = b"retry-after: 5\r\n" if status == 503 else b""
-        self.transport.write(head % (status, phrase, problems.MEDIA_TYPE.encode(), len(body)) + again + b"\r\n" + body)
+        self.transport.write(refusal(status, what, expected, do))
         self.transport.close()
+
+
+def refusal(status: int, what: str, expected: str, do: str) -> bytes:
+    """A whole answer of HTTP/1.1 that ends its connection."""
+    body = problems.document(Problem(status, what, where="this connection", expected=expected, do=do), "")
+    phrase = {400: b"Bad Request", 408: b"Request Timeout", 503: b"Service Unavailable"}[status]
+    head = b"HTTP/1.1 %d %s\r\ncontent-type: %s\r\ncontent-length: %d\r\nconnection: close\r\nx-content-type-options: nosniff\r\n"
+    again = b"retry-after: 5\r\n" if status == 503 else b""
+    return head % (status, phrase, problems.MEDIA_TYPE.encode(), len(body)) + again + b"\r\n" + body

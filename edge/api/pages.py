@@ -25,9 +25,9 @@ _FILES: Final = {
 _KINDS: Final = {
     "html": "text/html; charset=utf-8", "css": "text/css; charset=utf-8", "js": "text/javascript; charset=utf-8", "svg": "image/svg+xml",
 }  # fmt: skip
-#: the API pages' script writes style attributes and draws its icons from data: addresses; everything else stays shut
+#: the API pages' style sheet draws its icons from data: addresses; everything else stays shut
 _DOCS_POLICY: Final = (
-    "default-src 'none'; script-src 'self'; style-src 'self' 'unsafe-inline'; img-src 'self' data:; connect-src 'self'; "
+    "default-src 'none'; script-src 'self'; style-src 'self'; img-src 'self' data:; connect-src 'self'; "
     "base-uri 'none'; form-action 'none'; frame-ancestors 'none'"
 )
 

@@ -2,14 +2,20 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable, Mapping
+from collections.abc import Callable, Collection, Mapping
 from concurrent.futures import Future
 from dataclasses import dataclass
-from typing import Any, Protocol
+from typing import TYPE_CHECKING, Any, Protocol
 
 from edge.domain.contracts import JournalReader
 from edge.domain.entries import Entry
 from edge.snapshot import Snapshot
+
+if TYPE_CHECKING:
+    import ssl
+
+#: hears of what was refused at the border: why ("connections", "handshake", "plain", "host", "origin") and the address that it came from
+Refused = Callable[[str, str], None]
 
 
 class Judge(Protocol):
@@ -36,12 +42,26 @@ class Series(Protocol):
         ...
 
 
+class Certificate(Protocol):
+    """What the page is served with by TLS."""
+
+    def context(self) -> ssl.SSLContext:
+        """For the next connection: another one once its files have changed."""
+        ...
+
+    def names(self) -> Collection[str]:
+        """The host names and addresses that it is for."""
+        ...
+
+
 @dataclass(frozen=True, slots=True)
 class Parts:
-    """All that the API is handed. `about`: site, station, title, timezone, version, speed …; `status`: health of the parts."""
+    """All that the API is handed. `about`: site, station, title, timezone, version, speed …; `status`: health of the parts;
+    `on_network`: others than this computer may come in."""
 
     judge: Judge
     journal: JournalReader
     series: Series
     about: Mapping[str, Any]
     status: Callable[[], dict[str, Any]]
+    on_network: bool = False

@@ -12,12 +12,14 @@ import logging
 import socket
 import threading
 import time
+from collections import Counter
 from collections.abc import Callable, Mapping, MutableMapping
 from typing import TYPE_CHECKING, Any, Final
 
-from edge.api.parts import Judge, Parts, Series
+from edge.api.parts import Certificate, Judge, Parts, Refused, Series
 from edge.domain.contracts import JournalReader
 from edge.domain.errors import AlreadyRunning, UnusableInput, WarmwellError
+from edge.domain.hosts import is_loopback
 
 if TYPE_CHECKING:
     import uvicorn
@@ -25,6 +27,7 @@ if TYPE_CHECKING:
 log = logging.getLogger(__name__)
 
 LET_GO_AFTER_S: Final = 1.0  # at a stop: what has not ended by itself until then is cut off
+IDLE_S: Final = 15  # a kept connection that asks nothing is closed
 _WATCH_EVERY_S: Final = 1.0
 
 
@@ -38,6 +41,11 @@ class ApiServer:
         series: buckets().
         about: what GET /api/1/station answers: site, station, title, timezone, version, speed.
         status: the parts' state for /health; "ok": false in it makes it "degraded".
+        certificate: what TLS is spoken with; None: plain HTTP, for this computer alone.
+        refused: hears in the server's thread of what was refused at the border.
+
+    Raises:
+        UnusableInput: it would listen to the network without a certificate.
     """
 
     def __init__(
@@ -49,9 +57,18 @@ class ApiServer:
         series: Series,
         about: Mapping[str, Any],
         status: Callable[[], dict[str, Any]],
+        certificate: Certificate | None = None,
+        refused: Refused = lambda why, address: None,
     ) -> None:
-        self._host, self._port = host, port
-        self._parts = Parts(judge, journal, series, about, status)
+        self._host, self._port, self._certificate = host, port, certificate
+        self._tell_refused, self._refusals = refused, Counter[str]()
+        on_network = not is_loopback(host)
+        if on_network and certificate is None:
+            raise UnusableInput(
+                "the page would be open to the network without TLS", where=f"api.listen {host}:{port}",
+                expected="a certificate, or an address of this computer alone", do="Add [api.tls], or listen on 127.0.0.1",
+            )  # fmt: skip
+        self._parts = Parts(judge, journal, series, about, status, on_network)
         self._socket: socket.socket | None = None
         self._thread: threading.Thread | None = None
         self._loop: asyncio.AbstractEventLoop | None = None
@@ -71,7 +88,8 @@ class ApiServer:
         """
         self._socket = _listen(self._host, self._port)
         port = self._socket.getsockname()[1]
-        self.url = f"http://{f'[{self._host}]' if ':' in self._host else self._host}:{port}/"
+        scheme = "http" if self._certificate is None else "https"
+        self.url = f"{scheme}://{f'[{self._host}]' if ':' in self._host else self._host}:{port}/"
         self._thread = threading.Thread(target=self._run, name="api", daemon=True)
         self._thread.start()
 
@@ -86,7 +104,11 @@ class ApiServer:
     def status(self) -> dict[str, Any]:
         """For /health and the summary: does it serve, where, and if not, why."""
         serves = self._thread is not None and self._thread.is_alive() and self._fault is None
-        return {"ok": serves, "url": self.url, "fault": self._fault}
+        return {"ok": serves, "url": self.url, "fault": self._fault, "refused": dict(self._refusals)}
+
+    def _refused(self, why: str, address: str) -> None:
+        self._refusals[why] += 1
+        self._tell_refused(why, address)
 
     def stop(self, timeout_s: float = 3.0) -> None:
         """End streams with a last event, let answers finish for a second, cut off the rest. May be called twice."""
@@ -115,15 +137,29 @@ class ApiServer:
 
     async def _serve(self) -> None:
         from edge.api import app as api  # 300 ms and 29 MiB: here, after sampling has begun
+        from edge.api.border import Names
+        from edge.api.connection import BoundedConnection
+        from edge.api.door import MOST_OF_ONE, Door
 
         self._loop, self._stopping = asyncio.get_running_loop(), asyncio.Event()
         if self._stop_asked:
             return
-        server = _uvicorn()
+        server, certificate = _uvicorn(), self._certificate
         connections = Connections(server)
         built = api.build(self._parts)
-        border = api.bordered(built, self._host, let_go=connections.let_go)
-        server.config.loaded_app = server.config.app = border
+        certified = None if certificate is None else certificate.names
+        server.config.loaded_app = server.config.app = api.bordered(
+            built, self._host, certified, let_go=connections.let_go, refused=self._refused
+        )
+        assert self._socket is not None  # start() has opened it
+        door = Door(
+            self._socket,
+            lambda lost: BoundedConnection(server.config, server.server_state, {}, lost=lost),
+            Names(self._host, certified),
+            None if certificate is None else certificate.context,
+            MOST_OF_ONE if self._parts.on_network else None,
+            self._refused,
+        )
         desk = built.state.desk
 
         def see() -> None:
@@ -131,10 +167,14 @@ class ApiServer:
             desk.watch.see()
 
         watching = asyncio.create_task(_watch(see, self._ready.set))
-        serving = asyncio.create_task(server.serve(sockets=[self._socket] if self._socket else None))
+        serving = asyncio.create_task(server.serve(sockets=[]))  # none of its own: the door accepts
+        accepting = asyncio.create_task(door.serve())
         asked = asyncio.create_task(self._stopping.wait())
-        await asyncio.wait({serving, asked}, return_when=asyncio.FIRST_COMPLETED)
+        await asyncio.wait({serving, accepting, asked}, return_when=asyncio.FIRST_COMPLETED)
         desk.hub.close()
+        accepting.cancel()
+        await asyncio.wait({accepting}, timeout=LET_GO_AFTER_S)  # it lets go of the socket before that is closed
+        self._socket.close()
         server.should_exit = True
         await asyncio.wait({serving}, timeout=LET_GO_AFTER_S)
         connections.abort_all()
@@ -143,8 +183,9 @@ class ApiServer:
             task.cancel()
         desk.readers.stop()
         desk.tellers.stop()
-        if serving.done() and not serving.cancelled() and (fault := serving.exception()) is not None:
-            raise fault
+        for task in (serving, accepting):
+            if task.done() and not task.cancelled() and (fault := task.exception()) is not None:
+                raise fault
 
 
 class Connections:
@@ -181,12 +222,12 @@ async def _watch(see: Callable[[], object], first: Callable[[], None]) -> None:
 def _uvicorn() -> uvicorn.Server:
     import uvicorn
 
-    from edge.api.connection import BoundedConnection
+    from edge.api.border import HEAD_LIMIT
 
     config = uvicorn.Config(
         _not_yet,
         loop="asyncio",
-        http=BoundedConnection,
+        http="h11",
         ws="none",
         lifespan="off",
         interface="asgi3",
@@ -194,9 +235,9 @@ def _uvicorn() -> uvicorn.Server:
         access_log=False,
         proxy_headers=False,
         server_header=False,
-        timeout_keep_alive=15,
+        timeout_keep_alive=IDLE_S,
         timeout_graceful_shutdown=2,
-        h11_max_incomplete_event_size=16 * 1024,
+        h11_max_incomplete_event_size=HEAD_LIMIT,
         workers=1,  # whatever the environment says: there is one judge
     )
     config.load()

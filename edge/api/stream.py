@@ -30,6 +30,7 @@ from edge.domain.entries import Entry
 log = logging.getLogger(__name__)
 
 MOST_STREAMS: Final = 20
+MOST_STREAMS_OF_ONE: Final = 8  # of one address of the network; a browser opens no more than six connections
 BEAT_S: Final = 10.0
 _PAGE: Final = 200  # entries read at a time
 _PIECE_BYTES: Final = 64 * 1024
@@ -52,12 +53,18 @@ class Hub:
     """All live streams of this server. Made and used in the event loop's thread, but for the pump."""
 
     def __init__(
-        self, judge: Judge, journal: JournalReader, watch: Watch, readers: Readers, most: int = MOST_STREAMS
+        self,
+        judge: Judge,
+        journal: JournalReader,
+        watch: Watch,
+        readers: Readers,
+        most: int = MOST_STREAMS,
+        of_one: int = MOST_STREAMS,
     ) -> None:
         self._judge, self._journal, self._watch, self._readers = judge, journal, watch, readers
-        self._most = most
+        self._most, self._of_one = most, of_one
         self._wakers: dict[int, asyncio.Event] = {}
-        self._places: set[int] = set()
+        self._places: dict[int, str] = {}  # place -> client
         self._numbers = itertools.count(1)
         self._ring: deque[tuple[int, bytes]] = deque(maxlen=_RING)
         self._dated_by: int | None = None  # by which state of the dates the ring was encoded
@@ -73,11 +80,11 @@ class Hub:
         """How many are open."""
         return len(self._places)
 
-    def take_place(self, path: str) -> int:
-        """A place for one more stream.
+    def take_place(self, path: str, client: str = "") -> int:
+        """A place for one more stream of a client, named by its address.
 
         Raises:
-            Problem: 503, all places are taken, or the server is stopping.
+            Problem: 503, all places are taken, or the server is stopping; 429, this client has its share.
         """
         if self._closing.is_set():
             raise Problem(
@@ -89,14 +96,19 @@ class Hub:
                 503, f"all {self._most} live streams are taken", where=path, expected="a free one",
                 do="Close a page that isn't needed, or ask /api/1/journal from time to time", headers={"retry-after": "10"},
             )  # fmt: skip
+        if sum(1 for other in self._places.values() if other == client) >= self._of_one:
+            raise Problem(
+                429, f"this computer has {self._of_one} live streams already", where=path, expected="fewer",
+                do="Close a page that isn't needed, or ask /api/1/journal from time to time", headers={"retry-after": "10"},
+            )  # fmt: skip
         place = next(self._numbers)
-        self._places.add(place)
+        self._places[place] = client
         self._start_pump()
         return place
 
     def leave_place(self, place: int) -> None:
         """Give a place back; the pump rests when nobody looks."""
-        self._places.discard(place)
+        self._places.pop(place, None)
         if not self._places:
             self._wanted.clear()
 

@@ -32,6 +32,20 @@ FileArgument = functools.partial(typer.Argument, readable=False)
 FileOption = functools.partial(typer.Option, readable=False)
 
 Url = Annotated[str, typer.Option(help="Address of the station's page.", envvar="WARMWELL_URL")]
+Ca = Annotated[
+    Path | None,
+    FileOption(
+        help="Who vouches for an https:// address; else the system's list.", metavar="FILE", envvar="WARMWELL_CA"
+    ),
+]
+Fingerprint = Annotated[
+    str | None,
+    typer.Option(
+        help="SHA-256 of the station's certificate, in place of anybody who vouches for it.",
+        metavar="HEX",
+        envvar="WARMWELL_FINGERPRINT",
+    ),
+]
 DEFAULT_URL = "http://127.0.0.1:8484/"
 
 
@@ -80,6 +94,14 @@ class Parity(StrEnum):
     ODD = "odd"
 
 
+class Certificate(StrEnum):
+    """What to do about the page's certificate."""
+
+    SHOW = "show"
+    MAKE = "make"
+    REQUEST = "request"
+
+
 class Schema(StrEnum):
     """What has a schema."""
 
@@ -90,6 +112,13 @@ class Schema(StrEnum):
 def _done(call: Callable[[], int | None]) -> None:
     """Run a verb's work and end with its exit code."""
     raise typer.Exit(terminal.guarded(call))
+
+
+def _at(url: str, ca: Path | None, fingerprint: str | None) -> str:
+    """The station's address, with who vouches for it."""
+    from edge.cli.client import address
+
+    return address(url, ca, fingerprint)
 
 
 def _version(wanted: bool) -> None:
@@ -132,11 +161,15 @@ def check(file: Annotated[Path, FileArgument(help="The station file.", metavar="
 
     def work() -> int:
         from edge import config
+        from edge.cli import certificate as cli_certificate
         from edge.cli import tell as cli_tell
+        from edge.daemon.page import nobody
 
         code, text = config.check_report(file)
         if code == terminal.DONE:
-            warnings, mistakes = cli_tell.look(config.load(file))
+            plan = config.load(file)
+            found = [cli_tell.look(plan), cli_certificate.look(plan, nobody)]
+            warnings, mistakes = ([text for pair in found for text in pair[n]] for n in (0, 1))
             text = "\n".join(mistakes or [text, *warnings])
             code = terminal.UNUSABLE if mistakes else code
         print(text, file=sys.stderr if code else sys.stdout)
@@ -158,6 +191,31 @@ def tell(
         from edge.cli import tell as cli_tell
 
         return cli_tell.tell(config.load(file), target, test=test)
+
+    _done(work)
+
+
+@app.command()
+def certificate(
+    what: Annotated[
+        Certificate, typer.Argument(help="Show it, make an own one, or request one of the site's authority.")
+    ],
+    file: Annotated[Path, FileArgument(help="The station file.", metavar="FILE")],
+    svg: Annotated[
+        Path | None, FileOption(help="With show: write the QR code of the page's address to this file.", metavar="FILE")
+    ] = None,
+    again: Annotated[bool, typer.Option("--again", help="With make: replace one that still holds.")] = False,
+) -> None:
+    """The page's certificate and fingerprint, and the page's address as a QR code; make one, or request one."""
+
+    def work() -> int:
+        from edge import config
+        from edge.cli import certificate as cli_certificate
+
+        plan = config.load(file)
+        if what is Certificate.SHOW:
+            return cli_certificate.show(plan, svg)
+        return cli_certificate.make(plan, again=again) if what is Certificate.MAKE else cli_certificate.request(plan)
 
     _done(work)
 
@@ -386,25 +444,25 @@ def demo(
 
 
 @app.command()
-def status(url: Url = DEFAULT_URL) -> None:
+def status(url: Url = DEFAULT_URL, ca: Ca = None, fingerprint: Fingerprint = None) -> None:
     """Print what a running station says now."""
 
     def work() -> int:
         from edge.cli import ask as cli_ask
 
-        return cli_ask.status(url)
+        return cli_ask.status(_at(url, ca, fingerprint))
 
     _done(work)
 
 
 @app.command()
-def watch(url: Url = DEFAULT_URL) -> None:
+def watch(url: Url = DEFAULT_URL, ca: Ca = None, fingerprint: Fingerprint = None) -> None:
     """Print what happens at a running station, until Ctrl-C."""
 
     def work() -> int:
         from edge.cli import ask as cli_ask
 
-        return cli_ask.watch(url)
+        return cli_ask.watch(_at(url, ca, fingerprint))
 
     _done(work)
 
@@ -414,13 +472,15 @@ def ack(
     alarm: Annotated[str, typer.Argument(help="Its id, such as outlet_tripped:heater.", metavar="ALARM")],
     by: Annotated[str, typer.Option(help="Who acknowledges.")],
     url: Url = DEFAULT_URL,
+    ca: Ca = None,
+    fingerprint: Fingerprint = None,
 ) -> None:
     """Acknowledge an alarm of a running station."""
 
     def work() -> int:
         from edge.cli import ask as cli_ask
 
-        return cli_ask.ack(alarm, by, url)
+        return cli_ask.ack(alarm, by, _at(url, ca, fingerprint))
 
     _done(work)
 
@@ -449,19 +509,21 @@ def record(
         ),
     ] = None,
     url: Url = DEFAULT_URL,
+    ca: Ca = None,
+    fingerprint: Fingerprint = None,
 ) -> None:
     """Record at a running station what was done, or what was read by eye; on a terminal it asks for what is missing."""
 
     def work() -> int:
         from edge.cli import record as cli_record
 
-        return cli_record.record(kind, by, at, pairs or (), url)
+        return cli_record.record(kind, by, at, pairs or (), _at(url, ca, fingerprint))
 
     _done(work)
 
 
 @app.command()
-def calibrate(
+def calibrate(  # noqa: PLR0913  # one argument an option, and the address takes three
     point: Annotated[str, typer.Argument(help="The point's id.", metavar="POINT")],
     by: Annotated[str, typer.Option(help="Who calibrates.")],
     reference: Annotated[
@@ -485,6 +547,8 @@ def calibrate(
     ] = None,
     yes: Annotated[bool, typer.Option("--yes", help="Send it without asking.")] = False,
     url: Url = DEFAULT_URL,
+    ca: Ca = None,
+    fingerprint: Fingerprint = None,
 ) -> None:
     """Calibrate a point of a running station against a reference; on a terminal it asks for what is missing."""
 
@@ -496,7 +560,7 @@ def calibrate(
             point, by, references, instrument, certificate, reference_u, drift_allowance, due, is_check=check,
             reference_resolution=reference_resolution, confirm=confirm, is_sure=yes,
         )  # fmt: skip
-        return cli_record.calibrate(wishes, url)
+        return cli_record.calibrate(wishes, _at(url, ca, fingerprint))
 
     _done(work)
 

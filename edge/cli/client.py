@@ -5,15 +5,22 @@ Every fault is one WarmwellError sentence.
 
 from __future__ import annotations
 
+import hashlib
 import http.client
 import json
+import re
 import socket
 from collections.abc import Iterator
 from contextlib import contextmanager
-from typing import Any, Final, NamedTuple
+from pathlib import Path
+from typing import TYPE_CHECKING, Any, Final, NamedTuple
 from urllib.parse import quote, urlsplit
 
 from edge.domain.errors import UnusableInput, WarmwellError
+from edge.domain.hosts import is_loopback
+
+if TYPE_CHECKING:
+    import ssl
 
 DEFAULT_URL: Final = "http://127.0.0.1:8484/"
 _MOST_BYTES: Final = 8 * 1024 * 1024
@@ -27,6 +34,43 @@ class Event(NamedTuple):
     name: str
     seq: int | None
     data: dict[str, Any]
+
+
+class Address(str):
+    """The address of a station's page, and who vouches for it.
+
+    Attributes:
+        ca: a file of authorities in PEM form; None: those that the system knows.
+        fingerprint: SHA-256 of its certificate, hex digits, in place of any authority; "" for none.
+    """
+
+    ca: Path | None = None
+    fingerprint: str = ""
+
+
+def address(url: str, ca: Path | None = None, fingerprint: str | None = None) -> Address:
+    """An address as the command line takes it.
+
+    Raises:
+        UnusableInput: a fingerprint that is none; both; either of them without https.
+    """
+    made, asked = Address(url), fingerprint or ""
+    made.ca, made.fingerprint = ca, re.sub(r"[:\s]", "", asked).lower()
+    if asked and not re.fullmatch(r"[0-9a-f]{64}", made.fingerprint):
+        raise UnusableInput(
+            "this is no SHA-256 fingerprint", where="--fingerprint", expected="32 pairs of hex digits, with or without colons",
+            do="Take it from `warmwell certificate show` at the station",
+        )  # fmt: skip
+    if asked and ca is not None:
+        raise UnusableInput(
+            "two say whom to trust", where="--ca and --fingerprint", expected="one of them", do="Leave one out",
+        )  # fmt: skip
+    if (asked or ca is not None) and urlsplit(url).scheme != "https":
+        raise UnusableInput(
+            "by plain HTTP nothing can be checked", where=url, expected="https:// with --ca or --fingerprint",
+            do="Write https:// before the address, or leave the option out",
+        )  # fmt: skip
+    return made
 
 
 def get(url: str, path: str, timeout_s: float = 10.0) -> dict[str, Any]:
@@ -116,14 +160,23 @@ def _connection(url: str, timeout_s: float) -> Iterator[http.client.HTTPConnecti
         host, port = parts.hostname, parts.port
     except ValueError:
         host, port = None, None
-    if parts.scheme != "http" or not host:
+    if parts.scheme not in ("http", "https") or not host:
         raise UnusableInput(
             "this is no address of a station",
             where=repr(url[:80]),
             expected=f"one such as {DEFAULT_URL}",
             do="Correct it",
         )
-    connection = http.client.HTTPConnection(host, port or 80, timeout=timeout_s)
+    if parts.scheme == "http" and not is_loopback(host):
+        raise UnusableInput(
+            "by plain HTTP anybody between could read and change what is said", where=url, expected="https:// beyond this computer",
+            do="Write https:// before the address",
+        )  # fmt: skip
+    connection = (
+        http.client.HTTPConnection(host, port or 80, timeout=timeout_s)
+        if parts.scheme == "http"
+        else _trusted(url, host, port or 443, timeout_s)
+    )
     try:
         yield connection
     except ConnectionRefusedError as exc:
@@ -137,6 +190,11 @@ def _connection(url: str, timeout_s: float) -> Iterator[http.client.HTTPConnecti
         raise WarmwellError(
             f"no answer within {timeout_s:g} s", where=url, expected="an answer", do="See the station's system journal"
         ) from exc
+    except _NotTrusted as exc:
+        raise WarmwellError(
+            f"its certificate is not to be trusted ({exc})", where=url, expected="one that is vouched for, or has the fingerprint given",
+            do="Give the authority by --ca, or, by --fingerprint, what `warmwell certificate show` prints at the station",
+        ) from exc  # fmt: skip
     except socket.gaierror as exc:
         raise WarmwellError(
             f"the name is unknown ({exc})", where=url, expected="a known host", do="Correct the address"
@@ -151,8 +209,46 @@ def _connection(url: str, timeout_s: float) -> Iterator[http.client.HTTPConnecti
         connection.close()
 
 
+class _NotTrusted(Exception):
+    """Why."""
+
+
+def _trusted(url: str, host: str, port: int, timeout_s: float) -> http.client.HTTPSConnection:
+    """By TLS: the name and who vouches for it are checked, or the fingerprint is; nothing is sent before."""
+    import ssl  # a client of this computer's own station needs none
+
+    ca, fingerprint = (url.ca, url.fingerprint) if isinstance(url, Address) else (None, "")
+    try:
+        context = ssl.create_default_context(cafile=ca)
+    except (OSError, ssl.SSLError) as exc:
+        raise UnusableInput(
+            f"no authorities can be read ({exc.strerror or exc})", where=str(ca), expected="certificates in PEM form",
+            do="Name the right file",
+        ) from exc  # fmt: skip
+    context.minimum_version = ssl.TLSVersion.TLSv1_2
+    if fingerprint:
+        context.check_hostname, context.verify_mode = False, ssl.CERT_NONE
+
+    class Checked(http.client.HTTPSConnection):
+        sock: ssl.SSLSocket
+
+        def connect(self) -> None:
+            try:
+                super().connect()
+            except ssl.SSLCertVerificationError as exc:
+                raise _NotTrusted(exc.verify_message) from exc
+            if fingerprint:
+                found = hashlib.sha256(self.sock.getpeercert(binary_form=True) or b"").hexdigest()
+                if found != fingerprint:
+                    raise _NotTrusted(f"its fingerprint is {bytes.fromhex(found).hex(':').upper()}")
+
+    return Checked(host, port, timeout=timeout_s, context=context)
+
+
 def _refused(answer: http.client.HTTPResponse, content: bytes, url: str) -> WarmwellError:
     """The station's own sentence, where it gave one; what was sent can't be used where the status says so."""
+    if (answer.getheader("location") or "").startswith("https://"):
+        return UnusableInput("it speaks TLS", where=url, expected="https://", do="Write https:// before the address")
     family = UnusableInput if answer.status in (400, 404, 413, 422) else WarmwellError
     try:
         problem = json.loads(content)

@@ -5,12 +5,13 @@ from __future__ import annotations
 from datetime import UTC, datetime
 
 from edge.config.plans import StationFile, TargetPlan, TellPlan
-from edge.daemon.telling import courier_of, sender_of
+from edge.daemon.telling import courier_of, receiver_of, sender_of
 from edge.domain.entries import Now
 from edge.domain.errors import UnusableInput
 from edge.domain.wording import age_text
 from edge.telling.courier import BadTarget
 from edge.telling.cursor import Notice
+from edge.telling.wire import context_of
 from edge.terminal import DONE, FAULT
 
 
@@ -18,6 +19,15 @@ def look(plan: StationFile) -> tuple[list[str], list[str]]:
     """(warnings, mistakes) of the targets' files and addresses, one sentence each. Sends nothing."""
     warnings, mistakes = [], []
     for target in plan.tell.targets if plan.tell is not None else ():
+        if target.syslog is not None and target.syslog.how == "tls":
+            try:
+                context_of(receiver_of(target.syslog).tls)
+            except UnusableInput as exc:
+                said = f"{plan.path}, target[{target.id}].tls: {exc}"
+                if isinstance(exc.__cause__, FileNotFoundError):
+                    warnings.append(f"Warning: {said}")
+                else:
+                    mistakes.append(said)
         if target.url_file is None:
             continue
         try:

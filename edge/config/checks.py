@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import ipaddress
 from collections.abc import Mapping, Sequence
 from typing import Final
 
@@ -22,6 +21,7 @@ from edge.config.points import (
 from edge.config.reading import Findings
 from edge.config.sections import ALARM_IDS, MANY, Tables, kind_of
 from edge.domain import settings
+from edge.domain.hosts import address_of, is_loopback
 from edge.domain.readings import Role
 from edge.domain.roles import ROLES
 from edge.domain.sensing.registers import FUNCTIONS, Register, blocks, wire_ms
@@ -298,33 +298,27 @@ def _as_written_pair(found: Findings) -> bool:
     return (found.written(("mqtt", "tls", "certificate")) is None) != (found.written(("mqtt", "tls", "key")) is None)
 
 
-def is_loopback(host: str) -> bool:
-    """Can this address only be reached from this machine?"""
-    if host == "localhost":
-        return True
-    try:
-        return ipaddress.ip_address(host).is_loopback
-    except ValueError:
-        return False
-
-
 def _api(tables: Tables, found: Findings) -> None:
     own = tables.api
     listen = own.listen if own is not None else None
-    if own is None or listen is None or is_loopback(listen[0]):
+    if own is None or listen is None:
         return
-    expected = 'this machine only, listen = "127.0.0.1:8484"'
-    if own.tls is None or own.people is None:
-        lacks = " and ".join(
-            text for text, part in (("without TLS", own.tls), ("without access control", own.people)) if part is None
-        )
+    if own.tls is None:
+        if not is_loopback(listen[0]):
+            found.wrong(
+                ("api", "listen"), f"{_as(found, 'api', 'listen')} would open the page to the network without TLS",
+                'a certificate, [api.tls], or this machine only, listen = "127.0.0.1:8484"',
+                'Add [api.tls] with names = ["…"], by which the page is asked for, or listen on this machine only',
+            )  # fmt: skip
+        return
+    written = {key: found.written(("api", "tls", key)) is not None for key in ("certificate", "key", "names")}
+    if written["certificate"] != written["key"]:
+        found.wrong(("api", "tls"), "certificate and key go together", "both of them, or neither")
+    host = address_of(listen[0])
+    if not (written["certificate"] or written["key"] or written["names"]) and host is not None and host.is_unspecified:
         found.wrong(
-            ("api", "listen"), f"{_as(found, 'api', 'listen')} would open the page to the network {lacks}", expected
-        )
-    else:
-        found.wrong(
-            ("api", "listen"), "this version of the page has neither TLS nor sign-in yet, so it is not opened to the network",
-            expected, "Listen on this machine only; tls and people may stay, for the version that has them",
+            ("api", "tls"), f"listening on {listen[0]}, it doesn't say what the page's own certificate is to be for",
+            'names = ["…"], the host names and addresses by which the page is asked for', "Add them",
         )  # fmt: skip
 
 

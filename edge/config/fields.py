@@ -8,6 +8,7 @@ from __future__ import annotations
 
 import datetime as dt
 import difflib
+import ipaddress
 import math
 import re
 import warnings
@@ -273,6 +274,40 @@ class Items(Due):
 
     def schema(self) -> dict[str, Any]:
         return {"type": "array", "maxItems": self.MOST, "items": self._item.schema()}
+
+
+class HostNames(Due):
+    """A list of host names and IP addresses, none twice."""
+
+    MOST: Final = 20
+    _LABEL: Final = r"(?!-)[A-Za-z0-9-]{1,63}(?<!-)"
+
+    def parse(self, value: object) -> list[str]:
+        expected = (
+            'a list of host names and addresses, for instance ["scope-room-2.harbour-lane.example", "192.0.2.14"]'
+        )
+        if not isinstance(value, list) or not 1 <= len(value) <= self.MOST:
+            raise unfit(f"is {told(value) if not isinstance(value, list) else f'a list of {len(value)}'}", expected)
+        for one in value:
+            if not isinstance(one, str) or not (self._is_address(one) or self._is_name(one)):
+                raise unfit(f"{told(one)} is neither a host name nor an address", expected)
+        if len({one.lower() for one in value}) < len(value):
+            raise unfit("names one twice", "each once")
+        return list(value)
+
+    def _is_name(self, text: str) -> bool:
+        digits_only = text.replace(".", "").isdigit()  # an address that is mistyped
+        return len(text) <= 253 and not digits_only and bool(re.fullmatch(rf"{self._LABEL}(\.{self._LABEL})*", text))
+
+    def _is_address(self, text: str) -> bool:
+        try:
+            return not ipaddress.ip_address(text).is_unspecified
+        except ValueError:
+            return False
+
+    def schema(self) -> dict[str, Any]:
+        item = {"type": "string", "minLength": 1, "maxLength": 253}
+        return {"type": "array", "minItems": 1, "maxItems": self.MOST, "uniqueItems": True, "items": item}
 
 
 class Count(Due):

@@ -7,7 +7,6 @@ from typing import Final
 
 from edge.config.bounds import CONTACT_EVERY_MS, ONEWIRE_READ_MS
 from edge.config.build import is_polled, loss_share
-from edge.config.checks import is_loopback
 from edge.config.points import (
     ACTIVE_KINDS,
     EnteredPoint,
@@ -22,6 +21,7 @@ from edge.config.reading import Findings
 from edge.config.sections import Tables, kind_of, other_kinds
 from edge.config.sensors import warnings as sensor_warnings
 from edge.domain.alarms.catalogue import CATALOGUE, OWN, rank_of, tuned_row
+from edge.domain.hosts import is_loopback
 from edge.domain.quantities import pulse_frequency_hz
 from edge.domain.readings import KIND_OF, Kind, Role
 from edge.domain.roles import ROLES
@@ -281,8 +281,8 @@ def not_active(tables: Tables) -> Iterator[str]:
                 f"{_listed(points)} without a reading."
             )
     yield from _parts(tables)
-    if tables.api is not None and (tables.api.tls is not None or tables.api.people is not None):
-        yield "api.tls and api.people: checked, but this version's page listens on this machine only, without them."
+    if tables.api is not None and tables.api.people is not None:
+        yield "api.people: checked, but not read by this version."
 
 
 def _parts(tables: Tables) -> Iterator[str]:

@@ -7,11 +7,17 @@ from dataclasses import dataclass, field
 from pathlib import Path
 from typing import Any, Final
 
+from edge.domain.hosts import is_loopback
 from edge.domain.settings import Settings
 
 #: where the page listens if the file says nothing
 API_HOST: Final = "127.0.0.1"
 API_PORT: Final = 8484
+
+
+#: an own certificate's and key's file in the [keep] folder
+OWN_CERTIFICATE: Final = "page-certificate.pem"
+OWN_KEY: Final = "page-key.pem"
 
 
 @dataclass(frozen=True, slots=True)
@@ -53,24 +59,40 @@ class MqttPlan:
 
 
 @dataclass(frozen=True, slots=True)
+class PageTlsPlan:
+    """The page's certificate and its key. `is_own`: kept in the [keep] folder, made by Warmwell; `names`: what it is to be for."""
+
+    certificate: Path
+    key: Path
+    is_own: bool
+    names: tuple[str, ...] = ()
+
+
+@dataclass(frozen=True, slots=True)
 class ApiPlan:
-    """Where the page listens: this machine only, until it has TLS and sign-in. Port 0: any free one."""
+    """Where the page listens: beyond this machine only with TLS, and once somebody can sign in. Port 0: any free one."""
 
     host: str = API_HOST
     port: int = API_PORT
-    tls: TlsPlan | None = None
+    tls: PageTlsPlan | None = None
     people: Path | None = None
+
+    @property
+    def on_network(self) -> bool:
+        """Can others than this computer reach the page?"""
+        return not is_loopback(self.host)
 
 
 @dataclass(frozen=True, slots=True)
 class SyslogPlan:
-    """A syslog receiver. `how`: udp, tcp or unix; `host` is the path of a unix socket."""
+    """A syslog receiver. `how`: udp, tcp, tls or unix; `host` is the path of a unix socket; `tls` is there with tls."""
 
     how: str
     host: str
     port: int
     facility: str
     enterprise: int
+    tls: TlsPlan | None = None
 
 
 @dataclass(frozen=True, slots=True)

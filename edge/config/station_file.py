@@ -25,7 +25,17 @@ from edge.config.build import point as build_point
 from edge.config.build import station as build_station
 from edge.config.build import tuning as build_tuning
 from edge.config.build import whole_ms
-from edge.config.plans import ApiPlan, BusPlan, KeepPlan, MqttPlan, StationFile, TlsPlan
+from edge.config.plans import (
+    OWN_CERTIFICATE,
+    OWN_KEY,
+    ApiPlan,
+    BusPlan,
+    KeepPlan,
+    MqttPlan,
+    PageTlsPlan,
+    StationFile,
+    TlsPlan,
+)
 from edge.config.points import ACTIVE_KINDS, BusTable, OneWireBus
 from edge.config.reading import Findings, Mistake, UnusableInputs, document_of, text_of
 from edge.config.sections import Tables, kind_of, other_kinds, read
@@ -71,13 +81,14 @@ def loads(text: str, path: Path) -> StationFile:
     found.refuse()
     config_notes.warn(tables, tunings, found)
     config_telling.warn(tables, found)
+    keep = _keep(tables.keep, path.parent)
     return StationFile(
         path=path,
         settings=build_station(tables, _bound(points, found.document), tunings),
         buses=tuple(_bus_plan(tables, bus, points, found) for bus in tables.bus),
         mqtt=_mqtt(tables, path.parent),
-        api=_api(tables, path.parent),
-        keep=_keep(tables.keep, path.parent),
+        api=_api(tables, path.parent, keep.folder),
+        keep=keep,
         document=dict(found.document),
         digest=digest,
         warnings=tuple(found.warnings),
@@ -192,13 +203,19 @@ def _mqtt(tables: Tables, folder: Path) -> MqttPlan | None:
     )
 
 
-def _api(tables: Tables, folder: Path) -> ApiPlan:
+def _api(tables: Tables, folder: Path, keep: Path) -> ApiPlan:
     own = tables.api
     if own is None:
         return ApiPlan()
     tls = None
     if own.tls is not None:
-        tls = TlsPlan(None, _beside(folder, own.tls.certificate), _beside(folder, own.tls.key))
+        certificate, key = _beside(folder, own.tls.certificate), _beside(folder, own.tls.key)
+        tls = PageTlsPlan(
+            certificate or keep / OWN_CERTIFICATE,
+            key or keep / OWN_KEY,
+            certificate is None,
+            tuple(own.tls.names or ()),
+        )
     host, port = own.listen
     return ApiPlan(host, port, tls, _beside(folder, own.people))
 

@@ -14,6 +14,7 @@ from edge.config.fields import (
     Count,
     DayHours,
     Flag,
+    HostNames,
     Is,
     Items,
     Months,
@@ -280,11 +281,11 @@ class DutyTable(Table):
     )
 
 
-class MqttTlsTable(Table):
-    """Certificates for the broker; relative names are looked for beside the station file."""
+class ClientTlsTable(Table):
+    """TLS to a broker or a receiver: who may vouch for it, and an own certificate where it asks for one; files beside the station file."""
 
     ca: Annotated[str, Text("a file name", "ca.pem", longest=1000)] | None = Field(
-        None, description="Who may vouch for the broker; the system's own list where left out."
+        None, description="Who may vouch for the other side; the system's own list where left out."
     )
     certificate: Annotated[str, Text("a file name", "node.pem", longest=1000)] | None = None
     key: Annotated[str, Text("a file name", "node.key", longest=1000)] | None = None
@@ -297,7 +298,7 @@ class MqttTable(Table):
         str, Text("a host's name or address", "broker.harbour-lane.example", longest=253, pattern=r"[A-Za-z0-9._:-]+")
     ]
     port: Annotated[int, Count(1, 65535)] | None = Field(None, description="8883 with tls, else 1883.")
-    tls: MqttTlsTable | None = None
+    tls: ClientTlsTable | None = None
     username: Annotated[str, Text("a user's name", "scope-room-2")] | None = None
     password_file: Annotated[str, Text("a file name", "mqtt-password", longest=1000)] | None = Field(
         None, description="The file's first line is the password, so that it stands in no settings."
@@ -307,10 +308,16 @@ class MqttTable(Table):
 
 
 class ApiTlsTable(Table):
-    """Certificate of the page."""
+    """Certificate of the page: files of the site's authority, or, without them, an own one in the [keep] folder."""
 
-    certificate: Annotated[str, Text("a file name", "page.pem", longest=1000)]
-    key: Annotated[str, Text("a file name", "page.key", longest=1000)]
+    certificate: Annotated[str, Text("a file name", "page.pem", longest=1000)] | None = Field(
+        None,
+        description="PEM, with the authorities between it and the site's own behind it; warmwell certificate make makes one.",
+    )
+    key: Annotated[str, Text("a file name", "page.key", longest=1000)] | None = None
+    names: Annotated[list[str], HostNames()] | None = Field(
+        None, description="By which the page is asked for: what an own certificate, or a request for one, is made for."
+    )
 
 
 class ApiTable(Table):

@@ -6,7 +6,7 @@ from pathlib import Path
 from typing import Final
 
 from edge.config.fields import told
-from edge.config.plans import OutputPlan, SyslogPlan, TargetPlan, TellPlan
+from edge.config.plans import OutputPlan, SyslogPlan, TargetPlan, TellPlan, TlsPlan
 from edge.config.points import CHIP_PATH, GpioBus, GpioPoint
 from edge.config.reading import Findings
 from edge.config.sections import Tables
@@ -14,7 +14,7 @@ from edge.config.telling_tables import TargetTable, TellTable
 
 #: what a target can't be called: other ways of telling are, and the whole of it
 TAKEN: Final = ("mqtt", "api", "telling")
-_PEOPLE_ONLY, _SYSLOG_ONLY = ("outside_hours", "longest_wait"), ("facility", "enterprise")
+_PEOPLE_ONLY, _SYSLOG_ONLY = ("outside_hours", "longest_wait"), ("facility", "enterprise", "tls")
 
 
 def check(tables: Tables, found: Findings) -> None:
@@ -31,9 +31,24 @@ def check(tables: Tables, found: Findings) -> None:
             for key in _SYSLOG_ONLY if ways[0] == "url_file" else _PEOPLE_ONLY:
                 if found.written((*path, key)) is not None:
                     found.wrong((*path, key), f"{key} is of no use with {ways[0]}", f"no {key} here", "Remove it")
+            _tls(target, path, found)
         if target.id in TAKEN:
             found.wrong((*path, "id"), f"{told(target.id)} is another way of telling", "a name of its own", "Rename it")
     _outputs(tables, found)
+
+
+def _tls(target: TargetTable, path: tuple[str | int, ...], found: Findings) -> None:
+    if target.tls is None:
+        return
+    if target.syslog is not None and target.syslog[0] != "tls":
+        found.wrong(
+            (*path, "tls"),
+            f"tls is of no use with {target.syslog[0]}",
+            "syslog by tls://",
+            "Remove it, or write tls://",
+        )
+    if len([key for key in ("certificate", "key") if found.written((*path, "tls", key)) is not None]) == 1:
+        found.wrong((*path, "tls"), "certificate and key go together", "both of them, or neither")
 
 
 def _outputs(tables: Tables, found: Findings) -> None:
@@ -70,9 +85,7 @@ def warn(tables: Tables, found: Findings) -> None:
         if target.syslog is not None and target.syslog[0] == "udp":
             found.warn((*path, "syslog"), "whether a message comes can't be known over UDP; tcp:// can tell")
         if target.syslog is not None and target.syslog[0] == "tcp":
-            found.warn(
-                (*path, "syslog"), "messages go over the network unprotected: this version has no TLS for syslog"
-            )
+            found.warn((*path, "syslog"), "messages go over the network unprotected; tls:// protects them")
 
 
 def tell_plan(tables: Tables, folder: Path) -> TellPlan | None:
@@ -91,7 +104,7 @@ def tell_plan(tables: Tables, folder: Path) -> TellPlan | None:
 def _target(own: TargetTable, folder: Path) -> TargetPlan:
     syslog = None
     if own.syslog is not None:
-        syslog = SyslogPlan(*own.syslog, own.facility or "daemon", own.enterprise or 32473)
+        syslog = SyslogPlan(*own.syslog, own.facility or "daemon", own.enterprise or 32473, _tls_plan(own, folder))
     return TargetPlan(
         id=own.id,
         url_file=None if own.url_file is None else folder / own.url_file,
@@ -100,6 +113,13 @@ def _target(own: TargetTable, folder: Path) -> TargetPlan:
         outside_hours=own.outside_hours or own.priority,
         longest_wait_ms=14 * 3_600_000 if own.longest_wait is None else round(own.longest_wait),
     )
+
+
+def _tls_plan(own: TargetTable, folder: Path) -> TlsPlan | None:
+    if own.syslog is None or own.syslog[0] != "tls":
+        return None
+    files = (None, None, None) if own.tls is None else (own.tls.ca, own.tls.certificate, own.tls.key)
+    return TlsPlan(*(None if name is None else folder / name for name in files))
 
 
 def output_plans(tables: Tables) -> tuple[OutputPlan, ...]:

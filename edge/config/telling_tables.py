@@ -9,22 +9,22 @@ from pydantic import Field
 
 from edge.config.fields import Count, Due, Is, Text, Word, name, told, unfit
 from edge.config.points import LineName
-from edge.config.tables import Table, default
+from edge.config.tables import ClientTlsTable, Table, default
 from edge.domain.alarms.catalogue import PRIORITIES
 
 PRIORITY: Final = Word(*PRIORITIES)
 #: RFC 5424, 6.2.1, table 1: those that a program of a site may use
 FACILITY: Final = Word("user", "daemon", *(f"local{n}" for n in range(8)))
-#: RFC 5426, 3.3 and RFC 6587, 3.4 (from memory): UDP has 514; TCP has no port of its own, 601 is that of reliable syslog
-_PORTS: Final = {"udp": 514, "tcp": 601}
-_ADDRESS: Final = re.compile(r"(udp|tcp)://(\[[0-9a-fA-F:.]{2,45}\]|[A-Za-z0-9._-]{1,253})(?::([0-9]{1,5}))?")
+#: RFC 5426, 3.3, RFC 6587, 3.4 and RFC 5425, 4.1 (from memory): UDP has 514, TLS 6514; TCP has none of its own, 601 is reliable syslog's
+_PORTS: Final = {"udp": 514, "tcp": 601, "tls": 6514}
+_ADDRESS: Final = re.compile(r"(udp|tcp|tls)://(\[[0-9a-fA-F:.]{2,45}\]|[A-Za-z0-9._-]{1,253})(?::([0-9]{1,5}))?")
 
 
 class SyslogAddress(Due):
     """Where syslog goes. Gives (how, host or path, port)."""
 
     def parse(self, value: object) -> tuple[str, str, int]:
-        expected = 'an address such as "udp://log.harbour-lane.example:514", "tcp://…" or "unix:/dev/log"'
+        expected = 'an address such as "udp://log.harbour-lane.example:514", "tcp://…", "tls://…" or "unix:/dev/log"'
         if not isinstance(value, str):
             raise unfit(f"is {told(value)}", expected)
         if re.fullmatch(r"unix:/[^\x00-\x1f]{1,100}", value):
@@ -37,7 +37,7 @@ class SyslogAddress(Due):
     def schema(self) -> dict[str, Any]:
         return {
             "type": "string",
-            "pattern": r"^((udp|tcp)://.+|unix:/.+)$",
+            "pattern": r"^((udp|tcp|tls)://.+|unix:/.+)$",
             "examples": ["udp://log.harbour-lane.example:514"],
         }
 
@@ -77,7 +77,10 @@ class TargetTable(Table):
         None, description="Its one line is the address, a secret: mode 0600, so that it stands in no settings."
     )
     syslog: Annotated[tuple[str, str, int], SyslogAddress()] | None = Field(
-        None, description="udp:// (port 514), tcp:// (601; octet counting) or unix:/dev/log."
+        None, description="udp:// (port 514), tcp:// (601; octet counting), tls:// (6514) or unix:/dev/log."
+    )
+    tls: ClientTlsTable | None = Field(
+        None, description="Of syslog by tls://; the system's list of authorities where left out."
     )
     priority: Annotated[str, PRIORITY] = default("low", "The least that is told at all.")
     outside_hours: Annotated[str, PRIORITY] | None = Field(

@@ -20,13 +20,14 @@ from edge.acquisition.acquisition import Acquisition
 from edge.clock import RealClock
 from edge.config import StationFile, settings_of
 from edge.daemon.opening import Opening, SilentDisk
+from edge.daemon.page import Anyone, Page, nobody
 from edge.daemon.part import Part, Running
 from edge.daemon.series import CurrentSeries
 from edge.daemon.telling import Telling, make_outputs, make_telling
 from edge.daemon.unkept import UnkeptJournal
 from edge.daemon.untold import Untold
 from edge.daemon.version import program_version
-from edge.daemon.watch import hanging, held_logs, store_trouble
+from edge.daemon.watch import Losses, hanging, held_logs, store_trouble
 from edge.domain.contracts import Clock
 from edge.domain.entries import Entry
 from edge.domain.entry_bodies import FileRepair, SetAsideBody, UntoldBody
@@ -62,6 +63,7 @@ class Assembly:
         tickers, on_entries: see Judge.
         about: more for the `started` entry and the API's `about`.
         opening: the journal, on a disk that has not answered the assembly before this one in time.
+        anyone: whether somebody is set up to sign in, by the [keep] folder: without, the network gets no page.
         quick_mqtt: for a broker on this machine in fast motion: short time limits and pauses.
     """
 
@@ -75,8 +77,9 @@ class Assembly:
         about: Mapping[str, Any] | None = None,
         quick_mqtt: bool = False,
         opening: Opening | None = None,
+        anyone: Anyone = nobody,
     ) -> None:
-        self.plan, self.clock = plan, clock
+        self.plan, self.clock, self.page = plan, clock, Page(anyone)
         self._quick_mqtt, self._untold = quick_mqtt, Untold()
         self._tickers, self._on_entries, self._about = tickers, on_entries, dict(about or {})
         self._began_s = time.monotonic()
@@ -85,7 +88,7 @@ class Assembly:
         self.not_kept: StoreFault | None = None
         self.opening = opening
         self._store_tried_s = time.monotonic()
-        self._lost_readings, self._lost_at_s = 0, float("-inf")
+        self._losses = Losses()
         self.parts: dict[str, Part] = {}
 
     # ---- start ------------------------------------------------------------------------------------------------------
@@ -227,8 +230,9 @@ class Assembly:
 
         api = self.plan.api
         return ApiServer(
-            api.host, api.port, self.judge, self.journal, self.series, about=self.about(), status=self.status
-        )
+            api.host, api.port, self.judge, self.journal, self.series, about=self.about(), status=self.status,
+            certificate=self.page.take(self.plan),
+        )  # fmt: skip
 
     # ---- while it runs ----------------------------------------------------------------------------------------------
 
@@ -250,7 +254,9 @@ class Assembly:
     def url(self) -> str:
         """Where the page is; "" while the API is down."""
         api = self.parts.get("api")
-        return str(getattr(api.running, "url", "")) if api is not None and api.running is not None else ""
+        if api is None or api.running is None:
+            return ""
+        return self.page.address(self.plan.api, cast("ApiServer", api.running).url)
 
     def look(self) -> None:
         """Supervise: parts that died are started again, what the station can't see is told to it. Call it each second."""
@@ -267,6 +273,7 @@ class Assembly:
         trouble = self._store_trouble(disk)
         self._fact("store", trouble is not None, trouble)
         self.judge.remark("log", held_logs(disk["logs"]))
+        self.page.look(self.clock.now(), self._fact, self.judge.remark)
         untold = self._untold.look(self.parts.get("mqtt"), self.parts.get("telling"))
         self._fact("untold", untold is not None, untold)
         if "telling" in self.parts:
@@ -274,17 +281,14 @@ class Assembly:
             self.judge.remark("telling", f"{said[:1].upper()}{said[1:]}." if said else "")
 
     def _fact(self, alarm: str, present: bool, cause: Message | None) -> None:
-        """Tell the station when it changes; the cause of what is over doesn't matter."""
+        """Tell the station when it changes, and once after a start: it may remember what is over. The cause of that doesn't matter."""
         told = (present, cause if present else None)
-        if self._facts.get(alarm, (False, None)) != told:
+        if self._facts.get(alarm) != told:
             self._facts[alarm] = told
             self.judge.fact(alarm, present, cause)
 
     def _store_trouble(self, series: Mapping[str, Any]) -> Message | None:
-        lost = int(series.get("lost_readings", 0))
-        if lost > self._lost_readings:
-            self._lost_readings, self._lost_at_s = lost, time.monotonic()
-        newly_lost = time.monotonic() - self._lost_at_s < 60.0
+        newly_lost = self._losses.are_new(int(series.get("lost_readings", 0)), time.monotonic())
         if self.journal.trouble:
             return as_told(self.journal.trouble)
         trouble = store_trouble(self.judge.status(), self.judge.refusing_s(), series, newly_lost=newly_lost)

@@ -99,6 +99,8 @@ def run(path: Path) -> int:
                 assembly.start_reading()
                 assembly.start_telling()
                 log.info("the page is at %s", assembly.url or "(not yet: see above)")
+                if assembly.page.fingerprint:
+                    log.info("the page's certificate has the SHA-256 fingerprint %s", assembly.page.fingerprint)
                 judged = _attend(assembly, asked, path)
                 again = judged and asked.stop_why is None
             finally:

@@ -24,7 +24,7 @@ from edge.telling.place import FilePlace
 from edge.telling.syslog import Stream
 from edge.telling.teller import Pace, Sender, Teller
 from edge.telling.tray import Rules, Tray
-from edge.telling.wire import Receiver, Wire
+from edge.telling.wire import Receiver, Tls, Wire
 
 
 class Judging(Protocol):
@@ -131,11 +131,16 @@ def cursor_of(target: TargetPlan, tell: TellPlan, settings: Settings, boot: str)
 def sender_of(target: TargetPlan, settings: Settings) -> Sender:
     """How a target is reached."""
     if target.syslog is not None:
-        return Wire(
-            Receiver(target.syslog.how, target.syslog.host, target.syslog.port), syslog_of(target.syslog, settings)
-        )
+        return Wire(receiver_of(target.syslog), syslog_of(target.syslog, settings))
     assert target.url_file is not None  # one of the two: the station file was checked
     return courier_of(target.url_file, settings)
+
+
+def receiver_of(plan: SyslogPlan) -> Receiver:
+    """Where a syslog target is."""
+    tls = plan.tls
+    found = Tls() if tls is None else Tls(tls.ca, tls.certificate, tls.key)
+    return Receiver(plan.how, plan.host, plan.port, found)
 
 
 def courier_of(file: Path, settings: Settings) -> Courier:

@@ -26,6 +26,19 @@ HANGS_S: Final[Mapping[str, float]] = {
 HELD_BYTES: Final = 4 * LOG_LIMIT_BYTES
 
 
+class Losses:
+    """Whether readings were lost within the last minute."""
+
+    def __init__(self) -> None:
+        self._lost, self._at_s = 0, float("-inf")
+
+    def are_new(self, lost: int, now_s: float) -> bool:
+        """`lost`: since the start; `now_s`: real seconds."""
+        if lost > self._lost:
+            self._lost, self._at_s = lost, now_s
+        return now_s - self._at_s < 60.0
+
+
 def held_logs(logs: Mapping[str, int]) -> str:
     """What is said beside the verdict of a write-ahead log that grows, as somebody holds a read open; "" while none does.
 

@@ -485,3 +485,6 @@ def test_the_api_pages_come_up_without_internet(browser: Browser, station: Stati
     until(lambda: browser.js("document.querySelectorAll('.opblock').length") >= 12, "all routes are shown", 120)
     assert {url.split("/")[2] for url in browser.asked() if not url.startswith("data:")} == {station.url.split("/")[2]}
     assert browser.errors() == []
+    browser.js("document.querySelectorAll('.opblock-summary-control').forEach(one => one.click())")
+    until(lambda: browser.js("document.querySelectorAll('.opblock.is-open').length") >= 12, "all routes are open", 120)
+    assert browser.errors() == [], "the policy refuses nothing of it, without 'unsafe-inline'"

@@ -7,6 +7,7 @@ import json
 import os
 import select
 import socket
+import ssl
 import subprocess
 import sys
 import threading
@@ -168,9 +169,29 @@ def test_a_port_that_is_taken_is_said_in_one_sentence(running: Running) -> None:
 
 
 def test_an_address_of_another_machine_is_refused() -> None:
+    """192.0.2.0/24 is kept for documents (RFC 5737): no machine has it."""
     fakes = Fakes()
     with pytest.raises(UnusableInput, match="address of this machine"):
-        ApiServer("192.0.2.1", 0, fakes.judge, fakes.journal, fakes.series, ABOUT, fakes.status).start()
+        ApiServer(
+            "192.0.2.1", 0, fakes.judge, fakes.journal, fakes.series, ABOUT, fakes.status, certificate=Unasked()
+        ).start()
+
+
+class Unasked:
+    """A certificate that nobody comes to see."""
+
+    def context(self) -> ssl.SSLContext:
+        raise AssertionError
+
+    def names(self) -> list[str]:
+        raise AssertionError
+
+
+@pytest.mark.parametrize("host", ["0.0.0.0", "::", "192.0.2.1", "scope-room-2"])
+def test_the_network_is_never_listened_to_without_tls(host: str) -> None:
+    fakes = Fakes()
+    with pytest.raises(UnusableInput, match="open to the network without TLS"):
+        ApiServer(host, 0, fakes.judge, fakes.journal, fakes.series, ABOUT, fakes.status)
 
 
 def test_twenty_quick_restarts_find_the_port_free() -> None:

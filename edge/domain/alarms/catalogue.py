@@ -259,6 +259,11 @@ CATALOGUE: Final[Mapping[str, Row]] = MappingProxyType(
             "Who is named hears of no alarms away from here",
             "See that network, broker and targets are up; warmwell tell FILE --test tries each", 1800,
         ),
+        "certificate_ends": Row(
+            "Page's certificate ends", 0, 0, 0.0,
+            "Once it has ended, browsers warn of the page and programs that check it don't ask it any more",
+            "Have the site's authority renew it and put the files in place; an own one: warmwell certificate make FILE", 86_400,
+        ),
     }
 )  # fmt: skip
 

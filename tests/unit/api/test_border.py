@@ -137,3 +137,53 @@ def test_answers_carry_the_headers_of_every_answer() -> None:
     policy = headers["content-security-policy"]
     assert "default-src 'none'" in policy and "unsafe" not in policy and "frame-ancestors 'none'" in policy
     assert through("POST", b"x" * (BODY_LIMIT + 1)).headers["x-content-type-options"] == "nosniff"
+
+
+# -- names of a certificate
+
+
+@pytest.mark.parametrize(
+    "host, known",
+    [
+        ("a.example", True), ("A.EXAMPLE.:443", True), ("x.rooms.example", True), ("rooms.example", False), ("y.x.rooms.example", False),
+        ("192.0.2.14:8484", True), ("[2001:DB8:0::14]", True), ("[2001:db8::15]", False), ("0.0.0.0", False), ("localhost", True),
+        ("a.example.evil.example", False), ("", False), (":8484", False), ("[", False),
+    ],
+)  # fmt: skip
+def test_names_are_those_of_the_certificate_in_force(host: str, known: bool) -> None:
+    """RFC 9525, 6.3: a wildcard stands for one whole label, the first."""
+    names = Names("0.0.0.0", lambda: ["a.example", "*.rooms.example", "192.0.2.14", "2001:db8::14"])
+    assert names.knows(host) is known
+
+
+def test_where_tls_is_spoken_a_page_that_came_without_it_may_not_write() -> None:
+    for scheme, status in (("https", 200), ("http", 403)):
+        border = Border(echo, Names("127.0.0.1", list))
+        answer = asyncio.run(ask(border, "POST", "/x", b"{}", {"origin": f"{scheme}://{OWN}"}))
+        assert answer.status == status
+
+
+def test_what_is_refused_is_told_with_its_address() -> None:
+    told: list[tuple[str, str]] = []
+    border = Border(echo, Names("127.0.0.1"), refused=lambda why, address: told.append((why, address)))
+    asyncio.run(ask(border, "GET", "/x", None, {"host": "evil.example"}))
+    asyncio.run(ask(border, "GET", "/api/1/stream", None, {"origin": "http://evil.example"}))
+    asyncio.run(ask(border, "GET", "/x", None, {"origin": "http://evil.example"}))
+    assert [why for why, _ in told] == ["host", "origin"]
+
+
+def test_without_tls_nothing_is_said_of_strict_transport() -> None:
+    """RFC 6797, 7.2."""
+    assert "strict-transport-security" not in through("GET").headers
+
+
+@pytest.mark.parametrize(
+    "headers", [{"x_long": "x" * 40_000}, {f"x_{n}": "y" for n in range(3000)}], ids=["one long header", "many headers"]
+)
+def test_a_head_beyond_16_kib_is_431_also_where_it_comes_in_one_piece(headers: dict[str, str]) -> None:
+    """RFC 6585, 5."""
+    answer = through("GET", **headers)
+    assert (
+        answer.status == 431 and "at most 16 KiB" in answer.json["detail"] and answer.headers["connection"] == "close"
+    )
+    assert through("GET", x_long="x" * 15_000).status == 200

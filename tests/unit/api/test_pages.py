@@ -54,6 +54,7 @@ def test_a_page_needs_nothing_from_elsewhere(page: str) -> None:
         assert get(path).status == 200, path
     policy = answer.headers["content-security-policy"]
     assert "default-src 'none'" in policy and "script-src 'self';" in policy and "http" not in policy
+    assert "style-src 'self';" in policy and "unsafe" not in policy and "frame-ancestors 'none'" in policy
 
 
 def test_the_api_pages_name_no_other_host() -> None:

@@ -92,7 +92,7 @@ def test_ten_mistakes_are_ten_sentences_with_their_lines() -> None:
     assert 'did you mean "leak"' in said[7]
     assert 'did you mean "simulated"' in said[8]
     assert 'did you mean "reservoir_temperature"' in said[9]
-    assert "without TLS and without access control" in said[10]
+    assert "would open the page to the network without TLS" in said[10]
 
 
 def test_the_report_of_a_bad_file_exits_2_with_a_line_for_each_mistake(tmp_path: Path) -> None:
@@ -232,7 +232,7 @@ ONE_MISTAKE = [
     (', key = "node.key"', "", "mqtt.tls", "certificate and key go together"),
     ("port = 8883", 'password_file = "secret"', "mqtt.password_file", "a password without a username"),
     ('listen = "127.0.0.1:8484"', 'listen = "8484"', "api.listen", "an address and a port"),
-    ('listen = "127.0.0.1:8484"', 'listen = "scope-room-2:8484"', "api.listen", "without TLS and without access control"),
+    ('listen = "127.0.0.1:8484"', 'listen = "scope-room-2:8484"', "api.listen", "would open the page to the network without TLS"),
     ('folder = "/var/lib/warmwell"', 'folder = ""', "keep.folder", "is empty"),
     ('folder = "/var/lib/warmwell"', 'raw = "90"', "keep.raw", '"90" has no unit'),
     ('folder = "/var/lib/warmwell"', 'size = "2 L"', "keep.size", "is the unit of a volume, not of a size on disk"),
@@ -256,13 +256,7 @@ def test_one_mistake_is_one_sentence_at_its_line(old: str, new: str, key: str, p
         assert last in named or key.split(".")[-2] in named or named.startswith("["), named
 
 
-def test_a_network_page_is_refused_even_with_certificates_until_there_is_sign_in() -> None:
-    text, _ = changed(
-        'listen = "127.0.0.1:8484"',
-        'listen = "0.0.0.0:8484"\ntls = { certificate = "page.pem", key = "page.key" }\npeople = "people.toml"',
-    )
-    (said,) = sentences(text)
-    assert "neither TLS nor sign-in yet" in said
+def test_a_people_file_is_not_read_yet_and_it_is_said() -> None:
     local, _ = changed('listen = "127.0.0.1:8484"', 'listen = "[::1]:8484"\npeople = "people.toml"')
     station = config.loads(local, Path("s.toml"))
     assert station.api.host == "::1"

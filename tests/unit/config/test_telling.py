@@ -9,7 +9,7 @@ from pathlib import Path
 import pytest
 
 from edge import config
-from edge.config.plans import OutputPlan, SyslogPlan, TargetPlan, TellPlan
+from edge.config.plans import OutputPlan, SyslogPlan, TargetPlan, TellPlan, TlsPlan
 from edge.config.telling_tables import FACILITY
 from edge.telling.syslog import EXAMPLE_ENTERPRISE, FACILITIES
 from tests.unit.config.test_mistakes import EXAMPLE, changed, sentences
@@ -130,7 +130,7 @@ def test_a_mistake_in_the_example_names_its_line() -> None:
 def test_what_should_be_known_is_warned_of() -> None:
     log = '[[target]]\nid = "log"\nsyslog = "{}"\n'
     assert any("can't be known over UDP" in w for w in loaded(log.format("udp://host")).warnings)
-    assert any("no TLS for syslog" in w for w in loaded(log.format("tcp://host")).warnings)
+    assert any("tls:// protects them" in w for w in loaded(log.format("tcp://host")).warnings)
     assert any("never closed" in w for w in loaded(PHONE + 'outside_hours = "high"\n').warnings)
     assert any(
         "nobody to send a test notice to" in w
@@ -146,3 +146,30 @@ def test_the_snippets_of_the_guide_load() -> None:
     for snippet in snippets:
         station = loaded(snippet)
         assert station.tell is not None or station.outputs
+
+
+# -- syslog by TLS
+
+
+def test_syslog_by_tls_has_a_port_of_its_own_and_files_beside_the_station_file() -> None:
+    text = '[[target]]\nid = "log"\nsyslog = "tls://log.harbour-lane.example"\ntls = { ca = "log-ca.pem" }\n'
+    plan = loaded(text)
+    assert plan.tell is not None
+    expected = SyslogPlan(
+        "tls", "log.harbour-lane.example", 6514, "daemon", 32473, TlsPlan(Path("/somewhere/log-ca.pem"))
+    )
+    assert plan.tell.targets[0].syslog == expected and plan.warnings == loaded("").warnings
+
+
+@pytest.mark.parametrize(
+    "lines, said",
+    [
+        ('syslog = "tcp://host"\ntls = { ca = "ca.pem" }', "tls is of no use with tcp"),
+        ('url_file = "phone.url"\ntls = { ca = "ca.pem" }', "tls is of no use with url_file"),
+        ('syslog = "tls://host"\ntls = { certificate = "own.pem" }', "certificate and key go together"),
+    ],
+)
+def test_tls_of_a_target_is_checked(lines: str, said: str) -> None:
+    with pytest.raises(config.UnusableInputs) as refused:
+        loaded(f'[[target]]\nid = "log"\n{lines}\n')
+    assert [one for one in str(refused.value).splitlines() if said in one] == str(refused.value).splitlines()

@@ -19,6 +19,7 @@ DOCUMENTS = [
     "DEVELOPERS.md",
     "CHANGELOG.md",
     "deploy/mqtt.md",
+    "deploy/security.md",
     *(f"deploy/{name}" for name in sorted(REFERENCES)),
 ]
 README = (ROOT / "README.md").read_text(encoding="utf-8")

@@ -234,4 +234,6 @@ PEOPLE: Final[Mapping[str, str]] = {
     "alarm.untold.some": "{who:and} could not be told{since} ({ways})",
     "alarm.untold.since": " since {since:date} {since}",
     "alarm.untold.way": "{who}: {why}",
+    "alarm.certificate_ends.soon": "the page's certificate ends on {until:date}",
+    "alarm.certificate_ends.over": "the page's certificate ended on {until:date}",
 }
