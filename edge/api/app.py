@@ -32,10 +32,10 @@ from edge.api.words import WORDS
 from edge.domain.dates import dated_json
 from edge.domain.entries import Entry, rfc3339, wall_ms_of
 from edge.domain.errors import RecordRefused, StoreFault
-from edge.domain.hosts import whose
 from edge.domain.records import forms
 from edge.domain.records.spelling import spelt_out
 from edge.domain.strict_json import shown
+from edge.hosts import whose
 
 log = logging.getLogger(__name__)
 

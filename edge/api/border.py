@@ -13,8 +13,8 @@ from typing import Any, Final
 from edge.api import problems
 from edge.api.parts import Refused
 from edge.api.problems import Problem
-from edge.domain.hosts import address_of
 from edge.domain.strict_json import shown
+from edge.hosts import address_of
 
 log = logging.getLogger(__name__)
 

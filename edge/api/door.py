@@ -18,7 +18,7 @@ from typing import TYPE_CHECKING, Final
 from edge.api import connection
 from edge.api.border import Names
 from edge.api.parts import Refused
-from edge.domain.hosts import whose
+from edge.hosts import whose
 
 if TYPE_CHECKING:
     import ssl

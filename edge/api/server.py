@@ -19,7 +19,7 @@ from typing import TYPE_CHECKING, Any, Final
 from edge.api.parts import Certificate, Judge, Parts, Refused, Series
 from edge.domain.contracts import JournalReader
 from edge.domain.errors import AlreadyRunning, UnusableInput, WarmwellError
-from edge.domain.hosts import is_loopback
+from edge.hosts import is_loopback
 
 if TYPE_CHECKING:
     import uvicorn

@@ -11,7 +11,7 @@ from typing import TYPE_CHECKING, Final
 from edge import small_file
 from edge.certificates.reading import key_in, text_of
 from edge.domain.errors import UnusableInput
-from edge.domain.hosts import address_of
+from edge.hosts import address_of
 
 if TYPE_CHECKING:
     from cryptography import x509

@@ -14,7 +14,7 @@ from edge.certificates.reading import Facts, facts_of, facts_of_pair
 from edge.config.plans import PageTlsPlan, StationFile
 from edge.daemon.page import TOLD_BEFORE_MS, Anyone, address_for_people, refuse_nobody
 from edge.domain.errors import UnusableInput
-from edge.domain.hosts import LOOPBACK, names_for
+from edge.hosts import LOOPBACK, names_for
 from edge.terminal import DONE
 
 if TYPE_CHECKING:

@@ -17,7 +17,7 @@ from typing import TYPE_CHECKING, Any, Final, NamedTuple
 from urllib.parse import quote, urlsplit
 
 from edge.domain.errors import UnusableInput, WarmwellError
-from edge.domain.hosts import is_loopback
+from edge.hosts import is_loopback
 
 if TYPE_CHECKING:
     import ssl

@@ -21,10 +21,10 @@ from edge.config.points import (
 from edge.config.reading import Findings
 from edge.config.sections import ALARM_IDS, MANY, Tables, kind_of
 from edge.domain import settings
-from edge.domain.hosts import address_of, is_loopback
 from edge.domain.readings import Role
 from edge.domain.roles import ROLES
 from edge.domain.sensing.registers import FUNCTIONS, Register, blocks, wire_ms
+from edge.hosts import address_of, is_loopback
 
 #: duties that the station has of itself
 OWN_DUTIES: Final = (

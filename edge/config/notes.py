@@ -21,11 +21,11 @@ from edge.config.reading import Findings
 from edge.config.sections import Tables, kind_of, other_kinds
 from edge.config.sensors import warnings as sensor_warnings
 from edge.domain.alarms.catalogue import CATALOGUE, OWN, rank_of, tuned_row
-from edge.domain.hosts import is_loopback
 from edge.domain.quantities import pulse_frequency_hz
 from edge.domain.readings import KIND_OF, Kind, Role
 from edge.domain.roles import ROLES
 from edge.domain.settings import AlarmTuning
+from edge.hosts import is_loopback
 
 NEVER_READY: Final = "the station is never ready so"
 #: a draw whose end is noticed later than this reads longer than it was (common practice, no published source)

@@ -7,8 +7,8 @@ from dataclasses import dataclass, field
 from pathlib import Path
 from typing import Any, Final
 
-from edge.domain.hosts import is_loopback
 from edge.domain.settings import Settings
+from edge.hosts import is_loopback
 
 #: where the page listens if the file says nothing
 API_HOST: Final = "127.0.0.1"

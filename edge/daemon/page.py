@@ -14,8 +14,8 @@ from edge.certificates.reading import Facts
 from edge.config.plans import ApiPlan, StationFile
 from edge.domain.entries import Now
 from edge.domain.errors import StoreFault, UnusableInput, WarmwellError
-from edge.domain.hosts import LOOPBACK, address_of
 from edge.domain.messages import Message, moment, say
+from edge.hosts import LOOPBACK, address_of
 
 #: so long before its end a certificate is told of: time to ask an authority, and for a holiday
 TOLD_BEFORE_MS: Final = 21 * 86_400_000

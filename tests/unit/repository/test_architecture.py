@@ -42,9 +42,10 @@ PARTS_MAY_IMPORT = {
     "store": {"clock"},
     "mqtt": {"snapshot", "clock", "small_file"},
     "telling": {"snapshot", "small_file"},
-    "api": {"snapshot", "clock"},
-    "certificates": {"small_file"},
-    "config": set[str](),
+    "api": {"snapshot", "clock", "hosts"},
+    "certificates": {"small_file", "hosts"},
+    "config": {"hosts"},
+    "hosts": set[str](),
     "snapshot": set[str](),
     "small_file": set[str](),
 }
