@@ -15,7 +15,7 @@ import time
 from collections.abc import Callable, Mapping, MutableMapping
 from typing import TYPE_CHECKING, Any, Final
 
-from edge.api.parts import Judge, Parts, Series
+from edge.api.parts import Judge, Parts, People, Series
 from edge.domain.contracts import JournalReader
 from edge.domain.errors import AlreadyRunning, UnusableInput, WarmwellError
 
@@ -38,6 +38,7 @@ class ApiServer:
         series: buckets().
         about: what GET /api/1/station answers: site, station, title, timezone, version, speed.
         status: the parts' state for /health; "ok": false in it makes it "degraded".
+        people: who may do what; None: whoever is typed counts.
     """
 
     def __init__(
@@ -49,9 +50,10 @@ class ApiServer:
         series: Series,
         about: Mapping[str, Any],
         status: Callable[[], dict[str, Any]],
+        people: People | None = None,
     ) -> None:
         self._host, self._port = host, port
-        self._parts = Parts(judge, journal, series, about, status)
+        self._parts = Parts(judge, journal, series, about, status, people)
         self._socket: socket.socket | None = None
         self._thread: threading.Thread | None = None
         self._loop: asyncio.AbstractEventLoop | None = None
@@ -143,6 +145,7 @@ class ApiServer:
             task.cancel()
         desk.readers.stop()
         desk.tellers.stop()
+        desk.door.readers.stop()
         if serving.done() and not serving.cancelled() and (fault := serving.exception()) is not None:
             raise fault
 

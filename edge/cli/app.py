@@ -16,6 +16,7 @@ import typer
 
 from edge import terminal
 from edge.cli.form import RecordCommand
+from edge.cli.people_verbs import verbs as people_verbs
 
 app = typer.Typer(
     name="warmwell",
@@ -26,6 +27,8 @@ app = typer.Typer(
     rich_markup_mode=None,
     pretty_exceptions_enable=False,
 )
+
+app.add_typer(people_verbs, name="people")
 
 # A file is judged by the verb that reads it, in one sentence of ours; typer would say "is not readable" below a usage line.
 FileArgument = functools.partial(typer.Argument, readable=False)
@@ -391,8 +394,10 @@ def status(url: Url = DEFAULT_URL) -> None:
 
     def work() -> int:
         from edge.cli import ask as cli_ask
+        from edge.cli import signed
 
-        return cli_ask.status(url)
+        with signed.looking():
+            return cli_ask.status(url)
 
     _done(work)
 
@@ -403,8 +408,10 @@ def watch(url: Url = DEFAULT_URL) -> None:
 
     def work() -> int:
         from edge.cli import ask as cli_ask
+        from edge.cli import signed
 
-        return cli_ask.watch(url)
+        with signed.looking():
+            return cli_ask.watch(url)
 
     _done(work)
 
@@ -412,15 +419,17 @@ def watch(url: Url = DEFAULT_URL) -> None:
 @app.command()
 def ack(
     alarm: Annotated[str, typer.Argument(help="Its id, such as outlet_tripped:heater.", metavar="ALARM")],
-    by: Annotated[str, typer.Option(help="Who acknowledges.")],
+    by: Annotated[str | None, typer.Option(help="Who acknowledges; whoever signs in may leave it out.")] = None,
     url: Url = DEFAULT_URL,
 ) -> None:
     """Acknowledge an alarm of a running station."""
 
     def work() -> int:
         from edge.cli import ask as cli_ask
+        from edge.cli import signed
 
-        return cli_ask.ack(alarm, by, url)
+        with signed.recording(url):
+            return cli_ask.ack(alarm, by, url)
 
     _done(work)
 
@@ -433,7 +442,7 @@ def record(
             help="What was done or read; a wrong word lists them, KIND --help has its keys.", metavar="KIND"
         ),
     ],
-    by: Annotated[str, typer.Option(help="Who did it.")],
+    by: Annotated[str | None, typer.Option(help="Who did it; whoever signs in may leave it out.")] = None,
     pairs: Annotated[
         list[str] | None,
         typer.Argument(
@@ -454,8 +463,10 @@ def record(
 
     def work() -> int:
         from edge.cli import record as cli_record
+        from edge.cli import signed
 
-        return cli_record.record(kind, by, at, pairs or (), url)
+        with signed.recording(url):
+            return cli_record.record(kind, by, at, pairs or (), url)
 
     _done(work)
 
@@ -463,7 +474,7 @@ def record(
 @app.command()
 def calibrate(
     point: Annotated[str, typer.Argument(help="The point's id.", metavar="POINT")],
-    by: Annotated[str, typer.Option(help="Who calibrates.")],
+    by: Annotated[str | None, typer.Option(help="Who calibrates; whoever signs in may leave it out.")] = None,
     reference: Annotated[
         list[str] | None,
         typer.Option(
@@ -490,13 +501,15 @@ def calibrate(
 
     def work() -> int:
         from edge.cli import record as cli_record
+        from edge.cli import signed
 
         references = tuple(reference or ())
         wishes = cli_record.Calibration(
             point, by, references, instrument, certificate, reference_u, drift_allowance, due, is_check=check,
             reference_resolution=reference_resolution, confirm=confirm, is_sure=yes,
         )  # fmt: skip
-        return cli_record.calibrate(wishes, url)
+        with signed.recording(url):
+            return cli_record.calibrate(wishes, url)
 
     _done(work)
 

@@ -25,11 +25,11 @@ from edge.config.build import point as build_point
 from edge.config.build import station as build_station
 from edge.config.build import tuning as build_tuning
 from edge.config.build import whole_ms
-from edge.config.plans import ApiPlan, BusPlan, KeepPlan, MqttPlan, StationFile, TlsPlan
+from edge.config.plans import ApiPlan, BusPlan, KeepPlan, MqttPlan, PeoplePlan, StationFile, TlsPlan
 from edge.config.points import ACTIVE_KINDS, BusTable, OneWireBus
 from edge.config.reading import Findings, Mistake, UnusableInputs, document_of, text_of
 from edge.config.sections import Tables, kind_of, other_kinds, read
-from edge.config.tables import KeepTable
+from edge.config.tables import KeepTable, PeopleTable
 from edge.domain.errors import UnusableInput
 from edge.domain.settings import AlarmTuning, Point, Settings
 
@@ -84,6 +84,7 @@ def loads(text: str, path: Path) -> StationFile:
         not_active=tuple(config_notes.not_active(tables)),
         tell=config_telling.tell_plan(tables, path.parent),
         outputs=config_telling.output_plans(tables),
+        people=_people(tables.people),
     )
 
 
@@ -201,6 +202,11 @@ def _api(tables: Tables, folder: Path) -> ApiPlan:
         tls = TlsPlan(None, _beside(folder, own.tls.certificate), _beside(folder, own.tls.key))
     host, port = own.listen
     return ApiPlan(host, port, tls, _beside(folder, own.people))
+
+
+def _people(own: PeopleTable | None) -> PeoplePlan:
+    own = own if own is not None else PeopleTable.model_validate({})
+    return PeoplePlan(whole_ms(own.idle), whole_ms(own.longest), own.looking == "open", own.names == "open")
 
 
 def _keep(own: KeepTable | None, folder: Path) -> KeepPlan:

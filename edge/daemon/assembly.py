@@ -21,6 +21,7 @@ from edge.clock import RealClock
 from edge.config import StationFile, settings_of
 from edge.daemon.opening import Opening, SilentDisk
 from edge.daemon.part import Part, Running
+from edge.daemon.people import access_rules, make_access
 from edge.daemon.series import CurrentSeries
 from edge.daemon.telling import Telling, make_outputs, make_telling
 from edge.daemon.unkept import UnkeptJournal
@@ -85,7 +86,7 @@ class Assembly:
         self.not_kept: StoreFault | None = None
         self.opening = opening
         self._store_tried_s = time.monotonic()
-        self._lost_readings, self._lost_at_s = 0, float("-inf")
+        self._lost = (0, float("-inf"))  # readings, and when the newest of them were missed
         self.parts: dict[str, Part] = {}
 
     # ---- start ------------------------------------------------------------------------------------------------------
@@ -133,6 +134,7 @@ class Assembly:
             as_before=lambda document, state: Station(settings_of(document), self.clock.boot, state),
         )
         self.judge.start()
+        self.people = make_access(self.plan, self.clock, self.journal, self.judge.note)
 
     def _came(self, entries: Sequence[Entry]) -> None:
         """Entries have come to disk: a person's word on the clock reaches it, whoever listens is told."""
@@ -227,8 +229,9 @@ class Assembly:
 
         api = self.plan.api
         return ApiServer(
-            api.host, api.port, self.judge, self.journal, self.series, about=self.about(), status=self.status
-        )
+            api.host, api.port, self.judge, self.journal, self.series, about=self.about(), status=self.status,
+            people=self.people,
+        )  # fmt: skip
 
     # ---- while it runs ----------------------------------------------------------------------------------------------
 
@@ -282,9 +285,9 @@ class Assembly:
 
     def _store_trouble(self, series: Mapping[str, Any]) -> Message | None:
         lost = int(series.get("lost_readings", 0))
-        if lost > self._lost_readings:
-            self._lost_readings, self._lost_at_s = lost, time.monotonic()
-        newly_lost = time.monotonic() - self._lost_at_s < 60.0
+        if lost > self._lost[0]:
+            self._lost = (lost, time.monotonic())
+        newly_lost = time.monotonic() - self._lost[1] < 60.0
         if self.journal.trouble:
             return as_told(self.journal.trouble)
         trouble = store_trouble(self.judge.status(), self.judge.refusing_s(), series, newly_lost=newly_lost)
@@ -311,12 +314,15 @@ class Assembly:
         return page and (self.judge.status()["hearings"] > 0 or not any(bus.active for bus in self.plan.buses))
 
     def status(self) -> dict[str, Any]:
-        """For /health: {"ok", "uptime_s", "judge", "journal", "series", "buses", and each part that tells}."""
+        """For /health: {"ok", "uptime_s", "judge", "journal", "series", "buses", "people", and each part that tells}."""
         parts = {name: part.status() for name, part in self.parts.items()}
-        judge, series, stuck = self.judge.status(), self.series.status(), self.stuck()
+        judge, series, stuck, people = self.judge.status(), self.series.status(), self.stuck(), self.people.status()
         trouble = self._store_trouble(series)
         return {
-            "ok": bool(judge["ok"]) and trouble is None and not stuck and all(part["ok"] for part in parts.values()),
+            "ok": bool(judge["ok"] and people["ok"])
+            and trouble is None
+            and not stuck
+            and all(p["ok"] for p in parts.values()),
             "stuck": stuck,
             "store": "ok" if trouble is None else Words().text(trouble),
             "uptime_s": round(time.monotonic() - self._began_s, 1),
@@ -324,6 +330,7 @@ class Assembly:
             "journal": self.journal.status(),
             "series": {"ok": not series.get("trouble"), **series},
             "buses": self.acquisition.status(),
+            "people": people,
             **parts,
         }
 
@@ -346,6 +353,7 @@ class Assembly:
             )
         self.judge.reload(self._station_maker(new), new.document, new.digest).result(timeout=10)
         about, self.plan = self.about(), new
+        self.people.rules = access_rules(new)
         if new.settings.points != old.settings.points:
             self.series.wanted(new.settings.points)
         if new.buses != old.buses or new.settings.points != old.settings.points:
@@ -387,6 +395,8 @@ class Assembly:
         ended = True
         if hasattr(self, "acquisition"):
             self.acquisition.stop(0.8)
+        if hasattr(self, "people"):
+            self.people.stop(0.5)
         if hasattr(self, "judge"):
             ended = self.judge.stop(2.0, why) and ended
         for part in self.parts.values():

@@ -5,7 +5,7 @@ from __future__ import annotations
 from collections.abc import Mapping
 from enum import StrEnum
 from types import MappingProxyType
-from typing import Any, Final
+from typing import Any, Final, NamedTuple
 
 
 class PersonRole(StrEnum):
@@ -32,6 +32,42 @@ class Scope(StrEnum):
     RECORD = "record"
     ACKNOWLEDGE = "acknowledge"
     ADMIN = "admin"
+
+
+class Credentials(NamedTuple):
+    """What came with a request: a session's cookie, a program's token, a page's proof; and from which address."""
+
+    cookie: str = ""
+    bearer: str = ""
+    proof: str = ""
+    address: str = ""
+
+
+class Who(NamedTuple):
+    """Who does something, and how that was proven. Of a name that was typed no role is known."""
+
+    name: str
+    role: PersonRole | None
+    proof: Proof
+
+
+class SignedIn(NamedTuple):
+    """A session as its page needs to know it. `token` only where it has just begun: it is kept nowhere else."""
+
+    name: str
+    role: PersonRole
+    csrf: str
+    idle_s: int  # until it ends unless somebody does something
+    ends_s: int  # until it ends whatever is done
+    token: str = ""
+
+
+class NewCode(NamedTuple):
+    """A person's code, the one time that it is shown: only its hash is kept."""
+
+    name: str
+    role: PersonRole
+    code: str
 
 
 #: a technician puts an alarm aside for at most so long

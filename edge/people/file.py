@@ -113,7 +113,7 @@ class PeopleFile:
             if version > PEOPLE_VERSION:
                 raise newer_store(self._path, str(version), PEOPLE_VERSION)
             conn.execute("PRAGMA secure_delete=ON")  # what is deleted is overwritten
-            conn.execute("SELECT count(*) FROM person, session, token, first, tries, change").fetchone()
+            conn.execute("SELECT 1 FROM person, session, token, first, tries, change LIMIT 0").fetchone()
         except BaseException:
             conn.close()
             raise

@@ -201,6 +201,12 @@ class PeopleStore:
         with self._file.writing() as conn:
             conn.execute("DELETE FROM session WHERE digest = ?", (digest,))
 
+    def end_sessions(self, person: Person, at_ms: int) -> None:
+        """End all sessions of a person."""
+        with self._file.writing() as conn:
+            conn.execute("DELETE FROM session WHERE person = ?", (person.number,))
+            _note(conn, "sessions_ended", person.name, person.role, at_ms)
+
     # -- tokens of programs
 
     def add_token(self, digest: bytes, person: Person, title: str, scopes: frozenset[Scope], at_ms: int) -> int:
@@ -264,6 +270,11 @@ class PeopleStore:
                 "DELETE FROM tries WHERE address IN (SELECT address FROM tries ORDER BY last_ms DESC LIMIT -1 OFFSET ?)",
                 (most,),
             )
+
+    def forget_tries(self, address: str) -> None:
+        """What this address tried doesn't matter any more."""
+        with self._file.writing() as conn:
+            conn.execute("DELETE FROM tries WHERE address = ?", (address,))
 
     # -- what waits for the journal
 

@@ -19,6 +19,7 @@ DOCUMENTS = [
     "DEVELOPERS.md",
     "CHANGELOG.md",
     "deploy/mqtt.md",
+    "deploy/security.md",
     *(f"deploy/{name}" for name in sorted(REFERENCES)),
 ]
 README = (ROOT / "README.md").read_text(encoding="utf-8")
@@ -36,6 +37,12 @@ def tables() -> ModuleType:
 def test_tables_are_those_of_the_code(name: str):
     found = [match[2] for text in REFERENCES.values() for match in tables().mark(name).finditer(text)]
     assert found == [tables().TABLES[name]()], "the table stands once: run python tests/tables.py, or see to its marks"
+
+
+def test_who_may_record_what_is_as_the_code_has_it() -> None:
+    module = tables()
+    found = [match[2] for match in module.mark("permits").finditer(module.SECURITY.read_text(encoding="utf-8"))]
+    assert found == [module.permits()], "run python tests/tables.py"
 
 
 def test_no_table_is_left_out():
