@@ -22,7 +22,7 @@ from edge.api.parts import People
 from edge.api.problems import Problem, as_problem
 from edge.api.readers import Readers
 from edge.api.stream import event
-from edge.domain.errors import NotAllowed, NotSignedIn, TooManyTries
+from edge.domain.errors import NewerStore, NotAllowed, NotSignedIn, TooManyTries
 from edge.domain.permits import Credentials, SignedIn, Who
 from edge.domain.strict_json import shown
 
@@ -125,6 +125,8 @@ def _answered(people: People, call: Callable[[People], T]) -> T:
         raise as_problem(401, exc, _CHALLENGE) from exc
     except NotAllowed as exc:
         raise as_problem(403, exc) from exc
+    except NewerStore as exc:
+        raise as_problem(503, exc) from exc
     except TooManyTries as exc:
         raise as_problem(429, exc, {"retry-after": str(exc.wait_s)}) from exc
 
@@ -167,8 +169,8 @@ async def sign_in(request: Request, door: OfDoor) -> Response:
     """Sign in with the code on one's card. The answer sets the session's cookie."""
     path = request.url.path
     said = await _texts(request, "code")
-    address = address_of(request)
-    begun = await door.ask(path, lambda people: people.sign_in(said["code"], address))
+    asks = door.credentials(request)
+    begun = await door.ask(path, lambda people: people.sign_in(said["code"], asks))
     answer = _session(door, begun)
     answer.set_cookie(
         door.cookie, begun.token, path="/", httponly=True, samesite="strict", secure=request.url.scheme == "https",

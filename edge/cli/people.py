@@ -54,9 +54,11 @@ def remove(keep: Path, name: str) -> int:
     with _store(keep) as store:
         person = roster.named(store, name)
         store.remove(person, _now_ms())
-        left = [one for one in store.people() if one.role is PersonRole.BIOMED]
+        left = store.people()
     print(f"{person.name} is removed: signed out everywhere, and their tokens are revoked")
     if not left:
+        print("Nobody is set up now: on this computer whoever records types a name again, and nobody proves it.")
+    elif not any(one.role is PersonRole.BIOMED for one in left):
         print("No biomed is left: add one, or nobody can calibrate, change filters or release a biomed's hold.")
     return 0
 

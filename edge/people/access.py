@@ -153,8 +153,8 @@ class Access:
 
     # -- signing in and out
 
-    def sign_in(self, code: str, address: str) -> SignedIn:
-        """Begin a session for whoever has this code.
+    def sign_in(self, code: str, asks: Credentials) -> SignedIn:
+        """Begin a session for whoever has this code; that of the page before is over.
 
         Raises:
             NotSignedIn: it is nobody's code.
@@ -165,11 +165,14 @@ class Access:
         """
         if not self._store.count():
             raise _nobody("the code")
-        address = source(address)
+        address = source(asks.address)
         person, secret = self._trying.person_of(code, address)
         begun = self._sessions.begin(person, secret)
         if begun is None:
             self._trying.wrong(address)  # the code was taken back while it was looked at
+        before = self._sessions.of(asks.cookie)
+        if before is not None:
+            self._sessions.end(before)
         self._happened("signed_in", address, person)
         return begun
 
@@ -315,6 +318,7 @@ class Access:
 
     def _happened(self, what: AccessWord, address: str, person: Person | None, record: str = "") -> None:
         name, role = ("", "") if person is None else (person.name, str(person.role))
+        record = record if record in MAY_RECORD else ""  # what else was sent is nobody's word
         self._episodes.note(what, self._clock.mono_ms(), name=name, role=role, address=address, record=record)
 
 

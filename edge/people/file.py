@@ -7,9 +7,10 @@ from __future__ import annotations
 
 import os
 import sqlite3
+import stat
 import threading
 from collections.abc import Iterator
-from contextlib import contextmanager
+from contextlib import contextmanager, suppress
 from pathlib import Path
 from typing import Any, Final
 
@@ -117,6 +118,9 @@ class PeopleFile:
         except BaseException:
             conn.close()
             raise
+        if stat.S_IMODE(os.stat(self._path).st_mode) & ~MODE:
+            with suppress(PermissionError):  # whose it is not may still read it
+                os.chmod(self._path, MODE)
         self._conn, self._file = conn, self._there()
         return conn
 

@@ -34,14 +34,16 @@ def all_at_once(many: int, call: Callable[[int], object]) -> Counter[str]:
 
 def test_wrong_codes_that_come_at_once_are_no_more_tries_than_one_after_the_other(site: Site) -> None:
     for _ in range(2):
-        outcome = all_at_once(8, lambda _: site.access.sign_in(str(new_code()), "192.0.2.1"))
+        outcome = all_at_once(8, lambda _: site.access.sign_in(str(new_code()), Credentials(address="192.0.2.1")))
         assert outcome["NotSignedIn"] <= FREE + 1 and sum(outcome.values()) == 8 and outcome["done"] == 0
 
 
 def test_sessions_that_begin_at_once_are_each_their_own(site: Site) -> None:
     codes = [site.codes[BIOMED], site.codes[TECHNICIAN]]
     begun = {}
-    outcome = all_at_once(4, lambda n: begun.setdefault(n, site.access.sign_in(codes[n % 2], f"192.0.2.{n}")))
+    outcome = all_at_once(
+        4, lambda n: begun.setdefault(n, site.access.sign_in(codes[n % 2], Credentials(address=f"192.0.2.{n}")))
+    )
     assert outcome == {"done": 4} and len({one.token for one in begun.values()}) == 4
     for place, one in begun.items():
         found = site.access.session(Credentials(cookie=one.token))
@@ -49,7 +51,7 @@ def test_sessions_that_begin_at_once_are_each_their_own(site: Site) -> None:
 
 
 def test_whoever_is_reset_while_they_record_is_out_at_the_end(site: Site) -> None:
-    begun = site.access.sign_in(site.codes[TECHNICIAN], "192.0.2.1")
+    begun = site.access.sign_in(site.codes[TECHNICIAN], Credentials(address="192.0.2.1"))
     asks = Credentials(cookie=begun.token, proof=begun.csrf)
 
     def one(place: int) -> None:

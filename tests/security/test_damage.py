@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import os
+import sqlite3
 from pathlib import Path
 from typing import Any
 
@@ -72,6 +73,15 @@ def test_what_cant_be_read_lets_nobody_in_and_nobody_record(site: Site, damage: 
     assert site.try_code(site.codes[BIOMED]).status == 200
     site.access.look()
     assert site.whats().count("readable") == 1 and site.access.status()["ok"]
+
+
+def test_what_a_newer_version_wrote_lets_nobody_in(site: Site) -> None:
+    site.access.stop()
+    with sqlite3.connect(site.folder / PEOPLE_FILE) as conn:
+        conn.execute("PRAGMA user_version=99")
+    site.begin(AccessRules())
+    assert site.try_code(site.codes[BIOMED]).status == site.record("note", by="anybody").status == 503
+    assert site.access.status()["ok"] is False
 
 
 def test_a_disk_that_takes_no_more_lets_nobody_in_and_ends_no_session(

@@ -66,6 +66,13 @@ def test_the_file_is_for_the_daemon_alone(site: Site) -> None:
     store.close()
 
 
+def test_a_file_that_others_may_read_is_for_the_daemon_alone_again(site: Site) -> None:
+    site.access.stop()
+    (site.folder / PEOPLE_FILE).chmod(0o666)
+    PeopleStore(site.folder).people()
+    assert stat.S_IMODE((site.folder / PEOPLE_FILE).stat().st_mode) == 0o600
+
+
 def test_who_is_removed_leaves_no_hash_behind(site: Site) -> None:
     store = PeopleStore(site.folder)
     _, kept = store.found_by(site.codes[TECHNICIAN][:4]) or (None, "")

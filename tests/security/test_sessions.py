@@ -62,6 +62,13 @@ def test_whoever_signs_out_is_out_wherever_the_cookie_is(site: Site) -> None:
     assert "session_over" in site.whats() and "signed_out" in site.whats()
 
 
+def test_whoever_signs_in_where_somebody_was_signed_in_takes_their_place(site: Site) -> None:
+    before = site.sign_in(TECHNICIAN)
+    answer = site.ask("POST", "/api/1/session", {"code": site.codes[BIOMED]}, before, proof="")
+    assert answer.status == 200 and answer.json["name"] == BIOMED
+    assert ended(site, before)
+
+
 def test_an_idle_session_ends_and_looking_keeps_none_awake(site: Site) -> None:
     busy, idle = site.sign_in(BIOMED), site.sign_in(TECHNICIAN)
     for _ in range(5):

@@ -173,6 +173,12 @@ def test_people_who_are_added_while_it_runs_are_asked_for_at_once(site: Site, tm
     assert other.record("note", by="anybody").status == 401
 
 
+def test_what_is_sent_as_a_records_name_reaches_no_journal(site: Site) -> None:
+    assert site.ask("POST", "/api/1/records", {"record": "x\x1b[31m", "by": "y"}).status == 401
+    (told,) = [body for body in site.journalled() if body["what"] == "not_signed_in"]
+    assert told == {"what": "not_signed_in", "tries": 1, "address": "127.0.0.1"}
+
+
 def test_a_viewer_looks_and_no_more(site: Site) -> None:
     who = site.sign_in(VIEWER)
     assert site.ask("GET", "/api/1/verdict", None, who).status == 200
