@@ -95,6 +95,19 @@ def _done(call: Callable[[], int | None]) -> None:
     raise typer.Exit(terminal.guarded(call))
 
 
+def _refuse_unsigned(ctx: typer.Context, by: str | None, url: str) -> None:
+    """A name may be left out only where it is known otherwise who sends something."""
+    if by is None:
+        from edge.cli import signed
+
+        known: list[bool] = []
+        if code := terminal.guarded(lambda: known.append(signed.signs_for(url))):
+            raise typer.Exit(code)
+        if known[0]:
+            return
+        raise typer.BadParameter("it is missing: who did it", ctx=ctx, param_hint="--by")
+
+
 def _version(wanted: bool) -> None:
     if wanted:
         from edge.daemon.version import program_version
@@ -418,11 +431,13 @@ def watch(url: Url = DEFAULT_URL) -> None:
 
 @app.command()
 def ack(
+    ctx: typer.Context,
     alarm: Annotated[str, typer.Argument(help="Its id, such as outlet_tripped:heater.", metavar="ALARM")],
     by: Annotated[str | None, typer.Option(help="Who acknowledges; whoever signs in may leave it out.")] = None,
     url: Url = DEFAULT_URL,
 ) -> None:
     """Acknowledge an alarm of a running station."""
+    _refuse_unsigned(ctx, by, url)
 
     def work() -> int:
         from edge.cli import ask as cli_ask
@@ -436,6 +451,7 @@ def ack(
 
 @app.command(cls=RecordCommand)
 def record(
+    ctx: typer.Context,
     kind: Annotated[
         str,
         typer.Argument(
@@ -460,6 +476,7 @@ def record(
     url: Url = DEFAULT_URL,
 ) -> None:
     """Record at a running station what was done, or what was read by eye; on a terminal it asks for what is missing."""
+    _refuse_unsigned(ctx, by, url)
 
     def work() -> int:
         from edge.cli import record as cli_record
@@ -473,6 +490,7 @@ def record(
 
 @app.command()
 def calibrate(
+    ctx: typer.Context,
     point: Annotated[str, typer.Argument(help="The point's id.", metavar="POINT")],
     by: Annotated[str | None, typer.Option(help="Who calibrates; whoever signs in may leave it out.")] = None,
     reference: Annotated[
@@ -498,6 +516,7 @@ def calibrate(
     url: Url = DEFAULT_URL,
 ) -> None:
     """Calibrate a point of a running station against a reference; on a terminal it asks for what is missing."""
+    _refuse_unsigned(ctx, by, url)
 
     def work() -> int:
         from edge.cli import record as cli_record

@@ -54,6 +54,11 @@ def recording(url: str, ask: Callable[[str], str] | None = None) -> Iterator[Non
                 client.sign_out(url)
 
 
+def signs_for(url: str) -> bool:
+    """Whether it will be known who sends something, so that nobody has to be named."""
+    return bool(_token()) or _asks_for_people(url)
+
+
 def _asks_for_people(url: str) -> bool:
     try:
         return bool(client.get(url, "/api/1/session").get("people", "none") != "none")
