@@ -645,6 +645,7 @@ def _openapi(app: FastAPI) -> dict[str, Any]:
         for model in (models.Problem, models.Acknowledge, models.SignIn, models.First):
             schemas[model.__name__] = model.model_json_schema(ref_template="#/components/schemas/{model}")
         schemas |= record_schemas()
+        document["components"]["securitySchemes"] = people.schemes(app.state.desk.door)
         app.openapi_schema = document
     return app.openapi_schema
 

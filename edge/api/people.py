@@ -256,6 +256,19 @@ async def _texts(request: Request, *keys: str) -> dict[str, str]:
     return body
 
 
+def schemes(door: Door) -> dict[str, Any]:
+    """OpenAPI of the ways to say who asks. Which routes need one depends on whether people are set up, and on the station file."""
+    return {
+        "session": {
+            "type": "apiKey",
+            "in": "cookie",
+            "name": door.cookie,
+            "description": "writes bring X-CSRF-Proof beside it",
+        },
+        "token": {"type": "http", "scheme": "bearer", "description": "made by `warmwell people token add`"},
+    }
+
+
 def add_to(app: FastAPI, base: str, refusals: Callable[..., dict[int | str, dict[str, Any]]]) -> None:
     """Add the routes. `refusals`: OpenAPI of the problems that a route may answer with."""
 

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import math
 import threading
-from typing import NoReturn
+from typing import Final, NoReturn
 
 from edge.domain.contracts import Clock
 from edge.domain.errors import NotSignedIn, TooManyTries, UnusableInput
@@ -15,7 +15,7 @@ from edge.people.store import PeopleStore, Person
 from edge.people.throttle import MOST_ADDRESSES, Throttle
 
 #: a one-time code for the first person is good for so long
-FIRST_FOR_MS = 600_000
+FIRST_FOR_MS: Final = 600_000
 
 
 class Trying:
