@@ -40,7 +40,7 @@ def whose(address: str) -> str:
     """
     found = address_of(address.partition("%")[0])
     if not isinstance(found, ipaddress.IPv6Address) or found.is_loopback:
-        return address
+        return address[:64]
     if found.ipv4_mapped is not None:
         return str(found.ipv4_mapped)
     return str(ipaddress.ip_network((found, 64), strict=False))

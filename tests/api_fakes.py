@@ -318,6 +318,9 @@ async def ask(
     target: str,
     body: bytes | Iterable[bytes] | None = None,
     headers: dict[str, str] | None = None,
+    *,
+    address: str = "127.0.0.1",
+    scheme: str = "http",
 ) -> Answer:
     """One request to an ASGI application, in process. A body of several pieces is sent as a chunked one would arrive."""
     path, _, query = target.partition("?")
@@ -327,8 +330,8 @@ async def ask(
         sent |= {"content-length": str(len(body))} if isinstance(body, bytes) else {"transfer-encoding": "chunked"}
     scope = {
         "type": "http", "asgi": {"version": "3.0", "spec_version": "2.3"}, "http_version": "1.1", "method": method,
-        "scheme": "http", "path": _unquoted(path), "raw_path": path.encode(), "query_string": query.encode(), "root_path": "",
-        "headers": [(k.lower().encode(), v.encode("latin-1")) for k, v in sent.items()], "client": ("127.0.0.1", 50000),
+        "scheme": scheme, "path": _unquoted(path), "raw_path": path.encode(), "query_string": query.encode(), "root_path": "",
+        "headers": [(k.lower().encode(), v.encode("latin-1")) for k, v in sent.items()], "client": (address, 50000),
         "server": ("127.0.0.1", 8484), "state": {},
     }  # fmt: skip
     answer = Answer(0, {}, b"")

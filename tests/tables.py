@@ -1,4 +1,4 @@
-"""The tables of deploy/reference-*.md and deploy/wiring.md that are drawn from the code.
+"""The tables of deploy/reference-*.md, deploy/wiring.md and deploy/security.md that are drawn from the code.
 
 `python tests/tables.py` writes them anew between their marks; tests compare.
 """
@@ -14,6 +14,7 @@ ROOT = Path(__file__).parents[1]
 REFERENCES = sorted((ROOT / "deploy").glob("reference-*.md"))
 MESSAGES = ROOT / "deploy/reference-messages.md"
 WIRING = ROOT / "deploy/wiring.md"
+SECURITY = ROOT / "deploy/security.md"
 ALARMS = ROOT / "config/alarms.toml"
 sys.path.insert(0, str(ROOT))  # when run as a program, from any folder
 
@@ -21,6 +22,7 @@ from edge.domain import quantities  # noqa: E402
 from edge.domain.alarms.catalogue import CATALOGUE, OWN  # noqa: E402
 from edge.domain.alarms.states import COMES_BACK, LATCHING, TABLE, Event, State  # noqa: E402  (after the path)
 from edge.domain.doubts.table import CHECKS  # noqa: E402
+from edge.domain.permits import MAY_RECORD, TECHNICIAN_SHELVES_MIN, PersonRole  # noqa: E402
 from edge.domain.quantities import from_kind  # noqa: E402
 from edge.domain.readings import KIND_OF, REASONS, UNIT_OF, Kind  # noqa: E402
 from edge.domain.roles import ROLES  # noqa: E402
@@ -158,6 +160,19 @@ TABLES: dict[str, Callable[[], str]] = {
 }  # fmt: skip
 
 
+def permits() -> str:
+    """Which role may make which record."""
+
+    def may(record: str, role: PersonRole) -> str:
+        if role not in MAY_RECORD[record]:
+            return ""
+        bounded = record == "shelve" and role is PersonRole.TECHNICIAN
+        return f"up to {TECHNICIAN_SHELVES_MIN:g} min" if bounded else "yes"
+
+    rows = ((f"`{record}`", *(may(record, role) for role in PersonRole)) for record in MAY_RECORD)
+    return _table(("record", *PersonRole), rows)
+
+
 def mark(name: str) -> re.Pattern[str]:
     return re.compile(rf"(<!-- {name}: written by tests/tables.py -->\n)(.*?)(\n<!-- end -->)", re.DOTALL)
 
@@ -183,6 +198,8 @@ def main() -> None:
     ALARMS.write_text(alarm_catalogue(), encoding="utf-8")
     text = SAYS.sub(lambda found: f"{found[1]}{says(found[2])}\n{found[4]}", WIRING.read_text(encoding="utf-8"))
     WIRING.write_text(text, encoding="utf-8")
+    text = mark("permits").sub(lambda found: f"{found[1]}{permits()}{found[3]}", SECURITY.read_text(encoding="utf-8"))
+    SECURITY.write_text(text, encoding="utf-8")
 
 
 if __name__ == "__main__":

@@ -17,13 +17,16 @@ from fastapi.exceptions import RequestValidationError
 from fastapi.openapi.utils import get_openapi
 from fastapi.responses import Response, StreamingResponse
 from starlette.exceptions import HTTPException
+from starlette.routing import Route
 
-from edge.api import jsonin, metrics, models, pages, problems, times
+from edge.api import metrics, models, pages, people, problems, times
+from edge.api.asked import body_of, lacks, only
 from edge.api.border import Border, Names
 from edge.api.budget import HOLD_BYTES_A_MINUTE, HOLDS_A_MINUTE, Budget, Shares
 from edge.api.forms_schema import record_schemas
 from edge.api.jsonout import dumps, in_pieces
 from edge.api.parts import Parts
+from edge.api.people import Door, name_in, proven
 from edge.api.picture import Watch
 from edge.api.problems import Problem, as_problem, unknown_name
 from edge.api.readers import Readers
@@ -59,7 +62,8 @@ RFC 9457 problem documents with one sentence in `detail`."""
 def _refusals(*statuses: int) -> dict[int | str, dict[str, Any]]:
     """OpenAPI of the problems that a route may answer with, beside those that every route may."""
     texts = {
-        400: "not understood", 403: "sent by another site's page", 404: "no such id", 408: "the body came too slowly",
+        400: "not understood", 401: "nobody is signed in", 404: "no such id",
+        403: "sent by another site's page, or beyond what the sender may do", 408: "the body came too slowly",
         413: "the body is too long", 415: "the body is not JSON", 421: "for another host", 422: "understood, but it can't be used",
         429: "too many in a minute", 431: "its address and headers are too long",
         500: "an error of Warmwell's own", 503: "can't be answered now: see `detail`",
@@ -117,6 +121,7 @@ class Desk:
         self.tellers = Readers(TOLD_WITHIN_S)  # /health waits behind no chart and no stream
         of_one = MOST_STREAMS_OF_ONE if parts.on_network else MOST_STREAMS
         self.hub = Hub(parts.judge, parts.journal, self.watch, self.readers, of_one=of_one)
+        self.door = Door(parts.people, f"{self.about['site']}/{self.about['station']}")
         self.budget, self.holds = Shares(), Budget(HOLDS_A_MINUTE, HOLD_BYTES_A_MINUTE)
         self.seconds = time.monotonic
 
@@ -196,29 +201,9 @@ PointId = Annotated[str, Path(max_length=200, description="id of a point in the 
 AlarmId = Annotated[str, Path(max_length=200, description="id of an alarm, such as outlet_tripped:heater")]
 
 
-def only(*names: str) -> Any:
-    """A dependency: refuse query parameters that the route doesn't have, and repeated ones. A mistyped one isn't ignored."""
-
-    def check(request: Request) -> None:
-        given = [name for name, _ in request.query_params.multi_items()]
-        for name in given:
-            path = request.url.path
-            if name not in names:
-                expected = problems.nearest(name, names) if names else "no parameters"
-                raise Problem(
-                    422, f"there is no parameter {shown(name)}", where=path, expected=expected, do="Correct its name"
-                )
-            if given.count(name) > 1:
-                raise Problem(
-                    422, f"the parameter {name} is given twice", where=path, expected="it once", do="Leave one out"
-                )
-
-    return Depends(check)
-
-
 async def station(desk: OfDesk) -> Response:
     """Which station this is, how it is set up, and the words in which it is shown."""
-    return JsonResponse(dumps({**desk.about, "words": WORDS}))
+    return JsonResponse(dumps({**desk.about, "people": desk.door.state, "words": WORDS}))
 
 
 async def verdict(desk: OfDesk) -> Response:
@@ -383,19 +368,19 @@ async def stream(
         after = int(last_event[:17])
     last = await desk.hub.last_seq()
     place = desk.hub.take_place(path, whose(request.client.host) if request.client else "")
-    return EventStream(desk.hub.events(after, last), lambda: desk.hub.leave_place(place))
+    events = desk.door.while_looking(request, desk.hub.events(after, last))
+    return EventStream(events, lambda: desk.hub.leave_place(place))
 
 
 async def records(request: Request, desk: OfDesk) -> Response:
     """Record what a person did. Answered once it is on disk; a record in the wrong order is kept and does not count."""
     path = request.url.path
-    body = await _body(request)
+    body = await body_of(request)
     record = body.get("record")
     if not isinstance(record, str) or not record or len(record) > 64:
-        raise Problem(
-            422, _lacks(record), where=f"{path}, record", expected="the record's name", do="Say what was done"
-        )
-    body["by"] = _name(body, path)
+        raise Problem(422, lacks(record), where=f"{path}, record", expected="the record's name", do="Say what was done")
+    who = await desk.door.writer(request, body)
+    body["by"] = name_in(who, body, path)
     if body.get("at") is None:
         body.pop("at", None)
     elif isinstance(body["at"], bool) or not isinstance(body["at"], str | int | float):
@@ -415,14 +400,15 @@ async def records(request: Request, desk: OfDesk) -> Response:
         raise as_problem(422, exc) from exc
     if record == "acknowledge" and isinstance(body.get("alarm"), str):
         _known_alarm(desk, body["alarm"], path)
-    return await desk.keep(body, path, _client(request, body))
+    return await desk.keep(body | proven(who), path, _client(request, body))
 
 
 async def acknowledge(request: Request, desk: OfDesk, id: AlarmId) -> Response:
     """Answer an alarm: I have seen it. Its cause stays until it is mended."""
     path = request.url.path
+    body = await body_of(request)
+    who = await desk.door.writer(request, body | {"record": "acknowledge"})
     _known_alarm(desk, id, path)
-    body = await _body(request)
     for key in body:
         if key not in ("by", "note"):
             raise Problem(
@@ -432,7 +418,7 @@ async def acknowledge(request: Request, desk: OfDesk, id: AlarmId) -> Response:
                 expected="by, and note if you like",
                 do="Leave it out",
             )
-    record: dict[str, Any] = {"record": "acknowledge", "alarm": id, "by": _name(body, path)}
+    record: dict[str, Any] = {"record": "acknowledge", "alarm": id, "by": name_in(who, body, path)}
     note = body.get("note")
     if note is not None:
         if not isinstance(note, str) or len(note) > 2000:
@@ -440,7 +426,7 @@ async def acknowledge(request: Request, desk: OfDesk, id: AlarmId) -> Response:
                 422, "the note can't be used", where=f"{path}, note", expected="up to 2000 characters", do="Shorten it"
             )
         record["note"] = note
-    return await desk.keep(record, path, _client(request, record))
+    return await desk.keep(record | proven(who), path, _client(request, record))
 
 
 def _client(request: Request, body: Mapping[str, Any]) -> str:
@@ -458,36 +444,8 @@ def _known_alarm(desk: Desk, ident: str, path: str) -> None:
         raise unknown_name("alarm", ident, known, path, "/api/1/alarms")
 
 
-async def _body(request: Request) -> dict[str, Any]:
-    """The JSON object that was sent; its size is bounded by the border already."""
-    kind, _, rest = request.headers.get("content-type", "").partition(";")
-    charset = rest.strip().lower().replace('"', "")
-    if kind.strip().lower() != "application/json" or charset not in ("", "charset=utf-8"):
-        raise Problem(
-            415,
-            f"the content type is {shown(request.headers.get('content-type', ''))}",
-            where=request.url.path,
-            expected="application/json",
-            do="Send JSON and say so in Content-Type",
-        )
-    return jsonin.loads_object(await request.body(), request.url.path)
-
-
-def _name(body: Mapping[str, Any], path: str) -> str:
-    by = body.get("by")
-    if not isinstance(by, str) or not by.strip() or len(by) > 80 or not by.isprintable():
-        raise Problem(
-            422, _lacks(by), where=f"{path}, by", expected="a name of 1 to 80 characters", do="Say who did it"
-        )
-    return by.strip()
-
-
-def _lacks(value: object) -> str:
-    return "it is missing" if value is None else f"{shown(value)} can't be used"
-
-
-async def health(desk: OfDesk) -> Response:
-    """Is the daemon well? 503 where it can't be relied on."""
+async def health(request: Request, desk: OfDesk) -> Response:
+    """Is the daemon well? 503 where it can't be relied on. `parts` only for who may look."""
     seen = desk.watch.see()
     told, seq = await asyncio.gather(
         desk.tellers.read("/health", desk.parts.status),
@@ -506,7 +464,7 @@ async def health(desk: OfDesk) -> Response:
         "judge_quiet_s": round(seen.quiet_s, 1),
         "streams": desk.hub.streams,
         "last_seq": last_seq,
-        "parts": parts,
+        "parts": parts if await desk.door.may_look(request) else {},
     }
     return JsonResponse(dumps(answer), 503 if failed else 200)
 
@@ -566,14 +524,15 @@ def build(parts: Parts, *, kept_within_s: float = KEPT_WITHIN_S) -> FastAPI:
 
 def _add_routes(app: FastAPI) -> None:
     def get(path: str, route: Any, model: Any, *params: str, refusals: tuple[int, ...] = (), **more: Any) -> None:
-        responses = _refusals(*refusals, 422) | more.pop("responses", {})
+        for_all = path == "/health"
+        responses = _refusals(*refusals, 422, *(() if for_all else (401, 403, 503))) | more.pop("responses", {})
         app.add_api_route(
             path,
             route,
             methods=["GET"],
             response_model=model,
             responses=responses,
-            dependencies=[only(*params)],
+            dependencies=[only(*params), *(() if for_all else (people.MAY_LOOK,))],
             **more,
         )
 
@@ -611,13 +570,14 @@ def _add_routes(app: FastAPI) -> None:
             route,
             methods=["POST"],
             response_model=models.Kept,
-            responses=_refusals(400, 403, 408, 415, 422, 429, 503, *refusals),
+            responses=_refusals(400, 401, 403, 408, 415, 422, 429, 503, *refusals),
             dependencies=[only()],
             openapi_extra=body,
         )
 
     post(f"{one}/records", records, _BODY_OF_RECORD, 404)
     post(f"{one}/alarms/{{id}}/acknowledge", acknowledge, _BODY_OF_ACKNOWLEDGE, 404)
+    people.add_to(app, one, _refusals)
 
 
 def _add_handlers(app: FastAPI) -> None:
@@ -655,7 +615,9 @@ def _of_framework(app: FastAPI, request: Request, exc: HTTPException) -> Problem
             do="See /docs for all paths",
         )
     if exc.status_code == 405:
-        allowed = headers.get("Allow", headers.get("allow", ""))
+        here = [route for route in app.routes if isinstance(route, Route) and route.path_regex.match(path)]
+        allowed = ", ".join(sorted({method for route in here for method in route.methods or ()} - {"HEAD"}))
+        headers["Allow"] = allowed
         return Problem(
             405,
             f"{request.method} can't be used here",
@@ -685,9 +647,10 @@ def _openapi(app: FastAPI) -> dict[str, Any]:
             openapi_version=app.openapi_version,
         )
         schemas = document.setdefault("components", {}).setdefault("schemas", {})
-        for model in (models.Problem, models.Acknowledge):
+        for model in (models.Problem, models.Acknowledge, models.SignIn, models.First):
             schemas[model.__name__] = model.model_json_schema(ref_template="#/components/schemas/{model}")
         schemas |= record_schemas()
+        document["components"]["securitySchemes"] = people.schemes(app.state.desk.door)
         app.openapi_schema = document
     return app.openapi_schema
 

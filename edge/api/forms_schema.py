@@ -40,9 +40,12 @@ def record_schemas() -> dict[str, Any]:
 
 
 def _form(record: str, form: Form) -> dict[str, Any]:
-    keys = _object({**COMMON, **form.keys}, ("record", "by"))
+    keys = _object({**COMMON, **form.keys}, ("record",))
     by = {"type": "string", "minLength": 1, "maxLength": LONGEST_NAME, "pattern": r"\S", "examples": ["M. Osei"]}
-    keys["properties"] |= {"record": {"const": record}, "by": by | {"description": COMMON["by"].says}}
+    keys["properties"] |= {
+        "record": {"const": record},
+        "by": by | {"description": f"{COMMON['by'].says}; of whoever is signed in it may be left out"},
+    }
     groups = [{"anyOf": [{"required": [key]} for key in group]} for group in form.needs]
     return {"title": record, "description": form.says, **keys} | ({"allOf": groups} if groups else {})
 

@@ -9,6 +9,7 @@ from pydantic import BaseModel, ConfigDict, Field
 VerdictWord = Literal["ready", "not_ready", "unknown"]
 DisplayWord = Literal["ready", "in_use", "reheating", "not_ready", "cant_tell", "at_rest"]
 Quality = Literal["good", "uncertain", "bad"]
+PersonRole = Literal["viewer", "technician", "biomed", "auditor"]
 Time = str | None  # RFC 3339 UTC with milliseconds
 
 
@@ -52,6 +53,9 @@ class Station(Shape):
     title: str
     timezone: str = Field(description="IANA name; a date in a request is understood in it")
     version: str
+    people: Literal["none", "set_up", "unreadable"] = Field(
+        description="whether people have to sign in to record; none: nobody is set up"
+    )
     speed: float = Field(description="how much faster than real time its clock runs; 1 but in demos")
     words: Words
 
@@ -320,8 +324,60 @@ class Kept(Shape):
 class Acknowledge(Shape):
     """Who answers an alarm."""
 
-    by: str = Field(min_length=1, max_length=80, examples=["M. Osei"])
+    by: str = Field(
+        "", min_length=1, max_length=80, examples=["M. Osei"], description="of whoever is signed in it may be left out"
+    )
     note: str | None = Field(None, max_length=2000)
+
+
+class SignIn(Shape):
+    """The code on somebody's card."""
+
+    code: str = Field(min_length=1, max_length=64, examples=["7KQ3-M2VD-9XTA-04BW"])
+
+
+class Session(Shape):
+    """Who is signed in here. `csrf` goes with each write as the header X-CSRF-Proof."""
+
+    people: Literal["none", "set_up", "unreadable"]
+    signed_in: bool
+    name: str | None = None
+    role: PersonRole | None = None
+    csrf: str | None = None
+    idle_ends_in_s: int | None = Field(None, description="until it ends unless somebody does something")
+    ends_in_s: int | None = Field(None, description="until it ends whatever is done")
+
+
+class Person(Shape):
+    """Somebody who may sign in."""
+
+    name: str
+    role: PersonRole
+
+
+class People(Shape):
+    """Everybody who may sign in."""
+
+    people: list[Person]
+
+
+class First(Shape):
+    """The one-time code that the board showed, and who the first person is."""
+
+    code: str = Field(min_length=1, max_length=64, examples=["7KQ3-M2VD-9XTA-04BW"])
+    name: str = Field(min_length=1, max_length=80, examples=["M. Osei"])
+
+
+class NewPerson(Person):
+    """Somebody who was made just now. The code is shown this once."""
+
+    code: str
+
+
+class Ended(Shape):
+    """Sessions have ended."""
+
+    ended: bool
 
 
 class Health(Shape):

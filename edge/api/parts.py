@@ -9,6 +9,7 @@ from typing import TYPE_CHECKING, Any, Protocol
 
 from edge.domain.contracts import JournalReader
 from edge.domain.entries import Entry
+from edge.domain.permits import Credentials, NewCode, SignedIn, Who
 from edge.snapshot import Snapshot
 
 if TYPE_CHECKING:
@@ -54,6 +55,31 @@ class Certificate(Protocol):
         ...
 
 
+class People(Protocol):
+    """Who may do what. Each call but the properties may wait for the disk, and raises what it says in edge/domain/errors.py: NotSignedIn,
+    NotAllowed, TooManyTries, UnusableInput, StoreFault."""
+
+    @property
+    def state(self) -> str:
+        """`none`: nobody is set up; `set_up`; `unreadable`."""
+        ...
+
+    @property
+    def is_looking_open(self) -> bool:
+        """Whether anybody may look."""
+        ...
+
+    def sign_in(self, code: str, asks: Credentials) -> SignedIn: ...
+    def session(self, asks: Credentials) -> SignedIn | None: ...
+    def prolong(self, asks: Credentials) -> SignedIn: ...
+    def sign_out(self, asks: Credentials) -> None: ...
+    def first(self, code: str, name: str, address: str) -> NewCode: ...
+    def end_sessions(self, asks: Credentials, name: str) -> None: ...
+    def writer(self, asks: Credentials, body: Mapping[str, Any]) -> Who: ...
+    def reader(self, asks: Credentials) -> None: ...
+    def names(self, asks: Credentials) -> list[dict[str, str]]: ...
+
+
 @dataclass(frozen=True, slots=True)
 class Parts:
     """All that the API is handed. `about`: site, station, title, timezone, version, speed …; `status`: health of the parts;
@@ -65,3 +91,4 @@ class Parts:
     about: Mapping[str, Any]
     status: Callable[[], dict[str, Any]]
     on_network: bool = False
+    people: People | None = None  # None: whoever is typed under `by` counts

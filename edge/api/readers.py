@@ -54,6 +54,8 @@ class Readers:
         try:
             async with asyncio.timeout(self._timeout_s):
                 return await answer
+        except Problem:
+            raise
         except StoreFault as exc:
             raise as_problem(503, exc, {"retry-after": "10"}) from exc
         except WarmwellError as exc:  # the store understands, and can't do what was asked

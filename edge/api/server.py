@@ -16,7 +16,7 @@ from collections import Counter
 from collections.abc import Callable, Mapping, MutableMapping
 from typing import TYPE_CHECKING, Any, Final
 
-from edge.api.parts import Certificate, Judge, Parts, Refused, Series
+from edge.api.parts import Certificate, Judge, Parts, People, Refused, Series
 from edge.domain.contracts import JournalReader
 from edge.domain.errors import AlreadyRunning, UnusableInput, WarmwellError
 from edge.hosts import is_loopback
@@ -43,6 +43,7 @@ class ApiServer:
         status: the parts' state for /health; "ok": false in it makes it "degraded".
         certificate: what TLS is spoken with; None: plain HTTP, for this computer alone.
         refused: hears in the server's thread of what was refused at the border.
+        people: who may do what; None: whoever is typed counts.
 
     Raises:
         UnusableInput: it would listen to the network without a certificate.
@@ -59,6 +60,7 @@ class ApiServer:
         status: Callable[[], dict[str, Any]],
         certificate: Certificate | None = None,
         refused: Refused = lambda why, address: None,
+        people: People | None = None,
     ) -> None:
         self._host, self._port, self._certificate = host, port, certificate
         self._tell_refused, self._refusals = refused, Counter[str]()
@@ -68,7 +70,7 @@ class ApiServer:
                 "the page would be open to the network without TLS", where=f"api.listen {host}:{port}",
                 expected="a certificate, or an address of this computer alone", do="Add [api.tls], or listen on 127.0.0.1",
             )  # fmt: skip
-        self._parts = Parts(judge, journal, series, about, status, on_network)
+        self._parts = Parts(judge, journal, series, about, status, on_network=on_network, people=people)
         self._socket: socket.socket | None = None
         self._thread: threading.Thread | None = None
         self._loop: asyncio.AbstractEventLoop | None = None
@@ -183,6 +185,7 @@ class ApiServer:
             task.cancel()
         desk.readers.stop()
         desk.tellers.stop()
+        desk.door.readers.stop()
         for task in (serving, accepting):
             if task.done() and not task.cancelled() and (fault := task.exception()) is not None:
                 raise fault

@@ -16,6 +16,7 @@ import typer
 
 from edge import terminal
 from edge.cli.form import RecordCommand
+from edge.cli.people_verbs import verbs as people_verbs
 
 app = typer.Typer(
     name="warmwell",
@@ -26,6 +27,8 @@ app = typer.Typer(
     rich_markup_mode=None,
     pretty_exceptions_enable=False,
 )
+
+app.add_typer(people_verbs, name="people")
 
 # A file is judged by the verb that reads it, in one sentence of ours; typer would say "is not readable" below a usage line.
 FileArgument = functools.partial(typer.Argument, readable=False)
@@ -121,6 +124,19 @@ def _at(url: str, ca: Path | None, fingerprint: str | None) -> str:
     return address(url, ca, fingerprint)
 
 
+def _refuse_unsigned(ctx: typer.Context, by: str | None, url: str) -> None:
+    """A name may be left out only where it is known otherwise who sends something."""
+    if by is None:
+        from edge.cli import signed
+
+        known: list[bool] = []
+        if code := terminal.guarded(lambda: known.append(signed.signs_for(url))):
+            raise typer.Exit(code)
+        if known[0]:
+            return
+        raise typer.BadParameter("it is missing: who did it", ctx=ctx, param_hint="--by")
+
+
 def _version(wanted: bool) -> None:
     if wanted:
         from edge.daemon.version import program_version
@@ -163,12 +179,12 @@ def check(file: Annotated[Path, FileArgument(help="The station file.", metavar="
         from edge import config
         from edge.cli import certificate as cli_certificate
         from edge.cli import tell as cli_tell
-        from edge.daemon.page import nobody
+        from edge.people.store import any_person
 
         code, text = config.check_report(file)
         if code == terminal.DONE:
             plan = config.load(file)
-            found = [cli_tell.look(plan), cli_certificate.look(plan, nobody)]
+            found = [cli_tell.look(plan), cli_certificate.look(plan, any_person)]
             warnings, mistakes = ([text for pair in found for text in pair[n]] for n in (0, 1))
             text = "\n".join(mistakes or [text, *warnings])
             code = terminal.UNUSABLE if mistakes else code
@@ -449,8 +465,10 @@ def status(url: Url = DEFAULT_URL, ca: Ca = None, fingerprint: Fingerprint = Non
 
     def work() -> int:
         from edge.cli import ask as cli_ask
+        from edge.cli import signed
 
-        return cli_ask.status(_at(url, ca, fingerprint))
+        with signed.looking():
+            return cli_ask.status(_at(url, ca, fingerprint))
 
     _done(work)
 
@@ -461,39 +479,47 @@ def watch(url: Url = DEFAULT_URL, ca: Ca = None, fingerprint: Fingerprint = None
 
     def work() -> int:
         from edge.cli import ask as cli_ask
+        from edge.cli import signed
 
-        return cli_ask.watch(_at(url, ca, fingerprint))
+        with signed.looking():
+            return cli_ask.watch(_at(url, ca, fingerprint))
 
     _done(work)
 
 
 @app.command()
 def ack(
+    ctx: typer.Context,
     alarm: Annotated[str, typer.Argument(help="Its id, such as outlet_tripped:heater.", metavar="ALARM")],
-    by: Annotated[str, typer.Option(help="Who acknowledges.")],
+    by: Annotated[str | None, typer.Option(help="Who acknowledges; whoever signs in may leave it out.")] = None,
     url: Url = DEFAULT_URL,
     ca: Ca = None,
     fingerprint: Fingerprint = None,
 ) -> None:
     """Acknowledge an alarm of a running station."""
+    _refuse_unsigned(ctx, by, url)
 
     def work() -> int:
         from edge.cli import ask as cli_ask
+        from edge.cli import signed
 
-        return cli_ask.ack(alarm, by, _at(url, ca, fingerprint))
+        where = _at(url, ca, fingerprint)
+        with signed.recording(where):
+            return cli_ask.ack(alarm, by, where)
 
     _done(work)
 
 
 @app.command(cls=RecordCommand)
 def record(
+    ctx: typer.Context,
     kind: Annotated[
         str,
         typer.Argument(
             help="What was done or read; a wrong word lists them, KIND --help has its keys.", metavar="KIND"
         ),
     ],
-    by: Annotated[str, typer.Option(help="Who did it.")],
+    by: Annotated[str | None, typer.Option(help="Who did it; whoever signs in may leave it out.")] = None,
     pairs: Annotated[
         list[str] | None,
         typer.Argument(
@@ -513,19 +539,24 @@ def record(
     fingerprint: Fingerprint = None,
 ) -> None:
     """Record at a running station what was done, or what was read by eye; on a terminal it asks for what is missing."""
+    _refuse_unsigned(ctx, by, url)
 
     def work() -> int:
         from edge.cli import record as cli_record
+        from edge.cli import signed
 
-        return cli_record.record(kind, by, at, pairs or (), _at(url, ca, fingerprint))
+        where = _at(url, ca, fingerprint)
+        with signed.recording(where):
+            return cli_record.record(kind, by, at, pairs or (), where)
 
     _done(work)
 
 
 @app.command()
 def calibrate(  # noqa: PLR0913  # one argument an option, and the address takes three
+    ctx: typer.Context,
     point: Annotated[str, typer.Argument(help="The point's id.", metavar="POINT")],
-    by: Annotated[str, typer.Option(help="Who calibrates.")],
+    by: Annotated[str | None, typer.Option(help="Who calibrates; whoever signs in may leave it out.")] = None,
     reference: Annotated[
         list[str] | None,
         typer.Option(
@@ -551,16 +582,20 @@ def calibrate(  # noqa: PLR0913  # one argument an option, and the address takes
     fingerprint: Fingerprint = None,
 ) -> None:
     """Calibrate a point of a running station against a reference; on a terminal it asks for what is missing."""
+    _refuse_unsigned(ctx, by, url)
 
     def work() -> int:
         from edge.cli import record as cli_record
+        from edge.cli import signed
 
         references = tuple(reference or ())
         wishes = cli_record.Calibration(
             point, by, references, instrument, certificate, reference_u, drift_allowance, due, is_check=check,
             reference_resolution=reference_resolution, confirm=confirm, is_sure=yes,
         )  # fmt: skip
-        return cli_record.calibrate(wishes, _at(url, ca, fingerprint))
+        where = _at(url, ca, fingerprint)
+        with signed.recording(where):
+            return cli_record.calibrate(wishes, where)
 
     _done(work)
 

@@ -126,7 +126,7 @@ def entry_line(entry: Mapping[str, Any]) -> str:
     return f"{entry['at']}  #{entry['seq']} {entry['kind']}: {entry_words(entry['kind'], entry['body'])}"
 
 
-def ack(alarm: str, by: str, url: str) -> int:
+def ack(alarm: str, by: str | None, url: str) -> int:
     """Acknowledge an alarm; returns once that is on the station's disk."""
     answer = client.acknowledge(alarm, by, url)
     doubt = "" if answer.get("counts", True) else f"; it changes nothing: {answer.get('why_not')}"

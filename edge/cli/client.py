@@ -10,13 +10,15 @@ import http.client
 import json
 import re
 import socket
-from collections.abc import Iterator
+from collections.abc import Iterator, Mapping
 from contextlib import contextmanager
+from contextvars import ContextVar
 from pathlib import Path
+from types import MappingProxyType
 from typing import TYPE_CHECKING, Any, Final, NamedTuple
 from urllib.parse import quote, urlsplit
 
-from edge.domain.errors import UnusableInput, WarmwellError
+from edge.domain.errors import NotSignedIn, UnusableInput, WarmwellError
 from edge.hosts import is_loopback
 
 if TYPE_CHECKING:
@@ -26,6 +28,12 @@ DEFAULT_URL: Final = "http://127.0.0.1:8484/"
 _MOST_BYTES: Final = 8 * 1024 * 1024
 _LONGEST_LINE: Final = 1024 * 1024
 _SILENT_AFTER_S: Final = 30.0  # the stream sends a sign of life each 10 s
+
+
+#: what goes with each request, beside what it is: a token, or a session's cookie and its proof
+_SIGNED: Final[ContextVar[Mapping[str, str]]] = ContextVar(
+    "signed", default=MappingProxyType({})
+)  # it can't be changed
 
 
 class Event(NamedTuple):
@@ -73,6 +81,16 @@ def address(url: str, ca: Path | None = None, fingerprint: str | None = None) ->
     return made
 
 
+@contextmanager
+def signed(headers: Mapping[str, str]) -> Iterator[None]:
+    """These headers go with all that is asked within."""
+    before = _SIGNED.set(headers)
+    try:
+        yield
+    finally:
+        _SIGNED.reset(before)
+
+
 def get(url: str, path: str, timeout_s: float = 10.0) -> dict[str, Any]:
     """The JSON object at `path` ("/api/1/points").
 
@@ -88,16 +106,34 @@ def get_verdict(url: str = DEFAULT_URL, timeout_s: float = 10.0) -> dict[str, An
 
 
 def acknowledge(
-    alarm: str, by: str, url: str = DEFAULT_URL, note: str | None = None, timeout_s: float = 15.0
+    alarm: str, by: str | None, url: str = DEFAULT_URL, note: str | None = None, timeout_s: float = 15.0
 ) -> dict[str, Any]:
     """Answer an alarm; {"seq": n, …} once it is on disk. Raises as get(); the alarm's nearest name is in the sentence."""
-    body: dict[str, Any] = {"by": by} if note is None else {"by": by, "note": note}
+    body = {key: said for key, said in (("by", by), ("note", note)) if said is not None}
     return _ask(url, "POST", f"/api/1/alarms/{quote(alarm, safe=':')}/acknowledge", body, timeout_s)
 
 
 def record(body: dict[str, Any], url: str = DEFAULT_URL, timeout_s: float = 15.0) -> dict[str, Any]:
     """Record what was done; {"seq": n, …} once it is on disk. Raises as get()."""
     return _ask(url, "POST", "/api/1/records", body, timeout_s)
+
+
+def sign_in(code: str, url: str = DEFAULT_URL, timeout_s: float = 15.0) -> dict[str, str]:
+    """Begin a session: the headers that say so. Raises as get(); NotSignedIn where it is nobody's code."""
+    with _connection(url, timeout_s) as connection:
+        sent = json.dumps({"code": code}).encode()
+        connection.request("POST", "/api/1/session", sent, {"Content-Type": "application/json"})
+        answer = connection.getresponse()
+        content = answer.read(_MOST_BYTES)
+        if answer.status != 200:
+            raise _refused(answer, content, url)
+        cookie = (answer.getheader("Set-Cookie") or "").partition(";")[0]
+        return {"Cookie": cookie, "X-CSRF-Proof": str(_object(content, url).get("csrf"))}
+
+
+def sign_out(url: str = DEFAULT_URL, timeout_s: float = 5.0) -> None:
+    """End the session that signed() goes with. Raises as get()."""
+    _ask(url, "DELETE", "/api/1/session", None, timeout_s)
 
 
 def stream(
@@ -112,7 +148,7 @@ def stream(
     """
     path = "/api/1/stream" if after is None else f"/api/1/stream?after={after}"
     with _connection(url, silent_after_s) as connection:
-        connection.request("GET", path, headers={"Accept": "text/event-stream"})
+        connection.request("GET", path, headers={"Accept": "text/event-stream", **_SIGNED.get()})
         answer = connection.getresponse()
         if answer.status != 200:
             raise _refused(answer, answer.read(_MOST_BYTES), url)
@@ -138,7 +174,7 @@ def _events(answer: http.client.HTTPResponse, url: str) -> Iterator[Event]:
 
 def _ask(url: str, method: str, path: str, body: dict[str, Any] | None, timeout_s: float) -> dict[str, Any]:
     with _connection(url, timeout_s) as connection:
-        headers = {"Accept": "application/json"}
+        headers = {"Accept": "application/json", **_SIGNED.get()}
         sent = None
         if body is not None:
             sent, headers["Content-Type"] = json.dumps(body).encode(), "application/json"
@@ -249,7 +285,9 @@ def _refused(answer: http.client.HTTPResponse, content: bytes, url: str) -> Warm
     """The station's own sentence, where it gave one; what was sent can't be used where the status says so."""
     if (answer.getheader("location") or "").startswith("https://"):
         return UnusableInput("it speaks TLS", where=url, expected="https://", do="Write https:// before the address")
-    family = UnusableInput if answer.status in (400, 404, 413, 422) else WarmwellError
+    family = {401: NotSignedIn}.get(answer.status, WarmwellError)
+    if answer.status in (400, 404, 413, 422):
+        family = UnusableInput
     try:
         problem = json.loads(content)
         return family(

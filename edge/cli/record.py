@@ -34,7 +34,7 @@ _OWN: Final = frozenset({"record", "by", "at", "counts", "why_not", "why_not_msg
 # -- any record
 
 
-def record(kind: str, by: str, at: str | None, pairs: Sequence[str], url: str, ask: Ask | None = None) -> int:
+def record(kind: str, by: str | None, at: str | None, pairs: Sequence[str], url: str, ask: Ask | None = None) -> int:
     """Send a record; 0 also where it doesn't count: it is kept, and that is said. On a terminal what the form needs is asked for.
 
     Raises:
@@ -43,7 +43,8 @@ def record(kind: str, by: str, at: str | None, pairs: Sequence[str], url: str, a
     """
     if ask is None and is_terminal(sys.stdin) and is_terminal(sys.stdout):
         ask = input
-    body = {"record": kind, "by": by, **({"at": at} if at is not None else {}), **fields(pairs, kind)}
+    signed = {key: said for key, said in (("by", by), ("at", at)) if said is not None}
+    body: dict[str, Any] = {"record": kind, **signed, **fields(pairs, kind)}
     if ask is not None and kind in forms.FORMS:
         body |= _asked(kind, body, ask)
     _by_the_stations_clock(body, url)
@@ -194,7 +195,7 @@ class Calibration:
     """What the command line says. `references`: "35.00 degC", or "35.00 degC=34.87 degC,34.88 degC"."""
 
     point: str
-    by: str
+    by: str | None
     references: tuple[str, ...] = ()
     instrument: str | None = None
     certificate: str | None = None
@@ -229,7 +230,8 @@ def calibrate(wishes: Calibration, url: str, ask: Ask | None = None) -> int:
         )
     if ask is not None and not wishes.references:
         print(point_line(point))
-    body: dict[str, Any] = {"record": "calibration", "by": wishes.by, "point": wishes.point}
+    body: dict[str, Any] = {"record": "calibration", "point": wishes.point}
+    body |= {} if wishes.by is None else {"by": wishes.by}
     body["points"] = _pairs(wishes, kind, url, ask)
     body["instrument"] = _said(
         wishes.instrument, "--instrument", "Reference instrument (make it findable: number)", ask

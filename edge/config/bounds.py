@@ -82,6 +82,8 @@ BOUNDS: Final[Mapping[str, Bound]] = MappingProxyType(
         "ntc.at": Bound("temperature", "-55 degC", "155 degC", "25 degC is common"),
         "loop.current": Bound("current_ma", "0 mA", "25 mA", "current loops carry 4 to 20 mA"),
         "mqtt.keep_alive": Bound("duration", "5 s", "18 h", "two octets of seconds: MQTT 5.0, 3.1.2.10 (from memory)"),
+        "people.idle": Bound("duration", "1 min", "12 h", "who walks away is signed out before the next comes"),
+        "people.longest": Bound("duration", "5 min", "31 days", "a shift; people sign in again each day"),
         "tell.summary_after": Bound("duration", "0 s", "24 h", "news of one cause come together"),
         "tell.longest_pause": Bound("duration", "15 s", "15 min", "whoever is there again hears within it"),
         "target.longest_wait": Bound("duration", "1 min", "7 days", "a night, a week-end"),

@@ -48,6 +48,7 @@ def check(tables: Tables, points: Mapping[int, settings.Point], found: Findings)
         _duties,
         _mqtt,
         _api,
+        _people,
     ):
         one(tables, found)
     _limits_within_points(tables, points, found)
@@ -320,6 +321,13 @@ def _api(tables: Tables, found: Findings) -> None:
             ("api", "tls"), f"listening on {listen[0]}, it doesn't say what the page's own certificate is to be for",
             'names = ["…"], the host names and addresses by which the page is asked for', "Add them",
         )  # fmt: skip
+
+
+def _people(tables: Tables, found: Findings) -> None:
+    own = tables.people
+    if own is not None and _above(own.idle, own.longest):
+        text = f"idle is {_default(found, '10 min', 'people', 'idle')}, longest is {_default(found, '12 h', 'people', 'longest')}"
+        found.wrong(("people",), text, "idle no longer than longest", "Swap the two, or set them apart")
 
 
 def _limits_within_points(tables: Tables, points: Mapping[int, settings.Point], found: Findings) -> None:

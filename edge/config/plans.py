@@ -84,6 +84,16 @@ class ApiPlan:
 
 
 @dataclass(frozen=True, slots=True)
+class PeoplePlan:
+    """When sessions end, and what may be seen without one."""
+
+    idle_ms: int = 600_000
+    longest_ms: int = 43_200_000
+    is_looking_open: bool = True
+    are_names_open: bool = False
+
+
+@dataclass(frozen=True, slots=True)
 class SyslogPlan:
     """A syslog receiver. `how`: udp, tcp, tls or unix; `host` is the path of a unix socket; `tls` is there with tls."""
 
@@ -161,3 +171,4 @@ class StationFile:
     not_active: tuple[str, ...] = field(default=())
     tell: TellPlan | None = None
     outputs: tuple[OutputPlan, ...] = ()
+    people: PeoplePlan = PeoplePlan()

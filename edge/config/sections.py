@@ -27,6 +27,7 @@ from edge.config.tables import (
     KeepTable,
     MqttTable,
     OutletTestTable,
+    PeopleTable,
     ReservoirTable,
     StationTable,
     SupplyTable,
@@ -70,6 +71,7 @@ class WholeFile(Table):
     point: list[AnyPoint] = Field(min_length=1)
     mqtt: MqttTable | None = None
     api: ApiTable | None = None
+    people: PeopleTable | None = None
     keep: KeepTable | None = None
     tell: TellTable | None = None
     target: list[TargetTable] = Field(default_factory=list)
@@ -82,7 +84,7 @@ SINGLE: Final[Mapping[str, type[Table]]] = MappingProxyType(
         "station": StationTable, "hours": HoursTable, "reservoir": ReservoirTable, "supply": SupplyTable,
         "filters": FiltersTable, "daily_test": DailyTestTable, "water_path_treatment": WaterPathTreatmentTable,
         "disinfectant": DisinfectantTable, "outlet_test": OutletTestTable, "mqtt": MqttTable, "api": ApiTable, "keep": KeepTable,
-        "tell": TellTable,
+        "tell": TellTable, "people": PeopleTable,
     }
 )  # fmt: skip
 #: lists of tables whose model depends on nothing else
@@ -109,6 +111,7 @@ class Tables:
     outlet_test: OutletTestTable | None = None
     mqtt: MqttTable | None = None
     api: ApiTable | None = None
+    people: PeopleTable | None = None
     keep: KeepTable | None = None
     tell: TellTable | None = None
     target: list[TargetTable] = field(default_factory=list)

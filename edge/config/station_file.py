@@ -33,13 +33,14 @@ from edge.config.plans import (
     KeepPlan,
     MqttPlan,
     PageTlsPlan,
+    PeoplePlan,
     StationFile,
     TlsPlan,
 )
 from edge.config.points import ACTIVE_KINDS, BusTable, OneWireBus
 from edge.config.reading import Findings, Mistake, UnusableInputs, document_of, text_of
 from edge.config.sections import Tables, kind_of, other_kinds, read
-from edge.config.tables import KeepTable
+from edge.config.tables import KeepTable, PeopleTable
 from edge.domain.errors import UnusableInput
 from edge.domain.settings import AlarmTuning, Point, Settings
 
@@ -95,6 +96,7 @@ def loads(text: str, path: Path) -> StationFile:
         not_active=tuple(config_notes.not_active(tables)),
         tell=config_telling.tell_plan(tables, path.parent),
         outputs=config_telling.output_plans(tables),
+        people=_people(tables.people),
     )
 
 
@@ -218,6 +220,11 @@ def _api(tables: Tables, folder: Path, keep: Path) -> ApiPlan:
         )
     host, port = own.listen
     return ApiPlan(host, port, tls, _beside(folder, own.people))
+
+
+def _people(own: PeopleTable | None) -> PeoplePlan:
+    own = own if own is not None else PeopleTable.model_validate({})
+    return PeoplePlan(whole_ms(own.idle), whole_ms(own.longest), own.looking == "open", own.names == "open")
 
 
 def _keep(own: KeepTable | None, folder: Path) -> KeepPlan:

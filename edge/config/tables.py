@@ -330,6 +330,19 @@ class ApiTable(Table):
     )
 
 
+class PeopleTable(Table):
+    """Sign-ins, once people are set up by `warmwell people`. Who they are stands in no file that is written by hand."""
+
+    idle: Annotated[float, Is("people.idle")] = default("10 min", "A session in which nobody does anything ends.")
+    longest: Annotated[float, Is("people.longest")] = default("12 h", "Every session ends after so long.")
+    looking: Annotated[str, Word("open", "sign-in")] = default(
+        "open", "Whether anybody may look, or only who has signed in; recording always takes a sign-in."
+    )
+    names: Annotated[str, Word("open", "sign-in")] = default(
+        "sign-in", "Whether anybody may see who may sign in, for choosing by a tap."
+    )
+
+
 class KeepTable(Table):
     """What is kept, where, and for how long. The journal is always kept."""
 

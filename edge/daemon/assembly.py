@@ -20,14 +20,14 @@ from edge.acquisition.acquisition import Acquisition
 from edge.clock import RealClock
 from edge.config import StationFile, settings_of
 from edge.daemon.opening import Opening, SilentDisk
-from edge.daemon.page import Anyone, Page, nobody
+from edge.daemon.page import Anyone, Page
 from edge.daemon.part import Part, Running
+from edge.daemon.people import access_rules, make_access
 from edge.daemon.series import CurrentSeries
 from edge.daemon.telling import Telling, make_outputs, make_telling
 from edge.daemon.unkept import UnkeptJournal
-from edge.daemon.untold import Untold
 from edge.daemon.version import program_version
-from edge.daemon.watch import Losses, hanging, held_logs, store_trouble
+from edge.daemon.watch import Remembered, hanging, held_logs, store_trouble
 from edge.domain.contracts import Clock
 from edge.domain.entries import Entry
 from edge.domain.entry_bodies import FileRepair, SetAsideBody, UntoldBody
@@ -38,6 +38,7 @@ from edge.domain.station.station import Station
 from edge.domain.words.saying import Words
 from edge.judge.inbox import StationState, Ticker
 from edge.judge.judge import Judge
+from edge.people.store import any_person
 from edge.store.journal import CHECKED_AT_START, Journal
 from edge.store.space import Space
 
@@ -77,18 +78,16 @@ class Assembly:
         about: Mapping[str, Any] | None = None,
         quick_mqtt: bool = False,
         opening: Opening | None = None,
-        anyone: Anyone = nobody,
+        anyone: Anyone = any_person,
     ) -> None:
         self.plan, self.clock, self.page = plan, clock, Page(anyone)
-        self._quick_mqtt, self._untold = quick_mqtt, Untold()
+        self._quick_mqtt, self._remembered = quick_mqtt, Remembered()
         self._tickers, self._on_entries, self._about = tickers, on_entries, dict(about or {})
         self._began_s = time.monotonic()
-        self._facts: dict[str, tuple[bool, Message | None]] = {}
         self._stores_open = False
         self.not_kept: StoreFault | None = None
         self.opening = opening
         self._store_tried_s = time.monotonic()
-        self._losses = Losses()
         self.parts: dict[str, Part] = {}
 
     # ---- start ------------------------------------------------------------------------------------------------------
@@ -136,6 +135,7 @@ class Assembly:
             as_before=lambda document, state: Station(settings_of(document), self.clock.boot, state),
         )
         self.judge.start()
+        self.people = make_access(self.plan, self.clock, self.journal, self.judge.note)
 
     def _came(self, entries: Sequence[Entry]) -> None:
         """Entries have come to disk: a person's word on the clock reaches it, whoever listens is told."""
@@ -232,6 +232,7 @@ class Assembly:
         return ApiServer(
             api.host, api.port, self.judge, self.journal, self.series, about=self.about(), status=self.status,
             certificate=self.page.take(self.plan),
+            people=self.people, refused=self.people.at_border,
         )  # fmt: skip
 
     # ---- while it runs ----------------------------------------------------------------------------------------------
@@ -274,7 +275,7 @@ class Assembly:
         self._fact("store", trouble is not None, trouble)
         self.judge.remark("log", held_logs(disk["logs"]))
         self.page.look(self.clock.now(), self._fact, self.judge.remark)
-        untold = self._untold.look(self.parts.get("mqtt"), self.parts.get("telling"))
+        untold = self._remembered.untold.look(self.parts.get("mqtt"), self.parts.get("telling"))
         self._fact("untold", untold is not None, untold)
         if "telling" in self.parts:
             said = Words(zone=ZoneInfo(self.plan.settings.timezone)).text(untold)
@@ -283,12 +284,12 @@ class Assembly:
     def _fact(self, alarm: str, present: bool, cause: Message | None) -> None:
         """Tell the station when it changes, and once after a start: it may remember what is over. The cause of that doesn't matter."""
         told = (present, cause if present else None)
-        if self._facts.get(alarm) != told:
-            self._facts[alarm] = told
+        if self._remembered.facts.get(alarm) != told:
+            self._remembered.facts[alarm] = told
             self.judge.fact(alarm, present, cause)
 
     def _store_trouble(self, series: Mapping[str, Any]) -> Message | None:
-        newly_lost = self._losses.are_new(int(series.get("lost_readings", 0)), time.monotonic())
+        newly_lost = self._remembered.losses.are_new(int(series.get("lost_readings", 0)), time.monotonic())
         if self.journal.trouble:
             return as_told(self.journal.trouble)
         trouble = store_trouble(self.judge.status(), self.judge.refusing_s(), series, newly_lost=newly_lost)
@@ -315,12 +316,15 @@ class Assembly:
         return page and (self.judge.status()["hearings"] > 0 or not any(bus.active for bus in self.plan.buses))
 
     def status(self) -> dict[str, Any]:
-        """For /health: {"ok", "uptime_s", "judge", "journal", "series", "buses", and each part that tells}."""
+        """For /health: {"ok", "uptime_s", "judge", "journal", "series", "buses", "people", and each part that tells}."""
         parts = {name: part.status() for name, part in self.parts.items()}
-        judge, series, stuck = self.judge.status(), self.series.status(), self.stuck()
+        judge, series, stuck, people = self.judge.status(), self.series.status(), self.stuck(), self.people.status()
         trouble = self._store_trouble(series)
         return {
-            "ok": bool(judge["ok"]) and trouble is None and not stuck and all(part["ok"] for part in parts.values()),
+            "ok": bool(judge["ok"] and people["ok"])
+            and trouble is None
+            and not stuck
+            and all(p["ok"] for p in parts.values()),
             "stuck": stuck,
             "store": "ok" if trouble is None else Words().text(trouble),
             "uptime_s": round(time.monotonic() - self._began_s, 1),
@@ -328,6 +332,7 @@ class Assembly:
             "journal": self.journal.status(),
             "series": {"ok": not series.get("trouble"), **series},
             "buses": self.acquisition.status(),
+            "people": people,
             **parts,
         }
 
@@ -350,6 +355,7 @@ class Assembly:
             )
         self.judge.reload(self._station_maker(new), new.document, new.digest).result(timeout=10)
         about, self.plan = self.about(), new
+        self.people.rules = access_rules(new)
         if new.settings.points != old.settings.points:
             self.series.wanted(new.settings.points)
         if new.buses != old.buses or new.settings.points != old.settings.points:
@@ -391,6 +397,8 @@ class Assembly:
         ended = True
         if hasattr(self, "acquisition"):
             self.acquisition.stop(0.8)
+        if hasattr(self, "people"):
+            self.people.stop(0.5)
         if hasattr(self, "judge"):
             ended = self.judge.stop(2.0, why) and ended
         for part in self.parts.values():

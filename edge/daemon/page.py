@@ -31,11 +31,6 @@ T = TypeVar("T")
 Anyone = Callable[[Path], bool]
 
 
-def nobody(folder: Path) -> bool:
-    """This version has no way to set anybody up."""
-    return False
-
-
 def refuse_nobody(plan: StationFile, anyone: Anyone) -> None:
     """The network gets no page that nobody can sign in to.
 

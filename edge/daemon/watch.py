@@ -3,8 +3,10 @@
 from __future__ import annotations
 
 from collections.abc import Mapping
+from dataclasses import dataclass, field
 from typing import Any, Final
 
+from edge.daemon.untold import Untold
 from edge.domain.messages import Message, duration, number, say, text
 from edge.store.database import LOG_LIMIT_BYTES
 
@@ -37,6 +39,15 @@ class Losses:
         if lost > self._lost:
             self._lost, self._at_s = lost, now_s
         return now_s - self._at_s < 60.0
+
+
+@dataclass(frozen=True, slots=True)
+class Remembered:
+    """What is remembered from one look at the parts to the next."""
+
+    losses: Losses = field(default_factory=Losses)
+    untold: Untold = field(default_factory=Untold)
+    facts: dict[str, tuple[bool, Message | None]] = field(default_factory=dict)  # as told, by alarm
 
 
 def held_logs(logs: Mapping[str, int]) -> str:

@@ -12,7 +12,7 @@ from edge.domain.vocabulary import EntryKind, Time
 KINDS: Final = frozenset(
     (
         "started stopped settings clock_step bus alarm verdict phase draw heat_up cool_down transfer filter_day contradiction advice "
-        "record told untold repair settings_refused power duty_dropped"
+        "record told untold repair settings_refused power duty_dropped access"
     ).split()
 )
 

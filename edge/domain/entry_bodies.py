@@ -29,6 +29,15 @@ from edge.domain.vocabulary import (
     VerdictWord,
 )
 
+#: what an `access` entry is about: a code that was wrong, an address that is locked out; a write without a sign-in, in a session that is
+#: over, without a page's proof, beyond a role or a token's scope, in another's name; the file of people that can't be read; and what was
+#: done to people on the board
+AccessWord: TypeAlias = Literal[
+    "signed_in", "signed_out", "wrong_code", "locked", "not_signed_in", "session_over", "no_proof", "role", "scope", "other_name",
+    "unreadable", "readable", "person_added", "person_removed", "code_renewed", "sessions_ended", "token_made", "token_revoked",
+    "first_offered", "foreign_host", "foreign_origin",
+]  # fmt: skip
+
 _AlarmStates = TypedDict("_AlarmStates", {"from": AlarmState, "to": AlarmState})
 _Verdicts = TypedDict("_Verdicts", {"from": VerdictWord | None, "to": VerdictWord})
 _Phases = TypedDict("_Phases", {"from": PhaseWord, "to": PhaseWord})
@@ -458,6 +467,22 @@ class EntriesLostBody(TypedDict):
     kinds: dict[str, int]
 
 
+class AccessBody(TypedDict):
+    """Who may sign in since then, who signed in, and what was refused to whom: one entry for an episode, however often it was tried.
+
+    Written by the daemon. Read by people. No code and no token stands in it.
+    """
+
+    what: AccessWord
+    tries: int  # how often, in this episode
+    lasted_s: NotRequired[float]  # how long it lasted, where there were several
+    name: NotRequired[str]  # of the person, where it is known
+    role: NotRequired[str]  # and what they are at the station
+    address: NotRequired[str]  # where it came from; "others": from many
+    record: NotRequired[str]  # what was to be recorded, the first time
+    why: NotRequired[str]  # the fault of people.db
+
+
 FileRepair: TypeAlias = SetAsideBody | RenewedBody | CutBody
 BusBody: TypeAlias = BusChangeBody | BusSeenBody
 TransferBody: TypeAlias = TransferSeenBody | TransferForgottenBody
@@ -472,6 +497,7 @@ SHAPES: Final[Mapping[str, tuple[type, ...]]] = MappingProxyType(
         "transfer": (TransferSeenBody, TransferForgottenBody), "filter_day": (FilterDayBody,), "contradiction": (ContradictionBody,),
         "advice": (AdviceBody,), "power": (OutletPowerBody, PowerUnsureBody), "record": (RecordBody,), "told": (ToldBody,),
         "untold": (UntoldBody, TargetUntoldBody), "duty_dropped": (DutyDroppedBody,),
+        "access": (AccessBody,),
         "repair": (LossBody, SetAsideBody, RenewedBody, CutBody, EntriesLostBody),
     }
 )  # fmt: skip

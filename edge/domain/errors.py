@@ -49,5 +49,19 @@ class SensorSilent(WarmwellError):
     """The bus works, but a point gave no answer within its time limit."""
 
 
+class NotSignedIn(WarmwellError):
+    """Nobody is known to have asked: no sign-in, or one that is over."""
+
+
+class NotAllowed(WarmwellError):
+    """Whoever asked is known, and may not do that."""
+
+
+class TooManyTries(WarmwellError):
+    """Codes are tried too fast, or too many were wrong. `wait_s`: after so many seconds it may be tried again."""
+
+    wait_s = 1
+
+
 class RecordRefused(WarmwellError):
     """A record whose shape can't be used (a wrong order is never refused, only marked)."""

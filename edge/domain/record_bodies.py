@@ -45,6 +45,8 @@ class Kept(TypedDict):
     why_not: NotRequired[str]  # it doesn't count
     why_not_msg: NotRequired[MessageBody]
     stands: NotRequired[bool]  # it doesn't count, and keeps the station from starting all the same
+    by_role: NotRequired[str]  # what whoever made it is at the station: "viewer", "technician", "biomed" or "auditor"
+    proven: NotRequired[str]  # how it was proven who made it: "session", "token", or only "typed"
     note: NotRequired[str]
 
 

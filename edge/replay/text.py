@@ -7,7 +7,7 @@ from datetime import datetime
 from typing import Any, cast
 from zoneinfo import ZoneInfo
 
-from edge.domain.entry_bodies import AlarmBody, DrawBody, PhaseBody, SettingsBody, VerdictBody
+from edge.domain.entry_bodies import AccessBody, AlarmBody, DrawBody, PhaseBody, SettingsBody, VerdictBody
 from edge.domain.record_bodies import Kept
 from edge.terminal import basin_words
 
@@ -59,6 +59,11 @@ def entry_words(kind: str, body: Mapping[str, Any]) -> str:
         record = cast(Kept, body)
         counts = "" if record["counts"] else f" (does not count: {record.get('why_not', '')})"
         return f"{record['record']} by {record['by']}{counts}"
+    if kind == "access":
+        access = cast(AccessBody, body)
+        who, whence = access.get("name", ""), access.get("address", "")
+        often = "" if access["tries"] == 1 else f", {access['tries']} times"
+        return " ".join(filter(None, [access["what"], who, whence and f"from {whence}"])) + often
     if kind == "settings":
         return f"digest {cast(SettingsBody, body)['digest'][:16]}"
     return ", ".join(f"{key} {value}" for key, value in body.items() if isinstance(value, str | int | float))

@@ -246,13 +246,13 @@ def not_ours(path: Path) -> StoreFault:
     )
 
 
-def new_file(path: Path, build: Callable[[sqlite3.Connection], None]) -> None:
+def new_file(path: Path, build: Callable[[sqlite3.Connection], None], *, mode: int = 0o640) -> None:
     """Make a file under another name, sync it and rename it, so that no half-made one is ever found under `path`."""
     making = path.with_name(path.name + ".new")
     with as_sentence(str(path)):
         for leftover in (making, making.with_name(making.name + "-wal"), making.with_name(making.name + "-shm")):
             leftover.unlink(missing_ok=True)
-        os.close(os.open(making, os.O_WRONLY | os.O_CREAT | os.O_EXCL | os.O_NOFOLLOW | os.O_CLOEXEC, 0o640))
+        os.close(os.open(making, os.O_WRONLY | os.O_CREAT | os.O_EXCL | os.O_NOFOLLOW | os.O_CLOEXEC, mode))
         conn = _open(making, "rw")
         try:
             conn.execute(f"PRAGMA page_size={PAGE_BYTES}")

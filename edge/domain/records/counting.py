@@ -14,6 +14,7 @@ from typing import Any, Final, Literal
 
 from edge.domain.entries import Entry, Now, wall_ms_of
 from edge.domain.messages import Message, duration, moment, name, names, number, part, parts, say, text
+from edge.domain.permits import of_a_biomed
 from edge.domain.readings import Role
 from edge.domain.records import site_duties, treatments
 from edge.domain.records.basins import as_told, basins_about, is_unknown
@@ -317,6 +318,8 @@ def _release(book: RecordBook, at_ms: int, body: Mapping[str, Any], now: Now) ->
             return say(
                 "record.others_to_release", by=hold.by, quoted=text(repr(who)), who=name(who), signed=name(str(body.get("by")))
             )  # fmt: skip
+        if who is None and of_a_biomed(hold.body) and not of_a_biomed(body):
+            return say("record.biomeds_to_release", by=hold.by)
         if _is_before(at_ms, hold, now):
             began = moment(hold.at_ms)
             if called is None:

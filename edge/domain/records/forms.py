@@ -94,6 +94,8 @@ COMMON: Final[Mapping[str, Key]] = MappingProxyType(
 )
 #: what the station adds to a record when it keeps it
 KEPT: Final = frozenset({"counts", "why_not", "why_not_msg", "stands"})
+#: what the API adds of whoever sent it
+SIGNED: Final = frozenset({"by_role", "proven"})
 
 FORMS: Final[Mapping[str, Form]] = MappingProxyType(
     {
@@ -390,7 +392,7 @@ def faults(body: Mapping[str, Any]) -> Iterator[Fault]:
     form = FORMS[str(body["record"])]
     keys = keys_of(str(body["record"]))
     for key, value in body.items():
-        if key in KEPT or key in form.made:
+        if key in KEPT or key in SIGNED or key in form.made:
             continue
         if key not in keys:
             yield _unknown(str(key), str(body["record"]), [*form.keys, "note"])
@@ -450,7 +452,7 @@ def refuse(body: Mapping[str, Any], basins: Sequence[str] | None = None) -> None
     """
     record = known(body)
     made = [Fault(str(k), "the station itself says that", "only what people know", "Leave it out")
-            for k in body if k in KEPT or k in FORMS[record].made]  # fmt: skip
+            for k in body if k in KEPT or k in SIGNED or k in FORMS[record].made]  # fmt: skip
     empty = [Fault(str(k), "it is null", "a value", "Leave it out") for k, v in body.items() if v is None and k != "at"]
     for fault in (*made, *empty, *faults(body), *_bare(body), *_no_basin(body, basins)):
         raise RecordRefused(

@@ -13,9 +13,10 @@ from edge import config
 from edge.certificates.making import make_own
 from edge.certificates.reading import Facts
 from edge.daemon import page as page_module
-from edge.daemon.page import TOLD_BEFORE_MS, Page, address_for_people, ending, nobody
+from edge.daemon.page import TOLD_BEFORE_MS, Page, address_for_people, ending
 from edge.domain.entries import Now
 from edge.domain.errors import StoreFault, UnusableInput
+from edge.people.store import any_person
 from tests.api_fakes import until
 from tests.unit.stations import english
 
@@ -70,7 +71,7 @@ def test_the_network_gets_a_page_only_with_a_certificate_and_once_somebody_can_s
 
 
 def test_this_computer_gets_its_page_without_anybody_and_without_a_certificate(tmp_path: Path) -> None:
-    page = Page(nobody)
+    page = Page(any_person)
     assert page.take(plan(tmp_path, 'listen = "[::1]:8484"\n')) is None
     own(tmp_path)
     assert page.take(plan(tmp_path, 'listen = "127.0.0.1:8484"\ntls = {}\n')) is not None
@@ -128,7 +129,7 @@ class Told:
 
 def test_what_was_told_stands_while_the_clock_is_not_trusted(tmp_path: Path) -> None:
     own(tmp_path)
-    page, told = Page(nobody), Told()
+    page, told = Page(any_person), Told()
     found = page.take(plan(tmp_path, 'listen = "127.0.0.1:8484"\ntls = {}\n'))
     assert found is not None
     for wall_ms, trusted in [
@@ -151,7 +152,7 @@ def test_what_was_told_stands_while_the_clock_is_not_trusted(tmp_path: Path) -> 
 def test_a_disk_that_hangs_holds_nobody_up(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
     monkeypatch.setattr(page_module, "TAKEN_WITHIN_S", 0.05)
     own(tmp_path)
-    page, free = Page(nobody), threading.Event()
+    page, free = Page(any_person), threading.Event()
     real = page_module.Live
 
     def hung(*files: Path) -> page_module.Live:
@@ -173,4 +174,4 @@ def test_what_is_no_file_is_refused_at_once(tmp_path: Path) -> None:
     (tmp_path / "keep").mkdir()
     os.mkfifo(tmp_path / "keep/page-certificate.pem")
     with pytest.raises(UnusableInput, match="holds no certificate"):
-        Page(nobody).take(plan(tmp_path, 'listen = "127.0.0.1:8484"\ntls = {}\n'))
+        Page(any_person).take(plan(tmp_path, 'listen = "127.0.0.1:8484"\ntls = {}\n'))

@@ -46,6 +46,7 @@ PARTS_MAY_IMPORT = {
     "certificates": {"small_file", "hosts"},
     "config": {"hosts"},
     "hosts": set[str](),
+    "people": {"store", "hosts"},  # its file is opened as the store's own are
     "snapshot": set[str](),
     "small_file": set[str](),
 }

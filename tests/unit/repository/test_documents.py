@@ -39,6 +39,12 @@ def test_tables_are_those_of_the_code(name: str):
     assert found == [tables().TABLES[name]()], "the table stands once: run python tests/tables.py, or see to its marks"
 
 
+def test_who_may_record_what_is_as_the_code_has_it() -> None:
+    module = tables()
+    found = [match[2] for match in module.mark("permits").finditer(module.SECURITY.read_text(encoding="utf-8"))]
+    assert found == [module.permits()], "run python tests/tables.py"
+
+
 def test_no_table_is_left_out():
     marked = [name for text in REFERENCES.values() for name in re.findall(r"<!-- (\w+): written by tests/tables", text)]
     assert sorted(marked) == sorted(tables().TABLES)

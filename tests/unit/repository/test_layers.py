@@ -21,7 +21,7 @@ PARTS = "edge.domain.station.parts."
 
 #: what stands directly in the domain, and the mathematics: values and words that all may use
 GROUND = frozenset(
-    "back_off contracts dates entries entry_bodies errors maths messages quantities readings record_bodies roles settings "
+    "back_off contracts dates entries entry_bodies errors maths messages permits quantities readings record_bodies roles settings "
     "strict_json vocabulary wording".split()
 )
 #: the floors above, from below; packages of one floor don't know each other

@@ -67,6 +67,7 @@ RECORDS: Final[Mapping[str, str]] = {
     "record.others_to_release": (
         "the hold by {by} is to be released by {quoted}: that name, or one with it ({signed}, {who}), has to be in by"
     ),
+    "record.biomeds_to_release": "the hold by {by} is a biomed's: only a biomed who has signed in releases it",
     "record.before_hold": "it is dated before the hold of {began:utc} began",
     "record.before_named_hold": "it is dated before the hold {quoted} of {began:utc} began",
     "record.nothing_held": "nothing is held",

@@ -1,0 +1,143 @@
+"""`warmwell people`: who may sign in at a station. Whoever may write the station's [keep] folder may do this: it is for the board itself.
+
+A code is printed once. What was done is journalled by the running daemon, or at its next start.
+"""
+
+from __future__ import annotations
+
+import sys
+from collections.abc import Iterator
+from contextlib import contextmanager
+from pathlib import Path
+
+from edge.clock import RealClock
+from edge.domain.entries import rfc3339
+from edge.domain.errors import UnusableInput
+from edge.domain.permits import NewCode, PersonRole, Scope
+from edge.people import roster
+from edge.people.store import PeopleStore
+from edge.terminal import is_terminal
+
+
+@contextmanager
+def _store(keep: Path) -> Iterator[PeopleStore]:
+    """The people of a [keep] folder, or of the one that a station file names."""
+    if keep.suffix == ".toml" and not keep.is_dir():
+        from edge import config
+
+        keep = config.load(keep).keep.folder
+    if not keep.is_dir():
+        raise UnusableInput(
+            "there is no such folder", where=str(keep), expected="the [keep] folder of a station, or its station file",
+            do="Name it with --keep",
+        )  # fmt: skip
+    store = PeopleStore(keep)
+    try:
+        yield store
+    finally:
+        store.close()
+
+
+def _now_ms() -> int:
+    return RealClock().now().wall_ms
+
+
+def add(keep: Path, name: str, role: PersonRole) -> int:
+    """Add a person, and print the code."""
+    with _store(keep) as store:
+        _print_code(roster.add(store, name, role, _now_ms()))
+    return 0
+
+
+def remove(keep: Path, name: str) -> int:
+    """Remove a person, with sessions and tokens."""
+    with _store(keep) as store:
+        person = roster.named(store, name)
+        store.remove(person, _now_ms())
+        left = store.people()
+    print(f"{person.name} is removed: signed out everywhere, and their tokens are revoked")
+    if not left:
+        print("Nobody is set up now: on this computer whoever records types a name again, and nobody proves it.")
+    elif not any(one.role is PersonRole.BIOMED for one in left):
+        print("No biomed is left: add one, or nobody can calibrate, change filters or release a biomed's hold.")
+    return 0
+
+
+def reset(keep: Path, name: str) -> int:
+    """Give a person another code: the one before is nobody's, and their sessions are over."""
+    with _store(keep) as store:
+        _print_code(roster.reset(store, name, _now_ms()))
+    print(
+        "The code before is nobody's now, and all their sessions are over. Tokens of programs go on: see `people token list`."
+    )
+    return 0
+
+
+def people(keep: Path) -> int:
+    """Print everybody."""
+    with _store(keep) as store:
+        rows = store.people()
+    print("".join(f"{person.role:<11} {person.name}\n" for person in rows) or "nobody is set up\n", end="")
+    return 0
+
+
+def first(keep: Path) -> int:
+    """Print a one-time code by which the page makes the first person.
+
+    Raises:
+        UnusableInput: standard output is no terminal: such a code is for whoever stands at the board, not for a file.
+    """
+    if not is_terminal(sys.stdout):
+        raise UnusableInput(
+            "the code would be written where it stays", where="standard output", expected="a terminal",
+            do="Run it on the board's own terminal, or add the first person there: `warmwell people add`",
+        )  # fmt: skip
+    clock = RealClock()
+    with _store(keep) as store:
+        code = roster.offer_first(store, clock.boot, clock.mono_ms(), clock.now().wall_ms)
+    print(f"For the first person, on the station's page, within 10 minutes, once:\n\n    {code}\n")
+    return 0
+
+
+def add_token(keep: Path, name: str, title: str, scopes: list[Scope]) -> int:
+    """Make a token for a program that acts for a person, and print it."""
+    if not scopes:
+        raise UnusableInput(
+            "it may do nothing",
+            where="--scope",
+            expected=f"one or several of {', '.join(Scope)}",
+            do="Say what it may do",
+        )
+    with _store(keep) as store:
+        made = roster.add_token(store, name, title, frozenset(scopes), _now_ms())
+    print(f"token {made.number}, shown this once:\n\n    {made.token}\n")
+    print("Keep it in a file of mode 0600 (WARMWELL_TOKEN_FILE), or send it as `Authorization: Bearer …`.")
+    return 0
+
+
+def tokens(keep: Path) -> int:
+    """Print all tokens, without what they are."""
+    with _store(keep) as store:
+        rows = store.tokens()
+    for token in rows:
+        scopes = ",".join(sorted(token.scopes))
+        print(
+            f"{token.number:>4}  {token.title}  for {token.person.name} ({token.person.role})  {scopes}  {rfc3339(token.made_ms)}"
+        )
+    if not rows:
+        print("there are no tokens")
+    return 0
+
+
+def revoke(keep: Path, number: int) -> int:
+    """Revoke a token."""
+    with _store(keep) as store:
+        store.remove_token(roster.token_of(store, number), _now_ms())
+    print(f"token {number} is revoked")
+    return 0
+
+
+def _print_code(made: NewCode) -> None:
+    print(
+        f"{made.name}, {made.role}. The code, shown this once; print it on a card, as a barcode too:\n\n    {made.code}\n"
+    )
