@@ -131,7 +131,7 @@ def _made_up(path: str, method: str) -> Callable[..., None]:
 
 
 for _path, _methods in CONTRACT.items():
-    for _method in _methods if _path != "/api/1/stream" else ():
+    for _method in sorted(_methods) if _path != "/api/1/stream" else ():
         _name = re.sub(r"\W+", "_", f"{_method}_{_path}").rstrip("_")
         globals()[f"test_made_up_requests_are_answered_as_documented_{_name}"] = _made_up(_path, _method)
 
