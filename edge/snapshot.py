@@ -84,7 +84,7 @@ class VerdictPicture(TypedDict):
     expected_at: Time | None  # of READY, where the conditions that lack mend themselves
     earliest: Time | None  # 90 % interval
     latest: Time | None
-    waits_for: list[str]  # what people must do
+    waits_for: list[str]  # what people must do, the most urgent first
     conditions: list[ConditionPicture]
     note: str  # to be shown beside the verdict
     waits_for_msgs: list[MessageBody]

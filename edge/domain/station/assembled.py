@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from typing import Any, Final, NamedTuple
 
+from edge.domain.alarms.catalogue import rank_of
 from edge.domain.entries import Now, rfc3339
 from edge.domain.heat.balance import Forecast
 from edge.domain.messages import Message, as_json, listed, part, say
@@ -22,7 +23,7 @@ def _evidence(one: Judged, now: Now) -> dict[str, Any] | None:
 
 
 class _Outlook(NamedTuple):
-    """What conditions come to: the words, when they will be right, and what people must do."""
+    """What conditions come to: the words, when they will be right, and what people must do, the most urgent first."""
 
     verdict: str
     display: str
@@ -75,26 +76,39 @@ def _of_basin(view: View, judged: dict[str, Judged], basin: str, now: Now) -> di
 
 
 def _outlook(view: View, judged: dict[str, Judged], now: Now) -> _Outlook:
-    waits: dict[str, Message] = {}
+    waits: dict[str, tuple[int, Message]] = {}  # by text, with how urgent it is
     latest: Forecast | None = None
     cannot_say = False
-    for one in judged.values():
+    for ident, one in judged.items():
         if one.state not in (UNMET, UNKNOWN):
             continue
         if one.ask:
-            waits.setdefault(view.words.text(one.ask), one.ask)
+            waits.setdefault(view.words.text(one.ask), (_urgency(view, ident), one.ask))
         if one.mends and (one.when is None or one.when.in_ms is None):
             cannot_say = True
         elif one.mends and one.when is not None and (latest is None or (one.when.in_ms or 0) > (latest.in_ms or 0)):
             latest = one.when
+
+    in_order = sorted(
+        waits.items(), key=lambda wait: -wait[1][0]
+    )  # of equal ones that of the conditions' order is first
 
     def at(ms: int | None) -> str | None:
         return None if cannot_say or ms is None else rfc3339(now.wall_ms + ms)
 
     return _Outlook(
         verdict_word([one.state for one in judged.values()]), display_word(judged, str(view.situation.phase)),
-        at(latest.in_ms if latest else None), at(latest.low_ms if latest else None), at(latest.high_ms if latest else None), waits,
+        at(latest.in_ms if latest else None), at(latest.low_ms if latest else None), at(latest.high_ms if latest else None),
+        {text: ask for text, (_, ask) in in_order},
     )  # fmt: skip
+
+
+def _urgency(view: View, condition: str) -> int:
+    """How urgent it is to see to a condition that isn't met: the rank of the most urgent alarm that keeps it from being so."""
+    base = condition.partition(":")[0]
+    return max(
+        (rank_of(alarm.row.priority) for alarm in view.alarms.alarms.values() if alarm.row.stops == base), default=0
+    )
 
 
 def _expected(one: Judged, now: Now) -> str | None:

@@ -111,6 +111,13 @@ def test_water_that_never_stops_is_a_leak_until_it_stops() -> None:
     assert driver.condition("no_leak")["state"] == "met"
 
 
+def test_what_may_hurt_stands_first_among_what_people_must_do() -> None:
+    driver = Driver(with_leak(2.0, HOUR))
+    driver.run(600, LEAKING)
+    waits_for = driver.station.verdict(driver.now)["waits_for"]
+    assert "Shut the stop valve" in waits_for[0] and any("daily test" in what for what in waits_for[1:])
+
+
 def test_what_leaked_before_a_long_draw_is_forgotten_in_its_time() -> None:
     driver = Driver(with_leak(2.0, 10 * 60_000))
     driver.run(60)
