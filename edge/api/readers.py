@@ -56,6 +56,8 @@ class Readers:
                 return await answer
         except StoreFault as exc:
             raise as_problem(503, exc, {"retry-after": "10"}) from exc
+        except Problem:
+            raise
         except WarmwellError as exc:  # the store understands, and can't do what was asked
             raise as_problem(422, exc) from exc
         except TimeoutError as exc:
