@@ -19,7 +19,7 @@ from fastapi.responses import Response, StreamingResponse
 from starlette.exceptions import HTTPException
 from starlette.routing import Route
 
-from edge.api import metrics, models, pages, people, problems, times
+from edge.api import metrics, models, pages, past, people, problems, times
 from edge.api.asked import body_of, lacks, only
 from edge.api.border import Border, Names
 from edge.api.budget import HOLD_BYTES_A_MINUTE, HOLDS_A_MINUTE, Budget, Shares
@@ -121,6 +121,7 @@ class Desk:
         self.tellers = Readers(TOLD_WITHIN_S)  # /health waits behind no chart and no stream
         of_one = MOST_STREAMS_OF_ONE if parts.on_network else MOST_STREAMS
         self.hub = Hub(parts.judge, parts.journal, self.watch, self.readers, of_one=of_one)
+        self.past = past.Past(parts.journal)
         self.door = Door(parts.people, f"{self.about['site']}/{self.about['station']}")
         self.budget, self.holds = Shares(), Budget(HOLDS_A_MINUTE, HOLD_BYTES_A_MINUTE)
         self.seconds = time.monotonic
@@ -244,16 +245,7 @@ async def readings(
     point = snapshot.points.get(id)
     if point is None:
         raise unknown_name("point", id, snapshot.points, path, "/api/1/points")
-    to_ms = snapshot.now.wall_ms if to is None else times.wall_ms_of(to, desk.zone, f"{path}, to")
-    from_ms = max(0, to_ms - _HOUR_MS) if from_ is None else times.wall_ms_of(from_, desk.zone, f"{path}, from")
-    if from_ms >= to_ms:
-        raise Problem(
-            422,
-            f"from is {rfc3339(from_ms)}, to is {rfc3339(to_ms)}",
-            where=path,
-            expected="from before to",
-            do="Swap or widen them",
-        )
+    from_ms, to_ms = times.span_ms(from_, to, snapshot.now.wall_ms, _HOUR_MS, desk.zone, path)
     n = min(buckets, to_ms - from_ms)
     found = await desk.readers.read(path, lambda: desk.parts.series.buckets(id, from_ms, to_ms, n))
     head: dict[str, Any] = {"point": id, "unit": point.get("unit"), "from": rfc3339(from_ms), "to": rfc3339(to_ms)}
@@ -354,7 +346,7 @@ async def stream(
         int | None, Query(ge=0, le=_BIGGEST, description="for clients that can't set Last-Event-ID")
     ] = None,
 ) -> Response:
-    """Live: each entry of the journal (id: its seq) and snapshots of verdict, points and alarms, as server-sent events."""
+    """Live: each entry of the journal (id: its seq) and snapshots of verdict, points, alarms and estimates, as server-sent events."""
     path, last_event = request.url.path, request.headers.get("last-event-id")
     if last_event:
         if not (last_event.isascii() and last_event.isdigit() and int(last_event[:17]) <= _BIGGEST):
@@ -542,6 +534,8 @@ def _add_routes(app: FastAPI) -> None:
     get(f"{one}/points", points, models.Points)
     get(f"{one}/points/{{id}}/readings", readings, models.Readings, "from", "to", "buckets", refusals=(404, 503))
     get(f"{one}/alarms", alarms, models.Alarms)
+    get(f"{one}/alarms/performance", past.alarm_performance, models.Performance, "from", "to", refusals=(503,))
+    get(f"{one}/settings", past.settings, models.Settings, refusals=(404, 503))
     get(f"{one}/estimates", estimates, models.Estimates)
     get(f"{one}/journal", journal, models.Journal, "after", "limit", refusals=(503,))
     events = {200: {"description": "events", "content": {"text/event-stream": {"schema": {"type": "string"}}}}}

@@ -266,6 +266,42 @@ class Alarms(Shape):
     alarms: dict[str, Alarm]
 
 
+class Performance(Shape):
+    """How the alarms of a span have performed. Shares are per cent; `stale` is [id, begin, end or null]."""
+
+    from_: str = Field(alias="from")
+    to: str
+    announced: int
+    again: int = Field(description="announced again, as nobody had answered")
+    per_day: float
+    per_period: float = Field(description="in ten minutes, on an average")
+    most_in_period: int = Field(description="in any ten minutes")
+    periods_over: float
+    hours_over: float
+    floods: list[list[str]]
+    flooded: float = Field(description="share of the time")
+    top: list[list[str | int]] = Field(description="ids, with how often")
+    top_share: float
+    chattering: dict[str, int]
+    fleeting: dict[str, int]
+    stale: list[list[Time]]
+    most_standing: int
+    answered_s: list[float] | None = Field(description="until acknowledged: half within, nine of ten within")
+    unanswered: int
+    by_priority: dict[str, int]
+    targets: dict[str, dict[str, float]] = Field(description="by figure: at `most`, or `below`")
+
+
+class Settings(Shape):
+    """The settings in force."""
+
+    seq: int
+    at: str
+    dated_at: Time = None
+    digest: str
+    document: dict[str, Any]
+
+
 class Estimate(Shape):
     """What is expected, with a 90 % interval; null where nothing can be said, and why."""
 

@@ -3,28 +3,42 @@
 from __future__ import annotations
 
 import hashlib
-from collections.abc import Callable
+from collections.abc import Callable, Iterator, Mapping
 from functools import cache
 from importlib import resources
+from importlib.resources.abc import Traversable
 from typing import Any, Final
 
 from fastapi import FastAPI, Request
 from fastapi.responses import Response
 
-#: path -> (package, file)
-_FILES: Final = {
-    "/": ("edge.web", "index.html"),
-    "/web/page.css": ("edge.web", "page.css"),
-    "/web/page.js": ("edge.web", "page.js"),
-    "/web/icon.svg": ("edge.web", "icon.svg"),
-    "/docs": ("edge.web", "docs.html"),
-    "/docs/docs.js": ("edge.web", "docs.js"),
-    "/docs/swagger-ui-bundle.js": ("fastapi_offline", "static/swagger-ui-bundle.js"),
-    "/docs/swagger-ui.css": ("fastapi_offline", "static/swagger-ui.css"),
-}
 _KINDS: Final = {
     "html": "text/html; charset=utf-8", "css": "text/css; charset=utf-8", "js": "text/javascript; charset=utf-8", "svg": "image/svg+xml",
 }  # fmt: skip
+#: what stands elsewhere than under its own name below /web/
+_ELSEWHERE: Final = {"index.html": "/", "docs.html": "/docs", "docs.js": "/docs/docs.js"}
+
+
+def _own(folder: Traversable, above: str = "") -> Iterator[str]:
+    """The page's files in the package, as paths below its folder; whatever else lies there is none."""
+    for item in sorted(folder.iterdir(), key=lambda one: one.name):
+        if item.is_dir():
+            yield from _own(item, f"{above}{item.name}/")
+        elif item.name.rpartition(".")[2] in _KINDS:
+            yield above + item.name
+
+
+@cache
+def files() -> Mapping[str, tuple[str, str]]:
+    """path -> (package, file), by looking into the installed package."""
+    own = {_ELSEWHERE.get(name, f"/web/{name}"): ("edge.web", name) for name in _own(resources.files("edge.web"))}
+    return {
+        **own,
+        "/docs/swagger-ui-bundle.js": ("fastapi_offline", "static/swagger-ui-bundle.js"),
+        "/docs/swagger-ui.css": ("fastapi_offline", "static/swagger-ui.css"),
+    }
+
+
 #: the API pages' style sheet draws its icons from data: addresses; everything else stays shut
 _DOCS_POLICY: Final = (
     "default-src 'none'; script-src 'self'; style-src 'self'; img-src 'self' data:; connect-src 'self'; "
@@ -34,13 +48,11 @@ _DOCS_POLICY: Final = (
 
 def add_to(app: FastAPI) -> None:
     """Add a route for each file."""
-    for path in _FILES:
-        app.add_api_route(path, _route(path), methods=["GET"], include_in_schema=False)
+    for path, (package, name) in files().items():
+        app.add_api_route(path, _route(path, package, name), methods=["GET"], include_in_schema=False)
 
 
-def _route(path: str) -> Callable[[Request], Any]:
-    package, name = _FILES[path]
-
+def _route(path: str, package: str, name: str) -> Callable[[Request], Any]:
     async def route(request: Request) -> Response:
         body, tag = _small(package, name) if package == "edge.web" else _read(package, name)
         headers = {"cache-control": "no-cache", "etag": tag}

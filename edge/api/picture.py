@@ -77,6 +77,7 @@ class Watch:
             "verdict": self.verdict(seen),
             "points": self.points(seen),
             "alarms": dict(seen.snapshot.alarms),
+            "estimates": dict(seen.snapshot.estimates),
         }
 
 

@@ -1,7 +1,7 @@
 """The live stream: one pump reads the journal and the pictures for all clients; each client keeps only its place.
 
 Server-sent events: `entry` (id: the journal's seq; with `dated_at`, its time as known when it is sent), `snapshot` (no id: verdict,
-points and alarms; at most one a second, and at once when a verdict, a condition or an alarm changes), `reset`, `trouble` and
+points, alarms and estimates; at most one a second, and at once when a verdict, a condition or an alarm changes), `reset`, `trouble` and
 `goodbye` (each with `why`).
 A client that falls behind is fed from the journal again, so nothing has to be queued for it.
 """

@@ -13,6 +13,7 @@ from typing import Final
 from zoneinfo import ZoneInfo
 
 from edge.api.problems import Problem
+from edge.domain.entries import rfc3339
 from edge.domain.strict_json import shown
 
 _TIME: Final = re.compile(
@@ -59,6 +60,21 @@ def wall_ms_of(text: str, zone: tzinfo, where: str) -> int:
         return _from_parts(match, zone, text, where)
     except (ValueError, OverflowError) as exc:
         raise _refused(f"{shown(text)} is no such time ({exc})", where) from None
+
+
+def span_ms(from_: str | None, to: str | None, now_ms: int, else_ms: int, zone: tzinfo, path: str) -> tuple[int, int]:
+    """The instants that a request's `from` and `to` mean, milliseconds since 1970; left out: now, and `else_ms` before `to`.
+
+    Raises:
+        Problem: 422, no such time, or no time between the two.
+    """
+    to_ms = now_ms if to is None else wall_ms_of(to, zone, f"{path}, to")
+    from_ms = max(0, to_ms - else_ms) if from_ is None else wall_ms_of(from_, zone, f"{path}, from")
+    if from_ms >= to_ms:
+        raise Problem(
+            422, f"from is {rfc3339(from_ms)}, to is {rfc3339(to_ms)}", where=path, expected="from before to", do="Swap or widen them"
+        )  # fmt: skip
+    return from_ms, to_ms
 
 
 def _from_seconds(text: str, where: str) -> int:

@@ -21,6 +21,7 @@ from edge.domain.alarms.performance import (
     MOST_STANDING,
     Performance,
     performance,
+    performance_json,
 )
 from edge.domain.entries import rfc3339
 from edge.domain.errors import UnusableInput
@@ -121,7 +122,7 @@ def _figures(folder: Path, since: str | None, until: str | None, form: str) -> i
             expected="an end after the beginning", do="Name another span",
         )  # fmt: skip
     found = performance(entries, from_ms, until_ms)
-    print(json.dumps(_as_json(found), ensure_ascii=False) if form == "jsonl" else "\n".join(as_text(found)))
+    print(json.dumps(performance_json(found), ensure_ascii=False) if form == "jsonl" else "\n".join(as_text(found)))
     return terminal.DONE
 
 
@@ -208,16 +209,6 @@ def _keep_folder(named: Path) -> Path:
     from edge.config import load
 
     return load(named).keep.folder
-
-
-def _as_json(found: Performance) -> dict[str, Any]:
-    return {
-        **{key: value for key, value in found._asdict().items() if key not in ("from_ms", "until_ms")},
-        "from": rfc3339(found.from_ms), "to": rfc3339(found.until_ms),
-        "floods": [[rfc3339(begin), rfc3339(end)] for begin, end in found.floods],
-        "stale": [[one.id, rfc3339(one.from_ms), None if one.until_ms is None else rfc3339(one.until_ms)] for one in found.stale],
-        "chattering": dict(found.chattering), "fleeting": dict(found.fleeting), "by_priority": dict(found.by_priority),
-    }  # fmt: skip
 
 
 def as_text(found: Performance) -> Iterator[str]:

@@ -7,8 +7,6 @@ from __future__ import annotations
 
 import copy
 import json
-import os
-import shutil
 import subprocess
 from pathlib import Path
 from typing import Any
@@ -16,6 +14,7 @@ from typing import Any
 import pytest
 
 from tests.asyncapi_kit import FILE
+from tests.npm_kit import folder_of
 
 PARSER = "@asyncapi/parser@3.6.6"
 PROGRAM = Path(__file__).with_name("asyncapi_parse.mjs")
@@ -24,28 +23,7 @@ ERROR, WARNING = 0, 1  # of the parser's severities; below stand hints
 
 @pytest.fixture(scope="module")
 def folder() -> Path:
-    """The folder that holds the parser; made whole beside its place and moved there, so that no other run sees half of it."""
-    npm = shutil.which("npm")
-    if npm is None or shutil.which("node") is None:
-        pytest.skip("node and npm are not installed here")
-    cache = Path(os.environ.get("XDG_CACHE_HOME") or Path.home() / ".cache") / "warmwell"
-    place = cache / PARSER.replace("/", "-")
-    if not (place / "node_modules").is_dir():
-        new = cache / f"new-{os.getpid()}"
-        options = ["--ignore-scripts", "--no-audit", "--no-fund", "--fetch-retries", "1", "--fetch-timeout", "30000"]
-        try:
-            new.mkdir(parents=True)
-            subprocess.run(
-                [npm, "install", "--prefix", str(new), *options, PARSER], capture_output=True, check=True, timeout=120
-            )
-        except (OSError, subprocess.SubprocessError):
-            shutil.rmtree(new, ignore_errors=True)
-            pytest.skip("npm can't install the AsyncAPI parser here")
-        try:
-            new.rename(place)
-        except OSError:  # another run was sooner
-            shutil.rmtree(new)
-    return place
+    return folder_of(PARSER, "the AsyncAPI parser")
 
 
 def test_the_parser_reads_the_document_and_would_find_what_is_wrong_in_it(folder: Path, tmp_path: Path) -> None:

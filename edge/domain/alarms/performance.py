@@ -10,10 +10,11 @@ from __future__ import annotations
 from collections import Counter, deque
 from collections.abc import Iterable, Mapping, Sequence
 from statistics import median
-from typing import Final, NamedTuple
+from types import MappingProxyType
+from typing import Any, Final, NamedTuple
 
 from edge.domain.alarms.states import LIT, State
-from edge.domain.entries import Entry
+from edge.domain.entries import Entry, rfc3339
 
 MINUTE_MS: Final = 60_000
 PERIOD_MS: Final = 10 * MINUTE_MS
@@ -35,6 +36,17 @@ FLEETING_MS: Final = 10_000
 STALE_MS: Final = DAY_MS
 MOST_STALE: Final = 5
 MOST_STANDING: Final = 10
+
+
+#: figure -> the most that it should be; where `below` stands it should be less
+TARGETS: Final[Mapping[str, Mapping[str, float]]] = MappingProxyType(
+    {
+        "per_day": {"most": AVERAGE_PER_PERIOD * DAY_MS / PERIOD_MS}, "per_period": {"most": AVERAGE_PER_PERIOD},
+        "most_in_period": {"most": FLOOD}, "periods_over": {"most": 1.0}, "hours_over": {"most": 1.0},
+        "flooded": {"below": MOST_FLOODED}, "chattering": {"most": 0}, "fleeting": {"most": 0}, "stale": {"below": MOST_STALE},
+        "most_standing": {"most": MOST_STANDING},
+    }
+)  # fmt: skip
 
 
 class Stood(NamedTuple):
@@ -146,6 +158,17 @@ def performance(entries: Iterable[Entry], from_ms: int, until_ms: int) -> Perfor
         unanswered=len(told) - len(answered),
         by_priority=Counter(seen.priorities[at_ms, ident] for at_ms, ident in told),
     )
+
+
+def performance_json(found: Performance) -> dict[str, Any]:
+    """The figures in plain JSON: times RFC 3339 UTC; floods as [begin, end], stale as [id, begin, end or null]."""
+    return {
+        **{key: value for key, value in found._asdict().items() if key not in ("from_ms", "until_ms")},
+        "from": rfc3339(found.from_ms), "to": rfc3339(found.until_ms),
+        "floods": [[rfc3339(begin), rfc3339(end)] for begin, end in found.floods],
+        "stale": [[one.id, rfc3339(one.from_ms), None if one.until_ms is None else rfc3339(one.until_ms)] for one in found.stale],
+        "chattering": dict(found.chattering), "fleeting": dict(found.fleeting), "by_priority": dict(found.by_priority),
+    }  # fmt: skip
 
 
 class _Seen:

@@ -3,14 +3,19 @@
 from __future__ import annotations
 
 import asyncio
+import posixpath
 import re
 from html.parser import HTMLParser
+from pathlib import Path
 
 import pytest
 
 from edge.api import app as api
+from edge.api import pages
 from edge.api.parts import Parts
 from tests.api_fakes import ABOUT, Answer, Fakes, ask
+
+FOLDER = Path(pages.__file__).parents[1] / "web"
 
 
 def get(path: str, **headers: str) -> Answer:
@@ -59,7 +64,7 @@ def test_a_page_needs_nothing_from_elsewhere(page: str) -> None:
 
 def test_the_api_pages_name_no_other_host() -> None:
     """Ours, that is; the library's script holds addresses in its texts, and the policy stops whatever it would fetch."""
-    for path in ("/docs", "/docs/docs.js", "/web/page.js", "/web/page.css", "/"):
+    for path in (path for path, (package, _) in pages.files().items() if package == "edge.web"):
         assert not re.search(r"(?:https?:)?//(?!www\.w3\.org/)[a-z0-9-]+\.[a-z]", get(path).body.decode()), path
     assert "connect-src 'self';" in get("/docs").headers["content-security-policy"]
     assert "validatorUrl: null" in get("/docs/docs.js").body.decode()
@@ -74,59 +79,39 @@ def test_the_page_says_what_to_do_without_a_script() -> None:
     )
 
 
-def test_the_script_asks_only_for_elements_that_the_page_has() -> None:
-    ids = set(needs_of(get("/").body.decode()).ids)
-    asked = set(re.findall(r'\$\("([a-z-]+)"\)', get("/web/page.js").body.decode()))
-    assert asked and asked <= ids, asked - ids
+def test_every_file_of_the_page_is_served_and_nothing_else_of_its_folder() -> None:
+    there = {
+        str(path.relative_to(FOLDER))
+        for path in FOLDER.rglob("*")
+        if path.is_file() and "__pycache__" not in path.parts
+    }
+    served = {name for package, name in pages.files().values() if package == "edge.web"}
+    assert there - served == {"__init__.py"} and len(served) > 15
+    for path in pages.files():
+        assert get(path).status == 200, path
+    assert get("/web/__init__.py").status == get("/web/../app.py").status == 404
 
 
-def test_the_script_writes_text_only_as_text() -> None:
-    script = get("/web/page.js").body.decode()
+@pytest.mark.parametrize("path", [path for path in pages.files() if path.endswith(".js") and path.startswith("/web/")])
+def test_a_module_imports_only_modules_that_are_served(path: str) -> None:
+    """Plain modules, no build step: what one imports is fetched as it stands, and names only what the other exports."""
+    script = get(path).body.decode()
+    for names, source in re.findall(r"import (?:\* as \w+|\{([^}]*)\}) from \"([^\"]+)\";", script):
+        target = posixpath.normpath(posixpath.join(posixpath.dirname(path), source))
+        assert target in pages.files(), source
+        exported = set(
+            re.findall(r"^export (?:async )?(?:function|const|class) ([\w$]+)", get(target).body.decode(), re.MULTILINE)
+        )
+        for name in filter(None, (name.strip() for name in names.split(","))):
+            taken, _, called = name.partition(" as ")
+            assert taken in exported, f"{source} has no {taken}"
+            assert len(re.findall(rf"(?<![\w$]){re.escape(called or taken)}(?![\w$])", script)) > 1, (
+                f"{name} is imported in vain"
+            )
     assert not re.search(r"innerHTML|outerHTML|insertAdjacentHTML|document\.write|\beval\b|new Function", script)
 
 
 def test_an_unchanged_file_is_not_sent_again() -> None:
-    first = get("/web/page.js")
-    again = get("/web/page.js", if_none_match=first.headers["etag"])
+    first = get("/web/main.js")
+    again = get("/web/main.js", if_none_match=first.headers["etag"])
     assert (again.status, again.body) == (304, b"")
-
-
-def test_what_may_be_touched_is_big_enough_for_gloves() -> None:
-    """WCAG 2.2, 2.5.5 asks for 44 CSS px; ours are 48 or more."""
-    css = get("/web/page.css").body.decode()
-    button = re.search(r"^button \{([^}]*)\}", css, re.MULTILINE)
-    assert button is not None
-    sizes = [int(n) for n in re.findall(r"min-(?:height|width): (\d+)px", button.group(1))]
-    assert len(sizes) == 2 and min(sizes) >= 48
-    field = re.search(r"dialog input \{[^}]*min-height: (\d+)px", css)
-    assert field is not None and int(field.group(1)) >= 48
-
-
-def _luminance(colour: str) -> float:
-    channels = [int(colour[i : i + 2], 16) / 255 for i in (1, 3, 5)]
-    linear = [c / 12.92 if c <= 0.04045 else ((c + 0.055) / 1.055) ** 2.4 for c in channels]
-    return 0.2126 * linear[0] + 0.7152 * linear[1] + 0.0722 * linear[2]
-
-
-@pytest.mark.parametrize(
-    "text, ground",
-    [
-        ("--text", "--panel"),
-        ("--quiet", "--panel"),
-        ("--quiet", "--ground"),
-        ("--text", "--amber"),
-        ("--text", "#e0d7f0"),
-        ("--text", "#ffe3ab"),
-        ("--text", "#e9e1f5"),
-        ("--quiet", "#e9e1f5"),
-        ("--quiet", "#fbe4e2"),
-        ("--quiet", "#fff1d3"),
-        ("--red", "#ffffff"),
-    ],
-)
-def test_words_stand_out_from_their_ground(text: str, ground: str) -> None:
-    """WCAG 2.2, 1.4.3: a contrast of at least 4.5; luminance as defined there."""
-    css = get("/web/page.css").body.decode()
-    colours = dict(re.findall(r"(--[a-z]+): (#[0-9a-f]{6})", css))
-    one, other = sorted((_luminance(colours.get(c, c)) for c in (text, ground)), reverse=True)
-    assert (one + 0.05) / (other + 0.05) >= 4.5

@@ -25,7 +25,7 @@ from edge.domain.station.station import Station
 from tests.unit.stations import SETTINGS, point
 
 ROOT = Path(__file__).parents[3]
-PAGE = (ROOT / "edge" / "web" / "page.js").read_text(encoding="utf-8")
+PAGE = "\n".join(path.read_text(encoding="utf-8") for path in sorted((ROOT / "edge" / "web").rglob("*.js")))
 #: all that a station can have
 WHOLE = replace(
     SETTINGS,

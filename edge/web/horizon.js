@@ -1,0 +1,80 @@
+// A time axis from now on: when it will be right (earliest, expected, latest), and until when it is still warm enough.
+
+import { make, part, put, show as toggle } from "./dom.js";
+import { clockTime, lasting, timeOfDay } from "./told.js";
+
+const MINUTE = 60e3;
+const STEPS = [5, 10, 15, 30, 60, 120, 180, 360, 720, 1440]; // minutes between two ticks
+const TICK_PX = 80; // room for one tick's time
+const MOST_TICKS = 8;
+
+/** Where something lies on an axis, as a share of it. */
+const share = (at, from, to) => Math.min(1, Math.max(0, (at - from) / (to - from)));
+const percent = (n) => `${(n * 100).toFixed(2)}%`;
+
+/** What an axis of `width` pixels reaches to, and its ticks: {end, ticks}. The last of what it shows lies well within it. */
+export function scaleOf(now, last, width) {
+  const span = Math.max((last - now) * 1.12, 30 * MINUTE);
+  const most = Math.min(MOST_TICKS, Math.max(2, Math.floor(width / TICK_PX)));
+  const step = (STEPS.find((minutes) => span / (minutes * MINUTE) <= most) || STEPS.at(-1)) * MINUTE;
+  const room = (span * TICK_PX) / width;
+  const ticks = [];
+  for (let at = Math.ceil((now + room * 0.95) / step) * step; at <= now + span - room * 0.35; at += step) ticks.push(at);
+  return { end: now + span, ticks };
+}
+
+function lay(element, low, high, from, to) {
+  const left = share(low, from, to);
+  element.style.left = percent(left);
+  element.style.width = percent(share(high, from, to) - left);
+}
+
+export const horizon = {
+  make() {
+    const lane = make("div", "lane", make("span", "band ready"), make("span", "band warm"), make("span", "pin ready"), make("span", "pin warm"));
+    const element = make("div", "horizon", lane, make("div", "ticks"));
+    element.setAttribute("role", "img");
+    return element;
+  },
+  /** `data`: {now, ready, warm}, each of the latter {at, low, high} or null; without both there is no axis. */
+  show(element, data) {
+    const marks = data ? [data.ready, data.warm].filter(Boolean) : [];
+    toggle(element, marks.length > 0);
+    if (!marks.length) return;
+    const { end, ticks } = scaleOf(data.now, Math.max(...marks.map((one) => Date.parse(one.high || one.at))), element.clientWidth || 600);
+    for (const name of ["ready", "warm"]) {
+      const one = data[name];
+      const band = element.querySelector(`.band.${name}`);
+      const pin = element.querySelector(`.pin.${name}`);
+      toggle(band, one && one.low && one.high);
+      toggle(pin, one);
+      if (!one) continue;
+      if (one.low && one.high) lay(band, Date.parse(one.low), Date.parse(one.high), data.now, end);
+      pin.style.left = percent(share(Date.parse(one.at), data.now, end));
+    }
+    const places = ["now", ...ticks];
+    const list = part(element, "ticks");
+    while (list.children.length > places.length) list.lastChild.remove();
+    while (list.children.length < places.length) list.append(make("span", "tick"));
+    places.forEach((place, n) => {
+      put(list.children[n], place === "now" ? "now" : timeOfDay(place));
+      list.children[n].style.left = place === "now" ? "0%" : percent(share(place, data.now, end));
+    });
+    element.setAttribute("aria-label", marks.map((one) => `${one === data.ready ? "ready" : "warm enough until"} about ${clockTime(one.at)}, in ${lasting(Date.parse(one.at) - data.now)}`).join("; "));
+  },
+  bar() {
+    const element = make("span", "bar", make("span", "bar-range"), make("span", "bar-pin"));
+    element.setAttribute("aria-hidden", "true");
+    return element;
+  },
+  /** `data`: {value, low, high, most}; null: nothing is known. */
+  showBar(element, data) {
+    element.classList.toggle("unknown", !data);
+    const [range, pin] = element.children;
+    toggle(range, data && typeof data.low === "number");
+    toggle(pin, data);
+    if (!data) return;
+    pin.style.left = percent(share(data.value, 0, data.most));
+    if (typeof data.low === "number") lay(range, data.low, data.high ?? data.most, 0, data.most);
+  },
+};

@@ -1,0 +1,108 @@
+// The line to the station: the live stream, what was heard last, and how long ago. Nothing old may look live.
+
+import { itIs, ofStation } from "./told.js";
+import { learn } from "./units.js";
+
+const LOST_AFTER_S = 4; // a picture comes each second; the page looks twice a second: within five it is seen
+const REOPEN_AFTER_S = 12; // a connection over which nothing comes is opened anew
+const RETRY_AFTER_S = 3;
+
+// Two clocks: one stops while a tablet sleeps, the other can be set. The longer time counts.
+const instant = (ms = 0) => ({ wall: Date.now() + ms, mono: performance.now() + ms });
+function secondsSince(then) {
+  if (!then) return Infinity;
+  const now = instant();
+  return Math.max(now.wall - then.wall, now.mono - then.mono, 0) / 1000;
+}
+
+export class Line {
+  /** `on`: {news(), entry(entry), reset()}, called as things come. */
+  constructor(on) {
+    this.on = on;
+    this.station = null; // /api/1/station
+    this.news = null; // the newest picture
+    this.heardAt = null;
+    this.lastSeq = null;
+    this.source = null;
+    this.openedAt = null;
+  }
+
+  /** For how many seconds nothing has been heard. */
+  silence() {
+    return secondsSince(this.heardAt);
+  }
+  get isLost() {
+    return this.silence() > LOST_AFTER_S;
+  }
+  /** This device's time when it was last heard [ms]; null: never. */
+  get heardWall() {
+    return this.heardAt && this.heardAt.wall;
+  }
+
+  /** First which station this is, for its zone and the pace of its clock: no time is shown in a guessed zone. */
+  async begin() {
+    this.openedAt = instant();
+    try {
+      const answer = await fetch("/api/1/station", { signal: AbortSignal.timeout(5000) });
+      if (!answer.ok) return;
+      this.station = await answer.json();
+    } catch {
+      return; // look() tries again
+    }
+    ofStation(this.station);
+    this.open();
+  }
+
+  open() {
+    this.close();
+    this.openedAt = instant();
+    const source = new EventSource(this.lastSeq === null ? "/api/1/stream" : `/api/1/stream?after=${this.lastSeq}`);
+    this.source = source;
+    const hear = (name, use) => source.addEventListener(name, (event) => {
+      try {
+        use(JSON.parse(event.data));
+      } catch (fault) {
+        console.warn("an event could not be read", fault.message);
+      }
+    });
+    hear("snapshot", (news) => {
+      this.news = news;
+      this.heardAt = instant(-1000 * ((news.verdict && news.verdict.quiet_s) || 0)); // for so long its judge has said nothing
+      if (this.lastSeq === null) this.lastSeq = news.seq || 0;
+      itIs(news.at);
+      learn(news.points);
+      this.on.news();
+    });
+    hear("entry", (entry) => {
+      this.lastSeq = Math.max(this.lastSeq ?? 0, entry.seq);
+      this.on.entry(entry);
+    });
+    hear("reset", () => {
+      this.lastSeq = null;
+      this.on.reset();
+    });
+  }
+
+  close() {
+    if (this.source) this.source.close();
+  }
+
+  /** To be called each moment: opens anew what has gone or says nothing. */
+  look() {
+    const isClosed = !this.source || this.source.readyState === EventSource.CLOSED;
+    const isMute = Math.min(this.silence(), secondsSince(this.openedAt)) > REOPEN_AFTER_S;
+    if ((isClosed && secondsSince(this.openedAt) > RETRY_AFTER_S) || isMute) this.begin();
+  }
+}
+
+/** Ask the API. {ok, body, trouble}: `trouble` is one sentence where it can't be used. */
+export async function ask(path, options = {}) {
+  let answer;
+  try {
+    answer = await fetch(path, { signal: AbortSignal.timeout(15000), ...options });
+  } catch {
+    return { ok: false, body: null, trouble: null };
+  }
+  const body = await answer.json().catch(() => null);
+  return { ok: answer.ok, body, trouble: answer.ok ? null : (body && body.detail) || `The station answered ${answer.status}.` };
+}

@@ -1,0 +1,113 @@
+// How things are said: times in the station's zone, ages, and the words that the station hands out with what it says of itself.
+
+let station = null;
+let newest = null; // time of the newest picture: what "today" is
+
+/** From now on, times and words are this station's. */
+export function ofStation(about) {
+  station = about;
+}
+export function itIs(at) {
+  newest = at;
+}
+export const zone = () => (station && station.timezone) || "UTC";
+export const speed = () => (station && station.speed) || 1;
+export const stationName = () => (station && (station.title || station.station)) || "Warmwell";
+/** The station's time now, in ms: of its newest picture, else this device's. */
+export const nowMs = () => (newest ? Date.parse(newest) : Date.now());
+
+// -- times
+const formats = new Map();
+function local(when, options) {
+  const key = zone() + JSON.stringify(options);
+  try {
+    if (!formats.has(key)) formats.set(key, new Intl.DateTimeFormat("en-GB", { timeZone: zone(), ...options }));
+    return formats.get(key).format(new Date(when));
+  } catch {
+    return String(when);
+  }
+}
+const A_DAY = { year: "numeric", month: "2-digit", day: "2-digit" };
+const TO_THE_MINUTE = { hour: "2-digit", minute: "2-digit", hourCycle: "h23" };
+const TO_THE_SECOND = { ...TO_THE_MINUTE, second: "2-digit" };
+const shownAt = (ms) => local(ms, { ...A_DAY, ...TO_THE_SECOND });
+
+export const dayOf = (when) => local(when, A_DAY);
+/** "Mon 16 Mar" */
+export const dayName = (when) => local(when, { weekday: "short", day: "numeric", month: "short" });
+/** "Monday 16 March 2026" */
+export const dayTitle = (when) => local(when, { weekday: "long", day: "numeric", month: "long", year: "numeric" });
+/** Its date and time to the second, as digits. */
+export const stamped = (when) => `${dayOf(when)} ${local(when, TO_THE_SECOND)}`;
+export const isToday = (when) => dayOf(when) === dayOf(nowMs());
+
+// Clocks that are set back show an hour (in one zone half of one) a second time: then it is said with its offset.
+function comesTwice(when) {
+  const ms = new Date(when).getTime();
+  return [-3600e3, -1800e3, 1800e3, 3600e3].some((apart) => shownAt(ms + apart) === shownAt(ms));
+}
+/** The time of day alone. */
+export function timeOfDay(when, seconds) {
+  return local(when, { ...(seconds ? TO_THE_SECOND : TO_THE_MINUTE), ...(comesTwice(when) ? { timeZoneName: "shortOffset" } : {}) });
+}
+/** The time of day, with its day where that isn't today. */
+export function clockTime(when, seconds) {
+  return (isToday(when) ? "" : dayName(when) + " ") + timeOfDay(when, seconds);
+}
+const into = (at) => local(at, TO_THE_SECOND).split(":").reduce((sum, n) => sum * 60 + Number(n), 0) * 1000; // ms into the day
+/** The instant [ms] at which the station's day of `ms` began. */
+export function startOfDay(ms) {
+  const guess = Math.floor(ms / 1000) * 1000 - into(ms);
+  const off = into(guess); // not 0 where the clock was set in between
+  return off === 0 ? guess : dayOf(guess) === dayOf(ms) ? guess - off : guess + 86400e3 - off;
+}
+/** The instant at which the next day begins; a day has 23 to 25 hours. */
+export const nextDay = (ms) => startOfDay(startOfDay(ms) + 26 * 3600e3);
+/** The instant at which the station's clocks show this hour, on the day that begins at `start`. */
+export function atHour(start, hour) {
+  const guess = start + hour * 3600e3;
+  return guess + hour * 3600e3 - into(guess); // other than the guess where the clocks were set in between
+}
+
+// -- spans
+/** "7 s", "12 min", "1.5 h", "3 d": how old something is. */
+export function age(s) {
+  if (s === null || s === undefined || !Number.isFinite(s)) return "never";
+  if (s < 60) return `${Math.round(s)} s`;
+  if (s < 5400) return `${Math.round(s / 60)} min`;
+  return s < 172800 ? `${(s / 3600).toFixed(1)} h` : `${Math.round(s / 86400)} d`;
+}
+/** "12 min", "1 h 52 min", "3 days": how long something takes. */
+export function lasting(ms) {
+  const minutes = Math.round(Math.abs(ms) / 60e3);
+  if (minutes < 1) return "less than a minute";
+  if (minutes < 60) return `${minutes} min`;
+  if (minutes < 48 * 60) return `${Math.floor(minutes / 60)} h${minutes % 60 ? ` ${minutes % 60} min` : ""}`;
+  return `${Math.round(minutes / 1440)} days`;
+}
+
+// -- words
+export const words = (id) => String(id).replaceAll("_", " ");
+export const sentence = (text) => (text ? text[0].toUpperCase() + text.slice(1) : "");
+/** What a table of the station's words says of an id; null where it has none. */
+export function titled(table, id) {
+  const titles = (station && station.words && station.words[table]) || {};
+  return Object.hasOwn(titles, id) ? titles[id] : null;
+}
+function named(table, id, between = " ") {
+  const [base, ...rest] = String(id).split(":");
+  return (titled(table, base) || words(base)) + (rest.length ? between + words(rest.join(" ")) : "");
+}
+// of several basins each has these for itself; what stands behind ":" of the others is a filter or an outlet
+export const conditionName = (id) => named("conditions", id, /^(free|no_hold|daily_test):/.test(id) ? ", basin " : " ");
+export const stateName = (state) => named("condition_states", state);
+export const alarmName = (id) => named("alarms", id, ": ");
+export const alarmState = (state) => named("alarm_states", state);
+export const phaseName = (phase) => named("phases", phase);
+export const contactWords = (role) => titled("contacts", role);
+export const pointName = (point) => named("roles", point.role) + (point.of ? `, ${words(point.of)}` : "");
+
+export const PRIORITIES = ["high", "medium", "low"];
+/** 0 for the most urgent. */
+export const rank = (priority) => (PRIORITIES.includes(priority) ? PRIORITIES.indexOf(priority) : PRIORITIES.length);
+export const wantsAnswer = (alarm) => /unacknowledged$/.test(alarm.state);

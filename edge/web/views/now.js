@@ -1,0 +1,251 @@
+// Now: may the station start? If not, what to do first, why, and when. Then everything that the answer rests on.
+
+import { draw, keep, make, markOf, part, put, section, set, show as toggle } from "../dom.js";
+import { horizon } from "../horizon.js";
+import {
+  age, alarmName, clockTime, conditionName, contactWords, dayName, isToday, lasting, nowMs, pointName, rank, sentence, speed, stateName,
+  timeOfDay, wantsAnswer, words,
+} from "../told.js";
+import { inWords, quantity } from "../units.js";
+import { beyondOf, isMet, mendsItself, shownOf, verdictOf, warmUntil } from "../verdict.js";
+
+export const title = "Now";
+export const mark = "ready";
+
+const FAST_GRACE_S = 3; // with a fast clock the second between two pictures is minutes, and no age
+const LONG_TASK = 64; // characters: more don't fit two lines that can be read from two metres
+const WHEN_LOST = [
+  "Don't start. Until it is heard again go by your own eyes and the maker's instructions: gauge, thermometer, filters, outlet.",
+  "Look whether the small computer beside the machine has power, and whether this screen is on the clinic's network.",
+  "If both are well, ask whoever looks after the kit: biomed, with the time that stands here.",
+];
+let at = {};
+
+export function mount(root) {
+  at = { plate: plate(), call: call() };
+  at.todo = section("panel todo", "todo", "Then", make("ol", "tasks"));
+  at.conditions = section("panel", "conditions", "What READY asks for", make("ul", "conditions"));
+  at.filters = section("panel", "filters", "Filters", make("ul", "filters"));
+  at.points = section("panel", "points", "What is measured", make("ul", "points"));
+  at.reckoned = section("panel", "reckoned", "What follows from it", make("ul", "reckonings"));
+  toggle(at.todo, false);
+  root.append(at.plate, at.call, make("div", "columns", make("div", "column", at.todo, at.conditions), make("div", "column", at.filters, at.points, at.reckoned)));
+}
+
+function plate() {
+  const first = make("div", "first", make("p", "first-label"), make("p", "first-text"), make("p", "first-rest"));
+  const due = make("div", "due", make("p", "due-label"), make("p", "due-time"));
+  const word = make("p", "word", markOf(), make("span", "word-text"));
+  const head = make("div", "plate-head", make("div", "words", word, make("p", "under")), due);
+  const lost = make("ol", "lost-do", ...WHEN_LOST.map((text) => make("li", "", text)));
+  const told = make("div", "told", make("ul", "why"), make("p", "when"));
+  const element = make("section", "plate", head, first, horizon.make(), told, make("ul", "basins"), lost, make("p", "note"));
+  element.id = "verdict";
+  element.setAttribute("aria-label", "May the station start?");
+  return element;
+}
+function call() {
+  const element = make("a", "call", markOf(), make("span", "call-text"), make("span", "call-go", "Alarms"));
+  element.href = "#alarms";
+  return element;
+}
+
+export function show(app) {
+  const shown = verdictOf(app.line);
+  showPlate(shown, app.line);
+  const news = app.line.news;
+  showCall(shown.isLost ? null : news);
+  for (const element of [at.conditions, at.filters, at.points, at.reckoned]) toggle(element, news);
+  if (!shown.isLost) showTasks(shown); // what was to do when it was last heard stays in the list
+  if (!news) return;
+  showConditions(news, shown);
+  showFilters(news);
+  showPoints(app.line, shown);
+  showReckoned(news);
+}
+
+// -- the plate
+function showPlate(shown, line) {
+  const { plate: element } = at;
+  set(element, "data-word", shown.word);
+  element.classList.toggle("act", shown.isAct);
+  draw(part(part(element, "word"), "mark"), shown.mark);
+  put(part(element, "word-text"), shown.title);
+  put(part(element, "under"), shown.under || "");
+  const when = shown.when;
+  const until = !shown.isLost && warmUntil(line.news);
+  const due = when && when.at ? when : until ? { at: until.at, label: "warm until about" } : null;
+  toggle(part(element, "due"), due);
+  if (due) {
+    put(part(element, "due-label"), due.label + (isToday(due.at) ? "" : `, ${dayName(due.at)}`));
+    put(part(element, "due-time"), timeOfDay(due.at));
+    set(part(element, "due"), "data-of", due === when ? "ready" : "warm");
+  }
+  showFirst(part(element, "first"), shown);
+  horizon.show(part(element, "horizon"), shown.isLost ? null : { now: nowMs(), ready: when && when.at ? when : null, warm: until });
+  keep(part(element, "why"), whyRows(shown, line), (row) => row.at, () => make("li", "", make("b", ""), make("span", "")), (item, row) => {
+    put(item.children[0], row.name);
+    put(item.children[1], row.text);
+  });
+  const warm = until ? ` Warm enough until about ${clockTime(until.at)} (for ${lasting(Date.parse(until.at) - nowMs())} more)${betweenOf(until)}.` : "";
+  put(part(element, "when"), (when ? when.text : "") + warm);
+  showBasins(part(element, "basins"), shown, line);
+  toggle(part(element, "lost-do"), shown.isLost);
+  put(part(element, "note"), sentence((line.news && line.news.verdict.note) || "surroundings only: the maker's instructions decide the rest"));
+}
+// Of several basins a line each: its word, and the first thing to do.
+function showBasins(list, shown, line) {
+  const basins = shown.isLost ? [] : line.news.verdict.verdicts || [];
+  toggle(list, basins.length > 0);
+  keep(list, basins, (b) => b.basin, () => make("li", "basin", markOf(), make("b", "name"), make("b", "word"), make("span", "text")), (element, b) => {
+    const own = shownOf(b.display, b.verdict);
+    set(element, "data-word", b.display);
+    draw(part(element, "mark"), own.mark);
+    put(part(element, "name"), `Basin ${words(b.basin)}`);
+    put(part(element, "word"), [own.title, own.under].filter(Boolean).join(", "));
+    put(part(element, "text"), b.verdict === "ready" ? "" : (b.waits_for || [])[0] || "");
+  });
+}
+const betweenOf = ({ low, high }) => (low && high ? `, between ${clockTime(low)} and ${clockTime(high)}` : "");
+function whyRows(shown, line) {
+  if (shown.isLost) {
+    const text = line.heardWall ? `No connection since ${clockTime(line.heardWall, true)}. What stands below is old.` : "Nothing has been heard from the station yet.";
+    return [{ at: "lost", name: "", text }];
+  }
+  const rows = shown.why.map((why, n) => ({ at: n, name: why.name, text: why.text }));
+  if (shown.more) rows.push({ at: "more", name: "", text: `and ${shown.more} more below` });
+  return rows.length ? rows : [{ at: "all", name: "", text: shown.all }];
+}
+function showFirst(element, shown) {
+  const [first] = shown.tasks;
+  const isDue = first && shown.word !== "at_rest" && shown.word !== "ready";
+  toggle(element, isDue);
+  if (!isDue) return;
+  const [head, rest] = shortened(first.text);
+  put(part(element, "first-label"), shown.tasks.length > 1 ? `First, of ${shown.tasks.length}` : "To do");
+  put(part(element, "first-text"), head);
+  put(part(element, "first-rest"), rest);
+  toggle(part(element, "first-rest"), rest);
+}
+/** What fits the big lines, and what doesn't: a long task is parted where it pauses, best where a clause ends. */
+export function shortened(text) {
+  if (text.length <= LONG_TASK) return [text, ""];
+  const at = (pause) => [...text.matchAll(pause)].map((match) => match.index).filter((n) => n >= 12 && n <= LONG_TASK).at(-1);
+  const cut = at(/[;:.] /g) ?? at(/, | \(/g) ?? text.lastIndexOf(" ", LONG_TASK);
+  return cut > 0 ? [text.slice(0, cut), text.slice(cut).replace(/^[;:.,]? /, "… ")] : [text, ""];
+}
+function showTasks(shown) {
+  const isListed = shown.word !== "at_rest" && shown.word !== "ready";
+  const rest = isListed ? shown.tasks.slice(1) : shown.tasks;
+  toggle(at.todo, rest.length > 0);
+  part(at.todo, "tasks").classList.toggle("whole", !isListed);
+  put(part(at.todo, "tasks").previousSibling, isListed ? "Then" : "To do before it starts");
+  keep(part(at.todo, "tasks"), rest, (task) => `${task.at} ${task.text}`, () => make("li"), (item, task) => put(item, task.text));
+}
+function showCall(news) {
+  const waiting = Object.values(news ? news.alarms : {}).filter(wantsAnswer).sort((a, b) => Number(b.active) - Number(a.active) || rank(a.priority) - rank(b.priority));
+  toggle(at.call, waiting.length > 0);
+  if (!waiting.length) return;
+  set(at.call, "data-priority", waiting[0].active ? waiting[0].priority : "over");
+  draw(part(at.call, "mark"), waiting[0].active ? waiting[0].priority : "gone");
+  const others = waiting.length > 1 ? `, and ${waiting.length - 1} more` : "";
+  put(part(at.call, "call-text"), `${alarmName(waiting[0].id)}${others}: ${waiting.length > 1 ? "wait" : "waits"} for an answer`);
+}
+
+// -- conditions: what is met takes one line, what isn't says why
+function showConditions(news, shown) {
+  const create = () => make("li", "condition", markOf(), make("span", "name"), make("span", "text"), make("span", "state"));
+  keep(part(at.conditions, "conditions"), news.verdict.conditions || [], (c) => c.id, create, (element, c) => {
+    const state = ["met", "unmet", "unknown", "by_eye"].includes(c.state) ? c.state : "unknown";
+    const waits = state === "unmet" && (!shown.isAct || c.expected_at); // it mends itself
+    set(element, "data-state", waits ? "waits" : state);
+    draw(part(element, "mark"), shown.isLost ? "off" : waits ? "waiting" : state);
+    put(part(element, "name"), conditionName(c.id));
+    put(part(element, "state"), stateName(state));
+    put(part(element, "text"), [c.text, !isMet(c) && c.expected_at ? `expected ${clockTime(c.expected_at)}` : ""].filter(Boolean).join(" · "));
+  });
+}
+
+// -- filters: days left, with their interval
+function showFilters(news) {
+  const left = Object.entries(news.estimates || {}).filter(([name]) => /^filter:.*:left$/.test(name));
+  toggle(at.filters, left.length > 0);
+  const most = Math.max(30, ...left.flatMap(([, e]) => [e.value, e.high]).filter((v) => typeof v === "number"));
+  const create = () => make("li", "filter", make("span", "name"), make("span", "left"), horizon.bar(), make("span", "text"));
+  keep(part(at.filters, "filters"), left, ([name]) => name, create, (element, [name, e]) => {
+    const isKnown = typeof e.value === "number";
+    put(part(element, "name"), sentence(words(name.split(":")[1])));
+    put(part(element, "left"), isKnown ? `${Math.floor(e.value)} days left` : "not known how long");
+    horizon.showBar(part(element, "bar"), isKnown ? { value: e.value, low: e.low, high: e.high, most } : null);
+    const drop = (news.estimates[name.replace(/:left$/, ":drop")] || {}).value;
+    const said = isKnown && e.low !== null && e.high !== null ? `${Math.floor(e.low)} to ${Math.ceil(e.high)} days` : e.why;
+    put(part(element, "text"), [said, typeof drop === "number" ? `drop now ${quantity(drop, "kPa")}` : ""].filter(Boolean).join(" · "));
+  });
+}
+
+// -- estimates: what the station reckons from what it measures, each with its 90 % interval
+const RECKONED = {
+  needed_reservoir_temperature: "Reservoir must have", basin_temperature: "Basin would get", supply_capacity: "Supply could give",
+  fill_time: "A fill takes", heating_must_start_by: "Heating must begin by", night_flow: "Flows though nothing draws",
+};
+function reckonedText(value, unit) {
+  if (unit === "time") return clockTime(value);
+  return quantity(value, unit);
+}
+function showReckoned(news) {
+  const found = Object.entries(RECKONED).map(([name, text]) => [text, (news.estimates || {})[name]]).filter(([, e]) => e);
+  toggle(at.reckoned, found.length > 0);
+  const create = () => make("li", "reckoning", make("span", "name"), make("span", "worth"), make("span", "text"));
+  keep(part(at.reckoned, "reckonings"), found, ([text]) => text, create, (element, [text, e]) => {
+    const isKnown = e.value !== null && e.value !== undefined;
+    const hasRange = isKnown && e.low !== null && e.high !== null && e.low !== e.high;
+    put(part(element, "name"), text);
+    put(part(element, "worth"), isKnown ? reckonedText(e.value, e.unit) : "not known");
+    put(part(element, "text"), [hasRange ? `${reckonedText(e.low, e.unit)} to ${reckonedText(e.high, e.unit)}` : "", e.why].filter(Boolean).join(" · "));
+  });
+}
+
+// -- points
+const QUALITY_MARKS = { good: "met", uncertain: "unknown", bad: "bad" };
+
+/** What a point is now: {state, mark, seconds, isOld, text}. */
+export function stateOf(point, line) {
+  const since = line.heardAt ? line.silence() : 0;
+  const more = speed() > 1 && since <= FAST_GRACE_S ? 0 : since * speed();
+  const seconds = typeof point.age_s === "number" ? point.age_s + more : null;
+  const isOld = line.isLost || point.quality === "bad" || seconds === null || (typeof point.stale_after_s === "number" && seconds > point.stale_after_s);
+  const state = isOld || !QUALITY_MARKS[point.quality] ? "bad" : point.quality;
+  const reason = [point.text || words(point.reason || ""), point.detail, point.advice].filter(Boolean).join(". ");
+  if (line.isLost) return { state: "bad", mark: "bad", seconds, isOld, text: point.quality === "good" ? "" : reason };
+  if (state === "bad") return { state, mark: "bad", seconds, isOld, text: point.quality === "good" ? "stale: no news of it" : `bad: ${reason}` };
+  const beyond = beyondOf(point, line.news);
+  const texts = [beyond && sentence(beyond), state === "uncertain" ? `uncertain: ${reason}` : ""].filter(Boolean);
+  return { state: beyond ? "beyond" : state, mark: beyond ? "beyond" : QUALITY_MARKS[state], seconds, isOld, text: texts.join(". ") };
+}
+/** [number or word, unit] of a point's value. */
+export function valueOf(point) {
+  const contact = contactWords(point.role);
+  if (contact && (point.value === 0 || point.value === 1)) return [contact[point.value], ""];
+  return inWords(point.value, point.unit, point.shown);
+}
+const STATE_WORDS = { met: "as it should be", good: "read well", uncertain: "uncertain", bad: "not known", beyond: "beyond its limit" };
+
+function showPoints(line, shown) {
+  const value = () => make("span", "value", make("span", "number"), make("small"));
+  const create = () => make("li", "point", markOf(), make("span", "name", make("span", "role"), make("small", "id")), value(), make("span", "age"), make("span", "text"));
+  keep(part(at.points, "points"), Object.values(line.news.points), (p) => p.id, create, (element, p) => {
+    const now = stateOf(p, line);
+    const [number, unit] = valueOf(p);
+    set(element, "data-state", now.state);
+    set(element, "data-waits", now.state === "beyond" && (!shown.isAct || mendsItself(p, line.news)) ? "" : null);
+    element.classList.toggle("old", now.isOld);
+    draw(part(element, "mark"), now.mark);
+    set(part(element, "mark"), "title", STATE_WORDS[now.state]);
+    put(part(element, "role"), pointName(p));
+    put(part(element, "id"), ` ${p.id}`);
+    put(part(element, "number"), number);
+    put(part(element, "value").querySelector("small"), unit && ` ${unit}`);
+    put(part(element, "age"), now.seconds === null ? "no reading" : `${age(now.seconds)} old`);
+    put(part(element, "text"), now.text);
+  });
+}

@@ -1,0 +1,490 @@
+"""What the tests of the page share: a station that a test pictures as it likes, a line to it that can be cut, and the page's states."""
+
+from __future__ import annotations
+
+import socket
+import threading
+from collections.abc import Callable, Mapping
+from typing import Any
+
+from edge.api.server import ApiServer
+from edge.domain.entries import Stamp, rfc3339
+from tests.api_fakes import ABOUT, START_MS, Fakes, alarm, cold_morning, condition, point, until
+from tests.browser.driver import Browser
+
+HOUR_MS = 3_600_000
+
+
+class Relay:
+    """A line between browser and station that can be cut the way networks are: nothing passes, and nobody is told."""
+
+    def __init__(self, port: int) -> None:
+        self._port = port
+        self._listener = socket.create_server(("127.0.0.1", 0))
+        self.port = self._listener.getsockname()[1]
+        self.whole, self._sockets = threading.Event(), list[socket.socket]()
+        self.whole.set()
+        self._threads = list[threading.Thread]()
+        self._start(self._accept)
+
+    def _start(self, work: Callable[..., None], *args: socket.socket) -> None:
+        self._threads.append(threading.Thread(target=work, args=args, daemon=True))
+        self._threads[-1].start()
+
+    def _accept(self) -> None:
+        while True:
+            try:
+                one, _ = self._listener.accept()
+            except OSError:
+                return  # closed
+            self._sockets.append(one)
+            try:
+                other = socket.create_connection(("127.0.0.1", self._port))
+            except OSError:
+                one.close()  # the station has gone
+                continue
+            self._sockets.append(other)
+            for source, sink in ((one, other), (other, one)):
+                self._start(self._pass_on, source, sink)
+
+    def _pass_on(self, source: socket.socket, sink: socket.socket) -> None:
+        try:
+            while piece := source.recv(65536):
+                self.whole.wait()
+                sink.sendall(piece)
+            sink.shutdown(socket.SHUT_WR)
+        except OSError:
+            pass  # one side has gone: so goes the other
+
+    def close(self) -> None:
+        self.whole.set()
+        for each in [self._listener, *self._sockets]:
+            try:
+                each.shutdown(socket.SHUT_RDWR)  # wakes whoever waits on it
+            except OSError:
+                pass  # it has ended already
+        for thread in self._threads:
+            thread.join(5)
+        for each in [self._listener, *self._sockets]:
+            each.close()
+
+
+class Station:
+    """A server whose picture is renewed each second, as the judge does it."""
+
+    def __init__(self, entries: int = 7) -> None:
+        self.fakes = Fakes(entries)
+        self.server = ApiServer(
+            "127.0.0.1", 0, self.fakes.judge, self.fakes.journal, self.fakes.series, ABOUT, self.fakes.status
+        )
+        self.server.start()
+        assert self.server.wait_ready(30)
+        self.url = self.server.url
+        self.frozen, self._end = threading.Event(), threading.Event()
+        self._thread = threading.Thread(target=self._renew, daemon=True)
+        self._thread.start()
+
+    def _renew(self) -> None:
+        while not self._end.wait(0.5):
+            if not self.frozen.is_set():
+                self.fakes.judge.show()
+
+    def stop(self) -> None:
+        self.server.stop()
+        self._end.set()
+        self._thread.join(5)
+
+
+def shows(browser: Browser, selector: str, words: str, timeout_s: float = 60.0) -> None:
+    until(lambda: words in browser.text(selector), f"{selector} shows {words!r}", timeout_s)
+
+
+def put_into(browser: Browser, station: Station, state: str) -> dict[str, Any]:
+    """Show one of STATES, and wait until Now shows it; its verdict."""
+    parts = STATES[state]
+    verdict: dict[str, Any] = {**parts["verdict"], "note": f"{parts['verdict']['note']} ({state})"}
+    station.fakes.judge.show(**{**parts, "verdict": verdict})
+    shows(browser, ".note", f"({state})")
+    return verdict
+
+
+# -- the page's states, as parts of a picture
+
+
+def _at(minutes: float) -> str:
+    return rfc3339(int(START_MS + minutes * 60_000))
+
+
+def _estimates(**values: tuple[Any, Any, Any]) -> dict[str, Any]:
+    """Of filters' lives and, by name, (value, low, high); those that are times are minutes from now."""
+    found = {
+        f"filter:{ident}:left": {"value": left, "low": low, "high": high, "unit": "d", "why": why}
+        for ident, left, low, high, why in (
+            ("coarse", 23.4, 17.2, 31.9, ""),
+            ("fine", None, None, None, "too few steady draws since its change"),
+        )
+    }
+    for name, value, low, high, unit, why in (
+        ("needed_reservoir_temperature", 38.9, 37.3, 41.2, "Cel", "transfer loss by the rule"),
+        ("basin_temperature", 35.6, 32.8, 37.5, "Cel", ""),
+        ("supply_capacity", 10.51, 10.04, 11.0, "L/min", ""),
+        ("fill_time", None, None, None, "s", "too few draws of one volume yet"),
+    ):
+        found[name] = {"value": value, "low": low, "high": high, "unit": unit, "why": why}
+    for name, (value, low, high) in values.items():
+        found[name] = {"value": _at(value), "low": _at(low), "high": _at(high), "unit": "time", "why": ""}
+    return {of: {"at": rfc3339(START_MS), "of": of, **one} for of, one in found.items()}
+
+
+def _verdict(
+    display: str, verdict: str, phase: str, states: Mapping[str, tuple[str, str]], **more: Any
+) -> dict[str, Any]:
+    """The cold morning's verdict with others of its conditions: `states` by id; all else is met."""
+    base = cold_morning()["verdict"]
+    texts = {
+        c["id"]: "as it should be" if c["state"] in ("unmet", "unknown") else c["text"] for c in base["conditions"]
+    }
+    texts |= {
+        "no_hold": "no hold",
+        "no_leak": "no leak seen",
+        "outlet:machine": "live",
+        "flow": "2.46 gal/min while drawing",
+        "disinfectant": "10 days of its reuse life left",
+        "sensors": "all are heard",
+        "clock": "trusted",
+    }
+    met = [
+        condition(ident, "by_eye" if ident == "water_path_treatment" else "met", text) for ident, text in texts.items()
+    ]
+    conditions = [condition(c["id"], *states[c["id"]]) if c["id"] in states else c for c in met]
+    conditions += [condition(ident, *one) for ident, one in states.items() if ident not in texts]
+    waits = more.pop("waits", [])
+    made = base | {
+        "display": display,
+        "verdict": verdict,
+        "phase": phase,
+        "conditions": conditions,
+        "waits_for": [text for text, _ in waits],
+        "waits_for_msgs": [{"id": ident, "values": {}} for _, ident in waits],
+    }
+    return made | dict.fromkeys(("expected_at", "earliest", "latest")) | more
+
+
+def _when(at: float, low: float, high: float) -> dict[str, str]:
+    return {"expected_at": _at(at), "earliest": _at(low), "latest": _at(high)}
+
+
+def _points(**changed: dict[str, Any]) -> dict[str, Any]:
+    points = cold_morning()["points"]
+    points["between"] = point("between", "between_filters_pressure", 389.2, "kPa", (56.45, "psi"))
+    points["filtered"] = point("filtered", "filtered_pressure", 380.1, "kPa", (55.13, "psi"))
+    points["leak"] = point("leak", "leak", 0.0, "1", ("dry", ""))
+    points["reservoir"] = point(
+        "reservoir",
+        "reservoir_temperature",
+        39.94,
+        "Cel",
+        (39.94, "degC"),
+        calibrated=True,
+        u=0.16,
+        correction={"gain": 1.0021, "offset": -0.12, "at": _at(-90 * 1440), "due_at": _at(275 * 1440), "u_parts": {}},
+    )
+    for ident, more in changed.items():
+        points[ident] |= more
+    return points
+
+
+COLD = ("unmet", "31.4 °C; 38.9 °C are needed in this room")
+TEST = ("Do the daily test and record it", "daily_test.ask")
+QUIET: dict[str, Any] = {
+    "alarms": {"reservoir_cold": alarm("reservoir_cold"), "leak": alarm("leak")},
+    "points": _points(),
+    "estimates": _estimates(),
+}
+_OUTLET = "Have the heater outlet's trip looked into; reset it once, dry-handed"
+_TRIP = {
+    "verdict": _verdict(
+        "not_ready",
+        "not_ready",
+        "idle",
+        {
+            "outlet:heater": ("unmet", "tripped"),
+            "daily_test": ("unmet", "due: none was passed today"),
+            "reservoir": ("met", "39.4 °C, 38.9 °C needed in this room"),
+        },
+        waits=[TEST, (_OUTLET, "outlet.tripped.ask")],
+    ),
+    "points": _points(
+        **{"heater-outlet": {"value": 1.0, "shown": {"value": "tripped", "unit": ""}}, "reservoir": {"value": 39.4}}
+    ),
+    "alarms": {
+        "outlet_tripped:heater": alarm(
+            "outlet_tripped:heater",
+            "unacknowledged",
+            "high",
+            point="heater-outlet",
+            cause="the outlet has tripped",
+            first_out=True,
+            consequence="The reservoir cools; whoever touches a faulty appliance may be hurt",
+            response=_OUTLET,
+            respond_within_s=300,
+        ),
+        "reservoir_cold": alarm(
+            "reservoir_cold",
+            "suppressed_by_design",
+            active=True,
+            point="reservoir",
+            cause="38.6 °C, below 38.9 °C",
+            consequence_of="outlet_tripped:heater",
+            consequence="Contact in the basin would be below the label's minimum",
+        ),
+        "not_heating": alarm(
+            "not_heating",
+            "suppressed_by_design",
+            active=True,
+            cause="it falls by 0.9 K in a quarter of an hour",
+            consequence_of="outlet_tripped:heater",
+            consequence="It will be too cold before the first case",
+        ),
+        "duty_due:daily_test": alarm(
+            "duty_due:daily_test",
+            "acknowledged",
+            acknowledged_by="M. Osei",
+            acknowledged_at=_at(-4),
+            cause="due: none was passed today",
+            response="Do the daily test and record it",
+            consequence="The station may not start until it is done",
+        ),
+        "pressure_low": alarm(
+            "pressure_low",
+            "returned_unacknowledged",
+            cause="right again; it was: 36.1 psi, below 40.0 psi",
+            crossings=0,
+        ),
+        "silent:room": alarm(
+            "silent:room",
+            "shelved",
+            "low",
+            active=True,
+            cause="no answer",
+            aside_by="M. Osei",
+            aside_why="probe is being moved",
+            aside_until=_at(170),
+        ),
+        "static_high": alarm(
+            "static_high", "latched_unacknowledged", latching=True, cause="81.2 psi, above 80.0 psi", active=False
+        ),
+    },
+    "estimates": _estimates(reservoir_below_needed=(37, 31, 46)),
+}
+_MANY = [
+    TEST,
+    ("Draw water for half a minute", "draw.ask"),
+    ("Have the hold released", "hold.held.ask"),
+    ("Change the disinfectant by its label", "disinfectant.ask"),
+    ("Record when filter coarse was last changed", "filter.no_change.ask"),
+    ("Record when filter fine was last changed", "filter.no_change.ask"),
+    ("Open the stop valve fully; look at supply and filters; then draw water again", "draw.below.ask"),
+    (
+        "Pass the daily test, then do the water-path treatment by the label, drain and rinse, and record it",
+        "treatment.ask",
+    ),
+    ("Set the board's clock, or see that it reaches a time server", "clock.untrusted.ask"),
+    ("Check the supply: probe and plug of room", "point.advice"),
+]
+#: name -> parts of a picture (FakeJudge.show)
+STATES: dict[str, dict[str, Any]] = {
+    "ready": QUIET | {"verdict": _verdict("ready", "ready", "idle", {})},
+    "in_use": QUIET
+    | {
+        "verdict": _verdict(
+            "in_use", "not_ready", "in_use", {"free": ("unmet", "a cycle is running")}, **_when(24, 21, 29)
+        )
+    },
+    "reheating": QUIET
+    | {
+        "verdict": _verdict(
+            "reheating",
+            "not_ready",
+            "reheating",
+            {"reservoir": ("unmet", "38.1 °C; 38.9 °C are needed")},
+            **_when(7, 6, 9),
+        )
+    },
+    "at_rest": QUIET
+    | {
+        "verdict": _verdict(
+            "at_rest",
+            "not_ready",
+            "at_rest",
+            {"daily_test": ("unmet", "due since 00:00"), "reservoir": COLD},
+            waits=[TEST],
+        )
+    },
+    "warming": QUIET
+    | {
+        "verdict": _verdict("not_ready", "not_ready", "idle", {"reservoir": COLD}, **_when(112, 105, 128)),
+        "points": _points(reservoir={"value": 31.44}),
+    },
+    "to_do": cold_morning() | {"estimates": _estimates()},
+    "trip": _TRIP,
+    "cant_tell": QUIET
+    | {
+        "verdict": _verdict(
+            "cant_tell",
+            "unknown",
+            "idle",
+            {"reservoir": ("unknown", "the reservoir's temperature is not known: wire broken")},
+            waits=[("Check probe and plug of reservoir", "point.advice")],
+        ),
+        "points": _points(
+            reservoir={
+                "value": None,
+                "shown": None,
+                "quality": "bad",
+                "reason": "loop_open",
+                "text": "wire broken",
+                "advice": "Check probe and plug",
+                "age_s": 95.0,
+            }
+        ),
+    },
+    "ten": QUIET
+    | {
+        "verdict": _verdict(
+            "not_ready",
+            "not_ready",
+            "idle",
+            {
+                "no_hold": ("unmet", "held by K. Lindqvist: awaits a sample's result"),
+                "reservoir": COLD,
+                "pressure": ("unmet", "36.1 psi while drawing, 40.0 psi needed"),
+                "flow": ("unknown", "no steady draw of water yet to judge it by"),
+                "filter:coarse": ("unknown", "no change of it on record"),
+                "filter:fine": ("unknown", "no change of it on record"),
+                "daily_test": ("unmet", "due: none was passed today"),
+                "water_path_treatment": ("unmet", "the clean side was opened after the last one"),
+                "disinfectant": ("unmet", "its reuse life ended yesterday"),
+                "clock": ("unknown", "not trusted yet"),
+            },
+            waits=_MANY,
+        )
+    },
+}
+
+
+def ready_picture(fakes: Fakes) -> dict[str, Any]:
+    """The verdict of the picture now, with all its conditions met."""
+    verdict = dict(fakes.judge.newest.verdict) | dict.fromkeys(("expected_at", "earliest", "latest"))
+    verdict |= {"verdict": "ready", "display": "ready", "waits_for": [], "waits_for_msgs": []}
+    verdict["conditions"] = [condition(c["id"], "met", "") for c in verdict["conditions"]]
+    return verdict
+
+
+COLD_STATES = {"reservoir": "unmet", "daily_test": "unmet"}
+
+
+def a_day(journal: Any) -> None:
+    """Entries of two days for the record: verdicts, phases, draws, alarms, what people did."""
+    day = START_MS - 50 * 60_000 - 24 * HOUR_MS  # 05:00 the day before
+
+    def add(minutes: float, kind: str, **body: Any) -> None:
+        at = int(day + minutes * 60_000)
+        journal.add(kind, body, Stamp("boot-1", at - day, at, trusted=True))
+
+    add(0, "started", version="0.1.0", after="power lost")
+    add(0, "settings", digest="5f" * 32, document={
+        "station": {"id": "scope-room-2", "site": "harbour-lane", "title": "Scope room 2, left bench", "timezone": "Europe/Dublin"},
+        "reservoir": {"minimum": "35 degC", "maximum": "42 degC"}, "bus": [{"id": "bench", "kind": "serial-line", "port": "/dev/ttyUSB0"}],
+        "filter": [{"id": "coarse", "rating": "1 um", "drop_limit": "8 psi"}, {"id": "fine", "rating": "0.2 um", "drop_limit": "8 psi"}],
+        "point": [{"id": "reservoir", "role": "reservoir_temperature", "every": "2 s", "unit": "degC"}]})  # fmt: skip
+    add(0.1, "verdict", **{"from": None, "to": "unknown", "conditions": {}, "why": ["sensors: no reading yet"]})
+    add(
+        1,
+        "verdict",
+        **{
+            "from": "unknown",
+            "to": "not_ready",
+            "conditions": {},
+            "why": ["Reservoir warm: 24.1 °C; 38.9 °C are needed", "Daily test: due"],
+        },
+    )
+    add(1, "phase", **{"from": "off", "to": "idle"})
+    add(61, "alarm", **_alarm_body("duty_due:daily_test", "normal", "unacknowledged", "due: none was passed today"))
+    add(
+        75,
+        "record",
+        record="daily_test",
+        by="M. Osei",
+        counts=True,
+        channel_ports=[{"port": 1, "seconds": 11.8}, {"port": 2, "seconds": 12.1}],
+    )
+    add(76, "alarm", **_alarm_body("duty_due:daily_test", "unacknowledged", "normal", "right again"))
+    add(118, "heat_up", from_c=24.1, to_c=39.0, room_c=17.4, start=rfc3339(day), duration_s=7020.0)
+    add(120, "verdict", **{"from": "not_ready", "to": "ready", "conditions": {}, "why": []})
+    for cycle in range(5):
+        start = 150 + 95 * cycle
+        add(start, "phase", **{"from": "idle", "to": "in_use"})
+        add(
+            start,
+            "verdict",
+            **{
+                "from": "ready",
+                "to": "not_ready",
+                "conditions": {"free": "unmet", "reservoir": "met"},
+                "why": ["Station free: water is being drawn"],
+            },
+        )
+        add(
+            start + 4,
+            "draw",
+            start=rfc3339(day),
+            end=rfc3339(day),
+            duration_s=240.0,
+            volume_l=37.3,
+            flow_l_min=9.31,
+            supply_kpa=297.4,
+        )
+        add(start + 28, "phase", **{"from": "in_use", "to": "reheating"})
+        add(start + 41, "phase", **{"from": "reheating", "to": "idle"})
+        add(start + 41, "verdict", **{"from": "not_ready", "to": "ready", "conditions": {}, "why": []})
+    add(590, "record", record="note", by="K. Lindqvist", counts=True, text="New mat under the left bench")
+    add(780, "phase", **{"from": "idle", "to": "at_rest"})
+    add(
+        781,
+        "verdict",
+        **{
+            "from": "ready",
+            "to": "not_ready",
+            "conditions": {"daily_test": "unmet", "free": "met"},
+            "why": ["Daily test: due"],
+        },
+    )
+    add(1140, "filter_day", date="2026-03-15", filter="coarse", drop_kpa=23.8, draws=5, volume_l=186.5, total_l=9120.0)
+    add(1470, "phase", **{"from": "at_rest", "to": "idle"})
+    add(
+        1471,
+        "verdict",
+        **{
+            "from": "not_ready",
+            "to": "not_ready",
+            "conditions": {"reservoir": "unmet", "daily_test": "unmet"},
+            "why": ["Reservoir warm: 29.0 °C; 38.9 °C are needed"],
+        },
+    )
+    add(1480, "alarm", **_alarm_body("reservoir_cold", "normal", "unacknowledged", "31.4 °C, needed 38.9 °C"))
+
+
+def _alarm_body(ident: str, before: str, after: str, cause: str) -> dict[str, Any]:
+    return {"id": ident, "from": before, "to": after, "cause": cause, "priority": "medium", "present": after != "normal", "point": None,
+            "value": None, "unit": None, "limit": None, "since": rfc3339(START_MS)}  # fmt: skip
+
+
+#: what /health tells of a station's parts
+HEALTH: dict[str, Any] = {
+    "ok": True, "stuck": [], "store": "ok", "uptime_s": 93_600.0, "judge": {"ok": True}, "journal": {"bytes": 1_126_400, "trouble": None},
+    "series": {"free_bytes": 7_544_921_292, "low": False, "trouble": None, "waiting": 0, "lost_readings": 0},
+    "buses": {"bench": {"kind": "one-wire", "state": "ok", "why": "", "faults": 2, "remark": ""},
+              "panel": {"kind": "serial-line", "state": "lost", "why": "the port is gone", "faults": 14, "remark": ""}},
+    "mqtt": {"connected": True, "behind": 0, "last_error": None},
+}  # fmt: skip

@@ -1,0 +1,98 @@
+"""Pictures of every view and state of the page, to be looked at: `python -m tests.browser.pictures FOLDER [WORD…]`.
+
+Writes a PNG for each view and state on a tablet, a phone and a desk's screen, by day and dark; with words, those whose names hold one.
+"""
+
+from __future__ import annotations
+
+import sys
+import tempfile
+import time
+from collections.abc import Iterator
+from pathlib import Path
+from typing import Final
+
+from tests.api_fakes import until
+from tests.browser.driver import Browser
+from tests.browser.kit import HEALTH, STATES, Station, a_day
+
+SIZES: Final = {
+    "tablet": (1280, 800, False),
+    "phone": (390, 844, True),
+    "narrow": (320, 640, True),
+    "desk": (1920, 1080, False),
+}
+SCHEMES: Final = ("day", "dark")
+HEARD: Final = "!!document.body && 'view' in document.body.dataset && !document.body.classList.contains('lost')"
+#: view -> the states in which it is worth looking at
+VIEWS: Final = {
+    "now": (*STATES, "lost", "never"),
+    "alarms": ("ready", "trip", "lost", "putting aside"),
+    "record": ("ready", "lost"),
+    "station": ("to_do", "lost"),
+}
+
+
+def main(folder: Path, words: list[str]) -> None:
+    """Write them all."""
+    folder.mkdir(parents=True, exist_ok=True)
+    wanted = [one for one in _all() if not words or any(word in "-".join(one) for word in words)]
+    with tempfile.TemporaryDirectory() as profile:
+        browser = Browser(Path(profile))
+        try:
+            for view, state in dict.fromkeys((view, state) for view, state, *_ in wanted):
+                _write(browser, folder, view, state, [one[2:] for one in wanted if one[:2] == (view, state)])
+        finally:
+            browser.close()
+
+
+def _all() -> Iterator[tuple[str, str, str, str]]:
+    for view, states in VIEWS.items():
+        for state in states:
+            for size in SIZES:
+                for scheme in SCHEMES:
+                    yield view, state, size, scheme
+
+
+def _write(browser: Browser, folder: Path, view: str, state: str, looks: list[tuple[str, ...]]) -> None:
+    station = Station(0)
+    try:
+        a_day(station.fakes.journal)
+        station.fakes.parts_state = lambda: HEALTH
+        station.fakes.judge.show(**STATES.get(state, STATES["trip"]))
+        if state == "never":
+            browser.call("Network.setBlockedURLs", urls=["*/api/1/*"])
+        browser.go(f"{station.url}#{view}")
+        if state == "never":
+            until(lambda: browser.js("!!document.querySelector('.lost .plate')"), "the page stands")
+        else:
+            until(lambda: browser.js(HEARD), "it is heard")
+        if state == "lost":
+            station.frozen.set()
+            until(lambda: browser.js("document.body.classList.contains('lost')"), "it is lost", 20)
+        if state == "putting aside":
+            until(lambda: browser.js("!!document.querySelector('.alarm .shelve')"), "an alarm")
+            browser.js("document.querySelector('.alarm .shelve').click()")
+        for size, scheme in looks:
+            browser.size(*SIZES[size])
+            browser.prefers(prefers_color_scheme="dark" if scheme == "dark" else "light")
+            _settle(browser)
+            name = "-".join((view, state, size, scheme)).replace(" ", "_")
+            (folder / f"{name}.png").write_bytes(browser.screenshot())
+            if size != "desk" and state != "putting aside":
+                (folder / f"{name}-whole.png").write_bytes(browser.screenshot(whole=True))
+            print(name, flush=True)
+    finally:
+        browser.call("Network.setBlockedURLs", urls=[])
+        browser.go("about:blank")
+        station.stop()
+
+
+def _settle(browser: Browser) -> None:
+    """Wait until two frames and the page's own half second have passed: fonts, moves and answers are in."""
+    time.sleep(0.9)
+    browser.js("new Promise((done) => requestAnimationFrame(() => requestAnimationFrame(done)))")
+
+
+if __name__ == "__main__":
+    main(Path(sys.argv[1]), sys.argv[2:])
