@@ -29,6 +29,7 @@ from edge.domain.vocabulary import (
     UnitWord,
     VerdictWord,
 )
+from edge.domain.words.units import Units
 
 
 class Evidence(TypedDict):
@@ -199,3 +200,4 @@ class Snapshot:
     seen: Mapping[str, Mapping[str, str]] = field(
         default_factory=dict
     )  # by bus, what it turned out to be at the last start
+    units: Units | None = None  # in which the station's people read; None: nothing is known of it yet

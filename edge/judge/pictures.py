@@ -75,5 +75,7 @@ class Pictures:
         verdict = with_what_is_not_kept(verdict, unsaved(), self.remarks.values())
         with self._changed:
             seen = dict(station.buses_seen)
-            self.newest = Snapshot(self.newest.version + 1, seq, now, verdict, *parts, station.dates, seen)
+            self.newest = Snapshot(
+                self.newest.version + 1, seq, now, verdict, *parts, station.dates, seen, station.units
+            )
             self._changed.notify_all()

@@ -18,6 +18,8 @@ COMMON: Final[Mapping[str, str]] = {
     # beside the verdict, where it can't be told or kept
     "note": "{said} {then}",
     "picture.starting": "Starting: nothing has been read yet",
+    "picture.judge_silent": "Restart Warmwell, or see the system journal: its judge is silent",
+    "picture.not_judged": "not judged for {since:.0f s}",
     "picture.failed": "Can't tell: picturing the station failed; see the system journal",
     "store.refuses": "The journal can't be written ({why}): {waiting}, records are refused.",
     "store.away": "Nothing can be kept: {why}",

@@ -1,0 +1,61 @@
+"""What a language is to those who say messages in it: its templates, its titles, and how it writes numbers, lists and ages."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+from types import MappingProxyType
+from typing import Final, NamedTuple
+
+#: how a template asks for a title in place of a name -> the table of titles that has it
+TITLED: Final[Mapping[str, str]] = MappingProxyType(
+    {
+        "role": "roles", "contact": "contact_words", "condition": "conditions", "alarm": "alarms", "state": "alarm_states",
+        "record": "records",
+    }
+)  # fmt: skip
+
+
+class Language(NamedTuple):
+    """One language.
+
+    Attributes:
+        code: its tag (RFC 5646).
+        name: what those who speak it call it.
+        reviewed: somebody who speaks it, and knows the trade, has read it.
+        catalogue: id of a message -> template (saying.py). What it lacks is said in English.
+        titles: by table, key -> title. English has its titles in the rows that they name, and none here.
+        decimal: the decimal sign.
+        percent: what stands behind a share in hundredths.
+        last: what joins the parts of a list that are there together.
+        days: the unit of an age of two days and more.
+    """
+
+    code: str
+    name: str
+    reviewed: bool
+    catalogue: Mapping[str, str]
+    titles: Mapping[str, Mapping[str, str]] = MappingProxyType({})
+    decimal: str = "."
+    percent: str = "%"
+    last: str = " and "
+    days: str = "days"
+
+    def digits(self, written: str) -> str:
+        """A number as Python writes it, as this language does.
+
+        >>> Language("de", "Deutsch", False, {}, decimal=",", percent=" %").digits("12.5%")
+        '12,5 %'
+        """
+        if written.endswith("%"):
+            written = written[:-1] + self.percent
+        return written if self.decimal == "." else written.replace(".", self.decimal)
+
+    def titled(self, spec: str, ident: str) -> str:
+        """The title of an id, with what stands behind its ':'; the id itself where there is no title of it.
+
+        >>> Language("de", "Deutsch", False, {}, {"conditions": {"filter": "Filter"}}).titled("condition", "filter:coarse")
+        'Filter coarse'
+        """
+        base, _, rest = ident.partition(":")
+        title = self.titles.get(TITLED[spec], {}).get(base)
+        return ident if title is None else f"{title} {rest}".rstrip()

@@ -1,0 +1,12 @@
+"""The languages that a station can be asked in, by their tags (RFC 5646); the first is the station's own."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+from types import MappingProxyType
+from typing import Final
+
+from edge.domain.words.english import EN
+from edge.domain.words.language import Language
+
+LANGUAGES: Final[Mapping[str, Language]] = MappingProxyType({language.code: language for language in (EN,)})
