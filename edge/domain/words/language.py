@@ -14,6 +14,26 @@ TITLED: Final[Mapping[str, str]] = MappingProxyType(
     }
 )  # fmt: skip
 
+#: of a row: what it says of itself (of an alarm its consequence), and what to do
+RowWords = tuple[str, str]
+
+
+def row_words(
+    reasons: Mapping[str, RowWords], checks: Mapping[str, RowWords], alarms: Mapping[str, RowWords]
+) -> dict[str, str]:
+    """The templates of rows of facts, by their ids; in English they stand in the rows.
+
+    >>> row_words({}, {}, {"leak": ("Wasser", "Absperren")})
+    {'alarm.leak.consequence': 'Wasser', 'alarm.leak.response': 'Absperren'}
+    """
+    found = {}
+    for table, rows, ends in (("reason", reasons, ("", ".advice")), ("check", checks, ("", ".advice"))):
+        for key, words in rows.items():
+            found |= {f"{table}.{key}{end}": said for end, said in zip(ends, words, strict=True)}
+    for key, (consequence, response) in alarms.items():
+        found |= {f"alarm.{key}.consequence": consequence, f"alarm.{key}.response": response}
+    return found
+
 
 class Language(NamedTuple):
     """One language.

@@ -7,6 +7,7 @@ from types import MappingProxyType
 from typing import Final
 
 from edge.domain.words.english import EN
+from edge.domain.words.german import DE
 from edge.domain.words.language import Language
 
-LANGUAGES: Final[Mapping[str, Language]] = MappingProxyType({language.code: language for language in (EN,)})
+LANGUAGES: Final[Mapping[str, Language]] = MappingProxyType({language.code: language for language in (EN, DE)})
