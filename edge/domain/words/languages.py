@@ -7,7 +7,8 @@ from types import MappingProxyType
 from typing import Final
 
 from edge.domain.words.english import EN
+from edge.domain.words.french import FR
 from edge.domain.words.german import DE
 from edge.domain.words.language import Language
 
-LANGUAGES: Final[Mapping[str, Language]] = MappingProxyType({language.code: language for language in (EN, DE)})
+LANGUAGES: Final[Mapping[str, Language]] = MappingProxyType({language.code: language for language in (EN, DE, FR)})
