@@ -10,5 +10,6 @@ from edge.domain.words.english import EN
 from edge.domain.words.french import FR
 from edge.domain.words.german import DE
 from edge.domain.words.language import Language
+from edge.domain.words.spanish import ES
 
-LANGUAGES: Final[Mapping[str, Language]] = MappingProxyType({language.code: language for language in (EN, DE, FR)})
+LANGUAGES: Final[Mapping[str, Language]] = MappingProxyType({language.code: language for language in (EN, DE, FR, ES)})
