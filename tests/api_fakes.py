@@ -238,6 +238,7 @@ class FakeJudge:
                 "alarms": old.alarms,
                 "estimates": old.estimates,
                 "dates": old.dates,
+                "units": old.units,
             } | parts
             self.newest = Snapshot(old.version + 1, len(self.journal.entries), old.now, **given)
             self.changed.notify_all()

@@ -48,16 +48,17 @@ class Viewers:
 
     Args:
         zone: where the clock on the station's wall is set.
+        languages: by their tags.
     """
 
-    def __init__(self, zone: tzinfo = UTC) -> None:
-        self._zone, self._lock = zone, Lock()
+    def __init__(self, zone: tzinfo = UTC, languages: Mapping[str, Language] = LANGUAGES) -> None:
+        self._zone, self._languages, self._lock = zone, languages, Lock()
         self._kept: OrderedDict[Viewer, _Picture] = OrderedDict()
 
     def words(self, viewer: Viewer, snapshot: Snapshot) -> Words:
         """How a viewer reads what the station of this picture tells."""
         units = None if snapshot.units is None else snapshot.units.read_in(viewer.units)
-        return Words(units, self._zone, language_of(viewer))
+        return Words(units, self._zone, self._languages[viewer.language])
 
     def picture(self, viewer: Viewer, snapshot: Snapshot) -> Snapshot:
         """A picture as a viewer reads it; made once for this viewer, whoever asks for it."""
@@ -79,10 +80,6 @@ class Viewers:
             return shapes
         words = self.words(viewer, snapshot)
         return (_entry(shape, words) for shape in shapes)
-
-
-def language_of(viewer: Viewer) -> Language:
-    return LANGUAGES[viewer.language]
 
 
 class _Picture:

@@ -48,6 +48,8 @@ class Language(NamedTuple):
         percent: what stands behind a share in hundredths.
         last: what joins the parts of a list that are there together.
         days: the unit of an age of two days and more.
+        days_ago: the same behind a preposition ("vor 5 Tagen"); "" where it is the same word.
+        lowers: titles of roles and records begin with a small letter within a sentence.
     """
 
     code: str
@@ -59,6 +61,8 @@ class Language(NamedTuple):
     percent: str = "%"
     last: str = " and "
     days: str = "days"
+    days_ago: str = ""
+    lowers: bool = False
 
     def digits(self, written: str) -> str:
         """A number as Python writes it, as this language does.
@@ -78,4 +82,8 @@ class Language(NamedTuple):
         """
         base, _, rest = ident.partition(":")
         title = self.titles.get(TITLED[spec], {}).get(base)
-        return ident if title is None else f"{title} {rest}".rstrip()
+        if title is None:
+            return ident
+        if self.lowers and spec in ("role", "record"):
+            title = title[:1].lower() + title[1:]
+        return title + (": " if spec == "alarm" else " ") + rest if rest else title

@@ -7,6 +7,7 @@ is to be said, where it isn't said as usual:
     {span:.0f min}    a duration, a temperature or another quantity in this unit, whatever the station's units are
     {u:.2g own}       a quantity in the unit of its point, without the unit's name
     {litres:.1f L}    a volume in litres
+    {since:ago}       a duration behind a preposition, where the language has another form there
     {points:and}      a list, joined by " and "; by ", " where nothing is said
     {advice:lower}    a message or name whose first letter is small here
     {record:spaced}   a name with spaces for underscores
@@ -102,8 +103,8 @@ class Words:
             return self.language.titled(spec, str(plain)) if spec in TITLED else _spelled(str(plain), spec)
         if kind == "moment":
             return self._moment(plain, spec)
-        if kind == "duration" and not spec:
-            return age_text(round(plain * 1000.0), self.language.days)
+        if kind == "duration" and spec in ("", "ago"):
+            return age_text(round(plain * 1000.0), (spec and self.language.days_ago) or self.language.days)
         return self.language.digits(self._number(value, spec))
 
     def _number(self, value: Value, spec: str) -> str:

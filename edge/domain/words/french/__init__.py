@@ -34,5 +34,14 @@ FRENCH: Final[Mapping[str, str]] = MappingProxyType(
     }
 )
 FR: Final = Language(
-    "fr", "Français", REVIEWED, FRENCH, TITLES, decimal=",", percent="\N{NO-BREAK SPACE}%", last=" et ", days="jours"
+    "fr",
+    "Français",
+    REVIEWED,
+    FRENCH,
+    TITLES,
+    decimal=",",
+    percent="\N{NO-BREAK SPACE}%",
+    last=" et ",
+    days="jours",
+    lowers=True,
 )

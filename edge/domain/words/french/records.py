@@ -82,9 +82,9 @@ RECORDS: Final[Mapping[str, str]] = {
         "`of` : cette saisie empêche le poste de démarrer ({record:record}); seul {by}, qui l'a enregistrée, peut la retirer"
     ),
     # alarms
-    "record.nothing_to_acknowledge": "{alarm:alarm} est normale : il n'y a rien à acquitter",
-    "record.acknowledged_already": "{alarm:alarm} a déjà été acquittée, par {by} à {at:utc}",
-    "record.changes_nothing": "{alarm:alarm} est {state:state} : rien ne change",
+    "record.nothing_to_acknowledge": "normale, il n'y a rien à acquitter : {alarm:alarm}",
+    "record.acknowledged_already": "déjà acquittée par {by} à {at:utc} : {alarm:alarm}",
+    "record.changes_nothing": "{state:state}, rien ne change : {alarm:alarm}",
     # readings by eye
     "entered.no_such_point": "il n'y a pas de point {quoted}{near}",
     "entered.other_role": "{point} n'a pas le rôle {quoted} : nommer l'un des deux",

@@ -27,5 +27,14 @@ GERMAN: Final[Mapping[str, str]] = MappingProxyType(
     {**COMMON, **RESERVOIR, **WATER, **DOUBTS, **PEOPLE, **RECORDS, **ROWS}
 )
 DE: Final = Language(
-    "de", "Deutsch", REVIEWED, GERMAN, TITLES, decimal=",", percent="\N{NO-BREAK SPACE}%", last=" und ", days="Tage"
+    "de",
+    "Deutsch",
+    REVIEWED,
+    GERMAN,
+    TITLES,
+    decimal=",",
+    percent="\N{NO-BREAK SPACE}%",
+    last=" und ",
+    days="Tage",
+    days_ago="Tagen",
 )

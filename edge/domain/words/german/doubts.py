@@ -9,19 +9,19 @@ DOUBTS: Final[Mapping[str, str]] = {
     "doubt.of": "{points}: {says}",
     "doubt.explained": "{point} ist durch eine Erfassung erklärt: {record:record}",
     # points that stand still
-    "doubt.frozen": "{point} steht still: seit {still}, zuvor nie länger als {longest}",
-    "doubt.stopped": "Werte wiederholen sich seit {still}, von ein und derselben Zeit an: {points}",
+    "doubt.frozen": "{point} steht still: seit {still:ago}, zuvor nie länger als {longest}",
+    "doubt.stopped": "Werte wiederholen sich seit {still:ago}, von ein und derselben Zeit an: {points}",
     "doubt.moves_again": "{point} bewegt sich wieder",
     "doubt.moves": "{point} bewegt sich",
     "doubt.toggling": (
-        "{point} hängt fest: seit {rests} innerhalb eines Schritts, zuvor nie länger als {longest}, während die Flüssigkeit schwankte"
+        "{point} hängt fest: seit {rests:ago} innerhalb eines Schritts, zuvor nie länger als {longest}, während die Flüssigkeit schwankte"
     ),
     "doubt.toggling.over": "{point} bewegt sich wieder um mehr als einen Schritt",
     # the reservoir's probes
     "doubt.restless": "{point} schwankt um {swing:g K} und mehr, auf und ab innerhalb von Minuten: das tut keine Flüssigkeit",
     "doubt.restless.over": "{point} schwankt nicht mehr",
     "doubt.jumped": (
-        "{point} ging innerhalb von {within} von {before} auf {after} und blieb dort: "
+        "{point} ging innerhalb von {within:ago} von {before} auf {after} und blieb dort: "
         "eine Heizung schafft höchstens {heats:.2g} K/min"
     ),
     "doubt.jumped.back": "{point} ist zurückgesprungen",
@@ -30,7 +30,7 @@ DOUBTS: Final[Mapping[str, str]] = {
     ),
     "doubt.unheated.stays": (
         "{point} bleibt bei {level}, {since} nachdem {outlets:and} ausgelöst hat: "
-        "innerhalb von {within} ohne Heizung fällt er um mindestens {least:.2g K}"
+        "innerhalb von {within:ago} ohne Heizung fällt er um mindestens {least:.2g K}"
     ),
     "doubt.unheated.cools": "{point} kühlt ab wie eine Flüssigkeit, die nichts heizt",
     # rooms and basins

@@ -33,8 +33,8 @@ PEOPLE: Final[Mapping[str, str]] = {
         "Sperre nennt"
     ),
     "daily_test.clock_untrusted": "die Uhr ist nicht vertrauenswürdig: ob er heute bestanden wurde, ist nicht feststellbar",
-    "daily_test.passed_ago": "bestanden vor: {since}",
-    "daily_test.passed_measured_ago": "bestanden vor: {since}; der langsamste: {gave}",
+    "daily_test.passed_ago": "bestanden vor {since:ago}",
+    "daily_test.passed_measured_ago": "bestanden vor {since:ago}; der langsamste: {gave}",
     # what a daily test came to
     "daily_test.passed": "bestanden",
     "daily_test.failed": "nicht bestanden",
@@ -79,7 +79,7 @@ PEOPLE: Final[Mapping[str, str]] = {
     "treatment.cant_be_timed": (
         "die Einwirkung begann vor einem Neustart; wie lange sie gedauert hat, ist nicht feststellbar"
     ),
-    "treatment.done_ago": "durchgeführt vor: {since}",
+    "treatment.done_ago": "durchgeführt vor {since:ago}",
     # the disinfectant
     "disinfectant.ask": "Das Desinfektionsmittel nach dem Etikett wechseln",
     "disinfectant.no_fill": "keine Füllung erfasst",
@@ -89,7 +89,7 @@ PEOPLE: Final[Mapping[str, str]] = {
     "disinfectant.equipment_changed": "das Gerät wurde gewechselt: welche Flüssigkeit darin ist, ist nicht bekannt",
     "disinfectant.equipment_changed.ask": "Die Füllung des Reservoirs erfassen, oder die Konzentration prüfen und das erfassen",
     "disinfectant.clock_untrusted": "die Uhr ist nicht vertrauenswürdig: das Alter ist nicht feststellbar",
-    "disinfectant.reuse_ended": "die Standzeit endete vor: {since}",
+    "disinfectant.reuse_ended": "die Standzeit endete vor {since:ago}",
     "disinfectant.expired": "laut Etikett war es haltbar bis {last}",
     "disinfectant.opened_too_long": "nicht mehr haltbar: der Behälter wurde am {opened} geöffnet",
     "disinfectant.opening_not_known": (
@@ -112,15 +112,15 @@ PEOPLE: Final[Mapping[str, str]] = {
     "duty.of": "{title}: {what}",
     "duty.ask": "{title}: durchführen und erfassen (service, duty={duty})",
     "duty.none": "nichts erfasst",
-    "duty.done": "durchgeführt vor: {since}, von {by}; wieder fällig ab {due:date}",
-    "duty.due": "fällig seit {due:date}; zuletzt durchgeführt vor: {since}, von {by}",
-    "duty.failed": "zuletzt nicht bestanden ({by}, vor: {since})",
+    "duty.done": "durchgeführt vor {since:ago} von {by}; wieder fällig ab {due:date}",
+    "duty.due": "fällig seit {due:date}; zuletzt durchgeführt vor {since:ago} von {by}",
+    "duty.failed": "zuletzt nicht bestanden ({by}, vor {since:ago})",
     "duty.failed.ask": "{title}: beheben, was nicht bestand, wiederholen und erfassen (service, duty={duty})",
-    "duty.above_action": "{result}, über der Eingriffsgrenze von {level} ({by}, vor: {since})",
+    "duty.above_action": "{result}, über der Eingriffsgrenze von {level} ({by}, vor {since:ago})",
     "duty.above_action.ask": (
         "{title}: handeln, wie der Standort es festgelegt hat, erneut beproben lassen und das Ergebnis erfassen (service, duty={duty})"
     ),
-    "duty.above_alert": "{result}, über der Warngrenze von {level} ({by}, vor: {since}): nachgehen und erneut beproben",
+    "duty.above_alert": "{result}, über der Warngrenze von {level} ({by}, vor {since:ago}): nachgehen und erneut beproben",
     "duty.no_result_yet": "kein Ergebnis erfasst; das hält keine Station vom Start ab",
     "duty.not_above_action": "kein Ergebnis über der Eingriffsgrenze",
     "duty.clock_untrusted": "die Uhr ist nicht vertrauenswürdig: ob es fällig ist, ist nicht feststellbar",
@@ -190,12 +190,12 @@ PEOPLE: Final[Mapping[str, str]] = {
         "{outlet}: kein Test erfasst: Testtaste drücken, auf das Auslösen achten, zurücksetzen und erfassen (outlet_test outlet={outlet})"
     ),
     "outlet.test_due": (
-        "{outlet}: Test fällig seit {due:date} (zuletzt vor: {since}, von {by}): Testtaste drücken, auf das Auslösen achten, "
+        "{outlet}: Test fällig seit {due:date} (zuletzt vor {since:ago} von {by}): Testtaste drücken, auf das Auslösen achten, "
         "zurücksetzen und erfassen"
     ),
     "outlet.test_failed": "der letzte Test wurde nicht bestanden",
     "outlet.test_not_passed": "der letzte Test wurde nicht bestanden: {why}",
-    "outlet.test_failed_ago": "{failure} ({by}, vor: {since})",
+    "outlet.test_failed_ago": "{failure} ({by}, vor {since:ago})",
     "outlet.test_failed_as_recorded": "{outlet}: {failure}, erfasst von {by}",
     "outlet.test_failed.ask": (
         "Die Steckdose {outlet} von zugelassenem Fachpersonal instand setzen lassen, erneut testen und das erfassen"
@@ -221,7 +221,7 @@ PEOPLE: Final[Mapping[str, str]] = {
     "bus.none_heard": "kein Messpunkt der Station meldet sich mehr: {points}",
     # what is read by eye
     "by_eye.read_by": "{value:contact}, abgelesen von {by}",
-    "by_eye.seen": "{value:contact}, gesehen von {by} vor: {since}",
+    "by_eye.seen": "{value:contact}, gesehen von {by} vor {since:ago}",
     "by_eye.seen.ask": "sobald es vorbei ist, eine Ablesung eingeben, die das sagt: {role:role}",
     "by_eye.no_reading_of_point": "keine Ablesung von {point}, die noch gilt",
     "by_eye.read_point": "{point} ablesen und eingeben",

@@ -44,7 +44,7 @@ RECORDS: Final[Mapping[str, str]] = {
     ),
     "record.opened_after_fill": "der Behälter wurde nach dem Einfüllen geöffnet: `opened` berichtigen",
     "record.trip_not_seen": (
-        "der Kontakt der Steckdose {outlet} war innerhalb von {within} davor nicht ausgelöst zu sehen: Testtaste drücken, zurücksetzen "
+        "der Kontakt der Steckdose {outlet} war innerhalb von {within:ago} davor nicht ausgelöst zu sehen: Testtaste drücken, zurücksetzen "
         "und dann erfassen"
     ),
     "record.no_fill": "{filled} L sind keine Füllung eines Reservoirs von {holds} L: was zugegeben wurde, ist ein disinfectant_top_up",
@@ -84,9 +84,9 @@ RECORDS: Final[Mapping[str, str]] = {
         "`of`: diese Erfassung hält die Station vom Start ab ({record:record}); nur {by} hat sie erfasst und darf sie zurücknehmen"
     ),
     # alarms
-    "record.nothing_to_acknowledge": "{alarm:alarm} ist normal: es gibt nichts zu quittieren",
-    "record.acknowledged_already": "{alarm:alarm} wurde schon quittiert, von {by} um {at:utc}",
-    "record.changes_nothing": "{alarm:alarm} ist {state:state}: es ändert sich nichts",
+    "record.nothing_to_acknowledge": "normal, es gibt nichts zu quittieren: {alarm:alarm}",
+    "record.acknowledged_already": "schon quittiert von {by} um {at:utc}: {alarm:alarm}",
+    "record.changes_nothing": "{state:state}, es ändert sich nichts: {alarm:alarm}",
     # readings by eye
     "entered.no_such_point": "es gibt keinen Messpunkt {quoted}{near}",
     "entered.other_role": "{point} hat nicht die Rolle {quoted}: nur eines von beiden nennen",

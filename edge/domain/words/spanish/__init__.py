@@ -27,5 +27,14 @@ SPANISH: Final[Mapping[str, str]] = MappingProxyType(
     {**COMMON, **RESERVOIR, **WATER, **DOUBTS, **PEOPLE, **RECORDS, **ROWS}
 )
 ES: Final = Language(
-    "es", "Español", REVIEWED, SPANISH, TITLES, decimal=",", percent="\N{NO-BREAK SPACE}%", last=" y ", days="días"
+    "es",
+    "Español",
+    REVIEWED,
+    SPANISH,
+    TITLES,
+    decimal=",",
+    percent="\N{NO-BREAK SPACE}%",
+    last=" y ",
+    days="días",
+    lowers=True,
 )

@@ -82,9 +82,9 @@ RECORDS: Final[Mapping[str, str]] = {
         "`of`: este registro impide arrancar al puesto ({record:record}); solo {by}, que lo registró, puede retirarlo"
     ),
     # alarms
-    "record.nothing_to_acknowledge": "{alarm:alarm} está normal: no hay nada que reconocer",
-    "record.acknowledged_already": "{alarm:alarm} ya fue reconocida, por {by} el {at:utc}",
-    "record.changes_nothing": "{alarm:alarm} está {state:state}: nada cambia",
+    "record.nothing_to_acknowledge": "normal, no hay nada que reconocer: {alarm:alarm}",
+    "record.acknowledged_already": "ya reconocida por {by} el {at:utc}: {alarm:alarm}",
+    "record.changes_nothing": "{state:state}, nada cambia: {alarm:alarm}",
     # readings by eye
     "entered.no_such_point": "no existe el punto {quoted}{near}",
     "entered.other_role": "{point} no tiene la función {quoted}: nombrar uno de los dos",
