@@ -386,13 +386,17 @@ def demo(
 
 
 @app.command()
-def status(url: Url = DEFAULT_URL) -> None:
+def status(
+    url: Url = DEFAULT_URL,
+    lang: Annotated[str | None, typer.Option(help="Language of texts: en, de, fr or es.")] = None,
+    units: Annotated[str | None, typer.Option(help="Units of texts and values, such as degF,psi,gal.")] = None,
+) -> None:
     """Print what a running station says now."""
 
     def work() -> int:
         from edge.cli import ask as cli_ask
 
-        return cli_ask.status(url)
+        return cli_ask.status(url, lang, units)
 
     _done(work)
 

@@ -26,7 +26,7 @@ def row_words(
     >>> row_words({}, {}, {"leak": ("Wasser", "Absperren")})
     {'alarm.leak.consequence': 'Wasser', 'alarm.leak.response': 'Absperren'}
     """
-    found = {}
+    found: dict[str, str] = {}
     for table, rows, ends in (("reason", reasons, ("", ".advice")), ("check", checks, ("", ".advice"))):
         for key, words in rows.items():
             found |= {f"{table}.{key}{end}": said for end, said in zip(ends, words, strict=True)}

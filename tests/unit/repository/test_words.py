@@ -41,6 +41,7 @@ from edge.domain.words.languages import LANGUAGES
 from edge.domain.words.saying import Words
 from edge.domain.words.units import Units
 from tests.said import SAID, TREES, called, kinds_of, meant, values_of
+from tests.terms import CODES, TERMS, TYPED, Term, used
 from tests.unit.stations import SETTINGS
 
 DOMAIN = "edge.domain."
@@ -179,8 +180,6 @@ TRANSLATIONS = [language for code, language in LANGUAGES.items() if code != "en"
 OF_ENGLISH = re.compile(
     r"\b(the|of|is|are|not|and|with|it|its|for|to|by|be|been|than|from|which|that|this|does)\b", re.I
 )
-#: what is typed stays as it is typed: keys, records, sections of the station file, commands
-TYPED = re.compile(r"`[^`]*`|\[+[\w.]*\]+( also)?|\w+=\S+|\b\w+_\w+\b|'3 \{unit\}'|warmwell [^;]*--test|\{[^}]*\}")
 in_each_language = pytest.mark.parametrize("language", TRANSLATIONS, ids=[each.code for each in TRANSLATIONS])
 
 
@@ -262,6 +261,19 @@ def test_words_in_place_of_others_have_their_values() -> None:
     for language in TRANSLATIONS:
         said = Words(language=language).text(why)
         assert said.startswith(language.titles["conditions"]["filter"] + " coarse") and "no steady" not in said
+
+
+@pytest.mark.parametrize("term", TERMS, ids=[term.said["en"] for term in TERMS])
+def test_a_term_is_the_same_wherever_it_is_said(term: Term) -> None:
+    """Four of five sentences that have it in English have it in each language: in the others the sentence is built in another way."""
+    english = set(used(term))
+    assert english
+    for code in CODES:
+        assert re.search(term.find[code], term.said[code], re.I)
+        assert len(english & set(used(term, code))) >= 0.8 * len(english), (
+            code,
+            sorted(english - set(used(term, code))),
+        )
 
 
 # -- and no words elsewhere
