@@ -29,6 +29,7 @@ from edge.domain.vocabulary import (
     UnitWord,
     VerdictWord,
 )
+from edge.domain.words.units import Units
 
 
 class Evidence(TypedDict):
@@ -215,3 +216,4 @@ class Snapshot:
         default_factory=dict
     )  # by bus, what it turned out to be at the last start
     basins: tuple[str, ...] = ()  # ids of the station file's basins
+    units: Units | None = None  # in which the station's people read; None: nothing is known of it yet

@@ -247,6 +247,7 @@ class FakeJudge:
                 "estimates": old.estimates,
                 "dates": old.dates,
                 "basins": old.basins,
+                "units": old.units,
             } | parts
             self.newest = Snapshot(old.version + 1, len(self.journal.entries), old.now, **given)
             self.changed.notify_all()

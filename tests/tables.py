@@ -1,4 +1,4 @@
-"""The tables of deploy/reference-*.md, deploy/wiring.md and deploy/security.md that are drawn from the code.
+"""The tables of deploy/reference-*.md, deploy/terms.md, deploy/wiring.md and deploy/security.md that are drawn from the code.
 
 `python tests/tables.py` writes them anew between their marks; tests compare.
 """
@@ -11,13 +11,14 @@ from collections.abc import Callable, Iterable
 from pathlib import Path
 
 ROOT = Path(__file__).parents[1]
-REFERENCES = sorted((ROOT / "deploy").glob("reference-*.md"))
+REFERENCES = [*sorted((ROOT / "deploy").glob("reference-*.md")), ROOT / "deploy/terms.md"]
 MESSAGES = ROOT / "deploy/reference-messages.md"
 WIRING = ROOT / "deploy/wiring.md"
 SECURITY = ROOT / "deploy/security.md"
 ALARMS = ROOT / "config/alarms.toml"
 sys.path.insert(0, str(ROOT))  # when run as a program, from any folder
 
+from edge.api.words import WORDS  # noqa: E402
 from edge.domain import quantities  # noqa: E402
 from edge.domain.alarms.catalogue import CATALOGUE, OWN  # noqa: E402
 from edge.domain.alarms.states import COMES_BACK, LATCHING, TABLE, Event, State  # noqa: E402  (after the path)
@@ -27,8 +28,10 @@ from edge.domain.quantities import from_kind  # noqa: E402
 from edge.domain.readings import KIND_OF, REASONS, UNIT_OF, Kind  # noqa: E402
 from edge.domain.roles import ROLES  # noqa: E402
 from edge.domain.words.english import ENGLISH  # noqa: E402
+from edge.domain.words.languages import LANGUAGES  # noqa: E402
 from tests.integration.adapter_table import TABLE as MISBEHAVIOURS  # noqa: E402
 from tests.said import kinds_of  # noqa: E402
+from tests.terms import CODES, TERMS, used  # noqa: E402
 
 
 def _table(head: Iterable[str], rows: Iterable[Iterable[str]]) -> str:
@@ -154,9 +157,39 @@ def messages() -> str:
     return _table(("id", "values", "English"), rows)
 
 
+_MOST_USES = 3
+
+
+def terms() -> str:
+    """The terms of the trade in each language, and where English uses them."""
+
+    def where(uses: list[str]) -> str:
+        more = len(uses) - _MOST_USES
+        return ", ".join(f"`{use}`" for use in uses[:_MOST_USES]) + (f" and {more} more" if more > 0 else "")
+
+    rows = ((*(term.said[code] for code in ("en", *CODES)), where(used(term))) for term in TERMS)
+    return _table(("English", *(LANGUAGES[code].name for code in CODES), "used in"), rows)
+
+
+def titles() -> str:
+    """The titles in each language, by their tables and keys."""
+    rows = (
+        (title, *(LANGUAGES[code].titles[table][key] for code in CODES), f"`{table}: {key}`")
+        for table, keys in WORDS.items()
+        if table != "contacts"
+        for key, title in keys.items()
+    )
+    contacts = (
+        (word, *(LANGUAGES[code].titles["contact_words"][word] for code in CODES), f"`contacts: {role}`")
+        for role, words in WORDS["contacts"].items()
+        for word in words
+    )
+    return _table(("English", *(LANGUAGES[code].name for code in CODES), "used as"), [*rows, *contacts])
+
+
 TABLES: dict[str, Callable[[], str]] = {
     "messages": messages, "reasons": reasons, "misbehaviours": misbehaviours, "roles": roles, "units": units,
-    "alarms": alarms, "crossed": crossed, "states": states,
+    "alarms": alarms, "crossed": crossed, "states": states, "terms": terms, "titles": titles,
 }  # fmt: skip
 
 

@@ -4,7 +4,6 @@ from __future__ import annotations
 
 import asyncio
 import logging
-import math
 import os
 import time
 from collections.abc import AsyncIterator, Callable, Collection, Iterator, Mapping
@@ -19,25 +18,29 @@ from fastapi.responses import Response, StreamingResponse
 from starlette.exceptions import HTTPException
 from starlette.routing import Route
 
-from edge.api import metrics, models, pages, past, people, problems, times
+from edge.api import metrics, models, pages, past, people, preference, problems, times
 from edge.api.asked import body_of, lacks, only
 from edge.api.border import Border, Names
+from edge.api.buckets import bucket
 from edge.api.budget import HOLD_BYTES_A_MINUTE, HOLDS_A_MINUTE, Budget, Shares
 from edge.api.forms_schema import record_schemas
 from edge.api.jsonout import dumps, in_pieces
 from edge.api.parts import Parts
 from edge.api.people import Door, name_in, proven
 from edge.api.picture import Watch
+from edge.api.preference import OfViewer
 from edge.api.problems import Problem, as_problem, unknown_name
 from edge.api.readers import Readers
 from edge.api.stream import MOST_STREAMS, MOST_STREAMS_OF_ONE, Hub
-from edge.api.words import WORDS
+from edge.api.viewers import Viewers
+from edge.api.words import words_in
 from edge.domain.dates import dated_json
-from edge.domain.entries import Entry, rfc3339, wall_ms_of
+from edge.domain.entries import Entry, rfc3339
 from edge.domain.errors import RecordRefused, StoreFault
 from edge.domain.records import forms
 from edge.domain.records.spelling import spelt_out
 from edge.domain.strict_json import shown
+from edge.domain.words.languages import LANGUAGES
 from edge.hosts import whose
 
 log = logging.getLogger(__name__)
@@ -116,7 +119,7 @@ class Desk:
             "speed": float(speed),
         }
         self.zone = times.zone_of(str(self.about["timezone"]))
-        self.watch = Watch(parts.judge, self.about["speed"])
+        self.watch = Watch(parts.judge, self.about["speed"], viewers=Viewers(self.zone))
         self.readers = Readers()
         self.tellers = Readers(TOLD_WITHIN_S)  # /health waits behind no chart and no stream
         of_one = MOST_STREAMS_OF_ONE if parts.on_network else MOST_STREAMS
@@ -202,29 +205,38 @@ PointId = Annotated[str, Path(max_length=200, description="id of a point in the 
 AlarmId = Annotated[str, Path(max_length=200, description="id of an alarm, such as outlet_tripped:heater")]
 
 
-async def station(desk: OfDesk) -> Response:
+async def station(desk: OfDesk, viewer: OfViewer) -> Response:
     """Which station this is, how it is set up, and the words in which it is shown."""
-    return JsonResponse(dumps({**desk.about, "people": desk.door.state, "words": WORDS}))
+    language = LANGUAGES[viewer.language]
+    said = {
+        "people": desk.door.state,
+        "words": words_in(language),
+        "language": language.code,
+        "reviewed": language.reviewed,
+        "languages": {code: {"name": each.name, "reviewed": each.reviewed} for code, each in LANGUAGES.items()},
+        "units": preference.UNITS,
+    }
+    return JsonResponse(dumps({**desk.about, **said}))
 
 
-async def verdict(desk: OfDesk) -> Response:
+async def verdict(desk: OfDesk, viewer: OfViewer) -> Response:
     """May the station start, and if not, what is missing, what should be done, and when will it be right?"""
-    return JsonResponse(dumps(desk.watch.verdict(desk.watch.see())))
+    return JsonResponse(dumps(desk.watch.verdict(desk.watch.see(viewer))))
 
 
-async def points(desk: OfDesk) -> Response:
+async def points(desk: OfDesk, viewer: OfViewer) -> Response:
     """All points with value, age, quality and reason."""
-    return desk.stamped("points", desk.watch.points(desk.watch.see()))
+    return desk.stamped("points", desk.watch.points(desk.watch.see(viewer)))
 
 
-async def alarms(desk: OfDesk) -> Response:
+async def alarms(desk: OfDesk, viewer: OfViewer) -> Response:
     """All alarms that the station can raise, also those that are normal."""
-    return desk.stamped("alarms", desk.watch.see().snapshot.alarms)
+    return desk.stamped("alarms", desk.watch.see(viewer).snapshot.alarms)
 
 
-async def estimates(desk: OfDesk) -> Response:
+async def estimates(desk: OfDesk, viewer: OfViewer) -> Response:
     """What is expected, each with a 90 % interval."""
-    return desk.stamped("estimates", desk.watch.see().snapshot.estimates)
+    return desk.stamped("estimates", desk.watch.see(viewer).snapshot.estimates)
 
 
 async def readings(
@@ -251,58 +263,20 @@ async def readings(
     head: dict[str, Any] = {"point": id, "unit": point.get("unit"), "from": rfc3339(from_ms), "to": rfc3339(to_ms)}
     correction = point.get("correction")
     head["correction"] = correction
-    shown = (_bucket(_corrected(row, correction)) for row in found)
+    shown = (bucket(row, correction) for row in found)
     return StreamingResponse(_politely(in_pieces(head, "buckets", shown)), media_type="application/json")
-
-
-def _corrected(row: Mapping[str, Any], correction: Mapping[str, Any] | None) -> Mapping[str, Any]:
-    """A bucket with a calibration's gain and offset; a gain is above zero, so least stays least."""
-    if correction is None:
-        return row
-    gain, offset = correction["gain"], correction["offset"]
-    made = {key: row[key] * gain + offset for key in ("min", "mean", "max") if isinstance(row.get(key), int | float)}
-    if isinstance(row.get("volume_l"), int | float):
-        minutes = (
-            (wall_ms_of(_time(row["to"])) - wall_ms_of(_time(row["from"]))) * (row.get("covered") or 0.0) / 60_000.0
-        )
-        made["volume_l"] = row["volume_l"] * gain + offset * minutes
-    return {**row, **made}
-
-
-def _bucket(row: Mapping[str, Any]) -> dict[str, Any]:
-    """A bucket as published: null, never zero or NaN, where there is nothing."""
-    numbers = {key: row.get(key) for key in ("min", "mean", "max")}
-    has_value = bool(row.get("n")) and all(isinstance(v, int | float) and math.isfinite(v) for v in numbers.values())
-    reason = row.get("reason")
-    if not has_value:
-        numbers = dict.fromkeys(numbers)
-        reason = reason or ("no_reading" if row.get("worst") is None else "bad")
-    covered = row.get("covered")
-    volume = {"volume_l": row["volume_l"]} if "volume_l" in row else {}  # flows only
-    return volume | {
-        "from": _time(row["from"]),
-        "to": _time(row["to"]),
-        "n": int(row.get("n") or 0),
-        **numbers,
-        "quality": str(row.get("worst") or "bad") if has_value else "bad",
-        "reason": reason,
-        "covered": covered if isinstance(covered, int | float) else 0.0,
-    }
-
-
-def _time(value: Any) -> Any:
-    return rfc3339(int(value)) if isinstance(value, int | float) else value
 
 
 async def journal(
     request: Request,
     desk: OfDesk,
+    viewer: OfViewer,
     after: Annotated[int, Query(ge=0, le=_BIGGEST, description="entries with a greater seq")] = 0,
     limit: Annotated[
         int, Query(ge=1, le=MOST_ENTRIES, description="at most so many entries, and 1 MiB of them: see `more`")
     ] = 100,
 ) -> Response:
-    """Entries of the journal, in order."""
+    """Entries of the journal, in order. In a language or units what has a message is said anew; `as_kept` names the other texts."""
     path, reader = request.url.path, desk.parts.journal
     last, entries, cut = await desk.readers.read(path, lambda: _page(reader, after, limit))
     next_after = entries[-1].seq if entries else after
@@ -312,10 +286,9 @@ async def journal(
         "last_seq": max(last, next_after if entries else 0),
         "more": cut or next_after < last,
     }
-    dates = desk.parts.judge.snapshot().dates
-    return StreamingResponse(
-        _politely(in_pieces(head, "entries", (dated_json(e, dates) for e in entries))), media_type="application/json"
-    )
+    snapshot = desk.parts.judge.snapshot()
+    shapes = desk.watch.viewers.entries(viewer, snapshot, (dated_json(e, snapshot.dates) for e in entries))
+    return StreamingResponse(_politely(in_pieces(head, "entries", shapes)), media_type="application/json")
 
 
 def _page(reader: Any, after: int, limit: int) -> tuple[int, list[Entry], bool]:
@@ -342,6 +315,7 @@ async def _politely(pieces: Iterator[bytes]) -> AsyncIterator[bytes]:
 async def stream(
     request: Request,
     desk: OfDesk,
+    viewer: OfViewer,
     after: Annotated[
         int | None, Query(ge=0, le=_BIGGEST, description="for clients that can't set Last-Event-ID")
     ] = None,
@@ -359,8 +333,8 @@ async def stream(
             )
         after = int(last_event[:17])
     last = await desk.hub.last_seq()
-    place = desk.hub.take_place(path, whose(request.client.host) if request.client else "")
-    events = desk.door.while_looking(request, desk.hub.events(after, last))
+    place = desk.hub.take_place(path, whose(request.client.host) if request.client else "", viewer)
+    events = desk.door.while_looking(request, desk.hub.events(after, last, viewer))
     return EventStream(events, lambda: desk.hub.leave_place(place))
 
 
@@ -529,21 +503,23 @@ def _add_routes(app: FastAPI) -> None:
         )
 
     one = "/api/1"
-    get(f"{one}/station", station, models.Station)
-    get(f"{one}/verdict", verdict, models.Verdict)
-    get(f"{one}/points", points, models.Points)
+    said = ("lang", "units")
+    get(f"{one}/station", station, models.Station, *said)
+    get(f"{one}/verdict", verdict, models.Verdict, *said)
+    get(f"{one}/points", points, models.Points, *said)
     get(f"{one}/points/{{id}}/readings", readings, models.Readings, "from", "to", "buckets", refusals=(404, 503))
-    get(f"{one}/alarms", alarms, models.Alarms)
+    get(f"{one}/alarms", alarms, models.Alarms, *said)
     get(f"{one}/alarms/performance", past.alarm_performance, models.Performance, "from", "to", refusals=(503,))
     get(f"{one}/settings", past.settings, models.Settings, refusals=(404, 503))
-    get(f"{one}/estimates", estimates, models.Estimates)
-    get(f"{one}/journal", journal, models.Journal, "after", "limit", refusals=(503,))
+    get(f"{one}/estimates", estimates, models.Estimates, *said)
+    get(f"{one}/journal", journal, models.Journal, "after", "limit", *said, refusals=(503,))
     events = {200: {"description": "events", "content": {"text/event-stream": {"schema": {"type": "string"}}}}}
     get(
         f"{one}/stream",
         stream,
         None,
         "after",
+        *said,
         refusals=(400, 503),
         responses=events,
         response_class=EventStream,

@@ -43,6 +43,16 @@ class Words(Shape):
     phases: dict[str, str]
     alarms: dict[str, str]
     alarm_states: dict[str, str]
+    displays: dict[str, str] = Field(description="by `display` of the verdict")
+    priorities: dict[str, str]
+    records: dict[str, str]
+
+
+class Language(Shape):
+    """A language that can be asked for."""
+
+    name: str = Field(description="what those who speak it call it")
+    reviewed: bool
 
 
 class Station(Shape):
@@ -58,6 +68,10 @@ class Station(Shape):
     )
     speed: float = Field(description="how much faster than real time its clock runs; 1 but in demos")
     words: Words
+    language: str = Field(description="of `words`")
+    reviewed: bool = Field(description="false: an unreviewed translation, to be shown as such")
+    languages: dict[str, Language] = Field(description="that can be asked for with `lang`, by their tags")
+    units: dict[str, list[str]] = Field(description="that can be asked for with `units`, by what they measure")
 
 
 class MessageValue(Shape):
@@ -132,7 +146,7 @@ class Verdict(Shape):
 
 
 class Shown(Shape):
-    """A value in the unit of the station file."""
+    """A value in the unit of the station file, or that was asked for."""
 
     value: float | str | None
     unit: str
@@ -334,6 +348,10 @@ class JournalEntry(Shape):
     kind: str
     body: dict[str, Any]
     dated_at: str | None
+    language: str | None = Field(None, description="of its texts, where a language or units were asked for")
+    as_kept: list[str] | None = Field(
+        None, description="then: members of the body whose text has no message, and so stands as it was kept"
+    )
 
 
 class Journal(Shape):

@@ -460,7 +460,13 @@ def demo(
 
 
 @app.command()
-def status(url: Url = DEFAULT_URL, ca: Ca = None, fingerprint: Fingerprint = None) -> None:
+def status(
+    url: Url = DEFAULT_URL,
+    ca: Ca = None,
+    fingerprint: Fingerprint = None,
+    lang: Annotated[str | None, typer.Option(help="Language of texts: en, de, fr or es.")] = None,
+    units: Annotated[str | None, typer.Option(help="Units of texts and values, such as degF,psi,gal.")] = None,
+) -> None:
     """Print what a running station says now."""
 
     def work() -> int:
@@ -468,7 +474,7 @@ def status(url: Url = DEFAULT_URL, ca: Ca = None, fingerprint: Fingerprint = Non
         from edge.cli import signed
 
         with signed.looking():
-            return cli_ask.status(_at(url, ca, fingerprint))
+            return cli_ask.status(_at(url, ca, fingerprint), lang, units)
 
     _done(work)
 

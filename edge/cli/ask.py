@@ -6,6 +6,7 @@ import sys
 import time
 from collections.abc import Mapping, Sequence
 from typing import Any, Final
+from urllib.parse import urlencode
 
 from edge.cli import client
 from edge.domain.errors import WarmwellError
@@ -17,11 +18,19 @@ _QUIET: Final = frozenset({"normal"})
 AGAIN_S: Final = 2.0
 
 
-def status(url: str) -> int:
-    """Print verdict, conditions, alarms and points; 0 also where the station is not ready: that is no fault."""
-    verdict = client.get_verdict(url)
-    alarms = client.get(url, "/api/1/alarms")
-    points = client.get(url, "/api/1/points")
+def status(url: str, lang: str | None = None, units: str | None = None) -> int:
+    """Print verdict, conditions, alarms and points; 0 also where the station is not ready: that is no fault.
+
+    Args:
+        lang, units: as the API takes them; what it says is printed so. The words around it are English.
+    """
+    query = urlencode({key: given for key, given in (("lang", lang), ("units", units)) if given is not None})
+    asked = f"?{query}" if query else ""
+    verdict = client.get(url, f"/api/1/verdict{asked}")
+    alarms = client.get(url, f"/api/1/alarms{asked}")
+    points = client.get(url, f"/api/1/points{asked}")
+    if lang is not None and not (told := client.get(url, f"/api/1/station{asked}")).get("reviewed", True):
+        print(f"Texts: an unreviewed translation ({told['languages'][told['language']]['name']})")
     print("\n".join(verdict_lines(verdict)))
     lit = [alarm for alarm in rows(alarms, "alarms") if alarm["state"] not in _QUIET]
     print("Alarms: none" if not lit else "Alarms:")

@@ -323,6 +323,15 @@ def from_kind(value: float, unit: str, kind: Kind) -> float:
     return (value - offset) / scale
 
 
+def from_volume(litres: float, unit: str) -> float:
+    """A volume in litres as `unit`: for display.
+
+    >>> round(from_volume(3.785411784, "gal"), 9)
+    1.0
+    """
+    return litres / float(_VOLUMES_L[unit])
+
+
 def quantity(text: str, dimension: str) -> float:
     """A number with its unit, in the canonical unit of `dimension` (a key of DIMENSIONS).
 

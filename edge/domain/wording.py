@@ -11,8 +11,8 @@ from edge.domain.readings import UNIT_OF, Kind
 _DECIMALS: Final[Mapping[str, int]] = {"psi": 1, "kPa": 1, "bar": 3, "gal/min": 2, "L/min": 2, "L/h": 0}
 
 
-def age_text(ms: int) -> str:
-    """A duration as people say it.
+def age_text(ms: int, days: str = "days") -> str:
+    """A duration as people say it; `days`: what days are called, two of them and more.
 
     >>> age_text(45_000), age_text(8_100_000), age_text(500_000_000)
     ('45 s', '2 h 15 min', '5 days')
@@ -24,7 +24,7 @@ def age_text(ms: int) -> str:
         return f"{seconds // 60} min"
     if seconds < 172_800:
         return f"{seconds // 3600} h {seconds % 3600 // 60} min"
-    return f"{seconds // 86_400} days"
+    return f"{seconds // 86_400} {days}"
 
 
 def value_text(value: float, unit: str, kind: Kind) -> str:

@@ -15,6 +15,7 @@ from edge.domain.errors import StoreFault, WarmwellError
 from edge.domain.messages import Message
 from edge.domain.readings import Reading, Sample
 from edge.domain.settings import Settings
+from edge.domain.words.units import Units
 
 #: samples that may wait; 20,000 are half an hour of 12 points at 1 Hz. Beyond, the oldest are dropped and counted
 MOST_SAMPLES: Final = 20_000
@@ -51,6 +52,8 @@ class OwnedStation(Protocol):
     def dates(self) -> Dates: ...
     @property
     def buses_seen(self) -> Mapping[str, Mapping[str, str]]: ...
+    @property
+    def units(self) -> Units | None: ...
     @property
     def conditions(self) -> Iterable[str]: ...
     @property

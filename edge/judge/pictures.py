@@ -77,8 +77,10 @@ class Pictures:
         verdict = with_what_is_not_kept(verdict, unsaved(), self.remarks.values())
         with self._changed:
             seen = dict(station.buses_seen)
-            basins = _basins(station.settings)
-            self.newest = Snapshot(self.newest.version + 1, seq, now, verdict, *parts, station.dates, seen, basins)
+            basins, units = _basins(station.settings), station.units
+            self.newest = Snapshot(
+                self.newest.version + 1, seq, now, verdict, *parts, station.dates, seen, basins, units
+            )
             self._changed.notify_all()
 
 

@@ -23,6 +23,7 @@ from edge.api import connection as api_connection
 from edge.api.border import Border
 from edge.api.server import ApiServer
 from edge.cli import client
+from edge.cli.ask import status
 from edge.domain.errors import AlreadyRunning, UnusableInput, WarmwellError
 from tests.api_fakes import ABOUT, Fakes, until
 from tests.yardstick import Yardstick
@@ -111,6 +112,22 @@ def test_status_watch_and_ack_work_through_the_client(running: Running) -> None:
         and names[3].data["verdict"]["verdict"] == "not_ready"
     )
     events.close()
+
+
+def test_status_is_printed_in_the_language_and_units_that_were_asked_for(
+    running: Running, capsys: pytest.CaptureFixture[str]
+) -> None:
+    """The supply's pressure, 398.4 kPa, is 3.984 bar by definition."""
+    assert status(running.url, "de", "degF,bar") == 0
+    german = capsys.readouterr().out
+    assert german.startswith("Texts: an unreviewed translation (Deutsch)\n")
+    assert "waits for: Den Tagestest durchführen und erfassen" in german and "supply: 3.984 bar" in german
+    assert status(running.url) == 0
+    english = capsys.readouterr().out
+    assert "waits for: Do the daily test and record it" in english and "supply: 57.79 psi" in english
+    assert "translation" not in english
+    with pytest.raises(UnusableInput, match="nearest 'de'"):
+        status(running.url, "deu")
 
 
 def test_the_clients_faults_are_one_sentence_each(running: Running) -> None:

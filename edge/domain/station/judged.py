@@ -46,7 +46,11 @@ def beyond(side: str, truly: bool, limit: Value) -> Message:
 
 #: what verdict_word() and display_word() may say
 VERDICT_WORDS: Final = ("ready", "not_ready", "unknown")
-DISPLAY_WORDS: Final = ("ready", "in_use", "reheating", "not_ready", "cant_tell", "at_rest")
+DISPLAY_TITLES: Final[Mapping[str, str]] = {
+    "ready": "READY", "in_use": "IN USE", "reheating": "REHEATING", "not_ready": "NOT READY", "cant_tell": "CAN'T TELL",
+    "at_rest": "AT REST",
+}  # fmt: skip
+DISPLAY_WORDS: Final = tuple(DISPLAY_TITLES)
 
 
 def verdict_word(states: list[str]) -> str:

@@ -60,6 +60,7 @@ class Station:
         self.watches = {point.id: PointMonitor(point, 0) for point in settings.points}
         self.view = view = View(settings, boot, ZoneInfo(settings.timezone), self.watches)
         self.book = view.book
+        self.units = view.words.units  # in which its people read
         self.parts: Parts = parts_of(view)
         view.tells(self.parts.in_order)
         ids = [ident for part in self.parts.of_alarms for ident in part.alarm_ids()]

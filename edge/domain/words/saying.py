@@ -6,11 +6,16 @@ is to be said, where it isn't said as usual:
     {share:.0%}       a number, as Python formats it; alone: as short as it goes
     {span:.0f min}    a duration, a temperature or another quantity in this unit, whatever the station's units are
     {u:.2g own}       a quantity in the unit of its point, without the unit's name
+    {litres:.1f L}    a volume in litres
+    {since:ago}       a duration behind a preposition, where the language has another form there
     {points:and}      a list, joined by " and "; by ", " where nothing is said
     {advice:lower}    a message or name whose first letter is small here
     {record:spaced}   a name with spaces for underscores
+    {record:record}   its title in this language; so :role, :contact, :condition, :alarm and :state (language.py)
     {when:date}       a moment as a date, {when:utc} as RFC 3339; alone: the time on the station's wall, with its offset where it
                       comes twice
+
+Whoever has chosen units reads in these also where a template names one ({here:.4g degC}).
 """
 
 from __future__ import annotations
@@ -26,7 +31,8 @@ from edge.domain.messages import WORDED, Message, Value
 from edge.domain.quantities import from_kind
 from edge.domain.readings import Kind
 from edge.domain.wording import age_text
-from edge.domain.words.english import ENGLISH
+from edge.domain.words.english import EN, ENGLISH
+from edge.domain.words.language import TITLED, Language
 from edge.domain.words.units import Units
 
 #: what stands for a value that isn't known
@@ -36,6 +42,7 @@ MISSING: Final = Value("text", None)
 #: the unit of the value's point, in the template of a number without it
 OWN: Final = "own"
 _SECONDS: Final[Mapping[str, float]] = {"s": 1.0, "min": 60.0, "h": 3600.0, "d": 86_400.0}
+_SIGNS: Final[Mapping[str, str]] = {"degC": "°C", "degF": "°F"}
 _DIFFERENCE: Final = "_difference"
 _KINDS: Final = {str(kind): kind for kind in Kind}
 
@@ -46,21 +53,22 @@ class Words:
     Args:
         units: the units in which they read; None: only messages without readings can be said.
         zone: where the clock on their wall is set.
-        catalogue: id -> template.
+        language: the one in which they read.
     """
 
-    def __init__(self, units: Units | None = None, zone: tzinfo = UTC, catalogue: Mapping[str, str] = ENGLISH) -> None:
-        self._units, self._zone, self._catalogue = units, zone, catalogue
+    def __init__(self, units: Units | None = None, zone: tzinfo = UTC, language: Language = EN) -> None:
+        self.units, self.language = units, language
+        self._zone = zone
 
     def text(self, message: Message | None) -> str:
         """A message in words; "" for none.
 
-        What this catalogue lacks is said in English. A message of another version, kept in the journal, may have no words at all: it is
-        said by its id and its values, each by its name.
+        What this language's catalogue lacks is said in English. A message of another version, kept in the journal, may have no words at
+        all: it is said by its id and its values, each by its name.
         """
         if message is None:
             return ""
-        template = self._catalogue.get(message.id) or ENGLISH.get(message.id)
+        template = self.language.catalogue.get(message.id) or ENGLISH.get(message.id)
         if template is None:
             values = ", ".join(f"{key} {self._said(value, '')}" for key, value in message.values.items())
             return f"{message.id} ({values})" if values else message.id
@@ -88,27 +96,44 @@ class Words:
         if kind == "message":
             return _spelled(self.text(plain), spec)
         if kind == "list":
-            return (" and " if spec == "and" else ", ").join(self._said(one, "") for one in plain)
+            return (self.language.last if spec == "and" else ", ").join(self._said(one, "") for one in plain)
         if plain is None:
             return UNKNOWN
         if kind in WORDED:
-            return _spelled(str(plain), spec)
+            return self.language.titled(spec, str(plain)) if spec in TITLED else _spelled(str(plain), spec)
         if kind == "moment":
             return self._moment(plain, spec)
-        if kind == "number":
-            return format(plain, spec or "g")
+        if kind == "duration" and spec in ("", "ago"):
+            return age_text(round(plain * 1000.0), (spec and self.language.days_ago) or self.language.days)
+        return self.language.digits(self._number(value, spec))
+
+    def _number(self, value: Value, spec: str) -> str:
+        """A number, with its unit where the template or the reader has it so, as Python writes it."""
+        plain, kind = value.value, value.kind
         form, _, unit = spec.partition(" ")
+        if kind == "number":
+            if unit != "L":
+                return format(plain, spec or "g")
+            volume, unit = (plain, unit) if self.units is None else self.units.volume(plain)
+            return f"{volume:{form}} {unit}"
         if spec and unit != OWN:
-            return f"{_in_unit(value, unit):{form}}" + (f" {unit}" if unit else "")
-        if kind == "duration":
-            return age_text(round(plain * 1000.0))
-        if self._units is None:
+            read_in = self._in_place_of(value, unit or value.unit)
+            name = unit and (unit if read_in == unit else _SIGNS.get(read_in, read_in))
+            return f"{_in_unit(value, read_in):{form}}" + (f" {name}" if name else "")
+        if self.units is None:
             raise ValueError(f"a {kind} can't be said without a station's units")
         if spec:
-            return f"{_in_unit(value, self._units.of(_kind_of(value), value.point)):{form}}"
+            return f"{_in_unit(value, self.units.of(_kind_of(value), value.point)):{form}}"
         if kind.endswith(_DIFFERENCE):
-            return self._units.difference(_kind_of(value), plain, value.point)
-        return self._units.value(_kind_of(value), plain, value.point)
+            return self.units.difference(_kind_of(value), plain, value.point)
+        return self.units.value(_kind_of(value), plain, value.point)
+
+    def _in_place_of(self, value: Value, unit: str) -> str:
+        """The unit that the reader has chosen for such a value; `unit` where none is."""
+        if self.units is None or value.kind == "duration":
+            return unit
+        chosen = self.units.chosen(_kind_of(value))
+        return "K" if chosen == "degC" and value.kind.endswith(_DIFFERENCE) else chosen or unit
 
     def _moment(self, wall_ms: int, spec: str) -> str:
         if spec == "utc":

@@ -73,9 +73,9 @@ def test_a_silent_judge_is_never_ready() -> None:
     assert verdict["verdict"] == "unknown" and verdict["expected_at"] is None
     assert {c["state"] for c in verdict["conditions"]} == {"unknown"}
     assert "judge is silent" in verdict["waits_for"][0]
-    assert verdict["waits_for_msgs"][0]["id"] == "judge.is_silent"
+    assert verdict["waits_for_msgs"][0]["id"] == "picture.judge_silent"
     assert all(
-        c["text"].endswith("(not judged for 10 s)") and c["msg"]["id"] == "judge.not_judged"
+        c["text"].endswith("(not judged for 10 s)") and c["msg"]["id"] == "condition.and_when"
         for c in verdict["conditions"]
     )
     fakes.judge.show()  # it speaks again

@@ -14,6 +14,7 @@ from edge.api.picture import Watch
 from edge.api.problems import Problem
 from edge.api.readers import Readers
 from edge.api.stream import Hub
+from edge.api.viewers import AS_IT_IS, Viewer
 from edge.domain.dates import Dates
 from edge.domain.entries import Now, rfc3339
 from tests.api_fakes import START_MS, Fakes
@@ -68,10 +69,10 @@ async def hub_over(fakes: Fakes, most: int = 20) -> AsyncIterator[Hub]:
         readers.stop()
 
 
-async def opened(hub: Hub, after: int | None) -> Client:
+async def opened(hub: Hub, after: int | None, viewer: Viewer = AS_IT_IS) -> Client:
     last = await hub.last_seq()
-    hub.take_place("/api/1/stream")
-    return Client(hub.events(after, last))
+    hub.take_place("/api/1/stream", viewer)
+    return Client(hub.events(after, last, viewer))
 
 
 def entries(n: int) -> Callable[[list[Event]], bool]:

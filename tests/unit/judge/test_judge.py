@@ -113,6 +113,7 @@ class FakeStation:
     conditions: tuple[str, ...] = ()
     settings_told: tuple[int, str] | None = None
     buses_seen: dict[str, dict[str, str]] = {}
+    units = None
 
 
 class FakeJournal:

@@ -13,7 +13,10 @@ import pytest
 from edge.domain.entries import KINDS
 
 ROOT = Path(__file__).parents[3]
-REFERENCES = {path.name: path.read_text(encoding="utf-8") for path in (ROOT / "deploy").glob("reference-*.md")}
+REFERENCES = {
+    path.name: path.read_text(encoding="utf-8")
+    for path in [*(ROOT / "deploy").glob("reference-*.md"), ROOT / "deploy/terms.md"]
+}
 DOCUMENTS = [
     "README.md",
     "DEVELOPERS.md",
@@ -33,7 +36,9 @@ def tables() -> ModuleType:
     return module
 
 
-@pytest.mark.parametrize("name", ["reasons", "misbehaviours", "roles", "alarms", "crossed", "states"])
+@pytest.mark.parametrize(
+    "name", ["reasons", "misbehaviours", "roles", "alarms", "crossed", "states", "terms", "titles"]
+)
 def test_tables_are_those_of_the_code(name: str):
     found = [match[2] for text in REFERENCES.values() for match in tables().mark(name).finditer(text)]
     assert found == [tables().TABLES[name]()], "the table stands once: run python tests/tables.py, or see to its marks"

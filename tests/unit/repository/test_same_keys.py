@@ -166,8 +166,14 @@ def test_the_words_have_the_shape_that_the_api_says() -> None:
     assert all(title for table in WORDS.values() for title in table.values())
 
 
+#: tables that the page doesn't take from the station yet: what it shows of them it types itself, in English. The list may only shrink.
+TYPED_YET = {"displays", "priorities", "records"}
+
+
 def test_the_page_types_none_of_these_words_itself() -> None:
     """A title that the page had typed would be a second table."""
-    titles = {title for name in WORDS if name != "contacts" for key, title in WORDS[name].items() if title != key}
+    handed = WORDS.keys() - TYPED_YET
+    titles = {title for name in handed if name != "contacts" for key, title in WORDS[name].items() if title != key}
     assert {part for part in re.split("[\"'`]", PAGE) if part in titles} == set()
-    assert set(WORDS) == {name for name in WORDS if f'"{name}"' in PAGE}, "a table that the page doesn't use"
+    used = {name for name in WORDS if f'"{name}"' in PAGE}
+    assert used == handed, "a table that the page doesn't use, or that it now uses: take it off the list"

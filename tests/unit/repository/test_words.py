@@ -8,11 +8,14 @@ from __future__ import annotations
 import ast
 import re
 import string
+import sys
 from collections import Counter
 from collections.abc import Iterator
 
 import pytest
 
+from edge.api.words import WORDS as TITLES
+from edge.api.words import words_in
 from edge.domain.entries import KINDS
 from edge.domain.messages import (
     MEMBERS,
@@ -31,14 +34,20 @@ from edge.domain.messages import (
     text,
 )
 from edge.domain.readings import Kind
-from edge.domain.words.english import ENGLISH
+from edge.domain.roles import CONTACTS
+from edge.domain.words.english import EN, ENGLISH
+from edge.domain.words.language import TITLED, Language
+from edge.domain.words.languages import LANGUAGES
 from edge.domain.words.saying import Words
 from edge.domain.words.units import Units
 from tests.said import SAID, TREES, called, kinds_of, meant, values_of
+from tests.terms import CODES, TERMS, TYPED, Term, used
 from tests.unit.stations import SETTINGS
 
 DOMAIN = "edge.domain."
 WORDS = "edge.domain.words."
+#: packages of languages: their keys are ids, and nothing is said there
+LANGUAGE = tuple(f"{WORDS}{name}" for name in ("english", "german", "french", "spanish"))
 ID = re.compile(r"[a-z0-9_]+(\.[a-z0-9_]+)*")
 #: two words side by side: a text for people, and no name, key or unit
 TEXT = re.compile(r"[A-Za-z’']{2,}[,;:]? [A-Za-z’']{2,}")
@@ -110,7 +119,7 @@ def test_no_words_stand_in_the_catalogue_that_nothing_says() -> None:
     literal = {  # an id that is chosen in one place and said in another
         node.value
         for module, tree in TREES.items()
-        if not module.startswith(WORDS + "english")
+        if not module.startswith(LANGUAGE)
         for node in ast.walk(tree)
         if isinstance(node, ast.Constant) and isinstance(node.value, str)
     }
@@ -162,6 +171,109 @@ def test_each_value_can_be_said_as_its_words_want_it() -> None:
                     except (KeyError, TypeError, ValueError) as exc:
                         wrong.append(f"{ident}: {{{key}:{spec}}} can't say a {kind}, such as {value}: {exc}")
     assert wrong == []
+
+
+# -- further languages
+
+TRANSLATIONS = [language for code, language in LANGUAGES.items() if code != "en"]
+#: words of English that no other language of the catalogues has
+OF_ENGLISH = re.compile(
+    r"\b(the|of|is|are|not|and|with|it|its|for|to|by|be|been|than|from|which|that|this|does)\b", re.I
+)
+in_each_language = pytest.mark.parametrize("language", TRANSLATIONS, ids=[each.code for each in TRANSLATIONS])
+
+
+@in_each_language
+def test_a_language_has_words_for_each_id_and_no_other(language: Language) -> None:
+    assert ENGLISH.keys() - language.catalogue.keys() == set(), "give them words in this language"
+    assert language.catalogue.keys() - ENGLISH.keys() == set(), "nothing says these"
+
+
+@in_each_language
+def test_a_language_names_the_values_that_english_names(language: Language) -> None:
+    wrong = [i for i, template in language.catalogue.items() if values_of(template) != values_of(ENGLISH[i])]
+    assert wrong == []
+
+
+@in_each_language
+def test_each_value_can_be_said_as_a_language_wants_it(language: Language) -> None:
+    words, looked = Words(Units(SETTINGS, list(SETTINGS.points)), language=language), 0
+    for ident, template in language.catalogue.items():
+        kinds = kinds_of(ident)
+        for _, key, spec, _ in string.Formatter().parse(template):
+            assert spec not in TITLED or set(kinds[key or ""]) <= {"name", "text"}, f"{ident}: {key} has no title"
+            for kind in kinds.get(key or "", ()):
+                for value in COUNTED.get(spec or "", SAMPLES[kind]) if kind == "number" else SAMPLES[kind]:
+                    if spec and kind in ("reading", "difference") and not value.kind.startswith("temperature"):
+                        continue
+                    words.formatted(value, spec or "")
+                    looked += 1
+    assert looked > 500
+
+
+@in_each_language
+def test_no_english_is_left_in_a_language(language: Language) -> None:
+    texts = {**language.catalogue} | {
+        f"{table}.{key}": title for table, titles in language.titles.items() for key, title in titles.items()
+    }
+    left = {ident: found[0] for ident, text in texts.items() if (found := OF_ENGLISH.search(TYPED.sub(" ", text)))}
+    assert left == {}
+    alike = [i for i, text in language.catalogue.items() if text == ENGLISH[i] and TEXT.search(TYPED.sub(" ", text))]
+    assert alike == []
+
+
+def test_english_that_is_left_would_be_found() -> None:
+    assert OF_ENGLISH.search(TYPED.sub(" ", "der Filter is fällig"))
+    assert not OF_ENGLISH.search(TYPED.sub(" ", "erfassen (outlet_test outlet={outlet}), `to` in [not_fitted]"))
+
+
+@in_each_language
+def test_a_language_has_a_title_for_all_that_has_one(language: Language) -> None:
+    contacts = {word for contact in CONTACTS.values() for word in contact.words}
+    english = {table: set(titles) for table, titles in TITLES.items() if table != "contacts"} | {
+        "contact_words": contacts
+    }
+    assert {table: set(titles) for table, titles in language.titles.items()} == english
+    assert all(title.strip() == title != "" for titles in language.titles.values() for title in titles.values())
+    assert set(TITLED.values()) <= set(language.titles)
+    said = words_in(language)
+    assert said.keys() == TITLES.keys() and all(said[table].keys() == TITLES[table].keys() for table in said)
+    assert said["contacts"]["leak"] == [language.titles["contact_words"][word] for word in ("dry", "wet")]
+
+
+def test_english_titles_are_those_of_the_rows() -> None:
+    assert words_in(EN) == TITLES
+
+
+@in_each_language
+def test_a_translation_that_nobody_has_reviewed_says_so(language: Language) -> None:
+    """Whoever sets it has read deploy/terms.md as one who speaks the language and knows the trade."""
+    package = next(
+        name for name in LANGUAGE if name != f"{WORDS}english" and sys.modules[name].__dict__.get(language.code.upper())
+    )
+    assert sys.modules[package].REVIEWED is language.reviewed
+    assert language.reviewed or "unreviewed translation" in str(sys.modules[package].__doc__)
+
+
+def test_words_in_place_of_others_have_their_values() -> None:
+    """A name within a sentence is a title in the language, with what stands behind its ':'."""
+    why = say("condition.why", condition=name("filter:coarse"), text=part(say("filter.no_draw_yet")))
+    for language in TRANSLATIONS:
+        said = Words(language=language).text(why)
+        assert said.startswith(language.titles["conditions"]["filter"] + " coarse") and "no steady" not in said
+
+
+@pytest.mark.parametrize("term", TERMS, ids=[term.said["en"] for term in TERMS])
+def test_a_term_is_the_same_wherever_it_is_said(term: Term) -> None:
+    """Four of five sentences that have it in English have it in each language: in the others the sentence is built in another way."""
+    english = set(used(term))
+    assert english
+    for code in CODES:
+        assert re.search(term.find[code], term.said[code], re.I)
+        assert len(english & set(used(term, code))) >= 0.8 * len(english), (
+            code,
+            sorted(english - set(used(term, code))),
+        )
 
 
 # -- and no words elsewhere

@@ -15,6 +15,7 @@ from edge.domain.words.english.people import PEOPLE
 from edge.domain.words.english.records import RECORDS
 from edge.domain.words.english.reservoir import RESERVOIR
 from edge.domain.words.english.water import WATER
+from edge.domain.words.language import Language
 
 
 def _of_rows() -> Iterator[tuple[str, str]]:
@@ -34,3 +35,5 @@ def _of_rows() -> Iterator[tuple[str, str]]:
 ENGLISH: Final[Mapping[str, str]] = MappingProxyType(
     {**COMMON, **RESERVOIR, **WATER, **DOUBTS, **PEOPLE, **RECORDS, **dict(_of_rows())}
 )
+
+EN: Final = Language("en", "English", True, ENGLISH)

@@ -18,6 +18,8 @@ COMMON: Final[Mapping[str, str]] = {
     # beside the verdict, where it can't be told or kept
     "note": "{said} {then}",
     "picture.starting": "Starting: nothing has been read yet",
+    "picture.judge_silent": "Restart Warmwell, or see the system journal: its judge is silent",
+    "picture.not_judged": "not judged for {since:.0f s}",
     "picture.failed": "Can't tell: picturing the station failed; see the system journal",
     "store.refuses": "The journal can't be written ({why}): {waiting}, records are refused.",
     "store.away": "Nothing can be kept: {why}",
@@ -26,8 +28,6 @@ COMMON: Final[Mapping[str, str]] = {
     "store.one_waits": "1 entry waits",
     "store.some_wait": "{entries} entries wait",
     "store.see_to_it": "See to the disk of the journal",
-    "judge.is_silent": "Restart Warmwell, or see the system journal: its judge is silent",
-    "judge.not_judged": "{before} (not judged for {silent:.0f s})",
     # limits
     "limit.above": "above {limit}",
     "limit.below": "below {limit}",

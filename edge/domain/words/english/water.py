@@ -41,8 +41,8 @@ WATER: Final[Mapping[str, str]] = {
     "supply.no_pressure": "no supply pressure",
     "supply.no_fall": "no steady draw of late that pressure fell by",
     "fill.too_few_draws": "too few draws of one volume yet",
-    "fill.of": "for {litres:.2f} L{trend}",
-    "fill.takes": "; a fill of {litres:.1f} L takes {lasts:.0f s}{trend}",
+    "fill.of": "for {litres:.2f L}{trend}",
+    "fill.takes": "; a fill of {litres:.1f L} takes {lasts:.0f s}{trend}",
     "fill.longer": (
         "; it has become {share:.0%} longer within {days:.0f} days: a filter that loads, or a weaker supply"
     ),
@@ -120,8 +120,8 @@ WATER: Final[Mapping[str, str]] = {
         "pressure fell from {before} to {after} within {within:.0f min} while nothing drew: "
         "with the stop valve shut, water leaks behind it; with it open, the supply has failed"
     ),
-    "leak.passed": "{litres:.1f} L passed within {within:g h} while nothing drew",
-    "leak.drip": "{litres:.1f} L passed within {within:g h} without a stop while nothing drew",
+    "leak.passed": "{litres:.1f L} passed within {within:g h} while nothing drew",
+    "leak.drip": "{litres:.1f L} passed within {within:g h} without a stop while nothing drew",
     "leak.drip.advice": (
         "Shut the stop valve overnight and look whether it stops; look at drains, hoses and the machine's fill valve"
     ),

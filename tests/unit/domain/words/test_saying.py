@@ -38,8 +38,9 @@ from edge.domain.messages import (
 )
 from edge.domain.readings import Kind
 from edge.domain.station.station import Station
+from edge.domain.words.english import EN
 from edge.domain.words.saying import Words
-from edge.domain.words.units import Units
+from edge.domain.words.units import Chosen, Units
 from tests.unit.stations import DRAWING, QUIET, SETTINGS, Driver
 
 DUBLIN = ZoneInfo("Europe/Dublin")
@@ -53,7 +54,7 @@ FAHRENHEIT = replace(
 
 def said(template: str, settings=SETTINGS, **values: Value) -> str:
     words = Words(
-        Units(settings, list(settings.points)), DUBLIN, {"x": template, "y": "it is {a}", "and": "{first}; {then}"}
+        Units(settings, list(settings.points)), DUBLIN, EN._replace(catalogue={"x": template, "y": "it is {a}"})
     )
     return words.text(Message("x", values))
 
@@ -101,8 +102,80 @@ def test_a_value_of_a_point_is_said_in_the_point_s_own_unit() -> None:
     assert said("{v:.1f degC}", FAHRENHEIT, v=celsius(39.0, reservoir)) == "39.0 degC"
 
 
+#: as German writes numbers, lists and ages
+GERMAN = EN._replace(
+    catalogue={}, titles={"conditions": {"filter": "Filter"}, "contact_words": {"wet": "nass"}, "records": {"daily_test": "Tagestest"}},
+    decimal=",", percent="\u00a0%", last=" und ", days="Tage",
+)  # fmt: skip
+
+
+@pytest.mark.parametrize(
+    ("template", "value", "expected"),
+    [
+        ("{v}", celsius(39.04), "39,0 °C"),
+        ("{v:.2g K}", difference(Kind.TEMPERATURE, 0.44), "0,44 K"),
+        ("{v}", quantity(Kind.PRESSURE, 40.0 * PSI), "40,0 psi"),
+        ("{v}", duration(500_000_000), "5 Tage"),
+        ("{v}", duration(8_100_000), "2 h 15 min"),
+        ("{v:g s}", duration(2_500), "2,5 s"),
+        ("{v}", number(2.5), "2,5"),
+        ("{v:.0%}", number(0.126, "1"), "13\u00a0%"),
+        ("{v:.1f L}", number(2.5, "L"), "2,5 L"),
+        ("{v:and}", names(["a", "b"]), "a und b"),
+        ("{v:condition}", name("filter:coarse"), "Filter coarse"),
+        ("{v:condition}", name("to.come"), "to.come"),
+        ("{v:contact}", text("wet"), "nass"),
+        ("{v:record}", name("daily_test"), "Tagestest"),
+        ("{v}", text("39.5 as typed"), "39.5 as typed"),
+        ("{v:date}", moment(JUNE_MS), "2026-06-01"),
+    ],
+)
+def test_a_language_writes_numbers_lists_and_titles_in_its_own_way(template: str, value: Value, expected: str) -> None:
+    units = Units(SETTINGS, list(SETTINGS.points))
+    assert Words(units, DUBLIN, GERMAN._replace(catalogue={"x": template})).text(say("x", v=value)) == expected
+
+
+AMERICAN = Chosen("degF", "psi", "gal")
+
+
+@pytest.mark.parametrize(
+    ("template", "value", "chosen", "expected"),
+    [
+        ("{v}", celsius(39.0), AMERICAN, "102.2 °F"),
+        ("{v}", difference(Kind.TEMPERATURE, 0.5), AMERICAN, "0.9 °F"),
+        ("{v:.4g degC}", celsius(39.0), AMERICAN, "102.2 °F"),
+        ("{v:.4g}", celsius(39.0), AMERICAN, "102.2"),
+        ("{v:.2g K}", difference(Kind.TEMPERATURE, 0.5), AMERICAN, "0.9 °F"),
+        ("{v:.2g K}", difference(Kind.TEMPERATURE, 0.5), Chosen("degC"), "0.5 K"),
+        ("{v}", quantity(Kind.PRESSURE, 40.0 * PSI), Chosen(pressure="kPa"), "275.8 kPa"),
+        ("{v}", quantity(Kind.PRESSURE, 40.0 * PSI), Chosen(pressure="bar"), "2.758 bar"),
+        ("{v}", difference(Kind.PRESSURE, 2.0 * PSI), Chosen(pressure="kPa"), "13.8 kPa"),
+        ("{v}", quantity(Kind.FLOW, 3.785412), Chosen(volume="L"), "3.79 L/min"),
+        ("{v}", quantity(Kind.FLOW, 3.785412), AMERICAN, "1.00 gal/min"),
+        ("{v:.2f L}", number(3.785412, "L"), AMERICAN, "1.00 gal"),
+        ("{v:.2f L}", number(3.785412, "L"), Chosen(), "3.79 L"),
+        ("{v:g s}", duration(2_500), AMERICAN, "2.5 s"),
+        ("{v}", number(3.785412, "L"), AMERICAN, "3.78541"),  # the template wants it without a unit: as it was told
+    ],
+)  # fmt: skip
+def test_who_chooses_units_reads_everything_in_these(
+    template: str, value: Value, chosen: Chosen, expected: str
+) -> None:
+    units = Units(SETTINGS, list(SETTINGS.points)).read_in(chosen)
+    assert Words(units, DUBLIN, EN._replace(catalogue={"x": template})).text(say("x", v=value)) == expected
+
+
+def test_an_absolute_pressure_stays_absolute_in_the_unit_that_was_chosen() -> None:
+    absolute = replace(
+        SETTINGS, points=tuple(replace(p, unit="kPa abs") if p.id == "supply" else p for p in SETTINGS.points)
+    )
+    units = Units(absolute, list(absolute.points)).read_in(Chosen(pressure="psi"))
+    assert units.value(Kind.PRESSURE, 0.0, "supply") == "14.70 psi abs"  # NIST SP 811: 1 atm = 14.696 psi
+    assert units.value(Kind.PRESSURE, 40.0 * PSI, "filtered") == "40.0 psi"
+
+
 def test_a_message_of_another_version_is_said_by_its_id_and_its_values() -> None:
-    words = Words(Units(SETTINGS, list(SETTINGS.points)), DUBLIN, {"x": "{v} there"})
+    words = Words(Units(SETTINGS, list(SETTINGS.points)), DUBLIN, EN._replace(catalogue={"x": "{v} there"}))
     assert words.text(say("heater.sings", here=celsius(39.0), by=name("kim"))) == "heater.sings (here 39.0 °C, by kim)"
     assert words.text(say("heater.sings")) == "heater.sings"
     assert words.text(say("x")) == words.text(say("x", v=difference(Kind.PRESSURE, None))) == "? there"
@@ -120,7 +193,7 @@ def test_a_value_of_an_id_that_another_kind_of_point_has_now_is_said_in_the_stat
 
 
 def test_a_reading_is_said_as_it_stands_where_no_units_are_known() -> None:
-    words = Words(catalogue={"x": "{v}"})
+    words = Words(language=EN._replace(catalogue={"x": "{v}"}))
     with pytest.raises(ValueError, match="temperature"):
         words.formatted(celsius(39.0), "")
     assert words.text(say("x", v=celsius(39.0))) == "39.0 Cel"
@@ -145,7 +218,7 @@ def test_a_value_of_another_version_that_cant_be_said_so_is_said_as_it_stands(
 
 
 def test_a_catalogue_says_in_english_what_it_lacks() -> None:
-    words = Words(catalogue={"leak.wet": "{point} ist nass"})
+    words = Words(language=EN._replace(catalogue={"leak.wet": "{point} ist nass"}))
     assert words.text(say("leak.wet", point=name("tray"))) == "tray ist nass"
     assert words.text(say("hold.none")) == "no hold"
 
