@@ -101,6 +101,8 @@ def stands(settings: Settings, record: str, body: Mapping[str, Any]) -> bool:
         return says_opened(body, settings) or failed_filter or site_duties.blocks(settings.rules.duties, body)
     if record == "daily_test":
         return test_result(settings, body)[0] is False
+    if record == "water_path_treatment":
+        return treatments.leaves_disinfectant(body)
     if record == "outlet_test" and not outlet_result(body)[0]:
         return body.get("passed") is not None
     return record == "concentration_check" and body.get("passed") is False
@@ -189,6 +191,8 @@ def _failures_nobody_looks_at(book: RecordBook) -> Iterator[Fact]:
         is_test = fact.record == "daily_test" and fact.counts and is_unknown(settings, fact.body)
         if is_test and test_result(settings, fact.body)[0] is False:
             yield fact
+    if settings.treatment_contact_ms is None and (left := treatments.in_path(book)) is not None:
+        yield left
     if settings.reuse_life_ms is None:
         check = last_check(book)
         if check is not None and not has_passed(check):
