@@ -10,7 +10,7 @@ from __future__ import annotations
 from collections.abc import Callable, Iterable, Mapping
 from typing import Any, Final, cast
 
-from edge.domain.alarms.answers import EVENTS, shelf_ms
+from edge.domain.alarms.answers import EVENTS, shelf_left_ms
 from edge.domain.alarms.catalogue import Row, base_of, key_of, message_id, row_at
 from edge.domain.alarms.causes import Causes
 from edge.domain.alarms.elapsed import Elapsed
@@ -278,7 +278,7 @@ class AlarmSystem:
         if record == "out_of_service":
             alarm.aside = Aside(by, why)
         if record == "shelve":
-            alarm.aside = Aside(by, why, Shelf(self._elapsed.stamp(now), shelf_ms(body)))
+            alarm.aside = Aside(by, why, Shelf(self._elapsed.stamp(now), shelf_left_ms(body, now)))
         if record == "shelve" and alarm.state is State.SHELVED:
             self._tell(alarm, State.SHELVED, by, now)  # for another while
         else:
@@ -292,7 +292,7 @@ class AlarmSystem:
             return
         if alarm.state not in (State.SHELVED, State.OUT_OF_SERVICE):
             alarm.aside = NOT_ASIDE
-        if event is Event.ACKNOWLEDGE and by is not None:
+        if event is Event.ACKNOWLEDGE and by is not None and alarm.state is not State.NORMAL:
             alarm.answered = Answered(by, now.wall_ms)
         if alarm.state in LIT:
             alarm.told, alarm.worse_since_ms = alarm.value, None

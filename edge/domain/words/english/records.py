@@ -85,6 +85,7 @@ RECORDS: Final[Mapping[str, str]] = {
     # alarms
     "record.nothing_to_acknowledge": "{alarm} is normal: there is nothing to acknowledge",
     "record.acknowledged_already": "{alarm} was acknowledged already, by {by} at {at:utc}",
+    "record.shelf_over": "its shelf would have ended at {ended:utc}: leave `at` out, or give it more minutes",
     "record.changes_nothing": "{alarm} is {state:spaced}: nothing changes",
     # readings by eye
     "entered.no_such_point": "there is no point {quoted}{near}",
