@@ -113,6 +113,8 @@ PEOPLE: Final[Mapping[str, str]] = {
     "duty.above_action.ask": (
         "{title}: act as the site has laid down, have it sampled again and record the result (service, duty={duty})"
     ),
+    "duty.cant_be_compared": "{result} can't be compared with the action level of {level} ({by}, {since} ago)",
+    "duty.cant_be_compared.ask": "{title}: record its result as a number with its unit, or sample again (service, duty={duty})",
     "duty.above_alert": "{result}, above the alert level of {level} ({by}, {since} ago): look into it, and sample again",
     "duty.no_result_yet": "no result on record, which keeps no station from starting",
     "duty.not_above_action": "no result above its action level",
