@@ -32,7 +32,7 @@ from edge.domain.alarms.worsening import has_worsened, is_told_anew
 from edge.domain.dates import Dates
 from edge.domain.entries import Entry, Now
 from edge.domain.entry_bodies import AlarmBody
-from edge.domain.messages import Message, name, of_body, of_json, part, quantity, say
+from edge.domain.messages import Message, name, of_body, of_json, part, quantity, say, within
 from edge.domain.readings import UNIT_OF
 from edge.domain.settings import Settings
 
@@ -46,6 +46,12 @@ _ABSENCE: Final[Mapping[Event, str]] = {
     Event.REMOVE: "alarm.absent_out_of_service", Event.RETURN_TO_SERVICE: "alarm.absent_in_service",
     Event.SHELVE: "alarm.absent_shelved", Event.UNSHELVE: "alarm.absent_unshelved",
 }  # fmt: skip
+
+
+def _is_another(cause: Message, told: Message | None, *, whole: bool) -> bool:
+    """Is a cause another one than was told, whatever its figures are? `whole`: are its values?"""
+    return cause != told if whole else [one.id for one in within(cause)] != [one.id for one in within(told)]
+
 
 Emit = Callable[[AlarmBody, Message | None, Now], None]
 
@@ -125,15 +131,22 @@ class AlarmSystem:
 
     def set_condition(
         self, ident: str, active: bool | None, now: Now, *, value: float | None = None, unit: str = "", limit: float | None = None,
-        point: str | None = None, cause: Message | None = None,
+        point: str | None = None, cause: Message | None = None, is_by_cause: bool = False,
     ) -> bool:  # fmt: skip
-        """Say whether an alarm's condition holds; None: that can't be told now, so what stands stands. True where that is news."""
+        """Say whether an alarm's condition holds; None: that can't be told now, so what stands stands. True where that is news.
+
+        `is_by_cause`: another cause is another thing, so it is told. Such a cause holds nothing that changes as time passes.
+        """
         if active is None:
             self.cancel_pending(ident, now)
             return False
         alarm = self.alarms.get(ident)
         if alarm is not None and active and cause:
             self._review_worsening(alarm, value, limit, cause, now)
+            if alarm.present and _is_another(cause, alarm.cause, whole=is_by_cause):
+                alarm.cause = cause
+                if is_by_cause:
+                    self._tell_another(alarm, now)
         if alarm is not None and not active:
             alarm.was_seen_inside = True
         if alarm is None or (active is alarm.condition and ident not in self._pending):
@@ -161,6 +174,14 @@ class AlarmSystem:
         is_answered = alarm.state is State.ACKNOWLEDGED and self.causes.present(alarm.id) is None
         if is_answered and is_told_anew(alarm, value, limit, deadband, low=low):
             self.step(alarm.id, Event.WORSEN, now)
+
+    def _tell_another(self, alarm: Alarm, now: Now) -> None:
+        """It stands for another thing than it did: who answered hears of it anew, who didn't is told what it is now."""
+        if alarm.state is State.ACKNOWLEDGED:
+            self.step(alarm.id, Event.WORSEN, now)
+        elif alarm.state is State.UNACKNOWLEDGED and alarm.announced is not None:
+            alarm.announced = alarm.announced._replace(last=self._elapsed.stamp(now))
+            self._tell(alarm, State.UNACKNOWLEDGED, None, now)
 
     def extend_off_delay(self, ident: str, off_ms: int) -> None:
         """Lengthen the off-delay to at least `off_ms`."""

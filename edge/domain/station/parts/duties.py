@@ -90,10 +90,12 @@ class Duties(Part):
             cause = None if failed is None else say(
                 "outlet.test_failed_as_recorded", outlet=name(outlet), failure=part(failure(failed)), by=failed.by
             )  # fmt: skip
-            view.alarms.set_condition(f"outlet_test_failed:{outlet}", failed is not None, now, cause=cause)
+            view.alarms.set_condition(
+                f"outlet_test_failed:{outlet}", failed is not None, now, cause=cause, is_by_cause=True
+            )
         holds = [one for ident, one in conditions.items() if ident.partition(":")[0] == "no_hold"]
         hold = next((one for one in holds if one.state != MET), holds[0])
-        view.alarms.set_condition("hold", hold.state != MET, now, cause=hold.text)
+        view.alarms.set_condition("hold", hold.state != MET, now, cause=hold.text, is_by_cause=True)
 
     def ends_in_ms(self, now: Now) -> Iterable[int]:
         settings, book = self._view.settings, self._view.book

@@ -15,6 +15,7 @@ from edge.domain.alarms.catalogue import CATALOGUE
 from edge.domain.entries import Draft, Entry, Now, rfc3339, wall_ms_of
 from edge.domain.settings import AlarmTuning
 from edge.domain.station.station import Station
+from tests.unit.domain.records.test_facts_in_order import Bench
 from tests.unit.stations import DRAWING, HOUR, PSI, QUIET, SETTINGS, Driver, kept, tuned
 
 TRIP = "outlet_tripped:heater"
@@ -60,6 +61,50 @@ def test_after_every_short_history_of_answers_the_entries_say_what_the_saved_sta
             after.fold(entry)
         told, kept = (one.state()["alarms"][TRIP] for one in (after, driver.station))
         assert [told[key] for key in SAID] == [kept[key] for key in SAID], history
+
+
+@pytest.mark.parametrize("state", [True, False])
+@pytest.mark.parametrize("is_answered", [True, False])
+def test_an_alarm_that_stands_for_another_hold_says_so(is_answered: bool, state: bool) -> None:
+    made = Bench(SETTINGS)
+    made.run(3)
+    made.record("hold", why="culture")
+    made.run(70)
+    if is_answered:
+        made.record("acknowledge", alarm="hold", by="Ann")
+    made.start_again(state=state)
+    made.record("hold", why="recall")
+    made.run(3)
+    told = [entry.body for entry in made.said if entry.kind == "alarm" and entry.body["id"] == "hold"]
+    assert "recall" in told[-1]["cause"] and told[-1]["to"] == "unacknowledged"
+    assert [body["from"] for body in told] == (
+        ["normal", "unacknowledged", "acknowledged"] if is_answered else ["normal", "unacknowledged"]
+    )
+    assert "recall" in made.station.alarms(made.now)["hold"]["cause"]
+    made.run(600, every_s=20)
+    assert len([entry for entry in made.said if entry.kind == "alarm" and entry.body["id"] == "hold"]) == len(told)
+
+
+def test_a_hold_that_follows_another_within_seconds_is_told_as_what_it_is() -> None:
+    driver = Driver()
+    driver.run(3)
+    for why in ("culture", "recall", "repair"):
+        driver.record("hold", why=why)
+        driver.run(3)
+        assert why in driver.station.alarms(driver.now)["hold"]["cause"]
+        told = [entry.body for entry in driver.said if entry.kind == "alarm" and entry.body["id"] == "hold"]
+        assert why in told[-1]["cause"] and told[-1]["to"] == "unacknowledged"
+        driver.record("release")
+        driver.run(3)
+
+
+def test_the_picture_of_a_duty_that_is_owed_says_why_now() -> None:
+    driver = Driver()
+    driver.run(70)
+    assert driver.station.alarms(driver.now)["duty_due:daily_test"]["cause"] == "no daily test on record"
+    driver.record("daily_test", passed=False)
+    driver.run(3)
+    assert "failed" in driver.station.alarms(driver.now)["duty_due:daily_test"]["cause"]
 
 
 def test_an_alarm_that_is_out_of_service_is_not_shelved() -> None:
