@@ -145,8 +145,10 @@ class AlarmSystem:
             self._review_worsening(alarm, value, limit, cause, now)
             if alarm.present and _is_another(cause, alarm.cause, whole=is_by_cause):
                 alarm.cause = cause
-                if is_by_cause:
-                    self._tell_another(alarm, now)
+                if is_by_cause and alarm.state is State.ACKNOWLEDGED:
+                    self.step(ident, Event.WORSEN, now)
+                elif is_by_cause and alarm.state is State.UNACKNOWLEDGED:
+                    self._announce_again(alarm, now, 0)
         if alarm is not None and not active:
             alarm.was_seen_inside = True
         if alarm is None or (active is alarm.condition and ident not in self._pending):
@@ -174,14 +176,6 @@ class AlarmSystem:
         is_answered = alarm.state is State.ACKNOWLEDGED and self.causes.present(alarm.id) is None
         if is_answered and is_told_anew(alarm, value, limit, deadband, low=low):
             self.step(alarm.id, Event.WORSEN, now)
-
-    def _tell_another(self, alarm: Alarm, now: Now) -> None:
-        """It stands for another thing than it did: who answered hears of it anew, who didn't is told what it is now."""
-        if alarm.state is State.ACKNOWLEDGED:
-            self.step(alarm.id, Event.WORSEN, now)
-        elif alarm.state is State.UNACKNOWLEDGED and alarm.announced is not None:
-            alarm.announced = alarm.announced._replace(last=self._elapsed.stamp(now))
-            self._tell(alarm, State.UNACKNOWLEDGED, None, now)
 
     def extend_off_delay(self, ident: str, off_ms: int) -> None:
         """Lengthen the off-delay to at least `off_ms`."""
@@ -272,14 +266,17 @@ class AlarmSystem:
             if due_ms is not None and due_ms <= 0:
                 self._announce_again(self.alarms[ident], now)
 
-    def _announce_again(self, alarm: Alarm, now: Now) -> None:
-        """Nobody has answered: it is told once more, and with the next higher priority where it has waited that long."""
+    def _announce_again(self, alarm: Alarm, now: Now, times: int = 1) -> None:
+        """Nobody has answered: it is told once more, and with the next higher priority where it has waited that long.
+
+        `times`: 0 where it is told for another cause, which is no repetition.
+        """
         waits, row = alarm.announced, alarm.row
         if waits is None:
             return
         waited_ms = self._elapsed.since_ms(waits.first, now)
         escalated = waits.escalated or (row.escalate_ms is not None and waited_ms >= row.escalate_ms)
-        alarm.announced = waits._replace(last=self._elapsed.stamp(now), again=waits.again + 1, escalated=escalated)
+        alarm.announced = waits._replace(last=self._elapsed.stamp(now), again=waits.again + times, escalated=escalated)
         self._tell(alarm, State.UNACKNOWLEDGED, None, now)
 
     def next_deadline_ms(self, now: Now) -> int | None:
