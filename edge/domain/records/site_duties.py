@@ -10,7 +10,6 @@ from __future__ import annotations
 import re
 from collections.abc import Mapping
 from datetime import date, timedelta
-from math import inf
 from typing import Any, Final
 from zoneinfo import ZoneInfo
 
@@ -52,18 +51,12 @@ def first_instant_ms(day: date, zone: ZoneInfo) -> int:
     return start_ms
 
 
-def result_of(body: Mapping[str, Any]) -> Level | None:
-    """The result that a record tells: its value, and its unit. None where it tells none.
+def result_of(body: Mapping[str, Any]) -> tuple[str, Level] | None:
+    """The sign before a record's result, and the result with its unit. None where it tells none.
 
     >>> result_of({"value": "<1 CFU/100 mL"})
-    Level(value=1.0, unit='CFU/100 mL')
+    ('<', Level(value=1.0, unit='CFU/100 mL'))
     """
-    told = _told(body)
-    return None if told is None else Level(inf if told[0] == ">" else told[1].value, told[1].unit)
-
-
-def _told(body: Mapping[str, Any]) -> tuple[str, Level] | None:
-    """(the sign before it, the number with its unit)."""
     value, unit = body.get("value"), body.get("unit")
     found = (
         _RESULT.fullmatch(str(value)) if isinstance(value, str | int | float) and not isinstance(value, bool) else None
@@ -93,7 +86,7 @@ def _per(unit: str) -> tuple[str, float]:
 
 def is_above(body: Mapping[str, Any], level: Level | None) -> bool:
     """Is a record's result strictly above a level, whatever volume either is told by?"""
-    told = _told(body)
+    told = result_of(body)
     value = None if told is None or level is None else _in_unit_of(level, told[1])
     if told is None or level is None or value is None:
         return False
@@ -102,7 +95,7 @@ def is_above(body: Mapping[str, Any], level: Level | None) -> bool:
 
 def cant_be_compared(body: Mapping[str, Any], level: Level | None) -> bool:
     """Is it a result of which nobody can tell whether it is above a level: too many to count, in another quantity?"""
-    told = _told(body)
+    told = result_of(body)
     if body.get("value") is None or level is None:
         return False
     value = None if told is None else _in_unit_of(level, told[1])

@@ -73,17 +73,17 @@ def test_due_from_the_beginning_of_that_date_at_the_station(zone: str, done: str
 @pytest.mark.parametrize(
     ("body", "result"),
     [
-        ({"value": "3 CFU/100 mL"}, (3.0, "CFU/100 mL")),
-        ({"value": 3, "unit": "CFU/mL"}, (3.0, "CFU/mL")),
-        ({"value": "<1 CFU/mL"}, (1.0, "CFU/mL")),
-        ({"value": ">300 CFU/mL"}, (float("inf"), "CFU/mL")),
+        ({"value": "3 CFU/100 mL"}, ("", (3.0, "CFU/100 mL"))),
+        ({"value": 3, "unit": "CFU/mL"}, ("", (3.0, "CFU/mL"))),
+        ({"value": "<1 CFU/mL"}, ("<", (1.0, "CFU/mL"))),
+        ({"value": ">300 CFU/mL"}, (">", (300.0, "CFU/mL"))),
         ({"value": "3 CFU/mL", "unit": "CFU/L"}, None),
         ({"value": "none seen"}, None),
         ({"value": True}, None),
         ({}, None),
     ],
 )
-def test_a_result_is_a_number_with_its_unit(body: dict[str, Any], result: tuple[float, str] | None) -> None:
+def test_a_result_is_a_number_with_its_unit(body: dict[str, Any], result: tuple[str, tuple[float, str]] | None) -> None:
     assert result_of(body) == result
 
 
