@@ -372,8 +372,11 @@ def _work_ends(book: RecordBook, at_ms: int, body: Mapping[str, Any], now: Now) 
 
 def _correction(book: RecordBook, body: Mapping[str, Any]) -> Message | None:
     fact = next((f for f in book.facts if f.seq is not None and f.seq == body.get("of")), None)
-    if fact is None or not fact.counts:
+    if fact is None:
         return say("record.nothing_to_correct")
+    if not fact.counts:
+        was_taken_back = bool(fact.body.get("counts") or fact.body.get("stands"))
+        return say("record.taken_back_already" if was_taken_back else "record.never_counted", record=name(fact.record))
     if _takes_ready(book, fact) and name_of(fact.body) != name_of(body):
         return say("record.others_to_correct", record=name(fact.record), by=fact.by)
     return None
