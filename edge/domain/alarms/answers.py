@@ -7,6 +7,7 @@ from collections.abc import Mapping
 from typing import Any, Final
 
 from edge.domain.alarms.states import Alarm, Event, State, next_state
+from edge.domain.entries import Now, wall_ms_of
 from edge.domain.errors import RecordRefused
 from edge.domain.messages import Message, moment, name, say
 
@@ -19,7 +20,7 @@ EVENTS: Final = {
 
 
 def why_not(
-    alarms: Mapping[str, Alarm], record: str, body: Mapping[str, Any], form_fault: Message | None
+    alarms: Mapping[str, Alarm], record: str, body: Mapping[str, Any], form_fault: Message | None, now: Now
 ) -> Message | None:
     """Why this record doesn't count: the fault of its form, or that it would change nothing; None where it does.
 
@@ -35,6 +36,8 @@ def why_not(
         )  # fmt: skip
     if record == "shelve":
         shelf_ms(body)
+        if form_fault is None and (left_ms := shelf_left_ms(body, now)) <= 0:
+            return say("record.shelf_over", ended=moment(now.wall_ms + left_ms))
     return form_fault or _changes_nothing(alarms[ident], record)
 
 
@@ -42,7 +45,7 @@ def _changes_nothing(alarm: Alarm, record: str) -> Message | None:
     """Why a record does nothing to its alarm; None where it does something."""
     ident = name(alarm.id)
     after = next_state(alarm.state, EVENTS[record], latching=alarm.row.latching, in_alarm=alarm.present)
-    if after is not alarm.state or record == "shelve":
+    if after is not alarm.state or (record == "shelve" and alarm.state is State.SHELVED):
         return None
     if record == "acknowledge" and alarm.state is State.NORMAL:
         return say("record.nothing_to_acknowledge", alarm=ident)
@@ -50,6 +53,12 @@ def _changes_nothing(alarm: Alarm, record: str) -> Message | None:
         by, at = name(alarm.answered.by), moment(alarm.answered.wall_ms)
         return say("record.acknowledged_already", alarm=ident, by=by, at=at)
     return say("record.changes_nothing", alarm=ident, state=name(alarm.state))
+
+
+def shelf_left_ms(body: Mapping[str, Any], now: Now) -> int:
+    """How much of a shelf is still to come: it begins when it is said to, by a clock that is right."""
+    began_ms = wall_ms_of(body["at"]) if now.trusted and body.get("at") is not None else now.wall_ms
+    return shelf_ms(body) - max(now.wall_ms - began_ms, 0)
 
 
 def shelf_ms(body: Mapping[str, Any]) -> int:

@@ -7,6 +7,7 @@ from typing import Any
 
 from edge.domain.alarms.catalogue import CATALOGUE, base_of, key_of, message_id, row_of
 from edge.domain.alarms.states import (
+    ANSWERED,
     LIT,
     NOT_ASIDE,
     WAITING,
@@ -110,7 +111,7 @@ def kept_of(entry: Entry, alarm: Alarm) -> Mapping[str, Any]:
     """What an alarm's entry says of it, as Alarm.restore() takes it, but its cause; `alarm`: as the entries before left it."""
     body = entry.body
     state = State(body["to"])
-    answers = state in (State.ACKNOWLEDGED, State.LATCHED_ACKNOWLEDGED) and "by" in body
+    answers = state in ANSWERED and "by" in body
     is_aside = state in (State.SHELVED, State.OUT_OF_SERVICE)
     since = None if body["since"] is None else Since(wall_ms_of(body["since"]), bool(body.get("since_at_latest")))
     return {

@@ -106,6 +106,8 @@ COMES_BACK: Final = MappingProxyType(
 LIT: Final = frozenset({State.UNACKNOWLEDGED, State.ACKNOWLEDGED})
 #: in these the process's comings and goings are noted but change no state
 ABSENT: Final = frozenset({State.SHELVED, State.SUPPRESSED, State.OUT_OF_SERVICE})
+#: in these somebody has answered
+ANSWERED: Final = frozenset({State.ACKNOWLEDGED, State.LATCHED_ACKNOWLEDGED})
 #: in these somebody still has to answer
 WAITING: Final = frozenset({State.UNACKNOWLEDGED, State.RETURNED, State.LATCHED_UNACKNOWLEDGED})
 
@@ -395,7 +397,7 @@ class Alarm:
         self.state = next_state(before, event, latching=self.row.latching, in_alarm=self.present)
         if self.state is before:
             return None
-        if self.state in (State.UNACKNOWLEDGED, State.NORMAL):
+        if self.state not in ANSWERED:
             self.answered = None
         if self.state is State.UNACKNOWLEDGED:
             self.consequence_of = None

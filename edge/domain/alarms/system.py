@@ -10,7 +10,7 @@ from __future__ import annotations
 from collections.abc import Callable, Iterable, Mapping
 from typing import Any, Final, cast
 
-from edge.domain.alarms.answers import EVENTS, shelf_ms
+from edge.domain.alarms.answers import EVENTS, shelf_left_ms
 from edge.domain.alarms.catalogue import Row, base_of, key_of, message_id, row_at
 from edge.domain.alarms.causes import Causes
 from edge.domain.alarms.elapsed import Elapsed
@@ -32,7 +32,7 @@ from edge.domain.alarms.worsening import has_worsened, is_told_anew
 from edge.domain.dates import Dates
 from edge.domain.entries import Entry, Now
 from edge.domain.entry_bodies import AlarmBody
-from edge.domain.messages import Message, name, of_body, of_json, part, quantity, say
+from edge.domain.messages import Message, name, of_body, of_json, part, quantity, say, within
 from edge.domain.readings import UNIT_OF
 from edge.domain.settings import Settings
 
@@ -46,6 +46,12 @@ _ABSENCE: Final[Mapping[Event, str]] = {
     Event.REMOVE: "alarm.absent_out_of_service", Event.RETURN_TO_SERVICE: "alarm.absent_in_service",
     Event.SHELVE: "alarm.absent_shelved", Event.UNSHELVE: "alarm.absent_unshelved",
 }  # fmt: skip
+
+
+def _is_another(cause: Message, told: Message | None, *, whole: bool) -> bool:
+    """Is a cause another one than was told, whatever its figures are? `whole`: are its values?"""
+    return cause != told if whole else [one.id for one in within(cause)] != [one.id for one in within(told)]
+
 
 Emit = Callable[[AlarmBody, Message | None, Now], None]
 
@@ -125,15 +131,24 @@ class AlarmSystem:
 
     def set_condition(
         self, ident: str, active: bool | None, now: Now, *, value: float | None = None, unit: str = "", limit: float | None = None,
-        point: str | None = None, cause: Message | None = None,
+        point: str | None = None, cause: Message | None = None, is_by_cause: bool = False,
     ) -> bool:  # fmt: skip
-        """Say whether an alarm's condition holds; None: that can't be told now, so what stands stands. True where that is news."""
+        """Say whether an alarm's condition holds; None: that can't be told now, so what stands stands. True where that is news.
+
+        `is_by_cause`: another cause is another thing, so it is told. Such a cause holds nothing that changes as time passes.
+        """
         if active is None:
             self.cancel_pending(ident, now)
             return False
         alarm = self.alarms.get(ident)
         if alarm is not None and active and cause:
             self._review_worsening(alarm, value, limit, cause, now)
+            if alarm.present and _is_another(cause, alarm.cause, whole=is_by_cause):
+                alarm.cause = cause
+                if is_by_cause and alarm.state is State.ACKNOWLEDGED:
+                    self.step(ident, Event.WORSEN, now)
+                elif is_by_cause and alarm.state is State.UNACKNOWLEDGED:
+                    self._announce_again(alarm, now, 0)
         if alarm is not None and not active:
             alarm.was_seen_inside = True
         if alarm is None or (active is alarm.condition and ident not in self._pending):
@@ -251,14 +266,17 @@ class AlarmSystem:
             if due_ms is not None and due_ms <= 0:
                 self._announce_again(self.alarms[ident], now)
 
-    def _announce_again(self, alarm: Alarm, now: Now) -> None:
-        """Nobody has answered: it is told once more, and with the next higher priority where it has waited that long."""
+    def _announce_again(self, alarm: Alarm, now: Now, times: int = 1) -> None:
+        """Nobody has answered: it is told once more, and with the next higher priority where it has waited that long.
+
+        `times`: 0 where it is told for another cause, which is no repetition.
+        """
         waits, row = alarm.announced, alarm.row
         if waits is None:
             return
         waited_ms = self._elapsed.since_ms(waits.first, now)
         escalated = waits.escalated or (row.escalate_ms is not None and waited_ms >= row.escalate_ms)
-        alarm.announced = waits._replace(last=self._elapsed.stamp(now), again=waits.again + 1, escalated=escalated)
+        alarm.announced = waits._replace(last=self._elapsed.stamp(now), again=waits.again + times, escalated=escalated)
         self._tell(alarm, State.UNACKNOWLEDGED, None, now)
 
     def next_deadline_ms(self, now: Now) -> int | None:
@@ -278,7 +296,7 @@ class AlarmSystem:
         if record == "out_of_service":
             alarm.aside = Aside(by, why)
         if record == "shelve":
-            alarm.aside = Aside(by, why, Shelf(self._elapsed.stamp(now), shelf_ms(body)))
+            alarm.aside = Aside(by, why, Shelf(self._elapsed.stamp(now), shelf_left_ms(body, now)))
         if record == "shelve" and alarm.state is State.SHELVED:
             self._tell(alarm, State.SHELVED, by, now)  # for another while
         else:
@@ -292,7 +310,7 @@ class AlarmSystem:
             return
         if alarm.state not in (State.SHELVED, State.OUT_OF_SERVICE):
             alarm.aside = NOT_ASIDE
-        if event is Event.ACKNOWLEDGE and by is not None:
+        if event is Event.ACKNOWLEDGE and by is not None and alarm.state is not State.NORMAL:
             alarm.answered = Answered(by, now.wall_ms)
         if alarm.state in LIT:
             alarm.told, alarm.worse_since_ms = alarm.value, None

@@ -319,10 +319,8 @@ class RecordBook:
         for fact in self.facts:
             if fact is opened:
                 found = None
-            elif fact.record == "water_path_treatment" and fact.counts and not fact.doubt:
-                found = (
-                    found if fact.body.get("done") is False else fact
-                )  # a step of one that isn't done ends none that is
+            elif is_done_treatment(fact):
+                found = fact
         return found
 
     def comes_after(self, one: Fact, other: Fact) -> bool:
@@ -458,6 +456,12 @@ def name_of(body: Mapping[str, Any], key: str = "by") -> str:
 def opens(fact: Fact, settings: Settings) -> bool:
     """Did this fact open the clean side of the water path? Another machine is connected behind the filters."""
     return fact.record in settings.clean_side_opened_by or says_opened(fact.body, settings) or is_machine_changed(fact)
+
+
+def is_done_treatment(fact: Fact) -> bool:
+    """Was the water path treated, all of it, at a time that is known?"""
+    is_one = fact.record == "water_path_treatment" and fact.counts and not fact.doubt
+    return is_one and fact.body.get("done") is not False and not fact.body.get("stands")
 
 
 def says_opened(body: Mapping[str, Any], settings: Settings) -> bool:

@@ -101,6 +101,8 @@ def stands(settings: Settings, record: str, body: Mapping[str, Any]) -> bool:
         return says_opened(body, settings) or failed_filter or site_duties.blocks(settings.rules.duties, body)
     if record == "daily_test":
         return test_result(settings, body)[0] is False
+    if record == "water_path_treatment":
+        return treatments.leaves_disinfectant(body)
     if record == "outlet_test" and not outlet_result(body)[0]:
         return body.get("passed") is not None
     return record == "concentration_check" and body.get("passed") is False
@@ -189,6 +191,8 @@ def _failures_nobody_looks_at(book: RecordBook) -> Iterator[Fact]:
         is_test = fact.record == "daily_test" and fact.counts and is_unknown(settings, fact.body)
         if is_test and test_result(settings, fact.body)[0] is False:
             yield fact
+    if settings.treatment_contact_ms is None and (left := treatments.in_path(book)) is not None:
+        yield left
     if settings.reuse_life_ms is None:
         check = last_check(book)
         if check is not None and not has_passed(check):
@@ -368,8 +372,11 @@ def _work_ends(book: RecordBook, at_ms: int, body: Mapping[str, Any], now: Now) 
 
 def _correction(book: RecordBook, body: Mapping[str, Any]) -> Message | None:
     fact = next((f for f in book.facts if f.seq is not None and f.seq == body.get("of")), None)
-    if fact is None or not fact.counts:
+    if fact is None:
         return say("record.nothing_to_correct")
+    if not fact.counts:
+        was_taken_back = bool(fact.body.get("counts") or fact.body.get("stands"))
+        return say("record.taken_back_already" if was_taken_back else "record.never_counted", record=name(fact.record))
     if _takes_ready(book, fact) and name_of(fact.body) != name_of(body):
         return say("record.others_to_correct", record=name(fact.record), by=fact.by)
     return None

@@ -12,7 +12,7 @@ from typing import Any, Final
 
 from edge.domain.entries import Now, wall_ms_of
 from edge.domain.messages import Message, Value, duration, name, parts, say
-from edge.domain.records.book import RecordBook, local_date, opens
+from edge.domain.records.book import RecordBook, is_done_treatment, local_date, opens
 from edge.domain.records.fact import Fact
 from edge.domain.records.forms import AFTERWARDS, BEGINS, ENDS, FINISHED, is_number
 
@@ -57,9 +57,9 @@ def why_not(book: RecordBook, at_ms: int, body: Mapping[str, Any], now: Now) -> 
     wanted_ms = book.settings.treatment_contact_ms or 0
     if contact_ms < wanted_ms:
         return say("record.contact_too_short", contact=duration(contact_ms), wanted=duration(wanted_ms))
-    denied = next((key for key in AFTERWARDS if body.get(key) is False), None)
-    if denied is not None:
-        return say(_NOT[denied])
+    lacks = denied(body)
+    if lacks is not None:
+        return say(_NOT[lacks])
     missing = not_told(book, body)
     if missing and step != ENDS:
         return say("record.not_told_afterwards", what=parts(missing))
@@ -91,8 +91,34 @@ def worked_out(book: RecordBook, at_ms: int, body: Mapping[str, Any], now: Now) 
 
 def last_step(book: RecordBook) -> Fact | None:
     """The step at which the last treatment stands; None where it is done, or there was none."""
-    last = next((f for f in reversed(book.facts) if f.counts and f.record == "water_path_treatment"), None)
+    told = (f for f in reversed(book.facts) if f.counts and f.record == "water_path_treatment")
+    last = next((f for f in told if not f.body.get("stands")), None)
     return None if last is None or last.body.get("done") is not False else last
+
+
+def leaves_disinfectant(body: Mapping[str, Any]) -> bool:
+    """Does a treatment, or a step of one, say that disinfectant is in the water path, or may be?"""
+    return body.get("step") == BEGINS or denied(body) is not None
+
+
+def denied(body: Mapping[str, Any]) -> str | None:
+    """What a treatment, or a step of one, says has not followed the contact."""
+    return next((key for key in AFTERWARDS if body.get(key) is False), None)
+
+
+def in_path(book: RecordBook) -> Fact | None:
+    """The last fact by which disinfectant is in the water path, or may be: a contact that has begun or ended, or what wasn't drained,
+    rinsed, or free of residue. It binds, whatever date it has, until a treatment is done that comes after it in the journal and not
+    before it by date.
+    """
+    found: Fact | None = None
+    for fact in book.facts:
+        if found is not None and is_done_treatment(fact) and fact.at_ms >= found.at_ms:
+            found = None
+        elif fact.record == "water_path_treatment" and fact.counts:
+            is_open = fact.body.get("done") is False or leaves_disinfectant(fact.body)
+            found = fact if is_open else found
+    return found
 
 
 def under_way(book: RecordBook) -> Fact | None:

@@ -145,7 +145,7 @@ class Station:
     ) -> tuple[Message | None, Mapping[str, Any]]:
         """(why it doesn't count, what it comes to)."""
         if record in ALARM_RECORDS:
-            return why_not(self.desk.alarms, record, body, form_fault(body) or in_future(at_ms, now)), {}
+            return why_not(self.desk.alarms, record, body, form_fault(body) or in_future(at_ms, now), now), {}
         why = judge(self.book, record, at_ms, body, now)
         if record == "entered_reading" and why is None:
             return self.view.entered.judge(body, at_ms, now), {}

@@ -16,7 +16,7 @@ from edge.domain.records.daily_tests import failed_items, failed_ports, slowest,
 from edge.domain.records.fact import Fact
 from edge.domain.records.forms import BEGINS, first_day, last_day
 from edge.domain.records.site_duties import first_instant_ms
-from edge.domain.records.treatments import began_ms, contact_so_far_ms, not_told, under_way
+from edge.domain.records.treatments import began_ms, contact_so_far_ms, denied, in_path, not_told, under_way
 from edge.domain.station.judged import MET, UNKNOWN, UNMET, Judged, by_fact
 from edge.domain.station.part import Judge, NextDue, Part, due_again
 from edge.domain.station.view import View
@@ -90,10 +90,12 @@ class Duties(Part):
             cause = None if failed is None else say(
                 "outlet.test_failed_as_recorded", outlet=name(outlet), failure=part(failure(failed)), by=failed.by
             )  # fmt: skip
-            view.alarms.set_condition(f"outlet_test_failed:{outlet}", failed is not None, now, cause=cause)
+            view.alarms.set_condition(
+                f"outlet_test_failed:{outlet}", failed is not None, now, cause=cause, is_by_cause=True
+            )
         holds = [one for ident, one in conditions.items() if ident.partition(":")[0] == "no_hold"]
         hold = next((one for one in holds if one.state != MET), holds[0])
-        view.alarms.set_condition("hold", hold.state != MET, now, cause=hold.text)
+        view.alarms.set_condition("hold", hold.state != MET, now, cause=hold.text, is_by_cause=True)
 
     def ends_in_ms(self, now: Now) -> Iterable[int]:
         settings, book = self._view.settings, self._view.book
@@ -182,15 +184,22 @@ class Duties(Part):
         """Done, from the beginning of its contact on, since the clean side was last opened."""
         book = self._view.book
         opened, treated = book.opened(), book.treated()
-        ask = say("treatment.ask")
+        ask, left = say("treatment.ask"), in_path(book)
+        if left is not None and (lacks := denied(left.body)) is not None:
+            ask = ask if under_way(book) is None else say("treatment.unfinished.ask")
+            return by_fact(UNMET, say(f"treatment.not.{lacks}", by=left.by), left, ask)
         dated = opened is not None and not opened.doubt
-        if treated is not None and (
-            not dated or opened is None or began_ms(treated.body, treated.at_ms) >= opened.latest_ms(book.dates)
+        if (
+            treated is not None
+            and left is None
+            and (not dated or opened is None or began_ms(treated.body, treated.at_ms) >= opened.latest_ms(book.dates))
         ):
             return by_fact(MET, say("treatment.done_ago", since=duration(now.wall_ms - treated.at_ms)), treated)
         step = under_way(book)
         if step is not None:
             return self._treatment_under_way(step, now)
+        if left is not None and (opened is None or book.comes_after(left, opened)):
+            return by_fact(UNMET, say("treatment.begun", by=left.by), left, ask)
         if opened is None:
             return Judged(UNKNOWN, say("treatment.none"), ask=ask)
         doubted = _doubted(self._view, "water_path_treatment")

@@ -10,7 +10,7 @@ from edge.domain.entries import Now
 from edge.domain.messages import Message, Value, duration, moment, name, part, say, text
 from edge.domain.records.counting import failed_outlet_test, last_outlet_test
 from edge.domain.records.fact import Fact
-from edge.domain.records.site_duties import due_from_ms, failed, is_above, last_done
+from edge.domain.records.site_duties import cant_be_compared, due_from_ms, failed, is_above, last_done, settles
 from edge.domain.settings import Duty, Every, Level
 from edge.domain.station.judged import MET, UNKNOWN, UNMET, Judged
 from edge.domain.station.part import Judge, NextDue, Part, due_again
@@ -25,7 +25,7 @@ class Owed(NamedTuple):
     is_raised: bool
     fact: Fact | None = None
     ask: Message | None = None
-    is_beyond: bool = False  # its result is above the action level
+    is_beyond: bool = False  # its result is above the action level, or may be
 
 
 class SiteDuties(Part):
@@ -81,7 +81,7 @@ class SiteDuties(Part):
         found: dict[str, NextDue] = {}
         for ident, duty in self._duties.items():
             last = last_done(view.book, ident)
-            passed = last is None or not failed(self._duties, last.body)
+            passed = last is None or settles(self._duties, last.body)
             found[f"duty_due:{ident}"] = self._again(last, duty.every, passed)
         for outlet, _ in view.points.outlets if every is not None else ():
             passed = failed_outlet_test(view.book, outlet) is None
@@ -110,6 +110,9 @@ class SiteDuties(Part):
         if is_above(last.body, duty.action):
             what = say("duty.above_action", **done, **_result(last, duty.action))
             return Owed(UNMET, _of(duty, what), True, last, say("duty.above_action.ask", **named), is_beyond=True)
+        if cant_be_compared(last.body, duty.action):
+            what = say("duty.cant_be_compared", **done, **_result(last, duty.action))
+            return Owed(UNKNOWN, _of(duty, what), True, last, say("duty.cant_be_compared.ask", **named), is_beyond=True)
         if failed(self._duties, last.body):
             return Owed(UNMET, _of(duty, say("duty.failed", **done)), True, last, say("duty.failed.ask", **named))
         due_ms = due_from_ms(last.at_ms, duty.every, view.zone)

@@ -63,6 +63,10 @@ PEOPLE: Final[Mapping[str, str]] = {
     "treatment.then.drained": "drained",
     "treatment.then.rinsed": "rinsed",
     "treatment.then.residue_free": "looked at for residue and free of it",
+    "treatment.not.drained": "not drained, as {by} recorded",
+    "treatment.not.rinsed": "not rinsed, as {by} recorded",
+    "treatment.not.residue_free": "not free of residue, as {by} recorded",
+    "treatment.begun": "disinfectant may be in the water path: {by} recorded a treatment that is not done",
     "treatment.under_way": "its contact is under way: {left} left",
     "treatment.under_way.ask": "Let the contact of the water-path treatment run, then record its end (water_path_treatment step=ends)",
     "treatment.contact_done": "its contact has lasted as long as the label asks; its end is not recorded",
@@ -109,6 +113,8 @@ PEOPLE: Final[Mapping[str, str]] = {
     "duty.above_action.ask": (
         "{title}: act as the site has laid down, have it sampled again and record the result (service, duty={duty})"
     ),
+    "duty.cant_be_compared": "{result} can't be compared with the action level of {level} ({by}, {since} ago)",
+    "duty.cant_be_compared.ask": "{title}: record its result as a number with its unit, or sample again (service, duty={duty})",
     "duty.above_alert": "{result}, above the alert level of {level} ({by}, {since} ago): look into it, and sample again",
     "duty.no_result_yet": "no result on record, which keeps no station from starting",
     "duty.not_above_action": "no result above its action level",

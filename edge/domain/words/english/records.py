@@ -78,13 +78,16 @@ RECORDS: Final[Mapping[str, str]] = {
     "record.work_of_others": "work {others:and} was declared: who ends it has to be one of them",
     "record.of": "of {by}",
     "record.before_work": "it is dated before the work of {began:utc} began",
-    "record.nothing_to_correct": "of: no counting record has this seq",
+    "record.nothing_to_correct": "of: no record that can be taken back has this seq",
+    "record.taken_back_already": "of: this {record:spaced} was taken back already",
+    "record.never_counted": "of: this {record:spaced} never counted, so there is nothing to take back",
     "record.others_to_correct": (
         "of: this {record:spaced} keeps the station from starting; only {by}, who recorded it, may take it back"
     ),
     # alarms
     "record.nothing_to_acknowledge": "{alarm} is normal: there is nothing to acknowledge",
     "record.acknowledged_already": "{alarm} was acknowledged already, by {by} at {at:utc}",
+    "record.shelf_over": "its shelf would have ended at {ended:utc}: leave `at` out, or give it more minutes",
     "record.changes_nothing": "{alarm} is {state:spaced}: nothing changes",
     # readings by eye
     "entered.no_such_point": "there is no point {quoted}{near}",

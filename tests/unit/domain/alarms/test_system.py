@@ -6,15 +6,17 @@ import math
 import random
 from collections.abc import Callable
 from dataclasses import replace
+from itertools import product
 from typing import Any
 
 import pytest
 
 from edge.domain.alarms.catalogue import CATALOGUE
-from edge.domain.entries import Draft, Entry, Now, wall_ms_of
+from edge.domain.entries import Draft, Entry, Now, rfc3339, wall_ms_of
 from edge.domain.settings import AlarmTuning
 from edge.domain.station.station import Station
-from tests.unit.stations import DRAWING, HOUR, PSI, QUIET, SETTINGS, Driver, tuned
+from tests.unit.domain.records.test_facts_in_order import Bench
+from tests.unit.stations import DRAWING, HOUR, PSI, QUIET, SETTINGS, Driver, kept, tuned
 
 TRIP = "outlet_tripped:heater"
 #: what a record needs beside its alarm
@@ -22,6 +24,10 @@ MORE: dict[str, dict[str, Any]] = {
     "shelve": {"minutes": 10},
     "out_of_service": {"why": "its contact is being replaced"},
 }
+
+
+#: what an alarm's entry says of it; that it comes and goes while it is put aside is no entry
+SAID = ("state", "answered", "of", "seq", "at", "aside", "announced")
 
 
 def tripped_then_clock_back(by_ms: int) -> Driver:
@@ -32,6 +38,92 @@ def tripped_then_clock_back(by_ms: int) -> Driver:
     driver.keep(driver.station.clock_step(driver.now, by_ms, "set by hand"))
     driver.run(10, QUIET | {"heater-outlet": 1.0})
     return driver
+
+
+def live(driver: Driver, event: str) -> None:
+    """A trip, a return, or what somebody does."""
+    if event in ("trip", "right"):
+        driver.run(3, QUIET | {"heater-outlet": float(event == "trip")})
+    else:
+        driver.record(event, alarm=TRIP, by="Ann", **MORE.get(event, {}))
+
+
+def test_after_every_short_history_of_answers_the_entries_say_what_the_saved_state_says() -> None:
+    for history in product(
+        ("trip", "right", "acknowledge", "shelve", "unshelve", "out_of_service", "in_service"), repeat=3
+    ):
+        driver = Driver()
+        driver.run(3)
+        for event in ("trip", *history):
+            live(driver, event)
+        after = Station(SETTINGS, driver.boot)
+        for entry in driver.said:
+            after.fold(entry)
+        told, kept = (one.state()["alarms"][TRIP] for one in (after, driver.station))
+        assert [told[key] for key in SAID] == [kept[key] for key in SAID], history
+
+
+@pytest.mark.parametrize("state", [True, False])
+@pytest.mark.parametrize("is_answered", [True, False])
+def test_an_alarm_that_stands_for_another_hold_says_so(is_answered: bool, state: bool) -> None:
+    made = Bench(SETTINGS)
+    made.run(3)
+    made.record("hold", why="culture")
+    made.run(70)
+    if is_answered:
+        made.record("acknowledge", alarm="hold", by="Ann")
+    made.start_again(state=state)
+    made.record("hold", why="recall")
+    made.run(3)
+    told = [entry.body for entry in made.said if entry.kind == "alarm" and entry.body["id"] == "hold"]
+    assert "recall" in told[-1]["cause"] and told[-1]["to"] == "unacknowledged"
+    assert [body["from"] for body in told] == (
+        ["normal", "unacknowledged", "acknowledged"] if is_answered else ["normal", "unacknowledged"]
+    )
+    assert "recall" in made.station.alarms(made.now)["hold"]["cause"]
+    made.run(600, every_s=20)
+    assert len([entry for entry in made.said if entry.kind == "alarm" and entry.body["id"] == "hold"]) == len(told)
+
+
+def test_a_hold_that_follows_another_within_seconds_is_told_as_what_it_is() -> None:
+    driver = Driver()
+    driver.run(3)
+    for why in ("culture", "recall", "repair"):
+        driver.record("hold", why=why)
+        driver.run(3)
+        assert why in driver.station.alarms(driver.now)["hold"]["cause"]
+        told = [entry.body for entry in driver.said if entry.kind == "alarm" and entry.body["id"] == "hold"]
+        assert why in told[-1]["cause"] and told[-1]["to"] == "unacknowledged"
+        driver.record("release")
+        driver.run(3)
+
+
+def test_the_picture_of_a_duty_that_is_owed_says_why_now() -> None:
+    driver = Driver()
+    driver.run(70)
+    assert driver.station.alarms(driver.now)["duty_due:daily_test"]["cause"] == "no daily test on record"
+    driver.record("daily_test", passed=False)
+    driver.run(3)
+    assert "failed" in driver.station.alarms(driver.now)["duty_due:daily_test"]["cause"]
+
+
+def test_an_alarm_that_is_out_of_service_is_not_shelved() -> None:
+    driver = Driver()
+    driver.run(3)
+    for record, counts in (("out_of_service", True), ("shelve", False), ("in_service", True), ("shelve", True)):
+        told = kept(driver, record, alarm=TRIP, **MORE.get(record, {}))
+        assert told["counts"] is counts, (record, told)
+    assert kept(driver, "shelve", alarm=TRIP, minutes=5)["counts"]  # for another while
+
+
+def test_a_shelf_that_is_told_late_ends_as_if_it_had_been_told_in_time() -> None:
+    driver = Driver()
+    driver.run(3)
+    told = kept(driver, "shelve", alarm=TRIP, minutes=10, at=rfc3339(driver.wall_ms - 11 * 60_000))
+    assert told["counts"] is False and "would have ended at" in told["why_not"]
+    assert kept(driver, "shelve", alarm=TRIP, minutes=10, at=rfc3339(driver.wall_ms - 4 * 60_000))["counts"]
+    until = driver.station.alarms(driver.now)[TRIP]["aside_until"]
+    assert wall_ms_of(until) - driver.wall_ms == 6 * 60_000
 
 
 @pytest.mark.parametrize("by_ms", [-HOUR, HOUR, -1_000])

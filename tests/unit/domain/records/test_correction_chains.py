@@ -130,3 +130,13 @@ def test_a_release_that_found_a_hold_answers_for_no_failure_behind_it_though_the
     assert state(driver, "no_hold") == "unmet"
     assert corrected(driver, "A", hold)["counts"] and state(driver, "no_hold") == "unmet"
     assert kept(driver, "release", by="A")["counts"] and state(driver, "no_hold") == "met"
+
+
+def test_a_record_that_cannot_be_taken_back_says_whether_it_was_or_never_counted() -> None:
+    driver = ready()
+    kept(driver, "hold", by="A", why="culture")
+    first = seq_of(driver)
+    assert corrected(driver, "A", first)["counts"]
+    assert corrected(driver, "A", first)["why_not"] == "of: this hold was taken back already"
+    kept(driver, "release", by="A")
+    assert corrected(driver, "A")["why_not"] == "of: this release never counted, so there is nothing to take back"

@@ -73,17 +73,17 @@ def test_due_from_the_beginning_of_that_date_at_the_station(zone: str, done: str
 @pytest.mark.parametrize(
     ("body", "result"),
     [
-        ({"value": "3 CFU/100 mL"}, (3.0, "CFU/100 mL")),
-        ({"value": 3, "unit": "CFU/mL"}, (3.0, "CFU/mL")),
-        ({"value": "<1 CFU/mL"}, (1.0, "CFU/mL")),
-        ({"value": ">300 CFU/mL"}, (float("inf"), "CFU/mL")),
+        ({"value": "3 CFU/100 mL"}, ("", (3.0, "CFU/100 mL"))),
+        ({"value": 3, "unit": "CFU/mL"}, ("", (3.0, "CFU/mL"))),
+        ({"value": "<1 CFU/mL"}, ("<", (1.0, "CFU/mL"))),
+        ({"value": ">300 CFU/mL"}, (">", (300.0, "CFU/mL"))),
         ({"value": "3 CFU/mL", "unit": "CFU/L"}, None),
         ({"value": "none seen"}, None),
         ({"value": True}, None),
         ({}, None),
     ],
 )
-def test_a_result_is_a_number_with_its_unit(body: dict[str, Any], result: tuple[float, str] | None) -> None:
+def test_a_result_is_a_number_with_its_unit(body: dict[str, Any], result: tuple[str, tuple[float, str]] | None) -> None:
     assert result_of(body) == result
 
 
@@ -141,6 +141,12 @@ def test_one_that_failed_stands_until_one_does_not_and_only_who_recorded_it_take
         ("100 CFU/100 mL", "met", True, "no result above"),
         ("101 CFU/100 mL", "unmet", True, "101 CFU/100 mL, above the action level of 100 CFU/100 mL"),
         (">300 CFU/100 mL", "unmet", True, "above the action level"),
+        ("300 CFU/L", "met", True, "no result above"),
+        ("1000 CFU/L", "met", True, "no result above"),
+        ("90 CFU/L", "met", False, "no result above"),
+        ("2 CFU/mL", "unmet", True, "above the action level"),
+        ("1001 CFU / 1 l", "unmet", True, "above the action level"),
+        (">100 CFU/100 mL", "unmet", True, "above the action level"),
     ],
 )
 def test_levels_are_met_at_equality(value: str, state: str, raised: bool, said: str) -> None:
@@ -152,12 +158,26 @@ def test_levels_are_met_at_equality(value: str, state: str, raised: bool, said: 
     assert driver.alarms("duty_due:water-sample") == (["unacknowledged"] if raised else [])
 
 
+@pytest.mark.parametrize("value", ["TNTC", "TNTC CFU/100 mL", "300", "5 mg/L", ">30 CFU/100 mL", "5 CFU/0 mL"])
+@pytest.mark.parametrize("state", [True, False])
+def test_what_cannot_be_compared_is_never_fine(value: str, state: bool) -> None:
+    made = station()
+    made.record("service", duty="water-sample", value="3 CFU/100 mL")
+    told = kept(made, "service", duty="water-sample", value=value)
+    assert told["counts"] is False and "not told in CFU/100 mL" in told["why_not"]
+    made.start_again(state=state)
+    assert made.state_of("duty:water-sample")[0] == "unknown" and made.verdict() != "ready"
+    assert f"{value} can't be compared with the action level" in made.state_of("duty:water-sample")[1]
+    made.record("service", duty="water-sample", value="3 CFU/100 mL")
+    assert made.state_of("duty:water-sample")[0] == "met"
+
+
 @pytest.mark.parametrize(
     ("more", "why"),
     [
         ({"duty": "air-filter"}, "nearest: air_filter"),
         ({"duty": "water-sample"}, "not told in CFU/100 mL"),
-        ({"duty": "water-sample", "value": "3 CFU/mL"}, "not told in CFU/100 mL"),
+        ({"duty": "water-sample", "value": "3 mg/mL"}, "not told in CFU/100 mL"),
         ({"duty": "water-sample", "value": "none", "passed": True}, "not told in CFU/100 mL"),
         ({"duty": "drip-tray", "at": "2027-03-15T12:00:00Z"}, "in the future"),
         ({"duty": 7}, "duty"),

@@ -15,7 +15,7 @@ from edge.domain.errors import RecordRefused
 from edge.domain.records.forms import refuse
 from edge.domain.settings import Rules, Settings
 from tests.unit.domain.records.test_facts_in_order import Bench
-from tests.unit.stations import DRAWING, QUIET, SETTINGS, kept
+from tests.unit.stations import DRAWING, HOUR, MONDAY, QUIET, SETTINGS, kept
 
 MINUTE = 60_000
 ASKED = replace(SETTINGS, rules=Rules(treatment_then=("drained", "rinsed", "residue_free")))
@@ -177,12 +177,94 @@ def test_without_that_days_test_no_step_ends_it() -> None:
     assert "daily test had not passed" in step(made, "ends")["why_not"]
 
 
-def test_a_new_contact_takes_no_treatment_back_that_is_done() -> None:
-    made = opened()
+def treated(settings: Settings = SETTINGS) -> Bench:
+    """The same, and treated since."""
+    made = opened(settings)
     wait(made, 12 * MINUTE)
-    made.record("water_path_treatment", contact_min=11)
+    assert kept(made, "water_path_treatment", contact_min=11, **AFTER)["counts"] and owed(made)[0] == "met"
+    return made
+
+
+@pytest.mark.parametrize("state", [True, False])
+def test_a_new_contact_brings_disinfectant_into_a_path_that_was_rinsed(state: bool) -> None:
+    made = treated()
     step(made, "begins")
+    assert owed(made) == ("unmet", "its contact is under way: 10 min left") and made.verdict() == "not_ready"
+    made.start_again(boot="boot-2", state=state)
+    assert owed(made)[0] == "unmet"
+    wait(made, 10 * MINUTE)
+    assert step(made, "ends", at=rfc3339(made.wall_ms - 9 * MINUTE))["counts"] is False and owed(made)[0] == "unmet"
+    assert step(made, "ends")["counts"] and owed(made)[0] == "met"
+
+
+def test_a_contact_that_never_began_leaves_the_treatment_before_it() -> None:
+    made = treated()
+    (entry, *_) = made.record("water_path_treatment", step="begins")
+    made.record("correction", of=entry.seq)
     assert owed(made)[0] == "met"
+    (ended, *_) = made.record("water_path_treatment", step="begins", at="2027-03-16T06:00:00Z")
+    assert ended.body["counts"] is False and owed(made) == (
+        "unmet", "disinfectant may be in the water path: early technician recorded a treatment that is not done",
+    )  # fmt: skip
+    made.record("correction", of=ended.seq)
+    assert owed(made)[0] == "met"
+
+
+@pytest.mark.parametrize("state", [True, False])
+@pytest.mark.parametrize(
+    ("body", "said"),
+    [
+        ({"step": "finished", "drained": True, "rinsed": False}, "not rinsed, as early technician recorded"),
+        ({"step": "finished", "drained": False}, "not drained, as early technician recorded"),
+        ({"contact_min": 11, "drained": False}, "not drained, as early technician recorded"),
+        ({"contact_min": 11, "residue_free": False}, "not free of residue, as early technician recorded"),
+    ],
+)
+def test_what_was_not_rinsed_is_not_what_was_rinsed_before(body: dict[str, Any], said: str, state: bool) -> None:
+    made = treated()
+    wait(made, 12 * MINUTE)
+    assert kept(made, "water_path_treatment", **body)["counts"] is False
+    assert owed(made) == ("unmet", said)
+    made.start_again(boot="boot-2", state=state)
+    assert owed(made) == ("unmet", said)
+    kept(made, "water_path_treatment", contact_min=11, at=rfc3339(made.wall_ms - 20 * MINUTE), **AFTER)
+    assert owed(made) == ("unmet", said)  # it was done before that
+    wait(made, 12 * MINUTE)
+    assert kept(made, "water_path_treatment", contact_min=11, **AFTER)["counts"] and owed(made)[0] == "met"
+
+
+def test_a_contact_that_ended_and_was_not_rinsed_is_finished_by_rinsing() -> None:
+    made = treated(ASKED)
+    step(made, "begins")
+    wait(made, 10 * MINUTE)
+    step(made, "ends")
+    assert step(made, "finished", drained=True, rinsed=False, residue_free=True)["counts"] is False
+    assert owed(made) == ("unmet", "not rinsed, as early technician recorded")
+    assert step(made, "finished", **AFTER)["counts"] and owed(made)[0] == "met"
+
+
+@pytest.mark.parametrize("trusted", [True, False])
+def test_disinfectant_of_no_date_is_in_the_path_all_the_same(trusted: bool) -> None:
+    made = treated()
+    made.start_again(boot="boot-2", wall_ms=20_000, trusted=False)
+    step(made, "begins")
+    assert owed(made)[0] == "unmet"
+    made.start_again(boot="boot-3", wall_ms=MONDAY + HOUR, trusted=trusted)
+    assert owed(made)[0] == "unmet"
+
+
+def test_where_nothing_asks_for_treatments_a_path_that_was_not_rinsed_keeps_from_starting() -> None:
+    made = Bench(replace(SETTINGS, treatment_contact_ms=None))
+    made.run(3, QUIET)
+    assert owed_of(made, "no_hold") == "met"
+    kept(made, "water_path_treatment", contact_min=11, rinsed=False)
+    assert owed_of(made, "no_hold") == "unmet"
+    made.record("release")
+    assert owed_of(made, "no_hold") == "met"
+
+
+def owed_of(made: Bench, condition: str) -> str:
+    return made.state_of(condition)[0]
 
 
 def test_a_step_that_was_a_mistake_is_taken_back_by_a_further_entry() -> None:
