@@ -49,6 +49,7 @@ Fingerprint = Annotated[
         envvar="WARMWELL_FINGERPRINT",
     ),
 ]
+Json = Annotated[bool, typer.Option("--json", help="One JSON object, or one a line, and nothing else.")]
 DEFAULT_URL = "http://127.0.0.1:8484/"
 
 
@@ -460,7 +461,7 @@ def demo(
 
 
 @app.command()
-def status(url: Url = DEFAULT_URL, ca: Ca = None, fingerprint: Fingerprint = None) -> None:
+def status(url: Url = DEFAULT_URL, ca: Ca = None, fingerprint: Fingerprint = None, json: Json = False) -> None:
     """Print what a running station says now."""
 
     def work() -> int:
@@ -468,13 +469,13 @@ def status(url: Url = DEFAULT_URL, ca: Ca = None, fingerprint: Fingerprint = Non
         from edge.cli import signed
 
         with signed.looking():
-            return cli_ask.status(_at(url, ca, fingerprint))
+            return cli_ask.status(_at(url, ca, fingerprint), as_json=json)
 
     _done(work)
 
 
 @app.command()
-def watch(url: Url = DEFAULT_URL, ca: Ca = None, fingerprint: Fingerprint = None) -> None:
+def watch(url: Url = DEFAULT_URL, ca: Ca = None, fingerprint: Fingerprint = None, json: Json = False) -> None:
     """Print what happens at a running station, until Ctrl-C."""
 
     def work() -> int:
@@ -482,7 +483,7 @@ def watch(url: Url = DEFAULT_URL, ca: Ca = None, fingerprint: Fingerprint = None
         from edge.cli import signed
 
         with signed.looking():
-            return cli_ask.watch(_at(url, ca, fingerprint))
+            return cli_ask.watch(_at(url, ca, fingerprint), as_json=json)
 
     _done(work)
 
@@ -495,6 +496,7 @@ def ack(
     url: Url = DEFAULT_URL,
     ca: Ca = None,
     fingerprint: Fingerprint = None,
+    json: Json = False,
 ) -> None:
     """Acknowledge an alarm of a running station."""
     _refuse_unsigned(ctx, by, url)
@@ -505,7 +507,7 @@ def ack(
 
         where = _at(url, ca, fingerprint)
         with signed.recording(where):
-            return cli_ask.ack(alarm, by, where)
+            return cli_ask.ack(alarm, by, where, as_json=json)
 
     _done(work)
 

@@ -15,7 +15,8 @@ from typing import Any, Final, cast
 from zoneinfo import ZoneInfo
 
 from edge.cli import calibration_text, client, when
-from edge.cli.ask import point_line, rows
+from edge.cli.ask import rows
+from edge.cli.status_text import point_line
 from edge.domain.errors import RecordRefused, UnusableInput, WarmwellError
 from edge.domain.quantities import DIFFERENCE_OF, UnitError, quantity
 from edge.domain.readings import KIND_OF, UNIT_OF, Kind, Role
