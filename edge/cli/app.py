@@ -17,6 +17,7 @@ import typer
 from edge import terminal
 from edge.cli.form import RecordCommand
 from edge.cli.people_verbs import verbs as people_verbs
+from edge.domain.records.forms import LONGEST_NAME
 
 app = typer.Typer(
     name="warmwell",
@@ -125,8 +126,12 @@ def _at(url: str, ca: Path | None, fingerprint: str | None) -> str:
     return address(url, ca, fingerprint)
 
 
-def _refuse_unsigned(ctx: typer.Context, by: str | None, url: str) -> None:
-    """A name may be left out only where it is known otherwise who sends something."""
+def _signed(ctx: typer.Context, by: str | None, url: str) -> str | None:
+    """Who sends something: `by`; on a terminal it is asked for, where nobody else says so. None: it is known otherwise.
+
+    Raises:
+        BadParameter: nobody says who; or it is no name.
+    """
     if by is None:
         from edge.cli import signed
 
@@ -134,8 +139,16 @@ def _refuse_unsigned(ctx: typer.Context, by: str | None, url: str) -> None:
         if code := terminal.guarded(lambda: known.append(signed.signs_for(url))):
             raise typer.Exit(code)
         if known[0]:
-            return
-        raise typer.BadParameter("it is missing: who did it", ctx=ctx, param_hint="--by")
+            return None
+        if not (terminal.is_terminal(sys.stdin) and terminal.is_terminal(sys.stdout)):
+            raise typer.BadParameter("it is missing: who did it", ctx=ctx, param_hint="--by")
+        asked: list[str] = []
+        if code := terminal.guarded(lambda: asked.append(input("Who did it (a name): ").strip())):
+            raise typer.Exit(code)
+        by = asked[0]
+    if not by.strip() or len(by) > LONGEST_NAME or not by.isprintable():
+        raise typer.BadParameter(f"expected a name of 1 to {LONGEST_NAME} characters", ctx=ctx, param_hint="--by")
+    return by
 
 
 def _version(wanted: bool) -> None:
@@ -499,7 +512,7 @@ def ack(
     json: Json = False,
 ) -> None:
     """Acknowledge an alarm of a running station."""
-    _refuse_unsigned(ctx, by, url)
+    by = _signed(ctx, by, url)
 
     def work() -> int:
         from edge.cli import ask as cli_ask
@@ -539,9 +552,13 @@ def record(
     url: Url = DEFAULT_URL,
     ca: Ca = None,
     fingerprint: Fingerprint = None,
+    json: Json = False,
 ) -> None:
-    """Record at a running station what was done, or what was read by eye; on a terminal it asks for what is missing."""
-    _refuse_unsigned(ctx, by, url)
+    """Record at a running station what was done, or what was read by eye; on a terminal it asks for what is missing.
+
+    It ends with 0 where the record was kept; whether it counts is said, with --json as `counts`.
+    """
+    by = _signed(ctx, by, url)
 
     def work() -> int:
         from edge.cli import record as cli_record
@@ -549,7 +566,7 @@ def record(
 
         where = _at(url, ca, fingerprint)
         with signed.recording(where):
-            return cli_record.record(kind, by, at, pairs or (), where)
+            return cli_record.record(kind, by, at, pairs or (), where, as_json=json)
 
     _done(work)
 
@@ -582,9 +599,10 @@ def calibrate(  # noqa: PLR0913  # one argument an option, and the address takes
     url: Url = DEFAULT_URL,
     ca: Ca = None,
     fingerprint: Fingerprint = None,
+    json: Json = False,
 ) -> None:
     """Calibrate a point of a running station against a reference; on a terminal it asks for what is missing."""
-    _refuse_unsigned(ctx, by, url)
+    by = _signed(ctx, by, url)
 
     def work() -> int:
         from edge.cli import record as cli_record
@@ -597,7 +615,7 @@ def calibrate(  # noqa: PLR0913  # one argument an option, and the address takes
         )  # fmt: skip
         where = _at(url, ca, fingerprint)
         with signed.recording(where):
-            return cli_record.calibrate(wishes, where)
+            return cli_record.calibrate(wishes, where, as_json=json)
 
     _done(work)
 
