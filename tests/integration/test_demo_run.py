@@ -121,6 +121,7 @@ def test_ctrl_c_leaves_a_summary_of_one_screen_and_no_folder(tmp_path: Path) -> 
         start = next(place for place, line in enumerate(lines) if "of simulated time" in line)
         assert len(lines) - start < 24
         assert any("the chain holds" in line for line in lines[start:])
+        assert any(line.startswith("Verdict:  NOT READY") for line in lines[start:])
         assert not folder.exists()
 
 
