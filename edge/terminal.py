@@ -181,14 +181,23 @@ def duration_ms(text: str, option: str) -> int:
     return ms
 
 
-def verdict_word(verdict: Mapping[str, Any]) -> str:
-    """READY or NOT READY, and CAN'T TELL where nothing is known to be wrong."""
-    return {"ready": "READY", "not_ready": "NOT READY"}.get(str(verdict.get("verdict")), "NOT READY: CAN'T TELL")
+_WORDS: Final = {
+    "ready": "READY", "in_use": "IN USE", "reheating": "REHEATING", "at_rest": "AT REST", "not_ready": "NOT READY",
+}  # fmt: skip
+
+
+def display_word(verdict: Mapping[str, Any]) -> str:
+    """The word for people; CAN'T TELL where nothing is known to be wrong.
+
+    >>> display_word({"verdict": "not_ready", "display": "in_use"}), display_word({"verdict": "unknown"})
+    ('IN USE', "NOT READY: CAN'T TELL")
+    """
+    return _WORDS.get(str(verdict.get("display") or verdict.get("verdict")), "NOT READY: CAN'T TELL")
 
 
 def all_words(verdict: Mapping[str, Any]) -> list[str]:
     """The words of a station and of each of its basins, where it has several."""
-    return [verdict_word(one) for one in (verdict, *verdict.get("verdicts", []))]
+    return [display_word(one) for one in (verdict, *verdict.get("verdicts", []))]
 
 
 def basin_words(verdict: Mapping[str, Any]) -> str:
@@ -198,4 +207,4 @@ def basin_words(verdict: Mapping[str, Any]) -> str:
     'basin left: NOT READY: Have the hold of basin left released'
     """
     first = verdict.get("waits_for", [])[:1] if verdict.get("verdict") != "ready" else []
-    return ": ".join([f"basin {verdict.get('basin')}", verdict_word(verdict), *first])
+    return ": ".join([f"basin {verdict.get('basin')}", display_word(verdict), *first])

@@ -8,6 +8,7 @@ import json
 from collections.abc import Iterable, Iterator, Mapping
 from pathlib import Path
 from typing import Any, Final
+from zoneinfo import ZoneInfo
 
 from edge import terminal
 from edge.domain.alarms.catalogue import CATALOGUE, OWN, PRIORITIES, Row, rank_of
@@ -25,10 +26,11 @@ from edge.domain.alarms.performance import (
 )
 from edge.domain.entries import rfc3339
 from edge.domain.errors import UnusableInput
-from edge.domain.readings import UNIT_OF
+from edge.domain.readings import KIND_OF, UNIT_OF, Role
 from edge.domain.roles import ROLES
 from edge.domain.settings import Settings
-from edge.domain.wording import age_text
+from edge.domain.station.build import CONDITIONS
+from edge.domain.wording import age_text, difference_text, value_text
 
 _COLUMNS: Final = (
     "alarm", "title", "priority", "keeps_from_ready", "compares", "limit", "unit", "on_delay_s", "off_delay_s", "deadband", "latching",
@@ -72,19 +74,27 @@ def _table(file: Path | None, form: str) -> int:
     Raises:
         UnusableInput: the station file can't be used.
     """
-    rows = list(_rows(_settings(file)))
+    settings = _settings(file)
+    rows = list(_rows(settings))
     if form == "csv":
         out = io.StringIO()
         lines = csv.DictWriter(out, _COLUMNS, lineterminator="\n")
         lines.writeheader()
-        lines.writerows(rows)
+        lines.writerows({key: _cell(value) for key, value in row.items()} for row in rows)
         print(out.getvalue(), end="")
     elif form == "jsonl":
         for row in rows:
             print(json.dumps(row, ensure_ascii=False))
     else:
-        print("\n".join(_table_lines(rows)))
+        print("\n".join(_table_lines(rows, settings)))
     return terminal.DONE
+
+
+def _cell(value: Any) -> Any:
+    """A value as a table's reader expects it."""
+    if isinstance(value, bool):
+        return "yes" if value else "no"
+    return ", ".join(value) if isinstance(value, list) else value
 
 
 def _figures(folder: Path, since: str | None, until: str | None, form: str) -> int:
@@ -105,7 +115,12 @@ def _figures(folder: Path, since: str | None, until: str | None, form: str) -> i
     journal = ReadOnlyJournal(_keep_folder(folder))
     try:
         head = journal.last_seq()
-        entries = [entry for entry in entries_of(journal, head) if entry.kind == "alarm"]
+        entries, zone = [], None
+        for entry in entries_of(journal, head):
+            if entry.kind == "alarm":
+                entries.append(entry)
+            elif entry.kind == "settings":  # the newest says which clock is on the wall
+                zone = _zone(entry.body) or zone
         first, last = journal.read(0, 1), journal.read(max(head - 1, 0), 1)
     finally:
         journal.close()
@@ -113,7 +128,7 @@ def _figures(folder: Path, since: str | None, until: str | None, form: str) -> i
         raise UnusableInput(
             "the journal is empty", where=str(folder), expected="entries", do="Let the station run first"
         )
-    from_ms, until_ms = instant(since, "--from"), instant(until, "--to")
+    from_ms, until_ms = instant(since, "--from", zone), instant(until, "--to", zone)
     from_ms = first[0].wall_ms if from_ms is None else from_ms
     until_ms = last[0].wall_ms + 1 if until_ms is None else until_ms
     if until_ms <= from_ms:
@@ -124,6 +139,11 @@ def _figures(folder: Path, since: str | None, until: str | None, form: str) -> i
     found = performance(entries, from_ms, until_ms)
     print(json.dumps(performance_json(found), ensure_ascii=False) if form == "jsonl" else "\n".join(as_text(found)))
     return terminal.DONE
+
+
+def _zone(settings: Mapping[str, Any]) -> ZoneInfo | None:
+    station = (settings.get("document") or {}).get("station") or {}
+    return ZoneInfo(str(station["timezone"])) if "timezone" in station else None
 
 
 # -- the table
@@ -140,24 +160,38 @@ def _settings(file: Path | None) -> Settings | None:
 def _rows(settings: Settings | None) -> Iterator[dict[str, Any]]:
     if settings is None:
         for key, row in {**CATALOGUE, **OWN}.items():
-            yield _row(key.replace(".", ":") + (f":<{row.per}>" if row.per and key in CATALOGUE else ""), row, None)
+            yield _row(
+                key.replace(".", ":") + (f":<{row.per}>" if row.per and key in CATALOGUE else ""), row, None, None
+            )
         return
     from edge.domain.station.station import Station
 
     desk = Station(settings, "table").desk
     for ident, alarm in desk.alarms.items():
         band = desk.bands.get(ident)
-        yield _row(ident, alarm.row, None if band is None else band.limit)
+        yield _row(ident, alarm.row, None if band is None else band.limit, settings)
 
 
-def _row(ident: str, row: Row, limit: float | None) -> dict[str, Any]:
+def _title(ident: str, row: Row, settings: Settings | None) -> str:
+    """The alarm's title; of a duty its own."""
+    base, _, what = ident.partition(":")
+    if base != "duty_due" or not what or what.startswith("<"):
+        return row.title
+    own = {} if settings is None else {name: one.title for name, one in settings.rules.duties.items()}
+    kind, _, of = what.partition(":")
+    return (
+        f"{own.get(what) or CONDITIONS.get(kind) or kind.replace('_', ' ').capitalize()}{f' ({of})' if of else ''}: due"
+    )
+
+
+def _row(ident: str, row: Row, limit: float | None, settings: Settings | None) -> dict[str, Any]:
     compared = None if row.compares is None else ROLES[row.compares.role]
     follows = list(row.caused_by)
     if row.after_trip is not None:
         follows.append("outlet_tripped")
     return {
         "alarm": ident,
-        "title": row.title,
+        "title": _title(ident, row, settings),
         "priority": row.priority,
         "keeps_from_ready": row.stops or None,
         "compares": None if row.compares is None else f"{row.compares.role} {row.compares.words}",
@@ -172,32 +206,40 @@ def _row(ident: str, row: Row, limit: float | None) -> dict[str, Any]:
         "respond_within_s": row.respond_within_s,
         "re_announce_s": None if row.re_announce_ms is None else row.re_announce_ms / 1000,
         "escalate_after_s": None if row.escalate_ms is None else row.escalate_ms / 1000,
-        "follows_from": ", ".join(follows) or None,
+        "follows_from": follows,
     }
 
 
-def _table_lines(rows: Iterable[Mapping[str, Any]]) -> Iterator[str]:
+def _table_lines(rows: Iterable[Mapping[str, Any]], settings: Settings | None) -> Iterator[str]:
     for row in sorted(rows, key=lambda one: -rank_of(one["priority"])):
         yield f"{row['priority']:<7} {row['alarm']}  {row['title']}"
         yield f"        leads to  {row['consequence']}"
         yield f"        do        {row['response']} (within {age_text(int(row['respond_within_s'] * 1000))})"
         if row["keeps_from_ready"]:
             yield f"        READY     not while it stands: {row['keeps_from_ready']}"
-        tuned = [] if row["compares"] is None else [f"{row['compares']}{_limit_text(row)}"]
-        tuned += [f"on-delay {row['on_delay_s']:g} s"]
-        tuned += [f"off-delay {row['off_delay_s']:g} s"] if row["off_delay_s"] else []
+        tuned = [] if row["compares"] is None else [f"{row['compares']}{_limit_text(row, settings)}"]
+        tuned += [f"on-delay {_words(row['on_delay_s'])}"]
+        tuned += [f"off-delay {_words(row['off_delay_s'])}"] if row["off_delay_s"] else []
         tuned += ["latching: stays until it is reset"] if row["latching"] else []
-        tuned += [f"again after {row['re_announce_s']:g} s"] if row["re_announce_s"] else []
-        tuned += [f"escalates after {row['escalate_after_s']:g} s"] if row["escalate_after_s"] else []
+        tuned += [f"again after {_words(row['re_announce_s'])}"] if row["re_announce_s"] else []
+        tuned += [f"escalates after {_words(row['escalate_after_s'])}"] if row["escalate_after_s"] else []
         yield f"        tuning    {'; '.join(tuned)}"
         if row["follows_from"]:
-            yield f"        may follow from  {row['follows_from']}"
+            yield f"        may follow from  {', '.join(row['follows_from'])}"
         yield ""
 
 
-def _limit_text(row: Mapping[str, Any]) -> str:
-    limit = "" if row["limit"] is None else f", limit {row['limit']:g} {row['unit']}"
-    return f"{limit}, deadband {row['deadband']:g} {row['unit']}"
+def _words(seconds: float) -> str:
+    return age_text(round(seconds * 1000)) if seconds == int(seconds) else f"{seconds:g} s"
+
+
+def _limit_text(row: Mapping[str, Any], settings: Settings | None) -> str:
+    """Limit and deadband, in the unit that the station file has for the point."""
+    role = Role(str(row["compares"]).partition(" ")[0])
+    points = () if settings is None else settings.points
+    unit = next((one.unit for one in points if one.role is role), "")
+    limit = "" if row["limit"] is None else f", limit {value_text(row['limit'], unit, KIND_OF[role])}"
+    return f"{limit}, deadband {difference_text(row['deadband'], unit, KIND_OF[role])}"
 
 
 # -- the figures
@@ -216,8 +258,11 @@ def as_text(found: Performance) -> Iterator[str]:
     days = (found.until_ms - found.from_ms) / 86_400_000
     yield f"From {rfc3339(found.from_ms)} to {rfc3339(found.until_ms)} ({days:.2f} days)."
     yield "Targets are those of ISA-18.2, IEC 62682 and EEMUA 191, from memory and public summaries."
+    if days < 1.0:
+        yield "Less than a day is too short to judge: the targets are of averages over weeks."
     yield ""
-    for what, value, target, ok in _measured(found):
+    for what, value, target, met in _measured(found):
+        ok = met if days >= 1.0 else None
         yield f"{'ok' if ok else 'NO' if ok is False else '  '}  {what:<46} {value:<18} {target}".rstrip()
     for title, listed in (
         ("most frequent", [f"{ident} {n}" for ident, n in found.top]),

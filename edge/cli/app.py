@@ -17,6 +17,7 @@ import typer
 from edge import terminal
 from edge.cli.form import RecordCommand
 from edge.cli.people_verbs import verbs as people_verbs
+from edge.domain.records.forms import LONGEST_NAME
 
 app = typer.Typer(
     name="warmwell",
@@ -49,6 +50,7 @@ Fingerprint = Annotated[
         envvar="WARMWELL_FINGERPRINT",
     ),
 ]
+Json = Annotated[bool, typer.Option("--json", help="One JSON object, or one a line, and nothing else.")]
 DEFAULT_URL = "http://127.0.0.1:8484/"
 
 
@@ -124,8 +126,12 @@ def _at(url: str, ca: Path | None, fingerprint: str | None) -> str:
     return address(url, ca, fingerprint)
 
 
-def _refuse_unsigned(ctx: typer.Context, by: str | None, url: str) -> None:
-    """A name may be left out only where it is known otherwise who sends something."""
+def _signed(ctx: typer.Context, by: str | None, url: str) -> str | None:
+    """Who sends something: `by`; on a terminal it is asked for, where nobody else says so. None: it is known otherwise.
+
+    Raises:
+        BadParameter: nobody says who; or it is no name.
+    """
     if by is None:
         from edge.cli import signed
 
@@ -133,8 +139,16 @@ def _refuse_unsigned(ctx: typer.Context, by: str | None, url: str) -> None:
         if code := terminal.guarded(lambda: known.append(signed.signs_for(url))):
             raise typer.Exit(code)
         if known[0]:
-            return
-        raise typer.BadParameter("it is missing: who did it", ctx=ctx, param_hint="--by")
+            return None
+        if not (terminal.is_terminal(sys.stdin) and terminal.is_terminal(sys.stdout)):
+            raise typer.BadParameter("it is missing: who did it", ctx=ctx, param_hint="--by")
+        asked: list[str] = []
+        if code := terminal.guarded(lambda: asked.append(input("Who did it (a name): ").strip())):
+            raise typer.Exit(code)
+        by = asked[0]
+    if not by.strip() or len(by) > LONGEST_NAME or not by.isprintable():
+        raise typer.BadParameter(f"expected a name of 1 to {LONGEST_NAME} characters", ctx=ctx, param_hint="--by")
+    return by
 
 
 def _version(wanted: bool) -> None:
@@ -466,6 +480,7 @@ def status(
     fingerprint: Fingerprint = None,
     lang: Annotated[str | None, typer.Option(help="Language of texts: en, de, fr or es.")] = None,
     units: Annotated[str | None, typer.Option(help="Units of texts and values, such as degF,psi,gal.")] = None,
+    json: Json = False,
 ) -> None:
     """Print what a running station says now."""
 
@@ -474,13 +489,13 @@ def status(
         from edge.cli import signed
 
         with signed.looking():
-            return cli_ask.status(_at(url, ca, fingerprint), lang, units)
+            return cli_ask.status(_at(url, ca, fingerprint), lang, units, as_json=json)
 
     _done(work)
 
 
 @app.command()
-def watch(url: Url = DEFAULT_URL, ca: Ca = None, fingerprint: Fingerprint = None) -> None:
+def watch(url: Url = DEFAULT_URL, ca: Ca = None, fingerprint: Fingerprint = None, json: Json = False) -> None:
     """Print what happens at a running station, until Ctrl-C."""
 
     def work() -> int:
@@ -488,7 +503,7 @@ def watch(url: Url = DEFAULT_URL, ca: Ca = None, fingerprint: Fingerprint = None
         from edge.cli import signed
 
         with signed.looking():
-            return cli_ask.watch(_at(url, ca, fingerprint))
+            return cli_ask.watch(_at(url, ca, fingerprint), as_json=json)
 
     _done(work)
 
@@ -501,9 +516,10 @@ def ack(
     url: Url = DEFAULT_URL,
     ca: Ca = None,
     fingerprint: Fingerprint = None,
+    json: Json = False,
 ) -> None:
     """Acknowledge an alarm of a running station."""
-    _refuse_unsigned(ctx, by, url)
+    by = _signed(ctx, by, url)
 
     def work() -> int:
         from edge.cli import ask as cli_ask
@@ -511,7 +527,7 @@ def ack(
 
         where = _at(url, ca, fingerprint)
         with signed.recording(where):
-            return cli_ask.ack(alarm, by, where)
+            return cli_ask.ack(alarm, by, where, as_json=json)
 
     _done(work)
 
@@ -543,9 +559,13 @@ def record(
     url: Url = DEFAULT_URL,
     ca: Ca = None,
     fingerprint: Fingerprint = None,
+    json: Json = False,
 ) -> None:
-    """Record at a running station what was done, or what was read by eye; on a terminal it asks for what is missing."""
-    _refuse_unsigned(ctx, by, url)
+    """Record at a running station what was done, or what was read by eye; on a terminal it asks for what is missing.
+
+    It ends with 0 where the record was kept; whether it counts is said, with --json as `counts`.
+    """
+    by = _signed(ctx, by, url)
 
     def work() -> int:
         from edge.cli import record as cli_record
@@ -553,7 +573,7 @@ def record(
 
         where = _at(url, ca, fingerprint)
         with signed.recording(where):
-            return cli_record.record(kind, by, at, pairs or (), where)
+            return cli_record.record(kind, by, at, pairs or (), where, as_json=json)
 
     _done(work)
 
@@ -586,9 +606,10 @@ def calibrate(  # noqa: PLR0913  # one argument an option, and the address takes
     url: Url = DEFAULT_URL,
     ca: Ca = None,
     fingerprint: Fingerprint = None,
+    json: Json = False,
 ) -> None:
     """Calibrate a point of a running station against a reference; on a terminal it asks for what is missing."""
-    _refuse_unsigned(ctx, by, url)
+    by = _signed(ctx, by, url)
 
     def work() -> int:
         from edge.cli import record as cli_record
@@ -601,7 +622,7 @@ def calibrate(  # noqa: PLR0913  # one argument an option, and the address takes
         )  # fmt: skip
         where = _at(url, ca, fingerprint)
         with signed.recording(where):
-            return cli_record.calibrate(wishes, where)
+            return cli_record.calibrate(wishes, where, as_json=json)
 
     _done(work)
 

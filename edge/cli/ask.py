@@ -2,44 +2,50 @@
 
 from __future__ import annotations
 
+import json
 import sys
 import time
-from collections.abc import Mapping, Sequence
+from collections.abc import Mapping
 from typing import Any, Final
 from urllib.parse import urlencode
+from zoneinfo import ZoneInfo
 
 from edge.cli import client
+from edge.cli.status_text import Picture, status_lines, verdict_lines
+from edge.cli.when import shown
 from edge.domain.errors import WarmwellError
-from edge.terminal import all_words, basin_words, verdict_word
+from edge.terminal import all_words
 
-_LAMP: Final = {"met": "ok", "by_eye": "ok (by eye)", "unmet": "NOT", "unknown": "?"}
-_QUIET: Final = frozenset({"normal"})
 #: how long to wait (real seconds) before a stream that broke is opened again
 AGAIN_S: Final = 2.0
 
 
-def status(url: str, lang: str | None = None, units: str | None = None) -> int:
-    """Print verdict, conditions, alarms and points; 0 also where the station is not ready: that is no fault.
+def status(url: str, lang: str | None = None, units: str | None = None, *, as_json: bool = False) -> int:
+    """Print verdict, what to do, alarms and points; 0 also where the station is not ready: that is no fault.
 
     Args:
         lang, units: as the API takes them; what it says is printed so. The words around it are English.
+        as_json: one JSON object in place of lines.
     """
     query = urlencode({key: given for key, given in (("lang", lang), ("units", units)) if given is not None})
     asked = f"?{query}" if query else ""
-    verdict = client.get(url, f"/api/1/verdict{asked}")
-    alarms = client.get(url, f"/api/1/alarms{asked}")
-    points = client.get(url, f"/api/1/points{asked}")
-    if lang is not None and not (told := client.get(url, f"/api/1/station{asked}")).get("reviewed", True):
+    names = ("verdict", "station", "alarms", "estimates", "points")
+    answers = {name: client.get(url, f"/api/1/{name}{asked}") for name in names}
+    if as_json:
+        lists = {name: rows(answers[name], name) for name in ("alarms", "estimates", "points")}
+        print_json({"verdict": answers["verdict"], "station": answers["station"], **lists})
+        return 0
+    told = answers["station"]
+    if lang is not None and not told.get("reviewed", True):
         print(f"Texts: an unreviewed translation ({told['languages'][told['language']]['name']})")
-    print("\n".join(verdict_lines(verdict)))
-    lit = [alarm for alarm in rows(alarms, "alarms") if alarm["state"] not in _QUIET]
-    print("Alarms: none" if not lit else "Alarms:")
-    print("".join(f"  {line}\n" for alarm in lit for line in alarm_lines(alarm)), end="")
-    print("".join(f"{line}\n" for line in due_lines(rows(alarms, "alarms"))), end="")
-    print("Points:")
-    for point in rows(points, "points"):
-        print(f"  {point_line(point)}")
+    listed = (rows(answers[name], name) for name in ("alarms", "estimates", "points"))
+    print("\n".join(status_lines(Picture(answers["verdict"], told, *listed))))
     return 0
+
+
+def print_json(what: Mapping[str, Any]) -> None:
+    """One object on one line, at once."""
+    print(json.dumps(what, ensure_ascii=False, separators=(",", ":")), flush=True)
 
 
 def rows(answer: Mapping[str, Any], name: str) -> list[dict[str, Any]]:
@@ -50,74 +56,38 @@ def rows(answer: Mapping[str, Any], name: str) -> list[dict[str, Any]]:
     return [dict(row) for row in found]
 
 
-def verdict_lines(verdict: Mapping[str, Any]) -> list[str]:
-    """The verdict for a terminal: the word, when, what people must do, and each condition."""
-    names = f"{verdict.get('site', '')}/{verdict.get('station', '')}"
-    lines = [f"{names}  {verdict_word(verdict)}  at {verdict.get('at')}  ({verdict.get('phase')})"]
-    if verdict.get("expected_at"):
-        between = f", between {verdict['earliest']} and {verdict['latest']}" if verdict.get("earliest") else ""
-        lines.append(f"  expected {verdict['expected_at']}{between}")
-    lines += [f"  {basin_words(one)}" for one in verdict.get("verdicts", [])]
-    lines += [f"  waits for: {what}" for what in verdict.get("waits_for", [])]
-    for condition in verdict.get("conditions", []):
-        lamp = _LAMP.get(condition["state"], condition["state"])
-        lines.append(f"  {lamp:>11}  {condition['id']}: {condition['text']}")
-    if verdict.get("note"):
-        lines.append(f"  {verdict['note']}")
-    return lines
-
-
-def alarm_lines(alarm: Mapping[str, Any]) -> list[str]:
-    """One alarm: its state and cause, then what to do."""
-    first = f"{alarm['id']}  {alarm['state']}  since {alarm.get('since')}: {alarm.get('cause')}"
-    if alarm.get("consequence_of"):
-        return [f"{first} (follows from {alarm['consequence_of']})"]
-    return [first, f"    {alarm.get('response')}"]
-
-
-def due_lines(alarms: Sequence[Mapping[str, Any]]) -> list[str]:
-    """What people do next, in the order of its dates."""
-    due = sorted((a for a in alarms if (a.get("duty") or {}).get("due_at")), key=lambda a: str(a["duty"]["due_at"]))
-    lines = [f"  {alarm['id']}: {alarm['duty']['text']}" for alarm in due]
-    return ["Due again:", *lines] if lines else []
-
-
-def point_line(point: Mapping[str, Any]) -> str:
-    """One point: its value in its own unit, or why there is none, and its age."""
-    shown = point.get("shown")
-    age = point.get("age_s")
-    old = "" if age is None else f", {age:.0f} s ago"
-    if shown is None:
-        return f"{point['id']}: {point.get('text') or point.get('reason') or 'no reading'}{old}. {point.get('advice') or ''}".rstrip()
-    doubt = "" if point.get("quality") == "good" else f" ({point.get('quality')}: {point.get('text')})"
-    return f"{point['id']}: {shown['value']} {shown['unit']}".rstrip() + f"{doubt}{old}"
-
-
-def watch(url: str) -> int:
+def watch(url: str, *, as_json: bool = False) -> int:
     """Print what happens as it happens, until Ctrl-C. A connection that breaks is opened again where it was."""
     try:
-        _watch(url)
+        _watch(url, as_json)
     except KeyboardInterrupt:
         pass  # the ordinary end
     return 0
 
 
-def _watch(url: str) -> None:
+def _watch(url: str, as_json: bool) -> None:
     after: int | None = None
     told = ""
     word: list[str] = []
+    station = client.get(url, "/api/1/station")
+    zone = Picture({}, station).zone
     while True:
         try:
             for event in client.stream(url, after):
                 told = ""
                 if event.name == "entry":
                     after = event.seq if event.seq is not None else after
-                    print(entry_line(event.data), flush=True)
+                    if as_json:
+                        print_json({"type": "entry", **event.data})
+                    else:
+                        print(entry_line(event.data, zone), flush=True)
                 elif event.name == "snapshot":
                     verdict = event.data.get("verdict", {})
                     now = all_words(verdict)
-                    if now != word:
-                        print("\n".join(verdict_lines(event.data["verdict"])), flush=True)
+                    if now != word and as_json:
+                        print_json({"type": "verdict", **verdict})
+                    elif now != word:
+                        print("\n".join(verdict_lines(Picture(verdict, station))), flush=True)
                     word = now
         except WarmwellError as trouble:
             if after is None and not word:
@@ -128,16 +98,19 @@ def _watch(url: str) -> None:
         time.sleep(AGAIN_S)
 
 
-def entry_line(entry: Mapping[str, Any]) -> str:
+def entry_line(entry: Mapping[str, Any], zone: ZoneInfo) -> str:
     """One entry of the journal."""
     from edge.replay.text import entry_words
 
-    return f"{entry['at']}  #{entry['seq']} {entry['kind']}: {entry_words(entry['kind'], entry['body'])}"
+    return f"{shown(entry['at'], zone)}  #{entry['seq']} {entry['kind']}: {entry_words(entry['kind'], entry['body'], zone)}"
 
 
-def ack(alarm: str, by: str | None, url: str) -> int:
+def ack(alarm: str, by: str | None, url: str, *, as_json: bool = False) -> int:
     """Acknowledge an alarm; returns once that is on the station's disk."""
     answer = client.acknowledge(alarm, by, url)
+    if as_json:
+        print_json(answer)
+        return 0
     doubt = "" if answer.get("counts", True) else f"; it changes nothing: {answer.get('why_not')}"
     print(f"{'recorded' if doubt else 'acknowledged'}: entry {answer['seq']} of the journal{doubt}")
     return 0

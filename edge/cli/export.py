@@ -2,10 +2,14 @@
 
 from __future__ import annotations
 
+import time
 from pathlib import Path
+from zoneinfo import ZoneInfo
 
 from edge import terminal
-from edge.domain.entries import wall_ms_of
+from edge.cli.when import instant as wall_instant
+from edge.cli.when import is_local
+from edge.domain.entries import rfc3339, wall_ms_of
 from edge.domain.errors import UnusableInput
 
 
@@ -42,8 +46,8 @@ def export(
     return terminal.DONE
 
 
-def instant(text: str | None, option: str) -> int | None:
-    """The time that an option names, milliseconds since 1970.
+def instant(text: str | None, option: str, zone: ZoneInfo | None = None) -> int | None:
+    """The time that an option names, milliseconds since 1970; with the station's zone also one by the clock on its wall.
 
     Raises:
         UnusableInput: it is none.
@@ -51,6 +55,8 @@ def instant(text: str | None, option: str) -> int | None:
     if text is None:
         return None
     try:
+        if zone is not None and is_local(text):
+            return wall_ms_of(wall_instant(text, zone, rfc3339(time.time_ns() // 1_000_000), option, may_come=True))
         return wall_ms_of(text)
     except (ValueError, OverflowError):
         raise UnusableInput(

@@ -14,8 +14,9 @@ from itertools import cycle
 from typing import Any, Final, cast
 from zoneinfo import ZoneInfo
 
-from edge.cli import calibration_text, client, when
-from edge.cli.ask import point_line, rows
+from edge.cli import calibration_text, client, outcome, plain, when
+from edge.cli.ask import print_json, rows
+from edge.cli.status_text import point_line
 from edge.domain.errors import RecordRefused, UnusableInput, WarmwellError
 from edge.domain.quantities import DIFFERENCE_OF, UnitError, quantity
 from edge.domain.readings import KIND_OF, UNIT_OF, Kind, Role
@@ -34,27 +35,70 @@ _OWN: Final = frozenset({"record", "by", "at", "counts", "why_not", "why_not_msg
 # -- any record
 
 
-def record(kind: str, by: str | None, at: str | None, pairs: Sequence[str], url: str, ask: Ask | None = None) -> int:
-    """Send a record; 0 also where it doesn't count: it is kept, and that is said. On a terminal what the form needs is asked for.
+def record(
+    kind: str,
+    by: str | None,
+    at: str | None,
+    pairs: Sequence[str],
+    url: str,
+    ask: Ask | None = None,
+    *,
+    as_json: bool = False,
+) -> int:
+    """Send a record, and say what it led to; 0 also where it doesn't count: it is kept, and that is said.
+
+    On a terminal what the form needs is asked for, and what else matters of it.
 
     Raises:
         UnusableInput: it doesn't fit its form, or a time of the station's clock is none.
         WarmwellError: the station doesn't answer, or refuses.
     """
-    if ask is None and is_terminal(sys.stdin) and is_terminal(sys.stdout):
+    if ask is None and not as_json and is_terminal(sys.stdin) and is_terminal(sys.stdout):
         ask = input
     signed = {key: said for key, said in (("by", by), ("at", at)) if said is not None}
     body: dict[str, Any] = {"record": kind, **signed, **fields(pairs, kind)}
     if ask is not None and kind in forms.FORMS:
+        body |= _asked_basin(body, url, ask)
         body |= _asked(kind, body, ask)
     _by_the_stations_clock(body, url)
+    if kind in forms.FORMS and (fault := next(forms.faults(body), None)) is not None:
+        raise UnusableInput(
+            fault.what, where=f"record {kind!r}, {fault.key}", expected=plain.expected(fault, kind), do=fault.do
+        )
     try:
         forms.refuse(body)
     except RecordRefused as exc:
         raise _unusable(exc) from None
     entry = sent(body, url)
-    print(kept_line(entry) + ("" if at is None else f"; it happened at {entry['body'].get('at')}"))
+    verdict = outcome.judged_after(int(entry["seq"]), url) if outcome.conditions_of(entry["body"]) else None
+    led_to = [] if verdict is None else list(outcome.told(entry["body"], verdict))
+    if as_json:
+        print_json({"counts": bool(entry["body"].get("counts")), **entry, "led_to": led_to})
+        return 0
+    happened = [] if at is None else [f"it happened at {_shown_there(str(entry['body'].get('at')), url)}"]
+    print("; ".join([kept_line(entry), *happened, *led_to]))
     return 0
+
+
+def _shown_there(at: str, url: str) -> str:
+    """A time by the station's clock; what is no instant, as it is."""
+    try:
+        return when.shown(at, ZoneInfo(str(client.get(url, "/api/1/station")["timezone"])))
+    except ValueError:
+        return at
+
+
+def _asked_basin(body: Mapping[str, Any], url: str, ask: Ask) -> dict[str, Any]:
+    """Which of several basins a daily test is of; an empty answer: all of them."""
+    if body["record"] != "daily_test" or "basin" in body:
+        return {}
+    basins = [str(one["basin"]) for one in client.get_verdict(url).get("verdicts", [])]
+    while len(basins) > 1:
+        said = ask(f"basin, which it is of ({' or '.join(basins)}; empty: all): ").strip()
+        if not said or said in basins:
+            return {"basin": said} if said else {}
+        print(f"basin: there is no {said[:40]!r}; expected {' or '.join(basins)}.")
+    return {}
 
 
 def _unusable(exc: RecordRefused) -> UnusableInput:
@@ -62,38 +106,53 @@ def _unusable(exc: RecordRefused) -> UnusableInput:
 
 
 def _asked(kind: str, body: Mapping[str, Any], ask: Ask) -> dict[str, Any]:
-    """What is missing of what the form can't do without; of keys that may stand for each other one is enough, an empty answer asks for the
-    next. What doesn't fit is asked for again.
+    """What is missing of what the form can't do without, then what else matters of it. Of keys that may stand for each other one is
+    enough, an empty answer asks for the next. What doesn't fit is asked for again.
     """
     found: dict[str, Any] = {}
     for group in forms.FORMS[kind].needs:
         places = cycle(group)
         key = next(places)
         while all(one not in body and one not in found for one in group):
-            form = forms.FORMS[kind].keys[key]
             other = f"; empty: {' or '.join(one for one in group if one != key)}" if len(group) > 1 else ""
-            said = ask(f"{key}, {form.says} ({forms.held(form)}{other}): ").strip()
+            said = _answer(kind, key, other, ask)
             if not said:
                 key = next(places)
                 continue
-            try:
-                given = fields([f"{key}={said}"], kind)
-            except UnusableInput as exc:
-                print(exc)
-                continue
-            faults = forms.faults({"record": kind, **given})
-            wrong = next((fault for fault in faults if fault.key.partition(".")[0] == key), None)
-            if wrong is None:
-                found |= given
-            else:
-                print(f"{wrong}.")
+            found |= _fitting(kind, key, said)
+    for key in plain.ALSO_ASKED.get(kind, ()) if not {"step", *plain.ALSO_ASKED.get(kind, ())} & body.keys() else ():
+        while key not in found and (said := _answer(kind, key, "; empty: leave it out", ask)):
+            found |= _fitting(kind, key, said)
     return found
+
+
+def _answer(kind: str, key: str, other: str, ask: Ask) -> str:
+    form = forms.FORMS[kind].keys[key]
+    return ask(f"{key}, {plain.says(form)} ({plain.held(key, form)}{other}): ").strip()
+
+
+def _fitting(kind: str, key: str, said: str) -> dict[str, Any]:
+    """The key with what was said of it; nothing where it doesn't fit, which is said."""
+    try:
+        given = fields([f"{key}={said}"], kind)
+    except UnusableInput as exc:
+        print(exc)
+        return {}
+    if forms.FORMS[kind].keys[key].kind == "time" and when.is_local(str(given[key])):
+        return given  # the station's clock is asked later
+    wrong = next((f for f in forms.faults({"record": kind, **given}) if f.key.partition(".")[0] == key), None)
+    if wrong is None:
+        return given
+    print(f"{wrong._replace(expected=plain.expected(wrong, kind))}.")
+    return {}
 
 
 def _by_the_stations_clock(body: dict[str, Any], url: str) -> None:
     """Put the instants for times of day that are meant by the clock on the station's wall."""
     local = [
-        key for key in ("at", "began_at", "ended_at") if isinstance(body.get(key), str) and when.is_local(body[key])
+        key
+        for key in ("at", "began_at", "ended_at", "time")
+        if isinstance(body.get(key), str) and when.is_local(body[key])
     ]
     if not local:
         return
@@ -129,25 +188,23 @@ def fields(pairs: Sequence[str], record: str = "") -> dict[str, Any]:
             raise UnusableInput(
                 what, where=repr(pair[:60]), expected="key=value, such as value='44 psi'", do="Correct it"
             )
-        body[key] = _spelt(text, keys[key].kind if key in keys else "")
+        body[key] = _spelt(key, text, keys[key].kind if key in keys else "")
     return body
 
 
-#: what people write for true and false
-_FLAGS: Final[Mapping[str, bool]] = {"yes": True, "y": True, "true": True, "no": False, "n": False, "false": False}
-
-
-def _spelt(text: str, kind: str) -> Any:
+def _spelt(key: str, text: str, kind: str) -> Any:
     """The value that a text stands for where its key holds such a kind."""
-    plain = text.strip()
+    bare = text.strip()
     if kind in ("line", "note", "date", "time"):
         return text
     if kind == "flag":
-        return _FLAGS.get(plain.lower(), text)
-    if kind == "names" and not plain.startswith("["):
-        return [one.strip() for one in plain.split(",") if one.strip()]
-    if kind == "ports" and plain.lower().startswith("port"):
+        return plain.flag(text)
+    if kind == "names" and not bare.startswith("["):
+        return [one.strip() for one in bare.split(",") if one.strip()]
+    if kind == "ports" and bare.lower().startswith("port"):
         return _ports(text)
+    if kind == "number" and (found := plain.number(key, text)) is not None:
+        return found
     return _value(text)
 
 
@@ -208,7 +265,7 @@ class Calibration:
     is_sure: bool = False  # not asked whether to send it
 
 
-def calibrate(wishes: Calibration, url: str, ask: Ask | None = None) -> int:
+def calibrate(wishes: Calibration, url: str, ask: Ask | None = None, *, as_json: bool = False) -> int:
     """Compare a point with a reference and record it; what is missing is asked for on a terminal.
 
     Returns: 0; 2 where the station kept the record but it doesn't count.
@@ -217,7 +274,7 @@ def calibrate(wishes: Calibration, url: str, ask: Ask | None = None) -> int:
         UnusableInput: something is missing, or is no quantity of the point's kind with its unit.
         WarmwellError: the station doesn't answer, or refuses.
     """
-    if ask is None and is_terminal(sys.stdin) and is_terminal(sys.stdout):
+    if ask is None and not as_json and is_terminal(sys.stdin) and is_terminal(sys.stdout):
         ask = input
     point = point_of(wishes.point, url)
     kind = KIND_OF[Role(point["role"])]
@@ -255,7 +312,10 @@ def calibrate(wishes: Calibration, url: str, ask: Ask | None = None) -> int:
             print("not sent: nothing has changed")
             return 0
     entry = sent(body, url)
-    print("\n".join(calibration_text.outcome_lines(entry, point, kind, kept_line(entry))))
+    if as_json:
+        print_json({"counts": bool(entry["body"].get("counts")), **entry})
+    else:
+        print("\n".join(calibration_text.outcome_lines(entry, point, kind, kept_line(entry))))
     return 0 if entry["body"].get("counts") else 2
 
 

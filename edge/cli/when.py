@@ -18,11 +18,12 @@ def is_local(text: str) -> bool:
     return _LOCAL.fullmatch(text.strip()) is not None
 
 
-def instant(text: str, zone: ZoneInfo, now: str, where: str) -> str:
+def instant(text: str, zone: ZoneInfo, now: str, where: str, *, may_come: bool = False) -> str:
     """The instant that a time by the station's clock means, as RFC 3339 in UTC; without a date it is of today, there.
 
     Args:
         now: the station's own time, RFC 3339.
+        may_come: whether it may be still to come.
 
     Raises:
         UnusableInput: no such time, one that is still to come, or one that the clock leaves out, or shows twice, on that day.
@@ -54,12 +55,31 @@ def instant(text: str, zone: ZoneInfo, now: str, where: str) -> str:
     if len(there) > 1:
         ways = " or ".join(moment.astimezone(zone).isoformat() for moment in sorted(there))
         raise _refused(text, f"comes twice at the station on {when}", where, ways, "Write which of the two")
-    if there[0] > today.astimezone(UTC) + timedelta(minutes=1):
-        shown = f"{today:%Y-%m-%d %H:%M}"
-        raise _refused(
-            text, f"is still to come at the station ({shown} there)", where, "a time that is past", "Write its date too"
-        )
+    if there[0] > today.astimezone(UTC) + timedelta(minutes=1) and not may_come:
+        what = f"is still to come at the station ({today:%Y-%m-%d %H:%M} there)"
+        raise _refused(text, what, where, "a time that is past", "Correct it" if year else "Write its date too")
     return rfc3339(int(there[0].timestamp()) * 1000)
+
+
+def shown(at: str, zone: ZoneInfo) -> str:
+    """An RFC 3339 time by the clock on the station's wall, as instant() takes it; with its offset only where that clock shows it twice.
+
+    >>> shown("2026-07-01T05:50:00.000Z", ZoneInfo("Europe/Dublin")), shown("2026-10-25T00:30:00.000Z", ZoneInfo("Europe/Dublin"))
+    ('2026-07-01 06:50', '2026-10-25T01:30:00+01:00')
+    """
+    there = datetime.fromisoformat(at).astimezone(zone)
+    is_twice = there.replace(fold=0).utcoffset() != there.replace(fold=1).utcoffset()
+    return there.isoformat(timespec="seconds") if is_twice else f"{there:%Y-%m-%d %H:%M}"
+
+
+def shown_beside(at: str, now: str, zone: ZoneInfo) -> str:
+    """The same without its date, where that is today's at the station.
+
+    >>> shown_beside("2026-07-01T05:50:00.000Z", "2026-07-01T12:00:00.000Z", ZoneInfo("Europe/Dublin"))
+    '06:50'
+    """
+    text = shown(at, zone)
+    return text.removeprefix(f"{datetime.fromisoformat(now).astimezone(zone):%Y-%m-%d} ")
 
 
 def _refused(text: str, what: str, where: str, expected: str, do: str) -> UnusableInput:

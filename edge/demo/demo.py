@@ -40,7 +40,7 @@ from edge.store.database import JOURNAL_FILE
 from edge.store.journal import Journal
 from edge.store.series import Series
 from edge.store.verify import verify
-from edge.terminal import is_terminal
+from edge.terminal import display_word, is_terminal
 from simulators.adapter import shared_world
 from simulators.devices.hardware import Hardware
 from simulators.devices.transmitter import SerialTransmitter
@@ -373,13 +373,14 @@ class Demo:
 
     def _summary(self, assembly: Assembly, span_s: float) -> list[str]:
         """One screen: what happened, and whether the journal holds."""
-        figures = assembly.judge.status()
+        figures, verdict = assembly.judge.status(), assembly.judge.snapshot().verdict
         found = verify(self.folder.path)
         alarms = ", ".join(f"{ident} {times}" for ident, times in sorted(self.alarms.items())) or "none"
         hours, minutes = divmod(int(span_s) // 60, 60)
         said = [
             "",
             f"{self.scenario.title}: {hours} h {minutes} min of simulated time.",
+            f"Verdict:  {' · '.join([display_word(verdict), *verdict['waits_for'][:1]])}",
             f"Readings: {figures['readings']}, of them {figures['bad']} bad.",
             f"Journal:  {self.count} entries; {found.why}; head {found.head_seq}:{found.head_digest[:16]}…",
             f"Alarms:   {alarms}",

@@ -17,7 +17,7 @@ from edge.domain.entry_bodies import announced
 from edge.judge.inbox import OwnedStation
 from edge.replay.text import entry_words
 from edge.snapshot import Snapshot
-from edge.terminal import all_words, basin_words, verdict_word
+from edge.terminal import all_words, basin_words, display_word
 
 if TYPE_CHECKING:
     from rich.console import RenderableType
@@ -216,7 +216,7 @@ def clock_text(at: str, zone: ZoneInfo) -> str:
 def headline(picture: Snapshot, zone: ZoneInfo) -> str:
     """READY or NOT READY, what for and until when, and what it is about."""
     verdict = picture.verdict
-    parts = [verdict_word(verdict)]
+    parts = [display_word(verdict)]
     wrong = [condition["id"] for condition in verdict["conditions"] if condition["state"] in ("unmet", "unknown")]
     if wrong:
         parts.append(", ".join(wrong))
@@ -228,6 +228,4 @@ def headline(picture: Snapshot, zone: ZoneInfo) -> str:
 
 def entry_text(entry: Entry, zone: ZoneInfo) -> str:
     """One entry of the journal on one line."""
-    return (
-        f"{clock_text(rfc3339(entry.wall_ms), zone)}  #{entry.seq} {entry.kind}: {entry_words(entry.kind, entry.body)}"
-    )
+    return f"{clock_text(rfc3339(entry.wall_ms), zone)}  #{entry.seq} {entry.kind}: {entry_words(entry.kind, entry.body, zone)}"

@@ -179,7 +179,11 @@ class Access:
         return begun
 
     def session(self, asks: Credentials) -> SignedIn | None:
-        """The session that a request belongs to; None where there is none, or it is over. Looking doesn't prolong it."""
+        """The session that a request belongs to; None where there is none, or it is over. Looking doesn't prolong it.
+
+        Whether people are set up is looked at anew, too.
+        """
+        self._found("", self._store.count())
         found = self._sessions.of(asks.cookie)
         return None if found is None else self._sessions.told(found, asks.cookie)
 

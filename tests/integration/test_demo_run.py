@@ -121,6 +121,7 @@ def test_ctrl_c_leaves_a_summary_of_one_screen_and_no_folder(tmp_path: Path) -> 
         start = next(place for place, line in enumerate(lines) if "of simulated time" in line)
         assert len(lines) - start < 24
         assert any("the chain holds" in line for line in lines[start:])
+        assert any(line.startswith("Verdict:  NOT READY") for line in lines[start:])
         assert not folder.exists()
 
 
@@ -175,7 +176,7 @@ def test_the_page_and_the_retained_topics_are_there_while_it_plays(tmp_path: Pat
         broker = re.search(r"mosquitto_sub -h (\S+) -p (\d+) -t 'warmwell/#'", text)
         assert url and broker
         code, out, err = until(lambda: _status(url[1]))
-        assert code == 0 and "harbour-lane/scope-room-2  NOT READY" in out and err == ""
+        assert code == 0 and out.startswith("NOT READY  ") and "(harbour-lane/scope-room-2)" in out and err == ""
 
         retained: dict[str, Any] = {}
         contract, faults = Contract(), list[str]()

@@ -387,7 +387,7 @@ def faults(body: Mapping[str, Any]) -> Iterator[Fault]:
     """Where the body of a known record doesn't fit its form, the first first. What the station itself adds is let pass.
 
     >>> [str(fault) for fault in faults({"record": "hold", "by": "kim", "reason": "culture"})]
-    ["reason: there is no such key in a hold; expected one of why, name, released_by, note; nearest: 'why'"]
+    ["reason: there is no such key in a hold; expected one of why, name, released_by, basin, note; nearest: 'why'"]
     """
     form = FORMS[str(body["record"])]
     keys = keys_of(str(body["record"]))
@@ -558,15 +558,3 @@ def held(key: Key) -> str:
     """What a key may hold, for people."""
     kind = ", ".join(key.words) or KINDS[key.kind][1]
     return f"{kind}, {key.low:g} to {key.high:g}" if key.kind in ("number", "whole") and key.high < 1e9 else kind
-
-
-def help_text(record: str) -> str:
-    """The form of a record, for people."""
-    form = FORMS[record]
-    needed = {key for group in form.needs for key in group if len(group) == 1}
-    either = {key: group for group in form.needs if len(group) > 1 for key in group}
-    lines = [f"{record}: {form.says}", ""]
-    for name, key in {**form.keys, "note": COMMON["note"]}.items():
-        must = "needed" if name in needed else f"{' or '.join(either[name])} needed" if name in either else "optional"
-        lines.append(f"  {name:<18} {must}; {key.says} ({held(key)})")
-    return "\n".join(lines)

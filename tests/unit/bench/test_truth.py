@@ -57,7 +57,7 @@ def test_a_day_without_a_fault_is_quiet(days: dict[int, Found]) -> None:
     quiet = [found for seed, found in days.items() if not compose(seed).ingredients]
     assert len(quiet) == 2
     assert [found.unknown_s for found in quiet] == [0, 0]
-    assert {alarm for found in quiet for alarm in found.alarms} <= {"duty_due:daily_test"}
+    assert all(alarm.startswith("duty_due:daily_test") for found in quiet for alarm in found.alarms)
 
 
 @pytest.mark.usefixtures("quick")
@@ -118,7 +118,7 @@ def test_days_are_the_same_each_time_and_use_every_ingredient() -> None:
 def test_a_quiet_day_of_a_station_that_lacks_something_is_quiet_and_ready(station: list[str]) -> None:
     found = Run(replace(PLAIN, station=frozenset(station))).run()
     assert (found.wrong_s, found.crash, found.unknown_s) == ({}, "", 0)
-    assert found.ready_s > 4 * 3600 and set(found.alarms) <= {"duty_due:daily_test"}
+    assert found.ready_s > 4 * 3600 and all(alarm.startswith("duty_due:daily_test") for alarm in found.alarms)
 
 
 def disk_day(what: str, seed: int) -> Composed:

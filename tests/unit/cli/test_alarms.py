@@ -102,3 +102,33 @@ def test_what_cannot_be_is_refused_in_a_sentence(words: list[str], what: str) ->
 def test_a_span_that_ends_before_it_begins_is_refused(keep: Path) -> None:
     code, _, err = ran("--performance", str(keep), "--from", "2026-04-16T05:50:00Z")
     assert code == 2 and "is no span of time" in err
+
+
+def test_less_than_a_day_is_not_judged_and_times_may_be_the_walls(keep: Path) -> None:
+    code, out, _ = ran("--performance", str(keep), "--to", "2026-03-16T12:00:00Z")
+    assert code == 0 and "too short to judge" in out
+    assert not [line for line in out.splitlines() if line.startswith(("NO", "ok"))]
+    code, _, err = ran("--performance", str(keep), "--from", "2026-03-16 08:00")
+    assert code == 2 and "no time with an offset" in err  # this journal doesn't say what clock is on the wall
+    journal = Journal(keep, "harbour-lane/scope-room-2", "boot-2")
+    try:
+        body = {"digest": "0" * 64, "document": {"station": {"timezone": "America/Chicago"}}}
+        journal.append([Draft(Now(0, WALL_MS + 2 * DAY_MS, True), "settings", body)])
+    finally:
+        journal.close()
+    code, out, _ = ran("--performance", "--format", "jsonl", str(keep), "--from", "2026-03-16 08:00")
+    assert code == 0 and json.loads(out)["from"] == "2026-03-16T13:00:00.000Z"  # UTC-5 in March
+
+
+def test_the_table_speaks_as_its_reader_does() -> None:
+    _, out, _ = ran(str(EXAMPLE), "--format", "csv")
+    assert {row["latching"] for row in csv.DictReader(io.StringIO(out))} == {"no"}
+    _, out, _ = ran(str(EXAMPLE), "--format", "jsonl")
+    rows = {row["alarm"]: row for row in map(json.loads, out.splitlines())}
+    assert (
+        isinstance(rows["pressure_low"]["follows_from"], list)
+        and rows["duty_due:daily_test"]["title"] == "Daily test: due"
+    )
+    _, out, _ = ran(str(EXAMPLE))
+    assert "limit 40.0 psi" in out and "on-delay 60 min" not in out.split("pressure_low")[0]
+    assert "Calibration (reservoir): due" in out

@@ -5,15 +5,21 @@ The rules are this project's own; 1 psi is 6.894757 kPa (SP 811 of NIST, table B
 
 from __future__ import annotations
 
+import json
+import shlex
 from typing import Any
 
 import pytest
+from typer.testing import CliRunner
 
+from edge.cli import outcome, plain
 from edge.cli import record as cli_record
+from edge.cli.app import app
 from edge.cli.calibration_text import outcome_lines, preview_lines
 from edge.cli.record import Calibration, calibrate, fields, kept_line, record
 from edge.domain.errors import UnusableInput
 from edge.domain.readings import Kind
+from edge.domain.records import forms
 from edge.terminal import guarded
 
 RESERVOIR = {
@@ -33,12 +39,13 @@ def station(monkeypatch: pytest.MonkeyPatch) -> list[dict[str, Any]]:
     """A station behind the client: what was sent to it. Each look at a point is another instant."""
     sent: list[dict[str, Any]] = []
     looks = iter(range(1000))
+    told = {"verdict": "not_ready", "waits_for": ["Wait"], "conditions": [{"id": "no_hold", "text": "held by kim"}]}
 
     def get(url: str, path: str, timeout_s: float = 10.0) -> dict[str, Any]:
         if path == "/api/1/station":
             return {"timezone": "Europe/Dublin"}
         if path == "/api/1/verdict":
-            return {"at": "2026-03-16T06:10:00.000Z"}
+            return {"at": "2026-03-16T06:10:00.000Z", "seq": 12, **told}
         if path == "/api/1/points":
             return {"points": {**POINTS["points"], "reservoir": {**RESERVOIR, "at": f"t{next(looks)}"}}}
         assert path == "/api/1/journal?after=11&limit=1"
@@ -99,6 +106,11 @@ def test_what_is_no_key_and_value_is_refused(pair: str) -> None:
         ("filter_change", ['filters=["coarse"]'], {"filters": ["coarse"]}),
         ("filter_change", ["filter=coarse", "lot=0123"], {"filter": "coarse", "lot": "0123"}),
         ("correction", ["of=12"], {"of": 12}),
+        ("disinfectant_fill", ["litres=11 L"], {"litres": 11.0}),
+        ("water_path_treatment", ["contact_min=10 min"], {"contact_min": 10.0}),
+        ("shelve", ["minutes=0.5 h"], {"minutes": 30.0}),
+        ("outlet_test", ["trip_ms=25 ms", "trip_ma=5 mA"], {"trip_ms": 25.0, "trip_ma": 5.0}),
+        ("shelve", ["minutes=30 psi"], {"minutes": "30 psi"}),
         ("disinfectant_fill", ["expires=2027-03", "litres=11.5"], {"expires": "2027-03", "litres": 11.5}),
     ],
     ids=str,
@@ -116,19 +128,19 @@ def test_a_port_that_cannot_be_read_is_refused(word: str) -> None:
 
 
 @pytest.mark.parametrize(
-    ("at", "sent"),
+    ("at", "sent", "said"),
     [
-        ("05:00", "2026-03-16T05:00:00.000Z"),
-        ("2026-03-14 17:30", "2026-03-14T17:30:00.000Z"),
-        ("2026-03-14", "2026-03-14"),  # the station itself knows where its days begin
-        ("2026-03-14T05:00:00+01:00", "2026-03-14T05:00:00+01:00"),
+        ("05:00", "2026-03-16T05:00:00.000Z", "2026-03-16 05:00"),
+        ("2026-03-14 17:30", "2026-03-14T17:30:00.000Z", "2026-03-14 17:30"),
+        ("2026-03-14", "2026-03-14", "2026-03-14"),  # the station itself knows where its days begin
+        ("2026-03-14T05:00:00+01:00", "2026-03-14T05:00:00+01:00", "2026-03-14 04:00"),
     ],
 )
 def test_c042_a_time_by_the_stations_clock_is_sent_as_an_instant_and_said(
-    station: list[dict[str, Any]], capsys: pytest.CaptureFixture[str], at: str, sent: str
+    station: list[dict[str, Any]], capsys: pytest.CaptureFixture[str], at: str, sent: str, said: str
 ) -> None:
     assert record("note", "kim", at, ["text=x"], "http://nowhere") == 0
-    assert station[-1]["at"] == sent and f"it happened at {sent}" in capsys.readouterr().out
+    assert station[-1]["at"] == sent and f"it happened at {said}" in capsys.readouterr().out
 
 
 @pytest.mark.parametrize("at", ["07:00", "2026-03-17 05:00", "2026-03-29 01:30", "25:00"])
@@ -148,7 +160,13 @@ def test_the_times_of_a_contact_may_be_told_by_the_stations_clock(station: list[
 @pytest.mark.parametrize(
     ("kind", "words", "answers", "body", "asked"),
     [
-        ("hold", [], [], {}, []),
+        ("hold", [], [""], {}, ["why"]),
+        ("hold", [], ["a sample"], {"why": "a sample"}, ["why"]),
+        ("hold", ["why=x"], [], {"why": "x"}, []),
+        (
+            "disinfectant_fill", [], ["0123", "", "2026-03-14"], {"lot": "0123", "opened": "2026-03-14"},
+            ["lot", "expires", "opened"],
+        ),
         ("daily_test", [], ["yes"], {"passed": True}, ["passed"]),
         ("daily_test", [], ["", "port 3: 11.8 s"], {"channel_ports": [{"port": 3, "seconds": 11.8}]}, ["passed", "channel_ports"]),
         ("daily_test", [], ["perhaps", "no"], {"passed": False}, ["passed", "passed"]),
@@ -164,7 +182,7 @@ def test_the_times_of_a_contact_may_be_told_by_the_stations_clock(station: list[
     ],
     ids=str,
 )  # fmt: skip
-def test_on_a_terminal_a_form_asks_for_what_it_needs_and_for_nothing_else(
+def test_on_a_terminal_a_form_asks_for_what_it_needs_and_what_matters(
     station: list[dict[str, Any]],
     kind: str,
     words: list[str],
@@ -305,3 +323,70 @@ def test_before_it_is_sent_a_terminal_shows_what_changes_and_a_no_sends_nothing(
     assert len(station) == 1
     lines = preview_lines([{"reference": "39.00 degC"}], RESERVOIR, Kind.TEMPERATURE, True)
     assert lines[1].endswith("would read about 39.20 Cel")
+
+
+def test_a_record_answers_with_what_it_led_to(
+    station: list[dict[str, Any]], capsys: pytest.CaptureFixture[str]
+) -> None:
+    assert record("hold", "kim", None, ["why=sample"], "http://nowhere") == 0
+    led_to = ["no_hold: held by kim", "the station may not start (NOT READY): Wait"]
+    assert capsys.readouterr().out == "; ".join(["recorded: entry 12 of the journal", *led_to]) + "\n"
+    assert record("hold", "kim", None, ["why=sample"], "http://nowhere", as_json=True) == 0
+    told = json.loads(capsys.readouterr().out)
+    assert told["counts"] is True and told["seq"] == 12 and told["led_to"] == led_to
+    assert record("note", "kim", None, ["text=x"], "http://nowhere") == 0  # it is about no condition
+    assert capsys.readouterr().out == "recorded: entry 12 of the journal\n"
+
+
+@pytest.mark.parametrize(
+    ("body", "found"),
+    [
+        ({"record": "daily_test"}, ("daily_test",)),
+        ({"record": "hold", "basin": "left"}, ("no_hold:left",)),
+        ({"record": "filter_change", "filters": ["coarse", "fine"]}, ("filter:coarse", "filter:fine")),
+        ({"record": "outlet_test", "of": "heater"}, ("outlet:heater",)),
+        ({"record": "service", "duty": "air-filter"}, ("duty:air-filter",)),
+        ({"record": "service"}, ()),
+        ({"record": "entered_reading", "role": "leak"}, ("no_leak",)),
+        ({"record": "shelve", "alarm": "leak"}, ()),
+    ],
+    ids=str,
+)
+def test_each_record_is_about_its_conditions(body: dict[str, Any], found: tuple[str, ...]) -> None:
+    assert outcome.conditions_of(body) == found
+
+
+def test_a_daily_test_without_its_basin_is_about_those_of_all() -> None:
+    verdict = {
+        "verdict": "unknown", "conditions": [{"id": f"daily_test:{one}", "text": "passed"} for one in ("left", "right")],
+    }  # fmt: skip
+    assert list(outcome.told({"record": "daily_test"}, verdict)) == [
+        "daily_test:left: passed", "daily_test:right: passed", "the station may not start (NOT READY: CAN'T TELL)",
+    ]  # fmt: skip
+
+
+@pytest.mark.parametrize("kind", forms.FORMS)
+def test_the_example_of_each_record_fits_its_form(kind: str) -> None:
+    body = {"record": kind, "by": "kim", **fields(shlex.split(plain.EXAMPLES[kind]), kind)}
+    assert [str(fault) for fault in forms.faults(body)] == []
+    assert set(plain.ALSO_ASKED.get(kind, ())) <= set(forms.FORMS[kind].keys)
+
+
+def test_what_would_do_is_told_as_it_is_typed(station: list[dict[str, Any]]) -> None:
+    with pytest.raises(UnusableInput, match=r"passed: it is 'maybe'; expected yes or no"):
+        record("daily_test", "kim", None, ["passed=maybe"], "http://nowhere")
+    with pytest.raises(UnusableInput, match=r"minutes: it is '30 psi'; expected such as 30 min, 0 to 1440"):
+        record("shelve", "kim", None, ["alarm=leak", "minutes=30 psi"], "http://nowhere")
+    assert station == []
+
+
+def test_help_of_a_word_that_is_no_record_names_the_nearest() -> None:
+    told = CliRunner().invoke(app, ["record", "dayly_test", "--help"])
+    assert told.exit_code == 2 and told.stdout == "" and "nearest: 'daily_test'" in told.stderr
+
+
+@pytest.mark.parametrize("name", ["x" * 81, " ", "a\nb"])
+def test_a_name_has_one_bound_whatever_it_signs(name: str) -> None:
+    for words in (["ack", "leak"], ["record", "note", "text=x"], ["calibrate", "reservoir"]):
+        told = CliRunner().invoke(app, [*words, "--by", name, "--url", "http://127.0.0.1:9"])
+        assert told.exit_code == 2 and "a name of 1 to 80 characters" in told.stderr

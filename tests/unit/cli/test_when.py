@@ -30,7 +30,7 @@ def test_a_time_of_day_is_the_stations(text: str, zone: str, now: str, means: st
     ("text", "zone", "now", "said"),
     [
         ("07:00", "Europe/Dublin", "2026-03-16T06:10:00Z", r"still to come at the station \(2026-03-16 06:10 there\)"),
-        ("2026-03-17 05:00", "Europe/Dublin", "2026-03-16T06:10:00Z", "still to come"),
+        ("2026-03-17 05:00", "Europe/Dublin", "2026-03-16T06:10:00Z", "a time that is past. Correct it"),
         ("24:00", "Europe/Dublin", "2026-03-16T06:10:00Z", "no such time"),
         ("05:61", "Europe/Dublin", "2026-03-16T06:10:00Z", "no such time"),
         ("2026-02-30 05:00", "Europe/Dublin", "2026-03-16T06:10:00Z", "no such time"),

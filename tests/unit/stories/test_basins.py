@@ -15,7 +15,7 @@ from zoneinfo import ZoneInfo
 import pytest
 
 from edge.api import models
-from edge.cli.ask import verdict_lines
+from edge.cli.status_text import Picture, verdict_lines
 from edge.demo.view import PlainLines
 from edge.domain.entries import Now
 from edge.domain.records.book import RecordBook
@@ -394,7 +394,9 @@ def test_a_terminal_and_a_replay_show_a_line_or_a_clause_of_each_basin() -> None
     driver.record("hold", basin="right", why="culture taken")
     told = driver.station.verdict(driver.now)
     right = "basin right: NOT READY: Have the hold of basin right released"
-    assert verdict_lines(told)[1:3] == ["  basin left: READY", f"  {right}"]
+    lines = list(verdict_lines(Picture(told, {"timezone": "UTC"})))
+    assert lines[2] == "  do first: Have the hold of basin right released"
+    assert lines[3:5] == ["  basin left: READY", f"  {right}"]
     assert verdict_words(told, driver.station.view.zone).endswith(f"; basin left: READY; {right}")
     body = next(entry.body for entry in reversed(driver.said) if entry.kind == "verdict")
     assert entry_words("verdict", body).startswith(

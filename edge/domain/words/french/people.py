@@ -276,4 +276,14 @@ PEOPLE: Final[Mapping[str, str]] = {
     "record.biomeds_to_release": "le blocage par {by} est celui d'un biomédical : seul un biomédical connecté le lève",
     "record.nothing_held_in": "rien n'est bloqué sur le bac {basin} seul",
     "record.no_work_in": "aucun travail n'était déclaré sur le bac {basin}",
+    # treatments that are not done, results and shelves that can't be reckoned with
+    "treatment.not.drained": "non vidangé, comme {by} l'a enregistré",
+    "treatment.not.rinsed": "non rincé, comme {by} l'a enregistré",
+    "treatment.not.residue_free": "pas exempt de résidus, comme {by} l'a enregistré",
+    "treatment.begun": "du désinfectant peut être dans le circuit d'eau : {by} a enregistré un traitement qui n'est pas terminé",
+    "duty.cant_be_compared": "{result} ne se compare pas au niveau d'action de {level} ({by}, il y a {since})",
+    "duty.cant_be_compared.ask": "{title} : enregistrer le résultat chiffré avec son unité, ou prélever à nouveau (service, duty={duty})",
+    "record.taken_back_already": "`of` : cet enregistrement ({record:record}) a déjà été repris",
+    "record.never_counted": "`of` : cet enregistrement ({record:record}) n'a jamais compté, il n'y a rien à reprendre",
+    "record.shelf_over": "la mise de côté aurait pris fin à {ended:utc} : omettre `at`, ou indiquer plus de minutes",
 }

@@ -271,4 +271,14 @@ PEOPLE: Final[Mapping[str, str]] = {
     "record.biomeds_to_release": "die Sperre von {by} ist die eines Medizintechnikers: nur ein angemeldeter Medizintechniker hebt sie auf",
     "record.nothing_held_in": "am Becken {basin} allein ist nichts gesperrt",
     "record.no_work_in": "am Becken {basin} waren keine Arbeiten angemeldet",
+    # treatments that are not done, results and shelves that can't be reckoned with
+    "treatment.not.drained": "nicht abgelassen, wie {by} erfasste",
+    "treatment.not.rinsed": "nicht gespült, wie {by} erfasste",
+    "treatment.not.residue_free": "nicht frei von Rückständen, wie {by} erfasste",
+    "treatment.begun": "im Wasserweg kann Desinfektionsmittel sein: {by} erfasste eine Behandlung, die nicht abgeschlossen ist",
+    "duty.cant_be_compared": "{result} lässt sich nicht mit dem Eingriffswert {level} vergleichen ({by}, vor {since:ago})",
+    "duty.cant_be_compared.ask": "{title}: das Ergebnis als Zahl mit Einheit erfassen, oder erneut beproben (service, duty={duty})",
+    "record.taken_back_already": "`of`: diese Erfassung ({record:record}) wurde schon zurückgenommen",
+    "record.never_counted": "`of`: diese Erfassung ({record:record}) zählte nie, es gibt nichts zurückzunehmen",
+    "record.shelf_over": "die Zurückstellung hätte um {ended:utc} geendet: `at` weglassen, oder mehr Minuten angeben",
 }

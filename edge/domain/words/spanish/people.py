@@ -272,4 +272,14 @@ PEOPLE: Final[Mapping[str, str]] = {
     "record.biomeds_to_release": "el bloqueo de {by} es de un biomédico: solo lo levanta un biomédico identificado",
     "record.nothing_held_in": "nada está bloqueado en la cuba {basin} sola",
     "record.no_work_in": "no se había declarado ningún trabajo en la cuba {basin}",
+    # treatments that are not done, results and shelves that can't be reckoned with
+    "treatment.not.drained": "no vaciado, como registró {by}",
+    "treatment.not.rinsed": "no enjuagado, como registró {by}",
+    "treatment.not.residue_free": "no libre de residuos, como registró {by}",
+    "treatment.begun": "puede haber desinfectante en el circuito de agua: {by} registró un tratamiento que no está terminado",
+    "duty.cant_be_compared": "{result} no se puede comparar con el nivel de acción de {level} ({by}, hace {since})",
+    "duty.cant_be_compared.ask": "{title}: registrar el resultado como número con su unidad, o tomar otra muestra (service, duty={duty})",
+    "record.taken_back_already": "`of`: este registro ({record:record}) ya fue retirado",
+    "record.never_counted": "`of`: este registro ({record:record}) nunca contó, no hay nada que retirar",
+    "record.shelf_over": "el aplazamiento habría terminado a las {ended:utc}: omitir `at`, o indicar más minutos",
 }
