@@ -108,8 +108,8 @@ def steadily_read(bench, point, since=0):
     stamps = [sample.mono_ms for sample in bench.of(point)][since:]
     gaps = [later - earlier for earlier, later in itertools.pairwise(stamps)]
     assert len(gaps) > 3
-    # the shared machine the tests run on may hold any thread up once; a bus that waits for another does so every time
-    assert sorted(gaps)[min(len(gaps) * 9 // 10, len(gaps) - 2)] < 2 * PERIOD_MS, gaps
+    # a busy machine may hold any thread up, now and again; a bus that waits for another does so every time
+    assert sorted(gaps)[len(gaps) // 4] < 2 * PERIOD_MS, gaps
     return gaps
 
 
@@ -261,7 +261,7 @@ BROKEN = {
 def test_one_bad_adapter_beside_five_good_ones(broken):
     adapters = {"sixth": broken, **dict.fromkeys("abcde", Steady)}
     with Bench(adapters) as bench:
-        bench.wait(lambda: len(bench.of("sixth")) >= 3 and len(bench.of("e")) >= 6)
+        bench.wait(lambda: len(bench.of("sixth")) >= 3 and all(len(bench.of(good)) >= 6 for good in "abcde"))
         for good in "abcde":
             steadily_read(bench, good)
             assert {sample.value for sample in bench.of(good)} == {39.0}
