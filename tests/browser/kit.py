@@ -212,7 +212,7 @@ _TRIP = {
             "daily_test": ("unmet", "due: none was passed today"),
             "reservoir": ("met", "39.4 °C, 38.9 °C needed in this room"),
         },
-        waits=[TEST, (_OUTLET, "outlet.tripped.ask")],
+        waits=[(_OUTLET, "outlet.tripped.ask"), TEST],
     ),
     "points": _points(
         **{"heater-outlet": {"value": 1.0, "shown": {"value": "tripped", "unit": ""}}, "reservoir": {"value": 39.4}}

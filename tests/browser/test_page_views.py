@@ -37,33 +37,15 @@ def module(browser: Browser, path: str, expression: str) -> Any:
 
 
 def test_what_hurts_comes_first_and_the_time_left_is_said(browser: Browser, station: Station) -> None:
-    """The API's order is that of the conditions; the tripped outlet stands behind the daily test there."""
+    """The station's order is that of urgency."""
     verdict = put_into(browser, station, "trip")
-    assert verdict["waits_for"][0] == "Do the daily test and record it"
+    assert verdict["waits_for"][1] == "Do the daily test and record it"
     assert browser.text(".first-text") == "Have the heater outlet's trip looked into"
     assert browser.text(".first-rest") == "… reset it once, dry-handed"
     assert texts(browser, ".tasks li") == ["Do the daily test and record it"]
     assert browser.text(".due") == "warm until about\n\n06:27"
     assert "Warm enough until about 06:27 (for 37 min more), between 06:21 and 06:36." in browser.text(".when")
     assert browser.text(".call-text") == "Outlet tripped: heater, and 2 more: wait for an answer"
-
-
-def test_a_trip_comes_before_what_it_leads_to(browser: Browser, station: Station) -> None:
-    alarms = {
-        "outlet_tripped:machine": alarm("outlet_tripped:machine", "unacknowledged", "high"),
-        "leak": alarm("leak"),
-    }
-    waits = {
-        "machine.no_power.ask": "Switch the machine on",
-        "outlet.tripped.ask": "Have the machine outlet's trip looked into",
-    }
-    verdict = STATES["to_do"]["verdict"] | {
-        "waits_for": list(waits.values()),
-        "waits_for_msgs": [{"id": i, "values": {}} for i in waits],
-    }
-    station.fakes.judge.show(alarms=alarms, verdict=verdict)
-    shows(browser, ".first-text", "Have the machine outlet's trip looked into")
-    assert texts(browser, ".tasks li") == ["Switch the machine on"]
 
 
 def test_the_band_lies_where_its_times_are(browser: Browser, station: Station) -> None:

@@ -121,10 +121,10 @@ def test_status_is_printed_in_the_language_and_units_that_were_asked_for(
     assert status(running.url, "de", "degF,bar") == 0
     german = capsys.readouterr().out
     assert german.startswith("Texts: an unreviewed translation (Deutsch)\n")
-    assert "waits for: Den Tagestest durchführen und erfassen" in german and "supply: 3.984 bar" in german
+    assert "do first: Den Tagestest durchführen und erfassen" in german and "supply: 3.984 bar" in german
     assert status(running.url) == 0
     english = capsys.readouterr().out
-    assert "waits for: Do the daily test and record it" in english and "supply: 57.79 psi" in english
+    assert "do first: Do the daily test and record it" in english and "supply: 57.79 psi" in english
     assert "translation" not in english
     with pytest.raises(UnusableInput, match="nearest 'de'"):
         status(running.url, "deu")

@@ -131,11 +131,12 @@ class AlarmSystem:
 
     def set_condition(
         self, ident: str, active: bool | None, now: Now, *, value: float | None = None, unit: str = "", limit: float | None = None,
-        point: str | None = None, cause: Message | None = None, is_by_cause: bool = False,
+        point: str | None = None, cause: Message | None = None, is_by_cause: bool = False, follows: bool = False,
     ) -> bool:  # fmt: skip
         """Say whether an alarm's condition holds; None: that can't be told now, so what stands stands. True where that is news.
 
-        `is_by_cause`: another cause is another thing, so it is told. Such a cause holds nothing that changes as time passes.
+        `follows`: the cause shown is that of now, where it is of another kind than it was. `is_by_cause`: another cause is another
+        thing, so it is told as well; such a cause holds nothing that changes as time passes.
         """
         if active is None:
             self.cancel_pending(ident, now)
@@ -143,7 +144,7 @@ class AlarmSystem:
         alarm = self.alarms.get(ident)
         if alarm is not None and active and cause:
             self._review_worsening(alarm, value, limit, cause, now)
-            if alarm.present and _is_another(cause, alarm.cause, whole=is_by_cause):
+            if alarm.present and (follows or is_by_cause) and _is_another(cause, alarm.cause, whole=is_by_cause):
                 alarm.cause = cause
                 if is_by_cause and alarm.state is State.ACKNOWLEDGED:
                     self.step(ident, Event.WORSEN, now)

@@ -20,6 +20,7 @@ from edge.domain.dates import dated_json
 from edge.domain.entries import rfc3339, wall_ms_of
 from edge.domain.messages import moment, say
 from edge.domain.settings import AlarmTuning
+from edge.domain.words.english import EN
 from edge.domain.words.saying import Words
 from tests.unit.domain.records.test_facts_in_order import MINUTE, Bench, bench
 from tests.unit.stations import HOUR, MONDAY, PSI, QUIET, SETTINGS, tuned
@@ -162,7 +163,7 @@ def test_c041_half_past_one_comes_twice_and_an_alarm_over_it_lasts_an_hour_more(
     ],
 )
 def test_c041_a_time_that_comes_twice_is_said_with_its_offset(utc: str, zone: str, said: str):
-    words = Words(zone=ZoneInfo(zone), catalogue={"when": "{at}"})
+    words = Words(zone=ZoneInfo(zone), language=EN._replace(catalogue={"when": "{at}"}))
     assert words.text(say("when", at=moment(wall_ms_of(utc)))) == said
 
 

@@ -78,7 +78,9 @@ class Duties(Part):
                 is_owed = (
                     None if one.state == UNKNOWN and not now.trusted else one.state == UNMET and one.text != CHECK_OWED
                 )
-                view.alarms.set_condition(alarm, is_owed and not view.situation.is_resting, now, cause=one.text)
+                view.alarms.set_condition(
+                    alarm, is_owed and not view.situation.is_resting, now, cause=one.text, follows=True
+                )
         if view.settings.rules.concentration_check and "disinfectant" in conditions:
             is_owed = conditions["disinfectant"].text == CHECK_OWED and not view.situation.is_resting
             view.alarms.set_condition("duty_due:concentration_check", is_owed, now, cause=CHECK_OWED)

@@ -54,13 +54,13 @@ class SiteDuties(Part):
         for ident, duty in self._duties.items():
             owed = self._owed(ident, duty, now)
             is_raised = owed.is_raised and not view.situation.is_resting
-            view.alarms.set_condition(f"duty_due:{ident}", is_raised, now, cause=owed.text)
+            view.alarms.set_condition(f"duty_due:{ident}", is_raised, now, cause=owed.text, follows=True)
 
         every = view.settings.rules.outlet_test
         for outlet, _ in view.points.outlets if every else ():
             cause = None if every is None else self._outlet_test_owed(outlet, every, now)
             is_raised = cause is not None and not view.situation.is_resting
-            view.alarms.set_condition(f"duty_due:outlet_test:{outlet}", is_raised, now, cause=cause)
+            view.alarms.set_condition(f"duty_due:outlet_test:{outlet}", is_raised, now, cause=cause, follows=True)
 
     def _outlet_test_owed(self, outlet: str, every: Every, now: Now) -> Message | None:
         """Why an outlet's test is due; None where it isn't, or one that failed is told by an alarm of its own."""

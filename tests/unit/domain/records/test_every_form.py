@@ -287,7 +287,7 @@ CANT_BE: list[tuple[str, dict[str, Any], str]] = [
     ("release", {"name": "B"}, "nothing is held by the name"),
     ("release", {"name": "A", "basin": "basin"}, "nothing is held in basin basin alone"),
     ("service", {"duty": "smaple", "value": "3 CFU/mL"}, "nearest: sample"),
-    ("service", {"duty": "sample", "value": "3 CFU/L"}, "not told in CFU/mL"),
+    ("service", {"duty": "sample", "value": "3 NTU"}, "not told in CFU/mL"),
     ("correction", {"of": 9_999}, "no record that can be taken back has this seq"),
     ("clock_confirmed", {"time": "2026-03-17T06:05:00Z"}, "the station's clock shows"),
     ("acknowledge", {"alarm": "leek"}, "no alarm 'leek'"),
