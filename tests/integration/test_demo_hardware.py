@@ -26,6 +26,8 @@ MIN_MS = 60_000
 PULLED = {"probe-wire": (15, 21), "converter": (28, 34), "tray": (41, 47), "lines": (112, 118), "panel": (126, 132)}
 #: a busy machine may take a thread from its work for this long (real 2 s at speed 60)
 BUSY_MS = 2 * MIN_MS
+#: a sixth of a real second at speed 60
+BLIP_MS = 10_000
 
 
 class Played(NamedTuple):
@@ -38,8 +40,15 @@ class Played(NamedTuple):
         return [line for line in self.lines if line["type"] == "entry" and line["kind"] == kind]
 
     def verdicts(self) -> list[tuple[str | None, str, int]]:
-        """(from, to, at) of each change."""
-        return [(e["body"]["from"], e["body"]["to"], wall_ms_of(e["at"])) for e in self.entries("verdict")]
+        """(from, to, at) of each change, but what was taken back at once: a reading that a busy machine stamps late looks like a fall."""
+        found: list[tuple[str | None, str, int]] = []
+        for entry in self.entries("verdict"):
+            change = (entry["body"]["from"], entry["body"]["to"], wall_ms_of(entry["at"]))
+            if found and found[-1][0] == change[1] and change[2] - found[-1][2] <= BLIP_MS:
+                found.pop()
+            else:
+                found.append(change)
+        return found
 
     def station(self) -> dict[str, Any]:
         return tomllib.loads((self.keep / "station.toml").read_text())
