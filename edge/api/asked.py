@@ -9,6 +9,7 @@ from fastapi import Depends, Request
 
 from edge.api import jsonin, problems
 from edge.api.problems import Problem
+from edge.domain.records.forms import LONGEST_NAME, is_name
 from edge.domain.strict_json import shown
 
 
@@ -50,8 +51,9 @@ async def body_of(request: Request) -> dict[str, Any]:
 def name_of(body: Mapping[str, Any], path: str) -> str:
     """The name that signs a record. Raises Problem, 422."""
     by = body.get("by")
-    if not isinstance(by, str) or not by.strip() or len(by) > 80 or not by.isprintable():
-        raise Problem(422, lacks(by), where=f"{path}, by", expected="a name of 1 to 80 characters", do="Say who did it")
+    if not is_name(by):
+        expected = f"a name of 1 to {LONGEST_NAME} characters"
+        raise Problem(422, lacks(by), where=f"{path}, by", expected=expected, do="Say who did it")
     return by.strip()
 
 

@@ -17,7 +17,7 @@ import typer
 from edge import terminal
 from edge.cli.form import RecordCommand
 from edge.cli.people_verbs import verbs as people_verbs
-from edge.domain.records.forms import LONGEST_NAME
+from edge.domain.records.forms import LONGEST_NAME, is_name
 
 app = typer.Typer(
     name="warmwell",
@@ -146,7 +146,7 @@ def _signed(ctx: typer.Context, by: str | None, url: str) -> str | None:
         if code := terminal.guarded(lambda: asked.append(input("Who did it (a name): ").strip())):
             raise typer.Exit(code)
         by = asked[0]
-    if not by.strip() or len(by) > LONGEST_NAME or not by.isprintable():
+    if not is_name(by):
         raise typer.BadParameter(f"expected a name of 1 to {LONGEST_NAME} characters", ctx=ctx, param_hint="--by")
     return by
 

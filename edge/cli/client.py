@@ -36,6 +36,12 @@ _SIGNED: Final[ContextVar[Mapping[str, str]]] = ContextVar(
 )  # it can't be changed
 
 
+#: what a refusal of the station is to whoever asked; any other is one fault or another
+_FAMILY: Final[Mapping[int, type[WarmwellError]]] = MappingProxyType(
+    {401: NotSignedIn, **dict.fromkeys((400, 404, 413, 422), UnusableInput)}
+)
+
+
 class Event(NamedTuple):
     """One event of the live stream: `entry`, `snapshot`, `reset`, `trouble` or `goodbye`; `seq` for entries."""
 
@@ -285,9 +291,7 @@ def _refused(answer: http.client.HTTPResponse, content: bytes, url: str) -> Warm
     """The station's own sentence, where it gave one; what was sent can't be used where the status says so."""
     if (answer.getheader("location") or "").startswith("https://"):
         return UnusableInput("it speaks TLS", where=url, expected="https://", do="Write https:// before the address")
-    family = {401: NotSignedIn}.get(answer.status, WarmwellError)
-    if answer.status in (400, 404, 413, 422):
-        family = UnusableInput
+    family = _FAMILY.get(answer.status, WarmwellError)
     try:
         problem = json.loads(content)
         return family(

@@ -183,7 +183,7 @@ class Access:
 
         Whether people are set up is looked at anew, too.
         """
-        self._found("", self._store.count())
+        self._people = self._store.count()
         found = self._sessions.of(asks.cookie)
         return None if found is None else self._sessions.told(found, asks.cookie)
 

@@ -7,11 +7,11 @@ from typing import Final, NamedTuple
 
 from edge.domain.errors import NotAllowed, StoreFault, UnusableInput
 from edge.domain.permits import NewCode, PersonRole, Scope
+from edge.domain.records.forms import LONGEST_NAME, is_name
 from edge.people import hashing
 from edge.people.codes import Code, new_code
 from edge.people.store import PeopleStore, Person, Token, folded
 
-LONGEST_NAME: Final = 80
 #: the first part of a code is another's in one of a million draws
 _DRAWS: Final = 20
 
@@ -102,7 +102,7 @@ def somebody_is_there() -> NotAllowed:
 def _name(text: str) -> str:
     """A name as a record's `by` takes it."""
     name = " ".join(text.split())
-    if not name or len(name) > LONGEST_NAME or not name.isprintable():
+    if not is_name(name):
         raise UnusableInput(
             "it can't be used as a name", where=repr(text[:LONGEST_NAME]), expected=f"1 to {LONGEST_NAME} printable characters",
             do="Correct the name",

@@ -21,23 +21,27 @@ function aboutOf(id) {
 }
 
 /** What people must do, the most urgent first, as the station puts it: {text, at}. */
-export const tasksOf = (news) => (news.verdict.waits_for || []).map((text, at) => ({ text, at }));
+const tasksOf = (news) => (news.verdict.waits_for || []).map((text, at) => ({ text, at }));
 
-/** {title, under, mark} of a display word, of the station or of a basin. */
-export const shownOf = (display, verdict) => SHOWN[Object.hasOwn(SHOWN, display) ? display : verdict === "ready" ? "ready" : "cant_tell"];
+/** {word, title, under, mark} of a verdict, of the station or of a basin. */
+export function shownOf({ display, verdict }) {
+  const word = Object.hasOwn(SHOWN, display) ? display : verdict === "ready" ? "ready" : "cant_tell";
+  return { ...SHOWN[word], word };
+}
 
 /** What is shown of the newest picture, or that there is none: {word, title, under, mark, tasks, why, more, when, isAct}. */
 export function verdictOf(line) {
   if (line.isLost) return { ...SHOWN.cant_tell, word: "cant_tell", isLost: true, tasks: [], why: [], more: 0, when: null, isAct: true };
   const verdict = line.news.verdict;
-  const word = Object.hasOwn(SHOWN, verdict.display) ? verdict.display : verdict.verdict === "ready" ? "ready" : "cant_tell";
+  const shown = shownOf(verdict);
+  const { word } = shown;
   const tasks = tasksOf(line.news);
   const isCalm = word !== "cant_tell" && (word !== "not_ready" || tasks.length === 0);
   const open = (verdict.conditions || []).filter((condition) => !isMet(condition));
   open.sort((a, b) => (a.state === "unmet" ? 0 : 1) - (b.state === "unmet" ? 0 : 1));
   return {
-    ...SHOWN[word], word, isLost: false, isAct: !isCalm,
-    mark: word === "not_ready" && isCalm ? "waiting" : SHOWN[word].mark,
+    ...shown, isLost: false, isAct: !isCalm,
+    mark: word === "not_ready" && isCalm ? "waiting" : shown.mark,
     tasks,
     why: open.slice(0, WHY_SHOWN).map((condition) => ({ name: conditionName(condition.id), text: condition.text || stateName(condition.state) })),
     more: Math.max(0, open.length - WHY_SHOWN),

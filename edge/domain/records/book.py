@@ -25,7 +25,7 @@ from edge.domain.readings import Role
 from edge.domain.records.basins import basin_of, basins_about, is_about
 from edge.domain.records.daily_tests import left_out, test_result
 from edge.domain.records.fact import Fact
-from edge.domain.records.forms import LONGEST_NAME, known
+from edge.domain.records.forms import LONGEST_NAME, is_name, known
 from edge.domain.records.holding import holding
 from edge.domain.records.losses import DROPPED, LOST, unanswered
 from edge.domain.records.seen import is_alarming, seen, word_of
@@ -139,7 +139,7 @@ def checked(body: Mapping[str, Any], now: Now) -> tuple[str, str, int]:
     """
     record, by, at = known(body), body.get("by"), body.get("at")
     where = f"record {record!r}"
-    if not isinstance(by, str) or not by.strip() or len(by) > LONGEST_NAME or not by.isprintable():
+    if not is_name(by):
         raise RecordRefused(
             f"{by[:LONGEST_NAME]!r} can't be a name" if isinstance(by, str) and by.strip() else "nobody is named",
             where=f"{where}, by",

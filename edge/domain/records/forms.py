@@ -13,7 +13,7 @@ from collections.abc import Callable, Iterator, Mapping, Sequence
 from datetime import date
 from math import isfinite
 from types import MappingProxyType
-from typing import Any, Final, NamedTuple
+from typing import Any, Final, NamedTuple, TypeGuard
 
 from edge.domain.entries import wall_ms_of
 from edge.domain.errors import RecordRefused
@@ -442,6 +442,15 @@ def known(body: Mapping[str, Any]) -> str:
 
 def _agree(body: Mapping[str, Any], one: str, other: str) -> bool:
     return body[other] in (body[one], [body[one]]) or body[one] == [body[other]]
+
+
+def is_name(given: object) -> TypeGuard[str]:
+    """Can it be the name that signs a record: something that can be read, and not too long?
+
+    >>> is_name("M. Osei"), is_name("  "), is_name("M\\nOsei"), is_name(None)
+    (True, False, False, False)
+    """
+    return isinstance(given, str) and bool(given.strip()) and len(given) <= LONGEST_NAME and given.isprintable()
 
 
 def refuse(body: Mapping[str, Any], basins: Sequence[str] | None = None) -> None:

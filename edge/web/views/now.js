@@ -98,8 +98,8 @@ function showBasins(list, shown, line) {
   const basins = shown.isLost ? [] : line.news.verdict.verdicts || [];
   toggle(list, basins.length > 0);
   keep(list, basins, (b) => b.basin, () => make("li", "basin", markOf(), make("b", "name"), make("b", "word"), make("span", "text")), (element, b) => {
-    const own = shownOf(b.display, b.verdict);
-    set(element, "data-word", b.display);
+    const own = shownOf(b);
+    set(element, "data-word", own.word);
     draw(part(element, "mark"), own.mark);
     put(part(element, "name"), `Basin ${words(b.basin)}`);
     put(part(element, "word"), [own.title, own.under].filter(Boolean).join(", "));

@@ -18,26 +18,10 @@ from edge.domain.entries import Now
 from edge.domain.errors import StoreFault, UnusableInput
 from edge.people.store import any_person
 from tests.api_fakes import until
+from tests.unit.config.test_telling import HEAD as STATION
 from tests.unit.stations import english
 
-HEAD = """\
-[station]
-site = "harbour-lane"
-id = "scope-room-2"
-timezone = "Europe/Dublin"
-[[bus]]
-id = "lines"
-kind = "gpio"
-chip = "/dev/gpiochip0"
-chip_label = "pinctrl-bcm2711"
-[[point]]
-id = "leak"
-role = "leak"
-line = 17
-[keep]
-folder = "keep"
-[api]
-"""
+HEAD = f'{STATION}[keep]\nfolder = "keep"\n[api]\n'
 OPEN = 'listen = "0.0.0.0:8484"\ntls = { names = ["scope-room-2.harbour-lane.example"] }\n'
 ENDS_MS = 1_773_640_200_000  # 2026-03-16T05:50:00Z
 DAY_MS = 86_400_000
