@@ -161,11 +161,14 @@ class Hub:
         return await self._readers.read("/api/1/stream", self._journal.last_seq)
 
     async def events(self, after: int | None, last: int, viewer: Viewer = AS_IT_IS) -> AsyncIterator[bytes]:
-        """What one client is sent: entries after `after` (None: after `last`, the newest), pictures, beats, and a last word."""
+        """What one client is sent: entries after `after`, pictures, beats, and a last word.
+
+        None: after what the first picture takes into account, which may be less than `last`, the newest on disk.
+        """
         with self._waker() as waker:
             feed = self._feeds.setdefault(viewer, Feed())
             yield b"retry: 2000\n\n"
-            sent, trouble = last if after is None else after, b""
+            sent, trouble = min(last, self._judge.snapshot().seq) if after is None else after, b""
             if sent > last:  # another journal than the client knew
                 yield event("reset", {"why": f"the journal ends at {last}; you asked from {sent} on", "last_seq": last})
                 sent = last

@@ -54,11 +54,11 @@ FAST = Timing(
 )
 
 
-def until(done: Callable[[], Any], what: str, timeout_s: float = 60.0) -> Any:
-    """Ask until the answer is true; fail with `what` when time runs out."""
+def until(done: Callable[[], Any], what: str, timeout_s: float = 60.0, say: Callable[[], str] = lambda: "") -> Any:
+    """Ask until the answer is true; fail with `what`, and what `say` gives, when time runs out."""
     deadline_s = time.monotonic() + timeout_s
     while not (answer := done()):
-        assert time.monotonic() < deadline_s, f"waited {timeout_s:g} s for: {what}"
+        assert time.monotonic() < deadline_s, f"waited {timeout_s:g} s for: {what} {say()}"
         time.sleep(0.01)
     return answer
 

@@ -96,6 +96,25 @@ def test_a_client_gets_a_picture_at_once_and_entries_as_they_come() -> None:
     asyncio.run(run())
 
 
+def test_what_came_after_the_first_picture_is_sent_though_it_was_on_disk_before() -> None:
+    """A page reads back from its first picture on: what that doesn't take into account comes by the stream or not at all."""
+
+    async def run() -> None:
+        fakes = Fakes(entries=5)
+        fakes.judge.show()
+        for n in range(3):
+            fakes.journal.add("note", {"n": n})  # on disk; the judge hasn't shown it yet
+        async with hub_over(fakes) as hub:
+            client = await opened(hub, None)
+            await client.until(lambda seen: any(e.name == "snapshot" for e in seen))
+            picture = next(e for e in client.seen if e.name == "snapshot")
+            assert picture.data["seq"] == 5
+            await client.until(entries(3))
+            assert client.seqs() == [6, 7, 8]
+
+    asyncio.run(run())
+
+
 @pytest.mark.parametrize("before", [0, 1, 3, 700])
 def test_a_resumed_client_misses_nothing_and_gets_nothing_twice(before: int) -> None:
     async def run() -> None:
