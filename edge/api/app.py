@@ -18,7 +18,7 @@ from fastapi.responses import Response, StreamingResponse
 from starlette.exceptions import HTTPException
 from starlette.routing import Route
 
-from edge.api import metrics, models, pages, past, people, preference, problems, times
+from edge.api import asks, drafts, metrics, models, pages, past, people, preference, problems, times
 from edge.api.asked import body_of, lacks, only
 from edge.api.border import Border, Names
 from edge.api.buckets import bucket
@@ -66,6 +66,7 @@ def _refusals(*statuses: int) -> dict[int | str, dict[str, Any]]:
     """OpenAPI of the problems that a route may answer with, beside those that every route may."""
     texts = {
         400: "not understood", 401: "nobody is signed in", 404: "no such id",
+        409: "somebody else was quicker",
         403: "sent by another site's page, or beyond what the sender may do", 408: "the body came too slowly",
         413: "the body is too long", 415: "the body is not JSON", 421: "for another host", 422: "understood, but it can't be used",
         429: "too many in a minute", 431: "its address and headers are too long",
@@ -126,6 +127,7 @@ class Desk:
         self.hub = Hub(parts.judge, parts.journal, self.watch, self.readers, of_one=of_one)
         self.past = past.Past(parts.journal)
         self.door = Door(parts.people, f"{self.about['site']}/{self.about['station']}")
+        self.drafts = drafts.Drafts()
         self.budget, self.holds = Shares(), Budget(HOLDS_A_MINUTE, HOLD_BYTES_A_MINUTE)
         self.seconds = time.monotonic
 
@@ -361,12 +363,15 @@ async def records(request: Request, desk: OfDesk) -> Response:
         body["at"] = rfc3339(times.wall_ms_of(str(body["at"]), desk.zone, f"{path}, at"))
     try:
         body = spelt_out(body)
-        forms.refuse(body, desk.watch.see().snapshot.basins)
+        settings = desk.watch.see().snapshot.settings
+        forms.refuse(body, () if settings is None else tuple(basin.id for basin in settings.basins))
     except RecordRefused as exc:
         raise as_problem(422, exc) from exc
     if record == "acknowledge" and isinstance(body.get("alarm"), str):
         _known_alarm(desk, body["alarm"], path)
-    return await desk.keep(body | proven(who), path, _client(request, body))
+    answer = await desk.keep(body | proven(who), path, _client(request, body))
+    desk.drafts.end(record, str(body.get("basin") or ""))
+    return answer
 
 
 async def acknowledge(request: Request, desk: OfDesk, id: AlarmId) -> Response:
@@ -511,6 +516,8 @@ def _add_routes(app: FastAPI) -> None:
     get(f"{one}/alarms", alarms, models.Alarms, *said)
     get(f"{one}/alarms/performance", past.alarm_performance, models.Performance, "from", "to", refusals=(503,))
     get(f"{one}/settings", past.settings, models.Settings, refusals=(404, 503))
+    get(f"{one}/asks", asks.asks, models.Asks, *said)
+    get(f"{one}/forms", asks.record_forms, models.Forms)
     get(f"{one}/estimates", estimates, models.Estimates, *said)
     get(f"{one}/journal", journal, models.Journal, "after", "limit", *said, refusals=(503,))
     events = {200: {"description": "events", "content": {"text/event-stream": {"schema": {"type": "string"}}}}}
@@ -547,6 +554,7 @@ def _add_routes(app: FastAPI) -> None:
 
     post(f"{one}/records", records, _BODY_OF_RECORD, 404)
     post(f"{one}/alarms/{{id}}/acknowledge", acknowledge, _BODY_OF_ACKNOWLEDGE, 404)
+    drafts.add_to(app, one, _refusals)
     people.add_to(app, one, _refusals)
 
 
@@ -617,7 +625,7 @@ def _openapi(app: FastAPI) -> dict[str, Any]:
             openapi_version=app.openapi_version,
         )
         schemas = document.setdefault("components", {}).setdefault("schemas", {})
-        for model in (models.Problem, models.Acknowledge, models.SignIn, models.First):
+        for model in (models.Problem, models.Acknowledge, models.SignIn, models.First, models.DraftSent):
             schemas[model.__name__] = model.model_json_schema(ref_template="#/components/schemas/{model}")
         schemas |= record_schemas()
         document["components"]["securitySchemes"] = people.schemes(app.state.desk.door)

@@ -6,6 +6,7 @@ import asyncio
 import json
 import math
 from concurrent.futures import Future
+from dataclasses import replace
 from typing import Any
 
 import pytest
@@ -14,16 +15,30 @@ from edge.api import app as api
 from edge.api import models
 from edge.domain.entries import Entry, rfc3339
 from edge.domain.errors import RecordRefused, StoreFault
+from edge.domain.settings import Basin
 from tests.api_fakes import ABOUT, START_MS, Answer, Fakes, ask, point
+from tests.unit.stations import SETTINGS
 
 ONE = "/api/1"
 GETS = [
     f"{ONE}/{name}"
-    for name in ("station", "verdict", "points", "points/reservoir/readings", "alarms", "journal", "estimates")
+    for name in (
+        "station",
+        "verdict",
+        "points",
+        "points/reservoir/readings",
+        "alarms",
+        "journal",
+        "estimates",
+        "asks",
+        "forms",
+        "drafts",
+    )
 ]
 MODELS = {
     "station": models.Station, "verdict": models.Verdict, "points": models.Points, "alarms": models.Alarms,
-    "estimates": models.Estimates, "journal": models.Journal, "points/reservoir/readings": models.Readings,
+    "estimates": models.Estimates, "journal": models.Journal, "points/reservoir/readings": models.Readings, "asks": models.Asks,
+    "forms": models.Forms, "drafts": models.Drafts,
 }  # fmt: skip
 
 
@@ -317,7 +332,7 @@ def test_a_record_that_cant_be_used(desk: Desk, body: dict[str, Any], words: lis
 def test_a_basin_that_there_is_not_is_refused_naming_the_nearest(desk: Desk) -> None:
     hold = {"record": "hold", "by": "Kim", "basin": "lefft"}
     assert_problem(desk("POST", f"{ONE}/records", hold), 422, "there is no basin 'lefft'", "the station file has none")
-    desk.fakes.judge.show(basins=("left", "right"))
+    desk.fakes.judge.show(settings=replace(SETTINGS, basins=(Basin("left", 6), Basin("right", 6))))
     assert_problem(desk("POST", f"{ONE}/records", hold), 422, "one of left, right; nearest: 'left'")
     assert desk.fakes.judge.bodies == []
     assert desk("POST", f"{ONE}/records", hold | {"basin": "left"}).status == 200
