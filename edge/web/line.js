@@ -16,7 +16,7 @@ function secondsSince(then) {
 }
 
 export class Line {
-  /** `on`: {news(), entry(entry), reset()}, called as things come. */
+  /** `on`: {news(), entry(entry), reset(), refused()}, called as things come; `refused`: nobody may look without signing in. */
   constructor(on) {
     this.on = on;
     this.station = null; // /api/1/station
@@ -44,6 +44,7 @@ export class Line {
     this.openedAt = instant();
     try {
       const answer = await fetch("/api/1/station", { signal: AbortSignal.timeout(5000) });
+      if (answer.status === 401) this.on.refused();
       if (!answer.ok) return;
       this.station = await answer.json();
     } catch {
@@ -95,14 +96,15 @@ export class Line {
   }
 }
 
-/** Ask the API. {ok, body, trouble}: `trouble` is one sentence where it can't be used. */
+/** Ask the API. {ok, body, status, trouble, waitS}: `trouble` is one sentence where it can't be used; `waitS`: how long to wait first. */
 export async function ask(path, options = {}) {
   let answer;
   try {
     answer = await fetch(path, { signal: AbortSignal.timeout(15000), ...options });
   } catch {
-    return { ok: false, body: null, trouble: null };
+    return { ok: false, body: null, status: 0, trouble: null, waitS: 0 };
   }
   const body = await answer.json().catch(() => null);
-  return { ok: answer.ok, body, trouble: answer.ok ? null : (body && body.detail) || `The station answered ${answer.status}.` };
+  const waitS = Number(answer.headers.get("retry-after")) || 0;
+  return { ok: answer.ok, body, status: answer.status, waitS, trouble: answer.ok ? null : (body && body.detail) || `The station answered ${answer.status}.` };
 }

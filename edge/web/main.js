@@ -2,12 +2,14 @@
 //
 // Plain modules, no build step: each file is served as it stands. line.js has the stream and how old it is, book.js the journal, verdict.js
 // what the verdict says and asks for, told.js times and words, units.js units, device.js what this screen remembers, entries.js entries in
-// words, people.js records and who signs them, horizon.js the time axis, dom.js elements and marks.
+// words, people.js records and
+// who signs them, session.js who is signed in, sign.js the dialog and the header's sign, scan.js card scanners, horizon.js the time axis, dom.js elements and marks.
 
 import { Book } from "./book.js";
 import { light } from "./device.js";
 import { $, draw, make, markOf, part, put, set, show as toggle } from "./dom.js";
 import { Line } from "./line.js";
+import { askToSign, beginSigning, showSign } from "./sign.js";
 import { clockTime, nowMs, stationName, timeOfDay, wantsAnswer } from "./told.js";
 import { verdictOf } from "./verdict.js";
 import * as alarms from "./views/alarms.js";
@@ -86,6 +88,7 @@ function showCount() {
 }
 function showAll() {
   showShell();
+  showSign();
   VIEWS[viewed].show(app);
 }
 
@@ -100,11 +103,13 @@ app.line = new Line({
     if (entry.kind === "clock_step") app.book.again(); // what stands before it has other dates now
   },
   reset: () => app.book.clear(),
+  refused: async () => (await askToSign("Looking")) && app.line.begin(),
 });
 app.book = new Book();
 
 light();
 buildNav();
+beginSigning(() => viewed && showAll());
 addEventListener("hashchange", go);
 addEventListener("pagehide", () => app.line.close());
 addEventListener("pageshow", (event) => event.persisted && app.line.begin());

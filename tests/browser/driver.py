@@ -46,6 +46,7 @@ class Browser:
         os.close(to_read)
         os.close(from_write)
         self._buffer, self._number = b"", 0
+        self._typed_at = 0.0
         self.said: list[dict[str, Any]] = []
         self._session: str | None = None
         target = until(self._page, "the browser opens a page", 120)
@@ -127,6 +128,26 @@ class Browser:
         for kind in ("keyDown", "keyUp"):
             more = {"text": text} if text else {}
             self.call("Input.dispatchKeyEvent", type=kind, key=key, code=key, windowsVirtualKeyCode=code, **more)
+
+    def type(self, text: str, gap_s: float = 0.15) -> None:
+        """Keys as a keyboard gives them, `gap_s` apart by the time that stands in each; a scanner's are a few ms apart."""
+        at = max(time.time(), self._typed_at + 1)
+        for sign in text:
+            key, code = ("Enter", 13) if sign == "\r" else (sign, ord(sign.upper()))
+            for kind in ("keyDown", "keyUp"):
+                more = {"text": sign} if kind == "keyDown" else {}
+                self.call(
+                    "Input.dispatchKeyEvent", type=kind, key=key, windowsVirtualKeyCode=code, timestamp=at, **more
+                )
+            at += gap_s
+        self._typed_at = at
+
+    def touch(self, selector: str) -> None:
+        """A finger on the middle of an element, which is brought into view."""
+        place = "e.scrollIntoView({block: 'center'}); const r = e.getBoundingClientRect(); return [r.x + r.width / 2, r.y + r.height / 2];"
+        x, y = self.js(f"(e => {{ {place} }})(document.querySelector({json.dumps(selector)}))")
+        self.call("Input.dispatchTouchEvent", type="touchStart", touchPoints=[{"x": x, "y": y}])
+        self.call("Input.dispatchTouchEvent", type="touchEnd", touchPoints=[])
 
     def prefers(self, **features: str) -> None:
         """Media features, such as prefers_color_scheme="dark"; none: as they are."""

@@ -5,10 +5,14 @@ from __future__ import annotations
 import socket
 import threading
 from collections.abc import Callable, Mapping
+from pathlib import Path
 from typing import Any
 
 from edge.api.server import ApiServer
+from edge.clock import ToldClock
 from edge.domain.entries import Stamp, rfc3339
+from edge.people.access import Access
+from edge.people.sessions import AccessRules
 from tests.api_fakes import ABOUT, START_MS, Fakes, alarm, cold_morning, condition, point, until
 from tests.browser.driver import Browser
 
@@ -72,11 +76,16 @@ class Relay:
 class Station:
     """A server whose picture is renewed each second, as the judge does it."""
 
-    def __init__(self, entries: int = 7) -> None:
+    def __init__(self, entries: int = 7, people: Path | None = None) -> None:
+        """`people`: a folder with people who sign in; None: nobody is set up."""
         self.fakes = Fakes(entries)
+        self.clock, self.access = ToldClock(mono_ms=1_000_000), None
+        if people is not None:
+            self.access = Access(people, self.clock, AccessRules(), lambda seq: None, lambda kind, body: None)
+            self.access.look()
         self.server = ApiServer(
-            "127.0.0.1", 0, self.fakes.judge, self.fakes.journal, self.fakes.series, ABOUT, self.fakes.status
-        )
+            "127.0.0.1", 0, self.fakes.judge, self.fakes.journal, self.fakes.series, ABOUT, self.fakes.status, people=self.access
+        )  # fmt: skip
         self.server.start()
         assert self.server.wait_ready(30)
         self.url = self.server.url
@@ -93,6 +102,8 @@ class Station:
         self.server.stop()
         self._end.set()
         self._thread.join(5)
+        if self.access is not None:
+            self.access.stop()
 
 
 def shows(browser: Browser, selector: str, words: str, timeout_s: float = 60.0) -> None:

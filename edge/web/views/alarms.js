@@ -110,16 +110,16 @@ function factsOf(a) {
 // -- what people do about one
 function askAnswer(a) {
   dialog({
-    title: "Acknowledge", text: `${alarmName(a.id)}: acknowledging says that you have seen it. Its cause stays until it is mended.`,
+    title: "Acknowledge", kind: "acknowledge", text: `${alarmName(a.id)}: acknowledging says that you have seen it. Its cause stays until it is mended.`,
     choices: [{ text: "I have seen it", value: "seen", isMain: true }],
-    send: (value, signed) => acknowledge(a.id, signed),
+    send: (value, typed) => acknowledge(a.id, typed),
   });
 }
 function askReset(a) {
   dialog({
-    title: "Reset", text: `${alarmName(a.id)} stays until somebody resets it. Do so once its cause is gone and you have looked.`, why: "What was found (may be left out)",
+    title: "Reset", kind: "reset", text: `${alarmName(a.id)} stays until somebody resets it. Do so once its cause is gone and you have looked.`, why: "What was found (may be left out)",
     choices: [{ text: "Reset it", value: "reset", isMain: true }],
-    send: (value, signed, why) => record("reset", { alarm: a.id, ...(why ? { why } : {}) }, signed),
+    send: (value, typed, why) => record("reset", { alarm: a.id, ...(why ? { why } : {}) }, typed),
   });
 }
 const MOST_MINUTES = 1440; // the longest shelf that a station takes
@@ -132,17 +132,17 @@ function askShelve(a) {
   const choices = [10, 60, 480].map((minutes) => ({ text: minutes < 60 ? `${minutes} min` : `${minutes / 60} h`, value: minutes }));
   choices.push({ text: `until ${clockTime(nowMs() + tomorrow * 60e3)}`, value: tomorrow });
   dialog({
-    title: "Put aside", text: `${alarmName(a.id)} says nothing until then, here or anywhere else. What it warns of goes on; READY still goes by it.`,
+    title: "Put aside", kind: "shelve", text: `${alarmName(a.id)} says nothing until then, here or anywhere else. What it warns of goes on; READY still goes by it.`,
     why: "Why", must: true, choices,
-    send: (minutes, signed, why) => record("shelve", { alarm: a.id, minutes, why }, signed),
+    send: (minutes, typed, why) => record("shelve", { alarm: a.id, minutes, why }, typed),
   });
 }
 function askBack(a) {
   const isShelved = a.state === "shelved";
   dialog({
-    title: "Take back", text: `${alarmName(a.id)} speaks again from now on.`, why: "Why (may be left out)",
+    title: "Take back", kind: isShelved ? "unshelve" : "in_service", text: `${alarmName(a.id)} speaks again from now on.`, why: "Why (may be left out)",
     choices: [{ text: "Take it back", value: "back", isMain: true }],
-    send: (value, signed, why) => record(isShelved ? "unshelve" : "in_service", { alarm: a.id, ...(why ? { why } : {}) }, signed),
+    send: (value, typed, why) => record(isShelved ? "unshelve" : "in_service", { alarm: a.id, ...(why ? { why } : {}) }, typed),
   });
 }
 
