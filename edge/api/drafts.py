@@ -7,6 +7,7 @@ its beginning by the station's monotonic clock (`mono_ms`), which no device's cl
 
 from __future__ import annotations
 
+import secrets
 import time
 from collections.abc import Callable, Mapping
 from typing import Annotated, Any, Final, NamedTuple
@@ -56,6 +57,7 @@ class Drafts:
 
     def __init__(self, seconds: Callable[[], float] = time.monotonic) -> None:
         self._seconds = seconds
+        self.run = secrets.token_hex(4)  # tells one start from another: drafts don't outlive it
         self._kept: dict[tuple[str, str], Draft] = {}
 
     def mono_ms(self) -> int:
@@ -127,7 +129,7 @@ def _comes_to(desk: Any, draft: Draft, viewer: Any) -> dict[str, Any] | None:
 
 
 def _answer(desk: Any, **more: Any) -> Response:
-    return Response(dumps({"mono_ms": desk.drafts.mono_ms(), **more}), media_type="application/json")
+    return Response(dumps({"mono_ms": desk.drafts.mono_ms(), "run": desk.drafts.run, **more}), media_type="application/json")
 
 
 async def all_drafts(request: Request, viewer: OfViewer) -> Response:

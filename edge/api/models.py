@@ -483,6 +483,7 @@ class Drafts(Shape):
     """All drafts, the last changed first."""
 
     mono_ms: int = Field(description="the station's monotonic clock, by which stopwatches in drafts run")
+    run: str = Field(description="another one after each start, which no draft outlives")
     drafts: list[Draft]
 
 
@@ -490,6 +491,7 @@ class DraftKept(Shape):
     """A draft that was kept."""
 
     mono_ms: int
+    run: str
     draft: Draft
 
 
@@ -506,6 +508,7 @@ class DraftEnded(Shape):
     """A draft was discarded; false: there was none."""
 
     mono_ms: int
+    run: str
     ended: bool
 
 

@@ -13,14 +13,21 @@ import { askToSign, beginSigning, showSign } from "./sign.js";
 import { clockTime, nowMs, stationName, timeOfDay, wantsAnswer } from "./told.js";
 import { verdictOf } from "./verdict.js";
 import * as alarms from "./views/alarms.js";
+import * as doing from "./views/do.js";
 import * as now from "./views/now.js";
 import * as record from "./views/record.js";
 import * as station from "./views/station.js";
 
 const LOOK_EVERY_MS = 500;
 // A view is a module: `title` and `mark` for the navigation, mount(root, app) once it is gone to, show(app) twice a second and with each
-// picture. `app` is {line, book}. Its place (#name) is its name here.
-const VIEWS = { now, alarms, record, station };
+// picture, moved(app) where its place goes on (#name/more). `app` is {line, book}. Its place (#name) is its name here.
+const VIEWS = {
+  now,
+  do: doing,
+  alarms,
+  record,
+  station,
+};
 
 const app = { line: null, book: null };
 let viewed = null;
@@ -44,7 +51,7 @@ function buildNav() {
 }
 function go() {
   const name = placeOf(location.hash);
-  if (viewed === name) return;
+  if (viewed === name) return VIEWS[name].moved?.(app);
   const isFirst = viewed === null;
   viewed = name;
   document.body.dataset.view = name;

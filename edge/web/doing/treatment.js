@@ -1,0 +1,140 @@
+// A water-path treatment, step by step. Where it stands, and how long its contact has to last yet, the station says; between two of its
+// answers this page counts down by its own monotonic clock, which nobody sets. Each step is a record of its own, so nothing else is kept.
+
+import { button, make, markOf, put, set, show as toggle } from "../dom.js";
+import { record, signing } from "../people.js";
+import { clockTime, lasting, nowMs, speed } from "../told.js";
+import { donePage, note } from "./done.js";
+import { placeOf, refresh, setup, wants } from "./wants.js";
+
+const ASK_EVERY_MS = 4000;
+const ASK_SOON_MS = 500; // as its end comes
+const AFTERWARDS = { drained: "Drained", rinsed: "Drained and rinsed", residue_free: "Rinse water looked at: free of residue" };
+const TITLE = "Water-path treatment";
+
+/** The page: {element, show(), end()}. */
+export function treatment() {
+  const root = make("div", "doing treatment");
+  const at = {};
+  let stage = "";
+  let askedAt = performance.now();
+  let said = {}; // what is told of what follows the contact
+  let isDone = false;
+  const who = signing();
+
+  const contactS = () => setup().treatment.contact_s;
+  const state = () => (wants.asks ? wants.asks.treatment : { state: "none", left_s: null, text: "", missing: [] });
+  const leftS = () => Math.max(0, state().left_s - ((performance.now() - wants.at) / 1000) * speed());
+  const stageNow = () => state().state; // the station's word alone: a contact that this page ended early would not count
+
+  const head = make("div", "doing-head", make("a", "back-to", "‹ Do"), make("h2", "doing-title", TITLE));
+  head.firstChild.href = "#do";
+  at.steps = make("ol", "steps", ...["Contact", "Drain, rinse", "Finished"].map((text) => make("li", "step", text)));
+  at.fault = make("p", "who-fault");
+  at.fault.setAttribute("role", "alert");
+  at.body = make("div", "doing-body");
+  root.append(head, at.steps, at.body, who.element, at.fault);
+
+  async function send(step, more, press) {
+    const name = who.name();
+    if (who.isAsked() && !name) {
+      put(at.fault, "Say who you are.");
+      return who.focus();
+    }
+    press.disabled = true;
+    put(at.fault, "");
+    const { ok, body, trouble: refused } = await record("water_path_treatment", { step, ...more }, name);
+    press.disabled = false;
+    if (!ok) return put(at.fault, refused);
+    note(body.seq, `${TITLE}, ${{ begins: "contact begins", ends: "contact ended", finished: "finished" }[step]}`);
+    if (body.counts === false) return put(at.fault, `Kept, but it does not count: ${body.why_not}`);
+    if (step === "finished") {
+      isDone = true;
+      return root.replaceChildren(donePage(TITLE, body));
+    }
+    await refresh();
+    show();
+  }
+
+  const builders = {
+    none() {
+      const rest = setup().treatment.then.map((key) => AFTERWARDS[key] || key);
+      const press = button("main big", "Contact begins now", () => send("begins", {}, press));
+      const whole = make("a", "link-button", "Record one that is over");
+      whole.href = placeOf("water_path_treatment", { whole: "yes" });
+      return [make("section", "panel", make("p", "big-line", `Contact: ${lasting(contactS() * 1000)}`), make("p", "", `Disinfectant by its label, with the protection that it asks for. The station times the contact${rest.length ? `; then: ${rest.join(", ").toLowerCase()}` : ""}.`),
+        at.said = make("p", "quiet"), press, make("div", "buttons", whole))];
+    },
+    contact() {
+      at.left = make("p", "countdown");
+      at.left.setAttribute("role", "timer");
+      at.until = make("p", "quiet");
+      at.fill = make("span", "watch-fill");
+      return [make("section", "panel", make("p", "big-line", "Contact is under way"), at.left, make("div", "watch-bar plain-bar", at.fill), at.until,
+        make("p", "quiet", "This screen may be left, or go dark: the station goes on counting."), again())];
+    },
+    contact_done() {
+      const press = button("main big", "The contact has ended", () => send("ends", {}, press));
+      return [make("section", "panel due-now", make("p", "big-line", markOf("unmet"), make("span", "", "The contact has lasted as long as it must")), make("p", "", "Record its end, then drain and rinse."), press, again())];
+    },
+    afterwards() {
+      const missing = state().missing;
+      said = {};
+      const rows = missing.map((key) => {
+        const choose = (value) => {
+          said[key] = value;
+          show();
+        };
+        const row = make("li", "item", make("span", "item-name", AFTERWARDS[key] || key), button("item-done", "Yes", () => choose(true)), button("item-failed", "No", () => choose(false)));
+        row.dataset.item = key;
+        return row;
+      });
+      at.items = make("ul", "items", ...rows);
+      at.finish = button("main big", "Finished: record it", () => send("finished", said, at.finish));
+      return [make("section", "panel", make("p", "big-line", missing.length ? "After the contact" : "Drain and rinse by the label"), at.items, at.finish)];
+    },
+    cant_be_timed: () => [make("section", "panel", make("p", "big-line", "How long the contact has lasted can't be told"), at.said = make("p", ""), again("main big"))],
+  };
+  function again(className = "") {
+    const press = button(className || "anew", "Begin the contact anew", () => send("begins", {}, press));
+    return make("div", "buttons", press);
+  }
+
+  function show() {
+    if (isDone) return;
+    const isNear = state().state === "contact" && leftS() <= 0;
+    if (performance.now() - askedAt > (isNear ? ASK_SOON_MS : ASK_EVERY_MS)) {
+      askedAt = performance.now();
+      refresh();
+    }
+    const now = stageNow();
+    if (stage !== now) {
+      stage = now;
+      at.body.replaceChildren(...builders[now]());
+      const first = at.body.querySelector(".main");
+      if (first) first.focus({ preventScroll: true });
+    }
+    if (wants.trouble) put(at.fault, wants.trouble);
+    const step = { none: 0, contact: 0, contact_done: 0, cant_be_timed: 0, afterwards: 1 }[now];
+    [...at.steps.children].forEach((one, n) => set(one, "aria-current", n === step && now !== "none" ? "step" : null));
+    who.say();
+    toggle(who.element, now !== "contact");
+    if (now === "contact") {
+      const left = Math.ceil(leftS());
+      put(at.left, `${Math.floor(left / 60)}:${String(left % 60).padStart(2, "0")}`);
+      put(at.until, `until about ${clockTime(nowMs() + leftS() * 1000)}`);
+      at.fill.style.width = `${Math.min(100, 100 * (1 - leftS() / contactS()))}%`;
+    }
+    if (now === "none" || now === "cant_be_timed") put(at.said, state().text);
+    if (now === "afterwards") {
+      for (const row of at.items.children) {
+        for (const [name, value] of [["done", true], ["failed", false]]) set(row.querySelector(`.item-${name}`), "aria-pressed", String(said[row.dataset.item] === value));
+      }
+      at.finish.disabled = state().missing.some((key) => said[key] === undefined);
+    }
+  }
+  refresh().then(show);
+  show();
+  const ticking = setInterval(() => stage === "contact" && show(), 250);
+  return { element: root, show, end: () => clearInterval(ticking) };
+}
