@@ -129,7 +129,9 @@ def _comes_to(desk: Any, draft: Draft, viewer: Any) -> dict[str, Any] | None:
 
 
 def _answer(desk: Any, **more: Any) -> Response:
-    return Response(dumps({"mono_ms": desk.drafts.mono_ms(), "run": desk.drafts.run, **more}), media_type="application/json")
+    return Response(
+        dumps({"mono_ms": desk.drafts.mono_ms(), "run": desk.drafts.run, **more}), media_type="application/json"
+    )
 
 
 async def all_drafts(request: Request, viewer: OfViewer) -> Response:

@@ -60,7 +60,7 @@ export function signing() {
   const label = make("label", "", "Who are you?");
   label.htmlFor = "who-name";
   const recent = make("div", "recent");
-  for (const { name } of names()) {
+  for (const { name } of names().filter((one) => one.name !== field.value)) {
     recent.append(button("recent-name", name, () => {
       field.value = name;
       field.dispatchEvent(new Event("input", { bubbles: true }));

@@ -115,10 +115,6 @@ function makeChip() {
   chip.id = "signed";
   chip.append(markOf("person"), make("span", "signed-text", make("span", "signed-name"), make("span", "signed-more")));
   $("bar").append(chip);
-  const line = make("p", "sign-strip");
-  line.id = "sign-strip";
-  line.setAttribute("role", "status");
-  $("bar").after(line);
   addEventListener("pointerdown", () => strip(""), true);
 }
 /** To be called each moment. */
@@ -130,13 +126,19 @@ export function showSign() {
   const soon = endsSoonS();
   draw(part(chip, "mark"), isSigned() ? "person" : "key");
   put(part(chip, "signed-name"), people === "unreadable" ? "Nobody can sign in" : isSigned() ? name : "Sign in");
-  put(part(chip, "signed-more"), soon !== null ? `signed out in ${soon} s` : isSigned() ? role : "");
+  put(part(chip, "signed-more"), soon !== null ? `ends in ${soon} s` : isSigned() ? role : "");
   chip.classList.toggle("soon", soon !== null);
   chip.disabled = people === "unreadable";
   set(chip, "aria-label", isSigned() ? `${name}, ${role}${soon !== null ? `, signed out in ${soon} s unless you go on` : ""}: sign out` : null);
   const text = stripped || (!isSigned() && over) || "";
+  if (!text) return $("sign-strip")?.remove();
+  if (!$("sign-strip")) {
+    const line = make("p", "sign-strip");
+    line.id = "sign-strip";
+    line.setAttribute("role", "alert");
+    $("bar").after(line);
+  }
   put($("sign-strip"), text);
-  toggle($("sign-strip"), text);
 }
 function askToLeave() {
   const { name, role } = session();

@@ -125,6 +125,13 @@ SITE: Final = replace(
 )
 
 
+#: places in the view Do, and what is there once it is shown
+DOING: Final = (
+    ("do", ".ask-go"), ("do/daily_test", ".watch-press"), ("do/water_path_treatment", ".treatment .main"), ("do/disinfectant_fill", ".send"),
+    ("do/calibration?point=reservoir", ".value-button"), ("do/correction", ".send"),
+)  # fmt: skip
+
+
 class LiveStation(Station):
     """The same over a station that judges, on a clock that is told: what the page records is judged as it is in life."""
 

@@ -122,7 +122,7 @@ def test_a_session_that_is_over_is_said_and_the_next_write_asks_again(
     assert manned.fakes.judge.bodies[0]["by"] == BIOMED
     manned.clock.tell(9 * 60_000 + 30_000)
     browser.js("import('/web/session.js').then((m) => m.look())")
-    shows(browser, "#signed", "signed out in")
+    shows(browser, "#signed", "ends in")
     manned.clock.tell(31_000)
     browser.js("import('/web/session.js').then((m) => m.look())")
     shows(browser, "#sign-strip", f"{BIOMED} is signed out: the session is over.")

@@ -59,7 +59,7 @@ export function calibration(keys, app) {
         reference: number("reference", { title: "What the reference shows", units: one.units, unit: one.units[0], low: -1e6, asText: true, changed, help: "As the reference instrument shows it now, beside the point" }),
         reference_u: number("reference_u", { title: "Its uncertainty", units: one.steps, unit: one.steps[0], low: 0, asText: true, changed, help: "Standard uncertainty, from the reference's certificate (half of one that is stated for k = 2)" }),
         adjust: choice("adjust", [[true, "Correct the point"], [false, "Only check it"]], { given: "true", changed }),
-        instrument: text("instrument", { help: "The reference instrument, and its certificate" }),
+        instrument: text("instrument", { help: "The reference, and its certificate" }),
         confirm: text("confirm", { help: "Why so large a correction is right, by whoever answers for it" }),
       };
       for (const [key, made] of Object.entries(fields)) if (key !== "confirm") body.append(made.element);

@@ -10,10 +10,11 @@ import { pad } from "./pad.js";
 const LABELS = {
   passed: "Result", filters: "Which filters", filter: "Which filter", outlet: "Which outlet", basin: "Which basin", expires: "Good until, by the label",
   opened: "When its container was opened", litres: "How much", opened_clean_side: "Was the clean side of the water path opened?", lot: "Lot number", product: "Name on its label",
-  stirred: "Was it stirred?", strip: "Which test strip", value: "What was read", contact_min: "How long the contact was", began_at: "When the contact began",
+  stirred: "Was it stirred?", strip: "Which test strip", value: "Its value", contact_min: "How long the contact was", began_at: "When the contact began",
   ended_at: "When the contact ended", drained: "Drained afterwards?", rinsed: "Drained and rinsed?", residue_free: "Looked at: free of residue?", trip_ms: "It tripped after",
   trip_ma: "It tripped at", what: "What", duty: "Which duty", point: "Which point", name: "Name of the hold", released_by: "Who may release it", why: "Why", text: "Note",
   note: "Note", instrument: "Read from which instrument", serial: "Serial number of what came", alarm: "Which alarm", of: "Which record", at: "When", time: "The time now, by a watch that is right",
+  role: "What was read", reference: "What the reference shows", reference_u: "Its uncertainty", adjust: "What it is for", confirm: "Why so large a correction is right",
 };
 const UNITS = { litres: "L", contact_min: "min", minutes: "min", trip_ms: "ms", trip_ma: "mA" };
 const READ_IN = { concentration_check: ["%", "ppm", "mg/L"] };
@@ -24,7 +25,7 @@ function field(key, control, help = "") {
   name.id = `field-${key}`;
   const element = make("div", "field", name, ...(help ? [make("span", "field-help", help)] : []), control);
   element.dataset.key = key;
-  control.setAttribute("aria-labelledby", name.id);
+  control.setAttribute("aria-labelledby", control.id ? `${name.id} ${control.id}` : name.id);
   return element;
 }
 
@@ -61,6 +62,7 @@ export function number(key, { low, high, unit = UNITS[key] || "", units = [], he
     show();
     if (changed) changed(said);
   });
+  press.id = `value-${key}`;
   const show = () => put(press, said ? `${said.text}${said.unit ? ` ${signOf(said.unit)}` : ""}` : `Type${unit ? ` (${signOf(unit)})` : "…"}`);
   show();
   const value = () => (!said ? undefined : asText ? `${said.text} ${said.unit}`.trim() : mode ? said.text : Number(said.text));
@@ -138,9 +140,9 @@ export function fieldOf(record, one, { plan, keys, app, changed }) {
   if (kind === "flag") return key === "passed" ? flag(key, {}, ["Passed", "Failed"]) : flag(key, {});
   if (one.words.length) return choice(key, one.words.map((word) => [word, sentence(words(word))]));
   if (kind === "number") return number(key, { low: one.low, high: one.high });
-  if (kind === "date") return number(key, { mode: "date", help: one.says });
+  if (kind === "date") return number(key, { mode: "date", help: "Year, month, day; or year and month" });
   if (kind === "time" || kind === "any_time") return moment(key, { mustSay: kind === "time" });
   if (kind === "reading") return reading(record, key, plan, keys);
-  if (kind === "line" || kind === "note") return text(key, { isLong: kind === "note", help: key === "why" ? "" : one.says });
+  if (kind === "line" || kind === "note") return text(key, { isLong: kind === "note", help: key === "why" || key === "text" ? "" : sentence(one.says) });
   return null;
 }

@@ -67,7 +67,7 @@ export function recordForm(kind, keys, app) {
   }
   const order = (key) => {
     const at = (AT_ONCE[kind] || []).indexOf(key);
-    return at < 0 ? 100 : at;
+    return at >= 0 ? at : form.needs.some((group) => group.includes(key)) ? -1 : 100;
   };
   function add(made, isFirst) {
     fields.push(made);

@@ -246,7 +246,7 @@ export function dailyTest(basin, app) {
     toggle(at.tiles, ports && !["loading", "over"].includes(stage));
     const create = (port) => {
       const one = button("tile", "", () => draft.change((state) => !state.running && (state.at = port)));
-      one.append(make("span", "tile-port", String(port)), make("span", "tile-text"), markOf());
+      one.append(make("span", "tile-port", make("span", "aside", "Port "), String(port)), make("span", "tile-text"), make("span", "aside tile-word"), markOf());
       return make("li", "", one);
     };
     keep(at.tiles, list, (port) => port, create, (element, port) => {
@@ -259,7 +259,7 @@ export function dailyTest(basin, app) {
       put(part(tile, "tile-text"), isRunning ? "runs" : one ? `${said(one.seconds)} s` : isByEye(port) ? "by eye" : "not yet");
       draw(part(tile, "mark"), { failed: "bad", enough: "met", eye: "by_eye", running: "waiting" }[state] || "off");
       toggle(part(tile, "mark"), state !== "open");
-      set(tile, "aria-label", `Port ${port}: ${{ failed: "too little", enough: "enough", eye: "adequate by eye", running: "the stopwatch runs", measured: "measured", open: "not measured yet" }[state]}`);
+put(part(tile, "tile-word"), { failed: ", too little", enough: ", enough" }[state] || "");
     });
   }
   const showers = {
@@ -273,7 +273,6 @@ export function dailyTest(basin, app) {
       put(at.port, `Port ${port}${ports > 1 ? ` of ${ports}` : ""}`);
       put(at.time, said(s));
       put(at.volume, `${ml} mL`);
-      set(at.volume, "aria-label", `Volume: ${ml} mL; change it`);
       at.fill.style.width = `${Math.min(100, (s / rules.within_s) * 75)}%`;
       put(at.limit, `${rules.within_s} s`);
       const beyond = s >= rules.within_s;

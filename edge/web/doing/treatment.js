@@ -1,7 +1,7 @@
 // A water-path treatment, step by step. Where it stands, and how long its contact has to last yet, the station says; between two of its
 // answers this page counts down by its own monotonic clock, which nobody sets. Each step is a record of its own, so nothing else is kept.
 
-import { button, make, markOf, put, set, show as toggle } from "../dom.js";
+import { button, make, markOf, put, set } from "../dom.js";
 import { record, signing } from "../people.js";
 import { clockTime, lasting, nowMs, speed } from "../told.js";
 import { donePage, note } from "./done.js";
@@ -33,10 +33,11 @@ export function treatment() {
   at.fault = make("p", "who-fault");
   at.fault.setAttribute("role", "alert");
   at.body = make("div", "doing-body");
-  root.append(head, at.steps, at.body, who.element, at.fault);
+  root.append(head, at.steps, at.body, at.fault);
 
   async function send(step, more, press) {
     const name = who.name();
+    if (!who.element.isConnected) press.before(who.element);
     if (who.isAsked() && !name) {
       put(at.fault, "Say who you are.");
       return who.focus();
@@ -95,8 +96,8 @@ export function treatment() {
     },
     cant_be_timed: () => [make("section", "panel", make("p", "big-line", "How long the contact has lasted can't be told"), at.said = make("p", ""), again("main big"))],
   };
-  function again(className = "") {
-    const press = button(className || "anew", "Begin the contact anew", () => send("begins", {}, press));
+  function again(className = "anew") {
+    const press = button(className, "Begin the contact anew", () => send("begins", {}, press));
     return make("div", "buttons", press);
   }
 
@@ -112,13 +113,13 @@ export function treatment() {
       stage = now;
       at.body.replaceChildren(...builders[now]());
       const first = at.body.querySelector(".main");
+      if (first) first.before(who.element);
       if (first) first.focus({ preventScroll: true });
     }
     if (wants.trouble) put(at.fault, wants.trouble);
     const step = { none: 0, contact: 0, contact_done: 0, cant_be_timed: 0, afterwards: 1 }[now];
     [...at.steps.children].forEach((one, n) => set(one, "aria-current", n === step && now !== "none" ? "step" : null));
     who.say();
-    toggle(who.element, now !== "contact");
     if (now === "contact") {
       const left = Math.ceil(leftS());
       put(at.left, `${Math.floor(left / 60)}:${String(left % 60).padStart(2, "0")}`);

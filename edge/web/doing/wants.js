@@ -30,7 +30,9 @@ export const GROUPS = [
   ["Hold and work", ["hold", "release", "work_begins", "work_ends"]],
   ["Alarms and corrections", ["out_of_service", "in_service", "correction"]],
 ];
-const TITLES = { entered_reading: "Reading by eye", correction: "Take back a record", out_of_service: "Alarm out of service", in_service: "Alarm back in service" };
+const TITLES = {
+  water_path_treatment: "Water-path treatment", disinfectant_top_up: "Disinfectant top-up",
+  entered_reading: "Reading by eye", correction: "Take back a record", out_of_service: "Alarm out of service", in_service: "Alarm back in service" };
 export const kindTitle = (record) => TITLES[record] || sentence(titled("records", record) || words(record));
 
 /** A record with what its form is given already, by its plain name. */
@@ -39,10 +41,13 @@ export function titleOf(record, keys = {}) {
   const duty = plan && plan.duties.find((one) => one.id === keys.duty);
   if (duty) return duty.title;
   const point = plan && [...plan.points, ...plan.by_eye].find((one) => keys.point && (one.id === keys.point || one.point === keys.point));
-  const of = [keys.basin && `basin ${words(keys.basin)}`, keys.filters && `filter ${words(keys.filters)}`, keys.outlet && `${words(keys.outlet)} outlet`,
+  const of = [keys.basin && `basin ${words(keys.basin)}`, keys.filters && words(keys.filters), keys.outlet && words(keys.outlet),
     keys.point && (point ? pointName(point).toLowerCase() : keys.point), keys.role && (titled("roles", keys.role) || words(keys.role)).toLowerCase()].filter(Boolean);
   return kindTitle(record) + (of.length ? `: ${of.join(", ")}` : "");
 }
+/** What the station says, without the command line's form of a record behind it: here a form stands beside it. */
+export const plainly = (text) => text.replace(/\s*\((\w+)[^()]*\)$/, (all, word) => (formOf(word) ? "" : all));
+
 /** The place of a record's form, with what it is given. */
 export const placeOf = (record, keys = {}) => `#do/${record}${Object.keys(keys).length ? `?${new URLSearchParams(keys)}` : ""}`;
 /** [record, keys] of the page's address; ["", {}] in the list. */

@@ -9,7 +9,7 @@ import { allDrafts } from "../doing/draft.js";
 import { recordForm } from "../doing/form.js";
 import { dailyTest } from "../doing/test.js";
 import { treatment } from "../doing/treatment.js";
-import { GROUPS, formOf, kindTitle, placeOf, placed, refresh, setup, titleOf, wants } from "../doing/wants.js";
+import { GROUPS, formOf, kindTitle, placeOf, placed, plainly, refresh, setup, titleOf, wants } from "../doing/wants.js";
 
 export const title = "Do";
 export const mark = "by_hand";
@@ -132,7 +132,7 @@ function mayBe(element) {
   const form = formOf(element.dataset.record);
   const why = whyNot(form, element.dataset.record);
   element.classList.toggle("not-mine", Boolean(why));
-  put(part(element, "kind-may"), why ? `for ${form.may.join(" or ")}` : "");
+  put(part(element, "kind-may"), why ? `${sentence(form.may.join(" or "))} records this` : "");
 }
 function createAsk(one) {
   const go = link("ask-go", placeOf(one.record, one.keys), "");
@@ -143,8 +143,8 @@ function createAsk(one) {
 function updateAsk(element, one) {
   set(element, "data-for", one.for_ready && !one.instead ? "ready" : null);
   put(part(element, "ask-title"), `${one.instead ? "Or: " : ""}${titleOf(one.record, one.keys)}`);
-  put(part(element, "ask-text"), one.instead ? "" : one.text);
-  put(part(element, "ask-why"), [one.for_ready ? "READY waits for it" : "", one.why && sentence(one.why)].filter(Boolean).join(" · "));
+  put(part(element, "ask-text"), one.instead ? "" : plainly(one.text));
+  put(part(element, "ask-why"), [one.for_ready ? "READY waits for it" : "", one.why && plainly(sentence(one.why))].filter(Boolean).join(" · "));
   put(part(element, "ask-open"), isBegun(one) ? "Go on" : "Begin");
 }
 const isBegun = (one) => seen.drafts.some((draft) => draft.record === one.record && (draft.basin || "") === (one.keys.basin || ""));
