@@ -97,8 +97,8 @@ def _asked(seen: Seen) -> Iterator[dict[str, Any]]:
             if answer in told:
                 continue
             told.append(answer)
-            alarm = next((ident for ident, other in owed.items() if other == answer), None)
-            yield _ask(answer, text, for_ready=True, instead=at > 0, alarm=None if alarm is None else alarms[alarm])
+            told_by = next((alarms[ident] for ident, other in owed.items() if other == answer), None)
+            yield _ask(answer, text, for_ready=True, instead=at > 0, alarm=told_by)
     rest = [(alarms[ident], answer) for ident, answer in owed.items() if answer not in told]
     rest.sort(key=lambda one: (-rank_of(one[0]["priority"]), str(one[0].get("since"))))
     for alarm, answer in rest:

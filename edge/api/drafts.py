@@ -21,9 +21,10 @@ from edge.api.jsonout import dumps
 from edge.api.people import MAY_LOOK
 from edge.api.preference import OfViewer
 from edge.api.problems import Problem, unknown_name
+from edge.domain.errors import RecordRefused
 from edge.domain.permits import Who
 from edge.domain.records.daily_tests import after_failure, failed_ports, test_result
-from edge.domain.records.forms import FORMS, LONGEST_NAME
+from edge.domain.records.forms import FORMS, LONGEST_NAME, refuse
 from edge.domain.strict_json import shown
 
 MOST: Final = 12
@@ -121,6 +122,10 @@ def _comes_to(desk: Any, draft: Draft, viewer: Any) -> dict[str, Any] | None:
     settings, body = seen.snapshot.settings, draft.body
     if draft.record != "daily_test" or settings is None:
         return None
+    try:
+        refuse({**body, "record": draft.record, "by": draft.by or "?"}, tuple(one.id for one in settings.basins))
+    except RecordRefused as exc:
+        return {"passed": None, "text": str(exc), "failed_ports": [], "advice": ""}
     passed, why = test_result(settings, body)
     return {
         "passed": passed, "text": seen.words.text(why), "failed_ports": sorted(failed_ports(settings, body)),

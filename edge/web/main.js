@@ -2,8 +2,9 @@
 //
 // Plain modules, no build step: each file is served as it stands. line.js has the stream and how old it is, book.js the journal, verdict.js
 // what the verdict says and asks for, told.js times and words, units.js units, device.js what this screen remembers, entries.js entries in
-// words, people.js records and
-// who signs them, session.js who is signed in, sign.js the dialog and the header's sign, scan.js card scanners, horizon.js the time axis, dom.js elements and marks.
+// words, people.js records and who signs them, session.js who is signed in, sign.js the dialog and the header's sign, scan.js card
+// scanners, horizon.js the time axis, dom.js elements and marks. doing/ has the pages of the view Do: wants.js what is asked, draft.js
+// what is begun, pad.js the keypad, fields.js and form.js the forms.
 
 import { Book } from "./book.js";
 import { light } from "./device.js";

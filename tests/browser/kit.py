@@ -127,8 +127,8 @@ SITE: Final = replace(
 
 #: places in the view Do, and what is there once it is shown
 DOING: Final = (
-    ("do", ".ask-go"), ("do/daily_test", ".watch-press"), ("do/water_path_treatment", ".treatment .main"), ("do/disinfectant_fill", ".send"),
-    ("do/calibration?point=reservoir", ".value-button"), ("do/correction", ".send"),
+    ("do", ".ask-go"), ("do/daily_test", ".watch-press"), ("do/water_path_treatment", ".treatment .main"),
+    ("do/disinfectant_fill", ".send"), ("do/calibration?point=reservoir", ".value-button"), ("do/correction", ".send"),
 )  # fmt: skip
 
 

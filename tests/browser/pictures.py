@@ -14,7 +14,7 @@ from typing import Final
 
 from tests.api_fakes import until
 from tests.browser.driver import Browser
-from tests.browser.kit import HEALTH, STATES, Station, a_day
+from tests.browser.kit import DOING, HEALTH, SITE, STATES, Station, a_day
 
 SIZES: Final = {
     "tablet": (1280, 800, False),
@@ -27,6 +27,8 @@ HEARD: Final = "!!document.body && 'view' in document.body.dataset && !document.
 #: view -> the states in which it is worth looking at
 VIEWS: Final = {
     "now": (*STATES, "lost", "never"),
+    "do": ("to_do", "ready", "lost"),
+    **{name: ("to_do",) for name, _ in DOING[1:]},
     "alarms": ("ready", "trip", "lost", "putting aside"),
     "record": ("ready", "lost"),
     "station": ("to_do", "lost"),
@@ -59,7 +61,7 @@ def _write(browser: Browser, folder: Path, view: str, state: str, looks: list[tu
     try:
         a_day(station.fakes.journal)
         station.fakes.parts_state = lambda: HEALTH
-        station.fakes.judge.show(**STATES.get(state, STATES["trip"]))
+        station.fakes.judge.show(**STATES.get(state, STATES["trip"]), settings=SITE)
         if state == "never":
             browser.call("Network.setBlockedURLs", urls=["*/api/1/*"])
         browser.go(f"{station.url}#{view}")
@@ -77,7 +79,7 @@ def _write(browser: Browser, folder: Path, view: str, state: str, looks: list[tu
             browser.size(*SIZES[size])
             browser.prefers(prefers_color_scheme="dark" if scheme == "dark" else "light")
             _settle(browser)
-            name = "-".join((view, state, size, scheme)).replace(" ", "_")
+            name = "-".join((view, state, size, scheme)).replace(" ", "_").replace("/", "-")
             (folder / f"{name}.png").write_bytes(browser.screenshot())
             if size != "desk" and state != "putting aside":
                 (folder / f"{name}-whole.png").write_bytes(browser.screenshot(whole=True))

@@ -5,16 +5,16 @@ import { button, make, markOf, put, set } from "../dom.js";
 import { record, signing } from "../people.js";
 import { clockTime, lasting, nowMs, speed } from "../told.js";
 import { donePage, note } from "./done.js";
-import { placeOf, refresh, setup, wants } from "./wants.js";
+import { kindTitle, placeOf, refresh, setup, wants } from "./wants.js";
 
 const ASK_EVERY_MS = 4000;
 const ASK_SOON_MS = 500; // as its end comes
 const AFTERWARDS = { drained: "Drained", rinsed: "Drained and rinsed", residue_free: "Rinse water looked at: free of residue" };
-const TITLE = "Water-path treatment";
 
 /** The page: {element, show(), end()}. */
 export function treatment() {
   const root = make("div", "doing treatment");
+  const title = kindTitle("water_path_treatment");
   const at = {};
   let stage = "";
   let askedAt = performance.now();
@@ -27,7 +27,7 @@ export function treatment() {
   const leftS = () => Math.max(0, state().left_s - ((performance.now() - wants.at) / 1000) * speed());
   const stageNow = () => state().state; // the station's word alone: a contact that this page ended early would not count
 
-  const head = make("div", "doing-head", make("a", "back-to", "‹ Do"), make("h2", "doing-title", TITLE));
+  const head = make("div", "doing-head", make("a", "back-to", "‹ Do"), make("h2", "doing-title", title));
   head.firstChild.href = "#do";
   at.steps = make("ol", "steps", ...["Contact", "Drain, rinse", "Finished"].map((text) => make("li", "step", text)));
   at.fault = make("p", "who-fault");
@@ -47,11 +47,11 @@ export function treatment() {
     const { ok, body, trouble: refused } = await record("water_path_treatment", { step, ...more }, name);
     press.disabled = false;
     if (!ok) return put(at.fault, refused);
-    note(body.seq, `${TITLE}, ${{ begins: "contact begins", ends: "contact ended", finished: "finished" }[step]}`);
+    note(body.seq, `${title}, ${{ begins: "contact begins", ends: "contact ended", finished: "finished" }[step]}`);
     if (body.counts === false) return put(at.fault, `Kept, but it does not count: ${body.why_not}`);
     if (step === "finished") {
       isDone = true;
-      return root.replaceChildren(donePage(TITLE, body));
+      return root.replaceChildren(donePage(title, body));
     }
     await refresh();
     show();

@@ -24,16 +24,14 @@ export const formOf = (record) => (wants.forms && wants.forms.records[record]) |
 // How kinds are grouped in the list; what acts on alarms stands there.
 export const GROUPS = [
   ["Tests and treatment", ["daily_test", "water_path_treatment", "outlet_test", "calibration"]],
-  ["Disinfectant", ["concentration_check", "disinfectant_fill", "disinfectant_top_up"]],
+  ["The disinfectant", ["concentration_check", "disinfectant_fill", "disinfectant_top_up"]],
   ["Readings and duties", ["entered_reading", "service", "note"]],
   ["Filters and equipment", ["filter_change", "equipment_change"]],
   ["Hold and work", ["hold", "release", "work_begins", "work_ends"]],
   ["Alarms and corrections", ["out_of_service", "in_service", "correction"]],
 ];
-const TITLES = {
-  water_path_treatment: "Water-path treatment", disinfectant_top_up: "Disinfectant top-up",
-  entered_reading: "Reading by eye", correction: "Take back a record", out_of_service: "Alarm out of service", in_service: "Alarm back in service" };
-export const kindTitle = (record) => TITLES[record] || sentence(titled("records", record) || words(record));
+const TITLES = { disinfectant_top_up: "Disinfectant top-up", entered_reading: "Reading by eye", correction: "Take back a record", out_of_service: "Alarm out of service", in_service: "Alarm back in service" };
+export const kindTitle = (record) => TITLES[record] || titled("conditions", record) || sentence(titled("records", record) || words(record));
 
 /** A record with what its form is given already, by its plain name. */
 export function titleOf(record, keys = {}) {

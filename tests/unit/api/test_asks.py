@@ -212,6 +212,15 @@ def test_what_a_test_comes_to_is_the_stations_own_judgement(desk: Desk) -> None:
     assert told["draft"]["comes_to"] == {"passed": True, "text": "passed", "failed_ports": [], "advice": ""}
 
 
+@pytest.mark.parametrize(
+    "ports", [[{"port": 1, "seconds": -1}], "x", [{"port": {}}], [[]], [{"port": 1, "seconds": True}]], ids=str
+)
+def test_a_test_whose_form_is_wrong_comes_to_nothing_and_says_why(desk: Desk, ports: Any) -> None:
+    told = desk("PUT", TEST, draft(body={"channel_ports": ports}))
+    assert told.status == 200 and told.json["draft"]["comes_to"]["passed"] is None
+    assert "channel_ports" in told.json["draft"]["comes_to"]["text"]
+
+
 def test_whoever_was_quicker_keeps_the_draft(desk: Desk) -> None:
     assert desk("PUT", TEST, draft()).status == 200
     assert_problem(desk("PUT", TEST, draft()), 409, "somebody has changed this draft meanwhile", "version 1")
