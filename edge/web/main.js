@@ -20,6 +20,7 @@ import * as record from "./views/record.js";
 import * as station from "./views/station.js";
 
 const LOOK_EVERY_MS = 500;
+const HEARD_WITHIN_MS = 4000;
 // A view is a module: `title` and `mark` for the navigation, mount(root, app) once it is gone to, show(app) twice a second and with each
 // picture, moved(app) where its place goes on (#name/more). `app` is {line, book}. Its place (#name) is its name here.
 const VIEWS = {
@@ -80,7 +81,8 @@ function showShell() {
   $("chip").classList.toggle("act", shown.isAct);
   draw(part($("chip"), "mark"), shown.mark);
   put(part($("chip"), "chip-text"), word);
-  toggle($("lost-strip"), shown.isLost && viewed !== "now");
+  const isLong = line.heardWall || performance.now() > HEARD_WITHIN_MS; // at first nothing moves under a finger
+  toggle($("lost-strip"), shown.isLost && viewed !== "now" && isLong);
   if (shown.isLost) put($("lost-strip"), line.heardWall ? `Not heard since ${clockTime(line.heardWall, true)}: what stands here is old. Don't start by it.` : "Nothing has been heard from the station yet.");
   // said to screen readers when it changes, and only then
   put($("said"), shown.isLost ? (line.heardWall ? "NOT READY, CAN'T TELL: the station is not heard" : "") : `${shown.title}${shown.under ? `, ${shown.under}` : ""}`);

@@ -7,6 +7,7 @@ published source. Who may record what: edge/domain/permits.py.
 from __future__ import annotations
 
 from collections.abc import Iterator
+from dataclasses import replace
 from pathlib import Path
 
 import pytest
@@ -142,3 +143,17 @@ def test_who_may_not_is_told_who_may(browser: Browser, manned: Station, made: tu
     shows(browser, "#who-fault", "A technician puts an alarm aside for at most 120 minutes")
     enabled = browser.js("[...document.querySelectorAll('#who [type=submit]')].map((b) => !b.disabled)")
     assert enabled == [True, True, False, False]
+
+
+def test_where_looking_takes_a_sign_in_the_page_asks_for_one_and_then_shows_the_station(
+    browser: Browser, manned: Station, made: tuple[Path, dict[str, str]]
+) -> None:
+    assert manned.access is not None
+    manned.access.rules = replace(manned.access.rules, is_looking_open=False)
+    browser.go("about:blank")
+    browser.go(f"{manned.url}#now")
+    until(lambda: browser.js("!!document.querySelector('#sign')"), "it asks")
+    assert browser.text("#live-word") == "NOT LIVE" and not browser.js("document.querySelectorAll('.point').length")
+    browser.type(made[1][AUDITOR] + "\r", 0.004)
+    until(lambda: browser.text("#live-word") == "live", "then it shows")
+    until(lambda: browser.js("document.querySelectorAll('.point').length"), "the points")

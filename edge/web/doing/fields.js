@@ -2,7 +2,7 @@
 // {key, element, value(), isSet()}; `value()` is what is sent, undefined where nothing was said.
 
 import { button, make, put, set } from "../dom.js";
-import { clockTime, dayName, nextDay, nowMs, pointName, sentence, startOfDay, titled, words } from "../told.js";
+import { alarmName, clockTime, dayName, nextDay, nowMs, pointName, sentence, startOfDay, titled, words } from "../told.js";
 import { signOf } from "../units.js";
 import { pad } from "./pad.js";
 
@@ -121,21 +121,28 @@ function reading(record, key, plan, keys) {
   return number(key, { units: READ_IN[record] || [], unit: (READ_IN[record] || [])[0], asText: true });
 }
 
+/** The alarms that a record may be about, those that stand first. */
+function alarmsFor(record, app) {
+  const all = Object.values((app.line.news || {}).alarms || {}).filter((a) => (record === "in_service") === (a.state === "out_of_service"));
+  all.sort((a, b) => (a.state === "normal") - (b.state === "normal"));
+  return all.map((a) => [a.id, alarmName(a.id)]);
+}
+
 /** The field of one key of a form; null where there is nothing to choose. `context`: {plan, keys, app, changed}. */
 export function fieldOf(record, one, { plan, keys, app, changed }) {
   const { key, kind } = one;
   const lists = {
     filters: () => plan.filters.map(({ id }) => [id, sentence(words(id))]), filter: () => plan.filters.map(({ id }) => [id, sentence(words(id))]),
     outlet: () => plan.outlets.map((id) => [id, sentence(words(id))]), basin: () => (plan.judged_basins.length ? plan.judged_basins.map((id) => [id, sentence(words(id))]) : []),
-    duty: () => plan.duties.map(({ id, title }) => [id, title]), alarm: () => Object.values((app.line.news || {}).alarms || {}).map((a) => [a.id, sentence(titled("alarms", a.id.split(":")[0]) || words(a.id)) + (a.id.includes(":") ? `: ${words(a.id.split(":").slice(1).join(" "))}` : "")]),
+    duty: () => plan.duties.map(({ id, title }) => [id, title]), alarm: () => alarmsFor(record, app),
     point: () => (record === "entered_reading" ? plan.by_eye.filter((p) => p.point).map((p) => [p.point, `${pointName(p)} (${p.point})`]) : plan.points.map((p) => [p.id, `${pointName(p)} (${p.id})`])),
     role: () => plan.by_eye.filter((p) => !p.point).map((p) => [p.role, titled("roles", p.role) || words(p.role)]),
   };
   if (record === "equipment_change" && key === "what") return choice(key, ["loaner", "swap", "repair", "sensor_fitted"].map((value) => [value, sentence(words(value))]));
   if (lists[key]) {
     const choices = lists[key]();
-    if (!choices.length) return null;
-    return choice(key, choices, { given: keys[key], several: kind === "names", changed: (value) => changed(key, value), help: key === "basin" ? "Left out: the station as a whole" : "" });
+    if (!choices.length && key !== "alarm") return null;
+    return choice(key, choices, { given: keys[key], several: kind === "names", changed: (value) => changed(key, value), help: key === "basin" ? "Left out: the station as a whole" : choices.length ? "" : "There is none." });
   }
   if (kind === "flag") return key === "passed" ? flag(key, {}, ["Passed", "Failed"]) : flag(key, {});
   if (one.words.length) return choice(key, one.words.map((word) => [word, sentence(words(word))]));

@@ -36,7 +36,7 @@ async function look() {
 /** The place in this view is another. */
 export function moved(app) {
   const place = location.hash;
-  const isKnown = wants.asks && wants.asks.setup && wants.forms;
+  const isKnown = wants.asks && wants.asks.setup && wants.forms && app.line.station; // the station has the words
   if (!at.root || at.shown === (isKnown ? place : null)) return;
   if (page) page.end();
   at.shown = isKnown ? place : null;
@@ -85,6 +85,7 @@ export function show(app) {
     refresh().then(() => moved(app));
     if (!placed()[0]) look();
   }
+  moved(app);
   if (page) page.show(app);
 }
 
