@@ -234,7 +234,7 @@ export function dailyTest(basin, app) {
       const first = at.body.querySelector(".main");
       if (first && now !== "result") first.focus({ preventScroll: true });
     }
-    put(at.by, draft.by && draft.version ? `Begun here or elsewhere; last by ${draft.by}` : "");
+    put(at.by, draft.by && draft.version ? `Last changed by ${draft.by}` : "");
     put(at.note, trouble || draft.trouble);
     toggle(at.note, trouble || draft.trouble);
     tiles();
@@ -339,7 +339,7 @@ put(part(tile, "tile-word"), { failed: ", too little", enough: ", enough" }[stat
   return {
     element: root,
     show() {
-      draft.watch();
+      if (!isOver) draft.watch();
       show();
     },
     end() {

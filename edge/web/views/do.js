@@ -2,6 +2,7 @@
 
 import { keep, make, markOf, part, put, section, set, show as toggle } from "../dom.js";
 import { whyNot } from "../people.js";
+import { session } from "../session.js";
 import { age, clockTime, sentence } from "../told.js";
 import { calibration } from "../doing/calibrate.js";
 import { backLine } from "../doing/done.js";
@@ -49,6 +50,8 @@ export function moved(app) {
 function pageOf(record, keys, app) {
   const plan = setup();
   if (!formOf(record)) return list(app);
+  const why = whyNot(formOf(record), record);
+  if (why && ["daily_test", "water_path_treatment"].includes(record)) return mayNot(record, keys, why); // forms say so themselves
   if (record === "daily_test" && plan.daily_test) {
     if (!keys.basin && plan.judged_basins.length) return whichBasin(plan);
     if (!keys.basin || plan.basins.some((one) => one.id === keys.basin)) return dailyTest(keys.basin || "", app);
@@ -57,6 +60,12 @@ function pageOf(record, keys, app) {
   if (record === "calibration") return calibration(keys, app);
   const { whole, ...rest } = keys;
   return recordForm(record, rest, app);
+}
+function mayNot(record, keys, why) {
+  const words = make("p", "may-not", why);
+  const hint = make("p", "quiet", "Whoever may signs in with their own card.");
+  const head = make("div", "doing-head", backLink(), make("h2", "doing-title", titleOf(record, keys)));
+  return { ...still(make("div", "doing", head, make("section", "panel", words, hint))), isRefusal: true };
 }
 const still = (element) => ({ element, show() {}, end() {} });
 function waiting() {
@@ -84,6 +93,10 @@ export function show(app) {
     Object.assign(seen, { askedAt: now, record: news });
     refresh().then(() => moved(app));
     if (!placed()[0]) look();
+  }
+  if (seen.role !== session().role) {
+    if (page && page.isRefusal) at.shown = undefined; // somebody else may
+    seen.role = session().role;
   }
   moved(app);
   if (page) page.show(app);
