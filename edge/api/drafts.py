@@ -148,9 +148,11 @@ async def all_drafts(request: Request, viewer: OfViewer) -> Response:
 async def put_draft(request: Request, viewer: OfViewer, record: RecordName, basin: BasinId = "") -> Response:
     """Keep a draft. `version`: of the one that it takes the place of, 0 where it is new; who may not make the record gets no draft."""
     desk, path = request.app.state.desk, request.url.path
+    who = await desk.door.writer(request, {"record": record})
     said = await body_of(request)
     _refuse(desk, said, record, basin, path)
-    who = await desk.door.writer(request, {"record": record, **({"by": said["by"]} if said.get("by") else {})})
+    if said.get("by"):
+        who = await desk.door.writer(request, {"record": record, "by": said["by"]})
     by = _name(who, said, path)
     kept = desk.drafts.keep(record, basin, by, said["version"], said["body"], said["state"], path)
     return _answer(desk, draft=told(desk, kept, viewer))
