@@ -28,7 +28,7 @@ from edge.domain.records.fact import Fact
 from edge.domain.records.forms import LONGEST_NAME, is_name, known
 from edge.domain.records.holding import holding
 from edge.domain.records.losses import DROPPED, LOST, unanswered
-from edge.domain.records.seen import is_alarming, seen, word_of
+from edge.domain.records.seen import LIVE, is_alarming, seen, word_of
 from edge.domain.settings import Settings
 
 #: what people do to alarms: remembered by the alarms themselves
@@ -67,7 +67,7 @@ USED: Final = "used"
 #: that an outlet was seen to trip, each by its own name
 TRIPPED: Final = "tripped"
 #: facts that are no records: they have no seq
-UNNUMBERED: Final = (POWER_UP, POWER_UNSURE, HEAT_OFF, USED, TRIPPED)
+UNNUMBERED: Final = (POWER_UP, POWER_UNSURE, HEAT_OFF, USED, TRIPPED, LIVE)
 
 
 def local_date(wall_ms: int, zone: ZoneInfo) -> date:
@@ -259,9 +259,9 @@ class RecordBook:
         """The machine may have been powered up, and nobody has said since that it wasn't."""
         return bool(unanswered(self.facts, POWER_UNSURE))
 
-    def seen(self, role: Role) -> Fact | None:
-        """What somebody saw of this role that no sensor outweighs (seen.py)."""
-        return seen(self.facts, self.settings, role)
+    def seen(self, role: Role, outlet: str | None = None) -> Fact | None:
+        """What somebody saw of this role (and of this outlet) that no sensor outweighs (seen.py)."""
+        return seen(self.facts, self.settings, role, outlet)
 
     def seen_off(self) -> Fact | None:
         """The last reading by eye, in the journal, of a machine without power: it was powered up since, or will be."""
