@@ -15,6 +15,7 @@ from collections.abc import Callable, Iterator, Mapping, Sequence
 from datetime import UTC, date, datetime, timedelta
 from functools import lru_cache
 from itertools import chain
+from math import inf
 from typing import Any, Final
 from zoneinfo import ZoneInfo
 
@@ -224,12 +225,16 @@ class RecordBook:
                 found = fact
         return found
 
-    def tested(self, basin: str | None = None) -> Fact | None:
-        """The daily test that stands: of one of several basins, or (None) of the station as a whole."""
-        if basin is None:
-            return self.standing("daily_test", self.passed, lambda test: is_about(self.settings, test.body, None))
+    def tested(self, basin: str | None = None, until_ms: float = inf) -> Fact | None:
+        """The daily test that stands: of one of several basins, or (None) of the station as a whole. `until_ms`: that stood then, by what
+        is known now.
+        """
         settings, found = self.settings, None
-        for test in self.facts:
+        if basin is None:
+            return self.standing(
+                "daily_test", self.passed, lambda test: test.at_ms <= until_ms and is_about(settings, test.body, None)
+            )
+        for test in (fact for fact in self.facts if fact.at_ms <= until_ms):
             if test.record == "daily_test" and test.counts and is_about(settings, test.body, basin):
                 passed, _ = test_result(settings, test.body, basin)
                 # one that failed in another basin may have left out what had failed here
