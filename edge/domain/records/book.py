@@ -26,7 +26,7 @@ from edge.domain.readings import Role
 from edge.domain.records.basins import basin_of, basins_about, is_about
 from edge.domain.records.daily_tests import left_out, test_result
 from edge.domain.records.fact import Fact
-from edge.domain.records.forms import LONGEST_NAME, is_name, known
+from edge.domain.records.forms import AFTERWARDS, LONGEST_NAME, is_name, known
 from edge.domain.records.holding import holding
 from edge.domain.records.losses import DROPPED, LOST, unanswered
 from edge.domain.records.seen import LIVE, is_alarming, seen, word_of
@@ -368,6 +368,7 @@ class RecordBook:
                 str(fact.body.get("duty")),
                 fact.body.get("step"),
                 fact.body.get("done"),
+                *(fact.body.get(key) is False for key in AFTERWARDS),
                 fact.body.get("role"),
                 fact.body.get("of"),
                 fact.body.get("name"),

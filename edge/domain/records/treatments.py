@@ -109,15 +109,19 @@ def denied(body: Mapping[str, Any]) -> str | None:
 def in_path(book: RecordBook) -> Fact | None:
     """The last fact by which disinfectant is in the water path, or may be: a contact that has begun or ended, or what wasn't drained,
     rinsed, or free of residue. It binds, whatever date it has, until a treatment is done that comes after it in the journal and not
-    before it by date.
+    before it by date. What somebody said was left undone binds also where the version of then kept it as not counting.
     """
     found: Fact | None = None
     for fact in book.facts:
-        if found is not None and is_done_treatment(fact) and fact.at_ms >= found.at_ms:
+        if fact.record != "water_path_treatment":
+            continue
+        if found is not None and is_done_treatment(fact) and denied(fact.body) is None and fact.at_ms >= found.at_ms:
             found = None
-        elif fact.record == "water_path_treatment" and fact.counts:
+        elif fact.counts:
             is_open = fact.body.get("done") is False or leaves_disinfectant(fact.body)
             found = fact if is_open else found
+        elif denied(fact.body) is not None and not (fact.body.get("counts") or fact.body.get("stands")):
+            found = fact  # nobody took it back: it never counted
     return found
 
 

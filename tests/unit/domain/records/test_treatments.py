@@ -333,3 +333,23 @@ def test_drops_are_taken_anew_after_a_change() -> None:
     assert "no steady draw" not in made.state_of("filter:coarse")[1]
     made.change_filters()
     assert "no steady draw of late to judge its drop by" in made.state_of("filter:coarse")[1]
+
+
+@pytest.mark.parametrize("counted", [False, True])
+@pytest.mark.parametrize("key", AFTER)
+@pytest.mark.parametrize("state", [False, True])
+def test_what_an_older_version_kept_of_a_path_that_was_not_rinsed_binds_after_an_upgrade(
+    key: str, counted: bool, state: bool
+) -> None:
+    made = treated()
+    wait(made, MINUTE)
+    step(made, "begins")
+    place, entry = max((n, e) for n, e in enumerate(made.said) if e.kind == "record")
+    old = {k: v for k, v in entry.body.items() if k not in ("step", "done")}
+    made.said[place] = entry._replace(body={**old, "contact_min": 12, key: False, "counts": counted})
+    made.start_again(boot="boot-2", state=False)
+    if state:
+        made.start_again(boot="boot-3", state=True)
+    assert owed(made)[0] == "unmet" and "as early technician recorded" in owed(made)[1]
+    wait(made, 13 * MINUTE)
+    assert kept(made, "water_path_treatment", contact_min=11, **AFTER)["counts"] and owed(made)[0] == "met"
