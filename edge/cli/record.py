@@ -21,7 +21,7 @@ from edge.domain.errors import RecordRefused, UnusableInput, WarmwellError
 from edge.domain.quantities import DIFFERENCE_OF, UnitError, quantity
 from edge.domain.readings import KIND_OF, UNIT_OF, Kind, Role
 from edge.domain.record_bodies import Kept
-from edge.domain.records import forms, spelling
+from edge.domain.records import border, forms, spelling
 from edge.terminal import is_terminal
 
 Ask = Callable[[str], str]
@@ -66,7 +66,7 @@ def record(
             fault.what, where=f"record {kind!r}, {fault.key}", expected=plain.expected(fault, kind), do=fault.do
         )
     try:
-        forms.refuse(body)
+        border.refuse(body)
     except RecordRefused as exc:
         raise _unusable(exc) from None
     entry = sent(body, url)
@@ -203,6 +203,8 @@ def _spelt(key: str, text: str, kind: str) -> Any:
         return [one.strip() for one in bare.split(",") if one.strip()]
     if kind == "ports" and bare.lower().startswith("port"):
         return _ports(text)
+    if kind == "whole" and spelling.is_seq(bare):
+        return int(bare.strip(" #"))
     if kind == "number" and (found := plain.number(key, text)) is not None:
         return found
     return _value(text)

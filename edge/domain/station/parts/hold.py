@@ -9,8 +9,9 @@ from typing import Any
 from edge.domain.entries import Now
 from edge.domain.messages import Message, Value, both, name, names, of_kept, part, parts, say, text
 from edge.domain.records import losses
-from edge.domain.records.counting import outlets_of, overlooked
+from edge.domain.records.counting import overlooked
 from edge.domain.records.fact import Fact
+from edge.domain.records.outlets import outlets_of
 from edge.domain.station.judged import MET, UNKNOWN, UNMET, Judged, by_fact
 from edge.domain.station.part import Judge, Part
 from edge.domain.station.view import View

@@ -172,6 +172,11 @@ PEOPLE: Final[Mapping[str, str]] = {
     "outlet.tripped": "tripped",
     "outlet.tripped.ask": "Have the {outlet} outlet's trip looked into; reset it once, dry-handed",
     "outlet.has_tripped": "the {outlet} outlet has tripped",
+    "outlet.seen_tripped": "{by} saw the {outlet} outlet tripped",
+    "outlet.seen.ask": (
+        "once it is over, test it and record that (outlet_test outlet={outlet}), or enter that it is ok "
+        "(entered_reading role=outlet_protection value=ok)"
+    ),
     "outlet.seen_tripped.ask": "Have the outlet's trip looked into; reset it once, dry-handed; then read it again",
     "outlet.comes_and_goes": "live at this moment, but its trip comes and goes",
     "outlet.comes_and_goes.ask": "Have the {outlet} outlet looked into",

@@ -92,6 +92,9 @@ RECORDS: Final[Mapping[str, str]] = {
     # readings by eye
     "entered.no_such_point": "there is no point {quoted}{near}",
     "entered.other_role": "{point} has not the role {quoted}: name one of them",
+    "entered.of_another": (
+        "{by} saw it {value}, and named no point, or another one: enter what is so now with role={role}"
+    ),
     "entered.by_sensor": (
         "{point} is read by its sensor: nobody enters its readings; what an instrument shows beside it is a calibration with adjust=false"
     ),

@@ -185,6 +185,11 @@ PEOPLE: Final[Mapping[str, str]] = {
     "outlet.tripped": "déclenchée",
     "outlet.tripped.ask": "Faire examiner le déclenchement de la prise {outlet}; la réarmer une fois, mains sèches",
     "outlet.has_tripped": "la prise {outlet} s'est déclenchée",
+    "outlet.seen_tripped": "{by} a vu la prise {outlet} déclenchée",
+    "outlet.seen.ask": (
+        "une fois que c'est passé, la tester et l'enregistrer (outlet_test outlet={outlet}), ou saisir qu'elle est en ordre "
+        "(entered_reading role=outlet_protection value=ok)"
+    ),
     "outlet.seen_tripped.ask": (
         "Faire examiner le déclenchement de la prise; la réarmer une fois, mains sèches; puis la relire"
     ),

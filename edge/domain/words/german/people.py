@@ -179,6 +179,11 @@ PEOPLE: Final[Mapping[str, str]] = {
     "outlet.tripped": "ausgelöst",
     "outlet.tripped.ask": "Das Auslösen der Steckdose {outlet} prüfen lassen; einmal mit trockenen Händen zurücksetzen",
     "outlet.has_tripped": "die Steckdose {outlet} hat ausgelöst",
+    "outlet.seen_tripped": "{by} hat gesehen, dass die Steckdose {outlet} ausgelöst hat",
+    "outlet.seen.ask": (
+        "sobald es vorbei ist, sie prüfen und das erfassen (outlet_test outlet={outlet}), oder eingeben, dass sie in Ordnung ist "
+        "(entered_reading role=outlet_protection value=ok)"
+    ),
     "outlet.seen_tripped.ask": (
         "Das Auslösen der Steckdose prüfen lassen; einmal mit trockenen Händen zurücksetzen; dann erneut ablesen"
     ),

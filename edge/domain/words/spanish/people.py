@@ -179,6 +179,11 @@ PEOPLE: Final[Mapping[str, str]] = {
         "Hacer investigar el disparo de la toma de corriente {outlet}; rearmarla una vez, con las manos secas"
     ),
     "outlet.has_tripped": "la toma de corriente {outlet} se ha disparado",
+    "outlet.seen_tripped": "{by} vio disparada la toma de corriente {outlet}",
+    "outlet.seen.ask": (
+        "cuando haya pasado, probarla y registrarlo (outlet_test outlet={outlet}), o introducir que está bien "
+        "(entered_reading role=outlet_protection value=ok)"
+    ),
     "outlet.seen_tripped.ask": (
         "Hacer investigar el disparo de la toma de corriente; rearmarla una vez, con las manos secas; después leerla de nuevo"
     ),
