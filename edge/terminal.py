@@ -4,11 +4,10 @@ from __future__ import annotations
 
 import contextlib
 import errno
+import json
 import os
 import sys
-import tempfile
-import traceback
-from collections.abc import Callable, Iterator, Mapping
+from collections.abc import Callable, Iterable, Iterator, Mapping
 from pathlib import Path
 from typing import Any, BinaryIO, Final
 
@@ -25,38 +24,61 @@ def exit_code(refusal: WarmwellError) -> int:
     return next((code for kind, code in _CODES if isinstance(refusal, kind)), FAULT)
 
 
-def guarded(call: Callable[[], int | None]) -> int:
-    """Run a verb; whatever happens becomes an exit code and at most a few sentences on standard error."""
+def guarded(call: Callable[[], int | None], *, as_json: bool = False) -> int:
+    """Run a verb; whatever happens becomes an exit code and at most a few sentences on standard error, or one JSON object for each."""
     try:
         code = call()
         sys.stdout.flush()
         return code or DONE
-    except WarmwellError as refusal:
-        complain(str(refusal))
-        return exit_code(refusal)
     except BrokenPipeError:  # `warmwell … | head`: whoever read has enough
         _no_more_output()
         return DONE
     except KeyboardInterrupt:
         return 130
-    except EOFError:  # Ctrl-D where something was asked for
-        complain(
-            "standard input: it ended where an answer was asked for; expected an answer. Nothing was sent: start again."
-        )
-        return UNUSABLE
-    except OSError as exc:
-        if exc.errno not in _DISK_SAYS_NO:
-            complain(_unexpected(exc))
-            return FAULT
-        _no_more_output()
-        complain(
-            f"{exc.filename or 'output'}: it can't be written ({exc.strerror}); expected a disk with room. "
-            "Free some space, or write to another disk."
-        )
-        return FAULT
     except Exception as exc:  # supervision border: the last one there is
-        complain(_unexpected(exc))
-        return FAULT
+        refusal = exc if isinstance(exc, WarmwellError) else _as_refusal(exc)
+        refuse(refusal, as_json=as_json)
+        return exit_code(refusal)
+
+
+def refuse(refusal: WarmwellError, *, as_json: bool) -> None:
+    """Say a refusal: each of its sentences on a line, or as the JSON object of problem_json() on one."""
+    if not as_json:
+        complain(str(refusal))
+        return
+    several: Iterable[WarmwellError] = refusal if isinstance(refusal, Iterable) else (refusal,)
+    for one in several:
+        complain(json.dumps({**problem_json(one), "exit": exit_code(refusal)}, ensure_ascii=False))
+
+
+def problem_json(refusal: WarmwellError) -> dict[str, Any]:
+    """A refusal for programs: its sentence as `detail`, and the four parts, by the names that the API has for them."""
+    parts = {"what": refusal.what, "where": refusal.where, "expected": refusal.expected, "do": refusal.do}
+    return {"type": "about:blank", "detail": str(refusal), **parts}
+
+
+def say_json(what: Mapping[str, Any]) -> None:
+    """One object on one line of standard output, at once."""
+    print(json.dumps(what, ensure_ascii=False, separators=(",", ":")), flush=True)
+
+
+def _as_refusal(exc: Exception) -> WarmwellError:
+    """What no part foresaw, as a refusal."""
+    if isinstance(exc, EOFError):  # Ctrl-D where something was asked for
+        return UnusableInput(
+            "it ended where an answer was asked for", where="standard input", expected="an answer",
+            do="Nothing was sent: start again",
+        )  # fmt: skip
+    if isinstance(exc, OSError) and exc.errno in _DISK_SAYS_NO:
+        _no_more_output()
+        return WarmwellError(
+            f"it can't be written ({exc.strerror})", where=str(exc.filename or "output"), expected="a disk with room",
+            do="Free some space, or write to another disk",
+        )  # fmt: skip
+    return WarmwellError(
+        f"it met a fault of its own ({type(exc).__name__}: {str(exc)[:200]})", where="Warmwell", expected="none",
+        do=f"Please report it; {_written_down(exc)}",
+    )  # fmt: skip
 
 
 def _open_streams() -> None:
@@ -78,17 +100,19 @@ def _no_more_output() -> None:
         os.dup2(os.open(os.devnull, os.O_WRONLY), sys.stdout.fileno())
 
 
-def _unexpected(exc: Exception) -> str:
+def _written_down(exc: Exception) -> str:
+    """Where the trace of a fault is."""
+    import tempfile
+    import traceback
+
     if os.environ.get("WARMWELL_DEBUG") == "1":
         traceback.print_exception(exc)
-    where = "run it again with WARMWELL_DEBUG=1 set to see where"
     try:
         with tempfile.NamedTemporaryFile("w", prefix="warmwell-fault-", suffix=".log", delete=False) as file:
             traceback.print_exception(exc, file=file)
-            where = f"it is written down in {file.name}"
-    except OSError:
-        pass  # a full disk, perhaps the very cause
-    return f"Warmwell met a fault of its own ({type(exc).__name__}: {str(exc)[:200]}); {where}. Please report it."
+            return f"it is written down in {file.name}"
+    except OSError:  # a full disk, perhaps the very cause
+        return "run it again with WARMWELL_DEBUG=1 set to see where"
 
 
 def use_utf8() -> None:
