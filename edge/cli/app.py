@@ -14,7 +14,7 @@ import typer
 
 from edge import terminal
 from edge.cli import running, usage
-from edge.cli.options import FileArgument, FileOption, Json, done
+from edge.cli.options import FileArgument, FileOption, Json, JsonLines, done
 from edge.cli.people_verbs import verbs as people_verbs
 
 app = typer.Typer(
@@ -126,7 +126,10 @@ def run(
 
 @app.command()
 def check(file: Annotated[Path, FileArgument(help="The station file.", metavar="FILE")], json: Json = False) -> None:
-    """Check a station file: every mistake with its line, who is told, and what is not active yet. Sends nothing."""
+    """Check a station file: every mistake with its line, who is told, and what is not active yet. Sends nothing.
+
+    --json: {"file", "usable": true, "station", "settings", "warnings", "not_active"}, or {"file", "usable": false, "mistakes"}.
+    """
 
     def work() -> int:
         from edge.cli import check as cli_check
@@ -143,7 +146,11 @@ def tell(
     target: Annotated[str | None, typer.Option(help="Only this target.", metavar="ID")] = None,
     json: Json = False,
 ) -> None:
-    """Say who is told away from the page, and when; with --test tell each now."""
+    """Say who is told away from the page, and when; with --test tell each now.
+
+    --json: a line for each target, {"id", "by", "priority", "outside_hours", "text"}; with --test also "sent", "came" (null:
+    nobody can know) and "why".
+    """
 
     def work() -> int:
         from edge import config
@@ -166,7 +173,10 @@ def certificate(
     again: Annotated[bool, typer.Option("--again", help="With make: replace one that still holds.")] = False,
     json: Json = False,
 ) -> None:
-    """The page's certificate and fingerprint, and the page's address as a QR code; make one, or request one."""
+    """The page's certificate and fingerprint, and the page's address as a QR code; make one, or request one.
+
+    --json: show, make: {"page", "certificate", "svg"}; request: {"request", "names", "key", "certificate"}.
+    """
 
     def work() -> int:
         from edge import config
@@ -244,7 +254,10 @@ def verify(
     ] = None,
     json: Json = False,
 ) -> None:
-    """Check that nothing in the journal was changed, removed or put in."""
+    """Check that nothing in the journal was changed, removed or put in.
+
+    --json: {"folder", "ok", "why", "station", "head", "first_bad_seq", "lost"}; what doesn't hold is no refusal.
+    """
 
     def work() -> int:
         from edge.domain.station.station import FOLD_VERSION
@@ -316,7 +329,10 @@ def alarms(
     until: Annotated[str | None, typer.Option("--to", help="With --performance: before then.", metavar="TIME")] = None,
     json: JsonLines = False,
 ) -> None:
-    """Why each alarm is there and what to do about it; or how the alarms have performed, by the standards' figures."""
+    """Why each alarm is there and what to do about it; or how the alarms have performed, by the standards' figures.
+
+    --json: a line for each alarm, or one with the figures.
+    """
 
     def work() -> int:
         from edge.cli import alarms as cli_alarms
@@ -362,7 +378,10 @@ def retained(
     yes: Annotated[bool, typer.Option("--yes", help="Empty them without asking.")] = False,
     json: Json = False,
 ) -> None:
-    """List the topics on the broker of what the station file no longer has, such as a renamed point; --clear empties them."""
+    """List the topics on the broker of what the station file no longer has, such as a renamed point; --clear empties them.
+
+    --json: {"broker", "topics": [{"topic", "emptied", "said"}]}; nothing is asked: --clear then needs --yes.
+    """
 
     def work() -> int:
         from edge.cli import retained as cli_retained
@@ -453,7 +472,10 @@ def survey(
     for_s: Annotated[float, typer.Option("--for", help="How long to look.", metavar="SECONDS", min=0.1)] = 10.0,
     json: Json = False,
 ) -> None:
-    """Look at what is wired to this board, live, and write a station file to start from. Switches nothing."""
+    """Look at what is wired to this board, live, and write a station file to start from. Switches nothing.
+
+    --json: a line for each thing found, told apart by "type": device, reading, absent, file.
+    """
 
     def work() -> int:
         from edge.survey import survey as looking

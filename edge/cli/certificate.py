@@ -101,13 +101,13 @@ def request(plan: StationFile, *, as_json: bool = False) -> int:
     return DONE
 
 
-def look(plan: StationFile, anyone: Anyone) -> tuple[list[str], list[str]]:
-    """(warnings, mistakes) of the page's way to the network, one sentence each."""
-    warnings, mistakes = list[str](), list[str]()
+def look(plan: StationFile, anyone: Anyone) -> tuple[list[str], list[UnusableInput]]:
+    """(warnings, mistakes) of the page's way to the network."""
+    warnings, mistakes = list[str](), list[UnusableInput]()
     try:
         refuse_nobody(plan, anyone)
     except UnusableInput as exc:
-        (mistakes if plan.keep.folder.is_dir() else warnings).append(str(exc))
+        mistakes.append(exc) if plan.keep.folder.is_dir() else warnings.append(str(exc))
     tls = plan.api.tls
     if tls is None:
         return warnings, mistakes
@@ -117,10 +117,10 @@ def look(plan: StationFile, anyone: Anyone) -> tuple[list[str], list[str]]:
         elsewhere = isinstance(exc.__cause__, PermissionError) or (
             isinstance(exc.__cause__, FileNotFoundError) and not plan.keep.folder.is_dir()
         )
-        (warnings if elsewhere else mistakes).append(str(exc))
+        warnings.append(str(exc)) if elsewhere else mistakes.append(exc)
     else:
         warnings += [f"{plan.path}, api.tls: {text}." for text in _doubts(facts, plan, tls)]
-    return [f"Warning: {text}" for text in warnings], mistakes
+    return warnings, mistakes
 
 
 def _doubts(facts: Facts, plan: StationFile, tls: PageTlsPlan) -> list[str]:

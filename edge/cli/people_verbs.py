@@ -25,7 +25,10 @@ def add(
     keep: Keep = KEEP,
     json: Json = False,
 ) -> None:
-    """Add a person, and print their code once."""
+    """Add a person, and print their code once.
+
+    --json: {"name", "role", "code"}.
+    """
 
     def work() -> int:
         from edge.cli import people
@@ -37,7 +40,10 @@ def add(
 
 @verbs.command()
 def remove(name: Name, keep: Keep = KEEP, json: Json = False) -> None:
-    """Remove a person: signed out everywhere, tokens revoked. What they recorded stays."""
+    """Remove a person: signed out everywhere, tokens revoked. What they recorded stays.
+
+    --json: {"removed": {"name", "role"}, "left": [{"name", "role"}]}.
+    """
 
     def work() -> int:
         from edge.cli import people
@@ -49,7 +55,10 @@ def remove(name: Name, keep: Keep = KEEP, json: Json = False) -> None:
 
 @verbs.command("list")
 def list_(keep: Keep = KEEP, json: Json = False) -> None:
-    """Print everybody, with their roles."""
+    """Print everybody, with their roles.
+
+    --json: {"people": [{"name", "role"}]}.
+    """
 
     def work() -> int:
         from edge.cli import people
@@ -61,7 +70,10 @@ def list_(keep: Keep = KEEP, json: Json = False) -> None:
 
 @verbs.command()
 def reset(name: Name, keep: Keep = KEEP, json: Json = False) -> None:
-    """Give somebody who lost a card a new code, and end all their sessions."""
+    """Give somebody who lost a card a new code, and end all their sessions.
+
+    --json: {"name", "role", "code"}.
+    """
 
     def work() -> int:
         from edge.cli import people
@@ -91,7 +103,10 @@ def token_add(
     keep: Keep = KEEP,
     json: Json = False,
 ) -> None:
-    """Make a token, and print it once."""
+    """Make a token, and print it once.
+
+    --json: {"number", "token"}.
+    """
 
     def work() -> int:
         from edge.cli import people
@@ -103,7 +118,10 @@ def token_add(
 
 @tokens.command("list")
 def token_list(keep: Keep = KEEP, json: Json = False) -> None:
-    """Print all tokens: number, program, person, scopes, when it was made."""
+    """Print all tokens: number, program, person, scopes, when it was made.
+
+    --json: {"tokens": [{"number", "title", "person", "scopes", "made_at"}]}.
+    """
 
     def work() -> int:
         from edge.cli import people
@@ -119,7 +137,10 @@ def token_revoke(
     keep: Keep = KEEP,
     json: Json = False,
 ) -> None:
-    """Revoke a token."""
+    """Revoke a token.
+
+    --json: {"revoked": {"number", "title", "person", "scopes", "made_at"}}.
+    """
 
     def work() -> int:
         from edge.cli import people

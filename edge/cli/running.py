@@ -56,7 +56,10 @@ def status(
     units: Annotated[str | None, typer.Option(help="Units of texts and values, such as degF,psi,gal.")] = None,
     json: Json = False,
 ) -> None:
-    """Print what a running station says now."""
+    """Print what a running station says now.
+
+    --json: {"verdict", "station", "alarms", "estimates", "points"}, as the API has them.
+    """
 
     def work() -> int:
         from edge.cli import ask as cli_ask
@@ -69,7 +72,10 @@ def status(
 
 
 def watch(url: Url = DEFAULT_URL, ca: Ca = None, fingerprint: Fingerprint = None, json: Json = False) -> None:
-    """Print what happens at a running station, until Ctrl-C."""
+    """Print what happens at a running station, until Ctrl-C.
+
+    --json: a line for each entry of the journal and each change of the verdict, told apart by "type".
+    """
 
     def work() -> int:
         from edge.cli import ask as cli_ask
@@ -90,7 +96,10 @@ def ack(
     fingerprint: Fingerprint = None,
     json: Json = False,
 ) -> None:
-    """Acknowledge an alarm of a running station."""
+    """Acknowledge an alarm of a running station.
+
+    --json: the API's answer, {"seq", "counts", …}.
+    """
     by = _signed(ctx, by, url, json)
 
     def work() -> int:
@@ -134,7 +143,9 @@ def record(
 ) -> None:
     """Record at a running station what was done, or what was read by eye; on a terminal it asks for what is missing.
 
-    It ends with 0 where the record was kept; whether it counts is said, with --json as `counts`.
+    It ends with 0 where the record was kept; whether it counts is said.
+
+    --json: the entry of the journal, "counts" and "led_to".
     """
     by = _signed(ctx, by, url, json)
 
@@ -178,7 +189,10 @@ def calibrate(  # noqa: PLR0913  # one argument an option, and the address takes
     fingerprint: Fingerprint = None,
     json: Json = False,
 ) -> None:
-    """Calibrate a point of a running station against a reference; on a terminal it asks for what is missing."""
+    """Calibrate a point of a running station against a reference; on a terminal it asks for what is missing.
+
+    --json: the entry of the journal, and "counts".
+    """
     by = _signed(ctx, by, url, json)
 
     def work() -> int:

@@ -16,29 +16,33 @@ from edge.telling.wire import context_of
 from edge.terminal import DONE, FAULT, say_json
 
 
-def look(plan: StationFile) -> tuple[list[str], list[str]]:
-    """(warnings, mistakes) of the targets' files and addresses, one sentence each. Sends nothing."""
-    warnings, mistakes = [], []
+def look(plan: StationFile) -> tuple[list[str], list[UnusableInput]]:
+    """(warnings, mistakes) of the targets' files and addresses. Sends nothing."""
+    warnings, mistakes = list[str](), list[UnusableInput]()
     for target in plan.tell.targets if plan.tell is not None else ():
+        where = f"{plan.path}, target[{target.id}]"
         if target.syslog is not None and target.syslog.how == "tls":
             try:
                 context_of(receiver_of(target.syslog).tls)
             except UnusableInput as exc:
-                said = f"{plan.path}, target[{target.id}].tls: {exc}"
                 if isinstance(exc.__cause__, FileNotFoundError):
-                    warnings.append(f"Warning: {said}")
+                    warnings.append(f"{where}.tls: {exc}")
                 else:
-                    mistakes.append(said)
+                    where = f"{where}.tls: {exc.where}"
+                    mistakes.append(UnusableInput(exc.what, where=where, expected=exc.expected, do=exc.do))
         if target.url_file is None:
             continue
         try:
             courier_of(target.url_file, plan.settings).look()
         except BadTarget as exc:
-            said = f"{plan.path}, target[{target.id}].url_file: {exc}."
+            where = f"{where}.url_file"
             if exc.lacks:
-                warnings.append(f"Warning: {said}")
+                warnings.append(f"{where}: {exc}.")
             else:
-                mistakes.append(said)
+                expected = "a file of mode 0600 with an address that can be used"
+                mistakes.append(
+                    UnusableInput(str(exc), where=where, expected=expected, do="deploy/telling.md says how")
+                )
     return warnings, mistakes
 
 
