@@ -6,6 +6,7 @@ import contextlib
 import errno
 import json
 import os
+import shutil
 import sys
 from collections.abc import Callable, Iterable, Iterator, Mapping
 from pathlib import Path
@@ -130,6 +131,11 @@ def is_terminal(stream: Any) -> bool:
         return bool(stream.isatty())
     except (AttributeError, ValueError):
         return False
+
+
+def width(most: int) -> int:
+    """How many characters a line may have: as the terminal is wide (or COLUMNS says), between 30 and `most`."""
+    return max(30, min(most, shutil.get_terminal_size((most, 24)).columns))
 
 
 @contextlib.contextmanager

@@ -10,10 +10,10 @@ from urllib.parse import urlencode
 from zoneinfo import ZoneInfo
 
 from edge.cli import client
-from edge.cli.status_text import Picture, status_lines, verdict_lines
+from edge.cli.status_text import WIDTH, Picture, status_lines, verdict_lines
 from edge.cli.when import shown
 from edge.domain.errors import WarmwellError
-from edge.terminal import all_words, say_json
+from edge.terminal import all_words, say_json, width
 
 #: how long to wait (real seconds) before a stream that broke is opened again
 AGAIN_S: Final = 2.0
@@ -37,8 +37,8 @@ def status(url: str, lang: str | None = None, units: str | None = None, *, as_js
     told = answers["station"]
     if lang is not None and not told.get("reviewed", True):
         print(f"Texts: an unreviewed translation ({told['languages'][told['language']]['name']})")
-    listed = (rows(answers[name], name) for name in ("alarms", "estimates", "points"))
-    print("\n".join(status_lines(Picture(answers["verdict"], told, *listed))))
+    alarms, estimates, points = (rows(answers[name], name) for name in ("alarms", "estimates", "points"))
+    print("\n".join(status_lines(Picture(answers["verdict"], told, alarms, estimates, points, width(WIDTH)))))
     return 0
 
 
@@ -81,7 +81,7 @@ def _watch(url: str, as_json: bool) -> None:
                     if now != word and as_json:
                         say_json({"type": "verdict", **verdict})
                     elif now != word:
-                        print("\n".join(verdict_lines(Picture(verdict, station))), flush=True)
+                        print("\n".join(verdict_lines(Picture(verdict, station, width=width(WIDTH)))), flush=True)
                     word = now
         except WarmwellError as trouble:
             if after is None and not word:
