@@ -238,3 +238,19 @@ def basin_words(verdict: Mapping[str, Any]) -> str:
     """
     first = verdict.get("waits_for", [])[:1] if verdict.get("verdict") != "ready" else []
     return ": ".join([f"basin {verdict.get('basin')}", display_word(verdict), *first])
+
+
+def value_words(value: Any, unit: str) -> str:
+    """A value with its unit's usual sign.
+
+    >>> value_words(39.0, "Cel"), value_words(102.2, "degF"), value_words(44.0, "psi"), value_words("ok", "")
+    ('39.0 °C', '102.2 °F', '44.0 psi', 'ok')
+    """
+    from edge.domain.readings import Kind
+    from edge.domain.wording import value_text
+
+    if unit in ("Cel", "degC", "°C", "degF", "°F", "K"):
+        return f"{value:.1f} {'K' if unit == 'K' else '°F' if unit.endswith('F') else '°C'}"
+    if unit == "kPa":
+        return value_text(float(value), "kPa", Kind.PRESSURE)
+    return f"{value} {unit}".rstrip()

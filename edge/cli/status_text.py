@@ -16,7 +16,7 @@ from zoneinfo import ZoneInfo
 from edge.cli.when import shown, shown_beside
 from edge.domain.readings import UNIT_OF, Kind
 from edge.domain.wording import age_text, difference_text, value_text
-from edge.terminal import basin_words, display_word
+from edge.terminal import basin_words, display_word, value_words
 
 WIDTH: Final = 80
 _LAMP: Final = {"met": "ok", "by_eye": "ok (by eye)", "unmet": "NOT", "unknown": "?"}
@@ -247,19 +247,6 @@ def point_line(point: Mapping[str, Any]) -> str:
         return f"{point['id']}: {why}{old}. {point.get('advice') or ''}".rstrip()
     doubt = "" if point.get("quality") == "good" else f" ({point.get('quality')}: {point.get('text')})"
     return f"{point['id']}: {value_words(value['value'], str(value['unit']))}{doubt}{old}"
-
-
-def value_words(value: Any, unit: str) -> str:
-    """A value with its unit's usual sign.
-
-    >>> value_words(39.0, "Cel"), value_words(102.2, "degF"), value_words(44.0, "psi"), value_words("ok", "")
-    ('39.0 °C', '102.2 °F', '44.0 psi', 'ok')
-    """
-    if unit in ("Cel", "degC", "°C", "degF", "°F", "K"):
-        return f"{value:.1f} {'K' if unit == 'K' else '°F' if unit.endswith('F') else '°C'}"
-    if unit == "kPa":
-        return value_text(float(value), "kPa", Kind.PRESSURE)
-    return f"{value} {unit}".rstrip()
 
 
 def _rank(alarm: Mapping[str, Any]) -> int:
