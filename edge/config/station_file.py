@@ -247,9 +247,14 @@ def check_report(path: Path) -> tuple[int, str]:
     settings = station.settings
     size = f"{_many(len(settings.points), 'point')} on {_many(len(station.buses), 'bus', 'buses')}"
     lines = [f"{path}: can be used. Station {settings.name}, {size}, settings {station.digest[:12]}."]
-    lines += [f"Warning: {text}" for text in (*station.warnings, *_missing_files(station), *_shared_ports(station))]
+    lines += [f"Warning: {text}" for text in warnings_of(station)]
     lines += [f"Not active yet: {text}" for text in station.not_active]
     return 0, "\n".join(lines)
+
+
+def warnings_of(station: StationFile) -> list[str]:
+    """What whoever wrote the file should look at, though it can be used: a sentence each."""
+    return [*station.warnings, *_missing_files(station), *_shared_ports(station)]
 
 
 def _many(count: int, word: str, words: str = "") -> str:

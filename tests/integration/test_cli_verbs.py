@@ -61,7 +61,7 @@ def test_the_version_is_that_of_the_project() -> None:
 )
 def test_words_that_can_not_be_understood_end_with_2(words: list[str]) -> None:
     code, out, err = finished(*words)
-    assert code == 2 and out == "" and "Traceback" not in err and "Usage:" in err
+    assert code == 2 and out == "" and err.count("\n") == 1 and "expected warmwell" in err and "--help`." in err
 
 
 @pytest.mark.parametrize(

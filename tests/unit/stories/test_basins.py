@@ -396,7 +396,7 @@ def test_a_terminal_and_a_replay_show_a_line_or_a_clause_of_each_basin() -> None
     right = "basin right: NOT READY: Have the hold of basin right released"
     lines = list(verdict_lines(Picture(told, {"timezone": "UTC"})))
     assert lines[2] == "  do first: Have the hold of basin right released"
-    assert lines[3:5] == ["  basin left: READY", f"  {right}"]
+    assert lines[4:6] == ["  basin left: READY", f"  {right}"]
     assert verdict_words(told, driver.station.view.zone).endswith(f"; basin left: READY; {right}")
     body = next(entry.body for entry in reversed(driver.said) if entry.kind == "verdict")
     assert entry_words("verdict", body).startswith(
