@@ -57,7 +57,8 @@ TEXT = re.compile(r"[A-Za-z’']{2,}[,;:]? [A-Za-z’']{2,}")
 ROWS = frozenset(
     f"edge.domain.{name}"
     for name in (
-        "alarms.catalogue", "alarms.states", "doubts.table", "heat.cycle", "readings", "records.forms", "records.spelling", "roles",
+        "alarms.catalogue", "alarms.states", "doubts.table", "heat.cycle", "readings", "records.border", "records.forms",
+        "records.spelling", "roles",
         "sensing.calibration_budget", "station.build", "station.judged",
     )
 )  # fmt: skip
