@@ -49,11 +49,15 @@ class Place:
 
 def script(command: Any, shell: str) -> str:
     """The script for the whole command line, for bash, zsh or fish."""
-    return _SCRIPTS[shell](dict(_places(command, "")))
+    return _SCRIPTS[shell](places(command))
+
+
+def places(command: Any) -> dict[str, Place]:
+    """What may stand behind each verb, by its words; below `record` each kind."""
+    return dict(_places(command, ""))
 
 
 def _places(command: Any, path: str) -> Iterator[tuple[str, Place]]:
-    """Each verb by its words, "" for none yet; below `record` each kind."""
     place = Place(str(command.help or "").split(". ")[0].split("\n")[0].rstrip("."))
     hints = _hints(command)
     for parameter in command.params:
