@@ -11,7 +11,6 @@ import typer
 from edge import terminal
 from edge.cli.form import RecordCommand
 from edge.cli.options import Ca, Fingerprint, Json, Url, done
-from edge.domain.records.forms import LONGEST_NAME, is_name
 
 DEFAULT_URL = "http://127.0.0.1:8484/"
 
@@ -29,6 +28,8 @@ def _signed(ctx: typer.Context, by: str | None, url: str, as_json: bool) -> str 
     Raises:
         BadParameter: nobody says who; or it is no name.
     """
+    from edge.domain.records.forms import LONGEST_NAME, is_name
+
     if by is None:
         from edge.cli import signed
 
