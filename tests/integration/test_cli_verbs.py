@@ -57,7 +57,7 @@ def test_the_version_is_that_of_the_project() -> None:
 
 @pytest.mark.parametrize(
     "words",
-    [["frobnicate"], ["run"], ["verify", "a", "b"], ["demo", "--speed", "fast"], ["schema", "world"], ["ack", "leak"]],
+    [["frobnicate"], ["run"], ["verify", "a", "b"], ["demo", "--speed", "fast"], ["schema", "world"]],
 )
 def test_words_that_can_not_be_understood_end_with_2(words: list[str]) -> None:
     code, out, err = finished(*words)
@@ -91,6 +91,10 @@ def test_words_that_can_not_be_understood_end_with_2(words: list[str]) -> None:
         (["survey", "--write", "README.md"], "README.md"),
         (["record", "reading", "--by", "biomed"], "entered_reading"),
         (["record", "note", "--by", "biomed", "text"], "key=value"),
+        (["ack", "leak", "--url", "http://127.0.0.1:9"], "--by: it is missing"),
+        (["ack", "leak", "--by", " ", "--url", "http://127.0.0.1:9"], "' ' is no name"),
+        (["status", "--url", "http://[::1"], "'http://[::1': this is no address"),
+        (["status", "--url", "https://127.0.0.1:9", "--ca", "README.md"], "it holds no certificate"),
     ],
 )
 def test_input_that_can_not_be_used_ends_with_2_and_one_sentence(words: list[str], said: str) -> None:
