@@ -166,14 +166,17 @@ def test_a_reader_that_has_enough_is_no_fault(folder: Path) -> None:
 
 
 def test_a_full_disk_under_the_output_is_one_sentence(folder: Path) -> None:
-    command = f'"{sys.executable}" -m edge.cli export journal "{folder}" > /dev/full'
-    done = subprocess.run(["bash", "-c", command], cwd=ROOT, capture_output=True, text=True, timeout=60, check=False)
-    assert (
-        done.returncode == 1
-        and "No space left" in done.stderr
-        and done.stderr.count("\n") == 1
-        and "fault" not in done.stderr
-    )
+    for words in (f'export journal "{folder}"', "--help"):
+        command = f'"{sys.executable}" -m edge.cli {words} > /dev/full'
+        done = subprocess.run(
+            ["bash", "-c", command], cwd=ROOT, capture_output=True, text=True, timeout=60, check=False
+        )
+        assert (
+            done.returncode == 1
+            and "No space left" in done.stderr
+            and done.stderr.count("\n") == 1
+            and "fault" not in done.stderr
+        )
 
 
 def test_output_that_is_closed_is_no_fault(folder: Path) -> None:
