@@ -83,6 +83,14 @@ class Certificate(StrEnum):
     REQUEST = "request"
 
 
+class Shell(StrEnum):
+    """A shell that can be told how to complete."""
+
+    BASH = "bash"
+    ZSH = "zsh"
+    FISH = "fish"
+
+
 class Schema(StrEnum):
     """What has a schema."""
 
@@ -497,6 +505,23 @@ def survey(
         )
 
     done(work, json)
+
+
+@app.command()
+def completion(shell: Annotated[Shell, typer.Argument(help="For which shell.")]) -> None:
+    """Print a script by which a shell completes verbs, options, kinds of records and their keys; its head says where to put it.
+
+    Tab starts no program: print it anew after an update.
+    """
+
+    def work() -> None:
+        from typer.main import get_command
+
+        from edge.cli import completion as cli_completion
+
+        print(cli_completion.script(get_command(app), str(shell)), end="")
+
+    done(work)
 
 
 def main() -> None:

@@ -11,7 +11,6 @@ import typer
 from edge import terminal
 from edge.cli.form import RecordCommand
 from edge.cli.options import Ca, Fingerprint, Json, Url, done
-from edge.domain.records.forms import LONGEST_NAME, is_name
 
 DEFAULT_URL = "http://127.0.0.1:8484/"
 
@@ -23,28 +22,34 @@ def _at(url: str, ca: Path | None, fingerprint: str | None) -> str:
     return address(url, ca, fingerprint)
 
 
-def _signed(ctx: typer.Context, by: str | None, url: str, as_json: bool) -> str | None:
-    """Who sends something: `by`; on a terminal it is asked for, where nobody else says so. None: it is known otherwise.
+def _signed(by: str | None, url: str, as_json: bool) -> str | None:
+    """Who sends something: `by`; on a terminal it is asked for, where nobody else says so. None: it is known otherwise."""
+    found: list[str | None] = []
+    if code := terminal.guarded(lambda: found.append(_who(by, url)), as_json=as_json):
+        raise typer.Exit(code)
+    return found[0]
 
-    Raises:
-        BadParameter: nobody says who; or it is no name.
-    """
+
+def _who(by: str | None, url: str) -> str | None:
+    """Raises UnusableInput: nobody says who; or it is no name."""
+    from edge.domain.errors import UnusableInput
+    from edge.domain.records.forms import LONGEST_NAME, is_name
+
     if by is None:
         from edge.cli import signed
 
-        known: list[bool] = []
-        if code := terminal.guarded(lambda: known.append(signed.signs_for(url)), as_json=as_json):
-            raise typer.Exit(code)
-        if known[0]:
+        if signed.signs_for(url):
             return None
         if not (terminal.is_terminal(sys.stdin) and terminal.is_terminal(sys.stdout)):
-            raise typer.BadParameter("it is missing: who did it", ctx=ctx, param_hint="--by")
-        asked: list[str] = []
-        if code := terminal.guarded(lambda: asked.append(input("Who did it (a name): ").strip())):
-            raise typer.Exit(code)
-        by = asked[0]
+            raise UnusableInput("it is missing: who did it", where="--by", expected="a name", do="Add --by NAME")
+        by = input("Who did it (a name): ").strip()
     if not is_name(by):
-        raise typer.BadParameter(f"expected a name of 1 to {LONGEST_NAME} characters", ctx=ctx, param_hint="--by")
+        raise UnusableInput(
+            f"{by[:40]!r} is no name",
+            where="--by",
+            expected=f"a name of 1 to {LONGEST_NAME} characters",
+            do="Correct it",
+        )
     return by
 
 
@@ -88,7 +93,6 @@ def watch(url: Url = DEFAULT_URL, ca: Ca = None, fingerprint: Fingerprint = None
 
 
 def ack(
-    ctx: typer.Context,
     alarm: Annotated[str, typer.Argument(help="Its id, such as outlet_tripped:heater.", metavar="ALARM")],
     by: Annotated[str | None, typer.Option(help="Who acknowledges; whoever signs in may leave it out.")] = None,
     url: Url = DEFAULT_URL,
@@ -100,7 +104,7 @@ def ack(
 
     --json: the API's answer, {"seq", "counts", …}.
     """
-    by = _signed(ctx, by, url, json)
+    by = _signed(by, url, json)
 
     def work() -> int:
         from edge.cli import ask as cli_ask
@@ -114,7 +118,6 @@ def ack(
 
 
 def record(
-    ctx: typer.Context,
     kind: Annotated[
         str,
         typer.Argument(
@@ -147,7 +150,7 @@ def record(
 
     --json: the entry of the journal, "counts" and "led_to".
     """
-    by = _signed(ctx, by, url, json)
+    by = _signed(by, url, json)
 
     def work() -> int:
         from edge.cli import record as cli_record
@@ -161,7 +164,6 @@ def record(
 
 
 def calibrate(  # noqa: PLR0913  # one argument an option, and the address takes three
-    ctx: typer.Context,
     point: Annotated[str, typer.Argument(help="The point's id.", metavar="POINT")],
     by: Annotated[str | None, typer.Option(help="Who calibrates; whoever signs in may leave it out.")] = None,
     reference: Annotated[
@@ -193,7 +195,7 @@ def calibrate(  # noqa: PLR0913  # one argument an option, and the address takes
 
     --json: the entry of the journal, and "counts".
     """
-    by = _signed(ctx, by, url, json)
+    by = _signed(by, url, json)
 
     def work() -> int:
         from edge.cli import record as cli_record

@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import sys
 from collections.abc import Sequence
 from typing import Any
 
@@ -14,15 +13,19 @@ from edge.domain.errors import UnusableInput
 
 def run(app: typer.Typer, words: Sequence[str]) -> int:
     """Run the command line; the exit code."""
+    return terminal.guarded(lambda: _understood(app, words), as_json="--json" in words)
+
+
+def _understood(app: typer.Typer, words: Sequence[str]) -> int:
+    """Raises UnusableInput: words that can't be understood."""
     try:
         return int(app(list(words), prog_name="warmwell", standalone_mode=False) or terminal.DONE)
     except Exception as exc:
         if not hasattr(exc, "format_message"):  # typer keeps its family of refusals to itself
             raise
-        if type(exc).__name__ == "NoArgsIsHelpError":
-            print(exc.format_message(), file=sys.stderr)
-        else:
-            terminal.refuse(_refusal(exc), as_json="--json" in words)
+        if type(exc).__name__ != "NoArgsIsHelpError":
+            raise _refusal(exc) from exc
+        terminal.complain(str(exc.format_message()))
         return terminal.UNUSABLE
 
 

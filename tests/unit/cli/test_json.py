@@ -52,7 +52,7 @@ def said(capsys: pytest.CaptureFixture[str]) -> Callable[..., Said]:
         (["record", "note", "text", "--by", "biomed"], 2, "'text'"),
         (["verify"], 2, "warmwell verify"),
         (["demo", "--speed", "fast"], 2, "warmwell demo"),
-        (["ack", "leak", "--by", "", "--url", "http://127.0.0.1:9"], 2, "warmwell ack"),
+        (["ack", "leak", "--by", "", "--url", "http://127.0.0.1:9"], 2, "--by"),
     ],
     ids=lambda words: " ".join(words)[:30] if isinstance(words, list) else None,
 )
