@@ -8,7 +8,6 @@ import { acknowledge, dialog, record } from "../people.js";
 import { figure, say } from "../say.js";
 import { PRIORITIES, age, alarmName, alarmState, atHour, clockTime, lasting, nextDay, nowMs, priorityName, rank, sentence, wantsAnswer } from "../told.js";
 
-export const title = "Alarms";
 export const mark = "medium";
 
 const LATELY = 12;

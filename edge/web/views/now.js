@@ -10,7 +10,6 @@ import {
 import { inWords, quantity } from "../units.js";
 import { beyondOf, betweenOf, isMet, mendsItself, shownOf, verdictOf, warmUntil } from "../verdict.js";
 
-export const title = "Now";
 export const mark = "ready";
 
 const FAST_GRACE_S = 3; // with a fast clock the second between two pictures is minutes, and no age

@@ -6,7 +6,6 @@ import { button, keep, make, part, put, set, show as toggle } from "../dom.js";
 import { say } from "../say.js";
 import { dayOf, dayTitle, isToday, nextDay, nowMs, phaseName, sentence, startOfDay, stamped, timeOfDay, verdictName } from "../told.js";
 
-export const title = "Record";
 export const mark = "by_eye";
 
 const SHOWN_AT_FIRST = 150;

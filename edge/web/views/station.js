@@ -9,7 +9,6 @@ import { CHOICES, signOf } from "../units.js";
 import { stateOf, valueOf } from "./now.js";
 import { headOf } from "./alarms.js";
 
-export const title = "Station";
 export const mark = "aside";
 
 const HEALTH_EVERY_MS = 5000;

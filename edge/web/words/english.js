@@ -27,7 +27,20 @@ export const WORDS = {
   "unheard.cant_tell": "CAN'T TELL",
   "unheard.never": "Nothing has been heard from the station yet.",
   // the views
+  "view.now": "Now",
   "view.alarms": "Alarms",
+  "view.record": "Record",
+  "view.station": "Station",
+  // what stands above every view
+  "page.skip": "To the content",
+  "page.views": "Views",
+  "shell.live": "live",
+  "shell.live_fast": "live, {speed} times as fast",
+  "shell.not_live": "NOT LIVE",
+  "shell.clock_untrusted": "{time} (clock not trusted yet)",
+  "shell.lost": "Not heard since {at}: what stands here is old. Don't start by it.",
+  "shell.said_lost": "{word}, {under}: the station is not heard",
+  "shell.waiting": "{n} wait for an answer",
   // the verdict
   "verdict.ready": "ready about",
   "verdict.ready_again": "ready again about",
@@ -384,4 +397,9 @@ export const WORDS = {
   "health.streams": "Screens that look on",
   // the line to the station, and what people send by it
   "line.answered": "The station answered {status}.",
+  "people.lost": "No answer from the station: it is not known whether it was kept. Look in the record, then try again.",
+  "people.who": "Who are you?",
+  "people.cancel": "Cancel",
+  "people.say_who": "Say who you are.",
+  "people.does_not_count": "Kept, but it does not count: {why}",
 };

@@ -27,7 +27,20 @@ export const WORDS = {
   "unheard.cant_tell": "INDÉTERMINÉ",
   "unheard.never": "Rien n'a encore été reçu du poste.",
   // the views
+  "view.now": "État",
   "view.alarms": "Alarmes",
+  "view.record": "Registre",
+  "view.station": "Poste",
+  // what stands above every view
+  "page.skip": "Au contenu",
+  "page.views": "Vues",
+  "shell.live": "en direct",
+  "shell.live_fast": "en direct, {speed} fois plus vite",
+  "shell.not_live": "PAS EN DIRECT",
+  "shell.clock_untrusted": "{time} (horloge pas encore fiable)",
+  "shell.lost": "Plus de liaison depuis {at}\u00a0: ce qui est affiché est ancien. Ne pas démarrer d'après cela.",
+  "shell.said_lost": "{word}, {under}\u00a0: pas de liaison avec le poste",
+  "shell.waiting": "Sans réponse\u00a0: {n}",
   // the verdict
   "verdict.ready": "prêt vers",
   "verdict.ready_again": "de nouveau prêt vers",
@@ -384,4 +397,9 @@ export const WORDS = {
   "health.streams": "Écrans ouverts",
   // the line to the station, and what people send by it
   "line.answered": "Le poste a répondu {status}.",
+  "people.lost": "Pas de réponse du poste\u00a0: on ne sait pas si c'est enregistré. Regarder dans le registre, puis réessayer.",
+  "people.who": "Qui êtes-vous\u00a0?",
+  "people.cancel": "Annuler",
+  "people.say_who": "Dites qui vous êtes.",
+  "people.does_not_count": "Enregistré, mais ne compte pas\u00a0: {why}",
 };

@@ -27,7 +27,20 @@ export const WORDS = {
   "unheard.cant_tell": "NICHT FESTSTELLBAR",
   "unheard.never": "Von der Station ist noch nichts gekommen.",
   // the views
+  "view.now": "Jetzt",
   "view.alarms": "Alarme",
+  "view.record": "Protokoll",
+  "view.station": "Station",
+  // what stands above every view
+  "page.skip": "Zum Inhalt",
+  "page.views": "Ansichten",
+  "shell.live": "aktuell",
+  "shell.live_fast": "aktuell, {speed}-mal so schnell",
+  "shell.not_live": "NICHT AKTUELL",
+  "shell.clock_untrusted": "{time} (Uhr noch nicht vertrauenswürdig)",
+  "shell.lost": "Keine Verbindung seit {at}: was hier steht, ist alt. Nicht danach starten.",
+  "shell.said_lost": "{word}, {under}: keine Verbindung zur Station",
+  "shell.waiting": "Unbeantwortet: {n}",
   // the verdict
   "verdict.ready": "bereit gegen",
   "verdict.ready_again": "wieder bereit gegen",
@@ -384,4 +397,9 @@ export const WORDS = {
   "health.streams": "Offene Bildschirme",
   // the line to the station, and what people send by it
   "line.answered": "Die Station antwortete {status}.",
+  "people.lost": "Keine Antwort von der Station: ob es festgehalten wurde, ist nicht bekannt. Im Protokoll nachsehen, dann erneut versuchen.",
+  "people.who": "Wer sind Sie?",
+  "people.cancel": "Abbrechen",
+  "people.say_who": "Bitte sagen, wer Sie sind.",
+  "people.does_not_count": "Festgehalten, zählt aber nicht: {why}",
 };

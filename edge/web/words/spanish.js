@@ -27,7 +27,20 @@ export const WORDS = {
   "unheard.cant_tell": "INDETERMINADO",
   "unheard.never": "Aún no se ha recibido nada del puesto.",
   // the views
+  "view.now": "Ahora",
   "view.alarms": "Alarmas",
+  "view.record": "Registro",
+  "view.station": "Puesto",
+  // what stands above every view
+  "page.skip": "Al contenido",
+  "page.views": "Vistas",
+  "shell.live": "en directo",
+  "shell.live_fast": "en directo, {speed} veces más rápido",
+  "shell.not_live": "SIN CONEXIÓN",
+  "shell.clock_untrusted": "{time} (reloj aún no fiable)",
+  "shell.lost": "Sin conexión desde {at}: lo que aquí figura es antiguo. No arrancar por ello.",
+  "shell.said_lost": "{word}, {under}: sin conexión con el puesto",
+  "shell.waiting": "Sin respuesta: {n}",
   // the verdict
   "verdict.ready": "listo aprox.",
   "verdict.ready_again": "listo de nuevo aprox.",
@@ -384,4 +397,9 @@ export const WORDS = {
   "health.streams": "Pantallas abiertas",
   // the line to the station, and what people send by it
   "line.answered": "El puesto respondió {status}.",
+  "people.lost": "El puesto no responde: no se sabe si quedó registrado. Mirar en el registro y volver a intentarlo.",
+  "people.who": "¿Quién es usted?",
+  "people.cancel": "Cancelar",
+  "people.say_who": "Diga quién es.",
+  "people.does_not_count": "Registrado, pero no cuenta: {why}",
 };
