@@ -1,7 +1,7 @@
 // The journal's entries in words.
 
 import { figure, say, small } from "./say.js";
-import { alarmName, alarmState, clockTime, conditionName, known, lasting, phaseName, recordName, sentence, titled, verdictName, words } from "./told.js";
+import { alarmName, alarmState, because, clockTime, conditionName, known, lasting, phaseName, recordName, sentence, titled, verdictName, words } from "./told.js";
 import { quantity } from "./units.js";
 
 /** Groups of kinds, as a reader looks for them; the station itself is what is left. */
@@ -17,7 +17,6 @@ export const kindName = (kind) => known("kind", kind);
 
 const span = (b) => lasting(b.duration_s * 1000);
 const some = (...parts) => parts.filter(Boolean).join(" · ");
-const because = (text, why) => (why ? `${text}: ${why}` : text);
 const warmth = (b) => say("entry.warmth", { from: quantity(b.from_c, "Cel"), to: quantity(b.to_c, "Cel"), span: span(b), room: quantity(b.room_c, "Cel") });
 
 const WHY_SHOWN = 4;
@@ -32,8 +31,8 @@ function whyOf(why) {
 
 // Kinds whose bodies are worth a sentence of their own; each takes the body.
 const TEXTS = {
-  alarm: (b) => some(say("name.colon", { what: alarmName(b.id), of: byWhom(alarmState(b.to), b.by) }), b.again ? say("entry.again", { n: b.again }) : "", b.why, b.cause),
-  verdict: (b) => some(verdictName(b.to || b.verdict || ""), ...Object.entries(b.basins || {}).map(([id, word]) => `${id}: ${verdictName(word)}`), ...whyOf(b.why || [])),
+  alarm: (b) => some(because(alarmName(b.id), byWhom(alarmState(b.to), b.by)), b.again ? say("entry.again", { n: b.again }) : "", b.why, b.cause),
+  verdict: (b) => some(verdictName(b.to || b.verdict || ""), ...Object.entries(b.basins || {}).map(([id, word]) => because(id, verdictName(word))), ...whyOf(b.why || [])),
   phase: (b) => `${b.from ? `${phaseName(b.from)} → ` : ""}${phaseName(b.to || "")}`,
   draw: (b) => some(say("entry.draw", { volume: quantity(b.volume_l, "L"), span: span(b) }), b.flow_l_min === null ? "" : quantity(b.flow_l_min, "L/min"),
     b.supply_kpa === null ? "" : say("entry.supply", { pressure: quantity(b.supply_kpa, "kPa") })),
@@ -47,10 +46,10 @@ const TEXTS = {
   clock_step: (b) => some(b.by_ms ? say(b.by_ms > 0 ? "entry.set_forwards" : "entry.set_back", { span: lasting(b.by_ms) }) : "", b.why),
   bus: (b) => because(`${b.bus} ${known("bus", b.what)}`, b.why),
   power: (b) => (b.outlet ? say(b.what === "back" ? "entry.power_back" : "entry.power_lost", { outlet: words(b.outlet) }) : say("entry.power_unsure")),
-  contradiction: (b) => some(`${(b.points || []).join(", ")}: ${say(b.what === "ended" ? "entry.doubt_ended" : "entry.doubted")}`, b.cause, b.advice),
+  contradiction: (b) => some(because((b.points || []).join(", "), say(b.what === "ended" ? "entry.doubt_ended" : "entry.doubted")), b.cause, b.advice),
   advice: (b) => some(b.what, b.advice),
-  told: (b) => some(`${b.target}: ${known("told", b.what)}`, (b.alarms || []).map(alarmName).join(", ")),
-  untold: (b) => some(b.target ? `${b.target}: ${known("told", b.what)}` : say("entry.broker", { kind: kindName(b.kind || "") }), b.why),
+  told: (b) => some(because(b.target, known("told", b.what)), (b.alarms || []).map(alarmName).join(", ")),
+  untold: (b) => some(b.target ? because(b.target, known("told", b.what)) : say("entry.broker", { kind: kindName(b.kind || "") }), b.why),
 };
 /** What somebody did; `by` may be nobody. */
 function byWhom(what, by) {

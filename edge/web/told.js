@@ -92,6 +92,8 @@ export function lasting(ms) {
 
 // -- words
 export const words = (id) => String(id).replaceAll("_", " ");
+/** "Bus bench: the port is gone"; what stands behind the colon may be missing. */
+export const because = (what, why) => (why ? say("name.colon", { what, of: why }) : what);
 /** The page's own word for one of a kind (`kind.draw`); of one that is new to it, what it is called outside. */
 export const known = (table, id) => (has(`${table}.${id}`) ? say(`${table}.${id}`) : words(id));
 export const sentence = (text) => (text ? text[0].toLocaleUpperCase(rules()) + text.slice(1) : "");

@@ -6,7 +6,7 @@ import { button, draw, keep, make, markOf, part, put, section, set, show as togg
 import { ask } from "../line.js";
 import { acknowledge, dialog, record } from "../people.js";
 import { figure, say } from "../say.js";
-import { PRIORITIES, age, alarmName, alarmState, atHour, clockTime, lasting, nextDay, nowMs, priorityName, rank, sentence, wantsAnswer } from "../told.js";
+import { PRIORITIES, age, alarmName, alarmState, atHour, because, clockTime, lasting, nextDay, nowMs, priorityName, rank, sentence, wantsAnswer } from "../told.js";
 
 export const mark = "medium";
 
@@ -109,7 +109,7 @@ function factsOf(a) {
 
 function asideText(a) {
   const text = a.aside_until ? say("alarms.aside_until", { by: a.aside_by, at: clockTime(a.aside_until) }) : say("alarms.aside_by", { by: a.aside_by });
-  return a.aside_why ? `${text}: ${a.aside_why}` : text;
+  return because(text, a.aside_why);
 }
 
 // -- what people do about one

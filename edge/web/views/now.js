@@ -13,6 +13,7 @@ import { beyondOf, betweenOf, isMet, mendsItself, shownOf, verdictOf, warmUntil 
 export const mark = "ready";
 
 const FAST_GRACE_S = 3; // with a fast clock the second between two pictures is minutes, and no age
+const SHORT_WORD = 9; // letters: these fit a narrow screen
 const LONG_TASK = 64; // characters: more don't fit two lines that can be read from two metres
 const WHEN_LOST = ["now.lost_do_1", "now.lost_do_2", "now.lost_do_3"];
 let at = {};
@@ -68,6 +69,7 @@ function showPlate(shown, line) {
   draw(part(part(element, "word"), "mark"), shown.mark);
   put(part(element, "word-text"), shown.title);
   put(part(element, "under"), shown.under || "");
+  part(element, "words").style.setProperty("--letters", Math.max(shown.title.length, SHORT_WORD)); // a long word is smaller on a narrow screen
   const when = shown.when;
   const until = !shown.isLost && warmUntil(line.news);
   const due = when && when.at ? when : until ? { at: until.at, label: say("now.warm_until") } : null;

@@ -4,7 +4,7 @@ import { choose, chosen, light } from "../device.js";
 import { keep, make, markOf, part, put, section, set, show as toggle } from "../dom.js";
 import { ask } from "../line.js";
 import { LANGUAGES, figure, say } from "../say.js";
-import { age, clockTime, dayName, isToday, known, pointName, sentence, timeOfDay, words } from "../told.js";
+import { age, because, clockTime, dayName, isToday, known, pointName, sentence, timeOfDay, words } from "../told.js";
 import { CHOICES, signOf } from "../units.js";
 import { stateOf, valueOf } from "./now.js";
 import { headOf } from "./alarms.js";
@@ -103,7 +103,6 @@ async function askHealth() {
 const HEALTH = { ok: ["met", "health.ok"], degraded: ["unknown", "health.degraded"], failed: ["bad", "health.failed"] };
 const fine = (is) => (is ? null : "bad");
 const bytes = (n) => (n >= 1e9 ? say("size.gb", { n: figure(n / 1e9, 1) }) : n >= 1e6 ? say("size.mb", { n: figure(n / 1e6, 1) }) : say("size.kb", { n: Math.ceil(n / 1e3) }));
-const because = (text, why) => (why ? `${text}: ${why}` : text);
 
 function showHealth(isLost) {
   const health = isLost ? null : seen.health;
@@ -157,14 +156,14 @@ function showPoints(line) {
     const fix = p.correction;
     put(part(row, "calibrated"), fix ? correctionOf(fix, p.unit) : p.unit === "1" ? "—" : say("station.not_calibrated"));
     put(part(row, "due-day"), fix && fix.due_at ? (isToday(fix.due_at) ? timeOfDay(fix.due_at) : dayName(fix.due_at)) : "—");
-    put(part(row, "u"), typeof p.u === "number" ? `± ${figure(2 * p.u, undefined, TWO_DIGITS)} ${signOf(p.unit)}` : p.unit === "1" ? "—" : say("now.not_known"));
+    put(part(row, "u"), typeof p.u === "number" ? `± ${figure(2 * p.u, undefined, TWO_DIGITS)} ${signOf(p.unit)}` : p.unit === "1" ? "—" : say("station.u_unknown"));
   });
 }
 const TWO_DIGITS = { minimumSignificantDigits: 2, maximumSignificantDigits: 2 };
 const qualityOf = (p) => (p.errors ? say("station.bad_readings", { quality: known("quality", p.quality), n: p.errors }) : known("quality", p.quality));
 function correctionOf(fix, unit) {
   const when = fix.at ? dayName(fix.at) : say("station.yes");
-  return `${when}: × ${figure(fix.gain, 4)}, ${fix.offset >= 0 ? "+" : "−"} ${figure(Math.abs(fix.offset), 3)} ${signOf(unit)}`;
+  return because(when, `× ${figure(fix.gain, 4)}, ${fix.offset >= 0 ? "+" : "−"} ${figure(Math.abs(fix.offset), 3)} ${signOf(unit)}`);
 }
 
 // -- settings

@@ -353,6 +353,7 @@ export const WORDS = {
   "station.yes": "yes",
   "station.no": "no",
   "station.not_calibrated": "not yet",
+  "station.u_unknown": "not known",
   "station.bad_readings": "{quality}, {n} bad since the start",
   "station.no_settings": "The settings can't be had just now.",
   "station.settings_of": "The station file as taken {at}, digest {digest}. Passwords and addresses of people stand in no settings.",

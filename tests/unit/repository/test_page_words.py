@@ -25,10 +25,10 @@ OTHERS = [code for code in LANGUAGES if code != "en"]
 in_each_language = pytest.mark.parametrize("code", OTHERS)
 #: ids whose words are the same in English and another language: names, signs, and words that the languages share
 ALIKE = {
-    "de": "about.name about.station entry.draw entry.of_alarm health.bus verdict.when view.station",
-    "fr": """about.site column.point entry.of_alarm entry.version fact.contact health.bus key.gain key.instrument key.lot key.point kind.bus
+    "de": "about.name about.station entry.draw health.bus health.journal verdict.when view.station",
+    "fr": """about.site column.point entry.version fact.contact health.bus health.journal key.gain key.instrument key.lot key.point kind.bus
           kind.contradiction kind.phase kind.verdict group.verdicts""",
-    "es": "entry.broker entry.of_alarm health.bus key.error kind.bus station.no",
+    "es": "entry.broker health.bus key.error kind.bus station.no",
 }
 #: signs and joints that no language says in another way
 SIGNS = re.compile(r"(name|age|span|unit|size|choice)\.\w+|fact\.with_unit|key\.u")
