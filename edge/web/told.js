@@ -1,6 +1,6 @@
 // How things are said: times in the station's zone, ages, and the words that the station hands out with what it says of itself.
 
-import { figure, has, rules, say } from "./say.js";
+import { figure, has, rules, say, small } from "./say.js";
 
 let station = null;
 let newest = null; // time of the newest picture: what "today" is
@@ -110,7 +110,13 @@ function named(table, id, together = "name.of") {
 // of several basins each has these for itself; what stands behind ":" of the others is a filter or an outlet
 export const conditionName = (id) => named("conditions", id, /^(free|no_hold|daily_test):/.test(id) ? "name.of_basin" : "name.of");
 export const stateName = (state) => named("condition_states", state);
-export const alarmName = (id) => named("alarms", id, "name.colon");
+/** What an alarm is called; of a duty also which, by the record that does it. */
+export function alarmName(id) {
+  const [base, duty, ...of] = String(id).split(":");
+  if (base !== "duty_due" || !duty) return named("alarms", id, "name.colon");
+  const what = small(titled("records", duty)) || known("duty", duty);
+  return because(named("alarms", base), of.length ? say("name.of", { what, of: words(of.join(" ")) }) : what);
+}
 export const alarmState = (state) => named("alarm_states", state);
 export const phaseName = (phase) => named("phases", phase);
 export const priorityName = (priority) => named("priorities", priority);

@@ -47,6 +47,7 @@ def picture(station: Station, driver: Driver) -> None:
     for entry in driver.said:
         stamp = Stamp(entry.boot, entry.mono_ms, entry.wall_ms, entry.trusted)
         station.fakes.journal.add(entry.kind, dict(entry.body), stamp)
+    station.fakes.journal.add("settings", {"digest": "5f" * 32, "document": {"reservoir": {"minimum": "35 degC"}}})
     station.fakes.parts_state = lambda: UNWELL
     station.fakes.judge.show(
         verdict=own.verdict(now), points=own.points(now), alarms=own.alarms(now), estimates=own.estimates(now), dates=own.dates,

@@ -242,7 +242,8 @@ def test_a_days_strip_tells_each_stretch(browser: Browser, station: Station) -> 
     a_day(station.fakes.journal)
     browser.go("about:blank")
     browser.go(f"{station.url}#record")
-    until(lambda: browser.js("document.querySelectorAll('.day').length") == 2, "two days")
+    number = len(station.fakes.journal.entries)
+    until(lambda: browser.js("document.querySelectorAll('.entry').length") == number, "all entries of two days")
     day = START_MS - 50 * 60_000 - 5 * HOUR_MS - 24 * HOUR_MS
     expected = [("unknown", 300.1, 301), ("not_ready", 301, 420), ("ready", 420, 450)]
     spans = browser.js(

@@ -68,8 +68,10 @@ function showPlate(shown, line) {
   element.classList.toggle("act", shown.isAct);
   draw(part(part(element, "word"), "mark"), shown.mark);
   put(part(element, "word-text"), shown.title);
-  put(part(element, "under"), shown.under || "");
-  part(element, "words").style.setProperty("--letters", Math.max(shown.title.length, SHORT_WORD)); // a long word is smaller on a narrow screen
+  put(part(element, "under"), shown.under);
+  // on a narrow screen a long word is smaller; what stands under it may take two lines
+  part(element, "words").style.setProperty("--letters", Math.max(shown.title.length, SHORT_WORD));
+  part(element, "words").style.setProperty("--under", Math.max(...shown.under.split(" ").map((one) => one.length), SHORT_WORD));
   const when = shown.when;
   const until = !shown.isLost && warmUntil(line.news);
   const due = when && when.at ? when : until ? { at: until.at, label: say("now.warm_until") } : null;

@@ -239,6 +239,7 @@ export const WORDS = {
   "told.summary": "summary",
   "told.test": "test",
   "told.entry": "entry",
+  "duty.disinfectant_change": "disinfectant change",
   "bus.ok": "ok",
   "bus.lost": "lost",
   "bus.back": "back",

@@ -239,6 +239,7 @@ export const WORDS = {
   "told.summary": "résumé",
   "told.test": "essai",
   "told.entry": "entrée",
+  "duty.disinfectant_change": "remplacement du désinfectant",
   "bus.ok": "en ordre",
   "bus.lost": "perdu",
   "bus.back": "de retour",

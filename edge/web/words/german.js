@@ -239,6 +239,7 @@ export const WORDS = {
   "told.summary": "Übersicht",
   "told.test": "Test",
   "told.entry": "Eintrag",
+  "duty.disinfectant_change": "Wechsel des Desinfektionsmittels",
   "bus.ok": "in Ordnung",
   "bus.lost": "ausgefallen",
   "bus.back": "wieder da",

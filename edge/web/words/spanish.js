@@ -239,6 +239,7 @@ export const WORDS = {
   "told.summary": "resumen",
   "told.test": "prueba",
   "told.entry": "entrada",
+  "duty.disinfectant_change": "cambio de desinfectante",
   "bus.ok": "en orden",
   "bus.lost": "perdido",
   "bus.back": "de vuelta",
