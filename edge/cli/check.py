@@ -25,7 +25,15 @@ def check(file: Path, *, as_json: bool = False) -> int:
         return _refused(file, mistakes, as_json)
     if as_json:
         told = {"station": plan.settings.name, "settings": plan.digest, "not_active": list(plan.not_active)}
-        say_json({"file": str(file), "usable": True, "warnings": [*config.warnings_of(plan), *warnings], **told})
+        say_json(
+            {
+                "file": str(file),
+                "usable": True,
+                "never_ready": list(plan.never_ready),
+                "warnings": [*config.warnings_of(plan), *warnings],
+                **told,
+            }
+        )
     else:
         print("\n".join([config.check_report(file)[1], *(f"Warning: {text}" for text in warnings)]))
     return DONE

@@ -34,7 +34,7 @@ from edge.domain.alarms.worsening import has_worsened, is_told_anew
 from edge.domain.dates import Dates
 from edge.domain.entries import Entry, Now
 from edge.domain.entry_bodies import AlarmBody
-from edge.domain.messages import Message, name, of_body, of_json, part, quantity, say, within
+from edge.domain.messages import Message, lasting, name, of_body, of_json, part, quantity, say, within
 from edge.domain.readings import UNIT_OF
 from edge.domain.settings import Settings
 
@@ -144,7 +144,7 @@ class AlarmSystem:
         if active is None:
             self.cancel_pending(ident, now)
             return False
-        alarm = self.alarms.get(ident)
+        alarm, cause = self.alarms.get(ident), None if cause is None else lasting(cause, now.wall_ms)
         if alarm is not None and active and cause:
             self._review_worsening(alarm, value, limit, cause, now)
             if alarm.present and (follows or is_by_cause) and _is_another(cause, alarm.cause, whole=is_by_cause):

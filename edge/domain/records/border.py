@@ -102,7 +102,7 @@ def _no_such_word(body: Mapping[str, Any], roles: Mapping[str, Role]) -> Iterato
     """What somebody saw of a contact, in other words than the station knows: nothing would go by it."""
     named, word = body.get("role"), word_of(body.get("value"))
     role = roles.get(str(body.get("point"))) if named is None else next((r for r in Role if r == named), None)
-    if role not in CONTACT_WORDS or word in {CONTACT_WORDS[bad][1] for bad in REST_IS_WELL}:
+    if role is None or role not in CONTACT_WORDS or word in {CONTACT_WORDS[bad][1] for bad in REST_IS_WELL}:
         return
     if word not in CONTACT_WORDS[role]:
         words = " or ".join(CONTACT_WORDS[role])

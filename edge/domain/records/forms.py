@@ -26,6 +26,8 @@ MOST_NAMES: Final = 20
 MOST_PORTS: Final = 200
 #: a date as ISO 8601 writes it: whoever writes 03/04/2027 means one of two days
 _DATE: Final = re.compile(r"(20[0-9]{2})-([0-9]{2})(?:-([0-9]{2}))?")
+#: no channel port delivers its volume sooner [s] (our own number)
+SHORTEST_S: Final = 1.0
 #: keys that are two words for one thing
 SAME: Final = (("filters", "filter"), ("outlet", "of"))
 
@@ -105,7 +107,7 @@ FORMS: Final[Mapping[str, Form]] = MappingProxyType(
                 "channel_ports": Key("ports", 'what each measured port gave: [{"port": 3, "seconds": 11.8}], with "ml" '
                                      "where it isn't the volume of the station file"),
                 "checked": Key("names", "the station file's other check items that were found well: [daily_test] also"),
-                "failed": Key("names", "those that weren't"),
+                "failed": Key("names", "the check items that were not found well"),
                 "basin": Key("line", "id of the basin, whose ports are numbered from 1; left out: all, numbered through all basins"),
             },
             (("passed", "channel_ports", "failed"),),
@@ -201,7 +203,7 @@ FORMS: Final[Mapping[str, Form]] = MappingProxyType(
             "Something was read by eye.",
             {
                 "point": Key("line", "id of the point that people read"),
-                "role": Key("line", "or the role that [not_fitted] names"),
+                "role": Key("line", "the role of what was read, that [not_fitted] names"),
                 "value": Key("reading", 'what was read, with its unit, such as "44 psi"; of a contact its word'),
                 "unit": Key("line", "unit of a bare value"),
                 "instrument": Key("line", "what it was read from"),
@@ -287,7 +289,7 @@ FORMS: Final[Mapping[str, Form]] = MappingProxyType(
 PORT: Final[Mapping[str, Key]] = MappingProxyType(
     {
         "port": Key("whole", "its number", 1, MOST_PORTS),
-        "seconds": Key("number", "how long it took", 0.0, 86_400.0),
+        "seconds": Key("number", "how long it took", SHORTEST_S, 86_400.0),
         "ml": Key("number", "millilitres", 0.0, 1e6),
     }
 )
@@ -485,7 +487,7 @@ def _held(where: str, value: Any, key: Key) -> Iterator[Fault]:
     if key.words and value not in key.words:
         yield Fault(where, f"it is {shown(value)}", f"one of {', '.join(key.words)}")
     if key.kind in ("number", "whole") and not key.low <= value <= key.high:
-        yield Fault(where, f"it is {shown(value)}", f"{key.low:g} to {key.high:g}")
+        yield Fault(where, f"it is {shown(value)}", _span(key))
     keys, needed = _PARTS.get(key.kind, ({}, ()))
     for one in value if keys else ():
         if not isinstance(one, Mapping):
@@ -499,6 +501,10 @@ def _held(where: str, value: Any, key: Key) -> Iterator[Fault]:
         for name in needed:
             if name not in one:
                 yield Fault(f"{where}.{name}", MISSING, keys[name].says, "Add it")
+
+
+def _span(key: Key) -> str:
+    return f"{key.low:g} to {key.high:g}" if key.high <= 1e9 else f"{key.low:g} or more"
 
 
 def _hint(value: Any, key: Key) -> str:
@@ -517,4 +523,4 @@ def shown(value: Any) -> str:
 def held(key: Key) -> str:
     """What a key may hold, for people."""
     kind = ", ".join(key.words) or KINDS[key.kind][1]
-    return f"{kind}, {key.low:g} to {key.high:g}" if key.kind in ("number", "whole") and key.high < 1e9 else kind
+    return f"{kind}, {_span(key)}" if key.kind in ("number", "whole") and key.high != 1e9 else kind

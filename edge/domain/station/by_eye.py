@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from edge.domain.entries import Now
-from edge.domain.messages import Message, both, duration, name, part, say, text
+from edge.domain.messages import Message, ago, both, name, part, say, text
 from edge.domain.readings import CONTACT_WORDS, Role
 from edge.domain.records.entered import entered_value
 from edge.domain.station.judged import BY_EYE, UNKNOWN, UNMET, Judged, by_fact
@@ -69,7 +69,7 @@ def seen(view: View, role: Role, now: Now, ask: Message, outlet: str | None = No
     last = view.book.seen(role, outlet)
     if last is None:
         return None
-    since = duration(max(now.wall_ms - last.at_ms, 0))
+    since = ago(max(now.wall_ms - last.at_ms, 0))
     what = say("by_eye.seen", value=text(str(last.body["value"])), by=last.by, since=since)
     over = say("by_eye.seen.ask", role=name(role)) if outlet is None else say("outlet.seen.ask", outlet=name(outlet))
     return by_fact(UNMET, what, last, both(ask, over))

@@ -26,6 +26,16 @@ class Hold(Part):
     def alarm_ids(self) -> Iterable[str]:
         return ("hold",)
 
+    def consequences(self, now: Now) -> Mapping[str, Message]:
+        """Where basins alone are held, the others may start."""
+        tuned = self._view.settings.tuning.get("hold")
+        if tuned is not None and tuned.consequence is not None:
+            return {}
+        held = [one for one in self._view.settings.judged_basins if self._view.book.hold_of(one) is not None]
+        if not held or self.no_hold(now).state != MET:
+            return {}
+        return {"hold": say("hold.basins_held", basins=names(held))}
+
     def conditions(self) -> Mapping[str, Judge]:
         basins = self._view.settings.judged_basins
         return {"no_hold": self.no_hold, **{f"no_hold:{basin}": partial(self.no_hold_in, basin) for basin in basins}}

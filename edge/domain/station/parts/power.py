@@ -14,7 +14,7 @@ from typing import Any, Final, Literal
 from edge.domain.entries import Entry, Now, Stamp
 from edge.domain.entry_bodies import OutletPowerBody, PowerUnsureBody
 from edge.domain.heat.balance import Forecast
-from edge.domain.messages import duration, name, part, say
+from edge.domain.messages import ago, name, part, say
 from edge.domain.readings import Role
 from edge.domain.records.book import HEAT_OFF, POWER_UNSURE, POWER_UP, TRIPPED
 from edge.domain.records.counting import failed_outlet_test, failure
@@ -208,6 +208,6 @@ def _outlet_tested(view: View, outlet: str, now: Now) -> Judged | None:
     last = failed_outlet_test(view.book, outlet)
     if last is None:
         return None
-    since = duration(now.wall_ms - last.at_ms)
+    since = ago(now.wall_ms - last.at_ms)
     what = say("outlet.test_failed_ago", failure=part(failure(last)), by=last.by, since=since)
     return by_fact(UNMET, what, last, say("outlet.test_failed.ask", outlet=name(outlet)))

@@ -111,7 +111,7 @@ RECORDS: Final[Mapping[str, str]] = {
     "entered.cant_be": "value is {given} can't be: {role} lies within {low:g} and {high:g} {unit}",
     "entered.outside_point": "value is {given}: outside what this point can be",
     "entered.no_value": "value is missing: what was read",
-    "entered.no_such_word": "value is {given}, neither {one} or {other}",
+    "entered.no_such_word": "value is {given}, neither {one} nor {other}",
     "entered.without_unit": 'value is {given} without a unit; such as "{such}" would do',
     "entered.not_a_temperature": "value is {given}, no temperature with its unit{hint}",
     "entered.not_a_pressure": "value is {given}, no pressure with its unit{hint}",

@@ -58,6 +58,11 @@ def refused(body: dict[str, Any]) -> str:
         ({"record": "note", "text": " "}, "it is empty"),
         ({"record": "hold", "note": ""}, "it is empty"),
         ({"record": "shelve", "alarm": "leak", "minutes": 0}, "1 to 1440"),
+        ({"record": "correction", "of": 0}, "it is 0; expected 1 or more"),
+        (
+            {"record": "daily_test", "channel_ports": [{"port": 3, "seconds": 0}]},
+            "seconds: it is 0; expected 1 to 86400",
+        ),
     ],
     ids=str,
 )

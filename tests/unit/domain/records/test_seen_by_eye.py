@@ -123,7 +123,7 @@ def test_wet_is_wet_however_it_is_written_and_whatever_it_names(body: dict[str, 
 
 def test_a_word_that_is_none_is_said() -> None:
     (answer, *_) = ready(SETTINGS).record("entered_reading", role="leak", value="damp")
-    assert not answer.body["counts"] and "neither dry or wet" in answer.body["why_not"]
+    assert not answer.body["counts"] and "neither dry nor wet" in answer.body["why_not"]
 
 
 @pytest.mark.parametrize("renamed", [True, False])
