@@ -120,7 +120,7 @@ def run(
     file: Annotated[Path, FileArgument(help="The station file.", metavar="FILE")],
     log: Annotated[Log, typer.Option(help="auto: JSON lines for the system journal, text for a terminal.")] = Log.AUTO,
 ) -> None:
-    """Run a station until SIGTERM or Ctrl-C; SIGHUP reloads its file."""
+    """Run a station until Ctrl-C or SIGTERM. SIGHUP reloads its file."""
 
     def work() -> int:
         from edge.daemon import log as daemon_log
@@ -134,7 +134,8 @@ def run(
 
 @app.command()
 def check(file: Annotated[Path, FileArgument(help="The station file.", metavar="FILE")], json: Json = False) -> None:
-    """Check a station file: every mistake with its line, who is told, and what is not active yet. Sends nothing.
+    """Check a station file: every mistake with its line. Sends nothing. Who is told is looked at too, and what is not
+    active yet.
 
     --json: {"file", "usable": true, "station", "settings", "warnings", "not_active"}, or {"file", "usable": false, "mistakes"}.
     """
@@ -154,7 +155,7 @@ def tell(
     target: Annotated[str | None, typer.Option(help="Only this target.", metavar="ID")] = None,
     json: Json = False,
 ) -> None:
-    """Say who is told away from the page, and when; with --test tell each now.
+    """Say who is told away from the page, and when. With --test each is told now.
 
     --json: a line for each target, {"id", "by", "priority", "outside_hours", "text"}; with --test also "sent", "came" (null:
     nobody can know) and "why".
@@ -181,7 +182,7 @@ def certificate(
     again: Annotated[bool, typer.Option("--again", help="With make: replace one that still holds.")] = False,
     json: Json = False,
 ) -> None:
-    """The page's certificate and fingerprint, and the page's address as a QR code; make one, or request one.
+    """Show, make or request the page's certificate. Its fingerprint is shown too, and the page's address as a QR code.
 
     --json: show, make: {"page", "certificate", "svg"}; request: {"request", "names", "key", "certificate"}.
     """
@@ -204,7 +205,7 @@ def certificate(
 
 @app.command()
 def schema(what: Annotated[Schema, typer.Argument(help="What to describe.")]) -> None:
-    """Print the JSON Schema of station files, or the AsyncAPI document of what a station says by MQTT."""
+    """Describe station files, or what a station says by MQTT. The one as JSON Schema, the other as an AsyncAPI document."""
 
     def work() -> None:
         import json
@@ -262,7 +263,7 @@ def verify(
     ] = None,
     json: Json = False,
 ) -> None:
-    """Check that nothing in the journal was changed, removed or put in.
+    """Check that the journal holds. Nothing in it was changed, removed or put in.
 
     --json: {"folder", "ok", "why", "station", "head", "first_bad_seq", "lost"}; what doesn't hold is no refusal.
     """
@@ -313,7 +314,7 @@ def export(
     output: Annotated[Path | None, FileOption(help="A file in place of standard output.")] = None,
     json: JsonLines = False,
 ) -> None:
-    """Export the journal or the readings, also while the station runs."""
+    """Export journal or readings, also while the station runs."""
 
     def work() -> int:
         from edge.cli import export as cli_export
@@ -337,7 +338,8 @@ def alarms(
     until: Annotated[str | None, typer.Option("--to", help="With --performance: before then.", metavar="TIME")] = None,
     json: JsonLines = False,
 ) -> None:
-    """Why each alarm is there and what to do about it; or how the alarms have performed, by the standards' figures.
+    """Say why each alarm is there, and what to do about it. With --performance: how the alarms have performed, by the
+    standards' figures.
 
     --json: a line for each alarm, or one with the figures.
     """
@@ -364,7 +366,7 @@ def listen(
     password_file: Annotated[Path | None, FileOption(help="File with the password alone.", metavar="FILE")] = None,
     json: JsonLines = False,
 ) -> None:
-    """Print alarms as a facilities system sees them, and what is missing."""
+    """Print alarms as a facilities system sees them. What is missing is named."""
 
     def work() -> int:
         from edge.mqtt import listen as listening
@@ -386,7 +388,8 @@ def retained(
     yes: Annotated[bool, typer.Option("--yes", help="Empty them without asking.")] = False,
     json: Json = False,
 ) -> None:
-    """List the topics on the broker of what the station file no longer has, such as a renamed point; --clear empties them.
+    """List what the broker keeps of things that are no more. These are topics of what the station file no longer has,
+    such as a renamed point; --clear empties them.
 
     --json: {"broker", "topics": [{"topic", "emptied", "said"}]}; nothing is asked: --clear then needs --yes.
     """
@@ -428,7 +431,7 @@ def demo(
         ),
     ] = None,
 ) -> None:
-    """A simulated station with everything: sensors, journal, alarms, MQTT, page."""
+    """A simulated station: sensors, journal, alarms, MQTT, page."""
 
     def work() -> int:
         from edge.demo import demo as showing
@@ -480,7 +483,7 @@ def survey(
     for_s: Annotated[float, typer.Option("--for", help="How long to look.", metavar="SECONDS", min=0.1)] = 10.0,
     json: Json = False,
 ) -> None:
-    """Look at what is wired to this board, live, and write a station file to start from. Switches nothing.
+    """Look at what is wired to this board, live. Switches nothing; --write makes a station file to start from.
 
     --json: a line for each thing found, told apart by "type": device, reading, absent, file.
     """
@@ -509,7 +512,8 @@ def survey(
 
 @app.command()
 def completion(shell: Annotated[Shell, typer.Argument(help="For which shell.")]) -> None:
-    """Print a script by which a shell completes verbs, options, kinds of records and their keys; its head says where to put it.
+    """Print a script by which a shell completes all this. That is verbs, options, kinds of records and their keys. Its
+    head says where to put it.
 
     Tab starts no program: print it anew after an update.
     """

@@ -17,6 +17,7 @@ from edge.domain.errors import UnusableInput
 from edge.domain.permits import NewCode, PersonRole, Scope
 from edge.people import roster
 from edge.people.store import PeopleStore, Person, Token
+from edge.store.database import JOURNAL_FILE
 from edge.terminal import is_terminal, say_json
 
 
@@ -47,6 +48,8 @@ def add(keep: Path, name: str, role: PersonRole, *, as_json: bool = False) -> in
     """Add a person, and print the code."""
     with _store(keep) as store:
         _print_code(roster.add(store, name, role, _now_ms()), as_json)
+    if keep.is_dir() and not (keep / JOURNAL_FILE).exists() and not as_json:
+        print(f"No station has run on {keep} yet: see that it is the folder that [keep] of its station file names.")
     return 0
 
 

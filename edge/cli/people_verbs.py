@@ -40,7 +40,7 @@ def add(
 
 @verbs.command()
 def remove(name: Name, keep: Keep = KEEP, json: Json = False) -> None:
-    """Remove a person: signed out everywhere, tokens revoked. What they recorded stays.
+    """Remove a person: signed out, their tokens revoked. What they recorded stays.
 
     --json: {"removed": {"name", "role"}, "left": [{"name", "role"}]}.
     """
@@ -70,7 +70,7 @@ def list_(keep: Keep = KEEP, json: Json = False) -> None:
 
 @verbs.command()
 def reset(name: Name, keep: Keep = KEEP, json: Json = False) -> None:
-    """Give somebody who lost a card a new code, and end all their sessions.
+    """Give somebody who lost a card a new code. All their sessions end.
 
     --json: {"name", "role", "code"}.
     """
@@ -85,7 +85,7 @@ def reset(name: Name, keep: Keep = KEEP, json: Json = False) -> None:
 
 @verbs.command()
 def first(keep: Keep = KEEP) -> None:
-    """Print a one-time code, good for 10 minutes, by which the page makes the first person."""
+    """Print a one-time code for the first person. It is good for 10 minutes; by it the page makes a biomed."""
 
     def work() -> int:
         from edge.cli import people
@@ -118,7 +118,7 @@ def token_add(
 
 @tokens.command("list")
 def token_list(keep: Keep = KEEP, json: Json = False) -> None:
-    """Print all tokens: number, program, person, scopes, when it was made.
+    """Print all tokens, without what they are. Of each its number, program, person, scopes, and when it was made.
 
     --json: {"tokens": [{"number", "title", "person", "scopes", "made_at"}]}.
     """

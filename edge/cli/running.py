@@ -144,7 +144,7 @@ def record(
     fingerprint: Fingerprint = None,
     json: Json = False,
 ) -> None:
-    """Record at a running station what was done, or what was read by eye; on a terminal it asks for what is missing.
+    """Record what was done, or what was read by eye. On a terminal it asks for what is missing.
 
     It ends with 0 where the record was kept; whether it counts is said.
 
@@ -191,7 +191,7 @@ def calibrate(  # noqa: PLR0913  # one argument an option, and the address takes
     fingerprint: Fingerprint = None,
     json: Json = False,
 ) -> None:
-    """Calibrate a point of a running station against a reference; on a terminal it asks for what is missing.
+    """Calibrate a point of a running station against a reference. On a terminal it asks for what is missing.
 
     --json: the entry of the journal, and "counts".
     """

@@ -320,7 +320,8 @@ class Demo:
                 f"Alarms:  warmwell listen {settings.site} --broker {host}:{port}",
                 f"Topics:  mosquitto_sub -h {host} -p {port} -t 'warmwell/#' -v",
             ]
-        return [*said, f"Journal: warmwell verify {self.folder.path}", "Ctrl-C ends the demo."]
+        said.append(f"Journal: warmwell verify {self.folder.path}")
+        return [*said, *_how_to_have_the_command(), "Ctrl-C ends the demo."]
 
     def _takes(self) -> str:
         minutes = self.scenario.hours * 60 / self.wishes.speed
@@ -397,6 +398,14 @@ class Demo:
         where = "kept in" if self.folder.stays else "was in (and is removed from)"
         said.append(f"Store:    {where} {self.folder.path}")
         return [*said, f"Verdict:  {' · '.join([display_word(verdict), *verdict['waits_for'][:1]])}"]
+
+
+def _how_to_have_the_command() -> list[str]:
+    """Where a shell knows no `warmwell`: how it does, from this checkout."""
+    program = Path(__file__).parents[2] / "deploy/warmwell"
+    if shutil.which("warmwell") is not None or not program.is_file():
+        return []
+    return [f'`warmwell` is there after: export PATH="{program.parent}:$PATH"']
 
 
 def _can_draw() -> bool:

@@ -80,7 +80,9 @@ def _head(picture: Snapshot, zone: ZoneInfo) -> Iterator[Row]:
     is_calm = verdict["verdict"] == "ready"
     said = "  ".join(part for part in (display_word(verdict), when) if part)
     yield Row(f" {said} ", BOLD if is_calm else LOUD)
-    yield Row(f"{clock_text(verdict['at'], zone)}  {verdict['site']}/{verdict['station']}  {verdict['phase']}", DIM)
+    place = f"{verdict['site']}/{verdict['station']}"
+    yield Row("  ".join([clock_text(verdict["at"], zone), place, verdict["phase"]]), DIM)
+    yield from _warm_until(picture, zone)
     todo = verdict["waits_for"]
     for n, what in enumerate(todo[:2]):
         more = f" (and {len(todo) - 2} more)" if n == 1 and len(todo) > 2 else ""
@@ -88,6 +90,14 @@ def _head(picture: Snapshot, zone: ZoneInfo) -> Iterator[Row]:
     for basin in verdict.get("verdicts", []):
         yield Row(basin_words(basin))
     yield Row(str(verdict.get("note") or ""), DIM)
+
+
+def _warm_until(picture: Snapshot, zone: ZoneInfo) -> Iterator[Row]:
+    """For how long the liquid stays warm enough, while it is and loses warmth."""
+    found = picture.estimates.get("reservoir_below_needed")
+    is_warm = any(one["id"] == "reservoir" and one["state"] == "met" for one in picture.verdict["conditions"])
+    if is_warm and found is not None and found["value"] is not None:
+        yield Row(f"The liquid stays warm enough until about {clock_text(str(found['value']), zone)[11:16]}", BOLD)
 
 
 def _alarms(alarms: Mapping[str, Mapping[str, Any]]) -> Iterator[Row]:

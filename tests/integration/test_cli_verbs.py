@@ -50,6 +50,15 @@ def test_every_verb_says_what_it_does(verb: str) -> None:
     assert code == 0 and err == "" and out.startswith(f"Usage: warmwell {verb}")
 
 
+def test_the_lists_of_verbs_say_whole_sentences() -> None:
+    for words in ([], ["people"], ["people", "token"]):
+        code, out, _ = finished(*words, "--help", COLUMNS="80")
+        listed = out.partition("Commands:\n")[2].partition("\n\n")[0].splitlines()
+        assert (
+            code == 0 and listed and [line for line in listed if line.endswith("...") or line.startswith("    ")] == []
+        )
+
+
 def test_the_version_is_that_of_the_project() -> None:
     code, out, _ = finished("--version")
     assert code == 0 and out in (f"warmwell {PROJECT['version']}\n", "warmwell 0+source\n")  # installed, or a checkout

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import sys
+from dataclasses import replace
 from pathlib import Path
 from types import SimpleNamespace
 from typing import Any, cast
@@ -86,6 +87,14 @@ def test_the_word_the_time_and_what_to_do_come_first_then_the_alarms_most_urgent
         *FOOT,
     ]
     assert (shown[0].look, shown[2].look, shown[7].look) == (LOUD, BOLD, BOLD)
+
+
+def test_how_long_the_liquid_stays_warm_enough_is_said_while_it_is_warm() -> None:
+    cools = {"reservoir_below_needed": {"value": "2026-07-01T06:05:00.000Z"}}
+    for state, said in (("met", True), ("unmet", False)):
+        one = picture([], conditions=[condition("reservoir", state)])
+        shown = rows(replace(one, estimates=cast(Any, cools)), DUBLIN, [], FOOT, 80, 24)
+        assert (shown[2].text == "The liquid stays warm enough until about 07:05") is said
 
 
 @pytest.mark.parametrize("width", [20, 40, 80, 132])
