@@ -17,6 +17,7 @@ import * as record from "./views/record.js";
 import * as station from "./views/station.js";
 
 const LOOK_EVERY_MS = 500;
+const AGAIN_MS = 3000; // words that can't be had are asked for again
 // A view is a module: `mark` for the navigation, mount(root, app) once it is gone to, or when another language is chosen, show(app) twice a
 // second and with each picture. `app` is {line, book}. Its place (#name) is its name here, its title the words `view.<name>`.
 const VIEWS = { now, alarms, record, station };
@@ -65,7 +66,7 @@ function sayShell() {
 }
 /** Another language was chosen: all is said anew, and asked for anew. Focus and place stay. */
 async function speakAnew() {
-  if (!(await speak())) return;
+  if (!(await speak())) return void setTimeout(speakAnew, AGAIN_MS);
   const held = document.activeElement && document.activeElement.name;
   const at = scrollY;
   sayShell();

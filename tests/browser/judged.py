@@ -44,10 +44,10 @@ def picture(station: Station, driver: Driver) -> None:
     """Show what a driver's station is, with all that it has said."""
     own, now = driver.station, driver.now
     station.fakes.journal.entries.clear()
-    for entry in driver.said:
-        stamp = Stamp(entry.boot, entry.mono_ms, entry.wall_ms, entry.trusted)
-        station.fakes.journal.add(entry.kind, dict(entry.body), stamp)
-    station.fakes.journal.add("settings", {"digest": "5f" * 32, "document": {"reservoir": {"minimum": "35 degC"}}})
+    first = driver.said[0]
+    told = [("settings", {"digest": "5f" * 32, "document": {"reservoir": {"minimum": "35 degC"}}}, first)]
+    for kind, body, entry in (*told, *((entry.kind, dict(entry.body), entry) for entry in driver.said)):
+        station.fakes.journal.add(kind, body, Stamp(entry.boot, entry.mono_ms, entry.wall_ms, entry.trusted))
     station.fakes.parts_state = lambda: UNWELL
     station.fakes.judge.show(
         verdict=own.verdict(now), points=own.points(now), alarms=own.alarms(now), estimates=own.estimates(now), dates=own.dates,

@@ -182,7 +182,7 @@ export const WORDS = {
   "group.verdicts": "Verdicts",
   "group.people": "Saisies",
   "group.process": "Eau et chaleur",
-  "group.others": "Le poste même",
+  "group.others": "Le poste",
   // kinds of entries
   "kind.alarm": "alarme",
   "kind.told": "prévenu",

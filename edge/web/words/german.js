@@ -182,7 +182,7 @@ export const WORDS = {
   "group.verdicts": "Urteile",
   "group.people": "Erfasstes",
   "group.process": "Wasser und Wärme",
-  "group.others": "Die Station selbst",
+  "group.others": "Die Station",
   // kinds of entries
   "kind.alarm": "Alarm",
   "kind.told": "benachrichtigt",

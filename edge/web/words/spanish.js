@@ -182,7 +182,7 @@ export const WORDS = {
   "group.verdicts": "Veredictos",
   "group.people": "Lo registrado",
   "group.process": "Agua y calor",
-  "group.others": "El propio puesto",
+  "group.others": "El puesto",
   // kinds of entries
   "kind.alarm": "alarma",
   "kind.told": "avisado",
