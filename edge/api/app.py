@@ -37,7 +37,7 @@ from edge.api.words import words_in
 from edge.domain.dates import dated_json
 from edge.domain.entries import Entry, rfc3339
 from edge.domain.errors import RecordRefused, StoreFault
-from edge.domain.records import forms
+from edge.domain.records.border import Asked, asked_by, refuse
 from edge.domain.records.spelling import spelt_out
 from edge.domain.strict_json import shown
 from edge.domain.words.languages import LANGUAGES
@@ -363,8 +363,9 @@ async def records(request: Request, desk: OfDesk) -> Response:
         body["at"] = rfc3339(times.wall_ms_of(str(body["at"]), desk.zone, f"{path}, at"))
     try:
         body = spelt_out(body)
-        settings = desk.watch.see().snapshot.settings
-        forms.refuse(body, () if settings is None else tuple(basin.id for basin in settings.basins))
+        seen = desk.watch.see().snapshot
+        asked = Asked() if seen.settings is None else asked_by(seen.settings)
+        refuse(body, asked, seen.now.wall_ms if seen.now.trusted else None)
     except RecordRefused as exc:
         raise as_problem(422, exc) from exc
     if record == "acknowledge" and isinstance(body.get("alarm"), str):

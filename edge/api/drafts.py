@@ -24,7 +24,8 @@ from edge.api.problems import Problem, unknown_name
 from edge.domain.errors import RecordRefused
 from edge.domain.permits import Who
 from edge.domain.records.daily_tests import after_failure, failed_ports, test_result
-from edge.domain.records.forms import FORMS, LONGEST_NAME, refuse
+from edge.domain.records.border import asked_by, refuse
+from edge.domain.records.forms import FORMS, LONGEST_NAME
 from edge.domain.strict_json import shown
 
 MOST: Final = 12
@@ -123,7 +124,7 @@ def _comes_to(desk: Any, draft: Draft, viewer: Any) -> dict[str, Any] | None:
     if draft.record != "daily_test" or settings is None:
         return None
     try:
-        refuse({**body, "record": draft.record, "by": draft.by or "?"}, tuple(one.id for one in settings.basins))
+        refuse({**body, "record": draft.record, "by": draft.by or "?"}, asked_by(settings))
     except RecordRefused as exc:
         return {"passed": None, "text": str(exc), "failed_ports": [], "advice": ""}
     passed, why = test_result(settings, body)

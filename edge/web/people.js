@@ -3,20 +3,20 @@
 import { choose, chosen, signer } from "./device.js";
 import { $, button, make, put } from "./dom.js";
 import { ask } from "./line.js";
+import { say } from "./say.js";
 import { isSigned, mustSign, onChange, session, write } from "./session.js";
-import { sentence, words } from "./told.js";
+import { known, recordName, words } from "./told.js";
 
 const MOST_NAMES = 6;
 const KEPT_MS = 30 * 86400e3; // a name that nobody signed with for so long is forgotten
-const LOST = "No answer from the station: it is not known whether it was kept. Look in the record, then try again.";
 
 /** {ok, body, trouble} of a record. */
-export const acknowledge = (alarm, typed) => kept(write(`/api/1/alarms/${encodeURIComponent(alarm)}/acknowledge`, {}, { typed, why: "Acknowledging" }), typed);
-export const record = (kind, body, typed) => kept(write("/api/1/records", { record: kind, ...body }, { typed, why: sentence(words(kind)) }), typed);
+export const acknowledge = (alarm, typed) => kept(write(`/api/1/alarms/${encodeURIComponent(alarm)}/acknowledge`, {}, { typed, why: say("alarms.acknowledge") }), typed);
+export const record = (kind, body, typed) => kept(write("/api/1/records", { record: kind, ...body }, { typed, why: recordName(kind) }), typed);
 async function kept(writing, typed) {
   const answer = await writing;
   if (answer.ok && !mustSign() && typed) remember(typed);
-  return answer.ok || answer.trouble ? answer : { ...answer, trouble: LOST };
+  return answer.ok || answer.trouble ? answer : { ...answer, trouble: say("people.lost") };
 }
 
 // -- the forms, and who may
@@ -35,8 +35,11 @@ export function forms() {
 export function whyNot(form, kind) {
   const { role } = session();
   if (!form || !role || form.may.includes(role)) return "";
-  return `${sentence(role)}s don't record this (${words(kind)}): ${form.may.join(" or ") || "nobody"} may.`;
+  const may = form.may.map(roleName).join(say("name.or"));
+  return say(may ? "people.may" : "people.nobody_may", { role: roleName(role), record: recordName(kind), may });
 }
+/** What a person's role is called. */
+export const roleName = (role) => known("role", role);
 
 // -- names that are typed, where nobody signs in
 function names() {
@@ -52,12 +55,12 @@ function remember(name) {
   const rest = names().filter((one) => one.name.toLowerCase() !== name.toLowerCase());
   choose("names", JSON.stringify([{ name, at: Date.now() }, ...rest].slice(0, MOST_NAMES)));
 }
-/** Who signs: {element, name(), focus()}. Of whoever signs in nothing is typed; else a name, or a tap on one that signed here lately. */
+/** Who signs: {element, tell(), isAsked(), name(), focus()}. Of whoever signs in nothing is typed; else a name, or a tap on one that signed here lately. */
 export function signing() {
   const field = make("input", "who");
   Object.assign(field, { id: "who-name", name: "by", maxLength: 80, autocomplete: "off", spellcheck: false, value: signer() });
   field.setAttribute("autocapitalize", "words");
-  const label = make("label", "", "Who are you?");
+  const label = make("label", "", say("people.who"));
   label.htmlFor = "who-name";
   const recent = make("div", "recent");
   for (const { name } of names().filter((one) => one.name !== field.value)) {
@@ -69,13 +72,13 @@ export function signing() {
   const typed = make("div", "typed", label, recent, field);
   const signed = make("p", "signs");
   const element = make("div", "signing", typed, signed);
-  const say = () => {
+  const tell = () => {
     typed.hidden = mustSign();
     signed.hidden = !mustSign();
-    put(signed, isSigned() ? `Signed by ${session().name}, ${session().role}.` : "You sign in before it is sent.");
+    put(signed, isSigned() ? say("people.signed_by", { name: session().name, role: roleName(session().role) }) : say("people.sign_in_first"));
   };
-  say();
-  return { element, say, isAsked: () => !mustSign(), name: () => (mustSign() ? "" : field.value.trim()), focus: () => field.focus() };
+  tell();
+  return { element, tell, isAsked: () => !mustSign(), name: () => (mustSign() ? "" : field.value.trim()), focus: () => field.focus() };
 }
 
 /**
@@ -112,35 +115,35 @@ export function dialog(wanted) {
     buttons.append(one);
   }
   const sent = [...buttons.children];
-  buttons.append(button("plain", "Cancel", close));
+  buttons.append(button("plain", say("people.cancel"), close));
   form.append(fault, buttons);
   const may = async () => {
-    who.say();
+    who.tell();
     const all = await forms();
     const refused = all && whyNot(all.records[wanted.kind], wanted.kind);
     const most = wanted.kind === "shelve" && all && session().role === "technician" ? all.technician_shelves_min : Infinity;
     for (const one of sent) one.disabled = Boolean(refused) || Number(one.value) > most;
-    put(fault, refused || (most < Infinity ? `A technician puts an alarm aside for at most ${most} minutes; a biomed for longer.` : ""));
+    put(fault, refused || (most < Infinity ? say("people.shelves_most", { n: most }) : ""));
   };
   const forget = onChange(may);
   form.addEventListener("submit", async (event) => {
     event.preventDefault();
     const choice = wanted.choices.find((one) => String(one.value) === (event.submitter && event.submitter.value)) || wanted.choices[0];
     if (who.isAsked() && !who.name()) {
-      put(fault, "Say who you are.");
+      put(fault, say("people.say_who"));
       return who.focus();
     }
     const reason = why ? why.value.trim() : "";
     if (wanted.must && !reason) {
-      put(fault, "Say why.");
+      put(fault, say("people.say_why"));
       return why.focus();
     }
     for (const one of sent) one.disabled = true;
     put(fault, "");
     const { ok, body, trouble } = await wanted.send(choice.value, who.name(), reason);
     for (const one of sent) one.disabled = false;
-    if (!ok) return put(fault, trouble || LOST);
-    if (body && body.counts === false) return put(fault, `Kept, but it does not count: ${body.why_not}`);
+    if (!ok) return put(fault, trouble || say("people.lost"));
+    if (body && body.counts === false) return put(fault, say("people.does_not_count", { why: body.why_not }));
     close();
   });
   const before = document.activeElement;

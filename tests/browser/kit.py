@@ -17,7 +17,7 @@ from edge.domain.readings import Role
 from edge.domain.settings import DailyTest, Duty, Every, Level, Rules, Settings
 from edge.people.access import Access
 from edge.people.sessions import AccessRules
-from tests.api_fakes import ABOUT, START_MS, Fakes, alarm, cold_morning, condition, point, until
+from tests.api_fakes import ABOUT, START_MS, Fakes, alarm, cold_morning, condition, point, told, until
 from tests.browser.driver import Browser
 from tests.unit.stations import QUIET, SETTINGS, Driver
 
@@ -174,7 +174,8 @@ def shows(browser: Browser, selector: str, words: str, timeout_s: float = 60.0) 
 def put_into(browser: Browser, station: Station, state: str) -> dict[str, Any]:
     """Show one of STATES, and wait until Now shows it; its verdict."""
     parts = STATES[state]
-    verdict: dict[str, Any] = {**parts["verdict"], "note": f"{parts['verdict']['note']} ({state})"}
+    note = f"{parts['verdict']['note']} ({state})"
+    verdict: dict[str, Any] = {**parts["verdict"], "note": note, "note_msg": told(note)}  # the same in each language
     station.fakes.judge.show(**{**parts, "verdict": verdict})
     shows(browser, ".note", f"({state})")
     return verdict
