@@ -23,8 +23,8 @@ from edge.api.preference import OfViewer
 from edge.api.problems import Problem, unknown_name
 from edge.domain.errors import RecordRefused
 from edge.domain.permits import Who
-from edge.domain.records.daily_tests import after_failure, failed_ports, test_result
 from edge.domain.records.border import asked_by, refuse
+from edge.domain.records.daily_tests import after_failure, failed_ports, test_result
 from edge.domain.records.forms import FORMS, LONGEST_NAME
 from edge.domain.strict_json import shown
 

@@ -133,7 +133,7 @@ app.line = new Line({
     if (entry.kind === "clock_step") app.book.again(); // what stands before it has other dates now
   },
   reset: () => app.book.clear(),
-  refused: async () => (await askToSign("Looking")) && app.line.begin(),
+  refused: async () => (await askToSign(say("sign.looking"))) && app.line.begin(),
 });
 app.book = new Book();
 

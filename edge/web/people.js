@@ -3,16 +3,16 @@
 import { choose, chosen, signer } from "./device.js";
 import { $, button, make, put } from "./dom.js";
 import { ask } from "./line.js";
-import { say } from "./say.js";
+import { either, say, small } from "./say.js";
 import { isSigned, mustSign, onChange, session, write } from "./session.js";
-import { known, recordName, words } from "./told.js";
+import { known, recordName, sentence } from "./told.js";
 
 const MOST_NAMES = 6;
 const KEPT_MS = 30 * 86400e3; // a name that nobody signed with for so long is forgotten
 
 /** {ok, body, trouble} of a record. */
-export const acknowledge = (alarm, typed) => kept(write(`/api/1/alarms/${encodeURIComponent(alarm)}/acknowledge`, {}, { typed, why: say("alarms.acknowledge") }), typed);
-export const record = (kind, body, typed) => kept(write("/api/1/records", { record: kind, ...body }, { typed, why: recordName(kind) }), typed);
+export const acknowledge = (alarm, typed) => kept(write(`/api/1/alarms/${encodeURIComponent(alarm)}/acknowledge`, {}, { typed, why: say("people.acknowledging") }), typed);
+export const record = (kind, body, typed) => kept(write("/api/1/records", { record: kind, ...body }, { typed, why: sentence(recordName(kind)) }), typed);
 async function kept(writing, typed) {
   const answer = await writing;
   if (answer.ok && !mustSign() && typed) remember(typed);
@@ -35,9 +35,10 @@ export function forms() {
 export function whyNot(form, kind) {
   const { role } = session();
   if (!form || !role || form.may.includes(role)) return "";
-  const may = form.may.map(roleName).join(say("name.or"));
-  return say(may ? "people.may" : "people.nobody_may", { role: roleName(role), record: recordName(kind), may });
+  return say(form.may.length ? "people.may" : "people.nobody_may", { role: sentence(roleName(role)), record: small(recordName(kind)), may: whoMay(form) });
 }
+/** The roles that may make a record. */
+export const whoMay = (form) => either(form.may.map(roleName));
 /** What a person's role is called. */
 export const roleName = (role) => known("role", role);
 

@@ -2,18 +2,19 @@
 // that was typed. Nothing of a code is kept, and nothing of it is shown.
 
 import { ask } from "./line.js";
+import { say } from "./say.js";
 
 const LOOK_EVERY_MS = 20e3;
 const PROLONG_EVERY_MS = 20e3;
 const SOON_S = 60; // the end is counted down from here on
 
 // `people`: none, set_up, unreadable; "" while it is not known
-const now = { people: "", name: "", role: "", csrf: "", idleEndsAt: 0, endsAt: 0, over: "" };
+const now = { people: "", name: "", role: "", csrf: "", idleEndsAt: 0, endsAt: 0, over: () => "" };
 const heard = new Set();
 let prolongedAt = 0;
 let signer = null; // shows the dialog; set by sign.js
 
-/** {people, name, role, over}: `over` says plainly why nobody is signed in any more. */
+/** {people, name, role, over}: `over()` says plainly why nobody is signed in any more. */
 export const session = () => now;
 export const mustSign = () => now.people !== "none" && now.people !== "";
 export const isSigned = () => Boolean(now.csrf);
@@ -28,15 +29,15 @@ export const endsInS = () => (isSigned() ? Math.max(0, (Math.min(now.idleEndsAt,
 /** The same where it is soon. */
 export const endsSoonS = () => (isSigned() && endsInS() <= SOON_S ? Math.ceil(endsInS()) : null);
 
-function take(body, over = "") {
+function take(body, over = null) {
   const before = `${now.people} ${now.name} ${now.csrf}`;
   const was = now.name;
   const at = performance.now();
   Object.assign(now, { people: body.people, name: body.name || "", role: body.role || "", csrf: body.csrf || "" });
   now.idleEndsAt = at + 1000 * (body.idle_ends_in_s ?? 0);
   now.endsAt = at + 1000 * (body.ends_in_s ?? 0);
-  if (now.csrf) now.over = "";
-  else if (was) now.over = over || `${was} is signed out: the session is over.`;
+  if (now.csrf) now.over = () => "";
+  else if (was) now.over = over || (() => say("session.over", { name: was }));
   if (before !== `${now.people} ${now.name} ${now.csrf}`) for (const does of heard) does();
 }
 
@@ -52,13 +53,13 @@ export async function signIn(code) {
   const { ok, body, trouble, waitS } = await ask("/api/1/session", { method: "POST", headers: { "Content-Type": "application/json" }, body: JSON.stringify({ code }) });
   if (ok) take(body);
   prolongedAt = performance.now();
-  return { ok, waitS, trouble: ok ? "" : trouble || "The station gives no answer: nobody was signed in. Try again." };
+  return { ok, waitS, trouble: ok ? "" : trouble || say("session.no_answer") };
 }
 
 export async function signOut() {
   const { name } = now;
   const { ok, body } = await ask("/api/1/session", { method: "DELETE", headers: proof() });
-  if (ok) take(body, `${name} has signed out.`);
+  if (ok) take(body, () => say("session.left", { name }));
   else await look();
 }
 const proof = () => (now.csrf ? { "x-csrf-proof": now.csrf } : {});
@@ -70,7 +71,6 @@ async function prolong() {
   else if (status === 401) await look();
 }
 
-const NOBODY = "Nobody is signed in, so nothing was sent.";
 /**
  * Send something that changes what the station has. Where it takes a sign-in one is asked for first, and then it goes on. What ask()
  * gives, and `isCancelled`. `isQuiet`: don't ask anybody; `typed`: the name that was typed, where nobody signs in.
@@ -80,7 +80,7 @@ export async function write(path, body, { method = "POST", isQuiet = false, type
     const sent = typed && !mustSign() ? { ...body, by: typed } : body;
     return ask(path, { method, headers: { ...(body ? { "Content-Type": "application/json" } : {}), ...proof() }, ...(body ? { body: JSON.stringify(sent) } : {}) });
   };
-  const cancelled = { ok: false, body: null, status: 401, trouble: NOBODY, isCancelled: true };
+  const cancelled = { ok: false, body: null, status: 401, trouble: say("session.nobody"), isCancelled: true };
   if (!now.people) await look();
   if (mustSign() && !isSigned() && !isQuiet && !(await signer(why))) return cancelled;
   let answer = await send();

@@ -1,6 +1,8 @@
 // Signing in: the dialog with its own keypad, the scanner, and the sign in the header that tells who it is.
 
 import { $, button, draw, make, markOf, part, put, set, show as toggle } from "./dom.js";
+import { roleName } from "./people.js";
+import { say } from "./say.js";
 import { listen } from "./scan.js";
 import { begin, endsSoonS, isSigned, mustSign, onChange, session, signIn, signOut, signsBy, watch } from "./session.js";
 
@@ -20,16 +22,16 @@ export function askToSign(why = "", trouble = "") {
   }
   const code = make("input");
   Object.assign(code, { id: "code", type: "password", maxLength: 64, autocomplete: "off", spellcheck: false, inputMode: "none" });
-  const label = make("label", "", "Scan the card, or type the code that stands on it");
+  const label = make("label", "", say("sign.code"));
   label.htmlFor = "code";
   const count = make("p", "code-count");
   const message = make("p", "who-fault");
   message.setAttribute("role", "alert");
-  const send = make("button", "main", "Sign in");
+  const send = make("button", "main", say("sign.title"));
   send.type = "submit";
   const counted = () => {
     const n = Math.min(plain(code.value).length, LENGTH);
-    put(count, `${n} of ${LENGTH} signs`);
+    put(count, say("sign.count", { n, of: LENGTH }));
     send.disabled = n === 0 || isBusy || waits > performance.now();
   };
   let isBusy = false;
@@ -45,12 +47,12 @@ export function askToSign(why = "", trouble = "") {
     code.value = code.value.slice(0, -1);
     counted();
   });
-  back.setAttribute("aria-label", "Delete the last sign");
+  back.setAttribute("aria-label", say("sign.back"));
   pad.append(back);
-  const heading = make("h2", "", "Sign in");
+  const heading = make("h2", "", say("sign.title"));
   heading.id = "sign-heading";
-  const form = make("form", "sign-form", heading, make("p", "who-text", why ? `${why} goes on then.` : "What you record is signed with your name."),
-    label, code, count, message, pad, make("div", "buttons", send, button("plain", "Cancel", () => element.close())));
+  const form = make("form", "sign-form", heading, make("p", "who-text", why ? say("sign.goes_on", { what: why }) : say("sign.why")),
+    label, code, count, message, pad, make("div", "buttons", send, button("plain", say("people.cancel"), () => element.close())));
   const element = make("dialog", "ask", form);
   element.id = "sign";
   element.setAttribute("aria-labelledby", "sign-heading");
@@ -99,7 +101,7 @@ export function askToSign(why = "", trouble = "") {
 async function scanned(code) {
   if (!mustSign() && session().people) return;
   if (open) return open.tried(code);
-  strip("Signing in…");
+  strip(say("sign.busy"));
   const { ok, trouble } = await signIn(code);
   strip(ok ? "" : trouble);
 }
@@ -125,12 +127,13 @@ export function showSign() {
   toggle(chip, mustSign());
   const soon = endsSoonS();
   draw(part(chip, "mark"), isSigned() ? "person" : "key");
-  put(part(chip, "signed-name"), people === "unreadable" ? "Nobody can sign in" : isSigned() ? name : "Sign in");
-  put(part(chip, "signed-more"), soon !== null ? `ends in ${soon} s` : isSigned() ? role : "");
+  put(part(chip, "signed-name"), people === "unreadable" ? say("sign.nobody_can") : isSigned() ? name : say("sign.title"));
   chip.classList.toggle("soon", soon !== null);
   chip.disabled = people === "unreadable";
-  set(chip, "aria-label", isSigned() ? `${name}, ${role}${soon !== null ? `, signed out in ${soon} s unless you go on` : ""}: sign out` : null);
-  const text = stripped || (!isSigned() && over) || "";
+  const called = isSigned() ? roleName(role) : "";
+  put(part(chip, "signed-more"), soon !== null ? say("sign.ends", { n: soon }) : called);
+  set(chip, "aria-label", !isSigned() ? null : soon === null ? say("sign.who", { name, role: called }) : say("sign.who_soon", { name, role: called, n: soon }));
+  const text = stripped || (!isSigned() && over()) || "";
   if (!text) return $("sign-strip")?.remove();
   if (!$("sign-strip")) {
     const line = make("p", "sign-strip");
@@ -144,13 +147,13 @@ function askToLeave() {
   const { name, role } = session();
   const heading = make("h2", "", name);
   heading.id = "leave-heading";
-  const element = make("dialog", "ask", heading, make("p", "who-text", `Signed in as ${role}. You are signed out by yourself when nobody touches this page for a while.`),
+  const element = make("dialog", "ask", heading, make("p", "who-text", say("sign.signed_in", { role: roleName(role) })),
     make("div", "buttons",
-      button("main leave", "Sign out", async () => {
+      button("main leave", say("sign.out"), async () => {
         await signOut();
         element.close();
       }),
-      button("plain", "Stay", () => element.close())));
+      button("plain", say("sign.stay"), () => element.close())));
   element.setAttribute("aria-labelledby", "leave-heading");
   element.addEventListener("close", () => element.remove());
   $("dialogs").append(element);

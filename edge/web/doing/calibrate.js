@@ -4,9 +4,10 @@
 import { button, make, put, show as toggle } from "../dom.js";
 import { ask } from "../line.js";
 import { record, signing, whyNot } from "../people.js";
+import { figure, say } from "../say.js";
 import { onChange } from "../session.js";
-import { pointName } from "../told.js";
-import { convert, inWords, signOf } from "../units.js";
+import { because, pointName } from "../told.js";
+import { convert, quantity, signOf } from "../units.js";
 import { valueOf } from "../views/now.js";
 import { donePage, note } from "./done.js";
 import { choice, number, text } from "./fields.js";
@@ -21,7 +22,7 @@ export function calibration(keys, app) {
   let demand = ""; // what the station wants before it takes a correction
   let isConfirming = false;
   let fields = {};
-  const head = make("div", "doing-head", make("a", "back-to", "‹ Do"), make("h2", "doing-title", "Calibration against a reference"));
+  const head = make("div", "doing-head", make("a", "back-to", `‹ ${say("view.do")}`), make("h2", "doing-title", say("cal.title")));
   head.firstChild.href = "#do";
   const which = choice("point", plan.points.map((p) => [p.id, `${pointName(p)} (${p.id})`]), { given: ident || undefined, changed: (value) => {
     ident = value || "";
@@ -34,8 +35,8 @@ export function calibration(keys, app) {
   fault.setAttribute("role", "alert");
   const refused = make("p", "may-not");
   const who = signing();
-  const send = button("main big send", "Compare", sent);
-  const back = button("plain", "Change it", () => {
+  const send = button("main big send", say("cal.compare"), sent);
+  const back = button("plain", say("cal.change"), () => {
     isConfirming = false;
     show();
   });
@@ -56,11 +57,11 @@ export function calibration(keys, app) {
         show();
       };
       fields = {
-        reference: number("reference", { title: "What the reference shows", units: one.units, unit: one.units[0], low: -1e6, asText: true, changed, help: "As the reference instrument shows it now, beside the point" }),
-        reference_u: number("reference_u", { title: "Its uncertainty", units: one.steps, unit: one.steps[0], low: 0, asText: true, changed, help: "Standard uncertainty, from the reference's certificate (half of one that is stated for k = 2)" }),
-        adjust: choice("adjust", [[true, "Correct the point"], [false, "Only check it"]], { given: "true", changed }),
-        instrument: text("instrument", { help: "The reference, and its certificate" }),
-        confirm: text("confirm", { help: "Why so large a correction is right, by whoever answers for it" }),
+        reference: number("reference", { units: one.units, unit: one.units[0], low: -1e6, asText: true, changed, help: say("cal.reference_help") }),
+        reference_u: number("reference_u", { units: one.steps, unit: one.steps[0], low: 0, asText: true, changed, help: say("cal.u_help") }),
+        adjust: choice("adjust", [[true, say("cal.correct")], [false, say("cal.only_check")]], { given: "true", changed }),
+        instrument: text("instrument", { help: say("cal.instrument_help") }),
+        confirm: text("confirm", { help: say("cal.confirm_help") }),
       };
       for (const [key, made] of Object.entries(fields)) if (key !== "confirm") body.append(made.element);
     }
@@ -75,21 +76,28 @@ export function calibration(keys, app) {
     const shown = said.unit === unit && ["Cel", "kPa", "L/min"].includes(p.unit) ? convert(p.value, p.unit, unit) : p.shown && p.shown.unit === said.unit ? p.shown.value : null;
     return shown === null ? null : { shown, reference: Number(said.text), unit: said.unit };
   }
+  function reading(p) {
+    const value = valueOf(p).filter(Boolean).join(" ");
+    const doubt = p.quality === "good" ? "" : `, ${because(say(`quality.${p.quality}`), p.text)}`;
+    return say(p.correction ? "cal.reads" : "cal.reads_bare", { value, doubt });
+  }
   function show() {
     const p = reads();
-    put(live, !ident ? "" : !p ? "Not heard." : `It reads ${valueOf(p).filter(Boolean).join(" ")} now${p.quality === "good" ? "" : `, ${p.quality}: ${p.text || ""}`}${p.correction ? ", corrected by its last calibration" : ", not calibrated yet"}.`);
+    put(live, !ident ? "" : p ? reading(p) : say("cal.not_heard"));
     const found = apart();
     const isCheck = fields.adjust && fields.adjust.value() === false;
     let told = "";
     if (found) {
       const by = found.reference - found.shown;
       const digits = found.unit === "kPa" ? 1 : 2;
-      told = `Before: ${found.shown.toFixed(digits)} ${signOf(found.unit)} beside ${found.reference} ${signOf(found.unit)} of the reference, ${Math.abs(by).toFixed(digits)} ${signOf(found.unit)} ${by < 0 ? "too high" : "too low"}. `
-        + (isCheck ? "After: as before; a check corrects nothing." : `After: it reads about ${found.reference} ${signOf(found.unit)} here.`);
+      const inUnit = (text) => `${text} ${signOf(found.unit)}`;
+      const reference = inUnit(figure(found.reference));
+      const before = say(by < 0 ? "cal.too_high" : "cal.too_low", { shown: inUnit(figure(found.shown, digits)), reference, by: inUnit(figure(Math.abs(by), digits)) });
+      told = `${before} ${isCheck ? say("cal.after_check") : say("cal.after", { reference })}`;
     }
     put(compare, told);
     toggle(compare, told);
-    put(send, isConfirming ? (isCheck ? "Record the check" : "Correct it so") : "Compare");
+    put(send, isConfirming ? (isCheck ? say("cal.record_check") : say("cal.correct_so")) : say("cal.compare"));
     toggle(back, isConfirming);
     toggle(send, ident);
     if (demand && fields.confirm && !fields.confirm.element.isConnected) body.append(fields.confirm.element);
@@ -97,15 +105,15 @@ export function calibration(keys, app) {
     put(refused, why);
     toggle(refused, why);
     if (why) send.disabled = true;
-    who.say();
+    who.tell();
   }
   async function sent() {
     put(fault, "");
     const name = who.name();
-    if (!fields.reference.isSet()) return put(fault, "Type what the reference shows.");
-    if (!fields.reference_u.isSet()) return put(fault, "Type the reference's uncertainty: without it nobody can tell how good the correction is.");
+    if (!fields.reference.isSet()) return put(fault, say("cal.no_reference"));
+    if (!fields.reference_u.isSet()) return put(fault, say("cal.no_u"));
     if (who.isAsked() && !name) {
-      put(fault, "Say who you are.");
+      put(fault, say("people.say_who"));
       return who.focus();
     }
     if (!isConfirming) {
@@ -126,7 +134,7 @@ export function calibration(keys, app) {
     if (answer.counts === false) {
       demand = answer.why_not;
       isConfirming = false;
-      put(fault, `Kept, but not in force: ${demand}`);
+      put(fault, say("cal.demand", { why: demand }));
       return show();
     }
     const more = await workedOut(answer.seq);
@@ -138,8 +146,8 @@ export function calibration(keys, app) {
     const { ok, body: found } = await ask(`/api/1/journal?after=${seq - 1}&limit=1`);
     const one = ok && found.entries[0] && found.entries[0].body;
     if (!one || typeof one.was !== "number") return "";
-    const say = (value) => inWords(value, one.unit).filter(Boolean).join(" ");
-    return one.adjust === false ? `A check: it read ${say(one.was)}.` : `It read ${say(one.was)}, and reads ${say(one.becomes)} from now on.`;
+    const was = quantity(one.was, one.unit);
+    return one.adjust === false ? say("cal.was_check", { was }) : say("cal.was", { was, becomes: quantity(one.becomes, one.unit) });
   }
   const forget = onChange(show);
   build();

@@ -2,6 +2,7 @@
 
 import { button, make, markOf } from "../dom.js";
 import { record } from "../people.js";
+import { say } from "../say.js";
 import { mustSign } from "../session.js";
 import { clockTime, nowMs } from "../told.js";
 import { signer } from "../device.js";
@@ -18,15 +19,15 @@ const isOffered = () => lately && performance.now() - lately.at < OFFERED_MS;
 export function backLine(then) {
   if (!isOffered()) return null;
   const { seq, title, shown } = lately;
-  const line = make("p", "back-text", `Recorded ${shown}: ${title} (entry ${seq}).`);
-  const one = button("take-back", "Take it back", async () => {
+  const line = make("p", "back-text", say("done.lately", { at: shown, what: title, seq }));
+  const one = button("take-back", say("done.take_back"), async () => {
     one.disabled = true;
-    const { ok, body, trouble } = await record("correction", { of: seq, why: "recorded by mistake" }, mustSign() ? "" : signer());
+    const { ok, body, trouble } = await record("correction", { of: seq, why: say("done.by_mistake") }, mustSign() ? "" : signer());
     one.disabled = false;
     if (!ok) return line.replaceChildren(trouble);
-    if (body.counts === false) return line.replaceChildren(`The correction is kept and does not count: ${body.why_not}`);
+    if (body.counts === false) return line.replaceChildren(say("done.correction_not", { why: body.why_not }));
     lately = null;
-    line.replaceChildren(`Taken back: ${title} (entry ${seq}) counts no more. Both stand in the record.`);
+    line.replaceChildren(say("done.taken_back", { what: title, seq }));
     one.remove();
     then();
   });
@@ -38,11 +39,12 @@ export function backLine(then) {
 /** The page after a record: `answer` is what the station said. */
 export function donePage(title, answer, more = []) {
   const counts = answer.counts !== false;
-  const head = make("p", "done-head", markOf(counts ? "met" : "unmet"), make("span", "", counts ? `Recorded: ${title}` : `Kept, but it does not count: ${title}`));
+  const head = make("p", "done-head", markOf(counts ? "met" : "unmet"), make("span", "", counts ? say("done.recorded", { what: title }) : say("people.does_not_count", { why: title })));
   const back = backLine(() => {});
-  const element = make("section", `panel done${counts ? "" : " not-counted"}`, head,
-    make("p", "done-why", counts ? `Entry ${answer.seq} of the record.` : answer.why_not || ""), ...more,
-    make("div", "buttons", button("main to-list", "Back to what the station asks", () => (location.hash = "#do"))));
+  const element = make("section", "panel done", head,
+    make("p", "done-why", counts ? say("done.entry", { seq: answer.seq }) : answer.why_not || ""), ...more,
+    make("div", "buttons", button("main to-list", say("done.back"), () => (location.hash = "#do"))));
+  element.classList.toggle("not-counted", !counts);
   if (back) element.append(back);
   return element;
 }

@@ -2,7 +2,8 @@
 // here is shown at once and sent behind it; where somebody else was quicker, the change is made again on what they left.
 
 import { signer } from "../device.js";
-import { ask } from "../line.js";
+import { ask, asked } from "../line.js";
+import { say } from "../say.js";
 import { onChange, write } from "../session.js";
 
 const LOOK_EVERY_MS = 2000;
@@ -22,7 +23,7 @@ export const clockOffMs = () => clock.half;
 
 export async function allDrafts() {
   const sentAt = performance.now();
-  const { ok, body } = await ask("/api/1/drafts");
+  const { ok, body } = await ask(asked("/api/1/drafts"));
   if (ok) hear(body.mono_ms, sentAt);
   return ok ? body : null;
 }
@@ -87,7 +88,7 @@ export class Draft {
     this.triedAt = performance.now();
     const sent = this.undone.length;
     const sentAt = performance.now();
-    const { ok, body, status, trouble } = await write(this.path, { version: this.version, body: this.bodyOf(this.state), state: this.state }, { method: "PUT", isQuiet: true, typed: signer() });
+    const { ok, body, status, trouble } = await write(asked(this.path), { version: this.version, body: this.bodyOf(this.state), state: this.state }, { method: "PUT", isQuiet: true, typed: signer() });
     this.isSending = false;
     if (ok) {
       hear(body.mono_ms, sentAt);
@@ -96,7 +97,7 @@ export class Draft {
       this.take(body.draft);
     } else if (status === 409 || status === 404) {
       await this.again();
-    } else this.trouble = trouble || "The station gives no answer: what is done stands on this screen alone until it does.";
+    } else this.trouble = trouble || say("draft.no_answer");
     this.changed();
     if (ok && this.undone.length) await this.send();
   }
@@ -110,8 +111,8 @@ export class Draft {
 
   async discard() {
     this.undone = [];
-    const { ok, trouble } = await write(this.path, null, { method: "DELETE", why: "Discarding the draft" });
-    this.trouble = ok ? "" : trouble || "The station gives no answer: the draft still stands.";
+    const { ok, trouble } = await write(this.path, null, { method: "DELETE", why: say("draft.discarding") });
+    this.trouble = ok ? "" : trouble || say("draft.still");
     return ok;
   }
   /** To be called each moment. */

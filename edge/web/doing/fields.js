@@ -2,23 +2,16 @@
 // {key, element, value(), isSet()}; `value()` is what is sent, undefined where nothing was said.
 
 import { button, make, put, set } from "../dom.js";
-import { alarmName, clockTime, dayName, nextDay, nowMs, pointName, sentence, startOfDay, titled, words } from "../told.js";
+import { keyName } from "../entries.js";
+import { has, say, typedNumber } from "../say.js";
+import { alarmName, clockTime, contactWords, dayName, known, nextDay, nowMs, pointName, sentence, startOfDay, titled, words } from "../told.js";
 import { signOf } from "../units.js";
 import { pad } from "./pad.js";
 
-// What a key is called on a form; the form's own words stand beside it.
-const LABELS = {
-  passed: "Result", filters: "Which filters", filter: "Which filter", outlet: "Which outlet", basin: "Which basin", expires: "Good until, by the label",
-  opened: "When its container was opened", litres: "How much", opened_clean_side: "Was the clean side of the water path opened?", lot: "Lot number", product: "Name on its label",
-  stirred: "Was it stirred?", strip: "Which test strip", value: "Its value", contact_min: "How long the contact was", began_at: "When the contact began",
-  ended_at: "When the contact ended", drained: "Drained afterwards?", rinsed: "Drained and rinsed?", residue_free: "Looked at: free of residue?", trip_ms: "It tripped after",
-  trip_ma: "It tripped at", what: "What", duty: "Which duty", point: "Which point", name: "Name of the hold", released_by: "Who may release it", why: "Why", text: "Note",
-  note: "Note", instrument: "Read from which instrument", serial: "Serial number of what came", alarm: "Which alarm", of: "Which record", at: "When", time: "The time now, by a watch that is right",
-  role: "What was read", reference: "What the reference shows", reference_u: "Its uncertainty", adjust: "What it is for", confirm: "Why so large a correction is right",
-};
 const UNITS = { litres: "L", contact_min: "min", minutes: "min", trip_ms: "ms", trip_ma: "mA" };
 const READ_IN = { concentration_check: ["%", "ppm", "mg/L"] };
-export const labelOf = (key) => LABELS[key] || sentence(words(key));
+// What a key is called on a form; the form's own words stand beside it.
+export const labelOf = (key) => (has(`label.${key}`) ? say(`label.${key}`) : sentence(keyName(key)));
 
 function field(key, control, help = "") {
   const name = make("span", "field-name", labelOf(key));
@@ -50,7 +43,7 @@ export function choice(key, choices, { given, help, changed, several = false } =
   const of = (text) => choices.find(([value]) => String(value) === text)[0];
   return { key, element: field(key, group, help), value: () => (!chosen.length ? undefined : several ? chosen.map(of) : of(chosen[0])), isSet: () => chosen.length > 0 };
 }
-const flag = (key, options, [yes, no] = ["Yes", "No"]) => choice(key, [[true, yes], [false, no]], options);
+const flag = (key, yes, no) => choice(key, [[true, sentence(yes)], [false, sentence(no)]]);
 
 /** A number with its unit, by the keypad. */
 export function number(key, { low, high, unit = UNITS[key] || "", units = [], help, given, changed, title, asText = false, mode } = {}) {
@@ -63,7 +56,7 @@ export function number(key, { low, high, unit = UNITS[key] || "", units = [], he
     if (changed) changed(said);
   });
   press.id = `value-${key}`;
-  const show = () => put(press, said ? `${said.text}${said.unit ? ` ${signOf(said.unit)}` : ""}` : `Type${unit ? ` (${signOf(unit)})` : "…"}`);
+  const show = () => put(press, said ? `${mode ? said.text : typedNumber(said.text)} ${signOf(said.unit)}`.trim() : unit ? say("field.type_in", { unit: signOf(unit) }) : say("field.type"));
   show();
   const value = () => (!said ? undefined : asText ? `${said.text} ${said.unit}`.trim() : mode ? said.text : Number(said.text));
   return { key, element: field(key, press, help), value, isSet: () => Boolean(said), said: () => said };
@@ -80,20 +73,20 @@ export function text(key, { help, isLong = false, given = "" } = {}) {
 export function moment(key, { mustSay = false } = {}) {
   let ms = null;
   const group = make("div", "choices");
-  const now = button("chip-button", "Now", () => {
+  const now = button("chip-button", say("field.now"), () => {
     ms = null;
     show();
   });
   const earlier = (days) => async () => {
     const start = days ? startOfDay(startOfDay(nowMs()) - 12 * 3600e3) : startOfDay(nowMs());
-    const answer = await pad({ title: `${labelOf(key)}: ${days ? "yesterday" : "today"}, ${dayName(start)}`, mode: "time", says: "Hour and minute, by the station's clock" });
+    const answer = await pad({ title: say(days ? "field.at_yesterday" : "field.at_today", { what: labelOf(key), day: dayName(start) }), mode: "time", says: say("field.clock") });
     if (!answer) return;
     const [hours, minutes] = answer.text.split(":").map(Number);
     ms = Math.min(start + (hours * 60 + minutes) * 60e3, nextDay(start) - 1);
     show();
   };
-  const today = button("chip-button", "Today at…", earlier(0));
-  const before = button("chip-button", "Yesterday at…", earlier(1));
+  const today = button("chip-button", say("field.today"), earlier(0));
+  const before = button("chip-button", say("field.yesterday"), earlier(1));
   group.append(...(mustSay ? [] : [now]), today, before);
   const said = make("span", "field-said");
   const show = () => {
@@ -110,13 +103,13 @@ function reading(record, key, plan, keys) {
   const of = plan.by_eye.find((one) => (keys.point ? one.point === keys.point : one.point === null && one.role === keys.role));
   if (record === "entered_reading") {
     if (!of) return null;
-    if (of.words.length) return choice(key, of.words.map((word) => [word, sentence(word)]));
+    if (of.words.length) return choice(key, of.words.map((word, n) => [word, sentence((contactWords(of.role) || of.words)[n])]));
     return number(key, { units: of.units, unit: of.units[0], low: -1e6, asText: true });
   }
   const duty = plan.duties.find((one) => one.id === keys.duty);
   if (record === "service") {
     if (duty && !duty.unit) return null;
-    return duty ? number(key, { unit: duty.unit, units: [duty.unit], asText: true, help: `In ${duty.unit}` }) : text(key, { help: "With its unit" });
+    return duty ? number(key, { unit: duty.unit, units: [duty.unit], asText: true, help: say("field.in_unit", { unit: duty.unit }) }) : text(key, { help: say("field.with_unit") });
   }
   return number(key, { units: READ_IN[record] || [], unit: (READ_IN[record] || [])[0], asText: true });
 }
@@ -138,16 +131,16 @@ export function fieldOf(record, one, { plan, keys, app, changed }) {
     point: () => (record === "entered_reading" ? plan.by_eye.filter((p) => p.point).map((p) => [p.point, `${pointName(p)} (${p.point})`]) : plan.points.map((p) => [p.id, `${pointName(p)} (${p.id})`])),
     role: () => plan.by_eye.filter((p) => !p.point).map((p) => [p.role, titled("roles", p.role) || words(p.role)]),
   };
-  if (record === "equipment_change" && key === "what") return choice(key, ["loaner", "swap", "repair", "sensor_fitted"].map((value) => [value, sentence(words(value))]));
+  if (record === "equipment_change" && key === "what") return choice(key, ["loaner", "swap", "repair", "sensor_fitted"].map((value) => [value, say(`equipment.${value}`)]));
   if (lists[key]) {
     const choices = lists[key]();
     if (!choices.length && key !== "alarm") return null;
-    return choice(key, choices, { given: keys[key], several: kind === "names", changed: (value) => changed(key, value), help: key === "basin" ? "Left out: the station as a whole" : choices.length ? "" : "There is none." });
+    return choice(key, choices, { given: keys[key], several: kind === "names", changed: (value) => changed(key, value), help: key === "basin" ? say("field.whole") : choices.length ? "" : say("field.none") });
   }
-  if (kind === "flag") return key === "passed" ? flag(key, {}, ["Passed", "Failed"]) : flag(key, {});
-  if (one.words.length) return choice(key, one.words.map((word) => [word, sentence(words(word))]));
+  if (kind === "flag") return key === "passed" ? flag(key, keyName("passed"), keyName("failed")) : flag(key, say("station.yes"), say("station.no"));
+  if (one.words.length) return choice(key, one.words.map((word) => [word, sentence(known("step", word))]));
   if (kind === "number") return number(key, { low: one.low, high: one.high });
-  if (kind === "date") return number(key, { mode: "date", help: "Year, month, day; or year and month" });
+  if (kind === "date") return number(key, { mode: "date", help: say("field.date") });
   if (kind === "time" || kind === "any_time") return moment(key, { mustSay: kind === "time" });
   if (kind === "reading") return reading(record, key, plan, keys);
   if (kind === "line" || kind === "note") return text(key, { isLong: kind === "note", help: key === "why" || key === "text" ? "" : sentence(one.says) });

@@ -1,8 +1,9 @@
-// A record's form, made from what the server says of it: what it can't do without first, the rest behind "More".
+// A record's form, made from what the server says of it: what it can't do without first, the rest behind more.
 
 import { button, make, put } from "../dom.js";
 import { entryText } from "../entries.js";
 import { record, signing, whyNot } from "../people.js";
+import { either, say } from "../say.js";
 import { onChange } from "../session.js";
 import { timeOf } from "../book.js";
 import { clockTime } from "../told.js";
@@ -27,15 +28,15 @@ export function recordForm(kind, keys, app) {
   const title = titleOf(kind, keys);
   const root = make("div", "doing form");
   const context = { plan: setup(), keys: { ...keys }, app, changed };
-  const head = make("div", "doing-head", make("a", "back-to", "‹ Do"), make("h2", "doing-title", title));
+  const head = make("div", "doing-head", make("a", "back-to", `‹ ${say("view.do")}`), make("h2", "doing-title", title));
   head.firstChild.href = "#do";
   const first = make("div", "fields");
   const rest = make("div", "fields");
-  const more = make("details", "more", make("summary", "", "More that can be said"), rest);
+  const more = make("details", "more", make("summary", "", say("form.more")), rest);
   const fault = make("p", "who-fault");
   fault.setAttribute("role", "alert");
   const who = signing();
-  const send = button("main big send", "Record it", sent);
+  const send = button("main big send", say("form.send"), sent);
   const refused = make("p", "may-not");
   root.append(head, make("section", "panel", make("p", "form-says", form.says), first, more), make("section", "panel send-bar", refused, who.element, fault, send));
   let fields = [];
@@ -76,20 +77,20 @@ export function recordForm(kind, keys, app) {
   /** Which record was a mistake: the latest that people made. */
   function ofRecord() {
     const records = app.book.all().filter((e) => e.kind === "record" && e.body.record !== "correction").slice(0, LATEST);
-    return choice("of", records.map((e) => [e.seq, `${clockTime(timeOf(e))} · ${entryText(e)}`]), { help: records.length ? "" : "None in what has been read of the record." });
+    return choice("of", records.map((e) => [e.seq, `${clockTime(timeOf(e))} · ${entryText(e)}`]), { help: records.length ? "" : say("form.none_read") });
   }
 
   async function sent() {
     put(fault, "");
     const name = who.name();
     if (who.isAsked() && !name) {
-      put(fault, "Say who you are.");
+      put(fault, say("people.say_who"));
       return who.focus();
     }
     const body = {};
     for (const one of fields) if (one.isSet()) body[one.key] = one.value();
     const lacks = form.needs.find((group) => !group.some((key) => key in body));
-    if (lacks) return put(fault, `Say this first: ${lacks.filter((key) => !(TWICE[kind] || []).includes(key)).map(labelOf).join(" or ")}.`);
+    if (lacks) return put(fault, say("form.first", { what: either(lacks.filter((key) => !(TWICE[kind] || []).includes(key)).map(labelOf)) }));
     send.disabled = true;
     const { ok, body: answer, trouble } = await record(kind, body, name);
     send.disabled = false;
@@ -103,7 +104,7 @@ export function recordForm(kind, keys, app) {
     put(refused, why);
     refused.hidden = !why;
     send.disabled = Boolean(why);
-    who.say();
+    who.tell();
   };
   const forget = onChange(may);
   if (kind === "correction" && app.book.entries.size < 50) app.book.earlier().then(build);

@@ -1,6 +1,7 @@
 // Numbers by our own keypad, for gloves; a keyboard's keys do the same. A promise of {text, unit}, or null where it was left.
 
 import { $, button, make, put } from "../dom.js";
+import { say, typedNumber } from "../say.js";
 import { minds } from "../scan.js";
 import { signOf } from "../units.js";
 
@@ -9,16 +10,16 @@ const LONGEST = 12;
 
 // How what is typed is written and when it is whole; a number may have a sign before it.
 const MODES = {
-  number: { shown: (typed) => typed, fault: (typed, { low, high }) => {
+  number: { shown: typedNumber, fault: (typed, { low, high }) => {
     const value = Number(typed);
-    if (!typed || !Number.isFinite(value)) return "Type a number.";
-    if (low !== undefined && value < low) return `At least ${low}.`;
-    return high !== undefined && value > high ? `At most ${high}.` : "";
+    if (!typed || !Number.isFinite(value)) return say("pad.number");
+    if (low !== undefined && value < low) return say("pad.least", { n: low });
+    return high !== undefined && value > high ? say("pad.most", { n: high }) : "";
   } },
   date: { shown: (typed) => [typed.slice(0, 4), typed.slice(4, 6), typed.slice(6, 8)].filter(Boolean).join("-"), most: 8,
-    fault: (typed) => (typed.length === 6 || typed.length === 8 ? "" : "Year, month and day, such as 20270331; or year and month.") },
+    fault: (typed) => (typed.length === 6 || typed.length === 8 ? "" : say("pad.date")) },
   time: { shown: (typed) => [typed.slice(0, 2), typed.slice(2, 4)].filter(Boolean).join(":"), most: 4,
-    fault: (typed) => (/^([01]\d|2[0-3])[0-5]\d$/.test(typed) ? "" : "Hour and minute, such as 0710.") },
+    fault: (typed) => (/^([01]\d|2[0-3])[0-5]\d$/.test(typed) ? "" : say("pad.time")) },
 };
 
 /** `wanted`: {title, mode, unit, units, text, says, low, high}. */
@@ -60,21 +61,21 @@ export function pad(wanted) {
     const take = () => {
       const wrong = mode.fault(typed, wanted);
       if (wrong) return put(fault, wrong);
-      answer = { text: mode.shown(typed), unit };
+      answer = { text: isNumber ? typed : mode.shown(typed), unit };
       element.close();
     };
     for (const key of KEYS) {
       if (key === "." && !isNumber) keys.append(make("span", ""));
       else {
-        const one = button("key", key, () => press(key));
-        if (key === "⌫") one.setAttribute("aria-label", "Delete");
-        if (key === ".") one.setAttribute("aria-label", "Decimal point");
+        const one = button("key", typedNumber(key), () => press(key));
+        if (key === "⌫") one.setAttribute("aria-label", say("pad.delete"));
+        if (key === ".") one.setAttribute("aria-label", say("pad.decimal"));
         keys.append(one);
       }
     }
     if (wanted.low !== undefined && wanted.low < 0) {
       const one = button("key", "±", () => press("±"));
-      one.setAttribute("aria-label", "Other sign");
+      one.setAttribute("aria-label", say("pad.sign"));
       keys.append(one);
     }
     for (const one of wanted.units && wanted.units.length > 1 ? wanted.units : []) {
@@ -85,7 +86,7 @@ export function pad(wanted) {
       chip.dataset.unit = one;
       units.append(chip);
     }
-    element.append(make("div", "buttons", button("main pad-take", "Take it", take), button("plain", "Cancel", () => element.close())));
+    element.append(make("div", "buttons", button("main pad-take", say("pad.take"), take), button("plain", say("people.cancel"), () => element.close())));
     const forget = minds({ get value() {
       return typed;
     }, set(text) {

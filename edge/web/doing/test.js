@@ -1,7 +1,9 @@
 // The daily test, step by step: what each channel port gives, the other check items, what it comes to. The station judges; here is timed.
 
 import { button, draw, keep, make, markOf, part, put, set, show as toggle } from "../dom.js";
+import { keyName } from "../entries.js";
 import { record, signing } from "../people.js";
+import { figure, say } from "../say.js";
 import { isSigned, mustSign } from "../session.js";
 import { askToSign } from "../sign.js";
 import { sentence } from "../told.js";
@@ -16,7 +18,7 @@ const JUMP_MS = 300; // two clocks of this device apart by more: it slept, or on
 const EMPTY = { ports: [], checked: [], failed: [], eye: [], whole: null, running: null, at: null };
 
 const tenths = (ms) => Math.round(ms / 100) / 10;
-const said = (s) => s.toFixed(1);
+const said = (s) => figure(s, 1);
 
 /** The page of a test: {element, show(), end()}. `basin`: of which alone; "" of the station. */
 export function dailyTest(basin, app) {
@@ -81,7 +83,7 @@ export function dailyTest(basin, app) {
     const ms = elapsedMs(event.timeStamp);
     if (ms < BOUNCE_MS) return;
     if (own && own.began === running.began_ms && Math.abs(Date.now() - own.wall - (performance.now() - own.perf)) > JUMP_MS) {
-      trouble = "This device slept, or its clock was set, while the stopwatch ran: measure this port again.";
+      trouble = say("test.slept");
       draft.change((state) => Object.assign(state, { running: null, at: running.port }));
       return;
     }
@@ -108,7 +110,7 @@ export function dailyTest(basin, app) {
   async function volume() {
     const port = portNow();
     const done = measured(port);
-    const answer = await pad({ title: `Port ${port}: how much came out`, says: `The site measures ${rules.volume_ml} mL. Type what the cylinder shows.`, unit: "mL", low: 1, high: 10000, text: done && done.ml ? String(done.ml) : "" });
+    const answer = await pad({ title: say("test.volume", { port }), says: say("test.volume_says", { ml: rules.volume_ml }), unit: "mL", low: 1, high: 10000, text: done && done.ml ? String(done.ml) : "" });
     if (!answer) return;
     const ml = Number(answer.text);
     draft.change((state) => {
@@ -119,7 +121,7 @@ export function dailyTest(basin, app) {
 
   // -- building
   function build() {
-    const head = make("div", "doing-head", make("a", "back-to", "‹ Do"), make("h2", "doing-title", title), make("p", "doing-by"));
+    const head = make("div", "doing-head", make("a", "back-to", `‹ ${say("view.do")}`), make("h2", "doing-title", title), make("p", "doing-by"));
     head.firstChild.href = "#do";
     at.tiles = make("ol", "tiles");
     at.note = make("p", "doing-note");
@@ -129,7 +131,7 @@ export function dailyTest(basin, app) {
     at.by = part(head, "doing-by");
   }
   const builders = {
-    loading: () => [make("p", "quiet", "Asking the station…")],
+    loading: () => [make("p", "quiet", say("do.waiting"))],
     port() {
       at.port = make("p", "port-name");
       at.time = make("span", "watch-time");
@@ -140,28 +142,28 @@ export function dailyTest(basin, app) {
       at.word.setAttribute("role", "status");
       at.press = button("main watch-press", "", (event) => (draft.state.running ? stop(event) : start(event)));
       at.volume = button("watch-volume", "", volume);
-      at.eye = button("watch-eye", "Adequate by eye", () => {
+      at.eye = button("watch-eye", say("test.by_eye"), () => {
         const port = portNow();
         draft.change((state) => {
           if (!state.eye.includes(port)) state.eye.push(port);
           state.at = null;
         });
       });
-      at.eyes = button("watch-eyes", "All others adequate by eye", () => {
+      at.eyes = button("watch-eyes", say("test.all_by_eye"), () => {
         const left = open();
         draft.change((state) => {
           state.eye.push(...left);
           state.at = null;
         });
       });
-      at.undo = button("watch-undo", "Undo", () => undo(at.undone));
+      at.undo = button("watch-undo", "", () => undo(at.undone));
       at.next = button("watch-next", "", () => draft.change((state) => (state.at = null)));
-      at.stopless = button("watch-cancel", "Begin this port anew", () => draft.change((state) => Object.assign(state, { at: state.running.port, running: null })));
+      at.stopless = button("watch-cancel", say("test.anew"), () => draft.change((state) => Object.assign(state, { at: state.running.port, running: null })));
       return [make("section", "panel watch", make("div", "watch-head", at.port, at.volume), make("p", "watch-clock", at.time, make("small", "", " s")), bar, at.word, at.press,
         make("div", "buttons", at.next, at.eye, at.eyes, at.stopless, at.undo))];
     },
-    eye: () => [make("section", "panel", make("h3", "doing-sub", "It has no ports to measure: look at it by eye"), make("div", "buttons",
-      button("main", "Passed", () => draft.change((state) => (state.whole = true))), button("", "Failed", () => draft.change((state) => (state.whole = false)))))],
+    eye: () => [make("section", "panel", make("h3", "doing-sub", say("test.no_ports")), make("div", "buttons",
+      button("main", sentence(keyName("passed")), () => draft.change((state) => (state.whole = true))), button("", sentence(keyName("failed")), () => draft.change((state) => (state.whole = false)))))],
     items() {
       const rows = rules.also.map((item) => {
         const choose = (word) => draft.change((state) => {
@@ -170,12 +172,12 @@ export function dailyTest(basin, app) {
           const isLast = rules.also.every((one) => state.checked.includes(one) || state.failed.includes(one));
           state.at = isLast ? null : "items";
         });
-        const row = make("li", "item", make("span", "item-name", item), button("item-done", "Done", () => choose("checked")), button("item-failed", "Failed", () => choose("failed")));
+        const row = make("li", "item", make("span", "item-name", item), button("item-done", say("test.done"), () => choose("checked")), button("item-failed", sentence(keyName("failed")), () => choose("failed")));
         row.dataset.item = item;
         return row;
       });
       at.items = make("ul", "items", ...rows);
-      return [make("section", "panel", make("h3", "doing-sub", "Look at these too"), at.items)];
+      return [make("section", "panel", make("h3", "doing-sub", say("test.items")), at.items)];
     },
     result() {
       at.verdict = make("p", "result-word", markOf(), make("span", "result-text"));
@@ -185,11 +187,11 @@ export function dailyTest(basin, app) {
       at.who = signing();
       at.fault = make("p", "who-fault");
       at.fault.setAttribute("role", "alert");
-      at.send = button("main send", "Record it", send);
+      at.send = button("main send", say("form.send"), send);
       return [make("section", "panel result", at.verdict, at.why, at.advice, at.retry, at.who.element, at.fault,
-        make("div", "buttons", at.send, button("plain discard", "Discard…", discard)))];
+        make("div", "buttons", at.send, button("plain discard", say("test.discard"), discard)))];
     },
-    over: () => [make("section", "panel", make("p", "result-text", "This test was recorded or discarded on another device."), make("div", "buttons", button("main", "Back to what the station asks", () => (location.hash = "#do"))))],
+    over: () => [make("section", "panel", make("p", "result-text", say("test.elsewhere")), make("div", "buttons", button("main", say("done.back"), () => (location.hash = "#do"))))],
   };
 
 
@@ -197,7 +199,7 @@ export function dailyTest(basin, app) {
   async function send() {
     const name = at.who.name();
     if (at.who.isAsked() && !name) {
-      put(at.fault, "Say who you are.");
+      put(at.fault, say("people.say_who"));
       return at.who.focus();
     }
     at.send.disabled = true;
@@ -215,7 +217,7 @@ export function dailyTest(basin, app) {
   async function discard(event) {
     if (!isAsked) {
       isAsked = true;
-      put(event.target, "Discard all of it");
+      put(event.target, say("test.discard_all"));
       return;
     }
     if (await draft.discard()) location.hash = "#do";
@@ -234,7 +236,7 @@ export function dailyTest(basin, app) {
       const first = at.body.querySelector(".main");
       if (first && now !== "result") first.focus({ preventScroll: true });
     }
-    put(at.by, draft.by && draft.version ? `Last changed by ${draft.by}` : "");
+    put(at.by, draft.by && draft.version ? say("test.changed_by", { by: draft.by }) : "");
     put(at.note, trouble || draft.trouble);
     toggle(at.note, trouble || draft.trouble);
     tiles();
@@ -246,7 +248,7 @@ export function dailyTest(basin, app) {
     toggle(at.tiles, ports && !["loading", "over"].includes(stage));
     const create = (port) => {
       const one = button("tile", "", () => draft.change((state) => !state.running && (state.at = port)));
-      one.append(make("span", "tile-port", make("span", "aside", "Port "), String(port)), make("span", "tile-text"), make("span", "aside tile-word"), markOf());
+      one.append(make("span", "tile-port", make("span", "aside", `${say("test.port")} `), String(port)), make("span", "tile-text"), make("span", "aside tile-word"), markOf());
       return make("li", "", one);
     };
     keep(at.tiles, list, (port) => port, create, (element, port) => {
@@ -256,10 +258,10 @@ export function dailyTest(basin, app) {
       const tile = part(element, "tile");
       set(tile, "data-state", state);
       set(tile, "aria-current", stage === "port" && portNow() === port ? "step" : null);
-      put(part(tile, "tile-text"), isRunning ? "runs" : one ? `${said(one.seconds)} s` : isByEye(port) ? "by eye" : "not yet");
+      put(part(tile, "tile-text"), isRunning ? say("test.runs") : one ? say("age.s", { n: said(one.seconds) }) : isByEye(port) ? say("test.eye") : say("test.not_yet"));
       draw(part(tile, "mark"), { failed: "bad", enough: "met", eye: "by_eye", running: "waiting" }[state] || "off");
       toggle(part(tile, "mark"), state !== "open");
-put(part(tile, "tile-word"), { failed: ", too little", enough: ", enough" }[state] || "");
+      put(part(tile, "tile-word"), state === "failed" ? `, ${say("test.too_little")}` : state === "enough" ? `, ${say("test.enough")}` : "");
     });
   }
   const showers = {
@@ -270,27 +272,27 @@ put(part(tile, "tile-word"), { failed: ", too little", enough: ", enough" }[stat
       const isTooLittle = !running && done && failedPorts().includes(port);
       const ml = (running && running.ml) || (done && done.ml) || rules.volume_ml;
       const s = running ? elapsedMs() / 1000 : done ? done.seconds : 0;
-      put(at.port, `Port ${port}${ports > 1 ? ` of ${ports}` : ""}`);
+      put(at.port, ports > 1 ? say("test.port_of", { port, of: ports }) : say("test.port_one", { port }));
       put(at.time, said(s));
       put(at.volume, `${ml} mL`);
       at.fill.style.width = `${Math.min(100, (s / rules.within_s) * 75)}%`;
       put(at.limit, `${rules.within_s} s`);
       const beyond = s >= rules.within_s;
       set(part(root, "watch"), "data-beyond", running && beyond ? "" : null);
-      const rest = draft.isWaiting ? "" : "Measured.";
-      put(at.word, running ? (beyond ? `Past ${rules.within_s} s: stop at ${ml} mL all the same, and measure again afterwards.` : `Stop at ${ml} mL. It has to be there before ${rules.within_s} s.`)
-        : isTooLittle ? `Too little in its time: ${said(done.seconds)} s. Reseat the connector and measure again.` : done ? rest : "Hold the cylinder under the port. Start as the water comes.");
-      put(at.press, running ? "Stop" : done ? "Measure again" : "Start");
+      const rest = draft.isWaiting ? "" : say("test.measured");
+      put(at.word, running ? (beyond ? say("test.past", { s: rules.within_s, ml }) : say("test.stop_at", { s: rules.within_s, ml }))
+        : isTooLittle ? say("test.slow", { s: said(done.seconds) }) : done ? rest : say("test.hold"));
+      put(at.press, running ? say("test.stop") : done ? say("test.again") : say("test.start"));
       at.press.classList.toggle("running", Boolean(running));
       toggle(at.next, !running && done);
-      put(at.next, open().length ? "Go on to the next" : "Go on");
+      put(at.next, open().length ? say("test.next") : say("do.go_on"));
       toggle(at.eye, !running && !done && !rules.every_port);
       toggle(at.eyes, !running && !done && !rules.every_port && open().length > 1);
       toggle(at.stopless, running);
       const lastPort = draft.state.ports.length && !running && !done ? lastMeasured() : null;
       at.undone = lastPort;
       toggle(at.undo, lastPort);
-      put(at.undo, `Undo port ${lastPort}`);
+      put(at.undo, lastPort ? say("test.undo", { port: lastPort }) : "");
     },
     items() {
       for (const row of at.items.children) {
@@ -304,19 +306,19 @@ put(part(tile, "tile-word"), { failed: ", too little", enough: ", enough" }[stat
       const word = !found ? "unknown" : found.passed ? "met" : found.passed === false ? "unmet" : "unknown";
       draw(part(at.verdict, "mark"), word);
       set(at.verdict, "data-word", word);
-      put(part(at.verdict, "result-text"), !found ? "Not judged yet" : found.passed ? "Passed" : found.passed === false ? "Failed" : "It can't be told yet");
+      put(part(at.verdict, "result-text"), !found ? say("test.not_judged") : found.passed ? sentence(keyName("passed")) : found.passed === false ? sentence(keyName("failed")) : say("test.cant_tell"));
       put(at.why, found && !found.passed ? `${sentence(found.text)}.` : summary());
       put(at.advice, found ? found.advice : "");
       toggle(at.advice, found && found.advice);
       const again = [...failedPorts(), ...(rules.also.length ? ["items"] : [])];
-      keep(at.retry, again, (one) => one, (one) => button("again", one === "items" ? "Look at the other items again" : `Measure port ${one} again`, () => draft.change((state) => (state.at = one))), () => {});
-      at.who.say();
+      keep(at.retry, again, (one) => one, (one) => button("again", one === "items" ? say("test.again_items") : say("test.again_port", { port: one }), () => draft.change((state) => (state.at = one))), () => {});
+      at.who.tell();
     },
   };
   function summary() {
     const { ports: list, eye, whole } = draft.state;
-    const slowest = list.length ? `, the slowest in ${said(Math.max(...list.map((one) => one.seconds)))} s` : "";
-    return whole !== null ? "By eye." : [list.length ? `${list.length} measured${slowest}` : "", eye.length ? `${eye.length} adequate by eye` : ""].filter(Boolean).join("; ") + ".";
+    const slowest = list.length ? say("test.sum_slowest", { n: list.length, s: said(Math.max(...list.map((one) => one.seconds))) }) : "";
+    return `${whole !== null ? say("test.whole") : [slowest, eye.length ? say("test.sum_eye", { n: eye.length }) : ""].filter(Boolean).join("; ")}.`;
   }
   function lastMeasured() {
     const current = portNow();
@@ -328,7 +330,7 @@ put(part(tile, "tile-word"), { failed: ", too little", enough: ", enough" }[stat
   show();
   const ticking = setInterval(() => stage === "port" && draft.state.running && showers.port(), 50);
   (async () => {
-    if (mustSign() && !isSigned() && !(await askToSign("The daily test"))) {
+    if (mustSign() && !isSigned() && !(await askToSign(say("test.the_test")))) {
       location.hash = "#do";
       return;
     }

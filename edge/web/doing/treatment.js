@@ -2,14 +2,16 @@
 // answers this page counts down by its own monotonic clock, which nobody sets. Each step is a record of its own, so nothing else is kept.
 
 import { button, make, markOf, put, set } from "../dom.js";
+import { keyName } from "../entries.js";
 import { record, signing } from "../people.js";
-import { clockTime, lasting, nowMs, speed } from "../told.js";
+import { has, say } from "../say.js";
+import { clockTime, lasting, nowMs, sentence, speed } from "../told.js";
 import { donePage, note } from "./done.js";
 import { kindTitle, placeOf, refresh, setup, wants } from "./wants.js";
 
 const ASK_EVERY_MS = 4000;
 const ASK_SOON_MS = 500; // as its end comes
-const AFTERWARDS = { drained: "Drained", rinsed: "Drained and rinsed", residue_free: "Rinse water looked at: free of residue" };
+const afterwards = (key) => (has(`then.${key}`) ? say(`then.${key}`) : keyName(key));
 
 /** The page: {element, show(), end()}. */
 export function treatment() {
@@ -27,9 +29,9 @@ export function treatment() {
   const leftS = () => Math.max(0, state().left_s - ((performance.now() - wants.at) / 1000) * speed());
   const stageNow = () => state().state; // the station's word alone: a contact that this page ended early would not count
 
-  const head = make("div", "doing-head", make("a", "back-to", "‹ Do"), make("h2", "doing-title", title));
+  const head = make("div", "doing-head", make("a", "back-to", `‹ ${say("view.do")}`), make("h2", "doing-title", title));
   head.firstChild.href = "#do";
-  at.steps = make("ol", "steps", ...["Contact", "Drain, rinse", "Finished"].map((text) => make("li", "step", text)));
+  at.steps = make("ol", "steps", ...[say("treat.contact"), say("treat.drain"), say("treat.finished")].map((text) => make("li", "step", text)));
   at.fault = make("p", "who-fault");
   at.fault.setAttribute("role", "alert");
   at.body = make("div", "doing-body");
@@ -39,7 +41,7 @@ export function treatment() {
     const name = who.name();
     if (!who.element.isConnected) press.before(who.element);
     if (who.isAsked() && !name) {
-      put(at.fault, "Say who you are.");
+      put(at.fault, say("people.say_who"));
       return who.focus();
     }
     press.disabled = true;
@@ -47,8 +49,8 @@ export function treatment() {
     const { ok, body, trouble: refused } = await record("water_path_treatment", { step, ...more }, name);
     press.disabled = false;
     if (!ok) return put(at.fault, refused);
-    note(body.seq, `${title}, ${{ begins: "contact begins", ends: "contact ended", finished: "finished" }[step]}`);
-    if (body.counts === false) return put(at.fault, `Kept, but it does not count: ${body.why_not}`);
+    note(body.seq, `${title}, ${say(`step.${step}`)}`);
+    if (body.counts === false) return put(at.fault, say("people.does_not_count", { why: body.why_not }));
     if (step === "finished") {
       isDone = true;
       return root.replaceChildren(donePage(title, body));
@@ -59,11 +61,11 @@ export function treatment() {
 
   const builders = {
     none() {
-      const rest = setup().treatment.then.map((key) => AFTERWARDS[key] || key);
-      const press = button("main big", "Contact begins now", () => send("begins", {}, press));
-      const whole = make("a", "link-button", "Record one that is over");
+      const then = setup().treatment.then.map(keyName).join(", ");
+      const press = button("main big", say("treat.begin"), () => send("begins", {}, press));
+      const whole = make("a", "link-button", say("treat.over"));
       whole.href = placeOf("water_path_treatment", { whole: "yes" });
-      return [make("section", "panel", make("p", "big-line", `Contact: ${lasting(contactS() * 1000)}`), make("p", "", `Disinfectant by its label, with the protection that it asks for. The station times the contact${rest.length ? `; then: ${rest.join(", ").toLowerCase()}` : ""}.`),
+      return [make("section", "panel", make("p", "big-line", say("treat.lasts", { span: lasting(contactS() * 1000) })), make("p", "", then ? say("treat.says_then", { then }) : say("treat.says")),
         at.said = make("p", "quiet"), press, make("div", "buttons", whole))];
     },
     contact() {
@@ -71,12 +73,12 @@ export function treatment() {
       at.left.setAttribute("role", "timer");
       at.until = make("p", "quiet");
       at.fill = make("span", "watch-fill");
-      return [make("section", "panel", make("p", "big-line", "Contact is under way"), at.left, make("div", "watch-bar plain-bar", at.fill), at.until,
-        make("p", "quiet", "This screen may be left, or go dark: the station goes on counting."), again())];
+      return [make("section", "panel", make("p", "big-line", say("treat.under_way")), at.left, make("div", "watch-bar plain-bar", at.fill), at.until,
+        make("p", "quiet", say("treat.leave")), again())];
     },
     contact_done() {
-      const press = button("main big", "The contact has ended", () => send("ends", {}, press));
-      return [make("section", "panel due-now", make("p", "big-line", markOf("unmet"), make("span", "", "The contact has lasted as long as it must")), make("p", "", "Record its end, then drain and rinse."), press, again())];
+      const press = button("main big", say("treat.end"), () => send("ends", {}, press));
+      return [make("section", "panel due-now", make("p", "big-line", markOf("unmet"), make("span", "", say("treat.lasted"))), make("p", "", say("treat.end_says")), press, again())];
     },
     afterwards() {
       const missing = state().missing;
@@ -86,18 +88,18 @@ export function treatment() {
           said[key] = value;
           show();
         };
-        const row = make("li", "item", make("span", "item-name", AFTERWARDS[key] || key), button("item-done", "Yes", () => choose(true)), button("item-failed", "No", () => choose(false)));
+        const row = make("li", "item", make("span", "item-name", afterwards(key)), button("item-done", sentence(say("station.yes")), () => choose(true)), button("item-failed", sentence(say("station.no")), () => choose(false)));
         row.dataset.item = key;
         return row;
       });
       at.items = make("ul", "items", ...rows);
-      at.finish = button("main big", "Finished: record it", () => send("finished", said, at.finish));
-      return [make("section", "panel", make("p", "big-line", missing.length ? "After the contact" : "Drain and rinse by the label"), at.items, at.finish)];
+      at.finish = button("main big", say("treat.finish"), () => send("finished", said, at.finish));
+      return [make("section", "panel", make("p", "big-line", missing.length ? say("treat.afterwards") : say("treat.rinse")), at.items, at.finish)];
     },
-    cant_be_timed: () => [make("section", "panel", make("p", "big-line", "How long the contact has lasted can't be told"), at.said = make("p", ""), again("main big"))],
+    cant_be_timed: () => [make("section", "panel", make("p", "big-line", say("treat.unknown")), at.said = make("p", ""), again("main"))],
   };
   function again(className = "anew") {
-    const press = button(className, "Begin the contact anew", () => send("begins", {}, press));
+    const press = button(className, say("treat.anew"), () => send("begins", {}, press));
     return make("div", "buttons", press);
   }
 
@@ -119,11 +121,11 @@ export function treatment() {
     if (wants.trouble) put(at.fault, wants.trouble);
     const step = { none: 0, contact: 0, contact_done: 0, cant_be_timed: 0, afterwards: 1 }[now];
     [...at.steps.children].forEach((one, n) => set(one, "aria-current", n === step && now !== "none" ? "step" : null));
-    who.say();
+    who.tell();
     if (now === "contact") {
       const left = Math.ceil(leftS());
       put(at.left, `${Math.floor(left / 60)}:${String(left % 60).padStart(2, "0")}`);
-      put(at.until, `until about ${clockTime(nowMs() + leftS() * 1000)}`);
+      put(at.until, say("treat.until", { at: clockTime(nowMs() + leftS() * 1000) }));
       at.fill.style.width = `${Math.min(100, 100 * (1 - leftS() / contactS()))}%`;
     }
     if (now === "none" || now === "cant_be_timed") put(at.said, state().text);

@@ -1,7 +1,8 @@
 // Do: what the station asks people to record, the most urgent first; what is begun; then all else that can be recorded, by its plain name.
 
 import { keep, make, markOf, part, put, section, set, show as toggle } from "../dom.js";
-import { whyNot } from "../people.js";
+import { whoMay, whyNot } from "../people.js";
+import { say } from "../say.js";
 import { session } from "../session.js";
 import { age, clockTime, sentence } from "../told.js";
 import { calibration } from "../doing/calibrate.js";
@@ -12,7 +13,6 @@ import { dailyTest } from "../doing/test.js";
 import { treatment } from "../doing/treatment.js";
 import { GROUPS, formOf, kindTitle, placeOf, placed, plainly, refresh, setup, titleOf, wants } from "../doing/wants.js";
 
-export const title = "Do";
 export const mark = "by_hand";
 
 const ASK_EVERY_MS = 5000;
@@ -22,9 +22,9 @@ let seen = {};
 
 export function mount(root, app) {
   seen = { askedAt: performance.now(), record: 0, drafts: [] };
-  at = { root };
+  if (page) page.end();
   page = null;
-  at.shown = undefined;
+  at = { root, shown: undefined };
   refresh().then(() => at.root === root && moved(app));
   look();
   moved(app);
@@ -63,22 +63,22 @@ function pageOf(record, keys, app) {
 }
 function mayNot(record, keys, why) {
   const words = make("p", "may-not", why);
-  const hint = make("p", "quiet", "Whoever may signs in with their own card.");
+  const hint = make("p", "quiet", say("do.who_may"));
   const head = make("div", "doing-head", backLink(), make("h2", "doing-title", titleOf(record, keys)));
   return { ...still(make("div", "doing", head, make("section", "panel", words, hint))), isRefusal: true };
 }
 const still = (element) => ({ element, show() {}, end() {} });
 function waiting() {
-  const text = make("p", "quiet", "Asking the station…");
+  const text = make("p", "quiet", say("do.waiting"));
   const element = make("section", "panel", text);
-  return { element, show: () => put(text, wants.trouble || "Asking the station…"), end() {} };
+  return { element, show: () => put(text, wants.trouble || say("do.waiting")), end() {} };
 }
 function whichBasin(plan) {
   const links = plan.judged_basins.map((basin) => link("kind", placeOf("daily_test", { basin }), sentence(basin)));
-  return still(make("div", "doing", make("div", "doing-head", backLink(), make("h2", "doing-title", "Daily test: which basin")), make("section", "panel", make("div", "kinds", ...links))));
+  return still(make("div", "doing", make("div", "doing-head", backLink(), make("h2", "doing-title", say("do.which_basin"))), make("section", "panel", make("div", "kinds", ...links))));
 }
 function backLink() {
-  return link("back-to", "#do", "‹ Do");
+  return link("back-to", "#do", `‹ ${say("view.do")}`);
 }
 function link(className, place, text) {
   const element = make("a", className, text);
@@ -104,11 +104,11 @@ export function show(app) {
 
 // -- the list
 function list() {
-  const asked = section("asked", "asked", "The station asks for", make("p", "calm", markOf("met"), make("span", "none-text")), make("ul", "ask-list"));
-  const begun = section("panel", "begun", "Begun, not recorded yet", make("ul", "begun-list"));
-  const later = section("panel", "later", "Comes round later", make("ul", "later-list"));
-  const all = section("panel", "all", "Record something else", make("div", "kind-groups", ...GROUPS.map(([name, kinds]) => {
-    const group = make("div", "kind-group", make("h3", "", name), make("div", "kinds", ...kinds.map(kindLink)));
+  const asked = section("asked", "asked", say("do.asked"), make("p", "calm", markOf("met"), make("span", "none-text")), make("ul", "ask-list"));
+  const begun = section("panel", "begun", say("do.begun"), make("ul", "begun-list"));
+  const later = section("panel", "later", say("do.later"), make("ul", "later-list"));
+  const all = section("panel", "all", say("do.others"), make("div", "kind-groups", ...GROUPS.map(([name, kinds]) => {
+    const group = make("div", "kind-group", make("h3", "", say(`kinds.${name}`)), make("div", "kinds", ...kinds.map(kindLink)));
     return group;
   })));
   const trouble = make("p", "trouble");
@@ -116,12 +116,12 @@ function list() {
   const element = make("div", "do-list", trouble, back, asked, begun, all, later);
   const made = { element, end() {}, show };
   function show(app) {
-    put(trouble, wants.trouble || (wants.asks.is_silent ? "The station's judge says nothing: what stands here is old." : ""));
+    put(trouble, wants.trouble || (wants.asks.is_silent ? say("do.silent") : ""));
     toggle(trouble, trouble.textContent);
     const { asks } = wants.asks;
     const isLost = app.line.isLost;
     toggle(part(asked, "calm"), !asks.length);
-    put(part(asked, "none-text"), isLost ? "Nothing when last heard; not known now." : "Nothing to record now.");
+    put(part(asked, "none-text"), isLost ? say("do.none_when_heard") : say("do.none"));
     keep(part(asked, "ask-list"), asks, (one) => `${one.record} ${JSON.stringify(one.keys)}`, createAsk, updateAsk);
     toggle(begun, seen.drafts.length);
     keep(part(begun, "begun-list"), seen.drafts, (one) => `${one.record} ${one.basin || ""}`, createBegun, updateBegun);
@@ -146,20 +146,20 @@ function mayBe(element) {
   const form = formOf(element.dataset.record);
   const why = whyNot(form, element.dataset.record);
   element.classList.toggle("not-mine", Boolean(why));
-  put(part(element, "kind-may"), why ? `${sentence(form.may.join(" or "))} records this` : "");
+  put(part(element, "kind-may"), why ? say("do.records_this", { may: sentence(whoMay(form)) }) : "");
 }
 function createAsk(one) {
   const go = link("ask-go", placeOf(one.record, one.keys), "");
   go.dataset.record = one.record;
-  go.append(markOf("unmet"), make("span", "ask-texts", make("span", "ask-title"), make("span", "ask-text"), make("span", "ask-why"), make("span", "kind-may")), make("span", "ask-open", "Begin"));
+  go.append(markOf("unmet"), make("span", "ask-texts", make("span", "ask-title"), make("span", "ask-text"), make("span", "ask-why"), make("span", "kind-may")), make("span", "ask-open"));
   return make("li", "ask-item", go);
 }
 function updateAsk(element, one) {
   set(element, "data-for", one.for_ready && !one.instead ? "ready" : null);
-  put(part(element, "ask-title"), `${one.instead ? "Or: " : ""}${titleOf(one.record, one.keys)}`);
+  put(part(element, "ask-title"), one.instead ? say("do.instead", { what: titleOf(one.record, one.keys) }) : titleOf(one.record, one.keys));
   put(part(element, "ask-text"), one.instead ? "" : plainly(one.text));
-  put(part(element, "ask-why"), [one.for_ready ? "READY waits for it" : "", one.why && plainly(sentence(one.why))].filter(Boolean).join(" · "));
-  put(part(element, "ask-open"), isBegun(one) ? "Go on" : "Begin");
+  put(part(element, "ask-why"), [one.for_ready ? say("do.ready_waits") : "", one.why && plainly(sentence(one.why))].filter(Boolean).join(" · "));
+  put(part(element, "ask-open"), isBegun(one) ? say("do.go_on") : say("do.begin"));
 }
 const isBegun = (one) => seen.drafts.some((draft) => draft.record === one.record && (draft.basin || "") === (one.keys.basin || ""));
 function createBegun(one) {
@@ -168,8 +168,9 @@ function createBegun(one) {
   return make("li", "", go);
 }
 function updateBegun(element, one) {
-  const runs = one.state.running ? ", the stopwatch runs" : "";
-  put(part(element, "begun-text"), `${one.by ? `${one.by}, ` : ""}begun ${age(one.begun_ago_s)} ago${runs}`);
+  const ago = age(one.begun_ago_s);
+  const begun = one.by ? say("do.begun_by", { by: one.by, age: ago }) : say("do.begun_ago", { age: ago });
+  put(part(element, "begun-text"), one.state.running ? `${begun}, ${say("do.running")}` : begun);
 }
 function createLater(one) {
   return make("li", "later-item", make("span", "later-name", titleOf(one.record, one.keys)), make("span", "later-when"));

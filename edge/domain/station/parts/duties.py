@@ -9,7 +9,7 @@ from typing import Final
 from zoneinfo import ZoneInfo
 
 from edge.domain.entries import Now
-from edge.domain.messages import Message, ago, duration, name, names, part, parts, remaining, say, text
+from edge.domain.messages import Message, ago, duration, name, part, parts, remaining, say, text
 from edge.domain.records.book import POWER_UNSURE, USED, is_test_due, local_date
 from edge.domain.records.counting import failed_outlet_test, failure, has_passed, last_check
 from edge.domain.records.daily_tests import after_failure, slowest, test_result
