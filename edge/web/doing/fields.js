@@ -13,6 +13,13 @@ const READ_IN = { concentration_check: ["%", "ppm", "mg/L"] };
 // What a key is called on a form; the form's own words stand beside it.
 export const labelOf = (key) => (has(`label.${key}`) ? say(`label.${key}`) : sentence(keyName(key)));
 
+/** What a form says of itself, which the station has in English alone. */
+export function inEnglish(tag, className, text) {
+  const element = make(tag, className, text);
+  element.lang = "en";
+  return element;
+}
+
 function field(key, control, help = "") {
   const name = make("span", "field-name", labelOf(key));
   name.id = `field-${key}`;
@@ -143,6 +150,6 @@ export function fieldOf(record, one, { plan, keys, app, changed }) {
   if (kind === "date") return number(key, { mode: "date", help: say("field.date") });
   if (kind === "time" || kind === "any_time") return moment(key, { mustSay: kind === "time" });
   if (kind === "reading") return reading(record, key, plan, keys);
-  if (kind === "line" || kind === "note") return text(key, { isLong: kind === "note", help: key === "why" || key === "text" ? "" : sentence(one.says) });
+  if (kind === "line" || kind === "note") return text(key, { isLong: kind === "note", help: key === "why" || key === "text" ? "" : inEnglish("span", "", sentence(one.says)) });
   return null;
 }

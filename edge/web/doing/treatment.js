@@ -96,10 +96,11 @@ export function treatment() {
       at.finish = button("main big", say("treat.finish"), () => send("finished", said, at.finish));
       return [make("section", "panel", make("p", "big-line", missing.length ? say("treat.afterwards") : say("treat.rinse")), at.items, at.finish)];
     },
-    cant_be_timed: () => [make("section", "panel", make("p", "big-line", say("treat.unknown")), at.said = make("p", ""), again("main"))],
+    cant_be_timed: () => [make("section", "panel", make("p", "big-line", say("treat.unknown")), at.said = make("p", ""), again(true))],
   };
-  function again(className = "anew") {
-    const press = button(className, say("treat.anew"), () => send("begins", {}, press));
+  function again(isMain = false) {
+    const press = button(isMain ? "main" : "anew", say("treat.anew"), () => send("begins", {}, press));
+    press.classList.toggle("big", isMain);
     return make("div", "buttons", press);
   }
 
