@@ -24,7 +24,7 @@ const LOOK_EVERY_MS = 500;
 const AGAIN_MS = 3000; // words that can't be had are asked for again
 const HEARD_WITHIN_MS = 4000;
 // A view is a module: `mark` for the navigation, mount(root, app) once it is gone to, or when another language is chosen, show(app) twice a
-// second and with each picture, moved(app) where its place goes on (#name/more). `app` is {line, book}. Its place (#name) is its name here,
+// second and with each picture, moved(app) where its place goes on (#name/more), left() once it is gone from. `app` is {line, book}. Its place (#name) is its name here,
 // its title the words `view.<name>`.
 const VIEWS = { now, do: doing, alarms, record, station };
 
@@ -52,6 +52,7 @@ function go() {
   const name = placeOf(location.hash);
   if (viewed === name) return VIEWS[name].moved?.(app);
   const isFirst = viewed === null;
+  if (!isFirst) VIEWS[viewed].left?.();
   viewed = name;
   document.body.dataset.view = name;
   for (const link of $("nav").children) set(link, "aria-current", link.dataset.view === name ? "page" : null);

@@ -22,12 +22,17 @@ let seen = {};
 
 export function mount(root, app) {
   seen = { askedAt: performance.now(), record: 0, drafts: [] };
-  if (page) page.end();
-  page = null;
+  left();
   at = { root, shown: undefined };
   refresh().then(() => at.root === root && moved(app));
   look();
   moved(app);
+}
+/** Another view is shown: what comes late must not show in it. */
+export function left() {
+  if (page) page.end();
+  page = null;
+  at = {};
 }
 async function look() {
   const found = await allDrafts();

@@ -576,7 +576,7 @@ export const WORDS = {
   "test.port_one": "Anschluss {port}",
   "test.port_of": "Anschluss {port} von {of}",
   "test.runs": "läuft",
-  "test.eye": "Augenschein",
+  "test.eye": "visuell",
   "test.not_yet": "noch nicht",
   "test.too_little": "zu wenig",
   "test.enough": "ausreichend",
