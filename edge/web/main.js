@@ -2,7 +2,8 @@
 //
 // Plain modules, no build step: each file is served as it stands. line.js has the stream and how old it is, book.js the journal, verdict.js
 // what the verdict says and asks for, told.js times and words, units.js units, device.js what this screen remembers, entries.js entries in
-// words, people.js records and who signs them, horizon.js the time axis, dom.js elements and marks.
+// words, people.js records and who signs them, horizon.js what lies ahead of now, dom.js elements and marks.
+// Of trends: span.js the stretch of time, readings.js and happened.js what is known of it, lane.js and strip.js draw, steering.js the hands.
 
 import { Book } from "./book.js";
 import { light } from "./device.js";
@@ -14,11 +15,12 @@ import * as alarms from "./views/alarms.js";
 import * as now from "./views/now.js";
 import * as record from "./views/record.js";
 import * as station from "./views/station.js";
+import * as trends from "./views/trends.js";
 
 const LOOK_EVERY_MS = 500;
 // A view is a module: `title` and `mark` for the navigation, mount(root, app) once it is gone to, show(app) twice a second and with each
 // picture. `app` is {line, book}. Its place (#name) is its name here.
-const VIEWS = { now, alarms, record, station };
+const VIEWS = { now, alarms, trends, record, station };
 
 const app = { line: null, book: null };
 let viewed = null;

@@ -30,6 +30,7 @@ VIEWS: Final = {
     "alarms": ("ready", "trip", "lost", "putting aside"),
     "record": ("ready", "lost"),
     "station": ("to_do", "lost"),
+    "trends": ("warming", "trip", "6 hours", "1 hour", "Day", "Week", "Month", "Year", "lost", "table", "unreadable"),
 }
 
 
@@ -59,7 +60,7 @@ def _write(browser: Browser, folder: Path, view: str, state: str, looks: list[tu
     try:
         a_day(station.fakes.journal)
         station.fakes.parts_state = lambda: HEALTH
-        station.fakes.judge.show(**STATES.get(state, STATES["trip"]))
+        station.fakes.judge.show(**STATES.get(state, STATES["warming" if view == "trends" else "trip"]))
         if state == "never":
             browser.call("Network.setBlockedURLs", urls=["*/api/1/*"])
         browser.go(f"{station.url}#{view}")
@@ -70,6 +71,8 @@ def _write(browser: Browser, folder: Path, view: str, state: str, looks: list[tu
         if state == "lost":
             station.frozen.set()
             until(lambda: browser.js("document.body.classList.contains('lost')"), "it is lost", 20)
+        if view == "trends":
+            _trends(browser, station, state)
         if state == "putting aside":
             until(lambda: browser.js("!!document.querySelector('.alarm .shelve')"), "an alarm")
             browser.js("document.querySelector('.alarm .shelve').click()")
@@ -86,6 +89,15 @@ def _write(browser: Browser, folder: Path, view: str, state: str, looks: list[tu
         browser.call("Network.setBlockedURLs", urls=[])
         browser.go("about:blank")
         station.stop()
+
+
+def _trends(browser: Browser, station: Station, state: str) -> None:
+    line = "document.querySelector('#trend-reservoir .line-of:not(.unsure)').getAttribute('d')"
+    until(lambda: browser.js(f"!!{line}"), "a line")
+    if state == "unreadable":
+        station.fakes.break_store()
+    clicked = {"table": ".to-tables", "unreadable": "[data-range=Month]"}.get(state, f"[data-range='{state}']")
+    browser.js(f"(b => b && b.click())(document.querySelector({clicked!r}))")
 
 
 def _settle(browser: Browser) -> None:

@@ -1,0 +1,61 @@
+// The word of the verdict over time, as a strip: of a day in the record, of any stretch among the trends.
+
+import { keep, make, set } from "./dom.js";
+import { phaseName } from "./told.js";
+
+const WORDS = { ready: "READY", in_use: null, reheating: null, at_rest: null, not_ready: "NOT READY", cant_tell: "CAN'T TELL" };
+/** A word as the station says it. */
+export const wordName = (what) => WORDS[what] || phaseName(what);
+
+/** What /api/1/history tells, as blocks: {what, from, to, low, high}, the latter shares of the strip's height from below. */
+export function blocksOf(told) {
+  return told.flatMap(({ from, to, shares }) => {
+    let low = 0;
+    return Object.keys(WORDS).filter((what) => shares[what] > 0).map((what) => {
+      const block = { what, from: Date.parse(from), to: Date.parse(to), low, high: low + shares[what] };
+      low = block.high;
+      return block;
+    });
+  });
+}
+
+const percent = (n) => `${(100 * n).toFixed(3)}%`;
+/** Lay blocks, or whatever has `from` and `to`, along an element that spans a stretch of time. */
+export function lay(element, block, from, to) {
+  const left = Math.max(0, (block.from - from) / (to - from));
+  element.style.left = percent(left);
+  element.style.width = percent(Math.min(1, (block.to - from) / (to - from)) - left);
+}
+
+export function showBlocks(row, blocks, from, to) {
+  const seen = blocks.filter((block) => block.to > from && block.from < to);
+  keep(row, seen, (block) => `${block.from} ${block.what}`, () => make("span", "span"), (element, block) => {
+    lay(element, block, from, to);
+    element.style.bottom = percent(block.low);
+    element.style.height = percent(block.high - block.low);
+    set(element, "data-what", block.what);
+  });
+}
+
+/** In words, span by span; where there are shares, or more than `most`, how much of the time each word had. */
+export function toldOf(blocks, timeWord, most) {
+  if (!blocks.length) return "nothing known";
+  if (blocks.length <= most && blocks.every((block) => block.low === 0 && block.high > 0.999)) {
+    return blocks.map((block) => `${wordName(block.what)} from ${timeWord(block.from)} to ${timeWord(block.to)}`).join("; ");
+  }
+  const sums = {};
+  for (const block of blocks) sums[block.what] = (sums[block.what] || 0) + (block.to - block.from) * (block.high - block.low);
+  const whole = Object.values(sums).reduce((sum, one) => sum + one, 0);
+  const shares = Object.entries(sums).sort((a, b) => b[1] - a[1]);
+  return `of the time that is known: ${shares.map(([what, ms]) => `${wordName(what)} ${ms < 0.01 * whole ? "under 1" : Math.round((100 * ms) / whole)} %`).join(", ")}`;
+}
+
+/** What the colours and patterns mean. */
+export function legend() {
+  const samples = Object.keys(WORDS).map((what) => {
+    const sample = make("span", "span");
+    sample.dataset.what = what;
+    return make("li", "", sample, wordName(what));
+  });
+  return make("ul", "legend", ...samples);
+}
