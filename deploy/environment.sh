@@ -1,4 +1,4 @@
-# Sourced by deploy/demo.sh and tests/run.sh: a Python environment of the project's own, made from a lock.
+# Sourced by deploy/warmwell (and so deploy/demo.sh) and tests/run.sh: a Python environment of the project's own, made from a lock.
 #
 #   warmwell_environment NAME LOCK    makes or finds the environment NAME; its folder is then in $warmwell_env
 #

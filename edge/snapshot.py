@@ -16,6 +16,7 @@ from typing import NotRequired, TypedDict
 from edge.domain.dates import Dates
 from edge.domain.entries import Now
 from edge.domain.entry_bodies import MessageBody
+from edge.domain.records.border import Asked
 from edge.domain.vocabulary import (
     AlarmState,
     ConditionState,
@@ -215,5 +216,5 @@ class Snapshot:
     seen: Mapping[str, Mapping[str, str]] = field(
         default_factory=dict
     )  # by bus, what it turned out to be at the last start
-    basins: tuple[str, ...] = ()  # ids of the station file's basins
+    asked: Asked = field(default_factory=Asked)  # what its station file asks of records
     units: Units | None = None  # in which the station's people read; None: nothing is known of it yet

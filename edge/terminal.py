@@ -4,11 +4,11 @@ from __future__ import annotations
 
 import contextlib
 import errno
+import json
 import os
+import shutil
 import sys
-import tempfile
-import traceback
-from collections.abc import Callable, Iterator, Mapping
+from collections.abc import Callable, Iterable, Iterator, Mapping
 from pathlib import Path
 from typing import Any, BinaryIO, Final
 
@@ -25,38 +25,61 @@ def exit_code(refusal: WarmwellError) -> int:
     return next((code for kind, code in _CODES if isinstance(refusal, kind)), FAULT)
 
 
-def guarded(call: Callable[[], int | None]) -> int:
-    """Run a verb; whatever happens becomes an exit code and at most a few sentences on standard error."""
+def guarded(call: Callable[[], int | None], *, as_json: bool = False) -> int:
+    """Run a verb; whatever happens becomes an exit code and at most a few sentences on standard error, or one JSON object for each."""
     try:
         code = call()
         sys.stdout.flush()
         return code or DONE
-    except WarmwellError as refusal:
-        complain(str(refusal))
-        return exit_code(refusal)
     except BrokenPipeError:  # `warmwell … | head`: whoever read has enough
         _no_more_output()
         return DONE
     except KeyboardInterrupt:
         return 130
-    except EOFError:  # Ctrl-D where something was asked for
-        complain(
-            "standard input: it ended where an answer was asked for; expected an answer. Nothing was sent: start again."
-        )
-        return UNUSABLE
-    except OSError as exc:
-        if exc.errno not in _DISK_SAYS_NO:
-            complain(_unexpected(exc))
-            return FAULT
-        _no_more_output()
-        complain(
-            f"{exc.filename or 'output'}: it can't be written ({exc.strerror}); expected a disk with room. "
-            "Free some space, or write to another disk."
-        )
-        return FAULT
     except Exception as exc:  # supervision border: the last one there is
-        complain(_unexpected(exc))
-        return FAULT
+        refusal = exc if isinstance(exc, WarmwellError) else _as_refusal(exc)
+        refuse(refusal, as_json=as_json)
+        return exit_code(refusal)
+
+
+def refuse(refusal: WarmwellError, *, as_json: bool) -> None:
+    """Say a refusal: each of its sentences on a line, or as the JSON object of problem_json() on one."""
+    if not as_json:
+        complain(str(refusal))
+        return
+    several: Iterable[WarmwellError] = refusal if isinstance(refusal, Iterable) else (refusal,)
+    for one in several:
+        complain(json.dumps({**problem_json(one), "exit": exit_code(refusal)}, ensure_ascii=False))
+
+
+def problem_json(refusal: WarmwellError) -> dict[str, Any]:
+    """A refusal for programs: its sentence as `detail`, and the four parts, by the names that the API has for them."""
+    parts = {"what": refusal.what, "where": refusal.where, "expected": refusal.expected, "do": refusal.do}
+    return {"type": "about:blank", "detail": str(refusal), **parts}
+
+
+def say_json(what: Mapping[str, Any]) -> None:
+    """One object on one line of standard output, at once."""
+    print(json.dumps(what, ensure_ascii=False, separators=(",", ":")), flush=True)
+
+
+def _as_refusal(exc: Exception) -> WarmwellError:
+    """What no part foresaw, as a refusal."""
+    if isinstance(exc, EOFError):  # Ctrl-D where something was asked for
+        return UnusableInput(
+            "it ended where an answer was asked for", where="standard input", expected="an answer",
+            do="Nothing was sent: start again",
+        )  # fmt: skip
+    if isinstance(exc, OSError) and exc.errno in _DISK_SAYS_NO:
+        _no_more_output()
+        return WarmwellError(
+            f"it can't be written ({exc.strerror})", where=str(exc.filename or "output"), expected="a disk with room",
+            do="Free some space, or write to another disk",
+        )  # fmt: skip
+    return WarmwellError(
+        f"it met a fault of its own ({type(exc).__name__}: {str(exc)[:200]})", where="Warmwell", expected="none",
+        do=f"Please report it; {_written_down(exc)}",
+    )  # fmt: skip
 
 
 def _open_streams() -> None:
@@ -78,17 +101,19 @@ def _no_more_output() -> None:
         os.dup2(os.open(os.devnull, os.O_WRONLY), sys.stdout.fileno())
 
 
-def _unexpected(exc: Exception) -> str:
+def _written_down(exc: Exception) -> str:
+    """Where the trace of a fault is."""
+    import tempfile
+    import traceback
+
     if os.environ.get("WARMWELL_DEBUG") == "1":
         traceback.print_exception(exc)
-    where = "run it again with WARMWELL_DEBUG=1 set to see where"
     try:
         with tempfile.NamedTemporaryFile("w", prefix="warmwell-fault-", suffix=".log", delete=False) as file:
             traceback.print_exception(exc, file=file)
-            where = f"it is written down in {file.name}"
-    except OSError:
-        pass  # a full disk, perhaps the very cause
-    return f"Warmwell met a fault of its own ({type(exc).__name__}: {str(exc)[:200]}); {where}. Please report it."
+            return f"it is written down in {file.name}"
+    except OSError:  # a full disk, perhaps the very cause
+        return "run it again with WARMWELL_DEBUG=1 set to see where"
 
 
 def use_utf8() -> None:
@@ -106,6 +131,11 @@ def is_terminal(stream: Any) -> bool:
         return bool(stream.isatty())
     except (AttributeError, ValueError):
         return False
+
+
+def width(most: int) -> int:
+    """How many characters a line may have: as the terminal is wide (or COLUMNS says), between 30 and `most`."""
+    return max(30, min(most, shutil.get_terminal_size((most, 24)).columns))
 
 
 @contextlib.contextmanager
@@ -208,3 +238,19 @@ def basin_words(verdict: Mapping[str, Any]) -> str:
     """
     first = verdict.get("waits_for", [])[:1] if verdict.get("verdict") != "ready" else []
     return ": ".join([f"basin {verdict.get('basin')}", display_word(verdict), *first])
+
+
+def value_words(value: Any, unit: str) -> str:
+    """A value with its unit's usual sign.
+
+    >>> value_words(39.0, "Cel"), value_words(102.2, "degF"), value_words(44.0, "psi"), value_words("ok", "")
+    ('39.0 °C', '102.2 °F', '44.0 psi', 'ok')
+    """
+    from edge.domain.readings import Kind
+    from edge.domain.wording import value_text
+
+    if unit in ("Cel", "degC", "°C", "degF", "°F", "K"):
+        return f"{value:.1f} {'K' if unit == 'K' else '°F' if unit.endswith('F') else '°C'}"
+    if unit == "kPa":
+        return value_text(float(value), "kPa", Kind.PRESSURE)
+    return f"{value} {unit}".rstrip()

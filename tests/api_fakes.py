@@ -269,7 +269,7 @@ class FakeJudge:
                 "alarms": old.alarms,
                 "estimates": old.estimates,
                 "dates": old.dates,
-                "basins": old.basins,
+                "asked": old.asked,
                 "units": old.units,
             } | parts
             self.newest = Snapshot(old.version + 1, len(self.journal.entries), old.now, **given)

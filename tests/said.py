@@ -23,6 +23,7 @@ TREES = dict(trees())
 #: what makes a value -> what kind of value it makes, in the words of the reference
 KINDS = {
     "celsius": "temperature", "quantity": "reading", "reading": "reading", "difference": "difference", "duration": "duration",
+    "ago": "ago", "remaining": "left",
     "moment": "moment", "number": "number", "name": "name", "text": "text", "part": "message", "names": "list", "parts": "list",
 }  # fmt: skip
 

@@ -13,6 +13,7 @@ from typing import NamedTuple
 from edge.api.words import WORDS
 from edge.domain.words.english import ENGLISH
 from edge.domain.words.languages import LANGUAGES
+from tests import page_words
 
 #: what is typed, or filled in, is no word of a language: keys, records, sections of the station file, commands, values
 TYPED = re.compile(r"`[^`]*`|\[+[\w.]*\]+( also)?|\w+=\S+|\b\w+_\w+\b|'3 \{unit\}'|warmwell [^;]*--test|\{[^}]*\}")
@@ -109,13 +110,14 @@ TERMS = (
 
 
 def sentences(code: str) -> dict[str, str]:
-    """All that is said in a language, by where: ids of messages, and titles as `table: key`."""
+    """All that is said in a language, by where: ids of messages, titles as `table: key`, and the page's own words as `page: id`."""
     titles = WORDS if code == "en" else LANGUAGES[code].titles
     catalogue = ENGLISH if code == "en" else LANGUAGES[code].catalogue
     named = {
         f"{table}: {key}": title for table, rows in titles.items() for key, title in rows.items() if table != "contacts"
     }
-    return {**catalogue, **{where: title for where, title in named.items() if isinstance(title, str)}}
+    own = {f"page: {ident}": template for ident, template in page_words.words(code).items()}
+    return {**catalogue, **{where: title for where, title in named.items() if isinstance(title, str)}, **own}
 
 
 def used(term: Term, code: str = "en") -> list[str]:

@@ -37,7 +37,7 @@ from edge.api.words import words_in
 from edge.domain.dates import dated_json
 from edge.domain.entries import Entry, rfc3339
 from edge.domain.errors import RecordRefused, StoreFault
-from edge.domain.records import forms
+from edge.domain.records import border
 from edge.domain.records.spelling import spelt_out
 from edge.domain.strict_json import shown
 from edge.domain.words.languages import LANGUAGES
@@ -361,7 +361,8 @@ async def records(request: Request, desk: OfDesk) -> Response:
         body["at"] = rfc3339(times.wall_ms_of(str(body["at"]), desk.zone, f"{path}, at"))
     try:
         body = spelt_out(body)
-        forms.refuse(body, desk.watch.see().snapshot.basins)
+        seen = desk.watch.see().snapshot
+        border.refuse(body, seen.asked, seen.now.wall_ms if seen.now.trusted else None)
     except RecordRefused as exc:
         raise as_problem(422, exc) from exc
     if record == "acknowledge" and isinstance(body.get("alarm"), str):

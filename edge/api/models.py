@@ -75,7 +75,10 @@ class Station(Shape):
 
 
 class MessageValue(Shape):
-    """One value of a message. `kind`: a kind of reading, its difference, duration, moment, number, name, text, message or list."""
+    """One value of a message.
+
+    `kind`: a kind of reading, its difference, duration, ago, left, moment, number, name, text, message or list.
+    """
 
     kind: str
     value: Any = Field(description="in `unit`; a moment is RFC 3339; a message or null; a list of values")

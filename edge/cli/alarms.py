@@ -160,9 +160,9 @@ def _settings(file: Path | None) -> Settings | None:
 def _rows(settings: Settings | None) -> Iterator[dict[str, Any]]:
     if settings is None:
         for key, row in {**CATALOGUE, **OWN}.items():
-            yield _row(
-                key.replace(".", ":") + (f":<{row.per}>" if row.per and key in CATALOGUE else ""), row, None, None
-            )
+            ident = key.replace("_of_basin", ":<basin>").replace(".", ":")
+            ident += f":<{row.per}>" if row.per and key in CATALOGUE else ""
+            yield _row(ident, row._replace(consequence=row.consequence.format(basin="<basin>")), None, None)
         return
     from edge.domain.station.station import Station
 
@@ -216,17 +216,30 @@ def _table_lines(rows: Iterable[Mapping[str, Any]], settings: Settings | None) -
         yield f"        leads to  {row['consequence']}"
         yield f"        do        {row['response']} (within {age_text(int(row['respond_within_s'] * 1000))})"
         if row["keeps_from_ready"]:
-            yield f"        READY     not while it stands: {row['keeps_from_ready']}"
+            yield f"        READY     {_ready(row, settings)}"
         tuned = [] if row["compares"] is None else [f"{row['compares']}{_limit_text(row, settings)}"]
         tuned += [f"on-delay {_words(row['on_delay_s'])}"]
         tuned += [f"off-delay {_words(row['off_delay_s'])}"] if row["off_delay_s"] else []
         tuned += ["latching: stays until it is reset"] if row["latching"] else []
-        tuned += [f"again after {_words(row['re_announce_s'])}"] if row["re_announce_s"] else []
-        tuned += [f"escalates after {_words(row['escalate_after_s'])}"] if row["escalate_after_s"] else []
+        tuned += [f"unanswered, announced again after {_words(row['re_announce_s'])}"] if row["re_announce_s"] else []
+        tuned += (
+            [f"unanswered, its priority rises after {_words(row['escalate_after_s'])}"]
+            if row["escalate_after_s"]
+            else []
+        )
         yield f"        tuning    {'; '.join(tuned)}"
         if row["follows_from"]:
             yield f"        may follow from  {', '.join(row['follows_from'])}"
         yield ""
+
+
+def _ready(row: Mapping[str, Any], settings: Settings | None) -> str:
+    """What an alarm that keeps the station from READY says of it: one of a duty that has levels only does so by its result."""
+    duty = None if settings is None else settings.rules.duties.get(str(row["alarm"]).removeprefix("duty_due:"))
+    if duty is None or duty.keeps_from_ready or duty.action is None:
+        return f"not while it stands: {row['keeps_from_ready']}"
+    level = f"{duty.action.value:g} {duty.action.unit}"
+    return f"not while its last result is above {level}, or can't be compared with it; that it is due alone keeps no station from it"
 
 
 def _words(seconds: float) -> str:

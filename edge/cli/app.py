@@ -5,9 +5,7 @@ Exit codes: 0 done; 1 a fault while running; 2 input that can't be used; 3 a sto
 
 from __future__ import annotations
 
-import functools
 import sys
-from collections.abc import Callable
 from enum import StrEnum
 from pathlib import Path
 from typing import Annotated, Literal
@@ -15,9 +13,9 @@ from typing import Annotated, Literal
 import typer
 
 from edge import terminal
-from edge.cli.form import RecordCommand
+from edge.cli import running, usage
+from edge.cli.options import FileArgument, FileOption, Json, JsonLines, done
 from edge.cli.people_verbs import verbs as people_verbs
-from edge.domain.records.forms import LONGEST_NAME, is_name
 
 app = typer.Typer(
     name="warmwell",
@@ -30,28 +28,6 @@ app = typer.Typer(
 )
 
 app.add_typer(people_verbs, name="people")
-
-# A file is judged by the verb that reads it, in one sentence of ours; typer would say "is not readable" below a usage line.
-FileArgument = functools.partial(typer.Argument, readable=False)
-FileOption = functools.partial(typer.Option, readable=False)
-
-Url = Annotated[str, typer.Option(help="Address of the station's page.", envvar="WARMWELL_URL")]
-Ca = Annotated[
-    Path | None,
-    FileOption(
-        help="Who vouches for an https:// address; else the system's list.", metavar="FILE", envvar="WARMWELL_CA"
-    ),
-]
-Fingerprint = Annotated[
-    str | None,
-    typer.Option(
-        help="SHA-256 of the station's certificate, in place of anybody who vouches for it.",
-        metavar="HEX",
-        envvar="WARMWELL_FINGERPRINT",
-    ),
-]
-Json = Annotated[bool, typer.Option("--json", help="One JSON object, or one a line, and nothing else.")]
-DEFAULT_URL = "http://127.0.0.1:8484/"
 
 
 class Form(StrEnum):
@@ -107,48 +83,19 @@ class Certificate(StrEnum):
     REQUEST = "request"
 
 
+class Shell(StrEnum):
+    """A shell that can be told how to complete."""
+
+    BASH = "bash"
+    ZSH = "zsh"
+    FISH = "fish"
+
+
 class Schema(StrEnum):
     """What has a schema."""
 
     STATION = "station"
     MQTT = "mqtt"
-
-
-def _done(call: Callable[[], int | None]) -> None:
-    """Run a verb's work and end with its exit code."""
-    raise typer.Exit(terminal.guarded(call))
-
-
-def _at(url: str, ca: Path | None, fingerprint: str | None) -> str:
-    """The station's address, with who vouches for it."""
-    from edge.cli.client import address
-
-    return address(url, ca, fingerprint)
-
-
-def _signed(ctx: typer.Context, by: str | None, url: str) -> str | None:
-    """Who sends something: `by`; on a terminal it is asked for, where nobody else says so. None: it is known otherwise.
-
-    Raises:
-        BadParameter: nobody says who; or it is no name.
-    """
-    if by is None:
-        from edge.cli import signed
-
-        known: list[bool] = []
-        if code := terminal.guarded(lambda: known.append(signed.signs_for(url))):
-            raise typer.Exit(code)
-        if known[0]:
-            return None
-        if not (terminal.is_terminal(sys.stdin) and terminal.is_terminal(sys.stdout)):
-            raise typer.BadParameter("it is missing: who did it", ctx=ctx, param_hint="--by")
-        asked: list[str] = []
-        if code := terminal.guarded(lambda: asked.append(input("Who did it (a name): ").strip())):
-            raise typer.Exit(code)
-        by = asked[0]
-    if not is_name(by):
-        raise typer.BadParameter(f"expected a name of 1 to {LONGEST_NAME} characters", ctx=ctx, param_hint="--by")
-    return by
 
 
 def _version(wanted: bool) -> None:
@@ -173,7 +120,7 @@ def run(
     file: Annotated[Path, FileArgument(help="The station file.", metavar="FILE")],
     log: Annotated[Log, typer.Option(help="auto: JSON lines for the system journal, text for a terminal.")] = Log.AUTO,
 ) -> None:
-    """Run a station until SIGTERM or Ctrl-C; SIGHUP reloads its file."""
+    """Run a station until Ctrl-C or SIGTERM. SIGHUP reloads its file."""
 
     def work() -> int:
         from edge.daemon import log as daemon_log
@@ -182,30 +129,23 @@ def run(
         daemon_log.set_up(log)
         return daemon.run(file)
 
-    _done(work)
+    done(work)
 
 
 @app.command()
-def check(file: Annotated[Path, FileArgument(help="The station file.", metavar="FILE")]) -> None:
-    """Check a station file: every mistake with its line, who is told, and what is not active yet. Sends nothing."""
+def check(file: Annotated[Path, FileArgument(help="The station file.", metavar="FILE")], json: Json = False) -> None:
+    """Check a station file: every mistake with its line. Sends nothing. Who is told is looked at too, and what is not
+    active yet.
+
+    --json: {"file", "usable": true, "station", "settings", "warnings", "not_active"}, or {"file", "usable": false, "mistakes"}.
+    """
 
     def work() -> int:
-        from edge import config
-        from edge.cli import certificate as cli_certificate
-        from edge.cli import tell as cli_tell
-        from edge.people.store import any_person
+        from edge.cli import check as cli_check
 
-        code, text = config.check_report(file)
-        if code == terminal.DONE:
-            plan = config.load(file)
-            found = [cli_tell.look(plan), cli_certificate.look(plan, any_person)]
-            warnings, mistakes = ([text for pair in found for text in pair[n]] for n in (0, 1))
-            text = "\n".join(mistakes or [text, *warnings])
-            code = terminal.UNUSABLE if mistakes else code
-        print(text, file=sys.stderr if code else sys.stdout)
-        return code
+        return cli_check.check(file, as_json=json)
 
-    _done(work)
+    done(work, json)
 
 
 @app.command()
@@ -213,16 +153,21 @@ def tell(
     file: Annotated[Path, FileArgument(help="The station file.", metavar="FILE")],
     test: Annotated[bool, typer.Option("--test", help="Send a test notice, and say what became of it.")] = False,
     target: Annotated[str | None, typer.Option(help="Only this target.", metavar="ID")] = None,
+    json: Json = False,
 ) -> None:
-    """Say who is told away from the page, and when; with --test tell each now."""
+    """Say who is told away from the page, and when. With --test each is told now.
+
+    --json: a line for each target, {"id", "by", "priority", "outside_hours", "text"}; with --test also "sent", "came" (null:
+    nobody can know) and "why".
+    """
 
     def work() -> int:
         from edge import config
         from edge.cli import tell as cli_tell
 
-        return cli_tell.tell(config.load(file), target, test=test)
+        return cli_tell.tell(config.load(file), target, test=test, as_json=json)
 
-    _done(work)
+    done(work, json)
 
 
 @app.command()
@@ -235,8 +180,12 @@ def certificate(
         Path | None, FileOption(help="With show: write the QR code of the page's address to this file.", metavar="FILE")
     ] = None,
     again: Annotated[bool, typer.Option("--again", help="With make: replace one that still holds.")] = False,
+    json: Json = False,
 ) -> None:
-    """The page's certificate and fingerprint, and the page's address as a QR code; make one, or request one."""
+    """Show, make or request the page's certificate. Its fingerprint is shown too, and the page's address as a QR code.
+
+    --json: show, make: {"page", "certificate", "svg"}; request: {"request", "names", "key", "certificate"}.
+    """
 
     def work() -> int:
         from edge import config
@@ -244,15 +193,19 @@ def certificate(
 
         plan = config.load(file)
         if what is Certificate.SHOW:
-            return cli_certificate.show(plan, svg)
-        return cli_certificate.make(plan, again=again) if what is Certificate.MAKE else cli_certificate.request(plan)
+            return cli_certificate.show(plan, svg, as_json=json)
+        return (
+            cli_certificate.make(plan, again=again, as_json=json)
+            if what is Certificate.MAKE
+            else cli_certificate.request(plan, as_json=json)
+        )
 
-    _done(work)
+    done(work, json)
 
 
 @app.command()
 def schema(what: Annotated[Schema, typer.Argument(help="What to describe.")]) -> None:
-    """Print the JSON Schema of station files, or the AsyncAPI document of what a station says by MQTT."""
+    """Describe station files, or what a station says by MQTT. The one as JSON Schema, the other as an AsyncAPI document."""
 
     def work() -> None:
         import json
@@ -264,7 +217,7 @@ def schema(what: Annotated[Schema, typer.Argument(help="What to describe.")]) ->
 
         print(json.dumps(described(), indent=2, ensure_ascii=False))
 
-    _done(work)
+    done(work)
 
 
 @app.command()
@@ -278,6 +231,7 @@ def replay(
     out: Annotated[
         Path | None, FileOption(help="Keep the lines and a store in this folder, too.", metavar="DIR")
     ] = None,
+    json: JsonLines = False,
 ) -> None:
     """Run recorded readings through the code that runs live."""
 
@@ -292,13 +246,13 @@ def replay(
             estimates_every_ms=None
             if estimates_every is None
             else terminal.duration_ms(estimates_every, "--estimates-every"),
-            form=str(format),
+            form="jsonl" if json else str(format),
             out=out,
             stdout=sys.stdout.buffer,
             stderr=sys.stderr,
         )
 
-    _done(work)
+    done(work, json)
 
 
 @app.command()
@@ -307,8 +261,12 @@ def verify(
     head: Annotated[
         str | None, typer.Option(help="A head noted outside: finds entries cut off the end.", metavar="SEQ:DIGEST")
     ] = None,
+    json: Json = False,
 ) -> None:
-    """Check that nothing in the journal was changed, removed or put in."""
+    """Check that the journal holds. Nothing in it was changed, removed or put in.
+
+    --json: {"folder", "ok", "why", "station", "head", "first_bad_seq", "lost"}; what doesn't hold is no refusal.
+    """
 
     def work() -> int:
         from edge.domain.station.station import FOLD_VERSION
@@ -319,6 +277,21 @@ def verify(
         noted = parse_head(head) if head is not None else None
         with terminal.progress("checking", "entries") as told:
             found = look(folder, noted, told, refold=(FOLD_VERSION, refolded))
+        if json:
+            first, last = {"seq": found.head_seq, "digest": found.head_digest}, found.first_bad_seq
+            lost = [list(span) for span in found.lost]
+            terminal.say_json(
+                {
+                    "folder": str(folder),
+                    "ok": found.ok,
+                    "why": found.why,
+                    "station": found.station,
+                    "head": first,
+                    "first_bad_seq": last,
+                    "lost": lost,
+                }
+            )
+            return terminal.DONE if found.ok else terminal.FAULT
         if found.ok:
             print(f"{folder}: {found.why}: {found.head_seq} entries of {found.station or 'no station yet'}")
             print(f"head {found.head_seq}:{found.head_digest}")
@@ -327,7 +300,7 @@ def verify(
         print(f"{folder}: the journal does not hold: {where}{found.why}")
         return terminal.FAULT
 
-    _done(work)
+    done(work, json)
 
 
 @app.command()
@@ -339,15 +312,16 @@ def export(
     until: Annotated[str | None, typer.Option("--to", help="Before this time.", metavar="TIME")] = None,
     points: Annotated[str | None, typer.Option(help="Only these points, with commas between.")] = None,
     output: Annotated[Path | None, FileOption(help="A file in place of standard output.")] = None,
+    json: JsonLines = False,
 ) -> None:
-    """Export the journal or the readings, also while the station runs."""
+    """Export journal or readings, also while the station runs."""
 
     def work() -> int:
         from edge.cli import export as cli_export
 
-        return cli_export.export(str(what), folder, str(format), since, until, points, output)
+        return cli_export.export(str(what), folder, "jsonl" if json else str(format), since, until, points, output)
 
-    _done(work)
+    done(work, json)
 
 
 @app.command()
@@ -362,15 +336,20 @@ def alarms(
         str | None, typer.Option("--from", help="With --performance: from then on.", metavar="TIME")
     ] = None,
     until: Annotated[str | None, typer.Option("--to", help="With --performance: before then.", metavar="TIME")] = None,
+    json: JsonLines = False,
 ) -> None:
-    """Why each alarm is there and what to do about it; or how the alarms have performed, by the standards' figures."""
+    """Say why each alarm is there, and what to do about it. With --performance: how the alarms have performed, by the
+    standards' figures.
+
+    --json: a line for each alarm, or one with the figures.
+    """
 
     def work() -> int:
         from edge.cli import alarms as cli_alarms
 
-        return cli_alarms.alarms(file, performance, str(format), since, until)
+        return cli_alarms.alarms(file, performance, "jsonl" if json else str(format), since, until)
 
-    _done(work)
+    done(work, json)
 
 
 @app.command()
@@ -385,16 +364,17 @@ def listen(
     ca: Annotated[Path | None, FileOption(help="Certificate of the broker's authority.", metavar="FILE")] = None,
     username: Annotated[str | None, typer.Option(help="Name at the broker.")] = None,
     password_file: Annotated[Path | None, FileOption(help="File with the password alone.", metavar="FILE")] = None,
+    json: JsonLines = False,
 ) -> None:
-    """Print alarms as a facilities system sees them, and what is missing."""
+    """Print alarms as a facilities system sees them. What is missing is named."""
 
     def work() -> int:
         from edge.mqtt import listen as listening
 
-        form: Literal["text", "jsonl"] = "jsonl" if format is Form.JSONL else "text"
+        form: Literal["text", "jsonl"] = "jsonl" if json or format is Form.JSONL else "text"
         return listening.main(site, broker, form, ca=ca, username=username, password_file=password_file)
 
-    _done(work)
+    done(work, json)
 
 
 @app.command()
@@ -406,15 +386,20 @@ def retained(
         typer.Option(help="A name that the station had before: all of its topics are meant.", metavar="[SITE/]STATION"),
     ] = None,
     yes: Annotated[bool, typer.Option("--yes", help="Empty them without asking.")] = False,
+    json: Json = False,
 ) -> None:
-    """List the topics on the broker of what the station file no longer has, such as a renamed point; --clear empties them."""
+    """List what the broker keeps of things that are no more. These are topics of what the station file no longer has,
+    such as a renamed point; --clear empties them.
+
+    --json: {"broker", "topics": [{"topic", "emptied", "said"}]}; nothing is asked: --clear then needs --yes.
+    """
 
     def work() -> int:
         from edge.cli import retained as cli_retained
 
-        return cli_retained.retained(file, former, clear=clear, is_sure=yes)
+        return cli_retained.retained(file, former, clear=clear, is_sure=yes, as_json=json)
 
-    _done(work)
+    done(work, json)
 
 
 @app.command()
@@ -446,7 +431,7 @@ def demo(
         ),
     ] = None,
 ) -> None:
-    """A simulated station with everything: sensors, journal, alarms, MQTT, page."""
+    """A simulated station: sensors, journal, alarms, MQTT, page."""
 
     def work() -> int:
         from edge.demo import demo as showing
@@ -470,161 +455,10 @@ def demo(
             )
         )
 
-    _done(work)
+    done(work, json)
 
 
-@app.command()
-def status(
-    url: Url = DEFAULT_URL,
-    ca: Ca = None,
-    fingerprint: Fingerprint = None,
-    lang: Annotated[str | None, typer.Option(help="Language of texts: en, de, fr or es.")] = None,
-    units: Annotated[str | None, typer.Option(help="Units of texts and values, such as degF,psi,gal.")] = None,
-    json: Json = False,
-) -> None:
-    """Print what a running station says now."""
-
-    def work() -> int:
-        from edge.cli import ask as cli_ask
-        from edge.cli import signed
-
-        with signed.looking():
-            return cli_ask.status(_at(url, ca, fingerprint), lang, units, as_json=json)
-
-    _done(work)
-
-
-@app.command()
-def watch(url: Url = DEFAULT_URL, ca: Ca = None, fingerprint: Fingerprint = None, json: Json = False) -> None:
-    """Print what happens at a running station, until Ctrl-C."""
-
-    def work() -> int:
-        from edge.cli import ask as cli_ask
-        from edge.cli import signed
-
-        with signed.looking():
-            return cli_ask.watch(_at(url, ca, fingerprint), as_json=json)
-
-    _done(work)
-
-
-@app.command()
-def ack(
-    ctx: typer.Context,
-    alarm: Annotated[str, typer.Argument(help="Its id, such as outlet_tripped:heater.", metavar="ALARM")],
-    by: Annotated[str | None, typer.Option(help="Who acknowledges; whoever signs in may leave it out.")] = None,
-    url: Url = DEFAULT_URL,
-    ca: Ca = None,
-    fingerprint: Fingerprint = None,
-    json: Json = False,
-) -> None:
-    """Acknowledge an alarm of a running station."""
-    by = _signed(ctx, by, url)
-
-    def work() -> int:
-        from edge.cli import ask as cli_ask
-        from edge.cli import signed
-
-        where = _at(url, ca, fingerprint)
-        with signed.recording(where):
-            return cli_ask.ack(alarm, by, where, as_json=json)
-
-    _done(work)
-
-
-@app.command(cls=RecordCommand)
-def record(
-    ctx: typer.Context,
-    kind: Annotated[
-        str,
-        typer.Argument(
-            help="What was done or read; a wrong word lists them, KIND --help has its keys.", metavar="KIND"
-        ),
-    ],
-    by: Annotated[str | None, typer.Option(help="Who did it; whoever signs in may leave it out.")] = None,
-    pairs: Annotated[
-        list[str] | None,
-        typer.Argument(
-            help="What belongs to it, such as point=gauge value='44 psi', passed=yes, filters=coarse,fine, 'port 3: 11.8 s'.",
-            metavar="[KEY=VALUE]...",
-        ),
-    ] = None,
-    at: Annotated[
-        str | None,
-        typer.Option(
-            help="When, where it isn't now: 05:00 (today) or '2026-03-14 05:00' by the station's clock, a date, or a time with its offset.",
-            metavar="TIME",
-        ),
-    ] = None,
-    url: Url = DEFAULT_URL,
-    ca: Ca = None,
-    fingerprint: Fingerprint = None,
-    json: Json = False,
-) -> None:
-    """Record at a running station what was done, or what was read by eye; on a terminal it asks for what is missing.
-
-    It ends with 0 where the record was kept; whether it counts is said, with --json as `counts`.
-    """
-    by = _signed(ctx, by, url)
-
-    def work() -> int:
-        from edge.cli import record as cli_record
-        from edge.cli import signed
-
-        where = _at(url, ca, fingerprint)
-        with signed.recording(where):
-            return cli_record.record(kind, by, at, pairs or (), where, as_json=json)
-
-    _done(work)
-
-
-@app.command()
-def calibrate(  # noqa: PLR0913  # one argument an option, and the address takes three
-    ctx: typer.Context,
-    point: Annotated[str, typer.Argument(help="The point's id.", metavar="POINT")],
-    by: Annotated[str | None, typer.Option(help="Who calibrates; whoever signs in may leave it out.")] = None,
-    reference: Annotated[
-        list[str] | None,
-        typer.Option(
-            help="What the reference shows; without READING it is compared with the present one.",
-            metavar="VALUE[=READING]",
-        ),
-    ] = None,
-    instrument: Annotated[str | None, typer.Option(help="The reference instrument.")] = None,
-    certificate: Annotated[str | None, typer.Option(help="Its certificate.")] = None,
-    reference_u: Annotated[str | None, typer.Option(help="Its standard uncertainty, such as '0.05 K'.")] = None,
-    drift_allowance: Annotated[str | None, typer.Option(help="How far the point may drift until the next one.")] = None,
-    due: Annotated[str | None, typer.Option(help="When it is due again; else in a year.", metavar="DATE")] = None,
-    check: Annotated[bool, typer.Option("--check", help="Compare only: adjust nothing.")] = False,
-    reference_resolution: Annotated[
-        str | None, typer.Option(help="The reference's step, such as '0.1 K'; else as its value was written.")
-    ] = None,
-    confirm: Annotated[
-        str | None, typer.Option(help="Why a correction is right that is larger than one comparison may make.")
-    ] = None,
-    yes: Annotated[bool, typer.Option("--yes", help="Send it without asking.")] = False,
-    url: Url = DEFAULT_URL,
-    ca: Ca = None,
-    fingerprint: Fingerprint = None,
-    json: Json = False,
-) -> None:
-    """Calibrate a point of a running station against a reference; on a terminal it asks for what is missing."""
-    by = _signed(ctx, by, url)
-
-    def work() -> int:
-        from edge.cli import record as cli_record
-        from edge.cli import signed
-
-        references = tuple(reference or ())
-        wishes = cli_record.Calibration(
-            point, by, references, instrument, certificate, reference_u, drift_allowance, due, is_check=check,
-            reference_resolution=reference_resolution, confirm=confirm, is_sure=yes,
-        )  # fmt: skip
-        where = _at(url, ca, fingerprint)
-        with signed.recording(where):
-            return cli_record.calibrate(wishes, where, as_json=json)
-
-    _done(work)
+running.add_to(app)
 
 
 @app.command()
@@ -647,9 +481,12 @@ def survey(
     registers: Annotated[int, typer.Option(help="The last register to ask for, counted from 0.", min=0, max=9999)] = 63,
     write: Annotated[Path | None, FileOption(help="Write a station file to start from.", metavar="FILE")] = None,
     for_s: Annotated[float, typer.Option("--for", help="How long to look.", metavar="SECONDS", min=0.1)] = 10.0,
-    json: Annotated[bool, typer.Option(help="One JSON object a line.")] = False,
+    json: Json = False,
 ) -> None:
-    """Look at what is wired to this board, live, and write a station file to start from. Switches nothing."""
+    """Look at what is wired to this board, live. Switches nothing; --write makes a station file to start from.
+
+    --json: a line for each thing found, told apart by "type": device, reading, absent, file.
+    """
 
     def work() -> int:
         from edge.survey import survey as looking
@@ -670,13 +507,31 @@ def survey(
             )
         )
 
-    _done(work)
+    done(work, json)
+
+
+@app.command()
+def completion(shell: Annotated[Shell, typer.Argument(help="For which shell.")]) -> None:
+    """Print a script by which a shell completes all this. That is verbs, options, kinds of records and their keys. Its
+    head says where to put it.
+
+    Tab starts no program: print it anew after an update.
+    """
+
+    def work() -> None:
+        from typer.main import get_command
+
+        from edge.cli import completion as cli_completion
+
+        print(cli_completion.script(get_command(app), str(shell)), end="")
+
+    done(work)
 
 
 def main() -> None:
     """Entry point of the console script."""
     terminal.use_utf8()
-    app(prog_name="warmwell")
+    sys.exit(usage.run(app, sys.argv[1:]))
 
 
 if __name__ == "__main__":

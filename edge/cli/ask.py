@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import json
 import sys
 import time
 from collections.abc import Mapping
@@ -11,10 +10,10 @@ from urllib.parse import urlencode
 from zoneinfo import ZoneInfo
 
 from edge.cli import client
-from edge.cli.status_text import Picture, status_lines, verdict_lines
+from edge.cli.status_text import WIDTH, Picture, status_lines, verdict_lines
 from edge.cli.when import shown
 from edge.domain.errors import WarmwellError
-from edge.terminal import all_words
+from edge.terminal import all_words, say_json, width
 
 #: how long to wait (real seconds) before a stream that broke is opened again
 AGAIN_S: Final = 2.0
@@ -33,19 +32,14 @@ def status(url: str, lang: str | None = None, units: str | None = None, *, as_js
     answers = {name: client.get(url, f"/api/1/{name}{asked}") for name in names}
     if as_json:
         lists = {name: rows(answers[name], name) for name in ("alarms", "estimates", "points")}
-        print_json({"verdict": answers["verdict"], "station": answers["station"], **lists})
+        say_json({"verdict": answers["verdict"], "station": answers["station"], **lists})
         return 0
     told = answers["station"]
     if lang is not None and not told.get("reviewed", True):
         print(f"Texts: an unreviewed translation ({told['languages'][told['language']]['name']})")
-    listed = (rows(answers[name], name) for name in ("alarms", "estimates", "points"))
-    print("\n".join(status_lines(Picture(answers["verdict"], told, *listed))))
+    alarms, estimates, points = (rows(answers[name], name) for name in ("alarms", "estimates", "points"))
+    print("\n".join(status_lines(Picture(answers["verdict"], told, alarms, estimates, points, width(WIDTH)))))
     return 0
-
-
-def print_json(what: Mapping[str, Any]) -> None:
-    """One object on one line, at once."""
-    print(json.dumps(what, ensure_ascii=False, separators=(",", ":")), flush=True)
 
 
 def rows(answer: Mapping[str, Any], name: str) -> list[dict[str, Any]]:
@@ -78,16 +72,16 @@ def _watch(url: str, as_json: bool) -> None:
                 if event.name == "entry":
                     after = event.seq if event.seq is not None else after
                     if as_json:
-                        print_json({"type": "entry", **event.data})
+                        say_json({"type": "entry", **event.data})
                     else:
                         print(entry_line(event.data, zone), flush=True)
                 elif event.name == "snapshot":
                     verdict = event.data.get("verdict", {})
                     now = all_words(verdict)
                     if now != word and as_json:
-                        print_json({"type": "verdict", **verdict})
+                        say_json({"type": "verdict", **verdict})
                     elif now != word:
-                        print("\n".join(verdict_lines(Picture(verdict, station))), flush=True)
+                        print("\n".join(verdict_lines(Picture(verdict, station, width=width(WIDTH)))), flush=True)
                     word = now
         except WarmwellError as trouble:
             if after is None and not word:
@@ -109,7 +103,7 @@ def ack(alarm: str, by: str | None, url: str, *, as_json: bool = False) -> int:
     """Acknowledge an alarm; returns once that is on the station's disk."""
     answer = client.acknowledge(alarm, by, url)
     if as_json:
-        print_json(answer)
+        say_json(answer)
         return 0
     doubt = "" if answer.get("counts", True) else f"; it changes nothing: {answer.get('why_not')}"
     print(f"{'recorded' if doubt else 'acknowledged'}: entry {answer['seq']} of the journal{doubt}")

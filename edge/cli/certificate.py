@@ -7,15 +7,16 @@ import io
 import sys
 from datetime import UTC, datetime
 from pathlib import Path
-from typing import TYPE_CHECKING
+from typing import TYPE_CHECKING, Any
 
 from edge.certificates.making import make_own, make_request
 from edge.certificates.reading import Facts, facts_of, facts_of_pair
 from edge.config.plans import PageTlsPlan, StationFile
 from edge.daemon.page import TOLD_BEFORE_MS, Anyone, address_for_people, refuse_nobody
+from edge.domain.entries import rfc3339
 from edge.domain.errors import UnusableInput
 from edge.hosts import LOOPBACK, names_for
-from edge.terminal import DONE
+from edge.terminal import DONE, say_json
 
 if TYPE_CHECKING:
     import segno
@@ -23,7 +24,7 @@ if TYPE_CHECKING:
 QUIET_ZONE = 4  # modules of light around the symbol: ISO/IEC 18004, 6.3.8 (from memory)
 
 
-def show(plan: StationFile, svg: Path | None) -> int:
+def show(plan: StationFile, svg: Path | None, *, as_json: bool = False) -> int:
     """Print where people find the page, its certificate and fingerprint, and the address as a QR code; with `svg` write that to a file.
 
     Raises:
@@ -32,6 +33,11 @@ def show(plan: StationFile, svg: Path | None) -> int:
     facts = None if plan.api.tls is None else facts_of(plan.api.tls.certificate)
     address = address_for_people(plan.api, () if facts is None else facts.names)
     code = symbol(address)
+    if as_json:
+        if svg is not None:
+            _write_svg(code, svg, address)
+        say_json({"page": address, "certificate": _facts_json(facts, plan), "svg": None if svg is None else str(svg)})
+        return DONE
     lines = [f"page: {address}"]
     if facts is not None and plan.api.tls is not None:
         lines += facts_lines(facts, plan.api.tls, datetime.now(UTC))
@@ -46,7 +52,7 @@ def show(plan: StationFile, svg: Path | None) -> int:
     return DONE
 
 
-def make(plan: StationFile, *, again: bool) -> int:
+def make(plan: StationFile, *, again: bool, as_json: bool = False) -> int:
     """Make an own certificate of one year, and print it.
 
     Raises:
@@ -62,14 +68,16 @@ def make(plan: StationFile, *, again: bool) -> int:
     if tls.certificate.exists() and not again:
         _refuse_another(tls.certificate, names, now)
     make_own(tls.certificate, tls.key, names, now)
-    show(plan, None)
+    show(plan, None, as_json=as_json)
+    if as_json:
+        return DONE
     print(
         "A running station takes it within seconds. Whoever has compared the former fingerprint has to compare this one."
     )
     return DONE
 
 
-def request(plan: StationFile) -> int:
+def request(plan: StationFile, *, as_json: bool = False) -> int:
     """Write a request to the site's authority beside the key, and say what to do with the answer.
 
     Raises:
@@ -83,6 +91,9 @@ def request(plan: StationFile) -> int:
         )  # fmt: skip
     file = tls.key.with_name(f"{tls.key.stem}-request.pem")
     make_request(file, tls.key, names)
+    if as_json:
+        say_json({"request": str(file), "names": names, "key": str(tls.key), "certificate": str(tls.certificate)})
+        return DONE
     print(
         f"request: {file}, for {', '.join(names)}\nkey: {tls.key}; it stays here\nSend the request to the site's authority. Put what it "
         f"answers, in PEM form and with the authorities between behind it, at {tls.certificate}: a running station takes it within seconds."
@@ -90,13 +101,13 @@ def request(plan: StationFile) -> int:
     return DONE
 
 
-def look(plan: StationFile, anyone: Anyone) -> tuple[list[str], list[str]]:
-    """(warnings, mistakes) of the page's way to the network, one sentence each."""
-    warnings, mistakes = list[str](), list[str]()
+def look(plan: StationFile, anyone: Anyone) -> tuple[list[str], list[UnusableInput]]:
+    """(warnings, mistakes) of the page's way to the network."""
+    warnings, mistakes = list[str](), list[UnusableInput]()
     try:
         refuse_nobody(plan, anyone)
     except UnusableInput as exc:
-        (mistakes if plan.keep.folder.is_dir() else warnings).append(str(exc))
+        mistakes.append(exc) if plan.keep.folder.is_dir() else warnings.append(str(exc))
     tls = plan.api.tls
     if tls is None:
         return warnings, mistakes
@@ -106,10 +117,10 @@ def look(plan: StationFile, anyone: Anyone) -> tuple[list[str], list[str]]:
         elsewhere = isinstance(exc.__cause__, PermissionError) or (
             isinstance(exc.__cause__, FileNotFoundError) and not plan.keep.folder.is_dir()
         )
-        (warnings if elsewhere else mistakes).append(str(exc))
+        warnings.append(str(exc)) if elsewhere else mistakes.append(exc)
     else:
         warnings += [f"{plan.path}, api.tls: {text}." for text in _doubts(facts, plan, tls)]
-    return [f"Warning: {text}" for text in warnings], mistakes
+    return warnings, mistakes
 
 
 def _doubts(facts: Facts, plan: StationFile, tls: PageTlsPlan) -> list[str]:
@@ -134,6 +145,16 @@ def facts_lines(facts: Facts, tls: PageTlsPlan, now: datetime) -> list[str]:
         f"holds: {_day(facts.begins_ms)} to {_day(facts.ends_ms)} UTC, {left}",
         f"SHA-256 fingerprint: {facts.fingerprint}",
     ]
+
+
+def _facts_json(facts: Facts | None, plan: StationFile) -> dict[str, Any] | None:
+    """A certificate, for programs; None: there is none."""
+    if facts is None or plan.api.tls is None:
+        return None
+    return {
+        "file": str(plan.api.tls.certificate), "names": list(facts.names), "issuer": facts.issuer, "is_own": facts.is_own,
+        "begins_at": rfc3339(facts.begins_ms), "ends_at": rfc3339(facts.ends_ms), "fingerprint": facts.fingerprint,
+    }  # fmt: skip
 
 
 def symbol(address: str) -> segno.QRCode:

@@ -79,7 +79,7 @@ def address(url: str, ca: Path | None = None, fingerprint: str | None = None) ->
         raise UnusableInput(
             "two say whom to trust", where="--ca and --fingerprint", expected="one of them", do="Leave one out",
         )  # fmt: skip
-    if (asked or ca is not None) and urlsplit(url).scheme != "https":
+    if (asked or ca is not None) and not url.lower().startswith("https://"):
         raise UnusableInput(
             "by plain HTTP nothing can be checked", where=url, expected="https:// with --ca or --fingerprint",
             do="Write https:// before the address, or leave the option out",
@@ -197,26 +197,26 @@ def _ask(url: str, method: str, path: str, body: dict[str, Any] | None, timeout_
 @contextmanager
 def _connection(url: str, timeout_s: float) -> Iterator[http.client.HTTPConnection]:
     """A connection; what befalls it becomes one sentence. Proxies of the environment are left alone: the station is here."""
-    parts = urlsplit(url if "//" in url else f"http://{url}")
     try:
-        host, port = parts.hostname, parts.port
+        parts = urlsplit(url if "//" in url else f"http://{url}")
+        scheme, host, port = parts.scheme, parts.hostname, parts.port
     except ValueError:
-        host, port = None, None
-    if parts.scheme not in ("http", "https") or not host:
+        scheme, host, port = "", None, None
+    if scheme not in ("http", "https") or not host:
         raise UnusableInput(
             "this is no address of a station",
             where=repr(url[:80]),
             expected=f"one such as {DEFAULT_URL}",
             do="Correct it",
         )
-    if parts.scheme == "http" and not is_loopback(host):
+    if scheme == "http" and not is_loopback(host):
         raise UnusableInput(
             "by plain HTTP anybody between could read and change what is said", where=url, expected="https:// beyond this computer",
             do="Write https:// before the address",
         )  # fmt: skip
     connection = (
         http.client.HTTPConnection(host, port or 80, timeout=timeout_s)
-        if parts.scheme == "http"
+        if scheme == "http"
         else _trusted(url, host, port or 443, timeout_s)
     )
     try:
@@ -232,6 +232,11 @@ def _connection(url: str, timeout_s: float) -> Iterator[http.client.HTTPConnecti
         raise WarmwellError(
             f"no answer within {timeout_s:g} s", where=url, expected="an answer", do="See the station's system journal"
         ) from exc
+    except _NoTls as exc:
+        raise UnusableInput(
+            "what answers there speaks no TLS", where=url, expected="a station whose file has [api.tls]",
+            do="Write http:// on the station's own computer, or correct the port",
+        ) from exc  # fmt: skip
     except _NotTrusted as exc:
         raise WarmwellError(
             f"its certificate is not to be trusted ({exc})", where=url, expected="one that is vouched for, or has the fingerprint given",
@@ -255,6 +260,10 @@ class _NotTrusted(Exception):
     """Why."""
 
 
+class _NoTls(Exception):
+    """The other end doesn't speak it."""
+
+
 def _trusted(url: str, host: str, port: int, timeout_s: float) -> http.client.HTTPSConnection:
     """By TLS: the name and who vouches for it are checked, or the fingerprint is; nothing is sent before."""
     import ssl  # a client of this computer's own station needs none
@@ -263,8 +272,9 @@ def _trusted(url: str, host: str, port: int, timeout_s: float) -> http.client.HT
     try:
         context = ssl.create_default_context(cafile=ca)
     except (OSError, ssl.SSLError) as exc:
+        why = "it holds no certificate" if isinstance(exc, ssl.SSLError) else exc.strerror or str(exc)
         raise UnusableInput(
-            f"no authorities can be read ({exc.strerror or exc})", where=str(ca), expected="certificates in PEM form",
+            f"no authorities can be read ({why})", where=str(ca), expected="certificates in PEM form",
             do="Name the right file",
         ) from exc  # fmt: skip
     context.minimum_version = ssl.TLSVersion.TLSv1_2
@@ -279,6 +289,10 @@ def _trusted(url: str, host: str, port: int, timeout_s: float) -> http.client.HT
                 super().connect()
             except ssl.SSLCertVerificationError as exc:
                 raise _NotTrusted(exc.verify_message) from exc
+            except ssl.SSLError as exc:
+                if exc.reason in ("WRONG_VERSION_NUMBER", "PACKET_LENGTH_TOO_LONG", "HTTP_REQUEST"):
+                    raise _NoTls from exc  # its first bytes are no TLS record (names of OpenSSL's reasons)
+                raise
             if fingerprint:
                 found = hashlib.sha256(self.sock.getpeercert(binary_form=True) or b"").hexdigest()
                 if found != fingerprint:

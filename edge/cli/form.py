@@ -2,14 +2,11 @@
 
 from __future__ import annotations
 
-import difflib
 from typing import Any
 
 import typer
 from typer.core import TyperCommand
 
-from edge.cli.plain import help_text
-from edge.domain.records.forms import FORMS
 from edge.terminal import UNUSABLE
 
 
@@ -19,6 +16,11 @@ class RecordCommand(TyperCommand):
     def parse_args(self, ctx: Any, args: list[str]) -> list[str]:
         """As every command; but a form is printed instead of the general help, and a word that is no record's is refused."""
         if "--help" in args:
+            import difflib
+
+            from edge.cli.plain import help_text
+            from edge.domain.records.forms import FORMS
+
             named = next((word for word in args if word in FORMS), None)
             if named is not None:
                 typer.echo(help_text(named))

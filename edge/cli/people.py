@@ -9,14 +9,16 @@ import sys
 from collections.abc import Iterator
 from contextlib import contextmanager
 from pathlib import Path
+from typing import Any
 
 from edge.clock import RealClock
 from edge.domain.entries import rfc3339
 from edge.domain.errors import UnusableInput
 from edge.domain.permits import NewCode, PersonRole, Scope
 from edge.people import roster
-from edge.people.store import PeopleStore
-from edge.terminal import is_terminal
+from edge.people.store import PeopleStore, Person, Token
+from edge.store.database import JOURNAL_FILE
+from edge.terminal import is_terminal, say_json
 
 
 @contextmanager
@@ -42,19 +44,24 @@ def _now_ms() -> int:
     return RealClock().now().wall_ms
 
 
-def add(keep: Path, name: str, role: PersonRole) -> int:
+def add(keep: Path, name: str, role: PersonRole, *, as_json: bool = False) -> int:
     """Add a person, and print the code."""
     with _store(keep) as store:
-        _print_code(roster.add(store, name, role, _now_ms()))
+        _print_code(roster.add(store, name, role, _now_ms()), as_json)
+    if keep.is_dir() and not (keep / JOURNAL_FILE).exists() and not as_json:
+        print(f"No station has run on {keep} yet: see that it is the folder that [keep] of its station file names.")
     return 0
 
 
-def remove(keep: Path, name: str) -> int:
+def remove(keep: Path, name: str, *, as_json: bool = False) -> int:
     """Remove a person, with sessions and tokens."""
     with _store(keep) as store:
         person = roster.named(store, name)
         store.remove(person, _now_ms())
         left = store.people()
+    if as_json:
+        say_json({"removed": _person_json(person), "left": [_person_json(one) for one in left]})
+        return 0
     print(f"{person.name} is removed: signed out everywhere, and their tokens are revoked")
     if not left:
         print("Nobody is set up now: on this computer whoever records types a name again, and nobody proves it.")
@@ -63,20 +70,24 @@ def remove(keep: Path, name: str) -> int:
     return 0
 
 
-def reset(keep: Path, name: str) -> int:
+def reset(keep: Path, name: str, *, as_json: bool = False) -> int:
     """Give a person another code: the one before is nobody's, and their sessions are over."""
     with _store(keep) as store:
-        _print_code(roster.reset(store, name, _now_ms()))
-    print(
-        "The code before is nobody's now, and all their sessions are over. Tokens of programs go on: see `people token list`."
-    )
+        _print_code(roster.reset(store, name, _now_ms()), as_json)
+    if not as_json:
+        print(
+            "The code before is nobody's now, and all their sessions are over. Tokens of programs go on: see `people token list`."
+        )
     return 0
 
 
-def people(keep: Path) -> int:
+def people(keep: Path, *, as_json: bool = False) -> int:
     """Print everybody."""
     with _store(keep) as store:
         rows = store.people()
+    if as_json:
+        say_json({"people": [_person_json(person) for person in rows]})
+        return 0
     print("".join(f"{person.role:<11} {person.name}\n" for person in rows) or "nobody is set up\n", end="")
     return 0
 
@@ -99,7 +110,7 @@ def first(keep: Path) -> int:
     return 0
 
 
-def add_token(keep: Path, name: str, title: str, scopes: list[Scope]) -> int:
+def add_token(keep: Path, name: str, title: str, scopes: list[Scope], *, as_json: bool = False) -> int:
     """Make a token for a program that acts for a person, and print it."""
     if not scopes:
         raise UnusableInput(
@@ -110,15 +121,21 @@ def add_token(keep: Path, name: str, title: str, scopes: list[Scope]) -> int:
         )
     with _store(keep) as store:
         made = roster.add_token(store, name, title, frozenset(scopes), _now_ms())
+    if as_json:
+        say_json({"number": made.number, "token": made.token})
+        return 0
     print(f"token {made.number}, shown this once:\n\n    {made.token}\n")
     print("Keep it in a file of mode 0600 (WARMWELL_TOKEN_FILE), or send it as `Authorization: Bearer …`.")
     return 0
 
 
-def tokens(keep: Path) -> int:
+def tokens(keep: Path, *, as_json: bool = False) -> int:
     """Print all tokens, without what they are."""
     with _store(keep) as store:
         rows = store.tokens()
+    if as_json:
+        say_json({"tokens": [_token_json(token) for token in rows]})
+        return 0
     for token in rows:
         scopes = ",".join(sorted(token.scopes))
         print(
@@ -129,15 +146,33 @@ def tokens(keep: Path) -> int:
     return 0
 
 
-def revoke(keep: Path, number: int) -> int:
+def revoke(keep: Path, number: int, *, as_json: bool = False) -> int:
     """Revoke a token."""
     with _store(keep) as store:
-        store.remove_token(roster.token_of(store, number), _now_ms())
-    print(f"token {number} is revoked")
+        token = roster.token_of(store, number)
+        store.remove_token(token, _now_ms())
+    if as_json:
+        say_json({"revoked": _token_json(token)})
+    else:
+        print(f"token {number} is revoked")
     return 0
 
 
-def _print_code(made: NewCode) -> None:
+def _person_json(person: Person) -> dict[str, Any]:
+    return {"name": person.name, "role": person.role}
+
+
+def _token_json(token: Token) -> dict[str, Any]:
+    return {
+        "number": token.number, "title": token.title, "person": _person_json(token.person), "scopes": sorted(token.scopes),
+        "made_at": rfc3339(token.made_ms),
+    }  # fmt: skip
+
+
+def _print_code(made: NewCode, as_json: bool) -> None:
+    if as_json:
+        say_json({"name": made.name, "role": made.role, "code": made.code})
+        return
     print(
         f"{made.name}, {made.role}. The code, shown this once; print it on a card, as a barcode too:\n\n    {made.code}\n"
     )

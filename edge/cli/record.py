@@ -15,14 +15,14 @@ from typing import Any, Final, cast
 from zoneinfo import ZoneInfo
 
 from edge.cli import calibration_text, client, outcome, plain, when
-from edge.cli.ask import print_json, rows
+from edge.cli.ask import rows
 from edge.cli.status_text import point_line
 from edge.domain.errors import RecordRefused, UnusableInput, WarmwellError
 from edge.domain.quantities import DIFFERENCE_OF, UnitError, quantity
 from edge.domain.readings import KIND_OF, UNIT_OF, Kind, Role
 from edge.domain.record_bodies import Kept
-from edge.domain.records import forms, spelling
-from edge.terminal import is_terminal
+from edge.domain.records import border, forms, spelling
+from edge.terminal import is_terminal, say_json
 
 Ask = Callable[[str], str]
 
@@ -66,14 +66,14 @@ def record(
             fault.what, where=f"record {kind!r}, {fault.key}", expected=plain.expected(fault, kind), do=fault.do
         )
     try:
-        forms.refuse(body)
+        border.refuse(body)
     except RecordRefused as exc:
         raise _unusable(exc) from None
     entry = sent(body, url)
     verdict = outcome.judged_after(int(entry["seq"]), url) if outcome.conditions_of(entry["body"]) else None
     led_to = [] if verdict is None else list(outcome.told(entry["body"], verdict))
     if as_json:
-        print_json({"counts": bool(entry["body"].get("counts")), **entry, "led_to": led_to})
+        say_json({"counts": bool(entry["body"].get("counts")), **entry, "led_to": led_to})
         return 0
     happened = [] if at is None else [f"it happened at {_shown_there(str(entry['body'].get('at')), url)}"]
     print("; ".join([kept_line(entry), *happened, *led_to]))
@@ -203,6 +203,8 @@ def _spelt(key: str, text: str, kind: str) -> Any:
         return [one.strip() for one in bare.split(",") if one.strip()]
     if kind == "ports" and bare.lower().startswith("port"):
         return _ports(text)
+    if kind == "whole" and spelling.is_seq(bare):
+        return int(bare.strip(" #"))
     if kind == "number" and (found := plain.number(key, text)) is not None:
         return found
     return _value(text)
@@ -313,7 +315,7 @@ def calibrate(wishes: Calibration, url: str, ask: Ask | None = None, *, as_json:
             return 0
     entry = sent(body, url)
     if as_json:
-        print_json({"counts": bool(entry["body"].get("counts")), **entry})
+        say_json({"counts": bool(entry["body"].get("counts")), **entry})
     else:
         print("\n".join(calibration_text.outcome_lines(entry, point, kind, kept_line(entry))))
     return 0 if entry["body"].get("counts") else 2

@@ -19,7 +19,7 @@ from edge.domain.station.station import Station
 from edge.mqtt.listen import plain
 from edge.mqtt.topics import LOST, ONLINE, STOPPED, Topics
 from edge.mqtt.visit import Visit
-from edge.terminal import is_terminal
+from edge.terminal import is_terminal, say_json
 
 #: estimates that are said only while what they go by is known
 SOMETIMES: Final = ("heating_must_start_by",)
@@ -27,7 +27,9 @@ SOMETIMES: Final = ("heating_must_start_by",)
 Ask = Callable[[str], str]
 
 
-def retained(file: Path, former: str | None, *, clear: bool, is_sure: bool, ask: Ask | None = None) -> int:
+def retained(
+    file: Path, former: str | None, *, clear: bool, is_sure: bool, ask: Ask | None = None, as_json: bool = False
+) -> int:
     """Print what is left, and empty it if asked to.
 
     Args:
@@ -45,7 +47,7 @@ def retained(file: Path, former: str | None, *, clear: bool, is_sure: bool, ask:
         raise UnusableInput(
             "it names no broker", where=f"{file}, [mqtt]", expected="the broker where the station tells", do="Add [mqtt] with its host"
         )  # fmt: skip
-    if ask is None and is_terminal(sys.stdin) and is_terminal(sys.stdout):
+    if ask is None and not as_json and is_terminal(sys.stdin) and is_terminal(sys.stdout):
         ask = input
     if clear and ask is None and not is_sure:
         raise UnusableInput(
@@ -58,10 +60,25 @@ def retained(file: Path, former: str | None, *, clear: bool, is_sure: bool, ask:
         if former is not None:
             _refuse_one_that_is_there(names, left)
         ghosts = sorted(left.keys() - own)
-        print("\n".join([*(_line(topic, left[topic]) for topic in ghosts), _told(len(ghosts), file, plan, clear)]))
-        if not clear or not ghosts or not (is_sure or _agrees(ask, len(ghosts))):
-            return 0
-        return _emptied(broker, ghosts)
+        if not as_json:
+            print("\n".join([*(_line(topic, left[topic]) for topic in ghosts), _told(len(ghosts), file, plan, clear)]))
+        refused: dict[str, str] | None = None
+        if clear and ghosts and (is_sure or _agrees(ask, len(ghosts))):
+            refused = _emptied(broker, ghosts)
+    if as_json:
+        topics = [{"topic": topic, **_member(topic, refused), "said": _said(left[topic])} for topic in ghosts]
+        say_json({"broker": f"{plan.mqtt.host}:{plan.mqtt.port}", "topics": topics})
+    elif refused is not None:
+        print("".join(plain(f"{topic}: not emptied ({why})") + "\n" for topic, why in refused.items()), end="")
+        print(f"emptied {_topics(len(ghosts) - len(refused))}")
+    return 1 if refused else 0
+
+
+def _member(topic: str, refused: Mapping[str, str] | None) -> dict[str, Any]:
+    """What became of it, where they were to be emptied."""
+    if refused is None:
+        return {"emptied": False}
+    return {"emptied": topic not in refused, **({"why": refused[topic]} if topic in refused else {})}
 
 
 def own_topics(plan: StationFile) -> frozenset[str]:
@@ -104,14 +121,14 @@ def _agrees(ask: Ask | None, count: int) -> bool:
     return False
 
 
-def _emptied(broker: Visit, ghosts: list[str]) -> int:
+def _emptied(broker: Visit, ghosts: list[str]) -> dict[str, str]:
+    """Empty them; why each one that is left is so."""
     refused = broker.empty(ghosts)
     again = broker.retained(ghosts)
-    for topic in sorted(refused.keys() | again.keys()):
-        print(plain(f"{topic}: not emptied ({refused.get(topic, 'it is still there, or said again')})"))
-    done = len(ghosts) - len(refused.keys() | again.keys())
-    print(f"emptied {_topics(done)}")
-    return 0 if done == len(ghosts) else 1
+    return {
+        topic: str(refused.get(topic, "it is still there, or said again"))
+        for topic in sorted(refused.keys() | again.keys())
+    }
 
 
 def _line(topic: str, payload: bytes) -> str:

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from datetime import UTC, datetime
+from typing import Any
 
 from edge.config.plans import StationFile, TargetPlan, TellPlan
 from edge.daemon.telling import courier_of, receiver_of, sender_of
@@ -12,36 +13,40 @@ from edge.domain.wording import age_text
 from edge.telling.courier import BadTarget
 from edge.telling.cursor import Notice
 from edge.telling.wire import context_of
-from edge.terminal import DONE, FAULT
+from edge.terminal import DONE, FAULT, say_json
 
 
-def look(plan: StationFile) -> tuple[list[str], list[str]]:
-    """(warnings, mistakes) of the targets' files and addresses, one sentence each. Sends nothing."""
-    warnings, mistakes = [], []
+def look(plan: StationFile) -> tuple[list[str], list[UnusableInput]]:
+    """(warnings, mistakes) of the targets' files and addresses. Sends nothing."""
+    warnings, mistakes = list[str](), list[UnusableInput]()
     for target in plan.tell.targets if plan.tell is not None else ():
+        where = f"{plan.path}, target[{target.id}]"
         if target.syslog is not None and target.syslog.how == "tls":
             try:
                 context_of(receiver_of(target.syslog).tls)
             except UnusableInput as exc:
-                said = f"{plan.path}, target[{target.id}].tls: {exc}"
                 if isinstance(exc.__cause__, FileNotFoundError):
-                    warnings.append(f"Warning: {said}")
+                    warnings.append(f"{where}.tls: {exc}")
                 else:
-                    mistakes.append(said)
+                    where = f"{where}.tls: {exc.where}"
+                    mistakes.append(UnusableInput(exc.what, where=where, expected=exc.expected, do=exc.do))
         if target.url_file is None:
             continue
         try:
             courier_of(target.url_file, plan.settings).look()
         except BadTarget as exc:
-            said = f"{plan.path}, target[{target.id}].url_file: {exc}."
+            where = f"{where}.url_file"
             if exc.lacks:
-                warnings.append(f"Warning: {said}")
+                warnings.append(f"{where}: {exc}.")
             else:
-                mistakes.append(said)
+                expected = "a file of mode 0600 with an address that can be used"
+                mistakes.append(
+                    UnusableInput(str(exc), where=where, expected=expected, do="deploy/telling.md says how")
+                )
     return warnings, mistakes
 
 
-def tell(plan: StationFile, only: str | None, *, test: bool) -> int:
+def tell(plan: StationFile, only: str | None, *, test: bool, as_json: bool = False) -> int:
     """Print who is told, or what became of a test notice to each; 1 where one of them could not be told.
 
     Raises:
@@ -54,18 +59,32 @@ def tell(plan: StationFile, only: str | None, *, test: bool) -> int:
             f"there is no {named.removeprefix('a ')}", where=str(plan.path), expected="a [[target]] with its id and url_file or syslog",
             do="Add one: deploy/telling.md says how",
         )  # fmt: skip
-    if not test:
-        print("\n".join(f"{one.id}: {_told(one, plan.tell)}" for one in targets))
-        return DONE
     failed = False
     for one in targets:
+        row = _row(one, plan.tell)
+        if not test:
+            say_json(row) if as_json else print(f"{one.id}: {row['text']}")
+            continue
         wall_ms = int(datetime.now(UTC).timestamp() * 1000)
         why = sender_of(one, plan.settings).send(Notice("test", (), Now(0, wall_ms, True)))
         failed = failed or bool(why)
         is_datagram = one.syslog is not None and one.syslog.how == "udp"
+        if as_json:
+            came = None if is_datagram else True  # nobody can know it
+            say_json({**row, "sent": not why, "came": False if why else came, **({"why": str(why)} if why else {})})
+            continue
         sent = "sent; whether it came can't be known over UDP" if is_datagram else "told"
         print(f"{one.id}: " + (f"not told: {why}" if why else sent), flush=True)
     return FAULT if failed else DONE
+
+
+def _row(target: TargetPlan, tell: TellPlan) -> dict[str, Any]:
+    """One target, for programs; `text` for people."""
+    way = "address" if target.syslog is None else f"syslog {target.syslog.how}"
+    return {
+        "id": target.id, "by": way, "priority": target.priority, "outside_hours": target.outside_hours,
+        "text": _told(target, tell),
+    }  # fmt: skip
 
 
 def _told(target: TargetPlan, tell: TellPlan) -> str:

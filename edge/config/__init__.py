@@ -3,7 +3,7 @@
 from edge.config.plans import KeepPlan, MqttPlan, StationFile, TlsPlan
 from edge.config.reading import UnusableInputs
 from edge.config.sections import schema
-from edge.config.station_file import check_report, load, loads, settings_of
+from edge.config.station_file import check_report, load, loads, settings_of, warnings_of
 
 __all__ = [
     "KeepPlan",
@@ -16,4 +16,5 @@ __all__ = [
     "loads",
     "schema",
     "settings_of",
+    "warnings_of",
 ]

@@ -6,7 +6,6 @@ digest and of the journal.
 
 from __future__ import annotations
 
-from collections.abc import Mapping
 from pathlib import Path
 from typing import Any, Final
 
@@ -20,27 +19,29 @@ from edge.domain.errors import UnusableInput
 SECTION: Final = "alarm"
 
 
-def with_alarms(document: Mapping[str, Any], folder: Path) -> Mapping[str, Any]:
-    """A station file's document with the tables of the catalogue that it names, if it names one.
+def add_alarms(found: Findings, folder: Path) -> None:
+    """Add the tables of the catalogue that a station file names, if it names one, to its document.
 
     Raises:
         UnusableInputs: all mistakes of the catalogue, in the order of its lines.
     """
+    document = found.document
     own = document.get("station")
     named = own.get("alarms") if isinstance(own, dict) else None
     if not isinstance(named, str) or not named.strip():
-        return document  # a wrong kind of value is a mistake of the station file
-    shared, mine = alarm_tables(folder / named), document.get(SECTION, {})
+        return  # a wrong kind of value is a mistake of the station file
+    catalogue, mine = alarm_tables(folder / named), document.get(SECTION, {})
+    shared = dict(catalogue.document.get(SECTION, {}))
     if not isinstance(mine, dict):
-        return document
+        return
     merged = {
         ident: _over(shared.get(ident), mine.get(ident)) for ident in (*shared, *(i for i in mine if i not in shared))
     }
-    return {**document, SECTION: merged}
+    found.take({**document, SECTION: merged}, catalogue)
 
 
-def alarm_tables(path: Path) -> dict[str, Any]:
-    """The [alarm.<id>] tables of a catalogue, as written.
+def alarm_tables(path: Path) -> Findings:
+    """A catalogue's [alarm.<id>] tables, as written, with their lines.
 
     Raises:
         UnusableInputs: all its mistakes.
@@ -65,7 +66,7 @@ def alarm_tables(path: Path) -> dict[str, Any]:
         tuning(found, ident, table)
     check_alarms(tables, found)
     found.refuse()
-    return dict(found.document.get(SECTION, {}))
+    return found
 
 
 def _over(shared: Any, own: Any) -> Any:

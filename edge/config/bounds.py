@@ -61,7 +61,7 @@ BOUNDS: Final[Mapping[str, Bound]] = MappingProxyType(
         ),
         "alarm.deadband.temperature": Bound("temperature_difference", "0 K", "10 K", "wider, and it hardly ever ends"),
         "alarm.deadband.flow": Bound("flow", "0 L/min", "20 L/min", "wider, and the alarm hardly ever ends"),
-        "alarm.re_announce": Bound("duration", "10 s", "31 days", "how soon an unanswered alarm is told again"),
+        "alarm.re_announce": Bound("duration", "10 s", "31 days", "how long an unanswered alarm waits"),
         "point.every": Bound("duration", "10 ms", "1 day", "what a board and its buses can keep"),
         "point.stale_after": Bound("duration", "50 ms", "31 days", "longer than a period"),
         "bus.time_limit": Bound("duration", "10 ms", "10 min", "how long one reading may take"),

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterator, Mapping, Sequence
+from collections.abc import Iterator, Sequence
 from typing import Final
 
 from edge.config.bounds import CONTACT_EVERY_MS, ONEWIRE_READ_MS
@@ -20,11 +20,14 @@ from edge.config.points import (
 from edge.config.reading import Findings
 from edge.config.sections import Tables, kind_of, other_kinds
 from edge.config.sensors import warnings as sensor_warnings
-from edge.domain.alarms.catalogue import CATALOGUE, OWN, rank_of, tuned_row
+from edge.domain.alarms.catalogue import Row, base_of, rank_of
+from edge.domain.alarms.states import Band
 from edge.domain.quantities import pulse_frequency_hz
 from edge.domain.readings import KIND_OF, Kind, Role
 from edge.domain.roles import ROLES
-from edge.domain.settings import AlarmTuning
+from edge.domain.settings import Settings
+from edge.domain.station.station import Station
+from edge.domain.wording import age_text, value_text
 from edge.hosts import is_loopback
 
 NEVER_READY: Final = "the station is never ready so"
@@ -34,18 +37,20 @@ SLOW_END_S: Final = 5.0
 WET_STAYS_S: Final = 10.0
 #: edges that the kernel is asked to keep between two reads of a line
 PULSE_QUEUE: Final = 1024
+#: an alarm that stays for longer after it is over hides the next one (our own number)
+LONG_OFF_MS: Final = 3_600_000
 #: filter trains whose pressure drops this version can tell stage by stage
 _MOST_STAGES: Final = 2
 
 
-def warn(tables: Tables, tunings: Mapping[str, AlarmTuning], found: Findings) -> None:
+def warn(tables: Tables, settings: Settings, found: Findings) -> None:
     """Add the file's warnings, in its order as far as there is one."""
     _missing_points(tables, found)
     _reservoir(tables, found)
     _filters(tables, found)
     _daily_test(tables, found)
     _points(tables, found)
-    _ranks(tables, tunings, found)
+    _alarms(tables, settings, found)
     _mqtt(tables, found)
 
 
@@ -66,6 +71,7 @@ def _missing_points(tables: Tables, found: Findings) -> None:
                     (section,),
                     f"no point has the role {role}, so {why} can't be told and its condition is unknown; fit one, or name the role "
                     "in [not_fitted] with how often it is looked at by eye",
+                    never_ready=True,
                 )  # fmt: skip
     if (
         tables.supply is not None
@@ -73,7 +79,7 @@ def _missing_points(tables: Tables, found: Findings) -> None:
         and Role.SUPPLY_FLOW not in roles | set(tables.not_fitted)
     ):
         text = f"no point has the role {Role.SUPPLY_FLOW}, so flow can't be told and its condition is unknown"
-        found.warn(("supply", "flow"), text + "; fit one, or name the role in [not_fitted]")
+        found.warn(("supply", "flow"), text + "; fit one, or name the role in [not_fitted]", never_ready=True)
     if Role.OUTLET_PROTECTION not in roles | set(tables.not_fitted):
         text = f"no [[point]] has the role {Role.OUTLET_PROTECTION}, so a tripped outlet isn't told and READY can stand over one; "
         found.warn(
@@ -89,13 +95,16 @@ def _missing_points(tables: Tables, found: Findings) -> None:
             found.warn(
                 tables.path(point),
                 f"{point.role} is read and kept, but without {header} nothing judges it: {NEVER_READY}",
+                never_ready=True,
             )
     first: dict[Role, str] = {}
     for point in tables.point:
         one = point.id if isinstance(point, EnteredPoint) else first.setdefault(point.role, point.id)
         if one != point.id and ROLES[point.role].one_point:
             text = f'{point.role} is the role of point "{one}" too, and only one of them can be judged: {NEVER_READY}'
-            found.warn(tables.path(point), f"{text}; give the other a station of its own, or leave it out")
+            found.warn(
+                tables.path(point), f"{text}; give the other a station of its own, or leave it out", never_ready=True
+            )
     for role in tables.not_fitted:
         by_eye = ROLES[role].by_eye
         if not by_eye.decides:
@@ -103,7 +112,7 @@ def _missing_points(tables: Tables, found: Findings) -> None:
             found.warn(("not_fitted", role.value), text)
     if tables.reservoir is None and tables.supply is None:
         what = "neither [reservoir] nor [supply] is there, so that nothing says how warm the liquid or what the water has to be"
-        found.warn(("station",), f"{what}: {NEVER_READY}")
+        found.warn(("station",), f"{what}: {NEVER_READY}", never_ready=True)
 
 
 def _reservoir(tables: Tables, found: Findings) -> None:
@@ -115,6 +124,7 @@ def _reservoir(tables: Tables, found: Findings) -> None:
             ("reservoir",),
             "neither a room point nor coldest_room says how cold the room is, so the loss on the way to the basin can't be told and the "
             "reservoir's condition is unknown; add coldest_room, or a point for the room",
+            never_ready=True,
         )
     _supply_water(tables, found)
     loss, room = own.transfer_loss, own.coldest_room
@@ -254,18 +264,50 @@ def _mqtt(tables: Tables, found: Findings) -> None:
         found.warn(("mqtt",), f"without tls {what} over the network unprotected")
 
 
-def _ranks(tables: Tables, tunings: Mapping[str, AlarmTuning], found: Findings) -> None:
-    """What keeps the station from starting never ranks below what only warns, unless a site sets it so."""
-    rows = {key: tuned_row(row, tunings.get(key.partition(".")[0])) for key, row in {**CATALOGUE, **OWN}.items()}
+def _alarms(tables: Tables, settings: Settings, found: Findings) -> None:
+    """Tunings by which nobody hears of an alarm, or hears of it behind what matters less."""
+    if not tables.alarm:
+        return
+    desk = Station(settings, "check").desk  # the alarms that this station has
     for ident in tables.alarm:
-        ranks = [rank_of(row.priority) for key, row in rows.items() if key.partition(".")[0] == ident and row.stops]
-        lesser = [
-            key for key, row in rows.items()
-            if ranks and not row.stops and not row.hurts and rank_of(row.priority) > min(ranks)
-        ]  # fmt: skip
+        own = [alarm for alarm in desk.alarms.values() if base_of(alarm.id) == ident]
+        stops = [rank_of(alarm.row.priority) for alarm in own if alarm.row.stops]
+        lesser = {
+            base_of(alarm.id) for alarm in desk.alarms.values()
+            if stops and not alarm.row.stops and not alarm.row.hurts and rank_of(alarm.row.priority) > min(stops)
+        }  # fmt: skip
         if lesser:
-            text = f"it keeps the station from starting and ranks below alarms that only warn ({', '.join(lesser)})"
-            found.warn(("alarm", ident), text)
+            text = f"it keeps the station from starting and ranks below alarms that only warn ({', '.join(sorted(lesser))})"
+            keys = [key for key in ("priority", "respond_within") if found.written(("alarm", ident, key)) is not None]
+            found.warn(("alarm", ident, *keys[:1]), text)
+        if own:
+            _silenced(ident, own[0].row, found)
+            _never_ends(ident, own[0].row, desk.bands.get(own[0].id), settings, found)
+
+
+def _silenced(ident: str, row: Row, found: Findings) -> None:
+    """A delay that is longer than people have to respond."""
+    within_ms = row.respond_within_s * 1000
+    if row.on_ms > within_ms:
+        text = f"it is told after {age_text(row.on_ms)} only, and somebody has to respond within {age_text(within_ms)}"
+        found.warn(("alarm", ident, "on_delay"), text)
+    if row.off_ms > max(within_ms, LONG_OFF_MS):
+        text = f"it stays for {age_text(row.off_ms)} after it is over: one that comes meanwhile isn't told anew"
+        found.warn(("alarm", ident, "off_delay"), text)
+
+
+def _never_ends(ident: str, row: Row, band: Band | None, settings: Settings, found: Findings) -> None:
+    """A deadband beyond what its points can read: such an alarm never ends, and so comes once only."""
+    points = [p for p in settings.points if row.compares is not None and p.role is row.compares.role]
+    if band is None or not points:
+        return
+    low, high = min(p.low for p in points), max(p.high for p in points)
+    ends = band.limit + band.deadband if band.low else band.limit - band.deadband
+    kind, unit = points[0].kind, points[0].unit
+    span = f"{value_text(low, unit, kind)} to {value_text(high, unit, kind)}"
+    if not low <= ends <= high:
+        text = f"it ends at {value_text(ends, unit, kind)} only, outside what its point can read ({span}): it comes once and never ends"
+        found.warn(("alarm", ident, "deadband"), text)
 
 
 def not_active(tables: Tables) -> Iterator[str]:

@@ -156,7 +156,8 @@ class StationFile:
     """A station file that can be used.
 
     `document` is the whole as written, in plain JSON; `digest` the SHA-256 of its RFC 8785 form; `warnings` sentences with file and
-    line; `not_active` sentences on what this version checks but doesn't do yet.
+    line, of which `never_ready` are those with which no station gets READY; `not_active` sentences on what this version checks but
+    doesn't do yet.
     """
 
     path: Path
@@ -168,6 +169,7 @@ class StationFile:
     document: dict[str, Any]
     digest: str
     warnings: tuple[str, ...] = ()
+    never_ready: tuple[str, ...] = ()
     not_active: tuple[str, ...] = field(default=())
     tell: TellPlan | None = None
     outputs: tuple[OutputPlan, ...] = ()

@@ -54,6 +54,7 @@ class Mistake(NamedTuple):
     what: str
     expected: str
     do: str
+    file: str = ""  # where it isn't the file that names that one
 
 
 class Findings:
@@ -66,6 +67,12 @@ class Findings:
         self.locator = Locator("")
         self.document: Mapping[str, Any] = {}
         self.parsed = Parsed({}, "")
+        self.never_ready: list[str] = []  # those of the warnings that no station gets READY with
+        self._shared: tuple[Findings, Mapping[str, Any]] | None = None
+
+    def take(self, document: Mapping[str, Any], shared: Findings) -> None:
+        """From now on the document has what the file has, and behind it what a file says that it names."""
+        self._shared, self.document = (shared, self.document), document
 
     def lacks(self, path: KeyPath) -> bool:
         """Is the key really absent, and not only in a line that was set aside?"""
@@ -73,26 +80,29 @@ class Findings:
 
     def written(self, path: KeyPath) -> Any:
         """The value as it stands in the file; None where it doesn't."""
-        value: Any = self.document
-        for step in path:
-            try:
-                value = value[step]
-            except (KeyError, IndexError, TypeError):
-                return None
-        return value
+        return _written(self.document, path)
 
     def wrong(self, path: KeyPath, what: str, expected: str, do: str = CORRECT) -> None:
         """A mistake at a key; the same sentence is never said twice."""
-        mistake = Mistake(self.locator.line(path), dotted(path, self.document), what, expected, do)
+        there = self._file_of(path)
+        file = "" if there is self else there.file
+        mistake = Mistake(there.locator.line(path), dotted(path, self.document), what, expected, do, file)
         if mistake not in self.mistakes:
             self.mistakes.append(mistake)
 
-    def warn(self, path: KeyPath, text: str) -> None:
-        """Something that is allowed, but that the person should know."""
-        self.warnings.append(f"{self._where(self.locator.line(path), dotted(path, self.document))}: {text}.")
+    def warn(self, path: KeyPath, text: str, *, never_ready: bool = False) -> None:
+        """Something that is allowed, but that the person should know. `never_ready`: no station gets READY so."""
+        there = self._file_of(path)
+        said = f"{_where(there.file, there.locator.line(path), dotted(path, self.document))}: {text}."
+        self.warnings.append(said)
+        self.never_ready += [said] if never_ready else []
 
-    def _where(self, line: int, key: str) -> str:
-        return f"{self.file} line {line}{', ' + key if key else ''}"
+    def _file_of(self, path: KeyPath) -> Findings:
+        """Which file says it: that which is named where only that one does."""
+        if self._shared is None:
+            return self
+        shared, own = self._shared
+        return shared if shared.written(path) is not None and _written(own, path) is None else self
 
     def refuse(self, others: Iterable[UnusableInput] = ()) -> None:
         """Raise all mistakes there are; `others`: of a file that this one names.
@@ -100,13 +110,28 @@ class Findings:
         Raises:
             UnusableInputs: there are some.
         """
-        in_order = sorted(self.mistakes, key=lambda mistake: mistake.line)
+        in_order = sorted(self.mistakes, key=lambda mistake: (mistake.file, mistake.line))
         mistakes = [
-            UnusableInput(m.what, where=self._where(m.line, m.key), expected=m.expected, do=m.do) for m in in_order
+            UnusableInput(m.what, where=_where(m.file or self.file, m.line, m.key), expected=m.expected, do=m.do)
+            for m in in_order
         ]
         mistakes += others
         if mistakes:
             raise UnusableInputs(mistakes)
+
+
+def _written(document: Mapping[str, Any], path: KeyPath) -> Any:
+    value: Any = document
+    for step in path:
+        try:
+            value = value[step]
+        except (KeyError, IndexError, TypeError):
+            return None
+    return value
+
+
+def _where(file: str, line: int, key: str) -> str:
+    return f"{file} line {line}{', ' + key if key else ''}"
 
 
 def dotted(path: KeyPath, document: Mapping[str, Any]) -> str:

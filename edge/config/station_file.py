@@ -19,7 +19,7 @@ from edge.config import notes as config_notes
 from edge.config import ports as config_ports
 from edge.config import telling as config_telling
 from edge.config import wiring as config_wiring
-from edge.config.alarm_file import with_alarms
+from edge.config.alarm_file import add_alarms
 from edge.config.bounds import ONEWIRE_READ_MS
 from edge.config.build import point as build_point
 from edge.config.build import station as build_station
@@ -68,7 +68,7 @@ def loads(text: str, path: Path) -> StationFile:
         )
     of_catalogue: tuple[UnusableInput, ...] = ()
     try:
-        found.document = with_alarms(found.document, path.parent)
+        add_alarms(found, path.parent)
     except UnusableInputs as exc:
         of_catalogue = exc.mistakes
     tables = read(found)
@@ -80,12 +80,13 @@ def loads(text: str, path: Path) -> StationFile:
     found.refuse(of_catalogue)
     digest = _digest(found)
     found.refuse()
-    config_notes.warn(tables, tunings, found)
+    settings = build_station(tables, _bound(points, found.document), tunings)
+    config_notes.warn(tables, settings, found)
     config_telling.warn(tables, found)
     keep = _keep(tables.keep, path.parent)
     return StationFile(
         path=path,
-        settings=build_station(tables, _bound(points, found.document), tunings),
+        settings=settings,
         buses=tuple(_bus_plan(tables, bus, points, found) for bus in tables.bus),
         mqtt=_mqtt(tables, path.parent),
         api=_api(tables, path.parent, keep.folder),
@@ -93,6 +94,7 @@ def loads(text: str, path: Path) -> StationFile:
         document=dict(found.document),
         digest=digest,
         warnings=tuple(found.warnings),
+        never_ready=tuple(found.never_ready),
         not_active=tuple(config_notes.not_active(tables)),
         tell=config_telling.tell_plan(tables, path.parent),
         outputs=config_telling.output_plans(tables),
@@ -246,10 +248,18 @@ def check_report(path: Path) -> tuple[int, str]:
         return 2, str(exc)
     settings = station.settings
     size = f"{_many(len(settings.points), 'point')} on {_many(len(station.buses), 'bus', 'buses')}"
-    lines = [f"{path}: can be used. Station {settings.name}, {size}, settings {station.digest[:12]}."]
-    lines += [f"Warning: {text}" for text in (*station.warnings, *_missing_files(station), *_shared_ports(station))]
+    usable = "can be used" if not station.never_ready else "can be used, but its station can never be READY: see below"
+    lines = [f"{path}: {usable}. Station {settings.name}, {size}, settings {station.digest[:12]}."]
+    lines += [f"Never READY: {text}" for text in station.never_ready]
+    lines += [f"Warning: {text}" for text in warnings_of(station)]
     lines += [f"Not active yet: {text}" for text in station.not_active]
     return 0, "\n".join(lines)
+
+
+def warnings_of(station: StationFile) -> list[str]:
+    """What whoever wrote the file should look at, though it can be used, beside why it is never READY: a sentence each."""
+    own = [text for text in station.warnings if text not in station.never_ready]
+    return [*own, *_missing_files(station), *_shared_ports(station)]
 
 
 def _many(count: int, word: str, words: str = "") -> str:

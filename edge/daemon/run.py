@@ -27,7 +27,8 @@ from edge.daemon.opening import Opening
 from edge.daemon.systemd import notify, watchdog_s
 from edge.daemon.version import program_version
 from edge.domain.entry_bodies import SettingsRefusedBody
-from edge.domain.errors import AlreadyRunning, UnusableInput, WarmwellError
+from edge.domain.errors import AlreadyRunning, StoreFault, UnusableInput, WarmwellError
+from edge.store.lock import FolderLock
 
 log = logging.getLogger("warmwell.daemon")
 
@@ -88,7 +89,15 @@ def run(path: Path) -> int:
             log.warning("%s", text)
         for text in plan.not_active:
             log.warning("not active yet: %s", text)
-        refuse_held_port(plan.api.host, plan.api.port)
+        try:
+            refuse_held_port(plan.api.host, plan.api.port)
+        except AlreadyRunning:
+            if (
+                plan.keep.folder.is_dir()
+            ):  # of two on one folder, who holds it is said rather than that the port is taken
+                with contextlib.suppress(StoreFault):
+                    FolderLock(plan.keep.folder).release()
+            raise
         judged = again = True
         opening: Opening | None = None
         while again:

@@ -36,11 +36,7 @@ class Untold:
         failing = [*self._mqtt(mqtt), *_targets(telling)]
         if not failing:
             return None
-        if telling is None:
-            return failing[0].why
-        ways = (mqtt is not None) + (
-            len(cast("Telling", telling.running).status()["targets"]) if telling.running else 1
-        )
+        ways = (mqtt is not None) + _ways(telling)
         each = parts(say("alarm.untold.way", who=name(one.name), why=part(one.why)) for one in failing)
         since = [one.since_ms for one in failing if one.since_ms is not None]
         if len(failing) == ways:
@@ -63,6 +59,12 @@ class Untold:
         since = status.get("untold_since")
         cause = as_told(str(why)) if why else say("alarm.untold.not_reached")
         return [Failing("mqtt", None if since is None else wall_ms_of(str(since)), cause)]
+
+
+def _ways(telling: Part | None) -> int:
+    if telling is None:
+        return 0
+    return len(cast("Telling", telling.running).status()["targets"]) if telling.running else 1
 
 
 def _since(wall_ms: int | None) -> Value:

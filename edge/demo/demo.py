@@ -9,6 +9,7 @@ from __future__ import annotations
 
 import logging
 import math
+import os
 import shutil
 import sys
 import tempfile
@@ -167,7 +168,7 @@ class Demo:
         self.count = 0
         self.own_broker: DemoBroker | None = None
         self.lines = JsonLines(sys.stdout.buffer) if wishes.as_json else None
-        self.view: View = self.lines or (LiveView(self.zone) if is_terminal(sys.stdout) else PlainLines(self.zone))
+        self.view: View = self.lines or (LiveView(self.zone) if _can_draw() else PlainLines(self.zone))
 
     def run(self) -> int:
         """From the broker to the summary."""
@@ -206,7 +207,7 @@ class Demo:
             assembly.start_reading()
             people.start()
             assembly.start_telling()
-            self.view.begin(self._further(assembly))
+            self.view.begin(self._playing(), self._further(assembly))
             self._attend(assembly, clock, asked)
         finally:
             over.set()
@@ -301,23 +302,26 @@ class Demo:
             tickers.append(Ticker(self.wishes.estimates_every_ms, self.lines.estimates))
         return tickers
 
-    def _further(self, assembly: Assembly) -> list[str]:
-        """What is playing, and how to look further."""
-        settings = assembly.plan.settings
-        said = [
+    def _playing(self) -> list[str]:
+        """What is playing."""
+        return [
             f"{self.scenario.title}: {self.scenario.text}",
             f"Speed {self.wishes.speed:g}: its {self.scenario.hours:g} hours take {self._takes()}.",
             *self.notes,
-            f"Page:    {assembly.url}",
-            f"Status:  warmwell status --url {assembly.url}",
         ]
+
+    def _further(self, assembly: Assembly) -> list[str]:
+        """How to look further."""
+        settings = assembly.plan.settings
+        said = [f"Page:    {assembly.url}", f"Status:  warmwell status --url {assembly.url}"]
         if assembly.plan.mqtt is not None:
             host, port = assembly.plan.mqtt.host, assembly.plan.mqtt.port
             said += [
                 f"Alarms:  warmwell listen {settings.site} --broker {host}:{port}",
                 f"Topics:  mosquitto_sub -h {host} -p {port} -t 'warmwell/#' -v",
             ]
-        return [*said, f"Journal: warmwell verify {self.folder.path}", "Ctrl-C ends the demo."]
+        said.append(f"Journal: warmwell verify {self.folder.path}")
+        return [*said, *_how_to_have_the_command(), "Ctrl-C ends the demo."]
 
     def _takes(self) -> str:
         minutes = self.scenario.hours * 60 / self.wishes.speed
@@ -334,13 +338,17 @@ class Demo:
 
     def _attend(self, assembly: Assembly, clock: FastClock, asked: Asked) -> None:
         """Look after the parts and show the picture until it is over."""
-        looked_s = 0.0
+        looked_s, is_over = 0.0, False
         end_ms = None if self.wishes.for_s is None else self.wishes.for_s * 1000 * clock.speed
         while asked.stop_why is None and assembly.judge.alive():
             left_s = math.inf if end_ms is None else (end_ms - clock.mono_ms()) / 1000 / clock.speed
             if left_s <= 0 or (self.lines is not None and self.lines.reader_left.is_set()):
                 return
             asked.wait(min(SHOW_EVERY_S, left_s))
+            if not is_over and clock.mono_ms() >= self.scenario.hours * 3_600_000:
+                is_over = True
+                said = display_word(assembly.judge.snapshot().verdict)
+                self.view.over(f"{self.scenario.title} has been played to its end: {said}. It goes on until Ctrl-C.")
             self.view.show(assembly.judge.snapshot())
             if time.monotonic() - looked_s >= 1.0:
                 looked_s = time.monotonic()
@@ -380,7 +388,6 @@ class Demo:
         said = [
             "",
             f"{self.scenario.title}: {hours} h {minutes} min of simulated time.",
-            f"Verdict:  {' · '.join([display_word(verdict), *verdict['waits_for'][:1]])}",
             f"Readings: {figures['readings']}, of them {figures['bad']} bad.",
             f"Journal:  {self.count} entries; {found.why}; head {found.head_seq}:{found.head_digest[:16]}…",
             f"Alarms:   {alarms}",
@@ -389,7 +396,21 @@ class Demo:
             told = assembly.parts["mqtt"].last_status
             said.append(f"MQTT:     told up to entry {told.get('confirmed')}, to {told.get('broker')}")
         where = "kept in" if self.folder.stays else "was in (and is removed from)"
-        return [*said, f"Store:    {where} {self.folder.path}"]
+        said.append(f"Store:    {where} {self.folder.path}")
+        return [*said, f"Verdict:  {' · '.join([display_word(verdict), *verdict['waits_for'][:1]])}"]
+
+
+def _how_to_have_the_command() -> list[str]:
+    """Where a shell knows no `warmwell`: how it does, from this checkout."""
+    program = Path(__file__).parents[2] / "deploy/warmwell"
+    if shutil.which("warmwell") is not None or not program.is_file():
+        return []
+    return [f'`warmwell` is there after: export PATH="{program.parent}:$PATH"']
+
+
+def _can_draw() -> bool:
+    """Whether standard output is a terminal that can renew what stands on it."""
+    return is_terminal(sys.stdout) and os.environ.get("TERM", "dumb") not in ("dumb", "unknown", "")
 
 
 def _do(doings: Sequence[Doing], clock: FastClock, over: threading.Event) -> None:

@@ -8,10 +8,11 @@ import sys
 import threading
 from collections import Counter, deque
 from collections.abc import Mapping, Sequence
-from datetime import datetime
 from typing import IO, TYPE_CHECKING, Any, Final, Protocol
 from zoneinfo import ZoneInfo
 
+from edge.demo import screen
+from edge.demo.screen import clock_text, when_text
 from edge.domain.entries import Entry, Now, rfc3339
 from edge.domain.entry_bodies import announced
 from edge.judge.inbox import OwnedStation
@@ -24,10 +25,9 @@ if TYPE_CHECKING:
     from rich.live import Live
 
 #: entries that the live view shows at most; fewer where the terminal is low
-NEWEST: Final = 16
+NEWEST: Final = 100
 #: a reader that takes no line for so long (real seconds) is given up, and that is said
 READER_STALLS_S: Final = 60.0
-_LAMP: Final = {"met": "ok", "by_eye": "ok", "unmet": "NOT", "unknown": "?"}
 _DULL: Final = frozenset({"settings", "phase", "draw", "filter_day"})
 
 
@@ -35,8 +35,9 @@ class View(Protocol):
     """A way to show the demo. `entries` is called in the judge's thread and must not block; `show` in the main one."""
 
     def entries(self, entries: Sequence[Entry]) -> None: ...
-    def begin(self, further: Sequence[str]) -> None: ...
+    def begin(self, playing: Sequence[str], further: Sequence[str]) -> None: ...
     def show(self, picture: Snapshot) -> None: ...
+    def over(self, text: str) -> None: ...
     def end(self) -> None: ...
 
 
@@ -76,10 +77,13 @@ class JsonLines:
         for estimate in station.estimates(now).values():
             self.say({"type": "estimate", **estimate})
 
-    def begin(self, further: Sequence[str]) -> None:
+    def begin(self, playing: Sequence[str], further: Sequence[str]) -> None:
         """Nothing but lines."""
 
     def show(self, picture: Snapshot) -> None:
+        """Nothing but lines."""
+
+    def over(self, text: str) -> None:
         """Nothing but lines."""
 
     def close(self, picture: Snapshot, with_estimates: bool, figures: Mapping[str, Any], span_s: float) -> None:
@@ -134,8 +138,11 @@ class PlainLines:
     def entries(self, entries: Sequence[Entry]) -> None:
         self._new.extend(entries)
 
-    def begin(self, further: Sequence[str]) -> None:
-        print("\n".join(further), file=self._out, flush=True)
+    def begin(self, playing: Sequence[str], further: Sequence[str]) -> None:
+        print("\n".join([*playing, *further]), file=self._out, flush=True)
+
+    def over(self, text: str) -> None:
+        print(text, file=self._out, flush=True)
 
     def show(self, picture: Snapshot) -> None:
         while self._new:
@@ -156,61 +163,46 @@ class PlainLines:
 
 
 class LiveView:
-    """Verdict, conditions, newest entries and how to look further, on a terminal, renewed in place."""
+    """A screen of its own on a terminal, renewed in place: it never scrolls. What stood there before is there again afterwards."""
 
     def __init__(self, zone: ZoneInfo) -> None:
         self._zone = zone
         self._newest: deque[Entry] = deque(maxlen=NEWEST)
+        self._foot: Sequence[str] = ()
         self._live: Live | None = None
 
     def entries(self, entries: Sequence[Entry]) -> None:
         self._newest.extend(entry for entry in entries if entry.kind not in _DULL)
 
-    def begin(self, further: Sequence[str]) -> None:
+    def begin(self, playing: Sequence[str], further: Sequence[str]) -> None:
         from rich.console import Console
         from rich.live import Live
 
         console = Console()
-        console.print("\n".join(further), markup=False, highlight=False)  # stays above, whatever the view's height
-        self._live = Live(console=console, auto_refresh=False, transient=True, vertical_overflow="crop")
+        console.print("\n".join(playing), markup=False, highlight=False)
+        console.print("\n".join(further), markup=False, highlight=False, soft_wrap=True)  # to be pasted whole
+        self._foot = [*further[:2], further[-1]]
+        self._live = Live(console=console, auto_refresh=False, screen=True, vertical_overflow="crop")
         self._live.start()
 
     def show(self, picture: Snapshot) -> None:
         if self._live is not None:
-            self._live.update(self._drawn(picture), refresh=True)
+            self._live.update(self._drawn(picture, *self._live.console.size), refresh=True)
 
-    def _drawn(self, picture: Snapshot) -> RenderableType:
-        from rich.console import Group
-        from rich.panel import Panel
-        from rich.table import Table
+    def over(self, text: str) -> None:
+        self._foot = [text, *self._foot[:-1]]
+
+    def _drawn(self, picture: Snapshot, width: int, height: int) -> RenderableType:
         from rich.text import Text
 
-        ready = picture.verdict["verdict"] == "ready"
-        style = "bold" if ready else "bold reverse"
-        top = Panel(Text(headline(picture, self._zone), style=style, no_wrap=True, overflow="ellipsis"))
-        basins = [
-            Text(basin_words(one), no_wrap=True, overflow="ellipsis") for one in picture.verdict.get("verdicts", [])
-        ]
-        conditions = Table(show_header=False, box=None, padding=(0, 1))
-        for condition in picture.verdict["conditions"]:
-            right = condition["state"] in ("met", "by_eye")
-            text = Text(condition["text"], style="dim" if right else "", no_wrap=True, overflow="ellipsis")
-            conditions.add_row(Text(_LAMP[condition["state"]], style="" if right else "bold"), condition["id"], text)
-        height = self._live.console.height if self._live is not None else 24
-        room = max(3, min(NEWEST, height - 7 - len(basins) - len(picture.verdict["conditions"])))
-        newest = [entry_text(entry, self._zone) for entry in list(self._newest)[-room:]]
-        journal = Text("\n".join(newest), no_wrap=True, overflow="ellipsis")
-        return Group(top, *basins, conditions, Panel(journal, title="journal", title_align="left"))
+        newest = [entry_text(entry, self._zone)[5:] for entry in self._newest]  # the year is said above
+        made = screen.rows(picture, self._zone, newest, self._foot, width, height)
+        return Text("\n", no_wrap=True, overflow="crop").join(Text(row.text, style=row.look) for row in made)
 
     def end(self) -> None:
         if self._live is not None:
             self._live.stop()
             self._live = None
-
-
-def clock_text(at: str, zone: ZoneInfo) -> str:
-    """Date and time on the station's wall."""
-    return f"{datetime.fromisoformat(at).astimezone(zone):%Y-%m-%d %H:%M:%S}"
 
 
 def headline(picture: Snapshot, zone: ZoneInfo) -> str:
@@ -220,9 +212,8 @@ def headline(picture: Snapshot, zone: ZoneInfo) -> str:
     wrong = [condition["id"] for condition in verdict["conditions"] if condition["state"] in ("unmet", "unknown")]
     if wrong:
         parts.append(", ".join(wrong))
-    expected_at = verdict.get("expected_at")
-    if expected_at:
-        parts.append(f"expected {clock_text(expected_at, zone)[11:16]}")
+    if verdict.get("expected_at"):
+        parts.append(when_text(verdict, zone))
     return f"{clock_text(verdict['at'], zone)}  {'  ·  '.join(parts)}  ·  {verdict['phase']}  ·  {verdict.get('note') or ''}"
 
 

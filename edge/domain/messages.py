@@ -28,9 +28,10 @@ WORDED: Final = frozenset({"name", "text"})
 class Value(NamedTuple):
     """One value of a message.
 
-    `kind`: a kind of reading ("temperature"), its difference ("temperature_difference"), "duration", "moment", "number", "name" (an id
-    or a person), "text" (words from outside: typed, or told by a device), "message" (another message, or none) or "list" (of values).
-    `value` is in `unit`; durations are in seconds, moments in milliseconds since 1970. `point`: in whose unit people read it.
+    `kind`: a kind of reading ("temperature"), its difference ("temperature_difference"), "duration", "ago" (a duration until now), "left"
+    (one from now on), "moment", "number", "name" (an id or a person), "text" (words from outside: typed, or told by a device), "message"
+    (another message, or none) or "list" (of values). `value` is in `unit`; durations are in seconds, moments in milliseconds since 1970.
+    `point`: in whose unit people read it.
     """
 
     kind: str
@@ -89,6 +90,16 @@ def difference(kind: Kind, value: float | None, point: str | None = None) -> Val
 def duration(ms: float) -> Value:
     """A length of time, from milliseconds."""
     return Value("duration", ms / 1000.0, "s")
+
+
+def ago(ms: float) -> Value:
+    """How long ago something was, from milliseconds: said for a moment only (lasting())."""
+    return Value("ago", ms / 1000.0, "s")
+
+
+def remaining(ms: float) -> Value:
+    """How long it is until something, from milliseconds: said for a moment only (lasting())."""
+    return Value("left", ms / 1000.0, "s")
 
 
 def moment(wall_ms: int) -> Value:
@@ -168,6 +179,24 @@ def without(message: Message, ident: str) -> Message:
         return part(None) if value.value.id == ident else part(without(value.value, ident))
 
     return Message(message.id, {key: less(value) for key, value in message.values.items()})
+
+
+def lasting(message: Message, wall_ms: int) -> Message:
+    """The same message as it can be kept: what was so long ago, or is so far off, at `wall_ms` has the time that is meant.
+
+    >>> lasting(say("treatment.done_ago", since=ago(60_000)), 360_000).values["since"]
+    Value(kind='moment', value=300000, unit='', point=None)
+    """
+
+    def dated(value: Value) -> Value:
+        if value.kind in ("ago", "left") and value.value is not None:
+            ms = round(value.value * 1000)
+            return moment(wall_ms - ms if value.kind == "ago" else wall_ms + ms)
+        if value.kind == "list":
+            return value._replace(value=tuple(dated(one) for one in value.value))
+        return part(lasting(value.value, wall_ms)) if value.kind == "message" and value.value is not None else value
+
+    return Message(message.id, {key: dated(value) for key, value in message.values.items()})
 
 
 def as_json(message: Message) -> dict[str, Any]:

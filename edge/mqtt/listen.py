@@ -34,6 +34,11 @@ _FIRST_PAUSE_S, _LONGEST_PAUSE_S = 1.0, 60.0
 _LONGEST_PAYLOAD: Final = 262_144
 _LONGEST_TEXT: Final = 300
 _LIMITS: Final = Limits()
+#: what whoever listens can do, in place of what a station's [mqtt] section can
+_DO: Final[Mapping[Kind, str]] = {
+    Kind.UNREACHABLE: "Start the broker, or correct --broker; it is tried again by itself",
+    Kind.NAME: "Correct --broker, or see that the name server is up; it is tried again by itself",
+}
 _REMEMBERED: Final = 4096  # entries whose check sums are kept, by station
 
 
@@ -160,6 +165,7 @@ class _Listener:
         self._protocol = MQTT_5
         self._filters = [f"{ROOT}/{site}/+/{what}" for what in ("alarm/#", "node", "journal")]
         self._was_up = False
+        self._said = ""  # of a trouble, since there was last a connection
 
     def run(self) -> None:
         back_off, waker = BackOff(_FIRST_PAUSE_S, _LONGEST_PAUSE_S), Waker()
@@ -171,12 +177,20 @@ class _Listener:
                 except BrokerTrouble as trouble:
                     if self._falls_back(trouble):
                         continue
-                    self._say({"type": "error", "at": _now(), "text": str(trouble)})
+                    self._say_trouble(trouble)
                 if time.monotonic() - began_s > _LONGEST_PAUSE_S:
                     back_off.begin_anew()
                 self._stop.wait(back_off.take_s() * random.uniform(0.5, 1.0))
         finally:
             waker.close()
+
+    def _say_trouble(self, trouble: BrokerTrouble) -> None:
+        """Once, until it is another one or a connection stood between: each further try would only say the same."""
+        do = _DO.get(trouble.kind, trouble.do.replace("[mqtt] ", ""))
+        text = str(BrokerTrouble(trouble.kind, trouble.what, where=trouble.where, expected=trouble.expected, do=do))
+        if text != self._said:
+            self._said = text
+            self._say({"type": "error", "at": _now(), "text": text})
 
     def _falls_back(self, trouble: BrokerTrouble) -> bool:
         """Whether to try again at once with 3.1.1: some brokers refuse 5, some hang up on it, some give no answer."""
@@ -209,7 +223,7 @@ class _Listener:
                 if self._stop.is_set():
                     return
                 link.turn(0.3, waker)
-            self._was_up = True
+            self._was_up, self._said = True, ""
             link.subscribe(self._filters)
             deadline_s: float | None = time.monotonic() + self._limits.ack_s
             while not self._stop.is_set():

@@ -49,7 +49,8 @@ def export_journal(
     to_wall_ms: int | None = None,
     progress: Progress | None = None,
 ) -> Exported:
-    """Entries with wall time in [from, to), in order of seq; JSON lines have the published shape.
+    """Entries whose date, as known now, lies in [from, to), in order of seq, and those of which that can't be told; JSON lines have the
+    published shape.
 
     Raises:
         UnusableInput: no journal there, or a form that isn't known.
@@ -61,7 +62,7 @@ def export_journal(
         head = journal.last_seq()
         dates = _dates(journal, head)
         entries = (
-            entry for entry in entries_of(journal, head, progress) if _within(entry.wall_ms, from_wall_ms, to_wall_ms)
+            entry for entry in entries_of(journal, head, progress) if _may_lie(entry, dates, from_wall_ms, to_wall_ms)
         )
         if form == "csv":
             return Exported(_write_csv(out, _JOURNAL_COLUMNS, (_journal_cells(entry, dates) for entry in entries)))
@@ -119,6 +120,16 @@ def _check_form(form: str) -> None:
         raise UnusableInput(
             f"form {form!r} is not known", where="export", expected="csv or jsonl", do="Name one of them"
         )
+
+
+def _may_lie(entry: Entry, dates: Dates, from_wall_ms: int | None, to_wall_ms: int | None) -> bool:
+    """Can an entry be of this span? One without a date of its own lies between the boots that have one."""
+    dated = dates.of(entry.stamp)
+    if not dated.doubt:
+        return _within(dated.wall_ms, from_wall_ms, to_wall_ms)
+    earliest_ms, latest_ms = dates.between(entry.boot)
+    is_later = to_wall_ms is not None and earliest_ms is not None and earliest_ms >= to_wall_ms
+    return not is_later and (from_wall_ms is None or latest_ms is None or latest_ms >= from_wall_ms)
 
 
 def _within(wall_ms: int, from_wall_ms: int | None, to_wall_ms: int | None) -> bool:

@@ -70,7 +70,7 @@ def _take(folder: Path) -> list[int]:
             f"{holder} holds this folder",
             where=str(folder),
             expected="a folder that no other Warmwell uses",
-            do="Stop that process first, or name another folder",
+            do="Stop that process first, or name another folder under [keep]",
         ) from exc
     for fd in fds[1:]:
         try:

@@ -6,7 +6,6 @@ line. It only watches: nothing is switched, and a port that somebody else holds 
 
 from __future__ import annotations
 
-import json
 import os
 import sys
 import time
@@ -14,7 +13,7 @@ from collections.abc import Iterator, Sequence
 from dataclasses import dataclass
 from datetime import UTC, datetime
 from pathlib import Path
-from typing import Any, Final
+from typing import Final
 
 from adapters import iio, onewire
 from edge.config import ports as config_ports
@@ -22,7 +21,7 @@ from edge.domain.errors import UnusableInput, WarmwellError
 from edge.survey import gpio as survey_gpio
 from edge.survey.file import Draft, draft
 from edge.survey.sources import Device, Row, Watch, converters, lines_on, modbus, one_wire
-from edge.terminal import is_terminal
+from edge.terminal import is_terminal, say_json
 
 #: folders below a tree in which 1-Wire and converters may stand
 _ONE_WIRE: Final = ("sys/bus/w1/devices", "bus/w1/devices", "w1/devices", "w1", "")
@@ -263,18 +262,14 @@ def _tell(devices: Sequence[Device], absent: Sequence[str], wishes: Wishes) -> N
         print("\n".join(device_lines(devices)) or "Nothing was found.")
         return
     for text in absent:
-        _json_line({"type": "absent", "text": text})
+        say_json({"type": "absent", "text": text})
     for device in devices:
         row = {"kind": device.kind, "name": device.name, "about": device.about, "trouble": device.trouble or None}
-        _json_line({"type": "device", **row, "held": device.is_held})
+        say_json({"type": "device", **row, "held": device.is_held})
         for one in device.rows.values():
             value = {"raw": one.raw, "readings": list(one.readings), "number": one.number, "unit": one.unit or None}
             more = {"trouble": one.trouble or None, "good": one.good, "moves": one.moved}
-            _json_line({"type": "reading", "device": device.name, "key": one.key, **value, **more})
-
-
-def _json_line(row: dict[str, Any]) -> None:
-    print(json.dumps(row, ensure_ascii=False))
+            say_json({"type": "reading", "device": device.name, "key": one.key, **value, **more})
 
 
 # -- the station file
@@ -304,7 +299,7 @@ def _write(devices: Sequence[Device], wishes: Wishes) -> None:
 
 def _tell_draft(made: Draft, wishes: Wishes) -> None:
     if wishes.as_json:
-        _json_line({"type": "file", "path": str(wishes.write), "points": made.points, "left": made.left})
+        say_json({"type": "file", "path": str(wishes.write), "points": made.points, "left": made.left})
         return
     print(f"{wishes.write}: {len(made.points)} points to confirm, {len(made.left)} more as comments to fill in.")
     print(f"Look for CONFIRM in it, then: warmwell check {wishes.write}")

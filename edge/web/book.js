@@ -1,6 +1,7 @@
 // The journal as far as this page has read it: newest entries as they come, older ones page by page when somebody asks.
 
-import { ask } from "./line.js";
+import { ask, asked } from "./line.js";
+import { say } from "./say.js";
 
 const PAGE = 200;
 const MOST = 4000; // entries kept here; more would only cost a tablet its memory
@@ -66,11 +67,13 @@ export class Book {
 
   async read(first, last) {
     let after = first - 1;
+    const { entries } = this;
     const found = [];
     while (after < last) {
-      const { ok, body, trouble } = await ask(`/api/1/journal?after=${after}&limit=${Math.min(PAGE, last - after)}`);
+      const { ok, body, trouble } = await ask(asked(`/api/1/journal?after=${after}&limit=${Math.min(PAGE, last - after)}`));
+      if (entries !== this.entries) return false; // it was cleared meanwhile
       if (!ok) {
-        this.trouble = trouble || "The journal can't be read just now: the station gives no answer.";
+        this.trouble = trouble || say("record.unreadable");
         this.version += 1;
         return false;
       }

@@ -1,6 +1,7 @@
 // A time axis from now on: when it will be right (earliest, expected, latest), and until when it is still warm enough.
 
 import { make, part, put, show as toggle } from "./dom.js";
+import { say } from "./say.js";
 import { clockTime, lasting, timeOfDay } from "./told.js";
 
 const MINUTE = 60e3;
@@ -57,10 +58,10 @@ export const horizon = {
     while (list.children.length > places.length) list.lastChild.remove();
     while (list.children.length < places.length) list.append(make("span", "tick"));
     places.forEach((place, n) => {
-      put(list.children[n], place === "now" ? "now" : timeOfDay(place));
+      put(list.children[n], place === "now" ? say("horizon.now") : timeOfDay(place));
       list.children[n].style.left = place === "now" ? "0%" : percent(share(place, data.now, end));
     });
-    element.setAttribute("aria-label", marks.map((one) => `${one === data.ready ? "ready" : "warm enough until"} about ${clockTime(one.at)}, in ${lasting(Date.parse(one.at) - data.now)}`).join("; "));
+    element.setAttribute("aria-label", marks.map((one) => say(one === data.ready ? "horizon.ready" : "horizon.warm", { at: clockTime(one.at), span: lasting(Date.parse(one.at) - data.now) })).join("; "));
   },
   bar() {
     const element = make("span", "bar", make("span", "bar-range"), make("span", "bar-pin"));

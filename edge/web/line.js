@@ -1,7 +1,8 @@
 // The line to the station: the live stream, what was heard last, and how long ago. Nothing old may look live.
 
+import { language, say } from "./say.js";
 import { itIs, ofStation } from "./told.js";
-import { learn } from "./units.js";
+import { learn, unitsAsked } from "./units.js";
 
 const LOST_AFTER_S = 4; // a picture comes each second; the page looks twice a second: within five it is seen
 const REOPEN_AFTER_S = 12; // a connection over which nothing comes is opened anew
@@ -13,6 +14,12 @@ function secondsSince(then) {
   if (!then) return Infinity;
   const now = instant();
   return Math.max(now.wall - then.wall, now.mono - then.mono, 0) / 1000;
+}
+
+/** An address of the API, asked in the language and the units of this screen. */
+export function asked(path) {
+  const units = unitsAsked();
+  return `${path}${path.includes("?") ? "&" : "?"}lang=${language()}${units ? `&units=${units}` : ""}`;
 }
 
 export class Line {
@@ -42,10 +49,13 @@ export class Line {
   /** First which station this is, for its zone and the pace of its clock: no time is shown in a guessed zone. */
   async begin() {
     this.openedAt = instant();
+    const path = asked("/api/1/station");
     try {
-      const answer = await fetch("/api/1/station", { signal: AbortSignal.timeout(5000) });
+      const answer = await fetch(path, { signal: AbortSignal.timeout(5000) });
       if (!answer.ok) return;
-      this.station = await answer.json();
+      const about = await answer.json();
+      if (path !== asked("/api/1/station")) return; // other words were chosen meanwhile, and asked for
+      this.station = about;
     } catch {
       return; // look() tries again
     }
@@ -53,10 +63,18 @@ export class Line {
     this.open();
   }
 
+  /** All anew, in another language or other units. */
+  async anew() {
+    this.close();
+    this.lastSeq = null;
+    this.on.reset();
+    await this.begin();
+  }
+
   open() {
     this.close();
     this.openedAt = instant();
-    const source = new EventSource(this.lastSeq === null ? "/api/1/stream" : `/api/1/stream?after=${this.lastSeq}`);
+    const source = new EventSource(asked(this.lastSeq === null ? "/api/1/stream" : `/api/1/stream?after=${this.lastSeq}`));
     this.source = source;
     const hear = (name, use) => source.addEventListener(name, (event) => {
       try {
@@ -104,5 +122,5 @@ export async function ask(path, options = {}) {
     return { ok: false, body: null, trouble: null };
   }
   const body = await answer.json().catch(() => null);
-  return { ok: answer.ok, body, trouble: answer.ok ? null : (body && body.detail) || `The station answered ${answer.status}.` };
+  return { ok: answer.ok, body, trouble: answer.ok ? null : (body && body.detail) || say("line.answered", { status: answer.status }) };
 }

@@ -2,13 +2,15 @@
 //
 // Plain modules, no build step: each file is served as it stands. line.js has the stream and how old it is, book.js the journal, verdict.js
 // what the verdict says and asks for, told.js times and words, units.js units, device.js what this screen remembers, entries.js entries in
-// words, people.js records and who signs them, horizon.js what lies ahead of now, dom.js elements and marks.
-// Of trends: span.js the stretch of time, readings.js and happened.js what is known of it, lane.js and strip.js draw, steering.js the hands.
+// words, people.js records and who signs them, horizon.js what lies ahead of now, dom.js elements and marks, say.js and words/ the page's
+// own words. Of trends: span.js the stretch of time, readings.js and happened.js what is known of it, lane.js and strip.js draw, steering.js
+// the hands.
 
 import { Book } from "./book.js";
 import { light } from "./device.js";
 import { $, draw, make, markOf, part, put, set, show as toggle } from "./dom.js";
 import { Line } from "./line.js";
+import { say, speak } from "./say.js";
 import { clockTime, nowMs, stationName, timeOfDay, wantsAnswer } from "./told.js";
 import { verdictOf } from "./verdict.js";
 import * as alarms from "./views/alarms.js";
@@ -18,8 +20,9 @@ import * as station from "./views/station.js";
 import * as trends from "./views/trends.js";
 
 const LOOK_EVERY_MS = 500;
-// A view is a module: `title` and `mark` for the navigation, mount(root, app) once it is gone to, show(app) twice a second and with each
-// picture. `app` is {line, book}. Its place (#name) is its name here.
+const AGAIN_MS = 3000; // words that can't be had are asked for again
+// A view is a module: `mark` for the navigation, mount(root, app) once it is gone to, or when another language is chosen, show(app) twice a
+// second and with each picture. `app` is {line, book}. Its place (#name) is its name here, its title the words `view.<name>`.
 const VIEWS = { now, alarms, trends, record, station };
 
 const app = { line: null, book: null };
@@ -32,7 +35,7 @@ function placeOf(hash) {
 }
 function buildNav() {
   for (const [name, view] of Object.entries(VIEWS)) {
-    const link = make("a", "tab", markOf(view.mark), make("span", "tab-text", view.title), make("span", "count"));
+    const link = make("a", "tab", markOf(view.mark), make("span", "tab-text"), make("span", "count"));
     link.href = `#${name}`;
     link.dataset.view = name;
     $("nav").append(link);
@@ -48,13 +51,34 @@ function go() {
   const isFirst = viewed === null;
   viewed = name;
   document.body.dataset.view = name;
-  const main = $("main");
-  main.replaceChildren();
   for (const link of $("nav").children) set(link, "aria-current", link.dataset.view === name ? "page" : null);
-  VIEWS[name].mount(main, app);
-  showAll();
+  mount();
   scrollTo(0, 0);
-  if (!isFirst) main.focus({ preventScroll: true });
+  if (!isFirst) $("main").focus({ preventScroll: true });
+}
+function mount() {
+  $("main").replaceChildren();
+  VIEWS[viewed].mount($("main"), app);
+  showAll();
+}
+/** The words of the page itself. */
+function sayShell() {
+  put($("skip"), say("page.skip"));
+  set($("nav"), "aria-label", say("page.views"));
+  for (const link of $("nav").children) put(part(link, "tab-text"), say(`view.${link.dataset.view}`));
+}
+/** Another language was chosen: all is said anew, and asked for anew. Focus and place stay. */
+async function speakAnew() {
+  if (!(await speak())) return void setTimeout(speakAnew, AGAIN_MS);
+  const held = document.activeElement && document.activeElement.name;
+  const at = scrollY;
+  sayShell();
+  mount();
+  const again = held && [...document.getElementsByName(held)].find((one) => one.checked);
+  if (again) again.focus({ preventScroll: true });
+  scrollTo(0, at);
+  await app.line.anew();
+  showAll();
 }
 
 // -- what stands above every view
@@ -63,8 +87,9 @@ function showShell() {
   const shown = verdictOf(line);
   document.body.classList.toggle("lost", shown.isLost);
   const isFast = line.station && line.station.speed > 1;
-  put($("live-word"), shown.isLost ? "NOT LIVE" : isFast ? `live, ${line.station.speed} times as fast` : "live");
-  put($("clock"), shown.isLost ? "" : timeOfDay(nowMs(), true) + (line.news.verdict.trusted ? "" : " (clock not trusted yet)"));
+  put($("live-word"), shown.isLost ? say("shell.not_live") : isFast ? say("shell.live_fast", { speed: line.station.speed }) : say("shell.live"));
+  const time = timeOfDay(nowMs(), true);
+  put($("clock"), shown.isLost ? "" : line.news.verdict.trusted ? time : say("shell.clock_untrusted", { time }));
   const word = shown.under || shown.title;
   const title = `${word} · ${stationName()}`;
   if (document.title !== title) document.title = title;
@@ -73,9 +98,10 @@ function showShell() {
   draw(part($("chip"), "mark"), shown.mark);
   put(part($("chip"), "chip-text"), word);
   toggle($("lost-strip"), shown.isLost && viewed !== "now");
-  if (shown.isLost) put($("lost-strip"), line.heardWall ? `Not heard since ${clockTime(line.heardWall, true)}: what stands here is old. Don't start by it.` : "Nothing has been heard from the station yet.");
+  if (shown.isLost) put($("lost-strip"), line.heardWall ? say("shell.lost", { at: clockTime(line.heardWall, true) }) : say("unheard.never"));
   // said to screen readers when it changes, and only then
-  put($("said"), shown.isLost ? (line.heardWall ? "NOT READY, CAN'T TELL: the station is not heard" : "") : `${shown.title}${shown.under ? `, ${shown.under}` : ""}`);
+  const lost = line.heardWall ? say("shell.said_lost", { word: shown.title, under: shown.under }) : "";
+  put($("said"), shown.isLost ? lost : [shown.title, shown.under].filter(Boolean).join(", "));
   showCount();
 }
 function showCount() {
@@ -83,7 +109,7 @@ function showCount() {
   const waiting = news ? Object.values(news.alarms).filter(wantsAnswer) : [];
   const count = part($("nav").querySelector('[data-view="alarms"]'), "count");
   put(count, waiting.length ? String(waiting.length) : "");
-  set(count, "aria-label", waiting.length ? `${waiting.length} wait for an answer` : null);
+  set(count, "aria-label", waiting.length ? say("shell.waiting", { n: waiting.length }) : null);
   set(count, "data-priority", waiting.some((alarm) => alarm.active && alarm.priority === "high") ? "high" : null);
 }
 function showAll() {
@@ -107,7 +133,9 @@ app.book = new Book();
 
 light();
 buildNav();
+sayShell();
 addEventListener("hashchange", go);
+document.addEventListener("language", speakAnew);
 addEventListener("pagehide", () => app.line.close());
 addEventListener("pageshow", (event) => event.persisted && app.line.begin());
 go();

@@ -3,14 +3,13 @@
 import { signer } from "./device.js";
 import { $, button, make, part, put } from "./dom.js";
 import { ask } from "./line.js";
+import { say } from "./say.js";
 
 /** What a record is signed with, or null where nobody has said who they are. */
 export function attributed(form) {
   const by = part(form, "who").value.trim();
   return by ? { by } : null;
 }
-const LOST = "No answer from the station: it is not known whether it was kept. Look in the record, then try again.";
-
 const post = (path, body) => ask(path, { method: "POST", headers: { "Content-Type": "application/json" }, body: JSON.stringify(body) });
 export const acknowledge = (alarm, signed) => post(`/api/1/alarms/${encodeURIComponent(alarm)}/acknowledge`, signed);
 export const record = (kind, body, signed) => post("/api/1/records", { record: kind, ...body, ...signed });
@@ -26,7 +25,7 @@ export function dialog(wanted) {
   const name = make("input", "who");
   Object.assign(name, { id: "who-name", name: "by", maxLength: 80, required: true, autocomplete: "off", spellcheck: false, value: signer() });
   name.setAttribute("autocapitalize", "words");
-  const label = make("label", "", "Who are you?");
+  const label = make("label", "", say("people.who"));
   label.htmlFor = "who-name";
   form.append(heading, make("p", "who-text", wanted.text));
   if (wanted.why) {
@@ -50,22 +49,22 @@ export function dialog(wanted) {
     one.value = String(choice.value);
     buttons.append(one);
   }
-  buttons.append(button("plain", "Cancel", close));
+  buttons.append(button("plain", say("people.cancel"), close));
   form.append(fault, buttons);
   form.addEventListener("submit", async (event) => {
     event.preventDefault();
     const choice = wanted.choices.find((one) => String(one.value) === (event.submitter && event.submitter.value)) || wanted.choices[0];
     const signed = attributed(form);
-    if (!signed) return put(fault, "Say who you are.");
+    if (!signed) return put(fault, say("people.say_who"));
     const sent = [...buttons.children].filter((one) => one.type === "submit");
     for (const one of sent) one.disabled = true;
     put(fault, "");
     const reason = wanted.why ? part(form, "why-text").value.trim() : "";
     const { ok, body, trouble } = await wanted.send(choice.value, signed, reason);
     for (const one of sent) one.disabled = false;
-    if (!ok) return put(fault, trouble || LOST);
+    if (!ok) return put(fault, trouble || say("people.lost"));
     signer(signed.by || "");
-    if (body && body.counts === false) return put(fault, `Kept, but it does not count: ${body.why_not}`);
+    if (body && body.counts === false) return put(fault, say("people.does_not_count", { why: body.why_not }));
     close();
   });
   const before = document.activeElement;

@@ -1,5 +1,7 @@
 // How things are said: times in the station's zone, ages, and the words that the station hands out with what it says of itself.
 
+import { figure, has, rules, say, small } from "./say.js";
+
 let station = null;
 let newest = null; // time of the newest picture: what "today" is
 
@@ -17,11 +19,12 @@ export const stationName = () => (station && (station.title || station.station))
 export const nowMs = () => (newest ? Date.parse(newest) : Date.now());
 
 // -- times
+const RECKONED = "en-GB"; // by these rules times are told apart, whoever looks on
 const formats = new Map();
-function local(when, options) {
-  const key = zone() + JSON.stringify(options);
+function local(when, options, by = rules()) {
+  const key = by + zone() + JSON.stringify(options);
   try {
-    if (!formats.has(key)) formats.set(key, new Intl.DateTimeFormat("en-GB", { timeZone: zone(), ...options }));
+    if (!formats.has(key)) formats.set(key, new Intl.DateTimeFormat(by, { timeZone: zone(), ...options }));
     return formats.get(key).format(new Date(when));
   } catch {
     return String(when);
@@ -30,9 +33,10 @@ function local(when, options) {
 const A_DAY = { year: "numeric", month: "2-digit", day: "2-digit" };
 const TO_THE_MINUTE = { hour: "2-digit", minute: "2-digit", hourCycle: "h23" };
 const TO_THE_SECOND = { ...TO_THE_MINUTE, second: "2-digit" };
-const shownAt = (ms) => local(ms, { ...A_DAY, ...TO_THE_SECOND });
+const shownAt = (ms) => local(ms, { ...A_DAY, ...TO_THE_SECOND }, RECKONED);
 
-export const dayOf = (when) => local(when, A_DAY);
+/** Which day it is: for comparing, not for reading. */
+export const dayOf = (when) => local(when, A_DAY, RECKONED);
 /** "Mon 16 Mar" */
 export const dayName = (when) => local(when, { weekday: "short", day: "numeric", month: "short" });
 /** "16 Mar" */
@@ -43,7 +47,7 @@ export const isFirstOfMonth = (when) => local(when, { day: "numeric" }) === "1";
 /** "Monday 16 March 2026" */
 export const dayTitle = (when) => local(when, { weekday: "long", day: "numeric", month: "long", year: "numeric" });
 /** Its date and time to the second, as digits. */
-export const stamped = (when) => `${dayOf(when)} ${local(when, TO_THE_SECOND)}`;
+export const stamped = (when) => `${local(when, A_DAY)} ${local(when, TO_THE_SECOND)}`;
 export const isToday = (when) => dayOf(when) === dayOf(nowMs());
 
 // Clocks that are set back show an hour (in one zone half of one) a second time: then it is said with its offset.
@@ -59,7 +63,7 @@ export function timeOfDay(when, seconds) {
 export function clockTime(when, seconds) {
   return (isToday(when) ? "" : dayName(when) + " ") + timeOfDay(when, seconds);
 }
-const into = (at) => local(at, TO_THE_SECOND).split(":").reduce((sum, n) => sum * 60 + Number(n), 0) * 1000; // ms into the day
+const into = (at) => local(at, TO_THE_SECOND, RECKONED).split(":").reduce((sum, n) => sum * 60 + Number(n), 0) * 1000; // ms into the day
 /** The instant [ms] at which the station's day of `ms` began. */
 export function startOfDay(ms) {
   const guess = Math.floor(ms / 1000) * 1000 - into(ms);
@@ -77,40 +81,57 @@ export function atHour(start, hour) {
 // -- spans
 /** "7 s", "12 min", "1.5 h", "3 d": how old something is. */
 export function age(s) {
-  if (s === null || s === undefined || !Number.isFinite(s)) return "never";
-  if (s < 60) return `${Math.round(s)} s`;
-  if (s < 5400) return `${Math.round(s / 60)} min`;
-  return s < 172800 ? `${(s / 3600).toFixed(1)} h` : `${Math.round(s / 86400)} d`;
+  if (s === null || s === undefined || !Number.isFinite(s)) return say("age.never");
+  if (s < 60) return say("age.s", { n: Math.round(s) });
+  if (s < 5400) return say("age.min", { n: Math.round(s / 60) });
+  return s < 172800 ? say("age.h", { n: figure(s / 3600, 1) }) : say("age.d", { n: Math.round(s / 86400) });
 }
 /** "12 min", "1 h 52 min", "3 days": how long something takes. */
 export function lasting(ms) {
   const minutes = Math.round(Math.abs(ms) / 60e3);
-  if (minutes < 1) return "less than a minute";
-  if (minutes < 60) return `${minutes} min`;
-  if (minutes < 48 * 60) return `${Math.floor(minutes / 60)} h${minutes % 60 ? ` ${minutes % 60} min` : ""}`;
-  return `${Math.round(minutes / 1440)} days`;
+  if (minutes < 1) return say("span.short");
+  if (minutes < 60) return say("age.min", { n: minutes });
+  if (minutes < 48 * 60) return say(minutes % 60 ? "span.h_min" : "span.h", { h: Math.floor(minutes / 60), min: minutes % 60 });
+  return say("span.d", { n: Math.round(minutes / 1440) });
 }
 
 // -- words
 export const words = (id) => String(id).replaceAll("_", " ");
-export const sentence = (text) => (text ? text[0].toUpperCase() + text.slice(1) : "");
+/** "Bus bench: the port is gone"; what stands behind the colon may be missing. */
+export const because = (what, why) => (why ? say("name.colon", { what, of: why }) : what);
+/** The page's own word for one of a kind (`kind.draw`); of one that is new to it, what it is called outside. */
+export const known = (table, id) => (has(`${table}.${id}`) ? say(`${table}.${id}`) : words(id));
+export const sentence = (text) => (text ? text[0].toLocaleUpperCase(rules()) + text.slice(1) : "");
 /** What a table of the station's words says of an id; null where it has none. */
 export function titled(table, id) {
   const titles = (station && station.words && station.words[table]) || {};
   return Object.hasOwn(titles, id) ? titles[id] : null;
 }
-function named(table, id, between = " ") {
+function named(table, id, together = "name.of") {
   const [base, ...rest] = String(id).split(":");
-  return (titled(table, base) || words(base)) + (rest.length ? between + words(rest.join(" ")) : "");
+  const what = titled(table, base) || words(base);
+  return rest.length ? say(together, { what, of: words(rest.join(" ")) }) : what;
 }
 // of several basins each has these for itself; what stands behind ":" of the others is a filter or an outlet
-export const conditionName = (id) => named("conditions", id, /^(free|no_hold|daily_test):/.test(id) ? ", basin " : " ");
+export const conditionName = (id) => named("conditions", id, /^(free|no_hold|daily_test):/.test(id) ? "name.of_basin" : "name.of");
 export const stateName = (state) => named("condition_states", state);
-export const alarmName = (id) => named("alarms", id, ": ");
+/** What an alarm is called; of a duty also which, by the record that does it. */
+export function alarmName(id) {
+  const [base, duty, ...of] = String(id).split(":");
+  if (base !== "duty_due" || !duty) return named("alarms", id, "name.colon");
+  const what = small(titled("records", duty)) || known("duty", duty);
+  return because(named("alarms", base), of.length ? say("name.of", { what, of: words(of.join(" ")) }) : what);
+}
 export const alarmState = (state) => named("alarm_states", state);
 export const phaseName = (phase) => named("phases", phase);
+export const priorityName = (priority) => named("priorities", priority);
+export const recordName = (record) => named("records", record);
+/** The big word for a display word; before the station has said any words, the page's own that it can't be told. */
+export const displayName = (display) => titled("displays", display) || say(display === "cant_tell" ? "unheard.cant_tell" : "unheard.not_ready");
+/** The same for a verdict's word. */
+export const verdictName = (verdict) => titled("displays", verdict === "unknown" ? "cant_tell" : verdict) || words(verdict);
 export const contactWords = (role) => titled("contacts", role);
-export const pointName = (point) => named("roles", point.role) + (point.of ? `, ${words(point.of)}` : "");
+export const pointName = (point) => (point.of ? say("name.point_of", { what: named("roles", point.role), of: words(point.of) }) : named("roles", point.role));
 
 export const PRIORITIES = ["high", "medium", "low"];
 /** 0 for the most urgent. */

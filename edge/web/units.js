@@ -2,6 +2,7 @@
 // own table (edge/domain/quantities.py); values come in the unit that the station holds them in.
 
 import { chosen } from "./device.js";
+import { figure, has, say } from "./say.js";
 
 const PSI_KPA = (0.45359237 * 9.80665) / (0.0254 * 0.0254) / 1000; // pound, standard gravity, inch
 const GALLON_L = 231 * 2.54 ** 3 / 1000; // the US gallon is 231 cubic inches
@@ -12,7 +13,7 @@ const HELD = {
   "L/min": { what: "volume", units: { "L/min": [1, 0], "gal/min": [GALLON_L, 0] } },
   L: { what: "volume", units: { L: [1, 0], gal: [GALLON_L, 0] } },
 };
-const SIGNS = { Cel: "°C", degC: "°C", degF: "°F", "uS/cm": "µS/cm", 1: "", d: "days", min: "min" };
+const SIGNS = { Cel: "°C", degC: "°C", degF: "°F", "uS/cm": "µS/cm", 1: "" };
 const DIGITS = { degC: 1, degF: 1, psi: 1, kPa: 0, bar: 2, "L/min": 2, "gal/min": 2, L: 0, gal: 0, d: 0, s: 0, "uS/cm": 1 };
 
 /** What can be chosen, by what it is of; the first leaves it to the station. */
@@ -21,7 +22,13 @@ export const CHOICES = {
   pressure: ["station", "psi", "kPa", "bar"],
   volume: ["station", "L", "gal"],
 };
-export const signOf = (unit) => SIGNS[unit] ?? unit ?? "";
+export const signOf = (unit) => (has(`unit.${unit}`) ? say(`unit.${unit}`) : SIGNS[unit] ?? unit ?? "");
+const choiceOf = (what) => {
+  const choice = chosen(`units.${what}`, "station");
+  return CHOICES[what].includes(choice) ? choice : "station";
+};
+/** The units chosen here, as the station is asked for them; "" for its own. */
+export const unitsAsked = () => Object.keys(CHOICES).map(choiceOf).filter((choice) => choice !== "station").join(",");
 
 /** A held value in another unit of the same kind. */
 export function convert(value, held, unit) {
@@ -40,7 +47,7 @@ export function learn(points) {
 export function unitFor(held, ownUnit) {
   const kind = HELD[held];
   if (!kind) return held;
-  const choice = chosen(`units.${kind.what}`, "station");
+  const choice = choiceOf(kind.what);
   const fits = Object.keys(kind.units).find((unit) => unit === choice || unit.split("/")[0] === choice);
   if (fits) return fits;
   const own = ownUnit || stations[held];
@@ -53,7 +60,7 @@ export function converterOf(held) {
   return { unit, convert: HELD[held] && HELD[held].units[unit] ? (value) => convert(value, held, unit) : (value) => value };
 }
 
-const text = (value, unit) => (Math.abs(value) >= 1000 ? value.toFixed(0) : value.toFixed(DIGITS[unit] ?? (Math.abs(value) < 10 ? 2 : 1)));
+const text = (value, unit) => figure(value, Math.abs(value) >= 1000 ? 0 : DIGITS[unit] ?? (Math.abs(value) < 10 ? 2 : 1));
 
 /** [number, unit] as shown; `shown`: the station's own {value, unit}, which stands where its unit is none of ours. */
 export function inWords(value, held, shown) {

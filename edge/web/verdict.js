@@ -1,16 +1,10 @@
 // What the verdict says to people: its word, what to do first, why, and when. The station decides; this only puts it in order.
 
-import { alarmName, clockTime, conditionName, lasting, nowMs, phaseName, sentence, stateName, titled } from "./told.js";
+import { say } from "./say.js";
+import { alarmName, clockTime, conditionName, displayName, lasting, nowMs, phaseName, sentence, stateName, titled } from "./told.js";
 
-// display word -> the big word, what stands under it, its mark
-const SHOWN = {
-  ready: { title: "READY", mark: "ready" },
-  in_use: { title: "IN USE", mark: "in_use" },
-  reheating: { title: "REHEATING", mark: "reheating" },
-  at_rest: { title: "AT REST", mark: "at_rest" },
-  not_ready: { title: "NOT READY", mark: "not_ready" },
-  cant_tell: { title: "NOT READY", under: "CAN'T TELL", mark: "cant_tell" },
-};
+// the display words; each has a mark of its name
+const SHOWN = ["ready", "in_use", "reheating", "at_rest", "not_ready", "cant_tell"];
 const WHY_SHOWN = 3;
 export const isMet = (condition) => condition.state === "met" || condition.state === "by_eye";
 
@@ -25,13 +19,14 @@ const tasksOf = (news) => (news.verdict.waits_for || []).map((text, at) => ({ te
 
 /** {word, title, under, mark} of a verdict, of the station or of a basin. */
 export function shownOf({ display, verdict }) {
-  const word = Object.hasOwn(SHOWN, display) ? display : verdict === "ready" ? "ready" : "cant_tell";
-  return { ...SHOWN[word], word };
+  const word = SHOWN.includes(display) ? display : verdict === "ready" ? "ready" : "cant_tell";
+  const isUnsure = word === "cant_tell";
+  return { word, title: displayName(isUnsure ? "not_ready" : word), under: isUnsure ? displayName(word) : "", mark: word };
 }
 
 /** What is shown of the newest picture, or that there is none: {word, title, under, mark, tasks, why, more, when, isAct}. */
 export function verdictOf(line) {
-  if (line.isLost) return { ...SHOWN.cant_tell, word: "cant_tell", isLost: true, tasks: [], why: [], more: 0, when: null, isAct: true };
+  if (line.isLost) return { ...shownOf({ display: "cant_tell" }), isLost: true, tasks: [], why: [], more: 0, when: null, isAct: true };
   const verdict = line.news.verdict;
   const shown = shownOf(verdict);
   const { word } = shown;
@@ -49,19 +44,19 @@ export function verdictOf(line) {
     when: whenOf(word, verdict, tasks),
   };
 }
-const whyReady = (verdict) =>
-  `All conditions are met.${titled("phases", verdict.phase) ? ` The station is ${phaseName(verdict.phase)}.` : ""}`;
-
-const LABELS = { not_ready: "ready about", cant_tell: "ready about", in_use: "ready again about", reheating: "ready again about", at_rest: "ready about" };
+const whyReady = (verdict) => (titled("phases", verdict.phase) ? say("verdict.all_met_phase", { phase: phaseName(verdict.phase) }) : say("verdict.all_met"));
+/** ", between 07:35 and 07:58"; "" where it isn't known. */
+export const betweenOf = (low, high) => (low && high ? say("verdict.between", { low: clockTime(low), high: clockTime(high) }) : "");
 
 function whenOf(word, verdict, tasks) {
   if (word === "ready") return null;
-  if (!verdict.expected_at) return { text: word === "at_rest" ? "Outside its hours." : "When it will be right is not known." };
-  const range = verdict.earliest && verdict.latest ? `, between ${clockTime(verdict.earliest)} and ${clockTime(verdict.latest)}` : "";
-  const rest = tasks.length > 0 ? ", once what is listed here is done" : "";
+  if (!verdict.expected_at) return { text: say(word === "at_rest" ? "verdict.outside_hours" : "verdict.when_unknown") };
+  const label = say(["in_use", "reheating"].includes(word) ? "verdict.ready_again" : "verdict.ready");
+  const span = lasting(Date.parse(verdict.expected_at) - nowMs());
+  const [range, once] = [betweenOf(verdict.earliest, verdict.latest), tasks.length > 0 ? say("verdict.once_done") : ""];
   return {
-    at: verdict.expected_at, low: verdict.earliest, high: verdict.latest, label: LABELS[word],
-    text: `${sentence(LABELS[word])} ${clockTime(verdict.expected_at)} (in ${lasting(Date.parse(verdict.expected_at) - nowMs())})${range}${rest}.`,
+    at: verdict.expected_at, low: verdict.earliest, high: verdict.latest, label,
+    text: say("verdict.when", { label: sentence(label), at: clockTime(verdict.expected_at), span, range, once }),
   };
 }
 
@@ -93,5 +88,5 @@ export function beyondOf(point, news) {
   const alarm = Object.values(news.alarms).find((a) => a.point === point.id && a.active && !ABOUT_HEARING.test(a.id));
   if (alarm) return alarmName(alarm.id);
   const condition = conditionOf(point, news);
-  return condition && condition.state === "unmet" ? `not as READY needs it: ${condition.text}` : "";
+  return condition && condition.state === "unmet" ? say("verdict.not_as_needed", { why: condition.text }) : "";
 }

@@ -10,7 +10,7 @@ from typing import Any
 
 from edge.api.server import ApiServer
 from edge.domain.entries import Stamp, rfc3339
-from tests.api_fakes import ABOUT, START_MS, Fakes, alarm, cold_morning, condition, point, until
+from tests.api_fakes import ABOUT, START_MS, Fakes, alarm, cold_morning, condition, point, told, until
 from tests.browser.driver import Browser
 
 HOUR_MS = 3_600_000
@@ -104,7 +104,8 @@ def shows(browser: Browser, selector: str, words: str, timeout_s: float = 60.0) 
 def put_into(browser: Browser, station: Station, state: str) -> dict[str, Any]:
     """Show one of STATES, and wait until Now shows it; its verdict."""
     parts = STATES[state]
-    verdict: dict[str, Any] = {**parts["verdict"], "note": f"{parts['verdict']['note']} ({state})"}
+    note = f"{parts['verdict']['note']} ({state})"
+    verdict: dict[str, Any] = {**parts["verdict"], "note": note, "note_msg": told(note)}  # the same in each language
     station.fakes.judge.show(**{**parts, "verdict": verdict})
     shows(browser, ".note", f"({state})")
     return verdict

@@ -1,6 +1,7 @@
 """Pictures of every view and state of the page, to be looked at: `python -m tests.browser.pictures FOLDER [WORD…]`.
 
 Writes a PNG for each view and state on a tablet, a phone and a desk's screen, by day and dark; with words, those whose names hold one.
+In another language with `lang=de`; `judged` is the state that can be said in each.
 """
 
 from __future__ import annotations
@@ -14,6 +15,7 @@ from typing import Final
 
 from tests.api_fakes import until
 from tests.browser.driver import Browser
+from tests.browser.judged import picture, speak, troubled
 from tests.browser.kit import HEALTH, STATES, Station, a_day
 
 SIZES: Final = {
@@ -26,10 +28,10 @@ SCHEMES: Final = ("day", "dark")
 HEARD: Final = "!!document.body && 'view' in document.body.dataset && !document.body.classList.contains('lost')"
 #: view -> the states in which it is worth looking at
 VIEWS: Final = {
-    "now": (*STATES, "lost", "never"),
-    "alarms": ("ready", "trip", "lost", "putting aside"),
-    "record": ("ready", "lost"),
-    "station": ("to_do", "lost"),
+    "now": (*STATES, "lost", "never", "judged"),
+    "alarms": ("ready", "trip", "lost", "putting aside", "judged"),
+    "record": ("ready", "lost", "judged"),
+    "station": ("to_do", "lost", "judged"),
     "trends": ("warming", "trip", "6 hours", "1 hour", "Day", "Week", "Month", "Year", "lost", "table", "unreadable"),
 }
 
@@ -37,12 +39,14 @@ VIEWS: Final = {
 def main(folder: Path, words: list[str]) -> None:
     """Write them all."""
     folder.mkdir(parents=True, exist_ok=True)
+    code = next((word.removeprefix("lang=") for word in words if word.startswith("lang=")), "en")
+    words = [word for word in words if not word.startswith("lang=")]
     wanted = [one for one in _all() if not words or any(word in "-".join(one) for word in words)]
     with tempfile.TemporaryDirectory() as profile:
         browser = Browser(Path(profile))
         try:
             for view, state in dict.fromkeys((view, state) for view, state, *_ in wanted):
-                _write(browser, folder, view, state, [one[2:] for one in wanted if one[:2] == (view, state)])
+                _write(browser, folder, view, state, code, [one[2:] for one in wanted if one[:2] == (view, state)])
         finally:
             browser.close()
 
@@ -55,15 +59,18 @@ def _all() -> Iterator[tuple[str, str, str, str]]:
                     yield view, state, size, scheme
 
 
-def _write(browser: Browser, folder: Path, view: str, state: str, looks: list[tuple[str, ...]]) -> None:
+def _write(browser: Browser, folder: Path, view: str, state: str, code: str, looks: list[tuple[str, ...]]) -> None:
     station = Station(0)
     try:
         a_day(station.fakes.journal)
         station.fakes.parts_state = lambda: HEALTH
         station.fakes.judge.show(**STATES.get(state, STATES["warming" if view == "trends" else "trip"]))
+        if state == "judged":
+            picture(station, troubled())
+        browser.go(station.url)
         if state == "never":
             browser.call("Network.setBlockedURLs", urls=["*/api/1/*"])
-        browser.go(f"{station.url}#{view}")
+        speak(browser, f"{station.url}#{view}", code)
         if state == "never":
             until(lambda: browser.js("!!document.querySelector('.lost .plate')"), "the page stands")
         else:
@@ -80,7 +87,7 @@ def _write(browser: Browser, folder: Path, view: str, state: str, looks: list[tu
             browser.size(*SIZES[size])
             browser.prefers(prefers_color_scheme="dark" if scheme == "dark" else "light")
             _settle(browser)
-            name = "-".join((view, state, size, scheme)).replace(" ", "_")
+            name = "-".join((view, state, size, scheme, *([] if code == "en" else [code]))).replace(" ", "_")
             (folder / f"{name}.png").write_bytes(browser.screenshot())
             if size != "desk" and state != "putting aside":
                 (folder / f"{name}-whole.png").write_bytes(browser.screenshot(whole=True))

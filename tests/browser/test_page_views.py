@@ -7,12 +7,15 @@ from typing import Any
 import pytest
 
 from edge.domain.entries import Stamp, rfc3339
+from edge.domain.messages import as_json, celsius, say
 from edge.domain.quantities import from_kind
 from edge.domain.readings import Kind
 from edge.domain.station.judged import DISPLAY_WORDS
-from tests.api_fakes import START_MS, alarm, until
+from edge.domain.words.units import Units
+from tests.api_fakes import START_MS, alarm, condition, until
 from tests.browser.driver import CHROMIUM, Browser
 from tests.browser.kit import HEALTH, HOUR_MS, STATES, Station, a_day, put_into, shows
+from tests.unit.stations import SETTINGS
 
 pytestmark = [pytest.mark.browser, pytest.mark.skipif(CHROMIUM is None, reason="no chromium on this machine")]
 
@@ -242,7 +245,8 @@ def test_a_days_strip_tells_each_stretch(browser: Browser, station: Station) -> 
     a_day(station.fakes.journal)
     browser.go("about:blank")
     browser.go(f"{station.url}#record")
-    until(lambda: browser.js("document.querySelectorAll('.day').length") == 2, "two days")
+    number = len(station.fakes.journal.entries)
+    until(lambda: browser.js("document.querySelectorAll('.entry').length") == number, "all entries of two days")
     day = START_MS - 50 * 60_000 - 5 * HOUR_MS - 24 * HOUR_MS
     until(lambda: browser.js("!!document.querySelector('.day:nth-child(2) .span')"), "its strip")
     expected = [("cant_tell", 300.1, 301), ("not_ready", 301, 420), ("ready", 420, 450)]
@@ -298,11 +302,17 @@ def test_units_are_the_viewers_and_stay_on_the_device(browser: Browser, station:
     browser.go(station.url)
     until(lambda: browser.js("document.querySelectorAll('.point').length") == 7, "the page anew")
     assert " ".join(browser.text(".point .value").split()) == "88.6 °F"
+    # sentences too: the station says them in these units
+    cold = as_json(say("reservoir.cold", here=celsius(31.4375), limit=celsius(38.9)))
+    verdict = dict(station.fakes.judge.newest.verdict)
+    verdict["conditions"] = [condition("reservoir", "unmet", "31.4 °C, below 38.9 °C") | {"msg": cold}]
+    station.fakes.judge.show(verdict=verdict, units=Units(SETTINGS, list(SETTINGS.points)))
+    shows(browser, ".condition .text", "88.6 °F, below 102.0 °F")
     view(browser, "station", "#device")
-    assert "Sentences stay in the station's own" in browser.text("#device")
     for name in ("temperature", "pressure", "volume"):
         press(browser, f"#device input[name='units.{name}'][value=station]")
     view(browser, "now", ".point")
+    shows(browser, ".condition .text", "31.4 °C, below 38.9 °C")
     assert " ".join(browser.text(".point .value").split()) == "31.4 °C"
 
 

@@ -75,7 +75,7 @@ def open_batches(folder: Path) -> list[slots.Batch]:
         conn.close()
 
 
-def until(what: Callable[[], bool], timeout_s: float = 10.0) -> bool:
+def until(what: Callable[[], bool], timeout_s: float = 60.0) -> bool:
     """Poll until it holds; False when time ran out."""
     end_s = time.monotonic() + timeout_s
     while not what():

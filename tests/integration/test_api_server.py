@@ -103,7 +103,7 @@ def problem_of(raw: bytes) -> dict[str, Any]:
 def test_status_watch_and_ack_work_through_the_client(running: Running) -> None:
     assert client.get_verdict(running.url)["verdict"] == "not_ready"
     assert client.acknowledge("outlet_tripped:heater", "Kim", running.url, note="seen")["seq"] == 8
-    assert client.record({"record": "note", "by": "Kim"}, running.url)["seq"] == 9
+    assert client.record({"record": "note", "text": "x", "by": "Kim"}, running.url)["seq"] == 9
     events = client.stream(running.url, after=6)
     names = [next(events) for _ in range(4)]
     assert (
@@ -326,7 +326,7 @@ def test_a_write_in_progress_is_answered_at_a_stop() -> None:
     running.fakes.judge.recorded = slowly
     answers: list[Any] = []
     writer = threading.Thread(
-        target=lambda: answers.append(client.record({"record": "note", "by": "Kim"}, running.url))
+        target=lambda: answers.append(client.record({"record": "note", "text": "x", "by": "Kim"}, running.url))
     )
     writer.start()
     until(lambda: running.fakes.judge.bodies, "the record reaches the judge")

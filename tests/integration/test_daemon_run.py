@@ -121,6 +121,8 @@ def test_a_second_daemon_on_the_folder_is_refused_with_its_own_exit_code(daemon:
     code, _, err = finished("run", third.file)
     assert code == 4 and f"port {daemon.port}" in err
     assert not third.keep.exists()  # nothing half begun
+    code, _, err = finished("run", daemon.file)  # the same file: who is there is said, not that its port is taken
+    assert code == 4 and f"process {daemon.process.pid if daemon.process else 0} holds this folder" in err
 
 
 def test_a_lock_left_by_a_kill_does_not_hold_up_the_next_start(daemon: Daemon) -> None:

@@ -3,13 +3,16 @@
 from __future__ import annotations
 
 import contextlib
+import fcntl
 import json
 import os
 import re
 import signal
 import socket
+import struct
 import subprocess
 import sys
+import termios
 import threading
 from collections.abc import Iterator
 from pathlib import Path
@@ -117,7 +120,7 @@ def test_ctrl_c_leaves_a_summary_of_one_screen_and_no_folder(tmp_path: Path) -> 
         folder = next(tmp_path.glob("warmwell-demo-*"))
         demo.send_signal(signal.SIGINT)
         assert demo.wait(120) == 0
-        until(lambda: any(line.startswith("Store:") for line in lines))
+        until(lambda: any(line.startswith("Verdict:") for line in lines))
         start = next(place for place, line in enumerate(lines) if "of simulated time" in line)
         assert len(lines) - start < 24
         assert any("the chain holds" in line for line in lines[start:])
@@ -135,10 +138,14 @@ def playing(*wishes: str, **environment: str) -> Iterator[subprocess.Popen[str]]
             demo.kill()
 
 
-def test_on_a_terminal_there_is_a_live_view_and_then_the_summary(tmp_path: Path) -> None:
+def test_on_a_terminal_of_80_by_24_a_view_that_fits_stands_until_the_verdict(tmp_path: Path) -> None:
     ours, theirs = os.openpty()
+    fcntl.ioctl(theirs, termios.TIOCSWINSZ, struct.pack("HHHH", 24, 80, 0, 0))
     command = [sys.executable, "-m", "edge.cli", "demo", "--speed", "600", "--for", "3", "--port", "0"]
-    environment = {**os.environ, "TMPDIR": str(tmp_path), "TERM": "xterm-256color", "COLUMNS": "100", "LINES": "40"}
+    size = {"COLUMNS", "LINES"}
+    environment = {
+        **{key: value for key, value in os.environ.items() if key not in size}, "TMPDIR": str(tmp_path), "TERM": "xterm-256color",
+    }  # fmt: skip
     with subprocess.Popen(
         command, stdin=theirs, stdout=theirs, stderr=subprocess.PIPE, cwd=ROOT, env=environment
     ) as demo:
@@ -150,9 +157,22 @@ def test_on_a_terminal_there_is_a_live_view_and_then_the_summary(tmp_path: Path)
         os.close(ours)
         assert demo.wait(120) == 0 and demo.stderr is not None and demo.stderr.read() == b""
     text = shown.decode()
-    for words in ("Page:", "NOT READY", "reservoir", "journal", "alarm: reservoir_cold", "the chain holds"):
-        assert words in text
     assert text.count("\x1b[?25l") == text.count("\x1b[?25h") == 1  # the cursor is given back
+    assert (
+        text.count("\x1b[?1049h") == text.count("\x1b[?1049l") == 1
+    )  # and what stood there (xterm's control sequences)
+    before, _, rest = text.partition("\x1b[?1049h")
+    view, _, after = rest.partition("\x1b[?1049l")
+    assert "Page:" in before and after.splitlines()[-1].startswith("Verdict:  ") and "the chain holds" in after
+    frames = [re.sub(r"\x1b\[[0-9;?]*[A-Za-z]", "", one).replace("\r", "") for one in view.split("\x1b[H") if one]
+    drawn = [frame for frame in frames if frame.strip()]
+    assert len(drawn) > 3
+    for frame in drawn:  # each is drawn from the top: one line too many, or a wider one, would scroll it away
+        lines = frame.split("\n")
+        assert len(lines) <= 24 and max(map(len, lines)) <= 80, frame
+        assert lines[0].strip().startswith(("NOT READY", "READY")) and "Ctrl-C" in frame and "Page:" in frame
+    for words in ("Do first", "reservoir_cold", "reservoir 2", "Journal"):
+        assert any(words in frame for frame in drawn), words
 
 
 def reading(process: subprocess.Popen[str]) -> list[str]:

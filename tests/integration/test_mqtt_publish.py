@@ -288,7 +288,7 @@ def test_a_broker_that_forgot_our_session_gets_the_last_day_again(tmp_path: Path
         watcher = Watcher(forgetful.port)
         proxy.first = lambda _packet: None
         bench.connected()
-        until(lambda: len(watcher.seqs()) >= 4, "the repeats", 5)
+        until(lambda: len(watcher.seqs()) >= 4, "the repeats")
         bench.add()
         until(lambda: watcher.seqs()[-1] == 8, "the new entry")
         assert [seq for seq in watcher.seqs() if seq != 8] == [4, 5, 6, 7]

@@ -147,7 +147,7 @@ def test_an_entry_refused_for_the_whole_time_is_passed_over(tmp_path: Path) -> N
     bench.add(count=3)
     bench.start()
     try:
-        until(lambda: bench.publisher._feed.confirmed == 1, "the first passed over", 5)
+        until(lambda: bench.publisher._feed.confirmed == 1, "the first passed over")
         guarded.let("#")
         guarded.broker.reload()
         bench.told()

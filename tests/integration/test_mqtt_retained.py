@@ -92,6 +92,9 @@ def test_a_list_names_what_the_file_lacks_and_touches_nothing(
     assert [line.split()[0] for line in said[:-1]] == sorted(left)
     assert said[0].endswith("normal, of 2026-03-16T05:50:00.000Z")
     assert said[-1].endswith("3 topics of what station.toml doesn't have; --clear empties them")
+    assert retained(file, None, clear=False, is_sure=False, as_json=True) == 0
+    listed = json.loads(capsys.readouterr().out)["topics"]
+    assert {one["topic"] for one in listed} == left and not any(one["emptied"] for one in listed)
     assert _there(broker) == before
 
 
@@ -102,6 +105,8 @@ def test_clearing_empties_these_alone(
     assert retained(file, None, clear=True, is_sure=True) == 0
     assert capsys.readouterr().out.splitlines()[-1] == "emptied 3 topics"
     assert _there(broker) == before - left
+    assert retained(file, None, clear=True, is_sure=True, as_json=True) == 0
+    assert json.loads(capsys.readouterr().out)["topics"] == []
     assert retained(file, None, clear=True, is_sure=True) == 0
     assert "nothing is left of what station.toml doesn't have" in capsys.readouterr().out
 
@@ -143,6 +148,9 @@ def test_what_the_broker_refuses_to_empty_is_said(
         assert retained(file, None, clear=True, is_sure=True) == 1
         said = capsys.readouterr().out
         assert f"{base}/point/spare: not emptied (not authorised" in said and "emptied 0 topics" in said
+        assert retained(file, None, clear=True, is_sure=True, as_json=True) == 1
+        (one,) = json.loads(capsys.readouterr().out)["topics"]
+        assert (one["topic"], one["emptied"]) == (topic, False) and "not authorised" in one["why"]
     finally:
         guarded.stop()
 

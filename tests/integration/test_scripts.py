@@ -23,7 +23,7 @@ from pathlib import Path
 import pytest
 
 ROOT = Path(__file__).parents[2]
-SCRIPTS = sorted([*ROOT.glob("deploy/*.sh"), *ROOT.glob("tests/*.sh"), ROOT / ".ci/run"])
+SCRIPTS = sorted([*ROOT.glob("deploy/*.sh"), *ROOT.glob("tests/*.sh"), ROOT / "deploy/warmwell", ROOT / ".ci/run"])
 TOOLS = "bash env cat sha256sum cut mkdir rm tail touch find id dirname basename chmod grep sh uname".split()
 
 PYTHON = """#!{bash}
@@ -139,7 +139,7 @@ class Machine:
         for tool in TOOLS:
             (self.bin / tool).symlink_to(str(shutil.which(tool)))
         self.command("python3", PYTHON)
-        for name in ("deploy/demo.sh", "deploy/environment.sh", "tests/run.sh", "tests/debian.sh"):
+        for name in ("deploy/demo.sh", "deploy/warmwell", "deploy/environment.sh", "tests/run.sh", "tests/debian.sh"):
             shutil.copy(ROOT / name, self.checkout / name)
         project = {"backend.py": BACKEND, "stand_in.py": STAND_IN, "pytest.py": PYTEST, "pyproject.toml": PYPROJECT}
         for name, text in project.items():
@@ -227,6 +227,21 @@ def test_each_way_leads_to_the_same_demo(machine: Machine, way: str):
     assert (status, machine.way()) == (7, way), err
     # Nothing but JSON lines on standard output; the arguments as they were given; the program's own exit code.
     assert json.loads(out) == {"arguments": ["demo", "--scenario", "cold-morning", "--json"], "thing": 42}
+
+
+def test_the_command_line_works_from_any_folder_by_a_link_and_on_the_path(machine: Machine):
+    status, out, err = machine.run("deploy/warmwell", "status", "--url", "a b")
+    assert (status, json.loads(out)["arguments"]) == (7, ["status", "--url", "a b"]), err
+    (machine.elsewhere / "link").symlink_to(
+        "../" + os.path.relpath(machine.checkout / "deploy/warmwell", machine.elsewhere.parent)
+    )
+    (machine.bin / "warmwell").symlink_to(machine.elsewhere / "link")
+    (machine.bin / "readlink").symlink_to(str(shutil.which("readlink")))
+    done = subprocess.run(
+        ["bash", "-c", "warmwell check"], cwd=machine.elsewhere, env={"PATH": str(machine.bin), "HOME": str(machine.folder / "home")},
+        capture_output=True, text=True, check=False,
+    )  # fmt: skip
+    assert (done.returncode, json.loads(done.stdout)["arguments"], done.stderr) == (7, ["check"], "")
 
 
 @pytest.mark.parametrize("script", ["deploy/demo.sh", "tests/run.sh"])

@@ -124,7 +124,29 @@ def test_the_journal_as_csv_and_json_lines(tmp_path: Path) -> None:
     # the second entry was made by a trusted clock, a second of this boot after the first: it dates both
     assert [row["dated_at"] for row in rows] == ["2026-03-16T05:49:59.000Z", "2026-03-16T05:50:00.000Z"]
     assert lines == [entry.as_json() for entry in kept]
-    assert exported(export_journal, tmp_path, "jsonl", WALL_MS + 1).count("\n") == 1
+    # a span goes by the dates as known now: the first was stamped a second later than the second, and was a second before it
+    assert (rows[0]["at"], WALL_MS + 1000) == ("2026-03-16T05:50:01.000Z", wall_ms_of(rows[0]["at"]))
+    for from_ms, to_ms, seqs in ((WALL_MS, None, [2]), (None, WALL_MS, [1]), (WALL_MS + 1, None, [])):
+        span = exported(export_journal, tmp_path, "jsonl", from_ms, to_ms).splitlines()
+        assert [json.loads(line)["seq"] for line in span] == seqs
+
+
+def test_what_has_no_date_is_in_each_span_that_it_can_be_of(tmp_path: Path) -> None:
+    for boot, wall_ms, trusted in (
+        ("one", WALL_MS, True),
+        ("two", 20_000, False),
+        ("three", WALL_MS + 7_200_000, True),
+    ):
+        journal = Journal(tmp_path, STATION, boot)
+        journal.append([Draft(Now(1_000, wall_ms, trusted), "record", {"record": "note", "text": boot})])
+        journal.close()
+    hour = 3_600_000
+    for from_ms, to_ms, seqs in (
+        (WALL_MS + hour, WALL_MS + 2 * hour, [2]), (WALL_MS - hour, WALL_MS, []), (WALL_MS + 3 * hour, None, []),
+        (WALL_MS, WALL_MS + hour, [1, 2]),
+    ):  # fmt: skip
+        span = exported(export_journal, tmp_path, "jsonl", from_ms, to_ms).splitlines()
+        assert [json.loads(line)["seq"] for line in span] == seqs
 
 
 @pytest.mark.parametrize("text", ["=HYPERLINK(1)", "+1", "-1", "@SUM(A1)", "\t=1", "\r=1"])

@@ -367,6 +367,13 @@ def test_check_refuses_a_bad_target_and_tell_says_what_became_of_a_test(tmp_path
     assert (code, err) == (1, "")
     assert out.splitlines() == ["phone: told", "log: not told: connection refused"]
     assert server.titles() == ["test notice"]
+    code, out, err = finished("tell", file, "--test", "--json")
+    told = [json.loads(line) for line in out.splitlines()]
+    assert (code, err) == (1, "") and SECRET not in out
+    assert [(one["id"], one["sent"], one["came"], one.get("why")) for one in told] == [
+        ("phone", True, True, None),
+        ("log", False, False, "connection refused"),
+    ]
     code, _, err = finished("tell", file, "--target", "fone")
     assert code == 2 and "there is no target 'fone'" in err
 

@@ -34,10 +34,11 @@ RECORDS: dict[str, dict[str, Any]] = {
     "disinfectant_fill": {}, "disinfectant_top_up": {}, "concentration_check": {"passed": True},
     "calibration": {"point": "supply", "points": [{"reference": "50 psi"}], "reference_u": "0.2 psi"},
     "entered_reading": {"point": "supply", "value": "44 psi"}, "outlet_test": {"outlet": "heater", "passed": True}, "hold": {},
-    "release": {}, "equipment_change": {}, "service": {}, "work_begins": {}, "work_ends": {}, "acknowledge": {"alarm": "reservoir_cold"},
+    "release": {}, "equipment_change": {}, "service": {"what": "seals"},
+    "work_begins": {}, "work_ends": {}, "acknowledge": {"alarm": "reservoir_cold"},
     "reset": {"alarm": "reservoir_cold"}, "shelve": {"alarm": "reservoir_cold", "minutes": 30}, "unshelve": {"alarm": "reservoir_cold"},
     "out_of_service": {"alarm": "reservoir_cold", "why": "mended"}, "in_service": {"alarm": "reservoir_cold"}, "correction": {"of": 3},
-    "note": {}, "clock_confirmed": {"time": "2026-03-16T05:50:00Z"},
+    "note": {"text": "x"}, "clock_confirmed": {"time": "2026-03-16T05:50:00Z"},
 }  # fmt: skip
 
 

@@ -273,6 +273,10 @@ _DUE: Final = CATALOGUE["duty_due"]
 OWN: Final[Mapping[str, Row]] = MappingProxyType(
     {
         "duty_due.daily_test": _DUE._replace(stops="daily_test", after_trip=Trip.OTHER),
+        # of one of several basins: the others may start
+        "duty_due.daily_test_of_basin": _DUE._replace(
+            consequence="Basin {basin} may not start until it is done", stops="daily_test", after_trip=Trip.OTHER
+        ),
         # the station goes on by the old one: it keeps no station from starting, as one that was never made doesn't
         "duty_due.calibration": _DUE._replace(
             consequence="Conditions that rest on this point are met only nominally until it is calibrated",
@@ -298,6 +302,8 @@ def key_of(alarm_id: str) -> str:
     base, _, duty = alarm_id.partition(":")
     if base != "duty_due":
         return base
+    if basin_of(alarm_id):
+        return "duty_due.daily_test_of_basin"
     own = f"{base}.{duty.partition(':')[0]}"
     return own if own in OWN else f"{base}.by_calendar"
 
@@ -308,8 +314,19 @@ def row_of(alarm_id: str) -> Row:
     >>> row_of("duty_due:daily_test").consequence
     'The station may not start until it is done'
     """
-    key = key_of(alarm_id)
-    return OWN[key] if key in OWN else CATALOGUE[key]
+    key, basin = key_of(alarm_id), basin_of(alarm_id)
+    row = OWN[key] if key in OWN else CATALOGUE[key]
+    return row._replace(consequence=row.consequence.format(basin=basin)) if basin else row
+
+
+def basin_of(alarm_id: str) -> str:
+    """Which of several basins a daily test is due of; "" where it is of the station, and of every other alarm.
+
+    >>> row_of("duty_due:daily_test:left").consequence
+    'Basin left may not start until it is done'
+    """
+    duty = alarm_id.removeprefix("duty_due:daily_test:")
+    return duty if duty != alarm_id else ""
 
 
 def row_at(settings: Settings, alarm_id: str) -> Row:

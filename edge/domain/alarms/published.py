@@ -5,7 +5,7 @@ from __future__ import annotations
 from collections.abc import Mapping
 from typing import Any
 
-from edge.domain.alarms.catalogue import CATALOGUE, base_of, key_of, message_id, row_of
+from edge.domain.alarms.catalogue import CATALOGUE, base_of, basin_of, key_of, message_id, row_of
 from edge.domain.alarms.states import (
     ANSWERED,
     LIT,
@@ -22,7 +22,7 @@ from edge.domain.alarms.states import (
 )
 from edge.domain.entries import Entry, Now, rfc3339, wall_ms_of
 from edge.domain.entry_bodies import AlarmBody
-from edge.domain.messages import Message, as_told, say
+from edge.domain.messages import Message, as_told, name, say
 
 
 def since(alarm: Alarm, now: Now) -> str | None:
@@ -32,8 +32,11 @@ def since(alarm: Alarm, now: Now) -> str | None:
 
 def row_message(alarm: Alarm, what: str) -> Message:
     """What its row says, or the site in its place: `what` is "consequence" or "response"."""
-    own = getattr(alarm.row, what)
-    return say(message_id(key_of(alarm.id), what)) if own == getattr(row_of(alarm.id), what) else as_told(own)
+    own, basin = getattr(alarm.row, what), basin_of(alarm.id)
+    if own != getattr(row_of(alarm.id), what):
+        return as_told(own)
+    ident = message_id(key_of(alarm.id), what)
+    return say(ident, basin=name(basin)) if basin and what == "consequence" else say(ident)
 
 
 def alarm_picture(alarm: Alarm, band: Band | None, until_ms: int | None, now: Now) -> dict[str, Any]:

@@ -310,6 +310,17 @@ class Since(NamedTuple):
     at_latest: bool = False
 
 
+class Decided(NamedTuple):
+    """What decided an alarm: since when, by which reading, and why."""
+
+    since: Since | None
+    value: float | None
+    unit: str
+    limit: float | None
+    point: str | None
+    cause: Message | None
+
+
 class Shelf(NamedTuple):
     """Since when an alarm is shelved, and for how long: by monotonic time, whatever the clock does."""
 
@@ -404,6 +415,15 @@ class Alarm:
         if not self.waits:
             self.announced = None
         return before
+
+    @property
+    def decided(self) -> Decided:
+        """What decided it."""
+        return Decided(self.since, self.value, self.unit, self.limit, self.point, self.cause)
+
+    @decided.setter
+    def decided(self, by: Decided) -> None:
+        self.since, self.value, self.unit, self.limit, self.point, self.cause = by
 
     def as_state(self) -> dict[str, Any]:
         """What has to survive a restart."""

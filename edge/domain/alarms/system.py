@@ -13,6 +13,7 @@ from typing import Any, Final, cast
 from edge.domain.alarms.answers import EVENTS, shelf_left_ms
 from edge.domain.alarms.catalogue import Row, base_of, key_of, message_id, row_at
 from edge.domain.alarms.causes import Causes
+from edge.domain.alarms.coming import Coming, redated
 from edge.domain.alarms.elapsed import Elapsed
 from edge.domain.alarms.published import alarm_body, alarm_picture, gone_body, kept_of
 from edge.domain.alarms.states import (
@@ -23,6 +24,7 @@ from edge.domain.alarms.states import (
     Answered,
     Aside,
     Band,
+    Decided,
     Event,
     Shelf,
     Since,
@@ -32,7 +34,7 @@ from edge.domain.alarms.worsening import has_worsened, is_told_anew
 from edge.domain.dates import Dates
 from edge.domain.entries import Entry, Now
 from edge.domain.entry_bodies import AlarmBody
-from edge.domain.messages import Message, name, of_body, of_json, part, quantity, say, within
+from edge.domain.messages import Message, lasting, name, of_body, of_json, part, quantity, say, within
 from edge.domain.readings import UNIT_OF
 from edge.domain.settings import Settings
 
@@ -83,6 +85,7 @@ class AlarmSystem:
         self._gone: dict[
             str, str
         ] = {}  # not normal in the journal, and these settings have it no more -> its state there
+        self.coming = Coming()
         self._grace: dict[str, int] = {}  # consequences whose cause has ended -> when they are announced
         self._kinds = {p.id: p for p in settings.points}
         for ident in ids:
@@ -141,7 +144,7 @@ class AlarmSystem:
         if active is None:
             self.cancel_pending(ident, now)
             return False
-        alarm = self.alarms.get(ident)
+        alarm, cause = self.alarms.get(ident), None if cause is None else lasting(cause, now.wall_ms)
         if alarm is not None and active and cause:
             self._review_worsening(alarm, value, limit, cause, now)
             if alarm.present and (follows or is_by_cause) and _is_another(cause, alarm.cause, whole=is_by_cause):
@@ -155,13 +158,13 @@ class AlarmSystem:
         if alarm is None or (active is alarm.condition and ident not in self._pending):
             return False
         news = active is not alarm.condition
-        if news and active and not alarm.present:
-            alarm.since = Since(now.wall_ms, not alarm.was_seen_inside)
         alarm.condition = active
         if active and not alarm.present and (news or cause):
-            alarm.value, alarm.unit, alarm.limit, alarm.point, alarm.cause = value, unit, limit, point, cause
-        elif not active and value is not None:
-            alarm.value = value
+            begins = Since(now.wall_ms, not alarm.was_seen_inside) if news else None
+            self.coming.note(alarm, Decided(begins, value, unit, limit, point, cause), begins)
+        elif not active:
+            self.coming.drop(alarm)
+            alarm.value = alarm.value if value is None else value
         self._pass(alarm, now)
         return news
 
@@ -203,6 +206,7 @@ class AlarmSystem:
         if is_due and band is not None and not band.is_borne_out():
             band.forget()  # one reading of noise began it, and those since don't bear it out
             alarm.condition = False
+            self.coming.drop(alarm)
         present = alarm.delay.see(alarm.condition, now.mono_ms)
         if alarm.delay.pending_since_ms is None:
             self._pending.pop(alarm.id, None)
@@ -211,6 +215,7 @@ class AlarmSystem:
         if present is was:
             return
         if present:
+            self.coming.take(alarm)
             self._arrive(alarm, now)
         else:
             if band is not None:
@@ -337,9 +342,9 @@ class AlarmSystem:
 
     def redate(self, booted_ms: int, by_ms: int) -> None:
         """The wall clock stepped: what has stood since a time of this boot has stood as long as before."""
+        self.coming.redate(booted_ms, by_ms)
         for alarm in self.alarms.values():
-            if alarm.since is not None and alarm.since.wall_ms >= booted_ms:
-                alarm.since = alarm.since._replace(wall_ms=alarm.since.wall_ms + by_ms)
+            alarm.since = redated(alarm.since, booted_ms, by_ms)
             if alarm.answered is not None and alarm.answered.wall_ms >= booted_ms:
                 alarm.answered = alarm.answered._replace(wall_ms=alarm.answered.wall_ms + by_ms)
 

@@ -15,6 +15,7 @@ from collections.abc import Callable, Iterator, Mapping, Sequence
 from datetime import UTC, date, datetime, timedelta
 from functools import lru_cache
 from itertools import chain
+from math import inf
 from typing import Any, Final
 from zoneinfo import ZoneInfo
 
@@ -25,10 +26,10 @@ from edge.domain.readings import Role
 from edge.domain.records.basins import basin_of, basins_about, is_about
 from edge.domain.records.daily_tests import left_out, test_result
 from edge.domain.records.fact import Fact
-from edge.domain.records.forms import LONGEST_NAME, is_name, known
+from edge.domain.records.forms import AFTERWARDS, LONGEST_NAME, is_name, known
 from edge.domain.records.holding import holding
 from edge.domain.records.losses import DROPPED, LOST, unanswered
-from edge.domain.records.seen import is_alarming, seen, word_of
+from edge.domain.records.seen import LIVE, is_alarming, seen, word_of
 from edge.domain.settings import Settings
 
 #: what people do to alarms: remembered by the alarms themselves
@@ -67,7 +68,7 @@ USED: Final = "used"
 #: that an outlet was seen to trip, each by its own name
 TRIPPED: Final = "tripped"
 #: facts that are no records: they have no seq
-UNNUMBERED: Final = (POWER_UP, POWER_UNSURE, HEAT_OFF, USED, TRIPPED)
+UNNUMBERED: Final = (POWER_UP, POWER_UNSURE, HEAT_OFF, USED, TRIPPED, LIVE)
 
 
 def local_date(wall_ms: int, zone: ZoneInfo) -> date:
@@ -224,12 +225,16 @@ class RecordBook:
                 found = fact
         return found
 
-    def tested(self, basin: str | None = None) -> Fact | None:
-        """The daily test that stands: of one of several basins, or (None) of the station as a whole."""
-        if basin is None:
-            return self.standing("daily_test", self.passed, lambda test: is_about(self.settings, test.body, None))
+    def tested(self, basin: str | None = None, until_ms: float = inf) -> Fact | None:
+        """The daily test that stands: of one of several basins, or (None) of the station as a whole. `until_ms`: that stood then, by what
+        is known now.
+        """
         settings, found = self.settings, None
-        for test in self.facts:
+        if basin is None:
+            return self.standing(
+                "daily_test", self.passed, lambda test: test.at_ms <= until_ms and is_about(settings, test.body, None)
+            )
+        for test in (fact for fact in self.facts if fact.at_ms <= until_ms):
             if test.record == "daily_test" and test.counts and is_about(settings, test.body, basin):
                 passed, _ = test_result(settings, test.body, basin)
                 # one that failed in another basin may have left out what had failed here
@@ -259,9 +264,9 @@ class RecordBook:
         """The machine may have been powered up, and nobody has said since that it wasn't."""
         return bool(unanswered(self.facts, POWER_UNSURE))
 
-    def seen(self, role: Role) -> Fact | None:
-        """What somebody saw of this role that no sensor outweighs (seen.py)."""
-        return seen(self.facts, self.settings, role)
+    def seen(self, role: Role, outlet: str | None = None) -> Fact | None:
+        """What somebody saw of this role (and of this outlet) that no sensor outweighs (seen.py)."""
+        return seen(self.facts, self.settings, role, outlet)
 
     def seen_off(self) -> Fact | None:
         """The last reading by eye, in the journal, of a machine without power: it was powered up since, or will be."""
@@ -363,6 +368,7 @@ class RecordBook:
                 str(fact.body.get("duty")),
                 fact.body.get("step"),
                 fact.body.get("done"),
+                *(fact.body.get(key) is False for key in AFTERWARDS),
                 fact.body.get("role"),
                 fact.body.get("of"),
                 fact.body.get("name"),

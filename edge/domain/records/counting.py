@@ -22,8 +22,9 @@ from edge.domain.records.bodies import form_fault
 from edge.domain.records.book import AHEAD_MS, TRIPPED, RecordBook, ended_by, local_date, name_of, names_of, says_opened
 from edge.domain.records.daily_tests import left_out, test_result, unknown_items
 from edge.domain.records.fact import Fact
-from edge.domain.records.forms import first_day, is_number, last_day
+from edge.domain.records.forms import first_day, last_day
 from edge.domain.records.holding import ends, holding, names_no_hold
+from edge.domain.records.outlets import fitted_outlets, outlet_result, outlets_of
 from edge.domain.records.seen import is_alarming
 from edge.domain.settings import Settings
 
@@ -31,9 +32,6 @@ from edge.domain.settings import Settings
 CONFIRMED_WITHIN_MS: Final = 600_000
 #: a fill is at least this share of what the reservoir holds, and at most that (our own numbers)
 FILL_SHARES: Final = (0.5, 1.5)
-#: additional protection of people by a residual-current device is rated at no more (IEC 60364-4-41, 415.1, from memory); ground-fault
-#: outlets trip far below it (UL 943, class A: 4 to 6 mA, from memory)
-MOST_TRIP_MA: Final = 30.0
 #: who presses an outlet's test button records it within this time (our own number)
 TRIPPED_WITHIN_MS: Final = 3_600_000
 #: what keeps a station from starting by being recorded at all
@@ -111,19 +109,6 @@ def stands(settings: Settings, record: str, body: Mapping[str, Any]) -> bool:
 def confirms_clock(entry: Entry) -> bool:
     """Does a person say by this entry that the station's date is right?"""
     return entry.kind == "record" and entry.body.get("record") == "clock_confirmed" and bool(entry.body.get("counts"))
-
-
-def outlets_of(body: Mapping[str, Any]) -> list[str]:
-    """Which outlet an outlet_test is about; one that names two is about both."""
-    return list(dict.fromkeys(str(body[key]) for key in ("outlet", "of") if body.get(key) is not None))
-
-
-def outlet_result(body: Mapping[str, Any]) -> tuple[bool, Message | None]:
-    """Did a test of an outlet pass, and why not where that was measured: it decides, whatever `passed` says."""
-    trip_ma = body.get("trip_ma")
-    if is_number(trip_ma) and trip_ma is not None and trip_ma > MOST_TRIP_MA:
-        return False, say("outlet.tripped_late", trip=number(trip_ma, "mA"), most=number(MOST_TRIP_MA, "mA"))
-    return body.get("passed") is True, None
 
 
 def failure(last: Fact) -> Message:
@@ -204,7 +189,7 @@ def _failures_nobody_looks_at(book: RecordBook) -> Iterator[Fact]:
         if not is_judged and (seen := book.seen(role)) is not None:
             yield seen
     tested = {outlet for f in book.facts if f.record == "outlet_test" for outlet in outlets_of(f.body)}
-    for outlet in tested - set(_fitted_outlets(settings)):
+    for outlet in tested - set(fitted_outlets(settings)):
         if (failed := failed_outlet_test(book, outlet)) is not None:
             yield failed
     served = (f.body.get("filter") for f in book.facts if f.record == "service")
@@ -220,11 +205,7 @@ def looks_for_leaks(settings: Settings) -> bool:
 
 
 def _looks_at_outlets(settings: Settings) -> bool:
-    return Role.OUTLET_PROTECTION in settings.not_fitted or bool(_fitted_outlets(settings))
-
-
-def _fitted_outlets(settings: Settings) -> list[str]:
-    return [p.of or p.id for p in settings.points if p.role is Role.OUTLET_PROTECTION]
+    return Role.OUTLET_PROTECTION in settings.not_fitted or bool(fitted_outlets(settings))
 
 
 def _unseen(settings: Settings, record: str, body: Mapping[str, Any]) -> Message | None:
@@ -248,7 +229,7 @@ def _unseen(settings: Settings, record: str, body: Mapping[str, Any]) -> Message
     if record == "filter_change":
         return _not_among("filter", names_of(body), [f.id for f in settings.filters])
     if record == "outlet_test":
-        return _not_among("outlet", outlets_of(body), _fitted_outlets(settings))
+        return _not_among("outlet", outlets_of(body), fitted_outlets(settings))
     if record == "service" and body.get("passed") is False and body.get("filter") is not None:
         return _not_among("filter", [body["filter"]], [f.id for f in settings.filters])
     if record == "service" and body.get("duty") is not None:

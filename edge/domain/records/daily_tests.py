@@ -9,11 +9,11 @@ from typing import Any, Final
 
 from edge.domain.messages import Message, Value, both, duration, name, names, number, part, say, text
 from edge.domain.records.basins import basin_of, ports_of, through_all
+from edge.domain.records.forms import SHORTEST_S
 from edge.domain.settings import DailyTest, Settings
 
 #: what one channel port can give; a slower or a lesser delivery is a failure, a quicker or a greater one a slip of the pen.
 #: Our own bounds, no published source: a hand with a stopwatch measures no less than a second
-LEAST_S: Final = 1.0
 MOST_ML: Final = 10_000.0
 
 
@@ -183,7 +183,7 @@ def _read(port: Any, test: DailyTest, fitted: int) -> tuple[int | None, float | 
     if seconds is None or ml is None:
         lacks = "daily_test.port_without_seconds" if seconds is None else "daily_test.port_without_volume"
         return ident, ml, seconds, why or say(lacks, given=given)
-    if seconds < LEAST_S or ml > MOST_ML:
+    if seconds < SHORTEST_S or ml > MOST_ML:
         why = why or say("daily_test.port_cant_be", port=_port(ident), volume=_ml(ml), time=_time(seconds))
     return ident, ml, seconds, why
 

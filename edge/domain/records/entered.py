@@ -22,7 +22,7 @@ from edge.domain.readings import CONTACT_WORDS, KIND_OF, UNIT_OF, Kind, Role, Sa
 from edge.domain.records.book import HEAT_OFF, POWER_UP, RecordBook
 from edge.domain.records.counting import perhaps
 from edge.domain.records.fact import Fact
-from edge.domain.records.seen import is_alarming, role_of, word_of
+from edge.domain.records.seen import ends_sight, is_alarming, role_of, word_of
 from edge.domain.roles import ROLES
 from edge.domain.sensing.point_monitor import PointMonitor
 from edge.domain.settings import Point, Settings
@@ -74,14 +74,15 @@ class Entered:
 
     def judge(self, body: Mapping[str, Any], at_ms: int, now: Now) -> Message | None:
         """Why an entered reading doesn't count; None where it does."""
-        named, alarming = body.get("point"), role_of(self._book.settings, body)
-        if is_alarming(self._book.settings, "entered_reading", body):
+        named, settings = body.get("point"), self._book.settings
+        alarming = role_of(settings, body)
+        if is_alarming(settings, "entered_reading", body):
             return None
-        if alarming is not None and (
-            entered_value(alarming, body) is None
-            or self._book.seen(alarming) is not None  # whoever says that it is over
-        ):
+        if alarming is not None and entered_value(alarming, body) is None:
             return _why_no_value(alarming, body, "")
+        seen = None if alarming is None else self._book.seen(alarming)
+        if seen is not None and ends_sight(settings, body, at_ms, seen):
+            return None  # whoever says that it is over
         if named is None:
             return self._why_not_by_role(body, at_ms, now)
         point = self._points.get(str(named))
@@ -91,6 +92,8 @@ class Entered:
         if body.get("role") not in (None, point.role):
             return say("entered.other_role", point=name(point.id), quoted=text(repr(body["role"])))
         if not point.by_people:
+            if seen is not None and alarming is not None:
+                return say("entered.of_another", value=text(str(seen.body["value"])), by=seen.by, role=name(alarming))
             return say("entered.by_sensor", point=name(point.id))
         if now.trusted and now.wall_ms - at_ms > point.stale_after_ms:
             return _why_not(point, body) or say("entered.too_old_for_point")

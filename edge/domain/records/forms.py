@@ -1,7 +1,7 @@
 """The form of every record: which keys it has, what each may be, which it can't do without. Plain data, and one reader of it.
 
-API and command line refuse what doesn't fit, with the nearest key. A record that comes by a replay is kept all the same and does not
-count (edge/domain/records/counting.py). What only a station can tell (which filters it has, which order is right) is judged there.
+API and command line refuse what doesn't fit, with the nearest key (border.py). A record that comes by a replay is kept all the same and
+does not count (edge/domain/records/counting.py). What only a station can tell (which filters it has, which order is right) is judged there.
 """
 
 from __future__ import annotations
@@ -9,7 +9,7 @@ from __future__ import annotations
 import difflib
 import re
 from calendar import monthrange
-from collections.abc import Callable, Iterator, Mapping, Sequence
+from collections.abc import Callable, Iterator, Mapping
 from datetime import date
 from math import isfinite
 from types import MappingProxyType
@@ -24,9 +24,10 @@ LONGEST_NOTE: Final = 2_000
 #: names in a list: filters, and the like
 MOST_NAMES: Final = 20
 MOST_PORTS: Final = 200
-_BARE: Final = re.compile(r"\s*[-+\N{MINUS SIGN}]?[0-9]+([.,][0-9]*)?\s*")
 #: a date as ISO 8601 writes it: whoever writes 03/04/2027 means one of two days
 _DATE: Final = re.compile(r"(20[0-9]{2})-([0-9]{2})(?:-([0-9]{2}))?")
+#: no channel port delivers its volume sooner [s] (our own number)
+SHORTEST_S: Final = 1.0
 #: keys that are two words for one thing
 SAME: Final = (("filters", "filter"), ("outlet", "of"))
 
@@ -106,7 +107,7 @@ FORMS: Final[Mapping[str, Form]] = MappingProxyType(
                 "channel_ports": Key("ports", 'what each measured port gave: [{"port": 3, "seconds": 11.8}], with "ml" '
                                      "where it isn't the volume of the station file"),
                 "checked": Key("names", "the station file's other check items that were found well: [daily_test] also"),
-                "failed": Key("names", "those that weren't"),
+                "failed": Key("names", "the check items that were not found well"),
                 "basin": Key("line", "id of the basin, whose ports are numbered from 1; left out: all, numbered through all basins"),
             },
             (("passed", "channel_ports", "failed"),),
@@ -202,7 +203,7 @@ FORMS: Final[Mapping[str, Form]] = MappingProxyType(
             "Something was read by eye.",
             {
                 "point": Key("line", "id of the point that people read"),
-                "role": Key("line", "or the role that [not_fitted] names"),
+                "role": Key("line", "the role of what was read, that [not_fitted] names"),
                 "value": Key("reading", 'what was read, with its unit, such as "44 psi"; of a contact its word'),
                 "unit": Key("line", "unit of a bare value"),
                 "instrument": Key("line", "what it was read from"),
@@ -264,7 +265,7 @@ FORMS: Final[Mapping[str, Form]] = MappingProxyType(
         "reset": Form("An alarm that stays until somebody resets it is over.", {"alarm": ALARM, "why": WHY}, (("alarm",),)),
         "shelve": Form(
             "An alarm is put aside for a while.",
-            {"alarm": ALARM, "minutes": Key("number", "for how long", 0.0, 1440.0), "why": WHY},
+            {"alarm": ALARM, "minutes": Key("number", "for how long", 1.0, 1440.0), "why": WHY},
             (("alarm",), ("minutes",)),
         ),
         "unshelve": Form("A shelf ends.", {"alarm": ALARM, "why": WHY}, (("alarm",),)),
@@ -288,7 +289,7 @@ FORMS: Final[Mapping[str, Form]] = MappingProxyType(
 PORT: Final[Mapping[str, Key]] = MappingProxyType(
     {
         "port": Key("whole", "its number", 1, MOST_PORTS),
-        "seconds": Key("number", "how long it took", 0.0, 86_400.0),
+        "seconds": Key("number", "how long it took", SHORTEST_S, 86_400.0),
         "ml": Key("number", "millilitres", 0.0, 1e6),
     }
 )
@@ -410,7 +411,7 @@ def faults(body: Mapping[str, Any]) -> Iterator[Fault]:
         ):
             yield Fault(
                 other,
-                f"it is {_shown(body[other])} beside {one} {_shown(body[one])}",
+                f"it is {shown(body[other])} beside {one} {shown(body[one])}",
                 f"{one} or {other}, not both: they mean the same",
                 f"Leave {other} out",
             )
@@ -453,54 +454,6 @@ def is_name(given: object) -> TypeGuard[str]:
     return isinstance(given, str) and bool(given.strip()) and len(given) <= LONGEST_NAME and given.isprintable()
 
 
-def refuse(body: Mapping[str, Any], basins: Sequence[str] | None = None) -> None:
-    """Refuse a body that doesn't fit its form. `basins`: those of the station file, where they are known.
-
-    Raises:
-        RecordRefused: for the first fault, as a sentence.
-    """
-    record = known(body)
-    made = [Fault(str(k), "the station itself says that", "only what people know", "Leave it out")
-            for k in body if k in KEPT or k in SIGNED or k in FORMS[record].made]  # fmt: skip
-    empty = [Fault(str(k), "it is null", "a value", "Leave it out") for k, v in body.items() if v is None and k != "at"]
-    for fault in (*made, *empty, *faults(body), *_bare(body), *_no_basin(body, basins)):
-        raise RecordRefused(
-            fault.what, where=f"record '{record}', {fault.key[:60]}", expected=fault.expected, do=fault.do
-        )
-
-
-def _no_basin(body: Mapping[str, Any], basins: Sequence[str] | None) -> Iterator[Fault]:
-    """A basin that isn't there."""
-    named = body.get("basin")
-    if basins is None or named is None or named in basins:
-        return
-    near = next(iter(difflib.get_close_matches(str(named)[:60], basins, 1)), None)
-    hint = f"; nearest: {near!r}" if near else ""
-    expected = f"one of {', '.join(basins)}{hint}" if basins else "no basin: the station file has none"
-    yield Fault("basin", f"there is no basin {_shown(named)} at this station", expected, "Correct it, or leave it out")
-
-
-def _bare(body: Mapping[str, Any]) -> Iterator[Fault]:
-    """A value that was read and has no unit."""
-    value = body.get("value")
-    is_bare = is_number(value) or (isinstance(value, str) and _BARE.fullmatch(value) is not None)
-    if is_bare and body.get("unit") is None:
-        yield Fault("value", f"{value} has no unit", 'a value with its unit, such as "44 psi"', "Add the unit")
-    for key, known in FORMS[str(body["record"])].keys.items():
-        value = body.get(key)
-        told = [(key, value)] if known.kind == "quantity" else []
-        if known.kind == "pairs" and isinstance(value, list):
-            pairs = [pair for pair in value if isinstance(pair, Mapping)]
-            told = [(f"{key}.{name}", one) for pair in pairs for name, part in pair.items() for one in _several(part)]
-        for where, one in told:
-            if is_number(one):
-                yield Fault(where, f"{one} has no unit", KINDS["quantity"][1], "Add the unit, in quotes")
-
-
-def _several(value: Any) -> list[Any]:
-    return value if isinstance(value, list) else [value]
-
-
 def _unknown(key: str, record: str, known: list[str]) -> Fault:
     near = nearest(key, known)
     hint = f"; nearest: {near!r}" if near else ""
@@ -529,16 +482,16 @@ def nearest(key: str, known: list[str]) -> str | None:
 def _held(where: str, value: Any, key: Key) -> Iterator[Fault]:
     fits, words = KINDS[key.kind]
     if not fits(value):
-        yield Fault(where, f"it is {_shown(value)}", _hint(value, key) or words)
+        yield Fault(where, f"it is {shown(value)}", _hint(value, key) or words)
         return
     if key.words and value not in key.words:
-        yield Fault(where, f"it is {_shown(value)}", f"one of {', '.join(key.words)}")
+        yield Fault(where, f"it is {shown(value)}", f"one of {', '.join(key.words)}")
     if key.kind in ("number", "whole") and not key.low <= value <= key.high:
-        yield Fault(where, f"it is {_shown(value)}", f"{key.low:g} to {key.high:g}")
+        yield Fault(where, f"it is {shown(value)}", _span(key))
     keys, needed = _PARTS.get(key.kind, ({}, ()))
     for one in value if keys else ():
         if not isinstance(one, Mapping):
-            yield Fault(where, f"{_shown(one)} is in it", words)
+            yield Fault(where, f"{shown(one)} is in it", words)
             continue
         for name, part in one.items():
             if name not in keys:
@@ -550,6 +503,10 @@ def _held(where: str, value: Any, key: Key) -> Iterator[Fault]:
                 yield Fault(f"{where}.{name}", MISSING, keys[name].says, "Add it")
 
 
+def _span(key: Key) -> str:
+    return f"{key.low:g} to {key.high:g}" if key.high <= 1e9 else f"{key.low:g} or more"
+
+
 def _hint(value: Any, key: Key) -> str:
     """How a text that was meant as a list is written."""
     if key.kind != "names" or not isinstance(value, str) or not value.strip():
@@ -558,7 +515,7 @@ def _hint(value: Any, key: Key) -> str:
     return f"a list, such as [{listed}]"
 
 
-def _shown(value: Any) -> str:
+def shown(value: Any) -> str:
     text = repr(value)
     return text if len(text) <= 60 else text[:60] + "…"
 
@@ -566,4 +523,4 @@ def _shown(value: Any) -> str:
 def held(key: Key) -> str:
     """What a key may hold, for people."""
     kind = ", ".join(key.words) or KINDS[key.kind][1]
-    return f"{kind}, {key.low:g} to {key.high:g}" if key.kind in ("number", "whole") and key.high < 1e9 else kind
+    return f"{kind}, {_span(key)}" if key.kind in ("number", "whole") and key.high != 1e9 else kind

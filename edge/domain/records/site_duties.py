@@ -102,6 +102,12 @@ def cant_be_compared(body: Mapping[str, Any], level: Level | None) -> bool:
     return value is None or (told is not None and told[0] == ">" and value < level.value)
 
 
+def is_other_quantity(body: Mapping[str, Any], level: Level) -> bool:
+    """Is it a result in a unit in which it can't be told whether it is above a level?"""
+    told = result_of(body)
+    return told is not None and bool(told[1].unit) and _in_unit_of(level, told[1]) is None
+
+
 def why_not(duties: Mapping[str, Duty], body: Mapping[str, Any]) -> Message | None:
     """Why a service doesn't count for a duty that has levels; None where it does, or is of none."""
     duty = duties.get(str(body.get("duty")))

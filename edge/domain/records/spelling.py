@@ -34,12 +34,24 @@ def ports(texts: Iterable[str], where: str) -> list[dict[str, Any]]:
     return found
 
 
+def is_seq(text: object) -> bool:
+    """Is it an entry's number as people write it?
+
+    >>> is_seq("#65"), is_seq("65"), is_seq("65th")
+    (True, True, False)
+    """
+    return isinstance(text, str) and re.fullmatch(r" *#? *[0-9]{1,15} *", text, re.ASCII) is not None
+
+
 def spelt_out(body: dict[str, Any]) -> dict[str, Any]:
-    """A body in which `channel_ports` may be a text, or texts: as its form has it.
+    """A body in which `channel_ports` may be a text, or texts, and `of` of a correction "#65": as its form has it.
 
     Raises:
         RecordRefused: a text that is no port.
     """
+    of = body.get("of")
+    if body.get("record") == "correction" and isinstance(of, str) and is_seq(of):
+        return body | {"of": int(of.strip(" #"))}
     told = body.get("channel_ports")
     texts = [told] if isinstance(told, str) else told
     if not isinstance(texts, list) or not texts or not all(isinstance(one, str) for one in texts):

@@ -72,7 +72,7 @@ def why_not(book: RecordBook, at_ms: int, body: Mapping[str, Any], now: Now) -> 
             record=name(opened.record),
             before=duration(max(at_ms - opened_ms, 0)),
         )
-    return None if step == FINISHED else _tested_before(book, at_ms)
+    return None if step == FINISHED else _tested_before(book, began, at_ms)
 
 
 def worked_out(book: RecordBook, at_ms: int, body: Mapping[str, Any], now: Now) -> dict[str, Any]:
@@ -109,15 +109,19 @@ def denied(body: Mapping[str, Any]) -> str | None:
 def in_path(book: RecordBook) -> Fact | None:
     """The last fact by which disinfectant is in the water path, or may be: a contact that has begun or ended, or what wasn't drained,
     rinsed, or free of residue. It binds, whatever date it has, until a treatment is done that comes after it in the journal and not
-    before it by date.
+    before it by date. What somebody said was left undone binds also where the version of then kept it as not counting.
     """
     found: Fact | None = None
     for fact in book.facts:
-        if found is not None and is_done_treatment(fact) and fact.at_ms >= found.at_ms:
+        if fact.record != "water_path_treatment":
+            continue
+        if found is not None and is_done_treatment(fact) and denied(fact.body) is None and fact.at_ms >= found.at_ms:
             found = None
-        elif fact.record == "water_path_treatment" and fact.counts:
+        elif fact.counts:
             is_open = fact.body.get("done") is False or leaves_disinfectant(fact.body)
             found = fact if is_open else found
+        elif denied(fact.body) is not None and not (fact.body.get("counts") or fact.body.get("stands")):
+            found = fact  # nobody took it back: it never counted
     return found
 
 
@@ -176,11 +180,12 @@ def _since_ms(book: RecordBook, before: Fact, at_ms: int, now: Now) -> int | Non
     return None if before.doubt or not now.trusted else at_ms - before.at_ms
 
 
-def _tested_before(book: RecordBook, at_ms: int) -> Message | None:
+def _tested_before(book: RecordBook, began: int, at_ms: int) -> Message | None:
+    """Had the daily test of the day on which the contact began, or ended, passed by its end? What was tested since says nothing of that."""
+    days = {local_date(began, book.zone), local_date(at_ms, book.zone)}
     for basin in book.settings.judged_basins or (None,):
-        test = book.tested(basin)
-        that_day = test is not None and local_date(test.at_ms, book.zone) == local_date(at_ms, book.zone)
-        if test is None or not that_day or test.at_ms > at_ms or not book.passed(test, basin):
+        test = book.tested(basin, at_ms)
+        if test is None or local_date(test.at_ms, book.zone) not in days or not book.passed(test, basin):
             return say("record.not_tested_before")
     return None
 

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from edge.domain.entries import Now
-from edge.domain.messages import Message, both, duration, name, part, say, text
+from edge.domain.messages import Message, ago, both, name, part, say, text
 from edge.domain.readings import CONTACT_WORDS, Role
 from edge.domain.records.entered import entered_value
 from edge.domain.station.judged import BY_EYE, UNKNOWN, UNMET, Judged, by_fact
@@ -64,11 +64,12 @@ def contact(view: View, role: Role, now: Now, ask: Message) -> Judged:
     return Judged(BY_EYE if is_fine else UNMET, read_by, seq=seq, evidence_ms=at_ms, ask=None if is_fine else ask)
 
 
-def seen(view: View, role: Role, now: Now, ask: Message) -> Judged | None:
-    """The condition of a role of which somebody saw something alarming; None where nobody did, or somebody saw since that it is over."""
-    last = view.book.seen(role)
+def seen(view: View, role: Role, now: Now, ask: Message, outlet: str | None = None) -> Judged | None:
+    """The condition of a role (of this outlet) of which somebody saw something alarming; None where nobody did, or it is over since."""
+    last = view.book.seen(role, outlet)
     if last is None:
         return None
-    since = duration(max(now.wall_ms - last.at_ms, 0))
+    since = ago(max(now.wall_ms - last.at_ms, 0))
     what = say("by_eye.seen", value=text(str(last.body["value"])), by=last.by, since=since)
-    return by_fact(UNMET, what, last, both(ask, say("by_eye.seen.ask", role=name(role))))
+    over = say("by_eye.seen.ask", role=name(role)) if outlet is None else say("outlet.seen.ask", outlet=name(outlet))
+    return by_fact(UNMET, what, last, both(ask, over))

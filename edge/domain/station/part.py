@@ -168,6 +168,10 @@ class Part:
         """What to do about those of its alarms that stand, by id, where that is more than their rows know."""
         return {}
 
+    def consequences(self, now: Now) -> Mapping[str, Message]:
+        """What follows from those of its alarms that stand, by id, where that isn't what their rows say."""
+        return {}
+
     def alarm_ids(self) -> Iterable[str]:
         """The alarms that this station has because of it, whoever sets them."""
         return ()

@@ -17,7 +17,7 @@ from edge.domain.alarms.system import AlarmSystem
 from edge.domain.dates import Dates
 from edge.domain.entries import Draft, Entry, Now, Stamp, rfc3339, wall_ms_of
 from edge.domain.entry_bodies import DutyDroppedBody
-from edge.domain.messages import Message, as_json, message_body
+from edge.domain.messages import Message, as_json, lasting, message_body
 from edge.domain.readings import Reading, Sample
 from edge.domain.records import treatments
 from edge.domain.records.bodies import as_draft_body, form_fault
@@ -43,7 +43,7 @@ from edge.domain.station.verdict_memory import VerdictMemory
 from edge.domain.station.view import View
 
 #: changes when the meaning of state() changes; snapshots of another version are rebuilt from the journal
-FOLD_VERSION: Final = 13
+FOLD_VERSION: Final = 14
 
 
 class Station:
@@ -187,7 +187,7 @@ class Station:
     def settings_changed(self, before: Mapping[str, Message], now: Now) -> list[Draft]:
         """These settings have come into force; `before` is what was owed under those before (owed())."""
         self._asking.begin(now)
-        gone = dropped.dropped(before, self._asking.judged(now))
+        gone = {i: lasting(why, now.wall_ms) for i, why in dropped.dropped(before, self._asking.judged(now)).items()}
         if gone:
             body: DutyDroppedBody = {
                 "owed": {ident: self.view.words.text(why) for ident, why in gone.items()},
@@ -213,14 +213,19 @@ class Station:
         """Every alarm, also when normal: shape in edge/snapshot.py."""
         found = self.desk.published(now)
         responses: dict[str, Message] = {}
+        consequences: dict[str, Message] = {}
         for part in self.parts.of_alarms:
             responses |= part.responses(now)
+            consequences |= part.consequences(now)
         for ident, one in found.items():
             cause = one["cause"]
             one["cause"], one["msg"] = self.view.words.text(cause), None if cause is None else as_json(cause)
             one |= self._rows[ident]
             if ident in responses and one["active"]:
                 one["response"], one["response_msg"] = self.view.words.text(responses[ident]), as_json(responses[ident])
+            if ident in consequences and one["active"]:
+                said = consequences[ident]
+                one["consequence"], one["consequence_msg"] = self.view.words.text(said), as_json(said)
         for part in self.parts.of_alarms:
             for ident, due in part.next_due().items():
                 found[ident]["duty"] = published.duty(due, self.view.words)

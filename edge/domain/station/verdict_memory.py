@@ -6,7 +6,7 @@ from collections.abc import Mapping, Sequence
 from typing import Any
 
 from edge.domain.entry_bodies import VerdictBody
-from edge.domain.messages import listed, name, part, say
+from edge.domain.messages import lasting, listed, name, part, say
 from edge.domain.station.judged import UNKNOWN, UNMET, Judged, of_basin, verdict_word
 from edge.domain.words.saying import Words
 
@@ -39,7 +39,7 @@ class VerdictMemory:
             return None
         states = {ident: one.state for ident, one in judged.items()}
         why = [
-            say("condition.why", condition=name(ident), text=part(one.text))
+            say("condition.why", condition=name(ident), text=part(lasting(one.text, wall_ms)))
             for ident, one in judged.items()
             if one.state in (UNMET, UNKNOWN)
         ]

@@ -49,6 +49,8 @@ class Language(NamedTuple):
         last: what joins the parts of a list that are there together.
         days: the unit of an age of two days and more.
         days_ago: the same behind a preposition ("vor 5 Tagen"); "" where it is the same word.
+        ago, on: how what has been is said, by how long ago it was and by its date and time.
+        left, until: how what is to come is said, by how long it is until then and by its date and time.
         lowers: titles of roles and records begin with a small letter within a sentence.
     """
 
@@ -62,6 +64,10 @@ class Language(NamedTuple):
     last: str = " and "
     days: str = "days"
     days_ago: str = ""
+    ago: str = "{} ago"
+    on: str = "on {}"
+    left: str = "{} left"
+    until: str = "until {}"
     lowers: bool = False
 
     def digits(self, written: str) -> str:

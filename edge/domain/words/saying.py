@@ -8,6 +8,8 @@ is to be said, where it isn't said as usual:
     {u:.2g own}       a quantity in the unit of its point, without the unit's name
     {litres:.1f L}    a volume in litres
     {since:ago}       a duration behind a preposition, where the language has another form there
+    {since:when}      how long ago something was ("5 min ago"); in what is kept, when it was ("on 2026-03-16 06:12")
+    {left:until}      how long it is until something ("5 min left"); in what is kept, until when
     {points:and}      a list, joined by " and "; by ", " where nothing is said
     {advice:lower}    a message or name whose first letter is small here
     {record:spaced}   a name with spaces for underscores
@@ -103,6 +105,12 @@ class Words:
             return self.language.titled(spec, str(plain)) if spec in TITLED else _spelled(str(plain), spec)
         if kind == "moment":
             return self._moment(plain, spec)
+        if kind in ("ago", "left") or spec in (
+            "when",
+            "until",
+        ):  # a duration, in a journal that is older than these kinds
+            age = age_text(round(plain * 1000.0), (spec == "when" and self.language.days_ago) or self.language.days)
+            return (self.language.left if spec == "until" else self.language.ago).format(age)
         if kind == "duration" and spec in ("", "ago"):
             return age_text(round(plain * 1000.0), (spec and self.language.days_ago) or self.language.days)
         return self.language.digits(self._number(value, spec))
@@ -141,7 +149,9 @@ class Words:
         there = datetime.fromtimestamp(wall_ms / 1000.0, UTC).astimezone(self._zone)
         if spec == "date":
             return there.date().isoformat()
-        return there.strftime("%H:%M") + (there.isoformat()[-6:] if _comes_twice(there) else "")
+        time = there.strftime("%H:%M") + (there.isoformat()[-6:] if _comes_twice(there) else "")
+        said = {"when": self.language.on, "until": self.language.until}.get(spec, "{}")
+        return said.format(time if spec not in ("when", "until") else f"{there.date().isoformat()} {time}")
 
 
 def _comes_twice(there: datetime) -> bool:

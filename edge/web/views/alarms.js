@@ -5,9 +5,9 @@ import { timeOf } from "../book.js";
 import { button, draw, keep, make, markOf, part, put, section, set, show as toggle } from "../dom.js";
 import { ask } from "../line.js";
 import { acknowledge, dialog, record } from "../people.js";
-import { PRIORITIES, age, alarmName, alarmState, atHour, clockTime, lasting, nowMs, rank, nextDay, sentence, wantsAnswer } from "../told.js";
+import { figure, say } from "../say.js";
+import { PRIORITIES, age, alarmName, alarmState, atHour, because, clockTime, lasting, nextDay, nowMs, priorityName, rank, sentence, wantsAnswer } from "../told.js";
 
-export const title = "Alarms";
 export const mark = "medium";
 
 const LATELY = 12;
@@ -18,11 +18,11 @@ let seen = {};
 export function mount(root) {
   seen = { version: -1, read: false };
   at.none = make("p", "calm", markOf("met"), make("span", "none-text"));
-  at.standing = section("alarms", "standing", "Stands now", at.none, make("ul", "alarm-list"));
-  at.over = section("alarms", "over", "Came and went, nobody has answered yet", make("ul", "alarm-list"));
-  at.aside = section("alarms", "aside", "Put aside", make("ul", "alarm-list"));
-  at.lately = section("panel", "lately", "Lately", make("ol", "entries"), make("p", "quiet"));
-  at.figures = section("panel", "figures", "How the alarms have performed", make("p", "quiet"), make("table", "figures"));
+  at.standing = section("alarms", "standing", say("alarms.standing"), at.none, make("ul", "alarm-list"));
+  at.over = section("alarms", "over", say("alarms.over"), make("ul", "alarm-list"));
+  at.aside = section("alarms", "aside", say("alarms.aside"), make("ul", "alarm-list"));
+  at.lately = section("panel", "lately", say("alarms.lately"), make("ol", "entries"), make("p", "quiet"));
+  at.figures = section("panel", "figures", say("alarms.figures"), make("p", "quiet"), make("table", "figures"));
   root.append(at.standing, at.over, at.aside, make("div", "columns", at.lately, at.figures));
   askFigures();
 }
@@ -50,7 +50,7 @@ export function show(app) {
   const over = lit.filter((a) => !a.active && !ASIDE.includes(a.state));
   const standing = lit.filter((a) => a.active && !ASIDE.includes(a.state));
   toggle(at.none, standing.length === 0);
-  put(part(at.none, "none-text"), !news ? "Not known yet." : isLost ? "None when last heard; not known now." : "None.");
+  put(part(at.none, "none-text"), say(!news ? "alarms.not_known" : isLost ? "alarms.none_when_heard" : "alarms.none"));
   toggle(part(at.none, "mark"), news && !isLost);
   for (const [place, alarms] of [[at.standing, ordered(standing)], [at.over, ordered(over)], [at.aside, ordered(aside)]]) {
     keep(part(place, "alarm-list"), alarms, (a) => a.id, (a) => create(app, a.id), (element, a) => update(element, a, isLost));
@@ -65,10 +65,10 @@ const RESTING = "over";
 function create(app, ident) {
   const its = () => app.line.news.alarms[ident];
   const buttons = make("div", "buttons",
-    button("answer main", "Acknowledge", () => askAnswer(its())),
-    button("reset", "Reset", () => askReset(its())),
-    button("shelve", "Put aside…", () => askShelve(its())),
-    button("unshelve", "Take back", () => askBack(its())));
+    button("answer main", say("alarms.acknowledge"), () => askAnswer(its())),
+    button("reset", say("alarms.reset"), () => askReset(its())),
+    button("shelve", say("alarms.shelve"), () => askShelve(its())),
+    button("unshelve", say("alarms.unshelve"), () => askBack(its())));
   const texts = make("div", "texts", make("p", "cause"), make("p", "response"), make("p", "consequence"), make("p", "facts"));
   return make("li", "alarm", make("p", "head", markOf(), make("span", "title", make("span", "what"), make("span", "priority"))), texts, buttons);
 }
@@ -79,10 +79,10 @@ function update(element, a, isLost) {
   element.classList.toggle("follows", Boolean(a.consequence_of));
   draw(part(element, "mark"), isAside ? "aside" : !a.active ? "gone" : PRIORITIES.includes(a.priority) ? a.priority : "low");
   put(part(element, "what"), alarmName(a.id));
-  put(part(element, "priority"), `${a.priority || "low"} priority`);
+  put(part(element, "priority"), say("alarms.priority", { priority: priorityName(a.priority || "low") }));
   put(part(element, "cause"), sentence(a.cause));
-  put(part(element, "response"), a.active && a.response ? `Do: ${a.response}` : "");
-  put(part(element, "consequence"), a.active && a.consequence ? `Else: ${a.consequence}` : "");
+  put(part(element, "response"), a.active && a.response ? say("alarms.do", { what: a.response }) : "");
+  put(part(element, "consequence"), a.active && a.consequence ? say("alarms.else", { what: a.consequence }) : "");
   put(part(element, "facts"), factsOf(a).join(" · "));
   const actions = { answer: wantsAnswer(a), reset: /^latched/.test(a.state), shelve: a.active && !isAside, unshelve: isAside };
   for (const [name, is] of Object.entries(actions)) {
@@ -94,31 +94,36 @@ function update(element, a, isLost) {
 }
 function factsOf(a) {
   const facts = [sentence(alarmState(a.state))];
-  if (a.since) facts.push(`since ${a.since_at_latest ? "at the latest " : ""}${clockTime(a.since)}`);
-  if (a.first_out) facts.push("came first");
-  if (a.active && a.respond_within_s && wantsAnswer(a)) facts.push(`to be dealt with within ${lasting(a.respond_within_s * 1000)}`);
-  if (a.again) facts.push(`announced again ${a.again} times${a.escalated ? ", its priority raised" : ""}`);
-  if (a.crossings > 1) facts.push(`came ${a.crossings} times`);
-  if (a.aside_by) facts.push(`put aside by ${a.aside_by}${a.aside_until ? ` until ${clockTime(a.aside_until)}` : ""}${a.aside_why ? `: ${a.aside_why}` : ""}`);
-  if (a.acknowledged_by) facts.push(`seen by ${a.acknowledged_by}`);
-  if (a.consequence_of) facts.push(`follows from ${alarmName(a.consequence_of)}`);
-  if (a.latching) facts.push("stays until somebody resets it");
+  if (a.since) facts.push(say(a.since_at_latest ? "alarms.since_at_latest" : "alarms.since", { at: clockTime(a.since) }));
+  if (a.first_out) facts.push(say("alarms.came_first"));
+  if (a.active && a.respond_within_s && wantsAnswer(a)) facts.push(say("alarms.within", { span: lasting(a.respond_within_s * 1000) }));
+  if (a.again) facts.push(say(a.escalated ? "alarms.again_raised" : "alarms.again", { n: a.again }));
+  if (a.crossings > 1) facts.push(say("alarms.came", { n: a.crossings }));
+  if (a.aside_by) facts.push(asideText(a));
+  if (a.acknowledged_by) facts.push(say("alarms.seen_by", { by: a.acknowledged_by }));
+  if (a.consequence_of) facts.push(say("alarms.follows_from", { alarm: alarmName(a.consequence_of) }));
+  if (a.latching) facts.push(say("alarms.latching"));
   if (a.duty) facts.push(a.duty.text);
   return facts;
+}
+
+function asideText(a) {
+  const text = a.aside_until ? say("alarms.aside_until", { by: a.aside_by, at: clockTime(a.aside_until) }) : say("alarms.aside_by", { by: a.aside_by });
+  return because(text, a.aside_why);
 }
 
 // -- what people do about one
 function askAnswer(a) {
   dialog({
-    title: "Acknowledge", text: `${alarmName(a.id)}: acknowledging says that you have seen it. Its cause stays until it is mended.`,
-    choices: [{ text: "I have seen it", value: "seen", isMain: true }],
+    title: say("alarms.acknowledge"), text: say("alarms.acknowledge_text", { alarm: alarmName(a.id) }),
+    choices: [{ text: say("alarms.have_seen"), value: "seen", isMain: true }],
     send: (value, signed) => acknowledge(a.id, signed),
   });
 }
 function askReset(a) {
   dialog({
-    title: "Reset", text: `${alarmName(a.id)} stays until somebody resets it. Do so once its cause is gone and you have looked.`, why: "What was found (may be left out)",
-    choices: [{ text: "Reset it", value: "reset", isMain: true }],
+    title: say("alarms.reset"), text: say("alarms.reset_text", { alarm: alarmName(a.id) }), why: say("alarms.found"),
+    choices: [{ text: say("alarms.reset_it"), value: "reset", isMain: true }],
     send: (value, signed, why) => record("reset", { alarm: a.id, ...(why ? { why } : {}) }, signed),
   });
 }
@@ -129,19 +134,19 @@ export function minutesToTomorrow(now) {
 }
 function askShelve(a) {
   const tomorrow = minutesToTomorrow(nowMs());
-  const choices = [10, 60, 480].map((minutes) => ({ text: minutes < 60 ? `${minutes} min` : `${minutes / 60} h`, value: minutes }));
-  choices.push({ text: `until ${clockTime(nowMs() + tomorrow * 60e3)}`, value: tomorrow });
+  const choices = [10, 60, 480].map((minutes) => ({ text: lasting(minutes * 60e3), value: minutes }));
+  choices.push({ text: say("alarms.until", { at: clockTime(nowMs() + tomorrow * 60e3) }), value: tomorrow });
   dialog({
-    title: "Put aside", text: `${alarmName(a.id)} says nothing until then, here or anywhere else. What it warns of goes on; READY still goes by it.`,
-    why: "Why", must: true, choices,
+    title: say("alarms.put_aside"), text: say("alarms.shelve_text", { alarm: alarmName(a.id) }),
+    why: say("alarms.why"), must: true, choices,
     send: (minutes, signed, why) => record("shelve", { alarm: a.id, minutes, why }, signed),
   });
 }
 function askBack(a) {
   const isShelved = a.state === "shelved";
   dialog({
-    title: "Take back", text: `${alarmName(a.id)} speaks again from now on.`, why: "Why (may be left out)",
-    choices: [{ text: "Take it back", value: "back", isMain: true }],
+    title: say("alarms.unshelve"), text: say("alarms.back_text", { alarm: alarmName(a.id) }), why: say("alarms.why_perhaps"),
+    choices: [{ text: say("alarms.take_it_back"), value: "back", isMain: true }],
     send: (value, signed, why) => record(isShelved ? "unshelve" : "in_service", { alarm: a.id, ...(why ? { why } : {}) }, signed),
   });
 }
@@ -161,33 +166,35 @@ function showLately(app) {
     put(item.firstChild, clockTime(timeOf(e)));
     put(part(item, "text"), entryText(e));
   });
-  put(part(at.lately, "quiet"), entries.length ? "All of it stands in the record." : "Nothing in what has been read of the record.");
+  put(part(at.lately, "quiet"), say(entries.length ? "alarms.all_in_record" : "alarms.nothing_read"));
 }
 
-// what, its figure, how it is said
-const n = (value) => (Number.isInteger(value) ? String(value) : value.toFixed(value < 10 ? 2 : 1));
-const percent = (value) => `${n(value)} %`;
+// how each figure is said
+const n = (value) => figure(value, Number.isInteger(value) ? 0 : value < 10 ? 2 : 1);
+const percent = (value) => say("size.percent", { n: n(value) });
 const count = (value) => String(Object.keys(value).length);
-const FIGURES = [
-  ["announced", "Announced", n], ["per_day", "A day, on an average", n], ["most_in_period", "In ten minutes, at the most", n],
-  ["periods_over", "Ten minutes with too many", percent], ["hours_over", "Hours with too many", percent], ["flooded", "Time in floods", percent],
-  ["chattering", "Alarms that chatter", count], ["fleeting", "Fleeting alarms", count], ["stale", "Stood for more than a day", count],
-  ["most_standing", "Stood at one time, at the most", n],
-];
+const FIGURES = {
+  announced: n, per_day: n, most_in_period: n, periods_over: percent, hours_over: percent, flooded: percent, chattering: count, fleeting: count,
+  stale: count, most_standing: n,
+};
 async function askFigures() {
   const { ok, body, trouble } = await ask("/api/1/alarms/performance");
   const place = at.figures;
   if (!place.isConnected) return;
-  if (!ok) return put(part(place, "quiet"), trouble || "The figures can't be had just now.");
+  if (!ok) return put(part(place, "quiet"), trouble || say("alarms.no_figures"));
   const days = (Date.parse(body.to) - Date.parse(body.from)) / 86400e3;
-  put(part(place, "quiet"), `The last ${Math.round(days)} days, beside the targets of ISA-18.2, IEC 62682 and EEMUA 191 (from public summaries).`);
-  const rows = FIGURES.map(([key, what, say]) => [what, say(body[key]), targetOf(body.targets[key], say), isWithin(body[key], body.targets[key])]);
-  if (body.answered_s) rows.push(["Acknowledged, half within", age(body.answered_s[0]), "", null]);
-  rows.push(["Never acknowledged", n(body.unanswered), "", null]);
-  place.querySelector("table").replaceChildren(headOf("Figure", "Value", "Target"), make("tbody", "", ...rows.map(figureRow)));
+  put(part(place, "quiet"), say("alarms.figures_of", { n: Math.round(days) }));
+  const rows = Object.entries(FIGURES).map(([key, told]) => [say(`figure.${key}`), told(body[key]), targetOf(body.targets[key], told), isWithin(body[key], body.targets[key])]);
+  if (body.answered_s) rows.push([say("figure.answered_s"), age(body.answered_s[0]), "", null]);
+  rows.push([say("figure.unanswered"), n(body.unanswered), "", null]);
+  place.querySelector("table").replaceChildren(headOf(say("figure.name"), say("figure.value"), say("figure.target")), make("tbody", "", ...rows.map(figureRow)));
 }
-const share = (value, say) => (say === percent ? percent(value) : n(value));
-const targetOf = (target, say) => (!target ? "" : target.most === 0 ? "none" : "most" in target ? `up to ${share(target.most, say)}` : `below ${share(target.below, say)}`);
+function targetOf(target, told) {
+  if (!target) return "";
+  if (target.most === 0) return say("target.none");
+  const isMost = "most" in target;
+  return say(isMost ? "target.most" : "target.below", { n: (told === percent ? percent : n)(isMost ? target.most : target.below) });
+}
 function isWithin(value, target) {
   if (!target) return null;
   const amount = typeof value === "number" ? value : Object.keys(value).length;
@@ -204,7 +211,7 @@ export function headOf(...titles) {
 function figureRow([what, value, target, isFine]) {
   const name = make("th", "", what);
   name.scope = "row";
-  const row = make("tr", "", name, make("td", "figure", value), make("td", "", [target, isFine === false ? "beyond it" : ""].filter(Boolean).join(", ")));
+  const row = make("tr", "", name, make("td", "figure", value), make("td", "", [target, isFine === false ? say("figure.beyond") : ""].filter(Boolean).join(", ")));
   if (isFine === false) row.dataset.state = "beyond";
   return row;
 }

@@ -2,32 +2,29 @@
 
 import { draw, keep, make, markOf, part, put, section, set, show as toggle } from "../dom.js";
 import { horizon } from "../horizon.js";
+import { say } from "../say.js";
 import {
   age, alarmName, clockTime, conditionName, contactWords, dayName, isToday, lasting, nowMs, pointName, rank, sentence, speed, stateName,
   timeOfDay, wantsAnswer, words,
 } from "../told.js";
 import { inWords, quantity } from "../units.js";
-import { beyondOf, isMet, mendsItself, shownOf, verdictOf, warmUntil } from "../verdict.js";
+import { beyondOf, betweenOf, isMet, mendsItself, shownOf, verdictOf, warmUntil } from "../verdict.js";
 
-export const title = "Now";
 export const mark = "ready";
 
 const FAST_GRACE_S = 3; // with a fast clock the second between two pictures is minutes, and no age
+const SHORT_WORD = 9; // letters: these fit a narrow screen
 const LONG_TASK = 64; // characters: more don't fit two lines that can be read from two metres
-const WHEN_LOST = [
-  "Don't start. Until it is heard again go by your own eyes and the maker's instructions: gauge, thermometer, filters, outlet.",
-  "Look whether the small computer beside the machine has power, and whether this screen is on the clinic's network.",
-  "If both are well, ask whoever looks after the kit: biomed, with the time that stands here.",
-];
+const WHEN_LOST = ["now.lost_do_1", "now.lost_do_2", "now.lost_do_3"];
 let at = {};
 
 export function mount(root) {
   at = { plate: plate(), call: call() };
-  at.todo = section("panel todo", "todo", "Then", make("ol", "tasks"));
-  at.conditions = section("panel", "conditions", "What READY asks for", make("ul", "conditions"));
-  at.filters = section("panel", "filters", "Filters", make("ul", "filters"));
-  at.points = section("panel", "points", "What is measured", make("ul", "points"));
-  at.reckoned = section("panel", "reckoned", "What follows from it", make("ul", "reckonings"));
+  at.todo = section("panel todo", "todo", say("now.then"), make("ol", "tasks"));
+  at.conditions = section("panel", "conditions", say("now.conditions"), make("ul", "conditions"));
+  at.filters = section("panel", "filters", say("now.filters"), make("ul", "filters"));
+  at.points = section("panel", "points", say("now.points"), make("ul", "points"));
+  at.reckoned = section("panel", "reckoned", say("now.reckoned"), make("ul", "reckonings"));
   toggle(at.todo, false);
   root.append(at.plate, at.call, make("div", "columns", make("div", "column", at.todo, at.conditions), make("div", "column", at.filters, at.points, at.reckoned)));
 }
@@ -37,15 +34,15 @@ function plate() {
   const due = make("div", "due", make("p", "due-label"), make("p", "due-time"));
   const word = make("p", "word", markOf(), make("span", "word-text"));
   const head = make("div", "plate-head", make("div", "words", word, make("p", "under")), due);
-  const lost = make("ol", "lost-do", ...WHEN_LOST.map((text) => make("li", "", text)));
+  const lost = make("ol", "lost-do", ...WHEN_LOST.map((id) => make("li", "", say(id))));
   const told = make("div", "told", make("ul", "why"), make("p", "when"));
   const element = make("section", "plate", head, first, horizon.make(), told, make("ul", "basins"), lost, make("p", "note"));
   element.id = "verdict";
-  element.setAttribute("aria-label", "May the station start?");
+  element.setAttribute("aria-label", say("now.may_it_start"));
   return element;
 }
 function call() {
-  const element = make("a", "call", markOf(), make("span", "call-text"), make("span", "call-go", "Alarms"));
+  const element = make("a", "call", markOf(), make("span", "call-text"), make("span", "call-go", say("view.alarms")));
   element.href = "#alarms";
   return element;
 }
@@ -71,10 +68,13 @@ function showPlate(shown, line) {
   element.classList.toggle("act", shown.isAct);
   draw(part(part(element, "word"), "mark"), shown.mark);
   put(part(element, "word-text"), shown.title);
-  put(part(element, "under"), shown.under || "");
+  put(part(element, "under"), shown.under);
+  // on a narrow screen a long word is smaller; what stands under it may take two lines
+  part(element, "words").style.setProperty("--letters", Math.max(shown.title.length, SHORT_WORD));
+  part(element, "words").style.setProperty("--under", Math.max(...shown.under.split(" ").map((one) => one.length), SHORT_WORD));
   const when = shown.when;
   const until = !shown.isLost && warmUntil(line.news);
-  const due = when && when.at ? when : until ? { at: until.at, label: "warm until about" } : null;
+  const due = when && when.at ? when : until ? { at: until.at, label: say("now.warm_until") } : null;
   toggle(part(element, "due"), due);
   if (due) {
     put(part(element, "due-label"), due.label + (isToday(due.at) ? "" : `, ${dayName(due.at)}`));
@@ -87,11 +87,12 @@ function showPlate(shown, line) {
     put(item.children[0], row.name);
     put(item.children[1], row.text);
   });
-  const warm = until ? ` Warm enough until about ${clockTime(until.at)} (for ${lasting(Date.parse(until.at) - nowMs())} more)${betweenOf(until)}.` : "";
-  put(part(element, "when"), (when ? when.text : "") + warm);
+  const span = until && lasting(Date.parse(until.at) - nowMs());
+  const warm = until ? say("now.warm_enough", { at: clockTime(until.at), span, range: betweenOf(until.low, until.high) }) : "";
+  put(part(element, "when"), [when ? when.text : "", warm].join(" ").trim());
   showBasins(part(element, "basins"), shown, line);
   toggle(part(element, "lost-do"), shown.isLost);
-  put(part(element, "note"), sentence((line.news && line.news.verdict.note) || "surroundings only: the maker's instructions decide the rest"));
+  put(part(element, "note"), sentence((line.news && line.news.verdict.note) || say("now.surroundings_only")));
 }
 // Of several basins a line each: its word, and the first thing to do.
 function showBasins(list, shown, line) {
@@ -101,19 +102,18 @@ function showBasins(list, shown, line) {
     const own = shownOf(b);
     set(element, "data-word", own.word);
     draw(part(element, "mark"), own.mark);
-    put(part(element, "name"), `Basin ${words(b.basin)}`);
+    put(part(element, "name"), say("now.basin", { basin: words(b.basin) }));
     put(part(element, "word"), [own.title, own.under].filter(Boolean).join(", "));
     put(part(element, "text"), b.verdict === "ready" ? "" : (b.waits_for || [])[0] || "");
   });
 }
-const betweenOf = ({ low, high }) => (low && high ? `, between ${clockTime(low)} and ${clockTime(high)}` : "");
 function whyRows(shown, line) {
   if (shown.isLost) {
-    const text = line.heardWall ? `No connection since ${clockTime(line.heardWall, true)}. What stands below is old.` : "Nothing has been heard from the station yet.";
+    const text = line.heardWall ? say("now.lost", { at: clockTime(line.heardWall, true) }) : say("unheard.never");
     return [{ at: "lost", name: "", text }];
   }
   const rows = shown.why.map((why, n) => ({ at: n, name: why.name, text: why.text }));
-  if (shown.more) rows.push({ at: "more", name: "", text: `and ${shown.more} more below` });
+  if (shown.more) rows.push({ at: "more", name: "", text: say("now.more", { n: shown.more }) });
   return rows.length ? rows : [{ at: "all", name: "", text: shown.all }];
 }
 function showFirst(element, shown) {
@@ -122,7 +122,7 @@ function showFirst(element, shown) {
   toggle(element, isDue);
   if (!isDue) return;
   const [head, rest] = shortened(first.text);
-  put(part(element, "first-label"), shown.tasks.length > 1 ? `First, of ${shown.tasks.length}` : "To do");
+  put(part(element, "first-label"), shown.tasks.length > 1 ? say("now.first_of", { n: shown.tasks.length }) : say("now.to_do"));
   put(part(element, "first-text"), head);
   put(part(element, "first-rest"), rest);
   toggle(part(element, "first-rest"), rest);
@@ -139,7 +139,7 @@ function showTasks(shown) {
   const rest = isListed ? shown.tasks.slice(1) : shown.tasks;
   toggle(at.todo, rest.length > 0);
   part(at.todo, "tasks").classList.toggle("whole", !isListed);
-  put(part(at.todo, "tasks").previousSibling, isListed ? "Then" : "To do before it starts");
+  put(part(at.todo, "tasks").previousSibling, say(isListed ? "now.then" : "now.to_do_before"));
   keep(part(at.todo, "tasks"), rest, (task) => `${task.at} ${task.text}`, () => make("li"), (item, task) => put(item, task.text));
 }
 function showCall(news) {
@@ -148,8 +148,8 @@ function showCall(news) {
   if (!waiting.length) return;
   set(at.call, "data-priority", waiting[0].active ? waiting[0].priority : "over");
   draw(part(at.call, "mark"), waiting[0].active ? waiting[0].priority : "gone");
-  const others = waiting.length > 1 ? `, and ${waiting.length - 1} more` : "";
-  put(part(at.call, "call-text"), `${alarmName(waiting[0].id)}${others}: ${waiting.length > 1 ? "wait" : "waits"} for an answer`);
+  const alarm = alarmName(waiting[0].id);
+  put(part(at.call, "call-text"), waiting.length > 1 ? say("now.alarms_wait", { alarm, n: waiting.length - 1 }) : say("now.alarm_waits", { alarm }));
 }
 
 // -- conditions: what is met takes one line, what isn't says why
@@ -162,7 +162,7 @@ function showConditions(news, shown) {
     draw(part(element, "mark"), shown.isLost ? "off" : waits ? "waiting" : state);
     put(part(element, "name"), conditionName(c.id));
     put(part(element, "state"), stateName(state));
-    put(part(element, "text"), [c.text, !isMet(c) && c.expected_at ? `expected ${clockTime(c.expected_at)}` : ""].filter(Boolean).join(" · "));
+    put(part(element, "text"), [c.text, !isMet(c) && c.expected_at ? say("now.expected", { at: clockTime(c.expected_at) }) : ""].filter(Boolean).join(" · "));
   });
 }
 
@@ -175,33 +175,30 @@ function showFilters(news) {
   keep(part(at.filters, "filters"), left, ([name]) => name, create, (element, [name, e]) => {
     const isKnown = typeof e.value === "number";
     put(part(element, "name"), sentence(words(name.split(":")[1])));
-    put(part(element, "left"), isKnown ? `${Math.floor(e.value)} days left` : "not known how long");
+    put(part(element, "left"), isKnown ? say("now.days_left", { n: Math.floor(e.value) }) : say("now.left_unknown"));
     horizon.showBar(part(element, "bar"), isKnown ? { value: e.value, low: e.low, high: e.high, most } : null);
     const drop = (news.estimates[name.replace(/:left$/, ":drop")] || {}).value;
-    const said = isKnown && e.low !== null && e.high !== null ? `${Math.floor(e.low)} to ${Math.ceil(e.high)} days` : e.why;
-    put(part(element, "text"), [said, typeof drop === "number" ? `drop now ${quantity(drop, "kPa")}` : ""].filter(Boolean).join(" · "));
+    const said = isKnown && e.low !== null && e.high !== null ? say("now.days_range", { low: Math.floor(e.low), high: Math.ceil(e.high) }) : e.why;
+    put(part(element, "text"), [said, typeof drop === "number" ? say("now.drop", { pressure: quantity(drop, "kPa") }) : ""].filter(Boolean).join(" · "));
   });
 }
 
 // -- estimates: what the station reckons from what it measures, each with its 90 % interval
-const RECKONED = {
-  needed_reservoir_temperature: "Reservoir must have", basin_temperature: "Basin would get", supply_capacity: "Supply could give",
-  fill_time: "A fill takes", heating_must_start_by: "Heating must begin by", night_flow: "Flows though nothing draws",
-};
+const RECKONED = ["needed_reservoir_temperature", "basin_temperature", "supply_capacity", "fill_time", "heating_must_start_by", "night_flow"];
 function reckonedText(value, unit) {
   if (unit === "time") return clockTime(value);
   return quantity(value, unit);
 }
 function showReckoned(news) {
-  const found = Object.entries(RECKONED).map(([name, text]) => [text, (news.estimates || {})[name]]).filter(([, e]) => e);
+  const found = RECKONED.map((name) => [say(`estimate.${name}`), (news.estimates || {})[name]]).filter(([, e]) => e);
   toggle(at.reckoned, found.length > 0);
   const create = () => make("li", "reckoning", make("span", "name"), make("span", "worth"), make("span", "text"));
   keep(part(at.reckoned, "reckonings"), found, ([text]) => text, create, (element, [text, e]) => {
     const isKnown = e.value !== null && e.value !== undefined;
     const hasRange = isKnown && e.low !== null && e.high !== null && e.low !== e.high;
     put(part(element, "name"), text);
-    put(part(element, "worth"), isKnown ? reckonedText(e.value, e.unit) : "not known");
-    put(part(element, "text"), [hasRange ? `${reckonedText(e.low, e.unit)} to ${reckonedText(e.high, e.unit)}` : "", e.why].filter(Boolean).join(" · "));
+    put(part(element, "worth"), isKnown ? reckonedText(e.value, e.unit) : say("now.not_known"));
+    put(part(element, "text"), [hasRange ? say("now.range", { low: reckonedText(e.low, e.unit), high: reckonedText(e.high, e.unit) }) : "", e.why].filter(Boolean).join(" · "));
   });
 }
 
@@ -217,9 +214,9 @@ export function stateOf(point, line) {
   const state = isOld || !QUALITY_MARKS[point.quality] ? "bad" : point.quality;
   const reason = [point.text || words(point.reason || ""), point.detail, point.advice].filter(Boolean).join(". ");
   if (line.isLost) return { state: "bad", mark: "bad", seconds, isOld, text: point.quality === "good" ? "" : reason };
-  if (state === "bad") return { state, mark: "bad", seconds, isOld, text: point.quality === "good" ? "stale: no news of it" : `bad: ${reason}` };
+  if (state === "bad") return { state, mark: "bad", seconds, isOld, text: point.quality === "good" ? say("now.stale") : say("now.bad", { why: reason }) };
   const beyond = beyondOf(point, line.news);
-  const texts = [beyond && sentence(beyond), state === "uncertain" ? `uncertain: ${reason}` : ""].filter(Boolean);
+  const texts = [beyond && sentence(beyond), state === "uncertain" ? say("now.uncertain", { why: reason }) : ""].filter(Boolean);
   return { state: beyond ? "beyond" : state, mark: beyond ? "beyond" : QUALITY_MARKS[state], seconds, isOld, text: texts.join(". ") };
 }
 /** [number or word, unit] of a point's value. */
@@ -228,8 +225,6 @@ export function valueOf(point) {
   if (contact && (point.value === 0 || point.value === 1)) return [contact[point.value], ""];
   return inWords(point.value, point.unit, point.shown);
 }
-const STATE_WORDS = { met: "as it should be", good: "read well", uncertain: "uncertain", bad: "not known", beyond: "beyond its limit" };
-
 function showPoints(line, shown) {
   const value = () => make("span", "value", make("span", "number"), make("small"));
   const create = () => make("li", "point", markOf(), make("span", "name", make("span", "role"), make("small", "id")), value(), make("span", "age"), make("span", "text"));
@@ -240,12 +235,12 @@ function showPoints(line, shown) {
     set(element, "data-waits", now.state === "beyond" && (!shown.isAct || mendsItself(p, line.news)) ? "" : null);
     element.classList.toggle("old", now.isOld);
     draw(part(element, "mark"), now.mark);
-    set(part(element, "mark"), "title", STATE_WORDS[now.state]);
+    set(part(element, "mark"), "title", say(`state.${now.state}`));
     put(part(element, "role"), pointName(p));
     put(part(element, "id"), ` ${p.id}`);
     put(part(element, "number"), number);
     put(part(element, "value").querySelector("small"), unit && ` ${unit}`);
-    put(part(element, "age"), now.seconds === null ? "no reading" : `${age(now.seconds)} old`);
+    put(part(element, "age"), now.seconds === null ? say("now.no_reading") : say("now.old", { age: age(now.seconds) }));
     put(part(element, "text"), now.text);
   });
 }

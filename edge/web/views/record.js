@@ -3,11 +3,11 @@
 import { timeOf } from "../book.js";
 import { ask } from "../line.js";
 import { blocksOf, legend, showBlocks, toldOf } from "../strip.js";
-import { GROUPS, OTHERS, entryText, groupOf, kindName } from "../entries.js";
+import { GROUPS, entryText, groupOf, kindName } from "../entries.js";
 import { button, keep, make, part, put, set, show as toggle } from "../dom.js";
-import { dayOf, dayTitle, isToday, nextDay, nowMs, startOfDay, stamped, timeOfDay } from "../told.js";
+import { say } from "../say.js";
+import { dayOf, dayTitle, isToday, nextDay, nowMs, sentence, startOfDay, stamped, timeOfDay } from "../told.js";
 
-export const title = "Record";
 export const mark = "by_eye";
 
 const SHOWN_AT_FIRST = 150;
@@ -22,20 +22,20 @@ export function mount(root, app) {
   seen = { version: -1, group: "all", search: "", most: SHOWN_AT_FIRST, read: false };
   const groups = make("div", "chips");
   groups.setAttribute("role", "group");
-  groups.setAttribute("aria-label", "Which entries");
-  for (const [name, { title: text }] of Object.entries({ all: { title: "All" }, ...GROUPS, others: OTHERS })) {
-    const one = button("chip-button", text, () => choose(app, { group: name }));
+  groups.setAttribute("aria-label", say("record.which"));
+  for (const name of ["all", ...GROUPS]) {
+    const one = button("chip-button", say(`group.${name}`), () => choose(app, { group: name }));
     one.dataset.group = name;
     groups.append(one);
   }
   const search = make("input", "search");
-  Object.assign(search, { id: "search", type: "search", placeholder: "a name, a word", maxLength: 80, autocomplete: "off" });
+  Object.assign(search, { id: "search", type: "search", placeholder: say("record.find_hint"), maxLength: 80, autocomplete: "off" });
   search.addEventListener("input", () => choose(app, { search: search.value }));
-  const label = make("label", "search-label", "Find");
+  const label = make("label", "search-label", say("record.find"));
   label.htmlFor = "search";
   at = {
     groups, days: make("div", "days"), empty: make("p", "quiet"), trouble: make("p", "trouble"),
-    earlier: button("earlier", "Earlier entries", () => goBack(app)),
+    earlier: button("earlier", say("record.earlier"), () => goBack(app)),
   };
   at.trouble.setAttribute("role", "status");
   root.append(make("div", "panel finder", groups, make("div", "finding", label, search), legend()), at.trouble, at.days, at.empty, at.earlier);
@@ -81,7 +81,7 @@ export function show(app) {
     days.get(day).push(entry);
   }
   keep(at.days, [...days], ([day]) => day, createDay, (element, [, entries]) => showDay(element, entries, book));
-  put(at.empty, found.length ? "" : book.entries.size === 0 ? "Nothing has been read yet." : "Nothing of this kind in what has been read so far.");
+  put(at.empty, found.length ? "" : say(book.entries.size === 0 ? "record.nothing_read" : "record.none_of_kind"));
   toggle(at.empty, !found.length);
   toggle(at.earlier, found.length > seen.most || !(book.isWhole || book.isFull));
 }
@@ -93,7 +93,7 @@ function createDay() {
 }
 function showDay(element, entries, book) {
   const ms = timeOf(entries[0]);
-  put(element.children[0], (isToday(ms) ? "Today, " : "") + dayTitle(ms));
+  put(element.children[0], isToday(ms) ? say("record.today", { day: dayTitle(ms) }) : sentence(dayTitle(ms)));
   showStrip(part(element, "strip"), ms, book);
   const create = () => make("li", "entry", make("time"), make("span", "kind"), make("span", "text", make("b", "word-of"), make("span", "rest")));
   keep(part(element, "entries"), entries, (e) => e.seq, create, (item, e) => {
@@ -107,7 +107,7 @@ function showDay(element, entries, book) {
     put(part(item, "kind"), kindName(e.kind));
     const [head, ...rest] = e.kind === "verdict" ? entryText(e).split(" · ") : ["", entryText(e)];
     put(part(item, "word-of"), head);
-    put(part(item, "rest"), [head && rest.length ? "" : null, ...rest].filter((one) => one !== null).join(" · ") + (isMoved ? ` · stamped ${stamped(e.at)}` : ""));
+    put(part(item, "rest"), [head && rest.length ? "" : null, ...rest].filter((one) => one !== null).join(" · ") + (isMoved ? ` · ${say("record.stamped", { at: stamped(e.at) })}` : ""));
   });
 }
 
@@ -142,5 +142,5 @@ function showStrip(element, ms, book) {
     one.style.left = `${(100 * (hour - from)) / (end - from)}%`;
     put(one, timeOfDay(hour).slice(0, 5));
   });
-  set(element, "aria-label", `The day: ${toldOf(blocks, timeOfDay, Infinity)}`);
+  set(element, "aria-label", say("record.day", { spans: toldOf(blocks, timeOfDay, Infinity) }));
 }

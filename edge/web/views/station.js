@@ -3,12 +3,12 @@
 import { choose, chosen, light } from "../device.js";
 import { keep, make, markOf, part, put, section, set, show as toggle } from "../dom.js";
 import { ask } from "../line.js";
-import { age, clockTime, dayName, pointName, sentence, words } from "../told.js";
+import { LANGUAGES, figure, say } from "../say.js";
+import { age, because, clockTime, dayName, isToday, known, pointName, sentence, timeOfDay, words } from "../told.js";
 import { CHOICES, signOf } from "../units.js";
 import { stateOf, valueOf } from "./now.js";
 import { headOf } from "./alarms.js";
 
-export const title = "Station";
 export const mark = "aside";
 
 const HEALTH_EVERY_MS = 5000;
@@ -17,33 +17,44 @@ let seen = {};
 
 export function mount(root, app) {
   seen = { healthAt: -Infinity, health: null };
-  at.device = section("panel", "device", "This screen", ...choosers(app), make("p", "quiet",
-    "Numbers of points and estimates are shown in these units. Sentences stay in the station's own for now."));
-  at.health = section("panel", "health", "How well it is", make("p", "health-word", markOf(), make("span", "health-text")), make("dl", "facts"));
-  at.about = section("panel", "about", "Which station", make("dl", "facts"));
-  at.points = section("panel wide", "calibration", "Points and their calibration", make("div", "scroll", make("table", "points-table")));
-  at.settings = section("panel wide", "settings", "Settings in force", make("p", "quiet"), make("div", "settings"));
+  at.device = section("panel", "device", say("station.device"), ...choosers(app));
+  at.health = section("panel", "health", say("station.health"), make("p", "health-word", markOf(), make("span", "health-text")), make("dl", "facts"));
+  at.about = section("panel", "about", say("station.about"), make("dl", "facts"));
+  at.points = section("panel wide", "calibration", say("station.points"), make("div", "scroll", make("table", "points-table")));
+  at.settings = section("panel wide", "settings", say("station.settings"), make("p", "quiet"), make("div", "settings"));
   root.append(make("div", "columns", make("div", "column", at.about, at.health), make("div", "column", at.device)), at.points, at.settings);
   at.rows = make("tbody");
-  part(at.points, "points-table").append(headOf("Point", "Reads", "Quality", "Calibrated", "Due again", "Uncertainty"), at.rows);
+  part(at.points, "points-table").append(headOf(...["point", "reads", "quality", "calibrated", "due", "u"].map((column) => say(`column.${column}`))), at.rows);
   askSettings();
 }
 
 export function show(app) {
   showAbout(app.line);
+  showReviewed(app.line.station);
   if (performance.now() - seen.healthAt > HEALTH_EVERY_MS) askHealth();
   showHealth(app.line.isLost);
   if (app.line.news) showPoints(app.line);
 }
 
 // -- this screen
-const CHOICE_WORDS = { station: "as the station", degC: "°C", degF: "°F", psi: "psi", kPa: "kPa", bar: "bar", L: "litres", gal: "gallons" };
-const SCHEMES = { device: "as this device", day: "day", dark: "dark" };
+const SCHEMES = ["device", "day", "dark"];
 
 function choosers(app) {
-  const units = Object.entries(CHOICES).map(([what, values]) => chooser(sentence(what === "volume" ? "volume and flow" : what), values.map((value) => [value, CHOICE_WORDS[value]]),
-    `units.${what}`, "station", () => show(app)));
-  return [...units, chooser("Light", Object.entries(SCHEMES), "scheme", "device", light)];
+  const speech = [["device", say("choice.device")], ...Object.entries(LANGUAGES).map(([tag, { name }]) => [tag, name])];
+  const again = () => {
+    show(app);
+    app.line.anew();
+  };
+  const units = Object.entries(CHOICES).map(([what, values]) => chooser(say(`chooser.${what}`), values.map((value) => [value, say(`choice.${value}`)]), `units.${what}`, "station", again));
+  return [
+    chooser(say("chooser.language"), speech, "lang", "device", () => document.dispatchEvent(new Event("language"))), make("p", "reviewed quiet"),
+    ...units, chooser(say("chooser.light"), SCHEMES.map((value) => [value, say(`choice.${value}`)]), "scheme", "device", light),
+  ];
+}
+function showReviewed(about) {
+  const note = part(at.device, "reviewed");
+  put(note, say("station.unreviewed"));
+  toggle(note, about && about.reviewed === false);
 }
 function chooser(text, values, key, otherwise, then) {
   const group = make("div", "choices");
@@ -56,7 +67,9 @@ function chooser(text, values, key, otherwise, then) {
       choose(key, value);
       then();
     });
-    group.append(make("label", "choice", input, make("span", "", name)));
+    const text = make("span", "", name);
+    if (key === "lang" && value !== otherwise) text.lang = value;
+    group.append(make("label", "choice", input, text));
   }
   return make("div", "chooser", make("span", "chooser-name", text), group);
 }
@@ -73,11 +86,11 @@ function facts(list, rows) {
 function showAbout(line) {
   const about = line.station;
   if (!about) return;
-  const clock = !line.news ? "" : line.news.verdict.trusted ? "trusted" : "not trusted yet";
+  const clock = !line.news ? "" : say(line.news.verdict.trusted ? "station.trusted" : "station.not_trusted");
   facts(part(at.about, "facts"), [
-    ["Name", about.title], ["Site", about.site], ["Station", about.station], ["Time zone", about.timezone], ["Board's clock", clock],
-    ["Version of Warmwell", about.version], ["Boot", about.boot ? String(about.boot).slice(0, 8) : ""],
-    ["Demo", about.demo ? `${about.demo}, ${about.speed} times as fast` : ""],
+    [say("about.name"), about.title], [say("about.site"), about.site], [say("about.station"), about.station], [say("about.timezone"), about.timezone],
+    [say("about.clock"), clock], [say("about.version"), about.version], [say("about.boot"), about.boot ? String(about.boot).slice(0, 8) : ""],
+    [say("about.demo"), about.demo ? say("station.demo", { scenario: about.demo, speed: about.speed }) : ""],
   ]);
 }
 
@@ -87,38 +100,42 @@ async function askHealth() {
   const { body } = await ask("/health");
   seen.health = body && body.parts ? body : null;
 }
-const HEALTH = { ok: ["met", "Well"], degraded: ["unknown", "It judges, but a part is in trouble"], failed: ["bad", "It can't be relied on"] };
+const HEALTH = { ok: ["met", "health.ok"], degraded: ["unknown", "health.degraded"], failed: ["bad", "health.failed"] };
 const fine = (is) => (is ? null : "bad");
-const bytes = (n) => (n >= 1e9 ? `${(n / 1e9).toFixed(1)} GB` : n >= 1e6 ? `${(n / 1e6).toFixed(1)} MB` : `${Math.ceil(n / 1e3)} kB`);
+const bytes = (n) => (n >= 1e9 ? say("size.gb", { n: figure(n / 1e9, 1) }) : n >= 1e6 ? say("size.mb", { n: figure(n / 1e6, 1) }) : say("size.kb", { n: Math.ceil(n / 1e3) }));
 
 function showHealth(isLost) {
   const health = isLost ? null : seen.health;
-  const [sign, text] = health ? HEALTH[health.status] || HEALTH.failed : ["unknown", isLost ? "Not heard" : "Not known yet"];
+  const [sign, text] = health ? HEALTH[health.status] || HEALTH.failed : ["unknown", isLost ? "health.not_heard" : "health.not_known"];
   const word = part(at.health, "health-word");
   set(word, "data-state", sign);
   if (part(word, "mark").dataset.mark !== sign) part(word, "mark").replaceWith(markOf(sign));
-  put(part(word, "health-text"), text);
+  put(part(word, "health-text"), say(text));
   toggle(part(at.health, "facts"), health);
   if (!health) return;
   const { parts } = health;
   const { judge = {}, journal = {}, series = {}, buses = {}, mqtt, telling } = parts;
   facts(part(at.health, "facts"), [
-    ["Judge", judge.ok === undefined ? "" : `${judge.ok ? "judges" : "in trouble"}; renewed ${age(health.judge_quiet_s)} ago`, fine(judge.ok !== false)],
-    ["Runs for", typeof parts.uptime_s === "number" ? age(parts.uptime_s) : ""],
-    ["Store", parts.store && typeof parts.store !== "object" ? String(parts.store) : "", fine(parts.store === "ok" || typeof parts.store === "object")],
-    ["Journal", health.last_seq === null ? String(parts.journal) : `${health.last_seq} entries${journal.bytes ? `, ${bytes(journal.bytes)}` : ""}${journal.trouble ? `: ${journal.trouble}` : ""}`, fine(!journal.trouble && health.last_seq !== null)],
-    ["Readings", series.trouble || (typeof series.lost_readings === "number" ? `${series.lost_readings} lost, ${series.waiting} wait` : ""), fine(!series.trouble && !series.lost_readings)],
-    ["Disk", typeof series.free_bytes === "number" ? `${bytes(series.free_bytes)} free${series.low ? ", nearly full" : ""}` : "", fine(!series.low)],
-    ...Object.entries(buses).map(([name, bus]) => [`Bus ${name}`, `${words(bus.kind)}, ${bus.state}${bus.why ? `: ${bus.why}` : ""}${bus.faults ? `; ${bus.faults} faults` : ""}${bus.remark ? `; ${bus.remark}` : ""}`, fine(bus.state === "ok")]),
-    ["Told by MQTT", mqtt ? (mqtt.connected ? `connected, ${mqtt.behind} behind` : `not connected${mqtt.last_error ? `: ${mqtt.last_error}` : ""}`) : "", fine(!mqtt || mqtt.connected)],
-    ...Object.entries((telling && telling.targets) || {}).map(([name, target]) => [`Tells ${name}`, targetText(target), fine(!target.untold_since)]),
-    ["Makes no progress", (parts.stuck || []).join(", "), "bad"],
-    ["Screens that look on", String(health.streams)],
+    [say("health.judge"), judge.ok === undefined ? "" : say(judge.ok ? "health.judges" : "health.judge_trouble", { age: age(health.judge_quiet_s) }), fine(judge.ok !== false)],
+    [say("health.uptime"), typeof parts.uptime_s === "number" ? age(parts.uptime_s) : ""],
+    [say("health.store"), parts.store && typeof parts.store !== "object" ? String(parts.store) : "", fine(parts.store === "ok" || typeof parts.store === "object")],
+    [say("health.journal"), health.last_seq === null ? String(parts.journal) : because([say("health.entries", { n: health.last_seq }), journal.bytes ? bytes(journal.bytes) : ""].filter(Boolean).join(", "), journal.trouble), fine(!journal.trouble && health.last_seq !== null)],
+    [say("health.readings"), series.trouble || (typeof series.lost_readings === "number" ? say("health.readings_lost", { lost: series.lost_readings, wait: series.waiting }) : ""), fine(!series.trouble && !series.lost_readings)],
+    [say("health.disk"), typeof series.free_bytes === "number" ? say(series.low ? "health.disk_low" : "health.disk_free", { free: bytes(series.free_bytes) }) : "", fine(!series.low)],
+    ...Object.entries(buses).map(([name, bus]) => [say("health.bus", { bus: name }), busText(bus), fine(bus.state === "ok")]),
+    [say("health.mqtt"), mqtt ? (mqtt.connected ? say("health.connected", { n: mqtt.behind }) : because(say("health.not_connected"), mqtt.last_error)) : "", fine(!mqtt || mqtt.connected)],
+    ...Object.entries((telling && telling.targets) || {}).map(([name, target]) => [say("health.tells", { target: name }), targetText(target), fine(!target.untold_since)]),
+    [say("health.stuck"), (parts.stuck || []).join(", "), "bad"],
+    [say("health.streams"), String(health.streams)],
   ]);
 }
+function busText(bus) {
+  const state = because(`${words(bus.kind)}, ${known("bus", bus.state)}`, bus.why);
+  return [state, bus.faults ? say("health.faults", { n: bus.faults }) : "", bus.remark].filter(Boolean).join("; ");
+}
 function targetText(target) {
-  if (target.untold_since) return `can't be told since ${clockTime(target.untold_since)}${target.why ? `: ${target.why}` : ""}`;
-  return target.told_at ? `told last ${clockTime(target.told_at)}` : "nothing to tell yet";
+  if (target.untold_since) return because(say("health.untold", { at: clockTime(target.untold_since) }), target.why);
+  return target.told_at ? say("health.told", { at: clockTime(target.told_at) }) : say("health.nothing_told");
 }
 
 // -- points
@@ -135,12 +152,18 @@ function showPoints(line) {
     put(part(row, "role"), pointName(p));
     put(part(row, "id"), ` ${p.id}`);
     put(part(row, "reads"), valueOf(p).filter(Boolean).join(" "));
-    put(part(row, "quality"), now.isOld && p.quality !== "bad" ? "stale" : p.quality + (p.errors ? `, ${p.errors} bad since the start` : ""));
+    put(part(row, "quality"), now.isOld && p.quality !== "bad" ? say("quality.stale") : qualityOf(p));
     const fix = p.correction;
-    put(part(row, "calibrated"), fix ? `${fix.at ? dayName(fix.at) : "yes"}: × ${fix.gain.toFixed(4)}, ${fix.offset >= 0 ? "+" : "−"} ${Math.abs(fix.offset).toFixed(3)} ${signOf(p.unit)}` : p.unit === "1" ? "—" : "not yet");
-    put(part(row, "due-day"), fix && fix.due_at ? clockTime(fix.due_at).replace(/ \d\d:\d\d.*/, "") : "—");
-    put(part(row, "u"), typeof p.u === "number" ? `± ${(2 * p.u).toPrecision(2)} ${signOf(p.unit)}` : p.unit === "1" ? "—" : "not known");
+    put(part(row, "calibrated"), fix ? correctionOf(fix, p.unit) : p.unit === "1" ? "—" : say("station.not_calibrated"));
+    put(part(row, "due-day"), fix && fix.due_at ? (isToday(fix.due_at) ? timeOfDay(fix.due_at) : dayName(fix.due_at)) : "—");
+    put(part(row, "u"), typeof p.u === "number" ? `± ${figure(2 * p.u, undefined, TWO_DIGITS)} ${signOf(p.unit)}` : p.unit === "1" ? "—" : say("station.u_unknown"));
   });
+}
+const TWO_DIGITS = { minimumSignificantDigits: 2, maximumSignificantDigits: 2 };
+const qualityOf = (p) => (p.errors ? say("station.bad_readings", { quality: known("quality", p.quality), n: p.errors }) : known("quality", p.quality));
+function correctionOf(fix, unit) {
+  const when = fix.at ? dayName(fix.at) : say("station.yes");
+  return because(when, `× ${figure(fix.gain, 4)}, ${fix.offset >= 0 ? "+" : "−"} ${figure(Math.abs(fix.offset), 3)} ${signOf(unit)}`);
 }
 
 // -- settings
@@ -148,8 +171,8 @@ async function askSettings() {
   const { ok, body, trouble } = await ask("/api/1/settings");
   if (!at.settings.isConnected) return;
   const line = part(at.settings, "quiet");
-  if (!ok) return put(line, trouble || "The settings can't be had just now.");
-  put(line, `The station file as taken ${clockTime(body.dated_at || body.at)}, digest ${String(body.digest).slice(0, 16)}. Passwords and addresses of people stand in no settings.`);
+  if (!ok) return put(line, trouble || say("station.no_settings"));
+  put(line, say("station.settings_of", { at: clockTime(body.dated_at || body.at), digest: String(body.digest).slice(0, 16) }));
   part(at.settings, "settings").replaceChildren(...Object.entries(body.document).map(([name, value]) => table(name, value)));
 }
 const TITLES = { api: "API", mqtt: "MQTT" };
@@ -167,5 +190,5 @@ function table(name, value) {
 function plain(value) {
   if (Array.isArray(value)) return value.map(plain).join(", ");
   if (value && typeof value === "object") return Object.entries(value).map(([key, one]) => `${words(key)} ${plain(one)}`).join("; ");
-  return value === true ? "yes" : value === false ? "no" : String(value);
+  return value === true ? say("station.yes") : value === false ? say("station.no") : String(value);
 }

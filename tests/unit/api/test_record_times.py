@@ -38,7 +38,7 @@ def desk() -> Desk:
 
 @pytest.mark.parametrize("text", WRITTEN)
 def test_c042_a_records_time_is_answered_as_the_instant_that_was_understood(desk: Desk, text: str) -> None:
-    answer = desk("POST", f"{ONE}/records", {"record": "note", "by": "Kim", "at": text})
+    answer = desk("POST", f"{ONE}/records", {"record": "note", "text": "x", "by": "Kim", "at": text})
     if WRITTEN[text] is None:
         assert_problem(answer, 422, "/api/1/records, at", "expected")
     else:

@@ -14,6 +14,9 @@ from edge.api import app as api
 from edge.api import models
 from edge.domain.entries import Entry, rfc3339
 from edge.domain.errors import RecordRefused, StoreFault
+from edge.domain.readings import Role
+from edge.domain.records.border import Asked
+from edge.domain.settings import Level
 from tests.api_fakes import ABOUT, START_MS, Answer, Fakes, ask, point
 
 ONE = "/api/1"
@@ -248,11 +251,11 @@ def test_a_record_is_answered_with_its_seq_once_kept(desk: Desk) -> None:
 
 def test_the_time_of_a_record_is_understood_like_every_other(desk: Desk) -> None:
     for at in ("2026-03-16T07:10:00Z", "2026-03-16T08:10:00+01:00", 1773645000, "1773645000"):
-        assert desk("POST", f"{ONE}/records", {"record": "note", "by": "Kim", "at": at}).status == 200
+        assert desk("POST", f"{ONE}/records", {"record": "note", "text": "x", "by": "Kim", "at": at}).status == 200
     assert {body["at"] for body in desk.fakes.judge.bodies} == {"2026-03-16T07:10:00.000Z"}
-    refused = desk("POST", f"{ONE}/records", {"record": "note", "by": "Kim", "at": "2026-03-16T07:10:00"})
+    refused = desk("POST", f"{ONE}/records", {"record": "note", "text": "x", "by": "Kim", "at": "2026-03-16T07:10:00"})
     assert refused.status == 422 and "doesn't say its zone" in refused.json["detail"]
-    assert desk("POST", f"{ONE}/records", {"record": "note", "by": "Kim", "at": None}).status == 200
+    assert desk("POST", f"{ONE}/records", {"record": "note", "text": "x", "by": "Kim", "at": None}).status == 200
     assert "at" not in desk.fakes.judge.bodies[-1]
 
 
@@ -304,9 +307,9 @@ def test_a_body_that_cant_be_used_is_one_sentence_and_nothing_is_recorded(
     [
         ({"by": "Kim"}, ["record", "missing"]),
         ({"record": 5, "by": "Kim"}, ["record"]),
-        ({"record": "note", "by": "Kim", "at": "yesterday"}, ["at", "'yesterday'"]),
-        ({"record": "note", "by": "Kim", "at": True}, ["at"]),
-        ({"record": "note", "by": "Kim", "at": {}}, ["at"]),
+        ({"record": "note", "text": "x", "by": "Kim", "at": "yesterday"}, ["at", "'yesterday'"]),
+        ({"record": "note", "text": "x", "by": "Kim", "at": True}, ["at"]),
+        ({"record": "note", "text": "x", "by": "Kim", "at": {}}, ["at"]),
     ],
 )
 def test_a_record_that_cant_be_used(desk: Desk, body: dict[str, Any], words: list[str]) -> None:
@@ -317,10 +320,30 @@ def test_a_record_that_cant_be_used(desk: Desk, body: dict[str, Any], words: lis
 def test_a_basin_that_there_is_not_is_refused_naming_the_nearest(desk: Desk) -> None:
     hold = {"record": "hold", "by": "Kim", "basin": "lefft"}
     assert_problem(desk("POST", f"{ONE}/records", hold), 422, "there is no basin 'lefft'", "the station file has none")
-    desk.fakes.judge.show(basins=("left", "right"))
+    desk.fakes.judge.show(asked=Asked(basins=("left", "right")))
     assert_problem(desk("POST", f"{ONE}/records", hold), 422, "one of left, right; nearest: 'left'")
     assert desk.fakes.judge.bodies == []
     assert desk("POST", f"{ONE}/records", hold | {"basin": "left"}).status == 200
+
+
+@pytest.mark.parametrize(
+    "body, words",
+    [
+        ({"record": "entered_reading", "point": "tray", "value": "leaking"}, "it is 'leaking'; expected dry or wet"),
+        ({"record": "service", "duty": "sample", "value": "3 psi"}, "it is '3 psi'; expected a result in CFU/100 mL"),
+        ({"record": "disinfectant_fill", "opened": "2009-03-01"}, "it is 2009-03-01"),
+        ({"record": "note", "text": "later", "at": "1999-03-16T07:10:00Z"}, "within the last 10 years"),
+    ],
+)
+def test_what_can_not_be_meant_so_at_this_station_is_refused(desk: Desk, body: dict[str, Any], words: str) -> None:
+    desk.fakes.judge.show(asked=Asked((), {"tray": Role.LEAK}, {"sample": Level(10.0, "CFU/100 mL")}))
+    assert_problem(desk("POST", f"{ONE}/records", {"by": "Kim"} | body), 422, words)
+    assert desk.fakes.judge.bodies == []
+
+
+def test_the_number_of_an_entry_may_be_written_as_people_do(desk: Desk) -> None:
+    assert desk("POST", f"{ONE}/records", {"record": "correction", "by": "Kim", "of": "#65"}).status == 200
+    assert desk.fakes.judge.bodies[-1]["of"] == 65
 
 
 def test_an_unknown_alarm_is_404_naming_the_nearest(desk: Desk) -> None:
@@ -357,11 +380,13 @@ def test_a_disk_that_refuses_is_503(desk: Desk) -> None:
     desk.fakes.judge.recorded = failing(
         StoreFault("the disk is full", where="journal.db", expected="free space", do="Free some")
     )
-    assert_problem(desk("POST", f"{ONE}/records", {"record": "note", "by": "Kim"}), 503, "the disk is full")
+    assert_problem(
+        desk("POST", f"{ONE}/records", {"record": "note", "text": "x", "by": "Kim"}), 503, "the disk is full"
+    )
 
 
 @pytest.mark.parametrize("recorded", [lambda body: Future(), failing(RuntimeError("of its own"))])
 def test_a_record_of_which_nothing_is_known_says_so(desk: Desk, recorded: Any) -> None:
     desk.fakes.judge.recorded = recorded
-    answer = desk("POST", f"{ONE}/records", {"record": "note", "by": "Kim"})
+    answer = desk("POST", f"{ONE}/records", {"record": "note", "text": "x", "by": "Kim"})
     assert_problem(answer, 503, "not known whether it was kept", "Look in the journal")

@@ -11,6 +11,7 @@ import json
 import re
 from collections.abc import Iterator, Mapping
 from concurrent.futures import ThreadPoolExecutor
+from dataclasses import replace
 from functools import cache
 from typing import Any
 from zoneinfo import ZoneInfo
@@ -292,7 +293,7 @@ def test_a_message_that_cant_be_read_leaves_the_words_that_were_kept(desk: Desk)
 def test_each_stream_is_in_its_own_language_and_units() -> None:
     async def run() -> None:
         fakes = Fakes(entries=2)
-        fakes.judge.newest = picture(7)
+        fakes.judge.newest = replace(picture(7), seq=2)
         alarm = next(e for e in driver().said if e.kind == "alarm" and e.body["id"] == "pressure_low")
         async with hub_over(fakes) as hub:
             plain, german, kpa = [

@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+import socket
+import threading
 from pathlib import Path
 
 import pytest
@@ -42,3 +44,20 @@ def test_authorities_that_can_not_be_read_are_said_before_anything_is_asked(tmp_
 def test_beyond_this_computer_only_https_will_do(url: str) -> None:
     with pytest.raises(UnusableInput, match="expected https:// beyond this computer"):
         client.get_verdict(url)
+
+
+def test_where_nobody_speaks_tls_that_is_said() -> None:
+    """A plain answer where TLS was begun; OpenSSL calls that a wrong version number."""
+    with socket.create_server(("127.0.0.1", 0)) as server:
+        server.settimeout(30)
+
+        def answer() -> None:
+            with server.accept()[0] as sock:
+                sock.recv(1024)
+                sock.sendall(b"HTTP/1.1 400 Bad Request\r\nConnection: close\r\n\r\n")
+
+        plain = threading.Thread(target=answer)
+        plain.start()
+        with pytest.raises(UnusableInput, match=r"speaks no TLS.*Write http:// on the station's own computer"):
+            client.get_verdict(client.address(f"https://127.0.0.1:{server.getsockname()[1]}", None, HEX))
+        plain.join(30)

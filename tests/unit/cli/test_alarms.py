@@ -46,6 +46,24 @@ def test_without_a_station_it_is_the_catalogue_and_people_read_it_by_priority() 
     assert "do        Shut the stop valve; wipe up; find where it comes from (within 5 min)" in out
 
 
+@pytest.mark.parametrize(
+    ("more", "said"),
+    [
+        ("", "not while its last result is above 10 CFU/100 mL, or can't be compared with it"),
+        ("\nkeeps_from_ready = true", "not while it stands: duty"),
+    ],
+)
+def test_a_duty_with_a_level_alone_keeps_no_station_from_ready_by_being_due(
+    more: str, said: str, tmp_path: Path
+) -> None:
+    file = tmp_path / "station.toml"
+    duty = f'\n[duty.sample]\nevery = "7 days"\naction_level = "10 CFU/100 mL"{more}\n'
+    file.write_text(EXAMPLE.read_text(encoding="utf-8") + duty, encoding="utf-8")
+    code, out, _ = ran(str(file))
+    table = out[out.index("duty_due:sample") :].partition("\n\n")[0]
+    assert code == 0 and said in table
+
+
 @pytest.fixture
 def keep(tmp_path: Path) -> Path:
     journal = Journal(tmp_path / "keep", "harbour-lane/scope-room-2", "boot-1")

@@ -375,7 +375,7 @@ def test_the_example_of_each_record_fits_its_form(kind: str) -> None:
 def test_what_would_do_is_told_as_it_is_typed(station: list[dict[str, Any]]) -> None:
     with pytest.raises(UnusableInput, match=r"passed: it is 'maybe'; expected yes or no"):
         record("daily_test", "kim", None, ["passed=maybe"], "http://nowhere")
-    with pytest.raises(UnusableInput, match=r"minutes: it is '30 psi'; expected such as 30 min, 0 to 1440"):
+    with pytest.raises(UnusableInput, match=r"minutes: it is '30 psi'; expected such as 30 min, 1 to 1440"):
         record("shelve", "kim", None, ["alarm=leak", "minutes=30 psi"], "http://nowhere")
     assert station == []
 

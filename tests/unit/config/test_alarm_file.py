@@ -8,7 +8,7 @@ import pytest
 
 from edge import config
 from edge.config.reading import UnusableInputs
-from edge.domain.alarms.catalogue import CATALOGUE, row_of
+from edge.domain.alarms.catalogue import CATALOGUE, base_of, row_of
 from edge.domain.station.station import Station
 
 ROOT = Path(__file__).parents[3]
@@ -88,11 +88,43 @@ def test_one_that_is_not_there_is_said(tmp_path: Path) -> None:
 def test_check_says_where_what_stops_the_station_ranks_below_what_only_warns(tmp_path: Path) -> None:
     code, text = config.check_report(written(tmp_path, '[alarm.pressure_low]\npriority = "low"\n'))
     assert (
-        code == 0 and "pressure_low: it keeps the station from starting and ranks below alarms that only warn" in text
+        code == 0
+        and "pressure_low.priority: it keeps the station from starting and ranks below alarms that only warn" in text
     )
     assert "untold" in text
     code, text = config.check_report(written(tmp_path, '[alarm.heating_weak]\npriority = "medium"\n'))
     assert code == 0 and "only warn" not in text
+
+
+def test_what_check_says_of_the_catalogue_names_its_file_and_line_and_alarms_that_are_there(tmp_path: Path) -> None:
+    catalogue = '[alarm.leak]\nlatching = true\n\n[alarm.pressure_low]\npriority = "low"\n'
+    code, text = config.check_report(written(tmp_path, catalogue))
+    (said,) = [line for line in text.splitlines() if "ranks below" in line]
+    assert code == 0 and f"{tmp_path / 'alarms.toml'} line 5, alarm.pressure_low.priority: " in said
+    there = set(map(base_of, Station(config.load(tmp_path / "station.toml").settings, "boot").desk.alarms))
+    assert set(said.rpartition("(")[2].rstrip(").").split(", ")) < there
+    own = NAMED.replace("[alarm.pressure_low]", '[alarm.pressure_low]\npriority = "low"')
+    assert own != NAMED
+    code, text = config.check_report(written(tmp_path, "[alarm.pressure_low]\nlatching = true\n", own))
+    (said,) = [line for line in text.splitlines() if "ranks below" in line]
+    assert "station.toml line " in said
+
+
+@pytest.mark.parametrize(
+    ("catalogue", "line", "what"),
+    [
+        ('[alarm.outlet_tripped]\noff_delay = "24 h"\n', 2, "it stays for 24 h 0 min after it is over"),
+        ('[alarm.leak]\nlatching = true\non_delay = "12 h"\n', 3, "told after 12 h 0 min only"),
+        ('[alarm.flow_high]\ndeadband = "20 L/min"\n', 2, "it comes once and never ends"),
+    ],
+)
+def test_check_says_which_tuning_silences_an_alarm_for_good(
+    tmp_path: Path, catalogue: str, line: int, what: str
+) -> None:
+    station = NAMED.replace('on_delay = "2 s"', "latching = false")
+    assert station != NAMED
+    code, text = config.check_report(written(tmp_path, catalogue, station))
+    assert code == 0 and [s for s in text.splitlines() if f"alarms.toml line {line}, " in s and what in s], text
 
 
 def test_the_shipped_catalogue_says_what_holds_without_it(tmp_path: Path) -> None:

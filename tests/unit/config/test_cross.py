@@ -31,6 +31,29 @@ def test_a_second_point_and_a_point_without_its_section_are_said(role, tmp_path)
     assert "nothing judges it: the station is never ready so" in said
 
 
+@pytest.mark.parametrize(
+    ("added", "why"),
+    [
+        ("", ""),
+        (SECOND.format(id="tap", role="supply_flow", of="tap"), "without [supply] nothing judges it"),
+        (
+            '\n[supply]\npressure = { low = "40 psi", high = "60 psi" }\n',
+            "no point has the role supply_pressure",
+        ),
+    ],
+    ids=["READY", "without its section", "without its point"],
+)
+def test_check_says_at_once_that_a_station_can_never_be_ready_and_why(added: str, why: str, tmp_path: Path) -> None:
+    file = tmp_path / "station.toml"
+    file.write_text(EXAMPLE.read_text(encoding="utf-8") + added, encoding="utf-8")
+    code, text = config.check_report(file)
+    first, *others = text.splitlines()
+    never = [line for line in others if line.startswith("Never READY: ")]
+    assert code == 0 and ("can never be READY" in first) is bool(why) is bool(never)
+    assert not why or why in "".join(never)
+    assert len(set(others)) == len(others), "said once"
+
+
 def test_neither_reservoir_nor_supply_is_said(tmp_path):
     lines = EXAMPLE.read_text(encoding="utf-8").replace("[reservoir]", "").splitlines()
     text = "\n".join(line for line in lines if not line.startswith(("set_point", "contact")))

@@ -47,8 +47,10 @@ def test_while_all_can_be_told_nothing_is_said(untold: Untold) -> None:
     assert untold.look(None, None) is None
 
 
-def test_a_broker_alone_is_told_as_ever(untold: Untold) -> None:
-    assert said(untold, mqtt("broker: connection refused"), None) == "broker: connection refused"
+def test_of_a_broker_alone_it_is_said_too_that_nobody_could_be_told_and_since_when(untold: Untold) -> None:
+    assert said(untold, mqtt("broker: connection refused"), None) == (
+        "nobody could be told since 2026-03-16 06:00 (mqtt: broker: connection refused)"
+    )
 
 
 def test_one_that_fails_is_named_while_others_hear(untold: Untold) -> None:

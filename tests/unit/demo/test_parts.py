@@ -130,3 +130,16 @@ def test_an_alarm_is_answered_once_somebody_has_to() -> None:
 
     assert not is_seen() and not is_seen(reservoir_cold={"announced": False}) and not is_seen(other={"announced": True})
     assert is_seen(reservoir_cold={"announced": True})
+
+
+def test_where_a_shell_knows_no_warmwell_it_is_said_how_it_does(
+    monkeypatch: pytest.MonkeyPatch, tmp_path: Path
+) -> None:
+    monkeypatch.setenv("PATH", str(tmp_path))
+    (line,) = demo._how_to_have_the_command()
+    folder = line.partition('export PATH="')[2].removesuffix(':$PATH"')
+    assert (Path(folder) / "warmwell").is_file()
+    program = tmp_path / "warmwell"
+    program.write_text("#!/bin/sh\n")
+    program.chmod(0o755)
+    assert demo._how_to_have_the_command() == []

@@ -23,7 +23,7 @@ from edge.domain.entries import Draft, Entry, Now
 from edge.domain.errors import RecordRefused, StoreFault, WarmwellError
 from edge.domain.messages import as_json, as_told
 from edge.domain.readings import Quality, Reading, Sample
-from edge.domain.settings import Basin
+from edge.domain.settings import Basin, Rules
 from edge.domain.station.station import FOLD_VERSION
 from edge.judge.disk import MOST_UNSAVED
 from edge.judge.inbox import Heard, Inbox, Ticker, store_fault
@@ -33,7 +33,9 @@ from edge.judge.writer import PATIENCE_S
 from tests.api_fakes import of_basin
 from tests.unit.stations import SETTINGS as STATION
 
-SETTINGS = SimpleNamespace(site="harbour-lane", id="scope-room-2", basins=(), judged_basins=())
+SETTINGS = SimpleNamespace(
+    site="harbour-lane", id="scope-room-2", basins=(), judged_basins=(), points=(), rules=Rules()
+)
 NOTE = {"note": "surroundings only", "note_msg": as_json(as_told("surroundings only"))}
 
 

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import json
+import threading
 from typing import Any
 
 import pytest
@@ -10,7 +11,9 @@ from hypothesis import given
 from hypothesis import strategies as st
 
 from edge.domain.errors import UnusableInput
-from edge.mqtt.listen import Ledger, _json_lines, _text_lines, broker_of, main, plain
+from edge.mqtt.link import Limits
+from edge.mqtt.listen import Ledger, _json_lines, _Listener, _text_lines, broker_of, main, plain
+from edge.mqtt.troubles import opening_trouble
 
 BASE = "warmwell/1/harbour-lane/scope-room-2"
 
@@ -210,3 +213,16 @@ def test_the_user_name_may_stand_in_the_address_or_beside_it(
     monkeypatch.setattr("edge.mqtt.listen.listen", lambda *_args, username, **_named: heard.append(username))
     assert main("", broker, ca=None, username=username, password_file=None) == 0
     assert heard == [said]
+
+
+def test_a_broker_that_does_not_answer_is_said_once_and_what_a_listener_can_do() -> None:
+    lines: list[str] = []
+    listener = _Listener(broker_of("mqtt://127.0.0.1:9"), "+", lines.append, "text", threading.Event(), Limits())
+    refused = opening_trouble(ConnectionRefusedError(), "MQTT broker 127.0.0.1:9", clock="", tls=False)
+    for _ in range(3):
+        listener._say_trouble(refused)
+    (said,) = lines
+    assert "connection refused" in said and "correct --broker" in said and "[mqtt]" not in said
+    for _ in range(2):
+        listener._say_trouble(opening_trouble(TimeoutError(), "MQTT broker 127.0.0.1:9", clock="", tls=False))
+    assert len(lines) == 2 and "no answer in time" in lines[1]

@@ -20,6 +20,7 @@ from edge.domain.entries import KINDS
 from edge.domain.messages import (
     MEMBERS,
     Value,
+    ago,
     celsius,
     difference,
     duration,
@@ -30,6 +31,7 @@ from edge.domain.messages import (
     part,
     parts,
     quantity,
+    remaining,
     say,
     text,
 )
@@ -57,8 +59,8 @@ TEXT = re.compile(r"[A-Za-z’']{2,}[,;:]? [A-Za-z’']{2,}")
 ROWS = frozenset(
     f"edge.domain.{name}"
     for name in (
-        "alarms.catalogue", "alarms.states", "doubts.table", "heat.cycle", "readings", "records.forms", "records.spelling", "roles",
-        "sensing.calibration_budget", "station.build", "station.judged",
+        "alarms.catalogue", "alarms.states", "doubts.table", "heat.cycle", "readings", "records.border", "records.forms",
+        "records.spelling", "roles", "sensing.calibration_budget", "station.build", "station.judged",
     )
 )  # fmt: skip
 #: whoever calls these refuses: the sentence is the exception's (what, where, expected, do), and is said to who sent it
@@ -146,6 +148,8 @@ SAMPLES: dict[str, list[Value]] = {
     "reading": [quantity(Kind.PRESSURE, 300.0), quantity(Kind.FLOW, 9.0), celsius(39.0)],
     "difference": [difference(Kind.TEMPERATURE, 0.5), difference(Kind.PRESSURE, 12.0), difference(Kind.PRESSURE, None)],
     "duration": [duration(1_500.0), duration(90_000_000)],
+    "ago": [ago(1_500.0), ago(900_000_000)],
+    "left": [remaining(90_000_000)],
     "moment": [moment(1_773_647_100_000)],
     "number": [number(3), number(2.5, "L"), number(None)],
     "name": [name("tray")],

@@ -214,6 +214,24 @@ def test_a_cleared_alarm_s_old_cause_is_not_said_as_if_it_were_there() -> None:
     assert shown(driver, TRIP)["state"] == "normal" and shown(driver, TRIP)["cause"] == ""
 
 
+@pytest.mark.parametrize("latching", [False, True])
+def test_while_it_may_come_again_an_alarm_that_is_over_says_so(latching: bool) -> None:
+    driver = Driver(tuned(outlet_tripped=AlarmTuning(on_delay_ms=MINUTE, off_delay_ms=MINUTE, latching=latching)))
+    driver.run(5)
+    driver.run(70, TRIPPED)
+    cause = shown(driver, TRIP)["cause"]
+    driver.run(70)
+    before = shown(driver, TRIP)
+    assert before["state"].endswith("_unacknowledged") and before["cause"] == f"right again; it was: {cause}"
+    driver.run(30, TRIPPED)  # its on-delay runs: nothing is known yet
+    assert shown(driver, TRIP) == before
+    driver.record("acknowledge", alarm=TRIP)
+    assert told(driver, TRIP)[-1]["cause"] == before["cause"]
+    driver.run(40, TRIPPED)
+    again = told(driver, TRIP)[-1]
+    assert again["cause"] == cause and again["present"] and again["since"] > before["since"]
+
+
 TRAY = replace(SETTINGS, points=(*POINTS, point("tray", Role.LEAK, 0.0, 1.0)))
 
 

@@ -396,7 +396,7 @@ def test_a_terminal_and_a_replay_show_a_line_or_a_clause_of_each_basin() -> None
     right = "basin right: NOT READY: Have the hold of basin right released"
     lines = list(verdict_lines(Picture(told, {"timezone": "UTC"})))
     assert lines[2] == "  do first: Have the hold of basin right released"
-    assert lines[3:5] == ["  basin left: READY", f"  {right}"]
+    assert lines[4:6] == ["  basin left: READY", f"  {right}"]
     assert verdict_words(told, driver.station.view.zone).endswith(f"; basin left: READY; {right}")
     body = next(entry.body for entry in reversed(driver.said) if entry.kind == "verdict")
     assert entry_words("verdict", body).startswith(
@@ -408,3 +408,17 @@ def test_a_terminal_and_a_replay_show_a_line_or_a_clause_of_each_basin() -> None
     for _ in range(2):
         view.show(picture)
     assert shown.getvalue().splitlines()[1:] == ["  basin left: READY", f"  {right}"]
+
+
+def test_what_one_basin_alone_owes_or_is_held_for_says_which() -> None:
+    driver = station()
+    driver.record("hold", basin="left", why="culture")
+    driver.pass_to(driver.mono_ms + 24 * HOUR)
+    driver.run(90)
+    alarms = driver.station.alarms(driver.now)
+    assert alarms["hold"]["consequence"] == "Held, and may not start: basin left"
+    due = alarms["duty_due:daily_test:right"]
+    assert due["consequence"] == "Basin right may not start until it is done" and due["active"]
+    assert due["consequence_msg"]["values"]["basin"]["value"] == "right"
+    driver.record("hold", why="all of it")
+    assert driver.station.alarms(driver.now)["hold"]["consequence"] == "The station is held and may not start"

@@ -9,7 +9,7 @@ from typing import Final
 from zoneinfo import ZoneInfo
 
 from edge.domain.entries import Now
-from edge.domain.messages import Message, duration, name, names, part, parts, say, text
+from edge.domain.messages import Message, ago, duration, name, names, part, parts, remaining, say, text
 from edge.domain.records.book import POWER_UNSURE, USED, is_test_due, local_date
 from edge.domain.records.counting import failed_outlet_test, failure, has_passed, last_check
 from edge.domain.records.daily_tests import failed_items, failed_ports, slowest, test_result
@@ -221,7 +221,7 @@ class Duties(Part):
         if left_ms is None:
             return by_fact(UNMET, say("treatment.cant_be_timed"), step, say("treatment.ask"))
         if left_ms > 0:
-            text = say("treatment.under_way", left=duration(left_ms))
+            text = say("treatment.under_way", left=remaining(left_ms))
             return by_fact(UNMET, text, step, say("treatment.under_way.ask"))
         return by_fact(UNMET, say("treatment.contact_done"), step, say("treatment.contact_done.ask"))
 
@@ -267,7 +267,7 @@ class Duties(Part):
         if not now.trusted:
             return by_fact(UNKNOWN, say("disinfectant.clock_untrusted"), fill)
         if left_ms <= 0:
-            return by_fact(UNMET, say("disinfectant.reuse_ended", since=duration(-left_ms)), fill, CHANGE)
+            return by_fact(UNMET, say("disinfectant.reuse_ended", since=ago(-left_ms)), fill, CHANGE)
         last, opened = text(str(fill.body.get("expires"))), text(str(fill.body.get("opened")))
         label_ms, opened_ms = label_ends_ms(fill, zone), self._opened_ends_ms(fill)
         if label_ms is not None and label_ms <= wall_ms:

@@ -9,8 +9,9 @@ from typing import Any
 from edge.domain.entries import Now
 from edge.domain.messages import Message, Value, both, name, names, of_kept, part, parts, say, text
 from edge.domain.records import losses
-from edge.domain.records.counting import outlets_of, overlooked
+from edge.domain.records.counting import overlooked
 from edge.domain.records.fact import Fact
+from edge.domain.records.outlets import outlets_of
 from edge.domain.station.judged import MET, UNKNOWN, UNMET, Judged, by_fact
 from edge.domain.station.part import Judge, Part
 from edge.domain.station.view import View
@@ -24,6 +25,16 @@ class Hold(Part):
 
     def alarm_ids(self) -> Iterable[str]:
         return ("hold",)
+
+    def consequences(self, now: Now) -> Mapping[str, Message]:
+        """Where basins alone are held, the others may start."""
+        tuned = self._view.settings.tuning.get("hold")
+        if tuned is not None and tuned.consequence is not None:
+            return {}
+        held = [one for one in self._view.settings.judged_basins if self._view.book.hold_of(one) is not None]
+        if not held or self.no_hold(now).state != MET:
+            return {}
+        return {"hold": say("hold.basins_held", basins=names(held))}
 
     def conditions(self) -> Mapping[str, Judge]:
         basins = self._view.settings.judged_basins

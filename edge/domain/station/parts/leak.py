@@ -145,7 +145,7 @@ class Leak(Part):
         if alarm is None:
             return Judged(MET, self._none())
         if alarm.present or alarm.condition:
-            return Judged(UNMET, alarm.cause or as_told(""), ask=STOP_IT)
+            return Judged(UNMET, view.alarms.coming.why(alarm) or as_told(""), ask=STOP_IT)
         silent = [p for p in self._points if view.watches[p].value(now.mono_ms) is None]
         if silent:
             return Judged(UNKNOWN, say("not_known", why=part(view.why_silent(silent[0]))), ask=view.advice(silent[0]))

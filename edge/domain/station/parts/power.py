@@ -14,21 +14,24 @@ from typing import Any, Final, Literal
 from edge.domain.entries import Entry, Now, Stamp
 from edge.domain.entry_bodies import OutletPowerBody, PowerUnsureBody
 from edge.domain.heat.balance import Forecast
-from edge.domain.messages import duration, name, part, say
+from edge.domain.messages import ago, name, part, say
 from edge.domain.readings import Role
 from edge.domain.records.book import HEAT_OFF, POWER_UNSURE, POWER_UP, TRIPPED
 from edge.domain.records.counting import failed_outlet_test, failure
 from edge.domain.records.fact import Fact
+from edge.domain.records.seen import LIVE
 from edge.domain.settings import Point, feeds_machine
 from edge.domain.station import by_eye
 from edge.domain.station.judged import MET, UNKNOWN, UNMET, Judged, by_fact
-from edge.domain.station.part import Judge, Part, PowerChanged
+from edge.domain.station.part import Happening, Judge, Part, PowerChanged, RecordKept
 from edge.domain.station.view import View
 
 #: an outlet that has tripped counts as live once it has been so for this long: one whose contact chatters would have tripped again
 STEADY_MS: Final = 20_000
 #: a machine that is switched off, on and comes up again takes at least this long (our own number, no published source)
 SHORTEST_POWER_UP_MS: Final = 30_000
+#: records by which what somebody saw of an outlet begins or ends
+_OF_OUTLETS: Final = frozenset({"entered_reading", "outlet_test", "correction"})
 
 
 class Power(Part):
@@ -71,9 +74,24 @@ class Power(Part):
             self._tripped_ms[outlet] = mono_ms
             if outlet not in self._lost:
                 self._note("lost", outlet, now)
-        cause = say("outlet.has_tripped", outlet=name(outlet))
+        return self._ring(outlet, point, value, now)
+
+    def _ring(self, outlet: str, point: str, value: float | None, now: Now) -> bool:
+        """Set an outlet's alarm by its contact, and by what somebody saw of it. True where its condition is another than before."""
         alarm = f"outlet_tripped:{outlet}"
+        seen = None if value == 1.0 else self._view.book.seen(Role.OUTLET_PROTECTION, outlet)
+        if seen is not None:
+            cause = say("outlet.seen_tripped", outlet=name(outlet), by=seen.by)
+            return self._view.alarms.set_condition(alarm, True, now, value=1.0, cause=cause)
+        if value is None and self._view.alarms.alarms[alarm].point is not None:
+            return False  # its contact said so, and isn't heard any more
+        cause = say("outlet.has_tripped", outlet=name(outlet))
         return self._view.alarms.set_condition(alarm, value == 1.0, now, value=value, point=point, cause=cause)
+
+    def happened(self, event: Happening, now: Now) -> None:
+        if isinstance(event, RecordKept) and event.record in _OF_OUTLETS:
+            for outlet, point in self._outlets:
+                self._view.changed(self._ring(outlet, point, self._view.watches[point].value(now.mono_ms), now))
 
     def advance(self, now: Now) -> None:
         """An outlet that has been live again for long enough has its power back; a contact that is heard again tells of a silence."""
@@ -140,7 +158,7 @@ class Power(Part):
         """The ground-fault outlet is live."""
         view, point = self._view, next(p for o, p in self._outlets if o == ident)
         ask = say("outlet.tripped.ask", outlet=name(ident))
-        failed = _outlet_tested(view, ident, now) or by_eye.seen(view, Role.OUTLET_PROTECTION, now, ask)
+        failed = _outlet_tested(view, ident, now) or by_eye.seen(view, Role.OUTLET_PROTECTION, now, ask, ident)
         if failed is not None:
             return failed
         value = view.watches[point].value(now.mono_ms)
@@ -170,8 +188,12 @@ class Power(Part):
             return
         (self._lost.add if body["what"] == "lost" else self._lost.discard)(body["outlet"])
         self._view.book.power_up(stamp, POWER_UP if body["machine"] else HEAT_OFF)
+        named = {"outlet": body["outlet"]}
         if body["what"] == "lost":
-            self._view.book.add(Fact(None, TRIPPED, stamp.wall_ms, {"outlet": body["outlet"]}, True, stamp))
+            self._view.book.add(Fact(None, TRIPPED, stamp.wall_ms, named, True, stamp))
+        else:
+            live = stamp._replace(mono_ms=stamp.mono_ms - STEADY_MS, wall_ms=stamp.wall_ms - STEADY_MS)
+            self._view.book.add(Fact(None, LIVE, live.wall_ms, named, True, live))
 
     def state(self) -> dict[str, Any]:
         """The outlets that aren't surely live again."""
@@ -186,6 +208,6 @@ def _outlet_tested(view: View, outlet: str, now: Now) -> Judged | None:
     last = failed_outlet_test(view.book, outlet)
     if last is None:
         return None
-    since = duration(now.wall_ms - last.at_ms)
+    since = ago(now.wall_ms - last.at_ms)
     what = say("outlet.test_failed_ago", failure=part(failure(last)), by=last.by, since=since)
     return by_fact(UNMET, what, last, say("outlet.test_failed.ask", outlet=name(outlet)))

@@ -7,7 +7,7 @@ from functools import partial
 from typing import NamedTuple
 
 from edge.domain.entries import Now
-from edge.domain.messages import Message, Value, duration, moment, name, part, say, text
+from edge.domain.messages import Message, Value, ago, moment, name, part, say, text
 from edge.domain.records.counting import failed_outlet_test, last_outlet_test
 from edge.domain.records.fact import Fact
 from edge.domain.records.site_duties import cant_be_compared, due_from_ms, failed, is_above, last_done, settles
@@ -70,7 +70,7 @@ class SiteDuties(Part):
         due_ms = due_from_ms(last.at_ms, every, self._view.zone)
         if not now.trusted or due_ms > now.wall_ms:
             return None
-        since = duration(now.wall_ms - last.at_ms)
+        since = ago(now.wall_ms - last.at_ms)
         return say("outlet.test_due", outlet=name(outlet), due=moment(due_ms), since=since, by=last.by)
 
     def ends_in_ms(self, now: Now) -> Iterable[int]:
@@ -106,7 +106,7 @@ class SiteDuties(Part):
         ask = say("duty.ask", **named)
         if last is None:
             return Owed(UNMET, _of(duty, say("duty.none")), True, ask=ask)
-        done = {"by": last.by, "since": duration(now.wall_ms - last.at_ms)}
+        done = {"by": last.by, "since": ago(now.wall_ms - last.at_ms)}
         if is_above(last.body, duty.action):
             what = say("duty.above_action", **done, **_result(last, duty.action))
             return Owed(UNMET, _of(duty, what), True, last, say("duty.above_action.ask", **named), is_beyond=True)

@@ -24,7 +24,7 @@ COMMON: Final[Mapping[str, str]] = {
     "store.refuses": "The journal can't be written ({why}): {waiting}, records are refused.",
     "store.away": "Nothing can be kept: {why}",
     "store.hangs": "The disk has not answered for {lasts:.0f s}: {waiting}, records too.",
-    "store.is_slow": "{waiting} for the disk since {lasts:.0f s}.",
+    "store.is_slow": "{waiting} for the disk, by now for {lasts:.0f s}.",
     "store.one_waits": "1 entry waits",
     "store.some_wait": "{entries} entries wait",
     "store.see_to_it": "See to the disk of the journal",

@@ -53,7 +53,7 @@ PEOPLE: Final[Mapping[str, str]] = {
     "daily_test.port_cant_be": "port {port:d}: {volume} mL in {time:g s} can't be",
     "daily_test.port_gave": "port {port:d} gave {volume} mL in {time:g s}",
     "daily_test.port_gave_about": "port {port:d} gave {volume} \u00b1 {uncertainty} mL in {time:g s}",
-    "daily_test.items_failed": "failed: {items}",
+    "daily_test.items_failed": "not found well: {items}",
     "daily_test.items_missing": "not among what was checked: {items}",
     "daily_test.ports_failed": "{ports}; at least {volume} mL in less than {time:g s} is needed",
     # the water-path treatment
@@ -67,7 +67,7 @@ PEOPLE: Final[Mapping[str, str]] = {
     "treatment.not.rinsed": "not rinsed, as {by} recorded",
     "treatment.not.residue_free": "not free of residue, as {by} recorded",
     "treatment.begun": "disinfectant may be in the water path: {by} recorded a treatment that is not done",
-    "treatment.under_way": "its contact is under way: {left} left",
+    "treatment.under_way": "its contact is under way: {left:until}",
     "treatment.under_way.ask": "Let the contact of the water-path treatment run, then record its end (water_path_treatment step=ends)",
     "treatment.contact_done": "its contact has lasted as long as the label asks; its end is not recorded",
     "treatment.contact_done.ask": "Record the end of the contact (water_path_treatment step=ends), then drain and rinse",
@@ -86,7 +86,7 @@ PEOPLE: Final[Mapping[str, str]] = {
     "disinfectant.equipment_changed": "the equipment was changed: which liquid is in it is not known",
     "disinfectant.equipment_changed.ask": "Record the fill of the reservoir, or check its concentration and record that",
     "disinfectant.clock_untrusted": "the clock is not trusted: its age can't be told",
-    "disinfectant.reuse_ended": "its reuse life ended {since} ago",
+    "disinfectant.reuse_ended": "its reuse life ended {since:when}",
     "disinfectant.expired": "it was good until {last} by its label",
     "disinfectant.opened_too_long": "it keeps no longer: its container was opened on {opened}",
     "disinfectant.opening_not_known": "when its container was opened is not on record: how long it keeps can't be told",
@@ -106,16 +106,16 @@ PEOPLE: Final[Mapping[str, str]] = {
     "duty.ask": "{title}: do it and record it (service, duty={duty})",
     "duty.none": "none on record",
     "duty.done": "done {since} ago by {by}; due again from {due:date} on",
-    "duty.due": "due since {due:date}; last done {since} ago by {by}",
-    "duty.failed": "the last one failed ({by}, {since} ago)",
+    "duty.due": "due since {due:date}; last done {since:when} by {by}",
+    "duty.failed": "the last one failed ({by}, {since:when})",
     "duty.failed.ask": "{title}: mend what failed, do it again and record it (service, duty={duty})",
-    "duty.above_action": "{result}, above the action level of {level} ({by}, {since} ago)",
+    "duty.above_action": "{result}, above the action level of {level} ({by}, {since:when})",
     "duty.above_action.ask": (
         "{title}: act as the site has laid down, have it sampled again and record the result (service, duty={duty})"
     ),
-    "duty.cant_be_compared": "{result} can't be compared with the action level of {level} ({by}, {since} ago)",
+    "duty.cant_be_compared": "{result} can't be compared with the action level of {level} ({by}, {since:when})",
     "duty.cant_be_compared.ask": "{title}: record its result as a number with its unit, or sample again (service, duty={duty})",
-    "duty.above_alert": "{result}, above the alert level of {level} ({by}, {since} ago): look into it, and sample again",
+    "duty.above_alert": "{result}, above the alert level of {level} ({by}, {since:when}): look into it, and sample again",
     "duty.no_result_yet": "no result on record, which keeps no station from starting",
     "duty.not_above_action": "no result above its action level",
     "duty.clock_untrusted": "the clock is not trusted: whether it is due can't be told",
@@ -130,6 +130,7 @@ PEOPLE: Final[Mapping[str, str]] = {
     "hold.none": "no hold",
     "hold.held": "held by {by}: {why}",
     "hold.held.ask": "Have the hold released",
+    "hold.basins_held": "Held, and may not start: basin {basins:and}",
     "hold.held_in": "basin {basin} held by {by}: {why}",
     "hold.held_in.ask": "Have the hold of basin {basin} released",
     "hold.no_reason": "no reason given",
@@ -172,6 +173,11 @@ PEOPLE: Final[Mapping[str, str]] = {
     "outlet.tripped": "tripped",
     "outlet.tripped.ask": "Have the {outlet} outlet's trip looked into; reset it once, dry-handed",
     "outlet.has_tripped": "the {outlet} outlet has tripped",
+    "outlet.seen_tripped": "{by} saw the {outlet} outlet tripped",
+    "outlet.seen.ask": (
+        "once it is over, test it and record that (outlet_test outlet={outlet}), or enter that it is ok "
+        "(entered_reading role=outlet_protection value=ok)"
+    ),
     "outlet.seen_tripped.ask": "Have the outlet's trip looked into; reset it once, dry-handed; then read it again",
     "outlet.comes_and_goes": "live at this moment, but its trip comes and goes",
     "outlet.comes_and_goes.ask": "Have the {outlet} outlet looked into",
@@ -181,12 +187,12 @@ PEOPLE: Final[Mapping[str, str]] = {
         "{outlet}: no test on record: press its test button, see that it trips, reset it and record it (outlet_test outlet={outlet})"
     ),
     "outlet.test_due": (
-        "{outlet}: its test is due since {due:date} (last {since} ago by {by}): press its test button, see that it trips, reset "
+        "{outlet}: its test is due since {due:date} (last {since:when} by {by}): press its test button, see that it trips, reset "
         "it and record it"
     ),
     "outlet.test_failed": "its last test failed",
     "outlet.test_not_passed": "its last test did not pass: {why}",
-    "outlet.test_failed_ago": "{failure} ({by}, {since} ago)",
+    "outlet.test_failed_ago": "{failure} ({by}, {since:when})",
     "outlet.test_failed_as_recorded": "{outlet}: {failure}, as {by} recorded",
     "outlet.test_failed.ask": "Have the {outlet} outlet mended by licensed staff, test it again and record that",
     # sensors
@@ -208,7 +214,7 @@ PEOPLE: Final[Mapping[str, str]] = {
     "bus.none_heard": "no point of the station is heard any more: {points}",
     # what is read by eye
     "by_eye.read_by": "{value}, read by {by}",
-    "by_eye.seen": "{value}, as {by} saw {since} ago",
+    "by_eye.seen": "{value}, as {by} saw {since:when}",
     "by_eye.seen.ask": "once it is over, enter a reading of {role} that says so",
     "by_eye.no_reading_of_point": "no reading of {point} by eye that still stands",
     "by_eye.read_point": "Read {point} and enter it",

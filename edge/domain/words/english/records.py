@@ -92,6 +92,9 @@ RECORDS: Final[Mapping[str, str]] = {
     # readings by eye
     "entered.no_such_point": "there is no point {quoted}{near}",
     "entered.other_role": "{point} has not the role {quoted}: name one of them",
+    "entered.of_another": (
+        "{by} saw it {value}, and named no point, or another one: enter what is so now with role={role}"
+    ),
     "entered.by_sensor": (
         "{point} is read by its sensor: nobody enters its readings; what an instrument shows beside it is a calibration with adjust=false"
     ),
@@ -108,7 +111,7 @@ RECORDS: Final[Mapping[str, str]] = {
     "entered.cant_be": "value is {given} can't be: {role} lies within {low:g} and {high:g} {unit}",
     "entered.outside_point": "value is {given}: outside what this point can be",
     "entered.no_value": "value is missing: what was read",
-    "entered.no_such_word": "value is {given}, neither {one} or {other}",
+    "entered.no_such_word": "value is {given}, neither {one} nor {other}",
     "entered.without_unit": 'value is {given} without a unit; such as "{such}" would do',
     "entered.not_a_temperature": "value is {given}, no temperature with its unit{hint}",
     "entered.not_a_pressure": "value is {given}, no pressure with its unit{hint}",

@@ -42,6 +42,10 @@ FR: Final = Language(
     decimal=",",
     percent="\N{NO-BREAK SPACE}%",
     last=" et ",
+    ago="il y a {}",
+    on="le {}",
+    left="encore {}",
+    until="jusqu'au {}",
     days="jours",
     lowers=True,
 )

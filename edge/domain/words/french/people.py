@@ -52,7 +52,7 @@ PEOPLE: Final[Mapping[str, str]] = {
     "daily_test.port_cant_be": "raccord {port:d} : {volume} mL en {time:g s} est impossible",
     "daily_test.port_gave": "le raccord {port:d} a donné {volume} mL en {time:g s}",
     "daily_test.port_gave_about": "le raccord {port:d} a donné {volume} ± {uncertainty} mL en {time:g s}",
-    "daily_test.items_failed": "non réussi : {items}",
+    "daily_test.items_failed": "pas en ordre : {items}",
     "daily_test.items_missing": "absent de ce qui a été contrôlé : {items}",
     "daily_test.ports_failed": "{ports}; il faut au moins {volume} mL en moins de {time:g s}",
     # the water-path treatment
@@ -64,7 +64,7 @@ PEOPLE: Final[Mapping[str, str]] = {
     "treatment.then.drained": "vidangé",
     "treatment.then.rinsed": "rincé",
     "treatment.then.residue_free": "contrôlé et exempt de résidus",
-    "treatment.under_way": "le contact est en cours : encore {left}",
+    "treatment.under_way": "le contact est en cours : {left:until}",
     "treatment.under_way.ask": (
         "Laisser agir le contact dans le circuit d'eau, puis enregistrer sa fin (water_path_treatment step=ends)"
     ),
@@ -89,7 +89,7 @@ PEOPLE: Final[Mapping[str, str]] = {
         "Enregistrer le remplissage du réservoir, ou contrôler la concentration et l'enregistrer"
     ),
     "disinfectant.clock_untrusted": "l'horloge n'est pas fiable : son âge ne peut pas être établi",
-    "disinfectant.reuse_ended": "sa durée de réutilisation a pris fin il y a {since}",
+    "disinfectant.reuse_ended": "sa durée de réutilisation a pris fin {since:when}",
     "disinfectant.expired": "selon l'étiquette il était bon jusqu'au {last}",
     "disinfectant.opened_too_long": "il ne se conserve plus : son récipient a été ouvert le {opened}",
     "disinfectant.opening_not_known": (
@@ -113,15 +113,15 @@ PEOPLE: Final[Mapping[str, str]] = {
     "duty.ask": "{title} : faire et enregistrer (service, duty={duty})",
     "duty.none": "rien d'enregistré",
     "duty.done": "fait il y a {since} par {by}; à refaire à partir du {due:date}",
-    "duty.due": "à faire depuis le {due:date}; dernière fois il y a {since} par {by}",
-    "duty.failed": "la dernière fois, non réussi ({by}, il y a {since})",
+    "duty.due": "à faire depuis le {due:date}; dernière fois {since:when} par {by}",
+    "duty.failed": "la dernière fois, non réussi ({by}, {since:when})",
     "duty.failed.ask": "{title} : remédier à ce qui n'a pas réussi, refaire et enregistrer (service, duty={duty})",
-    "duty.above_action": "{result}, au-dessus du niveau d'action de {level} ({by}, il y a {since})",
+    "duty.above_action": "{result}, au-dessus du niveau d'action de {level} ({by}, {since:when})",
     "duty.above_action.ask": (
         "{title} : agir comme le site l'a prévu, faire prélever à nouveau et enregistrer le résultat (service, duty={duty})"
     ),
     "duty.above_alert": (
-        "{result}, au-dessus du niveau d'alerte de {level} ({by}, il y a {since}) : rechercher la cause, et prélever à nouveau"
+        "{result}, au-dessus du niveau d'alerte de {level} ({by}, {since:when}) : rechercher la cause, et prélever à nouveau"
     ),
     "duty.no_result_yet": "aucun résultat enregistré, ce qui n'empêche aucun poste de démarrer",
     "duty.not_above_action": "aucun résultat au-dessus du niveau d'action",
@@ -185,6 +185,11 @@ PEOPLE: Final[Mapping[str, str]] = {
     "outlet.tripped": "déclenchée",
     "outlet.tripped.ask": "Faire examiner le déclenchement de la prise {outlet}; la réarmer une fois, mains sèches",
     "outlet.has_tripped": "la prise {outlet} s'est déclenchée",
+    "outlet.seen_tripped": "{by} a vu la prise {outlet} déclenchée",
+    "outlet.seen.ask": (
+        "une fois que c'est passé, la tester et l'enregistrer (outlet_test outlet={outlet}), ou saisir qu'elle est en ordre "
+        "(entered_reading role=outlet_protection value=ok)"
+    ),
     "outlet.seen_tripped.ask": (
         "Faire examiner le déclenchement de la prise; la réarmer une fois, mains sèches; puis la relire"
     ),
@@ -197,12 +202,12 @@ PEOPLE: Final[Mapping[str, str]] = {
         "(outlet_test outlet={outlet})"
     ),
     "outlet.test_due": (
-        "{outlet} : test à faire depuis le {due:date} (dernier il y a {since} par {by}) : appuyer sur le bouton de test, voir qu'elle se "
+        "{outlet} : test à faire depuis le {due:date} (dernier {since:when} par {by}) : appuyer sur le bouton de test, voir qu'elle se "
         "déclenche, la réarmer et l'enregistrer"
     ),
     "outlet.test_failed": "son dernier test n'a pas réussi",
     "outlet.test_not_passed": "son dernier test n'a pas réussi : {why}",
-    "outlet.test_failed_ago": "{failure} ({by}, il y a {since})",
+    "outlet.test_failed_ago": "{failure} ({by}, {since:when})",
     "outlet.test_failed_as_recorded": "{outlet} : {failure}, enregistré par {by}",
     "outlet.test_failed.ask": (
         "Faire réparer la prise {outlet} par du personnel habilité, la tester à nouveau et l'enregistrer"
@@ -228,7 +233,7 @@ PEOPLE: Final[Mapping[str, str]] = {
     "bus.none_heard": "aucun point du poste ne répond plus : {points}",
     # what is read by eye
     "by_eye.read_by": "{value:contact}, lu par {by}",
-    "by_eye.seen": "{value:contact}, vu par {by} il y a {since}",
+    "by_eye.seen": "{value:contact}, vu par {by} {since:when}",
     "by_eye.seen.ask": "une fois que c'est passé, saisir une lecture qui le dit : {role:role}",
     "by_eye.no_reading_of_point": "aucune lecture à l'œil de {point} qui vaille encore",
     "by_eye.read_point": "Lire {point} et le saisir",
@@ -264,6 +269,7 @@ PEOPLE: Final[Mapping[str, str]] = {
     # basins, the page's certificate, whose a hold is
     "daily_test.in_basin": "Bac {basin} : {ask:lower}",
     "daily_test.not_told_of_basin": "aucun de ses raccords n'a été mesuré : rien n'est dit du bac {basin}",
+    "hold.basins_held": "Bloqué, ne doit pas démarrer : bac {basins:and}",
     "hold.held_in": "bac {basin} bloqué par {by} : {why}",
     "hold.held_in.ask": "Faire lever le blocage du bac {basin}",
     "machine.no_work": "aucun travail déclaré",
@@ -281,7 +287,7 @@ PEOPLE: Final[Mapping[str, str]] = {
     "treatment.not.rinsed": "non rincé, comme {by} l'a enregistré",
     "treatment.not.residue_free": "pas exempt de résidus, comme {by} l'a enregistré",
     "treatment.begun": "du désinfectant peut être dans le circuit d'eau : {by} a enregistré un traitement qui n'est pas terminé",
-    "duty.cant_be_compared": "{result} ne se compare pas au niveau d'action de {level} ({by}, il y a {since})",
+    "duty.cant_be_compared": "{result} ne se compare pas au niveau d'action de {level} ({by}, {since:when})",
     "duty.cant_be_compared.ask": "{title} : enregistrer le résultat chiffré avec son unité, ou prélever à nouveau (service, duty={duty})",
     "record.taken_back_already": "`of` : cet enregistrement ({record:record}) a déjà été repris",
     "record.never_counted": "`of` : cet enregistrement ({record:record}) n'a jamais compté, il n'y a rien à reprendre",

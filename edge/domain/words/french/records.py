@@ -88,6 +88,9 @@ RECORDS: Final[Mapping[str, str]] = {
     # readings by eye
     "entered.no_such_point": "il n'y a pas de point {quoted}{near}",
     "entered.other_role": "{point} n'a pas le rôle {quoted} : nommer l'un des deux",
+    "entered.of_another": (
+        "{by} l'a vu ainsi ({value:contact}) sans nommer de point, ou en nommant un autre : saisir ce qui vaut maintenant avec role={role}"
+    ),
     "entered.by_sensor": (
         "{point} est lu par son capteur : personne ne saisit ses lectures; ce qu'un instrument montre à côté est un étalonnage avec "
         "adjust=false"

@@ -285,6 +285,7 @@ _ALARMS: Final[Mapping[str, RowWords]] = {
         "S'assurer que réseau, broker et destinataires fonctionnent; warmwell tell FILE --test les essaie chacun",
     ),
     "duty_due.daily_test": (_STOPS, _DO_IT),
+    "duty_due.daily_test_of_basin": ("Le bac {basin} ne peut pas démarrer tant que ce n'est pas fait", _DO_IT),
     "duty_due.calibration": (
         "Les conditions qui reposent sur ce point ne sont remplies que nominalement jusqu'à son étalonnage",
         "Comparer le point à une référence et l'enregistrer",

@@ -35,6 +35,10 @@ DE: Final = Language(
     decimal=",",
     percent="\N{NO-BREAK SPACE}%",
     last=" und ",
+    ago="vor {}",
+    on="am {}",
+    left="noch {}",
+    until="bis {}",
     days="Tage",
     days_ago="Tagen",
 )

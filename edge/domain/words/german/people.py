@@ -52,7 +52,7 @@ PEOPLE: Final[Mapping[str, str]] = {
     "daily_test.port_cant_be": "Anschluss {port:d}: {volume} mL in {time:g s} kann nicht sein",
     "daily_test.port_gave": "Anschluss {port:d} gab {volume} mL in {time:g s}",
     "daily_test.port_gave_about": "Anschluss {port:d} gab {volume} ± {uncertainty} mL in {time:g s}",
-    "daily_test.items_failed": "nicht bestanden: {items}",
+    "daily_test.items_failed": "nicht in Ordnung: {items}",
     "daily_test.items_missing": "nicht unter dem Geprüften: {items}",
     "daily_test.ports_failed": "{ports}; nötig sind mindestens {volume} mL in weniger als {time:g s}",
     # the water-path treatment
@@ -64,7 +64,7 @@ PEOPLE: Final[Mapping[str, str]] = {
     "treatment.then.drained": "entleert",
     "treatment.then.rinsed": "gespült",
     "treatment.then.residue_free": "auf Rückstände geprüft und frei davon",
-    "treatment.under_way": "die Einwirkung läuft: noch {left}",
+    "treatment.under_way": "die Einwirkung läuft: {left:until}",
     "treatment.under_way.ask": (
         "Die Einwirkung im Wasserweg ablaufen lassen, dann ihr Ende erfassen (water_path_treatment step=ends)"
     ),
@@ -89,7 +89,7 @@ PEOPLE: Final[Mapping[str, str]] = {
     "disinfectant.equipment_changed": "das Gerät wurde gewechselt: welche Flüssigkeit darin ist, ist nicht bekannt",
     "disinfectant.equipment_changed.ask": "Die Füllung des Reservoirs erfassen, oder die Konzentration prüfen und das erfassen",
     "disinfectant.clock_untrusted": "die Uhr ist nicht vertrauenswürdig: das Alter ist nicht feststellbar",
-    "disinfectant.reuse_ended": "die Standzeit endete vor {since:ago}",
+    "disinfectant.reuse_ended": "die Standzeit endete {since:when}",
     "disinfectant.expired": "laut Etikett war es haltbar bis {last}",
     "disinfectant.opened_too_long": "nicht mehr haltbar: der Behälter wurde am {opened} geöffnet",
     "disinfectant.opening_not_known": (
@@ -113,14 +113,14 @@ PEOPLE: Final[Mapping[str, str]] = {
     "duty.ask": "{title}: durchführen und erfassen (service, duty={duty})",
     "duty.none": "nichts erfasst",
     "duty.done": "durchgeführt vor {since:ago} von {by}; wieder fällig ab {due:date}",
-    "duty.due": "fällig seit {due:date}; zuletzt durchgeführt vor {since:ago} von {by}",
-    "duty.failed": "zuletzt nicht bestanden ({by}, vor {since:ago})",
+    "duty.due": "fällig seit {due:date}; zuletzt durchgeführt {since:when} von {by}",
+    "duty.failed": "zuletzt nicht bestanden ({by}, {since:when})",
     "duty.failed.ask": "{title}: beheben, was nicht bestand, wiederholen und erfassen (service, duty={duty})",
-    "duty.above_action": "{result}, über der Eingriffsgrenze von {level} ({by}, vor {since:ago})",
+    "duty.above_action": "{result}, über der Eingriffsgrenze von {level} ({by}, {since:when})",
     "duty.above_action.ask": (
         "{title}: handeln, wie der Standort es festgelegt hat, erneut beproben lassen und das Ergebnis erfassen (service, duty={duty})"
     ),
-    "duty.above_alert": "{result}, über der Warngrenze von {level} ({by}, vor {since:ago}): nachgehen und erneut beproben",
+    "duty.above_alert": "{result}, über der Warngrenze von {level} ({by}, {since:when}): nachgehen und erneut beproben",
     "duty.no_result_yet": "kein Ergebnis erfasst; das hält keine Station vom Start ab",
     "duty.not_above_action": "kein Ergebnis über der Eingriffsgrenze",
     "duty.clock_untrusted": "die Uhr ist nicht vertrauenswürdig: ob es fällig ist, ist nicht feststellbar",
@@ -179,6 +179,11 @@ PEOPLE: Final[Mapping[str, str]] = {
     "outlet.tripped": "ausgelöst",
     "outlet.tripped.ask": "Das Auslösen der Steckdose {outlet} prüfen lassen; einmal mit trockenen Händen zurücksetzen",
     "outlet.has_tripped": "die Steckdose {outlet} hat ausgelöst",
+    "outlet.seen_tripped": "{by} hat gesehen, dass die Steckdose {outlet} ausgelöst hat",
+    "outlet.seen.ask": (
+        "sobald es vorbei ist, sie prüfen und das erfassen (outlet_test outlet={outlet}), oder eingeben, dass sie in Ordnung ist "
+        "(entered_reading role=outlet_protection value=ok)"
+    ),
     "outlet.seen_tripped.ask": (
         "Das Auslösen der Steckdose prüfen lassen; einmal mit trockenen Händen zurücksetzen; dann erneut ablesen"
     ),
@@ -190,12 +195,12 @@ PEOPLE: Final[Mapping[str, str]] = {
         "{outlet}: kein Test erfasst: Testtaste drücken, auf das Auslösen achten, zurücksetzen und erfassen (outlet_test outlet={outlet})"
     ),
     "outlet.test_due": (
-        "{outlet}: Test fällig seit {due:date} (zuletzt vor {since:ago} von {by}): Testtaste drücken, auf das Auslösen achten, "
+        "{outlet}: Test fällig seit {due:date} (zuletzt {since:when} von {by}): Testtaste drücken, auf das Auslösen achten, "
         "zurücksetzen und erfassen"
     ),
     "outlet.test_failed": "der letzte Test wurde nicht bestanden",
     "outlet.test_not_passed": "der letzte Test wurde nicht bestanden: {why}",
-    "outlet.test_failed_ago": "{failure} ({by}, vor {since:ago})",
+    "outlet.test_failed_ago": "{failure} ({by}, {since:when})",
     "outlet.test_failed_as_recorded": "{outlet}: {failure}, erfasst von {by}",
     "outlet.test_failed.ask": (
         "Die Steckdose {outlet} von zugelassenem Fachpersonal instand setzen lassen, erneut testen und das erfassen"
@@ -221,7 +226,7 @@ PEOPLE: Final[Mapping[str, str]] = {
     "bus.none_heard": "kein Messpunkt der Station meldet sich mehr: {points}",
     # what is read by eye
     "by_eye.read_by": "{value:contact}, abgelesen von {by}",
-    "by_eye.seen": "{value:contact}, gesehen von {by} vor {since:ago}",
+    "by_eye.seen": "{value:contact}, gesehen von {by} {since:when}",
     "by_eye.seen.ask": "sobald es vorbei ist, eine Ablesung eingeben, die das sagt: {role:role}",
     "by_eye.no_reading_of_point": "keine Ablesung von {point}, die noch gilt",
     "by_eye.read_point": "{point} ablesen und eingeben",
@@ -259,6 +264,7 @@ PEOPLE: Final[Mapping[str, str]] = {
     # basins, the page's certificate, whose a hold is
     "daily_test.in_basin": "Becken {basin}: {ask:lower}",
     "daily_test.not_told_of_basin": "keiner seiner Anschlüsse wurde gemessen: über das Becken {basin} ist nichts gesagt",
+    "hold.basins_held": "Gesperrt, darf nicht starten: Becken {basins:and}",
     "hold.held_in": "Becken {basin} gesperrt von {by}: {why}",
     "hold.held_in.ask": "Die Sperre des Beckens {basin} aufheben lassen",
     "machine.no_work": "keine Arbeiten angemeldet",
@@ -276,7 +282,7 @@ PEOPLE: Final[Mapping[str, str]] = {
     "treatment.not.rinsed": "nicht gespült, wie {by} erfasste",
     "treatment.not.residue_free": "nicht frei von Rückständen, wie {by} erfasste",
     "treatment.begun": "im Wasserweg kann Desinfektionsmittel sein: {by} erfasste eine Behandlung, die nicht abgeschlossen ist",
-    "duty.cant_be_compared": "{result} lässt sich nicht mit dem Eingriffswert {level} vergleichen ({by}, vor {since:ago})",
+    "duty.cant_be_compared": "{result} lässt sich nicht mit dem Eingriffswert {level} vergleichen ({by}, {since:when})",
     "duty.cant_be_compared.ask": "{title}: das Ergebnis als Zahl mit Einheit erfassen, oder erneut beproben (service, duty={duty})",
     "record.taken_back_already": "`of`: diese Erfassung ({record:record}) wurde schon zurückgenommen",
     "record.never_counted": "`of`: diese Erfassung ({record:record}) zählte nie, es gibt nichts zurückzunehmen",

@@ -90,6 +90,9 @@ RECORDS: Final[Mapping[str, str]] = {
     # readings by eye
     "entered.no_such_point": "es gibt keinen Messpunkt {quoted}{near}",
     "entered.other_role": "{point} hat nicht die Rolle {quoted}: nur eines von beiden nennen",
+    "entered.of_another": (
+        "{by} hat es so gesehen ({value:contact}) und keine oder eine andere Messstelle genannt: mit role={role} eingeben, was jetzt gilt"
+    ),
     "entered.by_sensor": (
         "{point} wird von einem Sensor gelesen: niemand gibt Ablesungen dafür ein; was ein Messgerät daneben zeigt, ist eine "
         "Kalibrierung mit adjust=false"

@@ -282,6 +282,7 @@ _ALARMS: Final[Mapping[str, RowWords]] = {
         "Sicherstellen, dass Netz, Broker und Ziele laufen; warmwell tell FILE --test probiert jedes",
     ),
     "duty_due.daily_test": (_STOPS, _DO_IT),
+    "duty_due.daily_test_of_basin": ("Das Becken {basin} darf erst starten, wenn es getan ist", _DO_IT),
     "duty_due.calibration": (
         "Bedingungen, die auf diesem Messpunkt beruhen, sind nur nominell erfüllt, bis er kalibriert ist",
         "Den Messpunkt mit einer Referenz vergleichen und das erfassen",

@@ -35,6 +35,10 @@ ES: Final = Language(
     decimal=",",
     percent="\N{NO-BREAK SPACE}%",
     last=" y ",
+    ago="hace {}",
+    on="el {}",
+    left="quedan {}",
+    until="hasta el {}",
     days="días",
     lowers=True,
 )

@@ -52,7 +52,7 @@ PEOPLE: Final[Mapping[str, str]] = {
     "daily_test.port_cant_be": "conexión {port:d}: {volume} mL en {time:g s} no puede ser",
     "daily_test.port_gave": "la conexión {port:d} dio {volume} mL en {time:g s}",
     "daily_test.port_gave_about": "la conexión {port:d} dio {volume} ± {uncertainty} mL en {time:g s}",
-    "daily_test.items_failed": "no superado: {items}",
+    "daily_test.items_failed": "no está bien: {items}",
     "daily_test.items_missing": "no figura entre lo comprobado: {items}",
     "daily_test.ports_failed": "{ports}; hacen falta al menos {volume} mL en menos de {time:g s}",
     # the water-path treatment
@@ -64,7 +64,7 @@ PEOPLE: Final[Mapping[str, str]] = {
     "treatment.then.drained": "vaciado",
     "treatment.then.rinsed": "enjuagado",
     "treatment.then.residue_free": "comprobado y libre de residuos",
-    "treatment.under_way": "el contacto está en curso: quedan {left}",
+    "treatment.under_way": "el contacto está en curso: {left:until}",
     "treatment.under_way.ask": (
         "Dejar correr el contacto en el circuito de agua, después registrar su fin (water_path_treatment step=ends)"
     ),
@@ -87,7 +87,7 @@ PEOPLE: Final[Mapping[str, str]] = {
     "disinfectant.equipment_changed": "se cambió el equipo: se desconoce qué líquido contiene",
     "disinfectant.equipment_changed.ask": "Registrar el llenado del depósito, o controlar su concentración y registrarlo",
     "disinfectant.clock_untrusted": "el reloj no es fiable: no se puede saber su edad",
-    "disinfectant.reuse_ended": "su vida de reutilización terminó hace {since}",
+    "disinfectant.reuse_ended": "su vida de reutilización terminó {since:when}",
     "disinfectant.expired": "según su etiqueta era válido hasta el {last}",
     "disinfectant.opened_too_long": "ya no se conserva: su envase se abrió el {opened}",
     "disinfectant.opening_not_known": (
@@ -111,15 +111,15 @@ PEOPLE: Final[Mapping[str, str]] = {
     "duty.ask": "{title}: hacerlo y registrarlo (service, duty={duty})",
     "duty.none": "nada registrado",
     "duty.done": "hecho hace {since} por {by}; pendiente de nuevo a partir del {due:date}",
-    "duty.due": "pendiente desde el {due:date}; última vez hace {since} por {by}",
-    "duty.failed": "la última vez no se superó ({by}, hace {since})",
+    "duty.due": "pendiente desde el {due:date}; última vez {since:when} por {by}",
+    "duty.failed": "la última vez no se superó ({by}, {since:when})",
     "duty.failed.ask": "{title}: remediar lo que falló, repetirlo y registrarlo (service, duty={duty})",
-    "duty.above_action": "{result}, por encima del nivel de acción de {level} ({by}, hace {since})",
+    "duty.above_action": "{result}, por encima del nivel de acción de {level} ({by}, {since:when})",
     "duty.above_action.ask": (
         "{title}: actuar como el centro ha dispuesto, hacer tomar otra muestra y registrar el resultado (service, duty={duty})"
     ),
     "duty.above_alert": (
-        "{result}, por encima del nivel de alerta de {level} ({by}, hace {since}): investigarlo, y tomar otra muestra"
+        "{result}, por encima del nivel de alerta de {level} ({by}, {since:when}): investigarlo, y tomar otra muestra"
     ),
     "duty.no_result_yet": "ningún resultado registrado, lo que no impide arrancar a ningún puesto",
     "duty.not_above_action": "ningún resultado por encima de su nivel de acción",
@@ -179,6 +179,11 @@ PEOPLE: Final[Mapping[str, str]] = {
         "Hacer investigar el disparo de la toma de corriente {outlet}; rearmarla una vez, con las manos secas"
     ),
     "outlet.has_tripped": "la toma de corriente {outlet} se ha disparado",
+    "outlet.seen_tripped": "{by} vio disparada la toma de corriente {outlet}",
+    "outlet.seen.ask": (
+        "cuando haya pasado, probarla y registrarlo (outlet_test outlet={outlet}), o introducir que está bien "
+        "(entered_reading role=outlet_protection value=ok)"
+    ),
     "outlet.seen_tripped.ask": (
         "Hacer investigar el disparo de la toma de corriente; rearmarla una vez, con las manos secas; después leerla de nuevo"
     ),
@@ -191,12 +196,12 @@ PEOPLE: Final[Mapping[str, str]] = {
         "(outlet_test outlet={outlet})"
     ),
     "outlet.test_due": (
-        "{outlet}: su prueba está pendiente desde el {due:date} (última hace {since} por {by}): pulsar su botón de prueba, ver que se "
+        "{outlet}: su prueba está pendiente desde el {due:date} (última {since:when} por {by}): pulsar su botón de prueba, ver que se "
         "dispara, rearmarla y registrarlo"
     ),
     "outlet.test_failed": "su última prueba no se superó",
     "outlet.test_not_passed": "su última prueba no se superó: {why}",
-    "outlet.test_failed_ago": "{failure} ({by}, hace {since})",
+    "outlet.test_failed_ago": "{failure} ({by}, {since:when})",
     "outlet.test_failed_as_recorded": "{outlet}: {failure}, registrado por {by}",
     "outlet.test_failed.ask": (
         "Hacer reparar la toma de corriente {outlet} por personal autorizado, probarla de nuevo y registrarlo"
@@ -222,7 +227,7 @@ PEOPLE: Final[Mapping[str, str]] = {
     "bus.none_heard": "ningún punto del puesto responde ya: {points}",
     # what is read by eye
     "by_eye.read_by": "{value:contact}, leído por {by}",
-    "by_eye.seen": "{value:contact}, visto por {by} hace {since}",
+    "by_eye.seen": "{value:contact}, visto por {by} {since:when}",
     "by_eye.seen.ask": "cuando haya pasado, introducir una lectura que lo diga: {role:role}",
     "by_eye.no_reading_of_point": "ninguna lectura a la vista de {point} que aún valga",
     "by_eye.read_point": "Leer {point} e introducirlo",
@@ -260,6 +265,7 @@ PEOPLE: Final[Mapping[str, str]] = {
     # basins, the page's certificate, whose a hold is
     "daily_test.in_basin": "Cuba {basin}: {ask:lower}",
     "daily_test.not_told_of_basin": "no se midió ninguna de sus conexiones: nada se dice de la cuba {basin}",
+    "hold.basins_held": "Bloqueada, no debe arrancar: cuba {basins:and}",
     "hold.held_in": "cuba {basin} bloqueada por {by}: {why}",
     "hold.held_in.ask": "Hacer levantar el bloqueo de la cuba {basin}",
     "machine.no_work": "sin trabajos declarados",
@@ -277,7 +283,7 @@ PEOPLE: Final[Mapping[str, str]] = {
     "treatment.not.rinsed": "no enjuagado, como registró {by}",
     "treatment.not.residue_free": "no libre de residuos, como registró {by}",
     "treatment.begun": "puede haber desinfectante en el circuito de agua: {by} registró un tratamiento que no está terminado",
-    "duty.cant_be_compared": "{result} no se puede comparar con el nivel de acción de {level} ({by}, hace {since})",
+    "duty.cant_be_compared": "{result} no se puede comparar con el nivel de acción de {level} ({by}, {since:when})",
     "duty.cant_be_compared.ask": "{title}: registrar el resultado como número con su unidad, o tomar otra muestra (service, duty={duty})",
     "record.taken_back_already": "`of`: este registro ({record:record}) ya fue retirado",
     "record.never_counted": "`of`: este registro ({record:record}) nunca contó, no hay nada que retirar",

@@ -88,6 +88,9 @@ RECORDS: Final[Mapping[str, str]] = {
     # readings by eye
     "entered.no_such_point": "no existe el punto {quoted}{near}",
     "entered.other_role": "{point} no tiene la función {quoted}: nombrar uno de los dos",
+    "entered.of_another": (
+        "{by} lo vio así ({value:contact}) sin nombrar ningún punto, o nombrando otro: introducir lo que vale ahora con role={role}"
+    ),
     "entered.by_sensor": (
         "{point} lo lee su sensor: nadie introduce sus lecturas; lo que un instrumento muestra al lado es una calibración con adjust=false"
     ),

@@ -279,6 +279,7 @@ _ALARMS: Final[Mapping[str, RowWords]] = {
         "Comprobar que red, broker y destinos funcionan; warmwell tell FILE --test los prueba uno a uno",
     ),
     "duty_due.daily_test": (_STOPS, _DO_IT),
+    "duty_due.daily_test_of_basin": ("La cuba {basin} no puede arrancar hasta que esté hecho", _DO_IT),
     "duty_due.calibration": (
         "Las condiciones que se apoyan en este punto se cumplen solo nominalmente hasta que se calibre",
         "Comparar el punto con una referencia y registrarlo",

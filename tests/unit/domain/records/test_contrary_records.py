@@ -13,7 +13,8 @@ import pytest
 
 from edge.domain.entries import rfc3339, wall_ms_of
 from edge.domain.errors import RecordRefused
-from edge.domain.records.forms import last_day, refuse
+from edge.domain.records.border import refuse
+from edge.domain.records.forms import last_day
 from edge.domain.station.station import Station
 from edge.store.fold_check import invented
 from tests.unit.stations import HOUR, Driver, kept, ready

@@ -13,7 +13,7 @@ import pytest
 
 from edge.domain.records.daily_tests import test_result as result_of
 from edge.domain.settings import DailyTest
-from tests.unit.stations import QUIET, SETTINGS, Driver, english, kept
+from tests.unit.stations import QUIET, SETTINGS, Driver, english, kept, ready
 
 SITE = replace(
     SETTINGS, daily_test=DailyTest(100.0, 15.0, "weak ports", 1.0, ("Lid closes and seals", "Drain without kinks"))
@@ -32,12 +32,12 @@ def ports(*pairs: tuple[int, float], **more: Any) -> dict[str, Any]:
         (ports((3, 11.8), checked=ALL), True, "passed"),
         ({"passed": True}, None, "not among what was checked: Lid closes and seals, Drain without kinks"),
         ({"passed": True, "checked": ALL[:1]}, None, "not among what was checked: Drain without kinks"),
-        ({"passed": True, "checked": ALL[:1], "failed": ALL[1:]}, False, "failed: Drain  without kinks"),
-        ({"passed": True, "checked": ALL, "failed": ALL[:1]}, False, "failed: lid closes and seals"),
-        ({"failed": ALL[:1]}, False, "failed: lid closes and seals"),
+        ({"passed": True, "checked": ALL[:1], "failed": ALL[1:]}, False, "not found well: Drain  without kinks"),
+        ({"passed": True, "checked": ALL, "failed": ALL[:1]}, False, "not found well: lid closes and seals"),
+        ({"failed": ALL[:1]}, False, "not found well: lid closes and seals"),
         ({"passed": False, "checked": ALL}, False, "failed"),
         (ports((3, 15.0)), False, "port 3 gave 100 ± 1 mL in 15 s; at least 100 mL in less than 15 s is needed"),
-        (ports((3, 16.2), failed=ALL[:1]), False, "is needed; failed: lid closes and seals"),
+        (ports((3, 16.2), failed=ALL[:1]), False, "is needed; not found well: lid closes and seals"),
         (ports((3, 14.9), checked=ALL[1:]), None, "not among what was checked: Lid"),
     ],
     ids=str,
@@ -101,3 +101,10 @@ def test_what_the_slowest_port_gave_stands_beside_a_pass_with_the_cylinders_unce
     assert driver.condition("daily_test")["text"] == "passed 0 s ago; the slowest: port 3 gave 100 ± 1 mL in 11.8 s"
     driver.record("daily_test", passed=True, checked=ALL)
     assert driver.condition("daily_test")["text"] == "passed 0 s ago"
+
+
+def test_a_failed_check_item_is_told_in_a_sentence() -> None:
+    driver = ready()
+    driver.record("daily_test", failed=["lid"])
+    text = driver.condition("daily_test")["text"]
+    assert text == "the last daily test failed: not found well: lid"

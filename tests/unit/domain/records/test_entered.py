@@ -108,7 +108,7 @@ def test_a_reading_of_an_hour_ago_is_an_hour_old_and_an_older_one_replaces_no_ne
         ({"point": "supply", "value": "44 degC"}, "no pressure with its unit"),
         ({"point": "supply"}, "value is missing"),
         ({"point": "supply", "value": "900 psi"}, "outside what this point can be"),
-        ({"point": "power", "value": "maybe"}, "neither off or on"),
+        ({"point": "power", "value": "maybe"}, "neither off nor on"),
         ({"point": "reservoir", "value": "39 degC"}, "read by its sensor"),
         ({"point": "gauge", "value": "39 degC"}, "no point"),
         ({"point": "supply", "value": "44 psi", "at": "2026-03-15T05:50:00Z"}, "older than"),

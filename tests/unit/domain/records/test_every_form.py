@@ -17,7 +17,8 @@ import pytest
 from edge.domain.errors import RecordRefused
 from edge.domain.readings import Role
 from edge.domain.records.book import ALARM_RECORDS
-from edge.domain.records.forms import COMMON, FORMS, KINDS, PAIR, PORT, Key, refuse
+from edge.domain.records.border import refuse
+from edge.domain.records.forms import COMMON, FORMS, KINDS, PAIR, PORT, Key
 from edge.domain.settings import DailyTest, Duty, Every, Level, Rules
 from tests.unit.stations import HOUR, POINTS, QUIET, SETTINGS, Driver
 

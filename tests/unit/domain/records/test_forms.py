@@ -19,8 +19,9 @@ from edge.domain.errors import RecordRefused
 from edge.domain.messages import has, of_json
 from edge.domain.readings import Role
 from edge.domain.records.book import checked
+from edge.domain.records.border import refuse
 from edge.domain.records.daily_tests import test_result as result_of
-from edge.domain.records.forms import FORMS, refuse
+from edge.domain.records.forms import FORMS
 from edge.domain.roles import ROLES
 from edge.domain.settings import DailyTest
 from edge.domain.station.station import Station
@@ -45,6 +46,8 @@ FITS: dict[str, dict[str, Any]] = {
     "out_of_service": {"alarm": "reservoir_cold", "why": "its gauge is being replaced"},
     "in_service": {"alarm": "reservoir_cold"},
     "correction": {"of": 3},
+    "service": {"what": "seals were changed"},
+    "note": {"text": "all quiet"},
     "clock_confirmed": {"time": "2026-03-16T05:50:00Z"},
 }
 
@@ -129,7 +132,7 @@ def test_a_key_too_much_is_kept_by_the_station_and_does_not_count(record: str) -
         ({"record": "concentration_check", "passed": True, "value": 0.3}, "value", "no unit"),
         ({"record": "outlet_test", "passed": True}, "outlet", "is missing"),
         ({"record": "disinfectant_top_up", "litres": True}, "litres", "a number"),
-        ({"record": "shelve", "alarm": "leak", "minutes": 2000}, "minutes", "0 to 1440"),
+        ({"record": "shelve", "alarm": "leak", "minutes": 2000}, "minutes", "1 to 1440"),
         ({"record": "correction", "of": "3"}, "of", "a whole number"),
         ({"record": "note", "text": None}, "text", "it is null"),
         ({"record": "note", "counts": True}, "counts", "the station itself"),
@@ -382,9 +385,9 @@ BY_EYE = replace(
         ({"role": "reservoir_temperature", "value": "-1 degC"}, "can't be"),
         ({"role": "reservoir_temperature", "value": 95}, "without a unit"),
         ({"role": "supply_flow", "value": "150 L/min"}, "can't be"),
-        ({"role": "leak", "value": 0}, "neither dry or wet"),
+        ({"role": "leak", "value": 0}, "neither dry nor wet"),
         ({"role": "leak", "value": True}, "value"),
-        ({"role": "leak", "value": "ok"}, "neither dry or wet"),
+        ({"role": "leak", "value": "ok"}, "neither dry nor wet"),
         ({"role": "supply_flow", "value": "9 L/min", "at": "2026-03-14T05:50:00Z"}, "older than"),
         ({"role": "supply_flow"}, "value is missing"),
     ],

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections.abc import Callable
 from dataclasses import replace
 
 import pytest
@@ -122,7 +123,7 @@ def test_wet_is_wet_however_it_is_written_and_whatever_it_names(body: dict[str, 
 
 def test_a_word_that_is_none_is_said() -> None:
     (answer, *_) = ready(SETTINGS).record("entered_reading", role="leak", value="damp")
-    assert not answer.body["counts"] and "neither dry or wet" in answer.body["why_not"]
+    assert not answer.body["counts"] and "neither dry nor wet" in answer.body["why_not"]
 
 
 @pytest.mark.parametrize("renamed", [True, False])
@@ -143,3 +144,82 @@ def test_what_somebody_saw_at_a_point_stays_so_when_the_point_has_another_name_o
     made.run(60, quiet)
     found = ident if renamed or ident == "no_leak" else "no_hold"
     assert made.state_of(found)[0] == "unmet"
+
+
+# -- an outlet that a sensor reads as live, and that somebody saw tripped: plain facts, no published source
+
+SECOND = replace(
+    SETTINGS, points=(*POINTS, point("machine-outlet", Role.OUTLET_PROTECTION, 0.0, 1.0, of="machine", bus="lines"))
+)
+LIVE = QUIET | {"machine-outlet": 0.0}
+
+
+def two_outlets() -> Bench:
+    made = Bench(SECOND)
+    made.run(130, LIVE)
+    made.duties_done()
+    made.run(60, DRAWING | {"machine-outlet": 0.0})
+    made.run(300, LIVE)
+    made.record("entered_reading", point="heater-outlet", value="tripped")
+    made.run(30, LIVE)
+    return made
+
+
+@pytest.mark.parametrize("again", [False, True])
+def test_what_was_seen_at_one_outlet_says_nothing_of_another_and_rings_for_that_one(again: bool) -> None:
+    made = two_outlets()
+    if again:
+        made.start_again()
+        made.run(30, LIVE)
+    state, text = made.state_of("outlet:heater")
+    assert state == "unmet" and "tripped" in text and "early technician" in text and made.verdict() == "not_ready"
+    assert made.state_of("outlet:machine")[0] == "met"
+    assert made.alarms("outlet_tripped:heater") == ["unacknowledged"] and made.alarms("outlet_tripped:machine") == []
+
+
+def resets(made: Bench) -> None:
+    made.run(30, LIVE | {"heater-outlet": 1.0})
+    made.run(40, LIVE)
+
+
+@pytest.mark.parametrize("again", [False, True])
+@pytest.mark.parametrize(
+    "ends, over",
+    [
+        (lambda made: made.record("entered_reading", point="heater-outlet", value="ok"), True),
+        (lambda made: made.record("entered_reading", role="outlet_protection", value="ok"), True),
+        (lambda made: made.record("entered_reading", point="machine-outlet", value="ok"), False),
+        (lambda made: made.record("outlet_test", outlet="heater", passed=True), True),
+        (lambda made: made.record("outlet_test", outlet="heater", passed=True, trip_ma=40.0), False),
+        (lambda made: made.record("outlet_test", outlet="machine", passed=True), False),
+        (resets, True),
+        (lambda made: made.run(60, LIVE), False),
+    ],
+    ids=["ok there", "ok", "ok elsewhere", "tested", "tested badly", "another tested", "reset", "nothing"],
+)
+def test_an_outlet_seen_tripped_is_live_again_once_somebody_or_its_own_contact_shows_it(
+    ends: Callable[[Bench], object], over: bool, again: bool
+) -> None:
+    made = two_outlets()
+    ends(made)
+    if again:
+        made.start_again()
+    made.run(40, LIVE)
+    assert (made.state_of("outlet:heater")[0] == "met") is over
+    assert (made.alarms("outlet_tripped:heater")[-1] == "unacknowledged") is not over
+
+
+def test_a_reset_that_was_seen_before_does_not_answer_for_what_somebody_sees_since() -> None:
+    made = Bench(SECOND)
+    made.run(30, LIVE)
+    made.run(10, LIVE | {"heater-outlet": 1.0})
+    made.run(5, LIVE)  # its contact follows no more, though it isn't steady yet
+    made.record("entered_reading", point="heater-outlet", value="tripped")
+    made.run(60, LIVE)
+    assert made.state_of("outlet:heater")[0] == "unmet"
+
+
+def test_ok_at_a_point_that_ends_nothing_says_how_to_end_it() -> None:
+    made = two_outlets()
+    (answer, *_) = made.record("entered_reading", point="machine-outlet", value="ok")
+    assert not answer.body["counts"] and "with role=outlet_protection" in answer.body["why_not"]

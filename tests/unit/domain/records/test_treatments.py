@@ -12,7 +12,7 @@ import pytest
 
 from edge.domain.entries import rfc3339
 from edge.domain.errors import RecordRefused
-from edge.domain.records.forms import refuse
+from edge.domain.records.border import refuse
 from edge.domain.settings import Rules, Settings
 from tests.unit.domain.records.test_facts_in_order import Bench
 from tests.unit.stations import DRAWING, HOUR, MONDAY, QUIET, SETTINGS, kept
@@ -177,6 +177,40 @@ def test_without_that_days_test_no_step_ends_it() -> None:
     assert "daily test had not passed" in step(made, "ends")["why_not"]
 
 
+@pytest.mark.parametrize(
+    "tests, counts",
+    [
+        ([(-60, True), (20, True)], True),  # tested again since
+        ([(-60, True), (20, False)], True),  # it failed since
+        ([(-60, False), (-50, True)], True),
+        ([(-60, True), (-50, False)], False),
+        ([(20, True)], False),
+        ([(-24 * 60, True)], False),
+    ],
+)
+def test_a_treatment_goes_by_the_test_that_stood_when_its_contact_ended(
+    tests: list[tuple[int, bool]], counts: bool
+) -> None:
+    made = Bench(SETTINGS, MONDAY + 6 * HOUR)
+    made.run(3, QUIET)
+    made.record("filter_change", filters=["coarse"], at=rfc3339(made.wall_ms - 3 * HOUR))
+    ended_ms = made.wall_ms - HOUR
+    for minutes, passed in tests:
+        made.record("daily_test", passed=passed, at=rfc3339(ended_ms + minutes * MINUTE))
+    told = kept(made, "water_path_treatment", contact_min=12, at=rfc3339(ended_ms))
+    assert told["counts"] is counts and (counts or "daily test had not passed" in told["why_not"])
+
+
+def test_a_contact_over_midnight_goes_by_the_test_of_the_day_on_which_it_began() -> None:
+    made = Bench(SETTINGS, MONDAY + 18 * HOUR)  # 23:50 UTC, as in Dublin in winter
+    made.run(3, QUIET)
+    made.record("filter_change", filters=["coarse"])
+    made.record("daily_test", passed=True)
+    step(made, "begins")
+    wait(made, 15 * MINUTE)
+    assert step(made, "ends")["counts"] and owed(made)[0] == "met"
+
+
 def treated(settings: Settings = SETTINGS) -> Bench:
     """The same, and treated since."""
     made = opened(settings)
@@ -299,3 +333,23 @@ def test_drops_are_taken_anew_after_a_change() -> None:
     assert "no steady draw" not in made.state_of("filter:coarse")[1]
     made.change_filters()
     assert "no steady draw of late to judge its drop by" in made.state_of("filter:coarse")[1]
+
+
+@pytest.mark.parametrize("counted", [False, True])
+@pytest.mark.parametrize("key", AFTER)
+@pytest.mark.parametrize("state", [False, True])
+def test_what_an_older_version_kept_of_a_path_that_was_not_rinsed_binds_after_an_upgrade(
+    key: str, counted: bool, state: bool
+) -> None:
+    made = treated()
+    wait(made, MINUTE)
+    step(made, "begins")
+    place, entry = max((n, e) for n, e in enumerate(made.said) if e.kind == "record")
+    old = {k: v for k, v in entry.body.items() if k not in ("step", "done")}
+    made.said[place] = entry._replace(body={**old, "contact_min": 12, key: False, "counts": counted})
+    made.start_again(boot="boot-2", state=False)
+    if state:
+        made.start_again(boot="boot-3", state=True)
+    assert owed(made)[0] == "unmet" and "as early technician recorded" in owed(made)[1]
+    wait(made, 13 * MINUTE)
+    assert kept(made, "water_path_treatment", contact_min=11, **AFTER)["counts"] and owed(made)[0] == "met"

@@ -7,7 +7,7 @@ from typing import Final
 from edge.domain.alarms.states import AT_LIMIT
 from edge.domain.doubts.register import DoubtRegister
 from edge.domain.entries import Now
-from edge.domain.messages import Doubt, difference, duration, name, number, part, say, then
+from edge.domain.messages import Doubt, ago, difference, name, number, part, say, then
 from edge.domain.readings import Kind, Role
 from edge.domain.records.book import months_later_ms
 from edge.domain.sensing.calibration import K_CALIBRATED, combined, probability_within
@@ -88,7 +88,7 @@ class FilterCondition:
         if change is not None and stage.replace_after_months is not None:
             due_ms = months_later_ms(change.at_ms, stage.replace_after_months, view.zone)
             if now.trusted and now.wall_ms >= due_ms:
-                age, months = duration(now.wall_ms - change.at_ms), number(stage.replace_after_months, "month")
+                age, months = ago(now.wall_ms - change.at_ms), number(stage.replace_after_months, "month")
                 return by_fact(UNMET, say("filter.due_by_age", age=age, months=months), change, change_it)
         if stage.replace_after_months is not None and change is None:
             ask = say("filter.no_change.ask", filter=name(ident))

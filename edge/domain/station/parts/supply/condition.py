@@ -10,7 +10,7 @@ from edge.domain.alarms.states import AT_LIMIT
 from edge.domain.doubts.register import DoubtRegister
 from edge.domain.doubts.water_checks import WaterChecks
 from edge.domain.entries import Now
-from edge.domain.messages import Message, both, duration, name, part, quantity, say, then
+from edge.domain.messages import Message, ago, both, name, part, quantity, say, then
 from edge.domain.readings import KIND_OF, Role
 from edge.domain.settings import Supply as Plan
 from edge.domain.station import by_eye
@@ -113,7 +113,7 @@ class SupplyConditions:
             text = say("draw.none_since_ran_on" if self._evidence.has_run_on else "draw.none")
             return Judged(UNKNOWN, text, ask=DRAW)
         if not fresh:
-            text = say("draw.too_long_ago", age=duration(now.wall_ms - (at_ms or now.wall_ms)))
+            text = say("draw.too_long_ago", age=ago(now.wall_ms - (at_ms or now.wall_ms)))
             return Judged(UNKNOWN, text, ask=DRAW, seq=seq, evidence_ms=at_ms)
         inferred = None if self._flow_point is not None else say("draw.inferred")
         here, nominal = view.reading(point, value), part(view.nominal(point))

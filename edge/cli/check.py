@@ -1,0 +1,47 @@
+"""`warmwell check`: what is wrong with a station file, and with what it names. Sends nothing."""
+
+from __future__ import annotations
+
+import sys
+from collections.abc import Sequence
+from pathlib import Path
+
+from edge import config
+from edge.cli import certificate, tell
+from edge.domain.errors import UnusableInput
+from edge.people.store import any_person
+from edge.terminal import DONE, UNUSABLE, problem_json, say_json
+
+
+def check(file: Path, *, as_json: bool = False) -> int:
+    """Print what was found; 2 where the file can't be used."""
+    try:
+        plan = config.load(file)
+    except config.UnusableInputs as exc:
+        return _refused(file, exc.mistakes, as_json)
+    looks = tell.look(plan), certificate.look(plan, any_person)
+    warnings, mistakes = [said for one in looks for said in one[0]], [said for one in looks for said in one[1]]
+    if mistakes:
+        return _refused(file, mistakes, as_json)
+    if as_json:
+        told = {"station": plan.settings.name, "settings": plan.digest, "not_active": list(plan.not_active)}
+        say_json(
+            {
+                "file": str(file),
+                "usable": True,
+                "never_ready": list(plan.never_ready),
+                "warnings": [*config.warnings_of(plan), *warnings],
+                **told,
+            }
+        )
+    else:
+        print("\n".join([config.check_report(file)[1], *(f"Warning: {text}" for text in warnings)]))
+    return DONE
+
+
+def _refused(file: Path, mistakes: Sequence[UnusableInput], as_json: bool) -> int:
+    if as_json:
+        say_json({"file": str(file), "usable": False, "mistakes": [problem_json(one) for one in mistakes]})
+    else:
+        print("\n".join(map(str, mistakes)), file=sys.stderr)
+    return UNUSABLE

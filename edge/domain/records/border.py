@@ -1,0 +1,188 @@
+"""What API and command line refuse of a record: what doesn't fit its form, and what can only be a slip of the pen or of the unit.
+
+Who typed it is still there and can say it anew. A record that comes by a replay is kept all the same, and doesn't count where it can't.
+"""
+
+from __future__ import annotations
+
+import difflib
+import re
+from collections.abc import Iterator, Mapping
+from datetime import UTC, date, datetime
+from typing import Any, Final, NamedTuple
+
+from edge.domain.entries import wall_ms_of
+from edge.domain.errors import RecordRefused
+from edge.domain.readings import CONTACT_WORDS, Role
+from edge.domain.records import forms, site_duties
+from edge.domain.records.forms import Fault, first_day, last_day, shown
+from edge.domain.records.seen import word_of
+from edge.domain.roles import REST_IS_WELL
+from edge.domain.settings import Level, Settings
+
+_BARE: Final = re.compile(r"\s*[-+\N{MINUS SIGN}]?[0-9]+([.,][0-9]*)?\s*")
+#: how much of a substance is in a liquid: per cent (by mass or volume), parts, mass or amount per volume; words may follow ("0.35 % w/v")
+_CONCENTRATION: Final = re.compile(r"\s*[<>]?\s*[0-9]+([.,][0-9]+)?\s*(%|pp[mb]\b|[mµu]?(g|mol)/m?l\b)", re.IGNORECASE)
+#: no record is of something that happened longer ago [years] (our own number)
+_OLDEST: Final = 10
+#: no opened container of a disinfectant keeps longer [days], whatever its label says: years, not weeks, are a slip (our own number)
+_LONGEST_OPEN: Final = 730
+#: no label's date lies further ahead [years] (our own number)
+_LONGEST_LABEL: Final = 10
+
+
+class Asked(NamedTuple):
+    """What of a station decides whether a record can be meant so. `roles`: by point; `levels`: by duty, in the unit of its results."""
+
+    basins: tuple[str, ...] = ()
+    roles: Mapping[str, Role] = {}
+    levels: Mapping[str, Level] = {}
+
+
+def asked_by(settings: Settings) -> Asked:
+    """What a station file asks of records."""
+    levels = {ident: duty.action or duty.alert for ident, duty in settings.rules.duties.items()}
+    return Asked(
+        tuple(basin.id for basin in settings.basins),
+        {point.id: point.role for point in settings.points},
+        {ident: level for ident, level in levels.items() if level is not None},
+    )
+
+
+def refuse(body: Mapping[str, Any], asked: Asked | None = None, now_ms: int | None = None) -> None:
+    """Refuse a body that doesn't fit its form, or can't be meant so.
+
+    Args:
+        asked: what its station asks; None where that isn't known.
+        now_ms: the station's clock, milliseconds since 1970; None where it isn't known, or not trusted.
+
+    Raises:
+        RecordRefused: for the first fault, as a sentence.
+    """
+    record = forms.known(body)
+    for fault in _all(record, body, asked, now_ms):
+        raise RecordRefused(
+            fault.what, where=f"record '{record}', {fault.key[:60]}", expected=fault.expected, do=fault.do
+        )
+
+
+def _all(record: str, body: Mapping[str, Any], asked: Asked | None, now_ms: int | None) -> Iterator[Fault]:
+    form = forms.FORMS[record]
+    for key, value in body.items():
+        if key in forms.KEPT or key in forms.SIGNED or key in form.made:
+            yield Fault(str(key), "the station itself says that", "only what people know", "Leave it out")
+        elif value is None and key != "at":
+            yield Fault(str(key), "it is null", "a value", "Leave it out")
+    yield from forms.faults(body)
+    yield from _says_nothing(record, body)
+    if record == "entered_reading":
+        yield from _no_such_word(body, {} if asked is None else asked.roles)
+    yield from _bare(body)
+    if record == "concentration_check":
+        yield from _no_concentration(body)
+    if asked is not None:
+        yield from _no_basin(body, asked.basins)
+        yield from _other_quantity(body, asked.levels)
+    if now_ms is not None:
+        yield from _long_ago(body, now_ms)
+
+
+def _says_nothing(record: str, body: Mapping[str, Any]) -> Iterator[Fault]:
+    """A text that is blank; a note without one; a service that doesn't say of what."""
+    for key, known in forms.keys_of(record).items():
+        if known.kind == "note" and isinstance(body.get(key), str) and not body[key].strip():
+            yield Fault(key, "it is empty", known.says, "Write it, or leave it out")
+    if record == "note" and body.get("text") is None and body.get("note") is None:
+        yield Fault("text", forms.MISSING, forms.FORMS[record].keys["text"].says, "Add it")
+    if record == "service" and not any(key in forms.FORMS[record].keys for key in body):
+        yield Fault("what", forms.MISSING, "what was done, or which duty, filter or point it was about", "Add it")
+
+
+def _no_such_word(body: Mapping[str, Any], roles: Mapping[str, Role]) -> Iterator[Fault]:
+    """What somebody saw of a contact, in other words than the station knows: nothing would go by it."""
+    named, word = body.get("role"), word_of(body.get("value"))
+    role = roles.get(str(body.get("point"))) if named is None else next((r for r in Role if r == named), None)
+    if role is None or role not in CONTACT_WORDS or word in {CONTACT_WORDS[bad][1] for bad in REST_IS_WELL}:
+        return
+    if word not in CONTACT_WORDS[role]:
+        words = " or ".join(CONTACT_WORDS[role])
+        yield Fault(
+            "value", f"it is {shown(body.get('value'))}", words, "Say it with one of these words; more fits in note"
+        )
+
+
+def _bare(body: Mapping[str, Any]) -> Iterator[Fault]:
+    """A value that was read and has no unit."""
+    value = body.get("value")
+    is_bare = forms.is_number(value) or (isinstance(value, str) and _BARE.fullmatch(value) is not None)
+    if is_bare and body.get("unit") is None:
+        yield Fault("value", f"{value} has no unit", 'a value with its unit, such as "44 psi"', "Add the unit")
+    for key, known in forms.FORMS[str(body["record"])].keys.items():
+        value = body.get(key)
+        told = [(key, value)] if known.kind == "quantity" else []
+        if known.kind == "pairs" and isinstance(value, list):
+            pairs = [pair for pair in value if isinstance(pair, Mapping)]
+            told = [(f"{key}.{name}", one) for pair in pairs for name, part in pair.items() for one in _several(part)]
+        for where, one in told:
+            if forms.is_number(one):
+                yield Fault(where, f"{one} has no unit", forms.KINDS["quantity"][1], "Add the unit, in quotes")
+
+
+def _several(value: Any) -> list[Any]:
+    return value if isinstance(value, list) else [value]
+
+
+def _no_concentration(body: Mapping[str, Any]) -> Iterator[Fault]:
+    """What was read of a strip in a unit that no concentration has."""
+    if body.get("value") is None:
+        return
+    told = " ".join(str(body[key]) for key in ("value", "unit") if body.get(key) is not None)
+    if _CONCENTRATION.match(told) is None:
+        expected = 'a concentration in %, ppm, g/L, mg/L or mol/L, such as "0.35 %"'
+        yield Fault(
+            "value", f"it is {shown(told)}", expected, "Correct it; a strip that only passes or fails needs no value"
+        )
+
+
+def _no_basin(body: Mapping[str, Any], basins: tuple[str, ...]) -> Iterator[Fault]:
+    """A basin that isn't there."""
+    named = body.get("basin")
+    if named is None or named in basins:
+        return
+    near = next(iter(difflib.get_close_matches(str(named)[:60], basins, 1)), None)
+    hint = f"; nearest: {near!r}" if near else ""
+    expected = f"one of {', '.join(basins)}{hint}" if basins else "no basin: the station file has none"
+    yield Fault("basin", f"there is no basin {shown(named)} at this station", expected, "Correct it, or leave it out")
+
+
+def _other_quantity(body: Mapping[str, Any], levels: Mapping[str, Level]) -> Iterator[Fault]:
+    """A laboratory's result in a unit in which it can't be compared with its duty's levels."""
+    level = levels.get(str(body.get("duty")))
+    if level is None or not site_duties.is_other_quantity(body, level):
+        return
+    told = " ".join(str(body[key]) for key in ("value", "unit") if body.get(key) is not None)
+    expected = f'a result in {level.unit}, in which its levels stand, such as "3 {level.unit}"'
+    yield Fault("value", f"it is {shown(told)}", expected, "Correct it, or ask the laboratory for it in that unit")
+
+
+def _long_ago(body: Mapping[str, Any], now_ms: int) -> Iterator[Fault]:
+    """Dates that nobody can mean: years from anything that a record is about."""
+    today = datetime.fromtimestamp(now_ms / 1000.0, UTC).date()
+    for key in ("at", "began_at", "ended_at"):
+        if isinstance(body.get(key), str) and _years(_date_of(body[key]), today) > _OLDEST:
+            yield Fault(key, f"it is {body[key]}", f"a time within the last {_OLDEST} years", "Correct the year")
+    opened, ends = first_day(body.get("opened")), last_day(body.get("expires"))
+    if opened is not None and (today - opened).days > _LONGEST_OPEN:
+        what = f"it is {body['opened']}, {_years(opened, today):.0f} years ago"
+        yield Fault("opened", what, "the day on which this container was opened: none keeps for so long", "Correct it")
+    if ends is not None and abs(_years(ends, today)) > _LONGEST_LABEL:
+        expected = f"a date within {_LONGEST_LABEL} years of today: no label goes further"
+        yield Fault("expires", f"it is {body['expires']}", expected, "Read the label again")
+
+
+def _date_of(told: str) -> date:
+    return datetime.fromtimestamp(wall_ms_of(told) / 1000.0, UTC).date()
+
+
+def _years(one: date, other: date) -> float:
+    return (other - one).days / 365.2425

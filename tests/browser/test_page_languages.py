@@ -1,0 +1,212 @@
+"""The page in each language: none of its own English is left, nothing is cut, and what matters is read from two metres."""
+
+from __future__ import annotations
+
+import re
+from collections.abc import Iterator
+
+import pytest
+
+from edge.domain.words.languages import LANGUAGES
+from tests.api_fakes import ABOUT, until
+from tests.browser.driver import CHROMIUM, Browser
+from tests.browser.judged import picture, speak, troubled, well
+from tests.browser.kit import Station, put_into, shows
+from tests.browser.test_page_looks import HEIGHT, WIDTH, cap_px, px_of
+from tests.browser.test_page_views import press, texts, view
+from tests.page_words import words
+from tests.terms import TYPED
+from tests.unit.stations import SETTINGS
+
+pytestmark = [pytest.mark.browser, pytest.mark.skipif(CHROMIUM is None, reason="no chromium on this machine")]
+
+in_each_language = pytest.mark.parametrize("code", [code for code in LANGUAGES if code != "en"])
+#: what is seen, and what is read out; the station file's own keys are no words
+SEEN = """(() => {
+  const found = [document.title];
+  for (const one of document.querySelectorAll("body *")) {
+    if (one.closest("script, noscript, .settings, [hidden]") || one.lang) continue;
+    for (const node of one.childNodes) if (node.nodeType === 3 && node.data.trim()) found.push(node.data);
+    for (const name of ["aria-label", "title", "placeholder"]) if (one.getAttribute(name)) found.push(one.getAttribute(name));
+  }
+  return found;
+})()"""
+#: texts that leave the screen, or what they stand in. What scrolls by itself may, and reasons end in "…": they stand whole below.
+CUT = """(() => {
+  const isOut = (one) => (box => box.width > 1 && (box.left < -1 || box.right > innerWidth + 1))(one.getBoundingClientRect());
+  const isCut = (one) => one.matches("a, button, .choice span, .word, .under, .chip") && one.scrollWidth > one.clientWidth + 1;
+  const all = [...document.querySelectorAll("body *")].filter((one) => one.textContent.trim() && one.checkVisibility());
+  const own = all.filter((one) => !one.closest(".scroll, .chips, .why, .aside, .skip, script, noscript"));
+  return own.filter((one) => isOut(one) || isCut(one)).map((one) => `${one.className}: ${one.textContent.slice(0, 60)}`);
+})()"""
+#: names that the station file gives
+GIVEN = {point.id for point in SETTINGS.points} | {str(told) for told in ABOUT.values()} | {"coarse", "fine", "heater"}
+
+
+def pieces(template: str) -> Iterator[str]:
+    """What a template says between its values, where there is a word in it.
+
+    >>> list(pieces("live, {speed} times as fast"))
+    ['live', 'times as fast']
+    """
+    for piece in re.split(r"\{\w+\}", template):
+        words_of_it = piece.strip(" .,:;…()?")
+        if re.search(r"[^\W\d_]{3}", words_of_it):
+            yield words_of_it
+
+
+def english_in(seen: list[str], code: str) -> set[str]:
+    """The page's own English words that are among texts in another language."""
+    titles = [title for table in LANGUAGES[code].titles.values() for title in table.values()]
+    own = "\n".join([*words(code).values(), *titles, *GIVEN]).lower()
+    said = TYPED.sub(" ", "\n".join(seen))
+
+    def stands(piece: str, text: str) -> bool:
+        return re.search(rf"(?<!\w){re.escape(piece)}(?!\w)", text) is not None
+
+    english = {piece for template in words("en").values() for piece in pieces(template)}
+    return {piece for piece in english if stands(piece, said) and not stands(piece.lower(), own)}
+
+
+def settled(browser: Browser, width: int, height: int) -> None:
+    browser.size(width, height)  # no mobile one: it would grow with what sticks out
+    until(lambda: browser.js("innerWidth") == width, "its size")
+    browser.js("new Promise((done) => requestAnimationFrame(() => requestAnimationFrame(done)))")
+
+
+def stages(browser: Browser, station: Station) -> Iterator[str]:
+    """Each view, and a dialog; then with nothing heard."""
+    for name, there in (("alarms", ".alarm"), ("record", ".entry"), ("station", ".settings-group"), ("now", ".point")):
+        view(browser, name, there)
+        yield name
+        if name == "alarms":
+            press(browser, ".alarm .shelve:not([hidden])")
+            yield "putting aside"
+            browser.js("document.querySelector('dialog').close()")
+    station.frozen.set()
+    until(lambda: browser.js("document.body.classList.contains('lost')"), "it is lost", 20)
+    for name, there in (("station", "#about"), ("now", ".plate")):
+        view(browser, name, there)
+        yield f"{name}, lost"
+
+
+def shown_in(browser: Browser, station: Station, code: str) -> None:
+    """Show the station that has most to say, in a language."""
+    picture(station, troubled())
+    speak(browser, station.url, code)
+    until(lambda: browser.js("document.querySelectorAll('.point').length") == len(SETTINGS.points), "its points")
+
+
+@pytest.fixture(autouse=True)
+def as_before(browser: Browser, station: Station) -> Iterator[None]:
+    yield
+    browser.js("localStorage.clear()")
+
+
+@in_each_language
+def test_each_view_speaks_the_language_alone_and_nothing_is_cut(browser: Browser, station: Station, code: str) -> None:
+    shown_in(browser, station, code)
+    assert browser.js("document.documentElement.lang") == code
+    for stage in stages(browser, station):
+        assert english_in(browser.js(SEEN), code) == set(), stage
+        for width, height in ((320, 640), (WIDTH, HEIGHT)):
+            settled(browser, width, height)
+            assert browser.js("document.documentElement.scrollWidth") <= width, (stage, width)
+            assert browser.js(CUT) == [], (stage, width)
+    assert browser.errors() == []
+
+
+def test_english_that_is_left_and_words_that_are_cut_would_be_found(browser: Browser, station: Station) -> None:
+    shown_in(browser, station, "en")
+    found = english_in(browser.js(SEEN), "de")
+    assert len(found) > 15 and {"What READY asks for", "not known", "Now"} <= found
+    browser.js("document.querySelector('.word-text').textContent = 'W'.repeat(40)")
+    assert any(one.startswith("word-text") for one in browser.js(CUT))
+
+
+@in_each_language
+def test_verdict_and_first_thing_to_do_are_read_from_two_metres(browser: Browser, station: Station, code: str) -> None:
+    """The measure of test_page_looks.py, ISO 9241-303: 22 minutes of arc for the verdict, 16 at least for what to do."""
+    shown_in(browser, station, code)
+
+    def fits(state: str) -> None:
+        assert cap_px(browser, ".word-text") >= px_of(22), state
+        assert cap_px(browser, ".under") >= px_of(16) and cap_px(browser, ".first-text") >= px_of(16), state
+        for part in (".word", ".under", ".due", ".first-text"):
+            left, right, bottom = browser.js(
+                f"(r => [r.left, r.right, r.bottom])(document.querySelector('{part}').getBoundingClientRect())"
+            )
+            assert left >= 0 and right <= WIDTH and bottom <= HEIGHT, (state, part)
+
+    fits("troubled")
+    assert browser.js("document.querySelector('.first').hidden") is False
+    for state in ("in_use", "reheating", "cant_tell"):  # the longest words
+        put_into(browser, station, state)
+        fits(state)
+
+
+@in_each_language
+def test_whatever_is_asked_for_loses_no_word_in_the_big_lines(browser: Browser, station: Station, code: str) -> None:
+    asks = [text for ident, text in LANGUAGES[code].catalogue.items() if ident.endswith((".ask", ".advice"))]
+    assert len(asks) > 60
+    pairs = browser.js(f"import('/web/views/now.js').then((now) => {asks!r}.map((text) => now.shortened(text)))")
+    for ask, (head, rest) in zip(asks, pairs, strict=True):
+        assert 0 < len(head) <= 64, ask
+        assert [c for c in head + rest if c.isalnum()] == [c for c in ask if c.isalnum()], ask
+
+
+def test_a_language_takes_effect_at_once_and_is_kept_on_the_device(browser: Browser, station: Station) -> None:
+    picture(station, troubled())
+    shows(browser, ".conditions", "held by")
+    view(browser, "station", "#device input[name=lang]")
+    assert browser.js("document.querySelector('.reviewed').hidden") is True  # English is the project's own
+    browser.js("window.here = true; document.querySelector('input[name=lang][value=de]').focus()")
+    press(browser, "input[name=lang][value=de]")
+    shows(browser, "#nav", "Protokoll")
+    assert browser.js("[document.documentElement.lang, window.here, document.activeElement.value]") == [
+        "de",
+        True,
+        "de",
+    ]
+    until(lambda: browser.js("document.querySelector('.reviewed').hidden") is False, "that nobody has reviewed it")
+    assert texts(browser, ".reviewed") == [words("de")["station.unreviewed"]]
+    view(browser, "now", ".condition")
+    shows(browser, ".conditions", "gesperrt von")  # what the station says follows, by the same page
+    assert browser.text(".point[data-key=reservoir] .value").split() == ["31,4", "°C"]
+    view(browser, "record", ".entry")
+    shows(browser, ".days", "Quittierung (Steckdose ausgelöst: heater) durch early technician")
+    assert texts(browser, ".day h2") == ["Heute, Montag, 16. März 2026"]
+    view(browser, "alarms", ".alarm")
+    assert "priorität mittel" in browser.text("#standing").lower()
+    picture(station, well())
+    shows(browser, "#chip", "BEREIT")
+    until(lambda: browser.text("#chip").strip() == "BEREIT", "READY, in German")
+    browser.go("about:blank")
+    browser.go(station.url)
+    shows(browser, ".word-text", "BEREIT")
+    asked = [url for url in browser.asked() if "/api/1/" in url and "/performance" not in url]
+    assert asked and all("lang=de" in url for url in asked)
+    assert [url for url in browser.asked() if "/web/words/" in url] == [f"{station.url}web/words/german.js"]
+    view(browser, "station", "#device input[name=lang]")
+    press(browser, "input[name=lang][value=device]")
+    shows(browser, "#nav", "Record")
+    assert browser.errors() == []
+
+
+def test_it_speaks_the_devices_own_language_where_none_is_chosen(browser: Browser, station: Station) -> None:
+    def told(languages: str) -> str:
+        browser.call("Network.setUserAgentOverride", userAgent="a tablet", acceptLanguage=languages)
+        browser.go("about:blank")
+        browser.go(station.url)
+        until(lambda: browser.js("document.querySelectorAll('.point').length") == 7, "the points")
+        return str(browser.js("document.documentElement.lang"))
+
+    assert told("fr-CH,de") == "fr"
+    assert browser.text(".word-text") == LANGUAGES["fr"].titles["displays"]["not_ready"]
+    assert told("nl,es-MX,en") == "es"
+    assert told("nl") == "en"
+    browser.js(
+        "localStorage.setItem('warmwell.lang', 'xx'); localStorage.setItem('warmwell.units.pressure', 'furlong')"
+    )
+    assert told("en-US") == "en"  # what this page doesn't know isn't asked for
+    assert browser.errors() == []

@@ -1,0 +1,69 @@
+"""What README.md says to type is typed as it stands, beside a running station, and ends with 0: of each verb the first command."""
+
+from __future__ import annotations
+
+import os
+import re
+import subprocess
+import sys
+from collections.abc import Iterator
+from pathlib import Path
+
+import pytest
+
+from tests.integration.daemon_kit import ROOT, STATION, Daemon
+from tests.pasted import commands
+
+#: these are looked at by tests of their own
+NOT_HERE = {
+    r"bash deploy/demo\.sh|warmwell demo": "goes on until Ctrl-C",
+    r"warmwell (run|watch|listen)\b": "goes on until Ctrl-C",
+    r"warmwell survey": "looks at what is wired to this computer",
+    r"warmwell calibrate": "asks at a terminal",
+    r"warmwell replay": "wants recorded readings",
+    r"warmwell retained": "wants a broker",
+    r"warmwell record (hold|disinfectant_top_up)$|basin=left|of=17": "is about one station or another",
+    r"warmwell (record|people|check)$": "is no whole command",
+}
+PUT_IN = {
+    "my-station.toml": "config/station-minimal.toml", "FILE": "config/station-example.toml", "FOLDER": "$KEEP", "KIND": "note",
+    "NAME": "'J. Lund'", "KEY=VALUE…": "text=seen", "ALARM": "reservoir_cold",
+}  # fmt: skip
+
+
+@pytest.fixture(scope="module")
+def daemon(tmp_path_factory: pytest.TempPathFactory) -> Iterator[Daemon]:
+    made = Daemon(tmp_path_factory.mktemp("station"), STATION)
+    yield made.start()
+    made.end()
+
+
+def test_each_command_of_readme_ends_with_0(daemon: Daemon, tmp_path: Path) -> None:
+    program = tmp_path / "bin/warmwell"
+    program.parent.mkdir()
+    program.write_text(f'#!/bin/sh\nexec "{sys.executable}" -m edge.cli "$@"\n')
+    program.chmod(0o755)
+    people = tmp_path / "people"
+    people.mkdir()
+    environment = {
+        **os.environ, "PATH": f"{program.parent}:{os.environ['PATH']}", "WARMWELL_URL": f"http://127.0.0.1:{daemon.port}",
+        "WARMWELL_KEEP": str(people), "KEEP": str(daemon.keep), "PYTHONPATH": str(ROOT),
+    }  # fmt: skip
+    typed = dict.fromkeys(commands(ROOT / "README.md"))
+    left_out = {pattern: [one for one in typed if re.search(pattern, one)] for pattern in NOT_HERE}
+    assert all(left_out.values()), "this stands in README.md no more"
+    here = [one for one in typed if not any(one in others for others in left_out.values())]
+    verbs = {
+        " ".join(one.split()[:2]): one for one in reversed(here)
+    }  # of each verb the first: each costs a start of the program
+    here = [one for one in here if one in verbs.values()]
+    assert len(here) > 10
+    for one in here:
+        command = one
+        for word, put in PUT_IN.items():
+            command = re.sub(rf"(?<![\w-]){re.escape(word)}(?![\w-])", lambda _, put=put: put, command)
+        done = subprocess.run(
+            ["bash", "-c", command], cwd=ROOT, env=environment, capture_output=True, text=True, timeout=120, check=False,
+            stdin=subprocess.DEVNULL,
+        )  # fmt: skip
+        assert (done.returncode, done.stderr) == (0, ""), f"{one}: {done.stderr or done.stdout}"

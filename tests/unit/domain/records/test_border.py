@@ -1,0 +1,110 @@
+"""What whoever types a record is told at once: slips of the pen and of the unit, and what says nothing.
+
+Units of a concentration (per cent, parts per million, mass and amount per volume) are those in which labels and strips state it: common
+practice, no published source. So is that no opened container keeps for two years, and no label's date lies ten years ahead.
+"""
+
+from __future__ import annotations
+
+from typing import Any
+
+import pytest
+from typer.testing import CliRunner
+
+from edge.cli.app import app
+from edge.domain.errors import RecordRefused
+from edge.domain.readings import Role
+from edge.domain.records.border import Asked, refuse
+from edge.domain.settings import Level
+from tests.unit.stations import MONDAY
+
+ASKED = Asked(
+    ("left", "right"),
+    {
+        "tray": Role.LEAK,
+        "heater-outlet": Role.OUTLET_PROTECTION,
+        "power": Role.MACHINE_POWER,
+        "supply": Role.SUPPLY_PRESSURE,
+    },
+    {"sample": Level(10.0, "CFU/100 mL")},
+)
+
+
+def refused(body: dict[str, Any]) -> str:
+    with pytest.raises(RecordRefused) as told:
+        refuse({"by": "kim"} | body, ASKED, MONDAY)
+    return str(told.value)
+
+
+@pytest.mark.parametrize(
+    "body, said",
+    [
+        ({"record": "entered_reading", "point": "tray", "value": "leaking"}, "expected dry or wet"),
+        ({"record": "entered_reading", "role": "leak", "value": "leaking"}, "expected dry or wet"),
+        ({"record": "entered_reading", "point": "heater-outlet", "value": "off"}, "expected ok or tripped"),
+        ({"record": "entered_reading", "point": "power", "value": 1}, "expected off or on"),
+        ({"record": "service", "duty": "sample", "value": "3 NTU"}, "expected a result in CFU/100 mL"),
+        ({"record": "service", "duty": "sample", "value": 3, "unit": "psi"}, "it is '3 psi'"),
+        ({"record": "concentration_check", "passed": True, "value": "44 psi"}, "a concentration in %"),
+        ({"record": "concentration_check", "passed": True, "value": 35, "unit": "degC"}, "it is '35 degC'"),
+        ({"record": "disinfectant_fill", "opened": "2009-05"}, "17 years ago"),
+        ({"record": "disinfectant_fill", "expires": "2099-03"}, "Read the label again"),
+        ({"record": "concentration_check", "passed": True, "expires": "2001-03"}, "no label goes further"),
+        ({"record": "filter_change", "filter": "fine", "at": "2006-03-16T07:10:00Z"}, "within the last 10 years"),
+        ({"record": "service"}, "which duty, filter or point"),
+        ({"record": "service", "note": "see the log"}, "which duty, filter or point"),
+        ({"record": "service", "what": "  "}, "text of 1 to 200 characters"),
+        ({"record": "note"}, "text: it is missing"),
+        ({"record": "note", "text": " "}, "it is empty"),
+        ({"record": "hold", "note": ""}, "it is empty"),
+        ({"record": "shelve", "alarm": "leak", "minutes": 0}, "1 to 1440"),
+        ({"record": "correction", "of": 0}, "it is 0; expected 1 or more"),
+        (
+            {"record": "daily_test", "channel_ports": [{"port": 3, "seconds": 0}]},
+            "seconds: it is 0; expected 1 to 86400",
+        ),
+    ],
+    ids=str,
+)
+def test_what_can_not_be_meant_so_is_refused_with_what_would_do(body: dict[str, Any], said: str) -> None:
+    sentence = refused(body)
+    assert said in sentence and sentence.count("; expected ") == 1 and sentence.endswith(".")
+
+
+@pytest.mark.parametrize(
+    "body",
+    [
+        {"record": "entered_reading", "point": "tray", "value": " Wet. "},
+        {"record": "entered_reading", "role": "laek", "value": "wet"},
+        {"record": "entered_reading", "role": "machine_power", "value": "wet"},
+        {"record": "entered_reading", "point": "power", "value": "off"},
+        {"record": "entered_reading", "point": "supply", "value": "44 psi"},
+        {"record": "service", "duty": "sample", "value": "<1 CFU/mL"},
+        {"record": "service", "duty": "sample", "value": ">300 CFU/100 mL"},
+        {"record": "service", "duty": "sample", "value": "too many to count"},
+        {"record": "service", "opened_clean_side": True},
+        {"record": "concentration_check", "passed": True, "value": "0.35 % w/v"},
+        {"record": "concentration_check", "passed": False, "value": "<1500 ppm"},
+        {"record": "concentration_check", "passed": True, "value": 3.5, "unit": "g/L"},
+        {"record": "disinfectant_fill", "opened": "2026-03-14", "expires": "2025-12"},
+        {"record": "note", "note": "the plumber was here"},
+        {"record": "hold", "basin": "left", "at": "2026-03-16T07:10:00Z"},
+    ],
+    ids=str,
+)
+def test_what_can_be_meant_so_passes(body: dict[str, Any]) -> None:
+    refuse({"by": "kim"} | body, ASKED, MONDAY)
+
+
+@pytest.mark.parametrize(
+    "words, said",
+    [
+        (["entered_reading", "role=leak", "value=leaking"], "dry or wet"),
+        (["concentration_check", "passed=yes", "value=44 psi"], "a concentration in %"),
+        (["note"], "text: it is missing"),
+        (["shelve", "alarm=leak", "minutes=0"], "1 to 1440"),
+    ],
+)
+def test_the_command_line_refuses_it_before_it_is_sent(words: list[str], said: str) -> None:
+    told = CliRunner().invoke(app, ["record", *words, "--by", "kim", "--url", "http://127.0.0.1:9"])
+    assert told.exit_code == 2 and said in told.output and "nobody answers" not in told.output
