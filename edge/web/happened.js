@@ -1,6 +1,7 @@
 // What the journal tells of a stretch of time, as /api/1/history says it: asked for with as much again on both sides, and anew as entries come.
 
 import { ask } from "./line.js";
+import { say } from "./say.js";
 
 const AGAIN_MS = 2000; // a long journal is read in several goes
 const LEAST_MS = 3000; // between two questions for what is new
@@ -24,7 +25,7 @@ export function happened(changed) {
     ask(`/api/1/history?from=${Math.max(0, asked.from) / 1000}&to=${asked.to / 1000}`).then(({ ok, body, trouble }) => {
       asking = false;
       if (ok) known.told = { ...body, until: asked.to };
-      known.trouble = ok ? "" : trouble || "What happened can't be had just now: the station gives no answer.";
+      known.trouble = ok ? "" : trouble || say("trends.untold");
       if (!ok) setTimeout(() => (asked = null), AGAIN_MS);
       changed();
     });

@@ -3,6 +3,7 @@
 // Drawn as SVG, with its words as elements above it: both take their colours from the style sheet, and nothing is bridged that was not read.
 
 import { keep, make, put, set, show as toggle } from "./dom.js";
+import { figure, say } from "./say.js";
 import { stepsOf } from "./span.js";
 import { lay } from "./strip.js";
 
@@ -11,9 +12,9 @@ const ROOM = 0.08; // above and below what is drawn
 const BAND_PX = 3; // a band that is thinner is the line itself
 const STEP_PX = 44; // between two numbers of the axis
 
-function path(className) {
+function path(...classes) {
   const element = document.createElementNS(SVG, "path");
-  element.setAttribute("class", className);
+  element.setAttribute("class", classes.join(" "));
   element.setAttribute("vector-effect", "non-scaling-stroke");
   return element;
 }
@@ -27,7 +28,7 @@ export function makePlot(styles) {
   const grid = path("grid");
   const ahead = path("foreseen");
   const limits = path("limit");
-  const of = styles.map((style) => ({ band: path(`band-of ${style}`), line: path(`line-of ${style}`), unsure: path(`line-of unsure ${style}`), dots: path(`dots-of ${style}`) }));
+  const of = styles.map((style) => ({ band: path("band-of", style), line: path("line-of", style), unsure: path("line-of", "unsure", style), dots: path("dots-of", style) }));
   svg.append(grid, ahead, ...of.map((one) => one.band), limits, ...of.flatMap((one) => [one.unsure, one.line, one.dots]));
   const plot = make("div", "plot", make("div", "voids"), svg, make("div", "steps"), make("div", "ends"), make("div", "feet"));
   plot.parts = { svg, grid, ahead, limits, of };
@@ -129,7 +130,7 @@ function drawRun(drawn, series, begin, end, x, y, wide) {
 const percent = (n) => `${(100 * n).toFixed(2)}%`;
 function showSteps(list, steps, down) {
   keep(list, steps, (value) => value, () => make("span", "step"), (element, value) => {
-    put(element, Number(value.toPrecision(6)));
+    put(element, figure(Number(value.toPrecision(6))));
     element.style.top = percent(down(value));
   });
 }
@@ -181,7 +182,7 @@ function showVoids(voids, feet, view, data) {
     lay(element, run, view.from, view.to);
     set(element, "data-kind", run.kind);
     const isWide = (Math.min(run.to, view.to) - Math.max(run.from, view.from)) / (view.to - view.from) > 0.14;
-    put(element.firstChild, isWide ? (run.kind === "bad" ? "not believed" : "no readings") : "");
+    put(element.firstChild, isWide ? say(run.kind === "bad" ? "trends.not_believed" : "trends.no_readings") : "");
   });
   const shown = there.filter((one) => /[ub]/.test(one.quality));
   toggle(feet, shown.length > 0);

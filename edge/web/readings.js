@@ -1,6 +1,7 @@
 // Readings of several points over one time axis, as /api/1/trends tells them: what was asked for is kept, and what is new is added to it.
 
 import { ask } from "./line.js";
+import { say } from "./say.js";
 
 const KEPT = 6; // stretches that are kept: one each for the ranges somebody goes to and fro between
 const MOST = 960; // buckets of one question
@@ -99,7 +100,7 @@ export class Readings {
     const path = `/api/1/trends?points=${encodeURIComponent(points)}&from=${from / 1000}&width_s=${width / 1000}&n=${n}`;
     ask(path).then(({ ok, body, trouble }) => {
       this.asking = null;
-      this.trouble = ok ? "" : trouble || "The readings can't be had just now: the station gives no answer.";
+      this.trouble = ok ? "" : trouble || say("trends.unreadable");
       if (!ok) this.notBefore = performance.now() + RETRY_MS;
       if (ok && points === this.points) this.take(new Stretch(body, into ? into.asked : width), into);
       const waiting = this.next;

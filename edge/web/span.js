@@ -5,8 +5,8 @@ import { atHour, dayShort, isFirstOfMonth, monthName, nextDay, startOfDay, timeO
 const MINUTE = 60e3;
 const HOUR = 3600e3;
 const DAY = 24 * HOUR;
-/** What can be chosen, by its word. */
-export const RANGES = { "1 hour": HOUR, "6 hours": 6 * HOUR, Day: DAY, Week: 7 * DAY, Month: 30 * DAY, Year: 365 * DAY };
+/** What can be chosen; its words are `range.<name>`. */
+export const RANGES = { hour: HOUR, six_hours: 6 * HOUR, day: DAY, week: 7 * DAY, month: 30 * DAY, year: 365 * DAY };
 const SHORTEST = 5 * MINUTE;
 const LONGEST = 400 * DAY;
 const AHEAD = [0.05, 0.4]; // share of a window beyond now, while it follows now: at least, and for a forecast at most

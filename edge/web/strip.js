@@ -1,17 +1,19 @@
 // The word of the verdict over time, as a strip: of a day in the record, of any stretch among the trends.
 
 import { keep, make, set } from "./dom.js";
-import { phaseName } from "./told.js";
+import { say } from "./say.js";
+import { phaseName, verdictName } from "./told.js";
 
-const WORDS = { ready: "READY", in_use: null, reheating: null, at_rest: null, not_ready: "NOT READY", cant_tell: "CAN'T TELL" };
+const WORDS = ["ready", "in_use", "reheating", "at_rest", "not_ready", "cant_tell"];
+const PHASES = ["in_use", "reheating", "at_rest"];
 /** A word as the station says it. */
-export const wordName = (what) => WORDS[what] || phaseName(what);
+export const wordName = (what) => (PHASES.includes(what) ? phaseName(what) : verdictName(what));
 
 /** What /api/1/history tells, as blocks: {what, from, to, low, high}, the latter shares of the strip's height from below. */
 export function blocksOf(told) {
   return told.flatMap(({ from, to, shares }) => {
     let low = 0;
-    return Object.keys(WORDS).filter((what) => shares[what] > 0).map((what) => {
+    return WORDS.filter((what) => shares[what] > 0).map((what) => {
       const block = { what, from: Date.parse(from), to: Date.parse(to), low, high: low + shares[what] };
       low = block.high;
       return block;
@@ -39,20 +41,24 @@ export function showBlocks(row, blocks, from, to) {
 
 /** In words, span by span; where there are shares, or more than `most`, how much of the time each word had. */
 export function toldOf(blocks, timeWord, most) {
-  if (!blocks.length) return "nothing known";
+  if (!blocks.length) return say("strip.unknown");
   if (blocks.length <= most && blocks.every((block) => block.low === 0 && block.high > 0.999)) {
-    return blocks.map((block) => `${wordName(block.what)} from ${timeWord(block.from)} to ${timeWord(block.to)}`).join("; ");
+    return blocks.map((block) => say("strip.span", { what: wordName(block.what), from: timeWord(block.from), to: timeWord(block.to) })).join("; ");
   }
   const sums = {};
   for (const block of blocks) sums[block.what] = (sums[block.what] || 0) + (block.to - block.from) * (block.high - block.low);
   const whole = Object.values(sums).reduce((sum, one) => sum + one, 0);
   const shares = Object.entries(sums).sort((a, b) => b[1] - a[1]);
-  return `of the time that is known: ${shares.map(([what, ms]) => `${wordName(what)} ${ms < 0.01 * whole ? "under 1" : Math.round((100 * ms) / whole)} %`).join(", ")}`;
+  const shareOf = ([word, ms]) => {
+    const what = wordName(word);
+    return ms < 0.01 * whole ? say("strip.share_small", { what }) : say("name.of", { what, of: say("size.percent", { n: Math.round((100 * ms) / whole) }) });
+  };
+  return say("strip.shares", { shares: shares.map(shareOf).join(", ") });
 }
 
 /** What the colours and patterns mean. */
 export function legend() {
-  const samples = Object.keys(WORDS).map((what) => {
+  const samples = WORDS.map((what) => {
     const sample = make("span", "span");
     sample.dataset.what = what;
     return make("li", "", sample, wordName(what));

@@ -42,8 +42,10 @@ export const dayName = (when) => local(when, { weekday: "short", day: "numeric",
 /** "16 Mar" */
 export const dayShort = (when) => local(when, { day: "numeric", month: "short" });
 /** "Mar", and of January its year. */
-export const monthName = (when) => (local(when, { month: "numeric" }) === "1" ? local(when, { year: "numeric" }) : local(when, { month: "short" }));
-export const isFirstOfMonth = (when) => local(when, { day: "numeric" }) === "1";
+export const monthName = (when) => (local(when, { month: "numeric" }, RECKONED) === "1" ? local(when, { year: "numeric" }) : local(when, { month: "short" }));
+export const isFirstOfMonth = (when) => local(when, { day: "numeric" }, RECKONED) === "1";
+/** "Monday 16 March" */
+export const dayLong = (when) => local(when, { weekday: "long", day: "numeric", month: "long" });
 /** "Monday 16 March 2026" */
 export const dayTitle = (when) => local(when, { weekday: "long", day: "numeric", month: "long", year: "numeric" });
 /** Its date and time to the second, as digits. */

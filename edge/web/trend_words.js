@@ -1,14 +1,14 @@
 // What a trend says without being seen: its range, when it crossed the line, and the shape of what is foreseen.
 
-import { clockTime } from "./told.js";
+import { say } from "./say.js";
+import { because, clockTime, sentence } from "./told.js";
 
-export const say = (parts) => parts.filter(Boolean).join(" ");
+export const together = (parts) => parts.filter(Boolean).join(" ");
 
 const inView = (stretch, view) => [Math.max(0, Math.floor((view.from - stretch.from) / stretch.width)), Math.min(stretch.n, Math.ceil((view.to - stretch.from) / stretch.width))];
 
 /** "reservoir: 24.1 °C to 39.9 °C; no readings for 12 % of the time." */
 export function extremesOf(point, stretch, view, shown, name) {
-  const head = name ? `${name[0].toUpperCase()}${name.slice(1)}: ` : "";
   if (!point) return "";
   const [first, last] = inView(stretch, view);
   let [low, high, count, lacking, unsure] = [Infinity, -Infinity, 0, 0, 0];
@@ -19,9 +19,11 @@ export function extremesOf(point, stretch, view, shown, name) {
     if (point.quality[n] === "u" || (point.quality[n] === "b" && point.mean[n] !== null)) unsure += 1;
   }
   if (!count) return "";
-  if (low > high) return `${head}no readings here.`;
-  const share = (n) => `${Math.max(1, Math.round((100 * n) / count))} % of the time`;
-  return `${head}${shown(low)} to ${shown(high)}${lacking ? `, nothing known for ${share(lacking)}` : ""}${unsure ? `, unsure for ${share(unsure)}` : ""}.`;
+  const share = (part) => Math.max(1, Math.round((100 * part) / count));
+  const told = low > high ? [say("trends.no_readings_here")] : [say("now.range", { low: shown(low), high: shown(high) })];
+  if (lacking && low <= high) told.push(say("trends.lacking", { n: share(lacking) }));
+  if (unsure) told.push(say("trends.unsure_for", { n: share(unsure) }));
+  return `${sentence(name ? because(name, told.join(", ")) : told.join(", "))}.`;
 }
 
 /** When the mean last came over the line, or fell under it. */
@@ -31,7 +33,7 @@ export function crossingOf(point, stretch, view, line, shown) {
   for (let n = last - 1; n > first; n -= 1) {
     const [before, after] = [point.mean[n - 1], point.mean[n]];
     if (before === null || after === null || before >= line === after >= line) continue;
-    return `Last ${after >= line ? "rose above" : "fell below"} the ${shown(line)} needed now at ${clockTime(stretch.from + n * stretch.width)}.`;
+    return say(after >= line ? "trends.rose" : "trends.fell", { line: shown(line), at: clockTime(stretch.from + n * stretch.width) });
   }
   return "";
 }

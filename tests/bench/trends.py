@@ -197,7 +197,7 @@ def on_the_page(series: Any, yard_ms: float) -> None:
             browser.size(1280, 800)
             browser.go(f"{server.url}#trends")
             until(lambda: browser.js("!!document.querySelector('#trend-reservoir .line-of:not(.unsure)[d]')"), "a line")
-            for name in ("Year", "Month", "Week", "Day", "1 hour"):
+            for name in ("year", "month", "week", "day", "hour"):
                 took_ms, drawn = browser.js(TAP % name)
                 assert drawn > 500, name
                 print(f"tap on {name:7} to its lines {took_ms:6.0f} ms = {took_ms / yard_ms:5.1f} yardsticks")

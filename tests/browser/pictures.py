@@ -32,7 +32,7 @@ VIEWS: Final = {
     "alarms": ("ready", "trip", "lost", "putting aside", "judged"),
     "record": ("ready", "lost", "judged"),
     "station": ("to_do", "lost", "judged"),
-    "trends": ("warming", "trip", "6 hours", "1 hour", "Day", "Week", "Month", "Year", "lost", "table", "unreadable"),
+    "trends": ("warming", "trip", "six_hours", "hour", "day", "week", "month", "year", "lost", "table", "unreadable"),
 }
 
 
@@ -103,7 +103,7 @@ def _trends(browser: Browser, station: Station, state: str) -> None:
     until(lambda: browser.js(f"!!{line}"), "a line")
     if state == "unreadable":
         station.fakes.break_store()
-    clicked = {"table": ".to-tables", "unreadable": "[data-range=Month]"}.get(state, f"[data-range='{state}']")
+    clicked = {"table": ".to-tables", "unreadable": "[data-range=month]"}.get(state, f"[data-range='{state}']")
     browser.js(f"(b => b && b.click())(document.querySelector({clicked!r}))")
 
 

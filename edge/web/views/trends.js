@@ -5,26 +5,24 @@ import { happened } from "../happened.js";
 import { drawPlot, makePlot } from "../lane.js";
 import { Readings } from "../readings.js";
 import { Span, RANGES, bucketWidth, ticksOf } from "../span.js";
+import { figure, say } from "../say.js";
 import { blocksOf, lay, legend, showBlocks, toldOf, wordName } from "../strip.js";
-import { alarmName, clockTime, dayName, dayTitle, lasting, nowMs, sentence, timeOfDay, words } from "../told.js";
-import { converterOf, quantity, signOf } from "../units.js";
-import { crossingOf, extremesOf, foreseenTo, say } from "../trend_words.js";
+import { alarmName, because, clockTime, dayLong, dayName, lasting, nowMs, priorityName, sentence, timeOfDay, words } from "../told.js";
+import { converterOf, inWords, quantity, signOf } from "../units.js";
+import { crossingOf, extremesOf, foreseenTo, together } from "../trend_words.js";
 import { drive } from "../steering.js";
 
-export const title = "Trends";
 export const mark = "trend";
 
 const STYLES = ["first", "second", "third"];
-const NAMES = {
-  reservoir_temperature: "reservoir", supply_pressure: "supply", between_filters_pressure: "between", filtered_pressure: "after", supply_flow: "flow",
-};
-// What is drawn: `roles` of points, their unit as held, and the least height of the scale in it.
+// What is drawn: `roles` of points, their unit as held, and the least height of the scale in it. Titles are `lane.<name>`, lines `curve.<role>`.
 const LANES = {
-  reservoir: { title: "Reservoir", roles: ["reservoir_temperature"], held: "Cel", least: 2 },
-  pressure: { title: "Pressure", roles: ["supply_pressure", "between_filters_pressure", "filtered_pressure"], held: "kPa", least: 20 },
-  flow: { title: "Flow and draws", roles: ["supply_flow"], held: "L/min", least: 8, isFromZero: true },
-  filters: { title: "Filter drop", roles: [], held: "kPa", least: 5, isFromZero: true },
+  reservoir: { roles: ["reservoir_temperature"], held: "Cel", least: 2 },
+  pressure: { roles: ["supply_pressure", "between_filters_pressure", "filtered_pressure"], held: "kPa", least: 20 },
+  flow: { roles: ["supply_flow"], held: "L/min", least: 8, isFromZero: true },
+  filters: { roles: [], held: "kPa", least: 5, isFromZero: true },
 };
+const FORESEEN = ["reservoir_ready", "reservoir_below_needed"]; // estimates of when it will be warm enough, and until when
 const FOLLOW_LEAST_MS = 5000; // while it follows now, readings come no oftener
 const ALARM_ROWS = 3;
 const WORDS_TOLD = 4; // changes of the verdict that are told one by one
@@ -36,7 +34,7 @@ let state = null;
 export function mount(root, app) {
   const kept = state; // what was looked at when somebody went to another view
   state = {
-    app, span: kept ? kept.span : new Span(), range: kept ? kept.range : "6 hours", moment: null, isTables: false, drawn: "", followed: 0, view: null,
+    app, span: kept ? kept.span : new Span(), range: kept ? kept.range : "six_hours", moment: null, isTables: false, drawn: "", followed: 0, view: null,
     readings: new Readings(() => again()), happened: happened(() => again()),
   };
   at = { lanes: {} };
@@ -44,10 +42,10 @@ export function mount(root, app) {
   at.trouble = make("p", "trouble");
   at.trouble.setAttribute("role", "status");
   at.axis = make("div", "axis", make("div", "ticks-of"), make("span", "axis-now"), make("span", "cross"));
-  Object.entries({ role: "slider", tabindex: "0", "aria-label": "Moment", "aria-describedby": "trend-keys" }).forEach(([name, value]) => at.axis.setAttribute(name, value));
+  Object.entries({ role: "slider", tabindex: "0", "aria-label": say("trends.moment"), "aria-describedby": "trend-keys" }).forEach(([name, value]) => at.axis.setAttribute(name, value));
   at.readout = make("div", "readout", make("p", "when-of"), make("ul", "values-of"));
   at.score = make("div", "panel score", make("div", "head-of", at.readout, at.axis), said(), ...Object.keys(LANES).map(lane));
-  at.keys = make("p", "quiet", "Drag to move, pinch to widen; a tap reads the values. Mouse: wheel with Ctrl widens, with Shift moves. Keys: ← → read, Page up and down move, + and − widen, Home the beginning, End now.");
+  at.keys = make("p", "quiet", say("trends.keys"));
   at.keys.id = "trend-keys";
   root.append(at.reins, at.trouble, at.score, at.keys);
   drive(at, {
@@ -76,9 +74,9 @@ function toNow() {
 function reins() {
   const ranges = make("div", "ranges");
   ranges.setAttribute("role", "group");
-  ranges.setAttribute("aria-label", "How long");
+  ranges.setAttribute("aria-label", say("trends.how_long"));
   for (const name of Object.keys(RANGES)) {
-    const one = button("chip-button", name, () => change(() => {
+    const one = button("chip-button", say(`range.${name}`), () => change(() => {
       const { view, span } = state;
       const middle = state.moment ?? (view.from + view.to) / 2;
       span.length = RANGES[name];
@@ -90,14 +88,16 @@ function reins() {
   const move = (share) => () => change(() => state.span.move(share, nowMs(), state.view));
   const zoom = (factor) => () => change(() => state.span.zoom(factor, state.moment ?? (state.span.isLive ? nowMs() : (state.view.from + state.view.to) / 2), state.view), "");
   const steps = make("div", "steps-of");
-  for (const [name, text, does] of [["Earlier", "‹", move(-0.5)], ["Shorter", "+", zoom(0.5)], ["Longer", "−", zoom(2)], ["Later", "›", move(0.5)]]) {
+  for (const [name, text, does] of [
+    [say("trends.earlier"), "‹", move(-0.5)], [say("trends.shorter"), "+", zoom(0.5)], [say("trends.longer"), "−", zoom(2)], [say("trends.later"), "›", move(0.5)],
+  ]) {
     const one = button("step-button", text, does);
     one.setAttribute("aria-label", name);
     one.title = name;
     steps.append(one);
   }
-  const tables = button("chip-button to-tables", "Tables", () => change(() => (state.isTables = !state.isTables)));
-  steps.append(button("to-now", "Now", toNow), tables);
+  const tables = button("chip-button to-tables", say("trends.tables"), () => change(() => (state.isTables = !state.isTables)));
+  steps.append(button("to-now", say("trends.now"), toNow), tables);
   return make("div", "panel reins", ranges, steps);
 }
 
@@ -108,7 +108,7 @@ function lane(name) {
   plot.append(make("div", "draws-of"), make("div", "flags"));
   plot.append(make("span", "now-line"), make("span", "cross"));
   const table = make("div", "scroll");
-  const element = section("trend", `trend-${name}`, of.title, make("p", "summary"), plot, table);
+  const element = section("trend", `trend-${name}`, say(`lane.${name}`), make("p", "summary"), plot, table);
   at.lanes[name] = { element, plot, table };
   return element;
 }
@@ -117,7 +117,7 @@ function said() {
   const strip = make("div", "strip-row");
   const rows = make("div", "alarm-rows");
   const table = make("div", "scroll");
-  const element = section("trend", "trend-said", "Verdict and alarms", make("p", "summary"), make("div", "plot-like", strip, rows, make("span", "now-line"), make("span", "cross")), legend(), table);
+  const element = section("trend", "trend-said", say("lane.said"), make("p", "summary"), make("div", "plot-like", strip, rows, make("span", "now-line"), make("span", "cross")), legend(), table);
   at.said = { element, strip, rows, table };
   return element;
 }
@@ -126,9 +126,9 @@ function said() {
 function pointsOf(name, news) {
   const of = LANES[name];
   const found = of.roles.flatMap((role, n) => Object.values(news.points).filter((point) => point.role === role).map((point) => ({ point, n })));
-  const names = found.map(({ point }) => NAMES[point.role]);
+  const isAlone = (role) => found.filter(({ point }) => point.role === role).length === 1;
   return found.slice(0, STYLES.length).map(({ point, n }, nth) => ({
-    point, style: STYLES[of.roles.length > 1 ? n : nth], name: names.filter((one) => one === NAMES[point.role]).length > 1 ? point.id : NAMES[point.role],
+    point, style: STYLES[of.roles.length > 1 ? n : nth], name: isAlone(point.role) ? say(`curve.${point.role}`) : point.id,
   }));
 }
 const allPoints = (news) => Object.keys(LANES).flatMap((name) => pointsOf(name, news).map((one) => one.point.id));
@@ -136,7 +136,7 @@ const allPoints = (news) => Object.keys(LANES).flatMap((name) => pointsOf(name, 
 export function show(app) {
   const news = app.line.news;
   toggle(at.score, news);
-  if (!news) return put(at.trouble, app.line.isLost ? "Nothing has been heard from the station yet: there is nothing to draw." : "");
+  if (!news) return put(at.trouble, app.line.isLost ? say("trends.never") : "");
   const now = nowMs();
   const width = at.axis.clientWidth || 600;
   const view = { ...state.span.at(now, foreseenUntil(news, now)), now };
@@ -165,7 +165,7 @@ export function show(app) {
 
 /** Up to when something is foreseen that is worth a place beside now. */
 function foreseenUntil(news, now) {
-  const ends = ["reservoir_ready", "reservoir_below_needed"].map((of) => news.estimates[of]).filter((one) => one && one.value && one.high).map((one) => Date.parse(one.high));
+  const ends = FORESEEN.map((of) => news.estimates[of]).filter((one) => one && one.value && one.high).map((one) => Date.parse(one.high));
   const ahead = ends.filter((end) => end > now);
   return ahead.length ? Math.min(...ahead) : null;
 }
@@ -196,7 +196,7 @@ function showAxis(view, width) {
   const nowAt = part(at.axis, "axis-now");
   const share = (view.now - view.from) / (view.to - view.from);
   toggle(nowAt, share >= 0 && share <= 1);
-  put(nowAt, isLost ? "last heard" : "now");
+  put(nowAt, say(isLost ? "trends.last_heard" : "horizon.now"));
   nowAt.style.left = `${(100 * share).toFixed(2)}%`;
   set(nowAt, "data-side", share > 0.9 ? "left" : null);
   at.score.classList.toggle("unheard", isLost);
@@ -223,11 +223,21 @@ function showSaid(view) {
   }));
   const word = state.span.length > 40 * 86400e3 ? dayName : clockTime;
   const more = rows.left + (told ? told.more_alarms : 0);
-  const first = alarms.slice(0, 2).map((alarm) => `${alarmName(alarm.id)} from ${word(alarm.from)}${alarm.isOn ? (state.app.line.isLost ? ", still there when last heard" : ", still there") : ` for ${lasting(alarm.to - alarm.from)}`}`);
   const counted = alarms.length + (told ? told.more_alarms : 0);
-  const ofAlarms = !told ? "" : counted === 0 ? "No alarm." : `${counted === 1 ? "1 alarm" : `${counted} alarms`}: ${first.join("; ")}${counted > 2 ? "; …" : ""}.`;
-  put(part(at.said.element, "summary"), told ? `${sentence(toldOf(blocks, word, WORDS_TOLD))}. ${ofAlarms}${more ? ` ${more} not drawn.` : ""}` : state.happened.trouble ? "Not known just now." : "Being read …");
-  fill(at.said.table, ["Alarm", "Priority", "From", "To"], () => alarms.map((a) => [alarmName(a.id), a.priority, clockTime(a.from), a.isOn ? "still there" : clockTime(a.to)]));
+  put(part(at.said.element, "summary"), !told ? say(state.happened.trouble ? "trends.not_known_now" : "trends.being_read") : together([
+    `${sentence(toldOf(blocks, word, WORDS_TOLD))}.`, alarmWords(alarms, counted, word), more ? say("trends.not_drawn", { n: more }) : "",
+  ]));
+  fill(at.said.table, [say("column.alarm"), say("column.priority"), say("column.from"), say("column.to")], () =>
+    alarms.map((a) => [alarmName(a.id), priorityName(a.priority), clockTime(a.from), a.isOn ? say("trends.still_there") : clockTime(a.to)]));
+}
+function alarmWords(alarms, counted, word) {
+  if (!counted) return say("trends.no_alarm");
+  const first = alarms.slice(0, 2).map(({ id, from, to, isOn }) => {
+    const [alarm, at] = [alarmName(id), word(from)];
+    if (!isOn) return say("trends.alarm_for", { alarm, at, span: lasting(to - from) });
+    return say(state.app.line.isLost ? "trends.alarm_stood" : "trends.alarm_stands", { alarm, at });
+  });
+  return say(counted === 1 ? "trends.alarm_one" : "trends.alarms", { n: counted, alarms: first.join("; ") + (counted > 2 ? "; …" : "") });
 }
 /** In as few rows as they need, at most ALARM_ROWS; what has no place is counted. Alarms come the most urgent first. */
 function packed(alarms, gap) {
@@ -280,38 +290,39 @@ function pointData(name, news, stretch, convert, view) {
   };
   const needed = name === "reservoir" && news.estimates.needed_reservoir_temperature ? news.estimates.needed_reservoir_temperature.value : null;
   if (typeof needed === "number") {
-    data.limits.push({ value: convert(needed), name: "needed now" });
+    data.limits.push({ value: convert(needed), name: say("trends.needed_now") });
     const value = points.length ? valueNow(points[0].point) : null;
-    for (const [id, text] of [["reservoir_ready", "warm about"], ["reservoir_below_needed", "warm until"]]) {
+    for (const id of FORESEEN) {
       const when = news.estimates[id];
       if (!when || !when.value || typeof value !== "number") continue;
       data.foreseen.push(foreseenTo(view.now, value, needed, when).map((one) => ({ at: one.at, low: convert(one.low), high: convert(one.high) })));
-      if (Date.parse(when.value) - view.now > 0.15 * (view.to - view.from)) data.flags.push({ at: Date.parse(when.value), text: `${text} ${timeOfDay(when.value)}` });
+      if (Date.parse(when.value) - view.now > 0.15 * (view.to - view.from)) data.flags.push({ at: Date.parse(when.value), text: say(id === "reservoir_ready" ? "trends.warm_about" : "trends.warm_until", { at: timeOfDay(when.value) }) });
     }
   }
   const shown = (value) => quantity(value, held);
   const first = points[0] && stretch && stretch.points[points[0].point.id];
-  data.summary = () => say([
+  data.summary = () => together([
     ...points.map(({ point, name: text }) => extremesOf(stretch && stretch.points[point.id], stretch, view, shown, points.length > 1 ? text : "")),
     typeof needed === "number" ? crossingOf(first, stretch, view, needed, shown) : "",
-    ...["reservoir_ready", "reservoir_below_needed"].map((id) => (name === "reservoir" ? foreseenWords(id, news.estimates[id]) : "")),
+    ...FORESEEN.map((id) => (name === "reservoir" ? foreseenWords(id, news.estimates[id]) : "")),
     name === "flow" && state.happened.told ? drawWords(state.happened.told, view) : "",
   ]);
-  data.head = (sign) => ["Time", ...points.flatMap(({ name: text }) => [`${text}, ${sign}`, "least", "greatest"])];
+  data.head = (sign) => [say("column.time"), ...points.flatMap(({ name: what }) => [say("name.point_of", { what, of: sign }), say("column.least"), say("column.greatest")])];
   data.rows = () => rowsOf(stretch, view, series);
   return data;
 }
 function foreseenWords(id, one) {
   if (!one || !one.value || state.app.line.isLost) return "";
-  const between = one.low && one.high ? `, between ${timeOfDay(one.low)} and ${timeOfDay(one.high)} (9 of 10)` : "";
-  return `${id === "reservoir_ready" ? "Expected to be warm enough about" : "Expected to stay warm enough until about"} ${clockTime(one.value)}${between}.`;
+  const range = one.low && one.high ? say("trends.between", { low: timeOfDay(one.low), high: timeOfDay(one.high) }) : "";
+  return say(id === "reservoir_ready" ? "trends.ready" : "trends.stays", { at: clockTime(one.value), range });
 }
 function drawWords(told, view) {
   const seen = told.draws.filter((draw) => Date.parse(draw.to) > view.from && Date.parse(draw.from) < view.to);
   const count = told.more_draws || seen.length;
-  if (!count) return "No draw of water.";
+  if (!count) return say("trends.no_draw");
   const volume = seen.reduce((sum, draw) => sum + (draw.volume_l || 0), 0);
-  return `${count === 1 ? "1 draw" : `${count} draws`}${volume ? `, ${quantity(volume, "L")} in all` : ""}.`;
+  const inAll = volume ? say("trends.in_all", { volume: quantity(volume, "L") }) : "";
+  return count === 1 ? say("trends.draw_one", { volume: inAll }) : say("trends.draws", { n: count, volume: inAll });
 }
 
 /** Normalised drops: of each draw where there is room for them, else of each day; now, the limit, and when it will be reached. */
@@ -339,18 +350,26 @@ function filterData(news, view, convert) {
     return { id, value, limit, left, dots };
   });
   const limits = [...new Set(facts.map((one) => one.limit).filter((limit) => limit !== null))];
-  for (const limit of limits) data.limits.push({ value: convert(limit), name: limits.length > 1 ? `limit ${words(facts.find((one) => one.limit === limit).id)}` : "limit" });
+  for (const limit of limits) data.limits.push({ value: convert(limit), name: limits.length > 1 ? say("trends.limit_of", { filter: words(facts.find((one) => one.limit === limit).id) }) : say("trends.limit") });
   const inView = (dots) => dots.filter((dot) => dot.at > view.from && dot.at < view.to);
-  data.summary = () => say(facts.map(({ id, value, limit, left, dots }) => {
+  data.summary = () => together(facts.map(({ id, value, limit, left, dots }) => {
     const seen = inView(dots).map((dot) => dot.value);
-    const range = seen.length ? `${quantity(Math.min(...seen), "kPa")} to ${quantity(Math.max(...seen), "kPa")} here, ` : "";
-    const ofLimit = limit === null ? "" : ` of ${quantity(limit, "kPa")}`;
-    const days = left && typeof left.value === "number" ? `, at its limit in about ${Math.round(left.value)} days${left.low !== null && left.high !== null ? ` (${Math.floor(left.low)} to ${Math.ceil(left.high)})` : ""}` : left && left.why ? `; when it ends: ${left.why}` : "";
-    return `${sentence(words(id))}: ${range}${isLost ? "last" : "now"} ${value === null ? "not known" : quantity(value, "kPa") + ofLimit}${days}.`;
+    const range = seen.length ? say("trends.here", { low: quantity(Math.min(...seen), "kPa"), high: quantity(Math.max(...seen), "kPa") }) : "";
+    const known = value === null ? say("now.not_known") : quantity(value, "kPa");
+    const drop = value === null || limit === null ? known : say("trends.of_limit", { drop: known, limit: quantity(limit, "kPa") });
+    return `${because(sentence(words(id)), [range, say(isLost ? "trends.drop_last" : "trends.drop_now", { drop }), endWords(left)].filter(Boolean).join(", "))}.`;
   }));
-  data.head = (sign) => ["Time", "Stage", `Drop, ${sign}`];
+  data.head = (sign) => [say("column.time"), say("column.stage"), say("name.point_of", { what: say("column.drop"), of: sign })];
   data.rows = () => facts.flatMap(({ id, dots }) => inView(dots).map((dot) => [dot.at, [clockTime(dot.at), words(id), quantity(dot.value, "kPa")]])).sort((a, b) => b[0] - a[0]).map(([, row]) => row);
   return data;
+}
+
+/** When a filter will be at its limit, or why that isn't known. */
+function endWords(left) {
+  if (!left) return "";
+  if (typeof left.value !== "number") return left.why ? say("trends.ends_why", { why: left.why }) : "";
+  const n = Math.round(left.value);
+  return left.low === null || left.high === null ? say("trends.ends", { n }) : say("trends.ends_between", { n, low: Math.floor(left.low), high: Math.ceil(left.high) });
 }
 
 function showDraws(plot, name, view) {
@@ -373,11 +392,11 @@ function fill(box, head, rows) {
   const body = make("tbody", "", ...shown.map((row) => make("tr", "", ...row.map((text, n) => make(n ? "td" : "th", "", text)))));
   const place = box.scrollTop;
   box.replaceChildren(make("table", "", make("thead", "", top), body));
-  if (!shown.length) box.append(make("p", "quiet", "Nothing here."));
-  if (all.length > shown.length) box.append(make("p", "quiet", `The newest ${shown.length} of ${all.length}.`));
+  if (!shown.length) box.append(make("p", "quiet", say("trends.nothing_here")));
+  if (all.length > shown.length) box.append(make("p", "quiet", say("trends.newest_of", { shown: shown.length, n: all.length })));
   box.tabIndex = 0;
   set(box, "role", "group");
-  set(box, "aria-label", "Table");
+  set(box, "aria-label", say("trends.table"));
   box.scrollTop = place;
   return box;
 }
@@ -385,14 +404,18 @@ function fill(box, head, rows) {
 function rowsOf(stretch, view, series) {
   if (!stretch) return [];
   const rows = [];
-  const number = (value) => (value === null || value === undefined ? "—" : Number(value.toFixed(2)).toString());
+  const number = (value) => (value === null || value === undefined ? "—" : figure(Number(value.toFixed(2))));
+  const mean = (one, n) => (one.mean[n] !== null && doubtOf(one.quality[n]) ? `${number(one.mean[n])} (${doubtOf(one.quality[n])})` : number(one.mean[n]));
   for (let n = stretch.n - 1; n >= 0; n -= 1) {
     const from = stretch.from + n * stretch.width;
     if (from + stretch.width <= view.from || from >= view.to) continue;
-    rows.push([clockTime(from, stretch.width < 60e3), ...series.flatMap((one) => (one.mean ? [number(one.mean[n]) + ({ u: " unsure", b: " partly not believed" }[one.quality[n]] && one.mean[n] !== null ? { u: " (unsure)", b: " (partly bad)" }[one.quality[n]] : ""), number(one.min[n]), number(one.max[n])] : ["—", "—", "—"]))]);
+    rows.push([clockTime(from, stretch.width < 60e3), ...series.flatMap((one) => (one.mean ? [mean(one, n), number(one.min[n]), number(one.max[n])] : ["—", "—", "—"]))]);
   }
   return rows;
 }
+
+/** What is said of a bucket whose readings were not all good. */
+const doubtOf = (quality) => (quality === "u" ? say("trends.unsure") : quality === "b" ? say("trends.partly_bad") : "");
 
 // -- the values at a moment
 function read(ms) {
@@ -415,17 +438,21 @@ function showReadout(view, news, stretch) {
   const ms = moment ?? view.now;
   const block = (state.blocks || []).find((one) => one.from <= ms && (ms < one.to || (ms === view.now && one.to === ms)) && one.high > 0.999);
   const word = block ? wordName(block.what) : "";
-  const day = dayTitle(ms).replace(/ \d{4}$/, "");
-  const when = moment === null ? (isLost ? `Last heard ${clockTime(ms, true)}` : `Now, ${timeOfDay(ms)}`) : `${day}, ${timeOfDay(ms, Boolean(stretch) && stretch.width < 60e3)}`;
+  const whenRead = () => `${sentence(dayLong(ms))}, ${timeOfDay(ms, Boolean(stretch) && stretch.width < 60e3)}`;
+  const when = moment !== null ? whenRead() : isLost ? say("trends.last_heard_at", { at: clockTime(ms, true) }) : say("trends.now_at", { at: timeOfDay(ms) });
   put(part(at.readout, "when-of"), [when, word].filter(Boolean).join(" · "));
   const values = Object.keys(LANES).flatMap((name) => pointsOf(name, news).map(({ point, style, name: text }) => {
-    if (moment === null) return { text, style, value: typeof valueNow(point) === "number" ? quantity(point.value, LANES[name].held, point.shown) : isLost && typeof point.value === "number" ? `was ${quantity(point.value, LANES[name].held, point.shown)}` : "not known", more: "" };
+    const { held } = LANES[name];
+    if (moment === null) {
+      const isOld = isLost && typeof point.value === "number";
+      const value = typeof valueNow(point) === "number" || isOld ? quantity(point.value, held, point.shown) : say("now.not_known");
+      return { text, style, value: isOld ? say("trends.was", { value }) : value, more: "" };
+    }
     const own = stretch && stretch.points[point.id];
     const n = stretch ? Math.floor((ms - stretch.from) / stretch.width) : -1;
-    const held = LANES[name].held;
-    if (!own || n < 0 || n >= stretch.n || own.mean[n] === null) return { text, style, value: own && own.quality[n] === "b" ? "not believed" : "no reading", more: "" };
-    const range = own.max[n] - own.min[n] > 0 ? `${quantity(own.min[n], held).split(" ")[0]} to ${quantity(own.max[n], held).split(" ")[0]}` : "";
-    return { text, style, value: quantity(own.mean[n], held), more: [range, { u: "unsure", b: "partly not believed" }[own.quality[n]]].filter(Boolean).join(", ") };
+    if (!own || n < 0 || n >= stretch.n || own.mean[n] === null) return { text, style, value: say(own && own.quality[n] === "b" ? "trends.not_believed" : "now.no_reading"), more: "" };
+    const range = own.max[n] - own.min[n] > 0 ? say("now.range", { low: inWords(own.min[n], held)[0], high: inWords(own.max[n], held)[0] }) : "";
+    return { text, style, value: quantity(own.mean[n], held), more: [range, doubtOf(own.quality[n])].filter(Boolean).join(", ") };
   }));
   keep(part(at.readout, "values-of"), values, (one) => `${one.style} ${one.text}`, () => make("li", "value-of", make("span", "swatch"), make("span", "value-name"), make("b", "value-text"), make("small", "value-more")), (item, one) => {
     set(item, "data-style", one.style);
@@ -436,5 +463,5 @@ function showReadout(view, news, stretch) {
   set(at.axis, "aria-valuemin", Math.round(view.from / 1000));
   set(at.axis, "aria-valuemax", Math.round(view.to / 1000));
   set(at.axis, "aria-valuenow", Math.round(Math.min(Math.max(ms, view.from), view.to) / 1000));
-  set(at.axis, "aria-valuetext", `${[when, word, ...values.map((one) => `${one.text} ${one.value}${one.more ? `, ${one.more}` : ""}`)].filter(Boolean).join("; ")}`);
+  set(at.axis, "aria-valuetext", [when, word, ...values.map((one) => `${one.text} ${one.value}${one.more ? `, ${one.more}` : ""}`)].filter(Boolean).join("; "));
 }
