@@ -1,6 +1,6 @@
 // The word of the verdict over time, as a strip: of a day in the record, of any stretch among the trends.
 
-import { keep, make, set } from "./dom.js";
+import { keep, make, put, set } from "./dom.js";
 import { say } from "./say.js";
 import { phaseName, verdictName } from "./told.js";
 
@@ -56,12 +56,10 @@ export function toldOf(blocks, timeWord, most) {
   return say("strip.shares", { shares: shares.map(shareOf).join(", ") });
 }
 
-/** What the colours and patterns mean. */
-export function legend() {
-  const samples = WORDS.map((what) => {
-    const sample = make("span", "span");
-    sample.dataset.what = what;
-    return make("li", "", sample, wordName(what));
+/** What the colours and patterns mean, in a list. */
+export function showLegend(list) {
+  keep(list, WORDS, (what) => what, () => make("li", "", make("span", "span"), make("span")), (item, what) => {
+    set(item.firstChild, "data-what", what);
+    put(item.lastChild, wordName(what));
   });
-  return make("ul", "legend", ...samples);
 }

@@ -2,7 +2,7 @@
 
 import { timeOf } from "../book.js";
 import { ask } from "../line.js";
-import { blocksOf, legend, showBlocks, toldOf } from "../strip.js";
+import { blocksOf, showBlocks, showLegend, toldOf } from "../strip.js";
 import { GROUPS, entryText, groupOf, kindName } from "../entries.js";
 import { button, keep, make, part, put, set, show as toggle } from "../dom.js";
 import { say } from "../say.js";
@@ -34,11 +34,11 @@ export function mount(root, app) {
   const label = make("label", "search-label", say("record.find"));
   label.htmlFor = "search";
   at = {
-    groups, days: make("div", "days"), empty: make("p", "quiet"), trouble: make("p", "trouble"),
+    groups, legend: make("ul", "legend"), days: make("div", "days"), empty: make("p", "quiet"), trouble: make("p", "trouble"),
     earlier: button("earlier", say("record.earlier"), () => goBack(app)),
   };
   at.trouble.setAttribute("role", "status");
-  root.append(make("div", "panel finder", groups, make("div", "finding", label, search), legend()), at.trouble, at.days, at.empty, at.earlier);
+  root.append(make("div", "panel finder", groups, make("div", "finding", label, search), at.legend), at.trouble, at.days, at.empty, at.earlier);
 }
 function choose(app, what) {
   Object.assign(seen, what, { most: SHOWN_AT_FIRST, version: -1 });
@@ -63,6 +63,7 @@ function matching(app) {
 
 export function show(app) {
   const { book } = app;
+  showLegend(at.legend);
   if (book.oldest !== null && book.entries.size < SHOWN_AT_FIRST && !seen.read) {
     seen.read = true;
     book.earlier();

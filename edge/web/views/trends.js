@@ -6,7 +6,7 @@ import { drawPlot, makePlot } from "../lane.js";
 import { Readings } from "../readings.js";
 import { Span, RANGES, bucketWidth, ticksOf } from "../span.js";
 import { figure, say } from "../say.js";
-import { blocksOf, lay, legend, showBlocks, toldOf, wordName } from "../strip.js";
+import { blocksOf, lay, showBlocks, showLegend, toldOf, wordName } from "../strip.js";
 import { alarmName, because, clockTime, dayLong, dayName, lasting, nowMs, priorityName, sentence, timeOfDay, words } from "../told.js";
 import { converterOf, inWords, quantity, signOf } from "../units.js";
 import { crossingOf, extremesOf, foreseenTo, together } from "../trend_words.js";
@@ -117,7 +117,7 @@ function said() {
   const strip = make("div", "strip-row");
   const rows = make("div", "alarm-rows");
   const table = make("div", "scroll");
-  const element = section("trend", "trend-said", say("lane.said"), make("p", "summary"), make("div", "plot-like", strip, rows, make("span", "now-line"), make("span", "cross")), legend(), table);
+  const element = section("trend", "trend-said", say("lane.said"), make("p", "summary"), make("div", "plot-like", strip, rows, make("span", "now-line"), make("span", "cross")), make("ul", "legend"), table);
   at.said = { element, strip, rows, table };
   return element;
 }
@@ -210,6 +210,7 @@ function showSaid(view) {
   const blocks = told ? blocksOf(told.verdict).map((block) => (block.to >= told.until ? { ...block, to: Math.max(block.to, view.now) } : block)).filter((b) => b.to > view.from && b.from < view.to) : [];
   state.blocks = blocks;
   showBlocks(at.said.strip, blocks, view.from, view.to);
+  showLegend(part(at.said.element, "legend"));
   const alarms = told ? told.alarms.map((alarm) => ({ ...alarm, from: Date.parse(alarm.from), to: alarm.to ? Date.parse(alarm.to) : view.now, isOn: !alarm.to })).filter((a) => a.to > view.from && a.from < view.to) : [];
   state.alarms = alarms;
   const rows = packed(alarms, (view.to - view.from) / 200);

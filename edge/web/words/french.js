@@ -235,7 +235,7 @@ export const WORDS = {
   "trends.unsure_for": "incertain pendant {n} % du temps",
   "trends.rose": "Dernière hausse au-dessus des {line} requis maintenant\u00a0: {at}.",
   "trends.fell": "Dernière baisse sous les {line} requis maintenant\u00a0: {at}.",
-  "trends.needed_now": "requis maintenant",
+  "trends.needed_now": "requis",
   "trends.warm_about": "chaud vers {at}",
   "trends.warm_until": "chaud jusque vers {at}",
   "trends.ready": "Assez chaud, prévu vers {at}{range}.",

@@ -183,8 +183,8 @@ export const WORDS = {
   "group.process": "Wasser und Wärme",
   "group.others": "Die Station",
   // trends
-  "range.hour": "1 Stunde",
-  "range.six_hours": "6 Stunden",
+  "range.hour": "1 Std.",
+  "range.six_hours": "6 Std.",
   "range.day": "Tag",
   "range.week": "Woche",
   "range.month": "Monat",

@@ -235,7 +235,7 @@ export const WORDS = {
   "trends.unsure_for": "incierto durante el {n} % del tiempo",
   "trends.rose": "Última subida por encima de {line}, lo necesario ahora: {at}.",
   "trends.fell": "Última bajada por debajo de {line}, lo necesario ahora: {at}.",
-  "trends.needed_now": "necesario ahora",
+  "trends.needed_now": "necesario",
   "trends.warm_about": "caliente aprox. {at}",
   "trends.warm_until": "caliente hasta {at}",
   "trends.ready": "Bastante caliente, previsto aprox. {at}{range}.",

@@ -37,8 +37,8 @@ SIGNS = re.compile(r"(name|age|span|unit|size|choice)\.\w+|fact\.with_unit|key\.
 TEXT = re.compile(r"[A-Za-z’']{2,}[,;:.]? [A-Za-z’'(]{2,}|^[A-Z](?!\d)\w+\b")
 #: texts of code: classes of elements, places in the document, names of events
 CODE = re.compile(
-    r'make\("\w+", "[^"]*"|button\("[^"]*"|section\("[^"]*", "[^"]*"|(querySelector(All)?|closest|getElementById|addEventListener|matchMedia|split'
-    r'|setAttribute|setItem|getItem|Event|warn)\("[^"]*"|import .*?;|shape\("[^"]*"|"Content-Type"|"Cel"|"POST"|"UTC"',
+    r'make\("\w+", "[^"]*"|button\("[^"]*"|section\("[^"]*", "[^"]*"|(querySelector(All)?|closest|getElementById|addEventListener'
+    r'|matchMedia|split|setAttribute|setItem|getItem|Event|warn)\("[^"]*"|import .*?;|shape\("[^"]*"|"Content-Type"|"Cel"|"POST"|"UTC"',
     re.DOTALL,
 )
 #: texts that stay, and why. The list may only shrink.
