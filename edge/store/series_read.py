@@ -108,7 +108,7 @@ class SeriesReader:
     def _rows_of(
         self, boot: int, name: str, clock: BootClock, facts: dict[int, PointFacts], from_mono_ms: int, to_mono_ms: int
     ) -> Iterator[Row]:
-        for hour in self._hours(boot, from_mono_ms, to_mono_ms):
+        for hour in self._hours(boot, from_mono_ms, to_mono_ms, self._open_hours()):
             columns = self._columns(boot, hour, list(facts))
             streams = [_in_order(facts[number].id, parts) for number, parts in sorted(columns.items())]
             for reading in heapq.merge(*streams, key=lambda r: r.mono_ms):
@@ -190,9 +190,12 @@ class SeriesReader:
             for fact in facts:
                 self._add_rollups(fact, frame, spans[fact.number])
         clocks, longest_ms = self.clocks(), max((fact.hold_ms for fact in facts), default=0)
-        for boot, clock in clocks.items():
+        open_hours = self._open_hours()
+        boots = self._unrolled_boots(open_hours) if frame.tier_ms else clocks.keys()
+        for boot in clocks.keys() & boots:
+            clock = clocks[boot]
             for begin, end in clock.spans(frame.from_ms, frame.to_ms):
-                hours = self._hours(boot, begin - longest_ms, end, unrolled=bool(frame.tier_ms))
+                hours = self._hours(boot, begin - longest_ms, end, open_hours, unrolled=bool(frame.tier_ms))
                 self._add_readings(facts, frame, spans, boot, clock, hours[-_MOST_UNROLLED:], begin, end)
         return spans
 
@@ -265,12 +268,27 @@ class SeriesReader:
     def _boots(self) -> list[tuple[int, str]]:
         return self._rows("SELECT number, id FROM boot ORDER BY number")
 
-    def _hours(self, boot: int, from_mono_ms: int, to_mono_ms: int, unrolled: bool = False) -> list[int]:
+    def _open_hours(self) -> set[tuple[int, int]]:
+        """(boot, hour) of those that aren't sealed yet. To be asked before blocks: one that is sealed meanwhile is found there."""
+        return self._readers.ask(slots.live_hours)
+
+    def _unrolled_boots(self, open_hours: Iterable[tuple[int, int]]) -> set[int]:
+        """Boots of which the rollups don't hold all yet: few of many."""
+        is_one = "EXISTS (SELECT 1 FROM block WHERE boot = boot.number AND rolled_up = 0)"
+        return {row[0] for row in self._rows(f"SELECT number FROM boot WHERE {is_one}")} | {
+            boot for boot, _ in open_hours
+        }
+
+    def _hours(
+        self,
+        boot: int,
+        from_mono_ms: int,
+        to_mono_ms: int,
+        open_hours: Iterable[tuple[int, int]],
+        unrolled: bool = False,
+    ) -> list[int]:
         """Hours of a boot that have readings. `unrolled`: only those that the rollups don't hold yet."""
         first, last = max(from_mono_ms // HOUR_MS, 0), min((to_mono_ms - 1) // HOUR_MS, 2**40)
-        open_hours = self._readers.ask(
-            slots.live_hours
-        )  # first: one that is sealed meanwhile is found among the blocks
         sql = "SELECT DISTINCT hour FROM block WHERE boot = ? AND hour BETWEEN ? AND ?"
         only = " AND rolled_up = 0" if unrolled else ""  # so written it has an index of its own
         rows = self._rows(sql + only, boot, first, last)
