@@ -3,8 +3,8 @@
 // Plain modules, no build step: each file is served as it stands. line.js has the stream and how old it is, book.js the journal, verdict.js
 // what the verdict says and asks for, told.js times and words, units.js units, device.js what this screen remembers, entries.js entries in
 // words, people.js records and who signs them, horizon.js what lies ahead of now, dom.js elements and marks, say.js and words/ the page's
-// own words. Of trends: span.js the stretch of time, readings.js and happened.js what is known of it, lane.js and strip.js draw, steering.js
-// the hands.
+// own words. Of trends: span.js the stretch of time, readings.js and happened.js what is known of it, lane.js and strip.js draw, trend_words.js
+// what is said of a line, steering.js the hands.
 
 import { Book } from "./book.js";
 import { light } from "./device.js";

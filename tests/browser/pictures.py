@@ -42,7 +42,7 @@ def main(folder: Path, words: list[str]) -> None:
     code = next((word.removeprefix("lang=") for word in words if word.startswith("lang=")), "en")
     words = [word for word in words if not word.startswith("lang=")]
     wanted = [one for one in _all() if not words or any(word in "-".join(one) for word in words)]
-    with tempfile.TemporaryDirectory() as profile:
+    with tempfile.TemporaryDirectory(ignore_cleanup_errors=True) as profile:
         browser = Browser(Path(profile))
         try:
             for view, state in dict.fromkeys((view, state) for view, state, *_ in wanted):
