@@ -266,6 +266,23 @@ def test_a_fast_clock_that_is_kept_going_loses_nothing():
     assert clock.mono_ms() == 600_000
 
 
+@pytest.mark.parametrize(("share", "expected_ms"), [(0.75, 152_250), (0.0, 600_000), (4.0, 32_850)])
+def test_a_fast_clock_goes_slower_by_the_share_for_which_its_threads_wait_for_a_processor(share, expected_ms):
+    """200 looks in ten seconds: the first slice of 3000 ms counts whole, then each by its share; never less than a twentieth."""
+    real_ns = 0
+
+    class Waits(threading.Event):
+        def wait(self, timeout: float | None = None) -> bool:
+            nonlocal real_ns
+            assert timeout is not None
+            real_ns += int(timeout * 1e9)
+            return real_ns >= 10_000_000_000
+
+    clock = FastClock(60, TODAY_MS, longest_s=0.2, mono_ns=lambda: real_ns)
+    clock.keep_going(Waits(), lambda: 0.05 * share)
+    assert clock.mono_ms() == pytest.approx(expected_ms, abs=200)
+
+
 def test_two_fast_clocks_are_two_boots_and_a_standing_one_is_refused():
     assert FastClock(1, 0).boot != FastClock(1, 0).boot
     for speed in (0, -1, float("nan")):
