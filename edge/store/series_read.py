@@ -4,7 +4,9 @@ from __future__ import annotations
 
 import heapq
 import sqlite3
+from bisect import bisect_left
 from collections.abc import Callable, Iterable, Iterator, Mapping, Sequence
+from itertools import chain
 from operator import itemgetter
 from pathlib import Path
 from typing import Any, Final, NamedTuple
@@ -26,6 +28,7 @@ LONGEST_RAW_MS: Final = 6 * HOUR_MS
 HOURS_FROM_MS: Final = 6 * HOUR_MS
 #: sealed hours whose time was not trusted yet (no rollups): so many of the newest are read for one chart
 _MOST_UNROLLED: Final = 200
+_TIME: Final = itemgetter(0)
 
 
 class PointFacts(NamedTuple):
@@ -231,9 +234,8 @@ class SeriesReader:
         for fact in facts:
             for stretch in clock.within(begin_ms, end_ms) if parts else ():
                 first_ms, last_ms = stretch.from_mono_ms - fact.hold_ms, stretch.to_mono_ms
-                readings = (r for part in parts for r in _triples(part.get(fact.number, [])))
                 fold(
-                    (r for r in readings if first_ms <= r[0] < last_ms),
+                    chain.from_iterable(_triples(part.get(fact.number, []), first_ms, last_ms) for part in parts),
                     fact.hold_ms,
                     stretch.offset_ms - frame.from_ms,
                     stretch.to_mono_ms,
@@ -421,14 +423,14 @@ def _in_order(point: str, parts: Iterable[Columns]) -> Iterable[Reading]:
     return readings
 
 
-def _triples(parts: Iterable[Columns]) -> list[Point3]:
-    """Time, value and quality of each reading, in order: what a fold needs, without the rest."""
+def _triples(parts: Iterable[Columns], first_ms: int, last_ms: int) -> list[Point3]:
+    """Time, value and quality of each reading in [first, last), in order: what a fold needs, without the rest."""
     found: list[Point3] = []
     for part in parts:
         qualities = [quality for quality, _ in part.table]
         found += zip(part.mono_ms, part.values, map(qualities.__getitem__, part.marks), strict=True)
-    found.sort(key=itemgetter(0))
-    return found
+    found.sort(key=_TIME)
+    return found[bisect_left(found, first_ms, key=_TIME) : bisect_left(found, last_ms, key=_TIME)]
 
 
 def _bounds(from_wall_ms: int | None, to_wall_ms: int | None) -> tuple[int, int]:
