@@ -16,7 +16,7 @@ from typing import NotRequired, TypedDict
 from edge.domain.dates import Dates
 from edge.domain.entries import Now
 from edge.domain.entry_bodies import MessageBody
-from edge.domain.records.border import Asked
+from edge.domain.settings import Settings
 from edge.domain.vocabulary import (
     AlarmState,
     ConditionState,
@@ -216,5 +216,5 @@ class Snapshot:
     seen: Mapping[str, Mapping[str, str]] = field(
         default_factory=dict
     )  # by bus, what it turned out to be at the last start
-    asked: Asked = field(default_factory=Asked)  # what its station file asks of records
+    settings: Settings | None = None  # by which it was judged; None: nothing is known of them yet
     units: Units | None = None  # in which the station's people read; None: nothing is known of it yet

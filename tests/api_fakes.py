@@ -269,7 +269,7 @@ class FakeJudge:
                 "alarms": old.alarms,
                 "estimates": old.estimates,
                 "dates": old.dates,
-                "asked": old.asked,
+                "settings": old.settings,
                 "units": old.units,
             } | parts
             self.newest = Snapshot(old.version + 1, len(self.journal.entries), old.now, **given)

@@ -18,7 +18,7 @@ from fastapi.responses import Response, StreamingResponse
 from starlette.exceptions import HTTPException
 from starlette.routing import Route
 
-from edge.api import metrics, models, pages, past, people, preference, problems, times, trends
+from edge.api import asks, drafts, metrics, models, pages, past, people, preference, problems, times, trends
 from edge.api.asked import body_of, lacks, only
 from edge.api.border import Border, Names
 from edge.api.buckets import bucket
@@ -37,7 +37,7 @@ from edge.api.words import words_in
 from edge.domain.dates import dated_json
 from edge.domain.entries import Entry, rfc3339
 from edge.domain.errors import RecordRefused, StoreFault
-from edge.domain.records import border
+from edge.domain.records.border import Asked, asked_by, refuse
 from edge.domain.records.spelling import spelt_out
 from edge.domain.strict_json import shown
 from edge.domain.words.languages import LANGUAGES
@@ -66,6 +66,7 @@ def _refusals(*statuses: int) -> dict[int | str, dict[str, Any]]:
     """OpenAPI of the problems that a route may answer with, beside those that every route may."""
     texts = {
         400: "not understood", 401: "nobody is signed in", 404: "no such id",
+        409: "somebody else was quicker",
         403: "sent by another site's page, or beyond what the sender may do", 408: "the body came too slowly",
         413: "the body is too long", 415: "the body is not JSON", 421: "for another host", 422: "understood, but it can't be used",
         429: "too many in a minute", 431: "its address and headers are too long",
@@ -126,6 +127,7 @@ class Desk:
         self.hub = Hub(parts.judge, parts.journal, self.watch, self.readers, of_one=of_one)
         self.past = past.Past(parts.journal)
         self.door = Door(parts.people, f"{self.about['site']}/{self.about['station']}")
+        self.drafts = drafts.Drafts()
         self.budget, self.holds = Shares(), Budget(HOLDS_A_MINUTE, HOLD_BYTES_A_MINUTE)
         self.seconds = time.monotonic
 
@@ -362,12 +364,15 @@ async def records(request: Request, desk: OfDesk) -> Response:
     try:
         body = spelt_out(body)
         seen = desk.watch.see().snapshot
-        border.refuse(body, seen.asked, seen.now.wall_ms if seen.now.trusted else None)
+        asked = Asked() if seen.settings is None else asked_by(seen.settings)
+        refuse(body, asked, seen.now.wall_ms if seen.now.trusted else None)
     except RecordRefused as exc:
         raise as_problem(422, exc) from exc
     if record == "acknowledge" and isinstance(body.get("alarm"), str):
         _known_alarm(desk, body["alarm"], path)
-    return await desk.keep(body | proven(who), path, _client(request, body))
+    answer = await desk.keep(body | proven(who), path, _client(request, body))
+    desk.drafts.end(record, str(body.get("basin") or ""))
+    return answer
 
 
 async def acknowledge(request: Request, desk: OfDesk, id: AlarmId) -> Response:
@@ -514,6 +519,8 @@ def _add_routes(app: FastAPI) -> None:
     get(f"{one}/alarms/performance", past.alarm_performance, models.Performance, "from", "to", refusals=(503,))
     get(f"{one}/history", past.history, models.History, "from", "to", refusals=(503,))
     get(f"{one}/settings", past.settings, models.Settings, refusals=(404, 503))
+    get(f"{one}/asks", asks.asks, models.Asks, *said)
+    get(f"{one}/forms", asks.record_forms, models.Forms)
     get(f"{one}/estimates", estimates, models.Estimates, *said)
     get(f"{one}/journal", journal, models.Journal, "after", "limit", *said, refusals=(503,))
     events = {200: {"description": "events", "content": {"text/event-stream": {"schema": {"type": "string"}}}}}
@@ -550,6 +557,7 @@ def _add_routes(app: FastAPI) -> None:
 
     post(f"{one}/records", records, _BODY_OF_RECORD, 404)
     post(f"{one}/alarms/{{id}}/acknowledge", acknowledge, _BODY_OF_ACKNOWLEDGE, 404)
+    drafts.add_to(app, one, _refusals)
     people.add_to(app, one, _refusals)
 
 
@@ -620,7 +628,7 @@ def _openapi(app: FastAPI) -> dict[str, Any]:
             openapi_version=app.openapi_version,
         )
         schemas = document.setdefault("components", {}).setdefault("schemas", {})
-        for model in (models.Problem, models.Acknowledge, models.SignIn, models.First):
+        for model in (models.Problem, models.Acknowledge, models.SignIn, models.First, models.DraftSent):
             schemas[model.__name__] = model.model_json_schema(ref_template="#/components/schemas/{model}")
         schemas |= record_schemas()
         document["components"]["securitySchemes"] = people.schemes(app.state.desk.door)

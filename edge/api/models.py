@@ -454,6 +454,134 @@ class Acknowledge(Shape):
     note: str | None = Field(None, max_length=2000)
 
 
+class Ask(Shape):
+    """Something that the station asks for, and the record that answers it."""
+
+    record: str
+    keys: dict[str, str] = Field(
+        description="what its form is given already: basin, filters, outlet, point, role, duty"
+    )
+    text: str = Field(description="what to do")
+    for_ready: bool = Field(description="READY waits for it")
+    instead: bool = Field(description="it answers the same as the one before")
+    alarm: str | None = Field(description="id of the alarm that tells of it")
+    why: str = Field(description="the alarm's cause")
+
+
+class Later(Shape):
+    """Something that comes round, and when."""
+
+    record: str
+    keys: dict[str, str]
+    due_at: Time
+    text: str
+
+
+class Treatment(Shape):
+    """Where a water-path treatment stands. `left_s`: how long its contact has to last yet; `missing`: what is done after it."""
+
+    state: Literal["none", "contact", "contact_done", "afterwards", "cant_be_timed"]
+    left_s: float | None
+    text: str
+    missing: list[str]
+
+
+class Asks(Shape):
+    """What the station asks people to record, the most urgent first."""
+
+    at: Time
+    trusted: bool
+    is_silent: bool = Field(description="its judge says nothing: what stands here is old")
+    asks: list[Ask]
+    later: list[Later] = Field(description="what isn't owed yet, the next first")
+    setup: dict[str, Any] | None = Field(description="what of the station file the forms go by; null: not known yet")
+    treatment: Treatment
+
+
+class FormKey(Shape):
+    """One key of a record's form."""
+
+    key: str
+    kind: str
+    says: str
+    words: list[str] = Field(description="the only ones; none: any")
+    low: float | None = None
+    high: float | None = None
+
+
+class RecordForm(Shape):
+    """The form of a record. `needs`: of each group at least one key; `may`: the roles that may make it."""
+
+    says: str
+    keys: list[FormKey]
+    needs: list[list[str]]
+    may: list[PersonRole]
+
+
+class Forms(Shape):
+    """The forms of all records."""
+
+    records: dict[str, RecordForm]
+    technician_shelves_min: float = Field(description="a technician puts an alarm aside for at most so many minutes")
+
+
+class TestSoFar(Shape):
+    """What a daily test comes to as far as it was done. `passed` null: that can't be told yet."""
+
+    passed: bool | None
+    text: str
+    failed_ports: list[int]
+    advice: str = Field(description="what to look at where it failed")
+
+
+class Draft(Shape):
+    """What somebody has begun to record. It is no evidence."""
+
+    record: str
+    basin: str | None
+    by: str | None = Field(description="who changed it last")
+    version: int
+    begun_ago_s: float
+    changed_ago_s: float
+    expires_in_s: float
+    body: dict[str, Any] = Field(description="the record so far")
+    state: dict[str, Any] = Field(description="what its page alone understands")
+    comes_to: TestSoFar | None
+
+
+class Drafts(Shape):
+    """All drafts, the last changed first."""
+
+    mono_ms: int = Field(description="the station's monotonic clock, by which stopwatches in drafts run")
+    run: str = Field(description="another one after each start, which no draft outlives")
+    drafts: list[Draft]
+
+
+class DraftKept(Shape):
+    """A draft that was kept."""
+
+    mono_ms: int
+    run: str
+    draft: Draft
+
+
+class DraftSent(Shape):
+    """A draft to be kept."""
+
+    version: int = Field(ge=0, description="of the draft whose place it takes; 0: there is none")
+    body: dict[str, Any]
+    state: dict[str, Any]
+    by: str = Field("", max_length=80, description="who does it, where nobody signs in")
+
+
+class DraftEnded(Shape):
+    """A draft was discarded; false: there was none."""
+
+    mono_ms: int
+    run: str
+    ended: bool
+
+
 class SignIn(Shape):
     """The code on somebody's card."""
 

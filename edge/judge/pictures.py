@@ -8,7 +8,6 @@ from typing import Final, cast
 
 from edge.domain.entries import Now
 from edge.domain.messages import say
-from edge.domain.records.border import asked_by
 from edge.domain.settings import Settings
 from edge.judge.inbox import OwnedStation
 from edge.judge.picture import Unsaved, unknown_verdict, with_what_is_not_kept
@@ -32,7 +31,7 @@ class Pictures:
     def __init__(self, now: Now, settings: Settings, mono_s: Callable[[], float]) -> None:
         self._mono_s = mono_s
         verdict = unknown_verdict(now, say("picture.starting"), settings)
-        self.newest = Snapshot(0, 0, now, verdict, asked=asked_by(settings))
+        self.newest = Snapshot(0, 0, now, verdict, settings=settings)
         self._changed = threading.Condition()
         self.remarks: Mapping[str, str] = {}
         self._is_news = self._is_urgent = False  # something to picture; and at once
@@ -78,8 +77,8 @@ class Pictures:
         verdict = with_what_is_not_kept(verdict, unsaved(), self.remarks.values())
         with self._changed:
             seen = dict(station.buses_seen)
-            asked, units = asked_by(station.settings), station.units
+            settings, units = station.settings, station.units
             self.newest = Snapshot(
-                self.newest.version + 1, seq, now, verdict, *parts, station.dates, seen, asked, units
+                self.newest.version + 1, seq, now, verdict, *parts, station.dates, seen, settings, units
             )
             self._changed.notify_all()

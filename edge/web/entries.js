@@ -76,7 +76,7 @@ const FACTS = {
   of: (of) => (typeof of === "number" ? say("fact.entry", { seq: of }) : say("fact.of", { what: words(of) })),
   role: (role) => `${keyName("role")} ${small(titled("roles", role)) || words(role)}`,
 };
-const keyName = (key) => known("key", key);
+export const keyName = (key) => known("key", key);
 const A_TIME = /^\d{4}-\d\d-\d\dT/;
 function fact(key, value, body) {
   if (FACTS[key]) return FACTS[key](value, body);

@@ -23,7 +23,7 @@ export function asked(path) {
 }
 
 export class Line {
-  /** `on`: {news(), entry(entry), reset()}, called as things come. */
+  /** `on`: {news(), entry(entry), reset(), refused()}, called as things come; `refused`: nobody may look without signing in. */
   constructor(on) {
     this.on = on;
     this.station = null; // /api/1/station
@@ -52,6 +52,7 @@ export class Line {
     const path = asked("/api/1/station");
     try {
       const answer = await fetch(path, { signal: AbortSignal.timeout(5000) });
+      if (answer.status === 401) this.on.refused();
       if (!answer.ok) return;
       const about = await answer.json();
       if (path !== asked("/api/1/station")) return; // other words were chosen meanwhile, and asked for
@@ -113,14 +114,15 @@ export class Line {
   }
 }
 
-/** Ask the API. {ok, body, trouble}: `trouble` is one sentence where it can't be used. */
+/** Ask the API. {ok, body, status, trouble, waitS}: `trouble` is one sentence where it can't be used; `waitS`: how long to wait first. */
 export async function ask(path, options = {}) {
   let answer;
   try {
     answer = await fetch(path, { signal: AbortSignal.timeout(15000), ...options });
   } catch {
-    return { ok: false, body: null, trouble: null };
+    return { ok: false, body: null, status: 0, trouble: null, waitS: 0 };
   }
   const body = await answer.json().catch(() => null);
-  return { ok: answer.ok, body, trouble: answer.ok ? null : (body && body.detail) || say("line.answered", { status: answer.status }) };
+  const waitS = Number(answer.headers.get("retry-after")) || 0;
+  return { ok: answer.ok, body, status: answer.status, waitS, trouble: answer.ok ? null : (body && body.detail) || say("line.answered", { status: answer.status }) };
 }

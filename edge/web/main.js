@@ -2,18 +2,22 @@
 //
 // Plain modules, no build step: each file is served as it stands. line.js has the stream and how old it is, book.js the journal, verdict.js
 // what the verdict says and asks for, told.js times and words, units.js units, device.js what this screen remembers, entries.js entries in
-// words, people.js records and who signs them, horizon.js what lies ahead of now, dom.js elements and marks, say.js and words/ the page's
-// own words. Of trends: span.js the stretch of time, readings.js and happened.js what is known of it, lane.js and strip.js draw, trend_words.js
-// what is said of a line, steering.js the hands.
+// words, people.js records and who signs them, session.js who is signed in, sign.js the dialog and the header's sign, scan.js card
+// scanners, horizon.js what lies ahead of now, dom.js elements and marks, say.js and words/ the page's own words. doing/ has the pages of
+// the view Do: wants.js what is asked, draft.js what is begun, pad.js the keypad, fields.js and form.js the forms. Of trends: span.js the
+// stretch of time, readings.js and happened.js what is known of it, lane.js and strip.js draw, trend_words.js what is said of a line,
+// steering.js the hands.
 
 import { Book } from "./book.js";
 import { light } from "./device.js";
 import { $, draw, make, markOf, part, put, set, show as toggle } from "./dom.js";
 import { Line } from "./line.js";
 import { say, speak } from "./say.js";
+import { askToSign, beginSigning, showSign } from "./sign.js";
 import { clockTime, nowMs, stationName, timeOfDay, wantsAnswer } from "./told.js";
 import { verdictOf } from "./verdict.js";
 import * as alarms from "./views/alarms.js";
+import * as doing from "./views/do.js";
 import * as now from "./views/now.js";
 import * as record from "./views/record.js";
 import * as station from "./views/station.js";
@@ -21,9 +25,11 @@ import * as trends from "./views/trends.js";
 
 const LOOK_EVERY_MS = 500;
 const AGAIN_MS = 3000; // words that can't be had are asked for again
+const HEARD_WITHIN_MS = 4000;
 // A view is a module: `mark` for the navigation, mount(root, app) once it is gone to, or when another language is chosen, show(app) twice a
-// second and with each picture. `app` is {line, book}. Its place (#name) is its name here, its title the words `view.<name>`.
-const VIEWS = { now, alarms, trends, record, station };
+// second and with each picture, moved(app) where its place goes on (#name/more), left() once it is gone from. `app` is {line, book}. Its place (#name) is its name here,
+// its title the words `view.<name>`.
+const VIEWS = { now, do: doing, alarms, trends, record, station };
 
 const app = { line: null, book: null };
 let viewed = null;
@@ -47,8 +53,9 @@ function buildNav() {
 }
 function go() {
   const name = placeOf(location.hash);
-  if (viewed === name) return;
+  if (viewed === name) return VIEWS[name].moved?.(app);
   const isFirst = viewed === null;
+  if (!isFirst) VIEWS[viewed].left?.();
   viewed = name;
   document.body.dataset.view = name;
   for (const link of $("nav").children) set(link, "aria-current", link.dataset.view === name ? "page" : null);
@@ -97,7 +104,8 @@ function showShell() {
   $("chip").classList.toggle("act", shown.isAct);
   draw(part($("chip"), "mark"), shown.mark);
   put(part($("chip"), "chip-text"), word);
-  toggle($("lost-strip"), shown.isLost && viewed !== "now");
+  const isLong = line.heardWall || performance.now() > HEARD_WITHIN_MS; // at first nothing moves under a finger
+  toggle($("lost-strip"), shown.isLost && viewed !== "now" && isLong);
   if (shown.isLost) put($("lost-strip"), line.heardWall ? say("shell.lost", { at: clockTime(line.heardWall, true) }) : say("unheard.never"));
   // said to screen readers when it changes, and only then
   const lost = line.heardWall ? say("shell.said_lost", { word: shown.title, under: shown.under }) : "";
@@ -114,6 +122,7 @@ function showCount() {
 }
 function showAll() {
   showShell();
+  showSign();
   VIEWS[viewed].show(app);
 }
 
@@ -128,11 +137,13 @@ app.line = new Line({
     if (entry.kind === "clock_step") app.book.again(); // what stands before it has other dates now
   },
   reset: () => app.book.clear(),
+  refused: async () => (await askToSign(say("sign.looking"))) && app.line.begin(),
 });
 app.book = new Book();
 
 light();
 buildNav();
+beginSigning(() => viewed && showAll());
 sayShell();
 addEventListener("hashchange", go);
 document.addEventListener("language", speakAnew);

@@ -1,40 +1,106 @@
 // What people do from this page: a record goes to the station, signed, and what the station answers is shown in its own words.
 
-import { signer } from "./device.js";
-import { $, button, make, part, put } from "./dom.js";
+import { choose, chosen, signer } from "./device.js";
+import { $, button, make, put } from "./dom.js";
 import { ask } from "./line.js";
-import { say } from "./say.js";
+import { either, say, small } from "./say.js";
+import { isSigned, mustSign, onChange, session, write } from "./session.js";
+import { known, recordName, sentence } from "./told.js";
 
-/** What a record is signed with, or null where nobody has said who they are. */
-export function attributed(form) {
-  const by = part(form, "who").value.trim();
-  return by ? { by } : null;
+const MOST_NAMES = 6;
+const KEPT_MS = 30 * 86400e3; // a name that nobody signed with for so long is forgotten
+
+/** {ok, body, trouble} of a record. */
+export const acknowledge = (alarm, typed) => kept(write(`/api/1/alarms/${encodeURIComponent(alarm)}/acknowledge`, {}, { typed, why: say("people.acknowledging") }), typed);
+export const record = (kind, body, typed) => kept(write("/api/1/records", { record: kind, ...body }, { typed, why: sentence(recordName(kind)) }), typed);
+async function kept(writing, typed) {
+  const answer = await writing;
+  if (answer.ok && !mustSign() && typed) remember(typed);
+  return answer.ok || answer.trouble ? answer : { ...answer, trouble: say("people.lost") };
 }
-const post = (path, body) => ask(path, { method: "POST", headers: { "Content-Type": "application/json" }, body: JSON.stringify(body) });
-export const acknowledge = (alarm, signed) => post(`/api/1/alarms/${encodeURIComponent(alarm)}/acknowledge`, signed);
-export const record = (kind, body, signed) => post("/api/1/records", { record: kind, ...body, ...signed });
+
+// -- the forms, and who may
+let asked = null;
+/** The forms of all records, {records, technician_shelves_min}; null where they can't be had. */
+export function forms() {
+  if (!asked) {
+    asked = ask("/api/1/forms").then(({ ok, body }) => {
+      if (!ok) asked = null;
+      return ok ? body : null;
+    });
+  }
+  return asked;
+}
+/** Why whoever is signed in may not make a record; "" where they may, or that isn't known. */
+export function whyNot(form, kind) {
+  const { role } = session();
+  if (!form || !role || form.may.includes(role)) return "";
+  return say(form.may.length ? "people.may" : "people.nobody_may", { role: sentence(roleName(role)), record: small(recordName(kind)), may: whoMay(form) });
+}
+/** The roles that may make a record. */
+export const whoMay = (form) => either(form.may.map(roleName));
+/** What a person's role is called. */
+export const roleName = (role) => known("role", role);
+
+// -- names that are typed, where nobody signs in
+function names() {
+  try {
+    const found = JSON.parse(chosen("names", "[]"));
+    return found.filter((one) => typeof one.name === "string" && Date.now() - one.at < KEPT_MS);
+  } catch {
+    return [];
+  }
+}
+function remember(name) {
+  signer(name);
+  const rest = names().filter((one) => one.name.toLowerCase() !== name.toLowerCase());
+  choose("names", JSON.stringify([{ name, at: Date.now() }, ...rest].slice(0, MOST_NAMES)));
+}
+/** Who signs: {element, tell(), isAsked(), name(), focus()}. Of whoever signs in nothing is typed; else a name, or a tap on one that signed here lately. */
+export function signing() {
+  const field = make("input", "who");
+  Object.assign(field, { id: "who-name", name: "by", maxLength: 80, autocomplete: "off", spellcheck: false, value: signer() });
+  field.setAttribute("autocapitalize", "words");
+  const label = make("label", "", say("people.who"));
+  label.htmlFor = "who-name";
+  const recent = make("div", "recent");
+  for (const { name } of names().filter((one) => one.name !== field.value)) {
+    recent.append(button("recent-name", name, () => {
+      field.value = name;
+      field.dispatchEvent(new Event("input", { bubbles: true }));
+    }));
+  }
+  const typed = make("div", "typed", label, recent, field);
+  const signed = make("p", "signs");
+  const element = make("div", "signing", typed, signed);
+  const tell = () => {
+    typed.hidden = mustSign();
+    signed.hidden = !mustSign();
+    put(signed, isSigned() ? say("people.signed_by", { name: session().name, role: roleName(session().role) }) : say("people.sign_in_first"));
+  };
+  tell();
+  return { element, tell, isAsked: () => !mustSign(), name: () => (mustSign() ? "" : field.value.trim()), focus: () => field.focus() };
+}
 
 /**
- * Ask who does it, and do it. `wanted`: {title, text, why: label of a reason or null, must: the reason can't be left out, choices:
- * [{text, value, isMain}], send(value, signed, why)}; `send` gives what ask() gives.
+ * Ask who does it, and do it. `wanted`: {title, text, why: label of a reason or null, must: the reason can't be left out, kind: which
+ * record it is, choices: [{text, value, isMain}], send(value, typed, why)}; `send` gives what ask() gives.
  */
 export function dialog(wanted) {
   const form = make("form", "who-form");
+  form.noValidate = true;
   const heading = make("h2", "", wanted.title);
   heading.id = "who-heading";
-  const name = make("input", "who");
-  Object.assign(name, { id: "who-name", name: "by", maxLength: 80, required: true, autocomplete: "off", spellcheck: false, value: signer() });
-  name.setAttribute("autocapitalize", "words");
-  const label = make("label", "", say("people.who"));
-  label.htmlFor = "who-name";
-  form.append(heading, make("p", "who-text", wanted.text));
+  const who = signing();
+  form.append(heading, make("p", "who-text", wanted.text), who.element);
+  let why = null;
   if (wanted.why) {
-    const why = make("input", "why-text");
-    Object.assign(why, { id: "who-why", name: "why", maxLength: 200, required: Boolean(wanted.must), autocomplete: "off" });
-    const whyLabel = make("label", "", wanted.why);
-    whyLabel.htmlFor = "who-why";
-    form.append(label, name, whyLabel, why);
-  } else form.append(label, name);
+    why = make("input", "why-text");
+    Object.assign(why, { id: "who-why", name: "why", maxLength: 200, autocomplete: "off" });
+    const label = make("label", "", wanted.why);
+    label.htmlFor = "who-why";
+    form.append(label, why);
+  }
   const fault = make("p", "who-fault");
   fault.id = "who-fault";
   fault.setAttribute("role", "alert");
@@ -49,30 +115,47 @@ export function dialog(wanted) {
     one.value = String(choice.value);
     buttons.append(one);
   }
+  const sent = [...buttons.children];
   buttons.append(button("plain", say("people.cancel"), close));
   form.append(fault, buttons);
+  const may = async () => {
+    who.tell();
+    const all = await forms();
+    const refused = all && whyNot(all.records[wanted.kind], wanted.kind);
+    const most = wanted.kind === "shelve" && all && session().role === "technician" ? all.technician_shelves_min : Infinity;
+    for (const one of sent) one.disabled = Boolean(refused) || Number(one.value) > most;
+    put(fault, refused || (most < Infinity ? say("people.shelves_most", { n: most }) : ""));
+  };
+  const forget = onChange(may);
   form.addEventListener("submit", async (event) => {
     event.preventDefault();
     const choice = wanted.choices.find((one) => String(one.value) === (event.submitter && event.submitter.value)) || wanted.choices[0];
-    const signed = attributed(form);
-    if (!signed) return put(fault, say("people.say_who"));
-    const sent = [...buttons.children].filter((one) => one.type === "submit");
+    if (who.isAsked() && !who.name()) {
+      put(fault, say("people.say_who"));
+      return who.focus();
+    }
+    const reason = why ? why.value.trim() : "";
+    if (wanted.must && !reason) {
+      put(fault, say("people.say_why"));
+      return why.focus();
+    }
     for (const one of sent) one.disabled = true;
     put(fault, "");
-    const reason = wanted.why ? part(form, "why-text").value.trim() : "";
-    const { ok, body, trouble } = await wanted.send(choice.value, signed, reason);
+    const { ok, body, trouble } = await wanted.send(choice.value, who.name(), reason);
     for (const one of sent) one.disabled = false;
     if (!ok) return put(fault, trouble || say("people.lost"));
-    signer(signed.by || "");
     if (body && body.counts === false) return put(fault, say("people.does_not_count", { why: body.why_not }));
     close();
   });
   const before = document.activeElement;
   element.addEventListener("close", () => {
+    forget();
     element.remove();
     if (before && before.isConnected) before.focus();
   });
   $("dialogs").replaceChildren(element);
   element.showModal();
-  name.focus();
+  if (who.isAsked()) who.focus();
+  else (why || sent[0]).focus();
+  may();
 }

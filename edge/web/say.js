@@ -71,6 +71,10 @@ export function figure(value, digits, more = {}) {
   if (!formats.has(key)) formats.set(key, new Intl.NumberFormat(rules(), { ...places, ...more, useGrouping: false }));
   return formats.get(key).format(value);
 }
+/** "a or b": one of several. */
+export const either = (all) => new Intl.ListFormat(rules(), { type: "disjunction" }).format(all);
+/** A number as it was typed, with this language's decimal sign in place of the point. */
+export const typedNumber = (text) => text.replace(".", figure(0.5)[1]);
 /** A title as it stands within a sentence: German keeps its capital. */
 export const small = (title) => (spoken === "de" || !title ? title : title[0].toLowerCase() + title.slice(1));
 

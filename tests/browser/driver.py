@@ -46,6 +46,7 @@ class Browser:
         os.close(to_read)
         os.close(from_write)
         self._buffer, self._number = b"", 0
+        self._typed_at, self.touches = 0.0, 0
         self.said: list[dict[str, Any]] = []
         self._session: str | None = None
         target = until(self._page, "the browser opens a page", 120)
@@ -122,11 +123,35 @@ class Browser:
             lambda: self.js("location.href") == url and self.js("document.readyState") != "loading", f"{url} is there"
         )
 
-    def key(self, key: str, code: int, text: str = "") -> None:
-        """One key, down and up."""
+    def key(self, key: str, code: int, text: str = "", at_s: float = 0.0) -> None:
+        """One key, down and up; `at_s` as of touch()."""
         for kind in ("keyDown", "keyUp"):
-            more = {"text": text} if text else {}
+            more: dict[str, Any] = ({"text": text} if text else {}) | ({"timestamp": at_s} if at_s else {})
             self.call("Input.dispatchKeyEvent", type=kind, key=key, code=key, windowsVirtualKeyCode=code, **more)
+
+    def type(self, text: str, gap_s: float = 0.15) -> None:
+        """Keys as a keyboard gives them, `gap_s` apart by the time that stands in each; a scanner's are a few ms apart."""
+        at = max(time.time(), self._typed_at + 1)
+        for sign in text:
+            key, code = (
+                ("Enter", 13) if sign == "\r" else (sign, {".": 190, ",": 188, "-": 189}.get(sign, ord(sign.upper())))
+            )
+            for kind in ("keyDown", "keyUp"):
+                more = {"text": sign} if kind == "keyDown" else {}
+                self.call(
+                    "Input.dispatchKeyEvent", type=kind, key=key, windowsVirtualKeyCode=code, timestamp=at, **more
+                )
+            at += gap_s
+        self._typed_at = at
+
+    def touch(self, selector: str, at_s: float = 0.0) -> None:
+        """A finger on the middle of an element, which is brought into view; `at_s`: at this time (UNIX) by what stands in the event."""
+        place = "e.scrollIntoView({block: 'center'}); const r = e.getBoundingClientRect(); return [r.x + r.width / 2, r.y + r.height / 2];"
+        x, y = self.js(f"(e => {{ {place} }})(document.querySelector({json.dumps(selector)}))")
+        self.touches += 1
+        when = {"timestamp": at_s} if at_s else {}
+        self.call("Input.dispatchTouchEvent", type="touchStart", touchPoints=[{"x": x, "y": y}], **when)
+        self.call("Input.dispatchTouchEvent", type="touchEnd", touchPoints=[], **when)
 
     def prefers(self, **features: str) -> None:
         """Media features, such as prefers_color_scheme="dark"; none: as they are."""

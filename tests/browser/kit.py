@@ -5,13 +5,22 @@ from __future__ import annotations
 import math
 import socket
 import threading
-from collections.abc import Callable, Mapping
-from typing import Any
+from collections.abc import Callable, Mapping, Sequence
+from concurrent.futures import Future
+from dataclasses import replace
+from pathlib import Path
+from typing import Any, Final
 
 from edge.api.server import ApiServer
-from edge.domain.entries import Stamp, rfc3339
+from edge.clock import ToldClock
+from edge.domain.entries import Entry, Stamp, rfc3339
+from edge.domain.readings import Role
+from edge.domain.settings import DailyTest, Duty, Every, Level, Rules, Settings
+from edge.people.access import Access
+from edge.people.sessions import AccessRules
 from tests.api_fakes import ABOUT, START_MS, Fakes, alarm, cold_morning, condition, point, told, until
 from tests.browser.driver import Browser
+from tests.unit.stations import QUIET, SETTINGS, Driver
 
 HOUR_MS = 3_600_000
 
@@ -73,12 +82,17 @@ class Relay:
 class Station:
     """A server whose picture is renewed each second, as the judge does it."""
 
-    def __init__(self, entries: int = 7) -> None:
+    def __init__(self, entries: int = 7, people: Path | None = None) -> None:
+        """`people`: a folder with people who sign in; None: nobody is set up."""
         self.fakes = Fakes(entries)
         self.fakes.series.columns = a_years_columns
+        self.clock, self.access = ToldClock(mono_ms=1_000_000), None
+        if people is not None:
+            self.access = Access(people, self.clock, AccessRules(), lambda seq: None, lambda kind, body: None)
+            self.access.look()
         self.server = ApiServer(
-            "127.0.0.1", 0, self.fakes.judge, self.fakes.journal, self.fakes.series, ABOUT, self.fakes.status
-        )
+            "127.0.0.1", 0, self.fakes.judge, self.fakes.journal, self.fakes.series, ABOUT, self.fakes.status, people=self.access
+        )  # fmt: skip
         self.server.start()
         assert self.server.wait_ready(30)
         self.url = self.server.url
@@ -95,6 +109,64 @@ class Station:
         self.server.stop()
         self._end.set()
         self._thread.join(5)
+        if self.access is not None:
+            self.access.stop()
+
+
+#: a site that measures every port, has check items, asks what follows a treatment, and reads some things by eye
+SITE: Final = replace(
+    SETTINGS,
+    daily_test=DailyTest(100.0, 15.0, "weak ports", 1.0, ("Lid closes and seals", "Drain without kinks")),
+    not_fitted={Role.SUPPLY_TEMPERATURE: 7 * 86_400_000, Role.LEAK: 86_400_000},
+    rules=Rules(
+        {"sample": Duty(Every(months=1), "Final rinse sample", True, action=Level(10.0, "CFU/100 mL"))},
+        ("drained", "rinsed"),
+        Every(days=28),
+        "day",
+    ),
+)
+
+
+#: places in the view Do, and what is there once it is shown
+DOING: Final = (
+    ("do", ".ask-go"), ("do/daily_test", ".watch-press"), ("do/water_path_treatment", ".treatment .main"),
+    ("do/disinfectant_fill", ".send"), ("do/calibration?point=reservoir", ".value-button"), ("do/correction", ".send"),
+)  # fmt: skip
+
+
+class LiveStation(Station):
+    """The same over a station that judges, on a clock that is told: what the page records is judged as it is in life."""
+
+    def __init__(self, people: Path | None = None, settings: Settings = SITE) -> None:
+        self.driver, self._lock = Driver(settings), threading.Lock()
+        self.driver.run(200, QUIET, every_s=5)
+        super().__init__(0, people)
+        self.fakes.judge.recorded = self._record
+        self._show(self.driver.said)
+
+    def _show(self, entries: Sequence[Entry]) -> None:
+        for entry in entries:
+            self.fakes.journal.add(entry.kind, dict(entry.body), entry.stamp)
+        station, now = self.driver.station, self.driver.now
+        self.fakes.judge.show(
+            verdict=station.verdict(now), points=station.points(now), alarms=station.alarms(now), estimates=station.estimates(now),
+            dates=station.dates, settings=station.settings, units=station.units,
+        )  # fmt: skip
+
+    def _record(self, body: dict[str, Any]) -> Future[Entry]:
+        future: Future[Entry] = Future()
+        with self._lock:
+            entries = self.driver.keep(self.driver.station.record(body, self.driver.now))
+            self._show(entries)
+        future.set_result(next(entry for entry in entries if entry.kind == "record"))
+        return future
+
+    def lives(self, seconds: float) -> None:
+        """So much of the station's time goes by."""
+        with self._lock:
+            before = len(self.driver.said)
+            self.driver.run(seconds, QUIET, every_s=5)
+            self._show(self.driver.said[before:])
 
 
 def shows(browser: Browser, selector: str, words: str, timeout_s: float = 60.0) -> None:
@@ -211,7 +283,7 @@ def _points(**changed: dict[str, Any]) -> dict[str, Any]:
 
 COLD = ("unmet", "31.4 °C; 38.9 °C are needed in this room")
 TEST = ("Do the daily test and record it", "daily_test.ask")
-QUIET: dict[str, Any] = {
+WELL: dict[str, Any] = {
     "alarms": {"reservoir_cold": alarm("reservoir_cold"), "leak": alarm("leak")},
     "points": _points(),
     "estimates": _estimates(),
@@ -309,14 +381,14 @@ _MANY = [
 ]
 #: name -> parts of a picture (FakeJudge.show)
 STATES: dict[str, dict[str, Any]] = {
-    "ready": QUIET | {"verdict": _verdict("ready", "ready", "idle", {})},
-    "in_use": QUIET
+    "ready": WELL | {"verdict": _verdict("ready", "ready", "idle", {})},
+    "in_use": WELL
     | {
         "verdict": _verdict(
             "in_use", "not_ready", "in_use", {"free": ("unmet", "a cycle is running")}, **_when(24, 21, 29)
         )
     },
-    "reheating": QUIET
+    "reheating": WELL
     | {
         "verdict": _verdict(
             "reheating",
@@ -326,7 +398,7 @@ STATES: dict[str, dict[str, Any]] = {
             **_when(7, 6, 9),
         )
     },
-    "at_rest": QUIET
+    "at_rest": WELL
     | {
         "verdict": _verdict(
             "at_rest",
@@ -336,7 +408,7 @@ STATES: dict[str, dict[str, Any]] = {
             waits=[TEST],
         )
     },
-    "warming": QUIET
+    "warming": WELL
     | {
         "verdict": _verdict("not_ready", "not_ready", "idle", {"reservoir": COLD}, **_when(112, 105, 128)),
         "points": _points(reservoir={"value": 31.44}),
@@ -344,7 +416,7 @@ STATES: dict[str, dict[str, Any]] = {
     },
     "to_do": cold_morning() | {"estimates": _estimates()},
     "trip": _TRIP,
-    "cant_tell": QUIET
+    "cant_tell": WELL
     | {
         "verdict": _verdict(
             "cant_tell",
@@ -365,7 +437,7 @@ STATES: dict[str, dict[str, Any]] = {
             }
         ),
     },
-    "ten": QUIET
+    "ten": WELL
     | {
         "verdict": _verdict(
             "not_ready",

@@ -16,7 +16,7 @@ from typing import Final
 from tests.api_fakes import until
 from tests.browser.driver import Browser
 from tests.browser.judged import picture, speak, troubled
-from tests.browser.kit import HEALTH, STATES, Station, a_day
+from tests.browser.kit import DOING, HEALTH, SITE, STATES, Station, a_day
 
 SIZES: Final = {
     "tablet": (1280, 800, False),
@@ -29,6 +29,8 @@ HEARD: Final = "!!document.body && 'view' in document.body.dataset && !document.
 #: view -> the states in which it is worth looking at
 VIEWS: Final = {
     "now": (*STATES, "lost", "never", "judged"),
+    "do": ("to_do", "ready", "lost"),
+    **{name: ("to_do",) for name, _ in DOING[1:]},
     "alarms": ("ready", "trip", "lost", "putting aside", "judged"),
     "record": ("ready", "lost", "judged"),
     "station": ("to_do", "lost", "judged"),
@@ -64,7 +66,7 @@ def _write(browser: Browser, folder: Path, view: str, state: str, code: str, loo
     try:
         a_day(station.fakes.journal)
         station.fakes.parts_state = lambda: HEALTH
-        station.fakes.judge.show(**STATES.get(state, STATES["warming" if view == "trends" else "trip"]))
+        station.fakes.judge.show(**STATES.get(state, STATES["warming" if view == "trends" else "trip"]), settings=SITE)
         if state == "judged":
             picture(station, troubled())
         browser.go(station.url)
@@ -87,7 +89,11 @@ def _write(browser: Browser, folder: Path, view: str, state: str, code: str, loo
             browser.size(*SIZES[size])
             browser.prefers(prefers_color_scheme="dark" if scheme == "dark" else "light")
             _settle(browser)
-            name = "-".join((view, state, size, scheme, *([] if code == "en" else [code]))).replace(" ", "_")
+            name = (
+                "-".join((view, state, size, scheme, *([] if code == "en" else [code])))
+                .replace(" ", "_")
+                .replace("/", "-")
+            )
             (folder / f"{name}.png").write_bytes(browser.screenshot())
             if size != "desk" and state != "putting aside":
                 (folder / f"{name}-whole.png").write_bytes(browser.screenshot(whole=True))

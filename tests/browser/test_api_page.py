@@ -11,7 +11,7 @@ from edge.domain.dates import Dates
 from edge.domain.entries import Now, Stamp, rfc3339, wall_ms_of
 from tests.api_fakes import START_MS, alarm, condition, of_basin, until
 from tests.browser.driver import CHROMIUM, Browser
-from tests.browser.kit import STATES, Relay, Station, put_into, ready_picture, shows
+from tests.browser.kit import DOING, SITE, STATES, Relay, Station, put_into, ready_picture, shows
 from tests.yardstick import Yardstick
 
 pytestmark = [pytest.mark.browser, pytest.mark.skipif(CHROMIUM is None, reason="no chromium on this machine")]
@@ -301,7 +301,9 @@ def test_it_fits_and_can_be_touched_with_gloves(browser: Browser, station: Stati
         "[...document.querySelectorAll('a, button, input, summary, .choice')]"
         ".filter((e) => e.offsetParent && !e.matches('.skip, .choice input'))"
     )
+    station.fakes.judge.show(settings=SITE)
     for name, there in (
+        *DOING,
         ("now", ".point"),
         ("alarms", ".alarm"),
         ("record", ".entry"),
@@ -321,8 +323,9 @@ def test_it_fits_and_can_be_touched_with_gloves(browser: Browser, station: Stati
 
 def test_the_views_are_reached_by_keyboard_and_hold_the_focus(browser: Browser, station: Station) -> None:
     browser.js("document.querySelector('#nav a').focus()")
-    browser.key("Tab", 9)
-    assert browser.js("document.activeElement.dataset.view") == "alarms"
+    for name in ("do", "alarms"):
+        browser.key("Tab", 9)
+        assert browser.js("document.activeElement.dataset.view") == name
     browser.key("Enter", 13, "\r")
     until(lambda: browser.js("document.body.dataset.view") == "alarms", "the alarms")
     assert browser.js("document.querySelector('[aria-current=page]').dataset.view") == "alarms"

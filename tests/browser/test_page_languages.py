@@ -11,7 +11,7 @@ from edge.domain.words.languages import LANGUAGES
 from tests.api_fakes import ABOUT, until
 from tests.browser.driver import CHROMIUM, Browser
 from tests.browser.judged import picture, speak, troubled, well
-from tests.browser.kit import Station, put_into, shows
+from tests.browser.kit import DOING, SITE, Station, put_into, shows
 from tests.browser.test_page_looks import HEIGHT, WIDTH, cap_px, px_of
 from tests.browser.test_page_views import press, texts, view
 from tests.page_words import words
@@ -42,6 +42,9 @@ CUT = """(() => {
 #: names that the station file gives
 GIVEN = {point.id for point in SETTINGS.points} | {str(told) for told in ABOUT.values()} | {"coarse", "fine", "heater"}
 
+#: who signs what the driver records
+SIGNED = "early technician"
+
 
 def pieces(template: str) -> Iterator[str]:
     """What a template says between its values, where there is a word in it.
@@ -59,7 +62,7 @@ def english_in(seen: list[str], code: str) -> set[str]:
     """The page's own English words that are among texts in another language."""
     titles = [title for table in LANGUAGES[code].titles.values() for title in table.values()]
     own = "\n".join([*words(code).values(), *titles, *GIVEN]).lower()
-    said = TYPED.sub(" ", "\n".join(seen))
+    said = TYPED.sub(" ", "\n".join(seen).replace(SIGNED, " "))
 
     def stands(piece: str, text: str) -> bool:
         return re.search(rf"(?<!\w){re.escape(piece)}(?!\w)", text) is not None
@@ -75,7 +78,7 @@ def settled(browser: Browser, width: int, height: int) -> None:
 
 
 def stages(browser: Browser, station: Station) -> Iterator[str]:
-    """Each view, and a dialog; then with nothing heard."""
+    """Each view, and two dialogs; then with nothing heard."""
     views = {
         "alarms": ".alarm",
         "record": ".entry",
@@ -92,6 +95,16 @@ def stages(browser: Browser, station: Station) -> Iterator[str]:
             press(browser, ".alarm .shelve:not([hidden])")
             yield "putting aside"
             browser.js("document.querySelector('dialog').close()")
+    station.fakes.judge.show(settings=SITE)
+    for place, there in DOING:
+        browser.js(f"location.hash = '#{place}'")
+        until(lambda there=there: browser.js(f"!!document.querySelector('{there}')"), place)  # type: ignore[misc]
+        browser.js("document.querySelectorAll('details').forEach((one) => { one.open = true; })")
+        yield place
+    browser.js("import('/web/sign.js').then((sign) => { sign.askToSign(); })")
+    until(lambda: browser.js("!!document.querySelector('#sign')"), "the sign-in")
+    yield "signing in"
+    browser.js("document.querySelector('dialog').close()")
     station.frozen.set()
     until(lambda: browser.js("document.body.classList.contains('lost')"), "it is lost", 20)
     for name, there in (("station", "#about"), ("now", ".plate")):
@@ -207,7 +220,7 @@ def test_a_language_takes_effect_at_once_and_is_kept_on_the_device(browser: Brow
     browser.go("about:blank")
     browser.go(station.url)
     shows(browser, ".word-text", "BEREIT")
-    asked = [url for url in browser.asked() if "/api/1/" in url and "/performance" not in url]
+    asked = [url for url in browser.asked() if "/api/1/" in url and not url.endswith(("/performance", "/session"))]
     assert asked and all("lang=de" in url for url in asked)
     assert [url for url in browser.asked() if "/web/words/" in url] == [f"{station.url}web/words/german.js"]
     view(browser, "station", "#device input[name=lang]")

@@ -163,6 +163,15 @@ def failed_ports(settings: Settings, body: Mapping[str, Any], basin: str | None 
     return {n for n in failed if n >= 1 and (fitted == 0 or n <= fitted)}
 
 
+def after_failure(settings: Settings, body: Mapping[str, Any], basin: str | None = None) -> Message:
+    """What to look at after a test that didn't pass (in this basin)."""
+    ports, items = sorted(failed_ports(settings, body, basin)), failed_items(body)
+    if ports:
+        which = "daily_test.port_failed.ask" if len(ports) == 1 else "daily_test.ports_failed.ask"
+        return say(which, ports=names(map(str, ports)))
+    return say("daily_test.items_failed.ask", items=names(items)) if items else say("daily_test.last_failed.ask")
+
+
 def left_out(settings: Settings, before: Mapping[str, Any], body: Mapping[str, Any], basin: str | None) -> set[int]:
     """The channel ports (of this basin) that failed in the test before and aren't measured in this one, numbered through all basins."""
     failed = through_all(settings, before, failed_ports(settings, before, basin))

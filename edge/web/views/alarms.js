@@ -115,16 +115,16 @@ function asideText(a) {
 // -- what people do about one
 function askAnswer(a) {
   dialog({
-    title: say("alarms.acknowledge"), text: say("alarms.acknowledge_text", { alarm: alarmName(a.id) }),
+    title: say("alarms.acknowledge"), kind: "acknowledge", text: say("alarms.acknowledge_text", { alarm: alarmName(a.id) }),
     choices: [{ text: say("alarms.have_seen"), value: "seen", isMain: true }],
-    send: (value, signed) => acknowledge(a.id, signed),
+    send: (value, typed) => acknowledge(a.id, typed),
   });
 }
 function askReset(a) {
   dialog({
-    title: say("alarms.reset"), text: say("alarms.reset_text", { alarm: alarmName(a.id) }), why: say("alarms.found"),
+    title: say("alarms.reset"), kind: "reset", text: say("alarms.reset_text", { alarm: alarmName(a.id) }), why: say("alarms.found"),
     choices: [{ text: say("alarms.reset_it"), value: "reset", isMain: true }],
-    send: (value, signed, why) => record("reset", { alarm: a.id, ...(why ? { why } : {}) }, signed),
+    send: (value, typed, why) => record("reset", { alarm: a.id, ...(why ? { why } : {}) }, typed),
   });
 }
 const MOST_MINUTES = 1440; // the longest shelf that a station takes
@@ -137,17 +137,17 @@ function askShelve(a) {
   const choices = [10, 60, 480].map((minutes) => ({ text: lasting(minutes * 60e3), value: minutes }));
   choices.push({ text: say("alarms.until", { at: clockTime(nowMs() + tomorrow * 60e3) }), value: tomorrow });
   dialog({
-    title: say("alarms.put_aside"), text: say("alarms.shelve_text", { alarm: alarmName(a.id) }),
+    title: say("alarms.put_aside"), kind: "shelve", text: say("alarms.shelve_text", { alarm: alarmName(a.id) }),
     why: say("alarms.why"), must: true, choices,
-    send: (minutes, signed, why) => record("shelve", { alarm: a.id, minutes, why }, signed),
+    send: (minutes, typed, why) => record("shelve", { alarm: a.id, minutes, why }, typed),
   });
 }
 function askBack(a) {
   const isShelved = a.state === "shelved";
   dialog({
-    title: say("alarms.unshelve"), text: say("alarms.back_text", { alarm: alarmName(a.id) }), why: say("alarms.why_perhaps"),
+    title: say("alarms.unshelve"), kind: isShelved ? "unshelve" : "in_service", text: say("alarms.back_text", { alarm: alarmName(a.id) }), why: say("alarms.why_perhaps"),
     choices: [{ text: say("alarms.take_it_back"), value: "back", isMain: true }],
-    send: (value, signed, why) => record(isShelved ? "unshelve" : "in_service", { alarm: a.id, ...(why ? { why } : {}) }, signed),
+    send: (value, typed, why) => record(isShelved ? "unshelve" : "in_service", { alarm: a.id, ...(why ? { why } : {}) }, typed),
   });
 }
 

@@ -6,6 +6,7 @@ import asyncio
 import json
 import math
 from concurrent.futures import Future
+from dataclasses import replace
 from typing import Any
 
 import pytest
@@ -15,18 +16,31 @@ from edge.api import models
 from edge.domain.entries import Entry, rfc3339
 from edge.domain.errors import RecordRefused, StoreFault
 from edge.domain.readings import Role
-from edge.domain.records.border import Asked
-from edge.domain.settings import Level
+from edge.domain.settings import Basin, Duty, Every, Level
 from tests.api_fakes import ABOUT, START_MS, Answer, Fakes, ask, point
+from tests.unit.stations import SETTINGS
+from tests.unit.stations import point as station_point
 
 ONE = "/api/1"
 GETS = [
     f"{ONE}/{name}"
-    for name in ("station", "verdict", "points", "points/reservoir/readings", "alarms", "journal", "estimates")
+    for name in (
+        "station",
+        "verdict",
+        "points",
+        "points/reservoir/readings",
+        "alarms",
+        "journal",
+        "estimates",
+        "asks",
+        "forms",
+        "drafts",
+    )
 ]
 MODELS = {
     "station": models.Station, "verdict": models.Verdict, "points": models.Points, "alarms": models.Alarms,
-    "estimates": models.Estimates, "journal": models.Journal, "points/reservoir/readings": models.Readings,
+    "estimates": models.Estimates, "journal": models.Journal, "points/reservoir/readings": models.Readings, "asks": models.Asks,
+    "forms": models.Forms, "drafts": models.Drafts,
 }  # fmt: skip
 
 
@@ -320,7 +334,7 @@ def test_a_record_that_cant_be_used(desk: Desk, body: dict[str, Any], words: lis
 def test_a_basin_that_there_is_not_is_refused_naming_the_nearest(desk: Desk) -> None:
     hold = {"record": "hold", "by": "Kim", "basin": "lefft"}
     assert_problem(desk("POST", f"{ONE}/records", hold), 422, "there is no basin 'lefft'", "the station file has none")
-    desk.fakes.judge.show(asked=Asked(basins=("left", "right")))
+    desk.fakes.judge.show(settings=replace(SETTINGS, basins=(Basin("left", 6), Basin("right", 6))))
     assert_problem(desk("POST", f"{ONE}/records", hold), 422, "one of left, right; nearest: 'left'")
     assert desk.fakes.judge.bodies == []
     assert desk("POST", f"{ONE}/records", hold | {"basin": "left"}).status == 200
@@ -336,7 +350,9 @@ def test_a_basin_that_there_is_not_is_refused_naming_the_nearest(desk: Desk) -> 
     ],
 )
 def test_what_can_not_be_meant_so_at_this_station_is_refused(desk: Desk, body: dict[str, Any], words: str) -> None:
-    desk.fakes.judge.show(asked=Asked((), {"tray": Role.LEAK}, {"sample": Level(10.0, "CFU/100 mL")}))
+    rules = replace(SETTINGS.rules, duties={"sample": Duty(Every(months=3), "Water", action=Level(10.0, "CFU/100 mL"))})
+    tray = station_point("tray", Role.LEAK, 0.0, 1.0)
+    desk.fakes.judge.show(settings=replace(SETTINGS, points=(tray,), basins=(), rules=rules))
     assert_problem(desk("POST", f"{ONE}/records", {"by": "Kim"} | body), 422, words)
     assert desk.fakes.judge.bodies == []
 

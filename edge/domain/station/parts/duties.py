@@ -9,10 +9,10 @@ from typing import Final
 from zoneinfo import ZoneInfo
 
 from edge.domain.entries import Now
-from edge.domain.messages import Message, ago, duration, name, names, part, parts, remaining, say, text
+from edge.domain.messages import Message, ago, duration, name, part, parts, remaining, say, text
 from edge.domain.records.book import POWER_UNSURE, USED, is_test_due, local_date
 from edge.domain.records.counting import failed_outlet_test, failure, has_passed, last_check
-from edge.domain.records.daily_tests import failed_items, failed_ports, slowest, test_result
+from edge.domain.records.daily_tests import after_failure, slowest, test_result
 from edge.domain.records.fact import Fact
 from edge.domain.records.forms import BEGINS, first_day, last_day
 from edge.domain.records.site_duties import first_instant_ms
@@ -154,7 +154,7 @@ class Duties(Part):
         passed, why = test_result(self._view.settings, last.body, basin)
         if not passed:
             ident = "daily_test.last_failed" if passed is False else "daily_test.last_tells_nothing"
-            return by_fact(UNMET, say(ident, why=part(why)), last, self._after_failure(last, basin))
+            return by_fact(UNMET, say(ident, why=part(why)), last, after_failure(self._view.settings, last.body, basin))
         if book.powered_up_since(last):
             return by_fact(UNMET, say("daily_test.due_after_power_up"), last, DO_TEST)
         if changed is not None and not book.comes_after(last, changed):
@@ -173,14 +173,6 @@ class Duties(Part):
         if gave is not None:
             passed_ago = say("daily_test.passed_measured_ago", since=since, gave=part(gave))
         return by_fact(MET, passed_ago, last)
-
-    def _after_failure(self, last: Fact, basin: str | None) -> Message:
-        """What to look at after a test that didn't pass."""
-        ports, items = sorted(failed_ports(self._view.settings, last.body, basin)), failed_items(last.body)
-        if ports:
-            which = "daily_test.port_failed.ask" if len(ports) == 1 else "daily_test.ports_failed.ask"
-            return say(which, ports=names(map(str, ports)))
-        return say("daily_test.items_failed.ask", items=names(items)) if items else say("daily_test.last_failed.ask")
 
     def water_path_treatment(self, now: Now) -> Judged:
         """Done, from the beginning of its contact on, since the clean side was last opened."""

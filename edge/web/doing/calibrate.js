@@ -1,0 +1,155 @@
+// A point is compared with a reference instrument: what it reads now beside what the reference shows, before and after, confirmed before it
+// is sent. The station works the correction out, and says where it wants a reason or a second comparison.
+
+import { button, make, put, show as toggle } from "../dom.js";
+import { ask } from "../line.js";
+import { record, signing, whyNot } from "../people.js";
+import { figure, say } from "../say.js";
+import { onChange } from "../session.js";
+import { because, pointName } from "../told.js";
+import { convert, quantity, signOf } from "../units.js";
+import { valueOf } from "../views/now.js";
+import { donePage, note } from "./done.js";
+import { choice, number, text } from "./fields.js";
+import { formOf, setup, titleOf } from "./wants.js";
+
+/** The page: {element, show(), end()}. */
+export function calibration(keys, app) {
+  const root = make("div", "doing calibrate");
+  const plan = setup();
+  const form = formOf("calibration");
+  let ident = keys.point || "";
+  let demand = ""; // what the station wants before it takes a correction
+  let isConfirming = false;
+  let fields = {};
+  const head = make("div", "doing-head", make("a", "back-to", `‹ ${say("view.do")}`), make("h2", "doing-title", say("cal.title")));
+  head.firstChild.href = "#do";
+  const which = choice("point", plan.points.map((p) => [p.id, `${pointName(p)} (${p.id})`]), { given: ident || undefined, changed: (value) => {
+    ident = value || "";
+    build();
+  } });
+  const live = make("p", "live-value");
+  const body = make("div", "fields");
+  const compare = make("p", "compare");
+  const fault = make("p", "who-fault");
+  fault.setAttribute("role", "alert");
+  const refused = make("p", "may-not");
+  const who = signing();
+  const send = button("main big send", say("cal.compare"), sent);
+  const back = button("plain", say("cal.change"), () => {
+    isConfirming = false;
+    show();
+  });
+  root.append(head, make("section", "panel", which.element, live, body), make("section", "panel send-bar", compare, refused, who.element, fault, make("div", "buttons", send, back)));
+
+  const point = () => plan.points.find((one) => one.id === ident);
+  const reads = () => app.line.news && app.line.news.points[ident];
+
+  function build() {
+    isConfirming = false;
+    demand = "";
+    const one = point();
+    body.replaceChildren();
+    fields = {};
+    if (one) {
+      const changed = () => {
+        isConfirming = false;
+        show();
+      };
+      fields = {
+        reference: number("reference", { units: one.units, unit: one.units[0], low: -1e6, asText: true, changed, help: say("cal.reference_help") }),
+        reference_u: number("reference_u", { units: one.steps, unit: one.steps[0], low: 0, asText: true, changed, help: say("cal.u_help") }),
+        adjust: choice("adjust", [[true, say("cal.correct")], [false, say("cal.only_check")]], { given: "true", changed }),
+        instrument: text("instrument", { help: say("cal.instrument_help") }),
+        confirm: text("confirm", { help: say("cal.confirm_help") }),
+      };
+      for (const [key, made] of Object.entries(fields)) if (key !== "confirm") body.append(made.element);
+    }
+    show();
+  }
+  /** What it reads and what the reference shows, in the reference's unit; null where one isn't known. */
+  function apart() {
+    const said = fields.reference && fields.reference.said();
+    const p = reads();
+    if (!said || !p || typeof p.value !== "number") return null;
+    const unit = said.unit.replace(/ abs$/, "");
+    const shown = said.unit === unit && ["Cel", "kPa", "L/min"].includes(p.unit) ? convert(p.value, p.unit, unit) : p.shown && p.shown.unit === said.unit ? p.shown.value : null;
+    return shown === null ? null : { shown, reference: Number(said.text), unit: said.unit };
+  }
+  function reading(p) {
+    const value = valueOf(p).filter(Boolean).join(" ");
+    const doubt = p.quality === "good" ? "" : `, ${because(say(`quality.${p.quality}`), p.text)}`;
+    return say(p.correction ? "cal.reads" : "cal.reads_bare", { value, doubt });
+  }
+  function show() {
+    const p = reads();
+    put(live, !ident ? "" : p ? reading(p) : say("cal.not_heard"));
+    const found = apart();
+    const isCheck = fields.adjust && fields.adjust.value() === false;
+    let told = "";
+    if (found) {
+      const by = found.reference - found.shown;
+      const digits = found.unit === "kPa" ? 1 : 2;
+      const inUnit = (text) => `${text} ${signOf(found.unit)}`;
+      const reference = inUnit(figure(found.reference));
+      const before = say(by < 0 ? "cal.too_high" : "cal.too_low", { shown: inUnit(figure(found.shown, digits)), reference, by: inUnit(figure(Math.abs(by), digits)) });
+      told = `${before} ${isCheck ? say("cal.after_check") : say("cal.after", { reference })}`;
+    }
+    put(compare, told);
+    toggle(compare, told);
+    put(send, isConfirming ? (isCheck ? say("cal.record_check") : say("cal.correct_so")) : say("cal.compare"));
+    toggle(back, isConfirming);
+    toggle(send, ident);
+    if (demand && fields.confirm && !fields.confirm.element.isConnected) body.append(fields.confirm.element);
+    const why = whyNot(form, "calibration");
+    put(refused, why);
+    toggle(refused, why);
+    if (why) send.disabled = true;
+    who.tell();
+  }
+  async function sent() {
+    put(fault, "");
+    const name = who.name();
+    if (!fields.reference.isSet()) return put(fault, say("cal.no_reference"));
+    if (!fields.reference_u.isSet()) return put(fault, say("cal.no_u"));
+    if (who.isAsked() && !name) {
+      put(fault, say("people.say_who"));
+      return who.focus();
+    }
+    if (!isConfirming) {
+      isConfirming = true;
+      return show();
+    }
+    const said = {
+      point: ident, points: [{ reference: fields.reference.value() }], reference_u: fields.reference_u.value(),
+      ...(fields.adjust.value() === false ? { adjust: false } : {}),
+    };
+    for (const key of ["instrument", "confirm"]) if (fields[key].isSet()) said[key] = fields[key].value();
+    send.disabled = true;
+    const { ok, body: answer, trouble } = await record("calibration", said, name);
+    send.disabled = false;
+    if (!ok) return put(fault, trouble);
+    const title = titleOf("calibration", { point: ident });
+    note(answer.seq, title);
+    if (answer.counts === false) {
+      demand = answer.why_not;
+      isConfirming = false;
+      put(fault, say("cal.demand", { why: demand }));
+      return show();
+    }
+    const more = await workedOut(answer.seq);
+    forget();
+    root.replaceChildren(donePage(title, answer, more ? [make("p", "done-why", more)] : []));
+  }
+  /** What the station made of it, by its entry. */
+  async function workedOut(seq) {
+    const { ok, body: found } = await ask(`/api/1/journal?after=${seq - 1}&limit=1`);
+    const one = ok && found.entries[0] && found.entries[0].body;
+    if (!one || typeof one.was !== "number") return "";
+    const was = quantity(one.was, one.unit);
+    return one.adjust === false ? say("cal.was_check", { was }) : say("cal.was", { was, becomes: quantity(one.becomes, one.unit) });
+  }
+  const forget = onChange(show);
+  build();
+  return { element: root, show, end: forget };
+}

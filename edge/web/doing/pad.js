@@ -1,0 +1,120 @@
+// Numbers by our own keypad, for gloves; a keyboard's keys do the same. A promise of {text, unit}, or null where it was left.
+
+import { $, button, make, put } from "../dom.js";
+import { say, typedNumber } from "../say.js";
+import { minds } from "../scan.js";
+import { signOf } from "../units.js";
+
+const KEYS = ["7", "8", "9", "4", "5", "6", "1", "2", "3", ".", "0", "⌫"];
+const LONGEST = 12;
+
+// How what is typed is written and when it is whole; a number may have a sign before it.
+const MODES = {
+  number: { shown: typedNumber, fault: (typed, { low, high }) => {
+    const value = Number(typed);
+    if (!typed || !Number.isFinite(value)) return say("pad.number");
+    if (low !== undefined && value < low) return say("pad.least", { n: low });
+    return high !== undefined && value > high ? say("pad.most", { n: high }) : "";
+  } },
+  date: { shown: (typed) => [typed.slice(0, 4), typed.slice(4, 6), typed.slice(6, 8)].filter(Boolean).join("-"), most: 8,
+    fault: (typed) => (typed.length === 6 || typed.length === 8 ? "" : say("pad.date")) },
+  time: { shown: (typed) => [typed.slice(0, 2), typed.slice(2, 4)].filter(Boolean).join(":"), most: 4,
+    fault: (typed) => (/^([01]\d|2[0-3])[0-5]\d$/.test(typed) ? "" : say("pad.time")) },
+};
+
+/** `wanted`: {title, mode, unit, units, text, says, low, high}. */
+export function pad(wanted) {
+  const mode = MODES[wanted.mode || "number"];
+  const isNumber = !wanted.mode || wanted.mode === "number";
+  let typed = isNumber ? wanted.text || "" : (wanted.text || "").replace(/\D/g, "");
+  let isFresh = Boolean(typed); // the first key takes the place of what stood there
+  let unit = wanted.unit || "";
+  const shown = make("span", "pad-number");
+  const sign = make("span", "pad-unit");
+  const display = make("div", "pad-display", shown, sign);
+  display.tabIndex = -1;
+  display.setAttribute("role", "status");
+  const fault = make("p", "who-fault");
+  fault.setAttribute("role", "alert");
+  const units = make("div", "choices");
+  const heading = make("h2", "", wanted.title);
+  heading.id = "pad-heading";
+  const keys = make("div", "pad-keys");
+  const element = make("dialog", "ask pad", heading, make("p", "who-text", wanted.says || ""), display, units, fault, keys);
+  element.setAttribute("aria-labelledby", "pad-heading");
+  const show = () => {
+    put(shown, mode.shown(typed) || "–");
+    put(sign, signOf(unit));
+    for (const one of units.children) one.setAttribute("aria-pressed", String(one.dataset.unit === unit));
+  };
+  const press = (key) => {
+    put(fault, "");
+    if (key === "⌫") typed = typed.slice(0, -1);
+    else if (key === "±") typed = typed.startsWith("-") ? typed.slice(1) : `-${typed}`;
+    else if (isFresh) typed = key === "." ? "0." : key;
+    else if (typed.length < (mode.most || LONGEST) && !(key === "." && (typed.includes(".") || !isNumber))) typed += key === "." && !typed ? "0." : key;
+    isFresh = false;
+    show();
+  };
+  return new Promise((done) => {
+    let answer = null;
+    const take = () => {
+      const wrong = mode.fault(typed, wanted);
+      if (wrong) return put(fault, wrong);
+      answer = { text: isNumber ? typed : mode.shown(typed), unit };
+      element.close();
+    };
+    for (const key of KEYS) {
+      if (key === "." && !isNumber) keys.append(make("span", ""));
+      else {
+        const one = button("key", typedNumber(key), () => press(key));
+        if (key === "⌫") one.setAttribute("aria-label", say("pad.delete"));
+        if (key === ".") one.setAttribute("aria-label", say("pad.decimal"));
+        keys.append(one);
+      }
+    }
+    if (wanted.low !== undefined && wanted.low < 0) {
+      const one = button("key", "±", () => press("±"));
+      one.setAttribute("aria-label", say("pad.sign"));
+      keys.append(one);
+    }
+    for (const one of wanted.units && wanted.units.length > 1 ? wanted.units : []) {
+      const chip = button("chip-button", signOf(one), () => {
+        unit = one;
+        show();
+      });
+      chip.dataset.unit = one;
+      units.append(chip);
+    }
+    element.append(make("div", "buttons", button("main pad-take", say("pad.take"), take), button("plain", say("people.cancel"), () => element.close())));
+    const forget = minds({ get value() {
+      return typed;
+    }, set(text) {
+      typed = text;
+      show();
+    } });
+    element.addEventListener("keydown", (event) => {
+      if (event.ctrlKey || event.altKey || event.metaKey) return;
+      const isElse = event.target.matches(".plain, .chip-button");
+      const key = event.key === "," ? "." : event.key === "Backspace" ? "⌫" : event.key === "-" && wanted.low < 0 ? "±" : event.key;
+      if (event.key === "Enter" && !isElse) {
+        event.preventDefault();
+        take();
+      } else if (KEYS.includes(key) || key === "±") {
+        event.preventDefault();
+        press(key);
+      }
+    });
+    const before = document.activeElement;
+    element.addEventListener("close", () => {
+      forget();
+      element.remove();
+      if (before && before.isConnected) before.focus();
+      done(answer);
+    });
+    $("dialogs").append(element);
+    show();
+    element.showModal();
+    display.focus();
+  });
+}

@@ -1,0 +1,182 @@
+// Do: what the station asks people to record, the most urgent first; what is begun; then all else that can be recorded, by its plain name.
+
+import { keep, make, markOf, part, put, section, set, show as toggle } from "../dom.js";
+import { whoMay, whyNot } from "../people.js";
+import { say } from "../say.js";
+import { session } from "../session.js";
+import { age, clockTime, sentence } from "../told.js";
+import { calibration } from "../doing/calibrate.js";
+import { backLine } from "../doing/done.js";
+import { allDrafts } from "../doing/draft.js";
+import { recordForm } from "../doing/form.js";
+import { dailyTest } from "../doing/test.js";
+import { treatment } from "../doing/treatment.js";
+import { GROUPS, formOf, kindTitle, placeOf, placed, plainly, refresh, setup, titleOf, wants } from "../doing/wants.js";
+
+export const mark = "by_hand";
+
+const ASK_EVERY_MS = 5000;
+let at = {};
+let page = null;
+let seen = {};
+
+export function mount(root, app) {
+  seen = { askedAt: performance.now(), record: 0, drafts: [] };
+  left();
+  at = { root, shown: undefined };
+  refresh().then(() => at.root === root && moved(app));
+  look();
+  moved(app);
+}
+/** Another view is shown: what comes late must not show in it. */
+export function left() {
+  if (page) page.end();
+  page = null;
+  at = {};
+}
+async function look() {
+  const found = await allDrafts();
+  if (found) seen.drafts = found.drafts;
+}
+
+/** The place in this view is another. */
+export function moved(app) {
+  const place = location.hash;
+  const isKnown = wants.asks && wants.asks.setup && wants.forms && app.line.station; // the station has the words
+  if (!at.root || at.shown === (isKnown ? place : null)) return;
+  if (page) page.end();
+  at.shown = isKnown ? place : null;
+  const [record, keys] = placed();
+  page = !isKnown ? waiting() : record ? pageOf(record, keys, app) : list(app);
+  at.root.replaceChildren(page.element);
+  page.show(app);
+  scrollTo(0, 0);
+}
+function pageOf(record, keys, app) {
+  const plan = setup();
+  if (!formOf(record)) return list(app);
+  const why = whyNot(formOf(record), record);
+  if (why && ["daily_test", "water_path_treatment"].includes(record)) return mayNot(record, keys, why); // forms say so themselves
+  if (record === "daily_test" && plan.daily_test) {
+    if (!keys.basin && plan.judged_basins.length) return whichBasin(plan);
+    if (!keys.basin || plan.basins.some((one) => one.id === keys.basin)) return dailyTest(keys.basin || "", app);
+  }
+  if (record === "water_path_treatment" && plan.treatment && !keys.whole) return treatment();
+  if (record === "calibration") return calibration(keys, app);
+  const { whole, ...rest } = keys;
+  return recordForm(record, rest, app);
+}
+function mayNot(record, keys, why) {
+  const words = make("p", "may-not", why);
+  const hint = make("p", "quiet", say("do.who_may"));
+  const head = make("div", "doing-head", backLink(), make("h2", "doing-title", titleOf(record, keys)));
+  return { ...still(make("div", "doing", head, make("section", "panel", words, hint))), isRefusal: true };
+}
+const still = (element) => ({ element, show() {}, end() {} });
+function waiting() {
+  const text = make("p", "quiet", say("do.waiting"));
+  const element = make("section", "panel", text);
+  return { element, show: () => put(text, wants.trouble || say("do.waiting")), end() {} };
+}
+function whichBasin(plan) {
+  const links = plan.judged_basins.map((basin) => link("kind", placeOf("daily_test", { basin }), sentence(basin)));
+  return still(make("div", "doing", make("div", "doing-head", backLink(), make("h2", "doing-title", say("do.which_basin"))), make("section", "panel", make("div", "kinds", ...links))));
+}
+function backLink() {
+  return link("back-to", "#do", `‹ ${say("view.do")}`);
+}
+function link(className, place, text) {
+  const element = make("a", className, text);
+  element.href = place;
+  return element;
+}
+
+export function show(app) {
+  const now = performance.now();
+  const news = app.book.newest;
+  if (now - seen.askedAt > ASK_EVERY_MS || seen.record !== news) {
+    Object.assign(seen, { askedAt: now, record: news });
+    refresh().then(() => moved(app));
+    if (!placed()[0]) look();
+  }
+  if (seen.role !== session().role) {
+    if (page && page.isRefusal) at.shown = undefined; // somebody else may
+    seen.role = session().role;
+  }
+  moved(app);
+  if (page) page.show(app);
+}
+
+// -- the list
+function list() {
+  const asked = section("asked", "asked", say("do.asked"), make("p", "calm", markOf("met"), make("span", "none-text")), make("ul", "ask-list"));
+  const begun = section("panel", "begun", say("do.begun"), make("ul", "begun-list"));
+  const later = section("panel", "later", say("do.later"), make("ul", "later-list"));
+  const all = section("panel", "all", say("do.others"), make("div", "kind-groups", ...GROUPS.map(([name, kinds]) => {
+    const group = make("div", "kind-group", make("h3", "", say(`kinds.${name}`)), make("div", "kinds", ...kinds.map(kindLink)));
+    return group;
+  })));
+  const trouble = make("p", "trouble");
+  const back = make("div", "lately");
+  const element = make("div", "do-list", trouble, back, asked, begun, all, later);
+  const made = { element, end() {}, show };
+  function show(app) {
+    put(trouble, wants.trouble || (wants.asks.is_silent ? say("do.silent") : ""));
+    toggle(trouble, trouble.textContent);
+    const { asks } = wants.asks;
+    const isLost = app.line.isLost;
+    toggle(part(asked, "calm"), !asks.length);
+    put(part(asked, "none-text"), isLost ? say("do.none_when_heard") : say("do.none"));
+    keep(part(asked, "ask-list"), asks, (one) => `${one.record} ${JSON.stringify(one.keys)}`, createAsk, updateAsk);
+    toggle(begun, seen.drafts.length);
+    keep(part(begun, "begun-list"), seen.drafts, (one) => `${one.record} ${one.basin || ""}`, createBegun, updateBegun);
+    toggle(later, wants.asks.later.length);
+    keep(part(later, "later-list"), wants.asks.later, (one) => `${one.record} ${JSON.stringify(one.keys)}`, createLater, (row, one) => put(part(row, "later-when"), clockTime(one.due_at)));
+    for (const one of element.querySelectorAll("a[data-record]")) mayBe(one);
+    if (!back.firstChild) {
+      const line = backLine(() => refresh());
+      if (line) back.append(line);
+    }
+  }
+  return made;
+}
+function kindLink(record) {
+  const one = link("kind", placeOf(record), "");
+  one.dataset.record = record;
+  one.append(make("span", "kind-name", kindTitle(record)), make("span", "kind-may"));
+  return one;
+}
+/** What somebody may not record is shown as such, with who may. */
+function mayBe(element) {
+  const form = formOf(element.dataset.record);
+  const why = whyNot(form, element.dataset.record);
+  element.classList.toggle("not-mine", Boolean(why));
+  put(part(element, "kind-may"), why ? say("do.records_this", { may: sentence(whoMay(form)) }) : "");
+}
+function createAsk(one) {
+  const go = link("ask-go", placeOf(one.record, one.keys), "");
+  go.dataset.record = one.record;
+  go.append(markOf("unmet"), make("span", "ask-texts", make("span", "ask-title"), make("span", "ask-text"), make("span", "ask-why"), make("span", "kind-may")), make("span", "ask-open"));
+  return make("li", "ask-item", go);
+}
+function updateAsk(element, one) {
+  set(element, "data-for", one.for_ready && !one.instead ? "ready" : null);
+  put(part(element, "ask-title"), one.instead ? say("do.instead", { what: titleOf(one.record, one.keys) }) : titleOf(one.record, one.keys));
+  put(part(element, "ask-text"), one.instead ? "" : plainly(one.text));
+  put(part(element, "ask-why"), [one.for_ready ? say("do.ready_waits") : "", one.why && plainly(sentence(one.why))].filter(Boolean).join(" · "));
+  put(part(element, "ask-open"), isBegun(one) ? say("do.go_on") : say("do.begin"));
+}
+const isBegun = (one) => seen.drafts.some((draft) => draft.record === one.record && (draft.basin || "") === (one.keys.basin || ""));
+function createBegun(one) {
+  const go = link("kind", placeOf(one.record, one.basin ? { basin: one.basin } : {}), "");
+  go.append(make("span", "kind-name", titleOf(one.record, one.basin ? { basin: one.basin } : {})), make("span", "begun-text"));
+  return make("li", "", go);
+}
+function updateBegun(element, one) {
+  const ago = age(one.begun_ago_s);
+  const begun = one.by ? say("do.begun_by", { by: one.by, age: ago }) : say("do.begun_ago", { age: ago });
+  put(part(element, "begun-text"), one.state.running ? `${begun}, ${say("do.running")}` : begun);
+}
+function createLater(one) {
+  return make("li", "later-item", make("span", "later-name", titleOf(one.record, one.keys)), make("span", "later-when"));
+}
