@@ -280,6 +280,10 @@ def _bounds(wall_ms: int) -> str | None:
     return None
 
 
+#: the least share of its speed at which a fast clock goes on a computer that has no processor for it (our own number)
+SLOWEST: Final = 0.05
+
+
 class FastClock:
     """A clock that runs `speed` times as fast as real time from a given wall time on; its wall clock is trusted.
 
@@ -291,7 +295,7 @@ class FastClock:
         boot: boot identity; without it a random one.
         longest_s: the longest real time between two looks at the clock that counts [s]. What is beyond it is a computer that
             was held up: there the clock waits, since three real seconds would be half an hour without a reading at speed 600.
-            Somebody must look more often than that (`keep_going`).
+            Somebody must look more often than that (`keep_going`, which also makes it slower while its threads wait for a processor).
         mono_ns: the real clock; handed in by tests.
 
     Raises:
@@ -311,20 +315,32 @@ class FastClock:
         self.speed = float(speed)
         self.boot = boot or str(uuid.uuid4())
         self._start_wall_ms, self._longest_ns, self._mono_ns = start_wall_ms, longest_s * 1e9, mono_ns
-        self._looked_ns, self._counted_ns = mono_ns(), 0
+        self._looked_ns, self._counted_ns, self._pace = mono_ns(), 0, 1.0
         self._lock = threading.Lock()
 
     def mono_ms(self) -> int:
         with self._lock:
             now_ns = self._mono_ns()
-            self._counted_ns += int(min(now_ns - self._looked_ns, self._longest_ns))
+            self._counted_ns += int(min(now_ns - self._looked_ns, self._longest_ns) * self._pace)
             self._looked_ns = now_ns
             return int(self._counted_ns * self.speed) // 1_000_000
 
-    def keep_going(self, over: threading.Event) -> None:
-        """Look at the clock often enough until `over`; for a thread of its own."""
+    def keep_going(self, over: threading.Event, waited_s: Callable[[], float] = lambda: 0.0) -> None:
+        """Look at the clock often enough until `over`; for a thread of its own.
+
+        Args:
+            over: ends it.
+            waited_s: for how long, since it was last asked, the thread that had to wait most for a processor waited [real s]. By
+                this share the clock goes slower: a reading that is 5 ms late would be 3 s late at speed 600.
+        """
+        asked_ns = self._mono_ns()
         while not over.wait(self._longest_ns / 4e9):
             self.mono_ms()
+            now_ns = self._mono_ns()
+            share = waited_s() / max((now_ns - asked_ns) / 1e9, 1e-9)
+            asked_ns = now_ns
+            with self._lock:
+                self._pace = min(max(1.0 - share, SLOWEST), 1.0)
 
     def now(self) -> Now:
         mono_ms = self.mono_ms()

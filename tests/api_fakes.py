@@ -9,7 +9,7 @@ import asyncio
 import json
 import threading
 import time
-from collections.abc import Callable, Iterable
+from collections.abc import Callable, Iterable, Sequence
 from concurrent.futures import Future
 from copy import deepcopy
 from dataclasses import dataclass
@@ -192,12 +192,35 @@ class FakeSeries:
         self.fault: Exception | None = None
         self.asked: list[tuple[str, int, int, int]] = []
         self.rows: Callable[[int, int, int], list[dict[str, Any]]] = _two_buckets
+        self.columns: Callable[[str, int, int, int], dict[str, list[Any]]] = _half_there
 
     def buckets(self, point: str, from_wall_ms: int, to_wall_ms: int, n: int) -> list[dict[str, Any]]:
         self.asked.append((point, from_wall_ms, to_wall_ms, n))
         if self.fault is not None:
             raise self.fault
         return self.rows(from_wall_ms, to_wall_ms, n)
+
+    def trend(self, points: Sequence[str], from_wall_ms: int, width_ms: int, n: int) -> dict[str, Any]:
+        if self.fault is not None:
+            raise self.fault
+        return {
+            "from_ms": from_wall_ms,
+            "width_ms": width_ms,
+            "n": n,
+            "points": {p: self.columns(p, from_wall_ms, width_ms, n) for p in points},
+        }
+
+
+def _half_there(point: str, from_ms: int, width_ms: int, n: int) -> dict[str, list[Any]]:
+    """Every other bucket has readings."""
+    is_there = [at % 2 == 0 for at in range(n)]
+    numbers = {
+        key: [value if there else None for there in is_there]
+        for key, value in (("min", 31.0), ("mean", 31.2), ("max", 31.4))
+    }
+    return numbers | {
+        "worst": ["good" if there else None for there in is_there], "covered": [1.0 if there else 0.0 for there in is_there],
+    }  # fmt: skip
 
 
 def _two_buckets(from_ms: int, to_ms: int, n: int) -> list[dict[str, Any]]:

@@ -14,12 +14,13 @@ of the kernel). On a quiet machine it is some milliseconds, and the limit as sha
 
 from __future__ import annotations
 
-import os
 import threading
 import time
 from collections import deque
 from pathlib import Path
 from types import TracebackType
+
+from edge.demo.held_up import waited_ns
 
 EVERY_S = 0.05
 
@@ -71,24 +72,7 @@ class Yardstick:
     def _look(self) -> None:
         with self._lock:
             for folder in self._folders:
-                for thread, waited_ns in _waited(folder):
-                    self._late_s += (waited_ns - self._last.get(thread, 0)) / 1e9
-                    self._last[thread] = waited_ns
+                for thread, ns in waited_ns(folder):
+                    self._late_s += (ns - self._last.get(thread, 0)) / 1e9
+                    self._last[thread] = ns
             self._seen.append((time.monotonic(), self._late_s))
-
-
-def _waited(folder: Path) -> list[tuple[str, int]]:
-    """Nanoseconds that each thread of a process has waited, by its number; none of one that has ended."""
-    found = []
-    try:
-        threads = os.listdir(folder)
-    except OSError:
-        return []
-    for thread in threads:
-        try:
-            figures = (folder / thread / "schedstat").read_text().split()
-        except OSError:
-            continue
-        if len(figures) == 3:
-            found.append((thread, int(figures[1])))
-    return found

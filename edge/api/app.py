@@ -18,7 +18,7 @@ from fastapi.responses import Response, StreamingResponse
 from starlette.exceptions import HTTPException
 from starlette.routing import Route
 
-from edge.api import asks, drafts, metrics, models, pages, past, people, preference, problems, times
+from edge.api import asks, drafts, metrics, models, pages, past, people, preference, problems, times, trends
 from edge.api.asked import body_of, lacks, only
 from edge.api.border import Border, Names
 from edge.api.buckets import bucket
@@ -514,8 +514,10 @@ def _add_routes(app: FastAPI) -> None:
     get(f"{one}/verdict", verdict, models.Verdict, *said)
     get(f"{one}/points", points, models.Points, *said)
     get(f"{one}/points/{{id}}/readings", readings, models.Readings, "from", "to", "buckets", refusals=(404, 503))
+    get(f"{one}/trends", trends.trends, models.Trends, "points", "from", "width_s", "n", refusals=(404, 503))
     get(f"{one}/alarms", alarms, models.Alarms, *said)
     get(f"{one}/alarms/performance", past.alarm_performance, models.Performance, "from", "to", refusals=(503,))
+    get(f"{one}/history", past.history, models.History, "from", "to", refusals=(503,))
     get(f"{one}/settings", past.settings, models.Settings, refusals=(404, 503))
     get(f"{one}/asks", asks.asks, models.Asks, *said)
     get(f"{one}/forms", asks.record_forms, models.Forms)

@@ -227,6 +227,73 @@ class Readings(Shape):
     buckets: list[Bucket]
 
 
+class TrendOfPoint(Shape):
+    """One point's buckets as columns. Nothing kept: min, mean and max are null, never zero."""
+
+    unit: str
+    min: list[float | None]
+    mean: list[float | None]
+    max: list[float | None]
+    quality: str = Field(description="a letter a bucket, the worst in it: g(ood), u(ncertain), b(ad), - (no reading)")
+    covered: list[float] = Field(description="share of each bucket that readings stand for, 0 to 1")
+
+
+class Trends(Shape):
+    """Points over the same buckets: `n` of `width_s` seconds each, the first of which begins at `from`."""
+
+    from_: str = Field(alias="from")
+    width_s: float
+    n: int
+    points: dict[str, TrendOfPoint]
+
+
+class WordSpan(Shape):
+    """A stretch and the words for people that it had, each with its share of it; what is missing of 1 is not known."""
+
+    from_: str = Field(alias="from")
+    to: str
+    shares: dict[str, float]
+
+
+class AlarmSpan(Shape):
+    """An alarm whose cause was there; `to` null: it is."""
+
+    id: str
+    priority: str
+    from_: str = Field(alias="from")
+    to: Time = None
+
+
+class DrawSpan(Shape):
+    """A draw of water, with the normalised drop of each filter that it showed [kPa]."""
+
+    from_: str = Field(alias="from")
+    to: str
+    volume_l: float | None = None
+    drops_kpa: dict[str, float]
+
+
+class FilterDay(Shape):
+    """A filter's mean normalised drop of a day that ended at about `at`."""
+
+    at: str
+    filter: str
+    drop_kpa: float
+
+
+class History(Shape):
+    """What happened in a span of time."""
+
+    from_: str = Field(alias="from")
+    to: str
+    verdict: list[WordSpan]
+    alarms: list[AlarmSpan] = Field(description="the most urgent first, then the longest")
+    more_alarms: int = Field(description="how many were left out")
+    draws: list[DrawSpan]
+    more_draws: int = Field(description="how many there were, where there are too many to tell")
+    filter_days: list[FilterDay]
+
+
 class Duty(Shape):
     """What people did last, and when it is due again."""
 

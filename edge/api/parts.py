@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable, Collection, Mapping
+from collections.abc import Callable, Collection, Mapping, Sequence
 from concurrent.futures import Future
 from dataclasses import dataclass
 from typing import TYPE_CHECKING, Any, Protocol
@@ -40,6 +40,10 @@ class Series(Protocol):
 
     def buckets(self, point: str, from_wall_ms: int, to_wall_ms: int, n: int) -> list[dict[str, Any]]:
         """At most `n` buckets: {"from","to","n","min","mean","max","worst","covered"}."""
+        ...
+
+    def trend(self, points: Sequence[str], from_wall_ms: int, width_ms: int, n: int) -> dict[str, Any]:
+        """Several points over the same buckets: {"from_ms","width_ms","n","points": {id: {"min","mean","max","worst","covered"}}}."""
         ...
 
 

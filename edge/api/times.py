@@ -25,6 +25,7 @@ _TIME: Final = re.compile(
 _SECONDS: Final = re.compile(r"\d{1,17}(?:\.\d{1,9})?", re.ASCII)
 _EPOCH: Final = datetime(1970, 1, 1, tzinfo=UTC)
 _END_S: Final = 253_370_764_800  # 9999-01-01: nothing beyond it can be written as RFC 3339 in every zone
+END_MS: Final = _END_S * 1000
 
 
 def zone_of(name: str) -> tzinfo:

@@ -87,6 +87,10 @@ class CurrentSeries:
         """Readings thinned to buckets; see edge.store.series_read. Raises StoreFault where there is no store now."""
         return self._there().buckets(point, from_wall_ms, to_wall_ms, n)
 
+    def trend(self, points: Sequence[str], from_wall_ms: int, width_ms: int, n: int) -> dict[str, Any]:
+        """Several points over the same buckets; see edge.store.series_read. Raises StoreFault where there is no store now."""
+        return self._there().trend(points, from_wall_ms, width_ms, n)
+
     def _there(self) -> Series:
         if self._inner is None:
             raise StoreFault(

@@ -32,6 +32,7 @@ from edge.daemon.assembly import Assembly
 from edge.daemon.run import Asked, listening, refuse_held_port
 from edge.demo.broker import USUAL_PORT, DemoBroker, free_port, has_amqtt, mosquitto
 from edge.demo.hardware import Unplugging, with_hardware
+from edge.demo.held_up import HeldUp
 from edge.demo.view import JsonLines, LiveView, PlainLines, View
 from edge.domain.entries import Entry
 from edge.domain.entry_bodies import announced
@@ -200,7 +201,7 @@ class Demo:
         doings = self._doings(assembly, devices)
         people = threading.Thread(target=_do, args=(doings, clock, over), name="people", daemon=True)
         ended = False
-        threading.Thread(target=clock.keep_going, args=(over,), name="clock", daemon=True).start()
+        threading.Thread(target=clock.keep_going, args=(over, HeldUp()), name="clock", daemon=True).start()
         try:
             assembly.open()
             devices.start()

@@ -41,11 +41,15 @@ class Span:
 
     def see(self, value: float | None, rank: int) -> None:
         """A reading that falls into the span."""
-        self.worst = max(self.worst, rank)
+        if rank > self.worst:
+            self.worst = rank
         if value is None:
             return
         self.n += 1
-        self._reach(value, value)
+        if self.low is None or value < self.low:
+            self.low = value
+        if self.high is None or value > self.high:
+            self.high = value
 
     def hold(self, value: float, ms: int) -> None:
         """A value that stood for some time of the span, from a reading in it or before it."""
@@ -100,12 +104,26 @@ def fold(
     begin_ms = -(1 << 62) if begin_mono_ms is None else begin_mono_ms
     held: float | None = None
     held_from_ms = held_to_ms = 0
+    span, first_ms, next_ms = (
+        Span(),
+        0,
+        0,
+    )  # of the reading before, and from when to when it goes: most follow in the same one
     for mono_ms, value, quality in readings:
         if held is not None:
-            _hold(into, width_ms, offset_ms, held, max(held_from_ms, begin_ms), min(held_to_ms, mono_ms))
+            from_ms, to_ms = max(held_from_ms, begin_ms), min(held_to_ms, mono_ms)
+            if first_ms <= from_ms < to_ms <= next_ms:
+                span.integral += held * (to_ms - from_ms)  # it was seen in this span: low and high hold it already
+                span.covered_ms += to_ms - from_ms
+            else:
+                _hold(into, width_ms, offset_ms, held, from_ms, to_ms)
         held, held_from_ms, held_to_ms = value, mono_ms, min(mono_ms + hold_ms, end_mono_ms)
         if mono_ms >= begin_ms:
-            _span(into, (mono_ms + offset_ms) // width_ms).see(value, _RANK[quality])
+            if not first_ms <= mono_ms < next_ms:
+                index = (mono_ms + offset_ms) // width_ms
+                span, first_ms = _span(into, index), index * width_ms - offset_ms
+                next_ms = first_ms + width_ms
+            span.see(value, _RANK[quality])
     if held is not None:
         _hold(into, width_ms, offset_ms, held, max(held_from_ms, begin_ms), held_to_ms)
 

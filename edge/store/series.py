@@ -640,12 +640,13 @@ class Series(SeriesReader):
                 merged[number, note.from_mono_ms] = (number, note.from_mono_ms, note.offset_ms, int(note.trusted))
         return list(merged.values())
 
-    def _hours(self, boot: int, from_mono_ms: int, to_mono_ms: int, unrolled: bool = False) -> list[int]:
-        hours = set(super()._hours(boot, from_mono_ms, to_mono_ms, unrolled))
-        if self._is_own(boot):
-            first, last = from_mono_ms // HOUR_MS, (to_mono_ms - 1) // HOUR_MS
-            hours |= {hour for hour in self._hours_in_memory() if first <= hour <= last}
-        return sorted(hours)
+    def _open_hours(self) -> set[tuple[int, int]]:
+        in_memory, own = (
+            self._hours_in_memory(),
+            self._own_number,
+        )  # first: what is stored meanwhile is found in the file
+        there = super()._open_hours()
+        return there if own is None else there | {(own, hour) for hour in in_memory}
 
     def _packed(self, boot: int, hour: int, unrolled: bool) -> list[Packed]:
         own = self._is_own(boot)

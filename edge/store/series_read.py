@@ -4,7 +4,10 @@ from __future__ import annotations
 
 import heapq
 import sqlite3
-from collections.abc import Callable, Iterable, Iterator, Sequence
+from bisect import bisect_left
+from collections.abc import Callable, Iterable, Iterator, Mapping, Sequence
+from itertools import chain
+from operator import itemgetter
 from pathlib import Path
 from typing import Any, Final, NamedTuple
 
@@ -15,7 +18,7 @@ from edge.store import slots
 from edge.store.clockmap import BootClock, Note
 from edge.store.database import SERIES_FILE, Readers
 from edge.store.packing import Columns, unpack
-from edge.store.rollup import HOUR_MS, MINUTE_MS, QUALITIES, Span, Spans, fold
+from edge.store.rollup import HOUR_MS, MINUTE_MS, QUALITIES, Point3, Span, Spans, fold
 
 #: the most buckets that one question gets
 MOST_BUCKETS: Final = 2000
@@ -25,6 +28,7 @@ LONGEST_RAW_MS: Final = 6 * HOUR_MS
 HOURS_FROM_MS: Final = 6 * HOUR_MS
 #: sealed hours whose time was not trusted yet (no rollups): so many of the newest are read for one chart
 _MOST_UNROLLED: Final = 200
+_TIME: Final = itemgetter(0)
 
 
 class PointFacts(NamedTuple):
@@ -107,7 +111,7 @@ class SeriesReader:
     def _rows_of(
         self, boot: int, name: str, clock: BootClock, facts: dict[int, PointFacts], from_mono_ms: int, to_mono_ms: int
     ) -> Iterator[Row]:
-        for hour in self._hours(boot, from_mono_ms, to_mono_ms):
+        for hour in self._hours(boot, from_mono_ms, to_mono_ms, self._open_hours()):
             columns = self._columns(boot, hour, list(facts))
             streams = [_in_order(facts[number].id, parts) for number, parts in sorted(columns.items())]
             for reading in heapq.merge(*streams, key=lambda r: r.mono_ms):
@@ -138,17 +142,42 @@ class SeriesReader:
                 expected="at least one bucket and a span that ends after it begins",
                 do="Swap from and to",
             )
-        frames = _frames(from_wall_ms, to_wall_ms, min(n, MOST_BUCKETS))
-        spans: Spans = {}
-        for frame in frames:
-            spans = self._spans(fact, frame)
-            if spans:
-                break
-        else:
-            frame = frames[0]
+        frame, by_point = self._filled(_frames(from_wall_ms, to_wall_ms, min(n, MOST_BUCKETS)), [fact])
+        spans = by_point[fact.number]
         bad = not frame.tier_ms and any(not span.n and span.worst >= 0 for span in spans.values())
         reasons = self._reasons(fact, frame) if bad else {}
         return [_bucket(frame, index, spans.get(index), fact.kind, reasons.get(index)) for index in range(frame.number)]
+
+    def trend(self, points: Sequence[str], from_wall_ms: int, width_ms: int, n: int) -> dict[str, Any]:
+        """Several points over the same buckets, `n` of them from `from_wall_ms` on, drawn from as few rows as their width allows.
+
+        Returns {"from_ms", "width_ms", "n", "points": {id: columns}}; columns are equally long lists: "min", "mean" and "max"
+        (null where nothing stood), "worst" (quality, null where there is nothing) and "covered" (0 to 1). A point that the store
+        doesn't know has none. Widths from a minute on are whole minutes, from an hour on whole hours; where what is finer is no
+        longer kept, buckets are wider and fewer than asked for. Of one bucket at most 60 rows are read, or the readings of
+        LONGEST_RAW_MS in all.
+
+        Raises:
+            UnusableInput: no buckets, or ones without width.
+            StoreFault: the disk refuses.
+        """
+        if n < 1 or width_ms < 1:
+            raise UnusableInput(
+                f"{n} buckets of {width_ms} ms", where="trend", expected="at least one of at least 1 ms", do="Ask for a span"
+            )  # fmt: skip
+        known = {fact.id: fact for fact in self.points()}
+        facts = [known[point] for point in points if point in known]
+        frame, spans = self._filled(_trend_frames(from_wall_ms, width_ms, min(n, MOST_BUCKETS)), facts)
+        columns = {fact.id: _columns_of(frame, spans[fact.number]) for fact in facts}
+        return {"from_ms": frame.from_ms, "width_ms": frame.width_ms, "n": frame.number, "points": columns}
+
+    def _filled(self, frames: Sequence[_Frame], facts: Sequence[PointFacts]) -> tuple[_Frame, dict[int, Spans]]:
+        """The first of the frames in which there is anything, else the first; and by point its spans."""
+        for frame in frames:
+            spans = self._spans(facts, frame)
+            if any(spans.values()):
+                return frame, spans
+        return frames[0], {fact.number: {} for fact in facts}
 
     def _reasons(self, fact: PointFacts, frame: _Frame) -> dict[int, str | None]:
         """By bucket, why its newest bad reading is bad."""
@@ -158,16 +187,19 @@ class SeriesReader:
             if row.reading.quality is Quality.BAD
         }
 
-    def _spans(self, fact: PointFacts, frame: _Frame) -> Spans:
-        spans: Spans = {}
+    def _spans(self, facts: Sequence[PointFacts], frame: _Frame) -> dict[int, Spans]:
+        spans: dict[int, Spans] = {fact.number: {} for fact in facts}
         if frame.tier_ms:
-            self._add_rollups(fact, frame, spans)
-        clocks = self.clocks()
-        for boot, _ in self._boots():
-            clock = clocks.get(boot)
-            for begin, end in clock.spans(frame.from_ms, frame.to_ms) if clock else ():
-                hours = self._hours(boot, begin - fact.hold_ms, end, unrolled=bool(frame.tier_ms))
-                self._add_readings(fact, frame, spans, boot, clock, hours[-_MOST_UNROLLED:], begin, end)
+            for fact in facts:
+                self._add_rollups(fact, frame, spans[fact.number])
+        clocks, longest_ms = self.clocks(), max((fact.hold_ms for fact in facts), default=0)
+        open_hours = self._open_hours()
+        boots = self._unrolled_boots(open_hours) if frame.tier_ms else clocks.keys()
+        for boot in clocks.keys() & boots:
+            clock = clocks[boot]
+            for begin, end in clock.spans(frame.from_ms, frame.to_ms):
+                hours = self._hours(boot, begin - longest_ms, end, open_hours, unrolled=bool(frame.tier_ms))
+                self._add_readings(facts, frame, spans, boot, clock, hours[-_MOST_UNROLLED:], begin, end)
         return spans
 
     def _add_rollups(self, fact: PointFacts, frame: _Frame, spans: Spans) -> None:
@@ -187,35 +219,30 @@ class SeriesReader:
 
     def _add_readings(
         self,
-        fact: PointFacts,
+        facts: Sequence[PointFacts],
         frame: _Frame,
-        spans: Spans,
+        spans: Mapping[int, Spans],
         boot: int,
-        clock: BootClock | None,
+        clock: BootClock,
         hours: Sequence[int],
         begin_ms: int,
         end_ms: int,
     ) -> None:
-        """Fold the readings of some hours. The one before the span lends its value to the beginning."""
-        if clock is None:
-            return
-        readings: list[tuple[int, float | None, Any]] = []
-        for hour in hours:
-            for reading in _in_order(
-                fact.id, self._columns(boot, hour, [fact.number], bool(frame.tier_ms)).get(fact.number, [])
-            ):
-                if begin_ms - fact.hold_ms <= reading.mono_ms < end_ms:
-                    readings.append((reading.mono_ms, reading.value, reading.quality))
-        for stretch in clock.within(begin_ms, end_ms):
-            fold(
-                (r for r in readings if stretch.from_mono_ms - fact.hold_ms <= r[0] < stretch.to_mono_ms),
-                fact.hold_ms,
-                stretch.offset_ms - frame.from_ms,
-                stretch.to_mono_ms,
-                frame.width_ms,
-                spans,
-                stretch.from_mono_ms,
-            )
+        """Fold the readings of some hours, each read once for all points. The one before the span lends its value to the beginning."""
+        numbers = [fact.number for fact in facts]
+        parts = [self._columns(boot, hour, numbers, bool(frame.tier_ms)) for hour in hours]
+        for fact in facts:
+            for stretch in clock.within(begin_ms, end_ms) if parts else ():
+                first_ms, last_ms = stretch.from_mono_ms - fact.hold_ms, stretch.to_mono_ms
+                fold(
+                    chain.from_iterable(_triples(part.get(fact.number, []), first_ms, last_ms) for part in parts),
+                    fact.hold_ms,
+                    stretch.offset_ms - frame.from_ms,
+                    stretch.to_mono_ms,
+                    frame.width_ms,
+                    spans[fact.number],
+                    stretch.from_mono_ms,
+                )
 
     def _fact(self, point: str) -> PointFacts:
         rows = self._rows("SELECT number, id, role, kind, unit, hold_ms FROM point WHERE id = ?", point)
@@ -243,19 +270,30 @@ class SeriesReader:
     def _boots(self) -> list[tuple[int, str]]:
         return self._rows("SELECT number, id FROM boot ORDER BY number")
 
-    def _hours(self, boot: int, from_mono_ms: int, to_mono_ms: int, unrolled: bool = False) -> list[int]:
+    def _open_hours(self) -> set[tuple[int, int]]:
+        """(boot, hour) of those that aren't sealed yet. To be asked before blocks: one that is sealed meanwhile is found there."""
+        return self._readers.ask(slots.live_hours)
+
+    def _unrolled_boots(self, open_hours: Iterable[tuple[int, int]]) -> set[int]:
+        """Boots of which the rollups don't hold all yet: few of many."""
+        is_one = "EXISTS (SELECT 1 FROM block WHERE boot = boot.number AND rolled_up = 0)"
+        return {row[0] for row in self._rows(f"SELECT number FROM boot WHERE {is_one}")} | {
+            boot for boot, _ in open_hours
+        }
+
+    def _hours(
+        self,
+        boot: int,
+        from_mono_ms: int,
+        to_mono_ms: int,
+        open_hours: Iterable[tuple[int, int]],
+        unrolled: bool = False,
+    ) -> list[int]:
         """Hours of a boot that have readings. `unrolled`: only those that the rollups don't hold yet."""
         first, last = max(from_mono_ms // HOUR_MS, 0), min((to_mono_ms - 1) // HOUR_MS, 2**40)
-        open_hours = self._readers.ask(
-            slots.live_hours
-        )  # first: one that is sealed meanwhile is found among the blocks
-        rows = self._rows(
-            "SELECT DISTINCT hour FROM block WHERE boot = ? AND hour BETWEEN ? AND ? AND (NOT ? OR rolled_up = 0)",
-            boot,
-            first,
-            last,
-            unrolled,
-        )
+        sql = "SELECT DISTINCT hour FROM block WHERE boot = ? AND hour BETWEEN ? AND ?"
+        only = " AND rolled_up = 0" if unrolled else ""  # so written it has an index of its own
+        rows = self._rows(sql + only, boot, first, last)
         return sorted({row[0] for row in rows} | {h for b, h in open_hours if b == boot and first <= h <= last})
 
     def _packed(self, boot: int, hour: int, unrolled: bool) -> list[Packed]:
@@ -321,6 +359,19 @@ def _frames(from_ms: int, to_ms: int, n: int) -> list[_Frame]:
     return frames
 
 
+def _trend_frames(from_ms: int, width_ms: int, n: int) -> list[_Frame]:
+    """As _frames, for buckets of a given width."""
+    to_ms, frames = from_ms + n * width_ms, []
+    if width_ms < MINUTE_MS and to_ms - from_ms <= LONGEST_RAW_MS:
+        frames.append(_Frame(from_ms, width_ms, n, 0))
+    for tier_ms in (MINUTE_MS, HOUR_MS):
+        if tier_ms == HOUR_MS or width_ms < HOUR_MS:
+            wide_ms = -(-width_ms // tier_ms) * tier_ms
+            begin_ms = from_ms // tier_ms * tier_ms
+            frames.append(_Frame(begin_ms, wide_ms, -(-(to_ms - begin_ms) // wide_ms), tier_ms))
+    return frames
+
+
 def _aligned(from_ms: int, to_ms: int, n: int, tier_ms: int) -> _Frame:
     begin_ms = from_ms // tier_ms * tier_ms
     width_ms = -(-(to_ms - begin_ms) // (n * tier_ms)) * tier_ms
@@ -346,6 +397,18 @@ def _bucket(frame: _Frame, index: int, span: Span | None, kind: str, reason: str
     return bucket
 
 
+def _columns_of(frame: _Frame, spans: Spans) -> dict[str, list[Any]]:
+    nothing = Span()
+    row = [spans.get(index, nothing) for index in range(frame.number)]
+    return {
+        "min": [span.low for span in row],
+        "mean": [_between(span) for span in row],
+        "max": [span.high for span in row],
+        "worst": [QUALITIES[span.worst].value if span.worst >= 0 else None for span in row],
+        "covered": [min(1.0, span.covered_ms / frame.width_ms) for span in row],
+    }
+
+
 def _between(span: Span) -> float | None:
     """The mean, kept between min and max: dividing the integral can miss them by a last digit."""
     mean = span.mean()
@@ -358,6 +421,16 @@ def _in_order(point: str, parts: Iterable[Columns]) -> Iterable[Reading]:
     readings = [reading for part in parts for reading in part.readings(point)]
     readings.sort(key=lambda reading: reading.mono_ms)
     return readings
+
+
+def _triples(parts: Iterable[Columns], first_ms: int, last_ms: int) -> list[Point3]:
+    """Time, value and quality of each reading in [first, last), in order: what a fold needs, without the rest."""
+    found: list[Point3] = []
+    for part in parts:
+        qualities = [quality for quality, _ in part.table]
+        found += zip(part.mono_ms, part.values, map(qualities.__getitem__, part.marks), strict=True)
+    found.sort(key=_TIME)
+    return found[bisect_left(found, first_ms, key=_TIME) : bisect_left(found, last_ms, key=_TIME)]
 
 
 def _bounds(from_wall_ms: int | None, to_wall_ms: int | None) -> tuple[int, int]:

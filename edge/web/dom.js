@@ -10,6 +10,7 @@ const MARKS = {
   unknown: { dash: [12, 12, 9.5], line: "M9.3 9.7a2.8 2.8 0 115 1.8c-1.1 1-2.3 1.4-2.3 2.9M12 17.3v.3" },
   beyond: { line: "M4 12h9M9 7l5 5-5 5M19 4v16" },
   bad: { line: "M5 5l14 14M19 5L5 19" },
+  trend: { line: "M3 20h18M3 15l5-5 4 3 8-9" },
   off: { line: "M5 12h14" },
   high: { fill: "M7.5 1.5h9L22.5 7.5v9l-6 6h-9l-6-6v-9z", cut: "M9 6.8v6.4M9 16.6v.4M15 6.8v6.4M15 16.6v.4" },
   medium: { fill: "M12 2L23 21.5H1z", cut: "M12 9v5.2M12 17.7v.4" },

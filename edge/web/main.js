@@ -3,8 +3,10 @@
 // Plain modules, no build step: each file is served as it stands. line.js has the stream and how old it is, book.js the journal, verdict.js
 // what the verdict says and asks for, told.js times and words, units.js units, device.js what this screen remembers, entries.js entries in
 // words, people.js records and who signs them, session.js who is signed in, sign.js the dialog and the header's sign, scan.js card
-// scanners, horizon.js the time axis, dom.js elements and marks, say.js and words/ the page's own words. doing/ has the pages of the view
-// Do: wants.js what is asked, draft.js what is begun, pad.js the keypad, fields.js and form.js the forms.
+// scanners, horizon.js what lies ahead of now, dom.js elements and marks, say.js and words/ the page's own words. doing/ has the pages of
+// the view Do: wants.js what is asked, draft.js what is begun, pad.js the keypad, fields.js and form.js the forms. Of trends: span.js the
+// stretch of time, readings.js and happened.js what is known of it, lane.js and strip.js draw, trend_words.js what is said of a line,
+// steering.js the hands.
 
 import { Book } from "./book.js";
 import { light } from "./device.js";
@@ -19,6 +21,7 @@ import * as doing from "./views/do.js";
 import * as now from "./views/now.js";
 import * as record from "./views/record.js";
 import * as station from "./views/station.js";
+import * as trends from "./views/trends.js";
 
 const LOOK_EVERY_MS = 500;
 const AGAIN_MS = 3000; // words that can't be had are asked for again
@@ -26,7 +29,7 @@ const HEARD_WITHIN_MS = 4000;
 // A view is a module: `mark` for the navigation, mount(root, app) once it is gone to, or when another language is chosen, show(app) twice a
 // second and with each picture, moved(app) where its place goes on (#name/more), left() once it is gone from. `app` is {line, book}. Its place (#name) is its name here,
 // its title the words `view.<name>`.
-const VIEWS = { now, do: doing, alarms, record, station };
+const VIEWS = { now, do: doing, alarms, trends, record, station };
 
 const app = { line: null, book: null };
 let viewed = null;

@@ -39,6 +39,13 @@ const shownAt = (ms) => local(ms, { ...A_DAY, ...TO_THE_SECOND }, RECKONED);
 export const dayOf = (when) => local(when, A_DAY, RECKONED);
 /** "Mon 16 Mar" */
 export const dayName = (when) => local(when, { weekday: "short", day: "numeric", month: "short" });
+/** "16 Mar" */
+export const dayShort = (when) => local(when, { day: "numeric", month: "short" });
+/** "Mar", and of January its year. */
+export const monthName = (when) => (local(when, { month: "numeric" }, RECKONED) === "1" ? local(when, { year: "numeric" }) : local(when, { month: "short" }));
+export const isFirstOfMonth = (when) => local(when, { day: "numeric" }, RECKONED) === "1";
+/** "Monday 16 March" */
+export const dayLong = (when) => local(when, { weekday: "long", day: "numeric", month: "long" });
 /** "Monday 16 March 2026" */
 export const dayTitle = (when) => local(when, { weekday: "long", day: "numeric", month: "long", year: "numeric" });
 /** Its date and time to the second, as digits. */

@@ -54,6 +54,12 @@ export function unitFor(held, ownUnit) {
   return own && kind.units[own] ? own : own ? null : Object.keys(kind.units).find((unit) => unit === held) || "degC";
 }
 
+/** {unit, convert}: the unit in which values held in `held` are shown here, and how one gets there. */
+export function converterOf(held) {
+  const unit = unitFor(held) || held;
+  return { unit, convert: HELD[held] && HELD[held].units[unit] ? (value) => convert(value, held, unit) : (value) => value };
+}
+
 const text = (value, unit) => figure(value, Math.abs(value) >= 1000 ? 0 : DIGITS[unit] ?? (Math.abs(value) < 10 ? 2 : 1));
 
 /** [number, unit] as shown; `shown`: the station's own {value, unit}, which stands where its unit is none of ours. */

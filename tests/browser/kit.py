@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import math
 import socket
 import threading
 from collections.abc import Callable, Mapping, Sequence
@@ -84,6 +85,7 @@ class Station:
     def __init__(self, entries: int = 7, people: Path | None = None) -> None:
         """`people`: a folder with people who sign in; None: nobody is set up."""
         self.fakes = Fakes(entries)
+        self.fakes.series.columns = a_years_columns
         self.clock, self.access = ToldClock(mono_ms=1_000_000), None
         if people is not None:
             self.access = Access(people, self.clock, AccessRules(), lambda seq: None, lambda kind, body: None)
@@ -204,6 +206,15 @@ def _estimates(**values: tuple[Any, Any, Any]) -> dict[str, Any]:
         ("fill_time", None, None, None, "s", "too few draws of one volume yet"),
     ):
         found[name] = {"value": value, "low": low, "high": high, "unit": unit, "why": why}
+    for ident, drop in (("coarse", 24.4), ("fine", None)):
+        of = f"filter:{ident}:drop"
+        found[of] = {
+            "value": drop,
+            "low": drop,
+            "high": drop,
+            "unit": "kPa",
+            "why": "" if drop else "no steady draw to judge it by",
+        }
     for name, (value, low, high) in values.items():
         found[name] = {"value": _at(value), "low": _at(low), "high": _at(high), "unit": "time", "why": ""}
     return {of: {"at": rfc3339(START_MS), "of": of, **one} for of, one in found.items()}
@@ -231,6 +242,9 @@ def _verdict(
     ]
     conditions = [condition(c["id"], *states[c["id"]]) if c["id"] in states else c for c in met]
     conditions += [condition(ident, *one) for ident, one in states.items() if ident not in texts]
+    for one in conditions:
+        if one["id"].startswith("filter:"):
+            one |= {"value": 24.4, "limit": 55.158, "unit": "kPa"}
     waits = more.pop("waits", [])
     made = base | {
         "display": display,
@@ -398,6 +412,7 @@ STATES: dict[str, dict[str, Any]] = {
     | {
         "verdict": _verdict("not_ready", "not_ready", "idle", {"reservoir": COLD}, **_when(112, 105, 128)),
         "points": _points(reservoir={"value": 31.44}),
+        "estimates": _estimates(reservoir_ready=(112, 105, 128)),
     },
     "to_do": cold_morning() | {"estimates": _estimates()},
     "trip": _TRIP,
@@ -511,12 +526,13 @@ def a_day(journal: Any) -> None:
         add(
             start + 4,
             "draw",
-            start=rfc3339(day),
-            end=rfc3339(day),
+            start=rfc3339(int(day + start * 60_000)),
+            end=rfc3339(int(day + (start + 4) * 60_000)),
             duration_s=240.0,
             volume_l=37.3,
             flow_l_min=9.31,
             supply_kpa=297.4,
+            drops_kpa={"coarse": 23.2 + 0.4 * cycle, "fine": 30.1 + 0.2 * cycle},
         )
         add(start + 28, "phase", **{"from": "in_use", "to": "reheating"})
         add(start + 41, "phase", **{"from": "reheating", "to": "idle"})
@@ -546,6 +562,53 @@ def a_day(journal: Any) -> None:
         },
     )
     add(1480, "alarm", **_alarm_body("reservoir_cold", "normal", "unacknowledged", "31.4 °C, needed 38.9 °C"))
+
+
+def _slow(at_ms: int) -> float:
+    """A liquid that is warm by day and cold by night: what a reservoir shows, in Cel."""
+    minute = (at_ms - START_MS + 350 * 60_000) / 60_000 % 1440  # of the day, UTC
+    if minute > 1140 or minute < 273:
+        return 24.0 + 15.6 * math.exp(-((minute - 1140) % 1440) / 300)
+    return min(39.6 + 0.5 * math.sin(at_ms / 7e5), 26.5 + 0.0645 * (minute - 273))
+
+
+def _drawing_ms(from_ms: int, to_ms: int) -> int:
+    """For how long water is drawn within a stretch: five times a day, as in a_day()."""
+    first = START_MS - 350 * 60_000 + (450 - 30 * 1440) * 60_000
+    cycles = [first + (95 * cycle + 1440 * day) * 60_000 for day in range(32) for cycle in range(5)]
+    if to_ms < cycles[0]:
+        return (to_ms - from_ms) // 72
+    return sum(max(0, min(to_ms, begin + 240_000) - max(from_ms, begin)) for begin in cycles)
+
+
+def a_years_columns(point: str, from_ms: int, width_ms: int, n: int) -> dict[str, list[Any]]:
+    """Readings of a station that runs: with draws, a spike, hours without power, and gauges that are unsure or bad for a while."""
+    columns: dict[str, list[Any]] = {"min": [], "mean": [], "max": [], "worst": [], "covered": []}
+    for at in range(n):
+        at_ms = from_ms + at * width_ms
+        ago = (START_MS - at_ms) / HOUR_MS
+        share = _drawing_ms(at_ms, at_ms + width_ms) / width_ms
+        age = (at_ms / HOUR_MS / 24 + 60) % 120 / 120  # of the filters
+        noise = 1.5 * math.sin(at_ms / 4.1e6) + 0.2 * math.sin(at * 1.7)
+        rest, fall = {
+            "supply": (398.0 + noise, 100.0), "between": (396.0 + noise, 118.0 + 22 * age), "filtered": (395.0 + noise, 145.0 + 35 * age),
+            "flow": (0.0, -9.3),
+        }.get(point, (0.0, 0.0))  # fmt: skip
+        low, high = sorted((rest, rest - fall)) if share else (rest, rest)
+        mean = rest - fall * share
+        if point == "reservoir":
+            warmths = [_slow(at_ms + width_ms * part // 12) for part in range(12)]
+            low, mean, high = min(warmths), sum(warmths) / 12 + 0.8 * math.sin(at_ms / 1.9e9), max(warmths)
+            high += 7.0 if 300 <= ago % 2500 < 300 + width_ms / HOUR_MS else 0.0
+        is_off = 30.0 < ago < 32.5 or 2000 < ago < 2260 or at_ms > START_MS
+        is_bad = point == "between" and (ago < 1.2 or 60 < ago < 75 or 700 < ago < 790)
+        gone = is_off or is_bad
+        for name, value in (("min", low), ("mean", min(max(mean, low), high)), ("max", high)):
+            columns[name].append(None if gone else value)
+        unsure = point == "filtered" and (0.5 < ago < 2.2 or 120 < ago < 200)
+        columns["worst"].append(None if is_off else "bad" if is_bad else "uncertain" if unsure else "good")
+        columns["covered"].append(0.0 if gone else 1.0)
+    return columns
 
 
 def _alarm_body(ident: str, before: str, after: str, cause: str) -> dict[str, Any]:

@@ -34,6 +34,7 @@ VIEWS: Final = {
     "alarms": ("ready", "trip", "lost", "putting aside", "judged"),
     "record": ("ready", "lost", "judged"),
     "station": ("to_do", "lost", "judged"),
+    "trends": ("warming", "trip", "six_hours", "hour", "day", "week", "month", "year", "lost", "table", "unreadable"),
 }
 
 
@@ -43,7 +44,7 @@ def main(folder: Path, words: list[str]) -> None:
     code = next((word.removeprefix("lang=") for word in words if word.startswith("lang=")), "en")
     words = [word for word in words if not word.startswith("lang=")]
     wanted = [one for one in _all() if not words or any(word in "-".join(one) for word in words)]
-    with tempfile.TemporaryDirectory() as profile:
+    with tempfile.TemporaryDirectory(ignore_cleanup_errors=True) as profile:
         browser = Browser(Path(profile))
         try:
             for view, state in dict.fromkeys((view, state) for view, state, *_ in wanted):
@@ -65,7 +66,7 @@ def _write(browser: Browser, folder: Path, view: str, state: str, code: str, loo
     try:
         a_day(station.fakes.journal)
         station.fakes.parts_state = lambda: HEALTH
-        station.fakes.judge.show(**STATES.get(state, STATES["trip"]), settings=SITE)
+        station.fakes.judge.show(**STATES.get(state, STATES["warming" if view == "trends" else "trip"]), settings=SITE)
         if state == "judged":
             picture(station, troubled())
         browser.go(station.url)
@@ -79,6 +80,8 @@ def _write(browser: Browser, folder: Path, view: str, state: str, code: str, loo
         if state == "lost":
             station.frozen.set()
             until(lambda: browser.js("document.body.classList.contains('lost')"), "it is lost", 20)
+        if view == "trends":
+            _trends(browser, station, state)
         if state == "putting aside":
             until(lambda: browser.js("!!document.querySelector('.alarm .shelve')"), "an alarm")
             browser.js("document.querySelector('.alarm .shelve').click()")
@@ -99,6 +102,15 @@ def _write(browser: Browser, folder: Path, view: str, state: str, code: str, loo
         browser.call("Network.setBlockedURLs", urls=[])
         browser.go("about:blank")
         station.stop()
+
+
+def _trends(browser: Browser, station: Station, state: str) -> None:
+    line = "document.querySelector('#trend-reservoir .line-of:not(.unsure)').getAttribute('d')"
+    until(lambda: browser.js(f"!!{line}"), "a line")
+    if state == "unreadable":
+        station.fakes.break_store()
+    clicked = {"table": ".to-tables", "unreadable": "[data-range=month]"}.get(state, f"[data-range='{state}']")
+    browser.js(f"(b => b && b.click())(document.querySelector({clicked!r}))")
 
 
 def _settle(browser: Browser) -> None:

@@ -79,8 +79,17 @@ def settled(browser: Browser, width: int, height: int) -> None:
 
 def stages(browser: Browser, station: Station) -> Iterator[str]:
     """Each view, and two dialogs; then with nothing heard."""
-    for name, there in (("alarms", ".alarm"), ("record", ".entry"), ("station", ".settings-group"), ("now", ".point")):
+    views = {
+        "alarms": ".alarm",
+        "record": ".entry",
+        "trends": "#trend-reservoir .line-of[d*=M]",
+        "station": ".settings-group",
+        "now": ".point",
+    }
+    for name, there in views.items():
         view(browser, name, there)
+        if name == "trends":
+            press(browser, ".to-tables")
         yield name
         if name == "alarms":
             press(browser, ".alarm .shelve:not([hidden])")
@@ -116,10 +125,24 @@ def as_before(browser: Browser, station: Station) -> Iterator[None]:
     browser.js("localStorage.clear()")
 
 
+#: the navigation holds six views: those that there are, and the longest name again in place of others
+SIX = """(() => {
+  const nav = document.getElementById("nav");
+  const [longest] = [...nav.children].sort((a, b) => b.innerText.length - a.innerText.length);
+  while (nav.children.length < 6) nav.append(longest.cloneNode(true));
+  return [...nav.children].map((tab) => tab.getBoundingClientRect()).map((box) => [box.width, box.height, box.top]);
+})()"""
+
+
 @in_each_language
 def test_each_view_speaks_the_language_alone_and_nothing_is_cut(browser: Browser, station: Station, code: str) -> None:
     shown_in(browser, station, code)
     assert browser.js("document.documentElement.lang") == code
+    for width, rows in ((320, 2), (480, 1), (900, 1)):
+        settled(browser, width, 640)
+        tabs = browser.js(SIX)
+        assert len(tabs) == 6 and all(wide >= 56 and high >= 56 for wide, high, _ in tabs)
+        assert len({top for _, _, top in tabs}) == rows and browser.js(CUT) == [], width
     for stage in stages(browser, station):
         assert english_in(browser.js(SEEN), code) == set(), stage
         for width, height in ((320, 640), (WIDTH, HEIGHT)):

@@ -119,10 +119,14 @@ def stages(browser: Browser, station: Station) -> Iterator[str]:
     until(lambda: browser.js("!!document.querySelector('#sign')"), "the sign-in")
     yield "signing in"
     browser.js("document.querySelector('#sign').close()")
-    for name, there in (("alarms", ".alarm"), ("record", ".entry"), ("station", ".settings-group")):
+    for name, there in (
+        ("alarms", ".alarm"), ("record", ".entry"), ("station", ".settings-group"), ("trends", "#trend-said .alarm-of"),
+    ):  # fmt: skip
         browser.js(f"location.hash = '#{name}'")
         until(lambda there=there: browser.js(f"!!document.querySelector('{there}')"), name)  # type: ignore[misc]
         browser.js("document.querySelectorAll('details').forEach((one) => { one.open = true; })")
+        if name == "trends":
+            browser.js("document.querySelector('.to-tables').click()")
         yield name
         if name == "alarms":
             browser.js("document.querySelector('.alarm .shelve').click()")
@@ -130,7 +134,7 @@ def stages(browser: Browser, station: Station) -> Iterator[str]:
             browser.js("document.querySelector('dialog').close()")
     station.frozen.set()
     until(lambda: browser.js("document.body.classList.contains('lost')"), "it is lost", 20)
-    for name in ("station", "record", "alarms", "now"):
+    for name in ("station", "record", "alarms", "trends", "now"):
         browser.js(f"location.hash = '#{name}'")
         until(lambda name=name: browser.js(f"document.body.dataset.view === '{name}'"), name)  # type: ignore[misc]
         yield f"{name}, lost"

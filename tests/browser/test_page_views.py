@@ -80,7 +80,10 @@ def test_a_point_beyond_its_limit_is_marked_though_it_is_read_well(browser: Brow
 def test_filters_say_their_days_left_with_the_interval(browser: Browser, station: Station) -> None:
     put_into(browser, station, "ready")
     assert texts(browser, ".filter .left") == ["23 days left", "not known how long"]
-    assert texts(browser, ".filter .text") == ["17 to 32 days", "too few steady draws since its change"]
+    assert texts(browser, ".filter .text") == [
+        "17 to 32 days · drop now 3.5 psi",
+        "too few steady draws since its change",
+    ]
 
 
 def test_estimates_are_said_with_their_interval_in_the_viewers_units(browser: Browser, station: Station) -> None:
@@ -245,7 +248,8 @@ def test_a_days_strip_tells_each_stretch(browser: Browser, station: Station) -> 
     number = len(station.fakes.journal.entries)
     until(lambda: browser.js("document.querySelectorAll('.entry').length") == number, "all entries of two days")
     day = START_MS - 50 * 60_000 - 5 * HOUR_MS - 24 * HOUR_MS
-    expected = [("unknown", 300.1, 301), ("not_ready", 301, 420), ("ready", 420, 450)]
+    until(lambda: browser.js("!!document.querySelector('.day:nth-child(2) .span')"), "its strip")
+    expected = [("cant_tell", 300.1, 301), ("not_ready", 301, 420), ("ready", 420, 450)]
     spans = browser.js(
         "[...document.querySelectorAll('.day:nth-child(2) .span')]"
         ".map((e) => [e.dataset.what, parseFloat(e.style.left), parseFloat(e.style.width)])"

@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+import asyncio
+import re
 import shutil
 import signal
 import sqlite3
@@ -20,6 +22,8 @@ from edge.store.retention import Retention
 from edge.store.rollup import HOUR_MS, MINUTE_MS
 from edge.store.series import Series
 from edge.store.series_read import SeriesReader
+from tests.api_fakes import ask
+from tests.bench import trends as trends_bench
 from tests.integration.store_kit import POINTS, WALL_MS, open_batches, point, python, reading, seconds, until
 
 DAY_MS = 24 * HOUR_MS
@@ -394,3 +398,54 @@ def test_a_copy_of_a_killed_stations_folder_can_be_read(tmp_path: Path) -> None:
     reader = SeriesReader(tmp_path / "b")
     assert sum(1 for _ in reader.rows()) == 400
     reader.close()
+
+
+# -- several points at once, as a trend asks
+
+
+@pytest.mark.parametrize(
+    ("span_ms", "width_ms"), [(2 * HOUR_MS, 15_000), (3 * HOUR_MS, MINUTE_MS), (3 * HOUR_MS, HOUR_MS)]
+)
+def test_a_trend_tells_of_each_point_what_its_own_buckets_tell(series: Series, span_ms: int, width_ms: int) -> None:
+    series.note_clock("boot-1", 0, WALL_MS, True)
+    feed(series, 0, 3600)
+    feed(series, 3700, 2 * 3600 + 900)  # a gap in between
+    begin = WALL_MS // HOUR_MS * HOUR_MS if width_ms == HOUR_MS else WALL_MS
+    n = span_ms // width_ms
+    trend = series.trend([p.id for p in POINTS] + ["unknown"], begin, width_ms, n)
+    assert (trend["from_ms"], trend["width_ms"], trend["n"]) == (begin, width_ms, n) and len(trend["points"]) == len(
+        POINTS
+    )
+    for ident, columns in trend["points"].items():
+        buckets = series.buckets(ident, begin, begin + span_ms, n)
+        for key in ("min", "mean", "max", "worst", "covered"):
+            assert columns[key] == [bucket[key] for bucket in buckets], (ident, key)
+    flow = trend["points"]["flow"]
+    gap = (WALL_MS + 3_640_000 - begin) // width_ms
+    assert (flow["mean"][gap] is None) == (width_ms == 15_000) and flow["covered"][gap] < 1.0
+
+
+def test_a_year_is_drawn_from_as_many_rows_as_its_width_allows(tmp_path: Path) -> None:
+    """By SQLite's own account: rows come by the primary key, no table is read through, and the answer stays small."""
+    store = trends_bench.make(tmp_path, 100, 12)
+    seen: list[str] = []
+    asked = store._readers.ask
+    store._readers.ask = lambda question: asked(lambda conn: (conn.set_trace_callback(seen.append), question(conn))[1])  # type: ignore[method-assign,assignment,return-value,func-returns-value]  # listens in
+    try:
+        for span_ms, width_ms in trends_bench.RANGES.values():
+            target = trends_bench.target(span_ms, width_ms)
+            answer = asyncio.run(ask(trends_bench.application(store), "GET", target))
+            assert answer.status == 200 and answer.json["n"] <= 400 and len(answer.body) < 100_000, target
+            assert all(max(m for m in p["mean"] if m is not None) < 41 for p in answer.json["points"].values())
+    finally:
+        store.close()
+    bounded, raw = 0, sqlite3.connect(tmp_path / SERIES_FILE)
+    for sql in dict.fromkeys(one for one in seen if one.startswith("SELECT")):
+        for *_, plan in raw.execute(f"EXPLAIN QUERY PLAN {sql}"):
+            assert not re.match(r"SCAN (minute|hour|block)\b(?! USING COVERING INDEX)", plan), (sql, plan)
+        rolled = re.search(r"FROM (minute|hour) WHERE point = \d+ AND at >= (\d+) AND at < (\d+)", sql)
+        if rolled:
+            bounded += 1
+            assert int(rolled[3]) - int(rolled[2]) <= 60 * 400, sql
+    assert bounded >= 5 * len(trends_bench.POINTS)
+    raw.close()

@@ -119,7 +119,7 @@ def fingerprint(page: Page) -> str:
 def test_the_command_line_verifies_by_an_authority_or_a_fingerprint(page: Page, authority: Authority) -> None:
     by_authority = client.address(page.url, authority.file)
     assert client.get_verdict(by_authority)["verdict"] == "not_ready"
-    assert client.record({"record": "note", "by": "Kim"}, by_authority)["seq"] == 4
+    assert client.record({"record": "note", "by": "Kim", "text": "looked on"}, by_authority)["seq"] == 4
     assert next(client.stream(by_authority, after=3)).seq == 4
     shown = bytes.fromhex(fingerprint(page)).hex(":").upper()
     elsewhere = (
@@ -148,7 +148,7 @@ def test_whoever_nobody_vouches_for_is_refused_before_anything_is_sent(
         (client.address(page.url, fingerprint="AB:" * 31 + "CD"), "its fingerprint is [0-9A-F:]{95}"),
     ]:
         with pytest.raises(WarmwellError, match=why) as refused:
-            client.record({"record": "note", "by": "Kim"}, address)
+            client.record({"record": "note", "by": "Kim", "text": "looked on"}, address)
         assert str(refused.value).count(". ") == 1 and "--fingerprint" in str(refused.value)
     assert page.fakes.journal.reads == asked
 

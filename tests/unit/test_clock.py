@@ -251,7 +251,9 @@ def test_a_fast_clock_waits_for_a_computer_that_was_held_up():
     assert looks == [6_000, 18_000, 30_000, 36_000]  # the three seconds count as 0.2 s
 
 
-def test_a_fast_clock_that_is_kept_going_loses_nothing():
+@pytest.mark.parametrize(("share", "expected_ms"), [(0.0, 600_000), (0.75, 152_250), (4.0, 32_850)])
+def test_a_fast_clock_that_is_kept_going_loses_only_what_its_threads_wait_for_a_processor(share, expected_ms):
+    """200 looks in ten seconds: the first slice of 3000 ms counts whole, then each by its share; never less than a twentieth."""
     real_ns = 0
 
     class Waits(threading.Event):
@@ -262,8 +264,8 @@ def test_a_fast_clock_that_is_kept_going_loses_nothing():
             return real_ns >= 10_000_000_000
 
     clock = FastClock(60, TODAY_MS, longest_s=0.2, mono_ns=lambda: real_ns)
-    clock.keep_going(Waits())
-    assert clock.mono_ms() == 600_000
+    clock.keep_going(Waits(), lambda: 0.05 * share)
+    assert clock.mono_ms() == pytest.approx(expected_ms, abs=200)
 
 
 def test_two_fast_clocks_are_two_boots_and_a_standing_one_is_refused():

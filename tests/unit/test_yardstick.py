@@ -8,7 +8,8 @@ import time
 
 import pytest
 
-from tests.yardstick import Yardstick, _waited
+from edge.demo.held_up import waited_ns
+from tests.yardstick import Yardstick
 
 COUNTS = os.path.exists("/proc/self/schedstat")
 
@@ -46,4 +47,4 @@ def test_the_worst_span_is_no_longer_than_the_whole():
 
 
 def test_of_a_process_that_has_ended_nothing_is_counted_any_more(tmp_path):
-    assert _waited(tmp_path / "task") == []
+    assert waited_ns(tmp_path / "task") == []

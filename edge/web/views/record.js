@@ -1,10 +1,12 @@
 // Record: what happened, in words, newest first, day by day; and each day as a strip of what the verdict was.
 
 import { timeOf } from "../book.js";
+import { ask } from "../line.js";
+import { blocksOf, showBlocks, showLegend, toldOf } from "../strip.js";
 import { GROUPS, entryText, groupOf, kindName } from "../entries.js";
 import { button, keep, make, part, put, set, show as toggle } from "../dom.js";
 import { say } from "../say.js";
-import { dayOf, dayTitle, isToday, nextDay, nowMs, phaseName, sentence, startOfDay, stamped, timeOfDay, verdictName } from "../told.js";
+import { dayOf, dayTitle, isToday, nextDay, nowMs, sentence, startOfDay, stamped, timeOfDay } from "../told.js";
 
 export const mark = "by_eye";
 
@@ -13,8 +15,10 @@ const MORE = 150;
 const HOUR = 3600e3;
 let at = {};
 let seen = {};
+const told = new Map(); // a day's begin -> {version, blocks}
 
 export function mount(root, app) {
+  told.clear();
   seen = { version: -1, group: "all", search: "", most: SHOWN_AT_FIRST, read: false };
   const groups = make("div", "chips");
   groups.setAttribute("role", "group");
@@ -30,11 +34,11 @@ export function mount(root, app) {
   const label = make("label", "search-label", say("record.find"));
   label.htmlFor = "search";
   at = {
-    groups, days: make("div", "days"), empty: make("p", "quiet"), trouble: make("p", "trouble"),
+    groups, legend: make("ul", "legend"), days: make("div", "days"), empty: make("p", "quiet"), trouble: make("p", "trouble"),
     earlier: button("earlier", say("record.earlier"), () => goBack(app)),
   };
   at.trouble.setAttribute("role", "status");
-  root.append(make("div", "panel finder", groups, make("div", "finding", label, search), legend()), at.trouble, at.days, at.empty, at.earlier);
+  root.append(make("div", "panel finder", groups, make("div", "finding", label, search), at.legend), at.trouble, at.days, at.empty, at.earlier);
 }
 function choose(app, what) {
   Object.assign(seen, what, { most: SHOWN_AT_FIRST, version: -1 });
@@ -59,6 +63,7 @@ function matching(app) {
 
 export function show(app) {
   const { book } = app;
+  showLegend(at.legend);
   if (book.oldest !== null && book.entries.size < SHOWN_AT_FIRST && !seen.read) {
     seen.read = true;
     book.earlier();
@@ -107,78 +112,36 @@ function showDay(element, entries, book) {
   });
 }
 
-// -- a day's strip: as the station's own word for people goes, from the entries of verdicts and phases
-const STRIP = ["ready", "in_use", "reheating", "at_rest", "not_ready", "unknown"];
-const VERDICTS = ["ready", "not_ready", "unknown"];
-const stripName = (what) => (VERDICTS.includes(what) ? verdictName(what) : phaseName(what));
-const OF_THE_CYCLE = ["free", "reservoir"];
-const ALSO_AT_REST = ["outlet", "no_leak", "no_hold", "sensors"];
-
-/** The word of a verdict's entry in a phase: a cycle, its reheat and the night are none of anybody's business. */
-function wordOf(body, phase) {
-  if (body.to === "ready" || !body.conditions) return body.to;
-  const stand = Object.keys(body.conditions).filter((id) => ["unmet", "unknown"].includes(body.conditions[id])).map((id) => id.split(":")[0]);
-  if (phase === "at_rest" && stand.length && !stand.some((id) => ALSO_AT_REST.includes(id))) return phase;
-  if (["in_use", "reheating"].includes(phase) && stand.length && stand.every((id) => OF_THE_CYCLE.includes(id))) return phase;
-  return body.to;
-}
-
-/** Spans of a stretch of time: [{from, to, what}]; while nothing was watched there is none. `entries`: oldest first. */
-export function spansOf(entries, from, to) {
-  const found = [];
-  let [what, since, phase, verdict] = [null, from, null, null];
-  const change = (ms, next) => {
-    if (next === what) return;
-    if (what !== null && ms > Math.max(since, from)) found.push({ from: Math.max(since, from), to: Math.min(ms, to), what });
-    [what, since] = [next, ms];
-  };
-  for (const entry of entries) {
-    const ms = timeOf(entry);
-    if (ms >= to) break;
-    if (entry.kind === "started" || entry.kind === "stopped") {
-      verdict = null;
-      change(ms, null);
-    } else if (entry.kind === "phase") {
-      phase = entry.body.to;
-      if (verdict) change(ms, wordOf(verdict, phase));
-    } else if (entry.kind === "verdict") {
-      if (!found.length && what === null && entry.body.from && since === from) [what, since] = [entry.body.from, from]; // it had been so before
-      verdict = entry.body;
-      change(ms, wordOf(verdict, phase));
-    }
-  }
-  change(to, null);
-  return found;
+// -- a day's strip
+const OF_THE_WORD = ["verdict", "phase", "started", "stopped"];
+/** What is known of a day: asked for once, and of today again when something of it has come. */
+function blocksOfDay(from, end, book) {
+  const all = book.all();
+  const steps = all.filter((entry) => entry.kind === "clock_step").length; // then every day has other dates
+  const newest = all.find((entry) => OF_THE_WORD.includes(entry.kind));
+  const version = isToday(from) ? `${steps} ${newest ? newest.seq : 0} ${Math.floor(nowMs() / 600e3)}` : String(steps);
+  const known = told.get(from);
+  if (known && known.version === version) return known.blocks;
+  told.set(from, { version, blocks: known ? known.blocks : [] });
+  const [begin, until] = [Math.max(from, 0), Math.min(end, nowMs())];
+  if (begin >= until) return []; // of a day that by the clock of now hasn't come, nothing is known
+  ask(`/api/1/history?from=${begin / 1000}&to=${until / 1000}`).then(({ ok, body }) => {
+    if (!ok) return;
+    told.set(from, { version, blocks: blocksOf(body.verdict) });
+    seen.version = -1;
+  });
+  return told.get(from).blocks;
 }
 function showStrip(element, ms, book) {
   const from = startOfDay(ms);
   const end = nextDay(ms);
-  const to = Math.min(end, nowMs());
-  const spans = spansOf(book.all().reverse(), from, to);
-  const place = (one, at) => {
-    one.style.left = `${(100 * (at - from)) / (end - from)}%`;
-  };
-  keep(part(element, "strip-row"), spans, (span) => `${span.from} ${span.what}`, () => make("span", "span"), (block, span) => {
-    place(block, span.from);
-    block.style.width = `${(100 * (span.to - span.from)) / (end - from)}%`;
-    set(block, "data-what", span.what);
-  });
+  const blocks = blocksOfDay(from, end, book);
+  showBlocks(part(element, "strip-row"), blocks, from, end);
   const marks = [];
   for (let hour = from; hour < end; hour += 3 * HOUR) marks.push(hour);
   keep(part(element, "strip-hours"), marks, (hour) => hour, () => make("span"), (one, hour) => {
-    place(one, hour);
+    one.style.left = `${(100 * (hour - from)) / (end - from)}%`;
     put(one, timeOfDay(hour).slice(0, 5));
   });
-  const told = spans.map((span) => say("record.span", { what: stripName(span.what), from: timeOfDay(span.from), to: timeOfDay(span.to) }));
-  set(element, "aria-label", told.length ? say("record.day", { spans: told.join("; ") }) : say("record.day_unknown"));
-}
-
-/** What the colours and patterns of a strip mean. */
-function legend() {
-  const samples = STRIP.map((what) => {
-    const sample = make("span", "span");
-    sample.dataset.what = what;
-    return make("li", "", sample, stripName(what));
-  });
-  return make("ul", "legend", ...samples);
+  set(element, "aria-label", say("record.day", { spans: toldOf(blocks, timeOfDay, Infinity) }));
 }

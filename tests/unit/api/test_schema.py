@@ -37,7 +37,7 @@ DOCUMENT = document()
 CONTRACT = {
     "/api/1/station": {"get"}, "/api/1/verdict": {"get"}, "/api/1/points": {"get"}, "/api/1/points/{id}/readings": {"get"},
     "/api/1/alarms": {"get"}, "/api/1/journal": {"get"}, "/api/1/estimates": {"get"}, "/api/1/stream": {"get"},
-    "/api/1/alarms/performance": {"get"}, "/api/1/settings": {"get"},
+    "/api/1/alarms/performance": {"get"}, "/api/1/settings": {"get"}, "/api/1/trends": {"get"}, "/api/1/history": {"get"},
     "/api/1/asks": {"get"}, "/api/1/forms": {"get"}, "/api/1/drafts": {"get"}, "/api/1/drafts/{record}": {"put", "delete"},
     "/api/1/records": {"post"}, "/api/1/alarms/{id}/acknowledge": {"post"}, "/health": {"get"}, "/metrics": {"get"},
     "/api/1/session": {"get", "post", "put", "delete"}, "/api/1/people": {"get"}, "/api/1/people/first": {"post"},
@@ -72,12 +72,13 @@ def with_known_ids(document: dict[str, Any]) -> dict[str, Any]:
     """The document, with ids that the fakes have among those that are made up: else nearly all answers were 404."""
     found = deepcopy(document)
     known = {
-        "/api/1/points/{id}/readings": fakes.judge.newest.points,
-        "/api/1/alarms/{id}/acknowledge": fakes.judge.newest.alarms,
+        "/api/1/points/{id}/readings": ("id", fakes.judge.newest.points),
+        "/api/1/trends": ("points", fakes.judge.newest.points),
+        "/api/1/alarms/{id}/acknowledge": ("id", fakes.judge.newest.alarms),
     }
-    for path, ids in known.items():
+    for path, (name, ids) in known.items():
         for operation in found["paths"][path].values():
-            (ident,) = [p for p in operation["parameters"] if p["name"] == "id"]
+            (ident,) = [p for p in operation["parameters"] if p["name"] == name]
             ident["schema"] = {"anyOf": [{"enum": list(ids)}, ident["schema"]]}
     return found
 

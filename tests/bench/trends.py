@@ -1,0 +1,211 @@
+"""How soon a trend is there: a store with a year of readings of seven points, asked as the page asks it, for each of its ranges.
+
+    python -m tests.bench.trends [--days 365] [--boots 120] [--keep FOLDER] [--page]
+
+The year is made here: rollups by minute and hour for all of it, sealed blocks for the last 90 days, a boot every few days, as a
+station has it. Per range: rows that SQLite was asked for at most, bytes of the answer as it is sent, and milliseconds of the whole
+route in this process (median of 9, the first apart: nothing is warm then). The yardstick, in the same run: reading a day's minutes of
+one point by a bare SELECT and writing them as JSON. Goal: a year within 300 ms, cold; the ratio to the yardstick holds on any machine.
+With --page also from the tap to the drawn lines, in a browser: a tap on one range after the other, each for the first time.
+"""
+
+from __future__ import annotations
+
+import argparse
+import asyncio
+import json
+import random
+import sqlite3
+import statistics
+import tempfile
+import time
+from pathlib import Path
+from typing import Any, Final
+
+from edge.api import app as api
+from edge.api.parts import Parts
+from edge.api.server import ApiServer
+from edge.domain.readings import KIND_OF, Quality, Reading
+from edge.domain.roles import Role
+from edge.domain.settings import Point
+from edge.store.packing import pack
+from edge.store.rollup import HOUR_MS, MINUTE_MS
+from edge.store.series import Series
+from tests.api_fakes import ABOUT, START_MS, Fakes, ask, point, until
+from tests.browser.driver import Browser
+from tests.browser.kit import Station
+
+DAY_MS: Final = 24 * HOUR_MS
+ROLES: Final = {
+    "reservoir": Role.RESERVOIR_TEMPERATURE, "room": Role.ROOM_TEMPERATURE, "supply": Role.SUPPLY_PRESSURE,
+    "between": Role.BETWEEN_FILTERS_PRESSURE, "filtered": Role.FILTERED_PRESSURE, "flow": Role.SUPPLY_FLOW,
+    "water": Role.SUPPLY_TEMPERATURE,
+}  # fmt: skip
+POINTS: Final = tuple(Point(name, role, KIND_OF[role], 1000, 5000, -1e9, 1e9) for name, role in ROLES.items())
+#: range -> its length and the width of its buckets, as edge/web/window.js chooses them on a tablet
+RANGES: Final = {
+    "hour": (HOUR_MS, 15_000), "6 hours": (6 * HOUR_MS, MINUTE_MS), "day": (DAY_MS, 5 * MINUTE_MS), "week": (7 * DAY_MS, 30 * MINUTE_MS),
+    "month": (30 * DAY_MS, 2 * HOUR_MS), "year": (365 * DAY_MS, DAY_MS),
+}  # fmt: skip
+RAW_DAYS: Final = 90
+OPEN_HOURS: Final = 3  # the newest hours of the newest boot that hold real readings
+
+
+def make(folder: Path, days: int, boots: int, end_ms: int = START_MS) -> Series:
+    """The store of a station that has run for so many days, up to `end_ms`; rollups and blocks are written as sealing writes them."""
+    begin_ms = (end_ms - days * DAY_MS) // HOUR_MS * HOUR_MS
+    each_ms = max(OPEN_HOURS + 1, (end_ms - begin_ms) // HOUR_MS // boots) * HOUR_MS
+    Series(folder, POINTS, "boot-0").close()  # the file, its tables and points
+    raw = sqlite3.connect(folder / "series.db")
+    with raw:
+        numbers = dict(raw.execute("SELECT id, number FROM point"))
+        for boot in range(boots):
+            raw.execute("INSERT OR IGNORE INTO boot (id) VALUES (?)", (f"boot-{boot}",))
+            at_ms = begin_ms + boot * each_ms
+            raw.execute("INSERT INTO clock SELECT number, 0, ?, 1 FROM boot WHERE id = ?", (at_ms, f"boot-{boot}"))
+        for tier, length_ms in (("minute", MINUTE_MS), ("hour", HOUR_MS)):
+            first, last = begin_ms // length_ms, (end_ms - OPEN_HOURS * HOUR_MS) // length_ms
+            for number in numbers.values():
+                raw.execute(
+                    "WITH RECURSIVE t (at) AS (SELECT ? UNION ALL SELECT at + 1 FROM t WHERE at < ?) INSERT INTO"
+                    f" {tier} SELECT ?, at, 60, v, v + 1, (v + 0.5) * ?, ?, at % 97 = 0"
+                    " FROM (SELECT at, 30 + abs(random()) % 1000 / 100.0 v FROM t)",
+                    (first, last - 1, number, length_ms, length_ms),
+                )  # fmt: skip
+        blob = pack({1: readings("reservoir", 0, 3600)})
+        for hour in range(
+            max(0, (end_ms - begin_ms) // HOUR_MS - RAW_DAYS * 24), (end_ms - begin_ms) // HOUR_MS - OPEN_HOURS
+        ):
+            boot, of_boot = divmod(hour, each_ms // HOUR_MS)
+            raw.executemany(
+                "INSERT INTO block (point, boot, hour, part, n, from_mono_ms, to_mono_ms, rolled_up, packed)"
+                " SELECT ?, number, ?, 1, 3600, ?, ?, 1, ? FROM boot WHERE id = ?",
+                [
+                    (n, of_boot, of_boot * HOUR_MS, (of_boot + 1) * HOUR_MS - 1, blob, f"boot-{min(boot, boots - 1)}")
+                    for n in numbers.values()
+                ],
+            )  # fmt: skip
+    raw.close()
+    newest = f"boot-{boots}"  # the one that runs: its hours aren't all sealed
+    series = Series(folder, POINTS, newest)
+    series.note_clock(newest, 0, end_ms - OPEN_HOURS * HOUR_MS + 600_000, True)
+    for hour in range(OPEN_HOURS):
+        for minute in range(60 if hour < OPEN_HOURS - 1 else 50):
+            first_s = hour * 3600 + minute * 60
+            series.append(sorted((r for p in POINTS for r in readings(p.id, first_s, 60)), key=lambda r: r.mono_ms))
+        series.flush(60)
+    return series
+
+
+def readings(ident: str, first_s: int, n: int) -> list[Reading]:
+    """One a second, from a sensor with steps."""
+    return [
+        Reading(ident, (first_s + s) * 1000, 30 + random.randrange(160) / 16, Quality.GOOD, None, None) for s in range(n)
+    ]  # fmt: skip
+
+
+def application(series: Any) -> Any:
+    """The API over it, with a picture that has its points."""
+    fakes = Fakes(0)
+    fakes.judge.show(points={p.id: point(p.id, p.role.value, 1.0, p.unit or "Cel", None) for p in POINTS})
+    parts = Parts(fakes.judge, fakes.journal, series, ABOUT, fakes.status)
+    return api.bordered(api.build(parts), "127.0.0.1")
+
+
+def target(span_ms: int, width_ms: int, end_ms: int = START_MS) -> str:
+    """What the page asks for a range that ends now."""
+    n = span_ms // width_ms + 1
+    begin_ms = (end_ms // width_ms + 1 - n) * width_ms
+    points = ",".join(p.id for p in POINTS)
+    return f"/api/1/trends?from={begin_ms / 1000:.3f}&width_s={width_ms / 1000:g}&n={n}&points={points}"
+
+
+def yardstick_s(path: Path) -> float:
+    """A day's minutes of one point, read and written as JSON."""
+    raw = sqlite3.connect(path)
+    begin_s = time.perf_counter()
+    rows = raw.execute("SELECT * FROM minute WHERE point = 1 ORDER BY at DESC LIMIT 1440").fetchall()
+    json.dumps(rows)
+    took_s = time.perf_counter() - begin_s
+    raw.close()
+    return took_s
+
+
+def main() -> None:
+    """Make the year, ask, and say."""
+    parser = argparse.ArgumentParser(description=__doc__)
+    parser.add_argument("--days", type=int, default=365)
+    parser.add_argument("--boots", type=int, default=120)
+    parser.add_argument("--keep", type=Path)
+    parser.add_argument("--page", action="store_true")
+    chosen = parser.parse_args()
+    with tempfile.TemporaryDirectory() as made:
+        folder = chosen.keep or Path(made)
+        begin_s = time.monotonic()
+        series = make(folder, chosen.days, chosen.boots)
+        size = (folder / "series.db").stat().st_size
+        print(
+            f"{chosen.days} days, {chosen.boots} boots, {len(POINTS)} points: {size / 1e6:.0f} MB in {time.monotonic() - begin_s:.0f} s"
+        )
+        yard_ms = statistics.median(yardstick_s(folder / "series.db") for _ in range(20)) * 1000
+        print(f"yardstick, a day's minutes of one point: {yard_ms:.2f} ms")
+        app = application(series)
+
+        async def all_ranges() -> None:
+            for name, (span_ms, width_ms) in reversed(RANGES.items()):
+                took, answer = [], None
+                for _ in range(10):
+                    begin_s = time.perf_counter()
+                    answer = await ask(app, "GET", target(min(span_ms, chosen.days * DAY_MS), width_ms))
+                    took.append((time.perf_counter() - begin_s) * 1000)
+                assert answer is not None and answer.status == 200, answer
+                middle = statistics.median(took[1:])
+                print(
+                    f"{name:8} {answer.json['n']:4} buckets {len(answer.body) / 1000:6.0f} kB  "
+                    f"first {took[0]:6.0f} ms  then {middle:6.1f} ms = {middle / yard_ms:5.1f} yardsticks"
+                )  # fmt: skip
+
+        asyncio.run(all_ranges())
+        if chosen.page:
+            on_the_page(series, yard_ms)
+        series.close()
+
+
+TAP: Final = """(async () => {
+  const line = document.querySelector("#trend-reservoir .line-of:not(.unsure)");
+  const begin = performance.now();
+  document.querySelector(`[data-range="%s"]`).click();
+  const isNew = (e) => e.name.includes("/trends?") && e.startTime >= begin && e.responseEnd;
+  const isIn = () => performance.getEntriesByType("resource").some(isNew);
+  while (performance.now() < begin + 30000 && !isIn()) await new Promise((done) => setTimeout(done, 2));
+  await new Promise((done) => requestAnimationFrame(() => setTimeout(done)));
+  return [performance.now() - begin, line.getAttribute("d").length];
+})()"""
+
+
+def on_the_page(series: Any, yard_ms: float) -> None:
+    """Milliseconds from the tap until the lines are painted."""
+    with tempfile.TemporaryDirectory() as profile:
+        browser, station = Browser(Path(profile)), Station(0)
+        try:
+            station.fakes.series = series
+            station.server.stop()
+            fakes = station.fakes
+            fakes.judge.show(points={p.id: point(p.id, p.role.value, 1.0, p.unit or "Cel", None) for p in POINTS})
+            server = ApiServer("127.0.0.1", 0, fakes.judge, fakes.journal, series, ABOUT, fakes.status)
+            server.start()
+            browser.size(1280, 800)
+            browser.go(f"{server.url}#trends")
+            until(lambda: browser.js("!!document.querySelector('#trend-reservoir .line-of:not(.unsure)[d]')"), "a line")
+            for name in ("year", "month", "week", "day", "hour"):
+                took_ms, drawn = browser.js(TAP % name)
+                assert drawn > 500, name
+                print(f"tap on {name:7} to its lines {took_ms:6.0f} ms = {took_ms / yard_ms:5.1f} yardsticks")
+            server.stop()
+        finally:
+            browser.close()
+            station.stop()
+
+
+if __name__ == "__main__":
+    main()
