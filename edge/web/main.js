@@ -17,22 +17,46 @@ import { askToSign, beginSigning, showSign } from "./sign.js";
 import { clockTime, nowMs, stationName, timeOfDay, wantsAnswer } from "./told.js";
 import { verdictOf } from "./verdict.js";
 import * as alarms from "./views/alarms.js";
-import * as doing from "./views/do.js";
 import * as now from "./views/now.js";
 import * as record from "./views/record.js";
 import * as station from "./views/station.js";
-import * as trends from "./views/trends.js";
 
 const LOOK_EVERY_MS = 500;
 const AGAIN_MS = 3000; // words that can't be had are asked for again
 const HEARD_WITHIN_MS = 4000;
+const FETCH_REST_MS = 10000;
 // A view is a module: `mark` for the navigation, mount(root, app) once it is gone to, or when another language is chosen, show(app) twice a
-// second and with each picture, moved(app) where its place goes on (#name/more), left() once it is gone from. `app` is {line, book}. Its place (#name) is its name here,
-// its title the words `view.<name>`.
-const VIEWS = { now, do: doing, alarms, trends, record, station };
+// second and with each picture, moved(app) where its place goes on (#name/more), left() once it is gone from. `app` is {line, book}. Its
+// place (#name) is its name here, its title the words `view.<name>`. The first look at Now fetches only what is small.
+const VIEWS = {
+  now,
+  do: fetched("do", "by_hand"),
+  alarms,
+  trends: fetched("trends", "trend"),
+  record,
+  station,
+};
 
 const app = { line: null, book: null };
 let viewed = null;
+
+/** A view whose module is fetched once it is gone to, or when there is time; asked for again where the station doesn't answer. */
+function fetched(name, mark) {
+  let view = null;
+  let asking = null;
+  const take = (found) => (view = found);
+  const again = () => new Promise((done) => setTimeout(done, AGAIN_MS)).then(() => ((asking = null), get()));
+  const get = () => (asking ??= import(`./views/${name}.js`).then(take, again));
+  const mountLate = () => viewed === name && mount();
+  return {
+    mark,
+    get,
+    mount: (root, app) => (view ? view.mount(root, app) : void get().then(mountLate)),
+    show: (app) => view?.show(app),
+    moved: (app) => view?.moved?.(app),
+    left: () => view?.left?.(),
+  };
+}
 
 // -- navigation
 function placeOf(hash) {
@@ -155,3 +179,4 @@ setInterval(() => {
   showAll();
   app.line.look();
 }, LOOK_EVERY_MS);
+setTimeout(() => Object.values(VIEWS).forEach((view) => view.get?.()), FETCH_REST_MS); // there, too, once the station isn't

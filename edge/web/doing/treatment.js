@@ -31,7 +31,7 @@ export function treatment() {
 
   const head = make("div", "doing-head", make("a", "back-to", `‹ ${say("view.do")}`), make("h2", "doing-title", title));
   head.firstChild.href = "#do";
-  at.steps = make("ol", "steps", ...[say("treat.contact"), say("treat.drain"), say("treat.finished")].map((text) => make("li", "step", text)));
+  at.steps = make("ol", "stages", ...[say("treat.contact"), say("treat.drain"), say("treat.finished")].map((text) => make("li", "stage", text)));
   at.fault = make("p", "who-fault");
   at.fault.setAttribute("role", "alert");
   at.body = make("div", "doing-body");

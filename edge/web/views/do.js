@@ -13,7 +13,6 @@ import { dailyTest } from "../doing/test.js";
 import { treatment } from "../doing/treatment.js";
 import { GROUPS, formOf, kindTitle, placeOf, placed, plainly, refresh, setup, titleOf, wants } from "../doing/wants.js";
 
-export const mark = "by_hand";
 
 const ASK_EVERY_MS = 5000;
 let at = {};

@@ -12,7 +12,6 @@ import { converterOf, inWords, quantity, signOf } from "../units.js";
 import { crossingOf, extremesOf, foreseenTo, together } from "../trend_words.js";
 import { drive } from "../steering.js";
 
-export const mark = "trend";
 
 const STYLES = ["first", "second", "third"];
 // What is drawn: `roles` of points, their unit as held, and the least height of the scale in it. Titles are `lane.<name>`, lines `curve.<role>`.

@@ -127,8 +127,8 @@ def test_what_comes_from_the_stations_vocabulary_has_words() -> None:
         return {ident.partition(".")[2] for ident in words("en") if ident.startswith(f"{table}.")}
 
     assert of("kind") == set(KINDS)
-    (views,) = re.findall(r"^const VIEWS = \{ ([\w:, ]+) \};", dict(scripts())["main.js"], re.MULTILINE)
-    assert of("view") == {name.partition(":")[0] for name in views.split(", ")}
+    (views,) = re.findall(r"^const VIEWS = \{\n(.*?)^\};", dict(scripts())["main.js"], re.MULTILINE | re.DOTALL)
+    assert of("view") == set(re.findall(r"^  (\w+)[:,]", views, re.MULTILINE))
     assert of("told") == set(get_args(What))
     assert of("figure") >= set(TARGETS) - {"per_period"}
     assert of("choice") >= {unit for units in UNITS.values() for unit in units}
