@@ -4,6 +4,7 @@ import { choose, chosen, light } from "../device.js";
 import { keep, make, markOf, part, put, section, set, show as toggle } from "../dom.js";
 import { ask } from "../line.js";
 import { LANGUAGES, figure, say } from "../say.js";
+import { supportPanel } from "../support.js";
 import { age, because, clockTime, dayName, isToday, known, pointName, sentence, timeOfDay, words } from "../told.js";
 import { CHOICES, signOf } from "../units.js";
 import { stateOf, valueOf } from "./now.js";
@@ -22,7 +23,7 @@ export function mount(root, app) {
   at.about = section("panel", "about", say("station.about"), make("dl", "facts"));
   at.points = section("panel wide", "calibration", say("station.points"), make("div", "scroll", make("table", "points-table")));
   at.settings = section("panel wide", "settings", say("station.settings"), make("p", "quiet"), make("div", "settings"));
-  root.append(make("div", "columns", make("div", "column", at.about, at.health), make("div", "column", at.device)), at.points, at.settings);
+  root.append(make("div", "columns", make("div", "column", at.about, at.health), make("div", "column", at.device, supportPanel())), at.points, at.settings);
   at.rows = make("tbody");
   part(at.points, "points-table").append(headOf(...["point", "reads", "quality", "calibrated", "due", "u"].map((column) => say(`column.${column}`))), at.rows);
   askSettings();

@@ -404,4 +404,11 @@ export const WORDS = {
   "people.cancel": "Cancel",
   "people.say_who": "Say who you are.",
   "people.does_not_count": "Kept, but it does not count: {why}",
+  // the support bundle
+  "support.title": "Support bundle",
+  "support.says": "One file for whoever helps you: health, settings and the newest entries of the record. It holds no secrets and nobody's name; what people typed is left out. Where people are set up it takes a technician or a biomed.",
+  "support.take": "Download the support bundle",
+  "support.making": "It is being made …",
+  "support.taken": "Handed to the browser: {file}",
+  "support.lost": "No answer from the station. Try again.",
 };

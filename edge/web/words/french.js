@@ -404,4 +404,11 @@ export const WORDS = {
   "people.cancel": "Annuler",
   "people.say_who": "Dites qui vous êtes.",
   "people.does_not_count": "Enregistré, mais ne compte pas\u00a0: {why}",
+  // the support bundle
+  "support.title": "Dossier d'assistance",
+  "support.says": "Un fichier pour qui vous aide\u00a0: fonctionnement, réglages et dernières inscriptions du registre. Il ne contient ni secrets ni noms\u00a0; ce qui a été saisi n'y figure pas. Là où des personnes sont inscrites, il faut être technicien ou biomédical.",
+  "support.take": "Télécharger le dossier d'assistance",
+  "support.making": "Il est en préparation…",
+  "support.taken": "Remis au navigateur\u00a0: {file}",
+  "support.lost": "Pas de réponse du poste. Réessayer.",
 };

@@ -404,4 +404,11 @@ export const WORDS = {
   "people.cancel": "Abbrechen",
   "people.say_who": "Bitte sagen, wer Sie sind.",
   "people.does_not_count": "Festgehalten, zählt aber nicht: {why}",
+  // the support bundle
+  "support.title": "Hilfspaket",
+  "support.says": "Eine Datei für alle, die weiterhelfen: Zustand, Einstellungen und die neuesten Einträge des Protokolls. Darin stehen keine Geheimnisse und keine Namen; was jemand eingetippt hat, fehlt. Wo Personen eingerichtet sind, bekommen sie nur Techniker und Medizintechniker.",
+  "support.take": "Hilfspaket herunterladen",
+  "support.making": "Es wird erstellt …",
+  "support.taken": "Dem Browser übergeben: {file}",
+  "support.lost": "Keine Antwort der Station. Noch einmal versuchen.",
 };

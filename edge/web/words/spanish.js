@@ -404,4 +404,11 @@ export const WORDS = {
   "people.cancel": "Cancelar",
   "people.say_who": "Diga quién es.",
   "people.does_not_count": "Registrado, pero no cuenta: {why}",
+  // the support bundle
+  "support.title": "Paquete de asistencia",
+  "support.says": "Un archivo para quien le ayuda: funcionamiento, ajustes y las últimas anotaciones del registro. No contiene secretos ni nombres; lo que alguien escribió no aparece. Donde hay personas dadas de alta hace falta un técnico o un biomédico.",
+  "support.take": "Descargar el paquete de asistencia",
+  "support.making": "Se está preparando…",
+  "support.taken": "Entregado al navegador: {file}",
+  "support.lost": "El puesto no responde. Volver a intentarlo.",
 };
