@@ -210,7 +210,9 @@ class Access:
         if self._store.count():
             raise somebody_is_there()
         self._trying.is_first(code, whose(address))
-        return add(self._store, name, PersonRole.BIOMED, self._clock.now().wall_ms, is_first=True)
+        made = add(self._store, name, PersonRole.BIOMED, self._clock.now().wall_ms, is_first=True)
+        self._people = self._store.count()  # who asks next is told so at once
+        return made
 
     def end_sessions(self, asks: Credentials, name: str) -> None:
         """End all sessions of a person, whose card was lost perhaps. A biomed may, and a program with the scope admin of one.

@@ -7,6 +7,7 @@ import threading
 from collections.abc import Callable, Mapping
 from typing import Any
 
+from edge.api.parts import People
 from edge.api.server import ApiServer
 from edge.domain.entries import Stamp, rfc3339
 from tests.api_fakes import ABOUT, START_MS, Fakes, alarm, cold_morning, condition, point, told, until
@@ -72,10 +73,11 @@ class Relay:
 class Station:
     """A server whose picture is renewed each second, as the judge does it."""
 
-    def __init__(self, entries: int = 7) -> None:
+    def __init__(self, entries: int = 7, people: People | None = None) -> None:
         self.fakes = Fakes(entries)
+        fakes = self.fakes
         self.server = ApiServer(
-            "127.0.0.1", 0, self.fakes.judge, self.fakes.journal, self.fakes.series, ABOUT, self.fakes.status
+            "127.0.0.1", 0, fakes.judge, fakes.journal, fakes.series, ABOUT, fakes.status, people=people
         )
         self.server.start()
         assert self.server.wait_ready(30)

@@ -411,4 +411,16 @@ export const WORDS = {
   "support.making": "It is being made …",
   "support.taken": "Handed to the browser: {file}",
   "support.lost": "No answer from the station. Try again.",
+  // the first person
+  "first.title": "The first person",
+  "first.open": "Set up the first person",
+  "first.says": "Nobody is set up yet: whoever records something types a name. From the first person on, recording takes a sign-in. On the board, `warmwell people first` shows a code that is good once, for ten minutes.",
+  "first.code": "Code from the board",
+  "first.name": "Name of the first person, a biomed",
+  "first.make": "Set up",
+  "first.made": "{name} is set up as a biomed, and signs in with this code:",
+  "first.once": "It is not shown again. Write it on the card now, or print it; whoever has the card is taken for its owner.",
+  "first.print": "Print it",
+  "first.done": "It is on the card",
+  "first.lost": "No answer from the station: it is not known whether somebody was set up. On the board, `warmwell people list` says so.",
 };
