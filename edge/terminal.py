@@ -171,7 +171,7 @@ def output(path: Path | None) -> Iterator[BinaryIO]:
     if path.exists() and not path.is_file():  # a folder; or a device, which a rename would do away with
         raise UnusableInput(
             f"it is {'a folder' if path.is_dir() else 'not an ordinary file'}", where=str(path),
-            expected="a file, new or to be replaced", do="Name a file with --output",
+            expected="a file, new or to be replaced", do="Name a file",
         )  # fmt: skip
     part = path.with_name(path.name + ".part")
     try:
@@ -179,7 +179,7 @@ def output(path: Path | None) -> Iterator[BinaryIO]:
     except OSError as exc:
         raise UnusableInput(
             f"it can't be written ({exc.strerror})", where=str(path), expected="a file in a folder that you may write to",
-            do="Name another file with --output",
+            do="Name another file",
         ) from exc  # fmt: skip
     try:
         with file:

@@ -18,7 +18,7 @@ from fastapi.responses import Response, StreamingResponse
 from starlette.exceptions import HTTPException
 from starlette.routing import Route
 
-from edge.api import asks, drafts, metrics, models, pages, past, people, preference, problems, times, trends
+from edge.api import asks, drafts, metrics, models, pages, past, people, preference, problems, support, times, trends
 from edge.api.asked import body_of, lacks, only
 from edge.api.border import Border, Names
 from edge.api.buckets import bucket
@@ -541,6 +541,13 @@ def _add_routes(app: FastAPI) -> None:
         models.Health,
         responses={503: {"model": models.Health, "description": "it can't be relied on"}},
     )
+    zipped = {
+        200: {
+            "description": "the bundle",
+            "content": {support.MEDIA_TYPE: {"schema": {"type": "string", "format": "binary"}}},
+        }
+    }
+    get(f"{one}/support", support.support, None, responses=zipped, response_class=Response)
     plain = {200: {"description": "OpenMetrics", "content": {metrics.MEDIA_TYPE: {"schema": {"type": "string"}}}}}
     get("/metrics", exposition, None, responses=plain, response_class=Response)
 

@@ -5,6 +5,7 @@ from __future__ import annotations
 from collections.abc import Callable, Collection, Mapping, Sequence
 from concurrent.futures import Future
 from dataclasses import dataclass
+from pathlib import Path
 from typing import TYPE_CHECKING, Any, Protocol
 
 from edge.domain.contracts import JournalReader
@@ -81,13 +82,14 @@ class People(Protocol):
     def end_sessions(self, asks: Credentials, name: str) -> None: ...
     def writer(self, asks: Credentials, body: Mapping[str, Any]) -> Who: ...
     def reader(self, asks: Credentials) -> None: ...
+    def helped(self, asks: Credentials) -> list[str]: ...
     def names(self, asks: Credentials) -> list[dict[str, str]]: ...
 
 
 @dataclass(frozen=True, slots=True)
 class Parts:
     """All that the API is handed. `about`: site, station, title, timezone, version, speed …; `status`: health of the parts;
-    `on_network`: others than this computer may come in."""
+    `on_network`: others than this computer may come in; `keep`: the [keep] folder, whose files are listed."""
 
     judge: Judge
     journal: JournalReader
@@ -95,4 +97,5 @@ class Parts:
     about: Mapping[str, Any]
     status: Callable[[], dict[str, Any]]
     on_network: bool = False
+    keep: Path | None = None
     people: People | None = None  # None: whoever is typed under `by` counts

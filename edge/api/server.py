@@ -14,6 +14,7 @@ import threading
 import time
 from collections import Counter
 from collections.abc import Callable, Mapping, MutableMapping
+from pathlib import Path
 from typing import TYPE_CHECKING, Any, Final
 
 from edge.api.parts import Certificate, Judge, Parts, People, Refused, Series
@@ -44,6 +45,7 @@ class ApiServer:
         certificate: what TLS is spoken with; None: plain HTTP, for this computer alone.
         refused: hears in the server's thread of what was refused at the border.
         people: who may do what; None: whoever is typed counts.
+        keep: the [keep] folder, for the support bundle's list of files.
 
     Raises:
         UnusableInput: it would listen to the network without a certificate.
@@ -61,6 +63,7 @@ class ApiServer:
         certificate: Certificate | None = None,
         refused: Refused = lambda why, address: None,
         people: People | None = None,
+        keep: Path | None = None,
     ) -> None:
         self._host, self._port, self._certificate = host, port, certificate
         self._tell_refused, self._refusals = refused, Counter[str]()
@@ -70,7 +73,7 @@ class ApiServer:
                 "the page would be open to the network without TLS", where=f"api.listen {host}:{port}",
                 expected="a certificate, or an address of this computer alone", do="Add [api.tls], or listen on 127.0.0.1",
             )  # fmt: skip
-        self._parts = Parts(judge, journal, series, about, status, on_network=on_network, people=people)
+        self._parts = Parts(judge, journal, series, about, status, on_network=on_network, people=people, keep=keep)
         self._socket: socket.socket | None = None
         self._thread: threading.Thread | None = None
         self._loop: asyncio.AbstractEventLoop | None = None

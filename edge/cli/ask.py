@@ -1,10 +1,11 @@
-"""`warmwell status`, `watch`, `ack`: what a running station says, for a terminal. They use its API and nothing else."""
+"""`warmwell status`, `watch`, `ack`, `support`: what a running station says, for a terminal. They use its API and nothing else."""
 
 from __future__ import annotations
 
 import sys
 import time
 from collections.abc import Mapping
+from pathlib import Path
 from typing import Any, Final
 from urllib.parse import urlencode
 from zoneinfo import ZoneInfo
@@ -13,7 +14,7 @@ from edge.cli import client
 from edge.cli.status_text import WIDTH, Picture, status_lines, verdict_lines
 from edge.cli.when import shown
 from edge.domain.errors import WarmwellError
-from edge.terminal import all_words, say_json, width
+from edge.terminal import all_words, output, say_json, width
 
 #: how long to wait (real seconds) before a stream that broke is opened again
 AGAIN_S: Final = 2.0
@@ -107,4 +108,16 @@ def ack(alarm: str, by: str | None, url: str, *, as_json: bool = False) -> int:
         return 0
     doubt = "" if answer.get("counts", True) else f"; it changes nothing: {answer.get('why_not')}"
     print(f"{'recorded' if doubt else 'acknowledged'}: entry {answer['seq']} of the journal{doubt}")
+    return 0
+
+
+def support(file: Path, url: str, *, as_json: bool = False) -> int:
+    """Write the support bundle of a running station. Raises UnusableInput: the file can't be written."""
+    made = client.fetch(url, "/api/1/support")
+    with output(file) as out:
+        out.write(made)
+    if as_json:
+        say_json({"file": str(file), "bytes": len(made)})
+    else:
+        print(f"{file}: {len(made)} bytes. It holds no secrets and nobody's name; look through it before you send it.")
     return 0

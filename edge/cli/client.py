@@ -106,6 +106,11 @@ def get(url: str, path: str, timeout_s: float = 10.0) -> dict[str, Any]:
     return _ask(url, "GET", path, None, timeout_s)
 
 
+def fetch(url: str, path: str, timeout_s: float = 30.0) -> bytes:
+    """What stands at `path`, as it is. Raises as get()."""
+    return _answer(url, "GET", path, None, timeout_s)
+
+
 def get_verdict(url: str = DEFAULT_URL, timeout_s: float = 10.0) -> dict[str, Any]:
     """The verdict, as GET /api/1/verdict gives it. Raises as get()."""
     return get(url, "/api/1/verdict", timeout_s)
@@ -179,6 +184,10 @@ def _events(answer: http.client.HTTPResponse, url: str) -> Iterator[Event]:
 
 
 def _ask(url: str, method: str, path: str, body: dict[str, Any] | None, timeout_s: float) -> dict[str, Any]:
+    return _object(_answer(url, method, path, body, timeout_s), url)
+
+
+def _answer(url: str, method: str, path: str, body: dict[str, Any] | None, timeout_s: float) -> bytes:
     with _connection(url, timeout_s) as connection:
         headers = {"Accept": "application/json", **_SIGNED.get()}
         sent = None
@@ -191,7 +200,7 @@ def _ask(url: str, method: str, path: str, body: dict[str, Any] | None, timeout_
             raise _broken(url, "it broke off in the middle")
         if answer.status != 200:
             raise _refused(answer, content, url)
-        return _object(content, url)
+        return content
 
 
 @contextmanager

@@ -10,7 +10,7 @@ import typer
 
 from edge import terminal
 from edge.cli.form import RecordCommand
-from edge.cli.options import Ca, Fingerprint, Json, Url, done
+from edge.cli.options import Ca, FileArgument, Fingerprint, Json, Url, done
 
 DEFAULT_URL = "http://127.0.0.1:8484/"
 
@@ -213,9 +213,34 @@ def calibrate(  # noqa: PLR0913  # one argument an option, and the address takes
     done(work, json)
 
 
+def support(
+    file: Annotated[Path, FileArgument(help="The file to write, a zip.", metavar="FILE")],
+    url: Url = DEFAULT_URL,
+    ca: Ca = None,
+    fingerprint: Fingerprint = None,
+    json: Json = False,
+) -> None:
+    """Write one file for whoever helps: health, settings, the newest entries of a running station. It holds no secrets, and
+    nobody's name. Where people are set up it takes a technician or a biomed.
+
+    --json: {"file", "bytes"}.
+    """
+
+    def work() -> int:
+        from edge.cli import ask as cli_ask
+        from edge.cli import signed
+
+        where = _at(url, ca, fingerprint)
+        with signed.recording(where):
+            return cli_ask.support(file, where, as_json=json)
+
+    done(work, json)
+
+
 def add_to(app: typer.Typer) -> None:
     """Put them into the command line."""
     for verb in (status, watch, ack):
         app.command()(verb)
     app.command(cls=RecordCommand)(record)
     app.command()(calibrate)
+    app.command()(support)

@@ -232,7 +232,7 @@ class Assembly:
         return ApiServer(
             api.host, api.port, self.judge, self.journal, self.series, about=self.about(), status=self.status,
             certificate=self.page.take(self.plan),
-            people=self.people, refused=self.people.at_border,
+            people=self.people, refused=self.people.at_border, keep=self.plan.keep.folder,
         )  # fmt: skip
 
     # ---- while it runs ----------------------------------------------------------------------------------------------

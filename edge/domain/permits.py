@@ -88,6 +88,9 @@ MAY_RECORD: Final[Mapping[str, frozenset[PersonRole]]] = MappingProxyType(
     }
 )  # fmt: skip
 
+#: the roles that may take the support bundle: whoever looks after the station
+MAY_TAKE_SUPPORT: Final = _BOTH
+
 
 def may_record(role: PersonRole, body: Mapping[str, Any]) -> bool:
     """Whether a role may make this record: its kind, and how far.
@@ -106,6 +109,15 @@ def may_record(role: PersonRole, body: Mapping[str, Any]) -> bool:
 def of_a_biomed(body: Mapping[str, Any]) -> bool:
     """Whether a record was made by somebody who was known to be a biomed: nobody else ends what it set."""
     return body.get("by_role") == PersonRole.BIOMED
+
+
+def may_correct(role: PersonRole, body: Mapping[str, Any]) -> bool:
+    """Whether a role may take back this record: nobody what they may not record, nor what a biomed recorded, but a biomed.
+
+    >>> may_correct(PersonRole.TECHNICIAN, {"record": "filter_change"}), may_correct(PersonRole.BIOMED, {"record": "filter_change"})
+    (False, True)
+    """
+    return role is PersonRole.BIOMED or (may_record(role, body) and not of_a_biomed(body))
 
 
 def scope_of(record: str) -> Scope:

@@ -19,6 +19,7 @@ from edge.domain.entry_bodies import AccessBody, AccessWord
 from edge.domain.errors import NewerStore, NotAllowed, NotSignedIn, StoreFault
 from edge.domain.permits import (
     MAY_RECORD,
+    MAY_TAKE_SUPPORT,
     TECHNICIAN_SHELVES_MIN,
     Credentials,
     NewCode,
@@ -27,8 +28,8 @@ from edge.domain.permits import (
     Scope,
     SignedIn,
     Who,
+    may_correct,
     may_record,
-    of_a_biomed,
     scope_of,
 )
 from edge.hosts import whose
@@ -43,6 +44,7 @@ log = logging.getLogger("warmwell.people")
 
 #: how often (real seconds) what has to be journalled is looked for
 LOOK_EVERY_S: Final = 1.0
+_BIOMED: Final = frozenset({PersonRole.BIOMED})
 _SIGN_IN: Final = "Sign in with your code, or send a token that `warmwell people token` made"
 
 
@@ -208,7 +210,9 @@ class Access:
         if self._store.count():
             raise somebody_is_there()
         self._trying.is_first(code, whose(address))
-        return add(self._store, name, PersonRole.BIOMED, self._clock.now().wall_ms, is_first=True)
+        made = add(self._store, name, PersonRole.BIOMED, self._clock.now().wall_ms, is_first=True)
+        self._people = self._store.count()  # who asks next is told so at once
+        return made
 
     def end_sessions(self, asks: Credentials, name: str) -> None:
         """End all sessions of a person, whose card was lost perhaps. A biomed may, and a program with the scope admin of one.
@@ -239,8 +243,10 @@ class Access:
         known = self._who(asks, scope_of(record), record)
         if record in MAY_RECORD and not may_record(known.role, body):
             self._refuse_role(known.person, asks, record, _said(record, known.role))
-        if record == "correction":
-            self._may_correct(known.person, asks, body.get("of"))
+        found = self._record_of(seq) if record == "correction" and type(seq := body.get("of")) is int else None
+        if found is not None and not may_correct(known.role, found):
+            what = f"take back a {found.get('record')}, which is a biomed's"
+            self._refuse_role(known.person, asks, record, what)
         by = body.get("by")
         if by is not None and folded(str(by)) != folded(known.person.name):
             self._happened("other_name", whose(asks.address), known.person, record)
@@ -267,6 +273,26 @@ class Access:
             elif self._sessions.of(asks.cookie) is None:
                 raise _not_signed_in("names")
         return [{"name": person.name, "role": str(person.role)} for person in self._store.people()]
+
+    def helped(self, asks: Credentials) -> list[str]:
+        """See that whoever asks may take the support bundle; everybody's name, to be left out of it.
+
+        Raises:
+            NotSignedIn, NotAllowed; StoreFault: people.db can't be read.
+        """
+        if not self._store.count():
+            if self.rules.is_local:
+                return []
+            raise _nobody("support")
+        found = (
+            None if asks.bearer else self._sessions.of(asks.cookie)
+        )  # nothing is written: it takes no proof of the page
+        if not asks.bearer and found is None:
+            raise _not_signed_in("support")
+        person = self._who(asks, Scope.READ, None).person if found is None else found.person
+        if person.role not in MAY_TAKE_SUPPORT:
+            self._refuse_role(person, asks, "", "take the support bundle", MAY_TAKE_SUPPORT)
+        return [one.name for one in self._store.people()]
 
     # -- who
 
@@ -305,17 +331,11 @@ class Access:
 
     # -- refusals
 
-    def _may_correct(self, person: Person, asks: Credentials, seq: Any) -> None:
-        """Nobody takes back what they may not record, nor what a biomed recorded, but a biomed."""
-        if person.role is PersonRole.BIOMED or not isinstance(seq, int) or isinstance(seq, bool):
-            return
-        found = self._record_of(seq)
-        if found is not None and (of_a_biomed(found) or not may_record(person.role, found)):
-            self._refuse_role(person, asks, "correction", f"take back a {found.get('record')}, which is a biomed's")
-
-    def _refuse_role(self, person: Person, asks: Credentials, record: str, what: str) -> NoReturn:
+    def _refuse_role(
+        self, person: Person, asks: Credentials, record: str, what: str, may: frozenset[PersonRole] = _BIOMED
+    ) -> NoReturn:
         self._happened("role", whose(asks.address), person, record)
-        may = MAY_RECORD.get(record, frozenset({PersonRole.BIOMED}))
+        may = MAY_RECORD.get(record, may)
         raise NotAllowed(
             f"{person.name} is a {person.role} and may not {what}", where=f"record {record!r}" if record else "people",
             expected=" or ".join(sorted(role for role in PersonRole if role in may and role is not person.role) or ["biomed"]),

@@ -11,6 +11,7 @@ from dataclasses import replace
 from pathlib import Path
 from typing import Any, Final
 
+from edge.api.parts import People
 from edge.api.server import ApiServer
 from edge.clock import ToldClock
 from edge.domain.entries import Entry, Stamp, rfc3339
@@ -82,17 +83,18 @@ class Relay:
 class Station:
     """A server whose picture is renewed each second, as the judge does it."""
 
-    def __init__(self, entries: int = 7, people: Path | None = None) -> None:
-        """`people`: a folder with people who sign in; None: nobody is set up."""
+    def __init__(self, entries: int = 7, people: Path | People | None = None) -> None:
+        """`people`: a folder with people who sign in, or the part that knows them; None: nobody is set up."""
         self.fakes = Fakes(entries)
         self.fakes.series.columns = a_years_columns
         self.clock, self.access = ToldClock(mono_ms=1_000_000), None
-        if people is not None:
-            self.access = Access(people, self.clock, AccessRules(), lambda seq: None, lambda kind, body: None)
+        if isinstance(people, Path):
+            people = self.access = Access(people, self.clock, AccessRules(), lambda seq: None, lambda kind, body: None)
             self.access.look()
+        fakes = self.fakes
         self.server = ApiServer(
-            "127.0.0.1", 0, self.fakes.judge, self.fakes.journal, self.fakes.series, ABOUT, self.fakes.status, people=self.access
-        )  # fmt: skip
+            "127.0.0.1", 0, fakes.judge, fakes.journal, fakes.series, ABOUT, fakes.status, people=people
+        )
         self.server.start()
         assert self.server.wait_ready(30)
         self.url = self.server.url

@@ -5,12 +5,13 @@ from __future__ import annotations
 import hashlib
 import json
 import math
-from collections.abc import Iterator
+from collections.abc import Callable, Iterator
 from pathlib import Path
 
 import pytest
 
 from edge.domain.words.english import ENGLISH
+from edge.domain.words.languages import LANGUAGES
 from tests.api_fakes import until
 from tests.browser.driver import CHROMIUM, Browser
 from tests.browser.kit import DOING, HEALTH, SITE, STATES, Station, a_day, put_into, shows
@@ -177,8 +178,8 @@ def test_the_measure_of_contrast_finds_what_is_too_weak(browser: Browser, statio
         )
 
 
-def test_an_accessibility_checker_finds_nothing(browser: Browser, station: Station) -> None:
-    """axe-core, the rules of WCAG 2.2 A and AA and its best practices."""
+def checker(browser: Browser) -> Callable[[], list[list[str]]]:
+    """What axe-core finds by the rules of WCAG 2.2 A and AA and its best practices: (rule, element)."""
     script = (folder_of(AXE, "axe-core") / "node_modules" / "axe-core" / "axe.min.js").read_bytes()
     assert hashlib.sha256(script).hexdigest() == AXE_SHA256
     tags = ["wcag2a", "wcag2aa", "wcag21a", "wcag21aa", "wcag22a", "wcag22aa", "best-practice"]
@@ -187,11 +188,43 @@ def test_an_accessibility_checker_finds_nothing(browser: Browser, station: Stati
         f"axe.run(document, {options}).then((r) => [r.passes.length, r.violations.map((v) => [v.id, v.nodes[0].html])])"
     )
     browser.js(script.decode() + "; 1")
-    found = []
+
+    def found() -> list[list[str]]:
+        passed, violations = browser.js(run)
+        assert passed > 15
+        return list(violations)
+
+    return found
+
+
+def test_an_accessibility_checker_finds_nothing(browser: Browser, station: Station) -> None:
+    check, found = checker(browser), []
     for stage in stages(browser, station):
         if stage.startswith("now") and stage not in ("now, to_do", "now, ten", "now, lost"):
             continue
-        passed, violations = browser.js(run)
-        assert passed > 15
-        found += [(stage, *one) for one in violations]
+        found += [(stage, *one) for one in check()]
     assert found == []
+
+
+def test_nor_does_it_in_another_language_by_day_and_in_the_dark(browser: Browser, station: Station) -> None:
+    """The page speaks each language in turn, without being loaded anew."""
+    a_day(station.fakes.journal)
+    station.fakes.parts_state = lambda: HEALTH
+    station.fakes.judge.show(**STATES["trip"])
+    check, found, looked_at = checker(browser), [], 0
+    for code in (code for code in LANGUAGES if code != "en"):
+        browser.js(f"localStorage.setItem('warmwell.lang', {code!r}); document.dispatchEvent(new Event('language'))")
+        until(lambda code=code: browser.js("document.documentElement.lang") == code, code)  # type: ignore[misc]
+        word = LANGUAGES[code].titles["displays"]["not_ready"]
+        for name, there in (("now", ".first-text"), ("alarms", ".alarm"), ("record", ".entry"), ("station", "#about")):
+            browser.js(f"location.hash = '#{name}'")
+            until(lambda there=there: browser.js(f"!!document.querySelector('{there}')"), name)  # type: ignore[misc]
+            shows(browser, ".word-text" if name == "now" else "#chip", word)
+            browser.js("document.querySelectorAll('details').forEach((one) => { one.open = true; })")
+            for look in ("day", "dark"):
+                browser.prefers(**LOOKS[look])
+                until(lambda look=look: browser.js("document.documentElement.dataset.scheme") == look, look)  # type: ignore[misc]
+                found += [(code, name, look, *one) for one in check()]
+                looked_at += 1
+    browser.js("localStorage.clear()")
+    assert found == [] and looked_at == 3 * 4 * 2

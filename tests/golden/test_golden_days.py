@@ -173,6 +173,24 @@ def test_a_warm_station_stays_ready_while_its_thermostat_works(known: Known):
     assert set(words) == {"ready"}
 
 
+#: conditions that are unmet because people owe something
+OWED = {"daily_test", "water_path_treatment", "disinfectant", "no_hold"}
+
+
+@pytest.mark.parametrize("known", ["busy-day"], indirect=True)
+def test_a_busy_day_asks_people_for_nothing_but_what_they_owe(known: Known):
+    """Amber, as the page's test_amber_only_where_somebody_must_do_something has it: NOT READY, and something to do. Of 571 minutes 26 are
+    amber, from 07:00 until the daily test is recorded at 07:26; of the 545 after it, with their six cycles, none is.
+    """
+    minutes = _lines(known.played.lines, "verdict")
+    amber = [line for line in minutes if line["display"] == "not_ready" and line["waits_for"]]
+    owed = [line for line in minutes if OWED & {c["id"] for c in line["conditions"] if c["state"] == "unmet"}]
+    assert len(minutes) == 571 and len(amber) == len(owed) == 26
+    assert [line["at"] for line in amber if line not in owed] == []
+    assert owed[-1]["at"] == "2026-03-24T07:25:00.000Z", "the last before the record of 07:26"
+    assert {line["display"] for line in minutes if line not in owed} == {"ready", "in_use", "reheating"}
+
+
 #: of verdicts and estimates, which come each minute, every so manieth is looked at
 EACH = 23
 

@@ -12,6 +12,7 @@ import subprocess
 import sys
 import threading
 import time
+import zipfile
 from collections.abc import Callable, Iterator
 from contextlib import ExitStack
 from pathlib import Path
@@ -23,7 +24,7 @@ from edge.api import connection as api_connection
 from edge.api.border import Border
 from edge.api.server import ApiServer
 from edge.cli import client
-from edge.cli.ask import status
+from edge.cli.ask import status, support
 from edge.domain.errors import AlreadyRunning, UnusableInput, WarmwellError
 from tests.api_fakes import ABOUT, Fakes, until
 from tests.yardstick import Yardstick
@@ -128,6 +129,20 @@ def test_status_is_printed_in_the_language_and_units_that_were_asked_for(
     assert "translation" not in english
     with pytest.raises(UnusableInput, match="nearest 'de'"):
         status(running.url, "deu")
+
+
+def test_the_support_bundle_is_written_whole_or_not_at_all(
+    running: Running, tmp_path: Path, capsys: pytest.CaptureFixture[str]
+) -> None:
+    file = tmp_path / "bundle.zip"
+    assert support(file, running.url, as_json=True) == 0
+    assert json.loads(capsys.readouterr().out) == {"file": str(file), "bytes": file.stat().st_size}
+    with zipfile.ZipFile(file) as found:
+        assert len(found.read("journal.jsonl").splitlines()) == 7
+    running.fakes.break_store()
+    with pytest.raises(WarmwellError, match="the disk refused a read"):
+        support(tmp_path / "another.zip", running.url)
+    assert [one.name for one in tmp_path.iterdir()] == ["bundle.zip"]
 
 
 def test_the_clients_faults_are_one_sentence_each(running: Running) -> None:

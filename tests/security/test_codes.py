@@ -140,6 +140,7 @@ def test_the_first_person_is_made_by_a_code_that_only_the_board_shows_once_and_f
     site.clock.tell(MINUTE_MS)
     answer = site.ask("POST", "/api/1/people/first", {"code": code, "name": " M.  Osei "})
     assert answer.status == 200 and (answer.json["name"], answer.json["role"]) == ("M. Osei", "biomed")
+    assert site.ask("GET", "/api/1/station").json["people"] == "set_up", "at once"
     assert first(site, code, "J. Lund") == 403, "once"
     assert site.try_code(answer.json["code"]).status == 200
     with pytest.raises(Exception, match="somebody is set up"):

@@ -2,8 +2,10 @@
 
 import { choose, chosen, light } from "../device.js";
 import { keep, make, markOf, part, put, section, set, show as toggle } from "../dom.js";
+import { firstPanel, showFirst } from "../first.js";
 import { ask } from "../line.js";
 import { LANGUAGES, figure, say } from "../say.js";
+import { supportPanel } from "../support.js";
 import { age, because, clockTime, dayName, isToday, known, pointName, sentence, timeOfDay, words } from "../told.js";
 import { CHOICES, signOf } from "../units.js";
 import { stateOf, valueOf } from "./now.js";
@@ -19,10 +21,11 @@ export function mount(root, app) {
   seen = { healthAt: -Infinity, health: null };
   at.device = section("panel", "device", say("station.device"), ...choosers(app));
   at.health = section("panel", "health", say("station.health"), make("p", "health-word", markOf(), make("span", "health-text")), make("dl", "facts"));
+  at.first = firstPanel(() => app.line.anew());
   at.about = section("panel", "about", say("station.about"), make("dl", "facts"));
   at.points = section("panel wide", "calibration", say("station.points"), make("div", "scroll", make("table", "points-table")));
   at.settings = section("panel wide", "settings", say("station.settings"), make("p", "quiet"), make("div", "settings"));
-  root.append(make("div", "columns", make("div", "column", at.about, at.health), make("div", "column", at.device)), at.points, at.settings);
+  root.append(make("div", "columns", make("div", "column", at.about, at.health), make("div", "column", at.device, at.first, supportPanel())), at.points, at.settings);
   at.rows = make("tbody");
   part(at.points, "points-table").append(headOf(...["point", "reads", "quality", "calibrated", "due", "u"].map((column) => say(`column.${column}`))), at.rows);
   askSettings();
@@ -31,6 +34,7 @@ export function mount(root, app) {
 export function show(app) {
   showAbout(app.line);
   showReviewed(app.line.station);
+  showFirst(at.first, app.line.station);
   if (performance.now() - seen.healthAt > HEALTH_EVERY_MS) askHealth();
   showHealth(app.line.isLost);
   if (app.line.news) showPoints(app.line);

@@ -729,4 +729,23 @@ export const WORDS = {
   "cal.demand": "Kept, but not in force: {why}",
   "cal.was_check": "A check: it read {was}.",
   "cal.was": "It read {was}, and reads {becomes} from now on.",
+  // the support bundle
+  "support.title": "Support bundle",
+  "support.says": "One file for whoever helps you: health, settings and the newest entries of the record. It holds no secrets and nobody's name; what people typed is left out. Where people are set up it takes a technician or a biomed.",
+  "support.take": "Download the support bundle",
+  "support.making": "It is being made …",
+  "support.taken": "Handed to the browser: {file}",
+  "support.lost": "No answer from the station. Try again.",
+  // the first person
+  "first.title": "The first person",
+  "first.open": "Set up the first person",
+  "first.says": "Nobody is set up yet: whoever records something types a name. From the first person on, recording takes a sign-in. On the board, `warmwell people first` shows a code that is good once, for ten minutes.",
+  "first.code": "Code from the board",
+  "first.name": "Name of the first person, a biomed",
+  "first.make": "Set up",
+  "first.made": "{name} is set up as a biomed, and signs in with this code:",
+  "first.once": "It is not shown again. Write it on the card now, or print it; whoever has the card is taken for its owner.",
+  "first.print": "Print it",
+  "first.done": "It is on the card",
+  "first.lost": "No answer from the station: it is not known whether somebody was set up. On the board, `warmwell people list` says so.",
 };

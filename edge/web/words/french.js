@@ -729,4 +729,23 @@ export const WORDS = {
   "cal.demand": "Enregistré, mais pas en vigueur\u00a0: {why}",
   "cal.was_check": "Un contrôle\u00a0: il indiquait {was}.",
   "cal.was": "Il indiquait {was}, et indique {becomes} désormais.",
+  // the support bundle
+  "support.title": "Dossier d'assistance",
+  "support.says": "Un fichier pour qui vous aide\u00a0: fonctionnement, réglages et dernières inscriptions du registre. Il ne contient ni secrets ni noms\u00a0; ce qui a été saisi n'y figure pas. Là où des personnes sont inscrites, il faut être technicien ou biomédical.",
+  "support.take": "Télécharger le dossier d'assistance",
+  "support.making": "Il est en préparation…",
+  "support.taken": "Remis au navigateur\u00a0: {file}",
+  "support.lost": "Pas de réponse du poste. Réessayer.",
+  // the first person
+  "first.title": "La première personne",
+  "first.open": "Inscrire la première personne",
+  "first.says": "Personne n'est encore inscrit\u00a0: qui enregistre saisit un nom. Dès la première personne, il faut se connecter pour enregistrer. Sur l'ordinateur du poste, `warmwell people first` affiche un code valable une fois, pendant dix minutes.",
+  "first.code": "Code affiché par l'ordinateur du poste",
+  "first.name": "Nom de la première personne, du service biomédical",
+  "first.make": "Inscrire",
+  "first.made": "{name} est inscrit comme biomédical et se connecte avec ce code\u00a0:",
+  "first.once": "Il ne sera plus affiché. L'écrire maintenant sur la carte, ou l'imprimer\u00a0; qui a la carte passe pour la personne à qui elle appartient.",
+  "first.print": "Imprimer",
+  "first.done": "Il est sur la carte",
+  "first.lost": "Pas de réponse du poste\u00a0: on ne sait pas si quelqu'un a été inscrit. Sur l'ordinateur du poste, `warmwell people list` le dit.",
 };

@@ -729,4 +729,23 @@ export const WORDS = {
   "cal.demand": "Festgehalten, aber nicht in Kraft: {why}",
   "cal.was_check": "Eine Prüfung: gemessen wurden {was}.",
   "cal.was": "Bisher {was}, ab jetzt {becomes}.",
+  // the support bundle
+  "support.title": "Hilfspaket",
+  "support.says": "Eine Datei für alle, die weiterhelfen: Zustand, Einstellungen und die neuesten Einträge des Protokolls. Darin stehen keine Geheimnisse und keine Namen; was jemand eingetippt hat, fehlt. Wo Personen eingerichtet sind, bekommen sie nur Techniker und Medizintechniker.",
+  "support.take": "Hilfspaket herunterladen",
+  "support.making": "Es wird erstellt …",
+  "support.taken": "Dem Browser übergeben: {file}",
+  "support.lost": "Keine Antwort der Station. Noch einmal versuchen.",
+  // the first person
+  "first.title": "Die erste Person",
+  "first.open": "Die erste Person einrichten",
+  "first.says": "Noch ist niemand eingerichtet: wer etwas einträgt, tippt einen Namen. Ab der ersten Person muss sich anmelden, wer etwas einträgt. Am Rechner der Station zeigt `warmwell people first` einen Code, der einmal und zehn Minuten lang gilt.",
+  "first.code": "Code vom Rechner der Station",
+  "first.name": "Name der ersten Person aus der Medizintechnik",
+  "first.make": "Einrichten",
+  "first.made": "{name} ist als Medizintechniker eingerichtet. Zum Anmelden dient dieser Code:",
+  "first.once": "Er wird nicht noch einmal gezeigt. Jetzt auf die Karte schreiben oder drucken; wer die Karte hat, gilt als die Person, der sie gehört.",
+  "first.print": "Drucken",
+  "first.done": "Er steht auf der Karte",
+  "first.lost": "Keine Antwort der Station: ob jemand eingerichtet wurde, ist nicht bekannt. Am Rechner der Station sagt es `warmwell people list`.",
 };

@@ -729,4 +729,23 @@ export const WORDS = {
   "cal.demand": "Registrado, pero no en vigor: {why}",
   "cal.was_check": "Una comprobación: leía {was}.",
   "cal.was": "Leía {was}; desde ahora lee {becomes}.",
+  // the support bundle
+  "support.title": "Paquete de asistencia",
+  "support.says": "Un archivo para quien le ayuda: funcionamiento, ajustes y las últimas anotaciones del registro. No contiene secretos ni nombres; lo que alguien escribió no aparece. Donde hay personas dadas de alta hace falta un técnico o un biomédico.",
+  "support.take": "Descargar el paquete de asistencia",
+  "support.making": "Se está preparando…",
+  "support.taken": "Entregado al navegador: {file}",
+  "support.lost": "El puesto no responde. Volver a intentarlo.",
+  // the first person
+  "first.title": "La primera persona",
+  "first.open": "Dar de alta a la primera persona",
+  "first.says": "Aún no hay nadie dado de alta: quien registra algo escribe un nombre. Desde la primera persona, para registrar hay que identificarse. En el ordenador del puesto, `warmwell people first` muestra un código que vale una vez, durante diez minutos.",
+  "first.code": "Código del ordenador del puesto",
+  "first.name": "Nombre de la primera persona, de electromedicina",
+  "first.make": "Dar de alta",
+  "first.made": "{name} está de alta como biomédico y se identifica con este código:",
+  "first.once": "No se mostrará otra vez. Escribirlo ahora en la tarjeta, o imprimirlo; quien tiene la tarjeta pasa por su dueño.",
+  "first.print": "Imprimir",
+  "first.done": "Está en la tarjeta",
+  "first.lost": "El puesto no responde: no se sabe si alguien quedó dado de alta. En el ordenador del puesto lo dice `warmwell people list`.",
 };

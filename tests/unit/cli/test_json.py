@@ -49,6 +49,7 @@ def said(capsys: pytest.CaptureFixture[str]) -> Callable[..., Said]:
         (["survey", "--root", "nowhere"], 2, "--root nowhere"),
         (["status", "--url", "http://127.0.0.1:9"], 1, "http://127.0.0.1:9"),
         (["watch", "--url", "ftp://nowhere"], 2, "'ftp://nowhere'"),
+        (["support", "bundle.zip", "--url", "http://127.0.0.1:9"], 1, "http://127.0.0.1:9"),
         (["record", "note", "text", "--by", "biomed"], 2, "'text'"),
         (["verify"], 2, "warmwell verify"),
         (["demo", "--speed", "fast"], 2, "warmwell demo"),
