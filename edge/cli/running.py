@@ -220,8 +220,8 @@ def support(
     fingerprint: Fingerprint = None,
     json: Json = False,
 ) -> None:
-    """Write one file for whoever helps: health, settings, the newest entries of a running station. It holds no secrets, and
-    nobody's name. Where people are set up it takes a technician or a biomed.
+    """Write one file for whoever helps. It has a running station's health, settings and newest entries, no secrets and nobody's
+    name. Where people are set up it takes a technician or a biomed.
 
     --json: {"file", "bytes"}.
     """
