@@ -214,7 +214,7 @@ def calibrate(  # noqa: PLR0913  # one argument an option, and the address takes
 
 
 def support(
-    file: Annotated[Path, FileArgument(help="The file to write, a zip.", metavar="FILE")],
+    file: Annotated[Path, FileArgument(help="The file to write, a new one.", metavar="BUNDLE.zip")],
     url: Url = DEFAULT_URL,
     ca: Ca = None,
     fingerprint: Fingerprint = None,
