@@ -13,7 +13,7 @@ from zoneinfo import ZoneInfo
 from edge.cli import client
 from edge.cli.status_text import WIDTH, Picture, status_lines, verdict_lines
 from edge.cli.when import shown
-from edge.domain.errors import WarmwellError
+from edge.domain.errors import UnusableInput, WarmwellError
 from edge.terminal import all_words, output, say_json, width
 
 #: how long to wait (real seconds) before a stream that broke is opened again
@@ -112,7 +112,9 @@ def ack(alarm: str, by: str | None, url: str, *, as_json: bool = False) -> int:
 
 
 def support(file: Path, url: str, *, as_json: bool = False) -> int:
-    """Write the support bundle of a running station. Raises UnusableInput: the file can't be written."""
+    """Write the support bundle of a running station. Raises UnusableInput: it is there already, or can't be written."""
+    if file.exists():  # other verbs take a station file here: it isn't written over
+        raise UnusableInput("it is there already", where=str(file), expected="a new file", do="Name another file")
     made = client.fetch(url, "/api/1/support")
     with output(file) as out:
         out.write(made)

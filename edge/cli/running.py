@@ -214,14 +214,14 @@ def calibrate(  # noqa: PLR0913  # one argument an option, and the address takes
 
 
 def support(
-    file: Annotated[Path, FileArgument(help="The file to write, a zip.", metavar="FILE")],
+    file: Annotated[Path, FileArgument(help="The file to write, a new one.", metavar="BUNDLE.zip")],
     url: Url = DEFAULT_URL,
     ca: Ca = None,
     fingerprint: Fingerprint = None,
     json: Json = False,
 ) -> None:
-    """Write one file for whoever helps: health, settings, the newest entries of a running station. It holds no secrets, and
-    nobody's name. Where people are set up it takes a technician or a biomed.
+    """Write one file for whoever helps. It has a running station's health, settings and newest entries, no secrets and nobody's
+    name. Where people are set up it takes a technician or a biomed.
 
     --json: {"file", "bytes"}.
     """

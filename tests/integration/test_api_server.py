@@ -139,6 +139,8 @@ def test_the_support_bundle_is_written_whole_or_not_at_all(
     assert json.loads(capsys.readouterr().out) == {"file": str(file), "bytes": file.stat().st_size}
     with zipfile.ZipFile(file) as found:
         assert len(found.read("journal.jsonl").splitlines()) == 7
+    with pytest.raises(UnusableInput, match="it is there already"):
+        support(file, running.url)
     running.fakes.break_store()
     with pytest.raises(WarmwellError, match="the disk refused a read"):
         support(tmp_path / "another.zip", running.url)

@@ -28,6 +28,7 @@ NOT_HERE = {
 PUT_IN = {
     "my-station.toml": "config/station-minimal.toml", "FILE": "config/station-example.toml", "FOLDER": "$KEEP", "KIND": "note",
     "NAME": "'J. Lund'", "KEY=VALUE…": "text=seen", "ALARM": "reservoir_cold",
+    "BUNDLE.zip": "$WARMWELL_KEEP/bundle.zip",
 }  # fmt: skip
 
 
