@@ -60,6 +60,7 @@ _ASKED: Final[Mapping[str, _Row]] = MappingProxyType(
         "machine.work_declared.ask": _Row(("work_ends",)), "machine.work_declared_in.ask": _Row(("work_ends",), {"basin": "basin"}),
         "machine.seen_off.ask": _read(Role.MACHINE_POWER), "outlet.seen_tripped.ask": _read(Role.OUTLET_PROTECTION),
         "outlet.test_failed.ask": _Row(("outlet_test",), {"outlet": "outlet"}),
+        "outlet.test_none": _Row(("outlet_test",), {"outlet": "outlet"}), "outlet.seen.ask": _Row(("outlet_test",), {"outlet": "outlet"}),
         "by_eye.read_point": _Row(("entered_reading",), {"point": "point"}),
         "by_eye.read_role": _Row(("entered_reading",), {"role": "role"}), "by_eye.seen.ask": _Row(("entered_reading",), {"role": "role"}),
         "filter.no_change.ask": _FILTER, "filter.fell.ask": _FILTER, "filter.alone_may_be.ask": _FILTER,

@@ -152,6 +152,18 @@ def test_every_row_names_messages_records_and_keys_that_there_are() -> None:
         assert set(row.keys.values()) - {"basin"} <= fields, ident
 
 
+def test_every_message_that_names_a_kind_of_record_has_its_row() -> None:
+    """Kinds of one word are words of the language too."""
+    kinds = sorted((kind for kind in FORMS if "_" in kind), key=len, reverse=True)
+    named = re.compile(rf"\b({'|'.join(kinds)})\b")
+    without = {ident for ident, words in ENGLISH.items() if named.search(str(words))} - set(answers._ASKED)
+    assert without == {
+        "record.no_such_item",  # refusals, to who sent it
+        "record.no_fill",
+        "check.jumped.advice",  # any of four records may be what was done
+    }
+
+
 def test_a_message_of_no_record_and_one_that_cannot_be_read_answer_nothing() -> None:
     assert to_message(answers.Message("draw.ask")) == []
     desk = Desk()
