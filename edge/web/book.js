@@ -44,6 +44,14 @@ export class Book {
   all() {
     return [...this.entries.values()].sort((a, b) => b.seq - a.seq);
   }
+  /** The seqs of records that a correction took back, unless it was taken back itself. */
+  takenBack() {
+    const taken = new Set();
+    for (const { seq, kind, body } of this.all()) {
+      if (kind === "record" && body.record === "correction" && body.counts !== false && !taken.has(seq)) taken.add(body.of);
+    }
+    return taken;
+  }
   get isWhole() {
     return this.oldest !== null && this.oldest <= 1;
   }

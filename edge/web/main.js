@@ -77,9 +77,11 @@ function buildNav() {
 }
 function go() {
   const name = placeOf(location.hash);
+  document.body.classList.toggle("within", location.hash.includes("/")); // a page of a view, with a way back of its own
   if (viewed === name) return VIEWS[name].moved?.(app);
   const isFirst = viewed === null;
   if (!isFirst) VIEWS[viewed].left?.();
+  for (const one of document.querySelectorAll("dialog[open]")) one.close(); // it asked for something of the view before
   viewed = name;
   document.body.dataset.view = name;
   for (const link of $("nav").children) set(link, "aria-current", link.dataset.view === name ? "page" : null);

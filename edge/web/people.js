@@ -118,13 +118,15 @@ export function dialog(wanted) {
   const sent = [...buttons.children];
   buttons.append(button("plain", say("people.cancel"), close));
   form.append(fault, buttons);
+  let ruled = "";
   const may = async () => {
     who.tell();
     const all = await forms();
     const refused = all && whyNot(all.records[wanted.kind], wanted.kind);
     const most = wanted.kind === "shelve" && all && session().role === "technician" ? all.technician_shelves_min : Infinity;
     for (const one of sent) one.disabled = Boolean(refused) || Number(one.value) > most;
-    put(fault, refused || (most < Infinity ? say("people.shelves_most", { n: most }) : ""));
+    const rule = refused || (most < Infinity ? say("people.shelves_most", { n: most }) : "");
+    if (rule !== ruled) put(fault, (ruled = rule)); // what was said of something else meanwhile stays
   };
   const forget = onChange(may);
   form.addEventListener("submit", async (event) => {

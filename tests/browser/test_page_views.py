@@ -226,11 +226,19 @@ def test_the_record_is_read_by_day_searched_and_paged_back(browser: Browser, sta
 
 def test_entries_are_said_in_words(browser: Browser, station: Station) -> None:
     station.fakes.journal.entries.clear()
-    a_day(station.fakes.journal)
+    journal = station.fakes.journal
+    a_day(journal)
+    mistake, stands = (
+        journal.add("record", {"record": "note", "by": "M. Osei", "text": text, "counts": True}).seq for text in "ab"
+    )
+    for wrong in (mistake, stands, len(journal.entries) + 2):  # the third takes the second correction back
+        journal.add("record", {"record": "correction", "by": "M. Osei", "of": wrong, "counts": True})
     station.fakes.judge.show()
     browser.go("about:blank")
     browser.go(f"{station.url}#record")
     until(lambda: browser.js("document.querySelectorAll('.entry').length") > 30, "the entries")
+    assert texts(browser, ".entry.taken .rest") == [f"Correction by M. Osei · entry {stands}", "M. Osei · a"]
+    assert set(texts(browser, ".entry.taken .beside")) == {"taken back"}
     said = texts(browser, ".entry .text")
     for words in (
         "Daily test by M. Osei · port 1: 11.8 s, port 2: 12.1 s", "24.1 °C to 39.0 °C in 1 h 57 min, room 17.4 °C", "switched off → idle",

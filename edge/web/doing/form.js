@@ -76,7 +76,8 @@ export function recordForm(kind, keys, app) {
   }
   /** Which record was a mistake: the latest that people made. */
   function ofRecord() {
-    const records = app.book.all().filter((e) => e.kind === "record" && e.body.record !== "correction").slice(0, LATEST);
+    const taken = app.book.takenBack();
+    const records = app.book.all().filter((e) => e.kind === "record" && e.body.record !== "correction" && !taken.has(e.seq)).slice(0, LATEST);
     return choice("of", records.map((e) => [e.seq, `${clockTime(timeOf(e))} · ${entryText(e)}`]), { help: records.length ? "" : say("form.none_read") });
   }
 

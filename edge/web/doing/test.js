@@ -14,8 +14,9 @@ import { setup, titleOf } from "./wants.js";
 
 const BOUNCE_MS = 600; // a finger that comes down twice
 const JUMP_MS = 300; // two clocks of this device apart by more: it slept, or one was set
-// `at`: the port, or the stage, that somebody went to; null: what is next. `whole`: by eye, where there are no ports.
-const EMPTY = { ports: [], checked: [], failed: [], eye: [], whole: null, running: null, at: null };
+// `at`: the port, or the stage, that somebody went to; null: what is next. `whole`: by eye, where there are no ports. `tries`: what was
+// measured of ports that were measured again.
+const EMPTY = { ports: [], checked: [], failed: [], eye: [], tries: [], whole: null, running: null, at: null };
 
 const tenths = (ms) => Math.round(ms / 100) / 10;
 const said = (s) => figure(s, 1);
@@ -36,11 +37,18 @@ export function dailyTest(basin, app) {
   const at = {};
 
   // -- what is done so far
-  function bodyOf({ ports: list, checked, failed, eye, whole }) {
+  function bodyOf({ ports: list, checked, failed, eye, tries, whole }) {
+    const beside = noteOf(eye, tries);
     return {
       ...(list.length ? { channel_ports: list } : {}), ...(checked.length ? { checked } : {}), ...(failed.length ? { failed } : {}),
       ...(whole !== null ? { passed: whole } : eye.length ? { passed: true } : {}), ...(basin ? { basin } : {}),
+      ...(beside ? { note: beside } : {}),
     };
+  }
+  /** What the record's own keys have no place for. */
+  function noteOf(eye, tries) {
+    const before = tries.map((one) => say("test.before", { port: one.port, s: said(one.seconds) }));
+    return [...before, ...(eye.length ? [say("test.ports_by_eye", { ports: eye.join(", ") })] : [])].join("; ");
   }
   const measured = (port) => draft.state.ports.find((one) => one.port === port);
   const isByEye = (port) => draft.state.eye.includes(port);
@@ -90,6 +98,7 @@ export function dailyTest(basin, app) {
     const one = { port: running.port, seconds: tenths(ms), ...(running.ml ? { ml: running.ml } : {}) };
     stoppedHere = one.port;
     draft.change((state) => {
+      state.tries.push(...state.ports.filter((other) => other.port === one.port));
       state.ports = [...state.ports.filter((other) => other.port !== one.port), one].sort((x, y) => x.port - y.port);
       state.eye = state.eye.filter((port) => port !== one.port);
       Object.assign(state, { running: null, at: one.port }); // until the station has said whether it was enough
@@ -316,9 +325,9 @@ export function dailyTest(basin, app) {
     },
   };
   function summary() {
-    const { ports: list, eye, whole } = draft.state;
+    const { ports: list, eye, tries, whole } = draft.state;
     const slowest = list.length ? say("test.sum_slowest", { n: list.length, s: said(Math.max(...list.map((one) => one.seconds))) }) : "";
-    return `${whole !== null ? say("test.whole") : [slowest, eye.length ? say("test.sum_eye", { n: eye.length }) : ""].filter(Boolean).join("; ")}.`;
+    return `${whole !== null ? say("test.whole") : [slowest, noteOf(eye, tries)].filter(Boolean).join("; ")}.`;
   }
   function lastMeasured() {
     const current = portNow();

@@ -75,6 +75,7 @@ export function show(app) {
   put(at.trouble, book.trouble);
   toggle(at.trouble, book.trouble);
   const found = matching(app);
+  seen.taken = book.takenBack();
   const days = new Map();
   for (const entry of found.slice(0, seen.most)) {
     const day = dayOf(timeOf(entry));
@@ -96,11 +97,13 @@ function showDay(element, entries, book) {
   const ms = timeOf(entries[0]);
   put(element.children[0], isToday(ms) ? say("record.today", { day: dayTitle(ms) }) : sentence(dayTitle(ms)));
   showStrip(part(element, "strip"), ms, book);
-  const create = () => make("li", "entry", make("time"), make("span", "kind"), make("span", "text", make("b", "word-of"), make("span", "rest")));
+  const create = () => make("li", "entry", make("time"), make("span", "kind"), make("span", "text", make("b", "word-of"), make("span", "rest"), make("span", "beside")));
   keep(part(element, "entries"), entries, (e) => e.seq, create, (item, e) => {
     const when = e.dated_at || e.at;
     const isMoved = Math.abs(Date.parse(when) - Date.parse(e.at)) > 1000;
     set(item, "data-group", groupOf(e.kind));
+    const isTaken = seen.taken.has(e.seq);
+    item.classList.toggle("taken", isTaken);
     set(item, "data-to", e.kind === "verdict" ? e.body.to : null);
     const time = item.firstChild;
     put(time, timeOfDay(when, true) + (e.dated_at && (e.trusted || isMoved) ? "" : "?"));
@@ -109,6 +112,7 @@ function showDay(element, entries, book) {
     const [head, ...rest] = e.kind === "verdict" ? entryText(e).split(" · ") : ["", entryText(e)];
     put(part(item, "word-of"), head);
     put(part(item, "rest"), [head && rest.length ? "" : null, ...rest].filter((one) => one !== null).join(" · ") + (isMoved ? ` · ${say("record.stamped", { at: stamped(e.at) })}` : ""));
+    put(part(item, "beside"), isTaken ? say("record.taken") : "");
   });
 }
 

@@ -175,6 +175,7 @@ export const WORDS = {
   "record.none_of_kind": "Nothing of this kind in what has been read so far.",
   "record.unreadable": "The journal can't be read just now: the station gives no answer.",
   "record.today": "Today, {day}",
+  "record.taken": "taken back",
   "record.stamped": "stamped {at}",
   "record.day": "The day: {spans}",
   "group.all": "All",
@@ -681,7 +682,8 @@ export const WORDS = {
   "test.again_port": "Measure port {port} again",
   "test.whole": "By eye",
   "test.sum_slowest": "{n} measured, the slowest in {s} s",
-  "test.sum_eye": "{n} adequate by eye",
+  "test.before": "port {port} before: {s} s",
+  "test.ports_by_eye": "by eye: port {ports}",
   // a treatment
   "treat.contact": "Contact",
   "treat.drain": "Drain, rinse",

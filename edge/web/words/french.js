@@ -175,6 +175,7 @@ export const WORDS = {
   "record.none_of_kind": "Rien de ce genre dans ce qui a été lu jusqu'ici.",
   "record.unreadable": "Le journal est illisible pour le moment\u00a0: le poste ne répond pas.",
   "record.today": "Aujourd'hui, {day}",
+  "record.taken": "retiré",
   "record.stamped": "horodaté {at}",
   "record.day": "La journée\u00a0: {spans}",
   "group.all": "Tout",
@@ -681,7 +682,8 @@ export const WORDS = {
   "test.again_port": "Mesurer à nouveau le raccord {port}",
   "test.whole": "À l'œil",
   "test.sum_slowest": "mesurés\u00a0: {n}, le plus lent en {s} s",
-  "test.sum_eye": "suffisants à l'œil\u00a0: {n}",
+  "test.before": "raccord {port} auparavant\u00a0: {s} s",
+  "test.ports_by_eye": "à l'œil\u00a0: raccord {ports}",
   // a treatment
   "treat.contact": "Contact",
   "treat.drain": "Vidanger, rincer",

@@ -175,6 +175,7 @@ export const WORDS = {
   "record.none_of_kind": "Nichts dieser Art in dem, was bisher gelesen wurde.",
   "record.unreadable": "Das Journal ist gerade nicht lesbar: die Station antwortet nicht.",
   "record.today": "Heute, {day}",
+  "record.taken": "zurückgenommen",
   "record.stamped": "gestempelt {at}",
   "record.day": "Der Tag: {spans}",
   "group.all": "Alle",
@@ -681,7 +682,8 @@ export const WORDS = {
   "test.again_port": "Anschluss {port} neu messen",
   "test.whole": "Nach Augenschein",
   "test.sum_slowest": "gemessen: {n}, am langsamsten in {s} s",
-  "test.sum_eye": "nach Augenschein ausreichend: {n}",
+  "test.before": "Anschluss {port} zuvor: {s} s",
+  "test.ports_by_eye": "nach Augenschein: Anschluss {ports}",
   // a treatment
   "treat.contact": "Einwirkung",
   "treat.drain": "Entleeren, spülen",

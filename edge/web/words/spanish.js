@@ -175,6 +175,7 @@ export const WORDS = {
   "record.none_of_kind": "Nada de este tipo en lo leído hasta ahora.",
   "record.unreadable": "El diario no se puede leer ahora: el puesto no responde.",
   "record.today": "Hoy, {day}",
+  "record.taken": "retirado",
   "record.stamped": "sellado {at}",
   "record.day": "El día: {spans}",
   "group.all": "Todo",
@@ -681,7 +682,8 @@ export const WORDS = {
   "test.again_port": "Medir de nuevo la conexión {port}",
   "test.whole": "A la vista",
   "test.sum_slowest": "medidas: {n}, la más lenta en {s} s",
-  "test.sum_eye": "suficientes a la vista: {n}",
+  "test.before": "conexión {port} antes: {s} s",
+  "test.ports_by_eye": "a la vista: conexión {ports}",
   // a treatment
   "treat.contact": "Contacto",
   "treat.drain": "Vaciar, enjuagar",
