@@ -302,10 +302,15 @@ def test_the_broker_outage_is_played_with_the_demos_own_broker(tmp_path: Path) -
     )
     assert code == 0, err
     entries = [line for line in lines_of(out) if line["type"] == "entry"]
-    untold = [entry for entry in entries if entry["kind"] == "alarm" and entry["body"]["id"] == "untold"]
-    assert [entry["body"]["to"] for entry in untold] == ["unacknowledged", "returned_unacknowledged"]
-    raised, over = (wall_ms_of(entry["at"]) for entry in untold)
-    assert wall_ms_of("2026-03-23T08:00:00Z") < raised < wall_ms_of("2026-03-23T09:00:00Z") < over
+    from_ms, to_ms = wall_ms_of("2026-03-23T08:00:00Z"), wall_ms_of("2026-03-23T09:00:00Z")
+    untold = [
+        (wall_ms_of(entry["at"]), entry["body"]["to"])
+        for entry in entries
+        if entry["kind"] == "alarm" and entry["body"]["id"] == "untold" and wall_ms_of(entry["at"]) > from_ms
+    ]
+    # at speed 900 a broker that takes a second longer to be reached on a busy machine is told of once more, before the outage or after it
+    assert untold[0][1] == "unacknowledged" and untold[0][0] < to_ms
+    assert untold[-1][1] == "returned_unacknowledged" and untold[-1][0] > to_ms
 
 
 #: one step of the probe (0.0625 K) is this much of heating near the end: no forecast of a stepped reading can be finer

@@ -18,9 +18,14 @@ from tests.security.kit import NAMES, VIEWER, Site
 OPEN = {*pages.files(), "/openapi.json", "/health", "/api/1/session"}
 
 
+#: what is more than looking
+HELPED = "/api/1/support"
+
+
 def shown(site: Site) -> list[str]:
     paths = [route.path for route in site.built.routes if "GET" in (route.methods or ())]
-    return [path.replace("{id}", "supply") for path in paths if path not in OPEN and "stream" not in path]
+    kept = [path for path in paths if path not in OPEN and "stream" not in path]
+    return [path.replace("{id}", "supply") + ("?points=supply" if path == "/api/1/trends" else "") for path in kept]
 
 
 #: what the faked station has none of
@@ -30,9 +35,8 @@ EMPTY = {"/api/1/settings"}
 def test_whoever_comes_may_look_and_sees_no_names(site: Site) -> None:
     assert len(shown(site)) >= 9
     statuses = {path: site.ask("GET", path).status for path in shown(site) if path not in EMPTY}
-    assert {path for path, status in statuses.items() if status != 200} == {"/api/1/people"} and statuses[
-        "/api/1/people"
-    ] == 401
+    refused = {path: status for path, status in statuses.items() if status != 200}
+    assert refused == {"/api/1/people": 401, HELPED: 401}
     site.access.rules = AccessRules(are_names_open=True)
     assert site.ask("GET", "/api/1/people").json["people"] == [
         {"name": name, "role": str(NAMES[name])} for name in sorted(NAMES, key=str.casefold)
@@ -48,7 +52,7 @@ def test_where_looking_takes_a_sign_in_nothing_is_shown_without_one(site: Site) 
     }
     store.close()
     who = site.sign_in(VIEWER)
-    for path in shown(site):
+    for path in set(shown(site)) - {HELPED}:
         answer, may = site.ask("GET", path), 404 if path in EMPTY else 200
         assert answer.status == 401 and answer.headers["content-type"] == "application/problem+json", path
         assert site.ask("GET", path, None, who, proof="").status == may, "looking needs no page's proof"
@@ -57,6 +61,9 @@ def test_where_looking_takes_a_sign_in_nothing_is_shown_without_one(site: Site) 
     assert site.ask("GET", "/api/1/stream").status == 401
     assert site.ask("GET", "/health").json["parts"] == {} and site.ask("GET", "/health", None, who).json["parts"]
     assert site.whats() == [], "who may not look is told so; the journal is for what was to be done"
+    assert site.ask("GET", HELPED, None, who, proof="").status == 403 and site.whats() == ["role"], (
+        "a viewer only looks"
+    )
 
 
 def test_a_stream_ends_with_the_sign_in(site: Site, monkeypatch: pytest.MonkeyPatch) -> None:
