@@ -58,5 +58,5 @@ def test_a_stage_that_stays_as_it_is_is_not_the_first_to_reach_its_limit(seed, c
 
 
 def test_most_that_do_not_load_say_so():
-    said = [left(d, "coarse") for d in (sixty_days(seed, "coarse", 2.0, 0.1) for seed in range(10))]
-    assert sum("doesn't load" in text for text in said) >= 8
+    said = [left(d, "coarse") for d in (sixty_days(seed, "coarse", 2.0, 0.1) for seed in range(6))]
+    assert sum("doesn't load" in text for text in said) >= 5
