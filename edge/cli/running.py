@@ -3,6 +3,8 @@
 from __future__ import annotations
 
 import sys
+from collections.abc import Iterator
+from contextlib import contextmanager
 from pathlib import Path
 from typing import Annotated
 
@@ -20,6 +22,16 @@ def _at(url: str, ca: Path | None, fingerprint: str | None) -> str:
     from edge.cli.client import address
 
     return address(url, ca, fingerprint)
+
+
+@contextmanager
+def _recording(url: str, ca: Path | None, fingerprint: str | None) -> Iterator[str]:
+    """The station's address; within, what is sent is sent by whoever signs for it."""
+    from edge.cli import signed
+
+    where = _at(url, ca, fingerprint)
+    with signed.recording(where):
+        yield where
 
 
 def _signed(by: str | None, url: str, as_json: bool) -> str | None:
@@ -108,10 +120,8 @@ def ack(
 
     def work() -> int:
         from edge.cli import ask as cli_ask
-        from edge.cli import signed
 
-        where = _at(url, ca, fingerprint)
-        with signed.recording(where):
+        with _recording(url, ca, fingerprint) as where:
             return cli_ask.ack(alarm, by, where, as_json=json)
 
     done(work, json)
@@ -154,10 +164,8 @@ def record(
 
     def work() -> int:
         from edge.cli import record as cli_record
-        from edge.cli import signed
 
-        where = _at(url, ca, fingerprint)
-        with signed.recording(where):
+        with _recording(url, ca, fingerprint) as where:
             return cli_record.record(kind, by, at, pairs or (), where, as_json=json)
 
     done(work, json)
@@ -199,15 +207,13 @@ def calibrate(  # noqa: PLR0913  # one argument an option, and the address takes
 
     def work() -> int:
         from edge.cli import record as cli_record
-        from edge.cli import signed
 
         references = tuple(reference or ())
         wishes = cli_record.Calibration(
             point, by, references, instrument, certificate, reference_u, drift_allowance, due, is_check=check,
             reference_resolution=reference_resolution, confirm=confirm, is_sure=yes,
         )  # fmt: skip
-        where = _at(url, ca, fingerprint)
-        with signed.recording(where):
+        with _recording(url, ca, fingerprint) as where:
             return cli_record.calibrate(wishes, where, as_json=json)
 
     done(work, json)
@@ -228,10 +234,8 @@ def support(
 
     def work() -> int:
         from edge.cli import ask as cli_ask
-        from edge.cli import signed
 
-        where = _at(url, ca, fingerprint)
-        with signed.recording(where):
+        with _recording(url, ca, fingerprint) as where:
             return cli_ask.support(file, where, as_json=json)
 
     done(work, json)

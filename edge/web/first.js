@@ -1,7 +1,7 @@
 // The first person: while nobody is set up, the code that the board shows makes one, whose own code is shown here, once.
 
 import { button, make, part, put, section, show as toggle } from "./dom.js";
-import { ask } from "./line.js";
+import { ask, sending } from "./line.js";
 import { say } from "./say.js";
 
 const SHOWN_MS = 600000; // for so long a code stands on a screen that everybody left
@@ -21,8 +21,8 @@ export function firstPanel(then) {
     event.preventDefault();
     send.disabled = true;
     put(fault, "");
-    const sent = JSON.stringify({ code: code.value.trim(), name: name.value.trim() });
-    const { ok, body, trouble } = await ask("/api/1/people/first", { method: "POST", headers: { "Content-Type": "application/json" }, body: sent });
+    const sent = { code: code.value.trim(), name: name.value.trim() };
+    const { ok, body, trouble } = await ask("/api/1/people/first", sending(sent));
     send.disabled = false;
     if (!ok || !body) return put(fault, trouble || say("first.lost"));
     [made, isDone] = [body, true];

@@ -159,7 +159,7 @@ function showEnds(list, data, down, height) {
 }
 
 /** Runs of buckets that are alike: [{from, to, kind}]. */
-export function runsOf(count, kindOf, from, width, until) {
+function runsOf(count, kindOf, from, width, until) {
   const runs = [];
   for (let at = 0; at < count; at += 1) {
     const kind = kindOf(at);

@@ -114,6 +114,8 @@ export class Line {
   }
 }
 
+/** What ask() takes to send something. */
+export const sending = (body, headers = {}) => ({ method: "POST", headers: { "Content-Type": "application/json", ...headers }, body: JSON.stringify(body) });
 /** Ask the API. {ok, body, status, trouble, waitS}: `trouble` is one sentence where it can't be used; `waitS`: how long to wait first. */
 export async function ask(path, options = {}) {
   let answer;

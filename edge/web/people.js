@@ -56,7 +56,10 @@ function remember(name) {
   const rest = names().filter((one) => one.name.toLowerCase() !== name.toLowerCase());
   choose("names", JSON.stringify([{ name, at: Date.now() }, ...rest].slice(0, MOST_NAMES)));
 }
-/** Who signs: {element, tell(), isAsked(), name(), focus()}. Of whoever signs in nothing is typed; else a name, or a tap on one that signed here lately. */
+/**
+ * Who signs: {element, tell(), name(), lacks(fault), focus()}. Of whoever signs in nothing is typed; else a name, or a tap on one that signed here
+ * lately. `lacks`: true where nobody has said who they are, which `fault` says then.
+ */
 export function signing() {
   const field = make("input", "who");
   Object.assign(field, { id: "who-name", name: "by", maxLength: 80, autocomplete: "off", spellcheck: false, value: signer() });
@@ -79,7 +82,14 @@ export function signing() {
     put(signed, isSigned() ? say("people.signed_by", { name: session().name, role: roleName(session().role) }) : say("people.sign_in_first"));
   };
   tell();
-  return { element, tell, isAsked: () => !mustSign(), name: () => (mustSign() ? "" : field.value.trim()), focus: () => field.focus() };
+  const name = () => (mustSign() ? "" : field.value.trim());
+  const lacks = (fault) => {
+    if (mustSign() || name()) return false;
+    put(fault, say("people.say_who"));
+    field.focus();
+    return true;
+  };
+  return { element, tell, name, lacks, focus: () => field.focus() };
 }
 
 /**
@@ -132,10 +142,7 @@ export function dialog(wanted) {
   form.addEventListener("submit", async (event) => {
     event.preventDefault();
     const choice = wanted.choices.find((one) => String(one.value) === (event.submitter && event.submitter.value)) || wanted.choices[0];
-    if (who.isAsked() && !who.name()) {
-      put(fault, say("people.say_who"));
-      return who.focus();
-    }
+    if (who.lacks(fault)) return;
     const reason = why ? why.value.trim() : "";
     if (wanted.must && !reason) {
       put(fault, say("people.say_why"));
@@ -157,7 +164,7 @@ export function dialog(wanted) {
   });
   $("dialogs").replaceChildren(element);
   element.showModal();
-  if (who.isAsked()) who.focus();
-  else (why || sent[0]).focus();
+  if (mustSign()) (why || sent[0]).focus();
+  else who.focus();
   may();
 }

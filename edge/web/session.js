@@ -1,7 +1,7 @@
 // Who is signed in at this page, and how a write goes to the station: with session and proof where people are set up, else with a name
 // that was typed. Nothing of a code is kept, and nothing of it is shown.
 
-import { ask } from "./line.js";
+import { ask, sending } from "./line.js";
 import { say } from "./say.js";
 
 const LOOK_EVERY_MS = 20e3;
@@ -25,7 +25,7 @@ export function onChange(does) {
 }
 export const signsBy = (does) => (signer = does);
 /** Seconds until the session ends by itself; null where nobody is signed in. */
-export const endsInS = () => (isSigned() ? Math.max(0, (Math.min(now.idleEndsAt, now.endsAt) - performance.now()) / 1000) : null);
+const endsInS = () => (isSigned() ? Math.max(0, (Math.min(now.idleEndsAt, now.endsAt) - performance.now()) / 1000) : null);
 /** The same where it is soon. */
 export const endsSoonS = () => (isSigned() && endsInS() <= SOON_S ? Math.ceil(endsInS()) : null);
 
@@ -50,7 +50,7 @@ export async function look() {
 
 /** Sign in by a code: {ok, trouble, waitS}. */
 export async function signIn(code) {
-  const { ok, body, trouble, waitS } = await ask("/api/1/session", { method: "POST", headers: { "Content-Type": "application/json" }, body: JSON.stringify({ code }) });
+  const { ok, body, trouble, waitS } = await ask("/api/1/session", sending({ code }));
   if (ok) take(body);
   prolongedAt = performance.now();
   return { ok, waitS, trouble: ok ? "" : trouble || say("session.no_answer") };
@@ -78,7 +78,7 @@ async function prolong() {
 export async function write(path, body, { method = "POST", isQuiet = false, typed = "", why = "" } = {}) {
   const send = () => {
     const sent = typed && !mustSign() ? { ...body, by: typed } : body;
-    return ask(path, { method, headers: { ...(body ? { "Content-Type": "application/json" } : {}), ...proof() }, ...(body ? { body: JSON.stringify(sent) } : {}) });
+    return ask(path, { ...(body ? sending(sent, proof()) : { headers: proof() }), method });
   };
   const cancelled = { ok: false, body: null, status: 401, trouble: say("session.nobody"), isCancelled: true };
   if (!now.people) await look();

@@ -44,7 +44,7 @@ export function learn(points) {
 }
 
 /** The unit in which a value held in `held` is shown here. */
-export function unitFor(held, ownUnit) {
+function unitFor(held, ownUnit) {
   const kind = HELD[held];
   if (!kind) return held;
   const choice = choiceOf(kind.what);

@@ -8,12 +8,6 @@ const SHOWN = ["ready", "in_use", "reheating", "at_rest", "not_ready", "cant_tel
 const WHY_SHOWN = 3;
 export const isMet = (condition) => condition.state === "met" || condition.state === "by_eye";
 
-/** What an alarm is about: of a duty's which duty, else what stands before what it is one of. */
-function aboutOf(id) {
-  const [base, ...rest] = id.split(":");
-  return base === "duty_due" ? rest.join(":") : base;
-}
-
 /** What people must do, the most urgent first, as the station puts it: {text, at}. */
 const tasksOf = (news) => (news.verdict.waits_for || []).map((text, at) => ({ text, at }));
 

@@ -5,7 +5,7 @@ from __future__ import annotations
 import math
 import socket
 import threading
-from collections.abc import Callable, Mapping, Sequence
+from collections.abc import Callable, Iterator, Mapping, Sequence
 from concurrent.futures import Future
 from dataclasses import replace
 from pathlib import Path
@@ -15,13 +15,12 @@ from edge.api.parts import People
 from edge.api.server import ApiServer
 from edge.clock import ToldClock
 from edge.domain.entries import Entry, Stamp, rfc3339
-from edge.domain.readings import Role
-from edge.domain.settings import DailyTest, Duty, Every, Level, Rules, Settings
+from edge.domain.settings import DailyTest, Settings
 from edge.people.access import Access
 from edge.people.sessions import AccessRules
 from tests.api_fakes import ABOUT, START_MS, Fakes, alarm, cold_morning, condition, point, told, until
 from tests.browser.driver import Browser
-from tests.unit.stations import QUIET, SETTINGS, Driver
+from tests.unit.stations import ASKING, QUIET, Driver
 
 HOUR_MS = 3_600_000
 
@@ -117,15 +116,8 @@ class Station:
 
 #: a site that measures every port, has check items, asks what follows a treatment, and reads some things by eye
 SITE: Final = replace(
-    SETTINGS,
+    ASKING,
     daily_test=DailyTest(100.0, 15.0, "weak ports", 1.0, ("Lid closes and seals", "Drain without kinks")),
-    not_fitted={Role.SUPPLY_TEMPERATURE: 7 * 86_400_000, Role.LEAK: 86_400_000},
-    rules=Rules(
-        {"sample": Duty(Every(months=1), "Final rinse sample", True, action=Level(10.0, "CFU/100 mL"))},
-        ("drained", "rinsed"),
-        Every(days=28),
-        "day",
-    ),
 )
 
 
@@ -134,6 +126,16 @@ DOING: Final = (
     ("do", ".ask-go"), ("do/daily_test", ".watch-press"), ("do/water_path_treatment", ".treatment .main"),
     ("do/disinfectant_fill", ".send"), ("do/calibration?point=reservoir", ".value-button"), ("do/correction", ".send"),
 )  # fmt: skip
+
+
+def doing(browser: Browser, station: Station) -> Iterator[str]:
+    """Each of these places, one after the other, with all that can be opened open; what is yielded says which."""
+    station.fakes.judge.show(settings=SITE)
+    for place, there in DOING:
+        browser.js(f"location.hash = '#{place}'")
+        until(lambda there=there: browser.js(f"!!document.querySelector('{there}')"), place)  # type: ignore[misc]
+        browser.js("document.querySelectorAll('details').forEach((one) => { one.open = true; })")
+        yield place
 
 
 class LiveStation(Station):

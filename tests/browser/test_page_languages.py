@@ -11,7 +11,7 @@ from edge.domain.words.languages import LANGUAGES
 from tests.api_fakes import ABOUT, until
 from tests.browser.driver import CHROMIUM, Browser
 from tests.browser.judged import picture, speak, troubled, well
-from tests.browser.kit import DOING, SITE, Station, put_into, shows
+from tests.browser.kit import Station, doing, put_into, shows
 from tests.browser.test_page_looks import HEIGHT, WIDTH, cap_px, px_of
 from tests.browser.test_page_views import press, texts, view
 from tests.page_words import words
@@ -95,12 +95,7 @@ def stages(browser: Browser, station: Station) -> Iterator[str]:
             press(browser, ".alarm .shelve:not([hidden])")
             yield "putting aside"
             browser.js("document.querySelector('dialog').close()")
-    station.fakes.judge.show(settings=SITE)
-    for place, there in DOING:
-        browser.js(f"location.hash = '#{place}'")
-        until(lambda there=there: browser.js(f"!!document.querySelector('{there}')"), place)  # type: ignore[misc]
-        browser.js("document.querySelectorAll('details').forEach((one) => { one.open = true; })")
-        yield place
+    yield from doing(browser, station)
     browser.js("import('/web/sign.js').then((sign) => { sign.askToSign(); })")
     until(lambda: browser.js("!!document.querySelector('#sign')"), "the sign-in")
     yield "signing in"

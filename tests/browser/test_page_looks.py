@@ -14,7 +14,7 @@ from edge.domain.words.english import ENGLISH
 from edge.domain.words.languages import LANGUAGES
 from tests.api_fakes import until
 from tests.browser.driver import CHROMIUM, Browser
-from tests.browser.kit import DOING, HEALTH, SITE, STATES, Station, a_day, put_into, shows
+from tests.browser.kit import HEALTH, STATES, Station, a_day, doing, put_into, shows
 from tests.npm_kit import folder_of
 from tests.yardstick import Yardstick
 
@@ -110,12 +110,7 @@ def stages(browser: Browser, station: Station) -> Iterator[str]:
         put_into(browser, station, state)
         yield f"now, {state}"
     station.fakes.judge.show(**STATES["trip"])
-    station.fakes.judge.show(settings=SITE)
-    for name, there in DOING:
-        browser.js(f"location.hash = '#{name}'")
-        until(lambda there=there: browser.js(f"!!document.querySelector('{there}')"), name)  # type: ignore[misc]
-        browser.js("document.querySelectorAll('details').forEach((one) => { one.open = true; })")
-        yield name
+    yield from doing(browser, station)
     browser.js("import('/web/sign.js').then((m) => { m.askToSign('Acknowledging', 'It is nobody’s code.'); })")
     until(lambda: browser.js("!!document.querySelector('#sign')"), "the sign-in")
     yield "signing in"

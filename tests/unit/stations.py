@@ -10,7 +10,20 @@ from zoneinfo import ZoneInfo
 from edge.domain.entries import Draft, Entry, Now, wall_ms_of
 from edge.domain.messages import Message
 from edge.domain.readings import KIND_OF, Role, Sample
-from edge.domain.settings import AlarmTuning, Basin, DailyTest, Filter, Point, Reservoir, Settings, Supply
+from edge.domain.settings import (
+    AlarmTuning,
+    Basin,
+    DailyTest,
+    Duty,
+    Every,
+    Filter,
+    Level,
+    Point,
+    Reservoir,
+    Rules,
+    Settings,
+    Supply,
+)  # fmt: skip
 from edge.domain.station.station import Station
 from edge.domain.words.saying import Words
 from edge.domain.words.units import Units
@@ -63,6 +76,19 @@ QUIET = {
     "heater-outlet": 0.0, "power": 1.0,
 }  # fmt: skip
 DRAWING = QUIET | {"flow": 9.0, "supply": 46 * PSI, "between": 43 * PSI, "filtered": 39 * PSI}
+
+
+#: the same with a duty of the site's own, what follows a treatment, checks of the concentration, tests of outlets, and roles read by eye
+ASKING = replace(
+    SETTINGS,
+    not_fitted={Role.SUPPLY_TEMPERATURE: 7 * 86_400_000, Role.LEAK: 86_400_000},
+    rules=Rules(
+        {"sample": Duty(Every(months=1), "Final rinse sample", True, action=Level(10.0, "CFU/100 mL"))},
+        ("drained", "rinsed"),
+        Every(days=28),
+        "day",
+    ),
+)
 
 
 def tuned(settings: Settings = SETTINGS, **alarms: AlarmTuning) -> Settings:

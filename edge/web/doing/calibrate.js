@@ -10,6 +10,7 @@ import { because, pointName } from "../told.js";
 import { convert, quantity, signOf } from "../units.js";
 import { valueOf } from "../views/now.js";
 import { donePage, note } from "./done.js";
+import { headOf } from "./head.js";
 import { choice, number, text } from "./fields.js";
 import { formOf, setup, titleOf } from "./wants.js";
 
@@ -22,8 +23,7 @@ export function calibration(keys, app) {
   let demand = ""; // what the station wants before it takes a correction
   let isConfirming = false;
   let fields = {};
-  const head = make("div", "doing-head", make("a", "back-to", `‹ ${say("view.do")}`), make("h2", "doing-title", say("cal.title")));
-  head.firstChild.href = "#do";
+  const head = headOf(say("cal.title"));
   const which = choice("point", plan.points.map((p) => [p.id, `${pointName(p)} (${p.id})`]), { given: ident || undefined, changed: (value) => {
     ident = value || "";
     build();
@@ -109,13 +109,9 @@ export function calibration(keys, app) {
   }
   async function sent() {
     put(fault, "");
-    const name = who.name();
     if (!fields.reference.isSet()) return put(fault, say("cal.no_reference"));
     if (!fields.reference_u.isSet()) return put(fault, say("cal.no_u"));
-    if (who.isAsked() && !name) {
-      put(fault, say("people.say_who"));
-      return who.focus();
-    }
+    if (who.lacks(fault)) return;
     if (!isConfirming) {
       isConfirming = true;
       return show();
@@ -126,7 +122,7 @@ export function calibration(keys, app) {
     };
     for (const key of ["instrument", "confirm"]) if (fields[key].isSet()) said[key] = fields[key].value();
     send.disabled = true;
-    const { ok, body: answer, trouble } = await record("calibration", said, name);
+    const { ok, body: answer, trouble } = await record("calibration", said, who.name());
     send.disabled = false;
     if (!ok) return put(fault, trouble);
     const title = titleOf("calibration", { point: ident });

@@ -46,6 +46,10 @@ export class Draft {
     return this.undone.length > 0 || this.isSending;
   }
 
+  /** This one, among all that the station has. */
+  own({ drafts }) {
+    return drafts.find((one) => one.record === this.record && (one.basin || "") === this.basin);
+  }
   take(draft) {
     Object.assign(this, { version: draft.version, comesTo: draft.comes_to, by: draft.by || "" });
     this.state = draft.state;
@@ -57,7 +61,7 @@ export class Draft {
     this.lookedAt = performance.now();
     const found = await allDrafts();
     if (!found || this.isWaiting) return;
-    const draft = found.drafts.find((one) => one.record === this.record && (one.basin || "") === this.basin);
+    const draft = this.own(found);
     const isAnew = this.run && found.run !== this.run; // the station was started anew: what stood in its memory is sent again
     this.run = found.run;
     if (draft && draft.version !== this.version) {
@@ -104,7 +108,7 @@ export class Draft {
   /** Somebody else was quicker: their draft, with the changes that it lacks. */
   async again() {
     const found = await allDrafts();
-    const draft = found && found.drafts.find((one) => one.record === this.record && (one.basin || "") === this.basin);
+    const draft = found && this.own(found);
     if (draft) this.take(draft);
     else this.version = 0;
   }

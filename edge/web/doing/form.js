@@ -8,6 +8,7 @@ import { onChange } from "../session.js";
 import { timeOf } from "../book.js";
 import { clockTime } from "../told.js";
 import { donePage, note } from "./done.js";
+import { headOf } from "./head.js";
 import { choice, fieldOf, inEnglish, labelOf, moment, text } from "./fields.js";
 import { formOf, setup, titleOf } from "./wants.js";
 
@@ -28,8 +29,7 @@ export function recordForm(kind, keys, app) {
   const title = titleOf(kind, keys);
   const root = make("div", "doing form");
   const context = { plan: setup(), keys: { ...keys }, app, changed };
-  const head = make("div", "doing-head", make("a", "back-to", `‹ ${say("view.do")}`), make("h2", "doing-title", title));
-  head.firstChild.href = "#do";
+  const head = headOf(title);
   const first = make("div", "fields");
   const rest = make("div", "fields");
   const more = make("details", "more", make("summary", "", say("form.more")), rest);
@@ -83,17 +83,13 @@ export function recordForm(kind, keys, app) {
 
   async function sent() {
     put(fault, "");
-    const name = who.name();
-    if (who.isAsked() && !name) {
-      put(fault, say("people.say_who"));
-      return who.focus();
-    }
+    if (who.lacks(fault)) return;
     const body = {};
     for (const one of fields) if (one.isSet()) body[one.key] = one.value();
     const lacks = form.needs.find((group) => !group.some((key) => key in body));
     if (lacks) return put(fault, say("form.first", { what: either(lacks.filter((key) => !(TWICE[kind] || []).includes(key)).map(labelOf)) }));
     send.disabled = true;
-    const { ok, body: answer, trouble } = await record(kind, body, name);
+    const { ok, body: answer, trouble } = await record(kind, body, who.name());
     send.disabled = false;
     if (!ok) return put(fault, trouble); // what was typed stays
     note(answer.seq, title);

@@ -9,6 +9,7 @@ import { askToSign } from "../sign.js";
 import { sentence } from "../told.js";
 import { Draft, clockOffMs, stationMs } from "./draft.js";
 import { donePage, note } from "./done.js";
+import { headOf } from "./head.js";
 import { pad } from "./pad.js";
 import { setup, titleOf } from "./wants.js";
 
@@ -130,14 +131,12 @@ export function dailyTest(basin, app) {
 
   // -- building
   function build() {
-    const head = make("div", "doing-head", make("a", "back-to", `‹ ${say("view.do")}`), make("h2", "doing-title", title), make("p", "doing-by"));
-    head.firstChild.href = "#do";
+    at.by = make("p", "doing-by");
     at.tiles = make("ol", "tiles");
     at.note = make("p", "doing-note");
     at.note.setAttribute("role", "status");
     at.body = make("div", "doing-body");
-    root.replaceChildren(head, at.tiles, at.note, at.body);
-    at.by = part(head, "doing-by");
+    root.replaceChildren(headOf(title, at.by), at.tiles, at.note, at.body);
   }
   const builders = {
     loading: () => [make("p", "quiet", say("do.waiting"))],
@@ -203,16 +202,11 @@ export function dailyTest(basin, app) {
     over: () => [make("section", "panel", make("p", "result-text", say("test.elsewhere")), make("div", "buttons", button("main", say("done.back"), () => (location.hash = "#do"))))],
   };
 
-
   // -- sending
   async function send() {
-    const name = at.who.name();
-    if (at.who.isAsked() && !name) {
-      put(at.fault, say("people.say_who"));
-      return at.who.focus();
-    }
+    if (at.who.lacks(at.fault)) return;
     at.send.disabled = true;
-    const { ok, body, trouble: refused } = await record("daily_test", bodyOf(draft.state), name);
+    const { ok, body, trouble: refused } = await record("daily_test", bodyOf(draft.state), at.who.name());
     at.send.disabled = false;
     if (!ok) return put(at.fault, refused);
     note(body.seq, title);

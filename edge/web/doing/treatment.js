@@ -7,6 +7,7 @@ import { record, signing } from "../people.js";
 import { has, say } from "../say.js";
 import { clockTime, lasting, nowMs, sentence, speed } from "../told.js";
 import { donePage, note } from "./done.js";
+import { headOf } from "./head.js";
 import { kindTitle, placeOf, refresh, setup, wants } from "./wants.js";
 
 const ASK_EVERY_MS = 4000;
@@ -29,8 +30,7 @@ export function treatment() {
   const leftS = () => Math.max(0, state().left_s - ((performance.now() - wants.at) / 1000) * speed());
   const stageNow = () => state().state; // the station's word alone: a contact that this page ended early would not count
 
-  const head = make("div", "doing-head", make("a", "back-to", `‹ ${say("view.do")}`), make("h2", "doing-title", title));
-  head.firstChild.href = "#do";
+  const head = headOf(title);
   at.steps = make("ol", "stages", ...[say("treat.contact"), say("treat.drain"), say("treat.finished")].map((text) => make("li", "stage", text)));
   at.fault = make("p", "who-fault");
   at.fault.setAttribute("role", "alert");
@@ -38,15 +38,11 @@ export function treatment() {
   root.append(head, at.steps, at.body, at.fault);
 
   async function send(step, more, press) {
-    const name = who.name();
     if (!who.element.isConnected) press.before(who.element);
-    if (who.isAsked() && !name) {
-      put(at.fault, say("people.say_who"));
-      return who.focus();
-    }
+    if (who.lacks(at.fault)) return;
     press.disabled = true;
     put(at.fault, "");
-    const { ok, body, trouble: refused } = await record("water_path_treatment", { step, ...more }, name);
+    const { ok, body, trouble: refused } = await record("water_path_treatment", { step, ...more }, who.name());
     press.disabled = false;
     if (!ok) return put(at.fault, refused);
     note(body.seq, `${title}, ${say(`step.${step}`)}`);

@@ -28,7 +28,7 @@ export function mount(root) {
 }
 
 /** Alarms in the order in which they are shown: consequences behind their cause. */
-export function ordered(alarms) {
+function ordered(alarms) {
   const lit = [...alarms].sort(byWeight);
   const ids = new Set(lit.map((a) => a.id));
   const causes = lit.filter((a) => !ids.has(a.consequence_of));

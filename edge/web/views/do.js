@@ -9,10 +9,10 @@ import { calibration } from "../doing/calibrate.js";
 import { backLine } from "../doing/done.js";
 import { allDrafts } from "../doing/draft.js";
 import { recordForm } from "../doing/form.js";
+import { headOf } from "../doing/head.js";
 import { dailyTest } from "../doing/test.js";
 import { treatment } from "../doing/treatment.js";
 import { GROUPS, formOf, kindTitle, placeOf, placed, plainly, refresh, setup, titleOf, wants } from "../doing/wants.js";
-
 
 const ASK_EVERY_MS = 5000;
 let at = {};
@@ -46,14 +46,14 @@ export function moved(app) {
   if (page) page.end();
   at.shown = isKnown ? place : null;
   const [record, keys] = placed();
-  page = !isKnown ? waiting() : record ? pageOf(record, keys, app) : list(app);
+  page = !isKnown ? waiting() : record ? pageOf(record, keys, app) : list();
   at.root.replaceChildren(page.element);
   page.show(app);
   scrollTo(0, 0);
 }
 function pageOf(record, keys, app) {
   const plan = setup();
-  if (!formOf(record)) return list(app);
+  if (!formOf(record)) return list();
   const why = whyNot(formOf(record), record);
   if (why && ["daily_test", "water_path_treatment"].includes(record)) return mayNot(record, keys, why); // forms say so themselves
   if (record === "daily_test" && plan.daily_test) {
@@ -68,8 +68,7 @@ function pageOf(record, keys, app) {
 function mayNot(record, keys, why) {
   const words = make("p", "may-not", why);
   const hint = make("p", "quiet", say("do.who_may"));
-  const head = make("div", "doing-head", backLink(), make("h2", "doing-title", titleOf(record, keys)));
-  return { ...still(make("div", "doing", head, make("section", "panel", words, hint))), isRefusal: true };
+  return { ...still(make("div", "doing", headOf(titleOf(record, keys)), make("section", "panel", words, hint))), isRefusal: true };
 }
 const still = (element) => ({ element, show() {}, end() {} });
 function waiting() {
@@ -79,10 +78,7 @@ function waiting() {
 }
 function whichBasin(plan) {
   const links = plan.judged_basins.map((basin) => link("kind", placeOf("daily_test", { basin }), sentence(basin)));
-  return still(make("div", "doing", make("div", "doing-head", backLink(), make("h2", "doing-title", say("do.which_basin"))), make("section", "panel", make("div", "kinds", ...links))));
-}
-function backLink() {
-  return link("back-to", "#do", `‹ ${say("view.do")}`);
+  return still(make("div", "doing", headOf(say("do.which_basin")), make("section", "panel", make("div", "kinds", ...links))));
 }
 function link(className, place, text) {
   const element = make("a", className, text);
@@ -118,8 +114,8 @@ function list() {
   const trouble = make("p", "trouble");
   const back = make("div", "lately");
   const element = make("div", "do-list", trouble, back, asked, begun, all, later);
-  const made = { element, end() {}, show };
-  function show(app) {
+  return { element, end() {}, show: showList };
+  function showList(app) {
     put(trouble, wants.trouble || (wants.asks.is_silent ? say("do.silent") : ""));
     toggle(trouble, trouble.textContent);
     const { asks } = wants.asks;
@@ -137,7 +133,6 @@ function list() {
       if (line) back.append(line);
     }
   }
-  return made;
 }
 function kindLink(record) {
   const one = link("kind", placeOf(record), "");

@@ -16,27 +16,19 @@ import pytest
 from edge.api.drafts import EXPIRES_S, LONGEST_BYTES, MOST, Drafts
 from edge.api.problems import Problem
 from edge.domain.permits import MAY_RECORD
-from edge.domain.readings import Role
 from edge.domain.records import answers
 from edge.domain.records.answers import to_message
 from edge.domain.records.forms import FORMS
-from edge.domain.settings import Basin, DailyTest, Duty, Every, Level, Rules, Settings
+from edge.domain.settings import Basin, DailyTest, Settings
 from edge.domain.words.english import ENGLISH
 from edge.snapshot import Snapshot
 from tests.security.kit import BIOMED, TECHNICIAN, VIEWER, Site, copied, set_up
 from tests.unit.api.test_routes import ONE, Desk, assert_problem
-from tests.unit.stations import QUIET, SETTINGS, Driver
+from tests.unit.stations import ASKING, QUIET, Driver
 
 SITE = replace(
-    SETTINGS,
+    ASKING,
     daily_test=DailyTest(100.0, 15.0, "every port", 1.0, ("Lid closes and seals",)),
-    not_fitted={Role.SUPPLY_TEMPERATURE: 7 * 86_400_000, Role.LEAK: 86_400_000},
-    rules=Rules(
-        {"sample": Duty(Every(months=1), "Final rinse sample", True, action=Level(10.0, "CFU/100 mL"))},
-        ("drained", "rinsed"),
-        Every(days=28),
-        "day",
-    ),
 )
 ALSO = ("Lid closes and seals",)
 TWO = replace(SITE, basins=(Basin("left", 6), Basin("right", 4)))
