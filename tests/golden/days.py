@@ -32,7 +32,7 @@ EVERY_S: Final = 5.0
 MINUTE_MS: Final = 60_000
 #: where the board restarts, as parts of the day, and how long it is followed from there
 CUTS: Final = (0.25, 0.55, 0.85)
-AFTER: Final = timedelta(hours=2)
+AFTER: Final = timedelta(minutes=40)
 BOOT: Final = "after-the-restart"
 #: members that were added to the lines since the digests were made
 ADDED: Final[frozenset[str]] = MEMBERS | {"since_at_latest", "first_out", "display"}
@@ -177,14 +177,14 @@ def main(arguments: Sequence[str] | None = None) -> int:
     )
     parser.add_argument("--lines", type=Path, default=None, metavar="FOLDER", help="write the lines there")
     parser.add_argument(
-        "--after", type=float, default=AFTER.total_seconds() / 3600, metavar="H", help="hours after a restart"
+        "--after", type=float, default=AFTER.total_seconds() / 60, metavar="MIN", help="minutes after a restart"
     )
     given = parser.parse_args(arguments)
     found: dict[str, dict[str, str]] = {}
     with TemporaryDirectory() as scratch:
         for name in SCENARIOS:
             day = Day(name, Path(scratch) / name)
-            played = day.played(timedelta(hours=given.after))
+            played = day.played(timedelta(minutes=given.after))
             found[name] = {"recording": hashlib.sha256(day.recording).hexdigest(), **digests(played)}
             if given.lines is not None:
                 given.lines.mkdir(parents=True, exist_ok=True)
