@@ -229,8 +229,7 @@ def test_water_that_runs_at_a_dead_meter_past_a_filter_that_takes_little_is_no_g
     assert driver.condition("flow")["state"] == "unknown"
 
 
-@pytest.mark.parametrize("psi", [0.9, -0.9])
-@pytest.mark.parametrize("gauge", ["supply", "between", "filtered"])
+@pytest.mark.parametrize("gauge, psi", [("supply", 0.9), ("between", -0.9), ("filtered", 0.9)])
 def test_zeros_that_differ_by_little_or_drift_say_nothing(gauge: str, psi: float) -> None:
     driver, rng = ready_station(), random.Random(4)
     draws(driver, 4, lambda values: off_by(psi, gauge, values))
