@@ -178,9 +178,10 @@ class Duties(Part):
         """Done, from the beginning of its contact on, since the clean side was last opened."""
         book = self._view.book
         opened, treated = book.opened(), book.treated()
-        ask, left = say("treatment.ask"), in_path(book)
-        if left is not None and (lacks := denied(left.body)) is not None:
-            ask = ask if under_way(book) is None else say("treatment.unfinished.ask")
+        ask, left, step = say("treatment.ask"), in_path(book), under_way(book)
+        runs = step is not None and step.body.get("step") == BEGINS
+        if left is not None and (lacks := denied(left.body)) is not None and not runs:
+            ask = ask if step is None else self._treatment_under_way(step, now).ask or ask
             return by_fact(UNMET, say(f"treatment.not.{lacks}", by=left.by), left, ask)
         dated = opened is not None and not opened.doubt
         if (
@@ -189,7 +190,6 @@ class Duties(Part):
             and (not dated or opened is None or began_ms(treated.body, treated.at_ms) >= opened.latest_ms(book.dates))
         ):
             return by_fact(MET, say("treatment.done_ago", since=duration(now.wall_ms - treated.at_ms)), treated)
-        step = under_way(book)
         if step is not None:
             return self._treatment_under_way(step, now)
         if left is not None and (opened is None or book.comes_after(left, opened)):

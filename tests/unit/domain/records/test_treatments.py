@@ -18,11 +18,13 @@ from tests.unit.domain.records.test_facts_in_order import Bench
 from tests.unit.stations import DRAWING, HOUR, MONDAY, QUIET, SETTINGS, kept
 
 MINUTE = 60_000
+#: a station file that asks for nothing after the contact, and says so
+ENDED = replace(SETTINGS, rules=Rules(treatment_then=()))
 ASKED = replace(SETTINGS, rules=Rules(treatment_then=("drained", "rinsed", "residue_free")))
 AFTER = {"drained": True, "rinsed": True, "residue_free": True}
 
 
-def opened(settings: Settings = SETTINGS) -> Bench:
+def opened(settings: Settings = ENDED) -> Bench:
     """The filters were changed, and the day's test was passed."""
     made = Bench(settings)
     made.run(3, QUIET)
@@ -126,8 +128,8 @@ def test_what_is_asked_for_after_the_contact_may_stand_in_two_records_or_in_one(
 @pytest.mark.parametrize(
     ("which", "more", "why"),
     [
-        ("ends", {"drained": False}, "not drained"),
-        ("ends", {"rinsed": False}, "not drained and rinsed"),
+        ("finished", {"drained": False}, "not drained"),
+        ("finished", {"rinsed": False}, "not drained and rinsed"),
         ("finished", {"residue_free": False, "drained": True, "rinsed": True}, "not free of residue"),
         ("finished", {}, "what has to follow the contact here: drained and rinsed and looked at"),
         ("begins", {"at": "2027-03-16T06:00:00Z"}, "in the future"),
@@ -202,7 +204,7 @@ def test_a_treatment_goes_by_the_test_that_stood_when_its_contact_ended(
 
 
 def test_a_contact_over_midnight_goes_by_the_test_of_the_day_on_which_it_began() -> None:
-    made = Bench(SETTINGS, MONDAY + 18 * HOUR)  # 23:50 UTC, as in Dublin in winter
+    made = Bench(ENDED, MONDAY + 18 * HOUR)  # 23:50 UTC, as in Dublin in winter
     made.run(3, QUIET)
     made.record("filter_change", filters=["coarse"])
     made.record("daily_test", passed=True)
@@ -211,7 +213,7 @@ def test_a_contact_over_midnight_goes_by_the_test_of_the_day_on_which_it_began()
     assert step(made, "ends")["counts"] and owed(made)[0] == "met"
 
 
-def treated(settings: Settings = SETTINGS) -> Bench:
+def treated(settings: Settings = ENDED) -> Bench:
     """The same, and treated since."""
     made = opened(settings)
     wait(made, 12 * MINUTE)
@@ -321,6 +323,55 @@ def test_a_step_has_its_own_time() -> None:
     for key in ("contact_s", "began_s", "done"):
         with pytest.raises(RecordRefused, match="the station itself says that"):
             refuse({"record": "water_path_treatment", "by": "kim", "step": "ends", key: 1})
+
+
+@pytest.mark.parametrize("state", [True, False])
+def test_where_the_station_file_leaves_out_what_follows_draining_and_rinsing_do(state: bool) -> None:
+    """Common practice, no published source: after the contact the path is drained and rinsed."""
+    made = opened(SETTINGS)
+    step(made, "begins")
+    wait(made, 10 * MINUTE)
+    assert step(made, "ends")["done"] is False
+    assert owed(made) == ("unmet", "its contact is over; not recorded yet: drained and rinsed")
+    assert step(made, "finished", drained=True)["why_not"].endswith("what has to follow the contact here: rinsed")
+    made.start_again(state=state)
+    assert step(made, "finished", drained=True, rinsed=True)["counts"] and owed(made)[0] == "met"
+    step(made, "begins")
+    wait(made, 10 * MINUTE)
+    assert step(made, "ends", drained=True, rinsed=True)["done"] is True and owed(made)[0] == "met"
+    wait(made, 12 * MINUTE)
+    told = kept(made, "water_path_treatment", contact_min=11)  # a whole one: drained and rinsed, by its form
+    assert told["counts"] and owed(made)[0] == "met"
+
+
+@pytest.mark.parametrize("settings", [SETTINGS, ENDED])
+@pytest.mark.parametrize("state", [True, False])
+def test_what_somebody_said_was_not_rinsed_has_to_be_said_to_be(settings: Settings, state: bool) -> None:
+    made = opened(settings)
+    step(made, "begins")
+    wait(made, 10 * MINUTE)
+    told = step(made, "ends", drained=True, rinsed=False)
+    assert told["counts"] and told["done"] is False, "its contact is over all the same"
+    assert owed(made) == ("unmet", "not rinsed, as early technician recorded")
+    made.start_again(state=state)
+    asked = made.station.verdict(made.now)["waits_for"]
+    assert "Go on by the label, then record what was done: rinsed (water_path_treatment step=finished)" in asked
+    for body in ({"step": "finished"}, {"contact_min": 10}):
+        told = kept(made, "water_path_treatment", **body)
+        assert told["counts"] is False and told["why_not"].endswith("what has to follow the contact here: rinsed")
+    step(made, "begins")  # a new contact doesn't rinse either
+    wait(made, 10 * MINUTE)
+    assert step(made, "ends", drained=True)["done"] is False and owed(made)[0] == "unmet"
+    assert step(made, "finished", drained=True, rinsed=True)["counts"] and owed(made)[0] == "met"
+
+
+def test_who_took_back_that_it_was_not_rinsed_has_not_said_so() -> None:
+    made = treated()
+    (entry, *_) = made.record("water_path_treatment", contact_min=11, rinsed=False)
+    assert owed(made)[0] == "unmet"
+    made.record("correction", of=entry.seq)
+    wait(made, 12 * MINUTE)
+    assert kept(made, "water_path_treatment", contact_min=11)["counts"] and owed(made)[0] == "met"
 
 
 def test_drops_are_taken_anew_after_a_change() -> None:
