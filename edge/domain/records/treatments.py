@@ -77,7 +77,22 @@ def why_not(book: RecordBook, at_ms: int, body: Mapping[str, Any], now: Now) -> 
             record=name(opened.record),
             before=duration(max(at_ms - opened_ms, 0)),
         )
-    return None if step == FINISHED else _tested_before(book, began, at_ms)
+    return None if step == FINISHED or is_tested(book, began, at_ms) else say("record.not_tested_before")
+
+
+def is_tested(book: RecordBook, began: int, at_ms: int) -> bool:
+    """Had the daily test of the day on which a contact began, or ended (`at_ms`), passed by its end, on the machine that stands here? What
+    was tested since says nothing of that.
+    """
+    days = {local_date(began, book.zone), local_date(at_ms, book.zone)}
+    changed = book.machine_changed()
+    for basin in book.settings.judged_basins or (None,):
+        test = book.tested(basin, at_ms)
+        if test is None or local_date(test.at_ms, book.zone) not in days or not book.passed(test, basin):
+            return False
+        if changed is not None and changed.at_ms <= at_ms and not book.comes_after(test, changed):
+            return False
+    return True
 
 
 def worked_out(book: RecordBook, at_ms: int, body: Mapping[str, Any], now: Now) -> dict[str, Any]:
@@ -211,16 +226,6 @@ def _since_ms(book: RecordBook, before: Fact, at_ms: int, now: Now) -> int | Non
         was_ms = stamp.mono_ms - (stamp.wall_ms - _told_ms(before.body, stamp.wall_ms))
         return now.mono_ms - (now.wall_ms - at_ms) - was_ms
     return None if before.doubt or not now.trusted else at_ms - before.at_ms
-
-
-def _tested_before(book: RecordBook, began: int, at_ms: int) -> Message | None:
-    """Had the daily test of the day on which the contact began, or ended, passed by its end? What was tested since says nothing of that."""
-    days = {local_date(began, book.zone), local_date(at_ms, book.zone)}
-    for basin in book.settings.judged_basins or (None,):
-        test = book.tested(basin, at_ms)
-        if test is None or local_date(test.at_ms, book.zone) not in days or not book.passed(test, basin):
-            return say("record.not_tested_before")
-    return None
 
 
 def _minutes(value: float) -> Value:

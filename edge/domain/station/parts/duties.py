@@ -16,7 +16,7 @@ from edge.domain.records.daily_tests import after_failure, slowest, test_result
 from edge.domain.records.fact import Fact
 from edge.domain.records.forms import BEGINS, first_day, last_day
 from edge.domain.records.site_duties import first_instant_ms
-from edge.domain.records.treatments import began_ms, contact_so_far_ms, denied, in_path, not_told, under_way
+from edge.domain.records.treatments import began_ms, contact_so_far_ms, denied, in_path, is_tested, not_told, under_way
 from edge.domain.station.judged import MET, UNKNOWN, UNMET, Judged, by_fact
 from edge.domain.station.part import Judge, NextDue, Part, due_again
 from edge.domain.station.view import View
@@ -178,7 +178,7 @@ class Duties(Part):
         """Done, from the beginning of its contact on, since the clean side was last opened."""
         book = self._view.book
         opened, treated = book.opened(), book.treated()
-        ask, left, step = say("treatment.ask"), in_path(book), under_way(book)
+        ask, left, step = self._treatment_ask(now), in_path(book), under_way(book)
         runs = step is not None and step.body.get("step") == BEGINS
         if left is not None and (lacks := denied(left.body)) is not None and not runs:
             ask = ask if step is None else self._treatment_under_way(step, now).ask or ask
@@ -211,11 +211,17 @@ class Duties(Part):
             return by_fact(UNMET, say("treatment.waits", what=what), step, say("treatment.waits.ask", what=what))
         left_ms = self._contact_left_ms(step, now)
         if left_ms is None:
-            return by_fact(UNMET, say("treatment.cant_be_timed"), step, say("treatment.ask"))
-        if left_ms > 0:
-            text = say("treatment.under_way", left=remaining(left_ms))
-            return by_fact(UNMET, text, step, say("treatment.under_way.ask"))
-        return by_fact(UNMET, say("treatment.contact_done"), step, say("treatment.contact_done.ask"))
+            return by_fact(UNMET, say("treatment.cant_be_timed"), step, self._treatment_ask(now))
+        runs, text = left_ms > 0, say("treatment.under_way", left=remaining(left_ms))
+        ask = say("treatment.under_way.ask" if runs else "treatment.contact_done.ask")
+        if not is_tested(self._view.book, began_ms(step.body, step.at_ms), now.wall_ms):
+            ask = say("treatment.untested.ask")
+        return by_fact(UNMET, text if runs else say("treatment.contact_done"), step, ask)
+
+    def _treatment_ask(self, now: Now) -> Message:
+        """What a treatment begins with: the day's test, where it hasn't passed yet."""
+        tested = is_tested(self._view.book, now.wall_ms, now.wall_ms)
+        return say("treatment.tested.ask" if tested else "treatment.ask")
 
     def _contact_left_ms(self, step: Fact, now: Now) -> int | None:
         lasted_ms = contact_so_far_ms(self._view.book, step, now)

@@ -179,6 +179,37 @@ def test_without_that_days_test_no_step_ends_it() -> None:
     assert "daily test had not passed" in step(made, "ends")["why_not"]
 
 
+def asks(made: Bench) -> list[str]:
+    return [one["id"] for one in made.station.verdict(made.now)["waits_for_msgs"] if one["id"].startswith("treatment.")]
+
+
+def test_what_is_asked_is_what_counts_whether_the_day_was_tested_before_the_change_or_not() -> None:
+    made = Bench(SETTINGS)
+    made.run(3, QUIET)
+    made.record("daily_test", passed=True)
+    made.record("filter_change", filters=["coarse"])
+    assert asks(made) == ["treatment.tested.ask"], "the day's test passed before the change: it is not asked for again"
+    wait(made, 12 * MINUTE)
+    assert kept(made, "water_path_treatment", contact_min=11)["counts"] and owed(made)[0] == "met"
+    wait(made, 24 * HOUR)
+    made.record("filter_change", filters=["coarse"])
+    assert asks(made) == ["treatment.ask"], "nor is yesterday's"
+    step(made, "begins")
+    assert asks(made) == ["treatment.untested.ask"]
+    wait(made, 10 * MINUTE)
+    assert asks(made) == ["treatment.untested.ask"] and step(made, "ends")["counts"] is False
+    made.record("daily_test", passed=True)
+    assert asks(made) == ["treatment.contact_done.ask"]
+    assert step(made, "ends", drained=True, rinsed=True)["counts"] and owed(made)[0] == "met"
+    made.record("equipment_change", what="loaner")
+    assert asks(made) == ["treatment.ask"], "that was the test of another machine"
+    wait(made, 12 * MINUTE)
+    assert "daily test had not passed" in kept(made, "water_path_treatment", contact_min=11)["why_not"]
+    made.record("daily_test", passed=True)
+    assert asks(made) == ["treatment.tested.ask"]
+    assert kept(made, "water_path_treatment", contact_min=11)["counts"] and owed(made)[0] == "met"
+
+
 @pytest.mark.parametrize(
     "tests, counts",
     [
