@@ -176,6 +176,12 @@ def then(settings: Settings) -> tuple[str, ...]:
     return THEN if asked is None else asked
 
 
+def is_taken_at_its_word(settings: Settings, body: Mapping[str, Any]) -> bool:
+    """Is it the record of a whole treatment that says by its form alone that the path was drained and rinsed?"""
+    is_whole = body.get("record") == "water_path_treatment" and body.get("step") is None
+    return is_whole and settings.rules.treatment_then is None and body.get("rinsed") is None
+
+
 def _denied_since(book: RecordBook) -> set[str]:
     """What somebody said hasn't followed a contact, and no record that isn't of before has said since that it has."""
     found: dict[str, int] = {}
