@@ -71,6 +71,7 @@ PEOPLE: Final[Mapping[str, str]] = {
     "treatment.begun": "disinfectant may be in the water path: {by} recorded a treatment that is not done",
     "treatment.under_way": "its contact is under way: {left:until}",
     "treatment.under_way.ask": "Let the contact of the water-path treatment run, then record its end (water_path_treatment step=ends)",
+    "treatment.quiet": "{text}; this alarm is silent until {until:date} {until}",
     "treatment.contact_done": "its contact has lasted as long as the label asks; its end is not recorded",
     "treatment.contact_done.ask": "Record the end of the contact (water_path_treatment step=ends), then drain and rinse",
     "treatment.waits": "its contact is over; not recorded yet: {what:and}",

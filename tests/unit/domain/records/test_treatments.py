@@ -210,6 +210,61 @@ def test_what_is_asked_is_what_counts_whether_the_day_was_tested_before_the_chan
     assert kept(made, "water_path_treatment", contact_min=11)["counts"] and owed(made)[0] == "met"
 
 
+OWED = "duty_due:water_path_treatment"
+
+
+def rings(made: Bench) -> tuple[str, str]:
+    """The state of the treatment's alarm, and why."""
+    one = made.station.alarms(made.now)[OWED]
+    return one["state"], one["cause"]
+
+
+def test_the_treatments_alarm_is_silent_by_design_while_one_is_on_its_way() -> None:
+    """IEC 62682 (from memory): an alarm that needs no response now is suppressed by design, shown with its reason, and comes back."""
+    made = opened(SETTINGS)
+    wait(made, 2 * MINUTE)
+    assert rings(made)[0] == "unacknowledged"
+    step(made, "begins")
+    until = "this alarm is silent until 2026-03-16 06:17"  # 10 min of contact, 15 min to record its end
+    assert rings(made) == ("suppressed_by_design", f"its contact is under way: until 2026-03-16 06:02; {until}")
+    wait(made, 11 * MINUTE)
+    assert rings(made)[0] == "suppressed_by_design" and rings(made)[1].startswith("its contact has lasted as long as")
+    step(made, "ends")
+    made.start_again(boot="boot-2", state=False)
+    wait(made, 2 * MINUTE)
+    assert rings(made)[0] == "suppressed_by_design" and rings(made)[1].startswith(
+        "its contact is over; not recorded yet"
+    )
+    step(made, "finished", drained=True, rinsed=True)
+    assert rings(made)[0] == "normal" and made.alarms(OWED) == ["unacknowledged", "suppressed_by_design", "normal"]
+    step(made, "begins")  # nothing was owed: it never rings
+    wait(made, 5 * MINUTE)
+    assert made.alarms(OWED)[3:] == ["suppressed_by_design"]
+
+
+@pytest.mark.parametrize(
+    ("breaks", "after_ms"),
+    [
+        (lambda made: made.record("service", what="repair"), 0),
+        (lambda made: made.record("correction", of=len(made.said) - 1), 0),
+        (lambda made: made.record("daily_test", passed=False), 0),
+        (lambda made: kept(made, "water_path_treatment", contact_min=1, rinsed=False), 0),
+        (lambda made: wait(made, 25 * MINUTE), 1),
+    ],
+    ids=["opened again", "taken back", "the day's test failed", "not rinsed", "never ended"],
+)
+def test_it_comes_back_where_the_treatment_breaks_off_or_takes_too_long(breaks: Any, after_ms: int) -> None:
+    made = opened(SETTINGS)
+    wait(made, 2 * MINUTE)
+    made.record("acknowledge", alarm=OWED)
+    step(made, "begins")
+    assert rings(made)[0] == "suppressed_by_design"
+    breaks(made)
+    assert rings(made)[0] == ("suppressed_by_design" if after_ms else "unacknowledged")
+    wait(made, after_ms)
+    assert rings(made)[0] == "unacknowledged"
+
+
 @pytest.mark.parametrize(
     "tests, counts",
     [
