@@ -25,6 +25,7 @@ from edge.api.buckets import bucket
 from edge.api.budget import HOLD_BYTES_A_MINUTE, HOLDS_A_MINUTE, Budget, Shares
 from edge.api.forms_schema import record_schemas
 from edge.api.jsonout import dumps, in_pieces
+from edge.api.led_to import led_to
 from edge.api.parts import Parts
 from edge.api.people import Door, name_in, proven
 from edge.api.picture import Watch
@@ -32,11 +33,12 @@ from edge.api.preference import OfViewer
 from edge.api.problems import Problem, as_problem, unknown_name
 from edge.api.readers import Readers
 from edge.api.stream import MOST_STREAMS, MOST_STREAMS_OF_ONE, Hub
-from edge.api.viewers import Viewers
+from edge.api.viewers import Viewer, Viewers
 from edge.api.words import words_in
 from edge.domain.dates import dated_json
 from edge.domain.entries import Entry, rfc3339
 from edge.domain.errors import RecordRefused, StoreFault
+from edge.domain.messages import listed
 from edge.domain.records.border import Asked, asked_by, refuse
 from edge.domain.records.spelling import spelt_out
 from edge.domain.strict_json import shown
@@ -138,8 +140,8 @@ class Desk:
             dumps({"at": verdict.get("at"), "trusted": verdict.get("trusted", False), name: dict(shapes)})
         )
 
-    async def keep(self, body: dict[str, Any], where: str, client: str) -> JsonResponse:
-        """Hand a record to the judge and wait until it is on disk.
+    async def keep(self, body: dict[str, Any], where: str, client: str, viewer: Viewer) -> JsonResponse:
+        """Hand a record to the judge, wait until it is on disk, and say what it led to.
 
         Raises:
             Problem: 422 refused, 429 too many in a minute, 503 the store is at fault, or it isn't known in time whether the
@@ -178,6 +180,9 @@ class Desk:
         answer: dict[str, Any] = {"seq": entry.seq, "at": rfc3339(entry.wall_ms)}
         answer |= {"happened_at": entry.body["at"]} if "at" in entry.body else {}
         answer |= {key: entry.body[key] for key in ("counts", "why_not", "why_not_msg") if key in entry.body}
+        snapshot = self.watch.see().snapshot
+        clauses, words = led_to(entry.seq, entry.body, snapshot), self.watch.viewers.words(viewer, snapshot)
+        answer |= {"led_to": [words.text(clause) for clause in clauses], "led_to_msgs": listed(clauses)}
         return JsonResponse(dumps(answer))
 
 
@@ -340,8 +345,8 @@ async def stream(
     return EventStream(events, lambda: desk.hub.leave_place(place))
 
 
-async def records(request: Request, desk: OfDesk) -> Response:
-    """Record what a person did. Answered once it is on disk; a record in the wrong order is kept and does not count."""
+async def records(request: Request, desk: OfDesk, viewer: OfViewer) -> Response:
+    """Record what a person did. Answered once it is on disk, with what it led to; one in the wrong order is kept and does not count."""
     path = request.url.path
     body = await body_of(request)
     record = body.get("record")
@@ -370,12 +375,12 @@ async def records(request: Request, desk: OfDesk) -> Response:
         raise as_problem(422, exc) from exc
     if record == "acknowledge" and isinstance(body.get("alarm"), str):
         _known_alarm(desk, body["alarm"], path)
-    answer = await desk.keep(body | proven(who), path, _client(request, body))
+    answer = await desk.keep(body | proven(who), path, _client(request, body), viewer)
     desk.drafts.end(record, str(body.get("basin") or ""))
     return answer
 
 
-async def acknowledge(request: Request, desk: OfDesk, id: AlarmId) -> Response:
+async def acknowledge(request: Request, desk: OfDesk, id: AlarmId, viewer: OfViewer) -> Response:
     """Answer an alarm: I have seen it. Its cause stays until it is mended."""
     path = request.url.path
     body = await body_of(request)
@@ -398,7 +403,7 @@ async def acknowledge(request: Request, desk: OfDesk, id: AlarmId) -> Response:
                 422, "the note can't be used", where=f"{path}, note", expected="up to 2000 characters", do="Shorten it"
             )
         record["note"] = note
-    return await desk.keep(record | proven(who), path, _client(request, record))
+    return await desk.keep(record | proven(who), path, _client(request, record), viewer)
 
 
 def _client(request: Request, body: Mapping[str, Any]) -> str:
@@ -558,7 +563,7 @@ def _add_routes(app: FastAPI) -> None:
             methods=["POST"],
             response_model=models.Kept,
             responses=_refusals(400, 401, 403, 408, 415, 422, 429, 503, *refusals),
-            dependencies=[only()],
+            dependencies=[only(*said)],
             openapi_extra=body,
         )
 

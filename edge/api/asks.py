@@ -23,6 +23,7 @@ from edge.domain.readings import CONTACT_WORDS, KIND_OF, Kind, Role
 from edge.domain.records.answers import Answer, to_alarm, to_message
 from edge.domain.records.basins import ports_of
 from edge.domain.records.forms import FORMS, Key
+from edge.domain.records.treatments import then
 from edge.domain.settings import Point, Settings
 
 #: alarms that wait for nobody
@@ -40,7 +41,7 @@ _STEPS_IN: Final[Mapping[Kind, str]] = {
 #: states of a treatment, by what the station says of it
 _TREATMENT: Final[Mapping[str, str]] = {
     "treatment.under_way": "contact", "treatment.contact_done": "contact_done", "treatment.waits": "afterwards",
-    "treatment.unfinished": "afterwards", "treatment.cant_be_timed": "cant_be_timed",
+    "treatment.unfinished": "afterwards", "treatment.cant_be_timed": "cant_be_timed", "treatment.waits.ask": "afterwards",
 }  # fmt: skip
 
 
@@ -146,6 +147,10 @@ def _treatment(seen: Seen, speed: float) -> dict[str, Any]:
     conditions = seen.snapshot.verdict.get("conditions", ())
     one = next((each for each in conditions if each["id"] == "water_path_treatment"), None)
     said = Message("") if one is None else _message(one["msg"])
+    asked = [_message(form) for form in seen.snapshot.verdict.get("waits_for_msgs", ())]
+    said = next(
+        (each for each in asked if each.id in _TREATMENT), said
+    )  # what is to be done outweighs what somebody left undone
     left = said.values.get("left")
     left_s = None if left is None else max(0.0, float(left.value) - seen.quiet_s * speed)
     return {
@@ -171,7 +176,7 @@ def setup_of(settings: Settings) -> dict[str, Any]:
             "volume_ml": test.volume_ml, "within_s": test.within_s, "every_port": test.measure == "every port",
             "cylinder_u_ml": test.cylinder_u_ml, "also": list(test.also),
         },
-        "treatment": None if contact_ms is None else {"contact_s": contact_ms / 1000, "then": list(rules.treatment_then)},
+        "treatment": None if contact_ms is None else {"contact_s": contact_ms / 1000, "then": list(then(settings))},
         "filters": [{"id": one.id, "rating_um": one.rating_um} for one in settings.filters],
         "outlets": sorted(outlets),
         "duties": [

@@ -443,6 +443,12 @@ class Kept(Shape):
     counts: bool | None = None
     why_not: str | None = None
     why_not_msg: Message | None = None
+    led_to: list[str] = Field(
+        [],
+        description="what the station makes of it, until when it holds, and whether the station may start now; none of a note, and where "
+        "the picture doesn't take it into account yet",
+    )
+    led_to_msgs: list[Message] = []
 
 
 class Acknowledge(Shape):

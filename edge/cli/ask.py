@@ -107,7 +107,8 @@ def ack(alarm: str, by: str | None, url: str, *, as_json: bool = False) -> int:
         say_json(answer)
         return 0
     doubt = "" if answer.get("counts", True) else f"; it changes nothing: {answer.get('why_not')}"
-    print(f"{'recorded' if doubt else 'acknowledged'}: entry {answer['seq']} of the journal{doubt}")
+    kept = f"{'recorded' if doubt else 'acknowledged'}: entry {answer['seq']} of the journal{doubt}"
+    print("; ".join([kept, *answer.get("led_to", [])]))
     return 0
 
 

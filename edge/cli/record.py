@@ -14,7 +14,7 @@ from itertools import cycle
 from typing import Any, Final, cast
 from zoneinfo import ZoneInfo
 
-from edge.cli import calibration_text, client, outcome, plain, when
+from edge.cli import calibration_text, client, plain, when
 from edge.cli.ask import rows
 from edge.cli.status_text import point_line
 from edge.domain.errors import RecordRefused, UnusableInput, WarmwellError
@@ -70,13 +70,11 @@ def record(
     except RecordRefused as exc:
         raise _unusable(exc) from None
     entry = sent(body, url)
-    verdict = outcome.judged_after(int(entry["seq"]), url) if outcome.conditions_of(entry["body"]) else None
-    led_to = [] if verdict is None else list(outcome.told(entry["body"], verdict))
     if as_json:
-        say_json({"counts": bool(entry["body"].get("counts")), **entry, "led_to": led_to})
+        say_json({"counts": bool(entry["body"].get("counts")), **entry})
         return 0
     happened = [] if at is None else [f"it happened at {_shown_there(str(entry['body'].get('at')), url)}"]
-    print("; ".join([kept_line(entry), *happened, *led_to]))
+    print("; ".join([kept_line(entry), *happened, *entry["led_to"]]))
     return 0
 
 
@@ -226,7 +224,7 @@ def _value(text: str) -> Any:
 
 
 def sent(body: dict[str, Any], url: str) -> dict[str, Any]:
-    """The entry that a record became: as it stands in the journal, with what was worked out of it."""
+    """The entry that a record became: as it stands in the journal, with what was worked out of it, and `led_to`: what it led to."""
     answer = client.record(body, url)
     found = rows(client.get(url, f"/api/1/journal?after={int(answer['seq']) - 1}&limit=1"), "entries")
     if not found or found[0].get("seq") != answer["seq"]:
@@ -236,7 +234,7 @@ def sent(body: dict[str, Any], url: str) -> dict[str, Any]:
             expected="the entry",
             do="See `warmwell status`",
         )
-    return found[0]
+    return {**found[0], "led_to": answer.get("led_to", [])}
 
 
 def kept_line(entry: Mapping[str, Any]) -> str:
@@ -317,7 +315,7 @@ def calibrate(wishes: Calibration, url: str, ask: Ask | None = None, *, as_json:
     if as_json:
         say_json({"counts": bool(entry["body"].get("counts")), **entry})
     else:
-        print("\n".join(calibration_text.outcome_lines(entry, point, kind, kept_line(entry))))
+        print("\n".join([*calibration_text.outcome_lines(entry, point, kind, kept_line(entry)), *entry["led_to"]]))
     return 0 if entry["body"].get("counts") else 2
 
 

@@ -29,7 +29,7 @@ _STATES: Final = {
     "returned_unacknowledged": "right again, not acknowledged",
     "latched_unacknowledged": "right again, stays until it is reset, not acknowledged",
     "latched_acknowledged": "right again, stays until it is reset",
-    "suppressed_by_design": "a consequence",
+    "suppressed_by_design": "suppressed by design",
     "out_of_service": "out of service",
 }
 _TIMES: Final = {

@@ -331,7 +331,7 @@ def _rules(tables: Tables) -> settings.Rules:
     opened_ms = disinfectant.opened_life if disinfectant else None
     return settings.Rules(
         duties={name: _duty(name, duty) for name, duty in tables.duty.items()},
-        treatment_then=tuple(treatment.then) if treatment else (),
+        treatment_then=None if treatment is None or treatment.then is None else tuple(treatment.then),
         outlet_test=settings.Every(months=tables.outlet_test.every) if tables.outlet_test else None,
         concentration_check=((disinfectant.concentration_check if disinfectant else None) or "").removeprefix("each "),
         opened_life_days=None if opened_ms is None else round(opened_ms / 86_400_000),

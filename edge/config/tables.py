@@ -214,9 +214,10 @@ class WaterPathTreatmentTable(Table):
     clean_side_opened_by: Annotated[list[str], Words("filter_change", "sensor_fitted", "repair")] = default(
         ["filter_change", "sensor_fitted", "repair"]
     )
-    then: Annotated[list[str], Words(*AFTERWARDS)] = Field(
-        default_factory=list,
-        description="What has to be recorded as done after the contact before the treatment counts.",
+    then: Annotated[list[str], Words(*AFTERWARDS)] | None = Field(
+        None,
+        description="What has to be recorded as done after the contact before the treatment counts. Left out: drained and rinsed, which "
+        "the record of a whole treatment says by itself.",
     )
 
 

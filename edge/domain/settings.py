@@ -133,7 +133,9 @@ class Rules:
     """What a site asks of people beside the limits of its sections; left out: nothing."""
 
     duties: Mapping[str, Duty] = field(default_factory=dict)  # its own list, by name
-    treatment_then: tuple[str, ...] = ()  # what has to be said to have followed a treatment's contact
+    treatment_then: tuple[str, ...] | None = (
+        None  # what has to be said to have followed a treatment's contact; None: see treatments.py
+    )
     outlet_test: Every | None = None  # how often each outlet's test button is pressed
     concentration_check: str = ""  # each "day" or each "use"; "": not asked for
     opened_life_days: int | None = None  # how long the disinfectant keeps once its container was opened

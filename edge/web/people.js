@@ -2,7 +2,7 @@
 
 import { choose, chosen, signer } from "./device.js";
 import { $, button, make, put } from "./dom.js";
-import { ask } from "./line.js";
+import { ask, asked as inWords } from "./line.js";
 import { either, say, small } from "./say.js";
 import { isSigned, mustSign, onChange, session, write } from "./session.js";
 import { known, recordName, sentence } from "./told.js";
@@ -12,7 +12,7 @@ const KEPT_MS = 30 * 86400e3; // a name that nobody signed with for so long is f
 
 /** {ok, body, trouble} of a record. */
 export const acknowledge = (alarm, typed) => kept(write(`/api/1/alarms/${encodeURIComponent(alarm)}/acknowledge`, {}, { typed, why: say("people.acknowledging") }), typed);
-export const record = (kind, body, typed) => kept(write("/api/1/records", { record: kind, ...body }, { typed, why: sentence(recordName(kind)) }), typed);
+export const record = (kind, body, typed) => kept(write(inWords("/api/1/records"), { record: kind, ...body }, { typed, why: sentence(recordName(kind)) }), typed);
 async function kept(writing, typed) {
   const answer = await writing;
   if (answer.ok && !mustSign() && typed) remember(typed);

@@ -22,6 +22,8 @@ together are one cause: `bus_lost` of their bus, or of the first bus where it is
 a point that stopped without a word is back once it has been heard for as long as its stale limit. At rest nothing about
 cold is raised; before the first case cold is none while it can still be in time. Where it can't, `late_for_first_case`
 says so, cold is its consequence, and `not_heating` waits for something new (it was heated, and is no more).
+Suppressed by design, too, is what somebody sees to that takes its time: a treatment that is owed while its contact
+runs; its cause says until when, and it is announced anew where that breaks off or takes too long.
 
 No data is no all-clear: what can't be told any more leaves an alarm as it is (`set_condition(…, None)`). One that was there
 at the first look of a run stands "since at the latest".

@@ -43,7 +43,7 @@ STATE_TITLES: Final[Mapping[State, str]] = MappingProxyType(
         State.NORMAL: "normal", State.UNACKNOWLEDGED: "not acknowledged", State.ACKNOWLEDGED: "acknowledged",
         State.RETURNED: "right again, not acknowledged",
         State.LATCHED_UNACKNOWLEDGED: "right again, latched, not acknowledged", State.LATCHED_ACKNOWLEDGED: "latched, acknowledged",
-        State.SHELVED: "shelved", State.SUPPRESSED: "a consequence", State.OUT_OF_SERVICE: "out of service",
+        State.SHELVED: "shelved", State.SUPPRESSED: "suppressed by design", State.OUT_OF_SERVICE: "out of service",
     }
 )  # fmt: skip
 

@@ -2,7 +2,8 @@
 
 An alarm that comes as the consequence of another that is present (the reservoir cools after its outlet has tripped; every point of
 a lost bus falls silent) is suppressed by design and names its cause. When the cause has ended and the consequence stays, it is
-announced.
+announced. So is one that somebody sees to in a way that takes its time (a treatment is owed, and its contact runs): whoever sets its
+condition says that it is `explained`, and until when in its cause; when that ends and the condition stays, it is announced anew.
 """
 
 from __future__ import annotations
@@ -135,11 +136,13 @@ class AlarmSystem:
     def set_condition(
         self, ident: str, active: bool | None, now: Now, *, value: float | None = None, unit: str = "", limit: float | None = None,
         point: str | None = None, cause: Message | None = None, is_by_cause: bool = False, follows: bool = False,
+        explained: bool = False,
     ) -> bool:  # fmt: skip
         """Say whether an alarm's condition holds; None: that can't be told now, so what stands stands. True where that is news.
 
         `follows`: the cause shown is that of now, where it is of another kind than it was. `is_by_cause`: another cause is another
-        thing, so it is told as well; such a cause holds nothing that changes as time passes.
+        thing, so it is told as well; such a cause holds nothing that changes as time passes. `explained`: it is suppressed by design as
+        long as that holds.
         """
         if active is None:
             self.cancel_pending(ident, now)
@@ -153,6 +156,8 @@ class AlarmSystem:
                     self.step(ident, Event.WORSEN, now)
                 elif is_by_cause and alarm.state is State.UNACKNOWLEDGED:
                     self._announce_again(alarm, now, 0)
+        if alarm is not None and active and (event := self.causes.explain(alarm, explained=explained)) is not None:
+            self.step(ident, event, now)
         if alarm is not None and not active:
             alarm.was_seen_inside = True
         if alarm is None or (active is alarm.condition and ident not in self._pending):
@@ -225,7 +230,8 @@ class AlarmSystem:
 
     def _arrive(self, alarm: Alarm, now: Now) -> None:
         of = self.causes.present(alarm.id)
-        if of is not None and alarm.state in (State.NORMAL, State.RETURNED):
+        is_explained = of is not None or alarm.id in self.causes.explained
+        if is_explained and alarm.state in (State.NORMAL, State.RETURNED):
             alarm.consequence_of = of
             self.step(alarm.id, Event.SUPPRESS, now)
             return
@@ -244,7 +250,7 @@ class AlarmSystem:
     def _review_cause(self, alarm: Alarm, now: Now) -> None:
         """A suppressed alarm: its cause may have ended, perhaps before a restart."""
         cause = self.causes.present(alarm.id)
-        if cause is not None:
+        if cause is not None or alarm.id in self.causes.explained:
             alarm.consequence_of = cause
             self._grace.pop(alarm.id, None)
             return

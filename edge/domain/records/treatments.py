@@ -1,8 +1,10 @@
 """Water-path treatments: was the contact long enough, did it begin after what it answers, and was the path rinsed free of it?
 
 One record tells of a whole treatment, or three of its steps: its contact `begins`, `ends`, and the treatment is `finished` once the path
-was drained, rinsed and looked at, as far as the station file asks for that (`[water_path_treatment] then`). Between two steps of one
-boot the contact is timed by the monotonic clock, whatever the wall clock did meanwhile; across a restart by dates that can be relied on.
+was drained, rinsed and looked at, as far as the station file asks for that (`[water_path_treatment] then`). Where it leaves that out,
+the steps have to say that it was drained and rinsed (THEN); one record of the whole says so by its form. What somebody said wasn't
+done has to be said to be done, whatever the station file asks for. Between two steps of one boot the contact is timed by the monotonic
+clock, whatever the wall clock did meanwhile; across a restart by dates that can be relied on.
 """
 
 from __future__ import annotations
@@ -15,7 +17,10 @@ from edge.domain.messages import Message, Value, duration, name, parts, say
 from edge.domain.records.book import RecordBook, is_done_treatment, local_date, opens
 from edge.domain.records.fact import Fact
 from edge.domain.records.forms import AFTERWARDS, BEGINS, ENDS, FINISHED, is_number
+from edge.domain.settings import Settings
 
+#: what follows the contact where the station file doesn't say (common practice: drain and rinse; no published source)
+THEN: Final = ("drained", "rinsed")
 #: what is said of a treatment of which somebody says that it wasn't so
 _NOT: Final = {
     "drained": "record.not_drained",
@@ -58,7 +63,7 @@ def why_not(book: RecordBook, at_ms: int, body: Mapping[str, Any], now: Now) -> 
     if contact_ms < wanted_ms:
         return say("record.contact_too_short", contact=duration(contact_ms), wanted=duration(wanted_ms))
     lacks = denied(body)
-    if lacks is not None:
+    if lacks is not None and step != ENDS:
         return say(_NOT[lacks])
     missing = not_told(book, body)
     if missing and step != ENDS:
@@ -72,7 +77,22 @@ def why_not(book: RecordBook, at_ms: int, body: Mapping[str, Any], now: Now) -> 
             record=name(opened.record),
             before=duration(max(at_ms - opened_ms, 0)),
         )
-    return None if step == FINISHED else _tested_before(book, began, at_ms)
+    return None if step == FINISHED or is_tested(book, began, at_ms) else say("record.not_tested_before")
+
+
+def is_tested(book: RecordBook, began: int, at_ms: int) -> bool:
+    """Had the daily test of the day on which a contact began, or ended (`at_ms`), passed by its end, on the machine that stands here? What
+    was tested since says nothing of that.
+    """
+    days = {local_date(began, book.zone), local_date(at_ms, book.zone)}
+    changed = book.machine_changed()
+    for basin in book.settings.judged_basins or (None,):
+        test = book.tested(basin, at_ms)
+        if test is None or local_date(test.at_ms, book.zone) not in days or not book.passed(test, basin):
+            return False
+        if changed is not None and changed.at_ms <= at_ms and not book.comes_after(test, changed):
+            return False
+    return True
 
 
 def worked_out(book: RecordBook, at_ms: int, body: Mapping[str, Any], now: Now) -> dict[str, Any]:
@@ -84,7 +104,8 @@ def worked_out(book: RecordBook, at_ms: int, body: Mapping[str, Any], now: Now) 
     if before is None or since_ms is None:
         return {}
     if step == ENDS:
-        return {"contact_s": since_ms / 1000, "began_s": since_ms / 1000, "done": not not_told(book, body)}
+        done = denied(body) is None and not not_told(book, body)
+        return {"contact_s": since_ms / 1000, "began_s": since_ms / 1000, "done": done}
     began_s = float(before.body["began_s"]) + since_ms / 1000
     return {"contact_s": float(before.body["contact_s"]), "began_s": began_s, "done": True}
 
@@ -137,11 +158,44 @@ def contact_so_far_ms(book: RecordBook, begun: Fact, now: Now) -> int | None:
 
 
 def not_told(book: RecordBook, body: Mapping[str, Any]) -> list[Message]:
-    """What the station file asks for after the contact, and neither this record nor the end of its contact says."""
-    before = last_step(book)
+    """What has to follow the contact, and neither this record nor the end of its contact says."""
+    before, lacks = last_step(book), _denied_since(book)
     told = {} if before is None or body.get("step") != FINISHED else before.body
-    wanted = book.settings.rules.treatment_then
-    return [afterwards(key) for key in wanted if body.get(key) is not True and told.get(key) is not True]
+    asked = book.settings.rules.treatment_then
+    wanted = then(book.settings) if asked is not None or body.get("step") is not None else ()
+    return [
+        afterwards(key)
+        for key in AFTERWARDS
+        if body.get(key) is not True and (key in lacks or (key in wanted and told.get(key) is not True))
+    ]
+
+
+def then(settings: Settings) -> tuple[str, ...]:
+    """What has to follow a contact at this station."""
+    asked = settings.rules.treatment_then
+    return THEN if asked is None else asked
+
+
+def is_taken_at_its_word(settings: Settings, body: Mapping[str, Any]) -> bool:
+    """Is it the record of a whole treatment that says by its form alone that the path was drained and rinsed?"""
+    is_whole = body.get("record") == "water_path_treatment" and body.get("step") is None
+    return is_whole and settings.rules.treatment_then is None and body.get("rinsed") is None
+
+
+def _denied_since(book: RecordBook) -> set[str]:
+    """What somebody said hasn't followed a contact, and no record that isn't of before has said since that it has."""
+    found: dict[str, int] = {}
+    for fact in book.facts:
+        if fact.record != "water_path_treatment":
+            continue
+        is_done = is_done_treatment(fact) and denied(fact.body) is None
+        is_taken_back = not fact.counts and (fact.body.get("counts") or fact.body.get("stands"))
+        for key in AFTERWARDS:
+            if fact.body.get(key) is False and not is_taken_back:
+                found[key] = fact.at_ms
+            elif fact.at_ms >= found.get(key, 0) and (is_done or (fact.counts and fact.body.get(key) is True)):
+                found.pop(key, None)
+    return set(found)
 
 
 def afterwards(key: str) -> Message:
@@ -178,16 +232,6 @@ def _since_ms(book: RecordBook, before: Fact, at_ms: int, now: Now) -> int | Non
         was_ms = stamp.mono_ms - (stamp.wall_ms - _told_ms(before.body, stamp.wall_ms))
         return now.mono_ms - (now.wall_ms - at_ms) - was_ms
     return None if before.doubt or not now.trusted else at_ms - before.at_ms
-
-
-def _tested_before(book: RecordBook, began: int, at_ms: int) -> Message | None:
-    """Had the daily test of the day on which the contact began, or ended, passed by its end? What was tested since says nothing of that."""
-    days = {local_date(began, book.zone), local_date(at_ms, book.zone)}
-    for basin in book.settings.judged_basins or (None,):
-        test = book.tested(basin, at_ms)
-        if test is None or local_date(test.at_ms, book.zone) not in days or not book.passed(test, basin):
-            return say("record.not_tested_before")
-    return None
 
 
 def _minutes(value: float) -> Value:

@@ -4,7 +4,7 @@ import { button, make, markOf } from "../dom.js";
 import { record } from "../people.js";
 import { say } from "../say.js";
 import { mustSign } from "../session.js";
-import { clockTime, nowMs } from "../told.js";
+import { clockTime, nowMs, sentence } from "../told.js";
 import { signer } from "../device.js";
 
 const OFFERED_MS = 10 * 60e3;
@@ -42,7 +42,7 @@ export function donePage(title, answer, more = []) {
   const head = make("p", "done-head", markOf(counts ? "met" : "unmet"), make("span", "", counts ? say("done.recorded", { what: title }) : say("people.does_not_count", { why: title })));
   const back = backLine(() => {});
   const element = make("section", "panel done", head,
-    make("p", "done-why", counts ? say("done.entry", { seq: answer.seq }) : answer.why_not || ""), ...more,
+    make("p", "done-why", counts ? say("done.entry", { seq: answer.seq }) : answer.why_not || ""), ...(answer.led_to || []).map((clause) => make("p", "done-why", sentence(clause))), ...more,
     make("div", "buttons", button("main to-list", say("done.back"), () => (location.hash = "#do"))));
   element.classList.toggle("not-counted", !counts);
   if (back) element.append(back);

@@ -74,7 +74,7 @@ function create(app, ident) {
 }
 function update(element, a, isLost) {
   const isAside = ASIDE.includes(a.state);
-  set(element, "data-priority", !a.active || isAside || a.consequence_of ? RESTING : a.priority || "low"); // a consequence asks for nothing itself
+  set(element, "data-priority", !a.active || isAside || a.state === "suppressed_by_design" ? RESTING : a.priority || "low"); // what is suppressed asks for nothing itself
   element.classList.toggle("answered", !wantsAnswer(a));
   element.classList.toggle("follows", Boolean(a.consequence_of));
   draw(part(element, "mark"), isAside ? "aside" : !a.active ? "gone" : PRIORITIES.includes(a.priority) ? a.priority : "low");

@@ -130,6 +130,9 @@ def test_a_treatment_is_followed_through_its_steps_by_the_stations_own_clock() -
     driver.record("water_path_treatment", step="ends")
     told = asked_of(driver)["treatment"]
     assert (told["state"], told["missing"]) == ("afterwards", ["drained", "rinsed"])
+    driver.record("water_path_treatment", step="finished", drained=True, rinsed=False)
+    told = asked_of(driver)["treatment"]
+    assert (told["state"], told["missing"]) == ("afterwards", ["drained", "rinsed"]), "not begun anew"
     driver.record("water_path_treatment", step="finished", drained=True, rinsed=True)
     assert asked_of(driver)["treatment"]["state"] == "none"
 

@@ -259,7 +259,9 @@ def test_a_fault_of_our_own_is_one_sentence(desk: Desk) -> None:
 
 def test_a_record_is_answered_with_its_seq_once_kept(desk: Desk) -> None:
     answer = desk("POST", f"{ONE}/records", {"record": "daily_test", "by": " M. Osei ", "passed": True})
-    assert answer.status == 200 and answer.json == {"seq": 8, "at": rfc3339(START_MS + 8000), "counts": True}
+    assert answer.status == 200 and answer.json == {
+        "seq": 8, "at": rfc3339(START_MS + 8000), "counts": True, "led_to": [], "led_to_msgs": [],
+    }  # fmt: skip
     assert desk.fakes.judge.bodies == [{"record": "daily_test", "by": "M. Osei", "passed": True}]
 
 

@@ -87,7 +87,7 @@ def test_the_word_is_the_pages(verdict: dict[str, Any], word: str) -> None:
         ),
         (
             {"state": "suppressed_by_design", "consequence_of": "static_low"},
-            ["  leak (high), a consequence, since 08:00: wet", "    follows from static_low"],
+            ["  leak (high), suppressed by design, since 08:00: wet", "    follows from static_low"],
         ),
     ],
     ids=["new", "escalated", "latched", "shelved", "out of service", "done", "consequence"],

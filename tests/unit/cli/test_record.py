@@ -12,7 +12,7 @@ from typing import Any
 import pytest
 from typer.testing import CliRunner
 
-from edge.cli import outcome, plain
+from edge.cli import plain
 from edge.cli import record as cli_record
 from edge.cli.app import app
 from edge.cli.calibration_text import outcome_lines, preview_lines
@@ -31,6 +31,7 @@ RESERVOIR = {
     "quality": "good",
 }
 POINTS = {"points": {"reservoir": RESERVOIR, "power": {"id": "power", "role": "machine_power", "value": 1.0}}}
+LED_TO = ("No hold: held by kim", "the station may not start yet; first: wait")
 TOLD = {"instrument": "thermometer 7", "certificate": "HL-0042", "reference_u": "0.05 K"}
 
 
@@ -39,13 +40,12 @@ def station(monkeypatch: pytest.MonkeyPatch) -> list[dict[str, Any]]:
     """A station behind the client: what was sent to it. Each look at a point is another instant."""
     sent: list[dict[str, Any]] = []
     looks = iter(range(1000))
-    told = {"verdict": "not_ready", "waits_for": ["Wait"], "conditions": [{"id": "no_hold", "text": "held by kim"}]}
 
     def get(url: str, path: str, timeout_s: float = 10.0) -> dict[str, Any]:
         if path == "/api/1/station":
             return {"timezone": "Europe/Dublin"}
         if path == "/api/1/verdict":
-            return {"at": "2026-03-16T06:10:00.000Z", "seq": 12, **told}
+            return {"at": "2026-03-16T06:10:00.000Z", "seq": 12}
         if path == "/api/1/points":
             return {"points": {**POINTS["points"], "reservoir": {**RESERVOIR, "at": f"t{next(looks)}"}}}
         assert path == "/api/1/journal?after=11&limit=1"
@@ -57,7 +57,7 @@ def station(monkeypatch: pytest.MonkeyPatch) -> list[dict[str, Any]]:
 
     def post(body: dict[str, Any], url: str, timeout_s: float = 15.0) -> dict[str, Any]:
         sent.append(body)
-        return {"seq": 12}
+        return {"seq": 12, "led_to": [] if body["record"] == "note" else list(LED_TO)}
 
     monkeypatch.setattr("edge.cli.client.get", get)
     monkeypatch.setattr("edge.cli.client.record", post)
@@ -329,40 +329,13 @@ def test_a_record_answers_with_what_it_led_to(
     station: list[dict[str, Any]], capsys: pytest.CaptureFixture[str]
 ) -> None:
     assert record("hold", "kim", None, ["why=sample"], "http://nowhere") == 0
-    led_to = ["no_hold: held by kim", "the station may not start (NOT READY): Wait"]
+    led_to = list(LED_TO)
     assert capsys.readouterr().out == "; ".join(["recorded: entry 12 of the journal", *led_to]) + "\n"
     assert record("hold", "kim", None, ["why=sample"], "http://nowhere", as_json=True) == 0
     told = json.loads(capsys.readouterr().out)
     assert told["counts"] is True and told["seq"] == 12 and told["led_to"] == led_to
-    assert record("note", "kim", None, ["text=x"], "http://nowhere") == 0  # it is about no condition
+    assert record("note", "kim", None, ["text=x"], "http://nowhere") == 0  # nothing follows from it
     assert capsys.readouterr().out == "recorded: entry 12 of the journal\n"
-
-
-@pytest.mark.parametrize(
-    ("body", "found"),
-    [
-        ({"record": "daily_test"}, ("daily_test",)),
-        ({"record": "hold", "basin": "left"}, ("no_hold:left",)),
-        ({"record": "filter_change", "filters": ["coarse", "fine"]}, ("filter:coarse", "filter:fine")),
-        ({"record": "outlet_test", "of": "heater"}, ("outlet:heater",)),
-        ({"record": "service", "duty": "air-filter"}, ("duty:air-filter",)),
-        ({"record": "service"}, ()),
-        ({"record": "entered_reading", "role": "leak"}, ("no_leak",)),
-        ({"record": "shelve", "alarm": "leak"}, ()),
-    ],
-    ids=str,
-)
-def test_each_record_is_about_its_conditions(body: dict[str, Any], found: tuple[str, ...]) -> None:
-    assert outcome.conditions_of(body) == found
-
-
-def test_a_daily_test_without_its_basin_is_about_those_of_all() -> None:
-    verdict = {
-        "verdict": "unknown", "conditions": [{"id": f"daily_test:{one}", "text": "passed"} for one in ("left", "right")],
-    }  # fmt: skip
-    assert list(outcome.told({"record": "daily_test"}, verdict)) == [
-        "daily_test:left: passed", "daily_test:right: passed", "the station may not start (NOT READY: CAN'T TELL)",
-    ]  # fmt: skip
 
 
 @pytest.mark.parametrize("kind", forms.FORMS)

@@ -9,14 +9,14 @@ from typing import Final
 from zoneinfo import ZoneInfo
 
 from edge.domain.entries import Now
-from edge.domain.messages import Message, ago, duration, name, part, parts, remaining, say, text
+from edge.domain.messages import Message, ago, duration, moment, name, part, parts, remaining, say, text
 from edge.domain.records.book import POWER_UNSURE, USED, is_test_due, local_date
 from edge.domain.records.counting import failed_outlet_test, failure, has_passed, last_check
 from edge.domain.records.daily_tests import after_failure, slowest, test_result
 from edge.domain.records.fact import Fact
 from edge.domain.records.forms import BEGINS, first_day, last_day
 from edge.domain.records.site_duties import first_instant_ms
-from edge.domain.records.treatments import began_ms, contact_so_far_ms, denied, in_path, not_told, under_way
+from edge.domain.records.treatments import began_ms, contact_so_far_ms, denied, in_path, is_tested, not_told, under_way
 from edge.domain.station.judged import MET, UNKNOWN, UNMET, Judged, by_fact
 from edge.domain.station.part import Judge, NextDue, Part, due_again
 from edge.domain.station.view import View
@@ -24,6 +24,10 @@ from edge.domain.station.view import View
 DO_TEST: Final = say("daily_test.ask")
 CHANGE: Final = say("disinfectant.ask")
 CHECK_OWED: Final = say("disinfectant.check_owed")
+#: while a treatment is on its way, its alarm is silent: so long after its contact has lasted as long as it must, until its end is recorded,
+#: and so long after that, until it is drained and rinsed (our own numbers)
+END_WITHIN_MS: Final = 900_000
+FINISH_WITHIN_MS: Final = 3_600_000
 
 
 class Duties(Part):
@@ -78,9 +82,13 @@ class Duties(Part):
                 is_owed = (
                     None if one.state == UNKNOWN and not now.trusted else one.state == UNMET and one.text != CHECK_OWED
                 )
-                view.alarms.set_condition(
-                    alarm, is_owed and not view.situation.is_resting, now, cause=one.text, follows=True
-                )
+                quiet_ms = self._quiet_ms(now) if condition == "water_path_treatment" else None
+                cause = one.text
+                if quiet_ms is not None:
+                    cause = say("treatment.quiet", text=part(one.text), until=moment(now.wall_ms + quiet_ms))
+                is_owed = is_owed and not view.situation.is_resting
+                explained = quiet_ms is not None
+                view.alarms.set_condition(alarm, is_owed, now, cause=cause, follows=True, explained=explained)
         if view.settings.rules.concentration_check and "disinfectant" in conditions:
             is_owed = conditions["disinfectant"].text == CHECK_OWED and not view.situation.is_resting
             view.alarms.set_condition("duty_due:concentration_check", is_owed, now, cause=CHECK_OWED)
@@ -109,6 +117,7 @@ class Duties(Part):
         step = under_way(book)
         if step is not None and step.body.get("step") == BEGINS:
             yield self._contact_left_ms(step, now) or 0
+        yield self._quiet_ms(now) or 0
         for role, stands_ms in settings.not_fitted.items():
             entered = book.last("entered_reading", role=str(role))
             if entered is not None:
@@ -178,9 +187,10 @@ class Duties(Part):
         """Done, from the beginning of its contact on, since the clean side was last opened."""
         book = self._view.book
         opened, treated = book.opened(), book.treated()
-        ask, left = say("treatment.ask"), in_path(book)
-        if left is not None and (lacks := denied(left.body)) is not None:
-            ask = ask if under_way(book) is None else say("treatment.unfinished.ask")
+        ask, left, step = self._treatment_ask(now), in_path(book), under_way(book)
+        runs = step is not None and step.body.get("step") == BEGINS
+        if left is not None and (lacks := denied(left.body)) is not None and not runs:
+            ask = ask if step is None else self._treatment_under_way(step, now).ask or ask
             return by_fact(UNMET, say(f"treatment.not.{lacks}", by=left.by), left, ask)
         dated = opened is not None and not opened.doubt
         if (
@@ -189,7 +199,6 @@ class Duties(Part):
             and (not dated or opened is None or began_ms(treated.body, treated.at_ms) >= opened.latest_ms(book.dates))
         ):
             return by_fact(MET, say("treatment.done_ago", since=duration(now.wall_ms - treated.at_ms)), treated)
-        step = under_way(book)
         if step is not None:
             return self._treatment_under_way(step, now)
         if left is not None and (opened is None or book.comes_after(left, opened)):
@@ -211,11 +220,31 @@ class Duties(Part):
             return by_fact(UNMET, say("treatment.waits", what=what), step, say("treatment.waits.ask", what=what))
         left_ms = self._contact_left_ms(step, now)
         if left_ms is None:
-            return by_fact(UNMET, say("treatment.cant_be_timed"), step, say("treatment.ask"))
-        if left_ms > 0:
-            text = say("treatment.under_way", left=remaining(left_ms))
-            return by_fact(UNMET, text, step, say("treatment.under_way.ask"))
-        return by_fact(UNMET, say("treatment.contact_done"), step, say("treatment.contact_done.ask"))
+            return by_fact(UNMET, say("treatment.cant_be_timed"), step, self._treatment_ask(now))
+        runs, text = left_ms > 0, say("treatment.under_way", left=remaining(left_ms))
+        ask = say("treatment.under_way.ask" if runs else "treatment.contact_done.ask")
+        if not is_tested(self._view.book, began_ms(step.body, step.at_ms), now.wall_ms):
+            ask = say("treatment.untested.ask")
+        return by_fact(UNMET, text if runs else say("treatment.contact_done"), step, ask)
+
+    def _quiet_ms(self, now: Now) -> int | None:
+        """How long the alarm of the treatment is silent yet, because one is on its way that will count; None where none is, it has
+        taken too long, or somebody said that something of it was left undone.
+        """
+        book, contact_ms = self._view.book, self._view.settings.treatment_contact_ms
+        step, left = under_way(book), in_path(book)
+        if step is None or contact_ms is None or (left is not None and denied(left.body) is not None):
+            return None
+        runs, lasted_ms = step.body.get("step") == BEGINS, contact_so_far_ms(book, step, now)
+        if lasted_ms is None or (runs and not is_tested(book, began_ms(step.body, step.at_ms), now.wall_ms)):
+            return None
+        quiet_ms = (contact_ms + END_WITHIN_MS if runs else FINISH_WITHIN_MS) - lasted_ms
+        return quiet_ms if quiet_ms > 0 else None
+
+    def _treatment_ask(self, now: Now) -> Message:
+        """What a treatment begins with: the day's test, where it hasn't passed yet."""
+        tested = is_tested(self._view.book, now.wall_ms, now.wall_ms)
+        return say("treatment.tested.ask" if tested else "treatment.ask")
 
     def _contact_left_ms(self, step: Fact, now: Now) -> int | None:
         lasted_ms = contact_so_far_ms(self._view.book, step, now)

@@ -58,6 +58,8 @@ PEOPLE: Final[Mapping[str, str]] = {
     "daily_test.ports_failed": "{ports}; at least {volume} mL in less than {time:g s} is needed",
     # the water-path treatment
     "treatment.ask": "Pass the daily test, then do the water-path treatment by the label, drain and rinse, and record it",
+    "treatment.tested.ask": "Do the water-path treatment by the label, drain and rinse, and record it",
+    "treatment.untested.ask": "Pass the daily test, then record the end of the treatment's contact (water_path_treatment step=ends)",
     "treatment.none": "neither a treatment nor an opening of the clean side on record",
     "treatment.owed": "owed since the clean side was opened ({record:spaced})",
     "treatment.then.drained": "drained",
@@ -69,6 +71,7 @@ PEOPLE: Final[Mapping[str, str]] = {
     "treatment.begun": "disinfectant may be in the water path: {by} recorded a treatment that is not done",
     "treatment.under_way": "its contact is under way: {left:until}",
     "treatment.under_way.ask": "Let the contact of the water-path treatment run, then record its end (water_path_treatment step=ends)",
+    "treatment.quiet": "{text}; this alarm is silent until {until:date} {until}",
     "treatment.contact_done": "its contact has lasted as long as the label asks; its end is not recorded",
     "treatment.contact_done.ask": "Record the end of the contact (water_path_treatment step=ends), then drain and rinse",
     "treatment.waits": "its contact is over; not recorded yet: {what:and}",

@@ -8,6 +8,19 @@ from typing import Final
 from edge.domain.roles import ROLES
 
 RECORDS: Final[Mapping[str, str]] = {
+    # what a record led to
+    "led.condition": "{condition:spaced}: {text}",
+    "led.alarm": "{alarm:spaced}: {state:spaced}",
+    "led.stands": "it stands until {until:date} {until}",
+    "led.taken_as_rinsed": (
+        "taken as drained and rinsed, as the record of a whole treatment says; if it wasn't, record that (rinsed=no)"
+    ),
+    "led.no_last_date": "the last date on its label is not on record (expires)",
+    "led.due": "due again from {due:date} on",
+    "led.may_start": "the station may start",
+    "led.may_not_first": "the station may not start yet; first: {first:lower}",
+    "led.may_not_until": "the station may not start yet; expected {at:date} {at}",
+    "led.may_not": "the station may not start yet",
     "record.form": "{fault}",
     "record.stands": "it keeps the station from starting all the same",
     "record.somebody": "somebody",

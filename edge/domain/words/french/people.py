@@ -65,6 +65,9 @@ PEOPLE: Final[Mapping[str, str]] = {
     "treatment.then.rinsed": "rincé",
     "treatment.then.residue_free": "contrôlé et exempt de résidus",
     "treatment.under_way": "le contact est en cours : {left:until}",
+    "treatment.tested.ask": "Traiter le circuit d'eau selon l'étiquette, vidanger et rincer, et l'enregistrer",
+    "treatment.untested.ask": "Réussir le test quotidien, puis enregistrer la fin du contact (water_path_treatment step=ends)",
+    "treatment.quiet": "{text}; cette alarme se tait jusqu'au {until:date} {until}",
     "treatment.under_way.ask": (
         "Laisser agir le contact dans le circuit d'eau, puis enregistrer sa fin (water_path_treatment step=ends)"
     ),

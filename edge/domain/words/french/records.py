@@ -6,6 +6,19 @@ from collections.abc import Mapping
 from typing import Final
 
 RECORDS: Final[Mapping[str, str]] = {
+    "led.condition": "{condition:condition} : {text}",
+    "led.alarm": "{alarm:alarm} : {state:state}",
+    "led.stands": "valable jusqu'au {until:date} {until}",
+    "led.taken_as_rinsed": (
+        "considéré vidangé et rincé, comme le dit l'enregistrement d'un traitement entier;"
+        " sinon, l'enregistrer (rinsed=no)"
+    ),
+    "led.no_last_date": "la dernière date de l'étiquette n'est pas enregistrée (expires)",
+    "led.due": "à refaire à partir du {due:date}",
+    "led.may_start": "le poste peut démarrer",
+    "led.may_not_first": "le poste ne peut pas encore démarrer; d'abord : {first:lower}",
+    "led.may_not_until": "le poste ne peut pas encore démarrer; prévu le {at:date} {at}",
+    "led.may_not": "le poste ne peut pas encore démarrer",
     "record.form": "{fault}",
     "record.stands": "cela empêche tout de même le poste de démarrer",
     "record.somebody": "quelqu'un",

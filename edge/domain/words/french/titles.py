@@ -83,7 +83,7 @@ TITLES: Final[Mapping[str, Mapping[str, str]]] = MappingProxyType(
             "latched_unacknowledged": "revenue à la normale, mémorisée, non acquittée",
             "latched_acknowledged": "mémorisée, acquittée",
             "shelved": "mise de côté",
-            "suppressed_by_design": "une conséquence",
+            "suppressed_by_design": "supprimée par conception",
             "out_of_service": "hors service",
         },
         "displays": {

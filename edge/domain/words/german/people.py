@@ -65,6 +65,9 @@ PEOPLE: Final[Mapping[str, str]] = {
     "treatment.then.rinsed": "gespült",
     "treatment.then.residue_free": "auf Rückstände geprüft und frei davon",
     "treatment.under_way": "die Einwirkung läuft: {left:until}",
+    "treatment.tested.ask": "Den Wasserweg nach dem Etikett behandeln, entleeren und spülen, und das erfassen",
+    "treatment.untested.ask": "Den Tagestest bestehen, dann das Ende der Einwirkung erfassen (water_path_treatment step=ends)",
+    "treatment.quiet": "{text}; bis {until:date} {until} meldet dieser Alarm nichts",
     "treatment.under_way.ask": (
         "Die Einwirkung im Wasserweg ablaufen lassen, dann ihr Ende erfassen (water_path_treatment step=ends)"
     ),

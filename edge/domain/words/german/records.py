@@ -6,6 +6,19 @@ from collections.abc import Mapping
 from typing import Final
 
 RECORDS: Final[Mapping[str, str]] = {
+    "led.condition": "{condition:condition}: {text}",
+    "led.alarm": "{alarm:alarm}: {state:state}",
+    "led.stands": "gilt bis {until:date} {until}",
+    "led.taken_as_rinsed": (
+        "gilt als entleert und gespült, wie es der Eintrag einer ganzen Behandlung sagt;"
+        " war es nicht so, das erfassen (rinsed=no)"
+    ),
+    "led.no_last_date": "das letzte Datum auf dem Etikett ist nicht erfasst (expires)",
+    "led.due": "wieder fällig ab {due:date}",
+    "led.may_start": "die Station darf starten",
+    "led.may_not_first": "die Station darf noch nicht starten; zuerst: {first}",
+    "led.may_not_until": "die Station darf noch nicht starten; erwartet {at:date} {at}",
+    "led.may_not": "die Station darf noch nicht starten",
     "record.form": "{fault}",
     "record.stands": "es hält die Station trotzdem vom Start ab",
     "record.somebody": "jemand",

@@ -83,7 +83,7 @@ TITLES: Final[Mapping[str, Mapping[str, str]]] = MappingProxyType(
             "latched_unacknowledged": "wieder normal, selbsthaltend, nicht quittiert",
             "latched_acknowledged": "selbsthaltend, quittiert",
             "shelved": "zurückgestellt",
-            "suppressed_by_design": "eine Folge",
+            "suppressed_by_design": "planmäßig unterdrückt",
             "out_of_service": "außer Betrieb",
         },
         "displays": {

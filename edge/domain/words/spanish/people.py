@@ -65,6 +65,9 @@ PEOPLE: Final[Mapping[str, str]] = {
     "treatment.then.rinsed": "enjuagado",
     "treatment.then.residue_free": "comprobado y libre de residuos",
     "treatment.under_way": "el contacto está en curso: {left:until}",
+    "treatment.tested.ask": "Tratar el circuito de agua según la etiqueta, vaciar y enjuagar, y registrarlo",
+    "treatment.untested.ask": "Superar la prueba diaria, después registrar el fin del contacto (water_path_treatment step=ends)",
+    "treatment.quiet": "{text}; esta alarma calla hasta el {until:date} {until}",
     "treatment.under_way.ask": (
         "Dejar correr el contacto en el circuito de agua, después registrar su fin (water_path_treatment step=ends)"
     ),

@@ -6,6 +6,19 @@ from collections.abc import Mapping
 from typing import Final
 
 RECORDS: Final[Mapping[str, str]] = {
+    "led.condition": "{condition:condition}: {text}",
+    "led.alarm": "{alarm:alarm}: {state:state}",
+    "led.stands": "vale hasta el {until:date} {until}",
+    "led.taken_as_rinsed": (
+        "se toma por vaciado y enjuagado, como dice el registro de un tratamiento entero;"
+        " si no fue así, registrarlo (rinsed=no)"
+    ),
+    "led.no_last_date": "la última fecha de la etiqueta no está registrada (expires)",
+    "led.due": "vuelve a tocar desde el {due:date}",
+    "led.may_start": "el puesto puede arrancar",
+    "led.may_not_first": "el puesto aún no puede arrancar; primero: {first:lower}",
+    "led.may_not_until": "el puesto aún no puede arrancar; previsto el {at:date} {at}",
+    "led.may_not": "el puesto aún no puede arrancar",
     "record.form": "{fault}",
     "record.stands": "impide arrancar al puesto de todos modos",
     "record.somebody": "alguien",

@@ -83,7 +83,7 @@ TITLES: Final[Mapping[str, Mapping[str, str]]] = MappingProxyType(
             "latched_unacknowledged": "de nuevo normal, retenida, sin reconocer",
             "latched_acknowledged": "retenida, reconocida",
             "shelved": "apartada",
-            "suppressed_by_design": "una consecuencia",
+            "suppressed_by_design": "suprimida por diseño",
             "out_of_service": "fuera de servicio",
         },
         "displays": {

@@ -18,11 +18,13 @@ from tests.unit.domain.records.test_facts_in_order import Bench
 from tests.unit.stations import DRAWING, HOUR, MONDAY, QUIET, SETTINGS, kept
 
 MINUTE = 60_000
+#: a station file that asks for nothing after the contact, and says so
+ENDED = replace(SETTINGS, rules=Rules(treatment_then=()))
 ASKED = replace(SETTINGS, rules=Rules(treatment_then=("drained", "rinsed", "residue_free")))
 AFTER = {"drained": True, "rinsed": True, "residue_free": True}
 
 
-def opened(settings: Settings = SETTINGS) -> Bench:
+def opened(settings: Settings = ENDED) -> Bench:
     """The filters were changed, and the day's test was passed."""
     made = Bench(settings)
     made.run(3, QUIET)
@@ -126,8 +128,8 @@ def test_what_is_asked_for_after_the_contact_may_stand_in_two_records_or_in_one(
 @pytest.mark.parametrize(
     ("which", "more", "why"),
     [
-        ("ends", {"drained": False}, "not drained"),
-        ("ends", {"rinsed": False}, "not drained and rinsed"),
+        ("finished", {"drained": False}, "not drained"),
+        ("finished", {"rinsed": False}, "not drained and rinsed"),
         ("finished", {"residue_free": False, "drained": True, "rinsed": True}, "not free of residue"),
         ("finished", {}, "what has to follow the contact here: drained and rinsed and looked at"),
         ("begins", {"at": "2027-03-16T06:00:00Z"}, "in the future"),
@@ -177,6 +179,92 @@ def test_without_that_days_test_no_step_ends_it() -> None:
     assert "daily test had not passed" in step(made, "ends")["why_not"]
 
 
+def asks(made: Bench) -> list[str]:
+    return [one["id"] for one in made.station.verdict(made.now)["waits_for_msgs"] if one["id"].startswith("treatment.")]
+
+
+def test_what_is_asked_is_what_counts_whether_the_day_was_tested_before_the_change_or_not() -> None:
+    made = Bench(SETTINGS)
+    made.run(3, QUIET)
+    made.record("daily_test", passed=True)
+    made.record("filter_change", filters=["coarse"])
+    assert asks(made) == ["treatment.tested.ask"], "the day's test passed before the change: it is not asked for again"
+    wait(made, 12 * MINUTE)
+    assert kept(made, "water_path_treatment", contact_min=11)["counts"] and owed(made)[0] == "met"
+    wait(made, 24 * HOUR)
+    made.record("filter_change", filters=["coarse"])
+    assert asks(made) == ["treatment.ask"], "nor is yesterday's"
+    step(made, "begins")
+    assert asks(made) == ["treatment.untested.ask"]
+    wait(made, 10 * MINUTE)
+    assert asks(made) == ["treatment.untested.ask"] and step(made, "ends")["counts"] is False
+    made.record("daily_test", passed=True)
+    assert asks(made) == ["treatment.contact_done.ask"]
+    assert step(made, "ends", drained=True, rinsed=True)["counts"] and owed(made)[0] == "met"
+    made.record("equipment_change", what="loaner")
+    assert asks(made) == ["treatment.ask"], "that was the test of another machine"
+    wait(made, 12 * MINUTE)
+    assert "daily test had not passed" in kept(made, "water_path_treatment", contact_min=11)["why_not"]
+    made.record("daily_test", passed=True)
+    assert asks(made) == ["treatment.tested.ask"]
+    assert kept(made, "water_path_treatment", contact_min=11)["counts"] and owed(made)[0] == "met"
+
+
+OWED = "duty_due:water_path_treatment"
+
+
+def rings(made: Bench) -> tuple[str, str]:
+    """The state of the treatment's alarm, and why."""
+    one = made.station.alarms(made.now)[OWED]
+    return one["state"], one["cause"]
+
+
+def test_the_treatments_alarm_is_silent_by_design_while_one_is_on_its_way() -> None:
+    """IEC 62682 (from memory): an alarm that needs no response now is suppressed by design, shown with its reason, and comes back."""
+    made = opened(SETTINGS)
+    wait(made, 2 * MINUTE)
+    assert rings(made)[0] == "unacknowledged"
+    step(made, "begins")
+    until = "this alarm is silent until 2026-03-16 06:17"  # 10 min of contact, 15 min to record its end
+    assert rings(made) == ("suppressed_by_design", f"its contact is under way: until 2026-03-16 06:02; {until}")
+    wait(made, 11 * MINUTE)
+    assert rings(made)[0] == "suppressed_by_design" and rings(made)[1].startswith("its contact has lasted as long as")
+    step(made, "ends")
+    made.start_again(boot="boot-2", state=False)
+    wait(made, 2 * MINUTE)
+    assert rings(made)[0] == "suppressed_by_design" and rings(made)[1].startswith(
+        "its contact is over; not recorded yet"
+    )
+    step(made, "finished", drained=True, rinsed=True)
+    assert rings(made)[0] == "normal" and made.alarms(OWED) == ["unacknowledged", "suppressed_by_design", "normal"]
+    step(made, "begins")  # nothing was owed: it never rings
+    wait(made, 5 * MINUTE)
+    assert made.alarms(OWED)[3:] == ["suppressed_by_design"]
+
+
+@pytest.mark.parametrize(
+    ("breaks", "after_ms"),
+    [
+        (lambda made: made.record("service", what="repair"), 0),
+        (lambda made: made.record("correction", of=len(made.said) - 1), 0),
+        (lambda made: made.record("daily_test", passed=False), 0),
+        (lambda made: kept(made, "water_path_treatment", contact_min=1, rinsed=False), 0),
+        (lambda made: wait(made, 25 * MINUTE), 1),
+    ],
+    ids=["opened again", "taken back", "the day's test failed", "not rinsed", "never ended"],
+)
+def test_it_comes_back_where_the_treatment_breaks_off_or_takes_too_long(breaks: Any, after_ms: int) -> None:
+    made = opened(SETTINGS)
+    wait(made, 2 * MINUTE)
+    made.record("acknowledge", alarm=OWED)
+    step(made, "begins")
+    assert rings(made)[0] == "suppressed_by_design"
+    breaks(made)
+    assert rings(made)[0] == ("suppressed_by_design" if after_ms else "unacknowledged")
+    wait(made, after_ms)
+    assert rings(made)[0] == "unacknowledged"
+
+
 @pytest.mark.parametrize(
     "tests, counts",
     [
@@ -202,7 +290,7 @@ def test_a_treatment_goes_by_the_test_that_stood_when_its_contact_ended(
 
 
 def test_a_contact_over_midnight_goes_by_the_test_of_the_day_on_which_it_began() -> None:
-    made = Bench(SETTINGS, MONDAY + 18 * HOUR)  # 23:50 UTC, as in Dublin in winter
+    made = Bench(ENDED, MONDAY + 18 * HOUR)  # 23:50 UTC, as in Dublin in winter
     made.run(3, QUIET)
     made.record("filter_change", filters=["coarse"])
     made.record("daily_test", passed=True)
@@ -211,7 +299,7 @@ def test_a_contact_over_midnight_goes_by_the_test_of_the_day_on_which_it_began()
     assert step(made, "ends")["counts"] and owed(made)[0] == "met"
 
 
-def treated(settings: Settings = SETTINGS) -> Bench:
+def treated(settings: Settings = ENDED) -> Bench:
     """The same, and treated since."""
     made = opened(settings)
     wait(made, 12 * MINUTE)
@@ -321,6 +409,55 @@ def test_a_step_has_its_own_time() -> None:
     for key in ("contact_s", "began_s", "done"):
         with pytest.raises(RecordRefused, match="the station itself says that"):
             refuse({"record": "water_path_treatment", "by": "kim", "step": "ends", key: 1})
+
+
+@pytest.mark.parametrize("state", [True, False])
+def test_where_the_station_file_leaves_out_what_follows_draining_and_rinsing_do(state: bool) -> None:
+    """Common practice, no published source: after the contact the path is drained and rinsed."""
+    made = opened(SETTINGS)
+    step(made, "begins")
+    wait(made, 10 * MINUTE)
+    assert step(made, "ends")["done"] is False
+    assert owed(made) == ("unmet", "its contact is over; not recorded yet: drained and rinsed")
+    assert step(made, "finished", drained=True)["why_not"].endswith("what has to follow the contact here: rinsed")
+    made.start_again(state=state)
+    assert step(made, "finished", drained=True, rinsed=True)["counts"] and owed(made)[0] == "met"
+    step(made, "begins")
+    wait(made, 10 * MINUTE)
+    assert step(made, "ends", drained=True, rinsed=True)["done"] is True and owed(made)[0] == "met"
+    wait(made, 12 * MINUTE)
+    told = kept(made, "water_path_treatment", contact_min=11)  # a whole one: drained and rinsed, by its form
+    assert told["counts"] and owed(made)[0] == "met"
+
+
+@pytest.mark.parametrize("settings", [SETTINGS, ENDED])
+@pytest.mark.parametrize("state", [True, False])
+def test_what_somebody_said_was_not_rinsed_has_to_be_said_to_be(settings: Settings, state: bool) -> None:
+    made = opened(settings)
+    step(made, "begins")
+    wait(made, 10 * MINUTE)
+    told = step(made, "ends", drained=True, rinsed=False)
+    assert told["counts"] and told["done"] is False, "its contact is over all the same"
+    assert owed(made) == ("unmet", "not rinsed, as early technician recorded")
+    made.start_again(state=state)
+    asked = made.station.verdict(made.now)["waits_for"]
+    assert "Go on by the label, then record what was done: rinsed (water_path_treatment step=finished)" in asked
+    for body in ({"step": "finished"}, {"contact_min": 10}):
+        told = kept(made, "water_path_treatment", **body)
+        assert told["counts"] is False and told["why_not"].endswith("what has to follow the contact here: rinsed")
+    step(made, "begins")  # a new contact doesn't rinse either
+    wait(made, 10 * MINUTE)
+    assert step(made, "ends", drained=True)["done"] is False and owed(made)[0] == "unmet"
+    assert step(made, "finished", drained=True, rinsed=True)["counts"] and owed(made)[0] == "met"
+
+
+def test_who_took_back_that_it_was_not_rinsed_has_not_said_so() -> None:
+    made = treated()
+    (entry, *_) = made.record("water_path_treatment", contact_min=11, rinsed=False)
+    assert owed(made)[0] == "unmet"
+    made.record("correction", of=entry.seq)
+    wait(made, 12 * MINUTE)
+    assert kept(made, "water_path_treatment", contact_min=11)["counts"] and owed(made)[0] == "met"
 
 
 def test_drops_are_taken_anew_after_a_change() -> None:
