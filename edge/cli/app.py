@@ -13,7 +13,7 @@ from typing import Annotated, Literal
 import typer
 
 from edge import terminal
-from edge.cli import running, usage
+from edge.cli import backups, running, usage
 from edge.cli.options import FileArgument, FileOption, Json, JsonLines, done
 from edge.cli.people_verbs import verbs as people_verbs
 
@@ -257,26 +257,31 @@ def replay(
 
 @app.command()
 def verify(
-    folder: Annotated[Path, FileArgument(help="The [keep] folder.", metavar="FOLDER")],
+    folder: Annotated[Path, FileArgument(help="The [keep] folder, or a backup.", metavar="FOLDER")],
     head: Annotated[
         str | None, typer.Option(help="A head noted outside: finds entries cut off the end.", metavar="SEQ:DIGEST")
     ] = None,
     json: Json = False,
 ) -> None:
-    """Check that the journal holds. Nothing in it was changed, removed or put in.
+    """Check that the journal holds, or a backup. Nothing in it was changed, removed or put in.
 
     --json: {"folder", "ok", "why", "station", "head", "first_bad_seq", "lost"}; what doesn't hold is no refusal.
     """
 
     def work() -> int:
+        from edge.backup import checking
         from edge.domain.station.station import FOLD_VERSION
         from edge.replay.refold import refolded
         from edge.store.verify import parse_head
         from edge.store.verify import verify as look
 
         noted = parse_head(head) if head is not None else None
-        with terminal.progress("checking", "entries") as told:
-            found = look(folder, noted, told, refold=(FOLD_VERSION, refolded))
+        if checking.is_backup(folder):
+            with terminal.progress("checking", "bytes") as told:
+                found = checking.verify(folder, noted, told)
+        else:
+            with terminal.progress("checking", "entries") as told:
+                found = look(folder, noted, told, refold=(FOLD_VERSION, refolded))
         if json:
             first, last = {"seq": found.head_seq, "digest": found.head_digest}, found.first_bad_seq
             lost = [list(span) for span in found.lost]
@@ -293,11 +298,14 @@ def verify(
             )
             return terminal.DONE if found.ok else terminal.FAULT
         if found.ok:
-            print(f"{folder}: {found.why}: {found.head_seq} entries of {found.station or 'no station yet'}")
+            entries = found.head_seq - sum(last - first + 1 for first, last in found.lost)
+            print(f"{folder}: {found.why}: {entries} entries of {found.station or 'no station yet'}")
             print(f"head {found.head_seq}:{found.head_digest}")
             return terminal.DONE
         where = "" if found.first_bad_seq is None else f"entry {found.first_bad_seq}: "
-        print(f"{folder}: the journal does not hold: {where}{found.why}")
+        print(
+            f"{folder}: {'the backup' if checking.is_backup(folder) else 'the journal'} does not hold: {where}{found.why}"
+        )
         return terminal.FAULT
 
     done(work, json)
@@ -459,6 +467,7 @@ def demo(
 
 
 running.add_to(app)
+backups.add_to(app)
 
 
 @app.command()

@@ -415,8 +415,9 @@ class LossBody(_Missing):
     """
 
     what: Literal["lost", "exchanged", "unproved"]
-    known: int  # seq that was noted outside the journal
+    known: int  # seq that was noted outside the journal; with `backup` as far as it can have gone on
     why: str
+    backup: NotRequired[str]  # when the backup was made that this journal was restored from
 
 
 class SetAsideBody(TypedDict):

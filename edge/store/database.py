@@ -24,6 +24,8 @@ from edge.domain.errors import NewerStore, StoreFault, WarmwellError
 
 JOURNAL_FILE: Final = "journal.db"
 SERIES_FILE: Final = "series.db"
+#: stands in a folder while a backup is being restored there: it is no store yet
+RESTORING_FILE: Final = "restoring"
 
 #: how long a connection waits for another program (a shell, a backup) that holds the write lock
 BUSY_MS: Final = 5000

@@ -19,12 +19,16 @@ MARGIN: Final = 1000
 
 
 class Known(NamedTuple):
-    """A head that was noted. `exact`: nothing can have been kept after it that it doesn't tell."""
+    """A head that was noted. `exact`: nothing can have been kept after it that it doesn't tell.
+
+    `backup`: when the backup was made that the journal was restored from; `seq` is then as far as the board before can have told.
+    """
 
     seq: int
     digest: str
     mark: str
     exact: bool
+    backup: str = ""
 
 
 class HeadNotes:
@@ -58,12 +62,14 @@ class HeadNotes:
         seq, digest, mark = said.get("seq"), said.get("digest"), said.get("mark")
         if not (isinstance(seq, int) and seq >= 0 and isinstance(digest, str) and isinstance(mark, str)):
             return None
-        return Known(seq, digest, mark, said.get("closed") is True or said.get("boot") == self._boot)
+        exact = said.get("closed") is True or said.get("boot") == self._boot
+        return Known(seq, digest, mark, exact, str(said.get("backup", ""))[:40])
 
-    def write(self, seq: int, digest: str, mark: str, *, closed: bool = False) -> None:
+    def write(self, seq: int, digest: str, mark: str, *, closed: bool = False, backup: str = "") -> None:
         """Note a head. Never raises: an entry on disk stays one."""
         values = {"station": self._station, "boot": self._boot, "seq": seq, "digest": digest, "mark": mark}
         values |= {"closed": True} if closed else {}
+        values |= {"backup": backup} if backup else {}
         self.trouble = self._try(self._inner, values)
         self._try(self._outer, values)
 

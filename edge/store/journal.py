@@ -20,6 +20,7 @@ from edge.store.caches import Caches, reached
 from edge.store.chain import FIRST_PREVIOUS, entry_of, hashed_bytes, link, trust_check
 from edge.store.database import (
     JOURNAL_FILE,
+    RESTORING_FILE,
     SERIES_FILE,
     Damaged,
     DiskFull,
@@ -67,12 +68,15 @@ class Loss(NamedTuple):
     known: int
     why: str
     what: Literal["exchanged", "unproved"] = "exchanged"
+    backup: str = ""
 
     def draft(self, head_seq: int, now: Now) -> Draft:
         """The entry that says it, the first after the loss."""
         body: LossBody = {"what": self.what, "known": self.known, "why": self.why}
         if self.up_to > head_seq:
             body |= {"what": "lost", "from": head_seq + 1, "to": self.up_to}
+        if self.backup:
+            body |= {"backup": self.backup}
         return Draft(now, "repair", body)
 
 
@@ -108,6 +112,12 @@ class ReadOnlyJournal:
                 do=_SET_ASIDE,
             ) from exc
 
+    def rows(self, after: int, limit: int) -> list[tuple[int, bytes, bool]]:
+        """As read(), as they are kept: (seq, the bytes that were hashed, trusted). Raises StoreFault."""
+        sql = "SELECT seq, hashed, trusted FROM entry WHERE seq > ? ORDER BY seq LIMIT ?"
+        rows = self._readers.ask(lambda conn: conn.execute(sql, (after, limit)).fetchall())
+        return [(seq, bytes(hashed), bool(trusted)) for seq, hashed, trusted in rows]
+
     def last_seq(self) -> int:
         """Highest seq on disk; 0 where there is none."""
         return self._head().seq
@@ -130,6 +140,10 @@ class ReadOnlyJournal:
         """Digest of this entry as 64 hex digits; "" where there is no such entry."""
         found = self._readers.ask(lambda conn: _digest_in(conn, seq))
         return found.hex() if found is not None else ""
+
+    def before(self, seq: int) -> int:
+        """The seq of the newest entry below this one; 0 where there is none. Raises StoreFault."""
+        return self._readers.ask(lambda conn: _before(conn, seq, 1))
 
     def close(self) -> None:
         self._readers.close()
@@ -233,6 +247,9 @@ class Journal(ReadOnlyJournal):
                 self._notes.sync()  # before anything else stands in the folder: from now on there is a note
 
     def _loss_of(self, head: Head, known: Known) -> Loss | None:
+        if known.seq > head.seq and known.backup:
+            why = f"restored from a backup that ends at entry {head.seq}; what was kept after it isn't here"
+            return Loss(known.seq, known.seq, why, backup=known.backup)
         if known.seq > head.seq:
             why = f"entries up to {known.seq} were on disk, as was noted outside the journal; it ends at {head.seq}"
             return Loss(known.seq + (0 if known.exact else MARGIN), known.seq, why)
@@ -549,6 +566,11 @@ def _links(
 def _refuse_what_is_no_journal(path: Path) -> None:
     """A missing journal is begun; one that is there and can't be one is kept for people to look at."""
     with as_sentence(str(path)):
+        if path.with_name(RESTORING_FILE).exists():
+            raise StoreFault(
+                "a backup was being restored here, and that was broken off", where=str(path.parent), expected="a whole store",
+                do="Run `warmwell restore` again, with the same backup",
+            )  # fmt: skip
         log = path.with_name(path.name + "-wal")
         if not path.exists():
             if log.exists() and log.stat().st_size > 0:

@@ -299,7 +299,7 @@ class _Walk:
 
     def _look(self, row: _Row) -> Misfit | None:
         expected = self.seq + 1
-        if row.seq > expected and _says_lost(row.hashed, expected, row.seq):
+        if row.seq > expected and says_lost(row.hashed, expected, row.seq):
             self.lost.append((expected, row.seq - 1))
         elif row.seq != expected:
             return Misfit(expected, "it is missing" if row.seq > expected else f"an entry {row.seq} stands before it")
@@ -328,7 +328,7 @@ class _Walk:
         return None
 
 
-def _says_lost(hashed: object, first: int, seq: int) -> bool:
+def says_lost(hashed: object, first: int, seq: int) -> bool:
     """Whether an entry says that those between `first` and itself were lost: no gap but a told one."""
     try:
         said = json.loads(hashed)  # type: ignore[arg-type]  # what isn't bytes raises

@@ -8,6 +8,9 @@ const MOST = 4000; // entries kept here; more would only cost a tablet its memor
 
 export const timeOf = (entry) => Date.parse(entry.dated_at || entry.at);
 
+/** The first of the seqs before an entry that the journal lost, as the entry itself says; a restored one skips millions. */
+const gone = (entry) => (entry?.kind === "repair" && entry.body.what === "lost" && entry.body.to === entry.seq - 1 ? entry.body.from : null);
+
 export class Book {
   constructor() {
     this.clear();
@@ -62,6 +65,8 @@ export class Book {
   /** One page further back. True where there was one. */
   async earlier() {
     if (this.oldest === null || this.isWhole || this.isFull) return false;
+    this.oldest = gone(this.entries.get(this.oldest)) ?? this.oldest;
+    if (this.isWhole) return false;
     if (!this.asking) this.asking = this.read(Math.max(1, this.oldest - PAGE), this.oldest - 1).finally(() => (this.asking = null));
     return this.asking;
   }

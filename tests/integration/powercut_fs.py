@@ -8,6 +8,7 @@ was writing back leaves them.
 As a program: `python powercut_fs.py BACKING MOUNT [torn]`. It is told what to do by writing to MOUNT/.powercut:
 
     cut             the power goes
+    cut-after N     it goes before the call of that number from now on that changes something
     errno N         every write and sync fails with this error (28 no space, 5 input/output, 30 read-only); 0: no more
     sync-errno N    only syncs fail: the data stays in memory, as after an error of the card's flush
 
@@ -51,7 +52,7 @@ class Disk:
         self.files: dict[str, Volatile] = {}
         self.folders = {"/"}
         self.forgotten: set[str] = set()  # durable names that programs have unlinked or replaced
-        self.dead, self.write_error, self.sync_error = False, 0, 0
+        self.dead, self.write_error, self.sync_error, self.calls_left = False, 0, 0, 0
         self.chance = random.Random(seed)
         for folder, _, names in os.walk(backing):
             at = "/" + os.path.relpath(folder, backing).strip("./")
@@ -59,6 +60,13 @@ class Disk:
             for name in names:
                 path = f"{at.rstrip('/')}/{name}"
                 self.files[path] = Volatile(os.path.getsize(backing + path), durable=path)
+
+    def count(self) -> None:
+        """A call that changes something."""
+        if self.calls_left and not self.dead:
+            self.calls_left -= 1
+            if not self.calls_left:
+                self.cut()
 
     def refuse(self, error: int) -> None:
         if self.dead or error:
@@ -109,6 +117,10 @@ class Disk:
         file = self.files[path]
         self._store(path, file, file.pages, file.size)
         file.pages.clear()
+        self.sync_names()
+
+    def sync_names(self) -> None:
+        """All changes of names, as syncing a folder does, too."""
         for name, other in list(self.files.items()):
             if other.durable is not None and other.durable != name:
                 os.replace(self.backing + other.durable, self.backing + name)
@@ -144,6 +156,8 @@ class Disk:
         match text.split():
             case ["cut"]:
                 self.cut()
+            case ["cut-after", number]:
+                self.calls_left = int(number)
             case ["errno", number]:
                 self.write_error = int(number)
             case ["sync-errno", number]:
@@ -166,6 +180,9 @@ def operations(disk: Disk) -> Any:
             return disk.files[path]
 
         def _check(self, *errors: int) -> None:
+            """`errors`: of a call that changes something."""
+            if errors:
+                disk.count()
             try:
                 disk.refuse(next(filter(None, errors), 0))
             except OSError as exc:
@@ -231,6 +248,7 @@ def operations(disk: Disk) -> Any:
 
         def fsyncdir(self, path: str, datasync: Any, fh: Any) -> int:
             self._check(disk.write_error, disk.sync_error)
+            disk.sync_names()
             return 0
 
         def unlink(self, path: str) -> None:
@@ -281,7 +299,7 @@ class PowercutMount:
         self.folder, self.backing, self._server = folder, backing, server
 
     def order(self, text: str) -> None:
-        """`cut`, `errno N`, `sync-errno N`."""
+        """`cut`, `cut-after N`, `errno N`, `sync-errno N`."""
         (self.folder / CONTROL.strip("/")).write_text(text)
 
     def cut(self) -> None:

@@ -41,7 +41,9 @@ def unanswered(facts: Sequence[Fact], what: str) -> list[Fact]:
 def meaning(loss: Fact) -> Message:
     """What a loss means."""
     first, last = loss.body.get("from"), loss.body.get("to")
-    if first is not None and last is not None:
+    if first is not None and loss.body.get("backup") is not None:
+        what = say("loss.restored", last=number(first - 1))
+    elif first is not None and last is not None:
         what = say("loss.entries", first=number(first), last=number(last))
     else:
         what = say("loss.unproved" if loss.body.get("what") == "unproved" else "loss.exchanged")

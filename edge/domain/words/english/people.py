@@ -146,6 +146,9 @@ PEOPLE: Final[Mapping[str, str]] = {
     ),
     "loss.entries": "entries {first:d} to {last:d} of the journal were lost",
     "loss.unproved": "whether entries were lost can't be told, as the notes of where the journal ended are gone",
+    "loss.restored": (
+        "this journal was restored from a backup that ends at entry {last:d}, and what was kept after it isn't here"
+    ),
     "loss.exchanged": "another journal was put here",
     "loss.may_be_among_them": "{what}: a hold, a failed test or a filter change may be among them",
     "loss.ask": (

@@ -156,6 +156,9 @@ PEOPLE: Final[Mapping[str, str]] = {
     "loss.unproved": (
         "impossible de dire si des écritures ont été perdues, car les notes sur la fin du journal ont disparu"
     ),
+    "loss.restored": (
+        "ce journal a été restauré d'une sauvegarde qui finit à l'écriture {last:d}, et les écritures suivantes manquent"
+    ),
     "loss.exchanged": "un autre journal a été mis ici",
     "loss.may_be_among_them": (
         "{what} : un blocage, un test non réussi ou un remplacement de filtre peut se trouver parmi elles"

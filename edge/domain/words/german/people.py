@@ -152,6 +152,9 @@ PEOPLE: Final[Mapping[str, str]] = {
     "loss.unproved": (
         "ob Einträge verloren gingen, ist nicht feststellbar, da die Vermerke über das Ende des Journals fehlen"
     ),
+    "loss.restored": (
+        "dieses Journal wurde aus einer Sicherung wiederhergestellt, die mit Eintrag {last:d} endet, und spätere Einträge fehlen"
+    ),
     "loss.exchanged": "ein anderes Journal wurde hierher gelegt",
     "loss.may_be_among_them": "{what}: eine Sperre, ein nicht bestandener Test oder ein Filterwechsel kann darunter sein",
     "loss.ask": (

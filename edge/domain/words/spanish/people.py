@@ -150,6 +150,9 @@ PEOPLE: Final[Mapping[str, str]] = {
     "loss.unproved": (
         "no se puede saber si se perdieron entradas, porque faltan las notas de dónde terminaba el diario"
     ),
+    "loss.restored": (
+        "este diario se restauró de una copia que termina en la entrada {last:d}, y las entradas posteriores faltan"
+    ),
     "loss.exchanged": "aquí se puso otro diario",
     "loss.may_be_among_them": "{what}: entre ellas puede haber un bloqueo, una prueba no superada o un cambio de filtro",
     "loss.ask": (

@@ -1,0 +1,87 @@
+"""What is small in a backup: the station file and the files that it names, and what stands beside the journal."""
+
+from __future__ import annotations
+
+from collections.abc import Iterator
+from pathlib import Path
+from typing import Final, NamedTuple
+
+from edge.config.plans import StationFile, TlsPlan
+from edge.domain.errors import UnusableInput
+from edge.store.caches import CURSOR_FILE
+
+#: how far readers of the journal have come; what isn't there is told again
+_SIDE_FILES: Final = (CURSOR_FILE, "mqtt-memory.json")
+_SIDE_GLOB: Final = "tell-*.json"
+_MOST_BYTES: Final = 16 << 20
+
+
+class Wanted(NamedTuple):
+    """A file that belongs to a station. `named`: as the station file names it; of one in the [keep] folder its name there."""
+
+    path: Path
+    named: str
+    what: str
+    is_secret: bool = False
+    in_keep: bool = False
+
+    def listed(self) -> dict[str, object]:
+        """What a backup's list says of it."""
+        return {"named": self.named, "what": self.what, "in_keep": self.in_keep}
+
+
+def of_station(plan: StationFile) -> list[Wanted]:
+    """The station file and each file that it names, once."""
+    folder, keep = plan.path.parent, plan.keep.folder
+    catalogue = plan.document.get("station", {}).get("alarms")
+    found: list[tuple[Path | None, str, bool]] = [(plan.path, "station file", False)]
+    found.append((None if catalogue is None else folder / catalogue, "alarm catalogue", False))
+    if plan.mqtt is not None:
+        found += _of_tls(plan.mqtt.tls)
+        found.append((plan.mqtt.password_file, "password", True))
+    if plan.api.tls is not None:  # without its key an own certificate is of no use to anybody
+        found.append((plan.api.tls.certificate, "certificate", plan.api.tls.is_own))
+        found.append((plan.api.tls.key, "key", True))
+    for target in plan.tell.targets if plan.tell is not None else ():
+        found.append((target.url_file, "address of a target", True))
+        found += _of_tls(target.syslog.tls if target.syslog is not None else None)
+    wanted: dict[Path, Wanted] = {}
+    for path, what, is_secret in found:
+        if path is not None and path.is_file():
+            in_keep = path.parent == keep and path != plan.path
+            named = path.name if in_keep else str(path.relative_to(folder) if path.is_relative_to(folder) else path)
+            wanted.setdefault(path, Wanted(path, named, what, is_secret, in_keep))
+    return list(wanted.values())
+
+
+def _of_tls(tls: TlsPlan | None) -> list[tuple[Path | None, str, bool]]:
+    if tls is None:
+        return []
+    return [(tls.ca, "authority", False), (tls.certificate, "certificate", False), (tls.key, "key", True)]
+
+
+def beside_journal(keep: Path) -> Iterator[Wanted]:
+    """How far what is told has come."""
+    for path in [*(keep / name for name in _SIDE_FILES), *sorted(keep.glob(_SIDE_GLOB))]:
+        if path.is_file() and not path.is_symlink():
+            yield Wanted(path, path.name, "position", in_keep=True)
+
+
+def content(wanted: Wanted) -> bytes:
+    """What stands in it. Raises UnusableInput: it can't be read, or is too large for what it is."""
+    try:
+        with wanted.path.open("rb") as file:
+            read = file.read(_MOST_BYTES + 1)
+    except OSError as exc:
+        raise UnusableInput(
+            f"it can't be read ({exc.strerror})", where=str(wanted.path), expected=f"the {wanted.what}",
+            do="Let whoever makes the backup read it",
+        ) from exc  # fmt: skip
+    if len(read) > _MOST_BYTES:
+        raise UnusableInput(
+            "it is larger than such a file can be",
+            where=str(wanted.path),
+            expected=f"the {wanted.what}",
+            do="Look at it",
+        )
+    return read
