@@ -13,10 +13,10 @@ from fastapi import Request
 from fastapi.responses import Response
 
 from edge.api.jsonout import dumps
-from edge.api.picture import Seen
+from edge.api.picture import Seen, message_of
 from edge.api.preference import OfViewer
 from edge.domain.alarms.catalogue import rank_of
-from edge.domain.messages import Message, of_json
+from edge.domain.messages import Message
 from edge.domain.permits import MAY_RECORD, TECHNICIAN_SHELVES_MIN
 from edge.domain.quantities import DIMENSIONS
 from edge.domain.readings import CONTACT_WORDS, KIND_OF, Kind, Role
@@ -94,7 +94,7 @@ def _asked(seen: Seen) -> Iterator[dict[str, Any]]:
     told: list[Answer] = []
     texts, messages = verdict.get("waits_for", ()), verdict.get("waits_for_msgs", ())
     for text, form in zip(texts, messages, strict=False):
-        for at, answer in enumerate(to_message(_message(form))):
+        for at, answer in enumerate(to_message(message_of(form))):
             if answer in told:
                 continue
             told.append(answer)
@@ -122,13 +122,6 @@ def _of_alarm(ident: str, alarm: Mapping[str, Any]) -> Answer | None:
     return None if alarm["state"] in _QUIET or not alarm["active"] else to_alarm(ident)
 
 
-def _message(form: object) -> Message:
-    try:
-        return of_json(form)
-    except ValueError:
-        return Message("")
-
-
 def _later(seen: Seen) -> list[dict[str, Any]]:
     """What isn't owed yet and has a date, the next first."""
     found = []
@@ -146,11 +139,10 @@ def _treatment(seen: Seen, speed: float) -> dict[str, Any]:
     or `none`."""
     conditions = seen.snapshot.verdict.get("conditions", ())
     one = next((each for each in conditions if each["id"] == "water_path_treatment"), None)
-    said = Message("") if one is None else _message(one["msg"])
-    asked = [_message(form) for form in seen.snapshot.verdict.get("waits_for_msgs", ())]
-    said = next(
-        (each for each in asked if each.id in _TREATMENT), said
-    )  # what is to be done outweighs what somebody left undone
+    said = Message("") if one is None else message_of(one["msg"])
+    asked = [message_of(form) for form in seen.snapshot.verdict.get("waits_for_msgs", ())]
+    # what is to be done outweighs what somebody left undone
+    said = next((each for each in asked if each.id in _TREATMENT), said)
     left = said.values.get("left")
     left_s = None if left is None else max(0.0, float(left.value) - seen.quiet_s * speed)
     return {

@@ -109,6 +109,15 @@ class Condition(Shape):
     probability: float | None = Field(None, description="that what is asked for is truly so; null if uncalibrated")
 
 
+class AnsweredBy(Shape):
+    """A record that answers what the station waits for."""
+
+    record: str
+    keys: dict[str, str] = Field(
+        description="what its form is given already: basin, filters, outlet, point, role, duty"
+    )
+
+
 class BasinVerdict(Shape):
     """May one of several basins start? It rests on what all share and on what is its own."""
 
@@ -142,6 +151,9 @@ class Verdict(Shape):
     conditions: list[Condition]
     note: str | None = None
     waits_for_msgs: list[Message] = Field(description="of `waits_for`, in the same order")
+    answers: list[list[AnsweredBy]] = Field(
+        [], description="the records that answer each of `waits_for`, in the same order; of some things none"
+    )
     note_msg: Message
     verdicts: list[BasinVerdict] = Field([], description="of each basin, where the station file has several")
     seq: int = Field(description="highest entry of the journal that it takes into account")
@@ -460,13 +472,9 @@ class Acknowledge(Shape):
     note: str | None = Field(None, max_length=2000)
 
 
-class Ask(Shape):
+class Ask(AnsweredBy):
     """Something that the station asks for, and the record that answers it."""
 
-    record: str
-    keys: dict[str, str] = Field(
-        description="what its form is given already: basin, filters, outlet, point, role, duty"
-    )
     text: str = Field(description="what to do")
     for_ready: bool = Field(description="READY waits for it")
     instead: bool = Field(description="it answers the same as the one before")

@@ -13,8 +13,9 @@ from typing import Any, Final, NamedTuple
 
 from edge.api.parts import Judge
 from edge.api.viewers import AS_IT_IS, Viewer, Viewers
-from edge.domain.messages import Message, as_json, duration, of_kept, part, say
+from edge.domain.messages import Message, as_json, duration, of_json, of_kept, part, say
 from edge.domain.readings import REASONS
+from edge.domain.records.answers import to_message
 from edge.domain.words.saying import Words
 from edge.snapshot import Snapshot
 
@@ -64,17 +65,21 @@ class Watch:
         return Seen(self.viewers.picture(viewer, snapshot), quiet_s, self.viewers.words(viewer, snapshot))
 
     def verdict(self, seen: Seen) -> dict[str, Any]:
-        """The verdict as published, with `seq` and `quiet_s`; `unknown` where the judge is silent."""
+        """The verdict as published, with `seq`, `quiet_s` and `answers`; `unknown` where the judge is silent."""
         judged = seen.snapshot.verdict
         verdict: dict[str, Any] = {**judged, "seq": seen.snapshot.seq, "quiet_s": round(seen.quiet_s, 1)}
-        if not seen.is_silent:
-            return verdict
+        if seen.is_silent:
+            self._silent(verdict, seen)
+        verdict["answers"] = [_answers(form) for form in verdict.get("waits_for_msgs", ())]
+        return verdict
+
+    def _silent(self, verdict: dict[str, Any], seen: Seen) -> None:
+        judged = seen.snapshot.verdict
         since = say("picture.not_judged", since=duration(seen.quiet_s * 1000.0))
         verdict |= _unsure(judged, seen.words)
         if "verdicts" in judged:
             verdict["verdicts"] = [{**one, **_unsure(one, seen.words)} for one in judged["verdicts"]]
         verdict["conditions"] = [_unjudged(condition, since, seen.words) for condition in judged.get("conditions", [])]
-        return verdict
 
     def points(self, seen: Seen) -> dict[str, dict[str, Any]]:
         """Points by id, aged."""
@@ -92,6 +97,19 @@ class Watch:
             "alarms": dict(seen.snapshot.alarms),
             "estimates": dict(seen.snapshot.estimates),
         }
+
+
+def message_of(form: object) -> Message:
+    """The message of its form; an empty one where it is none."""
+    try:
+        return of_json(form)
+    except ValueError:
+        return Message("")
+
+
+def _answers(form: object) -> list[dict[str, Any]]:
+    """The records that answer what is asked, the plainest first; [] where no record does."""
+    return [{"record": one.record, "keys": dict(one.keys)} for one in to_message(message_of(form))]
 
 
 def _unsure(verdict: Mapping[str, Any], words: Words) -> dict[str, Any]:

@@ -8,8 +8,15 @@ const SHOWN = ["ready", "in_use", "reheating", "at_rest", "not_ready", "cant_tel
 const WHY_SHOWN = 3;
 export const isMet = (condition) => condition.state === "met" || condition.state === "by_eye";
 
-/** What people must do, the most urgent first, as the station puts it: {text, at}. */
-const tasksOf = (news) => (news.verdict.waits_for || []).map((text, at) => ({ text, at }));
+/** The place of a record's form, with what it is given. */
+export const placeOf = (record, keys = {}) => `#do/${record}${Object.keys(keys).length ? `?${new URLSearchParams(keys)}` : ""}`;
+/** What people must do, the most urgent first, as the station puts it: {text, at, answers: the records that answer it, place: of the first}. */
+function tasksOf({ verdict }) {
+  return (verdict.waits_for || []).map((text, at) => {
+    const answers = (verdict.answers || [])[at] || [];
+    return { text, at, answers, place: answers.length ? placeOf(answers[0].record, answers[0].keys) : null };
+  });
+}
 
 /** {word, title, under, mark} of a verdict, of the station or of a basin. */
 export function shownOf({ display, verdict }) {

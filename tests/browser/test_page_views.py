@@ -14,7 +14,7 @@ from edge.domain.station.judged import DISPLAY_WORDS
 from edge.domain.words.units import Units
 from tests.api_fakes import START_MS, alarm, condition, until
 from tests.browser.driver import CHROMIUM, Browser
-from tests.browser.kit import HEALTH, HOUR_MS, STATES, Station, a_day, put_into, shows
+from tests.browser.kit import HEALTH, HOUR_MS, SITE, STATES, Station, a_day, put_into, shows
 from tests.unit.stations import SETTINGS
 
 pytestmark = [pytest.mark.browser, pytest.mark.skipif(CHROMIUM is None, reason="no chromium on this machine")]
@@ -46,9 +46,44 @@ def test_what_hurts_comes_first_and_the_time_left_is_said(browser: Browser, stat
     assert browser.text(".first-text") == "Have the heater outlet's trip looked into"
     assert browser.text(".first-rest") == "… reset it once, dry-handed"
     assert texts(browser, ".tasks li") == ["Do the daily test and record it"]
-    assert browser.text(".due") == "warm until about\n\n06:27"
+    assert browser.text(".due") == "ready\n\nnot known"  # the large time is READY's alone
     assert "Warm enough until about 06:27 (for 37 min more), between 06:21 and 06:36." in browser.text(".when")
     assert browser.text(".call-text") == "Outlet tripped: heater, and 2 more: wait for an answer"
+    cap, trip = "parseFloat(getComputedStyle(document.querySelector('.due-time')).fontSize)", STATES["trip"]
+    small = browser.js(cap)
+    station.fakes.judge.show(**{**trip, "verdict": STATES["ready"]["verdict"]})
+    shows(browser, ".due", "warm until about\n\n06:27")
+    warm = browser.js(cap)
+    put_into(browser, station, "to_do")
+    assert browser.text(".due") == "ready about\n\n07:42" and small < warm < browser.js(cap)
+
+
+def test_do_says_what_stands_and_now_leads_to_what_can_be_recorded(browser: Browser, station: Station) -> None:
+    """Which record answers what is asked: edge/domain/records/answers.py. That nothing is to be recorded is no all-clear."""
+    station.fakes.judge.show(settings=SITE)
+    put_into(browser, station, "trip")  # nothing is recorded of a trip
+    assert browser.js("document.querySelector('.first').hasAttribute('href')") is False
+    view(browser, "do", ".ask-item")
+    until(lambda: len(texts(browser, ".ask-item")) == 2, "both things to do")
+    assert texts(browser, ".ask-item .ask-title") == [STATES["trip"]["verdict"]["waits_for"][0], "Daily test"]
+    assert texts(browser, ".ask-item .ask-why")[0] == "READY waits for it · nothing is recorded for it"
+    assert texts(browser, ".calm") == [""] and len(texts(browser, ".ask-go[href]")) == 1
+    for state, said in (
+        (
+            "warming",
+            ["Nothing to record now, but the station isn't ready.", "31.4 °C; 38.9 °C are needed", "Ready about 07:42"],
+        ),
+        ("in_use", ["Nothing to record now. IN USE.", "a cycle is running"]),
+        ("ready", ["Nothing to record now. READY."]),
+    ):
+        station.fakes.judge.show(**STATES[state])
+        for words in said:
+            shows(browser, ".stands", words, 20)
+    view(browser, "now", ".first")
+    put_into(browser, station, "to_do")
+    assert browser.js("document.querySelector('.first').getAttribute('href')") == "#do/daily_test"
+    press(browser, ".first")
+    until(lambda: browser.js("!!document.querySelector('.watch-press')"), "the stopwatch of the daily test")
 
 
 def test_the_band_lies_where_its_times_are(browser: Browser, station: Station) -> None:

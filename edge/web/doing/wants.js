@@ -5,6 +5,8 @@ import { forms } from "../people.js";
 import { has, say, small } from "../say.js";
 import { because, pointName, recordName, sentence, titled, words } from "../told.js";
 
+export { placeOf } from "../verdict.js";
+
 /** {asks: /api/1/asks, forms: /api/1/forms, trouble, at}: `at` is this page's monotonic time of `asks` [ms]. */
 export const wants = { asks: null, forms: null, trouble: "", at: 0 };
 
@@ -46,8 +48,6 @@ export function titleOf(record, keys = {}) {
 /** What the station says, without the command line's form of a record behind it: here a form stands beside it. */
 export const plainly = (text) => text.replace(/\s*\((\w+)[^()]*\)$/, (all, word) => (formOf(word) ? "" : all));
 
-/** The place of a record's form, with what it is given. */
-export const placeOf = (record, keys = {}) => `#do/${record}${Object.keys(keys).length ? `?${new URLSearchParams(keys)}` : ""}`;
 /** [record, keys] of the page's address; ["", {}] in the list. */
 export function placed() {
   const [path, query] = location.hash.replace(/^#/, "").split("?");

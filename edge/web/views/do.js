@@ -1,10 +1,11 @@
 // Do: what the station asks people to record, the most urgent first; what is begun; then all else that can be recorded, by its plain name.
 
-import { keep, make, markOf, part, put, section, set, show as toggle } from "../dom.js";
+import { draw, keep, make, markOf, part, put, section, set, show as toggle } from "../dom.js";
 import { whoMay, whyNot } from "../people.js";
 import { say } from "../say.js";
 import { session } from "../session.js";
-import { age, clockTime, sentence } from "../told.js";
+import { age, clockTime, displayName, sentence } from "../told.js";
+import { verdictOf } from "../verdict.js";
 import { calibration } from "../doing/calibrate.js";
 import { backLine } from "../doing/done.js";
 import { allDrafts } from "../doing/draft.js";
@@ -104,7 +105,7 @@ export function show(app) {
 
 // -- the list
 function list() {
-  const asked = section("asked", "asked", say("do.asked"), make("p", "calm", markOf("met"), make("span", "none-text")), make("ul", "ask-list"));
+  const asked = section("asked", "asked", say("do.asked"), make("div", "calm", markOf(), make("div", "stands", make("p", "none-text"), make("ul", "why"), make("p", "when"))), make("ul", "ask-list"));
   const begun = section("panel", "begun", say("do.begun"), make("ul", "begun-list"));
   const later = section("panel", "later", say("do.later"), make("ul", "later-list"));
   const all = section("panel", "all", say("do.others"), make("div", "kind-groups", ...GROUPS.map(([name, kinds]) => {
@@ -119,10 +120,9 @@ function list() {
     put(trouble, wants.trouble || (wants.asks.is_silent ? say("do.silent") : ""));
     toggle(trouble, trouble.textContent);
     const { asks } = wants.asks;
-    const isLost = app.line.isLost;
-    toggle(part(asked, "calm"), !asks.length);
-    put(part(asked, "none-text"), isLost ? say("do.none_when_heard") : say("do.none"));
-    keep(part(asked, "ask-list"), asks, (one) => `${one.record} ${JSON.stringify(one.keys)}`, createAsk, updateAsk);
+    const shown = verdictOf(app.line);
+    showStands(part(asked, "calm"), shown, asks);
+    keep(part(asked, "ask-list"), inOrder(shown.tasks, asks), (one) => (one.record ? idOf(one) : one.text), createAsk, updateAsk);
     toggle(begun, seen.drafts.length);
     keep(part(begun, "begun-list"), seen.drafts, (one) => `${one.record} ${one.basin || ""}`, createBegun, updateBegun);
     toggle(later, wants.asks.later.length);
@@ -147,7 +147,36 @@ function mayBe(element) {
   element.classList.toggle("not-mine", Boolean(why));
   put(part(element, "kind-may"), why ? say("do.records_this", { may: sentence(whoMay(form)) }) : "");
 }
+const idOf = (one) => `${one.record} ${JSON.stringify(one.keys)}`;
+/** What is asked in the verdict's order, with what READY waits for and no record answers in its place; then what else is owed. */
+function inOrder(tasks, asks) {
+  const rows = new Map();
+  for (const { text, answers } of tasks) {
+    if (!answers.length) rows.set(text, { text, for_ready: true });
+    for (const one of asks) if (answers.some((answer) => idOf(answer) === idOf(one))) rows.set(idOf(one), one);
+  }
+  for (const one of asks) rows.set(idOf(one), one);
+  return [...rows.values()];
+}
+/** Where nothing is to be recorded: how the station stands all the same, so that it reads as no all-clear. */
+function showStands(element, shown, asks) {
+  toggle(element, !asks.length);
+  if (asks.length) return;
+  const isCalm = ["ready", "in_use", "reheating", "at_rest"].includes(shown.word);
+  draw(part(element, "mark"), shown.mark);
+  const none = shown.isLost ? say("do.none_when_heard") : isCalm ? say("do.none") : say("do.none_but");
+  put(part(element, "none-text"), shown.isLost || !isCalm ? none : `${none} ${displayName(shown.word)}.`);
+  keep(part(element, "why"), shown.why, (why) => why.name, () => make("li", "", make("b", ""), make("span", "")), (item, why) => {
+    put(item.children[0], why.name);
+    put(item.children[1], why.text);
+  });
+  put(part(element, "when"), shown.when ? shown.when.text : "");
+}
 function createAsk(one) {
+  if (!one.record) {
+    const what = make("div", "ask-go", markOf("unmet"), make("span", "ask-texts", make("span", "ask-title"), make("span", "ask-why")));
+    return make("li", "ask-item", what);
+  }
   const go = link("ask-go", placeOf(one.record, one.keys), "");
   go.dataset.record = one.record;
   go.append(markOf("unmet"), make("span", "ask-texts", make("span", "ask-title"), make("span", "ask-text"), make("span", "ask-why"), make("span", "kind-may")), make("span", "ask-open"));
@@ -155,6 +184,11 @@ function createAsk(one) {
 }
 function updateAsk(element, one) {
   set(element, "data-for", one.for_ready && !one.instead ? "ready" : null);
+  if (!one.record) {
+    put(part(element, "ask-title"), one.text);
+    put(part(element, "ask-why"), `${say("do.ready_waits")} · ${say("do.no_record")}`);
+    return;
+  }
   put(part(element, "ask-title"), one.instead ? say("do.instead", { what: titleOf(one.record, one.keys) }) : titleOf(one.record, one.keys));
   put(part(element, "ask-text"), one.instead ? "" : plainly(one.text));
   put(part(element, "ask-why"), [one.for_ready ? say("do.ready_waits") : "", one.why && plainly(sentence(one.why))].filter(Boolean).join(" · "));

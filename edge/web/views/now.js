@@ -30,7 +30,7 @@ export function mount(root) {
 }
 
 function plate() {
-  const first = make("div", "first", make("p", "first-label"), make("p", "first-text"), make("p", "first-rest"));
+  const first = make("a", "first", make("p", "first-label"), make("span", "first-go", say("do.begin")), make("p", "first-text"), make("p", "first-rest"));
   const due = make("div", "due", make("p", "due-label"), make("p", "due-time"));
   const word = make("p", "word", markOf(), make("span", "word-text"));
   const head = make("div", "plate-head", make("div", "words", word, make("p", "under")), due);
@@ -74,13 +74,7 @@ function showPlate(shown, line) {
   part(element, "words").style.setProperty("--under", Math.max(...shown.under.split(" ").map((one) => one.length), SHORT_WORD));
   const when = shown.when;
   const until = !shown.isLost && warmUntil(line.news);
-  const due = when && when.at ? when : until ? { at: until.at, label: say("now.warm_until") } : null;
-  toggle(part(element, "due"), due);
-  if (due) {
-    put(part(element, "due-label"), due.label + (isToday(due.at) ? "" : `, ${dayName(due.at)}`));
-    put(part(element, "due-time"), timeOfDay(due.at));
-    set(part(element, "due"), "data-of", due === when ? "ready" : "warm");
-  }
+  showDue(part(element, "due"), shown, until);
   showFirst(part(element, "first"), shown);
   horizon.show(part(element, "horizon"), shown.isLost ? null : { now: nowMs(), ready: when && when.at ? when : null, warm: until });
   keep(part(element, "why"), whyRows(shown, line), (row) => row.at, () => make("li", "", make("b", ""), make("span", "")), (item, row) => {
@@ -93,6 +87,16 @@ function showPlate(shown, line) {
   showBasins(part(element, "basins"), shown, line);
   toggle(part(element, "lost-do"), shown.isLost);
   put(part(element, "note"), sentence((line.news && line.news.verdict.note) || say("now.surroundings_only")));
+}
+/** The large time is READY's alone: that it isn't known, or for how long READY can last, is smaller. */
+function showDue(element, { word, when }, until) {
+  const due = when && when.at ? { of: "ready", ...when } : word === "ready" && until ? { of: "warm", at: until.at, label: say("now.warm_until") }
+    : word === "not_ready" ? { of: "unknown", label: say("now.ready_at") } : null;
+  toggle(element, due);
+  if (!due) return;
+  put(part(element, "due-label"), due.label + (!due.at || isToday(due.at) ? "" : `, ${dayName(due.at)}`));
+  put(part(element, "due-time"), due.at ? timeOfDay(due.at) : say("now.not_known"));
+  set(element, "data-of", due.of);
 }
 // Of several basins a line each: its word, and the first thing to do.
 function showBasins(list, shown, line) {
@@ -124,6 +128,8 @@ function showFirst(element, shown) {
   const [head, rest] = shortened(first.text);
   put(part(element, "first-label"), shown.tasks.length > 1 ? say("now.first_of", { n: shown.tasks.length }) : say("now.to_do"));
   put(part(element, "first-text"), head);
+  set(element, "href", first.place);
+  toggle(part(element, "first-go"), first.place);
   put(part(element, "first-rest"), rest);
   toggle(part(element, "first-rest"), rest);
 }
@@ -140,7 +146,10 @@ function showTasks(shown) {
   toggle(at.todo, rest.length > 0);
   part(at.todo, "tasks").classList.toggle("whole", !isListed);
   put(part(at.todo, "tasks").previousSibling, say(isListed ? "now.then" : "now.to_do_before"));
-  keep(part(at.todo, "tasks"), rest, (task) => `${task.at} ${task.text}`, () => make("li"), (item, task) => put(item, task.text));
+  keep(part(at.todo, "tasks"), rest, (task) => `${task.at} ${task.text}`, () => make("li", "", make("a", "task")), (item, task) => {
+    put(item.firstChild, task.text);
+    set(item.firstChild, "href", task.place);
+  });
 }
 function showCall(news) {
   const waiting = Object.values(news ? news.alarms : {}).filter(wantsAnswer).sort((a, b) => Number(b.active) - Number(a.active) || rank(a.priority) - rank(b.priority));
