@@ -15,7 +15,7 @@ import signal
 import socket
 import threading
 import time
-from collections.abc import Iterator
+from collections.abc import Iterator, Sequence
 from pathlib import Path
 from types import FrameType
 from typing import Final
@@ -130,6 +130,7 @@ def run(path: Path) -> int:
 def _attend(assembly: Assembly, asked: Asked, path: Path) -> bool:
     """Supervise until a signal asks for the stop, or a store that couldn't be used can be; False where the judge died."""
     watchdog, fed_s, began_s, is_ready = watchdog_s(), 0.0, time.monotonic(), False
+    hangs = False
     while asked.stop_why is None and not assembly.store_is_back():
         asked.wait(min(LOOK_EVERY_S if is_ready else 0.1, watchdog or LOOK_EVERY_S))
         if not is_ready and (assembly.is_ready() or time.monotonic() - began_s > READY_AFTER_S):
@@ -145,25 +146,35 @@ def _attend(assembly: Assembly, asked: Asked, path: Path) -> bool:
             assembly.look()
         except Exception:  # supervision border: whoever looks after the parts must outlive a mistake about one
             log.exception("looking after the parts failed")
-        if is_ready and watchdog is not None and time.monotonic() - fed_s >= watchdog / 2 and not _are_stuck(assembly):
-            notify("WATCHDOG=1")
-            fed_s = time.monotonic()
+        if is_ready and watchdog is not None and time.monotonic() - fed_s >= watchdog / 2:
+            hangs = not feed(assembly.stuck(), again=hangs)
+            fed_s = fed_s if hangs else time.monotonic()
     return True
 
 
-def _are_stuck(assembly: Assembly) -> bool:
-    stuck = assembly.stuck()
+def feed(stuck: Sequence[str], *, again: bool) -> bool:
+    """Tell the service manager that the daemon is alive, or which parts make no progress. Returns whether it was told the first.
+
+    Args:
+        stuck: those parts, in words.
+        again: it was told of some the last time.
+    """
     if stuck:
         log.critical("no progress: %s; the service manager is not told that all is well", ", ".join(stuck))
-    return bool(stuck)
+        notify(f"STATUS=no progress: {', '.join(stuck)}")
+        return False
+    notify("WATCHDOG=1\nSTATUS=watching" if again else "WATCHDOG=1")
+    return True
 
 
 def reload(assembly: Assembly, path: Path) -> bool:
     """Load the station file anew; a bad one leaves the old in force. Returns whether the new one is in force."""
     notify(f"RELOADING=1\nMONOTONIC_USEC={time.clock_gettime_ns(time.CLOCK_MONOTONIC) // 1000}")
+    state = "watching; the station file was not taken, the old settings stay in force"
     try:
         plan = config.load(path)
         assembly.reload(plan)
+        state = "watching"
     except WarmwellError as exc:
         for line in str(exc).splitlines():
             log.error("%s", line)
@@ -175,7 +186,7 @@ def reload(assembly: Assembly, path: Path) -> bool:
         _tell_refused(assembly, "the reload failed because of a fault in Warmwell; see the system journal")
         return False
     finally:
-        notify("READY=1")
+        notify(f"READY=1\nSTATUS={state}")
     for text in (*plan.warnings, *(f"not active yet: {text}" for text in plan.not_active)):
         log.warning("%s", text)
     assembly.judge.remark("settings", "")

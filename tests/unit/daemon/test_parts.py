@@ -17,7 +17,7 @@ from edge.config import load
 from edge.daemon.assembly import told_of_station
 from edge.daemon.log import JsonLines, PlainLines, set_up
 from edge.daemon.part import FIRST_PAUSE_S, LONGEST_PAUSE_S, STEADY_S, Part
-from edge.daemon.run import refuse_held_port, reload
+from edge.daemon.run import feed, refuse_held_port, reload
 from edge.daemon.systemd import notify, watchdog_s
 from edge.domain.errors import AlreadyRunning, UnusableInput
 
@@ -228,13 +228,29 @@ def test_a_refused_reload_is_an_entry_and_a_note_and_tells_the_service_manager(
         assert not reload(kept, file)  # type: ignore[arg-type]  # what it asks
         after_ns = time.clock_gettime_ns(time.CLOCK_MONOTONIC)
         said = dict(line.split("=") for line in manager.recv(4096).decode().splitlines())
-        assert manager.recv(4096) == b"READY=1"
+        assert manager.recv(4096) == (
+            b"READY=1\nSTATUS=watching; the station file was not taken, the old settings stay in force"
+        )
     assert said.keys() == {"RELOADING", "MONOTONIC_USEC"} and said["RELOADING"] == "1"
     assert before_ns // 1000 <= int(said["MONOTONIC_USEC"]) <= after_ns // 1000
     ((kind, body),) = kept.noted
     assert kind == "settings_refused" and body["in_force"] == "ab" * 32 and "line 1" in body["why"]
     ((what, text),) = kept.remarks
     assert what == "settings" and text.startswith("The station file was not taken, the old settings stay in force: ")
+
+
+def test_the_watchdog_is_fed_only_while_nothing_hangs_and_the_status_says_what_does(
+    tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    with socket.socket(socket.AF_UNIX, socket.SOCK_DGRAM) as manager:
+        manager.bind(str(tmp_path / "notify"))
+        manager.settimeout(5)
+        monkeypatch.setenv("NOTIFY_SOCKET", str(tmp_path / "notify"))
+        assert feed([], again=False)
+        assert not feed(["api (no progress for 31 s)"], again=False)
+        assert feed([], again=True)
+        said = [manager.recv(4096).decode() for _ in range(3)]
+    assert said == ["WATCHDOG=1", "STATUS=no progress: api (no progress for 31 s)", "WATCHDOG=1\nSTATUS=watching"]
 
 
 @pytest.mark.parametrize(
