@@ -1,7 +1,6 @@
 """What the journal tells of a stretch of time, as a trend shows it: the word of the verdict, alarms, draws, and days of filters.
 
-The journal is read once, in its order, and only what is drawn is remembered of it. While nothing watched there is no word: from the last
-entry of a run that did not end in good order until the verdict of the next.
+The journal is read once, in its order, and only what is drawn is remembered of it.
 """
 
 from __future__ import annotations
@@ -12,11 +11,8 @@ from typing import Any, Final, NamedTuple
 
 from edge.domain.dates import Dates
 from edge.domain.entries import Entry, rfc3339, wall_ms_of
-from edge.domain.messages import as_told
-from edge.domain.station.judged import Judged, display_word
+from edge.domain.station.displayed import Displayed, keep
 
-#: of each kind so many of the newest are remembered: a busy station's year, some megabytes
-MOST_KEPT: Final = 40_000
 #: of one answer; beyond it words are told as shares of equal parts, draws are left out, the least urgent alarms are counted
 MOST_TOLD: Final = 400
 _PRIORITIES: Final = ("high", "medium", "low")
@@ -35,15 +31,11 @@ class History:
     """Fed with all entries of a journal in their order."""
 
     def __init__(self) -> None:
-        self._words: list[Span] = []
+        self._displayed = Displayed()
         self._alarms: list[Span] = []
         self._alarms_on: dict[str, Span] = {}
         self._draws: list[tuple[int, int, float | None, Mapping[str, float]]] = []
         self._days: list[tuple[int, str, float]] = []
-        self._word: str | None = None
-        self._since_ms = self._last_ms = 0
-        self._verdict: Mapping[str, Any] | None = None
-        self._phase = ""
 
     def take(self, entry: Entry, dates: Dates) -> None:
         """The next entry."""
@@ -51,47 +43,27 @@ class History:
         if dated.doubt:
             return  # when it was can't be told
         at_ms, body = dated.wall_ms, entry.body
-        if entry.kind == "started":
-            self._verdict = None
-            self._turn(self._last_ms, None)
-        elif entry.kind == "stopped":
-            self._verdict = None
-            self._turn(at_ms, None)
-        elif entry.kind == "phase":
-            self._phase = str(body.get("to"))
-        elif entry.kind == "verdict":
-            self._verdict = body
-        elif entry.kind == "alarm":
+        self._displayed.take(entry, at_ms)
+        if entry.kind == "alarm":
             self._alarm(at_ms, body)
         elif entry.kind == "draw":
             off_ms = at_ms - entry.wall_ms  # what it names goes by the clock that it was stamped with
             first_ms, last_ms = wall_ms_of(body["start"]) + off_ms, wall_ms_of(body["end"]) + off_ms
-            _keep(self._draws, (first_ms, last_ms, body.get("volume_l"), body.get("drops_kpa") or {}))
+            keep(self._draws, (first_ms, last_ms, body.get("volume_l"), body.get("drops_kpa") or {}))
         elif entry.kind == "filter_day":
-            _keep(self._days, (at_ms, str(body["filter"]), float(body["drop_kpa"])))
-        if self._verdict is not None and entry.kind in ("phase", "verdict"):
-            self._turn(at_ms, word_of(self._verdict, self._phase))
-        self._last_ms = max(self._last_ms, at_ms)
-
-    def _turn(self, at_ms: int, word: str | None) -> None:
-        if word == self._word:
-            return
-        if self._word is not None and at_ms > self._since_ms:
-            _keep(self._words, Span(self._since_ms, at_ms, self._word))
-        self._word, self._since_ms = word, at_ms
+            keep(self._days, (at_ms, str(body["filter"]), float(body["drop_kpa"])))
 
     def _alarm(self, at_ms: int, body: Mapping[str, Any]) -> None:
         ident = str(body["id"])
         if body.get("present", body["to"] != "normal"):
             self._alarms_on.setdefault(ident, Span(at_ms, None, ident, str(body.get("priority", "low"))))
         elif (begun := self._alarms_on.pop(ident, None)) is not None:
-            _keep(self._alarms, begun._replace(to_ms=at_ms))
+            keep(self._alarms, begun._replace(to_ms=at_ms))
 
     def told(self, from_ms: int, to_ms: int, until_ms: int) -> dict[str, Any]:
         """What of it lies in [from, to), as JSON; what lasts is told until `until_ms`, which is now."""
         end_ms = min(to_ms, until_ms)
-        words = [*self._words, *([Span(self._since_ms, None, self._word)] if self._word else [])]
-        words = list(_within(words, from_ms, end_ms))
+        words = list(_within([Span(*shown) for shown in self._displayed.until(until_ms)], from_ms, end_ms))
         alarms = list(_within([*self._alarms, *self._alarms_on.values()], from_ms, end_ms))
         alarms.sort(
             key=lambda a: (
@@ -115,21 +87,6 @@ class History:
             "more_draws": len(draws) if len(draws) > MOST_TOLD else 0,
             "filter_days": [{"at": rfc3339(at), "filter": ident, "drop_kpa": drop} for at, ident, drop in days[-2 * MOST_TOLD :]],
         }  # fmt: skip
-
-
-def word_of(verdict: Mapping[str, Any], phase: str) -> str:
-    """The word for people that a verdict's entry stood for in a phase, as the station's own display_word() has it."""
-    said = str(verdict.get("to"))
-    judged = {ident: Judged(state, as_told("")) for ident, state in (verdict.get("conditions") or {}).items()}
-    if said == "ready" or not judged:
-        return {"unknown": "cant_tell"}.get(said, said)
-    return display_word(judged, phase)
-
-
-def _keep(kept: list[Any], one: Any) -> None:
-    kept.append(one)
-    if len(kept) > MOST_KEPT:
-        del kept[: MOST_KEPT // 10]
 
 
 def _within(spans: Sequence[Span], from_ms: int, to_ms: int) -> Iterable[Span]:

@@ -16,6 +16,7 @@ from edge import terminal
 from edge.cli import backups, running, usage
 from edge.cli.options import FileArgument, FileOption, Json, JsonLines, done
 from edge.cli.people_verbs import verbs as people_verbs
+from edge.cli.report_verbs import verbs as report_verbs
 
 app = typer.Typer(
     name="warmwell",
@@ -28,6 +29,7 @@ app = typer.Typer(
 )
 
 app.add_typer(people_verbs, name="people")
+app.add_typer(report_verbs, name="report")
 
 
 class Form(StrEnum):
@@ -257,13 +259,16 @@ def replay(
 
 @app.command()
 def verify(
-    folder: Annotated[Path, FileArgument(help="The [keep] folder, or a backup.", metavar="FOLDER")],
+    folder: Annotated[Path, FileArgument(help="The [keep] folder, a backup, or a report.", metavar="FOLDER")],
     head: Annotated[
         str | None, typer.Option(help="A head noted outside: finds entries cut off the end.", metavar="SEQ:DIGEST")
     ] = None,
+    journal: Annotated[
+        Path | None, FileOption(help="Of a report: the [keep] folder that it has to follow from.", metavar="FOLDER")
+    ] = None,
     json: Json = False,
 ) -> None:
-    """Check that the journal holds, or a backup. Nothing in it was changed, removed or put in.
+    """Check that the journal holds, or a backup: nothing in it was changed, removed or put in. Of a report, that it follows from a journal.
 
     --json: {"folder", "ok", "why", "station", "head", "first_bad_seq", "lost"}; what doesn't hold is no refusal.
     """
@@ -276,6 +281,10 @@ def verify(
         from edge.store.verify import verify as look
 
         noted = parse_head(head) if head is not None else None
+        if journal is not None:
+            from edge.cli import report
+
+            return report.check(folder, journal, as_json=json)
         if checking.is_backup(folder):
             with terminal.progress("checking", "bytes") as told:
                 found = checking.verify(folder, noted, told)

@@ -9,11 +9,12 @@ import pytest
 
 from edge.api import app as api
 from edge.api import history as told_by
-from edge.api.history import History, word_of
+from edge.api.history import History
 from edge.api.parts import Parts
 from edge.domain.dates import Dates
 from edge.domain.entries import Entry, Now, Stamp, rfc3339
 from edge.domain.messages import as_told
+from edge.domain.station.displayed import displayed_word
 from edge.domain.station.judged import Judged, display_word
 from tests.api_fakes import ABOUT, START_MS, Answer, Fakes, ask, point
 
@@ -137,7 +138,7 @@ def test_the_word_of_the_past_is_that_of_the_live_verdict(phase: str, states: di
     """edge/domain/station/judged.py says the word as it is live."""
     live = display_word({ident: Judged(state, as_told("")) for ident, state in states.items()}, phase)
     to = "ready" if states == {"reservoir": "met"} else "unknown" if "unknown" in states.values() else "not_ready"
-    assert word_of({"to": to, "conditions": states}, phase) == live
+    assert displayed_word({"to": to, "conditions": states}, phase) == live
 
 
 def test_too_many_words_become_shares_of_equal_parts() -> None:

@@ -13,6 +13,7 @@ from edge.domain.words.english.common import COMMON
 from edge.domain.words.english.doubts import DOUBTS
 from edge.domain.words.english.people import PEOPLE
 from edge.domain.words.english.records import RECORDS
+from edge.domain.words.english.reports import REPORTS
 from edge.domain.words.english.reservoir import RESERVOIR
 from edge.domain.words.english.water import WATER
 from edge.domain.words.language import Language
@@ -33,7 +34,7 @@ def _of_rows() -> Iterator[tuple[str, str]]:
 
 
 ENGLISH: Final[Mapping[str, str]] = MappingProxyType(
-    {**COMMON, **RESERVOIR, **WATER, **DOUBTS, **PEOPLE, **RECORDS, **dict(_of_rows())}
+    {**COMMON, **RESERVOIR, **WATER, **DOUBTS, **PEOPLE, **RECORDS, **REPORTS, **dict(_of_rows())}
 )
 
 EN: Final = Language("en", "English", True, ENGLISH)

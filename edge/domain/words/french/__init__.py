@@ -15,6 +15,7 @@ from edge.domain.words.french.common import COMMON
 from edge.domain.words.french.doubts import DOUBTS
 from edge.domain.words.french.people import PEOPLE
 from edge.domain.words.french.records import RECORDS
+from edge.domain.words.french.reports import REPORTS
 from edge.domain.words.french.reservoir import RESERVOIR
 from edge.domain.words.french.rows import ROWS
 from edge.domain.words.french.titles import TITLES
@@ -30,7 +31,16 @@ REVIEWED: Final = False
 FRENCH: Final[Mapping[str, str]] = MappingProxyType(
     {
         ident: _APART.sub("\N{NO-BREAK SPACE}\\1", template)
-        for ident, template in {**COMMON, **RESERVOIR, **WATER, **DOUBTS, **PEOPLE, **RECORDS, **ROWS}.items()
+        for ident, template in {
+            **COMMON,
+            **RESERVOIR,
+            **WATER,
+            **DOUBTS,
+            **PEOPLE,
+            **RECORDS,
+            **REPORTS,
+            **ROWS,
+        }.items()
     }
 )
 FR: Final = Language(

@@ -14,6 +14,7 @@ from edge.domain.words.german.common import COMMON
 from edge.domain.words.german.doubts import DOUBTS
 from edge.domain.words.german.people import PEOPLE
 from edge.domain.words.german.records import RECORDS
+from edge.domain.words.german.reports import REPORTS
 from edge.domain.words.german.reservoir import RESERVOIR
 from edge.domain.words.german.rows import ROWS
 from edge.domain.words.german.titles import TITLES
@@ -24,7 +25,7 @@ from edge.domain.words.language import Language
 REVIEWED: Final = False
 
 GERMAN: Final[Mapping[str, str]] = MappingProxyType(
-    {**COMMON, **RESERVOIR, **WATER, **DOUBTS, **PEOPLE, **RECORDS, **ROWS}
+    {**COMMON, **RESERVOIR, **WATER, **DOUBTS, **PEOPLE, **RECORDS, **REPORTS, **ROWS}
 )
 DE: Final = Language(
     "de",

@@ -15,6 +15,7 @@ from edge.domain.words.spanish.common import COMMON
 from edge.domain.words.spanish.doubts import DOUBTS
 from edge.domain.words.spanish.people import PEOPLE
 from edge.domain.words.spanish.records import RECORDS
+from edge.domain.words.spanish.reports import REPORTS
 from edge.domain.words.spanish.reservoir import RESERVOIR
 from edge.domain.words.spanish.rows import ROWS
 from edge.domain.words.spanish.titles import TITLES
@@ -24,7 +25,7 @@ from edge.domain.words.spanish.water import WATER
 REVIEWED: Final = False
 
 SPANISH: Final[Mapping[str, str]] = MappingProxyType(
-    {**COMMON, **RESERVOIR, **WATER, **DOUBTS, **PEOPLE, **RECORDS, **ROWS}
+    {**COMMON, **RESERVOIR, **WATER, **DOUBTS, **PEOPLE, **RECORDS, **REPORTS, **ROWS}
 )
 ES: Final = Language(
     "es",

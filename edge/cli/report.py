@@ -1,0 +1,105 @@
+"""`warmwell report`, and `warmwell verify` of a report: papers made of a folder's journal, also while a station runs on it."""
+
+from __future__ import annotations
+
+import time
+from datetime import UTC, date, datetime, timedelta
+from pathlib import Path
+from typing import Final
+from zoneinfo import ZoneInfo
+
+from edge import terminal
+from edge.domain.errors import UnusableInput
+from edge.domain.words.languages import LANGUAGES
+from edge.domain.words.units import Chosen
+
+_DAYS_AGO: Final = {"today": 0, "yesterday": 1}
+
+
+def day(day: str, folder: Path, out: Path | None, language: str, units: str | None) -> int:
+    """Write the record of a day.
+
+    Raises:
+        UnusableInput: an option, or a folder without a journal.
+        StoreFault: it can't be read.
+    """
+    from edge.daemon.version import program_version
+    from edge.reports.making import Wish, day_report
+
+    if language not in LANGUAGES:
+        raise UnusableInput(
+            f"there are no words in {language!r}", where="--language", expected=", ".join(LANGUAGES), do="Name one of them"
+        )  # fmt: skip
+    now_ms = time.time_ns() // 1_000_000
+    wish = Wish(_day_of(day, folder, now_ms), now_ms, program_version(), language, _units(units))
+    made = day_report(folder, wish)
+    with terminal.output(out) as stream:
+        stream.write(made.html.encode())
+    if not made.facts["chain"]["holds"]:
+        terminal.complain(
+            f"{folder}: the journal does not hold: {made.facts['chain']['why']}. The report says so, too."
+        )
+        return terminal.FAULT
+    return terminal.DONE
+
+
+def check(report: Path, folder: Path, *, as_json: bool) -> int:
+    """Does a report follow from a journal? Raises UnusableInput, StoreFault."""
+    from edge.daemon.version import program_version
+    from edge.reports.proof import prove
+
+    found = prove(report, folder, program_version())
+    if as_json:
+        terminal.say_json(
+            {"report": str(report), "ok": found.holds, "differences": found.differences, "remarks": found.remarks}
+        )
+    else:
+        for line in (*found.differences, *found.remarks):
+            print(f"{report}: {line}")
+        if found.holds:
+            facts = found.facts
+            print(
+                f"{report}: each of its words and numbers follows from the journal up to entry {facts['head']['seq']} of {facts['station']}"
+            )
+        else:
+            print(f"{report}: it does NOT follow from the journal in {folder}")
+    return terminal.DONE if found.holds else terminal.FAULT
+
+
+def _units(text: str | None) -> Chosen:
+    """The units of `degF,psi,gal`, in any order."""
+    from edge.api.preference import UNITS
+
+    found: dict[str, str] = {}
+    for unit in (text or "").replace(",", " ").split():
+        what = next((what for what, units in UNITS.items() if unit in units), None)
+        if what is None or what in found:
+            raise UnusableInput(
+                f"{unit[:20]!r} is no unit of a report" if what is None else f"{found[what]} and {unit} are both units of a {what}",
+                where="--units", expected=", ".join(one for units in UNITS.values() for one in units),
+                do="Name one unit of each kind, with commas between",
+            )  # fmt: skip
+        found[what] = unit
+    return Chosen(**found)
+
+
+def _day_of(text: str, folder: Path, now_ms: int) -> date:
+    """The day that a word or a date means, by the station's clock."""
+    if text in _DAYS_AGO:
+        from edge.reports.source import Source
+
+        source = Source(folder)
+        try:
+            zone = ZoneInfo(source.settings().timezone)
+        finally:
+            source.close()
+        return datetime.fromtimestamp(now_ms / 1000, UTC).astimezone(zone).date() - timedelta(days=_DAYS_AGO[text])
+    try:
+        return date.fromisoformat(text)
+    except ValueError:
+        raise UnusableInput(
+            f"{text[:60]!r} is no day",
+            where="DAY",
+            expected="a date such as 2026-03-14, today or yesterday",
+            do="Correct it",
+        ) from None

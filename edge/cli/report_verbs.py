@@ -1,0 +1,43 @@
+"""`warmwell report`: the verbs."""
+
+from __future__ import annotations
+
+from pathlib import Path
+from typing import Annotated
+
+import typer
+
+from edge.cli.options import FileArgument, FileOption, done
+
+verbs = typer.Typer(
+    help="Papers made of the journal, to print, sign and keep.", no_args_is_help=True, rich_markup_mode=None
+)
+
+
+@verbs.callback()
+def _of_reports() -> None:
+    """Papers made of the journal, to print, sign and keep."""
+
+
+@verbs.command()
+def day(
+    day: Annotated[str, typer.Argument(help="A date by the station's clock, `today` or `yesterday`.", metavar="DAY")],
+    folder: Annotated[Path, FileArgument(help="The [keep] folder.", metavar="FOLDER")],
+    out: Annotated[Path | None, FileOption(help="A file in place of standard output.", metavar="FILE")] = None,
+    language: Annotated[str, typer.Option(help="en, de, fr or es.")] = "en",
+    units: Annotated[
+        str | None,
+        typer.Option(help="In place of the station's: degC or degF, psi, kPa or bar, L or gal.", metavar="UNITS"),
+    ] = None,
+) -> None:
+    """One day of a station as a page of HTML: verdict, alarms, records, readings, water, gaps.
+
+    It needs no running daemon. Check it with `warmwell verify FILE --journal FOLDER`.
+    """
+
+    def work() -> int:
+        from edge.cli import report
+
+        return report.day(day, folder, out, language, units)
+
+    done(work, False)

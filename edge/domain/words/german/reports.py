@@ -1,0 +1,102 @@
+"""German: reports."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+from typing import Final
+
+REPORTS: Final[Mapping[str, str]] = {
+    "report.day": "Tagesbericht",
+    "report.span": (
+        "{day}, von {begins:date} {begins} bis {ends:date} {ends}: {hours:.3g} Stunden nach der "
+        "Uhr der Station ({zone})"
+    ),
+    "report.not_over": "Der Tag war nicht vorbei, als dies erstellt wurde: er ist bis {at} erfasst.",
+    "report.simulated": "Dies ist eine simulierte Station: nichts davon ist geschehen.",
+    "report.head.verdict": "Durfte die Station starten?",
+    "report.head.alarms": "Alarme",
+    "report.head.records": "Was erfasst wurde",
+    "report.head.readings": "Kleinste und größte Messwerte",
+    "report.head.reservoir": "Reservoir",
+    "report.head.draws": "Wasserentnahmen",
+    "report.head.heat_ups": "Aufheizungen",
+    "report.head.watch": "Wann niemand wachte",
+    "report.head.incidents": "Was die Überwachung sonst behinderte",
+    "report.head.evidence": "Nachweis",
+    "report.head.signatures": "Gesehen von",
+    "report.none": "keine",
+    "report.word_lasted": "{word}: {span}",
+    "report.unwatched": "nicht überwacht: {span}",
+    "report.lasts": "stand am Ende noch an",
+    "report.at_latest": "spätestens {at}",
+    "report.on_another_day": "{at:date} {at}",
+    "report.at": "{at}",
+    "report.nobody_answered": "an diesem Tag hat niemand quittiert",
+    "report.event": "{at}: {state:state}",
+    "report.event_by": "{at}: {state:state} ({by})",
+    "report.event_again": "{at}: erneut gemeldet",
+    "report.does_not_count": "zählt nicht: {why}",
+    "report.water": "{volume:.1f L} in {number:d} Entnahmen",
+    "report.volume": "{volume:.2f L}",
+    "report.share": "{share:.1%}",
+    "report.gap_stopped": "beendet: {why}",
+    "report.gap_broken": "der Lauf endete ohne ein Wort",
+    "report.undated": (
+        "{n:d} Einträge, die von diesem Tag sein können, haben kein verlässliches Datum; `warmwell "
+        "export journal` führt sie auf."
+    ),
+    "report.untrusted": (
+        "{n:d} Einträge dieses Tages entstanden, als der Uhr der Station nicht zu trauen war; ihre "
+        "Zeiten sind, soweit jetzt bekannt."
+    ),
+    "report.entries": "{n:d} Einträge des Journals sind von diesem Tag, von {first:d} bis {last:d}.",
+    "report.no_entries": "Das Journal hat keinen Eintrag von diesem Tag.",
+    "report.rests_on": "Dieser Bericht beruht auf dem Journal bis Eintrag {seq:d}, Prüfsumme {digest}.",
+    "report.chain_holds": "Die Kette des Journals war bei der Erstellung unversehrt.",
+    "report.chain_broken": (
+        "Die Kette des Journals war bei der Erstellung NICHT unversehrt: {why}. Nichts hier ist bewiesen."
+    ),
+    "report.readings_apart": "Messwerte sind kein Teil der Kette; was die Station daraus schloss, schon.",
+    "report.to_prove": "Gegen das Journal prüfen: warmwell verify REPORT --journal FOLDER",
+    "report.made": "Erstellt am {at:date} um {at} von Warmwell {version}.",
+    "report.only_watches": (
+        "Warmwell beobachtet nur. Was getan wird, folgt den Anleitungen der Hersteller, dem "
+        "Etikett und den Regeln des Standorts."
+    ),
+    "report.kind.clock_step": "Uhr",
+    "report.kind.bus": "Bus",
+    "report.kind.repair": "Speicher",
+    "report.kind.settings": "geltende Einstellungen",
+    "report.kind.settings_refused": "Einstellungen abgelehnt",
+    "report.kind.contradiction": "Sensoren bezweifelt",
+    "report.kind.contradiction_over": "nicht mehr bezweifelt",
+    "report.kind.power": "Strom",
+    "report.kind.untold": "nicht gemeldet",
+    "report.kind.duty_dropped": "Pflicht",
+    "report.col.from": "von",
+    "report.col.to": "bis",
+    "report.col.at": "um",
+    "report.col.word": "Wort",
+    "report.col.why": "warum",
+    "report.col.alarm": "Alarm",
+    "report.col.priority": "Priorität",
+    "report.col.cause": "Ursache",
+    "report.col.answers": "was daraus wurde",
+    "report.col.record": "Eintrag",
+    "report.col.by": "von",
+    "report.col.told": "Angaben",
+    "report.col.point": "Sensor",
+    "report.col.low": "kleinster",
+    "report.col.high": "größter",
+    "report.col.covered": "vom Tag",
+    "report.col.lasted": "Dauer",
+    "report.col.volume": "Menge",
+    "report.col.flow": "Durchfluss",
+    "report.col.supply": "Zulauf",
+    "report.col.drops": "Druckabfälle der Filter",
+    "report.col.what": "was",
+    "report.col.entry": "Eintrag",
+    "report.col.name": "Name",
+    "report.col.date": "Datum",
+    "report.col.signature": "Unterschrift",
+}

@@ -1,0 +1,282 @@
+"""What the journal and the readings say of one day of a station: facts, as plain JSON.
+
+Times are RFC 3339 in UTC, by what is known of the clock now; values are in the units of their kinds (Cel, kPa, L/min, uS/cm); messages
+are in their form (`msg`). A day is the station's: from one local midnight to the next, 23 to 25 hours.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Callable, Iterable, Mapping
+from datetime import date, timedelta
+from typing import Any, Final, NamedTuple
+from zoneinfo import ZoneInfo
+
+from edge.domain.dates import Dates
+from edge.domain.entries import Entry, rfc3339, wall_ms_of
+from edge.domain.errors import UnusableInput
+from edge.domain.records.book import day_start_ms
+from edge.domain.settings import Settings
+from edge.domain.station.displayed import Displayed
+
+#: of a record: what is told of it in columns of their own, or is of no use to people
+_APART: Final = frozenset(
+    "record by at counts why_not why_not_msg stands by_role proven note msg began_ms ended_ms id".split()
+)
+#: kinds of entries that say what stood in the way of watching, or changed what is watched
+_INCIDENTS: Final = (
+    "clock_step",
+    "bus",
+    "repair",
+    "settings",
+    "settings_refused",
+    "contradiction",
+    "power",
+    "untold",
+    "duty_dropped",
+)
+
+
+class Span(NamedTuple):
+    """[from, to), milliseconds since 1970."""
+
+    from_ms: int
+    to_ms: int
+
+    def holds(self, at_ms: int) -> bool:
+        """Does this instant lie within?"""
+        return self.from_ms <= at_ms < self.to_ms
+
+    def minutes(self, from_ms: int, to_ms: int) -> float:
+        """Of another span, the minutes that lie within."""
+        return max(0.0, (min(to_ms, self.to_ms) - max(from_ms, self.from_ms)) / 60_000)
+
+
+def span_of(day: date, zone: ZoneInfo) -> Span:
+    """A day by the station's clock.
+
+    Raises:
+        UnusableInput: the zone has no such day.
+    """
+    begins, ends = day_start_ms(day, zone), day_start_ms(day + timedelta(days=1), zone)
+    if begins is None:
+        raise UnusableInput(
+            f"the clocks there had no {day}", where=str(zone), expected="a day that there was", do="Name another"
+        )
+    if ends is None:  # the next day was left out
+        ends = day_start_ms(day + timedelta(days=2), zone) or begins + 86_400_000
+    return Span(begins, ends)
+
+
+class DayFacts:
+    """Gathers the facts of a span: fed with all entries of the journal up to its head, in their order.
+
+    Args:
+        span: the day.
+        until_ms: how far its part of the journal can reach: now, where the day isn't over.
+        dates: what is known of the clock up to the head.
+    """
+
+    def __init__(self, span: Span, until_ms: int, dates: Dates) -> None:
+        self._span, self._dates = span, dates
+        self._end_ms = min(span.to_ms, until_ms)
+        self._displayed, self._alarms, self._watch = Displayed(), _Alarms(span), _Watch(span)
+        self._seqs: list[int] = []
+        self._undated = self._untrusted = 0
+        self._found: dict[str, list[dict[str, Any]]] = {
+            name: [] for name in ("verdicts", "records", "draws", "heat_ups", "incidents")
+        }
+        self._takes: dict[str, Callable[[Entry, int], None]] = {
+            "verdict": self._verdict, "record": self._record, "draw": self._draw, "heat_up": self._heat_up,
+            **dict.fromkeys(_INCIDENTS, self._incident),
+        }  # fmt: skip
+
+    def take(self, entry: Entry) -> None:
+        """The next entry."""
+        dated = self._dates.of(entry.stamp)
+        if dated.doubt:
+            earliest_ms, latest_ms = self._dates.between(entry.boot)
+            is_of_day = (earliest_ms is None or earliest_ms < self._span.to_ms) and (
+                latest_ms is None or latest_ms >= self._span.from_ms
+            )
+            self._undated += is_of_day
+            return
+        at_ms = dated.wall_ms
+        self._displayed.take(entry, at_ms)
+        self._watch.take(entry, at_ms)
+        if entry.kind == "alarm":
+            self._alarms.take(entry, at_ms)
+        if not self._span.holds(at_ms):
+            return
+        self._seqs.append(entry.seq)
+        self._untrusted += not entry.trusted
+        take = self._takes.get(entry.kind)
+        if take is not None:
+            take(entry, at_ms)
+
+    def told(self) -> dict[str, Any]:
+        """The facts."""
+        words = [
+            (max(w.from_ms, self._span.from_ms), min(w.to_ms, self._end_ms), w.word)
+            for w in self._displayed.until(self._end_ms)
+        ]
+        words = [(first, last, what) for first, last, what in words if first < last]
+        minutes: dict[str, float] = {}
+        for first, last, what in words:
+            minutes[what] = minutes.get(what, 0.0) + (last - first) / 60_000
+        watched = sum(minutes.values())
+        return {
+            "entries": {"first": min(self._seqs, default=None), "last": max(self._seqs, default=None),
+                        "number": len(self._seqs), "undated": self._undated, "untrusted": self._untrusted},
+            "words": [{"from": rfc3339(first), "to": rfc3339(last), "word": what} for first, last, what in words],
+            "minutes": {what: round(value, 1) for what, value in sorted(minutes.items())},
+            "unwatched_min": round((self._end_ms - self._span.from_ms) / 60_000 - watched, 1) if self._end_ms > self._span.from_ms else 0.0,
+            "alarms": self._alarms.told(),
+            "gaps": self._watch.told(self._end_ms),
+            "water_l": round(sum(draw["volume_l"] or 0.0 for draw in self._found["draws"]), 2),
+            **self._found,
+        }  # fmt: skip
+
+    # -- entries by kind
+
+    def _verdict(self, entry: Entry, at_ms: int) -> None:
+        body = entry.body
+        told = {key: body[key] for key in ("from", "to", "why", "msgs", "basins") if key in body}
+        self._found["verdicts"].append({"seq": entry.seq, "at": rfc3339(at_ms), **told})
+
+    def _record(self, entry: Entry, at_ms: int) -> None:
+        body = entry.body
+        told = {
+            key: body[key]
+            for key in ("record", "by", "by_role", "proven", "note", "why_not", "why_not_msg")
+            if body.get(key)
+        }
+        more = {key: value for key, value in body.items() if key not in _APART and value not in (None, "", [])}
+        happened = {"happened_at": body["at"]} if "at" in body else {}
+        self._found["records"].append(
+            {
+                "seq": entry.seq,
+                "at": rfc3339(at_ms),
+                "counts": body.get("counts", True),
+                **told,
+                **happened,
+                "more": more,
+            }
+        )
+
+    def _draw(self, entry: Entry, at_ms: int) -> None:
+        body, off_ms = entry.body, at_ms - entry.wall_ms  # what it names goes by the clock that it was stamped with
+        keys = ("duration_s", "volume_l", "total_l", "flow_l_min", "supply_kpa", "drops_kpa", "steady", "flow_assumed")
+        self._found["draws"].append(
+            {"seq": entry.seq, "from": rfc3339(wall_ms_of(body["start"]) + off_ms)}
+            | {key: body[key] for key in keys if key in body}
+        )
+
+    def _heat_up(self, entry: Entry, at_ms: int) -> None:
+        body, off_ms = entry.body, at_ms - entry.wall_ms
+        keys = ("from_c", "to_c", "room_c", "duration_s")
+        self._found["heat_ups"].append(
+            {"seq": entry.seq, "from": rfc3339(wall_ms_of(body["start"]) + off_ms)} | {key: body[key] for key in keys}
+        )
+
+    def _incident(self, entry: Entry, at_ms: int) -> None:
+        body = entry.body
+        if entry.kind == "bus" and body.get("what") == "seen":
+            return
+        told = {key: value for key, value in body.items() if key != "document"}
+        self._found["incidents"].append({"seq": entry.seq, "at": rfc3339(at_ms), "kind": entry.kind, "body": told})
+
+
+class _Alarms:
+    """Each alarm from its announcement until all is as before: what it did that day, and who answered."""
+
+    def __init__(self, span: Span) -> None:
+        self._span = span
+        self._open: dict[str, dict[str, Any]] = {}
+        self._ended: list[dict[str, Any]] = []
+
+    def take(self, entry: Entry, at_ms: int) -> None:
+        body, ident = entry.body, str(entry.body["id"])
+        one = self._open.get(ident)
+        if one is None:
+            if body["to"] == "normal":
+                return
+            kept = {
+                key: body[key]
+                for key in ("priority", "cause", "msg", "value", "unit", "limit", "point")
+                if body.get(key) is not None
+            }
+            since = {"since_at_latest": True} if body.get("since_at_latest") else {}
+            one = self._open[ident] = {"id": ident, "from": rfc3339(at_ms), "to": None, **kept, **since, "events": []}
+        if self._span.holds(at_ms):
+            event = {key: body[key] for key in ("to", "by", "why", "again", "escalated", "until") if body.get(key)}
+            one["events"].append({"seq": entry.seq, "at": rfc3339(at_ms), **event})
+        if body["to"] == "normal":
+            del self._open[ident]
+            one["to"] = rfc3339(at_ms)
+            if at_ms >= self._span.from_ms:
+                self._ended.append(one)
+
+    def told(self) -> list[dict[str, Any]]:
+        """Those that stood at any time of the day, the earliest first."""
+        stood = [one for one in (*self._ended, *self._open.values()) if wall_ms_of(one["from"]) < self._span.to_ms]
+        return sorted(stood, key=lambda one: (one["from"], one["id"]))
+
+
+class _Watch:
+    """When nobody watched: from the end of a run, in good order or not, to the beginning of the next."""
+
+    def __init__(self, span: Span) -> None:
+        self._span = span
+        self._gaps: list[dict[str, Any]] = []
+        self._last_ms: int | None = None
+        self._stopped: tuple[int, str] | None = None
+
+    def take(self, entry: Entry, at_ms: int) -> None:
+        if entry.kind == "started":
+            from_ms, why = self._stopped or (self._last_ms, None)
+            if from_ms is not None and from_ms < at_ms:
+                self._add(from_ms, at_ms, why)
+            self._stopped = None
+        elif entry.kind == "stopped":
+            self._stopped = (at_ms, str(entry.body.get("why", "")))
+        self._last_ms = at_ms if self._last_ms is None else max(at_ms, self._last_ms)
+
+    def told(self, end_ms: int) -> list[dict[str, Any]]:
+        """The gaps of the day; one that lasts is told to the day's end."""
+        gaps = list(self._gaps)
+        if self._stopped is not None and self._stopped[0] < end_ms:
+            gaps.append(_gap(self._stopped[0], None, self._stopped[1]))
+        return gaps
+
+    def _add(self, from_ms: int, to_ms: int, why: str | None) -> None:
+        if from_ms < self._span.to_ms and to_ms > self._span.from_ms:
+            self._gaps.append(_gap(from_ms, to_ms, why))
+
+
+def _gap(from_ms: int, to_ms: int | None, why: str | None) -> dict[str, Any]:
+    """`why` None: the run before did not end in good order."""
+    told = {} if why is None else {"stopped": why}
+    return {"from": rfc3339(from_ms), "to": None if to_ms is None else rfc3339(to_ms), **told}
+
+
+def readings_of(settings: Settings, minutes: Mapping[str, Any] | None) -> list[dict[str, Any]]:
+    """Of each point its least and greatest value, the share of the day in which it had one, and its course by minutes.
+
+    Args:
+        minutes: of the day, as Source.minutes() tells them.
+    """
+    known: Mapping[str, Any] = {} if minutes is None else minutes["points"]
+    found = []
+    for point in settings.points:
+        columns = known.get(point.id)
+        told: dict[str, Any] = {"id": point.id, "role": str(point.role), "low": None, "high": None, "covered": 0.0}
+        if columns is not None:
+            lows, highs = _known(columns["min"]), _known(columns["max"])
+            told |= {"low": min(lows, default=None), "high": max(highs, default=None)}
+            told["covered"] = round(sum(columns["covered"]) / len(columns["covered"]), 4) if columns["covered"] else 0.0
+        found.append(told)
+    return found
+
+
+def _known(column: Iterable[float | None]) -> list[float]:
+    return [value for value in column if value is not None]

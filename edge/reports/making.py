@@ -1,0 +1,88 @@
+"""Makes reports of a folder's journal."""
+
+from __future__ import annotations
+
+from datetime import date
+from pathlib import Path
+from typing import Any, Final, NamedTuple
+from zoneinfo import ZoneInfo
+
+from edge.domain.entries import rfc3339
+from edge.domain.readings import Role
+from edge.domain.settings import Settings
+from edge.domain.words.english import EN
+from edge.domain.words.units import Chosen
+from edge.reports.day import DayFacts, readings_of, span_of
+from edge.reports.html import document
+from edge.reports.page import DayPage
+from edge.reports.source import Head, Source
+
+#: of the facts' own form; grows where an older program could not make the page again
+FORM: Final = 1
+_DIGITS: Final = 3
+
+
+class Wish(NamedTuple):
+    """What a report is to be. `made_at_ms`: now, milliseconds since 1970; `head`: as far as the journal is read, None: its end."""
+
+    day: date
+    made_at_ms: int
+    program: str
+    language: str = EN.code
+    units: Chosen = Chosen()
+    head: Head | None = None
+
+
+class Made(NamedTuple):
+    """A report: its facts, the page that says them, and the settings by which it says them."""
+
+    facts: dict[str, Any]
+    html: str
+    settings: Settings
+
+
+def day_report(folder: Path, wish: Wish) -> Made:
+    """The record of a day.
+
+    Raises:
+        UnusableInput: no journal there, or no such day.
+        StoreFault: it can't be read.
+    """
+    source = Source(folder, wish.head)
+    try:
+        zone = ZoneInfo(source.settings().timezone)
+        span = span_of(wish.day, zone)
+        settings = source.settings(span.to_ms)
+        until_ms = min(span.to_ms, wish.made_at_ms)
+        gathered, is_simulated = DayFacts(span, until_ms, source.dates), False
+        for entry in source.entries():
+            gathered.take(entry)
+            is_simulated = is_simulated or (entry.kind == "started" and "demo" in entry.body)
+        minutes = source.minutes(span.from_ms, span.to_ms)
+        facts = {
+            "report": "day", "form": FORM, "program": wish.program, "made_at": rfc3339(wish.made_at_ms),
+            "language": wish.language, "units": list(wish.units), "station": settings.name, "title": settings.title,
+            "zone": settings.timezone, "simulated": is_simulated, "day": wish.day.isoformat(),
+            "from": rfc3339(span.from_ms), "to": rfc3339(span.to_ms), "until": rfc3339(until_ms),
+            "head": source.head._asdict(), "chain": source.chain(),
+            **gathered.told(),
+            "readings": readings_of(settings, minutes), "courses": _courses(settings, minutes),
+        }  # fmt: skip
+    finally:
+        source.close()
+    return Made(facts, page_of(facts, settings), settings)
+
+
+def page_of(facts: dict[str, Any], settings: Settings) -> str:
+    """The page that says these facts."""
+    return document(DayPage(facts, settings).html())
+
+
+def _courses(settings: Settings, minutes: dict[str, Any] | None) -> dict[str, list[float | None]]:
+    """Means by minutes of what is drawn: each reservoir, to a thousandth of a kelvin."""
+    known = {} if minutes is None else minutes["points"]
+    return {
+        point.id: [None if mean is None else round(mean, _DIGITS) for mean in known[point.id]["mean"]]
+        for point in settings.points
+        if point.role is Role.RESERVOIR_TEMPERATURE and point.id in known
+    }

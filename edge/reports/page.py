@@ -1,0 +1,364 @@
+"""A day's facts as a page: in a language, in units, by the station's clock. What it says is in the facts, and all of them are in it."""
+
+from __future__ import annotations
+
+import json
+from collections.abc import Iterable, Mapping, Sequence
+from datetime import UTC, datetime
+from functools import partial
+from typing import Any, Final
+from zoneinfo import ZoneInfo
+
+from edge.api.words import words_in
+from edge.domain.entries import wall_ms_of
+from edge.domain.messages import Message, duration, moment, name, number, of_body, of_kept, say, text
+from edge.domain.readings import KIND_OF, Kind, Role
+from edge.domain.settings import Settings
+from edge.domain.words.languages import LANGUAGES
+from edge.domain.words.saying import Words
+from edge.domain.words.units import Chosen, Units
+from edge.reports.drawing import course, legend, strip
+from edge.reports.html import Child, Element, add, el, table
+
+#: where the facts stand in a page
+FACTS_ID: Final = "facts"
+_STYLE: Final = """
+@page { size: A4; margin: 14mm 14mm 16mm; }
+:root { color-scheme: light; }
+body { font: 10.5pt/1.4 system-ui, sans-serif; color: #111; background: #fff; max-width: 190mm; margin: 0 auto; padding: 6mm; }
+header { border-bottom: .6mm solid #111; padding-bottom: 3mm; }
+h1 { font-size: 18pt; margin: 0 0 1mm; } h2 { font-size: 12.5pt; margin: 7mm 0 2mm; break-after: avoid; }
+p { margin: 1mm 0; } ul { margin: 0; padding-left: 4.5mm; }
+.station { font-weight: 600; } .quiet { color: #444; } .loud { font-weight: 700; border: .5mm solid #111; padding: 2mm; }
+table { border-collapse: collapse; width: 100%; font-size: 9.5pt; font-variant-numeric: tabular-nums; }
+th, td { text-align: left; vertical-align: top; padding: 1mm 3mm 1mm 0; border-bottom: .2mm solid #999; }
+td { overflow-wrap: break-word; hyphens: auto; }
+td:first-child, .short { white-space: nowrap; }
+th { font-weight: 600; border-bottom-color: #111; } thead { display: table-header-group; } tr { break-inside: avoid; }
+svg { display: block; width: 100%; height: auto; } svg text { font-family: system-ui, sans-serif; fill: #111; }
+.legend { display: flex; flex-wrap: wrap; gap: 1mm 6mm; list-style: none; padding: 0; margin: 2mm 0 0; }
+.legend svg { display: inline-block; width: 6mm; height: 3.5mm; vertical-align: -.4mm; margin-right: 1.5mm; }
+.signatures td { height: 11mm; } .digest { font-family: ui-monospace, monospace; font-size: 8.5pt; overflow-wrap: anywhere; }
+@media print { body { padding: 0; max-width: none; } }
+"""
+
+
+class DayPage:
+    """A page of one day.
+
+    Args:
+        facts: of the day, with what the report says of itself.
+        settings: the station's, of that day.
+    """
+
+    def __init__(self, facts: Mapping[str, Any], settings: Settings) -> None:
+        language = LANGUAGES[facts["language"]]
+        units = Units(settings, list(settings.points)).read_in(Chosen(*facts["units"]))
+        self._words = Words(units, ZoneInfo(facts["zone"]), language)
+        self._titles, self._units, self._settings, self._facts = words_in(language), units, settings, facts
+        self._day = facts["day"]
+        self._zone = ZoneInfo(facts["zone"])
+
+    def html(self) -> Element:
+        """The whole page."""
+        facts = self._facts
+        title = f"{self._said(say('report.day'))} {facts['day']} · {facts['station']}"
+        # "<" would end the element that bears the facts
+        embedded = json.dumps(facts, ensure_ascii=False, sort_keys=True, separators=(",", ":")).replace("<", "\\u003c")
+        head = el(
+            "head", el("meta", charset="utf-8"), el("meta", name="viewport", content="width=device-width"), el("title", title),
+            el("style", _STYLE), el("script", embedded, type="application/json", id=FACTS_ID),
+        )  # fmt: skip
+        body = el(
+            "body", self._head(), *self._verdict(), *self._alarms(), *self._records(), *self._readings(), *self._draws(),
+            *self._heat_ups(), *self._watch(), *self._incidents(), *self._evidence(),
+        )  # fmt: skip
+        return el("html", head, body, lang=facts["language"])
+
+    # -- words
+
+    def _said(self, message: Message) -> str:
+        return self._words.text(message)
+
+    def _columns(self, *names: str) -> list[str]:
+        return [self._said(say(f"report.col.{one}")) for one in names]
+
+    def _section(self, which: str, *children: Element | None) -> Iterable[Element]:
+        yield el("h2", self._said(say(f"report.head.{which}")))
+        yield from (child for child in children if child is not None)
+
+    def _none(self, which: str) -> Iterable[Element]:
+        return self._section(which, el("p", self._said(say("report.none")), class_="quiet"))
+
+    def _at(self, when: str) -> str:
+        """A time by the station's clock; of another day with its date."""
+        at = wall_ms_of(when)
+        there = datetime.fromtimestamp(at / 1000, UTC).astimezone(self._zone).date().isoformat()
+        return self._said(say("report.at" if there == self._day else "report.on_another_day", at=moment(at)))
+
+    def _lasted(self, minutes: float) -> str:
+        return self._words.formatted(duration(minutes * 60_000), "")
+
+    def _word(self, word: str) -> str:
+        return str(self._titles["displays"].get("cant_tell" if word == "unknown" else word, word))
+
+    def _value(self, kind: Kind, value: float | None, point: str | None = None) -> str:
+        return "" if value is None else self._said_value(kind, value, point)
+
+    def _said_value(self, kind: Kind, value: float, point: str | None) -> str:
+        return self._words.language.digits(self._units.value(kind, value, point))
+
+    # -- sections
+
+    def _head(self) -> Element:
+        facts = self._facts
+        begins, ends = wall_ms_of(facts["from"]), wall_ms_of(facts["to"])
+        span = say(
+            "report.span", day=name(facts["day"]), begins=moment(begins), ends=moment(ends),
+            hours=number((ends - begins) / 3_600_000), zone=name(facts["zone"]),
+        )  # fmt: skip
+        head = el(
+            "header", el("h1", self._said(say("report.day"))),
+            el("p", f"{facts['title']} · {facts['station']}", class_="station"), el("p", self._said(span)),
+        )  # fmt: skip
+        if facts["until"] < facts["to"]:
+            add(head, el("p", self._said(say("report.not_over", at=moment(wall_ms_of(facts["until"])))), class_="loud"))
+        if facts["entries"]["untrusted"]:
+            said = say("report.untrusted", n=number(facts["entries"]["untrusted"]))
+            add(head, el("p", self._said(said), class_="loud"))
+        if facts["simulated"]:
+            add(head, el("p", self._said(say("report.simulated")), class_="loud"))
+        if not facts["chain"]["holds"]:
+            broken = say("report.chain_broken", why=text(facts["chain"]["why"]))
+            add(head, el("p", self._said(broken), class_="loud"))
+        return head
+
+    def _verdict(self) -> Iterable[Element]:
+        facts = self._facts
+        lasted = [(word, self._lasted(minutes)) for word, minutes in facts["minutes"].items()]
+        told = [
+            (word, self._said(say("report.word_lasted", word=text(self._word(word)), span=text(span))))
+            for word, span in lasted
+        ]
+        if facts["unwatched_min"] > 0:
+            span = self._lasted(facts["unwatched_min"])
+            told.append(("", self._said(say("report.unwatched", span=text(span)))))
+        changes: list[list[Child]] = [
+            [
+                self._at(one["at"]),
+                " → ".join(self._word(word) for word in (one["from"], one["to"]) if word),
+                self._why(one),
+            ]
+            for one in facts["verdicts"]
+        ]
+        drawn = strip(facts, self._zone, self._word)
+        return self._section(
+            "verdict", drawn, legend(told), table(self._columns("at", "word", "why"), changes) if changes else None
+        )
+
+    def _why(self, one: Mapping[str, Any]) -> Element:
+        forms = one.get("msgs") or [None] * len(one["why"])
+        return el(
+            "ul", *(el("li", self._said(of_kept(form, kept))) for kept, form in zip(one["why"], forms, strict=False))
+        )
+
+    def _alarms(self) -> Iterable[Element]:
+        alarms = self._facts["alarms"]
+        if not alarms:
+            return self._none("alarms")
+        rows: list[list[Child]] = [
+            [
+                self._since(one),
+                self._at(one["to"]) if one["to"] else self._said(say("report.lasts")),
+                self._alarm(one["id"]),
+                str(self._titles["priorities"].get(one.get("priority"), one.get("priority", ""))),
+                self._said(of_body(one, "cause")),
+                self._events(one["events"]),
+            ]
+            for one in alarms
+        ]
+        return self._section(
+            "alarms", table(self._columns("from", "to", "alarm", "priority", "cause", "answers"), rows)
+        )
+
+    def _alarm(self, ident: str) -> str:
+        base, _, of = ident.partition(":")
+        title = str(self._titles["alarms"].get(base, base))
+        return f"{title}: {of}" if of else title
+
+    def _since(self, one: Mapping[str, Any]) -> str:
+        at = self._at(one["from"])
+        return self._said(say("report.at_latest", at=text(at))) if one.get("since_at_latest") else at
+
+    def _events(self, events: Sequence[Mapping[str, Any]]) -> Element:
+        lines = []
+        for one in events:
+            at = text(self._at(one["at"]))
+            if one.get("again"):
+                lines.append(say("report.event_again", at=at))
+            elif one.get("by"):
+                lines.append(say("report.event_by", at=at, state=text(self._state(one["to"])), by=text(one["by"])))
+            else:
+                lines.append(say("report.event", at=at, state=text(self._state(one["to"]))))
+        return el("ul", *(el("li", self._said(line)) for line in lines))
+
+    def _state(self, state: str) -> str:
+        return str(self._titles["alarm_states"].get(state, state))
+
+    def _records(self) -> Iterable[Element]:
+        records = self._facts["records"]
+        if not records:
+            return self._none("records")
+        rows: list[list[Child]] = []
+        for one in records:
+            told = [f"{key.replace('_', ' ')}: {_plain(value)}" for key, value in one["more"].items()]
+            told += [one["note"]] if one.get("note") else []
+            if not one["counts"]:
+                why = self._said(of_kept(one.get("why_not_msg"), one.get("why_not", "")))
+                told.append(self._said(say("report.does_not_count", why=text(why))))
+            at = self._at(one.get("happened_at", one["at"]))
+            rows.append(
+                [
+                    at,
+                    str(self._titles["records"].get(one["record"], one["record"])),
+                    _who(one),
+                    el("ul", *(el("li", line) for line in told)),
+                    str(one["seq"]),
+                ]
+            )
+        return self._section("records", table(self._columns("at", "record", "by", "told", "entry"), rows))
+
+    def _readings(self) -> Iterable[Element]:
+        rows: list[list[Child]] = []
+        for one in self._facts["readings"]:
+            kind, role = KIND_OF[Role(one["role"])], str(self._titles["roles"].get(one["role"], one["role"]))
+            if kind is Kind.CONTACT:
+                words = self._titles["contacts"][one["role"]]
+                low, high = (("" if one[end] is None else words[int(one[end])]) for end in ("low", "high"))
+            else:
+                low, high = (self._value(kind, one[end], one["id"]) for end in ("low", "high"))
+            share = self._said(say("report.share", share=number(one["covered"])))
+            rows.append([f"{role} ({one['id']})", low, high, share])
+        yield from self._section("readings", table(self._columns("point", "low", "high", "covered"), rows))
+        for point, means in self._facts["courses"].items():
+            drawn = course(self._facts, means, self._zone, partial(self._value, Kind.TEMPERATURE, point=point))
+            if drawn is not None:
+                yield el("h2", f"{self._said(say('report.head.reservoir'))} ({point})")
+                yield drawn
+
+    def _draws(self) -> Iterable[Element]:
+        draws = self._facts["draws"]
+        if not draws:
+            return self._none("draws")
+        rows: list[list[Child]] = []
+        for one in draws:
+            drops = [
+                f"{ident}: {self._words.language.digits(self._units.difference(Kind.PRESSURE, drop))}"
+                for ident, drop in (one.get("drops_kpa") or {}).items()
+            ]
+            rows.append(
+                [
+                    self._at(one["from"]), self._lasted(one["duration_s"] / 60), self._volume(one["volume_l"]),
+                    self._value(Kind.FLOW, one["flow_l_min"]), self._value(Kind.PRESSURE, one["supply_kpa"]), ", ".join(drops),
+                ]
+            )  # fmt: skip
+        total = say("report.water", volume=number(self._facts["water_l"], "L"), number=number(len(draws)))
+        columns = self._columns("from", "lasted", "volume", "flow", "supply", "drops")
+        return self._section("draws", el("p", self._said(total)), table(columns, rows))
+
+    def _volume(self, litres: float | None) -> str:
+        return "" if litres is None else self._said(say("report.volume", volume=number(litres, "L")))
+
+    def _heat_ups(self) -> Iterable[Element]:
+        rows: list[list[Child]] = []
+        for one in self._facts["heat_ups"]:
+            ends = (self._value(Kind.TEMPERATURE, one[end]) for end in ("from_c", "to_c"))
+            rows.append([self._at(one["from"]), self._lasted(one["duration_s"] / 60), *ends])
+        if not rows:
+            return self._none("heat_ups")
+        return self._section("heat_ups", table(self._columns("at", "lasted", "from", "to"), rows))
+
+    def _watch(self) -> Iterable[Element]:
+        rows: list[list[Child]] = []
+        for one in self._facts["gaps"]:
+            why = say("report.gap_stopped", why=text(one["stopped"])) if "stopped" in one else say("report.gap_broken")
+            rows.append(
+                [
+                    self._at(one["from"]),
+                    self._at(one["to"]) if one["to"] else self._said(say("report.lasts")),
+                    self._said(why),
+                ]
+            )
+        if not rows:
+            return self._none("watch")
+        return self._section("watch", table(self._columns("from", "to", "why"), rows))
+
+    def _incidents(self) -> Iterable[Element]:
+        rows: list[list[Child]] = []
+        for one in self._facts["incidents"]:
+            body = one["body"]
+            is_over = one["kind"] == "contradiction" and body.get("what") == "ended"
+            kind = say("report.kind.contradiction_over" if is_over else f"report.kind.{one['kind']}")
+            rows.append([self._at(one["at"]), self._said(kind), self._told(body), str(one["seq"])])
+        if not rows:
+            return self._none("incidents")
+        return self._section("incidents", table(self._columns("at", "what", "why", "entry"), rows))
+
+    def _told(self, body: Mapping[str, Any]) -> str:
+        """What an entry says, in words where it has some."""
+        if "cause" in body:
+            return f"{', '.join(body.get('points', ()))}: {self._said(of_body(body, 'cause'))}"
+        parts = [
+            str(body[key]) for key in ("bus", "outlet", "point", "file", "what", "target") if body.get(key) is not None
+        ]
+        parts += [f"{_plain(body[key])}" for key in ("from", "to") if key in body]
+        parts += [str(body["why"])] if body.get("why") else []
+        parts += [str(body["digest"])[:16]] if "digest" in body else []
+        parts += [f"{key}: {why}" for key, why in (body.get("owed") or {}).items()]
+        return ", ".join(parts)
+
+    def _evidence(self) -> Iterable[Element]:
+        facts = self._facts
+        entries = facts["entries"]
+        if entries["number"]:
+            said = [
+                say(
+                    "report.entries",
+                    n=number(entries["number"]),
+                    first=number(entries["first"]),
+                    last=number(entries["last"]),
+                )
+            ]
+        else:
+            said = [say("report.no_entries")]
+        said += [say("report.undated", n=number(entries["undated"]))] if entries["undated"] else []
+        said += [say("report.chain_holds")] if facts["chain"]["holds"] else []
+        said += [say("report.readings_apart")]
+        rests = say("report.rests_on", seq=number(facts["head"]["seq"]), digest=name(facts["head"]["digest"]))
+        made = say("report.made", at=moment(wall_ms_of(facts["made_at"])), version=name(facts["program"]))
+        lines = [el("p", self._said(line)) for line in said]
+        lines += [el("p", self._said(rests), class_="digest"), el("p", self._said(made))]
+        lines += [
+            el("p", self._said(say("report.to_prove"))),
+            el("p", self._said(say("report.only_watches")), class_="quiet"),
+        ]
+        signing = table(self._columns("name", "date", "signature"), [["", "", ""], ["", "", ""]])
+        signing.set("class", "signatures")
+        yield from self._section("evidence", *lines)
+        yield from self._section("signatures", signing)
+
+
+def _who(record: Mapping[str, Any]) -> str:
+    """Who made a record; a name that was only typed is marked as such by what proved it."""
+    return f"{record['by']} ({record['proven']})" if record.get("proven") else str(record.get("by", ""))
+
+
+def _plain(value: Any) -> str:
+    """A value of a record as people read it: lists with commas, pairs by their names."""
+    if isinstance(value, bool):
+        return "yes" if value else "no"
+    if isinstance(value, Mapping):
+        return ", ".join(f"{key.replace('_', ' ')} {_plain(one)}" for key, one in value.items())
+    if isinstance(value, list):
+        return "; ".join(_plain(one) for one in value)
+    return f"{value:g}" if isinstance(value, float) else str(value)

@@ -1,0 +1,83 @@
+"""`warmwell report day` and `warmwell verify REPORT --journal FOLDER`, as somebody types them."""
+
+from __future__ import annotations
+
+import json
+from contextlib import closing
+from pathlib import Path
+
+import pytest
+from typer.testing import CliRunner
+
+from edge import config
+from edge.cli.app import app
+from edge.domain.entries import Draft, Now, wall_ms_of
+from edge.store.journal import Journal
+
+PLAN = config.load(Path(__file__).parents[3] / "config/station-example.toml")
+AT_MS = wall_ms_of("2026-03-14T08:00:00Z")
+
+
+@pytest.fixture
+def keep(tmp_path: Path) -> Path:
+    with closing(Journal(tmp_path / "keep", PLAN.settings.name, "boot-1")) as journal:
+        now = Now(1000, AT_MS, True)
+        journal.append(
+            [
+                Draft(now, "settings", {"digest": PLAN.digest, "document": dict(PLAN.document)}),
+                Draft(now, "record", {"record": "note", "by": "ada", "text": "looked at the drain", "counts": True}),
+            ]
+        )
+    return tmp_path / "keep"
+
+
+def ran(*words: str | Path) -> tuple[int, str, str]:
+    done = CliRunner().invoke(app, [str(word) for word in words])
+    return done.exit_code, done.stdout, done.stderr
+
+
+def test_it_is_written_to_a_file_and_follows_from_its_journal(keep: Path, tmp_path: Path) -> None:
+    file = tmp_path / "day.html"
+    assert ran("report", "day", "2026-03-14", keep, "--out", file, "--language", "fr", "--units", "bar,degF") == (
+        0,
+        "",
+        "",
+    )
+    code, out, _ = ran("verify", file, "--journal", keep)
+    assert (code, out.count("\n")) == (0, 1) and "follows from the journal up to entry 2" in out
+    file.write_text(
+        file.read_text(encoding="utf-8").replace("looked at the drain", "looked at the brain"), encoding="utf-8"
+    )
+    code, out, _ = ran("verify", file, "--journal", keep, "--json")
+    found = json.loads(out)
+    assert (code, found["ok"]) == (1, False) and "looked at the brain" in found["differences"][0]
+
+
+def test_without_a_file_it_is_printed(keep: Path) -> None:
+    code, out, _ = ran("report", "day", "2026-03-14", keep)
+    assert code == 0 and out.startswith("<!doctype html>") and "looked at the drain" in out
+
+
+def test_yesterday_is_the_station_s(keep: Path) -> None:
+    code, out, _ = ran("report", "day", "yesterday", keep)
+    assert code == 0 and "The journal has no entry of this day." in out
+
+
+@pytest.mark.parametrize(
+    ("words", "said"),
+    [
+        (["2026-02-30"], "is no day"),
+        (["tomorrow"], "a date such as 2026-03-14, today or yesterday"),
+        (["2026-03-14", "--language", "nl"], "en, de, fr, es"),
+        (["2026-03-14", "--units", "furlong"], "degC, degF, kPa, psi, bar, L, gal"),
+        (["2026-03-14", "--units", "psi,bar"], "psi and bar are both units of a pressure"),
+    ],
+)
+def test_what_cannot_be_is_one_sentence(keep: Path, words: list[str], said: str) -> None:
+    code, out, err = ran("report", "day", words[0], keep, *words[1:])
+    assert (code, out) == (2, "") and said in " ".join(err.split())
+
+
+def test_a_folder_without_a_journal_is_refused(tmp_path: Path) -> None:
+    code, out, err = ran("report", "day", "2026-03-14", tmp_path)
+    assert (code, out) == (2, "") and "journal" in err
