@@ -43,6 +43,74 @@ svg { display: block; width: 100%; height: auto; } svg text { font-family: syste
 """
 
 
+class Teller:
+    """Says facts as a reader has them: in a language, in units, by the station's clock.
+
+    Args:
+        facts: of the day, with what the report says of itself.
+        settings: the station's, of that day.
+    """
+
+    def __init__(self, facts: Mapping[str, Any], settings: Settings) -> None:
+        language = LANGUAGES[facts["language"]]
+        self._zone, self._day = ZoneInfo(facts["zone"]), facts["day"]
+        self._units = Units(settings, list(settings.points)).read_in(Chosen(*facts["units"]))
+        self._words, self._titles = Words(self._units, self._zone, language), words_in(language)
+
+    @property
+    def zone(self) -> ZoneInfo:
+        """Where the clock on the wall is set."""
+        return self._zone
+
+    def said(self, message: Message) -> str:
+        """A message."""
+        return self._words.text(message)
+
+    def columns(self, *names: str) -> list[str]:
+        """Heads of columns."""
+        return [self.said(say(f"report.col.{one}")) for one in names]
+
+    def title(self, table: str, ident: str) -> str:
+        """What something is called; of an id with ':' by what stands before it."""
+        base, _, of = ident.partition(":")
+        title = str(self._titles[table].get(base, base))
+        return f"{title}: {of}" if of else title
+
+    def word(self, word: str) -> str:
+        """A word of the verdict, or of the display."""
+        return self.title("displays", "cant_tell" if word == "unknown" else word)
+
+    def contact(self, role: str, value: float | None) -> str:
+        """What a contact says."""
+        return "" if value is None else str(self._titles["contacts"][role][int(value)])
+
+    def at(self, when: str) -> str:
+        """A time by the station's clock; of another day with its date."""
+        at = wall_ms_of(when)
+        there = datetime.fromtimestamp(at / 1000, UTC).astimezone(self._zone).date().isoformat()
+        return self.said(say("report.at" if there == self._day else "report.on_another_day", at=moment(at)))
+
+    def end(self, when: str | None) -> str:
+        """When something ended; None: not yet."""
+        return self.at(when) if when else self.said(say("report.lasts"))
+
+    def lasted(self, minutes: float) -> str:
+        """A length of time."""
+        return self._words.formatted(duration(minutes * 60_000), "")
+
+    def value(self, kind: Kind, value: float | None, point: str | None = None) -> str:
+        """A reading, or the mean of some; "" for none."""
+        return "" if value is None else self._words.language.digits(self._units.value(kind, value, point))
+
+    def drop(self, kpa: float) -> str:
+        """A difference of pressures."""
+        return self._words.language.digits(self._units.difference(Kind.PRESSURE, kpa))
+
+    def volume(self, litres: float | None) -> str:
+        """A volume; "" for none."""
+        return "" if litres is None else self.said(say("report.volume", volume=number(litres, "L")))
+
+
 class DayPage:
     """A page of one day.
 
@@ -52,17 +120,12 @@ class DayPage:
     """
 
     def __init__(self, facts: Mapping[str, Any], settings: Settings) -> None:
-        language = LANGUAGES[facts["language"]]
-        units = Units(settings, list(settings.points)).read_in(Chosen(*facts["units"]))
-        self._words = Words(units, ZoneInfo(facts["zone"]), language)
-        self._titles, self._units, self._settings, self._facts = words_in(language), units, settings, facts
-        self._day = facts["day"]
-        self._zone = ZoneInfo(facts["zone"])
+        self._facts, self._tell = facts, Teller(facts, settings)
 
     def html(self) -> Element:
         """The whole page."""
         facts = self._facts
-        title = f"{self._said(say('report.day'))} {facts['day']} · {facts['station']}"
+        title = f"{self._tell.said(say('report.day'))} {facts['day']} · {facts['station']}"
         # "<" would end the element that bears the facts
         embedded = json.dumps(facts, ensure_ascii=False, sort_keys=True, separators=(",", ":")).replace("<", "\\u003c")
         head = el(
@@ -75,38 +138,12 @@ class DayPage:
         )  # fmt: skip
         return el("html", head, body, lang=facts["language"])
 
-    # -- words
-
-    def _said(self, message: Message) -> str:
-        return self._words.text(message)
-
-    def _columns(self, *names: str) -> list[str]:
-        return [self._said(say(f"report.col.{one}")) for one in names]
-
     def _section(self, which: str, *children: Element | None) -> Iterable[Element]:
-        yield el("h2", self._said(say(f"report.head.{which}")))
+        yield el("h2", self._tell.said(say(f"report.head.{which}")))
         yield from (child for child in children if child is not None)
 
     def _none(self, which: str) -> Iterable[Element]:
-        return self._section(which, el("p", self._said(say("report.none")), class_="quiet"))
-
-    def _at(self, when: str) -> str:
-        """A time by the station's clock; of another day with its date."""
-        at = wall_ms_of(when)
-        there = datetime.fromtimestamp(at / 1000, UTC).astimezone(self._zone).date().isoformat()
-        return self._said(say("report.at" if there == self._day else "report.on_another_day", at=moment(at)))
-
-    def _lasted(self, minutes: float) -> str:
-        return self._words.formatted(duration(minutes * 60_000), "")
-
-    def _word(self, word: str) -> str:
-        return str(self._titles["displays"].get("cant_tell" if word == "unknown" else word, word))
-
-    def _value(self, kind: Kind, value: float | None, point: str | None = None) -> str:
-        return "" if value is None else self._said_value(kind, value, point)
-
-    def _said_value(self, kind: Kind, value: float, point: str | None) -> str:
-        return self._words.language.digits(self._units.value(kind, value, point))
+        return self._section(which, el("p", self._tell.said(say("report.none")), class_="quiet"))
 
     # -- sections
 
@@ -118,48 +155,52 @@ class DayPage:
             hours=number((ends - begins) / 3_600_000), zone=name(facts["zone"]),
         )  # fmt: skip
         head = el(
-            "header", el("h1", self._said(say("report.day"))),
-            el("p", f"{facts['title']} · {facts['station']}", class_="station"), el("p", self._said(span)),
+            "header", el("h1", self._tell.said(say("report.day"))),
+            el("p", f"{facts['title']} · {facts['station']}", class_="station"), el("p", self._tell.said(span)),
         )  # fmt: skip
         if facts["until"] < facts["to"]:
-            add(head, el("p", self._said(say("report.not_over", at=moment(wall_ms_of(facts["until"])))), class_="loud"))
+            add(
+                head,
+                el("p", self._tell.said(say("report.not_over", at=moment(wall_ms_of(facts["until"])))), class_="loud"),
+            )
         if facts["entries"]["untrusted"]:
             said = say("report.untrusted", n=number(facts["entries"]["untrusted"]))
-            add(head, el("p", self._said(said), class_="loud"))
+            add(head, el("p", self._tell.said(said), class_="loud"))
         if facts["simulated"]:
-            add(head, el("p", self._said(say("report.simulated")), class_="loud"))
+            add(head, el("p", self._tell.said(say("report.simulated")), class_="loud"))
         if not facts["chain"]["holds"]:
             broken = say("report.chain_broken", why=text(facts["chain"]["why"]))
-            add(head, el("p", self._said(broken), class_="loud"))
+            add(head, el("p", self._tell.said(broken), class_="loud"))
         return head
 
     def _verdict(self) -> Iterable[Element]:
         facts = self._facts
-        lasted = [(word, self._lasted(minutes)) for word, minutes in facts["minutes"].items()]
+        lasted = [(word, self._tell.lasted(minutes)) for word, minutes in facts["minutes"].items()]
         told = [
-            (word, self._said(say("report.word_lasted", word=text(self._word(word)), span=text(span))))
+            (word, self._tell.said(say("report.word_lasted", word=text(self._tell.word(word)), span=text(span))))
             for word, span in lasted
         ]
         if facts["unwatched_min"] > 0:
-            span = self._lasted(facts["unwatched_min"])
-            told.append(("", self._said(say("report.unwatched", span=text(span)))))
+            span = self._tell.lasted(facts["unwatched_min"])
+            told.append(("", self._tell.said(say("report.unwatched", span=text(span)))))
         changes: list[list[Child]] = [
             [
-                self._at(one["at"]),
-                " → ".join(self._word(word) for word in (one["from"], one["to"]) if word),
+                self._tell.at(one["at"]),
+                " → ".join(self._tell.word(word) for word in (one["from"], one["to"]) if word),
                 self._why(one),
             ]
             for one in facts["verdicts"]
         ]
-        drawn = strip(facts, self._zone, self._word)
+        drawn = strip(facts, self._tell.zone, self._tell.word)
         return self._section(
-            "verdict", drawn, legend(told), table(self._columns("at", "word", "why"), changes) if changes else None
+            "verdict", drawn, legend(told), table(self._tell.columns("at", "word", "why"), changes) if changes else None
         )
 
     def _why(self, one: Mapping[str, Any]) -> Element:
         forms = one.get("msgs") or [None] * len(one["why"])
         return el(
-            "ul", *(el("li", self._said(of_kept(form, kept))) for kept, form in zip(one["why"], forms, strict=False))
+            "ul",
+            *(el("li", self._tell.said(of_kept(form, kept))) for kept, form in zip(one["why"], forms, strict=False)),
         )
 
     def _alarms(self) -> Iterable[Element]:
@@ -169,41 +210,40 @@ class DayPage:
         rows: list[list[Child]] = [
             [
                 self._since(one),
-                self._at(one["to"]) if one["to"] else self._said(say("report.lasts")),
-                self._alarm(one["id"]),
-                str(self._titles["priorities"].get(one.get("priority"), one.get("priority", ""))),
-                self._said(of_body(one, "cause")),
+                self._tell.end(one["to"]),
+                self._tell.title("alarms", one["id"]),
+                self._tell.title("priorities", one.get("priority", "")),
+                self._tell.said(of_body(one, "cause")),
                 self._events(one["events"]),
             ]
             for one in alarms
         ]
         return self._section(
-            "alarms", table(self._columns("from", "to", "alarm", "priority", "cause", "answers"), rows)
+            "alarms", table(self._tell.columns("from", "to", "alarm", "priority", "cause", "answers"), rows)
         )
 
-    def _alarm(self, ident: str) -> str:
-        base, _, of = ident.partition(":")
-        title = str(self._titles["alarms"].get(base, base))
-        return f"{title}: {of}" if of else title
-
     def _since(self, one: Mapping[str, Any]) -> str:
-        at = self._at(one["from"])
-        return self._said(say("report.at_latest", at=text(at))) if one.get("since_at_latest") else at
+        at = self._tell.at(one["from"])
+        return self._tell.said(say("report.at_latest", at=text(at))) if one.get("since_at_latest") else at
 
     def _events(self, events: Sequence[Mapping[str, Any]]) -> Element:
         lines = []
         for one in events:
-            at = text(self._at(one["at"]))
+            at = text(self._tell.at(one["at"]))
             if one.get("again"):
                 lines.append(say("report.event_again", at=at))
             elif one.get("by"):
-                lines.append(say("report.event_by", at=at, state=text(self._state(one["to"])), by=text(one["by"])))
+                lines.append(
+                    say(
+                        "report.event_by",
+                        at=at,
+                        state=text(self._tell.title("alarm_states", one["to"])),
+                        by=text(one["by"]),
+                    )
+                )
             else:
-                lines.append(say("report.event", at=at, state=text(self._state(one["to"]))))
-        return el("ul", *(el("li", self._said(line)) for line in lines))
-
-    def _state(self, state: str) -> str:
-        return str(self._titles["alarm_states"].get(state, state))
+                lines.append(say("report.event", at=at, state=text(self._tell.title("alarm_states", one["to"]))))
+        return el("ul", *(el("li", self._tell.said(line)) for line in lines))
 
     def _records(self) -> Iterable[Element]:
         records = self._facts["records"]
@@ -214,36 +254,37 @@ class DayPage:
             told = [f"{key.replace('_', ' ')}: {_plain(value)}" for key, value in one["more"].items()]
             told += [one["note"]] if one.get("note") else []
             if not one["counts"]:
-                why = self._said(of_kept(one.get("why_not_msg"), one.get("why_not", "")))
-                told.append(self._said(say("report.does_not_count", why=text(why))))
-            at = self._at(one.get("happened_at", one["at"]))
+                why = self._tell.said(of_kept(one.get("why_not_msg"), one.get("why_not", "")))
+                told.append(self._tell.said(say("report.does_not_count", why=text(why))))
+            at = self._tell.at(one.get("happened_at", one["at"]))
             rows.append(
                 [
                     at,
-                    str(self._titles["records"].get(one["record"], one["record"])),
+                    self._tell.title("records", one["record"]),
                     _who(one),
                     el("ul", *(el("li", line) for line in told)),
                     str(one["seq"]),
                 ]
             )
-        return self._section("records", table(self._columns("at", "record", "by", "told", "entry"), rows))
+        return self._section("records", table(self._tell.columns("at", "record", "by", "told", "entry"), rows))
 
     def _readings(self) -> Iterable[Element]:
         rows: list[list[Child]] = []
         for one in self._facts["readings"]:
-            kind, role = KIND_OF[Role(one["role"])], str(self._titles["roles"].get(one["role"], one["role"]))
+            kind, role = KIND_OF[Role(one["role"])], self._tell.title("roles", one["role"])
             if kind is Kind.CONTACT:
-                words = self._titles["contacts"][one["role"]]
-                low, high = (("" if one[end] is None else words[int(one[end])]) for end in ("low", "high"))
+                low, high = (self._tell.contact(one["role"], one[end]) for end in ("low", "high"))
             else:
-                low, high = (self._value(kind, one[end], one["id"]) for end in ("low", "high"))
-            share = self._said(say("report.share", share=number(one["covered"])))
+                low, high = (self._tell.value(kind, one[end], one["id"]) for end in ("low", "high"))
+            share = self._tell.said(say("report.share", share=number(one["covered"])))
             rows.append([f"{role} ({one['id']})", low, high, share])
-        yield from self._section("readings", table(self._columns("point", "low", "high", "covered"), rows))
+        yield from self._section("readings", table(self._tell.columns("point", "low", "high", "covered"), rows))
         for point, means in self._facts["courses"].items():
-            drawn = course(self._facts, means, self._zone, partial(self._value, Kind.TEMPERATURE, point=point))
+            drawn = course(
+                self._facts, means, self._tell.zone, partial(self._tell.value, Kind.TEMPERATURE, point=point)
+            )
             if drawn is not None:
-                yield el("h2", f"{self._said(say('report.head.reservoir'))} ({point})")
+                yield el("h2", f"{self._tell.said(say('report.head.reservoir'))} ({point})")
                 yield drawn
 
     def _draws(self) -> Iterable[Element]:
@@ -252,31 +293,25 @@ class DayPage:
             return self._none("draws")
         rows: list[list[Child]] = []
         for one in draws:
-            drops = [
-                f"{ident}: {self._words.language.digits(self._units.difference(Kind.PRESSURE, drop))}"
-                for ident, drop in (one.get("drops_kpa") or {}).items()
-            ]
+            drops = [f"{ident}: {self._tell.drop(drop)}" for ident, drop in (one.get("drops_kpa") or {}).items()]
             rows.append(
                 [
-                    self._at(one["from"]), self._lasted(one["duration_s"] / 60), self._volume(one["volume_l"]),
-                    self._value(Kind.FLOW, one["flow_l_min"]), self._value(Kind.PRESSURE, one["supply_kpa"]), ", ".join(drops),
+                    self._tell.at(one["from"]), self._tell.lasted(one["duration_s"] / 60), self._tell.volume(one["volume_l"]),
+                    self._tell.value(Kind.FLOW, one["flow_l_min"]), self._tell.value(Kind.PRESSURE, one["supply_kpa"]), ", ".join(drops),
                 ]
             )  # fmt: skip
         total = say("report.water", volume=number(self._facts["water_l"], "L"), number=number(len(draws)))
-        columns = self._columns("from", "lasted", "volume", "flow", "supply", "drops")
-        return self._section("draws", el("p", self._said(total)), table(columns, rows))
-
-    def _volume(self, litres: float | None) -> str:
-        return "" if litres is None else self._said(say("report.volume", volume=number(litres, "L")))
+        columns = self._tell.columns("from", "lasted", "volume", "flow", "supply", "drops")
+        return self._section("draws", el("p", self._tell.said(total)), table(columns, rows))
 
     def _heat_ups(self) -> Iterable[Element]:
         rows: list[list[Child]] = []
         for one in self._facts["heat_ups"]:
-            ends = (self._value(Kind.TEMPERATURE, one[end]) for end in ("from_c", "to_c"))
-            rows.append([self._at(one["from"]), self._lasted(one["duration_s"] / 60), *ends])
+            ends = (self._tell.value(Kind.TEMPERATURE, one[end]) for end in ("from_c", "to_c"))
+            rows.append([self._tell.at(one["from"]), self._tell.lasted(one["duration_s"] / 60), *ends])
         if not rows:
             return self._none("heat_ups")
-        return self._section("heat_ups", table(self._columns("at", "lasted", "from", "to"), rows))
+        return self._section("heat_ups", table(self._tell.columns("at", "lasted", "from", "to"), rows))
 
     def _watch(self) -> Iterable[Element]:
         rows: list[list[Child]] = []
@@ -284,14 +319,14 @@ class DayPage:
             why = say("report.gap_stopped", why=text(one["stopped"])) if "stopped" in one else say("report.gap_broken")
             rows.append(
                 [
-                    self._at(one["from"]),
-                    self._at(one["to"]) if one["to"] else self._said(say("report.lasts")),
-                    self._said(why),
+                    self._tell.at(one["from"]),
+                    self._tell.end(one["to"]),
+                    self._tell.said(why),
                 ]
             )
         if not rows:
             return self._none("watch")
-        return self._section("watch", table(self._columns("from", "to", "why"), rows))
+        return self._section("watch", table(self._tell.columns("from", "to", "why"), rows))
 
     def _incidents(self) -> Iterable[Element]:
         rows: list[list[Child]] = []
@@ -299,15 +334,15 @@ class DayPage:
             body = one["body"]
             is_over = one["kind"] == "contradiction" and body.get("what") == "ended"
             kind = say("report.kind.contradiction_over" if is_over else f"report.kind.{one['kind']}")
-            rows.append([self._at(one["at"]), self._said(kind), self._told(body), str(one["seq"])])
+            rows.append([self._tell.at(one["at"]), self._tell.said(kind), self._told(body), str(one["seq"])])
         if not rows:
             return self._none("incidents")
-        return self._section("incidents", table(self._columns("at", "what", "why", "entry"), rows))
+        return self._section("incidents", table(self._tell.columns("at", "what", "why", "entry"), rows))
 
     def _told(self, body: Mapping[str, Any]) -> str:
         """What an entry says, in words where it has some."""
         if "cause" in body:
-            return f"{', '.join(body.get('points', ()))}: {self._said(of_body(body, 'cause'))}"
+            return f"{', '.join(body.get('points', ()))}: {self._tell.said(of_body(body, 'cause'))}"
         parts = [
             str(body[key]) for key in ("bus", "outlet", "point", "file", "what", "target") if body.get(key) is not None
         ]
@@ -336,13 +371,13 @@ class DayPage:
         said += [say("report.readings_apart")]
         rests = say("report.rests_on", seq=number(facts["head"]["seq"]), digest=name(facts["head"]["digest"]))
         made = say("report.made", at=moment(wall_ms_of(facts["made_at"])), version=name(facts["program"]))
-        lines = [el("p", self._said(line)) for line in said]
-        lines += [el("p", self._said(rests), class_="digest"), el("p", self._said(made))]
+        lines = [el("p", self._tell.said(line)) for line in said]
+        lines += [el("p", self._tell.said(rests), class_="digest"), el("p", self._tell.said(made))]
         lines += [
-            el("p", self._said(say("report.to_prove"))),
-            el("p", self._said(say("report.only_watches")), class_="quiet"),
+            el("p", self._tell.said(say("report.to_prove"))),
+            el("p", self._tell.said(say("report.only_watches")), class_="quiet"),
         ]
-        signing = table(self._columns("name", "date", "signature"), [["", "", ""], ["", "", ""]])
+        signing = table(self._tell.columns("name", "date", "signature"), [["", "", ""], ["", "", ""]])
         signing.set("class", "signatures")
         yield from self._section("evidence", *lines)
         yield from self._section("signatures", signing)

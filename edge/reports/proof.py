@@ -7,7 +7,7 @@ import json
 import re
 from collections.abc import Iterator
 from datetime import date
-from html.parser import HTMLParser
+from html import unescape
 from pathlib import Path
 from typing import Any, Final, NamedTuple
 
@@ -24,6 +24,8 @@ _MOST_BYTES: Final = 64 << 20
 #: as many differences are told
 MOST_TOLD: Final = 20
 _FACTS: Final = re.compile(rf'<script [^>]*id="{FACTS_ID}"[^>]*>(.*?)</script>', re.DOTALL)
+_UNSEEN: Final = re.compile(r"<(script|style)\b.*?</\1>", re.DOTALL)
+_BETWEEN: Final = re.compile(r">([^<]+)")
 #: facts that are of readings: they are no part of the chain, and are thinned out as they grow old
 _OF_READINGS: Final = ("readings", "courses")
 
@@ -159,27 +161,7 @@ def _of_page(page: str, facts: dict[str, Any], settings: Settings, program: str)
             yield f"the page says {_shown(' '.join(said[a:b]))} where {_shown(' '.join(meant[c:d]))} follows from the journal"
 
 
-class _Texts(HTMLParser):
-    """What a reader sees of a page."""
-
-    def __init__(self) -> None:
-        super().__init__()
-        self.texts: list[str] = []
-        self._hidden = False
-
-    def handle_starttag(self, tag: str, attrs: list[tuple[str, str | None]]) -> None:
-        self._hidden = tag in ("script", "style")
-
-    def handle_endtag(self, tag: str) -> None:
-        self._hidden = False
-
-    def handle_data(self, data: str) -> None:
-        if data.strip() and not self._hidden:
-            self.texts.append(data.strip())
-
-
 def _texts(page: str) -> list[str]:
-    reader = _Texts()
-    reader.feed(page)
-    reader.close()
-    return reader.texts
+    """What a reader sees of a page, piece by piece."""
+    seen = (unescape(piece).strip() for piece in _BETWEEN.findall(_UNSEEN.sub("", page)))
+    return [piece for piece in seen if piece]

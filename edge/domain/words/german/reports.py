@@ -31,7 +31,6 @@ REPORTS: Final[Mapping[str, str]] = {
     "report.at_latest": "spätestens {at}",
     "report.on_another_day": "{at:date} {at}",
     "report.at": "{at}",
-    "report.nobody_answered": "an diesem Tag hat niemand quittiert",
     "report.event": "{at}: {state:state}",
     "report.event_by": "{at}: {state:state} ({by})",
     "report.event_again": "{at}: erneut gemeldet",

@@ -30,7 +30,6 @@ REPORTS: Final[Mapping[str, str]] = {
     "report.at_latest": "{at} a más tardar",
     "report.on_another_day": "{at:date} {at}",
     "report.at": "{at}",
-    "report.nobody_answered": "ese día nadie reconoció",
     "report.event": "{at}: {state:state}",
     "report.event_by": "{at}: {state:state} ({by})",
     "report.event_again": "{at}: anunciada de nuevo",
