@@ -123,7 +123,9 @@ def test_a_treatment_is_followed_through_its_steps_by_the_stations_own_clock() -
     assert asked_of(driver)["treatment"]["state"] == "contact"
     driver.record("correction", of=begun)
     told = asked_of(driver)
-    assert told["treatment"]["state"] == "none" and [one["text"] for one in told["asks"]] == before, "as if it had not begun"
+    assert told["treatment"]["state"] == "none" and [one["text"] for one in told["asks"]] == before, (
+        "as if it had not begun"
+    )
     driver.record("water_path_treatment", step="begins")
     driver.run(240, QUIET, every_s=5)
     told = asked_of(driver)["treatment"]
