@@ -12,6 +12,7 @@ from edge.domain.entries import wall_ms_of
 from edge.domain.messages import Message, moment, name, of_kept, part, say
 from edge.domain.records.answers import to_alarm
 from edge.domain.records.book import ALARM_RECORDS, names_of, says_opened
+from edge.domain.records.outlets import outlets_of
 from edge.domain.records.treatments import is_taken_at_its_word
 from edge.domain.roles import Role
 from edge.domain.settings import Settings
@@ -132,8 +133,17 @@ def _due(body: Mapping[str, Any], snapshot: Snapshot) -> Iterator[str | None]:
         duty, answer = alarm.get("duty"), to_alarm(ident)
         if duty is None or answer is None or answer.record != body["record"]:
             continue
-        if all(value == body.get(key) or value in (body.get(key) or ()) for key, value in answer.keys.items()):
+        if all(value in _named(body, key, value) for key, value in answer.keys.items()):
             yield duty["due_at"]
+
+
+def _named(body: Mapping[str, Any], key: str, value: str) -> list[str]:
+    """What a record names by a key; a daily test without its basin is of each."""
+    if key == "filters":
+        return names_of(body)
+    if key == "outlet":
+        return outlets_of(body)
+    return [str(body.get(key) or (value if key == "basin" else ""))]
 
 
 def _may_start(verdict: Mapping[str, Any]) -> Iterator[Message]:

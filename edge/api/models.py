@@ -385,6 +385,9 @@ class Performance(Shape):
     answered_s: list[float] | None = Field(description="until acknowledged: half within, nine of ten within")
     unanswered: int
     by_priority: dict[str, int]
+    undated: int = Field(
+        description="announced, when can't be told: they are taken to lie between the boots that have a date"
+    )
     targets: dict[str, dict[str, float]] = Field(description="by figure: at `most`, or `below`")
 
 

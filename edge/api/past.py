@@ -42,8 +42,8 @@ class Past:
         self._settings: Entry | None = None
         self._looked = 0  # the newest settings up to this seq are remembered
 
-    def performance(self, from_ms: int, until_ms: int, where: str) -> Performance:
-        """The figures of [from_ms, until_ms), milliseconds since 1970.
+    def performance(self, from_ms: int, until_ms: int, dates: Dates, where: str) -> Performance:
+        """The figures of [from_ms, until_ms), milliseconds since 1970, by `dates` as known now.
 
         Raises:
             Problem: 503, the journal is so long that it isn't read yet.
@@ -56,7 +56,7 @@ class Past:
                 self._read = entries[-1].seq
                 if is_late:
                     raise _not_yet(where, self._read)
-            return performance(self._alarms, from_ms, until_ms)
+            return performance(self._alarms, from_ms, until_ms, dates)
 
     def history(self, from_ms: int, to_ms: int, now_ms: int, dates: Dates, where: str) -> dict[str, Any]:
         """What happened in [from_ms, to_ms), see History.told(). Raises as performance()."""
@@ -120,9 +120,9 @@ async def alarm_performance(
 ) -> Response:
     """How the alarms of a span have performed, by the figures of ISA-18.2 and IEC 62682; `targets` beside them."""
     desk, path = request.app.state.desk, request.url.path
-    now_ms = desk.watch.see().snapshot.now.wall_ms
-    from_ms, to_ms = times.span_ms(from_, to, now_ms, _MONTH_MS, desk.zone, path)
-    found = await desk.readers.read(path, lambda: desk.past.performance(from_ms, to_ms, path))
+    snapshot = desk.watch.see().snapshot
+    from_ms, to_ms = times.span_ms(from_, to, snapshot.now.wall_ms, _MONTH_MS, desk.zone, path)
+    found = await desk.readers.read(path, lambda: desk.past.performance(from_ms, to_ms, snapshot.dates, path))
     return _json({**performance_json(found), "targets": TARGETS})
 
 

@@ -110,7 +110,7 @@ def bundle(source: Source, snapshot: Snapshot, words: Words, people: Sequence[st
         "station.json": _json(blind.value(about)),
         "settings.json": _json(settings),
         "journal.jsonl": "".join(f"{json.dumps(one, ensure_ascii=False)}\n" for one in told),
-        "alarms.json": _json(_had(lambda: _performance(source, now.wall_ms))),
+        "alarms.json": _json(_had(lambda: _performance(source, snapshot))),
         "files.json": _json(_had(lambda: list(_files(source.keep)))),
     }  # fmt: skip
     out = io.BytesIO()
@@ -149,8 +149,9 @@ def _settings(source: Source, blind: Blinding) -> dict[str, Any]:
     }
 
 
-def _performance(source: Source, now_ms: int) -> Mapping[str, Any]:
-    return performance_json(source.past.performance(now_ms - _MONTH_MS, now_ms, "alarms"))
+def _performance(source: Source, snapshot: Snapshot) -> Mapping[str, Any]:
+    now_ms = snapshot.now.wall_ms
+    return performance_json(source.past.performance(now_ms - _MONTH_MS, now_ms, snapshot.dates, "alarms"))
 
 
 def _files(keep: Path | None) -> Iterator[dict[str, Any]]:

@@ -102,20 +102,20 @@ def _figures(folder: Path, since: str | None, until: str | None, form: str) -> i
 
     Args:
         folder: where the journal lies; or the station file, whose [keep] names it.
-        since, until: only this span; else from the journal's first entry to its last.
+        since, until: only this span, by the entries' dates as known now; else from the journal's first entry to its last.
 
     Raises:
         UnusableInput: no journal there, or a span that can't be.
         StoreFault: it can't be read.
     """
     from edge.cli.export import instant
-    from edge.store.export import entries_of
+    from edge.store.export import dates_of, entries_of
     from edge.store.journal import ReadOnlyJournal
 
     journal = ReadOnlyJournal(_keep_folder(folder))
     try:
         head = journal.last_seq()
-        entries, zone = [], None
+        entries, zone, dates = [], None, dates_of(journal, head)
         for entry in entries_of(journal, head):
             if entry.kind == "alarm":
                 entries.append(entry)
@@ -129,14 +129,14 @@ def _figures(folder: Path, since: str | None, until: str | None, form: str) -> i
             "the journal is empty", where=str(folder), expected="entries", do="Let the station run first"
         )
     from_ms, until_ms = instant(since, "--from", zone), instant(until, "--to", zone)
-    from_ms = first[0].wall_ms if from_ms is None else from_ms
-    until_ms = last[0].wall_ms + 1 if until_ms is None else until_ms
+    from_ms = dates.nearest_ms(first[0].stamp) if from_ms is None else from_ms
+    until_ms = dates.nearest_ms(last[0].stamp) + 1 if until_ms is None else until_ms
     if until_ms <= from_ms:
         raise UnusableInput(
             f"from {rfc3339(from_ms)} to {rfc3339(until_ms)} is no span of time", where="--from, --to",
             expected="an end after the beginning", do="Name another span",
         )  # fmt: skip
-    found = performance(entries, from_ms, until_ms)
+    found = performance(entries, from_ms, until_ms, dates)
     print(json.dumps(performance_json(found), ensure_ascii=False) if form == "jsonl" else "\n".join(as_text(found)))
     return terminal.DONE
 
@@ -294,6 +294,8 @@ def _measured(found: Performance) -> Iterator[tuple[str, str, str, bool | None]]
     """(what, its value, its target, whether it is met; None where there is none)."""
     yield "announced", str(found.announced), "", None
     yield "announced again, as nobody had answered", str(found.again), "", None
+    if found.undated:
+        yield "announced, when can't be told", str(found.undated), "", None
     yield (
         "a day, on an average",
         f"{found.per_day:.2f}",

@@ -45,8 +45,18 @@ def _now_ms() -> int:
 
 
 def add(keep: Path, name: str, role: PersonRole, *, as_json: bool = False) -> int:
-    """Add a person, and print the code."""
+    """Add a person, and print the code.
+
+    Raises:
+        UnusableInput: the name can't be used, or is taken; or nobody would be there who may manage people.
+    """
     with _store(keep) as store:
+        if role is not PersonRole.BIOMED and not store.count():
+            raise UnusableInput(
+                f"the first person would be a {role}, and nobody who may set up people, calibrate or change filters",
+                where=f"--role {role}", expected="a biomed first",
+                do=f"Add a biomed (`warmwell people add --role biomed NAME`), then {name[:40]!r}",
+            )  # fmt: skip
         _print_code(roster.add(store, name, role, _now_ms()), as_json)
     if keep.is_dir() and not (keep / JOURNAL_FILE).exists() and not as_json:
         print(f"No station has run on {keep} yet: see that it is the folder that [keep] of its station file names.")

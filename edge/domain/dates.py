@@ -119,6 +119,19 @@ class Dates:
                 before = rows[-1][3] + offset_ms
         return (before, None) if is_past else (None, None)
 
+    def nearest_ms(self, stamp: Stamp) -> int:
+        """Its date as known now [ms since 1970]; where that can't be told the time it was stamped with, between the boots that have one.
+
+        >>> Dates().nearest_ms(Stamp("boot-1", 5, 1_000, False))
+        1000
+        """
+        dated = self.of(stamp)
+        if not dated.doubt:
+            return dated.wall_ms
+        earliest_ms, latest_ms = self.between(stamp.boot)
+        at_least = stamp.wall_ms if earliest_ms is None else max(stamp.wall_ms, earliest_ms)
+        return at_least if latest_ms is None else min(at_least, latest_ms)
+
     def state(self) -> list[Any]:
         """What has to survive a restart, as JSON: in the order of the boots."""
         return [[boot, rows] for boot, rows in self._boots.items()]

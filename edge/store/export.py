@@ -60,7 +60,7 @@ def export_journal(
     journal = ReadOnlyJournal(folder)
     try:
         head = journal.last_seq()
-        dates = _dates(journal, head)
+        dates = dates_of(journal, head)
         entries = (
             entry for entry in entries_of(journal, head, progress) if _may_lie(entry, dates, from_wall_ms, to_wall_ms)
         )
@@ -178,7 +178,7 @@ def entries_of(journal: ReadOnlyJournal, head: int, progress: Progress | None = 
             progress(min(after, head), head)
 
 
-def _dates(journal: ReadOnlyJournal, head: int) -> Dates:
+def dates_of(journal: ReadOnlyJournal, head: int) -> Dates:
     """What the whole journal tells of its clocks: the newest dates the oldest."""
     dates = Dates()
     for entry in entries_of(journal, head):

@@ -129,7 +129,7 @@ class Tray:
         if announced(entry.kind, body) is not None:
             one = self._wait(alarm, entry)
             one.came, one.times, one.over, one.aside = entry, one.times + 1, None, False
-        elif body["to"] == "suppressed_by_design":  # its cause is told
+        elif body["to"] == "suppressed_by_design":  # its cause is told, or somebody sees to it
             self._settle(alarm, entry.seq, settled.told)
         elif not body["present"] and not _was_over(body) and (waiting is not None or settled.told):
             if entry.seq <= self._old:

@@ -293,6 +293,9 @@ def test_records_are_made_by_taps_and_keys_refused_in_the_stations_words_and_tak
     browser.type("202709\r")
     browser.touch(".form .send")
     shows(browser, ".done-head", "Recorded: Disinfectant fill")
+    led_to = texts(browser, ".done-why")
+    assert led_to[1].startswith("Disinfectant: ") and "Due again from 2026-03-30 on" in led_to, "what it led to"
+    assert led_to[-1].startswith("The station may not start yet; first: ")
     assert last_record(live, "disinfectant_fill") == {
         "record": "disinfectant_fill", "litres": 11.5, "expires": "2027-09", "by": "M. Osei",
     }  # fmt: skip

@@ -71,11 +71,14 @@ def test_people_who_are_set_up_on_the_board_record_by_code_or_token(daemon: Daem
     )
     assert finished(*note, "--by", "anybody")[0] == 0, "as before, while nobody is set up"
 
+    code, out, err = finished("people", "add", "--role", "viewer", "J. Lund", "--keep", str(daemon.file))
+    assert (code, out) == (2, "") and "expected a biomed first" in err, "else nobody might record or manage"
+    assert finished("people", "add", "--role", "biomed", "M. Osei", "--keep", str(daemon.file))[0] == 0
     code, out, err = finished("people", "add", "--role", "technician", "J. Lund", "--keep", str(daemon.file))
     found = CODE.search(out)
     assert (code, err) == (0, "") and found is not None
     secret = found[0]
-    assert finished("people", "list", "--keep", keep) == (0, "technician  J. Lund\n", "")
+    assert finished("people", "list", "--keep", keep) == (0, "technician  J. Lund\nbiomed      M. Osei\n", "")
 
     code, out, err = finished(*note, "--by", "anybody")
     assert code == 1 and out == "" and "WARMWELL_TOKEN" in err, "nobody is there to be asked"

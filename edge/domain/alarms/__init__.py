@@ -25,6 +25,9 @@ says so, cold is its consequence, and `not_heating` waits for something new (it 
 Suppressed by design, too, is what somebody sees to that takes its time: a treatment that is owed while its contact
 runs; its cause says until when, and it is announced anew where that breaks off or takes too long.
 
+What returns to normal by itself waits for an acknowledgement, as the standards have it: somebody has to learn of it. A hold that
+a person releases doesn't: who releases it answers its alarm (station/parts/hold.py).
+
 No data is no all-clear: what can't be told any more leaves an alarm as it is (`set_condition(…, None)`). One that was there
 at the first look of a run stands "since at the latest".
 

@@ -14,6 +14,7 @@ from types import MappingProxyType
 from typing import Any, Final, NamedTuple
 
 from edge.domain.alarms.states import LIT, State
+from edge.domain.dates import Dates
 from edge.domain.entries import Entry, rfc3339
 
 MINUTE_MS: Final = 60_000
@@ -72,6 +73,7 @@ class Performance(NamedTuple):
         answered_s: median and 90 % point of the time until somebody acknowledged [s]; None where nobody did.
         unanswered: announcements that nobody has acknowledged yet, or that went before somebody did.
         by_priority: announcements by priority.
+        undated: announcements whose date can't be told: they are taken to lie between the boots that have one.
     """
 
     from_ms: int
@@ -94,6 +96,7 @@ class Performance(NamedTuple):
     answered_s: tuple[float, float] | None
     unanswered: int
     by_priority: Mapping[str, int]
+    undated: int
 
 
 def chatters(times_ms: Iterable[int]) -> bool:
@@ -110,18 +113,22 @@ def chatters(times_ms: Iterable[int]) -> bool:
     return False
 
 
-def performance(entries: Iterable[Entry], from_ms: int, until_ms: int) -> Performance:
-    """The figures of [from_ms, until_ms), by wall time. `entries`: of a whole journal, in order; those of other kinds are passed over.
+def performance(entries: Iterable[Entry], from_ms: int, until_ms: int, dates: Dates | None = None) -> Performance:
+    """The figures of [from_ms, until_ms), by the dates of the entries as known now.
+
+    Args:
+        entries: of a whole journal, in order; those of other kinds are passed over.
+        dates: what is known of the clock; None: what was stamped is right.
 
     Raises:
         ValueError: there is no time between the two.
     """
     if until_ms <= from_ms:
         raise ValueError("the span has no length")
-    seen = _Seen()
+    seen, known = _Seen(), dates or Dates()
     for entry in entries:
-        if entry.kind == "alarm" and entry.wall_ms < until_ms:
-            seen.take(entry)
+        if entry.kind == "alarm" and (at_ms := known.nearest_ms(entry.stamp)) < until_ms:
+            seen.take(entry, at_ms, is_dated=not known.of(entry.stamp).doubt)
     told = [(at_ms, ident) for at_ms, ident in seen.announced if at_ms >= from_ms]
     times, span_ms = sorted(at_ms for at_ms, _ in told), until_ms - from_ms
     by_id: dict[str, list[int]] = {}
@@ -157,6 +164,7 @@ def performance(entries: Iterable[Entry], from_ms: int, until_ms: int) -> Perfor
         answered_s=(median(answered), answered[max(-(-9 * len(answered) // 10) - 1, 0)]) if answered else None,
         unanswered=len(told) - len(answered),
         by_priority=Counter(seen.priorities[at_ms, ident] for at_ms, ident in told),
+        undated=sum(at_ms >= from_ms for at_ms in seen.undated),
     )
 
 
@@ -176,6 +184,7 @@ class _Seen:
 
     def __init__(self) -> None:
         self.announced: list[tuple[int, str]] = []
+        self.undated: list[int] = []
         self.again: list[int] = []
         self.answered: list[tuple[int, int]] = []  # announced when, acknowledged after so long
         self.priorities: dict[tuple[int, str], str] = {}
@@ -183,13 +192,14 @@ class _Seen:
         self._lit: dict[str, int] = {}  # stands: since when
         self._stood: list[Stood] = []
 
-    def take(self, entry: Entry) -> None:
-        body, at_ms = entry.body, entry.wall_ms
+    def take(self, entry: Entry, at_ms: int, *, is_dated: bool) -> None:
+        body = entry.body
         ident, before, after = body["id"], body["from"], body["to"]
         if after == State.UNACKNOWLEDGED and before == after:
             self.again.append(at_ms)
         elif after == State.UNACKNOWLEDGED:
             self.announced.append((at_ms, ident))
+            self.undated += [] if is_dated else [at_ms]
             self.priorities[at_ms, ident] = body["priority"]
             self._waits[ident] = at_ms
         elif ident in self._waits and "by" in body and after in _ANSWERED:

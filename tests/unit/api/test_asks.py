@@ -118,6 +118,14 @@ def test_a_treatment_is_followed_through_its_steps_by_the_stations_own_clock() -
     driver.change_filters()
     driver.record("daily_test", channel_ports=[{"port": n, "seconds": 11.0} for n in range(1, 7)], checked=list(ALSO))
     assert asked_of(driver)["treatment"]["state"] == "none"
+    before = [one["text"] for one in asked_of(driver)["asks"]]
+    begun = driver.record("water_path_treatment", step="begins")[0].seq
+    assert asked_of(driver)["treatment"]["state"] == "contact"
+    driver.record("correction", of=begun)
+    told = asked_of(driver)
+    assert told["treatment"]["state"] == "none" and [one["text"] for one in told["asks"]] == before, (
+        "as if it had not begun"
+    )
     driver.record("water_path_treatment", step="begins")
     driver.run(240, QUIET, every_s=5)
     told = asked_of(driver)["treatment"]

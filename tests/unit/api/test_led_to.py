@@ -67,6 +67,7 @@ DRAW = "the station may not start yet; first: draw water for half a minute"
             "due again from 2026-03-30 on",
         ]),
         ("daily_test", {"passed": True}, ["daily test: passed 0 s ago", "due again from 2026-03-17 on"]),
+        ("outlet_test", {"of": "heater", "passed": True}, ["outlet:heater: live"]),
         ("release", {}, ["no hold: no hold"]),
         ("shelve", {"alarm": "leak", "minutes": 30}, ["leak: shelved"]),
     ],
@@ -135,3 +136,6 @@ def test_a_daily_test_without_its_basin_is_about_those_of_all() -> None:
     live = quiet(replace(SETTINGS, basins=(Basin("left", 6), Basin("right", 6))))
     told = live.says("daily_test", passed=True)
     assert [one.partition(": ")[0] for one in told[:2]] == ["daily test:left", "daily test:right"]
+    assert told[2] == "due again from 2026-03-17 on"
+    told = live.says("daily_test", passed=True, basin="left")
+    assert told[0].startswith("daily test:left: ") and told[1] == "due again from 2026-03-17 on"

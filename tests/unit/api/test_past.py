@@ -13,6 +13,7 @@ from edge.api.parts import Parts
 from edge.api.past import Past
 from edge.api.problems import Problem
 from edge.domain.alarms.performance import performance, performance_json
+from edge.domain.dates import Dates
 from edge.domain.entries import Stamp
 from tests.api_fakes import ABOUT, START_MS, Answer, FakeJournal, Fakes, ask
 
@@ -84,12 +85,12 @@ class TestLongJournal:
         journal = FakeJournal(2_000)
         announce(journal, "leak", START_MS)
         reads_on = self.past(journal)
-        found, tries = self.until_told(lambda: reads_on.performance(0, START_MS + 1, "here"))
+        found, tries = self.until_told(lambda: reads_on.performance(0, START_MS + 1, Dates(), "here"))
         assert found.announced == 1 and 3 <= tries <= 11
         assert journal.reads <= 2_001 // past._PAGE + 2  # no page twice
         journal.reads = 0
         announce(journal, "hold", START_MS)
-        assert reads_on.performance(0, START_MS + 1, "here").announced == 2 and journal.reads <= 2
+        assert reads_on.performance(0, START_MS + 1, Dates(), "here").announced == 2 and journal.reads <= 2
 
     def test_settings_of_long_ago_are_found_and_remembered(self) -> None:
         journal = FakeJournal()
@@ -109,6 +110,6 @@ class TestLongJournal:
         journal = FakeJournal(5)
         announce(journal, "leak", START_MS)
         reads = Past(journal)
-        assert reads.performance(0, START_MS + 1, "here").announced == 1
+        assert reads.performance(0, START_MS + 1, Dates(), "here").announced == 1
         journal.entries.clear()
-        assert reads.performance(0, START_MS + 1, "here").announced == 0 and reads.settings("here") is None
+        assert reads.performance(0, START_MS + 1, Dates(), "here").announced == 0 and reads.settings("here") is None

@@ -138,6 +138,25 @@ def test_less_than_a_day_is_not_judged_and_times_may_be_the_walls(keep: Path) ->
     assert code == 0 and json.loads(out)["from"] == "2026-03-16T13:00:00.000Z"  # UTC-5 in March
 
 
+def test_a_span_goes_by_the_dates_that_are_known_now(tmp_path: Path) -> None:
+    """The clock was a month behind until a day after the alarm; what is stamped stays, what is asked for is the true day."""
+    journal, month_ms = Journal(tmp_path / "keep", "harbour-lane/scope-room-2", "boot-1"), 30 * DAY_MS
+    try:
+        body = {"id": "leak", "from": "normal", "to": "unacknowledged", "priority": "high"}
+        journal.append([Draft(Now(0, WALL_MS - month_ms, False), "started", {"why": "test"})])
+        journal.append([Draft(Now(3_600_000, WALL_MS - month_ms + 3_600_000, False), "alarm", body)])
+        journal.append([Draft(Now(DAY_MS, WALL_MS + DAY_MS, True), "stopped", {"why": "test"})])
+    finally:
+        journal.close()
+    for from_, to, announced in (
+        ("2026-03-16T05:50:00Z", "2026-03-17T05:50:00Z", 1),
+        ("2026-02-14T05:50:00Z", "2026-02-15T05:50:00Z", 0),
+    ):
+        code, out, _ = ran("--performance", "--format", "jsonl", str(tmp_path / "keep"), "--from", from_, "--to", to)
+        found = json.loads(out)
+        assert code == 0 and (found["announced"], found["undated"]) == (announced, 0)
+
+
 def test_the_table_speaks_as_its_reader_does() -> None:
     _, out, _ = ran(str(EXAMPLE), "--format", "csv")
     assert {row["latching"] for row in csv.DictReader(io.StringIO(out))} == {"no"}

@@ -145,12 +145,17 @@ def test_a_journal_is_verified_and_exported(said: Callable[..., Said], tmp_path:
 
 def test_people_and_tokens(said: Callable[..., Said], tmp_path: Path) -> None:
     keep = ("--keep", str(tmp_path))
+    for role in ("viewer", "technician", "auditor"):
+        code, told, err = said("people", "add", "J. Lund", "--role", role, *keep)
+        assert (code, told) == (2, []) and "expected a biomed first" in str(err), "nobody could manage people"
+    assert said("people", "add", "M. Osei", "--role", "biomed", *keep)[0] == 0
     code, (made,), _ = said("people", "add", "J. Lund", "--role", "technician", *keep)
     assert (code, made["name"], made["role"]) == (0, "J. Lund", "technician") and len(made["code"]) == 19
     code, (anew,), _ = said("people", "reset", "J. Lund", *keep)
     assert code == 0 and anew["code"] != made["code"]
     person = {"name": "J. Lund", "role": "technician"}
-    assert said("people", "list", *keep) == (0, [{"people": [person]}], [])
+    biomed = {"name": "M. Osei", "role": "biomed"}
+    assert said("people", "list", *keep) == (0, [{"people": [person, biomed]}], [])
     code, (token,), _ = said("people", "token", "add", "J. Lund", "robot", "--scope", "record", *keep)
     code, (listed,), _ = said("people", "token", "list", *keep)
     assert [(one["number"], one["person"], one["scopes"]) for one in listed["tokens"]] == [
@@ -158,4 +163,4 @@ def test_people_and_tokens(said: Callable[..., Said], tmp_path: Path) -> None:
     ]
     assert token["token"] not in json.dumps(listed)
     assert said("people", "token", "revoke", "1", *keep)[1][0]["revoked"]["title"] == "robot"
-    assert said("people", "remove", "J. Lund", *keep) == (0, [{"removed": person, "left": []}], [])
+    assert said("people", "remove", "J. Lund", *keep) == (0, [{"removed": person, "left": [biomed]}], [])

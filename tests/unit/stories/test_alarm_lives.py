@@ -332,3 +332,30 @@ def test_a_shelf_that_is_set_anew_ends_as_the_last_word_says_also_after_a_restar
     after.run(2 * 3600, TRIPPED, every_s=60)
     assert shown(after, TRIP)["state"] == "unacknowledged"
     assert after.wall_ms - driver.wall_ms < 5 * HOUR
+
+
+@pytest.mark.parametrize("by", ["early technician", "kim"])
+def test_who_releases_a_hold_has_answered_its_alarm(by: str) -> None:
+    """Acknowledging is an operator's action that shows that an alarm was recognised (IEC 62682, from memory): releasing is one."""
+    driver = Driver()
+    driver.run(5)
+    driver.record("hold", why="culture", name="culture")
+    driver.record("hold", why="recall", name="recall")
+    driver.record("release", name="culture", by=by)
+    assert shown(driver, "hold")["state"] == "unacknowledged", "another hold stands"
+    driver.record("release", name="recall", by=by)
+    assert driver.alarms("hold")[-2:] == ["acknowledged", "normal"]
+    assert [one["by"] for one in told(driver, "hold") if one["to"] == "acknowledged"] == [by]
+    mistake = driver.record("hold", why="the other bench")[0].seq
+    assert shown(driver, "hold")["state"] == "unacknowledged"
+    driver.record("correction", of=mistake)
+    assert driver.alarms("hold")[-3:] == ["unacknowledged", "acknowledged", "normal"]
+
+
+def test_what_goes_by_itself_waits_for_an_acknowledgement_all_the_same() -> None:
+    driver = Driver()
+    driver.run(5)
+    driver.tell(heater_outlet=1.0)
+    driver.run(5)
+    driver.record("release")  # it ends no hold, and answers for no trip
+    assert shown(driver, "outlet_tripped:heater")["state"] == "returned_unacknowledged"

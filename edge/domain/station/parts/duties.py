@@ -83,12 +83,12 @@ class Duties(Part):
                     None if one.state == UNKNOWN and not now.trusted else one.state == UNMET and one.text != CHECK_OWED
                 )
                 quiet_ms = self._quiet_ms(now) if condition == "water_path_treatment" else None
-                cause = one.text
+                said = one.text
                 if quiet_ms is not None:
-                    cause = say("treatment.quiet", text=part(one.text), until=moment(now.wall_ms + quiet_ms))
+                    said = say("treatment.quiet", text=part(said), until=moment(now.wall_ms + quiet_ms))
                 is_owed = is_owed and not view.situation.is_resting
                 explained = quiet_ms is not None
-                view.alarms.set_condition(alarm, is_owed, now, cause=cause, follows=True, explained=explained)
+                view.alarms.set_condition(alarm, is_owed, now, cause=said, follows=True, explained=explained)
         if view.settings.rules.concentration_check and "disinfectant" in conditions:
             is_owed = conditions["disinfectant"].text == CHECK_OWED and not view.situation.is_resting
             view.alarms.set_condition("duty_due:concentration_check", is_owed, now, cause=CHECK_OWED)

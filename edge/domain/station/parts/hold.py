@@ -4,8 +4,9 @@ from __future__ import annotations
 
 from collections.abc import Iterable, Mapping
 from functools import partial, reduce
-from typing import Any
+from typing import Any, Final
 
+from edge.domain.alarms.states import Event
 from edge.domain.entries import Now
 from edge.domain.messages import Message, Value, both, name, names, of_kept, part, parts, say, text
 from edge.domain.records import losses
@@ -13,8 +14,11 @@ from edge.domain.records.counting import overlooked
 from edge.domain.records.fact import Fact
 from edge.domain.records.outlets import outlets_of
 from edge.domain.station.judged import MET, UNKNOWN, UNMET, Judged, by_fact
-from edge.domain.station.part import Judge, Part
+from edge.domain.station.part import Happening, Judge, Part, RecordKept
 from edge.domain.station.view import View
+
+#: records that end a hold
+_ENDS: Final = ("release", "correction")
 
 
 class Hold(Part):
@@ -25,6 +29,15 @@ class Hold(Part):
 
     def alarm_ids(self) -> Iterable[str]:
         return ("hold",)
+
+    def happened(self, event: Happening, now: Now) -> None:
+        """Whoever ends what holds the station has seen its alarm: that is an answer to it, so it isn't over unacknowledged."""
+        if not isinstance(event, RecordKept) or event.record not in _ENDS or not event.body["counts"]:
+            return
+        alarms = self._view.alarms
+        is_over = all(judge(now).state == MET for judge in self.conditions().values())
+        if is_over and alarms.alarms["hold"].present and alarms.alarms["hold"].waits:
+            alarms.step("hold", Event.ACKNOWLEDGE, now, by=str(event.body["by"]))
 
     def consequences(self, now: Now) -> Mapping[str, Message]:
         """Where basins alone are held, the others may start."""

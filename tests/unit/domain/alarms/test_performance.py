@@ -12,7 +12,8 @@ from hypothesis import given
 from hypothesis import strategies as st
 
 from edge.domain.alarms.performance import DAY_MS, FLOOD, MINUTE_MS, PERIOD_MS, Performance, chatters, performance
-from edge.domain.entries import Entry
+from edge.domain.dates import Dates
+from edge.domain.entries import Entry, Now
 
 START = 1_773_640_200_000
 
@@ -119,3 +120,21 @@ def test_most_in_ten_minutes_and_chatter_against_a_plain_count(times_ms: list[in
 def test_a_span_without_length_is_refused() -> None:
     with pytest.raises(ValueError, match="no length"):
         performance([], 5, 5)
+
+
+def test_what_rang_before_the_clock_was_set_counts_on_its_true_day() -> None:
+    """A board without a battery clock boots in 1970; the alarm rings at +2 min, the clock is right at +8 min."""
+    body = {"id": "leak", "from": "normal", "to": "unacknowledged", "priority": "high"}
+    rang = Entry(1, "boot", 120_000, 120_000, False, "alarm", body)
+    lost = Entry(2, "never set", 60_000, 60_000, False, "alarm", {**body, "id": "hold"})
+    dates = Dates()
+    for boot, mono_ms, wall_ms, trusted in (
+        ("boot", 0, 0, False), ("boot", 480_000, START + 480_000, True), ("never set", 0, 0, False),
+        ("after", 0, START + DAY_MS, True),
+    ):  # fmt: skip
+        dates.note(boot, Now(mono_ms, wall_ms, trusted))
+        dates.reached(boot, mono_ms)
+    found = performance([rang, lost], START, START + DAY_MS, dates)
+    assert dict(found.top) == {"leak": 1, "hold": 1} and found.undated == 1, "between the boots that have a date"
+    assert performance([rang, lost], 0, START, dates).announced == 0 == performance([], 0, 5, dates).undated
+    assert performance([rang, lost], 0, DAY_MS).announced == 2, "as it was stamped"
