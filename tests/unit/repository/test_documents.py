@@ -21,6 +21,7 @@ DOCUMENTS = [
     "README.md",
     "DEVELOPERS.md",
     "CHANGELOG.md",
+    "deploy/install.md",
     "deploy/mqtt.md",
     "deploy/security.md",
     *(f"deploy/{name}" for name in sorted(REFERENCES)),
