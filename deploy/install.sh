@@ -17,6 +17,7 @@
 #
 # WARMWELL_SYSTEMCTL names the service manager's command in place of systemctl, and says that it runs: for tests.
 set -euo pipefail
+umask 022 # the daemon's user has to read what root puts here
 PATH=/usr/sbin:/usr/bin:/sbin:/bin:/usr/local/sbin:/usr/local/bin
 here=$(cd "$(dirname "${BASH_SOURCE[0]}")" && pwd -P)
 # shellcheck source=deploy/environment.sh

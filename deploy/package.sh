@@ -65,6 +65,6 @@ END
 chmod 0755 "$tree/DEBIAN/postinst" "$tree/DEBIAN/prerm"
 chmod -R u=rwX,go=rX "$tree"
 name=warmwell_${version}_$architecture.deb
-SOURCE_DATE_EPOCH=${SOURCE_DATE_EPOCH:-1580601600} dpkg-deb --root-owner-group -Zxz --build "$tree" "$work/$name" >&2
+SOURCE_DATE_EPOCH=${SOURCE_DATE_EPOCH:-1580601600} dpkg-deb --root-owner-group -Znone --build "$tree" "$work/$name" >&2
 mv "$work/$name" "$into/$name"
 printf '%s\n' "$into/$name"

@@ -48,9 +48,11 @@ trap 'rm -rf "$part"' EXIT
     fi
     "${pip[@]}" download --quiet --require-hashes --only-binary :all: "${tags[@]}" --dest "$part/wheels" -r "$here/requirements-run.lock"
 } >&2 || { _say "the packages could not be fetched: the lines above say why; nothing was written."; exit 1; }
-for name in install.sh environment.sh requirements-run.lock warmwell.sysusers 60-warmwell-gpio.rules 60-warmwell-onewire.rules \
-    'warmwell@.service' 'warmwell@.path' install.md security.md wiring.md; do
-    cp "$here/$name" "$part/deploy/$name"
+for file in "$here"/*; do
+    case ${file##*/} in
+        requirements-test.lock | relock.sh | demo.sh | stick.sh | package.sh | sbom.py | warmwell | __pycache__) ;; # of use in a checkout alone
+        *) cp -R "$file" "$part/deploy/" ;;
+    esac
 done
 cp "$warmwell_root/LICENSE" "$part/LICENSE"
 "$warmwell_env/bin/python" -I "$here/sbom.py" >"$part/sbom.cdx.json"

@@ -182,7 +182,9 @@ class Board:
             "WARMWELL_ROOM_KB": "1000", **({"WARMWELL_SYSTEMCTL": str(self.manager)} if self.live else {}), **settings,
         }  # fmt: skip
         command = ["bash", str(stick / "deploy/install.sh"), "--root", str(self.root), *map(str, arguments)]
-        done = subprocess.run(command, env=environ, capture_output=True, text=True, check=False, timeout=300)
+        done = subprocess.run(
+            command, env=environ, capture_output=True, text=True, check=False, timeout=300, umask=0o077
+        )
         assert done.stdout == ""
         return done.returncode, done.stderr.splitlines()
 

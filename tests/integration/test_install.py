@@ -17,16 +17,10 @@ from tests.integration.install_kit import NEEDS_SYSTEMD, STATION, Board, signed,
 
 pytestmark = NEEDS_SYSTEMD
 
-#: sourced by bash before the script: notes each command of the script's own shell, and kills it before the one whose number is given
+#: sourced by bash before the script: kills it before the first of its own shell's commands that has KILL_ON in it, as it is written
 KILLER = """
 set -o functrace
-_count=0
-_before() {
-    [ "$BASH_SUBSHELL" = 0 ] || return 0
-    _count=$((_count + 1))
-    printf '%s %s\\n' "$_count" "${1%%$'\\n'*}" >>"$KILL_LOG"
-    [ "$_count" != "${KILL_AT:-}" ] || kill -KILL $$
-}
+_before() { [ "$BASH_SUBSHELL" != 0 ] || [[ "$1" != *"$KILL_ON"* ]] || kill -KILL $$; }
 trap '_before "$BASH_COMMAND"' DEBUG
 """
 
@@ -51,10 +45,32 @@ def installed(sticks: dict[str, Path], tmp_path_factory: pytest.TempPathFactory)
     return board.root
 
 
+def copied(root: Path, folder: Path, *, live: bool = False) -> Board:
+    shutil.copytree(root, folder / "root", symlinks=True)
+    return Board(folder, live=live)
+
+
+def killed(board: Board, stick: Path, before: str) -> int:
+    """The exit code of an upgrade that is killed before the first command that has these words in it."""
+    killer = board.state / "killer.sh"
+    killer.write_text(KILLER)
+    return board.run(stick, "--upgrade", BASH_ENV=str(killer), KILL_ON=before)[0]
+
+
+@pytest.fixture(scope="module")
+def second(installed: Path, sticks: dict[str, Path], tmp_path_factory: pytest.TempPathFactory) -> Path:
+    """The folder of version 2.0, made at the second try: the first was killed while it made the environment."""
+    board = copied(installed, tmp_path_factory.mktemp("second"))
+    assert killed(board, sticks["2.0"], "-m compileall") == -signal.SIGKILL
+    assert board.says("--version") == "warmwell 1.0\n"
+    assert board.run(sticks["2.0"], "--upgrade")[0] == 0
+    assert board.says("--version") == "warmwell 2.0\n"
+    return (board.root / "opt/warmwell/current").resolve()
+
+
 @pytest.fixture
 def board(installed: Path, tmp_path: Path) -> Iterator[Board]:
-    shutil.copytree(installed, tmp_path / "root", symlinks=True)
-    board = Board(tmp_path)
+    board = copied(installed, tmp_path)
     yield board
     board.stop()
 
@@ -89,6 +105,14 @@ def test_all_is_in_its_place_a_second_time_changes_nothing_and_removing_leaves_w
         f"warmwell@scope-room-2.{kind}": f"/usr/local/lib/systemd/system/warmwell@.{kind}"
         for kind in ("service", "path")
     }
+    # Whoever installed it let nobody read what they make; the daemon's user has to.
+    program = (board.root / "opt/warmwell/current").resolve()
+    shut = [
+        path
+        for path in (program, *program.rglob("*"))
+        if not path.is_symlink() and path.stat().st_mode & 0o044 != 0o044
+    ]
+    assert shut == [] and (program / "bin/warmwell").stat().st_mode & 0o777 == 0o755
     before = board.picture()
     status, said = board.run(sticks["1.0"], "--station", board.station)
     after = board.picture()
@@ -154,7 +178,10 @@ def test_what_can_not_be_installed_is_refused_in_one_sentence_and_leaves_all_as_
         refuses(one, [], "another installation is under way")
 
 
-def test_a_station_that_the_new_version_can_not_use_keeps_the_old_one(board: Board, sticks: dict[str, Path]) -> None:
+def test_a_station_that_the_new_version_can_not_use_keeps_the_old_one(
+    board: Board, sticks: dict[str, Path], second: Path
+) -> None:
+    shutil.copytree(second, board.root / "opt/warmwell/versions" / second.name, symlinks=True)
     old = board.root / "etc/warmwell/scope-room-2.toml"
     old.write_text(STATION.format(port=board.port).replace("coldest_room", "coldest_rom"))
     before = (os.readlink(board.root / "opt/warmwell/current"), old.read_bytes())
@@ -179,65 +206,36 @@ def test_packages_that_are_not_those_of_the_lock_are_not_installed(
     assert len(list((board.root / "opt/warmwell/versions").iterdir())) == 1
 
 
-def test_killed_before_any_command_the_old_or_the_new_one_runs_and_a_second_try_ends_well(
-    board: Board, sticks: dict[str, Path], tmp_path: Path
+@pytest.mark.parametrize(
+    ("before", "then"),
+    [
+        ('printf \'%s\\n\' "$current" > "$opt/restart-owed.new"', "1.0"),
+        ('link "versions/$1" "$opt/current"', "1.0"),  # units are the new ones by then
+        ("mv -fT", "1.0"),
+        ('sync -f "$opt"', "2.0"),
+        ("failed=$(restarted $again)", "2.0"),
+        ('rm -f "$opt/restart-owed"', "2.0"),
+    ],
+    ids=lambda text: text[:12],
+)
+def test_killed_at_any_moment_the_old_or_the_new_one_runs_and_a_second_try_ends_well(
+    board: Board, sticks: dict[str, Path], second: Path, before: str, then: str
 ) -> None:
     board.live = True
-    killer, log = tmp_path / "killer.sh", tmp_path / "commands"
-    killer.write_text(KILLER)
-    (board.state / "warmwell@scope-room-2.service").write_text(str(2**22 + 1))  # a pid that nobody has
-    manager = board.manager.read_text()  # a manager that only notes what it is asked for
+    manager = board.manager.read_text()  # one that only notes what it is asked for
     board.manager.write_text(manager.replace('elif words[0] in ("stop", "restart")', "elif False"))
-    shutil.copytree(board.root, tmp_path / "root.1", symlinks=True)
-
-    def attempt(kill_at: int | None) -> int:
-        log.unlink(missing_ok=True)
-        number = {} if kill_at is None else {"KILL_AT": str(kill_at)}
-        return board.run(sticks["2.0"], "--upgrade", BASH_ENV=str(killer), KILL_LOG=str(log), **number)[0]
-
-    def from_version_one(made: Path | None = None) -> None:
-        shutil.rmtree(board.root)
-        shutil.copytree(tmp_path / "root.1", board.root, symlinks=True)
-        if made is not None:
-            shutil.copytree(made, board.root / "opt/warmwell/versions" / made.name, symlinks=True)
-        (board.state / "asked").unlink(missing_ok=True)
-
-    def asked() -> list[str]:
-        try:
-            return (board.state / "asked").read_text().splitlines()
-        except FileNotFoundError:
-            return []
-
-    # Once to its end, for the names of its commands; the environment is kept, so that the later tries are short.
-    assert attempt(None) == 0
-    commands = log.read_text().splitlines()
-    made = tmp_path / "made" / os.path.basename(os.readlink(board.root / "opt/warmwell/current"))
-    shutil.copytree(board.root / "opt/warmwell/current/", made, symlinks=True)
-    from_version_one()
-    (packages,) = [at for at, line in enumerate(commands, 1) if "-m compileall" in line][:1]
-    assert attempt(packages) == -signal.SIGKILL  # in the middle of making the environment
-    assert board.says("--version") == "warmwell 1.0\n"
-    assert attempt(None) == 0 and board.says("--version") == "warmwell 2.0\n"
-
-    from_version_one(made)
-    assert attempt(None) == 0
-    commands = log.read_text().splitlines()
-    over = next(at for at, line in enumerate(commands, 1) if "restart-owed" in line and "printf" in line)
-    moved = next(at for at, line in enumerate(commands, 1) if "mv -fT" in line)
-    for kill_at in (over // 2, over + 2, moved - 4, moved, moved + 1, (moved + len(commands)) // 2, len(commands)):
-        from_version_one(made)
-        assert attempt(kill_at) == -signal.SIGKILL, commands[kill_at - 1]
-        version = board.says("--version")
-        assert version in ("warmwell 1.0\n", "warmwell 2.0\n"), commands[kill_at - 1]
-        assert version == "warmwell 1.0\n" or kill_at > moved, "the link moves in one step"
-        unit = (board.root / "usr/local/lib/systemd/system/warmwell@.service").read_text()
-        assert unit.endswith("WantedBy=multi-user.target\n")
-        restarted = "restart warmwell@scope-room-2.service" in asked()
-        assert attempt(None) == 0
-        assert os.path.basename(os.readlink(board.root / "opt/warmwell/current")) == made.name
-        assert restarted or "restart warmwell@scope-room-2.service" in asked(), commands[kill_at - 1]
-        left = {path.name for path in (board.root / "opt/warmwell").iterdir()}
-        assert left == {".lock", "current", "install.log", "versions"}
+    (board.state / "warmwell@scope-room-2.service").write_text(str(2**22 + 1))  # a pid that nobody has
+    shutil.copytree(second, board.root / "opt/warmwell/versions" / second.name, symlinks=True)
+    assert killed(board, sticks["2.0"], before) == -signal.SIGKILL
+    assert board.says("--version") == f"warmwell {then}\n"
+    unit = (board.root / "usr/local/lib/systemd/system/warmwell@.service").read_text()
+    assert unit.endswith("[Install]\nWantedBy=multi-user.target\n")
+    assert board.run(sticks["2.0"], "--upgrade")[0] == 0
+    assert os.readlink(board.root / "opt/warmwell/current") == f"versions/{second.name}"
+    assert "restart warmwell@scope-room-2.service" in (board.state / "asked").read_text().splitlines()
+    assert {path.name for path in (board.root / "opt/warmwell").iterdir()} == {
+        ".lock", "current", "install.log", "versions",
+    }  # fmt: skip
 
 
 def test_a_station_runs_is_replaced_and_taken_back_where_the_new_version_does_not_start_it(
