@@ -208,8 +208,22 @@ if [ ! -e "$new/.complete" ]; then
     "$new/bin/python" -I -m compileall -q "$new/lib" >>"$opt/install.log" 2>&1 || true # the daemon can't write what Python compiles
     # It finds its version by its own place, and stays with it when the link moves: a running daemon never mixes two.
     rm -f "$new/bin/warmwell"
-    # shellcheck disable=SC2016
-    printf '#!/bin/sh\nexec "$(dirname "$(readlink -f "$0")")/python" -I -X faulthandler -m edge.cli "$@"\n' >"$new/bin/warmwell"
+    cat >"$new/bin/warmwell" <<'END'
+#!/bin/sh
+exec "$(dirname "$(readlink -f "$0")")/python" -I -X faulthandler -c '
+import sys
+try:
+    from edge.cli.app import main
+except ModuleNotFoundError as exc:
+    if exc.name != "edge":
+        raise
+    version = "%d.%d" % sys.version_info[:2]
+    print(f"warmwell: {sys.prefix}: it was installed for another Python; expected one that {version} can use. "
+        f"Run install.sh --upgrade, from a stick for Python {version}.", file=sys.stderr)
+    sys.exit(2)
+main()
+' "$@"
+END
     chmod 0755 "$new/bin/warmwell"
     for pair in "${system_files[@]}"; do
         install -D -m 0644 "$here/${pair%%:*}" "$new/system/${pair%%:*}"

@@ -119,6 +119,16 @@ def test_all_is_in_its_place_a_second_time_changes_nothing_and_removing_leaves_w
     assert status == 0, said
     assert {name for name in before | after if before.get(name) != after.get(name)} == set()
 
+    # The system was upgraded, and has another Python.
+    (packages,) = program.glob("lib/python3.*")
+    packages.rename(packages.with_name("python3.1"))
+    done = subprocess.run(
+        [board.root / "usr/local/bin/warmwell", "status"], capture_output=True, text=True, check=False
+    )
+    assert (done.returncode, done.stdout) == (2, "")
+    refused(done.stderr.splitlines(), "another Python", "install.sh --upgrade")
+    packages.with_name("python3.1").rename(packages)
+
     kept = board.root / "var/lib/warmwell/scope-room-2/journal.db"
     kept.parent.mkdir()
     kept.write_bytes(b"a record")
