@@ -1,4 +1,5 @@
-# Sourced by deploy/warmwell (and so deploy/demo.sh) and tests/run.sh: a Python environment of the project's own, made from a lock.
+# Sourced by deploy/warmwell (and so deploy/demo.sh), tests/run.sh and deploy/install.sh: a Python environment of the project's own,
+# made from a lock.
 #
 #   warmwell_environment NAME LOCK    makes or finds the environment NAME; its folder is then in $warmwell_env
 #
@@ -88,9 +89,9 @@ _by_uv() {
     install=(uv pip install --python "$1/bin/python")
 }
 
-# Make environment $1 from lock $2; what the tools say goes to file $3.
+# Make environment $1 from lock $2; what the tools say goes to file $3. What follows is the project, as pip takes it.
 _make() {
-    local way install=()
+    local way install=() project=("${@:4}")
     for way in _by_venv _by_bare_venv _by_pip_wheel _by_virtualenv _by_uv; do
         rm -rf "$1"
         printf '== %s\n' "$way" >>"$3"
@@ -104,9 +105,9 @@ _make() {
         _say "no way to make a Python environment here (tried venv, venv with another pip, Debian's pip wheel, virtualenv and uv): run 'apt install python3-venv' and start again."
         return 3
     fi
-    # First the locked packages, then the project by its place: nothing outside the lock is fetched.
+    # First the locked packages, then the project: nothing outside the lock is fetched.
     if ! { "${install[@]}" --require-hashes --only-binary :all: -r "$2" \
-        && "${install[@]}" --no-deps --no-build-isolation -e "$warmwell_root"; } >>"$3" 2>&1; then
+        && "${install[@]}" --no-deps --no-build-isolation "${project[@]}"; } >>"$3" 2>&1; then
         rm -rf "$1"
         tail -n 15 "$3" >&2
         _say "the Python packages of $(basename "$2") could not be installed (the lines above say why; all of them: $3). Check the network and pip's index settings, then start again."
@@ -127,7 +128,7 @@ warmwell_environment() {
             _say "preparing the Python packages in $warmwell_env (the first time takes a minute or two)"
             : >"$log"
             status=0
-            _make "$warmwell_env" "$lock" "$log" || status=$?
+            _make "$warmwell_env" "$lock" "$log" -e "$warmwell_root" || status=$?
             if [ "$status" -ne 0 ]; then
                 exec 9>&-
                 return "$status"

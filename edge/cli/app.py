@@ -139,7 +139,8 @@ def check(file: Annotated[Path, FileArgument(help="The station file.", metavar="
     """Check a station file: every mistake with its line. Sends nothing. Who is told is looked at too, and what is not
     active yet.
 
-    --json: {"file", "usable": true, "station", "settings", "warnings", "not_active"}, or {"file", "usable": false, "mistakes"}.
+    --json: {"file", "usable": true, "station", "keep", "settings", "warnings", "never_ready", "not_active"}, or
+    {"file", "usable": false, "mistakes"}.
     """
 
     def work() -> int:

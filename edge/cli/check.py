@@ -24,13 +24,14 @@ def check(file: Path, *, as_json: bool = False) -> int:
     if mistakes:
         return _refused(file, mistakes, as_json)
     if as_json:
-        told = {"station": plan.settings.name, "settings": plan.digest, "not_active": list(plan.not_active)}
+        told = {"station": plan.settings.name, "keep": str(plan.keep.folder), "settings": plan.digest}
         say_json(
             {
                 "file": str(file),
                 "usable": True,
                 "never_ready": list(plan.never_ready),
                 "warnings": [*config.warnings_of(plan), *warnings],
+                "not_active": list(plan.not_active),
                 **told,
             }
         )

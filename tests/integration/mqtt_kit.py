@@ -69,13 +69,15 @@ def free_port() -> int:
 
 
 class Broker:
-    """Mosquitto; the same port over all its starts."""
+    """Mosquitto; the same port over all its starts. `whole`: the lines are all its settings, with `PORT` for the port."""
 
-    def __init__(self, folder: Path, *lines: str, anonymous: bool = True) -> None:
+    def __init__(self, folder: Path, *lines: str, anonymous: bool = True, whole: bool = False) -> None:
         self.port, self._folder = free_port(), folder
         folder.mkdir(parents=True, exist_ok=True)
         allow = "true" if anonymous else "false"
         settings = [f"listener {self.port} 127.0.0.1", f"allow_anonymous {allow}", *lines]
+        if whole:
+            settings = [line.replace("PORT", str(self.port)) for line in lines]
         self._file = folder / "mosquitto.conf"
         self._file.write_text("\n".join(settings) + "\n", encoding="utf-8")
         self._process: subprocess.Popen[bytes] | None = None
@@ -237,10 +239,19 @@ class Message:
 class Watcher:
     """A subscriber of its own, on plain paho; it subscribes again on every connect.
 
-    lasting: the broker keeps what comes while it is away (a session of an hour).
+    lasting: the broker keeps what comes while it is away (a session of an hour). ca: who vouches for a broker with TLS.
     """
 
-    def __init__(self, port: int, topic: str = "warmwell/#", *, lasting: bool = False, **login: str) -> None:
+    def __init__(
+        self,
+        port: int,
+        topic: str = "warmwell/#",
+        *,
+        lasting: bool = False,
+        ca: Path | None = None,
+        wait_s: float = 10,
+        **login: str,
+    ) -> None:
         self.messages: list[Message] = []
         self._ready = threading.Event()
         self._client = paho.Client(
@@ -248,6 +259,8 @@ class Watcher:
         )
         session = Properties(PacketTypes.CONNECT)
         session.SessionExpiryInterval = 3600 if lasting else 0
+        if ca is not None:
+            self._client.tls_set(ca_certs=str(ca))
         if login:
             self._client.username_pw_set(login["username"], login["password"])
         self._client.on_connect = lambda client, *_rest: client.subscribe(topic, 1) and None
@@ -256,7 +269,9 @@ class Watcher:
         self._client.reconnect_delay_set(1, 1)
         self._client.connect_async("127.0.0.1", port, 10, clean_start=not lasting, properties=session)
         self._client.loop_start()
-        assert self._ready.wait(10), "the watcher could not subscribe"
+        if not self._ready.wait(wait_s):
+            self.close()
+            raise AssertionError("the watcher could not subscribe")
 
     def journal(self, station: str = STATION) -> list[Message]:
         return [m for m in list(self.messages) if m.topic == f"warmwell/1/{SITE}/{station}/journal"]

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import json
 import os
 import re
 import subprocess
@@ -62,13 +63,46 @@ def test_lock_has_hashes_takes_wheels_only_and_names_no_place(path: Path):
     assert [entry.split()[0] for entry in entries if not re.search(r"--hash=sha256:[0-9a-f]{64}\b", entry)] == []
 
 
+def test_bill_of_materials_names_what_the_lock_has_with_licences():
+    """CycloneDX 1.6's reference, and purl-spec for names of pypi, both from memory; licences are what the packages say themselves."""
+    made = [
+        subprocess.run([sys.executable, "deploy/sbom.py"], cwd=ROOT, capture_output=True, text=True, check=True).stdout
+        for _ in "ab"
+    ]
+    assert made[0] == made[1]
+    bill = json.loads(made[0])
+    assert (bill["bomFormat"], bill["specVersion"]) == ("CycloneDX", "1.6")
+    assert re.fullmatch(r"urn:uuid:[0-9a-f]{8}(-[0-9a-f]{4}){3}-[0-9a-f]{12}", bill["serialNumber"])
+    assert {part["name"]: part["version"] for part in bill["components"]} == locked(RUN)
+    hashes = {one["content"] for part in bill["components"] for one in part["hashes"]}
+    assert hashes == set(re.findall(r"sha256:([0-9a-f]{64})", RUN.read_text(encoding="utf-8")))
+    licences = {part["name"]: part.get("licenses", [{}])[0] for part in bill["components"]}
+    assert licences["cryptography"] == {"expression": "Apache-2.0 OR BSD-3-Clause"}
+    assert licences["gpiod"] == {"expression": "LGPL-2.1-or-later"}
+    assert [
+        name for name, said in licences.items() if not said and name != "colorama"
+    ] == []  # colorama: for another system
+    asks = {line["ref"].split("@")[0]: line["dependsOn"] for line in bill["dependencies"]}
+    known = {part["bom-ref"] for part in bill["components"]}
+    assert set().union(*map(set, asks.values())) <= known
+    assert any(ref.startswith("pkg:pypi/fastapi@") for ref in asks["pkg:pypi/warmwell"])
+    assert any(ref.startswith("pkg:pypi/starlette@") for ref in asks["pkg:pypi/fastapi"])
+
+
 @pytest.fixture(scope="module")
 def wheel(tmp_path_factory: pytest.TempPathFactory) -> Path:
-    folder = tmp_path_factory.mktemp("wheel")
+    return built(tmp_path_factory.mktemp("wheel"))
+
+
+def built(folder: Path) -> Path:
     command = [sys.executable, "-m", "pip", "wheel", "-q", "--no-deps", "--no-build-isolation", "-w", folder, ROOT]
     done = subprocess.run(command, capture_output=True, text=True, timeout=120, check=False)
     assert done.returncode == 0, done.stderr
     return next(folder.glob("warmwell-*.whl"))
+
+
+def test_the_same_checkout_gives_a_wheel_of_the_same_bytes(wheel: Path, tmp_path: Path):
+    assert built(tmp_path).read_bytes() == wheel.read_bytes()
 
 
 def test_wheel_holds_the_page_and_the_examples(wheel: Path):

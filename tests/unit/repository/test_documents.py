@@ -22,6 +22,7 @@ DOCUMENTS = [
     "DEVELOPERS.md",
     "CHANGELOG.md",
     "deploy/backups.md",
+    "deploy/install.md",
     "deploy/mqtt.md",
     "deploy/security.md",
     *(f"deploy/{name}" for name in sorted(REFERENCES)),

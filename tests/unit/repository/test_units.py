@@ -6,6 +6,7 @@ first of them. What a sandbox breaks that the offline score praises was found on
 
 from __future__ import annotations
 
+import fnmatch
 import re
 import shutil
 import subprocess
@@ -64,7 +65,12 @@ def test_what_the_sandbox_must_not_take_away() -> None:
         "IPAddressDeny",
     }
     assert "adjtimex clock_adjtime" in values("SystemCallFilter") and values("SystemCallErrorNumber") == ["EPERM"]
-    assert {"char-gpiochip rw", "char-ttyUSB rw", "char-ttyACM rw"} <= set(values("DeviceAllow"))
+    allowed = [value.removesuffix(" rw").removeprefix("char-") for value in values("DeviceAllow")]
+    for driver in ("gpiochip", "ttyUSB", "ttyACM", "ttyS", "ttyAMA"):  # as /proc/devices names them
+        assert any(fnmatch.fnmatchcase(driver, one) for one in allowed)
+    assert not any(
+        fnmatch.fnmatchcase(driver, one) for one in allowed for driver in ("mem", "sd", "input", "tty", "hidraw")
+    )
     (writable,) = values("ReadWritePaths")
     assert "-/sys/devices/w1_bus_master1" in writable.split()  # therm_bulk_read
 
@@ -84,3 +90,17 @@ def test_times_fit_those_of_the_daemon() -> None:
     # A part that hangs starves the watchdog; it may not take much longer until the restart than until it is seen.
     (watchdog,) = map(int, values("WatchdogSec"))
     assert 4 * 1.0 < watchdog <= max(HANGS_S.values())
+
+
+def test_user_and_groups_of_unit_and_rules_are_those_that_are_made() -> None:
+    """sysusers.d(5): `u` makes a user and its group, `g` a group, `m` a member."""
+    lines = [line.split() for line in (DEPLOY / "warmwell.sysusers").read_text(encoding="utf-8").splitlines()]
+    made = {tuple(line[:2]) for line in lines if line[0] in "ug"}
+    members = {line[2] for line in lines if line[:2] == ["m", "warmwell"]}
+    assert values("User") == values("Group") == ["warmwell"] and ("u", "warmwell") in made
+    assert {("g", group) for group in members} <= made and members == {"dialout", "gpio"}
+    (rule,) = [
+        line for line in (DEPLOY / "60-warmwell-gpio.rules").read_text().splitlines() if not line.startswith("#")
+    ]
+    assert rule == 'ACTION!="remove", SUBSYSTEM=="gpio", KERNEL=="gpiochip*", GROUP="gpio", MODE="0660"'
+    assert re.search(r"chgrp (\w+) ", (DEPLOY / "60-warmwell-onewire.rules").read_text())[1] == values("Group")[0]  # type: ignore[index]  # else it fails here
