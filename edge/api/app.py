@@ -28,7 +28,7 @@ from edge.api.jsonout import dumps, in_pieces
 from edge.api.parts import Parts
 from edge.api.people import Door, name_in, proven
 from edge.api.picture import Watch
-from edge.api.preference import OfViewer
+from edge.api.preference import PARAMS, OfViewer
 from edge.api.problems import Problem, as_problem, unknown_name
 from edge.api.readers import Readers
 from edge.api.stream import MOST_STREAMS, MOST_STREAMS_OF_ONE, Hub
@@ -37,10 +37,12 @@ from edge.api.words import words_in
 from edge.domain.dates import dated_json
 from edge.domain.entries import Entry, rfc3339
 from edge.domain.errors import RecordRefused, StoreFault
+from edge.domain.messages import of_kept
 from edge.domain.records.border import Asked, asked_by, refuse
 from edge.domain.records.spelling import spelt_out
 from edge.domain.strict_json import shown
 from edge.domain.words.languages import LANGUAGES
+from edge.domain.words.saying import Words
 from edge.hosts import whose
 
 log = logging.getLogger(__name__)
@@ -138,8 +140,8 @@ class Desk:
             dumps({"at": verdict.get("at"), "trusted": verdict.get("trusted", False), name: dict(shapes)})
         )
 
-    async def keep(self, body: dict[str, Any], where: str, client: str) -> JsonResponse:
-        """Hand a record to the judge and wait until it is on disk.
+    async def keep(self, body: dict[str, Any], where: str, client: str, words: Words) -> JsonResponse:
+        """Hand a record to the judge and wait until it is on disk. `words`: of who sent it, for why it doesn't count.
 
         Raises:
             Problem: 422 refused, 429 too many in a minute, 503 the store is at fault, or it isn't known in time whether the
@@ -164,7 +166,7 @@ class Desk:
             async with asyncio.timeout(self.kept_within_s):
                 entry = await asyncio.shield(asyncio.wrap_future(future))
         except RecordRefused as exc:
-            raise as_problem(422, exc) from exc
+            raise as_problem(422, exc, words=words) from exc
         except StoreFault as exc:
             raise as_problem(503, exc) from exc
         except TimeoutError as exc:
@@ -178,6 +180,8 @@ class Desk:
         answer: dict[str, Any] = {"seq": entry.seq, "at": rfc3339(entry.wall_ms)}
         answer |= {"happened_at": entry.body["at"]} if "at" in entry.body else {}
         answer |= {key: entry.body[key] for key in ("counts", "why_not", "why_not_msg") if key in entry.body}
+        if "why_not_msg" in answer:
+            answer["why_not"] = words.text(of_kept(answer["why_not_msg"], answer.get("why_not")))
         return JsonResponse(dumps(answer))
 
 
@@ -340,7 +344,7 @@ async def stream(
     return EventStream(events, lambda: desk.hub.leave_place(place))
 
 
-async def records(request: Request, desk: OfDesk) -> Response:
+async def records(request: Request, desk: OfDesk, viewer: OfViewer) -> Response:
     """Record what a person did. Answered once it is on disk; a record in the wrong order is kept and does not count."""
     path = request.url.path
     body = await body_of(request)
@@ -361,21 +365,21 @@ async def records(request: Request, desk: OfDesk) -> Response:
         )
     else:
         body["at"] = rfc3339(times.wall_ms_of(str(body["at"]), desk.zone, f"{path}, at"))
+    seen, words = desk.watch.see().snapshot, desk.watch.see(viewer).words
     try:
         body = spelt_out(body)
-        seen = desk.watch.see().snapshot
         asked = Asked() if seen.settings is None else asked_by(seen.settings)
         refuse(body, asked, seen.now.wall_ms if seen.now.trusted else None)
     except RecordRefused as exc:
-        raise as_problem(422, exc) from exc
+        raise as_problem(422, exc, words=words) from exc
     if record == "acknowledge" and isinstance(body.get("alarm"), str):
         _known_alarm(desk, body["alarm"], path)
-    answer = await desk.keep(body | proven(who), path, _client(request, body))
+    answer = await desk.keep(body | proven(who), path, _client(request, body), words)
     desk.drafts.end(record, str(body.get("basin") or ""))
     return answer
 
 
-async def acknowledge(request: Request, desk: OfDesk, id: AlarmId) -> Response:
+async def acknowledge(request: Request, desk: OfDesk, viewer: OfViewer, id: AlarmId) -> Response:
     """Answer an alarm: I have seen it. Its cause stays until it is mended."""
     path = request.url.path
     body = await body_of(request)
@@ -398,7 +402,7 @@ async def acknowledge(request: Request, desk: OfDesk, id: AlarmId) -> Response:
                 422, "the note can't be used", where=f"{path}, note", expected="up to 2000 characters", do="Shorten it"
             )
         record["note"] = note
-    return await desk.keep(record | proven(who), path, _client(request, record))
+    return await desk.keep(record | proven(who), path, _client(request, record), desk.watch.see(viewer).words)
 
 
 def _client(request: Request, body: Mapping[str, Any]) -> str:
@@ -509,7 +513,7 @@ def _add_routes(app: FastAPI) -> None:
         )
 
     one = "/api/1"
-    said = ("lang", "units")
+    said = PARAMS
     get(f"{one}/station", station, models.Station, *said)
     get(f"{one}/verdict", verdict, models.Verdict, *said)
     get(f"{one}/points", points, models.Points, *said)
@@ -520,7 +524,7 @@ def _add_routes(app: FastAPI) -> None:
     get(f"{one}/history", past.history, models.History, "from", "to", refusals=(503,))
     get(f"{one}/settings", past.settings, models.Settings, refusals=(404, 503))
     get(f"{one}/asks", asks.asks, models.Asks, *said)
-    get(f"{one}/forms", asks.record_forms, models.Forms)
+    get(f"{one}/forms", asks.record_forms, models.Forms, *said)
     get(f"{one}/estimates", estimates, models.Estimates, *said)
     get(f"{one}/journal", journal, models.Journal, "after", "limit", *said, refusals=(503,))
     events = {200: {"description": "events", "content": {"text/event-stream": {"schema": {"type": "string"}}}}}
@@ -558,7 +562,7 @@ def _add_routes(app: FastAPI) -> None:
             methods=["POST"],
             response_model=models.Kept,
             responses=_refusals(400, 401, 403, 408, 415, 422, 429, 503, *refusals),
-            dependencies=[only()],
+            dependencies=[only(*PARAMS)],
             openapi_extra=body,
         )
 

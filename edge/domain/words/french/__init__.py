@@ -13,6 +13,7 @@ from typing import Final
 
 from edge.domain.words.french.common import COMMON
 from edge.domain.words.french.doubts import DOUBTS
+from edge.domain.words.french.forms import FORMS
 from edge.domain.words.french.people import PEOPLE
 from edge.domain.words.french.records import RECORDS
 from edge.domain.words.french.reservoir import RESERVOIR
@@ -22,7 +23,7 @@ from edge.domain.words.french.water import WATER
 from edge.domain.words.language import Language
 
 #: signs that French sets apart from the word before, with a space that doesn't break; those within a placeholder have none behind them
-_APART: Final = re.compile(r" ?([;:?])(?=\s|$)")
+_APART: Final = re.compile(r"(?<!\{typed)(?<!\{forms) ?([;:?])(?=\s|$)")
 
 #: unreviewed translation
 REVIEWED: Final = False
@@ -30,7 +31,7 @@ REVIEWED: Final = False
 FRENCH: Final[Mapping[str, str]] = MappingProxyType(
     {
         ident: _APART.sub("\N{NO-BREAK SPACE}\\1", template)
-        for ident, template in {**COMMON, **RESERVOIR, **WATER, **DOUBTS, **PEOPLE, **RECORDS, **ROWS}.items()
+        for ident, template in {**COMMON, **RESERVOIR, **WATER, **DOUBTS, **PEOPLE, **RECORDS, **FORMS, **ROWS}.items()
     }
 )
 FR: Final = Language(
