@@ -30,7 +30,7 @@ export function calibration(keys, app) {
     build();
   } });
   const live = make("p", "live-value");
-  const stages = make("ol", "stages", ...["cal.first", "cal.second", "cal.in_force"].map((id) => make("li", "stage", say(id))));
+  const stages = make("ol", "stages", ...[say("cal.first"), say("cal.second"), say("cal.in_force")].map((text) => make("li", "stage", text)));
   const lead = make("p", "cal-lead");
   lead.setAttribute("role", "status");
   const body = make("div", "fields");
