@@ -9,6 +9,7 @@ from collections.abc import Iterator
 from functools import cache
 
 from edge.domain.words.english import ENGLISH
+from edge.domain.words.saying import FOR_SOME
 from tests.unit.repository.test_architecture import MODULES, name_of
 
 
@@ -30,7 +31,16 @@ KINDS = {
 
 def values_of(template: str) -> frozenset[str]:
     """The names of the values of a template, without how each is said."""
-    return frozenset(key for _, key, _, _ in string.Formatter().parse(template) if key is not None)
+    return frozenset(key for key, _ in said_values(template))
+
+
+def said_values(template: str) -> Iterator[tuple[str, str]]:
+    """(name, how it is said) of each value of a template, of what is for some readers alone too."""
+    for _, key, spec, _ in string.Formatter().parse(template):
+        if key in FOR_SOME:
+            yield from said_values(spec or "")
+        elif key is not None:
+            yield key, spec or ""
 
 
 def called(node: ast.Call) -> str:

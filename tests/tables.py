@@ -23,12 +23,14 @@ from edge.domain import quantities  # noqa: E402
 from edge.domain.alarms.catalogue import CATALOGUE, OWN  # noqa: E402
 from edge.domain.alarms.states import COMES_BACK, LATCHING, TABLE, Event, State  # noqa: E402  (after the path)
 from edge.domain.doubts.table import CHECKS  # noqa: E402
+from edge.domain.messages import say  # noqa: E402
 from edge.domain.permits import MAY_RECORD, TECHNICIAN_SHELVES_MIN, PersonRole  # noqa: E402
 from edge.domain.quantities import from_kind  # noqa: E402
 from edge.domain.readings import KIND_OF, REASONS, UNIT_OF, Kind  # noqa: E402
 from edge.domain.roles import ROLES  # noqa: E402
 from edge.domain.words.english import ENGLISH  # noqa: E402
 from edge.domain.words.languages import LANGUAGES  # noqa: E402
+from edge.domain.words.saying import Words  # noqa: E402
 from tests.integration.adapter_table import TABLE as MISBEHAVIOURS  # noqa: E402
 from tests.said import kinds_of  # noqa: E402
 from tests.terms import CODES, TERMS, used  # noqa: E402
@@ -103,7 +105,11 @@ def alarm_catalogue() -> str:
 
 
 def crossed() -> str:
-    rows = ((f"`{name}`", row.together, row.after, row.until, row.advice) for name, row in CHECKS.items())
+    advised = Words()
+    rows = (
+        (f"`{name}`", row.together, row.after, row.until, advised.text(say(f"check.{name}.advice")))
+        for name, row in CHECKS.items()
+    )
     return _table(("check", "what is true together", "doubted after", "until", "advice"), rows)
 
 

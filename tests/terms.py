@@ -16,7 +16,9 @@ from edge.domain.words.languages import LANGUAGES
 from tests import page_words
 
 #: what is typed, or filled in, is no word of a language: keys, records, sections of the station file, commands, values
-TYPED = re.compile(r"`[^`]*`|\[+[\w.]*\]+( also)?|\w+=\S+|\b\w+_\w+\b|'3 \{unit\}'|warmwell [^;]*--test|\{[^}]*\}")
+TYPED = re.compile(
+    r"\{typed:(?:[^{}]|\{[^{}]*\})*\}|\{forms:|`[^`]*`|\[+[\w.]*\]+( also)?|\w+=\S+|\b\w+_\w+\b|'3 \{unit\}'|warmwell [^;]*--test|\{[^}]*\}"
+)
 CODES = tuple(code for code in LANGUAGES if code != "en")
 
 

@@ -29,7 +29,7 @@ from edge.api.led_to import led_to
 from edge.api.parts import Parts
 from edge.api.people import Door, name_in, proven
 from edge.api.picture import Watch
-from edge.api.preference import OfViewer
+from edge.api.preference import PARAMS, OfViewer
 from edge.api.problems import Problem, as_problem, unknown_name
 from edge.api.readers import Readers
 from edge.api.stream import MOST_STREAMS, MOST_STREAMS_OF_ONE, Hub
@@ -38,11 +38,12 @@ from edge.api.words import words_in
 from edge.domain.dates import dated_json
 from edge.domain.entries import Entry, rfc3339
 from edge.domain.errors import RecordRefused, StoreFault
-from edge.domain.messages import listed
+from edge.domain.messages import listed, of_kept
 from edge.domain.records.border import Asked, asked_by, refuse
 from edge.domain.records.spelling import spelt_out
 from edge.domain.strict_json import shown
 from edge.domain.words.languages import LANGUAGES
+from edge.domain.words.saying import Words
 from edge.hosts import whose
 
 log = logging.getLogger(__name__)
@@ -141,7 +142,7 @@ class Desk:
         )
 
     async def keep(self, body: dict[str, Any], where: str, client: str, viewer: Viewer) -> JsonResponse:
-        """Hand a record to the judge, wait until it is on disk, and say what it led to.
+        """Hand a record to the judge, wait until it is on disk, and say what it led to, or why it doesn't count, to who sent it.
 
         Raises:
             Problem: 422 refused, 429 too many in a minute, 503 the store is at fault, or it isn't known in time whether the
@@ -166,7 +167,7 @@ class Desk:
             async with asyncio.timeout(self.kept_within_s):
                 entry = await asyncio.shield(asyncio.wrap_future(future))
         except RecordRefused as exc:
-            raise as_problem(422, exc) from exc
+            raise as_problem(422, exc, words=words) from exc
         except StoreFault as exc:
             raise as_problem(503, exc) from exc
         except TimeoutError as exc:
@@ -182,6 +183,8 @@ class Desk:
         answer |= {key: entry.body[key] for key in ("counts", "why_not", "why_not_msg") if key in entry.body}
         snapshot = self.watch.see().snapshot
         clauses, words = led_to(entry.seq, entry.body, snapshot), self.watch.viewers.words(viewer, snapshot)
+        if "why_not_msg" in answer:
+            answer["why_not"] = words.text(of_kept(answer["why_not_msg"], answer.get("why_not")))
         answer |= {"led_to": [words.text(clause) for clause in clauses], "led_to_msgs": listed(clauses)}
         return JsonResponse(dumps(answer))
 
@@ -366,13 +369,13 @@ async def records(request: Request, desk: OfDesk, viewer: OfViewer) -> Response:
         )
     else:
         body["at"] = rfc3339(times.wall_ms_of(str(body["at"]), desk.zone, f"{path}, at"))
+    seen, words = desk.watch.see().snapshot, desk.watch.see(viewer).words
     try:
         body = spelt_out(body)
-        seen = desk.watch.see().snapshot
         asked = Asked() if seen.settings is None else asked_by(seen.settings)
         refuse(body, asked, seen.now.wall_ms if seen.now.trusted else None)
     except RecordRefused as exc:
-        raise as_problem(422, exc) from exc
+        raise as_problem(422, exc, words=words) from exc
     if record == "acknowledge" and isinstance(body.get("alarm"), str):
         _known_alarm(desk, body["alarm"], path)
     answer = await desk.keep(body | proven(who), path, _client(request, body), viewer)
@@ -380,7 +383,7 @@ async def records(request: Request, desk: OfDesk, viewer: OfViewer) -> Response:
     return answer
 
 
-async def acknowledge(request: Request, desk: OfDesk, id: AlarmId, viewer: OfViewer) -> Response:
+async def acknowledge(request: Request, desk: OfDesk, viewer: OfViewer, id: AlarmId) -> Response:
     """Answer an alarm: I have seen it. Its cause stays until it is mended."""
     path = request.url.path
     body = await body_of(request)
@@ -514,7 +517,7 @@ def _add_routes(app: FastAPI) -> None:
         )
 
     one = "/api/1"
-    said = ("lang", "units")
+    said = PARAMS
     get(f"{one}/station", station, models.Station, *said)
     get(f"{one}/verdict", verdict, models.Verdict, *said)
     get(f"{one}/points", points, models.Points, *said)
@@ -525,7 +528,7 @@ def _add_routes(app: FastAPI) -> None:
     get(f"{one}/history", past.history, models.History, "from", "to", refusals=(503,))
     get(f"{one}/settings", past.settings, models.Settings, refusals=(404, 503))
     get(f"{one}/asks", asks.asks, models.Asks, *said)
-    get(f"{one}/forms", asks.record_forms, models.Forms)
+    get(f"{one}/forms", asks.record_forms, models.Forms, *said)
     get(f"{one}/estimates", estimates, models.Estimates, *said)
     get(f"{one}/journal", journal, models.Journal, "after", "limit", *said, refusals=(503,))
     events = {200: {"description": "events", "content": {"text/event-stream": {"schema": {"type": "string"}}}}}
@@ -563,7 +566,7 @@ def _add_routes(app: FastAPI) -> None:
             methods=["POST"],
             response_model=models.Kept,
             responses=_refusals(400, 401, 403, 408, 415, 422, 429, 503, *refusals),
-            dependencies=[only(*said)],
+            dependencies=[only(*PARAMS)],
             openapi_extra=body,
         )
 

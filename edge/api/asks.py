@@ -16,14 +16,16 @@ from edge.api.jsonout import dumps
 from edge.api.picture import Seen, message_of
 from edge.api.preference import OfViewer
 from edge.domain.alarms.catalogue import rank_of
-from edge.domain.messages import Message
+from edge.domain.messages import Message, say
 from edge.domain.permits import MAY_RECORD, TECHNICIAN_SHELVES_MIN
-from edge.domain.quantities import DIMENSIONS
+from edge.domain.quantities import DIMENSIONS, from_kind
 from edge.domain.readings import CONTACT_WORDS, KIND_OF, Kind, Role
 from edge.domain.records.answers import Answer, to_alarm, to_message
 from edge.domain.records.basins import ports_of
+from edge.domain.records.border import WITHIN_DAYS
 from edge.domain.records.forms import FORMS, Key
 from edge.domain.records.treatments import then
+from edge.domain.roles import ROLES
 from edge.domain.settings import Point, Settings
 
 #: alarms that wait for nobody
@@ -62,13 +64,15 @@ async def asks(request: Request, viewer: OfViewer) -> Response:
     return Response(dumps(told), media_type="application/json")
 
 
-async def record_forms() -> Response:
-    """The form of each record: its keys in their order, of which groups at least one is needed, and the roles that may make it."""
+async def record_forms(request: Request, viewer: OfViewer) -> Response:
+    """The form of each record: its keys in their order, of which groups at least one is needed, and the roles that may make it. In a
+    language `says` of a record is said in it; of keys it is English."""
+    words = request.app.state.desk.watch.see(viewer).words
     told = {
         "records": {
             record: {
-                "says": form.says,
-                "keys": [{"key": name, **_key(key)} for name, key in form.keys.items()],
+                "says": words.text(say(f"form.{record}")),
+                "keys": [{"key": name, **_key(name, key)} for name, key in form.keys.items()],
                 "needs": [list(group) for group in form.needs],
                 "may": sorted(str(role) for role in MAY_RECORD.get(record, ())),
             }
@@ -79,8 +83,10 @@ async def record_forms() -> Response:
     return Response(dumps(told), media_type="application/json")
 
 
-def _key(key: Key) -> dict[str, Any]:
-    bounds = {"low": key.low, "high": key.high} if key.kind in ("number", "whole") else {}
+def _key(name: str, key: Key) -> dict[str, Any]:
+    bounds: dict[str, Any] = {"low": key.low, "high": key.high} if key.kind in ("number", "whole") else {}
+    if name in WITHIN_DAYS:
+        bounds["within_days"] = list(WITHIN_DAYS[name])
     return {"kind": key.kind, "says": key.says, **bounds, "words": list(key.words)}
 
 
@@ -196,7 +202,11 @@ def _read_in(role: Role, point: Point | None) -> dict[str, Any]:
     """The units that a reading may be entered in, the point's own first; of contacts their words."""
     kind = KIND_OF[role]
     own = [point.unit] if point is not None and point.unit and kind is not Kind.CONTACT else []
-    return {"units": list(dict.fromkeys([*own, *_READ_IN[kind]])), "words": list(CONTACT_WORDS.get(role, ()))}
+    units = list(dict.fromkeys([*own, *_READ_IN[kind]]))
+    by_eye = ROLES[role].by_eye
+    low, high = (by_eye.low, by_eye.high) if point is None else (point.low, point.high)
+    bounds = {unit: sorted(round(from_kind(end, unit, kind), 4) for end in (low, high)) for unit in units}
+    return {"units": units, "bounds": bounds, "words": list(CONTACT_WORDS.get(role, ()))}
 
 
 def _steps(kind: Kind) -> list[str]:

@@ -19,7 +19,7 @@ from edge.api import models
 from edge.api.asked import body_of, only
 from edge.api.jsonout import dumps
 from edge.api.people import MAY_LOOK
-from edge.api.preference import OfViewer
+from edge.api.preference import PARAMS, OfViewer
 from edge.api.problems import Problem, unknown_name
 from edge.domain.errors import RecordRefused
 from edge.domain.permits import Who
@@ -34,6 +34,7 @@ EXPIRES_S: Final = 12 * 3600.0
 
 Refusals = Callable[..., dict[int | str, dict[str, Any]]]
 RecordName = Annotated[str, Path(max_length=64, description="which record it is to become")]
+Signed = Annotated[str, Query(max_length=LONGEST_NAME, description="who discards it, where nobody signs in")]
 BasinId = Annotated[str, Query(max_length=64, description="of which basin alone; left out: the station's")]
 
 
@@ -61,6 +62,7 @@ class Drafts:
         self._seconds = seconds
         self.run = secrets.token_hex(4)  # tells one start from another: drafts don't outlive it
         self._kept: dict[tuple[str, str], Draft] = {}
+        self._discarded: dict[tuple[str, str], tuple[str, float]] = {}  # by whom, and when
 
     def mono_ms(self) -> int:
         """The clock that running stopwatches go by [ms]."""
@@ -100,11 +102,28 @@ class Drafts:
         begun_s, number = (now_s, 0) if before is None else (before.begun_s, before.version)
         draft = Draft(record, basin, by, number + 1, begun_s, now_s, dict(body), dict(state))
         self._kept[(record, basin)] = draft
+        self._discarded.pop((record, basin), None)
         return draft
 
     def end(self, record: str, basin: str) -> bool:
-        """A draft is discarded, or its record was made. False where there was none."""
+        """A draft's record was made. False where there was none."""
         return self._kept.pop((record, basin), None) is not None
+
+    def discard(self, record: str, basin: str, by: str) -> bool:
+        """Somebody discards a draft. False where there was none."""
+        if not self.end(record, basin):
+            return False
+        self._discarded[(record, basin)] = (by, self._seconds())
+        return True
+
+    def discarded(self) -> list[dict[str, Any]]:
+        """What was discarded, as JSON: for whoever else was at it."""
+        now_s = self._seconds()
+        self._discarded = {key: one for key, one in self._discarded.items() if now_s - one[1] < EXPIRES_S}
+        return [
+            {"record": record, "basin": basin or None, "by": by or None, "ago_s": round(now_s - at_s, 1)}
+            for (record, basin), (by, at_s) in self._discarded.items()
+        ]
 
 
 def told(desk: Any, draft: Draft, viewer: Any) -> dict[str, Any]:
@@ -126,7 +145,12 @@ def _comes_to(desk: Any, draft: Draft, viewer: Any) -> dict[str, Any] | None:
     try:
         refuse({**body, "record": draft.record, "by": draft.by or "?"}, asked_by(settings))
     except RecordRefused as exc:
-        return {"passed": None, "text": str(exc), "failed_ports": [], "advice": ""}
+        return {
+            "passed": None,
+            "text": seen.words.text(exc.msg) if viewer.has_forms and exc.msg is not None else str(exc),
+            "failed_ports": [],
+            "advice": "",
+        }
     passed, why = test_result(settings, body)
     return {
         "passed": passed, "text": seen.words.text(why), "failed_ports": sorted(failed_ports(settings, body)),
@@ -143,7 +167,8 @@ def _answer(desk: Any, **more: Any) -> Response:
 async def all_drafts(request: Request, viewer: OfViewer) -> Response:
     """What somebody has begun to record, the last changed first; and the station's monotonic clock, by which stopwatches run."""
     desk = request.app.state.desk
-    return _answer(desk, drafts=[told(desk, one, viewer) for one in desk.drafts.all()])
+    drafts = [told(desk, one, viewer) for one in desk.drafts.all()]
+    return _answer(desk, drafts=drafts, discarded=desk.drafts.discarded())
 
 
 async def put_draft(request: Request, viewer: OfViewer, record: RecordName, basin: BasinId = "") -> Response:
@@ -159,11 +184,12 @@ async def put_draft(request: Request, viewer: OfViewer, record: RecordName, basi
     return _answer(desk, draft=told(desk, kept, viewer))
 
 
-async def discard_draft(request: Request, record: RecordName, basin: BasinId = "") -> Response:
-    """Discard a draft. One that is gone already is no fault."""
+async def discard_draft(request: Request, record: RecordName, basin: BasinId = "", by: Signed = "") -> Response:
+    """Discard a draft. One that is gone already is no fault. Drafts are no evidence: who discarded one is told as long as drafts last."""
     desk = request.app.state.desk
-    await desk.door.writer(request, {"record": record})
-    return _answer(desk, ended=desk.drafts.end(record, basin))
+    who = await desk.door.writer(request, {"record": record, **({"by": by} if by else {})})
+    by = _name(who, {"by": by}, request.url.path)
+    return _answer(desk, ended=desk.drafts.discard(record, basin, by))
 
 
 def _refuse(desk: Any, said: Mapping[str, Any], record: str, basin: str, path: str) -> None:
@@ -204,14 +230,14 @@ def add_to(app: FastAPI, base: str, refusals: Refusals) -> None:
     sent = {"required": True, "content": {"application/json": {"schema": {"$ref": "#/components/schemas/DraftSent"}}}}
     app.add_api_route(
         f"{base}/drafts", all_drafts, methods=["GET"], response_model=models.Drafts, responses=refusals(401, 403, 422, 503),
-        dependencies=[only("lang", "units"), MAY_LOOK],
+        dependencies=[only(*PARAMS), MAY_LOOK],
     )  # fmt: skip
     app.add_api_route(
         f"{base}/drafts/{{record}}", put_draft, methods=["PUT"], response_model=models.DraftKept,
-        responses=refusals(400, 401, 403, 404, 408, 409, 415, 422, 429, 503), dependencies=[only("basin", "lang", "units")],
+        responses=refusals(400, 401, 403, 404, 408, 409, 415, 422, 429, 503), dependencies=[only("basin", *PARAMS)],
         openapi_extra={"requestBody": sent},
     )  # fmt: skip
     app.add_api_route(
         f"{base}/drafts/{{record}}", discard_draft, methods=["DELETE"], response_model=models.DraftEnded,
-        responses=refusals(401, 403, 422, 503), dependencies=[only("basin")],
+        responses=refusals(401, 403, 422, 503), dependencies=[only("basin", "by")],
     )  # fmt: skip

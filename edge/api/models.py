@@ -524,6 +524,7 @@ class FormKey(Shape):
     words: list[str] = Field(description="the only ones; none: any")
     low: float | None = None
     high: float | None = None
+    within_days: tuple[int, int] | None = Field(None, description="a date lies from so many days of today to so many")
 
 
 class RecordForm(Shape):
@@ -566,12 +567,22 @@ class Draft(Shape):
     comes_to: TestSoFar | None
 
 
+class Discarded(Shape):
+    """A draft that somebody discarded."""
+
+    record: str
+    basin: str | None
+    by: str | None
+    ago_s: float
+
+
 class Drafts(Shape):
     """All drafts, the last changed first."""
 
     mono_ms: int = Field(description="the station's monotonic clock, by which stopwatches in drafts run")
     run: str = Field(description="another one after each start, which no draft outlives")
     drafts: list[Draft]
+    discarded: list[Discarded] = Field([], description="what somebody discarded, as long as drafts last")
 
 
 class DraftKept(Shape):

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Mapping
-from typing import Annotated, Final
+from typing import Annotated, Final, Literal
 
 from fastapi import Depends, Query, Request
 
@@ -21,6 +21,8 @@ UNITS: Final[Mapping[str, tuple[str, ...]]] = {
     "volume": ("L", "gal"),
 }
 _OF_UNIT: Final = {unit: what for what, units in UNITS.items() for unit in units}
+#: the query parameters of a viewer
+PARAMS: Final = ("lang", "units", "reader")
 #: a longer header is not read
 _LONGEST_HEADER: Final = 500
 
@@ -40,6 +42,10 @@ async def viewer_of(
             description="of texts and of `shown`: degC or degF; kPa, psi or bar; L or gal. Such as degF,psi; the others are the station's",
         ),
     ] = None,
+    reader: Annotated[
+        Literal["page"] | None,
+        Query(description="page: texts without what only a command line needs, as ids of records and their keys"),
+    ] = None,
 ) -> Viewer:
     """The viewer that a request asks for.
 
@@ -48,7 +54,7 @@ async def viewer_of(
     """
     path = request.url.path
     code = preferred(request.headers.get("accept-language", "")) if lang is None else _language(lang, path)
-    return Viewer(code, Chosen() if units is None else _units(units, path))
+    return Viewer(code, Chosen() if units is None else _units(units, path), reader == "page")
 
 
 OfViewer = Annotated[Viewer, Depends(viewer_of)]

@@ -10,8 +10,10 @@ from typing import Any, Final
 from fastapi.responses import Response
 
 from edge.api.jsonout import dumps
-from edge.domain.errors import WarmwellError
+from edge.domain.errors import RecordRefused, WarmwellError
+from edge.domain.messages import as_json
 from edge.domain.strict_json import shown
+from edge.domain.words.saying import Words
 
 MEDIA_TYPE: Final = "application/problem+json"
 
@@ -24,11 +26,17 @@ class Problem(WarmwellError):
     ) -> None:
         super().__init__(what, where=where, expected=expected, do=do)
         self.status, self.headers = status, dict(headers or {})
+        self.more: dict[str, Any] = {}
 
 
-def as_problem(status: int, fault: WarmwellError, headers: Mapping[str, str] | None = None) -> Problem:
-    """A refusal of another part, with its status."""
-    return Problem(status, fault.what, where=fault.where, expected=fault.expected, do=fault.do, headers=headers)
+def as_problem(
+    status: int, fault: WarmwellError, headers: Mapping[str, str] | None = None, words: Words | None = None
+) -> Problem:
+    """A refusal of another part, with its status. `words`: of who has a form before them: what is wrong at which of its keys."""
+    problem = Problem(status, fault.what, where=fault.where, expected=fault.expected, do=fault.do, headers=headers)
+    if words is not None and isinstance(fault, RecordRefused) and fault.msg is not None:
+        problem.more = {"key": fault.key, "said": words.text(fault.msg), "msg": as_json(fault.msg)}
+    return problem
 
 
 def document(problem: Problem, path: str) -> bytes:
@@ -44,6 +52,7 @@ def document(problem: Problem, path: str) -> bytes:
             "where": problem.where,
             "expected": problem.expected,
             "do": problem.do,
+            **problem.more,
         }
     )
 

@@ -33,10 +33,11 @@ _TEXTS: Final = ("text", "cause", "advice", "why", "why_not", "owed")
 
 
 class Viewer(NamedTuple):
-    """Somebody's language, by its tag, and units."""
+    """Somebody's language, by its tag, and units. `has_forms`: reads beside forms, and no ids of records and keys."""
 
     language: str = EN.code
     units: Chosen = Chosen()
+    has_forms: bool = False
 
 
 #: what is said as it stands: English, in the station's units
@@ -58,7 +59,7 @@ class Viewers:
     def words(self, viewer: Viewer, snapshot: Snapshot) -> Words:
         """How a viewer reads what the station of this picture tells."""
         units = None if snapshot.units is None else snapshot.units.read_in(viewer.units)
-        return Words(units, self._zone, self._languages[viewer.language])
+        return Words(units, self._zone, self._languages[viewer.language], has_forms=viewer.has_forms)
 
     def picture(self, viewer: Viewer, snapshot: Snapshot) -> Snapshot:
         """A picture as a viewer reads it; made once for this viewer, whoever asks for it."""

@@ -2,6 +2,11 @@
 
 from __future__ import annotations
 
+from typing import TYPE_CHECKING
+
+if TYPE_CHECKING:
+    from edge.domain.messages import Message
+
 
 class WarmwellError(Exception):
     """Base of every refusal.
@@ -64,4 +69,15 @@ class TooManyTries(WarmwellError):
 
 
 class RecordRefused(WarmwellError):
-    """A record whose shape can't be used (a wrong order is never refused, only marked)."""
+    """A record whose shape can't be used (a wrong order is never refused, only marked).
+
+    Attributes:
+        key: the key of its form that it is about; "" where it is about none.
+        msg: what is wrong there, for whoever has the form before them; None where that isn't said.
+    """
+
+    def __init__(
+        self, what: str, *, where: str, expected: str, do: str, key: str = "", msg: Message | None = None
+    ) -> None:
+        super().__init__(what, where=where, expected=expected, do=do)
+        self.key, self.msg = key, msg

@@ -1,7 +1,7 @@
 // The journal's entries in words.
 
 import { figure, say, small } from "./say.js";
-import { alarmName, alarmState, because, clockTime, conditionName, known, lasting, phaseName, recordName, sentence, titled, verdictName, words } from "./told.js";
+import { alarmName, alarmState, because, clockTime, conditionName, keyName, known, lasting, phaseName, recordName, sentence, titled, verdictName, words } from "./told.js";
 import { quantity } from "./units.js";
 
 /** Groups of kinds, as a reader looks for them; the station itself is what is left. */
@@ -74,9 +74,12 @@ const FACTS = {
   minutes: (minutes) => say("fact.span", { span: lasting(minutes * 60e3) }),
   litres: (litres) => quantity(litres, "L"),
   of: (of) => (typeof of === "number" ? say("fact.entry", { seq: of }) : say("fact.of", { what: words(of) })),
+  step: (step) => known("step", step),
+  what: (what, b) => (b.record === "equipment_change" ? known("equipment", what) : what),
+  by_role: (role) => `${keyName("by_role")} ${known("role", role)}`,
+  proven: (how) => `${keyName("proven")} ${known("proven", how)}`,
   role: (role) => `${keyName("role")} ${small(titled("roles", role)) || words(role)}`,
 };
-export const keyName = (key) => known("key", key);
 const A_TIME = /^\d{4}-\d\d-\d\dT/;
 function fact(key, value, body) {
   if (FACTS[key]) return FACTS[key](value, body);

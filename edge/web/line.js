@@ -1,7 +1,7 @@
 // The line to the station: the live stream, what was heard last, and how long ago. Nothing old may look live.
 
-import { language, say } from "./say.js";
-import { itIs, ofStation } from "./told.js";
+import { has, language, say } from "./say.js";
+import { because, itIs, labelOf, ofStation } from "./told.js";
 import { learn, unitsAsked } from "./units.js";
 
 const LOST_AFTER_S = 4; // a picture comes each second; the page looks twice a second: within five it is seen
@@ -16,10 +16,10 @@ function secondsSince(then) {
   return Math.max(now.wall - then.wall, now.mono - then.mono, 0) / 1000;
 }
 
-/** An address of the API, asked in the language and the units of this screen. */
+/** An address of the API, asked in the language and the units of this screen, and without what only a command line needs. */
 export function asked(path) {
   const units = unitsAsked();
-  return `${path}${path.includes("?") ? "&" : "?"}lang=${language()}${units ? `&units=${units}` : ""}`;
+  return `${path}${path.includes("?") ? "&" : "?"}reader=page&lang=${language()}${units ? `&units=${units}` : ""}`;
 }
 
 export class Line {
@@ -126,5 +126,11 @@ export async function ask(path, options = {}) {
   }
   const body = await answer.json().catch(() => null);
   const waitS = Number(answer.headers.get("retry-after")) || 0;
-  return { ok: answer.ok, body, status: answer.status, waitS, trouble: answer.ok ? null : (body && body.detail) || say("line.answered", { status: answer.status }) };
+  return { ok: answer.ok, body, status: answer.status, waitS, trouble: answer.ok ? null : refusal(body, answer.status, waitS) };
+}
+/** What a refusal says to people: the station's own words for who has a form, with the field; else by its status, as its sentence is for programs. */
+export function refusal(body, status, waitS = 0) {
+  if (body && body.said) return because(labelOf(body.key.split(".")[0]), body.said);
+  const id = `refused.${has(`refused.${status}`) ? status : status >= 500 ? 503 : 422}`;
+  return say(waitS ? "refused.429" : id, { n: waitS });
 }

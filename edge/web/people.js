@@ -2,7 +2,7 @@
 
 import { choose, chosen, signer } from "./device.js";
 import { $, button, make, put } from "./dom.js";
-import { ask, asked as inWords } from "./line.js";
+import { ask, asked } from "./line.js";
 import { either, say, small } from "./say.js";
 import { isSigned, mustSign, onChange, session, write } from "./session.js";
 import { known, recordName, sentence } from "./told.js";
@@ -11,8 +11,8 @@ const MOST_NAMES = 6;
 const KEPT_MS = 30 * 86400e3; // a name that nobody signed with for so long is forgotten
 
 /** {ok, body, trouble} of a record. */
-export const acknowledge = (alarm, typed) => kept(write(`/api/1/alarms/${encodeURIComponent(alarm)}/acknowledge`, {}, { typed, why: say("people.acknowledging") }), typed);
-export const record = (kind, body, typed) => kept(write(inWords("/api/1/records"), { record: kind, ...body }, { typed, why: sentence(recordName(kind)) }), typed);
+export const acknowledge = (alarm, typed) => kept(write(asked(`/api/1/alarms/${encodeURIComponent(alarm)}/acknowledge`), {}, { typed, why: say("people.acknowledging") }), typed);
+export const record = (kind, body, typed) => kept(write(asked("/api/1/records"), { record: kind, ...body }, { typed, why: sentence(recordName(kind)) }), typed);
 async function kept(writing, typed) {
   const answer = await writing;
   if (answer.ok && !mustSign() && typed) remember(typed);
@@ -20,16 +20,18 @@ async function kept(writing, typed) {
 }
 
 // -- the forms, and who may
-let asked = null;
-/** The forms of all records, {records, technician_shelves_min}; null where they can't be had. */
+let had = { path: "", forms: null };
+/** The forms of all records in this language, {records, technician_shelves_min}; null where they can't be had. */
 export function forms() {
-  if (!asked) {
-    asked = ask("/api/1/forms").then(({ ok, body }) => {
-      if (!ok) asked = null;
+  const path = asked("/api/1/forms");
+  if (had.path !== path || !had.forms) {
+    const asking = { path, forms: ask(path).then(({ ok, body }) => {
+      if (!ok) asking.forms = null;
       return ok ? body : null;
-    });
+    }) };
+    had = asking;
   }
-  return asked;
+  return had.forms;
 }
 /** Why whoever is signed in may not make a record; "" where they may, or that isn't known. */
 export function whyNot(form, kind) {

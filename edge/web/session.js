@@ -50,10 +50,11 @@ export async function look() {
 
 /** Sign in by a code: {ok, trouble, waitS}. */
 export async function signIn(code) {
-  const { ok, body, trouble, waitS } = await ask("/api/1/session", sending({ code }));
+  const { ok, body, status, trouble, waitS } = await ask("/api/1/session", sending({ code }));
   if (ok) take(body);
   prolongedAt = performance.now();
-  return { ok, waitS, trouble: ok ? "" : trouble || say("session.no_answer") };
+  const ofCode = { 401: say("sign.nobodys"), 422: say("sign.no_code") }[status];
+  return { ok, waitS, trouble: ok ? "" : ofCode || trouble || say("session.no_answer") };
 }
 
 export async function signOut() {

@@ -9,6 +9,7 @@ import { begin, endsSoonS, isSigned, mustSign, onChange, session, signIn, signOu
 // The signs of a code, as the station makes it: no look-alikes. The station reads I and L as 1, O as 0.
 const SIGNS = "0123456789ABCDEFGHJKMNPQRSTVWXYZ";
 const LENGTH = 16;
+const FORGOTTEN_MS = 60e3;
 const plain = (text) => text.toUpperCase().replace(/[\s-]/g, "");
 
 let open = null; // {element, done} while the dialog is there
@@ -36,16 +37,29 @@ export function askToSign(why = "", trouble = "") {
   };
   let isBusy = false;
   let waits = 0;
-  const press = (sign) => {
-    code.value += sign;
+  let forgets = 0;
+  const changed = () => {
     put(message, "");
     counted();
+    clearTimeout(forgets); // a code that nobody goes on with stays on no screen
+    forgets = setTimeout(clear, FORGOTTEN_MS);
+  };
+  function clear() {
+    code.value = "";
+    counted();
+  }
+  /** A sign at the caret: one that was wrong is put right, and the others stay. */
+  const press = (sign) => {
+    if (plain(code.value).length >= LENGTH) return;
+    code.setRangeText(sign, code.selectionStart, code.selectionEnd, "end");
+    changed();
     if (plain(code.value).length === LENGTH) form.requestSubmit();
   };
   const pad = make("div", "code-pad", ...[...SIGNS].map((sign) => button("key", sign, () => press(sign))));
   const back = button("key back", "⌫", () => {
-    code.value = code.value.slice(0, -1);
-    counted();
+    const end = code.selectionEnd;
+    code.setRangeText("", code.selectionStart === end ? Math.max(0, end - 1) : code.selectionStart, end, "end");
+    changed();
   });
   back.setAttribute("aria-label", say("sign.back"));
   pad.append(back);
@@ -56,18 +70,13 @@ export function askToSign(why = "", trouble = "") {
   const element = make("dialog", "ask", form);
   element.id = "sign";
   element.setAttribute("aria-labelledby", "sign-heading");
-  code.addEventListener("input", () => {
-    put(message, "");
-    counted();
-  });
+  code.addEventListener("input", changed);
   form.addEventListener("submit", async (event) => {
     event.preventDefault();
     if (isBusy || !plain(code.value)) return;
-    const said = code.value;
-    code.value = "";
     isBusy = true;
     counted();
-    await tried(said);
+    await tried(code.value); // one that is refused stays, hidden, to be put right
     isBusy = false;
     counted();
   });
@@ -83,6 +92,7 @@ export function askToSign(why = "", trouble = "") {
   }
   const promise = new Promise((done) => {
     element.addEventListener("close", () => {
+      clearTimeout(forgets);
       element.remove();
       open = null;
       done(isSigned());

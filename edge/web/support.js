@@ -1,6 +1,7 @@
 // The support bundle: one file for whoever helps, made by the station, handed to the browser to keep.
 
 import { button, make, put, section } from "./dom.js";
+import { refusal } from "./line.js";
 import { say } from "./say.js";
 
 const WAITS_MS = 30000;
@@ -32,7 +33,7 @@ async function handed() {
   }
   if (!answer.ok) {
     const body = await content.text().then(JSON.parse).catch(() => null);
-    return (body && body.detail) || say("line.answered", { status: answer.status });
+    return refusal(body, answer.status);
   }
   const link = make("a");
   const [, name] = /filename="([^"]+)"/.exec(answer.headers.get("content-disposition") || "") || [];

@@ -50,6 +50,8 @@ export const dayLong = (when) => local(when, { weekday: "long", day: "numeric", 
 export const dayTitle = (when) => local(when, { weekday: "long", day: "numeric", month: "long", year: "numeric" });
 /** Its date and time to the second, as digits. */
 export const stamped = (when) => `${local(when, A_DAY)} ${local(when, TO_THE_SECOND)}`;
+/** "2026-03-16", as labels have it. */
+export const isoDay = (when) => local(when, A_DAY, "sv-SE");
 export const isToday = (when) => dayOf(when) === dayOf(nowMs());
 
 // Clocks that are set back show an hour (in one zone half of one) a second time: then it is said with its offset.
@@ -103,6 +105,9 @@ export const words = (id) => String(id).replaceAll("_", " ");
 export const because = (what, why) => (why ? say("name.colon", { what, of: why }) : what);
 /** The page's own word for one of a kind (`kind.draw`); of one that is new to it, what it is called outside. */
 export const known = (table, id) => (has(`${table}.${id}`) ? say(`${table}.${id}`) : words(id));
+/** What a key of a record is called, within a sentence and on a form. */
+export const keyName = (key) => known("key", key);
+export const labelOf = (key) => (has(`label.${key}`) ? say(`label.${key}`) : sentence(keyName(key)));
 export const sentence = (text) => (text ? text[0].toLocaleUpperCase(rules()) + text.slice(1) : "");
 /** What a table of the station's words says of an id; null where it has none. */
 export function titled(table, id) {

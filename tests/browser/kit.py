@@ -15,7 +15,10 @@ from edge.api.parts import People
 from edge.api.server import ApiServer
 from edge.clock import ToldClock
 from edge.domain.entries import Entry, Stamp, rfc3339
+from edge.domain.messages import as_json, say, text
+from edge.domain.messages import name as named
 from edge.domain.settings import DailyTest, Settings
+from edge.domain.words.saying import Words
 from edge.people.access import Access
 from edge.people.sessions import AccessRules
 from tests.api_fakes import ABOUT, START_MS, Fakes, alarm, cold_morning, condition, point, told, until
@@ -255,8 +258,8 @@ def _verdict(
         "verdict": verdict,
         "phase": phase,
         "conditions": conditions,
-        "waits_for": [text for text, _ in waits],
-        "waits_for_msgs": [{"id": ident, "values": {}} for _, ident in waits],
+        "waits_for": [Words().text(one) for one in waits],
+        "waits_for_msgs": [as_json(one) for one in waits],
     }
     return made | dict.fromkeys(("expected_at", "earliest", "latest")) | more
 
@@ -286,13 +289,13 @@ def _points(**changed: dict[str, Any]) -> dict[str, Any]:
 
 
 COLD = ("unmet", "31.4 °C; 38.9 °C are needed in this room")
-TEST = ("Do the daily test and record it", "daily_test.ask")
+TEST = say("daily_test.ask")
 WELL: dict[str, Any] = {
     "alarms": {"reservoir_cold": alarm("reservoir_cold"), "leak": alarm("leak")},
     "points": _points(),
     "estimates": _estimates(),
 }
-_OUTLET = "Have the heater outlet's trip looked into; reset it once, dry-handed"
+_OUTLET = say("outlet.tripped.ask", outlet=named("heater"))
 _TRIP = {
     "verdict": _verdict(
         "not_ready",
@@ -303,7 +306,7 @@ _TRIP = {
             "daily_test": ("unmet", "due: none was passed today"),
             "reservoir": ("met", "39.4 °C, 38.9 °C needed in this room"),
         },
-        waits=[(_OUTLET, "outlet.tripped.ask"), TEST],
+        waits=[_OUTLET, TEST],
     ),
     "points": _points(
         **{"heater-outlet": {"value": 1.0, "shown": {"value": "tripped", "unit": ""}}, "reservoir": {"value": 39.4}}
@@ -317,7 +320,7 @@ _TRIP = {
             cause="the outlet has tripped",
             first_out=True,
             consequence="The reservoir cools; whoever touches a faulty appliance may be hurt",
-            response=_OUTLET,
+            response=Words().text(_OUTLET),
             respond_within_s=300,
         ),
         "reservoir_cold": alarm(
@@ -370,18 +373,15 @@ _TRIP = {
 }
 _MANY = [
     TEST,
-    ("Draw water for half a minute", "draw.ask"),
-    ("Have the hold released", "hold.held.ask"),
-    ("Change the disinfectant by its label", "disinfectant.ask"),
-    ("Record when filter coarse was last changed", "filter.no_change.ask"),
-    ("Record when filter fine was last changed", "filter.no_change.ask"),
-    ("Open the stop valve fully; look at supply and filters; then draw water again", "draw.below.ask"),
-    (
-        "Pass the daily test, then do the water-path treatment by the label, drain and rinse, and record it",
-        "treatment.ask",
-    ),
-    ("Set the board's clock, or see that it reaches a time server", "clock.untrusted.ask"),
-    ("Check the supply: probe and plug of room", "point.advice"),
+    say("draw.ask"),
+    say("hold.held.ask"),
+    say("disinfectant.ask"),
+    say("filter.no_change.ask", filter=named("coarse")),
+    say("filter.no_change.ask", filter=named("fine")),
+    say("draw.below.ask"),
+    say("treatment.ask"),
+    say("clock.untrusted.ask"),
+    say("point.advice", point=named("room"), advice=text("check probe and plug")),
 ]
 #: name -> parts of a picture (FakeJudge.show)
 STATES: dict[str, dict[str, Any]] = {
@@ -427,7 +427,7 @@ STATES: dict[str, dict[str, Any]] = {
             "unknown",
             "idle",
             {"reservoir": ("unknown", "the reservoir's temperature is not known: wire broken")},
-            waits=[("Check probe and plug of reservoir", "point.advice")],
+            waits=[say("point.advice", point=named("reservoir"), advice=text("check probe and plug"))],
         ),
         "points": _points(
             reservoir={

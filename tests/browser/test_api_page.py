@@ -212,14 +212,14 @@ def test_an_alarm_is_acknowledged_with_a_name_that_is_remembered(browser: Browse
     assert browser.errors() == []
 
 
-def test_a_refusal_is_shown_in_the_stations_own_words(browser: Browser, station: Station) -> None:
+def test_a_refusal_is_shown_in_plain_words(browser: Browser, station: Station) -> None:
     alarms = dict(station.fakes.judge.newest.alarms)
     view(browser, "alarms", ".alarm")
     browser.js("document.querySelector('.alarm .answer').click(); document.getElementById('who-name').value = 'Kim'")
     del alarms["reservoir_cold"]
     station.fakes.judge.show(alarms=alarms)
     browser.js("document.querySelector('#who button.main').click()")
-    shows(browser, "#who-fault", "there is no alarm 'reservoir_cold'")
+    shows(browser, "#who-fault", "The station doesn't know this any more: look again.")
     assert browser.js("document.getElementById('who').open") is True
     browser.js("document.getElementById('who').close()")
 

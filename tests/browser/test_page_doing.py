@@ -23,6 +23,11 @@ from tests.security.kit import TECHNICIAN, VIEWER, copied, set_up
 pytestmark = [pytest.mark.browser, pytest.mark.skipif(CHROMIUM is None, reason="no chromium on this machine")]
 
 PRESS = ".watch-press"
+#: a daily test that passes
+TEST_OF_SIX: dict[str, Any] = {
+    "channel_ports": [{"port": n, "seconds": 11.0} for n in range(1, 7)],
+    "checked": ["Lid closes and seals", "Drain without kinks"],
+}
 
 
 @pytest.fixture(scope="module")
@@ -221,12 +226,49 @@ def test_a_daily_test_of_six_ports_with_a_retry_a_reload_and_a_second_device(
     assert browser.errors() == [] and other.errors() == []
 
 
+def test_what_is_begun_can_be_discarded_and_who_did_it_is_said(
+    browser: Browser, other: Browser, live: LiveStation
+) -> None:
+    place(browser, "daily_test", ".watch-eye")
+    assert browser.js("document.querySelector('.discard').hidden") is True, "nothing is begun"
+    browser.touch(".watch-eye")
+    other.go(f"{live.url}#do/daily_test")
+    tile(other, 1, "eye")
+    until(lambda: browser.js("!document.querySelector('.discard').hidden"), "it can be discarded before its result")
+    browser.touch(".discard")
+    shows(browser, ".big-line", "Discard what is done of this test?")
+    browser.touch(".doing-body .main")  # not after all
+    tile(browser, 1, "eye")
+    browser.touch(".discard")
+    browser.touch(".discard-all")
+    shows(browser, ".who-fault", "Say who you are.")
+    browser.type("M. Osei")
+    browser.touch(".discard-all")
+    until(lambda: browser.js("location.hash") == "#do", "back in the list")
+    shows(other, ".doing-body", "M. Osei discarded this test.")
+    until(lambda: browser.js("document.querySelector('#begun').hidden"), "nothing is begun")
+    assert live.fakes.judge.bodies == [], "a draft is no evidence"
+
+    live.fakes.judge.recorded({"record": "daily_test", "by": "Kim", **TEST_OF_SIX})
+    place(browser, "water_path_treatment", ".treatment .main")
+    browser.touch(".treatment .main")
+    until(
+        lambda: not browser.js("document.querySelector('.treatment .discard').hidden"), "its contact can be broken off"
+    )
+    browser.touch(".treatment .discard")
+    shows(browser, ".big-line", "Break this treatment off?")
+    browser.touch(".discard-all")
+    until(lambda: browser.js("location.hash") == "#do", "back in the list")
+    begins, back = live.fakes.judge.bodies
+    assert begins["step"] == "begins" and back["record"] == "correction" and back["by"] == "M. Osei"
+    assert live.driver.condition("water_path_treatment")["msg"]["id"] != "treatment.under_way"
+
+
 def test_a_treatment_goes_on_over_a_reload_and_on_another_page_by_the_stations_clock(
     browser: Browser, other: Browser, live: LiveStation
 ) -> None:
-    ports = [{"port": n, "seconds": 11.0} for n in range(1, 7)]
     live.driver.change_filters()
-    live.driver.record("daily_test", channel_ports=ports, checked=["Lid closes and seals", "Drain without kinks"])
+    live.driver.record("daily_test", **TEST_OF_SIX)
     live.lives(5)
     place(browser, "water_path_treatment", ".treatment .main")
     shows(browser, ".big-line", "Contact: 10 min")
@@ -282,15 +324,19 @@ def test_records_are_made_by_taps_and_keys_refused_in_the_stations_words_and_tak
     browser.type("11,5\r")  # a keyboard's, and a comma
     shows(browser, ".field[data-key=litres]", "11.5 L")
     browser.touch(".field[data-key=expires] .value-button")
-    browser.type("20271331\r")
-    shows(browser, ".field[data-key=expires]", "2027-13-31")
+    for typed, fault in (("20271331", "There is no such date."), ("20990101", "Not after 2036-03-13.")):
+        browser.type(f"{typed}\r")
+        shows(browser, ".pad .who-fault", fault)
+        browser.js("for (let n = 0; n < 8; n++) document.querySelector('.pad [aria-label=Delete]').click()")
+    browser.type("202709\r")
     browser.js("document.getElementById('who-name').focus()")
     browser.type("M. Osei")
+    less = "(path, sent) => fetchOf(path, sent?.body ? { ...sent, body: sent.body.replace('11.5', '0.0001') } : sent)"
+    browser.js(f"window.fetchOf = fetch; window.fetch = {less}")
     browser.touch(".form .send")
-    shows(browser, ".form .who-fault", "expires")
+    shows(browser, ".form .who-fault", "How much: 0.01 to 1000 is possible")
     assert live.fakes.judge.bodies == [] and "11.5 L" in browser.text(".field[data-key=litres]"), "what was typed stays"
-    browser.touch(".field[data-key=expires] .value-button")
-    browser.type("202709\r")
+    browser.js("window.fetch = fetchOf")
     browser.touch(".form .send")
     shows(browser, ".done-head", "Recorded: Disinfectant fill")
     led_to = texts(browser, ".done-why")
@@ -353,9 +399,17 @@ def test_a_calibration_is_confirmed_before_it_is_sent_and_what_the_station_deman
     browser.touch(".calibrate .send")
     shows(browser, ".calibrate .who-fault", "Kept, but not in force:")
     shows(browser, ".field[data-key=confirm]", "Why so large a correction is right")
-    typed("reference", "39.5")
+    shows(browser, ".stage[aria-current=step]", "Second comparison")
+    shows(browser, ".cal-lead", "(in 5 min)")
+    assert browser.js("document.querySelector('.calibrate .send').disabled") is True, (
+        "it would be the same moment twice"
+    )
+    live.lives(301)  # 5 minutes: SECOND_AFTER_MS of edge/domain/records/calibration_bounds.py
+    shows(browser, ".cal-lead", "read the reference again now")
+    typed("reference", "44.8")
     browser.touch(".calibrate .send")
     shows(browser, ".calibrate .send", "Correct it so")
     browser.touch(".calibrate .send")
-    shows(browser, ".done", "It read 39.2 °C, and reads 39.5 °C from now on.")
-    assert last_record(live, "calibration")["points"] == [{"reference": "39.5 degC"}]
+    shows(browser, ".done", "It read 39.2 °C, and reads 44.8 °C from now on.")
+    kept = [one["points"][0]["reference"] for one in live.fakes.judge.bodies]
+    assert kept == ["44.7 degC", "44.8 degC"] and "confirm" not in last_record(live, "calibration")

@@ -256,6 +256,12 @@ def test_the_record_is_read_by_day_searched_and_paged_back(browser: Browser, sta
     shows(browser, "#main", "Nothing of this kind")
     journal.add("alarm", {"id": "leak", "from": "normal", "to": "unacknowledged", "cause": "wet"})
     until(lambda: texts(browser, ".entry .text") == ["Leak: not acknowledged · wet"], "what comes is shown as it comes")
+    press(browser, "[data-group=all]")
+    del journal.entries[20:]  # another journal than the one that was read: the stream begins anew
+    station.fakes.judge.show()
+    browser.js("dispatchEvent(new PageTransitionEvent('pageshow', { persisted: true }))")
+    until(lambda: len(texts(browser, ".entry")) == 20, "what is there now is read back by itself")
+    assert "note 0" in texts(browser, ".entry .text")[-1]
     assert browser.errors() == []
 
 

@@ -51,7 +51,7 @@ def manned(browser: Browser, made: tuple[Path, dict[str, str]], tmp_path: Path) 
 def test_what_was_wanted_goes_on_once_a_code_was_typed(
     browser: Browser, manned: Station, made: tuple[Path, dict[str, str]]
 ) -> None:
-    """By touch alone, on the page's own keypad; a slip of the finger is no try, and is said in the station's words."""
+    """By touch alone, on the page's own keypad; a slip of the finger is no try, and is put right at its sign."""
     code = made[1][TECHNICIAN].replace("-", "")
     browser.touch(".alarm[data-key=leak] .answer")
     shows(browser, "#who .signs", "You sign in before it is sent.")
@@ -67,11 +67,27 @@ def test_what_was_wanted_goes_on_once_a_code_was_typed(
 
     slip = code[:-1] + ("0" if code[-1] != "0" else "1")
     press(slip)
-    shows(browser, "#sign .who-fault", "expected")
+    shows(browser, "#sign .who-fault", "A sign is wrong or missing: a code has 16. Correct it, or scan the card.")
     assert manned.fakes.judge.bodies == [] and code not in browser.js("document.body.innerText")
-    press(code[:3])
-    browser.touch("#sign .back")
-    press(code[2:])
+    for width, height in ((390, 844), (320, 568)):
+        browser.size(width, height, mobile=True)
+        for scrolled in (0, 9999):
+            browser.js(f"document.getElementById('sign').scrollTop = {scrolled}")
+            left, top, right, bottom = browser.js(
+                "(r => [r.left, r.top, r.right, r.bottom])(document.querySelector('#sign .main').getBoundingClientRect())"
+            )
+            assert left >= 0 and top >= 0 and right <= width and bottom <= height and bottom - top >= 56, (
+                width,
+                scrolled,
+            )
+    browser.js("document.getElementById('sign').scrollTop = 9999")
+    browser.touch("#sign .back")  # one sign was wrong: it alone is put right
+    assert browser.js("[document.getElementById('code').value.length, document.getElementById('code').type]") == [
+        15,
+        "password",
+    ]
+    browser.size(1280, 800)
+    press(code[-1])
     until(lambda: manned.fakes.judge.bodies, "the station hears of it")
     assert manned.fakes.judge.bodies == [
         {"record": "acknowledge", "alarm": "leak", "by": TECHNICIAN, "by_role": "technician", "proven": "session"}

@@ -127,7 +127,7 @@ CHECKS: Final[Mapping[str, Check]] = MappingProxyType(
             "liquid's or a probe's return to where it was", "it jumps back; what was done to probe or liquid is recorded",
             "has jumped up as no heater can heat it",
             "Compare the probe with a reference instrument and record that as a calibration; where warm liquid was poured in, or the probe "
-            "was moved, record that (disinfectant_fill, disinfectant_top_up, service with its point)",
+            "was moved, record that{typed: (disinfectant_fill, disinfectant_top_up, service with its point)}",
         ),
         "restless": Check(
             "a liquid doesn't turn by kelvins within seconds", "8 turns by 2 K and more within 2 min, or within 12 of its readings",

@@ -13,6 +13,7 @@ from typing import Any, Final, NamedTuple
 
 from edge.domain.entries import wall_ms_of
 from edge.domain.errors import RecordRefused
+from edge.domain.messages import names, number, say, text
 from edge.domain.readings import CONTACT_WORDS, Role
 from edge.domain.records import forms, site_duties
 from edge.domain.records.forms import Fault, first_day, last_day, shown
@@ -29,6 +30,10 @@ _OLDEST: Final = 10
 _LONGEST_OPEN: Final = 730
 #: no label's date lies further ahead [years] (our own number)
 _LONGEST_LABEL: Final = 10
+#: within so many days of today lies what a date can mean
+WITHIN_DAYS: Final[Mapping[str, tuple[int, int]]] = {
+    "opened": (-_LONGEST_OPEN, 0), "expires": (-365 * _LONGEST_LABEL, 365 * _LONGEST_LABEL),
+}  # fmt: skip
 
 
 class Asked(NamedTuple):
@@ -62,7 +67,12 @@ def refuse(body: Mapping[str, Any], asked: Asked | None = None, now_ms: int | No
     record = forms.known(body)
     for fault in _all(record, body, asked, now_ms):
         raise RecordRefused(
-            fault.what, where=f"record '{record}', {fault.key[:60]}", expected=fault.expected, do=fault.do
+            fault.what,
+            where=f"record '{record}', {fault.key[:60]}",
+            expected=fault.expected,
+            do=fault.do,
+            key=fault.key,
+            msg=fault.msg,
         )
 
 
@@ -91,11 +101,17 @@ def _says_nothing(record: str, body: Mapping[str, Any]) -> Iterator[Fault]:
     """A text that is blank; a note without one; a service that doesn't say of what."""
     for key, known in forms.keys_of(record).items():
         if known.kind == "note" and isinstance(body.get(key), str) and not body[key].strip():
-            yield Fault(key, "it is empty", known.says, "Write it, or leave it out")
+            yield Fault(key, "it is empty", known.says, "Write it, or leave it out", say("refused.empty"))
     if record == "note" and body.get("text") is None and body.get("note") is None:
-        yield Fault("text", forms.MISSING, forms.FORMS[record].keys["text"].says, "Add it")
+        yield Fault("text", forms.MISSING, forms.FORMS[record].keys["text"].says, "Add it", say("refused.missing"))
     if record == "service" and not any(key in forms.FORMS[record].keys for key in body):
-        yield Fault("what", forms.MISSING, "what was done, or which duty, filter or point it was about", "Add it")
+        yield Fault(
+            "what",
+            forms.MISSING,
+            "what was done, or which duty, filter or point it was about",
+            "Add it",
+            say("refused.says_nothing"),
+        )
 
 
 def _no_such_word(body: Mapping[str, Any], roles: Mapping[str, Role]) -> Iterator[Fault]:
@@ -107,7 +123,11 @@ def _no_such_word(body: Mapping[str, Any], roles: Mapping[str, Role]) -> Iterato
     if word not in CONTACT_WORDS[role]:
         words = " or ".join(CONTACT_WORDS[role])
         yield Fault(
-            "value", f"it is {shown(body.get('value'))}", words, "Say it with one of these words; more fits in note"
+            "value",
+            f"it is {shown(body.get('value'))}",
+            words,
+            "Say it with one of these words; more fits in note",
+            say("refused.word", words=names(CONTACT_WORDS[role])),
         )
 
 
@@ -116,7 +136,13 @@ def _bare(body: Mapping[str, Any]) -> Iterator[Fault]:
     value = body.get("value")
     is_bare = forms.is_number(value) or (isinstance(value, str) and _BARE.fullmatch(value) is not None)
     if is_bare and body.get("unit") is None:
-        yield Fault("value", f"{value} has no unit", 'a value with its unit, such as "44 psi"', "Add the unit")
+        yield Fault(
+            "value",
+            f"{value} has no unit",
+            'a value with its unit, such as "44 psi"',
+            "Add the unit",
+            say("refused.no_unit"),
+        )
     for key, known in forms.FORMS[str(body["record"])].keys.items():
         value = body.get(key)
         told = [(key, value)] if known.kind == "quantity" else []
@@ -125,7 +151,13 @@ def _bare(body: Mapping[str, Any]) -> Iterator[Fault]:
             told = [(f"{key}.{name}", one) for pair in pairs for name, part in pair.items() for one in _several(part)]
         for where, one in told:
             if forms.is_number(one):
-                yield Fault(where, f"{one} has no unit", forms.KINDS["quantity"][1], "Add the unit, in quotes")
+                yield Fault(
+                    where,
+                    f"{one} has no unit",
+                    forms.KINDS["quantity"][1],
+                    "Add the unit, in quotes",
+                    say("refused.no_unit"),
+                )
 
 
 def _several(value: Any) -> list[Any]:
@@ -140,7 +172,11 @@ def _no_concentration(body: Mapping[str, Any]) -> Iterator[Fault]:
     if _CONCENTRATION.match(told) is None:
         expected = 'a concentration in %, ppm, g/L, mg/L or mol/L, such as "0.35 %"'
         yield Fault(
-            "value", f"it is {shown(told)}", expected, "Correct it; a strip that only passes or fails needs no value"
+            "value",
+            f"it is {shown(told)}",
+            expected,
+            "Correct it; a strip that only passes or fails needs no value",
+            say("refused.concentration"),
         )
 
 
@@ -152,7 +188,13 @@ def _no_basin(body: Mapping[str, Any], basins: tuple[str, ...]) -> Iterator[Faul
     near = next(iter(difflib.get_close_matches(str(named)[:60], basins, 1)), None)
     hint = f"; nearest: {near!r}" if near else ""
     expected = f"one of {', '.join(basins)}{hint}" if basins else "no basin: the station file has none"
-    yield Fault("basin", f"there is no basin {shown(named)} at this station", expected, "Correct it, or leave it out")
+    yield Fault(
+        "basin",
+        f"there is no basin {shown(named)} at this station",
+        expected,
+        "Correct it, or leave it out",
+        say("refused.basin"),
+    )
 
 
 def _other_quantity(body: Mapping[str, Any], levels: Mapping[str, Level]) -> Iterator[Fault]:
@@ -162,7 +204,13 @@ def _other_quantity(body: Mapping[str, Any], levels: Mapping[str, Level]) -> Ite
         return
     told = " ".join(str(body[key]) for key in ("value", "unit") if body.get(key) is not None)
     expected = f'a result in {level.unit}, in which its levels stand, such as "3 {level.unit}"'
-    yield Fault("value", f"it is {shown(told)}", expected, "Correct it, or ask the laboratory for it in that unit")
+    yield Fault(
+        "value",
+        f"it is {shown(told)}",
+        expected,
+        "Correct it, or ask the laboratory for it in that unit",
+        say("refused.other_quantity", unit=text(level.unit)),
+    )
 
 
 def _long_ago(body: Mapping[str, Any], now_ms: int) -> Iterator[Fault]:
@@ -170,14 +218,26 @@ def _long_ago(body: Mapping[str, Any], now_ms: int) -> Iterator[Fault]:
     today = datetime.fromtimestamp(now_ms / 1000.0, UTC).date()
     for key in ("at", "began_at", "ended_at"):
         if isinstance(body.get(key), str) and _years(_date_of(body[key]), today) > _OLDEST:
-            yield Fault(key, f"it is {body[key]}", f"a time within the last {_OLDEST} years", "Correct the year")
+            yield Fault(
+                key,
+                f"it is {body[key]}",
+                f"a time within the last {_OLDEST} years",
+                "Correct the year",
+                say("refused.long_ago", years=number(_OLDEST)),
+            )
     opened, ends = first_day(body.get("opened")), last_day(body.get("expires"))
     if opened is not None and (today - opened).days > _LONGEST_OPEN:
         what = f"it is {body['opened']}, {_years(opened, today):.0f} years ago"
-        yield Fault("opened", what, "the day on which this container was opened: none keeps for so long", "Correct it")
+        yield Fault(
+            "opened",
+            what,
+            "the day on which this container was opened: none keeps for so long",
+            "Correct it",
+            say("refused.opened"),
+        )
     if ends is not None and abs(_years(ends, today)) > _LONGEST_LABEL:
         expected = f"a date within {_LONGEST_LABEL} years of today: no label goes further"
-        yield Fault("expires", f"it is {body['expires']}", expected, "Read the label again")
+        yield Fault("expires", f"it is {body['expires']}", expected, "Read the label again", say("refused.expires"))
 
 
 def _date_of(told: str) -> date:

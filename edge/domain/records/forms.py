@@ -17,6 +17,7 @@ from typing import Any, Final, NamedTuple, TypeGuard
 
 from edge.domain.entries import wall_ms_of
 from edge.domain.errors import RecordRefused
+from edge.domain.messages import Message, names, number, say
 
 LONGEST_NAME: Final = 80
 LONGEST_LINE: Final = 200
@@ -54,12 +55,13 @@ class Form(NamedTuple):
 
 
 class Fault(NamedTuple):
-    """Where a body doesn't fit its form."""
+    """Where a body doesn't fit its form. `msg`: the same for whoever has the form before them; None where no form can lead to it."""
 
     key: str
     what: str
     expected: str
     do: str = "Correct it and send it again"
+    msg: Message | None = None
 
     def __str__(self) -> str:
         if self.what == MISSING:
@@ -101,7 +103,7 @@ SIGNED: Final = frozenset({"by_role", "proven"})
 FORMS: Final[Mapping[str, Form]] = MappingProxyType(
     {
         "daily_test": Form(
-            "The daily test. Where ports were measured they decide, whatever `passed` says.",
+            "The daily test. Where ports were measured they decide, whatever else is said of it.",
             {
                 "passed": PASSED,
                 "channel_ports": Key("ports", 'what each measured port gave: [{"port": 3, "seconds": 11.8}], with "ml" '
@@ -113,7 +115,7 @@ FORMS: Final[Mapping[str, Form]] = MappingProxyType(
             (("passed", "channel_ports", "failed"),),
         ),
         "water_path_treatment": Form(
-            "The water path was disinfected, drained and rinsed. Its contact began and ended, or lasted up to `at`; or tell its steps.",
+            "The water path was disinfected, drained and rinsed: when its contact began and ended, or how long it lasted; or step by step.",
             {
                 "contact_min": Key("number", "minutes of contact", 0.0, 1440.0),
                 "began_at": Key("time", "when the contact began"),
@@ -177,7 +179,7 @@ FORMS: Final[Mapping[str, Form]] = MappingProxyType(
             (("passed",),),
         ),
         "calibration": Form(
-            "A point was compared with a reference; `warmwell calibrate` asks for it all.",
+            "A point was compared with a reference.",
             {
                 "point": Key("line", "id of the point"),
                 "points": Key("pairs", 'references, with what the point read: [{"reference": "35.00 degC", "reading": "34.87 degC"}]'),
@@ -376,6 +378,15 @@ KINDS: Final[Mapping[str, tuple[Callable[[Any], bool], str]]] = MappingProxyType
         "pairs": (lambda v: isinstance(v, list), 'a list such as [{"reference": "35.00 degC"}]'),
     }
 )
+#: the same for whoever has the form before them
+_REFUSED: Final[Mapping[str, Message]] = MappingProxyType(
+    {
+        "line": say("refused.line", most=number(LONGEST_LINE)), "note": say("refused.note", most=number(LONGEST_NOTE)),
+        "number": say("refused.number"), "whole": say("refused.whole"), "date": say("refused.date"),
+        "time": say("refused.time"), "any_time": say("refused.time"), "names": say("refused.listed"),
+        "reading": say("refused.quantity"), "quantity": say("refused.quantity"),
+    }
+)  # fmt: skip
 _PARTS: Final = MappingProxyType({"ports": (PORT, ("port", "seconds")), "pairs": (PAIR, ("reference",))})
 
 
@@ -401,7 +412,13 @@ def faults(body: Mapping[str, Any]) -> Iterator[Fault]:
             yield from _held(str(key), value, keys[key])
     for group in form.needs:
         if all(body.get(key) is None for key in group):
-            yield Fault(group[0], MISSING, " or ".join(f"{key} ({keys[key].says})" for key in group), "Add it")
+            yield Fault(
+                group[0],
+                MISSING,
+                " or ".join(f"{key} ({keys[key].says})" for key in group),
+                "Add it",
+                say("refused.missing"),
+            )
     for one, other in SAME:
         if (
             one in keys
@@ -420,7 +437,9 @@ def faults(body: Mapping[str, Any]) -> Iterator[Fault]:
             if body.get(key) is not None:
                 yield Fault(key, "it is told beside step", "the step alone: its time is `at`", "Leave one of them out")
     elif body["record"] == "water_path_treatment" and body.get("ended_at") is not None and body.get("began_at") is None:
-        yield Fault("began_at", MISSING, "the beginning of a contact whose end is told", "Add it")
+        yield Fault(
+            "began_at", MISSING, "the beginning of a contact whose end is told", "Add it", say("refused.beginning")
+        )
 
 
 def known(body: Mapping[str, Any]) -> str:
@@ -482,12 +501,19 @@ def nearest(key: str, known: list[str]) -> str | None:
 def _held(where: str, value: Any, key: Key) -> Iterator[Fault]:
     fits, words = KINDS[key.kind]
     if not fits(value):
-        yield Fault(where, f"it is {shown(value)}", _hint(value, key) or words)
+        yield Fault(where, f"it is {shown(value)}", _hint(value, key) or words, msg=_REFUSED.get(key.kind))
         return
     if key.words and value not in key.words:
-        yield Fault(where, f"it is {shown(value)}", f"one of {', '.join(key.words)}")
+        yield Fault(
+            where,
+            f"it is {shown(value)}",
+            f"one of {', '.join(key.words)}",
+            msg=say("refused.word", words=names(key.words)),
+        )
     if key.kind in ("number", "whole") and not key.low <= value <= key.high:
-        yield Fault(where, f"it is {shown(value)}", _span(key))
+        bounds = {"low": number(key.low)} | ({"high": number(key.high)} if key.high <= 1e9 else {})
+        span = say("refused.between", **bounds) if "high" in bounds else say("refused.least", **bounds)
+        yield Fault(where, f"it is {shown(value)}", _span(key), msg=span)
     keys, needed = _PARTS.get(key.kind, ({}, ()))
     for one in value if keys else ():
         if not isinstance(one, Mapping):
@@ -500,7 +526,7 @@ def _held(where: str, value: Any, key: Key) -> Iterator[Fault]:
                 yield from _held(f"{where}.{name}", part, keys[name])
         for name in needed:
             if name not in one:
-                yield Fault(f"{where}.{name}", MISSING, keys[name].says, "Add it")
+                yield Fault(f"{where}.{name}", MISSING, keys[name].says, "Add it", say("refused.missing"))
 
 
 def _span(key: Key) -> str:

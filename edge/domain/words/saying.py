@@ -17,13 +17,18 @@ is to be said, where it isn't said as usual:
     {when:date}       a moment as a date, {when:utc} as RFC 3339; alone: the time on the station's wall, with its offset where it
                       comes twice
 
+Two names are no values. What stands behind them is for some readers alone, and may name values itself:
+
+    {typed: (step=ends)}   for whoever types records, at a command line or for the API: their ids and keys
+    {forms:top-up}         for whoever has forms and sees no ids
+
 Whoever has chosen units reads in these also where a template names one ({here:.4g degC}).
 """
 
 from __future__ import annotations
 
 import string
-from collections.abc import Mapping
+from collections.abc import Iterator, Mapping
 from datetime import UTC, datetime, tzinfo
 from functools import lru_cache
 from typing import Any, Final
@@ -31,7 +36,8 @@ from typing import Any, Final
 from edge.domain.entries import rfc3339
 from edge.domain.messages import WORDED, Message, Value
 from edge.domain.quantities import from_kind
-from edge.domain.readings import Kind
+from edge.domain.readings import Kind, Role
+from edge.domain.records.forms import FORMS
 from edge.domain.wording import age_text
 from edge.domain.words.english import EN, ENGLISH
 from edge.domain.words.language import TITLED, Language
@@ -43,6 +49,12 @@ UNKNOWN: Final = "?"
 MISSING: Final = Value("text", None)
 #: the unit of the value's point, in the template of a number without it
 OWN: Final = "own"
+#: what stands behind these is for whoever types records, and for whoever has forms
+TYPED: Final = "typed"
+BY_FORM: Final = "forms"
+FOR_SOME: Final = (TYPED, BY_FORM)
+#: names that are ids of ours: for whoever has forms they are words
+_IDS: Final = frozenset({*map(str, Role), *FORMS, *(key for form in FORMS.values() for key in form.keys)})
 _SECONDS: Final[Mapping[str, float]] = {"s": 1.0, "min": 60.0, "h": 3600.0, "d": 86_400.0}
 _SIGNS: Final[Mapping[str, str]] = {"degC": "°C", "degF": "°F"}
 _DIFFERENCE: Final = "_difference"
@@ -56,11 +68,14 @@ class Words:
         units: the units in which they read; None: only messages without readings can be said.
         zone: where the clock on their wall is set.
         language: the one in which they read.
+        has_forms: they record by forms, and read no ids of records, keys and roles.
     """
 
-    def __init__(self, units: Units | None = None, zone: tzinfo = UTC, language: Language = EN) -> None:
+    def __init__(
+        self, units: Units | None = None, zone: tzinfo = UTC, language: Language = EN, *, has_forms: bool = False
+    ) -> None:
         self.units, self.language = units, language
-        self._zone = zone
+        self._zone, self._for = zone, BY_FORM if has_forms else TYPED
 
     def text(self, message: Message | None) -> str:
         """A message in words; "" for none.
@@ -74,12 +89,15 @@ class Words:
         if template is None:
             values = ", ".join(f"{key} {self._said(value, '')}" for key, value in message.values.items())
             return f"{message.id} ({values})" if values else message.id
-        said = []
+        return "".join(self._filled(template, message.values))
+
+    def _filled(self, template: str, values: Mapping[str, Value]) -> Iterator[str]:
         for words, key, spec in _pieces(template):
-            said.append(words)
-            if key is not None:
-                said.append(self._said(message.values.get(key, MISSING), spec))
-        return "".join(said)
+            yield words
+            if key == self._for:
+                yield from self._filled(spec, values)
+            elif key is not None and key not in FOR_SOME:
+                yield self._said(values.get(key, MISSING), spec)
 
     def _said(self, value: Value, spec: str) -> str:
         """A value as its template wants it; one of another version that can't be said so, as it stands."""
@@ -102,7 +120,8 @@ class Words:
         if plain is None:
             return UNKNOWN
         if kind in WORDED:
-            return self.language.titled(spec, str(plain)) if spec in TITLED else _spelled(str(plain), spec)
+            said = self.language.titled(spec, str(plain)) if spec in TITLED else _spelled(str(plain), spec)
+            return said.replace("_", " ") if self._for == BY_FORM and said in _IDS else said
         if kind == "moment":
             return self._moment(plain, spec)
         if kind in ("ago", "left") or spec in (

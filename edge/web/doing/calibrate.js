@@ -1,12 +1,13 @@
 // A point is compared with a reference instrument: what it reads now beside what the reference shows, before and after, confirmed before it
 // is sent. The station works the correction out, and says where it wants a reason or a second comparison.
 
-import { button, make, put, show as toggle } from "../dom.js";
+import { timeOf } from "../book.js";
+import { button, make, put, set, show as toggle } from "../dom.js";
 import { ask } from "../line.js";
 import { record, signing, whyNot } from "../people.js";
 import { figure, say } from "../say.js";
 import { onChange } from "../session.js";
-import { because, pointName } from "../told.js";
+import { because, clockTime, lasting, nowMs, pointName } from "../told.js";
 import { convert, quantity, signOf } from "../units.js";
 import { valueOf } from "../views/now.js";
 import { donePage, note } from "./done.js";
@@ -20,8 +21,8 @@ export function calibration(keys, app) {
   const plan = setup();
   const form = formOf("calibration");
   let ident = keys.point || "";
-  let demand = ""; // what the station wants before it takes a correction
   let isConfirming = false;
+  let isSending = false;
   let fields = {};
   const head = headOf(say("cal.title"));
   const which = choice("point", plan.points.map((p) => [p.id, `${pointName(p)} (${p.id})`]), { given: ident || undefined, changed: (value) => {
@@ -29,6 +30,9 @@ export function calibration(keys, app) {
     build();
   } });
   const live = make("p", "live-value");
+  const stages = make("ol", "stages", ...[say("cal.first"), say("cal.second"), say("cal.in_force")].map((text) => make("li", "stage", text)));
+  const lead = make("p", "cal-lead");
+  lead.setAttribute("role", "status");
   const body = make("div", "fields");
   const compare = make("p", "compare");
   const fault = make("p", "who-fault");
@@ -40,14 +44,21 @@ export function calibration(keys, app) {
     isConfirming = false;
     show();
   });
-  root.append(head, make("section", "panel", which.element, live, body), make("section", "panel send-bar", compare, refused, who.element, fault, make("div", "buttons", send, back)));
+  root.append(head, make("section", "panel", which.element, stages, lead, live, body), make("section", "panel send-bar", compare, refused, who.element, fault, make("div", "buttons", send, back)));
 
   const point = () => plan.points.find((one) => one.id === ident);
   const reads = () => app.line.news && app.line.news.points[ident];
 
+  /** The comparison that waits for a second one: {seq, at, from [ms]}; null where none does. */
+  function waiting() {
+    const taken = app.book.takenBack();
+    const last = app.book.all().find(({ kind, seq, body }) => kind === "record" && body.record === "calibration" && body.point === ident && !taken.has(seq));
+    if (!last || last.body.beyond !== "bound" || last.body.counts !== false) return null;
+    const again = last.body.why_not_msg && last.body.why_not_msg.values.again;
+    return { seq: last.seq, at: timeOf(last), from: timeOf(last) + 1000 * (again ? again.value : 0) };
+  }
   function build() {
     isConfirming = false;
-    demand = "";
     const one = point();
     body.replaceChildren();
     fields = {};
@@ -57,12 +68,13 @@ export function calibration(keys, app) {
         show();
       };
       fields = {
-        reference: number("reference", { units: one.units, unit: one.units[0], low: -1e6, asText: true, changed, help: say("cal.reference_help") }),
+        reference: number("reference", { units: one.units, unit: one.units[0], bounds: one.bounds, asText: true, changed, help: say("cal.reference_help") }),
         reference_u: number("reference_u", { units: one.steps, unit: one.steps[0], low: 0, asText: true, changed, help: say("cal.u_help") }),
         adjust: choice("adjust", [[true, say("cal.correct")], [false, say("cal.only_check")]], { given: "true", changed }),
         instrument: text("instrument", { help: say("cal.instrument_help") }),
         confirm: text("confirm", { help: say("cal.confirm_help") }),
       };
+      fields.confirm.element.addEventListener("input", () => show());
       for (const [key, made] of Object.entries(fields)) if (key !== "confirm") body.append(made.element);
     }
     show();
@@ -100,7 +112,15 @@ export function calibration(keys, app) {
     put(send, isConfirming ? (isCheck ? say("cal.record_check") : say("cal.correct_so")) : say("cal.compare"));
     toggle(back, isConfirming);
     toggle(send, ident);
-    if (demand && fields.confirm && !fields.confirm.element.isConnected) body.append(fields.confirm.element);
+    const first = fields.confirm ? waiting() : null;
+    const leftMs = first ? first.from - nowMs() : 0;
+    toggle(stages, first);
+    [...stages.children].forEach((one, n) => set(one, "aria-current", n === 1 ? "step" : null));
+    put(lead, !first ? "" : leftMs > 0 ? say("cal.again_from", { at: clockTime(first.at), from: clockTime(first.from), span: lasting(leftMs) }) : say("cal.again_now", { at: clockTime(first.at) }));
+    toggle(lead, first);
+    if (first && !fields.confirm.element.isConnected) body.append(fields.confirm.element);
+    if (!first && fields.confirm) fields.confirm.element.remove();
+    send.disabled = isSending || (leftMs > 0 && !fields.confirm.isSet()); // sooner it would be the same moment twice
     const why = whyNot(form, "calibration");
     put(refused, why);
     toggle(refused, why);
@@ -121,16 +141,16 @@ export function calibration(keys, app) {
       ...(fields.adjust.value() === false ? { adjust: false } : {}),
     };
     for (const key of ["instrument", "confirm"]) if (fields[key].isSet()) said[key] = fields[key].value();
-    send.disabled = true;
+    send.disabled = isSending = true;
     const { ok, body: answer, trouble } = await record("calibration", said, who.name());
-    send.disabled = false;
+    send.disabled = isSending = false;
     if (!ok) return put(fault, trouble);
     const title = titleOf("calibration", { point: ident });
     note(answer.seq, title);
     if (answer.counts === false) {
-      demand = answer.why_not;
       isConfirming = false;
-      put(fault, say("cal.demand", { why: demand }));
+      fields.reference.forget(); // a second comparison has a reading of its own
+      put(fault, say("cal.demand", { why: answer.why_not }));
       return show();
     }
     const more = await workedOut(answer.seq);
@@ -146,6 +166,7 @@ export function calibration(keys, app) {
     return one.adjust === false ? say("cal.was_check", { was }) : say("cal.was", { was, becomes: quantity(one.becomes, one.unit) });
   }
   const forget = onChange(show);
+  if (app.book.entries.size < 50) app.book.earlier().then(show);
   build();
   return { element: root, show, end: forget };
 }

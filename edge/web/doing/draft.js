@@ -31,7 +31,7 @@ export async function allDrafts() {
 export class Draft {
   /** `empty`: its state before anything is done; `bodyOf(state)`: the record so far; `changed()` is called whenever it says something else. */
   constructor(record, basin, empty, bodyOf, changed) {
-    Object.assign(this, { record, basin: basin || "", bodyOf, changed, run: "", version: 0, comesTo: null, by: "", trouble: "", isGone: false, isLoaded: false });
+    Object.assign(this, { record, basin: basin || "", bodyOf, changed, run: "", version: 0, comesTo: null, by: "", trouble: "", isGone: false, goneBy: "", isLoaded: false });
     this.state = structuredClone(empty);
     this.undone = []; // changes that the station hasn't heard
     this.isSending = false;
@@ -72,6 +72,8 @@ export class Draft {
       this.change(() => {});
     } else if (!draft && this.version > 0) {
       this.isGone = true;
+      const one = (found.discarded || []).find((other) => other.record === this.record && (other.basin || "") === this.basin);
+      this.goneBy = (one && one.by) || "";
       this.changed();
     }
     this.isLoaded = true;
@@ -113,9 +115,10 @@ export class Draft {
     else this.version = 0;
   }
 
-  async discard() {
+  /** `by`: who discards it, where nobody signs in. */
+  async discard(by) {
     this.undone = [];
-    const { ok, trouble } = await write(this.path, null, { method: "DELETE", why: say("draft.discarding") });
+    const { ok, trouble } = await write(by ? `${this.path}${this.basin ? "&" : "?"}by=${encodeURIComponent(by)}` : this.path, null, { method: "DELETE", why: say("draft.discarding") });
     this.trouble = ok ? "" : trouble || say("draft.still");
     return ok;
   }

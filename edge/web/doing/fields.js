@@ -2,23 +2,13 @@
 // {key, element, value(), isSet()}; `value()` is what is sent, undefined where nothing was said.
 
 import { button, make, put, set } from "../dom.js";
-import { keyName } from "../entries.js";
-import { has, say, typedNumber } from "../say.js";
-import { alarmName, clockTime, contactWords, dayName, known, nextDay, nowMs, pointName, sentence, startOfDay, titled, words } from "../told.js";
+import { say, typedNumber } from "../say.js";
+import { alarmName, clockTime, contactWords, dayName, keyName, known, labelOf, nextDay, nowMs, pointName, sentence, startOfDay, titled, words } from "../told.js";
 import { signOf } from "../units.js";
 import { pad } from "./pad.js";
 
 const UNITS = { litres: "L", contact_min: "min", minutes: "min", trip_ms: "ms", trip_ma: "mA" };
 const READ_IN = { concentration_check: ["%", "ppm", "mg/L"] };
-// What a key is called on a form; the form's own words stand beside it.
-export const labelOf = (key) => (has(`label.${key}`) ? say(`label.${key}`) : sentence(keyName(key)));
-
-/** What a form says of itself, which the station has in English alone. */
-export function inEnglish(tag, className, text) {
-  const element = make(tag, className, text);
-  element.lang = "en";
-  return element;
-}
 
 function field(key, control, help = "") {
   const name = make("span", "field-name", labelOf(key));
@@ -52,11 +42,11 @@ export function choice(key, choices, { given, help, changed, several = false } =
 }
 const flag = (key, yes, no) => choice(key, [[true, sentence(yes)], [false, sentence(no)]]);
 
-/** A number with its unit, by the keypad. */
-export function number(key, { low, high, unit = UNITS[key] || "", units = [], help, given, changed, title, asText = false, mode } = {}) {
+/** A number with its unit, by the keypad. `bounds`: [low, high] by unit; `withinDays`: of a date, from today. */
+export function number(key, { low, high, bounds, withinDays, unit = UNITS[key] || "", units = [], help, given, changed, title, asText = false, mode } = {}) {
   let said = given || null; // {text, unit}
   const press = button("value-button", "", async () => {
-    const answer = await pad({ title: title || labelOf(key), says: help, mode, low, high, text: said && said.text, unit: said ? said.unit : unit || units[0] || "", units });
+    const answer = await pad({ title: title || labelOf(key), says: help, mode, low, high, bounds, withinDays, text: said && said.text, unit: said ? said.unit : unit || units[0] || "", units });
     if (!answer) return;
     said = answer;
     show();
@@ -66,7 +56,7 @@ export function number(key, { low, high, unit = UNITS[key] || "", units = [], he
   const show = () => put(press, said ? `${mode ? said.text : typedNumber(said.text)} ${signOf(said.unit)}`.trim() : unit ? say("field.type_in", { unit: signOf(unit) }) : say("field.type"));
   show();
   const value = () => (!said ? undefined : asText ? `${said.text} ${said.unit}`.trim() : mode ? said.text : Number(said.text));
-  return { key, element: field(key, press, help), value, isSet: () => Boolean(said), said: () => said };
+  return { key, element: field(key, press, help), value, isSet: () => Boolean(said), said: () => said, forget: () => ((said = null), show()) };
 }
 
 export function text(key, { help, isLong = false, given = "" } = {}) {
@@ -86,7 +76,7 @@ export function moment(key, { mustSay = false } = {}) {
   });
   const earlier = (days) => async () => {
     const start = days ? startOfDay(startOfDay(nowMs()) - 12 * 3600e3) : startOfDay(nowMs());
-    const answer = await pad({ title: say(days ? "field.at_yesterday" : "field.at_today", { what: labelOf(key), day: dayName(start) }), mode: "time", says: say("field.clock") });
+    const answer = await pad({ title: say(days ? "field.at_yesterday" : "field.at_today", { what: labelOf(key), day: dayName(start) }), mode: "time", says: say("field.clock"), latest: days ? undefined : nowMs() - start });
     if (!answer) return;
     const [hours, minutes] = answer.text.split(":").map(Number);
     ms = Math.min(start + (hours * 60 + minutes) * 60e3, nextDay(start) - 1);
@@ -111,14 +101,14 @@ function reading(record, key, plan, keys) {
   if (record === "entered_reading") {
     if (!of) return null;
     if (of.words.length) return choice(key, of.words.map((word, n) => [word, sentence((contactWords(of.role) || of.words)[n])]));
-    return number(key, { units: of.units, unit: of.units[0], low: -1e6, asText: true });
+    return number(key, { units: of.units, unit: of.units[0], bounds: of.bounds, asText: true });
   }
   const duty = plan.duties.find((one) => one.id === keys.duty);
   if (record === "service") {
     if (duty && !duty.unit) return null;
     return duty ? number(key, { unit: duty.unit, units: [duty.unit], asText: true, help: say("field.in_unit", { unit: duty.unit }) }) : text(key, { help: say("field.with_unit") });
   }
-  return number(key, { units: READ_IN[record] || [], unit: (READ_IN[record] || [])[0], asText: true });
+  return number(key, { low: 0, units: READ_IN[record] || [], unit: (READ_IN[record] || [])[0], asText: true });
 }
 
 /** The alarms that a record may be about, those that stand first. */
@@ -147,9 +137,9 @@ export function fieldOf(record, one, { plan, keys, app, changed }) {
   if (kind === "flag") return key === "passed" ? flag(key, keyName("passed"), keyName("failed")) : flag(key, say("station.yes"), say("station.no"));
   if (one.words.length) return choice(key, one.words.map((word) => [word, sentence(known("step", word))]));
   if (kind === "number") return number(key, { low: one.low, high: one.high });
-  if (kind === "date") return number(key, { mode: "date", help: say("field.date") });
+  if (kind === "date") return number(key, { mode: "date", withinDays: one.within_days, help: say("field.date") });
   if (kind === "time" || kind === "any_time") return moment(key, { mustSay: kind === "time" });
   if (kind === "reading") return reading(record, key, plan, keys);
-  if (kind === "line" || kind === "note") return text(key, { isLong: kind === "note", help: key === "why" || key === "text" ? "" : inEnglish("span", "", sentence(one.says)) });
+  if (kind === "line" || kind === "note") return text(key, { isLong: kind === "note" });
   return null;
 }

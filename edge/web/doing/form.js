@@ -6,10 +6,10 @@ import { record, signing, whyNot } from "../people.js";
 import { either, say } from "../say.js";
 import { onChange } from "../session.js";
 import { timeOf } from "../book.js";
-import { clockTime } from "../told.js";
+import { clockTime, labelOf } from "../told.js";
 import { donePage, note } from "./done.js";
 import { headOf } from "./head.js";
-import { choice, fieldOf, inEnglish, labelOf, moment, text } from "./fields.js";
+import { choice, fieldOf, moment, text } from "./fields.js";
 import { formOf, setup, titleOf } from "./wants.js";
 
 // Two words for one thing are one field; the unit stands with its value; steps have a page of their own.
@@ -38,7 +38,7 @@ export function recordForm(kind, keys, app) {
   const who = signing();
   const send = button("main big send", say("form.send"), sent);
   const refused = make("p", "may-not");
-  root.append(head, make("section", "panel", inEnglish("p", "form-says", form.says), first, more), make("section", "panel send-bar", refused, who.element, fault, send));
+  root.append(head, make("section", "panel", make("p", "form-says", form.says), first, more), make("section", "panel send-bar", refused, who.element, fault, send));
   let fields = [];
 
   const atOnce = (key) => form.needs.some((group) => group.includes(key)) || (AT_ONCE[kind] || []).includes(key) || key in keys;

@@ -1,8 +1,9 @@
 // Numbers by our own keypad, for gloves; a keyboard's keys do the same. A promise of {text, unit}, or null where it was left.
 
 import { $, button, make, put } from "../dom.js";
-import { say, typedNumber } from "../say.js";
+import { figure, say, typedNumber } from "../say.js";
 import { minds } from "../scan.js";
+import { isoDay, nowMs } from "../told.js";
 import { signOf } from "../units.js";
 
 const KEYS = ["7", "8", "9", "4", "5", "6", "1", "2", "3", ".", "0", "⌫"];
@@ -10,25 +11,44 @@ const LONGEST = 12;
 
 // How what is typed is written and when it is whole; a number may have a sign before it.
 const MODES = {
-  number: { shown: typedNumber, fault: (typed, { low, high }) => {
+  number: { shown: typedNumber, fault: (typed, wanted, unit) => {
     const value = Number(typed);
     if (!typed || !Number.isFinite(value)) return say("pad.number");
-    if (low !== undefined && value < low) return say("pad.least", { n: low });
-    return high !== undefined && value > high ? say("pad.most", { n: high }) : "";
+    const [low, high] = limits(wanted, unit);
+    const told = (n) => `${figure(n)} ${signOf(unit)}`.trim();
+    if (low !== undefined && value < low) return say("pad.least", { n: told(low) });
+    return high !== undefined && value > high ? say("pad.most", { n: told(high) }) : "";
   } },
   date: { shown: (typed) => [typed.slice(0, 4), typed.slice(4, 6), typed.slice(6, 8)].filter(Boolean).join("-"), most: 8,
-    fault: (typed) => (typed.length === 6 || typed.length === 8 ? "" : say("pad.date")) },
+    fault: (typed, { withinDays }) => {
+      if (typed.length !== 6 && typed.length !== 8) return say("pad.date");
+      const [year, month, day] = [typed.slice(0, 4), typed.slice(4, 6), typed.slice(6) || "01"].map(Number);
+      const first = new Date(Date.UTC(year, month - 1, day));
+      if (year < 2000 || year > 2099 || first.getUTCMonth() !== month - 1 || first.getUTCDate() !== day) return say("pad.no_date");
+      if (!withinDays) return "";
+      const last = typed.length === 6 ? Date.UTC(year, month, 0) : first.getTime(); // of a month any of its days may be meant
+      const [from, to] = withinDays.map((days) => Date.parse(`${isoDay(nowMs())}T00:00:00Z`) + days * 86400e3);
+      const day10 = (ms) => new Date(ms).toISOString().slice(0, 10);
+      if (last < from) return say("pad.not_before", { at: day10(from) });
+      return first.getTime() > to ? say("pad.not_after", { at: day10(to) }) : "";
+    } },
   time: { shown: (typed) => [typed.slice(0, 2), typed.slice(2, 4)].filter(Boolean).join(":"), most: 4,
-    fault: (typed) => (/^([01]\d|2[0-3])[0-5]\d$/.test(typed) ? "" : say("pad.time")) },
+    fault: (typed, { latest }) => {
+      if (!/^([01]\d|2[0-3])[0-5]\d$/.test(typed)) return say("pad.time");
+      return latest !== undefined && (Number(typed.slice(0, 2)) * 60 + Number(typed.slice(2))) * 60e3 > latest ? say("pad.to_come") : "";
+    } },
 };
+/** Between what a number lies in this unit: [low, high], undefined where nothing is set. */
+const limits = ({ bounds, low, high }, unit) => (bounds && bounds[unit]) || [low, high];
 
-/** `wanted`: {title, mode, unit, units, text, says, low, high}. */
+/** `wanted`: {title, mode, unit, units, text, says, low, high; bounds: [low, high] by unit; withinDays: of a date; latest: of a time [ms into the day]}. */
 export function pad(wanted) {
   const mode = MODES[wanted.mode || "number"];
   const isNumber = !wanted.mode || wanted.mode === "number";
   let typed = isNumber ? wanted.text || "" : (wanted.text || "").replace(/\D/g, "");
   let isFresh = Boolean(typed); // the first key takes the place of what stood there
   let unit = wanted.unit || "";
+  const isSigned = isNumber && limits(wanted, unit)[0] < 0;
   const shown = make("span", "pad-number");
   const sign = make("span", "pad-unit");
   const display = make("div", "pad-display", shown, sign);
@@ -59,7 +79,7 @@ export function pad(wanted) {
   return new Promise((done) => {
     let answer = null;
     const take = () => {
-      const wrong = mode.fault(typed, wanted);
+      const wrong = mode.fault(typed, wanted, unit);
       if (wrong) return put(fault, wrong);
       answer = { text: isNumber ? typed : mode.shown(typed), unit };
       element.close();
@@ -73,7 +93,7 @@ export function pad(wanted) {
         keys.append(one);
       }
     }
-    if (wanted.low !== undefined && wanted.low < 0) {
+    if (isSigned) {
       const one = button("key", "±", () => press("±"));
       one.setAttribute("aria-label", say("pad.sign"));
       keys.append(one);
@@ -96,7 +116,7 @@ export function pad(wanted) {
     element.addEventListener("keydown", (event) => {
       if (event.ctrlKey || event.altKey || event.metaKey) return;
       const isElse = event.target.matches(".plain, .chip-button");
-      const key = event.key === "," ? "." : event.key === "Backspace" ? "⌫" : event.key === "-" && wanted.low < 0 ? "±" : event.key;
+      const key = event.key === "," ? "." : event.key === "Backspace" ? "⌫" : event.key === "-" && isSigned ? "±" : event.key;
       if (event.key === "Enter" && !isElse) {
         event.preventDefault();
         take();

@@ -1,12 +1,12 @@
 // The daily test, step by step: what each channel port gives, the other check items, what it comes to. The station judges; here is timed.
 
+import { signer } from "../device.js";
 import { button, draw, keep, make, markOf, part, put, set, show as toggle } from "../dom.js";
-import { keyName } from "../entries.js";
 import { record, signing } from "../people.js";
 import { figure, say } from "../say.js";
 import { isSigned, mustSign } from "../session.js";
 import { askToSign } from "../sign.js";
-import { sentence } from "../told.js";
+import { keyName, sentence } from "../told.js";
 import { Draft, clockOffMs, stationMs } from "./draft.js";
 import { donePage, note } from "./done.js";
 import { headOf } from "./head.js";
@@ -34,6 +34,7 @@ export function dailyTest(basin, app) {
   let stoppedHere = null; // the port that was measured last on this page
   let trouble = "";
   let isOver = false;
+  let isDiscarding = false; // somebody asked for it, and is asked whether they mean it
   let stage = ""; // what is built
   const at = {};
 
@@ -65,6 +66,7 @@ export function dailyTest(basin, app) {
   function stageNow() {
     if (isOver) return "over";
     if (!draft.isLoaded) return "loading";
+    if (isDiscarding) return "discard";
     const { running, at: chosen } = draft.state;
     if (running || (typeof chosen === "number" && chosen)) return "port";
     if (chosen === "items" && rules.also.length) return "items";
@@ -136,7 +138,8 @@ export function dailyTest(basin, app) {
     at.note = make("p", "doing-note");
     at.note.setAttribute("role", "status");
     at.body = make("div", "doing-body");
-    root.replaceChildren(headOf(title, at.by), at.tiles, at.note, at.body);
+    at.drop = button("plain discard", say("test.discard"), () => leave(true));
+    root.replaceChildren(headOf(title, at.by), at.tiles, at.note, at.body, make("div", "buttons dropping", at.drop));
   }
   const builders = {
     loading: () => [make("p", "quiet", say("do.waiting"))],
@@ -197,9 +200,16 @@ export function dailyTest(basin, app) {
       at.fault.setAttribute("role", "alert");
       at.send = button("main send", say("form.send"), send);
       return [make("section", "panel result", at.verdict, at.why, at.advice, at.retry, at.who.element, at.fault,
-        make("div", "buttons", at.send, button("plain discard", say("test.discard"), discard)))];
+        make("div", "buttons", at.send))];
     },
-    over: () => [make("section", "panel", make("p", "result-text", say("test.elsewhere")), make("div", "buttons", button("main", say("done.back"), () => (location.hash = "#do"))))],
+    discard() {
+      at.who = signing();
+      at.fault = make("p", "who-fault");
+      at.fault.setAttribute("role", "alert");
+      return [make("section", "panel", make("p", "big-line", say("test.discard_sure")), make("p", "", say("test.discard_says")), at.who.element, at.fault,
+        make("div", "buttons", button("main", say("test.discard_not"), () => leave(false)), button("discard-all", say("test.discard_all"), discard)))];
+    },
+    over: () => [make("section", "panel", make("p", "result-text", draft.goneBy ? say("test.discarded_by", { by: draft.goneBy }) : say("test.elsewhere")), make("div", "buttons", button("main", say("done.back"), () => (location.hash = "#do"))))],
   };
 
   // -- sending
@@ -216,15 +226,16 @@ export function dailyTest(basin, app) {
     const advice = !draft.comesTo || draft.comesTo.passed !== false ? [] : [make("p", "result-advice", draft.comesTo.advice)];
     root.replaceChildren(donePage(title, body, advice));
   }
-  let isAsked = false;
-  async function discard(event) {
-    if (!isAsked) {
-      isAsked = true;
-      put(event.target, say("test.discard_all"));
-      return;
-    }
-    if (await draft.discard()) location.hash = "#do";
-    else put(at.fault, draft.trouble);
+  function leave(is) {
+    isDiscarding = is;
+    show();
+  }
+  async function discard() {
+    if (at.who.lacks(at.fault)) return;
+    const name = at.who.name();
+    if (!(await draft.discard(name))) return put(at.fault, draft.trouble);
+    if (name) signer(name);
+    location.hash = "#do";
   }
 
   // -- showing
@@ -234,7 +245,6 @@ export function dailyTest(basin, app) {
     const now = stageNow();
     if (now !== stage) {
       stage = now;
-      isAsked = false;
       at.body.replaceChildren(...builders[now]());
       const first = at.body.querySelector(".main");
       if (first && now !== "result") first.focus({ preventScroll: true });
@@ -243,12 +253,14 @@ export function dailyTest(basin, app) {
     put(at.note, trouble || draft.trouble);
     toggle(at.note, trouble || draft.trouble);
     tiles();
+    const isBegun = draft.version > 0 || draft.isWaiting;
+    toggle(at.drop, isBegun && !draft.state.running && !["discard", "loading", "over", "done"].includes(now));
     showers[now]?.();
     goOn();
   }
   function tiles() {
     const list = [...Array(ports).keys()].map((n) => n + 1);
-    toggle(at.tiles, ports && !["loading", "over"].includes(stage));
+    toggle(at.tiles, ports && !["loading", "over", "discard"].includes(stage));
     const create = (port) => {
       const one = button("tile", "", () => draft.change((state) => !state.running && (state.at = port)));
       one.append(make("span", "tile-port", make("span", "aside", `${say("test.port")} `), String(port)), make("span", "tile-text"), make("span", "aside tile-word"), markOf());
@@ -268,6 +280,7 @@ export function dailyTest(basin, app) {
     });
   }
   const showers = {
+    discard: () => at.who.tell(),
     port() {
       const port = portNow();
       const { running } = draft.state;

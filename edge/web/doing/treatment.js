@@ -1,11 +1,10 @@
 // A water-path treatment, step by step. Where it stands, and how long its contact has to last yet, the station says; between two of its
 // answers this page counts down by its own monotonic clock, which nobody sets. Each step is a record of its own, so nothing else is kept.
 
-import { button, make, markOf, put, set } from "../dom.js";
-import { keyName } from "../entries.js";
+import { button, make, markOf, put, set, show as toggle } from "../dom.js";
 import { record, signing } from "../people.js";
 import { has, say } from "../say.js";
-import { clockTime, lasting, nowMs, sentence, speed } from "../told.js";
+import { clockTime, keyName, lasting, nowMs, sentence, speed } from "../told.js";
 import { donePage, note } from "./done.js";
 import { headOf } from "./head.js";
 import { kindTitle, placeOf, refresh, setup, wants } from "./wants.js";
@@ -15,7 +14,7 @@ const ASK_SOON_MS = 500; // as its end comes
 const afterwards = (key) => (has(`then.${key}`) ? say(`then.${key}`) : keyName(key));
 
 /** The page: {element, show(), end()}. */
-export function treatment() {
+export function treatment(app) {
   const root = make("div", "doing treatment");
   const title = kindTitle("water_path_treatment");
   const at = {};
@@ -23,19 +22,21 @@ export function treatment() {
   let askedAt = performance.now();
   let said = {}; // what is told of what follows the contact
   let isDone = false;
+  let isTakingBack = false; // somebody asked for it, and is asked whether they mean it
   const who = signing();
 
   const contactS = () => setup().treatment.contact_s;
   const state = () => (wants.asks ? wants.asks.treatment : { state: "none", left_s: null, text: "", missing: [] });
   const leftS = () => Math.max(0, state().left_s - ((performance.now() - wants.at) / 1000) * speed());
-  const stageNow = () => state().state; // the station's word alone: a contact that this page ended early would not count
+  const stageNow = () => (isTakingBack ? "back" : state().state); // the station's word alone: a contact that this page ended early would not count
 
   const head = headOf(title);
   at.steps = make("ol", "stages", ...[say("treat.contact"), say("treat.drain"), say("treat.finished")].map((text) => make("li", "stage", text)));
   at.fault = make("p", "who-fault");
   at.fault.setAttribute("role", "alert");
   at.body = make("div", "doing-body");
-  root.append(head, at.steps, at.body, at.fault);
+  at.drop = button("plain discard", say("test.discard"), () => takeBack(true));
+  root.append(head, at.steps, at.body, at.fault, make("div", "buttons dropping", at.drop));
 
   async function send(step, more, press) {
     if (!who.element.isConnected) press.before(who.element);
@@ -55,7 +56,38 @@ export function treatment() {
     show();
   }
 
+  /** The records of the treatment that is under way, the last first: what is taken back when it is discarded. */
+  function stepsSoFar() {
+    const taken = app.book.takenBack();
+    const steps = app.book.all().filter(({ kind, seq, body }) => kind === "record" && body.record === "water_path_treatment" && body.counts !== false && !taken.has(seq));
+    const first = steps.findIndex(({ body }) => body.step === "begins");
+    const isOver = steps.slice(0, first).some(({ body }) => body.step !== "ends");
+    return first < 0 || isOver ? [] : steps.slice(0, first + 1);
+  }
+  function takeBack(is) {
+    isTakingBack = is;
+    put(at.fault, "");
+    show();
+  }
+  async function discard(press) {
+    if (who.lacks(at.fault)) return;
+    press.disabled = true;
+    for (const { seq } of stepsSoFar()) {
+      const { ok, body, trouble } = await record("correction", { of: seq, why: say("treat.discarded") }, who.name());
+      if (!ok || body.counts === false) {
+        press.disabled = false;
+        return put(at.fault, ok ? say("done.correction_not", { why: body.why_not }) : trouble);
+      }
+    }
+    location.hash = "#do";
+  }
+
   const builders = {
+    back() {
+      const all = button("discard-all", say("test.discard_all"), () => discard(all));
+      const not = button("main", say("test.discard_not"), () => takeBack(false));
+      return [make("section", "panel", make("p", "big-line", say("treat.discard_sure")), make("p", "", say("treat.discard_says")), not, make("div", "buttons", all))];
+    },
     none() {
       const then = setup().treatment.then.map(keyName).join(", ");
       const press = button("main big", say("treat.begin"), () => send("begins", {}, press));
@@ -116,7 +148,8 @@ export function treatment() {
       if (first) first.focus({ preventScroll: true });
     }
     if (wants.trouble) put(at.fault, wants.trouble);
-    const step = { none: 0, contact: 0, contact_done: 0, cant_be_timed: 0, afterwards: 1 }[now];
+    const step = { none: 0, contact: 0, contact_done: 0, cant_be_timed: 0, afterwards: 1, back: 0 }[now];
+    toggle(at.drop, !["none", "back"].includes(now) && stepsSoFar().length);
     [...at.steps.children].forEach((one, n) => set(one, "aria-current", n === step && now !== "none" ? "step" : null));
     who.tell();
     if (now === "contact") {

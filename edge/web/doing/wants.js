@@ -2,17 +2,18 @@
 
 import { ask, asked } from "../line.js";
 import { forms } from "../people.js";
-import { has, say, small } from "../say.js";
+import { has, language, say, small } from "../say.js";
 import { because, pointName, recordName, sentence, titled, words } from "../told.js";
 
 export { placeOf } from "../verdict.js";
 
 /** {asks: /api/1/asks, forms: /api/1/forms, trouble, at}: `at` is this page's monotonic time of `asks` [ms]. */
-export const wants = { asks: null, forms: null, trouble: "", at: 0 };
+export const wants = { asks: null, forms: null, trouble: "", at: 0, said: "" };
 
 let asking = null;
 /** Ask anew; several at a time are one. */
 export function refresh() {
+  if (wants.said !== language()) Object.assign(wants, { asks: null, forms: null, said: language() }); // no page is made of another's words
   asking ??= Promise.all([ask(asked("/api/1/asks")), forms()]).then(([{ ok, body, trouble }, known]) => {
     asking = null;
     wants.trouble = ok ? "" : trouble || say("do.no_answer");
@@ -45,8 +46,6 @@ export function titleOf(record, keys = {}) {
     keys.point && (point ? small(pointName(point)) : keys.point), keys.role && small(titled("roles", keys.role) || words(keys.role))].filter(Boolean);
   return because(kindTitle(record), of.join(", "));
 }
-/** What the station says, without the command line's form of a record behind it: here a form stands beside it. */
-export const plainly = (text) => text.replace(/\s*\((\w+)[^()]*\)$/, (all, word) => (formOf(word) ? "" : all));
 
 /** [record, keys] of the page's address; ["", {}] in the list. */
 export function placed() {

@@ -13,7 +13,7 @@ import { recordForm } from "../doing/form.js";
 import { headOf } from "../doing/head.js";
 import { dailyTest } from "../doing/test.js";
 import { treatment } from "../doing/treatment.js";
-import { GROUPS, formOf, kindTitle, placeOf, placed, plainly, refresh, setup, titleOf, wants } from "../doing/wants.js";
+import { GROUPS, formOf, kindTitle, placeOf, placed, refresh, setup, titleOf, wants } from "../doing/wants.js";
 
 const ASK_EVERY_MS = 5000;
 let at = {};
@@ -61,7 +61,7 @@ function pageOf(record, keys, app) {
     if (!keys.basin && plan.judged_basins.length) return whichBasin(plan);
     if (!keys.basin || plan.basins.some((one) => one.id === keys.basin)) return dailyTest(keys.basin || "", app);
   }
-  if (record === "water_path_treatment" && plan.treatment && !keys.whole) return treatment();
+  if (record === "water_path_treatment" && plan.treatment && !keys.whole) return treatment(app);
   if (record === "calibration") return calibration(keys, app);
   const { whole, ...rest } = keys;
   return recordForm(record, rest, app);
@@ -190,8 +190,8 @@ function updateAsk(element, one) {
     return;
   }
   put(part(element, "ask-title"), one.instead ? say("do.instead", { what: titleOf(one.record, one.keys) }) : titleOf(one.record, one.keys));
-  put(part(element, "ask-text"), one.instead ? "" : plainly(one.text));
-  put(part(element, "ask-why"), [one.for_ready ? say("do.ready_waits") : "", one.why && plainly(sentence(one.why))].filter(Boolean).join(" · "));
+  put(part(element, "ask-text"), one.instead ? "" : one.text);
+  put(part(element, "ask-why"), [one.for_ready ? say("do.ready_waits") : "", one.why && sentence(one.why)].filter(Boolean).join(" · "));
   put(part(element, "ask-open"), isBegun(one) ? say("do.go_on") : say("do.begin"));
 }
 const isBegun = (one) => seen.drafts.some((draft) => draft.record === one.record && (draft.basin || "") === (one.keys.basin || ""));

@@ -19,7 +19,7 @@ const told = new Map(); // a day's begin -> {version, blocks}
 
 export function mount(root, app) {
   told.clear();
-  seen = { version: -1, group: "all", search: "", most: SHOWN_AT_FIRST, read: false };
+  seen = { version: -1, group: "all", search: "", most: SHOWN_AT_FIRST, read: null };
   const groups = make("div", "chips");
   groups.setAttribute("role", "group");
   groups.setAttribute("aria-label", say("record.which"));
@@ -64,8 +64,9 @@ function matching(app) {
 export function show(app) {
   const { book } = app;
   showLegend(at.legend);
-  if (book.oldest !== null && book.entries.size < SHOWN_AT_FIRST && !seen.read) {
-    seen.read = true;
+  if (book.oldest !== null && book.entries.size < SHOWN_AT_FIRST && seen.read !== book.entries) {
+    if (seen.read) told.clear(); // the stream began anew: another journal, or the same from another place
+    seen.read = book.entries;
     book.earlier();
   }
   const today = dayOf(nowMs()) + Math.floor(nowMs() / 600e3); // the strip of today grows

@@ -4,9 +4,9 @@ import { choose, chosen, light } from "../device.js";
 import { keep, make, markOf, part, put, section, set, show as toggle } from "../dom.js";
 import { firstPanel, showFirst } from "../first.js";
 import { ask } from "../line.js";
-import { LANGUAGES, figure, say } from "../say.js";
+import { LANGUAGES, figure, has, say } from "../say.js";
 import { supportPanel } from "../support.js";
-import { age, because, clockTime, dayName, isToday, known, pointName, sentence, timeOfDay, words } from "../told.js";
+import { age, because, clockTime, dayName, isToday, known, pointName, sentence, timeOfDay, titled, words } from "../told.js";
 import { CHOICES, signOf } from "../units.js";
 import { stateOf, valueOf } from "./now.js";
 import { headOf } from "./alarms.js";
@@ -187,7 +187,7 @@ function table(name, value) {
     const head = item && typeof item === "object" && item.id ? make("h3", "", String(item.id)) : "";
     return make("div", "setting", head, make("dl", "facts", ...rows.filter(([key]) => key !== "id").map(([key, one]) => make("div", "fact", make("dt", "", words(key)), make("dd", "", plain(one))))));
   });
-  const details = make("details", "settings-group", make("summary", "", TITLES[name] || sentence(words(name))), make("div", "setting-blocks", ...blocks));
+  const details = make("details", "settings-group", make("summary", "", TITLES[name] || (has(`section.${name}`) ? known("section", name) : titled("conditions", name) || sentence(words(name)))), make("div", "setting-blocks", ...blocks));
   details.dataset.name = name;
   return details;
 }

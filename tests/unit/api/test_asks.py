@@ -189,6 +189,19 @@ def test_the_forms_say_who_may_make_each_record() -> None:
     }  # fmt: skip
 
 
+def test_forms_and_refusals_are_said_in_the_viewers_language(desk: Desk) -> None:
+    told = {code: desk("GET", f"{ONE}/forms?lang={code}").json["records"] for code in ("en", "de")}
+    assert told["en"]["note"]["says"] == "A note." and told["de"]["note"]["says"] == "Eine Notiz."
+    litres = next(key for key in told["de"]["disinfectant_fill"]["keys"] if key["key"] == "litres")
+    expires = next(key for key in told["de"]["disinfectant_fill"]["keys"] if key["key"] == "expires")
+    assert (litres["low"], litres["high"]) == (0.01, 1000.0) and expires["within_days"] == [-3650, 3650]
+    fill = {"record": "disinfectant_fill", "by": "Kim", "litres": 2000}
+    refused = desk("POST", f"{ONE}/records?lang=de&reader=page", fill)
+    assert refused.status == 422 and refused.json["key"] == "litres"
+    assert refused.json["said"] == "möglich ist 0,01 bis 1000" and refused.json["msg"]["id"] == "refused.between"
+    assert "expected 0.01 to 1000" in refused.json["detail"]  # for programs as before
+
+
 # -- drafts
 
 TEST = f"{ONE}/drafts/daily_test"

@@ -25,11 +25,11 @@ OTHERS = [code for code in LANGUAGES if code != "en"]
 in_each_language = pytest.mark.parametrize("code", OTHERS)
 #: ids whose words are the same in English and another language: names, signs, and words that the languages share
 ALIKE = {
-    "de": """about.name about.station column.alarm entry.draw field.in_unit health.bus health.journal lane.reservoir test.start verdict.when
-           view.station""",
+    "de": """about.name about.station column.alarm entry.draw field.in_unit health.bus health.journal lane.reservoir section.reservoir
+           section.station test.start verdict.when view.station""",
     "fr": """about.site column.point entry.version fact.contact health.bus health.journal key.gain key.instrument key.lot key.point kind.bus
           kind.contradiction kind.phase kind.verdict group.verdicts label.note label.text treat.contact""",
-    "es": "entry.broker health.bus key.error kind.bus role.auditor station.no",
+    "es": "entry.broker health.bus key.error kind.bus role.auditor section.bus station.no",
 }
 #: signs and joints that no language says in another way
 SIGNS = re.compile(r"(name|age|span|unit|size|choice)\.\w+|fact\.with_unit|key\.u")

@@ -7,7 +7,6 @@ from __future__ import annotations
 
 import ast
 import re
-import string
 import sys
 from collections import Counter
 from collections.abc import Iterator
@@ -42,7 +41,7 @@ from edge.domain.words.language import TITLED, Language
 from edge.domain.words.languages import LANGUAGES
 from edge.domain.words.saying import Words
 from edge.domain.words.units import Units
-from tests.said import SAID, TREES, called, kinds_of, meant, values_of
+from tests.said import SAID, TREES, called, kinds_of, meant, said_values, values_of
 from tests.terms import CODES, TERMS, TYPED, Term, used
 from tests.unit.stations import SETTINGS
 
@@ -165,16 +164,38 @@ def test_each_value_can_be_said_as_its_words_want_it() -> None:
     words, wrong = Words(Units(SETTINGS, list(SETTINGS.points))), []
     for ident, template in ENGLISH.items():
         kinds = kinds_of(ident)
-        for _, key, spec, _ in string.Formatter().parse(template):
-            for kind in kinds.get(key or "", ()):
-                for value in COUNTED.get(spec or "", SAMPLES[kind]) if kind == "number" else SAMPLES[kind]:
+        for key, spec in said_values(template):
+            for kind in kinds.get(key, ()):
+                for value in COUNTED.get(spec, SAMPLES[kind]) if kind == "number" else SAMPLES[kind]:
                     if spec and kind in ("reading", "difference") and not value.kind.startswith("temperature"):
                         continue  # which kind of reading it is, the words know
                     try:
-                        words.formatted(value, spec or "")
+                        words.formatted(value, spec)
                     except (KeyError, TypeError, ValueError) as exc:
                         wrong.append(f"{ident}: {{{key}:{spec}}} can't say a {kind}, such as {value}: {exc}")
     assert wrong == []
+
+
+#: what stands in the station file, and is changed there alone
+OF_THE_FILE = re.compile(
+    r"\[+[\w.]*\]+|\b(coldest_room|drop_limit|stale_after)\b|`(resolution|every|stale_after)`|warmwell [a-z].*"
+)
+#: an id of a record, a key or a role; or a key with its value
+OF_OURS = re.compile(r"\b[a-z]+_[a-z_]+\b|\b[a-z]+=\S|`[a-z]+`|^of: ")
+
+
+@pytest.mark.parametrize("language", LANGUAGES.values(), ids=LANGUAGES)
+def test_whoever_has_forms_reads_no_id(language: Language) -> None:
+    typed, formed = (Words(language=language, has_forms=has) for has in (False, True))
+    left, fewer = {}, 0
+    for ident in language.catalogue:
+        said = formed.text(say(ident))
+        if found := OF_OURS.search(OF_THE_FILE.sub(" ", said)):
+            left[ident] = found[0]
+        fewer += OF_OURS.search(OF_THE_FILE.sub(" ", typed.text(say(ident)))) is not None
+    assert left == {} and fewer > 25
+    ask = say("by_eye.read_role", role=name("outlet_protection"))
+    assert "outlet_protection" not in formed.text(ask)
 
 
 # -- further languages
@@ -204,13 +225,13 @@ def test_each_value_can_be_said_as_a_language_wants_it(language: Language) -> No
     words, looked = Words(Units(SETTINGS, list(SETTINGS.points)), language=language), 0
     for ident, template in language.catalogue.items():
         kinds = kinds_of(ident)
-        for _, key, spec, _ in string.Formatter().parse(template):
-            assert spec not in TITLED or set(kinds[key or ""]) <= {"name", "text"}, f"{ident}: {key} has no title"
-            for kind in kinds.get(key or "", ()):
-                for value in COUNTED.get(spec or "", SAMPLES[kind]) if kind == "number" else SAMPLES[kind]:
+        for key, spec in said_values(template):
+            assert spec not in TITLED or set(kinds[key]) <= {"name", "text"}, f"{ident}: {key} has no title"
+            for kind in kinds.get(key, ()):
+                for value in COUNTED.get(spec, SAMPLES[kind]) if kind == "number" else SAMPLES[kind]:
                     if spec and kind in ("reading", "difference") and not value.kind.startswith("temperature"):
                         continue
-                    words.formatted(value, spec or "")
+                    words.formatted(value, spec)
                     looked += 1
     assert looked > 500
 

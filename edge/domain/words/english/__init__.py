@@ -9,8 +9,10 @@ from typing import Final
 from edge.domain.alarms.catalogue import CATALOGUE, OWN, message_id
 from edge.domain.doubts.table import CHECKS
 from edge.domain.readings import REASONS
+from edge.domain.records.forms import FORMS
 from edge.domain.words.english.common import COMMON
 from edge.domain.words.english.doubts import DOUBTS
+from edge.domain.words.english.forms import FORMS as REFUSED
 from edge.domain.words.english.people import PEOPLE
 from edge.domain.words.english.records import RECORDS
 from edge.domain.words.english.reports import REPORTS
@@ -25,6 +27,8 @@ def _of_rows() -> Iterator[tuple[str, str]]:
         yield from ((f"reason.{key}", why.text), (f"reason.{key}.advice", why.advice))
     for key, check in CHECKS.items():
         yield from ((f"check.{key}", check.says), (f"check.{key}.advice", check.advice))
+    for key, form in FORMS.items():
+        yield f"form.{key}", form.says
     for key, row in {**CATALOGUE, **OWN}.items():
         yield message_id(key, "consequence"), row.consequence
         yield message_id(key, "response"), row.response
@@ -34,7 +38,7 @@ def _of_rows() -> Iterator[tuple[str, str]]:
 
 
 ENGLISH: Final[Mapping[str, str]] = MappingProxyType(
-    {**COMMON, **RESERVOIR, **WATER, **DOUBTS, **PEOPLE, **RECORDS, **REPORTS, **dict(_of_rows())}
+    {**COMMON, **RESERVOIR, **WATER, **DOUBTS, **PEOPLE, **RECORDS, **REFUSED, **REPORTS, **dict(_of_rows())}
 )
 
 EN: Final = Language("en", "English", True, ENGLISH)

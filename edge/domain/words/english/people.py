@@ -40,10 +40,10 @@ PEOPLE: Final[Mapping[str, str]] = {
     "daily_test.passed": "passed",
     "daily_test.failed": "failed",
     "daily_test.recorded_as_failed": "recorded as failed",
-    "daily_test.no_result": "no result: neither passed nor channel_ports",
+    "daily_test.no_result": "no result: neither {typed:passed nor channel_ports}{forms:that it passed nor what its ports gave}",
     "daily_test.no_port_measured": "no channel port measured: what every port gives is needed",
     "daily_test.too_few_ports": "{measured} of {fitted} channel ports measured",
-    "daily_test.no_list": "channel_ports is no list of what ports gave",
+    "daily_test.no_list": "{typed:channel_ports}{forms:what was told} is no list of what ports gave",
     "daily_test.no_port": "{given} is no channel port",
     "daily_test.port_without_number": "a channel port without its number: {given}",
     "daily_test.port_without_seconds": "a channel port without seconds: {given}",
@@ -59,7 +59,7 @@ PEOPLE: Final[Mapping[str, str]] = {
     # the water-path treatment
     "treatment.ask": "Pass the daily test, then do the water-path treatment by the label, drain and rinse, and record it",
     "treatment.tested.ask": "Do the water-path treatment by the label, drain and rinse, and record it",
-    "treatment.untested.ask": "Pass the daily test, then record the end of the treatment's contact (water_path_treatment step=ends)",
+    "treatment.untested.ask": "Pass the daily test, then record the end of the treatment's contact{typed: (water_path_treatment step=ends)}",
     "treatment.none": "neither a treatment nor an opening of the clean side on record",
     "treatment.owed": "owed since the clean side was opened ({record:spaced})",
     "treatment.then.drained": "drained",
@@ -70,14 +70,16 @@ PEOPLE: Final[Mapping[str, str]] = {
     "treatment.not.residue_free": "not free of residue, as {by} recorded",
     "treatment.begun": "disinfectant may be in the water path: {by} recorded a treatment that is not done",
     "treatment.under_way": "its contact is under way: {left:until}",
-    "treatment.under_way.ask": "Let the contact of the water-path treatment run, then record its end (water_path_treatment step=ends)",
+    "treatment.under_way.ask": (
+        "Let the contact of the water-path treatment run, then record its end{typed: (water_path_treatment step=ends)}"
+    ),
     "treatment.quiet": "{text}; this alarm is silent until {until:date} {until}",
     "treatment.contact_done": "its contact has lasted as long as the label asks; its end is not recorded",
-    "treatment.contact_done.ask": "Record the end of the contact (water_path_treatment step=ends), then drain and rinse",
+    "treatment.contact_done.ask": "Record the end of the contact{typed: (water_path_treatment step=ends)}, then drain and rinse",
     "treatment.waits": "its contact is over; not recorded yet: {what:and}",
-    "treatment.waits.ask": "Go on by the label, then record what was done: {what:and} (water_path_treatment step=finished)",
+    "treatment.waits.ask": "Go on by the label, then record what was done: {what:and}{typed: (water_path_treatment step=finished)}",
     "treatment.unfinished": "its contact is over; that it is finished is not recorded",
-    "treatment.unfinished.ask": "Drain and rinse, then record it (water_path_treatment step=finished)",
+    "treatment.unfinished.ask": "Drain and rinse, then record it{typed: (water_path_treatment step=finished)}",
     "treatment.cant_be_timed": "its contact began before a restart, and how long it has lasted can't be told",
     "treatment.done_ago": "done {since} ago",
     # the disinfectant
@@ -93,10 +95,14 @@ PEOPLE: Final[Mapping[str, str]] = {
     "disinfectant.expired": "it was good until {last} by its label",
     "disinfectant.opened_too_long": "it keeps no longer: its container was opened on {opened}",
     "disinfectant.opening_not_known": "when its container was opened is not on record: how long it keeps can't be told",
-    "disinfectant.opening_not_known.ask": "Record the fill again with `opened`, and with its own time",
+    "disinfectant.opening_not_known.ask": (
+        "Record the fill again with {typed:`opened`}{forms:when its container was opened}, and with its own time"
+    ),
     "disinfectant.left_by_opening": "{left} left: its container was opened on {opened}",
     "disinfectant.check_owed": "its concentration has to be checked before the next use",
-    "disinfectant.check_owed.ask": "Check the disinfectant's concentration by its strips' instructions and record it (concentration_check)",
+    "disinfectant.check_owed.ask": (
+        "Check the disinfectant's concentration by its strips' instructions and record it{typed: (concentration_check)}"
+    ),
     "disinfectant.left_by_label": "{left} left: good until {last} by its label",
     "disinfectant.left": "{left} of its reuse life left",
     # when something is due again
@@ -106,18 +112,18 @@ PEOPLE: Final[Mapping[str, str]] = {
     "due.again": "done on {done:date} by {by}; due from {due:date} on",
     # duties of the site's own list
     "duty.of": "{title}: {what}",
-    "duty.ask": "{title}: do it and record it (service, duty={duty})",
+    "duty.ask": "{title}: do it and record it{typed: (service, duty={duty})}",
     "duty.none": "none on record",
     "duty.done": "done {since} ago by {by}; due again from {due:date} on",
     "duty.due": "due since {due:date}; last done {since:when} by {by}",
     "duty.failed": "the last one failed ({by}, {since:when})",
-    "duty.failed.ask": "{title}: mend what failed, do it again and record it (service, duty={duty})",
+    "duty.failed.ask": "{title}: mend what failed, do it again and record it{typed: (service, duty={duty})}",
     "duty.above_action": "{result}, above the action level of {level} ({by}, {since:when})",
     "duty.above_action.ask": (
-        "{title}: act as the site has laid down, have it sampled again and record the result (service, duty={duty})"
+        "{title}: act as the site has laid down, have it sampled again and record the result{typed: (service, duty={duty})}"
     ),
     "duty.cant_be_compared": "{result} can't be compared with the action level of {level} ({by}, {since:when})",
-    "duty.cant_be_compared.ask": "{title}: record its result as a number with its unit, or sample again (service, duty={duty})",
+    "duty.cant_be_compared.ask": "{title}: record its result as a number with its unit, or sample again{typed: (service, duty={duty})}",
     "duty.above_alert": "{result}, above the alert level of {level} ({by}, {since:when}): look into it, and sample again",
     "duty.no_result_yet": "no result on record, which keeps no station from starting",
     "duty.not_above_action": "no result above its action level",
@@ -181,8 +187,8 @@ PEOPLE: Final[Mapping[str, str]] = {
     "outlet.has_tripped": "the {outlet} outlet has tripped",
     "outlet.seen_tripped": "{by} saw the {outlet} outlet tripped",
     "outlet.seen.ask": (
-        "once it is over, test it and record that (outlet_test outlet={outlet}), or enter that it is ok "
-        "(entered_reading role=outlet_protection value=ok)"
+        "once it is over, test it and record that{typed: (outlet_test outlet={outlet})}, or enter that it is ok"
+        "{typed: (entered_reading role=outlet_protection value=ok)}"
     ),
     "outlet.seen_tripped.ask": "Have the outlet's trip looked into; reset it once, dry-handed; then read it again",
     "outlet.comes_and_goes": "live at this moment, but its trip comes and goes",
@@ -190,7 +196,8 @@ PEOPLE: Final[Mapping[str, str]] = {
     "outlet.not_steady_yet": "live again, but not yet for long enough to count as steady",
     "outlet.tripped_late": "it tripped at {trip} mA, {most} mA at most protects people",
     "outlet.test_none": (
-        "{outlet}: no test on record: press its test button, see that it trips, reset it and record it (outlet_test outlet={outlet})"
+        "{outlet}: no test on record: press its test button, see that it trips, reset it and record it{typed: (outlet_test "
+        "outlet={outlet})}"
     ),
     "outlet.test_due": (
         "{outlet}: its test is due since {due:date} (last {since:when} by {by}): press its test button, see that it trips, reset "
@@ -237,7 +244,8 @@ PEOPLE: Final[Mapping[str, str]] = {
     "clock.trusted": "trusted",
     "clock.untrusted": "the clock is not trusted yet: due dates can't be told",
     "clock.untrusted.ask": (
-        "See that the board reaches its time server; where its date is months from the last one and right, record clock_confirmed"
+        "See that the board reaches its time server; where its date is months from the last one and right, record "
+        "{typed:clock_confirmed}{forms:that the clock is right}"
     ),
     "alarm.disk_low.nearly_full": "the disk is nearly full: {disk}",
     "alarm.store.refuses": "the journal can't be written: {why}",

@@ -35,29 +35,36 @@ RECORDS: Final[Mapping[str, str]] = {
     "record.has_no_basin": "; it has none",
     "record.no_such_duty": "no such duty in the station file's own list: {named}{there}",
     "record.has_no_duty": "; it has none",
-    "record.no_such_item": "no such check item in [daily_test] also: {named}{there}",
+    "record.no_such_item": "no such check item in {typed:[daily_test] also}{forms:the station file}: {named}{there}",
     "record.has_no_item": "; it has none",
-    "record.no_result": "its result is not told in {unit}, in which its levels stand: value='3 {unit}'",
+    "record.no_result": "its result is not told in {unit}, in which its levels stand{typed:: value='3 {unit}'}",
     "record.has_no_filter": "; it has no filter",
     "record.has_no_outlet": "; it has no outlet",
     "record.nearest": "; nearest: {near}",
     "record.there_are": "; there are {known}",
     # times
     "record.in_future": (
-        "its time is in the future: the station's clock shows {clock:utc}; correct `at`, or leave it out for now"
+        "its time is in the future: the station's clock shows {clock:utc}; correct {typed:`at`, or leave it out for "
+        "now}{forms:it, or say that it was now}"
     ),
     "record.clock_wrong": "the station's clock shows {clock:utc}: set it right first",
     "record.strips_expired": "the strips were good until {last}: check it with others",
     # tests, treatments, fills
-    "record.port_failed_before": "port {ports:and} failed in the last test: measure again and say in channel_ports what came",
-    "record.ports_failed_before": "ports {ports:and} failed in the last test: measure again and say in channel_ports what came",
-    "record.opened_not_told": "it doesn't say when its container was opened (opened=2026-03-14): how long it keeps goes by that",
-    "record.opened_after_fill": "its container was opened after it was filled in: correct `opened`",
+    "record.port_failed_before": (
+        "port {ports:and} failed in the last test: measure again and {typed:say in channel_ports}{forms:record} what came"
+    ),
+    "record.ports_failed_before": (
+        "ports {ports:and} failed in the last test: measure again and {typed:say in channel_ports}{forms:record} what came"
+    ),
+    "record.opened_not_told": "it doesn't say when its container was opened{typed: (opened=2026-03-14)}: how long it keeps goes by that",
+    "record.opened_after_fill": "its container was opened after it was filled in: correct {typed:`opened`}{forms:when it was opened}",
     "record.trip_not_seen": (
         "the contact of the {outlet} outlet was not seen to trip within {within} before it: press its test button, reset it, and "
         "record it then"
     ),
-    "record.no_fill": ("{filled} L is no fill of a reservoir of {holds} L: what was added is a disinfectant_top_up"),
+    "record.no_fill": (
+        "{filled} L is no fill of a reservoir of {holds} L: what was added is a {typed:disinfectant_top_up}{forms:top-up}"
+    ),
     "record.too_much": "{filled} L don't go into a reservoir of {holds} L",
     "record.contact_ends_early": "its contact ends before it begins",
     "record.contact_ends_late": "its contact ends after the record's own time",
@@ -70,15 +77,15 @@ RECORDS: Final[Mapping[str, str]] = {
     "record.not_drained": "not drained",
     "record.not_residue_free": "its rinse water is not free of residue",
     "record.not_told_afterwards": "it doesn't say what has to follow the contact here: {what:and}",
-    "record.no_contact_begun": "no contact is under way: record its beginning first (step=begins)",
-    "record.no_contact_ended": "no contact has ended: record that first (step=ends)",
+    "record.no_contact_begun": "no contact is under way: record its beginning first{typed: (step=begins)}",
+    "record.no_contact_ended": "no contact has ended: record that first{typed: (step=ends)}",
     "record.contact_across_restart": (
         "how long it lasted can't be told: the station was restarted since the step before, and one of the dates can't be relied on"
     ),
     "record.not_tested_before": "that day's daily test had not passed before it",
     # holds, work, corrections
     "record.others_to_release": (
-        "the hold by {by} is to be released by {quoted}: that name, or one with it ({signed}, {who}), has to be in by"
+        "the hold by {by} is to be released by {quoted}: that name, or one with it ({signed}, {who}), has to {typed:be in by}{forms:sign}"
     ),
     "record.biomeds_to_release": "the hold by {by} is a biomed's: only a biomed who has signed in releases it",
     "record.before_hold": "it is dated before the hold of {began:utc} began",
@@ -91,45 +98,50 @@ RECORDS: Final[Mapping[str, str]] = {
     "record.work_of_others": "work {others:and} was declared: who ends it has to be one of them",
     "record.of": "of {by}",
     "record.before_work": "it is dated before the work of {began:utc} began",
-    "record.nothing_to_correct": "of: no record that can be taken back has this seq",
-    "record.taken_back_already": "of: this {record:spaced} was taken back already",
-    "record.never_counted": "of: this {record:spaced} never counted, so there is nothing to take back",
+    "record.nothing_to_correct": (
+        "{typed:of: no record that can be taken back has this seq}{forms:no record that can be taken back has this number}"
+    ),
+    "record.taken_back_already": "{typed:of: }this {record:spaced} was taken back already",
+    "record.never_counted": "{typed:of: }this {record:spaced} never counted, so there is nothing to take back",
     "record.others_to_correct": (
-        "of: this {record:spaced} keeps the station from starting; only {by}, who recorded it, may take it back"
+        "{typed:of: }this {record:spaced} keeps the station from starting; only {by}, who recorded it, may take it back"
     ),
     # alarms
     "record.nothing_to_acknowledge": "{alarm} is normal: there is nothing to acknowledge",
     "record.acknowledged_already": "{alarm} was acknowledged already, by {by} at {at:utc}",
-    "record.shelf_over": "its shelf would have ended at {ended:utc}: leave `at` out, or give it more minutes",
+    "record.shelf_over": (
+        "its shelf would have ended at {ended:utc}: {typed:leave `at` out}{forms:say that it was now}, or give it more minutes"
+    ),
     "record.changes_nothing": "{alarm} is {state:spaced}: nothing changes",
     # readings by eye
     "entered.no_such_point": "there is no point {quoted}{near}",
     "entered.other_role": "{point} has not the role {quoted}: name one of them",
     "entered.of_another": (
-        "{by} saw it {value}, and named no point, or another one: enter what is so now with role={role}"
+        "{by} saw it {value}, and named no point, or another one: enter what is so now{typed: with role={role}}{forms:, of no point}"
     ),
     "entered.by_sensor": (
-        "{point} is read by its sensor: nobody enters its readings; what an instrument shows beside it is a calibration with adjust=false"
+        "{point} is read by its sensor: nobody enters its readings; what an instrument shows beside it is a calibration{typed: "
+        "with adjust=false}{forms: that only checks}"
     ),
     "entered.too_old_for_point": "it is older than a reading of this point may be",
     "entered.too_old_for_role": "it is older than a reading of this role may be",
     "entered.no_such_role": "there is no role {quoted}{near}",
-    "entered.has_point": "{role} has a point that people read: enter it with point={point}",
+    "entered.has_point": "{role} has a point that people read: enter it {typed:with point={point}}{forms:for {point}}",
     "entered.nothing_not_fitted": "nothing looks at it: [not_fitted] of the station file names none",
     "entered.not_among_not_fitted": "nothing looks at it: [not_fitted] of the station file names {roles}",
     "entered.sensor_answers": "{point} is read by its sensor, which answers: nobody enters its readings",
     "entered.before_last_heard": "it is from before {point} was last heard: read it again",
     "entered.decides_nothing": "nothing looks at a {role} that is read by eye: {instead}",
     "role.fit_a_point": "fit a point for it",
-    "entered.cant_be": "value is {given} can't be: {role} lies within {low:g} and {high:g} {unit}",
-    "entered.outside_point": "value is {given}: outside what this point can be",
-    "entered.no_value": "value is missing: what was read",
-    "entered.no_such_word": "value is {given}, neither {one} nor {other}",
-    "entered.without_unit": 'value is {given} without a unit; such as "{such}" would do',
-    "entered.not_a_temperature": "value is {given}, no temperature with its unit{hint}",
-    "entered.not_a_pressure": "value is {given}, no pressure with its unit{hint}",
-    "entered.not_a_flow": "value is {given}, no flow with its unit{hint}",
-    "entered.not_a_conductivity": "value is {given}, no conductivity with its unit{hint}",
+    "entered.cant_be": "{typed:value}{forms:the value} is {given} can't be: {role} lies within {low:g} and {high:g} {unit}",
+    "entered.outside_point": "{typed:value}{forms:the value} is {given}: outside what this point can be",
+    "entered.no_value": "{typed:value}{forms:the value} is missing: what was read",
+    "entered.no_such_word": "{typed:value}{forms:the value} is {given}, neither {one} nor {other}",
+    "entered.without_unit": '{typed:value}{forms:the value} is {given} without a unit; such as "{such}" would do',
+    "entered.not_a_temperature": "{typed:value}{forms:the value} is {given}, no temperature with its unit{hint}",
+    "entered.not_a_pressure": "{typed:value}{forms:the value} is {given}, no pressure with its unit{hint}",
+    "entered.not_a_flow": "{typed:value}{forms:the value} is {given}, no flow with its unit{hint}",
+    "entered.not_a_conductivity": "{typed:value}{forms:the value} is {given}, no conductivity with its unit{hint}",
     "entered.hint": " ({hint})",
     # calibrations
     "calibration.no_such_point": "no such point to calibrate: {quoted}",
@@ -140,12 +152,13 @@ RECORDS: Final[Mapping[str, str]] = {
     ),
     "calibration.beyond_one": (
         "it would correct {point} by {by}, and one comparison alone may correct it by {may}: compare again in {again:.0f min} or more, "
-        "or send it with confirm, a reason of {words} words or more"
+        "or send it with {typed:confirm, }a reason of {words} words or more"
     ),
-    "calibration.no_reference_u": "reference_u is missing: the reference's standard uncertainty",
-    "calibration.reference_u_zero": "reference_u is 0: no reference is without uncertainty",
+    "calibration.no_reference_u": "{typed:reference_u is missing: }the reference's standard uncertainty{forms: is missing}",
+    "calibration.reference_u_zero": "{typed:reference_u}{forms:the reference's uncertainty} is 0: no reference is without uncertainty",
     "calibration.due_at": (
-        "due_at is {due}: it is due again after the comparison of {compared:utc}, and within {years} years of it"
+        "{typed:due_at is {due}}{forms:the next one can't be due at {due}}: it is due again after the comparison of "
+        "{compared:utc}, and within {years} years of it"
     ),
     "calibration.falls": (
         "the reading falls from {from_reading:.6g} to {to_reading:.6g} where the reference rises from {from_reference:.6g} to "

@@ -13,6 +13,7 @@ from typing import Final
 
 from edge.domain.words.french.common import COMMON
 from edge.domain.words.french.doubts import DOUBTS
+from edge.domain.words.french.forms import FORMS
 from edge.domain.words.french.people import PEOPLE
 from edge.domain.words.french.records import RECORDS
 from edge.domain.words.french.reports import REPORTS
@@ -23,7 +24,7 @@ from edge.domain.words.french.water import WATER
 from edge.domain.words.language import Language
 
 #: signs that French sets apart from the word before, with a space that doesn't break; those within a placeholder have none behind them
-_APART: Final = re.compile(r" ?([;:?])(?=\s|$)")
+_APART: Final = re.compile(r"(?<!\{typed)(?<!\{forms) ?([;:?])(?=\s|$)")
 
 #: unreviewed translation
 REVIEWED: Final = False
@@ -38,6 +39,7 @@ FRENCH: Final[Mapping[str, str]] = MappingProxyType(
             **DOUBTS,
             **PEOPLE,
             **RECORDS,
+            **FORMS,
             **REPORTS,
             **ROWS,
         }.items()

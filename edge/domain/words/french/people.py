@@ -39,10 +39,12 @@ PEOPLE: Final[Mapping[str, str]] = {
     "daily_test.passed": "réussi",
     "daily_test.failed": "non réussi",
     "daily_test.recorded_as_failed": "enregistré comme non réussi",
-    "daily_test.no_result": "pas de résultat : ni passed ni channel_ports",
+    "daily_test.no_result": (
+        "pas de résultat : {typed:ni passed ni channel_ports}{forms:ni s'il est réussi, ni ce que les raccords ont donné}"
+    ),
     "daily_test.no_port_measured": "aucun raccord de canal mesuré : il faut ce que donne chaque raccord",
     "daily_test.too_few_ports": "raccords de canal mesurés : {measured} sur {fitted}",
-    "daily_test.no_list": "channel_ports n'est pas une liste de ce que les raccords ont donné",
+    "daily_test.no_list": "{typed:channel_ports}{forms:ce qui est dit} n'est pas une liste de ce que les raccords ont donné",
     "daily_test.no_port": "{given} n'est pas un raccord de canal",
     "daily_test.port_without_number": "un raccord de canal sans son numéro : {given}",
     "daily_test.port_without_seconds": "un raccord de canal sans secondes : {given}",
@@ -66,19 +68,19 @@ PEOPLE: Final[Mapping[str, str]] = {
     "treatment.then.residue_free": "contrôlé et exempt de résidus",
     "treatment.under_way": "le contact est en cours : {left:until}",
     "treatment.tested.ask": "Traiter le circuit d'eau selon l'étiquette, vidanger et rincer, et l'enregistrer",
-    "treatment.untested.ask": "Réussir le test quotidien, puis enregistrer la fin du contact (water_path_treatment step=ends)",
+    "treatment.untested.ask": "Réussir le test quotidien, puis enregistrer la fin du contact{typed: (water_path_treatment step=ends)}",
     "treatment.quiet": "{text}; cette alarme se tait jusqu'au {until:date} {until}",
     "treatment.under_way.ask": (
-        "Laisser agir le contact dans le circuit d'eau, puis enregistrer sa fin (water_path_treatment step=ends)"
+        "Laisser agir le contact dans le circuit d'eau, puis enregistrer sa fin{typed: (water_path_treatment step=ends)}"
     ),
     "treatment.contact_done": "le contact a duré autant que l'étiquette le demande; sa fin n'est pas enregistrée",
-    "treatment.contact_done.ask": "Enregistrer la fin du contact (water_path_treatment step=ends), puis vidanger et rincer",
+    "treatment.contact_done.ask": "Enregistrer la fin du contact{typed: (water_path_treatment step=ends)}, puis vidanger et rincer",
     "treatment.waits": "le contact est terminé; pas encore enregistré : {what:and}",
     "treatment.waits.ask": (
-        "Continuer selon l'étiquette, puis enregistrer ce qui a été fait : {what:and} (water_path_treatment step=finished)"
+        "Continuer selon l'étiquette, puis enregistrer ce qui a été fait : {what:and}{typed: (water_path_treatment step=finished)}"
     ),
     "treatment.unfinished": "le contact est terminé; l'achèvement n'est pas enregistré",
-    "treatment.unfinished.ask": "Vidanger et rincer, puis l'enregistrer (water_path_treatment step=finished)",
+    "treatment.unfinished.ask": "Vidanger et rincer, puis l'enregistrer{typed: (water_path_treatment step=finished)}",
     "treatment.cant_be_timed": "le contact a commencé avant un redémarrage; impossible de dire combien de temps il a duré",
     "treatment.done_ago": "fait il y a {since}",
     # the disinfectant
@@ -98,11 +100,14 @@ PEOPLE: Final[Mapping[str, str]] = {
     "disinfectant.opening_not_known": (
         "la date d'ouverture de son récipient n'est pas enregistrée : impossible de dire combien de temps il se conserve"
     ),
-    "disinfectant.opening_not_known.ask": "Enregistrer à nouveau le remplissage avec `opened`, et avec sa propre heure",
+    "disinfectant.opening_not_known.ask": (
+        "Enregistrer à nouveau le remplissage avec {typed:`opened`}{forms:la date d'ouverture de son récipient}, et avec sa "
+        "propre heure"
+    ),
     "disinfectant.left_by_opening": "encore {left} : son récipient a été ouvert le {opened}",
     "disinfectant.check_owed": "sa concentration doit être contrôlée avant la prochaine utilisation",
     "disinfectant.check_owed.ask": (
-        "Contrôler la concentration du désinfectant selon la notice des bandelettes et l'enregistrer (concentration_check)"
+        "Contrôler la concentration du désinfectant selon la notice des bandelettes et l'enregistrer{typed: (concentration_check)}"
     ),
     "disinfectant.left_by_label": "encore {left} : bon jusqu'au {last} selon l'étiquette",
     "disinfectant.left": "encore {left} de sa durée de réutilisation",
@@ -113,15 +118,15 @@ PEOPLE: Final[Mapping[str, str]] = {
     "due.again": "fait le {done:date} par {by}; à refaire à partir du {due:date}",
     # duties of the site's own list
     "duty.of": "{title} : {what}",
-    "duty.ask": "{title} : faire et enregistrer (service, duty={duty})",
+    "duty.ask": "{title} : faire et enregistrer{typed: (service, duty={duty})}",
     "duty.none": "rien d'enregistré",
     "duty.done": "fait il y a {since} par {by}; à refaire à partir du {due:date}",
     "duty.due": "à faire depuis le {due:date}; dernière fois {since:when} par {by}",
     "duty.failed": "la dernière fois, non réussi ({by}, {since:when})",
-    "duty.failed.ask": "{title} : remédier à ce qui n'a pas réussi, refaire et enregistrer (service, duty={duty})",
+    "duty.failed.ask": "{title} : remédier à ce qui n'a pas réussi, refaire et enregistrer{typed: (service, duty={duty})}",
     "duty.above_action": "{result}, au-dessus du niveau d'action de {level} ({by}, {since:when})",
     "duty.above_action.ask": (
-        "{title} : agir comme le site l'a prévu, faire prélever à nouveau et enregistrer le résultat (service, duty={duty})"
+        "{title} : agir comme le site l'a prévu, faire prélever à nouveau et enregistrer le résultat{typed: (service, duty={duty})}"
     ),
     "duty.above_alert": (
         "{result}, au-dessus du niveau d'alerte de {level} ({by}, {since:when}) : rechercher la cause, et prélever à nouveau"
@@ -193,8 +198,8 @@ PEOPLE: Final[Mapping[str, str]] = {
     "outlet.has_tripped": "la prise {outlet} s'est déclenchée",
     "outlet.seen_tripped": "{by} a vu la prise {outlet} déclenchée",
     "outlet.seen.ask": (
-        "une fois que c'est passé, la tester et l'enregistrer (outlet_test outlet={outlet}), ou saisir qu'elle est en ordre "
-        "(entered_reading role=outlet_protection value=ok)"
+        "une fois que c'est passé, la tester et l'enregistrer{typed: (outlet_test outlet={outlet})}, ou saisir qu'elle est en ordre"
+        "{typed: (entered_reading role=outlet_protection value=ok)}"
     ),
     "outlet.seen_tripped.ask": (
         "Faire examiner le déclenchement de la prise; la réarmer une fois, mains sèches; puis la relire"
@@ -204,8 +209,8 @@ PEOPLE: Final[Mapping[str, str]] = {
     "outlet.not_steady_yet": "de nouveau sous tension, mais depuis trop peu de temps pour être tenue pour stable",
     "outlet.tripped_late": "déclenchement à {trip} mA; {most} mA au plus protègent les personnes",
     "outlet.test_none": (
-        "{outlet} : aucun test enregistré : appuyer sur le bouton de test, voir qu'elle se déclenche, la réarmer et l'enregistrer "
-        "(outlet_test outlet={outlet})"
+        "{outlet} : aucun test enregistré : appuyer sur le bouton de test, voir qu'elle se déclenche, la réarmer et l'enregistrer"
+        "{typed: (outlet_test outlet={outlet})}"
     ),
     "outlet.test_due": (
         "{outlet} : test à faire depuis le {due:date} (dernier {since:when} par {by}) : appuyer sur le bouton de test, voir qu'elle se "
@@ -257,7 +262,7 @@ PEOPLE: Final[Mapping[str, str]] = {
     "clock.untrusted": "l'horloge n'est pas encore fiable : les échéances ne peuvent pas être établies",
     "clock.untrusted.ask": (
         "S'assurer que la carte atteint son serveur de temps; si sa date est à des mois de la dernière et juste, enregistrer "
-        "clock_confirmed"
+        "{typed:clock_confirmed}{forms:que l'horloge est juste}"
     ),
     "alarm.disk_low.nearly_full": "le disque est presque plein : {disk}",
     "alarm.store.refuses": "le journal ne peut pas être écrit : {why}",
@@ -294,8 +299,13 @@ PEOPLE: Final[Mapping[str, str]] = {
     "treatment.not.residue_free": "pas exempt de résidus, comme {by} l'a enregistré",
     "treatment.begun": "du désinfectant peut être dans le circuit d'eau : {by} a enregistré un traitement qui n'est pas terminé",
     "duty.cant_be_compared": "{result} ne se compare pas au niveau d'action de {level} ({by}, {since:when})",
-    "duty.cant_be_compared.ask": "{title} : enregistrer le résultat chiffré avec son unité, ou prélever à nouveau (service, duty={duty})",
-    "record.taken_back_already": "`of` : cet enregistrement ({record:record}) a déjà été repris",
-    "record.never_counted": "`of` : cet enregistrement ({record:record}) n'a jamais compté, il n'y a rien à reprendre",
-    "record.shelf_over": "la mise de côté aurait pris fin à {ended:utc} : omettre `at`, ou indiquer plus de minutes",
+    "duty.cant_be_compared.ask": (
+        "{title} : enregistrer le résultat chiffré avec son unité, ou prélever à nouveau{typed: (service, duty={duty})}"
+    ),
+    "record.taken_back_already": "{typed:`of` : }cet enregistrement ({record:record}) a déjà été repris",
+    "record.never_counted": "{typed:`of` : }cet enregistrement ({record:record}) n'a jamais compté, il n'y a rien à reprendre",
+    "record.shelf_over": (
+        "la mise de côté aurait pris fin à {ended:utc} : {typed:omettre `at`}{forms:choisir maintenant}, ou indiquer plus de "
+        "minutes"
+    ),
 }

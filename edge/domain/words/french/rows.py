@@ -165,7 +165,7 @@ _CHECKS: Final[Mapping[str, RowWords]] = {
         "a monté d'un saut comme aucun chauffage ne chauffe",
         (
             "Comparer la sonde à un instrument de référence et l'enregistrer comme étalonnage; si du liquide chaud a été versé ou la sonde "
-            "déplacée, l'enregistrer (disinfectant_fill, disinfectant_top_up, service avec son point)"
+            "déplacée, l'enregistrer{typed: (disinfectant_fill, disinfectant_top_up, service avec son point)}"
         ),
     ),
     "restless": (

@@ -12,6 +12,7 @@ from typing import Final
 
 from edge.domain.words.german.common import COMMON
 from edge.domain.words.german.doubts import DOUBTS
+from edge.domain.words.german.forms import FORMS
 from edge.domain.words.german.people import PEOPLE
 from edge.domain.words.german.records import RECORDS
 from edge.domain.words.german.reports import REPORTS
@@ -25,7 +26,7 @@ from edge.domain.words.language import Language
 REVIEWED: Final = False
 
 GERMAN: Final[Mapping[str, str]] = MappingProxyType(
-    {**COMMON, **RESERVOIR, **WATER, **DOUBTS, **PEOPLE, **RECORDS, **REPORTS, **ROWS}
+    {**COMMON, **RESERVOIR, **WATER, **DOUBTS, **PEOPLE, **RECORDS, **FORMS, **REPORTS, **ROWS}
 )
 DE: Final = Language(
     "de",

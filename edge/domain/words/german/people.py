@@ -39,10 +39,12 @@ PEOPLE: Final[Mapping[str, str]] = {
     "daily_test.passed": "bestanden",
     "daily_test.failed": "nicht bestanden",
     "daily_test.recorded_as_failed": "als nicht bestanden erfasst",
-    "daily_test.no_result": "kein Ergebnis: weder passed noch channel_ports",
+    "daily_test.no_result": (
+        "kein Ergebnis: weder {typed:passed noch channel_ports}{forms:ob er bestanden ist, noch was die Anschlüsse gaben}"
+    ),
     "daily_test.no_port_measured": "kein Kanalanschluss gemessen: nötig ist, was jeder Anschluss gibt",
     "daily_test.too_few_ports": "gemessene Kanalanschlüsse: {measured} von {fitted}",
-    "daily_test.no_list": "channel_ports ist keine Liste dessen, was Anschlüsse gaben",
+    "daily_test.no_list": "{typed:channel_ports}{forms:das Angegebene} ist keine Liste dessen, was Anschlüsse gaben",
     "daily_test.no_port": "{given} ist kein Kanalanschluss",
     "daily_test.port_without_number": "ein Kanalanschluss ohne seine Nummer: {given}",
     "daily_test.port_without_seconds": "ein Kanalanschluss ohne Sekunden: {given}",
@@ -66,19 +68,19 @@ PEOPLE: Final[Mapping[str, str]] = {
     "treatment.then.residue_free": "auf Rückstände geprüft und frei davon",
     "treatment.under_way": "die Einwirkung läuft: {left:until}",
     "treatment.tested.ask": "Den Wasserweg nach dem Etikett behandeln, entleeren und spülen, und das erfassen",
-    "treatment.untested.ask": "Den Tagestest bestehen, dann das Ende der Einwirkung erfassen (water_path_treatment step=ends)",
+    "treatment.untested.ask": "Den Tagestest bestehen, dann das Ende der Einwirkung erfassen{typed: (water_path_treatment step=ends)}",
     "treatment.quiet": "{text}; bis {until:date} {until} meldet dieser Alarm nichts",
     "treatment.under_way.ask": (
-        "Die Einwirkung im Wasserweg ablaufen lassen, dann ihr Ende erfassen (water_path_treatment step=ends)"
+        "Die Einwirkung im Wasserweg ablaufen lassen, dann ihr Ende erfassen{typed: (water_path_treatment step=ends)}"
     ),
     "treatment.contact_done": "die Einwirkung hat so lange gedauert, wie das Etikett verlangt; ihr Ende ist nicht erfasst",
-    "treatment.contact_done.ask": "Das Ende der Einwirkung erfassen (water_path_treatment step=ends), dann entleeren und spülen",
+    "treatment.contact_done.ask": "Das Ende der Einwirkung erfassen{typed: (water_path_treatment step=ends)}, dann entleeren und spülen",
     "treatment.waits": "die Einwirkung ist vorbei; noch nicht erfasst: {what:and}",
     "treatment.waits.ask": (
-        "Nach dem Etikett weitermachen, dann erfassen, was getan wurde: {what:and} (water_path_treatment step=finished)"
+        "Nach dem Etikett weitermachen, dann erfassen, was getan wurde: {what:and}{typed: (water_path_treatment step=finished)}"
     ),
     "treatment.unfinished": "die Einwirkung ist vorbei; ihr Abschluss ist nicht erfasst",
-    "treatment.unfinished.ask": "Entleeren und spülen, dann erfassen (water_path_treatment step=finished)",
+    "treatment.unfinished.ask": "Entleeren und spülen, dann erfassen{typed: (water_path_treatment step=finished)}",
     "treatment.cant_be_timed": (
         "die Einwirkung begann vor einem Neustart; wie lange sie gedauert hat, ist nicht feststellbar"
     ),
@@ -98,11 +100,14 @@ PEOPLE: Final[Mapping[str, str]] = {
     "disinfectant.opening_not_known": (
         "wann der Behälter geöffnet wurde, ist nicht erfasst: wie lange es haltbar ist, ist nicht feststellbar"
     ),
-    "disinfectant.opening_not_known.ask": "Die Füllung erneut erfassen, mit `opened` und mit ihrer eigenen Zeit",
+    "disinfectant.opening_not_known.ask": (
+        "Die Füllung erneut erfassen, mit {typed:`opened`}{forms:dem Datum, an dem der Behälter geöffnet wurde,} und mit ihrer "
+        "eigenen Zeit"
+    ),
     "disinfectant.left_by_opening": "noch {left}: der Behälter wurde am {opened} geöffnet",
     "disinfectant.check_owed": "die Konzentration muss vor der nächsten Verwendung geprüft werden",
     "disinfectant.check_owed.ask": (
-        "Die Konzentration des Desinfektionsmittels nach der Anleitung der Teststreifen prüfen und erfassen (concentration_check)"
+        "Die Konzentration des Desinfektionsmittels nach der Anleitung der Teststreifen prüfen und erfassen{typed: (concentration_check)}"
     ),
     "disinfectant.left_by_label": "noch {left}: laut Etikett haltbar bis {last}",
     "disinfectant.left": "noch {left} der Standzeit",
@@ -113,15 +118,16 @@ PEOPLE: Final[Mapping[str, str]] = {
     "due.again": "durchgeführt am {done:date} von {by}; fällig ab {due:date}",
     # duties of the site's own list
     "duty.of": "{title}: {what}",
-    "duty.ask": "{title}: durchführen und erfassen (service, duty={duty})",
+    "duty.ask": "{title}: durchführen und erfassen{typed: (service, duty={duty})}",
     "duty.none": "nichts erfasst",
     "duty.done": "durchgeführt vor {since:ago} von {by}; wieder fällig ab {due:date}",
     "duty.due": "fällig seit {due:date}; zuletzt durchgeführt {since:when} von {by}",
     "duty.failed": "zuletzt nicht bestanden ({by}, {since:when})",
-    "duty.failed.ask": "{title}: beheben, was nicht bestand, wiederholen und erfassen (service, duty={duty})",
+    "duty.failed.ask": "{title}: beheben, was nicht bestand, wiederholen und erfassen{typed: (service, duty={duty})}",
     "duty.above_action": "{result}, über der Eingriffsgrenze von {level} ({by}, {since:when})",
     "duty.above_action.ask": (
-        "{title}: handeln, wie der Standort es festgelegt hat, erneut beproben lassen und das Ergebnis erfassen (service, duty={duty})"
+        "{title}: handeln, wie der Standort es festgelegt hat, erneut beproben lassen und das Ergebnis erfassen{typed: (service, "
+        "duty={duty})}"
     ),
     "duty.above_alert": "{result}, über der Warngrenze von {level} ({by}, {since:when}): nachgehen und erneut beproben",
     "duty.no_result_yet": "kein Ergebnis erfasst; das hält keine Station vom Start ab",
@@ -187,8 +193,8 @@ PEOPLE: Final[Mapping[str, str]] = {
     "outlet.has_tripped": "die Steckdose {outlet} hat ausgelöst",
     "outlet.seen_tripped": "{by} hat gesehen, dass die Steckdose {outlet} ausgelöst hat",
     "outlet.seen.ask": (
-        "sobald es vorbei ist, sie prüfen und das erfassen (outlet_test outlet={outlet}), oder eingeben, dass sie in Ordnung ist "
-        "(entered_reading role=outlet_protection value=ok)"
+        "sobald es vorbei ist, sie prüfen und das erfassen{typed: (outlet_test outlet={outlet})}, oder eingeben, dass sie in Ordnung ist"
+        "{typed: (entered_reading role=outlet_protection value=ok)}"
     ),
     "outlet.seen_tripped.ask": (
         "Das Auslösen der Steckdose prüfen lassen; einmal mit trockenen Händen zurücksetzen; dann erneut ablesen"
@@ -198,7 +204,8 @@ PEOPLE: Final[Mapping[str, str]] = {
     "outlet.not_steady_yet": "wieder unter Spannung, aber noch nicht lange genug, um als stabil zu gelten",
     "outlet.tripped_late": "sie löste bei {trip} mA aus; höchstens {most} mA schützen Personen",
     "outlet.test_none": (
-        "{outlet}: kein Test erfasst: Testtaste drücken, auf das Auslösen achten, zurücksetzen und erfassen (outlet_test outlet={outlet})"
+        "{outlet}: kein Test erfasst: Testtaste drücken, auf das Auslösen achten, zurücksetzen und erfassen{typed: (outlet_test "
+        "outlet={outlet})}"
     ),
     "outlet.test_due": (
         "{outlet}: Test fällig seit {due:date} (zuletzt {since:when} von {by}): Testtaste drücken, auf das Auslösen achten, "
@@ -250,7 +257,7 @@ PEOPLE: Final[Mapping[str, str]] = {
     "clock.untrusted": "die Uhr ist noch nicht vertrauenswürdig: Fälligkeiten sind nicht feststellbar",
     "clock.untrusted.ask": (
         "Sicherstellen, dass die Platine ihren Zeitserver erreicht; wo ihr Datum Monate vom letzten entfernt und richtig ist, "
-        "clock_confirmed erfassen"
+        "{typed:clock_confirmed erfassen}{forms:erfassen, dass die Uhr stimmt}"
     ),
     "alarm.disk_low.nearly_full": "der Datenträger ist fast voll: {disk}",
     "alarm.store.refuses": "das Journal kann nicht geschrieben werden: {why}",
@@ -289,8 +296,10 @@ PEOPLE: Final[Mapping[str, str]] = {
     "treatment.not.residue_free": "nicht frei von Rückständen, wie {by} erfasste",
     "treatment.begun": "im Wasserweg kann Desinfektionsmittel sein: {by} erfasste eine Behandlung, die nicht abgeschlossen ist",
     "duty.cant_be_compared": "{result} lässt sich nicht mit dem Eingriffswert {level} vergleichen ({by}, {since:when})",
-    "duty.cant_be_compared.ask": "{title}: das Ergebnis als Zahl mit Einheit erfassen, oder erneut beproben (service, duty={duty})",
-    "record.taken_back_already": "`of`: diese Erfassung ({record:record}) wurde schon zurückgenommen",
-    "record.never_counted": "`of`: diese Erfassung ({record:record}) zählte nie, es gibt nichts zurückzunehmen",
-    "record.shelf_over": "die Zurückstellung hätte um {ended:utc} geendet: `at` weglassen, oder mehr Minuten angeben",
+    "duty.cant_be_compared.ask": "{title}: das Ergebnis als Zahl mit Einheit erfassen, oder erneut beproben{typed: (service, duty={duty})}",
+    "record.taken_back_already": "{typed:`of`: }diese Erfassung ({record:record}) wurde schon zurückgenommen",
+    "record.never_counted": "{typed:`of`: }diese Erfassung ({record:record}) zählte nie, es gibt nichts zurückzunehmen",
+    "record.shelf_over": (
+        "die Zurückstellung hätte um {ended:utc} geendet: {typed:`at` weglassen}{forms:jetzt wählen}, oder mehr Minuten angeben"
+    ),
 }

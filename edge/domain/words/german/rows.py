@@ -168,7 +168,7 @@ _CHECKS: Final[Mapping[str, RowWords]] = {
     "jumped": (
         "ist gesprungen, wie keine Heizung heizen kann",
         ("Den Fühler mit einem Referenzgerät vergleichen und das als Kalibrierung erfassen; wurde warme Flüssigkeit zugegossen oder der "
-        "Fühler bewegt, das erfassen (disinfectant_fill, disinfectant_top_up, service mit seinem Messpunkt)"),
+        "Fühler bewegt, das erfassen{typed: (disinfectant_fill, disinfectant_top_up, service mit seinem Messpunkt)}"),
     ),
     "restless": (
         "schwankt um mehrere Kelvin, wie es keine Flüssigkeit tut",

@@ -13,6 +13,7 @@ from typing import Final
 from edge.domain.words.language import Language
 from edge.domain.words.spanish.common import COMMON
 from edge.domain.words.spanish.doubts import DOUBTS
+from edge.domain.words.spanish.forms import FORMS
 from edge.domain.words.spanish.people import PEOPLE
 from edge.domain.words.spanish.records import RECORDS
 from edge.domain.words.spanish.reports import REPORTS
@@ -25,7 +26,7 @@ from edge.domain.words.spanish.water import WATER
 REVIEWED: Final = False
 
 SPANISH: Final[Mapping[str, str]] = MappingProxyType(
-    {**COMMON, **RESERVOIR, **WATER, **DOUBTS, **PEOPLE, **RECORDS, **REPORTS, **ROWS}
+    {**COMMON, **RESERVOIR, **WATER, **DOUBTS, **PEOPLE, **RECORDS, **FORMS, **REPORTS, **ROWS}
 )
 ES: Final = Language(
     "es",

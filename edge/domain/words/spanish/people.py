@@ -39,10 +39,10 @@ PEOPLE: Final[Mapping[str, str]] = {
     "daily_test.passed": "superada",
     "daily_test.failed": "no superada",
     "daily_test.recorded_as_failed": "registrada como no superada",
-    "daily_test.no_result": "sin resultado: ni passed ni channel_ports",
+    "daily_test.no_result": "sin resultado: {typed:ni passed ni channel_ports}{forms:ni si se superó, ni lo que dieron las conexiones}",
     "daily_test.no_port_measured": "ninguna conexión de canal medida: hace falta lo que da cada conexión",
     "daily_test.too_few_ports": "conexiones de canal medidas: {measured} de {fitted}",
-    "daily_test.no_list": "channel_ports no es una lista de lo que dieron las conexiones",
+    "daily_test.no_list": "{typed:channel_ports}{forms:lo indicado} no es una lista de lo que dieron las conexiones",
     "daily_test.no_port": "{given} no es una conexión de canal",
     "daily_test.port_without_number": "una conexión de canal sin su número: {given}",
     "daily_test.port_without_seconds": "una conexión de canal sin segundos: {given}",
@@ -66,19 +66,19 @@ PEOPLE: Final[Mapping[str, str]] = {
     "treatment.then.residue_free": "comprobado y libre de residuos",
     "treatment.under_way": "el contacto está en curso: {left:until}",
     "treatment.tested.ask": "Tratar el circuito de agua según la etiqueta, vaciar y enjuagar, y registrarlo",
-    "treatment.untested.ask": "Superar la prueba diaria, después registrar el fin del contacto (water_path_treatment step=ends)",
+    "treatment.untested.ask": "Superar la prueba diaria, después registrar el fin del contacto{typed: (water_path_treatment step=ends)}",
     "treatment.quiet": "{text}; esta alarma calla hasta el {until:date} {until}",
     "treatment.under_way.ask": (
-        "Dejar correr el contacto en el circuito de agua, después registrar su fin (water_path_treatment step=ends)"
+        "Dejar correr el contacto en el circuito de agua, después registrar su fin{typed: (water_path_treatment step=ends)}"
     ),
     "treatment.contact_done": "el contacto ha durado lo que pide la etiqueta; su fin no está registrado",
-    "treatment.contact_done.ask": "Registrar el fin del contacto (water_path_treatment step=ends), después vaciar y enjuagar",
+    "treatment.contact_done.ask": "Registrar el fin del contacto{typed: (water_path_treatment step=ends)}, después vaciar y enjuagar",
     "treatment.waits": "el contacto ha terminado; aún sin registrar: {what:and}",
     "treatment.waits.ask": (
-        "Continuar según la etiqueta, después registrar lo hecho: {what:and} (water_path_treatment step=finished)"
+        "Continuar según la etiqueta, después registrar lo hecho: {what:and}{typed: (water_path_treatment step=finished)}"
     ),
     "treatment.unfinished": "el contacto ha terminado; que se ha acabado no está registrado",
-    "treatment.unfinished.ask": "Vaciar y enjuagar, después registrarlo (water_path_treatment step=finished)",
+    "treatment.unfinished.ask": "Vaciar y enjuagar, después registrarlo{typed: (water_path_treatment step=finished)}",
     "treatment.cant_be_timed": "el contacto empezó antes de un reinicio; no se puede saber cuánto ha durado",
     "treatment.done_ago": "hecho hace {since}",
     # the disinfectant
@@ -96,11 +96,13 @@ PEOPLE: Final[Mapping[str, str]] = {
     "disinfectant.opening_not_known": (
         "no está registrado cuándo se abrió su envase: no se puede saber cuánto se conserva"
     ),
-    "disinfectant.opening_not_known.ask": "Registrar de nuevo el llenado con `opened`, y con su propia hora",
+    "disinfectant.opening_not_known.ask": (
+        "Registrar de nuevo el llenado con {typed:`opened`}{forms:la fecha de apertura de su envase}, y con su propia hora"
+    ),
     "disinfectant.left_by_opening": "quedan {left}: su envase se abrió el {opened}",
     "disinfectant.check_owed": "hay que controlar su concentración antes del próximo uso",
     "disinfectant.check_owed.ask": (
-        "Controlar la concentración del desinfectante según las instrucciones de sus tiras y registrarlo (concentration_check)"
+        "Controlar la concentración del desinfectante según las instrucciones de sus tiras y registrarlo{typed: (concentration_check)}"
     ),
     "disinfectant.left_by_label": "quedan {left}: válido hasta el {last} según su etiqueta",
     "disinfectant.left": "quedan {left} de su vida de reutilización",
@@ -111,15 +113,15 @@ PEOPLE: Final[Mapping[str, str]] = {
     "due.again": "hecho el {done:date} por {by}; pendiente a partir del {due:date}",
     # duties of the site's own list
     "duty.of": "{title}: {what}",
-    "duty.ask": "{title}: hacerlo y registrarlo (service, duty={duty})",
+    "duty.ask": "{title}: hacerlo y registrarlo{typed: (service, duty={duty})}",
     "duty.none": "nada registrado",
     "duty.done": "hecho hace {since} por {by}; pendiente de nuevo a partir del {due:date}",
     "duty.due": "pendiente desde el {due:date}; última vez {since:when} por {by}",
     "duty.failed": "la última vez no se superó ({by}, {since:when})",
-    "duty.failed.ask": "{title}: remediar lo que falló, repetirlo y registrarlo (service, duty={duty})",
+    "duty.failed.ask": "{title}: remediar lo que falló, repetirlo y registrarlo{typed: (service, duty={duty})}",
     "duty.above_action": "{result}, por encima del nivel de acción de {level} ({by}, {since:when})",
     "duty.above_action.ask": (
-        "{title}: actuar como el centro ha dispuesto, hacer tomar otra muestra y registrar el resultado (service, duty={duty})"
+        "{title}: actuar como el centro ha dispuesto, hacer tomar otra muestra y registrar el resultado{typed: (service, duty={duty})}"
     ),
     "duty.above_alert": (
         "{result}, por encima del nivel de alerta de {level} ({by}, {since:when}): investigarlo, y tomar otra muestra"
@@ -187,8 +189,8 @@ PEOPLE: Final[Mapping[str, str]] = {
     "outlet.has_tripped": "la toma de corriente {outlet} se ha disparado",
     "outlet.seen_tripped": "{by} vio disparada la toma de corriente {outlet}",
     "outlet.seen.ask": (
-        "cuando haya pasado, probarla y registrarlo (outlet_test outlet={outlet}), o introducir que está bien "
-        "(entered_reading role=outlet_protection value=ok)"
+        "cuando haya pasado, probarla y registrarlo{typed: (outlet_test outlet={outlet})}, o introducir que está bien"
+        "{typed: (entered_reading role=outlet_protection value=ok)}"
     ),
     "outlet.seen_tripped.ask": (
         "Hacer investigar el disparo de la toma de corriente; rearmarla una vez, con las manos secas; después leerla de nuevo"
@@ -198,8 +200,8 @@ PEOPLE: Final[Mapping[str, str]] = {
     "outlet.not_steady_yet": "de nuevo con tensión, pero aún no el tiempo suficiente para darla por estable",
     "outlet.tripped_late": "se disparó a {trip} mA; {most} mA como máximo protegen a las personas",
     "outlet.test_none": (
-        "{outlet}: ninguna prueba registrada: pulsar su botón de prueba, ver que se dispara, rearmarla y registrarlo "
-        "(outlet_test outlet={outlet})"
+        "{outlet}: ninguna prueba registrada: pulsar su botón de prueba, ver que se dispara, rearmarla y registrarlo"
+        "{typed: (outlet_test outlet={outlet})}"
     ),
     "outlet.test_due": (
         "{outlet}: su prueba está pendiente desde el {due:date} (última {since:when} por {by}): pulsar su botón de prueba, ver que se "
@@ -251,7 +253,7 @@ PEOPLE: Final[Mapping[str, str]] = {
     "clock.untrusted": "el reloj aún no es fiable: no se pueden saber los vencimientos",
     "clock.untrusted.ask": (
         "Asegurarse de que la placa llega a su servidor de hora; si su fecha dista meses de la última y es correcta, registrar "
-        "clock_confirmed"
+        "{typed:clock_confirmed}{forms:que el reloj es correcto}"
     ),
     "alarm.disk_low.nearly_full": "el disco está casi lleno: {disk}",
     "alarm.store.refuses": "el diario no se puede escribir: {why}",
@@ -290,8 +292,12 @@ PEOPLE: Final[Mapping[str, str]] = {
     "treatment.not.residue_free": "no libre de residuos, como registró {by}",
     "treatment.begun": "puede haber desinfectante en el circuito de agua: {by} registró un tratamiento que no está terminado",
     "duty.cant_be_compared": "{result} no se puede comparar con el nivel de acción de {level} ({by}, {since:when})",
-    "duty.cant_be_compared.ask": "{title}: registrar el resultado como número con su unidad, o tomar otra muestra (service, duty={duty})",
-    "record.taken_back_already": "`of`: este registro ({record:record}) ya fue retirado",
-    "record.never_counted": "`of`: este registro ({record:record}) nunca contó, no hay nada que retirar",
-    "record.shelf_over": "el aplazamiento habría terminado a las {ended:utc}: omitir `at`, o indicar más minutos",
+    "duty.cant_be_compared.ask": (
+        "{title}: registrar el resultado como número con su unidad, o tomar otra muestra{typed: (service, duty={duty})}"
+    ),
+    "record.taken_back_already": "{typed:`of`: }este registro ({record:record}) ya fue retirado",
+    "record.never_counted": "{typed:`of`: }este registro ({record:record}) nunca contó, no hay nada que retirar",
+    "record.shelf_over": (
+        "el aplazamiento habría terminado a las {ended:utc}: {typed:omitir `at`}{forms:elegir ahora}, o indicar más minutos"
+    ),
 }

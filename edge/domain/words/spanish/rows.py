@@ -159,7 +159,7 @@ _CHECKS: Final[Mapping[str, RowWords]] = {
         "ha subido de un salto como ningún calentador calienta",
         (
             "Comparar la sonda con un instrumento de referencia y registrarlo como calibración; si se vertió líquido caliente, o se movió "
-            "la sonda, registrarlo (disinfectant_fill, disinfectant_top_up, service con su punto)"
+            "la sonda, registrarlo{typed: (disinfectant_fill, disinfectant_top_up, service con su punto)}"
         ),
     ),
     "restless": (
