@@ -43,7 +43,6 @@ from edge.domain.records.border import Asked, asked_by, refuse
 from edge.domain.records.spelling import spelt_out
 from edge.domain.strict_json import shown
 from edge.domain.words.languages import LANGUAGES
-from edge.domain.words.saying import Words
 from edge.hosts import whose
 
 log = logging.getLogger(__name__)
@@ -167,7 +166,7 @@ class Desk:
             async with asyncio.timeout(self.kept_within_s):
                 entry = await asyncio.shield(asyncio.wrap_future(future))
         except RecordRefused as exc:
-            raise as_problem(422, exc, words=words) from exc
+            raise as_problem(422, exc, words=self.watch.see(viewer).words) from exc
         except StoreFault as exc:
             raise as_problem(503, exc) from exc
         except TimeoutError as exc:

@@ -55,7 +55,7 @@ class Teller:
         language = LANGUAGES[facts["language"]]
         self._zone, self._day = ZoneInfo(facts["zone"]), facts["day"]
         self._units = Units(settings, list(settings.points)).read_in(Chosen(*facts["units"]))
-        self._words, self._titles = Words(self._units, self._zone, language), words_in(language)
+        self._words, self._titles = Words(self._units, self._zone, language, has_forms=True), words_in(language)
 
     @property
     def zone(self) -> ZoneInfo:

@@ -59,7 +59,9 @@ PEOPLE: Final[Mapping[str, str]] = {
     # the water-path treatment
     "treatment.ask": "Pass the daily test, then do the water-path treatment by the label, drain and rinse, and record it",
     "treatment.tested.ask": "Do the water-path treatment by the label, drain and rinse, and record it",
-    "treatment.untested.ask": "Pass the daily test, then record the end of the treatment's contact{typed: (water_path_treatment step=ends)}",
+    "treatment.untested.ask": (
+        "Pass the daily test, then record the end of the treatment's contact{typed: (water_path_treatment step=ends)}"
+    ),
     "treatment.none": "neither a treatment nor an opening of the clean side on record",
     "treatment.owed": "owed since the clean side was opened ({record:spaced})",
     "treatment.then.drained": "drained",
