@@ -13,7 +13,7 @@ RECORDS: Final[Mapping[str, str]] = {
     "led.alarm": "{alarm:spaced}: {state:spaced}",
     "led.stands": "it stands until {until:date} {until}",
     "led.taken_as_rinsed": (
-        "taken as drained and rinsed, as the record of a whole treatment says; if it wasn't, record that (rinsed=no)"
+        "taken as drained and rinsed, as the record of a whole treatment says; if it wasn't, record that{typed: (rinsed=no)}"
     ),
     "led.no_last_date": "the last date on its label is not on record (expires)",
     "led.due": "due again from {due:date} on",

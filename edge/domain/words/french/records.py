@@ -11,7 +11,7 @@ RECORDS: Final[Mapping[str, str]] = {
     "led.stands": "valable jusqu'au {until:date} {until}",
     "led.taken_as_rinsed": (
         "considéré vidangé et rincé, comme le dit l'enregistrement d'un traitement entier;"
-        " sinon, l'enregistrer (rinsed=no)"
+        " sinon, l'enregistrer{typed: (rinsed=no)}"
     ),
     "led.no_last_date": "la dernière date de l'étiquette n'est pas enregistrée (expires)",
     "led.due": "à refaire à partir du {due:date}",

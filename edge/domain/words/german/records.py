@@ -11,7 +11,7 @@ RECORDS: Final[Mapping[str, str]] = {
     "led.stands": "gilt bis {until:date} {until}",
     "led.taken_as_rinsed": (
         "gilt als entleert und gespült, wie es der Eintrag einer ganzen Behandlung sagt;"
-        " war es nicht so, das erfassen (rinsed=no)"
+        " war es nicht so, das erfassen{typed: (rinsed=no)}"
     ),
     "led.no_last_date": "das letzte Datum auf dem Etikett ist nicht erfasst (expires)",
     "led.due": "wieder fällig ab {due:date}",

@@ -11,7 +11,7 @@ RECORDS: Final[Mapping[str, str]] = {
     "led.stands": "vale hasta el {until:date} {until}",
     "led.taken_as_rinsed": (
         "se toma por vaciado y enjuagado, como dice el registro de un tratamiento entero;"
-        " si no fue así, registrarlo (rinsed=no)"
+        " si no fue así, registrarlo{typed: (rinsed=no)}"
     ),
     "led.no_last_date": "la última fecha de la etiqueta no está registrada (expires)",
     "led.due": "vuelve a tocar desde el {due:date}",
