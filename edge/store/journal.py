@@ -39,6 +39,7 @@ from edge.store.head_note import MARGIN, HeadNotes, Known
 from edge.store.lock import FolderLock
 from edge.store.schema import HEAD_NOTES_SINCE, JOURNAL_VERSION, bring_journal_up, refuse_newer_or_unguarded
 from edge.store.space import Space
+from edge.store.upgrade import keep_as_it_was
 from edge.store.verify import first_misfit
 
 #: how many of the newest entries are checked against the chain at each start (verify checks them all)
@@ -211,6 +212,7 @@ class Journal(ReadOnlyJournal):
         self._notes = HeadNotes(folder, station, boot)
         self.path = path = folder / JOURNAL_FILE
         self._is_of_before_notes = False
+        self._migrated: FileRepair | None = None
         try:
             self._conn = self._open_file(path)
             with as_sentence(str(path)):
@@ -226,6 +228,8 @@ class Journal(ReadOnlyJournal):
         self._caches = Caches(folder, self._digest_at)
         if self._caches.is_new:
             self._caches.take_over(self._conn)
+        if self._migrated is not None:
+            self._caches.repaired(self._migrated)
         for name in self._notes.damaged():
             self._caches.rebuilt(name, "it can't be read", "nothing, as long as the journal is whole")
         self._space.room(fresh=True)  # lays the reserve down while there is room
@@ -274,13 +278,16 @@ class Journal(ReadOnlyJournal):
         with as_sentence(str(path)):
             conn = self._connect(path, readonly=True)
             try:
-                self._is_of_before_notes = refuse_newer_or_unguarded(conn, path) < HEAD_NOTES_SINCE
+                version = refuse_newer_or_unguarded(conn, path)
+                self._is_of_before_notes = version < HEAD_NOTES_SINCE
                 self._check_the_newest(conn, path)
             finally:
                 conn.close()
             path.chmod(path.stat().st_mode & 0o750)
             conn = self._connect(path)
             try:
+                if version < JOURNAL_VERSION:
+                    self._migrated = keep_as_it_was(conn, path, version, JOURNAL_VERSION)
                 bring_journal_up(conn, path)
             except BaseException:
                 conn.close()
