@@ -112,8 +112,8 @@ class Backups:
 
     def _begin(self, now: Now) -> None:
         self._tried_ms = now.mono_ms
-        self._said = tempfile.TemporaryFile()  # noqa: SIM115  # open until the child has ended; a pipe it could fill, and wait at
         try:
+            self._said = tempfile.TemporaryFile()  # noqa: SIM115  # open until the child has ended; a pipe it could fill, and wait at
             self._child = subprocess.Popen(
                 [*self._command, str(self._plan.folder), "--keep", str(self._file)],
                 stdin=subprocess.DEVNULL, stdout=subprocess.DEVNULL, stderr=self._said, start_new_session=True,
@@ -122,7 +122,8 @@ class Backups:
             if self._is_over:  # it was stopped meanwhile
                 self.stop()
         except OSError as exc:
-            self._said.close()
+            if self._said is not None:
+                self._said.close()
             self._failed(f"it can't be begun ({exc})")
 
     def _hear(self, child: subprocess.Popen[bytes]) -> None:
