@@ -90,7 +90,7 @@ def _known(folder: BackupFolder, before: Mapping[str, Any] | None) -> bytes:
         return b""
     if not folder.has(before["map"], whole=True):
         return b""
-    return (folder.path / before["map"]["name"]).read_bytes()
+    return (folder.path / str(before["map"]["name"])).read_bytes()
 
 
 @contextmanager

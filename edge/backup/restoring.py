@@ -16,7 +16,7 @@ from typing import Any, Final
 
 from edge import config
 from edge.backup import checking, pages, segments
-from edge.backup.folder import told
+from edge.backup.folder import digest_at, told
 from edge.config.plans import StationFile
 from edge.domain.errors import StoreFault, UnusableInput
 from edge.people.copying import put_back as put_people_back
@@ -242,7 +242,7 @@ class _Restoring:
             return 0
         replace_bytes(path, b"", 0o640)
         pages.put_back(self._backup, listed, path)
-        why = is_damaged(path) if checking.digest_at(path) == listed["sha256"] else "it isn't what was backed up"
+        why = is_damaged(path) if digest_at(path) == listed["sha256"] else "it isn't what was backed up"
         if why is not None:
             path.unlink()
             self._remarks.append(f"The readings could not be restored: {why}. The journal is whole without them.")

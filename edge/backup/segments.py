@@ -7,7 +7,6 @@ never changes; the last one is written anew with what came to it.
 from __future__ import annotations
 
 import gzip
-import io
 import json
 import zlib
 from collections.abc import Iterator, Mapping, Sequence
@@ -92,7 +91,7 @@ def read(folder: Path, segments: Sequence[Mapping[str, Any]]) -> Iterator[Row]:
     for segment in segments:
         path = folder / segment["name"]
         try:
-            with path.open("rb") as raw, gzip.GzipFile(fileobj=io.BufferedReader(raw)) as lines:  # type: ignore[type-var]
+            with gzip.open(path) as lines:
                 while line := lines.readline(_MOST_LINE):
                     yield _row(line)
         except (OSError, EOFError, ValueError, zlib.error) as exc:

@@ -100,12 +100,20 @@ def _station(keep: Path) -> tuple[Path, StationFile | None]:
 
 def _back_up(to: Path, folder: Path, plan: StationFile | None, with_keys: bool, *, as_json: bool) -> int:
     from edge.backup import making
+    from edge.backup.noted import Noted, note
     from edge.clock import RealClock
     from edge.daemon.version import program_version
     from edge.domain.entries import rfc3339
+    from edge.domain.errors import StoreFault
 
-    at = rfc3339(RealClock().now().wall_ms)
-    made = making.make(to, folder, plan, made_at=at, program=program_version(), with_keys=with_keys)
+    clock = RealClock()
+    now = clock.now()
+    made = making.make(to, folder, plan, made_at=rfc3339(now.wall_ms), program=program_version(), with_keys=with_keys)
+    if made.trouble is None:
+        try:
+            note(folder, Noted(now, clock.boot, str(to.absolute())))
+        except StoreFault as fault:
+            made.remarks.append(f"The station doesn't know of it: {fault}")
     if as_json:
         terminal.say_json(_made_json(to, made))
     else:

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import os
 import sys
 from collections.abc import Sequence
 from pathlib import Path
@@ -19,7 +20,7 @@ def check(file: Path, *, as_json: bool = False) -> int:
         plan = config.load(file)
     except config.UnusableInputs as exc:
         return _refused(file, exc.mistakes, as_json)
-    looks = tell.look(plan), certificate.look(plan, any_person)
+    looks = tell.look(plan), certificate.look(plan, any_person), _backup(plan)
     warnings, mistakes = [said for one in looks for said in one[0]], [said for one in looks for said in one[1]]
     if mistakes:
         return _refused(file, mistakes, as_json)
@@ -38,6 +39,15 @@ def check(file: Path, *, as_json: bool = False) -> int:
     else:
         print("\n".join([config.check_report(file)[1], *(f"Warning: {text}" for text in warnings)]))
     return DONE
+
+
+def _backup(plan: config.StationFile) -> tuple[list[str], list[UnusableInput]]:
+    """Warnings of where backups go, and mistakes."""
+    to = None if plan.backup is None else plan.backup.folder
+    if to is None or os.access(to, os.W_OK | os.X_OK) or (not to.exists() and os.access(to.parent, os.W_OK | os.X_OK)):
+        return [], []
+    why = "can't be written to by whoever runs this" if to.exists() or to.parent.exists() else "isn't there now"
+    return [f"{plan.path}: [backup] folder {to}: it {why}; plug the disk in, and run this as the daemon's user"], []
 
 
 def _refused(file: Path, mistakes: Sequence[UnusableInput], as_json: bool) -> int:

@@ -88,6 +88,8 @@ BOUNDS: Final[Mapping[str, Bound]] = MappingProxyType(
         "tell.longest_pause": Bound("duration", "15 s", "15 min", "whoever is there again hears within it"),
         "target.longest_wait": Bound("duration", "1 min", "7 days", "a night, a week-end"),
         "keep.age": Bound("duration", "1 h", "36600 days", "retention by age"),
+        "backup.every": Bound("duration", "1 h", "31 days", "what a broken disk may take"),
+        "backup.overdue_after": Bound("duration", "2 h", "92 days", "a week-end, a holiday"),
         "keep.size": Bound("size_bytes", "1 MB", "100 TB", "retention by size"),
     }
 )

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Mapping, Sequence
+from pathlib import PurePath
 from typing import Final
 
 from edge.config.bounds import LEAST_EVERY_MS, MODBUS_TURNAROUND_MS, ONEWIRE_READ_MS, SHORT_LINE_CHARACTERS
@@ -49,10 +50,22 @@ def check(tables: Tables, points: Mapping[int, settings.Point], found: Findings)
         _mqtt,
         _api,
         _people,
+        _backup,
     ):
         one(tables, found)
     _limits_within_points(tables, points, found)
     _periods(tables, points, found)
+
+
+def _backup(tables: Tables, found: Findings) -> None:
+    own, keep = tables.backup, tables.keep
+    if own is None:
+        return
+    if _at_or_above(own.every, own.overdue_after):
+        text = f"overdue_after is {_as(found, 'backup', 'overdue_after')}, every is {_as(found, 'backup', 'every')}"
+        found.wrong(("backup",), text, "overdue_after longer than every", "Leave time for a try that fails")
+    if keep is not None and own.folder and keep.folder and PurePath(own.folder).is_relative_to(keep.folder):
+        found.wrong(("backup", "folder"), "it lies in the [keep] folder", "a folder on another disk", "Name another")
 
 
 def _above(a: float | None, b: float | None) -> bool:

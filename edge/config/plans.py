@@ -152,6 +152,15 @@ class KeepPlan:
 
 
 @dataclass(frozen=True, slots=True)
+class BackupPlan:
+    """Where the station backs itself up, how often, and after how long without one it says so."""
+
+    folder: Path
+    every_ms: int
+    overdue_ms: int
+
+
+@dataclass(frozen=True, slots=True)
 class StationFile:
     """A station file that can be used.
 
@@ -174,3 +183,4 @@ class StationFile:
     tell: TellPlan | None = None
     outputs: tuple[OutputPlan, ...] = ()
     people: PeoplePlan = PeoplePlan()
+    backup: BackupPlan | None = None

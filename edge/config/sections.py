@@ -17,6 +17,7 @@ from edge.config.reading import Findings, Reader
 from edge.config.tables import (
     AlarmTable,
     ApiTable,
+    BackupTable,
     BasinTable,
     DailyTestTable,
     DisinfectantTable,
@@ -73,6 +74,7 @@ class WholeFile(Table):
     api: ApiTable | None = None
     people: PeopleTable | None = None
     keep: KeepTable | None = None
+    backup: BackupTable | None = None
     tell: TellTable | None = None
     target: list[TargetTable] = Field(default_factory=list)
     output: list[OutputTable] = Field(default_factory=list)
@@ -84,7 +86,7 @@ SINGLE: Final[Mapping[str, type[Table]]] = MappingProxyType(
         "station": StationTable, "hours": HoursTable, "reservoir": ReservoirTable, "supply": SupplyTable,
         "filters": FiltersTable, "daily_test": DailyTestTable, "water_path_treatment": WaterPathTreatmentTable,
         "disinfectant": DisinfectantTable, "outlet_test": OutletTestTable, "mqtt": MqttTable, "api": ApiTable, "keep": KeepTable,
-        "tell": TellTable, "people": PeopleTable,
+        "backup": BackupTable, "tell": TellTable, "people": PeopleTable,
     }
 )  # fmt: skip
 #: lists of tables whose model depends on nothing else
@@ -113,6 +115,7 @@ class Tables:
     api: ApiTable | None = None
     people: PeopleTable | None = None
     keep: KeepTable | None = None
+    backup: BackupTable | None = None
     tell: TellTable | None = None
     target: list[TargetTable] = field(default_factory=list)
     output: list[OutputTable] = field(default_factory=list)

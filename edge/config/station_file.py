@@ -29,6 +29,7 @@ from edge.config.plans import (
     OWN_CERTIFICATE,
     OWN_KEY,
     ApiPlan,
+    BackupPlan,
     BusPlan,
     KeepPlan,
     MqttPlan,
@@ -40,7 +41,7 @@ from edge.config.plans import (
 from edge.config.points import ACTIVE_KINDS, BusTable, OneWireBus
 from edge.config.reading import Findings, Mistake, UnusableInputs, document_of, text_of
 from edge.config.sections import Tables, kind_of, other_kinds, read
-from edge.config.tables import KeepTable, PeopleTable
+from edge.config.tables import BackupTable, KeepTable, PeopleTable
 from edge.domain.errors import UnusableInput
 from edge.domain.settings import AlarmTuning, Point, Settings
 
@@ -99,6 +100,7 @@ def loads(text: str, path: Path) -> StationFile:
         tell=config_telling.tell_plan(tables, path.parent),
         outputs=config_telling.output_plans(tables),
         people=_people(tables.people),
+        backup=_backup(tables.backup, path.parent),
     )
 
 
@@ -238,6 +240,10 @@ def _keep(own: KeepTable | None, folder: Path) -> KeepPlan:
         hours_ms=whole_ms(own.hours) if own.hours is not None else None,
         size_bytes=round(own.size) if own.size is not None else None,
     )
+
+
+def _backup(own: BackupTable | None, folder: Path) -> BackupPlan | None:
+    return None if own is None else BackupPlan(folder / own.folder, whole_ms(own.every), whole_ms(own.overdue_after))
 
 
 def check_report(path: Path) -> tuple[int, str]:

@@ -344,6 +344,16 @@ class PeopleTable(Table):
     )
 
 
+class BackupTable(Table):
+    """Backups that the station makes by itself, onto another disk."""
+
+    folder: Annotated[str, Text("a folder", "/media/stick/scope-room-2", longest=1000)]
+    every: Annotated[float, Is("backup.every")] = default("24 h")
+    overdue_after: Annotated[float, Is("backup.overdue_after")] = default(
+        "3 days", "Where the newest backup is older, however it was made, an alarm rings."
+    )
+
+
 class KeepTable(Table):
     """What is kept, where, and for how long. The journal is always kept."""
 

@@ -19,6 +19,7 @@ from zoneinfo import ZoneInfo
 from edge.acquisition.acquisition import Acquisition
 from edge.clock import RealClock
 from edge.config import StationFile, settings_of
+from edge.daemon.backups import Backups, backups_of
 from edge.daemon.opening import Opening, SilentDisk
 from edge.daemon.page import Anyone, Page
 from edge.daemon.part import Part, Running
@@ -89,6 +90,7 @@ class Assembly:
         self.opening = opening
         self._store_tried_s = time.monotonic()
         self.parts: dict[str, Part] = {}
+        self.backups: Backups | None = None
 
     # ---- start ------------------------------------------------------------------------------------------------------
 
@@ -135,6 +137,7 @@ class Assembly:
             as_before=lambda document, state: Station(settings_of(document), self.clock.boot, state),
         )
         self.judge.start()
+        self.backups = backups_of(self.plan, self.clock.boot, self.journal) if self.not_kept is None else None
         self.people = make_access(self.plan, self.clock, self.journal, self.judge.note)
 
     def _came(self, entries: Sequence[Entry]) -> None:
@@ -274,6 +277,8 @@ class Assembly:
         trouble = self._store_trouble(disk)
         self._fact("store", trouble is not None, trouble)
         self.judge.remark("log", held_logs(disk["logs"]))
+        overdue = None if self.backups is None else self.backups.look(self.clock.now())
+        self._fact("backup_overdue", overdue is not None, overdue)
         self.page.look(self.clock.now(), self._fact, self.judge.remark)
         untold = self._remembered.untold.look(self.parts.get("mqtt"), self.parts.get("telling"))
         self._fact("untold", untold is not None, untold)
@@ -333,6 +338,7 @@ class Assembly:
             "series": {"ok": not series.get("trouble"), **series},
             "buses": self.acquisition.status(),
             "people": people,
+            **({} if self.backups is None else {"backup": self.backups.status()}),
             **parts,
         }
 
@@ -356,6 +362,10 @@ class Assembly:
         self.judge.reload(self._station_maker(new), new.document, new.digest).result(timeout=10)
         about, self.plan = self.about(), new
         self.people.rules = access_rules(new)
+        if new.backup != old.backup:
+            if self.backups is not None:
+                self.backups.stop()
+            self.backups = backups_of(new, self.clock.boot, self.journal) if self.not_kept is None else None
         if new.settings.points != old.settings.points:
             self.series.wanted(new.settings.points)
         if new.buses != old.buses or new.settings.points != old.settings.points:
@@ -395,6 +405,8 @@ class Assembly:
             closing = threading.Thread(target=api.stop, args=(3.0,), name="stop of the API")
             closing.start()
         ended = True
+        if self.backups is not None:
+            self.backups.stop()
         if hasattr(self, "acquisition"):
             self.acquisition.stop(0.8)
         if hasattr(self, "people"):

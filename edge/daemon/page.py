@@ -86,7 +86,8 @@ def ending(facts: Facts, now: Now) -> Ending:
 class Aside:
     """Calls in a thread of its own, one at a time: the disk that they ask may hang, and who watches the parts may not."""
 
-    def __init__(self) -> None:
+    def __init__(self, name: str) -> None:
+        self._name = name
         self._under_way: Future[Any] = Future()
         self._under_way.set_result(None)
 
@@ -96,7 +97,7 @@ class Aside:
             return None
         done: Future[T] = Future()
         self._under_way = done
-        threading.Thread(target=self._run, args=(call, done), name="page's certificate", daemon=True).start()
+        threading.Thread(target=self._run, args=(call, done), name=self._name, daemon=True).start()
         return done
 
     def _run(self, call: Callable[[], T], done: Future[T]) -> None:
@@ -107,7 +108,7 @@ class Aside:
         except (
             Exception
         ) as exc:  # supervision border: a certificate that trips the library is looked at again in a second
-            log.exception("looking at the page's certificate failed")
+            log.exception("looking at the %s failed", self._name)
             done.set_exception(exc)
 
 
@@ -121,7 +122,7 @@ class Page:
     def __init__(self, anyone: Anyone) -> None:
         self._anyone = anyone
         self._certificate: Live | None = None
-        self._aside = Aside()
+        self._aside = Aside("page's certificate")
 
     def take(self, plan: StationFile) -> Live | None:
         """What a new server is to serve the page with; None: plain HTTP, for this computer alone.

@@ -433,12 +433,12 @@ class SetAsideBody(TypedDict):
 
 
 class RenewedBody(TypedDict):
-    """A file was made anew, or opened anew as another stood under its name.
+    """A file was made anew, opened anew as another stood under its name, or brought to the form of a newer version (`migrated`).
 
-    Written by the caches and the series.
+    Written by the caches, the journal and the series.
     """
 
-    what: Literal["rebuilt", "reopened"]
+    what: Literal["rebuilt", "reopened", "migrated"]
     file: str
     why: str
     lost: str

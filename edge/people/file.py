@@ -10,7 +10,7 @@ import sqlite3
 import stat
 import threading
 from collections.abc import Iterator
-from contextlib import contextmanager, suppress
+from contextlib import closing, contextmanager, suppress
 from pathlib import Path
 from typing import Any, Final
 
@@ -108,11 +108,12 @@ class PeopleFile:
                 "it is no file of people", where=str(self._path), expected="a whole SQLite file",
                 do="Move it away, then add everybody anew: `warmwell people add`",
             )  # fmt: skip
-        conn = connect(self._path)
-        try:
-            version = int(conn.execute("PRAGMA user_version").fetchone()[0])
+        with closing(connect(self._path, readonly=True)) as looking:  # one that writes would, even at its end
+            version = int(looking.execute("PRAGMA user_version").fetchone()[0])
             if version > PEOPLE_VERSION:
                 raise newer_store(self._path, str(version), PEOPLE_VERSION)
+        conn = connect(self._path)
+        try:
             conn.execute("PRAGMA secure_delete=ON")  # what is deleted is overwritten
             conn.execute("SELECT 1 FROM person, session, token, first, tries, change LIMIT 0").fetchone()
         except BaseException:

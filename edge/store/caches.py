@@ -70,6 +70,11 @@ class Caches:
             if not any(repair["file"] == file for repair in self._repairs):
                 self._repairs.append({"what": "rebuilt", "file": file, "why": why, "lost": lost})
 
+    def repaired(self, repair: FileRepair) -> None:
+        """Let a `repair` entry say this, too."""
+        with self._lock:
+            self._repairs.append(repair)
+
     # -- positions of readers
 
     def cursor(self, name: str) -> int | None:

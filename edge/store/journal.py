@@ -39,6 +39,7 @@ from edge.store.head_note import MARGIN, HeadNotes, Known
 from edge.store.lock import FolderLock
 from edge.store.schema import HEAD_NOTES_SINCE, JOURNAL_VERSION, bring_journal_up, refuse_newer_or_unguarded
 from edge.store.space import Space
+from edge.store.upgrade import keep_as_it_was
 from edge.store.verify import first_misfit
 
 #: how many of the newest entries are checked against the chain at each start (verify checks them all)
@@ -212,7 +213,7 @@ class Journal(ReadOnlyJournal):
         self.path = path = folder / JOURNAL_FILE
         self._is_of_before_notes = False
         try:
-            self._conn = self._open_file(path)
+            self._conn, migrated = self._open_file(path)
             with as_sentence(str(path)):
                 self._watch = FileWatch(path, self._look_through)
                 self._remember()
@@ -226,6 +227,8 @@ class Journal(ReadOnlyJournal):
         self._caches = Caches(folder, self._digest_at)
         if self._caches.is_new:
             self._caches.take_over(self._conn)
+        if migrated is not None:
+            self._caches.repaired(migrated)
         for name in self._notes.damaged():
             self._caches.rebuilt(name, "it can't be read", "nothing, as long as the journal is whole")
         self._space.room(fresh=True)  # lays the reserve down while there is room
@@ -266,26 +269,29 @@ class Journal(ReadOnlyJournal):
         why = f"the notes of how far the journal went are gone or can't be read; it ends at {head.seq}"
         return Loss(reach + MARGIN if reach > head.seq else 0, reach, why, "unproved")
 
-    def _open_file(self, path: Path) -> sqlite3.Connection:
-        """Look at what is there without changing it; then open it for writing."""
+    def _open_file(self, path: Path) -> tuple[sqlite3.Connection, FileRepair | None]:
+        """Look at what is there without changing it; then open it for writing, and bring it up: what is to be said of that."""
         _refuse_what_is_no_journal(path)
         if not path.exists():
             new_file(path, lambda conn: bring_journal_up(conn, path))
         with as_sentence(str(path)):
             conn = self._connect(path, readonly=True)
             try:
-                self._is_of_before_notes = refuse_newer_or_unguarded(conn, path) < HEAD_NOTES_SINCE
+                version = refuse_newer_or_unguarded(conn, path)
+                self._is_of_before_notes = version < HEAD_NOTES_SINCE
                 self._check_the_newest(conn, path)
             finally:
                 conn.close()
             path.chmod(path.stat().st_mode & 0o750)
             conn = self._connect(path)
             try:
+                older = version < JOURNAL_VERSION
+                migrated = keep_as_it_was(conn, path, version, JOURNAL_VERSION) if older else None
                 bring_journal_up(conn, path)
             except BaseException:
                 conn.close()
                 raise
-        return conn
+        return conn, migrated
 
     def _connect(self, path: Path, readonly: bool = False) -> sqlite3.Connection:
         try:

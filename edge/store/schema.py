@@ -70,12 +70,23 @@ FROM entry
 
 def bring_journal_up(conn: sqlite3.Connection, path: Path) -> None:
     """Make or migrate the tables of journal.db. Raises NewerStore: a later version wrote it."""
-    version = _version(conn, path, JOURNAL_VERSION)
-    if version < JOURNAL_VERSION:
-        from sqlite_utils import Database
+    if _version(conn, path, JOURNAL_VERSION) < JOURNAL_VERSION:
+        _migrate(conn, _journal_migrations(), JOURNAL_VERSION)
 
-        _journal_migrations().apply(Database(conn, execute_plugins=False))
-        conn.execute(f"PRAGMA user_version={JOURNAL_VERSION:d}")
+
+def _migrate(conn: sqlite3.Connection, migrations: Migrations, version: int) -> None:
+    """All that is pending, and the version, in one transaction: whatever ends it leaves the file as it was."""
+    from sqlite_utils import Database
+
+    conn.execute("BEGIN IMMEDIATE")
+    try:
+        migrations.apply(Database(conn, execute_plugins=False))
+        conn.execute(f"PRAGMA user_version={version:d}")
+        conn.execute("COMMIT")
+    except BaseException:
+        if conn.in_transaction:
+            conn.execute("ROLLBACK")
+        raise
 
 
 def _version(conn: sqlite3.Connection, path: Path, known: int) -> int:
@@ -138,7 +149,6 @@ def _journal_migrations() -> Migrations:
         db.execute("CREATE TABLE lost (after INTEGER PRIMARY KEY, up_to INTEGER NOT NULL)")
         db.execute("DROP TRIGGER entry_in_order")
         db.execute(TRIGGERS["entry_in_order"])
-        db.execute("PRAGMA user_version=2")  # with the trigger, or neither
 
     return migrations
 
@@ -176,15 +186,21 @@ def bring_series_up(conn: sqlite3.Connection, path: Path) -> None:
     Raises:
         NewerStore: a later version wrote it.
     """
+    if series_version(conn, path) < SERIES_VERSION:
+        _migrate(conn, _series_migrations(), SERIES_VERSION)
+
+
+def series_version(conn: sqlite3.Connection, path: Path) -> int:
+    """Which version wrote it.
+
+    Raises:
+        NewerStore: a later one.
+        Damaged: the number can't be one.
+    """
     found = int(conn.execute("PRAGMA user_version").fetchone()[0])
     if not 0 <= found < _NO_VERSION:
         raise Damaged(f"its version is {found}", where=str(path), expected="a small number", do="Look at the file")
-    version = _version(conn, path, SERIES_VERSION)
-    if version < SERIES_VERSION:
-        from sqlite_utils import Database
-
-        _series_migrations().apply(Database(conn, execute_plugins=False))
-        conn.execute(f"PRAGMA user_version={SERIES_VERSION:d}")
+    return _version(conn, path, SERIES_VERSION)
 
 
 def _series_migrations() -> Migrations:

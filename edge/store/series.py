@@ -45,10 +45,11 @@ from edge.store.packing import pack, unpack
 from edge.store.repair import is_damaged, set_aside, unusable
 from edge.store.retention import Retention
 from edge.store.rollup import HOUR_MS, MINUTE_MS, Spans, fold, regroup
-from edge.store.schema import bring_series_up, wrong_series_tables
+from edge.store.schema import SERIES_VERSION, bring_series_up, series_version, wrong_series_tables
 from edge.store.series_read import Packed, SeriesReader
 from edge.store.series_rows import add_spans, boot_number, insert_block
 from edge.store.space import Margins, Room, Space
+from edge.store.upgrade import keep_as_it_was, refuse_newer
 
 #: a batch: what a power cut may take
 BATCH_MS: Final = 10_000
@@ -478,6 +479,7 @@ class Series(SeriesReader):
 
     def _open_file(self, path: Path) -> sqlite3.Connection:
         """Open it; a file that can't be used is set aside, whatever is wrong with it."""
+        refuse_newer(path)
         why = self._why_unusable(path)
         for again in (True, False):
             if why is not None:
@@ -510,6 +512,11 @@ class Series(SeriesReader):
         conn = connect(path)
         try:
             with as_sentence(str(path)):
+                version = series_version(conn, path)
+                if 0 < version < SERIES_VERSION:
+                    migrated = keep_as_it_was(conn, path, version, SERIES_VERSION)
+                    with self._inbox:
+                        self._repairs.append(migrated)
                 bring_series_up(conn, path)
                 wrong = wrong_series_tables(conn)
                 if wrong:

@@ -5,6 +5,7 @@ WARMWELL_POWERCUTS sets how often the stick is pulled and the restore killed (de
 
 from __future__ import annotations
 
+import itertools
 import json
 import os
 import random
@@ -16,13 +17,17 @@ from pathlib import Path
 
 import pytest
 
+from edge import config
 from edge.backup import checking, restoring
 from edge.backup.making import Made, make
+from edge.backup.noted import noted_in
+from edge.daemon.backups import LOOK_EVERY_MS, SETTLED_MS, Backups
 from edge.domain.entries import Draft, Now
 from edge.domain.errors import AlreadyRunning, StoreFault, WarmwellError
 from edge.store.journal import Journal
 from edge.store.series import Series
 from edge.store.verify import verify
+from tests.integration.daemon_kit import STATION as STATION_FILE
 from tests.integration.daemon_kit import Daemon, finished
 from tests.integration.powercut_fs import powercut_mount, why_not
 from tests.integration.store_kit import (
@@ -233,13 +238,30 @@ def test_a_restore_that_is_killed_at_any_moment_is_begun_again(tmp_path: Path) -
 
 
 def test_a_station_is_backed_up_while_it_runs_and_goes_on_elsewhere(tmp_path: Path) -> None:
-    (tmp_path / "old").mkdir()
-    (tmp_path / "new").mkdir()
-    old, new = Daemon(tmp_path / "old").start(), Daemon(tmp_path / "new")
+    for name in ("old", "new"):
+        (tmp_path / name).mkdir()
+    text = STATION_FILE + f'\n[backup]\nfolder = "{tmp_path / "stick"}"\n'
+    old, new = Daemon(tmp_path / "old", text).start(), Daemon(tmp_path / "new", text)
     try:
-        code, out, err = finished("backup", tmp_path / "stick", "--keep", old.file, "--json")
-        said = json.loads(out)
-        assert (code, err, said["station"], said["trouble"]) == (0, "", STATION, None)
+        assert old.get("/health")[1]["parts"]["backup"] == {
+            "ok": True, "to": str(tmp_path / "stick"), "made_at_ms": None, "under_way": False, "trouble": "",
+        }  # fmt: skip
+        plan = config.load(old.file)
+        assert plan.backup is not None
+        backups = Backups(plan.backup, old.file, old.keep, "boot", lambda: None)  # the daemon's, some minutes later
+        at = itertools.count(SETTLED_MS * 2, LOOK_EVERY_MS // 50)
+        backups.look(Now(0, WALL_MS, False))
+        assert until(
+            lambda: (
+                backups.look(Now(next(at), WALL_MS, False))
+                or (not backups.status()["under_way"] and noted_in(old.keep))
+            ),
+            90.0,
+        )
+        assert backups.status()["ok"] and backups.look(Now(next(at), WALL_MS, False)) is None
+        backups.stop()
+        noted = noted_in(old.keep)
+        assert noted is not None and noted.to == str(tmp_path / "stick")
     finally:
         assert old.stop()[0] == 0
     told = verify(old.keep).head_seq

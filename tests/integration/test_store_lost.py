@@ -207,6 +207,6 @@ def test_a_gap_that_no_entry_tells_rightly_does_not_hold(tmp_path: Path, body: s
     found = verify(tmp_path)
     assert (found.ok, found.first_bad_seq) == (False, 4)
     assert body  # each a body that the check of a told gap refuses
-    from edge.store.verify import _says_lost
+    from edge.store.verify import says_lost
 
-    assert not _says_lost(b'{"kind":"repair","body":' + body.encode() + b"}", 4, 7)
+    assert not says_lost(b'{"kind":"repair","body":' + body.encode() + b"}", 4, 7)

@@ -264,6 +264,11 @@ CATALOGUE: Final[Mapping[str, Row]] = MappingProxyType(
             "Once it has ended, browsers warn of the page and programs that check it don't ask it any more",
             "Have the site's authority renew it and put the files in place; an own one: warmwell certificate make FILE", 86_400,
         ),
+        "backup_overdue": Row(
+            "Backup overdue", 0, 0, 0.0,
+            "If the board's disk fails, the record since the last backup is gone",
+            "See that the backup's disk is plugged in and has room; by hand: warmwell backup DEST", 86_400,
+        ),
     }
 )  # fmt: skip
 

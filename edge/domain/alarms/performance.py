@@ -78,7 +78,6 @@ class Performance(NamedTuple):
 
     from_ms: int
     until_ms: int
-    announced: int
     again: int
     per_day: float
     per_period: float
@@ -97,6 +96,11 @@ class Performance(NamedTuple):
     unanswered: int
     by_priority: Mapping[str, int]
     undated: int
+
+    @property
+    def announced(self) -> int:
+        """How many announcements there were."""
+        return sum(self.by_priority.values())
 
 
 def chatters(times_ms: Iterable[int]) -> bool:
@@ -142,7 +146,6 @@ def performance(entries: Iterable[Entry], from_ms: int, until_ms: int, dates: Da
     return Performance(
         from_ms=from_ms,
         until_ms=until_ms,
-        announced=len(told),
         again=sum(at_ms >= from_ms for at_ms in seen.again),
         per_day=len(told) * DAY_MS / span_ms,
         per_period=len(told) * PERIOD_MS / span_ms,
@@ -171,6 +174,7 @@ def performance(entries: Iterable[Entry], from_ms: int, until_ms: int, dates: Da
 def performance_json(found: Performance) -> dict[str, Any]:
     """The figures in plain JSON: times RFC 3339 UTC; floods as [begin, end], stale as [id, begin, end or null]."""
     return {
+        "announced": found.announced,
         **{key: value for key, value in found._asdict().items() if key not in ("from_ms", "until_ms")},
         "from": rfc3339(found.from_ms), "to": rfc3339(found.until_ms),
         "floods": [[rfc3339(begin), rfc3339(end)] for begin, end in found.floods],

@@ -236,6 +236,9 @@ ONE_MISTAKE = [
     ('folder = "/var/lib/warmwell"', 'folder = ""', "keep.folder", "is empty"),
     ('folder = "/var/lib/warmwell"', 'raw = "90"', "keep.raw", '"90" has no unit'),
     ('folder = "/var/lib/warmwell"', 'size = "2 L"', "keep.size", "is the unit of a volume, not of a size on disk"),
+    ('overdue_after = "3 days"', 'overdue_after = "1 day"', "backup", 'overdue_after is 1 day, every is 24 h'),
+    ('every = "24 h"', 'every = "10 min"', "backup.every", "from 1 h to 31 days"),
+    ('folder = "/media/stick/scope-room-2"', 'folder = "/var/lib/warmwell/backup"', "backup.folder", "lies in the [keep] folder"),
     ('folder = "/var/lib/warmwell"', 'set_point = "39 degC"', "keep.set_point", "it belongs in [reservoir]"),
 ]  # fmt: skip
 

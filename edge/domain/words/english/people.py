@@ -264,4 +264,7 @@ PEOPLE: Final[Mapping[str, str]] = {
     "alarm.untold.way": "{who}: {why}",
     "alarm.certificate_ends.soon": "the page's certificate ends on {until:date}",
     "alarm.certificate_ends.over": "the page's certificate ended on {until:date}",
+    "alarm.backup_overdue.never": "no backup was made yet",
+    "alarm.backup_overdue.last": "the last good backup is of {at:date}",
+    "alarm.backup_overdue.why": "{what}; the last try failed: {why}",
 }

@@ -265,6 +265,10 @@ _ALARMS: Final[Mapping[str, RowWords]] = {
     ),
     "duty_due": (_STOPS, _DO_IT),
     "hold": ("Le poste est bloqué et ne doit pas démarrer", "Demander à qui l'a bloqué"),
+    "backup_overdue": (
+        "Si le disque de la carte tombe en panne, ce qui a été enregistré depuis la dernière sauvegarde est perdu",
+        "Vérifier que le disque de la sauvegarde est branché et a de la place ; à la main : warmwell backup DEST",
+    ),
     "certificate_ends": (
         "Une fois qu'il a pris fin, les navigateurs mettent en garde et les programmes qui le vérifient n'interrogent plus la page",
         "Le faire renouveler par l'autorité du site et mettre les fichiers en place ; le sien propre : warmwell certificate make FILE",

@@ -69,6 +69,7 @@ TITLES: Final[Mapping[str, Mapping[str, str]]] = MappingProxyType(
             "bus_lost": "Bus perdu",
             "duty_due": "À faire",
             "hold": "Blocage",
+            "backup_overdue": "Sauvegarde en retard",
             "certificate_ends": "Fin du certificat",
             "disk_low": "Disque presque plein",
             "clock_untrusted": "Horloge non fiable",

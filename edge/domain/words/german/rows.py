@@ -262,6 +262,10 @@ _ALARMS: Final[Mapping[str, RowWords]] = {
     ),
     "duty_due": (_STOPS, _DO_IT),
     "hold": ("Die Station ist gesperrt und darf nicht starten", "Fragen, wer sie gesperrt hat"),
+    "backup_overdue": (
+        "Fällt der Datenträger der Platine aus, ist die Aufzeichnung seit der letzten Sicherung verloren",
+        "Prüfen, ob der Datenträger der Sicherung eingesteckt ist und Platz hat; von Hand: warmwell backup DEST",
+    ),
     "certificate_ends": (
         "Danach warnen Browser vor der Seite, und Programme, die es prüfen, fragen sie nicht mehr",
         "Von der Stelle des Hauses erneuern lassen und die Dateien einsetzen; ein eigenes: warmwell certificate make FILE",

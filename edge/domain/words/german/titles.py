@@ -69,6 +69,7 @@ TITLES: Final[Mapping[str, Mapping[str, str]]] = MappingProxyType(
             "bus_lost": "Bus ausgefallen",
             "duty_due": "Fällig",
             "hold": "Sperre",
+            "backup_overdue": "Sicherung überfällig",
             "certificate_ends": "Zertifikat endet",
             "disk_low": "Datenträger fast voll",
             "clock_untrusted": "Uhr nicht vertrauenswürdig",

@@ -259,6 +259,10 @@ _ALARMS: Final[Mapping[str, RowWords]] = {
     ),
     "duty_due": (_STOPS, _DO_IT),
     "hold": ("El puesto está bloqueado y no debe arrancar", "Preguntar a quien lo bloqueó"),
+    "backup_overdue": (
+        "Si el disco de la placa falla, el registro desde la última copia se pierde",
+        "Comprobar que el disco de la copia esté conectado y tenga espacio; a mano: warmwell backup DEST",
+    ),
     "certificate_ends": (
         "Cuando haya terminado, los navegadores avisan de la página y los programas que lo comprueban dejan de consultarla",
         "Hacer que la autoridad del sitio lo renueve y colocar los archivos; uno propio: warmwell certificate make FILE",

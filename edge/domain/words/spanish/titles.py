@@ -69,6 +69,7 @@ TITLES: Final[Mapping[str, Mapping[str, str]]] = MappingProxyType(
             "bus_lost": "Bus perdido",
             "duty_due": "Pendiente",
             "hold": "Bloqueo",
+            "backup_overdue": "Copia atrasada",
             "certificate_ends": "Fin del certificado",
             "disk_low": "Disco casi lleno",
             "clock_untrusted": "Reloj no fiable",
