@@ -26,6 +26,7 @@ from edge.domain.contracts import JournalReader
 from edge.domain.dates import dated_json
 from edge.domain.entries import Entry, rfc3339
 from edge.domain.errors import StoreFault
+from edge.domain.records.losses import first_lost
 from edge.domain.words.saying import Words
 from edge.snapshot import Snapshot
 
@@ -95,7 +96,7 @@ class Source:
 def bundle(source: Source, snapshot: Snapshot, words: Words, people: Sequence[str]) -> bytes:
     """The zip file. Raises StoreFault: the journal can't be read."""
     now, blind = snapshot.now, Blinding(people)
-    entries = _newest(source.journal)
+    entries = newest(source.journal)
     for entry in entries:
         blind.learn(entry.kind, entry.body)
     told = (blind.entry(dated_json(entry, snapshot.dates), words) for entry in entries)
@@ -123,18 +124,19 @@ def bundle(source: Source, snapshot: Snapshot, words: Words, people: Sequence[st
     return out.getvalue()
 
 
-def _newest(journal: JournalReader) -> list[Entry]:
+def newest(journal: JournalReader) -> list[Entry]:
     """The newest entries, in order: at most MOST_ENTRIES, and MOST_BYTES of them."""
     before, size, found = journal.last_seq(), 0, list[Entry]()
     while before > 0 and len(found) < MOST_ENTRIES and size < MOST_BYTES:
         after = max(before - min(_AT_ONCE, MOST_ENTRIES - len(found)), 0)
-        some = journal.read(after, before - after)
+        some = [entry for entry in journal.read(after, before - after) if entry.seq <= before]
         for entry in reversed(some):
             size += len(json.dumps(entry.as_json()))
             if size > MOST_BYTES:
                 break
             found.append(entry)
-        before = after
+        lost = first_lost(some[0]) if some else None
+        before = after if lost is None else lost - 1
     return found[::-1]
 
 

@@ -19,6 +19,7 @@ from typing import Final
 from edge.domain.contracts import JournalReader
 from edge.domain.entries import Entry, Now
 from edge.domain.errors import StoreFault
+from edge.domain.records.losses import first_lost
 from edge.mqtt.memory import Memory, Refused
 from edge.mqtt.troubles import LASTING, OF_ONE_MESSAGE, refusal
 
@@ -151,7 +152,8 @@ class Feed:
             young = [entry for entry in entries if self._is_young(entry, now, boot)]
             if len(young) < len(entries):
                 return young[0].seq - 1 if young else after
-            after = start
+            lost = first_lost(entries[0]) if entries else None
+            after = start if lost is None else lost - 1
         return after
 
     def _is_young(self, entry: Entry, now: Now, boot: str) -> bool:

@@ -10,6 +10,7 @@ from __future__ import annotations
 from collections.abc import Mapping, Sequence
 from typing import Any, Final
 
+from edge.domain.entries import Entry
 from edge.domain.messages import Message, number, part, say
 from edge.domain.records.fact import Fact
 from edge.domain.records.holding import holding
@@ -23,6 +24,17 @@ DROPPED: Final = "(dropped)"
 def tells_of_loss(kind: str, body: Mapping[str, Any]) -> bool:
     """Whether an entry says that entries were lost, that another journal was put in this one's place, or that neither can be told."""
     return kind == "repair" and body.get("what") in ("lost", "exchanged", "unproved")
+
+
+def first_lost(entry: Entry) -> int | None:
+    """The first of the seqs right before an entry that the journal lost, as the entry says; None where it says of none.
+
+    Whoever reads a journal backwards goes on below it: where a backup was restored, there are millions.
+    """
+    body = entry.body
+    if entry.kind == "repair" and body.get("what") == "lost" and body.get("to") == entry.seq - 1:
+        return int(body["from"])
+    return None
 
 
 def unanswered(facts: Sequence[Fact], what: str) -> list[Fact]:

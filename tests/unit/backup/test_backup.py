@@ -20,10 +20,14 @@ import pytest
 import rfc8785
 
 from edge import config
+from edge.api.support import newest
 from edge.backup import checking, restoring, segments
 from edge.backup.making import Made, make
+from edge.domain.entries import Now
 from edge.domain.errors import NewerStore, StoreFault, UnusableInput
 from edge.domain.permits import PersonRole
+from edge.mqtt.feed import Feed
+from edge.mqtt.memory import FileMemory
 from edge.people import codes, roster
 from edge.people.hashing import fits
 from edge.people.store import PeopleStore
@@ -157,6 +161,12 @@ def test_the_restored_journal_uses_no_seq_twice_and_says_why(store: Store, tmp_p
     restored = restoring.restore(backup, tmp_path / "board")
     with closing(Journal(tmp_path / "board", STATION, "boot-2")) as journal:
         first, second = journal.append([draft(1)])
+        # who reads backwards goes over what was lost in one step
+        assert [entry.seq for entry in newest(journal)] == [*range(1, 30), first.seq, second.seq]
+        journal.move_cursor("mqtt", second.seq)
+        feed = Feed(journal, FileMemory(tmp_path / "memory"), lambda entry, why: None, lambda: 0.0)
+        assert feed.begin(False, Now(1000, WALL_MS + 1000, True), "boot-2") == 29
+        assert [entry.seq for entry in feed.take(9)] == [first.seq, second.seq]
     assert told < first.seq == restored.next_seq and second.seq == first.seq + 1
     assert first.kind == "repair" and first.body["what"] == "lost" and first.body["backup"] == AT
     assert (first.body["from"], first.body["to"]) == (30, first.seq - 1)
