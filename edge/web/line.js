@@ -126,11 +126,12 @@ export async function ask(path, options = {}) {
   }
   const body = await answer.json().catch(() => null);
   const waitS = Number(answer.headers.get("retry-after")) || 0;
-  return { ok: answer.ok, body, status: answer.status, waitS, trouble: answer.ok ? null : refusal(body, answer.status, waitS) };
+  return { ok: answer.ok, body, status: answer.status, waitS, trouble: answer.ok ? null : refusal(body, answer.status, waitS, !options.method) };
 }
 /** What a refusal says to people: the station's own words for who has a form, with the field; else by its status, as its sentence is for programs. */
-export function refusal(body, status, waitS = 0) {
+export function refusal(body, status, waitS, isRead) {
   if (body && body.said) return because(labelOf(body.key.split(".")[0]), body.said);
+  if (isRead && status >= 500) return say("refused.read");
   const id = `refused.${has(`refused.${status}`) ? status : status >= 500 ? 503 : 422}`;
   return say(waitS ? "refused.429" : id, { n: waitS });
 }

@@ -33,7 +33,7 @@ async function handed() {
   }
   if (!answer.ok) {
     const body = await content.text().then(JSON.parse).catch(() => null);
-    return refusal(body, answer.status);
+    return refusal(body, answer.status, 0, true);
   }
   const link = make("a");
   const [, name] = /filename="([^"]+)"/.exec(answer.headers.get("content-disposition") || "") || [];

@@ -9,7 +9,7 @@ import pytest
 from edge.api.words import WORDS
 from edge.domain.dates import Dates
 from edge.domain.entries import Now, Stamp, rfc3339, wall_ms_of
-from tests.api_fakes import START_MS, alarm, condition, of_basin, until
+from tests.api_fakes import START_MS, alarm, condition, of_basin, told, until
 from tests.browser.driver import CHROMIUM, Browser
 from tests.browser.kit import DOING, SITE, STATES, Relay, Station, put_into, ready_picture, shows
 from tests.yardstick import Yardstick
@@ -265,7 +265,7 @@ def test_c041_a_time_that_comes_twice_is_shown_with_its_offset(browser: Browser,
 
 def test_text_from_outside_stays_text(browser: Browser, station: Station) -> None:
     nasty = "<img src=x onerror=\"document.title='taken'\"><b>x</b>"
-    verdict = dict(station.fakes.judge.newest.verdict) | {"waits_for": [nasty]}
+    verdict = dict(station.fakes.judge.newest.verdict) | {"waits_for": [nasty], "waits_for_msgs": [told(nasty)]}
     verdict["conditions"] = [condition("reservoir", "unmet", nasty)]
     alarms = dict(station.fakes.judge.newest.alarms)
     alarms["reservoir_cold"] = dict(alarms["reservoir_cold"]) | {"cause": nasty, "response": nasty}

@@ -329,11 +329,12 @@ def test_records_are_made_by_taps_and_keys_refused_in_the_stations_words_and_tak
         shows(browser, ".pad .who-fault", fault)
         browser.js("for (let n = 0; n < 8; n++) document.querySelector('.pad [aria-label=Delete]').click()")
     browser.type("202709\r")
+    until(lambda: browser.js("!document.querySelector('.pad')"), "the keypad has gone, and given the focus back")
     browser.js("document.getElementById('who-name').focus()")
     browser.type("M. Osei")
     less = "(path, sent) => fetchOf(path, sent?.body ? { ...sent, body: sent.body.replace('11.5', '0.0001') } : sent)"
     browser.js(f"window.fetchOf = fetch; window.fetch = {less}")
-    browser.touch(".form .send")
+    browser.js("document.querySelector('.form .send').click()")
     shows(browser, ".form .who-fault", "How much: 0.01 to 1000 is possible")
     assert live.fakes.judge.bodies == [] and "11.5 L" in browser.text(".field[data-key=litres]"), "what was typed stays"
     browser.js("window.fetch = fetchOf")
@@ -384,7 +385,12 @@ def test_a_calibration_is_confirmed_before_it_is_sent_and_what_the_station_deman
         browser.type(f"{text}\r")
         until(lambda: text in browser.text(f".field[data-key={key}]"), text)
 
-    typed("reference", "44.7")
+    browser.touch(".field[data-key=reference] .value-button")
+    browser.type("999\r")
+    shows(browser, ".pad .who-fault", "At most 90 °C.")  # what the point can be, by the station file
+    browser.js("for (let n = 0; n < 3; n++) document.querySelector('.pad [aria-label=Delete]').click()")
+    browser.type("44.7\r")
+    until(lambda: browser.js("!document.querySelector('.pad')"), "the keypad has gone, and given the focus back")
     typed("reference_u", "0.05")
     browser.js("document.getElementById('who-name').focus()")
     browser.type("M. Osei")

@@ -38,7 +38,7 @@ def test_the_support_bundle_comes_as_a_file_and_a_refusal_in_plain_words(
     assert browser.errors() == []
     station.fakes.break_store()
     press(browser, ".support-take")
-    shows(browser, ".support-told", "The station couldn't keep this")
+    shows(browser, ".support-told", "The station can't read this just now")
 
 
 def fill(browser: Browser, code: str, name: str) -> None:

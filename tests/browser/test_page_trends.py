@@ -250,7 +250,7 @@ def test_what_is_old_or_cannot_be_read_is_said(browser: Browser, trends: Station
     trends.fakes.break_store()
     began_s = time.monotonic()
     choose(browser, "month")
-    shows(browser, ".trouble", "the disk refused a read")
+    shows(browser, ".trouble", "The station can't read this just now")
     assert browser.js(f"!!document.querySelector('{LINE}').getAttribute('d')")  # what was read before stays
     assert "31.4" in browser.text(".values-of")
     trends.frozen.set()

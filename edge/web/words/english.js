@@ -514,6 +514,7 @@ export const WORDS = {
   "refused.409": "Somebody else was quicker: look again.",
   "refused.422": "The station can't use this as it was said: nothing was recorded. Correct it and send it again.",
   "refused.429": "Too much at once: do it again in {n} s.",
+  "refused.read": "The station can't read this just now: its store is in trouble. The view Station says more.",
   "refused.503": "The station couldn't keep this, or can't say that it did: look in the record, then do it again.",
   "people.lost": "No answer from the station: it is not known whether it was kept. Look in the record, then try again.",
   "people.who": "Who are you?",

@@ -514,6 +514,7 @@ export const WORDS = {
   "refused.409": "Quelqu'un d'autre a été plus rapide\u00a0: regarder à nouveau.",
   "refused.422": "Le poste ne peut pas l'utiliser ainsi\u00a0: rien n'a été enregistré. Corriger et envoyer à nouveau.",
   "refused.429": "Trop à la fois\u00a0: recommencer dans {n} s.",
+  "refused.read": "Le poste ne peut pas lire cela pour l'instant\u00a0: son stockage est en difficulté. La vue Poste en dit plus.",
   "refused.503": "Le poste n'a pas pu le garder, ou ne peut pas le confirmer\u00a0: regarder dans le registre, puis recommencer.",
   "people.lost": "Pas de réponse du poste\u00a0: on ne sait pas si c'est enregistré. Regarder dans le registre, puis réessayer.",
   "people.who": "Qui êtes-vous\u00a0?",

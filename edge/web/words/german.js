@@ -514,6 +514,7 @@ export const WORDS = {
   "refused.409": "Jemand anders war schneller: noch einmal ansehen.",
   "refused.422": "So kann die Station das nicht verwenden: nichts wurde erfasst. Berichtigen und noch einmal senden.",
   "refused.429": "Zu viel auf einmal: in {n} s noch einmal.",
+  "refused.read": "Die Station kann das gerade nicht lesen: ihr Speicher ist gestört. Die Ansicht Station sagt mehr.",
   "refused.503": "Die Station konnte das nicht aufbewahren, oder kann es nicht bestätigen: im Protokoll nachsehen, dann noch einmal.",
   "people.lost": "Keine Antwort von der Station: ob es festgehalten wurde, ist nicht bekannt. Im Protokoll nachsehen, dann erneut versuchen.",
   "people.who": "Wer sind Sie?",

@@ -514,6 +514,7 @@ export const WORDS = {
   "refused.409": "Otra persona fue más rápida: volver a mirar.",
   "refused.422": "El puesto no puede usarlo así: no se registró nada. Corregirlo y enviarlo de nuevo.",
   "refused.429": "Demasiado a la vez: repetirlo en {n} s.",
+  "refused.read": "El puesto no puede leer esto ahora: su almacén tiene problemas. La vista Puesto dice más.",
   "refused.503": "El puesto no pudo guardarlo, o no puede confirmarlo: mirar en el registro y repetirlo.",
   "people.lost": "El puesto no responde: no se sabe si quedó registrado. Mirar en el registro y volver a intentarlo.",
   "people.who": "¿Quién es usted?",

@@ -111,6 +111,7 @@ def test_what_the_site_has_set_is_told() -> None:
     }  # fmt: skip
     points = {one["id"]: one for one in setup["points"]}
     assert points["reservoir"]["steps"] == ["K", "degF"] and "heater-outlet" not in points
+    assert points["reservoir"]["bounds"] == {"degC": [-10.0, 90.0], "degF": [14.0, 194.0]}  # ITS-90: F = 1.8 C + 32
 
 
 def test_a_treatment_is_followed_through_its_steps_by_the_stations_own_clock() -> None:
