@@ -165,6 +165,30 @@ def test_with_all_plugs_back_only_the_machine_s_power_is_asked_for(mornings: dic
     assert changes == ["not_ready", "ready", "unknown"]  # lines carries outlets, flow and power
 
 
+@pytest.mark.slow
+def test_the_record_of_the_day_tells_what_was_told_and_follows_from_the_journal(
+    mornings: dict[str, Played], tmp_path: Path
+) -> None:
+    """Counted anew in what the demo printed; one changed digit of a reading is found."""
+    hardware, file = mornings["hardware"], tmp_path / "day.html"
+    code, out, err = finished("report", "day", "2026-03-16", hardware.keep, "--out", file)
+    assert (code, out, err) == (0, "", "")
+    page = file.read_text(encoding="utf-8")
+    facts = json.loads(page.partition('id="facts">')[2].partition("</script>")[0])
+    assert facts["simulated"] and facts["chain"]["holds"]
+    assert facts["entries"]["number"] == sum(line["type"] == "entry" for line in hardware.lines)
+    assert len(facts["records"]) == len(hardware.entries("record"))
+    assert {one["id"] for one in facts["alarms"]} >= set(hardware.alarms())
+    code, out, err = finished("verify", file, "--journal", hardware.keep)
+    assert (code, err) == (0, ""), out
+    (warmest,) = (one["high"] for one in facts["readings"] if one["role"] == "reservoir_temperature")
+    said = f"{warmest:.1f} °C"
+    assert page.count(said) >= 1
+    file.write_text(page.replace(said, f"{warmest + 1:.1f} °C"), encoding="utf-8")
+    code, out, err = finished("verify", file, "--journal", hardware.keep)
+    assert code == 1 and f"{warmest + 1:.1f} °C" in out
+
+
 def test_faster_than_devices_can_be_read_it_reads_them_less_often_and_says_so(tmp_path: Path) -> None:
     keep = tmp_path / "kept"
     code, out, err = finished("demo", "--hardware", "--speed", "600", "--for", "4", "--port", "0", "--keep", keep)
