@@ -81,6 +81,11 @@ def with_known_ids(document: dict[str, Any]) -> dict[str, Any]:
         for operation in found["paths"][path].values():
             (ident,) = [p for p in operation["parameters"] if p["name"] == name]
             ident["schema"] = {"anyOf": [{"enum": list(ids)}, ident["schema"]]}
+    said = {"lang": ["en", "de"], "units": ["degF,psi", "gal"]}
+    for path in ("/api/1/records", "/api/1/alarms/{id}/acknowledge"):  # nor all 422 for a language that nobody speaks
+        for asked in found["paths"][path]["post"]["parameters"]:
+            if asked["name"] in said:
+                asked["schema"] = {"enum": said[asked["name"]]}
     return found
 
 
