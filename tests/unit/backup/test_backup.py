@@ -310,6 +310,18 @@ def test_the_station_file_and_what_it_names_come_along_but_no_secret(store: Stor
     (tmp_path / "away").rename(store.folder)
 
 
+def test_people_that_cannot_be_read_keep_no_journal_from_being_backed_up(store: Store, tmp_path: Path) -> None:
+    with closing(PeopleStore(store.folder)) as people:
+        roster.add(people, "A. Lund", PersonRole.BIOMED, 5)
+    backed_up(store, tmp_path / "stick")
+    (store.folder / "people.db").write_bytes(b"no people")
+    store.write(30, 33)
+    made = backed_up(store, tmp_path / "stick")
+    assert isinstance(made.trouble, StoreFault) and "people" in made.trouble.where
+    assert made.manifest["people"]["count"] == 1, "those of the backup before"
+    assert checking.verify(tmp_path / "stick", store.journal.head()).ok
+
+
 def test_what_was_changed_or_is_gone_is_found(store: Store, tmp_path: Path) -> None:
     backup = tmp_path / "stick"
     backed_up(store, backup)
