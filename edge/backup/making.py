@@ -13,7 +13,7 @@ from typing import Any, Final
 from edge.backup import files, pages, segments
 from edge.backup.folder import FORMAT, BackupFolder, Kept, files_of, told
 from edge.config.plans import StationFile
-from edge.domain.errors import StoreFault, UnusableInput, WarmwellError
+from edge.domain.errors import NewerStore, StoreFault, UnusableInput, WarmwellError
 from edge.people.copying import people_json
 from edge.store.journal import ReadOnlyJournal
 from edge.store.schema import JOURNAL_VERSION
@@ -31,7 +31,7 @@ class Made:
         bytes_new: bytes that were written for it.
         left_out: keys and passwords that are not in it.
         remarks: what its reader should know, one sentence each.
-        trouble: why the readings are those of the backup before; None where they aren't.
+        trouble: why readings or people are those of the backup before; None where they aren't.
     """
 
     manifest: dict[str, Any]
@@ -187,7 +187,11 @@ class _Making:
         return kept
 
     def _people(self) -> dict[str, Any] | None:
-        document = people_json(self._keep)
+        try:
+            document = people_json(self._keep)
+        except (StoreFault, NewerStore) as exc:  # no fault of it keeps the journal from being backed up
+            self._made.trouble = exc
+            return None if self._before is None else self._before.get("people")
         if document is None:
             return None
         return {**self._put("people", ".json", json.dumps(document).encode()), "count": len(document["person"])}
@@ -211,7 +215,7 @@ class _Making:
                 return
             self._folder.commit({**self._made.manifest, "readings": copied.listed})
         except WarmwellError as exc:
-            self._made.trouble = exc
+            self._made.trouble = self._made.trouble or exc
             return
         self._made.manifest["readings"] = copied.listed
         self._made.bytes_new += copied.written

@@ -24,8 +24,9 @@ from typing import Any, Final, NamedTuple
 
 from edge.backup.folder import BackupFolder, told
 from edge.domain.errors import StoreFault
-from edge.store.database import SERIES_FILE, as_sentence, connect, looks_like_sqlite, newer_store
-from edge.store.schema import SERIES_VERSION
+from edge.store.database import SERIES_FILE, as_sentence, connect, looks_like_sqlite
+from edge.store.schema import series_version
+from edge.store.upgrade import refuse_newer
 
 #: bytes that are copied or not as one
 GROUP: Final = 16 << 10
@@ -37,6 +38,7 @@ _HEAD: Final = struct.Struct(">QI")  # number of the group, bytes packed
 #: how long (real seconds) a moment without anything in the log is waited for
 _PATIENCE_S: Final = 20.0
 _AGAIN_S: Final = 0.05
+_WAITS_MS: Final = 200
 
 
 class Copied(NamedTuple):
@@ -96,13 +98,13 @@ def _known(folder: BackupFolder, before: Mapping[str, Any] | None) -> bytes:
 @contextmanager
 def _standing_still(path: Path) -> Iterator[tuple[int, int]]:
     """A descriptor of the file, whose bytes don't change meanwhile, and the version that wrote it."""
+    refuse_newer(path)
     conn = connect(path)
     fd = os.open(path, os.O_RDONLY | os.O_CLOEXEC)
     try:
         with as_sentence(str(path)):
-            version = int(conn.execute("PRAGMA user_version").fetchone()[0])
-            if version > SERIES_VERSION:
-                raise newer_store(path, str(version), SERIES_VERSION)
+            version = series_version(conn, path)
+            conn.execute(f"PRAGMA busy_timeout={_WAITS_MS}")  # whoever waits to empty the log keeps writers waiting
             until_s = time.monotonic() + _PATIENCE_S
             while not _holds_still(conn, path):
                 if time.monotonic() > until_s:

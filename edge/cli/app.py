@@ -269,7 +269,8 @@ def verify(
     ] = None,
     json: Json = False,
 ) -> None:
-    """Check that the journal holds, or a backup: nothing in it was changed, removed or put in. Of a report, that it follows from a journal.
+    """Check that a journal, a backup or a report holds. Nothing in the first two was changed, removed or put in; a report follows from a
+    journal.
 
     --json: {"folder", "ok", "why", "station", "head", "first_bad_seq", "lost"}; what doesn't hold is no refusal.
     """

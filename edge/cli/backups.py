@@ -32,7 +32,7 @@ def backup(
     it: who is signed in; and, without --keys, keys, passwords and addresses of targets.
 
     --json: {"backup", "station", "made_at", "head", "entries", "entries_new", "people", "readings_bytes", "bytes", "bytes_new",
-    "left_out", "remarks", "trouble"}; trouble: why readings are those of the backup before, exit 1 then.
+    "left_out", "remarks", "trouble"}; trouble: why readings or people are those of the backup before, exit 1 then.
     """
 
     def work() -> int:
@@ -150,13 +150,15 @@ def _say_made(to: Path, made: Made) -> None:
     print(
         f"  journal   {said['entries']} entries, {said['entries_new']} of them new; head {head['seq']}:{head['digest']}"
     )
-    print(f"  readings  {_size(said['readings_bytes'])}" + (", as of the backup before" if made.trouble else ""))
+    print(f"  readings  {_size(said['readings_bytes'])}")
     print(f"  people    {said['people']}")
     print(f"  on disk   {_size(said['bytes'])}, {_size(said['bytes_new'])} of it new")
     if made.left_out:
         print(f"Not in it, as they are secret (--keys puts them in): {', '.join(made.left_out)}.")
     for remark in made.remarks:
         print(remark)
+    if made.trouble is not None:
+        print("Not all of it is new: what is said below is as the backup before had it, or isn't in it.")
 
 
 def _say_restored(found: Restored, *, as_json: bool) -> int:

@@ -22,7 +22,10 @@ from edge.store.series import Series
 from tests.integration.daemon_kit import ROOT, finished, free_port
 
 PROJECT = tomllib.loads((ROOT / "pyproject.toml").read_text(encoding="utf-8"))["project"]
-VERBS = "run check schema replay verify export listen retained demo status watch ack record calibrate survey completion support".split()
+VERBS = (
+    "run check schema replay verify export listen retained demo status watch ack record calibrate survey completion support "
+    "backup restore"
+).split()
 WALL_MS = 1_773_640_200_000  # 2026-03-16T05:50:00Z
 
 

@@ -182,6 +182,24 @@ def test_the_restored_journal_uses_no_seq_twice_and_says_why(store: Store, tmp_p
     assert verify(tmp_path / "third board", again_head(again)).ok and third.next_seq > second.seq
 
 
+def test_a_journal_that_lost_its_beginning_is_backed_up_and_restored_as_it_is(tmp_path: Path) -> None:
+    keep = tmp_path / "keep"
+    with closing(Journal(keep, STATION, "boot-1")) as journal:
+        journal.append([draft(number) for number in range(9)])
+    for name in ("journal.db", "journal.db-wal", "journal.db-shm"):
+        (keep / name).unlink(missing_ok=True)
+    with closing(Journal(keep, STATION, "boot-1")) as journal:
+        first = journal.append([draft(1)])[0]
+        assert first.body["what"] == "lost" and first.seq > 9
+        made = make(tmp_path / "stick", keep, None, made_at=AT, program="0.1.0")
+        journal.append([draft(2)])
+        make(tmp_path / "stick", keep, None, made_at=AT, program="0.1.0")
+        head = journal.head()
+    assert made.entries_new == 2 and checking.verify(tmp_path / "stick", head).lost == ((1, first.seq - 1),)
+    assert restoring.restore(tmp_path / "stick", tmp_path / "board").head == head
+    assert verify(tmp_path / "board", head).lost == ((1, first.seq - 1),)
+
+
 def again_head(made: Made) -> tuple[int, str]:
     head = made.manifest["journal"]["head"]
     return head["seq"], head["digest"]
@@ -290,6 +308,18 @@ def test_the_station_file_and_what_it_names_come_along_but_no_secret(store: Stor
     assert (tmp_path / "etc" / "alarms.toml").read_bytes() == (site / "alarms.toml").read_bytes()
     store.folder.rename(tmp_path / "restored")
     (tmp_path / "away").rename(store.folder)
+
+
+def test_people_that_cannot_be_read_keep_no_journal_from_being_backed_up(store: Store, tmp_path: Path) -> None:
+    with closing(PeopleStore(store.folder)) as people:
+        roster.add(people, "A. Lund", PersonRole.BIOMED, 5)
+    backed_up(store, tmp_path / "stick")
+    (store.folder / "people.db").write_bytes(b"no people")
+    store.write(30, 33)
+    made = backed_up(store, tmp_path / "stick")
+    assert isinstance(made.trouble, StoreFault) and "people" in made.trouble.where
+    assert made.manifest["people"]["count"] == 1, "those of the backup before"
+    assert checking.verify(tmp_path / "stick", store.journal.head()).ok
 
 
 def test_what_was_changed_or_is_gone_is_found(store: Store, tmp_path: Path) -> None:
