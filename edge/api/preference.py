@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Mapping
+from itertools import product
 from typing import Annotated, Final, Literal
 
 from fastapi import Depends, Query, Request
@@ -23,6 +24,12 @@ UNITS: Final[Mapping[str, tuple[str, ...]]] = {
 _OF_UNIT: Final = {unit: what for what, units in UNITS.items() for unit in units}
 #: the query parameters of a viewer
 PARAMS: Final = ("lang", "units", "reader")
+#: what can be asked for of them: of each kind one, or none
+_CHOICES: Final = sorted(
+    ",".join(unit for unit in chosen if unit)
+    for chosen in product(*(("", *names) for names in UNITS.values()))
+    if any(chosen)
+)
 #: a longer header is not read
 _LONGEST_HEADER: Final = 500
 
@@ -32,7 +39,9 @@ async def viewer_of(
     lang: Annotated[
         str | None,
         Query(
-            max_length=35, description="language of texts: en, de, fr or es; left out: by Accept-Language, else English"
+            max_length=35,
+            description="language of texts: en, de, fr or es; left out: by Accept-Language, else English",
+            json_schema_extra={"enum": list(LANGUAGES)},
         ),
     ] = None,
     units: Annotated[
@@ -40,6 +49,7 @@ async def viewer_of(
         Query(
             max_length=60,
             description="of texts and of `shown`: degC or degF; kPa, psi or bar; L or gal. Such as degF,psi; the others are the station's",
+            json_schema_extra={"enum": _CHOICES},
         ),
     ] = None,
     reader: Annotated[

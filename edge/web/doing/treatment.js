@@ -7,7 +7,8 @@ import { has, say } from "../say.js";
 import { clockTime, keyName, lasting, nowMs, sentence, speed } from "../told.js";
 import { donePage, note } from "./done.js";
 import { headOf } from "./head.js";
-import { kindTitle, placeOf, refresh, setup, wants } from "./wants.js";
+import { placeOf } from "../verdict.js";
+import { kindTitle, refresh, setup, wants } from "./wants.js";
 
 const ASK_EVERY_MS = 4000;
 const ASK_SOON_MS = 500; // as its end comes

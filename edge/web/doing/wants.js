@@ -5,8 +5,6 @@ import { forms } from "../people.js";
 import { has, language, say, small } from "../say.js";
 import { because, pointName, recordName, sentence, titled, words } from "../told.js";
 
-export { placeOf } from "../verdict.js";
-
 /** {asks: /api/1/asks, forms: /api/1/forms, trouble, at}: `at` is this page's monotonic time of `asks` [ms]. */
 export const wants = { asks: null, forms: null, trouble: "", at: 0, said: "" };
 

@@ -5,7 +5,7 @@ import { whoMay, whyNot } from "../people.js";
 import { say } from "../say.js";
 import { session } from "../session.js";
 import { age, clockTime, displayName, sentence } from "../told.js";
-import { verdictOf } from "../verdict.js";
+import { placeOf, verdictOf } from "../verdict.js";
 import { calibration } from "../doing/calibrate.js";
 import { backLine } from "../doing/done.js";
 import { allDrafts } from "../doing/draft.js";
@@ -13,7 +13,7 @@ import { recordForm } from "../doing/form.js";
 import { headOf } from "../doing/head.js";
 import { dailyTest } from "../doing/test.js";
 import { treatment } from "../doing/treatment.js";
-import { GROUPS, formOf, kindTitle, placeOf, placed, refresh, setup, titleOf, wants } from "../doing/wants.js";
+import { GROUPS, formOf, kindTitle, placed, refresh, setup, titleOf, wants } from "../doing/wants.js";
 
 const ASK_EVERY_MS = 5000;
 let at = {};

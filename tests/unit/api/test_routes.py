@@ -186,7 +186,7 @@ def test_readings_default_to_the_last_hour(desk: Desk) -> None:
         (f"{ONE}/journal?limit=0", 422, ["limit"]),
         (f"{ONE}/journal?after=-1", 422, ["after"]),
         (f"{ONE}/journal?after=99999999999999999999", 422, ["after"]),
-        (f"{ONE}/verdict?verbose=1", 422, ["'verbose'", "one of lang, units"]),
+        (f"{ONE}/verdict?verbose=1", 422, ["'verbose'", "one of lang, reader, units"]),
         (f"{ONE}/stream?after=x", 422, ["after"]),
     ],
 )
