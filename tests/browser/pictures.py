@@ -105,7 +105,7 @@ def _write(browser: Browser, folder: Path, view: str, state: str, code: str, loo
 
 
 def _trends(browser: Browser, station: Station, state: str) -> None:
-    line = "document.querySelector('#trend-reservoir .line-of:not(.unsure)').getAttribute('d')"
+    line = "document.querySelector('#trend-reservoir .line-of:not(.unsure)')?.getAttribute('d')"
     until(lambda: browser.js(f"!!{line}"), "a line")
     if state == "unreadable":
         station.fakes.break_store()
