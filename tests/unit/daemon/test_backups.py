@@ -62,6 +62,8 @@ class Board:
     def settled(self) -> None:
         """Nothing is under way, and what there is to see was seen."""
         for _ in range(3):
+            self.look()
+            assert until(self.backups._aside._under_way.done)  # what was begun is known of, and what is noted was read
             assert self.until(lambda: not self.backups.status()["under_way"])
 
 
