@@ -55,7 +55,7 @@ def day_report(folder: Path, wish: Wish) -> Made:
         settings = source.settings(span.to_ms)
         until_ms = min(span.to_ms, wish.made_at_ms)
         gathered, is_simulated = DayFacts(span, until_ms, source.dates), False
-        for entry in source.entries():
+        for entry in source.entries(span.from_ms, span.to_ms):
             gathered.take(entry)
             is_simulated = is_simulated or (entry.kind == "started" and "demo" in entry.body)
         minutes = source.minutes(span.from_ms, span.to_ms)

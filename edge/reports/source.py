@@ -2,21 +2,31 @@
 
 from __future__ import annotations
 
+import re
+from array import array
 from collections.abc import Iterator
 from pathlib import Path
 from typing import Any, Final, NamedTuple
 
 from edge.config import settings_of
 from edge.domain.dates import Dates
-from edge.domain.entries import Entry, Now
+from edge.domain.entries import Entry, Now, Stamp
 from edge.domain.errors import UnusableInput
 from edge.domain.settings import Settings
+from edge.store.chain import entry_of
 from edge.store.database import SERIES_FILE
 from edge.store.journal import ReadOnlyJournal
 from edge.store.series_read import SeriesReader
 from edge.store.verify import verify
 
 _PIECE: Final = 500
+#: kinds of entries whose past says how a day began: its word, and which alarms stood
+_OF_BEFORE: Final = (b"alarm", b"phase", b"started", b"stopped", b"verdict")
+#: the end of an entry's bytes (RFC 8785: members in the order of their names): all but its body, which is most of the work of reading it.
+#: A text within can't look like it, as its quotes are escaped, and no object within has these members.
+_ENDS: Final = re.compile(
+    rb',"boot":"([^"\\]*)","kind":"([a-z_]+)","mono_ms":(-?\d+),"seq":\d+,"station":"[^"]*","v":\d+,"wall_ms":(-?\d+)\}$'
+)
 _MINUTE_MS: Final = 60_000
 
 
@@ -44,12 +54,14 @@ class Source:
         self._journal = ReadOnlyJournal(folder)
         try:
             self.head = Head(*self._journal.head()) if head is None else self._as_told(head)
-            self.dates, self._settings = Dates(), list[Entry]()
-            for entry in self.entries():
-                self.dates.note(entry.boot, Now(entry.mono_ms, entry.wall_ms, entry.trusted))
-                self.dates.reached(entry.boot, entry.mono_ms)
-                if entry.kind == "settings":
-                    self._settings.append(entry)
+            self.dates, self._settings, self._stamps = Dates(), list[Entry](), _Stamps()
+            for seq, hashed, trusted in self._rows():
+                stamp, kind = _end_of(hashed, trusted)
+                self._stamps.add(seq, stamp)
+                self.dates.note(stamp.boot, Now(stamp.mono_ms, stamp.wall_ms, trusted))
+                self.dates.reached(stamp.boot, stamp.mono_ms)
+                if kind == b"settings":
+                    self._settings.append(entry_of(hashed, trusted))
             if not self._settings:
                 raise UnusableInput(
                     "there are no settings in the journal", where=str(folder), expected="a station that has run",
@@ -81,16 +93,31 @@ class Source:
         """Let the files go."""
         self._journal.close()
 
-    def entries(self) -> Iterator[Entry]:
-        """All up to the head, in their order. Raises StoreFault."""
+    def entries(self, from_ms: int, to_ms: int) -> Iterator[Entry]:
+        """Those that are, or may be, of [from, to), and of all before them what says how that began; in their order. Raises StoreFault."""
+        first, last = self._stamps.between(self.dates, from_ms, to_ms)
+        before: tuple[bytes, bool] | None = None
+        for seq, hashed, trusted in self._rows():
+            if seq > last:
+                return
+            kind = _end_of(hashed, trusted)[1] if seq <= first else b""
+            if kind == b"started" and before is not None:
+                yield entry_of(*before)  # the last of the run before: until then somebody watched
+            before = None
+            if seq >= first or kind in _OF_BEFORE:
+                yield entry_of(hashed, trusted)
+            else:
+                before = (hashed, trusted)
+
+    def _rows(self) -> Iterator[tuple[int, bytes, bool]]:
+        """The rows of all entries up to the head."""
         after = 0
         while after < self.head.seq:
-            piece = self._journal.read(after, min(_PIECE, self.head.seq - after))
-            piece = [entry for entry in piece if entry.seq <= self.head.seq]
+            piece = self._journal.rows(after, min(_PIECE, self.head.seq - after))
             if not piece:
                 return
-            yield from piece
-            after = piece[-1].seq
+            yield from (row for row in piece if row[0] <= self.head.seq)
+            after = piece[-1][0]
 
     def chain(self) -> dict[str, Any]:
         """Whether the chain of the whole journal holds up to its end now: {"holds", "why"}. Raises StoreFault."""
@@ -107,3 +134,41 @@ class Source:
             return reader.trend(points, from_ms, _MINUTE_MS, (to_ms - from_ms) // _MINUTE_MS)
         finally:
             reader.close()
+
+
+def _end_of(hashed: bytes, trusted: bool) -> tuple[Stamp, bytes]:
+    """When an entry was stamped, and its kind."""
+    found = _ENDS.search(hashed)
+    if found is None:
+        entry = entry_of(hashed, trusted)
+        return entry.stamp, entry.kind.encode()
+    boot, kind, mono_ms, wall_ms = found.groups()
+    return Stamp(boot.decode(), int(mono_ms), int(wall_ms), trusted), kind
+
+
+class _Stamps:
+    """The stamps of a journal's entries: 25 bytes each, so that years of them fit a small board."""
+
+    def __init__(self) -> None:
+        self._boots: dict[str, int] = {}
+        self._seqs, self._monos, self._walls = array("q"), array("q"), array("q")
+        self._of_boot, self._trusted = array("L"), array("B")
+
+    def add(self, seq: int, stamp: Stamp) -> None:
+        self._seqs.append(seq)
+        self._monos.append(stamp.mono_ms)
+        self._walls.append(stamp.wall_ms)
+        self._of_boot.append(self._boots.setdefault(stamp.boot, len(self._boots)))
+        self._trusted.append(stamp.trusted)
+
+    def between(self, dates: Dates, from_ms: int, to_ms: int) -> tuple[int, int]:
+        """The first and the last seq whose entry is, or may be, of [from, to). Of none: one behind the last before it, and that one."""
+        boots, first, last, before = list(self._boots), 0, 0, 0
+        for at, seq in enumerate(self._seqs):
+            stamp = Stamp(boots[self._of_boot[at]], self._monos[at], self._walls[at], bool(self._trusted[at]))
+            dated = dates.of(stamp)
+            if dated.doubt or from_ms <= dated.wall_ms < to_ms:
+                first, last = first or seq, seq
+            elif dated.wall_ms < from_ms:
+                before = seq
+        return (first, last) if first else (before + 1, before)

@@ -214,6 +214,29 @@ def test_a_run_that_broke_off_is_a_gap_and_no_word_is_known_of_it(store: Store) 
     )
 
 
+def test_a_gap_that_began_the_day_before_begins_with_the_last_that_was_kept(store: Store) -> None:
+    store.verdict("2026-03-14T06:10:00Z", "ready", before=None)
+    store.add("2026-03-14T22:30:00Z", "record", record="note", by="ada", text="of a kind that is no word and no alarm")
+    store.add("2026-03-15T04:00:00Z", "started", after="the power went")
+    store.verdict("2026-03-15T04:00:00Z", "ready", before=None)
+    store.add("2026-03-15T05:00:00Z", "stopped", why="asked to")
+    (broken, ended) = report(store.folder, "2026-03-15").facts["gaps"]
+    assert (broken["from"], broken["to"]) == ("2026-03-14T22:30:00.000Z", "2026-03-15T04:00:00.000Z")
+    assert (ended["from"], ended["to"]) == ("2026-03-15T05:00:00.000Z", None)
+
+
+def test_what_comes_after_the_day_changes_nothing_of_it(store: Store) -> None:
+    busy(store)
+    store.alarm("2026-03-14T20:00:00Z", "unacknowledged")
+    facts = report(store.folder).facts
+    store.alarm("2026-03-16T20:00:00Z", "normal", present=False)
+    store.add("2026-03-16T21:00:00Z", "started", after="a clean stop")
+    later = report(store.folder).facts
+    assert {key: value for key, value in later.items() if key != "head"} == {
+        key: value for key, value in facts.items() if key != "head"
+    }
+
+
 def test_entries_whose_clock_was_never_set_are_counted_and_stand_in_no_table(tmp_path: Path) -> None:
     early = Now(1000, wall_ms_of("1970-01-01T00:00:10Z"), False)
     with closing(Journal(tmp_path / "keep", PLAN.settings.name, "boot-0")) as journal:
