@@ -107,6 +107,38 @@ class SkipWatch:
             print(f"{passed} passed, {failed + len(self.unlisted)} failed, {skipped} skipped")
 
 
+#: files that take longest, begun first: at the end of a run one worker alone would be at them
+LONGEST = (
+    "tests/integration/test_demo_hardware.py", "tests/golden/test_golden_days.py", "tests/unit/bench/test_truth.py",
+    "tests/integration/test_daemon_disk.py", "tests/integration/test_demo_run.py", "tests/integration/test_scripts.py",
+)  # fmt: skip
+#: folders whose tests wait more than they compute
+WAITS = ("tests/integration/", "tests/browser/", "tests/security/")
+
+
+def in_turns(files: list[str]) -> list[str]:
+    """Files in the order in which workers take them: the longest first, then those that wait among those that compute.
+
+    >>> in_turns(["a.py", "b.py", "tests/browser/c.py", "tests/golden/test_golden_days.py", "d.py", "e.py", "tests/security/f.py"])
+    ['tests/golden/test_golden_days.py', 'tests/browser/c.py', 'a.py', 'b.py', 'tests/security/f.py', 'd.py', 'e.py']
+    """
+    first = [file for file in LONGEST if file in files]
+    waits = [file for file in files if file.startswith(WAITS) and file not in first]
+    works = [file for file in files if not file.startswith(WAITS) and file not in first]
+    share = len(works) / max(len(waits), 1)
+    ordered = first
+    for at, file in enumerate(waits):
+        ordered += [file, *works[round(at * share) : round((at + 1) * share)]]
+    return ordered if waits else first + works
+
+
+def pytest_collection_modifyitems(items: list[pytest.Item]) -> None:
+    by_file: dict[str, list[pytest.Item]] = {}
+    for item in items:
+        by_file.setdefault(item.nodeid.partition("::")[0], []).append(item)
+    items[:] = [item for file in in_turns(list(by_file)) for item in by_file[file]]
+
+
 def pytest_addoption(parser: pytest.Parser) -> None:
     group = parser.getgroup("warmwell")
     group.addoption("--plain-count", action="store_true", help="end with `N passed, N failed, N skipped` on a line")

@@ -343,7 +343,7 @@ def test_the_station_tells_its_health_points_and_settings(browser: Browser, stat
     assert texts(browser, "#calibration tbody tr")[0].split("\t")[1:] == [
         "39.9 °C", "good", "Tue 16 Dec: × 1.0021, − 0.120 °C", "Wed 16 Dec", "± 0.32 °C",
     ]  # fmt: skip
-    assert texts(browser, ".settings-group summary") == ["Reservoir", "Filter"]
+    assert texts(browser, ".settings-group summary") == ["Reservoir", "Each filter"]
     press(browser, ".settings-group summary")
     assert "35 degC" in browser.text(".settings-group")
 

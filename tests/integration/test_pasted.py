@@ -23,12 +23,12 @@ NOT_HERE = {
     r"warmwell replay": "wants recorded readings",
     r"warmwell retained": "wants a broker",
     r"warmwell record (hold|disinfectant_top_up)$|basin=left|of=17": "is about one station or another",
-    r"warmwell (record|people|check)$": "is no whole command",
+    r"warmwell (record|people|check|restore)$": "is no whole command",
 }
 PUT_IN = {
     "my-station.toml": "config/station-minimal.toml", "FILE": "config/station-example.toml", "FOLDER": "$KEEP", "KIND": "note",
     "NAME": "'J. Lund'", "KEY=VALUE…": "text=seen", "ALARM": "reservoir_cold",
-    "BUNDLE.zip": "$WARMWELL_KEEP/bundle.zip",
+    "BUNDLE.zip": "$WARMWELL_KEEP/bundle.zip", "day.html": "$WARMWELL_KEEP/day.html", "DEST": "$WARMWELL_KEEP/backup --keep $KEEP",
 }  # fmt: skip
 
 
