@@ -41,12 +41,20 @@ def heap(browser: Browser) -> int:
 
 
 def test_a_night_on_now_leaves_the_heap_as_it_was(held: Browser) -> None:
-    """Within 5 %. The same measure finds a page that keeps each picture of an hour."""
+    """Within 5 %, the first night or the second: what is made once, such as code that is compiled late, is no growth of each night.
+    The same measure finds a page that keeps each picture of an hour.
+    """
     held.js(f"night(0, {BEFORE}, {ENTRIES}, false)")
-    before, nodes = heap(held), held.js("document.getElementsByTagName('*').length")
-    held.js(f"night({ENTRIES}, {PICTURES}, {PICTURES}, false)")
-    assert before > 1_000_000 and heap(held) < 1.05 * before
+    after, nodes, growth = heap(held), held.js("document.getElementsByTagName('*').length"), []
+    for night in range(2):
+        before = after
+        held.js(f"night({ENTRIES + night * PICTURES}, {PICTURES}, {PICTURES}, false)")
+        after = heap(held)
+        growth.append(after / before)
+        if after < 1.05 * before:
+            break
+    assert before > 1_000_000 and min(growth) < 1.05, growth
     assert held.js("document.getElementsByTagName('*').length") < 1.05 * nodes
     assert held.js("document.body.dataset.view") == "now" and held.errors() == []
-    held.js(f"night({ENTRIES + PICTURES}, {PICTURES // 8}, 0, true)")
-    assert heap(held) > 1.05 * before
+    held.js(f"night({ENTRIES + 2 * PICTURES}, {PICTURES // 8}, 0, true)")
+    assert heap(held) > 1.05 * after
