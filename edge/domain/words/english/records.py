@@ -68,10 +68,10 @@ RECORDS: Final[Mapping[str, str]] = {
     "record.too_much": "{filled} L don't go into a reservoir of {holds} L",
     "record.contact_ends_early": "its contact ends before it begins",
     "record.contact_ends_late": "its contact ends after the record's own time",
-    "record.contact_does_not_fit": "{contact:g min} of contact don't fit between its beginning and its end",
-    "record.contact_too_short": "{contact:g min} of contact; {wanted:g min} are needed",
+    "record.contact_does_not_fit": "{contact:.4g min} of contact don't fit between its beginning and its end",
+    "record.contact_too_short": "{contact:.4g min} of contact; {wanted:g min} are needed",
     "record.contact_before_opening": (
-        "its {contact:g min} of contact would have begun before the clean side was opened ({record:spaced}, {before} before the end)"
+        "its {contact:.4g min} of contact would have begun before the clean side was opened ({record:spaced}, {before} before the end)"
     ),
     "record.not_rinsed": "not drained and rinsed",
     "record.not_drained": "not drained",

@@ -69,10 +69,10 @@ RECORDS: Final[Mapping[str, str]] = {
     "record.too_much": "{filled} L n'entrent pas dans un réservoir de {holds} L",
     "record.contact_ends_early": "le contact finit avant de commencer",
     "record.contact_ends_late": "le contact finit après l'heure de l'enregistrement lui-même",
-    "record.contact_does_not_fit": "{contact:g min} de contact ne tiennent pas entre son début et sa fin",
-    "record.contact_too_short": "{contact:g min} de contact; il en faut {wanted:g min}",
+    "record.contact_does_not_fit": "{contact:.4g min} de contact ne tiennent pas entre son début et sa fin",
+    "record.contact_too_short": "{contact:.4g min} de contact; il en faut {wanted:g min}",
     "record.contact_before_opening": (
-        "les {contact:g min} de contact auraient commencé avant l'ouverture du côté propre ({record:record}, {before} avant la fin)"
+        "les {contact:.4g min} de contact auraient commencé avant l'ouverture du côté propre ({record:record}, {before} avant la fin)"
     ),
     "record.not_rinsed": "non vidangé et rincé",
     "record.not_drained": "non vidangé",

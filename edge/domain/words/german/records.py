@@ -70,10 +70,10 @@ RECORDS: Final[Mapping[str, str]] = {
     "record.too_much": "{filled} L passen nicht in ein Reservoir von {holds} L",
     "record.contact_ends_early": "die Einwirkung endet, bevor sie beginnt",
     "record.contact_ends_late": "die Einwirkung endet nach der Zeit der Erfassung selbst",
-    "record.contact_does_not_fit": "{contact:g min} Einwirkung passen nicht zwischen Beginn und Ende",
-    "record.contact_too_short": "{contact:g min} Einwirkung; nötig sind {wanted:g min}",
+    "record.contact_does_not_fit": "{contact:.4g min} Einwirkung passen nicht zwischen Beginn und Ende",
+    "record.contact_too_short": "{contact:.4g min} Einwirkung; nötig sind {wanted:g min}",
     "record.contact_before_opening": (
-        "die {contact:g min} Einwirkung hätten begonnen, bevor die reine Seite geöffnet wurde ({record:record}, {before} vor dem Ende)"
+        "die {contact:.4g min} Einwirkung hätten begonnen, bevor die reine Seite geöffnet wurde ({record:record}, {before} vor dem Ende)"
     ),
     "record.not_rinsed": "nicht entleert und gespült",
     "record.not_drained": "nicht entleert",

@@ -65,10 +65,10 @@ RECORDS: Final[Mapping[str, str]] = {
     "record.too_much": "{filled} L no caben en un depósito de {holds} L",
     "record.contact_ends_early": "su contacto termina antes de empezar",
     "record.contact_ends_late": "su contacto termina después de la propia hora del registro",
-    "record.contact_does_not_fit": "{contact:g min} de contacto no caben entre su comienzo y su fin",
-    "record.contact_too_short": "{contact:g min} de contacto; hacen falta {wanted:g min}",
+    "record.contact_does_not_fit": "{contact:.4g min} de contacto no caben entre su comienzo y su fin",
+    "record.contact_too_short": "{contact:.4g min} de contacto; hacen falta {wanted:g min}",
     "record.contact_before_opening": (
-        "sus {contact:g min} de contacto habrían empezado antes de abrirse el lado limpio ({record:record}, {before} antes del fin)"
+        "sus {contact:.4g min} de contacto habrían empezado antes de abrirse el lado limpio ({record:record}, {before} antes del fin)"
     ),
     "record.not_rinsed": "no vaciado y enjuagado",
     "record.not_drained": "no vaciado",
