@@ -15,6 +15,12 @@ warmwell_root=$(cd "$(dirname "${BASH_SOURCE[0]}")/.." && pwd -P)
 
 _say() { printf 'warmwell: %s\n' "$*" >&2; }
 
+# End with one sentence: refuse WHERE WHAT EXPECTED DO
+refuse() {
+    _say "$1: $2; expected $3. $4."
+    exit 2
+}
+
 # Hold an exclusive lock on the open file with descriptor $1 until this shell closes it. By Python: it is here anyway.
 _hold() { "$warmwell_python" -I -c 'import fcntl, sys; fcntl.flock(int(sys.argv[1]), fcntl.LOCK_EX)' "$1"; }
 

@@ -23,11 +23,6 @@ here=$(cd "$(dirname "${BASH_SOURCE[0]}")" && pwd -P)
 # shellcheck source=deploy/environment.sh
 . "$here/environment.sh"
 
-refuse() { # refuse WHERE WHAT EXPECTED DO
-    _say "$1: $2; expected $3. $4."
-    exit 2
-}
-
 step() { _say "$*"; }
 
 # ---- what was asked for ---------------------------------------------------------------------------------------------

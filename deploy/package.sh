@@ -8,11 +8,6 @@ here=$(cd "$(dirname "${BASH_SOURCE[0]}")" && pwd -P)
 # shellcheck source=deploy/environment.sh
 . "$here/environment.sh"
 
-refuse() {
-    _say "$1: $2; expected $3. $4."
-    exit 2
-}
-
 stick=${1:-} into=${2:-.}
 [ -e "$stick/SHA256SUMS" ] || refuse "${stick:-package.sh}" "it is no folder of deploy/stick.sh" "one with SHA256SUMS" "Make it: bash deploy/stick.sh FOLDER"
 [ -d "$into" ] || refuse "$into" "it is no folder" "where the package is to go" "Make it, or name another"

@@ -11,11 +11,6 @@ here=$(cd "$(dirname "${BASH_SOURCE[0]}")" && pwd -P)
 # shellcheck source=deploy/environment.sh
 . "$here/environment.sh"
 
-refuse() {
-    _say "$1: $2; expected $3. $4."
-    exit 2
-}
-
 folder='' machine='' python=''
 while [ $# -gt 0 ]; do
     case $1 in

@@ -166,7 +166,7 @@ class Desk:
             async with asyncio.timeout(self.kept_within_s):
                 entry = await asyncio.shield(asyncio.wrap_future(future))
         except RecordRefused as exc:
-            raise as_problem(422, exc, words=self.watch.see(viewer).words) from exc
+            raise as_problem(422, exc, words=self.watch.words(viewer)) from exc
         except StoreFault as exc:
             raise as_problem(503, exc) from exc
         except TimeoutError as exc:
@@ -368,13 +368,13 @@ async def records(request: Request, desk: OfDesk, viewer: OfViewer) -> Response:
         )
     else:
         body["at"] = rfc3339(times.wall_ms_of(str(body["at"]), desk.zone, f"{path}, at"))
-    seen, words = desk.watch.see().snapshot, desk.watch.see(viewer).words
     try:
         body = spelt_out(body)
+        seen = desk.watch.see().snapshot
         asked = Asked() if seen.settings is None else asked_by(seen.settings)
         refuse(body, asked, seen.now.wall_ms if seen.now.trusted else None)
     except RecordRefused as exc:
-        raise as_problem(422, exc, words=words) from exc
+        raise as_problem(422, exc, words=desk.watch.words(viewer)) from exc
     if record == "acknowledge" and isinstance(body.get("alarm"), str):
         _known_alarm(desk, body["alarm"], path)
     answer = await desk.keep(body | proven(who), path, _client(request, body), viewer)

@@ -67,7 +67,7 @@ async def asks(request: Request, viewer: OfViewer) -> Response:
 async def record_forms(request: Request, viewer: OfViewer) -> Response:
     """The form of each record: its keys in their order, of which groups at least one is needed, and the roles that may make it. In a
     language `says` of a record is said in it; of keys it is English."""
-    words = request.app.state.desk.watch.see(viewer).words
+    words = request.app.state.desk.watch.words(viewer)
     told = {
         "records": {
             record: {

@@ -64,6 +64,10 @@ class Watch:
             return Seen(snapshot, quiet_s)
         return Seen(self.viewers.picture(viewer, snapshot), quiet_s, self.viewers.words(viewer, snapshot))
 
+    def words(self, viewer: Viewer) -> Words:
+        """How a viewer reads what this station tells; without the picture, which takes a while to say anew."""
+        return self.viewers.words(viewer, self._judge.snapshot())
+
     def verdict(self, seen: Seen) -> dict[str, Any]:
         """The verdict as published, with `seq`, `quiet_s` and `answers`; `unknown` where the judge is silent."""
         judged = seen.snapshot.verdict

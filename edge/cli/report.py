@@ -3,10 +3,9 @@
 from __future__ import annotations
 
 import time
-from datetime import UTC, date, datetime, timedelta
+from datetime import date
 from pathlib import Path
 from typing import Final
-from zoneinfo import ZoneInfo
 
 from edge import terminal
 from edge.domain.errors import UnusableInput
@@ -31,7 +30,7 @@ def day(day: str, folder: Path, out: Path | None, language: str, units: str | No
             f"there are no words in {language!r}", where="--language", expected=", ".join(LANGUAGES), do="Name one of them"
         )  # fmt: skip
     now_ms = time.time_ns() // 1_000_000
-    wish = Wish(_day_of(day, folder, now_ms), now_ms, program_version(), language, _units(units))
+    wish = Wish(_day_of(day), now_ms, program_version(), language, _units(units))
     made = day_report(folder, wish)
     with terminal.output(out) as stream:
         stream.write(made.html.encode())
@@ -83,17 +82,10 @@ def _units(text: str | None) -> Chosen:
     return Chosen(**found)
 
 
-def _day_of(text: str, folder: Path, now_ms: int) -> date:
-    """The day that a word or a date means, by the station's clock."""
+def _day_of(text: str) -> date | int:
+    """The day that a date means, or how many days ago a word does."""
     if text in _DAYS_AGO:
-        from edge.reports.source import Source
-
-        source = Source(folder)
-        try:
-            zone = ZoneInfo(source.settings().timezone)
-        finally:
-            source.close()
-        return datetime.fromtimestamp(now_ms / 1000, UTC).astimezone(zone).date() - timedelta(days=_DAYS_AGO[text])
+        return _DAYS_AGO[text]
     try:
         return date.fromisoformat(text)
     except ValueError:

@@ -46,10 +46,6 @@ class Span(NamedTuple):
         """Does this instant lie within?"""
         return self.from_ms <= at_ms < self.to_ms
 
-    def minutes(self, from_ms: int, to_ms: int) -> float:
-        """Of another span, the minutes that lie within."""
-        return max(0.0, (min(to_ms, self.to_ms) - max(from_ms, self.from_ms)) / 60_000)
-
 
 def span_of(day: date, zone: ZoneInfo) -> Span:
     """A day by the station's clock.
@@ -259,16 +255,15 @@ def _gap(from_ms: int, to_ms: int | None, why: str | None) -> dict[str, Any]:
     return {"from": rfc3339(from_ms), "to": None if to_ms is None else rfc3339(to_ms), **told}
 
 
-def readings_of(settings: Settings, minutes: Mapping[str, Any] | None) -> list[dict[str, Any]]:
-    """Of each point its least and greatest value, the share of the day in which it had one, and its course by minutes.
+def readings_of(settings: Settings, minutes: Mapping[str, Any]) -> list[dict[str, Any]]:
+    """Of each point its least and greatest value, and the share of the day in which it had one.
 
     Args:
         minutes: of the day, as Source.minutes() tells them.
     """
-    known: Mapping[str, Any] = {} if minutes is None else minutes["points"]
     found = []
     for point in settings.points:
-        columns = known.get(point.id)
+        columns = minutes.get(point.id)
         told: dict[str, Any] = {"id": point.id, "role": str(point.role), "low": None, "high": None, "covered": 0.0}
         if columns is not None:
             lows, highs = _known(columns["min"]), _known(columns["max"])

@@ -2,13 +2,15 @@
 
 from __future__ import annotations
 
-from datetime import date
+from collections.abc import Mapping
+from datetime import date, timedelta
 from pathlib import Path
 from typing import Any, Final, NamedTuple
 from zoneinfo import ZoneInfo
 
 from edge.domain.entries import rfc3339
 from edge.domain.readings import Role
+from edge.domain.records.book import local_date
 from edge.domain.settings import Settings
 from edge.domain.words.english import EN
 from edge.domain.words.units import Chosen
@@ -23,9 +25,15 @@ _DIGITS: Final = 3
 
 
 class Wish(NamedTuple):
-    """What a report is to be. `made_at_ms`: now, milliseconds since 1970; `head`: as far as the journal is read, None: its end."""
+    """What a report is to be.
 
-    day: date
+    Attributes:
+        day: by the station's clock; a number: so many days before that of `made_at_ms`.
+        made_at_ms: now, milliseconds since 1970.
+        head: as far as the journal is read; None: its end.
+    """
+
+    day: date | int
     made_at_ms: int
     program: str
     language: str = EN.code
@@ -51,7 +59,8 @@ def day_report(folder: Path, wish: Wish) -> Made:
     source = Source(folder, wish.head)
     try:
         zone = ZoneInfo(source.settings().timezone)
-        span = span_of(wish.day, zone)
+        day = wish.day if isinstance(wish.day, date) else local_date(wish.made_at_ms, zone) - timedelta(days=wish.day)
+        span = span_of(day, zone)
         settings = source.settings(span.to_ms)
         until_ms = min(span.to_ms, wish.made_at_ms)
         gathered, is_simulated = DayFacts(span, until_ms, source.dates), False
@@ -62,7 +71,7 @@ def day_report(folder: Path, wish: Wish) -> Made:
         facts = {
             "report": "day", "form": FORM, "program": wish.program, "made_at": rfc3339(wish.made_at_ms),
             "language": wish.language, "units": list(wish.units), "station": settings.name, "title": settings.title,
-            "zone": settings.timezone, "simulated": is_simulated, "day": wish.day.isoformat(),
+            "zone": settings.timezone, "simulated": is_simulated, "day": day.isoformat(),
             "from": rfc3339(span.from_ms), "to": rfc3339(span.to_ms), "until": rfc3339(until_ms),
             "head": source.head._asdict(), "chain": source.chain(),
             **gathered.told(),
@@ -78,11 +87,10 @@ def page_of(facts: dict[str, Any], settings: Settings) -> str:
     return document(DayPage(facts, settings).html())
 
 
-def _courses(settings: Settings, minutes: dict[str, Any] | None) -> dict[str, list[float | None]]:
+def _courses(settings: Settings, minutes: Mapping[str, Any]) -> dict[str, list[float | None]]:
     """Means by minutes of what is drawn: each reservoir, to a thousandth of a kelvin."""
-    known = {} if minutes is None else minutes["points"]
     return {
-        point.id: [None if mean is None else round(mean, _DIGITS) for mean in known[point.id]["mean"]]
+        point.id: [None if mean is None else round(mean, _DIGITS) for mean in minutes[point.id]["mean"]]
         for point in settings.points
-        if point.role is Role.RESERVOIR_TEMPERATURE and point.id in known
+        if point.role is Role.RESERVOIR_TEMPERATURE and point.id in minutes
     }

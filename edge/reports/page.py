@@ -4,7 +4,6 @@ from __future__ import annotations
 
 import json
 from collections.abc import Iterable, Mapping, Sequence
-from datetime import UTC, datetime
 from functools import partial
 from typing import Any, Final
 from zoneinfo import ZoneInfo
@@ -13,6 +12,7 @@ from edge.api.words import words_in
 from edge.domain.entries import wall_ms_of
 from edge.domain.messages import Message, duration, moment, name, number, of_body, of_kept, say, text
 from edge.domain.readings import KIND_OF, Kind, Role
+from edge.domain.records.book import local_date
 from edge.domain.settings import Settings
 from edge.domain.words.languages import LANGUAGES
 from edge.domain.words.saying import Words
@@ -87,7 +87,7 @@ class Teller:
     def at(self, when: str) -> str:
         """A time by the station's clock; of another day with its date."""
         at = wall_ms_of(when)
-        there = datetime.fromtimestamp(at / 1000, UTC).astimezone(self._zone).date().isoformat()
+        there = local_date(at, self._zone).isoformat()
         return self.said(say("report.at" if there == self._day else "report.on_another_day", at=moment(at)))
 
     def end(self, when: str | None) -> str:

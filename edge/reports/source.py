@@ -124,14 +124,15 @@ class Source:
         found = verify(self._folder, (self.head.seq, self.head.digest))
         return {"holds": found.ok, "why": found.why if not found.ok else ""}
 
-    def minutes(self, from_ms: int, to_ms: int) -> dict[str, Any] | None:
-        """Every point's readings of [from, to), whole minutes, as SeriesReader.trend() tells them; None where no readings are kept."""
+    def minutes(self, from_ms: int, to_ms: int) -> dict[str, Any]:
+        """By point its readings of [from, to), whole minutes, as the columns of SeriesReader.trend(); of one that has none, nothing."""
         if not (self._folder / SERIES_FILE).exists():
-            return None
+            return {}
         reader = SeriesReader(self._folder)
         try:
             points = [fact.id for fact in reader.points()]
-            return reader.trend(points, from_ms, _MINUTE_MS, (to_ms - from_ms) // _MINUTE_MS)
+            told = reader.trend(points, from_ms, _MINUTE_MS, (to_ms - from_ms) // _MINUTE_MS)
+            return dict(told["points"])
         finally:
             reader.close()
 
