@@ -11,9 +11,9 @@ import contextlib
 import errno
 import logging
 import os
+import queue
 import signal
 import socket
-import threading
 import time
 from collections.abc import Iterator, Sequence
 from pathlib import Path
@@ -39,24 +39,28 @@ READY_AFTER_S: Final = 30.0
 
 
 class Asked:
-    """What signals asked for. A handler only notes it; the main thread acts."""
+    """What signals asked for. A handler only notes it; the main thread acts.
+
+    The handler runs inside the main thread, also while that waits: an event's lock would be taken twice and hold both
+    up for ever. A simple queue may be put into by a handler, says Python's documentation of `queue`.
+    """
 
     def __init__(self) -> None:
         self.stop_why: str | None = None
         self.reload = False
-        self._wake = threading.Event()
+        self._wake: queue.SimpleQueue[None] = queue.SimpleQueue()
 
     def handle(self, number: int, _frame: FrameType | None) -> None:
         if number == signal.SIGHUP:
             self.reload = True
         else:
             self.stop_why = self.stop_why or signal.Signals(number).name
-        self._wake.set()
+        self._wake.put(None)
 
     def wait(self, timeout_s: float) -> None:
         """Until a signal or `timeout_s` (real seconds)."""
-        self._wake.wait(timeout_s)
-        self._wake.clear()
+        with contextlib.suppress(queue.Empty):
+            self._wake.get(timeout=timeout_s)
 
 
 @contextlib.contextmanager

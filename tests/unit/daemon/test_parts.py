@@ -5,7 +5,10 @@ from __future__ import annotations
 import io
 import json
 import logging
+import signal
 import socket
+import subprocess
+import sys
 import time
 from pathlib import Path
 from types import SimpleNamespace
@@ -20,6 +23,31 @@ from edge.daemon.part import FIRST_PAUSE_S, LONGEST_PAUSE_S, STEADY_S, Part
 from edge.daemon.run import feed, refuse_held_port, reload
 from edge.daemon.systemd import notify, watchdog_s
 from edge.domain.errors import AlreadyRunning, UnusableInput
+
+
+#: a program that does what the daemon does between two looks, only faster
+WAITS = """
+from edge.daemon.run import listening
+with listening() as asked:
+    print("waits", flush=True)
+    while asked.stop_why is None:
+        asked.wait(0.0001)
+print(asked.reload, asked.stop_why, flush=True)
+"""
+
+
+def test_signals_that_come_while_it_begins_to_wait_hold_nothing_up() -> None:
+    """An event's lock, taken by the handler while the same thread held it, hung a daemon that was asked to reload (measured)."""
+    with subprocess.Popen([sys.executable, "-c", WAITS], stdout=subprocess.PIPE, text=True) as process:
+        try:
+            assert process.stdout is not None and process.stdout.readline() == "waits\n"
+            for _ in range(3000):
+                process.send_signal(signal.SIGHUP)
+                time.sleep(0.0003)
+            process.send_signal(signal.SIGTERM)
+            assert process.communicate(timeout=60)[0] == "True SIGTERM\n"
+        finally:
+            process.kill()
 
 
 class Teller:
