@@ -24,7 +24,6 @@ from edge.daemon.run import feed, refuse_held_port, reload
 from edge.daemon.systemd import notify, watchdog_s
 from edge.domain.errors import AlreadyRunning, UnusableInput
 
-
 #: a program that does what the daemon does between two looks, only faster
 WAITS = """
 from edge.daemon.run import listening
