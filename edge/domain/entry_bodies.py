@@ -335,7 +335,7 @@ class AdviceBody(TypedDict):
     """
 
     point: str | None
-    reason: str  # a key of REASONS, or below_label, drip, coarse
+    reason: str  # a key of REASONS, or below_label, drip, coarse, fall
     what: str
     advice: str
     msg: NotRequired[MessageBody]  # of `what`

@@ -55,7 +55,7 @@ class Doubt(NamedTuple):
 
 
 class Advice(NamedTuple):
-    """Something to do that is no alarm. `reason`: a key of REASONS, or below_label, drip, coarse."""
+    """Something to do that is no alarm. `reason`: a key of REASONS, or below_label, drip, coarse, fall."""
 
     point: str | None
     reason: str

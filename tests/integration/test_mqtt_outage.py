@@ -306,6 +306,21 @@ def test_a_stalled_network_is_noticed_within_one_and_a_half_keep_alives(
     until(lambda: bench.publisher.untold_since_ms() is None, "told again")
 
 
+def test_c040_the_keep_alive_goes_on_when_the_wall_clock_is_set(
+    bench: Bench, broker: Broker, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    """Three hours forward and back: the library asks for its answer in time, and the connection is the same all along."""
+    bench.start()
+    bench.settled()
+    connects = broker.log().count("New client connected")
+    true_time = time.time
+    for by_s in (3 * 3600.0, -3 * 3600.0):
+        monkeypatch.setattr(time, "time", lambda by_s=by_s: true_time() + by_s)
+        pings = broker.log().count("Received PINGREQ")
+        until(lambda pings=pings: broker.log().count("Received PINGREQ") >= pings + 2, f"two pings after {by_s:g} s")
+    assert bench.status["connected"] and broker.log().count("New client connected") == connects
+
+
 def test_a_message_in_a_stalled_network_is_missed_sooner(bench: Bench, watcher: Watcher, proxy: Proxy) -> None:
     bench.port, bench.plan = proxy.port, {"keepalive_s": 600}
     bench.publisher = bench.made()

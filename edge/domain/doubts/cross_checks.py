@@ -16,7 +16,7 @@ from edge.domain.doubts.rooms import Rooms
 from edge.domain.doubts.water_checks import WaterChecks
 from edge.domain.entry_bodies import ContradictionBody
 from edge.domain.heat.reservoir import ReservoirMonitor
-from edge.domain.messages import Doubt
+from edge.domain.messages import Advice, Doubt
 from edge.domain.sensing.point_monitor import PointMonitor
 from edge.domain.settings import Settings
 from edge.domain.water.draw_history import DrawHistory
@@ -33,7 +33,8 @@ class CrossChecks(NamedTuple):
 
 def cross_checks(
     settings: Settings, watches: Mapping[str, PointMonitor], flow: str | None, taps: Mapping[str, str | None], power: str | None,
-    evidence: DrawHistory, tell: Callable[[ContradictionBody, Doubt], None], warmth: ReservoirMonitor | None = None,
+    evidence: DrawHistory, tell: Callable[[ContradictionBody, Doubt], None], advise: Callable[[Advice], None],
+    warmth: ReservoirMonitor | None = None,
 ) -> CrossChecks:  # fmt: skip
     """The cross checks of a station.
 
@@ -44,6 +45,7 @@ def cross_checks(
         power: the point that says whether the machine has power; or None.
         evidence: what finished draws showed.
         tell: called for each change with the body of an entry, whose texts are still to be said, and with what it says.
+        advise: called with what is to be looked at before anything is doubted.
         warmth: the reservoir's heating and losses; None where there is none.
     """
     fitted = {tap: point for tap, point in taps.items() if point is not None}
@@ -51,5 +53,5 @@ def cross_checks(
     rooms = Rooms(settings, watches, register)
     readings = ReadingChecks(settings, watches, rooms, register, warmth)
     return CrossChecks(
-        register, rooms, readings, WaterChecks(settings, watches, flow, fitted, power, evidence, register)
+        register, rooms, readings, WaterChecks(settings, watches, flow, fitted, power, evidence, register, advise)
     )

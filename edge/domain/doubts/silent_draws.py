@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from typing import Final
+from typing import Final, NamedTuple
 
 from edge.domain.doubts.table import ALONG_KPA, NEW_LEVEL_MS, REST_MS
 
@@ -10,8 +10,13 @@ from edge.domain.doubts.table import ALONG_KPA, NEW_LEVEL_MS, REST_MS
 FALL_KPA: Final = 20.0
 #: A shorter fall may be a neighbour's tap [ms].
 FALL_FROM_MS: Final = 30_000
-#: Older falls don't count [ms].
-FALLS_WITHIN_MS: Final = 12 * 3_600_000
+
+
+class Fall(NamedTuple):
+    """A fall of the static pressure that has ended, as a draw makes it: how long it lasted [ms], by how much it fell at the most [kPa]."""
+
+    lasted_ms: int
+    kpa: float
 
 
 class SilentDraws:
@@ -21,7 +26,7 @@ class SilentDraws:
         gap_ms: a fall with a longer gap in its readings doesn't count.
     """
 
-    __slots__ = ("_gap_ms", "_rest_kpa", "_rest_drop_kpa", "_last_ms", "_fell_ms", "_moved_kpa", "_n", "_falls_ms")
+    __slots__ = ("_gap_ms", "_rest_kpa", "_rest_drop_kpa", "_last_ms", "_fell_ms", "_least_kpa", "_moved_kpa", "_n")
 
     def __init__(self, gap_ms: int) -> None:
         self._gap_ms = gap_ms
@@ -30,13 +35,12 @@ class SilentDraws:
         self.forget()
 
     def forget(self) -> None:
-        """Forget the falls: the meter has shown a draw."""
+        """Forget a fall under way: the meter shows a draw."""
         self._rest_drop_kpa: float | None = None
         self._fell_ms: int | None = None
-        self._moved_kpa, self._n = 0.0, 0
-        self._falls_ms: list[int] = []
+        self._least_kpa, self._moved_kpa, self._n = 0.0, 0.0, 0
 
-    def hear(self, kpa: float, train_kpa: float | None, mono_ms: int) -> int:
+    def hear(self, kpa: float, train_kpa: float | None, mono_ms: int) -> Fall | None:
         """Take one static pressure of the supply.
 
         Args:
@@ -44,40 +48,40 @@ class SilentDraws:
             train_kpa: the drop from the supply to the last tap of the filter train at this time [kPa]; None: not known.
 
         Returns:
-            The number of falls within FALLS_WITHIN_MS when one has just ended, else 0.
+            The fall that has just ended; None where none has.
         """
         rest, before_ms = self._rest_kpa, self._last_ms
         self._last_ms = mono_ms
         if rest is None or mono_ms - before_ms > self._gap_ms:
             self._begin(kpa)
-            return 0
+            return None
         if self._fell_ms is not None:
             return self._go_on(kpa, train_kpa, mono_ms, rest)
         if kpa < rest - FALL_KPA:
-            self._fell_ms, self._moved_kpa, self._n = mono_ms, 0.0, 0
-            return 0
+            self._fell_ms, self._least_kpa, self._moved_kpa, self._n = mono_ms, kpa, 0.0, 0
+            return None
         share = min((mono_ms - before_ms) / REST_MS, 1.0)
         self._rest_kpa = rest + (kpa - rest) * share
         if train_kpa is not None:
             drop = self._rest_drop_kpa
             self._rest_drop_kpa = train_kpa if drop is None else drop + (train_kpa - drop) * share
-        return 0
+        return None
 
     def _begin(self, kpa: float) -> None:
         self._rest_kpa, self._fell_ms = kpa, None
 
-    def _go_on(self, kpa: float, train_kpa: float | None, mono_ms: int, rest: float) -> int:
+    def _go_on(self, kpa: float, train_kpa: float | None, mono_ms: int, rest: float) -> Fall | None:
         assert self._fell_ms is not None
         lasted_ms = mono_ms - self._fell_ms
         if kpa <= rest - FALL_KPA / 2:
+            self._least_kpa = min(self._least_kpa, kpa)
             if lasted_ms > NEW_LEVEL_MS:
                 self._begin(kpa)
             elif train_kpa is not None and self._rest_drop_kpa is not None:
                 self._moved_kpa += train_kpa - self._rest_drop_kpa
                 self._n += 1
-            return 0
+            return None
         self._fell_ms = None
         if lasted_ms <= FALL_FROM_MS or (self._n and self._moved_kpa / self._n < ALONG_KPA):
-            return 0
-        self._falls_ms = [at_ms for at_ms in self._falls_ms if mono_ms - at_ms <= FALLS_WITHIN_MS] + [mono_ms]
-        return len(self._falls_ms)
+            return None
+        return Fall(lasted_ms, rest - self._least_kpa)

@@ -8,14 +8,14 @@ taken off first: a sensor of 1 % of 100 psi may read 7 kPa too high.
 from __future__ import annotations
 
 import math
-from collections.abc import Iterable, Mapping, Sequence
+from collections.abc import Callable, Iterable, Mapping, Sequence
 from itertools import combinations
-from typing import Final
+from typing import Any, Final
 
 from edge.domain.doubts.draws import blind_gauges, empty_stages, exchanged
 from edge.domain.doubts.register import ANEW, DoubtRegister
 from edge.domain.doubts.rest import Levels, Seen, Sunk, odd
-from edge.domain.doubts.silent_draws import SilentDraws
+from edge.domain.doubts.silent_draws import Fall, SilentDraws
 from edge.domain.doubts.table import (
     ALIKE_MS,
     ALIKE_SHARE,
@@ -30,7 +30,8 @@ from edge.domain.doubts.table import (
     UNSEEN_FROM_MS,
 )
 from edge.domain.doubts.unseen import Unseen
-from edge.domain.messages import Message, difference, name, names, number, part, quantity, say
+from edge.domain.entries import Now, Stamp
+from edge.domain.messages import Advice, Message, difference, duration, name, names, number, part, quantity, say
 from edge.domain.readings import Kind
 from edge.domain.sensing.point_monitor import PointMonitor
 from edge.domain.settings import Settings
@@ -39,8 +40,12 @@ from edge.domain.water.draws import LOW_KPA, Draw
 from edge.domain.water.filter_train import ZERO_AT_MOST_KPA
 from edge.domain.water.normalise import GAINS_AT_MOST_KPA
 
-#: The meter is doubted after this many falls without a draw between them, within the time of SilentDraws.
+#: The meter is doubted after this many falls without a draw between them, within FALLS_WITHIN_MS.
 FALLS: Final = 3
+#: Older falls don't count [ms].
+FALLS_WITHIN_MS: Final = 12 * 3_600_000
+#: The reason of an entry `advice` that tells of a fall: a restart counts them from there.
+FALL: Final = "fall"
 #: Each wrong doubt of the meter (the falls were a neighbour's) doubles FALLS, up to this.
 FALLS_AT_MOST: Final = 24
 #: Water that flows back from a hose loses at most this share of what a draw loses over the filters: a hose holds little.
@@ -59,13 +64,15 @@ class WaterChecks:
         power: the point that says whether the machine has power, without which it draws nothing; or None.
         evidence: what finished draws showed, with the filter train: its taps' zeros, its stages.
         doubts: where those that fail are written down.
+        advise: called with what is to be looked at before anything is doubted.
     """
 
     def __init__(
         self, settings: Settings, watches: Mapping[str, PointMonitor], flow: str | None, taps: Mapping[str, str], power: str | None,
-        evidence: DrawHistory, doubts: DoubtRegister,
+        evidence: DrawHistory, doubts: DoubtRegister, advise: Callable[[Advice], None],
     ) -> None:  # fmt: skip
         self._settings, self._watches, self._flow, self._taps, self._doubts = settings, watches, flow, taps, doubts
+        self._advise = advise
         self._evidence, self._train = evidence, evidence.train
         downstream = [tap for tap in self._taps if tap != "supply"]
         self._last = downstream[-1] if downstream else None
@@ -75,6 +82,7 @@ class WaterChecks:
         self._power = None if power is None else watches[power]
         supply = self._taps.get("supply")
         self._wanted = FALLS
+        self._falls: list[Stamp] = []  # when falls ended that no draw has come after
         gap_ms = 0 if supply is None else watches[supply].point.stale_after_ms
         steady_ms = 0 if settings.supply is None else settings.supply.steady_after_ms
         self._silent_draws, self._unseen = SilentDraws(gap_ms), Unseen(gap_ms, max(steady_ms, UNSEEN_FROM_MS))
@@ -92,23 +100,55 @@ class WaterChecks:
         self._sunk = Sunk()
         self._looked_ms = 0  # when the static pressure was last compared with the last draw's
 
-    def static(self, kpa: float, settled_kpa: float | None, mono_ms: int) -> bool:
+    def static(self, kpa: float, settled_kpa: float | None, mono_ms: int, now: Now) -> bool:
         """Take one static pressure of the supply and the mean of the last quiet spell [kPa]; True where a doubt has changed."""
         witness = self._holding if self._lets_go else self._last
         last = None if witness is None else self._believed(witness, mono_ms)
         self.unmetered(kpa, mono_ms)
-        falls = self._silent_draws.hear(kpa, None if last is None else kpa - last, mono_ms)
+        fall = self._silent_draws.hear(kpa, None if last is None else kpa - last, mono_ms)
         news = self._is_too_low(settled_kpa, mono_ms)
         if settled_kpa is not None and mono_ms - self._looked_ms >= LOOKED_MS:
             self._looked_ms = mono_ms
             news = self._has_sunk(settled_kpa, mono_ms) or news
         if self._flow is None or self._is_off(mono_ms):
             return news
-        if falls >= self._wanted and self._watches[self._flow].doubt is None:
-            cause = say("doubt.no_pulses", says=part(say("check.no_pulses")), falls=number(falls))
-            self._doubts.begin("no_pulses", [self._flow], cause)
-            news = True
+        if fall is not None and self._watches[self._flow].doubt is None:
+            news = self._count(fall, self._flow, now) or news
         return self._takes_at_rest(kpa, mono_ms) or news
+
+    def _count(self, fall: Fall, flow: str, now: Now) -> bool:
+        """Count a fall: the meter is doubted, which is True, or it is told for a restart to count on from."""
+        # a fall whose age nobody knows counts: so may the meter have been dead for as long
+        age_ms = self._evidence.age_of
+        self._falls = [at for at in self._falls if (age := age_ms(at, now)) is None or age <= FALLS_WITHIN_MS]
+        self._falls.append(self._evidence.stamp(now))
+        falls = number(len(self._falls))
+        if len(self._falls) >= self._wanted:
+            self._doubts.begin(
+                "no_pulses", [flow], say("doubt.no_pulses", says=part(say("check.no_pulses")), falls=falls)
+            )
+            return True
+        what = say(
+            "supply.fall",
+            by=difference(Kind.PRESSURE, fall.kpa, self._taps["supply"]),
+            lasted=duration(fall.lasted_ms),
+            falls=falls,
+            wanted=number(self._wanted),
+        )
+        self._advise(Advice(flow, FALL, what, say("supply.fall.advice")))
+        return False
+
+    def fell(self, at: Stamp) -> None:
+        """Take from the journal that the pressure fell as in a draw and the meter showed none."""
+        self._falls.append(at)
+
+    def drew(self) -> None:
+        """Take from the journal that the meter showed a draw."""
+        self._falls.clear()
+
+    def state(self) -> list[list[Any]]:
+        """The falls that count for the next one, as JSON."""
+        return [list(at) for at in self._falls]
 
     def unmetered(self, kpa: float, mono_ms: int) -> None:
         """Take a pressure of the supply [kPa] while the meter shows no draw or is silent: do the pressures show that water is drawn?"""
@@ -289,6 +329,7 @@ class WaterChecks:
     def flowed(self) -> None:
         """Take that the meter shows a draw: doubts about it end."""
         self._silent_draws.forget()
+        self._falls.clear()
         self._low_ms = self._drop_ms = self._odd = self._alike_ms = self._holds_ms = None
         self._levels.forget()
         if self._flow is not None and "no_pulses" in self._doubts.doubts:

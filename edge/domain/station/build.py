@@ -79,7 +79,10 @@ def parts_of(view: View) -> Parts:
     warmth = None if settings.reservoir is None else ReservoirMonitor(settings.reservoir)
     draws = None if settings.supply is None else DrawDetector(settings.supply)
     flow, power_point = points.first(Role.SUPPLY_FLOW), points.first(Role.MACHINE_POWER)
-    crossed = cross_checks(settings, view.watches, flow, points.taps, power_point, evidence, view.contradict, warmth)
+    crossed = cross_checks(
+        settings, view.watches, flow, points.taps, power_point, evidence, view.contradict, lambda told: view.advise(told, view.now),
+        warmth,
+    )  # fmt: skip
     doubts, rooms, meterless = crossed.register, crossed.rooms, _meterless(view, flow)
     has_draws = flow is not None or meterless is not None
 

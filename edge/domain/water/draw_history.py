@@ -106,11 +106,20 @@ class DrawHistory:
         last = self.last
         if last is None:
             return None
-        if last["boot"] == self._boot:
-            return int(now.mono_ms - last["mono_ms"])
-        dated = self._book.dates.of(Stamp(last["boot"], last["mono_ms"], last["wall_ms"], last["trusted"]))
+        age_ms = self.age_of(Stamp(last["boot"], last["mono_ms"], last["wall_ms"], last["trusted"]), now)
+        return FOREVER_MS if age_ms is None else age_ms
+
+    def age_of(self, stamp: Stamp, now: Now) -> int | None:
+        """Age of what was stamped so [ms]; None where it can't be told."""
+        if stamp.boot == self._boot:
+            return int(now.mono_ms - stamp.mono_ms)
+        dated = self._book.dates.of(stamp)
         age_ms = now.wall_ms - dated.wall_ms
-        return FOREVER_MS if dated.doubt or not now.trusted or age_ms < 0 else int(age_ms)
+        return None if dated.doubt or not now.trusted or age_ms < 0 else int(age_ms)
+
+    def stamp(self, now: Now) -> Stamp:
+        """The stamp of an entry of this moment."""
+        return Stamp(self._boot, *now)
 
     def shown(self, key: str, now: Now, draw: Draw | None) -> Shown:
         """The mean "supply_kpa" or "flow_l_min" of the last steady draw, or of the draw under way once that is steady."""

@@ -6,7 +6,8 @@ from collections.abc import Mapping
 from typing import Any
 
 from edge.domain.doubts.cross_checks import CrossChecks
-from edge.domain.entries import Entry, Now
+from edge.domain.doubts.water_checks import FALL
+from edge.domain.entries import Entry, Now, Stamp
 from edge.domain.readings import Role
 from edge.domain.settings import Point
 from edge.domain.station.part import (
@@ -24,7 +25,7 @@ class Doubts(Part):
     """Hears every reading before anything else is made of it. What rests on a doubted point asks the cross checks itself."""
 
     roles = frozenset(Role)
-    folds = frozenset({"contradiction"})
+    folds = frozenset({"contradiction", "advice", "draw"})
 
     def __init__(self, crossed: CrossChecks) -> None:
         self._crossed, self._heard = crossed, crossed.readings.heard
@@ -46,10 +47,18 @@ class Doubts(Part):
                 self._crossed.readings.lost()
 
     def fold(self, entry: Entry) -> None:
-        self._crossed.register.take(entry.body)
+        water = self._crossed.water
+        if entry.kind == "contradiction":
+            self._crossed.register.take(entry.body)
+        elif entry.kind == "draw":
+            water.drew()
+        elif entry.body["reason"] == FALL:
+            water.fell(entry.stamp)
 
     def state(self) -> dict[str, Any]:
-        return {"doubts": self._crossed.register.state()}
+        return {"doubts": self._crossed.register.state(), "falls": self._crossed.water.state()}
 
     def restore(self, state: Mapping[str, Any]) -> None:
         self._crossed.register.restore(state.get("doubts", {}))
+        for at in state.get("falls", ()):
+            self._crossed.water.fell(Stamp(*at))

@@ -26,6 +26,11 @@ WATER: Final[Mapping[str, str]] = {
     "pressure.static_low": "{here}{nominal} while nothing draws: below the {least} that drawing needs",
     "pressure.static_low.ask": "Open the stop valve; look at the supply; then draw water for half a minute",
     # what is read by eye
+    "supply.fall": (
+        "the supply's pressure fell by {by} for {lasted} while the meter showed no draw: {falls} of {wanted} "
+        "falls before it is doubted"
+    ),
+    "supply.fall.advice": "Draw water for half a minute and look whether the flow meter shows it",
     "supply.read": "{here} read by {by}",
     "supply.read_outside": "{here} read by {by}: outside its limits",
     "supply.read_outside.ask": "Mend it and read again",

@@ -26,6 +26,11 @@ WATER: Final[Mapping[str, str]] = {
     "pressure.static_low": "{here}{nominal} sans puisage : au-dessous de ce qu'il faut en puisage, {least}",
     "pressure.static_low.ask": "Ouvrir la vanne d'arrêt; vérifier l'arrivée d'eau; puis tirer de l'eau pendant une demi-minute",
     # what is read by eye
+    "supply.fall": (
+        "la pression de l'alimentation a baissé de {by} pendant {lasted} sans que le débitmètre montre un "
+        "puisage : {falls} baisses sur {wanted} avant que l'on doute de lui"
+    ),
+    "supply.fall.advice": "Puiser de l'eau pendant une demi-minute et voir si le débitmètre le montre",
     "supply.read": "{here}, lu par {by}",
     "supply.read_outside": "{here}, lu par {by} : hors limites",
     "supply.read_outside.ask": "Y remédier et relire",

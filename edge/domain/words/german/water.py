@@ -26,6 +26,11 @@ WATER: Final[Mapping[str, str]] = {
     "pressure.static_low": "{here}{nominal} ohne Entnahme: unter den {least}, die bei Entnahme nötig sind",
     "pressure.static_low.ask": "Absperrventil öffnen; Zulauf prüfen; dann eine halbe Minute lang Wasser entnehmen",
     # what is read by eye
+    "supply.fall": (
+        "Der Druck der Versorgung fiel um {by} für {lasted}, und der Durchflussmesser zeigte keine Entnahme: "
+        "{falls} von {wanted} Druckabfällen, bevor er bezweifelt wird"
+    ),
+    "supply.fall.advice": "Eine halbe Minute lang Wasser entnehmen und sehen, ob der Durchflussmesser es zeigt",
     "supply.read": "{here}, abgelesen von {by}",
     "supply.read_outside": "{here}, abgelesen von {by}: außerhalb der Grenzwerte",
     "supply.read_outside.ask": "Beheben und erneut ablesen",

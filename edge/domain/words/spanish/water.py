@@ -26,6 +26,11 @@ WATER: Final[Mapping[str, str]] = {
     "pressure.static_low": "{here}{nominal} sin toma de agua: por debajo de lo que una toma necesita, {least}",
     "pressure.static_low.ask": "Abrir la llave de paso; revisar la entrada de agua; después sacar agua durante medio minuto",
     # what is read by eye
+    "supply.fall": (
+        "la presión del suministro bajó {by} durante {lasted} sin que el caudalímetro mostrara una toma: "
+        "{falls} de {wanted} descensos antes de dudar de él"
+    ),
+    "supply.fall.advice": "Tomar agua durante medio minuto y ver si el caudalímetro lo muestra",
     "supply.read": "{here}, leído por {by}",
     "supply.read_outside": "{here}, leído por {by}: fuera de sus límites",
     "supply.read_outside.ask": "Remediarlo y leer de nuevo",

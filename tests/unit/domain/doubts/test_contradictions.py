@@ -6,6 +6,7 @@ a pressure which everything shares tells nothing of a flow.
 
 from __future__ import annotations
 
+import json
 import random
 from dataclasses import replace
 
@@ -173,21 +174,22 @@ def test_a_pressure_that_fell_for_good_is_a_new_level_and_a_slow_one_no_fall():
     watch = SilentDraws(10_000)
     said = [watch.hear(STATIC if at < 60 else DRAWN, None, at * 1000) for at in range(7200)]
     said += [watch.hear(DRAWN + (STATIC - DRAWN) * (at - 7200) / 1800, None, at * 1000) for at in range(7200, 9000)]
-    assert set(said) == {0}
+    assert set(said) == {None}
 
 
 def test_noise_around_the_static_pressure_says_nothing():
     rng = random.Random(5)
     watch = SilentDraws(10_000)
-    assert {watch.hear(rng.gauss(STATIC, 3.0), rng.gauss(0.0, 3.0), at * 1000) for at in range(20_000)} == {0}
+    assert {watch.hear(rng.gauss(STATIC, 3.0), rng.gauss(0.0, 3.0), at * 1000) for at in range(20_000)} == {None}
 
 
 def test_a_fall_with_a_gap_in_its_readings_proves_nothing():
     watch = SilentDraws(10_000)
     falls = [(at, DRAWN if 100 <= at % 400 < 190 else STATIC) for at in range(4000) if not 120 <= at % 400 < 140]
-    assert {watch.hear(kpa, None, at * 1000) for at, kpa in falls} == {0}
+    assert {watch.hear(kpa, None, at * 1000) for at, kpa in falls} == {None}
     whole = SilentDraws(10_000)
-    assert max(whole.hear(DRAWN if 100 <= at % 400 < 190 else STATIC, None, at * 1000) for at in range(4000)) == 10
+    said = [whole.hear(DRAWN if 100 <= at % 400 < 190 else STATIC, None, at * 1000) for at in range(4000)]
+    assert [fall for fall in said if fall is not None] == [(90_000, pytest.approx(STATIC - DRAWN))] * 10
 
 
 def test_a_doubt_outlasts_a_restart_from_entries_and_from_a_snapshot():
@@ -205,6 +207,51 @@ def test_a_doubt_outlasts_a_restart_from_entries_and_from_a_snapshot():
         assert point(again, "flow")["reason"] == "contradicted"
         assert again.condition("flow")["state"] == "unknown"
         assert again.station.readings[0].quality is not Quality.BAD
+
+
+@pytest.mark.parametrize(
+    ("boot", "away_h", "trusted", "is_doubted"),
+    [
+        ("boot-1", 0.1, True, True),  # the program alone began anew
+        ("boot-2", 0.1, True, True),
+        ("boot-2", 13.0, True, False),  # these falls are too old
+        ("boot-2", 13.0, False, True),  # how old they are nobody knows
+    ],
+)
+def test_falls_are_counted_on_after_a_restart(boot: str, away_h: float, trusted: bool, is_doubted: bool) -> None:
+    """A meter that dies before a restart is found out after it, however few draws come between the restarts."""
+    driver = ready_station()
+    for _ in range(FALLS - 1):
+        fall(driver)
+    told = [entry.body for entry in driver.said if entry.kind == "advice" and entry.body["reason"] == "fall"]
+    assert [body["point"] for body in told] == ["flow"] * (FALLS - 1)
+    assert "fell by 12" in told[0]["what"] and "for 90 s" in told[0]["what"] and "1 of 3 falls" in told[0]["what"]
+    from_entries = Station(SETTINGS, boot)
+    for entry in driver.said:
+        from_entries.fold(entry)
+    for station in (from_entries, Station(SETTINGS, boot, json.loads(json.dumps(driver.station.state())))):
+        again = Driver(boot=boot, wall_ms=driver.wall_ms + int(away_h * 3_600_000), trusted=trusted)
+        again.mono_ms = driver.mono_ms + int(away_h * 3_600_000) if boot == "boot-1" else 5_000
+        again.station = station
+        again.run(60, QUIET | {"supply": STATIC, "between": STATIC, "filtered": STATIC})
+        fall(again)
+        assert (point(again, "flow").get("reason") == "contradicted") is is_doubted
+
+
+def test_falls_before_a_draw_that_the_meter_showed_are_not_counted_on_after_a_restart() -> None:
+    driver = ready_station()
+    fall(driver)
+    driver.run(60, DRAWING)
+    driver.run(60, QUIET | {"supply": STATIC, "between": STATIC, "filtered": STATIC})
+    fall(driver)
+    again = Driver(boot="boot-2", wall_ms=driver.wall_ms)
+    for entry in driver.said:
+        again.station.fold(entry)
+    again.run(60, QUIET | {"supply": STATIC, "between": STATIC, "filtered": STATIC})
+    fall(again)
+    assert changes(again) == [] and point(again, "flow")["quality"] == "good"
+    fall(again)
+    assert changes(again) == [("began", ["flow"])]
 
 
 # -- exchanged points

@@ -93,7 +93,7 @@ class Supply(Part):
         static, steady = self._draws.hear_pressure("supply", value, mono_ms)
         if static:
             self._view.alarms.compare("static_high", value, self._supply_point, now)
-            if self._checks.static(value, self._draws.settled_kpa, mono_ms):
+            if self._checks.static(value, self._draws.settled_kpa, mono_ms, now):
                 self._view.changed()
                 self._tell_static(now)
             self._view.changed(self._conditions.has_static_moved(mono_ms))
