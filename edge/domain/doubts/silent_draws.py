@@ -2,9 +2,11 @@
 
 from __future__ import annotations
 
-from typing import Final, NamedTuple
+from collections.abc import Callable
+from typing import Any, Final, NamedTuple
 
 from edge.domain.doubts.table import ALONG_KPA, NEW_LEVEL_MS, REST_MS
+from edge.domain.entries import Now, Stamp
 
 #: A draw takes more than this from the supply's static pressure: a few psi [kPa].
 FALL_KPA: Final = 20.0
@@ -12,11 +14,61 @@ FALL_KPA: Final = 20.0
 FALL_FROM_MS: Final = 30_000
 
 
+#: The meter is doubted after this many falls without a draw between them, within FALLS_WITHIN_MS.
+FALLS: Final = 3
+#: Each wrong doubt of the meter (the falls were a neighbour's) doubles FALLS, up to this.
+FALLS_AT_MOST: Final = 24
+#: Older falls don't count [ms].
+FALLS_WITHIN_MS: Final = 12 * 3_600_000
+
+
 class Fall(NamedTuple):
     """A fall of the static pressure that has ended, as a draw makes it: how long it lasted [ms], by how much it fell at the most [kPa]."""
 
     lasted_ms: int
     kpa: float
+
+
+class FallCount:
+    """Counts the falls that no draw of the meter has come after, across restarts.
+
+    Args:
+        age_of: the age of what was stamped so [ms]; None where it can't be told.
+        stamp: the stamp of an entry of a moment.
+    """
+
+    __slots__ = ("_age_of", "_stamp", "_at", "wanted")
+
+    def __init__(self, age_of: Callable[[Stamp, Now], int | None], stamp: Callable[[Now], Stamp]) -> None:
+        self._age_of, self._stamp = age_of, stamp
+        self._at: list[Stamp] = []
+        self.wanted = FALLS  # so many make the meter doubtful
+
+    def add(self, now: Now) -> int:
+        """Count one that has just ended; how many count by now.
+
+        One whose age nobody knows counts: the meter may have been dead for as long.
+        """
+        ages = ((at, self._age_of(at, now)) for at in self._at)
+        self._at = [at for at, age_ms in ages if age_ms is None or age_ms <= FALLS_WITHIN_MS]
+        self._at.append(self._stamp(now))
+        return len(self._at)
+
+    def take(self, at: Stamp) -> None:
+        """Take one from the journal."""
+        self._at.append(at)
+
+    def forget(self) -> None:
+        """The meter has shown a draw."""
+        self._at.clear()
+
+    def were_no_draws(self) -> None:
+        """The meter was doubted and then showed a draw: from now on it takes more falls."""
+        self.wanted = min(2 * self.wanted, FALLS_AT_MOST)
+
+    def state(self) -> list[list[Any]]:
+        """Those that count for the next one, as JSON."""
+        return [list(at) for at in self._at]
 
 
 class SilentDraws:

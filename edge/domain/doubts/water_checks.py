@@ -10,12 +10,12 @@ from __future__ import annotations
 import math
 from collections.abc import Callable, Iterable, Mapping, Sequence
 from itertools import combinations
-from typing import Any, Final
+from typing import Final
 
 from edge.domain.doubts.draws import blind_gauges, empty_stages, exchanged
 from edge.domain.doubts.register import ANEW, DoubtRegister
 from edge.domain.doubts.rest import Levels, Seen, Sunk, odd
-from edge.domain.doubts.silent_draws import Fall, SilentDraws
+from edge.domain.doubts.silent_draws import Fall, FallCount, SilentDraws
 from edge.domain.doubts.table import (
     ALIKE_MS,
     ALIKE_SHARE,
@@ -30,7 +30,7 @@ from edge.domain.doubts.table import (
     UNSEEN_FROM_MS,
 )
 from edge.domain.doubts.unseen import Unseen
-from edge.domain.entries import Now, Stamp
+from edge.domain.entries import Now
 from edge.domain.messages import Advice, Message, difference, duration, name, names, number, part, quantity, say
 from edge.domain.readings import Kind
 from edge.domain.sensing.point_monitor import PointMonitor
@@ -40,14 +40,8 @@ from edge.domain.water.draws import LOW_KPA, Draw
 from edge.domain.water.filter_train import ZERO_AT_MOST_KPA
 from edge.domain.water.normalise import GAINS_AT_MOST_KPA
 
-#: The meter is doubted after this many falls without a draw between them, within FALLS_WITHIN_MS.
-FALLS: Final = 3
-#: Older falls don't count [ms].
-FALLS_WITHIN_MS: Final = 12 * 3_600_000
 #: The reason of an entry `advice` that tells of a fall: a restart counts them from there.
 FALL: Final = "fall"
-#: Each wrong doubt of the meter (the falls were a neighbour's) doubles FALLS, up to this.
-FALLS_AT_MOST: Final = 24
 #: Water that flows back from a hose loses at most this share of what a draw loses over the filters: a hose holds little.
 BACK_SHARE: Final = 0.5
 #: The static pressure is compared with the last draw this often [ms].
@@ -73,7 +67,7 @@ class WaterChecks:
     ) -> None:  # fmt: skip
         self._settings, self._watches, self._flow, self._taps, self._doubts = settings, watches, flow, taps, doubts
         self._advise = advise
-        self._evidence, self._train = evidence, evidence.train
+        self._evidence = evidence
         downstream = [tap for tap in self._taps if tap != "supply"]
         self._last = downstream[-1] if downstream else None
         self._holding = (
@@ -81,8 +75,7 @@ class WaterChecks:
         )  # the last tap but one, the witness where the last one loses its pressure
         self._power = None if power is None else watches[power]
         supply = self._taps.get("supply")
-        self._wanted = FALLS
-        self._falls: list[Stamp] = []  # when falls ended that no draw has come after
+        self.falls = FallCount(evidence.age_of, evidence.stamp)
         gap_ms = 0 if supply is None else watches[supply].point.stale_after_ms
         steady_ms = 0 if settings.supply is None else settings.supply.steady_after_ms
         self._silent_draws, self._unseen = SilentDraws(gap_ms), Unseen(gap_ms, max(steady_ms, UNSEEN_FROM_MS))
@@ -113,42 +106,15 @@ class WaterChecks:
         if self._flow is None or self._is_off(mono_ms):
             return news
         if fall is not None and self._watches[self._flow].doubt is None:
-            news = self._count(fall, self._flow, now) or news
+            falls, wanted = self.falls.add(now), self.falls.wanted
+            if falls >= wanted:
+                cause = say("doubt.no_pulses", says=part(say("check.no_pulses")), falls=number(falls))
+                self._doubts.begin("no_pulses", [self._flow], cause)
+                news = True
+            else:
+                what = _fell(fall, falls, wanted, self._taps["supply"])
+                self._advise(Advice(self._flow, FALL, what, say("supply.fall.advice")))
         return self._takes_at_rest(kpa, mono_ms) or news
-
-    def _count(self, fall: Fall, flow: str, now: Now) -> bool:
-        """Count a fall: the meter is doubted, which is True, or it is told for a restart to count on from."""
-        # a fall whose age nobody knows counts: so may the meter have been dead for as long
-        age_ms = self._evidence.age_of
-        self._falls = [at for at in self._falls if (age := age_ms(at, now)) is None or age <= FALLS_WITHIN_MS]
-        self._falls.append(self._evidence.stamp(now))
-        falls = number(len(self._falls))
-        if len(self._falls) >= self._wanted:
-            self._doubts.begin(
-                "no_pulses", [flow], say("doubt.no_pulses", says=part(say("check.no_pulses")), falls=falls)
-            )
-            return True
-        what = say(
-            "supply.fall",
-            by=difference(Kind.PRESSURE, fall.kpa, self._taps["supply"]),
-            lasted=duration(fall.lasted_ms),
-            falls=falls,
-            wanted=number(self._wanted),
-        )
-        self._advise(Advice(flow, FALL, what, say("supply.fall.advice")))
-        return False
-
-    def fell(self, at: Stamp) -> None:
-        """Take from the journal that the pressure fell as in a draw and the meter showed none."""
-        self._falls.append(at)
-
-    def drew(self) -> None:
-        """Take from the journal that the meter showed a draw."""
-        self._falls.clear()
-
-    def state(self) -> list[list[Any]]:
-        """The falls that count for the next one, as JSON."""
-        return [list(at) for at in self._falls]
 
     def unmetered(self, kpa: float, mono_ms: int) -> None:
         """Take a pressure of the supply [kPa] while the meter shows no draw or is silent: do the pressures show that water is drawn?"""
@@ -201,7 +167,7 @@ class WaterChecks:
             for tap in self._taps
             if (here := kpa if tap == "supply" else self._at_rest(tap, mono_ms)) is not None
         }
-        zeros = self._train.zeros
+        zeros = self._evidence.train.zeros
         known = all(zeros.knows(tap) for tap in taps)
         means = self._levels.hear(taps, mono_ms)
         level, surely = (
@@ -247,7 +213,7 @@ class WaterChecks:
     def compared(self, point: str | None) -> None:
         """Take that a point was compared with a reference: if it is a gauge of the train, its zero is learned again."""
         for tap in (tap for tap, own in self._taps.items() if own == point):
-            self._train.zeros.forget(tap)
+            self._evidence.train.zeros.forget(tap)
 
     def _stands_apart(
         self, level: Mapping[str, float], surely: Mapping[str, float], apart_kpa: float, mono_ms: int
@@ -288,7 +254,7 @@ class WaterChecks:
 
         A second tap that is higher may be held there by a check valve.
         """
-        zeros = self._train.zeros
+        zeros = self._evidence.train.zeros
         for before, after in sorted(combinations(seen, 2), key=lambda pair: pair != ("supply", self._last)):
             known = zeros.knows(before) and zeros.knows(after)
             drop = seen[before] - seen[after] + (zeros.below(before) - zeros.surely_below(after) if known else 0.0)
@@ -329,11 +295,11 @@ class WaterChecks:
     def flowed(self) -> None:
         """Take that the meter shows a draw: doubts about it end."""
         self._silent_draws.forget()
-        self._falls.clear()
+        self.falls.forget()
         self._low_ms = self._drop_ms = self._odd = self._alike_ms = self._holds_ms = None
         self._levels.forget()
         if self._flow is not None and "no_pulses" in self._doubts.doubts:
-            self._wanted = min(2 * self._wanted, FALLS_AT_MOST)
+            self.falls.were_no_draws()
             self._doubts.end("no_pulses", say("doubt.meter_shows_draw"))
         if "drop_no_flow" in self._doubts.doubts:
             self._proved_kpa = self._drop_kpa
@@ -360,7 +326,7 @@ class WaterChecks:
             for check in ANEW:
                 if shows_enough or check != "static_low":
                     self._doubts.end(check, say("doubt.drawn_anew"))
-        below, off = self._train.zeros.below, self._doubts.doubts.get("zero", {})
+        below, off = self._evidence.train.zeros.below, self._doubts.doubts.get("zero", {})
         shown = [(tap, p, draw.mean(tap).value) for tap, p in self._taps.items() if p not in off]
         wrong = exchanged([(point, None if kpa is None else kpa + below(tap)) for tap, point, kpa in shown])
         if wrong and not off and (tap := odd(draw.static_kpa, ZERO_AT_MOST_KPA, ALONG_KPA, held=False)) is not None:
@@ -376,16 +342,16 @@ class WaterChecks:
             unseen = [self._flow, *self._taps.values()] if none else []
             self._now_doubted("flow_no_drop", unseen, None, say("doubt.flow_no_drop.over"))
             self._now_doubted("still_in_draw", still, None, say("doubt.still_in_draw.over"))
-        for ident, takes_nothing in empty_stages(draw, self._train).items():
-            taps = [self._taps[tap] for tap in self._train.taps_of(ident)]
+        for ident, takes_nothing in empty_stages(draw, self._evidence.train).items():
+            taps = [self._taps[tap] for tap in self._evidence.train.taps_of(ident)]
             if off.keys().isdisjoint(taps):
                 self._look_at_stage(ident, taps, takes_nothing)
 
     def _look_at_stage(self, ident: str, taps: list[str], takes_nothing: bool) -> None:
         """Check that the stage holds a filter."""
-        stage, check = self._train.stages[ident], f"stage:{ident}"
-        changed_ms = self._train.changed_ms(ident)
-        clean = stage.took_clean_kpa(changed_ms) if self._train.zeros_known(ident) else None
+        stage, check = self._evidence.train.stages[ident], f"stage:{ident}"
+        changed_ms = self._evidence.train.changed_ms(ident)
+        clean = stage.took_clean_kpa(changed_ms) if self._evidence.train.zeros_known(ident) else None
         if not takes_nothing and clean is None:
             self._doubts.end(check, say("doubt.stage.over", filter=name(ident)))
         elif check not in self._doubts.doubts and (takes_nothing or clean is None):
@@ -421,6 +387,11 @@ class WaterChecks:
         if point not in self._doubts.doubts.get("draw_out", {}):
             here = quantity(self._watches[point].point.kind, value, point)
             self._doubts.begin("draw_out", [point], say("doubt.draw_out", here=here, says=part(say("check.draw_out"))))
+
+
+def _fell(fall: Fall, falls: int, wanted: int, point: str) -> Message:
+    by = difference(Kind.PRESSURE, fall.kpa, point)
+    return say("supply.fall", by=by, lasted=duration(fall.lasted_ms), falls=number(falls), wanted=number(wanted))
 
 
 def _sunk(point: str, seen: Seen, least_kpa: float) -> Message:

@@ -51,14 +51,14 @@ class Doubts(Part):
         if entry.kind == "contradiction":
             self._crossed.register.take(entry.body)
         elif entry.kind == "draw":
-            water.drew()
+            water.falls.forget()
         elif entry.body["reason"] == FALL:
-            water.fell(entry.stamp)
+            water.falls.take(entry.stamp)
 
     def state(self) -> dict[str, Any]:
-        return {"doubts": self._crossed.register.state(), "falls": self._crossed.water.state()}
+        return {"doubts": self._crossed.register.state(), "falls": self._crossed.water.falls.state()}
 
     def restore(self, state: Mapping[str, Any]) -> None:
         self._crossed.register.restore(state.get("doubts", {}))
         for at in state.get("falls", ()):
-            self._crossed.water.fell(Stamp(*at))
+            self._crossed.water.falls.take(Stamp(*at))

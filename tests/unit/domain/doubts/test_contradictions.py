@@ -13,8 +13,7 @@ from dataclasses import replace
 import pytest
 
 from edge.domain.doubts.draws import exchanged
-from edge.domain.doubts.silent_draws import SilentDraws
-from edge.domain.doubts.water_checks import FALLS
+from edge.domain.doubts.silent_draws import FALLS, SilentDraws
 from edge.domain.readings import Quality
 from edge.domain.station.station import Station
 from tests.unit.stations import DRAWING, HOUR, PSI, QUIET, SETTINGS, Driver
