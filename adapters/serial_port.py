@@ -108,6 +108,12 @@ class SerialPort:
         before, self._seen = self._seen, identity(self.name)
         return self._seen is not None and self._seen != before
 
+    def fileno(self) -> int:
+        """The open port's file descriptor, for who waits for several at once. Raises BusLost where it is not open."""
+        if self._port is None:
+            raise self.lost("it is not open")
+        return int(self._port.fileno())
+
     def ready(self, timeout_s: float) -> bool:
         """Whether the port has bytes, or a fault, within the time. Raises BusLost where it is not open."""
         if self._port is None or self._poll is None:

@@ -105,6 +105,7 @@ link() { # link TARGET NAME
 system_files=(
     "warmwell@.service:$lib/systemd/system/warmwell@.service"
     "warmwell@.path:$lib/systemd/system/warmwell@.path"
+    "warmwell-bus@.service:$lib/systemd/system/warmwell-bus@.service"
     "60-warmwell-gpio.rules:$lib/udev/rules.d/60-warmwell-gpio.rules"
     "60-warmwell-onewire.rules:$lib/udev/rules.d/60-warmwell-onewire.rules"
     "warmwell.sysusers:$lib/sysusers.d/warmwell.conf"
@@ -114,13 +115,18 @@ system_files=(
 activate() {
     local pair
     for pair in "${system_files[@]}"; do
-        put "$opt/versions/$1/system/${pair%%:*}" "${pair#*:}"
+        if [ -e "$opt/versions/$1/system/${pair%%:*}" ]; then
+            put "$opt/versions/$1/system/${pair%%:*}" "${pair#*:}"
+        else # an older version didn't have it
+            rm -f "${pair#*:}"
+        fi
     done
     link "versions/$1" "$opt/current"
     link ../../../opt/warmwell/current/bin/warmwell "$root/usr/local/bin/warmwell"
     sync -f "$opt"
     if is_live; then
         manage daemon-reload
+        manage try-restart 'warmwell-bus@*.service' || true # lines that stations share; each station says so by itself where one stays away
         [ -n "$root" ] || ! command -v udevadm >/dev/null 2>&1 || {
             udevadm control --reload && udevadm trigger --action=add --subsystem-match=w1 --subsystem-match=gpio
         } 2>/dev/null || true
@@ -146,6 +152,8 @@ if [ -n "$uninstall" ]; then
         if is_live; then manage stop "warmwell@$name.path" "warmwell@$name.service" || true; fi
         switch disable "$name"
     done
+    if is_live; then manage stop 'warmwell-bus@*.service' || true; fi
+    rm -f "$root"/etc/systemd/system/*.wants/warmwell-bus@*.service
     for pair in "${system_files[@]}"; do rm -f "${pair#*:}" "${pair#*:}.new"; done
     rm -f "$root/usr/local/bin/warmwell" "$root/usr/local/bin/warmwell.new"
     rm -rf "$opt"
@@ -234,7 +242,7 @@ put "$new/system/warmwell.sysusers" "$lib/sysusers.d/warmwell.conf"
 systemd-sysusers ${root:+--root="$root"} warmwell.conf >&2 || { _say "the user warmwell could not be made: the line above says why." && exit 1; }
 uid=$(awk -F: '$1 == "warmwell" { print $3 }' "$root/etc/passwd")
 gid=$(awk -F: '$1 == "warmwell" { print $4 }' "$root/etc/passwd")
-install -d -m 0750 -g "$gid" "$etc"
+install -d -m 0750 -g "$gid" "$etc" "$etc/lines"
 install -d -m 0750 -o "$uid" -g "$gid" "$var"
 
 # ---- every station file has to pass before anything is replaced -----------------------------------------------------

@@ -135,6 +135,32 @@ def run(
 
 
 @app.command()
+def bus(
+    file: Annotated[Path, FileArgument(help="The file that describes the line: a table [line].", metavar="FILE")],
+    check: Annotated[bool, typer.Option("--check", help="Say what the file says, and open nothing.")] = False,
+    log: Annotated[Log, typer.Option(help="auto: JSON lines for the system journal, text for a terminal.")] = Log.AUTO,
+) -> None:
+    """Share one serial line between several stations of this board, until Ctrl-C or SIGTERM: each gets a port of its own.
+
+    With --check it prints what each station's [[bus]] has to say.
+    """
+
+    def work() -> int:
+        from edge.daemon import log as daemon_log
+        from edge.sharing import bus_file
+        from edge.sharing import run as sharing
+
+        if check:
+            for line in bus_file.for_stations(bus_file.load(file)):
+                typer.echo(line)
+            return 0
+        daemon_log.set_up(log)
+        return sharing.run(file)
+
+    done(work)
+
+
+@app.command()
 def check(file: Annotated[Path, FileArgument(help="The station file.", metavar="FILE")], json: Json = False) -> None:
     """Check a station file: every mistake with its line. Sends nothing. Who is told is looked at too, and what is not
     active yet.

@@ -11,19 +11,17 @@ import contextlib
 import errno
 import logging
 import os
-import queue
-import signal
 import socket
 import time
-from collections.abc import Iterator, Sequence
+from collections.abc import Sequence
 from pathlib import Path
-from types import FrameType
 from typing import Final
 
 from edge import config
 from edge.clock import RealClock
 from edge.daemon.assembly import Assembly
 from edge.daemon.opening import Opening
+from edge.daemon.signals import Asked, listening
 from edge.daemon.systemd import notify, watchdog_s
 from edge.daemon.version import program_version
 from edge.domain.entry_bodies import SettingsRefusedBody
@@ -36,44 +34,6 @@ log = logging.getLogger("warmwell.daemon")
 LOOK_EVERY_S: Final = 1.0
 #: after so long (real seconds) it is ready without a reading or without the page, and says which
 READY_AFTER_S: Final = 30.0
-
-
-class Asked:
-    """What signals asked for. A handler only notes it; the main thread acts.
-
-    The handler runs inside the main thread, also while that waits: an event's lock would be taken twice and hold both
-    up for ever. A simple queue may be put into by a handler, says Python's documentation of `queue`.
-    """
-
-    def __init__(self) -> None:
-        self.stop_why: str | None = None
-        self.reload = False
-        self._wake: queue.SimpleQueue[None] = queue.SimpleQueue()
-
-    def handle(self, number: int, _frame: FrameType | None) -> None:
-        if number == signal.SIGHUP:
-            self.reload = True
-        else:
-            self.stop_why = self.stop_why or signal.Signals(number).name
-        self._wake.put(None)
-
-    def wait(self, timeout_s: float) -> None:
-        """Until a signal or `timeout_s` (real seconds)."""
-        with contextlib.suppress(queue.Empty):
-            self._wake.get(timeout=timeout_s)
-
-
-@contextlib.contextmanager
-def listening() -> Iterator[Asked]:
-    """Take SIGTERM, SIGINT and SIGHUP as requests; what handled them before is put back at the end."""
-    asked = Asked()
-    numbers = (signal.SIGTERM, signal.SIGINT, signal.SIGHUP)
-    before = {number: signal.signal(number, asked.handle) for number in numbers}
-    try:
-        yield asked
-    finally:
-        for number, handler in before.items():
-            signal.signal(number, handler)
 
 
 def run(path: Path) -> int:

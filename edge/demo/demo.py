@@ -29,7 +29,8 @@ from edge import config
 from edge.clock import FastClock
 from edge.daemon import log as daemon_log
 from edge.daemon.assembly import Assembly
-from edge.daemon.run import Asked, listening, refuse_held_port
+from edge.daemon.run import refuse_held_port
+from edge.daemon.signals import Asked, listening
 from edge.demo.broker import USUAL_PORT, DemoBroker, free_port, has_amqtt, mosquitto
 from edge.demo.hardware import Unplugging, with_hardware
 from edge.demo.held_up import HeldUp

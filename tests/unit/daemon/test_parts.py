@@ -26,7 +26,7 @@ from edge.domain.errors import AlreadyRunning, UnusableInput
 
 #: a program that does what the daemon does between two looks, only faster
 WAITS = """
-from edge.daemon.run import listening
+from edge.daemon.signals import listening
 with listening() as asked:
     print("waits", flush=True)
     while asked.stop_why is None:

@@ -16,10 +16,13 @@ import pytest
 
 from edge.daemon.run import READY_AFTER_S
 from edge.daemon.watch import HANGS_S
+from edge.sharing.bus_file import PORTS
+from edge.sharing.run import LONGEST_WAIT_S
 from edge.terminal import NEWER, UNUSABLE
 
 DEPLOY = Path(__file__).parents[3] / "deploy"
 SERVICE, PATH = DEPLOY / "warmwell@.service", DEPLOY / "warmwell@.path"
+LINE = DEPLOY / "warmwell-bus@.service"
 
 
 def values(key: str, unit: Path = SERVICE) -> list[str]:
@@ -38,18 +41,23 @@ def test_the_service_manager_finds_nothing_wrong_with_the_units(tmp_path: Path) 
     program.parent.mkdir(parents=True)
     program.write_text("#!/bin/sh\n")
     program.chmod(0o755)
-    for unit in (SERVICE, PATH):
+    for unit in (SERVICE, PATH, LINE):
         text = unit.read_text(encoding="utf-8").replace("/opt/warmwell", f"{tmp_path}/opt/warmwell")
         (tmp_path / unit.name).write_text(text, encoding="utf-8")
-    units = [tmp_path / "warmwell@room-2.service", tmp_path / "warmwell@room-2.path"]
+    units = [
+        tmp_path / "warmwell@room-2.service",
+        tmp_path / "warmwell@room-2.path",
+        tmp_path / "warmwell-bus@panel.service",
+    ]
     assert analyze("verify", "--man=no", *units) == (0, "")
     spoiled = tmp_path / SERVICE.name
     spoiled.write_text(spoiled.read_text(encoding="utf-8").replace("adjtimex", "adjtimey"), encoding="utf-8")
     assert "adjtimey" in analyze("verify", "--man=no", *units)[1], "a mistake would not be seen"
 
 
-def test_the_sandbox_scores_two_of_ten_at_most() -> None:
-    status, said = analyze("security", "--offline=true", "--threshold=20", SERVICE)
+@pytest.mark.parametrize("unit", [SERVICE, LINE], ids=lambda unit: unit.name)
+def test_the_sandbox_scores_two_of_ten_at_most(unit: Path) -> None:
+    status, said = analyze("security", "--offline=true", "--threshold=20", unit)
     assert status == 0, said
 
 
@@ -66,7 +74,7 @@ def test_what_the_sandbox_must_not_take_away() -> None:
     }
     assert "adjtimex clock_adjtime" in values("SystemCallFilter") and values("SystemCallErrorNumber") == ["EPERM"]
     allowed = [value.removesuffix(" rw").removeprefix("char-") for value in values("DeviceAllow")]
-    for driver in ("gpiochip", "ttyUSB", "ttyACM", "ttyS", "ttyAMA"):  # as /proc/devices names them
+    for driver in ("gpiochip", "ttyUSB", "ttyACM", "ttyS", "ttyAMA", "pts"):  # as /proc/devices names them
         assert any(fnmatch.fnmatchcase(driver, one) for one in allowed)
     assert not any(
         fnmatch.fnmatchcase(driver, one) for one in allowed for driver in ("mem", "sd", "input", "tty", "hidraw")
@@ -82,6 +90,15 @@ def test_it_is_never_given_up_on_but_for_what_somebody_has_to_correct() -> None:
     assert waits == set(), "nothing is waited for at the start, not even the time"
     assert values("PathChanged", PATH) == ["/etc/warmwell/%i.toml"]
     assert values("ExecStart")[0].endswith(" run /etc/warmwell/%i.toml")
+
+
+def test_a_shared_line_has_what_it_needs() -> None:
+    assert values("ExecStart", LINE)[0].endswith(" bus /etc/warmwell/lines/%i.toml")
+    assert [f"/run/{folder}" for folder in values("RuntimeDirectory", LINE)] == [f"{PORTS}/%i"]
+    assert {"char-tty?* rw", "char-pts rw", "/dev/ptmx rw"} == set(values("DeviceAllow", LINE))
+    assert values("User", LINE) == values("User"), "a station may open the ports that it makes"
+    assert values("Restart", LINE) == ["always"] and values("RestartPreventExitStatus", LINE) == [str(UNUSABLE)]
+    assert int(values("WatchdogSec", LINE)[0]) > 2 * LONGEST_WAIT_S
 
 
 def test_times_fit_those_of_the_daemon() -> None:
