@@ -18,10 +18,12 @@ from tests.api_fakes import ABOUT, Answer, Fakes, ask
 FOLDER = Path(pages.__file__).parents[1] / "web"
 
 
+FAKES = Fakes()
+APP = api.bordered(api.build(Parts(FAKES.judge, FAKES.journal, FAKES.series, ABOUT, FAKES.status)), "127.0.0.1")
+
+
 def get(path: str, **headers: str) -> Answer:
-    fakes = Fakes()
-    app = api.bordered(api.build(Parts(fakes.judge, fakes.journal, fakes.series, ABOUT, fakes.status)), "127.0.0.1")
-    return asyncio.run(ask(app, "GET", path, None, {k.replace("_", "-"): v for k, v in headers.items()}))
+    return asyncio.run(ask(APP, "GET", path, None, {k.replace("_", "-"): v for k, v in headers.items()}))
 
 
 class Needs(HTMLParser):
