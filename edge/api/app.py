@@ -18,7 +18,21 @@ from fastapi.responses import Response, StreamingResponse
 from starlette.exceptions import HTTPException
 from starlette.routing import Route
 
-from edge.api import asks, drafts, metrics, models, pages, past, people, preference, problems, support, times, trends
+from edge.api import (
+    asks,
+    drafts,
+    metrics,
+    models,
+    pages,
+    past,
+    people,
+    preference,
+    problems,
+    room,
+    support,
+    times,
+    trends,
+)
 from edge.api.asked import body_of, lacks, only
 from edge.api.border import Border, Names
 from edge.api.buckets import bucket
@@ -219,6 +233,7 @@ async def station(desk: OfDesk, viewer: OfViewer) -> Response:
     language = LANGUAGES[viewer.language]
     said = {
         "people": desk.door.state,
+        "room": desk.parts.room is not None,
         "words": words_in(language),
         "language": language.code,
         "reviewed": language.reviewed,
@@ -526,6 +541,7 @@ def _add_routes(app: FastAPI) -> None:
     get(f"{one}/alarms/performance", past.alarm_performance, models.Performance, "from", "to", refusals=(503,))
     get(f"{one}/history", past.history, models.History, "from", "to", refusals=(503,))
     get(f"{one}/settings", past.settings, models.Settings, refusals=(404, 503))
+    get(f"{one}/room", room.room, models.Room, *said, refusals=(503,))
     get(f"{one}/asks", asks.asks, models.Asks, *said)
     get(f"{one}/forms", asks.record_forms, models.Forms, *said)
     get(f"{one}/estimates", estimates, models.Estimates, *said)

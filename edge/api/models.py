@@ -66,6 +66,7 @@ class Station(Shape):
     people: Literal["none", "set_up", "unreadable"] = Field(
         description="whether people have to sign in to record; none: nobody is set up"
     )
+    room: bool = Field(description="whether it knows of the other stations of its computer: /api/1/room")
     speed: float = Field(description="how much faster than real time its clock runs; 1 but in demos")
     words: Words
     language: str = Field(description="of `words`")
@@ -116,6 +117,28 @@ class AnsweredBy(Shape):
     keys: dict[str, str] = Field(
         description="what its form is given already: basin, filters, outlet, point, role, duty"
     )
+
+
+class RoomStation(Shape):
+    """Another station of this computer, as it told of itself."""
+
+    site: str
+    station: str
+    title: str
+    scheme: Literal["http", "https"] | None = Field(description="of its page")
+    port: int | None = Field(description="of its page, on this computer; null: not known")
+    heard: bool = Field(description="it told within the last ten seconds")
+    stopped: bool = Field(description="it was stopped on request")
+    verdict: VerdictWord
+    display: DisplayWord
+    expected_at: Time = None
+    first: str | None = Field(description="what to do first; null: nothing, or it isn't heard")
+
+
+class Room(Shape):
+    """The other stations of this computer; none where the station file names no room."""
+
+    stations: list[RoomStation]
 
 
 class BasinVerdict(Shape):

@@ -89,7 +89,8 @@ class People(Protocol):
 @dataclass(frozen=True, slots=True)
 class Parts:
     """All that the API is handed. `about`: site, station, title, timezone, version, speed …; `status`: health of the parts;
-    `on_network`: others than this computer may come in; `keep`: the [keep] folder, whose files are listed."""
+    `on_network`: others than this computer may come in; `keep`: the [keep] folder, whose files are listed; `room`: the other stations of
+    this computer, as they tell of themselves (edge/daemon/room.py)."""
 
     judge: Judge
     journal: JournalReader
@@ -98,4 +99,5 @@ class Parts:
     status: Callable[[], dict[str, Any]]
     on_network: bool = False
     keep: Path | None = None
+    room: Callable[[], Sequence[Mapping[str, Any]]] | None = None
     people: People | None = None  # None: whoever is typed under `by` counts

@@ -13,7 +13,7 @@ import socket
 import threading
 import time
 from collections import Counter
-from collections.abc import Callable, Mapping, MutableMapping
+from collections.abc import Callable, Mapping, MutableMapping, Sequence
 from pathlib import Path
 from typing import TYPE_CHECKING, Any, Final
 
@@ -46,6 +46,7 @@ class ApiServer:
         refused: hears in the server's thread of what was refused at the border.
         people: who may do what; None: whoever is typed counts.
         keep: the [keep] folder, for the support bundle's list of files.
+        room: the other stations of this computer.
 
     Raises:
         UnusableInput: it would listen to the network without a certificate.
@@ -64,6 +65,7 @@ class ApiServer:
         refused: Refused = lambda why, address: None,
         people: People | None = None,
         keep: Path | None = None,
+        room: Callable[[], Sequence[Mapping[str, Any]]] | None = None,
     ) -> None:
         self._host, self._port, self._certificate = host, port, certificate
         self._tell_refused, self._refusals = refused, Counter[str]()
@@ -73,7 +75,9 @@ class ApiServer:
                 "the page would be open to the network without TLS", where=f"api.listen {host}:{port}",
                 expected="a certificate, or an address of this computer alone", do="Add [api.tls], or listen on 127.0.0.1",
             )  # fmt: skip
-        self._parts = Parts(judge, journal, series, about, status, on_network=on_network, people=people, keep=keep)
+        self._parts = Parts(
+            judge, journal, series, about, status, on_network=on_network, people=people, keep=keep, room=room
+        )
         self._socket: socket.socket | None = None
         self._thread: threading.Thread | None = None
         self._loop: asyncio.AbstractEventLoop | None = None

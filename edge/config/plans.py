@@ -76,6 +76,7 @@ class ApiPlan:
     port: int = API_PORT
     tls: PageTlsPlan | None = None
     people: Path | None = None
+    room: Path | None = None
 
     @property
     def on_network(self) -> bool:

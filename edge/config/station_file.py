@@ -223,7 +223,7 @@ def _api(tables: Tables, folder: Path, keep: Path) -> ApiPlan:
             tuple(own.tls.names or ()),
         )
     host, port = own.listen
-    return ApiPlan(host, port, tls, _beside(folder, own.people))
+    return ApiPlan(host, port, tls, _beside(folder, own.people), _beside(folder, own.room))
 
 
 def _people(own: PeopleTable | None) -> PeoplePlan:

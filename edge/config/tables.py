@@ -329,6 +329,10 @@ class ApiTable(Table):
     people: Annotated[str, Text("a file name", "people.toml", longest=1000)] | None = Field(
         None, description="Who may sign in, with which role."
     )
+    room: Annotated[str, Text("a folder", "/run/warmwell", longest=1000)] | None = Field(
+        None,
+        description="A folder, best in memory, that all stations of this computer name: each page shows the others' verdicts.",
+    )
 
 
 class PeopleTable(Table):

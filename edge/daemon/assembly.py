@@ -24,6 +24,7 @@ from edge.daemon.opening import Opening, SilentDisk
 from edge.daemon.page import Anyone, Page
 from edge.daemon.part import Part, Running
 from edge.daemon.people import access_rules, make_access
+from edge.daemon.room import Room
 from edge.daemon.series import CurrentSeries
 from edge.daemon.telling import Telling, make_outputs, make_telling
 from edge.daemon.unkept import UnkeptJournal
@@ -232,10 +233,12 @@ class Assembly:
         from edge.api.server import ApiServer
 
         api = self.plan.api
+        self._remembered.room = None if api.room is None else Room(api.room, self.plan, self.clock)
         return ApiServer(
             api.host, api.port, self.judge, self.journal, self.series, about=self.about(), status=self.status,
             certificate=self.page.take(self.plan),
             people=self.people, refused=self.people.at_border, keep=self.plan.keep.folder,
+            room=None if self._remembered.room is None else self._remembered.room.others,
         )  # fmt: skip
 
     # ---- while it runs ----------------------------------------------------------------------------------------------
@@ -267,6 +270,8 @@ class Assembly:
         for part in self.parts.values():
             part.look()
         self.series.look()
+        if self._remembered.room is not None:
+            self._remembered.room.tell(self.judge.snapshot(), self.plan.api.port)
         for body in [*self.series.take_repairs(), *self.journal.take_repairs()]:
             log.warning("%s", _repaired(body))
             self.judge.note("repair", body)
@@ -405,6 +410,8 @@ class Assembly:
             closing = threading.Thread(target=api.stop, args=(3.0,), name="stop of the API")
             closing.start()
         ended = True
+        if self._remembered.room is not None:
+            self._remembered.room.leave()
         if self.backups is not None:
             self.backups.stop()
         if hasattr(self, "acquisition"):

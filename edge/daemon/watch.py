@@ -6,6 +6,7 @@ from collections.abc import Mapping
 from dataclasses import dataclass, field
 from typing import Any, Final
 
+from edge.daemon.room import Room
 from edge.daemon.untold import Untold
 from edge.domain.messages import Message, duration, number, say, text
 from edge.store.database import LOG_LIMIT_BYTES
@@ -41,13 +42,14 @@ class Losses:
         return now_s - self._at_s < 60.0
 
 
-@dataclass(frozen=True, slots=True)
+@dataclass(slots=True)
 class Remembered:
     """What is remembered from one look at the parts to the next."""
 
     losses: Losses = field(default_factory=Losses)
     untold: Untold = field(default_factory=Untold)
     facts: dict[str, tuple[bool, Message | None]] = field(default_factory=dict)  # as told, by alarm
+    room: Room | None = None  # what this station tells the others of its computer, while the page is up
 
 
 def held_logs(logs: Mapping[str, int]) -> str:

@@ -85,8 +85,10 @@ class Relay:
 class Station:
     """A server whose picture is renewed each second, as the judge does it."""
 
-    def __init__(self, entries: int = 7, people: Path | People | None = None) -> None:
-        """`people`: a folder with people who sign in, or the part that knows them; None: nobody is set up."""
+    def __init__(
+        self, entries: int = 7, people: Path | People | None = None, room: Sequence[Mapping[str, Any]] | None = None
+    ) -> None:
+        """`people`: a folder with people who sign in, or the part that knows them; None: nobody is set up. `room`: its neighbours."""
         self.fakes = Fakes(entries)
         self.fakes.series.columns = a_years_columns
         self.clock, self.access = ToldClock(mono_ms=1_000_000), None
@@ -95,7 +97,15 @@ class Station:
             self.access.look()
         fakes = self.fakes
         self.server = ApiServer(
-            "127.0.0.1", 0, fakes.judge, fakes.journal, fakes.series, ABOUT, fakes.status, people=people
+            "127.0.0.1",
+            0,
+            fakes.judge,
+            fakes.journal,
+            fakes.series,
+            ABOUT,
+            fakes.status,
+            people=people,
+            room=None if room is None else lambda: room,
         )
         self.server.start()
         assert self.server.wait_ready(30)

@@ -44,6 +44,7 @@ every = "300 ms"
 
 [api]
 listen = "127.0.0.1:{port}"
+room = "ROOM"
 
 [keep]
 folder = "{folder}"
@@ -94,6 +95,7 @@ def station(folder: Path, bus: Bus, name: str) -> Daemon:
     own = folder / name
     own.mkdir()
     text = STATION.replace("PORT", bus.port_of(name)).replace("UNIT", str(UNIT_OF[name])).replace("AT", name[-1])
+    text = text.replace("ROOM", str(folder / "room"))
     head = HEAD.replace("scope-room-2", name)
     return Daemon(own, head + text.replace("{ kind", "{{ kind").replace('" }', '" }}'))
 
@@ -125,6 +127,8 @@ def test_two_stations_on_one_wire_and_what_befalls_one_never_touches_the_other(
         goes_on(left, "room", 21.0)
         goes_on(right, "room", 22.0)
         until(lambda: [e for e in right.entries() if e["kind"] == "verdict"], why="the right one's verdict")
+        (other,) = until(lambda: right.get("/api/1/room")[1]["stations"], why="each tells the other its verdict")
+        assert (other["station"], other["heard"], other["port"]) == (LEFT, True, left.port)
         before = [e for e in right.entries() if e["kind"] in ("alarm", "verdict", "bus")]
 
         units.misbehave("silent", UNIT_OF[LEFT])  # its transmitter is unplugged
@@ -148,8 +152,10 @@ def test_two_stations_on_one_wire_and_what_befalls_one_never_touches_the_other(
         bus.start()
         goes_on(left, "supply", 310.0)
         goes_on(right, "supply", 350.0)
-        for daemon in daemons:
-            assert daemon.stop()[0] == 0
+        assert left.stop()[0] == 0
+        (other,) = right.get("/api/1/room")[1]["stations"]
+        assert (other["heard"], other["stopped"], other["verdict"]) == (False, True, "unknown")
+        assert right.stop()[0] == 0
         assert bus.stop(signal.SIGINT) == 0
     finally:
         bus.end()

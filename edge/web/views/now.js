@@ -2,6 +2,7 @@
 
 import { draw, keep, make, markOf, part, put, section, set, show as toggle } from "../dom.js";
 import { horizon } from "../horizon.js";
+import * as room from "../room.js";
 import { say } from "../say.js";
 import {
   age, alarmName, clockTime, conditionName, contactWords, dayName, isToday, lasting, nowMs, pointName, rank, sentence, speed, stateName,
@@ -24,9 +25,10 @@ export function mount(root) {
   at.conditions = section("panel", "conditions", say("now.conditions"), make("ul", "conditions"));
   at.filters = section("panel", "filters", say("now.filters"), make("ul", "filters"));
   at.points = section("panel", "points", say("now.points"), make("ul", "points"));
+  at.room = room.panel();
   at.reckoned = section("panel", "reckoned", say("now.reckoned"), make("ul", "reckonings"));
-  toggle(at.todo, false);
-  root.append(at.plate, at.call, make("div", "columns", make("div", "column", at.todo, at.conditions), make("div", "column", at.filters, at.points, at.reckoned)));
+  for (const element of [at.todo, at.room]) toggle(element, false);
+  root.append(at.plate, at.call, at.room, make("div", "columns", make("div", "column", at.todo, at.conditions), make("div", "column", at.filters, at.points, at.reckoned)));
 }
 
 function plate() {
@@ -51,6 +53,7 @@ export function show(app) {
   const shown = verdictOf(app.line);
   showPlate(shown, app.line);
   const news = app.line.news;
+  room.show(at.room, shown.isLost ? null : app.line.station);
   showCall(shown.isLost ? null : news);
   for (const element of [at.conditions, at.filters, at.points, at.reckoned]) toggle(element, news);
   if (!shown.isLost) showTasks(shown); // what was to do when it was last heard stays in the list

@@ -39,7 +39,7 @@ CONTRACT = {
     "/api/1/alarms": {"get"}, "/api/1/journal": {"get"}, "/api/1/estimates": {"get"}, "/api/1/stream": {"get"},
     "/api/1/alarms/performance": {"get"}, "/api/1/settings": {"get"}, "/api/1/trends": {"get"}, "/api/1/history": {"get"},
     "/api/1/asks": {"get"}, "/api/1/forms": {"get"}, "/api/1/drafts": {"get"}, "/api/1/drafts/{record}": {"put", "delete"},
-    "/api/1/support": {"get"},
+    "/api/1/support": {"get"}, "/api/1/room": {"get"},
     "/api/1/records": {"post"}, "/api/1/alarms/{id}/acknowledge": {"post"}, "/health": {"get"}, "/metrics": {"get"},
     "/api/1/session": {"get", "post", "put", "delete"}, "/api/1/people": {"get"}, "/api/1/people/first": {"post"},
     "/api/1/people/{name}/sessions": {"delete"},
