@@ -185,26 +185,25 @@ TAP: Final = """(async () => {
 
 def on_the_page(series: Any, yard_ms: float) -> None:
     """Milliseconds from the tap until the lines are painted."""
-    with tempfile.TemporaryDirectory() as profile:
-        browser, station = Browser(Path(profile)), Station(0)
-        try:
-            station.fakes.series = series
-            station.server.stop()
-            fakes = station.fakes
-            fakes.judge.show(points={p.id: point(p.id, p.role.value, 1.0, p.unit or "Cel", None) for p in POINTS})
-            server = ApiServer("127.0.0.1", 0, fakes.judge, fakes.journal, series, ABOUT, fakes.status)
-            server.start()
-            browser.size(1280, 800)
-            browser.go(f"{server.url}#trends")
-            until(lambda: browser.js("!!document.querySelector('#trend-reservoir .line-of:not(.unsure)[d]')"), "a line")
-            for name in ("year", "month", "week", "day", "hour"):
-                took_ms, drawn = browser.js(TAP % name)
-                assert drawn > 500, name
-                print(f"tap on {name:7} to its lines {took_ms:6.0f} ms = {took_ms / yard_ms:5.1f} yardsticks")
-            server.stop()
-        finally:
-            browser.close()
-            station.stop()
+    browser, station = Browser(), Station(0)
+    try:
+        station.fakes.series = series
+        station.server.stop()
+        fakes = station.fakes
+        fakes.judge.show(points={p.id: point(p.id, p.role.value, 1.0, p.unit or "Cel", None) for p in POINTS})
+        server = ApiServer("127.0.0.1", 0, fakes.judge, fakes.journal, series, ABOUT, fakes.status)
+        server.start()
+        browser.size(1280, 800)
+        browser.go(f"{server.url}#trends")
+        until(lambda: browser.js("!!document.querySelector('#trend-reservoir .line-of:not(.unsure)[d]')"), "a line")
+        for name in ("year", "month", "week", "day", "hour"):
+            took_ms, drawn = browser.js(TAP % name)
+            assert drawn > 500, name
+            print(f"tap on {name:7} to its lines {took_ms:6.0f} ms = {took_ms / yard_ms:5.1f} yardsticks")
+        server.stop()
+    finally:
+        browser.close()
+        station.stop()
 
 
 if __name__ == "__main__":
