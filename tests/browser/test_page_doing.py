@@ -325,8 +325,10 @@ def test_records_are_made_by_taps_and_keys_refused_in_the_stations_words_and_tak
         browser.type(f"{typed}\r")
         shows(browser, ".pad .who-fault", fault)
         browser.js("for (let n = 0; n < 8; n++) document.querySelector('.pad [aria-label=Delete]').click()")
-    browser.type("202709\r")
-    until(lambda: browser.js("!document.querySelector('.pad')"), "the keypad has gone, and given the focus back")
+    browser.type("202709\r 5")
+    until(lambda: browser.js("!document.querySelector('.pad')"), "no key that comes after it opens the keypad again")
+    browser.key("Tab")
+    assert browser.js("document.activeElement.id") == "value-expires", "Tab leads to the field's button"
     browser.js("document.getElementById('who-name').focus()")
     browser.type("M. Osei")
     less = "(path, sent) => fetchOf(path, sent?.body ? { ...sent, body: sent.body.replace('11.5', '0.0001') } : sent)"
