@@ -20,7 +20,7 @@ from tests.browser.kit import DOING, HEALTH, SITE, STATES, Station, a_day
 SIZES: Final = {
     "tablet": (1280, 800, False),
     "phone": (390, 844, True),
-    "narrow": (320, 640, True),
+    "narrow": (320, 568, True),
     "desk": (1920, 1080, False),
 }
 SCHEMES: Final = ("day", "dark")

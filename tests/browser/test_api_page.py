@@ -289,7 +289,7 @@ def bounds(browser: Browser, selector: str) -> tuple[float, float, float, float]
     return left, top, right, bottom
 
 
-@pytest.mark.parametrize("width, height", [(1280, 800), (800, 1280), (412, 915), (390, 844), (320, 640)])
+@pytest.mark.parametrize("width, height", [(1280, 800), (800, 1280), (412, 915), (390, 844), (320, 568)])
 def test_it_fits_and_can_be_touched_with_gloves(browser: Browser, station: Station, width: int, height: int) -> None:
     browser.size(width, height, mobile=width < 600)
     until(lambda: browser.js("innerWidth") == width, "its size")
@@ -312,6 +312,8 @@ def test_it_fits_and_can_be_touched_with_gloves(browser: Browser, station: Stati
     ):
         view(browser, name, there)
         assert browser.js("document.documentElement.scrollWidth") <= width, name
+        if name == "do/daily_test":
+            assert bounds(browser, ".watch-press")[3] <= height, "Start is seen at once"
         for size, what in browser.js(
             f"{touched}.map((e) => [Math.min(e.offsetHeight, e.offsetWidth), e.outerHTML.slice(0, 80)])"
         ):

@@ -140,8 +140,12 @@ def test_each_view_speaks_the_language_alone_and_nothing_is_cut(browser: Browser
         assert len({top for _, _, top in tabs}) == rows and browser.js(CUT) == [], width
     for stage in stages(browser, station):
         assert english_in(browser.js(SEEN), code) == set(), stage
-        for width, height in ((320, 640), (WIDTH, HEIGHT)):
+        for width, height in ((320, 568), (WIDTH, HEIGHT)):
             settled(browser, width, height)
+            if stage == "do/daily_test":
+                assert browser.js("document.querySelector('.watch-press').getBoundingClientRect().bottom") <= height, (
+                    "Start is seen at once"
+                )
             assert browser.js("document.documentElement.scrollWidth") <= width, (stage, width)
             assert browser.js(CUT) == [], (stage, width)
     assert browser.errors() == []
