@@ -386,8 +386,9 @@ def _unquoted(path: str) -> str:
 
 def until(true: Callable[[], Any], what: str, timeout_s: float = 60.0) -> Any:
     """Wait until `true()` is, and give it; a failure that says `what` where it never is."""
-    deadline = time.monotonic() + timeout_s
+    deadline, pause_s = time.monotonic() + timeout_s, 0.01
     while not (found := true()):
         assert time.monotonic() < deadline, f"not within {timeout_s:g} s: {what}"
-        time.sleep(0.01)
+        time.sleep(pause_s)
+        pause_s = min(1.3 * pause_s, 0.05)  # what takes long is asked for less often
     return found

@@ -23,7 +23,7 @@ from edge.domain.readings import CONTACT_WORDS, KIND_OF, Kind, Role
 from edge.domain.records.answers import Answer, to_alarm, to_message
 from edge.domain.records.basins import ports_of
 from edge.domain.records.border import WITHIN_DAYS
-from edge.domain.records.forms import FORMS, Key
+from edge.domain.records.forms import FORMS, Key, says_of
 from edge.domain.records.treatments import then
 from edge.domain.roles import ROLES
 from edge.domain.settings import Point, Settings
@@ -65,14 +65,17 @@ async def asks(request: Request, viewer: OfViewer) -> Response:
 
 
 async def record_forms(request: Request, viewer: OfViewer) -> Response:
-    """The form of each record: its keys in their order, of which groups at least one is needed, and the roles that may make it. In a
-    language `says` of a record is said in it; of keys it is English."""
+    """The form of each record: its keys in their order, of which groups at least one is needed, and the roles that may make it. `says`
+    is said in the language that is asked for."""
     words = request.app.state.desk.watch.words(viewer)
     told = {
         "records": {
             record: {
                 "says": words.text(say(f"form.{record}")),
-                "keys": [{"key": name, **_key(name, key)} for name, key in form.keys.items()],
+                "keys": [
+                    {"key": name, **_key(name, key), "says": words.text(says_of(record, name))}
+                    for name, key in form.keys.items()
+                ],
                 "needs": [list(group) for group in form.needs],
                 "may": sorted(str(role) for role in MAY_RECORD.get(record, ())),
             }
@@ -87,7 +90,7 @@ def _key(name: str, key: Key) -> dict[str, Any]:
     bounds: dict[str, Any] = {"low": key.low, "high": key.high} if key.kind in ("number", "whole") else {}
     if name in WITHIN_DAYS:
         bounds["within_days"] = list(WITHIN_DAYS[name])
-    return {"kind": key.kind, "says": key.says, **bounds, "words": list(key.words)}
+    return {"kind": key.kind, **bounds, "words": list(key.words)}
 
 
 # -- what is asked

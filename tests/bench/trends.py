@@ -6,7 +6,8 @@ The year is made here: rollups by minute and hour for all of it, sealed blocks f
 station has it. Per range: rows that SQLite was asked for at most, bytes of the answer as it is sent, and milliseconds of the whole
 route in this process (median of 9, the first apart: nothing is warm then). The yardstick, in the same run: reading a day's minutes of
 one point by a bare SELECT and writing them as JSON. Goal: a year within 300 ms, cold; the ratio to the yardstick holds on any machine.
-With --page also from the tap to the drawn lines, in a browser: a tap on one range after the other, each for the first time.
+With --page also in a browser: *Now*'s first paint and its bytes, from an empty cache; and from the tap to the drawn lines, a tap on one
+range after the other, each for the first time. How long the threads of both stood ready and had no processor is said beside.
 """
 
 from __future__ import annotations
@@ -34,6 +35,7 @@ from edge.store.series import Series
 from tests.api_fakes import ABOUT, START_MS, Fakes, ask, point, until
 from tests.browser.driver import Browser
 from tests.browser.kit import Station
+from tests.yardstick import Yardstick
 
 DAY_MS: Final = 24 * HOUR_MS
 ROLES: Final = {
@@ -183,28 +185,46 @@ TAP: Final = """(async () => {
 })()"""
 
 
+PAINTED: Final = """[
+  performance.getEntriesByName("first-contentful-paint")[0].startTime,
+  ["navigation", "resource"].flatMap((k) => performance.getEntriesByType(k)).reduce((sum, e) => sum + e.transferSize, 0),
+]"""
+
+
 def on_the_page(series: Any, yard_ms: float) -> None:
     """Milliseconds from the tap until the lines are painted."""
-    with tempfile.TemporaryDirectory() as profile:
-        browser, station = Browser(Path(profile)), Station(0)
-        try:
-            station.fakes.series = series
-            station.server.stop()
-            fakes = station.fakes
-            fakes.judge.show(points={p.id: point(p.id, p.role.value, 1.0, p.unit or "Cel", None) for p in POINTS})
-            server = ApiServer("127.0.0.1", 0, fakes.judge, fakes.journal, series, ABOUT, fakes.status)
-            server.start()
-            browser.size(1280, 800)
-            browser.go(f"{server.url}#trends")
-            until(lambda: browser.js("!!document.querySelector('#trend-reservoir .line-of:not(.unsure)[d]')"), "a line")
-            for name in ("year", "month", "week", "day", "hour"):
+    browser, station = Browser(), Station(0)
+    try:
+        station.fakes.series = series
+        station.server.stop()
+        fakes = station.fakes
+        fakes.judge.show(points={p.id: point(p.id, p.role.value, 1.0, p.unit or "Cel", None) for p in POINTS})
+        server = ApiServer("127.0.0.1", 0, fakes.judge, fakes.journal, series, ABOUT, fakes.status)
+        server.start()
+        browser.size(1280, 800)
+        with Yardstick(*browser.processes()) as yardstick:
+            browser.go(server.url)
+            until(lambda: browser.js("document.querySelectorAll('.point').length") == len(POINTS), "the points")
+            late_ms = 1000 * yardstick.late_s()
+        painted_ms, size = browser.js(PAINTED)
+        print(
+            f"Now, first paint {painted_ms:6.0f} ms, {size / 1000:.0f} kB; threads waited {late_ms:.0f} ms for a processor"
+        )
+        browser.go(f"{server.url}#trends")
+        until(lambda: browser.js("!!document.querySelector('#trend-reservoir .line-of:not(.unsure)[d]')"), "a line")
+        for name in ("year", "month", "week", "day", "hour"):
+            with Yardstick(*browser.processes()) as yardstick:
                 took_ms, drawn = browser.js(TAP % name)
-                assert drawn > 500, name
-                print(f"tap on {name:7} to its lines {took_ms:6.0f} ms = {took_ms / yard_ms:5.1f} yardsticks")
-            server.stop()
-        finally:
-            browser.close()
-            station.stop()
+                late_ms = 1000 * yardstick.late_s()
+            assert drawn > 500, name
+            print(
+                f"tap on {name:7} to its lines {took_ms:6.0f} ms = {took_ms / yard_ms:5.1f} yardsticks; "
+                f"threads waited {late_ms:.0f} ms for a processor"
+            )
+        server.stop()
+    finally:
+        browser.close()
+        station.stop()
 
 
 if __name__ == "__main__":

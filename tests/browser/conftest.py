@@ -12,8 +12,8 @@ from tests.browser.kit import Station
 
 
 @pytest.fixture(scope="module")
-def browser(tmp_path_factory: pytest.TempPathFactory) -> Iterator[Browser]:
-    found = Browser(tmp_path_factory.mktemp("profile"))
+def browser() -> Iterator[Browser]:
+    found = Browser()
     yield found
     found.close()
 

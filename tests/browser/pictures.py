@@ -7,7 +7,6 @@ In another language with `lang=de`; `judged` is the state that can be said in ea
 from __future__ import annotations
 
 import sys
-import tempfile
 import time
 from collections.abc import Iterator
 from pathlib import Path
@@ -21,7 +20,7 @@ from tests.browser.kit import DOING, HEALTH, SITE, STATES, Station, a_day
 SIZES: Final = {
     "tablet": (1280, 800, False),
     "phone": (390, 844, True),
-    "narrow": (320, 640, True),
+    "narrow": (320, 568, True),
     "desk": (1920, 1080, False),
 }
 SCHEMES: Final = ("day", "dark")
@@ -44,13 +43,12 @@ def main(folder: Path, words: list[str]) -> None:
     code = next((word.removeprefix("lang=") for word in words if word.startswith("lang=")), "en")
     words = [word for word in words if not word.startswith("lang=")]
     wanted = [one for one in _all() if not words or any(word in "-".join(one) for word in words)]
-    with tempfile.TemporaryDirectory(ignore_cleanup_errors=True) as profile:
-        browser = Browser(Path(profile))
-        try:
-            for view, state in dict.fromkeys((view, state) for view, state, *_ in wanted):
-                _write(browser, folder, view, state, code, [one[2:] for one in wanted if one[:2] == (view, state)])
-        finally:
-            browser.close()
+    browser = Browser()
+    try:
+        for view, state in dict.fromkeys((view, state) for view, state, *_ in wanted):
+            _write(browser, folder, view, state, code, [one[2:] for one in wanted if one[:2] == (view, state)])
+    finally:
+        browser.close()
 
 
 def _all() -> Iterator[tuple[str, str, str, str]]:
@@ -71,7 +69,7 @@ def _write(browser: Browser, folder: Path, view: str, state: str, code: str, loo
             picture(station, troubled())
         browser.go(station.url)
         if state == "never":
-            browser.call("Network.setBlockedURLs", urls=["*/api/1/*"])
+            browser.page.route("**/api/1/*", lambda route: route.abort())
         speak(browser, f"{station.url}#{view}", code)
         if state == "never":
             until(lambda: browser.js("!!document.querySelector('.lost .plate')"), "the page stands")
@@ -87,7 +85,7 @@ def _write(browser: Browser, folder: Path, view: str, state: str, code: str, loo
             browser.js("document.querySelector('.alarm .shelve').click()")
         for size, scheme in looks:
             browser.size(*SIZES[size])
-            browser.prefers(prefers_color_scheme="dark" if scheme == "dark" else "light")
+            browser.prefers(color_scheme="dark" if scheme == "dark" else "light")
             _settle(browser)
             name = (
                 "-".join((view, state, size, scheme, *([] if code == "en" else [code])))
@@ -99,7 +97,7 @@ def _write(browser: Browser, folder: Path, view: str, state: str, code: str, loo
                 (folder / f"{name}-whole.png").write_bytes(browser.screenshot(whole=True))
             print(name, flush=True)
     finally:
-        browser.call("Network.setBlockedURLs", urls=[])
+        browser.page.unroute_all()
         browser.go("about:blank")
         station.stop()
 

@@ -140,8 +140,12 @@ def test_each_view_speaks_the_language_alone_and_nothing_is_cut(browser: Browser
         assert len({top for _, _, top in tabs}) == rows and browser.js(CUT) == [], width
     for stage in stages(browser, station):
         assert english_in(browser.js(SEEN), code) == set(), stage
-        for width, height in ((320, 640), (WIDTH, HEIGHT)):
+        for width, height in ((320, 568), (WIDTH, HEIGHT)):
             settled(browser, width, height)
+            if stage == "do/daily_test":
+                assert browser.js("document.querySelector('.watch-press').getBoundingClientRect().bottom") <= height, (
+                    "Start is seen at once"
+                )
             assert browser.js("document.documentElement.scrollWidth") <= width, (stage, width)
             assert browser.js(CUT) == [], (stage, width)
     assert browser.errors() == []
@@ -169,8 +173,19 @@ def test_verdict_and_first_thing_to_do_are_read_from_two_metres(browser: Browser
             )
             assert left >= 0 and right <= WIDTH and bottom <= HEIGHT, (state, part)
 
+    def stands_in_one_row() -> None:
+        """The word, and when it is READY beside it."""
+        boxes = "['.word', '.due'].map((s) => document.querySelector(s).getBoundingClientRect())"
+        assert browser.js(f"(([word, due]) => due.top < word.bottom && due.left >= word.right)({boxes})") is True
+        assert browser.text(".word-text") == LANGUAGES[code].titles["displays"]["not_ready"]
+
     fits("troubled")
+    stands_in_one_row()
     assert browser.js("document.querySelector('.first').hidden") is False
+    put_into(browser, station, "warming")
+    fits("warming")
+    stands_in_one_row()
+    assert cap_px(browser, ".due-time") >= px_of(16)
     for state in ("in_use", "reheating", "cant_tell"):  # the longest words
         put_into(browser, station, state)
         fits(state)

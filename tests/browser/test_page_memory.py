@@ -23,14 +23,12 @@ BEFORE, ENTRIES = 800, 4100
 @pytest.fixture
 def held(browser: Browser, station: Station) -> Iterator[Browser]:
     """The page on Now, with its stream held."""
-    browser.call("Page.enable")
-    ident = browser.call("Page.addScriptToEvaluateOnNewDocument", source=NIGHT)["identifier"]
-    station.fakes.judge.show(**STATES["trip"])
-    browser.go("about:blank")
-    browser.go(station.url)
-    until(lambda: browser.js("!!window.brought && document.querySelectorAll('.point').length > 6"), "its points")
-    yield browser
-    browser.call("Page.removeScriptToEvaluateOnNewDocument", identifier=ident)
+    with browser.page.add_init_script(NIGHT):
+        station.fakes.judge.show(**STATES["trip"])
+        browser.go("about:blank")
+        browser.go(station.url)
+        until(lambda: browser.js("!!window.brought && document.querySelectorAll('.point').length > 6"), "its points")
+        yield browser
 
 
 def heap(browser: Browser) -> int:

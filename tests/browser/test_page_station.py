@@ -22,16 +22,15 @@ from tests.browser.test_page_views import press, view
 pytestmark = [pytest.mark.browser, pytest.mark.skipif(CHROMIUM is None, reason="no chromium on this machine")]
 
 
-def test_the_support_bundle_comes_as_a_file_and_a_refusal_in_plain_words(
-    browser: Browser, station: Station, tmp_path: Path
-) -> None:
+def test_the_support_bundle_comes_as_a_file_and_a_refusal_in_plain_words(browser: Browser, station: Station) -> None:
     station.fakes.journal.add("settings", {"digest": "5f" * 32, "document": {"reservoir": {"minimum": "35 degC"}}})
-    browser.call("Browser.setDownloadBehavior", behavior="allow", downloadPath=str(tmp_path))
+    name = "warmwell-support-harbour-lane-scope-room-2-2026-03-16.zip"
     view(browser, "station", ".support-take")
-    press(browser, ".support-take")
-    shows(browser, ".support-told", "warmwell-support-harbour-lane-scope-room-2-2026-03-16.zip")
-    until(lambda: [one.suffix for one in tmp_path.iterdir()] == [".zip"], "the file is whole")
-    with zipfile.ZipFile(next(tmp_path.iterdir())) as found:
+    with browser.page.expect_download() as taken:
+        press(browser, ".support-take")
+    shows(browser, ".support-told", name)
+    assert taken.value.suggested_filename == name
+    with zipfile.ZipFile(taken.value.path()) as found:
         assert (
             len(found.read("journal.jsonl").splitlines()) == 8 and "scope-room-2" in found.read("README.txt").decode()
         )

@@ -7,7 +7,6 @@ import re
 import time
 from collections.abc import Iterator
 from itertools import pairwise
-from typing import Any
 
 import pytest
 
@@ -138,7 +137,7 @@ def luminance(colour: str) -> float:
 def test_lines_stand_out_and_differ_without_their_colour(browser: Browser, trends: Station) -> None:
     """WCAG 2.2, 1.4.11 (AA): graphics at least 3:1, by its formula of relative luminance; 1.4.1: not by colour alone."""
     for scheme, name in (("dark", "dark"), ("light", "day")):
-        browser.prefers(prefers_color_scheme=scheme)
+        browser.prefers(color_scheme=scheme)
         until(lambda name=name: browser.js("document.documentElement.dataset.scheme") == name, name)  # type: ignore[misc]
         styles = browser.js(
             "[...document.querySelectorAll('#trend-pressure .line-of:not(.unsure), #trend-pressure .limit, #trend-pressure .foreseen')]"
@@ -157,29 +156,29 @@ def test_lines_stand_out_and_differ_without_their_colour(browser: Browser, trend
 
 def test_keys_alone_read_move_and_widen_it(browser: Browser, trends: Station) -> None:
     browser.js("document.querySelector('.to-tables').focus()")
-    browser.key("Tab", 9)
+    browser.key("Tab")
     assert browser.js("document.activeElement.getAttribute('role')") == "slider"
     assert browser.js("getComputedStyle(document.activeElement).outlineWidth") == "4px"
     assert said(browser).startswith("Now, 05:50; NOT READY; reservoir 31.4 °C")
     for _ in range(3):
-        browser.key("ArrowLeft", 37)
+        browser.key("ArrowLeft")
     assert re.match(r"Monday,? 16 March, 05:47; NOT READY; reservoir 31.2 °C", said(browser)) and "unsure" not in said(
         browser
     )
     first, last = seen(browser)
-    browser.key("+", 187, "+")
+    browser.key("+")
     shorter = seen(browser)
     assert shorter[1] - shorter[0] == pytest.approx((last - first) / 2, abs=2000)
-    browser.key("-", 189, "-")
-    browser.key("PageUp", 33)
+    browser.key("-")
+    browser.key("PageUp")
     moved = seen(browser)
     assert moved[1] == pytest.approx(last - (last - first) / 2, abs=5000)
     assert browser.js("document.querySelector('.to-now').getAttribute('aria-pressed')") == "false"
-    browser.key("Home", 36)
+    browser.key("Home")
     assert browser.js("Number(document.activeElement.getAttribute('aria-valuenow'))") * 1000 == pytest.approx(
         moved[0], abs=MINUTE_MS
     )
-    browser.key("End", 35)
+    browser.key("End")
     assert said(browser).startswith("Now, 05:50") and seen(browser)[1] == pytest.approx(last, abs=2000)
 
 
@@ -190,38 +189,34 @@ def touch(browser: Browser, kind: str, *spots: tuple[float, float]) -> None:
 
 def test_fingers_drag_pinch_and_read(browser: Browser, trends: Station) -> None:
     browser.size(390, 844, mobile=True)
-    browser.call("Emulation.setTouchEmulationEnabled", enabled=True, maxTouchPoints=2)
-    try:
-        browser.js("document.querySelector('#trend-reservoir').scrollIntoView({ block: 'center' })")
-        box = "(r => [r.left, r.top, r.width, r.height])(document.querySelector('#trend-reservoir .plot').getBoundingClientRect())"
-        left, top, width, height = browser.js(box)
-        y, length = top + height / 2, 6 * HOUR_MS
-        first, last = seen(browser)
-        touch(browser, "touchStart", (left + 100, y))
-        touch(browser, "touchEnd")
-        at = first + 100 / width * length
-        until(lambda: browser.js("!document.querySelector('#trend-reservoir .cross').hidden"), "the moment is marked")
-        assert browser.js(
-            "Number(document.querySelector('.axis').getAttribute('aria-valuenow'))"
-        ) * 1000 == pytest.approx(at, abs=5 * MINUTE_MS)
-        assert "16 March" in browser.text(".when-of")
-        touch(browser, "touchStart", (left + 100, y))
-        for x in (110, 150, 200):
-            touch(browser, "touchMove", (left + x, y))
-        touch(browser, "touchEnd")
-        until(lambda: seen(browser)[1] < last - 60 * MINUTE_MS, "it was moved")
-        assert seen(browser)[1] == pytest.approx(last - 100 / width * length, abs=10 * MINUTE_MS)
-        touch(browser, "touchStart", (left + 100, y), (left + 200, y))
-        for off in (10, 25, 50):
-            touch(browser, "touchMove", (left + 100 - off, y), (left + 200 + off, y))
-        touch(browser, "touchEnd")
-        until(lambda: seen(browser)[1] - seen(browser)[0] < 0.7 * length, "it was pinched")
-        now = seen(browser)
-        assert now[1] - now[0] == pytest.approx(length / 2, rel=0.1)
-        assert browser.js("document.documentElement.scrollWidth") <= 390
-        assert browser.errors() == []
-    finally:
-        browser.call("Emulation.setTouchEmulationEnabled", enabled=False)
+    browser.js("document.querySelector('#trend-reservoir').scrollIntoView({ block: 'center' })")
+    box = "(r => [r.left, r.top, r.width, r.height])(document.querySelector('#trend-reservoir .plot').getBoundingClientRect())"
+    left, top, width, height = browser.js(box)
+    y, length = top + height / 2, 6 * HOUR_MS
+    first, last = seen(browser)
+    touch(browser, "touchStart", (left + 100, y))
+    touch(browser, "touchEnd")
+    at = first + 100 / width * length
+    until(lambda: browser.js("!document.querySelector('#trend-reservoir .cross').hidden"), "the moment is marked")
+    assert browser.js("Number(document.querySelector('.axis').getAttribute('aria-valuenow'))") * 1000 == pytest.approx(
+        at, abs=5 * MINUTE_MS
+    )
+    assert "16 March" in browser.text(".when-of")
+    touch(browser, "touchStart", (left + 100, y))
+    for x in (110, 150, 200):
+        touch(browser, "touchMove", (left + x, y))
+    touch(browser, "touchEnd")
+    until(lambda: seen(browser)[1] < last - 60 * MINUTE_MS, "it was moved")
+    assert seen(browser)[1] == pytest.approx(last - 100 / width * length, abs=10 * MINUTE_MS)
+    touch(browser, "touchStart", (left + 100, y), (left + 200, y))
+    for off in (10, 25, 50):
+        touch(browser, "touchMove", (left + 100 - off, y), (left + 200 + off, y))
+    touch(browser, "touchEnd")
+    until(lambda: seen(browser)[1] - seen(browser)[0] < 0.7 * length, "it was pinched")
+    now = seen(browser)
+    assert now[1] - now[0] == pytest.approx(length / 2, rel=0.1)
+    assert browser.js("document.documentElement.scrollWidth") <= 390
+    assert browser.errors() == []
 
 
 def test_a_mouse_reads_drags_and_its_wheel_widens(browser: Browser, trends: Station) -> None:
@@ -230,18 +225,17 @@ def test_a_mouse_reads_drags_and_its_wheel_widens(browser: Browser, trends: Stat
     )
     first, last = seen(browser)
 
-    def mouse(kind: str, x: float, **more: Any) -> None:
-        browser.call("Input.dispatchMouseEvent", type=kind, x=left + x, y=top + 50, button="left", **more)
-
-    mouse("mouseMoved", 200)
+    mouse = browser.page.mouse
+    mouse.move(left + 200, top + 50)
     until(lambda: "Monday" in browser.text(".when-of"), "what the mouse points at is read")
-    mouse("mousePressed", 200, buttons=1, clickCount=1)
-    for x in (220, 260, 300):
-        mouse("mouseMoved", x, buttons=1)
-    mouse("mouseReleased", 300, clickCount=1)
+    mouse.down()
+    mouse.move(left + 300, top + 50, steps=3)
+    mouse.up()
     until(lambda: seen(browser)[1] < last - 20 * MINUTE_MS, "it was dragged")
     assert seen(browser)[1] == pytest.approx(last - 100 / width * (last - first), abs=3 * MINUTE_MS)
-    mouse("mouseWheel", 300, deltaX=0, deltaY=-600, modifiers=2)
+    browser.page.keyboard.down("Control")
+    mouse.wheel(0, -600)
+    browser.page.keyboard.up("Control")
     until(lambda: seen(browser)[1] - seen(browser)[0] < 0.6 * (last - first), "it was widened")
     assert not browser.js("window.scrollY") and browser.errors() == []
 

@@ -210,7 +210,7 @@ def test_who_does_not_say_who_and_why_is_not_heard(browser: Browser, station: St
     press(browser, "dialog button[type=submit]")
     shows(browser, "#who-fault", "Say who you are.")
     assert station.fakes.judge.bodies == []
-    browser.key("Escape", 27)
+    browser.key("Escape")
     until(lambda: browser.js("document.querySelector('dialog') === null"), "it is closed by keyboard")
 
 
@@ -397,7 +397,7 @@ def test_day_and_dark_follow_the_device_or_a_choice_that_is_kept(browser: Browse
     def ground() -> int:
         return int(browser.js("getComputedStyle(document.body).backgroundColor.match(/\\d+/)[0]"))
 
-    browser.prefers(prefers_color_scheme="dark")
+    browser.prefers(color_scheme="dark")
     until(lambda: ground() < 60, "dark, as the device")
     view(browser, "station", "#device")
     press(browser, "#device input[value=day]")
@@ -415,7 +415,7 @@ def test_who_wants_less_motion_sees_none(browser: Browser, station: Station) -> 
     put_into(browser, station, "warming")
     moves = "[...document.querySelectorAll('body *')].filter((e) => parseFloat(getComputedStyle(e).transitionDuration) > 0).length"
     assert browser.js(moves) > 0
-    browser.prefers(prefers_reduced_motion="reduce")
+    browser.prefers(reduced_motion="reduce")
     assert browser.js(moves) == 0
 
 

@@ -37,14 +37,12 @@ def manned(browser: Browser, made: tuple[Path, dict[str, str]], tmp_path: Path) 
         }
     )
     browser.size(1280, 800)
-    browser.call("Emulation.setTouchEmulationEnabled", enabled=True)
-    browser.call("Network.clearBrowserCookies")
+    browser.context.clear_cookies()
     browser.go(f"{found.url}#alarms")
     shows(browser, "#signed", "Sign in")
     until(lambda: browser.js("!!document.querySelector('.alarm .answer')"), "the alarms")
     yield found
     browser.go("about:blank")
-    browser.call("Emulation.setTouchEmulationEnabled", enabled=False)
     found.stop()
 
 
@@ -151,7 +149,7 @@ def test_who_may_not_is_told_who_may(browser: Browser, manned: Station, made: tu
     browser.touch(".alarm[data-key=leak] .answer")
     shows(browser, "#who-fault", "Auditors don't record this (acknowledge): biomed or technician may.")
     assert browser.js("document.querySelector('#who button.main').disabled") is True
-    browser.key("Escape", 27)
+    browser.key("Escape")
     until(lambda: browser.js("!document.querySelector('dialog')"), "closed")
     browser.type(made[1][TECHNICIAN] + "\r", 0.004)
     shows(browser, "#signed", TECHNICIAN)

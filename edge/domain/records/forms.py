@@ -36,13 +36,15 @@ MISSING: Final = "it is missing"
 
 
 class Key(NamedTuple):
-    """One key of a form: what it holds (a row of KINDS), what it is for, between what a number lies (both allowed), or the only words."""
+    """One key of a form: what it holds (a row of KINDS), what it is for, between what a number lies (both allowed), or the only words.
+    `is_own`: other records have a key of this name that is for something else."""
 
     kind: str
     says: str
     low: float = 0.0
     high: float = 1e9
     words: tuple[str, ...] = ()
+    is_own: bool = False
 
 
 class Form(NamedTuple):
@@ -110,7 +112,8 @@ FORMS: Final[Mapping[str, Form]] = MappingProxyType(
                                      "where it isn't the volume of the station file"),
                 "checked": Key("names", "the station file's other check items that were found well: [daily_test] also"),
                 "failed": Key("names", "the check items that were not found well"),
-                "basin": Key("line", "id of the basin, whose ports are numbered from 1; left out: all, numbered through all basins"),
+                "basin": Key("line", "id of the basin, whose ports are numbered from 1; left out: all, numbered through all basins",
+                             is_own=True),
             },
             (("passed", "channel_ports", "failed"),),
         ),
@@ -149,7 +152,7 @@ FORMS: Final[Mapping[str, Form]] = MappingProxyType(
             {
                 "product": PRODUCT,
                 "lot": LOT,
-                "expires": Key("date", "the last date on the label"),
+                "expires": Key("date", "the last date on the label", is_own=True),
                 "opened": Key("date", "when its container was opened"),
                 "litres": Key("number", "how much", 0.01, 1000.0),
                 "opened_clean_side": OPENED,
@@ -170,11 +173,11 @@ FORMS: Final[Mapping[str, Form]] = MappingProxyType(
             "The disinfectant's concentration was checked. One that failed stands until a check passes or it is filled anew.",
             {
                 "passed": PASSED,
-                "value": Key("reading", 'what was read, with its unit, such as "0.35 %"'),
+                "value": Key("reading", 'what was read, with its unit, such as "0.35 %"', is_own=True),
                 "unit": Key("line", "unit of a bare value"),
                 "strip": Key("line", "which test strip"),
                 "lot": LOT,
-                "expires": Key("date", "the last date on the strips"),
+                "expires": Key("date", "the last date on the strips", is_own=True),
             },
             (("passed",),),
         ),
@@ -188,7 +191,7 @@ FORMS: Final[Mapping[str, Form]] = MappingProxyType(
                 "confirm": Key("line", "the reason for an unusual correction, by whoever answers for it"),
                 "drift_allowance": Key("quantity", "how far the point may drift until the next one"),
                 "due_at": Key("time", "when it is due again; left out: in a year"),
-                "instrument": Key("line", "the reference instrument"),
+                "instrument": Key("line", "the reference instrument", is_own=True),
                 "certificate": Key("line", "its certificate"),
                 "adjust": Key("flag", "false: a check, nothing is adjusted"),
                 "why": WHY,
@@ -204,11 +207,11 @@ FORMS: Final[Mapping[str, Form]] = MappingProxyType(
         "entered_reading": Form(
             "Something was read by eye.",
             {
-                "point": Key("line", "id of the point that people read"),
+                "point": Key("line", "id of the point that people read", is_own=True),
                 "role": Key("line", "the role of what was read, that [not_fitted] names"),
-                "value": Key("reading", 'what was read, with its unit, such as "44 psi"; of a contact its word'),
+                "value": Key("reading", 'what was read, with its unit, such as "44 psi"; of a contact its word', is_own=True),
                 "unit": Key("line", "unit of a bare value"),
-                "instrument": Key("line", "what it was read from"),
+                "instrument": Key("line", "what it was read from", is_own=True),
             },
             (("point", "role"), ("value",)),
         ),
@@ -216,11 +219,11 @@ FORMS: Final[Mapping[str, Form]] = MappingProxyType(
             "A ground-fault outlet was tried with its test button. One that failed stands until a test passes.",
             {
                 "outlet": Key("line", "which outlet, such as heater"),
-                "of": Key("line", "the same by another name"),
+                "of": Key("line", "the same by another name", is_own=True),
                 "passed": PASSED,
                 "trip_ms": Key("number", "after how many milliseconds it tripped", 0.0, 60_000.0),
                 "trip_ma": Key("number", "at how many milliamperes it tripped", 0.0, 1_000.0),
-                "instrument": Key("line", "what it was tested with"),
+                "instrument": Key("line", "what it was tested with", is_own=True),
             },
             (("outlet", "of"), ("passed",)),
         ),
@@ -228,20 +231,20 @@ FORMS: Final[Mapping[str, Form]] = MappingProxyType(
             "The station may not start until it is released.",
             {
                 "why": WHY,
-                "name": Key("line", "a name for it, where several may stand; a release names it"),
+                "name": Key("line", "a name for it, where several may stand; a release names it", is_own=True),
                 "released_by": Key("line", "who may release it"),
                 "basin": BASIN,
             },
         ),
         "release": Form(
             "Ends the hold of this name, or of this basin alone, or every hold.",
-            {"name": Key("line", "which hold"), "why": WHY, "basin": BASIN},
+            {"name": Key("line", "which hold", is_own=True), "why": WHY, "basin": BASIN},
         ),
         "equipment_change": Form(
             "Another machine, or a part of it, stands here: what was learned is forgotten, and test, treatment and liquid are owed.",
             {
-                "what": Key("line", "what was changed: loaner, swap, repair, sensor_fitted, …"),
-                "point": Key("line", "id of the point whose sensor was fitted"),
+                "what": Key("line", "what was changed: loaner, swap, repair, sensor_fitted, …", is_own=True),
+                "point": Key("line", "id of the point whose sensor was fitted", is_own=True),
                 "serial": Key("line", "serial number of what came"),
                 "opened_clean_side": OPENED,
                 "why": WHY,
@@ -250,9 +253,9 @@ FORMS: Final[Mapping[str, Form]] = MappingProxyType(
         "service": Form(
             "Something was looked at, or mended.",
             {
-                "what": Key("line", "what was done: repair, …"),
+                "what": Key("line", "what was done: repair, …", is_own=True),
                 "duty": Key("line", "which duty of the station file's own list was done: [duty.…]"),
-                "value": Key("reading", 'its result, with its unit, such as "3 CFU/100 mL"'),
+                "value": Key("reading", 'its result, with its unit, such as "3 CFU/100 mL"', is_own=True),
                 "unit": Key("line", "unit of a bare value"),
                 "filter": FILTER,
                 "point": Key("line", "id of the point"),
@@ -261,8 +264,14 @@ FORMS: Final[Mapping[str, Form]] = MappingProxyType(
                 "why": WHY,
             },
         ),
-        "work_begins": Form("Somebody works on the station.", {"what": Key("line", "what is done"), "why": WHY, "basin": BASIN}),
-        "work_ends": Form("The work has ended.", {"what": Key("line", "what was done"), "why": WHY, "basin": BASIN}),
+        "work_begins": Form(
+            "Somebody works on the station.",
+            {"what": Key("line", "what is done", is_own=True), "why": WHY, "basin": BASIN},
+        ),
+        "work_ends": Form(
+            "The work has ended.",
+            {"what": Key("line", "what was done", is_own=True), "why": WHY, "basin": BASIN},
+        ),
         "acknowledge": Form("An alarm was seen.", {"alarm": ALARM}, (("alarm",),)),
         "reset": Form("An alarm that stays until somebody resets it is over.", {"alarm": ALARM, "why": WHY}, (("alarm",),)),
         "shelve": Form(
@@ -277,7 +286,7 @@ FORMS: Final[Mapping[str, Form]] = MappingProxyType(
         "in_service": Form("An alarm is back in service.", {"alarm": ALARM, "why": WHY}, (("alarm",),)),
         "correction": Form(
             "A record was a mistake and counts no more.",
-            {"of": Key("whole", "seq of its entry", 1, 2**53 - 1), "why": WHY},
+            {"of": Key("whole", "seq of its entry", 1, 2**53 - 1, is_own=True), "why": WHY},
             (("of",),),
         ),
         "note": Form("A note.", {"text": Key("note", "what is worth keeping")}),
@@ -388,6 +397,11 @@ _REFUSED: Final[Mapping[str, Message]] = MappingProxyType(
     }
 )  # fmt: skip
 _PARTS: Final = MappingProxyType({"ports": (PORT, ("port", "seconds")), "pairs": (PAIR, ("reference",))})
+
+
+def says_of(record: str, key: str) -> Message:
+    """What a key of a record is for, in whatever language it is read."""
+    return say(f"form.{record}.{key}") if FORMS[record].keys[key].is_own else say(f"form.key.{key}")
 
 
 def keys_of(record: str) -> dict[str, Key]:

@@ -41,6 +41,14 @@ const MODES = {
 /** Between what a number lies in this unit: [low, high], undefined where nothing is set. */
 const limits = ({ bounds, low, high }, unit) => (bounds && bounds[unit]) || [low, high];
 
+/** The focus goes back to the field, not to its button: a key that was meant for the keypad would open it again. Tab leads to the button. */
+function giveBack(before) {
+  const place = before && (before.closest(".field, .watch-head") || before);
+  if (!place || !place.isConnected) return;
+  if (place !== before) place.tabIndex = -1;
+  place.focus();
+}
+
 /** `wanted`: {title, mode, unit, units, text, says, low, high; bounds: [low, high] by unit; withinDays: of a date; latest: of a time [ms into the day]}. */
 export function pad(wanted) {
   const mode = MODES[wanted.mode || "number"];
@@ -78,11 +86,16 @@ export function pad(wanted) {
   };
   return new Promise((done) => {
     let answer = null;
+    const before = document.activeElement;
+    const leave = () => {
+      element.close();
+      giveBack(before);
+    };
     const take = () => {
       const wrong = mode.fault(typed, wanted, unit);
       if (wrong) return put(fault, wrong);
       answer = { text: isNumber ? typed : mode.shown(typed), unit };
-      element.close();
+      leave();
     };
     for (const key of KEYS) {
       if (key === "." && !isNumber) keys.append(make("span", ""));
@@ -106,7 +119,7 @@ export function pad(wanted) {
       chip.dataset.unit = one;
       units.append(chip);
     }
-    element.append(make("div", "buttons", button("main pad-take", say("pad.take"), take), button("plain", say("people.cancel"), () => element.close())));
+    element.append(make("div", "buttons", button("main pad-take", say("pad.take"), take), button("plain", say("people.cancel"), leave)));
     const forget = minds({ get value() {
       return typed;
     }, set(text) {
@@ -125,11 +138,13 @@ export function pad(wanted) {
         press(key);
       }
     });
-    const before = document.activeElement;
+    element.addEventListener("cancel", (event) => {
+      event.preventDefault();
+      leave();
+    });
     element.addEventListener("close", () => {
       forget();
       element.remove();
-      if (before && before.isConnected) before.focus();
       done(answer);
     });
     $("dialogs").append(element);

@@ -72,9 +72,10 @@ function showPlate(shown, line) {
   draw(part(part(element, "word"), "mark"), shown.mark);
   put(part(element, "word-text"), shown.title);
   put(part(element, "under"), shown.under);
-  // on a narrow screen a long word is smaller; what stands under it may take two lines
-  part(element, "words").style.setProperty("--letters", Math.max(shown.title.length, SHORT_WORD));
-  part(element, "words").style.setProperty("--under", Math.max(...shown.under.split(" ").map((one) => one.length), SHORT_WORD));
+  // a long word, and the time beside it, are smaller; what stands under it may take two lines
+  const head = part(element, "plate-head");
+  head.style.setProperty("--letters", Math.max(shown.title.length, SHORT_WORD));
+  head.style.setProperty("--under", Math.max(...shown.under.split(" ").map((one) => one.length), SHORT_WORD));
   const when = shown.when;
   const until = !shown.isLost && warmUntil(line.news);
   showDue(part(element, "due"), shown, until);

@@ -165,6 +165,7 @@ def test_every_message_that_names_a_kind_of_record_has_its_row() -> None:
         "record.no_such_item",  # refusals, to who sent it
         "record.no_fill",
         "check.jumped.advice",  # any of four records may be what was done
+        "form.key.checked",  # a section of the station file
     }
 
 
@@ -193,6 +194,10 @@ def test_the_forms_say_who_may_make_each_record() -> None:
 def test_forms_and_refusals_are_said_in_the_viewers_language(desk: Desk) -> None:
     told = {code: desk("GET", f"{ONE}/forms?lang={code}").json["records"] for code in ("en", "de")}
     assert told["en"]["note"]["says"] == "A note." and told["de"]["note"]["says"] == "Eine Notiz."
+    for record, form in told["en"].items():
+        assert [key["says"] for key in form["keys"]] == [key.says for key in FORMS[record].keys.values()]
+    opened, points = told["de"]["disinfectant_fill"]["keys"][3], told["de"]["calibration"]["keys"][1]
+    assert opened["says"] == "wann der Behälter geöffnet wurde" and '[{"reference": "35.00 degC"' in points["says"]
     litres = next(key for key in told["de"]["disinfectant_fill"]["keys"] if key["key"] == "litres")
     expires = next(key for key in told["de"]["disinfectant_fill"]["keys"] if key["key"] == "expires")
     assert (litres["low"], litres["high"]) == (0.01, 1000.0) and expires["within_days"] == [-3650, 3650]

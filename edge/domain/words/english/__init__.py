@@ -9,7 +9,7 @@ from typing import Final
 from edge.domain.alarms.catalogue import CATALOGUE, OWN, message_id
 from edge.domain.doubts.table import CHECKS
 from edge.domain.readings import REASONS
-from edge.domain.records.forms import FORMS
+from edge.domain.records.forms import FORMS, says_of
 from edge.domain.words.english.common import COMMON
 from edge.domain.words.english.doubts import DOUBTS
 from edge.domain.words.english.forms import FORMS as REFUSED
@@ -27,8 +27,10 @@ def _of_rows() -> Iterator[tuple[str, str]]:
         yield from ((f"reason.{key}", why.text), (f"reason.{key}.advice", why.advice))
     for key, check in CHECKS.items():
         yield from ((f"check.{key}", check.says), (f"check.{key}.advice", check.advice))
-    for key, form in FORMS.items():
-        yield f"form.{key}", form.says
+    for record, form in FORMS.items():
+        yield f"form.{record}", form.says
+        for key, one in form.keys.items():
+            yield says_of(record, key).id, one.says.replace("{", "{{").replace("}", "}}")
     for key, row in {**CATALOGUE, **OWN}.items():
         yield message_id(key, "consequence"), row.consequence
         yield message_id(key, "response"), row.response
