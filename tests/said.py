@@ -5,20 +5,18 @@ from __future__ import annotations
 import ast
 import re
 import string
-from collections.abc import Iterator
+from collections.abc import Iterator, Mapping
 from functools import cache
 
 from edge.domain.words.english import ENGLISH
 from edge.domain.words.saying import FOR_SOME
-from tests.unit.repository.test_architecture import MODULES, name_of
+from tests.unit.repository.test_architecture import MODULES, name_of, parsed
 
 
-def trees() -> Iterator[tuple[str, ast.Module]]:
-    for path in MODULES:
-        yield name_of(path), ast.parse(path.read_text(encoding="utf-8"))
-
-
-TREES = dict(trees())
+@cache
+def trees() -> Mapping[str, ast.Module]:
+    """Each module's tree, by its dotted name."""
+    return {name_of(path): parsed(path) for path in MODULES}
 
 
 #: what makes a value -> what kind of value it makes, in the words of the reference
@@ -71,12 +69,15 @@ class Said:
         self.kinds = {key: KINDS[called(value)] for key, value in made if called(value) in KINDS}
 
 
-SAID = [
-    Said(module, node)
-    for module, tree in TREES.items()
-    for node in ast.walk(tree)
-    if isinstance(node, ast.Call) and called(node) == "say" and module != "edge.domain.messages"
-]
+@cache
+def all_said() -> list[Said]:
+    """All that the code says."""
+    return [
+        Said(module, node)
+        for module, tree in trees().items()
+        for node in ast.walk(tree)
+        if isinstance(node, ast.Call) and called(node) == "say" and module != "edge.domain.messages"
+    ]
 
 
 @cache
@@ -89,7 +90,7 @@ def meant(pattern: str) -> list[str]:
 def kinds_of(ident: str) -> dict[str, list[str]]:
     """The values that the words of an id name, each with the kinds that the code hands over; none where it makes them elsewhere."""
     found: dict[str, set[str]] = {key: set() for key in values_of(ENGLISH[ident])}
-    for said in SAID:
+    for said in all_said():
         if any(ident in meant(pattern) for pattern in said.ids):
             for key, kind in said.kinds.items():
                 found.setdefault(key, set()).add(kind)

@@ -10,6 +10,7 @@ import ast
 import re
 import subprocess
 import sys
+from functools import cache
 from pathlib import Path
 
 import pytest
@@ -54,6 +55,12 @@ PARTS_MAY_IMPORT = {
 PURE_TELLING = [ROOT / f"edge/telling/{name}.py" for name in ("cursor", "tray", "words", "syslog", "lamp")]
 
 
+@cache
+def parsed(path: Path) -> ast.Module:
+    """A module's tree. Made where it is asked for first: each worker of a run collects all tests."""
+    return ast.parse(path.read_text(encoding="utf-8"))
+
+
 def name_of(path: Path) -> str:
     """Dotted name of a module of ours."""
     parts = path.relative_to(ROOT).with_suffix("").parts
@@ -64,7 +71,7 @@ def imports_of(path: Path) -> set[str]:
     """Dotted names that a module imports, wherever in it; for `from a import b` a.b where that is ours, else a."""
     found: set[str] = set()
     package = name_of(path).split(".")
-    for node in ast.walk(ast.parse(path.read_text(encoding="utf-8"))):
+    for node in ast.walk(parsed(path)):
         if isinstance(node, ast.Import):
             found |= {alias.name for alias in node.names}
         elif isinstance(node, ast.ImportFrom):
@@ -113,7 +120,7 @@ def test_what_is_told_whom_and_when_takes_no_part_in_the_world(path: Path):
 
 @pytest.mark.parametrize("path", [*DOMAIN, *PURE_TELLING], ids=name_of)
 def test_domain_cannot_ask_the_time(path: Path):
-    nodes = ast.walk(ast.parse(path.read_text(encoding="utf-8")))
+    nodes = ast.walk(parsed(path))
     called = [node.func for node in nodes if isinstance(node, ast.Call) and isinstance(node.func, ast.Attribute)]
     asked = [
         f"{ast.unparse(func)}() in line {func.lineno}" for func in called if func.attr in {"now", "today", "utcnow"}
@@ -123,7 +130,7 @@ def test_domain_cannot_ask_the_time(path: Path):
 
 @pytest.mark.parametrize("path", DOMAIN, ids=name_of)
 def test_domain_keeps_no_state_between_calls(path: Path):
-    nodes = ast.walk(ast.parse(path.read_text(encoding="utf-8")))
+    nodes = ast.walk(parsed(path))
     assert [node.lineno for node in nodes if isinstance(node, ast.Global)] == []
 
 

@@ -9,10 +9,12 @@ from __future__ import annotations
 import ast
 import tomllib
 from collections.abc import Iterable, Iterator, Mapping
+from functools import cache
 from pathlib import Path
 
 import pytest
 
+from tests.said import trees
 from tests.unit.repository.test_architecture import MODULES, ROOT, imports_of, name_of, ours_in
 
 DOMAIN = "edge.domain."
@@ -67,8 +69,11 @@ GROWN = {
     "simulators.physics.world.World": (29, 29),
 }
 
-ARROWS = {name_of(path): ours_in(imports_of(path)) - {name_of(path)} for path in MODULES}
-TREES = {name_of(path): ast.parse(path.read_text(encoding="utf-8")) for path in MODULES}
+
+@cache
+def arrows() -> Mapping[str, set[str]]:
+    """Each module's imports of ours."""
+    return {name_of(path): ours_in(imports_of(path)) - {name_of(path)} for path in MODULES}
 
 
 # -- floors
@@ -95,13 +100,13 @@ def upward(arrows: Mapping[str, Iterable[str]]) -> set[tuple[str, str]]:
 
 
 def test_the_domain_has_no_room_without_a_floor() -> None:
-    rooms = {module.removeprefix(DOMAIN).split(".")[0] for module in ARROWS if module.startswith(DOMAIN)}
+    rooms = {module.removeprefix(DOMAIN).split(".")[0] for module in arrows() if module.startswith(DOMAIN)}
     unknown = rooms - GROUND - frozenset().union(*FLOORS)
     assert unknown == set(), "give it a floor, in GROUND or FLOORS"
 
 
 def test_arrows_go_down() -> None:
-    assert upward(ARROWS) == set(), "a floor imports from one above: move what both need down, or hand it over"
+    assert upward(arrows()) == set(), "a floor imports from one above: move what both need down, or hand it over"
 
 
 def test_an_arrow_that_goes_up_or_across_would_be_seen() -> None:
@@ -135,7 +140,7 @@ def circles(arrows: Mapping[str, Iterable[str]]) -> set[frozenset[str]]:
 
 
 def test_no_module_imports_one_that_imports_it() -> None:
-    assert circles(ARROWS) == set(), "modules in a circle: move what both need into one of its own"
+    assert circles(arrows()) == set(), "modules in a circle: move what both need into one of its own"
 
 
 def test_a_circle_would_be_seen() -> None:
@@ -192,20 +197,22 @@ def holds_a_station(tree: ast.AST) -> bool:
 
 def test_a_part_never_sees_its_station() -> None:
     above = {f"{STATION}{name}" for name in ("station", "asking", "build")}
-    parts = {module: targets for module, targets in ARROWS.items() if module.startswith(PARTS)}
+    parts = {module: targets for module, targets in arrows().items() if module.startswith(PARTS)}
     assert len(parts) > 10
     assert {module for module, targets in parts.items() if targets & above} == set()
-    assert {module for module in parts if holds_a_station(TREES[module])} == set()
+    assert {module for module in parts if holds_a_station(trees()[module])} == set()
 
 
 def test_a_part_knows_another_only_by_what_it_is_handed() -> None:
-    assert across(ARROWS) == set(), "hand over the question in build.py, or move what both need to where both may look"
+    assert across(arrows()) == set(), (
+        "hand over the question in build.py, or move what both need to where both may look"
+    )
 
 
 def test_only_what_builds_them_knows_the_parts() -> None:
     found = {
         (module, target)
-        for module, targets in ARROWS.items()
+        for module, targets in arrows().items()
         for target in targets
         if target.startswith(PARTS) and not module.startswith(PARTS) and module != f"{STATION}build"
     }
@@ -242,7 +249,7 @@ def size_of(node: ast.ClassDef) -> tuple[int, int]:
 def test_no_class_grows() -> None:
     sizes = {
         f"{module}.{node.name}": size_of(node)
-        for module, tree in TREES.items()
+        for module, tree in trees().items()
         for node in ast.walk(tree)
         if isinstance(node, ast.ClassDef) and module not in SHAPES
     }

@@ -42,8 +42,9 @@ from edge.domain.words.language import TITLED, Language
 from edge.domain.words.languages import LANGUAGES
 from edge.domain.words.saying import Words
 from edge.domain.words.units import Units
-from tests.said import SAID, TREES, called, kinds_of, meant, said_values, values_of
+from tests.said import all_said, called, kinds_of, meant, said_values, trees, values_of
 from tests.terms import CODES, TERMS, TYPED, Term, used
+from tests.unit.repository.test_architecture import MODULES, name_of
 from tests.unit.stations import SETTINGS
 
 DOMAIN = "edge.domain."
@@ -90,12 +91,12 @@ STAYS = {
 
 
 def test_many_messages_are_said() -> None:
-    assert len(SAID) > 200 and len(ENGLISH) > 300
+    assert len(all_said()) > 200 and len(ENGLISH) > 300
 
 
 def test_each_message_that_is_said_has_words_and_the_values_that_they_name() -> None:
     wrong = []
-    for said in SAID:
+    for said in all_said():
         for pattern in said.ids:
             found = meant(pattern)
             if not found:
@@ -109,7 +110,7 @@ def test_each_message_that_is_said_has_words_and_the_values_that_they_name() -> 
 def test_no_value_is_handed_over_that_no_words_name() -> None:
     """With one id for several templates (`*`) each value is named by one of them at least."""
     wrong = []
-    for said in SAID:
+    for said in all_said():
         named = frozenset().union(*(values_of(ENGLISH[i]) for pattern in said.ids for i in meant(pattern)))
         if said.values is not None and said.ids and not said.values <= named:
             wrong.append(f"{said.where}: {said.ids} has {sorted(said.values - named)}")
@@ -117,10 +118,10 @@ def test_no_value_is_handed_over_that_no_words_name() -> None:
 
 
 def test_no_words_stand_in_the_catalogue_that_nothing_says() -> None:
-    patterned = {ident for said in SAID for pattern in said.ids for ident in meant(pattern)}
+    patterned = {ident for said in all_said() for pattern in said.ids for ident in meant(pattern)}
     literal = {  # an id that is chosen in one place and said in another
         node.value
-        for module, tree in TREES.items()
+        for module, tree in trees().items()
         if not module.startswith(LANGUAGE)
         for node in ast.walk(tree)
         if isinstance(node, ast.Constant) and isinstance(node.value, str)
@@ -130,7 +131,7 @@ def test_no_words_stand_in_the_catalogue_that_nothing_says() -> None:
 
 def own_rows() -> Iterator[str]:
     """The ids that stand in the catalogue's files, as often as they stand there."""
-    for module, tree in TREES.items():
+    for module, tree in trees().items():
         if module.startswith(WORDS + "english."):
             for node in ast.walk(tree):
                 if isinstance(node, ast.Dict):
@@ -331,10 +332,11 @@ def texts_of(tree: ast.Module) -> Iterator[tuple[int, str]]:
 
 
 @pytest.mark.parametrize(
-    "module", sorted(m for m in TREES if m.startswith(DOMAIN) and not m.startswith(WORDS) and m not in ROWS)
+    "module",
+    sorted(m for m in map(name_of, MODULES) if m.startswith(DOMAIN) and not m.startswith(WORDS) and m not in ROWS),
 )
 def test_no_words_stand_in_the_domain_outside_the_catalogue(module: str) -> None:
-    found = [f"{line}: {text}" for line, text in texts_of(TREES[module])]
+    found = [f"{line}: {text}" for line, text in texts_of(trees()[module])]
     if module in STAYS:
         assert found, f"{module} has no texts any more: take it off the list"
     if STAYS.get(module) in (REFUSED, DETAIL):
