@@ -89,6 +89,7 @@ class WaterChecks:
         self._drop_ms: int | None = None  # since when the filters have taken pressure without flow
         self._low_ms: int | None = None  # since when the static pressure has been too low
         self.is_low = False  # the static pressure is too low, for LOW_FROM_MS
+        self._paired: tuple[tuple[str, ...], list[tuple[str, str]]] = (), []  # the taps seen last, and their pairs
         self._sunk = Sunk()
         self._looked_ms = 0  # when the static pressure was last compared with the last draw's
 
@@ -248,8 +249,10 @@ class WaterChecks:
 
         A second tap that is higher may be held there by a check valve.
         """
-        zeros = self._train.zeros
-        for before, after in sorted(combinations(seen, 2), key=lambda pair: pair != ("supply", self._last)):
+        zeros, taps = self._train.zeros, tuple(seen)
+        if taps != self._paired[0]:
+            self._paired = taps, sorted(combinations(taps, 2), key=lambda pair: pair != ("supply", self._last))
+        for before, after in self._paired[1]:
             known = zeros.knows(before) and zeros.knows(after)
             drop = seen[before] - seen[after] + (zeros.below(before) - zeros.surely_below(after) if known else 0.0)
             if drop > (ALONG_KPA if known else ZERO_AT_MOST_KPA):

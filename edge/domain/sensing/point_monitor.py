@@ -206,7 +206,10 @@ class PointMonitor:
     @property
     def u(self) -> float | None:
         """Standard uncertainty of a reading: by calibration, else as the station file states it; None where neither tells."""
-        own, coarse = self.point.uncertainty if self.correction is None else self.correction.u, self._coarse_u
+        own = self.point.uncertainty if self.correction is None else self.correction.u
+        if self.steps is None or self.steps.coarse is None:
+            return own
+        coarse = self._coarse_u
         return hypot(own or 0.0, coarse) if coarse else own
 
     @property
