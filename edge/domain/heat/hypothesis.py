@@ -272,7 +272,8 @@ class Hypothesis:
         p23, p24, p33, p34, p44 = self.p23, self.p24, self.p33, self.p34, self.p44
         wall_integral, outer_integral, log_weight = self.wall_integral, self.outer_integral, self.log_weight
         nu, s, h1, h2, h3 = self.innovation, self.innovation_var, self.h1, self.h2, self.h3
-        faded_s, keep, pull, wanders, fade, faded, fade2, faded2 = -1.0, 1.0, 0.0, 0.0, 1.0, 0.0, 1.0, 0.0
+        faded_s, keep, pull, pull2, twice, wanders = -1.0, 1.0, 0.0, 0.0, 0.0, 0.0
+        fade, faded, fade2, faded2, walk = 1.0, 0.0, 1.0, 0.0, 0.0
         stopped, take = None, Action.TAKE
         for row in rows:
             (t, dt, read_c, variance, sensible_k, evaporation_k), action = row
@@ -282,6 +283,7 @@ class Hypothesis:
                 if dt != faded_s:  # averages come at the same interval for long
                     faded_s, keep, fade, fade2 = dt, exp(-dt / PULL_S), exp(-k * dt), exp(-k2 * dt)
                     pull, faded, faded2, wanders = 1.0 - keep, 1.0 - fade, 1.0 - fade2, (1.0 - keep * keep) * wander
+                    pull2, twice, walk = pull * pull, 2.0 * pull, LEVEL_WALK * dt
                 mean = sensible_k + evaporation * (evaporation_k - sensible_k)
                 gained = mean * dt  # growth of the integral of the loss's drive [K s]
                 ts = t - on_t
@@ -289,13 +291,13 @@ class Hypothesis:
                 heated_s += heated
                 level_c += heated * power - gained * loss
                 a11, a12, a22 = heated * p11, gained * p12, gained * p22
-                p00 += heated * (2.0 * p01 + a11 - 2.0 * a12) + gained * (a22 - 2.0 * p02) + LEVEL_WALK * dt
+                p00 += heated * (2.0 * p01 + a11 - 2.0 * a12) + gained * (a22 - 2.0 * p02) + walk
                 p01 += a11 - a12
                 p02 += heated * p12 - a22
                 p03 += heated * p13 - gained * p23
                 p04 += heated * p14 - gained * p24
                 power += pull * (mean_power - power)
-                p11 = keep * (keep * p11 + 2.0 * pull * p14) + pull * pull * p44 + wanders * power * power
+                p11 = keep * (keep * p11 + twice * p14) + pull2 * p44 + wanders * power * power
                 p01 = keep * p01 + pull * p04
                 p12 = keep * p12 + pull * p24
                 p13 = keep * p13 + pull * p34
@@ -525,5 +527,6 @@ class Hypothesis:
                 faded = k * seconds
                 left = rest * exp(-(30.0 if faded > 30.0 else faded))
                 risen, faded2 = (gap - left) / faster, k2 * seconds
-                grows = w2 * (1.0 - exp(-faded2)) * (1.0 / max(faded2, 1e-6) - d2 / max(risen, 1e-6))
+                begun, risen = (1e-6 if faded2 < 1e-6 else faded2), (1e-6 if risen < 1e-6 else risen)
+                grows = w2 * (1.0 - exp(-faded2)) * (1.0 / begun - d2 / risen)
         return seconds
