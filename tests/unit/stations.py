@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable
+from collections.abc import Callable, Mapping
 from dataclasses import replace
 from typing import Any
 from zoneinfo import ZoneInfo
@@ -115,7 +115,9 @@ class Driver:
         return Now(self.mono_ms, self.wall_ms, self.trusted)
 
     def keep(self, drafts: list[Draft]) -> list[Entry]:
-        entries = []
+        entries: list[Entry] = []
+        if not drafts:  # as at most readings
+            return entries
         for draft in drafts:
             at = draft.now
             entries.append(
@@ -134,6 +136,10 @@ class Driver:
         return entries
 
     def tell(self, **values: float | None) -> list[Entry]:
+        return self.hear(values)
+
+    def hear(self, values: Mapping[str, float | None]) -> list[Entry]:
+        """As tell(); an id may have "-" or "_"."""
         samples = [
             Sample(name.replace("_", "-"), self.mono_ms, value, None if value is not None else "no_answer")
             for name, value in values.items()
@@ -158,7 +164,7 @@ class Driver:
         for step in range(steps):
             self.pass_to(start + int(step * every_s * 1000))
             now = values((self.mono_ms - start) / 1000) if callable(values) else values
-            self.tell(**{name.replace("-", "_"): value for name, value in now.items()})
+            self.hear(now)
         self.pass_to(start + int(seconds * 1000))
 
     def record(self, record: str, **more: Any) -> list[Entry]:

@@ -147,7 +147,11 @@ class AlarmSystem:
         if active is None:
             self.cancel_pending(ident, now)
             return False
-        alarm, cause = self.alarms.get(ident), None if cause is None else lasting(cause, now.wall_ms)
+        alarm = self.alarms.get(ident)
+        if not active and alarm is not None and not alarm.condition and ident not in self._pending:
+            alarm.was_seen_inside = True  # what most alarms are told at most readings
+            return False
+        cause = None if cause is None else lasting(cause, now.wall_ms)
         if alarm is not None and active and cause:
             self._review_worsening(alarm, value, limit, cause, now)
             if alarm.present and (follows or is_by_cause) and _is_another(cause, alarm.cause, whole=is_by_cause):

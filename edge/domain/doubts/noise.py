@@ -76,6 +76,8 @@ class _Learnt:
 
     def settle(self, is_doubted: bool) -> None:
         """Count the waiting stretches, as the point has moved; drop them if it was doubted meanwhile."""
+        if not self._waiting:
+            return
         for is_good, still_ms, lasted_ms in () if is_doubted else self._waiting:
             self.other += not is_good
             if is_good:
@@ -96,7 +98,7 @@ class Stills:
 
     __slots__ = (
         "_least_ms", "_gap_ms", "_patience", "_value", "_since_ms", "_last_ms", "_noise", "_near", "_held", "_far", "_is_heated", "_n",
-        "_is_disowned",
+        "_is_disowned", "_learns",
     )  # fmt: skip
 
     def __init__(self, kind: Kind, gap_ms: int, is_heated: bool = False) -> None:
@@ -106,6 +108,8 @@ class Stills:
         self._is_disowned = False
         self._noise, self._held = _Learnt(), _Learnt()
         self._near, self._far = _Stretch(STRETCH_READINGS, STRETCH_MS), _Stretch(STRETCH_READINGS // 2, HELD_MS)
+        both = (self._noise, self._near), (self._held, self._far)
+        self._learns = both if is_heated else both[:1]  # a held stretch tells of a heated liquid alone
 
     def rest(self) -> None:
         """Leave out the present readings: a meter without flow shows nothing of its noise."""
@@ -132,7 +136,7 @@ class Stills:
         if moved:
             if is_doubted:
                 self._patience = min(2 * self._patience, PATIENCE_AT_MOST)
-            for learnt, stretch in ((self._noise, self._near), (self._held, self._far)):
+            for learnt, stretch in self._learns:
                 learnt.settle(is_doubted or self._is_disowned)
                 if self._is_disowned:
                     stretch.begin(mono_ms)

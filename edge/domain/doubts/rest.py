@@ -62,16 +62,14 @@ def odd(
     """
     if len(levels) != 3:
         return None
-    taps = list(levels)
-    for at, tap in enumerate(taps):
-        one, other = (levels[t] for t in taps if t != tap)
-        apart = levels[tap] - one, levels[tap] - other
-        if (
-            abs(one - other) > (agree_kpa if at == 1 or ends_kpa is None else ends_kpa)
-            or min(map(abs, apart)) <= apart_kpa
-        ):
+    a, b, c = levels.values()
+    for at, tap, here, one, other in zip((0, 1, 2), levels, (a, b, c), (b, a, a), (c, c, b), strict=True):
+        first_kpa, second_kpa = abs(here - one), abs(here - other)
+        if first_kpa <= apart_kpa or second_kpa <= apart_kpa:
             continue
-        is_held = (at == 0 and apart[0] < 0.0) or (at == 2 and apart[0] > 0.0)
+        if abs(one - other) > (agree_kpa if at == 1 or ends_kpa is None else ends_kpa):
+            continue
+        is_held = (at == 0 and here < one) or (at == 2 and here > one)
         return None if held and is_held else tap
     return None
 

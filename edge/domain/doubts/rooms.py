@@ -61,8 +61,13 @@ class Rooms:
 
     def room_c(self, mono_ms: int) -> float | None:
         """The coldest of the rooms' points that aren't doubted [Cel]; None where there is none."""
-        seen = [self._watches[p].value(mono_ms) for p in self.points if self._watches[p].doubt is None]
-        return min((c for c in seen if c is not None), default=None)
+        coldest: float | None = None
+        for point in self.points:
+            watch = self._watches[point]
+            room_c = None if watch.doubt is not None else watch.value(mono_ms)
+            if room_c is not None and (coldest is None or room_c < coldest):
+                coldest = room_c
+        return coldest
 
     def room_now(self, mono_ms: int) -> float:
         """The room to judge with [Cel]: as read, else as declared or assumed; a colder reading that is doubted counts then as well."""

@@ -9,6 +9,7 @@ from __future__ import annotations
 
 import math
 from collections.abc import Callable, Iterable, Mapping, Sequence
+from functools import cache
 from itertools import combinations
 from typing import Final
 
@@ -121,8 +122,12 @@ class WaterChecks:
         plan, supply = self._settings.supply, self._taps.get("supply")
         if plan is None or supply is None or self._flow is None or self._last is None or self._is_off(mono_ms):
             return
-        taps = {tap: kpa if tap == "supply" else self._believed(tap, mono_ms) for tap in self._taps}
-        apart = self._unseen.hear({tap: here for tap, here in taps.items() if here is not None}, mono_ms)
+        taps: dict[str, float] = {}
+        for tap in self._taps:
+            here = kpa if tap == "supply" else self._believed(tap, mono_ms)
+            if here is not None:
+                taps[tap] = here
+        apart = self._unseen.hear(taps, mono_ms)
         if apart is None or self._watches[supply].doubt is not None:
             return
         wrong = exchanged([(self._taps[tap], level) for tap, level in apart.level_kpa.items()])
@@ -162,17 +167,17 @@ class WaterChecks:
         if self._flow is None:
             return False
         self._mind_letting_go(kpa, mono_ms)
-        taps = {
-            tap: here
-            for tap in self._taps
-            if (here := kpa if tap == "supply" else self._at_rest(tap, mono_ms)) is not None
-        }
+        taps: dict[str, float] = {}
+        for tap in self._taps:
+            here = kpa if tap == "supply" else self._at_rest(tap, mono_ms)
+            if here is not None:
+                taps[tap] = here
         zeros = self._evidence.train.zeros
-        known = all(zeros.knows(tap) for tap in taps)
-        means = self._levels.hear(taps, mono_ms)
-        level, surely = (
-            {tap: kpa + off(tap) for tap, kpa in means.items()} for off in (zeros.below, zeros.surely_below)
-        )
+        known = all(map(zeros.knows, taps))
+        level: dict[str, float] = {}
+        surely: dict[str, float] = {}
+        for tap, mean_kpa in self._levels.hear(taps, mono_ms).items():
+            level[tap], surely[tap] = mean_kpa + zeros.below(tap), mean_kpa + zeros.surely_below(tap)
         if self._stands_apart(level, surely, ALONG_KPA if known else ZERO_AT_MOST_KPA, mono_ms):
             self._drop_ms = None
             return False
@@ -255,7 +260,7 @@ class WaterChecks:
         A second tap that is higher may be held there by a check valve.
         """
         zeros = self._evidence.train.zeros
-        for before, after in sorted(combinations(seen, 2), key=lambda pair: pair != ("supply", self._last)):
+        for before, after in _pairs(tuple(seen), self._last):
             known = zeros.knows(before) and zeros.knows(after)
             drop = seen[before] - seen[after] + (zeros.below(before) - zeros.surely_below(after) if known else 0.0)
             if drop > (ALONG_KPA if known else ZERO_AT_MOST_KPA):
@@ -387,6 +392,12 @@ class WaterChecks:
         if point not in self._doubts.doubts.get("draw_out", {}):
             here = quantity(self._watches[point].point.kind, value, point)
             self._doubts.begin("draw_out", [point], say("doubt.draw_out", here=here, says=part(say("check.draw_out"))))
+
+
+@cache
+def _pairs(taps: tuple[str, ...], last: str | None) -> list[tuple[str, str]]:
+    """All pairs of these taps, the outermost first."""
+    return sorted(combinations(taps, 2), key=lambda pair: pair != ("supply", last))
 
 
 def _fell(fall: Fall, falls: int, wanted: int, point: str) -> Message:

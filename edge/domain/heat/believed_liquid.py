@@ -20,7 +20,7 @@ from math import ceil, inf, sqrt
 from typing import Final
 
 from edge.domain.heat.crossing import AveragingRule, LimitCrossing, ProbeModel
-from edge.domain.heat.probe import line
+from edge.domain.heat.probe import lines
 
 #: Readings are averaged until the standard error of their mean is this [K].
 QUIET_K: Final = 0.02
@@ -91,6 +91,7 @@ class LiquidEstimator:
         "_seen",
         "_step_k",
         "_sum",
+        "noise_k",
         "falls_yet_k",
         "falls_k_per_s",
         "fell_beyond_k",
@@ -103,6 +104,7 @@ class LiquidEstimator:
     def __init__(self) -> None:
         # Sum of the negative products of neighbouring differences [K^2], and the number of products.
         self._reversed, self._seen = 0.0, 0
+        self.noise_k = 0.0  # standard deviation of one reading [K]
         self._step_k = inf  # smallest difference of two readings [K]: the quantisation step
         self.forget()
 
@@ -138,11 +140,6 @@ class LiquidEstimator:
         self.line_c = None if self.line_c is None else self.line_c + by_k
 
     @property
-    def noise_k(self) -> float:
-        """Standard deviation of one reading [K]."""
-        return sqrt(-self._reversed / REVERSAL_SHARE / self._seen) if self._seen else 0.0
-
-    @property
     def step_k(self) -> float:
         """The quantisation step where it shows through the noise [K]; else 0.0."""
         return self._step_k if self._step_k <= COARSEST_K and self.noise_k < 0.5 * self._step_k else 0.0
@@ -164,6 +161,7 @@ class LiquidEstimator:
             self._seen += 1
             if self._seen > 400:
                 self._reversed, self._seen = self._reversed / 2.0, self._seen // 2
+            self.noise_k = sqrt(-self._reversed / REVERSAL_SHARE / self._seen)
         self._last = (mono_ms, liquid_c)
         lately = self._lately
         lately.append(self._last)
@@ -257,14 +255,11 @@ class LiquidEstimator:
             bins.popleft()
         noise_k, step_k = self.noise_k / sqrt(per_bin), self.step_k
         self.falls_yet_k = self.falls_k_per_s = self.fell_beyond_k = self.rises_k_per_s = 0.0
-        self.is_calm, self.line_c, before = False, None, 0
-        for wanted in SPAN_BINS:
-            n = min(wanted, len(bins))
-            if n == before or n < 2:
-                break
-            before = n
-            lately = [bins[-i] for i in range(1, n + 1)]
-            found, end_ms, span_s = line(lately), lately[0][0], (lately[0][0] - lately[-1][0]) / 1000.0
+        self.is_calm, self.line_c = False, None
+        lately = list(reversed(bins))
+        spans = sorted({min(wanted, len(lately)) for wanted in SPAN_BINS}) if len(lately) > 1 else []
+        for found in lines(lately, spans):
+            n, end_ms, span_s = found.n, mono_ms, (mono_ms - lately[found.n - 1][0]) / 1000.0
             slope = 1000.0 * found.k_per_ms
             noisy = 1000.0 * noise_k / sqrt(found.spread)
             rounded = (step_k if span_s >= TELLING_S else max(step_k, WOBBLE_K)) / span_s
@@ -290,5 +285,8 @@ class LiquidEstimator:
 
 def _mean(readings: list[tuple[int, float]]) -> tuple[float, float, int]:
     """Mean time [ms], mean temperature [Cel], number of readings."""
-    n = len(readings)
-    return sum(t for t, _ in readings) / n, sum(c for _, c in readings) / n, n
+    n, ms, total_c = len(readings), 0, 0.0
+    for at_ms, read_c in readings:
+        ms += at_ms
+        total_c += read_c
+    return ms / n, total_c / n, n

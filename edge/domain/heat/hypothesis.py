@@ -21,13 +21,19 @@ Letters of the code, where names would hide the sums:
     p, b, d, L       as above: power [K/s], loss rate [1/s], start_gap [K], level_c [Cel]
     p00 .. p44       covariance matrix P of (level_c, power, loss, start_gap, mean_power); p01 is that of level_c and power
     h1, h2, h3       observation row: what 1 of power, loss and start_gap adds to the reading (level_c adds 1)
-    g0 .. g4         P h in _update(), the gradient of the time in points(); k0 .. k4: the Kalman gain
+    nu, s            the innovation [K] and its variance [K^2]
+    g0 .. g4         P h in _filter(), the gradient of the time in points(); c0 .. c4: the Kalman gain
     w, k, w2, k2, r, q   wall, wall_rate, outer, outer_rate, probe_rate, heater_rate; er, ek, e2: exp(-rate t)
+    k_q, k_qr        k - q, k (q - k) (r - k), and so on: the constants of the partial fractions
+
+Speed. Heat-ups take most of a replay's time, nearly all of it in _filter() and _seconds(). So _filter() holds the whole state in local
+names over any number of averages, and what stays the same from one average, or from one state, to the next is computed once: _of_poles()
+and _way().
 """
 
 from __future__ import annotations
 
-from collections.abc import Callable, Sequence
+from collections.abc import Callable, Iterable, Iterator, Sequence
 from enum import IntEnum
 from math import exp, hypot, inf, log, sqrt
 from typing import Final, NamedTuple
@@ -109,6 +115,25 @@ class Action(IntEnum):
     QUICKENS = 6
 
 
+class _Way(NamedTuple):
+    """What of one hypothesis a forecast rests on, whatever its state; letters: see the module's head.
+
+    `passed`, `passed2`: 1 - ek, 1 - e2; `drive`: what drives the loss now [K]; `steep`: its slope over T; `shift`: lead of the probe over
+    L, in seconds of the slow rise; `share`: w/k; `unlagged`: 1 - k/r.
+    """
+
+    ek: float
+    passed: float
+    passed2: float
+    lag: float
+    drive: float
+    steep: float
+    lag_steep: float
+    shift: float
+    share: float
+    unlagged: float
+
+
 class WarmUpStart(NamedTuple):
     """Where a heat-up begins: the level [Cel], its variance [K^2], and the present time [s].
 
@@ -146,7 +171,7 @@ class Hypothesis:
         "place", "prior", "wall", "wall_rate", "outer", "outer_rate", "probe_rate", "heater_rate", "evaporation", "wander", "on_t",
         "heated_s", "log_weight", "wall_integral", "outer_integral", "start_seen", "level_c", "power", "loss", "start_gap",
         "mean_power", "p00", "p01", "p02", "p03", "p04", "p11", "p12", "p13", "p14", "p22", "p23", "p24", "p33", "p34", "p44",
-        "innovation", "innovation_var", "h1", "h2", "h3",
+        "innovation", "innovation_var", "h1", "h2", "h3", "_poles",
     )  # fmt: skip
 
     def __init__(self, prior: Prior, z: Sequence[float], log_weight: float, start: WarmUpStart) -> None:
@@ -197,79 +222,19 @@ class Hypothesis:
         self.p11 += self.wander * self.power**2
         # Of the newest average: the innovation [K], its variance [K^2], and the observation row.
         self.innovation = self.innovation_var = self.h1 = self.h2 = self.h3 = 0.0
+        self._poles = self._of_poles()
 
     def predict(self, observed: Observation) -> None:
         """Kalman prediction up to the average: state, covariance, observation row and innovation."""
-        dt = observed.dt
-        mean = observed.sensible_k + self.evaporation * (observed.evaporation_k - observed.sensible_k)
-        gained = mean * dt  # growth of the integral of the loss's drive [K s]
-        ts = observed.t - self.on_t
-        heated = (ts if ts > 0.0 else 0.0) - self.heated_s
-        self.heated_s += heated
-        self.level_c += heated * self.power - gained * self.loss
-        self.p00 += (
-            heated * (2.0 * self.p01 + heated * self.p11 - 2.0 * gained * self.p12)
-            + gained * (gained * self.p22 - 2.0 * self.p02)
-            + LEVEL_WALK * dt
-        )
-        self.p01 += heated * self.p11 - gained * self.p12
-        self.p02 += heated * self.p12 - gained * self.p22
-        self.p03 += heated * self.p13 - gained * self.p23
-        self.p04 += heated * self.p14 - gained * self.p24
-        keep = exp(-dt / PULL_S)
-        pull = 1.0 - keep
-        self.power += pull * (self.mean_power - self.power)
-        self.p11 = (
-            keep * (keep * self.p11 + 2.0 * pull * self.p14)
-            + pull * pull * self.p44
-            + (1.0 - keep * keep) * self.wander * self.power * self.power
-        )
-        self.p01 = keep * self.p01 + pull * self.p04
-        self.p12 = keep * self.p12 + pull * self.p24
-        self.p13 = keep * self.p13 + pull * self.p34
-        self.p14 = keep * self.p14 + pull * self.p44
-        w, k = self.wall, self.wall_rate
-        fade = exp(-k * dt)
-        self.wall_integral = self.wall_integral * fade + mean * (1.0 - fade) / k
-        fade = exp(-self.outer_rate * dt)
-        self.outer_integral = self.outer_integral * fade + mean * (1.0 - fade) / self.outer_rate
-        h1, h3 = self._row(ts) if ts > 0.0 else (0.0, 0.0 if self.start_seen else 1.0)
-        h2 = -w * self.wall_integral - self.outer * self.outer_integral
-        self.h1, self.h2, self.h3 = h1, h2, h3
-        self.innovation = observed.read_c - self.level_c - self.power * h1 - self.loss * h2 - self.start_gap * h3
-        self.innovation_var = self._spread(observed.variance)
-
-    def _spread(self, variance: float) -> float:
-        """Variance of the innovation [K^2], for an average of this variance [K^2]."""
-        h1, h2, h3 = self.h1, self.h2, self.h3
-        return variance + self.p00 + h1 * (2.0 * self.p01 + h1 * self.p11) \
-            + h2 * (2.0 * (self.p02 + h1 * self.p12) + h2 * self.p22) \
-            + h3 * (2.0 * (self.p03 + h1 * self.p13 + h2 * self.p23) + h3 * self.p33)  # fmt: skip
-
-    def _row(self, ts: float) -> tuple[float, float]:
-        """(what 1 of p adds to the reading beyond what it adds to L, what 1 of d adds), `ts` seconds after the heater came on.
-
-        Derived by partial fractions of r q / (s^2 (s + q) (s + r)) (1 + w s / (s + k)), the pole at 0 left to L.
-        """
-        w, k, w2, k2, r = self.wall, self.wall_rate, self.outer, self.outer_rate, self.probe_rate
-        er, ek, e2 = exp(-r * ts), exp(-k * ts), exp(-k2 * ts)
-        if not self.start_seen:
-            a, a2 = (ek - er) / (1.0 - k / r), (e2 - er) / (1.0 - k2 / r)
-            return w * (1.0 - er - a) / k + w2 * (1.0 - er - a2) / k2 - (1.0 - er) / r, a + er
-        q = self.heater_rate
-        by_q, by_r = r * exp(-q * ts) / (r - q), q * er / (r - q)
-        lags = by_q / q - by_r / r - 1.0 / q - 1.0 / r
-        wall = w * (1.0 / k - by_q / (k - q) + by_r / (k - r) - r * q * ek / (k * (q - k) * (r - k)))
-        outer = w2 * (1.0 / k2 - by_q / (k2 - q) + by_r / (k2 - r) - r * q * e2 / (k2 * (q - k2) * (r - k2)))
-        return lags + wall + outer, 1.0 - er
+        self._filter(iter(((observed, Action.SKIP),)))
 
     def apply(self, action: Action, observed: Observation) -> None:
         """Apply this action with the average that was predicted last."""
         if action is Action.TAKE:
-            self._update()
+            self._filter(iter(((observed, action),)), is_predicted=True)
         elif action is Action.SLOWS or action is Action.QUICKENS:
             self._jump(observed, action is Action.QUICKENS)
-            self._update()
+            self.apply(Action.TAKE, observed)
         elif action is not Action.SKIP:
             if action is Action.BACK:
                 self.innovation -= (self.mean_power - self.power) * self.h1
@@ -283,6 +248,127 @@ class Hypothesis:
                 self.p11 += opened
                 self.p14 += opened
                 self.p44 += opened
+
+    def follow(self, rows: Iterable[tuple[Observation, Action]]) -> None:
+        """Predict up to each of these averages and apply its action."""
+        left = iter(rows)
+        while (stopped := self._filter(left)) is not None:
+            self.apply(stopped[1], stopped[0])
+
+    def _filter(
+        self, rows: Iterator[tuple[Observation, Action]], is_predicted: bool = False
+    ) -> tuple[Observation, Action] | None:
+        """The Kalman filter over these averages, up to one whose action isn't TAKE: that one is predicted only, and returned.
+
+        `is_predicted`: the first average is predicted already.
+        """
+        w, k, w2, k2, r, q = self.wall, self.wall_rate, self.outer, self.outer_rate, self.probe_rate, self.heater_rate
+        r_q, per_q, per_r, rq, per_k, k_q, k_r, k_qr, per_k2, k2_q, k2_r, k2_qr = self._poles
+        evaporation, wander, start_seen = self.evaporation, self.wander, self.start_seen
+        on_t, heated_s, mean_power = self.on_t, self.heated_s, self.mean_power
+        level_c, power, loss, start_gap = self.level_c, self.power, self.loss, self.start_gap
+        p00, p01, p02, p03, p04 = self.p00, self.p01, self.p02, self.p03, self.p04
+        p11, p12, p13, p14, p22 = self.p11, self.p12, self.p13, self.p14, self.p22
+        p23, p24, p33, p34, p44 = self.p23, self.p24, self.p33, self.p34, self.p44
+        wall_integral, outer_integral, log_weight = self.wall_integral, self.outer_integral, self.log_weight
+        nu, s, h1, h2, h3 = self.innovation, self.innovation_var, self.h1, self.h2, self.h3
+        faded_s, keep, pull, pull2, twice, wanders = -1.0, 1.0, 0.0, 0.0, 0.0, 0.0
+        fade, faded, fade2, faded2, walk = 1.0, 0.0, 1.0, 0.0, 0.0
+        stopped, take = None, Action.TAKE
+        for row in rows:
+            (t, dt, read_c, variance, sensible_k, evaporation_k), action = row
+            if is_predicted:
+                is_predicted = False
+            else:
+                if dt != faded_s:  # averages come at the same interval for long
+                    faded_s, keep, fade, fade2 = dt, exp(-dt / PULL_S), exp(-k * dt), exp(-k2 * dt)
+                    pull, faded, faded2, wanders = 1.0 - keep, 1.0 - fade, 1.0 - fade2, (1.0 - keep * keep) * wander
+                    pull2, twice, walk = pull * pull, 2.0 * pull, LEVEL_WALK * dt
+                mean = sensible_k + evaporation * (evaporation_k - sensible_k)
+                gained = mean * dt  # growth of the integral of the loss's drive [K s]
+                ts = t - on_t
+                heated = (ts if ts > 0.0 else 0.0) - heated_s
+                heated_s += heated
+                level_c += heated * power - gained * loss
+                a11, a12, a22 = heated * p11, gained * p12, gained * p22
+                p00 += heated * (2.0 * p01 + a11 - 2.0 * a12) + gained * (a22 - 2.0 * p02) + walk
+                p01 += a11 - a12
+                p02 += heated * p12 - a22
+                p03 += heated * p13 - gained * p23
+                p04 += heated * p14 - gained * p24
+                power += pull * (mean_power - power)
+                p11 = keep * (keep * p11 + twice * p14) + pull2 * p44 + wanders * power * power
+                p01 = keep * p01 + pull * p04
+                p12 = keep * p12 + pull * p24
+                p13 = keep * p13 + pull * p34
+                p14 = keep * p14 + pull * p44
+                wall_integral = wall_integral * fade + mean * faded / k
+                outer_integral = outer_integral * fade2 + mean * faded2 / k2
+                # h1: what 1 of p adds to the reading beyond what it adds to L; h3: what 1 of d adds. By partial fractions of
+                # r q / (s^2 (s + q) (s + r)) (1 + w s / (s + k)), the pole at 0 left to L; without the heater's lag where the
+                # start was not seen.
+                if ts <= 0.0:
+                    h1, h3 = 0.0, 0.0 if start_seen else 1.0
+                elif start_seen:
+                    er = exp(-r * ts)
+                    by_q, by_r = r * exp(-q * ts) / r_q, q * er / r_q
+                    h1 = by_q / q - by_r / r - per_q - per_r
+                    h1 += w * (per_k - by_q / k_q + by_r / k_r - rq * exp(-k * ts) / k_qr)
+                    h1 += w2 * (per_k2 - by_q / k2_q + by_r / k2_r - rq * exp(-k2 * ts) / k2_qr)
+                    h3 = 1.0 - er
+                else:
+                    er = exp(-r * ts)
+                    a, a2 = (exp(-k * ts) - er) / (1.0 - k / r), (exp(-k2 * ts) - er) / (1.0 - k2 / r)
+                    h1, h3 = w * (1.0 - er - a) / k + w2 * (1.0 - er - a2) / k2 - (1.0 - er) / r, a + er
+                h2 = -w * wall_integral - w2 * outer_integral
+                nu = read_c - level_c - power * h1 - loss * h2 - start_gap * h3
+            b11, b12, b13, b22, b23, b33 = h1 * p11, h1 * p12, h1 * p13, h2 * p22, h2 * p23, h3 * p33
+            s = variance + p00 + h1 * (2.0 * p01 + b11)
+            s = s + h2 * (2.0 * (p02 + b12) + b22) + h3 * (2.0 * (p03 + b13 + b23) + b33)
+            if action is not take:
+                stopped = row
+                break
+            g0 = p00 + p01 * h1 + p02 * h2 + p03 * h3
+            g1 = p01 + b11 + p12 * h2 + p13 * h3
+            g2 = p02 + b12 + b22 + p23 * h3
+            g3 = p03 + b13 + b23 + b33
+            g4 = p04 + p14 * h1 + p24 * h2 + p34 * h3
+            c0, c1, c2, c3, c4 = g0 / s, g1 / s, g2 / s, g3 / s, g4 / s
+            level_c += c0 * nu
+            power += c1 * nu
+            loss += c2 * nu
+            start_gap += c3 * nu
+            mean_power += c4 * nu
+            p00 -= c0 * g0
+            p01 -= c0 * g1
+            p02 -= c0 * g2
+            p03 -= c0 * g3
+            p04 -= c0 * g4
+            p11 -= c1 * g1
+            p12 -= c1 * g2
+            p13 -= c1 * g3
+            p14 -= c1 * g4
+            p22 -= c2 * g2
+            p23 -= c2 * g3
+            p24 -= c2 * g4
+            p33 -= c3 * g3
+            p34 -= c3 * g4
+            p44 -= c4 * g4
+            log_weight -= 0.5 * (nu * nu / s + log(s))
+        self.level_c, self.power, self.loss, self.start_gap = level_c, power, loss, start_gap
+        self.mean_power, self.heated_s, self.log_weight = mean_power, heated_s, log_weight
+        self.p00, self.p01, self.p02, self.p03, self.p04 = p00, p01, p02, p03, p04
+        self.p11, self.p12, self.p13, self.p14, self.p22 = p11, p12, p13, p14, p22
+        self.p23, self.p24, self.p33, self.p34, self.p44 = p23, p24, p33, p34, p44
+        self.wall_integral, self.outer_integral = wall_integral, outer_integral
+        self.innovation, self.innovation_var, self.h1, self.h2, self.h3 = nu, s, h1, h2, h3
+        return stopped
+
+    def _of_poles(self) -> tuple[float, ...]:
+        """The constants of the partial fractions in _filter()."""
+        k, k2, r, q = self.wall_rate, self.outer_rate, self.probe_rate, self.heater_rate
+        of_k = 1.0 / k, k - q, k - r, k * (q - k) * (r - k)
+        return r - q, 1.0 / q, 1.0 / r, r * q, *of_k, 1.0 / k2, k2 - q, k2 - r, k2 * (q - k2) * (r - k2)
 
     def _jump(self, observed: Observation, for_good: bool) -> None:
         """Let the power have jumped since the average before.
@@ -307,41 +393,11 @@ class Hypothesis:
             self.p04 += ago * jump
             self.p14 += jump
             self.p44 += jump
-        self.innovation_var = self._spread(observed.variance)
-
-    def _update(self) -> None:
-        h1, h2, h3, s, nu = self.h1, self.h2, self.h3, self.innovation_var, self.innovation
-        g0 = self.p00 + self.p01 * h1 + self.p02 * h2 + self.p03 * h3
-        g1 = self.p01 + self.p11 * h1 + self.p12 * h2 + self.p13 * h3
-        g2 = self.p02 + self.p12 * h1 + self.p22 * h2 + self.p23 * h3
-        g3 = self.p03 + self.p13 * h1 + self.p23 * h2 + self.p33 * h3
-        g4 = self.p04 + self.p14 * h1 + self.p24 * h2 + self.p34 * h3
-        k0, k1, k2, k3, k4 = g0 / s, g1 / s, g2 / s, g3 / s, g4 / s
-        self.level_c += k0 * nu
-        self.power += k1 * nu
-        self.loss += k2 * nu
-        self.start_gap += k3 * nu
-        self.mean_power += k4 * nu
-        self.p00 -= k0 * g0
-        self.p01 -= k0 * g1
-        self.p02 -= k0 * g2
-        self.p03 -= k0 * g3
-        self.p11 -= k1 * g1
-        self.p12 -= k1 * g2
-        self.p13 -= k1 * g3
-        self.p22 -= k2 * g2
-        self.p23 -= k2 * g3
-        self.p33 -= k3 * g3
-        self.p04 -= k0 * g4
-        self.p14 -= k1 * g4
-        self.p24 -= k2 * g4
-        self.p34 -= k3 * g4
-        self.p44 -= k4 * g4
-        self.log_weight -= 0.5 * (nu * nu / s + log(s))
 
     def points(self, query: Query) -> list[tuple[float, float]]:
         """(seconds until the probe reads the target, weight) at five points; inf: never; negative: it reads the target already."""
-        mid = self._seconds((self.level_c, self.power, self.loss, self.start_gap), query)
+        way = self._way(query)
+        mid = self._seconds((self.level_c, self.power, self.loss, self.start_gap), way, query.target_c)
         # The power's mean over the way: it is pulled back and wanders on (process of Ornstein and Uhlenbeck, textbook).
         far = min(max(mid, 1.0), LONGEST_WAY_S) / PULL_S
         near = (1.0 - exp(-far)) / far
@@ -352,8 +408,8 @@ class Hypothesis:
         p11 = near * (near * self.p11 + 2.0 * mean * self.p14) + mean * mean * self.p44 + on
         p01, p12 = near * self.p01 + mean * self.p04, near * self.p12 + mean * self.p24
         p13 = near * self.p13 + mean * self.p34
-        mid = self._seconds(x, query)
-        g0, g1, g2, g3 = self._gradient(x, (self.p00, p11, self.p22, self.p33), mid, query)
+        mid = self._seconds(x, way, query.target_c)
+        g0, g1, g2, g3 = self._gradient(x, (self.p00, p11, self.p22, self.p33), mid, way, query.target_c)
         moved = (
             self.p00 * g0 + p01 * g1 + self.p02 * g2 + self.p03 * g3,
             p01 * g0 + p11 * g1 + p12 * g2 + p13 * g3,
@@ -363,18 +419,22 @@ class Hypothesis:
         variance = moved[0] * g0 + moved[1] * g1 + moved[2] * g2 + moved[3] * g3
         if variance <= 0.0:
             return [(mid, 1.0)]
-        a, b, c, d = (m / sqrt(variance) for m in moved)
-        return [
-            (mid if z == 0.0 else self._seconds((x[0] + z * a, x[1] + z * b, x[2] + z * c, x[3] + z * d), query), share)
-            for z, share in POINTS
-        ]
+        wide = sqrt(variance)
+        a, b, c, d = (m / wide for m in moved)
+        found = []
+        for z, share in POINTS:
+            if z != 0.0:
+                at = x[0] + z * a, x[1] + z * b, x[2] + z * c, x[3] + z * d
+                found.append((self._seconds(at, way, query.target_c), share))
+            else:
+                found.append((mid, share))
+        return found
 
     def shut(self, query: Query) -> list[tuple[float, float]]:
         """(seconds until the probe reads the target, weight), if its loss is that of an open lid that is closed now."""
-        return [
-            (self._seconds((self.level_c, self.power, self.loss / times, self.start_gap), query), 1.0 / len(OPEN_TIMES))
-            for times in OPEN_TIMES
-        ]
+        way = self._way(query)
+        states = [(self.level_c, self.power, self.loss / times, self.start_gap) for times in OPEN_TIMES]
+        return [(self._seconds(state, way, query.target_c), 1.0 / len(OPEN_TIMES)) for state in states]
 
     def open_odds(self) -> float:
         """How many times likelier the loss is with an open lid than with a closed one: the ratio of two lognormal densities."""
@@ -383,26 +443,20 @@ class Hypothesis:
         beyond = (off - log(OPEN_LOSS)) / wide
         return loss.sd / wide * exp(min(0.5 * ((off / loss.sd) ** 2 - beyond * beyond), 5.0))
 
-    def _gradient(self, x: _Four, variances: _Four, mid: float, query: Query) -> _Four:
+    def _gradient(self, x: _Four, variances: _Four, mid: float, way: _Way, target_c: float) -> _Four:
         """Gradient of the seconds by (L, p, b, d); where the target is never reached, that of the plateau."""
         level, p, b, d = x
-        if (
-            mid == inf
-        ):  # no time to differentiate: the gradient of the plateau's distance from the target takes its place
-            rate = max(b * (1.0 + self.evaporation * (query.evaporation_slope - 1.0)), 1e-7)
+        if mid == inf:  # no time to differentiate: the plateau's distance from the target takes its place
+            rate = max(b * way.steep, 1e-7)
             return 0.0, -1.0 / rate, p / rate**2, 0.0
         steps = [0.2 * sqrt(max(variance, 0.0)) for variance in variances]
-        by_level = self._slope(steps[0], lambda step: self._seconds((level + step, p, b, d), query) - mid)
-        by_p = self._slope(steps[1], lambda step: self._seconds((level, p + step, b, d), query) - mid)
-        by_b = self._slope(steps[2], lambda step: self._seconds((level, p, b + step, d), query) - mid)
+        by_level = self._slope(steps[0], lambda step: self._seconds((level + step, p, b, d), way, target_c) - mid)
+        by_p = self._slope(steps[1], lambda step: self._seconds((level, p + step, b, d), way, target_c) - mid)
+        by_b = self._slope(steps[2], lambda step: self._seconds((level, p, b + step, d), way, target_c) - mid)
         if self.start_seen:  # from now on a late start and a low level have the same effect
             return by_level, by_p, by_b, by_level
-        return (
-            by_level,
-            by_p,
-            by_b,
-            self._slope(steps[3], lambda step: self._seconds((level, p, b, d + step), query) - mid),
-        )
+        by_d = self._slope(steps[3], lambda step: self._seconds((level, p, b, d + step), way, target_c) - mid)
+        return by_level, by_p, by_b, by_d
 
     @staticmethod
     def _slope(step: float, longer: Callable[[float], float]) -> float:
@@ -415,44 +469,64 @@ class Hypothesis:
             more = longer(step)
         return more / step if more < inf else 0.0
 
-    def _seconds(self, x: _Four, query: Query) -> float:
+    def _way(self, query: Query) -> _Way:
+        """What a forecast rests on, whatever the state is."""
+        on_s, lag = query.t - self.on_t, 1.0 / self.probe_rate
+        ek, share = exp(-self.wall_rate * on_s), self.wall / self.wall_rate
+        steep = 1.0 + self.evaporation * (query.evaporation_slope - 1.0)
+        return _Way(
+            ek=ek,
+            passed=1.0 - ek,
+            passed2=1.0 - exp(-self.outer_rate * on_s),
+            lag=lag,
+            drive=query.theta + self.evaporation * (query.evaporation_k - query.theta),
+            steep=steep,
+            lag_steep=lag * steep,
+            shift=share - lag,
+            share=share,
+            unlagged=1.0 - self.wall_rate * lag,
+        )
+
+    def _seconds(self, x: _Four, way: _Way, target_c: float) -> float:
         """Seconds until the probe reads the target with the state x = (L, p, b, d); inf: never; negative: it reads it already."""
         level, p, b, d = x
-        b = max(b, 2e-6)
-        lag = 1.0 / self.probe_rate
-        ek = exp(-self.wall_rate * (query.t - self.on_t))
+        ek, passed, passed2, lag, drive, steep, lag_steep, shift, share, unlagged = way
+        k, w2, k2 = self.wall_rate, self.outer, self.outer_rate
+        if b < 2e-6:
+            b = 2e-6
         # whole: L as the probe sees it, late in what was lost; above: how far the liquid stands above L by the wall.
-        steep = 1.0 + self.evaporation * (query.evaporation_slope - 1.0)
-        drive = query.theta + self.evaporation * (query.evaporation_k - query.theta)
-        theta = drive + lag * steep * (p - b * drive)
+        theta = drive + lag_steep * (p - b * drive)
         whole = level - b * lag * drive
-        above = self.wall * (p * (1.0 - ek) / self.wall_rate - b * self.wall_integral)
-        k2, w2 = self.outer_rate, self.outer
-        d2 = p * (1.0 - exp(-k2 * (query.t - self.on_t))) / k2 - b * self.outer_integral
+        above = self.wall * (p * passed / k - b * self.wall_integral)
+        d2 = p * passed2 / k2 - b * self.outer_integral
         if self.start_seen:
             whole += d - p / self.heater_rate
         else:
             above += d * ek
         net = p - b * theta
         b *= steep
-        shift = self.wall / self.wall_rate - lag  # lead of the probe over L, in seconds of the slow rise
+        at_least = 1e-9 if net < 1e-9 else net
         # grows: by what share the liquid rises faster than L while its distance above the outer wall still grows
-        grows = w2 * (1.0 - k2 * d2 / max(net, 1e-9))
+        grows = w2 * (1.0 - k2 * d2 / at_least)
         now = whole + shift * net + w2 * (d2 - lag * (net - k2 * d2))
         # rest: the wall's transient, as the probe will see it
-        rest = (above - self.wall / self.wall_rate * net) / (1.0 - self.wall_rate * lag)
-        gap = (query.target_c - now) / (1.0 - b * shift)
-        seconds, left = 0.0, rest
-        for _ in range(3):
+        rest = (above - share * net) / unlagged
+        gap = (target_c - now) / (1.0 - b * shift)
+        left = rest
+        for again in (True, True, False):
             if gap <= left:
-                return (gap - left) / max(net, 1e-6)
-            share = 1.0 - b * (gap - left) / max(net, 1e-9)
-            if share <= 0.0:
+                return (gap - left) / (1e-6 if net < 1e-6 else net)
+            below = 1.0 - b * (gap - left) / at_least
+            if below <= 0.0:
                 return inf
-            grows = max(grows, MIN_OUTER_GAIN)
-            seconds = -log(share) / (b * (1.0 + grows))
-            left = rest * exp(-min(self.wall_rate * seconds, 30.0))
-            risen = (gap - left) / (1.0 + grows)
-            passed = 1.0 - exp(-k2 * seconds)
-            grows = w2 * passed * (1.0 / max(k2 * seconds, 1e-6) - d2 / max(risen, 1e-6))
+            if grows < MIN_OUTER_GAIN:
+                grows = MIN_OUTER_GAIN
+            faster = 1.0 + grows
+            seconds = -log(below) / (b * faster)
+            if again:
+                faded = k * seconds
+                left = rest * exp(-(30.0 if faded > 30.0 else faded))
+                risen, faded2 = (gap - left) / faster, k2 * seconds
+                begun, risen = (1e-6 if faded2 < 1e-6 else faded2), (1e-6 if risen < 1e-6 else risen)
+                grows = w2 * (1.0 - exp(-faded2)) * (1.0 / begun - d2 / risen)
         return seconds

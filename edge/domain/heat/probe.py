@@ -81,19 +81,25 @@ class Line(NamedTuple):
         return variance * (1.0 / self.n + (at_ms - self.mean_ms) ** 2 / self.spread)
 
 
-def line(points: Iterable[Sequence[float]]) -> Line:
+def line(points: Sequence[Sequence[float]]) -> Line:
     """The least-squares line through at least two points, each beginning with a time [ms] and a temperature [Cel]."""
-    n = 0
-    at0 = c0 = -1.0
+    return lines(points, (len(points),))[0]
+
+
+def lines(points: Sequence[Sequence[float]], numbers: Iterable[int]) -> list[Line]:
+    """As line(), through the first points: so many of them, by rising `numbers`; each sum goes on where the one before ended."""
+    found, done, at0, c0 = [], 0, points[0][0], points[0][1]
     st = sc = stt = stc = 0.0
-    for point in points:
-        at_ms, liquid_c = point[0], point[1]
-        if not n:
-            at0, c0 = at_ms, liquid_c
-        t, c = at_ms - at0, liquid_c - c0
-        n, st, sc, stt, stc = n + 1, st + t, sc + c, stt + t * t, stc + t * c
-    spread = stt - st * st / n
-    return Line(n, at0 + st / n, c0 + sc / n, (stc - st * sc / n) / spread, spread)
+    for n in numbers:
+        for point in points[done:n]:
+            t, c = point[0] - at0, point[1] - c0
+            st += t
+            sc += c
+            stt += t * t
+            stc += t * c
+        done, spread = n, stt - st * st / n
+        found.append(Line(n, at0 + st / n, c0 + sc / n, (stc - st * sc / n) / spread, spread))
+    return found
 
 
 class ProbeStatistics:

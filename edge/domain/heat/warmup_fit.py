@@ -245,10 +245,10 @@ class HeatFit:
         """Apply the action to all hypotheses; prune them, and draw new ones."""
         if action is None:
             return
-        for h in self._drawn:
-            h.predict(observed)
-        for h in (*self.hyps, *self._drawn):
+        for h in self.hyps:
             h.apply(action, observed)
+        for h in self._drawn:
+            h.follow(((observed, action),))
         if len(self.hyps) > MIN_HYPOTHESES and self.n % 4 == 0:
             self.hyps = pruned(self.hyps, PRUNE_LOG_WEIGHT, MIN_HYPOTHESES)
         self._rows.append((observed, action))
@@ -266,13 +266,12 @@ class HeatFit:
             favoured = self._favoured()
             self._prior = favoured[0].prior
             self._cloud = Cloud([h.place for h in favoured], [h.log_weight for h in favoured])
+        log_share = self._log_shares[self._prior]
         for _ in range(DRAWS_PER_AVERAGE):
             z, log_ratio = self._cloud.draw(self._draws)
             self._draws += 1
-            h = Hypothesis(self._prior, z, self._log_shares[self._prior] + log_ratio - log(N_DRAWN), self._start)
-            for observed, action in self._rows:
-                h.predict(observed)
-                h.apply(action, observed)
+            h = Hypothesis(self._prior, z, log_share + log_ratio - log(N_DRAWN), self._start)
+            h.follow(self._rows)
             self._drawn.append(h)
         if len(self._drawn) >= N_DRAWN:
             self._join()

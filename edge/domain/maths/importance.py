@@ -10,6 +10,7 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 from math import exp, log, sqrt
+from operator import mul
 from statistics import NormalDist
 from typing import Final
 
@@ -53,15 +54,11 @@ class Cloud:
             weights = [exp(power * (lw - top)) for lw in log_weights]
         total = sum(weights)
         n = range(NUMBERS)
-        self.mean = [sum(w * z[i] for w, z in zip(weights, places, strict=True)) / total for i in n]
-        cov = [
-            [
-                sum(w * (z[i] - self.mean[i]) * (z[j] - self.mean[j]) for w, z in zip(weights, places, strict=True))
-                / total
-                for j in n
-            ]
-            for i in n
-        ]
+        axes = list(zip(*places, strict=True))
+        self.mean = [sum(map(mul, weights, axis)) / total for axis in axes]
+        off = [[x - mean for x in axis] for axis, mean in zip(axes, self.mean, strict=True)]
+        weighed = [list(map(mul, weights, axis)) for axis in off]
+        cov = [[sum(map(mul, weighed[i], off[j])) / total for j in range(i + 1)] for i in n]
         for i in n:
             cov[i][i] += MIN_SD**2
         self.root = _cholesky(cov)
@@ -72,28 +69,25 @@ class Cloud:
         first, *rest = shares(i, _STEPS)
         normal = [_NORMAL.inv_cdf(share) for share in rest]
         if first >= PRIOR_SHARE:
-            normal = [
-                m + WIDENING * sum(a * b for a, b in zip(row, normal, strict=False))
-                for m, row in zip(self.mean, self.root, strict=True)
-            ]
+            normal = [m + WIDENING * sum(map(mul, row, normal)) for m, row in zip(self.mean, self.root, strict=True)]
         z = [min(max(x, -MAX_DEVIATIONS), MAX_DEVIATIONS) for x in normal]
         return z, self._log_ratio(z)
 
     def _log_ratio(self, z: Sequence[float]) -> float:
         off: list[float] = []  # z in standard deviations of the cloud, uncorrelated
         for row, x, m in zip(self.root, z, self.mean, strict=True):
-            off.append(((x - m) / WIDENING - sum(a * b for a, b in zip(row, off, strict=False))) / row[len(off)])
-        near = 0.5 * (sum(x * x for x in z) - sum(x * x for x in off)) - self._log_scale
+            off.append(((x - m) / WIDENING - sum(map(mul, row, off))) / row[len(off)])
+        near = 0.5 * (sum(map(mul, z, z)) - sum(map(mul, off, off))) - self._log_scale
         return -log(PRIOR_SHARE + (1.0 - PRIOR_SHARE) * exp(min(near, 600.0)))
 
 
 def _cholesky(a: Sequence[Sequence[float]]) -> list[list[float]]:
-    """Cholesky factor of the positive definite `a`: the lower triangle, each row up to its diagonal."""
+    """Cholesky factor of the positive definite `a`; of both the lower triangle, each row up to its diagonal."""
     root: list[list[float]] = []
     for i, row in enumerate(a):
         made: list[float] = []
         for j in range(i):
-            made.append((row[j] - sum(x * y for x, y in zip(made, root[j], strict=False))) / root[j][j])
-        made.append(sqrt(max(row[i] - sum(x * x for x in made), 1e-12)))
+            made.append((row[j] - sum(map(mul, made, root[j]))) / root[j][j])
+        made.append(sqrt(max(row[i] - sum(map(mul, made, made)), 1e-12)))
         root.append(made)
     return root

@@ -30,7 +30,8 @@ def role_of(settings: Settings, body: Mapping[str, Any]) -> Role | None:
     Bad news is of the role that has its word, whatever it names: a point of that name may never have been, or be gone since. What is
     fine is so only for the role, or the point, that it names.
     """
-    bad = next((role for role in REST_IS_WELL if word_of(body.get("value")) == CONTACT_WORDS[role][1]), None)
+    word = word_of(body.get("value"))
+    bad = next((role for role in REST_IS_WELL if word == CONTACT_WORDS[role][1]), None)
     if bad is not None:
         return bad
     named = {str(body.get("role")), *(p.role for p in settings.points if p.id == body.get("point"))}
@@ -52,9 +53,10 @@ def seen(facts: Sequence[Fact], settings: Settings, role: Role, outlet: str | No
     found: list[Fact] = []
     for fact in facts:
         if fact.record == "entered_reading" and fact.counts and role_of(settings, fact.body) is role:
-            if is_alarming(settings, fact.record, fact.body):
+            word = word_of(fact.body.get("value"))
+            if word == CONTACT_WORDS[role][1]:
                 found.append(fact)
-            elif not fact.doubt and word_of(fact.body.get("value")) == CONTACT_WORDS[role][0]:
+            elif not fact.doubt and word == CONTACT_WORDS[role][0]:
                 found = [bad for bad in found if not ends_sight(settings, fact.body, fact.at_ms, bad)]
         elif role is Role.OUTLET_PROTECTION and found and not fact.doubt and _shows_live(fact):
             live = [one for one in outlets_of(fact.body) if one in fitted_outlets(settings)]

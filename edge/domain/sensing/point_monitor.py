@@ -89,15 +89,15 @@ class PointMonitor:
 
     def hear(self, sample: Sample, room_c: float | None = None) -> Reading:
         """Judge one sample and remember it. `room_c` is only looked at for a point that can be stuck."""
-        value, mono_ms = sample.value, sample.mono_ms
-        self.detail = sample.detail[:LONGEST_DETAIL]
+        ident, mono_ms, value, told, detail, step = sample
+        self.detail = detail[:LONGEST_DETAIL]
         if value is None:
-            return self._bad(sample, sample.reason if sample.reason in REASONS else "no_answer")
+            return self._bad(sample, told if told in REASONS else "no_answer")
         if not isfinite(value):
             return self._bad(sample, "not_a_number")
         if value < self._low or value > self._high:
             return self._bad(sample, "out_of_range")
-        if sample.reason is None and self._can_be is not None and not self._can_be[0] <= value <= self._can_be[1]:
+        if told is None and self._can_be is not None and not self._can_be[0] <= value <= self._can_be[1]:
             return self._bad(sample, "beyond_its_role")
         raw, before = value, None
         if self.correction is not None:
@@ -107,14 +107,14 @@ class PointMonitor:
                 return self._bad(sample, "garbled")
         elif self._rate is not None and self.good is not None and self._jumped(value, mono_ms):
             return self._bad(sample, "impossible_rate")
-        reason = sample.reason if sample.reason in REASONS else None
+        reason = told if told in REASONS else None
         if self.doubt is not None and reason is None:
             reason = "contradicted"
         quality = _GOOD if reason is None else REASONS[reason].quality
         if quality is _BAD:
             return self._bad(sample, reason)
         if reason in DECIDES_NOTHING:  # what was read before stands until its stale limit, as with a bad one
-            self.last = reading = Reading(sample.point, mono_ms, value, quality, reason, self.u, before)
+            self.last = reading = Reading(ident, mono_ms, value, quality, reason, self.u, before)
             return reading
         if self._can_stick:
             if value != self.good:
@@ -127,9 +127,9 @@ class PointMonitor:
         self.good, self.good_ms, self.is_sure, self.raw = value, mono_ms, quality is _GOOD, raw
         self._lately.append(raw)
         self._jump = None
-        if self.steps is not None and self.steps.hear(raw, sample.step) and self.steps.coarse is not None:
+        if self.steps is not None and self.steps.hear(raw, step) and self.steps.coarse is not None:
             self.news = self._coarse_news(self.steps.coarse, mono_ms)
-        self.last = reading = Reading(sample.point, mono_ms, value, quality, reason, self.u, before)
+        self.last = reading = Reading(ident, mono_ms, value, quality, reason, self.u, before)
         return reading
 
     def _is_still(self, value: float, mono_ms: int, room_c: float | None) -> bool:
@@ -206,7 +206,10 @@ class PointMonitor:
     @property
     def u(self) -> float | None:
         """Standard uncertainty of a reading: by calibration, else as the station file states it; None where neither tells."""
-        own, coarse = self.point.uncertainty if self.correction is None else self.correction.u, self._coarse_u
+        own = self.point.uncertainty if self.correction is None else self.correction.u
+        if self.steps is None or self.steps.coarse is None:
+            return own
+        coarse = self._coarse_u
         return hypot(own or 0.0, coarse) if coarse else own
 
     @property

@@ -67,7 +67,10 @@ class Steps:
             lately = list(differences)[-number:]
             if len(lately) < number or 2 * sum(stood for _, stood in lately) < number:
                 continue
-            step = min(one for one, _ in lately)
+            step = min(lately)[0]
+            own = self._own or self._finest
+            if self._finest is not None and step >= self._finest and own is not None and step < times * own:
+                continue  # neither a finer step nor a coarse one
             if not all(_is_multiple(one, step) for one, _ in lately):
                 continue
             if self._finest is None or step < self._finest:

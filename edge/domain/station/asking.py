@@ -18,6 +18,7 @@ from edge.domain.station.view import View
 
 #: at the latest after this everything is judged anew, whatever happened
 LOOK_AGAIN_MS: Final = 3_600_000
+_UNTRUSTED: Final = say("alarm.clock_untrusted.cause")
 
 
 class Asking:
@@ -66,7 +67,7 @@ class Asking:
             view.happen(ClockTrustChanged(), now)
             view.changed()
             self.hear(view.entered.samples(now), now)
-        self._alarms.set_condition("clock_untrusted", not now.trusted, now, cause=say("alarm.clock_untrusted.cause"))
+        self._alarms.set_condition("clock_untrusted", not now.trusted, now, cause=_UNTRUSTED)
         self.readings = []  # what was entered before a restart is no new reading
 
     def hear(self, samples: Sequence[Sample], now: Now) -> None:
@@ -84,7 +85,7 @@ class Asking:
                 if (advice := watch.advice()) is not None:
                     view.advise(advice, now, changes=False)
                 continue
-            if (news := watch.take_news()) is not None:
+            if watch.news is not None and (news := watch.take_news()) is not None:
                 view.advise(news, now, changes=False)
             for hear, point in self._hears[sample.point]:
                 hear(point, value, sample.mono_ms, now)

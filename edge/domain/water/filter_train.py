@@ -86,7 +86,8 @@ class Zeros:
 
     def __init__(self) -> None:
         self._seen: dict[str, deque[float]] = {}
-        self._below: dict[str, float] = {}  # cache of below(), by tap
+        self._below: dict[str, float] = {}  # caches of below() and surely_below(), by tap
+        self._surely: dict[str, float] = {}
         #: Taps whose gauges are doubted at rest (cross_checks.py): nothing is learned of them.
         self.held: frozenset[str] = frozenset()
 
@@ -95,7 +96,7 @@ class Zeros:
         supply = static_kpa.get("supply")
         if supply is None:
             return
-        self._below.clear()
+        self._anew()
         for tap, kpa in static_kpa.items():
             is_held = tap in self.held or "supply" in self.held
             if tap != "supply" and not is_held and abs(supply - kpa) <= ZERO_AT_MOST_KPA:
@@ -105,7 +106,11 @@ class Zeros:
         """Forget the zero of a tap whose gauge was calibrated or compared; the supply's is the reference of all others."""
         for one in [tap] if tap != "supply" else list(self._seen):
             self._seen.pop(one, None)
+        self._anew()
+
+    def _anew(self) -> None:
         self._below.clear()
+        self._surely.clear()
 
     def below(self, tap: str) -> float:
         """The correction that makes a tap's pressure comparable with the supply's [kPa]."""
@@ -119,8 +124,10 @@ class Zeros:
 
         Pressure that a check valve holds behind the supply's gauge looks like a tap that reads too high, until the valve lets go.
         """
-        seen = self._seen.get(tap)
-        return max([0.0, *sorted(seen)[-2:][:1]]) if seen else 0.0
+        if tap not in self._surely:
+            seen = self._seen.get(tap)
+            self._surely[tap] = max([0.0, *sorted(seen)[-2:][:1]]) if seen else 0.0
+        return self._surely[tap]
 
     def knows(self, tap: str) -> bool:
         """Was this tap seen at rest, so that its zero is known?"""
@@ -133,7 +140,7 @@ class Zeros:
     def restore(self, state: Mapping[str, Sequence[float]]) -> None:
         """Take back what state() gave."""
         self._seen = {tap: deque(seen, maxlen=ZEROS_KEPT) for tap, seen in state.items()}
-        self._below.clear()
+        self._anew()
 
 
 def spells_of(seen: Sequence[float]) -> int:

@@ -45,6 +45,8 @@ class Power(Part):
         self._outlets = view.points.outlets
         self._outlet_of = {point: outlet for outlet, point in view.points.outlets}
         self._power_point = view.points.first(Role.MACHINE_POWER)
+        named = [point for outlet, point in self._outlets if not feeds_machine(outlet)]
+        self._of_heater = named or [point for _, point in self._outlets]
         self._tripped_ms: dict[str, int] = {}  # outlet -> when it was last read as tripped
         self._lost: set[str] = set()  # outlets that tripped and aren't surely live again, as the journal says
         self._power_ms: int | None = None  # when the machine's power was last heard
@@ -139,8 +141,7 @@ class Power(Part):
     def heater_is_tripped(self, mono_ms: int) -> bool:
         """An outlet that feeds the heater (the one named so, else any) has tripped."""
         watches = self._view.watches
-        named = [p for o, p in self._outlets if not feeds_machine(o)]
-        return any(watches[p].value(mono_ms) == 1.0 for p in named or [p for _, p in self._outlets])
+        return any(watches[p].value(mono_ms) == 1.0 for p in self._of_heater)
 
     def ends_in_ms(self, now: Now) -> Iterable[int]:
         return [self.steady_in_ms(outlet, now) for outlet, _ in self._outlets]
