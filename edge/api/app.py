@@ -21,6 +21,7 @@ from starlette.routing import Route
 from edge.api import (
     asks,
     drafts,
+    head,
     metrics,
     models,
     pages,
@@ -540,6 +541,7 @@ def _add_routes(app: FastAPI) -> None:
     get(f"{one}/alarms", alarms, models.Alarms, *said)
     get(f"{one}/alarms/performance", past.alarm_performance, models.Performance, "from", "to", refusals=(503,))
     get(f"{one}/history", past.history, models.History, "from", "to", refusals=(503,))
+    get(f"{one}/head", head.head, head.Head, refusals=(404, 503))
     get(f"{one}/settings", past.settings, models.Settings, refusals=(404, 503))
     get(f"{one}/room", room.room, models.Room, *said, refusals=(503,))
     get(f"{one}/asks", asks.asks, models.Asks, *said)

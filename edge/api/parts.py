@@ -90,7 +90,8 @@ class People(Protocol):
 class Parts:
     """All that the API is handed. `about`: site, station, title, timezone, version, speed …; `status`: health of the parts;
     `on_network`: others than this computer may come in; `keep`: the [keep] folder, whose files are listed; `room`: the other stations of
-    this computer, as they tell of themselves (edge/daemon/room.py)."""
+    this computer, as they tell of themselves (edge/daemon/room.py); `head`: the journal's, with its signature, and the key to look at that
+    with (StoreFault)."""
 
     judge: Judge
     journal: JournalReader
@@ -100,4 +101,5 @@ class Parts:
     on_network: bool = False
     keep: Path | None = None
     room: Callable[[], Sequence[Mapping[str, Any]]] | None = None
+    head: Callable[[], dict[str, Any]] | None = None
     people: People | None = None  # None: whoever is typed under `by` counts

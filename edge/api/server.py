@@ -66,6 +66,7 @@ class ApiServer:
         people: People | None = None,
         keep: Path | None = None,
         room: Callable[[], Sequence[Mapping[str, Any]]] | None = None,
+        head: Callable[[], dict[str, Any]] | None = None,
     ) -> None:
         self._host, self._port, self._certificate = host, port, certificate
         self._tell_refused, self._refusals = refused, Counter[str]()
@@ -76,7 +77,16 @@ class ApiServer:
                 expected="a certificate, or an address of this computer alone", do="Add [api.tls], or listen on 127.0.0.1",
             )  # fmt: skip
         self._parts = Parts(
-            judge, journal, series, about, status, on_network=on_network, people=people, keep=keep, room=room
+            judge,
+            journal,
+            series,
+            about,
+            status,
+            on_network=on_network,
+            people=people,
+            keep=keep,
+            room=room,
+            head=head,
         )
         self._socket: socket.socket | None = None
         self._thread: threading.Thread | None = None

@@ -288,7 +288,15 @@ def replay(
 def verify(
     folder: Annotated[Path, FileArgument(help="The [keep] folder, a backup, or a report.", metavar="FOLDER")],
     head: Annotated[
-        str | None, typer.Option(help="A head noted outside: finds entries cut off the end.", metavar="SEQ:DIGEST")
+        str | None,
+        typer.Option(
+            help="A head noted outside, or a file with a signed one: finds entries cut off the end.",
+            metavar="SEQ:DIGEST|FILE",
+        ),
+    ] = None,
+    key: Annotated[
+        Path | None,
+        FileOption(help="The station's public key, kept elsewhere: who signed what is looked at.", metavar="FILE"),
     ] = None,
     journal: Annotated[
         Path | None, FileOption(help="Of a report: the [keep] folder that it has to follow from.", metavar="FOLDER")
@@ -298,52 +306,17 @@ def verify(
     """Check that a journal, a backup or a report holds. Nothing in the first two was changed, removed or put in; a report follows from a
     journal.
 
-    --json: {"folder", "ok", "why", "station", "head", "first_bad_seq", "lost"}; what doesn't hold is no refusal.
+    --json: {"folder", "ok", "why", "station", "head", "first_bad_seq", "lost", "signed"}; what doesn't hold is no refusal.
     """
 
     def work() -> int:
-        from edge.backup import checking
-        from edge.domain.station.station import FOLD_VERSION
-        from edge.replay.refold import refolded
-        from edge.store.verify import parse_head
-        from edge.store.verify import verify as look
-
-        noted = parse_head(head) if head is not None else None
         if journal is not None:
             from edge.cli import report
 
-            return report.check(folder, journal, as_json=json)
-        if checking.is_backup(folder):
-            with terminal.progress("checking", "bytes") as told:
-                found = checking.verify(folder, noted, told)
-        else:
-            with terminal.progress("checking", "entries") as told:
-                found = look(folder, noted, told, refold=(FOLD_VERSION, refolded))
-        if json:
-            first, last = {"seq": found.head_seq, "digest": found.head_digest}, found.first_bad_seq
-            lost = [list(span) for span in found.lost]
-            terminal.say_json(
-                {
-                    "folder": str(folder),
-                    "ok": found.ok,
-                    "why": found.why,
-                    "station": found.station,
-                    "head": first,
-                    "first_bad_seq": last,
-                    "lost": lost,
-                }
-            )
-            return terminal.DONE if found.ok else terminal.FAULT
-        if found.ok:
-            entries = found.head_seq - sum(last - first + 1 for first, last in found.lost)
-            print(f"{folder}: {found.why}: {entries} entries of {found.station or 'no station yet'}")
-            print(f"head {found.head_seq}:{found.head_digest}")
-            return terminal.DONE
-        where = "" if found.first_bad_seq is None else f"entry {found.first_bad_seq}: "
-        print(
-            f"{folder}: {'the backup' if checking.is_backup(folder) else 'the journal'} does not hold: {where}{found.why}"
-        )
-        return terminal.FAULT
+            return report.check(folder, journal, key, as_json=json)
+        from edge.cli import verify as cli_verify
+
+        return cli_verify.verify(folder, head, key, as_json=json)
 
     done(work, json)
 

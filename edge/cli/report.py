@@ -42,12 +42,17 @@ def day(day: str, folder: Path, out: Path | None, language: str, units: str | No
     return terminal.DONE
 
 
-def check(report: Path, folder: Path, *, as_json: bool) -> int:
-    """Does a report follow from a journal? Raises UnusableInput, StoreFault."""
+def check(report: Path, folder: Path, key: Path | None, *, as_json: bool) -> int:
+    """Does a report follow from a journal, and did the owner of a key sign its head? Raises UnusableInput, StoreFault."""
     from edge.daemon.version import program_version
     from edge.reports.proof import prove
+    from edge.store.signing import is_signed, public_keys
 
+    keys = {} if key is None else public_keys(key)
     found = prove(report, folder, program_version())
+    signed = found.facts["signed"]
+    if key is not None and (signed is None or signed["key"] not in keys or not is_signed(signed, keys[signed["key"]])):
+        found.differences.append("signed: what it rests on bears no signature by the key that was given")
     if as_json:
         terminal.say_json(
             {"report": str(report), "ok": found.holds, "differences": found.differences, "remarks": found.remarks}

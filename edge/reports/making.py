@@ -8,7 +8,7 @@ from pathlib import Path
 from typing import Any, Final, NamedTuple
 from zoneinfo import ZoneInfo
 
-from edge.domain.entries import rfc3339
+from edge.domain.entries import SignedHead, rfc3339
 from edge.domain.readings import Role
 from edge.domain.records.book import local_date
 from edge.domain.settings import Settings
@@ -31,6 +31,7 @@ class Wish(NamedTuple):
         day: by the station's clock; a number: so many days before that of `made_at_ms`.
         made_at_ms: now, milliseconds since 1970.
         head: as far as the journal is read; None: its end.
+        signed: as `head`, what a report that is made again tells of a signature: None where that tells of none.
     """
 
     day: date | int
@@ -39,6 +40,7 @@ class Wish(NamedTuple):
     language: str = EN.code
     units: Chosen = Chosen()
     head: Head | None = None
+    signed: SignedHead | None = None
 
 
 class Made(NamedTuple):
@@ -74,6 +76,7 @@ def day_report(folder: Path, wish: Wish) -> Made:
             "zone": settings.timezone, "simulated": is_simulated, "day": day.isoformat(),
             "from": rfc3339(span.from_ms), "to": rfc3339(span.to_ms), "until": rfc3339(until_ms),
             "head": source.head._asdict(), "chain": source.chain(),
+            "signed": None if wish.head is not None and wish.signed is None else source.signed(wish.signed),
             **gathered.told(),
             "readings": readings_of(settings, minutes), "courses": _courses(settings, minutes),
         }  # fmt: skip

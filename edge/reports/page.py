@@ -372,7 +372,8 @@ class DayPage:
         rests = say("report.rests_on", seq=number(facts["head"]["seq"]), digest=name(facts["head"]["digest"]))
         made = say("report.made", at=moment(wall_ms_of(facts["made_at"])), version=name(facts["program"]))
         lines = [el("p", self._tell.said(line)) for line in said]
-        lines += [el("p", self._tell.said(rests), class_="digest"), el("p", self._tell.said(made))]
+        lines += [el("p", self._tell.said(line), class_="digest") for line in (rests, self._signed())]
+        lines.append(el("p", self._tell.said(made)))
         lines += [
             el("p", self._tell.said(say("report.to_prove"))),
             el("p", self._tell.said(say("report.only_watches")), class_="quiet"),
@@ -381,6 +382,14 @@ class DayPage:
         signing.set("class", "signatures")
         yield from self._section("evidence", *lines)
         yield from self._section("signatures", signing)
+
+    def _signed(self) -> Message:
+        signed = self._facts["signed"]
+        if signed is None:
+            return say("report.not_signed")
+        return say(
+            "report.signed", seq=number(signed["seq"]), at=moment(wall_ms_of(signed["at"])), key=name(signed["key"])
+        )
 
 
 def _who(record: Mapping[str, Any]) -> str:

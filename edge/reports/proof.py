@@ -106,7 +106,7 @@ def _wish_of(page: str, report: Path) -> tuple[dict[str, Any], Wish]:
         units = Chosen(*map(str, facts["units"]))
         return facts, Wish(
             date.fromisoformat(facts["day"]), wall_ms_of(facts["made_at"]), str(facts["program"]), language, units,
-            Head(int(head["seq"]), str(head["digest"])),
+            Head(int(head["seq"]), str(head["digest"])), facts["signed"],
         )  # fmt: skip
     except (ValueError, TypeError, LookupError, AttributeError, RecursionError) as exc:
         raise _no_report(report) from exc

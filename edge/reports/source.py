@@ -10,13 +10,14 @@ from typing import Any, Final, NamedTuple
 
 from edge.config import settings_of
 from edge.domain.dates import Dates
-from edge.domain.entries import Entry, Now, Stamp
+from edge.domain.entries import Entry, Now, SignedHead, Stamp
 from edge.domain.errors import UnusableInput
 from edge.domain.settings import Settings
 from edge.store.chain import entry_of
 from edge.store.database import SERIES_FILE
 from edge.store.journal import ReadOnlyJournal
 from edge.store.series_read import SeriesReader
+from edge.store.signed_heads import heads_of, newest_of
 from edge.store.verify import verify
 
 _PIECE: Final = 500
@@ -123,6 +124,11 @@ class Source:
         """Whether the chain of the whole journal holds up to its end now: {"holds", "why"}. Raises StoreFault."""
         found = verify(self._folder, (self.head.seq, self.head.digest))
         return {"holds": found.ok, "why": found.why if not found.ok else ""}
+
+    def signed(self, told: SignedHead | None = None) -> SignedHead | None:
+        """The newest head up to this one that the station has signed; `told` where that is among them. Raises StoreFault."""
+        heads = heads_of(self._folder)
+        return told if told in heads else newest_of(heads, self._journal.mark(), self.head.seq)
 
     def minutes(self, from_ms: int, to_ms: int) -> dict[str, Any]:
         """By point its readings of [from, to), whole minutes, as the columns of SeriesReader.trend(); of one that has none, nothing."""

@@ -28,6 +28,8 @@ from edge.reports.making import Made, Wish, day_report
 from edge.reports.proof import prove
 from edge.store.journal import Journal
 from edge.store.series import Series
+from edge.store.signed_heads import append
+from edge.store.signing import own_key
 
 STATION = Path(__file__).parents[3] / "config/station-example.toml"
 PLAN = config.load(STATION)
@@ -89,6 +91,12 @@ class Store:
                 ]
             )
             assert series.flush()
+
+    def head(self) -> tuple[int, str]:
+        return self._journal.head()
+
+    def mark(self) -> str:
+        return self._journal.mark()
 
     def close(self) -> None:
         self._journal.close()
@@ -320,6 +328,20 @@ def test_a_report_follows_from_its_journal_also_when_that_has_grown(store: Store
     assert proven(store, page) == []
     store.add("2026-03-16T08:00:00Z", "record", record="note", by="ada", text="later")
     assert proven(store, page) == []
+
+
+def test_what_the_station_signed_stands_in_the_report_and_is_proved_too(store: Store) -> None:
+    busy(store)
+    assert report(store.folder).facts["signed"] is None
+    key, now = own_key(store.folder), Now(0, wall_ms_of("2026-03-15T09:00:00Z"), True)
+    signed = key.signed(PLAN.settings.name, store.mark(), store.head(), now)
+    append(store.folder, signed)
+    page = report(store.folder).html
+    assert any(key.public.fingerprint in said for said in Reader(page).texts)
+    store.add("2026-03-16T08:00:00Z", "record", record="note", by="ada", text="later")
+    append(store.folder, key.signed(PLAN.settings.name, store.mark(), store.head(), now))
+    assert proven(store, page) == []
+    assert proven(store, page.replace(signed["signature"][:20], "A" * 20)) != []
 
 
 def test_each_digit_that_a_reader_sees_is_proved(store: Store) -> None:

@@ -52,6 +52,8 @@ REPORTS: Final[Mapping[str, str]] = {
     "report.rests_on": "This report rests on the journal up to entry {seq:d}, digest {digest}.",
     "report.chain_holds": "The chain of the journal held when this was made.",
     "report.chain_broken": "The chain of the journal did NOT hold when this was made: {why}. Nothing here is proved.",
+    "report.signed": "The station signed the journal up to entry {seq:d} on {at:date} at {at}; fingerprint of its key: {key}.",
+    "report.not_signed": "The station has not signed the journal yet.",
     "report.readings_apart": "Readings are no part of the chain; what the station made of them is.",
     "report.to_prove": "To check it against the journal: warmwell verify REPORT --journal FOLDER",
     "report.made": "Made {at:date} {at} by Warmwell {version}.",

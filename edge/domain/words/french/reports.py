@@ -51,6 +51,8 @@ REPORTS: Final[Mapping[str, str]] = {
     "report.rests_on": "Ce rapport repose sur le journal jusqu'à l'écriture {seq:d}, empreinte {digest}.",
     "report.chain_holds": "La chaîne du journal était intacte à l'établissement.",
     "report.chain_broken": "La chaîne du journal n'était PAS intacte à l'établissement : {why}. Rien ici n'est prouvé.",
+    "report.signed": "Le poste a signé le journal jusqu'à l'écriture {seq:d} le {at:date} à {at} ; empreinte de sa clé : {key}.",
+    "report.not_signed": "Le poste n'a pas encore signé le journal.",
     "report.readings_apart": "Les mesures ne font pas partie de la chaîne; ce que le poste en a conclu, si.",
     "report.to_prove": "Pour le vérifier avec le journal : warmwell verify REPORT --journal FOLDER",
     "report.made": "Établi le {at:date} à {at} par Warmwell {version}.",

@@ -55,6 +55,8 @@ REPORTS: Final[Mapping[str, str]] = {
     "report.chain_broken": (
         "Die Kette des Journals war bei der Erstellung NICHT unversehrt: {why}. Nichts hier ist bewiesen."
     ),
+    "report.signed": "Die Station signierte das Journal bis Eintrag {seq:d} am {at:date} um {at}; Prüfsumme ihres Schlüssels: {key}.",
+    "report.not_signed": "Die Station hat das Journal noch nicht signiert.",
     "report.readings_apart": "Messwerte sind kein Teil der Kette; was die Station daraus schloss, schon.",
     "report.to_prove": "Gegen das Journal prüfen: warmwell verify REPORT --journal FOLDER",
     "report.made": "Erstellt am {at:date} um {at} von Warmwell {version}.",

@@ -51,6 +51,8 @@ REPORTS: Final[Mapping[str, str]] = {
     "report.rests_on": "Este informe se basa en el diario hasta la entrada {seq:d}, huella {digest}.",
     "report.chain_holds": "La cadena del diario estaba íntegra al hacerlo.",
     "report.chain_broken": "La cadena del diario NO estaba íntegra al hacerlo: {why}. Nada de esto está probado.",
+    "report.signed": "El puesto firmó el diario hasta la entrada {seq:d} el {at:date} a las {at}; huella de su clave: {key}.",
+    "report.not_signed": "El puesto aún no ha firmado el diario.",
     "report.readings_apart": "Las lecturas no son parte de la cadena; lo que el puesto concluyó de ellas, sí.",
     "report.to_prove": "Para comprobarlo con el diario: warmwell verify REPORT --journal FOLDER",
     "report.made": "Hecho el {at:date} a las {at} por Warmwell {version}.",
