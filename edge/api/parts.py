@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable, Collection, Mapping, Sequence
+from collections.abc import Callable, Collection, Iterator, Mapping, Sequence
 from concurrent.futures import Future
 from dataclasses import dataclass
 from pathlib import Path
@@ -86,6 +86,10 @@ class People(Protocol):
     def names(self, asks: Credentials) -> list[dict[str, str]]: ...
 
 
+#: what (readings, journal), form, [from, to) in milliseconds since 1970, and points or kinds (none: all) -> the pieces of an export
+Export = Callable[[str, str, tuple[int, int], Sequence[str]], Iterator[bytes]]
+
+
 @dataclass(frozen=True, slots=True)
 class Parts:
     """All that the API is handed. `about`: site, station, title, timezone, version, speed …; `status`: health of the parts;
@@ -102,4 +106,5 @@ class Parts:
     keep: Path | None = None
     room: Callable[[], Sequence[Mapping[str, Any]]] | None = None
     head: Callable[[], dict[str, Any]] | None = None
+    export: Export | None = None  # None: nothing is kept
     people: People | None = None  # None: whoever is typed under `by` counts

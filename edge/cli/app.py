@@ -39,19 +39,21 @@ class Form(StrEnum):
     JSONL = "jsonl"
 
 
-class Table(StrEnum):
-    """How rows are exported."""
-
-    CSV = "csv"
-    JSONL = "jsonl"
-
-
 class Printed(StrEnum):
     """How a table is printed."""
 
     TEXT = "text"
     CSV = "csv"
     JSONL = "jsonl"
+
+
+class Exported(StrEnum):
+    """How rows are exported."""
+
+    CSV = "csv"
+    JSONL = "jsonl"
+    TABLE = "table"
+    SENML = "senml"
 
 
 class What(StrEnum):
@@ -325,19 +327,31 @@ def verify(
 def export(
     what: Annotated[What, typer.Argument(help="What to export.")],
     folder: Annotated[Path, FileArgument(help="The [keep] folder.", metavar="FOLDER")],
-    format: Annotated[Table, typer.Option(help="How.")] = Table.CSV,
-    since: Annotated[str | None, typer.Option("--from", help="From this time on.", metavar="TIME")] = None,
-    until: Annotated[str | None, typer.Option("--to", help="Before this time.", metavar="TIME")] = None,
+    format: Annotated[
+        Exported,
+        typer.Option(help="csv and jsonl lose no digit; table is for spreadsheets; senml is RFC 8428, of readings."),
+    ] = Exported.CSV,
+    since: Annotated[
+        str | None, typer.Option("--from", help="From this time on; a date is its first instant.", metavar="TIME|DATE")
+    ] = None,
+    until: Annotated[str | None, typer.Option("--to", help="Before this time.", metavar="TIME|DATE")] = None,
+    day: Annotated[
+        str | None, typer.Option(help="A day by the station's clock, `today` or `yesterday`.", metavar="DATE")
+    ] = None,
     points: Annotated[str | None, typer.Option(help="Only these points, with commas between.")] = None,
+    kinds: Annotated[
+        str | None, typer.Option(help="Of a table of entries, only these kinds, with commas between.")
+    ] = None,
     output: Annotated[Path | None, FileOption(help="A file in place of standard output.")] = None,
     json: JsonLines = False,
 ) -> None:
-    """Export journal or readings, also while the station runs."""
+    """Export journal or readings, also while the station runs. Of a journal that doesn't hold that is said first."""
 
     def work() -> int:
         from edge.cli import export as cli_export
 
-        return cli_export.export(str(what), folder, "jsonl" if json else str(format), since, until, points, output)
+        form = "jsonl" if json else str(format)
+        return cli_export.export(str(what), folder, form, (since, until, day), points, kinds, output)
 
     done(work, json)
 

@@ -5,14 +5,13 @@ from __future__ import annotations
 import time
 from datetime import date
 from pathlib import Path
-from typing import Final
+from zoneinfo import ZoneInfo
 
 from edge import terminal
+from edge.cli.when import DAYS_AGO, day_of
 from edge.domain.errors import UnusableInput
 from edge.domain.words.languages import LANGUAGES
 from edge.domain.words.units import Chosen
-
-_DAYS_AGO: Final = {"today": 0, "yesterday": 1}
 
 
 def day(day: str, folder: Path, out: Path | None, language: str, units: str | None) -> int:
@@ -89,14 +88,4 @@ def _units(text: str | None) -> Chosen:
 
 def _day_of(text: str) -> date | int:
     """The day that a date means, or how many days ago a word does."""
-    if text in _DAYS_AGO:
-        return _DAYS_AGO[text]
-    try:
-        return date.fromisoformat(text)
-    except ValueError:
-        raise UnusableInput(
-            f"{text[:60]!r} is no day",
-            where="DAY",
-            expected="a date such as 2026-03-14, today or yesterday",
-            do="Correct it",
-        ) from None
+    return DAYS_AGO[text] if text in DAYS_AGO else day_of(text, ZoneInfo("UTC"), "DAY")

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import re
 from array import array
-from collections.abc import Iterator
+from collections.abc import Collection, Iterator
 from pathlib import Path
 from typing import Any, Final, NamedTuple
 
@@ -15,6 +15,7 @@ from edge.domain.errors import UnusableInput
 from edge.domain.settings import Settings
 from edge.store.chain import entry_of
 from edge.store.database import SERIES_FILE
+from edge.store.export import may_lie
 from edge.store.journal import ReadOnlyJournal
 from edge.store.series_read import SeriesReader
 from edge.store.signed_heads import heads_of, newest_of
@@ -109,6 +110,21 @@ class Source:
                 yield entry_of(hashed, trusted)
             else:
                 before = (hashed, trusted)
+
+    def within(self, from_ms: int | None, to_ms: int | None, kinds: Collection[str] = ()) -> Iterator[Entry]:
+        """Those that are, or may be, of [from, to), in their order; of these kinds where some are named. Raises StoreFault."""
+        wanted = {kind.encode() for kind in kinds}
+        for _, hashed, trusted in self._rows():
+            stamp, kind = _end_of(hashed, trusted)
+            if (not wanted or kind in wanted) and may_lie(stamp, self.dates, from_ms, to_ms):
+                yield entry_of(hashed, trusted)
+
+    def digests(self, from_ms: int | None, to_ms: int | None) -> list[tuple[int, str]]:
+        """The settings in force in [from, to): since when [ms since 1970], and their digest."""
+        told = [(self.dates.of(entry.stamp).wall_ms, str(entry.body["digest"])) for entry in self._settings]
+        before = [one for one in told if from_ms is not None and one[0] <= from_ms]
+        after = [one for one in told if one not in before and (to_ms is None or one[0] < to_ms)]
+        return [*before[-1:], *after]
 
     def _rows(self) -> Iterator[tuple[int, bytes, bool]]:
         """The rows of all entries up to the head."""
