@@ -5,6 +5,7 @@ from __future__ import annotations
 import time
 from datetime import date
 from pathlib import Path
+from typing import TYPE_CHECKING
 from zoneinfo import ZoneInfo
 
 from edge import terminal
@@ -13,24 +14,39 @@ from edge.domain.errors import UnusableInput
 from edge.domain.words.languages import LANGUAGES
 from edge.domain.words.units import Chosen
 
+if TYPE_CHECKING:
+    from edge.reports.period import Period
+
 
 def day(day: str, folder: Path, out: Path | None, language: str, units: str | None) -> int:
-    """Write the record of a day.
+    """Write the record of a day. Raises as _report()."""
+    return _report(_day_of(day), folder, out, language, units)
+
+
+def period(period: str, folder: Path, out: Path | None, language: str, units: str | None) -> int:
+    """Write the record of a month or a quarter. Raises as _report()."""
+    from edge.reports.period import period_of
+
+    return _report(period_of(period), folder, out, language, units)
+
+
+def _report(of: date | int | Period, folder: Path, out: Path | None, language: str, units: str | None) -> int:
+    """Write a report.
 
     Raises:
         UnusableInput: an option, or a folder without a journal.
         StoreFault: it can't be read.
     """
     from edge.daemon.version import program_version
-    from edge.reports.making import Wish, day_report
+    from edge.reports.making import Wish, report_of
 
     if language not in LANGUAGES:
         raise UnusableInput(
             f"there are no words in {language!r}", where="--language", expected=", ".join(LANGUAGES), do="Name one of them"
         )  # fmt: skip
     now_ms = time.time_ns() // 1_000_000
-    wish = Wish(_day_of(day), now_ms, program_version(), language, _units(units))
-    made = day_report(folder, wish)
+    wish = Wish(of, now_ms, program_version(), language, _units(units))
+    made = report_of(folder, wish)
     with terminal.output(out) as stream:
         stream.write(made.html.encode())
     if not made.facts["chain"]["holds"]:

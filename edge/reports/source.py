@@ -54,6 +54,7 @@ class Source:
     def __init__(self, folder: Path, head: Head | None = None) -> None:
         self._folder = folder
         self._journal = ReadOnlyJournal(folder)
+        self._read: dict[int, Settings] = {}
         try:
             self.head = Head(*self._journal.head()) if head is None else self._as_told(head)
             self.dates, self._settings, self._stamps = Dates(), list[Entry](), _Stamps()
@@ -79,7 +80,9 @@ class Source:
         for entry in self._settings:
             if before_ms is None or self.dates.of(entry.stamp).wall_ms < before_ms:
                 chosen = entry
-        return settings_of(chosen.body["document"])
+        if chosen.seq not in self._read:
+            self._read[chosen.seq] = settings_of(chosen.body["document"])
+        return self._read[chosen.seq]
 
     def _as_told(self, head: Head) -> Head:
         last = self._journal.last_seq()

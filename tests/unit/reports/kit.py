@@ -49,7 +49,9 @@ class Store:
         begun = rfc3339(wall_ms_of(at) - 2 * MIN)
         return self.add(
             at, "draw", start=begun, end=at, duration_s=120.0, reading_s=1.0, volume_l=volume_l, total_l=self._water_l, steady=True,
-            ended="flow", flow_l_min=9.5, supply_kpa=310.0, drops_kpa={"coarse": 21.0, "fine": 34.5},
+            ended="flow", flow_l_min=9.5, least_flow_l_min=9.4, supply_kpa=310.0, least_supply_kpa=309.0, most_supply_kpa=311.0,
+            between_kpa=None, filtered_kpa=None, static_before_kpa=400.0, static_kpa={"supply": 400.0}, supply_c=None,
+            drops_kpa={"coarse": 21.0, "fine": 34.5},
         )  # fmt: skip
 
     def readings(self, first: str, values: list[float | None]) -> None:
