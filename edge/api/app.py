@@ -21,6 +21,8 @@ from starlette.routing import Route
 from edge.api import (
     asks,
     drafts,
+    exports,
+    head,
     metrics,
     models,
     pages,
@@ -138,6 +140,7 @@ class Desk:
         self.zone = times.zone_of(str(self.about["timezone"]))
         self.watch = Watch(parts.judge, self.about["speed"], viewers=Viewers(self.zone))
         self.readers = Readers()
+        self.exporters = Readers(exports.READ_WITHIN_S)
         self.tellers = Readers(TOLD_WITHIN_S)  # /health waits behind no chart and no stream
         of_one = MOST_STREAMS_OF_ONE if parts.on_network else MOST_STREAMS
         self.hub = Hub(parts.judge, parts.journal, self.watch, self.readers, of_one=of_one)
@@ -540,6 +543,7 @@ def _add_routes(app: FastAPI) -> None:
     get(f"{one}/alarms", alarms, models.Alarms, *said)
     get(f"{one}/alarms/performance", past.alarm_performance, models.Performance, "from", "to", refusals=(503,))
     get(f"{one}/history", past.history, models.History, "from", "to", refusals=(503,))
+    get(f"{one}/head", head.head, head.Head, refusals=(404, 503))
     get(f"{one}/settings", past.settings, models.Settings, refusals=(404, 503))
     get(f"{one}/room", room.room, models.Room, *said, refusals=(503,))
     get(f"{one}/asks", asks.asks, models.Asks, *said)
@@ -570,6 +574,24 @@ def _add_routes(app: FastAPI) -> None:
             "content": {support.MEDIA_TYPE: {"schema": {"type": "string", "format": "binary"}}},
         }
     }
+    rows = {"text/csv": {"schema": {"type": "string"}}, "application/jsonl": {"schema": {"type": "string"}}}
+    senml = {"application/senml+json": {"schema": {"type": "array", "items": {"type": "object"}}}}
+    span = ("form", "from", "to", "day")
+    for what, route, named, contents in (
+        ("readings", exports.readings, "points", rows | senml),
+        ("journal", exports.entries, "kinds", rows),
+    ):
+        told = {200: {"description": "the export", "content": contents}}
+        get(
+            f"{one}/export/{what}",
+            route,
+            None,
+            *span,
+            named,
+            refusals=(404, 503),
+            responses=told,
+            response_class=Response,
+        )
     get(f"{one}/support", support.support, None, responses=zipped, response_class=Response)
     plain = {200: {"description": "OpenMetrics", "content": {metrics.MEDIA_TYPE: {"schema": {"type": "string"}}}}}
     get("/metrics", exposition, None, responses=plain, response_class=Response)

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable, Collection, Mapping, Sequence
+from collections.abc import Callable, Collection, Iterator, Mapping, Sequence
 from concurrent.futures import Future
 from dataclasses import dataclass
 from pathlib import Path
@@ -86,11 +86,16 @@ class People(Protocol):
     def names(self, asks: Credentials) -> list[dict[str, str]]: ...
 
 
+#: what (readings, journal), form, [from, to) in milliseconds since 1970, and points or kinds (none: all) -> the pieces of an export
+Export = Callable[[str, str, tuple[int, int], Sequence[str]], Iterator[bytes]]
+
+
 @dataclass(frozen=True, slots=True)
 class Parts:
     """All that the API is handed. `about`: site, station, title, timezone, version, speed …; `status`: health of the parts;
     `on_network`: others than this computer may come in; `keep`: the [keep] folder, whose files are listed; `room`: the other stations of
-    this computer, as they tell of themselves (edge/daemon/room.py)."""
+    this computer, as they tell of themselves (edge/daemon/room.py); `head`: the journal's, with its signature, and the key to look at that
+    with (StoreFault)."""
 
     judge: Judge
     journal: JournalReader
@@ -100,4 +105,6 @@ class Parts:
     on_network: bool = False
     keep: Path | None = None
     room: Callable[[], Sequence[Mapping[str, Any]]] | None = None
+    head: Callable[[], dict[str, Any]] | None = None
+    export: Export | None = None  # None: nothing is kept
     people: People | None = None  # None: whoever is typed under `by` counts

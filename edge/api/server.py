@@ -17,7 +17,7 @@ from collections.abc import Callable, Mapping, MutableMapping, Sequence
 from pathlib import Path
 from typing import TYPE_CHECKING, Any, Final
 
-from edge.api.parts import Certificate, Judge, Parts, People, Refused, Series
+from edge.api.parts import Certificate, Export, Judge, Parts, People, Refused, Series
 from edge.domain.contracts import JournalReader
 from edge.domain.errors import AlreadyRunning, UnusableInput, WarmwellError
 from edge.hosts import is_loopback
@@ -66,6 +66,8 @@ class ApiServer:
         people: People | None = None,
         keep: Path | None = None,
         room: Callable[[], Sequence[Mapping[str, Any]]] | None = None,
+        head: Callable[[], dict[str, Any]] | None = None,
+        export: Export | None = None,
     ) -> None:
         self._host, self._port, self._certificate = host, port, certificate
         self._tell_refused, self._refusals = refused, Counter[str]()
@@ -76,8 +78,9 @@ class ApiServer:
                 expected="a certificate, or an address of this computer alone", do="Add [api.tls], or listen on 127.0.0.1",
             )  # fmt: skip
         self._parts = Parts(
-            judge, journal, series, about, status, on_network=on_network, people=people, keep=keep, room=room
-        )
+            judge, journal, series, about, status, on_network=on_network, people=people, keep=keep, room=room, head=head,
+            export=export,
+        )  # fmt: skip
         self._socket: socket.socket | None = None
         self._thread: threading.Thread | None = None
         self._loop: asyncio.AbstractEventLoop | None = None
@@ -192,6 +195,7 @@ class ApiServer:
             task.cancel()
         desk.readers.stop()
         desk.tellers.stop()
+        desk.exporters.stop()
         desk.door.readers.stop()
         for task in (serving, accepting):
             if task.done() and not task.cancelled() and (fault := task.exception()) is not None:

@@ -2,15 +2,17 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable, Mapping
+from collections.abc import Callable, Collection, Mapping
 from pathlib import Path
 from typing import Any, Final
 
 from edge.backup import segments
 from edge.backup.folder import MANIFEST_FILE, digest_at, fault, files_of, plain, read_manifest
+from edge.domain.entries import SignedHead
 from edge.domain.errors import NewerStore, StoreFault, UnusableInput
 from edge.store.chain import FIRST_PREVIOUS
 from edge.store.schema import JOURNAL_VERSION, SERIES_VERSION
+from edge.store.signed_heads import HEADS_FILE, heads_in
 from edge.store.verify import Verified, lost_text
 
 Progress = Callable[[int, int], None]
@@ -94,6 +96,32 @@ def followed(path: Path, manifest: Mapping[str, Any], head: tuple[int, str] | No
     if head is not None and noted != head[1].lower():
         return Verified(False, head[0], "the noted head has another digest: another chain", *at)
     return Verified(True, None, "the backup holds" + lost_text(lost), *at)
+
+
+def signed_heads(path: Path) -> tuple[list[SignedHead], str]:
+    """The signed heads in a backup, and which journal it is of (its mark); none where it doesn't hold. Raises NewerStore."""
+    try:
+        manifest = read_manifest(path) or {}
+        listed = [one for one in manifest.get("files", ()) if one["in_keep"] and one["named"] == HEADS_FILE]
+        content = b"".join((path / plain(str(one["name"]))).read_bytes() for one in listed)
+        return heads_in(content), str(manifest["journal"]["mark"])
+    except (StoreFault, OSError, LookupError):
+        return [], ""
+
+
+def digests(path: Path, seqs: Collection[int]) -> dict[int, str]:
+    """Of these entries of a backup, as far as its chain holds: by seq, in hex."""
+    found: dict[int, str] = {}
+    if not seqs:
+        return found
+    try:
+        manifest = read_manifest(path) or {}
+        for entry in segments.chained(segments.read(path, manifest["journal"]["segments"])):
+            if entry.row.seq in seqs:
+                found[entry.row.seq] = entry.digest.hex()
+    except (StoreFault, LookupError):
+        pass
+    return found
 
 
 def _refuse_newer(manifest: dict[str, Any], path: Path) -> None:

@@ -9,6 +9,8 @@ from typing import Final, NamedTuple
 from edge.config.plans import StationFile, TlsPlan
 from edge.domain.errors import UnusableInput
 from edge.store.caches import CURSOR_FILE
+from edge.store.signed_heads import HEADS_FILE
+from edge.store.signing import KEY_FILE, PUBLIC_FILE
 
 #: how far readers of the journal have come; what isn't there is told again
 _SIDE_FILES: Final = (CURSOR_FILE, "mqtt-memory.json")
@@ -61,10 +63,13 @@ def _of_tls(tls: TlsPlan | None) -> list[tuple[Path | None, str, bool]]:
 
 
 def beside_journal(keep: Path) -> Iterator[Wanted]:
-    """How far what is told has come."""
-    for path in [*(keep / name for name in _SIDE_FILES), *sorted(keep.glob(_SIDE_GLOB))]:
+    """How far what is told has come, and what signs the journal."""
+    found = [(keep / name, "position") for name in _SIDE_FILES]
+    found += [(path, "position") for path in sorted(keep.glob(_SIDE_GLOB))]
+    found += [(keep / HEADS_FILE, "signed heads"), (keep / PUBLIC_FILE, "public key"), (keep / KEY_FILE, "signing key")]
+    for path, what in found:
         if path.is_file() and not path.is_symlink():
-            yield Wanted(path, path.name, "position", in_keep=True)
+            yield Wanted(path, path.name, what, is_secret=path.name == KEY_FILE, in_keep=True)
 
 
 def content(wanted: Wanted) -> bytes:

@@ -39,19 +39,21 @@ class Form(StrEnum):
     JSONL = "jsonl"
 
 
-class Table(StrEnum):
-    """How rows are exported."""
-
-    CSV = "csv"
-    JSONL = "jsonl"
-
-
 class Printed(StrEnum):
     """How a table is printed."""
 
     TEXT = "text"
     CSV = "csv"
     JSONL = "jsonl"
+
+
+class Exported(StrEnum):
+    """How rows are exported."""
+
+    CSV = "csv"
+    JSONL = "jsonl"
+    TABLE = "table"
+    SENML = "senml"
 
 
 class What(StrEnum):
@@ -288,7 +290,15 @@ def replay(
 def verify(
     folder: Annotated[Path, FileArgument(help="The [keep] folder, a backup, or a report.", metavar="FOLDER")],
     head: Annotated[
-        str | None, typer.Option(help="A head noted outside: finds entries cut off the end.", metavar="SEQ:DIGEST")
+        str | None,
+        typer.Option(
+            help="A head noted outside, or a file with a signed one: finds entries cut off the end.",
+            metavar="SEQ:DIGEST|FILE",
+        ),
+    ] = None,
+    key: Annotated[
+        Path | None,
+        FileOption(help="The station's public key, kept elsewhere: who signed what is looked at.", metavar="FILE"),
     ] = None,
     journal: Annotated[
         Path | None, FileOption(help="Of a report: the [keep] folder that it has to follow from.", metavar="FOLDER")
@@ -298,52 +308,17 @@ def verify(
     """Check that a journal, a backup or a report holds. Nothing in the first two was changed, removed or put in; a report follows from a
     journal.
 
-    --json: {"folder", "ok", "why", "station", "head", "first_bad_seq", "lost"}; what doesn't hold is no refusal.
+    --json: {"folder", "ok", "why", "station", "head", "first_bad_seq", "lost", "signed"}; what doesn't hold is no refusal.
     """
 
     def work() -> int:
-        from edge.backup import checking
-        from edge.domain.station.station import FOLD_VERSION
-        from edge.replay.refold import refolded
-        from edge.store.verify import parse_head
-        from edge.store.verify import verify as look
-
-        noted = parse_head(head) if head is not None else None
         if journal is not None:
             from edge.cli import report
 
-            return report.check(folder, journal, as_json=json)
-        if checking.is_backup(folder):
-            with terminal.progress("checking", "bytes") as told:
-                found = checking.verify(folder, noted, told)
-        else:
-            with terminal.progress("checking", "entries") as told:
-                found = look(folder, noted, told, refold=(FOLD_VERSION, refolded))
-        if json:
-            first, last = {"seq": found.head_seq, "digest": found.head_digest}, found.first_bad_seq
-            lost = [list(span) for span in found.lost]
-            terminal.say_json(
-                {
-                    "folder": str(folder),
-                    "ok": found.ok,
-                    "why": found.why,
-                    "station": found.station,
-                    "head": first,
-                    "first_bad_seq": last,
-                    "lost": lost,
-                }
-            )
-            return terminal.DONE if found.ok else terminal.FAULT
-        if found.ok:
-            entries = found.head_seq - sum(last - first + 1 for first, last in found.lost)
-            print(f"{folder}: {found.why}: {entries} entries of {found.station or 'no station yet'}")
-            print(f"head {found.head_seq}:{found.head_digest}")
-            return terminal.DONE
-        where = "" if found.first_bad_seq is None else f"entry {found.first_bad_seq}: "
-        print(
-            f"{folder}: {'the backup' if checking.is_backup(folder) else 'the journal'} does not hold: {where}{found.why}"
-        )
-        return terminal.FAULT
+            return report.check(folder, journal, key, as_json=json)
+        from edge.cli import verify as cli_verify
+
+        return cli_verify.verify(folder, head, key, as_json=json)
 
     done(work, json)
 
@@ -352,19 +327,31 @@ def verify(
 def export(
     what: Annotated[What, typer.Argument(help="What to export.")],
     folder: Annotated[Path, FileArgument(help="The [keep] folder.", metavar="FOLDER")],
-    format: Annotated[Table, typer.Option(help="How.")] = Table.CSV,
-    since: Annotated[str | None, typer.Option("--from", help="From this time on.", metavar="TIME")] = None,
-    until: Annotated[str | None, typer.Option("--to", help="Before this time.", metavar="TIME")] = None,
+    format: Annotated[
+        Exported,
+        typer.Option(help="csv and jsonl lose no digit; table is for spreadsheets; senml is RFC 8428, of readings."),
+    ] = Exported.CSV,
+    since: Annotated[
+        str | None, typer.Option("--from", help="From this time on; a date is its first instant.", metavar="TIME|DATE")
+    ] = None,
+    until: Annotated[str | None, typer.Option("--to", help="Before this time.", metavar="TIME|DATE")] = None,
+    day: Annotated[
+        str | None, typer.Option(help="A day by the station's clock, `today` or `yesterday`.", metavar="DATE")
+    ] = None,
     points: Annotated[str | None, typer.Option(help="Only these points, with commas between.")] = None,
+    kinds: Annotated[
+        str | None, typer.Option(help="Of a table of entries, only these kinds, with commas between.")
+    ] = None,
     output: Annotated[Path | None, FileOption(help="A file in place of standard output.")] = None,
     json: JsonLines = False,
 ) -> None:
-    """Export journal or readings, also while the station runs."""
+    """Export journal or readings, also while the station runs. Of a journal that doesn't hold that is said first."""
 
     def work() -> int:
         from edge.cli import export as cli_export
 
-        return cli_export.export(str(what), folder, "jsonl" if json else str(format), since, until, points, output)
+        form = "jsonl" if json else str(format)
+        return cli_export.export(str(what), folder, form, (since, until, day), points, kinds, output)
 
     done(work, json)
 

@@ -5,33 +5,48 @@ from __future__ import annotations
 import time
 from datetime import date
 from pathlib import Path
-from typing import Final
+from typing import TYPE_CHECKING
+from zoneinfo import ZoneInfo
 
 from edge import terminal
+from edge.cli.when import DAYS_AGO, day_of
 from edge.domain.errors import UnusableInput
 from edge.domain.words.languages import LANGUAGES
 from edge.domain.words.units import Chosen
 
-_DAYS_AGO: Final = {"today": 0, "yesterday": 1}
+if TYPE_CHECKING:
+    from edge.reports.period import Period
 
 
 def day(day: str, folder: Path, out: Path | None, language: str, units: str | None) -> int:
-    """Write the record of a day.
+    """Write the record of a day. Raises as _report()."""
+    return _report(_day_of(day), folder, out, language, units)
+
+
+def period(period: str, folder: Path, out: Path | None, language: str, units: str | None) -> int:
+    """Write the record of a month or a quarter. Raises as _report()."""
+    from edge.reports.period import period_of
+
+    return _report(period_of(period), folder, out, language, units)
+
+
+def _report(of: date | int | Period, folder: Path, out: Path | None, language: str, units: str | None) -> int:
+    """Write a report.
 
     Raises:
         UnusableInput: an option, or a folder without a journal.
         StoreFault: it can't be read.
     """
     from edge.daemon.version import program_version
-    from edge.reports.making import Wish, day_report
+    from edge.reports.making import Wish, report_of
 
     if language not in LANGUAGES:
         raise UnusableInput(
             f"there are no words in {language!r}", where="--language", expected=", ".join(LANGUAGES), do="Name one of them"
         )  # fmt: skip
     now_ms = time.time_ns() // 1_000_000
-    wish = Wish(_day_of(day), now_ms, program_version(), language, _units(units))
-    made = day_report(folder, wish)
+    wish = Wish(of, now_ms, program_version(), language, _units(units))
+    made = report_of(folder, wish)
     with terminal.output(out) as stream:
         stream.write(made.html.encode())
     if not made.facts["chain"]["holds"]:
@@ -42,12 +57,17 @@ def day(day: str, folder: Path, out: Path | None, language: str, units: str | No
     return terminal.DONE
 
 
-def check(report: Path, folder: Path, *, as_json: bool) -> int:
-    """Does a report follow from a journal? Raises UnusableInput, StoreFault."""
+def check(report: Path, folder: Path, key: Path | None, *, as_json: bool) -> int:
+    """Does a report follow from a journal, and did the owner of a key sign its head? Raises UnusableInput, StoreFault."""
     from edge.daemon.version import program_version
     from edge.reports.proof import prove
+    from edge.store.signing import is_signed, public_keys
 
+    keys = {} if key is None else public_keys(key)
     found = prove(report, folder, program_version())
+    signed = found.facts["signed"]
+    if key is not None and (signed is None or signed["key"] not in keys or not is_signed(signed, keys[signed["key"]])):
+        found.differences.append("signed: what it rests on bears no signature by the key that was given")
     if as_json:
         terminal.say_json(
             {"report": str(report), "ok": found.holds, "differences": found.differences, "remarks": found.remarks}
@@ -84,14 +104,4 @@ def _units(text: str | None) -> Chosen:
 
 def _day_of(text: str) -> date | int:
     """The day that a date means, or how many days ago a word does."""
-    if text in _DAYS_AGO:
-        return _DAYS_AGO[text]
-    try:
-        return date.fromisoformat(text)
-    except ValueError:
-        raise UnusableInput(
-            f"{text[:60]!r} is no day",
-            where="DAY",
-            expected="a date such as 2026-03-14, today or yesterday",
-            do="Correct it",
-        ) from None
+    return DAYS_AGO[text] if text in DAYS_AGO else day_of(text, ZoneInfo("UTC"), "DAY")

@@ -41,3 +41,28 @@ def day(
         return report.day(day, folder, out, language, units)
 
     done(work, False)
+
+
+@verbs.command()
+def period(
+    period: Annotated[str, typer.Argument(help="A quarter or a month, such as 2026-Q1 or 2026-03.", metavar="PERIOD")],
+    folder: Annotated[Path, FileArgument(help="The [keep] folder.", metavar="FOLDER")],
+    out: Annotated[Path | None, FileOption(help="A file in place of standard output.", metavar="FILE")] = None,
+    language: Annotated[str, typer.Option(help="en, de, fr or es.")] = "en",
+    units: Annotated[
+        str | None,
+        typer.Option(help="In place of the station's: degC or degF, psi, kPa or bar, L or gal.", metavar="UNITS"),
+    ] = None,
+) -> None:
+    """A month or a quarter of a station as a page of HTML. Readiness at each first case, what kept it from starting, how the alarms
+    performed, duties, filters, water, gaps.
+
+    It needs no running daemon. Check it with `warmwell verify FILE --journal FOLDER`.
+    """
+
+    def work() -> int:
+        from edge.cli import report
+
+        return report.period(period, folder, out, language, units)
+
+    done(work, False)

@@ -13,9 +13,49 @@ from edge.domain.errors import UnusableInput
 _LOCAL: Final = re.compile(r"(?:(\d{4})-(\d\d)-(\d\d)[T ])?(\d\d?):(\d\d)(?::(\d\d))?", re.ASCII)
 
 
+_DATE: Final = re.compile(r"\d{4}-\d\d-\d\d", re.ASCII)
+DAYS_AGO: Final = {"today": 0, "yesterday": 1}
+
+
 def is_local(text: str) -> bool:
     """Is it a time of day without its zone, with a date or without?"""
     return _LOCAL.fullmatch(text.strip()) is not None
+
+
+def is_date(text: str) -> bool:
+    """Is it a date alone, or a word for one?"""
+    return _DATE.fullmatch(text.strip()) is not None or text.strip() in DAYS_AGO
+
+
+def day_of(text: str, zone: ZoneInfo, where: str) -> date:
+    """The day by the clock on the station's wall that a date means, or `today` or `yesterday`.
+
+    Raises:
+        UnusableInput: no such day.
+    """
+    text = text.strip()
+    if text in DAYS_AGO:
+        return datetime.now(UTC).astimezone(zone).date() - timedelta(days=DAYS_AGO[text])
+    try:
+        return date.fromisoformat(text)
+    except ValueError:
+        raise _refused(
+            text, "is no day", where, "a date such as 2026-03-14, today or yesterday", "Correct it"
+        ) from None
+
+
+def day_span(text: str, zone: ZoneInfo, where: str) -> tuple[int, int]:
+    """That day as [from, to), milliseconds since 1970: 23 to 25 hours.
+
+    Raises:
+        UnusableInput: as day_of(); or the clocks there left it out.
+
+    >>> [last - first for first, last in (day_span(day, ZoneInfo("Europe/Dublin"), "--day") for day in ("2026-03-29", "2026-10-25"))]
+    [82800000, 90000000]
+    """
+    from edge.reports.day import span_of
+
+    return span_of(day_of(text, zone, where), zone)
 
 
 def instant(text: str, zone: ZoneInfo, now: str, where: str, *, may_come: bool = False) -> str:

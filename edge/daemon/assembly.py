@@ -20,12 +20,14 @@ from edge.acquisition.acquisition import Acquisition
 from edge.clock import RealClock
 from edge.config import StationFile, settings_of
 from edge.daemon.backups import Backups, backups_of
+from edge.daemon.exports import Exports
 from edge.daemon.opening import Opening, SilentDisk
 from edge.daemon.page import Anyone, Page
 from edge.daemon.part import Part, Running
 from edge.daemon.people import access_rules, make_access
 from edge.daemon.room import Room
 from edge.daemon.series import CurrentSeries
+from edge.daemon.signing import Signing, head_told, newest_in
 from edge.daemon.telling import Telling, make_outputs, make_telling
 from edge.daemon.unkept import UnkeptJournal
 from edge.daemon.version import program_version
@@ -139,6 +141,9 @@ class Assembly:
         )
         self.judge.start()
         self.backups = backups_of(self.plan, self.clock.boot, self.journal) if self.not_kept is None else None
+        if self.not_kept is None:
+            make = partial(Signing, keep.folder, settings.name, self.journal, self.clock, self.judge.remark)
+            self.parts["signing"] = Part("signing", make, _lives)  # first: it has to end before what tells of it
         self.people = make_access(self.plan, self.clock, self.journal, self.judge.note)
 
     def _came(self, entries: Sequence[Entry]) -> None:
@@ -221,7 +226,7 @@ class Assembly:
         settings, judge = self.plan.settings, self.judge
         source = Source(
             settings.site, settings.id, self.journal, judge.snapshot, judge.wait_snapshot, self.clock, program_version(),
-            *told_of_station(self.plan, self._about),
+            *told_of_station(self.plan, self._about), signed=partial(newest_in, self.parts),
         )  # fmt: skip
         return Publisher(self.plan.mqtt, source, folder=self.plan.keep.folder, untold=self._note_untold, timing=timing)
 
@@ -239,6 +244,8 @@ class Assembly:
             certificate=self.page.take(self.plan),
             people=self.people, refused=self.people.at_border, keep=self.plan.keep.folder,
             room=None if self._remembered.room is None else self._remembered.room.others,
+            export=Exports(self.plan.keep.folder) if self.not_kept is None else None,
+            head=partial(head_told, self.plan.settings.name, self.journal, self.parts),
         )  # fmt: skip
 
     # ---- while it runs ----------------------------------------------------------------------------------------------
@@ -448,7 +455,7 @@ def _serves(part: Running) -> bool:
 
 
 def _lives(part: Running) -> bool:
-    return cast("Telling | Outputs", part).alive()
+    return cast("Telling | Outputs | Signing", part).alive()
 
 
 def _told(plan: StationFile) -> tuple[object, ...]:

@@ -21,6 +21,7 @@ HANGS_S: Final[Mapping[str, float]] = {
     "journal writer": 120.0,
     "mqtt": 120.0,
     "telling": 240.0,
+    "signing": 240.0,
     "outputs": 30.0,
     "api": 30.0,
     "acquisition": 60.0,

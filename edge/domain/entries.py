@@ -4,9 +4,9 @@
 
 from collections.abc import Mapping
 from datetime import UTC, datetime
-from typing import Any, Final, NamedTuple, TypedDict
+from typing import Any, Final, Literal, NamedTuple, TypedDict
 
-from edge.domain.vocabulary import EntryKind, Time
+from edge.domain.vocabulary import Digest, EntryKind, JournalMark, Time
 
 #: kinds of entry; adding is free, renaming is not
 KINDS: Final = frozenset(
@@ -53,6 +53,21 @@ class EntryJson(TypedDict):
     trusted: bool  # the station's clock, then
     kind: EntryKind
     body: Mapping[str, Any]
+
+
+class SignedHead(TypedDict):
+    """The end that the journal had, signed by the station: Ed25519 (RFC 8032) over the RFC 8785 form of all members but `signature`."""
+
+    what: Literal["signed_head"]
+    v: Literal[1]
+    station: str  # site/id
+    journal: JournalMark
+    seq: int  # of the last entry then
+    digest: Digest  # of that entry, over all before it
+    at: Time  # by the station's clock
+    trusted: bool  # that clock
+    key: Digest  # of the public key: of its SubjectPublicKeyInfo (RFC 8410) in DER
+    signature: str  # base64
 
 
 class Entry(NamedTuple):

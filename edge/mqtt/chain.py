@@ -7,10 +7,10 @@ from __future__ import annotations
 
 import json
 import logging
-from collections.abc import Sequence
+from collections.abc import Callable, Sequence
 
 from edge.domain.contracts import ChainReader
-from edge.domain.entries import Entry
+from edge.domain.entries import Entry, SignedHead
 from edge.domain.errors import StoreFault
 from edge.mqtt.shapes import HeadMessage
 
@@ -20,8 +20,8 @@ _log = logging.getLogger("warmwell.mqtt")
 class Chain:
     """Used by the publisher's thread alone, but for `ahead`."""
 
-    def __init__(self, journal: ChainReader) -> None:
-        self._journal, self._mark = journal, ""
+    def __init__(self, journal: ChainReader, signed: Callable[[], SignedHead | None] = lambda: None) -> None:
+        self._journal, self._signed, self._mark = journal, signed, ""
         #: what is wrong with a head that was read back; empty where nothing is
         self.ahead = ""
 
@@ -40,7 +40,7 @@ class Chain:
 
     def head(self, seq: int, digest: str) -> HeadMessage:
         """What the head topic says."""
-        return {"seq": seq, "digest": digest, "journal": self.mark()}
+        return {"seq": seq, "digest": digest, "journal": self.mark(), "signed": self._signed()}
 
     def read_back(self, payload: bytes, where: str) -> None:
         """What stands on our head topic. One beyond the journal is said once: whoever told it had entries that aren't here."""

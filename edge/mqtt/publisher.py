@@ -18,7 +18,7 @@ from pathlib import Path
 from typing import Any, Final, NamedTuple
 
 from edge.domain.contracts import ChainReader, Clock
-from edge.domain.entries import Entry, rfc3339
+from edge.domain.entries import Entry, SignedHead, rfc3339
 from edge.domain.errors import StoreFault
 from edge.mqtt.chain import Chain
 from edge.mqtt.feed import CURSOR, Feed
@@ -72,6 +72,7 @@ class Source(NamedTuple):
     title: str = ""
     timezone: str = "UTC"
     simulated: bool = False
+    signed: Callable[[], SignedHead | None] = lambda: None  # the newest head that the station has signed
 
 
 class Publisher:
@@ -109,7 +110,7 @@ class Publisher:
         self._memory: Memory = memory or FileMemory((folder or Path()) / MEMORY_FILE, self._behind)
         self._feed = Feed(self._journal, self._memory, untold, mono_s, timing.patience, self._save_cursor)
         self._board = Board(self._topics, mono_s, timing.pace)
-        self._chain = Chain(self._journal)
+        self._chain = Chain(self._journal, source.signed)
         self._pauses = Pauses(timing)
         self.client_id = plan.client_id or f"warmwell-{source.site}-{source.station}"
         self.where = f"MQTT broker {plan.host}:{plan.port}"
@@ -128,7 +129,7 @@ class Publisher:
         self._protocol, self._older_until_s = MQTT_5, float("-inf")
         self._took_5 = False
         self._picture_shown: Snapshot | None = None
-        self._head_seq = -1
+        self._head_told: tuple[int, SignedHead | None] = (-1, None)
         self._ghosts_next_s = self._read_back_next_s = 0.0
         self._online: NodeMessage | None = None  # what the node topic says in this connection
         self._up_s = 0.0
@@ -343,7 +344,7 @@ class Publisher:
         self._in_flight.clear()
         self._emptied.clear()
         self._ghosts_next_s = self._mono_s()
-        self._head_seq = -1
+        self._head_told = (-1, None)
         self._board.renew()
         link.subscribe([self._topics.head], qos=0)  # before we say it ourselves
         link.subscribe_to_others(self._topics.of_state)
@@ -498,13 +499,13 @@ class Publisher:
             self._picture_shown = picture
             self._board.show(picture)
         try:
-            seq, digest = self._journal.last_seq(), ""
-            if seq != self._head_seq and seq > 0:
+            seq, digest, signed = self._journal.last_seq(), "", self._source.signed()
+            if (seq, signed) != self._head_told and seq > 0:
                 seq, digest = self._journal.head()
         except StoreFault:
             return  # the present state is told all the same
         if digest:
-            self._head_seq = seq
+            self._head_told = (seq, signed)
             self._board.say(self._topics.head, self._chain.head(seq, digest), gap_s=self._timing.pace.head_gap_s)
             if self._online is not None and self._online["journal"] is None:  # the first entry has come since
                 self._say_online({**self._online, "journal": self._chain.mark()})

@@ -4,7 +4,7 @@
 
 from typing import TypedDict
 
-from edge.domain.entries import EntryJson
+from edge.domain.entries import EntryJson, SignedHead
 from edge.domain.vocabulary import Digest, JournalMark, NodeWord, Time
 
 
@@ -31,6 +31,7 @@ class HeadMessage(TypedDict):
     seq: int  # of the last entry
     digest: Digest  # of that entry, over all before it
     journal: JournalMark | None
+    signed: SignedHead | None  # the newest that the station has signed: it may be a day old; null before the first
 
 
 class EntryMessage(EntryJson):

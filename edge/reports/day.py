@@ -75,7 +75,7 @@ class DayFacts:
     def __init__(self, span: Span, until_ms: int, dates: Dates) -> None:
         self._span, self._dates = span, dates
         self._end_ms = min(span.to_ms, until_ms)
-        self._displayed, self._alarms, self._watch = Displayed(), _Alarms(span), _Watch(span)
+        self._displayed, self._alarms, self._watch = Displayed(), Alarms(span), Watch(span)
         self._seqs: list[int] = []
         self._undated = self._untrusted = 0
         self._found: dict[str, list[dict[str, Any]]] = {
@@ -182,8 +182,8 @@ class DayFacts:
         self._found["incidents"].append({"seq": entry.seq, "at": rfc3339(at_ms), "kind": entry.kind, "body": told})
 
 
-class _Alarms:
-    """Each alarm from its announcement until all is as before: what it did that day, and who answered."""
+class Alarms:
+    """Each alarm from its announcement until all is as before: what it did in that span, and who answered."""
 
     def __init__(self, span: Span) -> None:
         self._span = span
@@ -191,6 +191,7 @@ class _Alarms:
         self._ended: list[dict[str, Any]] = []
 
     def take(self, entry: Entry, at_ms: int) -> None:
+        """The next `alarm` entry."""
         body, ident = entry.body, str(entry.body["id"])
         one = self._open.get(ident)
         if one is None:
@@ -213,12 +214,12 @@ class _Alarms:
                 self._ended.append(one)
 
     def told(self) -> list[dict[str, Any]]:
-        """Those that stood at any time of the day, the earliest first."""
+        """Those that stood at any time of the span, the earliest first."""
         stood = [one for one in (*self._ended, *self._open.values()) if wall_ms_of(one["from"]) < self._span.to_ms]
         return sorted(stood, key=lambda one: (one["from"], one["id"]))
 
 
-class _Watch:
+class Watch:
     """When nobody watched: from the end of a run, in good order or not, to the beginning of the next."""
 
     def __init__(self, span: Span) -> None:
@@ -228,6 +229,7 @@ class _Watch:
         self._stopped: tuple[int, str] | None = None
 
     def take(self, entry: Entry, at_ms: int) -> None:
+        """The next entry."""
         if entry.kind == "started":
             from_ms, why = self._stopped or (self._last_ms, None)
             if from_ms is not None and from_ms < at_ms:
@@ -238,7 +240,7 @@ class _Watch:
         self._last_ms = at_ms if self._last_ms is None else max(at_ms, self._last_ms)
 
     def told(self, end_ms: int) -> list[dict[str, Any]]:
-        """The gaps of the day; one that lasts is told to the day's end."""
+        """The gaps of the span; one that lasts is told to its end."""
         gaps = list(self._gaps)
         if self._stopped is not None and self._stopped[0] < end_ms:
             gaps.append(_gap(self._stopped[0], None, self._stopped[1]))

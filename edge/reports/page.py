@@ -1,11 +1,11 @@
-"""A day's facts as a page: in a language, in units, by the station's clock. What it says is in the facts, and all of them are in it."""
+"""A report's facts as a page: in a language, in units, by the station's clock. What it says is in the facts, and all of them are in it."""
 
 from __future__ import annotations
 
 import json
 from collections.abc import Iterable, Mapping, Sequence
 from functools import partial
-from typing import Any, Final
+from typing import Any, Final, NamedTuple
 from zoneinfo import ZoneInfo
 
 from edge.api.words import words_in
@@ -47,13 +47,13 @@ class Teller:
     """Says facts as a reader has them: in a language, in units, by the station's clock.
 
     Args:
-        facts: of the day, with what the report says of itself.
-        settings: the station's, of that day.
+        facts: with what the report says of itself.
+        settings: the station's, of that time.
     """
 
     def __init__(self, facts: Mapping[str, Any], settings: Settings) -> None:
         language = LANGUAGES[facts["language"]]
-        self._zone, self._day = ZoneInfo(facts["zone"]), facts["day"]
+        self._zone, self._day = ZoneInfo(facts["zone"]), facts.get("day")
         self._units = Units(settings, list(settings.points)).read_in(Chosen(*facts["units"]))
         self._words, self._titles = Words(self._units, self._zone, language, has_forms=True), words_in(language)
 
@@ -75,6 +75,14 @@ class Teller:
         base, _, of = ident.partition(":")
         title = str(self._titles[table].get(base, base))
         return f"{title}: {of}" if of else title
+
+    def duty(self, alarm: str) -> str:
+        """What is due, by the alarm that says so: a condition, a record, or as the alarm is called."""
+        ident = alarm.removeprefix("duty_due:")
+        base = ident.partition(":")[0]
+        known = (table for table in ("conditions", "records") if ident != alarm and base in self._titles[table])
+        found = next(known, None)
+        return self.title("alarms", alarm) if found is None else self.title(found, ident)
 
     def word(self, word: str) -> str:
         """A word of the verdict, or of the display."""
@@ -106,36 +114,59 @@ class Teller:
         """A difference of pressures."""
         return self._words.language.digits(self._units.difference(Kind.PRESSURE, kpa))
 
+    def count(self, value: float) -> str:
+        """A bare number, with two digits where it isn't whole."""
+        return self._words.language.digits(f"{value:.2f}" if value % 1 else f"{value:.0f}")
+
     def volume(self, litres: float | None) -> str:
         """A volume; "" for none."""
         return "" if litres is None else self.said(say("report.volume", volume=number(litres, "L")))
 
 
-class DayPage:
-    """A page of one day.
+class OfPaper(NamedTuple):
+    """What a report says of itself, in the words of its kind."""
+
+    title: Message
+    span: Message
+    not_over: Message
+    entries: Message
+    no_entries: Message
+    undated: Message
+
+
+class Paper:
+    """What every report's page has.
 
     Args:
-        facts: of the day, with what the report says of itself.
-        settings: the station's, of that day.
+        facts: with what the report says of itself.
+        settings: the station's, of that time.
     """
+
+    #: the fact that names its time
+    kind: str
 
     def __init__(self, facts: Mapping[str, Any], settings: Settings) -> None:
         self._facts, self._tell = facts, Teller(facts, settings)
 
+    def sections(self) -> Iterable[Element]:
+        """Between its head and the evidence."""
+        raise NotImplementedError
+
+    def said_of(self) -> OfPaper:
+        """What it says of itself."""
+        raise NotImplementedError
+
     def html(self) -> Element:
         """The whole page."""
         facts = self._facts
-        title = f"{self._tell.said(say('report.day'))} {facts['day']} · {facts['station']}"
+        title = f"{self._tell.said(self.said_of().title)} {facts[self.kind]} · {facts['station']}"
         # "<" would end the element that bears the facts
         embedded = json.dumps(facts, ensure_ascii=False, sort_keys=True, separators=(",", ":")).replace("<", "\\u003c")
         head = el(
             "head", el("meta", charset="utf-8"), el("meta", name="viewport", content="width=device-width"), el("title", title),
             el("style", _STYLE), el("script", embedded, type="application/json", id=FACTS_ID),
         )  # fmt: skip
-        body = el(
-            "body", self._head(), *self._verdict(), *self._alarms(), *self._records(), *self._readings(), *self._draws(),
-            *self._heat_ups(), *self._watch(), *self._incidents(), *self._evidence(),
-        )  # fmt: skip
+        body = el("body", self._head(), *self.sections(), *self._evidence())
         return el("html", head, body, lang=facts["language"])
 
     def _section(self, which: str, *children: Element | None) -> Iterable[Element]:
@@ -145,23 +176,22 @@ class DayPage:
     def _none(self, which: str) -> Iterable[Element]:
         return self._section(which, el("p", self._tell.said(say("report.none")), class_="quiet"))
 
-    # -- sections
+    # -- sections that all have
 
     def _head(self) -> Element:
         facts = self._facts
-        begins, ends = wall_ms_of(facts["from"]), wall_ms_of(facts["to"])
-        span = say(
-            "report.span", day=name(facts["day"]), begins=moment(begins), ends=moment(ends),
-            hours=number((ends - begins) / 3_600_000), zone=name(facts["zone"]),
-        )  # fmt: skip
         head = el(
-            "header", el("h1", self._tell.said(say("report.day"))),
-            el("p", f"{facts['title']} · {facts['station']}", class_="station"), el("p", self._tell.said(span)),
+            "header", el("h1", self._tell.said(self.said_of().title)),
+            el("p", f"{facts['title']} · {facts['station']}", class_="station"), el("p", self._tell.said(self.said_of().span)),
         )  # fmt: skip
         if facts["until"] < facts["to"]:
             add(
                 head,
-                el("p", self._tell.said(say("report.not_over", at=moment(wall_ms_of(facts["until"])))), class_="loud"),
+                el(
+                    "p",
+                    self._tell.said(self.said_of().not_over),
+                    class_="loud",
+                ),
             )
         if facts["entries"]["untrusted"]:
             said = say("report.untrusted", n=number(facts["entries"]["untrusted"]))
@@ -172,6 +202,91 @@ class DayPage:
             broken = say("report.chain_broken", why=text(facts["chain"]["why"]))
             add(head, el("p", self._tell.said(broken), class_="loud"))
         return head
+
+    def _heat_ups(self) -> Iterable[Element]:
+        rows: list[list[Child]] = []
+        for one in self._facts["heat_ups"]:
+            ends = (self._tell.value(Kind.TEMPERATURE, one[end]) for end in ("from_c", "to_c"))
+            rows.append([self._tell.at(one["from"]), self._tell.lasted(one["duration_s"] / 60), *ends])
+        if not rows:
+            return self._none("heat_ups")
+        return self._section("heat_ups", table(self._tell.columns("at", "lasted", "from", "to"), rows))
+
+    def _watch(self) -> Iterable[Element]:
+        rows: list[list[Child]] = []
+        for one in self._facts["gaps"]:
+            why = say("report.gap_stopped", why=text(one["stopped"])) if "stopped" in one else say("report.gap_broken")
+            rows.append(
+                [
+                    self._tell.at(one["from"]),
+                    self._tell.end(one["to"]),
+                    self._tell.said(why),
+                ]
+            )
+        if not rows:
+            return self._none("watch")
+        return self._section("watch", table(self._tell.columns("from", "to", "why"), rows))
+
+    def _evidence(self) -> Iterable[Element]:
+        facts = self._facts
+        entries = facts["entries"]
+        own = self.said_of()
+        said = [own.entries if entries["number"] else own.no_entries]
+        said += [own.undated] if entries["undated"] else []
+        said += [say("report.chain_holds")] if facts["chain"]["holds"] else []
+        said += [say("report.readings_apart")]
+        rests = say("report.rests_on", seq=number(facts["head"]["seq"]), digest=name(facts["head"]["digest"]))
+        made = say("report.made", at=moment(wall_ms_of(facts["made_at"])), version=name(facts["program"]))
+        lines = [el("p", self._tell.said(line)) for line in said]
+        lines += [el("p", self._tell.said(line), class_="digest") for line in (rests, self._signed())]
+        lines.append(el("p", self._tell.said(made)))
+        lines += [
+            el("p", self._tell.said(say("report.to_prove"))),
+            el("p", self._tell.said(say("report.only_watches")), class_="quiet"),
+        ]
+        signing = table(self._tell.columns("name", "date", "signature"), [["", "", ""], ["", "", ""]])
+        signing.set("class", "signatures")
+        yield from self._section("evidence", *lines)
+        yield from self._section("signatures", signing)
+
+    def _signed(self) -> Message:
+        signed = self._facts["signed"]
+        if signed is None:
+            return say("report.not_signed")
+        return say(
+            "report.signed", seq=number(signed["seq"]), at=moment(wall_ms_of(signed["at"])), key=name(signed["key"])
+        )
+
+
+class DayPage(Paper):
+    """A page of one day."""
+
+    kind = "day"
+
+    def said_of(self) -> OfPaper:
+        facts, entries = self._facts, self._facts["entries"]
+        begins, ends = wall_ms_of(facts["from"]), wall_ms_of(facts["to"])
+        return OfPaper(
+            say("report.day"),
+            say(
+                "report.span", day=name(facts["day"]), begins=moment(begins), ends=moment(ends),
+                hours=number((ends - begins) / 3_600_000), zone=name(facts["zone"]),
+            ),
+            say("report.not_over", at=moment(wall_ms_of(facts["until"]))),
+            say("report.entries", n=number(entries["number"]), first=number(entries["first"]), last=number(entries["last"])),
+            say("report.no_entries"),
+            say("report.undated", n=number(entries["undated"])),
+        )  # fmt: skip
+
+    def sections(self) -> Iterable[Element]:
+        yield from self._verdict()
+        yield from self._alarms()
+        yield from self._records()
+        yield from self._readings()
+        yield from self._draws()
+        yield from self._heat_ups()
+        yield from self._watch()
+        yield from self._incidents()
 
     def _verdict(self) -> Iterable[Element]:
         facts = self._facts
@@ -304,30 +419,6 @@ class DayPage:
         columns = self._tell.columns("from", "lasted", "volume", "flow", "supply", "drops")
         return self._section("draws", el("p", self._tell.said(total)), table(columns, rows))
 
-    def _heat_ups(self) -> Iterable[Element]:
-        rows: list[list[Child]] = []
-        for one in self._facts["heat_ups"]:
-            ends = (self._tell.value(Kind.TEMPERATURE, one[end]) for end in ("from_c", "to_c"))
-            rows.append([self._tell.at(one["from"]), self._tell.lasted(one["duration_s"] / 60), *ends])
-        if not rows:
-            return self._none("heat_ups")
-        return self._section("heat_ups", table(self._tell.columns("at", "lasted", "from", "to"), rows))
-
-    def _watch(self) -> Iterable[Element]:
-        rows: list[list[Child]] = []
-        for one in self._facts["gaps"]:
-            why = say("report.gap_stopped", why=text(one["stopped"])) if "stopped" in one else say("report.gap_broken")
-            rows.append(
-                [
-                    self._tell.at(one["from"]),
-                    self._tell.end(one["to"]),
-                    self._tell.said(why),
-                ]
-            )
-        if not rows:
-            return self._none("watch")
-        return self._section("watch", table(self._tell.columns("from", "to", "why"), rows))
-
     def _incidents(self) -> Iterable[Element]:
         rows: list[list[Child]] = []
         for one in self._facts["incidents"]:
@@ -351,36 +442,6 @@ class DayPage:
         parts += [str(body["digest"])[:16]] if "digest" in body else []
         parts += [f"{key}: {why}" for key, why in (body.get("owed") or {}).items()]
         return ", ".join(parts)
-
-    def _evidence(self) -> Iterable[Element]:
-        facts = self._facts
-        entries = facts["entries"]
-        if entries["number"]:
-            said = [
-                say(
-                    "report.entries",
-                    n=number(entries["number"]),
-                    first=number(entries["first"]),
-                    last=number(entries["last"]),
-                )
-            ]
-        else:
-            said = [say("report.no_entries")]
-        said += [say("report.undated", n=number(entries["undated"]))] if entries["undated"] else []
-        said += [say("report.chain_holds")] if facts["chain"]["holds"] else []
-        said += [say("report.readings_apart")]
-        rests = say("report.rests_on", seq=number(facts["head"]["seq"]), digest=name(facts["head"]["digest"]))
-        made = say("report.made", at=moment(wall_ms_of(facts["made_at"])), version=name(facts["program"]))
-        lines = [el("p", self._tell.said(line)) for line in said]
-        lines += [el("p", self._tell.said(rests), class_="digest"), el("p", self._tell.said(made))]
-        lines += [
-            el("p", self._tell.said(say("report.to_prove"))),
-            el("p", self._tell.said(say("report.only_watches")), class_="quiet"),
-        ]
-        signing = table(self._tell.columns("name", "date", "signature"), [["", "", ""], ["", "", ""]])
-        signing.set("class", "signatures")
-        yield from self._section("evidence", *lines)
-        yield from self._section("signatures", signing)
 
 
 def _who(record: Mapping[str, Any]) -> str:

@@ -16,8 +16,9 @@ from edge.domain.errors import UnusableInput
 from edge.domain.settings import Settings
 from edge.domain.words.languages import LANGUAGES
 from edge.domain.words.units import Chosen
-from edge.reports.making import FORM, Wish, day_report, page_of
+from edge.reports.making import FORM, Wish, page_of, report_of
 from edge.reports.page import FACTS_ID
+from edge.reports.period import period_of
 from edge.reports.source import Head
 
 _MOST_BYTES: Final = 64 << 20
@@ -57,12 +58,12 @@ def prove(report: Path, folder: Path, program: str) -> Proof:
     """
     page = _page_of(report)
     facts, wish = _wish_of(page, report)
-    again = day_report(folder, wish)
+    again = report_of(folder, wish)
     if again.html == page:
         return Proof(facts, [], [])
     differences = list(_between(facts, again.facts, ""))
     remarks = []
-    is_kept = any(one["low"] is not None for one in again.facts["readings"])
+    is_kept = any(one["low"] is not None for one in again.facts.get("readings", ()))
     of_readings = [said for said in differences if said.startswith(_OF_READINGS)]
     if of_readings and not is_kept:
         differences = [said for said in differences if said not in of_readings]
@@ -101,12 +102,13 @@ def _wish_of(page: str, report: Path) -> tuple[dict[str, Any], Wish]:
                 do=f"Check it with version {facts['program']}",
             )  # fmt: skip
         head, language = facts["head"], facts["language"]
-        if facts["report"] != "day" or language not in LANGUAGES:
+        if facts["report"] not in ("day", "period") or language not in LANGUAGES:
             raise _no_report(report)
         units = Chosen(*map(str, facts["units"]))
+        of = date.fromisoformat(facts["day"]) if facts["report"] == "day" else period_of(str(facts["period"]))
         return facts, Wish(
-            date.fromisoformat(facts["day"]), wall_ms_of(facts["made_at"]), str(facts["program"]), language, units,
-            Head(int(head["seq"]), str(head["digest"])),
+            of, wall_ms_of(facts["made_at"]), str(facts["program"]), language, units,
+            Head(int(head["seq"]), str(head["digest"])), facts["signed"],
         )  # fmt: skip
     except (ValueError, TypeError, LookupError, AttributeError, RecursionError) as exc:
         raise _no_report(report) from exc

@@ -4,19 +4,21 @@ from __future__ import annotations
 
 import re
 from array import array
-from collections.abc import Iterator
+from collections.abc import Collection, Iterator
 from pathlib import Path
 from typing import Any, Final, NamedTuple
 
 from edge.config import settings_of
 from edge.domain.dates import Dates
-from edge.domain.entries import Entry, Now, Stamp
+from edge.domain.entries import Entry, Now, SignedHead, Stamp
 from edge.domain.errors import UnusableInput
 from edge.domain.settings import Settings
 from edge.store.chain import entry_of
 from edge.store.database import SERIES_FILE
+from edge.store.export import may_lie
 from edge.store.journal import ReadOnlyJournal
 from edge.store.series_read import SeriesReader
+from edge.store.signed_heads import heads_of, newest_of
 from edge.store.verify import verify
 
 _PIECE: Final = 500
@@ -52,6 +54,7 @@ class Source:
     def __init__(self, folder: Path, head: Head | None = None) -> None:
         self._folder = folder
         self._journal = ReadOnlyJournal(folder)
+        self._read: dict[int, Settings] = {}
         try:
             self.head = Head(*self._journal.head()) if head is None else self._as_told(head)
             self.dates, self._settings, self._stamps = Dates(), list[Entry](), _Stamps()
@@ -77,7 +80,9 @@ class Source:
         for entry in self._settings:
             if before_ms is None or self.dates.of(entry.stamp).wall_ms < before_ms:
                 chosen = entry
-        return settings_of(chosen.body["document"])
+        if chosen.seq not in self._read:
+            self._read[chosen.seq] = settings_of(chosen.body["document"])
+        return self._read[chosen.seq]
 
     def _as_told(self, head: Head) -> Head:
         last = self._journal.last_seq()
@@ -109,6 +114,21 @@ class Source:
             else:
                 before = (hashed, trusted)
 
+    def within(self, from_ms: int | None, to_ms: int | None, kinds: Collection[str] = ()) -> Iterator[Entry]:
+        """Those that are, or may be, of [from, to), in their order; of these kinds where some are named. Raises StoreFault."""
+        wanted = {kind.encode() for kind in kinds}
+        for _, hashed, trusted in self._rows():
+            stamp, kind = _end_of(hashed, trusted)
+            if (not wanted or kind in wanted) and may_lie(stamp, self.dates, from_ms, to_ms):
+                yield entry_of(hashed, trusted)
+
+    def digests(self, from_ms: int | None, to_ms: int | None) -> list[tuple[int, str]]:
+        """The settings in force in [from, to): since when [ms since 1970], and their digest."""
+        told = [(self.dates.of(entry.stamp).wall_ms, str(entry.body["digest"])) for entry in self._settings]
+        before = [one for one in told if from_ms is not None and one[0] <= from_ms]
+        after = [one for one in told if one not in before and (to_ms is None or one[0] < to_ms)]
+        return [*before[-1:], *after]
+
     def _rows(self) -> Iterator[tuple[int, bytes, bool]]:
         """The rows of all entries up to the head."""
         after = 0
@@ -123,6 +143,11 @@ class Source:
         """Whether the chain of the whole journal holds up to its end now: {"holds", "why"}. Raises StoreFault."""
         found = verify(self._folder, (self.head.seq, self.head.digest))
         return {"holds": found.ok, "why": found.why if not found.ok else ""}
+
+    def signed(self, told: SignedHead | None = None) -> SignedHead | None:
+        """The newest head up to this one that the station has signed; `told` where that is among them. Raises StoreFault."""
+        heads = heads_of(self._folder)
+        return told if told in heads else newest_of(heads, self._journal.mark(), self.head.seq)
 
     def minutes(self, from_ms: int, to_ms: int) -> dict[str, Any]:
         """By point its readings of [from, to), whole minutes, as the columns of SeriesReader.trend(); of one that has none, nothing."""

@@ -13,12 +13,13 @@ import csv
 import io
 import json
 from collections.abc import Callable, Iterable, Iterator, Sequence
+from contextlib import closing
 from itertools import islice
 from pathlib import Path
-from typing import Any, BinaryIO, Final, NamedTuple
+from typing import Any, BinaryIO, Final, NamedTuple, TypeVar
 
 from edge.domain.dates import Dates, dated_json
-from edge.domain.entries import Entry, Now, rfc3339
+from edge.domain.entries import Entry, Now, Stamp, rfc3339
 from edge.domain.errors import UnusableInput
 from edge.domain.readings import CONTACT_WORDS, REASONS, UNIT_OF, Kind, Quality, Reading, Role
 from edge.store.journal import ReadOnlyJournal
@@ -28,6 +29,8 @@ FORMS: Final = ("csv", "jsonl")
 
 #: (done, of); `of` None where it isn't known
 Progress = Callable[[int, int | None], None]
+
+T = TypeVar("T")
 
 _PIECE: Final = 500
 _FORMULA: Final = ("=", "+", "-", "@", "\t", "\n")
@@ -41,6 +44,19 @@ class Exported(NamedTuple):
     unreadable: int = 0
 
 
+class Counted:
+    """What went by. `unreadable`: packed blocks of readings that are damaged and left out."""
+
+    def __init__(self) -> None:
+        self.rows = self.unreadable = 0
+
+    def of(self, items: Iterable[T]) -> Iterator[T]:
+        """The same items."""
+        for item in items:
+            self.rows += 1
+            yield item
+
+
 def export_journal(
     folder: Path,
     out: BinaryIO,
@@ -49,6 +65,21 @@ def export_journal(
     to_wall_ms: int | None = None,
     progress: Progress | None = None,
 ) -> Exported:
+    """Write what journal_pieces() gives. Raises as it does."""
+    counted = Counted()
+    for piece in journal_pieces(folder, form, from_wall_ms, to_wall_ms, progress, counted):
+        out.write(piece)
+    return Exported(counted.rows)
+
+
+def journal_pieces(
+    folder: Path,
+    form: str,
+    from_wall_ms: int | None,
+    to_wall_ms: int | None,
+    progress: Progress | None = None,
+    counted: Counted | None = None,
+) -> Iterator[bytes]:
     """Entries whose date, as known now, lies in [from, to), in order of seq, and those of which that can't be told; JSON lines have the
     published shape.
 
@@ -57,18 +88,19 @@ def export_journal(
         StoreFault: it can't be read.
     """
     _check_form(form)
-    journal = ReadOnlyJournal(folder)
-    try:
+    counted = counted or Counted()
+    with closing(ReadOnlyJournal(folder)) as journal:
         head = journal.last_seq()
         dates = dates_of(journal, head)
         entries = (
-            entry for entry in entries_of(journal, head, progress) if _may_lie(entry, dates, from_wall_ms, to_wall_ms)
+            entry
+            for entry in entries_of(journal, head, progress)
+            if may_lie(entry.stamp, dates, from_wall_ms, to_wall_ms)
         )
         if form == "csv":
-            return Exported(_write_csv(out, _JOURNAL_COLUMNS, (_journal_cells(entry, dates) for entry in entries)))
-        return Exported(_write_json(out, (dated_json(entry, dates) for entry in entries)))
-    finally:
-        journal.close()
+            yield from csv_pieces(_JOURNAL_COLUMNS, counted.of(_journal_cells(entry, dates) for entry in entries))
+        else:
+            yield from json_pieces(counted.of(dated_json(entry, dates) for entry in entries))
 
 
 def export_readings(
@@ -80,6 +112,22 @@ def export_readings(
     points: Sequence[str] | None = None,
     progress: Progress | None = None,
 ) -> Exported:
+    """Write what readings_pieces() gives. Raises as it does."""
+    counted = Counted()
+    for piece in readings_pieces(folder, form, from_wall_ms, to_wall_ms, points, progress, counted):
+        out.write(piece)
+    return Exported(counted.rows, counted.unreadable)
+
+
+def readings_pieces(
+    folder: Path,
+    form: str,
+    from_wall_ms: int | None,
+    to_wall_ms: int | None,
+    points: Sequence[str] | None,
+    progress: Progress | None = None,
+    counted: Counted | None = None,
+) -> Iterator[bytes]:
     """Readings with wall time in [from, to); `points`: only these, else all.
 
     CSV: one row an instant, for `warmwell replay`. JSON lines: one reading a line, with boot, monotonic time, quality,
@@ -90,19 +138,17 @@ def export_readings(
         StoreFault: they can't be read.
     """
     _check_form(form)
-    reader = SeriesReader(folder)
-    try:
-        facts = _wanted(reader, points)
-        rows = _counted(reader.rows(from_wall_ms, to_wall_ms, [fact.id for fact in facts]), reader, progress)
+    counted = counted or Counted()
+    with closing(SeriesReader(folder)) as reader:
+        facts = wanted(reader, points)
+        rows = _with_progress(reader.rows(from_wall_ms, to_wall_ms, [fact.id for fact in facts]), reader, progress)
         if form == "csv":
-            columns = ["time", *(_column_name(fact) for fact in facts)]
-            written = _write_csv(out, columns, map(_Cells(facts).of, _instants(rows)))
+            columns = ["time", *(column_name(fact) for fact in facts)]
+            yield from csv_pieces(columns, counted.of(map(_Cells(facts).of, instants(rows))))
         else:
             units = {fact.id: UNIT_OF[Kind(fact.kind)] for fact in facts}
-            written = _write_json(out, (_reading_json(row, units) for row in rows))
-        return Exported(written, reader.unreadable_blocks)
-    finally:
-        reader.close()
+            yield from json_pieces(counted.of(_reading_json(row, units) for row in rows))
+        counted.unreadable = reader.unreadable_blocks
 
 
 def guarded(text: str) -> str:
@@ -122,12 +168,12 @@ def _check_form(form: str) -> None:
         )
 
 
-def _may_lie(entry: Entry, dates: Dates, from_wall_ms: int | None, to_wall_ms: int | None) -> bool:
-    """Can an entry be of this span? One without a date of its own lies between the boots that have one."""
-    dated = dates.of(entry.stamp)
+def may_lie(stamp: Stamp, dates: Dates, from_wall_ms: int | None, to_wall_ms: int | None) -> bool:
+    """Can what was stamped so be of this span? What has no date of its own lies between the boots that have one."""
+    dated = dates.of(stamp)
     if not dated.doubt:
         return _within(dated.wall_ms, from_wall_ms, to_wall_ms)
-    earliest_ms, latest_ms = dates.between(entry.boot)
+    earliest_ms, latest_ms = dates.between(stamp.boot)
     is_later = to_wall_ms is not None and earliest_ms is not None and earliest_ms >= to_wall_ms
     return not is_later and (from_wall_ms is None or latest_ms is None or latest_ms >= from_wall_ms)
 
@@ -136,30 +182,29 @@ def _within(wall_ms: int, from_wall_ms: int | None, to_wall_ms: int | None) -> b
     return (from_wall_ms is None or wall_ms >= from_wall_ms) and (to_wall_ms is None or wall_ms < to_wall_ms)
 
 
-def _write_csv(out: BinaryIO, columns: Sequence[str], rows: Iterable[list[str]]) -> int:
-    """Write header and rows, some hundreds at a time. Returns how many rows."""
+def csv_pieces(
+    columns: Sequence[str], rows: Iterable[Sequence[str]], head: Iterable[Sequence[str]] = ()
+) -> Iterator[bytes]:
+    """A table, some hundreds of rows at a time. `head`: rows before that which names the columns."""
     text = io.StringIO()
     lines = csv.writer(text, lineterminator="\n")
+    lines.writerows(head)
     lines.writerow(columns)
-    written, left = 0, iter(rows)
+    left = iter(rows)
     while piece := list(islice(left, _PIECE)):
         lines.writerows(piece)
-        out.write(text.getvalue().encode("utf-8"))
+        yield text.getvalue().encode("utf-8")
         text.seek(0)
         text.truncate()
-        written += len(piece)
-    out.write(text.getvalue().encode("utf-8"))  # the header, where no row followed
-    return written
+    yield text.getvalue().encode("utf-8")  # the header, where no row followed
 
 
-def _write_json(out: BinaryIO, documents: Iterable[Any]) -> int:
-    """Write one document a line. Returns how many."""
-    written, left = 0, iter(documents)
+def json_pieces(documents: Iterable[Any]) -> Iterator[bytes]:
+    """One document a line, some hundreds at a time."""
+    left = iter(documents)
     while piece := list(islice(left, _PIECE)):
         lines = (json.dumps(document, ensure_ascii=False, allow_nan=False) + "\n" for document in piece)
-        out.write("".join(lines).encode("utf-8"))
-        written += len(piece)
-    return written
+        yield "".join(lines).encode("utf-8")
 
 
 # -- the journal
@@ -207,7 +252,8 @@ def _journal_cells(entry: Entry, dates: Dates) -> list[str]:
 # -- readings
 
 
-def _wanted(reader: SeriesReader, points: Sequence[str] | None) -> list[PointFacts]:
+def wanted(reader: SeriesReader, points: Sequence[str] | None) -> list[PointFacts]:
+    """The points that are named, or all. Raises UnusableInput: there is no such point."""
     facts = reader.points()
     if points is None:
         return facts
@@ -223,7 +269,7 @@ def _wanted(reader: SeriesReader, points: Sequence[str] | None) -> list[PointFac
     return [known[point] for point in dict.fromkeys(points)]
 
 
-def _counted(rows: Iterable[Row], reader: SeriesReader, progress: Progress | None) -> Iterator[Row]:
+def _with_progress(rows: Iterable[Row], reader: SeriesReader, progress: Progress | None) -> Iterator[Row]:
     if progress is None:
         yield from rows
         return
@@ -235,23 +281,27 @@ def _counted(rows: Iterable[Row], reader: SeriesReader, progress: Progress | Non
     progress(done, max(of, done))
 
 
-def _column_name(fact: PointFacts) -> str:
+def column_name(fact: PointFacts) -> str:
+    """What its column is called, with its unit."""
     return fact.id if fact.kind == Kind.CONTACT else f"{fact.id} [{UNIT_OF[Kind(fact.kind)]}]"
 
 
-class _Instant(NamedTuple):
+class Instant(NamedTuple):
+    """Readings of one boot at one millisecond, by point; whether that time is trusted."""
+
     wall_ms: int
     readings: dict[str, Reading]
+    trusted: bool = False
 
 
-def _instants(rows: Iterable[Row]) -> Iterator[_Instant]:
+def instants(rows: Iterable[Row]) -> Iterator[Instant]:
     """Readings of one boot at one millisecond make one row; two of one point make two rows of the same time."""
-    boot, instant = "", _Instant(0, {})
+    boot, instant = "", Instant(0, {})
     for row in rows:
         if row.boot != boot or row.wall_ms != instant.wall_ms or row.reading.point in instant.readings:
             if instant.readings:
                 yield instant
-            boot, instant = row.boot, _Instant(row.wall_ms, {})
+            boot, instant = row.boot, Instant(row.wall_ms, {}, row.trusted)
         instant.readings[row.reading.point] = row.reading
     if instant.readings:
         yield instant
@@ -264,7 +314,7 @@ class _Cells:
         self._ids = [fact.id for fact in facts]
         self._words = {fact.id: CONTACT_WORDS[Role(fact.role)] for fact in facts if fact.kind == Kind.CONTACT}
 
-    def of(self, instant: _Instant) -> list[str]:
+    def of(self, instant: Instant) -> list[str]:
         return [rfc3339(instant.wall_ms), *(self._cell(instant.readings.get(point)) for point in self._ids)]
 
     def _cell(self, reading: Reading | None) -> str:

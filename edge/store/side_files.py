@@ -25,15 +25,15 @@ FOLDER_MODE: Final = 0o750
 _PLACE_BYTES: Final = 512
 
 
-def open_own(path: Path, flags: int) -> int:
-    """Open a regular file of ours, made where it doesn't exist; never through a link, never a pipe or a device.
+def open_own(path: Path, flags: int, mode: int = FILE_MODE) -> int:
+    """Open a regular file of ours, made where it doesn't exist, with `mode`; never through a link, never a pipe or a device.
 
     Raises:
         StoreFault: something else stands under the name.
         OSError: as the system says.
     """
     try:
-        fd = os.open(path, flags | os.O_CREAT | os.O_NOFOLLOW | os.O_NONBLOCK | os.O_CLOEXEC, FILE_MODE)
+        fd = os.open(path, flags | os.O_CREAT | os.O_NOFOLLOW | os.O_NONBLOCK | os.O_CLOEXEC, mode)
     except OSError as exc:
         if exc.errno in (errno.ELOOP, errno.EISDIR, errno.ENXIO):
             raise not_ours(path) from exc
@@ -44,12 +44,12 @@ def open_own(path: Path, flags: int) -> int:
     return fd
 
 
-def write_whole(path: Path, content: bytes) -> None:
+def write_whole(path: Path, content: bytes, mode: int = FILE_MODE) -> None:
     """Put a file there, or leave the one before: written under another name, synced, renamed. Raises StoreFault."""
     making = path.with_name(path.name + ".new")
     with as_sentence(str(path)):
         making.unlink(missing_ok=True)
-        fd = open_own(making, os.O_WRONLY | os.O_EXCL)
+        fd = open_own(making, os.O_WRONLY | os.O_EXCL, mode)
         try:
             with os.fdopen(fd, "wb", closefd=False) as file:
                 file.write(content)

@@ -25,7 +25,7 @@ from paho.mqtt.properties import Properties
 
 from edge.clock import ToldClock
 from edge.config import MqttPlan
-from edge.domain.entries import Entry
+from edge.domain.entries import Entry, SignedHead
 from edge.mqtt.feed import Patience
 from edge.mqtt.link import Limits
 from edge.mqtt.publisher import Publisher, Source
@@ -421,6 +421,7 @@ class Bench:
     def __post_init__(self) -> None:
         self.journal = ListJournal()
         self.book = PictureBook(self.clock)
+        self.signed: SignedHead | None = None
         self.publisher = self.made()
 
     def made(self) -> Publisher:
@@ -428,7 +429,7 @@ class Bench:
         plan = MqttPlan(**{"host": "127.0.0.1", "port": self.port, "keepalive_s": 2, **self.plan})
         source = Source(
             SITE, self.station, self.journal, self.book.snapshot, self.book.wait, self.clock, "0.1.0", "Scope room 2",
-            "Europe/Amsterdam", True,
+            "Europe/Amsterdam", True, lambda: self.signed,
         )  # fmt: skip
         return Publisher(
             plan, source, folder=self.folder, timing=self.timing,

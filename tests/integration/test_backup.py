@@ -26,6 +26,8 @@ from edge.domain.entries import Draft, Now
 from edge.domain.errors import AlreadyRunning, StoreFault, WarmwellError
 from edge.store.journal import Journal
 from edge.store.series import Series
+from edge.store.signed_heads import heads_of
+from edge.store.signing import PUBLIC_FILE
 from edge.store.verify import verify
 from tests.integration.daemon_kit import STATION as STATION_FILE
 from tests.integration.daemon_kit import Daemon, finished
@@ -246,6 +248,8 @@ def test_a_station_is_backed_up_while_it_runs_and_goes_on_elsewhere(tmp_path: Pa
         assert old.get("/health")[1]["parts"]["backup"] == {
             "ok": True, "to": str(tmp_path / "stick"), "made_at_ms": None, "under_way": False, "trouble": "",
         }  # fmt: skip
+        assert until(lambda: old.get("/api/1/head")[1]["signed"])
+        early = old.get("/api/1/head")[1]
         plan = config.load(old.file)
         assert plan.backup is not None
         backups = Backups(plan.backup, old.file, old.keep, "boot", lambda: None)  # the daemon's, some minutes later
@@ -265,6 +269,10 @@ def test_a_station_is_backed_up_while_it_runs_and_goes_on_elsewhere(tmp_path: Pa
     finally:
         assert old.stop()[0] == 0
     told = verify(old.keep).head_seq
+    *_, last = heads_of(old.keep)
+    assert last["seq"] == told > early["signed"]["seq"] and "PRIVATE" not in old.log(), (
+        "a clean stop signs all that there is"
+    )
     code, out, err = finished("restore", tmp_path / "stick", new.file, "--json")
     assert (code, err) == (0, "")
     restored = json.loads(out)
@@ -280,3 +288,10 @@ def test_a_station_is_backed_up_while_it_runs_and_goes_on_elsewhere(tmp_path: Pa
     finally:
         assert new.stop()[0] == 0
     assert verify(new.keep).ok
+    # what the old board signed fits the new one, which signs with a key of its own: it never had the old one's
+    (tmp_path / "early.json").write_text(json.dumps(early))
+    (tmp_path / "old.pem").write_text(early["key"]["pem"])
+    command = ("verify", new.keep, "--head", tmp_path / "early.json", "--json", "--key")
+    assert json.loads(finished(*command, tmp_path / "old.pem")[1])["signed"]["ok"] is False
+    found = json.loads(finished(*command, new.keep / PUBLIC_FILE)[1])
+    assert found["ok"] and len(found["signed"]["keys"]) == 2 and found["signed"]["seq"] == found["head"]["seq"]

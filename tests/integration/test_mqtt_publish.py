@@ -10,8 +10,10 @@ import json
 from pathlib import Path
 
 import pytest
+from cryptography.hazmat.primitives.asymmetric.ed25519 import Ed25519PrivateKey
 
 from edge.domain.entries import rfc3339
+from edge.store.signing import SigningKey
 from tests.integration.mqtt_kit import (
     BASE,
     NEEDS_MOSQUITTO,
@@ -237,6 +239,11 @@ def test_a_head_at_the_broker_beyond_the_journal_is_said_and_changes_nothing(ben
     until(lambda: watcher.seqs() == [1, 2, 3], "the entries")
     assert bench.journal.last_seq() == 3
     until(lambda: (m := watcher.last("head")) and m.json()["seq"] == 3, "our own head over it")
+    signed = SigningKey(Ed25519PrivateKey.generate()).signed(
+        f"{SITE}/{bench.station}", bench.journal.mark(), bench.journal.head(), bench.clock.now()
+    )
+    bench.signed = signed
+    until(lambda: (m := watcher.last("head")) and m.json()["signed"] == signed, "its signature, though no entry came")
     bench.restart()
     bench.settled()
     assert bench.status["notes"] == []  # our own head is none beyond

@@ -6,7 +6,7 @@ import asyncio
 import json
 import re
 from collections import Counter, defaultdict
-from collections.abc import Callable
+from collections.abc import Callable, Iterator, Sequence
 from copy import deepcopy
 from itertools import count
 from typing import Any
@@ -21,7 +21,25 @@ from tests.api_fakes import ABOUT, Fakes, ask
 
 fakes = Fakes()
 fakes.journal.add("settings", {"digest": "0" * 64, "document": {"station": {"id": "scope-room-2"}}})
-built = api.build(Parts(fakes.judge, fakes.journal, fakes.series, ABOUT, fakes.status))
+HEAD = {
+    "station": "harbour-lane/scope-room-2",
+    "journal": None,
+    "seq": 1,
+    "digest": "0" * 64,
+    "signed": None,
+    "key": None,
+}
+
+
+def exported(what: str, form: str, span: tuple[int, int], named: Sequence[str]) -> Iterator[bytes]:
+    """What the forms hold is looked at in the tests of tables."""
+    assert what in ("readings", "journal") and span[0] < span[1]
+    yield b"[]\n" if form == "senml" else f"{named}\n".encode()
+
+
+built = api.build(
+    Parts(fakes.judge, fakes.journal, fakes.series, ABOUT, fakes.status, head=lambda: HEAD, export=exported)
+)
 built.state.desk.seconds = count(
     0.0, 60.0
 ).__next__  # a minute goes by between records: their budget is tested elsewhere
@@ -39,7 +57,8 @@ CONTRACT = {
     "/api/1/alarms": {"get"}, "/api/1/journal": {"get"}, "/api/1/estimates": {"get"}, "/api/1/stream": {"get"},
     "/api/1/alarms/performance": {"get"}, "/api/1/settings": {"get"}, "/api/1/trends": {"get"}, "/api/1/history": {"get"},
     "/api/1/asks": {"get"}, "/api/1/forms": {"get"}, "/api/1/drafts": {"get"}, "/api/1/drafts/{record}": {"put", "delete"},
-    "/api/1/support": {"get"}, "/api/1/room": {"get"},
+    "/api/1/support": {"get"}, "/api/1/room": {"get"}, "/api/1/head": {"get"},
+    "/api/1/export/readings": {"get"}, "/api/1/export/journal": {"get"},
     "/api/1/records": {"post"}, "/api/1/alarms/{id}/acknowledge": {"post"}, "/health": {"get"}, "/metrics": {"get"},
     "/api/1/session": {"get", "post", "put", "delete"}, "/api/1/people": {"get"}, "/api/1/people/first": {"post"},
     "/api/1/people/{name}/sessions": {"delete"},

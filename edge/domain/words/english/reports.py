@@ -52,6 +52,10 @@ REPORTS: Final[Mapping[str, str]] = {
     "report.rests_on": "This report rests on the journal up to entry {seq:d}, digest {digest}.",
     "report.chain_holds": "The chain of the journal held when this was made.",
     "report.chain_broken": "The chain of the journal did NOT hold when this was made: {why}. Nothing here is proved.",
+    "report.signed": (
+        "The station signed the journal up to entry {seq:d} on {at:date} at {at}; fingerprint of its key: {key}."
+    ),
+    "report.not_signed": "The station has not signed the journal yet.",
     "report.readings_apart": "Readings are no part of the chain; what the station made of them is.",
     "report.to_prove": "To check it against the journal: warmwell verify REPORT --journal FOLDER",
     "report.made": "Made {at:date} {at} by Warmwell {version}.",
@@ -94,4 +98,60 @@ REPORTS: Final[Mapping[str, str]] = {
     "report.col.name": "name",
     "report.col.date": "date",
     "report.col.signature": "signature",
+    "report.period": "Period record",
+    "report.period_span": (
+        "{period}, from {begins:date} {begins} to {ends:date} {ends}: {days:d} days by the station's clock ({zone})"
+    ),
+    "report.period_not_over": "The period was not over when this was made: it is told up to {at:date} {at}.",
+    "report.period_entries": "{n:d} entries of the journal are of this period, from {first:d} to {last:d}.",
+    "report.period_no_entries": "The journal has no entry of this period.",
+    "report.period_undated": (
+        "{n:d} entries that may be of this period have no date that can be relied on; `warmwell "
+        "export journal` lists them."
+    ),
+    "report.head.days": "Day by day",
+    "report.head.causes": "What kept it from starting",
+    "report.head.performance": "How the alarms performed",
+    "report.head.duties": "Duties that came due",
+    "report.head.filters": "Pressure drops at the filters",
+    "report.head.work": "Changes and service",
+    "report.ready_at_first": "Ready at the first case on {n:d} of {of:d} days that had one.",
+    "report.closed": "closed",
+    "report.still_to_come": "still to come",
+    "report.not_known": "not watched",
+    "report.causes_overlap": (
+        "Several may stand at one time, so these times overlap. Each is counted from one change of the "
+        "station's state to the next: what was met in between stands in no entry. What a station that isn't "
+        "watched lacks is not known."
+    ),
+    "report.figures_from": (
+        "Figures and targets are those of the alarm standards (ISA-18.2, IEC 62682), from memory and public summaries."
+    ),
+    "report.counted": "{number:d}, of which {counted:d} counted",
+    "report.col.day": "day",
+    "report.col.first_case": "at the first case",
+    "report.col.unwatched": "not watched",
+    "report.col.condition": "condition",
+    "report.col.figure": "figure",
+    "report.col.value": "value",
+    "report.col.number": "number",
+    "report.col.duty": "duty",
+    "report.col.filter": "filter",
+    "report.col.first": "first",
+    "report.col.last": "last",
+    "report.figure.announced": "announced",
+    "report.figure.per_day": "a day, on an average",
+    "report.figure.most_in_period": "in ten minutes, at the most",
+    "report.figure.flooded": "time in floods, per cent",
+    "report.figure.chattering": "alarms that chatter",
+    "report.figure.fleeting": "fleeting alarms",
+    "report.figure.stale": "stood for more than a day",
+    "report.figure.most_standing": "stood at one time, at the most",
+    "report.figure.unanswered": "never acknowledged",
+    "report.figure.half": "until acknowledged, half within",
+    "report.figure.most": "until acknowledged, nine of ten within",
+    "report.head.due": "What is due next",
+    "report.due_not_known": "What is due can't be told: an earlier version wrote entries that this one can't follow.",
+    "report.col.done": "last done",
+    "report.col.again": "due again",
 }

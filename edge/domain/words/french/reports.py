@@ -51,6 +51,10 @@ REPORTS: Final[Mapping[str, str]] = {
     "report.rests_on": "Ce rapport repose sur le journal jusqu'à l'écriture {seq:d}, empreinte {digest}.",
     "report.chain_holds": "La chaîne du journal était intacte à l'établissement.",
     "report.chain_broken": "La chaîne du journal n'était PAS intacte à l'établissement : {why}. Rien ici n'est prouvé.",
+    "report.signed": (
+        "Le poste a signé le journal jusqu'à l'écriture {seq:d} le {at:date} à {at} ; empreinte de sa clé : {key}."
+    ),
+    "report.not_signed": "Le poste n'a pas encore signé le journal.",
     "report.readings_apart": "Les mesures ne font pas partie de la chaîne; ce que le poste en a conclu, si.",
     "report.to_prove": "Pour le vérifier avec le journal : warmwell verify REPORT --journal FOLDER",
     "report.made": "Établi le {at:date} à {at} par Warmwell {version}.",
@@ -94,4 +98,62 @@ REPORTS: Final[Mapping[str, str]] = {
     "report.col.name": "nom",
     "report.col.date": "date",
     "report.col.signature": "signature",
+    "report.period": "Relevé de la période",
+    "report.period_span": (
+        "{period}, du {begins:date} {begins} au {ends:date} {ends} : {days:d} jours à l'horloge du poste ({zone})"
+    ),
+    "report.period_not_over": (
+        "La période n'était pas finie quand ceci a été établi : elle est relatée jusqu'au {at:date} {at}."
+    ),
+    "report.period_entries": "{n:d} écritures du journal sont de cette période, de {first:d} à {last:d}.",
+    "report.period_no_entries": "Le journal n'a aucune écriture de cette période.",
+    "report.period_undated": (
+        "{n:d} écritures qui peuvent être de cette période n'ont pas de date fiable; `warmwell "
+        "export journal` les liste."
+    ),
+    "report.head.days": "Jour par jour",
+    "report.head.causes": "Ce qui empêchait le démarrage",
+    "report.head.performance": "Comportement des alarmes",
+    "report.head.duties": "Tâches échues",
+    "report.head.filters": "Pertes de charge aux filtres",
+    "report.head.work": "Changements et entretien",
+    "report.ready_at_first": "Prêt au premier cas {n:d} jours sur les {of:d} qui en avaient un.",
+    "report.closed": "fermé",
+    "report.still_to_come": "encore à venir",
+    "report.not_known": "non surveillé",
+    "report.causes_overlap": (
+        "Plusieurs peuvent exister à la fois : ces durées se recoupent. On compte d'un changement d'état du "
+        "poste au suivant : ce qui a été rempli entre-temps n'est dans aucune écriture. Ce qui manquait sans "
+        "surveillance n'est pas connu."
+    ),
+    "report.figures_from": (
+        "Chiffres et cibles sont ceux des normes d'alarmes (ISA-18.2, IEC 62682), de mémoire et de résumés publics."
+    ),
+    "report.counted": "{number:d}, dont {counted:d} valables",
+    "report.col.day": "jour",
+    "report.col.first_case": "au premier cas",
+    "report.col.unwatched": "non surveillé",
+    "report.col.condition": "condition",
+    "report.col.figure": "chiffre",
+    "report.col.value": "valeur",
+    "report.col.number": "nombre",
+    "report.col.duty": "tâche",
+    "report.col.filter": "filtre",
+    "report.col.first": "au début",
+    "report.col.last": "à la fin",
+    "report.figure.announced": "annoncées",
+    "report.figure.per_day": "par jour, en moyenne",
+    "report.figure.most_in_period": "en dix minutes, au plus",
+    "report.figure.flooded": "temps en avalanche, pour cent",
+    "report.figure.chattering": "alarmes qui papillonnent",
+    "report.figure.fleeting": "alarmes fugitives",
+    "report.figure.stale": "plus d'un jour",
+    "report.figure.most_standing": "à la fois, au plus",
+    "report.figure.unanswered": "jamais acquittées",
+    "report.figure.half": "jusqu'à l'acquittement, la moitié en",
+    "report.figure.most": "jusqu'à l'acquittement, neuf sur dix en",
+    "report.head.due": "Ce qui est dû ensuite",
+    "report.due_not_known": "Ce qui est dû ne peut être dit : une version antérieure a écrit ce que celle-ci ne peut suivre.",
+    "report.col.done": "fait en dernier",
+    "report.col.again": "dû à nouveau",
 }

@@ -51,6 +51,10 @@ REPORTS: Final[Mapping[str, str]] = {
     "report.rests_on": "Este informe se basa en el diario hasta la entrada {seq:d}, huella {digest}.",
     "report.chain_holds": "La cadena del diario estaba íntegra al hacerlo.",
     "report.chain_broken": "La cadena del diario NO estaba íntegra al hacerlo: {why}. Nada de esto está probado.",
+    "report.signed": (
+        "El puesto firmó el diario hasta la entrada {seq:d} el {at:date} a las {at}; huella de su clave: {key}."
+    ),
+    "report.not_signed": "El puesto aún no ha firmado el diario.",
     "report.readings_apart": "Las lecturas no son parte de la cadena; lo que el puesto concluyó de ellas, sí.",
     "report.to_prove": "Para comprobarlo con el diario: warmwell verify REPORT --journal FOLDER",
     "report.made": "Hecho el {at:date} a las {at} por Warmwell {version}.",
@@ -94,4 +98,59 @@ REPORTS: Final[Mapping[str, str]] = {
     "report.col.name": "nombre",
     "report.col.date": "fecha",
     "report.col.signature": "firma",
+    "report.period": "Informe del período",
+    "report.period_span": (
+        "{period}, del {begins:date} {begins} al {ends:date} {ends}: {days:d} días según el reloj del puesto ({zone})"
+    ),
+    "report.period_not_over": "El período no había terminado cuando se hizo esto: se cuenta hasta el {at:date} {at}.",
+    "report.period_entries": "{n:d} entradas del diario son de este período, de {first:d} a {last:d}.",
+    "report.period_no_entries": "El diario no tiene ninguna entrada de este período.",
+    "report.period_undated": (
+        "{n:d} entradas que pueden ser de este período no tienen fecha fiable; `warmwell export journal` las lista."
+    ),
+    "report.head.days": "Día a día",
+    "report.head.causes": "Qué impedía arrancar",
+    "report.head.performance": "Cómo funcionaron las alarmas",
+    "report.head.duties": "Tareas vencidas",
+    "report.head.filters": "Caídas de presión en los filtros",
+    "report.head.work": "Cambios y mantenimiento",
+    "report.ready_at_first": "Listo en el primer caso en {n:d} de los {of:d} días que tuvieron uno.",
+    "report.closed": "cerrado",
+    "report.still_to_come": "aún por venir",
+    "report.not_known": "no vigilado",
+    "report.causes_overlap": (
+        "Varias pueden darse a la vez, así que estos tiempos se solapan. Se cuenta de un cambio de estado del "
+        "puesto al siguiente: lo que se cumplió entretanto no está en ninguna entrada. No se sabe qué faltaba "
+        "mientras nadie vigilaba."
+    ),
+    "report.figures_from": (
+        "Cifras y objetivos son los de las normas de alarmas (ISA-18.2, IEC 62682), de memoria y de resúmenes públicos."
+    ),
+    "report.counted": "{number:d}, de los que contaron {counted:d}",
+    "report.col.day": "día",
+    "report.col.first_case": "en el primer caso",
+    "report.col.unwatched": "no vigilado",
+    "report.col.condition": "condición",
+    "report.col.figure": "cifra",
+    "report.col.value": "valor",
+    "report.col.number": "número",
+    "report.col.duty": "tarea",
+    "report.col.filter": "filtro",
+    "report.col.first": "al principio",
+    "report.col.last": "al final",
+    "report.figure.announced": "anunciadas",
+    "report.figure.per_day": "al día, de media",
+    "report.figure.most_in_period": "en diez minutos, como máximo",
+    "report.figure.flooded": "tiempo en avalanchas, por ciento",
+    "report.figure.chattering": "alarmas intermitentes",
+    "report.figure.fleeting": "alarmas fugaces",
+    "report.figure.stale": "más de un día",
+    "report.figure.most_standing": "a la vez, como máximo",
+    "report.figure.unanswered": "nunca reconocidas",
+    "report.figure.half": "hasta el reconocimiento, la mitad en",
+    "report.figure.most": "hasta el reconocimiento, nueve de diez en",
+    "report.head.due": "Qué toca después",
+    "report.due_not_known": "No se puede decir qué toca: una versión anterior escribió entradas que esta no puede seguir.",
+    "report.col.done": "hecho por última vez",
+    "report.col.again": "toca de nuevo",
 }
