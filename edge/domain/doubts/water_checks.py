@@ -124,9 +124,9 @@ class WaterChecks:
             return
         taps: dict[str, float] = {}
         for tap in self._taps:
-            here = kpa if tap == "supply" else self._believed(tap, mono_ms)
-            if here is not None:
-                taps[tap] = here
+            tap_kpa = kpa if tap == "supply" else self._believed(tap, mono_ms)
+            if tap_kpa is not None:
+                taps[tap] = tap_kpa
         apart = self._unseen.hear(taps, mono_ms)
         if apart is None or self._watches[supply].doubt is not None:
             return
@@ -190,8 +190,8 @@ class WaterChecks:
             return False
         drop_kpa = level[pair[0]] - level[pair[1]]
         if self._proved_kpa is not None and abs(drop_kpa - self._proved_kpa) < GAINS_AT_MOST_KPA:
-            tap = odd(level, ALONG_KPA, ALONG_KPA)
-            self._stands_off([tap] if tap is not None else list(pair), level)
+            alone = odd(level, ALONG_KPA, ALONG_KPA)
+            self._stands_off([alone] if alone is not None else list(pair), level)
         else:
             self._drop_kpa = drop_kpa
             self._doubts.begin("drop_no_flow", [self._flow, *(self._taps[tap] for tap in pair)])
