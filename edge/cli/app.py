@@ -142,9 +142,9 @@ def bus(
     check: Annotated[bool, typer.Option("--check", help="Say what the file says, and open nothing.")] = False,
     log: Annotated[Log, typer.Option(help="auto: JSON lines for the system journal, text for a terminal.")] = Log.AUTO,
 ) -> None:
-    """Share one serial line between several stations of this board, until Ctrl-C or SIGTERM: each gets a port of its own.
+    """Share one serial line between stations of this board.
 
-    With --check it prints what each station's [[bus]] has to say.
+    Each gets a port of its own, until Ctrl-C or SIGTERM. With --check it prints what each station's [[bus]] has to say.
     """
 
     def work() -> int:
