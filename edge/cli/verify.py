@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import os
 from collections.abc import Sequence
 from contextlib import closing
 from pathlib import Path
@@ -33,7 +34,7 @@ def verify(folder: Path, head: str | None, key: Path | None, *, as_json: bool) -
     """
     outside, noted = list[SignedHead](), None
     if head is not None:
-        if ":" not in head or Path(head).is_file():
+        if ":" not in head or os.path.isfile(head):  # of a name that can be none it is False
             outside = heads_at(Path(head))
         else:
             noted = parse_head(head)

@@ -21,7 +21,7 @@ from edge.backup import checking, restoring
 from edge.backup.making import make
 from edge.cli.verify import verify
 from edge.domain.entries import Draft, Now, SignedHead, rfc3339
-from edge.domain.errors import StoreFault
+from edge.domain.errors import StoreFault, UnusableInput
 from edge.store.chain import link, trust_check
 from edge.store.journal import Journal
 from edge.store.signed_heads import HEADS_FILE, append, heads_of
@@ -112,6 +112,8 @@ def test_a_journal_that_was_signed_holds_and_says_up_to_where(keep: Path, capsys
     with closing(Journal(keep, STATION, "boot-2")) as journal:
         journal.append([Draft(Now(0, WALL_MS, True), "record", {"record": "note"})])
     assert "what came after it, up to 21, bears no signature yet" in looked(keep, capsys)[1]
+    with pytest.raises(UnusableInput, match="is no head"):
+        verify(keep, "1:" + "a" * 400, None, as_json=False)  # longer than a file's name can be
 
 
 def test_what_was_cut_off_or_rewritten_is_found_though_the_chain_was_made_to_hold(
