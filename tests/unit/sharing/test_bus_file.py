@@ -24,6 +24,11 @@ def read(tmp_path: Path, text: str) -> Path:
     return file
 
 
+def test_the_example_is_one(tmp_path: Path) -> None:
+    line = load(Path(__file__).parents[3] / "config/line-example.toml")
+    assert line.stations == ("scope-room-1", "scope-room-2") and line.limit_s == 0.3
+
+
 def test_what_is_left_out_is_what_an_adapter_takes_too(tmp_path: Path) -> None:
     line = load(read(tmp_path, GOOD))
     assert (line.bus["baud"], line.bus["parity"], line.limit_s) == (19200, "even", 0.3)
