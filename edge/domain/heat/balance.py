@@ -30,18 +30,19 @@ class Forecast(NamedTuple):
     why: Message | None
 
 
-def needed_c(reservoir: Reservoir, cold_c: float) -> float:
+def needed_c(reservoir: Reservoir, cold_c: float, share: float | None = None) -> float:
     """Reservoir temperature [Cel] at which the basin just sees the label's minimum, with Tcold = `cold_c` [Cel].
 
     Source: on its way the liquid loses the share f of (T - Tcold) to basin and hoses. 4 K at 39 Cel in a 20 Cel room: f = 4/19 (common
-    practice, no published source).
+    practice, no published source). `share`: another f than the reservoir's.
     """
-    return (reservoir.contact_min_c - reservoir.loss_share * cold_c) / (1.0 - reservoir.loss_share)
+    lost = reservoir.loss_share if share is None else share
+    return (reservoir.contact_min_c - lost * cold_c) / (1.0 - lost)
 
 
-def basin_c(reservoir: Reservoir, liquid_c: float, cold_c: float) -> float:
-    """Temperature [Cel] in the basin of a liquid at `liquid_c` [Cel], with Tcold = `cold_c` [Cel]."""
-    return liquid_c - reservoir.loss_share * (liquid_c - cold_c)
+def basin_c(reservoir: Reservoir, liquid_c: float, cold_c: float, share: float | None = None) -> float:
+    """Temperature [Cel] in the basin of a liquid at `liquid_c` [Cel], with Tcold = `cold_c` [Cel]. `share`: as in needed_c()."""
+    return liquid_c - (reservoir.loss_share if share is None else share) * (liquid_c - cold_c)
 
 
 def plateau_c(power_w: float, ua_w_per_k: float, room_c: float) -> float:

@@ -91,7 +91,6 @@ class LiquidEstimator:
         "_seen",
         "_step_k",
         "_sum",
-        "noise_k",
         "falls_yet_k",
         "falls_k_per_s",
         "fell_beyond_k",
@@ -104,7 +103,6 @@ class LiquidEstimator:
     def __init__(self) -> None:
         # Sum of the negative products of neighbouring differences [K^2], and the number of products.
         self._reversed, self._seen = 0.0, 0
-        self.noise_k = 0.0  # standard deviation of one reading [K]
         self._step_k = inf  # smallest difference of two readings [K]: the quantisation step
         self.forget()
 
@@ -140,6 +138,11 @@ class LiquidEstimator:
         self.line_c = None if self.line_c is None else self.line_c + by_k
 
     @property
+    def noise_k(self) -> float:
+        """Standard deviation of one reading [K]."""
+        return sqrt(-self._reversed / REVERSAL_SHARE / self._seen) if self._seen else 0.0
+
+    @property
     def step_k(self) -> float:
         """The quantisation step where it shows through the noise [K]; else 0.0."""
         return self._step_k if self._step_k <= COARSEST_K and self.noise_k < 0.5 * self._step_k else 0.0
@@ -161,7 +164,6 @@ class LiquidEstimator:
             self._seen += 1
             if self._seen > 400:
                 self._reversed, self._seen = self._reversed / 2.0, self._seen // 2
-            self.noise_k = sqrt(-self._reversed / REVERSAL_SHARE / self._seen)
         self._last = (mono_ms, liquid_c)
         lately = self._lately
         lately.append(self._last)

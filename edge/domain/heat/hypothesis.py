@@ -80,6 +80,8 @@ START_SD_S: Final = 8.0
 
 
 _Four = tuple[float, float, float, float]
+#: stands for the constants of the partial fractions where the start was not seen: they are not used then
+_UNSEEN: Final = (0.0,) * 12
 
 
 class Observation(NamedTuple):
@@ -169,7 +171,7 @@ class Hypothesis:
 
     __slots__ = (
         "place", "prior", "wall", "wall_rate", "outer", "outer_rate", "probe_rate", "heater_rate", "evaporation", "wander", "on_t",
-        "heated_s", "log_weight", "wall_integral", "outer_integral", "start_seen", "level_c", "power", "loss", "start_gap",
+        "heated_s", "log_weight", "wall_integral", "outer_integral", "level_c", "power", "loss", "start_gap",
         "mean_power", "p00", "p01", "p02", "p03", "p04", "p11", "p12", "p13", "p14", "p22", "p23", "p24", "p33", "p34", "p44",
         "innovation", "innovation_var", "h1", "h2", "h3", "_poles",
     )  # fmt: skip
@@ -194,7 +196,6 @@ class Hypothesis:
         self.outer, self.outer_rate = prior.outer.of(z[8]), 1.0 / prior.outer_s.of(z[9])
         self.wander = (WANDER * exp(WANDER_SD * z[7])) ** 2
         self.evaporation = evaporation_share(prior.evaporation, z[5])
-        self.start_seen = start.bend_s is not None
         # on_t: when the heater came on [s]; heated_s: for how long; the integrals: of the loss's drive, filtered by each wall [K s]
         self.on_t, self.heated_s, self.wall_integral, self.outer_integral = start.now_s, 0.0, 0.0, 0.0
         open_k = UNSEEN_START_K
@@ -222,7 +223,8 @@ class Hypothesis:
         self.p11 += self.wander * self.power**2
         # Of the newest average: the innovation [K], its variance [K^2], and the observation row.
         self.innovation = self.innovation_var = self.h1 = self.h2 = self.h3 = 0.0
-        self._poles = self._of_poles()
+        # constants of the partial fractions; None where the start was not seen
+        self._poles = None if start.bend_s is None else self._of_poles()
 
     def predict(self, observed: Observation) -> None:
         """Kalman prediction up to the average: state, covariance, observation row and innovation."""
@@ -263,8 +265,8 @@ class Hypothesis:
         `is_predicted`: the first average is predicted already.
         """
         w, k, w2, k2, r, q = self.wall, self.wall_rate, self.outer, self.outer_rate, self.probe_rate, self.heater_rate
-        r_q, per_q, per_r, rq, per_k, k_q, k_r, k_qr, per_k2, k2_q, k2_r, k2_qr = self._poles
-        evaporation, wander, start_seen = self.evaporation, self.wander, self.start_seen
+        start_seen, evaporation, wander = self._poles is not None, self.evaporation, self.wander
+        r_q, per_q, per_r, rq, per_k, k_q, k_r, k_qr, per_k2, k2_q, k2_r, k2_qr = self._poles or _UNSEEN
         on_t, heated_s, mean_power = self.on_t, self.heated_s, self.mean_power
         level_c, power, loss, start_gap = self.level_c, self.power, self.loss, self.start_gap
         p00, p01, p02, p03, p04 = self.p00, self.p01, self.p02, self.p03, self.p04
@@ -450,24 +452,13 @@ class Hypothesis:
             rate = max(b * way.steep, 1e-7)
             return 0.0, -1.0 / rate, p / rate**2, 0.0
         steps = [0.2 * sqrt(max(variance, 0.0)) for variance in variances]
-        by_level = self._slope(steps[0], lambda step: self._seconds((level + step, p, b, d), way, target_c) - mid)
-        by_p = self._slope(steps[1], lambda step: self._seconds((level, p + step, b, d), way, target_c) - mid)
-        by_b = self._slope(steps[2], lambda step: self._seconds((level, p, b + step, d), way, target_c) - mid)
-        if self.start_seen:  # from now on a late start and a low level have the same effect
+        by_level = _slope(steps[0], lambda step: self._seconds((level + step, p, b, d), way, target_c) - mid)
+        by_p = _slope(steps[1], lambda step: self._seconds((level, p + step, b, d), way, target_c) - mid)
+        by_b = _slope(steps[2], lambda step: self._seconds((level, p, b + step, d), way, target_c) - mid)
+        if self._poles is not None:  # from now on a late start and a low level have the same effect
             return by_level, by_p, by_b, by_level
-        by_d = self._slope(steps[3], lambda step: self._seconds((level, p, b, d + step), way, target_c) - mid)
+        by_d = _slope(steps[3], lambda step: self._seconds((level, p, b, d + step), way, target_c) - mid)
         return by_level, by_p, by_b, by_d
-
-    @staticmethod
-    def _slope(step: float, longer: Callable[[float], float]) -> float:
-        """Derivative of `longer` at 0 by one step; by the step the other way where the first leads to "never"."""
-        if step == 0.0:
-            return 0.0
-        more = longer(step)
-        if more == inf:
-            step = -step
-            more = longer(step)
-        return more / step if more < inf else 0.0
 
     def _way(self, query: Query) -> _Way:
         """What a forecast rests on, whatever the state is."""
@@ -499,7 +490,7 @@ class Hypothesis:
         whole = level - b * lag * drive
         above = self.wall * (p * passed / k - b * self.wall_integral)
         d2 = p * passed2 / k2 - b * self.outer_integral
-        if self.start_seen:
+        if self._poles is not None:
             whole += d - p / self.heater_rate
         else:
             above += d * ek
@@ -530,3 +521,14 @@ class Hypothesis:
                 begun, risen = (1e-6 if faded2 < 1e-6 else faded2), (1e-6 if risen < 1e-6 else risen)
                 grows = w2 * (1.0 - exp(-faded2)) * (1.0 / begun - d2 / risen)
         return seconds
+
+
+def _slope(step: float, longer: Callable[[float], float]) -> float:
+    """Derivative of `longer` at 0 by one step; by the step the other way where the first leads to "never"."""
+    if step == 0.0:
+        return 0.0
+    more = longer(step)
+    if more == inf:
+        step = -step
+        more = longer(step)
+    return more / step if more < inf else 0.0

@@ -64,9 +64,6 @@ class ReservoirMonitor:
         self.filed = by_the_file(
             plan.loss_share, plan.loss_measured
         )  # the transfer loss of the station file, without a basin's probe
-        self._limited: tuple[float, float, Reservoir, tuple[float, float]] | None = (
-            None  # what limits() said last, and of what
-        )
         self.declared_supply_c = ASSUMED_SUPPLY_C if plan.coldest_supply_c is None else plan.coldest_supply_c
         self.supply_c = self.declared_supply_c
         self.believe(self.filed)
@@ -105,7 +102,6 @@ class ReservoirMonitor:
         """Judge with this transfer loss from now on."""
         self.share = share
         self.loss = replace(self.plan, loss_share=share.needed)
-        self._hottest = replace(self.plan, loss_share=share.hot)
 
     def supply_is(self, supply_c: float | None) -> None:
         """Take the temperature of the supply's water [Cel]; None: not known, so it is as declared."""
@@ -118,15 +114,11 @@ class ReservoirMonitor:
 
     def needed_c(self, room_c: float, share: float | None = None) -> float:
         """Reservoir temperature at which the basin just sees the label's minimum [Cel]. `share`: transfer loss; None: the judged one."""
-        plan = self.loss if share is None else replace(self.plan, loss_share=share)
-        return needed_c(plan, self.mixing_c(room_c))
+        return needed_c(self.loss, self.mixing_c(room_c), share)
 
     def basin_c(self, liquid_c: float, room_c: float, share: float | None = None) -> float:
         """What the basin would see now [Cel]. `share`: transfer loss; None: the judged one."""
-        plan = self.loss
-        if share is not None:
-            plan = self._hottest if share == self.share.hot else replace(self.plan, loss_share=share)
-        return basin_c(plan, liquid_c, self.mixing_c(room_c))
+        return basin_c(self.loss, liquid_c, self.mixing_c(room_c), share)
 
     def trough(self, enter_c: float, room_c: float) -> Trough | None:
         """The thermostat's trough where it lies below `enter_c`, at which the condition is met [Cel]; else None."""
@@ -139,16 +131,9 @@ class ReservoirMonitor:
 
     def limits(self, room_c: float) -> tuple[float, float]:
         """(the condition is met at, it ends below) [Cel]."""
-        was = self._limited  # the same room is asked for several times at each reading
-        if was is not None and was[0] == room_c and was[1] == self.supply_c and was[2] is self.loss:
-            return was[3]
         needed, plan = self.needed_c(room_c), self.plan
-        found = (
-            max(needed, plan.set_point_c - plan.thermostat_band_k),
-            max(needed, plan.set_point_c - 2.0 * plan.thermostat_band_k),
-        )
-        self._limited = room_c, self.supply_c, self.loss, found
-        return found
+        enter, leave = plan.set_point_c - plan.thermostat_band_k, plan.set_point_c - 2.0 * plan.thermostat_band_k
+        return enter if enter > needed else needed, leave if leave > needed else needed
 
     def alarm_limits(self, room_c: float, tuned: AlarmTuning | None) -> tuple[float, float]:
         """(the alarm of cold becomes active below, it ends at) [Cel].
