@@ -27,7 +27,7 @@ NOT_HERE = {
 }
 PUT_IN = {
     "my-station.toml": "config/station-minimal.toml", "FILE": "config/station-example.toml", "FOLDER": "$KEEP", "KIND": "note",
-    "NAME": "'J. Lund'", "KEY=VALUE…": "text=seen", "ALARM": "reservoir_cold", "LINE.toml": "config/line-example.toml",
+    "NAME": "'J. Lund'", "KEY=VALUE…": "text=seen", "ALARM": "reservoir_cold", "LINE.toml": "config/line.toml",
     "BUNDLE.zip": "$WARMWELL_KEEP/bundle.zip", "day.html": "$WARMWELL_KEEP/day.html", "DEST": "$WARMWELL_KEEP/backup --keep $KEEP",
 }  # fmt: skip
 

@@ -25,7 +25,7 @@ def read(tmp_path: Path, text: str) -> Path:
 
 
 def test_the_example_is_one(tmp_path: Path) -> None:
-    line = load(Path(__file__).parents[3] / "config/line-example.toml")
+    line = load(Path(__file__).parents[3] / "config/line.toml")
     assert line.stations == ("scope-room-1", "scope-room-2") and line.limit_s == 0.3
 
 
