@@ -80,7 +80,7 @@ def test_the_page_speaks_the_stations_words_and_shows_nothing_before_it_has_them
     verdict["conditions"] = [condition(ident, "unmet", "") for ident in WORDS["conditions"]]
     station.fakes.judge.show(alarms=alarms, verdict=verdict)
     lists = ".condition, .alarm, .point, .entry"
-    browser.page.route("**/api/1/station", lambda route: route.abort())
+    browser.page.route("**/api/1/station?*", lambda route: route.abort())
     browser.go(station.url)
     shows(browser, ".why", "Nothing has been heard from the station yet.")
     assert browser.js(f"document.querySelectorAll('{lists}').length") == 0

@@ -2,11 +2,11 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable
 from typing import Any, Final, NamedTuple
 
 from edge.domain.doubts.table import ALONG_KPA, NEW_LEVEL_MS, REST_MS
 from edge.domain.entries import Now, Stamp
+from edge.domain.water.draw_history import DrawHistory
 
 #: A draw takes more than this from the supply's static pressure: a few psi [kPa].
 FALL_KPA: Final = 20.0
@@ -33,15 +33,14 @@ class FallCount:
     """Counts the falls that no draw of the meter has come after, across restarts.
 
     Args:
-        age_of: the age of what was stamped so [ms]; None where it can't be told.
-        stamp: the stamp of an entry of a moment.
+        draws: the draws that the meter showed: how old a stamp is, the stamp of a moment, and the seq of the last one in the journal.
     """
 
-    __slots__ = ("_age_of", "_stamp", "_at", "wanted")
+    __slots__ = ("_draws", "_at", "wanted")
 
-    def __init__(self, age_of: Callable[[Stamp, Now], int | None], stamp: Callable[[Now], Stamp]) -> None:
-        self._age_of, self._stamp = age_of, stamp
-        self._at: list[Stamp] = []
+    def __init__(self, draws: DrawHistory) -> None:
+        self._draws = draws
+        self._at: list[tuple[int, Stamp]] = []  # the seq of each, or that of the draw before it
         self.wanted = FALLS  # so many make the meter doubtful
 
     def add(self, now: Now) -> int:
@@ -49,14 +48,17 @@ class FallCount:
 
         One whose age nobody knows counts: the meter may have been dead for as long.
         """
-        ages = ((at, self._age_of(at, now)) for at in self._at)
-        self._at = [at for at, age_ms in ages if age_ms is None or age_ms <= FALLS_WITHIN_MS]
-        self._at.append(self._stamp(now))
+        ages = ((seq, at, self._draws.age_of(at, now)) for seq, at in self._standing())
+        self._at = [(seq, at) for seq, at, age_ms in ages if age_ms is None or age_ms <= FALLS_WITHIN_MS]
+        self._at.append((self._draws.folded_seq, self._draws.stamp(now)))
         return len(self._at)
 
-    def take(self, at: Stamp) -> None:
-        """Take one from the journal."""
-        self._at.append(at)
+    def _standing(self) -> list[tuple[int, Stamp]]:
+        return [(seq, at) for seq, at in self._at if seq >= self._draws.folded_seq]
+
+    def take(self, seq: int, at: Stamp) -> None:
+        """Take one from the journal; a draw that stands there behind it takes it away."""
+        self._at.append((seq, at))
 
     def forget(self) -> None:
         """The meter has shown a draw."""
@@ -68,7 +70,7 @@ class FallCount:
 
     def state(self) -> list[list[Any]]:
         """Those that count for the next one, as JSON."""
-        return [list(at) for at in self._at]
+        return [[seq, *at] for seq, at in self._standing()]
 
 
 class SilentDraws:

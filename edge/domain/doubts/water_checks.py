@@ -76,7 +76,7 @@ class WaterChecks:
         )  # the last tap but one, the witness where the last one loses its pressure
         self._power = None if power is None else watches[power]
         supply = self._taps.get("supply")
-        self.falls = FallCount(evidence.age_of, evidence.stamp)
+        self.falls = FallCount(evidence)
         gap_ms = 0 if supply is None else watches[supply].point.stale_after_ms
         steady_ms = 0 if settings.supply is None else settings.supply.steady_after_ms
         self._silent_draws, self._unseen = SilentDraws(gap_ms), Unseen(gap_ms, max(steady_ms, UNSEEN_FROM_MS))

@@ -45,6 +45,7 @@ class DrawHistory:
         self.fills, self.flows, self.use = Fills(), Flows(), Use()
         self.shorts = ShortDraws(0.0 if settings.supply is None else settings.supply.pressure_low_kpa)
         self.total_l = 0.0
+        self.folded_seq = 0  # of the last draw in the journal, as far as it has been read since the start
         self.last: dict[str, Any] | None = None  # the last steady draw: boot, mono_ms, wall_ms, trusted, seq, body
         self.has_run_on = False  # the last draw ran on: neither it nor what draws showed before it is evidence
         self._day: dict[str, Any] = {}
@@ -80,7 +81,7 @@ class DrawHistory:
     def fold(self, entry: Entry) -> None:
         """Take a draw entry of the journal."""
         body = cast(DrawBody, entry.body)
-        self.total_l = body["total_l"]
+        self.total_l, self.folded_seq = body["total_l"], entry.seq
         self._remember(body, entry.boot, Now(entry.mono_ms, entry.wall_ms, entry.trusted), entry.seq)
         self._learn(body, entry.wall_ms)
         self.begin_day(local_date(entry.wall_ms, self._zone).isoformat())

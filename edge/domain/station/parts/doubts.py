@@ -25,7 +25,7 @@ class Doubts(Part):
     """Hears every reading before anything else is made of it. What rests on a doubted point asks the cross checks itself."""
 
     roles = frozenset(Role)
-    folds = frozenset({"contradiction", "advice", "draw"})
+    folds = frozenset({"contradiction", "advice"})
 
     def __init__(self, crossed: CrossChecks) -> None:
         self._crossed, self._heard = crossed, crossed.readings.heard
@@ -47,18 +47,15 @@ class Doubts(Part):
                 self._crossed.readings.lost()
 
     def fold(self, entry: Entry) -> None:
-        water = self._crossed.water
         if entry.kind == "contradiction":
             self._crossed.register.take(entry.body)
-        elif entry.kind == "draw":
-            water.falls.forget()
         elif entry.body["reason"] == FALL:
-            water.falls.take(entry.stamp)
+            self._crossed.water.falls.take(entry.seq, entry.stamp)
 
     def state(self) -> dict[str, Any]:
         return {"doubts": self._crossed.register.state(), "falls": self._crossed.water.falls.state()}
 
     def restore(self, state: Mapping[str, Any]) -> None:
         self._crossed.register.restore(state.get("doubts", {}))
-        for at in state.get("falls", ()):
-            self._crossed.water.falls.take(Stamp(*at))
+        for seq, *at in state.get("falls", ()):
+            self._crossed.water.falls.take(int(seq), Stamp(*at))
