@@ -12,9 +12,8 @@ from typing import Any, Final
 from edge.config.build import tuning
 from edge.config.checks import check_alarms
 from edge.config.fields import told
-from edge.config.reading import Findings, Mistake, UnusableInputs, document_of, text_of
+from edge.config.reading import Findings, Mistake, file_of
 from edge.config.sections import read_alarms
-from edge.domain.errors import UnusableInput
 
 SECTION: Final = "alarm"
 
@@ -46,12 +45,7 @@ def alarm_tables(path: Path) -> Findings:
     Raises:
         UnusableInputs: all its mistakes.
     """
-    try:
-        text = text_of(path, "an alarm catalogue: TOML text, UTF-8, at most 1 MiB")
-    except UnusableInput as exc:
-        raise UnusableInputs([exc]) from exc
-    found = Findings(str(path))
-    document_of(text, found)
+    found = file_of(path, "an alarm catalogue: TOML text, UTF-8, at most 1 MiB")
     for key in found.document:
         if key != SECTION:
             found.wrong(

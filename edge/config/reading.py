@@ -214,6 +214,21 @@ def document_of(text: str, found: Findings) -> None:
     found.mistakes += [Mistake(slip.line, "", slip.what, slip.expected, slip.do) for slip in parsed.slips]
 
 
+def file_of(path: Path, expected: str) -> Findings:
+    """A file's document with what is wrong with its form, still to be looked at.
+
+    Raises:
+        UnusableInputs: it has no text that could be read.
+    """
+    try:
+        text = text_of(path, expected)
+    except UnusableInput as exc:
+        raise UnusableInputs([exc]) from exc
+    found = Findings(str(path))
+    document_of(text, found)
+    return found
+
+
 class Reader:
     """Reads tables into their models, value by value."""
 

@@ -9,9 +9,8 @@ from pydantic import Field
 
 from edge.config.fields import Count, Due, Is, Text, Word, name, nearest, told, unfit
 from edge.config.points import Parity, SerialPort
-from edge.config.reading import Findings, Reader, UnusableInputs, document_of, text_of
+from edge.config.reading import Reader, file_of
 from edge.config.tables import Table, default
-from edge.domain.errors import UnusableInput
 
 SECTION: Final = "line"
 #: where the stations' ports are, in a folder named like the line
@@ -78,12 +77,7 @@ def load(path: Path) -> Line:
     Raises:
         UnusableInputs: all its mistakes.
     """
-    try:
-        text = text_of(path, "a file with a table [line]: TOML text, UTF-8, at most 1 MiB")
-    except UnusableInput as exc:
-        raise UnusableInputs([exc]) from exc
-    found = Findings(str(path))
-    document_of(text, found)
+    found = file_of(path, "a file with a table [line]: TOML text, UTF-8, at most 1 MiB")
     for key in found.document:
         if key != SECTION:
             what = f"{told(key)} is not known here{nearest(key, (SECTION,))}"
