@@ -14,6 +14,15 @@ verbs = typer.Typer(
 )
 
 
+Folder = Annotated[Path, FileArgument(help="The [keep] folder.", metavar="FOLDER")]
+Out = Annotated[Path | None, FileOption(help="A file in place of standard output.", metavar="FILE")]
+Spoken = Annotated[str, typer.Option(help="en, de, fr or es.")]
+InUnits = Annotated[
+    str | None,
+    typer.Option(help="In place of the station's: degC or degF, psi, kPa or bar, L or gal.", metavar="UNITS"),
+]
+
+
 @verbs.callback()
 def _of_reports() -> None:
     """Papers made of the journal, to print, sign and keep."""
@@ -22,13 +31,10 @@ def _of_reports() -> None:
 @verbs.command()
 def day(
     day: Annotated[str, typer.Argument(help="A date by the station's clock, `today` or `yesterday`.", metavar="DAY")],
-    folder: Annotated[Path, FileArgument(help="The [keep] folder.", metavar="FOLDER")],
-    out: Annotated[Path | None, FileOption(help="A file in place of standard output.", metavar="FILE")] = None,
-    language: Annotated[str, typer.Option(help="en, de, fr or es.")] = "en",
-    units: Annotated[
-        str | None,
-        typer.Option(help="In place of the station's: degC or degF, psi, kPa or bar, L or gal.", metavar="UNITS"),
-    ] = None,
+    folder: Folder,
+    out: Out = None,
+    language: Spoken = "en",
+    units: InUnits = None,
 ) -> None:
     """One day of a station as a page of HTML: verdict, alarms, records, readings, water, gaps.
 
@@ -46,13 +52,10 @@ def day(
 @verbs.command()
 def period(
     period: Annotated[str, typer.Argument(help="A quarter or a month, such as 2026-Q1 or 2026-03.", metavar="PERIOD")],
-    folder: Annotated[Path, FileArgument(help="The [keep] folder.", metavar="FOLDER")],
-    out: Annotated[Path | None, FileOption(help="A file in place of standard output.", metavar="FILE")] = None,
-    language: Annotated[str, typer.Option(help="en, de, fr or es.")] = "en",
-    units: Annotated[
-        str | None,
-        typer.Option(help="In place of the station's: degC or degF, psi, kPa or bar, L or gal.", metavar="UNITS"),
-    ] = None,
+    folder: Folder,
+    out: Out = None,
+    language: Spoken = "en",
+    units: InUnits = None,
 ) -> None:
     """A month or a quarter of a station as a page of HTML. Readiness at each first case, what kept it from starting, how the alarms
     performed, duties, filters, water, gaps.

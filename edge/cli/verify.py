@@ -48,7 +48,7 @@ def verify(folder: Path, head: str | None, key: Path | None, *, as_json: bool) -
             found = look(folder, noted, told, refold=(FOLD_VERSION, refolded))
     signed = Checked([], [], None, [])
     if found.head_seq:
-        inside, place = _of_backup(folder, found, outside) if is_backup else _of_journal(folder, found)
+        inside, place = (_of_backup if is_backup else _of_journal)(folder, found, outside)
         if inside or outside or keys is not None:
             signed = check([*inside, *outside], place, keys)
     if as_json:
@@ -58,20 +58,12 @@ def verify(folder: Path, head: str | None, key: Path | None, *, as_json: bool) -
     return terminal.DONE if found.ok and signed.ok else terminal.FAULT
 
 
-def _of_journal(folder: Path, found: Verified) -> tuple[list[SignedHead], Place]:
+def _of_journal(folder: Path, found: Verified, outside: Sequence[SignedHead]) -> tuple[list[SignedHead], Place]:
     keep = folder.parent if folder.is_file() else folder
     with closing(ReadOnlyJournal(keep)) as journal:
-        kept = heads_of(keep)
-        digests = {head["seq"]: journal.digest(head["seq"]) for head in kept if head["seq"] <= found.head_seq}
-        mark = journal.mark()
-
-    def digest(seq: int) -> str:
-        if seq not in digests:
-            with closing(ReadOnlyJournal(keep)) as journal:
-                digests[seq] = journal.digest(seq)
-        return digests[seq]
-
-    return kept, Place(found, mark, digest)
+        kept, mark = heads_of(keep), journal.mark()
+        digests = {head["seq"]: journal.digest(head["seq"]) for head in (*kept, *outside)}
+    return kept, Place(found, mark, lambda seq: digests.get(seq, ""))
 
 
 def _of_backup(folder: Path, found: Verified, outside: Sequence[SignedHead]) -> tuple[list[SignedHead], Place]:
@@ -115,6 +107,3 @@ def _say(folder: Path, found: Verified, signed: Checked, *, is_backup: bool, loo
         )
     for said in signed.told:
         print(f"{folder}: {said}.")
-
-
-__all__ = ["verify"]

@@ -19,8 +19,8 @@ from zoneinfo import ZoneInfo
 from edge.acquisition.acquisition import Acquisition
 from edge.clock import RealClock
 from edge.config import StationFile, settings_of
+from edge.daemon import exports
 from edge.daemon.backups import Backups, backups_of
-from edge.daemon.exports import Exports
 from edge.daemon.opening import Opening, SilentDisk
 from edge.daemon.page import Anyone, Page
 from edge.daemon.part import Part, Running
@@ -244,7 +244,7 @@ class Assembly:
             certificate=self.page.take(self.plan),
             people=self.people, refused=self.people.at_border, keep=self.plan.keep.folder,
             room=None if self._remembered.room is None else self._remembered.room.others,
-            export=Exports(self.plan.keep.folder) if self.not_kept is None else None,
+            export=partial(exports.pieces, self.plan.keep.folder) if self.not_kept is None else None,
             head=partial(head_told, self.plan.settings.name, self.journal, self.parts),
         )  # fmt: skip
 

@@ -17,6 +17,7 @@ from edge.domain.errors import UnusableInput
 from edge.domain.records.book import day_start_ms
 from edge.domain.settings import Settings
 from edge.domain.station.displayed import Displayed
+from edge.store.export import may_lie
 
 #: of a record: what is told of it in columns of their own, or is of no use to people
 _APART: Final = frozenset(
@@ -63,21 +64,61 @@ def span_of(day: date, zone: ZoneInfo) -> Span:
     return Span(begins, ends)
 
 
-class DayFacts:
-    """Gathers the facts of a span: fed with all entries of the journal up to its head, in their order.
+class Gathering:
+    """What the facts of a day and of a period share: fed with all entries of the journal up to its head, in their order.
 
     Args:
-        span: the day.
-        until_ms: how far its part of the journal can reach: now, where the day isn't over.
+        span: of the facts.
+        until_ms: how far its part of the journal can reach: now, where the span isn't over.
         dates: what is known of the clock up to the head.
     """
 
     def __init__(self, span: Span, until_ms: int, dates: Dates) -> None:
-        self._span, self._dates = span, dates
+        self.span, self._dates = span, dates
         self._end_ms = min(span.to_ms, until_ms)
         self._displayed, self._alarms, self._watch = Displayed(), Alarms(span), Watch(span)
         self._seqs: list[int] = []
         self._undated = self._untrusted = 0
+        self.is_simulated = False
+
+    def take(self, entry: Entry) -> None:
+        """The next entry."""
+        self.is_simulated = self.is_simulated or (entry.kind == "started" and "demo" in entry.body)
+        dated = self._dates.of(entry.stamp)
+        if dated.doubt:
+            self._undated += may_lie(entry.stamp, self._dates, self.span.from_ms, self.span.to_ms)
+            return
+        at_ms = dated.wall_ms
+        self._displayed.take(entry, at_ms)
+        self._watch.take(entry, at_ms)
+        if entry.kind == "alarm":
+            self._alarms.take(entry, at_ms)
+        self._dated(entry, at_ms)
+        if self.span.holds(at_ms):
+            self._seqs.append(entry.seq)
+            self._untrusted += not entry.trusted
+            self._within(entry, at_ms)
+
+    def _dated(self, entry: Entry, at_ms: int) -> None:
+        """One that has a date, within the span or not."""
+
+    def _within(self, entry: Entry, at_ms: int) -> None:
+        """One of the span."""
+        raise NotImplementedError
+
+    def _entries(self) -> dict[str, int | None]:
+        """Which entries the span has."""
+        return {
+            "first": min(self._seqs, default=None), "last": max(self._seqs, default=None),
+            "number": len(self._seqs), "undated": self._undated, "untrusted": self._untrusted,
+        }  # fmt: skip
+
+
+class DayFacts(Gathering):
+    """Gathers the facts of a day."""
+
+    def __init__(self, span: Span, until_ms: int, dates: Dates) -> None:
+        super().__init__(span, until_ms, dates)
         self._found: dict[str, list[dict[str, Any]]] = {
             name: [] for name in ("verdicts", "records", "draws", "heat_ups", "incidents")
         }
@@ -86,25 +127,7 @@ class DayFacts:
             **dict.fromkeys(_INCIDENTS, self._incident),
         }  # fmt: skip
 
-    def take(self, entry: Entry) -> None:
-        """The next entry."""
-        dated = self._dates.of(entry.stamp)
-        if dated.doubt:
-            earliest_ms, latest_ms = self._dates.between(entry.boot)
-            is_of_day = (earliest_ms is None or earliest_ms < self._span.to_ms) and (
-                latest_ms is None or latest_ms >= self._span.from_ms
-            )
-            self._undated += is_of_day
-            return
-        at_ms = dated.wall_ms
-        self._displayed.take(entry, at_ms)
-        self._watch.take(entry, at_ms)
-        if entry.kind == "alarm":
-            self._alarms.take(entry, at_ms)
-        if not self._span.holds(at_ms):
-            return
-        self._seqs.append(entry.seq)
-        self._untrusted += not entry.trusted
+    def _within(self, entry: Entry, at_ms: int) -> None:
         take = self._takes.get(entry.kind)
         if take is not None:
             take(entry, at_ms)
@@ -112,7 +135,7 @@ class DayFacts:
     def told(self) -> dict[str, Any]:
         """The facts."""
         words = [
-            (max(w.from_ms, self._span.from_ms), min(w.to_ms, self._end_ms), w.word)
+            (max(w.from_ms, self.span.from_ms), min(w.to_ms, self._end_ms), w.word)
             for w in self._displayed.until(self._end_ms)
         ]
         words = [(first, last, what) for first, last, what in words if first < last]
@@ -121,11 +144,10 @@ class DayFacts:
             minutes[what] = minutes.get(what, 0.0) + (last - first) / 60_000
         watched = sum(minutes.values())
         return {
-            "entries": {"first": min(self._seqs, default=None), "last": max(self._seqs, default=None),
-                        "number": len(self._seqs), "undated": self._undated, "untrusted": self._untrusted},
+            "entries": self._entries(),
             "words": [{"from": rfc3339(first), "to": rfc3339(last), "word": what} for first, last, what in words],
             "minutes": {what: round(value, 1) for what, value in sorted(minutes.items())},
-            "unwatched_min": round((self._end_ms - self._span.from_ms) / 60_000 - watched, 1) if self._end_ms > self._span.from_ms else 0.0,
+            "unwatched_min": round((self._end_ms - self.span.from_ms) / 60_000 - watched, 1) if self._end_ms > self.span.from_ms else 0.0,
             "alarms": self._alarms.told(),
             "gaps": self._watch.told(self._end_ms),
             "water_l": round(sum(draw["volume_l"] or 0.0 for draw in self._found["draws"]), 2),

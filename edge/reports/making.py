@@ -69,13 +69,12 @@ def day_report(folder: Path, wish: Wish) -> Made:
         span = span_of(day, zone)
         settings = source.settings(span.to_ms)
         until_ms = min(span.to_ms, wish.made_at_ms)
-        gathered, is_simulated = DayFacts(span, until_ms, source.dates), False
+        gathered = DayFacts(span, until_ms, source.dates)
         for entry in source.entries(span.from_ms, span.to_ms):
             gathered.take(entry)
-            is_simulated = is_simulated or (entry.kind == "started" and "demo" in entry.body)
         minutes = source.minutes(span.from_ms, span.to_ms)
         facts = {
-            **_of_itself("day", source, wish, settings, is_simulated), "day": day.isoformat(),
+            **_of_itself("day", source, wish, settings, gathered.is_simulated), "day": day.isoformat(),
             "from": rfc3339(span.from_ms), "to": rfc3339(span.to_ms), "until": rfc3339(until_ms),
             **gathered.told(),
             "readings": readings_of(settings, minutes), "courses": _courses(settings, minutes),
@@ -98,12 +97,10 @@ def period_report(folder: Path, wish: Wish) -> Made:
         gathered = PeriodFacts(wish.day, zone, wish.made_at_ms, source.dates, source.settings)
         span = gathered.span
         settings = source.settings(span.to_ms)
-        is_simulated = False
         for entry in source.entries(span.from_ms, span.to_ms):
             gathered.take(entry)
-            is_simulated = is_simulated or (entry.kind == "started" and "demo" in entry.body)
         facts = {
-            **_of_itself("period", source, wish, settings, is_simulated),
+            **_of_itself("period", source, wish, settings, gathered.is_simulated),
             "period": wish.day.name, "of_days": len(wish.day.days()),
             "from": rfc3339(span.from_ms), "to": rfc3339(span.to_ms), "until": rfc3339(min(span.to_ms, wish.made_at_ms)),
             **gathered.told(), "due": due_next(settings, source.within(None, span.to_ms)),

@@ -179,20 +179,13 @@ class Paper:
     # -- sections that all have
 
     def _head(self) -> Element:
-        facts = self._facts
+        facts, own = self._facts, self.said_of()
         head = el(
-            "header", el("h1", self._tell.said(self.said_of().title)),
-            el("p", f"{facts['title']} · {facts['station']}", class_="station"), el("p", self._tell.said(self.said_of().span)),
+            "header", el("h1", self._tell.said(own.title)),
+            el("p", f"{facts['title']} · {facts['station']}", class_="station"), el("p", self._tell.said(own.span)),
         )  # fmt: skip
         if facts["until"] < facts["to"]:
-            add(
-                head,
-                el(
-                    "p",
-                    self._tell.said(self.said_of().not_over),
-                    class_="loud",
-                ),
-            )
+            add(head, el("p", self._tell.said(own.not_over), class_="loud"))
         if facts["entries"]["untrusted"]:
             said = say("report.untrusted", n=number(facts["entries"]["untrusted"]))
             add(head, el("p", self._tell.said(said), class_="loud"))

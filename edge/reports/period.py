@@ -14,11 +14,11 @@ from edge.domain.dates import Dates
 from edge.domain.entries import Entry, rfc3339, wall_ms_of
 from edge.domain.errors import UnusableInput
 from edge.domain.settings import Settings
-from edge.domain.station.displayed import Displayed, Shown, displayed_word
+from edge.domain.station.displayed import Shown, displayed_word
 from edge.domain.station.hours import first_case
 from edge.domain.station.published import duty
 from edge.domain.station.station import Station
-from edge.reports.day import Alarms, Span, Watch, span_of
+from edge.reports.day import Gathering, Span, span_of
 
 _NAMED: Final = re.compile(r"(\d{4})-(?:Q([1-4])|(\d\d))", re.ASCII)
 #: words that say that the station may not start, though nobody is at work with it
@@ -85,8 +85,8 @@ def due_next(settings: Settings, entries: Iterable[Entry]) -> list[dict[str, Any
     return sorted(plain, key=lambda one: (one["due_at"] or "9", one["id"]))
 
 
-class PeriodFacts:
-    """Gathers the facts of a period: fed as DayFacts is.
+class PeriodFacts(Gathering):
+    """Gathers the facts of a period.
 
     Args:
         period: its days.
@@ -100,39 +100,22 @@ class PeriodFacts:
         self, period: Period, zone: ZoneInfo, until_ms: int, dates: Dates, settings_at: Callable[[int], Settings]
     ) -> None:
         self._days = [(day, span_of(day, zone)) for day in period.days()]
-        self.span = Span(self._days[0][1].from_ms, self._days[-1][1].to_ms)
-        self._zone, self._dates, self._settings_at = zone, dates, settings_at
-        self._end_ms = min(self.span.to_ms, until_ms)
-        self._displayed, self._alarms, self._watch = Displayed(), Alarms(self.span), Watch(self.span)
+        super().__init__(Span(self._days[0][1].from_ms, self._days[-1][1].to_ms), until_ms, dates)
+        self._zone, self._settings_at = zone, settings_at
         self._causes = _Causes(self.span)
         self._of_alarms: list[Entry] = []
-        self._seqs: list[int] = []
-        self._undated = self._untrusted = 0
         self._draws: list[tuple[int, float]] = []
         self._found: dict[str, list[dict[str, Any]]] = {"heat_ups": [], "filter_days": [], "work": []}
         self._records: dict[str, list[int]] = {}
 
     def take(self, entry: Entry) -> None:
         """The next entry."""
-        dated = self._dates.of(entry.stamp)
         if entry.kind == "alarm":
             self._of_alarms.append(entry)
-        if dated.doubt:
-            earliest_ms, latest_ms = self._dates.between(entry.boot)
-            self._undated += (earliest_ms is None or earliest_ms < self.span.to_ms) and (
-                latest_ms is None or latest_ms >= self.span.from_ms
-            )
-            return
-        at_ms = dated.wall_ms
-        self._displayed.take(entry, at_ms)
-        self._watch.take(entry, at_ms)
+        super().take(entry)
+
+    def _dated(self, entry: Entry, at_ms: int) -> None:
         self._causes.take(entry, at_ms)
-        if entry.kind == "alarm":
-            self._alarms.take(entry, at_ms)
-        if self.span.holds(at_ms):
-            self._seqs.append(entry.seq)
-            self._untrusted += not entry.trusted
-            self._within(entry, at_ms)
 
     def _within(self, entry: Entry, at_ms: int) -> None:
         body = entry.body
@@ -178,8 +161,7 @@ class PeriodFacts:
             figures = performance_json(performance(self._of_alarms, self.span.from_ms, self._end_ms, self._dates))
         alarms = self._alarms.told()
         told = {
-            "entries": {"first": min(self._seqs, default=None), "last": max(self._seqs, default=None),
-                        "number": len(self._seqs), "undated": self._undated, "untrusted": self._untrusted},
+            "entries": self._entries(),
             "days": days,
             "minutes": minutes,
             "unwatched_min": round(sum(day["unwatched_min"] for day in days), 2),

@@ -22,8 +22,7 @@ from edge.sharing.turns import Turns
 
 log = logging.getLogger("warmwell.bus")
 
-#: how often a port that is lost is tried again, and the longest that the loop waits [s]
-AGAIN_S: Final = 1.0
+#: the longest that the loop waits [s]; a port that is lost is tried again so often
 LONGEST_WAIT_S: Final = 0.5
 #: how often the counts are told [s]
 TOLD_EVERY_S: Final = 60.0
@@ -82,7 +81,7 @@ class SharedLine:
         """Go round once: pass on what has come within the time. Where the port is lost it is looked for again."""
         if not self._is_open:
             if not self.open():
-                time.sleep(min(timeout_s, AGAIN_S))
+                time.sleep(timeout_s)
             return
         try:
             self._send()

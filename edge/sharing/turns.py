@@ -10,12 +10,9 @@ from dataclasses import dataclass, field
 from typing import Final, NamedTuple
 
 from adapters.modbus_frames import Answer, Exchange, Question, Refusal, crc16
+from adapters.modbus_rtu import BREAK_S, MOST_LATE_S
 from edge.domain.sensing.registers import gap_ms, wire_ms
 
-#: An answer later than this is not reckoned with [s]; the adapter's own number.
-LATE_S: Final = 5.0
-#: What a station sends and what makes no question is dropped once it has been silent for so long [s].
-BREAK_S: Final = 0.1
 _FRAME: Final = 8
 _READS: Final = range(1, 5)
 
@@ -63,8 +60,9 @@ class Turns:
     def ask(self, station: str, chunk: bytes, now_s: float) -> None:
         """Take what a station sends. A question takes the place of its former one; what is no question that reads is dropped."""
         asker = self._askers[station]
-        if asker.sent and now_s - asker.byte_s > self._break_s:
-            self._drop(station, len(asker.sent))
+        if asker.sent and now_s - asker.byte_s > self._break_s:  # the end of what was begun never came
+            self.counts[station]["dropped"] += len(asker.sent)
+            asker.sent.clear()
         asker.sent += chunk
         asker.byte_s = now_s
         at, begun = 0, len(asker.sent)
@@ -77,10 +75,6 @@ class Turns:
             at += _FRAME
             self._wait(station, question, now_s)
         del asker.sent[:at]
-
-    def _drop(self, station: str, octets: int) -> None:
-        self.counts[station]["dropped"] += octets
-        self._askers[station].sent.clear()
 
     def _wait(self, station: str, question: Question, now_s: float) -> None:
         asker = self._askers[station]
@@ -113,7 +107,7 @@ class Turns:
         self._settle(now_s)
         if self._exchange is not None or now_s < self._free_s:
             return None
-        self._owed = [owed for owed in self._owed if now_s - owed.sent_s < LATE_S]
+        self._owed = [owed for owed in self._owed if now_s - owed.sent_s < MOST_LATE_S]
         for station, asker in sorted(self._askers.items(), key=lambda item: item[1].since_s):
             question = asker.waiting
             if question is not None and not self._may_be_confused(station, question):
@@ -133,7 +127,7 @@ class Turns:
         if all(asker.waiting is None for asker in self._askers.values()):
             return now_s + 3600.0
         oldest_s = min((owed.sent_s for owed in self._owed), default=now_s)
-        return self._free_s if now_s < self._free_s else max(oldest_s + LATE_S, now_s + 0.001)
+        return self._free_s if now_s < self._free_s else max(oldest_s + MOST_LATE_S, now_s + 0.001)
 
     @property
     def _free_s(self) -> float:

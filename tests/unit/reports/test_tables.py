@@ -15,6 +15,7 @@ import sqlite3
 from collections.abc import Iterator
 from contextlib import closing
 from datetime import datetime
+from functools import partial
 from pathlib import Path
 from typing import Any
 from zoneinfo import ZoneInfo
@@ -25,7 +26,7 @@ from edge.api import app as api
 from edge.api.parts import Parts
 from edge.cli.export import export
 from edge.cli.when import day_span
-from edge.daemon.exports import Exports
+from edge.daemon.exports import pieces
 from edge.domain.entries import wall_ms_of
 from edge.domain.errors import UnusableInput
 from edge.domain.readings import Quality, Reading
@@ -174,7 +175,7 @@ def test_the_api_exports_the_same(folder: Path) -> None:
         fakes.series,
         {**ABOUT, "timezone": "Europe/Dublin"},
         fakes.status,
-        export=Exports(folder),
+        export=partial(pieces, folder),
     )
     app = api.bordered(api.build(parts), "127.0.0.1")
 

@@ -14,7 +14,8 @@ from pymodbus.pdu.register_message import (
     WriteSingleRegisterRequest,
 )
 
-from edge.sharing.turns import LATE_S, Turns
+from adapters.modbus_rtu import MOST_LATE_S as LATE_S
+from edge.sharing.turns import Turns
 
 LEFT, RIGHT = "scope-room-1", "scope-room-2"
 LIMIT_S = 0.3
