@@ -60,9 +60,9 @@ class Browser:
         return str(self.js(f"(e => e ? e.innerText : '')(document.querySelector({json.dumps(selector)}))"))
 
     def errors(self) -> list[str]:
-        """Exceptions, errors in the console and refusals by the policy so far."""
+        """Exceptions, errors in the console and refusals by the policy so far; not 503, for which the page asks again."""
         self.js("1")
-        return list(self._errors)
+        return [error for error in self._errors if "a status of 503" not in error]
 
     def asked(self) -> list[str]:
         """Addresses that the page has asked for."""
