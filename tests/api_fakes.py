@@ -219,7 +219,8 @@ def _half_there(point: str, from_ms: int, width_ms: int, n: int) -> dict[str, li
         for key, value in (("min", 31.0), ("mean", 31.2), ("max", 31.4))
     }
     return numbers | {
-        "worst": ["good" if there else None for there in is_there], "covered": [1.0 if there else 0.0 for there in is_there],
+        "worst": ["good" if there else None for there in is_there], "reason": [None] * n,
+        "covered": [1.0 if there else 0.0 for there in is_there],
     }  # fmt: skip
 
 

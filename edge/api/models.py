@@ -46,6 +46,7 @@ class Words(Shape):
     displays: dict[str, str] = Field(description="by `display` of the verdict")
     priorities: dict[str, str]
     records: dict[str, str]
+    reasons: dict[str, str] = Field(description="why a reading is not good")
 
 
 class Language(Shape):
@@ -270,6 +271,9 @@ class TrendOfPoint(Shape):
     mean: list[float | None]
     max: list[float | None]
     quality: str = Field(description="a letter a bucket, the worst in it: g(ood), u(ncertain), b(ad), - (no reading)")
+    reason: list[str | None] = Field(
+        description="of a bucket without a value, why its newest bad reading was bad; no items where there is none such"
+    )
     covered: list[float] = Field(description="share of each bucket that readings stand for, 0 to 1")
 
 

@@ -40,11 +40,13 @@ class Series(Protocol):
     """The readings' store, as far as the API asks it."""
 
     def buckets(self, point: str, from_wall_ms: int, to_wall_ms: int, n: int) -> list[dict[str, Any]]:
-        """At most `n` buckets: {"from","to","n","min","mean","max","worst","covered"}."""
+        """At most `n` buckets: {"from","to","n","min","mean","max","worst","reason","covered"}."""
         ...
 
     def trend(self, points: Sequence[str], from_wall_ms: int, width_ms: int, n: int) -> dict[str, Any]:
-        """Several points over the same buckets: {"from_ms","width_ms","n","points": {id: {"min","mean","max","worst","covered"}}}."""
+        """Several points over the same buckets: {"from_ms","width_ms","n","points": {id: columns}}; columns: "min","mean","max","worst",
+        "reason","covered".
+        """
         ...
 
 

@@ -71,6 +71,7 @@ def _published(columns: Mapping[str, Any] | None, n: int, point: Mapping[str, An
         "mean": [None] * n,
         "max": [None] * n,
         "worst": [None] * n,
+        "reason": [],
         "covered": [0.0] * n,
     }
     correction = point.get("correction") or {"gain": 1.0, "offset": 0.0}
@@ -83,5 +84,6 @@ def _published(columns: Mapping[str, Any] | None, n: int, point: Mapping[str, An
         "unit": point.get("unit"),
         **numbers,
         "quality": quality,
+        "reason": columns["reason"] if any(columns["reason"]) else [],
         "covered": [round(c, 2) for c in columns["covered"]],
     }

@@ -10,6 +10,7 @@ from typing import Any, Final
 from edge.domain.alarms.catalogue import CATALOGUE, PRIORITIES
 from edge.domain.alarms.states import STATE_TITLES
 from edge.domain.heat.cycle import PHASE_TITLES
+from edge.domain.readings import REASONS
 from edge.domain.records.forms import FORMS
 from edge.domain.roles import CONTACTS, ROLES
 from edge.domain.station.build import CONDITIONS
@@ -32,7 +33,7 @@ WORDS: Final[dict[str, dict[str, Any]]] = {
 
 
 def words_in(language: Language) -> dict[str, dict[str, Any]]:
-    """The same in a language; what it has no title of, in English."""
+    """The same in a language, and why readings are bad; what it has no words for, in English."""
     said = {
         table: {ident: language.titles.get(table, {}).get(ident, title) for ident, title in rows.items()}
         for table, rows in WORDS.items()
@@ -40,4 +41,5 @@ def words_in(language: Language) -> dict[str, dict[str, Any]]:
     said["contacts"] = {
         role: [language.titled("contact", word) for word in words] for role, words in WORDS["contacts"].items()
     }
+    said["reasons"] = {key: language.catalogue.get(f"reason.{key}", row.text) for key, row in REASONS.items()}
     return said

@@ -1,8 +1,9 @@
-"""Readings drawn together over spans of wall time: n, min, max, time-weighted mean, worst quality, covered share.
+"""Readings drawn together over spans of wall time: n, min, max, time-weighted mean, worst quality, covered share, reason.
 
 A reading stands until the next one of its point, and no longer than the point's stale limit; a bad one stands for
 nothing. So a gap stays a gap, and a mean is not pulled by how often a sensor happened to be read. Everything that is kept
-adds up: two parts of one minute make the minute, sixty minutes the hour; for a flow the integral is the volume.
+adds up: two parts of one minute make the minute, sixty minutes the hour; for a flow the integral is the volume. A span in
+which no value was read keeps why its newest bad reading was bad.
 """
 
 from __future__ import annotations
@@ -14,18 +15,21 @@ from edge.domain.readings import Quality
 
 QUALITIES: Final = (Quality.GOOD, Quality.UNCERTAIN, Quality.BAD)
 _RANK: Final = {quality: rank for rank, quality in enumerate(QUALITIES)}
+_BAD: Final = _RANK[Quality.BAD]
 
 MINUTE_MS: Final = 60_000
 HOUR_MS: Final = 3_600_000
 
-#: one reading as the folding wants it: monotonic time, value or None, quality
-Point3 = tuple[int, float | None, Quality]
+#: one reading as the folding wants it: monotonic time, value or None, quality, reason
+Read = tuple[int, float | None, Quality, str | None]
 
 
 class Span:
-    """What is known of one span. `integral`: value times milliseconds; `covered_ms`: for how long a value stood."""
+    """What is known of one span. `integral`: value times milliseconds; `covered_ms`: for how long a value stood; `reason`: of the
+    newest bad reading.
+    """
 
-    __slots__ = ("n", "low", "high", "integral", "covered_ms", "worst")
+    __slots__ = ("n", "low", "high", "integral", "covered_ms", "worst", "reason")
 
     def __init__(
         self,
@@ -35,14 +39,17 @@ class Span:
         integral: float = 0.0,
         covered_ms: int = 0,
         worst: int = -1,
+        reason: str | None = None,
     ) -> None:
         self.n, self.low, self.high, self.integral = n, low, high, integral
-        self.covered_ms, self.worst = covered_ms, worst
+        self.covered_ms, self.worst, self.reason = covered_ms, worst, reason
 
-    def see(self, value: float | None, rank: int) -> None:
+    def see(self, value: float | None, rank: int, reason: str | None) -> None:
         """A reading that falls into the span."""
         if rank > self.worst:
             self.worst = rank
+        if rank == _BAD:
+            self.reason = reason
         if value is None:
             return
         self.n += 1
@@ -58,11 +65,11 @@ class Span:
         self._reach(value, value)
 
     def add(self, other: Span) -> None:
-        """Take in another part, or a shorter span."""
+        """Take in another part that is no older, or a shorter span."""
         self.n += other.n
         self.integral += other.integral
         self.covered_ms += other.covered_ms
-        self.worst = max(self.worst, other.worst)
+        self.worst, self.reason = max(self.worst, other.worst), other.reason or self.reason
         if other.low is not None and other.high is not None:
             self._reach(other.low, other.high)
 
@@ -72,8 +79,8 @@ class Span:
             return None
         return self.integral / self.covered_ms
 
-    def row(self) -> tuple[int, float | None, float | None, float, int, int]:
-        return self.n, self.low, self.high, self.integral, self.covered_ms, self.worst
+    def row(self) -> tuple[int, float | None, float | None, float, int, int, str | None]:
+        return self.n, self.low, self.high, self.integral, self.covered_ms, self.worst, None if self.n else self.reason
 
     def _reach(self, low: float, high: float) -> None:
         self.low = low if self.low is None or low < self.low else self.low
@@ -84,7 +91,7 @@ Spans = dict[int, Span]
 
 
 def fold(
-    readings: Iterable[Point3],
+    readings: Iterable[Read],
     hold_ms: int,
     offset_ms: int,
     end_mono_ms: int,
@@ -109,7 +116,7 @@ def fold(
         0,
         0,
     )  # of the reading before, and from when to when it goes: most follow in the same one
-    for mono_ms, value, quality in readings:
+    for mono_ms, value, quality, reason in readings:
         if held is not None:
             from_ms, to_ms = max(held_from_ms, begin_ms), min(held_to_ms, mono_ms)
             if first_ms <= from_ms < to_ms <= next_ms:
@@ -123,7 +130,7 @@ def fold(
                 index = (mono_ms + offset_ms) // width_ms
                 span, first_ms = _span(into, index), index * width_ms - offset_ms
                 next_ms = first_ms + width_ms
-            span.see(value, _RANK[quality])
+            span.see(value, _RANK[quality], reason)
     if held is not None:
         _hold(into, width_ms, offset_ms, held, max(held_from_ms, begin_ms), held_to_ms)
 

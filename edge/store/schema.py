@@ -175,7 +175,7 @@ def _words(sql: str) -> list[str]:
 
 
 #: version of series.db, kept in `pragma user_version`
-SERIES_VERSION: Final = 2
+SERIES_VERSION: Final = 3
 #: no version of ours is ever so high: the number was damaged
 _NO_VERSION: Final = 10_000
 
@@ -254,6 +254,11 @@ def _series_migrations() -> Migrations:
     def second(db: Database) -> None:
         db.execute(SEEN_TABLE)
 
+    @migrations(name="3 why no value was read")
+    def third(db: Database) -> None:
+        for tier in ("minute", "hour"):
+            db.execute(f"ALTER TABLE {tier} ADD COLUMN reason TEXT")
+
     return migrations
 
 
@@ -265,8 +270,8 @@ _SERIES_COLUMNS: Final = {
     "slot": "number data",
     "sealed": "id up_to",
     "block": "number point boot hour part n from_mono_ms to_mono_ms rolled_up packed",
-    "minute": "point at n low high integral covered_ms worst",
-    "hour": "point at n low high integral covered_ms worst",
+    "minute": "point at n low high integral covered_ms worst reason",
+    "hour": "point at n low high integral covered_ms worst reason",
     "date_seen": "run_ms boot mono_ms wall_ms block",
 }
 

@@ -404,7 +404,7 @@ class Series(SeriesReader):
             for stretch in stretches:
                 fold(
                     (
-                        (r.mono_ms, r.value, r.quality)
+                        (r.mono_ms, r.value, r.quality, r.reason)
                         for r in row
                         if stretch.from_mono_ms - hold_ms <= r.mono_ms < stretch.to_mono_ms
                     ),

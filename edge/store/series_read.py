@@ -13,12 +13,12 @@ from typing import Any, Final, NamedTuple
 
 from edge.domain.entries import rfc3339
 from edge.domain.errors import UnusableInput
-from edge.domain.readings import Kind, Quality, Reading
+from edge.domain.readings import Kind, Reading
 from edge.store import slots
 from edge.store.clockmap import BootClock, Note
 from edge.store.database import SERIES_FILE, Readers
 from edge.store.packing import Columns, unpack
-from edge.store.rollup import HOUR_MS, MINUTE_MS, QUALITIES, Point3, Span, Spans, fold
+from edge.store.rollup import HOUR_MS, MINUTE_MS, QUALITIES, Read, Span, Spans, fold
 
 #: the most buckets that one question gets
 MOST_BUCKETS: Final = 2000
@@ -125,8 +125,8 @@ class SeriesReader:
         """At most `n` equally wide buckets over [from, to), from the tier that fits the width; empty ones are gaps.
 
         Each: {"from", "to" (RFC 3339), "n" (readings with a value), "min", "mean" (time-weighted), "max", "worst"
-        (quality, null where there is nothing), "reason" (of the newest bad reading, where no value is in it; null where the
-        tier is rollups, which hold none), "covered" (share of the bucket in which a value stood, 0 to 1)}; for a flow also
+        (quality, null where there is nothing), "reason" (of the newest bad reading, where no value is in it; null for what an
+        older version drew together), "covered" (share of the bucket in which a value stood, 0 to 1)}; for a flow also
         "volume_l" (null where nothing stood). Widths are whole minutes or hours where the tier is, so the first
         bucket may begin earlier.
 
@@ -144,18 +144,16 @@ class SeriesReader:
             )
         frame, by_point = self._filled(_frames(from_wall_ms, to_wall_ms, min(n, MOST_BUCKETS)), [fact])
         spans = by_point[fact.number]
-        bad = not frame.tier_ms and any(not span.n and span.worst >= 0 for span in spans.values())
-        reasons = self._reasons(fact, frame) if bad else {}
-        return [_bucket(frame, index, spans.get(index), fact.kind, reasons.get(index)) for index in range(frame.number)]
+        return [_bucket(frame, index, spans.get(index), fact.kind) for index in range(frame.number)]
 
     def trend(self, points: Sequence[str], from_wall_ms: int, width_ms: int, n: int) -> dict[str, Any]:
         """Several points over the same buckets, `n` of them from `from_wall_ms` on, drawn from as few rows as their width allows.
 
         Returns {"from_ms", "width_ms", "n", "points": {id: columns}}; columns are equally long lists: "min", "mean" and "max"
-        (null where nothing stood), "worst" (quality, null where there is nothing) and "covered" (0 to 1). A point that the store
-        doesn't know has none. Widths from a minute on are whole minutes, from an hour on whole hours; where what is finer is no
-        longer kept, buckets are wider and fewer than asked for. Of one bucket at most 60 rows are read, or the readings of
-        LONGEST_RAW_MS in all.
+        (null where nothing stood), "worst" (quality, null where there is nothing), "reason" (where no value is) and "covered" (0
+        to 1). A point that the store doesn't know has none. Widths from a minute on are whole minutes, from an hour on whole hours;
+        where what is finer is no longer kept, buckets are wider and fewer than asked for. Of one bucket at most 60 rows are read,
+        or the readings of LONGEST_RAW_MS in all.
 
         Raises:
             UnusableInput: no buckets, or ones without width.
@@ -179,14 +177,6 @@ class SeriesReader:
                 return frame, spans
         return frames[0], {fact.number: {} for fact in facts}
 
-    def _reasons(self, fact: PointFacts, frame: _Frame) -> dict[int, str | None]:
-        """By bucket, why its newest bad reading is bad."""
-        return {
-            (row.wall_ms - frame.from_ms) // frame.width_ms: row.reading.reason
-            for row in self.rows(frame.from_ms, frame.to_ms, [fact.id])
-            if row.reading.quality is Quality.BAD
-        }
-
     def _spans(self, facts: Sequence[PointFacts], frame: _Frame) -> dict[int, Spans]:
         spans: dict[int, Spans] = {fact.number: {} for fact in facts}
         if frame.tier_ms:
@@ -204,8 +194,10 @@ class SeriesReader:
 
     def _add_rollups(self, fact: PointFacts, frame: _Frame, spans: Spans) -> None:
         tier = "hour" if frame.tier_ms == HOUR_MS else "minute"
+        reason = "reason" if self._has_reasons() else "NULL"
         rows = self._rows(
-            f"SELECT (at * ? - ?) / ? AS bucket, sum(n), min(low), max(high), sum(integral), sum(covered_ms), max(worst)"
+            f"SELECT (at * ? - ?) / ? AS bucket, sum(n), min(low), max(high), sum(integral), sum(covered_ms), max(worst),"
+            f" substr(max(CASE WHEN {reason} IS NOT NULL THEN printf('%019d', at) || {reason} END), 20)"
             f" FROM {tier} WHERE point = ? AND at >= ? AND at < ? GROUP BY bucket",
             frame.tier_ms,
             frame.from_ms,
@@ -216,6 +208,10 @@ class SeriesReader:
         )
         for bucket, *values in rows:
             spans[bucket] = Span(*values)
+
+    def _has_reasons(self) -> bool:
+        """Not the rollups of an older version that is read as it stands."""
+        return bool(self._rows("SELECT 1 FROM pragma_table_info('minute') WHERE name = 'reason'"))
 
     def _add_readings(
         self,
@@ -235,7 +231,7 @@ class SeriesReader:
             for stretch in clock.within(begin_ms, end_ms) if parts else ():
                 first_ms, last_ms = stretch.from_mono_ms - fact.hold_ms, stretch.to_mono_ms
                 fold(
-                    chain.from_iterable(_triples(part.get(fact.number, []), first_ms, last_ms) for part in parts),
+                    chain.from_iterable(_read(part.get(fact.number, []), first_ms, last_ms) for part in parts),
                     fact.hold_ms,
                     stretch.offset_ms - frame.from_ms,
                     stretch.to_mono_ms,
@@ -378,7 +374,7 @@ def _aligned(from_ms: int, to_ms: int, n: int, tier_ms: int) -> _Frame:
     return _Frame(begin_ms, width_ms, -(-(to_ms - begin_ms) // width_ms), tier_ms)
 
 
-def _bucket(frame: _Frame, index: int, span: Span | None, kind: str, reason: str | None) -> dict[str, Any]:
+def _bucket(frame: _Frame, index: int, span: Span | None, kind: str) -> dict[str, Any]:
     begin_ms = frame.from_ms + index * frame.width_ms
     span = span or Span()
     bucket: dict[str, Any] = {
@@ -389,7 +385,7 @@ def _bucket(frame: _Frame, index: int, span: Span | None, kind: str, reason: str
         "mean": _between(span),
         "max": span.high,
         "worst": QUALITIES[span.worst].value if span.worst >= 0 else None,
-        "reason": None if span.n else reason,
+        "reason": None if span.n else span.reason,
         "covered": min(1.0, span.covered_ms / frame.width_ms),
     }
     if kind == Kind.FLOW:
@@ -405,6 +401,7 @@ def _columns_of(frame: _Frame, spans: Spans) -> dict[str, list[Any]]:
         "mean": [_between(span) for span in row],
         "max": [span.high for span in row],
         "worst": [QUALITIES[span.worst].value if span.worst >= 0 else None for span in row],
+        "reason": [None if span.n else span.reason for span in row],
         "covered": [min(1.0, span.covered_ms / frame.width_ms) for span in row],
     }
 
@@ -423,12 +420,18 @@ def _in_order(point: str, parts: Iterable[Columns]) -> Iterable[Reading]:
     return readings
 
 
-def _triples(parts: Iterable[Columns], first_ms: int, last_ms: int) -> list[Point3]:
-    """Time, value and quality of each reading in [first, last), in order: what a fold needs, without the rest."""
-    found: list[Point3] = []
+def _read(parts: Iterable[Columns], first_ms: int, last_ms: int) -> list[Read]:
+    """Each reading in [first, last), in order: what a fold needs, without the rest."""
+    found: list[Read] = []
     for part in parts:
-        qualities = [quality for quality, _ in part.table]
-        found += zip(part.mono_ms, part.values, map(qualities.__getitem__, part.marks), strict=True)
+        qualities, reasons = [quality for quality, _ in part.table], [reason for _, reason in part.table]
+        found += zip(
+            part.mono_ms,
+            part.values,
+            map(qualities.__getitem__, part.marks),
+            map(reasons.__getitem__, part.marks),
+            strict=True,
+        )
     found.sort(key=_TIME)
     return found[bisect_left(found, first_ms, key=_TIME) : bisect_left(found, last_ms, key=_TIME)]
 

@@ -38,11 +38,12 @@ def insert_block(
 def add_spans(conn: sqlite3.Connection, tier: str, point: int, spans: Spans) -> None:
     """Add to the rollups of one tier, `minute` or `hour`."""
     conn.executemany(
-        f"INSERT INTO {tier} (point, at, n, low, high, integral, covered_ms, worst) VALUES (?, ?, ?, ?, ?, ?, ?, ?)"
+        f"INSERT INTO {tier} (point, at, n, low, high, integral, covered_ms, worst, reason) VALUES (?, ?, ?, ?, ?, ?, ?, ?, ?)"
         " ON CONFLICT (point, at) DO UPDATE SET n = n + excluded.n,"
         " low = min(coalesce(low, excluded.low), coalesce(excluded.low, low)),"
         " high = max(coalesce(high, excluded.high), coalesce(excluded.high, high)),"
         " integral = integral + excluded.integral, covered_ms = covered_ms + excluded.covered_ms,"
-        " worst = max(worst, excluded.worst)",
+        " worst = max(worst, excluded.worst),"
+        " reason = CASE WHEN n + excluded.n = 0 THEN coalesce(excluded.reason, reason) END",
         [(point, at, *span.row()) for at, span in spans.items()],
     )

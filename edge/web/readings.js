@@ -9,7 +9,10 @@ const FOLLOW_LEAST_MS = 2000; // between two questions for what is new, however 
 const RETRY_MS = 3000;
 const COLUMNS = ["min", "mean", "max", "covered"];
 
-/** Equally wide buckets of some points from `from` on. `points`: {id: {unit, min, mean, max, covered, quality}}. */
+/** Reasons come only where there is one. */
+const filled = (reasons, n) => (reasons.length ? reasons : Array(n).fill(null));
+
+/** Equally wide buckets of some points from `from` on. `points`: {id: {unit, min, mean, max, covered, quality, reason}}. */
 class Stretch {
   constructor({ from, width_s: width, n, points }, asked) {
     Object.assign(this, { from: Date.parse(from), width: width * 1000, n, points, asked });
@@ -27,6 +30,7 @@ class Stretch {
       if (!fresh) return false;
       for (const column of COLUMNS) point[column] = point[column].slice(drop, at).concat(fresh[column]);
       point.quality = point.quality.slice(drop, at) + fresh.quality;
+      point.reason = filled(point.reason, this.n).slice(drop, at).concat(filled(fresh.reason, newer.n));
     }
     this.from += drop * this.width;
     this.n = at + newer.n - drop;

@@ -131,6 +131,8 @@ export function alarmName(id) {
 }
 export const alarmState = (state) => named("alarm_states", state);
 export const phaseName = (phase) => named("phases", phase);
+/** Why a reading is bad. */
+export const reasonName = (reason) => named("reasons", reason);
 export const priorityName = (priority) => named("priorities", priority);
 export const recordName = (record) => named("records", record);
 /** The big word for a display word; before the station has said any words, the page's own that it can't be told. */

@@ -70,7 +70,8 @@ def make(folder: Path, days: int, boots: int, end_ms: int = START_MS) -> Series:
             for number in numbers.values():
                 raw.execute(
                     "WITH RECURSIVE t (at) AS (SELECT ? UNION ALL SELECT at + 1 FROM t WHERE at < ?) INSERT INTO"
-                    f" {tier} SELECT ?, at, 60, v, v + 1, (v + 0.5) * ?, ?, at % 97 = 0"
+                    f" {tier} (point, at, n, low, high, integral, covered_ms, worst)"
+                    " SELECT ?, at, 60, v, v + 1, (v + 0.5) * ?, ?, at % 97 = 0"
                     " FROM (SELECT at, 30 + abs(random()) % 1000 / 100.0 v FROM t)",
                     (first, last - 1, number, length_ms, length_ms),
                 )  # fmt: skip

@@ -597,7 +597,7 @@ def _drawing_ms(from_ms: int, to_ms: int) -> int:
 
 def a_years_columns(point: str, from_ms: int, width_ms: int, n: int) -> dict[str, list[Any]]:
     """Readings of a station that runs: with draws, a spike, hours without power, and gauges that are unsure or bad for a while."""
-    columns: dict[str, list[Any]] = {"min": [], "mean": [], "max": [], "worst": [], "covered": []}
+    columns: dict[str, list[Any]] = {"min": [], "mean": [], "max": [], "worst": [], "reason": [], "covered": []}
     for at in range(n):
         at_ms = from_ms + at * width_ms
         ago = (START_MS - at_ms) / HOUR_MS
@@ -621,6 +621,7 @@ def a_years_columns(point: str, from_ms: int, width_ms: int, n: int) -> dict[str
             columns[name].append(None if gone else value)
         unsure = point == "filtered" and (0.5 < ago < 2.2 or 120 < ago < 200)
         columns["worst"].append(None if is_off else "bad" if is_bad else "uncertain" if unsure else "good")
+        columns["reason"].append("no_answer" if is_bad and not is_off else None)
         columns["covered"].append(0.0 if gone else 1.0)
     return columns
 

@@ -165,6 +165,7 @@ def test_keys_alone_read_move_and_widen_it(browser: Browser, trends: Station) ->
     assert re.match(r"Monday,? 16 March, 05:47; NOT READY; reservoir 31.2 °C", said(browser)) and "unsure" not in said(
         browser
     )
+    assert "not believed, no answer within the time limit" in said(browser)
     first, last = seen(browser)
     browser.key("+")
     shorter = seen(browser)

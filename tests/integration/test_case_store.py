@@ -283,7 +283,7 @@ def test_c055_a_gap_stays_open_at_every_zoom(gaps: Series, from_min: int, span_m
         for bucket in inside:
             shown = [bucket[key] for key in ("n", "min", "mean", "max", "covered", "worst")]
             assert shown == [0, None, None, None, 0.0, worst]
-            assert bucket["reason"] == ("crc" if worst and span_ms == HOUR_MS else None)  # rollups hold no reasons
+            assert bucket["reason"] == ("crc" if worst else None)
 
 
 def test_c055_statistics_say_how_much_is_covered_and_csv_has_no_value_there(gaps: Series, tmp_path: Path) -> None:

@@ -418,7 +418,7 @@ def test_a_trend_tells_of_each_point_what_its_own_buckets_tell(series: Series, s
     )
     for ident, columns in trend["points"].items():
         buckets = series.buckets(ident, begin, begin + span_ms, n)
-        for key in ("min", "mean", "max", "worst", "covered"):
+        for key in ("min", "mean", "max", "worst", "reason", "covered"):
             assert columns[key] == [bucket[key] for bucket in buckets], (ident, key)
     flow = trend["points"]["flow"]
     gap = (WALL_MS + 3_640_000 - begin) // width_ms

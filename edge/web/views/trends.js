@@ -7,7 +7,7 @@ import { Readings } from "../readings.js";
 import { Span, RANGES, bucketWidth, ticksOf } from "../span.js";
 import { figure, say } from "../say.js";
 import { blocksOf, lay, showBlocks, showLegend, toldOf, wordName } from "../strip.js";
-import { alarmName, because, clockTime, dayLong, dayName, lasting, nowMs, priorityName, sentence, timeOfDay, words } from "../told.js";
+import { alarmName, because, clockTime, dayLong, dayName, lasting, nowMs, priorityName, reasonName, sentence, timeOfDay, words } from "../told.js";
 import { converterOf, inWords, quantity, signOf } from "../units.js";
 import { crossingOf, extremesOf, foreseenTo, together } from "../trend_words.js";
 import { drive } from "../steering.js";
@@ -450,7 +450,10 @@ function showReadout(view, news, stretch) {
     }
     const own = stretch && stretch.points[point.id];
     const n = stretch ? Math.floor((ms - stretch.from) / stretch.width) : -1;
-    if (!own || n < 0 || n >= stretch.n || own.mean[n] === null) return { text, style, value: say(own && own.quality[n] === "b" ? "trends.not_believed" : "now.no_reading"), more: "" };
+    if (!own || n < 0 || n >= stretch.n || own.mean[n] === null) {
+      const why = own && own.reason[n];
+      return { text, style, value: say(own && own.quality[n] === "b" ? "trends.not_believed" : "now.no_reading"), more: why ? reasonName(why) : "" };
+    }
     const range = own.max[n] - own.min[n] > 0 ? say("now.range", { low: inWords(own.min[n], held)[0], high: inWords(own.max[n], held)[0] }) : "";
     return { text, style, value: quantity(own.mean[n], held), more: [range, doubtOf(own.quality[n])].filter(Boolean).join(", ") };
   }));

@@ -14,6 +14,7 @@ from edge.api.parts import Parts
 from edge.domain.dates import Dates
 from edge.domain.entries import Entry, Now, Stamp, rfc3339
 from edge.domain.messages import as_told
+from edge.domain.readings import REASONS
 from edge.domain.station.displayed import displayed_word
 from edge.domain.station.judged import Judged, display_word
 from tests.api_fakes import ABOUT, START_MS, Answer, Fakes, ask, point
@@ -44,6 +45,17 @@ def test_points_stand_over_the_same_buckets_with_the_calibration_in_force() -> N
         and reservoir["covered"] == [1.0, 0.0, 1.0]
     )
     assert (corrected["min"], corrected["max"]) == ([61.0, None, 61.0], [61.8, None, 61.8])
+    assert reservoir["reason"] == corrected["reason"] == []
+
+
+def test_c055_a_bucket_without_a_value_says_why() -> None:
+    fakes = Fakes()
+    as_told = fakes.series.columns
+    fakes.series.columns = lambda *asked: (
+        as_told(*asked) | {"worst": ["good", "bad", "good"], "reason": [None, "crc", None]}
+    )
+    told = get(fakes, "/api/1/trends?points=reservoir&width_s=60&n=3").json["points"]["reservoir"]
+    assert (told["mean"][1], told["quality"], told["reason"]) == (None, "gbg", [None, "crc", None])
 
 
 def test_the_largest_answer_is_bounded() -> None:
@@ -56,11 +68,14 @@ def test_the_largest_answer_is_bounded() -> None:
         "mean": [-1e5 / 3] * 1000,
         "max": [1e5 / 7] * 1000,
         "worst": ["bad"] * 1000,
+        "reason": [None] * 1000,
         "covered": [2 / 3] * 1000,
     }
-    fakes.series.columns = lambda *_: awkward
-    answer = get(fakes, f"/api/1/trends?points={','.join(points)}&n=1000")
-    assert answer.status == 200 and len(answer.body) < 1_000_000
+    nothing = dict.fromkeys(("min", "mean", "max"), [None] * 1000) | {"reason": [max(REASONS, key=len)] * 1000}
+    for columns in (awkward, awkward | nothing):
+        fakes.series.columns = lambda *_, columns=columns: columns
+        answer = get(fakes, f"/api/1/trends?points={','.join(points)}&n=1000")
+        assert answer.status == 200 and len(answer.body) < 1_000_000
 
 
 @pytest.mark.parametrize(

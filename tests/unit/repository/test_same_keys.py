@@ -11,7 +11,7 @@ from pathlib import Path
 import pytest
 
 from edge.api.models import Words
-from edge.api.words import WORDS
+from edge.api.words import WORDS, words_in
 from edge.config import load
 from edge.config.sections import WholeFile
 from edge.domain.alarms.catalogue import CATALOGUE, OWN, PRIORITIES, base_of, row_of
@@ -22,6 +22,7 @@ from edge.domain.roles import ROLES, WHEN_KEYS
 from edge.domain.settings import Duty, Every, Rules, Settings
 from edge.domain.station.build import CONDITIONS
 from edge.domain.station.station import Station
+from edge.domain.words.english import EN
 from tests.unit.stations import SETTINGS, point
 
 ROOT = Path(__file__).parents[3]
@@ -168,8 +169,9 @@ def test_there_is_a_word_for_every(table: str, words: type[Enum]) -> None:
 
 
 def test_the_words_have_the_shape_that_the_api_says() -> None:
-    assert set(Words.model_validate(WORDS).model_dump()) == set(WORDS) == set(Words.model_fields)
-    assert all(title for table in WORDS.values() for title in table.values())
+    words = words_in(EN)
+    assert set(Words.model_validate(words).model_dump()) == set(words) == set(Words.model_fields) == {*WORDS, "reasons"}
+    assert all(title for table in words.values() for title in table.values())
 
 
 #: what the page says itself, as it has to say it before it has heard any words (test_page_words.py holds them to the station's)

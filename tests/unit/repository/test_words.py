@@ -34,7 +34,7 @@ from edge.domain.messages import (
     say,
     text,
 )
-from edge.domain.readings import Kind
+from edge.domain.readings import REASONS, Kind
 from edge.domain.records.forms import FORMS, says_of
 from edge.domain.roles import CONTACTS
 from edge.domain.words.english import EN, ENGLISH
@@ -265,12 +265,13 @@ def test_a_language_has_a_title_for_all_that_has_one(language: Language) -> None
     assert all(title.strip() == title != "" for titles in language.titles.values() for title in titles.values())
     assert set(TITLED.values()) <= set(language.titles)
     said = words_in(language)
+    assert said.pop("reasons").keys() == REASONS.keys()
     assert said.keys() == TITLES.keys() and all(said[table].keys() == TITLES[table].keys() for table in said)
     assert said["contacts"]["leak"] == [language.titles["contact_words"][word] for word in ("dry", "wet")]
 
 
 def test_english_titles_are_those_of_the_rows() -> None:
-    assert words_in(EN) == TITLES
+    assert words_in(EN) == {**TITLES, "reasons": {key: row.text for key, row in REASONS.items()}}
 
 
 @in_each_language
