@@ -1,4 +1,4 @@
-"""The tables of deploy/reference-*.md, terms.md, wiring.md, security.md and handbook.md, there, that are drawn from the code.
+"""The tables of deploy/reference-*.md, terms.md, wiring.md, security.md, handbook.md and api.md, there, that are drawn from the code.
 
 `python tests/tables.py` writes them anew between their marks; tests compare.
 """
@@ -16,6 +16,7 @@ MESSAGES = ROOT / "deploy/reference-messages.md"
 WIRING = ROOT / "deploy/wiring.md"
 SECURITY = ROOT / "deploy/security.md"
 HANDBOOK = ROOT / "deploy/handbook.md"
+API = ROOT / "deploy/api.md"
 ALARMS = ROOT / "config/alarms.toml"
 sys.path.insert(0, str(ROOT))  # when run as a program, from any folder
 
@@ -233,6 +234,27 @@ def answers() -> str:
     return _table(("alarm", "priority", "not READY", "answer within", "what follows", "what to do"), rows)
 
 
+def paths() -> str:
+    """Each path of the API and what it gives, as its route says."""
+    from fastapi.routing import APIRoute
+
+    from edge.api.app import build  # here: it imports much
+    from edge.api.parts import Parts
+    from tests.api_fakes import ABOUT, Fakes
+
+    fakes = Fakes()
+    app = build(Parts(fakes.judge, fakes.journal, fakes.series, ABOUT, fakes.status))
+    routes = [one for one in app.routes if isinstance(one, APIRoute) and one.include_in_schema]
+    rows = (
+        (
+            f"`{' '.join(sorted(one.methods))} {one.path}`",
+            " ".join((one.endpoint.__doc__ or "").split("\n\n")[0].split()),
+        )
+        for one in routes
+    )
+    return _table(("path", "gives"), rows)
+
+
 def mark(name: str) -> re.Pattern[str]:
     return re.compile(rf"(<!-- {name}: written by tests/tables.py -->\n)(.*?)(\n<!-- end -->)", re.DOTALL)
 
@@ -258,7 +280,7 @@ def main() -> None:
     ALARMS.write_text(alarm_catalogue(), encoding="utf-8")
     text = SAYS.sub(lambda found: f"{found[1]}{says(found[2])}\n{found[4]}", WIRING.read_text(encoding="utf-8"))
     WIRING.write_text(text, encoding="utf-8")
-    for path, name, table in ((SECURITY, "permits", permits), (HANDBOOK, "answers", answers)):
+    for path, name, table in ((SECURITY, "permits", permits), (HANDBOOK, "answers", answers), (API, "paths", paths)):
         text = mark(name).sub(
             lambda found, table=table: f"{found[1]}{table()}{found[3]}", path.read_text(encoding="utf-8")
         )

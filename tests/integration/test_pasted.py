@@ -1,5 +1,7 @@
-"""What the documents say to type is typed as it stands, beside a running station, and ends with 0: of README.md each verb's first command,
-of deploy/handbook.md all, in their order, on the station that it practises on."""
+"""What the documents say to type is typed as it stands, beside a running station, and ends with 0: of README.md each verb's first command;
+of deploy/handbook.md all, in their order, on the station that it practises on; the examples of deploy/api.md, which print what stands below
+them.
+"""
 
 from __future__ import annotations
 
@@ -36,6 +38,15 @@ PUT_IN = {
 }  # fmt: skip
 
 
+def put_on_path(folder: Path) -> str:
+    """PATH with a `warmwell` of this checkout."""
+    program = folder / "bin/warmwell"
+    program.parent.mkdir()
+    program.write_text(f'#!/bin/sh\nexec "{sys.executable}" -m edge.cli "$@"\n')
+    program.chmod(0o755)
+    return f"{program.parent}:{os.environ['PATH']}"
+
+
 @pytest.fixture(scope="module")
 def daemon(tmp_path_factory: pytest.TempPathFactory) -> Iterator[Daemon]:
     made = Daemon(tmp_path_factory.mktemp("station"), STATION)
@@ -44,14 +55,10 @@ def daemon(tmp_path_factory: pytest.TempPathFactory) -> Iterator[Daemon]:
 
 
 def test_each_command_of_readme_ends_with_0(daemon: Daemon, tmp_path: Path) -> None:
-    program = tmp_path / "bin/warmwell"
-    program.parent.mkdir()
-    program.write_text(f'#!/bin/sh\nexec "{sys.executable}" -m edge.cli "$@"\n')
-    program.chmod(0o755)
     people = tmp_path / "people"
     people.mkdir()
     environment = {
-        **os.environ, "PATH": f"{program.parent}:{os.environ['PATH']}", "WARMWELL_URL": f"http://127.0.0.1:{daemon.port}",
+        **os.environ, "PATH": put_on_path(tmp_path), "WARMWELL_URL": f"http://127.0.0.1:{daemon.port}",
         "WARMWELL_KEEP": str(people), "KEEP": str(daemon.keep), "PYTHONPATH": str(ROOT),
     }  # fmt: skip
     typed = dict.fromkeys(commands(ROOT / "README.md"))
@@ -121,3 +128,33 @@ def test_the_handbook_can_be_followed(practice: Daemon, tmp_path: Path, monkeypa
     assert "reads 19.20 Cel now" in room
     counted = [text for one, text in said.items() if re.search(r"record (daily_test .*passed|hold|release)", one)]
     assert len(counted) == 3 and not any("doesn't count" in text for text in counted)
+
+
+#: an example, and what it prints
+EXAMPLE = re.compile(r"^```(sh|python)\n(.*?)^```\n```text\n(.*?)^```$", re.DOTALL | re.MULTILINE)
+
+
+def test_the_examples_of_the_api_print_what_stands_below_them(practice: Daemon, tmp_path: Path) -> None:
+    """The last of them set people up, so nothing is recorded here by a typed name afterwards."""
+    text = (ROOT / "deploy/api.md").read_text(encoding="utf-8").replace(":8484/", f":{practice.port}/")
+    found = EXAMPLE.findall(text)
+    assert len(found) > 15 and len(found) == len(re.findall("^```(?:sh|python)$", text, re.MULTILINE))
+    environment = {
+        **os.environ, "PATH": put_on_path(tmp_path), "WARMWELL_KEEP": str(practice.keep), "PYTHONPATH": str(ROOT),
+    }  # fmt: skip
+    for language, code, printed in found:
+        call = ["bash", "-euc", code] if language == "sh" else [sys.executable, "-c", code]
+        done = subprocess.run(
+            call,
+            cwd=tmp_path,
+            env=environment,
+            capture_output=True,
+            text=True,
+            timeout=120,
+            check=False,
+            stdin=subprocess.DEVNULL,
+        )
+        wanted = ".*?".join(map(re.escape, printed.rstrip("\n").split("…")))
+        assert (done.returncode, done.stderr) == (0, ""), f"{code}: {done.stderr}"
+        is_so = re.fullmatch(wanted, done.stdout.rstrip("\n"), re.DOTALL) is not None
+        assert is_so, f"{code} printed {done.stdout[:2000]}, not {printed}"

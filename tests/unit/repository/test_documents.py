@@ -47,8 +47,8 @@ def test_tables_are_those_of_the_code(name: str):
     assert found == [tables().TABLES[name]()], "the table stands once: run python tests/tables.py, or see to its marks"
 
 
-@pytest.mark.parametrize(("name", "path"), [("permits", "SECURITY"), ("answers", "HANDBOOK")])
-def test_who_may_record_what_and_how_an_alarm_is_answered_are_as_the_code_has_it(name: str, path: str) -> None:
+@pytest.mark.parametrize(("name", "path"), [("permits", "SECURITY"), ("answers", "HANDBOOK"), ("paths", "API")])
+def test_what_a_guide_takes_from_the_code_is_as_the_code_has_it(name: str, path: str) -> None:
     module = tables()
     found = [match[2] for match in module.mark(name).finditer(getattr(module, path).read_text(encoding="utf-8"))]
     assert found == [getattr(module, name)()], "run python tests/tables.py"
