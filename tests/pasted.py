@@ -13,7 +13,7 @@ def commands(document: Path) -> list[str]:
     """Each command of `warmwell` or of deploy/demo.sh in a document, in its order."""
     found = []
     for line in document.read_text(encoding="utf-8").splitlines():
-        whole = re.fullmatch(r"    ((?:warmwell|bash deploy/demo\.sh|source <\(warmwell) ?.*)", line)
+        whole = re.fullmatch(r" {4,}((?:warmwell|bash deploy/demo\.sh|source <\(warmwell) ?.*)", line)
         spans = [whole[1]] if whole else re.findall(r"`((?:warmwell|bash deploy/demo\.sh) [^`]*)`", line)
         found += [_COMMENT.sub("", text).strip() for text in spans]
     return found

@@ -1,4 +1,4 @@
-"""The tables of deploy/reference-*.md, deploy/terms.md, deploy/wiring.md and deploy/security.md that are drawn from the code.
+"""The tables of deploy/reference-*.md, terms.md, wiring.md, security.md, handbook.md and api.md, there, that are drawn from the code.
 
 `python tests/tables.py` writes them anew between their marks; tests compare.
 """
@@ -15,10 +15,12 @@ REFERENCES = [*sorted((ROOT / "deploy").glob("reference-*.md")), ROOT / "deploy/
 MESSAGES = ROOT / "deploy/reference-messages.md"
 WIRING = ROOT / "deploy/wiring.md"
 SECURITY = ROOT / "deploy/security.md"
+HANDBOOK = ROOT / "deploy/handbook.md"
+API = ROOT / "deploy/api.md"
 ALARMS = ROOT / "config/alarms.toml"
 sys.path.insert(0, str(ROOT))  # when run as a program, from any folder
 
-from edge.api.words import WORDS  # noqa: E402
+from edge.api.words import WORDS as TITLES  # noqa: E402
 from edge.domain import quantities  # noqa: E402
 from edge.domain.alarms.catalogue import CATALOGUE, OWN  # noqa: E402
 from edge.domain.alarms.states import COMES_BACK, LATCHING, TABLE, Event, State  # noqa: E402  (after the path)
@@ -181,13 +183,13 @@ def titles() -> str:
     """The titles in each language, by their tables and keys."""
     rows = (
         (title, *(LANGUAGES[code].titles[table][key] for code in CODES), f"`{table}: {key}`")
-        for table, keys in WORDS.items()
+        for table, keys in TITLES.items()
         if table != "contacts"
         for key, title in keys.items()
     )
     contacts = (
         (word, *(LANGUAGES[code].titles["contact_words"][word] for code in CODES), f"`contacts: {role}`")
-        for role, words in WORDS["contacts"].items()
+        for role, words in TITLES["contacts"].items()
         for word in words
     )
     return _table(("English", *(LANGUAGES[code].name for code in CODES), "used as"), [*rows, *contacts])
@@ -210,6 +212,47 @@ def permits() -> str:
 
     rows = ((f"`{record}`", *(may(record, role) for role in PersonRole)) for record in MAY_RECORD)
     return _table(("record", *PersonRole), rows)
+
+
+def answers() -> str:
+    """Each alarm by the name that people see, and what to do about it. Those with rows of their own: which duty."""
+
+    def called(name: str, title: str) -> str:
+        base, _, own = name.partition(".")
+        return f"{title}: {own.replace('_', ' ')}<br>`{base}:{own}`" if own else f"{title}<br>`{name}`"
+
+    def within(seconds: float) -> str:
+        return f"{seconds / 3600:g} h" if seconds >= 3600 else f"{seconds / 60:g} min"
+
+    rows = (
+        (
+            called(name, row.title), row.priority, TITLES["conditions"][row.stops] if row.stops else "", within(row.respond_within_s),
+            row.consequence.replace("{basin}", "…"), row.response,
+        )
+        for name, row in {**CATALOGUE, **OWN}.items()
+    )  # fmt: skip
+    return _table(("alarm", "priority", "not READY", "answer within", "what follows", "what to do"), rows)
+
+
+def paths() -> str:
+    """Each path of the API and what it gives, as its route says."""
+    from fastapi.routing import APIRoute
+
+    from edge.api.app import build  # here: it imports much
+    from edge.api.parts import Parts
+    from tests.api_fakes import ABOUT, Fakes
+
+    fakes = Fakes()
+    app = build(Parts(fakes.judge, fakes.journal, fakes.series, ABOUT, fakes.status))
+    routes = [one for one in app.routes if isinstance(one, APIRoute) and one.include_in_schema]
+    rows = (
+        (
+            f"`{' '.join(sorted(one.methods))} {one.path}`",
+            " ".join((one.endpoint.__doc__ or "").split("\n\n")[0].split()),
+        )
+        for one in routes
+    )
+    return _table(("path", "gives"), rows)
 
 
 def mark(name: str) -> re.Pattern[str]:
@@ -237,8 +280,11 @@ def main() -> None:
     ALARMS.write_text(alarm_catalogue(), encoding="utf-8")
     text = SAYS.sub(lambda found: f"{found[1]}{says(found[2])}\n{found[4]}", WIRING.read_text(encoding="utf-8"))
     WIRING.write_text(text, encoding="utf-8")
-    text = mark("permits").sub(lambda found: f"{found[1]}{permits()}{found[3]}", SECURITY.read_text(encoding="utf-8"))
-    SECURITY.write_text(text, encoding="utf-8")
+    for path, name, table in ((SECURITY, "permits", permits), (HANDBOOK, "answers", answers), (API, "paths", paths)):
+        text = mark(name).sub(
+            lambda found, table=table: f"{found[1]}{table()}{found[3]}", path.read_text(encoding="utf-8")
+        )
+        path.write_text(text, encoding="utf-8")
 
 
 if __name__ == "__main__":

@@ -235,6 +235,33 @@ def certificate(
 
 
 @app.command()
+def sheet(
+    file: Annotated[Path, FileArgument(help="The station file.", metavar="FILE")],
+    out: Annotated[Path | None, FileOption(help="A file in place of standard output.", metavar="FILE")] = None,
+    language: Annotated[str, typer.Option(help="en, de, fr or es.")] = "en",
+    call: Annotated[
+        list[str] | None,
+        typer.Option(
+            help="Whom to call, as it is to stand there; again for another. Else lines to write on.", metavar="TEXT"
+        ),
+    ] = None,
+) -> None:
+    """Make the sheet for the room's wall. Where the page is (as a QR code, too), what to do when it is not READY, whom to call, the
+    cautions.
+
+    One page of HTML; a browser prints it on A4 or letter.
+    """
+
+    def work() -> int:
+        from edge import config
+        from edge.cli import sheet as cli_sheet
+
+        return cli_sheet.sheet(config.load(file), out, language, call or ())
+
+    done(work)
+
+
+@app.command()
 def schema(what: Annotated[Schema, typer.Argument(help="What to describe.")]) -> None:
     """Describe station files, or what a station says by MQTT. The one as JSON Schema, the other as an AsyncAPI document."""
 

@@ -15,6 +15,7 @@ from edge.domain.words.languages import LANGUAGES
 from edge.domain.words.units import Chosen
 
 if TYPE_CHECKING:
+    from edge.domain.words.language import Language
     from edge.reports.period import Period
 
 
@@ -40,12 +41,8 @@ def _report(of: date | int | Period, folder: Path, out: Path | None, language: s
     from edge.daemon.version import program_version
     from edge.reports.making import Wish, report_of
 
-    if language not in LANGUAGES:
-        raise UnusableInput(
-            f"there are no words in {language!r}", where="--language", expected=", ".join(LANGUAGES), do="Name one of them"
-        )  # fmt: skip
     now_ms = time.time_ns() // 1_000_000
-    wish = Wish(of, now_ms, program_version(), language, _units(units))
+    wish = Wish(of, now_ms, program_version(), language_of(language).code, _units(units))
     made = report_of(folder, wish)
     with terminal.output(out) as stream:
         stream.write(made.html.encode())
@@ -83,6 +80,15 @@ def check(report: Path, folder: Path, key: Path | None, *, as_json: bool) -> int
         else:
             print(f"{report}: it does NOT follow from the journal in {folder}")
     return terminal.DONE if found.holds else terminal.FAULT
+
+
+def language_of(code: str) -> Language:
+    """The language that --language names. Raises UnusableInput: there is none of that name."""
+    if code not in LANGUAGES:
+        raise UnusableInput(
+            f"there are no words in {code!r}", where="--language", expected=", ".join(LANGUAGES), do="Name one of them"
+        )  # fmt: skip
+    return LANGUAGES[code]
 
 
 def _units(text: str | None) -> Chosen:

@@ -4,10 +4,13 @@ from __future__ import annotations
 
 import re
 from collections.abc import Iterator
+from pathlib import Path
 
 import pytest
 
+from edge.cli.certificate import QUIET_ZONE, symbol
 from edge.domain.words.languages import LANGUAGES
+from edge.reports.wall_sheet import Sheet, wall_sheet
 from tests.api_fakes import ABOUT, until
 from tests.browser.driver import CHROMIUM, Browser
 from tests.browser.judged import picture, speak, troubled, well
@@ -256,3 +259,20 @@ def test_it_speaks_the_devices_own_language_where_none_is_chosen(browser: Browse
     )
     assert told("en-US") == "en"  # what this page doesn't know isn't asked for
     assert browser.errors() == []
+
+
+def test_the_sheet_for_the_wall_is_one_page_of_a4_and_of_letter(browser: Browser, tmp_path: Path) -> None:
+    """Printed on what both papers have: the width of A4 (ISO 216), the height of letter (ANSI/ASME Y14.1)."""
+    address = "https://scope-room-2.harbour-lane.example:8484/"
+    square = symbol(address).svg_inline(border=QUIET_ZONE, omitsize=True)
+    file, fingerprint = tmp_path / "sheet.html", ":".join(["AB"] * 32)
+    pages = {}
+    for code, language in LANGUAGES.items():
+        sheet = Sheet(
+            "Scope room 2, left bench", "harbour-lane", address, square, False, fingerprint, ["Biomed: 214"] * 4
+        )
+        file.write_text(wall_sheet(sheet, language), encoding="utf-8")
+        browser.go(file.as_uri())
+        pdf = browser.page.pdf(width="210mm", height="279.4mm")
+        pages[code] = len(re.findall(rb"/Type\s*/Page\b", pdf))
+    assert pages == dict.fromkeys(LANGUAGES, 1)

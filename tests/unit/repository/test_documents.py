@@ -11,6 +11,10 @@ from types import ModuleType
 import pytest
 
 from edge.domain.entries import KINDS
+from edge.domain.roles import ROLES
+from edge.domain.station.judged import DISPLAY_TITLES
+from edge.domain.words.english import ENGLISH
+from tests import page_words
 
 ROOT = Path(__file__).parents[3]
 REFERENCES = {
@@ -21,12 +25,9 @@ DOCUMENTS = [
     "README.md",
     "DEVELOPERS.md",
     "CHANGELOG.md",
-    "deploy/backups.md",
-    "deploy/install.md",
-    "deploy/mqtt.md",
-    "deploy/security.md",
-    *(f"deploy/{name}" for name in sorted(REFERENCES)),
+    *sorted(f"deploy/{path.name}" for path in (ROOT / "deploy").glob("*.md")),
 ]
+HANDBOOK = (ROOT / "deploy/handbook.md").read_text(encoding="utf-8")
 README = (ROOT / "README.md").read_text(encoding="utf-8")
 
 
@@ -46,10 +47,23 @@ def test_tables_are_those_of_the_code(name: str):
     assert found == [tables().TABLES[name]()], "the table stands once: run python tests/tables.py, or see to its marks"
 
 
-def test_who_may_record_what_is_as_the_code_has_it() -> None:
+@pytest.mark.parametrize(("name", "path"), [("permits", "SECURITY"), ("answers", "HANDBOOK"), ("paths", "API")])
+def test_what_a_guide_takes_from_the_code_is_as_the_code_has_it(name: str, path: str) -> None:
     module = tables()
-    found = [match[2] for match in module.mark("permits").finditer(module.SECURITY.read_text(encoding="utf-8"))]
-    assert found == [module.permits()], "run python tests/tables.py"
+    found = [match[2] for match in module.mark(name).finditer(getattr(module, path).read_text(encoding="utf-8"))]
+    assert found == [getattr(module, name)()], "run python tests/tables.py"
+
+
+def test_the_handbook_explains_each_word_of_the_verdict_and_each_role() -> None:
+    rows = set(re.findall(r"^\| `?([^`|]+?)`? \|", HANDBOOK, re.MULTILINE))
+    assert set(DISPLAY_TITLES.values()) | set(ROLES) <= rows
+
+
+def test_what_the_handbook_quotes_is_what_the_station_says() -> None:
+    """Templates are cut at their values: "held by {by}" is quoted as "held by"."""
+    quoted = set(re.findall(r'\*\*"([^"]+)"\*\*', HANDBOOK))
+    said = [*ENGLISH.values(), *page_words.words("en").values()]
+    assert len(quoted) > 20 and {words for words in quoted if not any(words in template for template in said)} == set()
 
 
 def test_no_table_is_left_out():
@@ -90,6 +104,19 @@ def test_files_that_a_document_names_exist(name: str):
     named = set(re.findall(r"`((?:edge|adapters|simulators|config|deploy|tests)/[\w./-]*)`", text))
     linked = {(ROOT / name).parent / path for path in re.findall(r"\]\((?!https?:)([^)#]+)", text)}
     assert [str(path) for path in sorted(linked | {ROOT / path for path in named}) if not path.exists()] == []
+
+
+@pytest.mark.parametrize("name", DOCUMENTS)
+def test_headings_that_a_document_leads_to_are_there(name: str):
+    path = ROOT / name
+    lost = []
+    for file, anchor in re.findall(r"\]\((?!https?:)([^)#]*)#([^)]+)\)", path.read_text(encoding="utf-8")):
+        text = (path.parent / file if file else path).read_text(encoding="utf-8")
+        headings = (
+            re.sub(r"[^\w -]", "", one).lower().replace(" ", "-") for one in re.findall(r"^#+ (.*)$", text, re.M)
+        )
+        lost += [] if anchor in headings else [f"{file}#{anchor}"]
+    assert lost == []
 
 
 def test_each_change_is_one_line_that_can_be_read_at_a_glance():

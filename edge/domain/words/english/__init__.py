@@ -17,6 +17,7 @@ from edge.domain.words.english.people import PEOPLE
 from edge.domain.words.english.records import RECORDS
 from edge.domain.words.english.reports import REPORTS
 from edge.domain.words.english.reservoir import RESERVOIR
+from edge.domain.words.english.sheet import SHEET
 from edge.domain.words.english.water import WATER
 from edge.domain.words.language import Language
 
@@ -40,7 +41,7 @@ def _of_rows() -> Iterator[tuple[str, str]]:
 
 
 ENGLISH: Final[Mapping[str, str]] = MappingProxyType(
-    {**COMMON, **RESERVOIR, **WATER, **DOUBTS, **PEOPLE, **RECORDS, **REFUSED, **REPORTS, **dict(_of_rows())}
+    {**COMMON, **RESERVOIR, **WATER, **DOUBTS, **PEOPLE, **RECORDS, **REFUSED, **REPORTS, **SHEET, **dict(_of_rows())}
 )
 
 EN: Final = Language("en", "English", True, ENGLISH)

@@ -19,6 +19,7 @@ from edge.domain.words.french.records import RECORDS
 from edge.domain.words.french.reports import REPORTS
 from edge.domain.words.french.reservoir import RESERVOIR
 from edge.domain.words.french.rows import ROWS
+from edge.domain.words.french.sheet import SHEET
 from edge.domain.words.french.titles import TITLES
 from edge.domain.words.french.water import WATER
 from edge.domain.words.language import Language
@@ -41,6 +42,7 @@ FRENCH: Final[Mapping[str, str]] = MappingProxyType(
             **RECORDS,
             **FORMS,
             **REPORTS,
+            **SHEET,
             **ROWS,
         }.items()
     }

@@ -18,6 +18,7 @@ from edge.domain.words.german.records import RECORDS
 from edge.domain.words.german.reports import REPORTS
 from edge.domain.words.german.reservoir import RESERVOIR
 from edge.domain.words.german.rows import ROWS
+from edge.domain.words.german.sheet import SHEET
 from edge.domain.words.german.titles import TITLES
 from edge.domain.words.german.water import WATER
 from edge.domain.words.language import Language
@@ -26,7 +27,7 @@ from edge.domain.words.language import Language
 REVIEWED: Final = False
 
 GERMAN: Final[Mapping[str, str]] = MappingProxyType(
-    {**COMMON, **RESERVOIR, **WATER, **DOUBTS, **PEOPLE, **RECORDS, **FORMS, **REPORTS, **ROWS}
+    {**COMMON, **RESERVOIR, **WATER, **DOUBTS, **PEOPLE, **RECORDS, **FORMS, **REPORTS, **SHEET, **ROWS}
 )
 DE: Final = Language(
     "de",

@@ -19,6 +19,7 @@ from edge.domain.words.spanish.records import RECORDS
 from edge.domain.words.spanish.reports import REPORTS
 from edge.domain.words.spanish.reservoir import RESERVOIR
 from edge.domain.words.spanish.rows import ROWS
+from edge.domain.words.spanish.sheet import SHEET
 from edge.domain.words.spanish.titles import TITLES
 from edge.domain.words.spanish.water import WATER
 
@@ -26,7 +27,7 @@ from edge.domain.words.spanish.water import WATER
 REVIEWED: Final = False
 
 SPANISH: Final[Mapping[str, str]] = MappingProxyType(
-    {**COMMON, **RESERVOIR, **WATER, **DOUBTS, **PEOPLE, **RECORDS, **FORMS, **REPORTS, **ROWS}
+    {**COMMON, **RESERVOIR, **WATER, **DOUBTS, **PEOPLE, **RECORDS, **FORMS, **REPORTS, **SHEET, **ROWS}
 )
 ES: Final = Language(
     "es",
