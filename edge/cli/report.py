@@ -15,7 +15,7 @@ from edge.domain.words.languages import LANGUAGES
 from edge.domain.words.units import Chosen
 
 if TYPE_CHECKING:
-    from edge.reports.period import Period
+    from edge.reports.making import Of
 
 
 def day(day: str, folder: Path, out: Path | None, language: str, units: str | None) -> int:
@@ -30,7 +30,14 @@ def period(period: str, folder: Path, out: Path | None, language: str, units: st
     return _report(period_of(period), folder, out, language, units)
 
 
-def _report(of: date | int | Period, folder: Path, out: Path | None, language: str, units: str | None) -> int:
+def calibration(point: str, folder: Path, out: Path | None, language: str, units: str | None) -> int:
+    """Write the calibration sheet of a point. Raises as _report()."""
+    from edge.reports.making import Calibrations
+
+    return _report(Calibrations(point), folder, out, language, units)
+
+
+def _report(of: Of, folder: Path, out: Path | None, language: str, units: str | None) -> int:
     """Write a report.
 
     Raises:

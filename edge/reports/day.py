@@ -64,6 +64,11 @@ def span_of(day: date, zone: ZoneInfo) -> Span:
     return Span(begins, ends)
 
 
+def is_of_demo(entry: Entry) -> bool:
+    """Does an entry say that the station is simulated?"""
+    return entry.kind == "started" and "demo" in entry.body
+
+
 class Gathering:
     """What the facts of a day and of a period share: fed with all entries of the journal up to its head, in their order.
 
@@ -83,7 +88,7 @@ class Gathering:
 
     def take(self, entry: Entry) -> None:
         """The next entry."""
-        self.is_simulated = self.is_simulated or (entry.kind == "started" and "demo" in entry.body)
+        self.is_simulated = self.is_simulated or is_of_demo(entry)
         dated = self._dates.of(entry.stamp)
         if dated.doubt:
             self._undated += may_lie(entry.stamp, self._dates, self.span.from_ms, self.span.to_ms)

@@ -6,7 +6,6 @@ import difflib
 import json
 import re
 from collections.abc import Iterator
-from datetime import date
 from html import unescape
 from pathlib import Path
 from typing import Any, Final, NamedTuple
@@ -16,9 +15,8 @@ from edge.domain.errors import UnusableInput
 from edge.domain.settings import Settings
 from edge.domain.words.languages import LANGUAGES
 from edge.domain.words.units import Chosen
-from edge.reports.making import FORM, Wish, page_of, report_of
+from edge.reports.making import FORM, Wish, of_facts, page_of, report_of
 from edge.reports.page import FACTS_ID
-from edge.reports.period import period_of
 from edge.reports.source import Head
 
 _MOST_BYTES: Final = 64 << 20
@@ -102,12 +100,11 @@ def _wish_of(page: str, report: Path) -> tuple[dict[str, Any], Wish]:
                 do=f"Check it with version {facts['program']}",
             )  # fmt: skip
         head, language = facts["head"], facts["language"]
-        if facts["report"] not in ("day", "period") or language not in LANGUAGES:
+        if language not in LANGUAGES:
             raise _no_report(report)
         units = Chosen(*map(str, facts["units"]))
-        of = date.fromisoformat(facts["day"]) if facts["report"] == "day" else period_of(str(facts["period"]))
         return facts, Wish(
-            of, wall_ms_of(facts["made_at"]), str(facts["program"]), language, units,
+            of_facts(facts), wall_ms_of(facts["made_at"]), str(facts["program"]), language, units,
             Head(int(head["seq"]), str(head["digest"])), facts["signed"],
         )  # fmt: skip
     except (ValueError, TypeError, LookupError, AttributeError, RecursionError) as exc:

@@ -58,6 +58,13 @@ def test_without_a_file_it_is_printed(keep: Path) -> None:
     assert code == 0 and out.startswith("<!doctype html>") and "looked at the drain" in out
 
 
+def test_a_sheet_of_calibrations_is_of_a_point_that_there_is(keep: Path) -> None:
+    code, out, _ = ran("report", "calibration", "reservoir", keep, "--language", "de")
+    assert code == 0 and "Kalibrierblatt" in out
+    code, out, err = ran("report", "calibration", "kettle", keep)
+    assert (code, out) == (2, "") and "no point 'kettle'" in " ".join(err.split())
+
+
 def test_yesterday_is_the_station_s(keep: Path) -> None:
     code, out, _ = ran("report", "day", "yesterday", keep)
     assert code == 0 and "The journal has no entry of this day." in out

@@ -22,7 +22,7 @@ import pytest
 from edge.domain.entries import Draft, Now, wall_ms_of
 from edge.domain.errors import UnusableInput
 from edge.domain.words.units import Chosen
-from edge.reports.making import Made, Wish, day_report
+from edge.reports.making import Made, Wish, report_of
 from edge.reports.proof import prove
 from edge.store.journal import Journal
 from edge.store.signed_heads import append
@@ -39,7 +39,7 @@ def store(tmp_path: Path) -> Iterator[Store]:
 
 
 def report(folder: Path, day: str = "2026-03-14", **more: Any) -> Made:
-    return day_report(folder, Wish(date.fromisoformat(day), more.pop("made_at_ms", LATER), "0.1.0", **more))
+    return report_of(folder, Wish(date.fromisoformat(day), more.pop("made_at_ms", LATER), "0.1.0", **more))
 
 
 def busy(store: Store) -> None:
