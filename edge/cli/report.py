@@ -37,6 +37,17 @@ def calibration(point: str, folder: Path, out: Path | None, language: str, units
     return _report(Calibrations(point), folder, out, language, units)
 
 
+def incident(begins: str, ends: str, folder: Path, out: Path | None, language: str, units: str | None) -> int:
+    """Write the report of an incident. Raises as _report()."""
+    from edge.cli.export import instant, zone_of
+    from edge.reports.making import Incident
+
+    zone = zone_of(folder)
+    from_ms, to_ms = instant(begins, "FROM", zone), instant(ends, "TO", zone)
+    assert from_ms is not None and to_ms is not None  # both are told
+    return _report(Incident(from_ms, to_ms), folder, out, language, units)
+
+
 def _report(of: Of, folder: Path, out: Path | None, language: str, units: str | None) -> int:
     """Write a report.
 

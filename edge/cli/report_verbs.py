@@ -91,3 +91,29 @@ def calibration(
         return report.calibration(point, folder, out, language, units)
 
     done(work, False)
+
+
+@verbs.command()
+def incident(
+    begins: Annotated[
+        str,
+        typer.Argument(help="A time of the station, such as '2026-03-14 05:00', or with an offset.", metavar="FROM"),
+    ],
+    ends: Annotated[str, typer.Argument(help="A later one, at most seven days.", metavar="TO")],
+    folder: Folder,
+    out: Out = None,
+    language: Spoken = "en",
+    units: InUnits = None,
+) -> None:
+    """Everything around an event as a page of HTML. Verdicts with reasons, alarms and who was told, records, advice, phases, each point's
+    readings drawn, draws, gaps, clock and store; times to the second.
+
+    It needs no running daemon. Check it with `warmwell verify FILE --journal FOLDER`.
+    """
+
+    def work() -> int:
+        from edge.cli import report
+
+        return report.incident(begins, ends, folder, out, language, units)
+
+    done(work, False)

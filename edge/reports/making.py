@@ -9,17 +9,19 @@ from pathlib import Path
 from typing import Any, Final, NamedTuple, TypeAlias
 from zoneinfo import ZoneInfo
 
-from edge.domain.entries import SignedHead, rfc3339
+from edge.domain.entries import SignedHead, rfc3339, wall_ms_of
 from edge.domain.readings import Role
 from edge.domain.records.book import local_date
 from edge.domain.settings import Settings
 from edge.domain.words.english import EN
 from edge.domain.words.units import Chosen
-from edge.reports import calibration
+from edge.reports import calibration, incident
 from edge.reports.calibration import CalibrationFacts
 from edge.reports.calibration_page import CalibrationPage
-from edge.reports.day import DayFacts, is_of_demo, readings_of, span_of
+from edge.reports.day import DayFacts, courses_of, is_of_demo, readings_of, span_of
 from edge.reports.html import document
+from edge.reports.incident import IncidentFacts
+from edge.reports.incident_page import IncidentPage
 from edge.reports.page import DayPage, Paper
 from edge.reports.period import Period, PeriodFacts, due_next, period_of
 from edge.reports.period_page import PeriodPage
@@ -27,7 +29,6 @@ from edge.reports.source import Head, Source
 
 #: of the facts' own form; grows where an older program could not make the page again
 FORM: Final = 1
-_DIGITS: Final = 3
 
 
 class Calibrations(NamedTuple):
@@ -111,12 +112,13 @@ def _day(source: Source, wish: Wish) -> tuple[dict[str, Any], Settings]:
     gathered = DayFacts(span, until_ms, source.dates)
     for entry in source.entries(span.from_ms, span.to_ms):
         gathered.take(entry)
-    minutes = source.minutes(span.from_ms, span.to_ms)
+    steps = source.steps(span.from_ms, span.to_ms)
+    reservoirs = [point for point in settings.points if point.role is Role.RESERVOIR_TEMPERATURE]
     return {
         **_of_itself("day", source, wish, settings, gathered.is_simulated), "day": day.isoformat(),
         "from": rfc3339(span.from_ms), "to": rfc3339(span.to_ms), "until": rfc3339(until_ms),
         **gathered.told(),
-        "readings": readings_of(settings, minutes), "courses": _courses(settings, minutes),
+        "readings": readings_of(settings, steps.points), "courses": courses_of(reservoirs, steps.points), "step_ms": steps.step_ms,
     }, settings  # fmt: skip
 
 
@@ -147,6 +149,23 @@ def _calibrations(source: Source, wish: Wish) -> tuple[dict[str, Any], Settings]
     return {**_of_itself("calibration", source, wish, settings, is_simulated), "point": wish.of.point, **told}, settings
 
 
+def _incident(source: Source, wish: Wish) -> tuple[dict[str, Any], Settings]:
+    assert isinstance(wish.of, Incident)
+    span = incident.incident_span(wish.of.from_ms, wish.of.to_ms)
+    settings = source.settings(span.to_ms)
+    until_ms = min(span.to_ms, wish.made_at_ms)
+    gathered = IncidentFacts(span, until_ms, source.dates)
+    for entry in source.entries(span.from_ms, span.to_ms):
+        gathered.take(entry)
+    steps = source.steps(span.from_ms, span.to_ms, incident.step_of(span))
+    return {
+        **_of_itself("incident", source, wish, settings, gathered.is_simulated),
+        "from": rfc3339(span.from_ms), "to": rfc3339(span.to_ms), "until": rfc3339(until_ms),
+        **gathered.told(),
+        "readings": readings_of(settings, steps.points), "courses": courses_of(settings.points, steps.points), "step_ms": steps.step_ms,
+    }, settings  # fmt: skip
+
+
 def _of_itself(which: str, source: Source, wish: Wish, settings: Settings, is_simulated: bool) -> dict[str, Any]:
     """What a report says of itself."""
     return {
@@ -157,24 +176,16 @@ def _of_itself(which: str, source: Source, wish: Wish, settings: Settings, is_si
     }  # fmt: skip
 
 
-def _courses(settings: Settings, minutes: Mapping[str, Any]) -> dict[str, list[float | None]]:
-    """Means by minutes of what is drawn: each reservoir, to a thousandth of a kelvin."""
-    return {
-        point.id: [None if mean is None else round(mean, _DIGITS) for mean in minutes[point.id]["mean"]]
-        for point in settings.points
-        if point.role is Role.RESERVOIR_TEMPERATURE and point.id in minutes
-    }
-
-
 _MAKE: Final[Mapping[type, Callable[[Source, Wish], tuple[dict[str, Any], Settings]]]] = {
-    date: _day, int: _day, Period: _period, Calibrations: _calibrations,
+    date: _day, int: _day, Period: _period, Calibrations: _calibrations, Incident: _incident,
 }  # fmt: skip
 #: by the name of its kind: its page, and what it is of
 _PAGES: Final[Mapping[str, Callable[[Mapping[str, Any], Settings], Paper]]] = {
-    "day": DayPage, "period": PeriodPage, "calibration": CalibrationPage,
+    "day": DayPage, "period": PeriodPage, "calibration": CalibrationPage, "incident": IncidentPage,
 }  # fmt: skip
 _OF: Final[Mapping[str, Callable[[Mapping[str, Any]], Of]]] = {
     "day": lambda facts: date.fromisoformat(facts["day"]),
     "period": lambda facts: period_of(str(facts["period"])),
     "calibration": lambda facts: Calibrations(str(facts["point"])),
+    "incident": lambda facts: Incident(wall_ms_of(facts["from"]), wall_ms_of(facts["to"])),
 }

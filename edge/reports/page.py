@@ -31,6 +31,7 @@ _STYLE: Final = """
 body { font: 10.5pt/1.4 system-ui, sans-serif; color: #111; background: #fff; max-width: 190mm; margin: 0 auto; padding: 6mm; }
 header { border-bottom: .6mm solid #111; padding-bottom: 3mm; }
 h1 { font-size: 18pt; margin: 0 0 1mm; } h2 { font-size: 12.5pt; margin: 7mm 0 2mm; break-after: avoid; }
+h3 { font-size: 10.5pt; margin: 4mm 0 1mm; break-after: avoid; }
 p { margin: 1mm 0; } ul { margin: 0; padding-left: 4.5mm; }
 .station { font-weight: 600; } .quiet { color: #444; } .loud { font-weight: 700; border: .5mm solid #111; padding: 2mm; }
 table { border-collapse: collapse; width: 100%; font-size: 9.5pt; font-variant-numeric: tabular-nums; }
@@ -288,6 +289,9 @@ def entries_told(
 class DayPage(Paper):
     """A page of one day."""
 
+    #: the column that says in how much of it a point had a reading
+    covered = "covered"
+
     def said_of(self) -> OfPaper:
         facts, entries = self._facts, self._facts["entries"]
         begins, ends = wall_ms_of(facts["from"]), wall_ms_of(facts["to"])
@@ -419,11 +423,13 @@ class DayPage(Paper):
                 low, high = (self._tell.value(kind, one[end], one["id"]) for end in ("low", "high"))
             share = self._tell.said(say("report.share", share=number(one["covered"])))
             rows.append([f"{role} ({one['id']})", low, high, share])
-        yield from self._section("readings", table(self._tell.columns("point", "low", "high", "covered"), rows))
+        yield from self._section("readings", table(self._tell.columns("point", "low", "high", self.covered), rows))
+        yield from self._courses()
+
+    def _courses(self) -> Iterable[Element]:
         for point, means in self._facts["courses"].items():
-            drawn = course(
-                self._facts, means, self._tell.zone, partial(self._tell.value, Kind.TEMPERATURE, point=point)
-            )
+            said = partial(self._tell.value, Kind.TEMPERATURE, point=point)
+            drawn = course(self._facts, means, self._tell.zone, said, self._facts["step_ms"])
             if drawn is not None:
                 yield el("h2", f"{self._tell.said(say('report.head.reservoir'))} ({point})")
                 yield drawn

@@ -26,7 +26,7 @@ _FACTS: Final = re.compile(rf'<script [^>]*id="{FACTS_ID}"[^>]*>(.*?)</script>',
 _UNSEEN: Final = re.compile(r"<(script|style)\b.*?</\1>", re.DOTALL)
 _BETWEEN: Final = re.compile(r">([^<]+)")
 #: facts that are of readings: they are no part of the chain, and are thinned out as they grow old
-_OF_READINGS: Final = ("readings", "courses")
+_OF_READINGS: Final = ("readings", "courses", "step_ms")
 
 
 class Proof(NamedTuple):
@@ -62,10 +62,13 @@ def prove(report: Path, folder: Path, program: str) -> Proof:
     differences = list(_between(facts, again.facts, ""))
     remarks = []
     is_kept = any(one["low"] is not None for one in again.facts.get("readings", ()))
+    is_kept = is_kept and facts.get("step_ms") == again.facts["step_ms"]
     of_readings = [said for said in differences if said.startswith(_OF_READINGS)]
     if of_readings and not is_kept:
         differences = [said for said in differences if said not in of_readings]
-        remarks.append("Its readings could not be compared: those of that day are no longer kept here.")
+        remarks.append(
+            "Its readings could not be compared: those of that time are no longer kept here, or not as fine."
+        )
     if not differences:
         differences = list(_of_page(page, facts, again.settings, program))
     return Proof(facts, differences[:MOST_TOLD], remarks)

@@ -29,7 +29,7 @@ _OF_BEFORE: Final = (b"alarm", b"phase", b"started", b"stopped", b"verdict")
 _ENDS: Final = re.compile(
     rb',"boot":"([^"\\]*)","kind":"([a-z_]+)","mono_ms":(-?\d+),"seq":\d+,"station":"[^"]*","v":\d+,"wall_ms":(-?\d+)\}$'
 )
-_MINUTE_MS: Final = 60_000
+MINUTE_MS: Final = 60_000
 
 
 class Head(NamedTuple):
@@ -37,6 +37,18 @@ class Head(NamedTuple):
 
     seq: int
     digest: str
+
+
+class Steps(NamedTuple):
+    """Readings step by step.
+
+    Attributes:
+        step_ms: how long a step is: as asked for, or longer where what is finer is no longer kept.
+        points: by point the columns of SeriesReader.trend(), of one that has no readings nothing.
+    """
+
+    step_ms: int
+    points: dict[str, Any]
 
 
 class Source:
@@ -149,15 +161,15 @@ class Source:
         heads = heads_of(self._folder)
         return told if told in heads else newest_of(heads, self._journal.mark(), self.head.seq)
 
-    def minutes(self, from_ms: int, to_ms: int) -> dict[str, Any]:
-        """By point its readings of [from, to), whole minutes, as the columns of SeriesReader.trend(); of one that has none, nothing."""
+    def steps(self, from_ms: int, to_ms: int, step_ms: int = MINUTE_MS) -> Steps:
+        """The readings of [from, to), by whole minutes."""
         if not (self._folder / SERIES_FILE).exists():
-            return {}
+            return Steps(step_ms, {})
         reader = SeriesReader(self._folder)
         try:
             points = [fact.id for fact in reader.points()]
-            told = reader.trend(points, from_ms, _MINUTE_MS, (to_ms - from_ms) // _MINUTE_MS)
-            return dict(told["points"])
+            told = reader.trend(points, from_ms, step_ms, -(-(to_ms - from_ms) // step_ms))
+            return Steps(told["width_ms"], dict(told["points"]))
         finally:
             reader.close()
 

@@ -336,7 +336,7 @@ def test_readings_that_are_no_longer_kept_are_said_not_to_be_compared(store: Sto
     (store.folder / "series.db").unlink()
     found = prove(path, store.folder, "0.1.0")
     assert found.holds and found.remarks == [
-        "Its readings could not be compared: those of that day are no longer kept here."
+        "Its readings could not be compared: those of that time are no longer kept here, or not as fine."
     ]
 
 
