@@ -23,7 +23,7 @@ from edge.reports.html import document
 from edge.reports.incident import IncidentFacts
 from edge.reports.incident_page import IncidentPage
 from edge.reports.page import DayPage, Paper
-from edge.reports.period import Period, PeriodFacts, due_next, period_of
+from edge.reports.period import OF_DUTIES, Period, PeriodFacts, due_next, period_of
 from edge.reports.period_page import PeriodPage
 from edge.reports.source import Head, Source
 
@@ -82,7 +82,7 @@ def report_of(folder: Path, wish: Wish) -> Made:
         UnusableInput: no journal there, or nothing there of what it is to be of.
         StoreFault: it can't be read.
     """
-    with closing(Source(folder, wish.head)) as source:
+    with closing(Source(folder, wish.head, proves=True)) as source:
         facts, settings = _MAKE[type(wish.of)](source, wish)
     return Made(facts, page_of(facts, settings), settings)
 
@@ -134,7 +134,7 @@ def _period(source: Source, wish: Wish) -> tuple[dict[str, Any], Settings]:
         **_of_itself("period", source, wish, settings, gathered.is_simulated),
         "period": wish.of.name, "of_days": len(wish.of.days()),
         "from": rfc3339(span.from_ms), "to": rfc3339(span.to_ms), "until": rfc3339(min(span.to_ms, wish.made_at_ms)),
-        **gathered.told(), "due": due_next(settings, source.within(None, span.to_ms)),
+        **gathered.told(), "due": due_next(settings, source.within(None, span.to_ms, OF_DUTIES)),
     }, settings  # fmt: skip
 
 
