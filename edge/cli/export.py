@@ -41,7 +41,7 @@ def export(
     from edge.store.verify import verify
 
     _refuse_foreign(what, form, points, kinds)
-    from_ms, to_ms = _span(span, lambda: _zone(folder))
+    from_ms, to_ms = _span(span, lambda: zone_of(folder))
     named = _names(points, "--points", "ids with commas between")
     broken, unreadable = "", 0
     with terminal.output(output) as out:
@@ -112,7 +112,7 @@ def _span(
     return from_ms, to_ms
 
 
-def _zone(folder: Path) -> ZoneInfo:
+def zone_of(folder: Path) -> ZoneInfo:
     """Where the clock on the station's wall is set, by the journal. Raises UnusableInput, StoreFault."""
     from edge.reports.source import Source
 

@@ -16,7 +16,7 @@ from edge.domain.words.units import Chosen
 
 if TYPE_CHECKING:
     from edge.domain.words.language import Language
-    from edge.reports.period import Period
+    from edge.reports.making import Of
 
 
 def day(day: str, folder: Path, out: Path | None, language: str, units: str | None) -> int:
@@ -31,7 +31,25 @@ def period(period: str, folder: Path, out: Path | None, language: str, units: st
     return _report(period_of(period), folder, out, language, units)
 
 
-def _report(of: date | int | Period, folder: Path, out: Path | None, language: str, units: str | None) -> int:
+def calibration(point: str, folder: Path, out: Path | None, language: str, units: str | None) -> int:
+    """Write the calibration sheet of a point. Raises as _report()."""
+    from edge.reports.making import Calibrations
+
+    return _report(Calibrations(point), folder, out, language, units)
+
+
+def incident(begins: str, ends: str, folder: Path, out: Path | None, language: str, units: str | None) -> int:
+    """Write the report of an incident. Raises as _report()."""
+    from edge.cli.export import instant, zone_of
+    from edge.reports.making import Incident
+
+    zone = zone_of(folder)
+    from_ms, to_ms = instant(begins, "FROM", zone), instant(ends, "TO", zone)
+    assert from_ms is not None and to_ms is not None  # both are told
+    return _report(Incident(from_ms, to_ms), folder, out, language, units)
+
+
+def _report(of: Of, folder: Path, out: Path | None, language: str, units: str | None) -> int:
     """Write a report.
 
     Raises:

@@ -69,3 +69,51 @@ def period(
         return report.period(period, folder, out, language, units)
 
     done(work, False)
+
+
+@verbs.command()
+def calibration(
+    point: Annotated[str, typer.Argument(help="The id of a point.", metavar="POINT")],
+    folder: Folder,
+    out: Out = None,
+    language: Spoken = "en",
+    units: InUnits = None,
+) -> None:
+    """The calibration sheet of a point as a page of HTML. Each comparison with its reference, uncertainty and correction, as found and as
+    left, what stands, what came after, and when it is due again.
+
+    It needs no running daemon. Check it with `warmwell verify FILE --journal FOLDER`.
+    """
+
+    def work() -> int:
+        from edge.cli import report
+
+        return report.calibration(point, folder, out, language, units)
+
+    done(work, False)
+
+
+@verbs.command()
+def incident(
+    begins: Annotated[
+        str,
+        typer.Argument(help="A time of the station, such as '2026-03-14 05:00', or with an offset.", metavar="FROM"),
+    ],
+    ends: Annotated[str, typer.Argument(help="A later one, at most seven days.", metavar="TO")],
+    folder: Folder,
+    out: Out = None,
+    language: Spoken = "en",
+    units: InUnits = None,
+) -> None:
+    """Everything around an event as a page of HTML. Verdicts with reasons, alarms and who was told, records, advice, phases, each point's
+    readings drawn, draws, gaps, clock and store; times to the second.
+
+    It needs no running daemon. Check it with `warmwell verify FILE --journal FOLDER`.
+    """
+
+    def work() -> int:
+        from edge.cli import report
+
+        return report.incident(begins, ends, folder, out, language, units)
+
+    done(work, False)

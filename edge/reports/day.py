@@ -15,7 +15,7 @@ from edge.domain.dates import Dates
 from edge.domain.entries import Entry, rfc3339, wall_ms_of
 from edge.domain.errors import UnusableInput
 from edge.domain.records.book import day_start_ms
-from edge.domain.settings import Settings
+from edge.domain.settings import Point, Settings
 from edge.domain.station.displayed import Displayed
 from edge.store.export import may_lie
 
@@ -35,6 +35,8 @@ _INCIDENTS: Final = (
     "untold",
     "duty_dropped",
 )
+#: of a course that is drawn
+_DIGITS: Final = 3
 
 
 class Span(NamedTuple):
@@ -64,6 +66,11 @@ def span_of(day: date, zone: ZoneInfo) -> Span:
     return Span(begins, ends)
 
 
+def is_of_demo(entry: Entry) -> bool:
+    """Does an entry say that the station is simulated?"""
+    return entry.kind == "started" and "demo" in entry.body
+
+
 class Gathering:
     """What the facts of a day and of a period share: fed with all entries of the journal up to its head, in their order.
 
@@ -83,7 +90,7 @@ class Gathering:
 
     def take(self, entry: Entry) -> None:
         """The next entry."""
-        self.is_simulated = self.is_simulated or (entry.kind == "started" and "demo" in entry.body)
+        self.is_simulated = self.is_simulated or is_of_demo(entry)
         dated = self._dates.of(entry.stamp)
         if dated.doubt:
             self._undated += may_lie(entry.stamp, self._dates, self.span.from_ms, self.span.to_ms)
@@ -279,15 +286,15 @@ def _gap(from_ms: int, to_ms: int | None, why: str | None) -> dict[str, Any]:
     return {"from": rfc3339(from_ms), "to": None if to_ms is None else rfc3339(to_ms), **told}
 
 
-def readings_of(settings: Settings, minutes: Mapping[str, Any]) -> list[dict[str, Any]]:
-    """Of each point its least and greatest value, and the share of the day in which it had one.
+def readings_of(settings: Settings, steps: Mapping[str, Any]) -> list[dict[str, Any]]:
+    """Of each point its least and greatest value, and the share of the time in which it had one.
 
     Args:
-        minutes: of the day, as Source.minutes() tells them.
+        steps: of the time that is told of, as Source.steps() has them.
     """
     found = []
     for point in settings.points:
-        columns = minutes.get(point.id)
+        columns = steps.get(point.id)
         told: dict[str, Any] = {"id": point.id, "role": str(point.role), "low": None, "high": None, "covered": 0.0}
         if columns is not None:
             lows, highs = _known(columns["min"]), _known(columns["max"])
@@ -295,6 +302,15 @@ def readings_of(settings: Settings, minutes: Mapping[str, Any]) -> list[dict[str
             told["covered"] = round(sum(columns["covered"]) / len(columns["covered"]), 4) if columns["covered"] else 0.0
         found.append(told)
     return found
+
+
+def courses_of(points: Iterable[Point], steps: Mapping[str, Any]) -> dict[str, list[float | None]]:
+    """The course of points: a mean for each step, to a thousandth of the unit of its kind; None where there was no reading."""
+    return {
+        point.id: [None if mean is None else round(mean, _DIGITS) for mean in steps[point.id]["mean"]]
+        for point in points
+        if point.id in steps
+    }
 
 
 def _known(column: Iterable[float | None]) -> list[float]:

@@ -11,7 +11,13 @@ from edge.domain.entries import wall_ms_of
 from edge.reports.html import Element, add, el
 
 _WIDTH: Final = 720.0
+_QUARTER_MS: Final = 900_000
 _HOUR_MS: Final = 3_600_000
+#: up to this length: every how many minutes the time is told, and a tick drawn, and how it is told
+_TICKS: Final = (
+    (3 * _HOUR_MS, 30, 15, "%H:%M"), (9 * _HOUR_MS, 60, 15, "%H:%M"), (30 * _HOUR_MS, 180, 60, "%-H"),
+    (72 * _HOUR_MS, 720, 180, "%m-%d %H:%M"), (1 << 62, 1440, 360, "%m-%d"),
+)  # fmt: skip
 #: word -> how its part of the strip is filled: white, by lines, or solid
 _FILLS: Final[Mapping[str, str]] = {
     "ready": "#fff", "in_use": "#d6d6d6", "reheating": "#d6d6d6", "at_rest": "#efefef", "not_ready": "#333", "cant_tell": "url(#lines)",
@@ -48,13 +54,18 @@ def legend(told: Sequence[tuple[str, str]]) -> Element:
 
 
 def course(
-    facts: Mapping[str, Any], means: Sequence[float | None], zone: ZoneInfo, said: Callable[[float], str]
+    facts: Mapping[str, Any],
+    means: Sequence[float | None],
+    zone: ZoneInfo,
+    said: Callable[[float], str],
+    step_ms: int,
 ) -> Element | None:
-    """The course of a reading over the day, a mean a minute; None where there is none.
+    """The course of a reading over the time that is told of; None where there is none.
 
     Args:
-        means: of each minute from the day's beginning, None where there was no reading.
+        means: of each step from its beginning, None where there was no reading.
         said: a value in the reader's unit.
+        step_ms: from one mean to the next.
     """
     known = [value for value in means if value is not None]
     if not known:
@@ -78,7 +89,7 @@ def course(
         )
         add(svg, el("text", said(value), x="56", y=str(y(value) + 3.5), font_size="10", text_anchor="end"))
     for run in _runs(means):
-        points = " ".join(f"{x(begins + minute * 60_000)},{y(value)}" for minute, value in run)
+        points = " ".join(f"{x(begins + step * step_ms)},{y(value)}" for step, value in run)
         add(svg, el("polyline", points=points, fill="none", stroke="#111", stroke_width="1.2"))
     add(
         svg,
@@ -89,11 +100,11 @@ def course(
 
 
 def _runs(means: Sequence[float | None]) -> list[list[tuple[int, float]]]:
-    """Minutes with a value, in unbroken runs: a line over a gap would say what nobody saw."""
+    """Steps with a value, in unbroken runs: a line over a gap would say what nobody saw."""
     runs: list[list[tuple[int, float]]] = [[]]
-    for minute, value in enumerate(means):
+    for step, value in enumerate(means):
         if value is not None:
-            runs[-1].append((minute, value))
+            runs[-1].append((step, value))
         elif runs[-1]:
             runs.append([])
     return [run if len(run) > 1 else [run[0], run[0]] for run in runs if run]
@@ -121,31 +132,16 @@ def _patterns() -> Element:
 
 
 def _hours(svg: Element, begins: int, ends: int, zone: ZoneInfo, x: Callable[[float], float], top: float) -> None:
-    """Ticks at the hours of the station's clock; each third bears its number."""
-    for at_ms in range(begins, ends + 1, _HOUR_MS):
-        hour = datetime.fromtimestamp(at_ms / 1000, UTC).astimezone(zone).hour
-        is_named = hour % 3 == 0 and at_ms < ends
-        add(
-            svg,
-            el(
-                "line",
-                x1=str(x(at_ms)),
-                x2=str(x(at_ms)),
-                y1=str(top),
-                y2=str(top + (6 if is_named else 3)),
-                stroke="#111",
-                stroke_width="0.8",
-            ),
-        )
+    """Ticks by the station's clock, some of them with its time."""
+    named, between, look = next(row for row in _TICKS if ends - begins <= row[0])[1:]
+    for at_ms in range(begins + -begins % _QUARTER_MS, ends + 1, min(_QUARTER_MS, between * 60_000)):
+        there = datetime.fromtimestamp(at_ms / 1000, UTC).astimezone(zone)
+        minute = there.hour * 60 + there.minute
+        if minute % between:
+            continue
+        is_named, at = minute % named == 0 and at_ms < ends, str(x(at_ms))
+        lower = str(top + (6 if is_named else 3))
+        add(svg, el("line", x1=at, x2=at, y1=str(top), y2=lower, stroke="#111", stroke_width="0.8"))
         if is_named:
-            add(
-                svg,
-                el(
-                    "text",
-                    f"{hour}",
-                    x=str(x(at_ms)),
-                    y=str(top + 17),
-                    font_size="10",
-                    text_anchor="start" if at_ms == begins else "middle",
-                ),
-            )
+            anchor = "start" if at_ms == begins else "middle"
+            add(svg, el("text", there.strftime(look), x=at, y=str(top + 17), font_size="10", text_anchor=anchor))

@@ -46,8 +46,9 @@ def document(root: Element) -> str:
 
 
 def table(head: list[str], rows: list[list[Child]]) -> Element:
-    """A table with a head."""
+    """A table, with a head where there is one."""
     body = [
         el("tr", *(el("td", cell) if not isinstance(cell, list) else el("td", *cell) for cell in row)) for row in rows
     ]
-    return el("table", el("thead", el("tr", *(el("th", title) for title in head))), el("tbody", *body))
+    named = el("thead", el("tr", *(el("th", title) for title in head))) if head else None
+    return el("table", named, el("tbody", *body))

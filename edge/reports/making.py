@@ -2,42 +2,63 @@
 
 from __future__ import annotations
 
-from collections.abc import Mapping
+from collections.abc import Callable, Mapping
 from contextlib import closing
 from datetime import date, timedelta
 from pathlib import Path
-from typing import Any, Final, NamedTuple
+from typing import Any, Final, NamedTuple, TypeAlias
 from zoneinfo import ZoneInfo
 
-from edge.domain.entries import SignedHead, rfc3339
+from edge.domain.entries import SignedHead, rfc3339, wall_ms_of
 from edge.domain.readings import Role
 from edge.domain.records.book import local_date
 from edge.domain.settings import Settings
 from edge.domain.words.english import EN
 from edge.domain.words.units import Chosen
-from edge.reports.day import DayFacts, readings_of, span_of
+from edge.reports import calibration, incident
+from edge.reports.calibration import CalibrationFacts
+from edge.reports.calibration_page import CalibrationPage
+from edge.reports.day import DayFacts, courses_of, is_of_demo, readings_of, span_of
 from edge.reports.html import document
-from edge.reports.page import DayPage
-from edge.reports.period import Period, PeriodFacts, due_next
+from edge.reports.incident import IncidentFacts
+from edge.reports.incident_page import IncidentPage
+from edge.reports.page import DayPage, Paper
+from edge.reports.period import OF_DUTIES, Period, PeriodFacts, due_next, period_of
 from edge.reports.period_page import PeriodPage
 from edge.reports.source import Head, Source
 
 #: of the facts' own form; grows where an older program could not make the page again
 FORM: Final = 1
-_DIGITS: Final = 3
+
+
+class Calibrations(NamedTuple):
+    """Of one point."""
+
+    point: str
+
+
+class Incident(NamedTuple):
+    """[from, to), milliseconds since 1970; whole minutes."""
+
+    from_ms: int
+    to_ms: int
+
+
+#: what a report can be of: a day, or as many days ago; a month or a quarter; a point's calibrations; or the time of an incident
+Of: TypeAlias = date | int | Period | Calibrations | Incident
 
 
 class Wish(NamedTuple):
     """What a report is to be.
 
     Attributes:
-        day: by the station's clock; a number: so many days before that of `made_at_ms`; or a month or quarter.
+        of: what it is of. A day is the station's; a number: so many days before that of `made_at_ms`.
         made_at_ms: now, milliseconds since 1970.
         head: as far as the journal is read; None: its end.
         signed: as `head`, what a report that is made again tells of a signature: None where that tells of none.
     """
 
-    day: date | int | Period
+    of: Of
     made_at_ms: int
     program: str
     language: str = EN.code
@@ -54,69 +75,95 @@ class Made(NamedTuple):
     settings: Settings
 
 
-def day_report(folder: Path, wish: Wish) -> Made:
-    """The record of a day.
-
-    Raises:
-        UnusableInput: no journal there, or no such day.
-        StoreFault: it can't be read.
-    """
-    source = Source(folder, wish.head)
-    try:
-        zone = ZoneInfo(source.settings().timezone)
-        assert not isinstance(wish.day, Period)
-        day = wish.day if isinstance(wish.day, date) else local_date(wish.made_at_ms, zone) - timedelta(days=wish.day)
-        span = span_of(day, zone)
-        settings = source.settings(span.to_ms)
-        until_ms = min(span.to_ms, wish.made_at_ms)
-        gathered = DayFacts(span, until_ms, source.dates)
-        for entry in source.entries(span.from_ms, span.to_ms):
-            gathered.take(entry)
-        minutes = source.minutes(span.from_ms, span.to_ms)
-        facts = {
-            **_of_itself("day", source, wish, settings, gathered.is_simulated), "day": day.isoformat(),
-            "from": rfc3339(span.from_ms), "to": rfc3339(span.to_ms), "until": rfc3339(until_ms),
-            **gathered.told(),
-            "readings": readings_of(settings, minutes), "courses": _courses(settings, minutes),
-        }  # fmt: skip
-    finally:
-        source.close()
-    return Made(facts, page_of(facts, settings), settings)
-
-
-def period_report(folder: Path, wish: Wish) -> Made:
-    """The record of a month or a quarter.
-
-    Raises:
-        UnusableInput: no journal there, or a period that isn't one.
-        StoreFault: it can't be read.
-    """
-    assert isinstance(wish.day, Period)
-    with closing(Source(folder, wish.head)) as source:
-        zone = ZoneInfo(source.settings().timezone)
-        gathered = PeriodFacts(wish.day, zone, wish.made_at_ms, source.dates, source.settings)
-        span = gathered.span
-        settings = source.settings(span.to_ms)
-        for entry in source.entries(span.from_ms, span.to_ms):
-            gathered.take(entry)
-        facts = {
-            **_of_itself("period", source, wish, settings, gathered.is_simulated),
-            "period": wish.day.name, "of_days": len(wish.day.days()),
-            "from": rfc3339(span.from_ms), "to": rfc3339(span.to_ms), "until": rfc3339(min(span.to_ms, wish.made_at_ms)),
-            **gathered.told(), "due": due_next(settings, source.within(None, span.to_ms)),
-        }  # fmt: skip
-    return Made(facts, page_of(facts, settings), settings)
-
-
 def report_of(folder: Path, wish: Wish) -> Made:
-    """The report that is wished for. Raises as day_report() and period_report() do."""
-    return period_report(folder, wish) if isinstance(wish.day, Period) else day_report(folder, wish)
+    """The report that is wished for.
+
+    Raises:
+        UnusableInput: no journal there, or nothing there of what it is to be of.
+        StoreFault: it can't be read.
+    """
+    with closing(Source(folder, wish.head, proves=True)) as source:
+        facts, settings = _MAKE[type(wish.of)](source, wish)
+    return Made(facts, page_of(facts, settings), settings)
 
 
 def page_of(facts: dict[str, Any], settings: Settings) -> str:
     """The page that says these facts."""
-    paper = PeriodPage(facts, settings) if facts["report"] == "period" else DayPage(facts, settings)
-    return document(paper.html())
+    return document(_PAGES[facts["report"]](facts, settings).html())
+
+
+def of_facts(facts: Mapping[str, Any]) -> Of:
+    """What a report is of, by its facts.
+
+    Raises:
+        ValueError, TypeError, KeyError: they are none.
+        UnusableInput: its period is none.
+    """
+    return _OF[facts["report"]](facts)
+
+
+def _day(source: Source, wish: Wish) -> tuple[dict[str, Any], Settings]:
+    zone = ZoneInfo(source.settings().timezone)
+    assert isinstance(wish.of, date | int)
+    day = wish.of if isinstance(wish.of, date) else local_date(wish.made_at_ms, zone) - timedelta(days=wish.of)
+    span = span_of(day, zone)
+    settings = source.settings(span.to_ms)
+    until_ms = min(span.to_ms, wish.made_at_ms)
+    gathered = DayFacts(span, until_ms, source.dates)
+    for entry in source.entries(span.from_ms, span.to_ms):
+        gathered.take(entry)
+    steps = source.steps(span.from_ms, span.to_ms)
+    reservoirs = [point for point in settings.points if point.role is Role.RESERVOIR_TEMPERATURE]
+    return {
+        **_of_itself("day", source, wish, settings, gathered.is_simulated), "day": day.isoformat(),
+        "from": rfc3339(span.from_ms), "to": rfc3339(span.to_ms), "until": rfc3339(until_ms),
+        **gathered.told(),
+        "readings": readings_of(settings, steps.points), "courses": courses_of(reservoirs, steps.points), "step_ms": steps.step_ms,
+    }, settings  # fmt: skip
+
+
+def _period(source: Source, wish: Wish) -> tuple[dict[str, Any], Settings]:
+    assert isinstance(wish.of, Period)
+    zone = ZoneInfo(source.settings().timezone)
+    gathered = PeriodFacts(wish.of, zone, wish.made_at_ms, source.dates, source.settings)
+    span = gathered.span
+    settings = source.settings(span.to_ms)
+    for entry in source.entries(span.from_ms, span.to_ms):
+        gathered.take(entry)
+    return {
+        **_of_itself("period", source, wish, settings, gathered.is_simulated),
+        "period": wish.of.name, "of_days": len(wish.of.days()),
+        "from": rfc3339(span.from_ms), "to": rfc3339(span.to_ms), "until": rfc3339(min(span.to_ms, wish.made_at_ms)),
+        **gathered.told(), "due": due_next(settings, source.within(None, span.to_ms, OF_DUTIES)),
+    }, settings  # fmt: skip
+
+
+def _calibrations(source: Source, wish: Wish) -> tuple[dict[str, Any], Settings]:
+    assert isinstance(wish.of, Calibrations)
+    settings = source.settings()
+    gathered, is_simulated = CalibrationFacts(wish.of.point, settings, source.dates), False
+    for entry in source.within(None, None, (*calibration.KINDS, "started")):
+        is_simulated = is_simulated or is_of_demo(entry)
+        gathered.take(entry)
+    told = gathered.told()
+    return {**_of_itself("calibration", source, wish, settings, is_simulated), "point": wish.of.point, **told}, settings
+
+
+def _incident(source: Source, wish: Wish) -> tuple[dict[str, Any], Settings]:
+    assert isinstance(wish.of, Incident)
+    span = incident.incident_span(wish.of.from_ms, wish.of.to_ms)
+    settings = source.settings(span.to_ms)
+    until_ms = min(span.to_ms, wish.made_at_ms)
+    gathered = IncidentFacts(span, until_ms, source.dates)
+    for entry in source.entries(span.from_ms, span.to_ms):
+        gathered.take(entry)
+    steps = source.steps(span.from_ms, span.to_ms, incident.step_of(span))
+    return {
+        **_of_itself("incident", source, wish, settings, gathered.is_simulated),
+        "from": rfc3339(span.from_ms), "to": rfc3339(span.to_ms), "until": rfc3339(until_ms),
+        **gathered.told(),
+        "readings": readings_of(settings, steps.points), "courses": courses_of(settings.points, steps.points), "step_ms": steps.step_ms,
+    }, settings  # fmt: skip
 
 
 def _of_itself(which: str, source: Source, wish: Wish, settings: Settings, is_simulated: bool) -> dict[str, Any]:
@@ -129,10 +176,16 @@ def _of_itself(which: str, source: Source, wish: Wish, settings: Settings, is_si
     }  # fmt: skip
 
 
-def _courses(settings: Settings, minutes: Mapping[str, Any]) -> dict[str, list[float | None]]:
-    """Means by minutes of what is drawn: each reservoir, to a thousandth of a kelvin."""
-    return {
-        point.id: [None if mean is None else round(mean, _DIGITS) for mean in minutes[point.id]["mean"]]
-        for point in settings.points
-        if point.role is Role.RESERVOIR_TEMPERATURE and point.id in minutes
-    }
+_MAKE: Final[Mapping[type, Callable[[Source, Wish], tuple[dict[str, Any], Settings]]]] = {
+    date: _day, int: _day, Period: _period, Calibrations: _calibrations, Incident: _incident,
+}  # fmt: skip
+#: by the name of its kind: its page, and what it is of
+_PAGES: Final[Mapping[str, Callable[[Mapping[str, Any], Settings], Paper]]] = {
+    "day": DayPage, "period": PeriodPage, "calibration": CalibrationPage, "incident": IncidentPage,
+}  # fmt: skip
+_OF: Final[Mapping[str, Callable[[Mapping[str, Any]], Of]]] = {
+    "day": lambda facts: date.fromisoformat(facts["day"]),
+    "period": lambda facts: period_of(str(facts["period"])),
+    "calibration": lambda facts: Calibrations(str(facts["point"])),
+    "incident": lambda facts: Incident(wall_ms_of(facts["from"]), wall_ms_of(facts["to"])),
+}

@@ -11,7 +11,8 @@ from zoneinfo import ZoneInfo
 from edge.api.words import words_in
 from edge.domain.entries import wall_ms_of
 from edge.domain.messages import Message, duration, moment, name, number, of_body, of_kept, say, text
-from edge.domain.readings import KIND_OF, Kind, Role
+from edge.domain.quantities import from_kind
+from edge.domain.readings import KIND_OF, UNIT_OF, Kind, Role
 from edge.domain.records.book import local_date
 from edge.domain.settings import Settings
 from edge.domain.words.languages import LANGUAGES
@@ -20,6 +21,8 @@ from edge.domain.words.units import Chosen, Units
 from edge.reports.drawing import course, legend, strip
 from edge.reports.html import Child, Element, add, el, table
 
+#: digits behind the point of what a certificate tells, by unit; else three
+_FINE: Final = {"kPa": 2, "bar": 4, "L/h": 1, "uS/cm": 2}
 #: where the facts stand in a page
 FACTS_ID: Final = "facts"
 _STYLE: Final = """
@@ -28,6 +31,7 @@ _STYLE: Final = """
 body { font: 10.5pt/1.4 system-ui, sans-serif; color: #111; background: #fff; max-width: 190mm; margin: 0 auto; padding: 6mm; }
 header { border-bottom: .6mm solid #111; padding-bottom: 3mm; }
 h1 { font-size: 18pt; margin: 0 0 1mm; } h2 { font-size: 12.5pt; margin: 7mm 0 2mm; break-after: avoid; }
+h3 { font-size: 10.5pt; margin: 4mm 0 1mm; break-after: avoid; }
 p { margin: 1mm 0; } ul { margin: 0; padding-left: 4.5mm; }
 .station { font-weight: 600; } .quiet { color: #444; } .loud { font-weight: 700; border: .5mm solid #111; padding: 2mm; }
 table { border-collapse: collapse; width: 100%; font-size: 9.5pt; font-variant-numeric: tabular-nums; }
@@ -53,7 +57,7 @@ class Teller:
 
     def __init__(self, facts: Mapping[str, Any], settings: Settings) -> None:
         language = LANGUAGES[facts["language"]]
-        self._zone, self._day = ZoneInfo(facts["zone"]), facts.get("day")
+        self._zone, self._day, self._is_exact = ZoneInfo(facts["zone"]), facts.get("day"), facts["report"] == "incident"
         self._units = Units(settings, list(settings.points)).read_in(Chosen(*facts["units"]))
         self._words, self._titles = Words(self._units, self._zone, language, has_forms=True), words_in(language)
 
@@ -93,8 +97,10 @@ class Teller:
         return "" if value is None else str(self._titles["contacts"][role][int(value)])
 
     def at(self, when: str) -> str:
-        """A time by the station's clock; of another day with its date."""
+        """A time by the station's clock; of another day than the report's with its date, of an incident to the second with its offset."""
         at = wall_ms_of(when)
+        if self._is_exact:
+            return self.said(say("report.exactly", at=moment(at)))
         there = local_date(at, self._zone).isoformat()
         return self.said(say("report.at" if there == self._day else "report.on_another_day", at=moment(at)))
 
@@ -114,6 +120,23 @@ class Teller:
         """A difference of pressures."""
         return self._words.language.digits(self._units.difference(Kind.PRESSURE, kpa))
 
+    def unit_of(self, kind: Kind) -> str:
+        """The unit in which a kind of reading is kept."""
+        return UNIT_OF[kind]
+
+    def fine(self, kind: Kind, value: float, point: str, *, is_signed: bool = False) -> str:
+        """A difference of two readings, such as an error or an uncertainty, in its point's unit to as many digits as a certificate has."""
+        unit = self._units.of(kind, point)
+        plain = from_kind(value, unit, kind) - from_kind(0.0, unit, kind)
+        named = ("°F" if unit in ("degF", "°F") else "K") if kind is Kind.TEMPERATURE else unit.removesuffix(" abs")
+        return self._words.language.digits(f"{plain + 0.0:{'+' if is_signed else ''}.{_FINE.get(unit, 3)}f} {named}")
+
+    def fine_value(self, kind: Kind, value: float, point: str) -> str:
+        """A reading to as many digits."""
+        unit = self._units.of(kind, point)
+        named = ("°F" if unit in ("degF", "°F") else "K" if unit == "K" else "°C") if kind is Kind.TEMPERATURE else unit
+        return self._words.language.digits(f"{from_kind(value, unit, kind):.{_FINE.get(unit, 3)}f} {named}")
+
     def count(self, value: float) -> str:
         """A bare number, with two digits where it isn't whole."""
         return self._words.language.digits(f"{value:.2f}" if value % 1 else f"{value:.0f}")
@@ -124,14 +147,20 @@ class Teller:
 
 
 class OfPaper(NamedTuple):
-    """What a report says of itself, in the words of its kind."""
+    """What a report says of itself, in the words of its kind.
+
+    Attributes:
+        title, named: its kind, and which one of that kind.
+        span: what it is of.
+        not_over: that it isn't of all of it yet; None: it is.
+        entries: which entries of the journal it tells; and, in front of that, those that it can't tell.
+    """
 
     title: Message
+    named: str
     span: Message
-    not_over: Message
-    entries: Message
-    no_entries: Message
-    undated: Message
+    not_over: Message | None
+    entries: tuple[Message, ...]
 
 
 class Paper:
@@ -141,9 +170,6 @@ class Paper:
         facts: with what the report says of itself.
         settings: the station's, of that time.
     """
-
-    #: the fact that names its time
-    kind: str
 
     def __init__(self, facts: Mapping[str, Any], settings: Settings) -> None:
         self._facts, self._tell = facts, Teller(facts, settings)
@@ -158,8 +184,8 @@ class Paper:
 
     def html(self) -> Element:
         """The whole page."""
-        facts = self._facts
-        title = f"{self._tell.said(self.said_of().title)} {facts[self.kind]} · {facts['station']}"
+        facts, own = self._facts, self.said_of()
+        title = f"{self._tell.said(own.title)} {own.named} · {facts['station']}"
         # "<" would end the element that bears the facts
         embedded = json.dumps(facts, ensure_ascii=False, sort_keys=True, separators=(",", ":")).replace("<", "\\u003c")
         head = el(
@@ -184,7 +210,7 @@ class Paper:
             "header", el("h1", self._tell.said(own.title)),
             el("p", f"{facts['title']} · {facts['station']}", class_="station"), el("p", self._tell.said(own.span)),
         )  # fmt: skip
-        if facts["until"] < facts["to"]:
+        if own.not_over is not None:
             add(head, el("p", self._tell.said(own.not_over), class_="loud"))
         if facts["entries"]["untrusted"]:
             said = say("report.untrusted", n=number(facts["entries"]["untrusted"]))
@@ -222,10 +248,7 @@ class Paper:
 
     def _evidence(self) -> Iterable[Element]:
         facts = self._facts
-        entries = facts["entries"]
-        own = self.said_of()
-        said = [own.entries if entries["number"] else own.no_entries]
-        said += [own.undated] if entries["undated"] else []
+        said = [*self.said_of().entries]
         said += [say("report.chain_holds")] if facts["chain"]["holds"] else []
         said += [say("report.readings_apart")]
         rests = say("report.rests_on", seq=number(facts["head"]["seq"]), digest=name(facts["head"]["digest"]))
@@ -251,24 +274,38 @@ class Paper:
         )
 
 
+def is_not_over(facts: Mapping[str, Any]) -> bool:
+    """Was the time that a report is of not over when it was made?"""
+    return bool(facts["until"] < facts["to"])
+
+
+def entries_told(
+    entries: Mapping[str, Any], told: Message, no_entries: Message, undated: Message
+) -> tuple[Message, ...]:
+    """What is said of the entries that a report tells."""
+    return (told if entries["number"] else no_entries, *((undated,) if entries["undated"] else ()))
+
+
 class DayPage(Paper):
     """A page of one day."""
 
-    kind = "day"
+    #: the column that says in how much of it a point had a reading
+    covered = "covered"
 
     def said_of(self) -> OfPaper:
         facts, entries = self._facts, self._facts["entries"]
         begins, ends = wall_ms_of(facts["from"]), wall_ms_of(facts["to"])
+        first, last = number(entries["first"]), number(entries["last"])
+        told = say("report.entries", n=number(entries["number"]), first=first, last=last)
+        undated = say("report.undated", n=number(entries["undated"]))
         return OfPaper(
-            say("report.day"),
+            say("report.day"), facts["day"],
             say(
                 "report.span", day=name(facts["day"]), begins=moment(begins), ends=moment(ends),
                 hours=number((ends - begins) / 3_600_000), zone=name(facts["zone"]),
             ),
-            say("report.not_over", at=moment(wall_ms_of(facts["until"]))),
-            say("report.entries", n=number(entries["number"]), first=number(entries["first"]), last=number(entries["last"])),
-            say("report.no_entries"),
-            say("report.undated", n=number(entries["undated"])),
+            say("report.not_over", at=moment(wall_ms_of(facts["until"]))) if is_not_over(facts) else None,
+            entries_told(entries, told, say("report.no_entries"), undated),
         )  # fmt: skip
 
     def sections(self) -> Iterable[Element]:
@@ -369,7 +406,7 @@ class DayPage(Paper):
                 [
                     at,
                     self._tell.title("records", one["record"]),
-                    _who(one),
+                    who(one),
                     el("ul", *(el("li", line) for line in told)),
                     str(one["seq"]),
                 ]
@@ -386,11 +423,13 @@ class DayPage(Paper):
                 low, high = (self._tell.value(kind, one[end], one["id"]) for end in ("low", "high"))
             share = self._tell.said(say("report.share", share=number(one["covered"])))
             rows.append([f"{role} ({one['id']})", low, high, share])
-        yield from self._section("readings", table(self._tell.columns("point", "low", "high", "covered"), rows))
+        yield from self._section("readings", table(self._tell.columns("point", "low", "high", self.covered), rows))
+        yield from self._courses()
+
+    def _courses(self) -> Iterable[Element]:
         for point, means in self._facts["courses"].items():
-            drawn = course(
-                self._facts, means, self._tell.zone, partial(self._tell.value, Kind.TEMPERATURE, point=point)
-            )
+            said = partial(self._tell.value, Kind.TEMPERATURE, point=point)
+            drawn = course(self._facts, means, self._tell.zone, said, self._facts["step_ms"])
             if drawn is not None:
                 yield el("h2", f"{self._tell.said(say('report.head.reservoir'))} ({point})")
                 yield drawn
@@ -437,7 +476,7 @@ class DayPage(Paper):
         return ", ".join(parts)
 
 
-def _who(record: Mapping[str, Any]) -> str:
+def who(record: Mapping[str, Any]) -> str:
     """Who made a record; a name that was only typed is marked as such by what proved it."""
     return f"{record['by']} ({record['proven']})" if record.get("proven") else str(record.get("by", ""))
 

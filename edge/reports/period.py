@@ -11,7 +11,7 @@ from zoneinfo import ZoneInfo
 
 from edge.domain.alarms.performance import performance, performance_json
 from edge.domain.dates import Dates
-from edge.domain.entries import Entry, rfc3339, wall_ms_of
+from edge.domain.entries import KINDS, Entry, rfc3339, wall_ms_of
 from edge.domain.errors import UnusableInput
 from edge.domain.settings import Settings
 from edge.domain.station.displayed import Shown, displayed_word
@@ -25,6 +25,8 @@ _NAMED: Final = re.compile(r"(\d{4})-(?:Q([1-4])|(\d\d))", re.ASCII)
 _NOT_READY: Final = ("not_ready", "cant_tell")
 #: records of work at the station itself
 _WORK: Final = ("filter_change", "equipment_change", "service", "disinfectant_fill", "water_path_treatment")
+#: kinds of entries that may say what is due: not those that tell of a verdict, or of what was told to whom, and they are many
+OF_DUTIES: Final = tuple(sorted(KINDS - {"verdict", "told", "untold", "advice", "access"}))
 _KEPT_ON: Final = ("started", "stopped", "phase", "verdict")
 
 

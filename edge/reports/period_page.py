@@ -8,7 +8,7 @@ from typing import Any, Final
 from edge.domain.entries import wall_ms_of
 from edge.domain.messages import moment, name, number, of_kept, say
 from edge.reports.html import Child, Element, el, table
-from edge.reports.page import OfPaper, Paper
+from edge.reports.page import OfPaper, Paper, entries_told, is_not_over
 
 #: words of the display that have a column of their own, in this order
 _WORDS: Final = ("ready", "in_use", "reheating", "not_ready", "cant_tell", "at_rest")
@@ -20,23 +20,19 @@ _LENGTHS: Final = ("chattering", "fleeting", "stale")
 class PeriodPage(Paper):
     """A page of a month or a quarter."""
 
-    kind = "period"
-
     def said_of(self) -> OfPaper:
         facts, entries = self._facts, self._facts["entries"]
+        first, last = number(entries["first"]), number(entries["last"])
+        told = say("report.period_entries", n=number(entries["number"]), first=first, last=last)
+        undated = say("report.period_undated", n=number(entries["undated"]))
         return OfPaper(
-            say("report.period"),
+            say("report.period"), facts["period"],
             say(
                 "report.period_span", period=name(facts["period"]), begins=moment(wall_ms_of(facts["from"])),
                 ends=moment(wall_ms_of(facts["to"])), days=number(facts["of_days"]), zone=name(facts["zone"]),
             ),
-            say("report.period_not_over", at=moment(wall_ms_of(facts["until"]))),
-            say(
-                "report.period_entries", n=number(entries["number"]), first=number(entries["first"]),
-                last=number(entries["last"]),
-            ),
-            say("report.period_no_entries"),
-            say("report.period_undated", n=number(entries["undated"])),
+            say("report.period_not_over", at=moment(wall_ms_of(facts["until"]))) if is_not_over(facts) else None,
+            entries_told(entries, told, say("report.period_no_entries"), undated),
         )  # fmt: skip
 
     def sections(self) -> Iterable[Element]:

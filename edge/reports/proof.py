@@ -6,7 +6,6 @@ import difflib
 import json
 import re
 from collections.abc import Iterator
-from datetime import date
 from html import unescape
 from pathlib import Path
 from typing import Any, Final, NamedTuple
@@ -16,9 +15,8 @@ from edge.domain.errors import UnusableInput
 from edge.domain.settings import Settings
 from edge.domain.words.languages import LANGUAGES
 from edge.domain.words.units import Chosen
-from edge.reports.making import FORM, Wish, page_of, report_of
+from edge.reports.making import FORM, Wish, of_facts, page_of, report_of
 from edge.reports.page import FACTS_ID
-from edge.reports.period import period_of
 from edge.reports.source import Head
 
 _MOST_BYTES: Final = 64 << 20
@@ -28,7 +26,7 @@ _FACTS: Final = re.compile(rf'<script [^>]*id="{FACTS_ID}"[^>]*>(.*?)</script>',
 _UNSEEN: Final = re.compile(r"<(script|style)\b.*?</\1>", re.DOTALL)
 _BETWEEN: Final = re.compile(r">([^<]+)")
 #: facts that are of readings: they are no part of the chain, and are thinned out as they grow old
-_OF_READINGS: Final = ("readings", "courses")
+_OF_READINGS: Final = ("readings", "courses", "step_ms")
 
 
 class Proof(NamedTuple):
@@ -64,10 +62,13 @@ def prove(report: Path, folder: Path, program: str) -> Proof:
     differences = list(_between(facts, again.facts, ""))
     remarks = []
     is_kept = any(one["low"] is not None for one in again.facts.get("readings", ()))
+    is_kept = is_kept and facts.get("step_ms") == again.facts["step_ms"]
     of_readings = [said for said in differences if said.startswith(_OF_READINGS)]
     if of_readings and not is_kept:
         differences = [said for said in differences if said not in of_readings]
-        remarks.append("Its readings could not be compared: those of that day are no longer kept here.")
+        remarks.append(
+            "Its readings could not be compared: those of that time are no longer kept here, or not as fine."
+        )
     if not differences:
         differences = list(_of_page(page, facts, again.settings, program))
     return Proof(facts, differences[:MOST_TOLD], remarks)
@@ -102,12 +103,11 @@ def _wish_of(page: str, report: Path) -> tuple[dict[str, Any], Wish]:
                 do=f"Check it with version {facts['program']}",
             )  # fmt: skip
         head, language = facts["head"], facts["language"]
-        if facts["report"] not in ("day", "period") or language not in LANGUAGES:
+        if language not in LANGUAGES:
             raise _no_report(report)
         units = Chosen(*map(str, facts["units"]))
-        of = date.fromisoformat(facts["day"]) if facts["report"] == "day" else period_of(str(facts["period"]))
         return facts, Wish(
-            of, wall_ms_of(facts["made_at"]), str(facts["program"]), language, units,
+            of_facts(facts), wall_ms_of(facts["made_at"]), str(facts["program"]), language, units,
             Head(int(head["seq"]), str(head["digest"])), facts["signed"],
         )  # fmt: skip
     except (ValueError, TypeError, LookupError, AttributeError, RecursionError) as exc:

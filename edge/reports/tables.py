@@ -95,7 +95,7 @@ def readings_table(folder: Path, wish: Wish) -> Iterator[bytes]:
         UnusableInput: no readings or no journal there, or an unknown point.
         StoreFault: they can't be read.
     """
-    with closing(Source(folder)) as source, closing(SeriesReader(folder)) as reader:
+    with closing(Source(folder, proves=wish.proves)) as source, closing(SeriesReader(folder)) as reader:
         settings = source.settings(wish.to_ms)
         columns = _Readings(settings, wanted(reader, wish.points))
         head = [*_head(source, settings, wish), ["# values", "as measured, before calibration; bad ones are blank"]]
@@ -110,7 +110,7 @@ def entries_table(folder: Path, wish: Wish) -> Iterator[bytes]:
         UnusableInput: no journal there.
         StoreFault: it can't be read.
     """
-    with closing(Source(folder)) as source:
+    with closing(Source(folder, proves=wish.proves)) as source:
         settings = source.settings(wish.to_ms)
         names: dict[str, None] = {}
         for entry in source.within(wish.from_ms, wish.to_ms, wish.kinds):

@@ -22,6 +22,8 @@ from edge.store.schema import JOURNAL_VERSION, has_entries, wrong_triggers
 
 #: entries of one read
 _PIECE: Final = 1000
+#: is shown each entry that fits, in their order: its seq, its members as they are hashed, and whether its clock was trusted
+Seen = Callable[[int, dict[str, Any], bool], None]
 #: what works out the states that entries (handed over as something that reads them from the first) can have led to
 Refold = Callable[[Callable[[], Iterable[Entry]]], Iterator[dict[str, Any]]]
 
@@ -60,6 +62,7 @@ def verify(
     progress: Callable[[int, int], None] | None = None,
     *,
     refold: tuple[int, Refold] | None = None,
+    seen: Seen | None = None,
 ) -> Verified:
     """Check the journal of a folder, also while a daemon runs on it.
 
@@ -69,6 +72,7 @@ def verify(
             end and a chain that was forged whole.
         progress: called with (entries checked, entries in all) now and then.
         refold: (the fold version of this program, what works a state out anew): the whole saved state is compared, not only its facts.
+        seen: so that whoever needs the entries, too, needn't read them a second time.
 
     Raises:
         UnusableInput: there is no journal, or the head isn't one.
@@ -81,7 +85,7 @@ def verify(
         return Verified(False, None, f"{path.name} is empty or not an SQLite file", 0, FIRST_PREVIOUS.hex())
     try:
         with as_sentence(str(path)):
-            return _verify_file(path, head, progress, refold)
+            return _verify_file(path, head, progress, refold, seen)
     except Damaged as exc:
         return Verified(False, None, exc.what, 0, FIRST_PREVIOUS.hex())
 
@@ -126,6 +130,7 @@ def _verify_file(
     head: tuple[int, str] | None,
     progress: Callable[[int, int], None] | None,
     refold: tuple[int, Refold] | None,
+    seen: Seen | None,
 ) -> Verified:
     conn = _open_to_look(path)
     try:
@@ -134,7 +139,7 @@ def _verify_file(
             raise newer_store(path, str(version), JOURNAL_VERSION)
         if not has_entries(conn):
             return Verified(False, None, f"{path.name} holds no table of entries", 0, FIRST_PREVIOUS.hex())
-        return _verify_chain(conn, path, head, progress, refold)
+        return _verify_chain(conn, path, head, progress, refold, seen)
     finally:
         conn.close()
 
@@ -156,8 +161,9 @@ def _verify_chain(
     head: tuple[int, str] | None,
     progress: Callable[[int, int], None] | None,
     refold: tuple[int, Refold] | None,
+    seen: Seen | None,
 ) -> Verified:
-    walk = _Walk(conn, progress=progress)
+    walk = _Walk(conn, progress=progress, seen=seen)
     try:
         misfit = walk.first_misfit()
     except sqlite3.DatabaseError as exc:
@@ -258,8 +264,9 @@ class _Walk:
         after: int = 0,
         station: str | None = None,
         progress: Callable[[int, int], None] | None = None,
+        seen: Seen | None = None,
     ) -> None:
-        self._conn, self._progress = conn, progress
+        self._conn, self._progress, self._seen = conn, progress, seen
         self.seq, self.digest, self.station = after, FIRST_PREVIOUS, station
         self._own_station = station is None
         self.lost: list[tuple[int, int]] = []
@@ -325,6 +332,8 @@ class _Walk:
         if said["station"] != self.station:
             other = "" if self._own_station else str(said["station"])
             return Misfit(row.seq, f"it is of station {said['station']}, the journal of {self.station}", other)
+        if self._seen is not None:
+            self._seen(row.seq, said, bool(row.trusted))
         return None
 
 

@@ -153,7 +153,7 @@ def worked_out(
     Raises:
         Unusable: something in it can't be used.
     """
-    pairs = _pairs(body, point)
+    pairs = pairs_of(body, point)
     reference_u = _difference(body, "reference_u", point)
     if reference_u is None:
         raise Unusable(say("calibration.no_reference_u"))
@@ -257,8 +257,8 @@ def _line(readings: list[float], references: list[float], own: float, class_slop
     return line
 
 
-def _pairs(body: Mapping[str, Any], point: Point) -> list[Pair]:
-    """References, each once: what was read beside the same one is of one comparison."""
+def pairs_of(body: Mapping[str, Any], point: Point) -> list[Pair]:
+    """References, each once: what was read beside the same one is of one comparison. Raises Unusable."""
     listed = body.get("points")
     if not isinstance(listed, list) or not 1 <= len(listed) <= MOST_POINTS:
         raise Unusable(say("calibration.no_points"))

@@ -12,6 +12,7 @@ from edge.domain.entries import Entry
 from edge.domain.messages import as_told
 from edge.domain.station.judged import Judged, display_word
 
+_NO_TEXT: Final = as_told("")
 #: so many of the newest spans are remembered: a busy station's year, some megabytes
 MOST_KEPT: Final = 40_000
 
@@ -65,7 +66,7 @@ class Displayed:
 def displayed_word(verdict: Mapping[str, Any], phase: str) -> str:
     """The word for people that a verdict's entry stood for in a phase, as the station's own display_word() has it."""
     said = str(verdict.get("to"))
-    judged = {ident: Judged(state, as_told("")) for ident, state in (verdict.get("conditions") or {}).items()}
+    judged = {ident: Judged(state, _NO_TEXT) for ident, state in (verdict.get("conditions") or {}).items()}
     if said == "ready" or not judged:
         return {"unknown": "cant_tell"}.get(said, said)
     return display_word(judged, phase)

@@ -14,8 +14,8 @@ is to be said, where it isn't said as usual:
     {advice:lower}    a message or name whose first letter is small here
     {record:spaced}   a name with spaces for underscores
     {record:record}   its title in this language; so :role, :contact, :condition, :alarm and :state (language.py)
-    {when:date}       a moment as a date, {when:utc} as RFC 3339; alone: the time on the station's wall, with its offset where it
-                      comes twice
+    {when:date}       a moment as a date, {when:utc} as RFC 3339, {when:exact} by the station's clock to the second, with date and offset;
+                      alone: the time on the station's wall, with its offset where it comes twice
 
 Two names are no values. What stands behind them is for some readers alone, and may name values itself:
 
@@ -168,6 +168,8 @@ class Words:
         there = datetime.fromtimestamp(wall_ms / 1000.0, UTC).astimezone(self._zone)
         if spec == "date":
             return there.date().isoformat()
+        if spec == "exact":
+            return there.isoformat(" ", "seconds")
         time = there.strftime("%H:%M") + (there.isoformat()[-6:] if _comes_twice(there) else "")
         said = {"when": self.language.on, "until": self.language.until}.get(spec, "{}")
         return said.format(time if spec not in ("when", "until") else f"{there.date().isoformat()} {time}")

@@ -58,6 +58,13 @@ def test_without_a_file_it_is_printed(keep: Path) -> None:
     assert code == 0 and out.startswith("<!doctype html>") and "looked at the drain" in out
 
 
+def test_a_sheet_of_calibrations_is_of_a_point_that_there_is(keep: Path) -> None:
+    code, out, _ = ran("report", "calibration", "reservoir", keep, "--language", "de")
+    assert code == 0 and "Kalibrierblatt" in out
+    code, out, err = ran("report", "calibration", "kettle", keep)
+    assert (code, out) == (2, "") and "no point 'kettle'" in " ".join(err.split())
+
+
 def test_yesterday_is_the_station_s(keep: Path) -> None:
     code, out, _ = ran("report", "day", "yesterday", keep)
     assert code == 0 and "The journal has no entry of this day." in out
@@ -81,3 +88,10 @@ def test_what_cannot_be_is_one_sentence(keep: Path, words: list[str], said: str)
 def test_a_folder_without_a_journal_is_refused(tmp_path: Path) -> None:
     code, out, err = ran("report", "day", "2026-03-14", tmp_path)
     assert (code, out) == (2, "") and "journal" in err
+
+
+def test_an_incident_is_told_by_the_station_s_clock(keep: Path) -> None:
+    code, out, _ = ran("report", "incident", "2026-03-14 07:00", "2026-03-14T09:00:00Z", keep)
+    assert code == 0 and "2026-03-14 08:00:00+00:00" in out and "looked at the drain" in out
+    code, out, err = ran("report", "incident", "2026-03-14 07:00", "soon", keep)
+    assert (code, out) == (2, "") and "'soon' is no time" in " ".join(err.split())

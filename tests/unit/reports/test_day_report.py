@@ -16,14 +16,17 @@ from datetime import date
 from html.parser import HTMLParser
 from pathlib import Path
 from typing import Any
+from zoneinfo import ZoneInfo
 
 import pytest
 
 from edge.domain.entries import Draft, Now, wall_ms_of
 from edge.domain.errors import UnusableInput
 from edge.domain.words.units import Chosen
-from edge.reports.making import Made, Wish, day_report
+from edge.reports.day import DayFacts, span_of
+from edge.reports.making import Made, Wish, report_of
 from edge.reports.proof import prove
+from edge.reports.source import Source
 from edge.store.journal import Journal
 from edge.store.signed_heads import append
 from edge.store.signing import own_key
@@ -39,7 +42,7 @@ def store(tmp_path: Path) -> Iterator[Store]:
 
 
 def report(folder: Path, day: str = "2026-03-14", **more: Any) -> Made:
-    return day_report(folder, Wish(date.fromisoformat(day), more.pop("made_at_ms", LATER), "0.1.0", **more))
+    return report_of(folder, Wish(date.fromisoformat(day), more.pop("made_at_ms", LATER), "0.1.0", **more))
 
 
 def busy(store: Store) -> None:
@@ -173,6 +176,33 @@ def test_what_comes_after_the_day_changes_nothing_of_it(store: Store) -> None:
     assert {key: value for key, value in later.items() if key != "head"} == {
         key: value for key, value in facts.items() if key != "head"
     }
+
+
+def test_of_what_was_before_only_what_says_how_a_day_began_is_read(store: Store) -> None:
+    """The same facts come from all entries of the journal as from the few that are read."""
+    busy(store)
+    store.add("2026-03-15T09:00:00Z", "started", after="a clean stop")
+    store.alarm("2026-03-15T09:30:00Z", "unacknowledged", id="leak")
+    store.alarm("2026-03-15T09:40:00Z", "acknowledged", "unacknowledged", id="leak", by="ada")
+    store.verdict("2026-03-15T10:00:00Z", "ready", before=None)
+    for minute in range(50):
+        store.add(
+            f"2026-03-15T11:{minute:02}:00Z", "record", record="note", by="ada", text="much that is of no use later"
+        )
+    store.add("2026-03-15T12:00:00Z", "phase", **{"from": "idle", "to": "in_use"})
+    store.verdict("2026-03-16T09:00:00Z", "not_ready", why="cold", before="ready")
+    span = span_of(date(2026, 3, 16), ZoneInfo(PLAN.settings.timezone))
+    told = []
+    with closing(Source(store.folder)) as source:
+        few = list(source.entries(span.from_ms, span.to_ms))
+        for entries in (few, source.within(None, span.to_ms)):
+            facts = DayFacts(span, span.to_ms, source.dates)
+            for entry in entries:
+                facts.take(entry)
+            told.append(facts.told())
+    assert told[0] == told[1] and [one["word"] for one in told[0]["words"]] == ["ready", "in_use"]
+    assert [(one["id"], one["from"][:16]) for one in told[0]["alarms"]] == [("leak", "2026-03-15T09:30")]
+    assert len(few) < 12 < 60 < store.seq
 
 
 def test_entries_whose_clock_was_never_set_are_counted_and_stand_in_no_table(tmp_path: Path) -> None:
@@ -336,7 +366,7 @@ def test_readings_that_are_no_longer_kept_are_said_not_to_be_compared(store: Sto
     (store.folder / "series.db").unlink()
     found = prove(path, store.folder, "0.1.0")
     assert found.holds and found.remarks == [
-        "Its readings could not be compared: those of that day are no longer kept here."
+        "Its readings could not be compared: those of that time are no longer kept here, or not as fine."
     ]
 
 

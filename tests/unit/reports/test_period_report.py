@@ -21,7 +21,7 @@ import pytest
 from edge.domain.entries import wall_ms_of
 from edge.domain.errors import UnusableInput
 from edge.domain.words.languages import LANGUAGES
-from edge.reports.making import Made, Wish, period_report
+from edge.reports.making import Made, Wish, report_of
 from edge.reports.period import period_of
 from edge.reports.proof import prove
 from tests.unit.reports.kit import PLAN, Store
@@ -94,7 +94,7 @@ def folder(tmp_path_factory: pytest.TempPathFactory) -> Path:
 
 
 def report(folder: Path, period: str = "2026-Q1", language: str = "en") -> Made:
-    return period_report(folder, Wish(period_of(period), LATER, "0.1.0", language))
+    return report_of(folder, Wish(period_of(period), LATER, "0.1.0", language))
 
 
 def rows_of(folder: Path) -> list[dict[str, Any]]:

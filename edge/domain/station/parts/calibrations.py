@@ -10,6 +10,7 @@ from edge.domain.messages import Message, difference, name, say, text
 from edge.domain.readings import Kind
 from edge.domain.records.calibration_bounds import AGREES, bounded
 from edge.domain.records.fact import Fact
+from edge.domain.records.in_force import newest
 from edge.domain.sensing.calibration import Correction, applies, correction_of, is_due
 from edge.domain.sensing.calibration_budget import Unusable, use_of, worked_out
 from edge.domain.sensing.point_monitor import PointMonitor
@@ -51,10 +52,9 @@ class Calibrations(Part):
     def next_due(self) -> Mapping[str, NextDue]:
         found: dict[str, NextDue] = {}
         for ident in self._points:
-            newest, correction = self._newest(ident), self._watches[ident].correction
-            found[f"duty_due:calibration:{ident}"] = due_again(
-                newest, None if correction is None else correction.due_ms
-            )
+            last = self._newest(ident)
+            due_ms = None if last is None else correction_of(last.body).due_ms
+            found[f"duty_due:calibration:{ident}"] = due_again(last, due_ms)
         return found
 
     def begin(self, now: Now) -> None:
@@ -106,8 +106,8 @@ class Calibrations(Part):
     def _apply(self, now: Now) -> None:
         """Put the newest calibration of each point's present sensor and transducer in force."""
         for ident in self._points:
-            newest = self._newest(ident)
-            by = self._watches[ident].correct(None if newest is None else correction_of(newest.body))
+            last = self._newest(ident)
+            by = self._watches[ident].correct(None if last is None else correction_of(last.body))
             if by:
                 self._view.happen(Recalibrated(ident, by), now)
 
@@ -117,15 +117,8 @@ class Calibrations(Part):
         found = [f for f in self._book.facts if f.record == "calibration" and applies(f.body, point)]
         return sorted(found, key=lambda fact: fact.at_ms)
 
-    def _newest(self, ident: str, checks: bool = False) -> Fact | None:
-        """The newest record that counts, if it is about the present sensor and transducer."""
-        found: Fact | None = None
-        for fact in self._book.facts:
-            if fact.record != "calibration" or not fact.counts or fact.body.get("point") != ident:
-                continue
-            if (checks or fact.body.get("adjust") is not False) and (found is None or fact.at_ms >= found.at_ms):
-                found = fact
-        return found if found is not None and applies(found.body, self._points[ident]) else None
+    def _newest(self, ident: str, *, checks: bool = False) -> Fact | None:
+        return newest(self._book.facts, self._points[ident], checks=checks)
 
     def before(self, ident: str) -> Correction | None:
         """The correction that was in force before the one that is."""
@@ -151,9 +144,9 @@ class Calibrations(Part):
 
     def due(self, ident: str, now: Now) -> Message | None:
         """Why a calibration of this point is due; None where it isn't (a point never calibrated is uncalibrated, not due)."""
-        newest = self._newest(ident, checks=True)
-        if newest is not None and newest.body.get("adjust") is False and newest.body.get("beyond_allowance"):
-            drift, allowed = newest.body["drift"], text(str(newest.body.get("drift_allowance")))
+        last = self._newest(ident, checks=True)
+        if last is not None and last.body.get("adjust") is False and last.body.get("beyond_allowance"):
+            drift, allowed = last.body["drift"], text(str(last.body.get("drift_allowance")))
             by = difference(self._points[ident].kind, drift, ident)
             return say("calibration.drifted", point=name(ident), by=by, allowed=allowed)
         return say("calibration.past_due", point=name(ident)) if self.is_past_due(ident, now) else None
