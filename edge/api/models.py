@@ -16,7 +16,7 @@ Time = str | None  # RFC 3339 UTC with milliseconds
 class Shape(BaseModel):
     """Base of the shapes."""
 
-    model_config = ConfigDict(extra="allow")
+    model_config = ConfigDict(extra="allow", defer_build=True)
 
 
 class Problem(Shape):

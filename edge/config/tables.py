@@ -36,7 +36,7 @@ from edge.domain.settings import Every, Level
 class Table(BaseModel):
     """A table of the station file: no key but its own."""
 
-    model_config = ConfigDict(extra="forbid", populate_by_name=True, protected_namespaces=())
+    model_config = ConfigDict(extra="forbid", populate_by_name=True, protected_namespaces=(), defer_build=True)
 
 
 def default(written: object, description: str = "") -> Any:

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import contextlib
 import http.client
+import io
 import json
 import os
 import signal
@@ -14,6 +15,7 @@ import time
 from collections.abc import Callable, Iterator, Mapping
 from pathlib import Path
 from typing import Any
+from unittest import mock
 
 from tests.yardstick import Yardstick
 
@@ -100,6 +102,27 @@ def finished(*arguments: str | Path, timeout_s: float = 240.0, **environment: st
     process = warmwell(*arguments, **environment)
     out, err = process.communicate(timeout=timeout_s)
     return process.returncode, out, err
+
+
+def called(*arguments: str | Path, **environment: str) -> tuple[int, str, str]:
+    """As finished(), but in this process: for what a verb says, where nothing of the program's own start and end is looked at."""
+    from edge.cli import usage
+    from edge.cli.app import app
+
+    with contextlib.ExitStack() as stack:
+        out, err = (stack.enter_context(io.TextIOWrapper(io.BytesIO(), "utf-8", write_through=True)) for _ in range(2))
+        stack.enter_context(mock.patch.dict(os.environ, environment))
+        stack.enter_context(contextlib.chdir(ROOT))
+        stack.enter_context(mock.patch("sys.stdin", stack.enter_context(open(os.devnull, encoding="utf-8"))))
+        stack.enter_context(contextlib.redirect_stdout(out))
+        stack.enter_context(contextlib.redirect_stderr(err))
+        code = usage.run(app, list(map(str, arguments)))
+        return code, _said(out), _said(err)
+
+
+def _said(stream: io.TextIOWrapper) -> str:
+    stream.seek(0)
+    return stream.read()
 
 
 class Daemon:

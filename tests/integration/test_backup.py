@@ -30,7 +30,7 @@ from edge.store.signed_heads import heads_of
 from edge.store.signing import PUBLIC_FILE
 from edge.store.verify import verify
 from tests.integration.daemon_kit import STATION as STATION_FILE
-from tests.integration.daemon_kit import Daemon, finished
+from tests.integration.daemon_kit import Daemon, called
 from tests.integration.powercut_fs import powercut_mount, why_not
 from tests.integration.store_kit import (
     POINTS,
@@ -273,7 +273,7 @@ def test_a_station_is_backed_up_while_it_runs_and_goes_on_elsewhere(tmp_path: Pa
     assert last["seq"] == told > early["signed"]["seq"] and "PRIVATE" not in old.log(), (
         "a clean stop signs all that there is"
     )
-    code, out, err = finished("restore", tmp_path / "stick", new.file, "--json")
+    code, out, err = called("restore", tmp_path / "stick", new.file, "--json")
     assert (code, err) == (0, "")
     restored = json.loads(out)
     assert restored["folder"] == str(new.keep) and restored["next_seq"] > told
@@ -292,6 +292,6 @@ def test_a_station_is_backed_up_while_it_runs_and_goes_on_elsewhere(tmp_path: Pa
     (tmp_path / "early.json").write_text(json.dumps(early))
     (tmp_path / "old.pem").write_text(early["key"]["pem"])
     command = ("verify", new.keep, "--head", tmp_path / "early.json", "--json", "--key")
-    assert json.loads(finished(*command, tmp_path / "old.pem")[1])["signed"]["ok"] is False
-    found = json.loads(finished(*command, new.keep / PUBLIC_FILE)[1])
+    assert json.loads(called(*command, tmp_path / "old.pem")[1])["signed"]["ok"] is False
+    found = json.loads(called(*command, new.keep / PUBLIC_FILE)[1])
     assert found["ok"] and len(found["signed"]["keys"]) == 2 and found["signed"]["seq"] == found["head"]["seq"]

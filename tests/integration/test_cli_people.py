@@ -16,7 +16,7 @@ from pathlib import Path
 
 import pytest
 
-from tests.integration.daemon_kit import ROOT, STATION, Daemon, finished, until
+from tests.integration.daemon_kit import ROOT, STATION, Daemon, called, until
 
 CODE = re.compile(r"\b([0-9A-Z]{4}-){3}[0-9A-Z]{4}\b")
 
@@ -69,18 +69,18 @@ def test_people_who_are_set_up_on_the_board_record_by_code_or_token(daemon: Daem
         daemon.get("/api/1/station")[1]["people"] == "none"
         and daemon.get("/health")[1]["parts"]["people"]["state"] == "none"
     )
-    assert finished(*note, "--by", "anybody")[0] == 0, "as before, while nobody is set up"
+    assert called(*note, "--by", "anybody")[0] == 0, "as before, while nobody is set up"
 
-    code, out, err = finished("people", "add", "--role", "viewer", "J. Lund", "--keep", str(daemon.file))
+    code, out, err = called("people", "add", "--role", "viewer", "J. Lund", "--keep", str(daemon.file))
     assert (code, out) == (2, "") and "expected a biomed first" in err, "else nobody might record or manage"
-    assert finished("people", "add", "--role", "biomed", "M. Osei", "--keep", str(daemon.file))[0] == 0
-    code, out, err = finished("people", "add", "--role", "technician", "J. Lund", "--keep", str(daemon.file))
+    assert called("people", "add", "--role", "biomed", "M. Osei", "--keep", str(daemon.file))[0] == 0
+    code, out, err = called("people", "add", "--role", "technician", "J. Lund", "--keep", str(daemon.file))
     found = CODE.search(out)
     assert (code, err) == (0, "") and found is not None
     secret = found[0]
-    assert finished("people", "list", "--keep", keep) == (0, "technician  J. Lund\nbiomed      M. Osei\n", "")
+    assert called("people", "list", "--keep", keep) == (0, "technician  J. Lund\nbiomed      M. Osei\n", "")
 
-    code, out, err = finished(*note, "--by", "anybody")
+    code, out, err = called(*note, "--by", "anybody")
     assert code == 1 and out == "" and "WARMWELL_TOKEN" in err, "nobody is there to be asked"
     assert daemon.record(record="note")[0] == 401
 
@@ -89,19 +89,19 @@ def test_people_who_are_set_up_on_the_board_record_by_code_or_token(daemon: Daem
     code, shown = on_a_terminal(*note, typed=secret[:-1] + ("0" if secret[-1] != "0" else "1"))
     assert code == 2 and "form of a code" in shown
 
-    code, out, _ = finished(
+    code, out, _ = called(
         "people", "token", "add", "J. Lund", "cleaning robot", "--scope", "record", "--scope", "read", "--keep", keep
     )
     token = next(line.strip() for line in out.splitlines() if line.startswith("    "))
     file = tmp_path / "token"
     file.write_text(token + "\n")
     file.chmod(0o640)
-    code, _, err = finished(*note, WARMWELL_TOKEN_FILE=str(file))
+    code, _, err = called(*note, WARMWELL_TOKEN_FILE=str(file))
     assert code == 2 and "others may read it" in err and token not in err
     file.chmod(0o600)
-    assert finished(*note, WARMWELL_TOKEN_FILE=str(file))[0] == 0
-    assert finished("people", "token", "revoke", "1", "--keep", keep)[0] == 0
-    code, _, err = finished(*note, WARMWELL_TOKEN=token)
+    assert called(*note, WARMWELL_TOKEN_FILE=str(file))[0] == 0
+    assert called("people", "token", "revoke", "1", "--keep", keep)[0] == 0
+    code, _, err = called(*note, WARMWELL_TOKEN=token)
     assert code == 1 and "revoked" in err
 
     records = [entry["body"] for entry in daemon.entries() if entry["kind"] == "record"]
@@ -125,7 +125,7 @@ def test_people_who_are_set_up_on_the_board_record_by_code_or_token(daemon: Daem
 
 
 def test_a_damaged_file_of_people_never_stops_a_start(daemon: Daemon) -> None:
-    assert finished("people", "add", "--role", "biomed", "M. Osei", "--keep", str(daemon.keep))[0] == 0
+    assert called("people", "add", "--role", "biomed", "M. Osei", "--keep", str(daemon.keep))[0] == 0
     daemon.stop(signal.SIGKILL)
     (daemon.keep / "people.db").write_bytes(b"rubbish" * 1000)
     for name in ("people.db-wal", "people.db-shm"):
@@ -140,13 +140,13 @@ def test_a_damaged_file_of_people_never_stops_a_start(daemon: Daemon) -> None:
         lambda: [e for e in daemon.entries() if e["kind"] == "access" and e["body"]["what"] == "unreadable"],
         why="not journalled",
     )
-    code, _, err = finished("people", "list", "--keep", str(daemon.keep))
+    code, _, err = called("people", "list", "--keep", str(daemon.keep))
     assert code == 1 and "Move it away" in err
 
 
 def test_the_first_code_is_shown_on_a_terminal_and_nowhere_else(daemon: Daemon) -> None:
     keep = ("--keep", str(daemon.keep))
-    code, out, err = finished("people", "first", *keep)
+    code, out, err = called("people", "first", *keep)
     assert code == 2 and out == "" and "terminal" in err
     code, shown = on_a_terminal("people", "first", *keep)
     found = CODE.search(shown)

@@ -9,7 +9,7 @@ from typing import Any
 
 import pytest
 
-from tests.integration.daemon_kit import STATION, Daemon, finished, until
+from tests.integration.daemon_kit import STATION, Daemon, called, until
 
 PEOPLE = """
 [[bus]]
@@ -43,7 +43,7 @@ def test_what_is_typed_is_the_points_reading_until_it_is_too_old_also_after_a_ki
     url = f"http://127.0.0.1:{daemon.port}"
     assert not [entry for entry in daemon.entries() if entry["kind"] == "bus" and entry["body"]["what"] == "lost"]
     words = ["record", "entered_reading", "--by", "early technician", "--url", url, "point=gauge"]
-    code, out, err = finished(*words, "value=44 psi")
+    code, out, err = called(*words, "value=44 psi")
     assert (code, err) == (0, "") and out.startswith("recorded: entry ")
     shown = point(daemon, "gauge")
     assert (
@@ -51,9 +51,9 @@ def test_what_is_typed_is_the_points_reading_until_it_is_too_old_also_after_a_ki
         and shown["shown"] == {"value": 44.0, "unit": "psi"}
         and shown["by"] == "early technician"
     )
-    code, out, err = finished(*words, "value=55")
+    code, out, err = called(*words, "value=55")
     assert code == 2 and out == "" and "55 has no unit" in err
-    code, out, _ = finished(*words, "value=55 degC")
+    code, out, _ = called(*words, "value=55 degC")
     assert code == 0 and "doesn't count" in out and "no pressure with its unit" in out
     daemon.stop(signal.SIGKILL)
     daemon.start()
@@ -67,7 +67,7 @@ def test_a_calibration_is_in_force_at_once_and_after_a_restart(daemon: Daemon) -
     url = f"http://127.0.0.1:{daemon.port}"
     until(lambda: point(daemon, "reservoir")["value"] is not None)
     words = ["calibrate", "reservoir", "--by", "biomed", "--url", url, *TOLD]
-    code, out, err = finished(*words, "--reference", "35.0 degC=34.8 degC", "--drift-allowance", "0.3 K")
+    code, out, err = called(*words, "--reference", "35.0 degC=34.8 degC", "--drift-allowance", "0.3 K")
     assert (code, err) == (0, "")
     assert (
         "as found: -0.2 K" in out
@@ -83,9 +83,9 @@ def test_a_calibration_is_in_force_at_once_and_after_a_restart(daemon: Daemon) -
     parts = shown["correction"]["u_parts"]
     assert parts["drift"] == pytest.approx(0.3 / 3**0.5) and parts["reference"] == 0.05
     assert shown["u"] == pytest.approx(sum(part**2 for part in parts.values()) ** 0.5)
-    code, out, _ = finished(*words, "--check", "--reference", "35 degC=34.2 degC")
+    code, out, _ = called(*words, "--check", "--reference", "35 degC=34.2 degC")
     assert code == 0 and "nothing was adjusted" in out and "drift since the last calibration: -0.6 K" in out
-    code, out, err = finished(*words, "--reference", "35")
+    code, out, err = called(*words, "--reference", "35")
     assert code == 2 and out == "" and err.count("\n") == 1 and "--reference" in err
     daemon.stop()
     daemon.start()

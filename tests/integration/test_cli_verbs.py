@@ -1,4 +1,4 @@
-"""The command line as processes: help, exit codes (README.md), one sentence for each refusal, no stack trace ever."""
+"""The command line: help, exit codes (README.md), one sentence for each refusal, no stack trace ever."""
 
 from __future__ import annotations
 
@@ -19,7 +19,7 @@ from edge.domain.readings import Quality, Reading, Role
 from edge.domain.settings import Point
 from edge.store.journal import Journal
 from edge.store.series import Series
-from tests.integration.daemon_kit import ROOT, finished, free_port
+from tests.integration.daemon_kit import ROOT, called, finished, free_port
 
 PROJECT = tomllib.loads((ROOT / "pyproject.toml").read_text(encoding="utf-8"))["project"]
 VERBS = (
@@ -49,13 +49,13 @@ def folder(tmp_path_factory: pytest.TempPathFactory) -> Path:
 
 @pytest.mark.parametrize("verb", VERBS)
 def test_every_verb_says_what_it_does(verb: str) -> None:
-    code, out, err = finished(verb, "--help", LC_ALL="C")
+    code, out, err = called(verb, "--help")
     assert code == 0 and err == "" and out.startswith(f"Usage: warmwell {verb}")
 
 
 def test_the_lists_of_verbs_say_whole_sentences() -> None:
     for words in ([], ["people"], ["people", "token"]):
-        code, out, _ = finished(*words, "--help", COLUMNS="80")
+        code, out, _ = called(*words, "--help", COLUMNS="80")
         listed = out.partition("Commands:\n")[2].partition("\n\n")[0].splitlines()
         assert (
             code == 0 and listed and [line for line in listed if line.endswith("...") or line.startswith("    ")] == []
@@ -72,7 +72,7 @@ def test_the_version_is_that_of_the_project() -> None:
     [["frobnicate"], ["run"], ["verify", "a", "b"], ["demo", "--speed", "fast"], ["schema", "world"]],
 )
 def test_words_that_can_not_be_understood_end_with_2(words: list[str]) -> None:
-    code, out, err = finished(*words)
+    code, out, err = called(*words)
     assert code == 2 and out == "" and err.count("\n") == 1 and "expected warmwell" in err and "--help`." in err
 
 
@@ -110,14 +110,14 @@ def test_words_that_can_not_be_understood_end_with_2(words: list[str]) -> None:
     ],
 )
 def test_input_that_can_not_be_used_ends_with_2_and_one_sentence(words: list[str], said: str) -> None:
-    code, out, err = finished(*words)
+    code, out, err = (finished if words[0] == "run" else called)(*words)  # which sets up the log of its process
     assert code == 2 and out == ""
     assert said in err and "expected" in err and err.count("\n") == 1
 
 
 @pytest.mark.parametrize("verb", ["status", "watch"])
 def test_a_station_that_does_not_answer_is_a_fault_and_one_sentence(verb: str) -> None:
-    code, out, err = finished(verb, "--url", f"http://127.0.0.1:{free_port()}")
+    code, out, err = called(verb, "--url", f"http://127.0.0.1:{free_port()}")
     assert code == 1 and out == "" and "nobody answers" in err and err.count("\n") == 1
 
 
@@ -131,39 +131,39 @@ def test_check_passes_the_example_in_a_plain_c_locale() -> None:
 def test_the_schema_is_json() -> None:
     code, out, _ = finished("schema", "station", LC_ALL="C")
     assert code == 0 and json.loads(out)["$schema"].startswith("https://json-schema.org/")
-    code, out, _ = finished("schema", "mqtt", LC_ALL="C")
+    code, out, _ = called("schema", "mqtt")
     assert code == 0 and json.loads(out)["asyncapi"] == "3.0.0"
 
 
 def test_verify_prints_a_head_that_verify_takes(folder: Path) -> None:
-    code, out, err = finished("verify", folder)
+    code, out, err = called("verify", folder)
     assert code == 0 and err == "" and "3000 entries" in out
     head = out.splitlines()[-1].removeprefix("head ")
-    assert finished("verify", folder, "--head", head)[0] == 0
+    assert called("verify", folder, "--head", head)[0] == 0
     seq, _, digest = head.partition(":")
-    code, out, _ = finished("verify", folder, "--head", f"{int(seq) + 7}:{digest}")
+    code, out, _ = called("verify", folder, "--head", f"{int(seq) + 7}:{digest}")
     assert code == 1 and "entry 3001" in out and "cut off" in out
 
 
 def test_export_of_the_journal_is_whole_and_a_file_appears_only_when_it_is(folder: Path, tmp_path: Path) -> None:
     target = tmp_path / "journal.jsonl"
-    code, out, err = finished("export", "journal", folder, "--format", "jsonl", "--output", target)
+    code, out, err = called("export", "journal", folder, "--format", "jsonl", "--output", target)
     assert code == 0 and out == "" and err == ""
     rows = [json.loads(line) for line in target.read_text(encoding="utf-8").splitlines()]
     assert [row["seq"] for row in rows] == list(range(1, 3001))
     assert not list(tmp_path.glob("*.part"))
-    code, _, err = finished("export", "journal", folder, "--output", tmp_path / "missing" / "j.csv")
+    code, _, err = called("export", "journal", folder, "--output", tmp_path / "missing" / "j.csv")
     assert code == 2 and "missing" in err and err.count("\n") == 1
 
 
 def test_export_takes_times_and_points(folder: Path) -> None:
     words = ["--from", "2026-03-16T05:50:10Z", "--to", "2026-03-16T06:50:20+01:00", "--points", "supply"]
-    code, out, _ = finished("export", "readings", folder, *words)
+    code, out, _ = called("export", "readings", folder, *words)
     lines = out.splitlines()
     assert code == 0 and lines[0].startswith("time,supply") and len(lines) == 21
-    code, _, err = finished("export", "readings", folder, "--points", "supplyy")
+    code, _, err = called("export", "readings", folder, "--points", "supplyy")
     assert code == 2 and "supplyy" in err and "supply" in err.split("expected")[1]
-    code, _, err = finished(
+    code, _, err = called(
         "export", "readings", folder, "--from", "2026-03-16T05:50:10Z", "--to", "2026-03-16T05:50:10Z"
     )
     assert code == 2 and "--to" in err

@@ -14,7 +14,7 @@ from pathlib import Path
 
 import pytest
 
-from tests.integration.daemon_kit import ROOT, finished
+from tests.integration.daemon_kit import ROOT, called
 
 #: what is typed before Tab is pressed, and what is offered (of fish and bash also all of it: second)
 CASES = {
@@ -42,7 +42,7 @@ def scripts(tmp_path_factory: pytest.TempPathFactory) -> dict[str, Path]:
     folder = tmp_path_factory.mktemp("completion")
     made = {}
     for shell in ("bash", "zsh", "fish"):
-        code, out, err = finished("completion", shell)
+        code, out, err = called("completion", shell)
         assert (code, err) == (0, "")
         made[shell] = folder / f"warmwell.{shell}"
         made[shell].write_text(out, encoding="utf-8")

@@ -8,11 +8,12 @@ from __future__ import annotations
 import contextlib
 import signal
 from collections.abc import Iterator
+from functools import partial
 from pathlib import Path
 
 import pytest
 
-from edge.store.journal import ReadOnlyJournal
+from edge.store.journal import Journal, ReadOnlyJournal
 from edge.store.verify import verify
 from tests.integration.daemon_kit import Daemon, until
 from tests.integration.powercut_fs import PowercutMount, powercut_mount, why_not
@@ -33,26 +34,35 @@ def daemon(disk: PowercutMount, tmp_path: Path) -> Iterator[Daemon]:
     made.end()
 
 
-@pytest.mark.parametrize("error", [28, 5, 30], ids=["no space left", "input/output error", "read-only"])
-def test_a_disk_that_refuses_is_said_and_nothing_is_lost(daemon: Daemon, disk: PowercutMount, error: int) -> None:
+def _has_settings(daemon: Daemon, times: int) -> bool:
+    return [entry["kind"] for entry in daemon.entries()].count("settings") == times
+
+
+#: no space left, an input/output error, read-only
+REFUSALS = (28, 5, 30)
+
+
+def test_a_disk_that_refuses_is_said_and_nothing_is_lost(daemon: Daemon, disk: PowercutMount) -> None:
+    """Whatever its reason: one after the other, in the life of one daemon."""
     daemon.start()
     assert daemon.record(record="note", text="before")[0] == 200
-    disk.order(f"errno {error}")
-    for number in range(3):
-        status, problem = daemon.record(record="note", text=f"refused {number}")
-        assert status == 503 and problem["status"] == 503 and problem["do"]
-    tuned = '\n[alarm.outlet_tripped]\non_delay = "2 s"\n'
-    daemon.file.write_text(daemon.file.read_text() + tuned)  # becomes an entry by itself, meanwhile
-    daemon.send(signal.SIGHUP)
-    note = until(lambda: "can't be written" in str(daemon.get("/api/1/verdict")[1]["note"]))
-    assert note
-    assert daemon.get("/api/1/points")[0] == 200
-    assert daemon.record(record="note", text="refused too")[0] == 503  # while an entry waits for the disk
+    right = daemon.file.read_text()
+    for times, error in enumerate(REFUSALS, start=1):
+        disk.order(f"errno {error}")
+        for number in range(3):
+            status, problem = daemon.record(record="note", text=f"refused {number}")
+            assert status == 503 and problem["status"] == 503 and problem["do"]
+        tuned = f'\n[alarm.outlet_tripped]\non_delay = "{1 + times} s"\n'
+        daemon.file.write_text(right + tuned)  # becomes an entry by itself, meanwhile
+        daemon.send(signal.SIGHUP)
+        until(lambda: "can't be written" in str(daemon.get("/api/1/verdict")[1]["note"]))
+        assert daemon.get("/api/1/points")[0] == 200
+        assert daemon.record(record="note", text="refused too")[0] == 503  # while an entry waits for the disk
 
-    disk.order("errno 0")
-    until(lambda: [entry["kind"] for entry in daemon.entries()].count("settings") == 2, why=daemon.log())
-    until(lambda: "can't be written" not in str(daemon.get("/api/1/verdict")[1]["note"]))
-    assert daemon.record(record="note", text="after")[0] == 200
+        disk.order("errno 0")
+        until(partial(_has_settings, daemon, 1 + times), why=daemon.log())
+        until(lambda: "can't be written" not in str(daemon.get("/api/1/verdict")[1]["note"]))
+        assert daemon.record(record="note", text=f"after {error}")[0] == 200
     code, took_s = daemon.stop()
     assert code == 0 and took_s < 5
     assert "Traceback" not in daemon.log()
@@ -62,7 +72,8 @@ def test_a_disk_that_refuses_is_said_and_nothing_is_lost(daemon: Daemon, disk: P
     entries = journal.read(0, 1000)
     journal.close()
     assert [entry.seq for entry in entries] == list(range(1, len(entries) + 1))
-    assert [entry.body["text"] for entry in entries if entry.kind == "record"] == ["before", "after"]
+    kept = [entry.body["text"] for entry in entries if entry.kind == "record"]
+    assert kept == ["before", *(f"after {error}" for error in REFUSALS)]
 
 
 def test_with_a_disk_that_refuses_from_the_start_the_station_is_watched_and_never_ready(
@@ -145,8 +156,7 @@ def test_a_start_on_a_disk_that_answers_nothing_has_a_page_and_is_never_ready(
 
 
 def test_a_stop_does_not_wait_for_a_disk_that_never_answered(daemon: Daemon, disk: PowercutMount) -> None:
-    daemon.start()
-    daemon.stop()
+    Journal(daemon.keep, "harbour-lane/scope-room-2", "boot-1").close()
     with disk.frozen():
         daemon.start()
         daemon.send(signal.SIGTERM)

@@ -20,7 +20,7 @@ from simulators.devices.hardware import Hardware, platinum_ohm
 from simulators.devices.modbus import ModbusSlaves, register
 from simulators.devices.trees import IioChannel, IioTree
 from simulators.scenarios.station_file import BY_PEOPLE, station_toml
-from tests.integration.daemon_kit import ROOT, Daemon, finished, until
+from tests.integration.daemon_kit import ROOT, Daemon, called, until
 
 EXAMPLE = ROOT / "config" / "sensors-example.toml"
 PSI = 6.894757293168361  # kPa, exact by the definitions of pound, inch and standard gravity
@@ -43,7 +43,7 @@ def running(tmp_path: Path) -> Iterator[Callable[[str], Daemon]]:
     def run(text: str) -> Daemon:
         braced = text.replace("{", "{{").replace("}", "}}")
         daemon = Daemon(tmp_path, re.sub(r"127\.0\.0\.1:1\b", "127.0.0.1:{port}", braced))
-        code, out, err = finished("check", daemon.file)
+        code, out, err = called("check", daemon.file)
         assert (code, err) == (0, ""), out + err
         assert "not active" not in out
         daemons.append(daemon)
@@ -158,7 +158,7 @@ def example(tmp_path: Path) -> Iterator[str]:
 
 
 def test_the_example_of_sensors_is_right_as_it_stands() -> None:
-    code, out, err = finished("check", EXAMPLE)
+    code, out, err = called("check", EXAMPLE)
     assert (code, err) == (0, ""), out + err
     assert "not active" not in out
 

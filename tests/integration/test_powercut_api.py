@@ -2,7 +2,7 @@
 
 The whole daemon runs on a disk whose power can be cut (powercut_fs.py). The same cuts with synchronous=OFF are the control:
 they must lose answered writes, else the disk loses nothing and the test proves nothing.
-WARMWELL_CUTS sets how many cuts (default 3; 50 for a release).
+WARMWELL_CUTS sets how many cuts (default 2; 50 for a release).
 """
 
 from __future__ import annotations
@@ -23,7 +23,7 @@ from edge.store.verify import verify
 from tests.integration.daemon_kit import ROOT, Daemon, until
 from tests.integration.powercut_fs import powercut_mount, why_not
 
-CUTS = int(os.environ.get("WARMWELL_CUTS") or os.environ.get("WARMWELL_POWERCUTS") or "3")
+CUTS = int(os.environ.get("WARMWELL_CUTS") or os.environ.get("WARMWELL_POWERCUTS") or "2")
 
 pytestmark = [pytest.mark.fuse, pytest.mark.skipif(why_not() is not None, reason=f"can't mount: {why_not()}")]
 

@@ -33,7 +33,7 @@ from simulators.devices.hardware import Hardware
 from simulators.devices.modbus import ModbusSlaves, register
 from simulators.devices.trees import IioChannel, IioTree, OneWireTree
 from simulators.scenarios.station_file import PANEL_UNIT, PROBES, WATER_CHANNEL
-from tests.integration.daemon_kit import ROOT, Daemon, finished, until
+from tests.integration.daemon_kit import ROOT, Daemon, called, finished, until
 
 RESERVOIR, ROOM = "28-00000a1b2c3d", "28-00000a1b2c4e"
 
@@ -132,7 +132,7 @@ def test_it_finds_every_device_and_its_file_is_checked_and_read_with_all_points_
     assert any("Pt100: 20.0 degC" in text for text in read["resistance0"]["readings"])  # IEC 60751, printed table
     assert any("50.0% of its range" in text for text in read["voltage0"]["readings"])
 
-    code, out, err = finished("check", file)
+    code, out, err = called("check", file)
     assert code == 0 and "can be used" in out and err == "" and "Not active" not in out
     (drafted,) = of(rows, "file")
     assert len(drafted["points"]) == 9 and drafted["left"] == ["ads1115, voltage0"]
@@ -182,7 +182,7 @@ def test_it_finds_the_devices_of_the_demo_and_drafts_what_they_tell(tmp_path: Pa
         assert {*PROBES.values(), WATER_CHANNEL, "LEAK", *loops} == read
         (drafted,) = of(rows, "file")
         assert len(drafted["points"]) == 4 and len(drafted["left"]) == 3
-        assert finished("check", file)[0] == 0
+        assert called("check", file)[0] == 0
         daemon = drafted_daemon(tmp_path, file)
         try:
             points = until(lambda: all_good(daemon), why="not all points are good")
@@ -218,7 +218,7 @@ def test_what_stands_as_a_comment_is_right_once_it_is_none(
     whole = [line[1:] if line.startswith("#") and line[1:2] not in ("", " ") else line for line in lines]
     opened = tmp_path / "opened.toml"
     opened.write_text("\n".join(whole), encoding="utf-8")
-    code, out, err = finished("check", opened)
+    code, out, err = called("check", opened)
     assert code == 0, err
     assert len(tomllib.loads(opened.read_text())["point"]) == 2 + 3 + 2
 
@@ -264,7 +264,7 @@ def test_a_modbus_line_is_scanned_on_request_units_registers_orders_and_what_mov
     assert "uint16 65336, int16 -200" in read["unit 2 holding 20"]["readings"]
     floats = [text for text in read["unit 2 input 2"]["readings"] if text.startswith("float32")]
     assert [text.split()[1] for text in floats] == list(ORDERS) and "float32 CDAB 47.5 (likely)" in floats
-    code, out, err = finished("check", file)  # nothing of it can be a point as it stands: people read one meanwhile
+    code, out, err = called("check", file)  # nothing of it can be a point as it stands: people read one meanwhile
     assert code == 0 and "1 point" in out
 
 

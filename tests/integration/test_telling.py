@@ -24,7 +24,7 @@ from edge.telling.cursor import Item, Notice
 from edge.telling.syslog import message
 from edge.telling.wire import Receiver, Wire
 from edge.telling.words import say
-from tests.integration.daemon_kit import STATION, Daemon, finished, free_port, until
+from tests.integration.daemon_kit import STATION, Daemon, called, free_port, until
 from tests.unit.stations import SETTINGS
 from tests.unit.telling.kit import Journal
 
@@ -356,25 +356,25 @@ def test_check_refuses_a_bad_target_and_tell_says_what_became_of_a_test(tmp_path
     text = STATION.format(title="Scope room 2", port=0, folder=tmp_path / "keep")
     file.write_text(text + TELLING.replace("{syslog}", str(free_port())), encoding="utf-8")
     secret = secret_file(tmp_path, server.url, 0o644)
-    code, _, err = finished("check", file)
+    code, _, err = called("check", file)
     assert code == 2 and "target[phone].url_file" in err and "chmod 600" in err and SECRET not in err
     secret.chmod(0o600)
-    code, out, _ = finished("check", file)
+    code, out, _ = called("check", file)
     assert code == 0 and "phone" not in out and server.got == []
-    code, out, err = finished("tell", file)
+    code, out, err = called("tell", file)
     assert code == 0 and out.startswith("phone: all alarms, by the address in ") and SECRET not in out
-    code, out, err = finished("tell", file, "--test")
+    code, out, err = called("tell", file, "--test")
     assert (code, err) == (1, "")
     assert out.splitlines() == ["phone: told", "log: not told: connection refused"]
     assert server.titles() == ["test notice"]
-    code, out, err = finished("tell", file, "--test", "--json")
+    code, out, err = called("tell", file, "--test", "--json")
     told = [json.loads(line) for line in out.splitlines()]
     assert (code, err) == (1, "") and SECRET not in out
     assert [(one["id"], one["sent"], one["came"], one.get("why")) for one in told] == [
         ("phone", True, True, None),
         ("log", False, False, "connection refused"),
     ]
-    code, _, err = finished("tell", file, "--target", "fone")
+    code, _, err = called("tell", file, "--target", "fone")
     assert code == 2 and "there is no target 'fone'" in err
 
 

@@ -4,23 +4,23 @@ from __future__ import annotations
 
 import asyncio
 import json
-import re
 from collections import Counter, defaultdict
-from collections.abc import Callable, Iterator, Sequence
+from collections.abc import Iterator, Sequence
 from copy import deepcopy
 from itertools import count
-from typing import Any
+from typing import Any, NamedTuple
 
 import hypothesis
+import pytest
 import schemathesis
 from schemathesis.checks import CHECKS, load_all_checks
+from schemathesis.generation.hypothesis.builder import HypothesisTestConfig, HypothesisTestMode, create_test
+from schemathesis.schemas import BaseSchema
 
 from edge.api import app as api
 from edge.api.parts import Parts
 from tests.api_fakes import ABOUT, Fakes, ask
 
-fakes = Fakes()
-fakes.journal.add("settings", {"digest": "0" * 64, "document": {"station": {"id": "scope-room-2"}}})
 HEAD = {
     "station": "harbour-lane/scope-room-2",
     "journal": None,
@@ -37,21 +37,28 @@ def exported(what: str, form: str, span: tuple[int, int], named: Sequence[str]) 
     yield b"[]\n" if form == "senml" else f"{named}\n".encode()
 
 
-built = api.build(
-    Parts(fakes.judge, fakes.journal, fakes.series, ABOUT, fakes.status, head=lambda: HEAD, export=exported)
-)
-built.state.desk.seconds = count(
-    0.0, 60.0
-).__next__  # a minute goes by between records: their budget is tested elsewhere
-app = api.bordered(built, "127.0.0.1")
+class Served(NamedTuple):
+    """The application, and the document that it gives of itself."""
+
+    app: Any
+    fakes: Fakes
+    document: dict[str, Any]
 
 
-def document() -> dict[str, Any]:
-    found: dict[str, Any] = asyncio.run(ask(app, "GET", "/openapi.json")).json
-    return found
+@pytest.fixture(scope="module")
+def served() -> Served:
+    """Built where it is asked, as all of this file that is dear: each worker collects these tests, one of them runs them."""
+    fakes = Fakes()
+    fakes.journal.add("settings", {"digest": "0" * 64, "document": {"station": {"id": "scope-room-2"}}})
+    built = api.build(
+        Parts(fakes.judge, fakes.journal, fakes.series, ABOUT, fakes.status, head=lambda: HEAD, export=exported)
+    )
+    # a minute goes by between records: their budget is tested elsewhere
+    built.state.desk.seconds = count(0.0, 60.0).__next__
+    app = api.bordered(built, "127.0.0.1")
+    return Served(app, fakes, asyncio.run(ask(app, "GET", "/openapi.json")).json)
 
 
-DOCUMENT = document()
 CONTRACT = {
     "/api/1/station": {"get"}, "/api/1/verdict": {"get"}, "/api/1/points": {"get"}, "/api/1/points/{id}/readings": {"get"},
     "/api/1/alarms": {"get"}, "/api/1/journal": {"get"}, "/api/1/estimates": {"get"}, "/api/1/stream": {"get"},
@@ -65,30 +72,29 @@ CONTRACT = {
 }  # fmt: skip
 
 
-def test_the_routes_are_those_of_the_contract() -> None:
-    assert {path: set(item) for path, item in DOCUMENT["paths"].items()} == CONTRACT
+def test_the_routes_are_those_of_the_contract(served: Served) -> None:
+    assert {path: set(item) for path, item in served.document["paths"].items()} == CONTRACT
 
 
-def test_every_refusal_is_documented_as_a_problem_document() -> None:
-    for path, item in DOCUMENT["paths"].items():
+def test_every_refusal_is_documented_as_a_problem_document(served: Served) -> None:
+    for path, item in served.document["paths"].items():
         for operation in item.values():
             refusals = {s: r for s, r in operation["responses"].items() if s >= "4" and (path, s) != ("/health", "503")}
             assert refusals, path
             for status, answer in refusals.items():
                 assert list(answer["content"]) == ["application/problem+json"], (path, status)
-    assert {"type", "title", "status", "detail", "instance"} <= DOCUMENT["components"]["schemas"]["Problem"][
-        "properties"
-    ].keys()
+    problem = served.document["components"]["schemas"]["Problem"]["properties"]
+    assert {"type", "title", "status", "detail", "instance"} <= problem.keys()
 
 
-def test_every_reference_of_the_document_leads_somewhere() -> None:
-    text = json.dumps(DOCUMENT)
+def test_every_reference_of_the_document_leads_somewhere(served: Served) -> None:
+    text = json.dumps(served.document)
     names = {part.split('"')[0] for part in text.split('"$ref": "#/components/schemas/')[1:]}
-    assert names and names <= DOCUMENT["components"]["schemas"].keys()
+    assert names and names <= served.document["components"]["schemas"].keys()
     assert "http://" not in text and "https://" not in text
 
 
-def with_known_ids(document: dict[str, Any]) -> dict[str, Any]:
+def with_known_ids(document: dict[str, Any], fakes: Fakes) -> dict[str, Any]:
     """The document, with ids that the fakes have among those that are made up: else nearly all answers were 404."""
     found = deepcopy(document)
     known = {
@@ -109,9 +115,13 @@ def with_known_ids(document: dict[str, Any]) -> dict[str, Any]:
 
 
 STATUSES: dict[str, Counter[int]] = defaultdict(Counter)
-schemathesis_schema = schemathesis.openapi.from_dict(with_known_ids(DOCUMENT)).exclude(
-    path="/api/1/stream"
-)  # it never ends
+
+
+@pytest.fixture(scope="module")
+def schema(served: Served) -> BaseSchema:
+    return schemathesis.openapi.from_dict(with_known_ids(served.document, served.fakes))
+
+
 load_all_checks()
 #: what the document can't say: bodies that JSON Schema accepts and the journal can't keep, paths that are no ids
 LEFT_OUT = {"positive_data_acceptance", "use_after_free", "ensure_resource_availability", "ignored_auth"}
@@ -127,7 +137,7 @@ SETTINGS = hypothesis.settings(
 )
 
 
-def _is_answered_as_documented(case: Any) -> None:
+def _is_answered_as_documented(case: Any, app: Any) -> None:
     import requests
 
     prepared = requests.Request(**case.as_transport_kwargs(base_url="http://127.0.0.1:8484")).prepare()
@@ -148,21 +158,22 @@ def _is_answered_as_documented(case: Any) -> None:
     case.validate_response(response, checks=WANTED)
 
 
-def _made_up(path: str, method: str) -> Callable[..., None]:
-    """The test of one operation. Each has a name of its own: workers side by side would run those that share one only once."""
+@pytest.mark.parametrize(
+    ("path", "method"),
+    [(path, method) for path, methods in CONTRACT.items() if path != "/api/1/stream" for method in sorted(methods)],
+)  # the stream never ends
+def test_made_up_requests_are_answered_as_documented(
+    path: str, method: str, served: Served, schema: BaseSchema
+) -> None:
+    """Examples of the document, the bounds of what it says, and chance. Schemathesis' own way to make tests makes them all while they
+    are collected, in each worker."""
 
-    @schemathesis_schema.include(path=path, method=method).parametrize()
     @SETTINGS
     def made_up(case: Any) -> None:
-        _is_answered_as_documented(case)
+        _is_answered_as_documented(case, served.app)
 
-    return made_up
-
-
-for _path, _methods in CONTRACT.items():
-    for _method in sorted(_methods) if _path != "/api/1/stream" else ():
-        _name = re.sub(r"\W+", "_", f"{_method}_{_path}").rstrip("_")
-        globals()[f"test_made_up_requests_are_answered_as_documented_{_name}"] = _made_up(_path, _method)
+    config = HypothesisTestConfig(project=schema.config, modes=list(HypothesisTestMode))
+    create_test(operation=schema[path][method], test_func=made_up, config=config)()
 
 
 def test_the_made_up_requests_were_not_all_refused() -> None:
