@@ -43,7 +43,7 @@ def test_a_basin_that_rests_far_colder_than_its_room_leaves_unknown_what_it_taug
     driver = learned()
     driver.run(4 * 3600, rests(14.0), every_s=30)
     assert of_basin(driver) == []
-    driver.run(3600, rests(14.0), every_s=5)
+    driver.run(3600, rests(14.0), every_s=10)
     [told] = [e.body for e in driver.said if e.body.get("check") == "basin_cold"]
     assert (told["check"], told["points"], told["beside"]) == ("basin_cold", ["basin"], ["room"])
     condition = driver.condition("reservoir")
@@ -51,13 +51,13 @@ def test_a_basin_that_rests_far_colder_than_its_room_leaves_unknown_what_it_taug
     driver = again(driver, with_basin())
     driver.run(600, rests(14.0), every_s=5)
     assert driver.condition("reservoir")["state"] == "unknown"
-    driver.run(5 * 3600, rests(22.0), every_s=5)
+    driver.run(5 * 3600, rests(22.0), every_s=10)
     assert of_basin(driver) == [ENDED] and driver.condition("reservoir")["state"] == "met"
 
 
 def test_a_probe_that_taught_nothing_is_doubted_and_what_is_needed_goes_by_the_rule() -> None:
     driver = Driver(with_basin())
-    driver.run(5 * 3600, rests(14.0), every_s=5)
+    driver.run(5 * 3600, rests(14.0), every_s=10)
     assert of_basin(driver) == [BEGAN]
     assert driver.station.points(driver.now)["basin"]["reason"] == "contradicted"
     assert driver.condition("reservoir")["state"] == "met"

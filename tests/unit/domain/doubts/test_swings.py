@@ -41,7 +41,7 @@ def read(world: World, until_s: int, every_s: int = 10, from_s: int = 0) -> Iter
 
 def hears(driver: Driver, world: World, until_s: int, from_s: int = 0) -> None:
     for _, value in read(world, until_s, from_s=from_s):
-        driver.run(10, QUIET | {"reservoir": value}, every_s=5)
+        driver.run(10, QUIET | {"reservoir": value}, every_s=10)
 
 
 def toggles(driver: Driver, low: float, seconds: float, step: float = STEP_K, seed: int = 3) -> None:
@@ -80,7 +80,7 @@ def test_the_doubt_outlives_a_restart_for_as_long_as_it_toggles() -> None:
 )
 def test_a_steady_liquid_is_left_alone_for_hours(values: tuple[float, ...]) -> None:
     driver, rng = ready_station(), random.Random(2)
-    driver.run(4 * HOUR, lambda _: QUIET | {"reservoir": rng.choice(values)}, every_s=5)
+    driver.run(4 * HOUR, lambda _: QUIET | {"reservoir": rng.choice(values)}, every_s=10)
     assert checks(driver) == [] and driver.verdict() == "ready" and driver.alarms("silent:reservoir") == []
 
 

@@ -40,7 +40,7 @@ def standing(driver: Driver, *points: str) -> Values:
 
 
 def warmed_up(seed: int = 1, hours: float = 1.0, every_s: float = 2.0) -> tuple[Driver, random.Random]:
-    driver, rng = ready_station(), random.Random(seed)
+    driver, rng = ready_station(every_s=1.0), random.Random(seed)
     driver.run(hours * 3600, lively(rng), every_s=every_s)
     assert checks(driver) == [] and driver.verdict() == "ready"
     return driver, rng

@@ -21,13 +21,13 @@ from tests.unit.stations import QUIET, SETTINGS, Driver, point
 
 ROOM = ((0.0, 20.0), (12.0, 22.0))
 TRIPS_S = HOUR
-LIVE_S = 5 * HOUR
+LIVE_S = 4 * HOUR
 TRIPPED = QUIET | {"heater-outlet": 1.0}
 FINE_K = 0.0625
 
 
 def world(*events: Event, vessel: Vessel | None = None, seed: int = 1, trip: bool = True) -> World:
-    """A warm vessel from 05:00 on, whose heater's outlet trips after an hour, for four hours."""
+    """A warm vessel from 05:00 on, whose heater's outlet trips after an hour, for three hours."""
     trips = (Trip(TRIPS_S, LIVE_S, "heater"),) if trip else ()
     day = Day(5 * HOUR, liquid_c=39.7, room=ROOM, events=(*trips, *events), vessel=vessel or Vessel())
     return World.of_day(day, seed)

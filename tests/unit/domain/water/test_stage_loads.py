@@ -12,16 +12,16 @@ from edge.domain.station.parts.filters.estimates import FilterEstimates
 from edge.domain.water.draws import Draw
 from tests.unit.stations import HOUR, PSI, Driver, english
 
-DRAWS = 240
+DRAWS = 120
 
 
 @cache
 def sixty_days(seed: int, constant: str, psi: float, noise_psi: float) -> Driver:
-    """Four draws a day; one stage stays at a drop, the other rises from 3 to 7 psi. Gauges with noise, a flow that wanders by 2 %."""
+    """Two draws a day; one stage stays at a drop, the other rises from 3 to 7 psi. Gauges with noise, a flow that wanders by 2 %."""
     rng, driver = random.Random(seed), Driver()
     begun_ms, wall_ms = driver.wall_ms, driver.wall_ms
     for k in range(DRAWS):
-        wall_ms += 6 * HOUR
+        wall_ms += 12 * HOUR
         rises = 3.0 + 4.0 * k / DRAWS
         coarse, fine = (psi, rises) if constant == "coarse" else (rises, psi)
         share = rng.gauss(1.0, 0.02)

@@ -1,0 +1,16 @@
+"""For modules that look at no time to temperature: it is made of fewer hypotheses, as the random search makes it."""
+
+from __future__ import annotations
+
+from collections.abc import Iterator
+from unittest.mock import patch
+
+import pytest
+
+from tests.bench.truth import FEWER
+
+
+@pytest.fixture(scope="module")
+def fewer_hypotheses() -> Iterator[None]:
+    with patch.multiple("edge.domain.heat.warmup_fit", **FEWER):
+        yield
