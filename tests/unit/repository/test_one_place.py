@@ -146,7 +146,7 @@ PROBE = """
 from pathlib import Path
 
 from edge.api.models import Words
-from edge.api.words import WORDS
+from edge.api.words import WORDS, words_in
 from edge.config import loads
 from edge.config.sections import schema
 from edge.domain.contracts import Raw
@@ -155,6 +155,7 @@ from edge.domain.readings import CONTACT_WORDS, KIND_OF, Role, Sample
 from edge.domain.records.entered import entered_value
 from edge.domain.sensing.transducers import transducer
 from edge.domain.station.station import Station
+from edge.domain.words.english import EN
 from edge.survey.lines import proposals
 
 drain = Role("drain_level")
@@ -186,7 +187,7 @@ assert kept[0].body["counts"], kept[0].body
 (seen,) = proposals(["DRAIN=FREE"] * 5)
 assert seen.role is drain and seen.words == ("FULL", "FREE"), seen
 
-Words.model_validate(WORDS)
+Words.model_validate(words_in(EN))
 assert WORDS["roles"]["drain_level"] == "Drain level" and WORDS["contacts"]["drain_level"] == ["free", "full"]
 assert WORDS["alarms"]["drain_backed_up"] == "Drain backed up" and WORDS["conditions"]["drain"] == "Drain free"
 print("all follows")
