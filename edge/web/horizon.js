@@ -7,20 +7,22 @@ import { clockTime, lasting, timeOfDay } from "./told.js";
 const MINUTE = 60e3;
 const STEPS = [5, 10, 15, 30, 60, 120, 180, 360, 720, 1440]; // minutes between two ticks
 const TICK_PX = 80; // room for one tick's time
+const HALF_PX = 28; // half of one
 const MOST_TICKS = 8;
 
 /** Where something lies on an axis, as a share of it. */
 const share = (at, from, to) => Math.min(1, Math.max(0, (at - from) / (to - from)));
 const percent = (n) => `${(n * 100).toFixed(2)}%`;
 
-/** What an axis of `width` pixels reaches to, and its ticks: {end, ticks}. The last of what it shows lies well within it. */
-export function scaleOf(now, last, width) {
+/** What an axis of `width` pixels reaches to, and its ticks, the first of them `clear` pixels behind now: {end, ticks}. The last of what
+ * it shows lies well within it. */
+export function scaleOf(now, last, width, clear) {
   const span = Math.max((last - now) * 1.12, 30 * MINUTE);
   const most = Math.min(MOST_TICKS, Math.max(2, Math.floor(width / TICK_PX)));
   const step = (STEPS.find((minutes) => span / (minutes * MINUTE) <= most) || STEPS.at(-1)) * MINUTE;
-  const room = (span * TICK_PX) / width;
+  const per = span / width;
   const ticks = [];
-  for (let at = Math.ceil((now + room * 0.95) / step) * step; at <= now + span - room * 0.35; at += step) ticks.push(at);
+  for (let at = Math.ceil((now + per * clear) / step) * step; at <= now + span - per * HALF_PX; at += step) ticks.push(at);
   return { end: now + span, ticks };
 }
 
@@ -42,7 +44,12 @@ export const horizon = {
     const marks = data ? [data.ready, data.warm].filter(Boolean) : [];
     toggle(element, marks.length > 0);
     if (!marks.length) return;
-    const { end, ticks } = scaleOf(data.now, Math.max(...marks.map((one) => Date.parse(one.high || one.at))), element.clientWidth || 600);
+    const list = part(element, "ticks");
+    if (!list.children.length) list.append(make("span", "tick"));
+    put(list.firstChild, say("horizon.now"));
+    const last = Math.max(...marks.map((one) => Date.parse(one.high || one.at)));
+    const clear = Math.max(0.95 * TICK_PX, list.firstChild.offsetWidth + HALF_PX + 8);
+    const { end, ticks } = scaleOf(data.now, last, element.clientWidth || 600, clear);
     for (const name of ["ready", "warm"]) {
       const one = data[name];
       const band = element.querySelector(`.band.${name}`);
@@ -53,13 +60,11 @@ export const horizon = {
       if (one.low && one.high) lay(band, Date.parse(one.low), Date.parse(one.high), data.now, end);
       pin.style.left = percent(share(Date.parse(one.at), data.now, end));
     }
-    const places = ["now", ...ticks];
-    const list = part(element, "ticks");
-    while (list.children.length > places.length) list.lastChild.remove();
-    while (list.children.length < places.length) list.append(make("span", "tick"));
-    places.forEach((place, n) => {
-      put(list.children[n], place === "now" ? say("horizon.now") : timeOfDay(place));
-      list.children[n].style.left = place === "now" ? "0%" : percent(share(place, data.now, end));
+    while (list.children.length > ticks.length + 1) list.lastChild.remove();
+    while (list.children.length <= ticks.length) list.append(make("span", "tick"));
+    ticks.forEach((at, n) => {
+      put(list.children[n + 1], timeOfDay(at));
+      list.children[n + 1].style.left = percent(share(at, data.now, end));
     });
     element.setAttribute("aria-label", marks.map((one) => say(one === data.ready ? "horizon.ready" : "horizon.warm", { at: clockTime(one.at), span: lasting(Date.parse(one.at) - data.now) })).join("; "));
   },

@@ -132,6 +132,23 @@ SIX = """(() => {
 })()"""
 
 
+
+#: pixels between two times under an axis
+BETWEEN = """[...document.querySelectorAll(".tick + .tick")].map((tick) =>
+  tick.getBoundingClientRect().left - tick.previousSibling.getBoundingClientRect().right)"""
+
+
+@in_each_language
+def test_times_under_an_axis_stand_apart(browser: Browser, station: Station, code: str) -> None:
+    for width in (320, 412, 900, 1280):
+        settled(browser, width, 800)
+        speak(browser, station.url, code)
+        put_into(browser, station, "warming")
+        shows(browser, ".tick", words(code)["horizon.now"])
+        between = browser.js(BETWEEN)
+        assert between and min(between) >= 12, (width, between)
+
+
 @in_each_language
 def test_each_view_speaks_the_language_alone_and_nothing_is_cut(browser: Browser, station: Station, code: str) -> None:
     shown_in(browser, station, code)

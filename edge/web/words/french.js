@@ -103,7 +103,7 @@ export const WORDS = {
   "estimate.heating_must_start_by": "Chauffer au plus tard à",
   "estimate.night_flow": "Coule sans puisage",
   // the time axis
-  "horizon.now": "ici",
+  "horizon.now": "maint.",
   "horizon.ready": "prêt vers {at}, dans {span}",
   "horizon.warm": "assez chaud jusque vers {at}, dans {span}",
   // alarms
