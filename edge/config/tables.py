@@ -36,6 +36,7 @@ from edge.domain.settings import Every, Level
 class Table(BaseModel):
     """A table of the station file: no key but its own."""
 
+    # what checks a table is built with the first one, not at each start
     model_config = ConfigDict(extra="forbid", populate_by_name=True, protected_namespaces=(), defer_build=True)
 
 
