@@ -95,3 +95,11 @@ def test_an_incident_is_told_by_the_station_s_clock(keep: Path) -> None:
     assert code == 0 and "2026-03-14 08:00:00+00:00" in out and "looked at the drain" in out
     code, out, err = ran("report", "incident", "2026-03-14 07:00", "soon", keep)
     assert (code, out) == (2, "") and "'soon' is no time" in " ".join(err.split())
+
+
+def test_a_pdf_follows_from_its_journal_as_a_page_does(keep: Path, tmp_path: Path) -> None:
+    file = tmp_path / "day.pdf"
+    assert ran("report", "day", "2026-03-14", keep, "--out", file, "--pdf") == (0, "", "")
+    assert file.read_bytes().startswith(b"%PDF-")
+    code, out, _ = ran("verify", file, "--journal", keep)
+    assert (code, out.count("\n")) == (0, 1)
