@@ -103,3 +103,13 @@ def test_a_pdf_follows_from_its_journal_as_a_page_does(keep: Path, tmp_path: Pat
     assert file.read_bytes().startswith(b"%PDF-")
     code, out, _ = ran("verify", file, "--journal", keep)
     assert (code, out.count("\n")) == (0, 1)
+
+
+def test_check_says_where_days_cannot_be_told(tmp_path: Path) -> None:
+    text = (Path(__file__).parents[3] / "config/station-example.toml").read_text(encoding="utf-8")
+    file = tmp_path / "station.toml"
+    file.write_text(text.replace("/var/lib/warmwell/reports", f"{tmp_path}/no stick/reports"), encoding="utf-8")
+    code, out, _ = ran("check", file)
+    assert code == 0 and "[reports] folder" in out and "it isn't there now" in out
+    file.write_text(text.replace("/var/lib/warmwell/reports", f"{tmp_path}/reports"), encoding="utf-8")
+    assert "[reports]" not in ran("check", file)[1]
