@@ -19,26 +19,28 @@ if TYPE_CHECKING:
     from edge.reports.making import Of
 
 
-def day(day: str, folder: Path, out: Path | None, language: str, units: str | None) -> int:
+def day(day: str, folder: Path, out: Path | None, language: str, units: str | None, *, as_pdf: bool) -> int:
     """Write the record of a day. Raises as _report()."""
-    return _report(_day_of(day), folder, out, language, units)
+    return _report(_day_of(day), folder, out, language, units, as_pdf=as_pdf)
 
 
-def period(period: str, folder: Path, out: Path | None, language: str, units: str | None) -> int:
+def period(period: str, folder: Path, out: Path | None, language: str, units: str | None, *, as_pdf: bool) -> int:
     """Write the record of a month or a quarter. Raises as _report()."""
     from edge.reports.period import period_of
 
-    return _report(period_of(period), folder, out, language, units)
+    return _report(period_of(period), folder, out, language, units, as_pdf=as_pdf)
 
 
-def calibration(point: str, folder: Path, out: Path | None, language: str, units: str | None) -> int:
+def calibration(point: str, folder: Path, out: Path | None, language: str, units: str | None, *, as_pdf: bool) -> int:
     """Write the calibration sheet of a point. Raises as _report()."""
     from edge.reports.making import Calibrations
 
-    return _report(Calibrations(point), folder, out, language, units)
+    return _report(Calibrations(point), folder, out, language, units, as_pdf=as_pdf)
 
 
-def incident(begins: str, ends: str, folder: Path, out: Path | None, language: str, units: str | None) -> int:
+def incident(
+    begins: str, ends: str, folder: Path, out: Path | None, language: str, units: str | None, *, as_pdf: bool
+) -> int:
     """Write the report of an incident. Raises as _report()."""
     from edge.cli.export import instant, zone_of
     from edge.reports.making import Incident
@@ -46,10 +48,10 @@ def incident(begins: str, ends: str, folder: Path, out: Path | None, language: s
     zone = zone_of(folder)
     from_ms, to_ms = instant(begins, "FROM", zone), instant(ends, "TO", zone)
     assert from_ms is not None and to_ms is not None  # both are told
-    return _report(Incident(from_ms, to_ms), folder, out, language, units)
+    return _report(Incident(from_ms, to_ms), folder, out, language, units, as_pdf=as_pdf)
 
 
-def _report(of: Of, folder: Path, out: Path | None, language: str, units: str | None) -> int:
+def _report(of: Of, folder: Path, out: Path | None, language: str, units: str | None, *, as_pdf: bool) -> int:
     """Write a report.
 
     Raises:
@@ -62,8 +64,9 @@ def _report(of: Of, folder: Path, out: Path | None, language: str, units: str | 
     now_ms = time.time_ns() // 1_000_000
     wish = Wish(of, now_ms, program_version(), language_of(language).code, _units(units))
     made = report_of(folder, wish)
+    told = made.pdf() if as_pdf else made.html.encode()
     with terminal.output(out) as stream:
-        stream.write(made.html.encode())
+        stream.write(told)
     if not made.facts["chain"]["holds"]:
         terminal.complain(
             f"{folder}: the journal does not hold: {made.facts['chain']['why']}. The report says so, too."

@@ -21,6 +21,7 @@ InUnits = Annotated[
     str | None,
     typer.Option(help="In place of the station's: degC or degF, psi, kPa or bar, L or gal.", metavar="UNITS"),
 ]
+AsPdf = Annotated[bool, typer.Option("--pdf", help="As PDF, with the page of HTML attached; needs the extra `pdf`.")]
 
 
 @verbs.callback()
@@ -35,6 +36,7 @@ def day(
     out: Out = None,
     language: Spoken = "en",
     units: InUnits = None,
+    pdf: AsPdf = False,
 ) -> None:
     """One day of a station as a page of HTML: verdict, alarms, records, readings, water, gaps.
 
@@ -44,7 +46,7 @@ def day(
     def work() -> int:
         from edge.cli import report
 
-        return report.day(day, folder, out, language, units)
+        return report.day(day, folder, out, language, units, as_pdf=pdf)
 
     done(work, False)
 
@@ -56,6 +58,7 @@ def period(
     out: Out = None,
     language: Spoken = "en",
     units: InUnits = None,
+    pdf: AsPdf = False,
 ) -> None:
     """A month or a quarter of a station as a page of HTML. Readiness at each first case, what kept it from starting, how the alarms
     performed, duties, filters, water, gaps.
@@ -66,7 +69,7 @@ def period(
     def work() -> int:
         from edge.cli import report
 
-        return report.period(period, folder, out, language, units)
+        return report.period(period, folder, out, language, units, as_pdf=pdf)
 
     done(work, False)
 
@@ -78,6 +81,7 @@ def calibration(
     out: Out = None,
     language: Spoken = "en",
     units: InUnits = None,
+    pdf: AsPdf = False,
 ) -> None:
     """The calibration sheet of a point as a page of HTML. Each comparison with its reference, uncertainty and correction, as found and as
     left, what stands, what came after, and when it is due again.
@@ -88,7 +92,7 @@ def calibration(
     def work() -> int:
         from edge.cli import report
 
-        return report.calibration(point, folder, out, language, units)
+        return report.calibration(point, folder, out, language, units, as_pdf=pdf)
 
     done(work, False)
 
@@ -104,6 +108,7 @@ def incident(
     out: Out = None,
     language: Spoken = "en",
     units: InUnits = None,
+    pdf: AsPdf = False,
 ) -> None:
     """Everything around an event as a page of HTML. Verdicts with reasons, alarms and who was told, records, advice, phases, each point's
     readings drawn, draws, gaps, clock and store; times to the second.
@@ -114,6 +119,6 @@ def incident(
     def work() -> int:
         from edge.cli import report
 
-        return report.incident(begins, ends, folder, out, language, units)
+        return report.incident(begins, ends, folder, out, language, units, as_pdf=pdf)
 
     done(work, False)

@@ -90,6 +90,7 @@ BOUNDS: Final[Mapping[str, Bound]] = MappingProxyType(
         "keep.age": Bound("duration", "1 h", "36600 days", "retention by age"),
         "backup.every": Bound("duration", "1 h", "31 days", "what a broken disk may take"),
         "backup.overdue_after": Bound("duration", "2 h", "92 days", "a week-end, a holiday"),
+        "reports.keep": Bound("duration", "7 days", "36600 days", "days that were missed are told up to a week later"),
         "keep.size": Bound("size_bytes", "1 MB", "100 TB", "retention by size"),
     }
 )

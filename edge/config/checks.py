@@ -21,6 +21,7 @@ from edge.config.points import (
 )
 from edge.config.reading import Findings
 from edge.config.sections import ALARM_IDS, MANY, Tables, kind_of
+from edge.config.tables import REPORT_FORMS
 from edge.domain import settings
 from edge.domain.readings import Role
 from edge.domain.roles import ROLES
@@ -51,6 +52,7 @@ def check(tables: Tables, points: Mapping[int, settings.Point], found: Findings)
         _api,
         _people,
         _backup,
+        _reports,
     ):
         one(tables, found)
     _limits_within_points(tables, points, found)
@@ -66,6 +68,30 @@ def _backup(tables: Tables, found: Findings) -> None:
         found.wrong(("backup",), text, "overdue_after longer than every", "Leave time for a try that fails")
     if keep is not None and own.folder and keep.folder and PurePath(own.folder).is_relative_to(keep.folder):
         found.wrong(("backup", "folder"), "it lies in the [keep] folder", "a folder on another disk", "Name another")
+
+
+def _reports(tables: Tables, found: Findings) -> None:
+    own, keep = tables.reports, tables.keep
+    if (
+        own is not None
+        and keep is not None
+        and own.folder
+        and keep.folder
+        and PurePath(own.folder) == PurePath(keep.folder)
+    ):
+        found.wrong(
+            ("reports", "folder"),
+            "it is the [keep] folder itself",
+            "a folder of their own",
+            "Name one within it, or another",
+        )
+    if own is not None and own.forms == []:
+        found.wrong(
+            ("reports", "forms"),
+            "names nothing",
+            f"some of {', '.join(REPORT_FORMS)}",
+            "Name a form, or leave [reports] out",
+        )
 
 
 def _above(a: float | None, b: float | None) -> bool:

@@ -162,6 +162,16 @@ class BackupPlan:
 
 
 @dataclass(frozen=True, slots=True)
+class ReportsPlan:
+    """Into which folder each day is told, in which forms ("html", "pdf") and language, and for how many days that is kept."""
+
+    folder: Path
+    forms: tuple[str, ...]
+    keep_days: int
+    language: str
+
+
+@dataclass(frozen=True, slots=True)
 class StationFile:
     """A station file that can be used.
 
@@ -185,3 +195,4 @@ class StationFile:
     outputs: tuple[OutputPlan, ...] = ()
     people: PeoplePlan = PeoplePlan()
     backup: BackupPlan | None = None
+    reports: ReportsPlan | None = None

@@ -29,6 +29,7 @@ from edge.config.tables import (
     MqttTable,
     OutletTestTable,
     PeopleTable,
+    ReportsTable,
     ReservoirTable,
     StationTable,
     SupplyTable,
@@ -75,6 +76,7 @@ class WholeFile(Table):
     people: PeopleTable | None = None
     keep: KeepTable | None = None
     backup: BackupTable | None = None
+    reports: ReportsTable | None = None
     tell: TellTable | None = None
     target: list[TargetTable] = Field(default_factory=list)
     output: list[OutputTable] = Field(default_factory=list)
@@ -86,7 +88,7 @@ SINGLE: Final[Mapping[str, type[Table]]] = MappingProxyType(
         "station": StationTable, "hours": HoursTable, "reservoir": ReservoirTable, "supply": SupplyTable,
         "filters": FiltersTable, "daily_test": DailyTestTable, "water_path_treatment": WaterPathTreatmentTable,
         "disinfectant": DisinfectantTable, "outlet_test": OutletTestTable, "mqtt": MqttTable, "api": ApiTable, "keep": KeepTable,
-        "backup": BackupTable, "tell": TellTable, "people": PeopleTable,
+        "backup": BackupTable, "reports": ReportsTable, "tell": TellTable, "people": PeopleTable,
     }
 )  # fmt: skip
 #: lists of tables whose model depends on nothing else
@@ -116,6 +118,7 @@ class Tables:
     people: PeopleTable | None = None
     keep: KeepTable | None = None
     backup: BackupTable | None = None
+    reports: ReportsTable | None = None
     tell: TellTable | None = None
     target: list[TargetTable] = field(default_factory=list)
     output: list[OutputTable] = field(default_factory=list)

@@ -35,13 +35,14 @@ from edge.config.plans import (
     MqttPlan,
     PageTlsPlan,
     PeoplePlan,
+    ReportsPlan,
     StationFile,
     TlsPlan,
 )
 from edge.config.points import ACTIVE_KINDS, BusTable, OneWireBus
 from edge.config.reading import Findings, Mistake, UnusableInputs, document_of, text_of
 from edge.config.sections import Tables, kind_of, other_kinds, read
-from edge.config.tables import BackupTable, KeepTable, PeopleTable
+from edge.config.tables import BackupTable, KeepTable, PeopleTable, ReportsTable
 from edge.domain.errors import UnusableInput
 from edge.domain.settings import AlarmTuning, Point, Settings
 
@@ -101,6 +102,7 @@ def loads(text: str, path: Path) -> StationFile:
         outputs=config_telling.output_plans(tables),
         people=_people(tables.people),
         backup=_backup(tables.backup, path.parent),
+        reports=_reports(tables.reports, path.parent),
     )
 
 
@@ -244,6 +246,14 @@ def _keep(own: KeepTable | None, folder: Path) -> KeepPlan:
 
 def _backup(own: BackupTable | None, folder: Path) -> BackupPlan | None:
     return None if own is None else BackupPlan(folder / own.folder, whole_ms(own.every), whole_ms(own.overdue_after))
+
+
+def _reports(own: ReportsTable | None, folder: Path) -> ReportsPlan | None:
+    return (
+        None
+        if own is None
+        else ReportsPlan(folder / own.folder, tuple(own.forms), int(own.keep // 86_400), own.language)
+    )
 
 
 def check_report(path: Path) -> tuple[int, str]:

@@ -5,7 +5,7 @@ A field's annotation is its kind of value (edge/config/fields.py). Defaults are 
 
 from __future__ import annotations
 
-from typing import Annotated, Any
+from typing import Annotated, Any, Final
 
 from pydantic import BaseModel, ConfigDict, Field
 
@@ -31,11 +31,16 @@ from edge.config.fields import (
 from edge.domain.alarms.catalogue import PRIORITIES
 from edge.domain.records.forms import AFTERWARDS
 from edge.domain.settings import Every, Level
+from edge.domain.words.languages import LANGUAGES
+
+#: in which a day can be told
+REPORT_FORMS: Final = ("html", "pdf")
 
 
 class Table(BaseModel):
     """A table of the station file: no key but its own."""
 
+    # what checks a table is built with the first one, not at each start
     model_config = ConfigDict(extra="forbid", populate_by_name=True, protected_namespaces=(), defer_build=True)
 
 
@@ -356,6 +361,15 @@ class BackupTable(Table):
     overdue_after: Annotated[float, Is("backup.overdue_after")] = default(
         "3 days", "Where the newest backup is older, however it was made, an alarm rings."
     )
+
+
+class ReportsTable(Table):
+    """The record of each day, made by itself after local midnight."""
+
+    folder: Annotated[str, Text("a folder", "/var/lib/warmwell/reports", longest=1000)]
+    forms: Annotated[list[str], Words(*REPORT_FORMS)] = default(["html"], "`pdf` needs the extra of that name.")
+    keep: Annotated[float, Is("reports.keep")] = default("400 days", "Older ones are deleted.")
+    language: Annotated[str, Word(*LANGUAGES)] = default("en")
 
 
 class KeepTable(Table):

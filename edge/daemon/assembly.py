@@ -20,11 +20,11 @@ from edge.acquisition.acquisition import Acquisition
 from edge.clock import RealClock
 from edge.config import StationFile, settings_of
 from edge.daemon import exports
-from edge.daemon.backups import Backups, backups_of
 from edge.daemon.opening import Opening, SilentDisk
 from edge.daemon.page import Anyone, Page
 from edge.daemon.part import Part, Running
 from edge.daemon.people import access_rules, make_access
+from edge.daemon.regular import Regular
 from edge.daemon.room import Room
 from edge.daemon.series import CurrentSeries
 from edge.daemon.signing import Signing, head_told, newest_in
@@ -93,7 +93,7 @@ class Assembly:
         self.opening = opening
         self._store_tried_s = time.monotonic()
         self.parts: dict[str, Part] = {}
-        self.backups: Backups | None = None
+        self.regular = Regular(clock.boot)
 
     # ---- start ------------------------------------------------------------------------------------------------------
 
@@ -140,8 +140,8 @@ class Assembly:
             as_before=lambda document, state: Station(settings_of(document), self.clock.boot, state),
         )
         self.judge.start()
-        self.backups = backups_of(self.plan, self.clock.boot, self.journal) if self.not_kept is None else None
         if self.not_kept is None:
+            self.regular.begin(self.plan, self.journal)
             make = partial(Signing, keep.folder, settings.name, self.journal, self.clock, self.judge.remark)
             self.parts["signing"] = Part("signing", make, _lives)  # first: it has to end before what tells of it
         self.people = make_access(self.plan, self.clock, self.journal, self.judge.note)
@@ -289,8 +289,9 @@ class Assembly:
         trouble = self._store_trouble(disk)
         self._fact("store", trouble is not None, trouble)
         self.judge.remark("log", held_logs(disk["logs"]))
-        overdue = None if self.backups is None else self.backups.look(self.clock.now())
+        overdue, remark = self.regular.look(self.clock.now())
         self._fact("backup_overdue", overdue is not None, overdue)
+        self.judge.remark("reports", remark)
         self.page.look(self.clock.now(), self._fact, self.judge.remark)
         untold = self._remembered.untold.look(self.parts.get("mqtt"), self.parts.get("telling"))
         self._fact("untold", untold is not None, untold)
@@ -350,7 +351,7 @@ class Assembly:
             "series": {"ok": not series.get("trouble"), **series},
             "buses": self.acquisition.status(),
             "people": people,
-            **({} if self.backups is None else {"backup": self.backups.status()}),
+            **self.regular.status(),
             **parts,
         }
 
@@ -374,10 +375,7 @@ class Assembly:
         self.judge.reload(self._station_maker(new), new.document, new.digest).result(timeout=10)
         about, self.plan = self.about(), new
         self.people.rules = access_rules(new)
-        if new.backup != old.backup:
-            if self.backups is not None:
-                self.backups.stop()
-            self.backups = backups_of(new, self.clock.boot, self.journal) if self.not_kept is None else None
+        self.regular.renew(old, new)
         if new.settings.points != old.settings.points:
             self.series.wanted(new.settings.points)
         if new.buses != old.buses or new.settings.points != old.settings.points:
@@ -419,8 +417,7 @@ class Assembly:
         ended = True
         if self._remembered.room is not None:
             self._remembered.room.leave()
-        if self.backups is not None:
-            self.backups.stop()
+        self.regular.stop()
         if hasattr(self, "acquisition"):
             self.acquisition.stop(0.8)
         if hasattr(self, "people"):

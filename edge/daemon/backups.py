@@ -3,17 +3,14 @@
 from __future__ import annotations
 
 import logging
-import os
-import subprocess
 import sys
-import tempfile
 from collections.abc import Callable
-from contextlib import suppress
 from pathlib import Path
-from typing import IO, Any, Final
+from typing import Any, Final
 
 from edge.backup.noted import Noted, noted_in
 from edge.config.plans import BackupPlan, StationFile
+from edge.daemon.child import Child
 from edge.daemon.page import Aside
 from edge.domain.contracts import JournalReader
 from edge.domain.entries import Entry, Now
@@ -27,10 +24,6 @@ SETTLED_MS: Final = 600_000
 AGAIN_MS: Final = 3_600_000
 #: how often its process and its note are looked at
 LOOK_EVERY_MS: Final = 5000
-#: its priority for the processor: the lowest
-_NICE: Final = 19
-#: of what it says, at most so much is looked at
-_MOST_SAID: Final = 4000
 
 #: the command that makes one, without where to and of which station
 COMMAND: Final = (sys.executable, "-m", "edge.cli", "backup")
@@ -71,8 +64,7 @@ class Backups:
         self._plan, self._file, self._keep, self._boot, self._command = plan, station_file, keep, boot, command
         self._ask_first = first
         self._aside = Aside("backups")
-        self._child: subprocess.Popen[bytes] | None = None
-        self._said: IO[bytes] | None = None
+        self._child = Child()
         self._began_ms: int | None = None
         self._tried_ms: int | None = None
         self._looked_ms: int | None = None
@@ -96,8 +88,8 @@ class Backups:
         self._last = noted_in(self._keep)
         if self._begun is None and (first := self._ask_first()) is not None:
             self._begun = Noted(Now(first.mono_ms, first.wall_ms, first.trusted), first.boot, "")
-        if self._child is not None:
-            self._hear(self._child)
+        if self._child.is_under_way:
+            self._hear()
         elif self._is_due(now):
             self._begin(now)
 
@@ -113,34 +105,19 @@ class Backups:
     def _begin(self, now: Now) -> None:
         self._tried_ms = now.mono_ms
         try:
-            self._said = tempfile.TemporaryFile()  # noqa: SIM115  # open until the child has ended; a pipe it could fill, and wait at
-            self._child = subprocess.Popen(
-                [*self._command, str(self._plan.folder), "--keep", str(self._file)],
-                stdin=subprocess.DEVNULL, stdout=subprocess.DEVNULL, stderr=self._said, start_new_session=True,
-            )  # fmt: skip
-            os.setpriority(os.PRIO_PROCESS, self._child.pid, _NICE)
-            if self._is_over:  # it was stopped meanwhile
-                self.stop()
+            self._child.begin([*self._command, str(self._plan.folder), "--keep", str(self._file)])
         except OSError as exc:
-            if self._said is not None:
-                self._said.close()
             self._failed(f"it can't be begun ({exc})")
 
-    def _hear(self, child: subprocess.Popen[bytes]) -> None:
-        code = child.poll()
-        if code is None:
+    def _hear(self) -> None:
+        why = self._child.ended()
+        if why is None:
             return
-        self._child = None
-        said = ""
-        if self._said is not None:
-            self._said.seek(0)
-            said = " ".join(self._said.read(_MOST_SAID).decode(errors="replace").split())
-            self._said.close()
-        if code == 0:
+        if why:
+            self._failed(why)
+        else:
             self.trouble = ""
             log.info("backed up to %s", self._plan.folder)
-        else:
-            self._failed(said or f"it ended with {code}")
 
     def _failed(self, why: str) -> None:
         if why != self.trouble:
@@ -165,18 +142,11 @@ class Backups:
             "ok": not self.trouble,
             "to": str(self._plan.folder),
             "made_at_ms": made_ms,
-            "under_way": self._child is not None,
+            "under_way": self._child.is_under_way,
             "trouble": self.trouble,
         }
 
     def stop(self) -> None:
         """Break off what is under way: a backup that is broken off leaves the one before."""
         self._is_over = True
-        child, self._child = self._child, None
-        if child is not None:
-            with suppress(OSError):
-                child.kill()
-            with suppress(subprocess.TimeoutExpired):  # one that hangs on its disk
-                child.wait(0.5)
-        if self._said is not None:
-            self._said.close()
+        self._child.stop()

@@ -10,6 +10,7 @@ from typing import Any, Final, NamedTuple, TypeAlias
 from zoneinfo import ZoneInfo
 
 from edge.domain.entries import SignedHead, rfc3339, wall_ms_of
+from edge.domain.errors import UnusableInput
 from edge.domain.readings import Role
 from edge.domain.records.book import local_date
 from edge.domain.settings import Settings
@@ -74,6 +75,10 @@ class Made(NamedTuple):
     html: str
     settings: Settings
 
+    def pdf(self) -> bytes:
+        """The page for print and for keeping; it bears its HTML. Raises UnusableInput: what makes it isn't installed."""
+        return pdf_page_of(self.facts, self.settings)
+
 
 def report_of(folder: Path, wish: Wish) -> Made:
     """The report that is wished for.
@@ -90,6 +95,23 @@ def report_of(folder: Path, wish: Wish) -> Made:
 def page_of(facts: dict[str, Any], settings: Settings) -> str:
     """The page that says these facts."""
     return document(_PAGES[facts["report"]](facts, settings).html())
+
+
+def pdf_page_of(facts: dict[str, Any], settings: Settings) -> bytes:
+    """The same as a PDF.
+
+    Raises:
+        UnusableInput: what makes it isn't installed.
+    """
+    try:
+        from edge.reports.pdf import pdf_of
+    except ImportError as exc:
+        raise UnusableInput(
+            f"what makes a PDF isn't installed ({exc.name})", where="--pdf", expected="Warmwell with its extra `pdf`",
+            do="Install warmwell[pdf], or leave --pdf out and print the page from a browser",
+        ) from exc  # fmt: skip
+    paper = _PAGES[facts["report"]](facts, settings)
+    return pdf_of(paper.html(), paper.becomes)
 
 
 def of_facts(facts: Mapping[str, Any]) -> Of:

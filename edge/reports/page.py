@@ -182,6 +182,11 @@ class Paper:
         """What it says of itself."""
         raise NotImplementedError
 
+    @property
+    def becomes(self) -> str:
+        """What an arrow says where it can't be shown."""
+        return self._tell.said(say("report.becomes"))
+
     def html(self) -> Element:
         """The whole page."""
         facts, own = self._facts, self.said_of()

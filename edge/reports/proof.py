@@ -15,7 +15,9 @@ from edge.domain.errors import UnusableInput
 from edge.domain.settings import Settings
 from edge.domain.words.languages import LANGUAGES
 from edge.domain.words.units import Chosen
-from edge.reports.making import FORM, Wish, of_facts, page_of, report_of
+from edge.reports.attached import PDF as _PDF
+from edge.reports.attached import attached_html, made_by, maker
+from edge.reports.making import FORM, Made, Wish, of_facts, page_of, report_of
 from edge.reports.page import FACTS_ID
 from edge.reports.source import Head
 
@@ -54,11 +56,12 @@ def prove(report: Path, folder: Path, program: str) -> Proof:
         UnusableInput: the file is no report, or the journal isn't the one that it was made of.
         StoreFault: the journal can't be read.
     """
-    page = _page_of(report)
+    read = _read(report)
+    page = _page_in(read, report)
     facts, wish = _wish_of(page, report)
     again = report_of(folder, wish)
     if again.html == page:
-        return Proof(facts, [], [])
+        return Proof(facts, list(_of_pdf(read, again)), [])
     differences = list(_between(facts, again.facts, ""))
     remarks = []
     is_kept = any(one["low"] is not None for one in again.facts.get("readings", ()))
@@ -71,15 +74,14 @@ def prove(report: Path, folder: Path, program: str) -> Proof:
         )
     if not differences:
         differences = list(_of_page(page, facts, again.settings, program))
+    differences += [] if differences else _of_pdf(read, Made(facts, page, again.settings))
     return Proof(facts, differences[:MOST_TOLD], remarks)
 
 
-def _page_of(report: Path) -> str:
+def _read(report: Path) -> bytes:
     try:
         with report.open("rb") as file:
             read = file.read(_MOST_BYTES + 1)
-        if len(read) <= _MOST_BYTES:
-            return read.decode()
     except OSError as exc:
         raise UnusableInput(
             f"it can't be read ({exc.strerror})",
@@ -87,9 +89,36 @@ def _page_of(report: Path) -> str:
             expected="a report",
             do="Name the file that was made",
         ) from exc
-    except UnicodeDecodeError:
-        pass
-    raise _no_report(report)
+    if len(read) > _MOST_BYTES:
+        raise _no_report(report)
+    return read
+
+
+def _page_in(read: bytes, report: Path) -> str:
+    """The HTML of a report; of a PDF what is attached to it."""
+    try:
+        return (attached_html(read) if read.startswith(_PDF) else read).decode()
+    except ValueError as exc:
+        raise _no_report(report) from exc
+
+
+def _of_pdf(read: bytes, made: Made) -> Iterator[str]:
+    """What a PDF says otherwise than the HTML that is attached to it, which holds."""
+    if not read.startswith(_PDF):
+        return
+    try:
+        if made.pdf() == read:
+            return
+    except UnusableInput as exc:
+        yield f"the page that is attached to it holds; its own pages can't be compared: {exc.what}"
+        return
+    if made_by(read) != maker():
+        yield (
+            f"the page that is attached to it holds; its own pages were laid out by reportlab {made_by(read) or '?'}, and this is"
+            f" {maker()}, so they can't be compared: check it with that version"
+        )
+        return
+    yield "the page that is attached to it holds; what its own pages show was changed"
 
 
 def _wish_of(page: str, report: Path) -> tuple[dict[str, Any], Wish]:

@@ -7,7 +7,7 @@ free of faults: what alarms and what stays unknown there, though all is well, is
 Days have liquid poured in, a lid left open and further cycles, too; some run over the real journal on disk, whose files are
 lost, cut, or put back from a copy; some stations lack a meter, a room's probe or a gauge, or have
 two basins. `--shrink SEED` drops ingredients until only
-those are left that make a wrong; `--smallest` does so for each new kind. 25 days are among the tests; kinds that are known and open
+those are left that make a wrong; `--smallest` does so for each new kind. Some days are among the tests; kinds that are known and open
 stand in `OPEN` of tests/unit/bench/test_truth.py.
 
 `--quick` makes the time to temperature of fewer hypotheses: three times as many days, with the same words of the verdict but where a

@@ -2,10 +2,20 @@
 
 from __future__ import annotations
 
+import io
+import json
+from collections.abc import Sequence
 from functools import cache
-from typing import Final
+from pathlib import Path
+from tempfile import TemporaryDirectory
+from typing import Final, NamedTuple, Protocol
 
-from edge.domain.entries import Stamp
+from edge import config
+from edge.domain.entries import Entry, Now, Stamp, wall_ms_of
+from edge.domain.station.station import Station as Judge
+from edge.replay.replay import Replay, read_records
+from edge.replay.rows import Recording
+from simulators.scenarios.record import write
 from tests.browser.driver import Browser
 from tests.browser.kit import HEALTH, Station
 from tests.unit.stations import DRAWING, PSI, QUIET, Driver, ready
@@ -16,6 +26,49 @@ UNWELL: Final = HEALTH | {
     "telling": {"targets": {"BR-1": {"untold_since": "2026-03-16T05:00:00Z", "why": "EIO", "told_at": None}}},
     "mqtt": {"connected": False, "behind": 7, "last_error": "EIO"},
 }
+
+
+class Judged(Protocol):
+    """A station that judges, the time there, and what it has said."""
+
+    @property
+    def station(self) -> Judge: ...
+    @property
+    def now(self) -> Now: ...
+    @property
+    def said(self) -> Sequence[Entry]: ...
+
+
+class Played(NamedTuple):
+    """A scenario, played as far as it was wished for."""
+
+    station: Judge
+    now: Now
+    said: Sequence[Entry]
+
+
+@cache
+def morning(hours: float = 0.75) -> Played:
+    """The demo's cold morning, by the code that judges live, so many hours after mains returned at 05:50."""
+    with TemporaryDirectory() as scratch:
+        folder = Path(scratch)
+        write("cold-morning", folder, hours)
+        plan, out = config.load(folder / "station.toml"), io.BytesIO()
+        run = Replay(plan, read_records(folder / "records.jsonl"), out, "jsonl", 60_000, None, None)
+        recording = Recording(folder / "readings.csv", {point.id: point for point in plan.settings.points})
+        try:
+            run.run(recording)
+            run.flush()
+        finally:
+            recording.close()
+    lines = [json.loads(line) for line in out.getvalue().splitlines()]
+    *_, verdict, summary = lines
+    said = [
+        Entry(one["seq"], one["boot"], one["mono_ms"], wall_ms_of(one["at"]), one["trusted"], one["kind"], one["body"])
+        for one in lines
+        if one["type"] == "entry"
+    ]
+    return Played(run.station, Now(round(summary["span_s"] * 1000), wall_ms_of(verdict["at"]), True), said)
 
 
 @cache
@@ -40,7 +93,7 @@ def well() -> Driver:
     return ready()
 
 
-def picture(station: Station, driver: Driver) -> None:
+def picture(station: Station, driver: Judged) -> None:
     """Show what a driver's station is, with all that it has said."""
     own, now = driver.station, driver.now
     station.fakes.journal.entries.clear()

@@ -1,7 +1,9 @@
 """Pictures of every view and state of the page, to be looked at: `python -m tests.browser.pictures FOLDER [WORD…]`.
 
 Writes a PNG for each view and state on a tablet, a phone and a desk's screen, by day and dark; with words, those whose names hold one.
-In another language with `lang=de`; `judged` is the state that can be said in each.
+With the word `small` each has few colours and bytes, for a document: `python -m tests.browser.pictures deploy/pictures small
+now-morning-tablet-day` makes README's picture anew. In another language with `lang=de`; `judged` and `morning` (the demo's, at 06:35)
+can be said in each.
 """
 
 from __future__ import annotations
@@ -14,8 +16,9 @@ from typing import Final
 
 from tests.api_fakes import until
 from tests.browser.driver import Browser
-from tests.browser.judged import picture, speak, troubled
+from tests.browser.judged import morning, picture, speak, troubled
 from tests.browser.kit import DOING, HEALTH, SITE, STATES, Station, a_day
+from tests.browser.small_png import small
 
 SIZES: Final = {
     "tablet": (1280, 800, False),
@@ -27,7 +30,7 @@ SCHEMES: Final = ("day", "dark")
 HEARD: Final = "!!document.body && 'view' in document.body.dataset && !document.body.classList.contains('lost')"
 #: view -> the states in which it is worth looking at
 VIEWS: Final = {
-    "now": (*STATES, "lost", "never", "judged"),
+    "now": (*STATES, "lost", "never", "judged", "morning"),
     "do": ("to_do", "ready", "lost"),
     **{name: ("to_do",) for name, _ in DOING[1:]},
     "alarms": ("ready", "trip", "lost", "putting aside", "judged"),
@@ -41,12 +44,15 @@ def main(folder: Path, words: list[str]) -> None:
     """Write them all."""
     folder.mkdir(parents=True, exist_ok=True)
     code = next((word.removeprefix("lang=") for word in words if word.startswith("lang=")), "en")
-    words = [word for word in words if not word.startswith("lang=")]
+    is_small = "small" in words
+    words = [word for word in words if not word.startswith("lang=") and word != "small"]
     wanted = [one for one in _all() if not words or any(word in "-".join(one) for word in words)]
     browser = Browser()
     try:
         for view, state in dict.fromkeys((view, state) for view, state, *_ in wanted):
-            _write(browser, folder, view, state, code, [one[2:] for one in wanted if one[:2] == (view, state)])
+            _write(
+                browser, folder, view, state, code, [one[2:] for one in wanted if one[:2] == (view, state)], is_small
+            )
     finally:
         browser.close()
 
@@ -59,14 +65,16 @@ def _all() -> Iterator[tuple[str, str, str, str]]:
                     yield view, state, size, scheme
 
 
-def _write(browser: Browser, folder: Path, view: str, state: str, code: str, looks: list[tuple[str, ...]]) -> None:
+def _write(
+    browser: Browser, folder: Path, view: str, state: str, code: str, looks: list[tuple[str, ...]], is_small: bool
+) -> None:
     station = Station(0)
     try:
         a_day(station.fakes.journal)
         station.fakes.parts_state = lambda: HEALTH
         station.fakes.judge.show(**STATES.get(state, STATES["warming" if view == "trends" else "trip"]), settings=SITE)
-        if state == "judged":
-            picture(station, troubled())
+        if state in ("judged", "morning"):
+            picture(station, troubled() if state == "judged" else morning())
         browser.go(station.url)
         if state == "never":
             browser.page.route("**/api/1/*", lambda route: route.abort())
@@ -92,8 +100,9 @@ def _write(browser: Browser, folder: Path, view: str, state: str, code: str, loo
                 .replace(" ", "_")
                 .replace("/", "-")
             )
-            (folder / f"{name}.png").write_bytes(browser.screenshot())
-            if size != "desk" and state != "putting aside":
+            picture_of = browser.screenshot()
+            (folder / f"{name}.png").write_bytes(small(picture_of) if is_small else picture_of)
+            if not is_small and size != "desk" and state != "putting aside":
                 (folder / f"{name}-whole.png").write_bytes(browser.screenshot(whole=True))
             print(name, flush=True)
     finally:

@@ -274,18 +274,21 @@ def test_it_stops_within_three_seconds_with_ten_streams_open_one_of_them_suspend
     running = Running()
     before = threading.active_count()
     with ExitStack() as stack:
-        streams = [stack.enter_context(running.stream()) for _ in range(9)]
         suspended = stack.enter_context(socket.socket())
         suspended.setsockopt(socket.SOL_SOCKET, socket.SO_RCVBUF, 4096)
         suspended.connect(("127.0.0.1", running.port))
         suspended.sendall(b"GET /api/1/stream?after=0 HTTP/1.1\r\nHost: localhost\r\n\r\n")
+        journal = running.fakes.journal
         for n in range(300):  # 300 x 20 kB: more than socket buffers take, and nobody reads
-            running.fakes.journal.add("note", {"n": n, "text": "x" * 20_000})
+            journal.add("note", {"n": n, "text": "x" * 20_000})
+        seen = journal.entries[-1].seq  # the nine have that behind them
+        streams = [stack.enter_context(running.stream(after=seen)) for _ in range(9)]
+        journal.add("note", {"n": 300})
         running.fakes.judge.show()
         half = stack.enter_context(running.connect())
         half.sendall(b"GET /api/1/ver")
         for stream in streams:
-            read_until(stream, b'"n":299')
+            read_until(stream, b'"n":300')
         until(lambda: _streams(running) == 10, "ten streams counted")
         with Yardstick() as yardstick:
             began = time.monotonic()

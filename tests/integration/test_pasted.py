@@ -34,7 +34,8 @@ NOT_HERE = {
 PUT_IN = {
     "my-station.toml": "config/station-minimal.toml", "FILE": "config/station-example.toml", "FOLDER": "$KEEP", "KIND": "note",
     "NAME": "'J. Lund'", "KEY=VALUE…": "text=seen", "ALARM": "reservoir_cold", "LINE.toml": "config/line.toml",
-    "BUNDLE.zip": "$WARMWELL_KEEP/bundle.zip", "day.html": "$WARMWELL_KEEP/day.html", "DEST": "$WARMWELL_KEEP/backup --keep $KEEP",
+    "BUNDLE.zip": "$WARMWELL_KEEP/bundle.zip", "day.html": "$WARMWELL_KEEP/day.html",
+    "sheet.html": "$WARMWELL_KEEP/sheet.html", "DEST": "$WARMWELL_KEEP/backup --keep $KEEP",
 }  # fmt: skip
 
 
@@ -94,6 +95,7 @@ NOT_IN_PRACTICE = {
 def practice(tmp_path_factory: pytest.TempPathFactory) -> Iterator[Daemon]:
     """The station that the handbook practises on, in a folder with its file, at the pace of life."""
     text = (ROOT / "config/station-practice.toml").read_text(encoding="utf-8").replace("{", "{{").replace("}", "}}")
+    text = text.replace('every = "2 s"', 'every = "2 s"\nstale_after = "5 min"')  # a busy computer is no silent probe
     folder = tmp_path_factory.mktemp("practice")
     made = Daemon(folder, text + '\n[api]\nlisten = "127.0.0.1:{port}"\n', keep=folder / "warmwell-data")
     made.file = folder / "my-station.toml"

@@ -35,6 +35,7 @@ def run(folder: Path, listed: str, tests: str, *arguments: str) -> tuple[int, li
     (folder / "pytest.ini").write_text("[pytest]\n")
     command = [sys.executable, "-m", "pytest", "-q", "-p", "no:cacheprovider", "--plain-count", *arguments]
     environ = {name: value for name, value in os.environ.items() if not name.startswith("PYTEST")}
+    environ["PYTEST_DISABLE_PLUGIN_AUTOLOAD"] = "1"
     done = subprocess.run(command, cwd=folder, env=environ, capture_output=True, text=True, timeout=60, check=False)
     return done.returncode, (done.stdout + done.stderr).splitlines()
 
@@ -95,6 +96,6 @@ def test_a_list_that_cannot_be_read_is_said(tmp_path: Path):
     ids=["unlisted", "listed", "whole module", "expected failure"],
 )
 def test_workers_side_by_side_count_each_test_once(tmp_path: Path, listed: str, tests: str, ends: str):
-    status, said = run(tmp_path, listed, tests, "--numprocesses", "2", "--dist", "loadfile")
+    status, said = run(tmp_path, listed, tests, "-p", "xdist", "--numprocesses", "2", "--dist", "loadfile")
     assert said[-1] == ends
     assert (status == 0) == (" 0 failed," in ends)

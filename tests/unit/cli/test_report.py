@@ -95,3 +95,21 @@ def test_an_incident_is_told_by_the_station_s_clock(keep: Path) -> None:
     assert code == 0 and "2026-03-14 08:00:00+00:00" in out and "looked at the drain" in out
     code, out, err = ran("report", "incident", "2026-03-14 07:00", "soon", keep)
     assert (code, out) == (2, "") and "'soon' is no time" in " ".join(err.split())
+
+
+def test_a_pdf_follows_from_its_journal_as_a_page_does(keep: Path, tmp_path: Path) -> None:
+    file = tmp_path / "day.pdf"
+    assert ran("report", "day", "2026-03-14", keep, "--out", file, "--pdf") == (0, "", "")
+    assert file.read_bytes().startswith(b"%PDF-")
+    code, out, _ = ran("verify", file, "--journal", keep)
+    assert (code, out.count("\n")) == (0, 1)
+
+
+def test_check_says_where_days_cannot_be_told(tmp_path: Path) -> None:
+    text = (Path(__file__).parents[3] / "config/station-example.toml").read_text(encoding="utf-8")
+    file = tmp_path / "station.toml"
+    file.write_text(text.replace("/var/lib/warmwell/reports", f"{tmp_path}/no stick/reports"), encoding="utf-8")
+    code, out, _ = ran("check", file)
+    assert code == 0 and "[reports] folder" in out and "it isn't there now" in out
+    file.write_text(text.replace("/var/lib/warmwell/reports", f"{tmp_path}/reports"), encoding="utf-8")
+    assert "[reports]" not in ran("check", file)[1]

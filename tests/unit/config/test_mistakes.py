@@ -239,6 +239,10 @@ ONE_MISTAKE = [
     ('overdue_after = "3 days"', 'overdue_after = "1 day"', "backup", 'overdue_after is 1 day, every is 24 h'),
     ('every = "24 h"', 'every = "10 min"', "backup.every", "from 1 h to 31 days"),
     ('folder = "/media/stick/scope-room-2"', 'folder = "/var/lib/warmwell/backup"', "backup.folder", "lies in the [keep] folder"),
+    ('folder = "/var/lib/warmwell/reports"', 'folder = "/var/lib/warmwell"', "reports.folder", "is the [keep] folder itself"),
+    ('forms = ["html"]', "forms = []", "reports.forms", "names nothing"),
+    ('forms = ["html"]', 'forms = ["doc"]', "reports.forms", '"html" or "pdf"'),
+    ('keep = "400 days"', 'keep = "1 day"', "reports.keep", "from 7 days to 36600 days"),
     ('folder = "/var/lib/warmwell"', 'set_point = "39 degC"', "keep.set_point", "it belongs in [reservoir]"),
 ]  # fmt: skip
 

@@ -41,7 +41,7 @@ class _Kept(Replay):
 
 
 @pytest.fixture(scope="module")
-def replayed(tmp_path_factory) -> _Kept:
+def replayed(tmp_path_factory, fewer_hypotheses) -> _Kept:
     """What a station says of a simulated morning with its warm-up, its checks, draws and a cycle."""
     folder = tmp_path_factory.mktemp("morning")
     write("cold-morning", folder, every_s=5.0)

@@ -17,6 +17,9 @@ from tests.unit.domain.doubts.test_swings import hears, liquid
 from tests.unit.domain.heat.test_transfer_loss import with_basin
 from tests.unit.stations import DRAWING, HOUR, MONDAY, PSI, QUIET, SETTINGS, Driver
 
+#: none of them looks at a time to temperature
+pytestmark = pytest.mark.usefixtures("fewer_hypotheses")
+
 # -- a check valve behind the supply's gauge holds what the building's pressure lets go
 
 
@@ -60,7 +63,7 @@ def test_where_the_last_tap_lets_go_at_rest_the_one_before_it_tells_a_neighbours
     between: float, told: list[tuple[str, str, list[str]]]
 ) -> None:
     driver = ready_station()
-    driver.run(300, QUIET | {"filtered": 0.0})
+    driver.run(300, QUIET | {"filtered": 0.0}, every_s=5)
     driver.run(60, DRAWING)
     neighbours(driver, 46, between)
     assert checks(driver) == told
@@ -121,7 +124,7 @@ def test_a_restart_before_the_first_case_leaves_it_late(how: str) -> None:
     driver = Driver(replace(SETTINGS, hours=HOURS), wall_ms=MONDAY - HOUR // 2)
     driver.run(1800, lambda s: QUIET | {"reservoir": 30.0 + 0.0022 * s}, every_s=5)
     one = restarted(driver, how)
-    one.run(1.9 * HOUR / 1000, lambda s: QUIET | {"reservoir": 34.2 + 0.0001 * s}, every_s=5)
+    one.run(1.9 * HOUR / 1000, lambda s: QUIET | {"reservoir": 34.2 + 0.0001 * s}, every_s=10)
     assert "unacknowledged" in one.alarms("late_for_first_case")
 
 
@@ -139,7 +142,7 @@ def slowly_heated(at_s: float) -> float:
 
 def test_a_tightly_held_liquid_is_not_frozen_because_its_heating_after_cycles_moved_it() -> None:
     driver = ready_station()
-    driver.run(6 * 3000 + 5400, lambda s: QUIET | {"reservoir": slowly_heated(s)}, every_s=5)
+    driver.run(6 * 3000 + 5400, lambda s: QUIET | {"reservoir": slowly_heated(s)}, every_s=10)
     assert checks(driver) == [] and driver.condition("reservoir")["state"] == "met"
 
 

@@ -210,8 +210,8 @@ def test_a_reservoir_that_reads_warm_enough_but_not_for_long_enough_says_so() ->
 
 def test_case_6_a_frozen_reservoir_is_found_a_steady_one_is_left_alone() -> None:
     frozen, steady = Driver(), Driver()
-    frozen.run(5 * HOUR / 1000, QUIET | {"reservoir": 38.9375}, every_s=5)
-    steady.run(5 * HOUR / 1000, lambda t: QUIET | {"reservoir": 39.0 + 0.0625 * (int(t / 1200) % 3 - 1)}, every_s=5)
+    frozen.run(5 * HOUR / 1000, QUIET | {"reservoir": 38.9375}, every_s=10)
+    steady.run(5 * HOUR / 1000, lambda t: QUIET | {"reservoir": 39.0 + 0.0625 * (int(t / 1200) % 3 - 1)}, every_s=10)
     assert frozen.station.points(frozen.now)["reservoir"]["reason"] == "stuck"
     assert frozen.condition("reservoir")["state"] == "unknown"
     words = [e.body["to"] for e in frozen.said if e.kind == "verdict"]
@@ -299,7 +299,7 @@ def test_filter_drop_is_made_comparable_and_due_beyond_its_limit() -> None:
 class TestDuties:
     def test_due_again_after_midnight(self) -> None:
         driver = ready_station()
-        driver.run(20 * HOUR / 1000, QUIET | {"reservoir": 39.2}, every_s=5)
+        driver.run(20 * HOUR / 1000, QUIET | {"reservoir": 39.2}, every_s=10)
         assert driver.condition("daily_test")["state"] == "unmet"
         due = next(
             e
@@ -328,7 +328,7 @@ class TestDuties:
 
     def test_wrong_order_is_kept_and_does_not_count(self) -> None:
         driver = ready_station()
-        driver.run(24 * HOUR / 1000, QUIET, every_s=5)
+        driver.run(24 * HOUR / 1000, QUIET, every_s=10)
         (entry, *_) = driver.record("water_path_treatment", contact_min=12)
         assert entry.body["counts"] is False and "daily test" in entry.body["why_not"]
         (entry, *_) = driver.record("release")

@@ -228,4 +228,5 @@ REPORTS: Final[Mapping[str, str]] = {
     "report.col.tries": "tries",
     "report.col.advice": "advice",
     "report.col.of_time": "of the time",
+    "report.becomes": "to",
 }

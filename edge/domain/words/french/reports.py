@@ -229,4 +229,5 @@ REPORTS: Final[Mapping[str, str]] = {
     "report.col.tries": "essais",
     "report.col.advice": "conseil",
     "report.col.of_time": "du temps",
+    "report.becomes": "devient",
 }

@@ -235,4 +235,5 @@ REPORTS: Final[Mapping[str, str]] = {
     "report.col.tries": "Versuche",
     "report.col.advice": "Rat",
     "report.col.of_time": "der Zeit",
+    "report.becomes": "wird zu",
 }

@@ -224,4 +224,5 @@ REPORTS: Final[Mapping[str, str]] = {
     "report.col.tries": "intentos",
     "report.col.advice": "consejo",
     "report.col.of_time": "del tiempo",
+    "report.becomes": "pasa a",
 }

@@ -173,21 +173,21 @@ def test_every_mix_of_facts_has_one_phase():
 
 
 @pytest.fixture(scope="module")
-def three_days() -> Result:
+def two_days(fewer_hypotheses: None) -> Result:
     """Of the bench: with and without a flow meter; the whole runs by `python -m tests.bench.cycles`."""
     found = Result()
-    for seed in (2, 3, 17):
+    for seed in (2, 3):
         run = Run(seed)
         run.run()
         found.add(run.result())
     return found
 
 
-def test_busy_days_are_judged_right(three_days: Result):
-    assert three_days.cycles >= 15 and three_days.found == three_days.cycles, f"within {FOUND_S} s"
-    assert three_days.right / three_days.minutes >= GOAL_RIGHT
-    assert three_days.told == three_days.away_ready == 0, "never READY where the basin would be too cold"
-    assert three_days.false == [] and three_days.missed == []
+def test_busy_days_are_judged_right(two_days: Result):
+    assert two_days.cycles >= 10 and two_days.found == two_days.cycles, f"within {FOUND_S} s"
+    assert two_days.right / two_days.minutes >= GOAL_RIGHT
+    assert two_days.told == two_days.away_ready == 0, "never READY where the basin would be too cold"
+    assert two_days.false == [] and two_days.missed == []
 
 
 def test_a_fall_that_may_become_a_cycle_holds_an_alarm_back_for_five_minutes_only():

@@ -232,8 +232,10 @@ class TestDates:
         assert made.state_of("daily_test") == ("met", "passed 4 min ago")
 
     @pytest.mark.parametrize("ahead", [DAY, 30 * DAY, YEAR], ids=["a day", "a month", "a year"])
-    @pytest.mark.parametrize("restart", ["no", "same boot", "another boot"])
-    @pytest.mark.parametrize("state", [False, True])
+    @pytest.mark.parametrize(
+        "restart, state",
+        [("no", False), *((restart, state) for restart in ("same boot", "another boot") for state in (False, True))],
+    )
     def test_a_test_recorded_while_the_date_was_ahead_stands_for_its_own_day_only(
         self, ahead: int, restart: str, state: bool
     ) -> None:

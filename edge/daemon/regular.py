@@ -1,0 +1,60 @@
+"""What a station makes by itself at intervals, each in a process of its own: backups, and the record of each day."""
+
+from __future__ import annotations
+
+from typing import Any
+
+from edge.config.plans import StationFile
+from edge.daemon.backups import Backups, backups_of
+from edge.daemon.reports import DailyReports, reports_of
+from edge.domain.contracts import JournalReader
+from edge.domain.entries import Now
+from edge.domain.messages import Message
+
+
+class Regular:
+    """Those that a station file asks for; none before the journal is there, and none where nothing can be kept.
+
+    Args:
+        boot: identity of this boot.
+    """
+
+    def __init__(self, boot: str) -> None:
+        self._boot = boot
+        self._journal: JournalReader | None = None
+        self._backups: Backups | None = None
+        self._reports: DailyReports | None = None
+
+    def begin(self, plan: StationFile, journal: JournalReader) -> None:
+        """There is a journal to make them of."""
+        self._journal = journal
+        self._backups, self._reports = backups_of(plan, self._boot, journal), reports_of(plan, journal)
+
+    def renew(self, old: StationFile, new: StationFile) -> None:
+        """A changed station file is in force."""
+        if self._journal is None:
+            return
+        if new.backup != old.backup:
+            if self._backups is not None:
+                self._backups.stop()
+            self._backups = backups_of(new, self._boot, self._journal)
+        if new.reports != old.reports:
+            if self._reports is not None:
+                self._reports.stop()
+            self._reports = reports_of(new, self._journal)
+
+    def look(self, now: Now) -> tuple[Message | None, str]:
+        """The cause of the alarm where backups are overdue, and what people have to read of reports. Never waits for a disk."""
+        overdue = None if self._backups is None else self._backups.look(now)
+        return overdue, "" if self._reports is None else self._reports.look(now)
+
+    def status(self) -> dict[str, Any]:
+        """For /health: "backup" and "reports", where there are some."""
+        found = {"backup": self._backups, "reports": self._reports}
+        return {name: one.status() for name, one in found.items() if one is not None}
+
+    def stop(self) -> None:
+        """Break off what is under way."""
+        for one in (self._backups, self._reports):
+            if one is not None:
+                one.stop()

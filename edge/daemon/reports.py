@@ -1,0 +1,169 @@
+"""The record of each day, where the station file asks for it: made after local midnight, beside the daemon, into a folder."""
+
+from __future__ import annotations
+
+import logging
+import os
+import re
+import sys
+from collections.abc import Callable, Iterator
+from datetime import date, timedelta
+from pathlib import Path
+from typing import Any, Final
+from zoneinfo import ZoneInfo
+
+from edge.config.plans import ReportsPlan, StationFile
+from edge.daemon.child import Child
+from edge.daemon.page import Aside
+from edge.domain.contracts import JournalReader
+from edge.domain.entries import Now
+from edge.domain.errors import StoreFault
+from edge.domain.records.book import local_date
+
+log = logging.getLogger("warmwell.daemon")
+
+#: after a start the station is left in peace for so long, and between two tries of one that fails
+SETTLED_MS: Final = 600_000
+AGAIN_MS: Final = 3_600_000
+#: how often it is looked whether one is due
+LOOK_EVERY_MS: Final = 5000
+#: so long after midnight a day is told: its last entries have come to disk
+AFTER_MIDNIGHT_MS: Final = 120_000
+#: days that were missed, as the board was off, are told up to so many
+MOST_BEHIND: Final = 7
+
+#: the command that makes one, without which day and of which station
+COMMAND: Final = (sys.executable, "-m", "edge.cli", "report", "day")
+_NAMED: Final = re.compile(r"day-(\d{4}-\d\d-\d\d)\.(?:html|pdf)", re.ASCII)
+
+
+def reports_of(plan: StationFile, journal: JournalReader) -> DailyReports | None:
+    """Those that a station file asks for; None where it asks for none."""
+
+    def first_ms() -> int | None:
+        try:
+            return next((entry.wall_ms for entry in journal.read(0, 1)), None)
+        except StoreFault:
+            return None
+
+    zone = ZoneInfo(plan.settings.timezone)
+    return None if plan.reports is None else DailyReports(plan.reports, plan.keep.folder, zone, first_ms)
+
+
+class DailyReports:
+    """The days of one station on paper.
+
+    Args:
+        plan: into which folder, in which forms and language, and for how many days.
+        keep: of the station.
+        zone: where the clock on its wall is set.
+        first_ms: when the journal began [ms since 1970]: no day before is told; None: it hasn't.
+        command: makes one; handed in by tests.
+    """
+
+    def __init__(
+        self,
+        plan: ReportsPlan,
+        keep: Path,
+        zone: ZoneInfo,
+        first_ms: Callable[[], int | None],
+        command: tuple[str, ...] = COMMAND,
+    ) -> None:
+        self._plan, self._keep, self._zone, self._first_ms, self._command = plan, keep, zone, first_ms, command
+        self._aside, self._child = Aside("daily reports"), Child()
+        self._began_ms: int | None = None
+        self._tried_ms: int | None = None
+        self._looked_ms: int | None = None
+        self._told = ""  # the file that is made
+        self._newest: str | None = None
+        self._is_over = False
+        self.trouble = ""
+
+    def look(self, now: Now) -> str:
+        """Let what is due be begun; what people have to read of one that failed. Never waits for a disk."""
+        if self._looked_ms is None or now.mono_ms - self._looked_ms >= LOOK_EVERY_MS:
+            self._looked_ms = now.mono_ms
+            self._aside.begin(lambda: self._attend(now))
+        return f"The record of the day could not be made: {self.trouble}." if self.trouble else ""
+
+    def _attend(self, now: Now) -> None:
+        """In a thread of its own."""
+        if self._is_over:
+            return
+        self._began_ms = now.mono_ms if self._began_ms is None else self._began_ms
+        if self._child.is_under_way:
+            self._hear()
+        if self._child.is_under_way or not self._may_begin(now):
+            return
+        try:
+            due = next(self._due(now), None)
+            if due is not None:
+                self._begin(*due, now)
+        except OSError as exc:
+            self._tried_ms = now.mono_ms
+            self._failed(f"{self._plan.folder}: it can't be used ({exc.strerror})")
+
+    def _may_begin(self, now: Now) -> bool:
+        """Dates are believed of a trusted clock alone, and so is what is too old."""
+        assert self._began_ms is not None
+        is_tried = self.trouble and self._tried_ms is not None and now.mono_ms - self._tried_ms < AGAIN_MS
+        return now.trusted and now.mono_ms - self._began_ms >= SETTLED_MS and not is_tried
+
+    def _due(self, now: Now) -> Iterator[tuple[date, str]]:
+        """Days that are over and not told yet, the earliest first, and the form in which."""
+        self._plan.folder.mkdir(exist_ok=True)
+        today, first_ms = local_date(now.wall_ms - AFTER_MIDNIGHT_MS, self._zone), self._first_ms()
+        self._thin(today)
+        if first_ms is None:
+            return
+        for behind in range(MOST_BEHIND, 0, -1):
+            day = today - timedelta(days=behind)
+            for form in self._plan.forms:
+                if day >= local_date(first_ms, self._zone) and not self._file(day, form).exists():
+                    yield day, form
+
+    def _file(self, day: date, form: str) -> Path:
+        return self._plan.folder / f"day-{day.isoformat()}.{form}"
+
+    def _thin(self, today: date) -> None:
+        """Delete own files of days that are past what is kept, and note the newest."""
+        names = sorted(name for name in os.listdir(self._plan.folder) if _NAMED.fullmatch(name))
+        self._newest = names[-1] if names else None
+        oldest = (today - timedelta(days=self._plan.keep_days)).isoformat()
+        for name in names:
+            found = _NAMED.fullmatch(name)
+            if found is not None and found.group(1) < oldest:
+                (self._plan.folder / name).unlink(missing_ok=True)
+
+    def _begin(self, day: date, form: str, now: Now) -> None:
+        self._tried_ms, file = now.mono_ms, self._file(day, form)
+        self._told = file.name
+        words = [day.isoformat(), str(self._keep), "--out", str(file), "--language", self._plan.language]
+        self._child.begin([*self._command, *words, *(["--pdf"] if form == "pdf" else [])])
+
+    def _hear(self) -> None:
+        why = self._child.ended()
+        if why is None:
+            return
+        if why:
+            self._failed(f"{self._told}: {why.removesuffix('.')}")
+        else:
+            self.trouble, self._newest = "", self._told
+            log.info("told the day in %s", self._told)
+
+    def _failed(self, why: str) -> None:
+        if why != self.trouble:
+            log.error("the record of a day failed: %s", why)
+        self.trouble = why
+
+    def status(self) -> dict[str, Any]:
+        """For /health: {"ok", "to", "newest", "under_way", "trouble"}."""
+        return {
+            "ok": not self.trouble, "to": str(self._plan.folder), "newest": self._newest, "under_way": self._child.is_under_way,
+            "trouble": self.trouble,
+        }  # fmt: skip
+
+    def stop(self) -> None:
+        """Break off what is under way: a file only takes its name once it is whole."""
+        self._is_over = True
+        self._child.stop()
