@@ -132,7 +132,6 @@ SIX = """(() => {
 })()"""
 
 
-
 #: pixels between two times under an axis
 BETWEEN = """[...document.querySelectorAll(".tick + .tick")].map((tick) =>
   tick.getBoundingClientRect().left - tick.previousSibling.getBoundingClientRect().right)"""

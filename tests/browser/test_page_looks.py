@@ -92,12 +92,18 @@ def test_the_first_view_is_light_and_soon_there(browser: Browser, station: Stati
             until(lambda: new.js("document.querySelectorAll('.point').length") == 7, "the points")
             painted_s = new.js("performance.getEntriesByName('first-contentful-paint')[0].startTime") / 1000
             assert painted_s < 1.0 + yardstick.late_s()
-        sizes = new.js(
-            "['navigation', 'resource'].flatMap((k) => performance.getEntriesByType(k)).map((e) => [e.name, e.transferSize])"
-        )
+        asked = "['navigation', 'resource'].flatMap((k) => performance.getEntriesByType(k)).map((e) => [e.name, e.transferSize])"
+
+        def unanswered() -> set[str]:
+            """What a busy machine gave up counts once it was asked again."""
+            sizes = new.js(asked)
+            return {name for name, _ in sizes if "/stream" not in name} - {name for name, size in sizes if size > 0}
+
+        until(lambda: not unanswered(), "each answer")
+        sizes = new.js(asked)
     finally:
         new.close()
-    assert len(sizes) > 15 and all(size > 0 for name, size in sizes if "/stream" not in name)
+    assert len(sizes) > 15
     assert sum(size for _, size in sizes) < 300_000
 
 
