@@ -30,6 +30,7 @@ from edge.api import (
     people,
     preference,
     problems,
+    reports,
     room,
     support,
     times,
@@ -141,6 +142,7 @@ class Desk:
         self.watch = Watch(parts.judge, self.about["speed"], viewers=Viewers(self.zone))
         self.readers = Readers()
         self.exporters = Readers(exports.READ_WITHIN_S)
+        self.reporters = Readers(reports.MADE_WITHIN_S, reports.AT_ONCE, reports.WAITING)
         self.tellers = Readers(TOLD_WITHIN_S)  # /health waits behind no chart and no stream
         of_one = MOST_STREAMS_OF_ONE if parts.on_network else MOST_STREAMS
         self.hub = Hub(parts.judge, parts.journal, self.watch, self.readers, of_one=of_one)
@@ -592,6 +594,14 @@ def _add_routes(app: FastAPI) -> None:
             responses=told,
             response_class=Response,
         )
+    papers = {
+        "text/html": {"schema": {"type": "string"}},
+        "application/pdf": {"schema": {"type": "string", "format": "binary"}},
+    }
+    get(
+        f"{one}/report/{{what}}", reports.report, None, "day", "period", "from", "to", "point", "form", *said, refusals=(404, 503),
+        responses={200: {"description": "the report", "content": papers}}, response_class=Response,
+    )  # fmt: skip
     get(f"{one}/support", support.support, None, responses=zipped, response_class=Response)
     plain = {200: {"description": "OpenMetrics", "content": {metrics.MEDIA_TYPE: {"schema": {"type": "string"}}}}}
     get("/metrics", exposition, None, responses=plain, response_class=Response)

@@ -6,7 +6,7 @@ from collections.abc import Callable, Collection, Iterator, Mapping, Sequence
 from concurrent.futures import Future
 from dataclasses import dataclass
 from pathlib import Path
-from typing import TYPE_CHECKING, Any, Protocol
+from typing import TYPE_CHECKING, Any, NamedTuple, Protocol
 
 from edge.domain.contracts import JournalReader
 from edge.domain.entries import Entry
@@ -90,6 +90,15 @@ class People(Protocol):
 
 #: what (readings, journal), form, [from, to) in milliseconds since 1970, and points or kinds (none: all) -> the pieces of an export
 Export = Callable[[str, str, tuple[int, int], Sequence[str]], Iterator[bytes]]
+#: what a report is of and how it is to be, as words of `warmwell report` -> the report
+Report = Callable[[Sequence[str], Sequence[str]], bytes]
+
+
+class MadeOfIt(NamedTuple):
+    """What is made of what is kept; None: nothing is kept."""
+
+    export: Export | None = None
+    report: Report | None = None
 
 
 @dataclass(frozen=True, slots=True)
@@ -109,4 +118,5 @@ class Parts:
     room: Callable[[], Sequence[Mapping[str, Any]]] | None = None
     head: Callable[[], dict[str, Any]] | None = None
     export: Export | None = None  # None: nothing is kept
+    report: Report | None = None
     people: People | None = None  # None: whoever is typed under `by` counts

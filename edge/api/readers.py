@@ -26,9 +26,9 @@ class Readers:
     THREADS: Final = 2
     WAITING: Final = 16
 
-    def __init__(self, timeout_s: float = 10.0) -> None:
-        self._timeout_s = timeout_s
-        self._jobs: queue.Queue[_Job | None] = queue.Queue(self.WAITING)
+    def __init__(self, timeout_s: float = 10.0, threads: int = THREADS, waiting: int = WAITING) -> None:
+        self._timeout_s, self._most, self._waiting = timeout_s, threads, waiting
+        self._jobs: queue.Queue[_Job | None] = queue.Queue(waiting)
         self._threads: list[threading.Thread] = []
 
     async def read(self, where: str, call: Callable[[], T]) -> T:
@@ -47,7 +47,7 @@ class Readers:
                 503,
                 "too many questions wait for the store",
                 where=where,
-                expected=f"at most {self.WAITING} at a time",
+                expected=f"at most {self._waiting} at a time",
                 do="Ask again in some seconds",
                 headers={"retry-after": "5"},
             ) from None
@@ -75,7 +75,7 @@ class Readers:
                 return  # they are daemon threads: none holds up the end of the program
 
     def _start(self) -> None:
-        while len(self._threads) < self.THREADS:
+        while len(self._threads) < self._most:
             thread = threading.Thread(target=self._work, name=f"api-reader-{len(self._threads)}", daemon=True)
             self._threads.append(thread)
             thread.start()

@@ -17,7 +17,7 @@ from collections.abc import Callable, Mapping, MutableMapping, Sequence
 from pathlib import Path
 from typing import TYPE_CHECKING, Any, Final
 
-from edge.api.parts import Certificate, Export, Judge, Parts, People, Refused, Series
+from edge.api.parts import Certificate, Judge, MadeOfIt, Parts, People, Refused, Series
 from edge.domain.contracts import JournalReader
 from edge.domain.errors import AlreadyRunning, UnusableInput, WarmwellError
 from edge.hosts import is_loopback
@@ -67,7 +67,7 @@ class ApiServer:
         keep: Path | None = None,
         room: Callable[[], Sequence[Mapping[str, Any]]] | None = None,
         head: Callable[[], dict[str, Any]] | None = None,
-        export: Export | None = None,
+        made_of_it: MadeOfIt = MadeOfIt(),
     ) -> None:
         self._host, self._port, self._certificate = host, port, certificate
         self._tell_refused, self._refusals = refused, Counter[str]()
@@ -79,7 +79,7 @@ class ApiServer:
             )  # fmt: skip
         self._parts = Parts(
             judge, journal, series, about, status, on_network=on_network, people=people, keep=keep, room=room, head=head,
-            export=export,
+            export=made_of_it.export, report=made_of_it.report,
         )  # fmt: skip
         self._socket: socket.socket | None = None
         self._thread: threading.Thread | None = None
@@ -196,6 +196,7 @@ class ApiServer:
         desk.readers.stop()
         desk.tellers.stop()
         desk.exporters.stop()
+        desk.reporters.stop()
         desk.door.readers.stop()
         for task in (serving, accepting):
             if task.done() and not task.cancelled() and (fault := task.exception()) is not None:

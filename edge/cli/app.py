@@ -54,6 +54,7 @@ class Exported(StrEnum):
     JSONL = "jsonl"
     TABLE = "table"
     SENML = "senml"
+    XLSX = "xlsx"
 
 
 class What(StrEnum):
@@ -356,7 +357,9 @@ def export(
     folder: Annotated[Path, FileArgument(help="The [keep] folder.", metavar="FOLDER")],
     format: Annotated[
         Exported,
-        typer.Option(help="csv and jsonl lose no digit; table is for spreadsheets; senml is RFC 8428, of readings."),
+        typer.Option(
+            help="csv and jsonl lose no digit; table and xlsx are for spreadsheets; senml is RFC 8428, of readings."
+        ),
     ] = Exported.CSV,
     since: Annotated[
         str | None, typer.Option("--from", help="From this time on; a date is its first instant.", metavar="TIME|DATE")

@@ -45,13 +45,18 @@ def export(
     named = _names(points, "--points", "ids with commas between")
     broken, unreadable = "", 0
     with terminal.output(output) as out:
-        if what == "journal" or form == "table":
+        if what == "journal" or form in ("table", "xlsx"):
             with terminal.progress("checking", "entries") as told:
                 found = verify(folder, None, told)
             broken = "" if found.ok else found.why
             if broken:
                 terminal.complain(f"{folder}: the journal does not hold: {broken}. Nothing of this export is proved.")
-        if form in _TABLES:
+        if form == "xlsx":
+            from edge.reports.tables import Wish
+            from edge.reports.workbook import write
+
+            write(out, what, folder, Wish(from_ms, to_ms, named, tuple(_kinds(kinds))))
+        elif form in _TABLES:
             from edge.reports.tables import FORMS, Wish
 
             wish = Wish(from_ms, to_ms, named, tuple(_kinds(kinds)))
@@ -129,11 +134,11 @@ def _refuse_foreign(what: str, form: str, points: str | None, kinds: str | None)
         )  # fmt: skip
     if what == "journal" and form == "senml":
         raise UnusableInput(
-            "SenML holds measurements", where="--format senml", expected="csv, jsonl or table of the journal", do="Name one of them",
+            "SenML holds measurements", where="--format senml", expected="csv, jsonl, table or xlsx of the journal", do="Name one of them",
         )  # fmt: skip
-    if kinds is not None and (what, form) != ("journal", "table"):
+    if kinds is not None and (what != "journal" or form not in ("table", "xlsx")):
         raise UnusableInput(
-            "only a table of entries is made by kinds", where="--kinds", expected="it with `export journal --format table`",
+            "only a table of entries is made by kinds", where="--kinds", expected="it with `export journal --format table` or xlsx",
             do="Leave it out, or add that",
         )  # fmt: skip
 

@@ -235,16 +235,17 @@ class Assembly:
         self.judge.note("untold", body)
 
     def _make_api(self) -> Running:
+        from edge.api.parts import MadeOfIt
         from edge.api.server import ApiServer
 
-        api = self.plan.api
+        api, is_kept = self.plan.api, self.not_kept is None
         self._remembered.room = None if api.room is None else Room(api.room, self.plan, self.clock)
         return ApiServer(
             api.host, api.port, self.judge, self.journal, self.series, about=self.about(), status=self.status,
             certificate=self.page.take(self.plan),
             people=self.people, refused=self.people.at_border, keep=self.plan.keep.folder,
             room=None if self._remembered.room is None else self._remembered.room.others,
-            export=partial(exports.pieces, self.plan.keep.folder) if self.not_kept is None else None,
+            made_of_it=MadeOfIt(partial(exports.pieces, self.plan.keep.folder), self.regular.asked) if is_kept else MadeOfIt(),
             head=partial(head_told, self.plan.settings.name, self.journal, self.parts),
         )  # fmt: skip
 

@@ -57,9 +57,23 @@ class Child:
             self._said.close()
         return "" if code == 0 else said or f"it ended with {code}"
 
+    def wait(self, timeout_s: float) -> str | None:
+        """What came of it, as ended() has it; None where it took longer: then it is broken off."""
+        process = self._process
+        if process is not None:
+            with suppress(subprocess.TimeoutExpired):
+                process.wait(timeout_s)
+        why = self.ended()
+        if why is None:
+            self._break_off()
+        return why
+
     def stop(self) -> None:
         """Break it off, and begin none any more."""
         self._is_over = True
+        self._break_off()
+
+    def _break_off(self) -> None:
         process, self._process = self._process, None
         if process is not None:
             with suppress(OSError):

@@ -1,10 +1,11 @@
-"""What a station makes by itself at intervals, each in a process of its own: backups, and the record of each day."""
+"""What a station makes in processes of their own: backups and the record of each day, at intervals, and reports that are asked for."""
 
 from __future__ import annotations
 
 from typing import Any
 
 from edge.config.plans import StationFile
+from edge.daemon.asked_reports import AskedReports
 from edge.daemon.backups import Backups, backups_of
 from edge.daemon.reports import DailyReports, reports_of
 from edge.domain.contracts import JournalReader
@@ -24,11 +25,13 @@ class Regular:
         self._journal: JournalReader | None = None
         self._backups: Backups | None = None
         self._reports: DailyReports | None = None
+        self.asked: AskedReports | None = None
 
     def begin(self, plan: StationFile, journal: JournalReader) -> None:
         """There is a journal to make them of."""
         self._journal = journal
         self._backups, self._reports = backups_of(plan, self._boot, journal), reports_of(plan, journal)
+        self.asked = AskedReports(plan.keep.folder)
 
     def renew(self, old: StationFile, new: StationFile) -> None:
         """A changed station file is in force."""
@@ -55,6 +58,6 @@ class Regular:
 
     def stop(self) -> None:
         """Break off what is under way."""
-        for one in (self._backups, self._reports):
+        for one in (self._backups, self._reports, self.asked):
             if one is not None:
                 one.stop()

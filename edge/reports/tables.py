@@ -12,10 +12,10 @@ import json
 import math
 import re
 from collections.abc import Callable, Collection, Iterator, Mapping, Sequence
-from contextlib import closing
+from contextlib import closing, contextmanager
 from datetime import UTC, datetime
 from pathlib import Path
-from typing import Any, Final, NamedTuple
+from typing import Any, Final, NamedTuple, TypeAlias
 from zoneinfo import ZoneInfo
 
 from edge.domain.entries import Entry, rfc3339
@@ -88,6 +88,38 @@ class Wish(NamedTuple):
     proves: bool = True
 
 
+class Figure(NamedTuple):
+    """A number and how many digits behind the point say something; None: six of it in all."""
+
+    value: float
+    digits: int | None = None
+
+
+class Local(NamedTuple):
+    """A time by the station's clock, without its zone."""
+
+    there: datetime
+
+
+class Offset(NamedTuple):
+    """A time zone's, as "+01:00": no formula."""
+
+    text: str
+
+
+#: what stands in a cell; "": nothing
+Cell: TypeAlias = str | bool | Figure | Local | Offset
+
+
+class Sheet(NamedTuple):
+    """A table: what it is of, rows that stand before it, the names of its columns, and its rows."""
+
+    of: str
+    head: list[list[str]]
+    columns: list[str]
+    rows: Iterator[list[Cell]]
+
+
 def readings_table(folder: Path, wish: Wish) -> Iterator[bytes]:
     """Readings, one row an instant.
 
@@ -95,12 +127,8 @@ def readings_table(folder: Path, wish: Wish) -> Iterator[bytes]:
         UnusableInput: no readings or no journal there, or an unknown point.
         StoreFault: they can't be read.
     """
-    with closing(Source(folder, proves=wish.proves)) as source, closing(SeriesReader(folder)) as reader:
-        settings = source.settings(wish.to_ms)
-        columns = _Readings(settings, wanted(reader, wish.points))
-        head = [*_head(source, settings, wish), ["# values", "as measured, before calibration; bad ones are blank"]]
-        rows = reader.rows(wish.from_ms, wish.to_ms, columns.ids)
-        yield from csv_pieces(columns.names, map(columns.row, instants(rows)), head)
+    with readings_sheet(folder, wish) as sheet:
+        yield from _csv(sheet)
 
 
 def entries_table(folder: Path, wish: Wish) -> Iterator[bytes]:
@@ -110,6 +138,46 @@ def entries_table(folder: Path, wish: Wish) -> Iterator[bytes]:
         UnusableInput: no journal there.
         StoreFault: it can't be read.
     """
+    with entries_sheet(folder, wish) as sheet:
+        yield from _csv(sheet)
+
+
+def _csv(sheet: Sheet) -> Iterator[bytes]:
+    head = [[guarded_cell(cell) for cell in row] for row in sheet.head]
+    return csv_pieces(list(map(guarded, sheet.columns)), ([*map(_text, row)] for row in sheet.rows), head)
+
+
+def guarded_cell(text: str) -> str:
+    """A cell of the rows before a table: their first begins with '#'."""
+    return text if text.startswith("#") else guarded(text)
+
+
+def _text(cell: Cell) -> str:
+    if isinstance(cell, str):
+        return guarded(cell)
+    if isinstance(cell, bool):
+        return _yes(cell)
+    if isinstance(cell, Offset):
+        return cell.text
+    if isinstance(cell, Local):
+        return f"{cell.there:%Y-%m-%d %H:%M:%S}.{cell.there.microsecond // 1000:03d}"
+    return plain(cell.value) if cell.digits is None else fixed(cell.value, cell.digits)
+
+
+@contextmanager
+def readings_sheet(folder: Path, wish: Wish) -> Iterator[Sheet]:
+    """Readings, as readings_table() writes them."""
+    with closing(Source(folder, proves=wish.proves)) as source, closing(SeriesReader(folder)) as reader:
+        settings = source.settings(wish.to_ms)
+        columns = _Readings(settings, wanted(reader, wish.points))
+        head = [*_head(source, settings, wish), ["# values", "as measured, before calibration; bad ones are blank"]]
+        rows = reader.rows(wish.from_ms, wish.to_ms, columns.ids)
+        yield Sheet("readings", head, columns.names, map(columns.row, instants(rows)))
+
+
+@contextmanager
+def entries_sheet(folder: Path, wish: Wish) -> Iterator[Sheet]:
+    """Entries, as entries_table() writes them."""
     with closing(Source(folder, proves=wish.proves)) as source:
         settings = source.settings(wish.to_ms)
         names: dict[str, None] = {}
@@ -118,17 +186,17 @@ def entries_table(folder: Path, wish: Wish) -> Iterator[bytes]:
         names = dict.fromkeys([*(name for name in _FIRST if name in names), *names])
         clock = _Clock(ZoneInfo(settings.timezone))
 
-        def row(entry: Entry) -> list[str]:
+        def row(entry: Entry) -> list[Cell]:
             dated, facts = source.dates.of(entry.stamp), _facts(entry.body)
-            when = ["", "", ""] if dated.doubt else clock.cells(dated.wall_ms)
+            when: list[Cell] = ["", "", ""] if dated.doubt else clock.cells(dated.wall_ms)
             return [
-                str(entry.seq), *when, rfc3339(entry.wall_ms), _yes(entry.trusted), guarded(entry.kind),
+                Figure(entry.seq, 0), *when, rfc3339(entry.wall_ms), entry.trusted, entry.kind,
                 *(facts.get(name, "") for name in names),
             ]  # fmt: skip
 
         columns = ["seq", *clock.names, "stamped_utc", "clock_trusted", "kind", *(_with_unit(name) for name in names)]
         entries = source.within(wish.from_ms, wish.to_ms, wish.kinds)
-        yield from csv_pieces(columns, map(row, entries), _head(source, settings, wish))
+        yield Sheet("entries", _head(source, settings, wish), columns, map(row, entries))
 
 
 def readings_senml(folder: Path, wish: Wish) -> Iterator[bytes]:
@@ -168,14 +236,13 @@ def _head(source: Source, settings: Settings, wish: Wish) -> list[list[str]]:
     elif chain["holds"]:
         proved = ["# proof", f"the journal holds up to entry {source.head.seq}"]
     else:
-        proved = ["# NOT PROVED", guarded(f"the journal does not hold: {chain['why']}")]
-    clock = _Clock(ZoneInfo(settings.timezone))
+        proved = ["# NOT PROVED", f"the journal does not hold: {chain['why']}"]
     digests = source.digests(wish.from_ms, wish.to_ms)
     return [
         proved,
-        ["# station", guarded(settings.name)],
+        ["# station", settings.name],
         ["# zone", settings.timezone],
-        *(["# settings", digest, "since", clock.cells(at_ms)[0]] for at_ms, digest in digests),
+        *(["# settings", digest, "since", rfc3339(at_ms)] for at_ms, digest in digests),
         ["# journal", str(source.head.seq), source.head.digest],
     ]
 
@@ -188,10 +255,14 @@ class _Clock:
     def __init__(self, zone: ZoneInfo) -> None:
         self._zone = zone
 
-    def cells(self, wall_ms: int) -> list[str]:
+    def cells(self, wall_ms: int) -> list[Cell]:
         seconds, millis = divmod(wall_ms, 1000)
         there = datetime.fromtimestamp(seconds, UTC).astimezone(self._zone)
-        return [rfc3339(wall_ms), f"{there:%Y-%m-%d %H:%M:%S}.{millis:03d}", there.isoformat()[19:]]
+        return [
+            rfc3339(wall_ms),
+            Local(there.replace(microsecond=millis * 1000, tzinfo=None)),
+            Offset(there.isoformat()[19:]),
+        ]
 
 
 class _Readings:
@@ -205,15 +276,15 @@ class _Readings:
         self._digits = {ident: digits_of(kind, steps.get(ident)) for ident, kind in self._kinds.items()}
         self.ids = [fact.id for fact in facts]
         columns = [name for fact in facts for name in (column_name(fact), f"{fact.id} quality")]
-        self.names = [*self._clock.names, "clock_trusted", *map(guarded, columns)]
+        self.names = [*self._clock.names, "clock_trusted", *columns]
 
-    def row(self, instant: Instant) -> list[str]:
+    def row(self, instant: Instant) -> list[Cell]:
         """One instant: time, and of each point its value and, where that isn't good, its quality."""
         found = (instant.readings.get(ident) for ident in self.ids)
         cells = [cell for reading in found for cell in self._cells(reading)]
-        return [*self._clock.cells(instant.wall_ms), _yes(instant.trusted), *cells]
+        return [*self._clock.cells(instant.wall_ms), instant.trusted, *cells]
 
-    def _cells(self, reading: Reading | None) -> tuple[str, str]:
+    def _cells(self, reading: Reading | None) -> tuple[Cell, Cell]:
         if reading is None:
             return "", ""
         quality = "" if reading.quality is Quality.GOOD else f"{reading.quality}: {reading.reason}"
@@ -223,7 +294,7 @@ class _Readings:
         words = self._words.get(reading.point)
         if words is not None:
             return words[int(reading.value)] if reading.value in (0.0, 1.0) else "", quality
-        return fixed(reading.value, self._digits[reading.point]), quality
+        return Figure(reading.value, self._digits[reading.point]), quality
 
     def senml(self, reading: Reading, wall_ms: int) -> Iterator[dict[str, Any]]:
         """The records of one reading."""
@@ -278,20 +349,26 @@ def plain(value: float) -> str:
     return text.rstrip("0").rstrip(".") if "." in text else text
 
 
-def _facts(body: Mapping[str, Any], under: str = "", depth: int = 0) -> dict[str, str]:
+def _facts(body: Mapping[str, Any], under: str = "", depth: int = 0) -> dict[str, Cell]:
     """What a body says, a cell each; what is inside of something by its name and a dot."""
-    found: dict[str, str] = {}
+    found: dict[str, Cell] = {}
     for key, value in body.items():
         if _LEFT_OUT.fullmatch(key):
             continue
         name = f"{under}{key}"
         if isinstance(value, list) and all(not isinstance(one, dict | list) for one in value):
-            found[name] = guarded("; ".join(map(_raw, value)))
+            found[name] = "; ".join(map(_raw, value))
         elif isinstance(value, dict | list) and depth < _DEEPEST:
             inner = value if isinstance(value, dict) else {str(at): one for at, one in enumerate(value, 1)}
             found |= _facts(inner, f"{name}.", depth + 1)
+        elif isinstance(value, str | bool):
+            found[name] = value
+        elif isinstance(value, int):
+            found[name] = Figure(value, 0)
+        elif isinstance(value, float):
+            found[name] = Figure(value) if math.isfinite(value) else ""
         elif value is not None:
-            found[name] = guarded(value) if isinstance(value, str) else _raw(value)
+            found[name] = _raw(value)
     return found
 
 
@@ -303,7 +380,7 @@ def _raw(value: Any) -> str:
 
 def _with_unit(name: str) -> str:
     unit = next((unit for ending, unit in _UNITS.items() if name.endswith(ending)), None)
-    return guarded(name if unit is None else f"{name} [{unit}]")
+    return name if unit is None else f"{name} [{unit}]"
 
 
 def _yes(is_so: bool) -> str:

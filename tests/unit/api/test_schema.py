@@ -37,6 +37,10 @@ def exported(what: str, form: str, span: tuple[int, int], named: Sequence[str]) 
     yield b"[]\n" if form == "senml" else f"{named}\n".encode()
 
 
+def reported(of: Sequence[str], options: Sequence[str]) -> bytes:
+    return f"<!doctype html>{of} {options}".encode()
+
+
 class Served(NamedTuple):
     """The application, and the document that it gives of itself."""
 
@@ -51,7 +55,16 @@ def served() -> Served:
     fakes = Fakes()
     fakes.journal.add("settings", {"digest": "0" * 64, "document": {"station": {"id": "scope-room-2"}}})
     built = api.build(
-        Parts(fakes.judge, fakes.journal, fakes.series, ABOUT, fakes.status, head=lambda: HEAD, export=exported)
+        Parts(
+            fakes.judge,
+            fakes.journal,
+            fakes.series,
+            ABOUT,
+            fakes.status,
+            head=lambda: HEAD,
+            export=exported,
+            report=reported,
+        )
     )
     # a minute goes by between records: their budget is tested elsewhere
     built.state.desk.seconds = count(0.0, 60.0).__next__
@@ -65,7 +78,7 @@ CONTRACT = {
     "/api/1/alarms/performance": {"get"}, "/api/1/settings": {"get"}, "/api/1/trends": {"get"}, "/api/1/history": {"get"},
     "/api/1/asks": {"get"}, "/api/1/forms": {"get"}, "/api/1/drafts": {"get"}, "/api/1/drafts/{record}": {"put", "delete"},
     "/api/1/support": {"get"}, "/api/1/room": {"get"}, "/api/1/head": {"get"},
-    "/api/1/export/readings": {"get"}, "/api/1/export/journal": {"get"},
+    "/api/1/report/{what}": {"get"}, "/api/1/export/readings": {"get"}, "/api/1/export/journal": {"get"},
     "/api/1/records": {"post"}, "/api/1/alarms/{id}/acknowledge": {"post"}, "/health": {"get"}, "/metrics": {"get"},
     "/api/1/session": {"get", "post", "put", "delete"}, "/api/1/people": {"get"}, "/api/1/people/first": {"post"},
     "/api/1/people/{name}/sessions": {"delete"},

@@ -1,0 +1,99 @@
+"""Reports, as `warmwell report` makes them: a page of HTML, or a PDF."""
+
+from __future__ import annotations
+
+import re
+from typing import Annotated, Any, Final, Literal
+
+from fastapi import Query, Request
+from fastapi.responses import Response
+
+from edge.api import times
+from edge.api.preference import OfViewer
+from edge.api.problems import Problem, unknown_name
+from edge.domain.entries import rfc3339
+
+#: they wait in a queue of their own, so that charts and exports don't; what makes one gives up before
+MADE_WITHIN_S: Final = 300.0
+AT_ONCE: Final = 1
+WAITING: Final = 4
+_TYPES: Final = {"html": "text/html; charset=utf-8", "pdf": "application/pdf"}
+_DAY: Final = re.compile(r"\d{4}-\d\d-\d\d|today|yesterday", re.ASCII)
+_PERIOD: Final = re.compile(r"\d{4}-(?:Q[1-4]|\d\d)", re.ASCII)
+#: a report has its look within and nothing else: no script runs in it, and it asks for nothing
+_POLICY: Final = "default-src 'none'; style-src 'unsafe-inline'; sandbox; base-uri 'none'; form-action 'none'; frame-ancestors 'none'"
+
+
+async def report(
+    request: Request,
+    what: Literal["day", "period", "incident", "calibration"],
+    viewer: OfViewer,
+    day: Annotated[
+        str | None,
+        Query(max_length=10, description="of `day`: such as 2026-03-14, or yesterday"),
+    ] = None,
+    period: Annotated[
+        str | None, Query(max_length=7, description="of `period`: a month or a quarter, such as 2026-03 or 2026-Q1")
+    ] = None,
+    from_: Annotated[str | None, Query(alias="from", max_length=64, description="of `incident`: its beginning")] = None,
+    to: Annotated[
+        str | None, Query(max_length=64, description="of `incident`: its end, at most seven days later")
+    ] = None,
+    point: Annotated[str | None, Query(max_length=80, description="of `calibration`: the id of a point")] = None,
+    form: Annotated[Literal["html", "pdf"], Query(description="how; pdf needs the extra of that name")] = "html",
+) -> Response:
+    """A report of this station's journal, in the viewer's language and units: `day`, `period`, `incident` or `calibration`. It is made
+    beside the daemon, one at a time, and proves itself against the journal (`warmwell verify`)."""
+    desk, path = request.app.state.desk, request.url.path
+    given = {"day": day, "period": period, "from": from_, "to": to, "point": point}
+    of = _of(desk, path, what, given)
+    make = desk.parts.report
+    if make is None:
+        raise Problem(
+            503, "nothing is kept that could be told", where=path, expected="a store that can be used", do="See /health"
+        )  # fmt: skip
+    units = ",".join(unit for unit in viewer.units if unit)
+    options = [
+        "--language",
+        viewer.language,
+        *(["--units", units] if units else []),
+        *(["--pdf"] if form == "pdf" else []),
+    ]
+    made = await desk.reporters.read(path, lambda: make(of, options))
+    name = "-".join(re.sub(r"[^A-Za-z0-9.-]", "", one) for one in (desk.about["site"], desk.about["station"], *of))
+    headers = {
+        "content-disposition": f'inline; filename="warmwell-{name}.{form}"', "cache-control": "no-store",
+        "content-security-policy": _POLICY,
+    }  # fmt: skip
+    return Response(made, media_type=_TYPES[form], headers=headers)
+
+
+def _of(desk: Any, path: str, what: str, given: dict[str, str | None]) -> list[str]:
+    """The words of the command line for it: none of them is taken from the request as it stands.
+
+    Raises:
+        Problem: 422, what it is to be of isn't told, or can't be; 404, no such point.
+    """
+    needed = {"day": ("day",), "period": ("period",), "incident": ("from", "to"), "calibration": ("point",)}[what]
+    told = {key: value for key, value in given.items() if value is not None}
+    if told.keys() != set(needed):
+        raise Problem(
+            422,
+            f"{', '.join(told) or 'nothing'} is told",
+            where=path,
+            expected=f"of {what} {' and '.join(needed)}",
+            do="Tell that alone",
+        )
+    if what == "incident":
+        zone = desk.zone
+        ends = [times.wall_ms_of(told[key], zone, f"{path}, {key}") for key in needed]
+        return [what, *map(rfc3339, ends)]
+    value = told[needed[0]]
+    if what == "calibration":
+        known = desk.watch.see().snapshot.points
+        if value not in known:
+            raise unknown_name("point", value, known, path, "/api/1/points")
+    elif not {"day": _DAY, "period": _PERIOD}[what].fullmatch(value):
+        example = "a date such as 2026-03-14" if what == "day" else "a month or quarter, such as 2026-03 or 2026-Q1"
+        raise Problem(422, f"{value!r} is none", where=f"{path}, {what}", expected=example, do="Correct it")
+    return [what, value]
