@@ -134,7 +134,7 @@ def _day(source: Source, wish: Wish) -> tuple[dict[str, Any], Settings]:
     gathered = DayFacts(span, until_ms, source.dates)
     for entry in source.entries(span.from_ms, span.to_ms):
         gathered.take(entry)
-    steps = source.steps(span.from_ms, span.to_ms)
+    steps = source.steps(span.from_ms, span.to_ms, wish.made_at_ms)
     reservoirs = [point for point in settings.points if point.role is Role.RESERVOIR_TEMPERATURE]
     return {
         **_of_itself("day", source, wish, settings, gathered.is_simulated), "day": day.isoformat(),
@@ -179,7 +179,7 @@ def _incident(source: Source, wish: Wish) -> tuple[dict[str, Any], Settings]:
     gathered = IncidentFacts(span, until_ms, source.dates)
     for entry in source.entries(span.from_ms, span.to_ms):
         gathered.take(entry)
-    steps = source.steps(span.from_ms, span.to_ms, incident.step_of(span))
+    steps = source.steps(span.from_ms, span.to_ms, wish.made_at_ms, incident.step_of(span))
     return {
         **_of_itself("incident", source, wish, settings, gathered.is_simulated),
         "from": rfc3339(span.from_ms), "to": rfc3339(span.to_ms), "until": rfc3339(until_ms),

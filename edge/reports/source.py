@@ -30,6 +30,8 @@ _ENDS: Final = re.compile(
     rb',"boot":"([^"\\]*)","kind":"([a-z_]+)","mono_ms":(-?\d+),"seq":\d+,"station":"[^"]*","v":\d+,"wall_ms":(-?\d+)\}$'
 )
 MINUTE_MS: Final = 60_000
+#: readings are collected for some seconds before they are written
+ON_DISK_AFTER_MS: Final = 60_000
 
 
 class Head(NamedTuple):
@@ -44,7 +46,7 @@ class Steps(NamedTuple):
 
     Attributes:
         step_ms: how long a step is: as asked for, or longer where what is finer is no longer kept.
-        points: by point the columns of SeriesReader.trend(), of one that has no readings nothing.
+        points: by point the columns min, mean, max and covered of SeriesReader.trend(), of one that has no readings nothing.
     """
 
     step_ms: int
@@ -170,17 +172,27 @@ class Source:
         heads = heads_of(self._folder)
         return told if told in heads else newest_of(heads, self._journal.mark(), self.head.seq)
 
-    def steps(self, from_ms: int, to_ms: int, step_ms: int = MINUTE_MS) -> Steps:
-        """The readings of [from, to), by whole minutes."""
+    def steps(self, from_ms: int, to_ms: int, made_at_ms: int, step_ms: int = MINUTE_MS) -> Steps:
+        """The readings of [from, to), by whole minutes. Of a step that wasn't over and on disk when the report was made there are none, as
+        whoever makes it again finds more there.
+        """
         if not (self._folder / SERIES_FILE).exists():
             return Steps(step_ms, {})
         reader = SeriesReader(self._folder)
         try:
             points = [fact.id for fact in reader.points()]
             told = reader.trend(points, from_ms, step_ms, -(-(to_ms - from_ms) // step_ms))
-            return Steps(told["width_ms"], dict(told["points"]))
+            over = max(0, (made_at_ms - ON_DISK_AFTER_MS - from_ms) // told["width_ms"])
+            return Steps(told["width_ms"], {point: _first(over, columns) for point, columns in told["points"].items()})
         finally:
             reader.close()
+
+
+def _first(over: int, columns: Mapping[str, Any]) -> dict[str, list[float | None]]:
+    """Columns of SeriesReader.trend() without readings behind so many steps."""
+    blank = {"covered": 0.0}
+    told = ("min", "mean", "max", "covered")
+    return {key: [*columns[key][:over], *[blank.get(key)] * (len(columns[key]) - over)] for key in told}
 
 
 def _end_of(hashed: bytes, trusted: bool) -> tuple[Stamp, str]:

@@ -290,6 +290,16 @@ def test_a_report_follows_from_its_journal_also_when_that_has_grown(store: Store
     assert proven(store, page) == []
 
 
+def test_a_report_of_a_day_that_was_not_over_is_proved_when_it_is(store: Store) -> None:
+    """It tells of the minutes that were over and on disk when it was made, and of no others."""
+    busy(store)
+    store.readings("2026-03-14T07:00:00Z", [30.0, 31.0, 32.0, 33.0])
+    made = report(store.folder, made_at_ms=wall_ms_of("2026-03-14T07:03:20Z"))
+    assert [mean for mean in made.facts["courses"]["reservoir"] if mean is not None] == [30.0, 31.0]
+    store.readings("2026-03-14T07:04:00Z", [45.0, 46.0])
+    assert proven(store, made.html) == []
+
+
 def test_what_the_station_signed_stands_in_the_report_and_is_proved_too(store: Store) -> None:
     busy(store)
     assert report(store.folder).facts["signed"] is None
