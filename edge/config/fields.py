@@ -11,6 +11,7 @@ import difflib
 import ipaddress
 import math
 import re
+import unicodedata
 import warnings
 from collections.abc import Collection, Mapping
 from typing import Any, Final
@@ -34,7 +35,8 @@ def unfit(what: str, expected: str, do: str = CORRECT) -> PydanticCustomError:
 def told(value: object) -> str:
     """A value of the file in a sentence: short, and never a million characters."""
     if isinstance(value, str):
-        return f'"{value}"' if len(value) <= 60 else f'"{value[:60]}…"'
+        shown = "".join(sign if sign.isprintable() else ascii(sign)[1:-1] for sign in value[:60])
+        return f'"{shown}"' if len(value) <= 60 else f'"{shown}…"'
     if isinstance(value, bool):
         return str(value).lower()
     if isinstance(value, int):
@@ -195,7 +197,7 @@ class Text(Due):
             raise unfit("is empty", expected)
         if len(value) > self._longest:
             raise unfit(f"is {len(value)} characters long", f"at most {self._longest} characters")
-        if any(ord(sign) < 32 or ord(sign) == 127 for sign in value):
+        if any(unicodedata.category(sign) == "Cc" for sign in value):
             raise unfit(f"{told(value)} holds a control character", expected)
         if self._pattern and not self._pattern.fullmatch(value):
             raise unfit(f"{told(value)} can't be used", expected)

@@ -40,7 +40,7 @@ class EntryMessage(EntryJson):
     site: str
     station: str
     journal: JournalMark | None  # a new one begins where the board's card was replaced
-    digest: Digest  # of this entry, over all before it
+    digest: Digest  # of this entry, over all before it; hashed with `site/station` as its station
 
 
 class Fresh(TypedDict):

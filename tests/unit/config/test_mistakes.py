@@ -228,6 +228,8 @@ ONE_MISTAKE = [
     ("line = 23", "line = 22", "point[heater-outlet].line", 'same line as point "machine-outlet"'),
     ("line = 24", 'line = 24\ntripped_when = "open"', "point[power].tripped_when", "is for outlet_protection, not for machine_power"),
     ("line = 24", 'line = 24\nunit = "V"', "point[power].unit", "a contact has no unit"),
+    ("port = 8883", 'username = "scope\\u0000room"', "mqtt.username", "holds a control character"),
+    ("port = 8883", 'username = "scope\\u0085room"', "mqtt.username", "holds a control character"),
     ("port = 8883", "port = 88830", "mqtt.port", "from 1 to 65535"),
     (', key = "node.key"', "", "mqtt.tls", "certificate and key go together"),
     ("port = 8883", 'password_file = "secret"', "mqtt.password_file", "a password without a username"),
