@@ -224,6 +224,25 @@ def name(called: str, example: str) -> Text:
     return Text(called, example, longest=63, pattern=NAME_PATTERN, rule="a-z, 0-9 and '-', as it stands in topics")
 
 
+class Names(Due):
+    """A list of names, none twice, `low` to `high` of them; `expected` says so in words, `one` what each is, with an example."""
+
+    def __init__(self, expected: str, one: tuple[str, str], low: int, high: int) -> None:
+        self._expected, self._low, self._high, self._each = expected, low, high, name(*one)
+
+    def parse(self, value: object) -> list[str]:
+        if not isinstance(value, list) or not self._low <= len(value) <= self._high:
+            raise unfit(f"names {len(value)}" if isinstance(value, list) else f"is {told(value)}", self._expected)
+        names = [self._each.parse(one) for one in value]
+        if len(set(names)) < len(names):
+            raise unfit("names one twice", self._expected)
+        return names
+
+    def schema(self) -> dict[str, Any]:
+        bounds = {"minItems": self._low, "maxItems": self._high}
+        return {"type": "array", "items": self._each.schema(), **bounds, "uniqueItems": True}
+
+
 class Word(Due):
     """One of a few words."""
 
