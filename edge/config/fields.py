@@ -11,6 +11,7 @@ import difflib
 import ipaddress
 import math
 import re
+import unicodedata
 import warnings
 from collections.abc import Collection, Mapping
 from typing import Any, Final
@@ -34,7 +35,8 @@ def unfit(what: str, expected: str, do: str = CORRECT) -> PydanticCustomError:
 def told(value: object) -> str:
     """A value of the file in a sentence: short, and never a million characters."""
     if isinstance(value, str):
-        return f'"{value}"' if len(value) <= 60 else f'"{value[:60]}…"'
+        shown = "".join(sign if sign.isprintable() else ascii(sign)[1:-1] for sign in value[:60])
+        return f'"{shown}"' if len(value) <= 60 else f'"{shown}…"'
     if isinstance(value, bool):
         return str(value).lower()
     if isinstance(value, int):
@@ -195,7 +197,7 @@ class Text(Due):
             raise unfit("is empty", expected)
         if len(value) > self._longest:
             raise unfit(f"is {len(value)} characters long", f"at most {self._longest} characters")
-        if any(ord(sign) < 32 or ord(sign) == 127 for sign in value):
+        if any(unicodedata.category(sign) == "Cc" for sign in value):
             raise unfit(f"{told(value)} holds a control character", expected)
         if self._pattern and not self._pattern.fullmatch(value):
             raise unfit(f"{told(value)} can't be used", expected)
@@ -220,6 +222,25 @@ NAME_PATTERN: Final = r"[a-z0-9][a-z0-9-]{0,62}"
 def name(called: str, example: str) -> Text:
     """An id: it stands in topics, so that it can't hold a level, a wildcard or a blank."""
     return Text(called, example, longest=63, pattern=NAME_PATTERN, rule="a-z, 0-9 and '-', as it stands in topics")
+
+
+class Names(Due):
+    """A list of names, none twice, `low` to `high` of them; `expected` says so in words, `one` what each is, with an example."""
+
+    def __init__(self, expected: str, one: tuple[str, str], low: int, high: int) -> None:
+        self._expected, self._low, self._high, self._each = expected, low, high, name(*one)
+
+    def parse(self, value: object) -> list[str]:
+        if not isinstance(value, list) or not self._low <= len(value) <= self._high:
+            raise unfit(f"names {len(value)}" if isinstance(value, list) else f"is {told(value)}", self._expected)
+        names = [self._each.parse(one) for one in value]
+        if len(set(names)) < len(names):
+            raise unfit("names one twice", self._expected)
+        return names
+
+    def schema(self) -> dict[str, Any]:
+        bounds = {"minItems": self._low, "maxItems": self._high}
+        return {"type": "array", "items": self._each.schema(), **bounds, "uniqueItems": True}
 
 
 class Word(Due):

@@ -56,6 +56,7 @@ class MqttPlan:
     password_file: Path | None = None
     client_id: str | None = None
     keepalive_s: int = 30
+    archives: tuple[str, ...] = ()
 
 
 @dataclass(frozen=True, slots=True)

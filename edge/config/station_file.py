@@ -208,6 +208,7 @@ def _mqtt(tables: Tables, folder: Path) -> MqttPlan | None:
         password_file=_beside(folder, own.password_file),
         client_id=own.client_id,
         keepalive_s=round(own.keep_alive / 1000),
+        archives=tuple(own.archives),
     )
 
 

@@ -18,6 +18,7 @@ from edge.config.fields import (
     Is,
     Items,
     Months,
+    Names,
     Number,
     OfLevel,
     Often,
@@ -42,6 +43,9 @@ class Table(BaseModel):
 
     # what checks a table is built with the first one, not at each start
     model_config = ConfigDict(extra="forbid", populate_by_name=True, protected_namespaces=(), defer_build=True)
+
+
+ARCHIVES: Final = Names('up to four names of archives, as ["hospital"]', ("an archive's name", "hospital"), 0, 4)
 
 
 def default(written: object, description: str = "") -> Any:
@@ -311,6 +315,10 @@ class MqttTable(Table):
     )
     client_id: Annotated[str, Text("a client's name", "harbour-lane-scope-room-2", longest=120)] | None = None
     keep_alive: Annotated[float, Is("mqtt.keep_alive")] = default("30 s")
+    archives: Annotated[list[str], ARCHIVES] = default(
+        [],
+        "Which archives say what they have of the journal: what one lacks is said again; silent for a day, it rings.",
+    )
 
 
 class ApiTlsTable(Table):

@@ -19,7 +19,7 @@ from zoneinfo import ZoneInfo
 from edge.acquisition.acquisition import Acquisition
 from edge.clock import RealClock
 from edge.config import StationFile, settings_of
-from edge.daemon import exports
+from edge.daemon import archives, exports
 from edge.daemon.opening import Opening, SilentDisk
 from edge.daemon.page import Anyone, Page
 from edge.daemon.part import Part, Running
@@ -293,6 +293,8 @@ class Assembly:
         overdue, remark = self.regular.look(self.clock.now())
         self._fact("backup_overdue", overdue is not None, overdue)
         self.judge.remark("reports", remark)
+        silent = archives.silent(self.parts.get("mqtt"))
+        self._fact("archive_silent", silent is not None, silent)
         self.page.look(self.clock.now(), self._fact, self.judge.remark)
         untold = self._remembered.untold.look(self.parts.get("mqtt"), self.parts.get("telling"))
         self._fact("untold", untold is not None, untold)

@@ -1,7 +1,8 @@
 """The AsyncAPI document of what a station says by MQTT, made from what the code uses: topics, paces, shapes, words.
 
 Whoever follows a station needs nothing else (`warmwell schema mqtt`; kept as config/mqtt.asyncapi.json). It is written from the side
-of the one who listens, so its operations receive. examples.json holds one message of each kind, told by a simulated station.
+of the one who listens, so its operations receive; an archive alone sends, its receipts.
+examples.json holds one message of each kind, told by a simulated station.
 """
 
 from __future__ import annotations
@@ -16,16 +17,16 @@ from edge.domain.entry_bodies import SHAPES
 from edge.domain.record_bodies import RECORDS, Kept
 from edge.mqtt.retained import Pace
 from edge.mqtt.schema import ALARMS, Schema, named, ref, shape
-from edge.mqtt.shapes import EntryMessage, Fresh, HeadMessage, NodeMessage
+from edge.mqtt.shapes import EntryMessage, Fresh, HeadMessage, NodeMessage, ReceiptMessage
 from edge.mqtt.topics import ROOT, Topics
 from edge.snapshot import AlarmPicture, EstimatePicture, PointPicture, VerdictPicture
 
 #: version of this document: the first number is that of the topics (warmwell/1), the others count what was added
 VERSION: Final = "1.0.0"
 
-_ABOUT: Final = """What a Warmwell station says by MQTT of what surrounds an endoscope reprocessor. It only watches: nothing that is
-published to it changes what it measures, judges or keeps. READY is about the surroundings alone: the maker's instructions
-decide the rest.
+_ABOUT: Final = """What a Warmwell station says by MQTT of what surrounds an endoscope reprocessor. It only watches.
+Nothing that arrives by MQTT changes what the station measures, judges, keeps or forgets; it may learn what an archive
+has, and then says again what is missing. READY is about the surroundings alone: the maker's instructions decide the rest.
 
 Written from the side of the one who listens. deploy/mqtt.md says in prose how to follow a station.
 
@@ -46,6 +47,7 @@ _PARAMETERS: Final[Mapping[str, Schema]] = {
         "examples": ["reservoir_cold", "outlet_tripped/heater", "duty_due/calibration/reservoir"],
     },
     "point": {"description": "A point of the station file: one level.", "examples": ["reservoir"]},
+    "receipt": {"description": "Whose receipt: the archive's name, as stations expect it; one level.", "examples": ["hospital"]},
     "estimate": {
         "description": "An estimate's name with '/' for each ':', so one to three levels.",
         "examples": ["reservoir_ready", "filter/coarse/volume_left"],
@@ -83,7 +85,14 @@ def document() -> dict[str, Any]:
     of_journal = [f"entry_{kind}" for kind in kinds]
     channels["journal"] = _channel("journal", of_journal, "Each entry of the journal, in order")
     operations["receive_journal"] = _operation("journal", of_journal, {"retain": False})
-    schemas = {name: schema for name, ((_message, schema), *_rest) in state.items()}
+    receipt = {"summary": "What an archive has of a station's journal", "contentType": "application/json"}
+    told = [{"name": "receipt", "payload": examples["messages"]["receipt"]}]
+    messages["receipt"] = receipt | {"payload": ref("receipt"), "examples": told}
+    channels["receipt"] = _channel("receipt", ["receipt"], receipt["summary"])
+    operations["send_receipt"] = _operation("receipt", ["receipt"], {"retain": True}, "send")
+    schemas = {name: schema for name, ((_message, schema), *_rest) in state.items()} | {
+        "receipt": shape(ReceiptMessage)
+    }
     return {
         "asyncapi": "3.0.0",
         "info": {
@@ -143,9 +152,9 @@ def _channel(name: str, messages: list[str], summary: str) -> Schema:
     }
 
 
-def _operation(channel: str, messages: list[str], mqtt: Mapping[str, Any]) -> Schema:
+def _operation(channel: str, messages: list[str], mqtt: Mapping[str, Any], action: str = "receive") -> Schema:
     return {
-        "action": "receive",
+        "action": action,
         "channel": {"$ref": f"#/channels/{channel}"},
         "messages": [{"$ref": f"#/channels/{channel}/messages/{each}"} for each in messages],
         "bindings": {"mqtt": {"qos": 1, **mqtt, "bindingVersion": "0.2.0"}},

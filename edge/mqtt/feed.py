@@ -113,6 +113,11 @@ class Feed:
         return len(self._in_flight)
 
     @property
+    def waits(self) -> bool:
+        """Whether an entry that is to be told for the first time waits to be handed over."""
+        return bool(self._page) or self._journal.last_seq() > self._next_after
+
+    @property
     def refused(self) -> _Held | None:
         """The lowest entry that the broker refuses at present."""
         held = list(self._held.values())  # a copy: other threads may ask
@@ -149,16 +154,12 @@ class Feed:
         while after > 0 and last - after < _MOST_REPEATED:
             start = max(0, after - _PAGE)
             entries = self._journal.read(start, after - start)
-            young = [entry for entry in entries if self._is_young(entry, now, boot)]
+            young = [entry for entry in entries if _age_ms(entry, now, boot) <= self._patience.repeat_ms]
             if len(young) < len(entries):
                 return young[0].seq - 1 if young else after
             lost = first_lost(entries[0]) if entries else None
             after = start if lost is None else lost - 1
         return after
-
-    def _is_young(self, entry: Entry, now: Now, boot: str) -> bool:
-        age_ms = now.mono_ms - entry.mono_ms if entry.boot == boot else now.wall_ms - entry.wall_ms
-        return age_ms <= self._patience.repeat_ms
 
     # ---- handing over
 
@@ -326,3 +327,7 @@ class Feed:
         """The first entry that nobody was told yet."""
         entries = self._journal.read(self._confirmed, 1)
         return entries[0] if entries else None
+
+
+def _age_ms(entry: Entry, now: Now, boot: str) -> int:
+    return now.mono_ms - entry.mono_ms if entry.boot == boot else now.wall_ms - entry.wall_ms

@@ -1,4 +1,4 @@
-"""What the publisher remembers over a restart besides its cursor: retained topics it wrote, and refusals under way."""
+"""What the publisher remembers over a restart besides its cursor: topics it wrote, refusals under way, when archives were heard."""
 
 from __future__ import annotations
 
@@ -92,6 +92,14 @@ class Memory(Protocol):
         """All that are under way; those left out are over."""
         ...
 
+    def receipts(self) -> dict[str, int]:
+        """Archive -> when it last said what it has, or since when that is expected (wall time), to about an hour."""
+        ...
+
+    def remember_receipts(self, receipts: dict[str, int]) -> None:
+        """All of them."""
+        ...
+
 
 class FileMemory:
     """One small JSON file, replaced whole. A file that can't be read or written costs ghosts and repeats, never the telling."""
@@ -99,7 +107,7 @@ class FileMemory:
     def __init__(self, path: Path, behind: Behind | None = None) -> None:
         self._path, self._behind = path, behind
         self._trouble = ""
-        self._topics, self._refused = self._read()
+        self._topics, self._refused, self._receipts = self._read()
 
     @property
     def trouble(self) -> str:
@@ -129,17 +137,26 @@ class FileMemory:
             self._refused = dict(refusals)
             self._write()
 
-    def _read(self) -> tuple[set[str], dict[int, Refused]]:
+    def receipts(self) -> dict[str, int]:
+        return dict(self._receipts)
+
+    def remember_receipts(self, receipts: dict[str, int]) -> None:
+        if receipts != self._receipts:
+            self._receipts = dict(receipts)
+            self._write()
+
+    def _read(self) -> tuple[set[str], dict[int, Refused], dict[str, int]]:
         try:
             document = json.loads(self._path.read_text(encoding="utf-8"))
-            return _topics(document["topics"]), _refusals(document["refused"])
+            receipts = {name: int(at_ms) for name, at_ms in document.get("receipts", {}).items()}
+            return _topics(document["topics"]), _refusals(document["refused"]), receipts
         except FileNotFoundError:
             pass
         except (OSError, ValueError, TypeError, LookupError, AttributeError, ArithmeticError, RecursionError) as exc:
             self._say(
                 f"{self._path}: can't be read ({exc}); expected the topics published earlier. Old ones may stay on the broker"
             )
-        return set(), {}
+        return set(), {}, {}
 
     def _write(self) -> None:
         document = {
@@ -147,6 +164,7 @@ class FileMemory:
             "refused": {
                 str(seq): {"for_s": round(r.for_s, 1), "told": r.told} for seq, r in sorted(self._refused.items())
             },
+            "receipts": self._receipts,
         }
         if self._behind is None:
             self._put(document)

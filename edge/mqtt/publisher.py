@@ -2,8 +2,9 @@
 
 One thread does all of the talking (mqtt/link.py); two small ones wait for new entries and new pictures and wake it.
 What is told: each entry in order (mqtt/feed.py), the retained topics (mqtt/retained.py). The station takes no orders
-by MQTT: it reads back nothing but its own `node` topic, to see that what it says gets there and stands there, and its own `head`,
-to say so where that lies beyond the journal (mqtt/chain.py); it ignores whatever else a broker might send.
+by MQTT: it reads back its own `node` topic, to see that what it says gets there and stands there, and its own `head`,
+to say so where that lies beyond the journal (mqtt/chain.py). It hears what the archives that it expects have, and says again what they
+lack (mqtt/receipts.py); it ignores whatever else a broker might send.
 """
 
 from __future__ import annotations
@@ -12,20 +13,21 @@ import json
 import logging
 import threading
 import time
-from collections import Counter
-from collections.abc import Callable
+from collections.abc import Callable, Sequence
 from pathlib import Path
-from typing import Any, Final, NamedTuple
+from typing import Any, Final, NamedTuple, Protocol
 
 from edge.domain.contracts import ChainReader, Clock
 from edge.domain.entries import Entry, SignedHead, rfc3339
 from edge.domain.errors import StoreFault
 from edge.mqtt.chain import Chain
 from edge.mqtt.feed import CURSOR, Feed
-from edge.mqtt.link import MQTT_3_1_1, MQTT_5, WORDS, Link, MqttSettings, Waker, Will
+from edge.mqtt.link import MOST_IN_FLIGHT, MQTT_3_1_1, MQTT_5, WORDS, Link, MqttSettings, Waker, Will
 from edge.mqtt.memory import Behind, FileMemory, Memory
+from edge.mqtt.receipts import Receipts
 from edge.mqtt.retained import Board
 from edge.mqtt.shapes import NodeMessage
+from edge.mqtt.suspects import Suspects, UnderWay
 from edge.mqtt.timing import Pauses, Timing
 from edge.mqtt.topics import LOST, ONLINE, STOPPED, Topics, compact, entry_message
 from edge.mqtt.troubles import (
@@ -51,8 +53,14 @@ _SLOW: Final = frozenset(
 )
 #: troubles that end when the wall clock is set
 _OF_THE_CLOCK: Final = frozenset({Kind.CLOCK, Kind.CERTIFICATE})
-_GUILTY_AFTER: Final = 3  # connections that ended with the same message alone under way
 _RESERVED: Final = 4  # of the messages in flight: for retained topics while many entries are waiting
+
+
+class TellingSettings(MqttSettings, Protocol):
+    """The broker, and which archives are expected to hear."""
+
+    @property
+    def archives(self) -> Sequence[str]: ...
 
 
 class Source(NamedTuple):
@@ -91,7 +99,7 @@ class Publisher:
 
     def __init__(
         self,
-        plan: MqttSettings,
+        plan: TellingSettings,
         source: Source,
         *,
         folder: Path | None = None,
@@ -111,6 +119,9 @@ class Publisher:
         self._feed = Feed(self._journal, self._memory, untold, mono_s, timing.patience, self._save_cursor)
         self._board = Board(self._topics, mono_s, timing.pace)
         self._chain = Chain(self._journal, source.signed)
+        self._receipts = Receipts(
+            self._topics, plan.archives, self._chain, self._memory, source.clock, mono_s, timing.again
+        )
         self._pauses = Pauses(timing)
         self.client_id = plan.client_id or f"warmwell-{source.site}-{source.station}"
         self.where = f"MQTT broker {plan.host}:{plan.port}"
@@ -119,12 +130,9 @@ class Publisher:
         self._stop_s = 0.0  # when stop() wants to be done
         self._threads: list[threading.Thread] = []
         self._picture: Snapshot | None = None  # set by the waiting thread, taken by the talking one
-        self._in_flight: dict[
-            int, tuple[str, str | int]
-        ] = {}  # mid -> ("entry", seq), ("topic", name) or ("ghost", name)
-        self._careful: set[tuple[str, str | int]] = set()  # under way when a connection ended: sent again one by one
-        self._blamed: Counter[tuple[str, str | int]] = Counter()  # alone under way when a connection ended
-        self._was_cut = self._confirmed_any = self._entry_next = False
+        self._in_flight: dict[int, UnderWay] = {}  # by mid
+        self._suspects = Suspects()
+        self._entry_next = False
         self._emptied: set[str] = set()  # ghosts tried in this connection
         self._protocol, self._older_until_s = MQTT_5, float("-inf")
         self._took_5 = False
@@ -208,6 +216,7 @@ class Publisher:
                 "refused_entry": {"seq": refused.entry.seq, "why": refused.why} if refused else None,
                 "refused_topics": self._board.refusals(),
                 "notes": [*self._notes.values(), *filter(None, [self._chain.ahead])],
+                "archives": self._receipts.status(),
             }
 
     def _oldest_untold(self) -> Entry | None:
@@ -290,7 +299,7 @@ class Publisher:
             if up_s is None and self._falls_back(trouble):
                 return
             if up_s is not None:
-                self._was_cut = trouble.kind is Kind.LOST and self._confirmed_any
+                self._suspects.ended(cut=trouble.kind is Kind.LOST)
                 self._pauses.lasted(self._mono_s() - up_s)
             raise self._told_better(trouble) from trouble.__cause__
         finally:
@@ -338,7 +347,9 @@ class Publisher:
 
     def _begin(self, link: Link) -> None:
         now = self._clock.now()
-        self._look_for_the_guilty()
+        if (guilty := self._suspects.begin(self._in_flight.values())) is not None:
+            self._hold_back(*guilty)
+        self._entry_next = False
         self._feed.proved = link.protocol == MQTT_5
         after = self._feed.begin(link.session_present, now, self._clock.boot)
         self._in_flight.clear()
@@ -348,6 +359,8 @@ class Publisher:
         self._board.renew()
         link.subscribe([self._topics.head], qos=0)  # before we say it ourselves
         link.subscribe_to_others(self._topics.of_state)
+        if self._receipts.filters:
+            link.subscribe(self._receipts.filters, qos=0)
         self._say_online(self._node_message(ONLINE))
         self._read_back_next_s = self._mono_s()
         if (picture := self._picture) is not None:
@@ -366,25 +379,11 @@ class Publisher:
         for note in notes.values():
             _log.warning("MQTT: %s", note)
 
-    def _look_for_the_guilty(self) -> None:
-        """Some brokers answer a message that is too large by hanging up. Without this it would be sent again, for ever.
-
-        What was under way when a connection ended is sent one by one in the next; what was alone under way three times when
-        the broker cut a connection that had worked for others is taken for the cause and held back.
-        """
-        under_way = set(self._in_flight.values())
-        if len(under_way) == 1 and self._was_cut:
-            (one,) = under_way
-            self._blamed[one] += 1
-            if self._blamed[one] >= _GUILTY_AFTER:
-                self._hold_back(*one)
-                under_way.clear()
-                del self._blamed[one]
-        self._careful, self._was_cut, self._confirmed_any, self._entry_next = under_way, False, False, False
-
     def _hold_back(self, what: str, which: str | int) -> None:
         if what == "entry":
             self._feed.refuse(int(which), CUTS, "")
+        elif what == "again":
+            self._receipts.pass_over(int(which))
         elif what == "topic":
             self._board.refused(str(which), refusal(CUTS, ""), cuts=True)
         elif what == "ghost":
@@ -438,17 +437,19 @@ class Publisher:
         self._farewell(link)
 
     def _pause_s(self) -> float:
-        due_s = min(self._feed.next_s(), self._board.next_s(), self._ghosts_next_s, self._read_back_next_s)
+        parts_s = self._feed.next_s(), self._board.next_s(), self._receipts.next_s()
+        due_s = min(*parts_s, self._ghosts_next_s, self._read_back_next_s)
         wait_s = due_s - self._mono_s()
         return min(1.0, wait_s) if wait_s > 0 else (1.0 if self._in_flight else 0.02)
 
     def _pump(self, link: Link) -> None:
         """Hand over what is due, as far as the broker has room."""
         self._look_at_picture()
-        if self._careful and not self._entry_next:  # one by one means taking turns; the state comes first
+        if self._suspects.careful and not self._entry_next:  # one by one means taking turns; the state comes first
             self._tell_state(link)
         self._tell_entries(link)
         self._tell_state(link)
+        self._tell_again(link)
         self._empty_ghosts(link)
         if self._mono_s() >= self._read_back_next_s:
             self._read_back_next_s = self._mono_s() + self._timing.read_back_s
@@ -457,6 +458,8 @@ class Publisher:
 
     def _read_back(self, topic: str, payload: bytes, retained: bool, _qos: int) -> None:
         """What stands on our topics. On `node` our own word proves that what we say gets there, any other is corrected."""
+        if self._receipts.hear(topic, payload, retained):
+            return
         if topic == self._topics.head:
             self._chain.read_back(payload, self.where)
         elif (
@@ -483,12 +486,13 @@ class Publisher:
         self._board.contradicted(topic)
 
     def _room(self, link: Link) -> int:
-        if self._careful and self._mono_s() - self._up_s > self._timing.lasting_s:
-            self._careful.clear()  # it lasts; what is not there any more won't come
-        return max(0, min(link.room, 1 - len(self._in_flight))) if self._careful else link.room
+        careful = self._suspects.careful
+        if careful and self._mono_s() - self._up_s > self._timing.lasting_s:
+            careful.clear()  # it lasts; what is not there any more won't come
+        return max(0, min(link.room, 1 - len(self._in_flight))) if careful else link.room
 
     def _room_for_entries(self, link: Link) -> int:
-        if self._careful:
+        if self._suspects.careful:
             return self._room(link)
         reserved = min(_RESERVED, link.receive_maximum // 4)
         return max(0, link.room - reserved)
@@ -545,6 +549,20 @@ class Publisher:
         else:
             self._in_flight[mid] = ("entry", entry.seq)
 
+    def _tell_again(self, link: Link) -> None:
+        """What an archive lacks, where nothing waits to be told for the first time; half of the room stays free for that."""
+        self._receipts.look(self._feed.confirmed)
+        if self._suspects.careful or self._feed.waits or self._feed.nobody_hears:
+            return
+        half = min(link.receive_maximum, MOST_IN_FLIGHT) // 2
+        for seq, payload in self._receipts.take(link.room - half):
+            if not link.fits(self._topics.journal, payload):
+                self._receipts.pass_over(seq)
+                continue
+            mid = link.publish(self._topics.journal, payload, retain=False)
+            if mid is not None:
+                self._in_flight[mid] = ("again", seq)
+
     def _tell_state(self, link: Link) -> None:
         due = self._board.due()[: self._room(link)]
         if due:
@@ -582,15 +600,15 @@ class Publisher:
     def _acknowledged(self, mid: int, code: int, name: str) -> None:
         """What the broker said to one message; called from within link.turn()."""
         what, which = one = self._in_flight.pop(mid, ("", ""))
-        self._careful.discard(one)
-        self._blamed.pop(one, None)
-        self._confirmed_any = True
+        self._suspects.answered(one)
         taken = code < 128
         if what == "entry":
             if taken:
                 self._feed.confirm(int(which))
             else:
                 self._feed.refuse(int(which), code, name)
+        elif what == "again" and not taken:
+            self._receipts.refused()
         elif what == "topic":
             if taken:
                 self._board.confirmed(str(which))

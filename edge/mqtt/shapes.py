@@ -40,7 +40,17 @@ class EntryMessage(EntryJson):
     site: str
     station: str
     journal: JournalMark | None  # a new one begins where the board's card was replaced
-    digest: Digest  # of this entry, over all before it
+    digest: Digest  # of this entry, over all before it; hashed with `site/station` as its station
+
+
+class ReceiptMessage(TypedDict):
+    """What an archive has of a station's journal. It is no order: what it lacks is said again, and nothing else changes by it."""
+
+    journal: JournalMark  # of which it is; any other than the station's is passed over
+    have: list[
+        list[int]
+    ]  # at most 100 ranges of `seq`, each [from, to], in order, with gaps between: what need not be said again
+    at: Time  # when the archive wrote it
 
 
 class Fresh(TypedDict):

@@ -9,6 +9,7 @@ from dataclasses import dataclass, field
 from edge.domain.back_off import BackOff
 from edge.mqtt.feed import Patience
 from edge.mqtt.link import Limits
+from edge.mqtt.receipts import AgainPace
 from edge.mqtt.retained import Pace
 
 
@@ -27,6 +28,7 @@ class Timing:
     limits: Limits = field(default_factory=Limits)
     patience: Patience = field(default_factory=Patience)
     pace: Pace = field(default_factory=Pace)
+    again: AgainPace = field(default_factory=AgainPace)
 
 
 class Pauses:

@@ -86,6 +86,10 @@ class Topics:
     def estimate(self, name: str) -> str:
         return f"{self.base}/estimate/{levels(name, 'estimate')}"
 
+    def receipt(self, archive: str) -> str:
+        """Where an archive says what it has of this station's journal."""
+        return f"{self.base}/receipt/{level(archive, 'archive')}"
+
 
 def compact(message: Mapping[str, Any]) -> bytes:
     """A message as compact JSON with sorted keys: the same content is the same bytes.

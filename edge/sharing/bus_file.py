@@ -7,7 +7,7 @@ from typing import Annotated, Any, Final, NamedTuple
 
 from pydantic import Field
 
-from edge.config.fields import Count, Due, Is, Text, Word, name, nearest, told, unfit
+from edge.config.fields import Count, Is, Names, Text, Word, name, nearest, told
 from edge.config.points import Parity, SerialPort
 from edge.config.reading import Reader, file_of
 from edge.config.tables import Table, default
@@ -19,22 +19,12 @@ _BAUD: Final = {"modbus-rtu": 19200, "serial-line": 9600}
 _PARITY: Final = {"modbus-rtu": "even", "serial-line": "none"}
 
 
-class _Stations(Due):
-    """Two names or more, none twice."""
-
-    _each = name("a station's name", "scope-room-1")
-
-    def parse(self, value: object) -> list[str]:
-        expected = 'the names of two stations or more, as ["scope-room-1", "scope-room-2"]'
-        if not isinstance(value, list) or len(value) < 2:
-            raise unfit(f"is {told(value)}" if not isinstance(value, list) else f"names {len(value)}", expected)
-        names = [self._each.parse(one) for one in value]
-        if len(set(names)) < len(names):
-            raise unfit("names one station twice", expected)
-        return names
-
-    def schema(self) -> dict[str, Any]:
-        return {"type": "array", "items": self._each.schema(), "minItems": 2, "uniqueItems": True}
+_STATIONS: Final = Names(
+    'the names of two stations or more, as ["scope-room-1", "scope-room-2"]',
+    ("a station's name", "scope-room-1"),
+    2,
+    247,
+)
 
 
 class LineTable(Table):
@@ -50,7 +40,7 @@ class LineTable(Table):
     time_limit: Annotated[float, Is("bus.time_limit")] = default(
         "300 ms", "How long a unit may take to answer before the next station has its turn."
     )
-    stations: Annotated[list[str], _Stations()]
+    stations: Annotated[list[str], _STATIONS]
     folder: Annotated[str, Text("a folder", f"{PORTS}/panel", longest=1000)] | None = Field(
         None, description=f"Where the stations' ports are; {PORTS}/ and the line's name."
     )

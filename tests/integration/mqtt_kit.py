@@ -29,6 +29,7 @@ from edge.domain.entries import Entry, SignedHead
 from edge.mqtt.feed import Patience
 from edge.mqtt.link import Limits
 from edge.mqtt.publisher import Publisher, Source
+from edge.mqtt.receipts import AgainPace
 from edge.mqtt.retained import Pace
 from edge.mqtt.timing import Timing
 from edge.snapshot import Snapshot
@@ -51,6 +52,7 @@ FAST = Timing(
     limits=Limits(connect_s=2.0, ack_s=0.8),
     patience=Patience(cursor_s=0.02, retry_s=0.1, retry_cap_s=0.2, report_s=0.3, give_up_s=1.0),
     pace=Pace(gap_s=0.3, head_gap_s=0.1, heartbeat_s=30.0, retry_s=0.3, ghost_s=0.3),
+    again=AgainPace(look_s=0.05, settle_s=0.2, per_s=2000.0),
 )
 
 
@@ -103,6 +105,13 @@ class Broker:
             self._process.terminate()
             self._process.wait(10)
             self._process = None
+
+    def kill(self) -> None:
+        """SIGKILL, as a power cut does: what it hasn't written is gone."""
+        assert self._process is not None
+        self._process.kill()
+        self._process.wait(10)
+        self._process = None
 
     def reload(self) -> None:
         """SIGHUP: access lists and passwords are read again."""

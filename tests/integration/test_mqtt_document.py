@@ -40,8 +40,8 @@ def _first_cells(heading: str) -> list[str]:
 def test_its_topics_words_and_states_are_those_of_the_asyncapi_document() -> None:
     contract = Contract()
     assert [cell.split("/")[0] for cell in _first_cells("Topics")] == [
-        "node", "verdict", "alarm", "point", "estimate", "head", "journal",
-    ] and len(contract.channels) == 7  # fmt: skip
+        "node", "verdict", "alarm", "point", "estimate", "head", "journal", "receipt",
+    ] and len(contract.channels) == 8  # fmt: skip
     assert _first_cells("Is the station there?") == contract.enum("node_state")
     assert _first_cells("Alarms") == contract.enum("alarm_state") == [str(state) for state in State]
     filters = set(re.findall(r"`(warmwell/1/SITE/\+/[^`]+)`", TEXT))

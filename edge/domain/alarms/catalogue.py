@@ -269,6 +269,11 @@ CATALOGUE: Final[Mapping[str, Row]] = MappingProxyType(
             "If the board's disk fails, the record since the last backup is gone",
             "See that the backup's disk is plugged in and has room; by hand: warmwell backup DEST", 86_400,
         ),
+        "archive_silent": Row(
+            "Archive silent", 0, 0, 0.0,
+            "What is recorded here may stand on this board's disk alone",
+            "See that the archive runs and that the broker lets it say what it has; until then make backups: warmwell backup DEST", 86_400,
+        ),
     }
 )  # fmt: skip
 

@@ -165,7 +165,7 @@ class Station:
         return self.parts.sensors.see(bus, seen, now)
 
     def fact(self, alarm_id: str, active: bool, cause: Message | None, now: Now) -> list[Draft]:
-        """What the daemon knows and the station can't see: `disk_low`, `store`, `untold`, `certificate_ends`, `backup_overdue`."""
+        """What the daemon knows and the station can't see: `disk_low`, `store`, `untold` and the others of parts/host.py."""
         self._asking.begin(now)
         self.desk.set_condition(alarm_id, active, now, cause=cause)
         return self._asking.settle(now)

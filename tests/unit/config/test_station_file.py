@@ -92,8 +92,9 @@ def test_the_examples_alarms_plans_and_points() -> None:
     assert tuning["outlet_tripped"].on_delay_ms == 2000
     assert tuning["pressure_low"].deadband == pytest.approx(PSI_KPA)  # a difference: no zero is shifted
     assert station.mqtt == config.MqttPlan(
-        "broker.harbour-lane.example", 8883, config.TlsPlan(CONFIG / "ca.pem", CONFIG / "node.pem", CONFIG / "node.key")
-    )
+        "broker.harbour-lane.example", 8883, config.TlsPlan(CONFIG / "ca.pem", CONFIG / "node.pem", CONFIG / "node.key"),
+        archives=("hospital",),
+    )  # fmt: skip
     assert (station.api.host, station.api.port) == ("127.0.0.1", 8484)
     assert station.keep.folder == Path("/var/lib/warmwell")
     points = {point.id: point for point in station.settings.points}

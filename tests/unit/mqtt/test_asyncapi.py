@@ -71,6 +71,7 @@ def test_topics_are_those_that_the_station_uses() -> None:
         (names.alarm("duty_due:calibration:reservoir"), "alarm", {"alarm": "duty_due/calibration/reservoir"}),
         (names.point("reservoir"), "point", {"point": "reservoir"}),
         (names.estimate("filter:fine:left"), "estimate", {"estimate": "filter/fine/left"}),
+        (names.receipt("hospital"), "receipt", {"receipt": "hospital"}),
     ):  # fmt: skip
         assert CONTRACT.place(topic) == (channel, own | more) and CONTRACT.topic(channel, **own, **more) == topic
     for other in (f"{BASE}/point/a/b", f"{BASE}/journal/1", f"{BASE}/records", "warmwell/2/a/b/node"):
@@ -83,12 +84,14 @@ def test_bindings_say_what_is_sent() -> None:
         each["channel"]["$ref"].removeprefix("#/channels/"): each["bindings"]["mqtt"]
         for each in CONTRACT.document["operations"].values()
     }
-    assert all(each["action"] == "receive" for each in CONTRACT.document["operations"].values())
+    actions = {name: each["action"] for name, each in CONTRACT.document["operations"].items()}
+    assert actions.pop("send_receipt") == "send" and set(actions.values()) == {"receive"}
     assert set(found) == set(CONTRACT.channels) and {one["qos"] for one in found.values()} == {1}
     pace = Pace()
     assert found["alarm"]["messageExpiryInterval"] == 3 * pace.alarm_heartbeat_s
     soon = {found[name]["messageExpiryInterval"] for name in ("node", "head", "verdict", "point", "estimate")}
     assert soon == {3 * pace.heartbeat_s}
+    assert found["receipt"]["retain"] is True and "messageExpiryInterval" not in found["receipt"]
     assert found["journal"]["retain"] is False and "messageExpiryInterval" not in found["journal"]
 
 
@@ -122,6 +125,7 @@ def test_an_operations_messages_are_its_channels() -> None:
 
 def _examples() -> Iterator[tuple[str, dict[str, Any]]]:
     topics = {"alarm": "alarm/outlet_tripped/heater", "point": "point/supply", "estimate": "estimate/supply_capacity"}
+    topics |= {"receipt": "receipt/hospital"}
     for name, message in MESSAGES.items():
         for example in message["examples"]:
             channel = "journal" if name.startswith("entry_") else name

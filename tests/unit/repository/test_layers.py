@@ -60,7 +60,7 @@ GROWN = {
     "edge.domain.sensing.pulses.PulseMeter": (18, 27),
     "edge.judge.judge.Judge": (53, 27),
     "edge.mqtt.link.Link": (24, 25),
-    "edge.mqtt.publisher.Publisher": (46, 45),
+    "edge.mqtt.publisher.Publisher": (46, 43),
     "edge.store.journal.Journal": (29, 22),
     "edge.store.series.Series": (45, 45),
     "simulators.physics.hard_filters.HardFilters": (1, 24),

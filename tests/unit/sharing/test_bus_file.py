@@ -46,7 +46,7 @@ def test_what_is_left_out_is_what_an_adapter_takes_too(tmp_path: Path) -> None:
             "line 5, line.stations",
             "names 1",
         ),
-        (('"scope-room-2"]', '"scope-room-1"]'), "line 5, line.stations", "names one station twice"),
+        (('"scope-room-2"]', '"scope-room-1"]'), "line 5, line.stations", "names one twice"),
         (('"scope-room-2"]', '"Scope Room"]'), "line 5, line.stations", "Scope Room"),
         (('id = "panel"\n', ""), "line 1, line.id", "id is missing"),
         (("[line]", "[bus]"), "line 1", '"bus" is not known here'),

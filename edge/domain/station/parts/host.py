@@ -1,4 +1,4 @@
-"""What the daemon's board tells: its clock, its disk, its backups, its page's certificate, and whether anybody away hears of alarms."""
+"""What the daemon's board tells: its clock, disk, backups, page's certificate, and whether anybody away, or an archive, hears of it."""
 
 from __future__ import annotations
 
@@ -14,7 +14,15 @@ class Host(Part):
     """Its alarms are set from outside (Station.fact), but for the clock's, which the station sets at each instant."""
 
     def alarm_ids(self) -> Iterable[str]:
-        return ("disk_low", "store", "clock_untrusted", "untold", "certificate_ends", "backup_overdue")
+        return (
+            "disk_low",
+            "store",
+            "clock_untrusted",
+            "untold",
+            "certificate_ends",
+            "backup_overdue",
+            "archive_silent",
+        )
 
     def conditions(self) -> Mapping[str, Judge]:
         return {"clock": self.clock}

@@ -267,4 +267,7 @@ PEOPLE: Final[Mapping[str, str]] = {
     "alarm.backup_overdue.never": "no backup was made yet",
     "alarm.backup_overdue.last": "the last good backup is of {at:date}",
     "alarm.backup_overdue.why": "{what}; the last try failed: {why}",
+    "alarm.archive_silent.which": "no word of what it has from {which}",
+    "alarm.archive_silent.last": "{archive} (the last of {at:date} {at})",
+    "alarm.archive_silent.never": "{archive} (none yet)",
 }

@@ -269,6 +269,10 @@ _ALARMS: Final[Mapping[str, RowWords]] = {
         "Si le disque de la carte tombe en panne, ce qui a été enregistré depuis la dernière sauvegarde est perdu",
         "Vérifier que le disque de la sauvegarde est branché et a de la place ; à la main : warmwell backup DEST",
     ),
+    "archive_silent": (
+        "Ce qui est enregistré ici ne se trouve peut-être que sur le disque de cette carte",
+        "Vérifier que l'archive fonctionne et que le broker la laisse le dire ; d'ici là, sauvegarder : warmwell backup DEST",
+    ),
     "certificate_ends": (
         "Une fois qu'il a pris fin, les navigateurs mettent en garde et les programmes qui le vérifient n'interrogent plus la page",
         "Le faire renouveler par l'autorité du site et mettre les fichiers en place ; le sien propre : warmwell certificate make FILE",

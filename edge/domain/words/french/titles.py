@@ -70,6 +70,7 @@ TITLES: Final[Mapping[str, Mapping[str, str]]] = MappingProxyType(
             "duty_due": "À faire",
             "hold": "Blocage",
             "backup_overdue": "Sauvegarde en retard",
+            "archive_silent": "Archive muette",
             "certificate_ends": "Fin du certificat",
             "disk_low": "Disque presque plein",
             "clock_untrusted": "Horloge non fiable",

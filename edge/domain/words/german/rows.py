@@ -266,6 +266,10 @@ _ALARMS: Final[Mapping[str, RowWords]] = {
         "Fällt der Datenträger der Platine aus, ist die Aufzeichnung seit der letzten Sicherung verloren",
         "Prüfen, ob der Datenträger der Sicherung eingesteckt ist und Platz hat; von Hand: warmwell backup DEST",
     ),
+    "archive_silent": (
+        "Was hier erfasst wird, steht vielleicht nur auf dem Datenträger dieser Platine",
+        "Prüfen, ob das Archiv läuft und der Broker es seinen Bestand melden lässt; bis dahin sichern: warmwell backup DEST",
+    ),
     "certificate_ends": (
         "Danach warnen Browser vor der Seite, und Programme, die es prüfen, fragen sie nicht mehr",
         "Von der Stelle des Hauses erneuern lassen und die Dateien einsetzen; ein eigenes: warmwell certificate make FILE",

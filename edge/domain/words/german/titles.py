@@ -70,6 +70,7 @@ TITLES: Final[Mapping[str, Mapping[str, str]]] = MappingProxyType(
             "duty_due": "Fällig",
             "hold": "Sperre",
             "backup_overdue": "Sicherung überfällig",
+            "archive_silent": "Archiv meldet sich nicht",
             "certificate_ends": "Zertifikat endet",
             "disk_low": "Datenträger fast voll",
             "clock_untrusted": "Uhr nicht vertrauenswürdig",

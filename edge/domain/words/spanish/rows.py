@@ -263,6 +263,10 @@ _ALARMS: Final[Mapping[str, RowWords]] = {
         "Si el disco de la placa falla, el registro desde la última copia se pierde",
         "Comprobar que el disco de la copia esté conectado y tenga espacio; a mano: warmwell backup DEST",
     ),
+    "archive_silent": (
+        "Lo que se registra aquí quizá esté solo en el disco de esta placa",
+        "Comprobar que el archivo funcione y que el broker le deje decir lo que tiene; hasta entonces, hacer copias: warmwell backup DEST",
+    ),
     "certificate_ends": (
         "Cuando haya terminado, los navegadores avisan de la página y los programas que lo comprueban dejan de consultarla",
         "Hacer que la autoridad del sitio lo renueve y colocar los archivos; uno propio: warmwell certificate make FILE",

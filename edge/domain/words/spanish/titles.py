@@ -70,6 +70,7 @@ TITLES: Final[Mapping[str, Mapping[str, str]]] = MappingProxyType(
             "duty_due": "Pendiente",
             "hold": "Bloqueo",
             "backup_overdue": "Copia atrasada",
+            "archive_silent": "El archivo no da señales",
             "certificate_ends": "Fin del certificado",
             "disk_low": "Disco casi lleno",
             "clock_untrusted": "Reloj no fiable",

@@ -519,6 +519,8 @@ def test_control_characters_are_refused_in_every_text(text: str, key: str) -> No
     driver = Driver()
     with pytest.raises(RecordRefused, match="control character U\\+00"):
         driver.record("hold", **{key: text})
+    with pytest.raises(RecordRefused, match="control character U\\+00"):
+        driver.record("acknowledge", alarm="duty_due:daily_test", **{key: text})
     with pytest.raises(RecordRefused, match="be a name"):
         driver.record("hold", by=f"kim{text}")
     assert driver.condition("no_hold")["state"] == "met"
