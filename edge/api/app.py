@@ -594,13 +594,9 @@ def _add_routes(app: FastAPI) -> None:
             responses=told,
             response_class=Response,
         )
-    papers = {
-        "text/html": {"schema": {"type": "string"}},
-        "application/pdf": {"schema": {"type": "string", "format": "binary"}},
-    }
     get(
         f"{one}/report/{{what}}", reports.report, None, "day", "period", "from", "to", "point", "form", *said, refusals=(404, 503),
-        responses={200: {"description": "the report", "content": papers}}, response_class=Response,
+        responses={200: {"description": "the report", "content": reports.PAPERS}}, response_class=Response,
     )  # fmt: skip
     get(f"{one}/support", support.support, None, responses=zipped, response_class=Response)
     plain = {200: {"description": "OpenMetrics", "content": {metrics.MEDIA_TYPE: {"schema": {"type": "string"}}}}}

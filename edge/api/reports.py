@@ -13,6 +13,11 @@ from edge.api.preference import OfViewer
 from edge.api.problems import Problem, unknown_name
 from edge.domain.entries import rfc3339
 
+#: what an answer may be, for the document of the API
+PAPERS: Final[dict[str, Any]] = {
+    "text/html": {"schema": {"type": "string"}},
+    "application/pdf": {"schema": {"type": "string", "format": "binary"}},
+}
 #: they wait in a queue of their own, so that charts and exports don't; what makes one gives up before
 MADE_WITHIN_S: Final = 300.0
 AT_ONCE: Final = 1
