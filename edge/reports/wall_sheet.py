@@ -108,6 +108,7 @@ def wall_sheet(sheet: Sheet, language: Language) -> str:
         el("ul", *(el("li", line) for line in (sheet.call or [""] * _LINES)), class_="call"),
         el("h2", said(say("sheet.head.cautions"))),
         listed("ul", *(say(f"sheet.caution.{one}") for one in cautions), say("sheet.surroundings", ready=ready)),
+        None if language.reviewed else el("p", said(say("sheet.unreviewed")), class_="quiet"),
     )
     title = el("title", f"{sheet.title}: {said(say('sheet.head.not_ready', not_ready=not_ready, cant_tell=cant_tell))}")
     viewport = el("meta", name="viewport", content="width=device-width, initial-scale=1")

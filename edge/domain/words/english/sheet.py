@@ -39,4 +39,8 @@ SHEET: Final[Mapping[str, str]] = {
     ),
     "sheet.caution.heat": "Reservoir and heater are hot enough to hurt, and the vapour is stronger when warm.",
     "sheet.caution.outranked": "The maker's instructions, the label and local codes outrank this sheet.",
+    "sheet.unreviewed": (
+        "Nobody who speaks this language and knows the trade has reviewed this translation yet: "
+        "the English sheet decides."
+    ),
 }

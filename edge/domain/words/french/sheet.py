@@ -50,4 +50,8 @@ SHEET: Final[Mapping[str, str]] = {
         "Le réservoir et son chauffage sont assez chauds pour blesser, et la vapeur est plus forte à chaud."
     ),
     "sheet.caution.outranked": "La notice du fabricant, l'étiquette et les règles locales priment sur cette feuille.",
+    "sheet.unreviewed": (
+        "Cette traduction n'a pas encore été relue par quelqu'un qui parle la langue et connaît "
+        "le métier : la feuille anglaise fait foi."
+    ),
 }

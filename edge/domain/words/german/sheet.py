@@ -49,4 +49,8 @@ SHEET: Final[Mapping[str, str]] = {
     ),
     "sheet.caution.heat": "Reservoir und Heizung sind heiß genug, um zu verletzen; warm ist der Dampf stärker.",
     "sheet.caution.outranked": "Anleitung des Herstellers, Etikett und örtliche Vorschriften gehen diesem Blatt vor.",
+    "sheet.unreviewed": (
+        "Diese Übersetzung ist noch nicht von jemandem geprüft, der die Sprache spricht und das "
+        "Fach kennt: es gilt das englische Blatt."
+    ),
 }

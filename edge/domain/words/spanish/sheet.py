@@ -43,4 +43,7 @@ SHEET: Final[Mapping[str, str]] = {
     "sheet.caution.outranked": (
         "Las instrucciones del fabricante, la etiqueta y las normas locales están por encima de esta hoja."
     ),
+    "sheet.unreviewed": (
+        "Nadie que hable el idioma y conozca el oficio ha revisado aún esta traducción: vale la hoja en inglés."
+    ),
 }
