@@ -49,7 +49,8 @@ function papers(app) {
     if (!root.open || rows.childElementCount) return;
     try {
       const { fill } = await import("../papers.js");
-      if (!rows.childElementCount) fill(rows, (app.line.news && app.line.news.points) || {});
+      const known = app.line.news || (await ask("/api/1/points")).body || {}; // opened before the first news
+      if (!rows.childElementCount) fill(rows, known.points || {});
       put(told, say("papers.says"));
     } catch {
       put(told, say("papers.lost"));
