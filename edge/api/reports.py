@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import re
 from collections.abc import Mapping
-from datetime import UTC, datetime
+from datetime import UTC, datetime, timedelta
 from typing import Annotated, Any, Final, Literal
 
 from fastapi import Query, Request
@@ -26,7 +26,7 @@ AT_ONCE: Final = 1
 WAITING: Final = 4
 _DAY_MS: Final = 86_400_000
 _TYPES: Final = {"html": "text/html; charset=utf-8", "pdf": "application/pdf"}
-_DAY: Final = re.compile(r"\d{4}-\d\d-\d\d|today|yesterday", re.ASCII)
+_DAY: Final = re.compile(r"\d{4}-\d\d-\d\d", re.ASCII)
 _PERIOD: Final = re.compile(r"\d{4}-(?:Q[1-4]|\d\d)", re.ASCII)
 #: a report has its look within and nothing else: no script runs in it, and it asks for nothing
 _POLICY: Final = "default-src 'none'; style-src 'unsafe-inline'; sandbox; base-uri 'none'; form-action 'none'; frame-ancestors 'none'"
@@ -101,8 +101,10 @@ def _of(desk: Any, path: str, what: str, given: Mapping[str, str | None]) -> lis
         if point not in known:
             raise unknown_name("point", point, known, path, "/api/1/points")
         return [what, point]
-    month = datetime.fromtimestamp(now_ms / 1000, UTC).astimezone(desk.zone).date().isoformat()[:7]
-    value = given[what] or {"day": "yesterday", "period": month}[what]
+    today = datetime.fromtimestamp(now_ms / 1000, UTC).astimezone(desk.zone).date()
+    days = {"today": today.isoformat(), "yesterday": (today - timedelta(days=1)).isoformat()}  # by the station's clock
+    value = given[what] or {"day": "yesterday", "period": today.isoformat()[:7]}[what]
+    value = days.get(value, value) if what == "day" else value
     if not {"day": _DAY, "period": _PERIOD}[what].fullmatch(value):
         example = "a date such as 2026-03-14" if what == "day" else "a month or quarter, such as 2026-03 or 2026-Q1"
         raise Problem(422, f"{value!r} is none", where=f"{path}, {what}", expected=example, do="Correct it")

@@ -63,11 +63,11 @@ def test_each_kind_is_asked_for_in_the_words_of_the_command() -> None:
         assert answer.headers["content-disposition"].startswith('inline; filename="warmwell-')
     assert maker.asked == [
         ["day", "2026-03-14", "/", "--language", "de", "--units", "degF,psi"],
-        ["day", "yesterday", "/", "--language", "en", "--pdf"],
+        ["day", "2026-03-15", "/", "--language", "en", "--pdf"],
         ["period", "2026-Q1", "/", "--language", "fr"],
         ["incident", "2026-03-14T05:00:00.000Z", "2026-03-14T07:00:00.000Z", "/", "--language", "es"],
         ["calibration", "reservoir", "/", "--language", "en"],
-        ["day", "yesterday", "/", "--language", "en"],
+        ["day", "2026-03-15", "/", "--language", "en"],
         ["period", "2026-03", "/", "--language", "en"],
         ["incident", "2026-03-13T08:00:00.000Z", "2026-03-14T08:00:00.000Z", "/", "--language", "en"],
     ]
