@@ -3,6 +3,8 @@
 from __future__ import annotations
 
 import re
+from collections.abc import Mapping
+from datetime import UTC, datetime, timedelta
 from typing import Annotated, Any, Final, Literal
 
 from fastapi import Query, Request
@@ -22,8 +24,9 @@ PAPERS: Final[dict[str, Any]] = {
 MADE_WITHIN_S: Final = 300.0
 AT_ONCE: Final = 1
 WAITING: Final = 4
+_DAY_MS: Final = 86_400_000
 _TYPES: Final = {"html": "text/html; charset=utf-8", "pdf": "application/pdf"}
-_DAY: Final = re.compile(r"\d{4}-\d\d-\d\d|today|yesterday", re.ASCII)
+_DAY: Final = re.compile(r"\d{4}-\d\d-\d\d", re.ASCII)
 _PERIOD: Final = re.compile(r"\d{4}-(?:Q[1-4]|\d\d)", re.ASCII)
 #: a report has its look within and nothing else: no script runs in it, and it asks for nothing
 _POLICY: Final = "default-src 'none'; style-src 'unsafe-inline'; sandbox; base-uri 'none'; form-action 'none'; frame-ancestors 'none'"
@@ -35,14 +38,17 @@ async def report(
     viewer: OfViewer,
     day: Annotated[
         str | None,
-        Query(max_length=10, description="of `day`: such as 2026-03-14, or yesterday"),
+        Query(max_length=10, description="of `day`: such as 2026-03-14; left out: yesterday"),
     ] = None,
     period: Annotated[
-        str | None, Query(max_length=7, description="of `period`: a month or a quarter, such as 2026-03 or 2026-Q1")
+        str | None, Query(max_length=7, description="of `period`: such as 2026-03 or 2026-Q1; left out: this month")
     ] = None,
-    from_: Annotated[str | None, Query(alias="from", max_length=64, description="of `incident`: its beginning")] = None,
+    from_: Annotated[
+        str | None,
+        Query(alias="from", max_length=64, description="of `incident`: left out: a day before `to`"),
+    ] = None,
     to: Annotated[
-        str | None, Query(max_length=64, description="of `incident`: its end, at most seven days later")
+        str | None, Query(max_length=64, description="of `incident`: at most seven days after `from`; left out: now")
     ] = None,
     point: Annotated[str | None, Query(max_length=80, description="of `calibration`: the id of a point")] = None,
     form: Annotated[Literal["html", "pdf"], Query(description="how; pdf needs the extra of that name")] = "html",
@@ -73,32 +79,33 @@ async def report(
     return Response(made, media_type=_TYPES[form], headers=headers)
 
 
-def _of(desk: Any, path: str, what: str, given: dict[str, str | None]) -> list[str]:
+def _of(desk: Any, path: str, what: str, given: Mapping[str, str | None]) -> list[str]:
     """The words of the command line for it: none of them is taken from the request as it stands.
 
     Raises:
-        Problem: 422, what it is to be of isn't told, or can't be; 404, no such point.
+        Problem: 422, what it is to be of can't be, or is of another kind; 404, no such point.
     """
     needed = {"day": ("day",), "period": ("period",), "incident": ("from", "to"), "calibration": ("point",)}[what]
-    told = {key: value for key, value in given.items() if value is not None}
-    if told.keys() != set(needed):
+    foreign = [key for key, value in given.items() if value is not None and key not in needed]
+    if foreign or (what == "calibration" and given["point"] is None):
+        said = f"{', '.join(foreign)} is told" if foreign else "no point is told"
         raise Problem(
-            422,
-            f"{', '.join(told) or 'nothing'} is told",
-            where=path,
-            expected=f"of {what} {' and '.join(needed)}",
-            do="Tell that alone",
+            422, said, where=path, expected=f"of a report {what} {' and '.join(needed)} alone", do="Correct it"
         )
+    now_ms = desk.watch.see().snapshot.now.wall_ms
     if what == "incident":
-        zone = desk.zone
-        ends = [times.wall_ms_of(told[key], zone, f"{path}, {key}") for key in needed]
-        return [what, *map(rfc3339, ends)]
-    value = told[needed[0]]
+        span = times.span_ms(given["from"], given["to"], now_ms, _DAY_MS, desk.zone, path)
+        return [what, *map(rfc3339, span)]
     if what == "calibration":
-        known = desk.watch.see().snapshot.points
-        if value not in known:
-            raise unknown_name("point", value, known, path, "/api/1/points")
-    elif not {"day": _DAY, "period": _PERIOD}[what].fullmatch(value):
+        point, known = str(given["point"]), desk.watch.see().snapshot.points
+        if point not in known:
+            raise unknown_name("point", point, known, path, "/api/1/points")
+        return [what, point]
+    today = datetime.fromtimestamp(now_ms / 1000, UTC).astimezone(desk.zone).date()
+    days = {"today": today.isoformat(), "yesterday": (today - timedelta(days=1)).isoformat()}  # by the station's clock
+    value = given[what] or {"day": "yesterday", "period": today.isoformat()[:7]}[what]
+    value = days.get(value, value) if what == "day" else value
+    if not {"day": _DAY, "period": _PERIOD}[what].fullmatch(value):
         example = "a date such as 2026-03-14" if what == "day" else "a month or quarter, such as 2026-03 or 2026-Q1"
         raise Problem(422, f"{value!r} is none", where=f"{path}, {what}", expected=example, do="Correct it")
     return [what, value]

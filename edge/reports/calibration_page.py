@@ -76,7 +76,9 @@ class CalibrationPage(Paper):
             "report.stands", seq=number(standing["seq"]), correction=text(self._correction(standing)),
             u=text(self._tell.fine(self._kind, _K * standing["u"], self._facts["point"])), due=text(self._tell.at(standing["due_at"])),
         )  # fmt: skip
-        return self._section("stands", el("p", self._tell.said(said)))
+        is_past = wall_ms_of(standing["due_at"]) <= wall_ms_of(self._facts["made_at"])
+        late = el("p", self._tell.said(say("report.past_due")), class_="loud") if is_past else None
+        return self._section("stands", el("p", self._tell.said(said)), late)
 
     def _correction(self, one: Mapping[str, Any] | None) -> str:
         if one is None or "gain" not in one:

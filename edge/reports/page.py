@@ -34,7 +34,7 @@ h1 { font-size: 18pt; margin: 0 0 1mm; } h2 { font-size: 12.5pt; margin: 7mm 0 2
 h3 { font-size: 10.5pt; margin: 4mm 0 1mm; break-after: avoid; }
 p { margin: 1mm 0; } ul { margin: 0; padding-left: 4.5mm; }
 .station { font-weight: 600; } .quiet { color: #444; } .loud { font-weight: 700; border: .5mm solid #111; padding: 2mm; }
-table { border-collapse: collapse; width: 100%; font-size: 9.5pt; font-variant-numeric: tabular-nums; }
+table { border-collapse: collapse; width: 100%; margin-bottom: 4mm; font-size: 9.5pt; font-variant-numeric: tabular-nums; }
 th, td { text-align: left; vertical-align: top; padding: 1mm 3mm 1mm 0; border-bottom: .2mm solid #999; }
 td { overflow-wrap: break-word; hyphens: auto; }
 td:first-child, .short { white-space: nowrap; }

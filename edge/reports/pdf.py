@@ -162,6 +162,7 @@ def _flow(parent: Element, said: Callable[[str], str]) -> Iterator[Flowable]:
             yield _drawing(child, _WIDTH, said)
         elif child.tag == "table":
             yield _table(child, said, is_to_sign=looks == "signatures")
+            yield Spacer(0, 2.5 * mm)
         elif child.tag == "ul":
             yield from _legend(child, said)
         else:

@@ -11,7 +11,7 @@ from dataclasses import replace
 from pathlib import Path
 from typing import Any, Final
 
-from edge.api.parts import People
+from edge.api.parts import MadeOfIt, People
 from edge.api.server import ApiServer
 from edge.clock import ToldClock
 from edge.domain.entries import Entry, Stamp, rfc3339
@@ -106,6 +106,7 @@ class Station:
             fakes.status,
             people=people,
             room=None if room is None else lambda: room,
+            made_of_it=MadeOfIt(report=lambda of, options: f"<!doctype html><title>{of} {options}</title>".encode()),
         )
         self.server.start()
         assert self.server.wait_ready(30)

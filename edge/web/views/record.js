@@ -38,7 +38,25 @@ export function mount(root, app) {
     earlier: button("earlier", say("record.earlier"), () => goBack(app)),
   };
   at.trouble.setAttribute("role", "status");
-  root.append(make("div", "panel finder", groups, make("div", "finding", label, search), at.legend), at.trouble, at.days, at.empty, at.earlier);
+  root.append(make("div", "panel finder", groups, make("div", "finding", label, search), at.legend), papers(app), at.trouble, at.days, at.empty, at.earlier);
+}
+/** The reports: what offers them is loaded when somebody opens this part. */
+function papers(app) {
+  const rows = make("div", "paper-rows");
+  const told = make("p", "papers-told quiet", say("papers.says"));
+  const root = make("details", "panel papers", make("summary", "", say("papers.title")), told, rows);
+  root.addEventListener("toggle", async () => {
+    if (!root.open || rows.childElementCount) return;
+    try {
+      const { fill } = await import("../papers.js");
+      const known = app.line.news || (await ask("/api/1/points")).body || {}; // opened before the first news
+      if (!rows.childElementCount) fill(rows, known.points || {});
+      put(told, say("papers.says"));
+    } catch {
+      put(told, say("papers.lost"));
+    }
+  });
+  return root;
 }
 function choose(app, what) {
   Object.assign(seen, what, { most: SHOWN_AT_FIRST, version: -1 });

@@ -783,6 +783,18 @@ export const WORDS = {
   "cal.demand": "Kept, but not in force: {why}",
   "cal.was_check": "A check: it read {was}.",
   "cal.was": "It read {was}, and reads {becomes} from now on.",
+  // reports
+  "papers.title": "Reports to print and keep",
+  "papers.says": "Each opens as a page of its own. The station makes it when you ask; that can take a minute.",
+  "papers.lost": "This part can't be loaded just now. Close it and open it again.",
+  "papers.day": "A day",
+  "papers.period": "A month or a quarter",
+  "papers.incident": "Around an event",
+  "papers.calibration": "Calibrations of a sensor",
+  "papers.from": "from",
+  "papers.lasts": "for how long",
+  "papers.html": "Open the page",
+  "papers.pdf": "Open as PDF",
   // the support bundle
   "support.title": "Support bundle",
   "support.says": "One file for whoever helps you: health, settings and the newest entries of the record. It holds no secrets and nobody's name; what people typed is left out. Where people are set up it takes a technician or a biomed.",

@@ -783,6 +783,18 @@ export const WORDS = {
   "cal.demand": "Enregistré, mais pas en vigueur\u00a0: {why}",
   "cal.was_check": "Un contrôle\u00a0: il indiquait {was}.",
   "cal.was": "Il indiquait {was}, et indique {becomes} désormais.",
+  // reports
+  "papers.title": "Rapports à imprimer et à conserver",
+  "papers.says": "Chacun s'ouvre dans sa propre page. Le poste l'établit à la demande ; cela peut prendre une minute.",
+  "papers.lost": "Cette partie ne peut être chargée pour l'instant. Fermez-la et ouvrez-la à nouveau.",
+  "papers.day": "Un jour",
+  "papers.period": "Un mois ou un trimestre",
+  "papers.incident": "Autour d'un incident",
+  "papers.calibration": "Étalonnages d'un capteur",
+  "papers.from": "à partir de",
+  "papers.lasts": "pendant combien de temps",
+  "papers.html": "Ouvrir la page",
+  "papers.pdf": "Ouvrir en PDF",
   // the support bundle
   "support.title": "Dossier d'assistance",
   "support.says": "Un fichier pour qui vous aide\u00a0: fonctionnement, réglages et dernières inscriptions du registre. Il ne contient ni secrets ni noms\u00a0; ce qui a été saisi n'y figure pas. Là où des personnes sont inscrites, il faut être technicien ou biomédical.",

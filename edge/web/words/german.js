@@ -783,6 +783,18 @@ export const WORDS = {
   "cal.demand": "Festgehalten, aber nicht in Kraft: {why}",
   "cal.was_check": "Eine Prüfung: gemessen wurden {was}.",
   "cal.was": "Bisher {was}, ab jetzt {becomes}.",
+  // reports
+  "papers.title": "Berichte zum Drucken und Aufbewahren",
+  "papers.says": "Jeder öffnet sich als eigene Seite. Die Station erstellt ihn auf Anfrage; das kann eine Minute dauern.",
+  "papers.lost": "Dieser Teil lässt sich gerade nicht laden. Schließen und wieder öffnen.",
+  "papers.day": "Ein Tag",
+  "papers.period": "Ein Monat oder Quartal",
+  "papers.incident": "Rund um ein Ereignis",
+  "papers.calibration": "Kalibrierungen eines Sensors",
+  "papers.from": "ab",
+  "papers.lasts": "wie lange",
+  "papers.html": "Seite öffnen",
+  "papers.pdf": "Als PDF öffnen",
   // the support bundle
   "support.title": "Hilfspaket",
   "support.says": "Eine Datei für alle, die weiterhelfen: Zustand, Einstellungen und die neuesten Einträge des Protokolls. Darin stehen keine Geheimnisse und keine Namen; was jemand eingetippt hat, fehlt. Wo Personen eingerichtet sind, bekommen sie nur Techniker und Medizintechniker.",

@@ -783,6 +783,18 @@ export const WORDS = {
   "cal.demand": "Registrado, pero no en vigor: {why}",
   "cal.was_check": "Una comprobación: leía {was}.",
   "cal.was": "Leía {was}; desde ahora lee {becomes}.",
+  // reports
+  "papers.title": "Informes para imprimir y conservar",
+  "papers.says": "Cada uno se abre en una página propia. El puesto lo hace cuando se pide; puede tardar un minuto.",
+  "papers.lost": "Esta parte no se puede cargar ahora. Ciérrela y ábrala de nuevo.",
+  "papers.day": "Un día",
+  "papers.period": "Un mes o un trimestre",
+  "papers.incident": "Alrededor de un incidente",
+  "papers.calibration": "Calibraciones de un sensor",
+  "papers.from": "desde",
+  "papers.lasts": "durante cuánto tiempo",
+  "papers.html": "Abrir la página",
+  "papers.pdf": "Abrir como PDF",
   // the support bundle
   "support.title": "Paquete de asistencia",
   "support.says": "Un archivo para quien le ayuda: funcionamiento, ajustes y las últimas anotaciones del registro. No contiene secretos ni nombres; lo que alguien escribió no aparece. Donde hay personas dadas de alta hace falta un técnico o un biomédico.",

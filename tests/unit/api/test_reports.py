@@ -49,6 +49,9 @@ def test_each_kind_is_asked_for_in_the_words_of_the_command() -> None:
         "period?period=2026-Q1&lang=fr",
         "incident?from=2026-03-14T05:00:00Z&to=2026-03-14T08:00:00%2B01:00&lang=es",
         "calibration?point=reservoir&lang=en",
+        "day?lang=en",
+        "period?lang=en",
+        "incident?to=2026-03-14T08:00:00Z&lang=en",
     ):
         answer = got(maker, rest)
         assert (answer.status, answer.body) == (200, b"<!doctype html>a report")
@@ -60,19 +63,22 @@ def test_each_kind_is_asked_for_in_the_words_of_the_command() -> None:
         assert answer.headers["content-disposition"].startswith('inline; filename="warmwell-')
     assert maker.asked == [
         ["day", "2026-03-14", "/", "--language", "de", "--units", "degF,psi"],
-        ["day", "yesterday", "/", "--language", "en", "--pdf"],
+        ["day", "2026-03-15", "/", "--language", "en", "--pdf"],
         ["period", "2026-Q1", "/", "--language", "fr"],
         ["incident", "2026-03-14T05:00:00.000Z", "2026-03-14T07:00:00.000Z", "/", "--language", "es"],
         ["calibration", "reservoir", "/", "--language", "en"],
+        ["day", "2026-03-15", "/", "--language", "en"],
+        ["period", "2026-03", "/", "--language", "en"],
+        ["incident", "2026-03-13T08:00:00.000Z", "2026-03-14T08:00:00.000Z", "/", "--language", "en"],
     ]
 
 
 @pytest.mark.parametrize(
     ("rest", "status"),
     [
-        ("day?day=--out", 422), ("day", 422), ("day?day=2026-03-14&point=reservoir", 422), ("day?day=2026-03-14%0A", 422),
+        ("day?day=--out", 422), ("day?day=2026-03-14&point=reservoir", 422), ("day?day=2026-03-14%0A", 422),
         ("year?day=2026-03-14", 422),
-        ("period?period=2026", 422), ("incident?from=2026-03-14T05:00:00Z", 422), ("incident?from=05:00&to=06:00", 422),
+        ("period?period=2026", 422), ("calibration", 422), ("incident?from=05:00&to=06:00", 422),
         ("calibration?point=--out", 404), ("calibration?point=kettle", 404), ("period?period=2026-12", 422),
         ("day?day=2026-03-14&form=doc", 422),
     ],

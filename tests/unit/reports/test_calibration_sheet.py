@@ -129,6 +129,9 @@ def test_its_figures_are_those_of_the_records(bench: Bench) -> None:
         texts
     )
     assert any(f"Entry {first} stands" in said and expanded in said for said in texts)
+    early = report_of(bench.folder, Wish(Calibrations("reservoir"), wall_ms_of("2026-09-14T07:59:59Z"), "0.1.0"))
+    late = "It was past its due date when this was made."
+    assert late in texts and late not in Reader(early.html).texts
     assert f"Comparison of 2026-09-15 09:00, entry {second}" in texts, "summer time at Dublin"
 
 

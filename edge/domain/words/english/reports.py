@@ -229,4 +229,5 @@ REPORTS: Final[Mapping[str, str]] = {
     "report.col.advice": "advice",
     "report.col.of_time": "of the time",
     "report.becomes": "to",
+    "report.past_due": "It was past its due date when this was made.",
 }

@@ -230,4 +230,5 @@ REPORTS: Final[Mapping[str, str]] = {
     "report.col.advice": "conseil",
     "report.col.of_time": "du temps",
     "report.becomes": "devient",
+    "report.past_due": "Son échéance était passée quand ceci a été établi.",
 }

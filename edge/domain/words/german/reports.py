@@ -236,4 +236,5 @@ REPORTS: Final[Mapping[str, str]] = {
     "report.col.advice": "Rat",
     "report.col.of_time": "der Zeit",
     "report.becomes": "wird zu",
+    "report.past_due": "Sie war überfällig, als dies erstellt wurde.",
 }

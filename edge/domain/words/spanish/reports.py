@@ -225,4 +225,5 @@ REPORTS: Final[Mapping[str, str]] = {
     "report.col.advice": "consejo",
     "report.col.of_time": "del tiempo",
     "report.becomes": "pasa a",
+    "report.past_due": "Su fecha ya había vencido cuando se hizo esto.",
 }
