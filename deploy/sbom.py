@@ -97,7 +97,9 @@ def bill(packages: list[Package], project: dict[str, Any]) -> dict[str, Any]:
         components.append(component)
     wanted = [Requirement(text) for text in project["dependencies"]]
     wanted += [
-        Requirement(text) for extra in ("demo", "gpio", "notify") for text in project["optional-dependencies"][extra]
+        Requirement(text)
+        for extra in ("demo", "gpio", "notify", "archive", "pdf", "xlsx")
+        for text in project["optional-dependencies"][extra]
     ]
     asked = {canonicalize_name(one.name) for one in wanted}
     graph = [{"ref": own, "dependsOn": sorted(versions[name].purl for name in asked)}]

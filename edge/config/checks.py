@@ -21,7 +21,7 @@ from edge.config.points import (
 )
 from edge.config.reading import Findings
 from edge.config.sections import ALARM_IDS, MANY, Tables, kind_of
-from edge.config.tables import REPORT_FORMS
+from edge.config.tables import REPORT_FORMS, BrokerTable
 from edge.domain import settings
 from edge.domain.readings import Role
 from edge.domain.roles import ROLES
@@ -323,9 +323,12 @@ def _duties(tables: Tables, found: Findings) -> None:
 
 
 def _mqtt(tables: Tables, found: Findings) -> None:
-    own = tables.mqtt
-    if own is None:
-        return
+    if tables.mqtt is not None:
+        broker(tables.mqtt, found)
+
+
+def broker(own: BrokerTable, found: Findings) -> None:
+    """What the keys of a table [mqtt] must be to each other."""
     tls = own.tls
     if tls is not None and (tls.certificate is None) != (tls.key is None) and _as_written_pair(found):
         found.wrong(("mqtt", "tls"), "certificate and key go together", "both of them, or neither")

@@ -42,7 +42,7 @@ from edge.config.plans import (
 from edge.config.points import ACTIVE_KINDS, BusTable, OneWireBus
 from edge.config.reading import Findings, Mistake, UnusableInputs, document_of, text_of
 from edge.config.sections import Tables, kind_of, other_kinds, read
-from edge.config.tables import BackupTable, KeepTable, PeopleTable, ReportsTable
+from edge.config.tables import BackupTable, BrokerTable, KeepTable, PeopleTable, ReportsTable
 from edge.domain.errors import UnusableInput
 from edge.domain.settings import AlarmTuning, Point, Settings
 
@@ -195,8 +195,11 @@ def _beside(folder: Path, name: str | None) -> Path | None:
 
 def _mqtt(tables: Tables, folder: Path) -> MqttPlan | None:
     own = tables.mqtt
-    if own is None:
-        return None
+    return None if own is None else replace(broker_plan(own, folder), archives=tuple(own.archives))
+
+
+def broker_plan(own: BrokerTable, folder: Path) -> MqttPlan:
+    """The broker that a table [mqtt] names; `folder`: where the file lies."""
     tls = None
     if own.tls is not None:
         tls = TlsPlan(*(_beside(folder, name) for name in (own.tls.ca, own.tls.certificate, own.tls.key)))
@@ -208,7 +211,6 @@ def _mqtt(tables: Tables, folder: Path) -> MqttPlan | None:
         password_file=_beside(folder, own.password_file),
         client_id=own.client_id,
         keepalive_s=round(own.keep_alive / 1000),
-        archives=tuple(own.archives),
     )
 
 

@@ -301,8 +301,8 @@ class ClientTlsTable(Table):
     key: Annotated[str, Text("a file name", "node.key", longest=1000)] | None = None
 
 
-class MqttTable(Table):
-    """The broker that hears the station."""
+class BrokerTable(Table):
+    """A broker."""
 
     host: Annotated[
         str, Text("a host's name or address", "broker.harbour-lane.example", longest=253, pattern=r"[A-Za-z0-9._:-]+")
@@ -315,6 +315,11 @@ class MqttTable(Table):
     )
     client_id: Annotated[str, Text("a client's name", "harbour-lane-scope-room-2", longest=120)] | None = None
     keep_alive: Annotated[float, Is("mqtt.keep_alive")] = default("30 s")
+
+
+class MqttTable(BrokerTable):
+    """The broker that hears the station."""
+
     archives: Annotated[list[str], ARCHIVES] = default(
         [],
         "Which archives say what they have of the journal: what one lacks is said again; silent for a day, it rings.",

@@ -22,7 +22,7 @@ from edge.terminal import NEWER, UNUSABLE
 
 DEPLOY = Path(__file__).parents[3] / "deploy"
 SERVICE, PATH = DEPLOY / "warmwell@.service", DEPLOY / "warmwell@.path"
-LINE = DEPLOY / "warmwell-bus@.service"
+LINE, ARCHIVE = DEPLOY / "warmwell-bus@.service", DEPLOY / "warmwell-archive.service"
 
 
 def values(key: str, unit: Path = SERVICE) -> list[str]:
@@ -41,13 +41,14 @@ def test_the_service_manager_finds_nothing_wrong_with_the_units(tmp_path: Path) 
     program.parent.mkdir(parents=True)
     program.write_text("#!/bin/sh\n")
     program.chmod(0o755)
-    for unit in (SERVICE, PATH, LINE):
+    for unit in (SERVICE, PATH, LINE, ARCHIVE):
         text = unit.read_text(encoding="utf-8").replace("/opt/warmwell", f"{tmp_path}/opt/warmwell")
         (tmp_path / unit.name).write_text(text, encoding="utf-8")
     units = [
         tmp_path / "warmwell@room-2.service",
         tmp_path / "warmwell@room-2.path",
         tmp_path / "warmwell-bus@panel.service",
+        tmp_path / "warmwell-archive.service",
     ]
     assert analyze("verify", "--man=no", *units) == (0, "")
     spoiled = tmp_path / SERVICE.name
@@ -55,7 +56,7 @@ def test_the_service_manager_finds_nothing_wrong_with_the_units(tmp_path: Path) 
     assert "adjtimey" in analyze("verify", "--man=no", *units)[1], "a mistake would not be seen"
 
 
-@pytest.mark.parametrize("unit", [SERVICE, LINE], ids=lambda unit: unit.name)
+@pytest.mark.parametrize("unit", [SERVICE, LINE, ARCHIVE], ids=lambda unit: unit.name)
 def test_the_sandbox_scores_two_of_ten_at_most(unit: Path) -> None:
     status, said = analyze("security", "--offline=true", "--threshold=20", unit)
     assert status == 0, said
@@ -99,6 +100,15 @@ def test_a_shared_line_has_what_it_needs() -> None:
     assert values("User", LINE) == values("User"), "a station may open the ports that it makes"
     assert values("Restart", LINE) == ["always"] and values("RestartPreventExitStatus", LINE) == [str(UNUSABLE)]
     assert int(values("WatchdogSec", LINE)[0]) > 2 * LONGEST_WAIT_S
+
+
+def test_the_archive_has_what_it_needs_and_no_more() -> None:
+    assert values("ExecStart", ARCHIVE)[0].endswith(" archive run /etc/warmwell-archive/archive.toml")
+    assert values("Restart", ARCHIVE) == ["always"] and values("RestartPreventExitStatus", ARCHIVE) == [
+        f"{UNUSABLE} {NEWER}"
+    ]
+    assert values("PrivateDevices", ARCHIVE) == ["yes"] and values("User", ARCHIVE) != values("User")
+    assert int(values("WatchdogSec", ARCHIVE)[0]) > 2 * 60, "one statement may take a minute"
 
 
 def test_times_fit_those_of_the_daemon() -> None:

@@ -1,0 +1,255 @@
+"""The archive in PostgreSQL: batches go in, gaps and receipts come out. One connection, one thread."""
+
+from __future__ import annotations
+
+import contextlib
+from collections.abc import Iterator, Sequence
+from typing import TYPE_CHECKING, Any, Final, NamedTuple
+
+from edge.archive.messages import Kept, Place, Unkept, entry_of
+from edge.domain.errors import StoreFault
+
+if TYPE_CHECKING:
+    from psycopg import Connection
+    from psycopg.types.range import Range
+
+#: which programs hear, for pg_try_advisory_lock: one at a time in a database
+LOCK: Final = 0x7761726D_77656C6C
+
+_STAGING: Final = """
+CREATE TEMP TABLE IF NOT EXISTS inbox (
+    site text, station text, mark text, seq bigint, at timestamptz, trusted bool, kind text, digest bytea, message bytea, body jsonb,
+    lost_from bigint, lost_to bigint) ON COMMIT DELETE ROWS"""
+_COPY: Final = "COPY inbox FROM STDIN"
+_NAMES: Final = (
+    "INSERT INTO station (site, name) SELECT DISTINCT site, station FROM inbox ON CONFLICT DO NOTHING",
+    """
+INSERT INTO journal (station, mark) SELECT DISTINCT s.id, i.mark FROM inbox i JOIN station s ON (s.site, s.name) = (i.site, i.station)
+ON CONFLICT DO NOTHING""",
+)
+_JOINED: Final = "inbox i JOIN station s ON (s.site, s.name) = (i.site, i.station) JOIN journal j ON j.station = s.id AND j.mark = i.mark"
+# rows in the order of their keys, so that two writers never wait for each other in a circle
+_ENTRIES: Final = f"""
+WITH new AS (
+    INSERT INTO entry (journal, seq, at, trusted, kind, digest, message, body)
+    SELECT j.id, i.seq, i.at, i.trusted, i.kind, i.digest, i.message, i.body FROM {_JOINED} ORDER BY 1, 2
+    ON CONFLICT DO NOTHING RETURNING journal, seq, at),
+ranges AS (SELECT journal, range_agg(int8range(seq, seq + 1)) AS have, max(at) AS last_at FROM new GROUP BY 1 ORDER BY 1),
+written AS (
+    INSERT INTO heard AS h (journal, have, last_at) SELECT * FROM ranges
+    ON CONFLICT (journal) DO UPDATE SET have = h.have + excluded.have, last_at = greatest(h.last_at, excluded.last_at))
+SELECT count(*) FROM new"""
+_LOST: Final = f"""
+UPDATE heard h SET lost = h.lost + l.lost FROM (
+    SELECT j.id, range_agg(int8range(i.lost_from, i.lost_to + 1)) AS lost FROM {_JOINED} WHERE i.lost_from IS NOT NULL GROUP BY 1) l
+WHERE h.journal = l.id AND NOT l.lost <@ h.lost"""
+_CLASHES: Final = f"""
+SELECT i.site, i.station, i.mark, i.seq, i.message FROM {_JOINED} JOIN entry e ON (e.journal, e.seq) = (j.id, i.seq)
+WHERE e.message <> i.message"""
+_ASIDE: Final = "INSERT INTO aside (topic, message, why, is_clash) VALUES (%s, %s, %s, %s) ON CONFLICT DO NOTHING"
+#: what nobody need say again: what is there, what the station lost itself, what was set aside is no entry
+_WHOLE: Final = "int8multirange(int8range(1, greatest(coalesce(upper(h.have), 1), h.head_seq + 1)))"
+_OF_STATIONS: Final = f"""
+SELECT s.site, s.name, j.mark, h.have + h.lost, {_WHOLE} - (h.have + h.lost), greatest(coalesce(upper(h.have), 1) - 1, h.head_seq),
+    h.last_at, h.verified_seq, h.misfit
+FROM heard h JOIN journal j ON j.id = h.journal JOIN station s ON s.id = j.station
+WHERE (%(site)s = '' OR s.site = %(site)s) AND (%(newest)s = false OR j.id = (SELECT max(id) FROM journal o WHERE o.station = s.id))
+ORDER BY s.site, s.name, j.id"""
+
+
+class Message(NamedTuple):
+    """One that came by MQTT, or from a folder."""
+
+    topic: str
+    place: Place
+    payload: bytes
+
+
+class Put(NamedTuple):
+    """What became of a batch."""
+
+    new: int = 0
+    again: int = 0
+    aside: int = 0
+    clashes: int = 0
+
+    def plus(self, other: Put) -> Put:
+        """Both together."""
+        return Put(*(one + more for one, more in zip(self, other, strict=True)))
+
+
+class Held(NamedTuple):
+    """What is there of one journal. Ranges have both ends in them."""
+
+    site: str
+    station: str
+    journal: str
+    have: list[tuple[int, int]]  # with what the station says that it lost
+    gaps: list[tuple[int, int]]
+    last_seq: int
+    last_at: Any
+    verified_seq: int
+    misfit: str | None
+
+
+@contextlib.contextmanager
+def in_trouble() -> Iterator[None]:
+    """What the database's driver raises becomes one sentence.
+
+    Raises:
+        StoreFault: the database can't be reached, or refuses.
+    """
+    import psycopg
+
+    try:
+        yield
+    except psycopg.Error as exc:
+        why = " ".join(str(exc).split()) or type(exc).__name__
+        raise StoreFault(
+            f"it can't be used ({why[:300]})", where="the archive's database", expected="a PostgreSQL server that lets this user in",
+            do="See that it runs and that address, user, password and rights are right; what came meanwhile is kept by broker and stations",
+        ) from exc  # fmt: skip
+
+
+def connect(dsn: str) -> Connection[Any]:
+    """A connection to the database that commits where it is told to. Raises StoreFault."""
+    import psycopg
+
+    with in_trouble():
+        return psycopg.connect(
+            dsn, autocommit=True, connect_timeout=5, options="-c statement_timeout=60000 -c client_min_messages=warning",
+            application_name="warmwell archive", keepalives_idle=10, keepalives_interval=5, keepalives_count=3, tcp_user_timeout=20_000,
+        )  # fmt: skip
+
+
+class Store:
+    """Used by one thread."""
+
+    def __init__(self, db: Connection[Any]) -> None:
+        self._db = db
+
+    def lock(self) -> bool:
+        """Become the one who hears; False where another is. The connection's end gives it up."""
+        row = self._db.execute("SELECT pg_try_advisory_lock(%s)", (LOCK,)).fetchone()
+        return bool(row and row[0])
+
+    # ---- in
+
+    def put(self, batch: Sequence[Message]) -> Put:
+        """Keep a batch, in one transaction; where that can't be, one by one, and what then can't be is set aside.
+
+        Raises:
+            psycopg.OperationalError, psycopg.InterfaceError: the database is away; nothing of it is kept, nothing may be acknowledged.
+        """
+        import psycopg
+
+        kept, aside = [], []
+        for message in batch:
+            try:
+                kept.append((message, entry_of(message.place, message.payload)))
+            except Unkept as exc:
+                aside.append((message, str(exc)))
+        try:
+            done = self._write([entry for _message, entry in kept])
+        except (psycopg.OperationalError, psycopg.InterfaceError):
+            raise
+        except psycopg.Error:
+            done = Put()
+            for message, entry in kept:
+                try:
+                    done = done.plus(self._one(entry))
+                except (psycopg.OperationalError, psycopg.InterfaceError):
+                    raise
+                except psycopg.Error as exc:
+                    aside.append((message, f"the database refuses it ({' '.join(str(exc).split())[:200]})"))
+        for message, why in aside:
+            self._db.execute(_ASIDE, (_plain(message.topic), message.payload, _plain(why), False))
+        return done.plus(Put(aside=len(aside)))
+
+    def _one(self, entry: Kept) -> Put:
+        """One entry by itself: its body as well where the database takes that, else its bytes alone."""
+        import psycopg
+
+        try:
+            return self._write([entry])
+        except (psycopg.OperationalError, psycopg.InterfaceError):
+            raise
+        except psycopg.Error:
+            return self._write([entry._replace(body=None)])
+
+    def _write(self, entries: Sequence[Kept]) -> Put:
+        if not entries:
+            return Put()
+        with self._db.transaction(), self._db.cursor() as cursor:
+            cursor.execute(_STAGING)
+            with cursor.copy(_COPY) as copy:
+                for entry in entries:
+                    copy.write_row((*entry[:-1], *(entry.lost or (None, None))))
+            for names in _NAMES:
+                cursor.execute(names)
+            row = cursor.execute(_ENTRIES).fetchone()
+            new = int(row[0]) if row else 0
+            if any(entry.lost for entry in entries):
+                cursor.execute(_LOST)
+            clashes = cursor.execute(_CLASHES).fetchall() if new < len(entries) else []
+            for site, station, mark, seq, message in clashes:
+                why = f"entry {seq} of journal {mark} is there with other bytes: two stations under one name, or somebody made it up"
+                cursor.execute(_ASIDE, (f"{site}/{station}", message, why, True))
+        return Put(new, len(entries) - new - len(clashes), 0, len(clashes))
+
+    def note(self, place: Place, message: bytes, head: tuple[str, int, str] | None = None) -> None:
+        """Remember what a retained topic says; `head`: of which journal it is the end, its seq and digest."""
+        with self._db.transaction():
+            self._db.execute("INSERT INTO station (site, name) VALUES (%s, %s) ON CONFLICT DO NOTHING", place[:2])
+            self._db.execute(
+                "INSERT INTO said (station, topic, message) SELECT id, %s, %s FROM station WHERE (site, name) = (%s, %s)"
+                " ON CONFLICT (station, topic) DO UPDATE SET message = excluded.message, at = now()",
+                (place.what, message, *place[:2]),
+            )
+            if head is not None:
+                mark, seq, digest = head
+                of_journal = "SELECT j.id FROM journal j JOIN station s ON s.id = j.station WHERE (s.site, s.name, j.mark) = (%s, %s, %s)"
+                self._db.execute(
+                    "INSERT INTO journal (station, mark) SELECT id, %s FROM station WHERE (site, name) = (%s, %s) ON CONFLICT DO NOTHING",
+                    (mark, *place[:2]),
+                )
+                self._db.execute(
+                    f"INSERT INTO heard AS h (journal, head_seq, head_digest) VALUES (({of_journal}), %s, %s)"
+                    " ON CONFLICT (journal) DO UPDATE SET head_seq = excluded.head_seq, head_digest = excluded.head_digest"
+                    " WHERE h.head_seq < excluded.head_seq",
+                    (*place[:2], mark, seq, bytes.fromhex(digest)),
+                )
+
+    # ---- out
+
+    def held(self, *, newest: bool, site: str = "") -> list[Held]:
+        """What is there, by journal; `newest`: only of each station's newest."""
+        rows = self._db.execute(_OF_STATIONS, {"site": site, "newest": newest}).fetchall()
+        return [
+            Held(site, station, mark, _pairs(have), _pairs(gaps), last_seq, last_at, verified_seq, misfit)
+            for site, station, mark, have, gaps, last_seq, last_at, verified_seq, misfit in rows
+        ]
+
+    def last_said(self) -> dict[tuple[str, str], dict[str, tuple[bytes, Any]]]:
+        """By station: the newest message of each retained topic, and when it came."""
+        rows = self._db.execute(
+            "SELECT s.site, s.name, d.topic, d.message, d.at FROM said d JOIN station s ON s.id = d.station ORDER BY 1, 2"
+        )
+        found: dict[tuple[str, str], dict[str, tuple[bytes, Any]]] = {}
+        for site, name, topic, message, at in rows:
+            found.setdefault((site, name), {})[topic] = bytes(message), at
+        return found
+
+    def set_aside(self) -> tuple[int, int]:
+        """How many messages were set aside, and how many of them clash with an entry that is there."""
+        row = self._db.execute("SELECT count(*), count(*) FILTER (WHERE is_clash) FROM aside").fetchone()
+        return (int(row[0]), int(row[1])) if row else (0, 0)
+
+
+def _plain(text: str) -> str:
+    """Text for a column: U+0000 has no word there."""
+    return text.replace("\0", "�").encode("utf-8", "replace").decode()[:1000]
+
+
+def _pairs(multirange: Sequence[Range[int]]) -> list[tuple[int, int]]:
+    return [(one.lower, one.upper - 1) for one in multirange if one.lower is not None and one.upper is not None]
