@@ -74,6 +74,7 @@ EXAMPLES: Final[Mapping[str, str]] = MappingProxyType(
         "correction": "of=17 why='wrong filter'",
         "note": "text='the plumber was here'",
         "clock_confirmed": "time=2026-03-16T05:50:00Z",
+        "commissioning": "item=standpipe passed=yes",
     }
 )
 
