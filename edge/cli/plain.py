@@ -29,6 +29,7 @@ _UNITS: Final[Mapping[str, tuple[str, float, str]]] = MappingProxyType(
         "contact_min": ("duration", 60_000.0, "10 min"),
         "minutes": ("duration", 60_000.0, "30 min"),
         "trip_ms": ("duration", 1.0, "25 ms"),
+        "seconds": ("duration", 1000.0, "62.4 s"),
     }
 )
 _MILLIAMPERES: Final = re.compile(r"([0-9]+(?:\.[0-9]+)?) *mA")
