@@ -167,7 +167,7 @@ class LiveStation(Station):
         station, now = self.driver.station, self.driver.now
         self.fakes.judge.show(
             verdict=station.verdict(now), points=station.points(now), alarms=station.alarms(now), estimates=station.estimates(now),
-            dates=station.dates, settings=station.settings, units=station.units,
+            dates=station.dates, settings=station.settings, units=station.units, commissioning=station.commissioning(now),
         )  # fmt: skip
 
     def _record(self, body: dict[str, Any]) -> Future[Entry]:
