@@ -42,11 +42,13 @@ function listPage(root) {
   const left = make("p", "comm-left");
   const fault = make("p", "trouble");
   const groups = make("div", "comm-groups");
+  toggle(fault, false);
   root.append(headOf(say("comm.title")), make("section", "panel", left, make("p", "quiet", say("comm.says")), fault), groups);
   return { show, end() {} };
 
   function show(told, trouble) {
     put(fault, trouble);
+    toggle(fault, trouble);
     if (!told) return;
     put(left, !told.items.length ? say("do.waiting") : told.commissioned ? say("comm.done") : say("comm.left", { left: told.left, all: told.items.length }));
     const of = (group) => told.items.filter((one) => one.group === group.id);
@@ -125,7 +127,9 @@ function itemPage(ident, root, again) {
   function build() {
     const units = item.number ? item.number.units : [];
     const typed = (key, help) => number(key, { units, unit: units[0], asText: true, help });
-    const passed = choice("passed", [[true, say("comm.passed")], [false, say("comm.failed")]], item.how === "eye" || item.how === "journal_or_eye" ? {} : { help: say("comm.failed_only") });
+    const failed = [false, say("comm.failed")];
+    const isByEye = item.how === "eye" || item.how === "journal_or_eye";
+    const passed = isByEye ? choice("passed", [[true, say("comm.passed")], failed]) : choice("passed", [failed], { help: say("comm.failed_only") });
     const byHow = {
       number: () => [typed("value", say("comm.taken")), passed],
       bucket: () => [number("litres", { low: 0.01, high: 1000 }), number("seconds", { low: 0.1, high: 3600 }), typed("value", say("comm.meter"))],
