@@ -28,7 +28,19 @@ from edge.domain.words.language import Language
 REVIEWED: Final = False
 
 GERMAN: Final[Mapping[str, str]] = MappingProxyType(
-    {**COMMON, **RESERVOIR, **WATER, **DOUBTS, **PEOPLE, **RECORDS, **COMMISSIONING, **FORMS, **REPORTS, **SHEET, **ROWS}
+    {
+        **COMMON,
+        **RESERVOIR,
+        **WATER,
+        **DOUBTS,
+        **PEOPLE,
+        **RECORDS,
+        **COMMISSIONING,
+        **FORMS,
+        **REPORTS,
+        **SHEET,
+        **ROWS,
+    }
 )
 DE: Final = Language(
     "de",

@@ -28,7 +28,19 @@ from edge.domain.words.spanish.water import WATER
 REVIEWED: Final = False
 
 SPANISH: Final[Mapping[str, str]] = MappingProxyType(
-    {**COMMON, **RESERVOIR, **WATER, **DOUBTS, **PEOPLE, **RECORDS, **COMMISSIONING, **FORMS, **REPORTS, **SHEET, **ROWS}
+    {
+        **COMMON,
+        **RESERVOIR,
+        **WATER,
+        **DOUBTS,
+        **PEOPLE,
+        **RECORDS,
+        **COMMISSIONING,
+        **FORMS,
+        **REPORTS,
+        **SHEET,
+        **ROWS,
+    }
 )
 ES: Final = Language(
     "es",
