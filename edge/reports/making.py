@@ -200,7 +200,7 @@ def _incident(source: Source, wish: Wish) -> tuple[dict[str, Any], Settings]:
 def _commissioned(source: Source, wish: Wish) -> tuple[dict[str, Any], Settings]:
     assert isinstance(wish.of, Commissioned)
     settings = source.settings()
-    found = gathered(settings, source.dates, source.within(None, None))
+    found = gathered(settings, source.dates, source.within(None, None, OF_DUTIES))
     itself = _of_itself("commissioning", source, wish, settings, found.is_simulated)
     return {
         **itself, "settings": source.digests(None, None)[-1][1], "public_key": source.public_half(itself["signed"], wish.of.key),
