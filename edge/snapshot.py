@@ -11,11 +11,12 @@ they stand here.
 
 from collections.abc import Mapping
 from dataclasses import dataclass, field
-from typing import NotRequired, TypedDict
+from typing import NotRequired, TypeAlias, TypedDict
 
 from edge.domain.dates import Dates
 from edge.domain.entries import Now
 from edge.domain.entry_bodies import MessageBody
+from edge.domain.records.commissioning import Live, Standing
 from edge.domain.settings import Settings
 from edge.domain.vocabulary import (
     AlarmState,
@@ -31,6 +32,9 @@ from edge.domain.vocabulary import (
     VerdictWord,
 )
 from edge.domain.words.units import Units
+
+#: items of the commissioning list as they stand, and what their numbers are now
+Items: TypeAlias = tuple[tuple[Standing, Live], ...]
 
 
 class Evidence(TypedDict):
@@ -218,3 +222,4 @@ class Snapshot:
     )  # by bus, what it turned out to be at the last start
     settings: Settings | None = None  # by which it was judged; None: nothing is known of them yet
     units: Units | None = None  # in which the station's people read; None: nothing is known of it yet
+    commissioning: Items = ()  # each item of the list, and what its number is now

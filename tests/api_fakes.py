@@ -272,6 +272,7 @@ class FakeJudge:
                 "dates": old.dates,
                 "settings": old.settings,
                 "units": old.units,
+                "commissioning": old.commissioning,
             } | parts
             self.newest = Snapshot(old.version + 1, len(self.journal.entries), old.now, **given)
             self.changed.notify_all()

@@ -18,6 +18,7 @@ SECURITY = ROOT / "deploy/security.md"
 HANDBOOK = ROOT / "deploy/handbook.md"
 API = ROOT / "deploy/api.md"
 ALARMS = ROOT / "config/alarms.toml"
+ITEMS = ROOT / "config/commissioning.toml"
 sys.path.insert(0, str(ROOT))  # when run as a program, from any folder
 
 from edge.api.words import WORDS as TITLES  # noqa: E402
@@ -29,6 +30,7 @@ from edge.domain.messages import say  # noqa: E402
 from edge.domain.permits import MAY_RECORD, TECHNICIAN_SHELVES_MIN, PersonRole  # noqa: E402
 from edge.domain.quantities import from_kind  # noqa: E402
 from edge.domain.readings import KIND_OF, REASONS, UNIT_OF, Kind  # noqa: E402
+from edge.domain.records import commissioning  # noqa: E402
 from edge.domain.roles import ROLES  # noqa: E402
 from edge.domain.words.english import ENGLISH  # noqa: E402
 from edge.domain.words.languages import LANGUAGES  # noqa: E402
@@ -103,6 +105,36 @@ def alarm_catalogue() -> str:
             deadband = from_kind(row.deadband, unit, kind) if kind is Kind.PRESSURE else row.deadband
             lines.append(f'deadband = "{deadband:.4g} {unit}"')
         blocks.append("\n".join(lines) + "\n")
+    return "\n".join(blocks)
+
+
+_ITEMS_HEAD = """\
+# A site's commissioning list: [commissioning] list = "commissioning.toml" of a station file names it, for as many stations as have it.
+# Here it says what holds without it. Change what is different at the site and leave the rest out; a station file's own
+# [commissioning_item.<id>] comes before it, key by key. `warmwell check` finds mistakes. Keys: low and high (limits of its number), source
+# (where they are from), reopened_by (records after which it has to be done again), do (what to look at), caution, leave_out (why it does
+# not apply at this site). An item of the site's own has a title, and a number where it has a limit. Limits that don't stand here are those
+# of the station file. Practice: common practice without a published source; the maker's instructions come first.
+# Written by tests/tables.py.
+"""
+#: limits that are no station file's, as they are written
+_ITEM_LIMITS = {
+    "bucket": [f'low = "-{commissioning.BUCKET_SHARE:.0%}"', f'high = "{commissioning.BUCKET_SHARE:.0%}"'],
+    "decay": [f'high = "{commissioning.DECAY_KPA:g} kPa"'],
+}
+
+
+def commissioning_list() -> str:
+    """config/commissioning.toml: every row, written out. The zero of a gauge is within a share of what its point can read."""
+    said = Words()
+    blocks = [_ITEMS_HEAD]
+    for base, row in commissioning.ROWS.items():
+        lines = [f"[commissioning_item.{base}]", f"# {said.text(say(f'commissioning.do.{base}'))}"]
+        lines += ["# Practice."] if row.practice else []
+        if base == "zero":
+            lines.append(f"# Within {commissioning.ZERO_SHARE:.0%} of what the point can read, to either side.")
+        quoted = ", ".join(f'"{record}"' for record in row.reopened_by)
+        blocks.append("\n".join([*lines, *_ITEM_LIMITS.get(base, []), f"reopened_by = [{quoted}]"]) + "\n")
     return "\n".join(blocks)
 
 
@@ -278,6 +310,7 @@ def main() -> None:
             text = mark(name).sub(lambda found, table=table: found[1] + table() + found[3], text)
         path.write_text(text, encoding="utf-8")
     ALARMS.write_text(alarm_catalogue(), encoding="utf-8")
+    ITEMS.write_text(commissioning_list(), encoding="utf-8")
     text = SAYS.sub(lambda found: f"{found[1]}{says(found[2])}\n{found[4]}", WIRING.read_text(encoding="utf-8"))
     WIRING.write_text(text, encoding="utf-8")
     for path, name, table in ((SECURITY, "permits", permits), (HANDBOOK, "answers", answers), (API, "paths", paths)):

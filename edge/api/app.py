@@ -20,6 +20,7 @@ from starlette.routing import Route
 
 from edge.api import (
     asks,
+    commissioning,
     drafts,
     exports,
     head,
@@ -549,6 +550,7 @@ def _add_routes(app: FastAPI) -> None:
     get(f"{one}/settings", past.settings, models.Settings, refusals=(404, 503))
     get(f"{one}/room", room.room, models.Room, *said, refusals=(503,))
     get(f"{one}/asks", asks.asks, models.Asks, *said)
+    get(f"{one}/commissioning", commissioning.commissioning, commissioning.CommissioningList, *said)
     get(f"{one}/forms", asks.record_forms, models.Forms, *said)
     get(f"{one}/estimates", estimates, models.Estimates, *said)
     get(f"{one}/journal", journal, models.Journal, "after", "limit", *said, refusals=(503,))

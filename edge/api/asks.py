@@ -204,12 +204,17 @@ def setup_of(settings: Settings) -> dict[str, Any]:
 def _read_in(role: Role, point: Point | None) -> dict[str, Any]:
     """The units that a reading may be entered in, the point's own first; of contacts their words."""
     kind = KIND_OF[role]
-    own = [point.unit] if point is not None and point.unit and kind is not Kind.CONTACT else []
-    units = list(dict.fromkeys([*own, *_READ_IN[kind]]))
+    units = read_in(kind, point)
     by_eye = ROLES[role].by_eye
     low, high = (by_eye.low, by_eye.high) if point is None else (point.low, point.high)
     bounds = {unit: sorted(round(from_kind(end, unit, kind), 4) for end in (low, high)) for unit in units}
     return {"units": units, "bounds": bounds, "words": list(CONTACT_WORDS.get(role, ()))}
+
+
+def read_in(kind: Kind, point: Point | None) -> list[str]:
+    """The units that a value of this kind may be entered in, those of the point that reads it first."""
+    own = [point.unit] if point is not None and point.unit and kind is not Kind.CONTACT else []
+    return list(dict.fromkeys([*own, *_READ_IN[kind]]))
 
 
 def _steps(kind: Kind) -> list[str]:

@@ -22,7 +22,9 @@ _SOMEBODY: Final = frozenset({"by", "released_by", "acknowledged_by", "aside_by"
 #: values of messages that are somebody
 _SOMEBODY_SAID: Final = frozenset({"by", "who", "signed", "quoted"})
 #: keys of records that hold an id of the station file, or a time: all other lines and notes were typed by somebody
-_IDS: Final = frozenset({"record", "at", "alarm", "point", "filter", "basin", "outlet", "of", "duty", "role", "unit"})
+_IDS: Final = frozenset(
+    {"record", "at", "alarm", "point", "filter", "basin", "outlet", "of", "duty", "item", "role", "unit"}
+)
 #: keys of a station file whose values are secrets, lead to them, or say where people and machines are told
 _SECRET: Final = re.compile(r"(?i).*(password|secret|token|passphrase|_file)|username|syslog|key|url|urls")
 #: an address with a scheme may hold a password, or be one

@@ -31,6 +31,7 @@ _OF_RECORD: Final[Mapping[str, tuple[str, ...]]] = {
     "work_ends": ("free",),
     "equipment_change": ("daily_test", "water_path_treatment", "disinfectant"),
     "clock_confirmed": ("clock",),
+    "commissioning": ("commissioned",),
 }
 _OF_ROLE: Final[Mapping[str, tuple[str, ...]]] = {
     Role.RESERVOIR_TEMPERATURE: ("reservoir",),

@@ -35,9 +35,10 @@ class Wanted(NamedTuple):
 def of_station(plan: StationFile) -> list[Wanted]:
     """The station file and each file that it names, once."""
     folder, keep = plan.path.parent, plan.keep.folder
-    catalogue = plan.document.get("station", {}).get("alarms")
     found: list[tuple[Path | None, str, bool]] = [(plan.path, "station file", False)]
-    found.append((None if catalogue is None else folder / catalogue, "alarm catalogue", False))
+    for table, key, what in (("station", "alarms", "alarm catalogue"), ("commissioning", "list", "commissioning list")):
+        named = plan.document.get(table, {}).get(key)
+        found.append((None if named is None else folder / named, what, False))
     if plan.mqtt is not None:
         found += _of_tls(plan.mqtt.tls)
         found.append((plan.mqtt.password_file, "password", True))

@@ -29,6 +29,7 @@ _UNITS: Final[Mapping[str, tuple[str, float, str]]] = MappingProxyType(
         "contact_min": ("duration", 60_000.0, "10 min"),
         "minutes": ("duration", 60_000.0, "30 min"),
         "trip_ms": ("duration", 1.0, "25 ms"),
+        "seconds": ("duration", 1000.0, "62.4 s"),
     }
 )
 _MILLIAMPERES: Final = re.compile(r"([0-9]+(?:\.[0-9]+)?) *mA")
@@ -74,6 +75,7 @@ EXAMPLES: Final[Mapping[str, str]] = MappingProxyType(
         "correction": "of=17 why='wrong filter'",
         "note": "text='the plumber was here'",
         "clock_confirmed": "time=2026-03-16T05:50:00Z",
+        "commissioning": "item=standpipe passed=yes",
     }
 )
 

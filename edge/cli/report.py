@@ -51,6 +51,13 @@ def incident(
     return _report(Incident(from_ms, to_ms), folder, out, language, units, as_pdf=as_pdf)
 
 
+def commissioning(folder: Path, out: Path | None, language: str, units: str | None, *, as_pdf: bool) -> int:
+    """Write the record of the commissioning. Raises as _report()."""
+    from edge.reports.making import Commissioned
+
+    return _report(Commissioned(), folder, out, language, units, as_pdf=as_pdf)
+
+
 def _report(of: Of, folder: Path, out: Path | None, language: str, units: str | None, *, as_pdf: bool) -> int:
     """Write a report.
 

@@ -122,3 +122,20 @@ def incident(
         return report.incident(begins, ends, folder, out, language, units, as_pdf=pdf)
 
     done(work, False)
+
+
+@verbs.command()
+def commissioning(
+    folder: Folder, out: Out = None, language: Spoken = "en", units: InUnits = None, pdf: AsPdf = False
+) -> None:
+    """The commissioning of a station as a page of HTML, to sign: each item of its list, what was recorded, settings and key.
+
+    It needs no running daemon. Check it with `warmwell verify FILE --journal FOLDER`.
+    """
+
+    def work() -> int:
+        from edge.cli import report
+
+        return report.commissioning(folder, out, language, units, as_pdf=pdf)
+
+    done(work, False)

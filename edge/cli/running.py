@@ -219,6 +219,48 @@ def calibrate(  # noqa: PLR0913  # one argument an option, and the address takes
     done(work, json)
 
 
+def commission(
+    item: Annotated[
+        str | None,
+        typer.Argument(help="One item; left out: all that are still to be done, one by one.", metavar="ITEM"),
+    ] = None,
+    pairs: Annotated[
+        list[str] | None,
+        typer.Argument(
+            help="What belongs to it, such as passed=yes, value='0.2 psi', litres='10 L' seconds='62 s', not_applicable='no basin probe'.",
+            metavar="[KEY=VALUE]...",
+        ),
+    ] = None,
+    by: Annotated[str | None, typer.Option(help="Who does it; whoever signs in may leave it out.")] = None,
+    listed: Annotated[bool, typer.Option("--list", help="Print the list, and record nothing.")] = False,
+    url: Url = DEFAULT_URL,
+    ca: Ca = None,
+    fingerprint: Fingerprint = None,
+    json: Json = False,
+) -> None:
+    """Commission a running station, item by item. On a terminal it guides through what is still to be done; it can be left at any item
+    and gone on with, here or on the page.
+
+    Of a number that is left out the station's own reading is taken. --json: of ITEM the entry of the journal, and "counts"; else the list.
+    """
+    is_shown = listed or (item is None and (json or not terminal.is_terminal(sys.stdin)))
+    by = by if is_shown else _signed(by, url, json)
+
+    def work() -> int:
+        from edge.cli import commission as cli_commission
+        from edge.cli import signed
+
+        if is_shown:
+            with signed.looking():
+                return cli_commission.show(_at(url, ca, fingerprint), as_json=json)
+        with _recording(url, ca, fingerprint) as where:
+            if item is None:
+                return cli_commission.guide(by, where)
+            return cli_commission.one(item, by, pairs or (), where, as_json=json)
+
+    done(work, json)
+
+
 def support(
     file: Annotated[Path, FileArgument(help="The file to write, a new one.", metavar="BUNDLE.zip")],
     url: Url = DEFAULT_URL,
@@ -247,4 +289,5 @@ def add_to(app: typer.Typer) -> None:
         app.command()(verb)
     app.command(cls=RecordCommand)(record)
     app.command()(calibrate)
+    app.command()(commission)
     app.command()(support)

@@ -16,7 +16,7 @@ from edge.config.bounds import (
     STALE_PERIODS,
     STALE_ROUNDS,
 )
-from edge.config.fields import Is, told
+from edge.config.fields import Is, dimension_of_text, told
 from edge.config.locate import Path
 from edge.config.points import (
     EnteredPoint,
@@ -31,11 +31,12 @@ from edge.config.points import (
 from edge.config.reading import Findings
 from edge.config.sections import ALARM_IDS, Tables
 from edge.config.sensors import RatiometricTable, RtdTable
-from edge.config.tables import AlarmTable, DutyTable
+from edge.config.tables import ITEM_QUANTITIES, AlarmTable, CommissioningItemTable, DutyTable
 from edge.domain import settings
 from edge.domain.alarms.catalogue import CATALOGUE
 from edge.domain.quantities import DIFFERENCE_OF, DIMENSION_OF, RATE_OF, UnitError, converter, quantity, unit_in
 from edge.domain.readings import Kind, Role
+from edge.domain.records.commissioning import ROWS
 from edge.domain.roles import ROLES
 from edge.domain.sensing.platinum import tolerance_k
 
@@ -280,6 +281,45 @@ def tuning(found: Findings, alarm_id: str, table: AlarmTable) -> settings.AlarmT
         response=table.response,
         respond_within_s=None if table.respond_within is None else round(table.respond_within / 1000),
     )
+
+
+def commissioning_item(found: Findings, ident: str, table: CommissioningItemTable) -> settings.CommissioningItem:
+    """One item of a site's commissioning list. The number of one of its own is what its limits are of."""
+    path, row = ("commissioning_item", ident), ROWS.get(ident)
+    ends = {key: text for key in ("low", "high") if (text := getattr(table, key)) is not None}
+    dimension = "" if row is None else row.quantity
+    if ends and row is not None and not dimension:
+        for key in ends:
+            found.wrong(
+                (*path, key), f"{ident} has no number and no {key}", f"no {key}: somebody looks at it", "Remove it"
+            )
+        ends = {}
+    if ends and not dimension:
+        first = next(iter(ends.values()))
+        dimension = dimension_of_text(first, ITEM_QUANTITIES) or ITEM_QUANTITIES[0]
+    limits = {key: _limit(found, (*path, key), text, dimension) for key, text in ends.items()}
+    low, high = limits.get("low"), limits.get("high")
+    if low is not None and high is not None and low > high:
+        found.wrong(path, f"low is {table.low}, high is {table.high}", "low below high", "Swap the two")
+    return settings.CommissioningItem(
+        title=table.title, ask=table.do, caution=table.caution, quantity=dimension if row is None else "", low=low, high=high,
+        source=table.source, leave_out=table.leave_out,
+        reopened_by=None if table.reopened_by is None else frozenset(table.reopened_by),
+    )  # fmt: skip
+
+
+_PER_CENT: Final = re.compile(r"\s*([+-]?[0-9]+(?:\.[0-9]+)?)\s*%\s*")
+
+
+def _limit(found: Findings, path: Path, text: str, dimension: str) -> float | None:
+    """A limit; of a share in per cent."""
+    if dimension != "share":
+        return in_dimension(found, path, text, dimension)
+    share = _PER_CENT.fullmatch(text)
+    if share is None:
+        found.wrong(path, f"is {told(text)}", 'a share in per cent, for instance "5 %"')
+        return None
+    return float(share[1]) / 100.0
 
 
 def _bounded(found: Findings, path: Path, text: str | None, number: float | None, bound: str | None) -> None:

@@ -24,6 +24,7 @@ from edge.config.sections import ALARM_IDS, MANY, Tables, kind_of
 from edge.config.tables import REPORT_FORMS, BrokerTable
 from edge.domain import settings
 from edge.domain.readings import Role
+from edge.domain.records.commissioning import ROWS
 from edge.domain.roles import ROLES
 from edge.domain.sensing.registers import FUNCTIONS, Register, blocks, wire_ms
 from edge.hosts import address_of, is_loopback
@@ -47,6 +48,7 @@ def check(tables: Tables, points: Mapping[int, settings.Point], found: Findings)
         _roles,
         _not_fitted,
         check_alarms,
+        check_items,
         _duties,
         _mqtt,
         _api,
@@ -298,6 +300,31 @@ def check_alarms(tables: Tables, found: Findings) -> None:
         elif alarm_id not in ALARM_IDS:
             what = f"alarm {told(alarm_id)} is not known{nearest(alarm_id, ALARM_IDS)}"
             found.wrong(("alarm", alarm_id), what, f"one of {', '.join(ALARM_IDS)}", "Correct or remove it")
+
+
+def check_items(tables: Tables, found: Findings) -> None:
+    """Is each [commissioning_item.<id>] an item as shipped, or one of the site's own, which has a title and a name of its own?"""
+    import re
+
+    for ident, table in tables.commissioning_item.items():
+        path = ("commissioning_item", ident)
+        if ident in ROWS:
+            if table.title is not None:
+                found.wrong((*path, "title"), f"{ident} has its own title", "no title, or another id", "Remove it")
+        elif ident.partition(":")[0] in ROWS:
+            base = ident.partition(":")[0]
+            found.wrong(
+                path,
+                "is one item of its kind",
+                f"the kind: [commissioning_item.{base}] is all of them",
+                "Leave out the rest",
+            )
+        elif not re.fullmatch(r"[a-z][a-z0-9_-]{0,62}", ident):
+            found.wrong(path, f"{told(ident)} can't be a name", "a letter, then a-z, 0-9, '-' and '_'", "Rename it")
+        elif table.title is None and found.lacks((*path, "title")):
+            near = nearest(ident, ROWS)
+            what = f"it is no item as shipped{near}, and has no title" if near else "title is missing"
+            found.wrong(path, what, 'what it is about, as title = "Sign at the door"', "Add it, or correct the name")
 
 
 def _duties(tables: Tables, found: Findings) -> None:

@@ -68,11 +68,17 @@ class Findings:
         self.document: Mapping[str, Any] = {}
         self.parsed = Parsed({}, "")
         self.never_ready: list[str] = []  # those of the warnings that no station gets READY with
-        self._shared: tuple[Findings, Mapping[str, Any]] | None = None
+        self._shared: list[tuple[Findings, Mapping[str, Any]]] = []
 
-    def take(self, document: Mapping[str, Any], shared: Findings) -> None:
-        """From now on the document has what the file has, and behind it what a file says that it names."""
-        self._shared, self.document = (shared, self.document), document
+    def take(self, section: str, shared: Findings) -> None:
+        """From now on the [section.<id>] tables of the document are its own and, behind them key by key, those of a file that it names."""
+        mine, others = self.document.get(section, {}), dict(shared.document.get(section, {}))
+        if not isinstance(mine, dict):
+            return  # said where the table is read
+        idents = (*others, *(ident for ident in mine if ident not in others))
+        both = {ident: _over(others.get(ident), mine.get(ident)) for ident in idents}
+        self._shared.append((shared, self.document))
+        self.document = {**self.document, section: both}
 
     def lacks(self, path: KeyPath) -> bool:
         """Is the key really absent, and not only in a line that was set aside?"""
@@ -99,10 +105,8 @@ class Findings:
 
     def _file_of(self, path: KeyPath) -> Findings:
         """Which file says it: that which is named where only that one does."""
-        if self._shared is None:
-            return self
-        shared, own = self._shared
-        return shared if shared.written(path) is not None and _written(own, path) is None else self
+        found = (s for s, own in self._shared if s.written(path) is not None and _written(own, path) is None)
+        return next(found, self)
 
     def refuse(self, others: Iterable[UnusableInput] = ()) -> None:
         """Raise all mistakes there are; `others`: of a file that this one names.
@@ -118,6 +122,10 @@ class Findings:
         mistakes += others
         if mistakes:
             raise UnusableInputs(mistakes)
+
+
+def _over(shared: Any, own: Any) -> Any:
+    return {**shared, **own} if isinstance(shared, dict) and isinstance(own, dict) else shared if own is None else own
 
 
 def _written(document: Mapping[str, Any], path: KeyPath) -> Any:

@@ -19,6 +19,8 @@ from edge.config.tables import (
     ApiTable,
     BackupTable,
     BasinTable,
+    CommissioningItemTable,
+    CommissioningTable,
     DailyTestTable,
     DisinfectantTable,
     DutyTable,
@@ -61,6 +63,10 @@ class WholeFile(Table):
     water_path_treatment: WaterPathTreatmentTable | None = None
     disinfectant: DisinfectantTable | None = None
     outlet_test: OutletTestTable | None = None
+    commissioning: CommissioningTable | None = None
+    commissioning_item: dict[str, CommissioningItemTable] = Field(
+        default_factory=dict, description="The site's own commissioning list, by id without what follows ':'."
+    )
     not_fitted: dict[str, Standing] = Field(
         default_factory=dict,
         description="Roles looked at by eye instead, or while their sensor is broken: how long an entered reading stands.",
@@ -87,7 +93,8 @@ SINGLE: Final[Mapping[str, type[Table]]] = MappingProxyType(
     {
         "station": StationTable, "hours": HoursTable, "reservoir": ReservoirTable, "supply": SupplyTable,
         "filters": FiltersTable, "daily_test": DailyTestTable, "water_path_treatment": WaterPathTreatmentTable,
-        "disinfectant": DisinfectantTable, "outlet_test": OutletTestTable, "mqtt": MqttTable, "api": ApiTable, "keep": KeepTable,
+        "disinfectant": DisinfectantTable, "outlet_test": OutletTestTable, "commissioning": CommissioningTable,
+        "mqtt": MqttTable, "api": ApiTable, "keep": KeepTable,
         "backup": BackupTable, "reports": ReportsTable, "tell": TellTable, "people": PeopleTable,
     }
 )  # fmt: skip
@@ -96,7 +103,9 @@ PLAIN_ROWS: Final[Mapping[str, type[Table]]] = MappingProxyType(
     {"basin": BasinTable, "filter": FilterTable, "target": TargetTable, "output": OutputTable}
 )
 MANY: Final = (*PLAIN_ROWS, "bus", "point")
-NAMED: Final[Mapping[str, type[Table]]] = MappingProxyType({"alarm": AlarmTable, "duty": DutyTable})
+NAMED: Final[Mapping[str, type[Table]]] = MappingProxyType(
+    {"alarm": AlarmTable, "duty": DutyTable, "commissioning_item": CommissioningItemTable}
+)
 SECTIONS: Final = (*SINGLE, *MANY, *NAMED, "not_fitted")
 
 
@@ -113,6 +122,8 @@ class Tables:
     water_path_treatment: WaterPathTreatmentTable | None = None
     disinfectant: DisinfectantTable | None = None
     outlet_test: OutletTestTable | None = None
+    commissioning: CommissioningTable | None = None
+    commissioning_item: dict[str, CommissioningItemTable] = field(default_factory=dict)
     mqtt: MqttTable | None = None
     api: ApiTable | None = None
     people: PeopleTable | None = None
@@ -186,10 +197,10 @@ def read(found: Findings) -> Tables:
     return tables
 
 
-def read_alarms(found: Findings) -> Tables:
-    """The [alarm.<id>] tables of `found.document`, and nothing else of it."""
+def read_named(found: Findings, section: str) -> Tables:
+    """The [<section>.<id>] tables of `found.document`, and nothing else of it."""
     tables = Tables()
-    _named(found, Reader(found, {}), tables, ("alarm",))
+    _named(found, Reader(found, {}), tables, (section,))
     return tables
 
 

@@ -19,8 +19,8 @@ from edge.config import notes as config_notes
 from edge.config import ports as config_ports
 from edge.config import telling as config_telling
 from edge.config import wiring as config_wiring
-from edge.config.alarm_file import add_alarms
 from edge.config.bounds import ONEWIRE_READ_MS
+from edge.config.build import commissioning_item as build_item
 from edge.config.build import point as build_point
 from edge.config.build import station as build_station
 from edge.config.build import tuning as build_tuning
@@ -42,9 +42,10 @@ from edge.config.plans import (
 from edge.config.points import ACTIVE_KINDS, BusTable, OneWireBus
 from edge.config.reading import Findings, Mistake, UnusableInputs, document_of, text_of
 from edge.config.sections import Tables, kind_of, other_kinds, read
+from edge.config.shared_files import SHARED, add_shared
 from edge.config.tables import BackupTable, BrokerTable, KeepTable, PeopleTable, ReportsTable
 from edge.domain.errors import UnusableInput
-from edge.domain.settings import AlarmTuning, Point, Settings
+from edge.domain.settings import AlarmTuning, Commissioning, Point, Settings
 
 
 def load(path: Path) -> StationFile:
@@ -68,21 +69,22 @@ def loads(text: str, path: Path) -> StationFile:
         found.mistakes.append(
             Mistake(1, "", "the file is empty", "at least [station], one [[bus]] and one [[point]]", "Fill it")
         )
-    of_catalogue: tuple[UnusableInput, ...] = ()
-    try:
-        add_alarms(found, path.parent)
-    except UnusableInputs as exc:
-        of_catalogue = exc.mistakes
+    of_others: tuple[UnusableInput, ...] = ()
+    for kind in SHARED:
+        try:
+            add_shared(found, path.parent, kind)
+        except UnusableInputs as exc:
+            of_others += exc.mistakes
     tables = read(found)
     points = _points(tables, found)
-    tunings = _tunings(tables, found)
+    tunings, asked = _tunings(tables, found), _commissioning(tables, found)
     config_checks.check(tables, points, found)
     config_wiring.check(tables, found)
     config_telling.check(tables, found)
-    found.refuse(of_catalogue)
+    found.refuse(of_others)
     digest = _digest(found)
     found.refuse()
-    settings = build_station(tables, _bound(points, found.document), tunings)
+    settings = _asking(build_station(tables, _bound(points, found.document), tunings), asked)
     config_notes.warn(tables, settings, found)
     config_telling.warn(tables, found)
     keep = _keep(tables.keep, path.parent)
@@ -112,8 +114,9 @@ def settings_of(document: Mapping[str, Any]) -> Settings:
     found.document = document
     tables = read(found)
     points, tunings = _points(tables, found), _tunings(tables, found)
+    asked = _commissioning(tables, found)
     found.refuse()
-    return build_station(tables, _bound(points, document), tunings)
+    return _asking(build_station(tables, _bound(points, document), tunings), asked)
 
 
 def _points(tables: Tables, found: Findings) -> dict[int, Point]:
@@ -136,6 +139,16 @@ def _index(tables: Tables, table: Any) -> int:
 def _tunings(tables: Tables, found: Findings) -> dict[str, AlarmTuning]:
     made = {alarm_id: build_tuning(found, alarm_id, table) for alarm_id, table in tables.alarm.items()}
     return {alarm_id: tuned for alarm_id, tuned in made.items() if tuned is not None}
+
+
+def _commissioning(tables: Tables, found: Findings) -> Commissioning:
+    own = tables.commissioning
+    made = {ident: build_item(found, ident, table) for ident, table in tables.commissioning_item.items()}
+    return Commissioning(own is not None, own is not None and own.keeps_from_ready, made)
+
+
+def _asking(settings: Settings, asked: Commissioning) -> Settings:
+    return replace(settings, rules=replace(settings.rules, commissioning=asked))
 
 
 #: keys of a point that say nothing of how a quantity is made of what its sensor says

@@ -37,6 +37,20 @@ from edge.domain.words.languages import LANGUAGES
 #: in which a day can be told
 REPORT_FORMS: Final = ("html", "pdf")
 
+#: what the number of a commissioning item can be
+ITEM_QUANTITIES: Final = (
+    "pressure", "pressure_difference", "temperature", "temperature_difference", "flow", "volume", "duration", "conductivity", "length_um",
+)  # fmt: skip
+#: records after which a commissioning item can have to be done again
+REOPENING: Final = (
+    "equipment_change",
+    "filter_change",
+    "service",
+    "calibration",
+    "disinfectant_fill",
+    "water_path_treatment",
+)
+
 
 class Table(BaseModel):
     """A table of the station file: no key but its own."""
@@ -288,6 +302,36 @@ class DutyTable(Table):
     )
     action_level: Annotated[Level, OfLevel()] | None = Field(
         None, description="A result above it keeps the station from READY until one is at it or below."
+    )
+
+
+class CommissioningTable(Table):
+    """Commissioning: with this table the station says that it isn't commissioned until each item of its list is done."""
+
+    list_: Annotated[str, Text("a file name", "commissioning.toml", longest=1000)] | None = Field(
+        None,
+        alias="list",
+        description="The site's own list: a file beside this one with [commissioning_item.<id>] tables for several stations.",
+    )
+    keeps_from_ready: Annotated[bool, Flag()] = Field(
+        False, description="Whether the station may not start before; left out: it only says so."
+    )
+
+
+class CommissioningItemTable(Table):
+    """One item of the commissioning list: what is different of one as shipped, or one of the site's own."""
+
+    title: Annotated[str, Text("what it is about", "Sign at the door")] | None = None
+    do: Annotated[str, Text("what to look at or measure", "See that it can be read")] | None = None
+    caution: Annotated[str, Text("what can hurt", "Hot: don't touch")] | None = None
+    low: Annotated[str, Quantity(*ITEM_QUANTITIES)] | None = Field(
+        None, description="The least that its number may be."
+    )
+    high: Annotated[str, Quantity(*ITEM_QUANTITIES)] | None = Field(None, description="The most.")
+    source: Annotated[str, Text("where its limit is from", "Plumbing code, 4.2")] | None = None
+    leave_out: Annotated[str, Text("why it does not apply here", "The board has a battery")] | None = None
+    reopened_by: Annotated[list[str], Words(*REOPENING)] | None = Field(
+        None, description="Records after which it has to be done again."
     )
 
 

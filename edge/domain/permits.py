@@ -84,7 +84,7 @@ MAY_RECORD: Final[Mapping[str, frozenset[PersonRole]]] = MappingProxyType(
         "disinfectant_top_up": _BOTH, "concentration_check": _BOTH, "calibration": _BIOMED, "entered_reading": _BOTH,
         "outlet_test": _BOTH, "hold": _BOTH, "release": _BOTH, "equipment_change": _BIOMED, "service": _BOTH, "work_begins": _BOTH,
         "work_ends": _BOTH, "acknowledge": _BOTH, "reset": _BIOMED, "shelve": _BOTH, "unshelve": _BOTH, "out_of_service": _BIOMED,
-        "in_service": _BIOMED, "correction": _BOTH, "note": _EACH, "clock_confirmed": _BIOMED,
+        "in_service": _BIOMED, "correction": _BOTH, "note": _EACH, "commissioning": _BIOMED, "clock_confirmed": _BIOMED,
     }
 )  # fmt: skip
 

@@ -310,6 +310,33 @@ class Note(Kept):
     text: NotRequired[str]
 
 
+class Commissioning(Kept):
+    """`commissioning`: an item of the commissioning list, with what it came to; `number`, `low`, `high` in the unit of `quantity`."""
+
+    item: str
+    passed: NotRequired[bool]
+    value: NotRequired[Told]
+    unit: NotRequired[str]
+    before: NotRequired[Told]
+    after: NotRequired[Told]
+    litres: NotRequired[float]
+    seconds: NotRequired[float]
+    litres_u: NotRequired[float]
+    seconds_u: NotRequired[float]
+    not_applicable: NotRequired[str]  # why
+    instrument: NotRequired[str]
+    result: NotRequired[str]  # "passed", "failed" or "not_applicable"
+    taken: NotRequired[str]  # "live" or "entered"
+    number: NotRequired[float]
+    quantity: NotRequired[str]  # a dimension ("pressure": kPa, "flow": L/min, …) or "share"
+    low: NotRequired[float | None]
+    high: NotRequired[float | None]
+    u: NotRequired[float]  # standard uncertainty of `number`
+    flow_l_min: NotRequired[float]  # by bucket and stopwatch
+    meter_l_min: NotRequired[float]
+    rests_on: NotRequired[dict[str, str]]  # part of the station file -> its digest then
+
+
 class ClockConfirmed(Kept):
     """`clock_confirmed`. `time`: the time then, RFC 3339."""
 
@@ -326,6 +353,6 @@ RECORDS: Final[Mapping[str, type]] = MappingProxyType(
         "equipment_change": EquipmentChange, "service": Service, "work_begins": Work, "work_ends": Work, "acknowledge": Acknowledge,
         "shelve": Shelve, "unshelve": OfAlarm, "reset": OfAlarm, "out_of_service": OutOfService, "in_service": OfAlarm,
         "correction": Correction, "note": Note,
-        "clock_confirmed": ClockConfirmed,
+        "clock_confirmed": ClockConfirmed, "commissioning": Commissioning,
     }
 )  # fmt: skip

@@ -129,6 +129,30 @@ class Duty:
 
 
 @dataclass(frozen=True, slots=True)
+class CommissioningItem:
+    """What a site's list says of one commissioning item; what is None stays as shipped. `low` and `high` in the unit of `quantity`."""
+
+    title: str | None = None  # of an item of its own
+    ask: str | None = None
+    caution: str | None = None
+    quantity: str = ""  # a key of DIMENSIONS: which number an item of its own asks for; "": looked at by eye
+    low: float | None = None
+    high: float | None = None
+    source: str | None = None
+    leave_out: str | None = None  # why it does not apply at this site
+    reopened_by: frozenset[str] | None = None  # records after which it is to be done again
+
+
+@dataclass(frozen=True, slots=True)
+class Commissioning:
+    """What a site asks before a station counts as commissioned. `is_asked`: the station says that it isn't, until it is."""
+
+    is_asked: bool = False
+    keeps_from_ready: bool = False
+    items: Mapping[str, CommissioningItem] = field(default_factory=dict)  # its own list, by id without what follows ':'
+
+
+@dataclass(frozen=True, slots=True)
 class Rules:
     """What a site asks of people beside the limits of its sections; left out: nothing."""
 
@@ -139,6 +163,7 @@ class Rules:
     outlet_test: Every | None = None  # how often each outlet's test button is pressed
     concentration_check: str = ""  # each "day" or each "use"; "": not asked for
     opened_life_days: int | None = None  # how long the disinfectant keeps once its container was opened
+    commissioning: Commissioning = Commissioning()
 
 
 @dataclass(frozen=True, slots=True)

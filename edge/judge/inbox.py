@@ -16,6 +16,7 @@ from edge.domain.messages import Message
 from edge.domain.readings import Reading, Sample
 from edge.domain.settings import Settings
 from edge.domain.words.units import Units
+from edge.snapshot import Items
 
 #: samples that may wait; 20,000 are half an hour of 12 points at 1 Hz. Beyond, the oldest are dropped and counted
 MOST_SAMPLES: Final = 20_000
@@ -75,6 +76,7 @@ class OwnedStation(Protocol):
     def points(self, now: Now) -> dict[str, Any]: ...
     def alarms(self, now: Now) -> dict[str, Any]: ...
     def estimates(self, now: Now) -> dict[str, Any]: ...
+    def commissioning(self, now: Now) -> Items: ...
 
 
 class KeptJournal(Protocol):

@@ -11,7 +11,7 @@ from edge.domain.messages import say
 from edge.domain.settings import Settings
 from edge.judge.inbox import OwnedStation
 from edge.judge.picture import Unsaved, unknown_verdict, with_what_is_not_kept
-from edge.snapshot import Snapshot, VerdictPicture
+from edge.snapshot import Items, Snapshot, VerdictPicture
 
 #: a new picture at most this often (real seconds), unless an entry was made
 PICTURE_EVERY_S: Final = 0.2
@@ -67,18 +67,20 @@ class Pictures:
         """Picture the station; one that can't be asked is told by `stumbled`, and nothing of before stands as if it were live."""
         self._made_s = self._mono_s()
         self._is_news = self._is_urgent = False
+        items: Items = ()
         try:
             parts = station.points(now), station.alarms(now), station.estimates(now)
             verdict = cast(VerdictPicture, station.verdict(now))
+            items = station.commissioning(now)
         except Exception:  # supervision border: an old picture must not stand as if it were live
             stumbled(_PICTURING)
-            parts = {}, {}, {}
+            parts, items = ({}, {}, {}), ()
             verdict = unknown_verdict(now, say("picture.failed"), station.settings)
         verdict = with_what_is_not_kept(verdict, unsaved(), self.remarks.values())
         with self._changed:
             seen = dict(station.buses_seen)
             settings, units = station.settings, station.units
             self.newest = Snapshot(
-                self.newest.version + 1, seq, now, verdict, *parts, station.dates, seen, settings, units
+                self.newest.version + 1, seq, now, verdict, *parts, station.dates, seen, settings, units, items
             )
             self._changed.notify_all()

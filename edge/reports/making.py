@@ -19,6 +19,8 @@ from edge.domain.words.units import Chosen
 from edge.reports import calibration, incident
 from edge.reports.calibration import CalibrationFacts
 from edge.reports.calibration_page import CalibrationPage
+from edge.reports.commissioning import gathered
+from edge.reports.commissioning_page import CommissioningPage
 from edge.reports.day import DayFacts, courses_of, is_of_demo, readings_of, span_of
 from edge.reports.html import document
 from edge.reports.incident import IncidentFacts
@@ -45,8 +47,15 @@ class Incident(NamedTuple):
     to_ms: int
 
 
-#: what a report can be of: a day, or as many days ago; a month or a quarter; a point's calibrations; or the time of an incident
-Of: TypeAlias = date | int | Period | Calibrations | Incident
+class Commissioned(NamedTuple):
+    """The commissioning, as it stands at the head. `key`: the public half that a report tells of, made again; None: the folder's."""
+
+    key: str | None = None
+
+
+#: what a report can be of: a day, or as many days ago; a month or a quarter; a point's calibrations; the time of an incident; or the
+#: commissioning
+Of: TypeAlias = date | int | Period | Calibrations | Incident | Commissioned
 
 
 class Wish(NamedTuple):
@@ -188,6 +197,17 @@ def _incident(source: Source, wish: Wish) -> tuple[dict[str, Any], Settings]:
     }, settings  # fmt: skip
 
 
+def _commissioned(source: Source, wish: Wish) -> tuple[dict[str, Any], Settings]:
+    assert isinstance(wish.of, Commissioned)
+    settings = source.settings()
+    found = gathered(settings, source.dates, source.within(None, None, OF_DUTIES))
+    itself = _of_itself("commissioning", source, wish, settings, found.is_simulated)
+    return {
+        **itself, "settings": source.digests(None, None)[-1][1], "public_key": source.public_half(itself["signed"], wish.of.key),
+        **found.told(wish.made_at_ms),
+    }, settings  # fmt: skip
+
+
 def _of_itself(which: str, source: Source, wish: Wish, settings: Settings, is_simulated: bool) -> dict[str, Any]:
     """What a report says of itself."""
     return {
@@ -199,15 +219,17 @@ def _of_itself(which: str, source: Source, wish: Wish, settings: Settings, is_si
 
 
 _MAKE: Final[Mapping[type, Callable[[Source, Wish], tuple[dict[str, Any], Settings]]]] = {
-    date: _day, int: _day, Period: _period, Calibrations: _calibrations, Incident: _incident,
+    date: _day, int: _day, Period: _period, Calibrations: _calibrations, Incident: _incident, Commissioned: _commissioned,
 }  # fmt: skip
 #: by the name of its kind: its page, and what it is of
 _PAGES: Final[Mapping[str, Callable[[Mapping[str, Any], Settings], Paper]]] = {
     "day": DayPage, "period": PeriodPage, "calibration": CalibrationPage, "incident": IncidentPage,
+    "commissioning": CommissioningPage,
 }  # fmt: skip
 _OF: Final[Mapping[str, Callable[[Mapping[str, Any]], Of]]] = {
     "day": lambda facts: date.fromisoformat(facts["day"]),
     "period": lambda facts: period_of(str(facts["period"])),
     "calibration": lambda facts: Calibrations(str(facts["point"])),
     "incident": lambda facts: Incident(wall_ms_of(facts["from"]), wall_ms_of(facts["to"])),
+    "commissioning": lambda facts: Commissioned(facts["public_key"]),
 }

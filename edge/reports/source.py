@@ -18,7 +18,7 @@ from edge.store.database import SERIES_FILE
 from edge.store.export import may_lie
 from edge.store.journal import ReadOnlyJournal
 from edge.store.series_read import SeriesReader
-from edge.store.signed_heads import heads_of, newest_of
+from edge.store.signed_heads import heads_of, newest_of, public_half
 from edge.store.verify import Verified, verify
 
 _PIECE: Final = 500
@@ -152,6 +152,10 @@ class Source:
         before = [one for one in told if from_ms is not None and one[0] <= from_ms]
         after = [one for one in told if one not in before and (to_ms is None or one[0] < to_ms)]
         return [*before[-1:], *after]
+
+    def public_half(self, signed: SignedHead | None, told: str | None = None) -> str | None:
+        """The public half, in PEM form, of the key that signed a head: that which is told, else that of the folder; None: neither is."""
+        return public_half(self._folder, signed, told)
 
     def _rows(self, after: int = 0) -> Iterator[tuple[int, bytes, bool]]:
         """The rows of the entries after one, up to the head."""

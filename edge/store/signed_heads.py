@@ -16,7 +16,7 @@ from edge.domain.entries import SignedHead, wall_ms_of
 from edge.domain.errors import UnusableInput
 from edge.store.database import as_sentence
 from edge.store.side_files import open_own, read_own
-from edge.store.signing import is_signed
+from edge.store.signing import PUBLIC_FILE, fingerprint_of, is_signed
 from edge.store.verify import Verified
 
 if TYPE_CHECKING:
@@ -95,6 +95,21 @@ def heads_at(path: Path) -> list[SignedHead]:
 def newest_of(heads: Sequence[SignedHead], journal: str, up_to: int) -> SignedHead | None:
     """The newest head of a journal (its mark) that tells of nothing behind entry `up_to`."""
     return next((head for head in reversed(heads) if head["journal"] == journal and head["seq"] <= up_to), None)
+
+
+def public_half(folder: Path, signed: SignedHead | None, told: str | None = None) -> str | None:
+    """The public half, in PEM form, of the key that signed a head: that which is told, or that of the [keep] folder; None: neither is."""
+    for pem in (told, _text_of(folder / PUBLIC_FILE)):
+        if signed is not None and pem is not None and fingerprint_of(pem) == signed["key"]:
+            return pem
+    return None
+
+
+def _text_of(path: Path) -> str | None:
+    try:
+        return path.read_text(encoding="ascii")
+    except (OSError, ValueError):
+        return None
 
 
 def _is_head(said: dict[str, Any]) -> bool:

@@ -123,6 +123,18 @@ def public_keys(path: Path) -> dict[str, Ed25519PublicKey]:
     return found
 
 
+def fingerprint_of(pem: str) -> str | None:
+    """The fingerprint of a public key in PEM form; None where it is none."""
+    from cryptography.hazmat.primitives.asymmetric.ed25519 import Ed25519PublicKey
+    from cryptography.hazmat.primitives.serialization import load_pem_public_key
+
+    try:
+        key = load_pem_public_key(pem.encode())
+    except (ValueError, TypeError):
+        return None
+    return _half(key).fingerprint if isinstance(key, Ed25519PublicKey) else None
+
+
 def is_signed(head: SignedHead, key: Ed25519PublicKey) -> bool:
     """Whether the key's owner signed this head, just as it is."""
     from cryptography.exceptions import InvalidSignature

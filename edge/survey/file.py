@@ -50,6 +50,8 @@ id = "basin"
 ports = 6                           # CONFIRM: channel ports of the machine
 """
 _TAIL: Final = """
+[commissioning]                     # it says that it isn't commissioned until the list is done: warmwell commission
+
 [api]
 listen = "127.0.0.1:8484"
 

@@ -74,6 +74,8 @@ const FACTS = {
   minutes: (minutes) => say("fact.span", { span: lasting(minutes * 60e3) }),
   litres: (litres) => quantity(litres, "L"),
   of: (of) => (typeof of === "number" ? say("fact.entry", { seq: of }) : say("fact.of", { what: words(of) })),
+  quantity: () => "", // beside its number
+  rests_on: () => "",
   step: (step) => known("step", step),
   what: (what, b) => (b.record === "equipment_change" ? known("equipment", what) : what),
   by_role: (role) => `${keyName("by_role")} ${known("role", role)}`,

@@ -4,7 +4,8 @@
 // what the verdict says and asks for, told.js times and words, units.js units, device.js what this screen remembers, entries.js entries in
 // words, people.js records and who signs them, session.js who is signed in, sign.js the dialog and the header's sign, scan.js card
 // scanners, horizon.js what lies ahead of now, room.js the other stations, dom.js elements and marks, say.js and words/ the page's own words. doing/ has the pages of
-// the view Do: wants.js what is asked, draft.js what is begun, pad.js the keypad, fields.js and form.js the forms. Of trends: span.js the
+// the view Do: wants.js what is asked, draft.js what is begun, pad.js the keypad, fields.js and form.js the forms, commission.js the
+// commissioning list. Of trends: span.js the
 // stretch of time, readings.js and happened.js what is known of it, lane.js and strip.js draw, trend_words.js what is said of a line,
 // steering.js the hands.
 

@@ -139,12 +139,14 @@ SITE: Final = replace(
 DOING: Final = (
     ("do", ".ask-go"), ("do/daily_test", ".watch-press"), ("do/water_path_treatment", ".treatment .main"),
     ("do/disinfectant_fill", ".send"), ("do/calibration?point=reservoir", ".value-button"), ("do/correction", ".send"),
+    ("do/commissioning", ".comm-item"), ("do/commissioning?item=zero%3Asupply", ".commission .field"),
 )  # fmt: skip
 
 
 def doing(browser: Browser, station: Station) -> Iterator[str]:
     """Each of these places, one after the other, with all that can be opened open; what is yielded says which."""
-    station.fakes.judge.show(settings=SITE)
+    items = Driver(SITE).station.commissioning
+    station.fakes.judge.show(settings=SITE, commissioning=items(station.fakes.judge.newest.now))
     for place, there in DOING:
         browser.js(f"location.hash = '#{place}'")
         until(lambda there=there: browser.js(f"!!document.querySelector('{there}')"), place)  # type: ignore[misc]
@@ -168,7 +170,7 @@ class LiveStation(Station):
         station, now = self.driver.station, self.driver.now
         self.fakes.judge.show(
             verdict=station.verdict(now), points=station.points(now), alarms=station.alarms(now), estimates=station.estimates(now),
-            dates=station.dates, settings=station.settings, units=station.units,
+            dates=station.dates, settings=station.settings, units=station.units, commissioning=station.commissioning(now),
         )  # fmt: skip
 
     def _record(self, body: dict[str, Any]) -> Future[Entry]:

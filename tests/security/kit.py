@@ -39,6 +39,7 @@ RECORDS: dict[str, dict[str, Any]] = {
     "reset": {"alarm": "reservoir_cold"}, "shelve": {"alarm": "reservoir_cold", "minutes": 30}, "unshelve": {"alarm": "reservoir_cold"},
     "out_of_service": {"alarm": "reservoir_cold", "why": "mended"}, "in_service": {"alarm": "reservoir_cold"}, "correction": {"of": 3},
     "note": {"text": "x"}, "clock_confirmed": {"time": "2026-03-16T05:50:00Z"},
+    "commissioning": {"item": "standpipe", "passed": True},
 }  # fmt: skip
 
 

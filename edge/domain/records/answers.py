@@ -66,7 +66,7 @@ _ASKED: Final[Mapping[str, _Row]] = MappingProxyType(
         "by_eye.read_role": _Row(("entered_reading",), {"role": "role"}), "by_eye.seen.ask": _Row(("entered_reading",), {"role": "role"}),
         "filter.no_change.ask": _FILTER, "filter.fell.ask": _FILTER, "filter.alone_may_be.ask": _FILTER,
         "filter.total_above.ask": _Row(("filter_change",)),
-        "clock.untrusted.ask": _Row(("clock_confirmed",)),
+        "clock.untrusted.ask": _Row(("clock_confirmed",)), "commissioning.ask": _Row(("commissioning",)),
     }
 )  # fmt: skip
 #: the same of alarms, by what stands before the last ":"; what stands behind it is the value `of`

@@ -374,6 +374,8 @@ class RecordBook:
                 fact.body.get("name"),
                 fact.body.get("point"),
                 fact.body.get("adjust"),
+                fact.body.get("item"),
+                fact.body.get("result"),
                 tuple(self.passed(fact, basin) for basin in basins_about(self.settings, fact.body))
                 if fact.record == "daily_test"
                 else fact.body.get("passed"),

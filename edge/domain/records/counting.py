@@ -131,11 +131,16 @@ def _trip_not_seen(book: RecordBook, at_ms: int, body: Mapping[str, Any]) -> Mes
     """A test that passed, where the station asks for tests: each outlet's contact shows that its button made it trip."""
     if book.settings.rules.outlet_test is None or not outlet_result(body)[0]:
         return None
-    for outlet in outlets_of(body):
-        trips = (f.at_ms for f in book.facts if f.record == TRIPPED and f.body["outlet"] == outlet and not f.doubt)
-        if not any(-AHEAD_MS <= at_ms - trip_ms <= TRIPPED_WITHIN_MS for trip_ms in trips):
-            return say("record.trip_not_seen", outlet=name(outlet), within=duration(TRIPPED_WITHIN_MS))
-    return None
+    unseen = (why for outlet in outlets_of(body) if (why := trip_not_seen(book, outlet, at_ms)) is not None)
+    return next(unseen, None)
+
+
+def trip_not_seen(book: RecordBook, outlet: str, at_ms: int) -> Message | None:
+    """That an outlet's contact has shown no trip shortly before a time [ms since 1970]; None where it has."""
+    trips = (f.at_ms for f in book.facts if f.record == TRIPPED and f.body["outlet"] == outlet and not f.doubt)
+    if any(-AHEAD_MS <= at_ms - trip_ms <= TRIPPED_WITHIN_MS for trip_ms in trips):
+        return None
+    return say("record.trip_not_seen", outlet=name(outlet), within=duration(TRIPPED_WITHIN_MS))
 
 
 def last_outlet_test(book: RecordBook, outlet: str) -> Fact | None:

@@ -36,9 +36,12 @@ class _Outlook(NamedTuple):
         return {"expected_at": self.expected_at, "earliest": self.earliest, "latest": self.latest}
 
 
-def assemble(view: View, judged: dict[str, Judged], since: dict[str, int], now: Now) -> dict[str, Any]:
-    """The verdict as it is published: shape in edge/snapshot.py."""
+def assemble(
+    view: View, judged: dict[str, Judged], since: dict[str, int], now: Now, beside: Message | None = None
+) -> dict[str, Any]:
+    """The verdict as it is published: shape in edge/snapshot.py. `beside`: what else is said beside it."""
     words, whole = view.words, _outlook(view, judged, now)
+    note = NOTE if beside is None else say("note", said=part(beside), then=part(NOTE))
     conditions: list[dict[str, Any]] = []
     for ident, one in judged.items():
         text = one.text
@@ -58,8 +61,8 @@ def assemble(view: View, judged: dict[str, Judged], since: dict[str, int], now: 
         "at": rfc3339(now.wall_ms), "trusted": now.trusted,
         "site": view.settings.site, "station": view.settings.id, "verdict": whole.verdict,
         "display": whole.display, "phase": str(view.situation.phase), **whole.times(),
-        "waits_for": list(whole.waits_for), "conditions": conditions, "note": words.text(NOTE),
-        "waits_for_msgs": listed(list(whole.waits_for.values())), "note_msg": as_json(NOTE),
+        "waits_for": list(whole.waits_for), "conditions": conditions, "note": words.text(note),
+        "waits_for_msgs": listed(list(whole.waits_for.values())), "note_msg": as_json(note),
     }  # fmt: skip
     basins = view.settings.judged_basins
     return verdict | ({"verdicts": [_of_basin(view, judged, basin, now) for basin in basins]} if basins else {})

@@ -16,6 +16,7 @@ from edge.domain.readings import Role
 from edge.domain.station.part import Judge, Part
 from edge.domain.station.parts.basin import Basin
 from edge.domain.station.parts.calibrations import Calibrations
+from edge.domain.station.parts.commissioning import Asked, Commissioning
 from edge.domain.station.parts.doubts import Doubts
 from edge.domain.station.parts.duties import Duties
 from edge.domain.station.parts.filters.condition import FilterCondition
@@ -52,7 +53,7 @@ CONDITIONS: Final[Mapping[str, str]] = MappingProxyType(
         "free": "Station free", "no_hold": "No hold", "reservoir": "Reservoir warm", "pressure": "Supply pressure",
         "flow": "Supply flow", "filter": "Filter", "outlet": "Outlet", "no_leak": "No leak", "daily_test": "Daily test",
         "water_path_treatment": "Water-path treatment", "disinfectant": "Disinfectant", "duty": "Site's duty",
-        "sensors": "Sensors", "clock": "Clock",
+        "commissioned": "Commissioned", "sensors": "Sensors", "clock": "Clock",
     }
 )  # fmt: skip
 
@@ -67,6 +68,7 @@ class Parts(NamedTuple):
     evidence: DrawHistory
     sensors: Sensors
     calibrations: Calibrations
+    commissioning: Commissioning
     basin: Basin
     warmth: ReservoirMonitor | None
     draws: DrawDetector | None
@@ -91,7 +93,7 @@ def parts_of(view: View) -> Parts:
     filter_estimates = FilterEstimates(view, evidence, has_draws)
     filter_condition = FilterCondition(view, evidence, doubts, filter_estimates, recalibrations)
     filters, basin = Filters(view, evidence, filter_condition, filter_estimates), Basin(view, warmth, doubts, rooms)
-    supply = seconds = reservoir = alarms = liquid_estimates = None
+    supply = seconds = reservoir = alarms = liquid_estimates = supply_estimates = None
     if settings.supply is not None and draws is not None:
         plan, supply_estimates = settings.supply, SupplyEstimates(view, settings.supply, evidence)
         judged_by = (evidence, doubts, crossed.water, supply_estimates, recalibrations, has_draws)
@@ -113,14 +115,24 @@ def parts_of(view: View) -> Parts:
     )
     hold, duties, host = Hold(view), Duties(view, calibrations.duties, calibrations.due, power.is_power_unsure), Host()
     site = SiteDuties(view)
+    asked = Asked(
+        capacity=lambda now: (
+            None if supply_estimates is None or (of := supply_estimates.capacity(now)) is None else of.value
+        ),
+        compared=calibrations.compared,
+        warm_ups=lambda: 0 if warmth is None else len(warmth.fits),
+        transfers=lambda: len(basin.first),
+    )
+    commissioning = Commissioning(view, draws, evidence, asked)
     order: tuple[Part | None, ...] = (
         Doubts(crossed), seconds, sensors, calibrations, supply, filters, Hours(view), reservoir, basin, machine, power, alarms, leak,
-        liquid_estimates, hold, duties, site, host, Sections(view),
+        liquid_estimates, hold, duties, site, host, commissioning, Sections(view),
     )  # fmt: skip
     of_alarms = (alarms, supply, power, leak, filters, sensors, duties, calibrations, site, hold, host)
     of_estimates = (liquid_estimates, filters, supply, leak)
     return Parts(
-        _there(order), _there(of_alarms), _there(of_estimates), crossed, evidence, sensors, calibrations, basin, warmth, draws
+        _there(order), _there(of_alarms), _there(of_estimates), crossed, evidence, sensors, calibrations, commissioning,
+        basin, warmth, draws,
     )  # fmt: skip
 
 

@@ -43,7 +43,7 @@ from edge.domain.station.verdict_memory import VerdictMemory
 from edge.domain.station.view import View
 
 #: changes when the meaning of state() changes; snapshots of another version are rebuilt from the journal
-FOLD_VERSION: Final = 14
+FOLD_VERSION: Final = 15
 
 
 class Station:
@@ -62,6 +62,7 @@ class Station:
         self.book = view.book
         self.units = view.words.units  # in which its people read
         self.parts: Parts = parts_of(view)
+        self.commissioning = self.parts.commissioning.pictured  # each item of the list, and what its number is now
         view.tells(self.parts.in_order)
         ids = [ident for part in self.parts.of_alarms for ident in part.alarm_ids()]
         self.desk = view.alarms = AlarmSystem(settings, ids, view.announce, self.book.dates, boot)
@@ -153,6 +154,8 @@ class Station:
             return None, treatments.worked_out(self.book, at_ms, body, now)
         if record == "calibration" and why is None:
             return self.parts.calibrations.judge(body, at_ms, now)
+        if record == "commissioning" and why is None:
+            return self.parts.commissioning.judge(body, at_ms, now)
         return why, {}
 
     def bus(self, bus: str, what: str, why: str, now: Now) -> list[Draft]:
@@ -207,7 +210,8 @@ class Station:
 
     def verdict(self, now: Now) -> dict[str, Any]:
         """The verdict with its conditions: shape in edge/snapshot.py."""
-        return assemble(self.view, self._asking.judged(now), self._verdicts.since, now)
+        note = self.parts.commissioning.note(now)
+        return assemble(self.view, self._asking.judged(now), self._verdicts.since, now, note)
 
     def alarms(self, now: Now) -> dict[str, dict[str, Any]]:
         """Every alarm, also when normal: shape in edge/snapshot.py."""

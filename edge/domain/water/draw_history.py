@@ -153,6 +153,10 @@ class DrawHistory:
             return Shown(None)
         return self._of_last(stage.drop_kpa(changed_ms), now)
 
+    def drop_since_change(self, filter_id: str, now: Now) -> Shown:
+        """The same since the filter was last changed."""
+        return self.drop(filter_id, _changed_ms(self._book, filter_id), now)
+
     def _of_last(self, value: float | None, now: Now) -> Shown:
         last, age_ms, supply = self.last, self.age_ms(now), self._settings.supply
         if last is None or age_ms is None or supply is None:

@@ -7,7 +7,7 @@ import { alarmName, clockTime, contactWords, dayName, keyName, known, labelOf, n
 import { signOf } from "../units.js";
 import { pad } from "./pad.js";
 
-const UNITS = { litres: "L", contact_min: "min", minutes: "min", trip_ms: "ms", trip_ma: "mA" };
+const UNITS = { litres: "L", seconds: "s", contact_min: "min", minutes: "min", trip_ms: "ms", trip_ma: "mA" };
 const READ_IN = { concentration_check: ["%", "ppm", "mg/L"] };
 
 function field(key, control, help = "") {

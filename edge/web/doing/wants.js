@@ -25,7 +25,7 @@ export const formOf = (record) => (wants.forms && wants.forms.records[record]) |
 
 // How kinds are grouped in the list; what acts on alarms stands there.
 export const GROUPS = [
-  ["tests", ["daily_test", "water_path_treatment", "outlet_test", "calibration"]],
+  ["tests", ["daily_test", "water_path_treatment", "outlet_test", "calibration", "commissioning"]],
   ["disinfectant", ["concentration_check", "disinfectant_fill", "disinfectant_top_up"]],
   ["readings", ["entered_reading", "service", "note"]],
   ["equipment", ["filter_change", "equipment_change"]],

@@ -63,8 +63,23 @@ function pageOf(record, keys, app) {
   }
   if (record === "water_path_treatment" && plan.treatment && !keys.whole) return treatment(app);
   if (record === "calibration") return calibration(keys, app);
+  if (record === "commissioning") return fetched("commission", keys, app);
   const { whole, ...rest } = keys;
   return recordForm(record, rest, app);
+}
+/** A page whose module is fetched once it is gone to. */
+function fetched(module, keys, app) {
+  const element = waiting().element;
+  let found = null;
+  let isOver = false;
+  const came = (made) => {
+    if (isOver) return;
+    found = made.page(keys);
+    element.replaceWith(found.element);
+    found.show(app);
+  };
+  import(`../doing/${module}.js`).then(came, () => put(element.firstChild, say("do.no_answer")));
+  return { element, show: () => found?.show(app), end: () => ((isOver = true), found?.end()) };
 }
 function mayNot(record, keys, why) {
   const words = make("p", "may-not", why);

@@ -13,6 +13,7 @@ import pytest
 
 from edge.api import app as api
 from edge.api import models
+from edge.api.commissioning import CommissioningList
 from edge.domain.entries import Entry, rfc3339
 from edge.domain.errors import RecordRefused, StoreFault
 from edge.domain.readings import Role
@@ -34,13 +35,14 @@ GETS = [
         "estimates",
         "asks",
         "forms",
+        "commissioning",
         "drafts",
     )
 ]
 MODELS = {
     "station": models.Station, "verdict": models.Verdict, "points": models.Points, "alarms": models.Alarms,
     "estimates": models.Estimates, "journal": models.Journal, "points/reservoir/readings": models.Readings, "asks": models.Asks,
-    "forms": models.Forms, "drafts": models.Drafts,
+    "forms": models.Forms, "commissioning": CommissioningList, "drafts": models.Drafts,
 }  # fmt: skip
 
 

@@ -36,7 +36,7 @@ def test_the_example_loads_whole() -> None:
     ]  # fmt: skip
     assert settings.hours == {0: (450, 1080), 1: (450, 1080), 2: (450, 1080), 3: (450, 1080), 4: (450, 960)}
     assert [(basin.id, basin.channel_ports) for basin in settings.basins] == [("basin", 6)]
-    assert set(station.document) | {"duty", "outlet_test"} == set(SECTIONS)
+    assert set(station.document) | {"duty", "outlet_test", "commissioning", "commissioning_item"} == set(SECTIONS)
     assert settings.clean_side_opened_by == {"filter_change", "sensor_fitted", "repair"}
     assert settings.not_fitted == {Role.SUPPLY_TEMPERATURE: 7 * 86_400_000}
     assert (settings.treatment_contact_ms, settings.reuse_life_ms) == (600_000, 14 * 86_400_000)

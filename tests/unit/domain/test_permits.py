@@ -20,7 +20,7 @@ def test_who_only_looks_records_nothing_and_a_biomed_everything() -> None:
 
 
 @pytest.mark.parametrize(
-    "record", ["calibration", "equipment_change", "filter_change", "out_of_service", "clock_confirmed"]
+    "record", ["calibration", "equipment_change", "filter_change", "out_of_service", "clock_confirmed", "commissioning"]
 )
 def test_what_changes_what_is_believed_is_a_biomeds(record: str) -> None:
     assert MAY_RECORD[record] == {BIOMED}

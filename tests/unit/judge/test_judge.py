@@ -108,6 +108,9 @@ class FakeStation:
     def alarms(self, now: Now) -> dict[str, Any]:
         return {"records": {"n": len(self.records)}}
 
+    def commissioning(self, now: Now) -> tuple[()]:
+        return ()
+
     def estimates(self, now: Now) -> dict[str, Any]:
         return {}
 

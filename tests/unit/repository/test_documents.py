@@ -88,6 +88,10 @@ def test_the_shipped_alarm_catalogue_is_in_step() -> None:
     assert tables().ALARMS.read_text(encoding="utf-8") == tables().alarm_catalogue(), "run python tests/tables.py"
 
 
+def test_the_shipped_commissioning_list_is_in_step() -> None:
+    assert tables().ITEMS.read_text(encoding="utf-8") == tables().commissioning_list(), "run python tests/tables.py"
+
+
 def test_readme_names_every_verb_of_the_command_line():
     from typer.main import get_command
 

@@ -19,7 +19,7 @@ from edge.domain.alarms.states import State
 from edge.domain.heat.cycle import Phase
 from edge.domain.readings import CONTACT_WORDS, KIND_OF, Kind, Role
 from edge.domain.roles import ROLES, WHEN_KEYS
-from edge.domain.settings import Duty, Every, Rules, Settings
+from edge.domain.settings import Commissioning, Duty, Every, Rules, Settings
 from edge.domain.station.build import CONDITIONS
 from edge.domain.station.station import Station
 from edge.domain.words.english import EN
@@ -38,7 +38,10 @@ WHOLE = replace(
     SETTINGS,
     points=(*SETTINGS.points, point("floor", Role.LEAK, 0.0, 1.0)),
     hours={0: (465, 1080)},
-    rules=Rules({"drip-tray": Duty(Every(days=7), "Drip tray", keeps_from_ready=True)}),
+    rules=Rules(
+        {"drip-tray": Duty(Every(days=7), "Drip tray", keeps_from_ready=True)},
+        commissioning=Commissioning(True, keeps_from_ready=True),
+    ),
 )
 STATIONS: dict[str, Settings] = {
     "whole": WHOLE,

@@ -120,6 +120,11 @@ class Calibrations(Part):
     def _newest(self, ident: str, *, checks: bool = False) -> Fact | None:
         return newest(self._book.facts, self._points[ident], checks=checks)
 
+    def compared(self, ident: str) -> Fact | None:
+        """The newest comparison of a point's present sensor, a check too, unless it found the point off by more than it is uncertain."""
+        newest = self._newest(ident, checks=True)
+        return None if newest is None or is_off(newest) else newest
+
     def before(self, ident: str) -> Correction | None:
         """The correction that was in force before the one that is."""
         counted = [f for f in self._of(ident) if f.counts and f.body.get("adjust") is not False]

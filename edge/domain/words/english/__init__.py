@@ -10,6 +10,7 @@ from edge.domain.alarms.catalogue import CATALOGUE, OWN, message_id
 from edge.domain.doubts.table import CHECKS
 from edge.domain.readings import REASONS
 from edge.domain.records.forms import FORMS, says_of
+from edge.domain.words.english.commissioning import COMMISSIONING
 from edge.domain.words.english.common import COMMON
 from edge.domain.words.english.doubts import DOUBTS
 from edge.domain.words.english.forms import FORMS as REFUSED
@@ -41,7 +42,19 @@ def _of_rows() -> Iterator[tuple[str, str]]:
 
 
 ENGLISH: Final[Mapping[str, str]] = MappingProxyType(
-    {**COMMON, **RESERVOIR, **WATER, **DOUBTS, **PEOPLE, **RECORDS, **REFUSED, **REPORTS, **SHEET, **dict(_of_rows())}
+    {
+        **COMMON,
+        **RESERVOIR,
+        **WATER,
+        **DOUBTS,
+        **PEOPLE,
+        **RECORDS,
+        **COMMISSIONING,
+        **REFUSED,
+        **REPORTS,
+        **SHEET,
+        **dict(_of_rows()),
+    }
 )
 
 EN: Final = Language("en", "English", True, ENGLISH)

@@ -11,6 +11,7 @@ from collections.abc import Mapping
 from types import MappingProxyType
 from typing import Final
 
+from edge.domain.words.french.commissioning import COMMISSIONING
 from edge.domain.words.french.common import COMMON
 from edge.domain.words.french.doubts import DOUBTS
 from edge.domain.words.french.forms import FORMS
@@ -40,6 +41,7 @@ FRENCH: Final[Mapping[str, str]] = MappingProxyType(
             **DOUBTS,
             **PEOPLE,
             **RECORDS,
+            **COMMISSIONING,
             **FORMS,
             **REPORTS,
             **SHEET,

@@ -38,6 +38,7 @@ TITLES: Final[Mapping[str, Mapping[str, str]]] = MappingProxyType(
             "water_path_treatment": "Traitement du circuit d'eau",
             "disinfectant": "Désinfectant",
             "duty": "Obligation du site",
+            "commissioned": "Mise en service faite",
             "sensors": "Capteurs",
             "clock": "Horloge",
         },
@@ -118,6 +119,7 @@ TITLES: Final[Mapping[str, Mapping[str, str]]] = MappingProxyType(
             "correction": "Correction",
             "note": "Remarque",
             "clock_confirmed": "Confirmation de l'horloge",
+            "commissioning": "Point de la mise en service",
         },
     }
 )  # fmt: skip

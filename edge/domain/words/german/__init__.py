@@ -10,6 +10,7 @@ from collections.abc import Mapping
 from types import MappingProxyType
 from typing import Final
 
+from edge.domain.words.german.commissioning import COMMISSIONING
 from edge.domain.words.german.common import COMMON
 from edge.domain.words.german.doubts import DOUBTS
 from edge.domain.words.german.forms import FORMS
@@ -27,7 +28,19 @@ from edge.domain.words.language import Language
 REVIEWED: Final = False
 
 GERMAN: Final[Mapping[str, str]] = MappingProxyType(
-    {**COMMON, **RESERVOIR, **WATER, **DOUBTS, **PEOPLE, **RECORDS, **FORMS, **REPORTS, **SHEET, **ROWS}
+    {
+        **COMMON,
+        **RESERVOIR,
+        **WATER,
+        **DOUBTS,
+        **PEOPLE,
+        **RECORDS,
+        **COMMISSIONING,
+        **FORMS,
+        **REPORTS,
+        **SHEET,
+        **ROWS,
+    }
 )
 DE: Final = Language(
     "de",

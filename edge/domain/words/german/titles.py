@@ -38,6 +38,7 @@ TITLES: Final[Mapping[str, Mapping[str, str]]] = MappingProxyType(
             "water_path_treatment": "Behandlung des Wasserwegs",
             "disinfectant": "Desinfektionsmittel",
             "duty": "Pflicht des Standorts",
+            "commissioned": "In Betrieb genommen",
             "sensors": "Sensoren",
             "clock": "Uhr",
         },
@@ -118,6 +119,7 @@ TITLES: Final[Mapping[str, Mapping[str, str]]] = MappingProxyType(
             "correction": "Berichtigung",
             "note": "Notiz",
             "clock_confirmed": "Bestätigung der Uhr",
+            "commissioning": "Punkt der Inbetriebnahme",
         },
     }
 )  # fmt: skip

@@ -11,6 +11,7 @@ from types import MappingProxyType
 from typing import Final
 
 from edge.domain.words.language import Language
+from edge.domain.words.spanish.commissioning import COMMISSIONING
 from edge.domain.words.spanish.common import COMMON
 from edge.domain.words.spanish.doubts import DOUBTS
 from edge.domain.words.spanish.forms import FORMS
@@ -27,7 +28,19 @@ from edge.domain.words.spanish.water import WATER
 REVIEWED: Final = False
 
 SPANISH: Final[Mapping[str, str]] = MappingProxyType(
-    {**COMMON, **RESERVOIR, **WATER, **DOUBTS, **PEOPLE, **RECORDS, **FORMS, **REPORTS, **SHEET, **ROWS}
+    {
+        **COMMON,
+        **RESERVOIR,
+        **WATER,
+        **DOUBTS,
+        **PEOPLE,
+        **RECORDS,
+        **COMMISSIONING,
+        **FORMS,
+        **REPORTS,
+        **SHEET,
+        **ROWS,
+    }
 )
 ES: Final = Language(
     "es",

@@ -38,6 +38,7 @@ TITLES: Final[Mapping[str, Mapping[str, str]]] = MappingProxyType(
             "water_path_treatment": "Tratamiento del circuito de agua",
             "disinfectant": "Desinfectante",
             "duty": "Obligación del centro",
+            "commissioned": "Puesto en servicio",
             "sensors": "Sensores",
             "clock": "Reloj",
         },
@@ -118,6 +119,7 @@ TITLES: Final[Mapping[str, Mapping[str, str]]] = MappingProxyType(
             "correction": "Corrección",
             "note": "Nota",
             "clock_confirmed": "Confirmación del reloj",
+            "commissioning": "Punto de la puesta en servicio",
         },
     }
 )  # fmt: skip

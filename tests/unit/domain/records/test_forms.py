@@ -49,6 +49,7 @@ FITS: dict[str, dict[str, Any]] = {
     "service": {"what": "seals were changed"},
     "note": {"text": "all quiet"},
     "clock_confirmed": {"time": "2026-03-16T05:50:00Z"},
+    "commissioning": {"item": "standpipe", "passed": True},
 }
 
 
@@ -66,7 +67,7 @@ def test_every_record_of_the_contract_has_a_form() -> None:
     words = (
         "daily_test water_path_treatment filter_change disinfectant_fill disinfectant_top_up concentration_check calibration "
         "entered_reading outlet_test hold release equipment_change service work_begins work_ends acknowledge shelve unshelve "
-        "out_of_service in_service reset correction note clock_confirmed"
+        "out_of_service in_service reset correction note clock_confirmed commissioning"
     )
     assert set(FORMS) == set(words.split())
 

@@ -1,4 +1,4 @@
-"""The site's alarm catalogue: read with the station file, key by key behind it, and checked as hard."""
+"""The site's alarm catalogue and its commissioning list: read with the station file, key by key behind it, and checked as hard."""
 
 from __future__ import annotations
 
@@ -9,6 +9,7 @@ import pytest
 from edge import config
 from edge.config.reading import UnusableInputs
 from edge.domain.alarms.catalogue import CATALOGUE, base_of, row_of
+from edge.domain.records.commissioning import items_of
 from edge.domain.station.station import Station
 
 ROOT = Path(__file__).parents[3]
@@ -137,3 +138,67 @@ def test_the_shipped_catalogue_says_what_holds_without_it(tmp_path: Path) -> Non
     assert set(plan.settings.tuning) == {ident for ident in CATALOGUE if ident != "duty_due"}
     for ident, tuned in plan.settings.tuning.items():
         assert (tuned.consequence, tuned.response) == (row_of(ident).consequence, row_of(ident).response)
+
+
+# -- the commissioning list
+
+ASKED = EXAMPLE + '\n[commissioning]\nlist = "commissioning.toml"\n'
+
+
+def listed(folder: Path, text: str, more: str = "") -> Path:
+    (folder / "commissioning.toml").write_text(text, encoding="utf-8")
+    return written(folder, None, ASKED + more)
+
+
+def test_the_list_that_is_shipped_changes_nothing(tmp_path: Path) -> None:
+    shipped = (ROOT / "config/commissioning.toml").read_text(encoding="utf-8")
+    settings = config.load(listed(tmp_path, shipped)).settings
+    plain = config.load(written(tmp_path, None, EXAMPLE)).settings
+    assert settings.rules.commissioning.is_asked and not plain.rules.commissioning.is_asked
+    assert items_of(settings) == items_of(plain) and len(items_of(plain)) > 20
+
+
+def test_a_station_files_own_items_come_before_the_list_and_both_are_in_its_settings(tmp_path: Path) -> None:
+    shared = """
+[commissioning_item.static]
+low = "45 psi"
+high = "70 psi"
+source = "the site's plumber"
+
+[commissioning_item.restart]
+leave_out = "the board has a battery"
+
+[commissioning_item.sign]
+title = "Sign at the door"
+"""
+    plan = config.load(listed(tmp_path, shared, '\n[commissioning_item.static]\nhigh = "60 psi"\n'))
+    items = {item.id: item for item in items_of(plan.settings)}
+    assert items["static"].low == pytest.approx(45 * 6.894757) and items["static"].high == pytest.approx(60 * 6.894757)
+    assert items["restart"].leave_out == "the board has a battery" and items["sign"].group == "own"
+    assert items_of(config.settings_of(plan.document)) == items_of(plan.settings), "a journal needs no further file"
+
+
+@pytest.mark.parametrize(
+    ("text", "line", "what"),
+    [
+        ("[commissioning_item.standpip]\n", 1, 'did you mean "standpipe"?'),
+        ("[commissioning_item.sign]\n", 1, "title is missing"),
+        ('[commissioning_item.standpipe]\nhigh = "5 psi"\n', 2, "standpipe has no number"),
+        ('[commissioning_item.static]\nhigh = "5 degC"\n', 2, "a pressure"),
+        ("[commissioning_item.static]\nhigh = 5\n", 2, "unit"),
+        ('[commissioning_item.static]\nlow = "60 psi"\nhigh = "50 psi"\n', 1, "low below high"),
+        ('[commissioning_item.bucket]\nhigh = "1 L"\n', 2, "per cent"),
+        ('[commissioning_item."drop:fine"]\nhigh = "1 psi"\n', 1, "one item of its kind"),
+        ('[commissioning_item.static]\nreopened_by = ["hold"]\n', 2, "equipment_change"),
+        ('[commissioning_item.static]\ntitle = "Mine"\n', 2, "has its own title"),
+        ('[commissioning_item.Sign]\ntitle = "Mine"\n', 1, "can't be a name"),
+        ('[commissioning_item.static]\nmost = "1 psi"\n', 2, "not known here"),
+        ("[alarm.leak]\nlatching = true\n", 1, "nothing but [commissioning_item.<id>] tables"),
+        ("", 1, "empty"),
+    ],
+)
+def test_each_mistake_of_the_list_has_its_line_in_its_own_file(tmp_path: Path, text: str, line: int, what: str) -> None:
+    with pytest.raises(UnusableInputs) as refused:
+        config.load(listed(tmp_path, text))
+    (said,) = str(refused.value).splitlines()
+    assert f"commissioning.toml line {line}" in said and what in said, said
