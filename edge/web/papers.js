@@ -63,7 +63,7 @@ function row(what, choices, told) {
   };
   for (const select of selects) select.addEventListener("change", turn);
   turn();
-  const paper = make("div", "paper", make("h3", "", say(`papers.${what}`)), make("div", "paper-choices", ...selects), make("div", "paper-links", ...links));
+  const paper = make("div", "paper", make("h2", "", say(`papers.${what}`)), make("div", "paper-choices", ...selects), make("div", "paper-links", ...links));
   paper.dataset.of = what;
   return paper;
 }
