@@ -27,6 +27,7 @@ export function fill(root, points) {
       return { from: new Date(from).toISOString(), to: new Date(from + Number(n) * HOUR).toISOString() };
     }),
   );
+  root.append(row("commissioning", [], () => ({})));
   if (sensors.length) root.append(row("calibration", [[say("column.point"), sensors.map(([id, point]) => [id, `${sentence(pointName(point))} (${id})`]), 0]], (point) => ({ point })));
 }
 

@@ -35,7 +35,7 @@ def test_each_report_is_chosen_by_tap_and_opens_as_a_page_of_its_own(browser: Br
     view(browser, "record", ".papers")
     assert "/web/papers.js" not in " ".join(browser.asked()), "loaded when it is opened"
     press(browser, ".papers summary")
-    until(lambda: len(texts(browser, ".paper")) == 4, "four reports are offered")
+    until(lambda: len(texts(browser, ".paper")) == 5, "five reports are offered")
     # the station's time is the morning of 16 March 2026 at Dublin
     page, paper = led_to(browser, "day")
     assert (page["path"], page["day"], page["form"], paper["form"]) == (
@@ -54,6 +54,7 @@ def test_each_report_is_chosen_by_tap_and_opens_as_a_page_of_its_own(browser: Br
     around = led_to(browser, "incident")[0]
     assert (around["from"], around["to"]) == ("2026-03-16T05:00:00.000Z", "2026-03-16T07:00:00.000Z")
     assert led_to(browser, "calibration")[0]["point"] == "reservoir"
+    assert led_to(browser, "commissioning")[1]["path"] == "/api/1/report/commissioning"
     size = "[...document.querySelectorAll('.paper select, .paper a, .papers summary')].every((e) => e.getBoundingClientRect().height >= 56)"
     assert browser.js(size), "big enough for gloves"
     assert browser.js("document.documentElement.scrollWidth <= innerWidth"), "nothing runs out of a small screen"

@@ -812,6 +812,7 @@ export const WORDS = {
   "papers.period": "A month or a quarter",
   "papers.incident": "Around an event",
   "papers.calibration": "Calibrations of a sensor",
+  "papers.commissioning": "Commissioning of the station",
   "papers.from": "from",
   "papers.lasts": "for how long",
   "papers.html": "Open the page",

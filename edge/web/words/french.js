@@ -812,6 +812,7 @@ export const WORDS = {
   "papers.period": "Un mois ou un trimestre",
   "papers.incident": "Autour d'un incident",
   "papers.calibration": "Étalonnages d'un capteur",
+  "papers.commissioning": "Mise en service du poste",
   "papers.from": "à partir de",
   "papers.lasts": "pendant combien de temps",
   "papers.html": "Ouvrir la page",

@@ -812,6 +812,7 @@ export const WORDS = {
   "papers.period": "Ein Monat oder Quartal",
   "papers.incident": "Rund um ein Ereignis",
   "papers.calibration": "Kalibrierungen eines Sensors",
+  "papers.commissioning": "Inbetriebnahme der Station",
   "papers.from": "ab",
   "papers.lasts": "wie lange",
   "papers.html": "Seite öffnen",

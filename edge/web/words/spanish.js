@@ -812,6 +812,7 @@ export const WORDS = {
   "papers.period": "Un mes o un trimestre",
   "papers.incident": "Alrededor de un incidente",
   "papers.calibration": "Calibraciones de un sensor",
+  "papers.commissioning": "Puesta en servicio del puesto",
   "papers.from": "desde",
   "papers.lasts": "durante cuánto tiempo",
   "papers.html": "Abrir la página",
