@@ -587,15 +587,8 @@ def _add_routes(app: FastAPI) -> None:
     ):
         told = {200: {"description": "the export", "content": contents}}
         get(
-            f"{one}/export/{what}",
-            route,
-            None,
-            *span,
-            named,
-            refusals=(404, 503),
-            responses=told,
-            response_class=Response,
-        )
+            f"{one}/export/{what}", route, None, *span, named, refusals=(404, 503), responses=told, response_class=Response,
+        )  # fmt: skip
     get(
         f"{one}/report/{{what}}", reports.report, None, "day", "period", "from", "to", "point", "form", *said, refusals=(404, 503),
         responses={200: {"description": "the report", "content": reports.PAPERS}}, response_class=Response,
