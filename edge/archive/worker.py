@@ -24,7 +24,8 @@ from edge.daemon.systemd import notify, watchdog_s
 from edge.domain.back_off import BackOff
 from edge.domain.entries import rfc3339
 from edge.domain.errors import StoreFault
-from edge.mqtt.link import MQTT_3_1_1, MQTT_5, Limits, Link, Waker
+from edge.mqtt.by_hand import LinkByHand
+from edge.mqtt.link import MQTT_3_1_1, MQTT_5, Limits, Waker
 from edge.mqtt.receipts import MOST_RANGES
 from edge.mqtt.topics import ROOT, compact
 from edge.mqtt.troubles import BrokerTrouble, Kind
@@ -136,9 +137,9 @@ class Worker:
 
     def _hear(self, store: Store) -> None:
         sites = self._settings.sites or ("+",)
-        link = Link(
+        link = LinkByHand(
             self._settings.mqtt, self._settings.mqtt.client_id or f"warmwell-archive-{self._settings.name}", protocol=self._protocol,
-            limits=Limits(), by_hand=self._pace.unacknowledged, delivered=self._delivered, received=self._received,
+            limits=Limits(), most=self._pace.unacknowledged, delivered=self._delivered, received=self._received,
             subscribed=self._subscribed,
         )  # fmt: skip
         self._inbox.clear()
@@ -163,7 +164,7 @@ class Worker:
         finally:
             link.drop()
 
-    def _turn(self, link: Link, store: Store) -> None:
+    def _turn(self, link: LinkByHand, store: Store) -> None:
         link.turn(self._wait_s(), self.waker)
         now_s = time.monotonic()
         if self._inbox and (len(self._inbox) >= self._pace.batch or now_s - self._first_s >= self._pace.linger_s):
@@ -197,7 +198,7 @@ class Worker:
                 "Allow this user to read them in the broker's access list."
             )
 
-    def _keep(self, link: Link, store: Store) -> None:
+    def _keep(self, link: LinkByHand, store: Store) -> None:
         """Keep what has come, then acknowledge it, in order."""
         while self._inbox:
             batch = [self._inbox[place] for place in range(min(len(self._inbox), self._pace.batch))]
@@ -231,7 +232,7 @@ class Worker:
 
     # ---- receipts
 
-    def _tell(self, link: Link, store: Store) -> None:
+    def _tell(self, link: LinkByHand, store: Store) -> None:
         now_s = time.monotonic()
         if now_s - self._receipts_s < self._pace.receipts_s:
             return

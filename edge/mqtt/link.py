@@ -144,8 +144,6 @@ class Link:
         lasting: ask the broker to keep the session when we are gone.
         acknowledged: called with (mid, code, name) for each PUBACK; code below 128 is success.
         received: called with (topic, payload, retained, qos) for each message; None: messages are ignored.
-        by_hand: how many messages of QoS 1 the broker may hand over before they are acknowledged, which is then up to acknowledge();
-            such messages go to `delivered` (topic, payload, mid). 0: each is acknowledged as it comes.
         clock: what the wall clock shows where it is not trusted, else empty.
     """
 
@@ -161,13 +159,10 @@ class Link:
         acknowledged: Callable[[int, int, str], None] = lambda _mid, _code, _name: None,
         received: Callable[[str, bytes, bool, int], None] | None = None,
         subscribed: Callable[[int, list[tuple[int, str]]], None] = lambda _mid, _codes: None,
-        by_hand: int = 0,
-        delivered: Callable[[str, bytes, int], None] = lambda _topic, _payload, _mid: None,
         clock: Callable[[], str] = lambda: "",
         mono_s: Callable[[], float] = time.monotonic,
     ) -> None:
         self.where = f"MQTT broker {plan.host}:{plan.port}"
-        self._by_hand, self._delivered = by_hand, delivered
         self.protocol, self.client_id = protocol, client_id
         self.up = False
         self.session_present = False
@@ -210,11 +205,7 @@ class Link:
         from paho.mqtt import client as paho  # 30 ms that stations without a broker don't pay
         from paho.mqtt.enums import CallbackAPIVersion
 
-        common: dict[str, Any] = {
-            "client_id": self.client_id,
-            "reconnect_on_failure": False,
-            "manual_ack": self._by_hand > 0,
-        }
+        common: dict[str, Any] = {"client_id": self.client_id, "reconnect_on_failure": False}
         if self.protocol == MQTT_5:
             client = paho.Client(CallbackAPIVersion.VERSION2, protocol=paho.MQTTv5, **common)
         else:
@@ -259,8 +250,6 @@ class Link:
         properties = Properties(PacketTypes.CONNECT)  # type: ignore[no-untyped-call]  # paho's class has no types
         properties.SessionExpiryInterval = _SESSION_S if self._lasting else 0
         properties.MaximumPacketSize = 1_048_576  # nobody fills our memory with one message
-        if self._by_hand:
-            properties.ReceiveMaximum = self._by_hand
         return properties
 
     # ---- one turn of the loop
@@ -351,11 +340,6 @@ class Link:
         properties.MessageExpiryInterval = expires_s
         return properties
 
-    def acknowledge(self, mid: int) -> None:
-        """A message that was delivered is kept: the broker may forget it."""
-        if self._client is not None and self.up:
-            self._client.ack(mid, 1)
-
     def subscribe(self, filters: list[str], qos: int = 1) -> int | None:
         """Ask for these topics; what is retained there comes again. The answer goes to `subscribed`.
 
@@ -433,9 +417,7 @@ class Link:
         self._acknowledged(mid, int(reason.value), str(reason))
 
     def _on_message(self, _client: Any, _userdata: Any, message: Any) -> None:
-        if self._by_hand and message.qos == 1:
-            self._delivered(message.topic, bytes(message.payload), int(message.mid))
-        elif self._received:
+        if self._received:
             self._received(message.topic, bytes(message.payload), bool(message.retain), int(message.qos))
 
     def _on_subscribe(self, _client: Any, _userdata: Any, mid: int, reasons: Any, _properties: Any) -> None:

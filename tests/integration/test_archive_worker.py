@@ -23,6 +23,7 @@ from edge.archive.verifying import verify
 from edge.cli import archive as cli
 from edge.config import MqttPlan
 from edge.domain.errors import UnusableInput
+from edge.mqtt.by_hand import LinkByHand
 from edge.mqtt.link import Link, Waker
 from tests.integration.archive_kit import NEEDS_POSTGRES, Archive, Postgres, chain
 from tests.integration.mqtt_kit import NEEDS_MOSQUITTO, SITE, STATION, Bench, Broker, Watcher, until
@@ -77,56 +78,62 @@ COUNTED = "SELECT s.name, count(*) FROM entry e JOIN journal j ON j.id = e.journ
 
 
 class Delivered:
-    """A subscriber of a lasting session on our own connection; it takes what comes until it is dropped."""
+    """A subscriber of a lasting session on our own connection; it takes what comes until it is dropped. `most` 0: the control."""
 
-    def __init__(self, port: int, by_hand: int) -> None:
+    def __init__(self, port: int, most: int) -> None:
         self.came: list[int] = []
-        self._waker = Waker()
-        self._link = Link(
-            MqttPlan("127.0.0.1", port), "taker", by_hand=by_hand, delivered=lambda _t, _p, mid: self.came.append(mid),
-            received=lambda _t, _p, _r, _q: self.came.append(0),
-        )  # fmt: skip
+        self._waker, self._answers = Waker(), 0
+        plan, answered = MqttPlan("127.0.0.1", port), {"subscribed": self._answered}
+        self._by_hand = LinkByHand(
+            plan, "taker", most=most, delivered=lambda _t, _p, mid: self.came.append(mid), **answered
+        )
+        if most == 0:
+            self._link = Link(
+                plan, "taker", received=lambda _t, _p, _r, _q: self.came.append(0), subscribed=self._answered
+            )
+        else:
+            self._link = self._by_hand
         self._link.open()
         until(lambda: self._turn() or self._link.up, "a connection")
-        self._link.subscribe(["one/+/journal"])
+        self.settle()
 
     def _turn(self) -> bool:
         self._link.turn(0.05, self._waker)
         return False
 
+    def _answered(self, *_answer: object) -> None:
+        self._answers += 1
+
     def take(self, count: int) -> None:
         until(lambda: self._turn() or len(self.came) >= count, f"{count} messages")
 
     def settle(self) -> int:
-        """All that still comes: a word that was sent last has to come first."""
-        for _ in range(20):
-            self._turn()
+        """How many came: a broker answers in order, so before this answer it has read and sent all that was due."""
+        before = self._answers
+        self._link.subscribe(["one/+/journal"])
+        until(lambda: self._turn() or self._answers > before, "an answer")
         return len(self.came)
 
-    def acknowledge(self, mids: list[int]) -> None:
-        for mid in mids:
-            self._link.acknowledge(mid)
-        self._turn()
-
-    def drop(self) -> None:
+    def drop(self, *, after: int = 0) -> None:
+        """Without a goodbye; where it acknowledges by hand, the first `after` were."""
+        for mid in self.came[:after] if self._link is self._by_hand else ():
+            self._by_hand.acknowledge(mid)
+        self.settle()
         self._link.drop()
         self._waker.close()
 
 
 def test_what_was_not_acknowledged_by_hand_comes_again_and_what_was_at_once_does_not(broker: Broker) -> None:
     sender = Watcher(broker.port, "other")
-    for by_hand, comes_again in ((100, 15), (0, 0)):  # 0: the control, as a library does by itself
-        taker = Delivered(broker.port, by_hand)
+    for most, comes_again in ((100, 15), (0, 0)):  # 0: the control, as a library does by itself
+        taker = Delivered(broker.port, most)
         for n in range(20):
             sender.say("one/room/journal", b"%d" % n)
         taker.take(20)
-        if by_hand:
-            taker.acknowledge(taker.came[:5])
-        taker.drop()  # before anything was kept
-        again = Delivered(broker.port, by_hand)
+        taker.drop(after=5)  # before the others were kept
+        again = Delivered(broker.port, most)
         assert again.settle() == comes_again
-        again.acknowledge(again.came if by_hand else [])
-        again.drop()
+        again.drop(after=comes_again)
     sender.close()
 
 
