@@ -3,25 +3,30 @@
     python -m tests.bench.trends [--days 365] [--boots 120] [--keep FOLDER] [--page]
 
 The year is made here: rollups by minute and hour for all of it, sealed blocks for the last 90 days, a boot every few days, as a
-station has it. Per range: rows that SQLite was asked for at most, bytes of the answer as it is sent, and milliseconds of the whole
-route in this process (median of 9, the first apart: nothing is warm then). The yardstick, in the same run: reading a day's minutes of
-one point by a bare SELECT and writing them as JSON. Goal: a year within 300 ms, cold; the ratio to the yardstick holds on any machine.
-With --page also in a browser: *Now*'s first paint and its bytes, from an empty cache; and from the tap to the drawn lines, a tap on one
-range after the other, each for the first time. How long the threads of both stood ready and had no processor is said beside.
+station has it. Per range: bytes of the answer as it is sent, and milliseconds of the whole route in this process (median of 9, the first
+apart: nothing is warm then). The yardstick, in the same run: reading a day's minutes of one point by a bare SELECT and writing them as
+JSON. Goal: a year within 300 ms, cold, else exit code 1; the ratio to the yardstick holds on any machine. With --page also in a
+browser: *Now*'s first paint and its bytes, from an empty cache; and from the tap to the drawn lines, a tap on one range after the other,
+each for the first time. How long the threads of both stood ready and had no processor is said beside.
 """
 
 from __future__ import annotations
 
 import argparse
 import asyncio
+import atexit
 import json
 import random
+import shutil
 import sqlite3
 import statistics
+import sys
 import tempfile
 import time
+from functools import cache
+from importlib.util import find_spec
 from pathlib import Path
-from typing import Any, Final
+from typing import Any, Final, NamedTuple
 
 from edge.api import app as api
 from edge.api.parts import Parts
@@ -33,8 +38,8 @@ from edge.store.packing import pack
 from edge.store.rollup import HOUR_MS, MINUTE_MS
 from edge.store.series import Series
 from tests.api_fakes import ABOUT, START_MS, Fakes, ask, point, until
-from tests.browser.driver import Browser
-from tests.browser.kit import Station
+from tests.bench import table
+from tests.bench.table import Row
 from tests.yardstick import Yardstick
 
 DAY_MS: Final = 24 * HOUR_MS
@@ -107,10 +112,32 @@ def readings(ident: str, first_s: int, n: int) -> list[Reading]:
     ]  # fmt: skip
 
 
-def application(series: Any) -> Any:
-    """The API over it, with a picture that has its points."""
+class Year(NamedTuple):
+    """A store that is made once for all that ask, and gone with the process."""
+
+    folder: Path
+    series: Series
+
+
+@cache
+def year(days: int = 365, boots: int = 120) -> Year:
+    folder = Path(tempfile.mkdtemp(prefix="year-"))
+    atexit.register(shutil.rmtree, folder)
+    series = make(folder, days, boots)
+    atexit.register(series.close)
+    return Year(folder, series)
+
+
+def pictured() -> Fakes:
+    """A station whose picture has the store's points."""
     fakes = Fakes(0)
     fakes.judge.show(points={p.id: point(p.id, p.role.value, 1.0, p.unit or "Cel", None) for p in POINTS})
+    return fakes
+
+
+def application(series: Any) -> Any:
+    """The API over it, with a picture that has its points."""
+    fakes = pictured()
     parts = Parts(fakes.judge, fakes.journal, series, ABOUT, fakes.status)
     return api.bordered(api.build(parts), "127.0.0.1")
 
@@ -134,7 +161,61 @@ def yardstick_s(path: Path) -> float:
     return took_s
 
 
-def main() -> None:
+class Asked(NamedTuple):
+    """Of a range: buckets and bytes of the answer, milliseconds of the first and of the next ones, and seconds without a processor."""
+
+    n: int
+    size: int
+    first_ms: float
+    then_ms: float
+    waited_s: float
+
+
+def yardstick_ms(folder: Path) -> float:
+    return statistics.median(yardstick_s(folder / "series.db") for _ in range(20)) * 1000
+
+
+async def routes(series: Series, days: int) -> dict[str, Asked]:
+    """Each range through the API, the longest first."""
+    app, found = application(series), {}
+    for name, (span_ms, width_ms) in reversed(RANGES.items()):
+        asks, took = target(min(span_ms, days * DAY_MS), width_ms), []
+        with Yardstick() as yardstick:
+            begin_s = time.perf_counter()
+            answer = await ask(app, "GET", asks)
+            first_ms, waited_s = (time.perf_counter() - begin_s) * 1000, yardstick.late_s()
+        for _ in range(9):
+            begin_s = time.perf_counter()
+            answer = await ask(app, "GET", asks)
+            took.append((time.perf_counter() - begin_s) * 1000)
+        assert answer.status == 200, answer
+        found[name] = Asked(answer.json["n"], len(answer.body), first_ms, statistics.median(took), waited_s)
+    return found
+
+
+def measure(days: int = 365, boots: int = 120) -> list[Row]:
+    """The rows `year` and `year_tap`."""
+    made = year(days, boots)
+    yard_ms = yardstick_ms(made.folder)
+    rows = [row_of(asyncio.run(routes(made.series, days)), yard_ms)]
+    if shutil.which("chromium") is None or find_spec("playwright") is None:
+        return [*rows, Row("year_tap", None, None, remark="Chromium or Playwright isn't installed here")]
+    return [*rows, row_of_taps(on_the_page(made.series), yard_ms)]
+
+
+def row_of(asked: dict[str, Asked], yard_ms: float) -> Row:
+    first = asked["year"]
+    return Row(
+        "year", first.first_ms, yard_ms, first.waited_s, f"then {first.then_ms:.1f} ms, {first.size / 1000:.0f} kB"
+    )
+
+
+def row_of_taps(page: Page, yard_ms: float) -> Row:
+    took_ms, waited_s = page.taps["year"]
+    return Row("year_tap", took_ms, yard_ms, waited_s)
+
+
+def main() -> int:
     """Make the year, ask, and say."""
     parser = argparse.ArgumentParser(description=__doc__)
     parser.add_argument("--days", type=int, default=365)
@@ -142,36 +223,40 @@ def main() -> None:
     parser.add_argument("--keep", type=Path)
     parser.add_argument("--page", action="store_true")
     chosen = parser.parse_args()
-    with tempfile.TemporaryDirectory() as made:
-        folder = chosen.keep or Path(made)
-        begin_s = time.monotonic()
-        series = make(folder, chosen.days, chosen.boots)
-        size = (folder / "series.db").stat().st_size
+    begin_s = time.monotonic()
+    if chosen.keep:
+        made = Year(chosen.keep, make(chosen.keep, chosen.days, chosen.boots))
+    else:
+        made = year(chosen.days, chosen.boots)
+    size = (made.folder / "series.db").stat().st_size
+    print(
+        f"{chosen.days} days, {chosen.boots} boots, {len(POINTS)} points: {size / 1e6:.0f} MB in {time.monotonic() - begin_s:.0f} s"
+    )
+    yard_ms = yardstick_ms(made.folder)
+    print(f"yardstick, a day's minutes of one point: {yard_ms:.2f} ms")
+    asked = asyncio.run(routes(made.series, chosen.days))
+    for name, one in asked.items():
         print(
-            f"{chosen.days} days, {chosen.boots} boots, {len(POINTS)} points: {size / 1e6:.0f} MB in {time.monotonic() - begin_s:.0f} s"
+            f"{name:8} {one.n:4} buckets {one.size / 1000:6.0f} kB  "
+            f"first {one.first_ms:6.0f} ms  then {one.then_ms:6.1f} ms = {one.then_ms / yard_ms:5.1f} yardsticks"
         )
-        yard_ms = statistics.median(yardstick_s(folder / "series.db") for _ in range(20)) * 1000
-        print(f"yardstick, a day's minutes of one point: {yard_ms:.2f} ms")
-        app = application(series)
-
-        async def all_ranges() -> None:
-            for name, (span_ms, width_ms) in reversed(RANGES.items()):
-                took, answer = [], None
-                for _ in range(10):
-                    begin_s = time.perf_counter()
-                    answer = await ask(app, "GET", target(min(span_ms, chosen.days * DAY_MS), width_ms))
-                    took.append((time.perf_counter() - begin_s) * 1000)
-                assert answer is not None and answer.status == 200, answer
-                middle = statistics.median(took[1:])
-                print(
-                    f"{name:8} {answer.json['n']:4} buckets {len(answer.body) / 1000:6.0f} kB  "
-                    f"first {took[0]:6.0f} ms  then {middle:6.1f} ms = {middle / yard_ms:5.1f} yardsticks"
-                )  # fmt: skip
-
-        asyncio.run(all_ranges())
-        if chosen.page:
-            on_the_page(series, yard_ms)
-        series.close()
+    rows = [row_of(asked, yard_ms)]
+    if chosen.page:
+        page = on_the_page(made.series)
+        print(
+            f"Now, first paint {page.painted_ms:6.0f} ms, {page.size / 1000:.0f} kB; "
+            f"threads waited {1000 * page.waited_s:.0f} ms for a processor"
+        )
+        for name, (took_ms, waited_s) in page.taps.items():
+            print(
+                f"tap on {name:7} to its lines {took_ms:6.0f} ms = {took_ms / yard_ms:5.1f} yardsticks; "
+                f"threads waited {1000 * waited_s:.0f} ms for a processor"
+            )
+        rows.append(row_of_taps(page, yard_ms))
+    print(table.as_text(rows))
+    if chosen.keep:
+        made.series.close()
+    return table.exit_code(rows)
 
 
 TAP: Final = """(async () => {
@@ -192,9 +277,21 @@ PAINTED: Final = """[
 ]"""
 
 
-def on_the_page(series: Any, yard_ms: float) -> None:
-    """Milliseconds from the tap until the lines are painted."""
-    browser, station = Browser(), Station(0)
+class Page(NamedTuple):
+    """*Now*: its first paint [ms], bytes, seconds without a processor. `taps`: range -> milliseconds to its lines, and those seconds."""
+
+    painted_ms: float
+    size: int
+    waited_s: float
+    taps: dict[str, tuple[float, float]]
+
+
+def on_the_page(series: Any) -> Page:
+    """The page in a browser, and a tap on one range after the other, each until its lines are painted."""
+    from tests.browser.driver import Browser  # asked for where Chromium is
+    from tests.browser.kit import Station
+
+    browser, station, taps = Browser(), Station(0), {}
     try:
         station.fakes.series = series
         station.server.stop()
@@ -206,27 +303,21 @@ def on_the_page(series: Any, yard_ms: float) -> None:
         with Yardstick(*browser.processes()) as yardstick:
             browser.go(server.url)
             until(lambda: browser.js("document.querySelectorAll('.point').length") == len(POINTS), "the points")
-            late_ms = 1000 * yardstick.late_s()
+            waited_s = yardstick.late_s()
         painted_ms, size = browser.js(PAINTED)
-        print(
-            f"Now, first paint {painted_ms:6.0f} ms, {size / 1000:.0f} kB; threads waited {late_ms:.0f} ms for a processor"
-        )
         browser.go(f"{server.url}#trends")
         until(lambda: browser.js("!!document.querySelector('#trend-reservoir .line-of:not(.unsure)[d]')"), "a line")
         for name in ("year", "month", "week", "day", "hour"):
             with Yardstick(*browser.processes()) as yardstick:
                 took_ms, drawn = browser.js(TAP % name)
-                late_ms = 1000 * yardstick.late_s()
+                taps[name] = took_ms, yardstick.late_s()
             assert drawn > 500, name
-            print(
-                f"tap on {name:7} to its lines {took_ms:6.0f} ms = {took_ms / yard_ms:5.1f} yardsticks; "
-                f"threads waited {late_ms:.0f} ms for a processor"
-            )
         server.stop()
     finally:
         browser.close()
         station.stop()
+    return Page(painted_ms, size, waited_s, taps)
 
 
 if __name__ == "__main__":
-    main()
+    sys.exit(main())
