@@ -34,7 +34,7 @@ _POLICY: Final = "default-src 'none'; style-src 'unsafe-inline'; sandbox; base-u
 
 async def report(
     request: Request,
-    what: Literal["day", "period", "incident", "calibration"],
+    what: Literal["day", "period", "incident", "calibration", "commissioning"],
     viewer: OfViewer,
     day: Annotated[
         str | None,
@@ -53,8 +53,8 @@ async def report(
     point: Annotated[str | None, Query(max_length=80, description="of `calibration`: the id of a point")] = None,
     form: Annotated[Literal["html", "pdf"], Query(description="how; pdf needs the extra of that name")] = "html",
 ) -> Response:
-    """A report of this station's journal, in the viewer's language and units: `day`, `period`, `incident` or `calibration`. It is made
-    beside the daemon, one at a time, and proves itself against the journal (`warmwell verify`)."""
+    """A report of this station's journal, in the viewer's language and units: `day`, `period`, `incident`, `calibration` or
+    `commissioning`. It is made beside the daemon, one at a time, and proves itself against the journal (`warmwell verify`)."""
     desk, path = request.app.state.desk, request.url.path
     given = {"day": day, "period": period, "from": from_, "to": to, "point": point}
     of = _of(desk, path, what, given)
@@ -85,13 +85,17 @@ def _of(desk: Any, path: str, what: str, given: Mapping[str, str | None]) -> lis
     Raises:
         Problem: 422, what it is to be of can't be, or is of another kind; 404, no such point.
     """
-    needed = {"day": ("day",), "period": ("period",), "incident": ("from", "to"), "calibration": ("point",)}[what]
+    needed: tuple[str, ...] = {
+        "day": ("day",), "period": ("period",), "incident": ("from", "to"), "calibration": ("point",), "commissioning": (),
+    }[what]  # fmt: skip
     foreign = [key for key, value in given.items() if value is not None and key not in needed]
     if foreign or (what == "calibration" and given["point"] is None):
         said = f"{', '.join(foreign)} is told" if foreign else "no point is told"
         raise Problem(
-            422, said, where=path, expected=f"of a report {what} {' and '.join(needed)} alone", do="Correct it"
+            422, said, where=path, expected=f"of a report {what} {' and '.join(needed) or 'nothing more'} alone", do="Correct it"
         )
+    if what == "commissioning":
+        return [what]
     now_ms = desk.watch.see().snapshot.now.wall_ms
     if what == "incident":
         span = times.span_ms(given["from"], given["to"], now_ms, _DAY_MS, desk.zone, path)

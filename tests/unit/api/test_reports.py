@@ -52,6 +52,7 @@ def test_each_kind_is_asked_for_in_the_words_of_the_command() -> None:
         "day?lang=en",
         "period?lang=en",
         "incident?to=2026-03-14T08:00:00Z&lang=en",
+        "commissioning?lang=de&reader=page",
     ):
         answer = got(maker, rest)
         assert (answer.status, answer.body) == (200, b"<!doctype html>a report")
@@ -70,6 +71,7 @@ def test_each_kind_is_asked_for_in_the_words_of_the_command() -> None:
         ["day", "2026-03-15", "/", "--language", "en"],
         ["period", "2026-03", "/", "--language", "en"],
         ["incident", "2026-03-13T08:00:00.000Z", "2026-03-14T08:00:00.000Z", "/", "--language", "en"],
+        ["commissioning", "/", "--language", "de"],
     ]
 
 
@@ -80,7 +82,7 @@ def test_each_kind_is_asked_for_in_the_words_of_the_command() -> None:
         ("year?day=2026-03-14", 422),
         ("period?period=2026", 422), ("calibration", 422), ("incident?from=05:00&to=06:00", 422),
         ("calibration?point=--out", 404), ("calibration?point=kettle", 404), ("period?period=2026-12", 422),
-        ("day?day=2026-03-14&form=doc", 422),
+        ("day?day=2026-03-14&form=doc", 422), ("commissioning?point=reservoir", 422),
     ],
 )  # fmt: skip
 def test_what_is_none_is_refused_and_nothing_of_it_reaches_a_command(rest: str, status: int) -> None:
