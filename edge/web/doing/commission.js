@@ -43,7 +43,9 @@ function listPage(root) {
   const fault = make("p", "trouble");
   const groups = make("div", "comm-groups");
   toggle(fault, false);
-  root.append(headOf(say("comm.title")), make("section", "panel", left, make("p", "quiet", say("comm.says")), fault), groups);
+  const paper = make("a", "link-button", say("comm.report"));
+  Object.assign(paper, { href: asked("/api/1/report/commissioning"), target: "_blank", rel: "noopener" });
+  root.append(headOf(say("comm.title")), make("section", "panel", left, make("p", "quiet", say("comm.says")), fault, make("div", "buttons", paper)), groups);
   return { show, end() {} };
 
   function show(told, trouble) {

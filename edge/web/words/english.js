@@ -842,6 +842,7 @@ export const WORDS = {
   "comm.left": "Not commissioned: {left} of {all} items are still to be done.",
   "comm.done": "Commissioned: every item is done.",
   "comm.list": "The list",
+  "comm.report": "The report, to print and sign",
   "comm.next": "Next: {what}",
   "comm.by": "{state}: recorded by {by}, {at}",
   "comm.caution": "Caution: {what}.",

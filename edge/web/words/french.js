@@ -842,6 +842,7 @@ export const WORDS = {
   "comm.left": "Pas mis en service : {left} points sur {all} restent à faire.",
   "comm.done": "Mis en service : chaque point est fait.",
   "comm.list": "La liste",
+  "comm.report": "Le procès-verbal, à imprimer et signer",
   "comm.next": "Suite : {what}",
   "comm.by": "{state} : enregistré par {by}, {at}",
   "comm.caution": "Attention : {what}.",

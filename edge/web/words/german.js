@@ -842,6 +842,7 @@ export const WORDS = {
   "comm.left": "Nicht in Betrieb genommen: {left} von {all} Punkten sind noch offen.",
   "comm.done": "In Betrieb genommen: jeder Punkt ist erledigt.",
   "comm.list": "Die Liste",
+  "comm.report": "Das Protokoll, zum Drucken und Unterschreiben",
   "comm.next": "Weiter: {what}",
   "comm.by": "{state}: erfasst von {by}, {at}",
   "comm.caution": "Vorsicht: {what}.",

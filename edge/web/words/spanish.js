@@ -842,6 +842,7 @@ export const WORDS = {
   "comm.left": "Sin poner en servicio: quedan por hacer {left} de {all} puntos.",
   "comm.done": "Puesto en servicio: cada punto está hecho.",
   "comm.list": "La lista",
+  "comm.report": "El acta, para imprimir y firmar",
   "comm.next": "Siguiente: {what}",
   "comm.by": "{state}: registrado por {by}, {at}",
   "comm.caution": "Precaución: {what}.",
