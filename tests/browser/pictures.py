@@ -19,6 +19,7 @@ from tests.browser.driver import Browser
 from tests.browser.judged import morning, picture, speak, troubled
 from tests.browser.kit import DOING, HEALTH, SITE, STATES, Station, a_day
 from tests.browser.small_png import small
+from tests.unit.stations import Driver
 
 SIZES: Final = {
     "tablet": (1280, 800, False),
@@ -73,6 +74,8 @@ def _write(
         a_day(station.fakes.journal)
         station.fakes.parts_state = lambda: HEALTH
         station.fakes.judge.show(**STATES.get(state, STATES["warming" if view == "trends" else "trip"]), settings=SITE)
+        if "commissioning" in view:
+            station.fakes.judge.show(commissioning=Driver(SITE).station.commissioning(station.fakes.judge.newest.now))
         if state in ("judged", "morning"):
             picture(station, troubled() if state == "judged" else morning())
         browser.go(station.url)

@@ -88,6 +88,8 @@ function itemPage(ident, root, again) {
   const refused = make("p", "may-not");
   const who = signing();
   const send = button("main big send", say("form.send"), sent);
+  toggle(caution, false);
+  toggle(live, false);
   const form = formOf(KIND);
   let item = null;
   let order = [];
