@@ -24,7 +24,7 @@ from edge.judge.inbox import settings_draft
 from edge.store.journal import Journal
 from simulators.scenarios.station_file import station_toml
 from tests.api_fakes import ABOUT, START_MS
-from tests.bench.trends import DAY_MS, RANGES, pictured, target, year
+from tests.bench.trends import BOOTS, DAY_MS, DAYS, RANGES, pictured, target, year
 
 _DAYS: Final = 30
 _ALARMS_A_DAY: Final = 100
@@ -76,9 +76,9 @@ def journal_of(folder: Path) -> date:
 
 
 @contextmanager
-def busy(days: int = 365) -> Iterator[Done]:
+def busy(days: int = DAYS) -> Iterator[Done]:
     """While inside, this process's station has a year charted and a day reported. Ends the program where neither can be made."""
-    made, done, over = year(days), Done(), threading.Event()
+    made, done, over = year(days, BOOTS), Done(), threading.Event()
     day = journal_of(made.folder)
     fakes = pictured()
     server = ApiServer("127.0.0.1", 0, fakes.judge, fakes.journal, made.series, ABOUT, fakes.status)
@@ -86,6 +86,8 @@ def busy(days: int = 365) -> Iterator[Done]:
     port = server.url.rstrip("/").rsplit(":", 1)[1]
     asks = [sys.executable, "-c", _CLIENT, port, target(min(RANGES["year"][0], days * DAY_MS), RANGES["year"][1])]
     client = subprocess.Popen(asks, stdin=subprocess.DEVNULL, stdout=subprocess.PIPE, text=True)
+    assert client.stdout is not None
+    said = [client.stdout.readline().strip()]  # the server loads FastAPI first, once in a daemon's life
     failures: list[str] = []
 
     def report() -> None:
@@ -108,7 +110,7 @@ def busy(days: int = 365) -> Iterator[Done]:
     finally:
         over.set()
         client.terminate()
-        said = client.communicate()[0].split()
+        said += client.communicate()[0].split()
         reporter.join()
         server.stop()
     done.charts = said.count("200")

@@ -55,13 +55,24 @@ def replay_s(station: Path, data: Path) -> tuple[float, float, float]:
     process = subprocess.Popen(
         [*command, "--estimates-every", "1 min"], stdout=subprocess.DEVNULL, stderr=subprocess.DEVNULL
     )
+    megabytes, ended = 0.0, 0
     with Yardstick(process.pid) as yardstick:
-        _, status, used = os.wait4(process.pid, 0)
-        process.returncode = os.waitstatus_to_exitcode(status)  # it has been waited for here, for what it used
+        while not ended:
+            time.sleep(0.02)
+            # of the process itself: what wait4 tells of memory is at least its parent's
+            megabytes = max(megabytes, most_mb(process.pid))
+            ended, status, used = os.wait4(process.pid, os.WNOHANG)
         waited_s = yardstick.late_s()
+    process.returncode = os.waitstatus_to_exitcode(status)  # it has been waited for here, for what it used
     if process.returncode != 0:
         raise SystemExit(f"the replay ended with {process.returncode}: {' '.join(command)}")
-    return used.ru_utime + used.ru_stime, used.ru_maxrss / 1024, waited_s
+    return used.ru_utime + used.ru_stime, megabytes, waited_s
+
+
+def most_mb(pid: int) -> float:
+    """The most memory that a process has had so far; 0 once it has ended."""
+    lines = Path(f"/proc/{pid}/status").read_text().splitlines()
+    return next((int(line.split()[1]) * 1024 / 1e6 for line in lines if line.startswith("VmHWM:")), 0.0)
 
 
 def measure(rows: int = 40_000) -> list[Row]:

@@ -31,9 +31,12 @@ from tests.bench import table
 from tests.bench.alarm_latency import figures
 from tests.bench.busy import busy
 from tests.bench.table import Row
+from tests.bench.trends import DAYS
 from tests.yardstick import Yardstick
 
 EVERY_MS: Final = 50
+#: after a start, until ticks are what they are for long
+SETTLE_S: Final = 2.0
 _TIMER: Final = """
 import json, sys, time
 every_s, late_ms, due_s = float(sys.argv[1]), [], time.monotonic()
@@ -58,11 +61,13 @@ class Lateness:
         self.late_ms.append(time.time() * 1000.0 - self._due_ms)
 
 
-def measure(seconds: float = 30.0, days: int = 365) -> list[Row]:
+def measure(seconds: float = 30.0, days: int = DAYS) -> list[Row]:
     """The row `ticks`."""
     with tempfile.TemporaryDirectory(prefix="ticks-") as name, busy(days) as done, Yardstick() as yardstick:
         timer = subprocess.Popen(
-            [sys.executable, "-c", _TIMER, str(EVERY_MS / 1000.0), str(seconds)], stdout=subprocess.PIPE, text=True
+            [sys.executable, "-c", _TIMER, str(EVERY_MS / 1000.0), str(seconds + SETTLE_S)],
+            stdout=subprocess.PIPE,
+            text=True,
         )
         late_ms = watched(Path(name), seconds)
         plain_ms = json.loads(timer.communicate(timeout=seconds + 60.0)[0])
@@ -89,19 +94,21 @@ def watched(folder: Path, seconds: float) -> list[float]:
     try:
         judge.start()
         acquisition.start()
+        time.sleep(SETTLE_S)
+        first = len(lateness.late_ms)
         time.sleep(seconds)
     finally:
         acquisition.stop()
         judge.stop()
         series.close()
         journal.close()
-    return lateness.late_ms
+    return lateness.late_ms[first:]
 
 
 def main() -> int:
     parser = argparse.ArgumentParser(description=(__doc__ or "").splitlines()[0])
     parser.add_argument("--seconds", type=float, default=30.0)
-    parser.add_argument("--days", type=int, default=365, help="of the store that is charted")
+    parser.add_argument("--days", type=int, default=DAYS, help="of the store that is charted")
     chosen = parser.parse_args()
     rows = measure(chosen.seconds, chosen.days)
     print(table.as_text(rows))

@@ -55,6 +55,8 @@ RANGES: Final = {
     "month": (30 * DAY_MS, 2 * HOUR_MS), "year": (365 * DAY_MS, DAY_MS),
 }  # fmt: skip
 RAW_DAYS: Final = 90
+DAYS: Final = 365
+BOOTS: Final = 120
 OPEN_HOURS: Final = 3  # the newest hours of the newest boot that hold real readings
 
 
@@ -120,7 +122,7 @@ class Year(NamedTuple):
 
 
 @cache
-def year(days: int = 365, boots: int = 120) -> Year:
+def year(days: int, boots: int) -> Year:
     folder = Path(tempfile.mkdtemp(prefix="year-"))
     atexit.register(shutil.rmtree, folder)
     series = make(folder, days, boots)
@@ -193,7 +195,7 @@ async def routes(series: Series, days: int) -> dict[str, Asked]:
     return found
 
 
-def measure(days: int = 365, boots: int = 120) -> list[Row]:
+def measure(days: int = DAYS, boots: int = BOOTS) -> list[Row]:
     """The rows `year` and `year_tap`."""
     made = year(days, boots)
     yard_ms = yardstick_ms(made.folder)
@@ -218,8 +220,8 @@ def row_of_taps(page: Page, yard_ms: float) -> Row:
 def main() -> int:
     """Make the year, ask, and say."""
     parser = argparse.ArgumentParser(description=__doc__)
-    parser.add_argument("--days", type=int, default=365)
-    parser.add_argument("--boots", type=int, default=120)
+    parser.add_argument("--days", type=int, default=DAYS)
+    parser.add_argument("--boots", type=int, default=BOOTS)
     parser.add_argument("--keep", type=Path)
     parser.add_argument("--page", action="store_true")
     chosen = parser.parse_args()
