@@ -6,9 +6,12 @@ its offset.
 
 from __future__ import annotations
 
+import csv
+import io
 import json
 import re
 import sqlite3
+import time
 from collections.abc import Iterator
 from contextlib import closing
 from pathlib import Path
@@ -21,6 +24,7 @@ from edge.domain.errors import UnusableInput
 from edge.domain.words.languages import LANGUAGES
 from edge.reports.making import Incident, Made, Wish, report_of
 from edge.reports.proof import prove
+from edge.store.export import export_journal
 from tests.unit.reports.kit import Store
 from tests.unit.reports.test_day_report import Reader
 
@@ -132,6 +136,33 @@ def test_each_point_is_drawn_with_its_gaps(folder: Path) -> None:
     assert sum(tag == "polyline" for tag, _ in reader.tags) == 2, "one before the gap and one behind it"
     drawn = sum(said == "no reading" for said in reader.texts)
     assert drawn == len(made.facts["readings"]) - 1, "each other point is there, without a line"
+
+
+@pytest.mark.parametrize(("day", "offset"), [("2026-03-16", "+00:00"), ("2026-07-16", "+01:00")])
+def test_c057_a_report_names_the_instants_of_the_csv_and_the_stations_zone_whatever_zone_the_computer_has(
+    tmp_path: Path, monkeypatch: pytest.MonkeyPatch, day: str, offset: str
+) -> None:
+    """A computer set to Auckland; Dublin's winter time and summer time (IANA data base)."""
+    with closing(Store(tmp_path / "keep", f"{day}T08:00:00Z")) as store:
+        for minute in range(5, 60, 11):
+            store.add(
+                f"{day}T09:{minute:02}:15Z", "record", record="note", by="ada", text=f"seen at {minute}", counts=True
+            )
+    with monkeypatch.context() as there:
+        there.setenv("TZ", "Pacific/Auckland")
+        time.tzset()
+        try:
+            made, out = report(store.folder, f"{day}T09:00:00Z", f"{day}T10:00:00Z"), io.BytesIO()
+            export_journal(store.folder, out, "csv")
+        finally:
+            there.undo()
+            time.tzset()
+    exported = [row["at"] for row in csv.DictReader(io.StringIO(out.getvalue().decode())) if row["kind"] == "record"]
+    texts = Reader(made.html).texts
+    assert any("Europe/Dublin" in said for said in texts)
+    printed = [said for said in texts if re.fullmatch(r"\d{4}-\d\d-\d\d \d\d:\d\d:\d\d[+-]\d\d:\d\d", said)]
+    assert printed and all(said.endswith(offset) for said in printed)
+    assert [wall_ms_of(said.replace(" ", "T")) for said in printed] == [wall_ms_of(at) for at in exported]
 
 
 @pytest.mark.parametrize(
