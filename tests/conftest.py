@@ -7,6 +7,7 @@ a test that quietly stopped running is a failure nobody sees.
 from __future__ import annotations
 
 import gc
+import signal
 from collections import Counter
 from collections.abc import Generator
 from fnmatch import fnmatchcase
@@ -159,6 +160,9 @@ def pytest_addoption(parser: pytest.Parser) -> None:
 
 
 def pytest_configure(config: pytest.Config) -> None:
+    # a run that was begun in the background ignores Ctrl-C, and so would the programs that tests start
+    if signal.getsignal(signal.SIGINT) is signal.SIG_IGN:
+        signal.signal(signal.SIGINT, signal.default_int_handler)
     try:
         listed = allowed_skips(config.getoption("--allowed-skips").read_text(encoding="utf-8"))
     except (OSError, ValueError) as exc:
