@@ -65,7 +65,10 @@ def verify(
     ] = False,
     json: Json = False,
 ) -> None:
-    """Say whether each journal's chain holds. It goes on where the last one stopped; 1 where something doesn't fit."""
+    """Say whether each journal's chain holds. It goes on where the last one stopped; 1 where something doesn't fit.
+
+    --json: a line for each journal, {"site", "station", "journal", "verified_seq", "misfit", "waits"}.
+    """
 
     def work() -> int:
         from edge.cli import archive
@@ -77,7 +80,10 @@ def verify(
 
 @verbs.command()
 def gaps(file: File, json: Json = False) -> None:
-    """Say which entries lack, by journal; 1 where some do. Stations say them again by themselves while `run` runs."""
+    """Say which entries lack, by journal; 1 where some do. Stations say them again by themselves while `run` runs.
+
+    --json: a line for each journal, {"site", "station", "journal", "last_seq", "gaps"}; gaps: [first, last] of each.
+    """
 
     def work() -> int:
         from edge.cli import archive
@@ -89,7 +95,10 @@ def gaps(file: File, json: Json = False) -> None:
 
 @verbs.command()
 def stations(file: File, json: Json = False) -> None:
-    """List the stations: connected or not, may they start, how many entries are there and how many lack."""
+    """List the stations: connected or not, may they start, how many entries are there and how many lack.
+
+    --json: a line for each, {"station", "node", "verdict", "heard", "entries", "missing", "verified", "misfit"}.
+    """
 
     def work() -> int:
         from edge.cli import archive
@@ -105,7 +114,10 @@ def import_(
     folders: Annotated[list[Path], FileArgument(help="A [keep] folder, or a copy of it.", metavar="FOLDER...")],
     json: Json = False,
 ) -> None:
-    """Keep what the journals in these folders hold, up to the first entry that doesn't fit."""
+    """Keep what the journals in these folders hold, up to the first entry that doesn't fit.
+
+    --json: a line for each folder, {"folder", "station", "up_to", "put", "wrong"}.
+    """
 
     def work() -> int:
         from edge.cli import archive

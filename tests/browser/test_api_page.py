@@ -12,6 +12,7 @@ from edge.domain.entries import Now, Stamp, rfc3339, wall_ms_of
 from tests.api_fakes import START_MS, alarm, condition, of_basin, told, until
 from tests.browser.driver import CHROMIUM, Browser
 from tests.browser.kit import DOING, SITE, STATES, Relay, Station, put_into, ready_picture, shows
+from tests.unit.stations import Driver
 from tests.yardstick import Yardstick
 
 pytestmark = [pytest.mark.browser, pytest.mark.skipif(CHROMIUM is None, reason="no chromium on this machine")]
@@ -301,7 +302,8 @@ def test_it_fits_and_can_be_touched_with_gloves(browser: Browser, station: Stati
         "[...document.querySelectorAll('a, button, input, summary, .choice')]"
         ".filter((e) => e.offsetParent && !e.matches('.skip, .choice input'))"
     )
-    station.fakes.judge.show(settings=SITE)
+    now = station.fakes.judge.newest.now
+    station.fakes.judge.show(settings=SITE, commissioning=Driver(SITE).station.commissioning(now))
     for name, there in (
         *DOING,
         ("now", ".point"),

@@ -98,6 +98,7 @@ def tile(browser: Browser, port: int, state: str) -> None:
 def measured(browser: Browser, seconds: float, by_key: bool = False) -> None:
     """The stopwatch is begun, and stopped so much later by what stands in the events, of which the page hears late."""
     until(lambda: browser.text(PRESS) in ("Start", "Measure again"), "it can be begun")
+    until(lambda: browser.js("performance.now()") > 1000, "it has been there for longer than it hears late")
     begins = time.time() - 0.8
 
     def press(at_s: float) -> None:

@@ -24,7 +24,7 @@ CASES = {
     "warmwell demo --scenario c": ({"cold-morning"}, True),
     "warmwell status --j": ({"--json"}, True),
     "warmwell export ": ({"journal", "readings"}, True),
-    "warmwell export journal --format ": ({"csv", "jsonl", "table", "senml"}, True),
+    "warmwell export journal --format ": ({"csv", "jsonl", "table", "senml", "xlsx"}, True),
     "warmwell check config/station-m": ({"config/station-minimal.toml"}, True),
     "warmwell replay a config/station-m": ({"config/station-minimal.toml"}, True),
     "warmwell certificate show config/station-m": ({"config/station-minimal.toml"}, True),

@@ -122,8 +122,13 @@ def test_what_is_new_is_not_held_up_by_what_is_said_again(benches: list[Bench], 
     def is_there(seq: int) -> bool:
         return seq in archive.seqs()
 
-    say(archive, bench, [])
-    until(lambda: len(archive.seqs()) > 20, "the first repeats")
+    def has_begun() -> bool:
+        """Of a receipt that comes at once, all counts as on its way; the next one leads to repeats."""
+        if not archive.seqs():
+            say(archive, bench, [])
+        return len(archive.seqs()) > 20
+
+    until(has_begun, "the first repeats")
     for seq in range(1001, 1006):
         before = len(archive.seqs())
         bench.add()

@@ -28,6 +28,7 @@ NOT_HERE = {
     r"warmwell calibrate": "asks at a terminal",
     r"warmwell replay": "wants recorded readings",
     r"warmwell retained": "wants a broker",
+    r"warmwell archive": "wants a database",
     r"warmwell record (hold|disinfectant_top_up)$|basin=left|of=17": "is about one station or another",
     r"warmwell (record|people|check|restore)$": "is no whole command",
 }

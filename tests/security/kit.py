@@ -67,7 +67,7 @@ class Site:
         fakes = self.fakes
         parts = Parts(
             fakes.judge, fakes.journal, fakes.series, ABOUT, fakes.status, people=self.access, head=lambda: {"seq": 0},
-            export=lambda *_asked: iter([b"exported"]),
+            export=lambda *_asked: iter([b"exported"]), report=lambda *_asked: b"told",
         )  # fmt: skip
         self.built = api.build(parts)
         self.app = api.bordered(self.built, "127.0.0.1")

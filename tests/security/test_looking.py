@@ -25,7 +25,10 @@ HELPED = "/api/1/support"
 def shown(site: Site) -> list[str]:
     paths = [route.path for route in site.built.routes if "GET" in (route.methods or ())]
     kept = [path for path in paths if path not in OPEN and "stream" not in path]
-    return [path.replace("{id}", "supply") + ("?points=supply" if path == "/api/1/trends" else "") for path in kept]
+    named = {"{id}": "supply", "{what}": "commissioning"}
+    for word, name in named.items():
+        kept = [path.replace(word, name) for path in kept]
+    return [path + ("?points=supply" if path == "/api/1/trends" else "") for path in kept]
 
 
 #: what the faked station has none of

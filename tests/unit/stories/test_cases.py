@@ -58,7 +58,7 @@ def test_what_is_no_temperature_moves_no_curve_of_the_past(tmp_path: Path, text:
         (raw,) = adapter.read(["reservoir"])
         driver.pass_to(driver.mono_ms + 1000)
         driver.keep(driver.station.hear([convert(raw)._replace(mono_ms=driver.mono_ms)], driver.now))
-        kept += [(one.mono_ms, one.value, one.quality) for one in readings_of(driver, "reservoir")]
+        kept += [(one.mono_ms, one.value, one.quality, one.reason) for one in readings_of(driver, "reservoir")]
     spans: Spans = {}
     fold(kept, 10_000, 0, driver.mono_ms, MINUTE_MS, spans)
     assert len(kept) == 300 and len(spans) >= 5
