@@ -13,8 +13,7 @@ from typing import Any, Final
 from zoneinfo import ZoneInfo
 
 from edge.config.plans import ReportsPlan, StationFile
-from edge.daemon.child import Child
-from edge.daemon.page import Aside
+from edge.daemon.repeated import AGAIN_MS, Repeated
 from edge.domain.contracts import JournalReader
 from edge.domain.entries import Now
 from edge.domain.errors import StoreFault
@@ -22,11 +21,6 @@ from edge.domain.records.book import local_date
 
 log = logging.getLogger("warmwell.daemon")
 
-#: after a start the station is left in peace for so long, and between two tries of one that fails
-SETTLED_MS: Final = 600_000
-AGAIN_MS: Final = 3_600_000
-#: how often it is looked whether one is due
-LOOK_EVERY_MS: Final = 5000
 #: so long after midnight a day is told: its last entries have come to disk
 AFTER_MIDNIGHT_MS: Final = 120_000
 #: days that were missed, as the board was off, are told up to so many
@@ -50,7 +44,7 @@ def reports_of(plan: StationFile, journal: JournalReader) -> DailyReports | None
     return None if plan.reports is None else DailyReports(plan.reports, plan.keep.folder, zone, first_ms)
 
 
-class DailyReports:
+class DailyReports(Repeated):
     """The days of one station on paper.
 
     Args:
@@ -69,30 +63,20 @@ class DailyReports:
         first_ms: Callable[[], int | None],
         command: tuple[str, ...] = COMMAND,
     ) -> None:
+        super().__init__("record of a day")
         self._plan, self._keep, self._zone, self._first_ms, self._command = plan, keep, zone, first_ms, command
-        self._aside, self._child = Aside("daily reports"), Child()
-        self._began_ms: int | None = None
-        self._tried_ms: int | None = None
-        self._looked_ms: int | None = None
-        self._told = ""  # the file that is made
+        self._made = ""  # the file that is made
         self._newest: str | None = None
-        self._is_over = False
-        self.trouble = ""
 
     def look(self, now: Now) -> str:
         """Let what is due be begun; what people have to read of one that failed. Never waits for a disk."""
-        if self._looked_ms is None or now.mono_ms - self._looked_ms >= LOOK_EVERY_MS:
-            self._looked_ms = now.mono_ms
-            self._aside.begin(lambda: self._attend(now))
+        self._look(now)
         return f"The record of the day could not be made: {self.trouble}." if self.trouble else ""
 
     def _attend(self, now: Now) -> None:
-        """In a thread of its own."""
-        if self._is_over:
-            return
-        self._began_ms = now.mono_ms if self._began_ms is None else self._began_ms
-        if self._child.is_under_way:
-            self._hear()
+        if self._child.is_under_way and self._went_well():
+            self._newest = self._made
+            log.info("told the day in %s", self._made)
         if self._child.is_under_way or not self._may_begin(now):
             return
         try:
@@ -105,9 +89,7 @@ class DailyReports:
 
     def _may_begin(self, now: Now) -> bool:
         """Dates are believed of a trusted clock alone, and so is what is too old."""
-        assert self._began_ms is not None
-        is_tried = self.trouble and self._tried_ms is not None and now.mono_ms - self._tried_ms < AGAIN_MS
-        return now.trusted and now.mono_ms - self._began_ms >= SETTLED_MS and not is_tried
+        return now.trusted and self._is_settled(now) and not (self.trouble and self._was_tried(now, AGAIN_MS))
 
     def _due(self, now: Now) -> Iterator[tuple[date, str]]:
         """Days that are over and not told yet, the earliest first, and the form in which."""
@@ -137,24 +119,12 @@ class DailyReports:
 
     def _begin(self, day: date, form: str, now: Now) -> None:
         self._tried_ms, file = now.mono_ms, self._file(day, form)
-        self._told = file.name
+        self._made = file.name
         words = [day.isoformat(), str(self._keep), "--out", str(file), "--language", self._plan.language]
         self._child.begin([*self._command, *words, *(["--pdf"] if form == "pdf" else [])])
 
-    def _hear(self) -> None:
-        why = self._child.ended()
-        if why is None:
-            return
-        if why:
-            self._failed(f"{self._told}: {why.removesuffix('.')}")
-        else:
-            self.trouble, self._newest = "", self._told
-            log.info("told the day in %s", self._told)
-
-    def _failed(self, why: str) -> None:
-        if why != self.trouble:
-            log.error("the record of a day failed: %s", why)
-        self.trouble = why
+    def _told(self, why: str) -> str:
+        return f"{self._made}: {why.removesuffix('.')}"
 
     def status(self) -> dict[str, Any]:
         """For /health: {"ok", "to", "newest", "under_way", "trouble"}."""
@@ -162,8 +132,3 @@ class DailyReports:
             "ok": not self.trouble, "to": str(self._plan.folder), "newest": self._newest, "under_way": self._child.is_under_way,
             "trouble": self.trouble,
         }  # fmt: skip
-
-    def stop(self) -> None:
-        """Break off what is under way: a file only takes its name once it is whole."""
-        self._is_over = True
-        self._child.stop()

@@ -21,7 +21,8 @@ from edge import config
 from edge.backup import checking, restoring
 from edge.backup.making import Made, make
 from edge.backup.noted import noted_in
-from edge.daemon.backups import LOOK_EVERY_MS, SETTLED_MS, Backups
+from edge.daemon.backups import Backups
+from edge.daemon.repeated import LOOK_EVERY_MS, SETTLED_MS
 from edge.domain.entries import Draft, Now
 from edge.domain.errors import AlreadyRunning, StoreFault, WarmwellError
 from edge.store.journal import Journal

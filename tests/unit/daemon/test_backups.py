@@ -9,7 +9,8 @@ from typing import Any
 
 from edge.backup.noted import Noted, note
 from edge.config.plans import BackupPlan
-from edge.daemon.backups import AGAIN_MS, LOOK_EVERY_MS, SETTLED_MS, Backups
+from edge.daemon.backups import Backups
+from edge.daemon.repeated import AGAIN_MS, LOOK_EVERY_MS, SETTLED_MS
 from edge.domain.entries import Entry, Now
 from edge.domain.words.saying import Words
 from tests.integration.store_kit import until

@@ -14,7 +14,8 @@ from zoneinfo import ZoneInfo
 import pytest
 
 from edge.config.plans import ReportsPlan
-from edge.daemon.reports import AFTER_MIDNIGHT_MS, AGAIN_MS, LOOK_EVERY_MS, SETTLED_MS, DailyReports
+from edge.daemon.repeated import AGAIN_MS, LOOK_EVERY_MS, SETTLED_MS
+from edge.daemon.reports import AFTER_MIDNIGHT_MS, DailyReports
 from edge.domain.entries import Now, wall_ms_of
 from tests.integration.store_kit import until
 
