@@ -5,7 +5,7 @@ from __future__ import annotations
 import time
 from datetime import date
 from pathlib import Path
-from typing import TYPE_CHECKING
+from typing import TYPE_CHECKING, NamedTuple
 from zoneinfo import ZoneInfo
 
 from edge import terminal
@@ -19,28 +19,35 @@ if TYPE_CHECKING:
     from edge.reports.making import Of
 
 
-def day(day: str, folder: Path, out: Path | None, language: str, units: str | None, *, as_pdf: bool) -> int:
+class Paper(NamedTuple):
+    """How a report is written: into a file or standard output, in a language and units, as HTML or PDF."""
+
+    out: Path | None
+    language: str
+    units: str | None
+    as_pdf: bool
+
+
+def day(day: str, folder: Path, paper: Paper) -> int:
     """Write the record of a day. Raises as _report()."""
-    return _report(_day_of(day), folder, out, language, units, as_pdf=as_pdf)
+    return _report(_day_of(day), folder, paper)
 
 
-def period(period: str, folder: Path, out: Path | None, language: str, units: str | None, *, as_pdf: bool) -> int:
+def period(period: str, folder: Path, paper: Paper) -> int:
     """Write the record of a month or a quarter. Raises as _report()."""
     from edge.reports.period import period_of
 
-    return _report(period_of(period), folder, out, language, units, as_pdf=as_pdf)
+    return _report(period_of(period), folder, paper)
 
 
-def calibration(point: str, folder: Path, out: Path | None, language: str, units: str | None, *, as_pdf: bool) -> int:
+def calibration(point: str, folder: Path, paper: Paper) -> int:
     """Write the calibration sheet of a point. Raises as _report()."""
     from edge.reports.making import Calibrations
 
-    return _report(Calibrations(point), folder, out, language, units, as_pdf=as_pdf)
+    return _report(Calibrations(point), folder, paper)
 
 
-def incident(
-    begins: str, ends: str, folder: Path, out: Path | None, language: str, units: str | None, *, as_pdf: bool
-) -> int:
+def incident(begins: str, ends: str, folder: Path, paper: Paper) -> int:
     """Write the report of an incident. Raises as _report()."""
     from edge.cli.export import instant, zone_of
     from edge.reports.making import Incident
@@ -48,17 +55,17 @@ def incident(
     zone = zone_of(folder)
     from_ms, to_ms = instant(begins, "FROM", zone), instant(ends, "TO", zone)
     assert from_ms is not None and to_ms is not None  # both are told
-    return _report(Incident(from_ms, to_ms), folder, out, language, units, as_pdf=as_pdf)
+    return _report(Incident(from_ms, to_ms), folder, paper)
 
 
-def commissioning(folder: Path, out: Path | None, language: str, units: str | None, *, as_pdf: bool) -> int:
+def commissioning(folder: Path, paper: Paper) -> int:
     """Write the record of the commissioning. Raises as _report()."""
     from edge.reports.making import Commissioned
 
-    return _report(Commissioned(), folder, out, language, units, as_pdf=as_pdf)
+    return _report(Commissioned(), folder, paper)
 
 
-def _report(of: Of, folder: Path, out: Path | None, language: str, units: str | None, *, as_pdf: bool) -> int:
+def _report(of: Of, folder: Path, paper: Paper) -> int:
     """Write a report.
 
     Raises:
@@ -69,10 +76,10 @@ def _report(of: Of, folder: Path, out: Path | None, language: str, units: str | 
     from edge.reports.making import Wish, report_of
 
     now_ms = time.time_ns() // 1_000_000
-    wish = Wish(of, now_ms, program_version(), language_of(language).code, _units(units))
+    wish = Wish(of, now_ms, program_version(), language_of(paper.language).code, _units(paper.units))
     made = report_of(folder, wish)
-    told = made.pdf() if as_pdf else made.html.encode()
-    with terminal.output(out) as stream:
+    told = made.pdf() if paper.as_pdf else made.html.encode()
+    with terminal.output(paper.out) as stream:
         stream.write(told)
     if not made.facts["chain"]["holds"]:
         terminal.complain(

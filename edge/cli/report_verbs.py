@@ -46,7 +46,7 @@ def day(
     def work() -> int:
         from edge.cli import report
 
-        return report.day(day, folder, out, language, units, as_pdf=pdf)
+        return report.day(day, folder, report.Paper(out, language, units, pdf))
 
     done(work, False)
 
@@ -69,7 +69,7 @@ def period(
     def work() -> int:
         from edge.cli import report
 
-        return report.period(period, folder, out, language, units, as_pdf=pdf)
+        return report.period(period, folder, report.Paper(out, language, units, pdf))
 
     done(work, False)
 
@@ -92,7 +92,7 @@ def calibration(
     def work() -> int:
         from edge.cli import report
 
-        return report.calibration(point, folder, out, language, units, as_pdf=pdf)
+        return report.calibration(point, folder, report.Paper(out, language, units, pdf))
 
     done(work, False)
 
@@ -119,7 +119,7 @@ def incident(
     def work() -> int:
         from edge.cli import report
 
-        return report.incident(begins, ends, folder, out, language, units, as_pdf=pdf)
+        return report.incident(begins, ends, folder, report.Paper(out, language, units, pdf))
 
     done(work, False)
 
@@ -136,6 +136,6 @@ def commissioning(
     def work() -> int:
         from edge.cli import report
 
-        return report.commissioning(folder, out, language, units, as_pdf=pdf)
+        return report.commissioning(folder, report.Paper(out, language, units, pdf))
 
     done(work, False)
