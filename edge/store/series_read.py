@@ -180,8 +180,7 @@ class SeriesReader:
     def _spans(self, facts: Sequence[PointFacts], frame: _Frame) -> dict[int, Spans]:
         spans: dict[int, Spans] = {fact.number: {} for fact in facts}
         if frame.tier_ms:
-            for fact in facts:
-                self._add_rollups(fact, frame, spans[fact.number])
+            self._add_rollups(facts, frame, spans)
         clocks, longest_ms = self.clocks(), max((fact.hold_ms for fact in facts), default=0)
         open_hours = self._open_hours()
         boots = self._unrolled_boots(open_hours) if frame.tier_ms else clocks.keys()
@@ -192,22 +191,18 @@ class SeriesReader:
                 self._add_readings(facts, frame, spans, boot, clock, hours[-_MOST_UNROLLED:], begin, end)
         return spans
 
-    def _add_rollups(self, fact: PointFacts, frame: _Frame, spans: Spans) -> None:
+    def _add_rollups(self, facts: Sequence[PointFacts], frame: _Frame, spans: Mapping[int, Spans]) -> None:
         tier = "hour" if frame.tier_ms == HOUR_MS else "minute"
         reason = "reason" if self._has_reasons() else "NULL"
-        rows = self._rows(
+        sql = (
             f"SELECT (at * ? - ?) / ? AS bucket, sum(n), min(low), max(high), sum(integral), sum(covered_ms), max(worst),"
             f" substr(max(CASE WHEN {reason} IS NOT NULL THEN printf('%019d', at) || {reason} END), 20)"
-            f" FROM {tier} WHERE point = ? AND at >= ? AND at < ? GROUP BY bucket",
-            frame.tier_ms,
-            frame.from_ms,
-            frame.width_ms,
-            fact.number,
-            frame.from_ms // frame.tier_ms,
-            -(-frame.to_ms // frame.tier_ms),
+            f" FROM {tier} WHERE point = ? AND at >= ? AND at < ? GROUP BY bucket"
         )
-        for bucket, *values in rows:
-            spans[bucket] = Span(*values)
+        first, end = frame.from_ms // frame.tier_ms, -(-frame.to_ms // frame.tier_ms)
+        for fact in facts:
+            rows = self._rows(sql, frame.tier_ms, frame.from_ms, frame.width_ms, fact.number, first, end)
+            spans[fact.number].update((bucket, Span(*values)) for bucket, *values in rows)
 
     def _has_reasons(self) -> bool:
         """Not the rollups of an older version that is read as it stands."""
