@@ -76,7 +76,7 @@ def entry_of(place: Place, message: bytes) -> Kept:
     plain = _for_jsonb(body)
     lost = _lost(body, seq) if kind == "repair" else None
     return Kept(
-        place.site, place.station, journal, seq, str(at), trusted, _without_nul(kind), bytes.fromhex(digest), message, plain, lost
+        place.site, place.station, journal, seq, str(at), trusted, without_nul(kind), bytes.fromhex(digest), message, plain, lost
     )  # fmt: skip
 
 
@@ -98,7 +98,7 @@ def _is_time(at: object) -> bool:
         return False
 
 
-def _without_nul(text: str) -> str:
+def without_nul(text: str) -> str:
     """A column of text can't hold U+0000; the message can."""
     return text.replace("\0", "�").encode("utf-8", "replace").decode()
 

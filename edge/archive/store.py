@@ -6,7 +6,7 @@ import contextlib
 from collections.abc import Iterator, Sequence
 from typing import TYPE_CHECKING, Any, Final, NamedTuple
 
-from edge.archive.messages import Kept, Place, Unkept, entry_of
+from edge.archive.messages import Kept, Place, Unkept, entry_of, without_nul
 from edge.domain.errors import StoreFault
 
 if TYPE_CHECKING:
@@ -247,8 +247,8 @@ class Store:
 
 
 def _plain(text: str) -> str:
-    """Text for a column: U+0000 has no word there."""
-    return text.replace("\0", "�").encode("utf-8", "replace").decode()[:1000]
+    """Text for a column of what people read."""
+    return without_nul(text)[:1000]
 
 
 def _pairs(multirange: Sequence[Range[int]]) -> list[tuple[int, int]]:
