@@ -107,8 +107,7 @@ def main() -> int:
     parser.add_argument("--rounds", type=int, default=3)
     chosen = parser.parse_args()
     rows = measure(chosen.n, chosen.rounds)
-    print(table.as_text(rows))
-    return table.exit_code(rows)
+    return table.show(rows)
 
 
 if __name__ == "__main__":

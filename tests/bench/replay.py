@@ -91,8 +91,7 @@ def main() -> int:
     parser = argparse.ArgumentParser(description=__doc__)
     parser.add_argument("--rows", type=int, default=200_000)
     rows = measure(parser.parse_args().rows)
-    print(table.as_text(rows))
-    return table.exit_code(rows)
+    return table.show(rows)
 
 
 if __name__ == "__main__":

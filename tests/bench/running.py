@@ -69,8 +69,7 @@ def main() -> int:
     parser = argparse.ArgumentParser(description=(__doc__ or "").splitlines()[0])
     parser.add_argument("--seconds", type=float, default=60.0)
     rows = measure(parser.parse_args().seconds)
-    print(table.as_text(rows))
-    return table.exit_code(rows)
+    return table.show(rows)
 
 
 if __name__ == "__main__":

@@ -145,8 +145,7 @@ def main() -> int:
     parser = argparse.ArgumentParser(description=(__doc__ or "").splitlines()[0])
     parser.add_argument("--times", type=int, default=5)
     rows = measure(parser.parse_args().times)
-    print(table.as_text(rows))
-    return table.exit_code(rows)
+    return table.show(rows)
 
 
 if __name__ == "__main__":

@@ -186,8 +186,7 @@ def main() -> int:
     asked.add_argument("--dir", type=Path, default=Path.cwd())
     options = asked.parse_args()
     rows = measure(options.hours, options.dir)
-    print(table.as_text(rows))
-    return table.exit_code(rows)
+    return table.show(rows)
 
 
 if __name__ == "__main__":

@@ -175,3 +175,9 @@ def said(value: float) -> str:
     ('0.251', '3', '14,322', '0')
     """
     return f"{value:,.0f}" if abs(value) >= 100 else f"{value:.3g}"
+
+
+def show(rows: Sequence[Row]) -> int:
+    """Print them; the exit code that they come to."""
+    print(as_text(rows))
+    return exit_code(rows)

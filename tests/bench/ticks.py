@@ -111,8 +111,7 @@ def main() -> int:
     parser.add_argument("--days", type=int, default=DAYS, help="of the store that is charted")
     chosen = parser.parse_args()
     rows = measure(chosen.seconds, chosen.days)
-    print(table.as_text(rows))
-    return table.exit_code(rows)
+    return table.show(rows)
 
 
 if __name__ == "__main__":

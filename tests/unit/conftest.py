@@ -7,10 +7,10 @@ from unittest.mock import patch
 
 import pytest
 
-from tests.bench.truth import FEWER
-
 
 @pytest.fixture(scope="module")
 def fewer_hypotheses() -> Iterator[None]:
+    from tests.bench.truth import FEWER  # half a second that few modules need
+
     with patch.multiple("edge.domain.heat.warmup_fit", **FEWER):
         yield
