@@ -122,8 +122,8 @@ class Calibrations(Part):
 
     def compared(self, ident: str) -> Fact | None:
         """The newest comparison of a point's present sensor, a check too, unless it found the point off by more than it is uncertain."""
-        newest = self._newest(ident, checks=True)
-        return None if newest is None or is_off(newest) else newest
+        last = self._newest(ident, checks=True)
+        return None if last is None or is_off(last) else last
 
     def before(self, ident: str) -> Correction | None:
         """The correction that was in force before the one that is."""

@@ -123,11 +123,11 @@ class Commissioning(Part):
         """Each item of the list, in its order."""
         when, told = self._told
         if when != now:
-            told = tuple(self._standings(now))
+            told = tuple(self._standings())
             self._told = now, told
         return told
 
-    def _standings(self, now: Now) -> Iterator[Standing]:
+    def _standings(self) -> Iterator[Standing]:
         facts, kinds = self._view.book.facts, {kind for item in self.items for kind in item.reopened_by}
         found: dict[str, tuple[int, Fact]] = {}
         changes: list[tuple[int, Fact]] = []
