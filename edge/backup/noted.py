@@ -7,6 +7,7 @@ import os
 from pathlib import Path
 from typing import Final, NamedTuple
 
+from edge.domain import strict_json
 from edge.domain.entries import Now
 from edge.domain.errors import StoreFault
 from edge.small_file import replace_bytes
@@ -48,8 +49,8 @@ def note(keep: Path, noted: Noted) -> None:
 def noted_in(keep: Path) -> Noted | None:
     """What is noted; None where nothing is, or nothing that can be read."""
     try:
-        found = json.loads(read_own(keep / NOTE_FILE, _MOST_BYTES) or b"null")
+        found = strict_json.loads(read_own(keep / NOTE_FILE, _MOST_BYTES) or b"null", "it")
         mono_ms, wall_ms, trusted = found["at"]
         return Noted(Now(int(mono_ms), int(wall_ms), trusted is True), str(found["boot"]), str(found["to"]))
-    except (StoreFault, ValueError, TypeError, LookupError, RecursionError):
+    except (StoreFault, ValueError, TypeError, LookupError):
         return None

@@ -20,6 +20,7 @@ from pydantic import GetCoreSchemaHandler, GetJsonSchemaHandler
 from pydantic_core import PydanticCustomError, core_schema
 
 from edge.config.bounds import BOUNDS
+from edge.domain.errors import printable
 from edge.domain.quantities import DIMENSIONS, UnitError, months, quantity, split, unit_in
 from edge.domain.settings import Every, Level
 
@@ -35,7 +36,7 @@ def unfit(what: str, expected: str, do: str = CORRECT) -> PydanticCustomError:
 def told(value: object) -> str:
     """A value of the file in a sentence: short, and never a million characters."""
     if isinstance(value, str):
-        shown = "".join(sign if sign.isprintable() else ascii(sign)[1:-1] for sign in value[:60])
+        shown = printable(value[:60])
         return f'"{shown}"' if len(value) <= 60 else f'"{shown}…"'
     if isinstance(value, bool):
         return str(value).lower()

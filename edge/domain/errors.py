@@ -8,8 +8,17 @@ if TYPE_CHECKING:
     from edge.domain.messages import Message
 
 
+def printable(text: str) -> str:
+    r"""A text with a word for each sign that a terminal can't show: what was sent or typed stands in refusals, and orders none.
+
+    >>> printable("a\x1b[2J")
+    'a\\x1b[2J'
+    """
+    return text if text.isprintable() else "".join(sign if sign.isprintable() else ascii(sign)[1:-1] for sign in text)
+
+
 class WarmwellError(Exception):
-    """Base of every refusal.
+    """Base of every refusal; one line of signs that can be shown.
 
     Args:
         what: what is wrong, as a clause without a full stop.
@@ -23,8 +32,8 @@ class WarmwellError(Exception):
     """
 
     def __init__(self, what: str, *, where: str, expected: str, do: str) -> None:
-        super().__init__(f"{where}: {what}; expected {expected}. {do}.")
-        self.what, self.where, self.expected, self.do = what, where, expected, do
+        self.what, self.where, self.expected, self.do = map(printable, (what, where, expected, do))
+        super().__init__(f"{self.where}: {self.what}; expected {self.expected}. {self.do}.")
 
 
 class UnusableInput(WarmwellError):

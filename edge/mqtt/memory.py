@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import json
 import logging
 import math
 import threading
@@ -11,6 +10,7 @@ from pathlib import Path
 from typing import Any, NamedTuple, Protocol
 
 from edge import small_file
+from edge.domain import strict_json
 from edge.mqtt.topics import ROOT, mqtt_topic_ok
 
 _log = logging.getLogger("warmwell.mqtt")
@@ -147,7 +147,7 @@ class FileMemory:
 
     def _read(self) -> tuple[set[str], dict[int, Refused], dict[str, int]]:
         try:
-            document = json.loads(self._path.read_text(encoding="utf-8"))
+            document = strict_json.loads(self._path.read_bytes(), "it")
             receipts = {name: int(at_ms) for name, at_ms in document.get("receipts", {}).items()}
             return _topics(document["topics"]), _refusals(document["refused"]), receipts
         except FileNotFoundError:

@@ -24,7 +24,7 @@ from edge.domain.entry_bodies import SettingsBody, StartedBody, announced
 from edge.domain.errors import RecordRefused, UnusableInput
 from edge.domain.readings import Quality
 from edge.domain.station.station import Station
-from edge.domain.strict_json import NotStrict, loads
+from edge.domain.strict_json import NotStrict, loads, shown
 from edge.replay.keep import Keeper
 from edge.replay.rows import LONGEST_LINE, Recording, samples_of
 from edge.replay.text import as_text
@@ -125,7 +125,7 @@ def read_records(path: Path) -> list[Record]:
                     wall_ms = wall_ms_of(body.get("at", ""))
                 except (ValueError, TypeError, OverflowError):
                     raise refused(
-                        f"at is {body.get('at')!r}", "a time with Z or an offset", "Say when it happened", number
+                        f"at is {shown(body.get('at'))}", "a time with Z or an offset", "Say when it happened", number
                     ) from None
                 found.append(Record(number, wall_ms, body))
     except OSError as exc:

@@ -15,6 +15,7 @@ from collections.abc import Callable
 from pathlib import Path
 from typing import Any, Final
 
+from edge.domain import strict_json
 from edge.domain.entry_bodies import FileRepair
 from edge.domain.errors import StoreFault
 from edge.store.chain import storable
@@ -121,7 +122,7 @@ class Caches:
             if content is None:
                 return None
             head, _, text = content.decode().partition("\n")
-            said, text = json.loads(head), text.removesuffix("\n")
+            said, text = strict_json.loads(head.encode(), "its head"), text.removesuffix("\n")
             if version is not None and said["version"] != version:
                 return None
             version = int(said["version"])

@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import json
 import logging
 import time
 from collections.abc import Callable
@@ -10,6 +9,7 @@ from pathlib import Path
 from typing import Any, Final
 
 from edge import small_file
+from edge.domain import strict_json
 
 _log = logging.getLogger("warmwell.telling")
 
@@ -29,7 +29,7 @@ class FilePlace:
     def load(self) -> dict[str, Any] | None:
         """What was saved last; None where there is nothing that can be used."""
         try:
-            document = json.loads(self._path.read_text(encoding="utf-8"))
+            document = strict_json.loads(self._path.read_bytes(), "it")
             if document["journal"] != self._journal:
                 self._say(f"{self._path}: is of another journal; expected the place in this one. It is begun anew")
                 return None
