@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import asyncio
 import json
+import os
 from collections import Counter, defaultdict
 from collections.abc import Iterator, Sequence
 from copy import deepcopy
@@ -142,8 +143,10 @@ LEFT_OUT = {"positive_data_acceptance", "use_after_free", "ensure_resource_avail
 WANTED = [CHECKS.get_one(name) for name in CHECKS.get_all_names() if name not in LEFT_OUT]
 
 
+#: requests for each route; more with FUZZ=1000
+EXAMPLES = int(os.environ.get("FUZZ", "24"))
 SETTINGS = hypothesis.settings(
-    max_examples=60,
+    max_examples=EXAMPLES,
     derandomize=True,
     deadline=None,
     database=None,
