@@ -303,9 +303,15 @@ def test_a_treatment_goes_on_over_a_reload_and_on_another_page_by_the_stations_c
     live.lives(301)
     shows(other, ".big-line", "The contact has lasted as long as it must")
     there(browser, ".due-now")
+    browser.touch(".due-now .anew")
+    shows(browser, ".big-line", "Begin the contact anew?")
+    browser.touch(".doing-body .main")  # kept: a contact is not thrown away at one tap
+    assert [one.get("step") for one in live.fakes.judge.bodies] == ["begins"]
+    other.js("location.hash = '#do'")
+    shows(other, ".ask-go[data-record=water_path_treatment] .ask-open", "Go on")
     browser.touch(".due-now .main")
     there(browser, ".items")
-    assert texts(browser, ".item-name") == ["Drained", "Drained and rinsed"]
+    assert texts(browser, ".item-name") == ["Drained", "Rinsed"]
     assert browser.js("document.querySelector('.treatment .big').disabled") is True
     for item in (1, 2):
         browser.touch(f".item:nth-child({item}) .item-done")
@@ -328,6 +334,8 @@ def test_records_are_made_by_taps_and_keys_refused_in_the_stations_words_and_tak
     browser.touch(".pad-take")
     shows(browser, ".field[data-key=litres]", "0.6 L")
     browser.touch(".field[data-key=litres] .value-button")
+    browser.type("-")
+    shows(browser, ".pad .who-fault", "At least 0.01 L.")  # a sign that can't be meant is said, never dropped
     browser.type("11,5\r")  # a keyboard's, and a comma
     shows(browser, ".field[data-key=litres]", "11.5 L")
     browser.touch(".field[data-key=expires] .value-button")

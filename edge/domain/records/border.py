@@ -15,7 +15,7 @@ from edge.domain.entries import wall_ms_of
 from edge.domain.errors import RecordRefused
 from edge.domain.messages import names, number, say, text
 from edge.domain.readings import CONTACT_WORDS, Role
-from edge.domain.records import forms, site_duties
+from edge.domain.records import commissioning, forms, site_duties
 from edge.domain.records.forms import Fault, first_day, last_day, shown
 from edge.domain.records.seen import word_of
 from edge.domain.roles import REST_IS_WELL
@@ -37,11 +37,13 @@ WITHIN_DAYS: Final[Mapping[str, tuple[int, int]]] = {
 
 
 class Asked(NamedTuple):
-    """What of a station decides whether a record can be meant so. `roles`: by point; `levels`: by duty, in the unit of its results."""
+    """What of a station decides whether a record can be meant so. `roles`: by point; `levels`: by duty, in the unit of its results;
+    `items`: of its commissioning list."""
 
     basins: tuple[str, ...] = ()
     roles: Mapping[str, Role] = {}
     levels: Mapping[str, Level] = {}
+    items: Mapping[str, commissioning.Item] = {}
 
 
 def asked_by(settings: Settings) -> Asked:
@@ -51,6 +53,7 @@ def asked_by(settings: Settings) -> Asked:
         tuple(basin.id for basin in settings.basins),
         {point.id: point.role for point in settings.points},
         {ident: level for ident, level in levels.items() if level is not None},
+        {item.id: item for item in commissioning.items_of(settings)},
     )
 
 
@@ -90,6 +93,8 @@ def _all(record: str, body: Mapping[str, Any], asked: Asked | None, now_ms: int 
     yield from _bare(body)
     if record == "concentration_check":
         yield from _no_concentration(body)
+    if record == commissioning.RECORD:
+        yield from _no_finding(body, {} if asked is None else asked.items)
     if asked is not None:
         yield from _no_basin(body, asked.basins)
         yield from _other_quantity(body, asked.levels)
@@ -178,6 +183,24 @@ def _no_concentration(body: Mapping[str, Any]) -> Iterator[Fault]:
             "Correct it; a strip that only passes or fails needs no value",
             say("refused.concentration"),
         )
+
+
+def _no_finding(body: Mapping[str, Any], items: Mapping[str, commissioning.Item]) -> Iterator[Fault]:
+    """An item that doesn't apply and was found in some way all the same; one of which nothing is told."""
+    found = next((key for key in commissioning.FINDINGS if body.get(key) is not None), None)
+    if body.get("not_applicable") is not None and found is not None:
+        yield Fault(
+            "not_applicable",
+            f"{found} is told beside it",
+            "either why it does not apply, or what was found",
+            "Leave one of them out",
+            say("refused.both"),
+        )
+    item = items.get(str(body.get("item")))
+    lacking = None if item is None else commissioning.lacks(item, body)
+    if lacking is not None:
+        says = forms.FORMS[commissioning.RECORD].keys[lacking].says
+        yield Fault(lacking, forms.MISSING, f"{says}, or not_applicable with why", "Add it", say("refused.missing"))
 
 
 def _no_basin(body: Mapping[str, Any], basins: tuple[str, ...]) -> Iterator[Fault]:

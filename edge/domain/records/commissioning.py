@@ -341,6 +341,27 @@ def told_in(body: Mapping[str, Any], key: str, dimension: str) -> float | None:
         raise Unusable(say("calibration.key", key=name(key), why=text(str(exc)))) from None
 
 
+def lacks(item: Item, body: Mapping[str, Any]) -> str | None:
+    """The key without which a record of this item says nothing; None where it says enough, or the station can look for itself."""
+    if body.get("not_applicable") is not None:
+        return None
+    needs: tuple[str, ...] = _NEEDS.get(item.how, ())
+    if item.how is How.NUMBER and item.base not in ROWS:
+        needs = ("value",)  # nothing is measured for an item of the site's own
+    return next((key for key in needs if body.get(key) is None), None)
+
+
+#: what a record of an item can't do without
+_NEEDS: Final[Mapping[How, tuple[str, ...]]] = MappingProxyType(
+    {
+        How.EYE: ("passed",), How.JOURNAL_OR_EYE: ("passed",), How.JOURNAL: ("passed",), How.BUCKET: ("litres", "seconds"),
+        How.DECAY: ("before",),
+    }
+)  # fmt: skip
+#: what says how an item was found; none of it stands beside a reason why it doesn't apply
+FINDINGS: Final = ("passed", "value", "before", "after", "litres", "seconds")
+
+
 def result_of(item: Item, value: float, guard: float, passed: object) -> Result:
     """What a number comes to. Somebody who says that it failed is believed, whatever the number is."""
     is_within = side_of(value, guard, item.low, item.high) == 0

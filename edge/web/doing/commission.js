@@ -4,9 +4,9 @@
 import { button, draw, keep, make, markOf, part, put, set, show as toggle } from "../dom.js";
 import { ask, asked } from "../line.js";
 import { record, signing, whyNot } from "../people.js";
-import { say } from "../say.js";
+import { either, say } from "../say.js";
 import { onChange } from "../session.js";
-import { clockTime } from "../told.js";
+import { clockTime, labelOf } from "../told.js";
 import { placeOf } from "../verdict.js";
 import { donePage, note } from "./done.js";
 import { choice, number, text } from "./fields.js";
@@ -133,7 +133,7 @@ function itemPage(ident, root, again) {
     const typed = (key, help) => number(key, { units, unit: units[0], asText: true, help });
     const failed = [false, say("comm.failed")];
     const isByEye = item.how === "eye" || item.how === "journal_or_eye";
-    const passed = isByEye ? choice("passed", [[true, say("comm.passed")], failed]) : choice("passed", [failed], { help: say("comm.failed_only") });
+    const passed = isByEye ? choice("passed", [[true, say("comm.passed")], failed]) : choice("passed", [failed], { help: say(item.number ? "comm.failed_only" : "comm.failed_by") });
     const byHow = {
       number: () => [typed("value", say("comm.taken")), passed],
       bucket: () => [number("litres", { low: 0.01, high: 1000 }), number("seconds", { low: 0.1, high: 3600 }), typed("value", say("comm.meter"))],
@@ -142,11 +142,18 @@ function itemPage(ident, root, again) {
     made = [...(byHow[item.how] ? byHow[item.how]() : [passed]), text("not_applicable", { help: say("comm.why_not") }), text("instrument"), text("note", { isLong: true })];
     fields.replaceChildren(...made.map((one) => one.element));
   }
+  /** What a record can't do without: the station has no reading of its own to take. */
+  function needs() {
+    if (item.how === "number") return item.number.now ? [] : ["value"];
+    return { eye: ["passed"], journal_or_eye: ["passed"], journal: ["passed"], bucket: ["litres", "seconds"], decay: ["before"] }[item.how] || [];
+  }
   async function sent() {
     put(fault, "");
     if (who.lacks(fault)) return;
     const body = { item: ident };
     for (const one of made) if (one.isSet()) body[one.key] = one.value();
+    const lacks = body.not_applicable ? [] : needs().filter((key) => !(key in body));
+    if (lacks.length) return put(fault, say("form.first", { what: either([labelOf(lacks[0]), labelOf("not_applicable")]) }));
     isSending = true;
     may();
     const { ok, body: answer, trouble } = await record(KIND, body, who.name());

@@ -56,7 +56,7 @@ export function pad(wanted) {
   let typed = isNumber ? wanted.text || "" : (wanted.text || "").replace(/\D/g, "");
   let isFresh = Boolean(typed); // the first key takes the place of what stood there
   let unit = wanted.unit || "";
-  const isSigned = isNumber && limits(wanted, unit)[0] < 0;
+  const isSigned = isNumber && [unit, ...(wanted.units || [])].some((one) => !(limits(wanted, one)[0] >= 0)); // in one of its units it can be below nought
   const shown = make("span", "pad-number");
   const sign = make("span", "pad-unit");
   const display = make("div", "pad-display", shown, sign);
@@ -136,6 +136,9 @@ export function pad(wanted) {
       } else if (KEYS.includes(key) || key === "±") {
         event.preventDefault();
         press(key);
+      } else if (isNumber && (event.key === "-" || event.key === "\u2212")) {
+        event.preventDefault();
+        put(fault, mode.fault("-1", wanted, unit)); // dropped in silence it would be another number
       }
     });
     element.addEventListener("cancel", (event) => {

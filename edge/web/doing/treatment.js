@@ -12,7 +12,11 @@ import { kindTitle, refresh, setup, wants } from "./wants.js";
 
 const ASK_EVERY_MS = 4000;
 const ASK_SOON_MS = 500; // as its end comes
-const afterwards = (key) => (has(`then.${key}`) ? say(`then.${key}`) : keyName(key));
+/** What is asked of what follows the contact: of rinsing alone where draining has a question of its own. */
+function afterwards(key) {
+  const id = key === "rinsed" && setup().treatment.then.includes("drained") ? "then.rinsed_only" : `then.${key}`;
+  return has(id) ? say(id) : keyName(key);
+}
 
 /** The page: {element, show(), end()}. */
 export function treatment(app) {
@@ -23,20 +27,20 @@ export function treatment(app) {
   let askedAt = performance.now();
   let said = {}; // what is told of what follows the contact
   let isDone = false;
-  let isTakingBack = false; // somebody asked for it, and is asked whether they mean it
+  let sure = ""; // "back" or "anew": what somebody asked for, and is asked whether they mean it
   const who = signing();
 
   const contactS = () => setup().treatment.contact_s;
   const state = () => (wants.asks ? wants.asks.treatment : { state: "none", left_s: null, text: "", missing: [] });
   const leftS = () => Math.max(0, state().left_s - ((performance.now() - wants.at) / 1000) * speed());
-  const stageNow = () => (isTakingBack ? "back" : state().state); // the station's word alone: a contact that this page ended early would not count
+  const stageNow = () => sure || state().state; // the station's word alone: a contact that this page ended early would not count
 
   const head = headOf(title);
   at.steps = make("ol", "stages", ...[say("treat.contact"), say("treat.drain"), say("treat.finished")].map((text) => make("li", "stage", text)));
   at.fault = make("p", "who-fault");
   at.fault.setAttribute("role", "alert");
   at.body = make("div", "doing-body");
-  at.drop = button("plain discard", say("test.discard"), () => takeBack(true));
+  at.drop = button("plain discard", say("test.discard"), () => beSure("back"));
   root.append(head, at.steps, at.body, at.fault, make("div", "buttons dropping", at.drop));
 
   async function send(step, more, press) {
@@ -53,6 +57,7 @@ export function treatment(app) {
       isDone = true;
       return root.replaceChildren(donePage(title, body));
     }
+    sure = "";
     await refresh();
     show();
   }
@@ -65,8 +70,8 @@ export function treatment(app) {
     const isOver = steps.slice(0, first).some(({ body }) => body.step !== "ends");
     return first < 0 || isOver ? [] : steps.slice(0, first + 1);
   }
-  function takeBack(is) {
-    isTakingBack = is;
+  function beSure(of) {
+    sure = of;
     put(at.fault, "");
     show();
   }
@@ -86,8 +91,13 @@ export function treatment(app) {
   const builders = {
     back() {
       const all = button("discard-all", say("test.discard_all"), () => discard(all));
-      const not = button("main", say("test.discard_not"), () => takeBack(false));
+      const not = button("main", say("test.discard_not"), () => beSure(""));
       return [make("section", "panel", make("p", "big-line", say("treat.discard_sure")), make("p", "", say("treat.discard_says")), not, make("div", "buttons", all))];
+    },
+    anew() {
+      const press = button("discard-all", say("treat.anew"), () => send("begins", {}, press));
+      const not = button("main", say("test.discard_not"), () => beSure(""));
+      return [make("section", "panel", make("p", "big-line", say("treat.anew_sure")), make("p", "", say("treat.anew_says", { span: lasting(contactS() * 1000) })), not, make("div", "buttons", press))];
     },
     none() {
       const then = setup().treatment.then.map(keyName).join(", ");
@@ -128,7 +138,7 @@ export function treatment(app) {
     cant_be_timed: () => [make("section", "panel", make("p", "big-line", say("treat.unknown")), at.said = make("p", ""), again(true))],
   };
   function again(isMain = false) {
-    const press = button(isMain ? "main" : "anew", say("treat.anew"), () => send("begins", {}, press));
+    const press = button(isMain ? "main" : "anew", say("treat.anew"), () => (isMain ? send("begins", {}, press) : beSure("anew")));
     press.classList.toggle("big", isMain);
     return make("div", "buttons", press);
   }
@@ -149,8 +159,8 @@ export function treatment(app) {
       if (first) first.focus({ preventScroll: true });
     }
     if (wants.trouble) put(at.fault, wants.trouble);
-    const step = { none: 0, contact: 0, contact_done: 0, cant_be_timed: 0, afterwards: 1, back: 0 }[now];
-    toggle(at.drop, !["none", "back"].includes(now) && stepsSoFar().length);
+    const step = { none: 0, contact: 0, contact_done: 0, cant_be_timed: 0, afterwards: 1, back: 0, anew: 0 }[now];
+    toggle(at.drop, !["none", "back", "anew"].includes(now) && stepsSoFar().length);
     [...at.steps.children].forEach((one, n) => set(one, "aria-current", n === step && now !== "none" ? "step" : null));
     who.tell();
     if (now === "contact") {

@@ -16,6 +16,7 @@ import { treatment } from "../doing/treatment.js";
 import { GROUPS, formOf, kindTitle, placed, refresh, setup, titleOf, wants } from "../doing/wants.js";
 
 const ASK_EVERY_MS = 5000;
+const UNDER_WAY = ["contact", "contact_done", "afterwards", "cant_be_timed"]; // a treatment's states, but for none
 let at = {};
 let page = null;
 let seen = {};
@@ -209,7 +210,7 @@ function updateAsk(element, one) {
   put(part(element, "ask-why"), [one.for_ready ? say("do.ready_waits") : "", one.why && sentence(one.why)].filter(Boolean).join(" · "));
   put(part(element, "ask-open"), isBegun(one) ? say("do.go_on") : say("do.begin"));
 }
-const isBegun = (one) => seen.drafts.some((draft) => draft.record === one.record && (draft.basin || "") === (one.keys.basin || ""));
+const isBegun = (one) => (one.record === "water_path_treatment" && UNDER_WAY.includes(wants.asks.treatment.state)) || seen.drafts.some((draft) => draft.record === one.record && (draft.basin || "") === (one.keys.basin || ""));
 function createBegun(one) {
   const go = link("kind", placeOf(one.record, one.basin ? { basin: one.basin } : {}), "");
   go.append(make("span", "kind-name", titleOf(one.record, one.basin ? { basin: one.basin } : {})), make("span", "begun-text"));

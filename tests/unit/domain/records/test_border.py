@@ -6,6 +6,7 @@ practice, no published source. So is that no opened container keeps for two year
 
 from __future__ import annotations
 
+from dataclasses import replace
 from typing import Any
 
 import pytest
@@ -15,9 +16,12 @@ from edge.cli.app import app
 from edge.domain.errors import RecordRefused
 from edge.domain.readings import Role
 from edge.domain.records.border import Asked, refuse
-from edge.domain.settings import Level
-from tests.unit.stations import MONDAY
+from edge.domain.records.commissioning import items_of
+from edge.domain.settings import Commissioning, CommissioningItem, Level, Rules
+from tests.unit.stations import MONDAY, SETTINGS
 
+OWN = {"tray": CommissioningItem(title="Tray empty"), "hardness": CommissioningItem(title="Hardness", quantity="conductivity")}
+LIST = items_of(replace(SETTINGS, rules=Rules(commissioning=Commissioning(items=OWN))))
 ASKED = Asked(
     ("left", "right"),
     {
@@ -27,6 +31,7 @@ ASKED = Asked(
         "supply": Role.SUPPLY_PRESSURE,
     },
     {"sample": Level(10.0, "CFU/100 mL")},
+    {item.id: item for item in LIST},
 )
 
 
@@ -55,6 +60,14 @@ def refused(body: dict[str, Any]) -> str:
         ({"record": "service", "note": "see the log"}, "which duty, filter or point"),
         ({"record": "service", "what": "  "}, "text of 1 to 200 characters"),
         ({"record": "note"}, "text: it is missing"),
+        ({"record": "commissioning", "item": "standpipe"}, "passed: it is missing"),
+        ({"record": "commissioning", "item": "tray", "note": "looked"}, "passed: it is missing"),
+        ({"record": "commissioning", "item": "calibration:supply"}, "passed: it is missing"),
+        ({"record": "commissioning", "item": "hardness", "passed": False}, "value: it is missing"),
+        ({"record": "commissioning", "item": "bucket", "litres": 9}, "seconds: it is missing"),
+        ({"record": "commissioning", "item": "decay", "after": "52 psi"}, "before: it is missing"),
+        ({"record": "commissioning", "item": "x", "not_applicable": "no", "passed": True}, "either why it does not apply"),
+        ({"record": "commissioning", "item": "zero:supply", "not_applicable": "no", "value": "0 psi"}, "value is told beside it"),
         ({"record": "note", "text": " "}, "it is empty"),
         ({"record": "hold", "note": ""}, "it is empty"),
         ({"record": "shelve", "alarm": "leak", "minutes": 0}, "1 to 1440"),
@@ -88,6 +101,11 @@ def test_what_can_not_be_meant_so_is_refused_with_what_would_do(body: dict[str, 
         {"record": "concentration_check", "passed": True, "value": 3.5, "unit": "g/L"},
         {"record": "disinfectant_fill", "opened": "2026-03-14", "expires": "2025-12"},
         {"record": "note", "note": "the plumber was here"},
+        {"record": "commissioning", "item": "standpipe", "passed": False},
+        {"record": "commissioning", "item": "standpipe", "not_applicable": "it hangs on the wall"},
+        {"record": "commissioning", "item": "static"},  # the station takes its own reading
+        {"record": "commissioning", "item": "outlet:heater"},
+        {"record": "commissioning", "item": "nowhere"},  # the station knows its list
         {"record": "hold", "basin": "left", "at": "2026-03-16T07:10:00Z"},
     ],
     ids=str,
