@@ -58,6 +58,7 @@ from edge.domain.entries import Entry, rfc3339
 from edge.domain.errors import RecordRefused, StoreFault
 from edge.domain.messages import listed, of_kept
 from edge.domain.records.border import Asked, asked_by, refuse
+from edge.domain.records.commissioning import items_of
 from edge.domain.records.spelling import spelt_out
 from edge.domain.strict_json import shown
 from edge.domain.words.languages import LANGUAGES
@@ -236,11 +237,14 @@ AlarmId = Annotated[str, Path(max_length=200, description="id of an alarm, such 
 
 async def station(desk: OfDesk, viewer: OfViewer) -> Response:
     """Which station this is, how it is set up, and the words in which it is shown."""
-    language = LANGUAGES[viewer.language]
+    language, settings = LANGUAGES[viewer.language], desk.watch.see().snapshot.settings
+    said_in = desk.watch.words(viewer)
+    items = () if settings is None else items_of(settings)
     said = {
         "people": desk.door.state,
         "room": desk.parts.room is not None,
         "words": words_in(language),
+        "items": {item.id: said_in.text(item.title) for item in items},
         "language": language.code,
         "reviewed": language.reviewed,
         "languages": {code: {"name": each.name, "reviewed": each.reviewed} for code, each in LANGUAGES.items()},

@@ -70,6 +70,7 @@ class Station(Shape):
     room: bool = Field(description="whether it knows of the other stations of its computer: /api/1/room")
     speed: float = Field(description="how much faster than real time its clock runs; 1 but in demos")
     words: Words
+    items: dict[str, str] = Field(description="titles of its commissioning list, by the whole id")
     language: str = Field(description="of `words`")
     reviewed: bool = Field(description="false: an unreviewed translation, to be shown as such")
     languages: dict[str, Language] = Field(description="that can be asked for with `lang`, by their tags")

@@ -46,7 +46,7 @@ export function drawPlot(plot, view, data, size) {
   const x = (at) => ((at - view.from) / (view.to - view.from)) * width;
   const scale = scaleOf(view, data);
   const y = (value) => height - ((value - scale.low) / (scale.high - scale.low)) * height;
-  const steps = stepsOf(scale.low, scale.high, Math.max(2, Math.floor(height / STEP_PX)));
+  const steps = scale.isMadeUp ? [] : stepsOf(scale.low, scale.high, Math.max(2, Math.floor(height / STEP_PX)));
   set(grid, "d", steps.map((value) => `M0 ${y(value).toFixed(1)}H${width}`).join(""));
   showSteps(plot.children[2], steps, (value) => y(value) / height);
   of.forEach((paths, at) => drawSeries(paths, data.series[at], view, data, x, y));
@@ -74,12 +74,13 @@ function scaleOf(view, data) {
   }
   for (const dots of data.dots) for (const dot of dots || []) if (dot.at >= view.from && dot.at <= view.to) see(dot.value);
   for (const limit of data.limits) see(limit.value);
-  if (low > high) [low, high] = [0, data.least];
+  const isMadeUp = low > high; // nothing is there: numbers beside it would look like a measure
+  if (isMadeUp) [low, high] = [0, data.least];
   if (data.isFromZero) see(0);
   const lack = Math.max(0, data.least - (high - low)) / 2;
   [low, high] = [low - lack, high + lack];
   const room = (high - low) * ROOM;
-  return { low: data.isFromZero && low - room < 0 && low >= -lack ? -room / 2 : low - room, high: high + room };
+  return { isMadeUp, low: data.isFromZero && low - room < 0 && low >= -lack ? -room / 2 : low - room, high: high + room };
 }
 
 /** Lines run from bucket to bucket, and end where there is none; a lonely bucket is a dash. What is not good is drawn apart. */
@@ -177,12 +178,14 @@ function showVoids(voids, feet, view, data) {
   const there = data.series.filter((one) => one.mean);
   const count = there.length ? there[0].mean.length : 0;
   const isVoid = (at) => (there.every((one) => one.mean[at] === null) ? (there.some((one) => one.quality[at] === "b") ? "bad" : "none") : null);
-  const empty = runsOf(count, isVoid, data.from, data.width, view.now).filter((run) => run.to > view.from && run.from < view.to);
+  const hasDots = data.dots.some((dots) => (dots || []).some((dot) => dot.at >= view.from && dot.at <= view.to));
+  const whole = count || hasDots ? [] : [{ from: view.from, to: Math.min(view.now, view.to), kind: data.isRead ? "none" : "unread" }];
+  const empty = !count ? whole : runsOf(count, isVoid, data.from, data.width, view.now).filter((run) => run.to > view.from && run.from < view.to);
   keep(voids, empty, (run) => `${run.from} ${run.kind}`, () => make("span", "void", make("span", "void-text")), (element, run) => {
     lay(element, run, view.from, view.to);
     set(element, "data-kind", run.kind);
     const isWide = (Math.min(run.to, view.to) - Math.max(run.from, view.from)) / (view.to - view.from) > 0.14;
-    put(element.firstChild, isWide ? say(run.kind === "bad" ? "trends.not_believed" : "trends.no_readings") : "");
+    put(element.firstChild, isWide ? say(run.kind === "bad" ? "trends.not_believed" : run.kind === "none" ? "trends.no_readings" : "trends.being_read") : "");
   });
   const shown = there.filter((one) => /[ub]/.test(one.quality));
   toggle(feet, shown.length > 0);

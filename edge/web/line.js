@@ -88,7 +88,7 @@ export class Line {
       this.news = news;
       this.heardAt = instant(-1000 * ((news.verdict && news.verdict.quiet_s) || 0)); // for so long its judge has said nothing
       if (this.lastSeq === null) this.lastSeq = news.seq || 0;
-      itIs(news.at);
+      itIs(news.at, news.points);
       learn(news.points);
       this.on.news();
     });

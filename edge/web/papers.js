@@ -3,7 +3,7 @@
 import { make } from "./dom.js";
 import { asked } from "./line.js";
 import { say } from "./say.js";
-import { atHour, contactWords, dayTitle, isoDay, nowMs, pointName, sentence, startOfDay } from "./told.js";
+import { atHour, contactWords, dayTitle, periodTitle, isoDay, nowMs, pointName, sentence, startOfDay } from "./told.js";
 
 const DAYS = 31;
 const MONTHS = 13;
@@ -17,7 +17,7 @@ export function fill(root, points) {
   const sensors = Object.entries(points).filter(([, point]) => !contactWords(point.role));
   root.append(
     row("day", [[say("papers.day"), days.map((ms) => [isoDay(ms), sentence(dayTitle(ms))]), 1]], (day) => ({ day })),
-    row("period", [[say("papers.period"), periods(isoDay(nowMs())).map((name) => [name, name]), 0]], (period) => ({ period })),
+    row("period", [[say("papers.period"), periods(isoDay(nowMs())).map((name) => [name, sentence(periodTitle(name))]), 0]], (period) => ({ period })),
     row("incident", [
       [say("papers.day"), days.map((ms) => [ms, sentence(dayTitle(ms))]), 0],
       [say("papers.from"), Array.from({ length: 24 }, (_, hour) => [hour, `${String(hour).padStart(2, "0")}:00`]), 0],

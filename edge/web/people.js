@@ -66,6 +66,9 @@ export function signing() {
   const field = make("input", "who");
   Object.assign(field, { id: "who-name", name: "by", maxLength: 80, autocomplete: "off", spellcheck: false, value: signer() });
   field.setAttribute("autocapitalize", "words");
+  field.addEventListener("keydown", (event) => { // in a dialog the form does so itself
+    if (event.key === "Enter" && !field.form) element.parentElement?.querySelector(".send:enabled, .main:enabled")?.click();
+  });
   const label = make("label", "", say("people.who"));
   label.htmlFor = "who-name";
   const recent = make("div", "recent");

@@ -25,7 +25,14 @@ export function askToSign(why = "", trouble = "") {
   Object.assign(code, { id: "code", type: "password", maxLength: 64, autocomplete: "off", spellcheck: false, inputMode: "none" });
   const label = make("label", "", say("sign.code"));
   label.htmlFor = "code";
-  const count = make("p", "code-count");
+  const count = make("span", "code-count");
+  const look = button("plain", "", () => shown(code.type === "password"));
+  const shown = (is) => {
+    code.type = is ? "text" : "password";
+    put(look, say(is ? "sign.hide" : "sign.show"));
+    set(look, "aria-pressed", String(is));
+  };
+  shown(false);
   const message = make("p", "who-fault");
   message.setAttribute("role", "alert");
   const send = make("button", "main", say("sign.title"));
@@ -46,6 +53,7 @@ export function askToSign(why = "", trouble = "") {
   };
   function clear() {
     code.value = "";
+    shown(false);
     counted();
   }
   /** A sign at the caret: one that was wrong is put right, and the others stay. */
@@ -66,7 +74,7 @@ export function askToSign(why = "", trouble = "") {
   const heading = make("h2", "", say("sign.title"));
   heading.id = "sign-heading";
   const form = make("form", "sign-form", heading, make("p", "who-text", why ? say("sign.goes_on", { what: why }) : say("sign.why")),
-    label, code, count, message, pad, make("div", "buttons", send, button("plain", say("people.cancel"), () => element.close())));
+    label, code, make("div", "code-told", count, look), message, pad, make("div", "buttons", send, button("plain", say("people.cancel"), () => element.close())));
   const element = make("dialog", "ask", form);
   element.id = "sign";
   element.setAttribute("aria-labelledby", "sign-heading");

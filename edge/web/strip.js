@@ -2,7 +2,7 @@
 
 import { keep, make, put, set } from "./dom.js";
 import { say } from "./say.js";
-import { phaseName, verdictName } from "./told.js";
+import { clockTime, phaseName, verdictName } from "./told.js";
 
 const WORDS = ["ready", "in_use", "reheating", "at_rest", "not_ready", "cant_tell"];
 const PHASES = ["in_use", "reheating", "at_rest"];
@@ -43,7 +43,10 @@ export function showBlocks(row, blocks, from, to) {
 export function toldOf(blocks, timeWord, most) {
   if (!blocks.length) return say("strip.unknown");
   if (blocks.length <= most && blocks.every((block) => block.low === 0 && block.high > 0.999)) {
-    return blocks.map((block) => say("strip.span", { what: wordName(block.what), from: timeWord(block.from), to: timeWord(block.to) })).join("; ");
+    return blocks.map(({ what, from, to }) => {
+      const word = timeWord(from) === timeWord(to) ? clockTime : timeWord; // within one day
+      return say("strip.span", { what: wordName(what), from: word(from), to: word(to) });
+    }).join("; ");
   }
   const sums = {};
   for (const block of blocks) sums[block.what] = (sums[block.what] || 0) + (block.to - block.from) * (block.high - block.low);

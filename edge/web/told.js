@@ -3,14 +3,16 @@
 import { figure, has, rules, say, small } from "./say.js";
 
 let station = null;
+let points = {}; // of the newest picture
 let newest = null; // time of the newest picture: what "today" is
 
 /** From now on, times and words are this station's. */
 export function ofStation(about) {
   station = about;
 }
-export function itIs(at) {
+export function itIs(at, of) {
   newest = at;
+  points = of || points;
 }
 export const zone = () => (station && station.timezone) || "UTC";
 export const speed = () => (station && station.speed) || 1;
@@ -37,8 +39,9 @@ const shownAt = (ms) => local(ms, { ...A_DAY, ...TO_THE_SECOND }, RECKONED);
 
 /** Which day it is: for comparing, not for reading. */
 export const dayOf = (when) => local(when, A_DAY, RECKONED);
-/** "Mon 16 Mar" */
-export const dayName = (when) => local(when, { weekday: "short", day: "numeric", month: "short" });
+const yearOf = (when) => local(when, { year: "numeric" }, RECKONED);
+/** "Mon 16 Mar"; of another year than now with it. */
+export const dayName = (when) => local(when, { weekday: "short", day: "numeric", month: "short" }) + (yearOf(when) === yearOf(nowMs()) ? "" : ` ${yearOf(when)}`);
 /** "16 Mar" */
 export const dayShort = (when) => local(when, { day: "numeric", month: "short" });
 /** "Mar", and of January its year. */
@@ -48,6 +51,14 @@ export const isFirstOfMonth = (when) => local(when, { day: "numeric" }, RECKONED
 export const dayLong = (when) => local(when, { weekday: "long", day: "numeric", month: "long" });
 /** "Monday 16 March 2026" */
 export const dayTitle = (when) => local(when, { weekday: "long", day: "numeric", month: "long", year: "numeric" });
+/** "March 2026" of "2026-03", "January to March 2026" of "2026-Q1". */
+export function periodTitle(name) {
+  const [year, of] = name.split("-");
+  const month = (n, options) => new Intl.DateTimeFormat(rules(), { timeZone: "UTC", ...options }).format(Date.UTC(Number(year), n - 1, 15));
+  if (!of.startsWith("Q")) return month(Number(of), { month: "long", year: "numeric" });
+  const last = 3 * Number(of.slice(1));
+  return say("now.range", { low: month(last - 2, { month: "long" }), high: month(last, { month: "long", year: "numeric" }) });
+}
 /** Its date and time to the second, as digits. */
 export const stamped = (when) => `${local(when, A_DAY)} ${local(when, TO_THE_SECOND)}`;
 /** "2026-03-16", as labels have it. */
@@ -141,6 +152,10 @@ export const displayName = (display) => titled("displays", display) || say(displ
 export const verdictName = (verdict) => titled("displays", verdict === "unknown" ? "cant_tell" : verdict) || words(verdict);
 export const contactWords = (role) => titled("contacts", role);
 export const pointName = (point) => (point.of ? say("name.point_of", { what: named("roles", point.role), of: words(point.of) }) : named("roles", point.role));
+/** An item of the commissioning list by its id. */
+export const itemCalled = (id) => (station && station.items && station.items[id]) || words(id);
+/** A point by its id alone, as a record has it. */
+export const pointCalled = (id) => (points[id] ? `${pointName(points[id])} (${id})` : words(id));
 
 export const PRIORITIES = ["high", "medium", "low"];
 /** 0 for the most urgent. */

@@ -21,7 +21,7 @@ export function extremesOf(point, stretch, view, shown, name) {
   if (!count) return "";
   const share = (part) => Math.max(1, Math.round((100 * part) / count));
   const told = low > high ? [say("trends.no_readings_here")] : [say("now.range", { low: shown(low), high: shown(high) })];
-  if (lacking && low <= high) told.push(say("trends.lacking", { n: share(lacking) }));
+  if (lacking && low <= high) told.push(say("trends.lacking", { n: Math.min(99, share(lacking)) }));
   if (unsure) told.push(say("trends.unsure_for", { n: share(unsure) }));
   return `${sentence(name ? because(name, told.join(", ")) : told.join(", "))}.`;
 }

@@ -2,7 +2,7 @@
 // own table (edge/domain/quantities.py); values come in the unit that the station holds them in.
 
 import { chosen } from "./device.js";
-import { figure, has, say } from "./say.js";
+import { figure, has, say, typedNumber } from "./say.js";
 
 const PSI_KPA = (0.45359237 * 9.80665) / (0.0254 * 0.0254) / 1000; // pound, standard gravity, inch
 const GALLON_L = 231 * 2.54 ** 3 / 1000; // the US gallon is 231 cubic inches
@@ -72,5 +72,33 @@ export function inWords(value, held, shown) {
   }
   return [text(convert(value, held, unit), unit), signOf(unit)];
 }
+/** The sign of a difference in this unit. */
+export const stepOf = (unit) => (unit === "degC" ? "K" : signOf(unit));
+/** "0.30 K", "0.54 °F": how far two held values are apart. */
+export function difference(value, held, digits) {
+  const kind = HELD[held];
+  const unit = unitFor(held) || held;
+  const scale = kind && kind.units[unit] ? kind.units[unit][0] : 1;
+  return `${figure(value / scale, digits ?? (DIGITS[unit] ?? 1) + 1)} ${stepOf(unit)}`.trim();
+}
+/** What is added to a held value times `gain`, as [number, unit] of the unit shown here. */
+export function offsetIn(offset, gain, held) {
+  const kind = HELD[held];
+  const unit = unitFor(held) || held;
+  if (!kind || !kind.units[unit]) return [offset, signOf(held)];
+  const [scale, zero] = kind.units[unit];
+  return [(offset + zero * (gain - 1)) / scale, stepOf(unit)];
+}
+/** What was typed, "8.5 degC", with this language's decimal sign and the unit's own: "8.5 °C"; anything else as it is. */
+export function asTyped(told) {
+  if (typeof told === "number") return figure(told);
+  const found = /^\s*([-+]?[0-9]+(?:\.[0-9]+)?)\s*(\S.*)?$/.exec(String(told));
+  return found ? `${typedNumber(found[1])} ${found[2] ? signOf(found[2]) : ""}`.trim() : String(told);
+}
 /** "31.4 °C"; a value whose unit has no other stands as it is. */
 export const quantity = (value, held, shown) => inWords(value, held, shown).filter(Boolean).join(" ");
+/** The same with one digit more, as a comparison needs it. */
+export function precisely(value, held) {
+  const { unit, convert: shown } = converterOf(held);
+  return `${figure(shown(value), (DIGITS[unit] ?? 1) + 1)} ${signOf(unit)}`.trim();
+}

@@ -48,7 +48,7 @@ def test_what_hurts_comes_first_and_the_time_left_is_said(browser: Browser, stat
     assert texts(browser, ".tasks li") == ["Do the daily test and record it"]
     assert browser.text(".due") == "ready\n\nnot known"  # the large time is READY's alone
     assert "Warm enough until about 06:27 (for 37 min more), between 06:21 and 06:36." in browser.text(".when")
-    assert browser.text(".call-text") == "Outlet tripped: heater, and 2 more: wait for an answer"
+    assert browser.text(".call-text") == "Outlet tripped: heater, and 2 more: not answered yet"
     cap, trip = "parseFloat(getComputedStyle(document.querySelector('.due-time')).fontSize)", STATES["trip"]
     small = browser.js(cap)
     station.fakes.judge.show(**{**trip, "verdict": STATES["ready"]["verdict"]})
@@ -243,19 +243,19 @@ def test_the_record_is_read_by_day_searched_and_paged_back(browser: Browser, sta
     browser.go(f"{station.url}#record")
     until(lambda: browser.js("document.querySelectorAll('.entry').length") == 150, "the newest entries")
     assert texts(browser, ".day h2")[0].startswith("Today, Monday")
-    assert browser.text(".entry .text") == "M. Osei · note 449"
+    assert browser.text(".entry .text") == "Note by M. Osei · note 449"
     browser.js(
         "(e => { e.value = 'lindqvist'; e.dispatchEvent(new Event('input')); })(document.getElementById('search'))"
     )
     shows(browser, "#main", "Nothing of this kind in what has been read so far.")
     press(browser, ".earlier")  # pages back until it is found
-    until(lambda: texts(browser, ".entry .text") == ["K. Lindqvist · note 3"], "the entry of long ago")
+    until(lambda: texts(browser, ".entry .text") == ["Note by K. Lindqvist · note 3"], "the entry of long ago")
     assert browser.js("document.querySelector('.earlier').hidden") is True  # nothing is before it
     browser.js("(e => { e.value = ''; e.dispatchEvent(new Event('input')); })(document.getElementById('search'))")
     press(browser, "[data-group=alarms]")
     shows(browser, "#main", "Nothing of this kind")
     journal.add("alarm", {"id": "leak", "from": "normal", "to": "unacknowledged", "cause": "wet"})
-    until(lambda: texts(browser, ".entry .text") == ["Leak: not acknowledged · wet"], "what comes is shown as it comes")
+    until(lambda: texts(browser, ".entry .text") == ["Leak: came · wet"], "what comes is shown as it comes")
     press(browser, "[data-group=all]")
     del journal.entries[20:]  # another journal than the one that was read: the stream begins anew
     station.fakes.judge.show()
@@ -272,18 +272,62 @@ def test_entries_are_said_in_words(browser: Browser, station: Station) -> None:
     mistake, stands = (
         journal.add("record", {"record": "note", "by": "M. Osei", "text": text, "counts": True}).seq for text in "ab"
     )
+    signed = {"by": "J. Lund", "counts": True, "proven": "typed"}
+    limits = {"low": 275.790291726734, "high": 413.685437590102, "quantity": "pressure"}
+    worked = {
+        "was": 19.0,
+        "becomes": 19.3,
+        "as_found": -0.3,
+        "unit": "Cel",
+        "beyond": "",
+        "beyond_allowance": False,
+        "changes": 0.3,
+    }
+    for body in (
+        {
+            "record": "commissioning",
+            "item": "static",
+            "number": 6887.862536,
+            "result": "failed",
+            "taken": "entered",
+            **limits,
+        },
+        {
+            "record": "commissioning",
+            "item": "reservoir_below",
+            "result": "not_applicable",
+            "not_applicable": "it hangs",
+        },
+        {
+            "record": "calibration",
+            "point": "room",
+            "points": [{"reference": "19.3 degC"}],
+            "reference_u": "0.05 K",
+            **worked,
+        },
+        {"record": "disinfectant_fill", "litres": 8, "by_role": "technician"},
+        {"record": "water_path_treatment", "step": "ends", "contact_s": 619.217, "began_s": 619.217, "done": False},
+        {"record": "entered_reading", "role": "supply_temperature", "value": "12.5 degC"},
+    ):
+        journal.add("record", {**body, **signed})
     for wrong in (mistake, stands, len(journal.entries) + 2):  # the third takes the second correction back
         journal.add("record", {"record": "correction", "by": "M. Osei", "of": wrong, "counts": True})
-    station.fakes.judge.show()
+    station.fakes.judge.show(settings=SITE)  # whose commissioning list has titles
     browser.go("about:blank")
     browser.go(f"{station.url}#record")
     until(lambda: browser.js("document.querySelectorAll('.entry').length") > 30, "the entries")
-    assert texts(browser, ".entry.taken .rest") == [f"Correction by M. Osei · entry {stands}", "M. Osei · a"]
+    assert texts(browser, ".entry.taken .rest") == [f"Correction by M. Osei · entry {stands}", "Note by M. Osei · a"]
     assert set(texts(browser, ".entry.taken .beside")) == {"taken back"}
     said = texts(browser, ".entry .text")
     for words in (
         "Daily test by M. Osei · port 1: 11.8 s, port 2: 12.1 s", "24.1 °C to 39.0 °C in 1 h 57 min, room 17.4 °C", "switched off → idle",
         "10 gal in 4 min · 2.46 gal/min · supply 43.1 psi",
+        "Commissioning by J. Lund · Pressure at rest: 999.0 psi (limits: 40.0 psi to 60.0 psi), failed, name typed",
+        "Commissioning by J. Lund · Reservoir below the basin: not applicable: it hangs, name typed",
+        "Calibration by J. Lund · Room temperature (room): before 19.0 °C, after 19.3 °C, reference 19.3 °C (u 0.05 K), name typed",
+        "Disinfectant fill by J. Lund · 8 L, technician, name typed",  # as it was typed, though the station shows gallons
+        "Water path treatment by J. Lund · contact ended, contact: 10 min, name typed",
+        "Entered reading by J. Lund · supply temperature, value 12.5 °C, name typed",
         "version 0.1.0 · after power lost", "NOT READY · Station free: water is being drawn",
     ):  # fmt: skip
         assert words in said, words
@@ -341,7 +385,7 @@ def test_the_station_tells_its_health_points_and_settings(browser: Browser, stat
     for words in ("✕ serial-line, lost: the port is gone; 14 faults", "7.5 GB free", "connected, 0 behind", "26.0 h"):
         assert words.removeprefix("✕ ") in health, words
     assert texts(browser, "#calibration tbody tr")[0].split("\t")[1:] == [
-        "39.9 °C", "good", "Tue 16 Dec: × 1.0021, − 0.120 °C", "Wed 16 Dec", "± 0.32 °C",
+        "39.9 °C", "good", "Tue 16 Dec 2025: × 1.0021, − 0.120 K", "Wed 16 Dec", "± 0.32 K",
     ]  # fmt: skip
     assert texts(browser, ".settings-group summary") == ["Reservoir", "Each filter"]
     press(browser, ".settings-group summary")

@@ -65,7 +65,7 @@ def test_what_was_wanted_goes_on_once_a_code_was_typed(
 
     slip = code[:-1] + ("0" if code[-1] != "0" else "1")
     press(slip)
-    shows(browser, "#sign .who-fault", "A sign is wrong or missing: a code has 16. Correct it, or scan the card.")
+    shows(browser, "#sign .who-fault", "A character is wrong or missing: a code has 16. Look at it with Show")
     assert manned.fakes.judge.bodies == [] and code not in browser.js("document.body.innerText")
     for width, height in ((390, 844), (320, 568)):
         browser.size(width, height, mobile=True)

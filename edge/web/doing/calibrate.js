@@ -8,7 +8,7 @@ import { record, signing, whyNot } from "../people.js";
 import { figure, say } from "../say.js";
 import { onChange } from "../session.js";
 import { because, clockTime, lasting, nowMs, pointName } from "../told.js";
-import { convert, quantity, signOf } from "../units.js";
+import { convert, precisely, signOf, stepOf } from "../units.js";
 import { valueOf } from "../views/now.js";
 import { donePage, note } from "./done.js";
 import { headOf } from "./head.js";
@@ -104,7 +104,7 @@ export function calibration(keys, app) {
       const digits = found.unit === "kPa" ? 1 : 2;
       const inUnit = (text) => `${text} ${signOf(found.unit)}`;
       const reference = inUnit(figure(found.reference));
-      const before = say(by < 0 ? "cal.too_high" : "cal.too_low", { shown: inUnit(figure(found.shown, digits)), reference, by: inUnit(figure(Math.abs(by), digits)) });
+      const before = say(by < 0 ? "cal.too_high" : "cal.too_low", { shown: inUnit(figure(found.shown, digits)), reference, by: `${figure(Math.abs(by), digits)} ${stepOf(found.unit)}` });
       told = `${before} ${isCheck ? say("cal.after_check") : say("cal.after", { reference })}`;
     }
     put(compare, told);
@@ -131,6 +131,7 @@ export function calibration(keys, app) {
     put(fault, "");
     if (!fields.reference.isSet()) return put(fault, say("cal.no_reference"));
     if (!fields.reference_u.isSet()) return put(fault, say("cal.no_u"));
+    if (!(Number(fields.reference_u.said().text) > 0)) return put(fault, say("cal.zero_u"));
     if (who.lacks(fault)) return;
     if (!isConfirming) {
       isConfirming = true;
@@ -145,11 +146,13 @@ export function calibration(keys, app) {
     const { ok, body: answer, trouble } = await record("calibration", said, who.name());
     send.disabled = isSending = false;
     if (!ok) return put(fault, trouble);
-    const title = titleOf("calibration", { point: ident });
-    note(answer.seq, title);
+    const said_of = () => titleOf("calibration", { point: ident });
+    const title = said_of();
+    note(answer.seq, said_of);
     if (answer.counts === false) {
       isConfirming = false;
-      fields.reference.forget(); // a second comparison has a reading of its own
+      const { values = {} } = answer.why_not_msg || {};
+      if (values.again) fields.reference.forget(); // a second comparison has a reading of its own; all else stays to be put right
       put(fault, say("cal.demand", { why: answer.why_not }));
       return show();
     }
@@ -162,8 +165,8 @@ export function calibration(keys, app) {
     const { ok, body: found } = await ask(`/api/1/journal?after=${seq - 1}&limit=1`);
     const one = ok && found.entries[0] && found.entries[0].body;
     if (!one || typeof one.was !== "number") return "";
-    const was = quantity(one.was, one.unit);
-    return one.adjust === false ? say("cal.was_check", { was }) : say("cal.was", { was, becomes: quantity(one.becomes, one.unit) });
+    const was = precisely(one.was, one.unit);
+    return one.adjust === false ? say("cal.was_check", { was }) : say("cal.was", { was, becomes: precisely(one.becomes, one.unit) });
   }
   const forget = onChange(show);
   if (app.book.entries.size < 50) app.book.earlier().then(show);

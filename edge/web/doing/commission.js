@@ -6,7 +6,7 @@ import { ask, asked } from "../line.js";
 import { record, signing, whyNot } from "../people.js";
 import { either, say } from "../say.js";
 import { onChange } from "../session.js";
-import { clockTime, labelOf } from "../told.js";
+import { clockTime, itemCalled, labelOf } from "../told.js";
 import { placeOf } from "../verdict.js";
 import { donePage, note } from "./done.js";
 import { choice, number, text } from "./fields.js";
@@ -165,7 +165,7 @@ function itemPage(ident, root, again) {
       return again();
     }
     isOver = true;
-    note(answer.seq, item.title);
+    note(answer.seq, () => itemCalled(ident));
     forget();
     const done = donePage(item.title, answer, [make("p", "comm-result")]);
     root.replaceChildren(done);
@@ -175,7 +175,9 @@ function itemPage(ident, root, again) {
     const buttons = part(done, "buttons");
     const list = isThere ? told.items : order;
     const rest = [...list.slice(list.findIndex((one) => one.id === ident) + 1), ...list].find((one) => !one.is_done && one.id !== ident);
-    buttons.prepend(button("main to-items", say("comm.list"), () => (location.hash = placeOf(KIND))));
+    part(buttons, "to-list").classList.remove("main"); // one way on, the others beside it
+    buttons.prepend(button("to-items", say("comm.list"), () => (location.hash = placeOf(KIND))));
+    part(buttons, "to-items").classList.toggle("main", !rest);
     if (rest) buttons.prepend(button("main next-item", say("comm.next", { what: rest.title }), () => (location.hash = placeOf(KIND, { item: rest.id }))));
   }
 }

@@ -3,11 +3,12 @@
 
 import { button, make, put, set } from "../dom.js";
 import { say, typedNumber } from "../say.js";
-import { alarmName, clockTime, contactWords, dayName, keyName, known, labelOf, nextDay, nowMs, pointName, sentence, startOfDay, titled, words } from "../told.js";
+import { alarmName, because, clockTime, contactWords, dayName, keyName, known, labelOf, nextDay, nowMs, pointName, sentence, startOfDay, titled, words } from "../told.js";
 import { signOf } from "../units.js";
 import { pad } from "./pad.js";
 
 const UNITS = { litres: "L", seconds: "s", contact_min: "min", minutes: "min", trip_ms: "ms", trip_ma: "mA" };
+const MOST_DAYS = 3650; // nothing that is recorded is older, by the station's own rule
 const READ_IN = { concentration_check: ["%", "ppm", "mg/L"] };
 
 function field(key, control, help = "") {
@@ -66,25 +67,30 @@ export function text(key, { help, isLong = false, given = "" } = {}) {
   return { key, element: field(key, input, help), value: () => input.value.trim() || undefined, isSet: () => Boolean(input.value.trim()) };
 }
 
-/** When it happened: now, or a time of today or yesterday by the station's clock. */
+/** When it happened: now, or a time of today, of yesterday or of a day that is named, by the station's clock. */
 export function moment(key, { mustSay = false } = {}) {
   let ms = null;
+  const what = labelOf(key);
   const group = make("div", "choices");
   const now = button("chip-button", say("field.now"), () => {
     ms = null;
     show();
   });
-  const earlier = (days) => async () => {
-    const start = days ? startOfDay(startOfDay(nowMs()) - 12 * 3600e3) : startOfDay(nowMs());
-    const answer = await pad({ title: say(days ? "field.at_yesterday" : "field.at_today", { what: labelOf(key), day: dayName(start) }), mode: "time", says: say("field.clock"), latest: days ? undefined : nowMs() - start });
+  const timeOn = async (start, titled) => {
+    const days = start < startOfDay(nowMs());
+    const answer = await pad({ title: titled(dayName(start)), mode: "time", says: say("field.clock"), latest: days ? undefined : nowMs() - start });
     if (!answer) return;
     const [hours, minutes] = answer.text.split(":").map(Number);
     ms = Math.min(start + (hours * 60 + minutes) * 60e3, nextDay(start) - 1);
     show();
   };
-  const today = button("chip-button", say("field.today"), earlier(0));
-  const before = button("chip-button", say("field.yesterday"), earlier(1));
-  group.append(...(mustSay ? [] : [now]), today, before);
+  const today = button("chip-button", say("field.today"), () => timeOn(startOfDay(nowMs()), (day) => say("field.at_today", { what, day })));
+  const before = button("chip-button", say("field.yesterday"), () => timeOn(startOfDay(startOfDay(nowMs()) - 12 * 3600e3), (day) => say("field.at_yesterday", { what, day })));
+  const longAgo = button("chip-button", say("field.earlier"), async () => {
+    const day = await pad({ title: labelOf(key), mode: "date", isWhole: true, withinDays: [-MOST_DAYS, 0], says: say("field.day") });
+    if (day) timeOn(startOfDay(Date.parse(`${day.text}T12:00:00Z`)), (named) => because(what, named));
+  });
+  group.append(...(mustSay ? [] : [now]), today, before, longAgo);
   const said = make("span", "field-said");
   const show = () => {
     set(now, "aria-pressed", String(ms === null));

@@ -18,7 +18,7 @@ const TWICE = { filter_change: ["filter"], outlet_test: ["of"] };
 // What is asked at once though a form may do without it.
 const AT_ONCE = {
   disinfectant_fill: ["expires", "litres", "opened"], disinfectant_top_up: ["litres", "stirred"], concentration_check: ["value"], hold: ["why", "basin"],
-  release: ["basin"], work_begins: ["what", "basin"], work_ends: ["basin"], equipment_change: ["what"], note: ["text"], service: ["duty", "passed", "value", "what"],
+  release: ["name", "basin"], work_begins: ["what", "basin"], work_ends: ["basin"], equipment_change: ["what"], note: ["text"], service: ["duty", "passed", "value", "what"],
   water_path_treatment: ["contact_min", "rinsed", "drained", "residue_free"], filter_change: ["product"], entered_reading: ["point", "role", "value"],
 };
 const LATEST = 12;
@@ -62,7 +62,7 @@ export function recordForm(kind, keys, app) {
       const made = isKept ? before.get(one.key) : kind === "correction" && one.key === "of" ? ofRecord() : fieldOf(kind, one, context);
       if (made) add(made, atOnce(one.key));
     }
-    if (kind !== "clock_confirmed") add(before.get("at") || moment("at"), false);
+    if (kind !== "clock_confirmed") add(before.get("at") || moment("at"), true);
     if (kind !== "note") add(before.get("note") || text("note", { isLong: true }), false);
     more.hidden = !rest.children.length;
   }
@@ -81,18 +81,45 @@ export function recordForm(kind, keys, app) {
     return choice("of", records.map((e) => [e.seq, `${clockTime(timeOf(e))} · ${entryText(e)}`]), { help: records.length ? "" : say("form.none_read") });
   }
 
+  /** What somebody is asked once, whether they mean it so. */
+  const doubtOf = (body) => (kind === "release" && !body.name && !body.basin ? say("form.ends_all") : "");
+  /** What is missing is said at its field, and goes once it is answered. */
+  function lacking(group) {
+    const keys = group.filter((key) => !(TWICE[kind] || []).includes(key));
+    const made = fields.find((one) => keys.includes(one.key));
+    put(fault, say("form.first", { what: either(keys.map(labelOf)) }));
+    if (!made) return;
+    made.element.append(fault);
+    made.element.scrollIntoView({ block: "nearest" });
+    const control = made.element.querySelector("button, input, textarea");
+    if (control) control.focus({ preventScroll: true });
+  }
+  function answered() {
+    put(fault, "");
+    if (!fault.parentElement.classList.contains("send-bar")) send.before(fault);
+    if (asked) put(send, say("form.send"));
+    asked = "";
+  }
+  let asked = "";
   async function sent() {
     put(fault, "");
+    send.before(fault);
     if (who.lacks(fault)) return;
     const body = {};
     for (const one of fields) if (one.isSet()) body[one.key] = one.value();
     const lacks = form.needs.find((group) => !group.some((key) => key in body));
-    if (lacks) return put(fault, say("form.first", { what: either(lacks.filter((key) => !(TWICE[kind] || []).includes(key)).map(labelOf)) }));
+    if (lacks) return lacking(lacks);
+    const doubt = doubtOf(body);
+    if (doubt && doubt !== asked) {
+      asked = doubt;
+      put(send, say("form.do_so"));
+      return put(fault, doubt);
+    }
     send.disabled = true;
     const { ok, body: answer, trouble } = await record(kind, body, who.name());
     send.disabled = false;
     if (!ok) return put(fault, trouble); // what was typed stays
-    note(answer.seq, title);
+    note(answer.seq, () => titleOf(kind, keys));
     forget();
     root.replaceChildren(donePage(title, answer));
   }
@@ -103,6 +130,7 @@ export function recordForm(kind, keys, app) {
     send.disabled = Boolean(why);
     who.tell();
   };
+  for (const place of [first, more]) for (const event of ["input", "click"]) place.addEventListener(event, answered);
   const forget = onChange(may);
   if (kind === "correction" && app.book.entries.size < 50) app.book.earlier().then(build);
   build();

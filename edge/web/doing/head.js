@@ -6,5 +6,7 @@ import { say } from "../say.js";
 export function headOf(title, ...more) {
   const back = make("a", "back-to", `‹ ${say("view.do")}`);
   back.href = "#do";
-  return make("div", "doing-head", back, make("h2", "doing-title", title), ...more);
+  const heading = make("h2", "doing-title", title);
+  heading.tabIndex = -1; // the keyboard begins here
+  return make("div", "doing-head", back, heading, ...more);
 }

@@ -20,7 +20,8 @@ const MODES = {
     return high !== undefined && value > high ? say("pad.most", { n: told(high) }) : "";
   } },
   date: { shown: (typed) => [typed.slice(0, 4), typed.slice(4, 6), typed.slice(6, 8)].filter(Boolean).join("-"), most: 8,
-    fault: (typed, { withinDays }) => {
+    fault: (typed, { withinDays, isWhole }) => {
+      if (isWhole && typed.length !== 8) return say("pad.whole_date");
       if (typed.length !== 6 && typed.length !== 8) return say("pad.date");
       const [year, month, day] = [typed.slice(0, 4), typed.slice(4, 6), typed.slice(6) || "01"].map(Number);
       const first = new Date(Date.UTC(year, month - 1, day));
@@ -49,7 +50,7 @@ function giveBack(before) {
   place.focus();
 }
 
-/** `wanted`: {title, mode, unit, units, text, says, low, high; bounds: [low, high] by unit; withinDays: of a date; latest: of a time [ms into the day]}. */
+/** `wanted`: {title, mode, unit, units, text, says, low, high; bounds: [low, high] by unit; withinDays: of a date, isWhole: with its day; latest: of a time [ms into the day]}. */
 export function pad(wanted) {
   const mode = MODES[wanted.mode || "number"];
   const isNumber = !wanted.mode || wanted.mode === "number";

@@ -219,7 +219,7 @@ export function dailyTest(basin, app) {
     const { ok, body, trouble: refused } = await record("daily_test", bodyOf(draft.state), at.who.name());
     at.send.disabled = false;
     if (!ok) return put(at.fault, refused);
-    note(body.seq, title);
+    note(body.seq, () => titleOf("daily_test", basin ? { basin } : {}));
     isOver = true;
     draft.end();
     stage = "done";
@@ -294,7 +294,7 @@ export function dailyTest(basin, app) {
       at.fill.style.width = `${Math.min(100, (s / rules.within_s) * 75)}%`;
       put(at.limit, `${rules.within_s} s`);
       const beyond = s >= rules.within_s;
-      set(part(root, "watch"), "data-beyond", running && beyond ? "" : null);
+      set(part(root, "watch"), "data-beyond", (running && beyond) || isTooLittle ? "" : null);
       const rest = draft.isWaiting ? "" : say("test.measured");
       put(at.word, running ? (beyond ? say("test.past", { s: rules.within_s, ml }) : say("test.stop_at", { s: rules.within_s, ml }))
         : isTooLittle ? say("test.slow", { s: said(done.seconds) }) : done ? rest : say("test.hold"));
@@ -327,7 +327,10 @@ export function dailyTest(basin, app) {
       put(at.advice, found ? found.advice : "");
       toggle(at.advice, found && found.advice);
       const again = [...failedPorts(), ...(rules.also.length ? ["items"] : [])];
-      keep(at.retry, again, (one) => one, (one) => button("again", one === "items" ? say("test.again_items") : say("test.again_port", { port: one }), () => draft.change((state) => (state.at = one))), () => {});
+      const isAgain = Boolean(found) && found.passed === false && again.length > 0; // doing it again comes before recording that it failed
+      at.send.classList.toggle("main", !isAgain);
+      put(at.send, say(isAgain ? "test.record_failed" : "form.send"));
+      keep(at.retry, again, (one) => one, (one) => button("again", one === "items" ? say("test.again_items") : say("test.again_port", { port: one }), () => draft.change((state) => (state.at = one))), (element, one, nth) => element.classList.toggle("main", isAgain && nth === 0));
       at.who.tell();
     },
   };

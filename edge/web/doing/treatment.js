@@ -14,8 +14,8 @@ const ASK_EVERY_MS = 4000;
 const ASK_SOON_MS = 500; // as its end comes
 /** What is asked of what follows the contact: of rinsing alone where draining has a question of its own. */
 function afterwards(key) {
-  const id = key === "rinsed" && setup().treatment.then.includes("drained") ? "then.rinsed_only" : `then.${key}`;
-  return has(id) ? say(id) : keyName(key);
+  if (key === "rinsed" && setup().treatment.then.includes("drained")) return say("then.rinsed_only");
+  return has(`then.${key}`) ? say(`then.${key}`) : keyName(key);
 }
 
 /** The page: {element, show(), end()}. */
@@ -51,7 +51,7 @@ export function treatment(app) {
     const { ok, body, trouble: refused } = await record("water_path_treatment", { step, ...more }, who.name());
     press.disabled = false;
     if (!ok) return put(at.fault, refused);
-    note(body.seq, `${title}, ${say(`step.${step}`)}`);
+    note(body.seq, () => `${kindTitle("water_path_treatment")}, ${say(`step.${step}`)}`);
     if (body.counts === false) return put(at.fault, say("people.does_not_count", { why: body.why_not }));
     if (step === "finished") {
       isDone = true;

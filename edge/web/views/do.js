@@ -52,6 +52,8 @@ export function moved(app) {
   at.root.replaceChildren(page.element);
   page.show(app);
   scrollTo(0, 0);
+  const heading = part(page.element, "doing-title");
+  if (heading && document.activeElement === document.body) heading.focus({ preventScroll: true });
 }
 function pageOf(record, keys, app) {
   const plan = setup();
@@ -182,7 +184,8 @@ function showStands(element, shown, asks) {
   draw(part(element, "mark"), shown.mark);
   const none = shown.isLost ? say("do.none_when_heard") : isCalm ? say("do.none") : say("do.none_but");
   put(part(element, "none-text"), shown.isLost || !isCalm ? none : `${none} ${displayName(shown.word)}.`);
-  keep(part(element, "why"), shown.why, (why) => why.name, () => make("li", "", make("b", ""), make("span", "")), (item, why) => {
+  const rows = [...shown.why, ...(shown.more ? [{ name: "", text: say("do.more", { n: shown.more }) }] : [])];
+  keep(part(element, "why"), rows, (why) => why.name, () => make("li", "", make("b", ""), make("span", "")), (item, why) => {
     put(item.children[0], why.name);
     put(item.children[1], why.text);
   });

@@ -73,7 +73,7 @@ async function goBack(app) {
   show(app);
 }
 
-const textOf = (entry) => `${kindName(entry.kind)} ${entryText(entry)}`;
+const textOf = (entry) => `${kindName(entry.kind)} ${entryText(entry)} ${say("fact.entry", { seq: entry.seq })}`;
 function matching(app) {
   const wanted = seen.search.trim().toLowerCase();
   return app.book.all().filter((entry) => (seen.group === "all" || groupOf(entry.kind) === seen.group) && (!wanted || textOf(entry).toLowerCase().includes(wanted)));
@@ -116,7 +116,7 @@ function showDay(element, entries, book) {
   const ms = timeOf(entries[0]);
   put(element.children[0], isToday(ms) ? say("record.today", { day: dayTitle(ms) }) : sentence(dayTitle(ms)));
   showStrip(part(element, "strip"), ms, book);
-  const create = () => make("li", "entry", make("time"), make("span", "kind"), make("span", "text", make("b", "word-of"), make("span", "rest"), make("span", "beside")));
+  const create = () => make("li", "entry", make("time"), make("span", "kind"), make("span", "text", make("b", "word-of"), make("span", "rest"), make("span", "beside")), make("span", "seq"));
   keep(part(element, "entries"), entries, (e) => e.seq, create, (item, e) => {
     const when = e.dated_at || e.at;
     const isMoved = Math.abs(Date.parse(when) - Date.parse(e.at)) > 1000;
@@ -132,6 +132,7 @@ function showDay(element, entries, book) {
     put(part(item, "word-of"), head);
     put(part(item, "rest"), [head && rest.length ? "" : null, ...rest].filter((one) => one !== null).join(" · ") + (isMoved ? ` · ${say("record.stamped", { at: stamped(e.at) })}` : ""));
     put(part(item, "beside"), isTaken ? say("record.taken") : "");
+    put(part(item, "seq"), say("fact.entry", { seq: e.seq }));
   });
 }
 

@@ -7,7 +7,7 @@ import { ask } from "../line.js";
 import { LANGUAGES, figure, has, say } from "../say.js";
 import { supportPanel } from "../support.js";
 import { age, because, clockTime, dayName, isToday, known, pointName, sentence, timeOfDay, titled, words } from "../told.js";
-import { CHOICES, signOf } from "../units.js";
+import { CHOICES, offsetIn } from "../units.js";
 import { stateOf, valueOf } from "./now.js";
 import { headOf } from "./alarms.js";
 
@@ -160,14 +160,20 @@ function showPoints(line) {
     const fix = p.correction;
     put(part(row, "calibrated"), fix ? correctionOf(fix, p.unit) : p.unit === "1" ? "—" : say("station.not_calibrated"));
     put(part(row, "due-day"), fix && fix.due_at ? (isToday(fix.due_at) ? timeOfDay(fix.due_at) : dayName(fix.due_at)) : "—");
-    put(part(row, "u"), typeof p.u === "number" ? `± ${figure(2 * p.u, undefined, TWO_DIGITS)} ${signOf(p.unit)}` : p.unit === "1" ? "—" : say("station.u_unknown"));
+    put(part(row, "u"), typeof p.u === "number" ? `± ${apart(2 * p.u, p.unit)}` : p.unit === "1" ? "—" : say("station.u_unknown"));
   });
 }
 const TWO_DIGITS = { minimumSignificantDigits: 2, maximumSignificantDigits: 2 };
+/** How far two values are apart, to two digits, in the unit that is chosen here. */
+function apart(value, held) {
+  const [number, sign] = offsetIn(value, 1, held);
+  return `${figure(number, undefined, TWO_DIGITS)} ${sign}`.trim();
+}
 const qualityOf = (p) => (p.errors ? say("station.bad_readings", { quality: known("quality", p.quality), n: p.errors }) : known("quality", p.quality));
 function correctionOf(fix, unit) {
   const when = fix.at ? dayName(fix.at) : say("station.yes");
-  return because(when, `× ${figure(fix.gain, 4)}, ${fix.offset >= 0 ? "+" : "−"} ${figure(Math.abs(fix.offset), 3)} ${signOf(unit)}`);
+  const [offset, sign] = offsetIn(fix.offset, fix.gain, unit);
+  return because(when, `× ${figure(fix.gain, 4)}, ${offset >= 0 ? "+" : "−"} ${figure(Math.abs(offset), 3)} ${sign}`);
 }
 
 // -- settings

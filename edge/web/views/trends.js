@@ -26,6 +26,7 @@ const FOLLOW_LEAST_MS = 5000; // while it follows now, readings come no oftener
 const ALARM_ROWS = 3;
 const WORDS_TOLD = 4; // changes of the verdict that are told one by one
 const TABLE_MOST = 120;
+const DAY_MS = 86400e3;
 
 let at = {};
 let state = null;
@@ -237,7 +238,8 @@ function alarmWords(alarms, counted, word) {
     if (!isOn) return say("trends.alarm_for", { alarm, at, span: lasting(to - from) });
     return say(state.app.line.isLost ? "trends.alarm_stood" : "trends.alarm_stands", { alarm, at });
   });
-  return say(counted === 1 ? "trends.alarm_one" : "trends.alarms", { n: counted, alarms: first.join("; ") + (counted > 2 ? "; …" : "") });
+  const all = say(counted === 1 ? "trends.alarm_one" : "trends.alarms", { n: counted, alarms: first.join("; ") + (counted > 2 ? "; …" : "") });
+  return all.replace(/….$/, "…"); // which ends it already
 }
 /** In as few rows as they need, at most ALARM_ROWS; what has no place is counted. Alarms come the most urgent first. */
 function packed(alarms, gap) {
@@ -263,6 +265,7 @@ function showLane(name, view, news, stretch) {
   const size = { width: plot.clientWidth || 600, height: plot.clientHeight || 150 };
   drawPlot(plot, view, { ...data, least: convert(of.least) - convert(0), isFromZero: of.isFromZero }, size);
   const sign = signOf(unit);
+  put(element.firstChild, say("name.point_of", { what: say(`lane.${name}`), of: sign }));
   put(part(element, "summary"), data.summary(sign));
   showDraws(plot, name, view);
   keep(part(plot, "flags"), (data.flags || []).filter((flag) => flag.at > view.from && flag.at < view.to), (flag) => flag.text, () => make("span", "flag"), (flag, one) => {
@@ -286,7 +289,7 @@ function pointData(name, news, stretch, convert, view) {
     return { name: text, style, end: state.span.isLive && typeof end === "number" ? convert(end) : null, ...columns };
   });
   const data = {
-    isThere: points.length > 0, from: stretch ? stretch.from : 0, width: stretch ? stretch.width : 1, series, limits: [], dots: [], foreseen: [], flags: [],
+    isThere: points.length > 0, isRead: stretch !== null || Boolean(state.readings.trouble), from: stretch ? stretch.from : 0, width: stretch ? stretch.width : 1, series, limits: [], dots: [], foreseen: [], flags: [],
   };
   const needed = name === "reservoir" && news.estimates.needed_reservoir_temperature ? news.estimates.needed_reservoir_temperature.value : null;
   if (typeof needed === "number") {
@@ -330,7 +333,7 @@ function filterData(news, view, convert) {
   const told = state.happened.told;
   const { isLost } = state.app.line;
   const ids = Object.keys(news.estimates).filter((id) => /^filter:.*:drop$/.test(id)).map((id) => id.split(":")[1]).slice(0, STYLES.length);
-  const data = { isThere: ids.length > 0, from: 0, width: 1, series: [], limits: [], dots: [], foreseen: [], flags: [] };
+  const data = { isThere: ids.length > 0, isRead: told !== null || Boolean(state.happened.trouble), from: 0, width: 1, series: [], limits: [], dots: [], foreseen: [], flags: [] };
   const facts = ids.map((id, n) => {
     const drop = news.estimates[`filter:${id}:drop`];
     const left = news.estimates[`filter:${id}:left`];
@@ -409,7 +412,7 @@ function rowsOf(stretch, view, series) {
   for (let n = stretch.n - 1; n >= 0; n -= 1) {
     const from = stretch.from + n * stretch.width;
     if (from + stretch.width <= view.from || from >= view.to) continue;
-    rows.push([clockTime(from, stretch.width < 60e3), ...series.flatMap((one) => (one.mean ? [mean(one, n), number(one.min[n]), number(one.max[n])] : ["—", "—", "—"]))]);
+    rows.push([stretch.width >= DAY_MS ? dayName(from) : clockTime(from, stretch.width < 60e3), ...series.flatMap((one) => (one.mean ? [mean(one, n), number(one.min[n]), number(one.max[n])] : ["—", "—", "—"]))]);
   }
   return rows;
 }

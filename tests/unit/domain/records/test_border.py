@@ -20,7 +20,10 @@ from edge.domain.records.commissioning import items_of
 from edge.domain.settings import Commissioning, CommissioningItem, Level, Rules
 from tests.unit.stations import MONDAY, SETTINGS
 
-OWN = {"tray": CommissioningItem(title="Tray empty"), "hardness": CommissioningItem(title="Hardness", quantity="conductivity")}
+OWN = {
+    "tray": CommissioningItem(title="Tray empty"),
+    "hardness": CommissioningItem(title="Hardness", quantity="conductivity"),
+}
 LIST = items_of(replace(SETTINGS, rules=Rules(commissioning=Commissioning(items=OWN))))
 ASKED = Asked(
     ("left", "right"),
@@ -66,8 +69,14 @@ def refused(body: dict[str, Any]) -> str:
         ({"record": "commissioning", "item": "hardness", "passed": False}, "value: it is missing"),
         ({"record": "commissioning", "item": "bucket", "litres": 9}, "seconds: it is missing"),
         ({"record": "commissioning", "item": "decay", "after": "52 psi"}, "before: it is missing"),
-        ({"record": "commissioning", "item": "x", "not_applicable": "no", "passed": True}, "either why it does not apply"),
-        ({"record": "commissioning", "item": "zero:supply", "not_applicable": "no", "value": "0 psi"}, "value is told beside it"),
+        (
+            {"record": "commissioning", "item": "x", "not_applicable": "no", "passed": True},
+            "either why it does not apply",
+        ),
+        (
+            {"record": "commissioning", "item": "zero:supply", "not_applicable": "no", "value": "0 psi"},
+            "value is told beside it",
+        ),
         ({"record": "note", "text": " "}, "it is empty"),
         ({"record": "hold", "note": ""}, "it is empty"),
         ({"record": "shelve", "alarm": "leak", "minutes": 0}, "1 to 1440"),
