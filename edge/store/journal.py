@@ -15,7 +15,7 @@ from typing import Any, Final, Literal, NamedTuple, TypeVar
 
 from edge.domain.entries import Draft, Entry, Now
 from edge.domain.entry_bodies import FileRepair, LossBody
-from edge.domain.errors import StoreFault, UnusableInput
+from edge.domain.errors import NewerStore, StoreFault, UnusableInput
 from edge.store.caches import Caches, reached
 from edge.store.chain import entry_of, hashed_bytes, link, trust_check
 from edge.store.database import (
@@ -365,7 +365,10 @@ class Journal(ReadOnlyJournal):
         """Something else wrote to the file. Raises StoreFault where it isn't what it was."""
         conn = connect(self.path, readonly=True)
         try:
-            refuse_newer_or_unguarded(conn, self.path)
+            try:
+                refuse_newer_or_unguarded(conn, self.path)
+            except NewerStore as exc:  # while it is open that is a change from outside, and stops no thread
+                raise StoreFault(exc.what, where=exc.where, expected=exc.expected, do=exc.do) from exc
             whole = Whole(conn, self.path)
             head, there = self._known_head, whole.head()
             why = "" if head is None or there == head else f"it ends at entry {there.seq}, not at {head.seq}"
