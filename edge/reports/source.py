@@ -76,6 +76,10 @@ class Source:
             self.dates, self._settings, self._index = Dates(), list[Entry](), Index()
             if proves:
                 self._verified = verify(folder, (self.head.seq, self.head.digest), seen=self._shown)
+                for _, first, _ in self._verified.unseen:
+                    self._journal.rows(
+                        first - 1, 1
+                    )  # a closed segment that isn't here: no paper is made without its entries
             for seq, hashed, trusted in self._rows(
                 self._index.last_seq
             ):  # all, or what lies behind the first that doesn't fit

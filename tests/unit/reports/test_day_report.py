@@ -21,13 +21,16 @@ from zoneinfo import ZoneInfo
 import pytest
 
 from edge.domain.entries import Draft, Now, wall_ms_of
-from edge.domain.errors import UnusableInput
+from edge.domain.errors import StoreFault, UnusableInput
 from edge.domain.words.units import Chosen
+from edge.replay.refold import refolded
 from edge.reports.day import DayFacts, span_of
 from edge.reports.making import Made, Wish, report_of
 from edge.reports.proof import prove
 from edge.reports.source import Source
-from edge.store.journal import Journal
+from edge.store.export import entries_of
+from edge.store.journal import Journal, ReadOnlyJournal
+from edge.store.rotation import Span
 from edge.store.signed_heads import append
 from edge.store.signing import own_key
 from tests.unit.reports.kit import PLAN, Store
@@ -90,6 +93,26 @@ class Reader(HTMLParser):
     def handle_data(self, data: str) -> None:
         if self._in not in ("script", "style") and data.strip():
             self.texts.append(data.strip())
+
+
+def test_where_entries_stand_in_closed_segments_paper_and_state_are_the_same_and_without_one_there_is_no_paper(
+    store: Store,
+) -> None:
+    busy(store)
+    store.close()
+
+    def made() -> tuple[Made, list[dict[str, Any]]]:
+        with closing(ReadOnlyJournal(store.folder)) as journal:
+            return report(store.folder), list(refolded(lambda: entries_of(journal, store.seq)))
+
+    before = made()
+    with closing(Journal(store.folder, PLAN.settings.name, "boot-1", span=Span(5, 4))) as journal:
+        journal.rotation.all_due()
+    assert len(list(store.folder.glob("journal-*.db"))) == 2 and before[0].facts["entries"]["number"] > 10 and before[1]
+    assert made() == before
+    (store.folder / "journal-000002.db").unlink()
+    with pytest.raises(StoreFault, match=r"journal-000002.db \(entries 6 to 10\) is not here"):
+        report(store.folder)
 
 
 def test_its_sums_are_those_of_the_journal(store: Store) -> None:
