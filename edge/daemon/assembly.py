@@ -94,7 +94,7 @@ class Assembly:
         self.opening = opening
         self._store_tried_s = time.monotonic()
         self.parts: dict[str, Part] = {}
-        self.regular = Regular(clock.boot)
+        self.regular = Regular(clock)
 
     # ---- start ------------------------------------------------------------------------------------------------------
 

@@ -104,9 +104,25 @@ class Teller:
         there = local_date(at, self._zone).isoformat()
         return self.said(say("report.at" if there == self._day else "report.on_another_day", at=moment(at)))
 
-    def end(self, when: str | None) -> str:
-        """When something ended; None: not yet."""
+    def end(self, when: str | None, returned: str | None = None) -> str:
+        """When something ended; None: not yet. `returned`: since when it is right again, though nobody has acknowledged that it was."""
+        if when is None and returned is not None:
+            return self.said(say("report.returned", at=text(self.at(returned))))
         return self.at(when) if when else self.said(say("report.lasts"))
+
+    def doubts(self, record: Mapping[str, Any]) -> list[str]:
+        """Why a record didn't count, and what took it back."""
+        found = []
+        if not record["counts"]:
+            why = self.said(of_kept(record.get("why_not_msg"), record.get("why_not", "")))
+            found.append(self.said(say("report.does_not_count", why=text(why))))
+        taken = record.get("taken_back")
+        if taken is not None:
+            at = self.at(taken["at"]) if taken["at"] else self.said(say("report.no_date"))
+            found.append(
+                self.said(say("report.taken_back", seq=number(taken["seq"]), by=text(taken["by"]), at=text(at)))
+            )
+        return found
 
     def lasted(self, minutes: float) -> str:
         """A length of time."""
@@ -217,6 +233,8 @@ class Paper:
         )  # fmt: skip
         if own.not_over is not None:
             add(head, el("p", self._tell.said(own.not_over), class_="loud"))
+        if not facts.get("made_trusted", True):
+            add(head, el("p", self._tell.said(say("report.made_untrusted")), class_="loud"))
         if facts["entries"]["untrusted"]:
             said = say("report.untrusted", n=number(facts["entries"]["untrusted"]))
             add(head, el("p", self._tell.said(said), class_="loud"))
@@ -360,7 +378,7 @@ class DayPage(Paper):
         rows: list[list[Child]] = [
             [
                 self._since(one),
-                self._tell.end(one["to"]),
+                self._tell.end(one["to"], one.get("returned")),
                 self._tell.title("alarms", one["id"]),
                 self._tell.title("priorities", one.get("priority", "")),
                 self._tell.said(of_body(one, "cause")),
@@ -403,9 +421,7 @@ class DayPage(Paper):
         for one in records:
             told = [f"{key.replace('_', ' ')}: {_plain(value)}" for key, value in one["more"].items()]
             told += [one["note"]] if one.get("note") else []
-            if not one["counts"]:
-                why = self._tell.said(of_kept(one.get("why_not_msg"), one.get("why_not", "")))
-                told.append(self._tell.said(say("report.does_not_count", why=text(why))))
+            told += self._tell.doubts(one)
             at = self._tell.at(one.get("happened_at", one["at"]))
             rows.append(
                 [
@@ -429,6 +445,8 @@ class DayPage(Paper):
             share = self._tell.said(say("report.share", share=number(one["covered"])))
             rows.append([f"{role} ({one['id']})", low, high, share])
         yield from self._section("readings", table(self._tell.columns("point", "low", "high", self.covered), rows))
+        if any(one.get("corrected") for one in self._facts["readings"]):
+            yield el("p", self._tell.said(say("report.corrected")), class_="quiet")
         yield from self._courses()
 
     def _courses(self) -> Iterable[Element]:

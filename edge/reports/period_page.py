@@ -108,7 +108,7 @@ class PeriodPage(Paper):
             [
                 self._tell.duty(one["id"]),
                 self._tell.at(one["from"]),
-                self._tell.end(one["to"]),
+                self._tell.end(one["to"], one.get("returned")),
             ]
             for one in self._facts["duties"]
         ]
@@ -149,7 +149,7 @@ class PeriodPage(Paper):
             [
                 self._tell.at(one["at"]),
                 self._tell.title("records", one["record"]),
-                ", ".join(one["of"]),
+                ", ".join([*one["of"], *self._tell.doubts(one)]),
                 one["by"],
                 str(one["seq"]),
             ]

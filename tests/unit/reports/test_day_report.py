@@ -219,7 +219,7 @@ def test_of_what_was_before_only_what_says_how_a_day_began_is_read(store: Store)
     with closing(Source(store.folder)) as source:
         few = list(source.entries(span.from_ms, span.to_ms))
         for entries in (few, source.within(None, span.to_ms)):
-            facts = DayFacts(span, span.to_ms, source.dates)
+            facts = DayFacts(span, span.to_ms, source.dates, {})
             for entry in entries:
                 facts.take(entry)
             told.append(facts.told())

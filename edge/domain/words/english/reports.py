@@ -27,6 +27,13 @@ REPORTS: Final[Mapping[str, str]] = {
     "report.word_lasted": "{word}: {span}",
     "report.unwatched": "not watched: {span}",
     "report.lasts": "still stood at the end",
+    "report.returned": "right again {at}, not acknowledged",
+    "report.taken_back": "taken back by entry {seq:d} ({by}, {at}): it does not count",
+    "report.made_untrusted": (
+        "The station's clock was not set when this was made: "
+        "until when it tells, and what was due, goes by a clock that nobody trusted."
+    ),
+    "report.corrected": "As shown then: by the calibration that was in force at each time.",
     "report.at_latest": "{at} at the latest",
     "report.on_another_day": "{at:date} {at}",
     "report.at": "{at}",

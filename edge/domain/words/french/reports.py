@@ -27,6 +27,13 @@ REPORTS: Final[Mapping[str, str]] = {
     "report.word_lasted": "{word} : {span}",
     "report.unwatched": "non surveillé : {span}",
     "report.lasts": "durait encore à la fin",
+    "report.returned": "revenue à la normale à {at}, non acquittée",
+    "report.taken_back": "annulé par l'entrée {seq:d} ({by}, {at}) : ne compte pas",
+    "report.made_untrusted": (
+        "L'horloge du poste n'était pas à l'heure quand ceci a été fait : "
+        "la fin de ce qui est dit, et ce qui était dû, suivent une horloge à laquelle personne ne se fiait."
+    ),
+    "report.corrected": "Comme affiché alors : selon l'étalonnage en vigueur à chaque moment.",
     "report.at_latest": "{at} au plus tard",
     "report.on_another_day": "{at:date} {at}",
     "report.at": "{at}",

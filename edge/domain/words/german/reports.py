@@ -28,6 +28,13 @@ REPORTS: Final[Mapping[str, str]] = {
     "report.word_lasted": "{word}: {span}",
     "report.unwatched": "nicht überwacht: {span}",
     "report.lasts": "stand am Ende noch an",
+    "report.returned": "wieder normal seit {at}, nicht quittiert",
+    "report.taken_back": "zurückgenommen durch Eintrag {seq:d} ({by}, {at}): zählt nicht",
+    "report.made_untrusted": (
+        "Die Uhr der Station war nicht gestellt, als dies gemacht wurde: "
+        "bis wann es berichtet und was fällig war, folgt einer Uhr, der niemand traute."
+    ),
+    "report.corrected": "Wie damals angezeigt: nach der Kalibrierung, die jeweils galt.",
     "report.at_latest": "spätestens {at}",
     "report.on_another_day": "{at:date} {at}",
     "report.at": "{at}",

@@ -27,6 +27,13 @@ REPORTS: Final[Mapping[str, str]] = {
     "report.word_lasted": "{word}: {span}",
     "report.unwatched": "sin vigilancia: {span}",
     "report.lasts": "seguía al final",
+    "report.returned": "de nuevo normal {at}, sin reconocer",
+    "report.taken_back": "retirado por la entrada {seq:d} ({by}, {at}): no cuenta",
+    "report.made_untrusted": (
+        "El reloj de la estación no estaba en hora cuando se hizo esto: "
+        "hasta cuándo cuenta, y qué había que hacer, va por un reloj del que nadie se fiaba."
+    ),
+    "report.corrected": "Como se mostraba entonces: según la calibración vigente en cada momento.",
     "report.at_latest": "{at} a más tardar",
     "report.on_another_day": "{at:date} {at}",
     "report.at": "{at}",
