@@ -132,6 +132,16 @@ def months_later_ms(wall_ms: int, months: int, zone: ZoneInfo) -> int:
     return int(local.replace(year=day.year, month=day.month, day=day.day).timestamp() * 1000)
 
 
+def days_later_ms(wall_ms: int, days: int, zone: ZoneInfo) -> int:
+    """The same local time so many days later, also where clocks are set meanwhile: a day has 23 to 25 hours [ms since 1970].
+
+    >>> days_later_ms(wall_ms_of("2026-03-16T06:09:00Z"), 14, ZoneInfo("Europe/Dublin")) == wall_ms_of("2026-03-30T05:09:00Z")
+    True
+    """
+    local = datetime.fromtimestamp(wall_ms // 1000, UTC).astimezone(zone)
+    return round((local + timedelta(days=days)).timestamp()) * 1000 + wall_ms % 1000
+
+
 def checked(body: Mapping[str, Any], now: Now) -> tuple[str, str, int]:
     """(record, by, at_ms) of a record's body.
 
