@@ -84,14 +84,22 @@ def _report(of: Of, folder: Path, paper: Paper) -> int:
     from edge.reports.making import Wish, report_of
 
     now_ms = time.time_ns() // 1_000_000 if paper.as_of is None else _instant(paper.as_of)
+    if paper.as_pdf and paper.out is not None and paper.out.suffix.lower() in (".html", ".htm"):
+        raise UnusableInput(
+            f"{paper.out} is a name of HTML, and a PDF is asked for", where="--pdf", expected="a name that ends in .pdf",
+            do="Name the file so, or leave --pdf out",
+        )  # fmt: skip
+    as_pdf = paper.as_pdf or (paper.out is not None and paper.out.suffix.lower() == ".pdf")
     wish = Wish(
         of, now_ms, program_version(), language_of(paper.language).code, _units(paper.units),
         by_station=paper.as_of is not None, trusted=paper.trusted,
     )  # fmt: skip
     made = report_of(folder, wish)
-    told = made.pdf() if paper.as_pdf else made.html.encode()
+    told = made.pdf() if as_pdf else made.html.encode()
     with terminal.output(paper.out) as stream:
         stream.write(told)
+    if paper.out is not None:
+        print(f"{paper.out}: {len(told)} bytes, as the journal had it at entry {made.facts['head']['seq']}.")
     if not made.facts["chain"]["holds"]:
         terminal.complain(
             f"{folder}: the journal does not hold: {made.facts['chain']['why']}. The report says so, too."

@@ -15,7 +15,9 @@ verbs = typer.Typer(
 
 
 Folder = Annotated[Path, FileArgument(help="The [keep] folder.", metavar="FOLDER")]
-Out = Annotated[Path | None, FileOption(help="A file in place of standard output.", metavar="FILE")]
+Out = Annotated[
+    Path | None, FileOption(help="A file in place of standard output; one that ends in .pdf is a PDF.", metavar="FILE")
+]
 Spoken = Annotated[str, typer.Option(help="en, de, fr or es.")]
 InUnits = Annotated[
     str | None,

@@ -11,17 +11,21 @@ from collections.abc import Iterator, Mapping
 from datetime import UTC, date, datetime
 from typing import Any, Final, NamedTuple
 
-from edge.domain.entries import wall_ms_of
+from edge.domain.entries import rfc3339, wall_ms_of
 from edge.domain.errors import RecordRefused
 from edge.domain.messages import names, number, say, text
+from edge.domain.quantities import is_unit
 from edge.domain.readings import CONTACT_WORDS, Role
 from edge.domain.records import forms, site_duties
+from edge.domain.records.book import AHEAD_MS
 from edge.domain.records.forms import Fault, first_day, last_day, shown
 from edge.domain.records.seen import word_of
 from edge.domain.roles import REST_IS_WELL
 from edge.domain.settings import Level, Settings
 
 _BARE: Final = re.compile(r"\s*[-+\N{MINUS SIGN}]?[0-9]+([.,][0-9]*)?\s*")
+#: a number with what stands behind it
+_MEASURED: Final = re.compile(r"\s*[-+\N{MINUS SIGN}]?[0-9]+(?:[.,][0-9]*)?\s*([^0-9\s].*)", re.DOTALL)
 #: how much of a substance is in a liquid: per cent (by mass or volume), parts, mass or amount per volume; words may follow ("0.35 % w/v")
 _CONCENTRATION: Final = re.compile(r"\s*[<>]?\s*[0-9]+([.,][0-9]+)?\s*(%|pp[mb]\b|[mµu]?(g|mol)/m?l\b)", re.IGNORECASE)
 #: no record is of something that happened longer ago [years] (our own number)
@@ -86,6 +90,7 @@ def _all(record: str, body: Mapping[str, Any], asked: Asked | None, now_ms: int 
     yield from forms.faults(body)
     yield from _says_nothing(record, body)
     if record == "entered_reading":
+        yield from _unknown_unit(body)
         yield from _no_such_word(body, {} if asked is None else asked.roles)
     yield from _bare(body)
     if record == "concentration_check":
@@ -94,6 +99,7 @@ def _all(record: str, body: Mapping[str, Any], asked: Asked | None, now_ms: int 
         yield from _no_basin(body, asked.basins)
         yield from _other_quantity(body, asked.levels)
     if now_ms is not None:
+        yield from _to_come(body, now_ms)
         yield from _long_ago(body, now_ms)
 
 
@@ -160,6 +166,21 @@ def _bare(body: Mapping[str, Any]) -> Iterator[Fault]:
                 )
 
 
+def _unknown_unit(body: Mapping[str, Any]) -> Iterator[Fault]:
+    """A value in a unit that nothing here is measured in."""
+    found = _MEASURED.fullmatch(str(body.get("value")))
+    unit = str(body["unit"]).strip() if body.get("unit") is not None else "" if found is None else found[1].strip()
+    if body.get("value") is None or not unit or unit == "%" or is_unit(unit):
+        return
+    yield Fault(
+        "value",
+        f"the unit {shown(unit)} is not known",
+        'a value with its unit, such as "44 psi", "39 degC" or "2 gal/min"',
+        "Correct the unit",
+        say("refused.unit"),
+    )
+
+
 def _several(value: Any) -> list[Any]:
     return value if isinstance(value, list) else [value]
 
@@ -211,6 +232,27 @@ def _other_quantity(body: Mapping[str, Any], levels: Mapping[str, Level]) -> Ite
         "Correct it, or ask the laboratory for it in that unit",
         say("refused.other_quantity", unit=text(level.unit)),
     )
+
+
+def _to_come(body: Mapping[str, Any], now_ms: int) -> Iterator[Fault]:
+    """What can't have happened yet."""
+    for key in ("at", "began_at", "ended_at"):
+        if isinstance(body.get(key), str) and _ms_of(body[key]) > now_ms + AHEAD_MS:
+            yield Fault(
+                key,
+                f"it is {body[key]}, and the station's clock shows {rfc3339(now_ms)}",
+                "a time that is past",
+                "Correct it, or leave it out for now",
+                say("refused.to_come"),
+            )
+
+
+def _ms_of(told: str) -> int:
+    """The instant that is told; one that is none is refused elsewhere."""
+    try:
+        return wall_ms_of(told)
+    except (ValueError, OverflowError):
+        return 0
 
 
 def _long_ago(body: Mapping[str, Any], now_ms: int) -> Iterator[Fault]:

@@ -30,4 +30,6 @@ FORMS: Final[Mapping[str, str]] = {
     "refused.long_ago": "it is more than {years} years ago: correct the year",
     "refused.opened": "no container keeps for so long once it is open: correct the date",
     "refused.expires": "no label's date is so far off: read it again",
+    "refused.unit": "its unit is not known",
+    "refused.to_come": "it is still to come by the station's clock",
 }

@@ -133,7 +133,7 @@ RECORDS: Final[Mapping[str, str]] = {
     "entered.before_last_heard": "it is from before {point} was last heard: read it again",
     "entered.decides_nothing": "nothing looks at a {role} that is read by eye: {instead}",
     "role.fit_a_point": "fit a point for it",
-    "entered.cant_be": "{typed:value}{forms:the value} is {given} can't be: {role} lies within {low:g} and {high:g} {unit}",
+    "entered.cant_be": "{typed:value}{forms:the value} is {given}, which can't be: {role} lies within {low:g} and {high:g} {unit}",
     "entered.outside_point": "{typed:value}{forms:the value} is {given}: outside what this point can be",
     "entered.no_value": "{typed:value}{forms:the value} is missing: what was read",
     "entered.no_such_word": "{typed:value}{forms:the value} is {given}, neither {one} nor {other}",

@@ -149,4 +149,6 @@ FORMS: Final[Mapping[str, str]] = {
     "form.key.litres_u": "incertitude type des litres",
     "form.key.seconds_u": "incertitude type des secondes",
     "form.key.not_applicable": "pourquoi c'est sans objet pour ce poste",
+    "refused.unit": "son unité n'est pas connue",
+    "refused.to_come": "c'est encore à venir selon l'horloge du poste",
 }

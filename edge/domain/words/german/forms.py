@@ -146,4 +146,6 @@ FORMS: Final[Mapping[str, str]] = {
     "form.key.litres_u": "Standardunsicherheit der Liter",
     "form.key.seconds_u": "Standardunsicherheit der Sekunden",
     "form.key.not_applicable": "warum es an dieser Station nicht anwendbar ist",
+    "refused.unit": "ihre Einheit ist hier nicht bekannt",
+    "refused.to_come": "das liegt nach der Uhr der Station noch in der Zukunft",
 }

@@ -141,4 +141,6 @@ FORMS: Final[Mapping[str, str]] = {
     "form.key.litres_u": "incertidumbre típica de los litros",
     "form.key.seconds_u": "incertidumbre típica de los segundos",
     "form.key.not_applicable": "por qué no es aplicable en este puesto",
+    "refused.unit": "su unidad no se conoce",
+    "refused.to_come": "aún está por venir según el reloj del puesto",
 }
