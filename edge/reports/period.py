@@ -179,7 +179,10 @@ class PeriodFacts(Gathering):
             "unwatched_min": round(sum(day["unwatched_min"] for day in days), 2),
             "causes": self._causes.told(self._end_ms),
             "performance": figures,
-            "duties": [{key: one[key] for key in ("id", "from", "to", "returned") if key in one} for one in alarms if one["id"].startswith("duty_due:")],
+            "duties": [
+                {key: one[key] for key in ("id", "from", "to", "returned") if key in one}
+                for one in alarms if one["id"].startswith("duty_due:")
+            ],
             "gaps": self._watch.told(self._end_ms),
             "water_l": round(sum(volume for _, volume in self._draws), 2), "draws": len(self._draws),
             "records": {kind: {"number": number, "counted": counted} for kind, (number, counted) in sorted(self._records.items())},

@@ -49,8 +49,8 @@ class Steps(NamedTuple):
 
     Attributes:
         step_ms: how long a step is: as asked for, or longer where what is finer is no longer kept.
-        points: by point the columns min, mean, max and covered of SeriesReader.trend(), and whether a calibration was in force ("corrected");
-            of one that has no readings nothing.
+        points: by point the columns min, mean, max and covered of SeriesReader.trend(), and "corrected": whether a calibration was in
+            force; of one that has no readings nothing.
     """
 
     step_ms: int
@@ -209,8 +209,8 @@ class Source:
         return told if told in heads else newest_of(heads, self._journal.mark(), self.head.seq)
 
     def steps(self, from_ms: int, to_ms: int, made_at_ms: int, step_ms: int = MINUTE_MS) -> Steps:
-        """The readings of [from, to) as they were shown then, by whole minutes. Of a step that wasn't over and on disk when the report was made there are none, as
-        whoever makes it again finds more there.
+        """The readings of [from, to) as they were shown then, by whole minutes. Of a step that wasn't over and on disk when the report was
+        made there are none, as whoever makes it again finds more there.
         """
         if not (self._folder / SERIES_FILE).exists():
             return Steps(step_ms, {})

@@ -20,7 +20,6 @@ from tests.api_fakes import ABOUT, Answer, Fakes, ask
 from tests.integration.store_kit import until
 from tests.unit.reports.kit import Store
 
-
 NOW = Now(3_600_000, wall_ms_of("2026-03-14T07:00:00Z"), False)
 
 
@@ -107,7 +106,9 @@ def test_one_is_made_by_a_process_of_its_own(tmp_path: Path) -> None:
     make = AskedReports(tmp_path / "keep", lambda: NOW)
     made = make(["day", "2026-03-14"], ["--language", "de"])
     assert made.startswith(b"<!doctype html>") and b"Tagesbericht" in made
-    assert "Erstellt am 2026-03-14 um 07:00".encode() in made and b"Die Uhr der Station war nicht gestellt" in made, "by its own clock"
+    assert b"Erstellt am 2026-03-14 um 07:00" in made and b"Die Uhr der Station war nicht gestellt" in made, (
+        "by its own clock"
+    )
     with pytest.raises(UnusableInput, match="no point 'kettle'"):
         make(["calibration", "kettle"], [])
 

@@ -82,3 +82,26 @@ def test_a_report_is_made_by_the_stations_clock(tmp_path: Path) -> None:
             assert any("clock was not set when this was made" in one for one in texts) is not wish.trusted
             assert made.facts["minutes"] == ({"not_ready": 9.0} if until == "06:30" else {})
             assert holds(made, store.folder)
+
+
+@pytest.mark.parametrize(
+    ("language", "said"),
+    [
+        ("en", {"sensor: Reservoir temperature (reservoir)", "shown: 39.400 °C → 39.000 °C", "error as found: +0.400 K",
+                "alarm: Due: Daily test", "of: Supply temperature", "value: 12.5 °C", "contact: 12 min", "passed: yes"}),
+        ("de", {"angezeigt: 39,400 °C → 39,000 °C", "Abweichung wie vorgefunden: +0,400 K", "Alarm: Fällig: Tagestest",
+                "Wert: 12,5 °C", "Einwirkung: 12 min", "bestanden: ja"}),
+    ],
+)  # fmt: skip
+def test_what_people_recorded_is_told_in_words_with_units(bench: Bench, language: str, said: set[str]) -> None:
+    bench.compare("2026-03-14T08:00:00Z", ("39.0 degC", "39.4 degC"))
+    for body in (
+        {"record": "acknowledge", "alarm": "duty_due:daily_test"},
+        {"record": "entered_reading", "role": "supply_temperature", "value": 12.5, "unit": "degC"},
+        {"record": "water_path_treatment", "contact_min": 12.0, "began_s": 1.0, "done": True},
+        {"record": "concentration_check", "passed": True},
+    ):
+        bench.add("2026-03-14T09:00:00Z", "record", by="ada", counts=True, proven="typed", **body)
+    texts = set(Reader(report_of(bench.folder, Wish(DAY, LATER, "0.1.0", language)).html).texts)
+    assert said <= texts, said - texts
+    assert not [one for one in texts if "degC" in one or "duty_due" in one or "u_parts" in one or "began" in one]

@@ -160,7 +160,7 @@ def test_an_alarm_of_the_day_before_that_still_stands_is_told_with_its_date(stor
     made = report(store.folder, "2026-03-15")
     (alarm,) = made.facts["alarms"]
     assert (alarm["to"], alarm["events"]) == (None, [])
-    assert {"2026-03-14 22:00", "still stood at the end"} <= set(Reader(made.html).texts)
+    assert {"14 Mar 22:00", "still stood at the end"} <= set(Reader(made.html).texts)
 
 
 def test_a_run_that_broke_off_is_a_gap_and_no_word_is_known_of_it(store: Store) -> None:

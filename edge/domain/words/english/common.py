@@ -11,7 +11,7 @@ COMMON: Final[Mapping[str, str]] = {
     "but": "{first}; but {then}",
     "then": "{first}{then}",
     # the verdict
-    "condition.why": "{condition}: {text}",
+    "condition.why": "{condition:condition}: {text}",
     "condition.and_when": "{text} ({when})",
     "verdict.surroundings_only": "Surroundings only: the maker's instructions decide the rest",
     "dropped.cant_be_told": "whether it was owed can't be told: this version can't use the settings of before",
