@@ -58,7 +58,6 @@ class DeviceLines:
         self._lacking: set[int | str] = set()
         self._generation: int | None = 1  # None: unplugged
         self._plugged = 1
-        self._turned_ns: int | None = None  # up to when the wheels were turned last
 
     def wire(self, line: int | str, point: str, means: str = "closed", per_l: float = 0.0) -> None:
         """Put a point of the world on a line: a meter with its K factor, or a contact that is `means` when 1."""
@@ -70,7 +69,7 @@ class DeviceLines:
     def unplug(self) -> None:
         """The chip is gone, and so is our hold on its lines."""
         with self._lock:
-            self._generation = self._turned_ns = None
+            self._generation = None
             self._taken.clear()
 
     def break_line(self, line: int | str, code: int | None) -> None:
@@ -141,7 +140,7 @@ class DeviceLines:
                 raise OSError(errno.EBUSY, os.strerror(errno.EBUSY))
             self._taken.add(line)
             wire = self._wires[line]
-            wire.begin(self._clock.mono_ms() * _NS_PER_MS)
+            wire.begin(self.now_ns())
             return wire
 
     def release(self, line: int | str) -> None:
@@ -158,10 +157,7 @@ class DeviceLines:
             raise OSError(code, os.strerror(code))
 
     def now_ns(self) -> int:
-        """The chip's time. In fast motion it stands between two looks: from one line of the adapter to the next seconds may pass, in
-        which no wheel was turned, and that would look as if the water had stopped."""
-        turned_ns = self._turned_ns if self._clock.speed > 1.0 else None
-        return self._clock.mono_ms() * _NS_PER_MS if turned_ns is None else turned_ns
+        return self._clock.mono_ms() * _NS_PER_MS
 
     def is_closed(self, wire: _Wire, generation: int) -> bool:
         with self._lock:
@@ -179,8 +175,7 @@ class DeviceLines:
         with self._lock:
             self.check(generation, wire)
             mono_ms, (value,) = self._shared.read([wire.point])
-            self._turned_ns = max(mono_ms * _NS_PER_MS, self._turned_ns or 0)
-            return wire.turn(value, self._turned_ns, round(QUEUE * max(1.0, self._clock.speed)))
+            return wire.turn(value, mono_ms * _NS_PER_MS, round(QUEUE * max(1.0, self._clock.speed)))
 
 
 class _Wire:
