@@ -224,6 +224,8 @@ class AlarmSystem:
         if present is was:
             return
         if present:
+            if band is not None:
+                band.crossings = 1  # what came before it stands is no coming of it
             self.coming.take(alarm)
             self._arrive(alarm, now)
         else:
