@@ -330,13 +330,9 @@ class RecordBook:
 
     def treated(self) -> Fact | None:
         """The last treatment that was recorded after the clean side was last opened."""
-        found, opened = None, self.opened()
-        for fact in self.facts:
-            if fact is opened:
-                found = None
-            elif is_done_treatment(fact):
-                found = fact
-        return found
+        opened = self.opened()
+        last = next((fact for fact in reversed(self.facts) if fact is opened or is_done_treatment(fact)), None)
+        return None if last is opened else last
 
     def comes_after(self, one: Fact, other: Fact) -> bool:
         """Was one recorded after the other, and, as far as dates can tell, not done before it?"""

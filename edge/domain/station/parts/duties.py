@@ -16,7 +16,16 @@ from edge.domain.records.daily_tests import after_failure, slowest, test_result
 from edge.domain.records.fact import Fact
 from edge.domain.records.forms import BEGINS, first_day, last_day
 from edge.domain.records.site_duties import first_instant_ms
-from edge.domain.records.treatments import began_ms, contact_so_far_ms, denied, in_path, is_tested, not_told, under_way
+from edge.domain.records.treatments import (
+    began_ms,
+    contact_so_far_ms,
+    denied,
+    in_path,
+    is_tested,
+    last_done,
+    not_told,
+    under_way,
+)
 from edge.domain.station.judged import MET, UNKNOWN, UNMET, Judged, by_fact
 from edge.domain.station.part import Judge, NextDue, Part, due_again
 from edge.domain.station.view import View
@@ -132,7 +141,10 @@ class Duties(Part):
             has_failed = test is not None and not book.passed(test, basin)
             found[self._alarms[condition]] = due_again(test, _day_after(test, zone), passed=not has_failed)
         if "water_path_treatment" in judged:
-            found["duty_due:water_path_treatment"] = due_again(book.treated(), None)
+            treated = book.treated()
+            found["duty_due:water_path_treatment"] = due_again(
+                treated or last_done(book), None, counts=treated is not None
+            )
         if "disinfectant" in judged:
             fill = book.last("disinfectant_fill")
             ends = [] if fill is None else [label_ends_ms(fill, zone), self._opened_ends_ms(fill)]

@@ -110,6 +110,7 @@ PEOPLE: Final[Mapping[str, str]] = {
     # when something is due again
     "due.none": "none on record",
     "due.failed": "the last one, on {done:date} by {by}, failed",
+    "due.now": "last done on {done:date} by {by}; due now",
     "due.done": "done on {done:date} by {by}",
     "due.again": "done on {done:date} by {by}; due from {due:date} on",
     # duties of the site's own list

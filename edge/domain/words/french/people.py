@@ -114,6 +114,7 @@ PEOPLE: Final[Mapping[str, str]] = {
     # when something is due again
     "due.none": "rien d'enregistré",
     "due.failed": "dernière fois le {done:date} par {by} : non réussi",
+    "due.now": "fait pour la dernière fois le {done:date} par {by}; à refaire maintenant",
     "due.done": "fait le {done:date} par {by}",
     "due.again": "fait le {done:date} par {by}; à refaire à partir du {due:date}",
     # duties of the site's own list

@@ -114,6 +114,7 @@ PEOPLE: Final[Mapping[str, str]] = {
     # when something is due again
     "due.none": "nichts erfasst",
     "due.failed": "zuletzt am {done:date} von {by}: nicht bestanden",
+    "due.now": "zuletzt durchgeführt am {done:date} von {by}; jetzt fällig",
     "due.done": "durchgeführt am {done:date} von {by}",
     "due.again": "durchgeführt am {done:date} von {by}; fällig ab {due:date}",
     # duties of the site's own list

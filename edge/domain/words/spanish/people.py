@@ -109,6 +109,7 @@ PEOPLE: Final[Mapping[str, str]] = {
     # when something is due again
     "due.none": "nada registrado",
     "due.failed": "la última vez, el {done:date} por {by}: no superado",
+    "due.now": "hecho por última vez el {done:date} por {by}; pendiente ahora",
     "due.done": "hecho el {done:date} por {by}",
     "due.again": "hecho el {done:date} por {by}; pendiente a partir del {due:date}",
     # duties of the site's own list
