@@ -13,21 +13,26 @@ from typing import Any, Final, NamedTuple
 
 from edge.domain.entries import rfc3339, wall_ms_of
 from edge.domain.errors import RecordRefused
-from edge.domain.messages import names, number, say, text
+from edge.domain.messages import difference, names, number, quantity, say, text
 from edge.domain.quantities import is_unit
-from edge.domain.readings import CONTACT_WORDS, Role
+from edge.domain.readings import CONTACT_WORDS, UNIT_OF, Kind, Role
 from edge.domain.records import forms, site_duties
 from edge.domain.records.book import AHEAD_MS
+from edge.domain.records.commissioning import RECORD as COMMISSIONING
+from edge.domain.records.commissioning import How, Item, Unusable, items_of, told_in
 from edge.domain.records.forms import Fault, first_day, last_day, shown
 from edge.domain.records.seen import word_of
-from edge.domain.roles import REST_IS_WELL
+from edge.domain.roles import REST_IS_WELL, ROLES
 from edge.domain.settings import Level, Settings
 
 _BARE: Final = re.compile(r"\s*[-+\N{MINUS SIGN}]?[0-9]+([.,][0-9]*)?\s*")
 #: a number with what stands behind it
 _MEASURED: Final = re.compile(r"\s*[-+\N{MINUS SIGN}]?[0-9]+(?:[.,][0-9]*)?\s*([^0-9\s].*)", re.DOTALL)
 #: how much of a substance is in a liquid: per cent (by mass or volume), parts, mass or amount per volume; words may follow ("0.35 % w/v")
-_CONCENTRATION: Final = re.compile(r"\s*[<>]?\s*[0-9]+([.,][0-9]+)?\s*(%|pp[mb]\b|[mµu]?(g|mol)/m?l\b)", re.IGNORECASE)
+_CONCENTRATION: Final = re.compile(r"\s*[<>]?\s*([0-9]+(?:[.,][0-9]+)?)\s*(%|pp[mb]\b|([mµu]?)(g|mol)/(m?)l\b)", re.IGNORECASE)
+#: no disinfectant in use has more, whatever its label says, by unit (our own numbers, 20 % by mass or volume; liquids for endoscopes have
+#: 0.2 to 7.5 %, from memory)
+_MOST_OF: Final[Mapping[str, float]] = {"%": 20.0, "ppm": 2e5, "ppb": 2e8, "g": 200.0, "mol": 10.0}
 #: no record is of something that happened longer ago [years] (our own number)
 _OLDEST: Final = 10
 #: no opened container of a disinfectant keeps longer [days], whatever its label says: years, not weeks, are a slip (our own number)
@@ -40,12 +45,26 @@ WITHIN_DAYS: Final[Mapping[str, tuple[int, int]]] = {
 }  # fmt: skip
 
 
+class Range(NamedTuple):
+    """What a number of a commissioning can be, in the unit of its kind; `keys`: where it is told; `point`: in whose unit it is shown."""
+
+    keys: tuple[str, ...]
+    dimension: str
+    kind: Kind
+    low: float
+    high: float
+    point: str | None
+
+
 class Asked(NamedTuple):
-    """What of a station decides whether a record can be meant so. `roles`: by point; `levels`: by duty, in the unit of its results."""
+    """What of a station decides whether a record can be meant so. `roles`: by point; `levels`: by duty, in the unit of its results;
+    `ranges`: by commissioning item.
+    """
 
     basins: tuple[str, ...] = ()
     roles: Mapping[str, Role] = {}
     levels: Mapping[str, Level] = {}
+    ranges: Mapping[str, Range] = {}
 
 
 def asked_by(settings: Settings) -> Asked:
@@ -55,7 +74,22 @@ def asked_by(settings: Settings) -> Asked:
         tuple(basin.id for basin in settings.basins),
         {point.id: point.role for point in settings.points},
         {ident: level for ident, level in levels.items() if level is not None},
+        {item.id: found for item in items_of(settings) if (found := _range_of(settings, item)) is not None},
     )
+
+
+def _range_of(settings: Settings, item: Item) -> Range | None:
+    """What the number of an item can be: what its point can read, or any of its kind; None where that isn't known."""
+    keys = {How.NUMBER: ("value",), How.BUCKET: ("value",), How.DECAY: ("before", "after")}.get(item.how, ())
+    dimension = {How.BUCKET: "flow", How.DECAY: "pressure"}.get(item.how, item.quantity)
+    kind = next((kind for kind in Kind if kind == dimension.removesuffix("_difference")), None)
+    if not keys or kind is None or item.group == "own":
+        return None
+    point = next((p for p in settings.points if p.id == item.point and p.kind is kind), None)
+    of_kind = [(point.low, point.high)] if point else [(row.low, row.high) for row in ROLES.values() if row.kind is kind]
+    low, high = min(low for low, _ in of_kind), max(high for _, high in of_kind)
+    spans = (low - high, high - low) if dimension.endswith("_difference") else (low, high)
+    return Range(keys, dimension, kind, *spans, None if point is None else point.id)
 
 
 def refuse(body: Mapping[str, Any], asked: Asked | None = None, now_ms: int | None = None) -> None:
@@ -96,6 +130,7 @@ def _all(record: str, body: Mapping[str, Any], asked: Asked | None, now_ms: int 
     if record == "concentration_check":
         yield from _no_concentration(body)
     if asked is not None:
+        yield from _cant_be(body, asked.ranges)
         yield from _no_basin(body, asked.basins)
         yield from _other_quantity(body, asked.levels)
     if now_ms is not None:
@@ -190,7 +225,8 @@ def _no_concentration(body: Mapping[str, Any]) -> Iterator[Fault]:
     if body.get("value") is None:
         return
     told = " ".join(str(body[key]) for key in ("value", "unit") if body.get(key) is not None)
-    if _CONCENTRATION.match(told) is None:
+    found = _CONCENTRATION.match(told)
+    if found is None:
         expected = 'a concentration in %, ppm, g/L, mg/L or mol/L, such as "0.35 %"'
         yield Fault(
             "value",
@@ -199,6 +235,37 @@ def _no_concentration(body: Mapping[str, Any]) -> Iterator[Fault]:
             "Correct it; a strip that only passes or fails needs no value",
             say("refused.concentration"),
         )
+    elif float(found[1].replace(",", ".")) > (most := _most_of(found)) * (1.0 + 1e-9):
+        limit = f"{most:.12g} {found[2]}"
+        expected = f"at most {limit}: no disinfectant in use has more"
+        yield Fault("value", f"it is {shown(told)}", expected, "Read it again and correct it", say("refused.too_strong", most=text(limit)))
+
+
+def _most_of(found: re.Match[str]) -> float:
+    """The most that a disinfectant in use can have, in the unit that was written."""
+    if found[4] is None:
+        return _MOST_OF[found[2].lower()]
+    scale = {"": 1.0, "m": 1e3}.get(found[3].lower(), 1e6)
+    return _MOST_OF[found[4].lower()] * scale / (1e3 if found[5] else 1.0)
+
+
+def _cant_be(body: Mapping[str, Any], ranges: Mapping[str, Range]) -> Iterator[Fault]:
+    """A number of a commissioning that can't be read, or that nothing at this station can be."""
+    span = ranges.get(str(body.get("item"))) if body["record"] == COMMISSIONING else None
+    for key in () if span is None else span.keys:
+        told = f"it is {shown(body.get(key))}"
+        try:
+            value = told_in(body, key, span.dimension)
+        except Unusable as unusable:
+            yield Fault(key, told, 'a value with its unit, such as "44 psi"', "Correct it", unusable.why)
+            continue
+        if value is None or span.low <= value <= span.high:
+            continue
+        make = difference if span.dimension.endswith("_difference") else quantity
+        low, high = (make(span.kind, end, span.point) for end in (span.low, span.high))
+        unit = UNIT_OF[span.kind].replace("Cel", "degC")
+        expected = f"{span.low:g} to {span.high:g} {unit}: nothing else can be read here"
+        yield Fault(key, told, expected, "Read it again and correct it", say("refused.cant_be", low=low, high=high))
 
 
 def _no_basin(body: Mapping[str, Any], basins: tuple[str, ...]) -> Iterator[Fault]:

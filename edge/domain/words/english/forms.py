@@ -25,6 +25,8 @@ FORMS: Final[Mapping[str, str]] = {
     "refused.concentration": (
         "a concentration is expected here, in %, ppm, g/L, mg/L or mol/L; a strip that only passes or fails needs no value"
     ),
+    "refused.too_strong": "a disinfectant in use has at most {most}: read it again",
+    "refused.cant_be": "{low} to {high} is possible",
     "refused.basin": "this station has no such basin",
     "refused.other_quantity": "a result in {unit} is expected here, the unit of its levels",
     "refused.long_ago": "it is more than {years} years ago: correct the year",

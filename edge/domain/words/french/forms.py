@@ -26,6 +26,8 @@ FORMS: Final[Mapping[str, str]] = {
         "une concentration est attendue ici, en %, ppm, g/L, mg/L ou mol/L ; une bandelette qui réussit ou non n'a pas besoin de "
         "valeur"
     ),
+    "refused.too_strong": "un désinfectant en service a au plus {most} : relire",
+    "refused.cant_be": "possible : {low} à {high}",
     "refused.basin": "ce poste n'a pas un tel bac",
     "refused.other_quantity": "un résultat en {unit} est attendu ici, l'unité de ses niveaux",
     "refused.long_ago": "cela daterait de plus de {years} ans : corriger l'année",

@@ -26,6 +26,8 @@ FORMS: Final[Mapping[str, str]] = {
         "hier gehört eine Konzentration hin, in %, ppm, g/L, mg/L oder mol/L; ein Streifen, der nur besteht oder nicht, braucht "
         "keinen Wert"
     ),
+    "refused.too_strong": "ein Desinfektionsmittel im Gebrauch hat höchstens {most}: noch einmal ablesen",
+    "refused.cant_be": "möglich ist {low} bis {high}",
     "refused.basin": "ein solches Becken hat diese Station nicht",
     "refused.other_quantity": "hier gehört ein Ergebnis in {unit} hin, der Einheit seiner Grenzen",
     "refused.long_ago": "das wäre mehr als {years} Jahre her: das Jahr berichtigen",

@@ -23,6 +23,8 @@ FORMS: Final[Mapping[str, str]] = {
     "refused.says_nothing": "decir qué se hizo, o de qué obligación, filtro o punto se trataba",
     "refused.no_unit": "falta su unidad",
     "refused.concentration": "aquí va una concentración, en %, ppm, g/L, mg/L o mol/L; una tira que solo pasa o no pasa no necesita valor",
+    "refused.too_strong": "un desinfectante en uso tiene como máximo {most}: volver a leer",
+    "refused.cant_be": "posible: {low} a {high}",
     "refused.basin": "este puesto no tiene tal cuba",
     "refused.other_quantity": "aquí va un resultado en {unit}, la unidad de sus niveles",
     "refused.long_ago": "sería hace más de {years} años: corregir el año",

@@ -14,9 +14,9 @@ from typer.testing import CliRunner
 from edge.cli.app import app
 from edge.domain.errors import RecordRefused
 from edge.domain.readings import Role
-from edge.domain.records.border import Asked, refuse
+from edge.domain.records.border import Asked, asked_by, refuse
 from edge.domain.settings import Level
-from tests.unit.stations import MONDAY
+from tests.unit.stations import MONDAY, SETTINGS
 
 ASKED = Asked(
     ("left", "right"),
@@ -27,6 +27,7 @@ ASKED = Asked(
         "supply": Role.SUPPLY_PRESSURE,
     },
     {"sample": Level(10.0, "CFU/100 mL")},
+    asked_by(SETTINGS).ranges,
 )
 
 
@@ -47,6 +48,17 @@ def refused(body: dict[str, Any]) -> str:
         ({"record": "service", "duty": "sample", "value": 3, "unit": "psi"}, "it is '3 psi'"),
         ({"record": "concentration_check", "passed": True, "value": "44 psi"}, "a concentration in %"),
         ({"record": "concentration_check", "passed": True, "value": 35, "unit": "degC"}, "it is '35 degC'"),
+        ({"record": "concentration_check", "passed": True, "value": "999 %"}, "at most 20 %"),
+        ({"record": "concentration_check", "passed": True, "value": "35", "unit": "%"}, "it is '35 %'"),
+        ({"record": "concentration_check", "passed": True, "value": "250000 ppm"}, "at most 200000 ppm"),
+        ({"record": "concentration_check", "passed": True, "value": "0,5 g/mL"}, "at most 0.2 g/mL"),
+        ({"record": "concentration_check", "passed": True, "value": "11000 mmol/L"}, "at most 10000 mmol/L"),
+        ({"record": "commissioning", "item": "static", "value": "999 psi"}, "expected -50 to 1500 kPa"),
+        ({"record": "commissioning", "item": "drawn", "value": 62, "unit": "L/min"}, "expected -1 to 60 L/min"),
+        ({"record": "commissioning", "item": "drop:fine", "value": "-1200 kPa"}, "-1135 to 1135 kPa"),
+        ({"record": "commissioning", "item": "decay", "before": "52 psi", "after": "520 psi"}, "after: it is '520 psi'"),
+        ({"record": "commissioning", "item": "bucket", "value": "70 L/min"}, "nothing else can be read here"),
+        ({"record": "commissioning", "item": "dynamic", "value": "50 bananas"}, "it is '50 bananas'"),
         ({"record": "disinfectant_fill", "opened": "2009-05"}, "17 years ago"),
         ({"record": "disinfectant_fill", "expires": "2099-03"}, "Read the label again"),
         ({"record": "concentration_check", "passed": True, "expires": "2001-03"}, "no label goes further"),
@@ -94,6 +106,9 @@ def test_what_can_not_be_meant_so_is_refused_with_what_would_do(body: dict[str, 
         {"record": "concentration_check", "passed": True, "value": "0.35 % w/v"},
         {"record": "concentration_check", "passed": False, "value": "<1500 ppm"},
         {"record": "concentration_check", "passed": True, "value": 3.5, "unit": "g/L"},
+        {"record": "concentration_check", "passed": True, "value": "7.5 %"},
+        {"record": "commissioning", "item": "static", "value": "55 psi"},
+        {"record": "commissioning", "item": "zero:supply", "value": "-0.2 psi"},
         {"record": "disinfectant_fill", "opened": "2026-03-14", "expires": "2025-12"},
         {"record": "note", "note": "the plumber was here"},
         {"record": "hold", "basin": "left", "at": "2026-03-16T05:54:00Z"},
