@@ -17,6 +17,11 @@ RECORDS: Final[Mapping[str, str]] = {
     ),
     "led.no_last_date": "the last date on its label is not on record (expires)",
     "led.due": "due again from {due:date} on",
+    "led.due_since": "due again since {due:date}",
+    "led.no_trip_seen": (
+        "the station saw no trip of the {outlet} outlet within {within} before it; "
+        "the test counts all the same, as the station file asks for none"
+    ),
     "led.may_start": "the station may start",
     "led.may_not_first": "the station may not start yet; first: {first:lower}",
     "led.may_not_until": "the station may not start yet; expected {at:date} {at}",

@@ -95,7 +95,7 @@ PEOPLE: Final[Mapping[str, str]] = {
     ),
     "disinfectant.clock_untrusted": "l'horloge n'est pas fiable : son âge ne peut pas être établi",
     "disinfectant.reuse_ended": "sa durée de réutilisation a pris fin {since:when}",
-    "disinfectant.expired": "selon l'étiquette il était bon jusqu'au {last}",
+    "disinfectant.expired": "périmé : selon l'étiquette il était bon jusqu'au {last}",
     "disinfectant.opened_too_long": "il ne se conserve plus : son récipient a été ouvert le {opened}",
     "disinfectant.opening_not_known": (
         "la date d'ouverture de son récipient n'est pas enregistrée : impossible de dire combien de temps il se conserve"
