@@ -306,10 +306,13 @@ class HeldDelay(Delay):
 
 
 class Since(NamedTuple):
-    """Since when an alarm stands. `at_latest`: it may have begun before, nothing was known of it until then."""
+    """Since when an alarm stands. `at_latest`: it may have begun before, nothing was known of it until then; `read_ms`: when the value
+    that it shows was read.
+    """
 
     wall_ms: int
     at_latest: bool = False
+    read_ms: int | None = None
 
 
 class Decided(NamedTuple):
@@ -403,6 +406,10 @@ class Alarm:
     def is_told(self) -> bool:
         """It is there, and people have been told: what explains it later doesn't take it away, whoever has answered it or put it aside."""
         return self.present and self.state is not State.SUPPRESSED
+
+    def was_read(self, wall_ms: int) -> None:
+        """The value that it shows is of this time [ms since 1970]."""
+        self.since = None if self.since is None else self.since._replace(read_ms=wall_ms)
 
     @property
     def waits(self) -> bool:

@@ -340,6 +340,21 @@ def test_an_alarm_whose_point_is_gone_from_the_station_file_ends_and_that_is_tol
     assert not [d for d in later if d.kind == "alarm" and d.body["id"] == TRIP]
 
 
+@pytest.mark.parametrize("restart", ["", "entries", "state"])
+def test_a_reading_that_decided_an_alarm_a_while_ago_is_shown_with_its_time(restart: str) -> None:
+    driver = Bench(SETTINGS)
+    driver.run(300, QUIET | {"reservoir": 24.0}, every_s=10)
+    (told,) = [entry for entry in driver.said if entry.kind == "alarm" and entry.body["id"] == "reservoir_cold"]
+    assert driver.station.alarms(Now(*told.stamp[1:]))["reservoir_cold"]["cause"] == told.body["cause"]
+    driver.record("acknowledge", alarm="reservoir_cold")
+    if restart:
+        driver.start_again(state=restart == "state")
+    driver.run(60, QUIET | {"reservoir": 24.5}, every_s=10)
+    assert (
+        driver.station.alarms(driver.now)["reservoir_cold"]["cause"] == told.body["cause"] + " (read 2026-03-16 05:52)"
+    )
+
+
 # -- put aside: that changes nothing of whether it is there (IEC 62682 and ISA-18.2, from memory: at the end of a shelf an alarm is in
 # the state that its condition gives, not acknowledged where that holds)
 
@@ -355,7 +370,14 @@ def warming(driver: Bench, minutes: float) -> None:
 def much_is_wrong(driver: Bench, minutes: float) -> None:
     """An outlet has tripped, the supply is beyond its limit at rest, and a point gives no readings."""
     driver.trusted = True
-    wrong = {"reservoir": 38.2, "room": None, "heater-outlet": 1.0, "supply": 66 * PSI, "between": 66 * PSI, "filtered": 66 * PSI}
+    wrong = {
+        "reservoir": 38.2,
+        "room": None,
+        "heater-outlet": 1.0,
+        "supply": 66 * PSI,
+        "between": 66 * PSI,
+        "filtered": 66 * PSI,
+    }
     driver.run(minutes * 60, {**QUIET, **wrong}, every_s=10)  # type: ignore[arg-type] # None: it can't be read
 
 
