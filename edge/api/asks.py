@@ -140,9 +140,7 @@ def _later(seen: Seen) -> list[dict[str, Any]]:
         due_at = None if duty is None or alarm["active"] else duty["due_at"]
         is_past = due_at is not None and at is not None and wall_ms_of(due_at) <= wall_ms_of(at)
         if answer is not None and duty is not None and due_at is not None and not is_past:
-            found.append(
-                {"record": answer.record, "keys": dict(answer.keys), "due_at": due_at, "text": duty["text"]}
-            )
+            found.append({"record": answer.record, "keys": dict(answer.keys), "due_at": due_at, "text": duty["text"]})
     return sorted(found, key=lambda one: str(one["due_at"]))
 
 

@@ -29,7 +29,9 @@ _BARE: Final = re.compile(r"\s*[-+\N{MINUS SIGN}]?[0-9]+([.,][0-9]*)?\s*")
 #: a number with what stands behind it
 _MEASURED: Final = re.compile(r"\s*[-+\N{MINUS SIGN}]?[0-9]+(?:[.,][0-9]*)?\s*([^0-9\s].*)", re.DOTALL)
 #: how much of a substance is in a liquid: per cent (by mass or volume), parts, mass or amount per volume; words may follow ("0.35 % w/v")
-_CONCENTRATION: Final = re.compile(r"\s*[<>]?\s*([0-9]+(?:[.,][0-9]+)?)\s*(%|pp[mb]\b|([mµu]?)(g|mol)/(m?)l\b)", re.IGNORECASE)
+_CONCENTRATION: Final = re.compile(
+    r"\s*[<>]?\s*([0-9]+(?:[.,][0-9]+)?)\s*(%|pp[mb]\b|([mµu]?)(g|mol)/(m?)l\b)", re.IGNORECASE
+)
 #: no disinfectant in use has more, whatever its label says, by unit (our own numbers, 20 % by mass or volume; liquids for endoscopes have
 #: 0.2 to 7.5 %, from memory)
 _MOST_OF: Final[Mapping[str, float]] = {"%": 20.0, "ppm": 2e5, "ppb": 2e8, "g": 200.0, "mol": 10.0}
@@ -86,7 +88,9 @@ def _range_of(settings: Settings, item: Item) -> Range | None:
     if not keys or kind is None or item.group == "own":
         return None
     point = next((p for p in settings.points if p.id == item.point and p.kind is kind), None)
-    of_kind = [(point.low, point.high)] if point else [(row.low, row.high) for row in ROLES.values() if row.kind is kind]
+    of_kind = (
+        [(point.low, point.high)] if point else [(row.low, row.high) for row in ROLES.values() if row.kind is kind]
+    )
     low, high = min(low for low, _ in of_kind), max(high for _, high in of_kind)
     spans = (low - high, high - low) if dimension.endswith("_difference") else (low, high)
     return Range(keys, dimension, kind, *spans, None if point is None else point.id)
@@ -238,7 +242,13 @@ def _no_concentration(body: Mapping[str, Any]) -> Iterator[Fault]:
     elif float(found[1].replace(",", ".")) > (most := _most_of(found)) * (1.0 + 1e-9):
         limit = f"{most:.12g} {found[2]}"
         expected = f"at most {limit}: no disinfectant in use has more"
-        yield Fault("value", f"it is {shown(told)}", expected, "Read it again and correct it", say("refused.too_strong", most=text(limit)))
+        yield Fault(
+            "value",
+            f"it is {shown(told)}",
+            expected,
+            "Read it again and correct it",
+            say("refused.too_strong", most=text(limit)),
+        )
 
 
 def _most_of(found: re.Match[str]) -> float:
@@ -252,7 +262,9 @@ def _most_of(found: re.Match[str]) -> float:
 def _cant_be(body: Mapping[str, Any], ranges: Mapping[str, Range]) -> Iterator[Fault]:
     """A number of a commissioning that can't be read, or that nothing at this station can be."""
     span = ranges.get(str(body.get("item"))) if body["record"] == COMMISSIONING else None
-    for key in () if span is None else span.keys:
+    if span is None:
+        return
+    for key in span.keys:
         told = f"it is {shown(body.get(key))}"
         try:
             value = told_in(body, key, span.dimension)

@@ -56,7 +56,7 @@ class Situation:
 
     def __init__(self) -> None:
         self.phase = Phase.IDLE
-        self.is_after_cycle = False  # a cycle explains that the liquid is cold: heated from cold it is `reheating` as well
+        self.is_after_cycle = False  # a cycle explains a cold liquid: heated from cold it is `reheating` as well
         self.is_resting = False  # outside the hours, by a trusted clock
         self.silent: set[str] = set()  # points that have not been heard for their stale limit
 

@@ -56,7 +56,10 @@ def refused(body: dict[str, Any]) -> str:
         ({"record": "commissioning", "item": "static", "value": "999 psi"}, "expected -50 to 1500 kPa"),
         ({"record": "commissioning", "item": "drawn", "value": 62, "unit": "L/min"}, "expected -1 to 60 L/min"),
         ({"record": "commissioning", "item": "drop:fine", "value": "-1200 kPa"}, "-1135 to 1135 kPa"),
-        ({"record": "commissioning", "item": "decay", "before": "52 psi", "after": "520 psi"}, "after: it is '520 psi'"),
+        (
+            {"record": "commissioning", "item": "decay", "before": "52 psi", "after": "520 psi"},
+            "after: it is '520 psi'",
+        ),
         ({"record": "commissioning", "item": "bucket", "value": "70 L/min"}, "nothing else can be read here"),
         ({"record": "commissioning", "item": "dynamic", "value": "50 bananas"}, "it is '50 bananas'"),
         ({"record": "disinfectant_fill", "opened": "2009-05"}, "17 years ago"),
