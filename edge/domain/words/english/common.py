@@ -53,7 +53,7 @@ COMMON: Final[Mapping[str, str]] = {
     "advice.wild": "{times} single bad readings within an hour, the last: {why}",
     # alarms
     "alarm.read_at": "{cause} (read {at:date} {at})",
-    "alarm.right_again": "right again; it was: {was}",
+    "alarm.right_again": "right again; before: {was}",
     "alarm.gone": "the station file has it no more",
     "alarm.absent_out_of_service": "not present; taken out of service{by}",
     "alarm.absent_in_service": "not present; back in service{by}",
