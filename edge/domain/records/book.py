@@ -142,6 +142,19 @@ def days_later_ms(wall_ms: int, days: int, zone: ZoneInfo) -> int:
     return round((local + timedelta(days=days)).timestamp()) * 1000 + wall_ms % 1000
 
 
+def on_the_wall_ms(from_ms: int, to_ms: int, zone: ZoneInfo) -> int:
+    """How long it is from one instant to another by the clock on the wall, which is set meanwhile now and then [ms].
+
+    >>> on_the_wall_ms(wall_ms_of("2026-03-16T06:09:00Z"), wall_ms_of("2026-03-30T05:09:00Z"), ZoneInfo("Europe/Dublin")) // 86_400_000
+    14
+    """
+    first, last = (
+        datetime.fromtimestamp(at_ms // 1000, UTC).astimezone(zone).utcoffset() for at_ms in (from_ms, to_ms)
+    )
+    assert first is not None and last is not None
+    return to_ms - from_ms + (last - first) // timedelta(milliseconds=1)
+
+
 def checked(body: Mapping[str, Any], now: Now) -> tuple[str, str, int]:
     """(record, by, at_ms) of a record's body.
 

@@ -10,7 +10,7 @@ from zoneinfo import ZoneInfo
 
 from edge.domain.entries import Now
 from edge.domain.messages import Message, ago, duration, moment, name, part, parts, remaining, say, text
-from edge.domain.records.book import DAY_MS, POWER_UNSURE, USED, days_later_ms, is_test_due, local_date
+from edge.domain.records.book import DAY_MS, POWER_UNSURE, USED, days_later_ms, is_test_due, local_date, on_the_wall_ms
 from edge.domain.records.counting import failed_outlet_test, failure, has_passed, last_check
 from edge.domain.records.daily_tests import after_failure, slowest, test_result
 from edge.domain.records.fact import Fact
@@ -317,7 +317,7 @@ class Duties(Part):
         if label_ms is not None and label_ms < ends_ms:
             left = duration(label_ms - wall_ms)
             return by_fact(MET, say("disinfectant.left_by_label", left=left, last=last), fill)
-        return by_fact(MET, say("disinfectant.left", left=duration(ends_ms - wall_ms)), fill)
+        return by_fact(MET, say("disinfectant.left", left=duration(on_the_wall_ms(wall_ms, ends_ms, zone))), fill)
 
     def _life_ends_ms(self, fill: Fact) -> int:
         """The end of its reuse life, whose days keep the local time [ms since 1970]."""
